@@ -1,0 +1,40 @@
+package kiln
+
+import "time"
+
+// Curve is what the channels of one kiln said over one firing, column by column. Ages
+// count from the firing's first point and never fall.
+type Curve struct {
+	Channels []ChannelID
+	After    []time.Duration // age of each row
+	T        [][]Celsius     // one column a channel, as long as After; NaN where it said nothing good
+	Gaps     []Gap           // in order; no row lies inside one
+}
+
+// Gap is a time in which nothing good was heard. It is drawn as a gap and never as a line.
+type Gap struct {
+	After time.Duration // age at which it begins
+	For   time.Duration // how long it is; meaningless unless Known
+	Known bool          // false across a restart of the machine without a trusted clock
+	Why   string        // "unplugged", "quiet", "restart", "" if not known
+}
+
+// Column is the curve of one channel, nil if the firing has none of it.
+func (c Curve) Column(channel ChannelID) []Celsius {
+	for i, id := range c.Channels {
+		if id == channel {
+			return c.T[i]
+		}
+	}
+	return nil
+}
+
+// Envelope is the curve of one channel thinned to a step: the lowest and the highest of
+// each step, which is what a drawing needs. No mean and no smoothing.
+type Envelope struct {
+	Channel ChannelID
+	Step    time.Duration
+	After   []time.Duration // start of each step that holds a value
+	Low     []Celsius
+	High    []Celsius
+}

@@ -1,0 +1,88 @@
+package kiln
+
+import "time"
+
+// FiringID is a UUIDv7 made where the firing is first known.
+type FiringID string
+
+// Kind of a firing and of a load.
+type Kind string
+
+const (
+	Bisque Kind = "bisque"
+	Glaze  Kind = "glaze"
+	Once   Kind = "once" // single fired
+	Other  Kind = "other"
+)
+
+// Atmosphere in the chamber; the usual firings are kept apart by it.
+type Atmosphere string
+
+const (
+	Oxidation         Atmosphere = "oxidation"
+	Reduction         Atmosphere = "reduction"
+	UnknownAtmosphere Atmosphere = "unknown"
+)
+
+// State is what a kiln is doing now, one at a time.
+type State string
+
+const (
+	Quiet   State = "quiet"   // no good reading for too long
+	Cold    State = "cold"    // below 40 °C and not rising
+	Soaking State = "soaking" // flat near the top
+	Falling State = "falling" // the top passed
+	Rising  State = "rising"
+	Holding State = "holding" // flat and not near the top
+	Warm    State = "warm"    // 40 °C and more with no firing open
+)
+
+// Status of a firing.
+type Status string
+
+const (
+	Running    Status = "running"
+	Ended      Status = "ended"
+	Incomplete Status = "incomplete" // ended short of a top: kept, shown, out of the fit
+)
+
+// Dip is a fall and rise again inside one firing.
+type Dip struct {
+	From, To time.Duration // ages
+	Lowest   Celsius
+}
+
+// Hold is a time at one temperature.
+type Hold struct {
+	At  Celsius
+	For time.Duration
+}
+
+// Firing is one heating of a kiln and what is known of it without its curve.
+type Firing struct {
+	ID         FiringID
+	Number     int // counts up for a kiln, from 1; with the kiln it makes the name, "big-blue 143"
+	Kiln       KilnID
+	Kind       Kind
+	KindFrom   string // fact, load, guessed
+	Atmosphere Atmosphere
+	Source     string // serial, hand, import
+	Status     Status
+	Load       string // id of the load attached, or empty
+	Note       string
+
+	Began Stamp // the first rise
+	Over  Stamp // when it ended; zero while running
+
+	Peak        Celsius       // of the control channel; NaN if it has no curve
+	PeakAfter   time.Duration // age of the peak
+	ToTop       time.Duration // first rise to the first bin within 3 °C of the top; 0 while not known
+	Length      time.Duration // first rise to the end, or so far
+	Dips        []Dip
+	Gaps        []Gap
+	Good        int // samples that were good on the control channel
+	Faulty      map[Fault]int
+	AtLeast     bool // heat work is a lower bound: the end was not heard
+	HeatWork    map[ChannelID]HeatWork
+	Provisional bool // cooling or not unpacked yet: its heat work may still grow
+}

@@ -1,0 +1,80 @@
+package tiles
+
+import "lidwright/kiln"
+
+// Together says how body and lid go through the last firing, and so which errors they share.
+type Together string
+
+const (
+	InPlace  Together = "in_place"  // lid on its pot: load and place in the kiln shared
+	SameLoad Together = "same_load" // load shared
+	Apart    Together = "apart"     // nothing shared but the clay
+)
+
+// Gone says how much of the drying shrink is already gone in a soft or leather-hard piece.
+// The zero value says nothing: the handbook's share is taken (shrink of leather 60 ± 15 %,
+// soft 30 ± 15 % of the drying).
+type Gone struct {
+	Known bool
+	H     LogPercent // shrink so far
+	SD    LogPercent // how well that is known
+}
+
+// Ask is one part (a body or a lid) of a question about shrink, from the stage at which it
+// is measured to the finished piece.
+type Ask struct {
+	BatchRef                // Batch empty: the newest open batch
+	Forming    Forming      // empty: ThrownRing
+	Stage      Stage        // stage when measured
+	Gone       Gone         // for Soft and Leather
+	Work       kiln.Celsius // heat work of the last firing: usual, or as asked
+	WorkSD     float64      // how far that firing may miss it, °C (one sd)
+	BisqueWork kiln.Celsius // usual bisque; NaN: none (single fired)
+	Kind       kiln.Kind
+	Probe      string // kiln and probe life of that firing, or empty
+}
+
+// Spread2 is a 2 x 2 covariance of body and lid (index 0 and 1), in log-percent squared.
+type Spread2 [2][2]float64
+
+// Pair is what is known of the shrink of a body and a lid together: means of the log shrink
+// from the stage when measured to fired, and the covariance by cause. The sum of the parts
+// is the whole.
+type Pair struct {
+	R        [2]LogPercent
+	Rate     Spread2 // from the bars: clays and known batches, one joint fit
+	Batch    Spread2 // a batch with no bar of its own
+	Load     Spread2 // a load still to come, the firing's miss of its heat, the probe
+	Position Spread2 // place in the kiln
+	Piece    Spread2 // piece to piece
+	Gone     Spread2 // what is not known of the drying already gone
+	Nu       float64 // degrees of freedom of the t; +Inf: normal
+	Standing [2]Standing
+}
+
+// Trust is one word for how far a rate can be trusted; the rules are published in the Clay page.
+type Trust string
+
+const (
+	Stretched Trust = "stretched"
+	Borrowed  Trust = "borrowed"
+	Unlike    Trust = "unlike"
+	Stale     Trust = "stale"
+	Thin      Trust = "thin"
+	Sound     Trust = "sound"
+)
+
+// Standing is how far a rate can be trusted, and why.
+type Standing struct {
+	Trust         Trust
+	Why           string
+	Untested      bool
+	NearestTested kiln.Celsius // NaN if nothing was tested, or if tested
+	NoOwnFired    bool         // the clay has no fired bar of its own in any batch
+	SisterBatch   bool         // the clay has, this batch has none
+}
+
+// Rates answers for a body and a lid at once, so that what they share can cancel.
+type Rates interface {
+	Pair(body, lid Ask, together Together) (Pair, error)
+}
