@@ -1,6 +1,8 @@
 package tiles
 
 import (
+	"math"
+	"slices"
 	"time"
 
 	"lidwright/kiln"
@@ -80,7 +82,9 @@ type Reading struct {
 	Trusted    bool          // the clock could be trusted
 	Queued     time.Duration // time the entry waited in an open page
 
-	Unusual    bool // was outside belief when it came
+	Unusual    bool   // was outside belief when it came
+	Outside    bool   // outside 0.72 to 1.01 of the wet length when it came: only the owner counts it
+	Question   string // what was asked about it; empty if Unusual is false
 	Confirmed  *Act
 	Counted    *Act
 	Struck     *Act
@@ -99,6 +103,7 @@ type Mass struct {
 	Dry       float64 // the fired piece, dried
 	Saturated float64
 	Suspended float64 // in water; 0 if not weighed
+	Step      float64 // smallest step of the balance; 0 if not said
 }
 
 // Heat is one firing as one bar saw it: through the probe of its shelf.
@@ -111,4 +116,156 @@ type Heat struct {
 	ExtraSD float64      // doubt of this firing's own record, °C (one sd)
 	Probe   string       // kiln and probe life, or empty
 	At      time.Time    // when it ended, or the load was unpacked
+}
+
+// Stages in the order in which clay goes through them.
+func Stages() []Stage { return []Stage{Wet, Soft, Leather, Dry, Biscuit, Fired} }
+
+// Before reports whether s comes earlier than t in the life of a piece.
+func (s Stage) Before(t Stage) bool {
+	all := Stages()
+	return slices.Index(all, s) < slices.Index(all, t)
+}
+
+// Formings are all ways of making a bar.
+func Formings() []Forming {
+	return []Forming{Rolled, Extruded, Pulled, ThrownRing, CutWall, Cast, Pressed}
+}
+
+// Flags are all flags of a bar.
+func Flags() []Flag { return []Flag{Bent, Bloated, GlazedMark, Broken} }
+
+const (
+	usualMarkLength Millimetre = 100
+	mostMarks                  = 9
+	heaviest                   = 20000 // g
+	longestQueue               = 90 * 24 * time.Hour
+)
+
+// Validate puts the texts of b into their usual form, fills in what is usual (marks 100 mm
+// apart, one pair of them) and tells every fault.
+func (b *Bar) Validate() error {
+	var f faults
+	if b.Code == "" {
+		f.add(Missing, "bar", "is needed: its code")
+	}
+	f.id("id", &b.ID)
+	f.batchRef("batch", b.BatchRef)
+	word(&f, "forming", b.Forming, Formings()...)
+	if b.MarkLength == 0 {
+		b.MarkLength = usualMarkLength
+	}
+	f.number("mark_length_mm", float64(b.MarkLength), float64(ShortestPiece), float64(LongestPiece))
+	if b.Marks == 0 {
+		b.Marks = 1
+	}
+	f.number("marks", float64(b.Marks), 1, mostMarks)
+	f.date("made_on", b.MadeOn)
+	f.maker("by", &b.By)
+	f.text("note", &b.Note, longestNote)
+	for i, flag := range b.Flags {
+		word(&f, "flags", flag, Flags()...)
+		if slices.Contains(b.Flags[:i], flag) {
+			f.add(GivenTwice, "flags", string(flag)+" stands twice")
+		}
+	}
+	return f.err()
+}
+
+// Validate puts the texts of r into their usual form and tells every fault of a reading of
+// bar. Whether a length is believed is another question: see Belief.
+func (r *Reading) Validate(bar Bar) error {
+	var f faults
+	f.id("id", &r.ID)
+	f.idOrNone("supersedes", &r.Supersedes)
+	if r.Supersedes != "" && r.Supersedes == r.ID {
+		f.add(OutOfRange, "supersedes", "a reading cannot take its own place")
+	}
+	word(&f, "stage", r.Stage, Stages()...)
+	f.text("instrument", &r.Instrument, longestName)
+	f.maker("by", &r.By)
+	f.number("queued_s", r.Queued.Seconds(), 0, longestQueue.Seconds())
+	if r.Mass != nil {
+		f.mass(r)
+		return f.err()
+	}
+	if r.Mark == 0 {
+		r.Mark = 1
+	}
+	f.number("mark", float64(r.Mark), 1, float64(max(bar.Marks, 1)))
+	f.number("step_mm", float64(r.Step), 0, 5)
+	if r.Length == 0 {
+		f.add(Missing, "length", "is needed")
+	} else if math.IsNaN(float64(r.Length)) || r.Length < ShortestPiece || r.Length > LongestPiece {
+		f.add(UnitUnclear, "length", "is not within 5 to 2000 mm: which unit was meant?")
+	}
+	word(&f, "unit", LengthUnit(r.Unit), lengthUnits[:]...)
+	f.needed("length", &r.AsTyped, longestName)
+	return f.err()
+}
+
+func (f *faults) mass(r *Reading) {
+	m := r.Mass
+	f.number("step_g", m.Step, 0, 100)
+	f.number("dry_g", m.Dry, 0, heaviest)
+	f.number("saturated_g", m.Saturated, 0, heaviest)
+	f.number("suspended_g", m.Suspended, 0, heaviest)
+	switch {
+	case r.Length != 0 || r.AsTyped != "":
+		f.add(GivenTwice, "mass_g", "a reading has a length or masses, not both")
+	case m.Dry == 0:
+		f.add(Missing, "dry_g", "is needed")
+	case m.Saturated == 0:
+		f.add(Missing, "saturated_g", "is needed")
+	case m.Saturated+m.Step < m.Dry:
+		f.add(OutOfRange, "saturated_g", "less than dry_g: were they swapped?")
+	case m.Suspended != 0 && m.Suspended >= m.Dry:
+		f.add(OutOfRange, "suspended_g", "not less than dry_g: were they swapped?")
+	}
+}
+
+// Counts reports whether r may enter a fit: not struck, a length, and answered for if it
+// was asked about. Soft and leather-hard lengths count too; the fit has no use for them.
+func (r Reading) Counts() bool {
+	switch {
+	case r.Struck != nil || r.Mass != nil:
+		return false
+	case r.Outside:
+		return r.Counted != nil
+	case r.Unusual:
+		return r.Confirmed != nil || r.Counted != nil
+	}
+	return true
+}
+
+// InFit reports whether the readings of b may enter a fit: no flag, not a learner's bar.
+func (b Bar) InFit() bool { return !b.Practice && len(b.Flags) == 0 }
+
+// Hottest is the hottest heat work that b has seen up to the reading r, which is what a
+// bisque or fired length counts at. It is false where that is not known: no firing of the
+// reading's own sort (bisque; glaze or once) ended before it, or one of those has no heat
+// work. A firing of another sort without heat work is taken as the cooler one, as a bisque
+// that nobody recorded is. Firings still to end have a zero time.
+func (b Bar) Hottest(r Reading) (Heat, bool) {
+	if r.Stage != Biscuit && r.Stage != Fired {
+		return Heat{}, false
+	}
+	var hottest Heat
+	own, known := false, true
+	for _, h := range b.Firings {
+		sort := Measures(h.Kind)
+		if h.At.IsZero() || h.At.After(r.At) || r.Stage == Biscuit && sort == Fired {
+			continue
+		}
+		if sort == r.Stage || h.Kind == kiln.Other {
+			own = true
+		}
+		if sort == r.Stage && !h.Work.Known() {
+			known = false
+		}
+		if h.Work.Known() && (hottest.Load == "" || h.Work > hottest.Work) {
+			hottest = h
+		}
+	}
+	return hottest, own && known && hottest.Load != ""
 }

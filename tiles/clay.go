@@ -54,3 +54,84 @@ type Batch struct {
 	Note    string
 	Made    time.Time // when the batch was entered; newest open batch = latest of these
 }
+
+// BatchKinds are all kinds of batch.
+func BatchKinds() []BatchKind { return []BatchKind{Bought, Reclaim, Blend, Repugged} }
+
+// HighestStated is the largest total shrinkage that a bag is believed to state.
+const HighestStated Ratio = 0.3
+
+// Validate puts the texts of c into their usual form and tells every fault, as
+// InvalidFields; nil if there is none.
+func (c *Clay) Validate() error {
+	var f faults
+	f.name("clay", string(c.ID))
+	f.needed("name", &c.Name, longestName)
+	f.text("maker_code", &c.MakerCode, longestName)
+	f.cone("matures_cone", c.MaturesCone)
+	f.cone("stated_cone", c.StatedCone)
+	f.number("stated_total_ratio", float64(c.Stated), 0, float64(HighestStated))
+	f.text("grog", &c.Grog, longestName)
+	f.text("note", &c.Note, longestNote)
+	return f.err()
+}
+
+// Validate does the same for a batch. That its parents lead back to itself only the whole
+// family can tell: see Family.
+func (b *Batch) Validate() error {
+	var f faults
+	f.name("clay", string(b.Clay))
+	f.batchName("batch", string(b.Batch))
+	word(&f, "kind", b.Kind, BatchKinds()...)
+	f.text("stamp", &b.Stamp, longestName)
+	f.date("arrived_on", b.Arrived)
+	f.text("note", &b.Note, longestNote)
+	if len(b.Parents) > mostParents {
+		f.add(OutOfRange, "parents", "has more than 20")
+	}
+	for i, p := range b.Parents {
+		f.batchRef("parents", p)
+		if p == b.BatchRef {
+			f.add(OutOfRange, "parents", b.String()+" cannot be its own parent")
+		}
+		for _, q := range b.Parents[:i] {
+			if p == q {
+				f.add(GivenTwice, "parents", p.String()+" stands twice")
+			}
+		}
+	}
+	return f.err()
+}
+
+const mostParents = 20
+
+// Family checks that b may have the parents it names, given the parents of every batch
+// known so far: they must be known, and none may come from b itself.
+func (b Batch) Family(parents map[BatchRef][]BatchRef) error {
+	var f faults
+	seen := map[BatchRef]bool{}
+	var from func(r BatchRef) bool // does r come from b?
+	from = func(r BatchRef) bool {
+		if r == b.BatchRef {
+			return true
+		}
+		if seen[r] {
+			return false
+		}
+		seen[r] = true
+		for _, p := range parents[r] {
+			if from(p) {
+				return true
+			}
+		}
+		return false
+	}
+	for _, p := range b.Parents {
+		if _, known := parents[p]; !known {
+			f.add("unknown-batch", "parents", "no batch "+p.String())
+		} else if from(p) {
+			f.add(OutOfRange, "parents", p.String()+" was itself made from "+b.String())
+		}
+	}
+	return f.err()
+}

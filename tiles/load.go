@@ -16,7 +16,8 @@ type Load struct {
 	Firing     kiln.FiringID // the firing attached, or empty
 	PackedBy   string
 	Opened     time.Time
-	Unpacked   time.Time // zero until unpacked
+	Unpacked   time.Time    // zero until unpacked
+	Stated     kiln.Celsius // heat work stated by hand where no firing can be attached; 0 or NaN: none
 	Note       string
 	Bars       []Placed
 }
@@ -25,4 +26,57 @@ type Load struct {
 type Placed struct {
 	Bar   Code
 	Shelf string
+}
+
+// Kinds and Atmospheres of loads and firings.
+var (
+	kinds       = []kiln.Kind{kiln.Bisque, kiln.Glaze, kiln.Once, kiln.Other}
+	atmospheres = []kiln.Atmosphere{kiln.Oxidation, kiln.Reduction, kiln.UnknownAtmosphere}
+)
+
+const (
+	mostBars    = 500 // bars in one load
+	lowestWork  = 550 // °C of heat work that a cone can show
+	highestWork = 1400
+)
+
+// Validate puts the texts of l into their usual form and tells every fault.
+func (l *Load) Validate() error {
+	var f faults
+	f.id("id", &l.ID)
+	f.name("kiln", string(l.Kiln))
+	word(&f, "kind", l.Kind, kinds...)
+	word(&f, "atmosphere", l.Atmosphere, atmospheres...)
+	f.idOrNone("firing", (*string)(&l.Firing))
+	f.maker("packed_by", &l.PackedBy)
+	f.text("note", &l.Note, longestNote)
+	if l.Stated.Known() && l.Stated != 0 {
+		f.number("heat_work_c", float64(l.Stated), lowestWork, highestWork)
+	}
+	if len(l.Bars) > mostBars {
+		f.add(OutOfRange, "bars", "has more than 500")
+	}
+	seen := map[Code]bool{}
+	for i := range l.Bars {
+		p := &l.Bars[i]
+		f.needed("bars.bar", (*string)(&p.Bar), 3)
+		f.text("bars.shelf", &p.Shelf, longestName)
+		if seen[p.Bar] {
+			f.add(GivenTwice, "bars", string(p.Bar)+" lies in this load twice")
+		}
+		seen[p.Bar] = true
+	}
+	return f.err()
+}
+
+// Measures is the stage that bars have after a firing of this kind, or empty for a kind
+// that says nothing about it.
+func Measures(k kiln.Kind) Stage {
+	switch k {
+	case kiln.Bisque:
+		return Biscuit
+	case kiln.Glaze, kiln.Once:
+		return Fired
+	}
+	return ""
 }

@@ -1,0 +1,165 @@
+package tiles
+
+import (
+	"lidwright/kiln"
+)
+
+// ConeSeen is a witness cone as it stood on its shelf. A fact: struck, never changed.
+type ConeSeen struct {
+	ID     string // UUID
+	Firing kiln.FiringID
+	Cone   string // as written on it: "6"
+	Series string // series of the cone, as in the table of cones: large_self_supporting
+	Shelf  string
+	Seen   string  // upright, leaning, down
+	Tilt   float64 // degrees from upright, if Tilted
+	Tilted bool    // the tilt was given
+	By     string
+	Struck *Act
+}
+
+// Validate puts the texts of c into their usual form and tells every fault. Whether the
+// series holds the cone, the table of cones in kiln knows.
+func (c *ConeSeen) Validate() error {
+	var f faults
+	f.id("id", &c.ID)
+	f.id("firing", (*string)(&c.Firing))
+	if c.Cone == "" {
+		f.add(Missing, "cone", "is needed")
+	} else if !seriesCone.MatchString(c.Cone) {
+		f.add(UnknownValue, "cone", "is no cone such as 06, 6 or 6a")
+	}
+	f.needed("series", &c.Series, longestName)
+	f.text("shelf", &c.Shelf, longestName)
+	word(&f, "seen", c.Seen, "upright", "leaning", "down")
+	if c.Tilted {
+		f.number("tilt_deg", c.Tilt, 0, 180)
+	} else {
+		c.Tilt = 0
+	}
+	f.maker("by", &c.By)
+	return f.err()
+}
+
+// Note is something worth remembering of a firing; an incident is one that should not happen again.
+type Note struct {
+	ID       string // UUID
+	Firing   kiln.FiringID
+	Text     string
+	Happened string // RFC 3339 time that it speaks of, or empty: when it was written
+	Incident bool
+	By       string
+	Struck   *Act
+}
+
+// Validate puts the texts of n into their usual form and tells every fault.
+func (n *Note) Validate() error {
+	var f faults
+	f.id("id", &n.ID)
+	f.id("firing", (*string)(&n.Firing))
+	f.needed("text", &n.Text, longestNote)
+	f.instant("at", n.Happened)
+	f.maker("by", &n.By)
+	return f.err()
+}
+
+// ProbeLife is one thermocouple, from its fitting to its removal.
+type ProbeLife struct {
+	ID      string // UUID
+	Kiln    kiln.KilnID
+	Channel kiln.ChannelID
+	Type    string // letter: B E J K N R S T
+	Class   int    // tolerance class, 1 or 2
+	Fitted  string // date
+	Removed string // date; empty: still there
+	Note    string
+}
+
+// Validate puts the texts of p into their usual form and tells every fault.
+func (p *ProbeLife) Validate() error {
+	var f faults
+	f.id("id", &p.ID)
+	f.name("kiln", string(p.Kiln))
+	f.needed("channel", (*string)(&p.Channel), longestName)
+	word(&f, "type", p.Type, "B", "E", "J", "K", "N", "R", "S", "T")
+	f.number("class", float64(p.Class), 1, 2)
+	if p.Fitted == "" {
+		f.add(Missing, "fitted_on", "is needed")
+	}
+	f.date("fitted_on", p.Fitted)
+	f.date("removed_on", p.Removed)
+	if p.Removed != "" && p.Removed < p.Fitted {
+		f.add(OutOfRange, "removed_on", "earlier than fitted_on")
+	}
+	f.text("note", &p.Note, longestNote)
+	return f.err()
+}
+
+// UnpackingMark is the site's own temperature for opening and unpacking a kiln.
+type UnpackingMark struct {
+	ID     string // UUID
+	Kiln   kiln.KilnID
+	Mark   kiln.Celsius
+	Reason string // needed over 50 °C
+	By     string
+}
+
+// CautiousMark is the highest unpacking mark that needs no reason (own).
+const CautiousMark kiln.Celsius = 50
+
+// Validate puts the texts of m into their usual form and tells every fault.
+func (m *UnpackingMark) Validate() error {
+	var f faults
+	f.id("id", &m.ID)
+	f.name("kiln", string(m.Kiln))
+	f.number("unpacking_mark_c", float64(m.Mark), 20, 300)
+	f.text("unpacking_reason", &m.Reason, longestNote)
+	if m.Mark > CautiousMark && m.Reason == "" {
+		f.add(Missing, "unpacking_reason", "is needed over 50 °C: who says so, and why")
+	}
+	f.maker("by", &m.By)
+	return f.err()
+}
+
+// Tick is one line of the check list at the start of a firing, done or taken back.
+type Tick struct {
+	ID      string // UUID
+	Subject string // UUID of the load or of the firing
+	Item    string // id of the caution that the line is about: caution-36
+	Done    bool
+	By      string
+}
+
+// CheckList is what is asked before a firing, as ids of cautions, in order.
+func CheckList() []string {
+	return []string{"caution-36", "caution-37", "caution-1", "caution-2", "caution-6", "caution-7", "caution-10", "caution-35"}
+}
+
+// Validate puts the texts of t into their usual form and tells every fault.
+func (t *Tick) Validate() error {
+	var f faults
+	f.id("id", &t.ID)
+	f.id("subject", &t.Subject)
+	word(&f, "item", t.Item, CheckList()...)
+	f.maker("by", &t.By)
+	return f.err()
+}
+
+// Validate puts the texts of a into their usual form and tells every fault of a strike, a
+// count (both need a reason) or a confirmation (which does not).
+func (a *Act) Validate(needsWhy bool) error {
+	var f faults
+	f.maker("by", &a.By)
+	f.text("why", &a.Why, longestNote)
+	if needsWhy && a.Why == "" {
+		f.add(Missing, "why", "is needed: it stays beside what was struck or counted")
+	}
+	return f.err()
+}
+
+// Maker checks a maker's mark: initials or a stamp, 1 to 8 characters.
+func Maker(field, mark string) (string, error) {
+	var f faults
+	f.needed(field, &mark, longestMaker)
+	return mark, f.err()
+}

@@ -1,0 +1,176 @@
+package tiles
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"golang.org/x/text/unicode/norm"
+)
+
+// How long texts may be, in characters.
+const (
+	longestName  = 60
+	longestNote  = 500
+	longestMaker = 8 // a mark, not a name
+)
+
+// text puts *s into NFC without blanks around it and checks that it can be shown: at most
+// most characters, no control or format characters (which could hide or turn a text), but
+// line ends in a note.
+func (f *faults) text(field string, s *string, most int) {
+	if !utf8.ValidString(*s) {
+		f.add(OutOfRange, field, "is not UTF-8 text")
+		return
+	}
+	*s = strings.TrimSpace(norm.NFC.String(*s))
+	for _, r := range *s {
+		if unicode.In(r, unicode.Cc, unicode.Cf, unicode.Co, unicode.Zl, unicode.Zp) && !(r == '\n' && most == longestNote) {
+			f.add(OutOfRange, field, fmt.Sprintf("holds a sign that cannot be shown (%U)", r))
+			return
+		}
+	}
+	if n := utf8.RuneCountInString(*s); n > most {
+		f.add(OutOfRange, field, fmt.Sprintf("has %d characters, at most %d fit", n, most))
+	}
+}
+
+// needed is text that must not be empty.
+func (f *faults) needed(field string, s *string, most int) {
+	f.text(field, s, most)
+	if *s == "" {
+		f.add(Missing, field, "is needed")
+	}
+}
+
+func (f *faults) maker(field string, s *string) { f.text(field, s, longestMaker) }
+
+var (
+	idPattern   = regexp.MustCompile(`^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$`)
+	namePattern = regexp.MustCompile(`^[a-z0-9-]{1,32}$`)
+	slotPattern = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9.-]{0,31}$`)
+)
+
+// id checks a UUID in its usual form; capitals are made small.
+func (f *faults) id(field string, s *string) {
+	*s = strings.ToLower(strings.TrimSpace(*s))
+	if *s == "" {
+		f.add(Missing, field, "is needed: a UUID made by whoever sends it")
+	} else if !idPattern.MatchString(*s) {
+		f.add(UnknownValue, field, "is no UUID")
+	}
+}
+
+// idOrNone allows an empty id.
+func (f *faults) idOrNone(field string, s *string) {
+	if *s != "" {
+		f.id(field, s)
+	}
+}
+
+// name checks the id of a clay or kiln.
+func (f *faults) name(field, s string) {
+	if s == "" {
+		f.add(Missing, field, "is needed")
+	} else if !namePattern.MatchString(s) {
+		f.add(UnknownValue, field, "small letters, digits and hyphens only, at most 32")
+	}
+}
+
+func (f *faults) batchName(field, s string) {
+	if s == "" {
+		f.add(Missing, field, "is needed")
+	} else if !slotPattern.MatchString(s) {
+		f.add(UnknownValue, field, "letters, digits, points and hyphens only, at most 32")
+	}
+}
+
+func (f *faults) batchRef(field string, r BatchRef) {
+	if r.Clay == "" || r.Batch == "" {
+		f.add(Missing, field, "is needed: clay and batch, such as tern/B")
+		return
+	}
+	f.name(field, string(r.Clay))
+	f.batchName(field, string(r.Batch))
+}
+
+// word checks that s is one of a list.
+func word[T ~string](f *faults, field string, s T, list ...T) {
+	if slices.Contains(list, s) {
+		return
+	}
+	if s == "" {
+		f.add(Missing, field, "is needed: one of "+join(list))
+		return
+	}
+	f.add(UnknownValue, field, "is none of "+join(list))
+}
+
+func wordOrNone[T ~string](f *faults, field string, s T, list ...T) {
+	if s != "" {
+		word(f, field, s, list...)
+	}
+}
+
+func join[T ~string](list []T) string {
+	texts := make([]string, len(list))
+	for i, s := range list {
+		texts[i] = string(s)
+	}
+	return strings.Join(texts, ", ")
+}
+
+// number checks that v lies in low to high; NaN and infinities do not.
+func (f *faults) number(field string, v, low, high float64) {
+	if math.IsNaN(v) || v < low || v > high {
+		f.add(OutOfRange, field, fmt.Sprintf("is %s, must be %s to %s", plain(v), plain(low), plain(high)))
+	}
+}
+
+func plain(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+
+// date checks an ISO 8601 date, 2026-01-08, or nothing.
+func (f *faults) date(field, s string) {
+	if s == "" {
+		return
+	}
+	if _, err := time.Parse(time.DateOnly, s); err != nil {
+		f.add(UnknownValue, field, "is no date such as 2026-01-08")
+	}
+}
+
+// instant checks an RFC 3339 time with its offset, or nothing.
+func (f *faults) instant(field, s string) {
+	if s == "" {
+		return
+	}
+	if _, err := time.Parse(time.RFC3339, s); err != nil {
+		f.add(UnknownValue, field, "is no time such as 2026-01-13T19:00:00+01:00")
+	}
+}
+
+// piece checks a length measured on a pot, in mm; 0 stands for none.
+func (f *faults) piece(field string, l Millimetre) {
+	if l == 0 {
+		return
+	}
+	f.number(field, float64(l), float64(ShortestPiece), float64(LongestPiece))
+}
+
+// cones of the series that a bag or a sitter may name, besides half cones: 022 to 14.
+var conePattern = regexp.MustCompile(`^(0(1|2|3|4|5|6|7|8|9|10|11|12|13|14|15|16|17|18|19|20|21|22)|[1-9]|1[0-4])$`)
+
+// seriesCone is any cone of any series that is read, Seger cones and half cones included.
+var seriesCone = regexp.MustCompile(`^(0[0-9]{1,2}a?|[0-9]{1,2}a?|3[12]\.5|5\.5)$`)
+
+func (f *faults) cone(field, s string) {
+	if s != "" && !conePattern.MatchString(s) {
+		f.add(UnknownValue, field, "is no cone from 022 to 14, such as 06 or 6")
+	}
+}
