@@ -1,6 +1,9 @@
 package kiln
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // Curve is what the channels of one kiln said over one firing, column by column. Ages
 // count from the firing's first point and never fall.
@@ -37,4 +40,20 @@ type Envelope struct {
 	After   []time.Duration // start of each step that holds a value
 	Low     []Celsius
 	High    []Celsius
+}
+
+// put takes the next reading in; ages never fall.
+func (e *Envelope) put(age time.Duration, t Celsius) {
+	at := age.Truncate(e.Step)
+	n := len(e.After) - 1
+	if n < 0 || e.After[n] != at {
+		e.After, e.Low, e.High = append(e.After, at), append(e.Low, t), append(e.High, t)
+		return
+	}
+	e.Low[n], e.High[n] = min(e.Low[n], t), max(e.High[n], t)
+}
+
+func (e Envelope) clone() Envelope {
+	e.After, e.Low, e.High = slices.Clone(e.After), slices.Clone(e.Low), slices.Clone(e.High)
+	return e
 }

@@ -1,15 +1,25 @@
 package kiln
 
-import "context"
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"sync/atomic"
+	"time"
+)
 
-// Log is where a Recorder writes a firing down while it happens.
+// Log is where a Recorder writes a firing down while it happens. A call that gave an error is
+// made again with the same arguments until it works, so a repeated one must do no harm: the
+// first may have been committed all the same.
 type Log interface {
 	// BeginFiring opens a firing under the id made by the recorder, and gives its number.
 	// The pre-roll comes with it, so that a firing is never on disk without its first points.
 	BeginFiring(ctx context.Context, f Firing, preroll []Sample) (number int, err error)
 	// AppendCurve writes a batch of samples, all of one kiln and in order, in one commit.
 	AppendCurve(ctx context.Context, id FiringID, batch []Sample) error
-	// EndFiring closes it with what was worked out.
+	// EndFiring closes it with what was worked out. Samples written before may lie after
+	// f.Over, where the end was seen only later: they are no part of the firing.
 	EndFiring(ctx context.Context, f Firing) error
 	// Unfinished gives the firings that a power cut or a stop left open, at most one a kiln.
 	Unfinished(ctx context.Context) ([]Unfinished, error)
@@ -19,4 +29,253 @@ type Log interface {
 type Unfinished struct {
 	Firing  Firing
 	Samples []Sample
+}
+
+// ErrNoKiln is the answer about a kiln that the settings do not have.
+var ErrNoKiln = errors.New("no such kiln")
+
+// Recorder writes the firings of all kilns down while they happen. One goroutine owns the
+// growing firings; another hands what is new to the Log every five seconds, so that a slow or
+// full disk never holds up what is heard. The exported fields are set before Run and left
+// alone after.
+type Recorder struct {
+	Kilns  []Kiln
+	Log    Log
+	Ladder *Ladder
+	Rules  Rules
+	Past   map[KilnID]Past  // of the firings so far; PastKnown changes it later
+	Now    func() Stamp     // the clock
+	NewID  func() FiringID  // makes UUIDv7
+	Tick   <-chan time.Time // about once a second; its value is not looked at
+	Notify func(Notice)     // told in order from a goroutine of its own, so it may block; nil: nobody
+
+	once   sync.Once
+	facts  chan told
+	writer *writer
+	notes  chan Notice
+	turns  atomic.Int64
+
+	mu      sync.Mutex
+	desks   []*desk
+	flushed Stamp // when the writer was last sent
+}
+
+// told is a fact on its way to the loop.
+type told struct {
+	fact  Fact
+	reply chan FiringID
+}
+
+// flushEvery is how often what is new is handed to the Log.
+const flushEvery = 5 * time.Second
+
+func (r *Recorder) prepare() {
+	r.once.Do(func() {
+		if r.Rules == (Rules{}) {
+			r.Rules = DefaultRules()
+		}
+		r.facts = make(chan told)
+		r.notes = make(chan Notice, 256)
+		r.writer = newWriter(r.Log, r.Now)
+		for _, k := range r.Kilns {
+			r.desks = append(r.desks, newDesk(k, r))
+		}
+	})
+}
+
+// Run records until ctx ends, and then writes what is still in memory. The error says what
+// could not be written then.
+func (r *Recorder) Run(ctx context.Context, samples <-chan Sample) error {
+	r.prepare()
+	var told sync.WaitGroup
+	told.Go(func() {
+		for n := range r.notes {
+			if r.Notify != nil {
+				r.Notify(n)
+			}
+		}
+	})
+	stop := r.writer.start(ctx)
+	r.writer.send()
+	for ctx.Err() == nil {
+		select {
+		case s, ok := <-samples:
+			if !ok {
+				samples = nil
+				continue
+			}
+			r.hear(s)
+		case <-r.Tick:
+			r.tick(r.Now())
+		case f := <-r.facts:
+			r.tell(f)
+		case found := <-r.writer.found:
+			r.takeUp(found)
+		case b := <-r.writer.begun:
+			r.number(b)
+		case <-ctx.Done():
+		}
+		r.turns.Add(1)
+	}
+	r.drain(samples)
+	close(r.notes)
+	err := stop()
+	if err == nil {
+		told.Wait()
+	}
+	return err
+}
+
+// drain hears what was already on its way when the recorder was told to stop.
+func (r *Recorder) drain(samples <-chan Sample) {
+	for {
+		select {
+		case s, ok := <-samples:
+			if ok {
+				r.hear(s)
+				continue
+			}
+		default:
+		}
+		break
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for _, d := range r.desks {
+		d.flush()
+	}
+}
+
+// Turns counts the turns of the recording loop; a watchdog looks whether it grows. The loop
+// turns with every tick, whether a kiln is heard or not.
+func (r *Recorder) Turns() int64 { return r.turns.Load() }
+
+// Trouble says why what is heard cannot be written down, and whether there is such a reason.
+func (r *Recorder) Trouble() (StoreTrouble, bool) {
+	r.prepare()
+	return r.writer.trouble(r.Now())
+}
+
+// Tell hands a fact to the recorder and gives the firing that is open after it, "" if none.
+// It waits for the loop, and not for the disk.
+func (r *Recorder) Tell(ctx context.Context, f Fact) (FiringID, error) {
+	r.prepare()
+	if r.desk(f.Kiln) == nil {
+		return "", fmt.Errorf("tell kiln %s: %w", f.Kiln, ErrNoKiln)
+	}
+	t := told{fact: f, reply: make(chan FiringID, 1)}
+	select {
+	case r.facts <- t:
+	case <-ctx.Done():
+		return "", fmt.Errorf("tell kiln %s: %w", f.Kiln, context.Cause(ctx))
+	}
+	select {
+	case id := <-t.reply:
+		return id, nil
+	case <-ctx.Done():
+		return "", fmt.Errorf("tell kiln %s: %w", f.Kiln, context.Cause(ctx))
+	}
+}
+
+func (r *Recorder) desk(id KilnID) *desk {
+	for _, d := range r.desks {
+		if d.kiln.ID == id {
+			return d
+		}
+	}
+	return nil
+}
+
+// hear takes one sample off the line. One of an unknown kiln is passed over.
+func (r *Recorder) hear(s Sample) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if d := r.desk(s.Kiln); d != nil {
+		d.hear(s)
+	}
+}
+
+// tick lets time go by, and sends the writer when five seconds have.
+func (r *Recorder) tick(now Stamp) {
+	r.mu.Lock()
+	for _, d := range r.desks {
+		d.tick(now)
+	}
+	since, known := now.Sub(r.flushed)
+	due := r.flushed == (Stamp{}) || !known || since >= flushEvery
+	if due {
+		r.flushed = now
+	}
+	r.mu.Unlock()
+	if due && r.writer.pending() {
+		r.writer.send()
+	}
+}
+
+func (r *Recorder) tell(t told) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.desk(t.fact.Kiln).tell(t)
+	if r.writer.pending() && (t.fact.What == NewFiring || t.fact.What == StopRecording || t.fact.What == Unpacked) {
+		r.writer.send()
+	}
+}
+
+// takeUp goes on with the firings that were left open.
+func (r *Recorder) takeUp(found []Unfinished) {
+	left := make(map[KilnID]Unfinished)
+	for _, u := range found {
+		left[u.Firing.Kiln] = u
+	}
+	for _, d := range r.desks {
+		if d.taking {
+			u, ok := left[d.kiln.ID]
+			d.takeUp(u, ok)
+		}
+		delete(left, d.kiln.ID)
+	}
+	for _, u := range left {
+		r.abandon(u)
+	}
+}
+
+// abandon closes the firing of a kiln that the settings no longer have.
+func (r *Recorder) abandon(u Unfinished) {
+	k := Kiln{ID: u.Firing.Kiln, Limit: NoTemperature(), Unpacking: NoTemperature()}
+	for _, s := range u.Samples {
+		for _, v := range s.Values {
+			if !hasChannel(k.Channels, v.Channel) {
+				k.Channels = append(k.Channels, Channel{ID: v.Channel, Role: RoleProbe})
+			}
+		}
+	}
+	if len(k.Channels) > 0 {
+		k.Control = k.Channels[0].ID
+	}
+	d := newDesk(k, r)
+	d.takeUp(u, true)
+	if d.growing != nil && len(u.Samples) > 0 {
+		d.now = u.Samples[len(u.Samples)-1].At
+		d.handle(d.detector.Tell(Fact{What: StopRecording}))
+	}
+}
+
+func hasChannel(channels []Channel, id ChannelID) bool {
+	for _, c := range channels {
+		if c.ID == id {
+			return true
+		}
+	}
+	return false
+}
+
+// number keeps the number that the store gave a firing.
+func (r *Recorder) number(b begunFiring) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for _, d := range r.desks {
+		if d.growing != nil && d.growing.firing.ID == b.id {
+			d.growing.firing.Number = b.number
+		}
+	}
 }

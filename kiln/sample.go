@@ -1,5 +1,7 @@
 package kiln
 
+import "time"
+
 // KilnID names a kiln, as in the settings: [a-z0-9-], such as big-blue.
 type KilnID string
 
@@ -73,7 +75,15 @@ type Kiln struct {
 	Limit     Celsius              // a notice when passed, no more; NaN where none was set
 	Unpacking Celsius              // the site's own temperature for opening and unpacking
 	Shelves   map[string]ChannelID // probe whose heat a bar of that shelf had; others: Control
+	Every     time.Duration        // how often it speaks or is asked; 0 means each second
 }
+
+// GapAfter is how long nothing good must be heard to make a gap: 60 s or three periods, the
+// longer.
+func (k Kiln) GapAfter() time.Duration { return max(60*time.Second, 3*k.Every) }
+
+// StaleAfter is how long a reading is fresh: three periods, at least 30 s.
+func (k Kiln) StaleAfter() time.Duration { return max(30*time.Second, 3*k.Every) }
 
 // Probe is the channel whose heat work a bar on shelf had.
 func (k Kiln) Probe(shelf string) ChannelID {

@@ -1,0 +1,308 @@
+package kiln
+
+import (
+	"maps"
+	"time"
+)
+
+// desk is where a recorder keeps one kiln: what was last heard of it, and its growing firing.
+type desk struct {
+	kiln     Kiln
+	rec      *Recorder
+	past     Past
+	judge    func(Sample) []Sample
+	whole    wholeSecond
+	detector *Detector
+	growing  *growing // nil while no firing is open
+	notices  Notices
+
+	now      Stamp // newest stamp heard of this kiln or tick
+	trusted  Stamp // newest trusted one of this boot
+	last     []lastHeard
+	good     int
+	faulty   map[Fault]int
+	unheard  time.Duration
+	opened   Fact // the open load, as told
+	replay   bool // what is found was found before the restart: nothing to tell
+	resettle BootID
+
+	taking  bool     // what was left open is not yet known, or is asked for again
+	waiting []Sample // heard meanwhile, judged
+	facts   []told   // told meanwhile
+}
+
+// lastHeard is what one channel last said.
+type lastHeard struct {
+	t     Celsius // the last good one
+	at    Stamp   // of it
+	fault Fault   // of the newest
+}
+
+func newDesk(k Kiln, r *Recorder) *desk {
+	d := &desk{kiln: k, rec: r, past: r.Past[k.ID], judge: func(s Sample) []Sample { return []Sample{s} }, faulty: make(map[Fault]int), taking: true}
+	d.detector = NewDetector(k, r.Rules, d.past)
+	for range k.Channels {
+		d.last = append(d.last, lastHeard{t: NoTemperature()})
+	}
+	return d
+}
+
+// hear takes a sample off the line: one a second goes on.
+func (d *desk) hear(s Sample) {
+	if whole, ok := d.whole.add(s); ok {
+		d.assess(whole)
+	}
+}
+
+func (d *desk) flush() {
+	if whole, ok := d.whole.flush(); ok {
+		d.assess(whole)
+	}
+}
+
+// assess has a sample judged, and takes in what is judged by now.
+func (d *desk) assess(s Sample) {
+	if s.At.Trusted {
+		d.trusted = s.At
+	} else if d.trusted.Boot == s.At.Boot && d.trusted.Trusted {
+		s.At = s.At.settled(d.trusted) // the kernel lost faith hours after the last correction
+	}
+	for _, judged := range d.judge(s) {
+		d.keepLast(judged)
+		if d.taking {
+			d.wait(judged)
+			continue
+		}
+		d.take(judged, false)
+		if d.growing != nil && d.growing.unsettled && judged.At.Trusted && d.resettle != judged.At.Boot {
+			// The length of the last gap can be known now: the firing is read again with it.
+			d.resettle = judged.At.Boot
+			d.taking = true
+			d.rec.writer.askAgain()
+		}
+	}
+}
+
+// wait keeps a sample until what was left open is known.
+func (d *desk) wait(s Sample) {
+	d.waiting = append(d.waiting, s)
+	if len(d.waiting) > waitingBytes/200 {
+		d.waiting = thinSamples(d.waiting, binLength)
+	}
+	if len(d.waiting) > waitingBytes/400 {
+		d.waiting = thinSamples(d.waiting, time.Minute)
+	}
+}
+
+// keepLast keeps what each channel last said, and counts.
+func (d *desk) keepLast(s Sample) {
+	d.now = s.At
+	for i, c := range d.kiln.Channels {
+		v, ok := s.Value(c.ID)
+		if !ok {
+			continue
+		}
+		d.last[i].fault = v.Fault
+		switch {
+		case v.Fault != Good:
+			d.faulty[v.Fault]++
+		case v.T.Known():
+			d.last[i].t, d.last[i].at = v.T, s.At
+			if c.ID == d.kiln.Control {
+				d.good++
+			}
+		}
+	}
+}
+
+// take gives a judged sample to the detector and to the growing firing. stored says that
+// the log has it already, under the firing that was taken up.
+func (d *desk) take(s Sample, stored bool) {
+	d.handle(d.detector.Add(s))
+	if d.growing == nil {
+		return
+	}
+	d.unheard += d.growing.add(s)
+	if !stored || !d.growing.resumed {
+		d.rec.writer.add(entry{firing: Firing{ID: d.growing.firing.ID}, samples: []Sample{s}})
+	}
+}
+
+// tick lets time go by.
+func (d *desk) tick(now Stamp) {
+	if d.whole.before(now) {
+		d.flush()
+	}
+	d.now = now
+	if d.taking {
+		return
+	}
+	d.handle(d.detector.Tick(now))
+	usual, _ := d.past.Expect(d.kindNow())
+	d.rec.tellAll(d.notices.Look(d.live(now), usual, now))
+}
+
+// handle does what the events of the detector ask for.
+func (d *desk) handle(events []Event) {
+	for _, e := range events {
+		switch e.What {
+		case Began:
+			d.begin(e)
+		case Over:
+			d.end(e)
+			continue
+		case TopPassed:
+			if d.growing != nil {
+				d.growing.guess(d.kiln.Control, d.past)
+			}
+		}
+		if !d.replay {
+			d.rec.tellAll(d.notices.Hear(e, d.live(d.now)))
+		}
+	}
+}
+
+// begin opens a firing with its pre-roll.
+func (d *desk) begin(e Event) {
+	id := e.Firing
+	if id == "" {
+		id = d.rec.NewID()
+	}
+	f := Firing{ID: id, Kiln: d.kiln.ID, Source: "serial", Status: Running, Began: e.At, Provisional: true,
+		Atmosphere: d.detector.Atmosphere(), Load: d.detector.Load(), Peak: NoTemperature()}
+	f.Kind, f.KindFrom = d.detector.Kind()
+	d.growing = newGrowing(d.kiln, f, d.rec.Ladder)
+	for _, s := range e.Preroll {
+		d.growing.add(s)
+	}
+	d.rec.writer.add(entry{begin: true, firing: f, samples: e.Preroll})
+}
+
+// end closes the growing firing with what was worked out.
+func (d *desk) end(e Event) {
+	if d.growing == nil {
+		return
+	}
+	l := d.live(d.now)
+	f := d.growing.finish(e.Course, d.kiln.Control, d.past)
+	d.rec.writer.add(entry{end: true, firing: f})
+	d.growing = nil
+	if !d.replay {
+		d.rec.tellAll(d.notices.Hear(e, l))
+	}
+}
+
+// tell hands a fact to the detector.
+func (d *desk) tell(t told) {
+	f := t.fact
+	if f.At == (Stamp{}) {
+		f.At = d.rec.Now()
+	}
+	switch f.What {
+	case LoadOpened:
+		d.opened = f
+	case Unpacked:
+		d.opened = Fact{}
+	case PastKnown:
+		d.past = f.Past
+	}
+	if d.taking && f.What != PastKnown && f.What != LoadOpened && f.What != MarkSet {
+		d.facts = append(d.facts, t)
+		return
+	}
+	d.flushed(f)
+	d.handle(d.detector.Tell(f))
+	if d.growing != nil {
+		d.growing.know(d.detector)
+		t.reply <- d.growing.firing.ID
+		return
+	}
+	t.reply <- ""
+}
+
+// flushed takes in the second that is still open before a button is heard.
+func (d *desk) flushed(f Fact) {
+	if f.What == NewFiring || f.What == StopRecording || f.What == Unpacked {
+		d.flush()
+	}
+}
+
+// takeUp goes on with a firing that was left open, if there is one, and then with what was
+// heard meanwhile.
+func (d *desk) takeUp(u Unfinished, ok bool) {
+	detector := NewDetector(d.kiln, d.rec.Rules, d.past)
+	detector.Tell(Fact{What: MarkSet, Mark: d.detector.mark})
+	if d.opened.What == LoadOpened {
+		detector.Tell(d.opened)
+	}
+	var g *growing
+	samples := u.Samples
+	if ok {
+		if d.growing != nil && d.growing.firing.ID == u.Firing.ID {
+			u.Firing = d.growing.firing
+		}
+		g = newGrowing(d.kiln, u.Firing, d.rec.Ladder)
+		g.resumed = true
+		detector.Resume(u.Firing)
+	}
+	samples = append(samples[:len(samples):len(samples)], d.waiting...)
+	settleClock(samples)
+
+	d.rec.mu.Lock()
+	defer d.rec.mu.Unlock()
+	d.detector, d.growing, d.waiting, d.taking = detector, g, nil, false
+	d.replay = true
+	for i, s := range samples {
+		if i == len(u.Samples) {
+			d.replay = false
+			d.restarted()
+		}
+		d.take(s, i < len(u.Samples))
+	}
+	if d.replay {
+		d.restarted()
+	}
+	d.replay = false
+	if n := len(u.Samples); n > 0 && d.last != nil {
+		d.remember(u.Samples[n-1])
+	}
+	facts := d.facts
+	d.facts = nil
+	for _, t := range facts {
+		d.tell(t)
+	}
+}
+
+// restarted marks the gap that begins with the last sample that the log has.
+func (d *desk) restarted() {
+	if d.growing != nil {
+		d.growing.restarted = true
+	}
+}
+
+// remember lets what was last heard before the restart stand until something newer is.
+func (d *desk) remember(s Sample) {
+	for i, c := range d.kiln.Channels {
+		if v, ok := s.Value(c.ID); ok && !d.last[i].t.Known() && v.Fault == Good && v.T.Known() {
+			d.last[i].t, d.last[i].at = v.T, s.At
+		}
+	}
+}
+
+// tellAll hands notices on; if hundreds wait to be told, the newest are left out.
+func (r *Recorder) tellAll(notices []Notice) {
+	for _, n := range notices {
+		select {
+		case r.notes <- n:
+		default:
+		}
+	}
+}
+
+func (d *desk) kindNow() (Kind, Atmosphere) {
+	kind, _ := d.detector.Kind()
+	return kind, d.detector.Atmosphere()
+}
+
+// counts is a copy of how many readings were not good.
+func (d *desk) counts() map[Fault]int { return maps.Clone(d.faulty) }

@@ -1,0 +1,245 @@
+package kiln
+
+import "time"
+
+// Rules are the thresholds by which a Detector tells firings apart. None was tuned on a kiln.
+type Rules struct {
+	StartAbove Celsius       // a firing begins when the chamber passes this
+	EndBelow   Celsius       // and is over when it falls below this; the lower of the two
+	QuietAfter time.Duration // without a good reading the kiln is Quiet
+}
+
+// DefaultRules are those of the settings file when nothing is set there.
+func DefaultRules() Rules {
+	return Rules{StartAbove: 60, EndBelow: 50, QuietAfter: 120 * time.Second}
+}
+
+// Detector finds the firings of one kiln in the good readings of its control channel: when one
+// begins, what the kiln is doing, when it is over. It reckons with time since boot alone.
+// Ware drawn hot, with the kiln opened at the top, is out of its scope: such a firing is begun
+// and ended by the button.
+//
+// It is not safe for use by several goroutines.
+type Detector struct {
+	kiln  Kiln
+	rules Rules
+	past  Past
+
+	axis    ages
+	ring    ring
+	good    moment // last good reading
+	goodT   Celsius
+	heard   bool // any good reading yet
+	quiet   bool
+	unknown bool // a restart of unknown length lies before the next bin
+
+	slope      float64 // °C/h over the last 10 min
+	slopeKnown bool
+	state      State
+
+	base  lowest        // lowest 10 min mean since the last firing or unpacking
+	from  time.Duration // of the ring, nothing before this belongs to a new firing
+	armed bool          // unpacked or asked: begins at any temperature
+	held  bool          // recording was stopped by hand: waits until the kiln is no longer rising
+
+	kindFact     Kind
+	atmoFact     Atmosphere
+	load         string // open load of this kiln, to be unpacked
+	loadKind     Kind
+	loadAtmo     Atmosphere
+	mark         Celsius
+	markSaid     bool
+	markPossible bool // a top was passed and nobody has unpacked since
+	cooling      bool // an ended firing that nobody unpacked, above 40 °C
+
+	warmFor, risingFor, coldFor, belowFor, stuckFor, markFor timer
+
+	fire    course  // the open firing
+	resumed *Firing // one to be taken up with the next bin
+}
+
+// moment is a stamp and its place on the detector's axis.
+type moment struct {
+	at  Stamp
+	age time.Duration
+}
+
+// EventKind says what a Detector has found.
+type EventKind string
+
+const (
+	Began           EventKind = "began"             // a firing, from Preroll on
+	Over            EventKind = "over"              // the open firing, with its Course
+	TopPassed       EventKind = "top-passed"        // may be taken back
+	TopTakenBack    EventKind = "top-taken-back"    // a dip, or a cut that was mended
+	Dipped          EventKind = "dipped"            // it fell and rises again: one firing with a dip
+	StillFiring     EventKind = "still-firing"      // unpacked, it is said, with the top not passed: ask once
+	FellEarly       EventKind = "fell-early"        // a fall that began well short of the usual top
+	AtUnpackingMark EventKind = "at-unpacking-mark" // at or below the mark for 10 min
+	StartedStalling EventKind = "stopped-climbing"  // well short of the usual top
+	StoppedStalling EventKind = "climbing-again"    // or over
+)
+
+// Event is one thing that a Detector has found.
+type Event struct {
+	What    EventKind
+	At      Stamp    // the moment it is about, at or before the sample that showed it
+	Preroll []Sample // Began: the ring's bins from the first rise, 10 s apart
+	Reheat  bool     // Began, Over: risen again without unpacking, the load goes along
+	Firing  FiringID // Began: the id asked for by the button, else ""
+	Course  Course   // Over: the whole firing
+	Known   bool     // FellEarly, StartedStalling: the kind was told, so that a message is worth sending
+}
+
+// Course is what a Detector knows of one firing. Ages count from Began; a gap of unknown
+// length counts as a second.
+type Course struct {
+	Began     Stamp
+	Over      Stamp // zero while running
+	Status    Status
+	AtLeast   bool // its end was not heard
+	Top       bool // the top is passed
+	Peak      Celsius
+	PeakAfter time.Duration
+	ToTop     time.Duration // first rise to the first bin within 3 °C of the peak
+	Length    time.Duration
+	Dips      []Dip
+	Stalled   bool
+	FellEarly bool
+
+	Kind       Kind // as told, "" if nobody did
+	KindFrom   string
+	Atmosphere Atmosphere
+	Load       string
+}
+
+// NewDetector watches k.
+func NewDetector(k Kiln, rules Rules, past Past) *Detector {
+	return &Detector{kiln: k, rules: rules, past: past, mark: k.Unpacking, ring: ring{width: len(k.Channels)}}
+}
+
+// Add takes the next sample, already judged. A sample that is not later than the one before
+// it is passed over.
+func (d *Detector) Add(s Sample) []Event {
+	j, ok := d.axis.next(s.At)
+	if !ok {
+		return nil
+	}
+	if !j.known {
+		d.unknown = true
+	}
+	var events []Event
+	v, ok := s.Value(d.kiln.Control)
+	good := ok && v.Fault == Good && v.T.Known()
+	if d.ring.closes(s.At) {
+		events = d.close()
+	}
+	d.ring.add(s, d.kiln, j.age)
+	if good {
+		d.good, d.goodT, d.heard, d.quiet = moment{s.At, j.age}, v.T, true, false
+	}
+	return append(events, d.hush(j.age)...)
+}
+
+// Tick tells that time has gone by without a sample.
+func (d *Detector) Tick(now Stamp) []Event {
+	j, ok := d.axis.peek(now)
+	if !ok || !d.axis.begun || !j.known {
+		return nil
+	}
+	var events []Event
+	if d.ring.closes(now) {
+		events = d.close()
+	}
+	return append(events, d.hush(j.age)...)
+}
+
+// hush looks at how long nothing good was heard.
+func (d *Detector) hush(age time.Duration) []Event {
+	if !d.heard {
+		return nil
+	}
+	silent := age - d.good.age
+	d.quiet = silent >= d.rules.QuietAfter
+	if d.fire.open && silent >= unheardCloses {
+		return d.closeUnheard(d.good)
+	}
+	return nil
+}
+
+// close makes the open bin the newest of the ring and asks every rule.
+func (d *Detector) close() []Event {
+	b, ok := d.ring.close()
+	if !ok {
+		return nil
+	}
+	return d.look(b)
+}
+
+// State is what the kiln is doing.
+func (d *Detector) State() State {
+	switch {
+	case d.quiet || !d.heard:
+		return Quiet
+	case d.state != "":
+		return d.state
+	case d.goodT < coldBelow:
+		return Cold
+	}
+	return Warm
+}
+
+// Rate is the slope of the last 10 min, in °C/h; ok is false while it is not known.
+func (d *Detector) Rate() (rate CelsiusPerHour, ok bool) {
+	return CelsiusPerHour(d.slope), d.slopeKnown
+}
+
+// Course is that of the open firing, and whether there is one.
+func (d *Detector) Course() (Course, bool) {
+	if !d.fire.open {
+		return Course{}, false
+	}
+	return d.report(d.good), true
+}
+
+// report is the course of the open firing, as it was at now.
+func (d *Detector) report(now moment) Course {
+	c := d.fire.report(now)
+	c.Kind, c.KindFrom = d.Kind()
+	c.Atmosphere, c.Load = d.Atmosphere(), d.load
+	return c
+}
+
+// Kind is what the open load or a fact says of the open or the next firing, "" if nobody said.
+func (d *Detector) Kind() (kind Kind, from string) {
+	switch {
+	case d.kindFact != "":
+		return d.kindFact, FromFact
+	case d.loadKind != "":
+		return d.loadKind, FromLoad
+	}
+	return "", ""
+}
+
+// Where the kind of a firing comes from.
+const (
+	FromFact    = "fact"
+	FromLoad    = "load"
+	FromGuessed = "guessed"
+)
+
+// Atmosphere comes from a fact or the load, else it is that of the kiln's last firing.
+func (d *Detector) Atmosphere() Atmosphere {
+	for _, a := range []Atmosphere{d.atmoFact, d.loadAtmo, d.past.Atmosphere} {
+		if a != "" && a != UnknownAtmosphere {
+			return a
+		}
+	}
+	return UnknownAtmosphere
+}
+
+// Load is the load open for this kiln, "" if none.
+func (d *Detector) Load() string { return d.load }
+
+// BelowMark reports whether the newest reading is at or below the site's unpacking mark.
+func (d *Detector) BelowMark() bool { return d.heard && d.goodT <= d.mark }

@@ -1,0 +1,104 @@
+package kiln
+
+import "time"
+
+// FactKind says what a Fact tells.
+type FactKind string
+
+const (
+	LoadOpened    FactKind = "load-opened"    // a load was packed for this kiln: Load, Kind, Atmosphere
+	Unpacked      FactKind = "unpacked"       // tap on unpacked, or the first bar read
+	NewFiring     FactKind = "new-firing"     // button: closes an open firing and begins one at once
+	StopRecording FactKind = "stop-recording" // button: closes the open firing; records only, controls nothing
+	KindTold      FactKind = "kind-told"      // a person says Kind, Atmosphere or both of the open firing
+	MarkSet       FactKind = "mark-set"       // the site's unpacking mark is now Mark
+	PastKnown     FactKind = "past-known"     // what the firings of this kiln so far lead to expect: Past
+)
+
+// Fact is what a recorder cannot hear on the line and a person or the store tells it.
+type Fact struct {
+	Kiln       KilnID
+	What       FactKind
+	At         Stamp      // when; the recorder's own Now if zero
+	Firing     FiringID   // NewFiring: the id made by whoever asks; "" lets the recorder make one
+	Kind       Kind       // LoadOpened, KindTold, NewFiring; "" not told
+	Atmosphere Atmosphere // likewise
+	Load       string     // LoadOpened, Unpacked: id of the load
+	Mark       Celsius    // MarkSet
+	Past       Past       // PastKnown
+}
+
+// Past is what the firings of one kiln so far lead its detector to expect.
+type Past struct {
+	Usual      []Expected
+	Kind       Kind       // of the last firing, "" if there was none
+	Atmosphere Atmosphere // of the last firing
+}
+
+// Expected is the usual firing of one kind and atmosphere, as far as a detector needs it.
+type Expected struct {
+	Kind       Kind
+	Atmosphere Atmosphere
+	Top        Celsius       // median peak of the control channel
+	HeatWork   Celsius       // median heat work; NaN if not known
+	ToTop      time.Duration // median hours to the top
+	Holds      []Hold        // holds of the usual firings
+}
+
+// Expect is the usual firing of that kind and atmosphere; one of another atmosphere will do
+// where there is none of this.
+func (p Past) Expect(kind Kind, atmosphere Atmosphere) (Expected, bool) {
+	var found Expected
+	var ok bool
+	for _, e := range p.Usual {
+		if e.Kind != kind {
+			continue
+		}
+		if e.Atmosphere == atmosphere {
+			return e, true
+		}
+		if !ok {
+			found, ok = e, true
+		}
+	}
+	return found, ok
+}
+
+// GuessKind says which kind of firing a heat work of C °C was, where nobody told: the kind of
+// this kiln whose usual heat work is nearest and within 15 °C, the last firing's kind if two
+// are; without any usual firing bisque from 920 to 1070 °C unless the last one was that, glaze
+// above 1150 °C; else Other.
+func GuessKind(c Celsius, past Past) Kind {
+	const near = 15
+	var best Kind
+	var apart Celsius
+	kinds := map[Kind]bool{}
+	usual := false
+	for _, e := range past.Usual {
+		if !e.HeatWork.Known() {
+			continue
+		}
+		usual = true
+		d := max(c-e.HeatWork, e.HeatWork-c)
+		if d > near || !c.Known() {
+			continue
+		}
+		kinds[e.Kind] = true
+		if best == "" || d < apart {
+			best, apart = e.Kind, d
+		}
+	}
+	switch {
+	case len(kinds) > 1 && kinds[past.Kind]:
+		return past.Kind
+	case best != "":
+		return best
+	case usual || !c.Known():
+		return Other
+	case c >= 920 && c <= 1070 && past.Kind != Bisque:
+		return Bisque
+	case c > 1150:
+		return Glaze
+	}
+	return Other
+}

@@ -1,0 +1,195 @@
+package kiln
+
+import (
+	"maps"
+	"slices"
+	"time"
+)
+
+// growing is a firing while it happens.
+type growing struct {
+	kiln    Kiln
+	firing  Firing
+	resumed bool // the log has had its samples so far
+
+	axis      ages
+	lastGood  time.Duration // age of the last good control reading
+	heard     bool          // there was one
+	severed   bool          // a gap of unknown length lies since the last good control reading
+	restarted bool          // the program began anew since the last good control reading
+	unsettled bool          // a gap of unknown length could be known once the clock is trusted
+	gaps      []Gap
+	good      int
+	faulty    map[Fault]int
+
+	gauges  []*HeatGauge // one a channel; nil for those that are no probe
+	rejoin  []bool       // a channel that has not spoken since a gap of unknown length
+	minutes []Envelope
+	tail    Curve
+}
+
+const tailLength = 10 * time.Minute
+
+func newGrowing(k Kiln, f Firing, l *Ladder) *growing {
+	g := &growing{kiln: k, firing: f, faulty: make(map[Fault]int), rejoin: make([]bool, len(k.Channels))}
+	for _, c := range k.Channels {
+		var gauge *HeatGauge
+		if c.Role == RoleProbe {
+			gauge = NewHeatGauge(l, k.Limit)
+		}
+		g.gauges = append(g.gauges, gauge)
+		g.minutes = append(g.minutes, Envelope{Channel: c.ID, Step: time.Minute})
+		g.tail.Channels = append(g.tail.Channels, c.ID)
+		g.tail.T = append(g.tail.T, nil)
+	}
+	return g
+}
+
+// add takes a sample in and gives how long nothing was heard before it, 0 unless that is a
+// gap of known length.
+func (g *growing) add(s Sample) (unheard time.Duration) {
+	before := g.axis.last
+	j, ok := g.axis.next(s.At)
+	if !ok {
+		return 0
+	}
+	if !j.known {
+		g.severed = true
+		g.unsettled = before.Trusted
+		for i := range g.rejoin {
+			g.rejoin[i] = true
+		}
+	}
+	g.trim(j.age)
+	g.tail.After = append(g.tail.After, j.age)
+	for i, c := range g.kiln.Channels {
+		t := NoTemperature()
+		v, ok := s.Value(c.ID)
+		switch {
+		case ok && v.Fault != Good:
+			g.faulty[v.Fault]++
+		case ok && v.T.Known():
+			t = v.T
+			if c.ID == g.kiln.Control {
+				unheard = g.close(j.age)
+				g.good++
+			}
+			g.minutes[i].put(j.age, t)
+			g.heat(i, j.age, t)
+		}
+		g.tail.T[i] = append(g.tail.T[i], t)
+	}
+	return unheard
+}
+
+// heat gives a reading to the channel's gauge.
+func (g *growing) heat(i int, age time.Duration, t Celsius) {
+	switch {
+	case g.gauges[i] == nil:
+	case g.rejoin[i]:
+		g.gauges[i].Rejoin(age, t)
+	default:
+		g.gauges[i].Add(age, t)
+	}
+	g.rejoin[i] = false
+}
+
+// close marks the gap before a good control reading, if there is one.
+func (g *growing) close(age time.Duration) (length time.Duration) {
+	since := age - g.lastGood
+	why := "quiet"
+	if g.restarted || g.severed {
+		why = "restart"
+	}
+	missed := g.restarted && since > 2*max(g.kiln.Every, time.Second)
+	if g.heard && (g.severed || missed || since > g.kiln.GapAfter()) {
+		gap := Gap{After: g.lastGood, For: since, Known: !g.severed, Why: why}
+		if !gap.Known {
+			gap.For = 0
+		}
+		g.gaps = append(g.gaps, gap)
+		length = gap.For
+	}
+	g.lastGood, g.heard, g.severed, g.restarted = age, true, false, false
+	return length
+}
+
+// trim lets go of the tail's beginning once it is twice as long as it need be.
+func (g *growing) trim(age time.Duration) {
+	if n := len(g.tail.After); n == 0 || age-g.tail.After[0] < 2*tailLength {
+		return
+	}
+	from, _ := slices.BinarySearch(g.tail.After, age-tailLength)
+	g.tail.After = append([]time.Duration(nil), g.tail.After[from:]...)
+	for i, t := range g.tail.T {
+		g.tail.T[i] = append([]Celsius(nil), t[from:]...)
+	}
+}
+
+// know takes over what the detector was told of kind, atmosphere and load.
+func (g *growing) know(d *Detector) {
+	if kind, from := d.Kind(); kind != "" {
+		g.firing.Kind, g.firing.KindFrom = kind, from
+	}
+	g.firing.Atmosphere = d.Atmosphere()
+	if load := d.Load(); load != "" {
+		g.firing.Load = load
+	}
+}
+
+// guess names the kind by the heat work so far, if nobody told it.
+func (g *growing) guess(control ChannelID, past Past) {
+	if g.firing.KindFrom != FromFact && g.firing.KindFrom != FromLoad {
+		g.firing.Kind, g.firing.KindFrom = GuessKind(g.work(control).C, past), FromGuessed
+	}
+}
+
+// work is the heat work of one channel.
+func (g *growing) work(channel ChannelID) HeatWork {
+	for i, c := range g.kiln.Channels {
+		if c.ID == channel && g.gauges[i] != nil {
+			return g.gauges[i].HeatWork()
+		}
+	}
+	return HeatWork{C: NoTemperature(), Low: NoTemperature(), High: NoTemperature()}
+}
+
+// summary is the firing as far as it has gone.
+func (g *growing) summary(c Course) Firing {
+	f := g.firing
+	f.Peak, f.PeakAfter, f.ToTop, f.Length = c.Peak, c.PeakAfter, c.ToTop, c.Length
+	f.Dips = slices.Clone(c.Dips)
+	f.Gaps, f.Good, f.Faulty = slices.Clone(g.gaps), g.good, maps.Clone(g.faulty)
+	f.HeatWork = make(map[ChannelID]HeatWork)
+	for i, gauge := range g.gauges {
+		if gauge != nil {
+			f.HeatWork[g.kiln.Channels[i].ID] = gauge.HeatWork()
+		}
+	}
+	return f
+}
+
+// finish is the whole firing, over.
+func (g *growing) finish(c Course, control ChannelID, past Past) Firing {
+	if c.Kind != "" {
+		g.firing.Kind, g.firing.KindFrom, g.firing.Atmosphere, g.firing.Load = c.Kind, c.KindFrom, c.Atmosphere, c.Load
+	}
+	if g.firing.Atmosphere == "" {
+		g.firing.Atmosphere = c.Atmosphere
+	}
+	if c.Kind == "" {
+		g.guess(control, past)
+		if c.Peak < noConeMoves {
+			g.firing.Kind = Other
+		}
+	}
+	f := g.summary(c)
+	f.Status, f.Over, f.AtLeast, f.Provisional = c.Status, c.Over, c.AtLeast, false
+	if f.AtLeast {
+		for channel, w := range f.HeatWork {
+			w.High = NoTemperature()
+			f.HeatWork[channel] = w
+		}
+	}
+	return f
+}

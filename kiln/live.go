@@ -1,0 +1,193 @@
+package kiln
+
+import (
+	"slices"
+	"time"
+)
+
+// Live is what one kiln is doing now: a copy, for a page, a metric or a notice.
+type Live struct {
+	Kiln  KilnID
+	State State
+	Hot   bool // the last good reading was over 60 °C; stays so when the kiln is quiet
+
+	T            Celsius        // of the control channel; NaN unless Fresh
+	LastT        Celsius        // the last good one, however old; NaN if there was none
+	Rate         CelsiusPerHour // over the last 10 min; NaN unless Fresh and known
+	ReadAt       Stamp          // of LastT; zero if there was none
+	Age          time.Duration  // of LastT at the moment of asking
+	Fresh        bool           // read within three periods, at least 30 s
+	ClockTrusted bool           // of ReadAt's wall time
+	Channels     []LiveChannel  // in the order of the settings
+
+	Firing      FiringID // "" when none is open
+	Number      int      // 0 until the store has given it one
+	Kind        Kind     // of the open firing or, before it, of the open load; "" when nobody knows
+	KindFrom    string   // fact, load, guessed, ""
+	Atmosphere  Atmosphere
+	Load        string
+	Began       Stamp
+	Elapsed     time.Duration // first rise to the last reading
+	ToTop       time.Duration // stands still once the top is passed; before it, Elapsed
+	TopPassed   bool
+	Peak        Celsius // of the open firing; NaN when none is open
+	HeatWork    map[ChannelID]HeatWork
+	Provisional bool // the heat work may still grow
+	Stalled     bool // stopped climbing well short of the usual top
+	FellEarly   bool
+
+	Limit     Celsius // NaN where none was set
+	OverLimit bool    // the last reading, while fresh
+	Unpacking Celsius
+	BelowMark bool // the last reading is at or below Unpacking
+
+	Good   int           // good readings of the control channel since the program started
+	Faulty map[Fault]int // readings of all channels that were not good, since then
+	Gaps   time.Duration // unheard in firings since then, known lengths only
+}
+
+// LiveChannel is one channel of a Live.
+type LiveChannel struct {
+	Channel ChannelID
+	Role    Role
+	T       Celsius // NaN unless Fresh
+	LastT   Celsius
+	Age     time.Duration // of LastT
+	Fresh   bool
+	Fault   Fault // of the newest reading
+}
+
+// LiveCurve is the curve of an open firing so far: a copy.
+type LiveCurve struct {
+	Firing  Firing
+	Minutes []Envelope // one a channel, in steps of a minute
+	Gaps    []Gap
+	Tail    Curve // every reading of the last minutes, ages from the firing's first point
+}
+
+// StoreTrouble says that what is heard cannot be written down just now.
+type StoreTrouble struct {
+	Since   Stamp
+	Why     string
+	Waiting int // samples in memory, to be written when it can be
+	Thinned int // samples given up to make room: one of 10 s, then one of a minute is kept
+}
+
+// Live is what every kiln is doing now, in the order of the settings.
+func (r *Recorder) Live() []Live {
+	r.prepare()
+	now := r.Now()
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	out := make([]Live, 0, len(r.desks))
+	for _, d := range r.desks {
+		out = append(out, d.live(now))
+	}
+	return out
+}
+
+// Firing is the open firing of a kiln as far as it has gone, and whether there is one.
+func (r *Recorder) Firing(id KilnID) (Firing, bool) {
+	r.prepare()
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	d := r.desk(id)
+	if d == nil || d.growing == nil {
+		return Firing{}, false
+	}
+	c, _ := d.detector.Course()
+	return d.growing.summary(c), true
+}
+
+// LiveCurve is the curve of a kiln's open firing so far, and whether there is one.
+func (r *Recorder) LiveCurve(id KilnID) (LiveCurve, bool) {
+	r.prepare()
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	d := r.desk(id)
+	if d == nil || d.growing == nil {
+		return LiveCurve{}, false
+	}
+	c, _ := d.detector.Course()
+	g := d.growing
+	out := LiveCurve{Firing: g.summary(c), Gaps: slices.Clone(g.gaps), Tail: Curve{
+		Channels: slices.Clone(g.tail.Channels), After: slices.Clone(g.tail.After)}}
+	for _, m := range g.minutes {
+		out.Minutes = append(out.Minutes, m.clone())
+	}
+	for _, t := range g.tail.T {
+		out.Tail.T = append(out.Tail.T, slices.Clone(t))
+	}
+	if n := len(out.Tail.After); n > 0 {
+		for _, gap := range g.gaps {
+			if gap.After >= out.Tail.After[0] {
+				out.Tail.Gaps = append(out.Tail.Gaps, gap)
+			}
+		}
+	}
+	return out, true
+}
+
+// ageAt is how old a reading of at is at now: at least that, if the machine was started anew
+// since and no clock can tell.
+func ageAt(at, now Stamp) time.Duration {
+	age, known := now.Sub(at)
+	if !known || age < 0 {
+		return max(now.Since, 0)
+	}
+	return age
+}
+
+// live is what the kiln is doing at now.
+func (d *desk) live(now Stamp) Live {
+	l := Live{Kiln: d.kiln.ID, State: d.detector.State(), T: NoTemperature(), LastT: NoTemperature(),
+		Rate: CelsiusPerHour(NoTemperature()), Peak: NoTemperature(), Limit: d.kiln.Limit,
+		Unpacking: d.detector.mark, Good: d.good, Faulty: d.counts(), Gaps: d.unheard,
+		Load: d.detector.Load(), Atmosphere: d.detector.Atmosphere()}
+	l.Kind, l.KindFrom = d.detector.Kind()
+	for i, c := range d.kiln.Channels {
+		h := d.last[i]
+		lc := LiveChannel{Channel: c.ID, Role: c.Role, T: NoTemperature(), LastT: h.t, Fault: h.fault}
+		if h.t.Known() {
+			lc.Age = ageAt(h.at, now)
+			if lc.Fresh = h.at.Boot == now.Boot && lc.Age < d.kiln.StaleAfter(); lc.Fresh {
+				lc.T = h.t
+			}
+		}
+		l.Channels = append(l.Channels, lc)
+		if c.ID == d.kiln.Control {
+			l.T, l.LastT, l.Age, l.Fresh, l.ReadAt, l.ClockTrusted = lc.T, lc.LastT, lc.Age, lc.Fresh, h.at, h.at.Trusted
+		}
+	}
+	l.Hot = l.LastT > 60
+	l.OverLimit = l.T > l.Limit
+	l.BelowMark = l.LastT <= l.Unpacking
+	if rate, ok := d.detector.Rate(); ok && l.Fresh {
+		l.Rate = rate
+	}
+	if !l.LastT.Known() || l.Age >= d.rec.Rules.QuietAfter {
+		l.State = Quiet
+	} else if d.taking && d.growing == nil {
+		if l.State = Warm; l.LastT < coldBelow {
+			l.State = Cold
+		}
+	}
+	d.liveFiring(&l)
+	return l
+}
+
+// liveFiring puts the open firing into l.
+func (d *desk) liveFiring(l *Live) {
+	g := d.growing
+	if g == nil {
+		return
+	}
+	c, _ := d.detector.Course()
+	f := g.summary(c)
+	l.Firing, l.Number, l.Kind, l.KindFrom, l.Atmosphere, l.Load = f.ID, f.Number, f.Kind, f.KindFrom, f.Atmosphere, f.Load
+	l.Began, l.Elapsed, l.TopPassed, l.Peak, l.HeatWork = f.Began, c.Length, c.Top, f.Peak, f.HeatWork
+	l.Provisional, l.Stalled, l.FellEarly = true, c.Stalled, c.FellEarly
+	if l.ToTop = c.ToTop; !c.Top {
+		l.ToTop = c.Length
+	}
+}
