@@ -1,0 +1,121 @@
+package kiln
+
+import (
+	"math"
+	"time"
+)
+
+// heatJoin is how a point hangs on the one before it.
+type heatJoin int
+
+const (
+	heatStraight heatJoin = iota
+	heatGap               // nothing heard between, for a known time
+	heatUnknown           // nothing heard between, nobody knows how long
+)
+
+// Choices about gaps (own).
+const (
+	gapNearPeak = 150             // °C below the peak within which a gap can matter
+	gapToMark   = 5 * time.Minute // a gap longer than this near the top makes it an estimate
+	gapAbove    = 50              // °C that a kiln may have risen unheard above all it was heard at, for each hour
+)
+
+// advance moves s from one point to the next. In a gap near the top the three sets part:
+// the central one takes the straight line, the low one the deepest fall and return that the
+// kiln is capable of, the high one the steepest rise and return.
+func (l *Ladder) advance(s *heatState, from, to *heatPoint, join heatJoin, g *HeatGauge) {
+	var d [3][rungCount]float64
+	same := true
+	switch hottest := math.Max(from.t, to.t); {
+	case join == heatStraight, join == heatGap && hottest < g.peak-gapNearPeak:
+		l.work(&d[heatCentral], from, to)
+	case join == heatGap:
+		same = false
+		l.work(&d[heatCentral], from, to)
+		l.gapBounds(&d, from, to, g)
+	default:
+		// The shortest time that joins the two; low does nothing in it, high has no end.
+		rate := float64(g.Rise)
+		if to.t < from.t {
+			rate = float64(g.Fall)
+		}
+		meet := *to
+		meet.hours = from.hours + math.Abs(to.t-from.t)/rate
+		l.work(&d[heatCentral], from, &meet)
+		if hottest >= g.peak-gapNearPeak && reachesHeat(from.t, to.t) {
+			same, s.open = false, true
+			d[heatHigh] = d[heatCentral]
+		}
+	}
+	if !same && !s.split {
+		s.split = true
+		s.phi[heatLow], s.phi[heatHigh] = s.phi[heatCentral], s.phi[heatCentral]
+		s.most[heatLow], s.most[heatHigh] = s.most[heatCentral], s.most[heatCentral]
+	}
+	sets := [...]int{heatCentral, heatLow, heatHigh}
+	for _, set := range sets {
+		if set != heatCentral && !s.split {
+			s.most[set] = s.most[heatCentral]
+			continue
+		}
+		add := &d[set]
+		if same {
+			add = &d[heatCentral]
+		}
+		for i := range rungCount {
+			s.phi[set][i] += add[i]
+		}
+		s.most[set] = math.Max(s.most[set], l.position(&s.phi[set]))
+	}
+	s.at = *to
+}
+
+// reachesHeat says whether a kiln can have come near cone 022 in a gap of unknown length:
+// within the two hours that such a gap is taken for where its ends are alike (firing.md's
+// rule: at most 400 °C down or 100 up), otherwise always.
+func reachesHeat(from, to float64) bool {
+	alike := to >= from-400 && to <= from+100
+	return !alike || math.Max(from, to)+float64(Steepest) >= 500
+}
+
+// gapBounds puts the least and the most work that a gap can hold into d, with the straight
+// line's in d[heatCentral].
+func (l *Ladder) gapBounds(d *[3][rungCount]float64, from, to *heatPoint, g *HeatGauge) {
+	hours, rise, fall := to.hours-from.hours, float64(g.Rise), float64(g.Fall)
+
+	// Low: down for the first part, up for the rest; never below freezing.
+	down := heatClamp((from.t+rise*hours-to.t)/(fall+rise), 0, hours)
+	l.by(&d[heatLow], from, to, down, math.Max(0, from.t-fall*down), -fall, rise)
+
+	// High: the mirror, with a lid on it.
+	most := math.Max(g.peak, math.Max(from.t, to.t)) + gapAbove*math.Max(1, hours)
+	if limit := float64(g.limit); limit < most {
+		most = math.Max(limit, math.Max(from.t, to.t))
+	}
+	up := heatClamp((to.t+fall*hours-from.t)/(fall+rise), 0, hours)
+	l.by(&d[heatHigh], from, to, up, math.Min(most, from.t+rise*up), rise, -fall)
+
+	for i := range rungCount { // rounding must not turn them round
+		d[heatLow][i] = math.Min(d[heatLow][i], d[heatCentral][i])
+		d[heatHigh][i] = math.Max(d[heatHigh][i], d[heatCentral][i])
+	}
+}
+
+// by adds the work of going from one point to another by way of a turning temperature,
+// reached at first °C/h, stayed at, and left at second °C/h. Where the kiln cannot be that
+// quick the turn falls on one of the ends and the way is the straight line.
+func (l *Ladder) by(d *[rungCount]float64, from, to *heatPoint, turn, at, first, second float64) {
+	hours := to.hours - from.hours
+	if turn <= 0 || turn >= hours {
+		l.work(d, from, to)
+		return
+	}
+	there := heatPoint{hours: from.hours + heatClamp((at-from.t)/first, 0, turn), t: at}
+	leave := heatPoint{hours: to.hours - heatClamp((to.t-at)/second, 0, hours-turn), t: at}
+	l.work(d, from, &there)
+	l.work(d, &there, &leave)
+	l.work(d, &leave, to)
+}
+
+func heatClamp(x, lo, hi float64) float64 { return math.Max(lo, math.Min(hi, x)) }
