@@ -1,0 +1,71 @@
+package source
+
+import (
+	"fmt"
+	"maps"
+)
+
+// relearn is how many lines in a row must have another number of columns before that is the usual one.
+const relearn = 5
+
+// split reads a line of columns. Where channels are told by name a header line must come first;
+// a header that comes again is no error.
+func (f *form) split(line string) (said, error) {
+	parts, err := f.parts(line)
+	if err != nil {
+		return said{}, err
+	}
+	if f.named {
+		if header := f.headerOf(parts); header != nil {
+			f.header, f.columns = header, len(parts)
+			return said{}, errHeader
+		}
+		if f.header == nil {
+			return said{}, fmt.Errorf("waiting for the header that names the columns")
+		}
+	}
+	s := said{columns: parts}
+	if f.named {
+		s.names = map[string]string{}
+		for name, at := range f.header {
+			if at < len(parts) {
+				s.names[name] = parts[at]
+			}
+		}
+	}
+	return s, nil
+}
+
+// headerOf gives the columns by name if every name that the settings use is there.
+func (f *form) headerOf(parts []string) map[string]int {
+	header := map[string]int{}
+	for i, name := range parts {
+		if _, twice := header[name]; !twice {
+			header[name] = i
+		}
+	}
+	for _, from := range append([]string{f.kiln.TimeColumn}, froms(f.kiln)...) {
+		if _, ok := header[from]; !ok && from != "" && !plain(from) {
+			return nil
+		}
+	}
+	return maps.Clone(header)
+}
+
+// usual refuses columns of another number than before, which were cut or glued, unless five lines
+// in a row agree on it. It is asked only of lines whose numbers make sense. Forms without columns
+// have none of them.
+func (f *form) usual(n int) error {
+	if f.columns == 0 || n == f.columns {
+		f.columns, f.others = n, 0
+		return nil
+	}
+	if n != f.other {
+		f.other, f.others = n, 0
+	}
+	if f.others++; f.others < relearn || f.named {
+		return fmt.Errorf("%d columns where there were %d", n, f.columns)
+	}
+	f.columns, f.others = n, 0
+	return nil
+}

@@ -1,0 +1,78 @@
+package source
+
+import "bytes"
+
+// maxLine is the longest line that is believed, in bytes without its end.
+const maxLine = 256
+
+// cutter cuts bytes into lines. A line ends with CR, LF or both, or with a terminator of the
+// settings. A line that is too long or holds a NUL, which is how framing and parity errors arrive,
+// is dropped whole; the next line end is where sense begins again. It never holds more than one line.
+type cutter struct {
+	end      string // a terminator other than CR and LF, "" otherwise
+	buf      [maxLine]byte
+	n        int
+	dropping bool // until the next line end
+	blind    bool // dropping because the beginning was not heard: no fault of the line's
+}
+
+// newCutter makes a cutter for a line that may be in the middle of a line now: what comes before
+// the first line end is not believed, unless fresh is called first.
+func newCutter(terminator string) *cutter {
+	c := &cutter{dropping: true, blind: true}
+	if terminator != "\n" && terminator != "\r" && terminator != "\r\n" {
+		c.end = terminator
+	}
+	return c
+}
+
+// fresh says that the line was silent for a while with nothing begun, so that the next byte begins a line.
+func (c *cutter) fresh() {
+	if c.n == 0 && c.blind {
+		c.dropping, c.blind = false, false
+	}
+}
+
+// stale drops what was begun and not ended; it reports whether there was anything.
+func (c *cutter) stale() bool {
+	had := c.n > 0 || c.dropping && !c.blind
+	c.n, c.dropping, c.blind = 0, false, false
+	return had
+}
+
+// cut takes bytes as they come and calls each for every line that ends in them: with the line,
+// good for as long as the call, or with nil for one that had to be dropped.
+func (c *cutter) cut(bytes []byte, each func(line []byte)) {
+	for _, b := range bytes {
+		switch {
+		case c.end == "" && (b == '\r' || b == '\n'):
+			c.endLine(each)
+		case c.dropping && c.end == "":
+		case b == 0 || c.n == maxLine:
+			c.dropping, c.n = true, 0
+		default:
+			c.buf[c.n] = b
+			c.n++
+			if k := c.n - len(c.end); c.end != "" && k >= 0 && string(c.buf[k:c.n]) == c.end {
+				c.n = k
+				c.endLine(each)
+			}
+		}
+	}
+}
+
+func (c *cutter) endLine(each func(line []byte)) {
+	switch {
+	case c.dropping && !c.blind:
+		each(nil)
+	case !c.dropping && c.n > 0:
+		line := c.buf[:c.n]
+		if c.end != "" {
+			line = bytes.Trim(line, "\r\n")
+		}
+		if len(line) > 0 {
+			each(line)
+		}
+	}
+	c.n, c.dropping, c.blind = 0, false, false
+}

@@ -1,0 +1,90 @@
+package source
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+)
+
+// maxDepth bounds the nesting of a JSON line.
+const maxDepth = 16
+
+// readJSON reads a line that is one JSON object or array and finds the paths in it: keys and
+// indexes from 0 with points between, such as "probe.0.t". A path that is not there gives no
+// entry; null gives an empty text, which stands for an open couple. A key that stands twice in one
+// object is refused, since nobody can say which was meant.
+func readJSON(line string, paths []string) (said, error) {
+	d := json.NewDecoder(strings.NewReader(line))
+	d.UseNumber()
+	wanted := map[string]bool{}
+	for _, p := range paths {
+		wanted[p] = p != ""
+	}
+	s := said{names: map[string]string{}}
+	if err := walk(d, "", 0, wanted, s.names); err != nil {
+		return said{}, fmt.Errorf("no JSON: %w", err)
+	}
+	if _, err := d.Token(); err != io.EOF {
+		return said{}, errors.New("no JSON: more behind the end")
+	}
+	return s, nil
+}
+
+// walk reads one value, which stands at path, and notes it if it is wanted.
+func walk(d *json.Decoder, path string, depth int, wanted map[string]bool, into map[string]string) error {
+	token, err := d.Token()
+	if err != nil {
+		return err
+	}
+	if depth > maxDepth {
+		return fmt.Errorf("nested deeper than %d", maxDepth)
+	}
+	delim, nested := token.(json.Delim)
+	if !nested {
+		if depth == 0 {
+			return errors.New("a bare value")
+		}
+		if wanted[path] {
+			into[path] = textOf(token)
+		}
+		return nil
+	}
+	seen := map[string]bool{}
+	for i := 0; d.More(); i++ {
+		key := strconv.Itoa(i)
+		if delim == '{' {
+			k, err := d.Token()
+			if err != nil {
+				return err
+			}
+			key, _ = k.(string)
+			if seen[key] {
+				return fmt.Errorf("the key %q stands there twice", key)
+			}
+			seen[key] = true
+		}
+		if path != "" {
+			key = path + "." + key
+		}
+		if err := walk(d, key, depth+1, wanted, into); err != nil {
+			return err
+		}
+	}
+	_, err = d.Token() // the closing bracket
+	return err
+}
+
+func textOf(token json.Token) string {
+	switch v := token.(type) {
+	case json.Number:
+		return v.String()
+	case string:
+		return v
+	case bool:
+		return strconv.FormatBool(v)
+	}
+	return "" // null
+}

@@ -1,0 +1,282 @@
+package source
+
+import (
+	"bytes"
+	"context"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+)
+
+const (
+	slaveWithin = 500 * time.Millisecond // how long a slave may take to answer
+	tries       = 3                      // of one question in one round
+	busyPause   = 100 * time.Millisecond // before a busy slave is asked again
+)
+
+// gap is the silence that must lie between two frames: 3.5 characters, and a fixed 1.750 ms above
+// 19,200 baud. Source: Modbus over Serial Line V1.02, section 2.5.1.1 (read second hand). A
+// character is taken as 11 bits, as the standard has it.
+func gap(speed int) time.Duration {
+	if speed > 19200 || speed <= 0 {
+		return 1750 * time.Microsecond
+	}
+	return time.Duration(3.5 * 11 / float64(speed) * float64(time.Second))
+}
+
+// bus is what is known of the slaves on one line.
+type bus struct {
+	*line
+	owed map[int]bool // slaves that left a question without a whole answer, which may still come
+	dead map[int]bool // slaves that did not answer in the last round: asked once, not three times
+}
+
+// master reads Modbus slaves, each kiln at its period, one question at a time.
+func (l *line) master(ctx context.Context) error {
+	tellers, err := l.tellers()
+	if err != nil {
+		return err
+	}
+	b := &bus{line: l, owed: map[int]bool{}, dead: map[int]bool{}}
+	plans := make([][]reading, len(tellers))
+	for i, t := range tellers {
+		plans[i] = plan(t.kiln)
+	}
+	if err := l.Sleep(ctx, settle); err != nil {
+		return err
+	}
+	turns := newRota(l.settings.Kilns)
+	for {
+		i, wait := turns.next()
+		if err := l.Sleep(ctx, wait); err != nil {
+			return err
+		}
+		if plans[i], err = b.round(ctx, tellers[i], plans[i]); err != nil {
+			return err
+		}
+		turns.done(i, tellers[i].kiln.Every)
+	}
+}
+
+// round asks for all registers of one kiln and makes one sample of what was answered. A slave that
+// refuses several registers at once is asked for each on its own from then on.
+func (b *bus) round(ctx context.Context, t *teller, readings []reading) ([]reading, error) {
+	raws := make([]raw, len(t.kiln.Channels))
+	var orders []Decoded
+	var next []reading
+	var heard []string
+	any := false
+	for _, r := range readings {
+		words, frame, err := b.question(ctx, t, r.request)
+		var refusal exception
+		switch {
+		case err == nil:
+			any = true
+			heard = append(heard, hex.EncodeToString(frame))
+			for _, i := range r.channels {
+				c := t.kiln.Channels[i]
+				raws[i] = r.raw(c, words)
+				if c.words() == 2 {
+					orders = append(orders, r.decoded(c, words))
+				}
+			}
+		case errors.As(err, &refusal) && (refusal == 2 || refusal == 3) && len(r.channels) > 1:
+			next = append(next, r.apart(t.kiln)...)
+			continue
+		case isGone(err):
+			return readings, err
+		}
+		next = append(next, r)
+	}
+	if !any {
+		return next, nil
+	}
+	t.tally.decoded(orders)
+	return next, b.finish(ctx, t, b.Now(), raws, []byte(strings.Join(heard, " ")))
+}
+
+// goneError is trouble with the port or the end of ctx, not with an answer.
+type goneError struct{ error }
+
+func (e goneError) Unwrap() error { return e.error }
+
+func isGone(err error) bool {
+	var gone goneError
+	return errors.As(err, &gone)
+}
+
+// question asks until there is a good answer, a refusal that stays, or the tries are used up. Each
+// failure is counted for the kiln.
+func (b *bus) question(ctx context.Context, t *teller, r request) (words []uint16, heard []byte, err error) {
+	var last error
+	for range tries {
+		words, heard, err := b.exchange(ctx, r)
+		if err == nil {
+			delete(b.dead, r.unit)
+			return words, heard, nil
+		}
+		if isGone(err) {
+			return nil, nil, err
+		}
+		last = fmt.Errorf("%v: %w", r, err)
+		var refusal exception
+		switch {
+		case errors.As(err, &refusal):
+			delete(b.dead, r.unit)
+			t.tally.badLine(b.Now(), heard, last.Error())
+			if !refusal.passing() {
+				return nil, nil, last
+			}
+			if err := b.Sleep(ctx, busyPause); err != nil {
+				return nil, nil, goneError{err}
+			}
+		case errors.Is(err, errSilent):
+			t.tally.count(b.Now(), LineSilent)
+			if b.dead[r.unit] {
+				return nil, nil, last
+			}
+			b.dead[r.unit] = true
+		default:
+			t.tally.badLine(b.Now(), heard, last.Error())
+		}
+	}
+	return nil, nil, last
+}
+
+// exchange sends one question and reads its answer.
+//
+// An answer does not say which registers it holds. So one that comes late must not meet another
+// question: after a time-out the line is listened to for as long again and what comes is dropped,
+// and as the answer may come later still, the next answer of that slave counts only if no second
+// one follows it.
+func (b *bus) exchange(ctx context.Context, r request) (words []uint16, heard []byte, err error) {
+	if err := b.clear(ctx); err != nil {
+		return nil, nil, err
+	}
+	if err := b.guard.send(r.frame()); err != nil {
+		return nil, nil, goneError{err}
+	}
+	heard, err = b.collect(ctx, r, slaveWithin)
+	if errors.Is(err, errSilent) || errors.Is(err, errEcho) {
+		b.owed[r.unit] = true
+		if _, gone := b.drain(ctx, slaveWithin); gone != nil {
+			return nil, nil, gone
+		}
+	}
+	if err != nil {
+		return nil, heard, err
+	}
+	words, err = r.parse(b.withoutEcho(r, heard))
+	var refusal exception
+	if err != nil && !errors.As(err, &refusal) {
+		b.owed[r.unit] = errors.Is(err, errShort) // its rest, or the true answer, may still come
+		if _, gone := b.drain(ctx, 0); gone != nil {
+			return nil, heard, gone
+		}
+		return nil, heard, err
+	}
+	if b.owed[r.unit] {
+		more, gone := b.drain(ctx, 2*slaveWithin)
+		if gone != nil {
+			return nil, heard, gone
+		}
+		delete(b.owed, r.unit)
+		if more > 0 {
+			return nil, heard, errNotMine
+		}
+	}
+	return words, heard, err
+}
+
+// withoutEcho cuts our own question from the front of what was heard, where the line gives it back.
+func (b *bus) withoutEcho(r request, heard []byte) []byte {
+	if _, err := r.parse(heard); err != nil && bytes.HasPrefix(heard, r.frame()) {
+		return heard[len(r.frame()):]
+	}
+	return heard
+}
+
+// collect reads until the expected length of the answer is there, or an exception, or the time is
+// up. It gives what was heard, which may be too short; errSilent for nothing, errEcho for our own
+// question and no more.
+func (b *bus) collect(ctx context.Context, r request, within time.Duration) ([]byte, error) {
+	var heard []byte
+	var buf [maxFrame]byte
+	defer b.port.SetReadTimeout(readTimeout)
+	for begin := time.Now(); ; {
+		left := within - monotonic(begin)
+		if left <= 0 {
+			break
+		}
+		if err := ctx.Err(); err != nil {
+			return nil, goneError{err}
+		}
+		if err := b.port.SetReadTimeout(min(left, readTimeout)); err != nil {
+			return nil, goneError{err}
+		}
+		n, err := b.read(buf[:])
+		if err != nil {
+			return nil, goneError{err}
+		}
+		heard = append(heard, buf[:n]...)
+		answer := b.withoutEcho(r, heard)
+		if len(answer) >= r.answerLength() || len(heard) >= maxFrame {
+			break
+		}
+		if len(answer) >= 5 && answer[1] == byte(r.function)|0x80 {
+			break
+		}
+	}
+	switch {
+	case len(heard) == 0:
+		return nil, errSilent
+	case bytes.Equal(heard, r.frame()):
+		return heard, errEcho
+	}
+	return heard, nil
+}
+
+// clear waits out the silence between two frames and drops what came meanwhile.
+func (b *bus) clear(ctx context.Context) error {
+	if err := b.Sleep(ctx, gap(b.settings.Speed)); err != nil {
+		return goneError{err}
+	}
+	if err := b.port.ResetInputBuffer(); err != nil {
+		return goneError{err}
+	}
+	return nil
+}
+
+// drain drops what comes: for the given time, or, with 0, until the line is silent for 50 ms. It
+// says how many bytes there were. A line that never falls silent is listened to for a second.
+func (b *bus) drain(ctx context.Context, d time.Duration) (int, error) {
+	const hush = 50 * time.Millisecond
+	defer b.port.SetReadTimeout(readTimeout)
+	var buf [maxFrame]byte
+	total := 0
+	for begin := time.Now(); monotonic(begin) < max(d, time.Second); {
+		wait := hush
+		if d > 0 {
+			wait = min(d-monotonic(begin), readTimeout)
+			if wait <= 0 {
+				break
+			}
+		}
+		if err := ctx.Err(); err != nil {
+			return total, goneError{err}
+		}
+		if err := b.port.SetReadTimeout(wait); err != nil {
+			return total, goneError{err}
+		}
+		n, err := b.read(buf[:])
+		if err != nil {
+			return total, goneError{err}
+		}
+		if total += n; n == 0 && d == 0 {
+			break
+		}
+	}
+	return total, nil
+}

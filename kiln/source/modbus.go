@@ -1,0 +1,123 @@
+package source
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+)
+
+// The Modbus here reads and does nothing else: functions 03 (holding registers) and 04 (input
+// registers) of Modbus Application Protocol V1.1b3, sections 6.3 and 6.4, framed as RTU (Modbus
+// over Serial Line V1.02, section 2.5.1). No other request can be written down in this file.
+
+const (
+	holding = 3
+	input   = 4
+
+	maxRegisters = 125 // of one request, by the standard
+	maxFrame     = 256 // bytes, by the standard
+)
+
+// request asks a slave for registers.
+type request struct {
+	unit     int // 1 to 247
+	function int // holding or input
+	register int // the first, from 0
+	count    int // 1 to 125
+}
+
+func (r request) String() string {
+	what := "holding"
+	if r.function == input {
+		what = "input"
+	}
+	if r.count == 1 {
+		return fmt.Sprintf("%s register %d of slave %d", what, r.register, r.unit)
+	}
+	return fmt.Sprintf("%s registers %d to %d of slave %d", what, r.register, r.register+r.count-1, r.unit)
+}
+
+// frame is the request as it goes down the line.
+func (r request) frame() []byte {
+	b := []byte{byte(r.unit), byte(r.function), 0, 0, 0, 0, 0, 0}
+	binary.BigEndian.PutUint16(b[2:], uint16(r.register))
+	binary.BigEndian.PutUint16(b[4:], uint16(r.count))
+	binary.LittleEndian.PutUint16(b[6:], crc16(b[:6]))
+	return b
+}
+
+// isReading reports whether b is a whole Modbus request that reads registers of one slave, and
+// nothing else.
+func isReading(b []byte) bool {
+	if len(b) != 8 || binary.LittleEndian.Uint16(b[6:]) != crc16(b[:6]) {
+		return false
+	}
+	register, count := int(binary.BigEndian.Uint16(b[2:])), int(binary.BigEndian.Uint16(b[4:]))
+	return b[0] >= 1 && b[0] <= 247 && (b[1] == holding || b[1] == input) &&
+		count >= 1 && count <= maxRegisters && register+count <= 65536
+}
+
+// answerLength is how long a good answer to r is, in bytes.
+func (r request) answerLength() int { return 5 + 2*r.count }
+
+var (
+	errCRC     = errors.New("the check of the frame does not fit")
+	errShort   = errors.New("the answer is too short")
+	errNotMine = errors.New("the answer is to another question")
+	errEcho    = errors.New("the line gives our own question back (echo of a two-wire converter) and no answer")
+)
+
+// exception is a slave's refusal. Source: Modbus Application Protocol V1.1b3, section 7.
+type exception byte
+
+func (e exception) Error() string {
+	words := map[exception]string{
+		1:  "it does not know this function; try the other of 3 and 4",
+		2:  "it has no such register",
+		3:  "it does not take this number of registers",
+		4:  "it failed",
+		5:  "it has begun and needs more time",
+		6:  "it is busy",
+		11: "the gateway got no answer from the device behind it",
+	}[e]
+	if words == "" {
+		words = "for a reason that the standard does not name"
+	}
+	return fmt.Sprintf("the slave answered with exception %d: %s", byte(e), words)
+}
+
+// passing reports whether the same question may get an answer a moment later.
+func (e exception) passing() bool { return e == 5 || e == 6 }
+
+// parse takes an answer to r apart: the registers, or an exception, or why it is no answer to r.
+// Check, unit, function and count must all fit, in this order.
+func (r request) parse(b []byte) ([]uint16, error) {
+	if len(b) < 5 {
+		return nil, errShort
+	}
+	size := r.answerLength()
+	if b[1] == byte(r.function)|0x80 {
+		size = 5
+	}
+	if len(b) < size {
+		return nil, errShort
+	}
+	b = b[:size]
+	if binary.LittleEndian.Uint16(b[size-2:]) != crc16(b[:size-2]) {
+		return nil, errCRC
+	}
+	if int(b[0]) != r.unit {
+		return nil, errNotMine
+	}
+	if b[1] == byte(r.function)|0x80 {
+		return nil, exception(b[2])
+	}
+	if int(b[1]) != r.function || int(b[2]) != 2*r.count {
+		return nil, errNotMine
+	}
+	out := make([]uint16, r.count)
+	for i := range out {
+		out[i] = binary.BigEndian.Uint16(b[3+2*i:])
+	}
+	return out, nil
+}

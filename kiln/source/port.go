@@ -1,0 +1,154 @@
+package source
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"go.bug.st/serial"
+	"golang.org/x/sys/unix"
+)
+
+// Port is an open line to a device. One goroutine owns it: it reads, writes and closes.
+type Port interface {
+	// Read waits at most the time of SetReadTimeout for bytes; (0, nil) means that none came. Any
+	// error means that the device is gone.
+	Read(p []byte) (int, error)
+	Write(p []byte) (int, error)
+	SetReadTimeout(time.Duration) error
+	ResetInputBuffer() error // drops what has come and was not read
+	Close() error
+}
+
+// descriptors is how many the library can wait for: select(2) with a fixed set of 1024 bits.
+const descriptors = 1024
+
+// OpenPort opens the serial line of s. Errors are in words for the owner; errors.Is finds
+// fs.ErrNotExist and fs.ErrPermission in them.
+//
+// The library panics in Read if the descriptor's number is 1024 or above. So the port is refused
+// while the next free numbers are that high, with an error that says so, and should one slip
+// through between the look and the opening, Read gives an error instead of a panic.
+func OpenPort(s Settings) (Port, error) {
+	mode, err := modeOf(s.Speed, s.Framing)
+	if err != nil {
+		return nil, err
+	}
+	if n := nextDescriptor(); n >= descriptors {
+		return nil, tooMany(s.Port, n)
+	}
+	port, err := serial.Open(s.Port, mode)
+	if err != nil {
+		return nil, inWords(s.Port, err)
+	}
+	return guardedRead{port}, nil
+}
+
+func tooMany(port string, n int) error {
+	return fmt.Errorf("cannot open %s: %d files and connections are open and a serial port must lie below %d; close some connections or lower listen.connections", port, n, descriptors)
+}
+
+// nextDescriptor is the highest number that opening a port would take now: it takes three, one for
+// the device and two for the pipe that wakes a waiting Read.
+func nextDescriptor() int {
+	highest := 0
+	for range 3 {
+		fd, err := unix.Open("/dev/null", unix.O_RDONLY|unix.O_CLOEXEC, 0)
+		if err != nil {
+			return descriptors // none left at all
+		}
+		defer unix.Close(fd)
+		highest = max(highest, fd)
+	}
+	return highest
+}
+
+// guardedRead turns the library's panic over a descriptor beyond its set into an error.
+type guardedRead struct{ serial.Port }
+
+func (p guardedRead) Read(b []byte) (n int, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			n, err = 0, fmt.Errorf("reading the port failed, most likely because its descriptor is %d or above: %v", descriptors, r)
+		}
+	}()
+	return p.Port.Read(b)
+}
+
+// modeOf turns speed and framing, such as 9600 and "8N1", into the library's terms. DTR and RTS
+// are left alone: setting them at opening fails on a pseudo terminal.
+func modeOf(speed int, framing string) (*serial.Mode, error) {
+	wrong := fmt.Errorf("%q is no framing; take 8N1, 8E1, 8O1, 8N2, 7E1 or 7O1", framing)
+	if len(framing) != 3 {
+		return nil, wrong
+	}
+	mode := &serial.Mode{BaudRate: speed}
+	switch framing[0] {
+	case '7', '8':
+		mode.DataBits = int(framing[0] - '0')
+	default:
+		return nil, wrong
+	}
+	switch framing[1] {
+	case 'N':
+		mode.Parity = serial.NoParity
+	case 'E':
+		mode.Parity = serial.EvenParity
+	case 'O':
+		mode.Parity = serial.OddParity
+	default:
+		return nil, wrong
+	}
+	switch framing[2] {
+	case '1':
+		mode.StopBits = serial.OneStopBit
+	case '2':
+		mode.StopBits = serial.TwoStopBits
+	default:
+		return nil, wrong
+	}
+	return mode, nil
+}
+
+// portError is trouble with a port: Words for the owner, and the cause.
+type portError struct {
+	words string
+	cause error
+}
+
+func (e *portError) Error() string { return e.words }
+func (e *portError) Unwrap() error { return e.cause }
+
+// inWords says what an error of opening means and what to do.
+func inWords(name string, err error) error {
+	var trouble *serial.PortError
+	if errors.As(err, &trouble) {
+		switch trouble.Code() {
+		case serial.PermissionDenied:
+			return &portError{fmt.Sprintf("%s: permission denied: is the user in group dialout?", name), fs.ErrPermission}
+		case serial.PortBusy:
+			return &portError{fmt.Sprintf("%s: busy: another program has the port open", name), err}
+		case serial.PortNotFound:
+			return &portError{fmt.Sprintf("%s: no such device", name), fs.ErrNotExist}
+		case serial.InvalidSerialPort:
+			return &portError{fmt.Sprintf("%s: is no serial port (%v)", name, err), err}
+		}
+	}
+	if errors.Is(err, fs.ErrNotExist) || errors.Is(err, unix.ENXIO) || errors.Is(err, unix.ENODEV) {
+		return &portError{fmt.Sprintf("%s: no such device", name), fs.ErrNotExist}
+	}
+	return &portError{fmt.Sprintf("%s: %v", name, err), err}
+}
+
+// warnName gives a warning for a device name that may belong to another device tomorrow, "" for
+// one that stays.
+func warnName(port string) string {
+	base := filepath.Base(port)
+	if filepath.Dir(port) == "/dev" && (strings.HasPrefix(base, "ttyUSB") || strings.HasPrefix(base, "ttyACM")) {
+		return fmt.Sprintf("%s may be another device after the next start or replugging; use its link in /dev/serial/by-id or /dev/serial/by-path", port)
+	}
+	return ""
+}

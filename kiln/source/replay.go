@@ -1,0 +1,50 @@
+package source
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"time"
+)
+
+// errOver says that a recorded line was played to its end.
+var errOver = errors.New("the recording is over")
+
+// openRecorded plays the file named as the port: the lines of a recording, as they came.
+func openRecorded(s Settings) (Port, error) {
+	f, err := os.Open(s.Port)
+	if err != nil {
+		return nil, fmt.Errorf("recorded line: %w", err)
+	}
+	return Played(f), nil
+}
+
+// Played is a port on which a recording comes in at once, whole lines from the first byte on, and
+// which is over at its end. What is sent to it goes nowhere.
+func Played(r io.ReadCloser) Port { return &played{from: r} }
+
+type played struct {
+	from  io.ReadCloser
+	began bool
+}
+
+func (p *played) Read(b []byte) (int, error) {
+	if !p.began {
+		p.began = true
+		return 0, nil // a moment of silence first: the recording begins with a whole line
+	}
+	n, err := p.from.Read(b)
+	if n > 0 {
+		return n, nil
+	}
+	if err == io.EOF {
+		return 0, errOver
+	}
+	return 0, err
+}
+
+func (p *played) Write(b []byte) (int, error)        { return len(b), nil }
+func (p *played) SetReadTimeout(time.Duration) error { return nil }
+func (p *played) ResetInputBuffer() error            { return nil }
+func (p *played) Close() error                       { return p.from.Close() }

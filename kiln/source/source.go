@@ -1,0 +1,219 @@
+// Package source listens to serial kiln controllers. It opens the port, cuts bytes into lines or
+// frames, takes them apart and sends one kiln.Sample for each, stamped when it came. A line that
+// makes no sense is counted and skipped; a port that goes away is opened again.
+//
+// What can be sent is fixed by the settings before the port is opened: Modbus requests that read
+// registers (functions 03 and 04) and the poll strings that the owner listed. There is no function
+// that writes to a controller.
+//
+// It does not judge whether a temperature can be believed (a couple that is open in so many words
+// aside), does not know what a firing is, and keeps nothing on disk.
+package source
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"lidwright/kiln"
+)
+
+// Pause between two attempts to open the port: from the first, doubling up to the last. The last
+// is so short because a kiln should be heard again within 5 s of the device's return, and a polled
+// device is given 2 s of them to start.
+const (
+	firstPause = 250 * time.Millisecond
+	lastPause  = 2 * time.Second
+)
+
+// settle is how long a device that was just opened is left alone before it is asked: opening
+// toggles DTR, which restarts some boards.
+const settle = 2 * time.Second
+
+// readTimeout is how long one look at the port waits; it also bounds how long Run takes to end.
+const readTimeout = 200 * time.Millisecond
+
+// Source is one serial line. New fills the exported fields with the real ones; a test swaps them
+// before Run.
+type Source struct {
+	Open  func(Settings) (Port, error)
+	Now   func() kiln.Stamp // safe for use by several goroutines
+	Sleep func(ctx context.Context, d time.Duration) error
+	Out   chan<- kiln.Sample // where the samples go; Run waits for its reader
+
+	// Changed is called from Run's goroutine when the port opens, goes or cannot be opened for
+	// another reason than before. nil is fine.
+	Changed func(Heard)
+
+	settings Settings
+	tallies  []*tally // one a kiln
+
+	mu      sync.Mutex
+	state   PortState
+	waiting string
+	opened  int
+	guess   string
+}
+
+// New checks the settings and makes a Source that has not begun. now stamps what is heard; samples
+// go to out. The error names every mistake in the settings.
+func New(s Settings, now func() kiln.Stamp, out chan<- kiln.Sample) (*Source, error) {
+	if err := s.Validate(); err != nil {
+		return nil, err
+	}
+	src := &Source{Open: OpenPort, Now: now, Sleep: sleep, Out: out, settings: s, state: PortWaiting, waiting: s.Port}
+	if s.played() {
+		src.Open = openRecorded
+	}
+	for range s.Kilns {
+		src.tallies = append(src.tallies, newTally())
+	}
+	return src, nil
+}
+
+// Run reads until ctx is done, and then gives its error; it opens the port again and again. A
+// recorded line ends it with nil. One call of Run at a time.
+func (s *Source) Run(ctx context.Context) error {
+	defer s.note(PortOver, "no longer listened to")
+	pause := firstPause
+	for ctx.Err() == nil {
+		heard, err := s.once(ctx)
+		if ctx.Err() != nil {
+			break
+		}
+		if errors.Is(err, errOver) {
+			s.note(PortOver, "played to its end")
+			return nil
+		}
+		if heard {
+			pause = firstPause
+			s.note(PortGone, inWords(s.settings.Port, err).Error())
+		} else {
+			s.note(s.closedState(), err.Error())
+		}
+		if err := s.Sleep(ctx, pause); err != nil {
+			break
+		}
+		pause = min(2*pause, lastPause)
+	}
+	return ctx.Err()
+}
+
+// once opens the port and reads until it goes. heard says that it was open and gave something, so
+// that the next attempt need not wait long.
+func (s *Source) once(ctx context.Context) (heard bool, err error) {
+	port, err := s.Open(s.settings)
+	if err != nil {
+		return false, err
+	}
+	defer port.Close()
+	if err := port.SetReadTimeout(readTimeout); err != nil {
+		return false, fmt.Errorf("%s: set the read time-out: %w", s.settings.Port, err)
+	}
+	s.note(PortOpen, "")
+	l := &line{Source: s, port: port, guard: newGuard(port, s.settings)}
+	switch {
+	case s.settings.Kilns[0].modbus():
+		err = l.master(ctx)
+	case len(s.settings.Kilns[0].Poll) > 0:
+		err = l.ask(ctx)
+	default:
+		err = l.listen(ctx)
+	}
+	return l.heard, err
+}
+
+// line is one opening of the port.
+type line struct {
+	*Source
+	port  Port
+	guard guard
+	heard bool // anything came
+}
+
+// read gives the bytes that came within the port's read time-out, none for silence.
+func (l *line) read(b []byte) (int, error) {
+	n, err := l.port.Read(b)
+	if n > 0 {
+		l.heard = true
+	}
+	return n, err
+}
+
+func (s *Source) closedState() PortState {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.opened > 0 {
+		return PortGone
+	}
+	return PortWaiting
+}
+
+// note keeps the state of the port and tells Changed if it is another.
+func (s *Source) note(state PortState, waiting string) {
+	s.mu.Lock()
+	changed := s.state != state || s.waiting != waiting
+	if s.state == PortOver && state == PortOver { // the first reason stays
+		changed, waiting = false, s.waiting
+	}
+	s.state, s.waiting = state, waiting
+	if state == PortOpen {
+		s.opened++
+	}
+	s.mu.Unlock()
+	if changed && s.Changed != nil {
+		s.Changed(s.Heard())
+	}
+}
+
+// Heard is what was heard so far. It may be called at any time.
+func (s *Source) Heard() Heard {
+	now := s.Now()
+	s.mu.Lock()
+	h := Heard{Port: s.settings.Port, State: s.state, Waiting: s.waiting, Opened: s.opened, Guess: s.guess}
+	s.mu.Unlock()
+	if !s.settings.played() {
+		h.Warning = warnName(s.settings.Port)
+	}
+	for i, k := range s.settings.Kilns {
+		h.Sends = append(h.Sends, sendsOf(k)...)
+		h.Kilns = append(h.Kilns, s.tallies[i].read(k.ID, now))
+	}
+	return h
+}
+
+func sendsOf(k Kiln) []string {
+	var out []string
+	for _, p := range k.Poll {
+		out = append(out, fmt.Sprintf("%s: sends %q every %v", k.ID, p, k.Every))
+	}
+	if k.modbus() {
+		for _, r := range plan(k) {
+			out = append(out, fmt.Sprintf("%s: reads %s every %v", k.ID, r, k.Every))
+		}
+	}
+	return out
+}
+
+// send gives a sample to its reader, which may be slow.
+func (s *Source) send(ctx context.Context, sample kiln.Sample) error {
+	select {
+	case s.Out <- sample:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+func sleep(ctx context.Context, d time.Duration) error {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-t.C:
+		return nil
+	}
+}
