@@ -1,0 +1,212 @@
+package tiles
+
+import (
+	"math"
+	"slices"
+)
+
+// fitting is one lid question worked out in fired sizes: one part is given, the other is to
+// be made. Index 0 is the pot, 1 the lid.
+type fitting struct {
+	pair  Pair
+	part  PartDifference
+	left  [2]float64 // length left at the fired stage of a length of 1
+	made  int        // which part is to be made
+	inner bool       // the part to be made is the inner one
+
+	given   float64 // fired width of the given part that rules the play
+	pushed  float64 // inset, drop_in: half of (largest collar + opening), fired; NaN without ledge
+	glaze   float64
+	bearing float64
+	fit     fit
+	reading float64 // variance of the given part's reading, fired
+	making  float64 // variance of the made part's width, fired
+	nu      float64
+}
+
+// newFitting works out q, which must have been validated.
+func newFitting(q LidQuestion, d LidDefaults, known LidKnown) fitting {
+	f := fitting{pair: known.Pair, made: 1, inner: q.Seat.lidInside(), glaze: float64(*q.Glaze),
+		bearing: float64(*q.Bearing), pushed: math.NaN(), nu: known.Pair.Nu}
+	if known.Part != nil && q.LidStage != Biscuit && q.LidStage != Fired {
+		f.part = *known.Part
+	}
+	f.left[0] = math.Exp(-float64(known.Pair.R[0]) / 100)
+	f.left[1] = math.Exp(-float64(known.Pair.R[1]+f.part.Mean) / 100)
+	f.fit.scales, f.fit.gauss = tScales(f.nu), legendre(16)
+	f.fit.bound.at = math.Inf(1)
+	lidSD := float64(*q.ThrowSD)
+	if q.Lid != 0 {
+		lidSD = q.readingSD(d, q.LidStage)
+	}
+	if q.Asks() == AskGallery {
+		f.made, f.inner = 0, !f.inner
+		f.given = float64(q.Lid) * f.left[1]
+		f.reading = square(f.left[1] * lidSD)
+		f.making = square(f.left[0] * float64(*q.ThrowSD))
+		f.window(q, d, q.galleryDiameter(d, f))
+		return f
+	}
+	f.making = square(f.left[1] * lidSD)
+	f.measure(q, d)
+	return f
+}
+
+func square(x float64) float64 { return x * x }
+
+// readingSD is how true one reading at that stage is.
+func (q *LidQuestion) readingSD(d LidDefaults, stage Stage) float64 {
+	switch {
+	case q.MeasureSD != nil:
+		return float64(*q.MeasureSD)
+	case stage == Fired:
+		return float64(d.FiredSD)
+	}
+	return float64(d.MeasureSD)
+}
+
+// measure takes in the collar, one width a direction, and the ledge.
+func (f *fitting) measure(q LidQuestion, d LidDefaults) {
+	widths, vars := q.directions(f.left[0] * q.readingSD(d, q.CollarStage))
+	for i := range widths {
+		widths[i] *= f.left[0]
+	}
+	first, other := smallest(widths), largest(widths) // the lid inside: the smallest rules the play
+	if !f.inner {
+		first, other = other, first
+	}
+	f.given, f.reading = widths[first], vars[first]
+	f.window(q, d, f.given)
+	covPlay := vars[first]
+	switch {
+	case q.Seat.ledged() && q.Opening != 0:
+		opening := float64(q.Opening) * f.left[0]
+		f.pushed = (widths[other] + opening) / 2
+		f.fit.bound = bound{at: f.given - f.pushed - f.bearing - f.glaze}
+		read := square(f.left[0] * q.readingSD(d, q.CollarStage)) // the opening, once
+		if first == other {
+			f.fit.bound.variance, f.fit.bound.cov = (vars[first]+read)/4, covPlay/2
+		} else {
+			f.fit.bound.variance, f.fit.bound.cov = vars[first]+(vars[other]+read)/4, covPlay
+		}
+	case !f.inner && first != other:
+		f.fit.bound = bound{at: f.fit.most + widths[other] - widths[first], variance: vars[first] + vars[other], cov: covPlay}
+	}
+}
+
+// directions gives one width a direction, repeats averaged, and the variance of each as
+// measured; sd is that of one reading, fired.
+func (q *LidQuestion) directions(sd float64) (widths, vars []float64) {
+	for i, c := range q.Collar {
+		w, n := float64(c), 1.0
+		if i == 0 {
+			for _, again := range q.CollarAgain {
+				w += float64(again)
+				n++
+			}
+		}
+		widths, vars = append(widths, w/n), append(vars, sd*sd/n)
+	}
+	return widths, vars
+}
+
+func smallest(v []float64) int { return slices.Index(v, slices.Min(v)) }
+func largest(v []float64) int  { return slices.Index(v, slices.Max(v)) }
+
+// window sets least and most play: as asked, else by the seat at the fired diameter of the pot.
+func (f *fitting) window(q LidQuestion, d LidDefaults, diameter float64) {
+	least, most := d.Windows[q.Seat].At(Millimetre(diameter))
+	if q.LeastPlay != nil {
+		least = *q.LeastPlay
+	}
+	if q.MostPlay != nil {
+		most = *q.MostPlay
+	}
+	f.fit.least, f.fit.most = float64(least), float64(most)
+}
+
+// galleryDiameter is the fired diameter of the pot that a lid at hand is aimed at: the lid
+// and the middle of the window, which itself grows with the diameter.
+func (q *LidQuestion) galleryDiameter(d LidDefaults, f fitting) float64 {
+	sign := 1.0
+	if f.inner { // the pot goes inside
+		sign = -1
+	}
+	c := f.given
+	for range 6 { // each step is 60 times nearer
+		least, most := d.Windows[q.Seat].At(Millimetre(c))
+		c = f.given + sign*(float64(least+most)/2+f.glaze)
+	}
+	return c
+}
+
+// playAt is the mean fired play of a made part of size x (as measured at its stage).
+func (f *fitting) playAt(x float64) float64 { return f.playOf(x * f.left[f.made]) }
+
+func (f *fitting) playOf(fired float64) float64 {
+	if f.inner {
+		return f.given - fired - f.glaze
+	}
+	return fired - f.given - f.glaze
+}
+
+// sizeFor is the size of the made part that gives this mean play.
+func (f *fitting) sizeFor(play float64) float64 {
+	if f.inner {
+		return (f.given - play - f.glaze) / f.left[f.made]
+	}
+	return (f.given + play + f.glaze) / f.left[f.made]
+}
+
+// limits are the largest and smallest size whose mean play lies in the window and within
+// the bound.
+func (f *fitting) limits() (over, under float64) {
+	tight, loose := f.sizeFor(f.fit.least), f.sizeFor(min(f.fit.most, f.fit.bound.at))
+	if f.inner {
+		return tight, loose
+	}
+	return loose, tight
+}
+
+// causes are the variances of the fired play, by cause, for a made part of fired width w; own
+// is the share of them that each of several made parts has for itself.
+type causes struct {
+	piece, position, reading, throwing, part, rate, gone float64
+	own                                                  float64
+}
+
+func (c causes) total() float64 {
+	return c.piece + c.position + c.reading + c.throwing + c.part + c.rate + c.gone
+}
+
+func (f *fitting) causesAt(w float64) causes {
+	var width [2]float64
+	width[f.made], width[1-f.made] = w, f.given
+	of := func(s Spread2) float64 { // the play is a difference: what both share takes itself out
+		return (width[0]*width[0]*s[0][0] + width[1]*width[1]*s[1][1] - 2*width[0]*width[1]*s[0][1]) / 1e4
+	}
+	own := func(s Spread2) float64 { // what the given part does not know about
+		v := s[f.made][f.made]
+		if g := s[1-f.made][1-f.made]; g > 0 {
+			v -= s[0][1] * s[0][1] / g
+		}
+		return w * w * max(v, 0) / 1e4
+	}
+	p := f.pair
+	c := causes{
+		piece:    of(p.Piece),
+		position: of(p.Position),
+		reading:  f.reading,
+		throwing: f.making,
+		part:     width[1] * width[1] * float64(f.part.SD*f.part.SD) / 1e4,
+		rate:     of(p.Rate) + of(p.Batch) + of(p.Load),
+		gone:     of(p.Gone),
+	}
+	c.own = own(p.Piece) + own(p.Position) + f.making
+	return c
+}
+
+// chanceAt is the chance that one made part of size x fits.
+func (f *fitting) chanceAt(x float64) float64 {
+	return f.fit.one(f.playAt(x), math.Sqrt(f.causesAt(x*f.left[f.made]).total()))
+}

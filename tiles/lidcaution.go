@@ -1,0 +1,168 @@
+package tiles
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// Ids of the cautions that travel with a lid, in the order in which they are read: what may
+// hurt somebody or weld a pot shut first, then what speaks of numbers.
+const (
+	WillFuse       = "will-fuse"      // caution 39
+	WetGrinding    = "wet-grinding"   // caution 23
+	EyeProtection  = "eye-protection" // caution 38
+	RatesStated    = "rates-stated"
+	NoUsualYet     = "no-usual-firing-yet"
+	LedgeTooNarrow = "ledge-too-narrow"
+	LedgeNotGiven  = "ledge-not-given"
+	LeatherGuessed = "leather-guessed"
+	OutOfRound     = "out-of-round"
+	PlayOutside    = "play-outside-window"
+	AskedUnusual   = "asked-unusual"
+	ShrinkVaries   = "shrink-varies" // caution 34
+)
+
+// caution gathers the cautions.
+func (a *LidAnswer) caution(f *fitting, s steps, known LidKnown) {
+	q := a.Asked
+	add := func(when bool, id string) {
+		if when {
+			a.Cautions = append(a.Cautions, id)
+		}
+	}
+	play := a.Fired.Play
+	if q.Play != nil {
+		play = *q.Play
+	}
+	add(q.SeatGlazed && q.Together == InPlace, WillFuse)
+	add(known.Tight, WetGrinding)
+	add(known.Tight, EyeProtection)
+	add(q.BodyRates.any() || q.LidRates.any(), RatesStated)
+	add(known.FromBag, NoUsualYet)
+	add(a.Question != AskGap && s.step > 0 && !s.any() || s.under > s.over, LedgeTooNarrow)
+	add(q.Seat == Inset && q.Opening == 0 && a.Question != AskGallery, LedgeNotGiven)
+	add(q.Guessed(), LeatherGuessed)
+	add(a.OutOfRound > outOfRoundFrom, OutOfRound)
+	add(q.Play != nil && (float64(play) < f.fit.least || float64(play) > f.fit.most), PlayOutside)
+	add(len(a.Unusual) > 0, AskedUnusual)
+	add(true, ShrinkVaries)
+}
+
+// outOfRoundFrom is the difference between directions that is worth a word, in mm (own):
+// three readings of a round gallery differ by so much about once in ten.
+const outOfRoundFrom Millimetre = 0.9
+
+// trustOrder is the order of the trust words, worst first.
+var trustOrder = []Trust{Stretched, Borrowed, Unlike, Stale, Thin, Sound}
+
+// worse is the less trusted of two.
+func worse(a, b Standing) Standing {
+	if slices.Index(trustOrder, b.Trust) < slices.Index(trustOrder, a.Trust) {
+		return b
+	}
+	return a
+}
+
+// stand says how far the answer can be trusted, and why it is held back, if it is.
+func (a *LidAnswer) stand(q LidQuestion, known LidKnown) {
+	held := ""
+	standing := Standing{Trust: Sound, Why: "both parts measured fired: no rate in it"}
+	first := true
+	for i, shrinks := range []bool{q.CollarStage != Fired, q.LidStage != Fired} {
+		if !shrinks {
+			continue
+		}
+		s := known.Pair.Standing[i]
+		if first || worse(standing, s) == s {
+			standing, first = s, false
+		}
+		if s.Trust == Stretched || s.NoOwnFired && !s.SisterBatch {
+			held = s.Why
+		}
+	}
+	a.Trust, a.TrustWhy = standing.Trust, standing.Why
+	if held != "" && a.Doubt.Rate > heldBackShare {
+		a.HeldBack = fmt.Sprintf("the rate alone leaves the play in doubt by %s (%s)", MM.Format(Millimetre(math.Round(float64(a.Doubt.Rate)*100)/100)), held)
+	}
+}
+
+// also gives the sizes that follow from the set one: over the ratio of the part that they
+// belong to, rounded inwards to the step.
+func (f *fitting) also(q LidQuestion, play Millimetre, step float64) []AlsoPart {
+	floor, ceil := rounder(step)
+	body, lid := f.left[0], f.left[1]
+	p := float64(play) + f.glaze
+	opening := float64(q.Opening) * body
+	if f.made == 0 {
+		if !q.Seat.ledged() {
+			return nil
+		}
+		collar := f.given + p // the lid is the inner part of a ledge
+		return []AlsoPart{{"opening", floor((2*(f.given-f.bearing) - collar) / body), nan}}
+	}
+	switch q.Seat {
+	case Inset:
+		if q.Opening != 0 {
+			return []AlsoPart{{"locating_flange", floor((opening - p) / lid), nan}}
+		}
+	case Flange:
+		return []AlsoPart{{"plate", nan, ceil((f.given + p + 2*f.bearing) / lid)}}
+	case DropIn:
+		return []AlsoPart{{"well", floor((opening - p) / lid), nan}}
+	case Over:
+		return []AlsoPart{{"flange", floor((opening - p) / lid), nan}}
+	}
+	return nil
+}
+
+// rounder gives rounding down and up to a step; none if step is 0.
+func rounder(step float64) (floor, ceil func(float64) Millimetre) {
+	if step == 0 {
+		same := func(x float64) Millimetre { return Millimetre(x) }
+		return same, same
+	}
+	return func(x float64) Millimetre { return Millimetre(math.Floor(x/step+onGrid) * step) },
+		func(x float64) Millimetre { return Millimetre(math.Ceil(x/step-onGrid) * step) }
+}
+
+// atCheck is the gap to expect at a stage on the way: both parts shrunk from where they were
+// measured to that stage. What is known of the rest of the way is taken off; where the two
+// ways are not quite independent this leaves the range a little wide. The lid's learned
+// difference counts by the share of its shrink that it has gone through.
+func (f *fitting) atCheck(q LidQuestion, d LidDefaults, rest Pair) *AtCheck {
+	way := *f
+	whole := f.pair
+	way.glaze = 0
+	share := 1.0
+	if whole.R[1] != 0 {
+		share = float64((whole.R[1] - rest.R[1]) / whole.R[1])
+	}
+	way.part = PartDifference{Mean: f.part.Mean * LogPercent(share), SD: f.part.SD * LogPercent(share)}
+	way.pair.R = [2]LogPercent{whole.R[0] - rest.R[0], whole.R[1] - rest.R[1]}
+	less := func(a, b Spread2) Spread2 {
+		var s Spread2
+		for i := range s {
+			s[i][i] = max(a[i][i]-b[i][i], 0)
+		}
+		most := math.Sqrt(s[0][0] * s[1][1])
+		s[0][1] = min(max(a[0][1]-b[0][1], -most), most)
+		s[1][0] = s[0][1]
+		return s
+	}
+	way.pair.Rate, way.pair.Batch, way.pair.Load = less(whole.Rate, rest.Rate), less(whole.Batch, rest.Batch), less(whole.Load, rest.Load)
+	way.pair.Position, way.pair.Piece = less(whole.Position, rest.Position), less(whole.Piece, rest.Piece)
+	way.pair.Gone = rest.Gone
+	way.left[0] = math.Exp(-float64(way.pair.R[0]) / 100)
+	way.left[1] = math.Exp(-float64(way.pair.R[1]+way.part.Mean) / 100)
+	way.making = square(way.left[1] * q.readingSD(d, q.LidStage))
+	widths, vars := q.directions(way.left[0] * q.readingSD(d, q.CollarStage))
+	first := smallest(widths)
+	if !f.inner {
+		first = largest(widths)
+	}
+	way.given, way.reading = widths[first]*way.left[0], vars[first]
+	w := float64(q.Lid) * way.left[1]
+	play, half := way.playOf(w), likelyHalf(f.nu, LikelyLevel)*math.Sqrt(way.causesAt(w).total())
+	return &AtCheck{Stage: q.CheckStage, Play: Millimetre(play), Likely: [2]Millimetre{Millimetre(play - half), Millimetre(play + half)}}
+}
