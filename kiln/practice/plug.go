@@ -8,13 +8,14 @@ import (
 )
 
 // Plug is a pseudo terminal under a name that stays, as by-id links give it to a serial adapter:
-// a link that points to another device number after each replugging.
+// a link that points to another device number after each replugging. The zero Plug with a Link is
+// ready to be plugged in.
 type Plug struct {
 	Link string // the name to open, a path in an existing folder
 
-	mu    sync.Mutex
-	line  *Pty
-	spare []*Pty // held back so that the next plug gets a new number
+	mu   sync.Mutex
+	line *Pty
+	last string // the device of the line before
 }
 
 // Plug makes the line and its link. While it is plugged in it does nothing.
@@ -25,6 +26,11 @@ func (p *Plug) Plug() error {
 		return nil
 	}
 	line, err := OpenPty()
+	if err == nil && line.Path == p.last { // the old number came free: hold it while taking another
+		used := line
+		line, err = OpenPty()
+		used.Close()
+	}
 	if err != nil {
 		return err
 	}
@@ -33,12 +39,11 @@ func (p *Plug) Plug() error {
 		line.Close()
 		return fmt.Errorf("plug in a practice line: %w", err)
 	}
-	p.line = line
+	p.line, p.last = line, line.Path
 	return nil
 }
 
-// Unplug takes the line and its link away. The device number is not given out again before the
-// second next Plug.
+// Unplug takes the line and its link away. While it is out it does nothing.
 func (p *Plug) Unplug() error {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -47,26 +52,6 @@ func (p *Plug) Unplug() error {
 	}
 	err := errors.Join(os.Remove(p.Link), p.line.Close())
 	p.line = nil
-	hold, herr := OpenPty() // takes the number that just came free
-	for _, s := range p.spare {
-		s.Close()
-	}
-	p.spare = nil
-	if herr == nil {
-		p.spare = append(p.spare, hold)
-	}
-	return err
-}
-
-// Close unplugs for good.
-func (p *Plug) Close() error {
-	err := p.Unplug()
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	for _, s := range p.spare {
-		s.Close()
-	}
-	p.spare = nil
 	return err
 }
 

@@ -152,7 +152,7 @@ func (l *line) tell(ctx context.Context, t *teller, s said, line []byte) error {
 
 // finish turns raw numbers into a sample, counts it and sends it.
 func (l *line) finish(ctx context.Context, t *teller, at kiln.Stamp, raws []raw, line []byte) error {
-	if t.any {
+	if t.any && !t.kiln.asked() {
 		// A flood is thinned: no kiln is so fast that its samples are needed closer than half a period.
 		if gap, known := at.Sub(t.lastAt); known && gap < t.kiln.Every/2 {
 			t.tally.crowd()

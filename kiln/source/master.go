@@ -26,11 +26,18 @@ func gap(speed int) time.Duration {
 	return time.Duration(3.5 * 11 / float64(speed) * float64(time.Second))
 }
 
+// lateBy is how much later than that an answer may come and do no harm. An answer does not say
+// which registers it holds, so a late one must not meet the next question: a slave that did not
+// answer is asked nothing for so long.
+const lateBy = 3 * time.Second
+
+// errOwing says that a slave was not asked because an answer of its may still be on the way.
+var errOwing = errors.New("not asked: its last answer may still be on the way")
+
 // bus is what is known of the slaves on one line.
 type bus struct {
 	*line
-	owed map[int]bool // slaves that left a question without a whole answer, which may still come
-	dead map[int]bool // slaves that did not answer in the last round: asked once, not three times
+	owing map[int]time.Time // slaves that did not answer, and since when
 }
 
 // master reads Modbus slaves, each kiln at its period, one question at a time.
@@ -39,7 +46,7 @@ func (l *line) master(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	b := &bus{line: l, owed: map[int]bool{}, dead: map[int]bool{}}
+	b := &bus{line: l, owing: map[int]time.Time{}}
 	plans := make([][]reading, len(tellers))
 	for i, t := range tellers {
 		plans[i] = plan(t.kiln)
@@ -114,7 +121,6 @@ func (b *bus) question(ctx context.Context, t *teller, r request) (words []uint1
 	for range tries {
 		words, heard, err := b.exchange(ctx, r)
 		if err == nil {
-			delete(b.dead, r.unit)
 			return words, heard, nil
 		}
 		if isGone(err) {
@@ -124,7 +130,6 @@ func (b *bus) question(ctx context.Context, t *teller, r request) (words []uint1
 		var refusal exception
 		switch {
 		case errors.As(err, &refusal):
-			delete(b.dead, r.unit)
 			t.tally.badLine(b.Now(), heard, last.Error())
 			if !refusal.passing() {
 				return nil, nil, last
@@ -132,12 +137,9 @@ func (b *bus) question(ctx context.Context, t *teller, r request) (words []uint1
 			if err := b.Sleep(ctx, busyPause); err != nil {
 				return nil, nil, goneError{err}
 			}
-		case errors.Is(err, errSilent):
+		case errors.Is(err, errSilent) || errors.Is(err, errOwing):
 			t.tally.count(b.Now(), LineSilent)
-			if b.dead[r.unit] {
-				return nil, nil, last
-			}
-			b.dead[r.unit] = true
+			return nil, nil, last
 		default:
 			t.tally.badLine(b.Now(), heard, last.Error())
 		}
@@ -145,25 +147,25 @@ func (b *bus) question(ctx context.Context, t *teller, r request) (words []uint1
 	return nil, nil, last
 }
 
-// exchange sends one question and reads its answer.
-//
-// An answer does not say which registers it holds. So one that comes late must not meet another
-// question: after a time-out the line is listened to for as long again and what comes is dropped,
-// and as the answer may come later still, the next answer of that slave counts only if no second
-// one follows it.
+// exchange sends one question and reads its answer. What came before the question is dropped, and
+// what comes with a wrong answer too.
 func (b *bus) exchange(ctx context.Context, r request) (words []uint16, heard []byte, err error) {
+	if since, ok := b.owing[r.unit]; ok {
+		if monotonic(since) < slaveWithin+lateBy {
+			return nil, nil, errOwing
+		}
+		delete(b.owing, r.unit)
+	}
 	if err := b.clear(ctx); err != nil {
 		return nil, nil, err
 	}
+	asked := time.Now()
 	if err := b.guard.send(r.frame()); err != nil {
 		return nil, nil, goneError{err}
 	}
 	heard, err = b.collect(ctx, r, slaveWithin)
 	if errors.Is(err, errSilent) || errors.Is(err, errEcho) {
-		b.owed[r.unit] = true
-		if _, gone := b.drain(ctx, slaveWithin); gone != nil {
-			return nil, nil, gone
-		}
+		b.owing[r.unit] = asked
 	}
 	if err != nil {
 		return nil, heard, err
@@ -171,20 +173,8 @@ func (b *bus) exchange(ctx context.Context, r request) (words []uint16, heard []
 	words, err = r.parse(b.withoutEcho(r, heard))
 	var refusal exception
 	if err != nil && !errors.As(err, &refusal) {
-		b.owed[r.unit] = errors.Is(err, errShort) // its rest, or the true answer, may still come
-		if _, gone := b.drain(ctx, 0); gone != nil {
+		if gone := b.drain(ctx); gone != nil {
 			return nil, heard, gone
-		}
-		return nil, heard, err
-	}
-	if b.owed[r.unit] {
-		more, gone := b.drain(ctx, 2*slaveWithin)
-		if gone != nil {
-			return nil, heard, gone
-		}
-		delete(b.owed, r.unit)
-		if more > 0 {
-			return nil, heard, errNotMine
 		}
 	}
 	return words, heard, err
@@ -249,34 +239,25 @@ func (b *bus) clear(ctx context.Context) error {
 	return nil
 }
 
-// drain drops what comes: for the given time, or, with 0, until the line is silent for 50 ms. It
-// says how many bytes there were. A line that never falls silent is listened to for a second.
-func (b *bus) drain(ctx context.Context, d time.Duration) (int, error) {
+// drain drops what comes until the line is silent for 50 ms, at most for a second.
+func (b *bus) drain(ctx context.Context) error {
 	const hush = 50 * time.Millisecond
 	defer b.port.SetReadTimeout(readTimeout)
+	if err := b.port.SetReadTimeout(hush); err != nil {
+		return goneError{err}
+	}
 	var buf [maxFrame]byte
-	total := 0
-	for begin := time.Now(); monotonic(begin) < max(d, time.Second); {
-		wait := hush
-		if d > 0 {
-			wait = min(d-monotonic(begin), readTimeout)
-			if wait <= 0 {
-				break
-			}
-		}
+	for begin := time.Now(); monotonic(begin) < time.Second; {
 		if err := ctx.Err(); err != nil {
-			return total, goneError{err}
-		}
-		if err := b.port.SetReadTimeout(wait); err != nil {
-			return total, goneError{err}
+			return goneError{err}
 		}
 		n, err := b.read(buf[:])
 		if err != nil {
-			return total, goneError{err}
+			return goneError{err}
 		}
-		if total += n; n == 0 && d == 0 {
-			break
+		if n == 0 {
+			return nil
 		}
 	}
-	return total, nil
+	return nil
 }

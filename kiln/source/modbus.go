@@ -63,6 +63,7 @@ func (r request) answerLength() int { return 5 + 2*r.count }
 var (
 	errCRC     = errors.New("the check of the frame does not fit")
 	errShort   = errors.New("the answer is too short")
+	errLong    = errors.New("more than one answer came")
 	errNotMine = errors.New("the answer is to another question")
 	errEcho    = errors.New("the line gives our own question back (echo of a two-wire converter) and no answer")
 )
@@ -102,7 +103,9 @@ func (r request) parse(b []byte) ([]uint16, error) {
 	if len(b) < size {
 		return nil, errShort
 	}
-	b = b[:size]
+	if len(b) > size {
+		return nil, errLong
+	}
 	if binary.LittleEndian.Uint16(b[size-2:]) != crc16(b[:size-2]) {
 		return nil, errCRC
 	}

@@ -161,7 +161,7 @@ func (l *line) answer(ctx context.Context, t *teller, poll string) (said, []byte
 // hush waits out an answer that comes too late, so that it is not taken for that to the next question.
 func (l *line) hush(ctx context.Context) error {
 	buf := make([]byte, maxLine)
-	for begin := time.Now(); monotonic(begin) < answerWithin; {
+	for begin := time.Now(); monotonic(begin) < lateBy; {
 		if err := ctx.Err(); err != nil {
 			return err
 		}

@@ -57,6 +57,9 @@ type Channel struct {
 
 func (k Kiln) modbus() bool { return k.Reply == "modbus" }
 
+// asked reports whether the kiln speaks only when asked.
+func (k Kiln) asked() bool { return k.modbus() || len(k.Poll) > 0 }
+
 func (k Kiln) channel(id kiln.ChannelID) (Channel, bool) {
 	for _, c := range k.Channels {
 		if c.ID == id {
