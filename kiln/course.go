@@ -12,9 +12,9 @@ type course struct {
 	climbs   []agedT // bins within 3 °C of the peak that were the highest so far
 	top      bool    // passed
 	topAt    time.Duration
-	climbing bool   // rises again after the top was passed, and is taken for a dip
-	lastUp   moment // last rising, holding or soaking moment
-	lowest   bin    // since then
+	since    Celsius // highest since the last dip, against which a fall is measured
+	lastUp   moment  // last rising, holding or soaking moment
+	lowest   bin     // since then
 	dips     []Dip
 	unpacked bool // unpacked, it was said, while the top was not passed
 	stalled  bool
@@ -24,7 +24,7 @@ type course struct {
 }
 
 func newCourse(first bin, base float64) course {
-	return course{open: true, began: moment{first.at, first.age}, base: base, peak: first.t, peakAt: first.age,
+	return course{open: true, began: moment{first.at, first.age}, base: base, peak: first.t, since: first.t, peakAt: first.age,
 		lastUp: moment{first.at, first.age}, lowest: first}
 }
 
@@ -33,6 +33,7 @@ func (c *course) climb(b bin, steady Celsius) {
 	if steady > c.peak {
 		c.peak, c.peakAt = steady, b.age
 	}
+	c.since = max(c.since, steady)
 	if n := len(c.climbs); n == 0 || float64(b.t) > c.climbs[n-1].t {
 		c.climbs = append(c.climbs, agedT{b.age, float64(b.t)})
 	}
@@ -69,11 +70,11 @@ func (d *Detector) follow(b bin) []Event {
 	f := &d.fire
 	var events []Event
 	if f.top && b.t > f.peak+2 {
-		f.top, f.climbing, f.fell = false, false, false
+		f.top, f.fell = false, false
 		events = append(events, Event{What: TopTakenBack, At: b.at})
 	}
 	f.climb(b, d.ring.steady())
-	below := b.t < f.peak-max(20, 0.02*f.peak)
+	below := b.t < f.since-max(20, 0.02*f.peak)
 	long := d.belowFor.hold(below && d.slopeKnown && d.slope < -flatRate, b)
 	if !f.top && long >= lasting && float64(f.peak) >= f.base+100 {
 		f.top, f.topAt = true, b.age
@@ -85,18 +86,15 @@ func (d *Detector) follow(b bin) []Event {
 // riseAgain is rules 2 and 3: a dip of this firing, or a reheat, which is another.
 func (d *Detector) riseAgain(b bin, rising time.Duration) []Event {
 	f := &d.fire
-	if f.climbing && d.slopeKnown && d.slope <= flatRate {
-		f.climbing = false
-	}
-	if !f.top || f.climbing || rising < lasting || b.t < f.lowest.t+10 {
+	if !f.top || rising < lasting || b.t < f.lowest.t+10 {
 		return nil
 	}
 	turn := f.lowest
 	dip := turn.age-f.lastUp.age <= dipWithin || d.near(f.peak) && turn.t > f.peak/2
 	if dip && !f.unpacked {
-		f.climbing, f.fell = true, false
+		f.top, f.fell, f.since = false, false, b.t // passed again when it falls again
 		f.dips = append(f.dips, Dip{From: f.lastUp.age - f.began.age, To: turn.age - f.began.age, Lowest: turn.t})
-		return []Event{{What: Dipped, At: turn.at}}
+		return []Event{{What: Dipped, At: turn.at}, {What: TopTakenBack, At: b.at}}
 	}
 	kept := !f.unpacked
 	events := d.finish(moment{turn.at, turn.age}, d.status(), false)

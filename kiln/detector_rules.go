@@ -143,12 +143,10 @@ func (d *Detector) stateNow(b bin) State {
 		return Cold
 	case f.open && flat && !f.top && d.near(b.t), f.open && flat && f.top && b.t >= f.peak-nearTop:
 		return Soaking
-	case f.open && f.top && !f.climbing, d.slope < -flatRate, !f.open && d.cooling && d.slope <= flatRate:
+	case f.open && f.top, d.slope < -flatRate, !f.open && d.cooling && d.slope <= flatRate:
 		return Falling
 	case d.slope > flatRate:
 		return Rising
-	case f.open && f.top:
-		return Falling
 	case f.open:
 		return Holding
 	}
