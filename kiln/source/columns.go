@@ -5,8 +5,12 @@ import (
 	"maps"
 )
 
-// relearn is how many lines in a row must have another number of columns before that is the usual one.
-const relearn = 5
+// How many lines in a row must agree on a number of columns before it is the usual one: the first
+// time, and when there was another.
+const (
+	learn   = 3
+	relearn = 5
+)
 
 // split reads a line of columns. Where channels are told by name a header line must come first;
 // a header that comes again is no error.
@@ -52,20 +56,23 @@ func (f *form) headerOf(parts []string) map[string]int {
 	return maps.Clone(header)
 }
 
-// usual refuses columns of another number than before, which were cut or glued, unless five lines
-// in a row agree on it. It is asked only of lines whose numbers make sense. Forms without columns
-// have none of them.
+// usual refuses columns of another number than the usual one: such a line was cut or glued. A number
+// becomes usual when some lines in a row agree on it, and another one in the same way. It is asked
+// only of lines whose numbers make sense. Forms without columns have none of them.
 func (f *form) usual(n int) error {
-	if f.columns == 0 || n == f.columns {
-		f.columns, f.others = n, 0
+	if n == f.columns {
+		f.others = 0
 		return nil
 	}
 	if n != f.other {
 		f.other, f.others = n, 0
 	}
-	if f.others++; f.others < relearn || f.named {
+	f.others++
+	switch {
+	case f.columns != 0 && (f.others < relearn || f.named):
 		return fmt.Errorf("%d columns where there were %d", n, f.columns)
+	case f.columns != 0 || f.others >= learn:
+		f.columns, f.others = n, 0
 	}
-	f.columns, f.others = n, 0
 	return nil
 }

@@ -60,6 +60,10 @@ var (
 	errForeign = errors.New("a line of another kiln")
 )
 
+// columned reports whether the lines are columns, in which every channel must be there: a line with
+// fewer was cut.
+func (k Kiln) columned() bool { return k.Reply == "columns" || k.Reply == "replay" }
+
 func newForm(k Kiln) (*form, error) {
 	f := &form{kiln: k}
 	if k.Reply == "pattern" {
@@ -70,7 +74,7 @@ func newForm(k Kiln) (*form, error) {
 		}
 		f.pattern = re
 	}
-	if k.Reply == "columns" || k.Reply == "replay" {
+	if k.columned() {
 		for _, from := range append([]string{k.TimeColumn}, froms(k)...) {
 			if _, err := strconv.Atoi(from); err != nil && from != "" {
 				f.named = true

@@ -3,6 +3,7 @@ package source
 import (
 	"context"
 	"errors"
+	"fmt"
 	"math"
 	"time"
 
@@ -185,6 +186,9 @@ func (t *teller) raws(s said) (raws []raw, hint string, err error) {
 	any := false
 	for i, c := range t.kiln.Channels {
 		text, ok := s.text(c.From)
+		if !ok && t.kiln.columned() {
+			return nil, "", fmt.Errorf("no column for channel %s", c.ID)
+		}
 		if !ok {
 			continue
 		}

@@ -96,7 +96,7 @@ func (l *line) round(ctx context.Context, t *teller) error {
 			all, last = all.and(s), line
 			continue
 		}
-		if t.form.pattern == nil && t.kiln.Reply == "columns" {
+		if t.kiln.columned() {
 			return nil
 		}
 	}

@@ -106,7 +106,7 @@ func TestForms(t *testing.T) {
 		{"a line of a megabyte", nil, strings.Repeat("1", 1<<20) + "\n24\n", []float64{24}, 1, 1},
 		{"a banner", nil, "Version 2, ready!\n\n25\n", []float64{25}, 1, 1},
 		{"glued lines", nil, "20.120.2\n20.3\n", []float64{20.3}, 1, 1},
-		{"the number of columns changes once", func(k *source.Kiln) { k.Channels = two("1", "2") }, "1,2\n1\n3,4\n", []float64{1, 2}, 2, 1},
+		{"the number of columns changes once", func(k *source.Kiln) { k.Channels = two("1", "2") }, "1,2\n1\n3,4\n5,6\n7,8,9\n", []float64{1, 2}, 3, 2},
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {

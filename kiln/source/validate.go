@@ -96,7 +96,7 @@ func (k Kiln) validate(say func(key, format string, args ...any)) {
 	if k.Every <= 0 {
 		say("every", "%v: must be above 0, such as \"1s\"", k.Every)
 	}
-	if (k.Reply == "columns" || k.Reply == "replay" || k.Reply == "keyvalue") && k.Separator == "" {
+	if (k.columned() || k.Reply == "keyvalue") && k.Separator == "" {
 		say("separator", "missing: what stands between two values, such as \",\"")
 	}
 	if k.DecimalComma && strings.Contains(k.Separator, ",") {
@@ -184,7 +184,7 @@ func (k Kiln) validateChannel(c Channel, say func(key, format string, args ...an
 		if c.From == "" {
 			say("from", "missing: where on the line the number is")
 		}
-		if n, err := strconv.Atoi(c.From); err == nil && (k.Reply == "columns" || k.Reply == "replay") && (n < 1 || n > maxColumns) {
+		if n, err := strconv.Atoi(c.From); err == nil && k.columned() && (n < 1 || n > maxColumns) {
 			say("from", "column %d: columns count from 1 to %d", n, maxColumns)
 		}
 		return
