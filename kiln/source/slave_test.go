@@ -158,3 +158,12 @@ func runFor(t *testing.T, d time.Duration, s Settings, port Port) ([]kiln.Sample
 	}
 	return all, heard
 }
+
+func runUntil(t *testing.T, src *Source, d time.Duration) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(context.Background(), d)
+	defer cancel()
+	if err := src.Run(ctx); !errors.Is(err, context.DeadlineExceeded) {
+		t.Fatalf("Run ended with %v", err)
+	}
+}

@@ -1,0 +1,185 @@
+package source_test
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"lidwright/kiln"
+	"lidwright/kiln/source"
+	"lidwright/kiln/thermocouple"
+)
+
+// millivolts is a kiln with an amplifier board: voltage in column 1, its cold junction in column 2.
+func millivolts(k *source.Kiln) {
+	k.Channels = []source.Channel{
+		channel("1", "1", func(c *source.Channel) { c.Unit, c.ColdJunction, c.Type = "mv", "cold", thermocouple.K }),
+		channel("cold", "2", func(c *source.Channel) { c.Role = kiln.RoleOther }),
+	}
+}
+
+// NIST Standard Reference Database 60, type K: 1222 °C is 49.637457 mV and 25 °C is 1.000242 mV, so
+// a meter whose junction is at 25 °C sees 48.637215 mV.
+func TestMillivolts(t *testing.T) {
+	samples, _ := play(t, oneKiln(millivolts), "48.637215,25.0\n")
+	if v := samples[0].Values[0]; math.Abs(float64(v.T)-1222) > 1e-4 || v.Fault != kiln.Good {
+		t.Errorf("%+v, want 1222.0000 °C", v)
+	}
+}
+
+func TestColdJunction(t *testing.T) {
+	samples, _ := play(t, oneKiln(millivolts), strings.Join([]string{
+		"48.637215,25.0", "48.637215,35.0", "48.637215,35.0", "48.637215,99.0", "48.637215,-", "nan,35.0", "",
+	}, "\n"))
+	want := []kiln.Fault{kiln.Good, kiln.NotConverted, kiln.Good, kiln.NotConverted}
+	for i, fault := range want {
+		if got := samples[i].Values[0].Fault; got != fault {
+			t.Errorf("sample %d: fault %q, want %q", i, got, fault)
+		}
+		if fault != kiln.Good && samples[i].Raw == "" {
+			t.Errorf("sample %d: the raw line is not kept", i)
+		}
+	}
+}
+
+// The last cold junction heard is good for a minute.
+func TestColdJunctionLasts(t *testing.T) {
+	s := oneKiln(func(k *source.Kiln) {
+		millivolts(k)
+		k.Reply = "keyvalue"
+		k.Channels[0].From, k.Channels[1].From = "mv", "cj"
+	})
+	samples, _ := play(t, s, "mv=48.637215,cj=25\n"+strings.Repeat("mv=48.637215\n", 70))
+	for i, sample := range samples {
+		want := kiln.Good
+		if i > 60 {
+			want = kiln.NotConverted
+		}
+		if got := sample.Values[0].Fault; got != want {
+			t.Errorf("%d s after the junction was told: fault %q, want %q", i, got, want)
+		}
+	}
+}
+
+// A fixed-slope front end reports Tcj + E / 0.041276: for 1222 °C and 25 °C that is
+// 25 + 48.637215 / 0.041276 = 1203.3410.
+func TestFixedSlope(t *testing.T) {
+	s := oneKiln(func(k *source.Kiln) {
+		millivolts(k)
+		k.Channels[0].Unit, k.Channels[0].Linearised = "c", false
+	})
+	samples, _ := play(t, s, "1203.3410,25\n")
+	if v := samples[0].Values[0]; math.Abs(float64(v.T)-1222) > 1e-2 {
+		t.Errorf("%+v, want 1222.00 °C", v)
+	}
+}
+
+// What controllers say of an open couple (common practice, no source) is never a temperature, and
+// what makes no sense is no line.
+func TestNoTemperature(t *testing.T) {
+	for text, want := range map[string]kiln.Fault{
+		"NaN": kiln.Break, "OPEN": kiln.Break, "----": kiln.Break, "9.91E37": kiln.Break, "-9.9E37": kiln.Break,
+		"": kiln.Break, "32767": kiln.Break, "3276.7": kiln.Break, "-3276.8": kiln.Break, "9999": kiln.Break, "inf": kiln.Break,
+		"HHHH": kiln.Break, "Err": kiln.Break, "999.9": kiln.Good, "1222.5": kiln.Good, "25 C": kiln.Good, "77F": kiln.UnitChanged,
+	} {
+		samples, heard := play(t, oneKiln(func(k *source.Kiln) { k.Channels = append(k.Channels, channel("2", "2", nil)) }), text+",20\n")
+		if len(samples) != 1 {
+			t.Errorf("%q: no sample: %+v", text, heard.Kilns[0].BadLines)
+			continue
+		}
+		v := samples[0].Values[0]
+		if v.Fault != want || want == kiln.Break && v.T.Known() {
+			t.Errorf("%q: %+v, want fault %q", text, v, want)
+		}
+		if b := heard.Kilns[0].Breakvalue; b > 0 != (want == kiln.Break) {
+			t.Errorf("%q: %d break values counted", text, b)
+		}
+		if samples[0].Values[1].T != 20 || samples[0].Values[1].Fault != kiln.Good {
+			t.Errorf("%q: the other channel is %+v", text, samples[0].Values[1])
+		}
+	}
+	for _, text := range []string{"12x5", "0x10", "1_000", "1e999", "12.5.1", "+-3", "1e", "12345678901", "١٢"} {
+		samples, heard := play(t, oneKiln(nil), text+"\n")
+		if len(samples) != 0 || heard.Kilns[0].Garbled != 1 {
+			t.Errorf("%q: %+v", text, samples)
+		}
+	}
+}
+
+func TestVentContact(t *testing.T) {
+	s := oneKiln(func(k *source.Kiln) { k.Channels[0].Role = kiln.RoleVent })
+	samples, _ := play(t, s, "ON\nclosed\n1\n")
+	for i, want := range []kiln.Celsius{1, 0, 1} {
+		if v := samples[i].Values[0]; v.T != want || v.Fault != kiln.Good {
+			t.Errorf("line %d: %+v", i, v)
+		}
+	}
+}
+
+// A decimal comma never becomes two channels without a word.
+func TestDecimalCommaIsSuspected(t *testing.T) {
+	s := oneKiln(func(k *source.Kiln) { k.Channels = append(k.Channels, channel("2", "2", nil)) })
+	if _, heard := play(t, s, "1222,5\n1223,0\n"); !strings.Contains(strings.Join(heard.Words(), "\n"), "decimal_comma = true") {
+		t.Errorf("%q", heard.Words())
+	}
+	if _, heard := play(t, s, "1222.0,1210.5\n"); heard.Kilns[0].Hint != "" {
+		t.Errorf("%q", heard.Kilns[0].Hint)
+	}
+}
+
+// Two kilns on one line, each with its word in front.
+func TestSelect(t *testing.T) {
+	s := oneKiln(func(k *source.Kiln) { k.Select = "A" })
+	other := s.Kilns[0]
+	other.ID, other.Select = "little-red", "B"
+	s.Kilns = append(s.Kilns, other)
+	samples, heard := play(t, s, "A,10\nB,20\nA 11\nC,5\nB,x\n")
+	got := ""
+	for _, sample := range samples {
+		got += fmt.Sprintf("%s %.0f; ", sample.Kiln, sample.Values[0].T)
+	}
+	if got != "big-blue 10; little-red 20; big-blue 11; " {
+		t.Errorf("%s", got)
+	}
+	if a, b := heard.Kilns[0].Garbled, heard.Kilns[1].Garbled; a != 1 || b != 2 { // C,5 belongs to nobody
+		t.Errorf("garbled %d and %d", a, b)
+	}
+}
+
+// A device that starts again sets its clock back: order and steps are ours.
+func TestDeviceTime(t *testing.T) {
+	s := oneKiln(func(k *source.Kiln) {
+		k.TimeColumn, k.Channels[0].From, k.Every = "1", "2", time.Millisecond
+	})
+	samples, heard := play(t, s, "100,20\n100.2,21\n100.2,21\n101.2,22\n0.5,23\n1.5,24\n12:00:00,25\n2031-03-04T07:00:00Z,26\nx,27\n")
+	last := time.Duration(-1)
+	for i, sample := range samples {
+		if sample.At.Since <= last {
+			t.Errorf("sample %d at %v after one at %v", i, sample.At.Since, last)
+		}
+		last = sample.At.Since
+	}
+	if len(samples) != 7 || heard.Kilns[0].Garbled != 2 { // one line came twice, one has no time
+		t.Errorf("%d samples, %+v", len(samples), heard.Kilns[0].BadLines)
+	}
+}
+
+// A thousand lines a second are thinned to twice the period.
+func TestFlood(t *testing.T) {
+	s := oneKiln(nil)
+	s.Kilns[0].Every = 500 * time.Second // lines come a second apart: five hundred times too often
+	samples, heard := play(t, s, strings.Repeat("20.5\n", 2000))
+	if len(samples) != 8 || heard.Kilns[0].Crowded != 1992 {
+		t.Errorf("%d samples, %d left out", len(samples), heard.Kilns[0].Crowded)
+	}
+}
+
+func TestHeardInWords(t *testing.T) {
+	_, heard := play(t, oneKiln(nil), "19.4\nrubbish\n19.5\n")
+	want := `big-blue: heard 2 good lines in 60 s and 1 bad, last 1 19.5 °C; last bad line "rubbish": channel 1: rubbish: not a number`
+	if got := heard.Words(); got[len(got)-1] != want {
+		t.Errorf("%q\nwant %q", got, want)
+	}
+}
