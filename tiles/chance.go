@@ -37,6 +37,9 @@ func tScales(nu float64) []node {
 	if math.IsInf(nu, 1) || nu > 1e5 {
 		return []node{{1, 1}}
 	}
+	if !(nu > 1) {
+		nu = 1
+	}
 	scales := legendre(16)
 	for i, u := range scales {
 		scales[i].at = math.Sqrt(nu / (2 * mathext.GammaIncRegInv(nu/2, u.at)))

@@ -20,8 +20,12 @@ type fitting struct {
 	bearing float64
 	fit     fit
 	reading float64 // variance of the given part's reading, fired
-	making  float64 // variance of the made part's width, fired
-	nu      float64
+
+	widths, widthVars  []float64 // of the pot's directions, fired; empty: it is to be made
+	first, other       int       // which of them rules the play, and which is at the other end
+	opening, openingSD float64   // fired; 0: none
+	making             float64   // variance of the made part's width, fired
+	nu                 float64
 }
 
 // newFitting works out q, which must have been validated.
@@ -76,14 +80,15 @@ func (f *fitting) measure(q LidQuestion, d LidDefaults) {
 		first, other = other, first
 	}
 	f.given, f.reading = widths[first], vars[first]
+	f.widths, f.widthVars, f.first, f.other = widths, vars, first, other
 	f.window(q, d, f.given)
 	covPlay := vars[first]
 	switch {
 	case q.Seat.ledged() && q.Opening != 0:
-		opening := float64(q.Opening) * f.left[0]
-		f.pushed = (widths[other] + opening) / 2
+		f.opening, f.openingSD = float64(q.Opening)*f.left[0], f.left[0]*q.readingSD(d, q.CollarStage)
+		f.pushed = (widths[other] + f.opening) / 2
 		f.fit.bound = bound{at: f.given - f.pushed - f.bearing - f.glaze}
-		read := square(f.left[0] * q.readingSD(d, q.CollarStage)) // the opening, once
+		read := square(f.openingSD)
 		if first == other {
 			f.fit.bound.variance, f.fit.bound.cov = (vars[first]+read)/4, covPlay/2
 		} else {

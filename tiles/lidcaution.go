@@ -23,7 +23,11 @@ const (
 	ShrinkVaries   = "shrink-varies" // caution 34
 )
 
-// caution gathers the cautions.
+// cautionOrder is the order in which they are read.
+var cautionOrder = []string{WillFuse, WetGrinding, EyeProtection, RatesStated, NoUsualYet, LedgeTooNarrow, LedgeNotGiven,
+	LeatherGuessed, OutOfRound, PlayOutside, AskedUnusual, ShrinkVaries}
+
+// caution gathers the cautions, in their order.
 func (a *LidAnswer) caution(f *fitting, s steps, known LidKnown) {
 	q := a.Asked
 	add := func(when bool, id string) {

@@ -14,7 +14,9 @@ func rates(d, f float64) StatedRates { return StatedRates{Drying: share(d), Firi
 func TestLidFaults(t *testing.T) {
 	collar, tern := []Millimetre{104.5}, BatchRef{"tern", "B"}
 	stated := rates(0.06, 0.07)
-	withLeather := func(d, h, f float64) StatedRates { return StatedRates{Drying: share(d), Leather: share(h), Firing: share(f)} }
+	withLeather := func(d, h, f float64) StatedRates {
+		return StatedRates{Drying: share(d), Leather: share(h), Firing: share(f)}
+	}
 	for name, c := range map[string]struct {
 		q     LidQuestion
 		field string
