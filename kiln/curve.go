@@ -44,7 +44,7 @@ type Envelope struct {
 
 // put takes the next reading in; ages never fall.
 func (e *Envelope) put(age time.Duration, t Celsius) {
-	at := age.Truncate(e.Step)
+	at := age.Truncate(e.Step) // of no step: the age itself
 	n := len(e.After) - 1
 	if n < 0 || e.After[n] != at {
 		e.After, e.Low, e.High = append(e.After, at), append(e.Low, t), append(e.High, t)

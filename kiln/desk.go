@@ -62,6 +62,7 @@ func (d *desk) flush() {
 
 // assess has a sample judged, and takes in what is judged by now.
 func (d *desk) assess(s Sample) {
+	s.At.Wall = s.At.Wall.UTC()
 	if s.At.Trusted {
 		d.trusted = s.At
 	} else if d.trusted.Boot == s.At.Boot && d.trusted.Trusted {

@@ -199,7 +199,9 @@ func (w *writer) work(ctx context.Context) {
 		return
 	}
 	found, err := w.log.Unfinished(ctx)
+	w.mu.Lock()
 	w.settle(err)
+	w.mu.Unlock()
 	if err != nil {
 		w.askAgain()
 		return
@@ -207,34 +209,35 @@ func (w *writer) work(ctx context.Context) {
 	w.found <- found
 }
 
-// write makes the calls in order until none is left or one fails.
+// write makes the calls that there are, in order, until one fails. What comes meanwhile waits
+// for the next time, so that a slow disk gets no more commits than a quick one.
 func (w *writer) write(ctx context.Context) (all bool) {
-	for {
+	w.mu.Lock()
+	n := len(w.queue)
+	w.mu.Unlock()
+	for range n {
 		w.mu.Lock()
-		if len(w.queue) == 0 {
-			w.mu.Unlock()
-			return true
-		}
 		e := w.queue[0]
 		w.under, w.since = true, w.now()
 		w.mu.Unlock()
 		err := w.call(ctx, e)
+		w.mu.Lock()
 		w.settle(err)
+		if err == nil {
+			w.queue[0] = entry{}
+			w.queue = w.queue[1:]
+			w.bytes, w.samples = w.bytes-sizeOf(e.samples), w.samples-len(e.samples)
+		}
+		w.mu.Unlock()
 		if err != nil {
 			return false
 		}
-		w.mu.Lock()
-		w.queue[0] = entry{}
-		w.queue = w.queue[1:]
-		w.bytes, w.samples = w.bytes-sizeOf(e.samples), w.samples-len(e.samples)
-		w.mu.Unlock()
 	}
+	return true
 }
 
-// settle keeps how the last call went.
+// settle keeps how the last call went; the mutex is held.
 func (w *writer) settle(err error) {
-	w.mu.Lock()
-	defer w.mu.Unlock()
 	w.under = false
 	if err != nil && w.failed == nil {
 		w.failing = w.since

@@ -1,0 +1,122 @@
+package kiln
+
+import (
+	"slices"
+	"time"
+)
+
+// Lay lays the samples of one firing, in order, along one axis of ages that begins with the
+// first: one column for each of channels, and a gap wherever none of these said anything good
+// for gapAfter or longer (see Kiln.GapAfter). Samples that are not later than the one before
+// are left out, and rows without any good reading. Across a restart of the machine the wall
+// clocks tell the length of the gap where they were trusted; otherwise it counts as a second.
+func Lay(samples []Sample, channels []ChannelID, gapAfter time.Duration) Curve {
+	c := Curve{Channels: slices.Clone(channels), T: make([][]Celsius, len(channels))}
+	c.After = make([]time.Duration, 0, len(samples))
+	for i := range c.T {
+		c.T[i] = make([]Celsius, 0, len(samples))
+	}
+	samples = slices.Clone(samples)
+	settleClock(samples)
+	var axis ages
+	severed := false
+	row := make([]Celsius, len(channels))
+	for _, s := range samples {
+		j, ok := axis.next(s.At)
+		if !ok {
+			continue
+		}
+		severed = severed || !j.known
+		if !rowOf(s, channels, row) {
+			continue
+		}
+		if n := len(c.After); n > 0 {
+			if since := j.age - c.After[n-1]; severed {
+				c.Gaps = append(c.Gaps, Gap{After: c.After[n-1], Why: "restart"})
+			} else if since > gapAfter {
+				c.Gaps = append(c.Gaps, Gap{After: c.After[n-1], For: since, Known: true})
+			}
+		}
+		severed = false
+		c.After = append(c.After, j.age)
+		for i, t := range row {
+			c.T[i] = append(c.T[i], t)
+		}
+	}
+	return c
+}
+
+// rowOf puts what each channel said well into row, and reports whether any did.
+func rowOf(s Sample, channels []ChannelID, row []Celsius) (any bool) {
+	for i, id := range channels {
+		row[i] = NoTemperature()
+		if v, ok := s.Value(id); ok && v.Fault == Good && v.T.Known() {
+			row[i], any = v.T, true
+		}
+	}
+	return any
+}
+
+// Thin is the curve of one channel in steps of at least step: the lowest and highest of each.
+// A step that holds no reading is left out, and a line is not to be drawn across Gaps. A step
+// of zero gives each reading by itself.
+func (c Curve) Thin(channel ChannelID, step time.Duration) Envelope {
+	e := Envelope{Channel: channel, Step: step}
+	for i, t := range c.Column(channel) {
+		if t.Known() {
+			e.put(c.After[i], t)
+		}
+	}
+	return e
+}
+
+// Merge joins whole steps of e into longer ones, n at a time. n below 2 changes nothing.
+func (e Envelope) Merge(n int) Envelope {
+	if n < 2 {
+		return e
+	}
+	out := Envelope{Channel: e.Channel, Step: e.Step * time.Duration(n)}
+	for i, at := range e.After {
+		out.put(at, e.Low[i])
+		out.put(at, e.High[i])
+	}
+	return out
+}
+
+// Points merges whole steps of e until there are at most n, so that a drawing of that width
+// misses no peak. n below 1 is taken as 1.
+func (e Envelope) Points(n int) Envelope {
+	if n = max(n, 1); len(e.After) <= n || e.Step <= 0 {
+		return e
+	}
+	span := int(e.After[len(e.After)-1]/e.Step) + 1
+	return e.Merge((span + n - 1) / n)
+}
+
+// Parts cuts e at the gaps: a line may be drawn through each part, and not from one to the
+// next. A step in which a gap begins or ends belongs to the side that it has readings of.
+func (e Envelope) Parts(gaps []Gap) []Envelope {
+	var parts []Envelope
+	from := 0
+	for _, g := range gaps {
+		to, _ := slices.BinarySearchFunc(e.After[from:], g.After, func(at, gap time.Duration) int {
+			if at <= gap {
+				return -1
+			}
+			return 1
+		})
+		if to > 0 {
+			parts = append(parts, e.slice(from, from+to))
+		}
+		from += to
+	}
+	if from < len(e.After) {
+		parts = append(parts, e.slice(from, len(e.After)))
+	}
+	return parts
+}
+
+func (e Envelope) slice(from, to int) Envelope {
+	e.After, e.Low, e.High = e.After[from:to], e.Low[from:to], e.High[from:to]
+	return e
+}
