@@ -1,0 +1,86 @@
+package api
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"strings"
+	"time"
+)
+
+// ErrNotReachable means that no daemon answers at the site's address.
+var ErrNotReachable = errors.New("no lidwright answers")
+
+// Client asks a running daemon. Site is its address, such as http://127.0.0.1:8573.
+type Client struct {
+	Site string
+	Code string // bench or owner code; empty on a machine that needs none
+}
+
+// Get asks path with a query. The answer's bytes are given back as they came.
+// Errors: *Problem if the daemon refused; ErrNotReachable if there is none.
+func (c *Client) Get(ctx context.Context, path string, query url.Values, accept string) ([]byte, error) {
+	u := path
+	if len(query) > 0 {
+		u += "?" + query.Encode()
+	}
+	return c.do(ctx, http.MethodGet, u, nil, accept)
+}
+
+// Put sends a fact. The same fact may be sent again under the same path without harm.
+func (c *Client) Put(ctx context.Context, path string, body any) ([]byte, error) {
+	return c.do(ctx, http.MethodPut, path, body, "application/json")
+}
+
+// Post asks a question that has a body.
+func (c *Client) Post(ctx context.Context, path string, body any) ([]byte, error) {
+	return c.do(ctx, http.MethodPost, path, body, "application/json")
+}
+
+func (c *Client) do(ctx context.Context, method, path string, body any, accept string) ([]byte, error) {
+	ctx, cancel := context.WithTimeout(ctx, 30*time.Second)
+	defer cancel()
+	var r io.Reader
+	if body != nil {
+		b, err := json.Marshal(body)
+		if err != nil {
+			return nil, fmt.Errorf("write the request: %w", err)
+		}
+		r = bytes.NewReader(b)
+	}
+	req, err := http.NewRequestWithContext(ctx, method, strings.TrimSuffix(c.Site, "/")+path, r)
+	if err != nil {
+		return nil, fmt.Errorf("address of the site: %w", err)
+	}
+	if body != nil {
+		req.Header.Set("Content-Type", "application/json")
+	}
+	if accept != "" {
+		req.Header.Set("Accept", accept)
+	}
+	if c.Code != "" {
+		req.Header.Set("Authorization", "Bearer "+c.Code)
+	}
+	resp, err := http.DefaultClient.Do(req)
+	if err != nil {
+		return nil, fmt.Errorf("%w at %s (is it running? lidwright run): %v", ErrNotReachable, c.Site, err)
+	}
+	defer resp.Body.Close()
+	b, err := io.ReadAll(io.LimitReader(resp.Body, 256<<20))
+	if err != nil {
+		return nil, fmt.Errorf("read the answer of %s: %w", path, err)
+	}
+	if resp.StatusCode >= 400 {
+		var p Problem
+		if json.Unmarshal(b, &p) != nil || p.Title == "" {
+			return nil, fmt.Errorf("%s answered %s", path, resp.Status)
+		}
+		return nil, &p
+	}
+	return b, nil
+}

@@ -1,0 +1,396 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"net/http"
+	"net/url"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// lidJSON is the answer to the lid question. Sizes are in mm whatever the unit asked in.
+type lidJSON struct {
+	Asked          lidAskedJSON       `json:"asked"`
+	SetMM          *float64           `json:"set_mm" doc:"Set the callipers to this; null when held back or when a gap was asked"`
+	UnroundedMM    *float64           `json:"unrounded_mm"`
+	NotOverMM      *float64           `json:"not_over_mm"`
+	NotUnderMM     *float64           `json:"not_under_mm"`
+	FitChance      *float64           `json:"fit_chance" doc:"Chance that it fits, 0 to 1"`
+	Says           string             `json:"says"`
+	Fired          lidFiredJSON       `json:"fired"`
+	Spread         []lidSpreadJSON    `json:"spread"`
+	Also           []lidAlsoJSON      `json:"also"`
+	OutOfRoundMM   *float64           `json:"out_of_round_mm"`
+	AtCheck        *lidCheckJSON      `json:"at_check"`
+	PartDifference partDifferenceJSON `json:"part_difference_ratio"`
+	LimitsFrom     lidLimitsJSON      `json:"limits_from"`
+	DoubtMM        lidDoubtJSON       `json:"doubt_mm" doc:"Standard deviation of the fired play by cause"`
+	Sharpest       string             `json:"sharpest" doc:"The cause that doubt comes from most"`
+	LikelyLevel    float64            `json:"likely_level"`
+	Trust          string             `json:"trust" enum:"stretched,borrowed,unlike,stale,thin,sound"`
+	TrustWhy       string             `json:"trust_why"`
+	HeldBack       *string            `json:"held_back"`
+	Cautions       []string           `json:"cautions"`
+	Unusual        []string           `json:"unusual" doc:"Fields outside what is believed"`
+	Shrinkage      *string            `json:"shrinkage" doc:"Where the rate stands"`
+	AsOf           *string            `json:"as_of" doc:"Time of the newest fact in the fit"`
+	Model          string             `json:"model"`
+}
+
+type lidAskedJSON struct {
+	Question     string     `json:"question" enum:"width,gap,gallery"`
+	Seat         string     `json:"seat"`
+	SeatGlazed   bool       `json:"seat_glazed"`
+	CollarMM     []*float64 `json:"collar_mm"`
+	OpeningMM    *float64   `json:"opening_mm"`
+	CollarStage  string     `json:"collar_stage"`
+	LidStage     string     `json:"lid_stage"`
+	LidMM        *float64   `json:"lid_mm"`
+	Rates        string     `json:"rates" enum:"clay,stated,mixed,none"`
+	Body         *string    `json:"body"`
+	Lid          *string    `json:"lid"`
+	Kind         string     `json:"kind"`
+	Atmosphere   *string    `json:"atmosphere"`
+	HeatWorkC    *float64   `json:"heat_work_c"`
+	Cone         *string    `json:"cone"`
+	Form         *string    `json:"form"`
+	Together     string     `json:"together"`
+	PlayMM       *float64   `json:"play_mm"`
+	LeastPlayMM  *float64   `json:"least_play_mm"`
+	MostPlayMM   *float64   `json:"most_play_mm"`
+	BearingMM    *float64   `json:"bearing_mm"`
+	GlazeMM      *float64   `json:"glaze_mm"`
+	MeasureSDMM  *float64   `json:"measure_sd_mm"`
+	ThrowSDMM    *float64   `json:"throw_sd_mm"`
+	AccuracyFrom string     `json:"accuracy_from"`
+	StepMM       *float64   `json:"step_mm"`
+}
+
+type lidFiredJSON struct {
+	CollarMM        *float64   `json:"collar_mm"`
+	LidMM           *float64   `json:"lid_mm"`
+	PlayMM          *float64   `json:"play_mm"`
+	PlayUnroundedMM *float64   `json:"play_unrounded_mm"`
+	PlayLikelyMM    []*float64 `json:"play_likely_mm"`
+	LeastBearingMM  *float64   `json:"least_bearing_mm"`
+}
+
+type lidSpreadJSON struct {
+	Lids      int        `json:"lids"`
+	SizesMM   []*float64 `json:"sizes_mm"`
+	FitChance *float64   `json:"fit_chance"`
+}
+
+type lidAlsoJSON struct {
+	Part       string   `json:"part"`
+	NotOverMM  *float64 `json:"not_over_mm,omitempty"`
+	NotUnderMM *float64 `json:"not_under_mm,omitempty"`
+}
+
+type lidCheckJSON struct {
+	Stage  string     `json:"stage"`
+	PlayMM *float64   `json:"play_mm"`
+	Likely []*float64 `json:"likely"`
+}
+
+type partDifferenceJSON struct {
+	Value  *float64   `json:"value"`
+	Likely []*float64 `json:"likely"`
+	Fits   int        `json:"fits"`
+}
+
+type lidLimitsJSON struct {
+	Over  string `json:"over"`
+	Under string `json:"under"`
+}
+
+type lidDoubtJSON struct {
+	Piece          *float64 `json:"piece"`
+	Position       *float64 `json:"position"`
+	Reading        *float64 `json:"reading"`
+	Throwing       *float64 `json:"throwing"`
+	PartDifference *float64 `json:"part_difference"`
+	Rate           *float64 `json:"rate"`
+	Gone           *float64 `json:"gone"`
+}
+
+// readLid takes a lid question out of its parameters, with whose firing it is about.
+func readLid(values url.Values, unit tiles.LengthUnit) (q tiles.LidQuestion, at firingAsk, err error) {
+	r := newReader(values, unit)
+	if u := r.word("unit", "mm", "cm", "in", "32nds"); u != "" {
+		r.unit = tiles.LengthUnit(u)
+	}
+	q.Seat = tiles.Seat(r.word("seat", seatWords()...))
+	q.Collar = r.lengths("collar", 3)
+	q.CollarAgain = r.lengths("collar_again", 2)
+	stages := stageWords()
+	q.CollarStage = tiles.Stage(r.word("collar_stage", stages...))
+	q.LidStage = tiles.Stage(r.word("lid_stage", stages...))
+	q.CheckStage = tiles.Stage(r.word("check_stage", "leather", "dry", "bisque"))
+	if l := r.length("opening"); l != nil {
+		q.Opening = *l
+		if *l == 0 {
+			r.fault("opening_mm", tiles.OutOfRange, "must be more than nothing")
+		}
+	}
+	if l := r.length("lid"); l != nil {
+		q.Lid = *l
+		if *l == 0 {
+			r.fault("lid_mm", tiles.OutOfRange, "must be more than nothing")
+		}
+	}
+	q.Play, q.LeastPlay, q.MostPlay = r.length("play"), r.length("least_play"), r.length("most_play")
+	q.Bearing, q.Glaze, q.Step = r.length("bearing"), r.length("glaze"), r.length("step")
+	q.MeasureSD, q.ThrowSD = r.length("measure_sd"), r.length("throw_sd")
+	q.SeatGlazed, _ = r.yes("seat_glazed")
+	q.Together = tiles.Together(r.word("together", "in_place", "same_load", "apart"))
+	q.Form, _ = r.text("form")
+	q.Maker, _ = r.text("maker")
+	clay, _ := r.text("clay")
+	batch, _ := r.text("batch")
+	lidClay, _ := r.text("lid_clay")
+	lidBatch, _ := r.text("lid_batch")
+	q.Body = tiles.BatchRef{Clay: tiles.ClayID(clay), Batch: tiles.BatchID(batch)}
+	if lidBatch != "" && lidClay == "" {
+		lidClay = clay
+	}
+	q.LidClay = tiles.BatchRef{Clay: tiles.ClayID(lidClay), Batch: tiles.BatchID(lidBatch)}
+	companion, _ := r.text("companion")
+	q.Companion = tiles.Code(companion)
+	q.MassWet, _ = r.number("mass_wet_g", 1, 20000)
+	q.MassNow, _ = r.number("mass_now_g", 1, 20000)
+	q.BodyRates, q.LidRates = r.rates("body"), r.rates("lid")
+	if d, ok := r.ratio("doubt_ratio", 0, 0.05); ok {
+		q.Doubt = &d
+	}
+	if n, ok := r.number("lids", 1, 3); ok {
+		q.Lids = int(n)
+		if n != math.Trunc(n) {
+			r.fault("lids", tiles.OutOfRange, "must be 1, 2 or 3")
+		}
+	}
+	q.AcceptWide = r.word("accept", "wide") == "wide"
+	at = r.firing()
+	q.Kind = at.Kind
+	return q, at, r.err()
+}
+
+func (r *reader) rates(part string) tiles.StatedRates {
+	one := func(name string, low, high float64) *tiles.Ratio {
+		if v, ok := r.ratio(part+"_"+name+"_ratio", low, high); ok {
+			return &v
+		}
+		return nil
+	}
+	return tiles.StatedRates{Drying: one("drying", 0, 0.20), Leather: one("leather", 0, 0.20), Bisque: one("bisque", -0.05, 0.15), Firing: one("firing", -0.05, 0.30)}
+}
+
+func seatWords() []string {
+	var w []string
+	for _, s := range tiles.Seats() {
+		w = append(w, string(s))
+	}
+	return w
+}
+
+func stageWords() []string {
+	var w []string
+	for _, s := range tiles.Stages() {
+		w = append(w, string(s))
+	}
+	return w
+}
+
+// StatedLid answers a lid question that names no clay: it needs no daemon and no store.
+func StatedLid(values url.Values, unit tiles.LengthUnit, d tiles.LidDefaults) (answer []byte, says string, trust string, err error) {
+	q, _, err := readLid(values, unit)
+	if err != nil {
+		return nil, "", "", err
+	}
+	if q.Body.Clay != "" || q.LidClay.Clay != "" {
+		return nil, "", "", &tiles.Invalid{Field: "clay", Type: tiles.Missing, Why: "a clay's rate needs the daemon"}
+	}
+	a, err := sizeLid(q, d, nil, tiles.LidFiring{}, tiles.Gone{})
+	if err != nil {
+		return nil, "", "", err
+	}
+	return encodeJSON(lidAnswer(a, tiles.LidFiring{Work: kiln.NoTemperature()}, "")), a.Says(unit), string(a.Trust), nil
+}
+
+// NamesClay reports whether a question names a clay, so that only a daemon can answer it.
+func NamesClay(values url.Values) bool { return values.Get("clay") != "" || values.Get("lid_clay") != "" }
+
+// sizeLid checks the question before anything is looked up for it, then computes.
+func sizeLid(q tiles.LidQuestion, d tiles.LidDefaults, rates tiles.Rates, at tiles.LidFiring, companion tiles.Gone) (tiles.LidAnswer, error) {
+	if err := q.Validate(d); err != nil {
+		return tiles.LidAnswer{}, err
+	}
+	known, err := q.Know(rates, at, companion)
+	if err != nil {
+		return tiles.LidAnswer{}, err
+	}
+	return tiles.SizeLid(q, d, known)
+}
+
+type lidInput struct {
+	Query
+	Accept string `header:"Accept" doc:"text/plain gives the bare number"`
+	lidParameters
+}
+
+type lidOutput struct {
+	ContentType string `header:"Content-Type"`
+	Body        any
+}
+
+func (s *Server) getLid(ctx context.Context, in *lidInput) (*lidOutput, error) {
+	a, j, err := s.askLid(ctx, in.values)
+	if err != nil {
+		return nil, err
+	}
+	if wantsText(in.Accept) {
+		v := a.Set
+		if a.Question == tiles.AskGap {
+			v = a.Fired.Play
+		}
+		unit := s.unit()
+		if u := in.values.Get("unit"); u != "" {
+			unit = tiles.LengthUnit(u)
+		}
+		if math.IsNaN(float64(v)) {
+			return nil, problem("no-width", first(a.HeldBack, "There is no single width."))
+		}
+		return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(unit.Bare(v) + "\n")}, nil
+	}
+	return &lidOutput{ContentType: "application/json", Body: j}, nil
+}
+
+// askLid answers a lid question from its parameters, for the API and for the page.
+func (s *Server) askLid(ctx context.Context, values url.Values) (tiles.LidAnswer, lidJSON, error) {
+	q, at, err := readLid(values, s.unit())
+	if err != nil {
+		return tiles.LidAnswer{}, lidJSON{}, s.problemFrom(ctx, err)
+	}
+	answer, firing, err := s.sizeLid(ctx, q, at)
+	if err != nil {
+		return tiles.LidAnswer{}, lidJSON{}, s.problemFrom(ctx, err)
+	}
+	j := lidAnswer(answer, firing.LidFiring, firing.Atmosphere)
+	if c := answer.Asked.Body; c.Clay != "" {
+		link := "/v1/clays/" + string(c.Clay) + "/shrinkage"
+		j.Shrinkage = &link
+		j.AsOf, j.Model = s.moment(firing.AsOf), firing.Model
+	}
+	return answer, j, nil
+}
+
+func wantsText(accept string) bool {
+	return len(accept) >= 10 && accept[:10] == "text/plain"
+}
+
+func lidAnswer(a tiles.LidAnswer, at tiles.LidFiring, atmosphere kiln.Atmosphere) lidJSON {
+	q := a.Asked
+	mm2 := func(l tiles.Millimetre) *float64 { return rounded(float64(l), 2) }
+	chance := func(c float64) *float64 { return rounded(c, 4) }
+	j := lidJSON{
+		Asked: lidAskedJSON{
+			Question: string(a.Question), Seat: string(q.Seat), SeatGlazed: q.SeatGlazed, CollarStage: string(q.CollarStage), LidStage: string(q.LidStage),
+			CollarMM: []*float64{}, OpeningMM: some(q.Opening), LidMM: some(q.Lid), Kind: string(q.Kind), Form: text(q.Form), Together: string(q.Together),
+			PlayMM: pointed(q.Play), LeastPlayMM: mm2(a.LeastPlay), MostPlayMM: mm2(a.MostPlay), BearingMM: pointed(q.Bearing), GlazeMM: pointed(q.Glaze),
+			MeasureSDMM: pointed(q.MeasureSD), ThrowSDMM: pointed(q.ThrowSD), AccuracyFrom: q.Accuracy, StepMM: pointed(q.Step), Rates: ratesWord(q),
+			Body: ref(q.Body), Lid: ref(q.LidClay), Atmosphere: text(string(atmosphere)),
+		},
+		SetMM: rounded(float64(a.Set), 2), UnroundedMM: lengthMM4(a.Unrounded), NotOverMM: mm2(a.NotOver), NotUnderMM: mm2(a.NotUnder), FitChance: chance(a.FitChance),
+		Says: a.Says(tiles.MM),
+		Fired: lidFiredJSON{CollarMM: mm2(a.Fired.Collar), LidMM: mm2(a.Fired.Lid), PlayMM: mm2(a.Fired.Play), PlayUnroundedMM: lengthMM4(a.Fired.Play),
+			PlayLikelyMM: []*float64{mm2(a.Fired.Likely[0]), mm2(a.Fired.Likely[1])}, LeastBearingMM: mm2(a.Fired.LeastBearing)},
+		OutOfRoundMM: mm2(a.OutOfRound), Also: []lidAlsoJSON{},
+		PartDifference: partDifferenceJSON{Value: rounded(float64(a.PartDifference.Mean)/100, 4),
+			Likely: []*float64{rounded(float64(a.PartDifference.Low)/100, 4), rounded(float64(a.PartDifference.High)/100, 4)}, Fits: a.PartDifference.Fits},
+		LimitsFrom: lidLimitsJSON{Over: a.LimitsBy[1].String(), Under: a.LimitsBy[0].String()},
+		DoubtMM: lidDoubtJSON{Piece: mm2(a.Doubt.Piece), Position: mm2(a.Doubt.Position), Reading: mm2(a.Doubt.Reading), Throwing: mm2(a.Doubt.Throwing),
+			PartDifference: mm2(a.Doubt.PartDifference), Rate: mm2(a.Doubt.Rate), Gone: mm2(a.Doubt.Gone)},
+		Sharpest: a.Doubt.Sharpest(), LikelyLevel: a.LikelyLevel, Trust: string(a.Trust), TrustWhy: a.TrustWhy, HeldBack: text(a.HeldBack),
+		Cautions: a.Cautions, Unusual: a.Unusual,
+	}
+	if j.Unusual == nil {
+		j.Unusual = []string{}
+	}
+	if at.Work.Known() && j.Asked.Rates != "stated" && j.Asked.Rates != "none" {
+		j.Asked.HeatWorkC = celsius(at.Work)
+		l := kiln.MainLadder()
+		j.Asked.Cone = text(l.Text(l.Position(at.Work)))
+	}
+	for _, c := range q.Collar {
+		j.Asked.CollarMM = append(j.Asked.CollarMM, mm2(c))
+	}
+	for _, sp := range a.Spread {
+		out := lidSpreadJSON{Lids: sp.Lids, FitChance: chance(sp.FitChance)}
+		for _, size := range sp.Sizes {
+			out.SizesMM = append(out.SizesMM, mm2(size))
+		}
+		j.Spread = append(j.Spread, out)
+	}
+	for _, p := range a.Also {
+		j.Also = append(j.Also, lidAlsoJSON{Part: p.Part, NotOverMM: mm2(p.NotOver), NotUnderMM: mm2(p.NotUnder)})
+	}
+	if c := a.AtCheck; c != nil {
+		j.AtCheck = &lidCheckJSON{Stage: string(c.Stage), PlayMM: mm2(c.Play), Likely: []*float64{mm2(c.Likely[0]), mm2(c.Likely[1])}}
+	}
+	return j
+}
+
+func ratesWord(q tiles.LidQuestion) string {
+	stated := q.BodyRates != (tiles.StatedRates{}) || q.LidRates != (tiles.StatedRates{})
+	clay := q.Body.Clay != "" || q.LidClay.Clay != ""
+	switch {
+	case stated && clay:
+		return "mixed"
+	case stated:
+		return "stated"
+	case clay:
+		return "clay"
+	}
+	return "none"
+}
+
+func ref(r tiles.BatchRef) *string {
+	if r.Clay == "" {
+		return nil
+	}
+	v := string(r.Clay)
+	if r.Batch != "" {
+		v = r.String()
+	}
+	return &v
+}
+
+func some(l tiles.Millimetre) *float64 {
+	if l == 0 {
+		return nil
+	}
+	return rounded(float64(l), 2)
+}
+
+func pointed(l *tiles.Millimetre) *float64 {
+	if l == nil {
+		return nil
+	}
+	return rounded(float64(*l), 2)
+}
+
+func (s *Server) unit() tiles.LengthUnit {
+	if s.Site.Units == "" {
+		return tiles.MM
+	}
+	return tiles.LengthUnit(s.Site.Units)
+}
+
+var _ = fmt.Sprint
+var _ huma.Resolver = (*Query)(nil)
+var _ = http.StatusOK

@@ -1,0 +1,2 @@
+// lidwright: live figures, and nothing that a page needs to be read.
+"use strict";

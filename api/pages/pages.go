@@ -1,0 +1,126 @@
+// Package pages holds what people see: one template a page, one style sheet, one small
+// script. Pages are made on the server and work without the script.
+//
+// It knows no store and no kiln: it is handed the same answers that the API gives.
+package pages
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"embed"
+	"encoding/hex"
+	"fmt"
+	"html/template"
+	"io"
+	"io/fs"
+	"strings"
+	"time"
+)
+
+//go:embed *.html style.css app.js
+var files embed.FS
+
+// Set is every page, parsed once.
+type Set struct {
+	byName map[string]*template.Template
+	assets map[string][]byte
+	stamp  string
+}
+
+// Load parses the templates. zone is the studio's own: times are shown in it.
+func Load(zone *time.Location) (*Set, error) {
+	s := &Set{byName: map[string]*template.Template{}, assets: map[string][]byte{}}
+	sum := sha256.New()
+	for _, name := range []string{"style.css", "app.js"} {
+		b, err := files.ReadFile(name)
+		if err != nil {
+			return nil, err
+		}
+		s.assets[name] = b
+		sum.Write(b)
+	}
+	s.stamp = hex.EncodeToString(sum.Sum(nil))[:10]
+	funcs := s.funcs(zone)
+	base, err := template.New("layout.html").Funcs(funcs).ParseFS(files, "layout.html")
+	if err != nil {
+		return nil, err
+	}
+	names, err := fs.Glob(files, "*.html")
+	if err != nil {
+		return nil, err
+	}
+	for _, name := range names {
+		if name == "layout.html" {
+			continue
+		}
+		t, err := base.Clone()
+		if err != nil {
+			return nil, err
+		}
+		if _, err := t.ParseFS(files, name); err != nil {
+			return nil, err
+		}
+		s.byName[strings.TrimSuffix(name, ".html")] = t
+	}
+	return s, nil
+}
+
+// Render writes one page. Nothing is written if the template fails.
+func (s *Set) Render(w io.Writer, name string, data any) error {
+	t, ok := s.byName[name]
+	if !ok {
+		return fmt.Errorf("no page is called %q", name)
+	}
+	var b bytes.Buffer
+	if err := t.ExecuteTemplate(&b, "layout.html", data); err != nil {
+		return fmt.Errorf("page %s: %w", name, err)
+	}
+	_, err := w.Write(b.Bytes())
+	return err
+}
+
+// Asset gives the style sheet or the script.
+func (s *Set) Asset(name string) ([]byte, bool) {
+	b, ok := s.assets[name]
+	return b, ok
+}
+
+func (s *Set) funcs(zone *time.Location) template.FuncMap {
+	return template.FuncMap{
+		"stamp": func() string { return s.stamp },
+		// Numbers: one figure after the point for °C and set sizes, as the tool's own answers have.
+		"mm":      func(v float64) string { return fmt.Sprintf("%.1f", v) },
+		"mm2":     func(v float64) string { return fmt.Sprintf("%.2f", v) },
+		"c":       func(v float64) string { return fmt.Sprintf("%.0f", v) },
+		"percent": func(v float64) string { return fmt.Sprintf("%.1f", 100*v) },
+		"chance":  func(v float64) string { return fmt.Sprintf("%.0f", 100*v) },
+		"add":     func(a, b int) int { return a + b },
+		"clock":   func(v any) string { return when(v, zone, "15:04") },
+		"day":     func(v any) string { return when(v, zone, "Mon 2 Jan 2006") },
+		"at":      func(v any) string { return when(v, zone, "2 Jan 15:04") },
+		"safe":    func(v string) template.HTML { return template.HTML(v) }, // for SVG made here, never for what people typed
+		"lines":   func(v string) []string { return strings.Split(v, "\n") },
+	}
+}
+
+func when(v any, zone *time.Location, layout string) string {
+	switch t := v.(type) {
+	case time.Time:
+		if t.IsZero() {
+			return ""
+		}
+		return t.In(zone).Format(layout)
+	case *time.Time:
+		if t == nil || t.IsZero() {
+			return ""
+		}
+		return t.In(zone).Format(layout)
+	case string:
+		p, err := time.Parse(time.RFC3339, t)
+		if err != nil {
+			return t
+		}
+		return p.In(zone).Format(layout)
+	}
+	return ""
+}

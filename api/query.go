@@ -1,0 +1,221 @@
+package api
+
+import (
+	"errors"
+	"math"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// Query is embedded by every question whose parameters we read ourselves, because they
+// repeat, come with units, or are left out with a meaning. A page's form asks with the same
+// parameters.
+type Query struct {
+	values url.Values
+}
+
+// Resolve is called by huma before the handler.
+func (q *Query) Resolve(c huma.Context) []error {
+	u := c.URL()
+	v, err := url.ParseQuery(u.RawQuery)
+	if err != nil {
+		return []error{problem("unknown-parameter", "The question after the ? cannot be read.")}
+	}
+	q.values = v
+	return nil
+}
+
+// reader takes parameters out of a question one by one and remembers what was wrong, so that
+// everything at fault is told at once.
+type reader struct {
+	q     url.Values
+	unit  tiles.LengthUnit // of bare lengths
+	asked map[string]bool
+	wrong tiles.InvalidFields
+}
+
+func newReader(q url.Values, unit tiles.LengthUnit) *reader {
+	return &reader{q: q, unit: unit, asked: map[string]bool{}}
+}
+
+func (r *reader) fault(field, kind, why string) {
+	r.wrong = append(r.wrong, &tiles.Invalid{Field: field, Type: kind, Why: why})
+}
+
+// text is a parameter as it came; empty counts as not given, as a form sends it so.
+func (r *reader) text(name string) (string, bool) {
+	r.asked[name] = true
+	v := given(r.q[name])
+	if len(v) > 1 {
+		r.fault(name, "unknown-parameter", "given more than once")
+	}
+	if len(v) == 0 {
+		return "", false
+	}
+	return v[0], true
+}
+
+func given(v []string) []string {
+	return slices.DeleteFunc(slices.Clone(v), func(s string) bool { return strings.TrimSpace(s) == "" })
+}
+
+// word is a parameter that must be one of known.
+func (r *reader) word(name string, known ...string) string {
+	v, ok := r.text(name)
+	if ok && !slices.Contains(known, v) {
+		r.fault(name, "unknown-value", "not one of "+strings.Join(known, ", "))
+		return ""
+	}
+	return v
+}
+
+func (r *reader) yes(name string) (value, ok bool) {
+	v := r.word(name, "yes", "no")
+	return v == "yes", v != ""
+}
+
+// number is a plain decimal number from low to high.
+func (r *reader) number(name string, low, high float64) (float64, bool) {
+	v, ok := r.text(name)
+	if !ok {
+		return 0, false
+	}
+	f, err := strconv.ParseFloat(strings.Replace(v, ",", ".", 1), 64)
+	if err != nil && !isRangeError(err) {
+		r.fault(name, "out-of-range", "not a number")
+		return 0, false
+	}
+	if math.IsNaN(f) || math.IsInf(f, 0) || f < low || f > high {
+		r.fault(name, "out-of-range", "must lie from "+trim(low)+" to "+trim(high))
+		return 0, false
+	}
+	return f, true
+}
+
+func isRangeError(err error) bool { return strings.Contains(err.Error(), "out of range") }
+
+func trim(f float64) string { return strconv.FormatFloat(f, 'f', -1, 64) }
+
+// ratio is a share, 0.06 or 6%. A bare number over 0.3 could be a percentage: asked back.
+func (r *reader) ratio(name string, low, high float64) (tiles.Ratio, bool) {
+	v, ok := r.text(name)
+	if !ok {
+		return 0, false
+	}
+	t := strings.Replace(strings.TrimSpace(v), ",", ".", 1)
+	p, percent := strings.CutSuffix(t, "%")
+	f, err := strconv.ParseFloat(strings.TrimSpace(p), 64)
+	switch {
+	case err != nil && !isRangeError(err):
+		r.fault(name, "out-of-range", "not a share such as 0.06 or 6%")
+		return 0, false
+	case percent:
+		f /= 100
+	case f > 0.3 && !math.IsInf(f, 0):
+		r.fault(name, "unit-unclear", "a share is below 0.3; for per cent write "+strings.TrimSpace(v)+"%")
+		return 0, false
+	}
+	if math.IsNaN(f) || f < low || f > high {
+		r.fault(name, "out-of-range", "must lie from "+trim(low)+" to "+trim(high))
+		return 0, false
+	}
+	return tiles.Ratio(f), true
+}
+
+// lengths reads X (as people write it) or X_mm (decimal, mm), up to most times.
+func (r *reader) lengths(name string, most int) []tiles.Millimetre {
+	plain, mm := name, name+"_mm"
+	r.asked[plain], r.asked[mm] = true, true
+	p, m := given(r.q[plain]), given(r.q[mm])
+	if len(p) > 0 && len(m) > 0 {
+		r.fault(name, "given-twice", "give "+plain+" or "+mm+", not both")
+		return nil
+	}
+	field, unit, texts := plain, r.unit, p
+	if len(m) > 0 {
+		field, unit, texts = mm, tiles.MM, m
+	}
+	if len(texts) > most {
+		kind := "unknown-parameter"
+		r.fault(field, kind, "given more than "+strconv.Itoa(most)+" times")
+		return nil
+	}
+	var out []tiles.Millimetre
+	for _, t := range texts {
+		l, err := tiles.ParseLength(field, t, unit)
+		if err != nil {
+			r.refuse(err)
+			return nil
+		}
+		out = append(out, l.Millimetre())
+	}
+	return out
+}
+
+// refuse takes over what the trade said was wrong.
+func (r *reader) refuse(err error) {
+	var many tiles.InvalidFields
+	var one *tiles.Invalid
+	switch {
+	case errors.As(err, &many):
+		r.wrong = append(r.wrong, many...)
+	case errors.As(err, &one):
+		r.wrong = append(r.wrong, one)
+	}
+}
+
+func (r *reader) length(name string) *tiles.Millimetre {
+	l := r.lengths(name, 1)
+	if len(l) == 0 {
+		return nil
+	}
+	return &l[0]
+}
+
+// heat reads heat_work_c or cone: what the clay felt, in °C.
+func (r *reader) heat() (kiln.Celsius, bool) {
+	c, isC := r.number("heat_work_c", 550, 1400)
+	label, isCone := r.text("cone")
+	if isC && isCone {
+		r.fault("cone", "given-twice", "give heat_work_c or cone, not both")
+		return 0, false
+	}
+	if isCone {
+		h, err := kiln.MainLadder().Parse(label)
+		if err != nil {
+			r.fault("cone", "unknown-value", err.Error())
+			return 0, false
+		}
+		return h, true
+	}
+	return kiln.Celsius(c), isC
+}
+
+// err is everything that was wrong, with what nobody asked for last.
+func (r *reader) err() error {
+	for _, name := range sortedKeys(r.q) {
+		if !r.asked[name] && len(given(r.q[name])) > 0 {
+			r.fault(name, "unknown-parameter", "no such parameter here")
+		}
+	}
+	if len(r.wrong) > 0 {
+		return r.wrong
+	}
+	return nil
+}
+
+func sortedKeys(m url.Values) []string {
+	var keys []string
+	for k := range m {
+		keys = append(keys, k)
+	}
+	slices.Sort(keys)
+	return keys
+}

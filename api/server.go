@@ -1,0 +1,148 @@
+// Package api answers over HTTP: the JSON routes under /v1, the pages, the metrics. A
+// handler loads what it needs, calls one function of the trade, and writes the answer.
+//
+// It holds no arithmetic of the trade and no SQL, and it never writes to a kiln.
+package api
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/adapters/humago"
+
+	"lidwright/api/pages"
+)
+
+// Site is what the settings say of the studio, as far as answers depend on it.
+type Site struct {
+	Name      string
+	Zone      *time.Location
+	Units     string   // mm, cm, in, 32nds: unit of bare lengths
+	Hosts     []string // names that we go by, beside IP numbers and localhost
+	PublicURL string   // for links and QR codes
+	Version   string
+}
+
+// Server is the whole of what is answered over HTTP. New fills in nothing by itself: the
+// daemon hands everything over.
+type Server struct {
+	Site    Site
+	Archive Archive // firings and facts: the store
+	Kilns   Kilns   // what the kilns do now: the recorder and the lines
+	Shrink  Shrink  // the fit, kept up by the daemon
+	Now     func() time.Time
+	Ready   func() error // nil when the store is open and the recorder turns
+	pages   *pages.Set
+}
+
+// route adds one operation to the API under the house's own rules.
+func route[I, O any](a huma.API, method, path, id, summary string, f func(context.Context, *I) (*O, error)) {
+	huma.Register(a, huma.Operation{
+		OperationID: id, Method: method, Path: path, Summary: summary,
+		MaxBodyBytes: 64 << 10, RejectUnknownQueryParameters: true, Errors: []int{400, 404, 409, 412, 422, 503},
+	}, f)
+}
+
+// Handler builds every route. It is made once.
+func (s *Server) Handler() (http.Handler, error) {
+	set, err := pages.Load(s.Site.Zone)
+	if err != nil {
+		return nil, err
+	}
+	s.pages = set
+	mux := http.NewServeMux()
+	a := humago.New(mux, s.humaConfig())
+
+	const get, put, post = http.MethodGet, http.MethodPut, http.MethodPost
+	// now and firings
+	route(a, get, "/v1/now", "now", "What every kiln does now", s.getNow)
+
+	mux.HandleFunc("GET /healthz", s.healthz)
+	mux.HandleFunc("GET /readyz", s.readyz)
+	mux.Handle("GET /metrics", s.metrics())
+	s.pageRoutes(mux)
+	mux.HandleFunc("/", s.nothingHere(mux))
+	_, _ = put, post
+	return s.guarded(tagged(mux)), nil
+}
+
+func (s *Server) humaConfig() huma.Config {
+	huma.NewError = humaError // the only hook that huma has for problem types of one's own
+	huma.ValidateStrictCasing = true
+	c := huma.DefaultConfig("lidwright", s.Site.Version)
+	c.Info.Description = "Shrink rates and lid sizes from a studio's own bars and firings. A logger: nothing here controls a kiln. " + Standing
+	c.OpenAPIPath, c.DocsPath, c.SchemasPath = "/v1/openapi", "", ""
+	c.CreateHooks = nil
+	c.DefaultFormat = "application/json"
+	c.NoFormatFallback = false
+	f := huma.Format{Marshal: huma.DefaultJSONFormat.Marshal, Unmarshal: strictJSON}
+	c.Formats = map[string]huma.Format{"application/json": f, "json": f}
+	return c
+}
+
+func (s *Server) healthz(w http.ResponseWriter, _ *http.Request) {
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	w.Write([]byte("alive\n"))
+}
+
+func (s *Server) readyz(w http.ResponseWriter, r *http.Request) {
+	if err := s.Ready(); err != nil {
+		writeProblem(w, r, problem("store-busy", sentence(err.Error())))
+		return
+	}
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	w.Write([]byte("ready\n"))
+}
+
+// nothingHere answers what no route takes, as a problem under /v1 and as a page elsewhere;
+// it tells a wrong method from a wrong address.
+func (s *Server) nothingHere(mux *http.ServeMux) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		p := problem("no-such-page", "No page has this address.")
+		var allowed []string
+		for _, m := range []string{http.MethodGet, http.MethodPut, http.MethodPost, http.MethodDelete} {
+			q := r.Clone(r.Context())
+			q.Method = m
+			if _, pattern := mux.Handler(q); pattern != "" && pattern != "/" {
+				allowed = append(allowed, m)
+			}
+		}
+		if len(allowed) > 0 {
+			p = problem("wrong-method", "This address takes other methods; see the Allow header.")
+			p.header = http.Header{"Allow": allowed}
+		}
+		if isAPI(r.URL.Path) {
+			writeProblem(w, r, p)
+			return
+		}
+		s.problemPage(w, r, p)
+	}
+}
+
+func isAPI(path string) bool { return len(path) >= 4 && path[:4] == "/v1/" || path == "/v1" }
+
+// Serve answers on l until ctx ends, then gives what is under way a second to finish.
+func (s *Server) Serve(ctx context.Context, h http.Handler, l net.Listener) error {
+	srv := s.httpServer(h)
+	srv.BaseContext = func(net.Listener) context.Context { return ctx }
+	done := make(chan error, 1)
+	go func() { done <- srv.Serve(l) }()
+	select {
+	case err := <-done:
+		return fmt.Errorf("answer on %s: %w", l.Addr(), err)
+	case <-ctx.Done():
+	}
+	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
+	defer cancel()
+	if err := srv.Shutdown(last); err != nil {
+		slog.Info("closed connections that would not end", "err", err)
+		srv.Close()
+	}
+	<-done
+	return nil
+}

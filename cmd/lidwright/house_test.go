@@ -1,0 +1,147 @@
+package main
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+// The arrows of the house: which of our packages each may import. They point down the page
+// of DEVELOPERS.md and never up. Tests in a package's own folder may also use the helpers
+// made for tests.
+var arrows = map[string][]string{
+	"kiln":                   {},
+	"kiln/thermocouple":      {"kiln"},
+	"kiln/practice":          {"kiln"},
+	"kiln/source":            {"kiln", "kiln/thermocouple"},
+	"kiln/source/sourcetest": {"kiln", "kiln/source"},
+	"tiles/fit":              {},
+	"tiles":                  {"kiln", "tiles/fit"},
+	"tiles/tilestest":        {"kiln", "tiles"},
+	"config":                 {"kiln", "kiln/thermocouple"},
+	"daemon/store":           {"kiln", "tiles"},
+	"api/pages":              {},
+	"api":                    {"kiln", "tiles", "api/pages"},
+	"daemon":                 {"api", "config", "daemon/store", "kiln", "kiln/practice", "kiln/source", "kiln/thermocouple", "tiles"},
+	"cmd/lidwright":          {"api", "config", "daemon", "kiln", "kiln/practice", "tiles"},
+}
+
+// One package each speaks to the outside through these.
+var onlyIn = map[string]string{
+	"github.com/spf13/viper":                  "config",
+	"github.com/pelletier/go-toml/v2":         "config",
+	"github.com/spf13/cobra":                  "cmd/lidwright",
+	"go.bug.st/serial":                        "kiln/source",
+	"modernc.org/sqlite":                      "daemon/store",
+	"database/sql":                            "daemon/store",
+	"github.com/danielgtaylor/huma/v2":        "api",
+	"github.com/prometheus/client_golang":     "api",
+	"github.com/coreos/go-systemd/v22/daemon": "daemon",
+}
+
+// The trade: no I/O, no clock.
+var trade = []string{"kiln", "kiln/thermocouple", "tiles", "tiles/fit"}
+
+var noTrade = []string{"os", "net", "net/http", "database/sql", "io/ioutil", "log", "log/slog", "syscall", "golang.org/x/sys/unix"}
+
+func TestArrows(t *testing.T) {
+	seen := 0
+	eachFile(t, func(pkg, path string, f *ast.File) {
+		allowed, known := arrows[pkg]
+		if !known {
+			t.Errorf("%s: package %s is not on the plan; draw it in DEVELOPERS.md and here, or put the code where it belongs", path, pkg)
+			return
+		}
+		seen++
+		test := strings.HasSuffix(path, "_test.go")
+		for _, spec := range f.Imports {
+			name, _ := strconv.Unquote(spec.Path.Value)
+			if ours, ok := strings.CutPrefix(name, "lidwright/"); ok {
+				helper := ours == "kiln/source/sourcetest" || ours == "tiles/tilestest" || ours == "kiln/practice"
+				if ours != pkg && !slices.Contains(allowed, ours) && !(test && (helper || strings.HasPrefix(pkg, ours))) && !(test && !slices.Contains(trade, pkg)) {
+					t.Errorf("%s imports %s: that arrow points up or across", path, ours)
+				}
+			}
+			if test {
+				continue
+			}
+			for lib, home := range onlyIn {
+				if (name == lib || strings.HasPrefix(name, lib+"/")) && pkg != home {
+					t.Errorf("%s imports %s, which belongs in %s alone", path, name, home)
+				}
+			}
+			if slices.Contains(trade, pkg) && slices.Contains(noTrade, name) {
+				t.Errorf("%s imports %s: the trade does no I/O", path, name)
+			}
+		}
+		if test || !slices.Contains(trade, pkg) {
+			return
+		}
+		ast.Inspect(f, func(n ast.Node) bool {
+			if s, ok := n.(*ast.SelectorExpr); ok {
+				if x, ok := s.X.(*ast.Ident); ok && x.Name == "time" && slices.Contains([]string{"Now", "Sleep", "Since", "Until", "After", "NewTimer", "NewTicker", "Tick"}, s.Sel.Name) {
+					t.Errorf("%s uses time.%s: time is handed in to the trade", path, s.Sel.Name)
+				}
+			}
+			return true
+		})
+	})
+	if seen < 30 {
+		t.Fatalf("only %d files looked at: the test does not see the house", seen)
+	}
+}
+
+// TestTopLevel holds the agreed folders and files.
+func TestTopLevel(t *testing.T) {
+	entries, err := os.ReadDir("../..")
+	if err != nil {
+		t.Fatal(err)
+	}
+	agreed := []string{"cmd", "daemon", "kiln", "tiles", "api", "config", "deploy", "go.mod", "go.sum", "README.md", "DEVELOPERS.md", "Makefile"}
+	built := []string{"bin", "run", "dist", "testout"} // made by make, ignored by git
+	for _, e := range entries {
+		if !strings.HasPrefix(e.Name(), ".") && !slices.Contains(agreed, e.Name()) && !slices.Contains(built, e.Name()) {
+			t.Errorf("%s stands at the top level; agreed are %v", e.Name(), agreed)
+		}
+	}
+	for _, name := range agreed {
+		if _, err := os.Stat(filepath.Join("../..", name)); err != nil {
+			t.Errorf("%s is missing at the top level", name)
+		}
+	}
+}
+
+func eachFile(t *testing.T, f func(pkg, path string, file *ast.File)) {
+	t.Helper()
+	err := filepath.WalkDir("../..", func(path string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		if d.IsDir() {
+			if name := d.Name(); name == "testdata" || (strings.HasPrefix(name, ".") && name != ".." && len(name) > 1) || name == "bin" || name == "run" {
+				return filepath.SkipDir
+			}
+			return nil
+		}
+		if !strings.HasSuffix(path, ".go") {
+			return nil
+		}
+		file, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.SkipObjectResolution)
+		if err != nil {
+			return err
+		}
+		rel, _ := filepath.Rel("../..", path)
+		f(filepath.ToSlash(filepath.Dir(rel)), filepath.ToSlash(rel), file)
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}

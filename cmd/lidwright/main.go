@@ -1,0 +1,129 @@
+// Command lidwright is the whole program: the daemon (lidwright run) and the commands that
+// ask it. Each command has a short file of its own.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/signal"
+	"strings"
+	"syscall"
+
+	"github.com/spf13/cobra"
+
+	"lidwright/api"
+	"lidwright/config"
+)
+
+// version is set at build time from git.
+var version = "unknown"
+
+// Exit codes, as the help states them.
+const (
+	exitDone         = 0
+	exitFailed       = 1
+	exitWrongUse     = 2
+	exitWeakRate     = 3
+	exitNotReachable = 4
+	exitCannotStart  = 5
+)
+
+// exit is an error with its own exit code. An empty text prints nothing more.
+type exit struct {
+	code int
+	says string
+}
+
+func (e *exit) Error() string { return e.says }
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	context.AfterFunc(ctx, stop) // a second signal ends the program at once
+	os.Exit(run(ctx, os.Args[1:], os.Stdout, os.Stderr))
+}
+
+// run is the program without the process: arguments in, exit code out.
+func run(ctx context.Context, args []string, stdout, stderr *os.File) int {
+	root := rootCommand()
+	root.SetArgs(args)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	err := root.ExecuteContext(ctx)
+	if err == nil {
+		return exitDone
+	}
+	code, says := explain(err)
+	if says != "" {
+		fmt.Fprintln(stderr, "lidwright: "+says)
+	}
+	return code
+}
+
+// explain turns an error into an exit code and one line.
+func explain(err error) (int, string) {
+	var e *exit
+	var p *api.Problem
+	var m config.Mistakes
+	switch {
+	case errors.As(err, &e):
+		return e.code, e.says
+	case errors.As(err, &m):
+		return exitWrongUse, m.Error()
+	case errors.Is(err, api.ErrNotReachable):
+		return exitNotReachable, err.Error()
+	case errors.As(err, &p):
+		says := p.Title
+		for _, f := range p.Fields {
+			says += "; " + f.Name + ": " + f.Says
+		}
+		if len(p.Fields) == 0 && p.Detail != "" {
+			says += ". " + p.Detail
+		}
+		if p.Status == 422 || p.Status == 400 {
+			return exitWrongUse, says
+		}
+		return exitFailed, says
+	case strings.HasPrefix(err.Error(), "unknown command"), strings.HasPrefix(err.Error(), "unknown flag"), strings.HasPrefix(err.Error(), "unknown shorthand"),
+		strings.HasPrefix(err.Error(), "invalid argument"), strings.HasPrefix(err.Error(), "accepts "), strings.HasPrefix(err.Error(), "requires "), strings.HasPrefix(err.Error(), "required flag"),
+		strings.HasPrefix(err.Error(), "flag needs an argument"):
+		return exitWrongUse, err.Error() + "; see lidwright --help"
+	}
+	return exitFailed, err.Error()
+}
+
+func rootCommand() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "lidwright",
+		Short: "How wide to throw a lid so that it fits its fired gallery",
+		Long: `lidwright watches a kiln, keeps every firing, and learns from shrink bars how wide a lid
+must be thrown. It never controls a kiln.
+
+Exit codes: 0 done; 1 failed; 2 wrong use, or settings that do not load; 3 answered, but the
+rate is weak (borrowed, stale, unlike or stretched) or the width is held back; 4 no daemon
+answers; 5 cannot start until someone acts.
+
+` + api.Standing,
+		Example: `  lidwright run --config lidwright.toml
+  lidwright lid --collar 104.5 --opening 92.5 --clay tern
+  lidwright bar BQ7 fired 87.6
+  lidwright now`,
+		Version:       version,
+		SilenceUsage:  true,
+		SilenceErrors: true,
+	}
+	f := root.PersistentFlags()
+	f.String("site", "http://127.0.0.1:8573", "address of the daemon to ask")
+	f.String("code-file", "", "file that holds the bench or owner code (or LIDWRIGHT_CODE in the environment)")
+	f.Bool("json", false, "print the answer as JSON")
+	f.Bool("plain", false, "print the bare number or words")
+	f.String("units", "", "unit of bare lengths: mm, cm, in or 32nds")
+	root.AddCommand(
+		runCommand(), practiceCommand(), checkCommand(),
+		lidCommand(), rateCommand(), clayCommand(), barCommand(), barsCommand(), loadCommand(),
+		nowCommand(), firingsCommand(), safetyTopic(),
+	)
+	return root
+}

@@ -1,0 +1,242 @@
+package store
+
+import (
+	"bytes"
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"reflect"
+	"time"
+
+	"lidwright/kiln"
+)
+
+// Errors of facts that cannot be kept as they were said.
+var (
+	ErrIDUsed    = errors.New("this id already stands for something else")
+	ErrCodeTaken = errors.New("this code already stands on another bar")
+	ErrChanged   = errors.New("it was changed meanwhile")
+
+	ErrNoClay    = errors.New("no such clay")
+	ErrNoBatch   = errors.New("no such batch")
+	ErrNoBar     = errors.New("no such bar")
+	ErrNoReading = errors.New("no such reading")
+	ErrNoLoad    = errors.New("no such load")
+	ErrNoPot     = errors.New("no such pot card")
+	ErrNoVerdict = errors.New("no such verdict")
+	ErrNoCone    = errors.New("no such cone")
+	ErrNoNote    = errors.New("no such note")
+)
+
+// Kept says what became of a fact that was put.
+type Kept struct {
+	Revision int64 // of the clay, batch, bar, load or pot card; of a fact the number of its change
+	New      bool  // it was kept now; false: the very same was said before, and nothing was written
+}
+
+// Match is what an edit asks of what stands there. The zero value asks nothing.
+type Match struct {
+	Revision int64 // must be this one; 0: any
+	New      bool  // nothing may stand there yet
+}
+
+// Change is one line of the record of all that happened.
+type Change struct {
+	Seq     int64 // never falls and never repeats
+	Kind    string
+	Op      string
+	ID      string
+	At      time.Time
+	Trusted bool
+	Body    json.RawMessage
+}
+
+// querier is a transaction or the pool of readers.
+type querier interface {
+	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
+	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
+}
+
+// Changes gives at most limit changes after the one numbered after, in order.
+func (s *Store) Changes(ctx context.Context, after int64, limit int) ([]Change, error) {
+	rows, err := s.read.QueryContext(ctx, `
+		SELECT seq, kind, op, id, at_ms, trusted, body FROM change WHERE seq > ? ORDER BY seq LIMIT ?`, after, limit)
+	if err != nil {
+		return nil, fmt.Errorf("read changes: %w", err)
+	}
+	return collect(rows, "changes", func(c *Change) error {
+		var at int64
+		var body string
+		err := rows.Scan(&c.Seq, &c.Kind, &c.Op, &c.ID, &at, &c.Trusted, &body)
+		c.At, c.Body = fromMilli(at), json.RawMessage(body)
+		return err
+	})
+}
+
+// LastChange is the number of the newest change, 0 if there is none.
+func (s *Store) LastChange(ctx context.Context) (int64, error) {
+	var seq int64
+	err := s.read.QueryRowContext(ctx, `SELECT coalesce(max(seq), 0) FROM change`).Scan(&seq)
+	return seq, err
+}
+
+// record writes one change and gives its number. Whatever else the transaction writes
+// refers to it.
+func record(ctx context.Context, tx *sql.Tx, kind, op, id string, at kiln.Stamp, body any) (seq int64, err error) {
+	said, err := json.Marshal(body)
+	if err != nil {
+		return 0, fmt.Errorf("write down %s %s: %w", kind, id, err)
+	}
+	err = tx.QueryRowContext(ctx, `
+		INSERT INTO change (kind, op, id, at_ms, trusted, boot, body) VALUES (?, ?, ?, ?, ?, ?, ?) RETURNING seq`,
+		kind, op, id, at.Wall.UnixMilli(), at.Trusted, string(at.Boot), string(said)).Scan(&seq)
+	if err != nil {
+		return 0, fmt.Errorf("write down %s %s: %w", kind, id, err)
+	}
+	return seq, nil
+}
+
+// RightTimes corrects the times of all that was said in one running of the machine while
+// its clock could not be trusted.
+func (s *Store) RightTimes(ctx context.Context, boot kiln.BootID, by time.Duration) error {
+	return s.write(ctx, func(tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, `
+			UPDATE change SET at_ms = at_ms + ?, trusted = 1 WHERE boot = ? AND trusted = 0`, by.Milliseconds(), string(boot))
+		return err
+	})
+}
+
+// saying is how something said now stands to what was said before under the same id.
+type saying int
+
+const (
+	never   saying = iota // nothing was said under this id
+	other                 // something else was
+	earlier               // this was said, and something else after it
+	last                  // this is what was said last
+)
+
+// heard looks body up among what was said of id.
+func heard(ctx context.Context, tx *sql.Tx, kind, id string, body any) (saying, error) {
+	said, err := json.Marshal(body)
+	if err != nil {
+		return never, fmt.Errorf("compare %s %s: %w", kind, id, err)
+	}
+	rows, err := tx.QueryContext(ctx, `
+		SELECT body FROM change WHERE id = ? AND kind = ? AND op = 'put' ORDER BY seq DESC`, id, kind)
+	if err != nil {
+		return never, fmt.Errorf("compare %s %s: %w", kind, id, err)
+	}
+	defer rows.Close()
+	found, first := never, true
+	for rows.Next() {
+		var before string
+		if err := rows.Scan(&before); err != nil {
+			return never, fmt.Errorf("compare %s %s: %w", kind, id, err)
+		}
+		switch {
+		case !sameSaying([]byte(before), said):
+			found = max(found, other)
+		case first:
+			return last, rows.Err()
+		default:
+			return earlier, rows.Err()
+		}
+		first = false
+	}
+	return found, rows.Err()
+}
+
+// makerMembers are the members of a body that hold a maker's mark.
+var makerMembers = []string{"by", "packed_by", "maker", "maker_mark"}
+
+// sameSaying compares what was said before with what is said now. A mark that was
+// forgotten meanwhile stands for any.
+func sameSaying(before, now []byte) bool {
+	if bytes.Equal(before, now) {
+		return true
+	}
+	var a, b map[string]any
+	if json.Unmarshal(before, &a) != nil || json.Unmarshal(now, &b) != nil {
+		return false
+	}
+	for _, member := range makerMembers {
+		if a[member] == "" {
+			b[member] = ""
+			if _, had := a[member]; !had {
+				delete(b, member)
+			}
+		}
+	}
+	return reflect.DeepEqual(a, b)
+}
+
+// mayKeep decides on a fact, which is never edited: keep it, or it was kept before.
+func mayKeep(ctx context.Context, tx *sql.Tx, kind, id string, body any) (again bool, err error) {
+	switch heard, err := heard(ctx, tx, kind, id, body); {
+	case err != nil:
+		return false, err
+	case heard == never:
+		return false, nil
+	case heard == last:
+		return true, nil
+	default:
+		return false, fmt.Errorf("%s %s: %w", kind, id, ErrIDUsed)
+	}
+}
+
+// mayEdit decides on a clay, batch, bar, load or pot card, whose revision is rev (0: not
+// there yet): keep what is said now, or it was said before. A form that got no answer and
+// is sent again must not undo what somebody else changed meanwhile, so that something said
+// earlier is kept again only by who names the revision that stands.
+func mayEdit(ctx context.Context, tx *sql.Tx, kind, id string, rev int64, m Match, body any) (again bool, err error) {
+	heard, err := heard(ctx, tx, kind, id, body)
+	switch matches := (m.Revision == 0 || m.Revision == rev) && !(m.New && rev != 0); {
+	case err != nil:
+		return false, err
+	case heard == last, heard == earlier && (m.Revision == 0 || !matches):
+		return true, nil
+	case !matches:
+		return false, fmt.Errorf("%s %s: %w", kind, id, ErrChanged)
+	}
+	return false, nil
+}
+
+// collect scans all rows and closes them.
+func collect[T any](rows *sql.Rows, what string, scan func(*T) error) ([]T, error) {
+	defer rows.Close()
+	var all []T
+	for rows.Next() {
+		var one T
+		if err := scan(&one); err != nil {
+			return nil, fmt.Errorf("read %s: %w", what, err)
+		}
+		all = append(all, one)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, fmt.Errorf("read %s: %w", what, err)
+	}
+	return all, nil
+}
+
+func fromMilli(ms int64) time.Time { return time.UnixMilli(ms).UTC() }
+
+// orNull gives NULL for the zero value.
+func orNull[T comparable](v T) any {
+	var zero T
+	if v == zero {
+		return nil
+	}
+	return v
+}
+
+// jsonList writes a list for json_each and for columns that hold one; never null.
+func jsonList[T any](list []T) (string, error) {
+	if len(list) == 0 {
+		return "[]", nil
+	}
+	text, err := json.Marshal(list)
+	return string(text), err
+}
