@@ -7,8 +7,6 @@ import (
 	"os"
 	"slices"
 	"testing"
-
-	"lidwright/kiln"
 )
 
 // soak enlarges what is drawn at random when LIDWRIGHT_SOAK is set (make soak).
@@ -280,5 +278,3 @@ func TestReplacementDivides(t *testing.T) {
 		t.Errorf("together %s, want apart", a.Asked.Together)
 	}
 }
-
-var _ = kiln.Glaze

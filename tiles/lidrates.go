@@ -30,8 +30,8 @@ type PartDifference struct {
 
 // checkRates sees that each part has a clay or stated rates, and not both.
 func (q *LidQuestion) checkRates(f *faults) {
-	q.BodyRates.check(f, "body")
-	q.LidRates.check(f, "lid")
+	q.BodyRates.check(f, "body_")
+	q.LidRates.check(f, "lid_")
 	if q.Doubt != nil {
 		f.number("doubt_ratio", float64(*q.Doubt), 0, 0.05)
 	}
@@ -48,7 +48,7 @@ func (q *LidQuestion) checkRates(f *faults) {
 			f.add(Missing, "clay", "is needed, or state the rates: body_drying_ratio and body_firing_ratio")
 			return
 		}
-		q.BodyRates.needs(f, "body", q.CollarStage)
+		q.BodyRates.needs(f, "body_", q.CollarStage)
 	}
 	if q.lidClay().Clay == "" && q.needsLid() {
 		if !stated {
@@ -56,7 +56,7 @@ func (q *LidQuestion) checkRates(f *faults) {
 			return
 		}
 		rates, _ := q.lidRates()
-		rates.needs(f, "lid", q.LidStage)
+		rates.needs(f, "lid_", q.LidStage)
 	}
 }
 

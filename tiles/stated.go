@@ -47,12 +47,12 @@ func (s StatedRates) Left(stage Stage) float64 {
 	return 1
 }
 
-// needs tells which rates the way from stage to fired asks for and nobody stated. part is
-// "body" or "lid".
+// needs tells which rates the way from stage to fired asks for and nobody stated. part stands
+// before the names of the fields: "body_", "lid_" or nothing.
 func (s StatedRates) needs(f *faults, part string, stage Stage) {
 	want := func(r *Ratio, name string) {
 		if r == nil {
-			f.add(RateMissing, part+"_"+name+"_ratio", fmt.Sprintf("is needed from %s to fired, or name a clay", stage))
+			f.add(RateMissing, part+name+"_ratio", fmt.Sprintf("is needed from %s to fired, or name a clay", stage))
 		}
 	}
 	if stage == Soft || stage == Leather {
@@ -77,11 +77,11 @@ func (s StatedRates) check(f *faults, part string) {
 		low, high float64
 	}{{"drying", s.Drying, 0, 0.20}, {"leather", s.Leather, 0, 0.20}, {"bisque", s.Bisque, -0.05, 0.15}, {"firing", s.Firing, -0.05, 0.30}} {
 		if r.v != nil {
-			f.number(part+"_"+r.name+"_ratio", float64(*r.v), r.low, r.high)
+			f.number(part+r.name+"_ratio", float64(*r.v), r.low, r.high)
 		}
 	}
 	if s.Leather != nil && s.Drying != nil && *s.Leather > *s.Drying {
-		f.add(LeatherOver, part+"_leather_ratio", "more than "+part+"_drying_ratio: more has gone than there is to go")
+		f.add(LeatherOver, part+"leather_ratio", "more than "+part+"drying_ratio: more has gone than there is to go")
 	}
 }
 

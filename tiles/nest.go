@@ -1,0 +1,91 @@
+package tiles
+
+import (
+	"fmt"
+	"math"
+)
+
+// Nested is one pot of a set that stands in the next larger one.
+type Nested struct {
+	Outside Millimetre // largest outside, at the set's stage
+	Inside  Millimetre // inside at the height where the smaller one stands
+}
+
+// NestGap is the room between two neighbours of a set, fired, across: the mean, and the worst of
+// the likely range.
+type NestGap struct {
+	Inner, Outer int // places in the set, from 0
+	Play, Worst  Millimetre
+	Fits         float64 // chance that there is room at all
+}
+
+// Nest tells how the pots of a set, from the smallest to the largest, stand in one another after
+// firing. p holds the shrink of the inner as body and of the outer as lid: one clay and load share
+// what they share. sd is that of one measurement. The error is InvalidFields.
+func Nest(set []Nested, p Pair, sd Millimetre) ([]NestGap, error) {
+	var f faults
+	if len(set) < 2 {
+		f.add(Missing, "set", "is needed: two pots or more, the smallest first")
+	}
+	for i, s := range set {
+		f.pieceOf(fmt.Sprintf("set[%d].outside_mm", i), s.Outside, "pot")
+		f.pieceOf(fmt.Sprintf("set[%d].inside_mm", i), s.Inside, "pot")
+		if s.Inside >= s.Outside {
+			f.add(OutOfRange, fmt.Sprintf("set[%d].inside_mm", i), "not smaller than outside_mm: were they swapped?")
+		}
+		if i > 0 && s.Inside <= set[i-1].Outside {
+			f.add(OutOfRange, fmt.Sprintf("set[%d].inside_mm", i), fmt.Sprintf("cannot nest: the pot before it is %s outside", MM.Format(set[i-1].Outside)))
+		}
+	}
+	if err := f.err(); err != nil {
+		return nil, err
+	}
+	left := [2]float64{math.Exp(-float64(p.R[0]) / 100), math.Exp(-float64(p.R[1]) / 100)}
+	var gaps []NestGap
+	for i := 1; i < len(set); i++ {
+		inner, outer := float64(set[i-1].Outside)*left[0], float64(set[i].Inside)*left[1]
+		v := square(left[0]*float64(sd)) + square(left[1]*float64(sd))
+		for _, s := range []Spread2{p.Rate, p.Batch, p.Load, p.Position, p.Piece, p.Gone} {
+			v += (inner*inner*s[0][0] + outer*outer*s[1][1] - 2*inner*outer*s[0][1]) / 1e4
+		}
+		play, s := outer-inner, math.Sqrt(v)
+		fits := fit{least: 0, most: math.Inf(1), bound: bound{at: math.Inf(1)}, scales: tScales(p.Nu)}
+		gaps = append(gaps, NestGap{Inner: i - 1, Outer: i, Play: Millimetre(play),
+			Worst: Millimetre(play - likelyHalf(p.Nu, LikelyLevel)*s), Fits: fits.one(play, s)})
+	}
+	return gaps, nil
+}
+
+// SharedLid is the play of one lid on every pot of a set, fired: the widest and the narrowest pot
+// decide. pots are collars and lid the lid's width, as measured; seat tells which is inside.
+func SharedLid(seat Seat, pots []Millimetre, lid Millimetre, p Pair) (least, most Millimetre) {
+	l := float64(lid) * math.Exp(-float64(p.R[1])/100)
+	least, most = Millimetre(math.Inf(1)), Millimetre(math.Inf(-1))
+	for _, c := range pots {
+		play := float64(c)*math.Exp(-float64(p.R[0])/100) - l
+		if !seat.lidInside() {
+			play = -play
+		}
+		least, most = min(least, Millimetre(play)), max(most, Millimetre(play))
+	}
+	return least, most
+}
+
+// Scale is a whole form made larger or smaller: every length times the cube root of the ratio of
+// capacities. Both capacities are fired, to the fill line; the error is an *Invalid.
+func Scale(lengths []Millimetre, was, wanted float64) ([]Millimetre, error) {
+	for _, c := range []struct {
+		field string
+		ml    float64
+	}{{"was_ml", was}, {"fired_ml", wanted}} {
+		if !(c.ml >= leastCapacity && c.ml <= mostCapacity) {
+			return nil, &Invalid{Field: c.field, Type: OutOfRange, Why: "is " + plain(c.ml) + ", must be 1 to 1000000 ml"}
+		}
+	}
+	by := Millimetre(math.Cbrt(wanted / was))
+	scaled := make([]Millimetre, len(lengths))
+	for i, l := range lengths {
+		scaled[i] = l * by
+	}
+	return scaled, nil
+}

@@ -1,0 +1,206 @@
+package tiles
+
+import (
+	"math"
+
+	"lidwright/kiln"
+)
+
+// SizePart says what the fixed size of a size question belongs to.
+type SizePart string
+
+const (
+	PlainPart SizePart = "plain" // the piece itself
+	HolePart  SizePart = "hole"  // a bought part of that size goes into our hole
+	PlugPart  SizePart = "plug"  // our plug goes into a bought part of that inside size
+)
+
+// SizeQuestion asks for any length or capacity, fired to unfired or back. Exactly one of
+// FiredMM, FiredML, WetMM and WetML is given; the others are nil.
+type SizeQuestion struct {
+	FiredMM, WetMM *Millimetre
+	FiredML, WetML *float64 // capacity to the fill line, millilitres
+	Part           SizePart
+	Play           *Millimetre // hole, plug: between ours and the bought part, fired, across
+	Stage          Stage       // of the unfired side
+	Clay           BatchRef    // empty: Rates are stated
+	Kind           kiln.Kind
+	Rates          StatedRates
+	Doubt          *Ratio
+	Step           *Millimetre
+}
+
+// SizeAnswer is the other side of a size. NaN stands where a figure has no meaning.
+type SizeAnswer struct {
+	Asked       SizeQuestion
+	Millimetre  Millimetre // the length asked for, to the step: nearest; a hole up, a plug down
+	Unrounded   Millimetre
+	Likely      [2]Millimetre // of the length asked for
+	Millilitre  float64       // the capacity asked for
+	LikelyML    [2]float64
+	Ratio       Ratio // fired length over unfired
+	VolumeRatio Ratio // its cube
+	Trust       Trust
+	TrustWhy    string
+	Cautions    []string
+}
+
+// ToFired reports whether the fired side is asked for.
+func (q *SizeQuestion) ToFired() bool { return q.WetMM != nil || q.WetML != nil }
+
+const (
+	leastCapacity = 1     // ml
+	mostCapacity  = 1e6   // ml
+	usualDoubt    = 0.006 // of a stated rate (own)
+)
+
+// Validate fills in what is usual and tells every fault.
+func (q *SizeQuestion) Validate(d LidDefaults) error {
+	var f faults
+	or(&q.Part, PlainPart)
+	or(&q.Stage, Wet)
+	or(&q.Kind, kiln.Glaze)
+	orPoint(&q.Doubt, usualDoubt)
+	orPoint(&q.Step, d.Step)
+	given := 0
+	for _, s := range []struct {
+		field string
+		mm    *Millimetre
+		ml    *float64
+	}{{"fired_mm", q.FiredMM, nil}, {"fired_ml", nil, q.FiredML}, {"wet_mm", q.WetMM, nil}, {"wet_ml", nil, q.WetML}} {
+		if s.mm == nil && s.ml == nil {
+			continue
+		}
+		if given++; given == 2 {
+			f.add(GivenTwice, s.field, "one size at a time: fired_mm, fired_ml, wet_mm or wet_ml")
+		}
+		if s.mm != nil {
+			f.pieceOf(s.field, *s.mm, "size")
+		} else {
+			f.number(s.field, *s.ml, leastCapacity, mostCapacity)
+		}
+	}
+	if given == 0 {
+		f.add(Missing, "fired_mm", "is needed, or fired_ml, wet_mm or wet_ml")
+	}
+	word(&f, "stage", q.Stage, Wet, Soft, Leather, Dry, Biscuit)
+	q.checkPart(&f, d)
+	f.number("step_mm", float64(*q.Step), 0, 5)
+	f.number("doubt_ratio", float64(*q.Doubt), 0, 0.05)
+	q.Rates.check(&f, "")
+	switch {
+	case q.Clay.Clay != "" && q.Rates.any():
+		f.add(GivenTwice, "clay", "and rates: name the clay or state the rates")
+	case q.Clay.Clay == "" && !q.Rates.any():
+		f.add(Missing, "clay", "is needed, or state the rates: drying_ratio and firing_ratio")
+	case q.Clay.Clay == "":
+		q.Rates.needs(&f, "", q.Stage)
+	}
+	return f.err()
+}
+
+func (q *SizeQuestion) checkPart(f *faults, d LidDefaults) {
+	word(f, "part", q.Part, PlainPart, HolePart, PlugPart)
+	if q.Play != nil {
+		f.number("play_mm", float64(*q.Play), 0, 20)
+	}
+	switch {
+	case q.Part == PlainPart && q.Play != nil:
+		f.add(UnknownMember, "play_mm", "goes with part=hole or part=plug")
+	case q.Part != PlainPart && q.FiredMM == nil:
+		f.add(Missing, "fired_mm", "is needed: the fixed size of the bought part")
+	case q.Part != PlainPart && q.Play == nil:
+		least, most := d.Windows[Stopper].At(*q.FiredMM) // a bought part sits as a stopper does
+		play := (least + most) / 2
+		q.Play = &play
+	}
+	if q.Part == PlugPart && q.FiredMM != nil && q.Play != nil && *q.Play >= *q.FiredMM {
+		f.add(OutOfRange, "play_mm", "leaves nothing of the plug")
+	}
+}
+
+// Know is the shrink of the piece: of its clay, or as stated. q must have been validated.
+func (q *SizeQuestion) Know(rates Rates, at LidFiring) (Pair, error) {
+	if q.Clay.Clay == "" {
+		part := StatedPart{q.Rates, q.Stage}
+		return StatedPair(part, part, *q.Doubt, true, Apart), nil
+	}
+	ask := Ask{BatchRef: q.Clay, Forming: ThrownRing, Stage: q.Stage, Work: at.Work, WorkSD: at.WorkSD, BisqueWork: at.BisqueWork, Kind: q.Kind, Probe: at.Probe}
+	if q.Rates.Leather != nil {
+		ask.Gone = GoneByRatio(*q.Rates.Leather)
+	}
+	return rates.Pair(ask, ask, Apart)
+}
+
+// Size answers q from the shrink of one piece, which is the body of p. fromBag says that no
+// usual firing of the kind is there yet. The error is InvalidFields.
+func Size(q SizeQuestion, d LidDefaults, p Pair, fromBag bool) (SizeAnswer, error) {
+	if err := q.Validate(d); err != nil {
+		return SizeAnswer{}, err
+	}
+	left := math.Exp(-float64(p.R[0]) / 100)
+	var v float64
+	for _, s := range []Spread2{p.Rate, p.Batch, p.Load, p.Position, p.Piece, p.Gone} {
+		v += s[0][0]
+	}
+	// The t of a new piece is widened by exp(1/nu) for a variance that is itself estimated.
+	half := likelyHalf(p.Nu, LikelyLevel) * math.Sqrt(v) / 100
+	if !math.IsInf(p.Nu, 1) {
+		half *= math.Exp(0.5 / max(p.Nu, 1))
+	}
+	a := SizeAnswer{Asked: q, Ratio: Ratio(left), VolumeRatio: Ratio(left * left * left), Millimetre: nan, Unrounded: nan,
+		Likely: [2]Millimetre{nan, nan}, Millilitre: math.NaN(), LikelyML: [2]float64{math.NaN(), math.NaN()},
+		Trust: p.Standing[0].Trust, TrustWhy: p.Standing[0].Why}
+	turn := 1 / left
+	if q.ToFired() {
+		turn = left
+	}
+	low, high := math.Exp(-half), math.Exp(half)
+	if volume := firstOf(q.FiredML, q.WetML); volume != nil {
+		a.Millilitre = *volume * turn * turn * turn
+		a.LikelyML = [2]float64{a.Millilitre * low * low * low, a.Millilitre * high * high * high}
+	} else {
+		length := float64(*firstOf(q.FiredMM, q.WetMM))
+		switch q.Part {
+		case HolePart:
+			length += float64(*q.Play)
+		case PlugPart:
+			length -= float64(*q.Play)
+		}
+		a.Unrounded = Millimetre(length * turn)
+		a.Likely = [2]Millimetre{a.Unrounded * Millimetre(low), a.Unrounded * Millimetre(high)}
+		a.Millimetre = q.rounded(a.Unrounded)
+	}
+	for _, c := range []struct {
+		when bool
+		id   string
+	}{{q.Rates.any(), RatesStated}, {fromBag && q.Clay.Clay != "", NoUsualYet},
+		{(q.Stage == Soft || q.Stage == Leather) && q.Rates.Leather == nil, LeatherGuessed}, {true, ShrinkVaries}} {
+		if c.when {
+			a.Cautions = append(a.Cautions, c.id)
+		}
+	}
+	return a, nil
+}
+
+func firstOf[T any](a, b *T) *T {
+	if a != nil {
+		return a
+	}
+	return b
+}
+
+// rounded is a size to the step, on the side where the bought part still goes in.
+func (q *SizeQuestion) rounded(x Millimetre) Millimetre {
+	if *q.Step == 0 {
+		return x
+	}
+	floor, ceil := rounder(float64(*q.Step))
+	switch q.Part {
+	case HolePart:
+		return ceil(float64(x))
+	case PlugPart:
+		return floor(float64(x))
+	}
+	return Millimetre(math.Round(float64(x / *q.Step))) * *q.Step
+}
