@@ -68,8 +68,13 @@ func (p *Pty) Listened() bool {
 	held := false
 	raw.Control(func(fd uintptr) {
 		ask := []unix.PollFd{{Fd: int32(fd), Events: unix.POLLIN}}
-		if _, err := unix.Poll(ask, 0); err == nil {
-			held = ask[0].Revents&unix.POLLHUP == 0
+		for {
+			_, err := unix.Poll(ask, 0)
+			if err == unix.EINTR {
+				continue
+			}
+			held = err != nil || ask[0].Revents&unix.POLLHUP == 0
+			return
 		}
 	})
 	return held

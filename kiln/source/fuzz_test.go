@@ -18,7 +18,7 @@ func FuzzCutter(f *testing.F) {
 	f.Add([]byte("1;2;\n3;"), ";")
 	f.Add([]byte("1\x032\x03"), "\x03")
 	f.Fuzz(func(t *testing.T, data []byte, end string) {
-		if end == "" || len(end) > 2 || strings.Contains(end, "\x00") {
+		if !goodTerminator(end) {
 			end = "\n"
 		}
 		c := newCutter(end)

@@ -12,6 +12,7 @@ import (
 
 const (
 	slaveWithin = 500 * time.Millisecond // how long a slave may take to answer
+	restWithin  = 100 * time.Millisecond // how long an answer may pause; a USB adapter holds bytes for some 16 ms (from memory)
 	tries       = 3                      // of one question in one round
 	busyPause   = 100 * time.Millisecond // before a busy slave is asked again
 )
@@ -137,7 +138,9 @@ func (b *bus) question(ctx context.Context, t *teller, r request) (words []uint1
 			if err := b.Sleep(ctx, busyPause); err != nil {
 				return nil, nil, goneError{err}
 			}
-		case errors.Is(err, errSilent) || errors.Is(err, errOwing):
+		case errors.Is(err, errOwing):
+			return nil, nil, last
+		case errors.Is(err, errSilent):
 			t.tally.count(b.Now(), LineSilent)
 			return nil, nil, last
 		default:
@@ -203,12 +206,19 @@ func (b *bus) collect(ctx context.Context, r request, within time.Duration) ([]b
 		if err := ctx.Err(); err != nil {
 			return nil, goneError{err}
 		}
-		if err := b.port.SetReadTimeout(min(left, readTimeout)); err != nil {
+		wait := min(left, readTimeout)
+		if len(heard) > 0 {
+			wait = min(left, restWithin)
+		}
+		if err := b.port.SetReadTimeout(wait); err != nil {
 			return nil, goneError{err}
 		}
 		n, err := b.read(buf[:])
 		if err != nil {
 			return nil, goneError{err}
+		}
+		if n == 0 && len(heard) > 0 && !bytes.Equal(heard, r.frame()) {
+			break // begun and not gone on with: the rest was lost
 		}
 		heard = append(heard, buf[:n]...)
 		answer := b.withoutEcho(r, heard)

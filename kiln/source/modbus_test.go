@@ -233,7 +233,7 @@ func TestDeadSlave(t *testing.T) {
 		if len(samples) < 56 {
 			t.Errorf("%d samples of the live kiln in 58 s", len(samples))
 		}
-		if heard.Kilns[0].Silent < 20 || heard.Kilns[1].Silent != 0 {
+		if heard.Kilns[0].Silent < 14 || heard.Kilns[1].Silent != 0 {
 			t.Errorf("%+v", heard.Kilns)
 		}
 	})

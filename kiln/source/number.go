@@ -69,15 +69,26 @@ func parseNumber(text, unit string, comma bool) (float64, error) {
 
 // cutUnit cuts a unit from the end of text: °C, C, degC, F, K or mV. It gives "" for none.
 func cutUnit(text string) (digits, unit string) {
-	rest := strings.ToLower(text)
 	for _, u := range [...]string{"mv", "c", "f", "k"} {
-		if n, ok := strings.CutSuffix(rest, u); ok {
-			n = strings.TrimSuffix(strings.TrimSuffix(n, "deg"), "°")
-			n = strings.TrimSuffix(n, "\xb0") // the degree sign in Latin-1
-			return strings.TrimRight(text[:len(n)], " \t"), u
+		n, ok := cutFold(text, u)
+		if !ok {
+			continue
 		}
+		n, _ = cutFold(n, "deg")
+		n, _ = cutFold(n, "°")
+		n, _ = cutFold(n, "\xb0") // the degree sign in Latin-1
+		return strings.TrimRight(n, " \t"), u
 	}
 	return text, ""
+}
+
+// cutFold cuts tail from the end of text, in either case.
+func cutFold(text, tail string) (string, bool) {
+	at := len(text) - len(tail)
+	if at < 0 || !strings.EqualFold(text[at:], tail) {
+		return text, false
+	}
+	return text[:at], true
 }
 
 // plain reports whether text is a sign at most, one to nine digits, a point with one to nine more,

@@ -102,8 +102,8 @@ func (k Kiln) validate(say func(key, format string, args ...any)) {
 	if k.DecimalComma && strings.Contains(k.Separator, ",") {
 		say("separator", "a comma cannot be both the decimal sign and the separator; take \";\"")
 	}
-	if !k.modbus() && (k.Terminator == "" || len(k.Terminator) > 2 || strings.Contains(k.Terminator, "\x00")) {
-		say("terminator", "%q: one or two bytes that end a line, such as \"\\n\"", k.Terminator)
+	if !k.modbus() && !goodTerminator(k.Terminator) {
+		say("terminator", "%q: one or two bytes that end a line and stand nowhere else in it, such as \"\\n\"", k.Terminator)
 	}
 	if k.Reply == "pattern" {
 		k.validatePattern(say)
@@ -121,6 +121,12 @@ func (k Kiln) validate(say func(key, format string, args ...any)) {
 		seen[c.ID] = true
 		k.validateChannel(c, func(name, format string, args ...any) { say(key+name, format, args...) })
 	}
+}
+
+// goodTerminator reports whether a line may end so: with one or two bytes, none of them NUL or part
+// of a number.
+func goodTerminator(end string) bool {
+	return len(end) >= 1 && len(end) <= 2 && !strings.ContainsAny(end, "\x000123456789.,+-eE")
 }
 
 func (k Kiln) validatePattern(say func(key, format string, args ...any)) {
