@@ -1,6 +1,10 @@
 package tiles
 
-import "lidwright/kiln"
+import (
+	"time"
+
+	"lidwright/kiln"
+)
 
 // Together says how body and lid go through the last firing, and so which errors they share.
 type Together string
@@ -31,7 +35,8 @@ type Ask struct {
 	WorkSD     float64      // how far that firing may miss it, °C (one sd)
 	BisqueWork kiln.Celsius // usual bisque; NaN: none (single fired)
 	Kind       kiln.Kind
-	Probe      string // kiln and probe life of that firing, or empty
+	Probe      string    // kiln and probe life of that firing, or empty
+	On         time.Time // date of the question, for "stale"; zero: the studio's Now
 }
 
 // Spread2 is a 2 x 2 covariance of body and lid (index 0 and 1), in log-percent squared.
@@ -39,7 +44,9 @@ type Spread2 [2][2]float64
 
 // Pair is what is known of the shrink of a body and a lid together: means of the log shrink
 // from the stage when measured to fired, and the covariance by cause. The sum of the parts
-// is the whole.
+// is the whole. The covariances are already multiplied by exp(1/Nu) (and by what left-out
+// loads showed), so that sqrt(whole) times a t with Nu degrees of freedom is the doubt.
+// Nu is that of the difference R[0] - R[1]; of Apart, the least of that and each one alone.
 type Pair struct {
 	R        [2]LogPercent
 	Rate     Spread2 // from the bars: clays and known batches, one joint fit

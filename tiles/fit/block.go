@@ -33,10 +33,7 @@ func (b *Block) sweep(theta []float64, scale *scale, t *scratch, out *swept) err
 	k, s := len(b.Y), len(b.Cols)
 	t.v = grown(t.v, k*k)
 	for _, n := range b.Noise {
-		f := 1.0
-		if n.Param > 0 {
-			f = math.Exp(2 * theta[n.Param-1])
-		}
+		f := n.factor(theta)
 		for i, d := range n.Diag {
 			if b.Weight != nil {
 				d /= b.Weight[i]
@@ -83,6 +80,13 @@ func (b *Block) sweep(theta []float64, scale *scale, t *scratch, out *swept) err
 		}
 	}
 	return nil
+}
+
+func (n Noise) factor(theta []float64) float64 {
+	if n.Param == 0 {
+		return 1
+	}
+	return math.Exp(2 * theta[n.Param-1])
 }
 
 // project takes the free levels out of p = V^-1 and gives ln|W'V^-1 W|.

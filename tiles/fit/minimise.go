@@ -126,7 +126,7 @@ func (m *Model) search(from *Solution, x, step, g []float64) (*Solution, int) {
 			at[i] = min(max(x[i]+f*step[i], p.Low), p.High)
 		}
 		s, err := m.factor(at)
-		if err == nil && s.Objective <= from.Objective+1e-4*f*slope {
+		if err == nil && s.Objective <= from.Objective+1e-4*f*slope+1e-13*math.Abs(from.Objective) {
 			s.invert()
 			return s, try
 		}

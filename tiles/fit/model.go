@@ -37,7 +37,7 @@ type Model struct {
 // Param is one theta.
 type Param struct {
 	Start, Low, High float64 // where the search begins, and its box
-	Centre, Spread   float64 // prior N(Centre, Spread^2/2) on the log scale; Spread 0: none
+	Centre, Spread   float64 // prior N(Centre, Spread^2); Spread 0: none
 }
 
 // Column is one coefficient u_j, of prior mean 0.

@@ -1,0 +1,230 @@
+package tiles
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	engine "lidwright/tiles/fit"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// ShrinkModel is the number of the model of shrinkage that answers carry. Another number
+// comes with another rule, constant or prior.
+const ShrinkModel = "1"
+
+// Studio is everything that a fit of shrink rates is made from. The order of its lists does
+// not matter; bars and readings carry ids.
+type Studio struct {
+	Clays    []Clay
+	Batches  []Batch
+	Bars     []Bar
+	ProbeSD  map[string]float64 // doubt of a kiln's probe life, °C (one sd); not named: 9
+	Now      time.Time          // for "stale" where a question has no date; zero: the newest reading
+	Handbook *Handbook          // nil: UsualHandbook
+}
+
+// Handbook is what is believed before any bar: sds of each source of scatter in log-percent,
+// °C or mm. The first six are prior medians, which the bars of a site replace; they have no
+// published source.
+type Handbook struct {
+	Reading      Millimetre // one reading of a length
+	Piece        float64    // drying, piece to piece, log-percent
+	Position     float64    // place in the kiln, °C
+	BatchDrying  float64    // log-percent
+	BatchFiring  float64    // log-percent, where the clay matures
+	Load         float64    // a load's heat work against its record, °C
+	Spread       float64    // log-sd of those six
+	Forming      float64    // a forming other than thrown, log-percent
+	Probe        float64    // a probe life of unknown doubt, °C
+	Rough        float64    // of a mark itself, log-percent
+	LengthClass  Millimetre // bars are weighed by their mark length to this
+	FirstReading Millimetre // shortest mark length that is told apart
+}
+
+// UsualHandbook is the handbook that the program comes with.
+func UsualHandbook() Handbook {
+	return Handbook{Reading: 0.15, Piece: 0.20, Position: 5, BatchDrying: 0.25, BatchFiring: 0.25, Load: 7,
+		Spread: 0.9, Forming: 0.4, Probe: 9, Rough: 0.03, LengthClass: 10, FirstReading: 5}
+}
+
+// The thetas, in the order of the engine.
+const (
+	thetaReading = iota
+	thetaPiece
+	thetaPosition
+	thetaBatchDrying
+	thetaBatchFiring
+	thetaLoad
+	thetas
+)
+
+func (h Handbook) medians() [thetas]float64 {
+	return [thetas]float64{float64(h.Reading), h.Piece, h.Position, h.BatchDrying, h.BatchFiring, h.Load}
+}
+
+// thetaBox is how far an sd may move from its handbook value, on the log scale.
+const thetaBox = 1.6
+
+func (h Handbook) params() []engine.Param {
+	out := make([]engine.Param, thetas)
+	for i, m := range h.medians() {
+		c := math.Log(m)
+		out[i] = engine.Param{Start: c, Low: c - thetaBox, High: c + thetaBox, Centre: c, Spread: h.Spread}
+	}
+	return out
+}
+
+// Fit is the shrink of every clay of a studio, fitted at once. It is never changed; With
+// gives another one. Any number of goroutines may ask it.
+type Fit struct {
+	studio  Studio
+	book    Handbook
+	sheets  []*sheet // bars that say something, by id
+	left    []LeftOut
+	clays   []*clayCurve
+	columns columns
+	model   *engine.Model
+	solved  *engine.Solution
+	doubt   *mat.SymDense // covariance of theta
+	widen   float64       // sds are multiplied by this: left-out loads were missed by more
+	first   []float64     // theta of the first pass
+	batches map[BatchRef]*batchSeen
+	newest  time.Time
+	steps   int
+}
+
+// LeftOut is a reading that had no say, and why.
+type LeftOut struct {
+	Reading string
+	Bar     Code
+	Stage   Stage
+	Why     string
+	Slip    bool       // distrusted by the fit itself
+	Off     Millimetre // of a slip: how much longer than the rest of the fit expects
+}
+
+// Fit fits s. before, if not nil, is an earlier fit of the same site: the search begins at
+// its sds, which saves time and changes nothing else. It fails on facts that contradict one
+// another: a bar of a clay that is not listed, an id that stands twice.
+func (s Studio) Fit(before *Fit) (*Fit, error) {
+	f, err := s.begin()
+	if err != nil {
+		return nil, err
+	}
+	var start, start2 []float64
+	if before != nil {
+		start, start2 = before.first, before.solved.Theta
+	}
+	at := make([]float64, thetas)
+	for i, p := range f.book.params() {
+		at[i] = p.Centre
+	}
+	// First pass: slopes of the handbook. Slips are looked for before any variance is
+	// estimated: one slip of 10 mm can drive the sd of pieces to 1 %.
+	if f.first, err = f.pass(at, start); err != nil {
+		return nil, err
+	}
+	f.takeSlopes()
+	if start2 == nil {
+		start2 = f.first
+	}
+	theta, err := f.pass(f.first, start2)
+	if err != nil {
+		return nil, err
+	}
+	h, err := f.model.Curvature(theta, 0.15)
+	if err != nil {
+		return nil, fmt.Errorf("shrink fit: %w", err)
+	}
+	if f.doubt, err = engine.Floor(h, 1/(f.book.Spread*f.book.Spread)); err != nil {
+		return nil, fmt.Errorf("shrink fit: %w", err)
+	}
+	f.conclude()
+	return f, nil
+}
+
+// begin lays everything out, as yet without a number fitted.
+func (s Studio) begin() (*Fit, error) {
+	f := &Fit{studio: s, widen: 1, book: UsualHandbook()}
+	if s.Handbook != nil {
+		f.book = *s.Handbook
+	}
+	clays := slices.Clone(s.Clays)
+	slices.SortFunc(clays, func(a, b Clay) int { return cmp.Compare(a.ID, b.ID) })
+	for i, c := range clays {
+		if i > 0 && c.ID == clays[i-1].ID {
+			return nil, fmt.Errorf("shrink fit: clay %s stands twice", c.ID)
+		}
+	}
+	if err := f.readBars(clays); err != nil {
+		return nil, err
+	}
+	for _, c := range clays {
+		curve := newClayCurve(c, f.hottestOf(c.ID))
+		f.clays = append(f.clays, curve)
+	}
+	f.layColumns()
+	return f, nil
+}
+
+// pass screens at one theta, minimises from start and solves at the rounded minimum.
+func (f *Fit) pass(screenAt, start []float64) ([]float64, error) {
+	f.model = &engine.Model{Columns: f.columns.list, Params: f.book.params()}
+	for _, s := range f.sheets {
+		s.weight = nil
+	}
+	blocks := f.blocks(f.sheets)
+	f.model.Blocks = blocks
+	weights, err := engine.Screen(f.model, screenAt)
+	if err != nil {
+		return nil, fmt.Errorf("shrink fit: %w", err)
+	}
+	for i, s := range f.sheets {
+		s.weight, blocks[i].Weight = weights[i], weights[i]
+	}
+	f.model = &engine.Model{Columns: f.columns.list, Params: f.book.params(), Blocks: f.cells(blocks)}
+	best, err := f.model.Minimise(start, 1e-7)
+	if err != nil {
+		return nil, fmt.Errorf("shrink fit: %w", err)
+	}
+	f.steps += best.Evaluations
+	theta := make([]float64, thetas)
+	for i, t := range best.Theta { // so that every way to the minimum gives the same fit
+		theta[i] = math.Round(t*1000) / 1000
+	}
+	if f.solved, err = f.model.At(theta); err != nil {
+		return nil, fmt.Errorf("shrink fit: %w", err)
+	}
+	f.takeCoefficients()
+	return theta, nil
+}
+
+// cells joins bars that are alike.
+func (f *Fit) cells(blocks []*engine.Block) []*engine.Block {
+	keys := make([]string, len(blocks))
+	for i, s := range f.sheets {
+		keys[i] = s.key
+		if s.weight != nil {
+			keys[i] += fmt.Sprint("slip", i)
+		}
+	}
+	return engine.Gather(blocks, keys)
+}
+
+// Left lists the readings that have no say, and why; slips are among them.
+func (f *Fit) Left() []LeftOut { return slices.Clone(f.left) }
+
+// Sources are the sds that the bars of this site ended at, in the units of Handbook.
+func (f *Fit) Sources() Handbook {
+	out, sd := f.book, [thetas]float64{}
+	for i, t := range f.solved.Theta {
+		sd[i] = math.Exp(t)
+	}
+	out.Reading, out.Piece, out.Position = Millimetre(sd[0]), sd[1], sd[2]
+	out.BatchDrying, out.BatchFiring, out.Load = sd[3], sd[4], sd[5]
+	return out
+}

@@ -1,0 +1,244 @@
+// Package tilestest makes up studios: clays whose true curves are known, bars, loads and
+// slips, to see whether a fit's ranges hold. For tests alone. What is fixed is the
+// distribution, not the order of draws; the true curves are not of the fit's family.
+package tilestest
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"time"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// Row is a history of the clay asked about: bars in each of its load pairs.
+type Row string
+
+// Rows that are simulated.
+const (
+	One      Row = "1"
+	Three    Row = "3"
+	ThreeOne Row = "3x1"
+	Ten      Row = "10"
+	Thirty   Row = "30"
+	Hundred  Row = "100"
+)
+
+// Bars in each load pair of the clay asked about.
+func (r Row) Bars() []int {
+	repeat := func(n, loads int) []int {
+		out := make([]int, loads)
+		for i := range out {
+			out[i] = n
+		}
+		return out
+	}
+	switch r {
+	case One:
+		return []int{1}
+	case Three:
+		return []int{3}
+	case ThreeOne:
+		return repeat(1, 3)
+	case Ten:
+		return []int{3, 3, 2, 2}
+	case Thirty:
+		return repeat(3, 10)
+	}
+	return repeat(4, 25)
+}
+
+// Options of a studio.
+type Options struct {
+	Row     Row
+	Doubled bool // all true sds twice the drawn ones
+	NoSlips bool
+}
+
+// Made is a studio with what only its maker knows.
+type Made struct {
+	tiles.Studio
+	Slips []Slip
+
+	rng     *rand.Rand
+	sds     [6]float64 // reading mm, piece, position °C, batch drying, batch firing, load °C
+	matures float64
+	clays   [4]trueClay
+	batches map[tiles.BatchRef][2]float64
+	options Options
+	loads   int
+	bars    int
+	last    tiles.BatchRef // last batch of clay 0
+}
+
+// Slip is one reading that was falsified.
+type Slip struct {
+	Reading string
+	By      tiles.Millimetre
+}
+
+type trueClay struct{ width, centre, amplitude, foot, drying, bloat float64 }
+
+// firing is the true curve F(h) in log-percent.
+func (c trueClay) firing(h float64) float64 {
+	over := math.Max(0, h-c.bloat)
+	return c.foot + c.amplitude/(1+math.Exp(-(h-c.centre)/c.width)) - 3e-4*over*over
+}
+
+// LoadPair is one bisque and one glaze firing of the same pieces.
+type LoadPair struct {
+	name                  string
+	Bisque, Glaze         float64 // recorded heat work
+	trueBisque, trueGlaze float64
+}
+
+// piece is what is true of one piece: its drying and its places in the kiln.
+type piece struct{ drying, bisque, fired float64 }
+
+var began = time.Date(2026, 1, 5, 9, 0, 0, 0, time.UTC)
+
+// ClayName of the four clays; 0 is the one asked about. The names are made up.
+func ClayName(i int) tiles.ClayID { return [...]tiles.ClayID{"tern", "knot", "dunlin", "ruff"}[i] }
+
+// Make makes studio number n of a seed.
+func Make(seed, n uint64, o Options) *Made {
+	m := &Made{rng: rand.New(rand.NewPCG(seed, n)), options: o, batches: map[tiles.BatchRef][2]float64{}}
+	handbook := [6]float64{0.15, 0.20, 5, 0.25, 0.25, 7}
+	for i, h := range handbook {
+		m.sds[i] = h * math.Exp(m.normal(0, 0.4))
+		if o.Doubled {
+			m.sds[i] *= 2
+		}
+	}
+	m.matures = [...]float64{1190, 1222, 1222, 1250, 1290}[m.rng.IntN(5)]
+	for i := range m.clays {
+		c := &m.clays[i]
+		c.width = 35 * math.Exp(m.normal(0, 0.3))
+		c.centre = m.matures - 35 + m.normal(0, 15)
+		c.amplitude = 6.5 * math.Exp(m.normal(0, 0.3))
+		c.foot = math.Max(0, m.normal(0.5, 0.4))
+		c.drying = m.normal(6.0, 1.2)
+		c.bloat = c.centre + 2.2*c.width + math.Abs(m.normal(0, 20))
+		m.Clays = append(m.Clays, tiles.Clay{ID: ClayName(i), Name: string(ClayName(i)), Matures: kiln.Celsius(m.matures)})
+	}
+	m.history()
+	return m
+}
+
+func (m *Made) normal(mean, sd float64) float64 { return mean + sd*m.rng.NormFloat64() }
+
+// history fires the bars of all clays.
+func (m *Made) history() {
+	own := m.options.Row.Bars()
+	pairs := max(6, len(own))
+	for i := range pairs {
+		p := m.LoadPair()
+		for c := 1; c < 4; c++ {
+			if m.rng.Float64() < 0.6 {
+				for range 2 {
+					m.addBar(c, i/4, p)
+				}
+			}
+		}
+		if j := i - (pairs - len(own)); j >= 0 {
+			for range own[j] {
+				m.addBar(0, j/4, p)
+			}
+			m.last = m.batch(0, j/4)
+		}
+	}
+}
+
+// LoadPair draws the next bisque and glaze firing.
+func (m *Made) LoadPair() LoadPair {
+	off := [...]float64{0, 0, 0, -25, -25, 15}[m.rng.IntN(6)]
+	p := LoadPair{name: fmt.Sprintf("%04d", m.loads), Bisque: m.normal(1000, 6), Glaze: m.normal(m.matures+off, 6)}
+	m.loads++
+	p.trueBisque, p.trueGlaze = p.Bisque+m.normal(0, m.sds[5]), p.Glaze+m.normal(0, m.sds[5])
+	return p
+}
+
+// batch names batch n of a clay and draws its differences when it is first met.
+func (m *Made) batch(clay, n int) tiles.BatchRef {
+	ref := tiles.BatchRef{Clay: ClayName(clay), Batch: tiles.BatchID(fmt.Sprint("B", n))}
+	if _, known := m.batches[ref]; !known {
+		m.batches[ref] = [2]float64{m.normal(0, m.sds[3]), m.normal(0, m.sds[4])}
+		m.Batches = append(m.Batches, tiles.Batch{BatchRef: ref, Kind: tiles.Bought, Open: true, Made: began.Add(time.Duration(n) * time.Hour)})
+	}
+	return ref
+}
+
+// handbookSlope of the firing curve, log-percent per °C.
+func (m *Made) handbookSlope(h float64) float64 {
+	s := 1 / (1 + math.Exp(-(h-m.matures+35)/35))
+	return 6.5 * s * (1 - s) / 35
+}
+
+// places draws where in the kiln a piece stood, for both firings.
+func (m *Made) places() [2]float64 { return [2]float64{m.normal(0, m.sds[2]), m.normal(0, m.sds[2])} }
+
+// fire is one new piece of a batch through a pair of loads.
+func (m *Made) fire(clay int, ref tiles.BatchRef, p LoadPair, at [2]float64) piece {
+	c, d := m.clays[clay], m.batches[ref]
+	ripe := math.Min(1, m.handbookSlope(p.trueGlaze)/m.handbookSlope(m.matures))
+	return piece{
+		drying: c.drying + d[0] + m.normal(0, m.sds[1]),
+		bisque: c.firing(p.trueBisque + at[0]),
+		fired:  c.firing(p.trueGlaze+at[1]) + d[1]*ripe,
+	}
+}
+
+// addBar makes a bar, fires it and reads it.
+func (m *Made) addBar(clay, batch int, p LoadPair) {
+	ref := m.batch(clay, batch)
+	q := m.fire(clay, ref, p, m.places())
+	n := m.bars
+	m.bars++
+	bisqued := began.Add(time.Duration(m.loads) * 7 * 24 * time.Hour)
+	glazed := bisqued.Add(3 * 24 * time.Hour)
+	b := tiles.Bar{Code: tiles.Code(fmt.Sprintf("%05d", n)), ID: fmt.Sprintf("bar-%05d", n), BatchRef: ref,
+		Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1,
+		Firings: []tiles.Heat{
+			{Load: "bisque-" + p.name, Kind: kiln.Bisque, Kiln: "big-blue", Work: kiln.Celsius(p.Bisque), At: bisqued},
+			{Load: "glaze-" + p.name, Kind: kiln.Glaze, Kiln: "big-blue", Work: kiln.Celsius(p.Glaze), At: glazed},
+		}}
+	wet := 100 * math.Exp(m.normal(0, 0.002))
+	stages := []struct {
+		stage tiles.Stage
+		part  float64
+		keep  float64
+		at    time.Time
+	}{{tiles.Wet, -q.drying, 1, bisqued.Add(-72 * time.Hour)}, {tiles.Dry, 0, 0.6, bisqued.Add(-24 * time.Hour)},
+		{tiles.Biscuit, q.bisque, 0.4, bisqued.Add(time.Hour)}, {tiles.Fired, q.fired, 1, glazed.Add(time.Hour)}}
+	first := 0.0
+	for i, s := range stages {
+		read := wet * math.Exp(-(q.drying+s.part)/100)
+		read = math.Round(m.normal(read, m.sds[0])*10) / 10
+		if i == 0 && m.rng.Float64() < 0.5 {
+			read = 100
+		}
+		slip := 0.0
+		if m.rng.Float64() < 0.015 && !m.options.NoSlips {
+			slip = [...]float64{10, -10, 5, -5, 1, -1, 0.9, -0.9}[m.rng.IntN(8)]
+			read += slip
+		}
+		kept := m.rng.Float64() < s.keep
+		if i == 0 {
+			first = read
+		} else if r := read / first; r < 0.72 || r > 1.01 {
+			kept = false
+		}
+		if !kept {
+			continue
+		}
+		id := fmt.Sprintf("%s-%s", b.ID, s.stage)
+		if slip != 0 {
+			m.Slips = append(m.Slips, Slip{id, tiles.Millimetre(slip)})
+		}
+		b.Readings = append(b.Readings, tiles.Reading{ID: id, Bar: b.Code, Mark: 1, Stage: s.stage, Length: tiles.Millimetre(read),
+			Unit: "mm", Instrument: "calliper", Step: 0.1, At: s.at, Trusted: true})
+	}
+	m.Bars = append(m.Bars, b)
+}
