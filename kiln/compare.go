@@ -138,7 +138,7 @@ func pace(a, b Compared) string {
 		}
 	}
 	word := oneOf(whole > 0, "slower", "quicker")
-	if where == "" || most.Abs() < whole.Abs()/2 || (most < 0) != (whole < 0) {
+	if where == "" || most.Abs() < whole.Abs()*2/3 || (most < 0) != (whole < 0) {
 		return minutes(whole.Abs()) + " " + word + " to the top"
 	}
 	return minutes(most.Abs()) + " " + word + " " + where + " °C"

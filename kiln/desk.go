@@ -123,7 +123,11 @@ func (d *desk) take(s Sample, stored bool) {
 	if d.growing == nil {
 		return
 	}
-	d.unheard += d.growing.add(s)
+	unheard, taken := d.growing.add(s)
+	d.unheard += unheard
+	if !taken {
+		return // a program started anew within the same second
+	}
 	if !stored || !d.growing.resumed {
 		d.rec.writer.add(entry{firing: Firing{ID: d.growing.firing.ID}, samples: []Sample{s}})
 	}
@@ -225,68 +229,6 @@ func (d *desk) tell(t told) {
 func (d *desk) flushed(f Fact) {
 	if f.What == NewFiring || f.What == StopRecording || f.What == Unpacked {
 		d.flush()
-	}
-}
-
-// takeUp goes on with a firing that was left open, if there is one, and then with what was
-// heard meanwhile.
-func (d *desk) takeUp(u Unfinished, ok bool) {
-	detector := NewDetector(d.kiln, d.rec.Rules, d.past)
-	detector.Tell(Fact{What: MarkSet, Mark: d.detector.mark})
-	if d.opened.What == LoadOpened {
-		detector.Tell(d.opened)
-	}
-	var g *growing
-	samples := u.Samples
-	if ok {
-		if d.growing != nil && d.growing.firing.ID == u.Firing.ID {
-			u.Firing = d.growing.firing
-		}
-		g = newGrowing(d.kiln, u.Firing, d.rec.Ladder)
-		g.resumed = true
-		detector.Resume(u.Firing)
-	}
-	samples = append(samples[:len(samples):len(samples)], d.waiting...)
-	settleClock(samples)
-
-	d.rec.mu.Lock()
-	defer d.rec.mu.Unlock()
-	d.detector, d.growing, d.waiting, d.taking = detector, g, nil, false
-	d.replay = true
-	for i, s := range samples {
-		if i == len(u.Samples) {
-			d.replay = false
-			d.restarted()
-		}
-		d.take(s, i < len(u.Samples))
-	}
-	if d.replay {
-		d.restarted()
-	}
-	d.replay = false
-	if n := len(u.Samples); n > 0 && d.last != nil {
-		d.remember(u.Samples[n-1])
-	}
-	facts := d.facts
-	d.facts = nil
-	for _, t := range facts {
-		d.tell(t)
-	}
-}
-
-// restarted marks the gap that begins with the last sample that the log has.
-func (d *desk) restarted() {
-	if d.growing != nil {
-		d.growing.restarted = true
-	}
-}
-
-// remember lets what was last heard before the restart stand until something newer is.
-func (d *desk) remember(s Sample) {
-	for i, c := range d.kiln.Channels {
-		if v, ok := s.Value(c.ID); ok && !d.last[i].t.Known() && v.Fault == Good && v.T.Known() {
-			d.last[i].t, d.last[i].at = v.T, s.At
-		}
 	}
 }
 

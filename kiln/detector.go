@@ -125,15 +125,13 @@ func (d *Detector) Add(s Sample) []Event {
 	if !ok {
 		return nil
 	}
-	if !j.known {
-		d.unknown = true
-	}
 	var events []Event
 	v, ok := s.Value(d.kiln.Control)
 	good := ok && v.Fault == Good && v.T.Known()
 	if d.ring.closes(s.At) {
 		events = d.close()
 	}
+	d.unknown = d.unknown || !j.known // before the bin that begins now
 	d.ring.add(s, d.kiln, j.age)
 	if good {
 		d.good, d.goodT, d.heard, d.quiet = moment{s.At, j.age}, v.T, true, false

@@ -62,9 +62,13 @@ func (d *Detector) begin(b bin, rising time.Duration) []Event {
 	return []Event{d.open(d.firstRise(Celsius(base)), "")}
 }
 
-// firstRise is the last bin at or below base + 2.
+// firstRise is the last bin at or below base + 2, or within 2 °C of the lowest bin, where a
+// fall turned at once into a rise and no 10 min were as low.
 func (d *Detector) firstRise(base Celsius) bin {
 	bins := d.ring.since(d.from)
+	for _, b := range bins {
+		base = min(base, b.t)
+	}
 	for _, b := range slices.Backward(bins) {
 		if b.t <= base+2 {
 			return b

@@ -20,7 +20,8 @@ type heard struct {
 	fell, stalled int
 	asked, marks  int
 	states        map[int]State
-	preroll       []time.Duration
+	first         []Celsius       // where each firing begins
+	preroll       []time.Duration // how long each had been rising when it was found
 }
 
 func detect(s shape, tr trial) heard {
@@ -59,6 +60,7 @@ func detect(s shape, tr trial) heard {
 			case Began:
 				h.open = true
 				firing, stored, axis, gauge = Firing{Began: e.At}, nil, ages{}, NewHeatGauge(ladder, shapeKiln.Limit)
+				h.first = append(h.first, e.Preroll[0].Values[0].T)
 				h.preroll = append(h.preroll, e.Preroll[len(e.Preroll)-1].At.Since-e.At.Since)
 				for _, p := range e.Preroll {
 					keep(p)
@@ -158,5 +160,202 @@ func TestDetectorShapes(t *testing.T) {
 				}
 			})
 		}
+	}
+}
+
+// Where a firing begins: at its own first rise, however late that is found.
+func TestFirstRise(t *testing.T) {
+	shapes := readShapes(t)
+	for _, c := range []struct {
+		shape     int
+		first     []Celsius // ±3 °C
+		preroll   time.Duration
+		tolerance time.Duration
+	}{
+		{2, []Celsius{20}, 17 * time.Minute, 2 * time.Minute},   // 60 °C for 3 min, at 150 °C/h
+		{7, []Celsius{20}, 237 * time.Minute, 20 * time.Minute}, // at 10 °C/h
+		{12, []Celsius{20, 60}, 0, 0},
+		{13, []Celsius{20, 180}, 0, 0},
+		{14, []Celsius{20, 200}, 0, 0},
+		{16, []Celsius{20, 393}, 0, 0}, // 20 + 680 exp(-3/5)
+		{21, []Celsius{20, 150}, 0, 0},
+	} {
+		h := detect(shapes[c.shape-1], trial{name: "no kinds", every: 5})
+		if len(h.first) != len(c.first) {
+			t.Errorf("shape %d: %d firings, want %d", c.shape, len(h.first), len(c.first))
+			continue
+		}
+		for i, want := range c.first {
+			if got := h.first[i]; got < want-3 || got > want+3 {
+				t.Errorf("shape %d, firing %d begins at %.1f °C, want %.0f", c.shape, i+1, got, want)
+			}
+		}
+		if off := h.preroll[0] - c.preroll; c.preroll > 0 && off.Abs() > c.tolerance {
+			t.Errorf("shape %d: pre-roll of %v, want %v", c.shape, h.preroll[0], c.preroll)
+		}
+	}
+}
+
+// hearing plays a shape of its own to a fresh detector and gives what it found.
+func hearing(t *testing.T, load Kind, past Past, line string) (events []Event) {
+	t.Helper()
+	s, err := parseShape("1 | - | " + line + " | |")
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := NewDetector(shapeKiln, DefaultRules(), past)
+	if load != "" {
+		d.Tell(Fact{What: LoadOpened, Kind: load})
+	}
+	s.play(trial{every: 5}, func(sample Sample) { events = append(events, d.Add(sample)...) },
+		func(f FactKind) { events = append(events, d.Tell(Fact{What: f})...) }, func(int) {})
+	return events
+}
+
+func count(events []Event, what EventKind) (n int) {
+	for _, e := range events {
+		if e.What == what {
+			n++
+		}
+	}
+	return n
+}
+
+func TestStall(t *testing.T) {
+	usual := shape{}.past()
+	for _, c := range []struct {
+		name           string
+		load           Kind
+		past           Past
+		line           string
+		began, cleared int
+	}{
+		{"no hold like it", Glaze, usual, "20>400@150 h60 >1222@150 off", 1, 1},
+		{"usual held so", Glaze, usual, "20>600@150 h60 >1222@150 off", 0, 0},
+		{"usual held so, not as long", Glaze, usual, "20>600@150 h150 >1222@150 off", 1, 1},
+		{"no usual, an hour", Once, usual, "20>400@150 h60 >1222@150 off", 0, 0},
+		{"no usual, three hours", Once, usual, "20>400@150 h180 >1222@150 off", 1, 1},
+		{"near the top", Glaze, usual, "20>1200@150 h120 off", 0, 0},
+		{"cold", Glaze, usual, "20>58@150 h300 >1222@150 off", 0, 0},
+	} {
+		events := hearing(t, c.load, c.past, c.line)
+		if b, e := count(events, StartedStalling), count(events, StoppedStalling); b != c.began || e != c.cleared {
+			t.Errorf("%s: began %d, cleared %d; want %d and %d", c.name, b, e, c.began, c.cleared)
+		}
+	}
+}
+
+func TestUnpackingMark(t *testing.T) {
+	for _, c := range []struct {
+		name, line string
+		want       int
+	}{
+		{"down to 30", "20>1000@150 off", 1},
+		{"unpacked before it", "20>1000@150 off=150 U off", 0},
+		{"two firings", "20>1000@150 off U >1000@150 off", 2},
+		{"on the way up only", "20>80@60 h60 >300@60", 0},
+	} {
+		if n := count(hearing(t, Glaze, shape{}.past(), c.line), AtUnpackingMark); n != c.want {
+			t.Errorf("%s: at the mark %d times, want %d", c.name, n, c.want)
+		}
+	}
+}
+
+// Rule 6: what a silence means depends on its length and on both of its sides.
+func TestSilence(t *testing.T) {
+	const known, unknown = true, false
+	for _, c := range []struct {
+		name   string
+		fall   Celsius // after a peak of 800, before the silence
+		back   Celsius
+		gap    time.Duration
+		known  bool
+		closes bool
+	}{
+		{"ten minutes", 0, 790, 10 * time.Minute, known, false},
+		{"within two hours, whatever it says", 0, 30, 110 * time.Minute, known, false},
+		{"three hours, cooling", 100, 400, 3 * time.Hour, known, false},
+		{"three hours, climbed as it can", 0, 1100, 3 * time.Hour, known, false},
+		{"three hours, hotter than it can be", 600, 1150, 3 * time.Hour, known, true},
+		{"three hours, cold", 0, 45, 3 * time.Hour, known, true},
+		{"over a day", 0, 700, 25 * time.Hour, known, true},
+		{"unknown, much as before", 0, 700, 0, unknown, false},
+		{"unknown, cold", 0, 30, 0, unknown, true},
+		{"unknown, far below, still hot", 0, 200, 0, unknown, false},
+		{"unknown, climbing on", 0, 950, 0, unknown, false},
+		{"unknown, hotter after the top was passed", 200, 750, 0, unknown, true},
+	} {
+		d := NewDetector(shapeKiln, DefaultRules(), Past{})
+		at := Stamp{Boot: "a", Wall: winter, Trusted: true}
+		var events []Event
+		say := func(t Celsius) {
+			at.Since += 5 * time.Second
+			at.Wall = at.Wall.Add(5 * time.Second)
+			events = append(events, d.Add(Sample{At: at, Values: []Value{{Channel: "1", T: t}}})...)
+		}
+		for range 200 {
+			say(20)
+		}
+		for t := Celsius(20); t < 800; t += 0.4 {
+			say(t)
+		}
+		last := at
+		for t := Celsius(800); t > 800-c.fall; t -= 0.4 {
+			say(t)
+			last = at
+		}
+		if count(events, Began) != 1 || count(events, Over) != 0 {
+			t.Fatalf("%s: %v before the silence", c.name, events)
+		}
+		at.Since += c.gap
+		at.Wall = at.Wall.Add(c.gap)
+		if !c.known {
+			at = Stamp{Boot: "b", Since: 20 * time.Second, Wall: winter.AddDate(-3, 0, 0)}
+		}
+		for range 4 {
+			say(c.back)
+		}
+		if got := count(events, Over) > 0; got != c.closes {
+			t.Errorf("%s: closed %v, want %v", c.name, got, c.closes)
+		}
+		for _, e := range events {
+			if e.What != Over {
+				continue
+			}
+			if d, _ := last.Sub(e.At); d < 0 || d > 20*time.Second {
+				t.Errorf("%s: over %v before the last sample heard", c.name, d)
+			}
+			if e.Course.AtLeast != (c.fall < 100) {
+				t.Errorf("%s: at least %v", c.name, e.Course.AtLeast)
+			}
+		}
+	}
+}
+
+// Nothing is heard for a day: the firing is closed by the passing of time alone.
+func TestUnheardForADay(t *testing.T) {
+	d := NewDetector(shapeKiln, DefaultRules(), Past{})
+	at := Stamp{Boot: "a", Wall: winter}
+	for i := range 4 * 720 {
+		at.Since += 5 * time.Second
+		d.Add(Sample{At: at, Values: []Value{{Channel: "1", T: 20 + Celsius(i)*0.2}}})
+	}
+	if _, open := d.Course(); !open {
+		t.Fatal("no firing")
+	}
+	var events []Event
+	for h := range 25 {
+		now := at
+		now.Since += time.Duration(h) * time.Hour
+		events = append(events, d.Tick(now)...)
+		if _, open := d.Course(); open != (h < 24) {
+			t.Errorf("open %v after %d h of silence", open, h)
+		}
+	}
+	if n := count(events, Over); n != 1 {
+		t.Errorf("closed %d times", n)
+	}
+	if d.State() != Quiet {
+		t.Errorf("state %s", d.State())
 	}
 }

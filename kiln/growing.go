@@ -46,12 +46,12 @@ func newGrowing(k Kiln, f Firing, l *Ladder) *growing {
 }
 
 // add takes a sample in and gives how long nothing was heard before it, 0 unless that is a
-// gap of known length.
-func (g *growing) add(s Sample) (unheard time.Duration) {
+// gap of known length. A sample that is not later than the one before it is not taken.
+func (g *growing) add(s Sample) (unheard time.Duration, taken bool) {
 	before := g.axis.last
-	j, ok := g.axis.next(s.At)
-	if !ok {
-		return 0
+	j, taken := g.axis.next(s.At)
+	if !taken {
+		return 0, false
 	}
 	if !j.known {
 		g.severed = true
@@ -79,7 +79,7 @@ func (g *growing) add(s Sample) (unheard time.Duration) {
 		}
 		g.tail.T[i] = append(g.tail.T[i], t)
 	}
-	return unheard
+	return unheard, true
 }
 
 // heat gives a reading to the channel's gauge.

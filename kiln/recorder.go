@@ -49,11 +49,12 @@ type Recorder struct {
 	Tick   <-chan time.Time // about once a second; its value is not looked at
 	Notify func(Notice)     // told in order from a goroutine of its own, so it may block; nil: nobody
 
-	once   sync.Once
-	facts  chan told
-	writer *writer
-	notes  chan Notice
-	turns  atomic.Int64
+	once    sync.Once
+	facts   chan told
+	writer  *writer
+	notes   chan Notice
+	revived chan []*desk
+	turns   atomic.Int64
 
 	mu      sync.Mutex
 	desks   []*desk
@@ -76,6 +77,7 @@ func (r *Recorder) prepare() {
 		}
 		r.facts = make(chan told)
 		r.notes = make(chan Notice, 256)
+		r.revived = make(chan []*desk, 1)
 		r.writer = newWriter(r.Log, r.Now)
 		for _, k := range r.Kilns {
 			r.desks = append(r.desks, newDesk(k, r))
@@ -110,7 +112,9 @@ func (r *Recorder) Run(ctx context.Context, samples <-chan Sample) error {
 		case f := <-r.facts:
 			r.tell(f)
 		case found := <-r.writer.found:
-			r.takeUp(found)
+			go func() { r.revived <- r.revive(found) }()
+		case desks := <-r.revived:
+			r.takeUp(desks)
 		case b := <-r.writer.begun:
 			r.number(b)
 		case <-ctx.Done():
@@ -219,54 +223,6 @@ func (r *Recorder) tell(t told) {
 	if r.writer.pending() && (t.fact.What == NewFiring || t.fact.What == StopRecording || t.fact.What == Unpacked) {
 		r.writer.send()
 	}
-}
-
-// takeUp goes on with the firings that were left open.
-func (r *Recorder) takeUp(found []Unfinished) {
-	left := make(map[KilnID]Unfinished)
-	for _, u := range found {
-		left[u.Firing.Kiln] = u
-	}
-	for _, d := range r.desks {
-		if d.taking {
-			u, ok := left[d.kiln.ID]
-			d.takeUp(u, ok)
-		}
-		delete(left, d.kiln.ID)
-	}
-	for _, u := range left {
-		r.abandon(u)
-	}
-}
-
-// abandon closes the firing of a kiln that the settings no longer have.
-func (r *Recorder) abandon(u Unfinished) {
-	k := Kiln{ID: u.Firing.Kiln, Limit: NoTemperature(), Unpacking: NoTemperature()}
-	for _, s := range u.Samples {
-		for _, v := range s.Values {
-			if !hasChannel(k.Channels, v.Channel) {
-				k.Channels = append(k.Channels, Channel{ID: v.Channel, Role: RoleProbe})
-			}
-		}
-	}
-	if len(k.Channels) > 0 {
-		k.Control = k.Channels[0].ID
-	}
-	d := newDesk(k, r)
-	d.takeUp(u, true)
-	if d.growing != nil && len(u.Samples) > 0 {
-		d.now = u.Samples[len(u.Samples)-1].At
-		d.handle(d.detector.Tell(Fact{What: StopRecording}))
-	}
-}
-
-func hasChannel(channels []Channel, id ChannelID) bool {
-	for _, c := range channels {
-		if c.ID == id {
-			return true
-		}
-	}
-	return false
 }
 
 // number keeps the number that the store gave a firing.

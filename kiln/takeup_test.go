@@ -296,3 +296,55 @@ func TestSettleClock(t *testing.T) {
 		}
 	}
 }
+
+// A firing of a kiln that is no longer in the settings is closed, and not left open for ever.
+func TestTakeUpOfAKilnThatIsGone(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		log := newMemoryLog()
+		g := newRig(t, log, boot("a", winter, true))
+		g.hold(20, 10*time.Minute)
+		g.ramp(20, 900, 300)
+		id := g.live().Firing
+		if err := g.stop(); err != nil {
+			t.Error(err)
+		}
+		other := shapeKiln
+		other.ID = "little-red"
+		g = newRig(t, log, g.clock(), other)
+		g.hold(20, 10*time.Second)
+		if err := g.stop(); err != nil {
+			t.Error(err)
+		}
+		if f := log.firings[id]; f.Status != Incomplete || !f.AtLeast || f.Peak < 897 || f.Number != 1 {
+			t.Errorf("firing %+v", f)
+		}
+	})
+}
+
+// Two starts within one second give the store no second of that name.
+func TestTakeUpWithinASecond(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		log := newMemoryLog()
+		g := newRig(t, log, boot("a", winter, true))
+		g.hold(20, 10*time.Minute)
+		g.ramp(20, 300, 300)
+		id := g.live().Firing
+		for range 3 {
+			if err := g.stop(); err != nil {
+				t.Error(err)
+			}
+			g = newRig(t, log, g.clock())
+			g.every(100*time.Millisecond, 300)
+		}
+		g.hold(300, 10*time.Second)
+		if err := g.stop(); err != nil {
+			t.Error(err)
+		}
+		if log.unordered != 0 {
+			t.Errorf("%d batches out of order", log.unordered)
+		}
+		if f := log.firings[id]; len(log.order) != 1 || f.Status != Running {
+			t.Errorf("%d firings, %s", len(log.order), f.Status)
+		}
+	})
+}

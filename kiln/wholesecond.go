@@ -6,16 +6,19 @@ import "time"
 // whole second stands for it, under the stamp of that second.
 type wholeSecond struct {
 	open   bool
-	second time.Duration // since the start of that boot
+	boot   BootID
+	second time.Duration // since the start of that boot, of the second that is open or was last
 	sample Sample
 }
 
 // add takes a sample and gives the second before it, when that is complete.
 func (w *wholeSecond) add(s Sample) (whole Sample, ok bool) {
 	second := s.At.Since.Truncate(time.Second)
-	if w.open && w.sample.At.Boot == s.At.Boot && second <= w.second {
-		w.merge(s) // or out of order, which is the same second for us
-		return Sample{}, false
+	if w.boot == s.At.Boot && second <= w.second {
+		if w.open {
+			w.merge(s)
+		}
+		return Sample{}, false // that second is over: too late to count
 	}
 	whole, ok = w.flush()
 	s.At.Wall = s.At.Wall.Add(second - s.At.Since)
@@ -23,7 +26,7 @@ func (w *wholeSecond) add(s Sample) (whole Sample, ok bool) {
 	values := make([]Value, len(s.Values))
 	copy(values, s.Values)
 	s.Values = values
-	w.open, w.second, w.sample = true, second, s
+	w.open, w.boot, w.second, w.sample = true, s.At.Boot, second, s
 	return whole, ok
 }
 

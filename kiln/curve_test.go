@@ -1,0 +1,205 @@
+package kiln
+
+import (
+	"errors"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+	"time"
+)
+
+func sampleAt(boot string, s int, wall time.Time, trusted bool, t Celsius) Sample {
+	v := Value{Channel: "1", T: t}
+	if !t.Known() {
+		v.Fault = Break
+	}
+	return Sample{Kiln: "big-blue", At: Stamp{Boot: BootID(boot), Since: time.Duration(s) * time.Second, Wall: wall, Trusted: trusted}, Values: []Value{v}}
+}
+
+func TestLay(t *testing.T) {
+	nan := NoTemperature()
+	samples := []Sample{
+		sampleAt("a", 100, winter, true, 20),
+		sampleAt("a", 101, winter, true, nan), // no row
+		sampleAt("a", 102, winter, true, 21),
+		sampleAt("a", 102, winter, true, 99), // not later: left out
+		sampleAt("a", 101, winter, true, 99),
+		sampleAt("a", 162, winter, true, 22), // 60 s is no gap yet
+		sampleAt("a", 223, winter, true, 23), // 61 s is
+		sampleAt("b", 5, winter.AddDate(-1, 0, 0), false, 24),
+		sampleAt("b", 6, winter.AddDate(-1, 0, 0), false, 25),
+		sampleAt("c", 9, winter.Add(10*time.Minute), true, 26),
+	}
+	c := Lay(samples, []ChannelID{"1", "2"}, time.Minute)
+	wantAfter := []time.Duration{0, 2, 62, 123, 124, 125, 126}
+	for i := range wantAfter {
+		wantAfter[i] *= time.Second
+	}
+	if !slices.Equal(c.After, wantAfter) {
+		t.Errorf("ages %v, want %v", c.After, wantAfter)
+	}
+	if !slices.Equal(c.Column("1"), []Celsius{20, 21, 22, 23, 24, 25, 26}) {
+		t.Errorf("column %v", c.Column("1"))
+	}
+	if c.Column("2")[0].Known() || c.Column("3") != nil {
+		t.Error("a channel that said nothing has temperatures")
+	}
+	wantGaps := []Gap{{After: 62 * time.Second, For: 61 * time.Second, Known: true}, {After: 123 * time.Second, Why: "restart"}, {After: 125 * time.Second, Why: "restart"}}
+	if !slices.Equal(c.Gaps, wantGaps) {
+		t.Errorf("gaps %+v, want %+v", c.Gaps, wantGaps)
+	}
+	if empty := Lay(nil, []ChannelID{"1"}, time.Minute); len(empty.After) != 0 || len(empty.Gaps) != 0 {
+		t.Errorf("of nothing: %+v", empty)
+	}
+}
+
+// Two boots, both with a trusted clock: the length of the gap is known, also where the clock
+// came to be trusted only later in that boot.
+func TestLayAcrossAReboot(t *testing.T) {
+	wall := winter.Add(48 * time.Minute)
+	c := Lay([]Sample{
+		sampleAt("a", 100, winter, true, 800),
+		sampleAt("b", 30, time.Unix(0, 0), false, 700),
+		sampleAt("b", 40, wall.Add(10*time.Second), true, 699),
+	}, []ChannelID{"1"}, time.Minute)
+	want := []Gap{{For: 48 * time.Minute, Known: true}}
+	if !slices.Equal(c.Gaps, want) || c.After[1] != 48*time.Minute {
+		t.Errorf("gaps %+v, ages %v; want %+v", c.Gaps, c.After, want)
+	}
+}
+
+// Thinning loses no extreme, and never makes more points than asked for.
+func TestThinKeepsExtremes(t *testing.T) {
+	random := rand.New(rand.NewPCG(3, 0))
+	var samples []Sample
+	low, high := Celsius(math.Inf(1)), Celsius(math.Inf(-1))
+	for i := range 30_000 {
+		if i > 9000 && i < 12_000 {
+			continue
+		}
+		v := Celsius(600 + 400*math.Sin(float64(i)/3000) + random.NormFloat64())
+		low, high = min(low, v), max(high, v)
+		samples = append(samples, sampleAt("a", i+1, winter, true, v))
+	}
+	c := Lay(samples, []ChannelID{"1"}, time.Minute)
+	minutes := c.Thin("1", time.Minute)
+	for _, n := range []int{0, 1, 2, 7, 100, 399, 400, 800, 10_000} {
+		e := minutes.Points(n)
+		if len(e.After) > max(n, 1) {
+			t.Errorf("%d points, asked for %d", len(e.After), n)
+		}
+		if l, h := slices.Min(e.Low), slices.Max(e.High); l != low || h != high {
+			t.Errorf("%d points go from %v to %v, want %v to %v", n, l, h, low, high)
+		}
+		if !slices.IsSorted(e.After) || e.Step%time.Minute != 0 {
+			t.Errorf("%d points: step %v, sorted %v", n, e.Step, slices.IsSorted(e.After))
+		}
+	}
+	if each := c.Thin("1", 0); len(each.After) != len(samples) || each.Low[5] != each.High[5] {
+		t.Errorf("%d readings by themselves, want %d", len(each.After), len(samples))
+	}
+	parts := minutes.Parts(c.Gaps)
+	if len(parts) != 2 || len(parts[0].After)+len(parts[1].After) != len(minutes.After) {
+		t.Fatalf("%d parts, want 2", len(parts))
+	}
+	if end, begin := parts[0].After[len(parts[0].After)-1], parts[1].After[0]; end > 9000*time.Second || begin < 11_940*time.Second {
+		t.Errorf("parts end at %v and begin at %v", end, begin)
+	}
+}
+
+// made is a firing of straight ramps: °C at each hour.
+func made(number int, hours []float64, temps []Celsius, work Celsius) Compared {
+	e := Envelope{Channel: "1", Step: time.Minute}
+	peak, to := Celsius(0), 0.0
+	for i := 1; i < len(hours); i++ {
+		for m := hours[i-1] * 60; m < hours[i]*60; m++ {
+			share := Celsius((m/60 - hours[i-1]) / (hours[i] - hours[i-1]))
+			e.put(time.Duration(m)*time.Minute, temps[i-1]+share*(temps[i]-temps[i-1]))
+		}
+		if temps[i] > peak {
+			peak, to = temps[i], hours[i]
+		}
+	}
+	return Compared{Curve: e, Firing: Firing{Kiln: "big-blue", Number: number, Peak: peak, Status: Ended,
+		ToTop: time.Duration(to * float64(time.Hour)), HeatWork: map[ChannelID]HeatWork{"1": {C: work}}}}
+}
+
+func TestDifference(t *testing.T) {
+	usual := made(141, []float64{0, 4, 7, 9}, []Celsius{20, 600, 1000, 1220}, 1222)
+	slow := made(142, []float64{0, 4, 7, 11}, []Celsius{20, 600, 1000, 1220}, 1236)
+	quick := made(143, []float64{0, 2.5, 5, 7}, []Celsius{20, 600, 1000, 1210}, 1210)
+	gap := made(144, []float64{0, 4, 7, 9}, []Celsius{20, 600, 1000, 1220}, 1223)
+	gap.Firing.Gaps = []Gap{{For: 48 * time.Minute, Known: true}}
+	unknown := gap
+	unknown.Firing.Gaps = []Gap{{Why: "restart"}}
+	for _, c := range []struct {
+		a    Compared
+		want string
+	}{
+		{usual, "as big-blue 141"},
+		{slow, "118 min slower above 1000 °C, 14 °C more heat work than big-blue 141"},
+		{quick, "2 h 00 quicker to the top, 12 °C less heat work, peak 10 °C lower than big-blue 141"},
+		{gap, "as big-blue 141; gap 48 min"},
+		{unknown, "as big-blue 141; gap of unknown length"},
+	} {
+		if got := Difference(c.a, usual); got != c.want {
+			t.Errorf("%q, want %q", got, c.want)
+		}
+	}
+}
+
+func TestAlign(t *testing.T) {
+	a := made(1, []float64{0, 4}, []Celsius{20, 1220}, 1200)
+	b := made(2, []float64{0, 8}, []Celsius{20, 1220}, 1200)
+	out, err := Align([]Compared{a, b}, 620)
+	if err != nil || out[0].Shift != 2*time.Hour || out[1].Shift != 4*time.Hour {
+		t.Errorf("shifts %v and %v, %v", out[0].Shift, out[1].Shift, err)
+	}
+	if out, err = Align(out, NoTemperature()); err != nil || out[1].Shift != 0 {
+		t.Errorf("shift %v at the start, %v", out[1].Shift, err)
+	}
+	if _, err = Align([]Compared{a, b}, 1300); !errors.Is(err, ErrNeverReached) {
+		t.Errorf("error %v", err)
+	}
+	for _, n := range []int{0, 5} {
+		if _, err = Align(make([]Compared, n), NoTemperature()); !errors.Is(err, ErrHowMany) {
+			t.Errorf("%d firings: error %v", n, err)
+		}
+	}
+}
+
+func TestTrendOf(t *testing.T) {
+	year := 365.25 * 24 * float64(time.Hour)
+	firings := func(values ...float64) []Firing {
+		var out []Firing
+		for i, v := range values {
+			at := winter.Add(time.Duration(float64(i) * year / 10))
+			out = append(out, Firing{Status: Ended, Peak: Celsius(v), Began: Stamp{Wall: at, Trusted: true}})
+		}
+		return out
+	}
+	peak := func(f Firing) float64 { return float64(f.Peak) }
+	for _, c := range []struct {
+		name   string
+		values []float64
+		slope  float64
+		clear  bool
+	}{
+		// Mann's score of n in order is n(n-1)/2; by hand, n = 5: z = 9/4.082 = 2.20; n = 4: 5/2.944 = 1.70.
+		{"five that rise", []float64{1220, 1221, 1222, 1223, 1224}, 10, true},
+		{"four that rise", []float64{1220, 1221, 1222, 1223}, 10, false},
+		{"one odd firing among ten that fall", []float64{1230, 1229, 1228, 1300, 1226, 1225, 1224, 1223, 1222, 1221}, -10, true},
+		{"all alike", []float64{1222, 1222, 1222, 1222, 1222}, 0, false},
+	} {
+		got, err := TrendOf(firings(c.values...), peak)
+		if err != nil || math.Abs(got.PerYear-c.slope) > 0.01 || got.Clear != c.clear {
+			t.Errorf("%s: %+v, %v; want %v a year, clear %v", c.name, got, err, c.slope, c.clear)
+		}
+	}
+	few := firings(1, 2, 3, 4)
+	few[0].Began.Trusted = false
+	if _, err := TrendOf(few, peak); !errors.Is(err, ErrTooFew) {
+		t.Errorf("error %v where one date cannot be trusted", err)
+	}
+}

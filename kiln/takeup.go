@@ -1,0 +1,143 @@
+package kiln
+
+// revive reads the firings that were left open again, each at a desk of its own. A day of
+// readings takes a while; nothing is held up meanwhile.
+func (r *Recorder) revive(found []Unfinished) []*desk {
+	var desks []*desk
+	for _, u := range found {
+		desks = append(desks, r.reader(&u))
+		desks[len(desks)-1].revive(u)
+	}
+	return desks
+}
+
+// reader is the desk at which u is to be read again: what is known of its kiln by now is known
+// there. For a kiln that the settings no longer have it is made from the samples.
+func (r *Recorder) reader(u *Unfinished) *desk {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	d := r.desk(u.Firing.Kiln)
+	if d == nil {
+		return newDesk(kilnOf(*u), r)
+	}
+	if d.growing != nil && d.growing.firing.ID == u.Firing.ID {
+		u.Firing = d.growing.firing
+	}
+	reader := newDesk(d.kiln, r)
+	reader.past, reader.trusted = d.past, d.trusted
+	reader.detector.Tell(Fact{What: PastKnown, Past: d.past})
+	if d.opened.What == LoadOpened {
+		reader.detector.Tell(d.opened)
+	}
+	return reader
+}
+
+// takeUp goes on with the firings that were left open, where read has read to.
+func (r *Recorder) takeUp(read []*desk) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	left := make(map[KilnID]*desk)
+	for _, d := range read {
+		left[d.kiln.ID] = d
+	}
+	for _, d := range r.desks {
+		from, ok := left[d.kiln.ID]
+		if !ok {
+			from = newDesk(d.kiln, r)
+			from.detector.past = d.past
+		}
+		if d.taking {
+			d.takeUp(from)
+		}
+		delete(left, d.kiln.ID)
+	}
+	for _, d := range left {
+		// Nobody will hear of that kiln again.
+		d.handle(d.detector.Tell(Fact{What: StopRecording}))
+	}
+}
+
+// kilnOf makes up a kiln from what was heard of it.
+func kilnOf(u Unfinished) Kiln {
+	k := Kiln{ID: u.Firing.Kiln, Limit: NoTemperature(), Unpacking: NoTemperature()}
+	for _, s := range u.Samples {
+		for _, v := range s.Values {
+			if !hasChannel(k.Channels, v.Channel) {
+				k.Channels = append(k.Channels, Channel{ID: v.Channel, Role: RoleProbe})
+			}
+		}
+	}
+	if len(k.Channels) > 0 {
+		k.Control = k.Channels[0].ID
+	}
+	return k
+}
+
+func hasChannel(channels []Channel, id ChannelID) bool {
+	for _, c := range channels {
+		if c.ID == id {
+			return true
+		}
+	}
+	return false
+}
+
+// revive reads a firing that was left open again, at a desk of its own: the real one goes on
+// hearing meanwhile.
+func (d *desk) revive(u Unfinished) {
+	d.taking, d.replay = false, true
+	d.growing = newGrowing(d.kiln, u.Firing, d.rec.Ladder)
+	d.growing.resumed = true
+	d.detector.Resume(u.Firing)
+	samples := u.Samples
+	if n := len(samples); n > 0 && d.trusted.Trusted {
+		// The clock may have come to be trusted only after the last sample written.
+		samples = append(samples[:n:n], Sample{At: d.trusted})
+	}
+	settleClock(samples)
+	for _, s := range samples[:len(u.Samples)] {
+		d.take(s, true)
+	}
+	if n := len(u.Samples); n > 0 {
+		d.now = u.Samples[n-1].At
+		d.remember(u.Samples[n-1])
+	}
+	d.replay = false
+}
+
+// takeUp goes on where another desk has read to, and then with what was heard meanwhile.
+func (d *desk) takeUp(from *desk) {
+	from.detector.Tell(Fact{What: MarkSet, Mark: d.detector.mark})
+	from.detector.Tell(Fact{What: PastKnown, Past: d.past})
+	if d.opened.What == LoadOpened {
+		from.detector.Tell(d.opened)
+	}
+	d.detector, d.growing, d.taking = from.detector, from.growing, false
+	if d.growing != nil {
+		d.growing.restarted = true
+		d.growing.know(d.detector)
+	}
+	for i, h := range from.last {
+		if !d.last[i].t.Known() {
+			d.last[i] = h // stands until something newer is heard
+		}
+	}
+	waiting, facts := d.waiting, d.facts
+	d.waiting, d.facts = nil, nil
+	settleClock(waiting)
+	for _, s := range waiting {
+		d.take(s, false)
+	}
+	for _, t := range facts {
+		d.tell(t)
+	}
+}
+
+// remember keeps what was last heard before a restart.
+func (d *desk) remember(s Sample) {
+	for i, c := range d.kiln.Channels {
+		if v, ok := s.Value(c.ID); ok && !d.last[i].t.Known() && v.Fault == Good && v.T.Known() {
+			d.last[i].t, d.last[i].at = v.T, s.At
+		}
+	}
+}
