@@ -1,6 +1,9 @@
 package kiln
 
-import "time"
+import (
+	"errors"
+	"time"
+)
 
 // FiringID is a UUIDv7 made where the firing is first known.
 type FiringID string
@@ -85,4 +88,17 @@ type Firing struct {
 	AtLeast     bool // heat work is a lower bound: the end was not heard
 	HeatWork    map[ChannelID]HeatWork
 	Provisional bool // cooling or not unpacked yet: its heat work may still grow
+}
+
+// ErrNoFiring means that no firing has that id.
+var ErrNoFiring = errors.New("no such firing")
+
+// FiringFilter narrows a list of firings down; what is empty lets all pass.
+type FiringFilter struct {
+	Kiln       KilnID
+	Kind       Kind
+	Atmosphere Atmosphere
+	Status     Status
+	Before     time.Time // began before this
+	Limit      int       // at most so many, before kind and atmosphere are looked at; 0: all
 }

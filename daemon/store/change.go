@@ -5,42 +5,19 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"reflect"
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/tiles"
 )
 
-// Errors of facts that cannot be kept as they were said.
-var (
-	ErrIDUsed    = errors.New("this id already stands for something else")
-	ErrCodeTaken = errors.New("this code already stands on another bar")
-	ErrChanged   = errors.New("it was changed meanwhile")
-
-	ErrNoClay    = errors.New("no such clay")
-	ErrNoBatch   = errors.New("no such batch")
-	ErrNoBar     = errors.New("no such bar")
-	ErrNoReading = errors.New("no such reading")
-	ErrNoLoad    = errors.New("no such load")
-	ErrNoPot     = errors.New("no such pot card")
-	ErrNoVerdict = errors.New("no such verdict")
-	ErrNoCone    = errors.New("no such cone")
-	ErrNoNote    = errors.New("no such note")
+// What is kept and what is refused is said in the words of the trade.
+type (
+	Kept  = tiles.Kept
+	Match = tiles.Match
 )
-
-// Kept says what became of a fact that was put.
-type Kept struct {
-	Revision int64 // of the clay, batch, bar, load or pot card; of a fact the number of its change
-	New      bool  // it was kept now; false: the very same was said before, and nothing was written
-}
-
-// Match is what an edit asks of what stands there. The zero value asks nothing.
-type Match struct {
-	Revision int64 // must be this one; 0: any
-	New      bool  // nothing may stand there yet
-}
 
 // Change is one line of the record of all that happened.
 type Change struct {
@@ -183,7 +160,7 @@ func mayKeep(ctx context.Context, tx *sql.Tx, kind, id string, body any) (again 
 	case heard == last:
 		return true, nil
 	default:
-		return false, fmt.Errorf("%s %s: %w", kind, id, ErrIDUsed)
+		return false, fmt.Errorf("%s %s: %w", kind, id, tiles.ErrIDUsed)
 	}
 }
 
@@ -199,7 +176,7 @@ func mayEdit(ctx context.Context, tx *sql.Tx, kind, id string, rev int64, m Matc
 	case heard == last, heard == earlier && (m.Revision == 0 || !matches):
 		return true, nil
 	case !matches:
-		return false, fmt.Errorf("%s %s: %w", kind, id, ErrChanged)
+		return false, fmt.Errorf("%s %s: %w", kind, id, tiles.ErrChanged)
 	}
 	return false, nil
 }

@@ -30,18 +30,6 @@ type batchBody struct {
 	Note    string   `json:"note"`
 }
 
-// KeptClay is a clay with its revision.
-type KeptClay struct {
-	tiles.Clay
-	Revision int64
-}
-
-// KeptBatch is a batch with its revision.
-type KeptBatch struct {
-	tiles.Batch
-	Revision int64
-}
-
 // PutClay keeps a clay or what is changed about it. The errors are ErrChanged and trouble
 // with the disk.
 func (s *Store) PutClay(ctx context.Context, c tiles.Clay, m Match, at kiln.Stamp) (kept Kept, err error) {
@@ -86,7 +74,7 @@ func (s *Store) PutBatch(ctx context.Context, b tiles.Batch, m Match, at kiln.St
 		kept = Kept{}
 		var clay int
 		if err := tx.QueryRowContext(ctx, `SELECT 1 FROM clay WHERE clay = ?`, b.Clay).Scan(&clay); err != nil {
-			return missing(err, ErrNoClay)
+			return missing(err, tiles.ErrNoClay)
 		}
 		err := tx.QueryRowContext(ctx, `SELECT rev FROM batch WHERE clay = ? AND batch = ?`, b.Clay, b.Batch).Scan(&kept.Revision)
 		if err != nil && !errors.Is(err, sql.ErrNoRows) {
@@ -149,45 +137,45 @@ func missing(err, what error) error {
 }
 
 // Clay gives one clay, or ErrNoClay. Matures is left unknown: the cone on the bag says it.
-func (s *Store) Clay(ctx context.Context, id tiles.ClayID) (KeptClay, error) {
+func (s *Store) Clay(ctx context.Context, id tiles.ClayID) (tiles.KeptClay, error) {
 	all, err := clays(ctx, s.read)
 	if err != nil {
-		return KeptClay{}, err
+		return tiles.KeptClay{}, err
 	}
 	for _, c := range all {
 		if c.ID == id {
 			return c, nil
 		}
 	}
-	return KeptClay{}, fmt.Errorf("%s: %w", id, ErrNoClay)
+	return tiles.KeptClay{}, fmt.Errorf("%s: %w", id, tiles.ErrNoClay)
 }
 
 // Clays gives every clay by id.
-func (s *Store) Clays(ctx context.Context) ([]KeptClay, error) { return clays(ctx, s.read) }
+func (s *Store) Clays(ctx context.Context) ([]tiles.KeptClay, error) { return clays(ctx, s.read) }
 
 // Batches gives every batch of every clay, by clay and batch.
-func (s *Store) Batches(ctx context.Context) ([]KeptBatch, error) { return batches(ctx, s.read) }
+func (s *Store) Batches(ctx context.Context) ([]tiles.KeptBatch, error) { return batches(ctx, s.read) }
 
-func clays(ctx context.Context, q querier) ([]KeptClay, error) {
+func clays(ctx context.Context, q querier) ([]tiles.KeptClay, error) {
 	rows, err := q.QueryContext(ctx, `
 		SELECT clay, name, maker_code, matures_cone, stated_total_ratio, stated_cone, grog, note, rev FROM clay ORDER BY clay`)
 	if err != nil {
 		return nil, fmt.Errorf("read clays: %w", err)
 	}
-	return collect(rows, "clays", func(c *KeptClay) error {
+	return collect(rows, "clays", func(c *tiles.KeptClay) error {
 		c.Matures = kiln.NoTemperature()
 		return rows.Scan(&c.ID, &c.Name, &c.MakerCode, &c.MaturesCone, &c.Stated, &c.StatedCone, &c.Grog, &c.Note, &c.Revision)
 	})
 }
 
-func batches(ctx context.Context, q querier) ([]KeptBatch, error) {
+func batches(ctx context.Context, q querier) ([]tiles.KeptBatch, error) {
 	rows, err := q.QueryContext(ctx, `
 		SELECT b.clay, b.batch, b.kind, b.stamp, b.arrived_on, b.open, b.note, b.rev, c.at_ms
 		FROM batch b JOIN change c ON c.seq = b.made ORDER BY b.clay, b.batch`)
 	if err != nil {
 		return nil, fmt.Errorf("read batches: %w", err)
 	}
-	all, err := collect(rows, "batches", func(b *KeptBatch) error {
+	all, err := collect(rows, "batches", func(b *tiles.KeptBatch) error {
 		var made int64
 		err := rows.Scan(&b.Clay, &b.Batch.Batch, &b.Kind, &b.Stamp, &b.Arrived, &b.Open, &b.Note, &b.Revision, &made)
 		b.Made = fromMilli(made)

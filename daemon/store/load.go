@@ -1,0 +1,215 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+type loadBody struct {
+	Kiln       string    `json:"kiln"`
+	Kind       string    `json:"kind"`
+	Atmosphere string    `json:"atmosphere"`
+	Bars       []barSlot `json:"bars"`
+	Firing     string    `json:"firing"`
+	PackedBy   string    `json:"packed_by"`
+	Note       string    `json:"note"`
+	Stated     float64   `json:"heat_work_c,omitempty"`
+}
+
+type barSlot struct {
+	Bar   string `json:"bar"`
+	Shelf string `json:"shelf"`
+}
+
+// PutLoad keeps a load or what is changed about it, and gives it its number. The errors are
+// tiles.ErrNoBar, tiles.ErrChanged and trouble with the disk.
+func (s *Store) PutLoad(ctx context.Context, l tiles.Load, m tiles.Match, at kiln.Stamp) (kept tiles.Kept, err error) {
+	body := loadBody{string(l.Kiln), string(l.Kind), string(l.Atmosphere), []barSlot{}, string(l.Firing), l.PackedBy, l.Note, stated(l.Stated)}
+	for _, b := range l.Bars {
+		body.Bars = append(body.Bars, barSlot{string(b.Bar), b.Shelf})
+	}
+	err = s.write(ctx, func(tx *sql.Tx) error {
+		kept = tiles.Kept{}
+		err := tx.QueryRowContext(ctx, `SELECT rev FROM load WHERE id = ?`, l.ID).Scan(&kept.Revision)
+		if err != nil && !errors.Is(err, sql.ErrNoRows) {
+			return err
+		}
+		again, err := mayEdit(ctx, tx, "load", l.ID, kept.Revision, m, body)
+		if again || err != nil {
+			return err
+		}
+		kept.New = true
+		if kept.Revision, err = record(ctx, tx, "load", "put", l.ID, at, body); err != nil {
+			return err
+		}
+		if _, err = tx.ExecContext(ctx, `
+			INSERT INTO load (id, number, kiln, kind, atmosphere, firing, packed_by, note, heat_work_c, opened, rev)
+			VALUES (?1, (SELECT coalesce(max(number), 0) + 1 FROM load), ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?9)
+			ON CONFLICT (id) DO UPDATE SET kiln = excluded.kiln, kind = excluded.kind, atmosphere = excluded.atmosphere,
+				firing = coalesce(excluded.firing, load.firing), packed_by = excluded.packed_by, note = excluded.note,
+				heat_work_c = excluded.heat_work_c, rev = excluded.rev`,
+			l.ID, l.Kiln, l.Kind, l.Atmosphere, orNull(l.Firing), l.PackedBy, l.Note, orNull(stated(l.Stated)), kept.Revision); err != nil {
+			return err
+		}
+		return placeBars(ctx, tx, l, kept.Revision)
+	})
+	if err != nil {
+		return tiles.Kept{}, fmt.Errorf("keep load %s: %w", l.ID, err)
+	}
+	return kept, nil
+}
+
+func stated(t kiln.Celsius) float64 {
+	if math.IsNaN(float64(t)) {
+		return 0
+	}
+	return float64(t)
+}
+
+func placeBars(ctx context.Context, tx *sql.Tx, l tiles.Load, seq int64) error {
+	list, err := jsonList(codesOf(l.Bars))
+	if err != nil {
+		return err
+	}
+	if _, err := tx.ExecContext(ctx, `DELETE FROM load_bar WHERE load = ? AND bar NOT IN (SELECT value FROM json_each(?))`, l.ID, list); err != nil {
+		return err
+	}
+	for _, b := range l.Bars {
+		var one int
+		if err := tx.QueryRowContext(ctx, `SELECT 1 FROM bar WHERE code = ?`, b.Bar).Scan(&one); err != nil {
+			return fmt.Errorf("%s: %w", b.Bar, missing(err, tiles.ErrNoBar))
+		}
+		if _, err := tx.ExecContext(ctx, `
+			INSERT INTO load_bar (load, bar, shelf, seq, measured) VALUES (?, ?, ?, ?, 0)
+			ON CONFLICT (load, bar) DO UPDATE SET shelf = excluded.shelf`, l.ID, b.Bar, b.Shelf, seq); err != nil {
+			return err
+		}
+		if err := touchBar(ctx, tx, b.Bar, seq); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func codesOf(bars []tiles.Placed) []string {
+	var codes []string
+	for _, b := range bars {
+		codes = append(codes, string(b.Bar))
+	}
+	return codes
+}
+
+// CloseLoad says that a load was unpacked. Said again it changes nothing.
+func (s *Store) CloseLoad(ctx context.Context, id string, unpacked time.Time, by string, at kiln.Stamp) error {
+	err := s.write(ctx, func(tx *sql.Tx) error {
+		var done sql.NullInt64
+		if err := tx.QueryRowContext(ctx, `SELECT unpacked_ms FROM load WHERE id = ?`, id).Scan(&done); err != nil {
+			return missing(err, tiles.ErrNoLoad)
+		}
+		if done.Valid {
+			return nil
+		}
+		seq, err := record(ctx, tx, "load", "close", id, at, map[string]string{"by": by, "unpacked_at": unpacked.UTC().Format(time.RFC3339)})
+		if err != nil {
+			return err
+		}
+		_, err = tx.ExecContext(ctx, `UPDATE load SET unpacked_ms = ?, closed_by = ?, rev = ? WHERE id = ?`, unpacked.UnixMilli(), by, seq, id)
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("close load %s: %w", id, err)
+	}
+	return nil
+}
+
+// AttachLoad joins a load with its firing. The errors are tiles.ErrNoLoad and trouble with
+// the disk.
+func (s *Store) AttachLoad(ctx context.Context, id string, firing kiln.FiringID, at kiln.Stamp) error {
+	err := s.write(ctx, func(tx *sql.Tx) error {
+		var have sql.NullString
+		if err := tx.QueryRowContext(ctx, `SELECT firing FROM load WHERE id = ?`, id).Scan(&have); err != nil {
+			return missing(err, tiles.ErrNoLoad)
+		}
+		if have.String == string(firing) {
+			return nil
+		}
+		seq, err := record(ctx, tx, "load", "put", id, at, map[string]string{"firing": string(firing)})
+		if err != nil {
+			return err
+		}
+		if _, err := tx.ExecContext(ctx, `UPDATE load SET firing = NULL, rev = ? WHERE firing = ?`, seq, firing); err != nil {
+			return err
+		}
+		_, err = tx.ExecContext(ctx, `UPDATE load SET firing = ?, rev = ? WHERE id = ?`, firing, seq, id)
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("attach load %s: %w", id, err)
+	}
+	return nil
+}
+
+// Load gives one load, or tiles.ErrNoLoad.
+func (s *Store) Load(ctx context.Context, id string) (tiles.KeptLoad, error) {
+	all, err := s.Loads(ctx, tiles.LoadFilter{ID: id})
+	if err == nil && len(all) == 0 {
+		err = tiles.ErrNoLoad
+	}
+	if err != nil {
+		return tiles.KeptLoad{}, fmt.Errorf("load %s: %w", id, err)
+	}
+	return all[0], nil
+}
+
+// Loads gives the loads that the filter lets pass, newest first, with their bars.
+func (s *Store) Loads(ctx context.Context, w tiles.LoadFilter) ([]tiles.KeptLoad, error) {
+	limit := w.Limit
+	if limit == 0 {
+		limit = -1
+	}
+	rows, err := s.read.QueryContext(ctx, `
+		SELECT l.id, l.number, l.kiln, l.kind, l.atmosphere, coalesce(l.firing, ''), l.packed_by, l.note, l.heat_work_c, c.at_ms, l.unpacked_ms, l.rev,
+			(SELECT count(*) FROM load_bar x WHERE x.load = l.id AND x.measured = 0)
+		FROM load l JOIN change c ON c.seq = l.opened
+		WHERE (?1 = '' OR l.id = ?1) AND (?2 = '' OR l.kiln = ?2)
+			AND (?3 = 0 OR (l.firing IS NOT NULL OR l.unpacked_ms IS NOT NULL) AND EXISTS (SELECT 1 FROM load_bar x WHERE x.load = l.id AND x.measured = 0))
+			AND (?4 = 0 OR l.firing IS NULL AND l.unpacked_ms IS NULL)
+		ORDER BY l.number DESC LIMIT ?5`, w.ID, w.Kiln, w.Waiting, w.Open, limit)
+	if err != nil {
+		return nil, fmt.Errorf("read loads: %w", err)
+	}
+	loads, err := collect(rows, "loads", func(l *tiles.KeptLoad) error {
+		var heat sql.NullFloat64
+		var opened int64
+		var unpacked sql.NullInt64
+		err := rows.Scan(&l.ID, &l.Number, &l.Kiln, &l.Kind, &l.Atmosphere, &l.Firing, &l.PackedBy, &l.Note, &heat, &opened, &unpacked, &l.Revision, &l.Waiting)
+		l.Opened, l.Stated = fromMilli(opened), kiln.NoTemperature()
+		if heat.Valid {
+			l.Stated = kiln.Celsius(heat.Float64)
+		}
+		if unpacked.Valid {
+			l.Unpacked = fromMilli(unpacked.Int64)
+		}
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	for i := range loads {
+		rows, err := s.read.QueryContext(ctx, `SELECT bar, shelf FROM load_bar WHERE load = ? ORDER BY seq, bar`, loads[i].ID)
+		if err != nil {
+			return nil, fmt.Errorf("read loads: %w", err)
+		}
+		if loads[i].Bars, err = collect(rows, "loads", func(p *tiles.Placed) error { return rows.Scan(&p.Bar, &p.Shelf) }); err != nil {
+			return nil, err
+		}
+	}
+	return loads, nil
+}

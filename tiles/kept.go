@@ -1,0 +1,77 @@
+package tiles
+
+import "errors"
+
+// Errors of facts that cannot be kept as they were said, and of things that are not there.
+var (
+	ErrIDUsed    = errors.New("this id already stands for something else")
+	ErrCodeTaken = errors.New("this code already stands on another bar")
+	ErrChanged   = errors.New("it was changed meanwhile")
+
+	ErrNoClay    = errors.New("no such clay")
+	ErrNoBatch   = errors.New("no such batch")
+	ErrNoBar     = errors.New("no such bar")
+	ErrNoReading = errors.New("no such reading")
+	ErrNoLoad    = errors.New("no such load")
+	ErrNoPot     = errors.New("no such pot card")
+	ErrNoVerdict = errors.New("no such verdict")
+	ErrNoCone    = errors.New("no such cone")
+	ErrNoNote    = errors.New("no such note")
+)
+
+// Kept says what became of a fact that was put.
+type Kept struct {
+	Revision int64 // of the clay, batch, bar, load or pot card; of a fact the number of its change
+	New      bool  // it was kept now; false: the very same was said before, and nothing was written
+}
+
+// Match is what an edit asks of what stands there. The zero value asks nothing.
+type Match struct {
+	Revision int64 // must be this one; 0: any
+	New      bool  // nothing may stand there yet
+}
+
+// KeptClay is a clay with its revision.
+type KeptClay struct {
+	Clay
+	Revision int64
+}
+
+// KeptBatch is a batch with its revision.
+type KeptBatch struct {
+	Batch
+	Revision int64
+}
+
+// KeptBar is a bar with its readings, firings and revision.
+type KeptBar struct {
+	Bar
+	Revision int64
+}
+
+// KeptLoad is a load with its revision and how many of its bars wait to be measured.
+type KeptLoad struct {
+	Load
+	Revision int64
+	Waiting  int
+}
+
+// BarFilter narrows a list of bars down; what is empty lets all pass.
+type BarFilter struct {
+	Clay    ClayID
+	Batch   BatchID
+	Load    string
+	Waiting bool // a load that was fired waits for their measure
+	Code    Code // one bar
+	After   Code // codes after this one, for lists in parts
+	Limit   int  // 0: all
+}
+
+// LoadFilter narrows a list of loads down.
+type LoadFilter struct {
+	ID      string
+	Kiln    string
+	Waiting bool // fired, with bars still to measure
+	Open    bool // no firing and not unpacked
+	Limit   int
+}
