@@ -89,14 +89,15 @@ func (r *Recorder) prepare() {
 // could not be written then.
 func (r *Recorder) Run(ctx context.Context, samples <-chan Sample) error {
 	r.prepare()
-	var told sync.WaitGroup
-	told.Go(func() {
+	told := make(chan struct{})
+	go func() {
+		defer close(told)
 		for n := range r.notes {
 			if r.Notify != nil {
 				r.Notify(n)
 			}
 		}
-	})
+	}()
 	stop := r.writer.start(ctx)
 	r.writer.send()
 	for ctx.Err() == nil {
@@ -124,8 +125,11 @@ func (r *Recorder) Run(ctx context.Context, samples <-chan Sample) error {
 	r.drain(samples)
 	close(r.notes)
 	err := stop()
-	if err == nil {
-		told.Wait()
+	end := time.NewTimer(lastWrite)
+	defer end.Stop()
+	select {
+	case <-told:
+	case <-end.C: // whoever is told does not answer
 	}
 	return err
 }

@@ -116,6 +116,9 @@ func (d *desk) takeUp(from *desk) {
 	if d.growing != nil {
 		d.growing.restarted = true
 		d.growing.know(d.detector)
+		if c, open := d.detector.Course(); open && c.Stalled && d.detector.fire.above {
+			d.notices.stalledTold = true // told before the restart, to be cleared after
+		}
 	}
 	for i, h := range from.last {
 		if !d.last[i].t.Known() {
