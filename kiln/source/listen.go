@@ -79,6 +79,9 @@ func (l *line) listen(ctx context.Context) error {
 			if err == nil {
 				err = l.take(ctx, tellers, line)
 			}
+			if err == nil && l.settings.played() { // a recording goes at the pace of the settings
+				err = l.Sleep(ctx, l.settings.Kilns[0].Every)
+			}
 		})
 		l.wonder(&ears, tellers)
 		if err != nil {

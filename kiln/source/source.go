@@ -89,7 +89,7 @@ func (s *Source) Run(ctx context.Context) error {
 		}
 		if heard {
 			pause = firstPause
-			s.note(PortGone, inWords(s.settings.Port, err).Error())
+			s.note(PortGone, fmt.Sprintf("%s: it went away, unplugged or without power (%v)", s.settings.Port, err))
 		} else {
 			s.note(s.closedState(), err.Error())
 		}

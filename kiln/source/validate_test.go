@@ -40,6 +40,7 @@ func TestValidate(t *testing.T) {
 		{"no channel", func(s *source.Settings) { s.Kilns[0].Channels = nil }, "no channel"},
 		{"a poll string without its question mark", func(s *source.Settings) { s.Kilns[0].Poll = []string{"READ"} }, `poll_bytes: poll string "READ": must end in "?"`},
 		{"a poll string with a control byte", func(s *source.Settings) { s.Kilns[0].Poll = []string{"A\r?"} }, "only printable ASCII"},
+		{"an end of line that is a digit", func(s *source.Settings) { s.Kilns[0].Terminator = "5" }, "terminator"},
 		{"column 0", func(s *source.Settings) { s.Kilns[0].Channels[0].From = "0" }, "columns count from 1"},
 		{"comma twice", func(s *source.Settings) { s.Kilns[0].DecimalComma = true }, "a comma cannot be both"},
 		{"mv without a junction", func(s *source.Settings) { s.Kilns[0].Channels[0].Unit = "mv"; s.Kilns[0].Channels[0].Type = 'K' }, "cold_junction: needed with unit mv"},
