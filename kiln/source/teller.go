@@ -1,0 +1,143 @@
+package source
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"lidwright/kiln"
+)
+
+// teller turns the lines of one kiln into samples.
+type teller struct {
+	kiln   Kiln
+	form   *form
+	conv   *converter
+	clock  deviceClock
+	tally  *tally
+	lastAt kiln.Stamp // of the last sample
+	any    bool
+}
+
+func (s *Source) tellers() ([]*teller, error) {
+	var out []*teller
+	for i, k := range s.settings.Kilns {
+		f, err := newForm(k)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, &teller{kiln: k, form: f, conv: newConverter(k), tally: s.tallies[i]})
+	}
+	return out, nil
+}
+
+// tell makes a sample of what was said and sends it.
+func (l *line) tell(ctx context.Context, t *teller, s said, line []byte) error {
+	at := l.Now()
+	raws, hint, err := t.raws(s)
+	if err != nil {
+		t.tally.badLine(at, line, err.Error())
+		return nil
+	}
+	if err := t.form.usual(len(s.columns)); err != nil {
+		t.tally.badLine(at, line, err.Error())
+		return nil
+	}
+	t.tally.say(hint)
+	if t.kiln.TimeColumn != "" {
+		text, _ := s.text(t.kiln.TimeColumn)
+		if at, err = t.clock.stamp(at, text); err != nil {
+			t.tally.badLine(at, line, err.Error())
+			return nil
+		}
+	}
+	return l.finish(ctx, t, at, raws, line)
+}
+
+// finish turns raw numbers into a sample, counts it and sends it.
+func (l *line) finish(ctx context.Context, t *teller, at kiln.Stamp, raws []raw, line []byte) error {
+	if t.any && !t.kiln.asked() {
+		// A flood is thinned: no kiln is so fast that its samples are needed closer than half a period.
+		if gap, known := at.Sub(t.lastAt); known && gap < t.kiln.Every/2 {
+			t.tally.crowd()
+			return nil
+		}
+	}
+	sample := kiln.Sample{Kiln: t.kiln.ID, At: at, Values: t.conv.values(at, raws)}
+	outcome, good := LineGood, false
+	for _, v := range sample.Values {
+		if v.Fault == kiln.Break {
+			outcome = LineBreakvalue
+		}
+		if v.Fault != kiln.Good {
+			sample.Raw = string(line)
+		}
+		good = good || v.Fault == kiln.Good
+	}
+	t.tally.count(at, outcome)
+	if good {
+		t.tally.good(sample)
+	}
+	t.lastAt, t.any = at, true
+	return l.send(ctx, sample)
+}
+
+// raws finds each channel in what was said. An error says that the line makes no sense: a channel
+// that is no number, or none of them there. The hint is about decimal commas.
+func (t *teller) raws(s said) (raws []raw, hint string, err error) {
+	raws = make([]raw, len(t.kiln.Channels))
+	any := false
+	for i, c := range t.kiln.Channels {
+		text, ok := s.text(c.From)
+		if !ok && t.kiln.columned() {
+			return nil, "", fmt.Errorf("no column for channel %s", c.ID)
+		}
+		if !ok {
+			continue
+		}
+		r, err := rawText(c, text, t.kiln.DecimalComma)
+		if err != nil {
+			return nil, "", channelError{c, text, err}
+		}
+		raws[i], any = r, true
+	}
+	if !any {
+		return nil, "", errors.New("none of the channels is on the line")
+	}
+	if t.kiln.Separator == "," && !t.kiln.DecimalComma && commas(s.columns) {
+		hint = `the commas look like decimal commas, one number cut in two: set decimal_comma = true and another separator`
+	}
+	return raws, hint, nil
+}
+
+// channelError says which channel makes no sense.
+type channelError struct {
+	channel Channel
+	text    string
+	cause   error
+}
+
+func (e channelError) Error() string {
+	return "channel " + string(e.channel.ID) + ": " + e.text + ": " + e.cause.Error()
+}
+
+func (e channelError) Unwrap() error { return e.cause }
+
+// commas reports whether columns look like numbers with decimal commas that were cut in two: an
+// even number of columns, none with a point, every second one of one or two bare digits.
+func commas(columns []string) bool {
+	if len(columns) == 0 || len(columns)%2 != 0 {
+		return false
+	}
+	for i, c := range columns {
+		if !plain(c) || i%2 == 1 && (len(c) > 2 || c[0] == '-' || c[0] == '+') {
+			return false
+		}
+		for _, b := range []byte(c) {
+			if b == '.' || b == 'e' || b == 'E' {
+				return false
+			}
+		}
+	}
+	return true
+}
