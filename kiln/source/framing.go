@@ -14,6 +14,7 @@ type cutter struct {
 	n        int
 	dropping bool // until the next line end
 	blind    bool // dropping because the beginning was not heard: no fault of the line's
+	middle   bool // bytes came while blind: this is the middle of a line indeed
 }
 
 // newCutter makes a cutter for a line that may be in the middle of a line now: what comes before
@@ -28,7 +29,7 @@ func newCutter(terminator string) *cutter {
 
 // fresh says that the line was silent for a while with nothing begun, so that the next byte begins a line.
 func (c *cutter) fresh() {
-	if c.n == 0 && c.blind {
+	if c.blind && !c.middle {
 		c.dropping, c.blind = false, false
 	}
 }
@@ -36,7 +37,7 @@ func (c *cutter) fresh() {
 // stale drops what was begun and not ended; it reports whether there was anything.
 func (c *cutter) stale() bool {
 	had := c.n > 0 || c.dropping && !c.blind
-	c.n, c.dropping, c.blind = 0, false, false
+	c.n, c.dropping, c.blind, c.middle = 0, false, false, false
 	return had
 }
 
@@ -44,6 +45,7 @@ func (c *cutter) stale() bool {
 // good for as long as the call, or with nil for one that had to be dropped.
 func (c *cutter) cut(bytes []byte, each func(line []byte)) {
 	for _, b := range bytes {
+		c.middle = c.blind
 		switch {
 		case c.end == "" && (b == '\r' || b == '\n'):
 			c.endLine(each)
@@ -74,5 +76,5 @@ func (c *cutter) endLine(each func(line []byte)) {
 			each(line)
 		}
 	}
-	c.n, c.dropping, c.blind = 0, false, false
+	c.n, c.dropping, c.blind, c.middle = 0, false, false, false
 }

@@ -15,10 +15,7 @@ const quietFor = 10 * time.Second
 
 // listen reads lines that come unasked.
 func (l *line) listen(ctx context.Context) error {
-	tellers, err := l.tellers()
-	if err != nil {
-		return err
-	}
+	tellers := l.tellers
 	cut := newCutter(l.settings.Kilns[0].Terminator)
 	var pause, quiet time.Duration
 	due := l.quiet()

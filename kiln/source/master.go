@@ -43,10 +43,7 @@ type bus struct {
 
 // master reads Modbus slaves, each kiln at its period, one question at a time.
 func (l *line) master(ctx context.Context) error {
-	tellers, err := l.tellers()
-	if err != nil {
-		return err
-	}
+	tellers := l.tellers
 	b := &bus{line: l, owing: map[int]time.Time{}}
 	plans := make([][]reading, len(tellers))
 	for i, t := range tellers {
@@ -61,7 +58,9 @@ func (l *line) master(ctx context.Context) error {
 		if err := l.Sleep(ctx, wait); err != nil {
 			return err
 		}
-		if plans[i], err = b.round(ctx, tellers[i], plans[i]); err != nil {
+		next, err := b.round(ctx, tellers[i], plans[i])
+		plans[i] = next
+		if err != nil {
 			return err
 		}
 		turns.done(i, tellers[i].kiln.Every)

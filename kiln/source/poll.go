@@ -47,10 +47,7 @@ func (r *rota) done(i int, every time.Duration) {
 
 // ask reads kilns that answer poll strings, each at its period.
 func (l *line) ask(ctx context.Context) error {
-	tellers, err := l.tellers()
-	if err != nil {
-		return err
-	}
+	tellers := l.tellers
 	if err := l.Sleep(ctx, settle); err != nil {
 		return err
 	}

@@ -138,3 +138,28 @@ func TestGone(t *testing.T) {
 		}
 	})
 }
+
+// A header that was heard once holds after an unplugging: the device may not have noticed it.
+func TestHeaderOutlastsUnplugging(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := columnsOn("/dev/x")
+		s.Kilns[0].Channels[0].From = "top"
+		out := make(chan kiln.Sample, 100)
+		src, err := New(s, boot(), out)
+		if err != nil {
+			t.Fatal(err)
+		}
+		text := "\ntop\n20.5\n"
+		src.Open = func(Settings) (Port, error) {
+			p := newFakePort(nil)
+			p.in <- []byte(text)
+			text = "\n21.5\n"
+			close(p.in)
+			return p, nil
+		}
+		runUntil(t, src, 3*time.Second)
+		if len(out) < 3 {
+			t.Errorf("%d samples, %+v", len(out), src.Heard())
+		}
+	})
+}

@@ -266,13 +266,26 @@ func TestNamesThatChange(t *testing.T) {
 	}
 }
 
-// Two openings of one port by Run, the second while a listener has gone: what came before the
-// first line end after opening is no reading.
+// What came before the first line end after opening is no reading.
 func TestBeginsInTheMiddleOfALine(t *testing.T) {
 	c := newCutter("\n")
 	var got []string
 	c.cut([]byte("22.5\r\n1222.6\r\n"), func(l []byte) { got = append(got, string(l)) })
 	if len(got) != 1 || got[0] != "1222.6" {
 		t.Errorf("%q", got)
+	}
+	// With a pause in the cut line it is a cut line still; after a pause before the first byte it is whole.
+	for _, paused := range []bool{false, true} {
+		c, got = newCutter("\n"), nil
+		each := func(l []byte) { got = append(got, string(l)) }
+		if paused {
+			c.fresh()
+		}
+		c.cut([]byte("12"), each)
+		c.fresh()
+		c.cut([]byte("22.5\n7\n"), each)
+		if want := map[bool]int{false: 1, true: 2}[paused]; len(got) != want {
+			t.Errorf("pause before the first byte %v: %q", paused, got)
+		}
 	}
 }

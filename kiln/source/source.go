@@ -48,7 +48,8 @@ type Source struct {
 	Changed func(Heard)
 
 	settings Settings
-	tallies  []*tally // one a kiln
+	tellers  []*teller // one a kiln, for Run's goroutine; what they learned of the lines outlasts an unplugging
+	tallies  []*tally  // one a kiln
 
 	mu      sync.Mutex
 	state   PortState
@@ -67,8 +68,14 @@ func New(s Settings, now func() kiln.Stamp, out chan<- kiln.Sample) (*Source, er
 	if s.played() {
 		src.Open = openRecorded
 	}
-	for range s.Kilns {
-		src.tallies = append(src.tallies, newTally())
+	for _, k := range s.Kilns {
+		f, err := newForm(k)
+		if err != nil {
+			return nil, err
+		}
+		t := newTally()
+		src.tallies = append(src.tallies, t)
+		src.tellers = append(src.tellers, &teller{kiln: k, form: f, conv: newConverter(k), tally: t})
 	}
 	return src, nil
 }

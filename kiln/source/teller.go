@@ -19,18 +19,6 @@ type teller struct {
 	any    bool
 }
 
-func (s *Source) tellers() ([]*teller, error) {
-	var out []*teller
-	for i, k := range s.settings.Kilns {
-		f, err := newForm(k)
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, &teller{kiln: k, form: f, conv: newConverter(k), tally: s.tallies[i]})
-	}
-	return out, nil
-}
-
 // tell makes a sample of what was said and sends it.
 func (l *line) tell(ctx context.Context, t *teller, s said, line []byte) error {
 	at := l.Now()
