@@ -94,6 +94,7 @@ func (k Kiln) Kiln() kiln.Kiln {
 		Limit:     kiln.Celsius(k.LimitC),
 		Unpacking: kiln.Celsius(k.UnpackingMarkC),
 		Shelves:   k.Shelves,
+		Every:     k.Every,
 	}
 	for _, c := range k.Channels {
 		out.Channels = append(out.Channels, kiln.Channel{ID: c.ID, Role: c.Role})

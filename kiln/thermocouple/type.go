@@ -80,3 +80,12 @@ func (k Type) table() *table {
 	}
 	return nil
 }
+
+// UnmarshalText is ParseType, for settings.
+func (k *Type) UnmarshalText(text []byte) error {
+	parsed, err := ParseType(string(text))
+	if err == nil {
+		*k = parsed
+	}
+	return err
+}
