@@ -5,8 +5,6 @@ import (
 	"math/bits"
 	"math/rand/v2"
 	"slices"
-
-	"gonum.org/v1/gonum/mathext"
 )
 
 // boardDraws and searchDraws are how many boards are drawn to tell a chance, and how many of
@@ -36,16 +34,15 @@ func (s normalStream) next() float64 {
 	return math.Sqrt2 * math.Erfinv(2*u-1)
 }
 
-// inTurn are 16 factors of equal weight whose mixture of normals is near a t of nu.
+// inTurn are 16 scales of equal weight for those of fitScales.
 func inTurn(nu float64) [16]float64 {
 	var f [16]float64
-	if !(nu > 1) {
-		nu = 1
-	}
 	for j := range f {
 		f[j] = 1
 		if !math.IsInf(nu, 1) {
-			f[j] = math.Sqrt(nu / (2 * mathext.GammaIncRegInv(nu/2, (float64(j)+0.5)/16)))
+			nu = max(nu, 1)
+			z := math.Sqrt2 * math.Erfinv(2*(float64(j)+0.5)/16-1)
+			f[j] = math.Exp(z/math.Sqrt(2*nu) - 0.5/nu)
 		}
 	}
 	return f
@@ -66,17 +63,18 @@ func drawBoard(n int, pots []fitting, together Together, spread float64, lids in
 		x, y := normal.next(), normal.next()
 		body := f * shared[0][0] * x
 		lid := f * (shared[1][0]*x + shared[1][1]*y)
-		b.drawPots(k, pots, spread, body, func() float64 { return f * normal.next() }, ownPot)
+		lid += float64(pots[0].part.SD) * normal.next()
+		b.drawPots(k, pots, spread, body, normal.next, f*ownPot)
 		making := math.Sqrt(pots[0].making) / pots[0].left[1] // as thrown
 		for j := range lids {
 			left := pots[0].left[1] * math.Exp(-(lid+f*ownLid*normal.next())/100)
-			b.factor[k*lids+j], b.offset[k*lids+j] = left, left*f*making*normal.next()
+			b.factor[k*lids+j], b.offset[k*lids+j] = left, left*making*normal.next()
 		}
 	}
 	return b
 }
 
-// boardSpread is the triangular root of what all pots and all lids share (in log-percent), and
+// boardSpread is the triangular root of what was fitted and all pots and all lids share (in log-percent), and
 // the sds that each has for itself. A place in the kiln that lid and pot share takes itself out.
 func (f *fitting) boardSpread(together Together) (shared Spread2, pot, lid float64) {
 	p := f.pair
@@ -86,7 +84,6 @@ func (f *fitting) boardSpread(together Together) (shared Spread2, pot, lid float
 			s[i][j] = p.Rate[i][j] + p.Batch[i][j] + p.Load[i][j] + p.Gone[i][j]
 		}
 	}
-	s[1][1] += float64(f.part.SD * f.part.SD)
 	if s[0][0] > 0 {
 		shared[0][0] = math.Sqrt(s[0][0])
 		shared[1][0] = s[0][1] / shared[0][0]

@@ -37,7 +37,7 @@ func newFitting(q LidQuestion, d LidDefaults, known LidKnown) fitting {
 	}
 	f.left[0] = math.Exp(-float64(known.Pair.R[0]) / 100)
 	f.left[1] = math.Exp(-float64(known.Pair.R[1]+f.part.Mean) / 100)
-	f.fit.scales, f.fit.gauss = tScales(f.nu), legendre(16)
+	f.fit.scales, f.fit.gauss = fitScales(f.nu), legendre(16)
 	f.fit.bound.at = math.Inf(1)
 	lidSD := float64(*q.ThrowSD)
 	if q.Lid != 0 {
@@ -90,13 +90,13 @@ func (f *fitting) measure(q LidQuestion, d LidDefaults) {
 		f.fit.bound = bound{at: f.given - f.pushed - f.bearing - f.glaze}
 		read := square(f.openingSD)
 		if first == other {
-			f.fit.bound.variance, f.fit.bound.cov = (vars[first]+read)/4, covPlay/2
+			f.fit.bound.variance.known, f.fit.bound.cov.known = (vars[first]+read)/4, covPlay/2
 		} else {
-			f.fit.bound.variance, f.fit.bound.cov = vars[first]+(vars[other]+read)/4, covPlay
+			f.fit.bound.variance.known, f.fit.bound.cov.known = vars[first]+(vars[other]+read)/4, covPlay
 		}
 		f.ledgeShrinks()
 	case !f.inner && first != other:
-		f.fit.bound = bound{at: f.fit.most + widths[other] - widths[first], variance: vars[first] + vars[other], cov: covPlay}
+		f.fit.bound = bound{f.fit.most + widths[other] - widths[first], variance{known: vars[first] + vars[other]}, variance{known: covPlay}}
 	}
 }
 
@@ -106,8 +106,8 @@ func (f *fitting) ledgeShrinks() {
 	p, ledge := f.pair, f.given-f.pushed
 	lid := f.given - f.glaze - (f.fit.least+f.fit.most)/2
 	for _, s := range []Spread2{p.Rate, p.Batch, p.Load, p.Gone, p.Position, p.Piece} {
-		f.fit.bound.variance += ledge * ledge * s[0][0] / 1e4
-		f.fit.bound.cov += ledge * (f.given*s[0][0] - lid*s[0][1]) / 1e4
+		f.fit.bound.variance.fitted += ledge * ledge * s[0][0] / 1e4
+		f.fit.bound.cov.fitted += ledge * (f.given*s[0][0] - lid*s[0][1]) / 1e4
 	}
 }
 
@@ -189,11 +189,17 @@ func (f *fitting) limits() (over, under float64) {
 // is the share of them that each of several made parts has for itself.
 type causes struct {
 	piece, position, reading, throwing, part, rate, gone float64
-	own                                                  float64
+	own                                                  variance
 }
 
-func (c causes) total() float64 {
-	return c.piece + c.position + c.reading + c.throwing + c.part + c.rate + c.gone
+func (c causes) total() variance {
+	return variance{known: c.reading + c.throwing + c.part, fitted: c.piece + c.position + c.rate + c.gone}
+}
+
+// shared is what is not own.
+func (c causes) shared() variance {
+	t := c.total()
+	return variance{max(t.known-c.own.known, 0), max(t.fitted-c.own.fitted, 0)}
 }
 
 func (f *fitting) causesAt(w float64) causes {
@@ -219,11 +225,11 @@ func (f *fitting) causesAt(w float64) causes {
 		rate:     of(p.Rate) + of(p.Batch) + of(p.Load),
 		gone:     of(p.Gone),
 	}
-	c.own = own(p.Piece) + own(p.Position) + f.making
+	c.own = variance{known: f.making, fitted: own(p.Piece) + own(p.Position)}
 	return c
 }
 
 // chanceAt is the chance that one made part of size x fits.
 func (f *fitting) chanceAt(x float64) float64 {
-	return f.fit.one(f.playAt(x), math.Sqrt(f.causesAt(x*f.left[f.made]).total()))
+	return f.fit.one(f.playAt(x), f.causesAt(x*f.left[f.made]).total())
 }

@@ -190,8 +190,8 @@ func (a *LidAnswer) limit(f *fitting, s steps) {
 // fire fills in the pair as it comes out of the last firing.
 func (a *LidAnswer) fire(f *fitting, size float64) {
 	w := size * f.left[f.made]
-	sd := math.Sqrt(f.causesAt(w).total())
-	play, half := f.playOf(w), likelyHalf(f.nu, LikelyLevel)*sd
+	v := f.causesAt(w).total()
+	play, half, sd := f.playOf(w), f.fit.likelyHalf(v, LikelyLevel), math.Sqrt(v.at(1))
 	a.Fired = FiredPair{Collar: Millimetre(f.given), Lid: Millimetre(w), Play: Millimetre(play), PlaySD: Millimetre(sd),
 		Likely: [2]Millimetre{Millimetre(play - half), Millimetre(play + half)}, LeastBearing: nan, Ledge: nan}
 	if f.made == 0 {

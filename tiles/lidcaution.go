@@ -167,6 +167,6 @@ func (f *fitting) atCheck(q LidQuestion, d LidDefaults, rest Pair) *AtCheck {
 	}
 	way.given, way.reading = widths[first]*way.left[0], vars[first]
 	w := float64(q.Lid) * way.left[1]
-	play, half := way.playOf(w), likelyHalf(f.nu, LikelyLevel)*math.Sqrt(way.causesAt(w).total())
+	play, half := way.playOf(w), f.fit.likelyHalf(way.causesAt(w).total(), LikelyLevel)
 	return &AtCheck{Stage: q.CheckStage, Play: Millimetre(play), Likely: [2]Millimetre{Millimetre(play - half), Millimetre(play + half)}}
 }

@@ -67,13 +67,10 @@ func drawn() map[string]struct {
 func playDraw(rng *rand.Rand, q LidQuestion, a LidAnswer, pair Pair, part float64, sizes []float64) (plays []float64, most float64) {
 	f := 1.0
 	if !math.IsInf(pair.Nu, 1) {
-		var chi2 float64
-		for range int(pair.Nu) {
-			chi2 += square(rng.NormFloat64())
-		}
-		f = math.Sqrt(pair.Nu / chi2)
+		f = math.Exp(rng.NormFloat64()/math.Sqrt(2*pair.Nu) - 0.5/pair.Nu)
 	}
-	normal := func(sd float64) float64 { return f * sd * rng.NormFloat64() }
+	normal := func(sd float64) float64 { return f * sd * rng.NormFloat64() } // what the fit says
+	hand := func(sd float64) float64 { return sd * rng.NormFloat64() }       // calliper and throw
 	joint := func(s Spread2) (x, y float64) {
 		if s[0][0] == 0 {
 			return 0, normal(math.Sqrt(s[1][1]))
@@ -87,7 +84,7 @@ func playDraw(rng *rand.Rand, q LidQuestion, a LidAnswer, pair Pair, part float6
 		measure = *orUsual(q.MeasureSD, 0.05)
 	}
 	throw := float64(*a.Asked.ThrowSD)
-	rb, rl := float64(pair.R[0]), float64(pair.R[1])+normal(part)
+	rb, rl := float64(pair.R[0]), float64(pair.R[1])+hand(part)
 	for _, s := range []Spread2{pair.Rate, pair.Batch, pair.Load, pair.Gone} {
 		x, y := joint(s)
 		rb, rl = rb+x, rl+y
@@ -98,9 +95,9 @@ func playDraw(rng *rand.Rand, q LidQuestion, a LidAnswer, pair Pair, part float6
 	shared := pair.Position[0][1] > 0 // in place: the pot and each lid tried see one place
 	place := func(i int) float64 { return normal(math.Sqrt(pair.Position[i][i])) }
 	if a.Question == AskGallery {
-		l := (float64(q.Lid) + normal(float64(measureLid))) * left(rl+lid()+place(1))
+		l := (float64(q.Lid) + hand(float64(measureLid))) * left(rl+lid()+place(1))
 		for _, x := range sizes {
-			plays = append(plays, (x+normal(throw))*left(rb+body()+place(0))-l)
+			plays = append(plays, (x+hand(throw))*left(rb+body()+place(0))-l)
 		}
 		return plays, float64(a.MostPlay)
 	}
@@ -114,7 +111,7 @@ func playDraw(rng *rand.Rand, q LidQuestion, a LidAnswer, pair Pair, part float6
 				v, n = v+float64(again), n+1
 			}
 		}
-		c = append(c, (v/n+normal(float64(measure)/math.Sqrt(n)))*left(rb))
+		c = append(c, (v/n+hand(float64(measure)/math.Sqrt(n)))*left(rb))
 	}
 	widths, _ := a.Asked.directions(0)
 	first, other := smallest(widths), largest(widths)
@@ -124,7 +121,7 @@ func playDraw(rng *rand.Rand, q LidQuestion, a LidAnswer, pair Pair, part float6
 		most += c[other] - c[first]
 		most = min(most, float64(a.MostPlay))
 	} else if q.Opening != 0 {
-		o := (float64(q.Opening) + normal(float64(measure))) * left(rb)
+		o := (float64(q.Opening) + hand(float64(measure))) * left(rb)
 		most = min(most, c[first]-(c[other]+o)/2-1)
 	}
 	for _, x := range sizes {
@@ -134,7 +131,7 @@ func playDraw(rng *rand.Rand, q LidQuestion, a LidAnswer, pair Pair, part float6
 		} else {
 			r += place(1)
 		}
-		l := (x + normal(throw)) * left(r)
+		l := (x + hand(throw)) * left(r)
 		if q.Seat == Cap {
 			plays = append(plays, l-c[first])
 		} else {

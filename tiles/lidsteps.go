@@ -85,13 +85,13 @@ func (s steps) spread(set, chance float64, most int) []Spares {
 		return all
 	}
 	sizes := s.candidates(set)
-	m, own := make([]float64, len(sizes)), make([]float64, len(sizes))
-	var shared float64
+	m, own := make([]float64, len(sizes)), make([]variance, len(sizes))
+	var shared variance
 	for i, x := range sizes {
 		c := s.f.causesAt(x * s.f.left[s.f.made])
-		m[i], own[i] = s.f.playAt(x), math.Sqrt(c.own)
+		m[i], own[i] = s.f.playAt(x), c.own
 		if x == set {
-			shared = math.Sqrt(max(c.total()-c.own, 0))
+			shared = c.shared()
 		}
 	}
 	t := s.f.fit.share(m, own, shared)

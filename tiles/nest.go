@@ -44,14 +44,14 @@ func Nest(set []Nested, p Pair, sd Millimetre) ([]NestGap, error) {
 	var gaps []NestGap
 	for i := 1; i < len(set); i++ {
 		inner, outer := float64(set[i-1].Outside)*left[0], float64(set[i].Inside)*left[1]
-		v := square(left[0]*float64(sd)) + square(left[1]*float64(sd))
+		v := variance{known: square(left[0]*float64(sd)) + square(left[1]*float64(sd))}
 		for _, s := range []Spread2{p.Rate, p.Batch, p.Load, p.Position, p.Piece, p.Gone} {
-			v += (inner*inner*s[0][0] + outer*outer*s[1][1] - 2*inner*outer*s[0][1]) / 1e4
+			v.fitted += (inner*inner*s[0][0] + outer*outer*s[1][1] - 2*inner*outer*s[0][1]) / 1e4
 		}
-		play, s := outer-inner, math.Sqrt(v)
-		fits := fit{least: 0, most: math.Inf(1), bound: bound{at: math.Inf(1)}, scales: tScales(p.Nu)}
+		play := outer - inner
+		fits := fit{least: 0, most: math.Inf(1), bound: bound{at: math.Inf(1)}, scales: fitScales(p.Nu)}
 		gaps = append(gaps, NestGap{Inner: i - 1, Outer: i, Play: Millimetre(play),
-			Worst: Millimetre(play - likelyHalf(p.Nu, LikelyLevel)*s), Fits: fits.one(play, s)})
+			Worst: Millimetre(play - fits.likelyHalf(v, LikelyLevel)), Fits: fits.one(play, v)})
 	}
 	return gaps, nil
 }

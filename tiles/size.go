@@ -143,11 +143,7 @@ func Size(q SizeQuestion, d LidDefaults, p Pair, fromBag bool) (SizeAnswer, erro
 	for _, s := range []Spread2{p.Rate, p.Batch, p.Load, p.Position, p.Piece, p.Gone} {
 		v += s[0][0]
 	}
-	// The t of a new piece is widened by exp(1/nu) for a variance that is itself estimated.
-	half := likelyHalf(p.Nu, LikelyLevel) * math.Sqrt(v) / 100
-	if !math.IsInf(p.Nu, 1) {
-		half *= math.Exp(0.5 / max(p.Nu, 1))
-	}
+	half := fit{scales: fitScales(p.Nu)}.likelyHalf(variance{fitted: v}, LikelyLevel) / 100
 	a := SizeAnswer{Asked: q, Ratio: Ratio(left), VolumeRatio: Ratio(left * left * left), Millimetre: nan, Unrounded: nan,
 		Likely: [2]Millimetre{nan, nan}, Millilitre: math.NaN(), LikelyML: [2]float64{math.NaN(), math.NaN()},
 		Trust: p.Standing[0].Trust, TrustWhy: p.Standing[0].Why}

@@ -1,0 +1,81 @@
+package tilestest
+
+import (
+	"math"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// LidClass is a kind of lid question, by what body and lid share.
+type LidClass string
+
+const (
+	TwoPieces   LidClass = "apart"    // one clay, one load, two places
+	OnePlace    LidClass = "in place" // one clay, fired on its pot
+	Replacement LidClass = "replacement"
+	TwoClays    LidClass = "two clays" // body of clay 1, a new batch
+)
+
+// LidClasses are all of them.
+func LidClasses() []LidClass { return []LidClass{TwoPieces, OnePlace, Replacement, TwoClays} }
+
+// LidTrial is a lid question of a studio and, once a width is thrown, how it turned out.
+type LidTrial struct {
+	Class    LidClass
+	Question tiles.LidQuestion
+	Firing   tiles.LidFiring
+
+	collar, lidLeft float64 // true fired collar, and what is left of a lid
+	thrown          float64 // error of the throw
+}
+
+// readSD is how true collar and throw are; a fired collar is read to firedSD.
+const (
+	readSD  = 0.3
+	firedSD = 0.05
+)
+
+// LidTrial draws one question: a new pair of loads, asked at its recorded heat; the batch new
+// with even odds, else the row's last.
+func (m *Made) LidTrial(class LidClass) LidTrial {
+	p := m.LoadPair()
+	newer := func(clay int) tiles.BatchRef { return m.batch(clay, 1000+m.loads) }
+	lidRef := m.last
+	if m.rng.Float64() < 0.5 {
+		lidRef = newer(0)
+	}
+	bodyRef, bodyClay := lidRef, 0
+	if class == TwoClays {
+		bodyRef, bodyClay = newer(1), 1
+	}
+	at := m.places()
+	body := m.fire(bodyClay, bodyRef, p, at)
+	if class != OnePlace {
+		at = m.places()
+	}
+	lid := m.fire(0, lidRef, p, at)
+	left := func(q piece) float64 { return math.Exp(-(q.drying + q.fired) / 100) }
+	wet := 60 + 90*m.rng.Float64()
+	t := LidTrial{Class: class, collar: wet * left(body), lidLeft: left(lid), thrown: m.normal(0, readSD),
+		Firing: tiles.LidFiring{Work: kiln.Celsius(p.Glaze), BisqueWork: kiln.Celsius(p.Bisque)}}
+	length := func(l float64) *tiles.Millimetre { v := tiles.Millimetre(l); return &v }
+	t.Question = tiles.LidQuestion{
+		Collar: []tiles.Millimetre{tiles.Millimetre(m.normal(wet, readSD))}, CollarStage: tiles.Wet,
+		Play: length(1.25), LeastPlay: length(0.5), MostPlay: length(2), Step: length(0), ThrowSD: length(readSD), MeasureSD: length(readSD),
+		Body: bodyRef, LidClay: lidRef, Together: tiles.SameLoad, Lids: 1, AcceptWide: true,
+	}
+	switch class {
+	case OnePlace:
+		t.Question.Together = tiles.InPlace
+	case Replacement:
+		t.Question.Together, t.Question.CollarStage, t.Question.MeasureSD = tiles.Apart, tiles.Fired, length(firedSD)
+		t.Question.Collar[0] = tiles.Millimetre(m.normal(t.collar, firedSD))
+	}
+	return t
+}
+
+// Play is what came out for a lid thrown to this width; 0.5 to 2.0 mm fits.
+func (t LidTrial) Play(width tiles.Millimetre) tiles.Millimetre {
+	return tiles.Millimetre(t.collar - (float64(width)+t.thrown)*t.lidLeft)
+}
