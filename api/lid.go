@@ -2,12 +2,9 @@ package api
 
 import (
 	"context"
-	"fmt"
 	"math"
-	"net/http"
 	"net/url"
-
-	"github.com/danielgtaylor/huma/v2"
+	"strings"
 
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -223,7 +220,9 @@ func StatedLid(values url.Values, unit tiles.LengthUnit, d tiles.LidDefaults) (a
 }
 
 // NamesClay reports whether a question names a clay, so that only a daemon can answer it.
-func NamesClay(values url.Values) bool { return values.Get("clay") != "" || values.Get("lid_clay") != "" }
+func NamesClay(values url.Values) bool {
+	return values.Get("clay") != "" || values.Get("lid_clay") != ""
+}
 
 // sizeLid checks the question before anything is looked up for it, then computes.
 func sizeLid(q tiles.LidQuestion, d tiles.LidDefaults, rates tiles.Rates, at tiles.LidFiring, companion tiles.Gone) (tiles.LidAnswer, error) {
@@ -265,7 +264,7 @@ func (s *Server) getLid(ctx context.Context, in *lidInput) (*lidOutput, error) {
 		if math.IsNaN(float64(v)) {
 			return nil, problem("no-width", first(a.HeldBack, "There is no single width."))
 		}
-		return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(unit.Bare(v) + "\n")}, nil
+		return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(bare(unit.Format(v)) + "\n")}, nil
 	}
 	return &lidOutput{ContentType: "application/json", Body: j}, nil
 }
@@ -287,6 +286,14 @@ func (s *Server) askLid(ctx context.Context, values url.Values) (tiles.LidAnswer
 		j.AsOf, j.Model = s.moment(firing.AsOf), firing.Model
 	}
 	return answer, j, nil
+}
+
+// bare is a length without its unit.
+func bare(text string) string {
+	if i := strings.LastIndexByte(text, ' '); i > 0 {
+		return text[:i]
+	}
+	return text
 }
 
 func wantsText(accept string) bool {
@@ -390,7 +397,3 @@ func (s *Server) unit() tiles.LengthUnit {
 	}
 	return tiles.LengthUnit(s.Site.Units)
 }
-
-var _ = fmt.Sprint
-var _ huma.Resolver = (*Query)(nil)
-var _ = http.StatusOK

@@ -10,6 +10,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"lidwright/kiln"
 	"lidwright/tiles"
 )
 
@@ -90,6 +91,17 @@ var problemKinds = map[string]problemKind{
 	"kiln-not-heard":            {503, "The kiln is not heard", "See the Settings page for what the line waits for."},
 }
 
+// errorKinds are the errors of the trade and of the store that are no form at fault.
+var errorKinds = []struct {
+	err  error
+	kind string
+}{
+	{tiles.ErrNoClay, "unknown-clay"}, {tiles.ErrNoBatch, "unknown-batch"}, {tiles.ErrNoBar, "unknown-bar"}, {tiles.ErrNoReading, "unknown-reading"},
+	{tiles.ErrNoLoad, "unknown-load"}, {tiles.ErrNoPot, "unknown-pot"}, {tiles.ErrNoVerdict, "unknown-verdict"}, {tiles.ErrNoCone, "unknown-fact"}, {tiles.ErrNoNote, "unknown-fact"},
+	{kiln.ErrNoKiln, "unknown-kiln"}, {kiln.ErrNoFiring, "unknown-firing"},
+	{tiles.ErrIDUsed, "id-already-used"}, {tiles.ErrCodeTaken, "code-taken"}, {tiles.ErrChanged, "changed-meanwhile"}, {tiles.ErrBusy, "store-busy"},
+}
+
 // problem makes a problem of a type from the table.
 func problem(kind, detail string, fields ...ProblemField) *Problem {
 	k, ok := problemKinds[kind]
@@ -118,8 +130,10 @@ func (s *Server) problemFrom(ctx context.Context, err error) *Problem {
 	case errors.As(err, &one):
 		return problem(one.Type, sayField(one.Field, one.Why), ProblemField{Name: one.Field, Says: one.Why})
 	}
-	if kind, ok := s.Archive.Kind(err); ok {
-		return problem(kind, sentence(err.Error()))
+	for _, k := range errorKinds {
+		if errors.Is(err, k.err) {
+			return problem(k.kind, sentence(err.Error()))
+		}
 	}
 	if errors.Is(err, context.Canceled) {
 		return problem("trouble", "The asker went away.")

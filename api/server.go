@@ -16,6 +16,8 @@ import (
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
 
 	"lidwright/api/pages"
+	"lidwright/kiln"
+	"lidwright/tiles"
 )
 
 // Site is what the settings say of the studio, as far as answers depend on it.
@@ -35,7 +37,11 @@ type Server struct {
 	Archive Archive // firings and facts: the store
 	Kilns   Kilns   // what the kilns do now: the recorder and the lines
 	Shrink  Shrink  // the fit, kept up by the daemon
-	Now     func() time.Time
+	Lines   func() []Line
+	Kiln    map[kiln.KilnID]kiln.Kiln // as in the settings
+	Lids    tiles.LidDefaults
+	Codes   tiles.Alphabet
+	Now     func() kiln.Stamp
 	Ready   func() error // nil when the store is open and the recorder turns
 	pages   *pages.Set
 }
@@ -58,16 +64,43 @@ func (s *Server) Handler() (http.Handler, error) {
 	mux := http.NewServeMux()
 	a := humago.New(mux, s.humaConfig())
 
-	const get, put, post = http.MethodGet, http.MethodPut, http.MethodPost
-	// now and firings
+	const get, put = http.MethodGet, http.MethodPut
+	// What the kilns do, and what they did.
 	route(a, get, "/v1/now", "now", "What every kiln does now", s.getNow)
+	route(a, get, "/v1/firings", "list-firings", "Firings, newest first", s.getFirings)
+	route(a, get, "/v1/firings/{id}", "get-firing", "One firing", s.getFiring)
+	route(a, get, "/v1/firings/{id}/curve", "get-curve", "Its curve: lowest and highest of each step", s.getCurve)
+	route(a, put, "/v1/firings/{id}", "tell-firing", "Say what kind of firing it was, and the atmosphere", s.putFiring)
+	// Clays, and the loads that bars go through.
+	route(a, get, "/v1/clays", "list-clays", "Clays with their batches", s.getClays)
+	route(a, get, "/v1/clays/{clay}", "get-clay", "One clay", s.getClay)
+	route(a, put, "/v1/clays/{clay}", "put-clay", "Keep a clay; a new one gets batch A", s.putClay)
+	route(a, put, "/v1/clays/{clay}/batches/{batch}", "put-batch", "Keep a batch of a clay", s.putBatch)
+	route(a, get, "/v1/loads", "list-loads", "Loads, newest first", s.getLoads)
+	route(a, get, "/v1/loads/{id}", "get-load", "One load", s.getLoad)
+	route(a, put, "/v1/loads/{id}", "put-load", "Keep a load: what is packed into a kiln", s.putLoad)
+	route(a, put, "/v1/loads/{id}/close", "close-load", "Say that a load was unpacked", s.closeLoad)
+	// Bars and what was measured on them.
+	route(a, get, "/v1/bars", "list-bars", "Bars by code", s.getBars)
+	route(a, get, "/v1/bars/free-codes", "free-codes", "Codes to scratch into new bars", s.getFreeCodes)
+	route(a, get, "/v1/bars/{bar}", "get-bar", "One bar with its readings, struck ones too", s.getBar)
+	route(a, put, "/v1/bars/{bar}", "put-bar", "Keep a bar", s.putBar)
+	route(a, put, "/v1/bars/{bar}/readings/{id}", "put-reading", "Keep a reading for good", s.putReading)
+	route(a, put, "/v1/bars/{bar}/readings/{id}/strike", "strike-reading", "Cross a reading out; it stays to be seen",
+		s.readingAct(func(a Archive) act { return a.StrikeReading }, true))
+	route(a, put, "/v1/bars/{bar}/readings/{id}/confirm", "confirm-reading", "Yes, I read it right",
+		s.readingAct(func(a Archive) act { return a.ConfirmReading }, false))
+	route(a, put, "/v1/bars/{bar}/readings/{id}/count", "count-reading", "Let a reading outside 0.72 to 1.01 into the fit",
+		s.readingAct(func(a Archive) act { return a.CountReading }, true))
+	// The answers.
+	route(a, get, "/v1/clays/{clay}/shrinkage", "shrinkage", "How much a clay shrinks, and how sure that is", s.getShrinkage)
+	route(a, get, "/v1/lid", "lid", "How wide to throw a lid so that it fits its fired gallery", s.getLid)
 
 	mux.HandleFunc("GET /healthz", s.healthz)
 	mux.HandleFunc("GET /readyz", s.readyz)
 	mux.Handle("GET /metrics", s.metrics())
 	s.pageRoutes(mux)
 	mux.HandleFunc("/", s.nothingHere(mux))
-	_, _ = put, post
 	return s.guarded(tagged(mux)), nil
 }
 

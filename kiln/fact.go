@@ -43,6 +43,8 @@ type Expected struct {
 	HeatWork   Celsius       // median heat work; NaN if not known
 	ToTop      time.Duration // median hours to the top
 	Holds      []Hold        // holds of the usual firings
+	Of         int           // how many firings it is made of, at most four
+	Works      []float64     // their heat works, °C, newest first
 }
 
 // Expect is the usual firing of that kind and atmosphere; one of another atmosphere will do

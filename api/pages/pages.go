@@ -89,11 +89,11 @@ func (s *Set) funcs(zone *time.Location) template.FuncMap {
 	return template.FuncMap{
 		"stamp": func() string { return s.stamp },
 		// Numbers: one figure after the point for °C and set sizes, as the tool's own answers have.
-		"mm":      func(v float64) string { return fmt.Sprintf("%.1f", v) },
-		"mm2":     func(v float64) string { return fmt.Sprintf("%.2f", v) },
-		"c":       func(v float64) string { return fmt.Sprintf("%.0f", v) },
-		"percent": func(v float64) string { return fmt.Sprintf("%.1f", 100*v) },
-		"chance":  func(v float64) string { return fmt.Sprintf("%.0f", 100*v) },
+		"mm":      func(v any) string { return figure("%.1f", v, 1) },
+		"mm2":     func(v any) string { return figure("%.2f", v, 1) },
+		"c":       func(v any) string { return figure("%.0f", v, 1) },
+		"percent": func(v any) string { return figure("%.1f", v, 100) },
+		"chance":  func(v any) string { return figure("%.0f", v, 100) },
 		"add":     func(a, b int) int { return a + b },
 		"clock":   func(v any) string { return when(v, zone, "15:04") },
 		"day":     func(v any) string { return when(v, zone, "Mon 2 Jan 2006") },
@@ -101,6 +101,26 @@ func (s *Set) funcs(zone *time.Location) template.FuncMap {
 		"safe":    func(v string) template.HTML { return template.HTML(v) }, // for SVG made here, never for what people typed
 		"lines":   func(v string) []string { return strings.Split(v, "\n") },
 	}
+}
+
+// figure writes a number or a pointer to one; a dash where there is none.
+func figure(format string, v any, times float64) string {
+	switch n := v.(type) {
+	case float64:
+		return fmt.Sprintf(format, n*times)
+	case *float64:
+		if n != nil {
+			return fmt.Sprintf(format, *n*times)
+		}
+	}
+	return "–"
+}
+
+func nth(v []string, n int) string {
+	if n < len(v) {
+		return v[n]
+	}
+	return ""
 }
 
 func when(v any, zone *time.Location, layout string) string {

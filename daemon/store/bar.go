@@ -249,7 +249,7 @@ func act(ctx context.Context, tx *sql.Tx, kind, id, op, change, by, why string, 
 }
 
 // Channels tells which channel of a kiln a bar of a shelf had its heat from.
-type Channels func(k kiln.KilnID, shelf string) kiln.ChannelID
+type Channels = func(k kiln.KilnID, shelf string) kiln.ChannelID
 
 // Bar gives one bar with its readings and firings, or tiles.ErrNoBar.
 func (s *Store) Bar(ctx context.Context, code tiles.Code, channel Channels) (tiles.KeptBar, error) {

@@ -19,6 +19,8 @@ import (
 
 	"golang.org/x/sys/unix"
 	"modernc.org/sqlite"
+
+	"lidwright/tiles"
 )
 
 //go:embed schema/*.sql
@@ -30,10 +32,6 @@ var (
 	ErrInUse  = errors.New("another lidwright uses this store folder")
 	ErrNewer  = errors.New("the store was written by a newer lidwright")
 )
-
-// ErrBusy means that the store cannot take anything now: locked, or the card is full. What
-// was to be kept is not kept.
-var ErrBusy = errors.New("the store cannot take it now")
 
 // Store is the open file. One connection writes; four read.
 type Store struct {
@@ -140,7 +138,7 @@ func (s *Store) migrate(ctx context.Context) error {
 }
 
 // write runs f in one transaction on the single writer and commits it: what f wrote is on
-// the card when write returns nil. ErrBusy where the file is locked or the card is full.
+// the card when write returns nil. tiles.ErrBusy where the file is locked or the card is full.
 func (s *Store) write(ctx context.Context, f func(tx *sql.Tx) error) error {
 	tx, err := s.writer.BeginTx(ctx, nil)
 	if err != nil {
@@ -167,7 +165,7 @@ func busy(err error) error {
 	if errors.As(err, &e) {
 		switch e.Code() & 0xff {
 		case codeBusy, codeLocked, codeReadOnly, codeIO, codeFull:
-			return fmt.Errorf("%w: %w", ErrBusy, err)
+			return fmt.Errorf("%w: %w", tiles.ErrBusy, err)
 		}
 	}
 	return err

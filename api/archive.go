@@ -1,0 +1,65 @@
+package api
+
+import (
+	"context"
+	"time"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// Channels tells which channel of a kiln a bar of a shelf had its heat from.
+type Channels = func(k kiln.KilnID, shelf string) kiln.ChannelID
+
+// Archive is what was written down: firings with their curves, and the facts of the bench.
+type Archive interface {
+	Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.Firing, error)
+	Firing(ctx context.Context, id kiln.FiringID) (kiln.Firing, error)
+	Samples(ctx context.Context, id kiln.FiringID) ([]kiln.Sample, error)
+	TellFiring(ctx context.Context, id kiln.FiringID, kind kiln.Kind, atmosphere kiln.Atmosphere, at kiln.Stamp) error
+
+	Clays(ctx context.Context) ([]tiles.KeptClay, error)
+	Clay(ctx context.Context, id tiles.ClayID) (tiles.KeptClay, error)
+	PutClay(ctx context.Context, c tiles.Clay, m tiles.Match, at kiln.Stamp) (tiles.Kept, error)
+	Batches(ctx context.Context) ([]tiles.KeptBatch, error)
+	PutBatch(ctx context.Context, b tiles.Batch, m tiles.Match, at kiln.Stamp) (tiles.Kept, error)
+
+	Bars(ctx context.Context, w tiles.BarFilter, channel Channels) ([]tiles.KeptBar, error)
+	Bar(ctx context.Context, code tiles.Code, channel Channels) (tiles.KeptBar, error)
+	UsedCodes(ctx context.Context) (map[tiles.Code]bool, error)
+	PutBar(ctx context.Context, b tiles.Bar, m tiles.Match, at kiln.Stamp) (tiles.Kept, error)
+	PutReading(ctx context.Context, r tiles.Reading, at kiln.Stamp) (tiles.Kept, error)
+	StrikeReading(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error
+	ConfirmReading(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error
+	CountReading(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error
+
+	Loads(ctx context.Context, w tiles.LoadFilter) ([]tiles.KeptLoad, error)
+	Load(ctx context.Context, id string) (tiles.KeptLoad, error)
+	PutLoad(ctx context.Context, l tiles.Load, m tiles.Match, at kiln.Stamp) (tiles.Kept, error)
+	CloseLoad(ctx context.Context, id string, unpacked time.Time, by string, at kiln.Stamp) error
+	AttachLoad(ctx context.Context, id string, firing kiln.FiringID, at kiln.Stamp) error
+
+	Size() (used, free int64, err error)
+}
+
+// Kilns is what the kilns do now: the recorder.
+type Kilns interface {
+	Live() []kiln.Live
+	LiveCurve(id kiln.KilnID) (kiln.LiveCurve, bool)
+	Tell(ctx context.Context, f kiln.Fact) (kiln.FiringID, error)
+	Trouble() (kiln.StoreTrouble, bool)
+}
+
+// Line is how the serial line of one kiln is heard.
+type Line struct {
+	Kiln                              kiln.KilnID
+	Waits                             string   // what is waited for, in words; empty while the port is open
+	Words                             []string // what was heard, in words
+	Good, Garbled, Silent, Breakvalue uint64
+}
+
+// Shrink is the fit of shrink rates, kept up to date by the daemon.
+type Shrink interface {
+	Fit(ctx context.Context) (fit *tiles.Fit, asOf time.Time, err error) // with everything said so far
+	Touch()                                                              // something it rests on was said
+}

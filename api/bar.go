@@ -1,0 +1,405 @@
+package api
+
+import (
+	"context"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"time"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+type barBody struct {
+	ID         string   `json:"id" doc:"UUIDv7 made by the sender"`
+	Clay       string   `json:"clay"`
+	Batch      string   `json:"batch,omitempty" doc:"Newest open batch if not named"`
+	Forming    string   `json:"forming,omitempty" doc:"rolled, extruded, pulled, thrown_ring, cut_wall, cast, pressed; thrown_ring if not said"`
+	MarkLength float64  `json:"mark_length_mm,omitempty" doc:"Distance of the marks as laid out, 100 if not said"`
+	Marks      int      `json:"marks,omitempty" doc:"Pairs of marks, or directions of a ring; 1 if not said"`
+	MadeOn     string   `json:"made_on,omitempty"`
+	By         string   `json:"by,omitempty" doc:"Maker's mark"`
+	Practice   bool     `json:"practice,omitempty"`
+	Flags      []string `json:"flags,omitempty"`
+	Note       string   `json:"note,omitempty" maxLength:"500"`
+}
+
+type barJSON struct {
+	Bar string `json:"bar"`
+	barBody
+	Readings []readingJSON `json:"readings"`
+	Firings  []heatJSON    `json:"firings"`
+	Shrunk   *float64      `json:"total_ratio_so_far" doc:"Share of the wet length, of the last reading that counts"`
+	Next     string        `json:"next_stage" doc:"The stage that is likely to be measured next"`
+}
+
+type readingBody struct {
+	Stage      string    `json:"stage" enum:"wet,soft,leather,dry,bisque,fired"`
+	Length     string    `json:"length,omitempty" doc:"As written: 94.35, 94,35, 3 23/32"`
+	Unit       string    `json:"unit,omitempty" enum:"mm,cm,in,32nds" doc:"Unit of a bare length"`
+	Instrument string    `json:"instrument,omitempty" doc:"calliper, rule"`
+	Step       float64   `json:"step_mm,omitempty" doc:"Smallest step of the instrument"`
+	Mark       int       `json:"mark,omitempty"`
+	By         string    `json:"by,omitempty"`
+	QueuedS    float64   `json:"queued_s,omitempty" doc:"Time the entry waited in an open page"`
+	Supersedes string    `json:"supersedes,omitempty" doc:"Id of the reading that this one corrects"`
+	Mass       *massBody `json:"mass_g,omitempty"`
+}
+
+type massBody struct {
+	Dry       float64 `json:"dry_g"`
+	Saturated float64 `json:"saturated_g"`
+	Suspended float64 `json:"suspended_g,omitempty"`
+}
+
+type readingJSON struct {
+	ID           string     `json:"id"`
+	Bar          string     `json:"bar"`
+	Stage        string     `json:"stage"`
+	Mark         int        `json:"mark"`
+	LengthMM     *float64   `json:"length_mm"`
+	AsTyped      string     `json:"as_typed"`
+	Unit         string     `json:"unit"`
+	TotalRatio   *float64   `json:"total_ratio" doc:"Shrink since the wet reading, share of the wet length"`
+	ExpectedMM   []*float64 `json:"expected_mm,omitempty"`
+	Unusual      bool       `json:"unusual"`
+	Question     string     `json:"question,omitempty"`
+	Counted      bool       `json:"counted" doc:"May enter a fit"`
+	By           string     `json:"by"`
+	At           *string    `json:"at"`
+	ClockTrusted bool       `json:"clock_trusted"`
+	Struck       *actJSON   `json:"struck"`
+	Supersedes   *string    `json:"supersedes"`
+}
+
+type actJSON struct {
+	By  string  `json:"by"`
+	Why string  `json:"why"`
+	At  *string `json:"at"`
+}
+
+type heatJSON struct {
+	Load      string   `json:"load"`
+	Shelf     string   `json:"shelf"`
+	Kind      string   `json:"kind"`
+	Kiln      string   `json:"kiln"`
+	HeatWorkC *float64 `json:"heat_work_c"`
+}
+
+func parseRef(text string) tiles.BatchRef {
+	clay, batch, _ := strings.Cut(text, "/")
+	return tiles.BatchRef{Clay: tiles.ClayID(clay), Batch: tiles.BatchID(batch)}
+}
+
+type barPath struct {
+	Bar string `path:"bar" maxLength:"8"`
+}
+
+func (s *Server) code(p barPath) (tiles.Code, error) { return s.Codes.Parse("bar", p.Bar) }
+
+type barsInput struct {
+	Clay    string `query:"clay"`
+	Batch   string `query:"batch"`
+	Load    string `query:"load"`
+	Waiting bool   `query:"waiting" doc:"Only those that a fired load waits for"`
+	After   string `query:"after"`
+	Limit   int    `query:"limit" default:"50" minimum:"1" maximum:"500"`
+}
+
+func (s *Server) getBars(ctx context.Context, in *barsInput) (*body[listJSON[barJSON]], error) {
+	all, err := s.Archive.Bars(ctx, tiles.BarFilter{Clay: tiles.ClayID(in.Clay), Batch: tiles.BatchID(in.Batch), Load: in.Load, Waiting: in.Waiting,
+		After: tiles.Code(in.After), Limit: in.Limit + 1}, s.channel)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	out := listJSON[barJSON]{Items: []barJSON{}}
+	for i, b := range all {
+		if i == in.Limit {
+			out.Next = text(string(all[i-1].Code))
+			break
+		}
+		out.Items = append(out.Items, s.barJSON(b.Bar))
+	}
+	return &body[listJSON[barJSON]]{out}, nil
+}
+
+func (s *Server) getBar(ctx context.Context, in *barPath) (*body[barJSON], error) {
+	b, err := s.bar(ctx, *in)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &body[barJSON]{s.barJSON(b)}, nil
+}
+
+func (s *Server) bar(ctx context.Context, p barPath) (tiles.Bar, error) {
+	code, err := s.code(p)
+	if err != nil {
+		return tiles.Bar{}, err
+	}
+	b, err := s.Archive.Bar(ctx, code, s.channel)
+	return b.Bar, err
+}
+
+func (s *Server) barJSON(b tiles.Bar) barJSON {
+	j := barJSON{Bar: string(b.Code), Readings: []readingJSON{}, Firings: []heatJSON{},
+		barBody: barBody{b.ID, string(b.Clay), string(b.Batch), string(b.Forming), float64(b.MarkLength), b.Marks, b.MadeOn, b.By, b.Practice, []string{}, b.Note}}
+	for _, f := range b.Flags {
+		j.Flags = append(j.Flags, string(f))
+	}
+	wet := wetOf(b)
+	j.Next = string(tiles.Wet)
+	for _, r := range b.Readings {
+		rj := s.readingJSON(r, wet)
+		j.Readings = append(j.Readings, rj)
+		if rj.Counted {
+			j.Shrunk, j.Next = rj.TotalRatio, string(nextStage(r.Stage))
+		}
+	}
+	for _, h := range b.Firings {
+		j.Firings = append(j.Firings, heatJSON{h.Load, h.Shelf, string(h.Kind), string(h.Kiln), celsius(h.Work)})
+		if at := tiles.Measures(h.Kind); at != "" && !at.Before(tiles.Stage(j.Next)) {
+			j.Next = string(at)
+		}
+	}
+	return j
+}
+
+func nextStage(s tiles.Stage) tiles.Stage {
+	switch s {
+	case tiles.Wet, tiles.Soft, tiles.Leather:
+		return tiles.Dry
+	case tiles.Dry:
+		return tiles.Biscuit
+	}
+	return tiles.Fired
+}
+
+// wetOf is the bar's wet length as last read, 0 if it was not.
+func wetOf(b tiles.Bar) tiles.Millimetre {
+	wet := tiles.Millimetre(0)
+	for _, r := range b.Readings {
+		if r.Stage == tiles.Wet && r.Counts() && (r.Mark <= 1) {
+			wet = r.Length
+		}
+	}
+	return wet
+}
+
+func (s *Server) readingJSON(r tiles.Reading, wet tiles.Millimetre) readingJSON {
+	j := readingJSON{ID: r.ID, Bar: string(r.Bar), Stage: string(r.Stage), Mark: r.Mark, AsTyped: r.AsTyped, Unit: r.Unit, Unusual: r.Unusual, Question: r.Question,
+		Counted: r.Counts(), By: r.By, At: s.moment(r.At), ClockTrusted: r.Trusted, Supersedes: text(r.Supersedes)}
+	if r.Mass == nil {
+		j.LengthMM = lengthMM(r.Length)
+		if wet > 0 && r.Stage != tiles.Wet {
+			j.TotalRatio = rounded(1-float64(r.Length/wet), 4)
+		}
+	}
+	if a := r.Struck; a != nil {
+		j.Struck = &actJSON{a.By, a.Why, s.moment(a.At)}
+	}
+	return j
+}
+
+type putBarInput struct {
+	barPath
+	Body barBody
+}
+
+func (s *Server) putBar(ctx context.Context, in *putBarInput) (*kept[barJSON], error) {
+	k, err := s.keepBar(ctx, in.barPath, in.Body)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	b, err := s.bar(ctx, in.barPath)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &kept[barJSON]{status(k), s.barJSON(b)}, nil
+}
+
+func (s *Server) keepBar(ctx context.Context, p barPath, b barBody) (tiles.Kept, error) {
+	code, err := s.code(p)
+	if err != nil {
+		return tiles.Kept{}, err
+	}
+	ref := tiles.BatchRef{Clay: tiles.ClayID(b.Clay), Batch: tiles.BatchID(b.Batch)}
+	if _, err := s.clay(ctx, &ref); err != nil {
+		return tiles.Kept{}, err
+	}
+	if b.Forming == "" {
+		b.Forming = string(tiles.ThrownRing)
+	}
+	bar := tiles.Bar{Code: code, ID: b.ID, BatchRef: ref, Forming: tiles.Forming(b.Forming), MarkLength: tiles.Millimetre(b.MarkLength), Marks: b.Marks,
+		MadeOn: b.MadeOn, By: b.By, Practice: b.Practice, Note: b.Note}
+	for _, f := range b.Flags {
+		bar.Flags = append(bar.Flags, tiles.Flag(f))
+	}
+	if err := bar.Validate(); err != nil {
+		return tiles.Kept{}, err
+	}
+	k, err := s.Archive.PutBar(ctx, bar, tiles.Match{}, s.Now())
+	if err == nil {
+		s.Shrink.Touch()
+	}
+	return k, err
+}
+
+type freeCodesInput struct {
+	Count int `query:"count" default:"7" minimum:"1" maximum:"100"`
+}
+
+func (s *Server) getFreeCodes(ctx context.Context, in *freeCodesInput) (*body[listJSON[string]], error) {
+	codes, err := s.freeCodes(ctx, in.Count)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &body[listJSON[string]]{listJSON[string]{Items: codes}}, nil
+}
+
+func (s *Server) freeCodes(ctx context.Context, n int) ([]string, error) {
+	used, err := s.Archive.UsedCodes(ctx)
+	if err != nil {
+		return nil, err
+	}
+	free, err := s.Codes.Free(n, func(c tiles.Code) bool { return used[c] }, rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64())))
+	out := []string{}
+	for _, c := range free {
+		out = append(out, string(c))
+	}
+	return out, err
+}
+
+type readingPath struct {
+	barPath
+	ID string `path:"id"`
+}
+
+type putReadingInput struct {
+	readingPath
+	Body readingBody
+}
+
+func (s *Server) putReading(ctx context.Context, in *putReadingInput) (*kept[readingJSON], error) {
+	k, j, err := s.keepReading(ctx, in.readingPath, in.Body)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &kept[readingJSON]{status(k), j}, nil
+}
+
+// keepReading reads the length as it was written, sees whether it can be believed, and keeps it
+// all the same: what is unusual is asked about and stays out of the fit until confirmed.
+func (s *Server) keepReading(ctx context.Context, p readingPath, b readingBody) (tiles.Kept, readingJSON, error) {
+	bar, err := s.bar(ctx, p.barPath)
+	if err != nil {
+		return tiles.Kept{}, readingJSON{}, err
+	}
+	r := tiles.Reading{ID: p.ID, Bar: bar.Code, Mark: b.Mark, Stage: tiles.Stage(b.Stage), Instrument: b.Instrument, Step: tiles.Millimetre(b.Step), By: b.By,
+		Supersedes: b.Supersedes, Queued: time.Duration(b.QueuedS * float64(time.Second))}
+	if m := b.Mass; m != nil {
+		r.Mass = &tiles.Mass{Dry: m.Dry, Saturated: m.Saturated, Suspended: m.Suspended}
+	} else {
+		unit, err := tiles.ParseLengthUnit("unit", b.Unit, s.unit())
+		if err != nil {
+			return tiles.Kept{}, readingJSON{}, err
+		}
+		l, err := tiles.ParsePiece("length", b.Length, unit)
+		if err != nil {
+			return tiles.Kept{}, readingJSON{}, err
+		}
+		r.Length, r.AsTyped, r.Unit = l.Millimetre(), l.Typed, string(l.Unit)
+	}
+	if err := r.Validate(bar); err != nil {
+		return tiles.Kept{}, readingJSON{}, err
+	}
+	var expected []*float64
+	if r.Mass == nil {
+		expected = believe(&r, bar)
+	}
+	k, err := s.Archive.PutReading(ctx, r, s.Now())
+	if err != nil {
+		return k, readingJSON{}, err
+	}
+	if k.New {
+		s.Shrink.Touch()
+	}
+	bar, err = s.bar(ctx, p.barPath)
+	if err != nil {
+		return k, readingJSON{}, err
+	}
+	for _, have := range bar.Readings {
+		if have.ID == p.ID {
+			j := s.readingJSON(have, wetOf(bar))
+			j.ExpectedMM = expected
+			return k, j, nil
+		}
+	}
+	return k, readingJSON{}, tiles.ErrNoReading
+}
+
+// Handbook shrink by stage, share of the wet length, and how far a bar may miss it (one sd):
+// drying 6.0 ± 1.3, firing 5.3 ± 2.6 log-percent; common practice, no source.
+var believed = map[tiles.Stage][2]float64{
+	tiles.Soft: {1.8, 1.2}, tiles.Leather: {3.6, 1.5}, tiles.Dry: {6.0, 1.3}, tiles.Biscuit: {6.5, 1.6}, tiles.Fired: {11.2, 2.9},
+}
+
+// believe marks a length that is outside belief, against the bar's wet length or its marks.
+func believe(r *tiles.Reading, bar tiles.Bar) []*float64 {
+	wet := wetOf(bar)
+	if wet == 0 {
+		wet = bar.MarkLength
+	}
+	mean, sd := 0.0, 1.0
+	if b, ok := believed[r.Stage]; ok {
+		mean, sd = b[0], b[1]
+	}
+	at := func(shrink float64) float64 { return float64(wet) * math.Exp(-shrink/100) }
+	low, high := at(mean+4*sd), at(mean-4*sd)
+	ratio := float64(r.Length / wet)
+	r.Outside = ratio < 0.72 || ratio > 1.01
+	r.Unusual = r.Outside || float64(r.Length) < low || float64(r.Length) > high
+	if r.Unusual {
+		r.Question = "Is that right? " + tiles.MM.Format(tiles.Millimetre(math.Round(10*at(mean))/10)) + " is about what to expect."
+	}
+	return []*float64{rounded(low, 1), rounded(math.Min(high, 1.01*float64(wet)), 1)}
+}
+
+type actBody struct {
+	Why string `json:"why,omitempty" maxLength:"500"`
+	By  string `json:"by,omitempty" maxLength:"8"`
+}
+
+type actInput struct {
+	readingPath
+	Body actBody
+}
+
+// act is something that is done to a reading.
+type act = func(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error
+
+// readingAct makes the handler that strikes, confirms or counts a reading.
+func (s *Server) readingAct(do func(Archive) act, needsWhy bool) func(context.Context, *actInput) (*body[readingJSON], error) {
+	return func(ctx context.Context, in *actInput) (*body[readingJSON], error) {
+		if needsWhy && strings.TrimSpace(in.Body.Why) == "" {
+			return nil, problem("missing", "Say why.", ProblemField{"why", "is needed"})
+		}
+		bar, err := s.bar(ctx, in.barPath)
+		if err == nil {
+			err = do(s.Archive)(ctx, bar.Code, in.ID, in.Body.By, in.Body.Why, s.Now())
+		}
+		if err != nil {
+			return nil, s.problemFrom(ctx, err)
+		}
+		s.Shrink.Touch()
+		if bar, err = s.bar(ctx, in.barPath); err != nil {
+			return nil, s.problemFrom(ctx, err)
+		}
+		for _, r := range bar.Readings {
+			if r.ID == in.ID {
+				return &body[readingJSON]{s.readingJSON(r, wetOf(bar))}, nil
+			}
+		}
+		return nil, problem("unknown-reading", "No such reading of this bar.")
+	}
+}

@@ -1,0 +1,234 @@
+package api
+
+import (
+	"context"
+	"math"
+	"time"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// firingAsk says which firing a question of rates is about, as far as the asker said it.
+type firingAsk struct {
+	Kind       kiln.Kind
+	Atmosphere kiln.Atmosphere // empty: that of the newest firing of the kind
+	Kiln       kiln.KilnID     // empty: kiln of the newest firing of the kind
+	Heat       kiln.Celsius    // NaN: the usual one
+}
+
+// firing reads kind, atmosphere, heat and kiln.
+func (r *reader) firing() firingAsk {
+	a := firingAsk{Kind: kiln.Kind(r.word("kind", "bisque", "glaze", "once", "other")), Heat: kiln.NoTemperature()}
+	if a.Kind == "" {
+		a.Kind = kiln.Glaze
+	}
+	a.Atmosphere = kiln.Atmosphere(r.word("atmosphere", "oxidation", "reduction", "unknown"))
+	k, _ := r.text("kiln")
+	a.Kiln = kiln.KilnID(k)
+	if h, ok := r.heat(); ok {
+		a.Heat = h
+	}
+	return a
+}
+
+// firingMeant is the firing that a question turned out to be about.
+type firingMeant struct {
+	tiles.LidFiring
+	From       string // usual, bag, asked
+	Kind       kiln.Kind
+	Atmosphere kiln.Atmosphere
+	Kiln       kiln.KilnID
+	Of         int // firings that make the usual one
+	AsOf       time.Time
+	Model      string
+}
+
+const (
+	usualMissC  = 6.0   // how far a usual firing misses its heat work where too few are known (own)
+	bagMissC    = 15.0  // the cone on the bag (own)
+	bagBisqueC  = 1000. // usual bisque where none was fired (own)
+	newestKilns = 200
+)
+
+// meant finds the usual firing of the kind, or takes what was asked, or the cone on the bag.
+func (s *Server) meant(ctx context.Context, a firingAsk, clay tiles.Clay) (firingMeant, error) {
+	m := firingMeant{Kind: a.Kind, Atmosphere: a.Atmosphere, Kiln: a.Kiln}
+	m.BisqueWork = kiln.NoTemperature()
+	if a.Kiln != "" {
+		if _, ok := s.Kiln[a.Kiln]; !ok {
+			return m, problem("unknown-kiln", "No kiln "+string(a.Kiln)+" in the settings.", ProblemField{"kiln", "not in the settings"})
+		}
+	}
+	firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: a.Kiln, Status: kiln.Ended, Limit: newestKilns})
+	if err != nil {
+		return m, err
+	}
+	for _, f := range firings {
+		if f.Kind == a.Kind && (a.Atmosphere == "" || f.Atmosphere == a.Atmosphere) {
+			m.Kiln, m.Atmosphere = f.Kiln, f.Atmosphere
+			break
+		}
+	}
+	control := s.Kiln[m.Kiln].Control
+	var mine []kiln.Firing
+	for _, f := range firings {
+		if f.Kiln == m.Kiln {
+			mine = append(mine, f)
+		}
+	}
+	past := kiln.PastOf(mine, control)
+	if m.Kiln != "" {
+		m.Probe = string(m.Kiln) + "/" + string(control)
+	}
+	if a.Kind != kiln.Once {
+		m.BisqueWork = bagBisqueC
+		if b, ok := past.Expect(kiln.Bisque, m.Atmosphere); ok && b.HeatWork.Known() {
+			m.BisqueWork = b.HeatWork
+		}
+	}
+	usual, found := past.Expect(a.Kind, m.Atmosphere)
+	switch {
+	case a.Heat.Known():
+		m.Work, m.From, m.WorkSD = a.Heat, "asked", missOf(usual.Works)
+	case found && usual.HeatWork.Known():
+		m.Work, m.From, m.Of, m.WorkSD = usual.HeatWork, "usual", usual.Of, missOf(usual.Works)
+	case a.Kind == kiln.Bisque:
+		m.Work, m.From, m.WorkSD, m.FromBag = bagBisqueC, "bag", bagMissC, true
+	case clay.Matures.Known():
+		m.Work, m.From, m.WorkSD, m.FromBag = clay.Matures, "bag", bagMissC, true
+	default:
+		m.Work = kiln.NoTemperature()
+	}
+	if a.Kind == kiln.Bisque {
+		m.BisqueWork = m.Work
+	}
+	return m, nil
+}
+
+// missOf is how far the usual firings miss their own mean.
+func missOf(works []float64) float64 {
+	if len(works) < 4 {
+		return usualMissC
+	}
+	mean, sum := 0.0, 0.0
+	for _, w := range works {
+		mean += w / float64(len(works))
+	}
+	for _, w := range works {
+		sum += (w - mean) * (w - mean)
+	}
+	return math.Max(math.Sqrt(sum/float64(len(works)-1)), 2)
+}
+
+// sizeLid loads what the question rests on, and computes.
+func (s *Server) sizeLid(ctx context.Context, q tiles.LidQuestion, at firingAsk) (tiles.LidAnswer, firingMeant, error) {
+	if err := q.Validate(s.Lids); err != nil {
+		return tiles.LidAnswer{}, firingMeant{}, err
+	}
+	if q.Body.Clay == "" && q.LidClay.Clay == "" {
+		a, err := sizeLid(q, s.Lids, nil, tiles.LidFiring{Work: kiln.NoTemperature()}, tiles.Gone{})
+		return a, firingMeant{LidFiring: tiles.LidFiring{Work: kiln.NoTemperature()}}, err
+	}
+	var clay tiles.Clay
+	for i, c := range []*tiles.BatchRef{&q.Body, &q.LidClay} {
+		if c.Clay == "" {
+			continue
+		}
+		k, err := s.clay(ctx, c)
+		if err != nil {
+			return tiles.LidAnswer{}, firingMeant{}, err
+		}
+		if i == 0 || clay.ID == "" {
+			clay = k
+		}
+	}
+	fit, asOf, err := s.Shrink.Fit(ctx)
+	if err != nil {
+		return tiles.LidAnswer{}, firingMeant{}, err
+	}
+	m, err := s.meant(ctx, at, clay)
+	if err != nil {
+		return tiles.LidAnswer{}, m, err
+	}
+	m.AsOf, m.Model = asOf, tiles.ShrinkModel
+	gone := tiles.Gone{}
+	if q.Companion != "" {
+		if gone, err = s.companion(ctx, q.Companion); err != nil {
+			return tiles.LidAnswer{}, m, err
+		}
+	}
+	a, err := sizeLid(q, s.Lids, fit, m.LidFiring, gone)
+	return a, m, err
+}
+
+// clay finds a clay, fills in the newest open batch where none was named, and the heat work of
+// the cone on its bag.
+func (s *Server) clay(ctx context.Context, ref *tiles.BatchRef) (tiles.Clay, error) {
+	kept, err := s.Archive.Clay(ctx, ref.Clay)
+	if err != nil {
+		return tiles.Clay{}, err
+	}
+	batches, err := s.Archive.Batches(ctx)
+	if err != nil {
+		return tiles.Clay{}, err
+	}
+	var newest *tiles.KeptBatch
+	there := false
+	for i, b := range batches {
+		if b.Clay != ref.Clay {
+			continue
+		}
+		there = there || b.BatchRef == *ref
+		if b.Open && (newest == nil || !b.Made.Before(newest.Made)) {
+			newest = &batches[i]
+		}
+	}
+	switch {
+	case ref.Batch != "" && !there:
+		return tiles.Clay{}, problem("unknown-batch", ref.String()+" is no batch here.", ProblemField{"batch", "no such batch of " + string(ref.Clay)})
+	case ref.Batch == "" && newest != nil:
+		ref.Batch = newest.BatchRef.Batch
+	}
+	return Matured(kept.Clay), nil
+}
+
+// Matured fills in the heat work of the cone on the bag.
+func Matured(c tiles.Clay) tiles.Clay {
+	c.Matures = kiln.NoTemperature()
+	if c.MaturesCone != "" {
+		if h, err := kiln.MainLadder().Parse(c.MaturesCone); err == nil {
+			c.Matures = h
+		}
+	}
+	return c
+}
+
+// companion is what a bar that was kept beside the pot says of the drying already gone.
+func (s *Server) companion(ctx context.Context, code tiles.Code) (tiles.Gone, error) {
+	b, err := s.Archive.Bar(ctx, code, s.channel)
+	if err != nil {
+		return tiles.Gone{}, err
+	}
+	var wet, now tiles.Millimetre
+	for _, r := range b.Readings {
+		switch {
+		case r.Struck != nil || r.Mass != nil:
+		case r.Stage == tiles.Wet:
+			wet = r.Length
+		case r.Stage == tiles.Soft || r.Stage == tiles.Leather:
+			now = r.Length
+		}
+	}
+	if wet == 0 || now == 0 {
+		return tiles.Gone{}, &tiles.Invalid{Field: "companion", Type: tiles.Missing, Why: "bar " + string(code) + " needs a wet and a soft or leather reading"}
+	}
+	return tiles.GoneByBar(wet, now, s.Lids.MeasureSD/2, b.Forming), nil
+}
+
+func (s *Server) channel(k kiln.KilnID, shelf string) kiln.ChannelID {
+	if kk, ok := s.Kiln[k]; ok {
+		return kk.Probe(shelf)
+	}
+	return "1"
+}

@@ -1,0 +1,182 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+type loadBody struct {
+	Kiln       string     `json:"kiln,omitempty"`
+	Kind       string     `json:"kind" enum:"bisque,glaze,once,other"`
+	Atmosphere string     `json:"atmosphere,omitempty" enum:"oxidation,reduction,unknown"`
+	Bars       []slotJSON `json:"bars,omitempty"`
+	Firing     string     `json:"firing,omitempty" doc:"Attaches itself to the next firing if not said"`
+	HeatWorkC  float64    `json:"heat_work_c,omitempty" minimum:"0" maximum:"1400" doc:"Heat work stated by hand, where no firing was recorded"`
+	PackedBy   string     `json:"packed_by,omitempty"`
+	Note       string     `json:"note,omitempty" maxLength:"500"`
+}
+
+type slotJSON struct {
+	Bar   string `json:"bar"`
+	Shelf string `json:"shelf,omitempty"`
+}
+
+type loadJSON struct {
+	ID   string `json:"id"`
+	Name string `json:"name" example:"Load 14"`
+	loadBody
+	State    string  `json:"state" doc:"waiting for heat, fired, unpacked"`
+	Measured int     `json:"bars_measured"`
+	Waiting  int     `json:"bars_waiting"`
+	OpenedAt *string `json:"opened_at"`
+	Unpacked *string `json:"unpacked_at"`
+}
+
+func (s *Server) loadJSON(l tiles.KeptLoad) loadJSON {
+	j := loadJSON{ID: l.ID, Name: fmt.Sprintf("Load %d", l.Number), Measured: len(l.Bars) - l.Waiting, Waiting: l.Waiting, OpenedAt: s.moment(l.Opened), Unpacked: s.moment(l.Unpacked),
+		loadBody: loadBody{Kiln: string(l.Kiln), Kind: string(l.Kind), Atmosphere: string(l.Atmosphere), Bars: []slotJSON{}, Firing: string(l.Firing), PackedBy: l.PackedBy, Note: l.Note}}
+	if l.Stated.Known() {
+		j.HeatWorkC = float64(l.Stated)
+	}
+	for _, b := range l.Bars {
+		j.Bars = append(j.Bars, slotJSON{string(b.Bar), b.Shelf})
+	}
+	switch {
+	case !l.Unpacked.IsZero():
+		j.State = "unpacked"
+	case l.Firing != "" || l.Stated.Known():
+		j.State = "fired"
+	default:
+		j.State = "waiting for heat"
+	}
+	return j
+}
+
+type loadsInput struct {
+	Kiln    string `query:"kiln"`
+	Waiting bool   `query:"waiting" doc:"Fired, with bars still to measure"`
+	Open    bool   `query:"open" doc:"Not fired and not unpacked"`
+	Limit   int    `query:"limit" default:"50" minimum:"1" maximum:"500"`
+}
+
+func (s *Server) getLoads(ctx context.Context, in *loadsInput) (*body[listJSON[loadJSON]], error) {
+	all, err := s.Archive.Loads(ctx, tiles.LoadFilter{Kiln: in.Kiln, Waiting: in.Waiting, Open: in.Open, Limit: in.Limit})
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	out := listJSON[loadJSON]{Items: []loadJSON{}}
+	for _, l := range all {
+		out.Items = append(out.Items, s.loadJSON(l))
+	}
+	return &body[listJSON[loadJSON]]{out}, nil
+}
+
+type loadPath struct {
+	ID string `path:"id"`
+}
+
+func (s *Server) getLoad(ctx context.Context, in *loadPath) (*body[loadJSON], error) {
+	l, err := s.Archive.Load(ctx, in.ID)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &body[loadJSON]{s.loadJSON(l)}, nil
+}
+
+type putLoadInput struct {
+	loadPath
+	Body loadBody
+}
+
+func (s *Server) putLoad(ctx context.Context, in *putLoadInput) (*kept[loadJSON], error) {
+	k, err := s.keepLoad(ctx, in.ID, in.Body)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	l, err := s.Archive.Load(ctx, in.ID)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &kept[loadJSON]{status(k), s.loadJSON(l)}, nil
+}
+
+func (s *Server) keepLoad(ctx context.Context, id string, b loadBody) (tiles.Kept, error) {
+	l := tiles.Load{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere), Firing: kiln.FiringID(b.Firing),
+		PackedBy: b.PackedBy, Note: b.Note, Stated: kiln.NoTemperature()}
+	if b.HeatWorkC != 0 {
+		l.Stated = kiln.Celsius(b.HeatWorkC)
+	}
+	if l.Atmosphere == "" {
+		l.Atmosphere = kiln.UnknownAtmosphere
+	}
+	if l.Kiln == "" && len(s.Kiln) == 1 {
+		for id := range s.Kiln {
+			l.Kiln = id
+		}
+	}
+	for _, p := range b.Bars {
+		code, err := s.Codes.Parse("bars.bar", p.Bar)
+		if err != nil {
+			return tiles.Kept{}, err
+		}
+		l.Bars = append(l.Bars, tiles.Placed{Bar: code, Shelf: p.Shelf})
+	}
+	if err := l.Validate(); err != nil {
+		return tiles.Kept{}, err
+	}
+	if _, ok := s.Kiln[l.Kiln]; !ok && l.Firing == "" && !l.Stated.Known() {
+		return tiles.Kept{}, problem("unknown-kiln", "No kiln "+b.Kiln+" in the settings; for a kiln without a line give heat_work_c.", ProblemField{"kiln", "not in the settings"})
+	}
+	k, err := s.Archive.PutLoad(ctx, l, tiles.Match{}, s.Now())
+	if err != nil {
+		return k, err
+	}
+	s.Shrink.Touch()
+	if _, ok := s.Kiln[l.Kiln]; ok && l.Firing == "" && k.New {
+		_, err = s.Kilns.Tell(ctx, kiln.Fact{Kiln: l.Kiln, What: kiln.LoadOpened, At: s.Now(), Kind: l.Kind, Atmosphere: l.Atmosphere, Load: l.ID})
+	}
+	return k, err
+}
+
+type closeLoadInput struct {
+	loadPath
+	Body struct {
+		UnpackedAt string `json:"unpacked_at,omitempty" format:"date-time"`
+		By         string `json:"by,omitempty" maxLength:"8"`
+	}
+}
+
+func (s *Server) closeLoad(ctx context.Context, in *closeLoadInput) (*body[loadJSON], error) {
+	at := s.Now().Wall
+	if in.Body.UnpackedAt != "" {
+		t, err := time.Parse(time.RFC3339, in.Body.UnpackedAt)
+		if err != nil {
+			return nil, problem("out-of-range", "unpacked_at is no time.", ProblemField{"unpacked_at", "write 2026-01-14T13:00:00+01:00"})
+		}
+		at = t
+	}
+	l, err := s.unpacked(ctx, in.ID, at, in.Body.By)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &body[loadJSON]{s.loadJSON(l)}, nil
+}
+
+func (s *Server) unpacked(ctx context.Context, id string, at time.Time, by string) (tiles.KeptLoad, error) {
+	if err := s.Archive.CloseLoad(ctx, id, at, by, s.Now()); err != nil {
+		return tiles.KeptLoad{}, err
+	}
+	l, err := s.Archive.Load(ctx, id)
+	if err != nil {
+		return l, err
+	}
+	if _, ok := s.Kiln[l.Kiln]; ok {
+		_, err = s.Kilns.Tell(ctx, kiln.Fact{Kiln: l.Kiln, What: kiln.Unpacked, At: s.Now(), Load: l.ID})
+	}
+	s.Shrink.Touch()
+	return l, err
+}

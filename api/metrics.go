@@ -1,0 +1,159 @@
+package api
+
+import (
+	"context"
+	"net/http"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// collector reads the metrics off at scrape time: nothing in the program pushes one. What is
+// not known is absent; when a reading is not fresh only temperature and rate go absent.
+type collector struct{ s *Server }
+
+func desc(name, help string, labels ...string) *prometheus.Desc {
+	return prometheus.NewDesc("lidwright_"+name, help, labels, nil)
+}
+
+var (
+	mTemperature = desc("kiln_temperature_celsius", "Temperature of a probe; absent unless fresh.", "kiln", "probe")
+	mRate        = desc("kiln_rate_celsius_per_hour", "Rate of the control probe over the last 10 min; absent unless fresh.", "kiln", "probe")
+	mAge         = desc("kiln_reading_age_seconds", "Age of the last good reading; stays when the kiln is quiet.", "kiln")
+	mHot         = desc("kiln_hot", "1 if the last good reading was over 60 °C; stays when the kiln is quiet.", "kiln")
+	mStalled     = desc("kiln_stalled", "1 if a firing stopped climbing well short of its usual top.", "kiln")
+	mFellEarly   = desc("kiln_fell_early", "1 if a fall began well short of the usual top.", "kiln")
+	mLimit       = desc("kiln_limit_celsius", "The kiln's limit from the settings.", "kiln")
+	mUnpacking   = desc("kiln_unpacking_mark_celsius", "The site's own temperature for opening and unpacking.", "kiln")
+	mState       = desc("kiln_state", "1 for the state that the kiln is in.", "kiln", "state")
+	mHeatWork    = desc("firing_heat_work_celsius", "Heat work of the running firing so far: end point of a 60 °C/h firing that did the same.", "kiln")
+	mElapsed     = desc("firing_elapsed_seconds", "First rise to the last reading of the running firing.", "kiln")
+	mToTop       = desc("firing_to_top_seconds", "First rise to the top; stands still once the top is passed.", "kiln")
+	mLines       = desc("serial_lines_total", "Lines heard, by outcome.", "kiln", "outcome")
+	mFaults      = desc("faults_total", "Readings that were not good, by kind.", "kiln", "kind")
+	mGaps        = desc("firing_gap_seconds_total", "Time unheard in firings.", "kiln")
+	mClock       = desc("clock_trusted", "1 if the kernel calls the wall clock synchronised.")
+	mStore       = desc("store_bytes", "Size of the store.")
+	mFree        = desc("store_free_bytes", "Room left beside it.")
+	mBarsWaiting = desc("bars_waiting", "Bars of fired loads that nobody has measured yet.")
+	mShrinkage   = desc("clay_shrinkage_ratio", "Total shrink of the newest open batch at the usual glaze firing, share of the wet length.", "clay", "batch", "kind")
+	mHalfwidth   = desc("clay_shrinkage_halfwidth_ratio", "Half of its 90 % range.", "clay", "batch", "kind")
+	mTrust       = desc("clay_trust", "1 for the trust word of that rate.", "clay", "batch", "trust")
+	mBuild       = desc("build_info", "Version of the program.", "version")
+)
+
+// most clays in the metrics, newest first.
+const mostClays = 100
+
+func (c collector) Describe(ch chan<- *prometheus.Desc) { prometheus.DescribeByCollect(c, ch) }
+
+func (c collector) Collect(ch chan<- prometheus.Metric) {
+	gauge := func(d *prometheus.Desc, v float64, labels ...string) {
+		ch <- prometheus.MustNewConstMetric(d, prometheus.GaugeValue, v, labels...)
+	}
+	counter := func(d *prometheus.Desc, v float64, labels ...string) {
+		ch <- prometheus.MustNewConstMetric(d, prometheus.CounterValue, v, labels...)
+	}
+	for _, l := range c.s.Kilns.Live() {
+		c.kiln(l, gauge, counter)
+	}
+	for _, l := range c.s.Lines() {
+		k := string(l.Kiln)
+		counter(mLines, float64(l.Good), k, "good")
+		counter(mLines, float64(l.Garbled), k, "garbled")
+		counter(mLines, float64(l.Silent), k, "silent")
+		counter(mLines, float64(l.Breakvalue), k, "breakvalue")
+	}
+	gauge(mClock, number(c.s.Now().Trusted))
+	if used, free, err := c.s.Archive.Size(); err == nil {
+		gauge(mStore, float64(used))
+		gauge(mFree, float64(free))
+	}
+	gauge(mBuild, 1, c.s.Site.Version)
+	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+	defer cancel()
+	c.clays(ctx, gauge)
+}
+
+func (c collector) kiln(l kiln.Live, gauge, counter func(*prometheus.Desc, float64, ...string)) {
+	k := string(l.Kiln)
+	for _, ch := range l.Channels {
+		if ch.Role == kiln.RoleProbe && ch.T.Known() {
+			gauge(mTemperature, float64(ch.T), k, string(ch.Channel))
+		}
+	}
+	if t := kiln.Celsius(l.Rate); t.Known() {
+		gauge(mRate, float64(l.Rate), k, string(c.s.Kiln[l.Kiln].Control))
+	}
+	if l.LastT.Known() {
+		gauge(mAge, l.Age.Seconds(), k)
+	}
+	gauge(mHot, number(l.Hot), k)
+	gauge(mStalled, number(l.Stalled), k)
+	gauge(mFellEarly, number(l.FellEarly), k)
+	if l.Limit.Known() {
+		gauge(mLimit, float64(l.Limit), k)
+	}
+	if l.Unpacking.Known() {
+		gauge(mUnpacking, float64(l.Unpacking), k)
+	}
+	for _, s := range []kiln.State{kiln.Quiet, kiln.Cold, kiln.Soaking, kiln.Falling, kiln.Rising, kiln.Holding, kiln.Warm} {
+		gauge(mState, number(s == l.State), k, string(s))
+	}
+	if l.Firing != "" {
+		if h, ok := l.HeatWork[c.s.Kiln[l.Kiln].Control]; ok && h.C.Known() {
+			gauge(mHeatWork, float64(h.C), k)
+		}
+		gauge(mElapsed, l.Elapsed.Seconds(), k)
+		gauge(mToTop, l.ToTop.Seconds(), k)
+	}
+	for _, f := range []kiln.Fault{kiln.Break, kiln.Spike, kiln.Frozen, kiln.Reversed, kiln.Shorted, kiln.UnitChanged, kiln.Disagrees, kiln.BelowRange, kiln.NotConverted, kiln.Unbelievable} {
+		counter(mFaults, float64(l.Faulty[f]), k, string(f))
+	}
+	counter(mGaps, l.Gaps.Seconds(), k)
+}
+
+func (c collector) clays(ctx context.Context, gauge func(*prometheus.Desc, float64, ...string)) {
+	waiting := 0
+	if loads, err := c.s.Archive.Loads(ctx, tiles.LoadFilter{Waiting: true}); err == nil {
+		for _, l := range loads {
+			waiting += l.Waiting
+		}
+		gauge(mBarsWaiting, float64(waiting))
+	}
+	clays, err := c.s.Archive.Clays(ctx)
+	if err != nil {
+		return
+	}
+	for i, k := range clays {
+		if i == mostClays {
+			return
+		}
+		j, sh, err := c.s.askShrinkage(ctx, k.ID, nil)
+		if err != nil {
+			continue
+		}
+		gauge(mShrinkage, float64(sh.Total), j.Clay, j.Batch, j.At.Kind)
+		gauge(mHalfwidth, float64(sh.Likely.High-sh.Likely.Low)/2, j.Clay, j.Batch, j.At.Kind)
+		for _, t := range []tiles.Trust{tiles.Stretched, tiles.Borrowed, tiles.Unlike, tiles.Stale, tiles.Thin, tiles.Sound} {
+			gauge(mTrust, number(string(t) == j.Trust), j.Clay, j.Batch, string(t))
+		}
+	}
+}
+
+func number(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+func (s *Server) metrics() http.Handler {
+	r := prometheus.NewRegistry()
+	r.MustRegister(collector{s})
+	return promhttp.HandlerFor(r, promhttp.HandlerOpts{ErrorHandling: promhttp.ContinueOnError, DisableCompression: true})
+}

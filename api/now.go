@@ -1,0 +1,122 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"lidwright/kiln"
+)
+
+type nowJSON struct {
+	Items []kilnNowJSON `json:"items"`
+}
+
+type kilnNowJSON struct {
+	Kiln               string           `json:"kiln"`
+	State              string           `json:"state" enum:"quiet,cold,soaking,falling,rising,holding,warm"`
+	Hot                bool             `json:"hot" doc:"The last good reading was over 60 °C"`
+	TemperatureC       *float64         `json:"temperature_c" doc:"null unless fresh"`
+	LastTemperatureC   *float64         `json:"last_temperature_c"`
+	RateCPerH          *float64         `json:"rate_c_per_h"`
+	ReadAt             *string          `json:"read_at"`
+	ReadAgeS           *int64           `json:"read_age_s"`
+	Fresh              bool             `json:"fresh"`
+	ClockTrusted       bool             `json:"clock_trusted"`
+	Channels           []channelNowJSON `json:"channels"`
+	Firing             *string          `json:"firing"`
+	FiringName         *string          `json:"firing_name"`
+	Kind               *string          `json:"kind"`
+	KindFrom           *string          `json:"kind_from"`
+	Hours              *float64         `json:"hours"`
+	PeakC              *float64         `json:"peak_c"`
+	HeatWorkC          *float64         `json:"heat_work_c"`
+	HeatWorkLikelyC    []*float64       `json:"heat_work_likely_c"`
+	Cone               *string          `json:"cone"`
+	ConeWords          *string          `json:"cone_words"`
+	ConePosition       *float64         `json:"cone_position"`
+	LimitC             *float64         `json:"limit_c"`
+	OverLimit          bool             `json:"over_limit"`
+	UnpackingMarkC     *float64         `json:"unpacking_mark_c"`
+	BelowUnpackingMark bool             `json:"below_unpacking_mark"`
+	Waits              string           `json:"waits" doc:"What the line waits for, in words; empty while it is heard"`
+	Unwritten          string           `json:"unwritten" doc:"Why readings wait in memory instead of being written; empty if all is well"`
+}
+
+type channelNowJSON struct {
+	Channel      string   `json:"channel"`
+	Role         string   `json:"role"`
+	TemperatureC *float64 `json:"temperature_c"`
+	Fresh        bool     `json:"fresh"`
+	Fault        string   `json:"fault" doc:"Fault of the newest reading, empty if it was good"`
+}
+
+type nowInput struct {
+	Accept string `header:"Accept"`
+}
+
+type nowOutput struct {
+	ContentType string `header:"Content-Type"`
+	Body        any
+}
+
+func (s *Server) getNow(_ context.Context, in *nowInput) (*nowOutput, error) {
+	items := s.kilnsNow()
+	if wantsText(in.Accept) {
+		for _, k := range items {
+			if k.TemperatureC != nil {
+				return &nowOutput{"text/plain; charset=utf-8", []byte(fmt.Sprintf("%.1f\n", *k.TemperatureC))}, nil
+			}
+		}
+		return nil, problem("kiln-not-heard", "No kiln has a fresh reading.")
+	}
+	return &nowOutput{"application/json", nowJSON{items}}, nil
+}
+
+func (s *Server) kilnsNow() []kilnNowJSON {
+	items := []kilnNowJSON{}
+	waits := map[kiln.KilnID]string{}
+	for _, l := range s.Lines() {
+		waits[l.Kiln] = l.Waits
+	}
+	trouble, troubled := s.Kilns.Trouble()
+	for _, l := range s.Kilns.Live() {
+		j := s.kilnNow(l)
+		j.Waits = waits[l.Kiln]
+		if j.Waits == "" && j.ReadAgeS == nil {
+			j.Waits = "no reading yet"
+		}
+		if troubled {
+			j.Unwritten = trouble.Why
+		}
+		items = append(items, j)
+	}
+	return items
+}
+
+func (s *Server) kilnNow(l kiln.Live) kilnNowJSON {
+	j := kilnNowJSON{
+		Kiln: string(l.Kiln), State: string(l.State), Hot: l.Hot, TemperatureC: celsius(l.T), LastTemperatureC: celsius(l.LastT),
+		RateCPerH: rounded(float64(l.Rate), 0), Fresh: l.Fresh, ClockTrusted: l.ClockTrusted, Channels: []channelNowJSON{},
+		LimitC: celsius(l.Limit), OverLimit: l.OverLimit, UnpackingMarkC: celsius(l.Unpacking), BelowUnpackingMark: l.BelowMark,
+		Kind: text(string(l.Kind)), KindFrom: text(l.KindFrom),
+	}
+	if l.LastT.Known() {
+		age := seconds(l.Age)
+		j.ReadAt, j.ReadAgeS = s.moment(l.ReadAt.Wall), &age
+	}
+	for _, c := range l.Channels {
+		j.Channels = append(j.Channels, channelNowJSON{string(c.Channel), string(c.Role), celsius(c.T), c.Fresh, string(c.Fault)})
+	}
+	if l.Firing == "" {
+		return j
+	}
+	j.Firing, j.FiringName, j.Hours, j.PeakC = text(string(l.Firing)), text(fmt.Sprintf("%s %d", l.Kiln, l.Number)), hours(l.Elapsed), celsius(l.Peak)
+	if h, ok := l.HeatWork[s.Kiln[l.Kiln].Control]; ok {
+		j.Cone, j.ConeWords = text(h.Text()), text(h.Words())
+		if h.C.Known() {
+			j.HeatWorkC, j.HeatWorkLikelyC, j.ConePosition = celsius(h.C), []*float64{celsius(h.Low), celsius(h.High)}, rounded(math.Max(h.Position, 0), 2)
+		}
+	}
+	return j
+}

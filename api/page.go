@@ -1,0 +1,327 @@
+package api
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// page is what every page has; each page's own data embeds it.
+type page struct {
+	Site     string
+	Here     string // which of the links at the top this page is under
+	Standing string
+	Version  string
+	Today    time.Time
+	Error    *Problem // of a form sent just now; nil on a fresh page
+	ID       string   // a new id for the entry that the page's form may send
+}
+
+func (s *Server) page(here string) page {
+	return page{Site: s.Site.Name, Here: here, Standing: Standing, Version: s.Site.Version, Today: s.Now().Wall, ID: uuid.Must(uuid.NewV7()).String()}
+}
+
+func (s *Server) pageRoutes(mux *http.ServeMux) {
+	show := func(pattern string, f func(http.ResponseWriter, *http.Request) error) {
+		mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
+			if err := f(w, r); err != nil {
+				s.problemPage(w, r, s.problemFrom(r.Context(), err))
+			}
+		})
+	}
+	show("GET /{$}", s.wareboard)
+	show("GET /spyhole", s.spyhole)
+	show("GET /spyhole/{kiln}", s.spyhole)
+	show("GET /firing/{id}", s.firingPage)
+	show("GET /unpack", s.unpackPage)
+	show("GET /unpack/{load}", s.loadPage)
+	show("POST /loads", s.postLoad)
+	show("GET /bar/{bar}", s.barPage)
+	show("POST /bar/{bar}", s.postReading)
+	show("POST /bar/{bar}/strike", s.postStrike)
+	show("POST /bar/{bar}/confirm", s.postConfirm)
+	show("GET /clays", s.claysPage)
+	show("POST /clays", s.postClay)
+	show("GET /clay/{clay}", s.clayPage)
+	show("POST /clay/{clay}/bars", s.postBars)
+	show("GET /lid", s.lidPage)
+	show("GET /more", s.morePage)
+	show("GET /help", func(w http.ResponseWriter, _ *http.Request) error { return s.render(w, "help", s.page("more")) })
+	show("GET /help/safety", s.safetyPage)
+	show("GET /problems/{type}", s.problemTypePage)
+	for _, name := range []string{"style.css", "app.js"} {
+		mux.HandleFunc("GET /"+name, func(w http.ResponseWriter, _ *http.Request) {
+			b, _ := s.pages.Asset(name)
+			w.Header().Set("Content-Type", map[bool]string{true: "text/css; charset=utf-8", false: "text/javascript; charset=utf-8"}[name == "style.css"])
+			w.Write(b)
+		})
+	}
+}
+
+func (s *Server) render(w http.ResponseWriter, name string, data any) error {
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	return s.pages.Render(w, name, data)
+}
+
+// problemPage shows a problem to a person.
+func (s *Server) problemPage(w http.ResponseWriter, r *http.Request, p *Problem) {
+	for k, v := range p.header {
+		w.Header()[k] = v
+	}
+	kind := strings.TrimPrefix(p.Type, "/problems/")
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.WriteHeader(p.Status)
+	err := s.pages.Render(w, "problem", struct {
+		page
+		Problem  *Problem
+		HelpText string
+	}{s.page(""), p, problemKinds[kind].Help})
+	if err != nil {
+		slog.ErrorContext(r.Context(), "showing a problem failed", "err", err)
+	}
+}
+
+func (s *Server) problemTypePage(w http.ResponseWriter, r *http.Request) error {
+	k, ok := problemKinds[r.PathValue("type")]
+	if !ok {
+		return problem("no-such-page", "No problem has this name.")
+	}
+	return s.render(w, "problem", struct {
+		page
+		Problem  *Problem
+		HelpText string
+	}{s.page("more"), &Problem{Title: k.Title, Status: k.Status}, k.Help})
+}
+
+type waitingLoad struct {
+	ID, Name, Kind string
+	Measured, Bars int
+}
+
+func (s *Server) waiting(ctx context.Context) ([]waitingLoad, error) {
+	loads, err := s.Archive.Loads(ctx, tiles.LoadFilter{Waiting: true, Limit: 20})
+	var out []waitingLoad
+	for _, l := range loads {
+		out = append(out, waitingLoad{l.ID, fmt.Sprintf("Load %d", l.Number), string(l.Kind), len(l.Bars) - l.Waiting, len(l.Bars)})
+	}
+	return out, err
+}
+
+func (s *Server) wareboard(w http.ResponseWriter, r *http.Request) error {
+	waiting, err := s.waiting(r.Context())
+	if err != nil {
+		return err
+	}
+	kilns := s.kilnsNow()
+	day := s.Now().Wall.YearDay()
+	return s.render(w, "wareboard", struct {
+		page
+		Kilns      []kilnNowJSON
+		Waiting    []waitingLoad
+		News       []string
+		HotCaution string
+	}{s.page("board"), kilns, waiting, nil, CautionText(1 + day%11)})
+}
+
+// hotCautions are the numbers of the cautions that a kiln's state asks for.
+func (s *Server) hotCautions(k kilnNowJSON, atmosphere kiln.Atmosphere) []string {
+	var numbers []int
+	switch kiln.State(k.State) {
+	case kiln.Rising, kiln.Holding, kiln.Soaking:
+		numbers = []int{1, 2, 6}
+		if k.TemperatureC != nil && *k.TemperatureC < 100 {
+			numbers = append(numbers, 36)
+		}
+		if h := s.Now().Wall.In(s.Site.Zone).Hour(); h >= 22 || h < 6 {
+			numbers = append(numbers, 11)
+		}
+	case kiln.Falling, kiln.Warm:
+		numbers = []int{16, 17, 18, 6}
+	case kiln.Quiet:
+		numbers = []int{13, 14}
+	}
+	if k.OverLimit {
+		numbers = append(numbers, 14, 15)
+	}
+	if atmosphere == kiln.Reduction {
+		numbers = append(numbers, 1, 2, 6, 35)
+	}
+	var out []string
+	for i, n := range numbers {
+		if !slices.Contains(numbers[:i], n) {
+			out = append(out, CautionText(n))
+		}
+	}
+	return out
+}
+
+type tableRow struct{ Hours, Low, High float64 }
+
+// tableOf is a curve in figures, a row each 15 minutes.
+func tableOf(lines []kiln.Envelope) []tableRow {
+	if len(lines) == 0 {
+		return nil
+	}
+	e := lines[0]
+	if e.Step > 0 {
+		e = e.Merge(int(15 * time.Minute / e.Step))
+	}
+	var rows []tableRow
+	for i, a := range e.After {
+		rows = append(rows, tableRow{a.Hours(), float64(e.Low[i]), float64(e.High[i])})
+	}
+	return rows
+}
+
+// drawFiring draws a firing and gives the same in figures.
+func (s *Server) drawFiring(ctx context.Context, f kiln.Firing) (string, []tableRow, error) {
+	lines, gaps, err := s.envelopes(ctx, f, nil, 400, 0)
+	if errors.Is(err, kiln.ErrNoFiring) { // it began a moment ago
+		return "", nil, nil
+	}
+	if err != nil || len(lines) == 0 || len(lines[0].After) == 0 {
+		return "", nil, err
+	}
+	control := s.Kiln[f.Kiln].Control
+	slices.SortStableFunc(lines, func(a, b kiln.Envelope) int {
+		return map[bool]int{true: 0, false: 1}[a.Channel == control] - map[bool]int{true: 0, false: 1}[b.Channel == control]
+	})
+	d := curveDrawing{Lines: lines, Gaps: gaps, Zone: s.Site.Zone, Title: "Temperature of " + string(f.Kiln) + " over the hours since the first rise"}
+	if f.Began.Trusted {
+		d.Began = f.Began.Wall
+	}
+	return d.SVG(), tableOf(lines), nil
+}
+
+func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
+	kilns := s.kilnsNow()
+	name := r.PathValue("kiln")
+	at := slices.IndexFunc(kilns, func(k kilnNowJSON) bool { return k.Kiln == name || name == "" })
+	if at < 0 {
+		if name == "" {
+			return s.wareboard(w, r)
+		}
+		return fmt.Errorf("%s: %w", name, kiln.ErrNoKiln)
+	}
+	k := kilns[at]
+	data := struct {
+		page
+		Kiln     kilnNowJSON
+		Firing   *firingJSON
+		Drawing  string
+		Table    []tableRow
+		Cautions []string
+		Past     []firingJSON
+	}{page: s.page("spyhole"), Kiln: k}
+	past, err := s.Archive.Firings(r.Context(), kiln.FiringFilter{Kiln: kiln.KilnID(k.Kiln), Limit: 21})
+	if err != nil {
+		return err
+	}
+	shown := kiln.Firing{}
+	if live, ok := s.Kilns.LiveCurve(kiln.KilnID(k.Kiln)); ok {
+		shown = live.Firing
+	} else if len(past) > 0 {
+		shown = past[0]
+	}
+	if shown.ID != "" {
+		j := s.firing(shown)
+		data.Firing = &j
+		if data.Drawing, data.Table, err = s.drawFiring(r.Context(), shown); err != nil {
+			return err
+		}
+	}
+	for _, f := range past {
+		if f.Status != kiln.Running {
+			data.Past = append(data.Past, s.firing(f))
+		}
+	}
+	data.Cautions = s.hotCautions(k, shown.Atmosphere)
+	return s.render(w, "spyhole", data)
+}
+
+func (s *Server) firingPage(w http.ResponseWriter, r *http.Request) error {
+	f, err := s.findFiring(r.Context(), kiln.FiringID(r.PathValue("id")))
+	if err != nil {
+		return err
+	}
+	drawing, table, err := s.drawFiring(r.Context(), f)
+	if err != nil {
+		return err
+	}
+	j := s.firing(f)
+	var rng string
+	if l := j.HeatLikely; len(l) == 2 && l[0] != nil {
+		rng = fmt.Sprintf("at least %.0f", *l[0])
+		if l[1] != nil {
+			rng = fmt.Sprintf("%.0f to %.0f", *l[0], *l[1])
+		}
+	}
+	var cautions []string
+	if f.Atmosphere == kiln.Reduction {
+		cautions = []string{CautionText(1), CautionText(2), CautionText(6), CautionText(35)}
+	}
+	return s.render(w, "firing", struct {
+		page
+		Firing   firingJSON
+		Range    string
+		Drawing  string
+		Table    []tableRow
+		Cautions []string
+	}{s.page("spyhole"), j, rng, drawing, table, cautions})
+}
+
+func (s *Server) safetyPage(w http.ResponseWriter, _ *http.Request) error {
+	return s.render(w, "safety", struct {
+		page
+		Electric string
+		Cautions []Caution
+	}{s.page("more"), ElectricKilns, Cautions})
+}
+
+func (s *Server) morePage(w http.ResponseWriter, _ *http.Request) error {
+	var words []string
+	for _, l := range s.Lines() {
+		words = append(words, l.Words...)
+	}
+	used, free, err := s.Archive.Size()
+	trouble, troubled := s.Kilns.Trouble()
+	store := fmt.Sprintf("%.1f MB kept, %.1f GB free", float64(used)/1e6, float64(free)/1e9)
+	if err != nil {
+		store = err.Error()
+	}
+	if troubled {
+		store = "cannot write: " + trouble.Why
+	}
+	clock := "set by the network"
+	if !s.Now().Trusted {
+		clock = "not set since the start; hours and heat work are right all the same"
+	}
+	return s.render(w, "more", struct {
+		page
+		Lines        []string
+		Store, Clock string
+	}{s.page("more"), words, store, clock})
+}
+
+// sent reads a form; a member that is not there is empty.
+func sent(r *http.Request) (url.Values, error) {
+	if err := r.ParseForm(); err != nil {
+		var big *http.MaxBytesError
+		if errors.As(err, &big) {
+			return nil, problem("too-large", "The form is over the limit.")
+		}
+		return nil, problem("not-json", "The form cannot be read.")
+	}
+	return r.PostForm, nil
+}

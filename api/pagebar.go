@@ -1,0 +1,360 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"lidwright/tiles"
+)
+
+// unpackPage opens the load that waits for its bars to be measured; /unpack?kiln= comes from
+// the QR code on the kiln room door.
+func (s *Server) unpackPage(w http.ResponseWriter, r *http.Request) error {
+	waiting, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Waiting: true, Kiln: r.URL.Query().Get("kiln"), Limit: 20})
+	if err != nil {
+		return err
+	}
+	open, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Open: true, Limit: 20})
+	if err != nil {
+		return err
+	}
+	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Limit: 200}, s.channel)
+	if err != nil {
+		return err
+	}
+	data := struct {
+		page
+		Waiting, Open []loadJSON
+		Bars          []barJSON
+		Kilns         []string
+		Cautions      []string
+	}{page: s.page("unpack"), Kilns: s.kilnNames(), Cautions: []string{CautionText(16), CautionText(18), CautionText(19), CautionText(20)}}
+	for _, l := range waiting {
+		data.Waiting = append(data.Waiting, s.loadJSON(l))
+	}
+	for _, l := range open {
+		data.Open = append(data.Open, s.loadJSON(l))
+	}
+	for _, b := range bars {
+		data.Bars = append(data.Bars, s.barJSON(b.Bar))
+	}
+	return s.render(w, "unpack", data)
+}
+
+func (s *Server) kilnNames() []string {
+	var names []string
+	for id := range s.Kiln {
+		names = append(names, string(id))
+	}
+	slices.Sort(names)
+	return names
+}
+
+func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
+	l, err := s.Archive.Load(r.Context(), r.PathValue("load"))
+	if err != nil {
+		return err
+	}
+	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Load: l.ID}, s.channel)
+	if err != nil {
+		return err
+	}
+	data := struct {
+		page
+		Load     loadJSON
+		Bars     []barJSON
+		Cautions []string
+	}{page: s.page("unpack"), Load: s.loadJSON(l), Cautions: []string{CautionText(16), CautionText(18), CautionText(19), CautionText(20)}}
+	for _, b := range bars {
+		data.Bars = append(data.Bars, s.barJSON(b.Bar))
+	}
+	return s.render(w, "load", data)
+}
+
+// postLoad keeps a load from the form: the bars' codes in one field, blanks between.
+func (s *Server) postLoad(w http.ResponseWriter, r *http.Request) error {
+	form, err := sent(r)
+	if err != nil {
+		return err
+	}
+	b := loadBody{Kiln: form.Get("kiln"), Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), PackedBy: form.Get("by")}
+	for _, code := range strings.FieldsFunc(form.Get("bars"), func(c rune) bool { return c == ' ' || c == ',' || c == '\n' || c == '\r' }) {
+		b.Bars = append(b.Bars, slotJSON{Bar: code, Shelf: form.Get("shelf")})
+	}
+	if _, err := s.keepLoad(r.Context(), form.Get("id"), b); err != nil {
+		return err
+	}
+	http.Redirect(w, r, "/unpack/"+url.PathEscape(form.Get("id")), http.StatusSeeOther)
+	return nil
+}
+
+type barPageData struct {
+	page
+	Bar    barJSON
+	Stages []string
+	Typed  url.Values // what the form was sent with, where it was refused
+	Saved  *readingJSON
+}
+
+func (s *Server) barPage(w http.ResponseWriter, r *http.Request) error {
+	bar, err := s.bar(r.Context(), barPath{r.PathValue("bar")})
+	if err != nil {
+		return err
+	}
+	data := barPageData{page: s.page("unpack"), Bar: s.barJSON(bar), Stages: stageWords(), Typed: url.Values{}}
+	if id := r.URL.Query().Get("saved"); id != "" {
+		for i, rd := range data.Bar.Readings {
+			if rd.ID == id {
+				data.Saved = &data.Bar.Readings[i]
+			}
+		}
+	}
+	return s.render(w, "bar", data)
+}
+
+// postReading keeps a reading from the form. A refused one is shown again as it was typed.
+func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
+	form, err := sent(r)
+	if err != nil {
+		return err
+	}
+	p := readingPath{barPath{r.PathValue("bar")}, form.Get("id")}
+	_, j, err := s.keepReading(r.Context(), p, readingBody{Stage: form.Get("stage"), Length: form.Get("length"), Unit: form.Get("unit"),
+		Instrument: form.Get("instrument"), By: form.Get("by"), Supersedes: form.Get("supersedes")})
+	if err != nil {
+		bar, barErr := s.bar(r.Context(), p.barPath)
+		if barErr != nil {
+			return barErr
+		}
+		data := barPageData{page: s.page("unpack"), Bar: s.barJSON(bar), Stages: stageWords(), Typed: form}
+		data.Error = s.problemFrom(r.Context(), err)
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		w.WriteHeader(data.Error.Status)
+		return s.pages.Render(w, "bar", data)
+	}
+	http.Redirect(w, r, "/bar/"+j.Bar+"?saved="+url.QueryEscape(j.ID), http.StatusSeeOther)
+	return nil
+}
+
+func (s *Server) postStrike(w http.ResponseWriter, r *http.Request) error {
+	return s.postAct(w, r, s.Archive.StrikeReading, true)
+}
+
+func (s *Server) postConfirm(w http.ResponseWriter, r *http.Request) error {
+	return s.postAct(w, r, s.Archive.ConfirmReading, false)
+}
+
+func (s *Server) postAct(w http.ResponseWriter, r *http.Request, do act, needsWhy bool) error {
+	form, err := sent(r)
+	if err != nil {
+		return err
+	}
+	bar, err := s.bar(r.Context(), barPath{r.PathValue("bar")})
+	if err != nil {
+		return err
+	}
+	if needsWhy && strings.TrimSpace(form.Get("why")) == "" {
+		return problem("missing", "Say why the reading is crossed out.", ProblemField{"why", "is needed"})
+	}
+	if err := do(r.Context(), bar.Code, form.Get("reading"), form.Get("by"), form.Get("why"), s.Now()); err != nil {
+		return err
+	}
+	s.Shrink.Touch()
+	http.Redirect(w, r, "/bar/"+string(bar.Code), http.StatusSeeOther)
+	return nil
+}
+
+func (s *Server) claysPage(w http.ResponseWriter, r *http.Request) error {
+	all, err := s.clays(r.Context())
+	if err != nil {
+		return err
+	}
+	type row struct {
+		clayJSON
+		Rate *shrinkageJSON
+		Why  string
+	}
+	data := struct {
+		page
+		Clays []row
+	}{page: s.page("clays")}
+	for _, c := range all {
+		one := row{clayJSON: c}
+		if j, _, err := s.askShrinkage(r.Context(), tiles.ClayID(c.Clay), nil); err == nil {
+			one.Rate = &j
+		} else {
+			one.Why = s.problemFrom(r.Context(), err).Detail
+		}
+		data.Clays = append(data.Clays, one)
+	}
+	return s.render(w, "clays", data)
+}
+
+func (s *Server) postClay(w http.ResponseWriter, r *http.Request) error {
+	form, err := sent(r)
+	if err != nil {
+		return err
+	}
+	rd := newReader(form, s.unit())
+	stated, _ := rd.ratio("stated_total_ratio", 0, 0.3)
+	if len(rd.wrong) > 0 {
+		return rd.wrong
+	}
+	id := form.Get("clay")
+	if id == "" {
+		id = slug(form.Get("name"))
+	}
+	if _, err := s.keepClay(r.Context(), id, clayBody{Name: form.Get("name"), MaturesCone: form.Get("matures_cone"), Stated: float64(stated)}); err != nil {
+		return err
+	}
+	http.Redirect(w, r, "/clay/"+url.PathEscape(id), http.StatusSeeOther)
+	return nil
+}
+
+// slug makes an id of a name: its letters and digits, lower case, with hyphens between.
+func slug(name string) string {
+	id := strings.Trim(strings.Join(strings.FieldsFunc(strings.ToLower(name), func(r rune) bool { return !(r >= 'a' && r <= 'z' || r >= '0' && r <= '9') }), "-"), "-")
+	return id[:min(len(id), 32)]
+}
+
+func (s *Server) clayPage(w http.ResponseWriter, r *http.Request) error {
+	id := tiles.ClayID(r.PathValue("clay"))
+	c, err := s.oneClay(r.Context(), id)
+	if err != nil {
+		return err
+	}
+	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: id}, s.channel)
+	if err != nil {
+		return err
+	}
+	data := struct {
+		page
+		Clay clayJSON
+		Rate *shrinkageJSON
+		Why  string
+		Bars []barJSON
+	}{page: s.page("clays"), Clay: c}
+	if j, _, err := s.askShrinkage(r.Context(), id, r.URL.Query()); err == nil {
+		data.Rate = &j
+	} else {
+		data.Why = s.problemFrom(r.Context(), err).Detail
+	}
+	for _, b := range bars {
+		data.Bars = append(data.Bars, s.barJSON(b.Bar))
+	}
+	return s.render(w, "clay", data)
+}
+
+// postBars hands out codes for new bars of a clay.
+func (s *Server) postBars(w http.ResponseWriter, r *http.Request) error {
+	form, err := sent(r)
+	if err != nil {
+		return err
+	}
+	rd := newReader(form, s.unit())
+	n, ok := rd.number("count", 1, 50)
+	if !ok {
+		return problem("out-of-range", "Say how many bars, 1 to 50.", ProblemField{"count", "must lie from 1 to 50"})
+	}
+	codes, err := s.freeCodes(r.Context(), int(n))
+	if err != nil {
+		return err
+	}
+	for _, code := range codes {
+		body := barBody{ID: uuid.Must(uuid.NewV7()).String(), Clay: r.PathValue("clay"), Batch: form.Get("batch"), Forming: form.Get("forming"), By: form.Get("by")}
+		if _, err := s.keepBar(r.Context(), barPath{code}, body); err != nil {
+			return err
+		}
+	}
+	http.Redirect(w, r, "/clay/"+url.PathEscape(r.PathValue("clay"))+"#bars", http.StatusSeeOther)
+	return nil
+}
+
+// lidPage asks the lid question with the API's own parameters, so that a link to an answer
+// works anywhere.
+func (s *Server) lidPage(w http.ResponseWriter, r *http.Request) error {
+	clays, err := s.clays(r.Context())
+	if err != nil {
+		return err
+	}
+	q := r.URL.Query()
+	data := struct {
+		page
+		Q       url.Values
+		Clays   []clayJSON
+		Stages  []string
+		Seats   []tiles.Seat
+		Answer  *lidJSON
+		Spread  []string
+		Drawing string
+		Written string
+		Caution []string
+		Asked   string
+	}{page: s.page("lid"), Q: q, Clays: clays, Stages: stageWords(), Seats: tiles.Seats(), Asked: q.Encode()}
+	just := q.Get("just") != ""
+	q.Del("just")
+	if len(given(q["collar"])) > 0 || len(given(q["collar_mm"])) > 0 || q.Get("lid") != "" || q.Get("lid_mm") != "" {
+		a, j, err := s.askLid(r.Context(), q)
+		if err != nil {
+			data.Error = s.problemFrom(r.Context(), err)
+			w.WriteHeader(data.Error.Status)
+			return s.render(w, "lid", data)
+		}
+		data.Answer = &j
+		section := a.Section(s.unit())
+		data.Drawing, data.Written = drawSection(section), section.Says
+		for _, id := range j.Cautions {
+			if t := cautionByID(id); t != "" {
+				data.Caution = append(data.Caution, t)
+			}
+		}
+		for _, sp := range j.Spread {
+			var sizes []string
+			for _, v := range sp.SizesMM {
+				sizes = append(sizes, fmt.Sprintf("%.1f", *v))
+			}
+			data.Spread = append(data.Spread, fmt.Sprintf("%d: %s, %.0f %%", sp.Lids, strings.Join(sizes, " and "), 100**sp.FitChance))
+		}
+		if just {
+			return s.render(w, "just", data)
+		}
+	}
+	return s.render(w, "lid", data)
+}
+
+// cautionByID is the text that a caution id of an answer stands for.
+func cautionByID(id string) string {
+	switch id {
+	case tiles.WillFuse:
+		return CautionText(39)
+	case tiles.WetGrinding:
+		return CautionText(23)
+	case tiles.EyeProtection:
+		return CautionText(38)
+	case tiles.ShrinkVaries:
+		return CautionText(34)
+	case tiles.RatesStated:
+		return "Computed from the rates you stated, not from your bars."
+	case tiles.NoUsualYet:
+		return "No firing of this kind was recorded yet: the cone on the bag was taken."
+	case tiles.LedgeTooNarrow:
+		return "The ledge is too narrow: no width both clears the collar and stays on the ledge."
+	case tiles.LedgeNotGiven:
+		return "The ledge opening was not given, so this does not know when the lid slips past the ledge."
+	case tiles.LeatherGuessed:
+		return "How much of the drying is gone was guessed. Measure the gallery wet, or keep a companion bar beside the pot."
+	case tiles.OutOfRound:
+		return "The gallery is out of round; the smallest direction rules how big the lid may be."
+	case tiles.PlayOutside:
+		return "The play you asked for lies outside the usual window."
+	case tiles.AskedUnusual:
+		return "A size is unusual; look at it again."
+	}
+	return ""
+}

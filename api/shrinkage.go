@@ -1,0 +1,159 @@
+package api
+
+import (
+	"context"
+	"net/url"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+type shrinkageJSON struct {
+	Clay            string        `json:"clay"`
+	Batch           string        `json:"batch"`
+	From            string        `json:"from"`
+	To              string        `json:"to"`
+	At              heatAtJSON    `json:"at"`
+	TotalRatio      *float64      `json:"total_ratio" doc:"Share of the length at from"`
+	LikelyLow       *float64      `json:"likely_low_ratio"`
+	LikelyHigh      *float64      `json:"likely_high_ratio"`
+	LikelyLevel     float64       `json:"likely_level"`
+	NextLow         *float64      `json:"next_piece_low_ratio"`
+	NextHigh        *float64      `json:"next_piece_high_ratio"`
+	Parts           partsJSON     `json:"parts"`
+	MultiplyFiredBy *float64      `json:"multiply_fired_by"`
+	Forming         string        `json:"forming"`
+	Trust           string        `json:"trust" enum:"stretched,borrowed,unlike,stale,thin,sound"`
+	TrustWhy        string        `json:"trust_why"`
+	Untested        bool          `json:"untested"`
+	NearestTestedC  *float64      `json:"nearest_tested_c"`
+	HeatWorkSeen    *heatSeenJSON `json:"heat_work_seen_c"`
+	Basis           basisJSON     `json:"basis"`
+	Cautions        []string      `json:"cautions"`
+	AsOf            *string       `json:"as_of"`
+	Model           string        `json:"model"`
+}
+
+type heatAtJSON struct {
+	From       string   `json:"from" doc:"usual, bag or asked"`
+	Kind       string   `json:"kind"`
+	Atmosphere *string  `json:"atmosphere"`
+	Kiln       *string  `json:"kiln"`
+	HeatWorkC  *float64 `json:"heat_work_c"`
+	Cone       *string  `json:"cone"`
+	ConeWords  *string  `json:"cone_words"`
+	UsualOf    int      `json:"usual_of_last"`
+}
+
+type partsJSON struct {
+	Drying      *float64 `json:"drying_ratio"`
+	FiringOnDry *float64 `json:"firing_on_dry_ratio"`
+	FiringOnWet *float64 `json:"firing_on_wet_ratio"`
+	Leather     *float64 `json:"leather_ratio"`
+	LeatherFrom string   `json:"leather_from"`
+	BisqueOnDry *float64 `json:"bisque_on_dry_ratio"`
+}
+
+type heatSeenJSON struct {
+	Low  *float64 `json:"low"`
+	High *float64 `json:"high"`
+}
+
+type basisJSON struct {
+	Bars          int     `json:"bars"`
+	Loads         int     `json:"loads"`
+	Struck        int     `json:"struck"`
+	LastReadingAt *string `json:"last_reading_at"`
+}
+
+type shrinkageInput struct {
+	Query
+	Clay       string `path:"clay" pattern:"^[a-z0-9-]{1,32}$"`
+	Batch      string `query:"batch" doc:"Newest open batch if not named"`
+	Kind       string `query:"kind" enum:"bisque,glaze,once,other" doc:"glaze if not said"`
+	Atmosphere string `query:"atmosphere" enum:"oxidation,reduction,unknown"`
+	HeatWorkC  string `query:"heat_work_c" doc:"°C, 550 to 1400; the usual firing if not said"`
+	Cone       string `query:"cone" doc:"022 to 14, tenths allowed: 6+0.1"`
+	Kiln       string `query:"kiln"`
+	From       string `query:"from" doc:"Stage; wet if not said"`
+	To         string `query:"to" doc:"A later stage; fired if not said"`
+	Forming    string `query:"forming" doc:"thrown_ring if not said"`
+}
+
+type body[T any] struct{ Body T }
+
+func (s *Server) getShrinkage(ctx context.Context, in *shrinkageInput) (*body[shrinkageJSON], error) {
+	j, _, err := s.askShrinkage(ctx, tiles.ClayID(in.Clay), in.values)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &body[shrinkageJSON]{j}, nil
+}
+
+// askShrinkage answers the question of a rate, for the API and for the Clay page.
+func (s *Server) askShrinkage(ctx context.Context, id tiles.ClayID, values url.Values) (shrinkageJSON, tiles.Shrinkage, error) {
+	r := newReader(values, s.unit())
+	batch, _ := r.text("batch")
+	at := r.firing()
+	from, to := tiles.Stage(r.word("from", stageWords()...)), tiles.Stage(r.word("to", stageWords()...))
+	var words []string
+	for _, f := range tiles.Formings() {
+		words = append(words, string(f))
+	}
+	forming := tiles.Forming(r.word("forming", words...))
+	if err := r.err(); err != nil {
+		return shrinkageJSON{}, tiles.Shrinkage{}, err
+	}
+	if from == "" {
+		from = tiles.Wet
+	}
+	if to == "" {
+		to = tiles.Fired
+	}
+	if to.Before(from) || to == from {
+		return shrinkageJSON{}, tiles.Shrinkage{}, &tiles.Invalid{Field: "to", Type: "stage-goes-backwards", Why: "must come after from"}
+	}
+	if forming == "" {
+		forming = tiles.ThrownRing
+	}
+	ref := tiles.BatchRef{Clay: id, Batch: tiles.BatchID(batch)}
+	clay, err := s.clay(ctx, &ref)
+	if err != nil {
+		return shrinkageJSON{}, tiles.Shrinkage{}, err
+	}
+	fit, asOf, err := s.Shrink.Fit(ctx)
+	if err != nil {
+		return shrinkageJSON{}, tiles.Shrinkage{}, err
+	}
+	m, err := s.meant(ctx, at, clay)
+	if err != nil {
+		return shrinkageJSON{}, tiles.Shrinkage{}, err
+	}
+	sh, err := fit.Shrinkage(tiles.Ask{BatchRef: ref, Forming: forming, Stage: from, Work: m.Work, WorkSD: m.WorkSD,
+		BisqueWork: m.BisqueWork, Kind: m.Kind, Probe: m.Probe, On: s.Now().Wall}, to)
+	if err != nil {
+		return shrinkageJSON{}, sh, err
+	}
+	l := kiln.MainLadder()
+	j := shrinkageJSON{
+		Clay: string(id), Batch: string(ref.Batch), From: string(from), To: string(to),
+		At:         heatAtJSON{From: m.From, Kind: string(m.Kind), Atmosphere: text(string(m.Atmosphere)), Kiln: text(string(m.Kiln)), UsualOf: m.Of},
+		TotalRatio: ratio4(sh.Total), LikelyLow: ratio4(sh.Likely.Low), LikelyHigh: ratio4(sh.Likely.High), LikelyLevel: tiles.LikelyLevel,
+		NextLow: ratio4(sh.NextPiece.Low), NextHigh: ratio4(sh.NextPiece.High), MultiplyFiredBy: rounded(sh.Multiply, 4), Forming: string(forming),
+		Parts: partsJSON{Drying: ratio4(sh.Parts.Drying), FiringOnDry: ratio4(sh.Parts.FiringOnDry), FiringOnWet: ratio4(sh.Parts.FiringOnWet),
+			Leather: ratio4(sh.Parts.Leather), LeatherFrom: sh.Parts.LeatherFrom, BisqueOnDry: ratio4(sh.Parts.BisqueOnDry)},
+		Trust: string(sh.Standing.Trust), TrustWhy: sh.Standing.Why, Untested: sh.Standing.Untested, NearestTestedC: celsius(sh.Standing.NearestTested),
+		Basis: basisJSON{sh.Basis.Bars, sh.Basis.Loads, sh.Basis.Struck, s.moment(sh.Basis.LastReading)}, Cautions: []string{}, AsOf: s.moment(asOf), Model: tiles.ShrinkModel,
+	}
+	if m.Work.Known() {
+		p := l.Position(m.Work)
+		j.At.HeatWorkC, j.At.Cone, j.At.ConeWords = celsius(m.Work), text(l.Text(p)), text(l.Words(p))
+	}
+	if sh.SeenLow.Known() {
+		j.HeatWorkSeen = &heatSeenJSON{celsius(sh.SeenLow), celsius(sh.SeenHigh)}
+	}
+	if m.FromBag {
+		j.Cautions = append(j.Cautions, tiles.NoUsualYet)
+	}
+	return j, sh, nil
+}

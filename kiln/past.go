@@ -1,0 +1,61 @@
+package kiln
+
+import (
+	"slices"
+	"time"
+)
+
+// usualOf is how many of the last finished firings of a kind make the usual one.
+const usualOf = 4
+
+// PastOf is what the firings of one kiln so far, in any order, lead to expect: per kind and
+// atmosphere the medians of the last four that ended.
+func PastOf(firings []Firing, control ChannelID) Past {
+	ended := slices.DeleteFunc(slices.Clone(firings), func(f Firing) bool { return f.Status != Ended })
+	slices.SortStableFunc(ended, func(a, b Firing) int { return b.Began.Wall.Compare(a.Began.Wall) })
+	var p Past
+	if len(ended) > 0 {
+		p.Kind, p.Atmosphere = ended[0].Kind, ended[0].Atmosphere
+	}
+	type sort struct {
+		kind       Kind
+		atmosphere Atmosphere
+	}
+	by := map[sort][]Firing{}
+	var order []sort
+	for _, f := range ended {
+		s := sort{f.Kind, f.Atmosphere}
+		if len(by[s]) == 0 {
+			order = append(order, s)
+		}
+		if len(by[s]) < usualOf {
+			by[s] = append(by[s], f)
+		}
+	}
+	for _, s := range order {
+		e := Expected{Kind: s.kind, Atmosphere: s.atmosphere, HeatWork: NoTemperature(), Top: NoTemperature(), Of: len(by[s])}
+		var tops, works, hours []float64
+		for _, f := range by[s] {
+			if f.Peak.Known() {
+				tops = append(tops, float64(f.Peak))
+			}
+			if w, ok := f.HeatWork[control]; ok && w.C.Known() {
+				works = append(works, float64(w.C))
+			}
+			if f.ToTop > 0 {
+				hours = append(hours, float64(f.ToTop))
+			}
+		}
+		if len(tops) > 0 {
+			e.Top = Celsius(median(tops))
+		}
+		if len(works) > 0 {
+			e.HeatWork, e.Works = Celsius(median(works)), works
+		}
+		if len(hours) > 0 {
+			e.ToTop = time.Duration(median(hours))
+		}
+		p.Usual = append(p.Usual, e)
+	}
+	return p
+}
