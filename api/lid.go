@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"errors"
 	"math"
 	"net/url"
 	"strings"
@@ -204,19 +205,24 @@ func stageWords() []string {
 }
 
 // StatedLid answers a lid question that names no clay: it needs no daemon and no store.
-func StatedLid(values url.Values, unit tiles.LengthUnit, d tiles.LidDefaults) (answer []byte, says string, trust string, err error) {
+func StatedLid(values url.Values, unit tiles.LengthUnit, d tiles.LidDefaults) ([]byte, error) {
 	q, _, err := readLid(values, unit)
 	if err != nil {
-		return nil, "", "", err
+		return nil, err
 	}
-	if q.Body.Clay != "" || q.LidClay.Clay != "" {
-		return nil, "", "", &tiles.Invalid{Field: "clay", Type: tiles.Missing, Why: "a clay's rate needs the daemon"}
-	}
-	a, err := sizeLid(q, d, nil, tiles.LidFiring{}, tiles.Gone{})
+	none := tiles.LidFiring{Work: kiln.NoTemperature()}
+	a, err := sizeLid(q, d, nil, none, tiles.Gone{})
 	if err != nil {
-		return nil, "", "", err
+		return nil, err
 	}
-	return encodeJSON(lidAnswer(a, tiles.LidFiring{Work: kiln.NoTemperature()}, "")), a.Says(unit), string(a.Trust), nil
+	return encodeJSON(lidAnswer(a, none, "")), nil
+}
+
+// IsInvalid reports whether err is a form at fault, which the person can put right.
+func IsInvalid(err error) bool {
+	var many tiles.InvalidFields
+	var one *tiles.Invalid
+	return errors.As(err, &many) || errors.As(err, &one)
 }
 
 // NamesClay reports whether a question names a clay, so that only a daemon can answer it.

@@ -1,5 +1,10 @@
 package api
 
+import (
+	"reflect"
+	"strings"
+)
+
 // lidParameters names every parameter of the lid question for the API document. They are read
 // by readLid, which knows units and repeats.
 type lidParameters struct {
@@ -72,4 +77,15 @@ func LidParameters() []string {
 		"doubt_ratio", "measure_sd", "measure_sd_mm", "throw_sd", "throw_sd_mm", "step", "step_mm", "lids", "check_stage", "accept",
 		"unit",
 	}
+}
+
+// LidHelp is what the API document says of a parameter.
+func LidHelp(name string) string {
+	t := reflect.TypeFor[lidParameters]()
+	for i := range t.NumField() {
+		if n, _, _ := strings.Cut(t.Field(i).Tag.Get("query"), ","); n == name {
+			return t.Field(i).Tag.Get("doc")
+		}
+	}
+	return ""
 }

@@ -67,10 +67,14 @@ func show(c *cobra.Command, answer []byte, into any) (done bool, err error) {
 	if into == nil {
 		return false, nil
 	}
+	return false, decode(answer, into)
+}
+
+func decode(answer []byte, into any) error {
 	if err := json.Unmarshal(answer, into); err != nil {
-		return false, fmt.Errorf("the daemon's answer cannot be read (is it another version?): %w", err)
+		return fmt.Errorf("the daemon's answer cannot be read (is it another version?): %w", err)
 	}
-	return false, nil
+	return nil
 }
 
 // newID makes an id for a new fact.

@@ -38,6 +38,9 @@ func (s *Store) BeginFiring(ctx context.Context, f kiln.Firing, preroll []kiln.S
 			f.ID, f.Kiln, number, f.Status, f.Began.Wall.UnixMilli(), text).Scan(&row); err != nil {
 			return err
 		}
+		if err := joinLoad(ctx, tx, f); err != nil {
+			return err
+		}
 		for part := range slices.Chunk(preroll, sealAfter) {
 			if err := addRun(ctx, tx, row, part, len(part) == sealAfter); err != nil {
 				return err
@@ -49,6 +52,15 @@ func (s *Store) BeginFiring(ctx context.Context, f kiln.Firing, preroll []kiln.S
 		return 0, fmt.Errorf("begin firing %s: %w", f.ID, err)
 	}
 	return number, nil
+}
+
+// joinLoad attaches the load that was open to its firing, unless somebody attached it elsewhere.
+func joinLoad(ctx context.Context, tx *sql.Tx, f kiln.Firing) error {
+	if f.Load == "" {
+		return nil
+	}
+	_, err := tx.ExecContext(ctx, `UPDATE load SET firing = ?1 WHERE id = ?2 AND firing IS NULL AND NOT EXISTS (SELECT 1 FROM load WHERE firing = ?1)`, f.ID, f.Load)
+	return err
 }
 
 // AppendCurve writes a batch in one commit. The same batch said again is left alone. Where
@@ -155,6 +167,9 @@ func (s *Store) EndFiring(ctx context.Context, f kiln.Firing) error {
 			}
 		}
 		if err := seal(ctx, tx, row, k); err != nil {
+			return err
+		}
+		if err := joinLoad(ctx, tx, f); err != nil {
 			return err
 		}
 		text, err := writeSummary(f)

@@ -1,0 +1,314 @@
+package main
+
+import (
+	"fmt"
+	"net/url"
+	"strings"
+
+	"github.com/spf13/cobra"
+)
+
+func clayCommand() *cobra.Command {
+	c := &cobra.Command{Use: "clay", Short: "Clays and their batches"}
+	add := &cobra.Command{
+		Use: "add CLAY", Short: "Keep a clay, with batch A to begin with", Args: cobra.ExactArgs(1),
+		Example: "  lidwright clay add tern --name \"Tern stoneware\" --matures 6 --stated 0.12",
+		RunE: func(c *cobra.Command, args []string) error {
+			name, _ := c.Flags().GetString("name")
+			cone, _ := c.Flags().GetString("matures")
+			stated, _ := c.Flags().GetFloat64("stated")
+			done, err := put(c, "/v1/clays/"+url.PathEscape(args[0]), map[string]any{"name": first(name, args[0]), "matures_cone": cone, "stated_total_ratio": stated}, nil)
+			if err == nil && !done {
+				fmt.Fprintf(c.OutOrStdout(), "%s kept. Next: lidwright bars new 2 --clay %s\n", args[0], args[0])
+			}
+			return err
+		},
+	}
+	add.Flags().String("name", "", "name as it stands on the bag")
+	add.Flags().String("matures", "", "cone on the bag")
+	add.Flags().Float64("stated", 0, "supplier's total shrinkage as a share: 0.12")
+	list := &cobra.Command{
+		Use: "list", Short: "Every clay", Args: cobra.NoArgs, Example: "  lidwright clay list",
+		RunE: func(c *cobra.Command, _ []string) error {
+			var a struct {
+				Items []struct {
+					Clay, Name string
+					Cone       string `json:"matures_cone"`
+					Batches    []struct {
+						Batch string
+						Open  bool
+					}
+				}
+			}
+			done, err := get(c, "/v1/clays", nil, &a)
+			if err != nil || done {
+				return err
+			}
+			rows := [][]string{{"CLAY", "NAME", "CONE", "BATCHES"}}
+			for _, i := range a.Items {
+				var b []string
+				for _, x := range i.Batches {
+					b = append(b, x.Batch)
+				}
+				rows = append(rows, []string{i.Clay, i.Name, i.Cone, strings.Join(b, " ")})
+			}
+			table(c.OutOrStdout(), rows)
+			return nil
+		},
+	}
+	batch := &cobra.Command{
+		Use: "batch CLAY BATCH", Short: "Keep a new batch of a clay", Args: cobra.ExactArgs(2), Example: "  lidwright clay batch tern B --stamp 2025-11",
+		RunE: func(c *cobra.Command, args []string) error {
+			stamp, _ := c.Flags().GetString("stamp")
+			kind, _ := c.Flags().GetString("kind")
+			done, err := put(c, "/v1/clays/"+url.PathEscape(args[0])+"/batches/"+url.PathEscape(args[1]), map[string]any{"kind": kind, "stamp": stamp, "open": true}, nil)
+			if err == nil && !done {
+				fmt.Fprintf(c.OutOrStdout(), "%s/%s kept.\n", args[0], args[1])
+			}
+			return err
+		},
+	}
+	batch.Flags().String("stamp", "", "as printed on the bag")
+	batch.Flags().String("kind", "bought", "bought, reclaim, blend or repugged")
+	c.AddCommand(add, list, batch)
+	return c
+}
+
+func barsCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "bars", Short: "List bars, or hand out codes for new ones", Args: cobra.NoArgs, Example: "  lidwright bars --clay tern --waiting\n  lidwright bars new 7 --clay tern",
+		RunE: func(c *cobra.Command, _ []string) error {
+			var a struct {
+				Items []struct {
+					Bar, Clay, Batch, Forming string
+					Shrunk                    *float64 `json:"total_ratio_so_far"`
+					Next                      string   `json:"next_stage"`
+				}
+			}
+			q := asked(c, []string{"clay", "waiting"})
+			q.Set("limit", "500")
+			done, err := get(c, "/v1/bars", q, &a)
+			if err != nil || done {
+				return err
+			}
+			rows := [][]string{{"BAR", "CLAY", "MADE AS", "SO FAR", "NEXT"}}
+			for _, b := range a.Items {
+				so := "-"
+				if b.Shrunk != nil {
+					so = fmt.Sprintf("%.1f %%", 100**b.Shrunk)
+				}
+				rows = append(rows, []string{b.Bar, b.Clay + "/" + b.Batch, b.Forming, so, b.Next})
+			}
+			table(c.OutOrStdout(), rows)
+			return nil
+		},
+	}
+	c.Flags().String("clay", "", "only bars of this clay")
+	c.Flags().Bool("waiting", false, "only those that a fired load waits for")
+	fresh := &cobra.Command{
+		Use: "new N", Short: "Hand out codes for N new bars", Args: cobra.ExactArgs(1), Example: "  lidwright bars new 7 --clay tern",
+		RunE: func(c *cobra.Command, args []string) error {
+			var free struct{ Items []string }
+			cl, err := client(c)
+			if err != nil {
+				return err
+			}
+			b, err := cl.Get(c.Context(), "/v1/bars/free-codes", url.Values{"count": {args[0]}}, "")
+			if err != nil {
+				return err
+			}
+			if err := decode(b, &free); err != nil {
+				return err
+			}
+			clay, _ := c.Flags().GetString("clay")
+			batch, _ := c.Flags().GetString("batch")
+			forming, _ := c.Flags().GetString("forming")
+			by, _ := c.Flags().GetString("by")
+			for _, code := range free.Items {
+				if _, err := cl.Put(c.Context(), "/v1/bars/"+code, map[string]any{"id": newID(), "clay": clay, "batch": batch, "forming": forming, "by": by}); err != nil {
+					return err
+				}
+				fmt.Fprintln(c.OutOrStdout(), code)
+			}
+			return nil
+		},
+	}
+	fresh.Flags().String("clay", "", "clay of the bars")
+	fresh.Flags().String("batch", "", "batch; the newest open one if not said")
+	fresh.Flags().String("forming", "thrown_ring", "how they are made")
+	fresh.Flags().String("by", "", "maker's mark")
+	fresh.MarkFlagRequired("clay")
+	c.AddCommand(fresh)
+	return c
+}
+
+func barCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "bar CODE STAGE LENGTH", Short: "Enter what was measured on a bar, or correct it",
+		Example: "  lidwright bar BQ7 fired 87.6\n  lidwright bar BQ7 wet \"3 15/16 in\"\n  lidwright bar BQ7 strike last --why \"wrong mark\"",
+		Args:    cobra.ExactArgs(3),
+		RunE: func(c *cobra.Command, args []string) error {
+			why, _ := c.Flags().GetString("why")
+			by, _ := c.Flags().GetString("by")
+			unit, _ := c.Flags().GetString("units")
+			switch args[1] {
+			case "strike", "confirm", "count":
+				id := args[2]
+				if id == "last" {
+					var b struct {
+						Readings []struct {
+							ID     string
+							Struck *struct{}
+						}
+					}
+					cl, err := client(c)
+					if err != nil {
+						return err
+					}
+					raw, err := cl.Get(c.Context(), "/v1/bars/"+url.PathEscape(args[0]), nil, "")
+					if err != nil {
+						return err
+					}
+					if err := decode(raw, &b); err != nil {
+						return err
+					}
+					for _, r := range b.Readings {
+						if r.Struck == nil {
+							id = r.ID
+						}
+					}
+				}
+				done, err := put(c, "/v1/bars/"+url.PathEscape(args[0])+"/readings/"+url.PathEscape(id)+"/"+args[1], map[string]string{"why": why, "by": by}, nil)
+				if err == nil && !done {
+					fmt.Fprintf(c.OutOrStdout(), "%s: %s done\n", args[0], args[1])
+				}
+				return err
+			}
+			var r struct {
+				MM       *float64 `json:"length_mm"`
+				Ratio    *float64 `json:"total_ratio"`
+				Unusual  bool
+				Question string
+			}
+			done, err := put(c, "/v1/bars/"+url.PathEscape(args[0])+"/readings/"+newID(), map[string]any{"stage": args[1], "length": args[2], "unit": first(unit, "mm"), "by": by}, &r)
+			if err != nil || done {
+				return err
+			}
+			says := fmt.Sprintf("%s %s %s mm", args[0], args[1], num(r.MM, "%.2f"))
+			if r.Ratio != nil {
+				says += fmt.Sprintf(", %.2f %% since wet", 100**r.Ratio)
+			}
+			if r.Unusual {
+				says += ". " + r.Question + " If you read it right: lidwright bar " + args[0] + " confirm last"
+			}
+			fmt.Fprintf(c.OutOrStdout(), "%s. Undo: lidwright bar %s strike last --why ...\n", says, args[0])
+			return nil
+		},
+	}
+	c.Flags().String("why", "", "reason, for strike and count")
+	c.Flags().String("by", "", "maker's mark")
+	return c
+}
+
+func loadCommand() *cobra.Command {
+	c := &cobra.Command{Use: "load", Short: "Loads: what is packed into a kiln"}
+	open := &cobra.Command{
+		Use: "open KILN KIND [CODE...]", Short: "Open a load with the bars in it", Args: cobra.MinimumNArgs(2), Example: "  lidwright load open big-blue glaze BQ7 BQ4",
+		RunE: func(c *cobra.Command, args []string) error {
+			var bars []map[string]string
+			for _, code := range args[2:] {
+				bars = append(bars, map[string]string{"bar": code})
+			}
+			body := map[string]any{"kiln": args[0], "kind": args[1], "bars": bars}
+			if h, _ := c.Flags().GetFloat64("heat-work-c"); h != 0 {
+				body["heat_work_c"] = h
+			}
+			var l struct{ Name, State, ID string }
+			done, err := put(c, "/v1/loads/"+newID(), body, &l)
+			if err == nil && !done {
+				fmt.Fprintf(c.OutOrStdout(), "%s, %s. Close it when unpacked: lidwright load close %s\n", l.Name, l.State, l.ID)
+			}
+			return err
+		},
+	}
+	open.Flags().Float64("heat-work-c", 0, "heat work stated by hand, for a kiln without a line")
+	closing := &cobra.Command{
+		Use: "close LOAD", Short: "Say that a load was unpacked", Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			done, err := put(c, "/v1/loads/"+url.PathEscape(args[0])+"/close", map[string]string{}, nil)
+			if err == nil && !done {
+				fmt.Fprintln(c.OutOrStdout(), "unpacked")
+			}
+			return err
+		},
+	}
+	c.AddCommand(open, closing)
+	return c
+}
+
+func nowCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "now", Short: "What every kiln does now", Args: cobra.NoArgs, Example: "  lidwright now",
+		RunE: func(c *cobra.Command, _ []string) error {
+			var a struct {
+				Items []struct {
+					Kiln, State, Waits string
+					T                  *float64 `json:"temperature_c"`
+					Last               *float64 `json:"last_temperature_c"`
+					Rate               *float64 `json:"rate_c_per_h"`
+					Age                *int64   `json:"read_age_s"`
+					Cone               *string  `json:"cone_words"`
+				}
+			}
+			done, err := get(c, "/v1/now", nil, &a)
+			if err != nil || done {
+				return err
+			}
+			rows := [][]string{{"KILN", "STATE", "°C", "°C/h", "READ", "CONE SO FAR"}}
+			for _, k := range a.Items {
+				read := k.Waits
+				if k.Age != nil {
+					read = fmt.Sprintf("%d s ago", *k.Age)
+				}
+				rows = append(rows, []string{k.Kiln, k.State, num(k.T, "%.1f"), num(k.Rate, "%+.0f"), read, str(k.Cone)})
+			}
+			table(c.OutOrStdout(), rows)
+			return nil
+		},
+	}
+}
+
+func firingsCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "firings [ID]", Short: "List firings, or show one", Args: cobra.MaximumNArgs(1), Example: "  lidwright firings\n  lidwright firings --json",
+		RunE: func(c *cobra.Command, args []string) error {
+			type firing struct {
+				ID, Name, Kind, Status, Says string
+				Peak                         *float64 `json:"peak_c"`
+				Words                        string   `json:"cone_words"`
+				Started                      *string  `json:"started_at"`
+			}
+			var items []firing
+			var done bool
+			var err error
+			if len(args) == 1 {
+				var f firing
+				done, err = get(c, "/v1/firings/"+url.PathEscape(args[0]), nil, &f)
+				items = []firing{f}
+			} else {
+				var a struct{ Items []firing }
+				done, err = get(c, "/v1/firings", nil, &a)
+				items = a.Items
+			}
+			if err != nil || done {
+				return err
+			}
+			rows := [][]string{{"FIRING", "BEGAN", "KIND", "STATUS", "TOP °C", "CONE", "ID"}}
+			for _, f := range items {
+				rows = append(rows, []string{f.Name, str(f.Started), f.Kind, f.Status, num(f.Peak, "%.0f"), f.Words, f.ID})
+			}
+			table(c.OutOrStdout(), rows)
+			return nil
+		},
+	}
+}

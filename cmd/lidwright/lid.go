@@ -1,0 +1,173 @@
+package main
+
+import (
+	"fmt"
+	"net/url"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"lidwright/api"
+	"lidwright/config"
+	"lidwright/daemon"
+	"lidwright/tiles"
+)
+
+func lidCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use:   "lid",
+		Short: "How wide to throw a lid, its gap, or the gallery for it",
+		Long: `Sizes a lid from bars (with --clay, asks the daemon) or from rates that you state (needs no daemon).
+A length is written 104.5, 104,5, 104.5mm, 3 3/4 in; a share 0.06 or 6%.`,
+		Example: `  lidwright lid --collar 104.5 --opening 92.5 --clay tern
+  lidwright lid --collar 91.5 --collar-stage fired --clay tern       a lid for a fired pot
+  lidwright lid --lid 103.0 --clay tern                              the gallery for a lid
+  lidwright lid --collar 96 --body-drying-ratio 0.06 --body-firing-ratio 0.07 --play-mm 1.5`,
+		Args: cobra.NoArgs,
+		RunE: sizeLid,
+	}
+	for _, p := range api.LidParameters() {
+		name := strings.ReplaceAll(p, "_", "-")
+		if p == "collar" || p == "collar_mm" || p == "collar_again" || p == "collar_again_mm" {
+			c.Flags().StringArray(name, nil, api.LidHelp(p))
+		} else {
+			c.Flags().String(name, "", api.LidHelp(p))
+		}
+	}
+	return c
+}
+
+// asked gathers the flags that were given as parameters of the question.
+func asked(c *cobra.Command, known []string) url.Values {
+	q := url.Values{}
+	c.Flags().Visit(func(f *pflag.Flag) {
+		name := strings.ReplaceAll(f.Name, "-", "_")
+		for _, k := range known {
+			if k != name {
+				continue
+			}
+			if many, ok := f.Value.(pflag.SliceValue); ok {
+				q[name] = many.GetSlice()
+			} else {
+				q.Set(name, f.Value.String())
+			}
+		}
+	})
+	return q
+}
+
+func sizeLid(c *cobra.Command, _ []string) error {
+	q := asked(c, api.LidParameters())
+	if u, _ := c.Flags().GetString("units"); u != "" && q.Get("unit") == "" {
+		q.Set("unit", u)
+	}
+	var a struct {
+		Set      *float64 `json:"set_mm"`
+		Says     string   `json:"says"`
+		Chance   *float64 `json:"fit_chance"`
+		Trust    string   `json:"trust"`
+		Why      string   `json:"trust_why"`
+		Held     *string  `json:"held_back"`
+		Cautions []string `json:"cautions"`
+		Spread   []struct {
+			Lids   int       `json:"lids"`
+			Sizes  []float64 `json:"sizes_mm"`
+			Chance float64   `json:"fit_chance"`
+		} `json:"spread"`
+		Asked struct {
+			Rates string `json:"rates"`
+		} `json:"asked"`
+	}
+	var done bool
+	var err error
+	if api.NamesClay(q) {
+		done, err = get(c, "/v1/lid", q, &a)
+	} else {
+		var answer []byte
+		if answer, err = api.StatedLid(q, tiles.MM, daemon.Lids(config.Default())); err == nil {
+			done, err = show(c, answer, &a)
+		}
+	}
+	if err != nil {
+		return wrongUse(err)
+	}
+	if plain, _ := c.Flags().GetBool("plain"); plain && a.Set != nil {
+		fmt.Fprintf(c.OutOrStdout(), "%g\n", *a.Set)
+	} else if !done {
+		out := c.OutOrStdout()
+		fmt.Fprintln(out, a.Says)
+		if a.Chance != nil {
+			fmt.Fprintf(out, "Chance that it fits: %.0f %%\n", 100**a.Chance)
+		}
+		for _, s := range a.Spread {
+			if s.Lids > 1 {
+				var sizes []string
+				for _, v := range s.Sizes {
+					sizes = append(sizes, fmt.Sprintf("%.1f", v))
+				}
+				fmt.Fprintf(out, "%d lids of %s: %.0f %%\n", s.Lids, strings.Join(sizes, ", "), 100*s.Chance)
+			}
+		}
+		fmt.Fprintf(out, "Trust: %s (%s)\n", a.Trust, a.Why)
+		if len(a.Cautions) > 0 {
+			fmt.Fprintf(out, "Mind: %s\n", strings.Join(a.Cautions, ", "))
+		}
+	}
+	if a.Held != nil || a.Asked.Rates != "stated" && weak(a.Trust) {
+		return &exit{code: exitWeakRate}
+	}
+	return nil
+}
+
+func weak(trust string) bool {
+	return trust == "borrowed" || trust == "stale" || trust == "unlike" || trust == "stretched"
+}
+
+// wrongUse gives an error of a form its exit code.
+func wrongUse(err error) error {
+	if api.IsInvalid(err) {
+		return &exit{exitWrongUse, err.Error()}
+	}
+	return err
+}
+
+func rateCommand() *cobra.Command {
+	known := []string{"batch", "kind", "atmosphere", "heat_work_c", "cone", "kiln", "from", "to", "forming"}
+	c := &cobra.Command{
+		Use: "rate CLAY", Short: "How much a clay shrinks, and how sure that is",
+		Example: "  lidwright rate tern\n  lidwright rate tern --batch B --cone 6",
+		Args:    cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			var a struct {
+				Clay, Batch, From, To string
+				Total                 *float64 `json:"total_ratio"`
+				Low                   *float64 `json:"likely_low_ratio"`
+				High                  *float64 `json:"likely_high_ratio"`
+				Trust                 string   `json:"trust"`
+				Why                   string   `json:"trust_why"`
+				At                    struct {
+					From  string  `json:"from"`
+					Kind  string  `json:"kind"`
+					Words *string `json:"cone_words"`
+				} `json:"at"`
+			}
+			done, err := get(c, "/v1/clays/"+url.PathEscape(args[0])+"/shrinkage", asked(c, known), &a)
+			if err != nil {
+				return err
+			}
+			if !done {
+				fmt.Fprintf(c.OutOrStdout(), "%s/%s, %s to %s at the %s %s firing (%s): %.1f %%, likely %.1f to %.1f\nTrust: %s (%s)\n", a.Clay, a.Batch, a.From, a.To,
+					a.At.From, a.At.Kind, str(a.At.Words), 100**a.Total, 100**a.Low, 100**a.High, a.Trust, a.Why)
+			}
+			if weak(a.Trust) {
+				return &exit{code: exitWeakRate}
+			}
+			return nil
+		},
+	}
+	for _, p := range known {
+		c.Flags().String(strings.ReplaceAll(p, "_", "-"), "", "")
+	}
+	return c
+}

@@ -1,0 +1,317 @@
+// Package daemon is the wiring, written out by hand once: it builds store, lines, recorder,
+// fit and server in the order in which they need one another, and Run takes them down again.
+//
+// It holds no rule of the trade.
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/url"
+	"os"
+	"slices"
+	"strings"
+	"sync/atomic"
+	"time"
+
+	notify "github.com/coreos/go-systemd/v22/daemon"
+	"github.com/google/uuid"
+	"golang.org/x/sync/errgroup"
+
+	"lidwright/api"
+	"lidwright/config"
+	"lidwright/daemon/store"
+	"lidwright/kiln"
+	"lidwright/kiln/source"
+	"lidwright/tiles"
+)
+
+// ErrCannotStart wraps what keeps the daemon from starting until someone acts.
+var ErrCannotStart = errors.New("cannot start")
+
+var _ kiln.Log = (*store.Store)(nil)
+var _ api.Archive = (*store.Store)(nil)
+
+// Daemon is everything that runs. New fills the exported fields with the real ones; a test
+// swaps them before Run.
+type Daemon struct {
+	Now    func() kiln.Stamp
+	Tick   func(ctx context.Context) <-chan time.Time // once a second
+	Listen func(address string) (net.Listener, error)
+	Ready  func(address string) // told once, when the page answers
+
+	cfg      config.Config
+	store    *store.Store
+	recorder *kiln.Recorder
+	lines    []*source.Source
+	samples  chan kiln.Sample
+	shrink   *shrink
+	server   *api.Server
+	ready    atomic.Bool
+}
+
+// New opens the store and builds everything that hangs on it. Errors that wrap
+// ErrCannotStart mean that someone must act first.
+func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error) {
+	clock, err := NewClock()
+	if err != nil {
+		return nil, err
+	}
+	if err := mayListen(cfg); err != nil {
+		return nil, err
+	}
+	zone := time.Local
+	if cfg.Site.Zone != "" {
+		if zone, err = time.LoadLocation(cfg.Site.Zone); err != nil {
+			return nil, fmt.Errorf("site.zone: %w", err)
+		}
+	}
+	if err := makeFolder(cfg.Store.Folder); err != nil {
+		return nil, err
+	}
+	d := &Daemon{Now: clock.Now, Tick: everySecond, Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
+		Ready: func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256)}
+	if d.store, err = store.Open(ctx, cfg.Store.Folder); err != nil {
+		if errors.Is(err, store.ErrFolder) || errors.Is(err, store.ErrInUse) || errors.Is(err, store.ErrNewer) {
+			return nil, fmt.Errorf("%w: %w", ErrCannotStart, err)
+		}
+		return nil, err
+	}
+	kilns := map[kiln.KilnID]kiln.Kiln{}
+	d.recorder = &kiln.Recorder{Log: d.store, Ladder: kiln.MainLadder(), Past: map[kiln.KilnID]kiln.Past{}, NewID: newFiringID,
+		Rules:  kiln.Rules{StartAbove: kiln.Celsius(cfg.Firing.StartAboveC), EndBelow: kiln.Celsius(cfg.Firing.EndBelowC), QuietAfter: cfg.Firing.QuietAfter},
+		Notify: d.heed}
+	for _, k := range cfg.Kilns {
+		kilns[k.ID] = k.Kiln()
+		d.recorder.Kilns = append(d.recorder.Kilns, k.Kiln())
+		if d.recorder.Past[k.ID], err = d.past(ctx, k.ID, k.Control); err != nil {
+			d.store.Close()
+			return nil, err
+		}
+	}
+	for _, s := range linesOf(cfg) {
+		line, err := source.New(s, func() kiln.Stamp { return d.Now() }, d.samples)
+		if err != nil {
+			d.store.Close()
+			return nil, fmt.Errorf("the line %s: %w", s.Port, err)
+		}
+		d.lines = append(d.lines, line)
+	}
+	d.shrink = newShrink(d.store, func(k kiln.KilnID, shelf string) kiln.ChannelID {
+		if kk, ok := kilns[k]; ok {
+			return kk.Probe(shelf)
+		}
+		return "1"
+	})
+	d.server = &api.Server{
+		Site:    api.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
+		Archive: d.store, Kilns: d.recorder, Shrink: d.shrink, Lines: d.heard, Kiln: kilns, Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet),
+		Now: func() kiln.Stamp { return d.Now() }, Ready: d.isReady,
+	}
+	return d, nil
+}
+
+// mayListen refuses any address but this machine's own while no codes are set.
+func mayListen(cfg config.Config) error {
+	host, _, err := net.SplitHostPort(cfg.Listen.Address)
+	if err != nil {
+		return fmt.Errorf("%w: listen.address %q: %v", ErrCannotStart, cfg.Listen.Address, err)
+	}
+	if ip := net.ParseIP(host); host == "localhost" || ip != nil && ip.IsLoopback() {
+		return nil
+	}
+	return fmt.Errorf("%w: listen.address %s lets others write into the record and access codes are not in this version; use 127.0.0.1", ErrCannotStart, cfg.Listen.Address)
+}
+
+// makeFolder makes the last folder of the path where its parent is there.
+func makeFolder(folder string) error {
+	if folder == "" {
+		return fmt.Errorf("%w: store.folder is not set and the environment names none", ErrCannotStart)
+	}
+	if err := os.MkdirAll(folder, 0o700); err != nil {
+		return fmt.Errorf("%w: make the store folder: %v", ErrCannotStart, err)
+	}
+	return nil
+}
+
+func hostsOf(cfg config.Config) []string {
+	hosts := slices.Clone(cfg.Listen.Hosts)
+	if name, err := os.Hostname(); err == nil {
+		hosts = append(hosts, name, name+".local")
+	}
+	if u, err := url.Parse(cfg.Listen.URL); err == nil && u.Hostname() != "" {
+		hosts = append(hosts, u.Hostname())
+	}
+	return hosts
+}
+
+// Lids are the settings of seats and of the maker.
+func Lids(cfg config.Config) tiles.LidDefaults {
+	d := tiles.UsualLids()
+	for seat, p := range map[tiles.Seat]config.Play{tiles.Inset: cfg.Seat.Inset, tiles.Flange: cfg.Seat.Flange, tiles.Cap: cfg.Seat.Cap,
+		tiles.DropIn: cfg.Seat.DropIn, tiles.Over: cfg.Seat.Over, tiles.Stopper: cfg.Seat.Stopper} {
+		if len(p.PlayMM) == 3 {
+			d.Windows[seat] = tiles.Window{Least: tiles.Millimetre(p.PlayMM[0]), Most: tiles.Millimetre(p.PlayMM[2]),
+				LeastRatio: tiles.Ratio(p.LeastPlayRatio), MostRatio: tiles.Ratio(p.MostPlayRatio)}
+		}
+	}
+	d.Bearing, d.GlazeFace = tiles.Millimetre(cfg.Seat.BearingMM), tiles.Millimetre(cfg.Seat.GlazeFaceMM)
+	d.Step, d.MeasureSD, d.ThrowSD = tiles.Millimetre(cfg.Lid.StepMM), tiles.Millimetre(cfg.Lid.MeasureSDMM), tiles.Millimetre(cfg.Lid.ThrowSDMM)
+	return d
+}
+
+func newFiringID() kiln.FiringID { return kiln.FiringID(uuid.Must(uuid.NewV7()).String()) }
+
+func everySecond(ctx context.Context) <-chan time.Time {
+	t := time.NewTicker(time.Second)
+	context.AfterFunc(ctx, t.Stop)
+	return t.C
+}
+
+// Run records and answers until ctx ends. Neither a port nor a trusted clock is waited for.
+func (d *Daemon) Run(ctx context.Context) error {
+	defer d.store.Close()
+	handler, err := d.server.Handler()
+	if err != nil {
+		return fmt.Errorf("build the pages: %w", err)
+	}
+	l, err := d.Listen(d.cfg.Listen.Address)
+	if err != nil {
+		return fmt.Errorf("%w: listen on %s: %v", ErrCannotStart, d.cfg.Listen.Address, err)
+	}
+	recording, stopRecording := context.WithCancel(context.WithoutCancel(ctx))
+	defer stopRecording()
+	d.recorder.Now, d.recorder.Tick = d.Now, d.Tick(recording)
+	recorded := make(chan error, 1)
+	go func() { recorded <- d.recorder.Run(recording, d.samples) }()
+
+	g, gctx := errgroup.WithContext(ctx)
+	for _, line := range d.lines {
+		g.Go(func() error { line.Run(gctx); return nil })
+	}
+	g.Go(func() error { return d.shrink.run(gctx) })
+	g.Go(func() error {
+		return d.server.Serve(gctx, handler, api.Limit(l, d.cfg.Listen.Connections, d.cfg.Listen.ConnectionsPerAddress))
+	})
+	g.Go(func() error { return d.watch(gctx) })
+	d.ready.Store(true)
+	d.Ready(l.Addr().String())
+	notify.SdNotify(false, notify.SdNotifyReady)
+	err = g.Wait()
+	notify.SdNotify(false, notify.SdNotifyStopping)
+	stopRecording() // last: its points are written when nothing feeds it any more
+	return errors.Join(err, <-recorded)
+}
+
+// watch tells the service manager that all is well, only if the recording loop has turned
+// since the last time.
+func (d *Daemon) watch(ctx context.Context) error {
+	every, err := notify.SdWatchdogEnabled(false)
+	if err != nil || every == 0 {
+		return nil
+	}
+	t := time.NewTicker(every / 2)
+	defer t.Stop()
+	last := int64(-1)
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-t.C:
+			if turns := d.recorder.Turns(); turns != last {
+				last = turns
+				notify.SdNotify(false, notify.SdNotifyWatchdog)
+			}
+		}
+	}
+}
+
+func (d *Daemon) isReady() error {
+	if !d.ready.Load() {
+		return errors.New("starting")
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
+	defer cancel()
+	if err := d.store.Ready(ctx); err != nil {
+		return fmt.Errorf("the store does not answer: %w", err)
+	}
+	return nil
+}
+
+// heed takes the recorder's notices: a firing that ended changes what is usual and what the
+// bars of its load saw.
+func (d *Daemon) heed(n kiln.Notice) {
+	slog.Info("notice", "event", n.Event, "state", n.State, "kiln", n.Kiln, "last_c", float64(n.T))
+	if n.Event != kiln.FiringEndedNotice {
+		return
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
+	defer cancel()
+	for _, k := range d.recorder.Kilns {
+		if k.ID == n.Kiln {
+			if p, err := d.past(ctx, k.ID, k.Control); err == nil {
+				go d.recorder.Tell(context.WithoutCancel(ctx), kiln.Fact{Kiln: k.ID, What: kiln.PastKnown, Past: p})
+			}
+		}
+	}
+	d.shrink.Touch()
+}
+
+func (d *Daemon) past(ctx context.Context, k kiln.KilnID, control kiln.ChannelID) (kiln.Past, error) {
+	firings, err := d.store.Firings(ctx, kiln.FiringFilter{Kiln: k, Status: kiln.Ended, Limit: 200})
+	return kiln.PastOf(firings, control), err
+}
+
+// heard is what the lines heard, a Line each kiln.
+func (d *Daemon) heard() []api.Line {
+	var out []api.Line
+	for _, src := range d.lines {
+		h := src.Heard()
+		for i, k := range h.Kilns {
+			l := api.Line{Kiln: k.Kiln, Good: k.Good, Garbled: k.Garbled, Silent: k.Silent, Breakvalue: k.Breakvalue}
+			if h.State != source.PortOpen {
+				l.Waits = "waiting for " + h.Waiting
+			}
+			if i == 0 {
+				l.Words = h.Words()
+			}
+			out = append(out, l)
+		}
+	}
+	for _, k := range d.cfg.Kilns {
+		if k.Port == "" {
+			out = append(out, api.Line{Kiln: k.ID, Waits: "no line: by hand only", Words: []string{string(k.ID) + " has no line"}})
+		}
+	}
+	return out
+}
+
+// Lines of the settings: kilns on one port share one.
+func linesOf(cfg config.Config) []source.Settings {
+	var out []source.Settings
+	for _, k := range cfg.Kilns {
+		if k.Port == "" {
+			continue
+		}
+		sk := source.Kiln{ID: k.ID, Every: k.Every, Reply: k.Reply, Separator: k.Separator, DecimalComma: k.DecimalComma, Terminator: k.Terminator, Checksum: k.Checksum,
+			Pattern: k.Pattern, TimeColumn: k.TimeColumn, Select: k.Select, Poll: k.PollBytes, PollOther: k.PollOther, PollReason: k.PollReason}
+		for _, c := range k.Channels {
+			sc := source.Channel{ID: c.ID, Role: c.Role, From: c.From, Unit: c.Unit, ColdJunction: c.ColdJunction, Scale: c.Scale, Offset: c.Offset, Linearised: true,
+				UnitID: c.UnitID, Function: c.Function, Register: c.Register, Number: c.Type, Order: c.Order}
+			if p, ok := k.Probe(c.ID); ok {
+				sc.Type, sc.Linearised = p.Type, p.Linearised
+			}
+			sk.Channels = append(sk.Channels, sc)
+		}
+		at := slices.IndexFunc(out, func(s source.Settings) bool { return s.Port == k.Port && !strings.HasPrefix(k.Reply, "replay") })
+		if at < 0 {
+			out = append(out, source.Settings{Port: k.Port, Speed: k.Speed, Framing: k.Framing})
+			at = len(out) - 1
+		}
+		out[at].Kilns = append(out[at].Kilns, sk)
+	}
+	return out
+}

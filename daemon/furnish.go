@@ -1,0 +1,252 @@
+package daemon
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lidwright/kiln"
+	"lidwright/kiln/practice"
+	"lidwright/tiles"
+)
+
+// Practice is a made-up studio: a kiln that is not there, its past firings, clays and bars. No
+// clay, kiln, shop or person is meant. All of it is invented and proves nothing.
+type Practice struct {
+	Kiln  practice.Kiln
+	Began kiln.Stamp // of the firing that goes on now
+}
+
+// What burns in the practice kiln.
+const (
+	practiceBisque = "20>100@60 h60 >600@120 >1000@100 off"
+	practiceGlaze  = "20>600@150 >1120@180 >1222@60 h10 off"
+	practiceGoesOn = 5*time.Hour + 40*time.Minute // how far the firing of now is when the practice begins
+)
+
+// PracticeClock counts as if the machine had run for weeks and its clock were trusted, so that
+// the made-up past and the firing of now lie on one line of time.
+func PracticeClock() func() kiln.Stamp {
+	start := time.Now()
+	boot := kiln.BootID("practice-" + start.UTC().Format("20060102T150405"))
+	return func() kiln.Stamp {
+		now := time.Now()
+		return kiln.Stamp{Boot: boot, Since: 2000*time.Hour + now.Sub(start), Wall: now.UTC(), Trusted: true}
+	}
+}
+
+func practiceCurve(programme string, seed uint64) (practice.Curve, error) {
+	p, err := practice.Parse(programme)
+	return practice.Curve{Programme: p, Noise: 0.15, Step: 0.1, Seed: seed}, err
+}
+
+// Furnish fills an empty store with the made-up studio, and gives the kiln that goes on. A
+// store that holds a clay already is left as it is.
+func (d *Daemon) Furnish(ctx context.Context, id kiln.KilnID) (Practice, error) {
+	curve, err := practiceCurve(practiceGlaze, 8)
+	if err != nil {
+		return Practice{}, err
+	}
+	now := d.Now()
+	began := now
+	began.Since -= practiceGoesOn
+	began.Wall = began.Wall.Add(-practiceGoesOn)
+	p := Practice{Kiln: practice.Kiln{Curves: []practice.Curve{curve}}, Began: began}
+	clays, err := d.store.Clays(ctx)
+	if err != nil || len(clays) > 0 {
+		p.Began = now // another practice: its firing begins cold
+		return p, err
+	}
+	var k kiln.Kiln
+	for _, have := range d.recorder.Kilns {
+		if have.ID == id {
+			k = have
+		}
+	}
+	studio := &madeUp{d: d, rng: rand.New(rand.NewPCG(14, 8)), heat: map[string]float64{}}
+	if err := studio.clays(ctx, now); err != nil {
+		return p, fmt.Errorf("furnish the practice studio: %w", err)
+	}
+	pairs := 4
+	for i := range pairs {
+		days := time.Duration(pairs-i) * 8 * 24 * time.Hour
+		for j, programme := range []string{practiceBisque, practiceGlaze} {
+			at := now
+			back := days - time.Duration(j)*72*time.Hour
+			at.Since -= back
+			at.Wall = at.Wall.Add(-back)
+			kind := []kiln.Kind{kiln.Bisque, kiln.Glaze}[j]
+			if err := studio.fire(ctx, k, at, programme, uint64(2*i+j+1), kind, i); err != nil {
+				return p, fmt.Errorf("furnish the practice studio: %w", err)
+			}
+		}
+	}
+	if err := d.play(ctx, k, curve, began, practiceGoesOn, ""); err != nil {
+		return p, fmt.Errorf("furnish the practice studio: %w", err)
+	}
+	past, err := d.past(ctx, k.ID, k.Control)
+	d.recorder.Past[k.ID] = past
+	return p, err
+}
+
+// play sends a curve through a recorder as fast as it takes it, from a moment on.
+func (d *Daemon) play(ctx context.Context, k kiln.Kiln, c practice.Curve, from kiln.Stamp, length time.Duration, load string) error {
+	samples, tick := make(chan kiln.Sample), make(chan time.Time)
+	at := from
+	r := &kiln.Recorder{Kilns: []kiln.Kiln{k}, Log: d.store, Ladder: kiln.MainLadder(), Rules: d.recorder.Rules, NewID: newFiringID,
+		Now: func() kiln.Stamp { return at }, Tick: tick}
+	past, err := d.past(ctx, k.ID, k.Control)
+	if err != nil {
+		return err
+	}
+	r.Past = map[kiln.KilnID]kiln.Past{k.ID: past}
+	inner, stop := context.WithCancel(ctx)
+	defer stop()
+	done := make(chan error, 1)
+	go func() { done <- r.Run(inner, samples) }()
+	if load != "" {
+		kept, err := d.store.Load(ctx, load)
+		if err != nil {
+			return err
+		}
+		if _, err := r.Tell(ctx, kiln.Fact{Kiln: k.ID, What: kiln.LoadOpened, At: from, Kind: kept.Kind, Atmosphere: kept.Atmosphere, Load: load}); err != nil {
+			return err
+		}
+	}
+	for after := time.Duration(0); after <= length; after += 10 * time.Second {
+		s := kiln.Sample{Kiln: k.ID, At: at, Values: []kiln.Value{{Channel: k.Control, T: c.Reading(after)}}}
+		samples <- s
+		if after%(10*time.Minute) == 0 {
+			tick <- time.Time{}
+		}
+		at.Since += 10 * time.Second
+		at.Wall = at.Wall.Add(10 * time.Second)
+	}
+	for i := 0; i < 3; i++ {
+		at.Since += 10 * time.Second
+		tick <- time.Time{}
+		time.Sleep(50 * time.Millisecond) // the writer has its own goroutine
+	}
+	stop()
+	return <-done
+}
+
+// madeUp makes the clays and bars of the practice studio.
+type madeUp struct {
+	d    *Daemon
+	rng  *rand.Rand
+	heat map[string]float64
+}
+
+func (m *madeUp) clays(ctx context.Context, at kiln.Stamp) error {
+	at.Wall = at.Wall.Add(-40 * 24 * time.Hour)
+	for _, c := range []tiles.Clay{
+		{ID: "tern", Name: "Tern stoneware", MaturesCone: "6", Stated: 0.12, Grog: "fine"},
+		{ID: "wren", Name: "Wren porcelain", MaturesCone: "6", Stated: 0.14},
+	} {
+		if _, err := m.d.store.PutClay(ctx, c, tiles.Match{}, at); err != nil {
+			return err
+		}
+		if _, err := m.d.store.PutBatch(ctx, tiles.Batch{BatchRef: tiles.BatchRef{Clay: c.ID, Batch: "A"}, Kind: tiles.Bought, Open: true}, tiles.Match{}, at); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// fire packs a load with three bars (the same ones for bisque and glaze of a pair), fires it,
+// and measures them.
+func (m *madeUp) fire(ctx context.Context, k kiln.Kiln, at kiln.Stamp, programme string, seed uint64, kind kiln.Kind, pair int) error {
+	st := m.d.store
+	shift := func(s kiln.Stamp, by time.Duration) kiln.Stamp {
+		s.Since += by
+		s.Wall = s.Wall.Add(by)
+		return s
+	}
+	codes := []tiles.Code{"BQ" + tiles.Code("ABCD"[pair]), "BR" + tiles.Code("ABCD"[pair]), "PT" + tiles.Code("ABCD"[pair])}
+	load := tiles.Load{ID: uuid.Must(uuid.NewV7()).String(), Kiln: k.ID, Kind: kind, Atmosphere: kiln.Oxidation, PackedBy: "KT", Stated: kiln.NoTemperature()}
+	for i, code := range codes {
+		if kind == kiln.Bisque {
+			clay := tiles.ClayID([]string{"tern", "tern", "wren"}[i])
+			bar := tiles.Bar{Code: code, ID: uuid.Must(uuid.NewV7()).String(), BatchRef: tiles.BatchRef{Clay: clay, Batch: "A"}, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1, By: "KT"}
+			if _, err := st.PutBar(ctx, bar, tiles.Match{}, shift(at, -72*time.Hour)); err != nil {
+				return err
+			}
+			if err := m.read(ctx, code, tiles.Wet, 0, shift(at, -71*time.Hour)); err != nil {
+				return err
+			}
+			m.heat[string(code)] = m.rng.NormFloat64() * 0.15
+			if err := m.read(ctx, code, tiles.Dry, 5.9, shift(at, -3*time.Hour)); err != nil {
+				return err
+			}
+		}
+		load.Bars = append(load.Bars, tiles.Placed{Bar: code, Shelf: "middle"})
+	}
+	if _, err := st.PutLoad(ctx, load, tiles.Match{}, shift(at, -time.Hour)); err != nil {
+		return err
+	}
+	curve, err := practiceCurve(programme, seed)
+	if err != nil {
+		return err
+	}
+	length := curve.Programme.Length()
+	if err := m.d.play(ctx, k, curve, at, length, load.ID); err != nil {
+		return err
+	}
+	out := shift(at, length+2*time.Hour)
+	if err := st.CloseLoad(ctx, load.ID, out.Wall, "KT", out); err != nil {
+		return err
+	}
+	for i, code := range codes {
+		stage, total := tiles.Biscuit, 6.5
+		if kind == kiln.Glaze {
+			stage, total = tiles.Fired, []float64{13.1, 13.1, 15.0}[i]
+			if pair == 3 && i == 1 {
+				continue // one bar still waits to be measured
+			}
+		}
+		if err := m.read(ctx, code, stage, total, shift(out, time.Duration(i)*time.Minute)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// read keeps a reading of a bar that has shrunk by total log-percent from 100 mm.
+func (m *madeUp) read(ctx context.Context, code tiles.Code, stage tiles.Stage, total float64, at kiln.Stamp) error {
+	length := 100.0
+	if total > 0 {
+		length = 100*math.Exp(-(total+m.heat[string(code)])/100) + m.rng.NormFloat64()*0.05
+	}
+	length = math.Round(length*100) / 100
+	text := fmt.Sprintf("%.2f", length)
+	r := tiles.Reading{ID: uuid.Must(uuid.NewV7()).String(), Bar: code, Mark: 1, Stage: stage, Length: tiles.Millimetre(length), AsTyped: text, Unit: "mm", Instrument: "calliper", Step: 0.01, By: "KT"}
+	_, err := m.d.store.PutReading(ctx, r, at)
+	return err
+}
+
+// PlayOn plays the practice kiln down its line, a line a second, until ctx ends. It begins
+// where the made-up past left off.
+func (p Practice) PlayOn(ctx context.Context, plug *practice.Plug, now func() kiln.Stamp) error {
+	t := time.NewTicker(time.Second)
+	defer t.Stop()
+	if err := plug.Plug(); err != nil {
+		return err
+	}
+	defer plug.Unplug()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-t.C:
+			after, _ := now().Sub(p.Began)
+			if said := p.Kiln.Said(after % p.Kiln.Length()); said != nil {
+				plug.Write(said)
+			}
+		}
+	}
+}
