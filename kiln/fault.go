@@ -1,0 +1,227 @@
+package kiln
+
+import (
+	"math"
+	"time"
+)
+
+// Judge looks at the samples of one kiln as they come and marks the values that are no
+// temperature to reckon with. It knows what a kiln can do and what broken couples, loose plugs
+// and damaged lines look like, and it only ever looks back: nothing that it let pass is taken
+// back later. A value that came with a fault keeps it.
+//
+// Probes are judged by every rule; the room by those of a single reading; a vent contact and
+// other channels only by being a number at all, since a set point may jump as it likes.
+//
+// Where the next sample is needed to tell a spike from a jump, one sample is held back until it
+// comes. The work for a sample is bounded, and so is the memory: 31 minutes of means a channel,
+// and a band of zone differences for each 100 K.
+type Judge struct {
+	kiln     Kiln
+	confirm  int // readings in a row that make an impossible jump believed
+	channels []channelJudge
+	held     Sample
+	holds    bool
+	spoke    []int // samples in a row that had the channel; below 0: that had not
+	zones    zones
+	out      [2]Sample
+}
+
+// NewJudge judges the samples of k, beginning with nothing known. Past is what an earlier Judge
+// of the kiln learned of its zones; the zero one knows nothing.
+func NewJudge(k Kiln, past ZonePast) *Judge {
+	j := &Judge{kiln: k, confirm: 5, spoke: make([]int, len(k.Channels)), zones: newZones(k, past)}
+	if j.every() >= 10*time.Second {
+		j.confirm = 3
+	}
+	for _, c := range k.Channels {
+		j.channels = append(j.channels, channelJudge{role: c.Role, every: j.every().Seconds()})
+	}
+	return j
+}
+
+func (j *Judge) every() time.Duration {
+	if j.kiln.Every <= 0 {
+		return time.Second
+	}
+	return j.kiln.Every
+}
+
+// Assess takes the next sample and gives those that are judged by now, in order: none while it is
+// held back, one, or two when it settles the one before. They are valid until the next call.
+func (j *Judge) Assess(s Sample) []Sample {
+	out := j.out[:0]
+	if j.holds {
+		out = append(out, j.settle(&s))
+	}
+	s = j.fillMissing(s)
+	for i := range s.Values {
+		c := j.channel(s.Values[i].Channel)
+		if c == nil {
+			continue
+		}
+		v := s.Values[i]
+		c.doubt = false
+		fault := c.mark(reading{v.T, s.At, v.Fault}, j)
+		if fault != v.Fault {
+			s = s.withFault(i, fault)
+		}
+		j.holds = j.holds || c.doubt
+	}
+	if j.holds {
+		j.held = s
+		return out
+	}
+	j.zones.see(s)
+	return append(out, s)
+}
+
+// Flush gives the sample that is held back, if there is one, for when no other will come: at the
+// end, and when the line has been silent for a while. Without a neighbour after it, a reading
+// that a kiln cannot have is marked and any other is good.
+func (j *Judge) Flush() []Sample {
+	if !j.holds {
+		return nil
+	}
+	return append(j.out[:0], j.settle(nil))
+}
+
+// settle judges the held sample by the next one.
+func (j *Judge) settle(next *Sample) Sample {
+	s := j.held
+	j.held, j.holds = Sample{}, false
+	for i := range s.Values {
+		c := j.channel(s.Values[i].Channel)
+		if c == nil || !c.doubt {
+			continue
+		}
+		c.doubt = false
+		var after reading
+		if next != nil {
+			if v, ok := next.Value(s.Values[i].Channel); ok && v.Fault == Good && believable(v.T) {
+				after = reading{v.T, next.At, Good}
+			}
+		}
+		if fault := c.settle(reading{s.Values[i].T, s.At, Good}, after, j); fault != Good {
+			s = s.withFault(i, fault)
+		}
+	}
+	j.zones.see(s)
+	return s
+}
+
+// fillMissing puts in a broken value for a channel that used to be in every sample and has been
+// missing from three in a row. Channels that take turns are never together, and never missed.
+func (j *Judge) fillMissing(s Sample) Sample {
+	for i, c := range j.kiln.Channels {
+		if c.Role != RoleProbe {
+			continue
+		}
+		_, there := s.Value(c.ID)
+		switch {
+		case there:
+			j.spoke[i] = min(max(j.spoke[i], 0)+1, 10)
+		case j.spoke[i] >= 10 || j.spoke[i] < 0:
+			j.spoke[i] = max(min(j.spoke[i], 0)-1, -3)
+		default:
+			j.spoke[i] = 0
+		}
+		if !there && j.spoke[i] == -3 {
+			s = s.with(j.kiln, Value{Channel: c.ID, T: NoTemperature(), Fault: Break})
+		}
+	}
+	return s
+}
+
+func (j *Judge) channel(id ChannelID) *channelJudge {
+	for i := range j.kiln.Channels {
+		if j.kiln.Channels[i].ID == id {
+			return &j.channels[i]
+		}
+	}
+	return nil
+}
+
+// withFault is s with one value marked; the values of s itself stay as they are.
+func (s Sample) withFault(i int, fault Fault) Sample {
+	s.Values = append([]Value(nil), s.Values...)
+	s.Values[i].Fault = fault
+	return s
+}
+
+// with is s with one value more, in its place in the order of the settings.
+func (s Sample) with(k Kiln, more Value) Sample {
+	var values []Value
+	for _, c := range k.Channels {
+		if c.ID == more.Channel {
+			values = append(values, more)
+		} else if v, ok := s.Value(c.ID); ok {
+			values = append(values, v)
+		}
+	}
+	s.Values = values
+	return s
+}
+
+// room is the temperature of the room, and whether a channel tells it.
+func (j *Judge) room() (Celsius, bool) {
+	for i := range j.channels {
+		if c := &j.channels[i]; c.role == RoleRoom && c.ref.known() {
+			return c.ref.t, true
+		}
+	}
+	return 0, false
+}
+
+// others is what the other probes did: their mean change over the last minutes, the mean of what
+// they read now, and whether there are any.
+func (j *Judge) others(than *channelJudge, minutes int) (change, now Celsius, ok bool) {
+	n := 0
+	for i := range j.channels {
+		c := &j.channels[i]
+		if c == than || c.role != RoleProbe || c.state != Good || c.open || c.short {
+			continue
+		}
+		if d, t, known := c.minutes.change(minutes); known {
+			change, now, n = change+d, now+t, n+1
+		}
+	}
+	if n == 0 {
+		return 0, 0, false
+	}
+	return change / Celsius(n), now / Celsius(n), true
+}
+
+// reading is one value with its time.
+type reading struct {
+	t     Celsius
+	at    Stamp
+	fault Fault
+}
+
+// known tells a reading from the zero one.
+func (r reading) known() bool { return r.at != Stamp{} }
+
+// since is the time from r to at in seconds, and whether it is known.
+func (r reading) since(at Stamp) (float64, bool) {
+	if !r.known() {
+		return 0, false
+	}
+	d, known := at.Sub(r.at)
+	return d.Seconds(), known && d >= 0
+}
+
+// believable reports whether a kiln in a room can have that temperature at all.
+func believable(t Celsius) bool { return t >= -50 && t <= 1850 }
+
+// agree reports whether two readings so many seconds apart can follow each other at a probe: 15 K,
+// and 2 K/s, which an opened door does to a probe. Own choice.
+func agree(a, b Celsius, seconds float64) bool {
+	return math.Abs(float64(a-b)) <= 15+2*seconds
+}
+
+// possible reports whether a kiln can go from a to b in that time: what agree allows for the
+// first minute, then 1,800 K/h. Own choice.
+func possible(a, b Celsius, seconds float64) bool {
+	return math.Abs(float64(a-b)) <= 15+2*min(seconds, 60)+0.5*max(0, seconds-60)
+}

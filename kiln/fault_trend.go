@@ -1,0 +1,194 @@
+package kiln
+
+import (
+	"math"
+	"time"
+)
+
+// Rules of the trend, reliability goals 36 and 38. Own choice, not tuned on real kilns.
+const (
+	frozenFor    = 10 * time.Minute
+	frozenTimes  = 10   // and so many readings at least
+	frozenSlope  = 20.0 // K/h that the channel had before it froze
+	livelyAbove  = 0.15 // share of readings that turn back, from which a reading is seldom twice the same
+	othersMoved  = 3.0  // K that other probes moved while a lively one stood still
+	othersMoved2 = 20.0 // K for one that is not lively, because its steps are coarse
+)
+
+// trend looks once a minute at what a probe has done for a while.
+func (c *channelJudge) trend(r reading, j *Judge) {
+	if c.state != Frozen && c.isFrozen(r, j) {
+		c.state = Frozen
+		return
+	}
+	if c.state != Good {
+		return
+	}
+	if c.isReversed(r, j) {
+		c.state = Reversed
+	} else if c.isShorted(r, j) {
+		c.state = Shorted
+	}
+}
+
+// isFrozen: the same to the last digit for ten minutes while others move, or after a slope above
+// 20 K/h. A channel that shows whole degrees stands still in a real hold too; without others to
+// compare with, it counts only if its noise was larger than its steps.
+func (c *channelJudge) isFrozen(r reading, j *Judge) bool {
+	if c.same.n < frozenTimes || c.same.lasted(r) < frozenFor {
+		return false
+	}
+	moved, _, others := j.others(c, 10)
+	by := math.Abs(float64(moved))
+	if c.same.before >= livelyAbove {
+		return others && by > othersMoved || math.Abs(c.same.slope) > frozenSlope
+	}
+	return others && by > othersMoved2
+}
+
+// isReversed: it falls below the room though nothing cools there, or falls while others rise by
+// more than 20 K.
+func (c *channelJudge) isReversed(r reading, j *Judge) bool {
+	own, now, known := c.minutes.change(10)
+	if !known {
+		return false
+	}
+	if rise, _, ok := j.others(c, 10); ok && rise > 20 && own < -10 && now < 100 {
+		c.above = now + 10
+		return true
+	}
+	// A kiln that cools into a cold room falls ever slower; a couple the wrong way round does not.
+	from, long := c.minutes.oldest()
+	room := from
+	if t, ok := j.room(); ok {
+		room = t
+	}
+	slope, _ := c.minutes.slope(5)
+	if long >= 15*time.Minute && from <= 35 && now < room-5 && slope < -20 && slope < 0.97*float64(now-from)/long.Hours() {
+		c.above = room - 3
+		return true
+	}
+	return false
+}
+
+// isShorted: near the room and standing there while the others are hot.
+func (c *channelJudge) isShorted(r reading, j *Judge) bool {
+	own, now, known := c.minutes.change(30)
+	_, others, ok := j.others(c, 1)
+	return known && ok && now < 60 && own < 2 && others > now+150
+}
+
+// lookback keeps the means of the last 31 minutes of a probe, newest last; where it speaks less
+// often, the last 31 readings.
+type lookback struct {
+	boot BootID
+	n    int
+	mean [31]Celsius
+	at   [31]time.Duration // since the start of that boot, when the minute began
+
+	sum   Celsius // of the minute under way
+	count int
+	began time.Duration
+}
+
+// add takes a reading and reports whether a minute has just been completed.
+func (m *lookback) add(r reading) (complete bool) {
+	if m.boot != r.at.Boot {
+		*m = lookback{boot: r.at.Boot}
+	}
+	if m.count > 0 && r.at.Since-m.began >= time.Minute {
+		if m.n == len(m.mean) {
+			copy(m.mean[:], m.mean[1:])
+			copy(m.at[:], m.at[1:])
+			m.n--
+		}
+		m.mean[m.n], m.at[m.n] = m.sum/Celsius(m.count), m.began
+		m.n++
+		m.sum, m.count = 0, 0
+		complete = true
+	}
+	if m.count == 0 {
+		m.began = r.at.Since
+	}
+	m.sum += r.t
+	m.count++
+	return complete
+}
+
+// back is the index of the newest mean at least so many minutes older than the last, -1 if none.
+func (m *lookback) back(count int) int {
+	for i := m.n - 2; i >= 0; i-- {
+		if m.at[m.n-1]-m.at[i] >= time.Duration(count)*time.Minute-30*time.Second {
+			return i
+		}
+	}
+	return -1
+}
+
+// change is how much the mean rose over the last minutes, and the newest mean.
+func (m *lookback) change(count int) (by, now Celsius, known bool) {
+	i := m.back(count)
+	if i < 0 {
+		return 0, 0, false
+	}
+	return m.mean[m.n-1] - m.mean[i], m.mean[m.n-1], true
+}
+
+// slope is the rate over the last minutes in K/h.
+func (m *lookback) slope(count int) (float64, bool) {
+	i := m.back(count)
+	if i < 0 {
+		return 0, false
+	}
+	return float64(m.mean[m.n-1]-m.mean[i]) / (m.at[m.n-1] - m.at[i]).Hours(), true
+}
+
+// oldest is the oldest mean, and how much older it is than the newest.
+func (m *lookback) oldest() (Celsius, time.Duration) {
+	if m.n == 0 {
+		return NoTemperature(), 0
+	}
+	return m.mean[0], m.at[m.n-1] - m.at[0]
+}
+
+// same follows how long a channel has read one value to the last digit, and how lively it was.
+type same struct {
+	t      Celsius
+	first  Stamp
+	n      int
+	slope  float64 // K/h over the ten minutes before first
+	before float64 // lively at first
+
+	up     bool    // the last move
+	lively float64 // share of readings that turned back, over the last 600 or so
+	heard  float64
+}
+
+// add takes a believed reading. A move that turns back is noise, not heat.
+func (s *same) add(r reading, m *lookback) {
+	s.heard = min(s.heard+1, 600)
+	turned := 0.0
+	if s.n > 0 && r.t != s.t {
+		if up := r.t > s.t; up != s.up {
+			s.up, turned = up, 1
+		}
+	}
+	s.lively += (turned - s.lively) / max(60, s.heard)
+	if s.n > 0 && r.t == s.t {
+		s.n++
+		return
+	}
+	s.slope, _ = m.slope(10)
+	s.t, s.first, s.n, s.before = r.t, r.at, 1, s.lively
+}
+
+func (s *same) lasted(r reading) time.Duration {
+	d, known := r.at.Sub(s.first)
+	if !known {
+		return 0
+	}
+	return d
+}
+
+// forget ends the run, after a gap or a jump; how lively the channel is stays known.
+func (s *same) forget() { s.n = 0 }

@@ -1,0 +1,173 @@
+package kiln
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"time"
+)
+
+// disagree is how far the zones of a kiln may be from their own history, in K: reliability goal 39.
+const disagree = 15
+
+// ZoneBand is what is known of one probe in one band of the control probe: how much hotter it
+// read than the control, in earlier firings of this kiln.
+type ZoneBand struct {
+	Channel ChannelID
+	From    Celsius // of the control probe; the band is 100 K wide
+	Rising  bool    // heating and cooling differ
+	Mean    Celsius // channel minus control
+	Firings int     // that it rests on; the last four weigh most
+}
+
+// ZonePast is the history of a kiln's zones, to be kept across a restart.
+type ZonePast []ZoneBand
+
+// Disagreement is a probe that reads more than 15 K off what it used to read beside the control
+// probe. It is shown and takes nothing out: one of the two may drift, and which cannot be told.
+type Disagreement struct {
+	Channel ChannelID
+	By      Celsius // hotter than usual; below 0 cooler
+}
+
+// zones follows the differences between the probes of one kiln and its control probe.
+type zones struct {
+	control ChannelID
+	probes  []zone
+	last    Celsius // control, mean over the last minutes, for the direction
+	lastAt  Stamp
+	rising  bool
+	hot     bool
+}
+
+type zone struct {
+	channel ChannelID
+	past    [2][20]ZoneBand // by rising and band
+	sum     [2][20]float64  // of this firing
+	n       [2][20]int
+	off     float64 // from history, smoothed over about two minutes
+	known   bool
+}
+
+func newZones(k Kiln, past ZonePast) zones {
+	z := zones{control: k.Control}
+	for _, c := range k.Channels {
+		if c.Role != RoleProbe || c.ID == k.Control {
+			continue
+		}
+		one := zone{channel: c.ID}
+		for _, b := range past {
+			if i, ok := band(b.From); ok && b.Channel == c.ID && b.Firings > 0 && b.Mean.Known() {
+				one.past[direction(b.Rising)][i] = b
+			}
+		}
+		z.probes = append(z.probes, one)
+	}
+	return z
+}
+
+func band(t Celsius) (int, bool) {
+	i := int(math.Floor(float64(t) / 100))
+	return i, t.Known() && i >= 0 && i < 20
+}
+
+func direction(rising bool) int {
+	if rising {
+		return 1
+	}
+	return 0
+}
+
+// see takes a judged sample.
+func (z *zones) see(s Sample) {
+	control, ok := s.Value(z.control)
+	if !ok || control.Fault != Good {
+		return
+	}
+	if d, known := s.At.Sub(z.lastAt); !known || d >= 5*time.Minute || z.lastAt == (Stamp{}) {
+		z.rising = control.T > z.last
+		z.last, z.lastAt = control.T, s.At
+	}
+	if control.T > 300 {
+		z.hot = true
+	} else if control.T < 60 && z.hot {
+		z.hot = false
+		z.close()
+	}
+	i, ok := band(control.T)
+	if !ok {
+		return
+	}
+	way := direction(z.rising)
+	for p := range z.probes {
+		one := &z.probes[p]
+		v, ok := s.Value(one.channel)
+		if !ok || v.Fault != Good {
+			continue
+		}
+		d := float64(v.T - control.T)
+		one.sum[way][i] += d
+		one.n[way][i]++
+		past := one.past[way][i]
+		switch {
+		case past.Firings == 0:
+			one.known = false
+		case !one.known:
+			one.off, one.known = d-float64(past.Mean), true
+		default:
+			one.off += (d - float64(past.Mean) - one.off) / 120
+		}
+	}
+}
+
+// close takes this firing's differences into the history.
+func (z *zones) close() {
+	for p := range z.probes {
+		one := &z.probes[p]
+		for way := range one.past {
+			for i := range one.past[way] {
+				if one.n[way][i] == 0 {
+					continue
+				}
+				mean := Celsius(one.sum[way][i] / float64(one.n[way][i]))
+				b := &one.past[way][i]
+				*b = ZoneBand{
+					Channel: one.channel, From: Celsius(100 * i), Rising: way == 1,
+					Mean:    b.Mean + (mean-b.Mean)/Celsius(min(b.Firings+1, 4)),
+					Firings: b.Firings + 1,
+				}
+				one.sum[way][i], one.n[way][i] = 0, 0
+			}
+		}
+		one.known = false
+	}
+}
+
+// Disagreements lists the probes that are off their own history now, worst first.
+func (j *Judge) Disagreements() []Disagreement {
+	var out []Disagreement
+	for _, one := range j.zones.probes {
+		if one.known && math.Abs(one.off) > disagree {
+			out = append(out, Disagreement{one.channel, Celsius(one.off)})
+		}
+	}
+	slices.SortFunc(out, func(a, b Disagreement) int {
+		return cmp.Compare(math.Abs(float64(b.By)), math.Abs(float64(a.By)))
+	})
+	return out
+}
+
+// ZonePast is what the judge has learned of the zones, from finished firings alone.
+func (j *Judge) ZonePast() ZonePast {
+	var out ZonePast
+	for _, one := range j.zones.probes {
+		for way := range one.past {
+			for _, b := range one.past[way] {
+				if b.Firings > 0 {
+					out = append(out, b)
+				}
+			}
+		}
+	}
+	return out
+}
