@@ -245,7 +245,7 @@ func sizeLid(q tiles.LidQuestion, d tiles.LidDefaults, rates tiles.Rates, at til
 type lidInput struct {
 	Query
 	Accept string `header:"Accept" doc:"text/plain gives the bare number"`
-	lidParameters
+	LidParams
 }
 
 type lidOutput struct {

@@ -5,9 +5,9 @@ import (
 	"strings"
 )
 
-// lidParameters names every parameter of the lid question for the API document. They are read
+// LidParams names every parameter of the lid question for the API document. They are read
 // by readLid, which knows units and repeats.
-type lidParameters struct {
+type LidParams struct {
 	Seat             string   `query:"seat" doc:"inset, flange, cap, drop_in, over, stopper; inset if not said"`
 	Collar           []string `query:"collar,explode" doc:"Gallery, wall to wall (mouth, neck by seat): 104.5, 104.5mm, 3 3/4 in; up to 3 times, each another direction"`
 	CollarMm         []string `query:"collar_mm,explode" doc:"The same as a decimal number in mm"`
@@ -81,7 +81,7 @@ func LidParameters() []string {
 
 // LidHelp is what the API document says of a parameter.
 func LidHelp(name string) string {
-	t := reflect.TypeFor[lidParameters]()
+	t := reflect.TypeFor[LidParams]()
 	for i := range t.NumField() {
 		if n, _, _ := strings.Cut(t.Field(i).Tag.Get("query"), ","); n == name {
 			return t.Field(i).Tag.Get("doc")

@@ -49,7 +49,8 @@ var (
 // most clays in the metrics, newest first.
 const mostClays = 100
 
-func (c collector) Describe(ch chan<- *prometheus.Desc) { prometheus.DescribeByCollect(c, ch) }
+// Describe says nothing: which metrics there are depends on what is known at scrape time.
+func (c collector) Describe(chan<- *prometheus.Desc) {}
 
 func (c collector) Collect(ch chan<- prometheus.Metric) {
 	gauge := func(d *prometheus.Desc, v float64, labels ...string) {

@@ -174,6 +174,9 @@ func everySecond(ctx context.Context) <-chan time.Time {
 // Run records and answers until ctx ends. Neither a port nor a trusted clock is waited for.
 func (d *Daemon) Run(ctx context.Context) error {
 	defer d.store.Close()
+	recording, stopRecording := context.WithCancel(context.WithoutCancel(ctx))
+	defer stopRecording()
+	d.recorder.Now, d.recorder.Tick = d.Now, d.Tick(recording)
 	handler, err := d.server.Handler()
 	if err != nil {
 		return fmt.Errorf("build the pages: %w", err)
@@ -182,9 +185,6 @@ func (d *Daemon) Run(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("%w: listen on %s: %v", ErrCannotStart, d.cfg.Listen.Address, err)
 	}
-	recording, stopRecording := context.WithCancel(context.WithoutCancel(ctx))
-	defer stopRecording()
-	d.recorder.Now, d.recorder.Tick = d.Now, d.Tick(recording)
 	recorded := make(chan error, 1)
 	go func() { recorded <- d.recorder.Run(recording, d.samples) }()
 

@@ -99,6 +99,8 @@ func (s *Set) funcs(zone *time.Location) template.FuncMap {
 		"day":     func(v any) string { return when(v, zone, "Mon 2 Jan 2006") },
 		"at":      func(v any) string { return when(v, zone, "2 Jan 15:04") },
 		"safe":    func(v string) template.HTML { return template.HTML(v) }, // for SVG made here, never for what people typed
+		"first":   func(v []string) string { return nth(v, 0) },
+		"second":  func(v []string) string { return nth(v, 1) },
 		"lines":   func(v string) []string { return strings.Split(v, "\n") },
 	}
 }
