@@ -92,11 +92,11 @@ func parseRef(text string) tiles.BatchRef {
 	return tiles.BatchRef{Clay: tiles.ClayID(clay), Batch: tiles.BatchID(batch)}
 }
 
-type barPath struct {
+type BarPath struct {
 	Bar string `path:"bar" maxLength:"8"`
 }
 
-func (s *Server) code(p barPath) (tiles.Code, error) { return s.Codes.Parse("bar", p.Bar) }
+func (s *Server) code(p BarPath) (tiles.Code, error) { return s.Codes.Parse("bar", p.Bar) }
 
 type barsInput struct {
 	Clay    string `query:"clay"`
@@ -124,7 +124,7 @@ func (s *Server) getBars(ctx context.Context, in *barsInput) (*body[listJSON[bar
 	return &body[listJSON[barJSON]]{out}, nil
 }
 
-func (s *Server) getBar(ctx context.Context, in *barPath) (*body[barJSON], error) {
+func (s *Server) getBar(ctx context.Context, in *BarPath) (*body[barJSON], error) {
 	b, err := s.bar(ctx, *in)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -132,7 +132,7 @@ func (s *Server) getBar(ctx context.Context, in *barPath) (*body[barJSON], error
 	return &body[barJSON]{s.barJSON(b)}, nil
 }
 
-func (s *Server) bar(ctx context.Context, p barPath) (tiles.Bar, error) {
+func (s *Server) bar(ctx context.Context, p BarPath) (tiles.Bar, error) {
 	code, err := s.code(p)
 	if err != nil {
 		return tiles.Bar{}, err
@@ -202,23 +202,23 @@ func (s *Server) readingJSON(r tiles.Reading, wet tiles.Millimetre) readingJSON 
 }
 
 type putBarInput struct {
-	barPath
+	BarPath
 	Body barBody
 }
 
 func (s *Server) putBar(ctx context.Context, in *putBarInput) (*kept[barJSON], error) {
-	k, err := s.keepBar(ctx, in.barPath, in.Body)
+	k, err := s.keepBar(ctx, in.BarPath, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	b, err := s.bar(ctx, in.barPath)
+	b, err := s.bar(ctx, in.BarPath)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
 	return &kept[barJSON]{status(k), s.barJSON(b)}, nil
 }
 
-func (s *Server) keepBar(ctx context.Context, p barPath, b barBody) (tiles.Kept, error) {
+func (s *Server) keepBar(ctx context.Context, p BarPath, b barBody) (tiles.Kept, error) {
 	code, err := s.code(p)
 	if err != nil {
 		return tiles.Kept{}, err
@@ -270,18 +270,18 @@ func (s *Server) freeCodes(ctx context.Context, n int) ([]string, error) {
 	return out, err
 }
 
-type readingPath struct {
-	barPath
+type ReadingPath struct {
+	BarPath
 	ID string `path:"id"`
 }
 
 type putReadingInput struct {
-	readingPath
+	ReadingPath
 	Body readingBody
 }
 
 func (s *Server) putReading(ctx context.Context, in *putReadingInput) (*kept[readingJSON], error) {
-	k, j, err := s.keepReading(ctx, in.readingPath, in.Body)
+	k, j, err := s.keepReading(ctx, in.ReadingPath, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -290,8 +290,8 @@ func (s *Server) putReading(ctx context.Context, in *putReadingInput) (*kept[rea
 
 // keepReading reads the length as it was written, sees whether it can be believed, and keeps it
 // all the same: what is unusual is asked about and stays out of the fit until confirmed.
-func (s *Server) keepReading(ctx context.Context, p readingPath, b readingBody) (tiles.Kept, readingJSON, error) {
-	bar, err := s.bar(ctx, p.barPath)
+func (s *Server) keepReading(ctx context.Context, p ReadingPath, b readingBody) (tiles.Kept, readingJSON, error) {
+	bar, err := s.bar(ctx, p.BarPath)
 	if err != nil {
 		return tiles.Kept{}, readingJSON{}, err
 	}
@@ -324,7 +324,7 @@ func (s *Server) keepReading(ctx context.Context, p readingPath, b readingBody) 
 	if k.New {
 		s.Shrink.Touch()
 	}
-	bar, err = s.bar(ctx, p.barPath)
+	bar, err = s.bar(ctx, p.BarPath)
 	if err != nil {
 		return k, readingJSON{}, err
 	}
@@ -371,7 +371,7 @@ type actBody struct {
 }
 
 type actInput struct {
-	readingPath
+	ReadingPath
 	Body actBody
 }
 
@@ -384,7 +384,7 @@ func (s *Server) readingAct(do func(Archive) act, needsWhy bool) func(context.Co
 		if needsWhy && strings.TrimSpace(in.Body.Why) == "" {
 			return nil, problem("missing", "Say why.", ProblemField{"why", "is needed"})
 		}
-		bar, err := s.bar(ctx, in.barPath)
+		bar, err := s.bar(ctx, in.BarPath)
 		if err == nil {
 			err = do(s.Archive)(ctx, bar.Code, in.ID, in.Body.By, in.Body.Why, s.Now())
 		}
@@ -392,7 +392,7 @@ func (s *Server) readingAct(do func(Archive) act, needsWhy bool) func(context.Co
 			return nil, s.problemFrom(ctx, err)
 		}
 		s.Shrink.Touch()
-		if bar, err = s.bar(ctx, in.barPath); err != nil {
+		if bar, err = s.bar(ctx, in.BarPath); err != nil {
 			return nil, s.problemFrom(ctx, err)
 		}
 		for _, r := range bar.Readings {

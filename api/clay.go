@@ -37,7 +37,7 @@ type batchJSON struct {
 	Made *string `json:"made_at"`
 }
 
-type clayPath struct {
+type ClayPath struct {
 	Clay string `path:"clay" pattern:"^[a-z0-9-]{1,32}$"`
 }
 
@@ -94,7 +94,7 @@ func (s *Server) clayJSON(c tiles.Clay, batches []tiles.KeptBatch) clayJSON {
 	return j
 }
 
-func (s *Server) getClay(ctx context.Context, in *clayPath) (*body[clayJSON], error) {
+func (s *Server) getClay(ctx context.Context, in *ClayPath) (*body[clayJSON], error) {
 	j, err := s.oneClay(ctx, tiles.ClayID(in.Clay))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -115,7 +115,7 @@ func (s *Server) oneClay(ctx context.Context, id tiles.ClayID) (clayJSON, error)
 }
 
 type putClayInput struct {
-	clayPath
+	ClayPath
 	Body clayBody
 }
 
@@ -159,7 +159,7 @@ func (s *Server) keepClay(ctx context.Context, id string, b clayBody) (tiles.Kep
 }
 
 type putBatchInput struct {
-	clayPath
+	ClayPath
 	Batch string `path:"batch" maxLength:"16"`
 	Body  batchBody
 }

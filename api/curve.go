@@ -58,11 +58,11 @@ func (s *Server) firing(f kiln.Firing) firingJSON {
 	return s.firingJSON(f, s.Kiln[f.Kiln].Control)
 }
 
-type firingInput struct {
+type FiringPath struct {
 	ID string `path:"id"`
 }
 
-func (s *Server) getFiring(ctx context.Context, in *firingInput) (*body[firingJSON], error) {
+func (s *Server) getFiring(ctx context.Context, in *FiringPath) (*body[firingJSON], error) {
 	f, err := s.findFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -185,7 +185,7 @@ func (s *Server) envelopes(ctx context.Context, f kiln.Firing, channels []kiln.C
 }
 
 type putFiringInput struct {
-	firingInput
+	FiringPath
 	Body struct {
 		Kind       string `json:"kind,omitempty" enum:"bisque,glaze,once,other"`
 		Atmosphere string `json:"atmosphere,omitempty" enum:"oxidation,reduction,unknown"`

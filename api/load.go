@@ -75,11 +75,11 @@ func (s *Server) getLoads(ctx context.Context, in *loadsInput) (*body[listJSON[l
 	return &body[listJSON[loadJSON]]{out}, nil
 }
 
-type loadPath struct {
+type LoadPath struct {
 	ID string `path:"id"`
 }
 
-func (s *Server) getLoad(ctx context.Context, in *loadPath) (*body[loadJSON], error) {
+func (s *Server) getLoad(ctx context.Context, in *LoadPath) (*body[loadJSON], error) {
 	l, err := s.Archive.Load(ctx, in.ID)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -88,7 +88,7 @@ func (s *Server) getLoad(ctx context.Context, in *loadPath) (*body[loadJSON], er
 }
 
 type putLoadInput struct {
-	loadPath
+	LoadPath
 	Body loadBody
 }
 
@@ -143,7 +143,7 @@ func (s *Server) keepLoad(ctx context.Context, id string, b loadBody) (tiles.Kep
 }
 
 type closeLoadInput struct {
-	loadPath
+	LoadPath
 	Body struct {
 		UnpackedAt string `json:"unpacked_at,omitempty" format:"date-time"`
 		By         string `json:"by,omitempty" maxLength:"8"`

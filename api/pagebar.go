@@ -102,7 +102,7 @@ type barPageData struct {
 }
 
 func (s *Server) barPage(w http.ResponseWriter, r *http.Request) error {
-	bar, err := s.bar(r.Context(), barPath{r.PathValue("bar")})
+	bar, err := s.bar(r.Context(), BarPath{r.PathValue("bar")})
 	if err != nil {
 		return err
 	}
@@ -123,11 +123,11 @@ func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p := readingPath{barPath{r.PathValue("bar")}, form.Get("id")}
+	p := ReadingPath{BarPath{r.PathValue("bar")}, form.Get("id")}
 	_, j, err := s.keepReading(r.Context(), p, readingBody{Stage: form.Get("stage"), Length: form.Get("length"), Unit: form.Get("unit"),
 		Instrument: form.Get("instrument"), By: form.Get("by"), Supersedes: form.Get("supersedes")})
 	if err != nil {
-		bar, barErr := s.bar(r.Context(), p.barPath)
+		bar, barErr := s.bar(r.Context(), p.BarPath)
 		if barErr != nil {
 			return barErr
 		}
@@ -154,7 +154,7 @@ func (s *Server) postAct(w http.ResponseWriter, r *http.Request, do act, needsWh
 	if err != nil {
 		return err
 	}
-	bar, err := s.bar(r.Context(), barPath{r.PathValue("bar")})
+	bar, err := s.bar(r.Context(), BarPath{r.PathValue("bar")})
 	if err != nil {
 		return err
 	}
@@ -267,7 +267,7 @@ func (s *Server) postBars(w http.ResponseWriter, r *http.Request) error {
 	}
 	for _, code := range codes {
 		body := barBody{ID: uuid.Must(uuid.NewV7()).String(), Clay: r.PathValue("clay"), Batch: form.Get("batch"), Forming: form.Get("forming"), By: form.Get("by")}
-		if _, err := s.keepBar(r.Context(), barPath{code}, body); err != nil {
+		if _, err := s.keepBar(r.Context(), BarPath{code}, body); err != nil {
 			return err
 		}
 	}

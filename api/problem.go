@@ -179,7 +179,7 @@ func humaError(status int, msg string, errs ...error) huma.StatusError {
 		says := ed.Message
 		switch {
 		case strings.Contains(says, "unexpected property"), strings.Contains(says, "unknown query parameter"):
-			kind = first(kind, "unknown-parameter")
+			kind = "unknown-parameter" // told first: a misspelt name also makes another missing
 		case strings.Contains(says, "required property"), strings.Contains(says, "is missing"):
 			kind = first(kind, "missing")
 		case strings.Contains(says, "expected value to be one of"), strings.Contains(says, "expected string"), strings.Contains(says, "expected object"),
