@@ -1,8 +1,9 @@
 package thermocouple
 
-// tableK is type K, nickel-chromium against nickel-aluminium: the usual couple of an electric kiln. From 0 °C up the
-// function has an exponential of its own besides the polynomial. The publisher's summary of
-// IEC 60584-1:2013 ends type K at 1300 °C; NIST goes to 1372 °C, and so do we.
+// tableK is type K, nickel-chromium against nickel-aluminium: the usual couple of an electric
+// kiln. From 0 °C up the function has an exponential of its own besides the polynomial. The
+// publisher's summary of IEC 60584-1:2013 ends type K at 1300 °C; NIST goes to 1372 °C, and so
+// do we.
 //
 // Source: NIST Standard Reference Database 60, ITS-90 Thermocouple Database (functions of NIST
 // Monograph 175, 1993), type K, digits as printed there. The last row of limits is reckoned from them.
