@@ -8,6 +8,7 @@ import (
 	"io"
 	"math"
 	"math/rand/v2"
+	"net"
 	"net/http"
 	"os"
 	"os/exec"
@@ -86,6 +87,7 @@ func (w *world) start() {
 	w.cmd = exec.Command(os.Args[0])
 	w.cmd.Env = append(os.Environ(), childVar+"="+filepath.Join(w.folder, "lidwright.toml"), fmt.Sprintf("LIDWRIGHT_TEST_EPOCH=%d", w.epoch.UnixNano()))
 	w.cmd.Stderr = &w.log
+	w.cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
 	if err := w.cmd.Start(); err != nil {
 		w.t.Fatal(err)
 	}
@@ -164,15 +166,21 @@ func (w *world) until(what string, limit time.Duration, so func() bool) {
 // TestFromTheLineToTheLid plays a whole firing down a serial line with damaged lines among the
 // good ones, kills the daemon in mid-firing, enters bars, and asks for the lid.
 func TestFromTheLineToTheLid(t *testing.T) {
-	w := &world{t: t, folder: t.TempDir(), site: "http://127.0.0.1:18573", epoch: time.Now()}
+	l, err := net.Listen("tcp", "127.0.0.1:0") // a port that is free
+	if err != nil {
+		t.Fatal(err)
+	}
+	address := l.Addr().String()
+	l.Close()
+	w := &world{t: t, folder: t.TempDir(), site: "http://" + address, epoch: time.Now()}
 	plug := &practice.Plug{Link: filepath.Join(w.folder, "kiln")}
-	settings := fmt.Sprintf("[store]\nfolder=%q\n[listen]\naddress=\"127.0.0.1:18573\"\n[kiln.big-blue]\nport=%q\nreply=\"columns\"\nevery=\"10s\"\nchecksum=\"xor\"\nlimit_c=1290\n[kiln.big-blue.channel.1]\nfrom=\"1\"\nunit=\"c\"\n[kiln.big-blue.probe.1]\ntype=\"K\"\n",
-		filepath.Join(w.folder, "store"), plug.Link)
+	settings := fmt.Sprintf("[store]\nfolder=%q\n[listen]\naddress=%q\n[kiln.big-blue]\nport=%q\nreply=\"columns\"\nevery=\"10s\"\nchecksum=\"xor\"\nlimit_c=1290\n[kiln.big-blue.channel.1]\nfrom=\"1\"\nunit=\"c\"\n[kiln.big-blue.probe.1]\ntype=\"K\"\n",
+		filepath.Join(w.folder, "store"), address, plug.Link)
 	if err := os.WriteFile(filepath.Join(w.folder, "lidwright.toml"), []byte(settings), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	w.start()
 	t.Cleanup(func() { w.cmd.Process.Kill(); w.cmd.Wait() })
+	w.start()
 
 	// A port that is not there is waited for, in words.
 	var now struct {

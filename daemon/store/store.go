@@ -175,8 +175,8 @@ func busy(err error) error {
 func (s *Store) Ready(ctx context.Context) error {
 	ctx, cancel := context.WithTimeout(ctx, time.Second)
 	defer cancel()
-	var one int
-	return s.read.QueryRowContext(ctx, `SELECT 1 FROM firing LIMIT 1`).Scan(&one)
+	var any int
+	return s.read.QueryRowContext(ctx, `SELECT count(*) FROM (SELECT 1 FROM firing LIMIT 1)`).Scan(&any)
 }
 
 // Size is how much the store takes and how much is free beside it, in bytes.
