@@ -204,7 +204,7 @@ func TestFromTheLineToTheLid(t *testing.T) {
 	w.put("/v1/loads/"+load, map[string]any{"kiln": "big-blue", "kind": "glaze", "atmosphere": "oxidation", "bars": []map[string]string{{"bar": "BQA"}, {"bar": "BQ7"}}})
 
 	// The firing: 1222 °C, one line in ten damaged, and then cold again. About 26 h of the kiln.
-	programme, err := practice.Parse("20 h30 >600@300 >1120@300 >1222@120 h10 off")
+	programme, err := practice.Parse("20>25@10 >600@300 >1120@300 >1222@120 h10 off")
 	if err != nil {
 		t.Fatal(err)
 	}
