@@ -225,6 +225,9 @@ func TestPages(t *testing.T) {
 		}
 	}
 	_, body := ask(t, "GET", srv.URL+"/help/safety", "", "")
+	if strings.Contains(body, "%!") {
+		t.Error("a figure is written wrong")
+	}
 	if n := strings.Count(body, `id="caution-`); n != 39 {
 		t.Errorf("%d cautions on the safety page, want 39", n)
 	}

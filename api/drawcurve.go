@@ -22,8 +22,8 @@ type curveDrawing struct {
 }
 
 const (
-	drawW, drawH          = 800.0, 420.0
-	drawL, drawR          = 56.0, 64.0 // room for the figures at the left and the labels at the right
+	drawW, drawH          = 520.0, 340.0
+	drawL, drawR          = 46.0, 34.0 // room for the figures at the left and the labels at the right
 	drawTop, drawBottom   = 16.0, 52.0
 	hoursShortest         = 1.0
 	temperatureLowestTop  = 100.0
@@ -170,7 +170,7 @@ func niceStep(top float64, n int) float64 {
 
 func niceHours(hours float64) float64 {
 	for _, s := range []float64{0.25, 0.5, 1, 2, 3, 4, 6, 12, 24, 48} {
-		if hours/s <= 9 {
+		if hours/s <= 7 {
 			return s
 		}
 	}

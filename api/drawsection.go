@@ -12,7 +12,7 @@ import (
 // drawSection draws a pot's seat and its lid to scale across, with the numbers on it. The
 // picture's own words say the same.
 func drawSection(s tiles.Section) string {
-	const width, edge, row = 800.0, 20.0, 30.0
+	const width, edge, row = 520.0, 14.0, 28.0
 	w, h := s.High.X-s.Low.X, s.High.Y-s.Low.Y
 	if !(w > 0) || !(h > 0) {
 		return ""
@@ -41,9 +41,9 @@ func drawSection(s tiles.Section) string {
 		fmt.Fprintf(&b, `<path class="gap" d="M%.1f %.1fV%.1fM%.1f %.1fV%.1f"/><path class="line" d="M%.1f %.1fH%.1f"/>`,
 			from, y(m.From.Y), at, to, y(m.To.Y), at, from, at, to)
 		anchor, tx := "middle", (from+to)/2
-		if to-from < 200 { // no room on the line itself
+		if to-from < 150 { // no room on the line itself
 			anchor, tx = "start", to+8
-			if tx > width-220 {
+			if tx > width-180 {
 				anchor, tx = "end", from-8
 			}
 		}

@@ -246,6 +246,17 @@ func TestFromTheLineToTheLid(t *testing.T) {
 		})
 	}
 	at(500)
+	for _, page := range []string{"/", "/spyhole", "/firing/" + id, "/unpack", "/unpack/" + load, "/bar/BQA", "/clays", "/clay/tern", "/lid?collar=104.5&clay=tern", "/more"} {
+		r, err := http.Get(w.site + page)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b, _ := io.ReadAll(r.Body)
+		r.Body.Close()
+		if r.StatusCode != 200 || !bytes.Contains(b, []byte("</html>")) || bytes.Contains(b, []byte("%!")) {
+			t.Errorf("page %s: %d, %d bytes", page, r.StatusCode, len(b))
+		}
+	}
 	note := uuid.NewString()
 	w.put("/v1/bars/BQA/readings/"+note, map[string]any{"stage": "dry", "length": "94.2"})
 	// Killed outright, and started again: the same firing, a gap, and what was acknowledged.

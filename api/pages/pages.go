@@ -89,6 +89,7 @@ func (s *Set) funcs(zone *time.Location) template.FuncMap {
 	return template.FuncMap{
 		"stamp": func() string { return s.stamp },
 		// Numbers: one figure after the point for °C and set sizes, as the tool's own answers have.
+		"num":     func(format string, v any) string { return figure(format, v, 1) },
 		"mm":      func(v any) string { return figure("%.1f", v, 1) },
 		"mm2":     func(v any) string { return figure("%.2f", v, 1) },
 		"c":       func(v any) string { return figure("%.0f", v, 1) },
