@@ -17,6 +17,9 @@ import (
 // maxFile bounds a settings file, in bytes. Thirty-two kilns of ten channels need a quarter of it.
 const maxFile = 256 << 10
 
+// deepest is how many parts of a key are looked at; settings have five.
+const deepest = 8
+
 // document is a settings file as it was written: its values, and the line of every key.
 type document struct {
 	file   string
@@ -92,7 +95,7 @@ func (d *document) mark(data []byte) {
 		case unstable.Table, unstable.ArrayTable:
 			table = nil
 			keys := e.Key()
-			for keys.Next() {
+			for keys.Next() && len(table) < deepest {
 				table = append(table, string(keys.Node().Data))
 				key := strings.Join(table, ".")
 				if e.Kind == unstable.ArrayTable && keys.IsLast() {
@@ -114,13 +117,16 @@ func (d *document) markValue(data []byte, e *unstable.Node, table []string) {
 	path := append([]string(nil), table...)
 	line := 1
 	keys := e.Key()
-	for keys.Next() {
+	for keys.Next() && len(path) < deepest {
 		path = append(path, string(keys.Node().Data))
 		line = lineOf(data, keys.Node())
 		d.note(strings.Join(path, "."), line)
 	}
 	switch value := e.Value(); value.Kind {
 	case unstable.InlineTable:
+		if len(path) >= deepest {
+			return
+		}
 		for children := value.Children(); children.Next(); {
 			d.markValue(data, children.Node(), path)
 		}
@@ -178,7 +184,7 @@ func (d *document) lineOfRepeat(data []byte) int {
 	for p.NextExpression() {
 		e := p.Expression()
 		path, line := "", 1
-		for keys := e.Key(); keys.Next(); {
+		for keys, n := e.Key(), 0; keys.Next() && n < deepest; n++ {
 			path += "." + string(keys.Node().Data)
 			line = lineOf(data, keys.Node())
 		}
