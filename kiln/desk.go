@@ -39,7 +39,7 @@ type lastHeard struct {
 }
 
 func newDesk(k Kiln, r *Recorder) *desk {
-	d := &desk{kiln: k, rec: r, past: r.Past[k.ID], judge: func(s Sample) []Sample { return []Sample{s} }, faulty: make(map[Fault]int), taking: true}
+	d := &desk{kiln: k, rec: r, past: r.Past[k.ID], judge: NewJudge(k, ZonePast{}).Assess, faulty: make(map[Fault]int), taking: true}
 	d.detector = NewDetector(k, r.Rules, d.past)
 	for range k.Channels {
 		d.last = append(d.last, lastHeard{t: NoTemperature()})
