@@ -101,6 +101,13 @@ func TestReplug(t *testing.T) {
 		if err := plug.Unplug(); err != nil {
 			t.Fatal(err)
 		}
+		// What was sent before the unplugging may still be on its way: wait until it is noticed.
+		for deadline := time.Now().Add(20 * time.Second); src.Heard().State == PortOpen && time.Now().Before(deadline); {
+			for len(out) > 0 {
+				<-out
+			}
+			time.Sleep(time.Millisecond)
+		}
 		for len(out) > 0 {
 			<-out
 		}
