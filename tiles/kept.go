@@ -1,6 +1,9 @@
 package tiles
 
-import "errors"
+import (
+	"errors"
+	"time"
+)
 
 // Errors of facts that cannot be kept as they were said, and of things that are not there.
 var (
@@ -62,13 +65,14 @@ type KeptLoad struct {
 
 // BarFilter narrows a list of bars down; what is empty lets all pass.
 type BarFilter struct {
-	Clay    ClayID
-	Batch   BatchID
-	Load    string
-	Waiting bool // a load that was fired waits for their measure
-	Code    Code // one bar
-	After   Code // codes after this one, for lists in parts
-	Limit   int  // 0: all
+	Clay     ClayID
+	Batch    BatchID
+	Load     string
+	Waiting  bool  // a load that was fired waits for their measure
+	Practice *bool // learners' bars alone, or none of them; nil: both
+	Code     Code  // one bar
+	After    Code  // codes after this one, for lists in parts
+	Limit    int   // 0: all
 }
 
 // LoadFilter narrows a list of loads down.
@@ -78,4 +82,51 @@ type LoadFilter struct {
 	Waiting bool // fired, with bars still to measure
 	Open    bool // no firing and not unpacked
 	Limit   int
+}
+
+// KeptPot is a pot card with its revision.
+type KeptPot struct {
+	PotCard
+	Revision int64
+}
+
+// KeptProbe is the life of a probe with its revision.
+type KeptProbe struct {
+	ProbeLife
+	Revision int64
+}
+
+// PotFilter narrows a list of pot cards down.
+type PotFilter struct {
+	ID    string
+	Find  string // words, each of which stands in the mark, number, form or date
+	Limit int    // 0: all
+}
+
+// VerdictFilter narrows a list of boards of lids down.
+type VerdictFilter struct {
+	ID    string
+	Form  string
+	Clay  ClayID // of body or lid
+	Load  string
+	Limit int // 0: all
+}
+
+// Tally is what the boards of one form, its two clays and maker come to, struck ones left out.
+type Tally struct {
+	PartGroup
+	Boards int
+	Sat    Sat
+	Losses Losses
+}
+
+// Change is one line of the record of all that happened.
+type Change struct {
+	Seq     int64  // never falls and never repeats
+	Kind    string // reading, bar, load, ...
+	Op      string // put, strike, supersede, confirm, count, close, forget
+	ID      string
+	At      time.Time
+	Trusted bool   // the clock could be trusted
+	Body    string // what was said, as JSON
 }

@@ -1,21 +1,25 @@
 package tiles
 
 import (
+	"time"
+
 	"lidwright/kiln"
 )
 
 // ConeSeen is a witness cone as it stood on its shelf. A fact: struck, never changed.
 type ConeSeen struct {
-	ID     string // UUID
-	Firing kiln.FiringID
-	Cone   string // as written on it: "6"
-	Series string // series of the cone, as in the table of cones: large_self_supporting
-	Shelf  string
-	Seen   string  // upright, leaning, down
-	Tilt   float64 // degrees from upright, if Tilted
-	Tilted bool    // the tilt was given
-	By     string
-	Struck *Act
+	ID      string // UUID
+	Firing  kiln.FiringID
+	Cone    string // as written on it: "6"
+	Series  string // series of the cone, as in the table of cones: large_self_supporting
+	Shelf   string
+	Seen    string  // upright, leaning, down
+	Tilt    float64 // degrees from upright, if Tilted
+	Tilted  bool    // the tilt was given
+	By      string
+	Struck  *Act
+	At      time.Time
+	Trusted bool // the clock could be trusted
 }
 
 // Validate puts the texts of c into their usual form and tells every fault. Whether the
@@ -50,6 +54,8 @@ type Note struct {
 	Incident bool
 	By       string
 	Struck   *Act
+	At       time.Time
+	Trusted  bool // the clock could be trusted
 }
 
 // Validate puts the texts of n into their usual form and tells every fault.
@@ -97,11 +103,13 @@ func (p *ProbeLife) Validate() error {
 
 // UnpackingMark is the site's own temperature for opening and unpacking a kiln.
 type UnpackingMark struct {
-	ID     string // UUID
-	Kiln   kiln.KilnID
-	Mark   kiln.Celsius
-	Reason string // needed over 50 °C
-	By     string
+	ID      string // UUID
+	Kiln    kiln.KilnID
+	Mark    kiln.Celsius
+	Reason  string // needed over 50 °C
+	By      string
+	At      time.Time
+	Trusted bool // the clock could be trusted
 }
 
 // CautiousMark is the highest unpacking mark that needs no reason (own).
@@ -128,6 +136,8 @@ type Tick struct {
 	Item    string // id of the caution that the line is about: caution-36
 	Done    bool
 	By      string
+	At      time.Time
+	Trusted bool // the clock could be trusted
 }
 
 // CheckList is what is asked before a firing, as ids of cautions, in order.

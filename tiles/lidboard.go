@@ -1,6 +1,9 @@
 package tiles
 
-import "fmt"
+import (
+	"fmt"
+	"time"
+)
 
 // Sat counts how the lids of a board sat. Set it on: it won't go in, too big. Turn it full
 // circle: it binds one way, tight. Push it to one side: it slips past the ledge, drops in.
@@ -31,7 +34,7 @@ type LidBoard struct {
 	Pot        string // id of the pot card, or empty
 	Form       string
 	Maker      string // who threw the lids
-	Seat       string // inset, flange, cap, drop_in, over, stopper
+	Seat       Seat
 	SeatGlazed bool
 	Body, Lid  BatchRef
 	Sat        Sat
@@ -40,6 +43,8 @@ type LidBoard struct {
 	Thrown     []Millimetre // widths as thrown
 	Limits     *FitLimits   // in force when it was judged; kept, so that a changed setting changes nothing past
 	By         string       // who looked
+	At         time.Time
+	Trusted    bool // the clock could be trusted
 	Struck     *Act
 }
 
@@ -54,9 +59,6 @@ const (
 	mostSizes = 500
 )
 
-// seatWords are the six seats.
-var seatWords = []string{"inset", "flange", "cap", "drop_in", "over", "stopper"}
-
 // Validate puts the texts of v into their usual form and tells every fault.
 func (v *LidBoard) Validate() error {
 	var f faults
@@ -66,7 +68,7 @@ func (v *LidBoard) Validate() error {
 	f.needed("form", &v.Form, longestName)
 	f.maker("maker", &v.Maker)
 	f.maker("by", &v.By)
-	word(&f, "seat", v.Seat, seatWords...)
+	word(&f, "seat", v.Seat, Seats()...)
 	f.batchRef("body", v.Body)
 	f.batchRef("lid", v.Lid)
 	counts := []struct {

@@ -8,7 +8,7 @@ type PotCard struct {
 	Mark       string // maker's mark
 	Number     string // as scratched into the pot
 	Form       string
-	Seat       string // inset, flange, cap, drop_in, over, stopper
+	Seat       Seat
 	SeatGlazed bool
 	Together   Together
 	Collar     []Millimetre // one a direction, one to three
@@ -28,7 +28,7 @@ func (p *PotCard) Validate() error {
 	f.maker("mark", &p.Mark)
 	f.text("number", &p.Number, longestName)
 	f.needed("form", &p.Form, longestName)
-	word(&f, "seat", p.Seat, seatWords...)
+	word(&f, "seat", p.Seat, Seats()...)
 	wordOrNone(&f, "together", p.Together, InPlace, SameLoad, Apart)
 	word(&f, "collar_stage", p.Stage, Stages()...)
 	if n := len(p.Collar); n == 0 {
@@ -42,7 +42,7 @@ func (p *PotCard) Validate() error {
 	f.piece("opening_mm", p.Opening)
 	f.piece("set_mm", p.Set)
 	f.piece("lid_mm", p.Measured)
-	if p.Seat == "inset" || p.Seat == "drop_in" {
+	if p.Seat.ledged() {
 		for _, c := range p.Collar {
 			if p.Opening >= c && c > 0 {
 				f.add("opening-wider-than-collar", "opening_mm", "not smaller than collar_mm: were they swapped?")

@@ -19,17 +19,6 @@ type (
 	Match = tiles.Match
 )
 
-// Change is one line of the record of all that happened.
-type Change struct {
-	Seq     int64 // never falls and never repeats
-	Kind    string
-	Op      string
-	ID      string
-	At      time.Time
-	Trusted bool
-	Body    json.RawMessage
-}
-
 // querier is a transaction or the pool of readers.
 type querier interface {
 	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
@@ -37,17 +26,16 @@ type querier interface {
 }
 
 // Changes gives at most limit changes after the one numbered after, in order.
-func (s *Store) Changes(ctx context.Context, after int64, limit int) ([]Change, error) {
+func (s *Store) Changes(ctx context.Context, after int64, limit int) ([]tiles.Change, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT seq, kind, op, id, at_ms, trusted, body FROM change WHERE seq > ? ORDER BY seq LIMIT ?`, after, limit)
 	if err != nil {
 		return nil, fmt.Errorf("read changes: %w", err)
 	}
-	return collect(rows, "changes", func(c *Change) error {
+	return collect(rows, "changes", func(c *tiles.Change) error {
 		var at int64
-		var body string
-		err := rows.Scan(&c.Seq, &c.Kind, &c.Op, &c.ID, &at, &c.Trusted, &body)
-		c.At, c.Body = fromMilli(at), json.RawMessage(body)
+		err := rows.Scan(&c.Seq, &c.Kind, &c.Op, &c.ID, &at, &c.Trusted, &c.Body)
+		c.At = fromMilli(at)
 		return err
 	})
 }
@@ -127,7 +115,7 @@ func heard(ctx context.Context, tx *sql.Tx, kind, id string, body any) (saying, 
 }
 
 // makerMembers are the members of a body that hold a maker's mark.
-var makerMembers = []string{"by", "packed_by", "maker", "maker_mark"}
+var makerMembers = []string{"by", "packed_by", "maker", "mark"}
 
 // sameSaying compares what was said before with what is said now. A mark that was
 // forgotten meanwhile stands for any.

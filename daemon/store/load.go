@@ -49,6 +49,11 @@ func (s *Store) PutLoad(ctx context.Context, l tiles.Load, m tiles.Match, at kil
 		if kept.Revision, err = record(ctx, tx, "load", "put", l.ID, at, body); err != nil {
 			return err
 		}
+		if l.Firing != "" {
+			if err := leaveFiring(ctx, tx, l.ID, l.Firing, kept.Revision); err != nil {
+				return err
+			}
+		}
 		if _, err = tx.ExecContext(ctx, `
 			INSERT INTO load (id, number, kiln, kind, atmosphere, firing, packed_by, note, heat_work_c, opened, rev)
 			VALUES (?1, (SELECT coalesce(max(number), 0) + 1 FROM load), ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?9)
@@ -66,6 +71,13 @@ func (s *Store) PutLoad(ctx context.Context, l tiles.Load, m tiles.Match, at kil
 	return kept, nil
 }
 
+// leaveFiring takes the firing away from whatever other load had it: a firing has one load, and
+// who names it last knows best.
+func leaveFiring(ctx context.Context, tx *sql.Tx, id string, firing kiln.FiringID, seq int64) error {
+	_, err := tx.ExecContext(ctx, `UPDATE load SET firing = NULL, rev = ? WHERE firing = ? AND id <> ?`, seq, firing, id)
+	return err
+}
+
 func stated(t kiln.Celsius) float64 {
 	if math.IsNaN(float64(t)) {
 		return 0
@@ -78,8 +90,18 @@ func placeBars(ctx context.Context, tx *sql.Tx, l tiles.Load, seq int64) error {
 	if err != nil {
 		return err
 	}
-	if _, err := tx.ExecContext(ctx, `DELETE FROM load_bar WHERE load = ? AND bar NOT IN (SELECT value FROM json_each(?))`, l.ID, list); err != nil {
+	result, err := tx.QueryContext(ctx, `DELETE FROM load_bar WHERE load = ? AND bar NOT IN (SELECT value FROM json_each(?)) RETURNING bar`, l.ID, list)
+	if err != nil {
 		return err
+	}
+	gone, err := collect(result, "bars taken out", func(c *tiles.Code) error { return result.Scan(c) })
+	if err != nil {
+		return err
+	}
+	for _, code := range gone {
+		if err := touchBar(ctx, tx, code, seq); err != nil {
+			return err
+		}
 	}
 	for _, b := range l.Bars {
 		var one int
@@ -129,7 +151,7 @@ func (s *Store) CloseLoad(ctx context.Context, id string, unpacked time.Time, by
 	return nil
 }
 
-// AttachLoad joins a load with its firing. The errors are tiles.ErrNoLoad and trouble with
+// AttachLoad joins a load with its firing, or with none if firing is empty. The errors are tiles.ErrNoLoad and trouble with
 // the disk.
 func (s *Store) AttachLoad(ctx context.Context, id string, firing kiln.FiringID, at kiln.Stamp) error {
 	err := s.write(ctx, func(tx *sql.Tx) error {
@@ -144,10 +166,10 @@ func (s *Store) AttachLoad(ctx context.Context, id string, firing kiln.FiringID,
 		if err != nil {
 			return err
 		}
-		if _, err := tx.ExecContext(ctx, `UPDATE load SET firing = NULL, rev = ? WHERE firing = ?`, seq, firing); err != nil {
+		if err := leaveFiring(ctx, tx, id, firing, seq); err != nil {
 			return err
 		}
-		_, err = tx.ExecContext(ctx, `UPDATE load SET firing = ?, rev = ? WHERE id = ?`, firing, seq, id)
+		_, err = tx.ExecContext(ctx, `UPDATE load SET firing = ?, rev = ? WHERE id = ?`, orNull(firing), seq, id)
 		return err
 	})
 	if err != nil {
@@ -170,18 +192,15 @@ func (s *Store) Load(ctx context.Context, id string) (tiles.KeptLoad, error) {
 
 // Loads gives the loads that the filter lets pass, newest first, with their bars.
 func (s *Store) Loads(ctx context.Context, w tiles.LoadFilter) ([]tiles.KeptLoad, error) {
-	limit := w.Limit
-	if limit == 0 {
-		limit = -1
-	}
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT l.id, l.number, l.kiln, l.kind, l.atmosphere, coalesce(l.firing, ''), l.packed_by, l.note, l.heat_work_c, c.at_ms, l.unpacked_ms, l.rev,
-			(SELECT count(*) FROM load_bar x WHERE x.load = l.id AND x.measured = 0)
+			(SELECT count(*) FROM load_bar x JOIN bar b ON b.code = x.bar WHERE x.load = l.id AND x.measured = 0 AND instr(b.flags, 'broken') = 0)
 		FROM load l JOIN change c ON c.seq = l.opened
 		WHERE (?1 = '' OR l.id = ?1) AND (?2 = '' OR l.kiln = ?2)
-			AND (?3 = 0 OR (l.firing IS NOT NULL OR l.unpacked_ms IS NOT NULL) AND EXISTS (SELECT 1 FROM load_bar x WHERE x.load = l.id AND x.measured = 0))
+			AND (?3 = 0 OR (l.unpacked_ms IS NOT NULL OR l.firing IS NOT NULL AND NOT EXISTS (SELECT 1 FROM firing f WHERE f.id = l.firing AND f.status = 'running')) AND EXISTS (
+				SELECT 1 FROM load_bar x JOIN bar b ON b.code = x.bar WHERE x.load = l.id AND x.measured = 0 AND instr(b.flags, 'broken') = 0))
 			AND (?4 = 0 OR l.firing IS NULL AND l.unpacked_ms IS NULL)
-		ORDER BY l.number DESC LIMIT ?5`, w.ID, w.Kiln, w.Waiting, w.Open, limit)
+		ORDER BY l.number DESC LIMIT ?5`, w.ID, w.Kiln, w.Waiting, w.Open, limited(w.Limit))
 	if err != nil {
 		return nil, fmt.Errorf("read loads: %w", err)
 	}
@@ -202,14 +221,27 @@ func (s *Store) Loads(ctx context.Context, w tiles.LoadFilter) ([]tiles.KeptLoad
 	if err != nil {
 		return nil, err
 	}
+	ids := make([]string, len(loads))
+	at := make(map[string]*tiles.KeptLoad, len(loads))
 	for i := range loads {
-		rows, err := s.read.QueryContext(ctx, `SELECT bar, shelf FROM load_bar WHERE load = ? ORDER BY seq, bar`, loads[i].ID)
-		if err != nil {
-			return nil, fmt.Errorf("read loads: %w", err)
-		}
-		if loads[i].Bars, err = collect(rows, "loads", func(p *tiles.Placed) error { return rows.Scan(&p.Bar, &p.Shelf) }); err != nil {
-			return nil, err
-		}
+		ids[i], at[loads[i].ID] = loads[i].ID, &loads[i]
 	}
-	return loads, nil
+	list, err := jsonList(ids)
+	if err != nil {
+		return nil, err
+	}
+	rows, err = s.read.QueryContext(ctx, `
+		SELECT load, bar, shelf FROM load_bar WHERE load IN (SELECT value FROM json_each(?)) ORDER BY load, seq, bar`, list)
+	if err != nil {
+		return nil, fmt.Errorf("read loads: %w", err)
+	}
+	type place struct {
+		load string
+		tiles.Placed
+	}
+	places, err := collect(rows, "loads", func(p *place) error { return rows.Scan(&p.load, &p.Bar, &p.Shelf) })
+	for _, p := range places {
+		at[p.load].Bars = append(at[p.load].Bars, p.Placed)
+	}
+	return loads, err
 }

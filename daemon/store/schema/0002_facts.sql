@@ -192,6 +192,7 @@ CREATE TABLE pot (
   lid_mm       REAL, -- the lid as measured once after throwing
   made_on      TEXT NOT NULL,
   note         TEXT NOT NULL,
+  words        TEXT NOT NULL, -- what it is found by, in small letters
   rev          INTEGER NOT NULL REFERENCES change (seq),
   FOREIGN KEY (body_clay, body_batch) REFERENCES batch (clay, batch),
   FOREIGN KEY (lid_clay, lid_batch) REFERENCES batch (clay, batch)

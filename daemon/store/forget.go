@@ -1,0 +1,96 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+
+	"lidwright/kiln"
+)
+
+// blanks take a maker's mark out of every column that holds one. Each gives the kind and the
+// id of the fact that it stood on. Texts of notes are left as they were written.
+var blanks = [...]string{
+	`UPDATE bar SET by = '' WHERE by = ? RETURNING 'bar', code`,
+	`UPDATE reading SET by = '' WHERE by = ? RETURNING 'reading', id`,
+	`UPDATE act SET by = '' WHERE by = ? RETURNING kind, id`,
+	`UPDATE load SET packed_by = '' WHERE packed_by = ? RETURNING 'load', id`,
+	`UPDATE load SET closed_by = '' WHERE closed_by = ? RETURNING 'load', id`,
+	`UPDATE verdict SET maker = '' WHERE maker = ? RETURNING 'verdict', id`,
+	`UPDATE verdict SET by = '' WHERE by = ? RETURNING 'verdict', id`,
+	`UPDATE pot SET mark = '' WHERE mark = ? RETURNING 'pot', id`,
+	`UPDATE cone SET by = '' WHERE by = ? RETURNING 'cone', id`,
+	`UPDATE note SET by = '' WHERE by = ? RETURNING 'note', id`,
+	`UPDATE tick SET by = '' WHERE by = ? RETURNING 'tick', id`,
+	`UPDATE unpacking_mark SET by = '' WHERE by = ? RETURNING 'mark', id`,
+	// the record of changes
+	`UPDATE change SET body = json_set(body, '$.by', '') WHERE json_extract(body, '$.by') = ? RETURNING kind, id`,
+	`UPDATE change SET body = json_set(body, '$.packed_by', '') WHERE json_extract(body, '$.packed_by') = ? RETURNING kind, id`,
+	`UPDATE change SET body = json_set(body, '$.maker', '') WHERE json_extract(body, '$.maker') = ? RETURNING kind, id`,
+	`UPDATE change SET body = json_set(body, '$.mark', '') WHERE kind = 'pot' AND json_extract(body, '$.mark') = ? RETURNING kind, id`,
+}
+
+// ForgetMaker blanks a maker's mark everywhere and gives how many facts it stood on. The
+// facts stay. One change of kind and id each tells other daemons to do the same; the mark
+// itself is in none of them.
+func (s *Store) ForgetMaker(ctx context.Context, mark string, at kiln.Stamp) (rows int, err error) {
+	if mark == "" {
+		return 0, nil
+	}
+	type fact struct{ kind, id string }
+	err = s.write(ctx, func(tx *sql.Tx) error {
+		seen := map[fact]bool{}
+		var order []fact
+		for _, blank := range blanks {
+			result, err := tx.QueryContext(ctx, blank, mark)
+			if err != nil {
+				return err
+			}
+			touched, err := collect(result, "what was blanked", func(f *fact) error { return result.Scan(&f.kind, &f.id) })
+			if err != nil {
+				return err
+			}
+			for _, f := range touched {
+				if !seen[f] {
+					seen[f] = true
+					order = append(order, f)
+				}
+			}
+		}
+		for _, f := range order {
+			seq, err := record(ctx, tx, f.kind, "forget", f.id, at, struct{}{})
+			if err != nil {
+				return err
+			}
+			if err := raise(ctx, tx, f.kind, f.id, seq); err != nil {
+				return err
+			}
+		}
+		rows = len(order)
+		return nil
+	})
+	if err != nil {
+		return 0, fmt.Errorf("forget a maker: %w", err)
+	}
+	return rows, nil
+}
+
+// raise gives what is edited its new revision, so that nobody takes an old copy for a fresh one.
+func raise(ctx context.Context, tx *sql.Tx, kind, id string, seq int64) error {
+	var err error
+	switch kind {
+	case "bar":
+		_, err = tx.ExecContext(ctx, `UPDATE bar SET rev = ? WHERE code = ?`, seq, id)
+	case "reading":
+		_, err = tx.ExecContext(ctx, `UPDATE bar SET rev = ? WHERE code = (SELECT bar FROM reading WHERE id = ?)`, seq, id)
+	case "load":
+		_, err = tx.ExecContext(ctx, `UPDATE load SET rev = ? WHERE id = ?`, seq, id)
+	case "pot":
+		var mark, number, form, made string
+		if err := tx.QueryRowContext(ctx, `SELECT mark, number, form, made_on FROM pot WHERE id = ?`, id).Scan(&mark, &number, &form, &made); err != nil {
+			return err
+		}
+		_, err = tx.ExecContext(ctx, `UPDATE pot SET words = ?, rev = ? WHERE id = ?`, potWords(mark, number, form, made), seq, id)
+	}
+	return err
+}

@@ -1,0 +1,98 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// heats joins each bar with the firings of its loads: the heat work of the channel of its
+// shelf, or what was stated for a load without a firing.
+func (s *Store) heats(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar, list string, channel Channels) error {
+	rows, err := s.read.QueryContext(ctx, `
+		SELECT x.bar, l.id, x.shelf, l.kind, l.kiln, l.heat_work_c, coalesce(l.unpacked_ms, 0), coalesce(f.over_ms, 0), coalesce(l.firing, ''), coalesce(f.status, ''), o.at_ms
+		FROM load_bar x JOIN load l ON l.id = x.load JOIN change o ON o.seq = l.opened LEFT JOIN firing f ON f.id = l.firing
+		WHERE x.bar IN (SELECT value FROM json_each(?)) ORDER BY x.bar, l.number`, list)
+	if err != nil {
+		return fmt.Errorf("read the firings of bars: %w", err)
+	}
+	type joined struct {
+		bar    tiles.Code
+		heat   tiles.Heat
+		firing kiln.FiringID
+		ended  bool
+	}
+	all, err := collect(rows, "the firings of bars", func(j *joined) error {
+		h := &j.heat
+		var stated sql.NullFloat64
+		var unpacked, over, opened int64
+		var status kiln.Status
+		err := rows.Scan(&j.bar, &h.Load, &h.Shelf, &h.Kind, &h.Kiln, &stated, &unpacked, &over, &j.firing, &status, &opened)
+		j.ended = status == kiln.Ended
+		h.Work = kiln.NoTemperature()
+		if stated.Valid {
+			h.Work, h.ExtraSD = kiln.Celsius(stated.Float64), statedHeatSD
+		}
+		switch { // when it was over: the end or the unpacking, whichever came first
+		case over > 0 && (unpacked == 0 || over < unpacked):
+			h.At = fromMilli(over)
+		case unpacked > 0:
+			h.At = fromMilli(unpacked)
+		case stated.Valid && j.firing == "":
+			h.At = fromMilli(opened)
+		}
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	works, err := s.works(ctx, list)
+	if err != nil {
+		return err
+	}
+	for _, j := range all {
+		if j.ended {
+			c := channel(j.heat.Kiln, j.heat.Shelf)
+			if w, ok := works[j.firing][c]; ok && w.C.Known() {
+				j.heat.Work, j.heat.ExtraSD, j.heat.Probe = w.C, w.GapSD, string(j.heat.Kiln)+"/"+string(c)
+			}
+		}
+		if bar := bars[j.bar]; bar != nil {
+			bar.Firings = append(bar.Firings, j.heat)
+		}
+	}
+	return nil
+}
+
+// works gives the heat work, by channel, of every firing that a bar of the list (JSON) went through.
+func (s *Store) works(ctx context.Context, list string) (map[kiln.FiringID]map[kiln.ChannelID]kiln.HeatWork, error) {
+	rows, err := s.read.QueryContext(ctx, `
+		SELECT id, summary FROM firing WHERE status = 'ended' AND id IN (
+			SELECT l.firing FROM load_bar x JOIN load l ON l.id = x.load WHERE x.bar IN (SELECT value FROM json_each(?)))`, list)
+	if err != nil {
+		return nil, fmt.Errorf("read heat works: %w", err)
+	}
+	type summed struct {
+		id   kiln.FiringID
+		text string
+	}
+	all, err := collect(rows, "heat works", func(f *summed) error { return rows.Scan(&f.id, &f.text) })
+	if err != nil {
+		return nil, err
+	}
+	works := make(map[kiln.FiringID]map[kiln.ChannelID]kiln.HeatWork, len(all))
+	for _, one := range all {
+		f, err := readSummary(one.text)
+		if err != nil {
+			return nil, err
+		}
+		works[one.id] = f.HeatWork
+	}
+	return works, nil
+}
+
+// statedHeatSD is the doubt of a heat work that was stated by hand, °C (own): half a cone.
+const statedHeatSD = 12

@@ -1,0 +1,128 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"strings"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+type potBody struct {
+	Mark       string    `json:"mark"`
+	Number     string    `json:"number"`
+	Form       string    `json:"form"`
+	Seat       string    `json:"seat"`
+	SeatGlazed bool      `json:"seat_glazed"`
+	Together   string    `json:"together"`
+	Collar     []float64 `json:"collar_mm"`
+	Opening    float64   `json:"opening_mm"`
+	Stage      string    `json:"collar_stage"`
+	Body       string    `json:"body"`
+	Lid        string    `json:"lid"`
+	Set        float64   `json:"set_mm"`
+	Measured   float64   `json:"lid_mm"`
+	MadeOn     string    `json:"made_on"`
+	Note       string    `json:"note"`
+}
+
+// PutPot keeps a pot card or what is changed about it. The errors are tiles.ErrNoClay,
+// ErrNoBatch, ErrChanged and trouble with the disk.
+func (s *Store) PutPot(ctx context.Context, p tiles.PotCard, m tiles.Match, at kiln.Stamp) (kept tiles.Kept, err error) {
+	lid := ""
+	if p.Lid != (tiles.BatchRef{}) {
+		lid = p.Lid.String()
+	}
+	body := potBody{p.Mark, p.Number, p.Form, string(p.Seat), p.SeatGlazed, string(p.Together), floats(p.Collar), float64(p.Opening), string(p.Stage),
+		p.Body.String(), lid, float64(p.Set), float64(p.Measured), p.MadeOn, p.Note}
+	collar, err := jsonList(body.Collar)
+	if err != nil {
+		return kept, fmt.Errorf("keep pot card %s: %w", p.ID, err)
+	}
+	err = s.write(ctx, func(tx *sql.Tx) error {
+		kept = tiles.Kept{}
+		err := tx.QueryRowContext(ctx, `SELECT rev FROM pot WHERE id = ?`, p.ID).Scan(&kept.Revision)
+		if err != nil && !errors.Is(err, sql.ErrNoRows) {
+			return err
+		}
+		again, err := mayEdit(ctx, tx, "pot", p.ID, kept.Revision, m, body)
+		if again || err != nil {
+			return err
+		}
+		for _, ref := range [...]tiles.BatchRef{p.Body, p.Lid} {
+			if ref == (tiles.BatchRef{}) {
+				continue
+			}
+			if err := batchThere(ctx, tx, ref); err != nil {
+				return fmt.Errorf("%s: %w", ref, err)
+			}
+		}
+		kept.New = true
+		if kept.Revision, err = record(ctx, tx, "pot", "put", p.ID, at, body); err != nil {
+			return err
+		}
+		_, err = tx.ExecContext(ctx, `
+			INSERT INTO pot (id, mark, number, form, seat, seat_glazed, together, collar_mm, collar_stage, opening_mm, body_clay, body_batch,
+				lid_clay, lid_batch, set_mm, lid_mm, made_on, note, words, rev)
+			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+			ON CONFLICT (id) DO UPDATE SET mark = excluded.mark, number = excluded.number, form = excluded.form, seat = excluded.seat,
+				seat_glazed = excluded.seat_glazed, together = excluded.together, collar_mm = excluded.collar_mm, collar_stage = excluded.collar_stage,
+				opening_mm = excluded.opening_mm, body_clay = excluded.body_clay, body_batch = excluded.body_batch, lid_clay = excluded.lid_clay,
+				lid_batch = excluded.lid_batch, set_mm = excluded.set_mm, lid_mm = excluded.lid_mm, made_on = excluded.made_on, note = excluded.note,
+				words = excluded.words, rev = excluded.rev`,
+			p.ID, p.Mark, p.Number, p.Form, p.Seat, p.SeatGlazed, p.Together, collar, p.Stage, orNull(float64(p.Opening)), p.Body.Clay, p.Body.Batch,
+			orNull(p.Lid.Clay), orNull(p.Lid.Batch), orNull(float64(p.Set)), orNull(float64(p.Measured)), p.MadeOn, p.Note,
+			potWords(p.Mark, p.Number, p.Form, p.MadeOn), kept.Revision)
+		return err
+	})
+	if err != nil {
+		return tiles.Kept{}, fmt.Errorf("keep pot card %s: %w", p.ID, err)
+	}
+	return kept, nil
+}
+
+// potWords is what a pot card is found by.
+func potWords(mark, number, form, madeOn string) string {
+	return strings.ToLower(strings.Join([]string{mark, number, form, madeOn}, " "))
+}
+
+// Pot gives one pot card, or tiles.ErrNoPot.
+func (s *Store) Pot(ctx context.Context, id string) (tiles.KeptPot, error) {
+	all, err := s.Pots(ctx, tiles.PotFilter{ID: id})
+	if err == nil && len(all) == 0 {
+		err = tiles.ErrNoPot
+	}
+	if err != nil {
+		return tiles.KeptPot{}, fmt.Errorf("pot card %s: %w", id, err)
+	}
+	return all[0], nil
+}
+
+// Pots gives the pot cards that the filter lets pass, those last written first.
+func (s *Store) Pots(ctx context.Context, w tiles.PotFilter) ([]tiles.KeptPot, error) {
+	words := strings.Fields(strings.ToLower(w.Find))
+	for len(words) < 4 {
+		words = append(words, "")
+	}
+	rest := strings.Join(words[3:], " ") // a fourth word and more must stand together
+	rows, err := s.read.QueryContext(ctx, `
+		SELECT id, mark, number, form, seat, seat_glazed, together, collar_mm, collar_stage, coalesce(opening_mm, 0), body_clay, body_batch,
+			coalesce(lid_clay, ''), coalesce(lid_batch, ''), coalesce(set_mm, 0), coalesce(lid_mm, 0), made_on, note, rev
+		FROM pot WHERE (?1 = '' OR id = ?1) AND instr(words, ?2) AND instr(words, ?3) AND instr(words, ?4) AND instr(words, ?5)
+		ORDER BY rev DESC LIMIT ?6`, w.ID, words[0], words[1], words[2], strings.TrimSpace(rest), limited(w.Limit))
+	if err != nil {
+		return nil, fmt.Errorf("read pot cards: %w", err)
+	}
+	return collect(rows, "pot cards", func(p *tiles.KeptPot) error {
+		var collar string
+		if err := rows.Scan(&p.ID, &p.Mark, &p.Number, &p.Form, &p.Seat, &p.SeatGlazed, &p.Together, &collar, &p.Stage, &p.Opening, &p.Body.Clay, &p.Body.Batch,
+			&p.Lid.Clay, &p.Lid.Batch, &p.Set, &p.Measured, &p.MadeOn, &p.Note, &p.Revision); err != nil {
+			return err
+		}
+		return json.Unmarshal([]byte(collar), &p.Collar)
+	})
+}
