@@ -1,0 +1,92 @@
+package main
+
+import (
+	"encoding/json"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"syscall"
+	"testing"
+	"time"
+)
+
+// TestShippedBinary drives the program as it is shipped, in real time: the practice kiln speaks
+// down a pseudo-terminal, the page's figures follow it for a minute, and Ctrl-C ends it cleanly.
+func TestShippedBinary(t *testing.T) {
+	folder := t.TempDir()
+	binary := filepath.Join(folder, "lidwright")
+	build := exec.Command("go", "build", "-buildvcs=false", "-o", binary, ".")
+	build.Env = append(os.Environ(), "CGO_ENABLED=0")
+	if out, err := build.CombinedOutput(); err != nil {
+		t.Fatalf("build: %v\n%s", err, out)
+	}
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	address := l.Addr().String()
+	l.Close()
+	cmd := exec.Command(binary, "practice", "--folder", filepath.Join(folder, "run"), "--address", address)
+	cmd.Stdout, cmd.Stderr = os.Stdout, os.Stderr
+	cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	defer cmd.Process.Kill()
+	now := func() (readAt string, temperature float64, firing string) {
+		r, err := http.Get("http://" + address + "/v1/now")
+		if err != nil {
+			return "", 0, ""
+		}
+		defer r.Body.Close()
+		var a struct {
+			Items []struct {
+				ReadAt string   `json:"read_at"`
+				T      *float64 `json:"temperature_c"`
+				Firing string
+			}
+		}
+		if json.NewDecoder(r.Body).Decode(&a) != nil || len(a.Items) != 1 || a.Items[0].T == nil {
+			return "", 0, ""
+		}
+		return a.Items[0].ReadAt, *a.Items[0].T, a.Items[0].Firing
+	}
+	for end := time.Now().Add(60 * time.Second); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
+		if at, _, _ := now(); at != "" {
+			break
+		}
+	}
+	time.Sleep(3 * time.Second)
+	first, from, firing := now()
+	time.Sleep(60 * time.Second)
+	last, to, same := now()
+	began, err1 := time.Parse(time.RFC3339, first)
+	ended, err2 := time.Parse(time.RFC3339, last)
+	if err1 != nil || err2 != nil || ended.Sub(began) < 50*time.Second || firing == "" || firing != same {
+		t.Errorf("read at %q, then %q; firing %q, then %q", first, last, firing, same)
+	}
+	// The practice kiln climbs 180 °C/h here: 3 °C in this minute.
+	if to-from < 1.5 || to-from > 5 {
+		t.Errorf("%.1f °C, a minute later %.1f", from, to)
+	}
+	if status, err := os.ReadFile("/proc/" + strconv.Itoa(cmd.Process.Pid) + "/status"); err == nil {
+		t.Logf("resident while recording: %s", regexp.MustCompile(`VmRSS:.*`).Find(status))
+	}
+	if err := cmd.Process.Signal(os.Interrupt); err != nil {
+		t.Fatal(err)
+	}
+	done := make(chan error, 1)
+	go func() { done <- cmd.Wait() }()
+	select {
+	case err := <-done:
+		if err != nil {
+			t.Errorf("a clean stop ends with %v", err)
+		}
+	case <-time.After(20 * time.Second):
+		t.Error("it does not stop")
+	}
+}
