@@ -60,13 +60,8 @@ const outOfRoundFrom Millimetre = 0.9
 // trustOrder is the order of the trust words, worst first.
 var trustOrder = []Trust{Stretched, Borrowed, Unlike, Stale, Thin, Sound}
 
-// worse is the less trusted of two.
-func worse(a, b Standing) Standing {
-	if slices.Index(trustOrder, b.Trust) < slices.Index(trustOrder, a.Trust) {
-		return b
-	}
-	return a
-}
+// lessTrusted reports whether a is trusted less than b.
+func lessTrusted(a, b Trust) bool { return slices.Index(trustOrder, a) < slices.Index(trustOrder, b) }
 
 // stand says how far the answer can be trusted, and why it is held back, if it is.
 func (a *LidAnswer) stand(q LidQuestion, known LidKnown) {
@@ -78,7 +73,7 @@ func (a *LidAnswer) stand(q LidQuestion, known LidKnown) {
 			continue
 		}
 		s := known.Pair.Standing[i]
-		if first || worse(standing, s) == s {
+		if first || lessTrusted(s.Trust, standing.Trust) {
 			standing, first = s, false
 		}
 		if s.Trust == Stretched || s.NoOwnFired && !s.SisterBatch {

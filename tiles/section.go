@@ -136,6 +136,9 @@ func (s *Section) lid(collar, lid, opening, play, bearing float64) {
 	top := drawnLid + drawnKnob
 	head := []Point{{0, top}, {knob, top}, {knob, drawnLid}}
 	hung := (opening - play) / 2 // what hangs into the opening
+	if math.IsNaN(opening) {
+		hung = 0.4 * lid
+	}
 	switch s.Seat {
 	case Inset:
 		head = append(head, Point{l, drawnLid}, Point{l, 0})
@@ -152,7 +155,7 @@ func (s *Section) lid(collar, lid, opening, play, bearing float64) {
 		head = append(head, Point{l + drawnWall/2, drawnLid}, Point{l, 0}, Point{0.92 * l, -drawnSkirt})
 	case Cap, Over:
 		head = append(head, Point{l + drawnLid, drawnLid}, Point{l + drawnLid, -drawnSkirt}, Point{l, -drawnSkirt}, Point{l, 0})
-		if s.Seat == Over {
+		if s.Seat == Over && !math.IsNaN(opening) {
 			head = append(head, Point{hung, 0}, Point{hung, -drawnWall}, Point{hung - drawnLid, -drawnWall}, Point{hung - drawnLid, 0})
 		}
 	}
