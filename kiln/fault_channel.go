@@ -27,7 +27,7 @@ type channelJudge struct {
 // doubtAt is how far a reading may be off the last believed one before it is held back, in K. A
 // kiln at 1,500 K/h does 0.42 K in a second; after a gap the next sample is soon there to ask.
 func (c *channelJudge) doubtAt(seconds float64) float64 {
-	return 15 + 0.6*min(seconds, c.every)
+	return 9.4 + 0.6*min(seconds, c.every)
 }
 
 // mark judges a reading by what came before it. It may leave doubt, and then settle has the word.
@@ -108,7 +108,7 @@ func (c *channelJudge) settle(held, after reading, j *Judge) Fault {
 	}
 	if known {
 		off, back := float64(held.t-c.ref.t), float64(held.t-after.t)
-		least := min(15+0.6*min(seconds, wait), 50)
+		least := min(9.4+0.6*min(seconds, wait), 50)
 		if off*back > 0 && min(math.Abs(off), math.Abs(back)) > least {
 			if fullScale(held.t) {
 				return Break

@@ -10,7 +10,8 @@ const (
 	frozenFor    = 10 * time.Minute
 	frozenTimes  = 10   // and so many readings at least
 	frozenSlope  = 20.0 // K/h that the channel had before it froze
-	livelyAbove  = 0.15 // share of readings that turn back, from which a reading is seldom twice the same
+	livelyAbove  = 0.25 // share of readings that turn back; from here 600 equal ones do not happen by chance
+	coarse       = 0.45 // K, steps from which a hold can look frozen
 	othersMoved  = 3.0  // K that other probes moved while a lively one stood still
 	othersMoved2 = 20.0 // K for one that is not lively, because its steps are coarse
 )
@@ -32,15 +33,15 @@ func (c *channelJudge) trend(r reading, j *Judge) {
 }
 
 // isFrozen: the same to the last digit for ten minutes while others move, or after a slope above
-// 20 K/h. A channel that shows whole degrees stands still in a real hold too; without others to
-// compare with, it counts only if its noise was larger than its steps.
+// 20 K/h. A channel that shows whole or half degrees, or one without noise, stands still in a real
+// hold too: that one is frozen only beside others that moved by 20 K.
 func (c *channelJudge) isFrozen(r reading, j *Judge) bool {
 	if c.same.n < frozenTimes || c.same.lasted(r) < frozenFor {
 		return false
 	}
 	moved, _, others := j.others(c, 10)
 	by := math.Abs(float64(moved))
-	if c.same.before >= livelyAbove {
+	if c.same.before >= livelyAbove && c.same.grain < coarse {
 		return others && by > othersMoved || math.Abs(c.same.slope) > frozenSlope
 	}
 	return others && by > othersMoved2
@@ -162,6 +163,7 @@ type same struct {
 	up     bool    // the last move
 	lively float64 // share of readings that turned back, over the last 600 or so
 	heard  float64
+	grain  float64 // K, the smallest move lately: the step of the display
 }
 
 // add takes a believed reading. A move that turns back is noise, not heat.
@@ -169,6 +171,10 @@ func (s *same) add(r reading, m *lookback) {
 	s.heard = min(s.heard+1, 600)
 	turned := 0.0
 	if s.n > 0 && r.t != s.t {
+		move := math.Abs(float64(r.t - s.t))
+		if s.grain *= 1.001; s.grain == 0 || move < s.grain {
+			s.grain = move
+		}
 		if up := r.t > s.t; up != s.up {
 			s.up, turned = up, 1
 		}
