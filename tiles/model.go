@@ -167,7 +167,13 @@ func (f *Fit) arrange(s *sheet) {
 	}
 	slices.Sort(wet)
 	class := float64(f.book.LengthClass)
-	s.length = max(class*math.Round(wet[(len(wet)-1)/2]/class), float64(f.book.FirstReading))
+	// The marks as laid out rule, so that a new reading does not move the weights of the others;
+	// what was read rules where the two do not agree at all.
+	length := wet[(len(wet)-1)/2]
+	if laid := float64(s.bar.MarkLength); laid > 0 && math.Abs(length/laid-1) < 0.2 {
+		length = laid
+	}
+	s.length = max(class*math.Round(length/class), float64(f.book.FirstReading))
 	var key strings.Builder
 	fmt.Fprint(&key, s.bar.Clay, "/", s.bar.Batch, "/", forming(s.bar.Forming), "/", s.length)
 	for _, l := range s.lines {

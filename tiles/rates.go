@@ -44,8 +44,7 @@ type Spread2 [2][2]float64
 
 // Pair is what is known of the shrink of a body and a lid together: means of the log shrink
 // from the stage when measured to fired, and the covariance by cause. The sum of the parts
-// is the whole. The covariances are already multiplied by exp(1/Nu) (and by what left-out
-// loads showed), so that sqrt(whole) times a t with Nu degrees of freedom is the doubt.
+// is the whole. The covariances are already multiplied by exp(1/Nu), so that sqrt(whole) times a t with Nu degrees of freedom is the doubt.
 // Nu is that of the difference R[0] - R[1]; of Apart, the least of that and each one alone.
 type Pair struct {
 	R        [2]LogPercent

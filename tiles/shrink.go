@@ -88,13 +88,15 @@ type Fit struct {
 	clays   []*clayCurve
 	columns columns
 	model   *engine.Model
+	keys    []string // of each cell, in the order of the model's blocks
 	solved  *engine.Solution
 	doubt   *mat.SymDense // covariance of theta
-	widen   float64       // sds are multiplied by this: left-out loads were missed by more
 	first   []float64     // theta of the first pass
 	batches map[BatchRef]*batchSeen
 	newest  time.Time
 	steps   int
+	slopes  *slopes
+	tested  map[ClayID]claySeen
 }
 
 // LeftOut is a reading that had no say, and why.
@@ -115,32 +117,23 @@ func (s Studio) Fit(before *Fit) (*Fit, error) {
 	if err != nil {
 		return nil, err
 	}
-	var start, start2 []float64
+	var start, next []float64
 	if before != nil {
-		start, start2 = before.first, before.solved.Theta
+		start, next, f.doubt = before.first, before.solved.Theta, before.doubt
 	}
-	at := make([]float64, thetas)
-	for i, p := range f.book.params() {
-		at[i] = p.Centre
-	}
-	// First pass: slopes of the handbook. Slips are looked for before any variance is
-	// estimated: one slip of 10 mm can drive the sd of pieces to 1 %.
-	if f.first, err = f.pass(at, start); err != nil {
-		return nil, err
-	}
-	f.takeSlopes()
-	if start2 == nil {
-		start2 = f.first
-	}
-	theta, err := f.pass(f.first, start2)
-	if err != nil {
-		return nil, err
-	}
-	h, err := f.model.Curvature(theta, 0.15)
-	if err != nil {
+	// First pass: slopes of the handbook; second: of the fitted curves.
+	if err := f.pass(start); err != nil {
 		return nil, fmt.Errorf("shrink fit: %w", err)
 	}
-	if f.doubt, err = engine.Floor(h, 1/(f.book.Spread*f.book.Spread)); err != nil {
+	f.first = f.solved.Theta
+	f.takeSlopes()
+	if next == nil {
+		next = f.first
+	}
+	if err := f.pass(next); err != nil {
+		return nil, fmt.Errorf("shrink fit: %w", err)
+	}
+	if f.doubt, err = f.uncertain(f.solved.Theta); err != nil {
 		return nil, fmt.Errorf("shrink fit: %w", err)
 	}
 	f.conclude()
@@ -149,7 +142,7 @@ func (s Studio) Fit(before *Fit) (*Fit, error) {
 
 // begin lays everything out, as yet without a number fitted.
 func (s Studio) begin() (*Fit, error) {
-	f := &Fit{studio: s, widen: 1, book: UsualHandbook()}
+	f := &Fit{studio: s, book: UsualHandbook()}
 	if s.Handbook != nil {
 		f.book = *s.Handbook
 	}
@@ -171,45 +164,89 @@ func (s Studio) begin() (*Fit, error) {
 	return f, nil
 }
 
-// pass screens at one theta, minimises from start and solves at the rounded minimum.
-func (f *Fit) pass(screenAt, start []float64) ([]float64, error) {
+// pass screens, minimises from start and solves at the rounded minimum. Slips are looked for
+// before any variance is estimated, and at the handbook's sds: one slip of 10 mm can drive
+// the sd of pieces to 1 %, and such an sd would let it pass.
+func (f *Fit) pass(start []float64) error {
 	f.model = &engine.Model{Columns: f.columns.list, Params: f.book.params()}
+	handbook := make([]float64, thetas)
+	for i, p := range f.model.Params {
+		handbook[i] = p.Centre
+	}
 	for _, s := range f.sheets {
 		s.weight = nil
 	}
 	blocks := f.blocks(f.sheets)
 	f.model.Blocks = blocks
-	weights, err := engine.Screen(f.model, screenAt)
+	weights, err := engine.Screen(f.model, handbook)
 	if err != nil {
-		return nil, fmt.Errorf("shrink fit: %w", err)
+		return err
 	}
 	for i, s := range f.sheets {
 		s.weight, blocks[i].Weight = weights[i], weights[i]
 	}
 	f.model = &engine.Model{Columns: f.columns.list, Params: f.book.params(), Blocks: f.cells(blocks)}
-	best, err := f.model.Minimise(start, 1e-7)
+	theta, err := f.minimise(start)
 	if err != nil {
-		return nil, fmt.Errorf("shrink fit: %w", err)
+		return err
+	}
+	if f.solved, err = f.model.At(theta); err != nil {
+		return err
+	}
+	f.takeCoefficients()
+	return nil
+}
+
+// minimise finds theta, rounded to 0.001 from the handbook so that every way to the minimum gives the same fit. What an
+// earlier pass or fit says of its doubt serves as the curvature.
+func (f *Fit) minimise(start []float64) ([]float64, error) {
+	half := mat.NewSymDense(thetas, nil)
+	var guess *mat.SymDense
+	if f.doubt != nil {
+		half.ScaleSym(0.5, f.doubt)
+		guess = half
+	}
+	best, err := f.model.Minimise(start, guess)
+	if err != nil {
+		return nil, err
+	}
+	if f.doubt == nil {
+		if f.doubt, err = f.uncertain(best.Theta); err != nil {
+			return nil, err
+		}
+		half.ScaleSym(0.5, f.doubt)
+	}
+	if best, err = f.model.Polish(best, half, 1e-7); err != nil {
+		return nil, err
 	}
 	f.steps += best.Evaluations
 	theta := make([]float64, thetas)
-	for i, t := range best.Theta { // so that every way to the minimum gives the same fit
-		theta[i] = math.Round(t*1000) / 1000
+	for i, t := range best.Theta {
+		c := f.model.Params[i].Centre
+		theta[i] = c + math.Round((t-c)*1000)/1000
 	}
-	if f.solved, err = f.model.At(theta); err != nil {
-		return nil, fmt.Errorf("shrink fit: %w", err)
-	}
-	f.takeCoefficients()
 	return theta, nil
 }
 
-// cells joins bars that are alike.
+// uncertain is the covariance of theta. The step is wide, so as to smooth the criterion.
+func (f *Fit) uncertain(theta []float64) (*mat.SymDense, error) {
+	h, err := f.model.Curvature(theta, 0.15)
+	if err != nil {
+		return nil, err
+	}
+	return engine.Floor(h, 1/(f.book.Spread*f.book.Spread))
+}
+
+// cells joins bars that are alike, and keeps the key of each cell.
 func (f *Fit) cells(blocks []*engine.Block) []*engine.Block {
 	keys := make([]string, len(blocks))
+	f.keys = nil
+	seen := map[string]bool{}
 	for i, s := range f.sheets {
-		keys[i] = s.key
-		if s.weight != nil {
-			keys[i] += fmt.Sprint("slip", i)
+		keys[i] = s.cell()
+		if !seen[keys[i]] {
+			seen[keys[i]] = true
+			f.keys = append(f.keys, keys[i])
 		}
 	}
 	return engine.Gather(blocks, keys)

@@ -66,7 +66,7 @@ func (f *Fit) Shrinkage(a Ask, to Stage) (Shrinkage, error) {
 	_, _, out.NextPiece = f.likely(l, true)
 	out.Parts = f.shares(a)
 	out.SeenLow, out.SeenHigh = kiln.NoTemperature(), kiln.NoTemperature()
-	if t := f.claySeen(a.Clay).tested; len(t) > 0 {
+	if t := f.tested[a.Clay].tested; len(t) > 0 {
 		out.SeenLow, out.SeenHigh = kiln.Celsius(t[0]), kiln.Celsius(t[len(t)-1])
 	}
 	if b := f.batches[l.ref]; b != nil {
@@ -84,7 +84,7 @@ func (f *Fit) likely(l leg, piece bool) (sd, nu float64, r Range) {
 	}
 	c := [2]float64{1, 0}
 	nu = f.freedom(l, l, p, c)
-	sd = f.widen * math.Sqrt(p.whole().along(c)*math.Exp(1/nu))
+	sd = math.Sqrt(p.whole().along(c) * math.Exp(1/nu))
 	half := sd * quantile(nu, (1+LikelyLevel)/2)
 	return sd, nu, Range{LogPercent(l.mean - half).ratio(), LogPercent(l.mean + half).ratio()}
 }

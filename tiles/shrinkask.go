@@ -1,9 +1,11 @@
 package tiles
 
 import (
+	"encoding/binary"
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 
 	"lidwright/kiln"
 	engine "lidwright/tiles/fit"
@@ -269,11 +271,36 @@ func (f *Fit) freedom(a, b leg, p parts, c [2]float64) float64 {
 		return math.Inf(1)
 	}
 	row := combine(a.row, b.row, c)
-	j := f.solved.Sensitivity(row)
+	j := f.slopesOf(row)
 	for k := range j {
 		j[k] += 2 * p.of[k].along(c)
 	}
 	return max(leastFreedom, engine.Freedom(v, j, f.doubt))
+}
+
+// slopes keeps what was worked out once: the slopes of C in theta over the columns of a
+// clay and batch.
+type slopes struct {
+	mu   sync.Mutex
+	kept map[string]engine.Slopes
+}
+
+func (f *Fit) slopesOf(z engine.Row) []float64 {
+	if len(z.Cols) == 0 {
+		return make([]float64, thetas)
+	}
+	key := make([]byte, 0, 4*len(z.Cols))
+	for _, c := range z.Cols {
+		key = binary.LittleEndian.AppendUint32(key, uint32(c))
+	}
+	f.slopes.mu.Lock()
+	defer f.slopes.mu.Unlock()
+	g, known := f.slopes.kept[string(key)]
+	if !known {
+		g = f.solved.Slopes(z.Cols)
+		f.slopes.kept[string(key)] = g
+	}
+	return g.Of(z)
 }
 
 // combine is c0 a + c1 b.
@@ -309,7 +336,7 @@ func (f *Fit) Pair(body, lid Ask, together Together) (Pair, error) {
 	if together == Apart {
 		out.Nu = min(out.Nu, f.freedom(a, b, p, [2]float64{1, 0}), f.freedom(a, b, p, [2]float64{0, 1}))
 	}
-	wide := f.widen * f.widen * math.Exp(1/out.Nu)
+	wide := math.Exp(1 / out.Nu)
 	out.Rate = p.rate.plus(p.forming).times(wide)
 	out.Batch = p.of[thetaBatchDrying].plus(p.of[thetaBatchFiring]).times(wide)
 	out.Load = p.of[thetaLoad].plus(p.work).plus(p.probe).times(wide)

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	engine "lidwright/tiles/fit"
 )
 
 // Rules of trust (own; 15 and 60 were not tuned).
@@ -37,6 +38,7 @@ type claySeen struct {
 // conclude counts what was seen, after the last screening.
 func (f *Fit) conclude() {
 	f.batches = map[BatchRef]*batchSeen{}
+	f.slopes = &slopes{kept: map[string]engine.Slopes{}}
 	f.left = slices.DeleteFunc(f.left, func(l LeftOut) bool { return l.Slip })
 	for i := range f.studio.Bars {
 		b := &f.studio.Bars[i]
@@ -54,8 +56,7 @@ func (f *Fit) conclude() {
 		seen := f.seen(s.bar.BatchRef)
 		for i, l := range s.lines {
 			if s.slipped(i) {
-				f.left = append(f.left, LeftOut{Reading: l.reading.ID, Bar: s.bar.Code, Stage: l.stage, Slip: true,
-					Why: "far from what the other readings say"})
+				f.left = append(f.left, f.slipped(s, i))
 				continue
 			}
 			if l.stage != Fired {
@@ -75,6 +76,20 @@ func (f *Fit) conclude() {
 			seen.formings = include(seen.formings, forming(s.bar.Forming))
 		}
 	}
+	f.tested = map[ClayID]claySeen{}
+	for _, k := range f.clays {
+		f.tested[k.id] = f.claySeen(k.id)
+	}
+}
+
+// slipped tells how far a distrusted reading is off.
+func (f *Fit) slipped(s *sheet, i int) LeftOut {
+	r := s.lines[i].reading
+	out := LeftOut{Reading: r.ID, Bar: s.bar.Code, Stage: s.lines[i].stage, Slip: true, Why: "far from what the other readings say"}
+	if mean, _, ok := f.expectLine(s, i); ok {
+		out.Off = r.Length - Millimetre(math.Exp(-mean/100))
+	}
+	return out
 }
 
 func include[T comparable](list []T, v T) []T {
@@ -155,7 +170,7 @@ func (f *Fit) Standing(a Ask) Standing {
 	if ref.Batch == "" {
 		ref.Batch = f.newestOpen(ref.Clay)
 	}
-	clay := f.claySeen(ref.Clay)
+	clay := f.tested[ref.Clay]
 	hot, _ := hottest(a)
 	out := Standing{NearestTested: kiln.NoTemperature(), NoOwnFired: len(clay.tested) == 0}
 	batch := f.batches[ref]

@@ -16,6 +16,26 @@ type swept struct {
 	logDet float64   // ln|V| + ln|W'V^-1 W|
 }
 
+// newSwept makes room for every block in one piece of memory.
+func newSwept(blocks []*Block) []swept {
+	size := 0
+	for _, b := range blocks {
+		size += len(b.Y) * (len(b.Y) + 2*len(b.Cols))
+	}
+	room := make([]float64, size)
+	take := func(n int) []float64 {
+		out := room[:n:n]
+		room = room[n:]
+		return out
+	}
+	out := make([]swept, len(blocks))
+	for i, b := range blocks {
+		k, s := len(b.Y), len(b.Cols)
+		out[i] = swept{p: take(k * k), pz: take(k * s), zs: take(k * s)}
+	}
+	return out
+}
+
 // scratch is memory that is used over and over within one pass over the blocks.
 type scratch struct{ v, inv, w, x, row []float64 }
 
@@ -28,7 +48,7 @@ func grown(s []float64, n int) []float64 {
 	return s
 }
 
-// sweep works out P, P Z T and the determinants of b.
+// sweep works out P, P Z T and the determinants of b into out, which holds zeros.
 func (b *Block) sweep(theta []float64, scale *scale, t *scratch, out *swept) error {
 	k, s := len(b.Y), len(b.Cols)
 	t.v = grown(t.v, k*k)
@@ -56,7 +76,6 @@ func (b *Block) sweep(theta []float64, scale *scale, t *scratch, out *swept) err
 	}
 	t.inv = grown(t.inv, k*k)
 	invert(t.v, t.inv, k)
-	out.p = grown(out.p, k*k)
 	copy(out.p, t.inv)
 	if b.Levels > 0 {
 		more, ok := t.project(b, out.p)
@@ -66,9 +85,7 @@ func (b *Block) sweep(theta []float64, scale *scale, t *scratch, out *swept) err
 		logDet += more
 	}
 	out.logDet = logDet
-	out.zs = grown(out.zs, k*s)
 	scale.rows(b, out.zs)
-	out.pz = grown(out.pz, k*s)
 	for i := 0; i < k; i++ {
 		row := out.pz[i*s : (i+1)*s]
 		for j := 0; j < k; j++ {

@@ -8,8 +8,10 @@ import (
 )
 
 const (
-	hessianStep = 0.15 // of log sds: wide enough to smooth the criterion
-	mostRounds  = 200
+	mostRounds   = 200
+	mostPolish   = 40
+	mostHalvings = 12
+	fallLost     = 1e-10 // of the objective
 )
 
 // Minimum is where the objective is least.
@@ -19,8 +21,10 @@ type Minimum struct {
 }
 
 // Minimise searches from start (nil: the Start of each parameter) inside the box, by BFGS
-// with the exact gradient until no step of it would be over tol.
-func (m *Model) Minimise(start []float64, tol float64) (Minimum, error) {
+// with the exact gradient, until the next step promises a fall that would drown in the
+// rounding of the objective. Polish goes on from there. h is a guess of the inverse Hessian
+// (nil: from the priors).
+func (m *Model) Minimise(start []float64, h *mat.SymDense) (Minimum, error) {
 	n := len(m.Params)
 	x := make([]float64, n)
 	for i, p := range m.Params {
@@ -34,36 +38,66 @@ func (m *Model) Minimise(start []float64, tol float64) (Minimum, error) {
 	if err != nil {
 		return Minimum{}, err
 	}
+	plain := h == nil
+	if plain {
+		h = m.firstInverse()
+	} else {
+		h = mat.NewSymDense(n, append([]float64(nil), h.RawSymmetric().Data...))
+	}
 	out := Minimum{s, 1}
 	g := s.Gradient()
-	h := m.firstInverse()
 	for round := 0; n > 0 && round < mostRounds; round++ {
 		step := m.direction(x, g, h)
-		if norm(step) < tol {
+		fall := 0.0
+		for i := range g {
+			fall -= g[i] * step[i]
+		}
+		if !(fall > fallLost*(1+math.Abs(out.Objective))) {
 			break
 		}
-		next, evals := m.search(out.Solution, x, step, g)
+		next, evals := m.search(out.Solution, x, step, fall)
 		out.Evaluations += evals
 		if next == nil {
-			if round > 0 && isFirst(h, m.firstInverse()) {
-				break // even the plain gradient leads nowhere: at the bottom, to rounding
+			if plain {
+				break // even the plain gradient leads nowhere
 			}
-			h = m.firstInverse()
-			if round == 0 {
-				break
-			}
+			h, plain = m.firstInverse(), true
 			continue
 		}
 		gNew := next.Gradient()
-		update(h, x, next.Theta, g, gNew)
-		moved := 0.0
-		for i := range x {
-			moved = max(moved, math.Abs(next.Theta[i]-x[i]))
+		if update(h, x, next.Theta, g, gNew) {
+			plain = false
 		}
 		x, g, out.Solution = next.Theta, gNew, next
-		if moved < tol {
+	}
+	return out, nil
+}
+
+// Polish takes quasi-Newton steps from a point near the minimum, beginning with an inverse
+// Hessian, until a step is shorter than tol. The gradient alone judges, so it comes closer
+// than the rounding of the objective would allow.
+func (m *Model) Polish(from Minimum, inverse *mat.SymDense, tol float64) (Minimum, error) {
+	n := len(m.Params)
+	if n == 0 {
+		return from, nil
+	}
+	h := mat.NewSymDense(n, append([]float64(nil), inverse.RawSymmetric().Data...))
+	out, g := from, from.Gradient()
+	shortest := math.Inf(1)
+	for round := 0; round < mostPolish; round++ {
+		step := m.direction(out.Theta, g, h)
+		length := norm(step)
+		if length < tol || length > 10*shortest {
 			break
 		}
+		shortest = min(shortest, length)
+		s, err := m.At(m.within(out.Theta, step, 1))
+		if err != nil {
+			return Minimum{}, err
+		}
+		gNew := s.Gradient()
+		update(h, out.Theta, s.Theta, g, gNew)
+		g, out = gNew, Minimum{s, out.Evaluations + 1}
 	}
 	return out, nil
 }
@@ -80,25 +114,28 @@ func (m *Model) firstInverse() *mat.SymDense {
 	return h
 }
 
-func isFirst(a, b *mat.SymDense) bool { return mat.Equal(a, b) }
+// free is the gradient g at x without what pushes against the walls of the box.
+func (m *Model) free(x, g []float64) []float64 {
+	out := make([]float64, len(g))
+	for i, p := range m.Params {
+		if !(x[i] <= p.Low && g[i] > 0 || x[i] >= p.High && g[i] < 0) {
+			out[i] = g[i]
+		}
+	}
+	return out
+}
 
 // direction is -H g, held at the walls of the box and to at most 1 in any direction.
 func (m *Model) direction(x, g []float64, h *mat.SymDense) []float64 {
-	n := len(x)
-	held := make([]bool, n)
-	for i, p := range m.Params {
-		held[i] = x[i] <= p.Low && g[i] > 0 || x[i] >= p.High && g[i] < 0
-	}
-	d := make([]float64, n)
+	g = m.free(x, g)
+	d := make([]float64, len(x))
 	longest := 0.0
 	for i := range d {
-		if held[i] {
+		if g[i] == 0 {
 			continue
 		}
 		for j := range d {
-			if !held[j] {
-				d[i] -= h.At(i, j) * g[j]
-			}
+			d[i] -= h.At(i, j) * g[j]
 		}
 		longest = max(longest, math.Abs(d[i]))
 	}
@@ -110,33 +147,31 @@ func (m *Model) direction(x, g []float64, h *mat.SymDense) []float64 {
 	return d
 }
 
-// search halves the step until the objective falls enough (Armijo). It is nil if it never
-// does.
-func (m *Model) search(from *Solution, x, step, g []float64) (*Solution, int) {
-	slope := 0.0
-	for i := range g {
-		slope += g[i] * step[i]
-	}
-	if !(slope < 0) {
-		return nil, 0
-	}
-	for try, f := 1, 1.0; try <= 30; try, f = try+1, f/2 {
-		at := make([]float64, len(x))
-		for i, p := range m.Params {
-			at[i] = min(max(x[i]+f*step[i], p.Low), p.High)
-		}
-		s, err := m.factor(at)
-		if err == nil && s.Objective <= from.Objective+1e-4*f*slope+1e-13*math.Abs(from.Objective) {
+// search halves the step until the objective falls enough (Armijo); fall is what the whole
+// step promises at first order. It is nil if it never does.
+func (m *Model) search(from *Solution, x, step []float64, fall float64) (*Solution, int) {
+	for try, f := 1, 1.0; try <= mostHalvings; try, f = try+1, f/2 {
+		s, err := m.factor(m.within(x, step, f))
+		if err == nil && s.Objective <= from.Objective-1e-4*f*fall {
 			s.invert()
 			return s, try
 		}
 	}
-	return nil, 30
+	return nil, mostHalvings
+}
+
+// within is x + f step, kept in the box.
+func (m *Model) within(x, step []float64, f float64) []float64 {
+	at := make([]float64, len(x))
+	for i, p := range m.Params {
+		at[i] = min(max(x[i]+f*step[i], p.Low), p.High)
+	}
+	return at
 }
 
 // update is the BFGS update of the inverse Hessian (Nocedal and Wright, Numerical
-// Optimization, 2nd ed., eq. 6.17).
-func update(h *mat.SymDense, x0, x1, g0, g1 []float64) {
+// Optimization, 2nd ed., eq. 6.17). It is false where the step shows no curvature.
+func update(h *mat.SymDense, x0, x1, g0, g1 []float64) bool {
 	n := len(x0)
 	s, y := make([]float64, n), make([]float64, n)
 	sy := 0.0
@@ -145,7 +180,7 @@ func update(h *mat.SymDense, x0, x1, g0, g1 []float64) {
 		sy += s[i] * y[i]
 	}
 	if !(sy > 1e-14*norm(s)*norm(y)) {
-		return
+		return false
 	}
 	hy := make([]float64, n)
 	yhy := 0.0
@@ -160,6 +195,7 @@ func update(h *mat.SymDense, x0, x1, g0, g1 []float64) {
 			h.SetSym(i, j, h.At(i, j)+(1+yhy/sy)*s[i]*s[j]/sy-(hy[i]*s[j]+s[i]*hy[j])/sy)
 		}
 	}
+	return true
 }
 
 func norm(v []float64) float64 {

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/mat"
 )
 
 // Term is one random term of a mixed model: one vector of coefficients for each level of a
@@ -51,11 +53,33 @@ func Mixed(d Data) (MixedFit, error) {
 	if err != nil {
 		return MixedFit{}, err
 	}
-	best, err := m.Minimise(nil, 1e-9)
+	best, err := m.Minimise(nil, nil)
 	if err != nil {
 		return MixedFit{}, fmt.Errorf("mixed model: %w", err)
 	}
-	return d.read(m, best, unit, size)
+	h, err := m.doubt(best.Theta)
+	if err != nil {
+		return MixedFit{}, fmt.Errorf("mixed model: %w", err)
+	}
+	half := mat.NewSymDense(len(best.Theta), nil)
+	half.ScaleSym(0.5, h)
+	if best, err = m.Polish(best, half, 1e-10); err != nil {
+		return MixedFit{}, fmt.Errorf("mixed model: %w", err)
+	}
+	if h, err = m.doubt(best.Theta); err != nil {
+		return MixedFit{}, fmt.Errorf("mixed model: %w", err)
+	}
+	return d.read(best, h, unit, size), nil
+}
+
+// doubt is the covariance of theta: differences over a thousandth give its second
+// derivatives to six digits.
+func (m *Model) doubt(theta []float64) (*mat.SymDense, error) {
+	h, err := m.Curvature(theta, 1e-3)
+	if err != nil {
+		return nil, err
+	}
+	return Floor(h, 1e-9)
 }
 
 // rough is a first guess of the residual sd, and the number of fixed columns.
@@ -70,7 +94,11 @@ func (d Data) rough() (sd float64, p int, err error) {
 	if err != nil {
 		return 0, 0, fmt.Errorf("mixed model: fixed part: %w", err)
 	}
-	if !(l.ResidualSD > 0) {
+	largest := 0.0
+	for _, v := range d.Y {
+		largest = max(largest, math.Abs(v))
+	}
+	if !(l.ResidualSD > 1e-13*largest) {
 		return 0, 0, errors.New("mixed model: the fixed part leaves nothing over, there is no variance to split")
 	}
 	return l.ResidualSD, len(l.Coef), nil
@@ -178,7 +206,7 @@ func (d Data) model(rough float64) (m *Model, unit []float64, err error) {
 }
 
 // read takes the answers out of the best solution.
-func (d Data) read(m *Model, best Minimum, unit []float64, p int) (MixedFit, error) {
+func (d Data) read(best Minimum, inverse *mat.SymDense, unit []float64, p int) MixedFit {
 	out := MixedFit{
 		Criterion: best.Criterion + float64(len(d.Y)-p)*math.Log(2*math.Pi),
 		Residual:  math.Exp(2 * best.Theta[0]),
@@ -186,15 +214,6 @@ func (d Data) read(m *Model, best Minimum, unit []float64, p int) (MixedFit, err
 	}
 	for j := range unit { // ln|X'V^-1 X| of the columns as given
 		out.Criterion += 2 * math.Log(unit[j])
-	}
-	// A step of a thousandth is enough for six digits of the second derivative.
-	h, err := m.Curvature(best.Theta, 1e-3)
-	if err != nil {
-		return out, fmt.Errorf("mixed model: %w", err)
-	}
-	inverse, err := Floor(h, 1e-9)
-	if err != nil {
-		return out, fmt.Errorf("mixed model: %w", err)
 	}
 	column := 0
 	for _, t := range d.Terms {
@@ -226,5 +245,5 @@ func (d Data) read(m *Model, best Minimum, unit []float64, p int) (MixedFit, err
 		out.Beta, out.SE = append(out.Beta, best.Mean(z)), append(out.SE, math.Sqrt(v))
 		out.DF = append(out.DF, Freedom(v, best.Sensitivity(z), inverse))
 	}
-	return out, nil
+	return out
 }

@@ -193,10 +193,8 @@ func (m *Model) loneColumns() []bool {
 		return alone
 	}
 	meets := make([][]int, len(m.Columns)) // other lone candidates in the same blocks
-	used := make([]bool, len(m.Columns))
 	for _, b := range m.Blocks {
 		for i, c := range b.Cols {
-			used[c] = true
 			if !m.Columns[c].Lone {
 				continue
 			}
@@ -209,7 +207,7 @@ func (m *Model) loneColumns() []bool {
 		}
 	}
 	for j, c := range m.Columns {
-		if c.Lone && used[j] && !slices.ContainsFunc(meets[j], func(o int) bool { return alone[o] }) {
+		if c.Lone && !slices.ContainsFunc(meets[j], func(o int) bool { return alone[o] }) {
 			alone[j] = true
 		}
 	}

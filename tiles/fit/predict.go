@@ -1,6 +1,9 @@
 package fit
 
-import "math"
+import "slices"
+
+// Blocks are those of the model that was solved; they must not be changed.
+func (s *Solution) Blocks() []*Block { return s.model.Blocks }
 
 // Mean is z'u.
 func (s *Solution) Mean(z Row) float64 {
@@ -96,67 +99,126 @@ func (s *Solution) Cov(z ...Row) [][]float64 {
 }
 
 // Sensitivity is d(z'C z)/d theta, exact.
-func (s *Solution) Sensitivity(z Row) []float64 {
-	m := s.model
-	x := s.spread(s.scale.vector(z))
-	at := func(c int) float64 {
-		if p := m.lay.place[c]; p < 0 {
-			return x.alone[^p]
-		} else {
-			return x.dense[p]
-		}
+func (s *Solution) Sensitivity(z Row) []float64 { return s.Slopes(z.Cols).Of(z) }
+
+// Slopes are the derivatives in theta of C over a few columns, so that d(z'C z)/d theta of
+// any row over them is cheap.
+type Slopes struct {
+	cols []int
+	d    [][]float64 // of each theta: n x n
+}
+
+// Of is d(z'C z)/d theta; z must lie within the columns.
+func (g Slopes) Of(z Row) []float64 {
+	n := len(g.cols)
+	at := make([]int, len(z.Cols))
+	for i, c := range z.Cols {
+		at[i], _ = slices.BinarySearch(g.cols, c)
 	}
-	out := make([]float64, len(s.Theta))
-	// The priors: y'(dT T' + T dT')y with y = T^-T x, group by group.
-	s.scale.groups(func(first, n int) {
-		y := make([]float64, n)
-		for i := n - 1; i >= 0; i-- { // T' y = x, T lower: from the last one back
-			sum := at(first + i)
-			for j := i + 1; j < n; j++ {
-				sum -= s.scale.entry(first+j, i) * y[j]
-			}
-			if sd := s.scale.sd[first+i]; sd > 0 {
-				y[i] = sum / sd
-			}
-		}
-		s.scale.slopes(first, n, func(param, row, col int, d float64) {
-			out[param] += 2 * y[row] * d * at(first+col)
-		})
-	})
-	// The noise: (P Z x)'dV(P Z x), block by block.
-	var r []float64
-	for i, b := range m.Blocks {
-		k, n := len(b.Y), len(b.Cols)
-		r = grown(r, k)
-		for a := 0; a < k; a++ {
-			for c, col := range b.Cols {
-				r[a] += s.rows[i].pz[a*n+c] * at(col)
-			}
-		}
-		for _, part := range b.Noise {
-			if part.Param > 0 {
-				out[part.Param-1] += 2 * b.N * math.Exp(2*s.Theta[part.Param-1]) * part.square(r, b.Weight)
+	out := make([]float64, len(g.d))
+	for k, d := range g.d {
+		for i, x := range z.Vals {
+			for j, y := range z.Vals {
+				out[k] += x * d[at[i]*n+at[j]] * y
 			}
 		}
 	}
 	return out
 }
 
-// square is r'B r of one part of the noise.
-func (n Noise) square(r, weight []float64) float64 {
-	sum := 0.0
-	for i, d := range n.Diag {
+// Slopes of C over columns, given in rising order. With X = C over those columns,
+// dC = -X'dA X: the priors give y'(dT T' + T dT')y with y = T^-T x, the noise
+// (P Z x)'dV(P Z x) from each block.
+func (s *Solution) Slopes(cols []int) Slopes {
+	m, n := s.model, len(cols)
+	out := Slopes{cols: cols, d: make([][]float64, len(s.Theta))}
+	for k := range out.d {
+		out.d[k] = make([]float64, n*n)
+	}
+	x := make([]float64, len(m.Columns)*n) // C T' e_i, column by column
+	for i, c := range cols {
+		sp := s.spread(s.scale.vector(Row{s.scale.group(c), s.scale.pick(c)}))
+		for col, p := range m.lay.place {
+			if p < 0 {
+				x[col*n+i] = sp.alone[^p]
+			} else {
+				x[col*n+i] = sp.dense[p]
+			}
+		}
+	}
+	s.scale.groups(func(first, size int) {
+		y := make([]float64, size*n)
+		for i := size - 1; i >= 0; i-- { // T'y = x, T lower: from the last one back
+			for e := 0; e < n; e++ {
+				sum := x[(first+i)*n+e]
+				for j := i + 1; j < size; j++ {
+					sum -= s.scale.entry(first+j, i) * y[j*n+e]
+				}
+				if sd := s.scale.sd[first+i]; sd > 0 {
+					y[i*n+e] = sum / sd
+				}
+			}
+		}
+		s.scale.slopes(first, size, func(param, row, col int, d float64) {
+			yr, xc := y[row*n:(row+1)*n], x[(first+col)*n:(first+col+1)*n]
+			for e := range yr {
+				for g := range yr {
+					out.d[param][e*n+g] += d * (yr[e]*xc[g] + yr[g]*xc[e])
+				}
+			}
+		})
+	})
+	var r []float64
+	for i, b := range m.Blocks {
+		k, w := len(b.Y), len(b.Cols)
+		r = grown(r, k*n)
+		for a := 0; a < k; a++ {
+			row := r[a*n : (a+1)*n]
+			for c, v := range s.rows[i].pz[a*w : (a+1)*w] {
+				if v != 0 {
+					for e, xe := range x[b.Cols[c]*n : (b.Cols[c]+1)*n] {
+						row[e] += v * xe
+					}
+				}
+			}
+		}
+		for _, part := range b.Noise {
+			if part.Param > 0 {
+				part.squares(r, n, b.Weight, 2*b.N*part.factor(s.Theta), out.d[part.Param-1])
+			}
+		}
+	}
+	return out
+}
+
+// squares adds f R'B R of one part of the noise to out, R being k x n.
+func (p Noise) squares(r []float64, n int, weight []float64, f float64, out []float64) {
+	add := func(v []float64, f float64) {
+		for e, x := range v {
+			if x == 0 {
+				continue
+			}
+			row := out[e*n : (e+1)*n]
+			for g, y := range v {
+				row[g] += f * x * y
+			}
+		}
+	}
+	for i, d := range p.Diag {
 		if weight != nil {
 			d /= weight[i]
 		}
-		sum += d * r[i] * r[i]
+		add(r[i*n:(i+1)*n], f*d)
 	}
-	for _, v := range n.Vectors {
-		dot := 0.0
-		for i := range v {
-			dot += v[i] * r[i]
+	for _, v := range p.Vectors {
+		sum := make([]float64, n)
+		for i, x := range v {
+			if x != 0 {
+				for e := range sum {
+					sum[e] += x * r[i*n+e]
+				}
+			}
 		}
-		sum += dot * dot
+		add(sum, f)
 	}
-	return sum
 }

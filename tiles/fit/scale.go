@@ -61,6 +61,22 @@ type Row struct {
 	Vals []float64
 }
 
+// group is the columns of the group of column c up to it, and pick the row that is 1 at c:
+// a row over them that T can scale.
+func (s *scale) group(c int) []int {
+	out := make([]int, len(s.columns[c].Below)+1)
+	for i := range out {
+		out[i] = c - len(out) + 1 + i
+	}
+	return out
+}
+
+func (s *scale) pick(c int) []float64 {
+	out := make([]float64, len(s.columns[c].Below)+1)
+	out[len(out)-1] = 1
+	return out
+}
+
 // entry is T at (column j, the i-th column of its group), i at or before j in the group.
 func (s *scale) entry(j, i int) float64 {
 	below := s.columns[j].Below

@@ -50,7 +50,7 @@ func (m *Model) factor(theta []float64) (*Solution, error) {
 		return nil, err
 	}
 	q := len(m.lay.dense)
-	s := &Solution{Theta: theta, model: m, scale: newScale(m.Columns, theta), q: q, c: make([]float64, q*q), v: make([]float64, q), rows: make([]swept, len(m.Blocks))}
+	s := &Solution{Theta: theta, model: m, scale: newScale(m.Columns, theta), q: q, c: make([]float64, q*q), v: make([]float64, q), rows: newSwept(m.Blocks)}
 	sum, err := s.accumulate()
 	if err != nil {
 		return nil, err
@@ -156,9 +156,9 @@ func (s *Solution) add(b *Block, o *swept, sign float64) (yPy float64) {
 			switch {
 			case p >= 0:
 				row := s.c[p*q : (p+1)*q]
-				for y := x; y < n; y++ {
-					if b.at[y] >= 0 {
-						row[b.at[y]] += f * pz[y]
+				for y, r := range b.at[x:] {
+					if r >= 0 {
+						row[r] += f * pz[x+y]
 					}
 				}
 			default:

@@ -55,6 +55,8 @@ type Options struct {
 	Row     Row
 	Doubled bool // all true sds twice the drawn ones
 	NoSlips bool
+	Steady  bool    // loads differ from their record by 2 °C (one sd), not by the drawn sd
+	Drift   float64 // °C by which the last four glaze firings were hotter than recorded, beside their scatter
 }
 
 // Made is a studio with what only its maker knows.
@@ -65,7 +67,7 @@ type Made struct {
 	rng     *rand.Rand
 	sds     [6]float64 // reading mm, piece, position °C, batch drying, batch firing, load °C
 	matures float64
-	clays   [4]trueClay
+	clays   []trueClay
 	batches map[tiles.BatchRef][2]float64
 	options Options
 	loads   int
@@ -99,11 +101,45 @@ type piece struct{ drying, bisque, fired float64 }
 
 var began = time.Date(2026, 1, 5, 9, 0, 0, 0, time.UTC)
 
-// ClayName of the four clays; 0 is the one asked about. The names are made up.
-func ClayName(i int) tiles.ClayID { return [...]tiles.ClayID{"tern", "knot", "dunlin", "ruff"}[i] }
+// ClayName of a clay; 0 is the one asked about. The names are made up.
+func ClayName(i int) tiles.ClayID {
+	names := [...]tiles.ClayID{"tern", "knot", "dunlin", "ruff"}
+	if i < len(names) {
+		return names[i]
+	}
+	return tiles.ClayID(fmt.Sprintf("clay-%02d", i))
+}
 
 // Make makes studio number n of a seed.
 func Make(seed, n uint64, o Options) *Made {
+	m := begin(seed, n, o)
+	m.matures = [...]float64{1190, 1222, 1222, 1250, 1290}[m.rng.IntN(5)]
+	m.drawClays(4)
+	m.history()
+	return m
+}
+
+// Large makes a studio for timing: bars bars in pairs of loads of 20, of up to 15 clays and
+// seven batches of each.
+func Large(seed uint64, bars int) *Made {
+	m := begin(seed, 0, Options{})
+	m.matures = 1222
+	m.drawClays(min(15, 3+bars/60))
+	var p LoadPair
+	pairs := (bars + 19) / 20
+	for i := range bars {
+		if i%20 == 0 {
+			p = m.LoadPair()
+		}
+		pair := i / 20
+		clay := (pair + (i%20)/5*7) % len(m.clays) // four clays a load, five bars of each
+		m.addBar(clay, pair*7/pairs, p)
+	}
+	m.last = m.batch(0, 0)
+	return m
+}
+
+func begin(seed, n uint64, o Options) *Made {
 	m := &Made{rng: rand.New(rand.NewPCG(seed, n)), options: o, batches: map[tiles.BatchRef][2]float64{}}
 	handbook := [6]float64{0.15, 0.20, 5, 0.25, 0.25, 7}
 	for i, h := range handbook {
@@ -112,7 +148,14 @@ func Make(seed, n uint64, o Options) *Made {
 			m.sds[i] *= 2
 		}
 	}
-	m.matures = [...]float64{1190, 1222, 1222, 1250, 1290}[m.rng.IntN(5)]
+	if o.Steady {
+		m.sds[5] = 2
+	}
+	return m
+}
+
+func (m *Made) drawClays(n int) {
+	m.clays = make([]trueClay, n)
 	for i := range m.clays {
 		c := &m.clays[i]
 		c.width = 35 * math.Exp(m.normal(0, 0.3))
@@ -123,8 +166,6 @@ func Make(seed, n uint64, o Options) *Made {
 		c.bloat = c.centre + 2.2*c.width + math.Abs(m.normal(0, 20))
 		m.Clays = append(m.Clays, tiles.Clay{ID: ClayName(i), Name: string(ClayName(i)), Matures: kiln.Celsius(m.matures)})
 	}
-	m.history()
-	return m
 }
 
 func (m *Made) normal(mean, sd float64) float64 { return mean + sd*m.rng.NormFloat64() }
@@ -135,6 +176,9 @@ func (m *Made) history() {
 	pairs := max(6, len(own))
 	for i := range pairs {
 		p := m.LoadPair()
+		if i >= pairs-4 {
+			p.trueGlaze += m.options.Drift
+		}
 		for c := 1; c < 4; c++ {
 			if m.rng.Float64() < 0.6 {
 				for range 2 {

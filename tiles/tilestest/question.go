@@ -1,0 +1,27 @@
+package tilestest
+
+import (
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// Question is one piece of clay 0 still to be made and fired, and what came of it.
+type Question struct {
+	Ask   tiles.Ask
+	Total float64 // what the piece lost from wet to fired, log-percent
+}
+
+// Question makes a piece that nobody has measured: a new pair of loads, asked at its recorded
+// heat; the batch new with even odds, else the row's last.
+func (m *Made) Question() Question {
+	p := m.LoadPair()
+	ref := m.last
+	if m.rng.Float64() < 0.5 {
+		ref = m.batch(0, 1000+m.loads)
+	}
+	q := m.fire(0, ref, p, m.places())
+	return Question{
+		Ask:   tiles.Ask{BatchRef: ref, Stage: tiles.Wet, Work: kiln.Celsius(p.Glaze), BisqueWork: kiln.Celsius(p.Bisque), Kind: kiln.Glaze},
+		Total: q.drying + q.fired,
+	}
+}
