@@ -44,7 +44,8 @@ type Expected struct {
 	ToTop      time.Duration // median hours to the top
 	Holds      []Hold        // holds of the usual firings
 	Of         int           // how many firings it is made of, at most four
-	Works      []float64     // their heat works, °C, newest first
+	Works      []float64     // their heat works, °C, in no order
+	Tops       []float64     // their times to the top, ns, in no order
 }
 
 // Expect is the usual firing of that kind and atmosphere; one of another atmosphere will do

@@ -149,13 +149,19 @@ func (s Sample) withFault(i int, fault Fault) Sample {
 	return s
 }
 
-// with is s with one value more, in its place in the order of the settings.
+// with is s with one value more, in its place in the order of the settings; values of
+// channels that the settings do not have stay, after the others.
 func (s Sample) with(k Kiln, more Value) Sample {
-	var values []Value
+	values := make([]Value, 0, len(s.Values)+1)
 	for _, c := range k.Channels {
 		if c.ID == more.Channel {
 			values = append(values, more)
 		} else if v, ok := s.Value(c.ID); ok {
+			values = append(values, v)
+		}
+	}
+	for _, v := range s.Values {
+		if !hasChannel(k.Channels, v.Channel) {
 			values = append(values, v)
 		}
 	}

@@ -57,8 +57,9 @@ type Dip struct {
 
 // Hold is a time at one temperature.
 type Hold struct {
-	At  Celsius
-	For time.Duration
+	At    Celsius
+	For   time.Duration
+	After time.Duration // age at which it begins, where that is known
 }
 
 // Firing is one heating of a kiln and what is known of it without its curve.

@@ -18,6 +18,7 @@ const (
 const (
 	gapNearPeak = 150             // °C below the peak within which a gap can matter
 	gapToMark   = 5 * time.Minute // a gap longer than this near the top makes it an estimate
+	gapParts    = 25              // °C that a way through a gap is cut into
 	gapAbove    = 50              // °C that a kiln may have risen unheard above all it was heard at, for each hour
 )
 
@@ -32,7 +33,7 @@ func (l *Ladder) advance(s *heatState, from, to *heatPoint, join heatJoin, g *He
 		l.work(&d[heatCentral], from, to)
 	case join == heatGap:
 		same = false
-		l.work(&d[heatCentral], from, to)
+		l.workIn(&d[heatCentral], from, to, gapParts)
 		l.gapBounds(&d, from, to, g)
 	default:
 		// The shortest time that joins the two; low does nothing in it, high has no end.
@@ -68,6 +69,9 @@ func (l *Ladder) advance(s *heatState, from, to *heatPoint, join heatJoin, g *He
 		}
 		s.most[set] = math.Max(s.most[set], l.position(&s.phi[set]))
 	}
+	// The sums part by a rounding where the work is the same; that must not turn them round.
+	s.most[heatLow] = math.Min(s.most[heatLow], s.most[heatCentral])
+	s.most[heatHigh] = math.Max(s.most[heatHigh], s.most[heatCentral])
 	s.at = *to
 }
 
@@ -108,14 +112,14 @@ func (l *Ladder) gapBounds(d *[3][rungCount]float64, from, to *heatPoint, g *Hea
 func (l *Ladder) by(d *[rungCount]float64, from, to *heatPoint, turn, at, first, second float64) {
 	hours := to.hours - from.hours
 	if turn <= 0 || turn >= hours {
-		l.work(d, from, to)
+		l.workIn(d, from, to, gapParts)
 		return
 	}
 	there := heatPoint{hours: from.hours + heatClamp((at-from.t)/first, 0, turn), t: at}
 	leave := heatPoint{hours: to.hours - heatClamp((to.t-at)/second, 0, hours-turn), t: at}
-	l.work(d, from, &there)
-	l.work(d, &there, &leave)
-	l.work(d, &leave, to)
+	l.workIn(d, from, &there, gapParts)
+	l.workIn(d, &there, &leave, gapParts)
+	l.workIn(d, &leave, to, gapParts)
 }
 
 func heatClamp(x, lo, hi float64) float64 { return math.Max(lo, math.Min(hi, x)) }

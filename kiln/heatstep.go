@@ -28,14 +28,17 @@ func (l *Ladder) rate(p *heatPoint) {
 // logarithm of the rate is a straight line is exact, dphi = dt (b - a)/ln(b/a), so a hold of
 // any length is one step; a slope is cut into parts of at most 5 °C (a minute at 300 °C/h),
 // over which 1/T is straight to 2e-4 of the rate.
-func (l *Ladder) work(d *[rungCount]float64, a, b *heatPoint) {
+func (l *Ladder) work(d *[rungCount]float64, a, b *heatPoint) { l.workIn(d, a, b, 5) }
+
+// workIn is work in parts of at most widest °C. In a gap 25 will do: 4e-3 of the rate, or a
+// tenth of a degree of heat work, where nothing was heard at all.
+func (l *Ladder) workIn(d *[rungCount]float64, a, b *heatPoint, widest float64) {
 	dt := b.hours - a.hours
 	if !(dt > 0) || (a.t < heatFloor && b.t < heatFloor) {
 		return
 	}
 	l.rate(a)
 	l.rate(b)
-	const widest = 5
 	span := math.Abs(b.t - a.t)
 	if !(span > widest) {
 		l.logMean(d, a, b)

@@ -1,7 +1,5 @@
 package kiln
 
-import "math"
-
 // HeatWork is what a firing did to clay, as a cone shows it: time and temperature together.
 type HeatWork struct {
 	C        Celsius // heat_work_c: end point of a 60 °C/h firing that did the same work; NaN below cone 022
@@ -89,13 +87,28 @@ func (g *HeatGauge) Play(c Curve, channel ChannelID) {
 
 // heatWorkOf makes a heat work from a value and its sd, for those that come from no curve.
 func heatWorkOf(c Celsius, sd float64, from string) HeatWork {
+	return heatWorkAround(c, Celsius(z90*sd), from)
+}
+
+// heatWorkAround makes a heat work from a value and half its 90 % range.
+func heatWorkAround(c, half Celsius, from string) HeatWork {
 	l := MainLadder()
 	w := unknownHeatWork(from)
 	w.Position = l.Position(c)
-	if w.Position < 0 {
-		return w
+	if w.Position >= 0 {
+		w.C, w.Low, w.High = c, c-half, c+half
 	}
-	half := Celsius(z90 * math.Sqrt(sd*sd+modelSD*modelSD))
-	w.C, w.Low, w.High = c, c-half, c+half
 	return w
+}
+
+// Corrected works out the heat work of one channel twice: as the probe indicated it, and with
+// what the witness cones say of the probe added to every reading and integrated again (adding
+// it to the result would be up to 2 °C off for 10 °C). Its range takes in the doubt of the
+// probe.
+func Corrected(c Curve, channel ChannelID, limit Celsius, probe ProbeBias) (corrected, indicated HeatWork) {
+	indicated = CurveHeatWork(c, channel, limit, 0)
+	g := NewHeatGauge(MainLadder(), limit)
+	g.Bias, g.BiasSD = probe.doubtFor(indicated.C)
+	g.Play(c, channel)
+	return g.HeatWork(), indicated
 }

@@ -53,7 +53,7 @@ func PastOf(firings []Firing, control ChannelID) Past {
 			e.HeatWork, e.Works = Celsius(median(works)), works
 		}
 		if len(hours) > 0 {
-			e.ToTop = time.Duration(median(hours))
+			e.ToTop, e.Tops = time.Duration(median(hours)), hours
 		}
 		p.Usual = append(p.Usual, e)
 	}
