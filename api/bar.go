@@ -2,7 +2,6 @@ package api
 
 import (
 	"context"
-	"math"
 	"math/rand/v2"
 	"strings"
 	"time"
@@ -147,7 +146,7 @@ func (s *Server) barJSON(b tiles.Bar) barJSON {
 	for _, f := range b.Flags {
 		j.Flags = append(j.Flags, string(f))
 	}
-	wet := wetOf(b)
+	wet := b.WetLength()
 	j.Next = string(tiles.Wet)
 	for _, r := range b.Readings {
 		rj := s.readingJSON(r, wet)
@@ -173,17 +172,6 @@ func nextStage(s tiles.Stage) tiles.Stage {
 		return tiles.Biscuit
 	}
 	return tiles.Fired
-}
-
-// wetOf is the bar's wet length as last read, 0 if it was not.
-func wetOf(b tiles.Bar) tiles.Millimetre {
-	wet := tiles.Millimetre(0)
-	for _, r := range b.Readings {
-		if r.Stage == tiles.Wet && r.Counts() && (r.Mark <= 1) {
-			wet = r.Length
-		}
-	}
-	return wet
 }
 
 func (s *Server) readingJSON(r tiles.Reading, wet tiles.Millimetre) readingJSON {
@@ -314,8 +302,8 @@ func (s *Server) keepReading(ctx context.Context, p ReadingPath, b readingBody) 
 		return tiles.Kept{}, readingJSON{}, err
 	}
 	var expected []*float64
-	if r.Mass == nil {
-		expected = believe(&r, bar)
+	if low, high, ok := r.Believe(bar); ok {
+		expected = []*float64{rounded(float64(low), 1), rounded(float64(high), 1)}
 	}
 	k, err := s.Archive.PutReading(ctx, r, s.Now())
 	if err != nil {
@@ -330,39 +318,12 @@ func (s *Server) keepReading(ctx context.Context, p ReadingPath, b readingBody) 
 	}
 	for _, have := range bar.Readings {
 		if have.ID == p.ID {
-			j := s.readingJSON(have, wetOf(bar))
+			j := s.readingJSON(have, bar.WetLength())
 			j.ExpectedMM = expected
 			return k, j, nil
 		}
 	}
 	return k, readingJSON{}, tiles.ErrNoReading
-}
-
-// Handbook shrink by stage, share of the wet length, and how far a bar may miss it (one sd):
-// drying 6.0 ± 1.3, firing 5.3 ± 2.6 log-percent; common practice, no source.
-var believed = map[tiles.Stage][2]float64{
-	tiles.Soft: {1.8, 1.2}, tiles.Leather: {3.6, 1.5}, tiles.Dry: {6.0, 1.3}, tiles.Biscuit: {6.5, 1.6}, tiles.Fired: {11.2, 2.9},
-}
-
-// believe marks a length that is outside belief, against the bar's wet length or its marks.
-func believe(r *tiles.Reading, bar tiles.Bar) []*float64 {
-	wet := wetOf(bar)
-	if wet == 0 {
-		wet = bar.MarkLength
-	}
-	mean, sd := 0.0, 1.0
-	if b, ok := believed[r.Stage]; ok {
-		mean, sd = b[0], b[1]
-	}
-	at := func(shrink float64) float64 { return float64(wet) * math.Exp(-shrink/100) }
-	low, high := at(mean+4*sd), at(mean-4*sd)
-	ratio := float64(r.Length / wet)
-	r.Outside = ratio < 0.72 || ratio > 1.01
-	r.Unusual = r.Outside || float64(r.Length) < low || float64(r.Length) > high
-	if r.Unusual {
-		r.Question = "Is that right? " + tiles.MM.Format(tiles.Millimetre(math.Round(10*at(mean))/10)) + " is about what to expect."
-	}
-	return []*float64{rounded(low, 1), rounded(math.Min(high, 1.01*float64(wet)), 1)}
 }
 
 type actBody struct {
@@ -397,7 +358,7 @@ func (s *Server) readingAct(do func(Archive) act, needsWhy bool) func(context.Co
 		}
 		for _, r := range bar.Readings {
 			if r.ID == in.ID {
-				return &body[readingJSON]{s.readingJSON(r, wetOf(bar))}, nil
+				return &body[readingJSON]{s.readingJSON(r, bar.WetLength())}, nil
 			}
 		}
 		return nil, problem("unknown-reading", "No such reading of this bar.")

@@ -24,7 +24,7 @@ type curveDrawing struct {
 const (
 	drawW, drawH          = 520.0, 340.0
 	drawL, drawR          = 46.0, 34.0 // room for the figures at the left and the labels at the right
-	drawTop, drawBottom   = 16.0, 52.0
+	drawTop, drawBottom   = 34.0, 52.0
 	hoursShortest         = 1.0
 	temperatureLowestTop  = 100.0
 	nothingHeard          = "no reading"
@@ -61,7 +61,7 @@ func (d curveDrawing) SVG() string {
 			fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" text-anchor="middle" class="quiet">%s</text>`, x(a), y(0)+38, d.Began.Add(a).In(d.Zone).Format("15:04"))
 		}
 	}
-	fmt.Fprintf(&b, `<text x="%.1f" y="%.1f">°C</text>`, 4.0, drawTop+4)
+	fmt.Fprintf(&b, `<text x="%.1f" y="%.1f">°C</text>`, drawL-30, 14.0)
 	for _, e := range d.Band {
 		b.WriteString(bandPath(e, x, y))
 	}
@@ -70,8 +70,12 @@ func (d curveDrawing) SVG() string {
 		if !g.Known {
 			label, end = nothingHeardUncertain, g.After
 		}
-		fmt.Fprintf(&b, `<path class="gap" d="M%.1f %.1fV%.1fM%.1f %.1fV%.1f"/><text x="%.1f" y="%.1f" class="quiet">%s</text>`,
-			x(g.After), y(0), y(top), x(end), y(0), y(top), x(g.After)+4, drawTop+14, label)
+		at, anchor := x(g.After)+4, "start"
+		if at > drawW/2 { // no room to the right
+			at, anchor = x(g.After)-4, "end"
+		}
+		fmt.Fprintf(&b, `<path class="gap" d="M%.1f %.1fV%.1fM%.1f %.1fV%.1f"/><text x="%.1f" y="%.1f" text-anchor="%s" class="quiet">%s</text>`,
+			x(g.After), y(0), y(top), x(end), y(0), y(top), at, y(0)-8, anchor, label)
 	}
 	for i := len(d.Lines) - 1; i >= 0; i-- {
 		class := "heat"
@@ -104,7 +108,7 @@ func highest(lines []kiln.Envelope) (peak float64, at time.Duration, ok bool) {
 	return
 }
 
-// linePath draws from low to high of each step in turn, and lifts the pen over gaps.
+// linePath draws from low to high of each step in turn, from high to low where it falls, and lifts the pen over gaps.
 func linePath(e kiln.Envelope, gaps []kiln.Gap, x func(time.Duration) float64, y func(float64) float64) (path string, endX, endY float64) {
 	var b strings.Builder
 	pen, gap := false, 0
@@ -123,10 +127,13 @@ func linePath(e kiln.Envelope, gaps []kiln.Gap, x func(time.Duration) float64, y
 		if !pen {
 			op = "M"
 		}
-		endX, endY = x(a), y(float64(e.High[i]))
-		low := y(float64(e.Low[i]))
-		if math.Abs(low-endY) > 0.75 {
-			fmt.Fprintf(&b, "%s%.1f %.1fV%.1f", op, endX, low, endY)
+		first, last := e.Low[i], e.High[i]
+		if pen && e.High[i] < e.High[i-1] { // falling: the highest came first
+			first, last = last, first
+		}
+		endX, endY = x(a), y(float64(last))
+		if begins := y(float64(first)); math.Abs(begins-endY) > 0.75 {
+			fmt.Fprintf(&b, "%s%.1f %.1fV%.1f", op, endX, begins, endY)
 		} else {
 			fmt.Fprintf(&b, "%s%.1f %.1f", op, endX, endY)
 		}

@@ -2,7 +2,6 @@ package api
 
 import (
 	"context"
-	"math"
 	"time"
 
 	"lidwright/kiln"
@@ -45,7 +44,6 @@ type firingMeant struct {
 }
 
 const (
-	usualMissC  = 6.0   // how far a usual firing misses its heat work where too few are known (own)
 	bagMissC    = 15.0  // the cone on the bag (own)
 	bagBisqueC  = 1000. // usual bisque where none was fired (own)
 	newestKilns = 200
@@ -90,9 +88,9 @@ func (s *Server) meant(ctx context.Context, a firingAsk, clay tiles.Clay) (firin
 	usual, found := past.Expect(a.Kind, m.Atmosphere)
 	switch {
 	case a.Heat.Known():
-		m.Work, m.From, m.WorkSD = a.Heat, "asked", missOf(usual.Works)
+		m.Work, m.From, m.WorkSD = a.Heat, "asked", usual.Miss()
 	case found && usual.HeatWork.Known():
-		m.Work, m.From, m.Of, m.WorkSD = usual.HeatWork, "usual", usual.Of, missOf(usual.Works)
+		m.Work, m.From, m.Of, m.WorkSD = usual.HeatWork, "usual", usual.Of, usual.Miss()
 	case a.Kind == kiln.Bisque:
 		m.Work, m.From, m.WorkSD, m.FromBag = bagBisqueC, "bag", bagMissC, true
 	case clay.Matures.Known():
@@ -104,21 +102,6 @@ func (s *Server) meant(ctx context.Context, a firingAsk, clay tiles.Clay) (firin
 		m.BisqueWork = m.Work
 	}
 	return m, nil
-}
-
-// missOf is how far the usual firings miss their own mean.
-func missOf(works []float64) float64 {
-	if len(works) < 4 {
-		return usualMissC
-	}
-	mean, sum := 0.0, 0.0
-	for _, w := range works {
-		mean += w / float64(len(works))
-	}
-	for _, w := range works {
-		sum += (w - mean) * (w - mean)
-	}
-	return math.Max(math.Sqrt(sum/float64(len(works)-1)), 2)
 }
 
 // sizeLid loads what the question rests on, and computes.

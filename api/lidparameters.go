@@ -12,54 +12,54 @@ type LidParams struct {
 	Collar           []string `query:"collar,explode" doc:"Gallery, wall to wall (mouth, neck by seat): 104.5, 104.5mm, 3 3/4 in; up to 3 times, each another direction"`
 	CollarMm         []string `query:"collar_mm,explode" doc:"The same as a decimal number in mm"`
 	CollarAgain      []string `query:"collar_again,explode" doc:"The first direction read again, up to twice"`
-	CollarAgainMm    []string `query:"collar_again_mm,explode"`
+	CollarAgainMm    []string `query:"collar_again_mm,explode" doc:"The same in mm"`
 	Opening          string   `query:"opening" doc:"Ledge opening"`
-	OpeningMm        string   `query:"opening_mm"`
+	OpeningMm        string   `query:"opening_mm" doc:"The same in mm"`
 	CollarStage      string   `query:"collar_stage" doc:"wet, soft, leather, dry, bisque, fired: state of the pot when measured"`
 	LidStage         string   `query:"lid_stage" doc:"State of the lid clay at the size asked or given"`
 	Lid              string   `query:"lid" doc:"With a collar: the gap of this lid. Without: the gallery to throw for it"`
-	LidMm            string   `query:"lid_mm"`
+	LidMm            string   `query:"lid_mm" doc:"The same in mm"`
 	Play             string   `query:"play" doc:"Play wanted after firing, across"`
-	PlayMm           string   `query:"play_mm"`
-	LeastPlay        string   `query:"least_play"`
-	LeastPlayMm      string   `query:"least_play_mm"`
-	MostPlay         string   `query:"most_play"`
-	MostPlayMm       string   `query:"most_play_mm"`
+	PlayMm           string   `query:"play_mm" doc:"The same in mm"`
+	LeastPlay        string   `query:"least_play" doc:"Least good play, fired; by seat if not said"`
+	LeastPlayMm      string   `query:"least_play_mm" doc:"The same in mm"`
+	MostPlay         string   `query:"most_play" doc:"Most good play, fired; by seat if not said"`
+	MostPlayMm       string   `query:"most_play_mm" doc:"The same in mm"`
 	Bearing          string   `query:"bearing" doc:"Least overlap when pushed to one side"`
-	BearingMm        string   `query:"bearing_mm"`
+	BearingMm        string   `query:"bearing_mm" doc:"The same in mm"`
 	SeatGlazed       string   `query:"seat_glazed" doc:"yes or no"`
 	Glaze            string   `query:"glaze" doc:"Glaze on seat and lid edge, across in all"`
-	GlazeMm          string   `query:"glaze_mm"`
+	GlazeMm          string   `query:"glaze_mm" doc:"The same in mm"`
 	Clay             string   `query:"clay" doc:"Clay of the pot"`
-	Batch            string   `query:"batch"`
+	Batch            string   `query:"batch" doc:"Its batch; the newest open one if not said"`
 	LidClay          string   `query:"lid_clay" doc:"Clay of the lid; as the pot if not said"`
-	LidBatch         string   `query:"lid_batch"`
+	LidBatch         string   `query:"lid_batch" doc:"Its batch"`
 	Kind             string   `query:"kind" doc:"bisque, glaze, once, other: last firing of the pair"`
-	Atmosphere       string   `query:"atmosphere"`
+	Atmosphere       string   `query:"atmosphere" doc:"oxidation, reduction, unknown"`
 	HeatWorkC        string   `query:"heat_work_c" doc:"Heat work of that firing, 550 to 1400 °C"`
 	Cone             string   `query:"cone" doc:"The same as a cone: 022 to 14, tenths as 6+0.1"`
 	Kiln             string   `query:"kiln" doc:"Whose usual firing"`
 	Together         string   `query:"together" doc:"in_place, same_load, apart"`
-	Form             string   `query:"form"`
-	Maker            string   `query:"maker"`
+	Form             string   `query:"form" doc:"Name of the form"`
+	Maker            string   `query:"maker" doc:"Maker's mark"`
 	Companion        string   `query:"companion" doc:"Code of a bar measured with the pot"`
-	MassWetG         string   `query:"mass_wet_g"`
-	MassNowG         string   `query:"mass_now_g"`
+	MassWetG         string   `query:"mass_wet_g" doc:"Mass of a companion piece when thrown, g"`
+	MassNowG         string   `query:"mass_now_g" doc:"Mass of the same piece now, g"`
 	BodyDryingRatio  string   `query:"body_drying_ratio" doc:"Stated rate: 0.06 or 6%; share of the wet length"`
 	BodyLeatherRatio string   `query:"body_leather_ratio" doc:"Shrink already gone, share of the wet length"`
 	BodyBisqueRatio  string   `query:"body_bisque_ratio" doc:"Share of the dry length"`
 	BodyFiringRatio  string   `query:"body_firing_ratio" doc:"Share of the dry length"`
-	LidDryingRatio   string   `query:"lid_drying_ratio"`
-	LidLeatherRatio  string   `query:"lid_leather_ratio"`
-	LidBisqueRatio   string   `query:"lid_bisque_ratio"`
-	LidFiringRatio   string   `query:"lid_firing_ratio"`
+	LidDryingRatio   string   `query:"lid_drying_ratio" doc:"The same of the lid, where it differs"`
+	LidLeatherRatio  string   `query:"lid_leather_ratio" doc:"The same of the lid"`
+	LidBisqueRatio   string   `query:"lid_bisque_ratio" doc:"The same of the lid"`
+	LidFiringRatio   string   `query:"lid_firing_ratio" doc:"The same of the lid"`
 	DoubtRatio       string   `query:"doubt_ratio" doc:"sd of a stated part"`
-	MeasureSd        string   `query:"measure_sd"`
-	MeasureSdMm      string   `query:"measure_sd_mm"`
-	ThrowSd          string   `query:"throw_sd"`
-	ThrowSdMm        string   `query:"throw_sd_mm"`
+	MeasureSd        string   `query:"measure_sd" doc:"How true one reading is, one sd"`
+	MeasureSdMm      string   `query:"measure_sd_mm" doc:"The same in mm"`
+	ThrowSd          string   `query:"throw_sd" doc:"How true the part is thrown, one sd"`
+	ThrowSdMm        string   `query:"throw_sd_mm" doc:"The same in mm"`
 	Step             string   `query:"step" doc:"What the maker can set; 0: do not round"`
-	StepMm           string   `query:"step_mm"`
+	StepMm           string   `query:"step_mm" doc:"The same in mm"`
 	Lids             string   `query:"lids" doc:"1 to 3: largest spread shown"`
 	CheckStage       string   `query:"check_stage" doc:"leather, dry, bisque: the gap to expect then"`
 	Accept           string   `query:"accept" doc:"wide: give a width that would be held back"`

@@ -64,14 +64,22 @@ func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	type row struct {
+		barJSON
+		Measured bool // at the stage that this load gives
+	}
 	data := struct {
 		page
 		Load     loadJSON
-		Bars     []barJSON
+		Bars     []row
 		Cautions []string
 	}{page: s.page("unpack"), Load: s.loadJSON(l), Cautions: []string{CautionText(16), CautionText(18), CautionText(19), CautionText(20)}}
 	for _, b := range bars {
-		data.Bars = append(data.Bars, s.barJSON(b.Bar))
+		one := row{barJSON: s.barJSON(b.Bar)}
+		for _, rd := range b.Readings {
+			one.Measured = one.Measured || rd.Struck == nil && rd.Stage == tiles.Measures(l.Kind)
+		}
+		data.Bars = append(data.Bars, one)
 	}
 	return s.render(w, "load", data)
 }

@@ -1,6 +1,7 @@
 package kiln
 
 import (
+	"math"
 	"slices"
 	"time"
 )
@@ -58,4 +59,26 @@ func PastOf(firings []Firing, control ChannelID) Past {
 		p.Usual = append(p.Usual, e)
 	}
 	return p
+}
+
+// A firing of which fewer than four are known is taken to miss its heat work by usualMiss; four
+// that agree by chance are not believed to agree better than leastMiss. °C, both own choice.
+const (
+	usualMiss = 6.0
+	leastMiss = 2.0
+)
+
+// Miss is how far a firing of this sort may miss its usual heat work, °C (one sd).
+func (e Expected) Miss() float64 {
+	if len(e.Works) < usualOf {
+		return usualMiss
+	}
+	mean, sum := 0.0, 0.0
+	for _, w := range e.Works {
+		mean += w / float64(len(e.Works))
+	}
+	for _, w := range e.Works {
+		sum += (w - mean) * (w - mean)
+	}
+	return math.Max(math.Sqrt(sum/float64(len(e.Works)-1)), leastMiss)
 }

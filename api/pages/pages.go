@@ -99,7 +99,8 @@ func (s *Set) funcs(zone *time.Location) template.FuncMap {
 		"clock":   func(v any) string { return when(v, zone, "15:04") },
 		"day":     func(v any) string { return when(v, zone, "Mon 2 Jan 2006") },
 		"at":      func(v any) string { return when(v, zone, "2 Jan 15:04") },
-		"safe":    func(v string) template.HTML { return template.HTML(v) }, // for SVG made here, never for what people typed
+		"safe":    func(v string) template.HTML { return template.HTML(v) },                  // for SVG made here, never for what people typed
+		"said":    func(v any) string { return strings.ReplaceAll(fmt.Sprint(v), "_", " ") }, // thrown_ring as people say it
 		"first":   func(v []string) string { return nth(v, 0) },
 		"second":  func(v []string) string { return nth(v, 1) },
 		"lines":   func(v string) []string { return strings.Split(v, "\n") },
@@ -133,11 +134,11 @@ func when(v any, zone *time.Location, layout string) string {
 			return ""
 		}
 		return t.In(zone).Format(layout)
-	case *time.Time:
-		if t == nil || t.IsZero() {
+	case *string:
+		if t == nil {
 			return ""
 		}
-		return t.In(zone).Format(layout)
+		return when(*t, zone, layout)
 	case string:
 		p, err := time.Parse(time.RFC3339, t)
 		if err != nil {

@@ -2,7 +2,9 @@ package main
 
 import (
 	"fmt"
+	"maps"
 	"net/url"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -133,7 +135,12 @@ func wrongUse(err error) error {
 }
 
 func rateCommand() *cobra.Command {
-	known := []string{"batch", "kind", "atmosphere", "heat_work_c", "cone", "kiln", "from", "to", "forming"}
+	help := map[string]string{
+		"batch": "batch; the newest open one if not said", "kind": "bisque, glaze, once, other; glaze if not said", "atmosphere": "oxidation, reduction, unknown",
+		"heat_work_c": "at this heat work, 550 to 1400 °C, in place of the usual firing", "cone": "at this cone: 022 to 14, tenths as 6+0.1", "kiln": "whose usual firing",
+		"from": "stage; wet if not said", "to": "a later stage; fired if not said", "forming": "how the piece is made; thrown_ring if not said",
+	}
+	known := slices.Collect(maps.Keys(help))
 	c := &cobra.Command{
 		Use: "rate CLAY", Short: "How much a clay shrinks, and how sure that is",
 		Example: "  lidwright rate tern\n  lidwright rate tern --batch B --cone 6",
@@ -167,7 +174,7 @@ func rateCommand() *cobra.Command {
 		},
 	}
 	for _, p := range known {
-		c.Flags().String(strings.ReplaceAll(p, "_", "-"), "", "")
+		c.Flags().String(strings.ReplaceAll(p, "_", "-"), "", help[p])
 	}
 	return c
 }
