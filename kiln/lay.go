@@ -11,50 +11,101 @@ import (
 // are left out, and rows without any good reading. Across a restart of the machine the wall
 // clocks tell the length of the gap where they were trusted; otherwise it counts as a second.
 func Lay(samples []Sample, channels []ChannelID, gapAfter time.Duration) Curve {
-	c := Curve{Channels: slices.Clone(channels), T: make([][]Celsius, len(channels))}
-	c.After = make([]time.Duration, 0, len(samples))
-	for i := range c.T {
-		c.T[i] = make([]Celsius, 0, len(samples))
-	}
 	samples = slices.Clone(samples)
 	settleClock(samples)
-	var axis ages
-	severed := false
-	row := make([]Celsius, len(channels))
-	for _, s := range samples {
-		j, ok := axis.next(s.At)
-		if !ok {
-			continue
-		}
-		severed = severed || !j.known
-		if !rowOf(s, channels, row) {
-			continue
-		}
-		if n := len(c.After); n > 0 {
-			if since := j.age - c.After[n-1]; severed {
-				c.Gaps = append(c.Gaps, Gap{After: c.After[n-1], Why: "restart"})
-			} else if since > gapAfter {
-				c.Gaps = append(c.Gaps, Gap{After: c.After[n-1], For: since, Known: true})
-			}
-		}
-		severed = false
-		c.After = append(c.After, j.age)
-		for i, t := range row {
-			c.T[i] = append(c.T[i], t)
-		}
-	}
-	return c
+	l := NewLayer(append([]ChannelID{}, channels...), gapAfter)
+	l.Add(samples)
+	return l.Curve()
 }
 
-// rowOf puts what each channel said well into row, and reports whether any did.
-func rowOf(s Sample, channels []ChannelID, row []Celsius) (any bool) {
-	for i, id := range channels {
+// Layer lays samples as Lay does, a part at a time, so that the whole firing need not be in memory
+// twice. The clocks of what it is given are already put right.
+type Layer struct {
+	curve    Curve
+	gapAfter time.Duration
+	every    bool // channel that speaks
+	axis     ages
+	severed  bool
+}
+
+// NewLayer begins a curve of these channels; of every channel that is met, in that order, if
+// channels is nil.
+func NewLayer(channels []ChannelID, gapAfter time.Duration) *Layer {
+	return &Layer{curve: Curve{Channels: channels, T: make([][]Celsius, len(channels))}, gapAfter: gapAfter, every: channels == nil}
+}
+
+// Add lays the next samples down.
+func (l *Layer) Add(samples []Sample) {
+	for _, s := range samples {
+		if l.every {
+			for _, v := range s.Values {
+				l.Place(v.Channel)
+			}
+		}
+		row := l.Row()
+		rowOf(s, l.curve.Channels, row)
+		l.AddRow(s.At, row)
+	}
+}
+
+// Place is where a channel stands in a row, -1 if the curve is to have none of it.
+func (l *Layer) Place(channel ChannelID) int {
+	at := slices.Index(l.curve.Channels, channel)
+	if at >= 0 || !l.every {
+		return at
+	}
+	column := make([]Celsius, len(l.curve.After))
+	for i := range column {
+		column[i] = NoTemperature()
+	}
+	l.curve.Channels, l.curve.T = append(l.curve.Channels, channel), append(l.curve.T, column)
+	return len(l.curve.Channels) - 1
+}
+
+// Row is a row in which no channel said anything.
+func (l *Layer) Row() []Celsius {
+	row := make([]Celsius, len(l.curve.Channels))
+	for i := range row {
 		row[i] = NoTemperature()
-		if v, ok := s.Value(id); ok && v.Fault == Good && v.T.Known() {
-			row[i], any = v.T, true
+	}
+	return row
+}
+
+// AddRow lays down what the channels said at one moment, NaN where that was nothing good.
+func (l *Layer) AddRow(at Stamp, row []Celsius) {
+	c := &l.curve
+	j, ok := l.axis.next(at)
+	if !ok {
+		return
+	}
+	l.severed = l.severed || !j.known
+	if !slices.ContainsFunc(row, Celsius.Known) {
+		return
+	}
+	if n := len(c.After); n > 0 {
+		if since := j.age - c.After[n-1]; l.severed {
+			c.Gaps = append(c.Gaps, Gap{After: c.After[n-1], Why: "restart"})
+		} else if since > l.gapAfter {
+			c.Gaps = append(c.Gaps, Gap{After: c.After[n-1], For: since, Known: true})
 		}
 	}
-	return any
+	l.severed = false
+	c.After = append(c.After, j.age)
+	for i, t := range row {
+		c.T[i] = append(c.T[i], t)
+	}
+}
+
+// Curve is what was laid so far. It is not to be added to after.
+func (l *Layer) Curve() Curve { return l.curve }
+
+// rowOf puts what each channel said well into row, which holds nothing yet.
+func rowOf(s Sample, channels []ChannelID, row []Celsius) {
+	for i, id := range channels {
+		if v, ok := s.Value(id); ok && v.Fault == Good && v.T.Known() {
+			row[i] = v.T
+		}
+	}
 }
 
 // Thin is the curve of one channel in steps of at least step: the lowest and highest of each.

@@ -1,318 +1,352 @@
 package store
 
 import (
-	"bytes"
 	"compress/flate"
-	"encoding/binary"
-	"errors"
 	"fmt"
-	"hash/crc32"
-	"io"
-	"math"
 	"slices"
-	"time"
 
 	"lidwright/kiln"
 )
 
-// A run of samples as it is kept: one byte of version, one that says whether the body is
-// deflated, the body, and a CRC-32C of all before it. The body holds, in order, as varints:
-// the number of samples; the channels' names and steps; the stamps in stretches of one boot,
-// wall offset and trust (a change of any begins another), with the times since that start as
-// differences in ns; for each channel its faults in stretches, then its temperatures as
-// zigzag differences of whole steps; last the lines kept of readings that were not good.
+// A block is a stretch of samples of one firing as it is kept: a batch of some seconds, plain, or
+// an hour, small. Its head holds as varints, in order:
+//
+//	how many samples; the stamps in stretches of one boot, wall offset and trust (a change of any
+//	begins another), the times in each as runs of equal steps;
+//	the faults that occur; of how many of the last readings a guess is the mean;
+//	for each channel its name, its states (good, absent, faulty) in runs, and its unit.
+//
+// Behind it stands what each reading is above the guess, channel after channel, deflated or not.
+//
+// The guess of the mean of eight costs a tenth less than that of the last reading, where noise
+// hides the slope; Huffman codes alone do the rest. Readings in steps wider than the noise stand
+// still for long, and there the last reading and a search for repeats are better.
+
 const (
-	runVersion  = 1
-	runPlain    = 0
-	runDeflated = 1
-	mostSamples = 1 << 20 // in one run; bounds what a damaged one can ask for
+	mostSamples  = 1 << 20 // in one block
+	mostChannels = 1 << 10
+	mostFaults   = 1 << 8
+	window       = 3 // log2 of the readings that a guess is the mean of
+	jump         = 64
+	restless     = 5 // values a byte: below it nothing stands still, and no search for repeats is made
 )
 
-// steps are the resolutions that a channel may be kept in, coarsest first; the coarsest that
-// gives every value back is taken. The last one always fits: nothing that reads a kiln is
-// finer.
-var steps = []float64{1, 0.5, 0.25, 0.1, 0.0625, 0.05, 0.01, 1.0 / 128, 0.001}
+// block is a stretch of samples by column, as it is coded.
+type block struct {
+	stretches []stretch
+	since     []int64 // of each sample, ns since the start of its boot
+	faults    []kiln.Fault
+	channels  []column
+}
 
-var (
-	errRun   = errors.New("a run of samples is damaged")
-	castagni = crc32.MakeTable(crc32.Castagnoli)
+// stretch is a number of samples by one clock.
+type stretch struct {
+	n       int
+	boot    kiln.BootID
+	offset  int64 // wall clock less time since the start, ms
+	trusted bool
+}
+
+// column is what one channel said. Counts are in sixteen-thousandths of a degree, one for each
+// sample whose state has a number.
+type column struct {
+	id     kiln.ChannelID
+	states []states
+	counts []int64
+}
+
+// states is a number of samples in one state.
+type states struct{ n, state int }
+
+// States of a reading: what the faults of the block add is twice the index of the fault.
+const (
+	stateGood    = 0 // a number, and good
+	stateAbsent  = 1 // the channel did not speak
+	stateNothing = 2 // it spoke, called it good, and gave no number
+	stateFaulty  = 3 // and a number; stateFaulty+1: and none
 )
 
-// encodeRun writes samples, all of one kiln. deflate makes it small, for good.
-func encodeRun(samples []kiln.Sample, deflate bool) []byte {
-	e := &runWriter{}
-	e.uint(uint64(len(samples)))
-	e.stamps(samples)
-	channels := channelsOf(samples)
-	e.uint(uint64(len(channels)))
-	for _, c := range channels {
-		e.text(string(c))
-		e.channel(samples, c)
-	}
-	e.raw(samples)
-	body, how := e.b, byte(runPlain)
-	if deflate {
-		for _, level := range []int{flate.HuffmanOnly, 6} {
-			var z bytes.Buffer
-			w, err := flate.NewWriter(&z, level)
-			if err == nil {
-				w.Write(e.b)
-				w.Close()
-				if z.Len() < len(body) {
-					body, how = z.Bytes(), runDeflated
-				}
-			}
+// hasNumber reports whether a reading of that state has a number.
+func hasNumber(state int) bool { return state == stateGood || state >= stateFaulty && state%2 == 1 }
+
+// blockOf turns samples, all of one firing and in order, into columns. Raw lines are no part of a
+// block.
+func blockOf(samples []kiln.Sample) *block {
+	b := &block{since: make([]int64, len(samples))}
+	var first kiln.Stamp // of the stretch
+	for i, s := range samples {
+		b.since[i] = int64(s.At.Since)
+		if i == 0 || !sameClock(first, s.At) {
+			first = s.At
+			b.stretches = append(b.stretches, stretch{boot: first.Boot, offset: offsetOf(first), trusted: first.Trusted})
+		}
+		b.stretches[len(b.stretches)-1].n++
+		for place, v := range s.Values {
+			b.channel(v.Channel, place, i, len(samples)).add(b.stateOf(v), v.T)
+		}
+		for c := range b.channels {
+			b.channels[c].until(i + 1)
 		}
 	}
-	out := append([]byte{runVersion, how}, body...)
-	return binary.LittleEndian.AppendUint32(out, crc32.Checksum(out, castagni))
+	return b
 }
 
-func channelsOf(samples []kiln.Sample) []kiln.ChannelID {
-	var all []kiln.ChannelID
-	for _, s := range samples {
-		for _, v := range s.Values {
-			if !slices.Contains(all, v.Channel) {
-				all = append(all, v.Channel)
-			}
-		}
-	}
-	return all
-}
+// offsetOf is how the wall clock of a stamp lies to the time since the start, ms.
+func offsetOf(at kiln.Stamp) int64 { return at.Wall.UnixMilli() - at.Since.Milliseconds() }
 
-type runWriter struct{ b []byte }
-
-func (e *runWriter) uint(v uint64) { e.b = binary.AppendUvarint(e.b, v) }
-func (e *runWriter) int(v int64)   { e.b = binary.AppendVarint(e.b, v) }
-func (e *runWriter) text(v string) { e.uint(uint64(len(v))); e.b = append(e.b, v...) }
-func (e *runWriter) flag(v bool)   { e.uint(map[bool]uint64{false: 0, true: 1}[v]) }
-func offset(s kiln.Stamp) int64    { return s.Wall.UnixMilli() - s.Since.Milliseconds() }
+// sameClock reports whether two stamps lie in one stretch; a clock that is slewed stays in one.
 func sameClock(a, b kiln.Stamp) bool {
-	d := offset(a) - offset(b)
-	return a.Boot == b.Boot && a.Trusted == b.Trusted && -100 < d && d < 100 // a clock that is slewed stays in one stretch
+	d := offsetOf(a) - offsetOf(b)
+	return a.Boot == b.Boot && a.Trusted == b.Trusted && -100 < d && d < 100
 }
 
-func (e *runWriter) stamps(samples []kiln.Sample) {
-	for i := 0; i < len(samples); {
-		n := i + 1
-		for n < len(samples) && sameClock(samples[i].At, samples[n].At) {
-			n++
-		}
-		at := samples[i].At
-		e.uint(uint64(n - i))
-		e.text(string(at.Boot))
-		e.int(offset(at))
-		e.flag(at.Trusted)
-		last := int64(0)
-		for ; i < n; i++ {
-			since := samples[i].At.Since.Nanoseconds()
-			e.int(since - last)
-			last = since
-		}
+// channel finds the column of a channel, which usually stands at place; one that speaks for the
+// first time was absent before.
+func (b *block) channel(id kiln.ChannelID, place, before, all int) *column {
+	if place < len(b.channels) && b.channels[place].id == id {
+		return &b.channels[place]
 	}
+	at := slices.IndexFunc(b.channels, func(c column) bool { return c.id == id })
+	if at < 0 {
+		at = len(b.channels)
+		b.channels = append(b.channels, column{id: id, counts: make([]int64, 0, all)})
+		b.channels[at].until(before)
+	}
+	return &b.channels[at]
 }
 
-// channel writes one channel's faults and temperatures. What a sample does not say has the
-// fault "absent"; what has no number has a mark of its own.
-const absent = "absent"
+func (b *block) stateOf(v kiln.Value) int {
+	number := isNumber(v.T)
+	if v.Fault == kiln.Good {
+		if number {
+			return stateGood
+		}
+		return stateNothing
+	}
+	at := slices.Index(b.faults, v.Fault)
+	if at < 0 {
+		at = len(b.faults)
+		b.faults = append(b.faults, v.Fault)
+	}
+	if number {
+		return stateFaulty + 2*at
+	}
+	return stateFaulty + 2*at + 1
+}
 
-func (e *runWriter) channel(samples []kiln.Sample, c kiln.ChannelID) {
-	values := make([]kiln.Value, len(samples))
-	faults := make([]string, len(samples))
-	for i, s := range samples {
-		v, ok := s.Value(c)
-		values[i], faults[i] = v, string(v.Fault)
-		if !ok {
-			faults[i] = absent
-		}
-		if ok && !v.T.Known() {
-			faults[i] += "?"
-		}
+func (c *column) add(state int, t kiln.Celsius) {
+	if n := len(c.states) - 1; n >= 0 && c.states[n].state == state {
+		c.states[n].n++
+	} else {
+		c.states = append(c.states, states{1, state})
 	}
-	for i := 0; i < len(faults); {
-		n := i + 1
-		for n < len(faults) && faults[n] == faults[i] {
-			n++
-		}
-		e.uint(uint64(n - i))
-		e.text(faults[i])
-		i = n
-	}
-	step := stepOf(values)
-	e.uint(uint64(step))
-	last := int64(0)
-	for _, v := range values {
-		if v.T.Known() {
-			n := int64(math.Round(float64(v.T) / steps[step]))
-			e.int(n - last)
-			last = n
-		}
+	if hasNumber(state) {
+		c.counts = append(c.counts, countOf(t))
 	}
 }
 
-func stepOf(values []kiln.Value) int {
-	for i, step := range steps[:len(steps)-1] {
-		fits := true
-		for _, v := range values {
-			if t := float64(v.T); v.T.Known() && math.Abs(math.Round(t/step)*step-t) > 1e-6 {
-				fits = false
-				break
+// until makes the channel absent in the samples before the n-th that it did not speak in.
+func (c *column) until(n int) {
+	for _, s := range c.states {
+		n -= s.n
+	}
+	for ; n > 0; n-- {
+		c.add(stateAbsent, 0)
+	}
+}
+
+// encode writes samples, all of one firing and in order. small makes it as short as it will get.
+func encode(samples []kiln.Sample, small bool) []byte { return blockOf(samples).encode(small) }
+
+func (b *block) encode(small bool) []byte {
+	if !small {
+		return b.wrapped(0, b.values(0), bodyPlain)
+	}
+	values := b.values(window)
+	best, by := deflated(values, flate.HuffmanOnly), window
+	if len(best) < len(values)/restless {
+		if z := deflated(b.values(0), 6); len(z) < len(best) {
+			best, by = z, 0
+		}
+	}
+	return b.wrapped(by, best, bodyDeflated)
+}
+
+func (b *block) wrapped(window int, values []byte, how byte) []byte {
+	h := &coder{b: make([]byte, 0, 128)}
+	h.uint(uint64(len(b.since)))
+	b.putStamps(h)
+	h.uint(uint64(len(b.faults)))
+	for _, f := range b.faults {
+		h.text(string(f))
+	}
+	h.uint(uint64(window))
+	h.uint(uint64(len(b.channels)))
+	for _, c := range b.channels {
+		h.text(string(c.id))
+		for _, s := range c.states {
+			h.uint(uint64(s.n))
+			h.uint(uint64(s.state))
+		}
+		h.uint(uint64(unitOf(c.counts)))
+	}
+	e := &coder{b: make([]byte, 0, len(h.b)+len(values)+16)}
+	e.uint(uint64(len(h.b)))
+	e.b = append(append(append(e.b, h.b...), how), values...)
+	return wrap(e.b, bodyPlain)
+}
+
+// values are what each reading is above the guess, channel after channel.
+func (b *block) values(window int) []byte {
+	v := &coder{b: make([]byte, 0, 2*len(b.channels)*len(b.since)+16)}
+	for _, c := range b.channels {
+		unit := units[unitOf(c.counts)]
+		g := guess{window: window}
+		for _, n := range c.counts {
+			n /= unit
+			v.int(n - g.next())
+			g.saw(n)
+		}
+	}
+	return v.b
+}
+
+func (b *block) putStamps(h *coder) {
+	i := 0
+	for _, s := range b.stretches {
+		h.uint(uint64(s.n))
+		h.text(string(s.boot))
+		h.int(s.offset)
+		h.flag(s.trusted)
+		h.int(b.since[i])
+		to := i + s.n
+		for i++; i < to; {
+			step := b.since[i] - b.since[i-1]
+			same := i + 1
+			for same < to && b.since[same]-b.since[same-1] == step {
+				same++
 			}
-		}
-		if fits {
-			return i
-		}
-	}
-	return len(steps) - 1
-}
-
-func (e *runWriter) raw(samples []kiln.Sample) {
-	for i, s := range samples {
-		if s.Raw != "" {
-			e.uint(uint64(i + 1))
-			e.text(s.Raw)
-		}
-	}
-	e.uint(0)
-}
-
-// decodeRun gives the samples back, all said to be of k.
-func decodeRun(data []byte, k kiln.KilnID) ([]kiln.Sample, error) {
-	if len(data) < 6 {
-		return nil, fmt.Errorf("%w: too short", errRun)
-	}
-	head, sum := data[:len(data)-4], binary.LittleEndian.Uint32(data[len(data)-4:])
-	if crc32.Checksum(head, castagni) != sum {
-		return nil, fmt.Errorf("%w: its checksum is wrong", errRun)
-	}
-	if head[0] != runVersion {
-		return nil, fmt.Errorf("%w: form %d is not known", errRun, head[0])
-	}
-	body := head[2:]
-	if head[1] == runDeflated {
-		var err error
-		if body, err = io.ReadAll(io.LimitReader(flate.NewReader(bytes.NewReader(body)), 64<<20)); err != nil {
-			return nil, fmt.Errorf("%w: %v", errRun, err)
-		}
-	}
-	d := &runReader{b: body}
-	n := d.uint()
-	if n > mostSamples || d.bad {
-		return nil, fmt.Errorf("%w: too many samples", errRun)
-	}
-	samples := make([]kiln.Sample, n)
-	d.stamps(samples)
-	for i := range samples {
-		samples[i].Kiln = k
-	}
-	for range d.count(64) {
-		d.channel(samples, kiln.ChannelID(d.text()))
-	}
-	for i := d.uint(); i > 0 && i <= n && !d.bad; i = d.uint() {
-		samples[i-1].Raw = d.text()
-	}
-	if d.bad {
-		return nil, fmt.Errorf("%w: it ends early", errRun)
-	}
-	return samples, nil
-}
-
-type runReader struct {
-	b   []byte
-	bad bool
-}
-
-func (d *runReader) uint() uint64 {
-	v, n := binary.Uvarint(d.b)
-	if n <= 0 {
-		d.bad, d.b = true, nil
-		return 0
-	}
-	d.b = d.b[n:]
-	return v
-}
-
-func (d *runReader) int() int64 {
-	v, n := binary.Varint(d.b)
-	if n <= 0 {
-		d.bad, d.b = true, nil
-		return 0
-	}
-	d.b = d.b[n:]
-	return v
-}
-
-func (d *runReader) text() string {
-	n := d.uint()
-	if n > uint64(len(d.b)) {
-		d.bad = true
-		return ""
-	}
-	v := string(d.b[:n])
-	d.b = d.b[n:]
-	return v
-}
-
-func (d *runReader) count(most uint64) int {
-	n := d.uint()
-	if n > most {
-		d.bad = true
-		return 0
-	}
-	return int(n)
-}
-
-func (d *runReader) stamps(samples []kiln.Sample) {
-	for i := 0; i < len(samples) && !d.bad; {
-		n := d.count(uint64(len(samples) - i))
-		boot, off, trusted := kiln.BootID(d.text()), d.int(), d.uint() == 1
-		if n == 0 {
-			d.bad = true
-		}
-		last := int64(0)
-		for range n {
-			last += d.int()
-			since := time.Duration(last)
-			samples[i].At = kiln.Stamp{Boot: boot, Since: since, Wall: time.UnixMilli(off + since.Milliseconds()).UTC(), Trusted: trusted}
-			i++
+			h.uint(uint64(same - i))
+			h.int(step)
+			i = same
 		}
 	}
 }
 
-func (d *runReader) channel(samples []kiln.Sample, c kiln.ChannelID) {
-	faults := make([]string, len(samples))
-	for i := 0; i < len(samples) && !d.bad; {
-		n, fault := d.count(uint64(len(samples)-i)), d.text()
-		if n == 0 {
-			d.bad = true
-		}
-		for range n {
-			faults[i] = fault
-			i++
-		}
-	}
-	step := d.count(uint64(len(steps) - 1))
-	last := int64(0)
-	for i, fault := range faults {
-		if d.bad {
+func (b *block) takeStamps(h *decoder) {
+	for i := 0; i < len(b.since) && !h.bad; {
+		s := stretch{n: h.count(len(b.since) - i), boot: kiln.BootID(h.text()), offset: h.int(), trusted: h.flag()}
+		since := h.int()
+		if s.n == 0 {
+			h.fail()
 			return
 		}
-		if fault == absent {
-			continue
+		b.stretches = append(b.stretches, s)
+		to := i + s.n
+		b.since[i] = since
+		for i++; i < to; {
+			same, step := h.count(to-i), h.int()
+			if same == 0 {
+				h.fail()
+				return
+			}
+			for ; same > 0; same-- {
+				since += step
+				b.since[i] = since
+				i++
+			}
 		}
-		v := kiln.Value{Channel: c, T: kiln.NoTemperature()}
-		if n := len(fault); n > 0 && fault[n-1] == '?' {
-			v.Fault = kiln.Fault(fault[:n-1])
-		} else {
-			last += d.int()
-			v.T, v.Fault = kiln.Celsius(value(last, step)), kiln.Fault(fault)
-		}
-		samples[i].Values = append(samples[i].Values, v)
 	}
 }
 
-// value is n steps as the float that was read: 9224 tenths are 922.4, the nearest float to it.
-func value(n int64, step int) float64 {
-	inverse := math.Round(1 / steps[step])
-	return float64(n) / inverse
+// guess is the mean of the last readings, rounded; after a jump it begins anew.
+type guess struct {
+	window int
+	last   [1 << window]int64
+	i      int
+	sum    int64
+}
+
+func (g *guess) next() int64 { return (g.sum + int64(1)<<g.window>>1) >> g.window }
+
+func (g *guess) saw(n int64) {
+	size := 1 << g.window
+	if d := n - g.next(); d > jump || d < -jump {
+		for i := range size {
+			g.last[i] = n
+		}
+		g.sum = n << g.window
+		return
+	}
+	g.sum += n - g.last[g.i]
+	g.last[g.i] = n
+	g.i = (g.i + 1) & (size - 1)
+}
+
+// decodeBlock reads a block back.
+func decodeBlock(data []byte) (*block, error) {
+	body, err := unwrap(data)
+	if err != nil {
+		return nil, err
+	}
+	all := &decoder{b: body}
+	h := &decoder{b: all.bytes()}
+	how := all.flag()
+	v := &decoder{b: all.b}
+	if how {
+		if v.b, err = inflated(all.b); err != nil {
+			return nil, err
+		}
+	}
+	b := &block{since: make([]int64, h.count(mostSamples))}
+	b.takeStamps(h)
+	b.faults = make([]kiln.Fault, h.count(mostFaults))
+	for i := range b.faults {
+		b.faults[i] = kiln.Fault(h.text())
+	}
+	window := h.count(window)
+	b.channels = make([]column, h.count(mostChannels))
+	for i := range b.channels {
+		b.takeChannel(h, v, &b.channels[i], window)
+	}
+	if all.bad || h.bad || v.bad || len(h.b)+len(v.b) > 0 {
+		return nil, fmt.Errorf("%w: a block does not end where it should", errCoded)
+	}
+	return b, nil
+}
+
+func (b *block) takeChannel(h, v *decoder, c *column, window int) {
+	c.id = kiln.ChannelID(h.text())
+	numbers := 0
+	for left := len(b.since); left > 0 && !h.bad; {
+		s := states{h.count(left), h.count(stateFaulty + 2*len(b.faults) - 1)}
+		if s.n == 0 {
+			h.fail()
+		}
+		if hasNumber(s.state) {
+			numbers += s.n
+		}
+		c.states = append(c.states, s)
+		left -= s.n
+	}
+	unit := units[h.count(len(units)-1)]
+	if h.bad || numbers > len(v.b) {
+		h.fail()
+		return
+	}
+	c.counts = make([]int64, numbers)
+	g := guess{window: window}
+	for i := range c.counts {
+		n := v.int() + g.next()
+		g.saw(n)
+		c.counts[i] = n * unit
+	}
+}
+
+// same reports whether two blocks hold the same.
+func (b *block) same(o *block) bool {
+	return slices.Equal(b.stretches, o.stretches) && slices.Equal(b.since, o.since) && slices.Equal(b.faults, o.faults) &&
+		slices.EqualFunc(b.channels, o.channels, func(x, y column) bool {
+			return x.id == y.id && slices.Equal(x.states, y.states) && slices.Equal(x.counts, y.counts)
+		})
 }

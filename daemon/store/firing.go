@@ -1,20 +1,22 @@
 package store
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
-	"encoding/json"
+	"encoding/binary"
 	"errors"
 	"fmt"
-	"math"
 	"slices"
-	"time"
+	"strings"
 
 	"lidwright/kiln"
 )
 
-// sealAfter samples of a firing that are not sealed make a sealed run: an hour at one a second.
-const sealAfter = 3600
+const (
+	sealAfter = 3600 // samples of a firing make a block: an hour at one a second
+	mostLine  = 256  // bytes of a raw line that are kept
+)
 
 // BeginFiring opens a firing with its pre-roll in one commit. Said again it gives the number
 // that the first saying was given.
@@ -24,20 +26,12 @@ func (s *Store) BeginFiring(ctx context.Context, f kiln.Firing, preroll []kiln.S
 		if !errors.Is(err, sql.ErrNoRows) {
 			return err
 		}
-		if err := tx.QueryRowContext(ctx, `SELECT coalesce(max(number), 0) + 1 FROM firing WHERE kiln = ?`, f.Kiln).Scan(&number); err != nil {
-			return err
-		}
-		f.Number = number
-		text, err := writeSummary(f)
+		f.Status = kiln.Running
+		row, n, err := addFiring(ctx, tx, f)
 		if err != nil {
 			return err
 		}
-		var row int64
-		if err := tx.QueryRowContext(ctx, `
-			INSERT INTO firing (id, kiln, number, status, began_ms, summary) VALUES (?, ?, ?, ?, ?, ?) RETURNING row`,
-			f.ID, f.Kiln, number, f.Status, f.Began.Wall.UnixMilli(), text).Scan(&row); err != nil {
-			return err
-		}
+		number = n
 		if err := joinLoad(ctx, tx, f); err != nil {
 			return err
 		}
@@ -46,12 +40,26 @@ func (s *Store) BeginFiring(ctx context.Context, f kiln.Firing, preroll []kiln.S
 				return err
 			}
 		}
-		return nil
+		return s.trust(ctx, tx, preroll)
 	})
 	if err != nil {
 		return 0, fmt.Errorf("begin firing %s: %w", f.ID, err)
 	}
+	s.trusts(preroll)
 	return number, nil
+}
+
+// addFiring puts a firing down under the next number of its kiln.
+func addFiring(ctx context.Context, tx *sql.Tx, f kiln.Firing) (row int64, number int, err error) {
+	if f.Source == "" {
+		f.Source = "serial"
+	}
+	began, over, trusted := timesOf(f)
+	err = tx.QueryRowContext(ctx, `
+		INSERT INTO firing (id, kiln, number, revision, status, source, began_ms, over_ms, trusted, heat_model, summary)
+		VALUES (?1, ?2, (SELECT coalesce(max(number), 0) + 1 FROM firing WHERE kiln = ?2), 1, ?3, ?4, ?5, ?6, ?7, ?8, ?9) RETURNING row, number`,
+		f.ID, f.Kiln, f.Status, f.Source, began, over, trusted, modelOf(f.HeatWork), writeSummary(f)).Scan(&row, &number)
+	return row, number, err
 }
 
 // joinLoad attaches the load that was open to its firing, unless somebody attached it elsewhere.
@@ -63,9 +71,9 @@ func joinLoad(ctx context.Context, tx *sql.Tx, f kiln.Firing) error {
 	return err
 }
 
-// AppendCurve writes a batch in one commit. The same batch said again is left alone. Where
-// an hour is full it is sealed in the same commit: what was coded is read back and compared
-// before its parts are deleted.
+// AppendCurve writes a batch in one commit, which touches one page as a rule. What was written
+// before is left alone when it is said again. Where an hour is full it is sealed in the same
+// commit: what was coded is read back and compared before its parts are deleted.
 func (s *Store) AppendCurve(ctx context.Context, id kiln.FiringID, batch []kiln.Sample) error {
 	if len(batch) == 0 {
 		return nil
@@ -75,115 +83,189 @@ func (s *Store) AppendCurve(ctx context.Context, id kiln.FiringID, batch []kiln.
 		if err != nil {
 			return err
 		}
-		if err := addRun(ctx, tx, row, batch, false); err != nil {
+		last, open, err := openRuns(ctx, tx, row, k)
+		if err != nil {
 			return err
 		}
-		var open int
-		if err := tx.QueryRowContext(ctx, `SELECT coalesce(sum(rows), 0) FROM run WHERE firing = ? AND sealed = 0`, row).Scan(&open); err != nil {
-			return err
+		fresh := batch
+		for len(fresh) > 0 && last.Boot == fresh[0].At.Boot && fresh[0].At.Since <= last.Since {
+			fresh = fresh[1:]
 		}
-		if open < sealAfter {
+		if len(fresh) == 0 {
 			return nil
 		}
-		return seal(ctx, tx, row, k)
+		if err := addRun(ctx, tx, row, fresh, false); err != nil {
+			return err
+		}
+		if err := s.trust(ctx, tx, fresh); err != nil {
+			return err
+		}
+		if open+len(fresh) < sealAfter {
+			return nil
+		}
+		return s.seal(ctx, tx, row, k)
 	})
 	if err != nil {
 		return fmt.Errorf("append to firing %s: %w", id, err)
 	}
+	s.trusts(batch)
 	return nil
 }
 
-func firingRow(ctx context.Context, tx *sql.Tx, id kiln.FiringID) (row int64, k kiln.KilnID, err error) {
-	err = tx.QueryRowContext(ctx, `SELECT row, kiln FROM firing WHERE id = ?`, id).Scan(&row, &k)
+func firingRow(ctx context.Context, q querier, id kiln.FiringID) (row int64, k kiln.KilnID, err error) {
+	err = q.QueryRowContext(ctx, `SELECT row, kiln FROM firing WHERE id = ?`, id).Scan(&row, &k)
 	return row, k, missing(err, kiln.ErrNoFiring)
 }
 
+// openRuns gives the stamp of the last sample written of a firing, zero if there is none, and how
+// many are not sealed.
+func openRuns(ctx context.Context, tx *sql.Tx, firing int64, k kiln.KilnID) (last kiln.Stamp, open int, err error) {
+	var data []byte
+	err = tx.QueryRowContext(ctx, `SELECT data FROM run WHERE firing = ? ORDER BY row DESC LIMIT 1`, firing).Scan(&data)
+	if errors.Is(err, sql.ErrNoRows) {
+		return last, 0, nil
+	}
+	if err != nil {
+		return last, 0, err
+	}
+	if samples, err := decode(data, k); err == nil && len(samples) > 0 {
+		last = samples[len(samples)-1].At
+	}
+	err = tx.QueryRowContext(ctx, `SELECT coalesce(sum(rows), 0) FROM run WHERE firing = ? AND sealed = 0`, firing).Scan(&open)
+	return last, open, err
+}
+
+// addRun writes samples as they come, or as a block, which is read back and compared. The first line of a reading that was not
+// good goes beside those that come: one in five seconds is what a day's megabyte has room for.
 func addRun(ctx context.Context, tx *sql.Tx, firing int64, samples []kiln.Sample, sealed bool) error {
-	at := samples[0].At
-	_, err := tx.ExecContext(ctx, `
-		INSERT INTO run (firing, rows, sealed, first_boot, first_ns, data) VALUES (?, ?, ?, ?, ?, ?)
-		ON CONFLICT (firing, first_boot, first_ns) DO NOTHING`,
-		firing, len(samples), sealed, string(at.Boot), at.Since.Nanoseconds(), encodeRun(samples, sealed))
+	var line any
+	if i := slices.IndexFunc(samples, func(s kiln.Sample) bool { return s.Raw != "" }); i >= 0 && !sealed {
+		raw := samples[i].Raw
+		line = fmt.Sprintf("%.3f\t%s", samples[i].At.Since.Seconds(), strings.ToValidUTF8(raw[:min(len(raw), mostLine)], "?"))
+	}
+	data, err := coded(samples, sealed)
+	if err != nil {
+		return err
+	}
+	_, err = tx.ExecContext(ctx, `INSERT INTO run (firing, rows, sealed, data, line) VALUES (?, ?, ?, ?, ?)`, firing, len(samples), sealed, data, line)
 	return err
 }
 
-// seal joins the open runs of a firing into one small one.
-func seal(ctx context.Context, tx *sql.Tx, firing int64, k kiln.KilnID) error {
-	samples, err := runs(ctx, tx, firing, k, `AND sealed = 0`)
-	if err != nil || len(samples) == 0 {
+// coded writes a block and, if it is to stay, reads it back and compares.
+func coded(samples []kiln.Sample, sealed bool) ([]byte, error) {
+	b := blockOf(samples)
+	data := b.encode(sealed)
+	if sealed {
+		if back, err := decodeBlock(data); err != nil || !back.same(b) {
+			return nil, fmt.Errorf("seal: what was coded does not read back the same: %w", errors.Join(errCoded, err))
+		}
+	}
+	return data, nil
+}
+
+// seal joins the samples of a firing that are not sealed into a block. What does not read back is
+// left as it is.
+func (s *Store) seal(ctx context.Context, tx *sql.Tx, firing int64, k kiln.KilnID) error {
+	rows, err := tx.QueryContext(ctx, `SELECT row, data, coalesce(line, '') FROM run WHERE firing = ? AND sealed = 0 ORDER BY row`, firing)
+	if err != nil {
 		return err
 	}
-	if back, err := decodeRun(encodeRun(samples, true), k); err != nil || !sameSamples(samples, back) {
-		return fmt.Errorf("seal: what was coded does not read back the same: %w", errors.Join(errRun, err))
+	type run struct {
+		row  int64
+		data []byte
+		line string
+	}
+	runs, err := collect(rows, "what is not sealed", func(r *run) error { return rows.Scan(&r.row, &r.data, &r.line) })
+	if err != nil {
+		return err
+	}
+	var samples []kiln.Sample
+	var lines []byte
+	for _, r := range runs {
+		part, err := decode(r.data, k)
+		if err != nil {
+			if _, err := tx.ExecContext(ctx, `UPDATE run SET sealed = 1 WHERE row = ?`, r.row); err != nil {
+				return err
+			}
+			continue
+		}
+		samples = append(samples, part...)
+		if r.line != "" && len(lines)+len(r.line) < mostLines {
+			lines = append(append(lines, r.line...), '\n')
+		}
+	}
+	if len(samples) == 0 {
+		return nil
 	}
 	if _, err := tx.ExecContext(ctx, `DELETE FROM run WHERE firing = ? AND sealed = 0`, firing); err != nil {
+		return err
+	}
+	if err := addLines(ctx, tx, firing, samples[len(samples)-1].At, lines); err != nil {
 		return err
 	}
 	return addRun(ctx, tx, firing, samples, true)
 }
 
-func sameSamples(a, b []kiln.Sample) bool {
-	return slices.EqualFunc(a, b, func(x, y kiln.Sample) bool {
-		return x.At.Boot == y.At.Boot && x.At.Since == y.At.Since && x.At.Trusted == y.At.Trusted && x.Raw == y.Raw && len(x.Values) == len(y.Values) &&
-			!slices.ContainsFunc(x.Values, func(v kiln.Value) bool {
-				w, ok := y.Value(v.Channel)
-				return !ok || v.Fault != w.Fault || v.T.Known() != w.T.Known() || v.T.Known() && math.Abs(float64(v.T-w.T)) > 0.0006
-			})
-	})
-}
-
-// runs gives the samples of a firing in order; which narrows them down.
-func runs(ctx context.Context, q querier, firing int64, k kiln.KilnID, which string) ([]kiln.Sample, error) {
-	rows, err := q.QueryContext(ctx, `SELECT data FROM run WHERE firing = ? `+which+` ORDER BY row`, firing)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var samples []kiln.Sample
-	for rows.Next() {
-		var data []byte
-		if err := rows.Scan(&data); err != nil {
-			return nil, err
-		}
-		part, err := decodeRun(data, k)
-		if err != nil {
-			return nil, err
-		}
-		samples = append(samples, part...)
-	}
-	return samples, rows.Err()
-}
-
-// EndFiring closes a firing: its last samples are sealed and its summary is kept.
+// EndFiring closes a firing: its last samples are sealed, its blocks are laid into one row, and
+// its summary and its envelope are kept.
 func (s *Store) EndFiring(ctx context.Context, f kiln.Firing) error {
 	err := s.write(ctx, func(tx *sql.Tx) error {
 		row, k, err := firingRow(ctx, tx, f.ID)
 		if err != nil {
 			return err
 		}
-		if f.Number == 0 {
-			if err := tx.QueryRowContext(ctx, `SELECT number FROM firing WHERE row = ?`, row).Scan(&f.Number); err != nil {
-				return err
-			}
-		}
-		if err := seal(ctx, tx, row, k); err != nil {
+		if err := s.seal(ctx, tx, row, k); err != nil {
 			return err
 		}
 		if err := joinLoad(ctx, tx, f); err != nil {
 			return err
 		}
-		text, err := writeSummary(f)
-		if err != nil {
+		began, over, trusted := timesOf(f)
+		if _, err := tx.ExecContext(ctx, `
+			UPDATE firing SET revision = revision + 1, status = ?, began_ms = ?, over_ms = ?, trusted = ?, heat_model = ?, summary = ? WHERE row = ?`,
+			f.Status, began, over, trusted, modelOf(f.HeatWork), writeSummary(f), row); err != nil {
 			return err
 		}
-		_, err = tx.ExecContext(ctx, `UPDATE firing SET status = ?, began_ms = ?, over_ms = ?, summary = ? WHERE row = ?`,
-			f.Status, f.Began.Wall.UnixMilli(), f.Over.Wall.UnixMilli(), text, row)
-		return err
+		return s.lay(ctx, tx, row, f)
 	})
 	if err != nil {
 		return fmt.Errorf("end firing %s: %w", f.ID, err)
 	}
 	return nil
+}
+
+// lay puts the blocks of a firing that is over into one row and makes its envelope.
+func (s *Store) lay(ctx context.Context, tx *sql.Tx, row int64, f kiln.Firing) error {
+	blocks, err := s.blocks(ctx, tx, row)
+	if err != nil || len(blocks) == 0 {
+		return err
+	}
+	var data bytes.Buffer
+	for _, b := range blocks {
+		data.Write(binary.AppendUvarint(nil, uint64(len(b))))
+		data.Write(b)
+	}
+	if _, err := tx.ExecContext(ctx, `INSERT INTO curve (firing, data) VALUES (?, ?) ON CONFLICT (firing) DO UPDATE SET data = excluded.data`, row, data.Bytes()); err != nil {
+		return err
+	}
+	if _, err := tx.ExecContext(ctx, `DELETE FROM run WHERE firing = ?`, row); err != nil {
+		return err
+	}
+	return s.envelop(ctx, tx, row, f, blocks)
+}
+
+// envelop keeps the lowest and highest reading of each minute.
+func (s *Store) envelop(ctx context.Context, tx *sql.Tx, row int64, f kiln.Firing, blocks [][]byte) error {
+	curve, err := s.curve(ctx, tx, f, blocks, nil, noGap)
+	if err != nil {
+		return err
+	}
+	var channels []kiln.Envelope
+	for _, c := range curve.Channels {
+		channels = append(channels, curve.Thin(c, envelopeStep))
+	}
+	_, err = tx.ExecContext(ctx, `INSERT INTO envelope (firing, data) VALUES (?, ?) ON CONFLICT (firing) DO UPDATE SET data = excluded.data`, row, writeEnvelope(channels))
+	return err
 }
 
 // Unfinished gives the firings left open, each with every sample written so far.
@@ -201,164 +283,4 @@ func (s *Store) Unfinished(ctx context.Context) ([]kiln.Unfinished, error) {
 		all = append(all, kiln.Unfinished{Firing: f, Samples: samples})
 	}
 	return all, nil
-}
-
-// Samples gives every sample of a firing in order, or kiln.ErrNoFiring.
-func (s *Store) Samples(ctx context.Context, id kiln.FiringID) ([]kiln.Sample, error) {
-	var row int64
-	var k kiln.KilnID
-	err := s.read.QueryRowContext(ctx, `SELECT row, kiln FROM firing WHERE id = ?`, id).Scan(&row, &k)
-	if err != nil {
-		return nil, fmt.Errorf("firing %s: %w", id, missing(err, kiln.ErrNoFiring))
-	}
-	samples, err := runs(ctx, s.read, row, k, "")
-	if err != nil {
-		return nil, fmt.Errorf("read the curve of firing %s: %w", id, err)
-	}
-	return samples, nil
-}
-
-// Firing gives one firing, or kiln.ErrNoFiring.
-func (s *Store) Firing(ctx context.Context, id kiln.FiringID) (kiln.Firing, error) {
-	all, err := s.firings(ctx, `WHERE f.id = ?`, id)
-	if err == nil && len(all) == 0 {
-		err = kiln.ErrNoFiring
-	}
-	if err != nil {
-		return kiln.Firing{}, fmt.Errorf("firing %s: %w", id, err)
-	}
-	return all[0], nil
-}
-
-// Firings gives those that the filter lets pass, newest first.
-func (s *Store) Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.Firing, error) {
-	limit := w.Limit
-	if limit == 0 {
-		limit = -1
-	}
-	after := int64(math.MaxInt64)
-	if w.Before != (time.Time{}) {
-		after = w.Before.UnixMilli()
-	}
-	all, err := s.firings(ctx, `WHERE (?1 = '' OR f.kiln = ?1) AND (?2 = '' OR f.status = ?2) AND f.began_ms < ?3 ORDER BY f.began_ms DESC, f.row DESC LIMIT ?4`,
-		string(w.Kiln), string(w.Status), after, limit)
-	if err != nil {
-		return nil, fmt.Errorf("list firings: %w", err)
-	}
-	return slices.DeleteFunc(all, func(f kiln.Firing) bool {
-		return w.Kind != "" && f.Kind != w.Kind || w.Atmosphere != "" && f.Atmosphere != w.Atmosphere
-	}), nil
-}
-
-// firings reads summaries, with what people said of them over what was worked out.
-func (s *Store) firings(ctx context.Context, where string, args ...any) ([]kiln.Firing, error) {
-	rows, err := s.read.QueryContext(ctx, `
-		SELECT f.summary, f.number, f.status,
-			(SELECT kind FROM told t WHERE t.firing = f.id AND kind IS NOT NULL ORDER BY row DESC LIMIT 1),
-			(SELECT atmosphere FROM told t WHERE t.firing = f.id AND atmosphere IS NOT NULL ORDER BY row DESC LIMIT 1),
-			(SELECT l.id FROM load l WHERE l.firing = f.id)
-		FROM firing f `+where, args...)
-	if err != nil {
-		return nil, err
-	}
-	return collect(rows, "firings", func(f *kiln.Firing) error {
-		var text string
-		var number int
-		var status kiln.Status
-		var kind, atmosphere, load sql.NullString
-		if err := rows.Scan(&text, &number, &status, &kind, &atmosphere, &load); err != nil {
-			return err
-		}
-		var err error
-		if *f, err = readSummary(text); err != nil {
-			return err
-		}
-		f.Number, f.Status = number, status
-		if kind.Valid {
-			f.Kind, f.KindFrom = kiln.Kind(kind.String), "fact"
-		}
-		if atmosphere.Valid {
-			f.Atmosphere = kiln.Atmosphere(atmosphere.String)
-		}
-		if load.Valid {
-			f.Load = load.String
-		}
-		return nil
-	})
-}
-
-// TellFiring keeps what a person says of a firing: kind, atmosphere, either may be empty.
-func (s *Store) TellFiring(ctx context.Context, id kiln.FiringID, kind kiln.Kind, atmosphere kiln.Atmosphere, at kiln.Stamp) error {
-	err := s.write(ctx, func(tx *sql.Tx) error {
-		if _, _, err := firingRow(ctx, tx, id); err != nil {
-			return err
-		}
-		if _, err := record(ctx, tx, "firing", "put", string(id), at, map[string]string{"kind": string(kind), "atmosphere": string(atmosphere)}); err != nil {
-			return err
-		}
-		_, err := tx.ExecContext(ctx, `INSERT INTO told (firing, kind, atmosphere, at_ms) VALUES (?, ?, ?, ?)`,
-			id, orNull(kind), orNull(atmosphere), at.Wall.UnixMilli())
-		return err
-	})
-	if err != nil {
-		return fmt.Errorf("tell firing %s: %w", id, err)
-	}
-	return nil
-}
-
-// summary is a kiln.Firing as JSON, in which no temperature is written as null.
-type summary struct {
-	kiln.Firing
-	Peak     *float64
-	HeatWork map[kiln.ChannelID]heatSummary
-}
-
-type heatSummary struct {
-	kiln.HeatWork
-	C, Low, High *float64
-}
-
-func writeSummary(f kiln.Firing) (string, error) {
-	w := summary{Firing: f, Peak: known(f.Peak), HeatWork: map[kiln.ChannelID]heatSummary{}}
-	w.Firing.Peak, w.Firing.HeatWork = 0, nil
-	for c, h := range f.HeatWork {
-		hs := heatSummary{HeatWork: h, C: known(h.C), Low: known(h.Low), High: known(h.High)}
-		hs.HeatWork.C, hs.HeatWork.Low, hs.HeatWork.High = 0, 0, 0
-		w.HeatWork[c] = hs
-	}
-	text, err := json.Marshal(w)
-	if err != nil {
-		return "", fmt.Errorf("write the summary of firing %s: %w", f.ID, err)
-	}
-	return string(text), nil
-}
-
-func readSummary(text string) (kiln.Firing, error) {
-	var w summary
-	if err := json.Unmarshal([]byte(text), &w); err != nil {
-		return kiln.Firing{}, fmt.Errorf("read a firing's summary: %w", err)
-	}
-	f := w.Firing
-	f.Peak, f.HeatWork = temperature(w.Peak), map[kiln.ChannelID]kiln.HeatWork{}
-	for c, hs := range w.HeatWork {
-		h := hs.HeatWork
-		h.C, h.Low, h.High = temperature(hs.C), temperature(hs.Low), temperature(hs.High)
-		f.HeatWork[c] = h
-	}
-	return f, nil
-}
-
-func known(t kiln.Celsius) *float64 {
-	if !t.Known() {
-		return nil
-	}
-	v := float64(t)
-	return &v
-}
-
-func temperature(v *float64) kiln.Celsius {
-	if v == nil {
-		return kiln.NoTemperature()
-	}
-	return kiln.Celsius(*v)
 }

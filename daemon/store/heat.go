@@ -13,7 +13,7 @@ import (
 // shelf, or what was stated for a load without a firing.
 func (s *Store) heats(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar, list string, channel Channels) error {
 	rows, err := s.read.QueryContext(ctx, `
-		SELECT x.bar, l.id, x.shelf, l.kind, l.kiln, l.heat_work_c, coalesce(l.unpacked_ms, 0), coalesce(f.over_ms, 0), coalesce(l.firing, ''), coalesce(f.status, ''), o.at_ms
+		SELECT x.bar, l.id, x.shelf, l.kind, l.kiln, l.heat_work_c, coalesce(l.unpacked_ms, 0), coalesce(f.over_ms, 0), coalesce(l.firing, ''), coalesce(f.stands, ''), o.at_ms
 		FROM load_bar x JOIN load l ON l.id = x.load JOIN change o ON o.seq = l.opened LEFT JOIN firing f ON f.id = l.firing
 		WHERE x.bar IN (SELECT value FROM json_each(?)) ORDER BY x.bar, l.number`, list)
 	if err != nil {
@@ -70,22 +70,22 @@ func (s *Store) heats(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar, l
 // works gives the heat work, by channel, of every firing that a bar of the list (JSON) went through.
 func (s *Store) works(ctx context.Context, list string) (map[kiln.FiringID]map[kiln.ChannelID]kiln.HeatWork, error) {
 	rows, err := s.read.QueryContext(ctx, `
-		SELECT id, summary FROM firing WHERE status = 'ended' AND id IN (
+		SELECT id, summary FROM firing WHERE stands = 'ended' AND id IN (
 			SELECT l.firing FROM load_bar x JOIN load l ON l.id = x.load WHERE x.bar IN (SELECT value FROM json_each(?)))`, list)
 	if err != nil {
 		return nil, fmt.Errorf("read heat works: %w", err)
 	}
 	type summed struct {
 		id   kiln.FiringID
-		text string
+		data []byte
 	}
-	all, err := collect(rows, "heat works", func(f *summed) error { return rows.Scan(&f.id, &f.text) })
+	all, err := collect(rows, "heat works", func(f *summed) error { return rows.Scan(&f.id, &f.data) })
 	if err != nil {
 		return nil, err
 	}
 	works := make(map[kiln.FiringID]map[kiln.ChannelID]kiln.HeatWork, len(all))
 	for _, one := range all {
-		f, err := readSummary(one.text)
+		f, err := readSummary(one.data)
 		if err != nil {
 			return nil, err
 		}

@@ -8,23 +8,20 @@ package store
 import (
 	"context"
 	"database/sql"
-	"embed"
 	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"time"
 
 	"golang.org/x/sys/unix"
 	"modernc.org/sqlite"
 
+	"lidwright/kiln"
 	"lidwright/tiles"
 )
-
-//go:embed schema/*.sql
-var schema embed.FS
 
 // Errors that keep the daemon from starting until someone acts.
 var (
@@ -33,12 +30,27 @@ var (
 	ErrNewer  = errors.New("the store was written by a newer lidwright")
 )
 
+// Settings of a store; what is zero is as usual.
+type Settings struct {
+	Now    func() kiln.Stamp // the clock, for the names of copies and of what is moved aside
+	Copies int               // how many copies are kept; 7
+}
+
 // Store is the open file. One connection writes; four read.
 type Store struct {
 	folder string
+	now    func() kiln.Stamp
+	copies int
 	lock   *os.File
 	writer *sql.DB
 	read   *sql.DB
+	report Report
+	opened kiln.Stamp // when; an entry of before the clock was trusted is put right by it
+
+	mu      sync.Mutex // guards the fields below
+	trusted map[kiln.BootID]bool
+	damaged map[kiln.FiringID]int // stretches of a firing that did not read back
+	copying copying
 }
 
 const fileName = "lidwright.db"
@@ -50,25 +62,34 @@ const (
 	readerDSN = "file:%s?mode=ro&_pragma=query_only(1)&_pragma=busy_timeout(5000)"
 )
 
-// Open opens the store in folder, which must exist, and brings its tables up to date.
-// Errors: ErrFolder, ErrInUse, ErrNewer, or trouble with the disk.
-func Open(ctx context.Context, folder string) (*Store, error) {
-	info, err := os.Stat(folder)
-	switch {
-	case err != nil:
-		return nil, fmt.Errorf("%w: %s: %v; make it, owned by the user that runs lidwright", ErrFolder, folder, err)
-	case !info.IsDir():
-		return nil, fmt.Errorf("%w: %s is a file, not a folder; move it away", ErrFolder, folder)
-	}
-	lock, err := os.OpenFile(filepath.Join(folder, "lock"), os.O_RDWR|os.O_CREATE, 0o600)
+// Open opens the store in folder, which must exist, as usual; see Settings.Open.
+func Open(ctx context.Context, folder string) (*Store, error) { return Settings{}.Open(ctx, folder) }
+
+// Open opens the store in folder, which must exist, and brings its tables up to date. A file that
+// is damaged is moved aside and the newest good copy takes its place; Report says so. Errors:
+// ErrFolder, ErrInUse, ErrNewer, each with path and remedy, or trouble with the disk.
+func (o Settings) Open(ctx context.Context, folder string) (*Store, error) {
+	lock, err := lockFolder(folder)
 	if err != nil {
-		return nil, fmt.Errorf("%w: %v; give %s to the user that runs lidwright", ErrFolder, err, folder)
+		return nil, err
 	}
-	if err := unix.Flock(int(lock.Fd()), unix.LOCK_EX|unix.LOCK_NB); err != nil {
-		lock.Close()
-		return nil, fmt.Errorf("%w: %s; stop the other one first", ErrInUse, folder)
+	s := &Store{folder: folder, now: o.Now, copies: o.Copies, lock: lock, trusted: map[kiln.BootID]bool{}, damaged: map[kiln.FiringID]int{}}
+	if s.now == nil {
+		s.now = func() kiln.Stamp { return kiln.Stamp{Wall: time.Now().UTC()} }
 	}
-	s := &Store{folder: folder, lock: lock}
+	if s.copies == 0 {
+		s.copies = 7
+	}
+	s.opened = s.now()
+	// A sync of the data alone keeps a commit as safe as one of the file's dates too, and cheaper.
+	if _, err := sqlite.Fdatasync(true); err != nil && !errors.Is(err, sqlite.ErrFdatasyncUnavailable) {
+		s.Close()
+		return nil, fmt.Errorf("open the store: %w", err)
+	}
+	if err := s.mend(ctx); err != nil {
+		s.Close()
+		return nil, err
+	}
 	if err := s.open(ctx); err != nil {
 		s.Close()
 		return nil, err
@@ -76,64 +97,63 @@ func Open(ctx context.Context, folder string) (*Store, error) {
 	return s, nil
 }
 
-func (s *Store) open(ctx context.Context) error {
-	path := filepath.Join(s.folder, fileName)
-	escaped := strings.NewReplacer("%", "%25", "?", "%3f", "#", "%23").Replace(path)
-	var err error
-	if s.writer, err = sql.Open("sqlite", fmt.Sprintf(writerDSN, escaped)); err != nil {
-		return fmt.Errorf("open %s: %w", path, err)
+// lockFolder sees that the folder can be used and that nobody else uses it.
+func lockFolder(folder string) (*os.File, error) {
+	info, err := os.Stat(folder)
+	switch {
+	case err != nil:
+		return nil, fmt.Errorf("%w: %w; make it, owned by the user that runs lidwright", ErrFolder, err)
+	case !info.IsDir():
+		return nil, fmt.Errorf("%w: %s is a file, not a folder; move it away", ErrFolder, folder)
 	}
-	s.writer.SetMaxOpenConns(1)
-	if err := s.migrate(ctx); err != nil {
-		return fmt.Errorf("open %s: %w", path, err)
+	var owner unix.Stat_t
+	if err := unix.Stat(folder, &owner); err == nil && int(owner.Uid) != os.Geteuid() {
+		return nil, fmt.Errorf("%w: %s belongs to user %d and lidwright runs as user %d; run it as that user, or chown -R the folder", ErrFolder, folder, owner.Uid, os.Geteuid())
 	}
-	if s.read, err = sql.Open("sqlite", fmt.Sprintf(readerDSN, escaped)); err != nil {
-		return fmt.Errorf("open %s: %w", path, err)
+	for _, name := range []string{fileName, fileName + "-wal", fileName + "-shm"} {
+		path := filepath.Join(folder, name)
+		switch info, err := os.Lstat(path); {
+		case errors.Is(err, os.ErrNotExist):
+		case err != nil:
+			return nil, fmt.Errorf("%w: %w", ErrFolder, err)
+		case !info.Mode().IsRegular():
+			return nil, fmt.Errorf("%w: %s is not an ordinary file; move it away", ErrFolder, path)
+		case unix.Access(path, unix.R_OK|unix.W_OK) != nil:
+			return nil, fmt.Errorf("%w: %s cannot be read and written; chown it to the user that runs lidwright", ErrFolder, path)
+		}
 	}
-	s.read.SetMaxOpenConns(4)
-	return nil
+	lock, err := os.OpenFile(filepath.Join(folder, "lock"), os.O_RDWR|os.O_CREATE, 0o600)
+	if err != nil {
+		return nil, fmt.Errorf("%w: %w; give %s to the user that runs lidwright", ErrFolder, err, folder)
+	}
+	if err := unix.Flock(int(lock.Fd()), unix.LOCK_EX|unix.LOCK_NB); err != nil {
+		lock.Close()
+		return nil, fmt.Errorf("%w: %s; stop the other one first", ErrInUse, folder)
+	}
+	return lock, nil
 }
 
-// migrate applies the schema files that the file has not had, each in its own transaction.
-func (s *Store) migrate(ctx context.Context) error {
-	names, err := fs.Glob(schema, "schema/*.sql")
-	if err != nil {
-		return err
+func (s *Store) path() string { return filepath.Join(s.folder, fileName) }
+
+// dsn puts a path into the form of one of the pools.
+func dsn(form, path string) string {
+	return fmt.Sprintf(form, strings.NewReplacer("%", "%25", "?", "%3f", "#", "%23").Replace(path))
+}
+
+func (s *Store) open(ctx context.Context) error {
+	var err error
+	if s.writer, err = sql.Open("sqlite", dsn(writerDSN, s.path())); err != nil {
+		return fmt.Errorf("open %s: %w", s.path(), err)
 	}
-	var have int
-	if err := s.writer.QueryRowContext(ctx, `PRAGMA user_version`).Scan(&have); err != nil {
-		return err
+	s.writer.SetMaxOpenConns(1)
+	if err := s.migrate(ctx, schemaFiles()); err != nil {
+		return fmt.Errorf("open %s: %w", s.path(), err)
 	}
-	if have > len(names) {
-		return fmt.Errorf("%w: it has schema %d, this program knows %d; install the newer version again", ErrNewer, have, len(names))
+	if s.read, err = sql.Open("sqlite", dsn(readerDSN, s.path())); err != nil {
+		return fmt.Errorf("open %s: %w", s.path(), err)
 	}
-	for n := have + 1; n <= len(names); n++ {
-		text, err := schema.ReadFile(names[n-1])
-		if err != nil {
-			return err
-		}
-		err = s.write(ctx, func(tx *sql.Tx) error {
-			if _, err := tx.ExecContext(ctx, string(text)); err != nil {
-				return err
-			}
-			rows, err := tx.QueryContext(ctx, `PRAGMA foreign_key_check`)
-			if err != nil {
-				return err
-			}
-			defer rows.Close()
-			if rows.Next() {
-				return errors.New("a row refers to one that is not there")
-			}
-			if err := rows.Err(); err != nil {
-				return err
-			}
-			_, err = tx.ExecContext(ctx, fmt.Sprintf(`PRAGMA user_version = %d`, n))
-			return err
-		})
-		if err != nil {
-			return fmt.Errorf("bring the tables to schema %d: %w", n, err)
-		}
-	}
+	s.read.SetMaxOpenConns(4)
+	s.read.SetMaxIdleConns(4)
 	return nil
 }
 
@@ -169,28 +189,6 @@ func busy(err error) error {
 		}
 	}
 	return err
-}
-
-// Ready reports whether the store answers.
-func (s *Store) Ready(ctx context.Context) error {
-	ctx, cancel := context.WithTimeout(ctx, time.Second)
-	defer cancel()
-	var any int
-	return s.read.QueryRowContext(ctx, `SELECT count(*) FROM (SELECT 1 FROM firing LIMIT 1)`).Scan(&any)
-}
-
-// Size is how much the store takes and how much is free beside it, in bytes.
-func (s *Store) Size() (used, free int64, err error) {
-	for _, suffix := range []string{"", "-wal"} {
-		if info, err := os.Stat(filepath.Join(s.folder, fileName+suffix)); err == nil {
-			used += info.Size()
-		}
-	}
-	var disk unix.Statfs_t
-	if err := unix.Statfs(s.folder, &disk); err != nil {
-		return used, 0, fmt.Errorf("ask how much is free in %s: %w", s.folder, err)
-	}
-	return used, int64(disk.Bavail) * disk.Bsize, nil
 }
 
 // Close ends all work and lets the folder go.

@@ -1,0 +1,294 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"lidwright/tiles"
+)
+
+const (
+	copiesFolder = "copies"
+	copyTemp     = "copy.part"
+	spareBytes   = 8 << 20 // left free beside a copy
+)
+
+// copying is what is known of copies.
+type copying struct {
+	under  sync.Mutex // one at a time
+	state  string     // of the store when the newest was made
+	last   time.Time  // when it was, by the clock on the wall; zero if never
+	failed error      // of the last attempt
+}
+
+// Copies are numbered, because the clock on the wall may be wrong: lidwright-000042-20260109T090000Z.db.
+func copyName(n int, at time.Time) string {
+	return fmt.Sprintf("lidwright-%06d-%s.db", n, at.UTC().Format("20060102T150405Z"))
+}
+
+func parseCopy(name string) (n int, at time.Time, ok bool) {
+	var date string
+	if _, err := fmt.Sscanf(strings.TrimSuffix(name, ".db"), "lidwright-%d-%s", &n, &date); err != nil || !strings.HasSuffix(name, ".db") {
+		return 0, at, false
+	}
+	at, err := time.Parse("20060102T150405Z", date)
+	return n, at, err == nil
+}
+
+// copiesOf lists the copies in a store folder, newest first.
+func copiesOf(folder string) ([]string, error) {
+	entries, err := os.ReadDir(filepath.Join(folder, copiesFolder))
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("list copies: %w", err)
+	}
+	var names []string
+	for _, e := range entries {
+		if _, _, ok := parseCopy(e.Name()); ok {
+			names = append(names, e.Name())
+		}
+	}
+	slices.SortFunc(names, func(a, b string) int {
+		n, _, _ := parseCopy(a)
+		m, _, _ := parseCopy(b)
+		return m - n
+	})
+	for i, name := range names {
+		names[i] = filepath.Join(folder, copiesFolder, name)
+	}
+	return names, nil
+}
+
+// Copy makes a copy of the whole store, checks it, and lets the oldest ones go. It is skipped
+// (made false) where nothing changed since the last one. What is written meanwhile goes on.
+func (s *Store) Copy(ctx context.Context) (made bool, err error) {
+	s.copying.under.Lock()
+	defer s.copying.under.Unlock()
+	state, err := stateOfStore(ctx, s.read)
+	if err == nil && state != s.stateOfCopy(ctx) {
+		if err = s.makeCopy(ctx); err == nil {
+			made = true
+		}
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.copying.failed = err; err != nil {
+		return false, fmt.Errorf("copy the store: %w", err)
+	}
+	s.copying.state = state
+	return made, nil
+}
+
+// stateOfStore says in a few numbers what is in a store: it changes whenever anything is written.
+func stateOfStore(ctx context.Context, q querier) (state string, err error) {
+	err = q.QueryRowContext(ctx, `
+		SELECT (SELECT coalesce(max(seq), 0) FROM change) || ' ' || (SELECT coalesce(sum(revision), 0) || ' ' || count(*) FROM firing)
+			|| ' ' || (SELECT coalesce(max(row), 0) || ' ' || count(*) FROM run) || ' ' || (SELECT count(*) FROM raw) || ' ' || (SELECT count(*) FROM boot)`).Scan(&state)
+	return state, err
+}
+
+// stateOfCopy is that of the newest copy, "" if there is none that can be read.
+func (s *Store) stateOfCopy(ctx context.Context) string {
+	s.mu.Lock()
+	state := s.copying.state
+	s.mu.Unlock()
+	copies, err := copiesOf(s.folder)
+	if err != nil || len(copies) == 0 {
+		return ""
+	}
+	if state != "" {
+		return state
+	}
+	db, err := sql.Open("sqlite", dsn(copyDSN, copies[0]))
+	if err != nil {
+		return ""
+	}
+	defer db.Close()
+	state, err = stateOfStore(ctx, db)
+	if err != nil {
+		return "" // an older schema, or damaged: another copy is due
+	}
+	return state
+}
+
+// A copy is a file that nobody writes to.
+const (
+	copyDSN   = "file:%s?mode=ro&immutable=1&_pragma=query_only(1)"
+	vacuumDSN = "file:%s?_pragma=busy_timeout(5000)"
+)
+
+// makeCopy writes a copy under a temporary name, syncs and checks it, and gives it its name.
+func (s *Store) makeCopy(ctx context.Context) error {
+	folder := filepath.Join(s.folder, copiesFolder)
+	if err := os.MkdirAll(folder, 0o700); err != nil {
+		return err
+	}
+	used, free, err := s.Size()
+	if err != nil {
+		return err
+	}
+	if free < used+spareBytes {
+		return fmt.Errorf("%w: a copy needs %d MB and %d MB are free", tiles.ErrBusy, (used+spareBytes)>>20, free>>20)
+	}
+	part := filepath.Join(folder, copyTemp)
+	if err := os.Remove(part); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return err
+	}
+	db, err := sql.Open("sqlite", dsn(vacuumDSN, s.path()))
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	if _, err := db.ExecContext(ctx, `VACUUM INTO ?`, part); err != nil {
+		return busy(err)
+	}
+	if err := checkCopy(ctx, part); err != nil {
+		return err
+	}
+	copies, err := copiesOf(s.folder)
+	if err != nil {
+		return err
+	}
+	n := 0
+	if len(copies) > 0 {
+		n, _, _ = parseCopy(filepath.Base(copies[0]))
+	}
+	at := s.now().Wall
+	if err := name(part, filepath.Join(folder, copyName(n+1, at))); err != nil {
+		return err
+	}
+	s.mu.Lock()
+	s.copying.last = at
+	s.mu.Unlock()
+	for i := s.copies - 1; i < len(copies); i++ {
+		if err := os.Remove(copies[i]); err != nil {
+			return fmt.Errorf("let an old copy go: %w", err)
+		}
+	}
+	return nil
+}
+
+// name syncs a file, gives it its name and syncs the folder: after a power cut it is there whole
+// or not at all.
+func name(part, path string) error {
+	for _, step := range []func() error{
+		func() error { return onCard(part) },
+		func() error { return os.Rename(part, path) },
+		func() error { return onCard(filepath.Dir(path)) },
+	} {
+		if err := step(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// onCard puts a file or a folder on the card.
+func onCard(path string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
+}
+
+// checkCopy reads a copy from one end to the other.
+func checkCopy(ctx context.Context, path string) error {
+	db, err := sql.Open("sqlite", dsn(copyDSN, path))
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	if err := check(ctx, db, `PRAGMA integrity_check(1)`); err != nil {
+		return fmt.Errorf("the copy %s is not good: %w", path, err)
+	}
+	var version int
+	if err := db.QueryRowContext(ctx, `PRAGMA user_version`).Scan(&version); err != nil {
+		return fmt.Errorf("the copy %s is not good: %w", path, err)
+	}
+	return notNewer(version, len(schemaFiles()))
+}
+
+// check runs one of the checks of SQLite, which answers ok or says what is wrong.
+func check(ctx context.Context, db *sql.DB, pragma string) error {
+	var says string
+	if err := db.QueryRowContext(ctx, pragma).Scan(&says); err != nil {
+		return err
+	}
+	if says != "ok" {
+		return fmt.Errorf("%w: %s", errDamaged, says)
+	}
+	return nil
+}
+
+// Restore puts a copy in the place of the store of a folder that no daemon uses. The file that
+// was there is moved aside, and kept.
+func Restore(ctx context.Context, folder, copy string, at time.Time) (aside []string, err error) {
+	lock, err := lockFolder(folder)
+	if err != nil {
+		return nil, err
+	}
+	defer lock.Close()
+	if err := checkCopy(ctx, copy); err != nil {
+		return nil, fmt.Errorf("restore: %w", err)
+	}
+	for _, suffix := range []string{"", "-wal"} {
+		path, err := moveAside(filepath.Join(folder, fileName)+suffix, "replaced", at)
+		if err != nil {
+			return aside, fmt.Errorf("restore: %w", err)
+		}
+		if path != "" {
+			aside = append(aside, path)
+		}
+	}
+	if err := place(copy, filepath.Join(folder, fileName)); err != nil {
+		return aside, fmt.Errorf("restore %s: %w", copy, err)
+	}
+	return aside, nil
+}
+
+// place puts the bytes of one file where another is to be.
+func place(from, to string) error {
+	in, err := os.Open(from)
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	part := to + ".part"
+	out, err := os.OpenFile(part, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
+	if err != nil {
+		return err
+	}
+	_, err = io.Copy(out, in)
+	if err := errors.Join(err, out.Close()); err != nil {
+		return err
+	}
+	return name(part, to)
+}
+
+// Size is how much the store takes and how much is free beside it, in bytes.
+func (s *Store) Size() (used, free int64, err error) {
+	for _, suffix := range []string{"", "-wal"} {
+		if info, err := os.Stat(s.path() + suffix); err == nil {
+			used += info.Size()
+		}
+	}
+	var disk unix.Statfs_t
+	if err := unix.Statfs(s.folder, &disk); err != nil {
+		return used, 0, fmt.Errorf("ask how much is free in %s: %w", s.folder, err)
+	}
+	return used, int64(disk.Bavail) * disk.Bsize, nil
+}

@@ -1,0 +1,64 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+	"time"
+
+	"lidwright/kiln"
+)
+
+// Health is how the store is.
+type Health struct {
+	Bytes    int64     // of the file and its log
+	Free     int64     // bytes left beside it
+	LastCopy time.Time // by the clock on the wall; zero if there is none
+	Copies   int
+	Trouble  []string // each in a sentence for the owner; empty if all is well
+}
+
+// Health asks how the store is. It reads no table, so a busy card does not hold it up.
+func (s *Store) Health() (Health, error) {
+	var h Health
+	var err error
+	if h.Bytes, h.Free, err = s.Size(); err != nil {
+		return h, err
+	}
+	copies, err := copiesOf(s.folder)
+	if err != nil {
+		return h, err
+	}
+	if h.Copies = len(copies); h.Copies > 0 {
+		_, h.LastCopy, _ = parseCopy(filepath.Base(copies[0]))
+	}
+	if words := s.report.Words(); words != "" {
+		h.Trouble = append(h.Trouble, words)
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for id, n := range s.damaged {
+		h.Trouble = append(h.Trouble, fmt.Sprintf("Firing %s has %d damaged stretches, which show as gaps.", id, n))
+	}
+	if s.copying.failed != nil {
+		h.Trouble = append(h.Trouble, "The last copy of the store failed: "+s.copying.failed.Error())
+	}
+	return h, nil
+}
+
+// harmed remembers how many stretches of a firing did not read back when it was last read.
+func (s *Store) harmed(id kiln.FiringID, n int) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if n > 0 {
+		s.damaged[id] = n
+	}
+}
+
+// Ready reports whether the store answers.
+func (s *Store) Ready(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(ctx, time.Second)
+	defer cancel()
+	var any int
+	return s.read.QueryRowContext(ctx, `SELECT count(*) FROM (SELECT 1 FROM firing LIMIT 1)`).Scan(&any)
+}

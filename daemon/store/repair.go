@@ -1,0 +1,248 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"modernc.org/sqlite"
+)
+
+// Report says what had to be done to open the store.
+type Report struct {
+	Aside    []string  // files that were damaged, under the names that they have now
+	Copy     string    // the copy that was put in place, "" if none was
+	CopyMade time.Time // when that copy was made, by the clock on the wall
+	Empty    bool      // there was no good copy: the store began anew
+	LogLost  bool      // only the newest entries were damaged, and are missing
+	Behind   bool      // the file is too big to be checked at once: Check should be run
+}
+
+// Clean reports whether all was in order.
+func (r Report) Clean() bool { return len(r.Aside) == 0 && r.Copy == "" }
+
+// Words says it to the owner, "" if all was in order.
+func (r Report) Words() string {
+	kept := ""
+	for _, path := range r.Aside {
+		kept += " " + path
+	}
+	switch {
+	case r.Copy != "" && len(r.Aside) == 0:
+		return fmt.Sprintf("The store was missing; the copy of %s took its place.", r.CopyMade.Format(time.RFC3339))
+	case r.Copy != "":
+		return fmt.Sprintf("The store was damaged; the copy of %s took its place. What was entered after it is missing here. The damaged file is kept:%s", r.CopyMade.Format(time.RFC3339), kept)
+	case r.Empty:
+		return "The store was damaged and there was no good copy; it began anew. The damaged file is kept:" + kept
+	case r.LogLost:
+		return "The newest entries of the store were damaged and are missing. They are kept:" + kept
+	}
+	return ""
+}
+
+// Report says what had to be done to open the store.
+func (s *Store) Report() Report { return s.report }
+
+// errDamaged means that SQLite finds the file damaged.
+var errDamaged = errors.New("the file is damaged")
+
+const (
+	checkAtOnce = 50 << 20        // a file up to this size is checked before it is opened
+	checkFor    = 5 * time.Second // if that takes longer, it is checked later too
+	damagedMark = "damaged"       // a file beside the store that says: found damaged while it was open
+)
+
+// mend looks the file over before anything is written, and puts something good in its place
+// where it is damaged. Nothing is deleted.
+func (s *Store) mend(ctx context.Context) error {
+	at := s.now().Wall
+	info, err := os.Stat(s.path())
+	missing := errors.Is(err, os.ErrNotExist) || err == nil && info.Size() == 0
+	if err != nil && !missing {
+		return fmt.Errorf("%w: %w", ErrFolder, err)
+	}
+	if missing {
+		// A log without its file belongs to something else.
+		if err := s.aside("-wal", at); err != nil {
+			return err
+		}
+		return s.restore(ctx, at)
+	}
+	err = s.examine(ctx)
+	if err == nil || !damage(err) {
+		return err
+	}
+	if wal, err := os.Stat(s.path() + "-wal"); err == nil && wal.Size() > 0 {
+		if err := s.aside("-wal", at); err != nil {
+			return err
+		}
+		if err := s.examine(ctx); err == nil || !damage(err) {
+			s.report.LogLost = err == nil
+			return err
+		}
+	}
+	if err := s.aside("", at); err != nil {
+		return err
+	}
+	return s.restore(ctx, at)
+}
+
+// damage reports whether an error means that the file itself is bad.
+func damage(err error) bool {
+	const corrupt, notDB, readFailed, shortRead = 11, 26, 10 | 1<<8, 10 | 2<<8
+	var e *sqlite.Error
+	if errors.As(err, &e) {
+		return e.Code()&0xff == corrupt || e.Code()&0xff == notDB || e.Code() == readFailed || e.Code() == shortRead
+	}
+	return errors.Is(err, errDamaged)
+}
+
+// examine reads the file without changing it: a reader cannot even move the log into the file.
+func (s *Store) examine(ctx context.Context) error {
+	if _, err := os.Stat(filepath.Join(s.folder, damagedMark)); err == nil {
+		return errDamaged
+	}
+	db, err := sql.Open("sqlite", dsn(readerDSN, s.path()))
+	if err != nil {
+		return fmt.Errorf("open %s: %w", s.path(), err)
+	}
+	defer db.Close()
+	db.SetMaxOpenConns(1)
+	var version, size int64
+	for pragma, into := range map[string]*int64{`PRAGMA user_version`: &version, `SELECT page_count * page_size FROM pragma_page_count, pragma_page_size`: &size} {
+		if err := db.QueryRowContext(ctx, pragma).Scan(into); err != nil {
+			return fmt.Errorf("look %s over: %w", s.path(), busy(err))
+		}
+	}
+	if err := notNewer(int(version), len(schemaFiles())); err != nil {
+		return fmt.Errorf("open %s: %w", s.path(), err)
+	}
+	if version < 0 {
+		return fmt.Errorf("%s: %w: it has schema %d", s.path(), errDamaged, version)
+	}
+	if err := sameTables(ctx, db, int(version)); err != nil {
+		return fmt.Errorf("%s: %w", s.path(), err)
+	}
+	if size > checkAtOnce {
+		s.report.Behind = true
+		return nil
+	}
+	short, cancel := context.WithTimeout(ctx, checkFor)
+	defer cancel()
+	err = check(short, db, `PRAGMA quick_check(1)`)
+	if err != nil && short.Err() != nil && ctx.Err() == nil {
+		s.report.Behind = true
+		return nil
+	}
+	return err
+}
+
+// sameTables holds the tables of a file against those that the schema files of its version make:
+// the checks of SQLite do not notice a letter changed in the name of a column.
+func sameTables(ctx context.Context, db *sql.DB, version int) error {
+	fresh, err := sql.Open("sqlite", ":memory:")
+	if err != nil {
+		return err
+	}
+	defer fresh.Close()
+	fresh.SetMaxOpenConns(1)
+	for _, file := range schemaFiles()[:version] {
+		if _, err := fresh.ExecContext(ctx, file); err != nil {
+			return err
+		}
+	}
+	const tables = `SELECT coalesce(group_concat(type || ' ' || name || ' ' || coalesce(sql, ''), ';' ORDER BY type, name), '') FROM sqlite_schema`
+	var want, have string
+	if err := fresh.QueryRowContext(ctx, tables).Scan(&want); err != nil {
+		return err
+	}
+	if err := db.QueryRowContext(ctx, tables).Scan(&have); err != nil {
+		return busy(err)
+	}
+	if have != want {
+		return fmt.Errorf("%w: its tables are not those of schema %d", errDamaged, version)
+	}
+	return nil
+}
+
+// Check reads the whole file through while it serves; it is to be run where Report says Behind.
+// Where the file is damaged it leaves a mark, by which the next Open puts it right, and says so:
+// the daemon should start anew.
+func (s *Store) Check(ctx context.Context) error {
+	err := check(ctx, s.read, `PRAGMA quick_check(1)`)
+	if err == nil || !damage(err) {
+		return err
+	}
+	mark := filepath.Join(s.folder, damagedMark)
+	if werr := os.WriteFile(mark, []byte(err.Error()+"\n"), 0o600); werr != nil {
+		return errors.Join(err, werr)
+	}
+	return fmt.Errorf("check %s: %w; the next start puts the newest good copy in its place", s.path(), err)
+}
+
+// aside moves the file or its log away under a name that says when.
+func (s *Store) aside(suffix string, at time.Time) error {
+	path, err := moveAside(s.path()+suffix, "corrupt", at)
+	if err != nil {
+		return fmt.Errorf("move %s aside: %w", s.path()+suffix, err)
+	}
+	if path != "" {
+		s.report.Aside = append(s.report.Aside, path)
+	}
+	return nil
+}
+
+// moveAside gives a file the name path.WHY-TIME, with a number behind it if that is taken. A file
+// that is missing or empty is no loss, and gives "".
+func moveAside(path, why string, at time.Time) (string, error) {
+	info, err := os.Stat(path)
+	if errors.Is(err, os.ErrNotExist) || err == nil && info.Size() == 0 {
+		return "", nil
+	}
+	if err != nil {
+		return "", err
+	}
+	to := path + "." + why + "-" + at.UTC().Format("20060102T150405Z")
+	for n := 2; ; n++ {
+		if _, err := os.Lstat(to); errors.Is(err, os.ErrNotExist) {
+			break
+		}
+		to = fmt.Sprintf("%s.%s-%s-%d", path, why, at.UTC().Format("20060102T150405Z"), n)
+	}
+	if err := os.Rename(path, to); err != nil {
+		return "", err
+	}
+	return to, onCard(filepath.Dir(path))
+}
+
+// restore puts the newest good copy in the place of a file that is not there. Copies that are
+// not good stay where they are.
+func (s *Store) restore(ctx context.Context, at time.Time) error {
+	copies, err := copiesOf(s.folder)
+	if err != nil {
+		return err
+	}
+	for _, c := range copies {
+		if err := checkCopy(ctx, c); err != nil {
+			if errors.Is(err, ErrNewer) {
+				return err
+			}
+			continue
+		}
+		if err := place(c, s.path()); err != nil {
+			return fmt.Errorf("put the copy %s in place: %w", c, err)
+		}
+		_, made, _ := parseCopy(filepath.Base(c))
+		s.report.Copy, s.report.CopyMade = c, made
+		break
+	}
+	s.report.Empty = s.report.Copy == "" && len(s.report.Aside) > 0
+	if err := os.Remove(filepath.Join(s.folder, damagedMark)); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return err
+	}
+	return nil
+}

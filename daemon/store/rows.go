@@ -1,0 +1,107 @@
+package store
+
+import (
+	"time"
+
+	"lidwright/kiln"
+)
+
+// decode gives the samples of a block back, all said to be of k.
+func decode(data []byte, k kiln.KilnID) ([]kiln.Sample, error) {
+	b, err := decodeBlock(data)
+	if err != nil {
+		return nil, err
+	}
+	return b.samples(k), nil
+}
+
+// samples are the block as it was heard.
+func (b *block) samples(k kiln.KilnID) []kiln.Sample {
+	samples := make([]kiln.Sample, len(b.since))
+	values := make([]kiln.Value, len(b.since)*len(b.channels))
+	width := len(b.channels)
+	i := 0
+	for _, s := range b.stretches {
+		for to := i + s.n; i < to; i++ {
+			samples[i] = kiln.Sample{Kiln: k, At: s.stamp(b.since[i]), Values: values[i*width : i*width : (i+1)*width]}
+		}
+	}
+	for _, c := range b.channels {
+		i, number := 0, 0
+		for _, s := range c.states {
+			v := kiln.Value{Channel: c.id, T: kiln.NoTemperature(), Fault: b.fault(s.state)}
+			for range s.n {
+				if hasNumber(s.state) {
+					v.T = celsiusOf(c.counts[number])
+					number++
+				}
+				if s.state != stateAbsent {
+					samples[i].Values = append(samples[i].Values, v)
+				}
+				i++
+			}
+		}
+	}
+	return samples
+}
+
+func (b *block) fault(state int) kiln.Fault {
+	if state < stateFaulty {
+		return kiln.Good
+	}
+	return b.faults[(state-stateFaulty)/2]
+}
+
+func (s stretch) stamp(since int64) kiln.Stamp {
+	at := kiln.Stamp{Boot: s.boot, Since: time.Duration(since), Trusted: s.trusted}
+	at.Wall = time.UnixMilli(s.offset + at.Since.Milliseconds()).UTC()
+	return at
+}
+
+// cut leaves out what was heard after a firing was over, and reports whether there was any.
+func (b *block) cut(over kiln.Stamp) (n int, any bool) {
+	i := 0
+	for _, s := range b.stretches {
+		for to := i + s.n; i < to; i++ {
+			if s.boot == over.Boot && b.since[i] > int64(over.Since) {
+				return i, true
+			}
+		}
+	}
+	return len(b.since), false
+}
+
+// lay lays the first n samples of the block onto a curve: good readings only.
+func (b *block) lay(l *kiln.Layer, n int) {
+	rows := make([][]kiln.Celsius, len(b.channels)) // good readings of each channel, NaN elsewhere
+	place := make([]int, len(b.channels))
+	for i, c := range b.channels {
+		column := make([]kiln.Celsius, 0, len(b.since))
+		number := 0
+		for _, s := range c.states {
+			for range s.n {
+				t := kiln.NoTemperature()
+				if s.state == stateGood {
+					t = celsiusOf(c.counts[number])
+				}
+				if hasNumber(s.state) {
+					number++
+				}
+				column = append(column, t)
+			}
+		}
+		rows[i], place[i] = column, l.Place(c.id)
+	}
+	row := l.Row()
+	i := 0
+	for _, s := range b.stretches {
+		for to := i + s.n; i < to && i < n; i++ {
+			for c, at := range place {
+				if at >= 0 {
+					row[at] = rows[c][i]
+				}
+			}
+			l.AddRow(s.stamp(b.since[i]), row)
+		}
+	}
+}

@@ -1,0 +1,167 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"slices"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+type saidBody struct {
+	Kind       string `json:"kind,omitempty"`
+	Atmosphere string `json:"atmosphere,omitempty"`
+	Status     string `json:"status,omitempty"`
+	Note       string `json:"note,omitempty"`
+	By         string `json:"by,omitempty"`
+}
+
+// SayFiring keeps what a person says of a firing; the last word on each thing holds, over what
+// was heard or guessed. Said again it writes nothing. kiln.ErrNoFiring if there is no such firing.
+func (s *Store) SayFiring(ctx context.Context, id kiln.FiringID, said kiln.FiringSaid, at kiln.Stamp) error {
+	body := saidBody{string(said.Kind), string(said.Atmosphere), string(said.Status), said.Note, said.By}
+	err := s.write(ctx, func(tx *sql.Tx) error {
+		row, _, err := firingRow(ctx, tx, id)
+		if err != nil {
+			return err
+		}
+		before, err := heard(ctx, tx, "firing", string(id), body)
+		if err != nil || before == last {
+			return err
+		}
+		if _, err := record(ctx, tx, "firing", "put", string(id), at, body); err != nil {
+			return err
+		}
+		_, err = tx.ExecContext(ctx, `
+			UPDATE firing SET revision = revision + 1, said_kind = coalesce(?, said_kind), said_atmosphere = coalesce(?, said_atmosphere),
+				said_status = coalesce(?, said_status), said_note = coalesce(?, said_note) WHERE row = ?`,
+			orNull(said.Kind), orNull(said.Atmosphere), orNull(said.Status), orNull(said.Note), row)
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("keep what was said of firing %s: %w", id, err)
+	}
+	return nil
+}
+
+// TellFiring is SayFiring of kind and atmosphere; either may be empty.
+func (s *Store) TellFiring(ctx context.Context, id kiln.FiringID, kind kiln.Kind, atmosphere kiln.Atmosphere, at kiln.Stamp) error {
+	return s.SayFiring(ctx, id, kiln.FiringSaid{Kind: kind, Atmosphere: atmosphere}, at)
+}
+
+// PutFiring keeps a firing that was not heard on a line: typed in by hand, or taken in from a
+// file. It is over, and its times, heat work and gaps are the caller's; samples are its curve, none
+// if it has none. The number is the next of its kiln. One that is there already is replaced, if it
+// came this way too; the same said again writes nothing. said is what was said, for the record of
+// changes. tiles.ErrIDUsed if the firing of that id was heard on a line, tiles.ErrChanged if match
+// does not.
+func (s *Store) PutFiring(ctx context.Context, f kiln.Firing, samples []kiln.Sample, said any, match tiles.Match, at kiln.Stamp) (kept tiles.Kept, err error) {
+	if f.Source == "serial" || f.Source == "" || f.Status == kiln.Running {
+		return kept, fmt.Errorf("keep firing %s: only one by hand or from a file, and over, comes this way", f.ID)
+	}
+	err = s.write(ctx, func(tx *sql.Tx) error {
+		kept = tiles.Kept{}
+		var row, revision int64
+		var source string
+		err := tx.QueryRowContext(ctx, `SELECT row, revision, source FROM firing WHERE id = ?`, f.ID).Scan(&row, &revision, &source)
+		switch {
+		case errors.Is(err, sql.ErrNoRows):
+			kept.New = true
+		case err != nil:
+			return err
+		case source == "serial":
+			return tiles.ErrIDUsed
+		}
+		again, err := mayEdit(ctx, tx, "firing", string(f.ID), revision, match, said)
+		if err != nil {
+			return err
+		}
+		if again {
+			kept.Revision = revision
+			return nil
+		}
+		if _, err := record(ctx, tx, "firing", "put", string(f.ID), at, said); err != nil {
+			return err
+		}
+		if kept.New {
+			if row, _, err = addFiring(ctx, tx, f); err != nil {
+				return err
+			}
+		} else if err := clearFiring(ctx, tx, row, f); err != nil {
+			return err
+		}
+		kept.Revision = revision + 1
+		for part := range slices.Chunk(samples, sealAfter) {
+			if err := addRun(ctx, tx, row, part, true); err != nil {
+				return err
+			}
+		}
+		if err := joinLoad(ctx, tx, f); err != nil {
+			return err
+		}
+		return s.lay(ctx, tx, row, f)
+	})
+	if err != nil {
+		return tiles.Kept{}, fmt.Errorf("keep firing %s: %w", f.ID, err)
+	}
+	return kept, nil
+}
+
+// clearFiring puts another summary in the place of one, and takes its curve out. What people said
+// beside it stands.
+func clearFiring(ctx context.Context, tx *sql.Tx, row int64, f kiln.Firing) error {
+	began, over, trusted := timesOf(f)
+	if _, err := tx.ExecContext(ctx, `
+		UPDATE firing SET revision = revision + 1, status = ?, source = ?, began_ms = ?, over_ms = ?, trusted = ?, heat_model = ?, summary = ? WHERE row = ?`,
+		f.Status, f.Source, began, over, trusted, modelOf(f.HeatWork), writeSummary(f), row); err != nil {
+		return err
+	}
+	if _, err := tx.ExecContext(ctx, `DELETE FROM curve WHERE firing = ?`, row); err != nil {
+		return err
+	}
+	_, err := tx.ExecContext(ctx, `DELETE FROM envelope WHERE firing = ?`, row)
+	return err
+}
+
+// StaleHeatWork gives the firings that are over and whose heat work another model than this one
+// worked out from their curves, oldest first.
+func (s *Store) StaleHeatWork(ctx context.Context, model string) ([]kiln.FiringID, error) {
+	rows, err := s.read.QueryContext(ctx, `SELECT id FROM firing WHERE status <> 'running' AND heat_model NOT IN ('', ?) ORDER BY began_ms, row`, model)
+	if err != nil {
+		return nil, fmt.Errorf("look for heat works of another model: %w", err)
+	}
+	return collect(rows, "heat works of another model", func(id *kiln.FiringID) error { return rows.Scan(id) })
+}
+
+// SetHeatWork keeps the heat works of a firing that is over, by channel, in the place of those
+// that another model worked out.
+func (s *Store) SetHeatWork(ctx context.Context, id kiln.FiringID, works map[kiln.ChannelID]kiln.HeatWork) error {
+	err := s.write(ctx, func(tx *sql.Tx) error {
+		var row int64
+		var data []byte
+		if err := tx.QueryRowContext(ctx, `SELECT row, summary FROM firing WHERE id = ? AND status <> 'running'`, id).Scan(&row, &data); err != nil {
+			return missing(err, kiln.ErrNoFiring)
+		}
+		f, err := readSummary(data)
+		if err != nil {
+			return err
+		}
+		f.HeatWork = works
+		_, err = tx.ExecContext(ctx, `UPDATE firing SET revision = revision + 1, heat_model = ?, summary = ? WHERE row = ?`, modelOf(works), writeSummary(f), row)
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("keep the heat work of firing %s: %w", id, err)
+	}
+	return nil
+}
+
+// Revision of a firing rises with whatever changes an answer about it: the end, what people say,
+// a clock put right, another model. kiln.ErrNoFiring if there is no such firing.
+func (s *Store) Revision(ctx context.Context, id kiln.FiringID) (revision int64, err error) {
+	err = s.read.QueryRowContext(ctx, `SELECT revision FROM firing WHERE id = ?`, id).Scan(&revision)
+	return revision, missing(err, kiln.ErrNoFiring)
+}
