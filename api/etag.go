@@ -5,44 +5,75 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"net/http"
+	"strconv"
 	"strings"
 )
 
 // tagged gives every successful answer to a GET an ETag made from its bytes, and answers
 // 304 with that ETag where the asker already has them. Streams set their own headers and
-// are left alone: they flush before they end.
-func tagged(next http.Handler) http.Handler {
+// are left alone: they flush before they end. Some answers are kept ready; see answers.
+func tagged(next http.Handler, remembers func(path string) *answers) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.Method != http.MethodGet && r.Method != http.MethodHead {
 			next.ServeHTTP(w, r)
 			return
+		}
+		var question string
+		var then uint64
+		ready := remembers(r.URL.Path)
+		if ready != nil {
+			question = questionOf(r)
+		}
+		if question != "" {
+			var one answer
+			var ok bool
+			if one, ok, then = ready.get(question); ok {
+				w.Header()["Content-Type"] = []string{one.contentType}
+				w.Header()["Etag"] = []string{one.tag}
+				send(w, r, http.StatusOK, one.tag, one.body)
+				return
+			}
 		}
 		h := &held{ResponseWriter: w, status: http.StatusOK}
 		next.ServeHTTP(h, r)
 		if h.through {
 			return
 		}
+		tag := ""
 		if h.status == http.StatusOK {
-			tag := w.Header().Get("ETag")
-			if tag == "" {
+			if tag = w.Header().Get("ETag"); tag == "" {
 				tag = tagOf(h.body.Bytes())
 				w.Header().Set("ETag", tag)
 			}
-			if w.Header().Get("Cache-Control") == "" {
-				w.Header().Set("Cache-Control", "no-cache")
-			}
-			if matches(r.Header.Get("If-None-Match"), tag) {
-				w.Header().Del("Content-Type")
-				w.Header().Del("Content-Length")
-				w.WriteHeader(http.StatusNotModified)
-				return
+			if question != "" && w.Header().Get("Set-Cookie") == "" {
+				ready.put(question, then, answer{bytes.Clone(h.body.Bytes()), tag, w.Header().Get("Content-Type")})
 			}
 		}
-		w.WriteHeader(h.status)
-		if r.Method != http.MethodHead {
-			w.Write(h.body.Bytes())
-		}
+		send(w, r, h.status, tag, h.body.Bytes())
 	})
+}
+
+// send writes an answer, or 304 where the asker has it.
+func send(w http.ResponseWriter, r *http.Request, status int, tag string, body []byte) {
+	h := w.Header()
+	if status == http.StatusOK {
+		if h.Get("Cache-Control") == "" {
+			h.Set("Cache-Control", "no-cache")
+		}
+		if matches(r.Header.Get("If-None-Match"), tag) {
+			h.Del("Content-Type")
+			h.Del("Content-Length")
+			w.WriteHeader(http.StatusNotModified)
+			return
+		}
+	}
+	if status != http.StatusNoContent && status != http.StatusNotModified {
+		h.Set("Content-Length", strconv.Itoa(len(body)))
+	}
+	w.WriteHeader(status)
+	if r.Method != http.MethodHead {
+		w.Write(body)
+	}
 }
 
 func tagOf(b []byte) string {

@@ -43,7 +43,10 @@ type Server struct {
 	Codes   tiles.Alphabet
 	Now     func() kiln.Stamp
 	Ready   func() error // nil when the store is open and the recorder turns
-	pages   *pages.Set
+	// Revision grows with whatever is written down and with every new fit, so that answers may be
+	// kept under it. Nil: none are kept.
+	Revision func() uint64
+	pages    *pages.Set
 }
 
 // route adds one operation to the API under the house's own rules.
@@ -101,7 +104,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	mux.Handle("GET /metrics", s.metrics())
 	s.pageRoutes(mux)
 	mux.HandleFunc("/", s.nothingHere(mux))
-	return s.guarded(tagged(mux)), nil
+	return s.guarded(tagged(mux, s.remembers())), nil
 }
 
 func (s *Server) humaConfig() huma.Config {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log/slog"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"lidwright/api"
@@ -18,6 +19,7 @@ type shrink struct {
 	store   *store.Store
 	channel api.Channels
 	wake    chan struct{}
+	made    atomic.Uint64 // fits so far
 
 	mu    sync.Mutex // guards the fields below
 	fit   *tiles.Fit
@@ -97,6 +99,7 @@ func (s *shrink) refit(ctx context.Context) {
 		s.fit, s.asOf = fit, asOf
 	}
 	s.err, s.upTo = err, upTo
+	s.made.Add(1)
 	close(s.fresh)
 	s.fresh = make(chan struct{})
 }

@@ -14,6 +14,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"golang.org/x/sys/unix"
@@ -46,6 +47,8 @@ type Store struct {
 	read   *sql.DB
 	report Report
 	opened kiln.Stamp // when; an entry of before the clock was trusted is put right by it
+
+	written atomic.Uint64
 
 	mu      sync.Mutex // guards the fields below
 	trusted map[kiln.BootID]bool
@@ -168,8 +171,13 @@ func (s *Store) write(ctx context.Context, f func(tx *sql.Tx) error) error {
 	if err := f(tx); err != nil {
 		return busy(err)
 	}
-	return busy(tx.Commit())
+	err = tx.Commit()
+	s.written.Add(1) // told or not, it may be there
+	return busy(err)
 }
+
+// Written counts the transactions so far.
+func (s *Store) Written() uint64 { return s.written.Load() }
 
 // The result codes of SQLite that mean "not now".
 const (
