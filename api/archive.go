@@ -50,14 +50,6 @@ type Kilns interface {
 	Trouble() (kiln.StoreTrouble, bool)
 }
 
-// Line is how the serial line of one kiln is heard.
-type Line struct {
-	Kiln                              kiln.KilnID
-	Waits                             string   // what is waited for, in words; empty while the port is open
-	Words                             []string // what was heard, in words
-	Good, Garbled, Silent, Breakvalue uint64
-}
-
 // Shrink is the fit of shrink rates, kept up to date by the daemon.
 type Shrink interface {
 	Fit(ctx context.Context) (fit *tiles.Fit, asOf time.Time, err error) // with everything said so far

@@ -13,7 +13,6 @@ import (
 	"net/url"
 	"os"
 	"slices"
-	"strings"
 	"sync/atomic"
 	"time"
 
@@ -264,55 +263,4 @@ func (d *Daemon) heed(n kiln.Notice) {
 func (d *Daemon) past(ctx context.Context, k kiln.KilnID, control kiln.ChannelID) (kiln.Past, error) {
 	firings, err := d.store.Firings(ctx, kiln.FiringFilter{Kiln: k, Status: kiln.Ended, Limit: 200})
 	return kiln.PastOf(firings, control), err
-}
-
-// heard is what the lines heard, a Line each kiln.
-func (d *Daemon) heard() []api.Line {
-	var out []api.Line
-	for _, src := range d.lines {
-		h := src.Heard()
-		for i, k := range h.Kilns {
-			l := api.Line{Kiln: k.Kiln, Good: k.Good, Garbled: k.Garbled, Silent: k.Silent, Breakvalue: k.Breakvalue}
-			if h.State != source.PortOpen {
-				l.Waits = "waiting for " + h.Waiting
-			}
-			if i == 0 {
-				l.Words = h.Words()
-			}
-			out = append(out, l)
-		}
-	}
-	for _, k := range d.cfg.Kilns {
-		if k.Port == "" {
-			out = append(out, api.Line{Kiln: k.ID, Waits: "no line: by hand only", Words: []string{string(k.ID) + " has no line"}})
-		}
-	}
-	return out
-}
-
-// Lines of the settings: kilns on one port share one.
-func linesOf(cfg config.Config) []source.Settings {
-	var out []source.Settings
-	for _, k := range cfg.Kilns {
-		if k.Port == "" {
-			continue
-		}
-		sk := source.Kiln{ID: k.ID, Every: k.Every, Reply: k.Reply, Separator: k.Separator, DecimalComma: k.DecimalComma, Terminator: k.Terminator, Checksum: k.Checksum,
-			Pattern: k.Pattern, TimeColumn: k.TimeColumn, Select: k.Select, Poll: k.PollBytes, PollOther: k.PollOther, PollReason: k.PollReason}
-		for _, c := range k.Channels {
-			sc := source.Channel{ID: c.ID, Role: c.Role, From: c.From, Unit: c.Unit, ColdJunction: c.ColdJunction, Scale: c.Scale, Offset: c.Offset, Linearised: true,
-				UnitID: c.UnitID, Function: c.Function, Register: c.Register, Number: c.Type, Order: c.Order}
-			if p, ok := k.Probe(c.ID); ok {
-				sc.Type, sc.Linearised = p.Type, p.Linearised
-			}
-			sk.Channels = append(sk.Channels, sc)
-		}
-		at := slices.IndexFunc(out, func(s source.Settings) bool { return s.Port == k.Port && !strings.HasPrefix(k.Reply, "replay") })
-		if at < 0 {
-			out = append(out, source.Settings{Port: k.Port, Speed: k.Speed, Framing: k.Framing})
-			at = len(out) - 1
-		}
-		out[at].Kilns = append(out[at].Kilns, sk)
-	}
-	return out
 }

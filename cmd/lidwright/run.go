@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"errors"
-	"fmt"
 	"log/slog"
 	"os"
 	"runtime/debug"
@@ -62,49 +61,6 @@ func runDaemon(ctx context.Context, cfg config.Config, set func(*daemon.Daemon))
 		return &exit{exitCannotStart, err.Error()}
 	}
 	return err
-}
-
-func checkCommand() *cobra.Command {
-	c := &cobra.Command{
-		Use:     "check",
-		Short:   "Say in words whether the settings work, without starting",
-		Example: "  lidwright check --config lidwright.toml",
-		Args:    cobra.NoArgs,
-		RunE: func(c *cobra.Command, _ []string) error {
-			file, _ := c.Flags().GetString("config")
-			cfg, err := config.Load(file, os.Environ(), nil)
-			if err != nil {
-				return err
-			}
-			out := c.OutOrStdout()
-			fmt.Fprintf(out, "ok    settings  %s\n", first(cfg.File, "none: defaults"))
-			for _, a := range cfg.Advice {
-				fmt.Fprintf(out, "LOOK  settings  %s\n", a)
-			}
-			if _, err := os.Stat(cfg.Store.Folder); err != nil {
-				fmt.Fprintf(out, "LOOK  store     %s is not there yet; run makes it\n", cfg.Store.Folder)
-			} else {
-				fmt.Fprintf(out, "ok    store     %s\n", cfg.Store.Folder)
-			}
-			if len(cfg.Kilns) == 0 {
-				fmt.Fprintln(out, "LOOK  kiln      none in the settings: bars and lids work, nothing is heard")
-			}
-			for _, k := range cfg.Kilns {
-				if _, err := os.Stat(k.Port); k.Port != "" && err != nil {
-					fmt.Fprintf(out, "LOOK  port      %s: %s is not there\n", k.ID, k.Port)
-				} else if k.Port != "" {
-					fmt.Fprintf(out, "ok    port      %s: %s\n", k.ID, k.Port)
-				}
-				for _, p := range k.PollBytes {
-					fmt.Fprintf(out, "ok    sends     %s: %q every %s, and nothing else\n", k.ID, p, k.Every)
-				}
-			}
-			fmt.Fprintln(out, "ok    ways      what is heard stands on the page More of the running daemon")
-			return nil
-		},
-	}
-	c.Flags().String("config", "", "settings file (lidwright.toml)")
-	return c
 }
 
 func first(a, b string) string {

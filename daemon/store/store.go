@@ -211,3 +211,13 @@ func (s *Store) Close() error {
 	errs = append(errs, s.lock.Close())
 	return errors.Join(errs...)
 }
+
+// InUse reports whether a daemon holds the store in folder.
+func InUse(folder string) bool {
+	lock, err := os.Open(filepath.Join(folder, "lock"))
+	if err != nil {
+		return false
+	}
+	defer lock.Close() // which lets go of it
+	return errors.Is(unix.Flock(int(lock.Fd()), unix.LOCK_SH|unix.LOCK_NB), unix.EWOULDBLOCK)
+}

@@ -128,6 +128,6 @@ func ExampleSource() {
 		fmt.Printf("%s after %v: %.1f °C\n", s.Kiln, s.At.Since, s.Values[0].T)
 	}
 	// Output:
-	// big-blue after 0s: 850.5 °C
-	// big-blue after 2s: 850.7 °C
+	// big-blue after 1s: 850.5 °C
+	// big-blue after 3s: 850.7 °C
 }

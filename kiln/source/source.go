@@ -56,6 +56,7 @@ type Source struct {
 	waiting string
 	opened  int
 	guess   string
+	began   kiln.Stamp // when Run was called
 }
 
 // New checks the settings and makes a Source that has not begun. now stamps what is heard; samples
@@ -83,6 +84,9 @@ func New(s Settings, now func() kiln.Stamp, out chan<- kiln.Sample) (*Source, er
 // Run reads until ctx is done, and then gives its error; it opens the port again and again. A
 // recorded line ends it with nil. One call of Run at a time.
 func (s *Source) Run(ctx context.Context) error {
+	s.mu.Lock()
+	s.began = s.Now()
+	s.mu.Unlock()
 	defer s.note(PortOver, "no longer listened to")
 	pause := firstPause
 	for ctx.Err() == nil {
@@ -180,13 +184,22 @@ func (s *Source) Heard() Heard {
 	now := s.Now()
 	s.mu.Lock()
 	h := Heard{Port: s.settings.Port, State: s.state, Waiting: s.waiting, Opened: s.opened, Guess: s.guess}
+	if s.began != (kiln.Stamp{}) {
+		h.For = max(0, now.Since-s.began.Since)
+	}
 	s.mu.Unlock()
 	if !s.settings.played() {
 		h.Warning = warnName(s.settings.Port)
 	}
 	for i, k := range s.settings.Kilns {
-		h.Sends = append(h.Sends, sendsOf(k)...)
-		h.Kilns = append(h.Kilns, s.tallies[i].read(k.ID, now))
+		heard := s.tallies[i].read(k.ID, now)
+		heard.Sends = sendsOf(k)
+		heard.Window = min(h.For, minute)
+		if heard.Ever {
+			heard.Question = k.question(heard.Last)
+		}
+		h.Sends = append(h.Sends, heard.Sends...)
+		h.Kilns = append(h.Kilns, heard)
 	}
 	return h
 }

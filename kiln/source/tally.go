@@ -18,6 +18,9 @@ const (
 	LineBreakvalue Outcome = "breakvalue" // makes sense, and says of a channel that its couple is open
 )
 
+// minute is how far back the lines are counted that are told in words.
+const minute = time.Minute
+
 // keptBad is how many bad lines are kept to be shown.
 const keptBad = 5
 

@@ -3,6 +3,7 @@ package source_test
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -178,8 +179,28 @@ func TestFlood(t *testing.T) {
 
 func TestHeardInWords(t *testing.T) {
 	_, heard := play(t, oneKiln(nil), "19.4\nrubbish\n19.5\n")
-	want := `big-blue: heard 2 good lines in 60 s and 1 bad, last 1 19.5 °C; last bad line "rubbish": channel 1: rubbish: not a number`
-	if got := heard.Words(); got[len(got)-1] != want {
+	want := []string{
+		`big-blue: heard 2 good lines in 4 s and 1 bad, last 1 19.5 °C; last bad line "rubbish": channel 1: rubbish: not a number`,
+		`big-blue: now 19.5 °C: is that about the room? If the kiln is cold and it is, unit = "c" is right`,
+	}
+	if got := heard.Words(); !slices.Equal(got[len(got)-2:], want) {
 		t.Errorf("%q\nwant %q", got, want)
+	}
+}
+
+// 66.2 °F is 19.0 °C, and 19.0 °C taken for °F is -7.2 °C: 32 °F is 0 °C and 180 °F are 100 K, the
+// definition of the scale.
+func TestQuestionOfTheUnit(t *testing.T) {
+	for _, c := range []struct{ unit, line, want string }{
+		{"c", "66.2", `now 66.2 °C: is that about the room? If the kiln is cold and the room is nearer 19 °C, the line is in °F: set unit = "f" for channel 1`},
+		{"f", "19.0", `now -7.2 °C: is that about the room? If the kiln is cold and the room is nearer 19 °C, the line is in °C: set unit = "c" for channel 1`},
+		{"f", "66.2", `now 19.0 °C: is that about the room? If the kiln is cold and it is, unit = "f" is right`},
+		{"k", "292.15", `now 19.0 °C: is that about the room? If the kiln is cold and it is, unit = "k" is right`},
+		{"c", "612.4", ""},
+	} {
+		s := oneKiln(func(k *source.Kiln) { k.Channels[0].Unit = c.unit })
+		if _, heard := play(t, s, c.line+"\n"); heard.Kilns[0].Question != c.want {
+			t.Errorf("%s in %s: %q\nwant %q", c.line, c.unit, heard.Kilns[0].Question, c.want)
+		}
 	}
 }

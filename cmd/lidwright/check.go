@@ -1,0 +1,219 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"os"
+	"slices"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"lidwright/api"
+	"lidwright/config"
+	"lidwright/daemon"
+	"lidwright/kiln"
+)
+
+func checkCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use:   "check",
+		Short: "Listen to every line of the settings and say in words what was heard",
+		Long: `Read the settings, listen to every line of theirs, and say in words what was heard: good and bad
+lines, the last value, Modbus numbers in every order of their bytes, and whether the speed or the unit
+looks wrong. Where a daemon is running with these settings it is asked for its last minute instead of
+opening a port that it holds.
+
+What is sent is what the daemon would send and nothing else; the lines "sends" tell all of it.
+Each line begins with ok or LOOK. Exit code 1: a line of the settings gave no good reading.`,
+		Example: "  lidwright check --config lidwright.toml\n  lidwright check --config lidwright.toml --seconds 30 --json",
+		Args:    cobra.NoArgs,
+		RunE:    check,
+	}
+	c.Flags().String("config", "", "settings file (lidwright.toml)")
+	c.Flags().Int("seconds", 0, "how long to listen, 1 to 3600 (0: long enough for three readings, 10 to 60)")
+	return c
+}
+
+// finding is one line of the check.
+type finding struct {
+	Good  bool   `json:"good"`
+	About string `json:"about"`
+	Says  string `json:"says"`
+}
+
+type checked struct {
+	Findings []finding      `json:"findings"`
+	Lines    []api.LineJSON `json:"lines"`
+}
+
+func (r *checked) say(good bool, about, format string, args ...any) {
+	r.Findings = append(r.Findings, finding{good, about, fmt.Sprintf(format, args...)})
+}
+
+func check(c *cobra.Command, _ []string) error {
+	file, _ := c.Flags().GetString("config")
+	long, _ := c.Flags().GetInt("seconds")
+	if long < 0 || long > 3600 {
+		return &exit{exitWrongUse, fmt.Sprintf("--seconds %d: from 1 to 3600, or 0 for long enough", long)}
+	}
+	cfg, err := config.Load(file, os.Environ(), nil)
+	if err != nil {
+		return err
+	}
+	r := checked{Lines: []api.LineJSON{}}
+	r.settings(cfg)
+	deaf, err := r.lines(c, cfg, time.Duration(long)*time.Second)
+	if err != nil {
+		return err
+	}
+	if asJSON, _ := c.Flags().GetBool("json"); asJSON {
+		e := json.NewEncoder(c.OutOrStdout())
+		e.SetEscapeHTML(false)
+		if err := e.Encode(r); err != nil {
+			return err
+		}
+	} else {
+		r.print(c.OutOrStdout())
+	}
+	if deaf {
+		return &exit{exitFailed, ""}
+	}
+	return nil
+}
+
+func (r *checked) print(w io.Writer) {
+	for _, f := range r.Findings {
+		fmt.Fprintf(w, "%-5s %-9s %s\n", map[bool]string{true: "ok", false: "LOOK"}[f.Good], f.About, f.Says)
+	}
+}
+
+// settings tells what the settings say, without opening anything.
+func (r *checked) settings(cfg config.Config) {
+	r.say(true, "settings", "%s", first(cfg.File, "none: defaults"))
+	for _, a := range cfg.Advice {
+		r.say(false, "settings", "%s", a)
+	}
+	if _, err := os.Stat(cfg.Store.Folder); err != nil {
+		r.say(false, "store", "%s is not there yet; run makes it", cfg.Store.Folder)
+	} else {
+		r.say(true, "store", "%s", cfg.Store.Folder)
+	}
+	if clock, err := daemon.NewClock(); err == nil && clock.Now().Trusted {
+		r.say(true, "clock", "set by the network")
+	} else {
+		r.say(false, "clock", "not set since the start; hours and heat work are right all the same")
+	}
+	if len(cfg.Kilns) == 0 {
+		r.say(false, "kiln", "none in the settings: bars and lids work, nothing is heard")
+	}
+	for _, k := range cfg.Kilns {
+		if k.Port == "" {
+			r.say(true, "port", "%s has no line: it is kept by hand", k.ID)
+		}
+	}
+}
+
+// lines tells what every line heard, from a running daemon or by listening; deaf reports that one
+// of them gave no good reading.
+func (r *checked) lines(c *cobra.Command, cfg config.Config, long time.Duration) (deaf bool, err error) {
+	mine := map[string]bool{} // ports that nobody else holds
+	for _, k := range cfg.Kilns {
+		if k.Port != "" {
+			mine[k.Port] = true
+		}
+	}
+	if len(mine) == 0 {
+		return false, nil
+	}
+	asked, err := running(c, cfg)
+	switch {
+	case err == nil:
+		r.say(true, "daemon", "runs; its last minute is told")
+		for _, l := range asked {
+			if mine[l.Port] {
+				deaf = r.line(l) || deaf
+			}
+		}
+		for _, l := range asked {
+			delete(mine, l.Port)
+		}
+	case daemon.Runs(cfg):
+		r.say(false, "daemon", "one is running with this store and does not answer (%v); its lines are left alone", err)
+		return true, nil
+	case !errors.Is(err, api.ErrNotReachable):
+		r.say(false, "daemon", "something at its address answers otherwise: %v", err)
+	}
+	if len(mine) == 0 {
+		return deaf, nil
+	}
+	if long == 0 {
+		long = daemon.LongEnough(cfg)
+	}
+	fmt.Fprintf(c.ErrOrStderr(), "listening for %.0f s\n", long.Seconds())
+	heard, err := daemon.Listen(c.Context(), cfg, long, func(port string) bool { return mine[port] })
+	if err != nil {
+		return false, err
+	}
+	for _, l := range heard {
+		deaf = r.line(l.JSON(wallTime)) || deaf
+	}
+	return deaf, nil
+}
+
+func wallTime(at kiln.Stamp) *string {
+	text := at.Wall.Local().Format(time.RFC3339)
+	return &text
+}
+
+// line tells of one kiln's line.
+func (r *checked) line(l api.LineJSON) (deaf bool) {
+	r.Lines = append(r.Lines, l)
+	for _, s := range l.Sends {
+		r.say(true, "sends", "%s, and nothing else", s)
+	}
+	if len(l.Sends) == 0 {
+		r.say(true, "sends", "%s: nothing, it only listens", l.Kiln)
+	}
+	for _, w := range l.Words {
+		r.say(!slices.Contains(l.Look, w), "port", "%s", w)
+	}
+	return l.Good == 0
+}
+
+// running asks the daemon of these settings, or of --site, for its lines.
+func running(c *cobra.Command, cfg config.Config) ([]api.LineJSON, error) {
+	cl, err := client(c)
+	if err != nil {
+		return nil, err
+	}
+	if !c.Flags().Changed("site") {
+		if cl.Site, err = siteOf(cfg.Listen.Address); err != nil {
+			return nil, err
+		}
+	}
+	ctx, cancel := context.WithTimeout(c.Context(), 5*time.Second)
+	defer cancel()
+	b, err := cl.Get(ctx, "/v1/lines", nil, "application/json")
+	if err != nil {
+		return nil, err
+	}
+	var a struct{ Items []api.LineJSON }
+	return a.Items, decode(b, &a)
+}
+
+// siteOf is where a daemon that listens on address answers on this machine.
+func siteOf(address string) (string, error) {
+	host, port, err := net.SplitHostPort(address)
+	if err != nil {
+		return "", fmt.Errorf("listen.address: %w", err)
+	}
+	if ip := net.ParseIP(host); host == "" || ip != nil && ip.IsUnspecified() {
+		host = "127.0.0.1"
+	}
+	return "http://" + net.JoinHostPort(host, port), nil
+}

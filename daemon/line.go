@@ -1,0 +1,154 @@
+package daemon
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"lidwright/api"
+	"lidwright/config"
+	"lidwright/daemon/store"
+	"lidwright/kiln"
+	"lidwright/kiln/source"
+)
+
+// heard is what the lines heard, a Line each kiln.
+func (d *Daemon) heard() []api.Line {
+	var out []api.Line
+	for _, src := range d.lines {
+		out = append(out, linesHeard(src.Heard())...)
+	}
+	for _, k := range d.cfg.Kilns {
+		if k.Port == "" {
+			out = append(out, api.Line{Kiln: k.ID, Waits: "no line: by hand only", Words: []string{string(k.ID) + " has no line: it is kept by hand"}})
+		}
+	}
+	return out
+}
+
+// linesHeard tells what one line heard, for each kiln on it.
+func linesHeard(h source.Heard) []api.Line {
+	var out []api.Line
+	for _, k := range h.Kilns {
+		l := api.Line{Kiln: k.Kiln, Port: h.Port, Open: h.State == source.PortOpen, Sends: k.Sends,
+			Good: k.Good, Garbled: k.Garbled, Silent: k.Silent, Breakvalue: k.Breakvalue,
+			GoodMinute: k.GoodMinute, BadMinute: k.BadMinute, Window: k.Window.Seconds()}
+		for _, r := range slices.Concat(h.PortRemarks(), k.Remarks()) {
+			l.Words = append(l.Words, r.Says)
+			if r.Look {
+				l.Look = append(l.Look, r.Says)
+			}
+		}
+		if !l.Open {
+			l.Waits = "waiting for " + h.Waiting
+		}
+		if k.Ever {
+			l.Last, l.LastAt = k.Last.Values, k.Last.At
+		}
+		for _, o := range k.Orders {
+			one := api.Order{Channel: o.Channel, Set: o.Set, Values: map[string]float64{}}
+			for i, order := range source.Orders() {
+				one.Values[order] = o.Values[i]
+			}
+			l.Orders = append(l.Orders, one)
+		}
+		out = append(out, l)
+	}
+	return out
+}
+
+// Runs reports whether a daemon has the store of the settings.
+func Runs(cfg config.Config) bool { return store.InUse(cfg.Store.Folder) }
+
+// LongEnough is how long to listen to the lines of the settings to hear each kiln three times: the
+// two seconds that a device is left alone and three periods, from 10 to 60 s.
+func LongEnough(cfg config.Config) time.Duration {
+	long := 10 * time.Second
+	for _, k := range cfg.Kilns {
+		long = max(long, 2*time.Second+3*k.Every)
+	}
+	return min(long, time.Minute)
+}
+
+// Listen opens the lines of the settings that pass only, hears them for so long, and tells what was
+// heard. It keeps nothing, and sends what the daemon would send and nothing else.
+func Listen(ctx context.Context, cfg config.Config, long time.Duration, only func(port string) bool) ([]api.Line, error) {
+	clock, err := NewClock()
+	if err != nil {
+		return nil, err
+	}
+	samples := make(chan kiln.Sample, 256)
+	var sources []*source.Source
+	for _, s := range linesOf(cfg) {
+		if !only(s.Port) {
+			continue
+		}
+		src, err := source.New(s, clock.Now, samples)
+		if err != nil {
+			return nil, fmt.Errorf("the line %s: %w", s.Port, err)
+		}
+		sources = append(sources, src)
+	}
+	heard := make([]source.Heard, len(sources))
+	var lines sync.WaitGroup
+	timeUp := make(chan struct{})
+	defer time.AfterFunc(long, func() { close(timeUp) }).Stop()
+	for i, src := range sources {
+		lines.Go(func() {
+			mine, stop := context.WithCancel(ctx)
+			ended := make(chan struct{})
+			go func() { defer close(ended); src.Run(mine) }()
+			select {
+			case <-timeUp:
+			case <-ctx.Done():
+			case <-ended: // a recording that has been played
+			}
+			heard[i] = src.Heard() // while the port is still open
+			stop()
+			<-ended
+		})
+	}
+	done := make(chan struct{})
+	go func() { lines.Wait(); close(done) }()
+	for {
+		select {
+		case <-samples:
+		case <-done:
+			var out []api.Line
+			for _, h := range heard {
+				out = append(out, linesHeard(h)...)
+			}
+			return out, nil
+		}
+	}
+}
+
+// Lines of the settings: kilns on one port share one.
+func linesOf(cfg config.Config) []source.Settings {
+	var out []source.Settings
+	for _, k := range cfg.Kilns {
+		if k.Port == "" {
+			continue
+		}
+		sk := source.Kiln{ID: k.ID, Every: k.Every, Reply: k.Reply, Separator: k.Separator, DecimalComma: k.DecimalComma, Terminator: k.Terminator, Checksum: k.Checksum,
+			Pattern: k.Pattern, TimeColumn: k.TimeColumn, Select: k.Select, Poll: k.PollBytes, PollOther: k.PollOther, PollReason: k.PollReason}
+		for _, c := range k.Channels {
+			sc := source.Channel{ID: c.ID, Role: c.Role, From: c.From, Unit: c.Unit, ColdJunction: c.ColdJunction, Scale: c.Scale, Offset: c.Offset, Linearised: true,
+				UnitID: c.UnitID, Function: c.Function, Register: c.Register, Number: c.Type, Order: c.Order}
+			if p, ok := k.Probe(c.ID); ok {
+				sc.Type, sc.Linearised = p.Type, p.Linearised
+			}
+			sk.Channels = append(sk.Channels, sc)
+		}
+		at := slices.IndexFunc(out, func(s source.Settings) bool { return s.Port == k.Port && !strings.HasPrefix(k.Reply, "replay") })
+		if at < 0 {
+			out = append(out, source.Settings{Port: k.Port, Speed: k.Speed, Framing: k.Framing})
+			at = len(out) - 1
+		}
+		out[at].Kilns = append(out[at].Kilns, sk)
+	}
+	return out
+}
