@@ -29,9 +29,9 @@ func (l Losses) Lids() int { return l.Glued + l.Rocks + l.Chipped + l.Dropped }
 
 // LidBoard is how the lids of one board sat after the last firing. It is a fact: struck, never changed.
 type LidBoard struct {
-	ID         string // UUID made by the client
-	Load       string // id of the load, or empty
-	Pot        string // id of the pot card, or empty
+	ID         string   // UUID made by the client
+	Load       string   // id of the load, or empty
+	Pots       []string // ids of the pot cards whose lids these are; none: the board is kept and teaches nothing
 	Form       string
 	Maker      string // who threw the lids
 	Seat       Seat
@@ -59,12 +59,30 @@ const (
 	mostSizes = 500
 )
 
+// OutOf says how many lids the board had: those that nobody told of were not looked at. The error
+// is InvalidFields: more were told of than there were.
+func (v *LidBoard) OutOf(lids int) error {
+	var f faults
+	told := v.Sat.Lids() + v.Losses.Lids()
+	if told > lids {
+		f.add(OutOfRange, "counts", fmt.Sprintf("%d lids told of, the board had %d: name the other pots, or count again", told, lids))
+		return f.err()
+	}
+	v.Sat.NotLookedAt += lids - told
+	return nil
+}
+
 // Validate puts the texts of v into their usual form and tells every fault.
 func (v *LidBoard) Validate() error {
 	var f faults
 	f.id("id", &v.ID)
 	f.idOrNone("load", &v.Load)
-	f.idOrNone("pot", &v.Pot)
+	if len(v.Pots) > mostLids {
+		f.add(OutOfRange, "pots", "are more than 500")
+	}
+	for i := range v.Pots {
+		f.id("pots", &v.Pots[i])
+	}
 	f.needed("form", &v.Form, longestName)
 	f.maker("maker", &v.Maker)
 	f.maker("by", &v.By)

@@ -55,8 +55,9 @@ type Parts struct {
 }
 
 type partGroup struct {
-	log  []float64 // log likelihood on the grid
-	fits int
+	log    []float64 // log likelihood on the grid
+	smooth []float64 // what it tells of the site
+	fits   int
 }
 
 // LearnParts learns anew from every board that tells. It has no state of its own: without a struck
@@ -64,28 +65,46 @@ type partGroup struct {
 func LearnParts(boards []SatBoard) Parts {
 	p := Parts{groups: map[PartGroup]*partGroup{}}
 	for _, b := range boards {
-		if !b.Tells() {
-			p.left++
-			continue
-		}
-		g := p.groups[b.Group]
-		if g == nil {
-			g = &partGroup{log: make([]float64, partPoints)}
-			p.groups[b.Group] = g
-		}
-		b.addTo(g.log)
-		g.fits += b.Sat.Looked()
+		p.add(b)
+	}
+	p.settle()
+	return p
+}
+
+// add takes one board in; settle must follow before anything is asked.
+func (p *Parts) add(b SatBoard) {
+	if !b.Tells() {
+		p.left++
+		return
+	}
+	g := p.groups[b.Group]
+	if g == nil {
+		g = &partGroup{log: make([]float64, partPoints)}
+		p.groups[b.Group] = g
+	}
+	b.addTo(g.log)
+	g.fits += b.Sat.Looked()
+	g.smooth, p.site = nil, nil
+}
+
+// settle works out what the groups tell of the site.
+func (p *Parts) settle() {
+	if p.site != nil {
+		return
 	}
 	p.site = make([]float64, partPoints)
 	for i := range p.site {
 		p.site[i] = -square(partAt(i)/siteSD) / 2
 	}
 	for _, k := range p.sorted() {
-		for i, l := range smoothed(p.groups[k].log) {
+		g := p.groups[k]
+		if g.smooth == nil {
+			g.smooth = smoothed(g.log)
+		}
+		for i, l := range g.smooth {
 			p.site[i] += l
 		}
 	}
-	return p
 }
 
 // sorted gives the groups in one order, so that the same boards give the same answer.
@@ -122,7 +141,7 @@ func (p Parts) Of(g PartGroup) PartDifference {
 		}
 		known := p.groups[k]
 		d.Fits += known.fits
-		for i, l := range smoothed(known.log) { // the site without this group
+		for i, l := range known.smooth { // the site without this group
 			own[i] += known.log[i]
 			site[i] -= l
 		}
@@ -261,16 +280,20 @@ func abs(n int) int { return max(n, -n) }
 // logChance is the log of the chance of all these verdicts and plays if the mean play is m.
 func (v verdicts) logChance(m float64) float64 {
 	var sum float64
-	below := 0.0 // chance of a play below the edge
+	below, worked := 0.0, 0 // chance of a play below the edge under class number worked
 	for c, n := range v.count {
+		if n == 0 {
+			continue
+		}
+		if c > worked {
+			below = normalCDF((v.edge[c-1] - m) / v.sd)
+		}
 		to := 1.0
 		if c < len(v.edge) {
 			to = normalCDF((v.edge[c] - m) / v.sd)
 		}
-		if n > 0 {
-			sum += float64(n) * math.Log(max(to-below, leastPart))
-		}
-		below = max(below, to)
+		sum += float64(n) * math.Log(max(to-below, leastPart))
+		below, worked = to, c+1
 	}
 	for _, p := range v.plays {
 		z := (float64(p) - m) / v.sd

@@ -203,7 +203,7 @@ func TestExpect(t *testing.T) {
 		t.Fatal(err)
 	}
 	v := LidBoard{Form: "teapot 0.9 l", Maker: "KT", Seat: "inset", Body: BatchRef{"tern", "B"}, Lid: BatchRef{"tern", "B"}, Sat: Sat{Good: 4}}
-	b, err := v.Expect([]LidQuestion{pot(104.5, 102.5), pot(105.5, 103.5)}, true, d, known)
+	b, err := v.Expect([]SatPot{{pot(104.5, 102.5), known, true}, {pot(105.5, 103.5), known, true}}, d)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -216,10 +216,10 @@ func TestExpect(t *testing.T) {
 		t.Errorf("%+v", b)
 	}
 	v.Limits = &FitLimits{0.8, 2.2, 1.2}
-	if b, _ = v.Expect([]LidQuestion{first}, false, d, known); b.Limits != *v.Limits {
+	if b, _ = v.Expect([]SatPot{{first, known, false}}, d); b.Limits != *v.Limits {
 		t.Errorf("limits %+v, kept with the board %+v", b.Limits, *v.Limits)
 	}
-	if _, err := v.Expect(nil, false, d, known); err == nil {
+	if _, err := v.Expect(nil, d); err == nil {
 		t.Error("a board without any pot")
 	}
 }
@@ -250,5 +250,49 @@ func BenchmarkLearnThousandBoards(b *testing.B) {
 	b.ResetTimer()
 	for b.Loop() {
 		LearnParts(boards).Of(teapot)
+	}
+}
+
+// Where the width of each lid comes from: said with the board one by one, as their mean, from the
+// card as measured, or as told; a pot without any teaches nothing.
+func TestLidFor(t *testing.T) {
+	card := PotCard{Seat: Flange, Collar: []Millimetre{80}, Opening: 70, Stage: Wet, Set: 78, Measured: 78.3}
+	v := LidBoard{Form: "jar", Maker: "KT", Body: BatchRef{"tern", "B"}, Pots: []string{"a", "b"}}
+	for _, c := range []struct {
+		thrown []Millimetre
+		card   PotCard
+		lid    Millimetre
+		told   bool
+	}{
+		{[]Millimetre{77, 79}, card, 79, false}, {[]Millimetre{77, 78, 82}, card, 79, false}, {nil, card, 78.3, false},
+		{nil, PotCard{Seat: Flange, Collar: []Millimetre{80}, Set: 78}, 78, true}, {nil, PotCard{Collar: []Millimetre{80}}, 0, true},
+	} {
+		v.Thrown = c.thrown
+		p, ok := v.LidFor(1, c.card)
+		near(t, "lid", float64(p.Question.Lid), float64(c.lid), 1e-9)
+		if p.AsTold != c.told || ok != (c.lid != 0) || p.Question.Opening != 0 {
+			t.Errorf("%+v: %+v %t", c, p, ok)
+		}
+	}
+}
+
+func TestMoreToldThanThereWere(t *testing.T) {
+	v := LidBoard{Sat: Sat{Good: 10, Tight: 2}, Losses: Losses{Rocks: 1}}
+	if err := v.OutOf(12); err == nil {
+		t.Error("13 told of 12")
+	}
+	if err := v.OutOf(18); err != nil || v.Sat.NotLookedAt != 5 || v.Sat.Lids() != 17 {
+		t.Errorf("%v %+v", err, v.Sat)
+	}
+	v = LidBoard{Sat: Sat{Good: 2}, Plays: []Millimetre{1.2, 5}}
+	if err := v.CheckPlays(3.5); err == nil {
+		t.Error("a play of 5 on a ledge of 3.5, and nothing dropped in")
+	}
+	if err := v.CheckPlays(nan); err != nil {
+		t.Error(err)
+	}
+	v.Sat.DropsIn = 1
+	if err := v.CheckPlays(3.5); err != nil {
+		t.Error(err)
 	}
 }

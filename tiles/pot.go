@@ -59,6 +59,16 @@ func (p *PotCard) Validate() error {
 	return f.err()
 }
 
+// Question is the lid question that starts from p, without the width of a lid.
+func (p PotCard) Question() LidQuestion {
+	q := LidQuestion{Seat: p.Seat, SeatGlazed: p.SeatGlazed, Together: p.Together, Collar: p.Collar, CollarStage: p.Stage,
+		Body: p.Body, LidClay: p.Lid, Form: p.Form, Maker: p.Mark}
+	if may, _ := p.Seat.opens(); may {
+		q.Opening = p.Opening
+	}
+	return q
+}
+
 // ParseBatchRef reads tern/B. Empty text gives the empty reference.
 func ParseBatchRef(field, text string) (BatchRef, error) {
 	if text == "" {

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"lidwright/kiln"
@@ -85,6 +86,8 @@ func (s *Store) PutPot(ctx context.Context, p tiles.PotCard, m tiles.Match, at k
 	return kept, nil
 }
 
+const mostWords = 10 // of a search; more are not looked at
+
 // potWords is what a pot card is found by.
 func potWords(mark, number, form, madeOn string) string {
 	return strings.ToLower(strings.Join([]string{mark, number, form, madeOn}, " "))
@@ -104,16 +107,24 @@ func (s *Store) Pot(ctx context.Context, id string) (tiles.KeptPot, error) {
 
 // Pots gives the pot cards that the filter lets pass, those last written first.
 func (s *Store) Pots(ctx context.Context, w tiles.PotFilter) ([]tiles.KeptPot, error) {
-	words := strings.Fields(strings.ToLower(w.Find))
-	for len(words) < 4 {
-		words = append(words, "")
-	}
-	rest := strings.Join(words[3:], " ") // a fourth word and more must stand together
-	rows, err := s.read.QueryContext(ctx, `
+	query := strings.Builder{}
+	query.WriteString(`
 		SELECT id, mark, number, form, seat, seat_glazed, together, collar_mm, collar_stage, coalesce(opening_mm, 0), body_clay, body_batch,
 			coalesce(lid_clay, ''), coalesce(lid_batch, ''), coalesce(set_mm, 0), coalesce(lid_mm, 0), made_on, note, rev
-		FROM pot WHERE (?1 = '' OR id = ?1) AND instr(words, ?2) AND instr(words, ?3) AND instr(words, ?4) AND instr(words, ?5)
-		ORDER BY rev DESC LIMIT ?6`, w.ID, words[0], words[1], words[2], strings.TrimSpace(rest), limited(w.Limit))
+		FROM pot WHERE id IN (SELECT id FROM pot WHERE 1`)
+	var args []any
+	if w.ID != "" {
+		query.WriteString(` AND id = ?`)
+		args = append(args, w.ID)
+	}
+	words := strings.Fields(strings.ToLower(w.Find))
+	slices.SortFunc(words, func(a, b string) int { return len(b) - len(a) }) // the rarest first, most likely
+	for _, word := range words[:min(len(words), mostWords)] {
+		query.WriteString(` AND instr(words, ?)`)
+		args = append(args, word)
+	}
+	query.WriteString(` ORDER BY rev DESC LIMIT ?) ORDER BY rev DESC`)
+	rows, err := s.read.QueryContext(ctx, query.String(), append(args, limited(w.Limit))...)
 	if err != nil {
 		return nil, fmt.Errorf("read pot cards: %w", err)
 	}

@@ -12,7 +12,7 @@ import (
 
 type verdictBody struct {
 	Load       string    `json:"load"`
-	Pot        string    `json:"pot"`
+	Pots       []string  `json:"pots"`
 	Form       string    `json:"form"`
 	Maker      string    `json:"maker"`
 	Seat       string    `json:"seat"`
@@ -47,8 +47,12 @@ type losses struct {
 // still the same. The errors are tiles.ErrIDUsed, ErrNoLoad, ErrNoClay, ErrNoBatch and
 // trouble with the disk.
 func (s *Store) PutVerdict(ctx context.Context, v tiles.LidBoard, at kiln.Stamp) (kept tiles.Kept, err error) {
-	body := verdictBody{v.Load, v.Pot, v.Form, v.Maker, string(v.Seat), v.SeatGlazed, v.Body.String(), v.Lid.String(),
+	body := verdictBody{v.Load, append([]string{}, v.Pots...), v.Form, v.Maker, string(v.Seat), v.SeatGlazed, v.Body.String(), v.Lid.String(),
 		sat(v.Sat), losses(v.Losses), floats(v.Plays), floats(v.Thrown), v.By}
+	pots, err := jsonList(body.Pots)
+	if err != nil {
+		return kept, fmt.Errorf("keep verdict %s: %w", v.ID, err)
+	}
 	plays, err := jsonList(body.Plays)
 	if err != nil {
 		return kept, fmt.Errorf("keep verdict %s: %w", v.ID, err)
@@ -74,11 +78,11 @@ func (s *Store) PutVerdict(ctx context.Context, v tiles.LidBoard, at kiln.Stamp)
 			}
 		}
 		_, err := tx.ExecContext(ctx, `
-			INSERT INTO verdict (id, seq, load, pot, form, maker, seat, seat_glazed, body_clay, body_batch, lid_clay, lid_batch,
+			INSERT INTO verdict (id, seq, load, pots, form, maker, seat, seat_glazed, body_clay, body_batch, lid_clay, lid_batch,
 				too_big, tight, good, loose, drops_in, not_looked_at, glued, rocks, chipped, dropped,
 				plays_mm, thrown_mm, least_play_mm, most_play_mm, bearing_mm, by)
 			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-			v.ID, seq, orNull(v.Load), orNull(v.Pot), v.Form, v.Maker, v.Seat, v.SeatGlazed, v.Body.Clay, v.Body.Batch, v.Lid.Clay, v.Lid.Batch,
+			v.ID, seq, orNull(v.Load), pots, v.Form, v.Maker, v.Seat, v.SeatGlazed, v.Body.Clay, v.Body.Batch, v.Lid.Clay, v.Lid.Batch,
 			v.Sat.TooBig, v.Sat.Tight, v.Sat.Good, v.Sat.Loose, v.Sat.DropsIn, v.Sat.NotLookedAt,
 			v.Losses.Glued, v.Losses.Rocks, v.Losses.Chipped, v.Losses.Dropped, plays, thrown, least, most, bearing, v.By)
 		return err
@@ -106,7 +110,7 @@ func (s *Store) Verdict(ctx context.Context, id string) (tiles.LidBoard, error) 
 // Verdicts gives the boards that the filter lets pass, newest first, struck ones too.
 func (s *Store) Verdicts(ctx context.Context, w tiles.VerdictFilter) ([]tiles.LidBoard, error) {
 	rows, err := s.read.QueryContext(ctx, `
-		SELECT v.id, coalesce(v.load, ''), coalesce(v.pot, ''), v.form, v.maker, v.seat, v.seat_glazed, v.body_clay, v.body_batch, v.lid_clay, v.lid_batch,
+		SELECT v.id, coalesce(v.load, ''), v.pots, v.form, v.maker, v.seat, v.seat_glazed, v.body_clay, v.body_batch, v.lid_clay, v.lid_batch,
 			v.too_big, v.tight, v.good, v.loose, v.drops_in, v.not_looked_at, v.glued, v.rocks, v.chipped, v.dropped,
 			v.plays_mm, v.thrown_mm, v.least_play_mm, v.most_play_mm, v.bearing_mm, v.by, c.at_ms, c.trusted, a.by, a.why, ac.at_ms
 		FROM verdict v JOIN change c ON c.seq = v.seq
@@ -117,12 +121,12 @@ func (s *Store) Verdicts(ctx context.Context, w tiles.VerdictFilter) ([]tiles.Li
 		return nil, fmt.Errorf("read verdicts: %w", err)
 	}
 	return collect(rows, "verdicts", func(v *tiles.LidBoard) error {
-		var plays, thrown string
+		var pots, plays, thrown string
 		var least, most, bearing sql.NullFloat64
 		var at int64
 		var struck struckRow
 		t, l := &v.Sat, &v.Losses
-		if err := rows.Scan(&v.ID, &v.Load, &v.Pot, &v.Form, &v.Maker, &v.Seat, &v.SeatGlazed, &v.Body.Clay, &v.Body.Batch, &v.Lid.Clay, &v.Lid.Batch,
+		if err := rows.Scan(&v.ID, &v.Load, &pots, &v.Form, &v.Maker, &v.Seat, &v.SeatGlazed, &v.Body.Clay, &v.Body.Batch, &v.Lid.Clay, &v.Lid.Batch,
 			&t.TooBig, &t.Tight, &t.Good, &t.Loose, &t.DropsIn, &t.NotLookedAt, &l.Glued, &l.Rocks, &l.Chipped, &l.Dropped,
 			&plays, &thrown, &least, &most, &bearing, &v.By, &at, &v.Trusted, &struck.by, &struck.why, &struck.at); err != nil {
 			return err
@@ -130,6 +134,9 @@ func (s *Store) Verdicts(ctx context.Context, w tiles.VerdictFilter) ([]tiles.Li
 		v.At, v.Struck = fromMilli(at), struck.act()
 		if least.Valid {
 			v.Limits = &tiles.FitLimits{LeastPlay: tiles.Millimetre(least.Float64), MostPlay: tiles.Millimetre(most.Float64), Bearing: tiles.Millimetre(bearing.Float64)}
+		}
+		if err := json.Unmarshal([]byte(pots), &v.Pots); err != nil {
+			return err
 		}
 		if err := json.Unmarshal([]byte(plays), &v.Plays); err != nil {
 			return err

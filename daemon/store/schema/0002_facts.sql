@@ -143,7 +143,7 @@ CREATE TABLE verdict (
   id            TEXT PRIMARY KEY, -- UUID made by the client: one board of lids
   seq           INTEGER NOT NULL UNIQUE REFERENCES change (seq),
   load          TEXT REFERENCES load (id),
-  pot           TEXT, -- id of a pot card
+  pots          TEXT NOT NULL CHECK (json_valid(pots)), -- list of ids of the pot cards whose lids these are
   form          TEXT NOT NULL,
   maker         TEXT NOT NULL,
   seat          TEXT NOT NULL CHECK (seat IN ('inset', 'flange', 'cap', 'drop_in', 'over', 'stopper')),
@@ -197,7 +197,7 @@ CREATE TABLE pot (
   FOREIGN KEY (body_clay, body_batch) REFERENCES batch (clay, batch),
   FOREIGN KEY (lid_clay, lid_batch) REFERENCES batch (clay, batch)
 ) STRICT;
-CREATE INDEX pot_newest ON pot (rev);
+CREATE INDEX pot_found ON pot (rev, words, id); -- holds all that a search looks at
 
 -- What people saw of a firing, or wrote beside it. The firing may be known here only later.
 CREATE TABLE cone (
