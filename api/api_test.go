@@ -43,7 +43,9 @@ func (nobody) Live() []kiln.Live                                                
 func (nobody) LiveCurve(kiln.KilnID) (kiln.LiveCurve, bool)                      { return kiln.LiveCurve{}, false }
 func (nobody) Tell(context.Context, kiln.Fact) (kiln.FiringID, error)            { return "", kiln.ErrNoKiln }
 func (nobody) Trouble() (kiln.StoreTrouble, bool)                                { return kiln.StoreTrouble{}, false }
-func (nobody) Touch()                                                            {}
+func (nobody) Touch(...tiles.Code)                                               {}
+func (nobody) Latest() (*tiles.Fit, time.Time, error)                            { return nobody{}.Fit(context.Background()) }
+func (nobody) Refits() Refits                                                    { return Refits{} }
 func (nobody) Fit(context.Context) (*tiles.Fit, time.Time, error) {
 	f, err := tiles.Studio{}.Fit(nil)
 	return f, time.Time{}, err

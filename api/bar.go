@@ -228,7 +228,7 @@ func (s *Server) keepBar(ctx context.Context, p BarPath, b barBody) (tiles.Kept,
 	}
 	k, err := s.Archive.PutBar(ctx, bar, tiles.Match{}, s.Now())
 	if err == nil {
-		s.Shrink.Touch()
+		s.Shrink.Touch(code)
 	}
 	return k, err
 }
@@ -310,7 +310,7 @@ func (s *Server) keepReading(ctx context.Context, p ReadingPath, b readingBody) 
 		return k, readingJSON{}, err
 	}
 	if k.New {
-		s.Shrink.Touch()
+		s.Shrink.Touch(bar.Code)
 	}
 	bar, err = s.bar(ctx, p.BarPath)
 	if err != nil {
@@ -352,7 +352,7 @@ func (s *Server) readingAct(do func(Archive) act, needsWhy bool) func(context.Co
 		if err != nil {
 			return nil, s.problemFrom(ctx, err)
 		}
-		s.Shrink.Touch()
+		s.Shrink.Touch(bar.Code)
 		if bar, err = s.bar(ctx, in.BarPath); err != nil {
 			return nil, s.problemFrom(ctx, err)
 		}

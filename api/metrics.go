@@ -43,6 +43,7 @@ var (
 	mShrinkage   = desc("clay_shrinkage_ratio", "Total shrink of the newest open batch at the usual glaze firing, share of the wet length.", "clay", "batch", "kind")
 	mHalfwidth   = desc("clay_shrinkage_halfwidth_ratio", "Half of its 90 % range.", "clay", "batch", "kind")
 	mTrust       = desc("clay_trust", "1 for the trust word of that rate.", "clay", "batch", "trust")
+	mRefit       = desc("refit_duration_seconds", "Time that fitting every shrink rate anew took.")
 	mBuild       = desc("build_info", "Version of the program.", "version")
 )
 
@@ -78,6 +79,9 @@ func (c collector) Collect(ch chan<- prometheus.Metric) {
 	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 	defer cancel()
 	c.clays(ctx, gauge)
+	if r := c.s.Shrink.Refits(); r.Count > 0 {
+		ch <- prometheus.MustNewConstHistogram(mRefit, r.Count, r.Seconds, r.Under)
+	}
 }
 
 func (c collector) kiln(l kiln.Live, gauge, counter func(*prometheus.Desc, float64, ...string)) {
@@ -126,6 +130,10 @@ func (c collector) clays(ctx context.Context, gauge func(*prometheus.Desc, float
 		}
 		gauge(mBarsWaiting, float64(waiting))
 	}
+	fit, asOf, err := c.s.Shrink.Latest()
+	if err != nil {
+		return
+	}
 	clays, err := c.s.Archive.Clays(ctx)
 	if err != nil {
 		return
@@ -134,7 +142,7 @@ func (c collector) clays(ctx context.Context, gauge func(*prometheus.Desc, float
 		if i == mostClays {
 			return
 		}
-		j, sh, err := c.s.askShrinkage(ctx, k.ID, nil)
+		j, sh, err := c.s.shrinkageOf(ctx, fit, asOf, k.ID, nil)
 		if err != nil {
 			continue
 		}

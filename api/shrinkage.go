@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"net/url"
+	"time"
 
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -92,6 +93,15 @@ func (s *Server) getShrinkage(ctx context.Context, in *shrinkageInput) (*body[sh
 
 // askShrinkage answers the question of a rate, for the API and for the Clay page.
 func (s *Server) askShrinkage(ctx context.Context, id tiles.ClayID, values url.Values) (shrinkageJSON, tiles.Shrinkage, error) {
+	fit, asOf, err := s.Shrink.Fit(ctx)
+	if err != nil {
+		return shrinkageJSON{}, tiles.Shrinkage{}, err
+	}
+	return s.shrinkageOf(ctx, fit, asOf, id, values)
+}
+
+// shrinkageOf answers it from a fit at hand.
+func (s *Server) shrinkageOf(ctx context.Context, fit *tiles.Fit, asOf time.Time, id tiles.ClayID, values url.Values) (shrinkageJSON, tiles.Shrinkage, error) {
 	r := newReader(values, s.unit())
 	batch, _ := r.text("batch")
 	at := r.firing()
@@ -118,10 +128,6 @@ func (s *Server) askShrinkage(ctx context.Context, id tiles.ClayID, values url.V
 	}
 	ref := tiles.BatchRef{Clay: id, Batch: tiles.BatchID(batch)}
 	clay, err := s.clay(ctx, &ref)
-	if err != nil {
-		return shrinkageJSON{}, tiles.Shrinkage{}, err
-	}
-	fit, asOf, err := s.Shrink.Fit(ctx)
 	if err != nil {
 		return shrinkageJSON{}, tiles.Shrinkage{}, err
 	}

@@ -109,7 +109,7 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 		Site:    api.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
 		Archive: d.store, Kilns: d.recorder, Shrink: d.shrink, Lines: d.heard, Kiln: kilns, Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet),
 		Now: func() kiln.Stamp { return d.Now() }, Ready: d.isReady,
-		Revision: func() uint64 { return d.store.Written() + d.shrink.made.Load() },
+		Revision: func() uint64 { return d.store.Written() + d.shrink.revision.Load() },
 	}
 	return d, nil
 }

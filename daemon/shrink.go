@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -13,48 +14,73 @@ import (
 	"lidwright/tiles"
 )
 
-// shrink keeps the fit of shrink rates. Something said marks it as old; whoever asks next
-// waits a moment for the new one and is otherwise served the last good one.
+// shrink keeps the fit of shrink rates. A bar that something was said of is worked into it by
+// whoever asks next, at the sds there are; in the background everything is fitted anew, one
+// fit at a time, and takes its place. What is no bar's own (a clay, a firing that ended) has to
+// wait for that: whoever asks waits a moment and is otherwise served the last good fit.
 type shrink struct {
-	store   *store.Store
-	channel api.Channels
-	wake    chan struct{}
-	made    atomic.Uint64 // fits so far
+	store    *store.Store
+	channel  api.Channels
+	wake     chan struct{}
+	revision atomic.Uint64 // grows whenever an answer may come out otherwise
 
-	mu    sync.Mutex // guards the fields below
-	fit   *tiles.Fit
-	asOf  time.Time
-	err   error
-	said  int           // how often something was said
-	upTo  int           // how much of it is in fit
-	fresh chan struct{} // closed when another fit is there
+	mu     sync.Mutex // guards the fields below
+	fit    *tiles.Fit
+	asOf   time.Time
+	err    error
+	open   said          // what is not in fit
+	since  said          // what was said since the background fit began to read
+	refits api.Refits    // so far
+	fresh  chan struct{} // closed when everything was fitted anew
 }
 
-const patience = 2 * time.Second
+// said is what was said: about some bars, about anything else.
+type said struct {
+	bars []tiles.Code
+	more bool
+}
+
+func (w *said) add(bars []tiles.Code) {
+	for _, b := range bars {
+		if !slices.Contains(w.bars, b) {
+			w.bars = append(w.bars, b)
+		}
+	}
+	w.more = w.more || len(bars) == 0
+}
+
+const (
+	patience = 2 * time.Second
+	mostBars = 30 // that are worked in one by one; of more it is quicker to fit anew
+)
 
 func newShrink(s *store.Store, channel api.Channels) *shrink {
-	return &shrink{store: s, channel: channel, wake: make(chan struct{}, 1), said: 1, fresh: make(chan struct{})}
+	return &shrink{store: s, channel: channel, wake: make(chan struct{}, 1), open: said{more: true}, fresh: make(chan struct{})}
 }
 
-// Touch says that something was said that a rate may rest on.
-func (s *shrink) Touch() {
+// Touch says that something was said that a rate may rest on: about these bars, or, with none
+// named, about anything.
+func (s *shrink) Touch(bars ...tiles.Code) {
 	s.mu.Lock()
-	s.said++
+	s.open.add(bars)
+	s.since.add(bars)
 	s.mu.Unlock()
+	s.revision.Add(1)
 	select {
 	case s.wake <- struct{}{}:
 	default:
 	}
 }
 
-// Fit gives the newest fit. It waits until what was said before is in it, two seconds at most.
+// Fit gives a fit with everything in it that was said so far, or, where that takes longer than
+// two seconds, the last good one.
 func (s *shrink) Fit(ctx context.Context) (*tiles.Fit, time.Time, error) {
 	ctx, cancel := context.WithTimeout(ctx, patience)
 	defer cancel()
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	want := s.said
-	for s.upTo < want && ctx.Err() == nil {
+	s.workIn(ctx)
+	for (s.open.more || s.fit == nil) && ctx.Err() == nil {
 		fresh := s.fresh
 		s.mu.Unlock()
 		select {
@@ -62,14 +88,63 @@ func (s *shrink) Fit(ctx context.Context) (*tiles.Fit, time.Time, error) {
 		case <-ctx.Done():
 		}
 		s.mu.Lock()
+		s.workIn(ctx)
 	}
-	if s.fit == nil {
-		if s.err != nil {
-			return nil, time.Time{}, s.err
+	return s.latest()
+}
+
+// Latest gives the last good fit and waits for nothing.
+func (s *shrink) Latest() (*tiles.Fit, time.Time, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.latest()
+}
+
+func (s *shrink) latest() (*tiles.Fit, time.Time, error) {
+	switch {
+	case s.fit != nil:
+		return s.fit, s.asOf, nil
+	case s.err != nil:
+		return nil, time.Time{}, s.err
+	}
+	return nil, time.Time{}, fmt.Errorf("no fit yet: %w", tiles.ErrBusy)
+}
+
+// Refits tells how often everything was fitted anew, and how long that took.
+func (s *shrink) Refits() api.Refits {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.refits.Clone()
+}
+
+// workIn brings the open bars into the fit, by code. What cannot be worked in is left to the
+// background.
+func (s *shrink) workIn(ctx context.Context) {
+	if s.fit == nil || len(s.open.bars) == 0 {
+		return
+	}
+	if len(s.open.bars) > mostBars {
+		s.open = said{more: true}
+		return
+	}
+	slices.Sort(s.open.bars)
+	for len(s.open.bars) > 0 {
+		b, err := s.store.Bar(ctx, s.open.bars[0], s.channel)
+		if ctx.Err() != nil {
+			return
 		}
-		return nil, time.Time{}, fmt.Errorf("no fit yet: %w", tiles.ErrBusy)
+		var next *tiles.Fit
+		if err == nil {
+			next, err = s.fit.With(b.Bar)
+		}
+		if err != nil {
+			slog.Debug("a bar waits for the next fit", "bar", s.open.bars[0], "err", err)
+			s.open.more = true
+		} else {
+			s.fit, s.asOf = next, later(s.asOf, newestOf(b.Bar))
+		}
+		s.open.bars = s.open.bars[1:]
 	}
-	return s.fit, s.asOf, nil
 }
 
 // run fits again whenever something was said, until ctx ends.
@@ -87,19 +162,23 @@ func (s *shrink) run(ctx context.Context) error {
 
 func (s *shrink) refit(ctx context.Context) {
 	s.mu.Lock()
-	upTo, before := s.said, s.fit
+	before := s.fit
+	s.since = said{}
 	s.mu.Unlock()
+	began := time.Now()
 	fit, asOf, err := s.make(ctx, before)
 	if err != nil && ctx.Err() == nil {
 		slog.Error("fitting the shrink rates failed; the last fit is served", "err", err)
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if err == nil {
+	if s.err = err; err == nil {
 		s.fit, s.asOf = fit, asOf
+		s.open.bars = slices.Clone(s.since.bars)
+		s.refits.Add(time.Since(began))
 	}
-	s.err, s.upTo = err, upTo
-	s.made.Add(1)
+	s.open.more = s.since.more // nobody waits for a fit that failed, until something else is said
+	s.revision.Add(1)
 	close(s.fresh)
 	s.fresh = make(chan struct{})
 }
@@ -130,9 +209,7 @@ func loadStudio(ctx context.Context, st *store.Store, channel api.Channels) (til
 	}
 	for _, b := range batches {
 		studio.Batches = append(studio.Batches, b.Batch)
-		if b.Made.After(newest) {
-			newest = b.Made
-		}
+		newest = later(newest, b.Made)
 	}
 	bars, err := st.Bars(ctx, tiles.BarFilter{}, channel)
 	if err != nil {
@@ -140,14 +217,27 @@ func loadStudio(ctx context.Context, st *store.Store, channel api.Channels) (til
 	}
 	for _, b := range bars {
 		studio.Bars = append(studio.Bars, b.Bar)
-		for _, r := range b.Readings {
-			if r.At.After(newest) {
-				newest = r.At
-			}
-			if r.Struck != nil && r.Struck.At.After(newest) {
-				newest = r.Struck.At
+		newest = later(newest, newestOf(b.Bar))
+	}
+	return studio, newest, nil
+}
+
+// newestOf is the time of the newest fact about b's readings.
+func newestOf(b tiles.Bar) (newest time.Time) {
+	for _, r := range b.Readings {
+		newest = later(newest, r.At)
+		for _, act := range []*tiles.Act{r.Struck, r.Confirmed, r.Counted} {
+			if act != nil {
+				newest = later(newest, act.At)
 			}
 		}
 	}
-	return studio, newest, nil
+	return newest
+}
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
 }
