@@ -15,6 +15,14 @@ type ByHand struct {
 	Typed        Curve         // readings now and then, channel ByHandChannel
 }
 
+// HandTold is what was told of a firing by hand beside its times, its curve and its cones.
+type HandTold struct {
+	Sitter       string    // cone in the sitter
+	SitterSeries Series    // "" is small
+	Dropped      time.Time // when it dropped; zero: not told
+	Intended     string    // cone that was meant to be reached
+}
+
 // ByHandChannel is the channel of a typed curve.
 const ByHandChannel ChannelID = "hand"
 

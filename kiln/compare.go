@@ -27,7 +27,7 @@ type Compared struct {
 
 // heatWork is that of the curve's channel, NaN if it has none.
 func (c Compared) heatWork() Celsius {
-	if w, ok := c.Firing.HeatWork[c.Curve.Channel]; ok {
+	if w, ok := c.Firing.Work(c.Curve.Channel); ok {
 		return w.C
 	}
 	return NoTemperature()

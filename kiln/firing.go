@@ -86,9 +86,11 @@ type Firing struct {
 	Gaps        []Gap
 	Good        int // samples that were good on the control channel
 	Faulty      map[Fault]int
-	AtLeast     bool // heat work is a lower bound: the end was not heard
-	HeatWork    map[ChannelID]HeatWork
-	Provisional bool // cooling or not unpacked yet: its heat work may still grow
+	AtLeast     bool                   // heat work is a lower bound: the end was not heard
+	HeatWork    map[ChannelID]HeatWork // as indicated; of a firing by hand under ByHandChannel
+	Corrected   map[Place]HeatWork     // with what the witness cones say of the probe
+	Told        HandTold               // of a firing by hand
+	Provisional bool                   // cooling or not unpacked yet: its heat work may still grow
 }
 
 // ErrNoFiring means that no firing has that id.

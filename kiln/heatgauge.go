@@ -170,7 +170,7 @@ func (g *HeatGauge) period() time.Duration {
 func (g *HeatGauge) HeatWork() HeatWork {
 	most, l := &g.live.most, g.ladder
 	hw := HeatWork{C: NoTemperature(), Low: NoTemperature(), High: NoTemperature(), Position: most[heatCentral],
-		From: FromCurve, Model: HeatWorkModel, Estimate: g.gapTop >= math.Max(g.peak, g.live.at.t)-gapNearPeak}
+		From: FromCurve, Model: HeatWorkModel, Bias: g.Bias, BiasSD: g.BiasSD, Estimate: g.gapTop >= math.Max(g.peak, g.live.at.t)-gapNearPeak}
 	if g.live.split {
 		low, high := l.HeatWorkAt(most[heatLow]), l.HeatWorkAt(most[heatHigh])
 		hw.GapSD = float64(high-low) / 4

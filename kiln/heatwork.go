@@ -10,6 +10,8 @@ type HeatWork struct {
 	GapSD    float64 // the firing's own extra doubt from gaps, °C (one sd): (high - low)/4
 	From     string  // curve, cones, sitter, intended
 	Model    string  // number of the model that worked it out
+	Bias     Celsius // what was added to every reading; 0: as indicated
+	BiasSD   Celsius // one sd of it, in the range
 }
 
 // HeatWorkModel is the number of the model kept with a closed firing's heat work. Another

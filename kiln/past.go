@@ -40,7 +40,7 @@ func PastOf(firings []Firing, control ChannelID) Past {
 			if f.Peak.Known() {
 				tops = append(tops, float64(f.Peak))
 			}
-			if w, ok := f.HeatWork[control]; ok && w.C.Known() {
+			if w, ok := f.Work(control); ok && w.C.Known() {
 				works = append(works, float64(w.C))
 			}
 			if f.ToTop > 0 {

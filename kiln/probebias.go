@@ -23,6 +23,7 @@ const (
 type FiredCones struct {
 	Firing      FiringID
 	AsIndicated Celsius // heat work of the uncorrected curve; NaN if there is no curve or it stayed below 022
+	GapSD       float64 // what gaps add to its doubt, °C (one sd)
 	Readings    []ConeReading
 }
 
@@ -106,9 +107,10 @@ func (b *ProbeBias) read(l *Ladder, f FiredCones) {
 		}
 		if !f.AsIndicated.Known() {
 			b.Remarks = append(b.Remarks, ConeRemark{Reading: r.ID,
-				Says: "This firing has no curve that reached cone 022, so " + s.Words + " tells its heat work and nothing of the probe."})
+				Says: "This firing has no whole curve that reached cone 022, so " + s.Words + " tells its heat work and nothing of the probe."})
 			continue
 		}
+		s.SD = math.Hypot(s.SD, f.GapSD)
 		all = append(all, said{s, r.ID})
 	}
 	slices.SortStableFunc(all, func(a, c said) int {

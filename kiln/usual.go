@@ -29,7 +29,7 @@ func SayUsual(f Firing, control ChannelID, e Expected) Usually {
 			gaps = "; gap of unknown length"
 		}
 	}
-	w, has := f.HeatWork[control]
+	w, has := f.Work(control)
 	heat := has && w.C.Known() && e.HeatWork.Known()
 	hours := f.ToTop > 0 && e.ToTop > 0
 	if e.Of == 0 || !heat && !hours {

@@ -3,6 +3,7 @@ package store
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"reflect"
 	"slices"
 	"strings"
@@ -102,7 +103,7 @@ func TestNoSuchFiring(t *testing.T) {
 	_, _, e4 := s.Envelopes(ctx, "x", nil, time.Minute, 0)
 	_, e5 := s.Revision(ctx, "x")
 	for i, err := range []error{e1, e2, e3, e4, e5, s.AppendCurve(ctx, "x", sample), s.EndFiring(ctx, kiln.Firing{ID: "x"}),
-		s.SayFiring(ctx, "x", kiln.FiringSaid{Note: "n"}, when), s.SetHeatWork(ctx, "x", nil)} {
+		s.SayFiring(ctx, "x", kiln.FiringSaid{Note: "n"}, when), s.SetHeatWork(ctx, "x", nil, nil)} {
 		if !errors.Is(err, kiln.ErrNoFiring) {
 			t.Errorf("call %d: %v", i, err)
 		}
@@ -411,10 +412,12 @@ func TestHeatWorkOfAnotherModel(t *testing.T) {
 		t.Fatalf("of another model: %v", stale)
 	}
 	works := map[kiln.ChannelID]kiln.HeatWork{"1": {C: 1223, From: kiln.FromCurve, Model: kiln.HeatWorkModel}}
-	if err := s.SetHeatWork(ctx, "2", works); err != nil {
+	corrected := map[kiln.Place]kiln.HeatWork{{Channel: "1"}: {C: 1232, Bias: 9, BiasSD: 2.5, From: kiln.FromCurve, Model: kiln.HeatWorkModel},
+		{Channel: "1", Shelf: "top"}: {C: 1228, Bias: 5, BiasSD: 3, From: kiln.FromCurve, Model: kiln.HeatWorkModel}}
+	if err := s.SetHeatWork(ctx, "2", works, corrected); err != nil {
 		t.Fatal(err)
 	}
-	if f := must[kiln.Firing](t)(s.Firing(ctx, "2")); f.HeatWork["1"].C != 1223 || len(f.HeatWork) != 1 || f.Peak != 1222.4 {
+	if f := must[kiln.Firing](t)(s.Firing(ctx, "2")); f.HeatWork["1"].C != 1223 || len(f.HeatWork) != 1 || !maps.Equal(f.Corrected, corrected) || f.Peak != 1222.4 {
 		t.Errorf("kept as %+v", f)
 	}
 	if stale := must[[]kiln.FiringID](t)(s.StaleHeatWork(ctx, kiln.HeatWorkModel)); len(stale) != 1 {

@@ -56,8 +56,13 @@ func (s *Store) heats(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar, l
 	for _, j := range all {
 		if j.ended {
 			c := channel(j.heat.Kiln, j.heat.Shelf)
-			if w, ok := works[j.firing][c]; ok && w.C.Known() {
-				j.heat.Work, j.heat.ExtraSD, j.heat.Probe = w.C, w.GapSD, string(j.heat.Kiln)+"/"+string(c)
+			if w, ok := works[j.firing].WorkOn(c, j.heat.Shelf); ok && w.C.Known() {
+				j.heat.Work, j.heat.ExtraSD = w.C, w.GapSD
+				if w.From == kiln.FromCurve {
+					j.heat.Probe = string(j.heat.Kiln) + "/" + string(c)
+				} else {
+					j.heat.ExtraSD = w.SD()
+				}
 			}
 		}
 		if bar := bars[j.bar]; bar != nil {
@@ -67,8 +72,8 @@ func (s *Store) heats(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar, l
 	return nil
 }
 
-// works gives the heat work, by channel, of every firing that a bar of the list (JSON) went through.
-func (s *Store) works(ctx context.Context, list string) (map[kiln.FiringID]map[kiln.ChannelID]kiln.HeatWork, error) {
+// works gives the summary, with its heat works, of every firing that a bar of the list (JSON) went through.
+func (s *Store) works(ctx context.Context, list string) (map[kiln.FiringID]kiln.Firing, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT id, summary FROM firing WHERE stands = 'ended' AND id IN (
 			SELECT l.firing FROM load_bar x JOIN load l ON l.id = x.load WHERE x.bar IN (SELECT value FROM json_each(?)))`, list)
@@ -83,13 +88,13 @@ func (s *Store) works(ctx context.Context, list string) (map[kiln.FiringID]map[k
 	if err != nil {
 		return nil, err
 	}
-	works := make(map[kiln.FiringID]map[kiln.ChannelID]kiln.HeatWork, len(all))
+	works := make(map[kiln.FiringID]kiln.Firing, len(all))
 	for _, one := range all {
 		f, err := readSummary(one.data)
 		if err != nil {
 			return nil, err
 		}
-		works[one.id] = f.HeatWork
+		works[one.id] = f
 	}
 	return works, nil
 }

@@ -136,9 +136,9 @@ func (s *Store) StaleHeatWork(ctx context.Context, model string) ([]kiln.FiringI
 	return collect(rows, "heat works of another model", func(id *kiln.FiringID) error { return rows.Scan(id) })
 }
 
-// SetHeatWork keeps the heat works of a firing that is over, by channel, in the place of those
-// that another model worked out.
-func (s *Store) SetHeatWork(ctx context.Context, id kiln.FiringID, works map[kiln.ChannelID]kiln.HeatWork) error {
+// SetHeatWork keeps the heat works of a firing that is over, as indicated by channel and as
+// corrected by place, in the place of those that another model or other cones gave.
+func (s *Store) SetHeatWork(ctx context.Context, id kiln.FiringID, works map[kiln.ChannelID]kiln.HeatWork, corrected map[kiln.Place]kiln.HeatWork) error {
 	err := s.write(ctx, func(tx *sql.Tx) error {
 		var row int64
 		var data []byte
@@ -149,7 +149,7 @@ func (s *Store) SetHeatWork(ctx context.Context, id kiln.FiringID, works map[kil
 		if err != nil {
 			return err
 		}
-		f.HeatWork = works
+		f.HeatWork, f.Corrected = works, corrected
 		_, err = tx.ExecContext(ctx, `UPDATE firing SET revision = revision + 1, heat_model = ?, summary = ? WHERE row = ?`, modelOf(works), writeSummary(f), row)
 		return err
 	})

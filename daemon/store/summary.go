@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"slices"
@@ -39,14 +40,19 @@ func writeSummary(f kiln.Firing) []byte {
 	e.flag(f.Provisional)
 	e.uint(uint64(len(f.HeatWork)))
 	for _, c := range slices.Sorted(maps.Keys(f.HeatWork)) {
-		w := f.HeatWork[c]
 		e.text(string(c))
-		for _, v := range []float64{float64(w.C), float64(w.Low), float64(w.High), w.Position, w.GapSD} {
-			e.float(v)
-		}
-		e.flag(w.Estimate)
-		e.text(w.From)
-		e.text(w.Model)
+		putWork(e, f.HeatWork[c])
+	}
+	e.uint(uint64(len(f.Corrected)))
+	for _, p := range slices.SortedFunc(maps.Keys(f.Corrected), func(a, b kiln.Place) int {
+		return cmp.Or(cmp.Compare(a.Channel, b.Channel), cmp.Compare(a.Shelf, b.Shelf))
+	}) {
+		e.text(string(p.Channel))
+		e.text(p.Shelf)
+		putWork(e, f.Corrected[p])
+	}
+	for _, text := range []string{f.Told.Sitter, string(f.Told.SitterSeries), writeTime(f.Told.Dropped), f.Told.Intended} {
+		e.text(text)
 	}
 	return wrap(e.b, bodyPlain)
 }
@@ -75,14 +81,53 @@ func readSummary(data []byte) (kiln.Firing, error) {
 	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{}
 	for range d.count(len(d.b)) {
 		c := kiln.ChannelID(d.text())
-		w := kiln.HeatWork{C: kiln.Celsius(d.float()), Low: kiln.Celsius(d.float()), High: kiln.Celsius(d.float()), Position: d.float(), GapSD: d.float()}
-		w.Estimate, w.From, w.Model = d.flag(), d.text(), d.text()
-		f.HeatWork[c] = w
+		f.HeatWork[c] = takeWork(d)
 	}
+	for range d.count(len(d.b)) {
+		if f.Corrected == nil {
+			f.Corrected = map[kiln.Place]kiln.HeatWork{}
+		}
+		p := kiln.Place{Channel: kiln.ChannelID(d.text()), Shelf: d.text()}
+		f.Corrected[p] = takeWork(d)
+	}
+	f.Told.Sitter, f.Told.SitterSeries = d.text(), kiln.Series(d.text())
+	f.Told.Dropped, f.Told.Intended = readTime(d.text()), d.text()
 	if d.bad {
 		return kiln.Firing{}, fmt.Errorf("read a firing's summary: %w: it ends early", errCoded)
 	}
 	return f, nil
+}
+
+func putWork(e *coder, w kiln.HeatWork) {
+	for _, v := range []float64{float64(w.C), float64(w.Low), float64(w.High), w.Position, w.GapSD, float64(w.Bias), float64(w.BiasSD)} {
+		e.float(v)
+	}
+	e.flag(w.Estimate)
+	e.text(w.From)
+	e.text(w.Model)
+}
+
+func takeWork(d *decoder) kiln.HeatWork {
+	w := kiln.HeatWork{C: kiln.Celsius(d.float()), Low: kiln.Celsius(d.float()), High: kiln.Celsius(d.float()), Position: d.float(), GapSD: d.float(),
+		Bias: kiln.Celsius(d.float()), BiasSD: kiln.Celsius(d.float())}
+	w.Estimate, w.From, w.Model = d.flag(), d.text(), d.text()
+	return w
+}
+
+// writeTime writes a time that may not be told.
+func writeTime(t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	return t.UTC().Format(time.RFC3339Nano)
+}
+
+func readTime(text string) time.Time {
+	t, err := time.Parse(time.RFC3339Nano, text)
+	if err != nil {
+		return time.Time{}
+	}
+	return t.UTC()
 }
 
 func putGaps(e *coder, gaps []kiln.Gap) {

@@ -1,0 +1,228 @@
+package kiln
+
+import (
+	"cmp"
+	"slices"
+	"time"
+)
+
+// ProbeLife is the span between the fitting of a thermocouple and its replacement.
+type ProbeLife struct {
+	ID        string // UUID; empty for the one of the settings
+	Channel   ChannelID
+	Type      string    // letter, for the reader
+	Class     int       // tolerance class
+	Fitted    time.Time // start of the day; zero: since ever
+	Removed   time.Time // start of the day; zero: still there, or until the next one
+	Tolerance Celsius   // of its type and class at 1200 °C; NaN or 0: not known
+}
+
+// Place is where a heat work was felt: what a channel says, as the cones of one shelf show it.
+type Place struct {
+	Channel ChannelID
+	Shelf   string // "": wherever most cones of that channel stood
+}
+
+// ProbeStory is what the cones of one shelf tell of one life of a probe.
+type ProbeStory struct {
+	Place
+	Of    string // the shelf whose cones these are; that of Place unless Place has none
+	Life  ProbeLife
+	After []ProbeBias // after each firing of that life, in order of time
+}
+
+// Last is what is known of the probe now.
+func (s ProbeStory) Last() ProbeBias {
+	if n := len(s.After); n > 0 {
+		return s.After[n-1]
+	}
+	return NewProbeBias(s.Life.Tolerance)
+}
+
+// at is what was known after that firing; ok is false if it is not of this life.
+func (s ProbeStory) at(id FiringID) (ProbeBias, bool) {
+	for _, b := range s.After {
+		if b.Firing == id {
+			return b, true
+		}
+	}
+	return ProbeBias{}, false
+}
+
+// StoriesOf works out, from all firings of a kiln in any order and the cones that were seen in
+// them (struck ones left out), what the cones tell of every life of every probe. lives may be in
+// any order and hold none; firings before the first life are one of a probe that nobody knows.
+func StoriesOf(l *Ladder, k Kiln, lives []ProbeLife, firings []Firing, cones map[FiringID][]ConeReading) []ProbeStory {
+	ordered := slices.Clone(firings)
+	slices.SortStableFunc(ordered, func(a, b Firing) int { return a.Began.Wall.Compare(b.Began.Wall) })
+	var stories []ProbeStory
+	for _, c := range k.Channels {
+		if c.Role != RoleProbe {
+			continue
+		}
+		spans := spansOf(c.ID, lives)
+		byLife := make([][]Firing, len(spans))
+		for _, f := range ordered {
+			if w, ok := f.HeatWork[c.ID]; !ok || w.From != FromCurve || f.Status == Running {
+				continue
+			}
+			n := lifeAt(spans, f.Began.Wall)
+			byLife[n] = append(byLife[n], f)
+		}
+		for n, life := range spans {
+			if len(byLife[n]) > 0 || life.Removed.IsZero() && n == len(spans)-1 {
+				stories = append(stories, storiesOfLife(l, k, life, byLife[n], cones)...)
+			}
+		}
+	}
+	return stories
+}
+
+// spansOf are the lives of one channel in order, each removed at the latest where the next begins.
+// The first begins at the beginning of time, and one that nobody knows follows a removal.
+func spansOf(channel ChannelID, lives []ProbeLife) []ProbeLife {
+	var own []ProbeLife
+	for _, l := range lives {
+		if l.Channel == channel {
+			own = append(own, l)
+		}
+	}
+	slices.SortStableFunc(own, func(a, b ProbeLife) int { return cmp.Or(a.Fitted.Compare(b.Fitted), cmp.Compare(a.ID, b.ID)) })
+	unknown := func(from time.Time) ProbeLife {
+		return ProbeLife{Channel: channel, Fitted: from, Tolerance: NoTemperature()}
+	}
+	var spans []ProbeLife
+	for i, l := range own {
+		if i+1 < len(own) && own[i+1].Fitted.Equal(l.Fitted) {
+			continue // told twice: the one that somebody entered counts, not that of the settings
+		}
+		if len(spans) == 0 && !l.Fitted.IsZero() {
+			spans = append(spans, unknown(time.Time{}))
+		}
+		spans = append(spans, l)
+		if next := l.Removed.AddDate(0, 0, 1); !l.Removed.IsZero() && (i+1 == len(own) || own[i+1].Fitted.After(next)) {
+			spans = append(spans, unknown(next))
+		}
+	}
+	if len(spans) == 0 {
+		spans = append(spans, unknown(time.Time{}))
+	}
+	return spans
+}
+
+// lifeAt is the number of the span that a moment lies in.
+func lifeAt(spans []ProbeLife, at time.Time) int {
+	n := 0
+	for i, s := range spans {
+		if !at.Before(s.Fitted) {
+			n = i
+		}
+	}
+	return n
+}
+
+// storiesOfLife is one story a shelf on which cones of this channel stood, and before them that of
+// the channel itself: the shelf with most cones, or nothing read at all.
+func storiesOfLife(l *Ladder, k Kiln, life ProbeLife, firings []Firing, cones map[FiringID][]ConeReading) []ProbeStory {
+	var shelves []string
+	for _, f := range firings {
+		for _, c := range cones[f.ID] {
+			if k.Probe(c.Shelf) == life.Channel && !slices.Contains(shelves, c.Shelf) {
+				shelves = append(shelves, c.Shelf)
+			}
+		}
+	}
+	slices.Sort(shelves)
+	tell := func(shelf string) ProbeStory {
+		fired := make([]FiredCones, 0, len(firings))
+		for _, f := range firings {
+			w := f.HeatWork[life.Channel]
+			one := FiredCones{Firing: f.ID, AsIndicated: w.C, GapSD: w.GapSD}
+			if f.AtLeast {
+				one.AsIndicated = NoTemperature()
+			}
+			for _, c := range cones[f.ID] {
+				if c.Shelf == shelf && k.Probe(shelf) == life.Channel {
+					one.Readings = append(one.Readings, c)
+				}
+			}
+			fired = append(fired, one)
+		}
+		return ProbeStory{Place: Place{life.Channel, shelf}, Of: shelf, Life: life, After: Refilter(l, life.Tolerance, fired)}
+	}
+	if len(shelves) == 0 {
+		return []ProbeStory{tell("")}
+	}
+	var all []ProbeStory
+	most := 0
+	for i, shelf := range shelves {
+		all = append(all, tell(shelf))
+		if all[i].Last().Cones > all[most].Last().Cones {
+			most = i
+		}
+	}
+	main := all[most]
+	main.Shelf = ""
+	if all[most].Of == "" { // cones of no named shelf are the channel's own story
+		all = slices.Delete(all, most, most+1)
+	} else {
+		all = slices.DeleteFunc(all, func(s ProbeStory) bool { return s.Of == "" })
+	}
+	return append([]ProbeStory{main}, all...)
+}
+
+// Corrections is what is to be added to the readings of a firing, and its doubt, for every place
+// that a story of its kiln tells of.
+func Corrections(stories []ProbeStory, f Firing) map[Place]Correction {
+	out := map[Place]Correction{}
+	for _, s := range stories {
+		w, ok := f.HeatWork[s.Channel]
+		b, of := s.at(f.ID)
+		if !ok || !of || w.From != FromCurve {
+			continue
+		}
+		c := Correction{}
+		c.Bias, c.SD = b.doubtFor(w.C)
+		out[s.Place] = c
+	}
+	return out
+}
+
+// Correction is what the cones say is to be added to each reading of a channel.
+type Correction struct {
+	Bias Celsius
+	SD   Celsius // one sd
+}
+
+// Differs says whether a heat work was worked out with another correction, or by another model.
+func (c Correction) Differs(w HeatWork) bool {
+	const enough = 0.005
+	apart := func(a, b Celsius) bool { return max(a-b, b-a) > enough }
+	return w.Model != HeatWorkModel || apart(c.Bias, w.Bias) || apart(c.SD, w.BiasSD)
+}
+
+// CorrectedHeatWork works out the heat work of one channel of a whole firing with a correction.
+func CorrectedHeatWork(c Curve, channel ChannelID, limit Celsius, by Correction) HeatWork {
+	g := NewHeatGauge(MainLadder(), limit)
+	g.Bias, g.BiasSD = by.Bias, by.SD
+	g.Play(c, channel)
+	return g.HeatWork()
+}
+
+// Work is the heat work of a channel: corrected by the cones where that was worked out, else as
+// indicated, else that of a firing by hand. ok is false if there is none.
+func (f Firing) Work(channel ChannelID) (HeatWork, bool) { return f.WorkOn(channel, "") }
+
+// WorkOn is Work as the cones of a shelf show it, if any stood there.
+func (f Firing) WorkOn(channel ChannelID, shelf string) (HeatWork, bool) {
+	for _, p := range []Place{{channel, shelf}, {channel, ""}} {
+		if w, ok := f.Corrected[p]; ok {
+			return w, true
+		}
+	}
+	if w, ok := f.HeatWork[channel]; ok {
+		return w, true
+	}
+	w, ok := f.HeatWork[ByHandChannel]
+	return w, ok
+}
