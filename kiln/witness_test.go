@@ -191,7 +191,7 @@ func TestProbeFilterWords(t *testing.T) {
 		{Firing: "d", AsIndicated: 1222, Readings: []ConeReading{{ID: "5", Cone: "8", Seen: Down}, {ID: "6", Cone: "5", Seen: Upright}}},
 	}
 	all := Refilter(l, 3, fired)
-	for i, want := range []string{"Was it 6 and not 06?", "has no curve", "sure? It counts for little.", "contradicts"} {
+	for i, want := range []string{"Was it 6 and not 06?", "has no whole curve", "sure? It counts for little.", "contradicts"} {
 		said := ""
 		for _, r := range all[i].Remarks {
 			said += r.Says + "\n"
