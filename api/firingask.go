@@ -104,14 +104,32 @@ func (s *Server) meant(ctx context.Context, a firingAsk, clay tiles.Clay) (firin
 	return m, nil
 }
 
+// rest is what the answer to a lid or board question rests on.
+type rest struct {
+	rates tiles.Rates // nil: no clay was named
+	at    firingMeant
+	gone  tiles.Gone
+	part  *tiles.PartDifference // nil: none is used
+}
+
 // sizeLid loads what the question rests on, and computes.
 func (s *Server) sizeLid(ctx context.Context, q tiles.LidQuestion, at firingAsk) (tiles.LidAnswer, firingMeant, error) {
 	if err := q.Validate(s.Lids); err != nil {
 		return tiles.LidAnswer{}, firingMeant{}, err
 	}
+	on, err := s.restsOn(ctx, &q, at)
+	if err != nil {
+		return tiles.LidAnswer{}, on.at, err
+	}
+	a, err := sizeLid(q, s.Lids, on)
+	return a, on.at, err
+}
+
+// restsOn loads what a question rests on, and names the batches in it that it left open.
+func (s *Server) restsOn(ctx context.Context, q *tiles.LidQuestion, at firingAsk) (rest, error) {
+	on := stated()
 	if q.Body.Clay == "" && q.LidClay.Clay == "" {
-		a, err := sizeLid(q, s.Lids, nil, tiles.LidFiring{Work: kiln.NoTemperature()}, tiles.Gone{})
-		return a, firingMeant{LidFiring: tiles.LidFiring{Work: kiln.NoTemperature()}}, err
+		return on, nil
 	}
 	var clay tiles.Clay
 	for i, c := range []*tiles.BatchRef{&q.Body, &q.LidClay} {
@@ -120,7 +138,7 @@ func (s *Server) sizeLid(ctx context.Context, q tiles.LidQuestion, at firingAsk)
 		}
 		k, err := s.clay(ctx, c)
 		if err != nil {
-			return tiles.LidAnswer{}, firingMeant{}, err
+			return on, err
 		}
 		if i == 0 || clay.ID == "" {
 			clay = k
@@ -128,21 +146,26 @@ func (s *Server) sizeLid(ctx context.Context, q tiles.LidQuestion, at firingAsk)
 	}
 	fit, asOf, err := s.Shrink.Fit(ctx)
 	if err != nil {
-		return tiles.LidAnswer{}, firingMeant{}, err
+		return on, err
 	}
-	m, err := s.meant(ctx, at, clay)
-	if err != nil {
-		return tiles.LidAnswer{}, m, err
+	on.rates = fit
+	if on.at, err = s.meant(ctx, at, clay); err != nil {
+		return on, err
 	}
-	m.AsOf, m.Model = asOf, tiles.ShrinkModel
-	gone := tiles.Gone{}
+	on.at.AsOf, on.at.Model = asOf, tiles.ShrinkModel
+	if lid := q.ClayOfLid(); q.Body.Clay != "" && lid.Clay != "" {
+		part := tiles.Parts{}.Of(tiles.PartGroup{Form: q.Form, Body: q.Body.Clay, Lid: lid.Clay, Maker: q.Maker})
+		on.part = &part
+	}
 	if q.Companion != "" {
-		if gone, err = s.companion(ctx, q.Companion); err != nil {
-			return tiles.LidAnswer{}, m, err
-		}
+		on.gone, err = s.companion(ctx, q.Companion)
 	}
-	a, err := sizeLid(q, s.Lids, fit, m.LidFiring, gone)
-	return a, m, err
+	return on, err
+}
+
+// stated is what a question rests on that names no clay: itself.
+func stated() rest {
+	return rest{at: firingMeant{LidFiring: tiles.LidFiring{Work: kiln.NoTemperature()}}}
 }
 
 // clay finds a clay, fills in the newest open batch where none was named, and the heat work of

@@ -29,6 +29,7 @@ type lidJSON struct {
 	LimitsFrom     lidLimitsJSON      `json:"limits_from"`
 	DoubtMM        lidDoubtJSON       `json:"doubt_mm" doc:"Standard deviation of the fired play by cause"`
 	Sharpest       string             `json:"sharpest" doc:"The cause that doubt comes from most"`
+	Sharpen        []lidSharperJSON   `json:"sharpen" doc:"What would help most, the best first, and the chance then"`
 	LikelyLevel    float64            `json:"likely_level"`
 	Trust          string             `json:"trust" enum:"stretched,borrowed,unlike,stale,thin,sound"`
 	TrustWhy       string             `json:"trust_why"`
@@ -84,6 +85,12 @@ type lidSpreadJSON struct {
 	FitChance *float64   `json:"fit_chance"`
 }
 
+type lidSharperJSON struct {
+	Cause     string   `json:"cause"`
+	Does      string   `json:"does"`
+	FitChance *float64 `json:"fit_chance"`
+}
+
 type lidAlsoJSON struct {
 	Part       string   `json:"part"`
 	NotOverMM  *float64 `json:"not_over_mm,omitempty"`
@@ -120,15 +127,9 @@ type lidDoubtJSON struct {
 // readLid takes a lid question out of its parameters, with whose firing it is about.
 func readLid(values url.Values, unit tiles.LengthUnit) (q tiles.LidQuestion, at firingAsk, err error) {
 	r := newReader(values, unit)
-	if u := r.word("unit", "mm", "cm", "in", "32nds"); u != "" {
-		r.unit = tiles.LengthUnit(u)
-	}
-	q.Seat = tiles.Seat(r.word("seat", seatWords()...))
+	q, at = r.common()
 	q.Collar = r.lengths("collar", 3)
 	q.CollarAgain = r.lengths("collar_again", 2)
-	stages := stageWords()
-	q.CollarStage = tiles.Stage(r.word("collar_stage", stages...))
-	q.LidStage = tiles.Stage(r.word("lid_stage", stages...))
 	q.CheckStage = tiles.Stage(r.word("check_stage", "leather", "dry", "bisque"))
 	if l := r.length("opening"); l != nil {
 		q.Opening = *l
@@ -142,6 +143,21 @@ func readLid(values url.Values, unit tiles.LengthUnit) (q tiles.LidQuestion, at 
 			r.fault("lid_mm", tiles.OutOfRange, "must be more than nothing")
 		}
 	}
+	if n, ok := r.whole("lids", 1, 3); ok {
+		q.Lids = n
+	}
+	return q, at, r.err()
+}
+
+// common reads what a lid and a board of lids are asked with alike: everything but sizes of the pot.
+func (r *reader) common() (q tiles.LidQuestion, at firingAsk) {
+	if u := r.word("unit", "mm", "cm", "in", "32nds"); u != "" {
+		r.unit = tiles.LengthUnit(u)
+	}
+	q.Seat = tiles.Seat(r.word("seat", seatWords()...))
+	stages := stageWords()
+	q.CollarStage = tiles.Stage(r.word("collar_stage", stages...))
+	q.LidStage = tiles.Stage(r.word("lid_stage", stages...))
 	q.Play, q.LeastPlay, q.MostPlay = r.length("play"), r.length("least_play"), r.length("most_play")
 	q.Bearing, q.Glaze, q.Step = r.length("bearing"), r.length("glaze"), r.length("step")
 	q.MeasureSD, q.ThrowSD = r.length("measure_sd"), r.length("throw_sd")
@@ -166,16 +182,13 @@ func readLid(values url.Values, unit tiles.LengthUnit) (q tiles.LidQuestion, at 
 	if d, ok := r.ratio("doubt_ratio", 0, 0.05); ok {
 		q.Doubt = &d
 	}
-	if n, ok := r.number("lids", 1, 3); ok {
-		q.Lids = int(n)
-		if n != math.Trunc(n) {
-			r.fault("lids", tiles.OutOfRange, "must be 1, 2 or 3")
-		}
+	if step := tiles.Millimetre(25.4 / 32); r.unit == tiles.Inch32nd && q.Step == nil {
+		q.Step = &step // whoever is told 32nds sets 32nds
 	}
 	q.AcceptWide = r.word("accept", "wide") == "wide"
 	at = r.firing()
 	q.Kind = at.Kind
-	return q, at, r.err()
+	return q, at
 }
 
 func (r *reader) rates(part string) tiles.StatedRates {
@@ -210,12 +223,12 @@ func StatedLid(values url.Values, unit tiles.LengthUnit, d tiles.LidDefaults) ([
 	if err != nil {
 		return nil, err
 	}
-	none := tiles.LidFiring{Work: kiln.NoTemperature()}
-	a, err := sizeLid(q, d, nil, none, tiles.Gone{})
+	on := stated()
+	a, err := sizeLid(q, d, on)
 	if err != nil {
 		return nil, err
 	}
-	return encodeJSON(lidAnswer(a, none, "")), nil
+	return encodeJSON(lidAnswer(a, on.at.LidFiring, "", asUnit(values, unit))), nil
 }
 
 // IsInvalid reports whether err is a form at fault, which the person can put right.
@@ -230,15 +243,16 @@ func NamesClay(values url.Values) bool {
 	return values.Get("clay") != "" || values.Get("lid_clay") != ""
 }
 
-// sizeLid checks the question before anything is looked up for it, then computes.
-func sizeLid(q tiles.LidQuestion, d tiles.LidDefaults, rates tiles.Rates, at tiles.LidFiring, companion tiles.Gone) (tiles.LidAnswer, error) {
+// sizeLid computes, from what the question rests on.
+func sizeLid(q tiles.LidQuestion, d tiles.LidDefaults, on rest) (tiles.LidAnswer, error) {
 	if err := q.Validate(d); err != nil {
 		return tiles.LidAnswer{}, err
 	}
-	known, err := q.Know(rates, at, companion)
+	known, err := q.Know(on.rates, on.at.LidFiring, on.gone)
 	if err != nil {
 		return tiles.LidAnswer{}, err
 	}
+	known.Part = on.part
 	return tiles.SizeLid(q, d, known)
 }
 
@@ -263,10 +277,7 @@ func (s *Server) getLid(ctx context.Context, in *lidInput) (*lidOutput, error) {
 		if a.Question == tiles.AskGap {
 			v = a.Fired.Play
 		}
-		unit := s.unit()
-		if u := in.values.Get("unit"); u != "" {
-			unit = tiles.LengthUnit(u)
-		}
+		unit := asUnit(in.values, s.unit())
 		if math.IsNaN(float64(v)) {
 			return nil, problem("no-width", first(a.HeldBack, "There is no single width."))
 		}
@@ -285,13 +296,25 @@ func (s *Server) askLid(ctx context.Context, values url.Values) (tiles.LidAnswer
 	if err != nil {
 		return tiles.LidAnswer{}, lidJSON{}, s.problemFrom(ctx, err)
 	}
-	j := lidAnswer(answer, firing.LidFiring, firing.Atmosphere)
-	if c := answer.Asked.Body; c.Clay != "" {
-		link := "/v1/clays/" + string(c.Clay) + "/shrinkage"
+	j := lidAnswer(answer, firing.LidFiring, firing.Atmosphere, asUnit(values, s.unit()))
+	if c := first(string(answer.Asked.Body.Clay), string(answer.Asked.LidClay.Clay)); c != "" {
+		batch := answer.Asked.Body.Batch
+		if answer.Asked.Body.Clay == "" {
+			batch = answer.Asked.LidClay.Batch
+		}
+		link := "/v1/clays/" + c + "/shrinkage?" + url.Values{"batch": {string(batch)}, "kind": {string(answer.Asked.Kind)}}.Encode()
 		j.Shrinkage = &link
 		j.AsOf, j.Model = s.moment(firing.AsOf), firing.Model
 	}
 	return answer, j, nil
+}
+
+// asUnit is the unit that a question wants to be answered in.
+func asUnit(values url.Values, usual tiles.LengthUnit) tiles.LengthUnit {
+	if u := values.Get("unit"); u != "" {
+		return tiles.LengthUnit(u)
+	}
+	return usual
 }
 
 // bare is a length without its unit.
@@ -306,7 +329,7 @@ func wantsText(accept string) bool {
 	return len(accept) >= 10 && accept[:10] == "text/plain"
 }
 
-func lidAnswer(a tiles.LidAnswer, at tiles.LidFiring, atmosphere kiln.Atmosphere) lidJSON {
+func lidAnswer(a tiles.LidAnswer, at tiles.LidFiring, atmosphere kiln.Atmosphere, unit tiles.LengthUnit) lidJSON {
 	q := a.Asked
 	mm2 := func(l tiles.Millimetre) *float64 { return rounded(float64(l), 2) }
 	chance := func(c float64) *float64 { return rounded(c, 4) }
@@ -315,20 +338,20 @@ func lidAnswer(a tiles.LidAnswer, at tiles.LidFiring, atmosphere kiln.Atmosphere
 			Question: string(a.Question), Seat: string(q.Seat), SeatGlazed: q.SeatGlazed, CollarStage: string(q.CollarStage), LidStage: string(q.LidStage),
 			CollarMM: []*float64{}, OpeningMM: some(q.Opening), LidMM: some(q.Lid), Kind: string(q.Kind), Form: text(q.Form), Together: string(q.Together),
 			PlayMM: pointed(q.Play), LeastPlayMM: mm2(a.LeastPlay), MostPlayMM: mm2(a.MostPlay), BearingMM: pointed(q.Bearing), GlazeMM: pointed(q.Glaze),
-			MeasureSDMM: pointed(q.MeasureSD), ThrowSDMM: pointed(q.ThrowSD), AccuracyFrom: q.Accuracy, StepMM: pointed(q.Step), Rates: ratesWord(q),
-			Body: ref(q.Body), Lid: ref(q.LidClay), Atmosphere: text(string(atmosphere)),
+			MeasureSDMM: mm2(a.MeasureSD), ThrowSDMM: pointed(q.ThrowSD), AccuracyFrom: q.Accuracy, StepMM: pointed(q.Step), Rates: ratesWord(q),
+			Body: ref(q.Body), Lid: ref(q.ClayOfLid()), Atmosphere: text(string(atmosphere)),
 		},
 		SetMM: rounded(float64(a.Set), 2), UnroundedMM: lengthMM4(a.Unrounded), NotOverMM: mm2(a.NotOver), NotUnderMM: mm2(a.NotUnder), FitChance: chance(a.FitChance),
-		Says: a.Says(tiles.MM),
+		Says: a.Says(unit),
 		Fired: lidFiredJSON{CollarMM: mm2(a.Fired.Collar), LidMM: mm2(a.Fired.Lid), PlayMM: mm2(a.Fired.Play), PlayUnroundedMM: lengthMM4(a.Fired.Play),
 			PlayLikelyMM: []*float64{mm2(a.Fired.Likely[0]), mm2(a.Fired.Likely[1])}, LeastBearingMM: mm2(a.Fired.LeastBearing)},
 		OutOfRoundMM: mm2(a.OutOfRound), Also: []lidAlsoJSON{},
 		PartDifference: partDifferenceJSON{Value: rounded(float64(a.PartDifference.Mean)/100, 4),
 			Likely: []*float64{rounded(float64(a.PartDifference.Low)/100, 4), rounded(float64(a.PartDifference.High)/100, 4)}, Fits: a.PartDifference.Fits},
-		LimitsFrom: lidLimitsJSON{Over: a.LimitsBy[1].String(), Under: a.LimitsBy[0].String()},
+		LimitsFrom: lidLimitsJSON{Over: a.LimitsBy[1].In(unit), Under: a.LimitsBy[0].In(unit)},
 		DoubtMM: lidDoubtJSON{Piece: mm2(a.Doubt.Piece), Position: mm2(a.Doubt.Position), Reading: mm2(a.Doubt.Reading), Throwing: mm2(a.Doubt.Throwing),
 			PartDifference: mm2(a.Doubt.PartDifference), Rate: mm2(a.Doubt.Rate), Gone: mm2(a.Doubt.Gone)},
-		Sharpest: a.Doubt.Sharpest(), LikelyLevel: a.LikelyLevel, Trust: string(a.Trust), TrustWhy: a.TrustWhy, HeldBack: text(a.HeldBack),
+		Sharpest: a.Doubt.Sharpest(), Sharpen: []lidSharperJSON{}, LikelyLevel: a.LikelyLevel, Trust: string(a.Trust), TrustWhy: a.TrustWhy, HeldBack: text(a.HeldBack),
 		Cautions: a.Cautions, Unusual: a.Unusual,
 	}
 	if j.Unusual == nil {
@@ -348,6 +371,9 @@ func lidAnswer(a tiles.LidAnswer, at tiles.LidFiring, atmosphere kiln.Atmosphere
 			out.SizesMM = append(out.SizesMM, mm2(size))
 		}
 		j.Spread = append(j.Spread, out)
+	}
+	for _, sh := range a.Sharpen {
+		j.Sharpen = append(j.Sharpen, lidSharperJSON{sh.Cause, sh.Does, chance(sh.FitChance)})
 	}
 	for _, p := range a.Also {
 		j.Also = append(j.Also, lidAlsoJSON{Part: p.Part, NotOverMM: mm2(p.NotOver), NotUnderMM: mm2(p.NotUnder)})

@@ -56,6 +56,7 @@ func (s *Server) pageRoutes(mux *http.ServeMux) {
 	show("GET /clay/{clay}", s.clayPage)
 	show("POST /clay/{clay}/bars", s.postBars)
 	show("GET /lid", s.lidPage)
+	show("GET /lid/board", s.boardPage)
 	show("GET /more", s.morePage)
 	show("GET /help", func(w http.ResponseWriter, _ *http.Request) error { return s.render(w, "help", s.page("more")) })
 	show("GET /help/safety", s.safetyPage)

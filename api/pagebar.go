@@ -1,7 +1,6 @@
 package api
 
 import (
-	"fmt"
 	"net/http"
 	"net/url"
 	"slices"
@@ -281,87 +280,4 @@ func (s *Server) postBars(w http.ResponseWriter, r *http.Request) error {
 	}
 	http.Redirect(w, r, "/clay/"+url.PathEscape(r.PathValue("clay"))+"#bars", http.StatusSeeOther)
 	return nil
-}
-
-// lidPage asks the lid question with the API's own parameters, so that a link to an answer
-// works anywhere.
-func (s *Server) lidPage(w http.ResponseWriter, r *http.Request) error {
-	clays, err := s.clays(r.Context())
-	if err != nil {
-		return err
-	}
-	q := r.URL.Query()
-	data := struct {
-		page
-		Q       url.Values
-		Clays   []clayJSON
-		Stages  []string
-		Seats   []tiles.Seat
-		Answer  *lidJSON
-		Spread  []string
-		Drawing string
-		Written string
-		Caution []string
-		Asked   string
-	}{page: s.page("lid"), Q: q, Clays: clays, Stages: stageWords(), Seats: tiles.Seats(), Asked: q.Encode()}
-	just := q.Get("just") != ""
-	q.Del("just")
-	if len(given(q["collar"])) > 0 || len(given(q["collar_mm"])) > 0 || q.Get("lid") != "" || q.Get("lid_mm") != "" {
-		a, j, err := s.askLid(r.Context(), q)
-		if err != nil {
-			data.Error = s.problemFrom(r.Context(), err)
-			w.WriteHeader(data.Error.Status)
-			return s.render(w, "lid", data)
-		}
-		data.Answer = &j
-		section := a.Section(s.unit())
-		data.Drawing, data.Written = drawSection(section), section.Says
-		for _, id := range j.Cautions {
-			if t := cautionByID(id); t != "" {
-				data.Caution = append(data.Caution, t)
-			}
-		}
-		for _, sp := range j.Spread {
-			var sizes []string
-			for _, v := range sp.SizesMM {
-				sizes = append(sizes, fmt.Sprintf("%.1f", *v))
-			}
-			data.Spread = append(data.Spread, fmt.Sprintf("%d: %s, %.0f %%", sp.Lids, strings.Join(sizes, " and "), 100**sp.FitChance))
-		}
-		if just {
-			return s.render(w, "just", data)
-		}
-	}
-	return s.render(w, "lid", data)
-}
-
-// cautionByID is the text that a caution id of an answer stands for.
-func cautionByID(id string) string {
-	switch id {
-	case tiles.WillFuse:
-		return CautionText(39)
-	case tiles.WetGrinding:
-		return CautionText(23)
-	case tiles.EyeProtection:
-		return CautionText(38)
-	case tiles.ShrinkVaries:
-		return CautionText(34)
-	case tiles.RatesStated:
-		return "Computed from the rates you stated, not from your bars."
-	case tiles.NoUsualYet:
-		return "No firing of this kind was recorded yet: the cone on the bag was taken."
-	case tiles.LedgeTooNarrow:
-		return "The ledge is too narrow: no width both clears the collar and stays on the ledge."
-	case tiles.LedgeNotGiven:
-		return "The ledge opening was not given, so this does not know when the lid slips past the ledge."
-	case tiles.LeatherGuessed:
-		return "How much of the drying is gone was guessed. Measure the gallery wet, or keep a companion bar beside the pot."
-	case tiles.OutOfRound:
-		return "The gallery is out of round; the smallest direction rules how big the lid may be."
-	case tiles.PlayOutside:
-		return "The play you asked for lies outside the usual window."
-	case tiles.AskedUnusual:
-		return "A size is unusual; look at it again."
-	}
-	return ""
 }

@@ -99,6 +99,16 @@ func (r *reader) number(name string, low, high float64) (float64, bool) {
 	return f, true
 }
 
+// whole is a number without a fraction.
+func (r *reader) whole(name string, low, high int) (int, bool) {
+	v, ok := r.number(name, float64(low), float64(high))
+	if ok && v != math.Trunc(v) {
+		r.fault(name, "out-of-range", "must be a whole number")
+		return 0, false
+	}
+	return int(v), ok
+}
+
 func isRangeError(err error) bool { return strings.Contains(err.Error(), "out of range") }
 
 func trim(f float64) string { return strconv.FormatFloat(f, 'f', -1, 64) }

@@ -14,6 +14,8 @@ type LidAnswer struct {
 	LeastPlay Millimetre // the window in force
 	MostPlay  Millimetre
 
+	MeasureSD Millimetre // of one reading of the given part
+
 	Set       Millimetre // multiple of the step; NaN: gap question, or held back
 	Unrounded Millimetre // for the play asked, or the middle of the limits; NaN: gap question
 	NotOver   Millimetre // limits, rounded inwards to the step
@@ -29,6 +31,7 @@ type LidAnswer struct {
 	AtCheck        *AtCheck
 	PartDifference PartDifference
 	Doubt          Doubt
+	Sharpen        []Sharper // what would help most, the best first
 	LikelyLevel    float64
 	Trust          Trust
 	TrustWhy       string
@@ -116,7 +119,7 @@ func SizeLid(q LidQuestion, d LidDefaults, known LidKnown) (LidAnswer, error) {
 		return LidAnswer{}, err
 	}
 	a := LidAnswer{Asked: q, Question: q.Asks(), LeastPlay: Millimetre(f.fit.least), MostPlay: Millimetre(f.fit.most),
-		OutOfRound: q.outOfRound(), PartDifference: f.part, LikelyLevel: LikelyLevel, Unusual: q.Unusual()}
+		MeasureSD: Millimetre(q.readingSD(d, q.givenStage())), OutOfRound: q.outOfRound(), PartDifference: f.part, LikelyLevel: LikelyLevel, Unusual: q.Unusual()}
 	s := newSteps(&f, float64(*q.Step))
 	a.limit(&f, s)
 	size := s.choose(q.Play)
@@ -127,6 +130,7 @@ func SizeLid(q LidQuestion, d LidDefaults, known LidKnown) (LidAnswer, error) {
 	a.FitChance = f.chanceAt(size)
 	a.fire(&f, size)
 	a.doubt(&f, size)
+	a.Sharpen = f.sharpen(q, size, a.FitChance)
 	a.stand(q, known)
 	if q.Asks() == AskGap {
 		a.Set, a.Unrounded = nan, nan
@@ -147,6 +151,14 @@ func SizeLid(q LidQuestion, d LidDefaults, known LidKnown) (LidAnswer, error) {
 }
 
 var nan = Millimetre(math.NaN())
+
+// givenStage is the stage of the part that was measured.
+func (q *LidQuestion) givenStage() Stage {
+	if q.Asks() == AskGallery {
+		return q.LidStage
+	}
+	return q.CollarStage
+}
 
 // check refuses what only the fired sizes can tell.
 func (f *fitting) check(q LidQuestion) error {
@@ -218,20 +230,6 @@ func (a *LidAnswer) holdBack(f *fitting) {
 	a.fire(f, float64(a.Unrounded))
 	a.FitChance = f.chanceAt(float64(a.Unrounded))
 	a.Set, a.Spread = nan, nil
-}
-
-// Sharpest names the cause that doubt comes from most: what to look after first.
-func (d Doubt) Sharpest() string {
-	most, name := d.Piece, "piece"
-	for _, c := range []struct {
-		sd   Millimetre
-		name string
-	}{{d.Position, "position"}, {d.Reading, "reading"}, {d.Throwing, "throwing"}, {d.PartDifference, "part_difference"}, {d.Rate, "rate"}, {d.Gone, "gone"}} {
-		if c.sd > most {
-			most, name = c.sd, c.name
-		}
-	}
-	return name
 }
 
 // Says is the answer in one line, lengths in unit.

@@ -16,6 +16,7 @@ const (
 	NoUsualYet     = "no-usual-firing-yet"
 	LedgeTooNarrow = "ledge-too-narrow"
 	LedgeNotGiven  = "ledge-not-given"
+	MeasureWet     = "measure-wet" // common practice, no source
 	LeatherGuessed = "leather-guessed"
 	OutOfRound     = "out-of-round"
 	PlayOutside    = "play-outside-window"
@@ -25,7 +26,7 @@ const (
 
 // cautionOrder is the order in which they are read.
 var cautionOrder = []string{WillFuse, WetGrinding, EyeProtection, RatesStated, NoUsualYet, LedgeTooNarrow, LedgeNotGiven,
-	LeatherGuessed, OutOfRound, PlayOutside, AskedUnusual, ShrinkVaries}
+	MeasureWet, LeatherGuessed, OutOfRound, PlayOutside, AskedUnusual, ShrinkVaries}
 
 // caution gathers the cautions, in their order.
 func (a *LidAnswer) caution(f *fitting, s steps, known LidKnown) {
@@ -46,6 +47,7 @@ func (a *LidAnswer) caution(f *fitting, s steps, known LidKnown) {
 	add(known.FromBag, NoUsualYet)
 	add(a.Question != AskGap && s.step > 0 && !s.any() || s.under > s.over, LedgeTooNarrow)
 	add(q.Seat == Inset && q.Opening == 0 && a.Question != AskGallery, LedgeNotGiven)
+	add(len(q.Collar) > 0 && (q.CollarStage == Soft || q.CollarStage == Leather || q.CollarStage == Dry) && q.Companion == "", MeasureWet)
 	add(q.Guessed(), LeatherGuessed)
 	add(a.OutOfRound > outOfRoundFrom, OutOfRound)
 	add(q.Play != nil && (float64(play) < f.fit.least || float64(play) > f.fit.most), PlayOutside)

@@ -50,7 +50,7 @@ func (q *LidQuestion) checkRates(f *faults) {
 		}
 		q.BodyRates.needs(f, "body_", q.CollarStage)
 	}
-	if q.lidClay().Clay == "" && q.needsLid() {
+	if q.ClayOfLid().Clay == "" && q.needsLid() {
 		if !stated {
 			f.add(Missing, "clay", "is needed, or state the rates: lid_drying_ratio and lid_firing_ratio")
 			return
@@ -85,8 +85,8 @@ func (q *LidQuestion) checkGone(f *faults) {
 func (q *LidQuestion) needsBody() bool { return q.CollarStage != Fired }
 func (q *LidQuestion) needsLid() bool  { return q.LidStage != Fired }
 
-// lidClay is the clay of the lid: as named, else the body's, unless rates are stated for it.
-func (q *LidQuestion) lidClay() BatchRef {
+// ClayOfLid is the clay of the lid: as named, else the body's, unless rates are stated for it.
+func (q *LidQuestion) ClayOfLid() BatchRef {
 	if q.LidClay.Clay != "" || q.LidRates.any() {
 		return q.LidClay
 	}
@@ -109,7 +109,7 @@ func (q *LidQuestion) lidRates() (rates StatedRates, shared bool) {
 func (q *LidQuestion) Guessed() bool {
 	partly := func(s Stage) bool { return s == Soft || s == Leather }
 	body := partly(q.CollarStage) && q.Body.Clay != "" && q.Companion == "" && q.MassWet == 0 && q.BodyRates.Leather == nil
-	lid := partly(q.LidStage) && q.lidClay().Clay != "" && q.LidRates.Leather == nil
+	lid := partly(q.LidStage) && q.ClayOfLid().Clay != "" && q.LidRates.Leather == nil
 	return body || lid
 }
 
@@ -117,7 +117,7 @@ func (q *LidQuestion) Guessed() bool {
 // rates for the others. companion is what the companion bar says, if q names one. rates may
 // be nil if no part has a clay. q must have been validated.
 func (q *LidQuestion) Know(rates Rates, at LidFiring, companion Gone) (LidKnown, error) {
-	known := LidKnown{FromBag: at.FromBag && (q.Body.Clay != "" && q.needsBody() || q.lidClay().Clay != "" && q.needsLid())}
+	known := LidKnown{FromBag: at.FromBag && (q.Body.Clay != "" && q.needsBody() || q.ClayOfLid().Clay != "" && q.needsLid())}
 	var err error
 	known.Pair, err = q.pair(rates, at, companion, q.CollarStage, q.LidStage)
 	if err != nil || q.CheckStage == "" {
@@ -134,8 +134,8 @@ func (q *LidQuestion) pair(rates Rates, at LidFiring, companion Gone, bodyStage,
 		return Ask{BatchRef: ref, Forming: ThrownRing, Stage: stage, Gone: gone, Work: at.Work, WorkSD: at.WorkSD,
 			BisqueWork: at.BisqueWork, Kind: q.Kind, Probe: at.Probe}
 	}
-	bodyClay, lidClay := q.Body.Clay != "" && bodyStage != Fired, q.lidClay().Clay != "" && lidStage != Fired
-	body, lid := ask(q.Body, bodyStage, q.bodyGone(companion)), ask(q.lidClay(), lidStage, q.lidGone())
+	bodyClay, lidClay := q.Body.Clay != "" && bodyStage != Fired, q.ClayOfLid().Clay != "" && lidStage != Fired
+	body, lid := ask(q.Body, bodyStage, q.bodyGone(companion)), ask(q.ClayOfLid(), lidStage, q.lidGone())
 	if bodyClay && lidClay {
 		return rates.Pair(body, lid, q.Together)
 	}

@@ -41,7 +41,7 @@ func Load(zone *time.Location) (*Set, error) {
 	}
 	s.stamp = hex.EncodeToString(sum.Sum(nil))[:10]
 	funcs := s.funcs(zone)
-	base, err := template.New("layout.html").Funcs(funcs).ParseFS(files, "layout.html")
+	base, err := template.New("layout.html").Funcs(funcs).ParseFS(files, "layout.html", "asked.html")
 	if err != nil {
 		return nil, err
 	}
@@ -50,7 +50,7 @@ func Load(zone *time.Location) (*Set, error) {
 		return nil, err
 	}
 	for _, name := range names {
-		if name == "layout.html" {
+		if name == "layout.html" || name == "asked.html" { // parts of others
 			continue
 		}
 		t, err := base.Clone()
@@ -103,6 +103,7 @@ func (s *Set) funcs(zone *time.Location) template.FuncMap {
 		"said":    func(v any) string { return strings.ReplaceAll(fmt.Sprint(v), "_", " ") }, // thrown_ring as people say it
 		"first":   func(v []string) string { return nth(v, 0) },
 		"second":  func(v []string) string { return nth(v, 1) },
+		"third":   func(v []string) string { return nth(v, 2) },
 		"lines":   func(v string) []string { return strings.Split(v, "\n") },
 	}
 }

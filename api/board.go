@@ -1,0 +1,393 @@
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"math"
+	"net/url"
+	"strconv"
+	"strings"
+
+	"lidwright/tiles"
+)
+
+// boardJSON is the answer to the board question: sizes and counts, or, with measured lids, which
+// lid goes with which pot.
+type boardJSON struct {
+	Galleries      int             `json:"galleries"`
+	Lids           int             `json:"lids"`
+	Sizes          []boardSizeJSON `json:"sizes" doc:"Null when held back or when lids were measured"`
+	AllPairChance  *float64        `json:"all_pair_chance" doc:"Chance that every pot gets a lid"`
+	ExpectedPairs  *float64        `json:"expected_pairs"`
+	OneToOneChance *float64        `json:"one_to_one_chance" doc:"For comparison: a lid thrown for each pot and kept with it, all fit"`
+	Says           string          `json:"says"`
+	Pairs          []boardPairJSON `json:"pairs" doc:"In the order of the galleries; null until lids were measured"`
+	Trust          string          `json:"trust" enum:"stretched,borrowed,unlike,stale,thin,sound"`
+	TrustWhy       string          `json:"trust_why"`
+	HeldBack       *string         `json:"held_back"`
+	Cautions       []string        `json:"cautions"`
+	Unusual        []string        `json:"unusual" doc:"Fields outside what is believed"`
+	AsOf           *string         `json:"as_of" doc:"Time of the newest fact in the fit"`
+	Model          string          `json:"model"`
+}
+
+type boardSizeJSON struct {
+	SizeMM *float64 `json:"size_mm"`
+	Count  int      `json:"count"`
+}
+
+type boardPairJSON struct {
+	Gallery   int      `json:"gallery" doc:"From 0"`
+	Pot       *string  `json:"pot"`
+	Lid       *string  `json:"lid" doc:"Null: none is left for it"`
+	FitChance *float64 `json:"fit_chance"`
+	SetMM     *float64 `json:"set_mm" doc:"The width still to throw for a pot without lid"`
+}
+
+// BoardBody is the board question as JSON: what the pots share, by the names of the lid question,
+// and their sizes.
+type BoardBody struct {
+	Seat             string   `json:"seat,omitempty" enum:"inset,flange,cap,drop_in,over,stopper"`
+	SeatGlazed       bool     `json:"seat_glazed,omitempty"`
+	CollarStage      string   `json:"collar_stage,omitempty"`
+	LidStage         string   `json:"lid_stage,omitempty"`
+	PlayMM           *float64 `json:"play_mm,omitempty"`
+	LeastPlayMM      *float64 `json:"least_play_mm,omitempty"`
+	MostPlayMM       *float64 `json:"most_play_mm,omitempty"`
+	BearingMM        *float64 `json:"bearing_mm,omitempty"`
+	GlazeMM          *float64 `json:"glaze_mm,omitempty"`
+	Clay             string   `json:"clay,omitempty"`
+	Batch            string   `json:"batch,omitempty"`
+	LidClay          string   `json:"lid_clay,omitempty"`
+	LidBatch         string   `json:"lid_batch,omitempty"`
+	Kind             string   `json:"kind,omitempty"`
+	Atmosphere       string   `json:"atmosphere,omitempty"`
+	HeatWorkC        *float64 `json:"heat_work_c,omitempty"`
+	Cone             string   `json:"cone,omitempty"`
+	Kiln             string   `json:"kiln,omitempty"`
+	Together         string   `json:"together,omitempty"`
+	Form             string   `json:"form,omitempty"`
+	Maker            string   `json:"maker,omitempty"`
+	Companion        string   `json:"companion,omitempty"`
+	MassWetG         *float64 `json:"mass_wet_g,omitempty"`
+	MassNowG         *float64 `json:"mass_now_g,omitempty"`
+	BodyDryingRatio  *float64 `json:"body_drying_ratio,omitempty"`
+	BodyLeatherRatio *float64 `json:"body_leather_ratio,omitempty"`
+	BodyBisqueRatio  *float64 `json:"body_bisque_ratio,omitempty"`
+	BodyFiringRatio  *float64 `json:"body_firing_ratio,omitempty"`
+	LidDryingRatio   *float64 `json:"lid_drying_ratio,omitempty"`
+	LidLeatherRatio  *float64 `json:"lid_leather_ratio,omitempty"`
+	LidBisqueRatio   *float64 `json:"lid_bisque_ratio,omitempty"`
+	LidFiringRatio   *float64 `json:"lid_firing_ratio,omitempty"`
+	DoubtRatio       *float64 `json:"doubt_ratio,omitempty"`
+	MeasureSDMM      *float64 `json:"measure_sd_mm,omitempty"`
+	ThrowSDMM        *float64 `json:"throw_sd_mm,omitempty"`
+	StepMM           *float64 `json:"step_mm,omitempty"`
+	Accept           string   `json:"accept,omitempty"`
+	Unit             string   `json:"unit,omitempty" doc:"Of says and of text/plain"`
+
+	Lids         *float64 `json:"lids,omitempty" doc:"To throw; the fewest that reach wanted_chance if not said"`
+	WantedChance *float64 `json:"wanted_chance,omitempty" doc:"0.90 if not said"`
+	SizesMost    *float64 `json:"sizes_most,omitempty" doc:"1 to 5; 3 if not said"`
+
+	Galleries []BoardGalleryBody `json:"galleries,omitempty" doc:"8 to 30 pots"`
+	Gauge     *BoardGaugeBody    `json:"gauge,omitempty" doc:"In place of galleries: all thrown to one gauge"`
+	Measured  []BoardLidBody     `json:"measured_lids,omitempty" doc:"Which of these lids goes with which pot?"`
+}
+
+// BoardGalleryBody is one pot of a board.
+type BoardGalleryBody struct {
+	Pot       string    `json:"pot,omitempty" doc:"What the pot is called in the answer"`
+	CollarMM  []float64 `json:"collar_mm" doc:"One width a direction, 1 to 3"`
+	OpeningMM float64   `json:"opening_mm,omitempty"`
+}
+
+// BoardGaugeBody is a board whose pots were all thrown to one gauge.
+type BoardGaugeBody struct {
+	CollarMM   float64  `json:"collar_mm"`
+	OpeningMM  float64  `json:"opening_mm,omitempty"`
+	SpreadSDMM *float64 `json:"spread_sd_mm,omitempty" doc:"Of the pots, one sd; the throwing sd if not said"`
+	Count      int      `json:"count"`
+}
+
+// BoardLidBody is one lid as thrown and measured.
+type BoardLidBody struct {
+	Lid      string  `json:"lid" doc:"What it is called on the board"`
+	LidMM    float64 `json:"lid_mm"`
+	LidStage string  `json:"lid_stage,omitempty"`
+}
+
+// shared are the members that pots share, as the parameters of a question.
+func (b BoardBody) shared() url.Values {
+	b.Galleries, b.Gauge, b.Measured = nil, nil, nil
+	var members map[string]any
+	if err := json.Unmarshal(encodeJSON(b), &members); err != nil {
+		return nil
+	}
+	values := url.Values{}
+	for name, v := range members {
+		switch v := v.(type) {
+		case string:
+			values.Set(name, v)
+		case bool:
+			values.Set(name, map[bool]string{true: "yes", false: "no"}[v])
+		case float64:
+			values.Set(name, strconv.FormatFloat(v, 'g', -1, 64))
+		}
+	}
+	return values
+}
+
+// question is the board question that the body asks.
+func (b BoardBody) question(unit tiles.LengthUnit) (tiles.BoardQuestion, firingAsk, error) {
+	r := newReader(b.shared(), unit)
+	q, at := r.board()
+	for _, g := range b.Galleries {
+		one := tiles.BoardGallery{Pot: g.Pot, Opening: tiles.Millimetre(g.OpeningMM)}
+		for _, c := range g.CollarMM {
+			one.Collar = append(one.Collar, tiles.Millimetre(c))
+		}
+		q.Galleries = append(q.Galleries, one)
+	}
+	if g := b.Gauge; g != nil {
+		q.Gauge = &tiles.Gauge{Collar: tiles.Millimetre(g.CollarMM), Opening: tiles.Millimetre(g.OpeningMM), Count: g.Count}
+		if g.SpreadSDMM != nil {
+			spread := tiles.Millimetre(*g.SpreadSDMM)
+			q.Gauge.SpreadSD = &spread
+		}
+	}
+	for _, l := range b.Measured {
+		q.Measured = append(q.Measured, tiles.MeasuredLid{Lid: l.Lid, Width: tiles.Millimetre(l.LidMM), Stage: tiles.Stage(l.LidStage)})
+	}
+	return q, at, r.err()
+}
+
+// board reads what the pots of a board share, and how many lids are wanted.
+func (r *reader) board() (q tiles.BoardQuestion, at firingAsk) {
+	q.Common, at = r.common()
+	q.Lids, _ = r.whole("lids", 1, tiles.MostGalleries+tiles.MostGalleries/2)
+	q.WantedChance, _ = r.number("wanted_chance", 0.05, 0.999)
+	q.SizesMost, _ = r.whole("sizes_most", 1, 5)
+	return q, at
+}
+
+// readBoard takes a board question out of its parameters: the pots and the measured lids stand in
+// a text each, a line a piece, so that a page needs one field for them.
+func readBoard(values url.Values, unit tiles.LengthUnit) (tiles.BoardQuestion, firingAsk, error) {
+	r := newReader(values, unit)
+	q, at := r.board()
+	for i, line := range r.pieces("galleries") {
+		field := fmt.Sprintf("galleries[%d].", i)
+		g := tiles.BoardGallery{Pot: line.name}
+		for k, text := range line.parts {
+			opening := k == 1 && q.Common.Seat != tiles.Flange && q.Common.Seat != tiles.Cap && q.Common.Seat != tiles.Stopper
+			name := map[bool]string{true: "opening_mm", false: "collar_mm"}[opening]
+			if text == "" && k > 0 {
+				continue
+			}
+			l, err := tiles.ParseLength(field+name, text, r.unit)
+			switch {
+			case err != nil:
+				r.refuse(err)
+			case opening:
+				g.Opening = l.Millimetre()
+			default:
+				g.Collar = append(g.Collar, l.Millimetre())
+			}
+		}
+		q.Galleries = append(q.Galleries, g)
+	}
+	gauge, opening, spread := r.length("gauge"), r.length("gauge_opening"), r.length("gauge_spread_sd")
+	if count, counted := r.whole("gauge_count", 1, 1000); gauge != nil {
+		q.Gauge = &tiles.Gauge{Collar: *gauge, SpreadSD: spread, Count: count}
+		if opening != nil {
+			q.Gauge.Opening = *opening
+		}
+	} else if counted || opening != nil || spread != nil {
+		r.fault("gauge_mm", tiles.Missing, "is needed with what else is said of the gauge")
+	}
+	stage := tiles.Stage(r.word("measured_stage", stageWords()...))
+	for i, line := range r.pieces("measured_lids") {
+		name := line.name
+		if name == "" {
+			name = strconv.Itoa(i + 1)
+		}
+		l, err := tiles.ParseLength(fmt.Sprintf("measured_lids[%d].lid_mm", i), strings.Join(line.parts, " "), r.unit)
+		if err != nil {
+			r.refuse(err)
+			continue
+		}
+		q.Measured = append(q.Measured, tiles.MeasuredLid{Lid: name, Width: l.Millimetre(), Stage: stage})
+	}
+	return q, at, r.err()
+}
+
+// pieceLine is one line of a text of pieces: "212: 104.5; 92.5", its name first where it has one.
+type pieceLine struct {
+	name  string
+	parts []string
+}
+
+// pieces reads a text with one piece a line. Its sizes stand apart by a semicolon or a tab, or by
+// blanks where all are plain numbers; so 104,5 and 3 23/32 stay whole.
+func (r *reader) pieces(name string) []pieceLine {
+	text, _ := r.text(name)
+	var all []pieceLine
+	for line := range strings.Lines(text) {
+		line = strings.TrimSpace(line)
+		if line == "" {
+			continue
+		}
+		var p pieceLine
+		if before, after, named := strings.Cut(line, ":"); named {
+			p.name, line = strings.TrimSpace(before), strings.TrimSpace(after)
+		}
+		p.parts = strings.FieldsFunc(line, func(c rune) bool { return c == '\t' })
+		if strings.ContainsAny(line, ";\t") {
+			p.parts = strings.Split(strings.ReplaceAll(line, "\t", ";"), ";")
+			for i := range p.parts {
+				p.parts[i] = strings.TrimSpace(p.parts[i])
+			}
+		} else if plainNumbers(line) {
+			p.parts = strings.Fields(line)
+		} else {
+			p.parts = []string{line}
+		}
+		all = append(all, p)
+	}
+	return all
+}
+
+// plainNumbers reports whether line is decimal numbers with blanks between them.
+func plainNumbers(line string) bool {
+	return strings.Trim(line, "0123456789., ") == ""
+}
+
+type boardInput struct {
+	Accept string `header:"Accept" doc:"text/plain gives a line a size: count and width"`
+	Body   BoardBody
+}
+
+func (s *Server) postBoard(ctx context.Context, in *boardInput) (*lidOutput, error) {
+	q, at, err := in.Body.question(s.unit())
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return s.board(ctx, q, at, in.Accept, in.Body.Unit)
+}
+
+type boardQuery struct {
+	Query
+	Accept string `header:"Accept" doc:"text/plain gives a line a size: count and width"`
+	BoardParams
+}
+
+func (s *Server) getBoard(ctx context.Context, in *boardQuery) (*lidOutput, error) {
+	q, at, err := readBoard(in.values, s.unit())
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return s.board(ctx, q, at, in.Accept, in.values.Get("unit"))
+}
+
+func (s *Server) board(ctx context.Context, q tiles.BoardQuestion, at firingAsk, accept, asked string) (*lidOutput, error) {
+	a, m, err := s.sizeBoard(ctx, q, at)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	unit := tiles.LengthUnit(first(asked, string(s.unit())))
+	if !wantsText(accept) {
+		return &lidOutput{ContentType: "application/json", Body: s.boardJSON(q, a, m, unit)}, nil
+	}
+	if a.HeldBack != "" {
+		return nil, problem("no-width", sentence(a.HeldBack))
+	}
+	return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(boardText(q, a, unit))}, nil
+}
+
+// boardText is a line a size, count and width; with measured lids a line a pot, its number from 1
+// (or its name) and the lid, or the width still to throw.
+func boardText(q tiles.BoardQuestion, a tiles.BoardAnswer, unit tiles.LengthUnit) string {
+	var b strings.Builder
+	for _, size := range a.Sizes {
+		fmt.Fprintf(&b, "%d %s\n", size.Count, bare(unit.Format(size.Size)))
+	}
+	for _, p := range a.Pairs {
+		pot := potName(q, p.Gallery)
+		if p.Lid == "" {
+			fmt.Fprintf(&b, "%s throw %s\n", pot, bare(unit.Format(p.Set)))
+		} else {
+			fmt.Fprintf(&b, "%s lid %s\n", pot, p.Lid)
+		}
+	}
+	return b.String()
+}
+
+func potName(q tiles.BoardQuestion, i int) string {
+	if i < len(q.Galleries) && q.Galleries[i].Pot != "" {
+		return q.Galleries[i].Pot
+	}
+	return strconv.Itoa(i + 1)
+}
+
+// sizeBoard loads what the question rests on, and computes.
+func (s *Server) sizeBoard(ctx context.Context, q tiles.BoardQuestion, at firingAsk) (tiles.BoardAnswer, firingMeant, error) {
+	if err := q.Validate(s.Lids); err != nil {
+		return tiles.BoardAnswer{}, firingMeant{}, err
+	}
+	on, err := s.restsOn(ctx, &q.Common, at)
+	if err != nil {
+		return tiles.BoardAnswer{}, on.at, err
+	}
+	a, err := sizeBoard(q, s.Lids, on)
+	return a, on.at, err
+}
+
+func sizeBoard(q tiles.BoardQuestion, d tiles.LidDefaults, on rest) (tiles.BoardAnswer, error) {
+	known, err := q.Know(on.rates, d, on.at.LidFiring, on.gone)
+	if err != nil {
+		return tiles.BoardAnswer{}, err
+	}
+	return tiles.SizeBoard(q, d, known.Learned(on.part))
+}
+
+// StatedBoard answers a board question that names no clay: it needs no daemon and no store.
+func StatedBoard(values url.Values, unit tiles.LengthUnit, d tiles.LidDefaults) ([]byte, error) {
+	q, _, err := readBoard(values, unit)
+	if err != nil {
+		return nil, err
+	}
+	on := stated()
+	a, err := sizeBoard(q, d, on)
+	if err != nil {
+		return nil, err
+	}
+	return encodeJSON((&Server{}).boardJSON(q, a, on.at, asUnit(values, unit))), nil
+}
+
+func (s *Server) boardJSON(q tiles.BoardQuestion, a tiles.BoardAnswer, m firingMeant, unit tiles.LengthUnit) boardJSON {
+	j := boardJSON{Galleries: a.Galleries, Lids: a.Lids, AllPairChance: rounded(a.AllPairChance, 4), ExpectedPairs: rounded(a.ExpectedPairs, 2),
+		OneToOneChance: rounded(a.OneToOneChance, 4), Says: a.Says(unit), Trust: string(a.Trust), TrustWhy: a.TrustWhy, HeldBack: text(a.HeldBack),
+		Cautions: a.Cautions, Unusual: a.Unusual, AsOf: s.moment(m.AsOf), Model: m.Model}
+	for _, size := range a.Sizes {
+		j.Sizes = append(j.Sizes, boardSizeJSON{rounded(float64(size.Size), 2), size.Count})
+	}
+	for _, p := range a.Pairs {
+		pot := ""
+		if p.Gallery < len(q.Galleries) {
+			pot = q.Galleries[p.Gallery].Pot
+		}
+		j.Pairs = append(j.Pairs, boardPairJSON{p.Gallery, text(pot), text(p.Lid), rounded(p.FitChance, 4), rounded(float64(p.Set), 2)})
+	}
+	if j.Cautions == nil {
+		j.Cautions = []string{}
+	}
+	if j.Unusual == nil {
+		j.Unusual = []string{}
+	}
+	if math.IsNaN(a.AllPairChance) { // lids measured at different stages
+		j.AllPairChance = nil
+	}
+	return j
+}

@@ -1,0 +1,60 @@
+package main
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// A board sized from a table with rates stated needs no daemon. 6 and 7 % leave 0.8742 of the wet
+// length: a lid of 98.0 has 100 - 98 = 2 mm, fired 1.75, on the pot of 100.
+func TestBoardFromATable(t *testing.T) {
+	folder := t.TempDir()
+	file := func(name, text string) string {
+		path := filepath.Join(folder, name)
+		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	pots := file("pots.csv", "pot;collar_mm;opening_mm\np1;100,0;88\np2;101;89\np3;102;90\np4;103;91\np5;104;92\np6;105;93\np7;106;94\np8;107;95\n")
+	inches := file("inches.csv", "collar_in,opening_in\n"+strings.Repeat("4 1/8,3 5/8\n", 8))
+	lids := file("lids.csv", "lid,lid_mm\nb,99\na,98\nd,101\nc,100\nf,103\ne,102\nh,105\ng,104\n")
+	stated := []string{"--body-drying-ratio", "6%", "--body-firing-ratio", "7%"}
+	for _, c := range []struct {
+		name string
+		args []string
+		code int
+		says []string
+	}{
+		{"sizes", []string{pots, "--lids", "10"}, exitDone, []string{"10 lids: ", "To expect: ", "Each lid kept with its own pot", "Trust: borrowed", "rates-stated"}},
+		{"bare", []string{pots, "--lids", "10", "--plain", "--sizes-most", "1"}, exitDone, []string{"10 "}},
+		{"as JSON", []string{pots, "--json"}, exitDone, []string{`"all_pair_chance":`}},
+		{"inches", []string{inches, "--lids", "8", "--units", "32nds", "--sizes-most", "1"}, exitDone, []string{"8 lids: 8 at 4 "}},
+		{"pairing", []string{pots, "--lids-measured", lids}, exitDone, []string{"p1   a", "p8   h"}},
+		{"a gauge", []string{"--gauge", "104.5", "--gauge-opening", "92.5", "--gauge-count", "12"}, exitDone, []string{"of 12 pots"}},
+		{"nothing", nil, exitWrongUse, []string{"galleries"}},
+		{"no such column", []string{file("odd.csv", "colar_mm\n100\n")}, exitWrongUse, []string{`"colar_mm"`}},
+		{"no line", []string{file("empty.csv", "collar_mm\n")}, exitWrongUse, []string{"a line a piece"}},
+		{"seven", []string{file("seven.csv", "collar_mm\n"+strings.Repeat("100\n", 7))}, exitWrongUse, []string{"8 to 30"}},
+		{"no such file", []string{filepath.Join(folder, "none.csv")}, exitFailed, []string{"read the table"}},
+	} {
+		out, err := os.Create(filepath.Join(folder, "out"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		code := run(context.Background(), append(append([]string{"board"}, c.args...), stated...), out, out)
+		out.Close()
+		said, _ := os.ReadFile(out.Name())
+		if code != c.code {
+			t.Errorf("%s: exit %d, want %d: %s", c.name, code, c.code, said)
+		}
+		for _, want := range c.says {
+			if !strings.Contains(string(said), want) {
+				t.Errorf("%s: %q is not in %s", c.name, want, said)
+			}
+		}
+	}
+}
