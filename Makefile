@@ -1,11 +1,13 @@
 # lidwright: make run and make test do everything on a fresh machine; DEVELOPERS.md has the rest.
 VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo unknown)
 FLAGS   := -trimpath -ldflags='-s -w -buildid= -X main.version=$(VERSION)'
+# As Debian orders them: a tag v1.2 is 1.2, a commit after it 1.2+3.gabc, one before any tag 0~DATE.abc.
+DEBVERSION := $(or $(shell git describe --tags --match 'v*' 2>/dev/null | sed 's/^v//; s/-\([0-9]*\)-g/+\1.g/'),0~$(shell TZ=UTC git log -1 --date=format-local:%Y%m%d%H%M --format=%cd.%h 2>/dev/null))
 SUDO    := $(shell [ "$$(id -u)" = 0 ] || echo sudo)
 # Debian packages that the tests need: Modbus slaves that nobody here wrote, pseudo-terminal pairs.
 PACKAGES := gcc libc6-dev pkg-config libmodbus-dev python3 python3-pymodbus python3-serial socat mbpoll
 
-.PHONY: run build test vet bench soak cross packages clean
+.PHONY: run build test vet bench soak cross deb packages clean
 
 run: build
 	bin/lidwright practice --folder run
@@ -35,6 +37,19 @@ cross:
 	CGO_ENABLED=0 GOARCH=arm64 go build -buildvcs=false $(FLAGS) -o dist/lidwright-arm64 ./cmd/lidwright
 	CGO_ENABLED=0 GOARCH=arm GOARM=6 go build -buildvcs=false $(FLAGS) -o dist/lidwright-armv6 ./cmd/lidwright
 	ls -l dist
+
+# The same commit makes the same packages to the last bit: one time for every file, that of the commit.
+deb: export SOURCE_DATE_EPOCH = $(shell git log -1 --format=%ct)
+deb: export MTIME = $(shell TZ=UTC git log -1 --date=format-local:%Y-%m-%dT%H:%M:%SZ --format=%cd)
+deb: export VERSION = $(DEBVERSION)
+deb:
+	rm -rf dist && mkdir dist
+	for a in amd64/amd64/ arm64/arm64/ armhf/arm/6; do set -- $$(echo $$a | tr / ' '); \
+	  CGO_ENABLED=0 GOARCH=$$2 GOARM=$$3 go build -buildvcs=false -trimpath -ldflags="-s -w -buildid= -X main.version=$$VERSION" -o dist/lidwright-$$1 ./cmd/lidwright || exit 1; done
+	deploy/deb/doc dist/doc
+	for a in amd64 arm64 armhf; do sed "s/@ARCH@/$$a/; s/@VERSION@/$$VERSION/; s/@MTIME@/$$MTIME/" deploy/deb/nfpm.yaml > dist/nfpm.yaml && \
+	  go run github.com/goreleaser/nfpm/v2/cmd/nfpm@v2.45.2 package -f dist/nfpm.yaml -p deb -t dist/ || exit 1; done
+	cd dist && sha256sum lidwright_* && ls -l lidwright_*
 
 clean:
 	rm -rf bin dist run testout

@@ -290,5 +290,5 @@ func (s *Store) Size() (used, free int64, err error) {
 	if err := unix.Statfs(s.folder, &disk); err != nil {
 		return used, 0, fmt.Errorf("ask how much is free in %s: %w", s.folder, err)
 	}
-	return used, int64(disk.Bavail) * disk.Bsize, nil
+	return used, int64(disk.Bavail) * int64(disk.Bsize), nil
 }
