@@ -53,11 +53,19 @@ func (nobody) Fit(context.Context) (*tiles.Fit, time.Time, error) {
 
 func testServer(t *testing.T) *httptest.Server {
 	t.Helper()
-	s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Hosts: []string{"kiln-pi.local"}, Version: "test"},
+	return serve(t, studioOfNobody())
+}
+
+func studioOfNobody() *Server {
+	return &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Hosts: []string{"kiln-pi.local"}, Version: "test"},
 		Archive: nobody{}, Kilns: nobody{}, Shrink: nobody{}, Lines: func() []Line { return nil }, Lids: tiles.UsualLids(),
 		Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp {
 			return kiln.Stamp{Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
 		}, Ready: func() error { return nil }}
+}
+
+func serve(t *testing.T, s *Server) *httptest.Server {
+	t.Helper()
 	h, err := s.Handler()
 	if err != nil {
 		t.Fatal(err)

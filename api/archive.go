@@ -40,6 +40,12 @@ type Archive interface {
 	CloseLoad(ctx context.Context, id string, unpacked time.Time, by string, at kiln.Stamp) error
 	AttachLoad(ctx context.Context, id string, firing kiln.FiringID, at kiln.Stamp) error
 
+	// Session gives what was kept of a phone's session under the hash of its cookie; an empty
+	// mark if there is none.
+	Session(ctx context.Context, key []byte) (mark string, until time.Time, err error)
+	KeepSession(ctx context.Context, key []byte, mark string, until time.Time) error
+	EndSession(ctx context.Context, key []byte) error
+
 	Size() (used, free int64, err error)
 }
 

@@ -1,9 +1,11 @@
 package api
 
 import (
+	"log/slog"
 	"net"
 	"net/http"
 	"net/netip"
+	"runtime/debug"
 	"strings"
 	"time"
 )
@@ -29,7 +31,25 @@ func (s *Server) guarded(next http.Handler) http.Handler {
 		}
 		next.ServeHTTP(w, r)
 	}))
-	return checked
+	return unbroken(checked)
+}
+
+// unbroken turns a mistake of ours that would end the connection into an apology; the log gets
+// where it happened.
+func unbroken(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		defer func() {
+			switch e := recover(); {
+			case e == nil:
+			case e == http.ErrAbortHandler:
+				panic(e)
+			default:
+				slog.ErrorContext(r.Context(), "answering broke off", "what", e, "where", string(debug.Stack()))
+				writeProblem(w, r, problem("trouble", "Please try again; if it stays, look at the log."))
+			}
+		}()
+		next.ServeHTTP(w, r)
+	})
 }
 
 func unsafe(method string) bool {

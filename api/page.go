@@ -32,7 +32,7 @@ func (s *Server) page(here string) page {
 	return page{Site: s.Site.Name, Here: here, Standing: Standing, Version: s.Site.Version, Today: s.Now().Wall, ID: uuid.Must(uuid.NewV7()).String()}
 }
 
-func (s *Server) pageRoutes(mux *http.ServeMux) {
+func (s *Server) pageRoutes(mux *routes) {
 	show := func(pattern string, f func(http.ResponseWriter, *http.Request) error) {
 		mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
 			if err := f(w, r); err != nil {
@@ -58,6 +58,8 @@ func (s *Server) pageRoutes(mux *http.ServeMux) {
 	show("GET /lid", s.lidPage)
 	show("GET /lid/board", s.boardPage)
 	show("GET /more", s.morePage)
+	show("GET /session", s.sessionPage)
+	show("POST /session", s.postSessionPage)
 	show("GET /help", func(w http.ResponseWriter, _ *http.Request) error { return s.render(w, "help", s.page("more")) })
 	show("GET /help/safety", s.safetyPage)
 	show("GET /problems/{type}", s.problemTypePage)

@@ -46,14 +46,39 @@ type Server struct {
 	// Revision grows with whatever is written down and with every new fit, so that answers may be
 	// kept under it. Nil: none are kept.
 	Revision func() uint64
+	Access   Access
+	door     *door
+	patterns []string                   // of every route, as they were registered
+	routeOf  func(*http.Request) string // the pattern that a request takes
 	pages    *pages.Set
+}
+
+// routes is a mux that remembers what was put into it.
+type routes struct {
+	*http.ServeMux
+	patterns []string
+}
+
+func (m *routes) HandleFunc(pattern string, f func(http.ResponseWriter, *http.Request)) {
+	m.Handle(pattern, http.HandlerFunc(f))
+}
+
+func (m *routes) Handle(pattern string, h http.Handler) {
+	m.patterns = append(m.patterns, pattern)
+	m.ServeMux.Handle(pattern, h)
+}
+
+// pattern is the route that a request would take, "" if none.
+func (m *routes) pattern(r *http.Request) string {
+	_, pattern := m.ServeMux.Handler(r)
+	return pattern
 }
 
 // route adds one operation to the API under the house's own rules.
 func route[I, O any](a huma.API, method, path, id, summary string, f func(context.Context, *I) (*O, error)) {
 	huma.Register(a, huma.Operation{
 		OperationID: id, Method: method, Path: path, Summary: summary,
-		MaxBodyBytes: 64 << 10, RejectUnknownQueryParameters: true, Errors: []int{400, 404, 409, 412, 422, 503},
+		MaxBodyBytes: 64 << 10, RejectUnknownQueryParameters: true, Errors: []int{400, 401, 403, 404, 409, 412, 413, 415, 422, 429, 500, 503},
 	}, f)
 }
 
@@ -64,8 +89,9 @@ func (s *Server) Handler() (http.Handler, error) {
 		return nil, err
 	}
 	s.pages = set
-	mux := http.NewServeMux()
+	mux := &routes{ServeMux: http.NewServeMux()}
 	a := humago.New(mux, s.humaConfig())
+	s.door = s.newDoor()
 
 	const get, put = http.MethodGet, http.MethodPut
 	// What the kilns do, and what they did.
@@ -102,12 +128,17 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, get, "/v1/board", "board", "Lids for a whole board: sizes and counts, or which measured lid goes with which pot", s.getBoard)
 	route(a, http.MethodPost, "/v1/board", "ask-board", "The same asked with a JSON body; keeps nothing", s.postBoard)
 
+	// Who may do it.
+	route(a, http.MethodPost, "/v1/session", "open-session", "Show the code once; a cookie stands for it from then on", s.postSession)
+	route(a, http.MethodDelete, "/v1/session", "end-session", "Forget the code in this browser", s.deleteSession)
+
 	mux.HandleFunc("GET /healthz", s.healthz)
 	mux.HandleFunc("GET /readyz", s.readyz)
 	mux.Handle("GET /metrics", s.metrics())
 	s.pageRoutes(mux)
-	mux.HandleFunc("/", s.nothingHere(mux))
-	return s.guarded(tagged(mux, s.remembers())), nil
+	mux.HandleFunc("/", s.nothingHere(mux.ServeMux))
+	s.patterns, s.routeOf = mux.patterns, mux.pattern
+	return s.guarded(s.door.kept(mux.pattern, tagged(signed(mux), s.remembers()))), nil
 }
 
 func (s *Server) humaConfig() huma.Config {

@@ -6,6 +6,7 @@ package daemon
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -59,7 +60,8 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 	if err != nil {
 		return nil, err
 	}
-	if err := mayListen(cfg); err != nil {
+	who, err := access(cfg)
+	if err != nil {
 		return nil, err
 	}
 	zone := time.Local
@@ -109,21 +111,48 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 		Site:    api.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
 		Archive: d.store, Kilns: d.recorder, Shrink: d.shrink, Lines: d.heard, Kiln: kilns, Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet),
 		Now: func() kiln.Stamp { return d.Now() }, Ready: d.isReady,
+		Access:   who,
 		Revision: func() uint64 { return d.store.Written() + d.shrink.revision.Load() },
 	}
 	return d, nil
 }
 
-// mayListen refuses any address but this machine's own while no codes are set.
-func mayListen(cfg config.Config) error {
+// access is who may do what by the settings. It refuses any address but this machine's own
+// while no codes are set, and files that cannot be used.
+func access(cfg config.Config) (api.Access, error) {
 	host, _, err := net.SplitHostPort(cfg.Listen.Address)
 	if err != nil {
-		return fmt.Errorf("%w: listen.address %q: %v", ErrCannotStart, cfg.Listen.Address, err)
+		return api.Access{}, fmt.Errorf("%w: listen.address %q: %v", ErrCannotStart, cfg.Listen.Address, err)
 	}
-	if ip := net.ParseIP(host); host == "localhost" || ip != nil && ip.IsLoopback() {
-		return nil
+	a := api.Access{ReadingOpen: cfg.Reading.Open, WritesASecond: writesASecond}
+	bench, owner := cfg.Codes.BenchFile, cfg.Codes.OwnerFile
+	ip := net.ParseIP(host)
+	switch alone := host == "localhost" || ip != nil && ip.IsLoopback(); {
+	case alone && bench == "" && owner == "" && cfg.Reading.Open:
+		return a, nil
+	case bench == "" || owner == "":
+		return a, fmt.Errorf("%w: listen.address %s lets others write into the record, or reading.open is false, and there are no access codes; set codes.bench_file and codes.owner_file and make both with: lidwright code new bench, lidwright code new owner. Or listen on 127.0.0.1 alone with reading open", ErrCannotStart, cfg.Listen.Address)
 	}
-	return fmt.Errorf("%w: listen.address %s lets others write into the record and access codes are not in this version; use 127.0.0.1", ErrCannotStart, cfg.Listen.Address)
+	files := &codeFiles{bench: codeFile{path: bench}, owner: codeFile{path: owner}}
+	if _, _, err := files.codes(); err != nil {
+		return a, fmt.Errorf("%w: %w; make both codes with: lidwright code new bench, lidwright code new owner", ErrCannotStart, err)
+	}
+	a.Codes = files.codes
+	return a, nil
+}
+
+const writesASecond = 20 // from one address
+
+// secured puts TLS around a listener where the settings name a pair of files.
+func secured(l net.Listener, cfg config.Config) (net.Listener, error) {
+	if cfg.Listen.TLSCert == "" {
+		return l, nil
+	}
+	pair, err := tls.LoadX509KeyPair(cfg.Listen.TLSCert, cfg.Listen.TLSKey)
+	if err != nil {
+		return nil, fmt.Errorf("%w: listen.tls_cert and listen.tls_key: %v", ErrCannotStart, err)
+	}
+	return tls.NewListener(l, &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12, NextProtos: []string{"http/1.1"}}), nil
 }
 
 // makeFolder makes the last folder of the path where its parent is there.
@@ -185,6 +214,11 @@ func (d *Daemon) Run(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("%w: listen on %s: %v", ErrCannotStart, d.cfg.Listen.Address, err)
 	}
+	limited, err := secured(api.Limit(l, d.cfg.Listen.Connections, d.cfg.Listen.ConnectionsPerAddress), d.cfg)
+	if err != nil {
+		l.Close()
+		return err
+	}
 	recorded := make(chan error, 1)
 	go func() { recorded <- d.recorder.Run(recording, d.samples) }()
 
@@ -194,7 +228,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 	}
 	g.Go(func() error { return d.shrink.run(gctx) })
 	g.Go(func() error {
-		return d.server.Serve(gctx, handler, api.Limit(l, d.cfg.Listen.Connections, d.cfg.Listen.ConnectionsPerAddress))
+		return d.server.Serve(gctx, handler, limited)
 	})
 	g.Go(func() error { return d.watch(gctx) })
 	d.ready.Store(true)

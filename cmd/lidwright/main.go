@@ -121,7 +121,7 @@ answers; 5 cannot start until someone acts.
 	f.Bool("plain", false, "print the bare number or words")
 	f.String("units", "", "unit of bare lengths: mm, cm, in or 32nds")
 	root.AddCommand(
-		runCommand(), practiceCommand(), checkCommand(),
+		runCommand(), practiceCommand(), checkCommand(), codeCommand(),
 		lidCommand(), boardCommand(), rateCommand(), clayCommand(), barCommand(), barsCommand(), loadCommand(),
 		nowCommand(), firingsCommand(), safetyTopic(),
 	)

@@ -257,3 +257,10 @@ CREATE TABLE unpacking_mark (
   by     TEXT NOT NULL
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX unpacking_mark_of_kiln ON unpacking_mark (kiln, seq);
+
+-- session holds the phones that have shown the bench code.
+CREATE TABLE session (
+  key      BLOB    PRIMARY KEY, -- SHA-256 of the cookie
+  mark     TEXT    NOT NULL, -- which code it was: a renewed code ends its sessions
+  until_ms INTEGER NOT NULL -- wall clock, ms since 1970 UTC
+) STRICT, WITHOUT ROWID;

@@ -1,0 +1,332 @@
+package api
+
+import (
+	"context"
+	"crypto/hmac"
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/base64"
+	"net/http"
+	"net/netip"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+)
+
+// Access is who may do what. The zero value is for this machine alone: all may be read and
+// written without a code.
+type Access struct {
+	// Codes gives what is kept of the two codes as they stand now. Nil: there are none.
+	Codes         func() (bench, owner CodeHash, err error)
+	ReadingOpen   bool // reading needs no code; otherwise it needs the bench code
+	WritesASecond int  // from one address, with three times as many at once; 0: as many as come
+}
+
+// needs says whose code an address asks for: of all lines that the route's pattern begins with,
+// the longest. A route that changes something and is not named here needs the owner's code; a
+// route that only tells something needs no code, or the bench's where reading is not open.
+var needs = []struct {
+	pattern string
+	who     Who
+}{
+	{"GET /healthz", Anyone}, {"GET /readyz", Anyone},
+	{"GET /session", Anyone}, {"POST /session", Anyone}, {"POST /v1/session", Anyone}, {"DELETE /v1/session", Anyone},
+	{"GET /style.css", Anyone}, {"GET /app.js", Anyone}, {"GET /help", Anyone}, {"GET /problems/", Anyone},
+
+	// Questions with a body; nothing is kept of them.
+	{"POST /v1/lids/board", reads}, {"POST /lid/board", reads},
+
+	{"PUT /v1/firings/", Bench},
+	{"PUT /v1/loads/", Bench},
+	{"PUT /v1/bars/", Bench},
+	{"PUT /v1/bars/{bar}/readings/{id}/count", Owner},
+	{"PUT /v1/pots/", Bench},
+	{"PUT /v1/verdicts/", Bench},
+	{"POST /loads", Bench}, {"POST /load/", Bench}, {"POST /unpack", Bench},
+	{"POST /bar/", Bench}, {"POST /bar/{bar}/count", Owner}, {"POST /clay/{clay}/bars", Bench},
+	{"POST /firing/", Bench}, {"POST /spyhole", Bench}, {"POST /by-hand", Bench},
+	{"POST /pot", Bench}, {"POST /verdict", Bench},
+
+	{"GET /settings", Owner}, {"GET /class", Owner},
+}
+
+// reads stands for what reading needs: no code or the bench's, as the settings say.
+const reads Who = -1
+
+// needed is whose code a route asks for.
+func needed(pattern string, readingOpen bool) Who {
+	if !strings.Contains(pattern, " ") {
+		return Anyone // no route: what answers there says so and keeps nothing
+	}
+	who, longest := Owner, 0
+	if strings.HasPrefix(pattern, "GET ") {
+		who = reads
+	}
+	for _, n := range needs {
+		if len(n.pattern) > longest && strings.HasPrefix(pattern, n.pattern) {
+			who, longest = n.who, len(n.pattern)
+		}
+	}
+	switch {
+	case who == reads && readingOpen:
+		return Anyone
+	case who == reads:
+		return Bench
+	}
+	return who
+}
+
+// door knows who comes in.
+type door struct {
+	s        *Server
+	guesses  ration // wrong codes from one address
+	allTries ration // from everywhere
+	writes   ration
+	secret   [32]byte   // of this running of the daemon
+	slow     sync.Mutex // one hash at a time: guessing must not take the machine
+
+	mu     sync.Mutex // guards the fields below
+	right  map[Who]rightCode
+	owners map[string]ownerSession // by the hash of the cookie
+}
+
+// rightCode is a code that was worked out to be right, in a form that is cheap to compare.
+type rightCode struct {
+	mac  []byte
+	mark string // of the hash that it fits
+}
+
+func (s *Server) newDoor() *door {
+	d := &door{s: s, right: map[Who]rightCode{}, owners: map[string]ownerSession{}}
+	rand.Read(d.secret[:])
+	d.guesses.each, d.guesses.burst = time.Minute/5, 5
+	d.allTries.each, d.allTries.burst = time.Minute/30, 30
+	if n := s.Access.WritesASecond; n > 0 {
+		d.writes.each, d.writes.burst = time.Second/time.Duration(n), 3*n
+	}
+	return d
+}
+
+// codes are what is kept of the codes now, by whose they are.
+func (d *door) codes() (map[Who]CodeHash, error) {
+	bench, owner, err := d.s.Access.Codes()
+	return map[Who]CodeHash{Bench: bench, Owner: owner}, err
+}
+
+// whose finds out whose a typed code is. Wrong ones are counted.
+func (d *door) whose(typed string, from netip.Addr) (Who, *Problem) {
+	now := d.s.Now().Since
+	code := signsOf(typed)
+	if wait, ok := d.guesses.take(from, now); !ok {
+		return Anyone, tooMany("Too many wrong codes came from this address.", wait)
+	}
+	hashes, err := d.codes()
+	if err != nil {
+		return Anyone, d.s.problemFrom(context.Background(), err)
+	}
+	var who Who
+	for w := range hashes {
+		if len(code) == w.signs() {
+			who = w
+		}
+	}
+	if who == Anyone {
+		return Anyone, codeNeeded("That code is not right.")
+	}
+	mac := hmac.New(sha256.New, d.secret[:])
+	mac.Write([]byte(code))
+	sum, mark := mac.Sum(nil), hashes[who].mark()
+	d.mu.Lock()
+	known := d.right[who]
+	d.mu.Unlock()
+	if known.mark == mark && hmac.Equal(known.mac, sum) {
+		d.guesses.giveBack(from, now)
+		return who, nil
+	}
+	if wait, ok := d.allTries.take(netip.Addr{}, now); !ok {
+		return Anyone, tooMany("Too many wrong codes came in the last minute.", wait)
+	}
+	d.slow.Lock()
+	right := hashes[who].is(code)
+	d.slow.Unlock()
+	if !right {
+		return Anyone, codeNeeded("That code is not right.")
+	}
+	d.guesses.giveBack(from, now)
+	d.allTries.giveBack(netip.Addr{}, now)
+	d.mu.Lock()
+	d.right[who] = rightCode{sum, mark}
+	d.mu.Unlock()
+	return who, nil
+}
+
+func codeNeeded(detail string) *Problem {
+	p := problem("code-needed", detail)
+	p.header = http.Header{"Www-Authenticate": {"Bearer"}}
+	return p
+}
+
+func tooMany(detail string, wait time.Duration) *Problem {
+	p := problem("too-many-requests", detail)
+	p.header = http.Header{"Retry-After": {strconv.Itoa(int(wait/time.Second) + 1)}}
+	return p
+}
+
+type caller struct {
+	who    Who
+	cookie string // of the session, "" if there is none
+}
+
+// comes finds out who asks: by bearer token, or by the session's cookie.
+func (d *door) comes(r *http.Request) (caller, *Problem) {
+	if a := r.Header.Get("Authorization"); a != "" {
+		scheme, code, _ := strings.Cut(a, " ")
+		if !strings.EqualFold(scheme, "Bearer") || len(r.Header["Authorization"]) > 1 {
+			return caller{}, codeNeeded("Send the code as Authorization: Bearer.")
+		}
+		who, p := d.whose(code, fromOf(r))
+		return caller{who: who}, p
+	}
+	c, err := r.Cookie(cookieName)
+	if err != nil {
+		return caller{}, nil
+	}
+	who, err := d.session(r.Context(), c.Value)
+	if err != nil {
+		return caller{}, d.s.problemFrom(r.Context(), err)
+	}
+	if who == Anyone {
+		return caller{}, nil
+	}
+	return caller{who, c.Value}, nil
+}
+
+// kept lets in who may do what is asked, and nobody else. route gives the pattern of the
+// route that a request would take.
+func (d *door) kept(route func(*http.Request) string, next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if unsafe(r.Method) {
+			if wait, ok := d.writes.take(fromOf(r), d.s.Now().Since); !ok {
+				d.refuse(w, r, tooMany("That many entries at once come from no bench.", wait))
+				return
+			}
+		}
+		if d.s.Access.Codes == nil {
+			next.ServeHTTP(w, r)
+			return
+		}
+		pattern := ""
+		if unsafe(r.Method) || !d.s.Access.ReadingOpen || r.Header.Get("Cookie") != "" || r.Header.Get("Authorization") != "" || ownersPage(r.URL.Path) {
+			pattern = route(r)
+		}
+		need := Anyone
+		if pattern != "" {
+			need = needed(pattern, d.s.Access.ReadingOpen)
+		}
+		c, p := d.comes(r)
+		if p != nil && need != Anyone {
+			d.refuse(w, r, p)
+			return
+		}
+		if unsafe(r.Method) && c.cookie != "" {
+			if p := d.ownForm(r, c.cookie); p != nil {
+				d.refuse(w, r, p)
+				return
+			}
+		}
+		if c.who < need && unsafe(r.Method) && !isAPI(r.URL.Path) { // a page's form may bring the code along
+			if c, p = d.brought(w, r, c); p != nil {
+				d.refuse(w, r, p)
+				return
+			}
+		}
+		switch {
+		case c.who >= need:
+			r = r.WithContext(context.WithValue(r.Context(), callerKey{}, c))
+			next.ServeHTTP(w, r)
+		case c.who == Anyone:
+			d.refuse(w, r, codeNeeded("This needs the "+need.String()+" code."))
+		default:
+			d.refuse(w, r, problem("code-too-weak", "This needs the owner code."))
+		}
+	})
+}
+
+func ownersPage(path string) bool {
+	for _, n := range needs {
+		if n.who == Owner && strings.HasPrefix(n.pattern, "GET ") && strings.HasPrefix(path, n.pattern[len("GET "):]) {
+			return true
+		}
+	}
+	return false
+}
+
+type callerKey struct{}
+
+// callerOf is who asks, as the door found out.
+func callerOf(ctx context.Context) caller {
+	c, _ := ctx.Value(callerKey{}).(caller)
+	return c
+}
+
+// ownForm refuses what a cookie alone does not prove: that one of our own pages asks.
+func (d *door) ownForm(r *http.Request, cookie string) *Problem {
+	if r.Header.Get("Origin") == "" && r.Header.Get("Sec-Fetch-Site") == "" {
+		return problem("wrong-origin", "A session needs a browser that says where a request comes from; a tool sends Authorization: Bearer.")
+	}
+	if isAPI(r.URL.Path) {
+		return nil // a body of JSON cannot be sent by another site's form
+	}
+	form, err := sent(r)
+	if err != nil {
+		return d.s.problemFrom(r.Context(), err)
+	}
+	if !hmac.Equal([]byte(form.Get("token")), []byte(formToken(cookie))) {
+		return problem("wrong-origin", "This form was not made for this session. Go back, reload the page and send it again.")
+	}
+	return nil
+}
+
+// formToken is what the forms of a session carry.
+func formToken(cookie string) string {
+	m := hmac.New(sha256.New, []byte(cookie))
+	m.Write([]byte("form"))
+	return base64.RawURLEncoding.EncodeToString(m.Sum(nil)[:18])
+}
+
+// brought takes a code that was typed beside a form's own fields, and opens a session with it.
+func (d *door) brought(w http.ResponseWriter, r *http.Request, c caller) (caller, *Problem) {
+	form, err := sent(r)
+	if err != nil {
+		return c, d.s.problemFrom(r.Context(), err)
+	}
+	code := form.Get("code")
+	form.Del("code")
+	r.Form.Del("code")
+	if code == "" {
+		return c, nil
+	}
+	who, p := d.whose(code, fromOf(r))
+	if p != nil {
+		return c, p
+	}
+	cookie, err := d.open(r.Context(), who, r.TLS != nil)
+	if err != nil {
+		return c, d.s.problemFrom(r.Context(), err)
+	}
+	http.SetCookie(w, cookie)
+	return caller{who, cookie.Value}, nil
+}
+
+// refuse says no: to a tool as a problem, to a person with a place to type the code.
+func (d *door) refuse(w http.ResponseWriter, r *http.Request, p *Problem) {
+	switch {
+	case isAPI(r.URL.Path) || r.URL.Path == "/metrics":
+		writeProblem(w, r, p)
+	case p.Status == http.StatusUnauthorized || p.Status == http.StatusForbidden && strings.HasSuffix(p.Type, "code-too-weak"):
+		d.s.askCode(w, r, p)
+	default:
+		d.s.problemPage(w, r, p)
+	}
+}

@@ -1,0 +1,452 @@
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"io"
+	"net/http"
+	"net/http/httptest"
+	"net/netip"
+	"net/url"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"lidwright/kiln"
+)
+
+// phones is a studio of nobody that keeps the sessions of phones.
+type phones struct {
+	nobody
+	mu   sync.Mutex
+	kept map[string]string
+	ends map[string]time.Time
+}
+
+func (p *phones) Session(_ context.Context, key []byte) (string, time.Time, error) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.kept[string(key)], p.ends[string(key)], nil
+}
+
+func (p *phones) KeepSession(_ context.Context, key []byte, mark string, until time.Time) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.kept[string(key)], p.ends[string(key)] = mark, until
+	return nil
+}
+
+func (p *phones) EndSession(_ context.Context, key []byte) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	delete(p.kept, string(key))
+	return nil
+}
+
+// guardedStudio is a studio with both codes.
+type guardedStudio struct {
+	*httptest.Server
+	s            *Server
+	clock        *kiln.Stamp
+	bench, owner string
+	mu           sync.Mutex
+	hashes       [2]CodeHash
+}
+
+func guardedTestStudio(t *testing.T, set func(*Server)) *guardedStudio {
+	t.Helper()
+	g := &guardedStudio{s: studioOfNobody(), bench: NewCode(Bench), owner: NewCode(Owner)}
+	g.hashes = [2]CodeHash{quick(g.bench), quick(g.owner)}
+	g.clock = &kiln.Stamp{Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
+	g.s.Now = func() kiln.Stamp { g.mu.Lock(); defer g.mu.Unlock(); return *g.clock }
+	g.s.Archive = &phones{kept: map[string]string{}, ends: map[string]time.Time{}}
+	g.s.Access = Access{ReadingOpen: true, Codes: func() (CodeHash, CodeHash, error) {
+		g.mu.Lock()
+		defer g.mu.Unlock()
+		return g.hashes[0], g.hashes[1], nil
+	}}
+	if set != nil {
+		set(g.s)
+	}
+	g.Server = serve(t, g.s)
+	return g
+}
+
+// atTheDoor puts a stub behind the door, so that a test sees who gets in and no more.
+func (g *guardedStudio) atTheDoor(t *testing.T) {
+	t.Helper()
+	g.Server = httptest.NewServer(g.s.guarded(g.s.door.kept(g.s.routeOf, http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+		w.WriteHeader(http.StatusTeapot)
+	}))))
+	t.Cleanup(g.Server.Close)
+}
+
+// quick is a hash of few rounds.
+func quick(code string) CodeHash {
+	h := CodeHash{rounds: 1000, salt: []byte("salt of the test")}
+	h.sum = h.of(code)
+	return h
+}
+
+func (g *guardedStudio) later(d time.Duration) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.clock.Since += d
+	g.clock.Wall = g.clock.Wall.Add(d)
+}
+
+// addressOf makes an address of a pattern: each wildcard gets a word.
+func addressOf(pattern string) (method, path string) {
+	method, path, _ = strings.Cut(pattern, " ")
+	var parts []string
+	for part := range strings.SplitSeq(path, "/") {
+		switch {
+		case part == "{$}":
+			part = ""
+		case strings.HasPrefix(part, "{"):
+			part = "0193c0c1-0000-7000-8000-000000000005"
+		}
+		parts = append(parts, part)
+	}
+	return method, strings.Join(parts, "/")
+}
+
+func knock(t *testing.T, site, method, path string, header ...string) (*http.Response, string) {
+	t.Helper()
+	contentType, body := "application/x-www-form-urlencoded", "x=y"
+	switch {
+	case !unsafe(method):
+		contentType, body = "", ""
+	case path == "/v1/import":
+		contentType, body = "text/csv", "x\n"
+	case isAPI(path):
+		contentType, body = "application/json", "{}"
+	}
+	return ask(t, method, site+path, contentType, body, header...)
+}
+
+// Every route that changes something asks for a code, whoever added it: nothing is open but what
+// the table opens. The walk goes over what is registered, not over a list of the test's own.
+func TestEveryRouteAsks(t *testing.T) {
+	g := guardedTestStudio(t, nil)
+	g.atTheDoor(t)
+	openToAll := map[string]bool{"POST /session": true, "POST /v1/session": true, "DELETE /v1/session": true, "POST /v1/lids/board": true, "POST /lid/board": true}
+	writes, owners := 0, 0
+	for _, pattern := range g.s.patterns {
+		method, path := addressOf(pattern)
+		if method == "" || pattern == "/" || !unsafe(method) || openToAll[pattern] {
+			continue
+		}
+		writes++
+		if a, _ := knock(t, g.URL, method, path); a.StatusCode != http.StatusUnauthorized || a.Header.Get("WWW-Authenticate") != "Bearer" {
+			t.Errorf("%s without a code: %d", pattern, a.StatusCode)
+		}
+		a, body := knock(t, g.URL, method, path, "Authorization", "Bearer "+g.bench)
+		switch need := needed(pattern, true); need {
+		case Bench:
+			if a.StatusCode != http.StatusTeapot {
+				t.Errorf("%s with the bench code: %d %.200s", pattern, a.StatusCode, body)
+			}
+		case Owner:
+			owners++
+			if a.StatusCode != http.StatusForbidden {
+				t.Errorf("%s with the bench code alone: %d", pattern, a.StatusCode)
+			}
+		default:
+			t.Errorf("%s asks for the code of %v", pattern, need)
+		}
+		if a, body := knock(t, g.URL, method, path, "Authorization", "Bearer "+g.owner); a.StatusCode != http.StatusTeapot {
+			t.Errorf("%s with the owner code: %d %.200s", pattern, a.StatusCode, body)
+		}
+	}
+	if writes < 15 || owners < 3 {
+		t.Errorf("only %d routes that write were seen, %d of the owner", writes, owners)
+	}
+	if needed("PUT /v1/something/new", true) != Owner || needed("GET /v1/something/new", false) != Bench || needed("POST /something", true) != Owner {
+		t.Error("a route that nobody thought of is open")
+	}
+}
+
+// Where reading is not open, every page and answer asks for a code, but for those that say that
+// the daemon lives, and the page that takes the code.
+func TestReadingClosed(t *testing.T) {
+	g := guardedTestStudio(t, func(s *Server) { s.Access.ReadingOpen = false })
+	g.atTheDoor(t)
+	always := map[string]bool{"GET /healthz": true, "GET /readyz": true, "GET /session": true, "GET /style.css": true, "GET /app.js": true, "GET /help": true, "GET /help/safety": true, "GET /problems/{type}": true}
+	for _, pattern := range g.s.patterns {
+		method, path := addressOf(pattern)
+		if method != "GET" {
+			continue
+		}
+		if strings.HasPrefix(pattern, "GET /help/") {
+			continue
+		}
+		a, body := knock(t, g.URL, method, path)
+		if open := a.StatusCode != http.StatusUnauthorized; open != always[pattern] {
+			t.Errorf("%s without a code: %d %.100s", pattern, a.StatusCode, body)
+		}
+		for _, m := range []string{"HEAD", "GET"} {
+			if a, _ := knock(t, g.URL, m, path, "Authorization", "Bearer "+g.owner); a.StatusCode != http.StatusTeapot {
+				t.Errorf("%s %s with a code: %d", m, path, a.StatusCode)
+			}
+		}
+	}
+	for _, odd := range []string{"/v1//now", "/v1/./now", "/v1/lid/../now", "/v1/%6eow"} {
+		r, _ := http.NewRequest("GET", g.URL, nil)
+		r.URL.Opaque = odd
+		a, err := http.DefaultTransport.RoundTrip(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b, _ := io.ReadAll(a.Body)
+		a.Body.Close()
+		if a.StatusCode == http.StatusTeapot && g.s.routeOf(r) != "/" {
+			t.Errorf("%s: %d %s", odd, a.StatusCode, b)
+		}
+	}
+}
+
+const aReading = "/v1/bars/BQ7/readings/0193c0c1-0000-7000-8000-000000000005"
+
+// Five wrong codes a minute from one address, then none is looked at, right or wrong.
+func TestGuessesRationed(t *testing.T) {
+	g := guardedTestStudio(t, nil)
+	put := func(code string) (*http.Response, string) {
+		return knock(t, g.URL, "PUT", aReading, "Authorization", "Bearer "+code)
+	}
+	for i := range 5 {
+		a, body := put(NewCode(Bench))
+		if a.StatusCode != 401 || strings.Contains(body, g.bench) {
+			t.Fatalf("wrong code %d: %d %s", i, a.StatusCode, body)
+		}
+	}
+	if a, _ := put(g.bench); a.StatusCode != 429 || a.Header.Get("Retry-After") == "" {
+		t.Errorf("the sixth: %d, Retry-After %q", a.StatusCode, a.Header.Get("Retry-After"))
+	}
+	g.later(13 * time.Second)
+	if a, _ := put(strings.ToLower(strings.ReplaceAll(g.bench, "-", " "))); a.StatusCode != 422 {
+		t.Errorf("the right code after a while, written otherwise: %d", a.StatusCode)
+	}
+	for range 100 {
+		if a, _ := put(g.bench); a.StatusCode != 422 {
+			t.Fatalf("the right code again: %d", a.StatusCode)
+		}
+	}
+	// From many addresses: thirty a minute in all are worked out.
+	d := g.s.door
+	looked := 0
+	for i := range 200 {
+		if _, p := d.whose(NewCode(Bench), netip.AddrFrom4([4]byte{10, 0, 0, byte(i)})); p.Status == 401 {
+			looked++
+		}
+	}
+	if looked > 30 {
+		t.Errorf("%d guesses were looked at in no time", looked)
+	}
+	for _, bad := range []string{"", "x", strings.Repeat("A", 10000), "\x00", g.bench + "A"} {
+		if who, p := d.whose(bad, netip.AddrFrom4([4]byte{10, 0, 1, byte(len(bad))})); p == nil || who != Anyone {
+			t.Errorf("%.20q opens for %v", bad, who)
+		}
+	}
+}
+
+// A session stands for the code until it ends, the code is renewed, or its time is over.
+func TestSessions(t *testing.T) {
+	g := guardedTestStudio(t, nil)
+	open := func(code string) string {
+		t.Helper()
+		a, body := ask(t, "POST", g.URL+"/v1/session", "application/json", `{"code":"`+code+`"}`)
+		c := a.Cookies()
+		if a.StatusCode != 204 || len(c) != 1 || !c[0].HttpOnly || c[0].SameSite != http.SameSiteStrictMode || c[0].Path != "/" || len(c[0].Value) != 22 || body != "" {
+			t.Fatalf("%d %v %s", a.StatusCode, c, body)
+		}
+		return cookieName + "=" + c[0].Value
+	}
+	put := func(path, cookie string, header ...string) int {
+		t.Helper()
+		a, _ := knock(t, g.URL, "PUT", path, append([]string{"Cookie", cookie}, header...)...)
+		return a.StatusCode
+	}
+	own := []string{"Sec-Fetch-Site", "same-origin"}
+	bench, owner := open(g.bench), open(g.owner)
+	if got := put(aReading, bench, own...); got != 422 {
+		t.Errorf("a reading in a session of the bench: %d", got)
+	}
+	if got := put("/v1/clays/tern", bench, own...); got != 403 {
+		t.Errorf("a clay in a session of the bench: %d", got)
+	}
+	if got := put("/v1/clays/tern", owner, own...); got != 422 {
+		t.Errorf("an empty clay in a session of the owner: %d", got)
+	}
+	if got := put(aReading, bench); got != 403 {
+		t.Errorf("a cookie that comes from nowhere: %d", got)
+	}
+	if got := put(aReading, bench, "Sec-Fetch-Site", "cross-site"); got != 403 {
+		t.Errorf("another site's request: %d", got)
+	}
+	g.later(3 * time.Hour)
+	if got := put("/v1/clays/tern", owner, own...); got != 401 {
+		t.Errorf("the owner's session after three hours: %d", got)
+	}
+	if got := put(aReading, bench, own...); got != 422 {
+		t.Errorf("the bench's session after three hours: %d", got)
+	}
+	if a, _ := ask(t, "DELETE", g.URL+"/v1/session", "", "", "Cookie", bench, "Sec-Fetch-Site", "same-origin"); a.StatusCode != 204 || a.Cookies()[0].MaxAge >= 0 {
+		t.Errorf("end: %d", a.StatusCode)
+	}
+	if got := put(aReading, bench, own...); got != 401 {
+		t.Errorf("a session that was ended: %d", got)
+	}
+	bench, owner = open(g.bench), open(g.owner)
+	g.mu.Lock()
+	g.hashes = [2]CodeHash{quick("AAAA-BBBB"), quick("AAAA-BBBB-CCCC")}
+	g.mu.Unlock()
+	for _, cookie := range []string{bench, owner} {
+		if got := put(aReading, cookie, own...); got != 401 {
+			t.Errorf("a session of a code that was renewed: %d", got)
+		}
+	}
+	if a, _ := knock(t, g.URL, "PUT", aReading, "Authorization", "Bearer "+g.bench); a.StatusCode != 401 {
+		t.Errorf("the old code: %d", a.StatusCode)
+	}
+	bench = open("aaaabbbb")
+	g.later(181 * 24 * time.Hour)
+	if got := put(aReading, bench, own...); got != 401 {
+		t.Errorf("the bench's session after half a year: %d", got)
+	}
+}
+
+// A phone without script: the refused form takes the code, keeps what was typed, and from then
+// on every form carries the session's token.
+func TestFormsAndCodes(t *testing.T) {
+	g := guardedTestStudio(t, nil)
+	const form = "application/x-www-form-urlencoded"
+	own := []string{"Origin", g.URL}
+	a, body := ask(t, "POST", g.URL+"/clays", form, "name=Tern+%22%3E%3Cscript%3E&matures_cone=6", own...)
+	if a.StatusCode != 401 || !strings.Contains(body, `action="/clays"`) || !strings.Contains(body, `name="code"`) || strings.Contains(body, "<script>") || !strings.Contains(body, "Tern &#34;&gt;&lt;script&gt;") {
+		t.Fatalf("%d %s", a.StatusCode, body)
+	}
+	if a, body := ask(t, "POST", g.URL+"/clays", form, "name=Tern&code="+g.bench, own...); a.StatusCode != 403 || !strings.Contains(body, `name="code"`) {
+		t.Errorf("with the bench code: %d", a.StatusCode)
+	}
+	client := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	r, _ := http.NewRequest("POST", g.URL+"/session", strings.NewReader(url.Values{"code": {g.bench}, "next": {"/unpack"}}.Encode()))
+	r.Header.Set("Content-Type", form)
+	r.Header.Set("Origin", g.URL)
+	a, err := client.Do(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a.Body.Close()
+	if a.StatusCode != 303 || a.Header.Get("Location") != "/unpack" || len(a.Cookies()) != 1 {
+		t.Fatalf("%d %v", a.StatusCode, a.Header)
+	}
+	cookie := []string{"Cookie", cookieName + "=" + a.Cookies()[0].Value, "Origin", g.URL}
+	token := formToken(a.Cookies()[0].Value)
+	_, body = ask(t, "GET", g.URL+"/clays", "", "", cookie...)
+	if n := strings.Count(body, `name="token" value="`+token+`"`); n == 0 || n != strings.Count(body, `method="post"`) {
+		t.Errorf("%d tokens in %d forms", n, strings.Count(body, `method="post"`))
+	}
+	if _, body := ask(t, "GET", g.URL+"/clays", "", ""); strings.Contains(body, "token") {
+		t.Error("a token without a session")
+	}
+	for _, c := range []struct {
+		token string
+		want  int
+	}{{"", 403}, {"wrong", 403}, {token, 404}} {
+		if a, body := ask(t, "POST", g.URL+"/bar/BQ7", form, "stage=wet&length=100&token="+c.token, cookie...); a.StatusCode != c.want {
+			t.Errorf("token %q: %d %.200s", c.token, a.StatusCode, body)
+		}
+	}
+	for _, next := range []string{"http://evil.example/", "//evil.example", "/\\evil.example", "javascript:alert(1)", "/a\r\nX: y"} {
+		if ourPath(next) {
+			t.Errorf("%q is taken for our own", next)
+		}
+	}
+}
+
+// Writes are rationed by address, reads are not.
+func TestWritesRationed(t *testing.T) {
+	g := guardedTestStudio(t, func(s *Server) { s.Access.WritesASecond = 20; s.Access.Codes = nil })
+	done := 0
+	for range 100 {
+		if a, _ := knock(t, g.URL, "PUT", aReading); a.StatusCode != 429 {
+			done++
+		} else if a.Header.Get("Retry-After") == "" {
+			t.Fatal("429 without Retry-After")
+		}
+	}
+	if done != 60 {
+		t.Errorf("%d writes in no time, want 60", done)
+	}
+	for range 100 {
+		if a, _ := knock(t, g.URL, "GET", "/v1/now"); a.StatusCode != 200 {
+			t.Fatalf("a read: %d", a.StatusCode)
+		}
+	}
+	g.later(time.Second)
+	if a, _ := knock(t, g.URL, "PUT", aReading); a.StatusCode == 429 {
+		t.Error("still refused a second later")
+	}
+}
+
+// A hash is read back as it was written, and what is no hash opens nothing.
+func TestCodeHash(t *testing.T) {
+	seen := map[string]bool{}
+	for _, w := range []Who{Bench, Owner} {
+		code := NewCode(w)
+		if len(signsOf(code)) != w.signs() || seen[code] {
+			t.Errorf("%v code %s", w, code)
+		}
+		seen[code] = true
+	}
+	code := NewCode(Bench)
+	h := HashCode(code)
+	back, err := ParseCodeHash(h.String() + "\n")
+	if err != nil || !back.is(strings.ToLower(code)) || back.is(NewCode(Bench)) || strings.Contains(h.String(), signsOf(code)) {
+		t.Errorf("%v %s", err, h)
+	}
+	for _, bad := range []string{"", code, "pbkdf2-sha256 1 AAAA AAAA", "pbkdf2-sha256 100000 AAAAAAAAAAAAAAAAAAAAAA " + strings.Repeat("A", 42), "md5 100000 a b"} {
+		if _, err := ParseCodeHash(bad); err == nil {
+			t.Errorf("%q was taken for a hash", bad)
+		}
+	}
+	if (CodeHash{}).is("") {
+		t.Error("no hash opens for no code")
+	}
+	// RFC 7914 section 11, PBKDF2-HMAC-SHA-256 with 80000 rounds, password "Password", salt "NaCl":
+	// our hash is that function of the code's signs in capitals.
+	v := CodeHash{rounds: 80000, salt: []byte("NaCl")}
+	pass := v.of("PASSWORD")
+	if w := v.of("pass word"); string(w) != string(pass) {
+		t.Error("case and blanks count")
+	}
+	b, _ := json.Marshal(pass)
+	if len(b) == 0 || len(pass) != 32 {
+		t.Error("length")
+	}
+}
+
+// However many addresses there are, memory for them is bounded.
+func TestRationBounded(t *testing.T) {
+	r := ration{each: time.Second, burst: 2}
+	for i := range 5000 {
+		a := netip.AddrFrom4([4]byte{10, byte(i >> 16), byte(i >> 8), byte(i)})
+		r.take(a, 0)
+		r.take(a, 0)
+	}
+	if len(r.left) > mostShares+1 {
+		t.Errorf("%d addresses remembered", len(r.left))
+	}
+	if _, ok := r.take(netip.MustParseAddr("192.0.2.1"), time.Hour); !ok || len(r.left) > 2 {
+		t.Errorf("after an hour: %v, %d remembered", ok, len(r.left))
+	}
+	if _, ok := r.take(netip.MustParseAddr("2001:db8::1"), time.Hour); !ok {
+		t.Error("an IPv6 address")
+	}
+	r.take(netip.MustParseAddr("2001:db8::2"), time.Hour)
+	if _, ok := r.take(netip.MustParseAddr("2001:db8::3"), time.Hour); ok {
+		t.Error("a third address of one network")
+	}
+}

@@ -1,0 +1,45 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"time"
+)
+
+// mostSessions are kept; beyond them the one that ends first is dropped.
+const mostSessions = 500
+
+// Session gives the mark that a session was opened under and when it ends; no mark if there is
+// none of that key.
+func (s *Store) Session(ctx context.Context, key []byte) (mark string, until time.Time, err error) {
+	var ms int64
+	err = s.read.QueryRowContext(ctx, `SELECT mark, until_ms FROM session WHERE key = ?`, key).Scan(&mark, &ms)
+	if errors.Is(err, sql.ErrNoRows) {
+		return "", time.Time{}, nil
+	}
+	if err != nil {
+		return "", time.Time{}, fmt.Errorf("read a session: %w", busy(err))
+	}
+	return mark, fromMilli(ms), nil
+}
+
+// KeepSession keeps a session under the hash of its cookie.
+func (s *Store) KeepSession(ctx context.Context, key []byte, mark string, until time.Time) error {
+	return s.write(ctx, func(tx *sql.Tx) error {
+		if _, err := tx.ExecContext(ctx, `INSERT INTO session (key, mark, until_ms) VALUES (?, ?, ?)`, key, mark, until.UnixMilli()); err != nil {
+			return fmt.Errorf("keep a session: %w", err)
+		}
+		_, err := tx.ExecContext(ctx, `DELETE FROM session WHERE key IN (SELECT key FROM session ORDER BY until_ms DESC LIMIT -1 OFFSET ?)`, mostSessions)
+		return err
+	})
+}
+
+// EndSession forgets a session; one that is not there is no error.
+func (s *Store) EndSession(ctx context.Context, key []byte) error {
+	return s.write(ctx, func(tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, `DELETE FROM session WHERE key = ?`, key)
+		return err
+	})
+}
