@@ -46,6 +46,7 @@ func (nobody) Trouble() (kiln.StoreTrouble, bool)                               
 func (nobody) Touch(...tiles.Code)                                               {}
 func (nobody) Latest() (*tiles.Fit, time.Time, error)                            { return nobody{}.Fit(context.Background()) }
 func (nobody) Refits() Refits                                                    { return Refits{} }
+func (nobody) Probes(context.Context, kiln.KilnID) ([]tiles.KeptProbe, error)    { return nil, nil }
 func (nobody) Fit(context.Context) (*tiles.Fit, time.Time, error) {
 	f, err := tiles.Studio{}.Fit(nil)
 	return f, time.Time{}, err
@@ -227,7 +228,7 @@ func TestGuards(t *testing.T) {
 // Every page is whole and carries the standing line.
 func TestPages(t *testing.T) {
 	srv := testServer(t)
-	for _, path := range []string{"/", "/unpack", "/clays", "/lid", "/more", "/help", "/help/safety", "/problems/out-of-range",
+	for _, path := range []string{"/", "/unpack", "/clays", "/lid", "/more", "/settings", "/help", "/help/safety", "/problems/out-of-range",
 		"/lid?collar=96mm&body_drying_ratio=0.06&body_firing_ratio=0.07", "/lid?collar=96mm&body_drying_ratio=0.06&body_firing_ratio=0.07&just=1"} {
 		a, body := ask(t, "GET", srv.URL+path, "", "")
 		if a.StatusCode != 200 || !strings.Contains(body, "</html>") || !strings.Contains(body, "Wiring is for a licensed electrician") {

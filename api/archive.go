@@ -38,6 +38,7 @@ type Archive interface {
 	Load(ctx context.Context, id string) (tiles.KeptLoad, error)
 	PutLoad(ctx context.Context, l tiles.Load, m tiles.Match, at kiln.Stamp) (tiles.Kept, error)
 	CloseLoad(ctx context.Context, id string, unpacked time.Time, by string, at kiln.Stamp) error
+	Probes(ctx context.Context, k kiln.KilnID) ([]tiles.KeptProbe, error)
 	AttachLoad(ctx context.Context, id string, firing kiln.FiringID, at kiln.Stamp) error
 
 	// Session gives what was kept of a phone's session under the hash of its cookie; an empty

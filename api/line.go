@@ -2,7 +2,6 @@ package api
 
 import (
 	"context"
-	"slices"
 
 	"lidwright/kiln"
 )
@@ -75,7 +74,7 @@ type outcomesTotal struct {
 
 // JSON is l as it is written; at writes a stamp.
 func (l Line) JSON(at func(kiln.Stamp) *string) LineJSON {
-	j := LineJSON{Kiln: string(l.Kiln), Port: l.Port, Open: l.Open, Waits: l.Waits, Words: slices.Concat([]string{}, l.Words), Look: slices.Concat([]string{}, l.Look), Sends: slices.Concat([]string{}, l.Sends),
+	j := LineJSON{Kiln: string(l.Kiln), Port: l.Port, Open: l.Open, Waits: l.Waits, Words: append([]string{}, l.Words...), Look: append([]string{}, l.Look...), Sends: append([]string{}, l.Sends...),
 		ForS: rounded(l.Window, 0), Good: l.GoodMinute, Bad: l.BadMinute, Last: []lastJSON{}, Orders: []orderJSON{},
 		Outcome: outcomesTotal{l.Good, l.Garbled, l.Silent, l.Breakvalue}}
 	if l.LastAt != (kiln.Stamp{}) {

@@ -35,6 +35,7 @@ var (
 	mToTop       = desc("firing_to_top_seconds", "First rise to the top; stands still once the top is passed.", "kiln")
 	mLines       = desc("serial_lines_total", "Lines heard, by outcome.", "kiln", "outcome")
 	mFaults      = desc("faults_total", "Readings that were not good, by kind.", "kiln", "kind")
+	mProbeHot    = desc("probe_hot_seconds_total", "Time over 1000 °C of the thermocouple that is fitted now.", "kiln", "probe")
 	mGaps        = desc("firing_gap_seconds_total", "Time unheard in firings.", "kiln")
 	mClock       = desc("clock_trusted", "1 if the kernel calls the wall clock synchronised.")
 	mStore       = desc("store_bytes", "Size of the store.")
@@ -78,9 +79,25 @@ func (c collector) Collect(ch chan<- prometheus.Metric) {
 	gauge(mBuild, 1, c.s.Site.Version)
 	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 	defer cancel()
+	c.probes(ctx, counter)
 	c.clays(ctx, gauge)
 	if r := c.s.Shrink.Refits(); r.Count > 0 {
 		ch <- prometheus.MustNewConstHistogram(mRefit, r.Count, r.Seconds, r.Under)
+	}
+}
+
+// probes tells the age in heat of each thermocouple that is fitted.
+func (c collector) probes(ctx context.Context, counter func(*prometheus.Desc, float64, ...string)) {
+	for _, w := range c.s.Wired {
+		lives, err := c.s.probeLives(ctx, w)
+		if err != nil {
+			continue
+		}
+		for _, l := range lives {
+			if l.Removed == "" {
+				counter(mProbeHot, l.Hours*3600, string(w.Kiln), l.Channel)
+			}
+		}
 	}
 }
 

@@ -39,10 +39,16 @@ type Server struct {
 	Shrink  Shrink  // the fit, kept up by the daemon
 	Lines   func() []Line
 	Kiln    map[kiln.KilnID]kiln.Kiln // as in the settings
-	Lids    tiles.LidDefaults
-	Codes   tiles.Alphabet
-	Now     func() kiln.Stamp
-	Ready   func() error // nil when the store is open and the recorder turns
+	Wired   []Wired                   // the same, for the page of the settings
+	// Settings are those in force as text, without any secret.
+	Settings string
+	// Hot is how long each channel of a kiln was over kiln.ProbeHot in firings of a span; a zero end
+	// means until now.
+	Hot   func(ctx context.Context, k kiln.KilnID, from, until time.Time) (map[kiln.ChannelID]time.Duration, error)
+	Lids  tiles.LidDefaults
+	Codes tiles.Alphabet
+	Now   func() kiln.Stamp
+	Ready func() error // nil when the store is open and the recorder turns
 	// Revision grows with whatever is written down and with every new fit, so that answers may be
 	// kept under it. Nil: none are kept.
 	Revision func() uint64

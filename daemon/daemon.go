@@ -14,6 +14,7 @@ import (
 	"net/url"
 	"os"
 	"slices"
+	"strings"
 	"sync/atomic"
 	"time"
 
@@ -107,12 +108,20 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 		}
 		return "1"
 	})
+	var settings strings.Builder
+	cfg.Show(&settings)
+	hot := &hot{firings: d.store.Firings, live: d.recorder.LiveCurve, over: map[kiln.FiringID]map[kiln.ChannelID]time.Duration{},
+		minutes: func(ctx context.Context, id kiln.FiringID) ([]kiln.Envelope, error) {
+			e, _, err := d.store.Envelopes(ctx, id, nil, time.Minute, 0)
+			return e, err
+		}}
 	d.server = &api.Server{
 		Site:    api.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
 		Archive: d.store, Kilns: d.recorder, Shrink: d.shrink, Lines: d.heard, Kiln: kilns, Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet),
 		Now: func() kiln.Stamp { return d.Now() }, Ready: d.isReady,
 		Access:   who,
 		Revision: func() uint64 { return d.store.Written() + d.shrink.revision.Load() },
+		Wired:    wiredOf(cfg), Settings: settings.String(), Hot: hot.of,
 	}
 	return d, nil
 }

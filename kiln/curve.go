@@ -57,3 +57,18 @@ func (e Envelope) clone() Envelope {
 	e.After, e.Low, e.High = slices.Clone(e.After), slices.Clone(e.Low), slices.Clone(e.High)
 	return e
 }
+
+// ProbeHot is over what a probe ages: the hours that it spent above are told beside it. Common practice
+// in pottery is to count a couple's life in firings; the temperature is our own choice.
+const ProbeHot Celsius = 1000
+
+// Over is how long the channel was above t: the steps whose middle lies over it.
+func (e Envelope) Over(t Celsius) time.Duration {
+	n := 0
+	for i := range e.Low {
+		if (e.Low[i]+e.High[i])/2 > t {
+			n++
+		}
+	}
+	return time.Duration(n) * e.Step
+}

@@ -13,6 +13,7 @@ import (
 	"html/template"
 	"io"
 	"io/fs"
+	"slices"
 	"strings"
 	"time"
 )
@@ -104,6 +105,7 @@ func (s *Set) funcs(zone *time.Location) template.FuncMap {
 		"first":   func(v []string) string { return nth(v, 0) },
 		"second":  func(v []string) string { return nth(v, 1) },
 		"third":   func(v []string) string { return nth(v, 2) },
+		"among":   func(v string, all []string) bool { return slices.Contains(all, v) },
 		"lines":   func(v string) []string { return strings.Split(v, "\n") },
 	}
 }
