@@ -2,6 +2,7 @@ package source
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -41,11 +42,12 @@ type KilnHeard struct {
 	Window                            time.Duration // those 60 s, or less where it was listened to for less
 	Ever                              bool          // a line with a good value was ever heard
 	Last                              kiln.Sample
-	BadLines                          []BadLine // the last few
-	Hint                              string    // what the form of the lines suggests, in words
-	Orders                            []Decoded // modbus: the last numbers of 32 bits, in every order of bytes
-	Question                          string    // about the unit, while the kiln may be cold; "" else
-	Sends                             []string  // all that is ever sent for it, in words
+	BadLines                          []BadLine        // the last few
+	Hint                              string           // what the form of the lines suggests, in words
+	Orders                            []Decoded        // modbus: the last numbers of 32 bits, in every order of bytes
+	Question                          string           // about the unit, while the kiln may be cold; "" else
+	Sends                             []string         // all that is ever sent for it, in words
+	bare                              []kiln.ChannelID // channels that are no temperature
 }
 
 // BadLine is a line that made no sense.
@@ -117,9 +119,12 @@ func (k KilnHeard) words() string {
 	} else {
 		var said []string
 		for _, v := range k.Last.Values {
-			if v.Fault == kiln.Good {
+			switch {
+			case v.Fault == kiln.Good && slices.Contains(k.bare, v.Channel):
+				said = append(said, fmt.Sprintf("%s %.4g", v.Channel, v.T))
+			case v.Fault == kiln.Good:
 				said = append(said, fmt.Sprintf("%s %.1f °C", v.Channel, v.T))
-			} else {
+			default:
 				said = append(said, fmt.Sprintf("%s %s", v.Channel, v.Fault))
 			}
 		}

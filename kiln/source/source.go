@@ -194,6 +194,11 @@ func (s *Source) Heard() Heard {
 	for i, k := range s.settings.Kilns {
 		heard := s.tallies[i].read(k.ID, now)
 		heard.Sends = sendsOf(k)
+		for _, c := range k.Channels {
+			if c.Role == kiln.RoleVent {
+				heard.bare = append(heard.bare, c.ID)
+			}
+		}
 		heard.Window = min(h.For, minute)
 		if heard.Ever {
 			heard.Question = k.question(heard.Last)
