@@ -54,4 +54,3 @@ func writeManual(folder string) error {
 	}
 	return nil
 }
-
