@@ -63,7 +63,7 @@ func (s *Server) asking(ctx context.Context, q url.Values) (asking, error) {
 
 func (a *asking) caution(ids []string) {
 	for _, id := range ids {
-		if t := cautionByID(id); t != "" {
+		if t := CautionOf(id); t != "" {
 			a.Caution = append(a.Caution, t)
 		}
 	}
@@ -293,8 +293,8 @@ func boardField(name string) string {
 	return strings.ReplaceAll(strings.TrimSuffix(name, "_mm"), "_", " ") + ": "
 }
 
-// cautionByID is the text that a caution id of an answer stands for.
-func cautionByID(id string) string {
+// CautionOf is the text that a caution id of an answer stands for.
+func CautionOf(id string) string {
 	switch id {
 	case tiles.WillFuse:
 		return CautionText(39)

@@ -137,8 +137,8 @@ func sizeBoard(c *cobra.Command, args []string) error {
 			fmt.Fprintf(out, "Each lid kept with its own pot: all fit %.0f %%\n", 100**a.Alone)
 		}
 		fmt.Fprintf(out, "Trust: %s (%s)\n", a.Trust, a.Why)
-		if len(a.Cautions) > 0 {
-			fmt.Fprintf(out, "Mind: %s\n", strings.Join(a.Cautions, ", "))
+		for _, id := range a.Cautions {
+			fmt.Fprintf(out, "Mind: %s\n", api.CautionOf(id))
 		}
 	}
 	if a.Held != nil || api.NamesClay(q) && weak(a.Trust) {

@@ -29,7 +29,7 @@ func TestBoardFromATable(t *testing.T) {
 		code int
 		says []string
 	}{
-		{"sizes", []string{pots, "--lids", "10"}, exitDone, []string{"10 lids: ", "To expect: ", "Each lid kept with its own pot", "Trust: borrowed", "rates-stated"}},
+		{"sizes", []string{pots, "--lids", "10"}, exitDone, []string{"10 lids: ", "To expect: ", "Each lid kept with its own pot", "Trust: borrowed", "Mind: Computed from the rates you stated"}},
 		{"bare", []string{pots, "--lids", "10", "--plain", "--sizes-most", "1"}, exitDone, []string{"10 "}},
 		{"as JSON", []string{pots, "--json"}, exitDone, []string{`"all_pair_chance":`}},
 		{"inches", []string{inches, "--lids", "8", "--units", "32nds", "--sizes-most", "1"}, exitDone, []string{"8 lids: 8 at 4 "}},
@@ -41,19 +41,59 @@ func TestBoardFromATable(t *testing.T) {
 		{"seven", []string{file("seven.csv", "collar_mm\n"+strings.Repeat("100\n", 7))}, exitWrongUse, []string{"8 to 30"}},
 		{"no such file", []string{filepath.Join(folder, "none.csv")}, exitFailed, []string{"read the table"}},
 	} {
-		out, err := os.Create(filepath.Join(folder, "out"))
-		if err != nil {
-			t.Fatal(err)
-		}
-		code := run(context.Background(), append(append([]string{"board"}, c.args...), stated...), out, out)
-		out.Close()
-		said, _ := os.ReadFile(out.Name())
+		code, said := told(t, append(append([]string{"board"}, c.args...), stated...)...)
 		if code != c.code {
 			t.Errorf("%s: exit %d, want %d: %s", c.name, code, c.code, said)
 		}
 		for _, want := range c.says {
-			if !strings.Contains(string(said), want) {
+			if !strings.Contains(said, want) {
 				t.Errorf("%s: %q is not in %s", c.name, want, said)
+			}
+		}
+	}
+}
+
+// told runs the program and gives its exit code and all that it printed.
+func told(t *testing.T, args ...string) (int, string) {
+	t.Helper()
+	out, err := os.Create(filepath.Join(t.TempDir(), "out"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	code := run(context.Background(), args, out, out)
+	out.Close()
+	said, err := os.ReadFile(out.Name())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return code, string(said)
+}
+
+// One lid with rates stated: 96 mm at 6 and 7 %, 1.5 mm of play, is 94.2841 mm; the step of 0.5 on the
+// safe side 94.0; in 32nds 3 11/16 in.
+func TestLidOnTheCommandLine(t *testing.T) {
+	stated := []string{"lid", "--body-drying-ratio", "6%", "--body-firing-ratio", "7%"}
+	for _, c := range []struct {
+		args []string
+		code int
+		says []string
+	}{
+		{[]string{"--collar", "96", "--play-mm", "1.5"}, exitDone, []string{"Set 94.0 mm; not over 94.5, not under 93.5.", "Chance that it fits: ", "2 lids of ", "What would help most: ", "Mind: Computed from the rates you stated", "Mind: Shrinkage varies"}},
+		{[]string{"--collar", "96", "--play-mm", "1.5", "--plain"}, exitDone, []string{"94.0\n"}},
+		{[]string{"--collar", "96mm", "--play-mm", "1.5", "--units", "32nds", "--plain"}, exitDone, []string{"3 11/16\n"}},
+		{[]string{"--collar", "96", "--collar", "96.4", "--lid", "94.3"}, exitDone, []string{"This lid will have 1.49 mm of play"}},
+		{[]string{"--collar", "96", "--play-mm", "1.5", "--json"}, exitDone, []string{`"unrounded_mm":94.2841`}},
+		{[]string{"--collar", "96", "--opening", "97"}, exitWrongUse, []string{"opening_mm", "Were they swapped?"}},
+		{[]string{"--collar", "4"}, exitWrongUse, []string{"collar_mm", "which unit was meant?", "4 in would be 101.6 mm"}},
+		{[]string{"--clay", "tern", "--collar", "96", "--site", "http://127.0.0.1:1"}, exitNotReachable, []string{"no lidwright answers"}},
+	} {
+		code, said := told(t, append(stated[:len(stated):len(stated)], c.args...)...)
+		if code != c.code {
+			t.Errorf("%v: exit %d, want %d: %s", c.args, code, c.code, said)
+		}
+		for _, want := range c.says {
+			if !strings.Contains(said, want) {
+				t.Errorf("%v: %q is not in %s", c.args, want, said)
 			}
 		}
 	}

@@ -77,6 +77,10 @@ func sizeLid(c *cobra.Command, _ []string) error {
 			Sizes  []float64 `json:"sizes_mm"`
 			Chance float64   `json:"fit_chance"`
 		} `json:"spread"`
+		Sharpen []struct {
+			Does   string
+			Chance float64 `json:"fit_chance"`
+		} `json:"sharpen"`
 		Asked struct {
 			Rates string `json:"rates"`
 		} `json:"asked"`
@@ -94,10 +98,13 @@ func sizeLid(c *cobra.Command, _ []string) error {
 	if err != nil {
 		return wrongUse(err)
 	}
-	if plain, _ := c.Flags().GetBool("plain"); plain && a.Set != nil {
-		fmt.Fprintf(c.OutOrStdout(), "%g\n", *a.Set)
+	out := c.OutOrStdout()
+	unit, _ := tiles.ParseLengthUnit("unit", q.Get("unit"), tiles.MM)
+	width := func(mm float64) string { return unit.Format(tiles.Millimetre(mm)) }
+	if plain, _ := c.Flags().GetBool("plain"); plain && !done && a.Set != nil {
+		text := width(*a.Set)
+		fmt.Fprintln(out, text[:strings.LastIndexByte(text, ' ')])
 	} else if !done {
-		out := c.OutOrStdout()
 		fmt.Fprintln(out, a.Says)
 		if a.Chance != nil {
 			fmt.Fprintf(out, "Chance that it fits: %.0f %%\n", 100**a.Chance)
@@ -106,14 +113,17 @@ func sizeLid(c *cobra.Command, _ []string) error {
 			if s.Lids > 1 {
 				var sizes []string
 				for _, v := range s.Sizes {
-					sizes = append(sizes, fmt.Sprintf("%.1f", v))
+					sizes = append(sizes, width(v))
 				}
 				fmt.Fprintf(out, "%d lids of %s: %.0f %%\n", s.Lids, strings.Join(sizes, ", "), 100*s.Chance)
 			}
 		}
+		if len(a.Sharpen) > 0 {
+			fmt.Fprintf(out, "What would help most: %s (%.0f %%)\n", a.Sharpen[0].Does, 100*a.Sharpen[0].Chance)
+		}
 		fmt.Fprintf(out, "Trust: %s (%s)\n", a.Trust, a.Why)
-		if len(a.Cautions) > 0 {
-			fmt.Fprintf(out, "Mind: %s\n", strings.Join(a.Cautions, ", "))
+		for _, id := range a.Cautions {
+			fmt.Fprintf(out, "Mind: %s\n", api.CautionOf(id))
 		}
 	}
 	if a.Held != nil || a.Asked.Rates != "stated" && weak(a.Trust) {
