@@ -41,6 +41,10 @@ type Archive interface {
 	Probes(ctx context.Context, k kiln.KilnID) ([]tiles.KeptProbe, error)
 	AttachLoad(ctx context.Context, id string, firing kiln.FiringID, at kiln.Stamp) error
 
+	Changes(ctx context.Context, after int64, limit int) ([]tiles.Change, error)
+	LastChange(ctx context.Context) (int64, error)
+	News() <-chan struct{} // closed when something is written next
+
 	// Session gives what was kept of a phone's session under the hash of its cookie; an empty
 	// mark if there is none.
 	Session(ctx context.Context, key []byte) (mark string, until time.Time, err error)

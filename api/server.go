@@ -10,6 +10,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"sync/atomic"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -23,6 +24,7 @@ import (
 // Site is what the settings say of the studio, as far as answers depend on it.
 type Site struct {
 	Name      string
+	ID        string // UUIDv7 of the record
 	Zone      *time.Location
 	Units     string   // mm, cm, in, 32nds: unit of bare lengths
 	Hosts     []string // names that we go by, beside IP numbers and localhost
@@ -54,9 +56,12 @@ type Server struct {
 	Revision func() uint64
 	Access   Access
 	door     *door
-	patterns []string                   // of every route, as they were registered
-	routeOf  func(*http.Request) string // the pattern that a request takes
-	pages    *pages.Set
+	patterns []string     // of every route, as they were registered
+	streams  atomic.Int32 // open now
+
+	streamTakes time.Duration              // how long a reader of a stream may take over one event
+	routeOf     func(*http.Request) string // the pattern that a request takes
+	pages       *pages.Set
 }
 
 // routes is a mux that remembers what was put into it.
@@ -97,7 +102,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	s.pages = set
 	mux := &routes{ServeMux: http.NewServeMux()}
 	a := humago.New(mux, s.humaConfig())
-	s.door = s.newDoor()
+	s.door, s.streamTakes = s.newDoor(), streamTakes
 
 	const get, put = http.MethodGet, http.MethodPut
 	// What the kilns do, and what they did.
@@ -134,6 +139,9 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, get, "/v1/board", "board", "Lids for a whole board: sizes and counts, or which measured lid goes with which pot", s.getBoard)
 	route(a, http.MethodPost, "/v1/board", "ask-board", "The same asked with a JSON body; keeps nothing", s.postBoard)
 
+	// What was said, in order, for whoever follows.
+	route(a, get, "/v1/changes", "changes", "What was said after a number; waits for something new where asked to", s.getChanges)
+	huma.Register(a, streamOperation, s.getStream)
 	// Who may do it.
 	route(a, http.MethodPost, "/v1/session", "open-session", "Show the code once; a cookie stands for it from then on", s.postSession)
 	route(a, http.MethodDelete, "/v1/session", "end-session", "Forget the code in this browser", s.deleteSession)

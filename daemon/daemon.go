@@ -82,6 +82,13 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 		}
 		return nil, err
 	}
+	site := cfg.Site.ID
+	if site == "" {
+		if site, err = d.store.SiteID(ctx, uuid.Must(uuid.NewV7()).String()); err != nil {
+			d.store.Close()
+			return nil, err
+		}
+	}
 	kilns := map[kiln.KilnID]kiln.Kiln{}
 	d.recorder = &kiln.Recorder{Log: d.store, Ladder: kiln.MainLadder(), Past: map[kiln.KilnID]kiln.Past{}, NewID: newFiringID,
 		Rules:  kiln.Rules{StartAbove: kiln.Celsius(cfg.Firing.StartAboveC), EndBelow: kiln.Celsius(cfg.Firing.EndBelowC), QuietAfter: cfg.Firing.QuietAfter},
@@ -116,7 +123,7 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 			return e, err
 		}}
 	d.server = &api.Server{
-		Site:    api.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
+		Site:    api.Site{Name: cfg.Site.Name, ID: site, Zone: zone, Units: cfg.Units.Length, Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
 		Archive: d.store, Kilns: d.recorder, Shrink: d.shrink, Lines: d.heard, Kiln: kilns, Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet),
 		Now: func() kiln.Stamp { return d.Now() }, Ready: d.isReady,
 		Access:   who,

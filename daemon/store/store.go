@@ -50,7 +50,8 @@ type Store struct {
 
 	written atomic.Uint64
 
-	mu      sync.Mutex // guards the fields below
+	mu      sync.Mutex    // guards the fields below
+	awaited chan struct{} // nil while nobody waits
 	trusted map[kiln.BootID]bool
 	damaged map[kiln.FiringID]int // stretches of a firing that did not read back
 	copying copying
@@ -173,7 +174,27 @@ func (s *Store) write(ctx context.Context, f func(tx *sql.Tx) error) error {
 	}
 	err = tx.Commit()
 	s.written.Add(1) // told or not, it may be there
+	s.tell()
 	return busy(err)
+}
+
+// News gives a channel that is closed when something is written next.
+func (s *Store) News() <-chan struct{} {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.awaited == nil {
+		s.awaited = make(chan struct{})
+	}
+	return s.awaited
+}
+
+func (s *Store) tell() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.awaited != nil {
+		close(s.awaited)
+		s.awaited = nil
+	}
 }
 
 // Written counts the transactions so far.

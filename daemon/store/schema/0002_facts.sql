@@ -264,3 +264,9 @@ CREATE TABLE session (
   mark     TEXT    NOT NULL, -- which code it was: a renewed code ends its sessions
   until_ms INTEGER NOT NULL -- wall clock, ms since 1970 UTC
 ) STRICT, WITHOUT ROWID;
+
+-- site names this record, so that who reads several tells them apart.
+CREATE TABLE site (
+  one INTEGER PRIMARY KEY CHECK (one = 1),
+  id  TEXT NOT NULL -- UUIDv7
+) STRICT;

@@ -1,0 +1,86 @@
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"net/http"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/adapters/humago"
+
+	"lidwright/tiles"
+)
+
+// changeJSON is one thing that was said. Whoever follows a site stores (site, seq).
+type changeJSON struct {
+	Seq          int64          `json:"seq" doc:"Never falls and never repeats"`
+	Kind         string         `json:"kind" doc:"kiln, probe, mark, firing, cone, note, tick, load, bar, reading, clay, batch, pot, verdict, move"`
+	Op           string         `json:"op" enum:"put,strike,supersede,confirm,count,close,forget"`
+	ID           string         `json:"id" doc:"UUID of the fact; the name of a clay, tern/B of a batch, the code of a bar"`
+	At           *string        `json:"at"`
+	ClockTrusted bool           `json:"clock_trusted"`
+	Body         map[string]any `json:"body" doc:"What was said"`
+}
+
+type changesJSON struct {
+	Site  string       `json:"site" doc:"UUID of the record"`
+	Items []changeJSON `json:"items"`
+	Next  int64        `json:"next" doc:"Ask after this number next time"`
+	More  bool         `json:"more" doc:"There is more already"`
+}
+
+func (s *Server) changeJSON(c tiles.Change) changeJSON {
+	j := changeJSON{Seq: c.Seq, Kind: c.Kind, Op: c.Op, ID: c.ID, At: s.moment(c.At), ClockTrusted: c.Trusted, Body: map[string]any{}}
+	json.Unmarshal([]byte(c.Body), &j.Body) // the store holds valid JSON; what is no object stays empty
+	return j
+}
+
+type changesInput struct {
+	Patient
+	After int64 `query:"after" minimum:"0" doc:"Number of the last change that is known; 0 for all"`
+	Limit int   `query:"limit" default:"50" minimum:"1" maximum:"500"`
+	Wait  int   `query:"wait" minimum:"0" maximum:"60" doc:"Seconds to wait for something new"`
+}
+
+// Patient is embedded where an answer may take longer than the server gives otherwise.
+type Patient struct{ answer *http.ResponseController }
+
+// Resolve is called by huma before the handler.
+func (p *Patient) Resolve(c huma.Context) []error {
+	_, w := humago.Unwrap(c)
+	p.answer = http.NewResponseController(w)
+	return nil
+}
+
+func (s *Server) getChanges(ctx context.Context, in *changesInput) (*body[changesJSON], error) {
+	if in.Wait > 0 {
+		// A writer that knows no deadline (a test's) is written to all the same.
+		_ = in.answer.SetWriteDeadline(time.Now().Add(time.Duration(in.Wait)*time.Second + 10*time.Second))
+	}
+	waited, cancel := context.WithTimeout(ctx, time.Duration(in.Wait)*time.Second)
+	defer cancel()
+	for {
+		news := s.Archive.News()
+		found, err := s.Archive.Changes(ctx, in.After, in.Limit+1)
+		if err != nil {
+			return nil, s.problemFrom(ctx, err)
+		}
+		if len(found) > 0 || waited.Err() != nil {
+			return &body[changesJSON]{s.changesJSON(found, in)}, nil
+		}
+		select {
+		case <-news:
+		case <-waited.Done():
+		}
+	}
+}
+
+func (s *Server) changesJSON(found []tiles.Change, in *changesInput) changesJSON {
+	j := changesJSON{Site: s.Site.ID, Items: []changeJSON{}, Next: in.After, More: len(found) > in.Limit}
+	for _, c := range found[:min(len(found), in.Limit)] {
+		j.Items = append(j.Items, s.changeJSON(c))
+		j.Next = c.Seq
+	}
+	return j
+}
