@@ -229,34 +229,6 @@ func slug(name string) string {
 	return id[:min(len(id), 32)]
 }
 
-func (s *Server) clayPage(w http.ResponseWriter, r *http.Request) error {
-	id := tiles.ClayID(r.PathValue("clay"))
-	c, err := s.oneClay(r.Context(), id)
-	if err != nil {
-		return err
-	}
-	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: id}, s.channel)
-	if err != nil {
-		return err
-	}
-	data := struct {
-		page
-		Clay clayJSON
-		Rate *shrinkageJSON
-		Why  string
-		Bars []barJSON
-	}{page: s.page("clays"), Clay: c}
-	if j, _, err := s.askShrinkage(r.Context(), id, r.URL.Query()); err == nil {
-		data.Rate = &j
-	} else {
-		data.Why = s.problemFrom(r.Context(), err).Detail
-	}
-	for _, b := range bars {
-		data.Bars = append(data.Bars, s.barJSON(b.Bar))
-	}
-	return s.render(w, "clay", data)
-}
-
 // postBars hands out codes for new bars of a clay.
 func (s *Server) postBars(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)

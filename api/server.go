@@ -135,6 +135,7 @@ func (s *Server) Handler() (http.Handler, error) {
 		s.readingAct(func(a Archive) act { return a.CountReading }, true))
 	// The answers.
 	route(a, get, "/v1/clays/{clay}/shrinkage", "shrinkage", "How much a clay shrinks, and how sure that is", s.getShrinkage)
+	route(a, get, "/v1/clays/{clay}/moves", "moves", "What moved a clay's rate, what it rests on, and what would sharpen it", s.getMoves)
 	route(a, get, "/v1/lid", "lid", "How wide to throw a lid so that it fits its fired gallery", s.getLid)
 	route(a, get, "/v1/board", "board", "Lids for a whole board: sizes and counts, or which measured lid goes with which pot", s.getBoard)
 	route(a, http.MethodPost, "/v1/board", "ask-board", "The same asked with a JSON body; keeps nothing", s.postBoard)

@@ -100,8 +100,15 @@ func (s *Server) askShrinkage(ctx context.Context, id tiles.ClayID, values url.V
 	return s.shrinkageOf(ctx, fit, asOf, id, values)
 }
 
-// shrinkageOf answers it from a fit at hand.
-func (s *Server) shrinkageOf(ctx context.Context, fit *tiles.Fit, asOf time.Time, id tiles.ClayID, values url.Values) (shrinkageJSON, tiles.Shrinkage, error) {
+// rateAsked is a question about a rate: of what, to which stage, at which firing.
+type rateAsked struct {
+	tiles.Ask
+	To     tiles.Stage
+	Firing firingMeant
+}
+
+// rateAsked reads the question of a rate.
+func (s *Server) rateAsked(ctx context.Context, id tiles.ClayID, values url.Values) (rateAsked, error) {
 	r := newReader(values, s.unit())
 	batch, _ := r.text("batch")
 	at := r.firing()
@@ -112,7 +119,7 @@ func (s *Server) shrinkageOf(ctx context.Context, fit *tiles.Fit, asOf time.Time
 	}
 	forming := tiles.Forming(r.word("forming", words...))
 	if err := r.err(); err != nil {
-		return shrinkageJSON{}, tiles.Shrinkage{}, err
+		return rateAsked{}, err
 	}
 	if from == "" {
 		from = tiles.Wet
@@ -120,8 +127,8 @@ func (s *Server) shrinkageOf(ctx context.Context, fit *tiles.Fit, asOf time.Time
 	if to == "" {
 		to = tiles.Fired
 	}
-	if to.Before(from) || to == from {
-		return shrinkageJSON{}, tiles.Shrinkage{}, &tiles.Invalid{Field: "to", Type: "stage-goes-backwards", Why: "must come after from"}
+	if !from.Before(to) {
+		return rateAsked{}, &tiles.Invalid{Field: "to", Type: "stage-goes-backwards", Why: "must come after from"}
 	}
 	if forming == "" {
 		forming = tiles.ThrownRing
@@ -129,27 +136,37 @@ func (s *Server) shrinkageOf(ctx context.Context, fit *tiles.Fit, asOf time.Time
 	ref := tiles.BatchRef{Clay: id, Batch: tiles.BatchID(batch)}
 	clay, err := s.clay(ctx, &ref)
 	if err != nil {
-		return shrinkageJSON{}, tiles.Shrinkage{}, err
+		return rateAsked{}, err
 	}
 	m, err := s.meant(ctx, at, clay)
 	if err != nil {
+		return rateAsked{}, err
+	}
+	return rateAsked{tiles.Ask{BatchRef: ref, Forming: forming, Stage: from, Work: m.Work, WorkSD: m.WorkSD,
+		BisqueWork: m.BisqueWork, Kind: m.Kind, Probe: m.Probe, On: s.Now().Wall}, to, m}, nil
+}
+
+// shrinkageOf answers it from a fit at hand.
+func (s *Server) shrinkageOf(ctx context.Context, fit *tiles.Fit, asOf time.Time, id tiles.ClayID, values url.Values) (shrinkageJSON, tiles.Shrinkage, error) {
+	a, err := s.rateAsked(ctx, id, values)
+	if err != nil {
 		return shrinkageJSON{}, tiles.Shrinkage{}, err
 	}
-	sh, err := fit.Shrinkage(tiles.Ask{BatchRef: ref, Forming: forming, Stage: from, Work: m.Work, WorkSD: m.WorkSD,
-		BisqueWork: m.BisqueWork, Kind: m.Kind, Probe: m.Probe, On: s.Now().Wall}, to)
+	sh, err := fit.Shrinkage(a.Ask, a.To)
 	if err != nil {
 		return shrinkageJSON{}, sh, err
 	}
+	m := a.Firing
 	l := kiln.MainLadder()
 	j := shrinkageJSON{
-		Clay: string(id), Batch: string(ref.Batch), From: string(from), To: string(to),
+		Clay: string(id), Batch: string(a.Batch), From: string(a.Stage), To: string(a.To),
 		At:         heatAtJSON{From: m.From, Kind: string(m.Kind), Atmosphere: text(string(m.Atmosphere)), Kiln: text(string(m.Kiln)), UsualOf: m.Of},
 		TotalRatio: ratio4(sh.Total), LikelyLow: ratio4(sh.Likely.Low), LikelyHigh: ratio4(sh.Likely.High), LikelyLevel: tiles.LikelyLevel,
-		NextLow: ratio4(sh.NextPiece.Low), NextHigh: ratio4(sh.NextPiece.High), MultiplyFiredBy: rounded(sh.Multiply, 4), Forming: string(forming),
+		NextLow: ratio4(sh.NextPiece.Low), NextHigh: ratio4(sh.NextPiece.High), MultiplyFiredBy: rounded(sh.Multiply, 4), Forming: string(a.Forming),
 		Parts: partsJSON{Drying: ratio4(sh.Parts.Drying), FiringOnDry: ratio4(sh.Parts.FiringOnDry), FiringOnWet: ratio4(sh.Parts.FiringOnWet),
 			Leather: ratio4(sh.Parts.Leather), LeatherFrom: sh.Parts.LeatherFrom, BisqueOnDry: ratio4(sh.Parts.BisqueOnDry)},
 		Trust: string(sh.Standing.Trust), TrustWhy: sh.Standing.Why, Untested: sh.Standing.Untested, NearestTestedC: celsius(sh.Standing.NearestTested),
-		Basis: basisJSON{sh.Basis.Bars, sh.Basis.Loads, sh.Basis.Struck, s.moment(sh.Basis.LastReading)}, Cautions: []string{}, AsOf: s.moment(asOf), Model: tiles.ShrinkModel,
+		Basis: s.basisJSON(sh.Basis), Cautions: []string{}, AsOf: s.moment(asOf), Model: tiles.ShrinkModel,
 	}
 	if m.Work.Known() {
 		p := l.Position(m.Work)
@@ -162,4 +179,8 @@ func (s *Server) shrinkageOf(ctx context.Context, fit *tiles.Fit, asOf time.Time
 		j.Cautions = append(j.Cautions, tiles.NoUsualYet)
 	}
 	return j, sh, nil
+}
+
+func (s *Server) basisJSON(b tiles.Basis) basisJSON {
+	return basisJSON{b.Bars, b.Loads, b.Struck, s.moment(b.LastReading)}
 }

@@ -10,135 +10,8 @@ import (
 	"lidwright/kiln"
 )
 
-// Lids that gains and differences are told on, and what is worth telling.
-const (
-	tellingLid  Millimetre = 150
-	worthMoving            = 0.05 // log-percent
-	mostCauses             = 3
-)
-
-// Move says that a rate moved between two fits, and because of what.
-type Move struct {
-	Batch   BatchRef
-	Was     Ratio
-	Now     Ratio
-	Because []string // "bar BQ4", "load Load-14"; empty: the site's scatter was estimated anew
-}
-
-// Moved compares the total (from a's stage to fired) with that of an earlier fit of the same
-// site. It is false where it moved by less than 0.05 log-percent or cannot be compared. Each
-// bar that changed is put back in turn to see what it did, and the largest are named; bars of
-// one load that moved it alike are named by their load.
-func (f *Fit) Moved(before *Fit, a Ask) (Move, bool) {
-	was, err := before.leg(a, Fired)
-	if err != nil {
-		return Move{}, false
-	}
-	now, err := f.leg(a, Fired)
-	if err != nil || math.Abs(now.mean-was.mean) < worthMoving {
-		return Move{}, false
-	}
-	out := Move{Batch: now.ref, Was: LogPercent(was.mean).ratio(), Now: LogPercent(now.mean).ratio()}
-	type cause struct {
-		name string
-		by   float64
-	}
-	loads := map[string][]Bar{}
-	var names []string
-	for _, b := range f.changedSince(before) {
-		name := "bar " + string(b.now.Code)
-		if load := b.load(); load != "" {
-			name = "load " + load
-		}
-		if loads[name] == nil {
-			names = append(names, name)
-		}
-		loads[name] = append(loads[name], b.was)
-	}
-	var causes []cause
-	for _, name := range names {
-		g := f
-		for _, b := range loads[name] {
-			if g, err = g.With(b); err != nil {
-				break
-			}
-		}
-		if err != nil {
-			continue
-		}
-		l, err := g.leg(a, Fired)
-		if err != nil {
-			continue
-		}
-		if len(loads[name]) == 1 {
-			name = "bar " + string(loads[name][0].Code)
-		}
-		causes = append(causes, cause{name, now.mean - l.mean})
-	}
-	slices.SortStableFunc(causes, func(x, y cause) int { return cmp.Compare(math.Abs(y.by), math.Abs(x.by)) })
-	rest := now.mean - was.mean
-	for _, c := range causes {
-		if len(out.Because) == mostCauses || math.Abs(rest) < worthMoving/2 || c.by*(now.mean-was.mean) <= 0 || math.Abs(c.by) < worthMoving/5 {
-			break
-		}
-		out.Because = append(out.Because, c.name)
-		rest -= c.by
-	}
-	return out, true
-}
-
-// changed is a bar as it is and as it was; was has no reading if it is new.
-type changed struct{ now, was Bar }
-
-// load is the last load of a bar that changed, by which bars are taken together.
-func (c changed) load() string {
-	if n := len(c.now.Firings); n > 0 {
-		return c.now.Firings[n-1].loadName()
-	}
-	return ""
-}
-
-// changedSince lists the bars whose say differs from that in an earlier fit.
-func (f *Fit) changedSince(before *Fit) []changed {
-	old := map[string]*sheet{}
-	for _, s := range before.sheets {
-		old[s.bar.ID+"/"+string(s.bar.Code)] = s
-	}
-	var out []changed
-	seen := map[string]bool{}
-	for _, s := range f.sheets {
-		id := s.bar.ID + "/" + string(s.bar.Code)
-		seen[id] = true
-		o := old[id]
-		switch {
-		case o == nil:
-			was := *s.bar
-			was.Readings = nil
-			out = append(out, changed{*s.bar, was})
-		case !s.says(o):
-			out = append(out, changed{*s.bar, *o.bar})
-		}
-	}
-	for _, o := range before.sheets {
-		if !seen[o.bar.ID+"/"+string(o.bar.Code)] {
-			out = append(out, changed{*o.bar, *o.bar})
-		}
-	}
-	return out
-}
-
-// says reports whether two sheets of a bar say the same.
-func (s *sheet) says(o *sheet) bool {
-	if s.key != o.key || len(s.lines) != len(o.lines) {
-		return false
-	}
-	for i := range s.lines {
-		if s.lines[i].reading.Length != o.lines[i].reading.Length || s.slipped(i) != o.slipped(i) {
-			return false
-		}
-	}
-	return true
-}
+// TellingLid is the lid that gains and differences are told on.
+const TellingLid Millimetre = 150
 
 // Gain is what more bars would bring.
 type Gain struct {
@@ -149,6 +22,20 @@ type Gain struct {
 	Before LogPercent // sd of the rate now
 	After  LogPercent
 	Gain   Millimetre // how much nearer a lid of 150 mm comes, one sd
+}
+
+// Says is g in words.
+func (g Gain) Says() string {
+	what := "one bar, read wet and fired"
+	switch {
+	case g.Bars == 1 && g.Stages[len(g.Stages)-1] == Dry:
+		what = "one bar, read wet and dry alone"
+	case g.Bars > 1 && g.Loads == 1:
+		what = fmt.Sprintf("%d bars in one load", g.Bars)
+	case g.Bars > 1:
+		what = fmt.Sprintf("%d bars, one in each of the next %d loads", g.Bars, g.Loads)
+	}
+	return fmt.Sprintf("%s: a lid of %.0f mm comes %.2f mm nearer", what, float64(TellingLid), float64(g.Gain))
 }
 
 // NextBar tells what the next bars of the batch that a asks about would bring, the greatest
@@ -174,7 +61,7 @@ func (f *Fit) NextBar(a Ask) ([]Gain, error) {
 		after := math.Sqrt(g.rateVariance(a))
 		now := math.Sqrt(f.rateVariance(a))
 		out = append(out, Gain{l.ref, try.bars, try.loads, try.stages, LogPercent(before), LogPercent(before * after / now),
-			tellingLid * Millimetre(before*(1-after/now)/100)})
+			TellingLid * Millimetre(before*(1-after/now)/100)})
 	}
 	slices.SortStableFunc(out, func(x, y Gain) int {
 		return cmp.Or(cmp.Compare(x.Bars, y.Bars), cmp.Compare(y.Gain, x.Gain))
@@ -239,5 +126,30 @@ func (f *Fit) Compare(a, b Ask) (Difference, error) {
 	sd := math.Sqrt(max(0, p.whole().along(c)) * math.Exp(1/nu))
 	half := sd * quantile(nu, (1+LikelyLevel)/2)
 	d := x.mean - y.mean
-	return Difference{LogPercent(d), LogPercent(sd), LogPercent(d - half), LogPercent(d + half), tellingLid * Millimetre(d/100), math.Abs(d) > half}, nil
+	return Difference{LogPercent(d), LogPercent(sd), LogPercent(d - half), LogPercent(d + half), TellingLid * Millimetre(d/100), math.Abs(d) > half}, nil
+}
+
+// Fired lists the batches of a clay that have fired bars with a say, by name.
+func (f *Fit) Fired(clay ClayID) []BatchRef {
+	var out []BatchRef
+	for ref, seen := range f.batches {
+		if ref.Clay == clay && seen.bars > 0 {
+			out = append(out, ref)
+		}
+	}
+	slices.SortFunc(out, func(a, b BatchRef) int { return cmp.Compare(a.Batch, b.Batch) })
+	return out
+}
+
+// LeftOf lists the readings of a clay's bars that have no say, by bar.
+func (f *Fit) LeftOf(clay ClayID) []LeftOut {
+	own := map[Code]bool{}
+	for i := range f.studio.Bars {
+		if b := &f.studio.Bars[i]; b.Clay == clay {
+			own[b.Code] = true
+		}
+	}
+	out := slices.DeleteFunc(f.Left(), func(l LeftOut) bool { return !own[l.Bar] })
+	slices.SortStableFunc(out, func(a, b LeftOut) int { return cmp.Or(cmp.Compare(a.Bar, b.Bar), cmp.Compare(a.Reading, b.Reading)) })
+	return out
 }

@@ -63,7 +63,7 @@ func honest(t *testing.T, f *tiles.Fit) tiles.Shrinkage {
 			}
 		}
 	}
-	if _, _, err := f.Curve(ternB(), 900, 1350, 20); err != nil {
+	if _, _, err := f.Curve(ternB(), tiles.Fired, 900, 1350, 20); err != nil {
 		t.Error(err)
 	}
 	if _, err := f.NextBar(ternB()); err != nil {

@@ -90,23 +90,24 @@ func (s *Set) funcs(zone *time.Location) template.FuncMap {
 	return template.FuncMap{
 		"stamp": func() string { return s.stamp },
 		// Numbers: one figure after the point for °C and set sizes, as the tool's own answers have.
-		"num":     func(format string, v any) string { return figure(format, v, 1) },
-		"mm":      func(v any) string { return figure("%.1f", v, 1) },
-		"mm2":     func(v any) string { return figure("%.2f", v, 1) },
-		"c":       func(v any) string { return figure("%.0f", v, 1) },
-		"percent": func(v any) string { return figure("%.1f", v, 100) },
-		"chance":  func(v any) string { return figure("%.0f", v, 100) },
-		"add":     func(a, b int) int { return a + b },
-		"clock":   func(v any) string { return when(v, zone, "15:04") },
-		"day":     func(v any) string { return when(v, zone, "Mon 2 Jan 2006") },
-		"at":      func(v any) string { return when(v, zone, "2 Jan 15:04") },
-		"safe":    func(v string) template.HTML { return template.HTML(v) },                  // for SVG made here, never for what people typed
-		"said":    func(v any) string { return strings.ReplaceAll(fmt.Sprint(v), "_", " ") }, // thrown_ring as people say it
-		"first":   func(v []string) string { return nth(v, 0) },
-		"second":  func(v []string) string { return nth(v, 1) },
-		"third":   func(v []string) string { return nth(v, 2) },
-		"among":   func(v string, all []string) bool { return slices.Contains(all, v) },
-		"lines":   func(v string) []string { return strings.Split(v, "\n") },
+		"num":      func(format string, v any) string { return figure(format, v, 1) },
+		"mm":       func(v any) string { return figure("%.1f", v, 1) },
+		"mm2":      func(v any) string { return figure("%.2f", v, 1) },
+		"c":        func(v any) string { return figure("%.0f", v, 1) },
+		"percent":  func(v any) string { return figure("%.1f", v, 100) },
+		"percent2": func(v any) string { return figure("%.2f", v, 100) },
+		"chance":   func(v any) string { return figure("%.0f", v, 100) },
+		"add":      func(a, b int) int { return a + b },
+		"clock":    func(v any) string { return when(v, zone, "15:04") },
+		"day":      func(v any) string { return when(v, zone, "Mon 2 Jan 2006") },
+		"at":       func(v any) string { return when(v, zone, "2 Jan 15:04") },
+		"safe":     func(v string) template.HTML { return template.HTML(v) },                  // for SVG made here, never for what people typed
+		"said":     func(v any) string { return strings.ReplaceAll(fmt.Sprint(v), "_", " ") }, // thrown_ring as people say it
+		"first":    func(v []string) string { return nth(v, 0) },
+		"second":   func(v []string) string { return nth(v, 1) },
+		"third":    func(v []string) string { return nth(v, 2) },
+		"among":    func(v string, all []string) bool { return slices.Contains(all, v) },
+		"lines":    func(v string) []string { return strings.Split(v, "\n") },
 	}
 }
 

@@ -2,9 +2,7 @@ package main
 
 import (
 	"fmt"
-	"maps"
 	"net/url"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -132,59 +130,10 @@ func sizeLid(c *cobra.Command, _ []string) error {
 	return nil
 }
 
-func weak(trust string) bool {
-	return trust == "borrowed" || trust == "stale" || trust == "unlike" || trust == "stretched"
-}
-
 // wrongUse gives an error of a form its exit code.
 func wrongUse(err error) error {
 	if api.IsInvalid(err) {
 		return &exit{exitWrongUse, err.Error()}
 	}
 	return err
-}
-
-func rateCommand() *cobra.Command {
-	help := map[string]string{
-		"batch": "batch; the newest open one if not said", "kind": "bisque, glaze, once, other; glaze if not said", "atmosphere": "oxidation, reduction, unknown",
-		"heat_work_c": "at this heat work, 550 to 1400 °C, in place of the usual firing", "cone": "at this cone: 022 to 14, tenths as 6+0.1", "kiln": "whose usual firing",
-		"from": "stage; wet if not said", "to": "a later stage; fired if not said", "forming": "how the piece is made; thrown_ring if not said",
-	}
-	known := slices.Collect(maps.Keys(help))
-	c := &cobra.Command{
-		Use: "rate CLAY", Short: "How much a clay shrinks, and how sure that is",
-		Example: "  lidwright rate tern\n  lidwright rate tern --batch B --cone 6",
-		Args:    cobra.ExactArgs(1),
-		RunE: func(c *cobra.Command, args []string) error {
-			var a struct {
-				Clay, Batch, From, To string
-				Total                 *float64 `json:"total_ratio"`
-				Low                   *float64 `json:"likely_low_ratio"`
-				High                  *float64 `json:"likely_high_ratio"`
-				Trust                 string   `json:"trust"`
-				Why                   string   `json:"trust_why"`
-				At                    struct {
-					From  string  `json:"from"`
-					Kind  string  `json:"kind"`
-					Words *string `json:"cone_words"`
-				} `json:"at"`
-			}
-			done, err := get(c, "/v1/clays/"+url.PathEscape(args[0])+"/shrinkage", asked(c, known), &a)
-			if err != nil {
-				return err
-			}
-			if !done {
-				fmt.Fprintf(c.OutOrStdout(), "%s/%s, %s to %s at the %s %s firing (%s): %.1f %%, likely %.1f to %.1f\nTrust: %s (%s)\n", a.Clay, a.Batch, a.From, a.To,
-					a.At.From, a.At.Kind, str(a.At.Words), 100**a.Total, 100**a.Low, 100**a.High, a.Trust, a.Why)
-			}
-			if weak(a.Trust) {
-				return &exit{code: exitWeakRate}
-			}
-			return nil
-		},
-	}
-	for _, p := range known {
-		c.Flags().String(strings.ReplaceAll(p, "_", "-"), "", help[p])
-	}
-	return c
 }

@@ -1,0 +1,93 @@
+package api
+
+import (
+	"context"
+	"html/template"
+	"net/http"
+	"net/url"
+
+	"lidwright/tiles"
+)
+
+// clayPage shows the rate of a clay, for any pair of stages, heat and batch, with its curve and
+// what it rests on.
+func (s *Server) clayPage(w http.ResponseWriter, r *http.Request) error {
+	id := tiles.ClayID(r.PathValue("clay"))
+	c, err := s.oneClay(r.Context(), id)
+	if err != nil {
+		return err
+	}
+	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: id}, s.channel)
+	if err != nil {
+		return err
+	}
+	data := clayPageData{page: s.page("clays"), Clay: c, Asked: r.URL.Query(), Query: template.URL(r.URL.RawQuery), Stages: stageWords()}
+	for _, f := range tiles.Formings() {
+		data.Formings = append(data.Formings, string(f))
+	}
+	for _, k := range []string{"bisque", "glaze", "once", "other"} {
+		data.Kinds = append(data.Kinds, k)
+	}
+	if err := s.explain(r.Context(), id, &data); err != nil {
+		data.Wrong = s.problemFrom(r.Context(), err).Detail
+	}
+	for _, b := range bars {
+		data.Bars = append(data.Bars, s.barJSON(b.Bar))
+	}
+	return s.render(w, "clay", data)
+}
+
+type clayPageData struct {
+	page
+	Clay                    clayJSON
+	Asked                   url.Values
+	Query                   template.URL
+	Stages, Kinds, Formings []string
+	Rate                    *shrinkageJSON
+	Why                     *whyJSON
+	Curve                   string
+	Rows                    []curveRow
+	Wrong                   string
+	Bars                    []barJSON
+}
+
+// curveRow is one line of the table behind the curve.
+type curveRow struct {
+	WorkC            *float64
+	Total, Low, High *float64
+	Tested           bool
+}
+
+// explain fills in the rate, its curve and the reasons, as far as they can be had.
+func (s *Server) explain(ctx context.Context, id tiles.ClayID, data *clayPageData) error {
+	fit, asOf, err := s.Shrink.Fit(ctx)
+	if err != nil {
+		return err
+	}
+	j, _, err := s.shrinkageOf(ctx, fit, asOf, id, data.Asked)
+	if err != nil {
+		return err
+	}
+	data.Rate = &j
+	a, err := s.rateAsked(ctx, id, data.Asked)
+	if err != nil {
+		return err
+	}
+	if a.To == tiles.Biscuit || a.To == tiles.Fired {
+		d, err := s.curveOf(fit, a)
+		if err != nil {
+			return err
+		}
+		data.Curve = d.SVG()
+		for i := 0; i < len(d.Points); i += curvePoints / 10 {
+			p := d.Points[i]
+			data.Rows = append(data.Rows, curveRow{celsius(p.Work), ratio4(p.Total), ratio4(p.Likely.Low), ratio4(p.Likely.High), p.Tested})
+		}
+	}
+	why, err := s.why(ctx, fit, a)
+	if err != nil {
+		return err
+	}
+	data.Why = &why
+	return nil
+}

@@ -1,0 +1,179 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"net/url"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"lidwright/tiles"
+)
+
+func rateCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "rate CLAY", Short: "How much a clay shrinks, how sure that is, and why", Args: cobra.ExactArgs(1),
+		Long: "Asks the daemon for a clay's shrink between two stages, at the usual firing or at another heat. With --why also what moved it and what would sharpen it.",
+		Example: `  lidwright rate tern
+  lidwright rate tern --batch B --cone 7
+  lidwright rate tern --from dry --to bisque --heat-work-c 1060 --kind bisque
+  lidwright rate tern --why`,
+		RunE: askRate,
+	}
+	for _, f := range rateFlags {
+		c.Flags().String(strings.ReplaceAll(f[0], "_", "-"), "", f[1])
+	}
+	c.Flags().Bool("why", false, "what moved it, which reading is distrusted, which bar would sharpen it, batch against batch")
+	return c
+}
+
+var rateFlags = [][2]string{
+	{"batch", "newest open batch if not named"},
+	{"kind", "bisque, glaze, once or other; glaze if not said"},
+	{"atmosphere", "oxidation, reduction or unknown"},
+	{"cone", "rate at this cone instead of the usual firing: 7, 6+0.1"},
+	{"heat_work_c", "rate at this heat work, °C"},
+	{"kiln", "kiln of the usual firing"},
+	{"from", "stage: wet if not said"},
+	{"to", "later stage: fired if not said"},
+	{"forming", "thrown_ring if not said"},
+}
+
+func askRate(c *cobra.Command, args []string) error {
+	var names []string
+	for _, f := range rateFlags {
+		names = append(names, f[0])
+	}
+	q := asked(c, names)
+	path := "/v1/clays/" + url.PathEscape(args[0])
+	if why, _ := c.Flags().GetBool("why"); why {
+		q.Del("to")
+		var w whyAnswer
+		done, err := get(c, path+"/moves", q, &w)
+		if err == nil && !done {
+			w.print(c.OutOrStdout())
+		}
+		return err
+	}
+	var a rateAnswer
+	done, err := get(c, path+"/shrinkage", q, &a)
+	if err != nil {
+		return err
+	}
+	if !done {
+		a.print(c.OutOrStdout())
+	}
+	if weak(a.Trust) {
+		return &exit{code: exitWeakRate}
+	}
+	return nil
+}
+
+// weak tells a rate that is not this batch's own.
+func weak(trust string) bool {
+	switch tiles.Trust(trust) {
+	case tiles.Stretched, tiles.Borrowed, tiles.Unlike, tiles.Stale:
+		return true
+	}
+	return false
+}
+
+type rateAnswer struct {
+	Clay, Batch, From, To, Trust string
+	Why                          string   `json:"trust_why"`
+	Total                        *float64 `json:"total_ratio"`
+	Low                          *float64 `json:"likely_low_ratio"`
+	High                         *float64 `json:"likely_high_ratio"`
+	NextLow                      *float64 `json:"next_piece_low_ratio"`
+	NextHigh                     *float64 `json:"next_piece_high_ratio"`
+	At                           struct {
+		From, Kind string
+		ConeWords  *string `json:"cone_words"`
+	}
+}
+
+func percent(v *float64) string {
+	if v == nil {
+		return "-"
+	}
+	return fmt.Sprintf("%.1f", 100**v)
+}
+
+func (a rateAnswer) print(w io.Writer) {
+	fmt.Fprintf(w, "%s/%s, %s to %s at the %s %s firing (%s): %s %%, likely %s to %s; the next piece %s to %s\nTrust: %s (%s)\n", a.Clay, a.Batch, a.From, a.To,
+		a.At.From, a.At.Kind, str(a.At.ConeWords), percent(a.Total), percent(a.Low), percent(a.High), percent(a.NextLow), percent(a.NextHigh), a.Trust, a.Why)
+}
+
+type whyAnswer struct {
+	Clay, Batch string
+	Items       []struct {
+		At      *string
+		Was     *float64 `json:"was_ratio"`
+		Now     *float64 `json:"now_ratio"`
+		Because []string
+	}
+	RestsOn struct{ Bars, Loads, Struck int } `json:"rests_on"`
+	LeftOut []struct {
+		Bar, Stage, Why string
+		Distrusted      bool
+		Off             *float64 `json:"off_mm"`
+	} `json:"left_out"`
+	NextBars []struct{ Says string } `json:"next_bars"`
+	Sharpens bool
+	Batches  []struct {
+		Batch   string
+		More    *float64 `json:"more_mm"`
+		Low     *float64 `json:"likely_low_mm"`
+		High    *float64 `json:"likely_high_mm"`
+		Differs bool
+	}
+	Probes []struct {
+		Probe    string
+		Drift    *float64 `json:"drift_c"`
+		SD       *float64 `json:"drift_sd_c"`
+		Disagree bool
+	}
+	OnLid float64 `json:"on_lid_mm"`
+}
+
+func (a whyAnswer) print(w io.Writer) {
+	many := func(n int, what string) string {
+		if n != 1 {
+			what += "s"
+		}
+		return fmt.Sprintf("%d %s", n, what)
+	}
+	fmt.Fprintf(w, "%s/%s rests on %s in %s, %s struck.\n", a.Clay, a.Batch, many(a.RestsOn.Bars, "bar"), many(a.RestsOn.Loads, "load"), many(a.RestsOn.Struck, "reading"))
+	if len(a.Items) == 0 {
+		fmt.Fprintln(w, "Nothing moved it yet by 0.05 points.")
+	}
+	for _, m := range a.Items {
+		day, _, _ := strings.Cut(str(m.At), "T")
+		fmt.Fprintf(w, "%s  %s to %s %%  %s\n", day, percent(m.Was), percent(m.Now), strings.Join(m.Because, ", "))
+	}
+	for _, l := range a.LeftOut {
+		if l.Distrusted {
+			fmt.Fprintf(w, "Distrusted: bar %s, %s, %s mm off: %s. Measure it again, or strike it.\n", l.Bar, l.Stage, num(l.Off, "%+.1f"), l.Why)
+		}
+	}
+	for _, b := range a.Batches {
+		differs := "no difference seen"
+		if b.Differs {
+			differs = "differs"
+		}
+		fmt.Fprintf(w, "Against batch %s: %s mm smaller on %.0f mm, likely %s to %s: %s.\n", b.Batch, num(b.More, "%+.1f"), a.OnLid, num(b.Low, "%+.1f"), num(b.High, "%+.1f"), differs)
+	}
+	if a.Sharpens {
+		for _, g := range a.NextBars {
+			fmt.Fprintf(w, "To sharpen it: %s.\n", g.Says)
+		}
+	} else {
+		fmt.Fprintln(w, "One or two more bars would not sharpen it by 0.05 mm.")
+	}
+	for _, p := range a.Probes {
+		if p.Disagree {
+			fmt.Fprintf(w, "LOOK  The bars and the probe %s disagree: %s ± %s °C. Put witness cones in the next load.\n", p.Probe, num(p.Drift, "%+.0f"), num(p.SD, "%.0f"))
+		}
+	}
+}
