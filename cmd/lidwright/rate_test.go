@@ -33,7 +33,9 @@ func TestRate(t *testing.T) {
 		}
 	}))
 	defer srv.Close()
-	ask := func(args ...string) (string, int) { return outLine(t, append([]string{"rate", "--site", srv.URL}, args...)...) }
+	ask := func(args ...string) (string, int) {
+		return outLine(t, append([]string{"rate", "--site", srv.URL}, args...)...)
+	}
 
 	out, code := ask("tern", "--batch", "B", "--heat-work-c", "1222")
 	if code != exitDone || !strings.Contains(out, "tern/B, wet to fired at the usual glaze firing (6 well down): 12.4 %, likely 12.1 to 12.7; the next piece 11.7 to 13.1") {
