@@ -12,9 +12,11 @@ import (
 	"os"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
+	"lidwright/api/apitest"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -71,10 +73,29 @@ func serve(t *testing.T, s *Server) *httptest.Server {
 	if err != nil {
 		t.Fatal(err)
 	}
-	srv := httptest.NewServer(h)
+	srv := httptest.NewServer(described(t, h))
 	t.Cleanup(srv.Close)
 	return srv
 }
+
+// described holds every answer of h against the document that is served.
+func described(t testing.TB, h http.Handler) http.Handler {
+	t.Helper()
+	d, err := served()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return d.Hold(t, h)
+}
+
+// served is the document; it is the same for every studio.
+var served = sync.OnceValues(func() (*apitest.Document, error) {
+	h, err := studioOfNobody().Handler()
+	if err != nil {
+		return nil, err
+	}
+	return apitest.Load(h)
+})
 
 func ask(t *testing.T, method, address, contentType, body string, header ...string) (*http.Response, string) {
 	t.Helper()

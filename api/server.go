@@ -10,6 +10,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"reflect"
 	"sync/atomic"
 	"time"
 
@@ -87,10 +88,34 @@ func (m *routes) pattern(r *http.Request) string {
 
 // route adds one operation to the API under the house's own rules.
 func route[I, O any](a huma.API, method, path, id, summary string, f func(context.Context, *I) (*O, error)) {
+	answers := map[string]*huma.Response{}
+	if method == http.MethodGet {
+		answers["304"] = &huma.Response{Description: "The asker has this answer already (If-None-Match)"}
+	}
 	huma.Register(a, huma.Operation{
-		OperationID: id, Method: method, Path: path, Summary: summary,
-		MaxBodyBytes: 64 << 10, RejectUnknownQueryParameters: true, Errors: []int{400, 401, 403, 404, 409, 412, 413, 415, 422, 429, 500, 503},
+		OperationID: id, Method: method, Path: path, Summary: summary, Responses: answers,
+		MaxBodyBytes: 64 << 10, RejectUnknownQueryParameters: true, Errors: []int{400, 401, 403, 404, 409, 412, 413, 415, 421, 422, 429, 500, 503},
 	}, f)
+	if op := a.OpenAPI().Paths[path].Put; op != nil && method == http.MethodPut {
+		made := *op.Responses["200"]
+		made.Description = "Kept now; 200 where the same was said before"
+		op.Responses["201"] = &made
+	}
+}
+
+// orText says in the document that a route answers with a T, or with text to whoever accepts
+// only that.
+func orText[T any](a huma.API, path string) {
+	item := a.OpenAPI().Paths[path]
+	for _, op := range []*huma.Operation{item.Get, item.Post} {
+		if op != nil {
+			op.Responses["200"].Content = map[string]*huma.MediaType{
+				"application/json": {Schema: a.OpenAPI().Components.Schemas.Schema(reflect.TypeFor[T](), true, op.OperationID)},
+				"text/plain":       {Schema: &huma.Schema{Type: "string"}},
+			}
+			delete(op.Responses["200"].Headers, "Content-Type") // said already
+		}
+	}
 }
 
 // Handler builds every route. It is made once.
@@ -140,12 +165,17 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, get, "/v1/board", "board", "Lids for a whole board: sizes and counts, or which measured lid goes with which pot", s.getBoard)
 	route(a, http.MethodPost, "/v1/board", "ask-board", "The same asked with a JSON body; keeps nothing", s.postBoard)
 
+	orText[nowJSON](a, "/v1/now")
+	orText[lidJSON](a, "/v1/lid")
+	orText[boardJSON](a, "/v1/board")
 	// What was said, in order, for whoever follows.
 	route(a, get, "/v1/changes", "changes", "What was said after a number; waits for something new where asked to", s.getChanges)
 	huma.Register(a, streamOperation, s.getStream)
 	// Who may do it.
 	route(a, http.MethodPost, "/v1/session", "open-session", "Show the code once; a cookie stands for it from then on", s.postSession)
 	route(a, http.MethodDelete, "/v1/session", "end-session", "Forget the code in this browser", s.deleteSession)
+
+	sayNulls(a)
 
 	mux.HandleFunc("GET /healthz", s.healthz)
 	mux.HandleFunc("GET /readyz", s.readyz)

@@ -52,7 +52,7 @@ func keptTestStudio(t testing.TB, set func(*Server)) *keptStudio {
 	if err != nil {
 		t.Fatal(err)
 	}
-	srv := httptest.NewUnstartedServer(h)
+	srv := httptest.NewUnstartedServer(described(t, h))
 	srv.Config.ConnContext = func(ctx context.Context, c net.Conn) context.Context {
 		c.(*net.TCPConn).SetWriteBuffer(8 << 10) // so that a reader who stands still is felt
 		return ctx
