@@ -174,8 +174,12 @@ func TestLidShownEachWay(t *testing.T) {
 	if _, body := ask(t, "GET", srv.URL+"/lid?just=1&"+q, "", ""); !strings.Contains(body, `<p class="big figures">94.0</p>`) {
 		t.Error("just the number is not there")
 	}
-	for seat, more := range map[string]string{"inset": "&opening=84", "flange": "", "cap": "", "drop_in": "&opening=84", "over": "&opening=70", "stopper": ""} {
-		a, body := ask(t, "GET", srv.URL+"/lid?seat="+seat+"&collar=96"+more+"&"+statedRates, "", "")
+	for seat, c := range map[string]struct{ more, sets string }{"inset": {"&opening=84", "lid"}, "flange": {"", "flange, outside"}, "cap": {"", "skirt, inside"}, "drop_in": {"&opening=84", "rim"},
+		"over": {"&opening=70", "skirt, inside"}, "stopper": {"", "stopper"}} {
+		a, body := ask(t, "GET", srv.URL+"/lid?seat="+seat+"&collar=96"+c.more+"&"+statedRates, "", "")
+		if !strings.Contains(body, "Set callipers to, "+c.sets+"</p>") {
+			t.Errorf("%s: the page does not say that the %s is set", seat, c.sets)
+		}
 		if a.StatusCode != 200 || !strings.Contains(body, `<svg viewBox=`) || strings.Count(body, "Cross-section, widths to scale as fired.") != 2 || !strings.Contains(body, " 96.0 mm wet, 83.92 mm fired") {
 			t.Errorf("%s: %d, no drawing with its words", seat, a.StatusCode)
 		}

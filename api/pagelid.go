@@ -72,6 +72,7 @@ func (a *asking) caution(ids []string) {
 // lidView is an answer in words, lengths in the unit of the page.
 type lidView struct {
 	Question          tiles.LidKind
+	Sets              string // which width is set
 	Number, Other     string // the width to set, bare; and in the other measure
 	NotOver, NotUnder string
 	Chance            string
@@ -88,7 +89,11 @@ var doubtWords = map[string]string{"piece": "piece to piece", "position": "place
 	"part_difference": "how lids differ from bodies", "rate": "the shrink rate", "gone": "the drying already gone"}
 
 func lidWords(a tiles.LidAnswer, j lidJSON, unit tiles.LengthUnit) *lidView {
-	v := &lidView{Question: a.Question, HeldBack: a.HeldBack, Chance: percentOf(a.FitChance), JSON: j,
+	sets := a.Asked.Seat.LidName()
+	if a.Question == tiles.AskGallery {
+		sets = a.Asked.Seat.CollarName()
+	}
+	v := &lidView{Question: a.Question, Sets: sets, HeldBack: a.HeldBack, Chance: percentOf(a.FitChance), JSON: j,
 		NotOver: bare(unit.Format(a.NotOver)), NotUnder: bare(unit.Format(a.NotUnder)),
 		Play: unit.Format(a.Fired.Play), Likely: unit.Format(a.Fired.Likely[0]) + " to " + unit.Format(a.Fired.Likely[1])}
 	other := tiles.Inch32nd

@@ -44,6 +44,21 @@ func (s Seat) CollarName() string {
 	return "gallery, wall to wall"
 }
 
+// LidName is what the width of the lid is called at this seat, and where it is taken.
+func (s Seat) LidName() string {
+	switch s {
+	case Flange:
+		return "flange, outside"
+	case Cap, Over:
+		return "skirt, inside"
+	case DropIn:
+		return "rim"
+	case Stopper:
+		return "stopper"
+	}
+	return "lid"
+}
+
 // believedCollar is the range in which a collar is believed, in mm (own). Outside, the page
 // asks; the answer carries asked-unusual.
 func (s Seat) believedCollar() (low, high Millimetre) {

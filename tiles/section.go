@@ -196,7 +196,7 @@ func (s *Section) measure(a LidAnswer, unit LengthUnit, opening float64) {
 	}
 	above := drawnLid + drawnKnob + 4
 	across("collar", float64(a.Fired.Collar), above+6, said(q.Seat.CollarName(), float64(a.Fired.Collar), collar, q.CollarStage))
-	across("lid", float64(a.Fired.Lid), above, said("lid", float64(a.Fired.Lid), lid, q.LidStage))
+	across("lid", float64(a.Fired.Lid), above, said(q.Seat.LidName(), float64(a.Fired.Lid), lid, q.LidStage))
 	if !math.IsNaN(opening) {
 		name := "ledge opening"
 		if q.Seat == Over {
