@@ -177,7 +177,7 @@ func TestLidShownEachWay(t *testing.T) {
 	for seat, c := range map[string]struct{ more, sets string }{"inset": {"&opening=84", "lid"}, "flange": {"", "flange, outside"}, "cap": {"", "skirt, inside"}, "drop_in": {"&opening=84", "rim"},
 		"over": {"&opening=70", "skirt, inside"}, "stopper": {"", "stopper"}} {
 		a, body := ask(t, "GET", srv.URL+"/lid?seat="+seat+"&collar=96"+c.more+"&"+statedRates, "", "")
-		if !strings.Contains(body, "Set callipers to, "+c.sets+"</p>") {
+		if !strings.Contains(body, "Set callipers to ("+c.sets+")</p>") {
 			t.Errorf("%s: the page does not say that the %s is set", seat, c.sets)
 		}
 		if a.StatusCode != 200 || !strings.Contains(body, `<svg viewBox=`) || strings.Count(body, "Cross-section, widths to scale as fired.") != 2 || !strings.Contains(body, " 96.0 mm wet, 83.92 mm fired") {

@@ -237,6 +237,7 @@ func (s *Server) boardPage(w http.ResponseWriter, r *http.Request) error {
 		Answer *boardJSON
 		Sizes  []askedField // count and width
 		Pairs  []boardPairView
+		Whole  bool // every pot has a lid
 		OneBy  string
 	}{asking: form}
 	if !anyGiven(q, "galleries", "gauge", "gauge_mm") {
@@ -270,7 +271,9 @@ func (s *Server) boardPage(w http.ResponseWriter, r *http.Request) error {
 	for _, size := range a.Sizes {
 		data.Sizes = append(data.Sizes, askedField{fmt.Sprint(size.Count), form.Unit.Format(size.Size)})
 	}
+	data.Whole = true
 	for _, p := range a.Pairs {
+		data.Whole = data.Whole && p.Lid != ""
 		v := boardPairView{Pot: potName(question, p.Gallery), Lid: p.Lid}
 		if p.Gallery < len(question.Galleries) {
 			v.Collar = joined(question.Galleries[p.Gallery].Collar, form.Unit)
@@ -318,11 +321,11 @@ func CautionOf(id string) string {
 	case tiles.LedgeNotGiven:
 		return "The ledge opening was not given, so this does not know when the lid slips past the ledge."
 	case tiles.MeasureWet:
-		return "The gallery was not measured wet. Even slight drying moves the fit: measure it as wet as possible, or keep a companion bar beside the pot, scribed when it was thrown and read with it."
+		return "The pot was not measured wet. Even slight drying moves the fit: measure it as wet as possible, or keep a companion bar beside the pot, scribed when it was thrown and read with it."
 	case tiles.LeatherGuessed:
 		return "How much of the drying is gone was guessed by what is usual."
 	case tiles.OutOfRound:
-		return "The gallery is out of round; the smallest direction rules how big the lid may be."
+		return "The pot is out of round; its tightest direction rules how much play there is, the other end how far the lid can be pushed aside."
 	case tiles.PlayOutside:
 		return "The play you asked for lies outside the usual window."
 	case tiles.AskedUnusual:
