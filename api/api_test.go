@@ -45,6 +45,7 @@ func (nobody) Live() []kiln.Live                                                
 func (nobody) LiveCurve(kiln.KilnID) (kiln.LiveCurve, bool)                      { return kiln.LiveCurve{}, false }
 func (nobody) Tell(context.Context, kiln.Fact) (kiln.FiringID, error)            { return "", kiln.ErrNoKiln }
 func (nobody) Trouble() (kiln.StoreTrouble, bool)                                { return kiln.StoreTrouble{}, false }
+func (nobody) CopyDue(context.Context) (time.Time, error)                        { return time.Time{}, nil }
 func (nobody) Touch(...tiles.Code)                                               {}
 func (nobody) Latest() (*tiles.Fit, time.Time, error)                            { return nobody{}.Fit(context.Background()) }
 func (nobody) Refits() Refits                                                    { return Refits{} }
@@ -64,7 +65,7 @@ func studioOfNobody() *Server {
 		Archive: nobody{}, Kilns: nobody{}, Shrink: nobody{}, Lines: func() []Line { return nil }, Lids: tiles.UsualLids(),
 		Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp {
 			return kiln.Stamp{Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
-		}, Ready: func() error { return nil }}
+		}, Ready: func() error { return nil }, Notices: &told{}}
 }
 
 func serve(t *testing.T, s *Server) *httptest.Server {

@@ -52,6 +52,8 @@ type Archive interface {
 	EndSession(ctx context.Context, key []byte) error
 
 	Size() (used, free int64, err error)
+	// CopyDue tells since when something lies in the store that is in no copy; zero if nothing does.
+	CopyDue(ctx context.Context) (time.Time, error)
 }
 
 // Kilns is what the kilns do now: the recorder.

@@ -117,7 +117,7 @@ func workshopServer(t *testing.T, fired bool) *httptest.Server {
 	w := newWorkshop(fired)
 	s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: w, Kilns: w, Shrink: w, Lines: func() []Line { return nil }, Lids: tiles.UsualLids(),
 		Kiln: map[kiln.KilnID]kiln.Kiln{"big": {ID: "big", Control: "1"}}, Codes: "ABCDEFGHJKLNPQRTVWXY347",
-		Now: func() kiln.Stamp { return kiln.Stamp{Wall: noon.Add(60 * 24 * time.Hour), Trusted: true} }, Ready: func() error { return nil }}
+		Now: func() kiln.Stamp { return kiln.Stamp{Wall: noon.Add(60 * 24 * time.Hour), Trusted: true} }, Ready: func() error { return nil }, Notices: &told{}}
 	h, err := s.Handler()
 	if err != nil {
 		t.Fatal(err)

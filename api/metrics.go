@@ -33,6 +33,7 @@ var (
 	mHeatWork    = desc("firing_heat_work_celsius", "Heat work of the running firing so far: end point of a 60 °C/h firing that did the same.", "kiln")
 	mElapsed     = desc("firing_elapsed_seconds", "First rise to the last reading of the running firing.", "kiln")
 	mToTop       = desc("firing_to_top_seconds", "First rise to the top; stands still once the top is passed.", "kiln")
+	mUsualToTop  = desc("firing_usual_to_top_seconds", "The same of the usual firing of the kind that burns; absent where there is none.", "kiln")
 	mLines       = desc("serial_lines_total", "Lines heard, by outcome.", "kiln", "outcome")
 	mFaults      = desc("faults_total", "Readings that were not good, by kind.", "kiln", "kind")
 	mProbeHot    = desc("probe_hot_seconds_total", "Time over 1000 °C of the thermocouple that is fitted now.", "kiln", "probe")
@@ -41,6 +42,9 @@ var (
 	mStore       = desc("store_bytes", "Size of the store.")
 	mFree        = desc("store_free_bytes", "Room left beside it.")
 	mBarsWaiting = desc("bars_waiting", "Bars of fired loads that nobody has measured yet.")
+	mWaitingFor  = desc("bars_waiting_oldest_seconds", "How long the load unpacked first of them has been waiting.")
+	mCopy        = desc("copy_timestamp_seconds", "When a copy of the store last held everything, Unix time.")
+	mNotices     = desc("notices", "Notices among the last thousand, by kind and by what came of them at a receiver.", "kind", "outcome")
 	mShrinkage   = desc("clay_shrinkage_ratio", "Total shrink of the newest open batch at the usual glaze firing, share of the wet length.", "clay", "batch", "kind")
 	mHalfwidth   = desc("clay_shrinkage_halfwidth_ratio", "Half of its 90 % range.", "clay", "batch", "kind")
 	mTrust       = desc("clay_trust", "1 for the trust word of that rate.", "clay", "batch", "trust")
@@ -81,6 +85,17 @@ func (c collector) Collect(ch chan<- prometheus.Metric) {
 	defer cancel()
 	c.probes(ctx, counter)
 	c.clays(ctx, gauge)
+	if due, err := c.s.Archive.CopyDue(ctx); err == nil {
+		if due.IsZero() {
+			due = c.s.Now().Wall
+		}
+		gauge(mCopy, float64(due.Unix()))
+	}
+	if told, err := c.s.Notices.Counts(ctx); err == nil {
+		for k, n := range told {
+			gauge(mNotices, float64(n), k[0], k[1])
+		}
+	}
 	if r := c.s.Shrink.Refits(); r.Count > 0 {
 		ch <- prometheus.MustNewConstHistogram(mRefit, r.Count, r.Seconds, r.Under)
 	}
@@ -132,6 +147,9 @@ func (c collector) kiln(l kiln.Live, gauge, counter func(*prometheus.Desc, float
 		}
 		gauge(mElapsed, l.Elapsed.Seconds(), k)
 		gauge(mToTop, l.ToTop.Seconds(), k)
+		if l.UsualToTop > 0 {
+			gauge(mUsualToTop, l.UsualToTop.Seconds(), k)
+		}
 	}
 	for _, f := range []kiln.Fault{kiln.Break, kiln.Spike, kiln.Frozen, kiln.Reversed, kiln.Shorted, kiln.UnitChanged, kiln.Disagrees, kiln.BelowRange, kiln.NotConverted, kiln.Unbelievable} {
 		counter(mFaults, float64(l.Faulty[f]), k, string(f))
@@ -140,12 +158,18 @@ func (c collector) kiln(l kiln.Live, gauge, counter func(*prometheus.Desc, float
 }
 
 func (c collector) clays(ctx context.Context, gauge func(*prometheus.Desc, float64, ...string)) {
-	waiting := 0
+	waiting, oldest := 0, time.Time{}
 	if loads, err := c.s.Archive.Loads(ctx, tiles.LoadFilter{Waiting: true}); err == nil {
 		for _, l := range loads {
 			waiting += l.Waiting
+			if !l.Unpacked.IsZero() && (oldest.IsZero() || l.Unpacked.Before(oldest)) {
+				oldest = l.Unpacked
+			}
 		}
 		gauge(mBarsWaiting, float64(waiting))
+		if waiting > 0 && !oldest.IsZero() {
+			gauge(mWaitingFor, max(0, c.s.Now().Wall.Sub(oldest).Seconds()))
+		}
 	}
 	fit, asOf, err := c.s.Shrink.Latest()
 	if err != nil {

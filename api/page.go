@@ -61,6 +61,7 @@ func (s *Server) pageRoutes(mux *routes) {
 	show("GET /session", s.sessionPage)
 	show("POST /session", s.postSessionPage)
 	show("GET /settings", s.settingsPage)
+	show("POST /settings/test", s.testNoticePage)
 	show("GET /help", func(w http.ResponseWriter, _ *http.Request) error { return s.render(w, "help", s.page("more")) })
 	show("GET /help/safety", s.safetyPage)
 	show("GET /problems/{type}", s.problemTypePage)

@@ -51,7 +51,9 @@ type Server struct {
 	Lids  tiles.LidDefaults
 	Codes tiles.Alphabet
 	Now   func() kiln.Stamp
-	Ready func() error // nil when the store is open and the recorder turns
+	// Notices is what tells people.
+	Notices Notices
+	Ready   func() error // nil when the store is open and the recorder turns
 	// Revision grows with whatever is written down and with every new fit, so that answers may be
 	// kept under it. Nil: none are kept.
 	Revision func() uint64
@@ -171,6 +173,9 @@ func (s *Server) Handler() (http.Handler, error) {
 	// What was said, in order, for whoever follows.
 	route(a, get, "/v1/changes", "changes", "What was said after a number; waits for something new where asked to", s.getChanges)
 	huma.Register(a, streamOperation, s.getStream)
+	// Messages to people.
+	route(a, get, "/v1/notices", "list-notices", "The newest notices and what came of them", s.getNotices)
+	route(a, http.MethodPost, "/v1/notices/test", "test-notice", "Send a test notice to every receiver", s.testNotice)
 	// Who may do it.
 	route(a, http.MethodPost, "/v1/session", "open-session", "Show the code once; a cookie stands for it from then on", s.postSession)
 	route(a, http.MethodDelete, "/v1/session", "end-session", "Forget the code in this browser", s.deleteSession)

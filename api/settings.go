@@ -67,12 +67,18 @@ func (s *Server) settingsPage(w http.ResponseWriter, r *http.Request) error {
 		}
 		kilns = append(kilns, one)
 	}
+	told, err := s.Notices.Last(r.Context(), lastNotices)
+	if err != nil {
+		return err
+	}
 	return s.render(w, "settings", struct {
 		page
-		Kilns    []settingsPageKiln
-		Settings string
-		Hot      kiln.Celsius
-	}{s.page("more"), kilns, s.Settings, kiln.ProbeHot})
+		Kilns     []settingsPageKiln
+		Settings  string
+		Hot       kiln.Celsius
+		Receivers []string
+		Told      []NoticeTold
+	}{s.page("more"), kilns, s.Settings, kiln.ProbeHot, s.Notices.Receivers(), told})
 }
 
 // probeLives are the lives of the thermocouples of a kiln: those that were told, and where none was

@@ -9,7 +9,6 @@ import (
 	"crypto/tls"
 	"errors"
 	"fmt"
-	"log/slog"
 	"net"
 	"net/url"
 	"os"
@@ -24,6 +23,7 @@ import (
 
 	"lidwright/api"
 	"lidwright/config"
+	"lidwright/daemon/notice"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
 	"lidwright/kiln/source"
@@ -50,8 +50,10 @@ type Daemon struct {
 	lines    []*source.Source
 	samples  chan kiln.Sample
 	shrink   *shrink
+	herald   *herald
 	server   *api.Server
 	ready    atomic.Bool
+	turned   atomic.Int64 // turns of the recording loop when the watcher of our silence was last called
 }
 
 // New opens the store and builds everything that hangs on it. Errors that wrap
@@ -92,7 +94,7 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 	kilns := map[kiln.KilnID]kiln.Kiln{}
 	d.recorder = &kiln.Recorder{Log: d.store, Ladder: kiln.MainLadder(), Past: map[kiln.KilnID]kiln.Past{}, NewID: newFiringID,
 		Rules:  kiln.Rules{StartAbove: kiln.Celsius(cfg.Firing.StartAboveC), EndBelow: kiln.Celsius(cfg.Firing.EndBelowC), QuietAfter: cfg.Firing.QuietAfter},
-		Notify: d.heed}
+		Notify: func(n kiln.Notice) { d.herald.heed(n) }}
 	for _, k := range cfg.Kilns {
 		kilns[k.ID] = k.Kiln()
 		d.recorder.Kilns = append(d.recorder.Kilns, k.Kiln())
@@ -122,11 +124,18 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 			e, _, err := d.store.Envelopes(ctx, id, nil, time.Minute, 0)
 			return e, err
 		}}
+	if d.herald, err = newHerald(d.store, cfg, zone, func() kiln.Stamp { return d.Now() }); err != nil {
+		d.store.Close()
+		return nil, err
+	}
+	d.herald.ended = d.ended
+	d.turned.Store(-1)
 	d.server = &api.Server{
 		Site:    api.Site{Name: cfg.Site.Name, ID: site, Zone: zone, Units: cfg.Units.Length, Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
 		Archive: d.store, Kilns: d.recorder, Shrink: d.shrink, Lines: d.heard, Kiln: kilns, Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet),
 		Now: func() kiln.Stamp { return d.Now() }, Ready: d.isReady,
 		Access:   who,
+		Notices:  d.herald,
 		Revision: func() uint64 { return d.store.Written() + d.shrink.revision.Load() },
 		Wired:    wiredOf(cfg), Settings: settings.String(), Hot: hot.of,
 	}
@@ -247,6 +256,10 @@ func (d *Daemon) Run(ctx context.Context) error {
 		return d.server.Serve(gctx, handler, limited)
 	})
 	g.Go(func() error { return d.watch(gctx) })
+	g.Go(func() error { return d.herald.run(gctx) })
+	g.Go(func() error {
+		return notice.Call(gctx, d.cfg.Notice.DeadmanURL, d.cfg.Notice.DeadmanEvery, d.isWell)
+	})
 	d.ready.Store(true)
 	d.Ready(l.Addr().String())
 	notify.SdNotify(false, notify.SdNotifyReady)
@@ -279,6 +292,14 @@ func (d *Daemon) watch(ctx context.Context) error {
 	}
 }
 
+// isWell says that the store answers and that the recording loop has turned since it was last asked.
+func (d *Daemon) isWell() error {
+	if turns := d.recorder.Turns(); d.turned.Swap(turns) == turns {
+		return errors.New("the recording loop stands still")
+	}
+	return d.isReady()
+}
+
 func (d *Daemon) isReady() error {
 	if !d.ready.Load() {
 		return errors.New("starting")
@@ -291,13 +312,9 @@ func (d *Daemon) isReady() error {
 	return nil
 }
 
-// heed takes the recorder's notices: a firing that ended changes what is usual and what the
-// bars of its load saw.
-func (d *Daemon) heed(n kiln.Notice) {
-	slog.Info("notice", "event", n.Event, "state", n.State, "kiln", n.Kiln, "last_c", float64(n.T))
-	if n.Event != kiln.FiringEndedNotice {
-		return
-	}
+// ended takes the news that a firing is over: it changes what is usual and what the bars of its
+// load saw.
+func (d *Daemon) ended(n kiln.Notice) {
 	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
 	defer cancel()
 	for _, k := range d.recorder.Kilns {

@@ -29,6 +29,7 @@ type Live struct {
 	Began       Stamp
 	Elapsed     time.Duration // first rise to the last reading
 	ToTop       time.Duration // stands still once the top is passed; before it, Elapsed
+	UsualToTop  time.Duration // of the usual firing of its kind; 0 where there is none
 	TopPassed   bool
 	Peak        Celsius // of the open firing; NaN when none is open
 	HeatWork    map[ChannelID]HeatWork
@@ -186,6 +187,9 @@ func (d *desk) liveFiring(l *Live) {
 	f := g.summary(c)
 	l.Firing, l.Number, l.Kind, l.KindFrom, l.Atmosphere, l.Load = f.ID, f.Number, f.Kind, f.KindFrom, f.Atmosphere, f.Load
 	l.Began, l.Elapsed, l.TopPassed, l.Peak, l.HeatWork = f.Began, c.Length, c.Top, f.Peak, f.HeatWork
+	if usual, ok := d.past.Expect(d.kindNow()); ok {
+		l.UsualToTop = usual.ToTop
+	}
 	l.Provisional, l.Stalled, l.FellEarly = true, c.Stalled, c.FellEarly
 	if l.ToTop = c.ToTop; !c.Top {
 		l.ToTop = c.Length

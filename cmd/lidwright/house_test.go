@@ -26,11 +26,12 @@ var arrows = map[string][]string{
 	"tiles":                  {"kiln", "tiles/fit"},
 	"tiles/tilestest":        {"kiln", "tiles"},
 	"config":                 {"kiln", "kiln/thermocouple"},
-	"daemon/store":           {"kiln", "tiles"},
+	"daemon/notice":          {"kiln"},
+	"daemon/store":           {"kiln", "tiles", "daemon/notice"},
 	"api/pages":              {},
 	"api/apitest":            {},
 	"api":                    {"kiln", "tiles", "api/pages"},
-	"daemon":                 {"api", "config", "daemon/store", "kiln", "kiln/practice", "kiln/source", "kiln/thermocouple", "tiles"},
+	"daemon":                 {"api", "config", "daemon/notice", "daemon/store", "kiln", "kiln/practice", "kiln/source", "kiln/thermocouple", "tiles"},
 	"cmd/lidwright":          {"api", "config", "daemon", "kiln", "kiln/practice", "tiles"},
 }
 

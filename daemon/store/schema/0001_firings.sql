@@ -68,3 +68,27 @@ CREATE TABLE boot (
   id        TEXT PRIMARY KEY,
   offset_ms INTEGER NOT NULL -- wall clock less time since the start, ms since 1970 UTC
 ) STRICT, WITHOUT ROWID;
+
+-- notice is a message that went out or is to go; delivery is what came of it at one receiver.
+-- Both are letters and no facts: the oldest go when there are a thousand.
+CREATE TABLE notice (
+  n       INTEGER PRIMARY KEY, -- order in which they were written
+  id      TEXT    NOT NULL UNIQUE, -- UUID, the same at every try
+  event   TEXT    NOT NULL,
+  state   TEXT    NOT NULL CHECK (state IN ('began', 'cleared', 'once')),
+  kiln    TEXT    NOT NULL, -- '' of the studio
+  link    TEXT    NOT NULL, -- the page that it speaks of
+  at_ms   INTEGER NOT NULL, -- wall clock, ms since 1970 UTC
+  body    TEXT    NOT NULL CHECK (json_valid(body)) -- as sent
+) STRICT;
+CREATE INDEX notice_of_event ON notice (event, kiln, link, n);
+
+CREATE TABLE delivery (
+  n        INTEGER NOT NULL REFERENCES notice (n) ON DELETE CASCADE,
+  receiver TEXT    NOT NULL,
+  outcome  TEXT    NOT NULL CHECK (outcome IN ('waiting', 'sent', 'gave_up')),
+  tries    INTEGER NOT NULL,
+  answer   TEXT    NOT NULL, -- of the last try
+  at_ms    INTEGER NOT NULL, -- of the last try, or of the message
+  PRIMARY KEY (n, receiver)
+) STRICT, WITHOUT ROWID;

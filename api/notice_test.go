@@ -1,0 +1,56 @@
+package api
+
+import (
+	"context"
+	"net/http"
+	"strings"
+	"testing"
+	"time"
+)
+
+// told is what tells people in tests: it only counts.
+type told struct {
+	receivers []string
+	tests     int
+	last      []NoticeTold
+}
+
+func (o *told) Last(context.Context, int) ([]NoticeTold, error) { return o.last, nil }
+func (o *told) Test(context.Context) error                      { o.tests++; return nil }
+func (o *told) Receivers() []string                             { return o.receivers }
+func (o *told) Counts(context.Context) (map[[2]string]int, error) {
+	return map[[2]string]int{{"kiln.quiet", "sent"}: 3}, nil
+}
+
+func TestNotices(t *testing.T) {
+	s, o := studioOfNobody(), &told{}
+	s.Notices = o
+	srv := serve(t, s)
+	if res, body := ask(t, "POST", srv.URL+"/v1/notices/test", "", ""); res.StatusCode != 422 || !strings.Contains(body, "notice.webhook.NAME") || o.tests != 0 {
+		t.Errorf("without a receiver: %d %s", res.StatusCode, body)
+	}
+	o.receivers = []string{"phone"}
+	o.last = []NoticeTold{{ID: "a", Event: "kiln.quiet", State: "began", At: "2026-02-01T22:10:05+01:00", Kiln: "big-blue", Says: "<b>words</b>", Link: "/spyhole/big-blue",
+		Receivers: []NoticeFate{{Receiver: "phone", Outcome: "gave_up", Tries: 5, Answer: "500", At: time.Date(2026, 2, 1, 22, 0, 0, 0, time.UTC)}}}}
+	if res, body := ask(t, "POST", srv.URL+"/v1/notices/test", "", ""); res.StatusCode != 200 || o.tests != 1 || !strings.Contains(body, `"outcome":"gave_up"`) {
+		t.Errorf("a test: %d %s", res.StatusCode, body)
+	}
+	if res, body := ask(t, "GET", srv.URL+"/v1/notices", "", ""); res.StatusCode != 200 || !strings.Contains(body, `"receivers":["phone"]`) {
+		t.Errorf("the list: %d %s", res.StatusCode, body)
+	}
+	if _, body := ask(t, "GET", srv.URL+"/settings", "", ""); !strings.Contains(body, "given up (500)") || !strings.Contains(body, "&lt;b&gt;words") || !strings.Contains(body, "never a safety device") {
+		t.Errorf("the page of the settings: %s", body)
+	}
+	c := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	res, err := c.Post(srv.URL+"/settings/test", "application/x-www-form-urlencoded", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	res.Body.Close()
+	if res.StatusCode != 303 || o.tests != 2 {
+		t.Errorf("the button: %d, %d tests", res.StatusCode, o.tests)
+	}
+	if _, body := ask(t, "GET", srv.URL+"/metrics", "", ""); !strings.Contains(body, `lidwright_notices{kind="kiln.quiet",outcome="sent"} 3`) {
+		t.Errorf("no notices in the metrics: %s", body)
+	}
+}

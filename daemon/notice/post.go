@@ -1,0 +1,250 @@
+package notice
+
+import (
+	"bytes"
+	"context"
+	"crypto/hmac"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"io"
+	"log/slog"
+	"net/http"
+	"slices"
+	"strconv"
+	"sync"
+	"time"
+)
+
+// Receiver is one address that notices are posted to.
+type Receiver struct {
+	Name   string
+	URL    string
+	On     []string // events; none means all
+	Secret []byte   // signs what is sent; none: not signed
+	Quiet  func(at time.Time) bool
+}
+
+func (r Receiver) wants(event string) bool {
+	return event == Test || len(r.On) == 0 || slices.Contains(r.On, event)
+}
+
+// Delivery is one message on its way to one receiver.
+type Delivery struct {
+	Notice   string // id of the message
+	Receiver string
+	Event    string
+	Body     []byte // the message as JSON, the same at every try
+	Tries    int
+}
+
+// Outcome of a delivery.
+const (
+	Waiting = "waiting"
+	Sent    = "sent"
+	GaveUp  = "gave_up"
+)
+
+// Outbox keeps messages until they are taken; it outlives a restart.
+type Outbox interface {
+	// PutNotice keeps a message and whom it goes to.
+	PutNotice(ctx context.Context, m Message, body []byte, to []string) error
+	// WaitingNotices are the deliveries that nobody has taken or given up, oldest first.
+	WaitingNotices(ctx context.Context) ([]Delivery, error)
+	// TriedNotice keeps what came of a try: Waiting, Sent or GaveUp, and what was answered.
+	TriedNotice(ctx context.Context, notice, receiver, outcome, answer string, at time.Time) error
+}
+
+// Post brings messages to receivers. A receiver that hangs or refuses holds up nobody else.
+type Post struct {
+	Outbox    Outbox
+	Receivers []Receiver
+	Now       func() time.Time // in the studio's zone
+	Pauses    []time.Duration  // before each try; none means UsualPauses
+	Patience  time.Duration    // with one try; 0 means 5 s
+
+	start   sync.Once
+	letters map[string]chan Delivery
+}
+
+// UsualPauses are the waits before the tries of a delivery.
+var UsualPauses = []time.Duration{0, 10 * time.Second, time.Minute, 10 * time.Minute, time.Hour}
+
+func (p *Post) prepare() {
+	p.start.Do(func() {
+		if p.Pauses == nil {
+			p.Pauses = UsualPauses
+		}
+		if p.Patience == 0 {
+			p.Patience = 5 * time.Second
+		}
+		p.letters = map[string]chan Delivery{}
+		for _, r := range p.Receivers {
+			p.letters[r.Name] = make(chan Delivery, 1024)
+		}
+	})
+}
+
+// Send keeps m in the outbox and lets it go to whoever wants it. It waits for the disk, never for
+// a receiver.
+func (p *Post) Send(ctx context.Context, m Message) error {
+	p.prepare()
+	body, err := json.Marshal(m)
+	if err != nil {
+		return fmt.Errorf("write notice %s: %w", m.Event, err)
+	}
+	var to []string
+	for _, r := range p.Receivers {
+		if r.wants(m.Event) {
+			to = append(to, r.Name)
+		}
+	}
+	if err := p.Outbox.PutNotice(ctx, m, body, to); err != nil {
+		return fmt.Errorf("keep notice %s: %w", m.Event, err)
+	}
+	for _, name := range to {
+		p.hand(Delivery{Notice: m.ID, Receiver: name, Event: m.Event, Body: body})
+	}
+	return nil
+}
+
+// hand gives a delivery to its carrier; where too many wait already, it stays in the outbox
+// until the next start.
+func (p *Post) hand(d Delivery) {
+	select {
+	case p.letters[d.Receiver] <- d:
+	default:
+	}
+}
+
+// Run carries what waits until ctx ends.
+func (p *Post) Run(ctx context.Context) error {
+	p.prepare()
+	waiting, err := p.Outbox.WaitingNotices(ctx)
+	if err != nil {
+		slog.Warn("notices that wait cannot be read; they are sent after the next start", "err", err)
+	}
+	var all sync.WaitGroup
+	for _, r := range p.Receivers {
+		all.Go(func() { p.carry(ctx, r) })
+	}
+	for _, d := range waiting {
+		if _, known := p.letters[d.Receiver]; known {
+			p.hand(d)
+		}
+	}
+	all.Wait()
+	return nil
+}
+
+// carry brings one receiver its messages, the one that is due first at each turn.
+func (p *Post) carry(ctx context.Context, r Receiver) {
+	type letter struct {
+		Delivery
+		due time.Time
+	}
+	client := &http.Client{Timeout: p.Patience, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	var bag []letter
+	seen := map[string]bool{} // one sent while the outbox was being read comes twice
+	failing := false
+	timer := time.NewTimer(time.Hour)
+	defer timer.Stop()
+	for {
+		if len(bag) > 0 {
+			timer.Reset(max(0, time.Until(bag[0].due)))
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case d := <-p.letters[r.Name]:
+			if !seen[d.Notice] {
+				seen[d.Notice] = true
+				bag = append(bag, letter{d, time.Now()})
+			}
+		case <-timer.C:
+			if len(bag) == 0 {
+				break
+			}
+			l := bag[0]
+			bag = bag[1:]
+			if r.Quiet != nil && r.Quiet(p.Now()) && !urgent(l.Event) {
+				l.due = time.Now().Add(time.Minute)
+				bag = append(bag, l)
+				break
+			}
+			answer, ok := p.post(ctx, client, r, l.Delivery)
+			if ctx.Err() != nil {
+				return
+			}
+			l.Tries++
+			outcome := Waiting
+			switch {
+			case ok:
+				outcome = Sent
+			case l.Tries >= len(p.Pauses):
+				outcome = GaveUp
+			default:
+				l.due = time.Now().Add(p.Pauses[l.Tries])
+				bag = append(bag, l)
+			}
+			if failing == ok { // a change of state is worth a line; its lasting is not
+				failing = !ok
+				slog.Info("notices", "receiver", r.Name, "taken", ok, "answer", answer)
+			}
+			if err := p.Outbox.TriedNotice(ctx, l.Notice, r.Name, outcome, answer, p.Now()); err != nil && ctx.Err() == nil {
+				slog.Warn("what came of a notice is not kept; it may be sent again", "receiver", r.Name, "err", err)
+			}
+		}
+		slices.SortStableFunc(bag, func(a, b letter) int { return a.due.Compare(b.due) })
+	}
+}
+
+// post tries once. Only an answer of 200 to 299 counts as taken; a redirection is not followed.
+func (p *Post) post(ctx context.Context, client *http.Client, r Receiver, d Delivery) (answer string, ok bool) {
+	req, err := http.NewRequestWithContext(ctx, http.MethodPost, r.URL, bytes.NewReader(d.Body))
+	if err != nil {
+		return "the address cannot be used", false
+	}
+	req.Header.Set("Content-Type", "application/json")
+	req.Header.Set("User-Agent", "lidwright")
+	if len(r.Secret) > 0 {
+		at := strconv.FormatInt(p.Now().Unix(), 10)
+		req.Header.Set("Lidwright-Time", at)
+		req.Header.Set("Lidwright-Signature", "sha256="+Sign(r.Secret, at, d.Body))
+	}
+	res, err := client.Do(req)
+	if err != nil {
+		if ctx.Err() != nil {
+			return "", false
+		}
+		return "no answer", false // the error would name the address, and with it a key
+	}
+	defer res.Body.Close()
+	io.Copy(io.Discard, io.LimitReader(res.Body, 64<<10)) // so that the connection can be used again
+	return strconv.Itoa(res.StatusCode), res.StatusCode >= 200 && res.StatusCode < 300
+}
+
+// Sign is the hex HMAC-SHA256 (RFC 2104) of the time, a point and the body under the secret.
+func Sign(secret []byte, at string, body []byte) string {
+	h := hmac.New(sha256.New, secret)
+	h.Write([]byte(at))
+	h.Write([]byte("."))
+	h.Write(body)
+	return hex.EncodeToString(h.Sum(nil))
+}
+
+// Told is a message with what came of it at each receiver.
+type Told struct {
+	Message
+	Fates []Fate
+}
+
+// Fate is what came of a message at one receiver.
+type Fate struct {
+	Receiver string
+	Outcome  string // Waiting, Sent, GaveUp
+	Tries    int
+	Answer   string    // of the last try: a status, "no answer", ""
+	At       time.Time // of the last try, or of the message
+}

@@ -1,0 +1,240 @@
+package notice
+
+import (
+	"context"
+	"encoding/json"
+	"io"
+	"net/http"
+	"net/http/httptest"
+	"os/exec"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"lidwright/kiln"
+)
+
+// tray is an outbox in memory.
+type tray struct {
+	mu      sync.Mutex
+	waiting []Delivery
+	fates   []string
+	changed chan struct{}
+}
+
+func newTray() *tray { return &tray{changed: make(chan struct{}, 100)} }
+
+func (t *tray) PutNotice(_ context.Context, m Message, body []byte, to []string) error {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	for _, r := range to {
+		t.waiting = append(t.waiting, Delivery{Notice: m.ID, Receiver: r, Event: m.Event, Body: body})
+	}
+	return nil
+}
+
+func (t *tray) WaitingNotices(context.Context) ([]Delivery, error) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return append([]Delivery{}, t.waiting...), nil
+}
+
+func (t *tray) TriedNotice(_ context.Context, id, receiver, outcome, answer string, _ time.Time) error {
+	t.mu.Lock()
+	t.fates = append(t.fates, receiver+" "+outcome+" "+answer)
+	t.mu.Unlock()
+	t.changed <- struct{}{}
+	return nil
+}
+
+// until waits for so many tries.
+func (t *tray) until(tb testing.TB, n int) []string {
+	tb.Helper()
+	deadline := time.After(20 * time.Second)
+	for {
+		t.mu.Lock()
+		if len(t.fates) >= n {
+			defer t.mu.Unlock()
+			return append([]string{}, t.fates...)
+		}
+		fates := append([]string{}, t.fates...)
+		t.mu.Unlock()
+		select {
+		case <-t.changed:
+		case <-deadline:
+			tb.Fatalf("after %d tries nothing more came: %v", len(fates), fates)
+		}
+	}
+}
+
+func running(t *testing.T, p *Post) {
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error, 1)
+	go func() { done <- p.Run(ctx) }()
+	t.Cleanup(func() {
+		cancel()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+	})
+}
+
+func message(event string) Message {
+	return OfStudio(event, "once", "words", "/x", nil, kiln.Stamp{Wall: time.Date(2026, 2, 1, 21, 0, 0, 0, time.UTC)}, "id-"+event, "studio", time.UTC)
+}
+
+// One that hangs, one that redirects, one that fails and one that takes: the last has its
+// message while the others are still being tried, and each of those is given up after five tries.
+func TestReceivers(t *testing.T) {
+	release := make(chan struct{})
+	hanging := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		select {
+		case <-release:
+		case <-r.Context().Done():
+		}
+	}))
+	defer hanging.Close()
+	defer close(release)
+	var elsewhere int
+	var mu sync.Mutex
+	other := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { mu.Lock(); elsewhere++; mu.Unlock() }))
+	defer other.Close()
+	redirects := httptest.NewServer(http.RedirectHandler(other.URL, http.StatusTemporaryRedirect))
+	defer redirects.Close()
+	fails := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(500) }))
+	defer fails.Close()
+	type got struct {
+		head http.Header
+		body []byte
+	}
+	taken := make(chan got, 1)
+	takes := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		b, _ := io.ReadAll(r.Body)
+		taken <- got{r.Header.Clone(), b}
+		w.WriteHeader(204)
+	}))
+	defer takes.Close()
+
+	tray := newTray()
+	p := &Post{Outbox: tray, Now: time.Now, Pauses: []time.Duration{0, 0, 0, 0, 0}, Patience: 100 * time.Millisecond, Receivers: []Receiver{
+		{Name: "hangs", URL: hanging.URL}, {Name: "redirects", URL: redirects.URL}, {Name: "fails", URL: fails.URL},
+		{Name: "takes", URL: takes.URL, Secret: []byte("a secret")}, {Name: "other", URL: takes.URL, On: []string{"copy.old"}}}}
+	running(t, p)
+	if err := p.Send(context.Background(), message("kiln.quiet")); err != nil {
+		t.Fatal(err)
+	}
+	g := <-taken
+	at, signature := g.head.Get("Lidwright-Time"), g.head.Get("Lidwright-Signature")
+	// HMAC-SHA256 by another hand: Python's hmac module (RFC 2104).
+	out, err := exec.Command("python3", "-c", `import hmac,sys; print(hmac.new(b"a secret", sys.argv[1].encode()+b"."+sys.argv[2].encode(), "sha256").hexdigest())`, at, string(g.body)).CombinedOutput()
+	if err != nil || signature != "sha256="+strings.TrimSpace(string(out)) {
+		t.Errorf("signature %q; Python says %s (%v)", signature, out, err)
+	}
+	var m Message
+	if err := json.Unmarshal(g.body, &m); err != nil || m.ID != "id-kiln.quiet" || !strings.HasSuffix(m.Says, Last) {
+		t.Errorf("got %s", g.body)
+	}
+	fates := tray.until(t, 16)
+	count := map[string]int{}
+	for _, f := range fates {
+		count[f]++
+	}
+	for want, n := range map[string]int{"takes sent 204": 1, "fails waiting 500": 4, "fails gave_up 500": 1, "redirects waiting 307": 4, "redirects gave_up 307": 1, "hangs waiting no answer": 4, "hangs gave_up no answer": 1} {
+		if count[want] != n {
+			t.Errorf("%q %d times, want %d; all: %v", want, count[want], n, count)
+		}
+	}
+	mu.Lock()
+	defer mu.Unlock()
+	if elsewhere != 0 {
+		t.Error("a redirection was followed")
+	}
+}
+
+// What was in the outbox when the program ended is sent by the next one, with what is left of its tries.
+func TestOutboxOutlives(t *testing.T) {
+	tries := make(chan struct{}, 10)
+	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { tries <- struct{}{}; w.WriteHeader(500) }))
+	defer s.Close()
+	tray := newTray()
+	tray.waiting = []Delivery{{Notice: "n", Receiver: "phone", Event: "kiln.quiet", Body: []byte("{}"), Tries: 3}, {Notice: "m", Receiver: "gone from the settings", Body: []byte("{}")}}
+	running(t, &Post{Outbox: tray, Now: time.Now, Pauses: []time.Duration{0, 0, 0, 0, 0}, Receivers: []Receiver{{Name: "phone", URL: s.URL}}})
+	if got := strings.Join(tray.until(t, 2), "; "); got != "phone waiting 500; phone gave_up 500" {
+		t.Error(got)
+	}
+}
+
+func TestQuietHours(t *testing.T) {
+	got := make(chan string, 10)
+	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		var m Message
+		json.NewDecoder(r.Body).Decode(&m)
+		got <- m.Event
+	}))
+	defer s.Close()
+	tray := newTray()
+	p := &Post{Outbox: tray, Now: time.Now, Receivers: []Receiver{{Name: "phone", URL: s.URL, Quiet: func(time.Time) bool { return true }}}}
+	running(t, p)
+	for _, e := range []string{kiln.FiringEndedNotice, kiln.OverLimitNotice} {
+		if err := p.Send(context.Background(), message(e)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if e := <-got; e != kiln.OverLimitNotice {
+		t.Errorf("%s came in quiet hours", e)
+	}
+	tray.until(t, 1)
+	if len(got) > 0 {
+		t.Errorf("%s came too", <-got)
+	}
+}
+
+func TestWords(t *testing.T) {
+	for event, words := range what {
+		for _, state := range []kiln.NoticeState{kiln.NoticeBegan, kiln.NoticeCleared} {
+			if state == kiln.NoticeCleared && words[1] == "" {
+				continue
+			}
+			m := OfKiln(kiln.Notice{Event: event, State: state, Kiln: "big-blue", T: 1043, Age: 6 * time.Minute}, "id", "studio", time.UTC)
+			if !strings.HasSuffix(m.Says, Last) || !strings.Contains(m.Says, "ig-blue") || strings.Contains(m.Says, "%") || !strings.Contains(m.Says, "1043 °C, 6 min ago") {
+				t.Errorf("%s %s says %q", event, state, m.Says)
+			}
+		}
+	}
+}
+
+func TestDeadman(t *testing.T) {
+	calls := make(chan struct{}, 100)
+	s := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { calls <- struct{}{} }))
+	defer s.Close()
+	ctx, cancel := context.WithCancel(context.Background())
+	asked := make(chan struct{}, 100)
+	var ill error
+	var mu sync.Mutex
+	done := make(chan error, 1)
+	go func() {
+		done <- Call(ctx, s.URL, 5*time.Millisecond, func() error { mu.Lock(); defer mu.Unlock(); asked <- struct{}{}; return ill })
+	}()
+	<-calls
+	mu.Lock()
+	ill = io.ErrUnexpectedEOF
+	for len(asked) > 0 {
+		<-asked
+	}
+	mu.Unlock()
+	<-asked
+	for len(calls) > 0 {
+		<-calls
+	}
+	for range 5 {
+		<-asked
+	}
+	if len(calls) > 0 {
+		t.Error("the watcher was called while not all was well")
+	}
+	cancel()
+	if err := <-done; err != nil {
+		t.Error(err)
+	}
+}
