@@ -2,26 +2,55 @@ package api
 
 import (
 	"reflect"
+	"slices"
 	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
 )
 
-// sayNulls puts into the document what is left out of it otherwise: that a member which is a
-// pointer to a structure may be null. Every structure of an answer is walked, not a list of names.
-func sayNulls(a huma.API) {
+// sayAll puts into the document what huma leaves out of it: members that come with an embedded
+// structure of ours (an answer embeds what was sent), and that a member which is a pointer to a
+// structure may be null. Every structure is walked, not a list of names.
+func sayAll(a huma.API) {
 	registry := a.OpenAPI().Components.Schemas
-	for name, schema := range registry.Map() {
-		t := registry.TypeFromRef("#/components/schemas/" + name)
-		if t == nil || t.Kind() != reflect.Struct {
+	said := map[string]bool{}
+	for again := true; again; {
+		again = false
+		for _, name := range names(registry) { // what is embedded may bring further structures
+			if !said[name] {
+				said[name], again = true, true
+				sayMembers(registry, registry.TypeFromRef("#/components/schemas/"+name), registry.Map()[name])
+			}
+		}
+	}
+}
+
+func names(registry huma.Registry) []string {
+	var all []string
+	for name := range registry.Map() {
+		all = append(all, name)
+	}
+	slices.Sort(all)
+	return all
+}
+
+func sayMembers(registry huma.Registry, t reflect.Type, schema *huma.Schema) {
+	if t == nil || t.Kind() != reflect.Struct || schema.Type != huma.TypeObject {
+		return
+	}
+	for _, f := range reflect.VisibleFields(t) {
+		member, options, _ := strings.Cut(f.Tag.Get("json"), ",")
+		always := !strings.Contains(options, "omitempty")
+		if member == "" || member == "-" || !f.IsExported() {
 			continue
 		}
-		for _, f := range reflect.VisibleFields(t) {
-			member, options, _ := strings.Cut(f.Tag.Get("json"), ",")
-			property := schema.Properties[member]
-			if f.Type.Kind() != reflect.Pointer || property == nil || property.Ref == "" || strings.Contains(options, "omitempty") {
-				continue
+		if schema.Properties[member] == nil && len(f.Index) > 1 {
+			schema.Properties[member] = huma.SchemaFromField(registry, f, t.Name()+f.Name)
+			if always {
+				schema.Required = append(schema.Required, member)
 			}
+		}
+		if property := schema.Properties[member]; f.Type.Kind() == reflect.Pointer && property != nil && property.Ref != "" && always {
 			schema.Properties[member] = &huma.Schema{AnyOf: []*huma.Schema{{Ref: property.Ref}, {Type: "null"}}, Description: property.Description}
 		}
 	}

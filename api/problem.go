@@ -201,6 +201,9 @@ func humaError(status int, msg string, errs ...error) huma.StatusError {
 		kind, detail = "not-json", "The body did not arrive in time."
 	case http.StatusInternalServerError:
 		kind, detail = "trouble", "Please try again."
+		if strings.Contains(msg, "request body") { // what was announced did not come
+			kind, detail = "not-json", "The body broke off."
+		}
 	case http.StatusUnprocessableEntity:
 		kind = first(kind, "out-of-range")
 		if len(fields) > 0 {

@@ -180,7 +180,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, http.MethodPost, "/v1/session", "open-session", "Show the code once; a cookie stands for it from then on", s.postSession)
 	route(a, http.MethodDelete, "/v1/session", "end-session", "Forget the code in this browser", s.deleteSession)
 
-	sayNulls(a)
+	sayAll(a)
 
 	mux.HandleFunc("GET /healthz", s.healthz)
 	mux.HandleFunc("GET /readyz", s.readyz)
