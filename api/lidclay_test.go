@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"net/http/httptest"
+	"net/url"
 	"slices"
 	"strings"
 	"testing"
@@ -190,6 +191,9 @@ func TestLidsOfAClay(t *testing.T) {
 		guessed.Sharpest != "gone" || guessed.Sharpen[0].Cause != "gone" {
 		t.Errorf("without: %v, chance %v, with the bar %v; %s", guessed.Cautions, *guessed.FitChance, *bar.FitChance, guessed.Sharpest)
 	}
+	// More water lost than all drying shrink takes: no more than bone dry. 15 g of 100 would be 9.75 log-percent of about 6.
+	dry := askLid(t, srv.URL, strings.Replace(leather, "=leather", "=dry", 1))
+	at(t, "by weight, at most bone dry", askLid(t, srv.URL, leather+"&mass_wet_g=100&mass_now_g=85").UnroundedMM, *dry.UnroundedMM, 0.02)
 	if slices.Contains(bar.Cautions, "leather-guessed") || slices.Contains(bar.Cautions, "measure-wet") {
 		t.Errorf("with the bar: %v", bar.Cautions)
 	}
@@ -248,5 +252,28 @@ func TestFirstDay(t *testing.T) {
 		if a.StatusCode/100 != 4 || !strings.Contains(body, "/problems/"+c.kind) || c.field != "" && !strings.Contains(body, `"name":"`+c.field+`"`) {
 			t.Errorf("%s: %d %s", c.query, a.StatusCode, body)
 		}
+	}
+}
+
+// A board of one clay; of a lid clay that was never fired here it is held back too.
+func TestBoardOfAClay(t *testing.T) {
+	srv := workshopServer(t, true)
+	q := "clay=tern&together=in_place&lids=10&galleries=" + url.QueryEscape(eightPots())
+	j := askBoard(t, srv.URL, q)
+	if j.Trust != "sound" || j.AsOf == nil || j.Model == "" || j.Sizes == nil || j.HeldBack != nil || !slices.Equal(j.Cautions, []string{"shrink-varies"}) {
+		t.Errorf("%+v", j)
+	}
+	q += "&lid_clay=rook"
+	if j = askBoard(t, srv.URL, q); j.Sizes != nil || j.HeldBack == nil || j.AllPairChance != nil {
+		t.Errorf("not held back: %+v", j)
+	}
+	if a, body := ask(t, "GET", srv.URL+"/v1/board?"+q, "", "", "Accept", "text/plain"); a.StatusCode != 422 || !strings.Contains(body, "no-width") {
+		t.Errorf("as text: %d %s", a.StatusCode, body)
+	}
+	if _, page := ask(t, "GET", srv.URL+"/lid/board?"+q, "", ""); !strings.Contains(page, "No sizes given.") {
+		t.Error("the page does not say that it holds back")
+	}
+	if j = askBoard(t, srv.URL, q+"&accept=wide"); j.Sizes == nil || j.HeldBack != nil {
+		t.Errorf("accepted all the same: %+v", j)
 	}
 }

@@ -81,7 +81,8 @@ func (f *Fit) stand(k *clayCurve, a Ask, at Stage) stand {
 	case Soft, Leather:
 		s.piece = 0
 		if a.Gone.Known {
-			s.dried, s.gone, s.goneVar = 0, float64(a.Gone.H), float64(a.Gone.SD)*float64(a.Gone.SD)
+			most := dryingMean + dryingSD*k.fitted[coefDrying] // no more can be gone than drying takes
+			s.dried, s.gone, s.goneVar = 0, min(float64(a.Gone.H), most), float64(a.Gone.SD)*float64(a.Gone.SD)
 			return s
 		}
 		s.dried = leatherShare
