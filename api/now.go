@@ -49,6 +49,7 @@ type channelNowJSON struct {
 	TemperatureC *float64 `json:"temperature_c"`
 	Fresh        bool     `json:"fresh"`
 	Fault        string   `json:"fault" doc:"Fault of the newest reading, empty if it was good"`
+	OffUsualC    *float64 `json:"off_usual_c" doc:"How much hotter it reads than usual beside the control probe, where that is more than 15 °C; null else"`
 }
 
 type nowInput struct {
@@ -106,7 +107,7 @@ func (s *Server) kilnNow(l kiln.Live) kilnNowJSON {
 		j.ReadAt, j.ReadAgeS = s.moment(l.ReadAt.Wall), &age
 	}
 	for _, c := range l.Channels {
-		j.Channels = append(j.Channels, channelNowJSON{string(c.Channel), string(c.Role), celsius(c.T), c.Fresh, string(c.Fault)})
+		j.Channels = append(j.Channels, channelNowJSON{string(c.Channel), string(c.Role), celsius(c.T), c.Fresh, string(c.Fault), offUsual(l, c.Channel)})
 	}
 	if l.Firing == "" {
 		return j
@@ -119,4 +120,15 @@ func (s *Server) kilnNow(l kiln.Live) kilnNowJSON {
 		}
 	}
 	return j
+}
+
+// offUsual is how far a channel is off what it used to read beside the control probe; nil where it
+// is not off.
+func offUsual(l kiln.Live, c kiln.ChannelID) *float64 {
+	for _, d := range l.Disagree {
+		if d.Channel == c {
+			return rounded(float64(d.By), 0)
+		}
+	}
+	return nil
 }

@@ -92,13 +92,17 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 		}
 	}
 	kilns := map[kiln.KilnID]kiln.Kiln{}
-	d.recorder = &kiln.Recorder{Log: d.store, Ladder: kiln.MainLadder(), Past: map[kiln.KilnID]kiln.Past{}, NewID: newFiringID,
+	d.recorder = &kiln.Recorder{Log: d.store, Ladder: kiln.MainLadder(), Past: map[kiln.KilnID]kiln.Past{}, Zones: map[kiln.KilnID]kiln.ZonePast{}, NewID: newFiringID,
 		Rules:  kiln.Rules{StartAbove: kiln.Celsius(cfg.Firing.StartAboveC), EndBelow: kiln.Celsius(cfg.Firing.EndBelowC), QuietAfter: cfg.Firing.QuietAfter},
 		Notify: func(n kiln.Notice) { d.herald.heed(n) }}
 	for _, k := range cfg.Kilns {
 		kilns[k.ID] = k.Kiln()
 		d.recorder.Kilns = append(d.recorder.Kilns, k.Kiln())
 		if d.recorder.Past[k.ID], err = d.past(ctx, k.ID, k.Control); err != nil {
+			d.store.Close()
+			return nil, err
+		}
+		if d.recorder.Zones[k.ID], err = d.zones(ctx, k.Kiln()); err != nil {
 			d.store.Close()
 			return nil, err
 		}
@@ -325,6 +329,33 @@ func (d *Daemon) ended(n kiln.Notice) {
 		}
 	}
 	d.shrink.Touch()
+}
+
+// zones is what the last eight firings of a kiln tell of how its probes read beside one another;
+// the last four weigh most. A kiln with one probe has no zones.
+func (d *Daemon) zones(ctx context.Context, k kiln.Kiln) (kiln.ZonePast, error) {
+	probes := 0
+	for _, c := range k.Channels {
+		if c.Role == kiln.RoleProbe {
+			probes++
+		}
+	}
+	if probes < 2 {
+		return nil, nil
+	}
+	firings, err := d.store.Firings(ctx, kiln.FiringFilter{Kiln: k.ID, Status: kiln.Ended, Limit: 8})
+	if err != nil {
+		return nil, err
+	}
+	var all [][]kiln.Envelope
+	for _, f := range slices.Backward(firings) {
+		minutes, _, err := d.store.Envelopes(ctx, f.ID, nil, time.Minute, 0)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, minutes)
+	}
+	return kiln.ZonesOf(k, all...), nil
 }
 
 func (d *Daemon) past(ctx context.Context, k kiln.KilnID, control kiln.ChannelID) (kiln.Past, error) {

@@ -2,6 +2,7 @@ package kiln
 
 import (
 	"maps"
+	"slices"
 	"time"
 )
 
@@ -10,7 +11,7 @@ type desk struct {
 	kiln     Kiln
 	rec      *Recorder
 	past     Past
-	judge    func(Sample) []Sample
+	judge    *Judge
 	whole    wholeSecond
 	detector *Detector
 	growing  *growing // nil while no firing is open
@@ -25,6 +26,8 @@ type desk struct {
 	opened   Fact // the open load, as told
 	replay   bool // what is found was found before the restart: nothing to tell
 	resettle BootID
+	zoned    bool // the zones know what was read before the restart
+	off      []Disagreement
 
 	taking  bool     // what was left open is not yet known, or is asked for again
 	waiting []Sample // heard meanwhile, judged
@@ -39,7 +42,7 @@ type lastHeard struct {
 }
 
 func newDesk(k Kiln, r *Recorder) *desk {
-	d := &desk{kiln: k, rec: r, past: r.Past[k.ID], judge: NewJudge(k, ZonePast{}).Assess, faulty: make(map[Fault]int), taking: true}
+	d := &desk{kiln: k, rec: r, past: r.Past[k.ID], judge: NewJudge(k, r.Zones[k.ID]), faulty: make(map[Fault]int), taking: true}
 	d.detector = NewDetector(k, r.Rules, d.past)
 	for range k.Channels {
 		d.last = append(d.last, lastHeard{t: NoTemperature()})
@@ -68,7 +71,15 @@ func (d *desk) assess(s Sample) {
 	} else if d.trusted.Boot == s.At.Boot && d.trusted.Trusted {
 		s.At = s.At.settled(d.trusted) // the kernel lost faith hours after the last correction
 	}
-	for _, judged := range d.judge(s) {
+	d.hearJudged(d.judge.Assess(s))
+}
+
+// settle lets go of a sample that the judge held back for the next one, when none will come.
+func (d *desk) settle() { d.hearJudged(d.judge.Flush()) }
+
+// hearJudged takes in what was judged.
+func (d *desk) hearJudged(samples []Sample) {
+	for _, judged := range samples {
 		d.keepLast(judged)
 		if d.taking {
 			d.wait(judged)
@@ -98,6 +109,13 @@ func (d *desk) wait(s Sample) {
 // keepLast keeps what each channel last said, and counts.
 func (d *desk) keepLast(s Sample) {
 	d.now = s.At
+	before := d.off
+	d.off = d.judge.Disagreements()
+	for _, off := range d.off {
+		if !slices.ContainsFunc(before, func(b Disagreement) bool { return b.Channel == off.Channel }) {
+			d.faulty[Disagrees]++ // once each time that it begins: no reading is left out
+		}
+	}
 	for i, c := range d.kiln.Channels {
 		v, ok := s.Value(c.ID)
 		if !ok {
@@ -137,6 +155,9 @@ func (d *desk) take(s Sample, stored bool) {
 func (d *desk) tick(now Stamp) {
 	if d.whole.before(now) {
 		d.flush()
+	}
+	if since, known := now.Sub(d.judge.Held()); known && since >= d.kiln.StaleAfter() {
+		d.settle()
 	}
 	d.now = now
 	if d.taking {
@@ -225,10 +246,11 @@ func (d *desk) tell(t told) {
 	t.reply <- ""
 }
 
-// flushed takes in the second that is still open before a button is heard.
+// flushed takes in what is still held back before a button is heard.
 func (d *desk) flushed(f Fact) {
 	if f.What == NewFiring || f.What == StopRecording || f.What == Unpacked {
 		d.flush()
+		d.settle()
 	}
 }
 

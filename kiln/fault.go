@@ -86,6 +86,14 @@ func (j *Judge) Flush() []Sample {
 	return append(j.out[:0], j.settle(nil))
 }
 
+// Held is the stamp of the sample that is held back; zero if there is none.
+func (j *Judge) Held() Stamp {
+	if !j.holds {
+		return Stamp{}
+	}
+	return j.held.At
+}
+
 // settle judges the held sample by the next one.
 func (j *Judge) settle(next *Sample) Sample {
 	s := j.held

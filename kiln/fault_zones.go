@@ -171,3 +171,46 @@ func (j *Judge) ZonePast() ZonePast {
 	}
 	return out
 }
+
+// join takes in what was seen of the same firing before a restart.
+func (z *zones) join(before *zones) {
+	z.hot = z.hot || before.hot
+	for p := range z.probes {
+		own, earlier := &z.probes[p], &before.probes[p]
+		for way := range own.n {
+			for i := range own.n[way] {
+				own.sum[way][i] += earlier.sum[way][i]
+				own.n[way][i] += earlier.n[way][i]
+			}
+		}
+		if !own.known {
+			own.off, own.known = earlier.off, earlier.known
+		}
+	}
+}
+
+// ZonesOf learns the history of a kiln's zones from finished firings, the oldest first, each as the
+// lowest and highest of every minute of its channels.
+func ZonesOf(k Kiln, firings ...[]Envelope) ZonePast {
+	j := NewJudge(k, nil)
+	for _, f := range firings {
+		at := make(map[time.Duration][]Value)
+		var minutes []time.Duration
+		for _, e := range f {
+			for i, after := range e.After {
+				if at[after] == nil {
+					minutes = append(minutes, after)
+				}
+				at[after] = append(at[after], Value{Channel: e.Channel, T: (e.Low[i] + e.High[i]) / 2})
+			}
+		}
+		slices.Sort(minutes)
+		for _, after := range minutes {
+			j.zones.see(Sample{Kiln: k.ID, At: Stamp{Boot: "past", Since: after + time.Minute}, Values: at[after]})
+			j.zones.hot = false // that the firing is over is known
+		}
+		j.zones.close()
+		j.zones.hot, j.zones.last, j.zones.lastAt = false, 0, Stamp{}
+	}
+	return j.ZonePast()
+}

@@ -42,9 +42,10 @@ type Live struct {
 	Unpacking Celsius
 	BelowMark bool // the last reading is at or below Unpacking
 
-	Good   int           // good readings of the control channel since the program started
-	Faulty map[Fault]int // readings of all channels that were not good, since then
-	Gaps   time.Duration // unheard in firings since then, known lengths only
+	Disagree []Disagreement // probes that read otherwise than they used to beside the control probe
+	Good     int            // good readings of the control channel since the program started
+	Faulty   map[Fault]int  // readings of all channels that were not good, since then
+	Gaps     time.Duration  // unheard in firings since then, known lengths only
 }
 
 // LiveChannel is one channel of a Live.
@@ -143,7 +144,7 @@ func ageAt(at, now Stamp) time.Duration {
 func (d *desk) live(now Stamp) Live {
 	l := Live{Kiln: d.kiln.ID, State: d.detector.State(), T: NoTemperature(), LastT: NoTemperature(),
 		Rate: CelsiusPerHour(NoTemperature()), Peak: NoTemperature(), Limit: d.kiln.Limit,
-		Unpacking: d.detector.mark, Good: d.good, Faulty: d.counts(), Gaps: d.unheard,
+		Unpacking: d.detector.mark, Good: d.good, Faulty: d.counts(), Disagree: slices.Clone(d.off), Gaps: d.unheard,
 		Load: d.detector.Load(), Atmosphere: d.detector.Atmosphere()}
 	l.Kind, l.KindFrom = d.detector.Kind()
 	for i, c := range d.kiln.Channels {

@@ -43,11 +43,12 @@ type Recorder struct {
 	Log    Log
 	Ladder *Ladder
 	Rules  Rules
-	Past   map[KilnID]Past  // of the firings so far; PastKnown changes it later
-	Now    func() Stamp     // the clock
-	NewID  func() FiringID  // makes UUIDv7
-	Tick   <-chan time.Time // about once a second; its value is not looked at
-	Notify func(Notice)     // told in order from a goroutine of its own, so it may block; nil: nobody
+	Past   map[KilnID]Past     // of the firings so far; PastKnown changes it later
+	Zones  map[KilnID]ZonePast // of the firings so far; the judges learn on from there
+	Now    func() Stamp        // the clock
+	NewID  func() FiringID     // makes UUIDv7
+	Tick   <-chan time.Time    // about once a second; its value is not looked at
+	Notify func(Notice)        // told in order from a goroutine of its own, so it may block; nil: nobody
 
 	once    sync.Once
 	facts   chan told
@@ -151,6 +152,7 @@ func (r *Recorder) drain(samples <-chan Sample) {
 	defer r.mu.Unlock()
 	for _, d := range r.desks {
 		d.flush()
+		d.settle()
 	}
 }
 

@@ -96,6 +96,7 @@ func (d *desk) revive(u Unfinished) {
 	}
 	settleClock(samples)
 	for _, s := range samples[:len(u.Samples)] {
+		d.judge.zones.see(s)
 		d.take(s, true)
 	}
 	if n := len(u.Samples); n > 0 {
@@ -120,6 +121,10 @@ func (d *desk) takeUp(from *desk) {
 			d.notices.stalledTold = true // told before the restart, to be cleared after
 		}
 	}
+	if d.growing != nil && !d.zoned {
+		d.judge.zones.join(&from.judge.zones)
+	}
+	d.zoned = true // what is read again later was heard here
 	for i, h := range from.last {
 		if !d.last[i].t.Known() {
 			d.last[i] = h // stands until something newer is heard
