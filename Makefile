@@ -7,7 +7,7 @@ SUDO    := $(shell [ "$$(id -u)" = 0 ] || echo sudo)
 # Debian packages that the tests need: Modbus slaves that nobody here wrote, pseudo-terminal pairs.
 PACKAGES := gcc libc6-dev pkg-config libmodbus-dev python3 python3-pymodbus python3-serial socat mbpoll prometheus
 
-.PHONY: run build test vet bench soak cross deb packages clean
+.PHONY: run build test vet bench fuzz soak cross deb packages clean
 
 run: build
 	bin/lidwright practice --folder run
@@ -28,6 +28,11 @@ packages:
 
 bench:
 	go test -run '^$$' -bench . -benchmem ./...
+
+# Each parser of the line for FUZZTIME; a count is taken too: make fuzz FUZZTIME=10000000x
+FUZZTIME := 10s
+fuzz:
+	@for f in $$(grep -ho '^func Fuzz[A-Za-z]*' kiln/source/*_test.go | cut -c6-); do echo $$f; go test -run '^$$' -fuzz "^$$f\$$" -fuzztime $(FUZZTIME) ./kiln/source || exit 1; done
 
 soak:
 	LIDWRIGHT_SOAK=1 go test -timeout 3h ./...

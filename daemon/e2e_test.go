@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -40,9 +41,9 @@ func TestMain(m *testing.M) {
 }
 
 // scaled is a clock that began at epoch and runs factor times as fast as ours.
-func scaled(epoch time.Time) func() kiln.Stamp {
+func scaled(epoch time.Time, factor int64) func() kiln.Stamp {
 	return func() kiln.Stamp {
-		since := time.Since(epoch) * factor
+		since := time.Since(epoch) * time.Duration(factor)
 		return kiln.Stamp{Boot: "test", Since: since, Wall: epoch.Add(since).UTC(), Trusted: true}
 	}
 }
@@ -59,9 +60,10 @@ func child(file string) int {
 		fmt.Fprintln(os.Stderr, err)
 		return 5
 	}
-	d.Now = scaled(time.Unix(0, ns))
+	fast, _ := strconv.ParseInt(os.Getenv("LIDWRIGHT_TEST_FACTOR"), 10, 64)
+	d.Now = scaled(time.Unix(0, ns), fast)
 	d.Tick = func(ctx context.Context) <-chan time.Time {
-		t := time.NewTicker(100 * time.Millisecond) // a minute of the kiln
+		t := time.NewTicker(max(100*time.Millisecond, time.Second/time.Duration(fast))) // at the fastest a minute of the kiln
 		context.AfterFunc(ctx, t.Stop)
 		return t.C
 	}
@@ -74,7 +76,8 @@ func child(file string) int {
 
 // world is a practice kiln on a pseudo-terminal, a daemon that listens to it, and whoever asks.
 type world struct {
-	t      *testing.T
+	t      testing.TB
+	fast   int // how fast its clock runs; 0: factor
 	folder string
 	site   string
 	epoch  time.Time
@@ -85,7 +88,7 @@ type world struct {
 func (w *world) start() {
 	w.t.Helper()
 	w.cmd = exec.Command(os.Args[0])
-	w.cmd.Env = append(os.Environ(), childVar+"="+filepath.Join(w.folder, "lidwright.toml"), fmt.Sprintf("LIDWRIGHT_TEST_EPOCH=%d", w.epoch.UnixNano()))
+	w.cmd.Env = append(os.Environ(), childVar+"="+filepath.Join(w.folder, "lidwright.toml"), fmt.Sprintf("LIDWRIGHT_TEST_EPOCH=%d", w.epoch.UnixNano()), fmt.Sprintf("LIDWRIGHT_TEST_FACTOR=%d", cmp.Or(w.fast, factor)))
 	w.cmd.Stderr = &w.log
 	w.cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
 	if err := w.cmd.Start(); err != nil {
