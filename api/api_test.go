@@ -98,7 +98,7 @@ var served = sync.OnceValues(func() (*apitest.Document, error) {
 	return apitest.Load(h)
 })
 
-func ask(t *testing.T, method, address, contentType, body string, header ...string) (*http.Response, string) {
+func ask(t testing.TB, method, address, contentType, body string, header ...string) (*http.Response, string) {
 	t.Helper()
 	r, err := http.NewRequest(method, address, strings.NewReader(body))
 	if err != nil {

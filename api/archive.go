@@ -51,6 +51,15 @@ type Archive interface {
 	KeepSession(ctx context.Context, key []byte, mark string, until time.Time) error
 	EndSession(ctx context.Context, key []byte) error
 
+	Pots(ctx context.Context, w tiles.PotFilter) ([]tiles.KeptPot, error)
+	Pot(ctx context.Context, id string) (tiles.KeptPot, error)
+	PutPot(ctx context.Context, p tiles.PotCard, m tiles.Match, at kiln.Stamp) (tiles.Kept, error)
+	Verdicts(ctx context.Context, w tiles.VerdictFilter) ([]tiles.LidBoard, error)
+	Verdict(ctx context.Context, id string) (tiles.LidBoard, error)
+	Tallies(ctx context.Context) ([]tiles.Tally, error)
+	PutVerdict(ctx context.Context, v tiles.LidBoard, at kiln.Stamp) (tiles.Kept, error)
+	StrikeVerdict(ctx context.Context, id, by, why string, at kiln.Stamp) error
+
 	Size() (used, free int64, err error)
 	// CopyDue tells since when something lies in the store that is in no copy; zero if nothing does.
 	CopyDue(ctx context.Context) (time.Time, error)

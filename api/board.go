@@ -333,14 +333,15 @@ func potName(q tiles.BoardQuestion, i int) string {
 
 // sizeBoard loads what the question rests on, and computes.
 func (s *Server) sizeBoard(ctx context.Context, q tiles.BoardQuestion, at firingAsk) (tiles.BoardAnswer, firingMeant, error) {
-	if err := q.Validate(s.Lids); err != nil {
+	checked := q // the maker's own accuracy is yet to come into q
+	if err := checked.Validate(s.Lids); err != nil {
 		return tiles.BoardAnswer{}, firingMeant{}, err
 	}
 	on, err := s.restsOn(ctx, &q.Common, at)
 	if err != nil {
 		return tiles.BoardAnswer{}, on.at, err
 	}
-	a, err := sizeBoard(q, s.Lids, on)
+	a, err := sizeBoard(q, s.Lids.Learned(on.maker), on)
 	return a, on.at, err
 }
 

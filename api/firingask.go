@@ -41,6 +41,7 @@ type firingMeant struct {
 	Of         int // firings that make the usual one
 	AsOf       time.Time
 	Model      string
+	Held       tiles.Held // how often our own ranges held
 }
 
 const (
@@ -110,18 +111,21 @@ type rest struct {
 	at    firingMeant
 	gone  tiles.Gone
 	part  *tiles.PartDifference // nil: none is used
+	tight bool                  // a lid of the form was too big, tight or glued
+	maker tiles.Accuracy        // how true the maker works
 }
 
 // sizeLid loads what the question rests on, and computes.
 func (s *Server) sizeLid(ctx context.Context, q tiles.LidQuestion, at firingAsk) (tiles.LidAnswer, firingMeant, error) {
-	if err := q.Validate(s.Lids); err != nil {
+	checked := q // the maker's own accuracy is yet to come into q
+	if err := checked.Validate(s.Lids); err != nil {
 		return tiles.LidAnswer{}, firingMeant{}, err
 	}
 	on, err := s.restsOn(ctx, &q, at)
 	if err != nil {
 		return tiles.LidAnswer{}, on.at, err
 	}
-	a, err := sizeLid(q, s.Lids, on)
+	a, err := sizeLid(q, s.Lids.Learned(on.maker), on)
 	return a, on.at, err
 }
 
@@ -148,15 +152,19 @@ func (s *Server) restsOn(ctx context.Context, q *tiles.LidQuestion, at firingAsk
 	if err != nil {
 		return on, err
 	}
+	taught, err := s.learned(ctx)
+	if err != nil {
+		return on, err
+	}
 	on.rates = fit
 	if on.at, err = s.meant(ctx, at, clay); err != nil {
 		return on, err
 	}
 	on.at.AsOf, on.at.Model = asOf, tiles.ShrinkModel
 	if lid := q.ClayOfLid(); q.Body.Clay != "" && lid.Clay != "" {
-		part := tiles.Parts{}.Of(tiles.PartGroup{Form: q.Form, Body: q.Body.Clay, Lid: lid.Clay, Maker: q.Maker})
-		on.part = &part
+		on.part, on.tight = taught.part(*q)
 	}
+	on.at.Held, on.maker = taught.held, taught.makers[q.Maker]
 	if q.Companion != "" {
 		on.gone, err = s.companion(ctx, q.Companion)
 	}

@@ -31,6 +31,8 @@ type lidJSON struct {
 	Sharpest       string             `json:"sharpest" doc:"The cause that doubt comes from most"`
 	Sharpen        []lidSharperJSON   `json:"sharpen" doc:"What would help most, the best first, and the chance then"`
 	LikelyLevel    float64            `json:"likely_level"`
+	AnswersHeld    *float64           `json:"answers_held_ratio" doc:"How often our own ranges of play held"`
+	AnswersHeldOf  int                `json:"answers_held_of" doc:"Measured plays that this rests on"`
 	Trust          string             `json:"trust" enum:"stretched,borrowed,unlike,stale,thin,sound"`
 	TrustWhy       string             `json:"trust_why"`
 	HeldBack       *string            `json:"held_back"`
@@ -252,7 +254,7 @@ func sizeLid(q tiles.LidQuestion, d tiles.LidDefaults, on rest) (tiles.LidAnswer
 	if err != nil {
 		return tiles.LidAnswer{}, err
 	}
-	known.Part = on.part
+	known.Part, known.Tight = on.part, on.tight
 	return tiles.SizeLid(q, d, known)
 }
 
@@ -297,6 +299,7 @@ func (s *Server) askLid(ctx context.Context, values url.Values) (tiles.LidAnswer
 		return tiles.LidAnswer{}, lidJSON{}, s.problemFrom(ctx, err)
 	}
 	j := lidAnswer(answer, firing.LidFiring, firing.Atmosphere, asUnit(values, s.unit()))
+	j.AnswersHeld, j.AnswersHeldOf = rounded(firing.Held.Ratio(), 4), firing.Held.Of
 	if c := first(string(answer.Asked.Body.Clay), string(answer.Asked.LidClay.Clay)); c != "" {
 		batch := answer.Asked.Body.Batch
 		if answer.Asked.Body.Clay == "" {

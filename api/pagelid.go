@@ -142,6 +142,9 @@ func lidWords(a tiles.LidAnswer, j lidJSON, unit tiles.LengthUnit) *lidView {
 		why("lids less bodies", fmt.Sprintf("%+.1f points, likely %+.1f to %+.1f (%d lids looked at)", p.Mean, p.Low, p.High, p.Fits))
 	}
 	why("accuracy", fmt.Sprintf("reading %s, throwing %s, one sd each (%s)", unit.Format(a.MeasureSD), unit.Format(*a.Asked.ThrowSD), a.Asked.Accuracy))
+	if j.AnswersHeldOf > 0 {
+		why("our score", fmt.Sprintf("our ranges held %.0f times of %d", *j.AnswersHeld*float64(j.AnswersHeldOf), j.AnswersHeldOf))
+	}
 	var doubts []string
 	for _, d := range a.Doubt.Causes() {
 		if d.SD >= 0.005 {

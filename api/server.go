@@ -65,6 +65,7 @@ type Server struct {
 	streamTakes time.Duration              // how long a reader of a stream may take over one event
 	routeOf     func(*http.Request) string // the pattern that a request takes
 	pages       *pages.Set
+	lids        learner // what the lids taught
 }
 
 // routes is a mux that remembers what was put into it.
@@ -160,9 +161,20 @@ func (s *Server) Handler() (http.Handler, error) {
 		s.readingAct(func(a Archive) act { return a.ConfirmReading }, false))
 	route(a, put, "/v1/bars/{bar}/readings/{id}/count", "count-reading", "Let a reading outside 0.72 to 1.01 into the fit",
 		s.readingAct(func(a Archive) act { return a.CountReading }, true))
+	// Pots, and how their lids sat.
+	route(a, get, "/v1/pots", "list-pots", "Pot cards found by mark, number, form or date, newest first", s.getPots)
+	route(a, get, "/v1/pots/{id}", "get-pot", "One pot card", s.getPot)
+	route(a, put, "/v1/pots/{id}", "put-pot", "Keep a pot card: the sizes of one pot, made at the wheel", s.putPot)
+	route(a, get, "/v1/verdicts", "list-verdicts", "How lids sat: boards, tally, and what they taught", s.getVerdicts)
+	route(a, put, "/v1/verdicts/{id}", "put-verdict", "Keep how the lids of one board sat", s.putVerdict)
+	route(a, put, "/v1/verdicts/{id}/strike", "strike-verdict", "Cross a board out; it stays to be seen", s.strikeVerdict)
 	// The answers.
 	route(a, get, "/v1/clays/{clay}/shrinkage", "shrinkage", "How much a clay shrinks, and how sure that is", s.getShrinkage)
 	route(a, get, "/v1/clays/{clay}/moves", "moves", "What moved a clay's rate, what it rests on, and what would sharpen it", s.getMoves)
+	route(a, get, "/v1/size", "size", "Any fired length or capacity to wet, and back", s.getSize)
+	route(a, get, "/v1/size/nest", "size-nest", "How pots that stand in one another come out, the worst of it too", s.getNest)
+	route(a, get, "/v1/size/shared", "size-shared", "One lid for several pots: the play on the widest and the narrowest", s.getShared)
+	route(a, get, "/v1/size/scale", "size-scale", "A whole form made larger or smaller, by its capacity", s.getScale)
 	route(a, get, "/v1/lid", "lid", "How wide to throw a lid so that it fits its fired gallery", s.getLid)
 	route(a, get, "/v1/board", "board", "Lids for a whole board: sizes and counts, or which measured lid goes with which pot", s.getBoard)
 	route(a, http.MethodPost, "/v1/board", "ask-board", "The same asked with a JSON body; keeps nothing", s.postBoard)

@@ -56,19 +56,46 @@ func Nest(set []Nested, p Pair, sd Millimetre) ([]NestGap, error) {
 	return gaps, nil
 }
 
-// SharedLid is the play of one lid on every pot of a set, fired: the widest and the narrowest pot
-// decide. pots are collars and lid the lid's width, as measured; seat tells which is inside.
-func SharedLid(seat Seat, pots []Millimetre, lid Millimetre, p Pair) (least, most Millimetre) {
-	l := float64(lid) * math.Exp(-float64(p.R[1])/100)
-	least, most = Millimetre(math.Inf(1)), Millimetre(math.Inf(-1))
+// Shared is one lid on several pots, fired: the widest and the narrowest pot decide.
+type Shared struct {
+	Least, Most Millimetre    // play on the tightest and on the loosest pot
+	Window      [2]Millimetre // least and most play of a good lid of that size
+	Spread      Millimetre    // by how much the galleries may differ, as measured, for one lid to fit all
+}
+
+// Fits reports whether the lid fits every pot of the set.
+func (s Shared) Fits() bool { return s.Least >= s.Window[0] && s.Most <= s.Window[1] }
+
+// Says is s in words, lengths in unit.
+func (s Shared) Says(unit LengthUnit) string {
+	says := "It fits every pot: play " + unit.Format(s.Least) + " on the tightest, " + unit.Format(s.Most) + " on the loosest."
+	switch {
+	case s.Most-s.Least > s.Window[1]-s.Window[0]:
+		says = "No one lid fits them all: their galleries differ by more than " + unit.Format(s.Spread) + "."
+	case s.Least < s.Window[0]:
+		says = "Too big for the tightest pot: play " + unit.Format(s.Least) + ", at least " + unit.Format(s.Window[0]) + " is needed."
+	case s.Most > s.Window[1]:
+		says = "Too small for the loosest pot: play " + unit.Format(s.Most) + ", at most " + unit.Format(s.Window[1]) + " is good."
+	}
+	return says
+}
+
+// ShareLid works out one lid for several pots. pots are collars and lid the lid's width, as
+// measured; seat tells which is inside.
+func ShareLid(seat Seat, pots []Millimetre, lid Millimetre, p Pair, d LidDefaults) Shared {
+	body, l := Millimetre(math.Exp(-float64(p.R[0])/100)), lid*Millimetre(math.Exp(-float64(p.R[1])/100))
+	s := Shared{Least: Millimetre(math.Inf(1)), Most: Millimetre(math.Inf(-1))}
+	inner := Millimetre(math.Inf(1)) // fired width of the narrowest pot
 	for _, c := range pots {
-		play := float64(c)*math.Exp(-float64(p.R[0])/100) - l
+		play := c*body - l
 		if !seat.lidInside() {
 			play = -play
 		}
-		least, most = min(least, Millimetre(play)), max(most, Millimetre(play))
+		s.Least, s.Most, inner = min(s.Least, play), max(s.Most, play), min(inner, c*body)
 	}
-	return least, most
+	s.Window[0], s.Window[1] = d.Windows[seat].At(inner)
+	s.Spread = (s.Window[1] - s.Window[0]) / body
+	return s
 }
 
 // Scale is a whole form made larger or smaller: every length times the cube root of the ratio of

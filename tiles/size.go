@@ -120,16 +120,23 @@ func (q *SizeQuestion) checkPart(f *faults, d LidDefaults) {
 }
 
 // Know is the shrink of the piece: of its clay, or as stated. q must have been validated.
-func (q *SizeQuestion) Know(rates Rates, at LidFiring) (Pair, error) {
+func (q *SizeQuestion) Know(rates Rates, at LidFiring) (Pair, error) { return q.know(rates, at, Apart) }
+
+// KnowSet is the shrink of two pieces of a set, of one clay and fired in one load.
+func (q *SizeQuestion) KnowSet(rates Rates, at LidFiring) (Pair, error) {
+	return q.know(rates, at, SameLoad)
+}
+
+func (q *SizeQuestion) know(rates Rates, at LidFiring, together Together) (Pair, error) {
 	if q.Clay.Clay == "" {
 		part := StatedPart{q.Rates, q.Stage}
-		return StatedPair(part, part, *q.Doubt, true, Apart), nil
+		return StatedPair(part, part, *q.Doubt, true, together), nil
 	}
 	ask := Ask{BatchRef: q.Clay, Forming: ThrownRing, Stage: q.Stage, Work: at.Work, WorkSD: at.WorkSD, BisqueWork: at.BisqueWork, Kind: q.Kind, Probe: at.Probe}
 	if q.Rates.Leather != nil {
 		ask.Gone = GoneByRatio(*q.Rates.Leather)
 	}
-	return rates.Pair(ask, ask, Apart)
+	return rates.Pair(ask, ask, together)
 }
 
 // Size answers q from the shrink of one piece, which is the body of p. fromBag says that no
@@ -177,6 +184,20 @@ func Size(q SizeQuestion, d LidDefaults, p Pair, fromBag bool) (SizeAnswer, erro
 		}
 	}
 	return a, nil
+}
+
+// Fired is the fired side of a: a length, or a capacity in millilitres; the other is NaN. Of a hole
+// or a plug it is ours, not the bought part's.
+func (a SizeAnswer) Fired() (Millimetre, float64) {
+	switch q := a.Asked; {
+	case q.FiredMM != nil:
+		return a.Unrounded * Millimetre(a.Ratio), math.NaN()
+	case q.WetMM != nil:
+		return a.Unrounded, math.NaN()
+	case q.FiredML != nil:
+		return nan, *q.FiredML
+	}
+	return nan, a.Millilitre
 }
 
 func firstOf[T any](a, b *T) *T {

@@ -3,6 +3,7 @@ package tiles
 import (
 	"math"
 	"slices"
+	"strings"
 	"testing"
 )
 
@@ -133,9 +134,17 @@ func TestNest(t *testing.T) {
 			t.Errorf("%s: nests", name)
 		}
 	}
-	least, most := SharedLid(Inset, []Millimetre{104, 105, 106}, 103, p)
-	near(t, "one lid, narrowest pot", float64(least), 0.88, 1e-9)
-	near(t, "one lid, widest pot", float64(most), 2.64, 1e-9)
+	one := ShareLid(Inset, []Millimetre{104, 105, 106}, 103, p, UsualLids())
+	near(t, "one lid, narrowest pot", float64(one.Least), 0.88, 1e-9)
+	near(t, "one lid, widest pot", float64(one.Most), 2.64, 1e-9)
+	near(t, "its galleries may differ by", float64(one.Spread), 1.5/0.88, 1e-9)
+	if one.Fits() || !strings.Contains(one.Says(MM), "differ by more than 1.7") {
+		t.Error(one.Says(MM))
+	}
+	near(t, "a cap on necks", float64(ShareLid(Cap, []Millimetre{100, 101}, 103, p, UsualLids()).Least), 1.76, 1e-9)
+	if two := ShareLid(Inset, []Millimetre{104.5, 105}, 103, p, UsualLids()); !two.Fits() {
+		t.Error(two.Says(MM))
+	}
 }
 
 // 1 litre from a form of 0.5: every length times the cube root of 2.

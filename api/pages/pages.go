@@ -42,7 +42,7 @@ func Load(zone *time.Location) (*Set, error) {
 	}
 	s.stamp = hex.EncodeToString(sum.Sum(nil))[:10]
 	funcs := s.funcs(zone)
-	base, err := template.New("layout.html").Funcs(funcs).ParseFS(files, "layout.html", "asked.html")
+	base, err := template.New("layout.html").Funcs(funcs).Funcs(lidFuncs).ParseFS(files, "layout.html", "asked.html")
 	if err != nil {
 		return nil, err
 	}

@@ -1,0 +1,235 @@
+package api
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"lidwright/tiles"
+)
+
+type potsPageData struct {
+	page
+	Find   string
+	Pots   []potJSON
+	Clays  []clayJSON
+	Seats  []tiles.Seat
+	Stages []string
+	Made   int
+	Typed  url.Values
+}
+
+// potsPage finds cards, and makes a board of them.
+func (s *Server) potsPage(w http.ResponseWriter, r *http.Request) error {
+	data, err := s.potsData(r, url.Values{})
+	if err != nil {
+		return err
+	}
+	return s.render(w, "pots", data)
+}
+
+func (s *Server) potsData(r *http.Request, typed url.Values) (potsPageData, error) {
+	q := r.URL.Query()
+	data := potsPageData{page: s.page("more"), Find: q.Get("find"), Seats: tiles.Seats(), Stages: stageWords(), Typed: typed}
+	data.Made, _ = strconv.Atoi(q.Get("made"))
+	cards, err := s.Archive.Pots(r.Context(), tiles.PotFilter{Find: data.Find, Limit: 50})
+	if err != nil {
+		return data, err
+	}
+	for _, c := range cards {
+		data.Pots = append(data.Pots, potOf(c.PotCard))
+	}
+	data.Clays, err = s.clays(r.Context())
+	return data, err
+}
+
+// postPots makes the cards of a board: one for each gallery that was written down, or a number of
+// them alike.
+func (s *Server) postPots(w http.ResponseWriter, r *http.Request) error {
+	form, err := sent(r)
+	if err != nil {
+		return err
+	}
+	bodies, err := s.potsSent(form)
+	made := 0
+	if err == nil {
+		made, err = s.keepPots(r, form.Get("id"), bodies)
+	}
+	if err != nil {
+		data, formErr := s.potsData(r, form)
+		if formErr != nil {
+			return formErr
+		}
+		data.Error, data.Made = s.problemFrom(r.Context(), err), made
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		w.WriteHeader(data.Error.Status)
+		return s.pages.Render(w, "pots", data)
+	}
+	http.Redirect(w, r, "/pots?made="+strconv.Itoa(made), http.StatusSeeOther)
+	return nil
+}
+
+// keepPots checks all before the first is kept. Their ids follow from the form's, so that a form
+// sent twice makes them once.
+func (s *Server) keepPots(r *http.Request, id string, bodies []PotBody) (made int, err error) {
+	space, err := uuid.Parse(id)
+	if err != nil {
+		return 0, &tiles.Invalid{Field: "id", Type: tiles.Missing, Why: "is no id: open the page again"}
+	}
+	cards := make([]tiles.PotCard, len(bodies))
+	for i, b := range bodies {
+		if cards[i], err = s.potCard(r.Context(), uuid.NewSHA1(space, []byte(strconv.Itoa(i))).String(), b); err != nil {
+			return 0, err
+		}
+	}
+	for _, c := range cards {
+		if _, err := s.Archive.PutPot(r.Context(), c, tiles.Match{}, s.Now()); err != nil {
+			return made, err
+		}
+		made++
+	}
+	return made, nil
+}
+
+const mostPots = 60 // of one board
+
+// potsSent reads the form: a line for each gallery (width; ledge opening; another way round), or
+// one gallery and a count.
+func (s *Server) potsSent(form url.Values) ([]PotBody, error) {
+	rd := newReader(form, s.unit())
+	all := PotBody{Mark: form.Get("mark"), Form: form.Get("form"), Seat: form.Get("seat"), SeatGlazed: form.Get("seat_glazed") == "yes", Together: form.Get("together"),
+		Stage: form.Get("collar_stage"), Body: form.Get("body"), Lid: form.Get("lid"), MadeOn: first(form.Get("made_on"), s.Now().Wall.In(s.Site.Zone).Format("2006-01-02"))}
+	length := func(field, text string) *float64 {
+		l, err := tiles.ParsePiece(field, strings.TrimSpace(text), rd.unit)
+		if err != nil {
+			rd.refuse(err)
+			return nil
+		}
+		mm := float64(l.Millimetre())
+		return &mm
+	}
+	if opening, ok := rd.text("opening"); ok {
+		all.Opening = length("opening", opening)
+	}
+	if set, ok := rd.text("set"); ok {
+		all.Set = length("set", set)
+	}
+	var out []PotBody
+	for line := range strings.Lines(form.Get("galleries")) {
+		parts := strings.Split(strings.TrimSpace(line), ";")
+		if strings.TrimSpace(line) == "" {
+			continue
+		}
+		one := all
+		for i, p := range parts {
+			if strings.TrimSpace(p) == "" {
+				continue
+			}
+			l := length("galleries", p)
+			switch {
+			case l == nil:
+			case i == 1:
+				one.Opening = l
+			default:
+				one.Collar = append(one.Collar, *l)
+			}
+		}
+		out = append(out, one)
+	}
+	if len(out) == 0 {
+		count, ok := rd.number("count", 1, mostPots)
+		if !ok {
+			count = 1
+		}
+		collar, _ := rd.text("collar")
+		if l := length("collar", collar); l != nil {
+			all.Collar = []float64{*l}
+		}
+		for range int(count) {
+			out = append(out, all)
+		}
+	}
+	if len(out) > mostPots {
+		rd.fault("galleries", tiles.OutOfRange, fmt.Sprintf("%d lines; a board has at most %d", len(out), mostPots))
+	}
+	number := strings.TrimSpace(form.Get("number"))
+	from, err := strconv.Atoi(number)
+	for i := range out {
+		out[i].Number = number
+		if err == nil {
+			out[i].Number = strconv.Itoa(from + i)
+		} else if len(out) > 1 && number != "" {
+			out[i].Number = number + "-" + strconv.Itoa(i+1)
+		}
+	}
+	if len(rd.wrong) > 0 {
+		return nil, rd.wrong
+	}
+	return out, nil
+}
+
+func (s *Server) potPage(w http.ResponseWriter, r *http.Request) error {
+	p, err := s.Archive.Pot(r.Context(), r.PathValue("pot"))
+	if err != nil {
+		return err
+	}
+	lid := lidQuery(p.PotCard)
+	again := lidQuery(p.PotCard) // a lid for it later: of what the card knows, fired apart
+	again.Set("together", string(tiles.Apart))
+	fired := lidQuery(p.PotCard)
+	for _, name := range []string{"collar", "opening", "together"} {
+		fired.Del(name)
+	}
+	fired.Set("collar_stage", string(tiles.Fired))
+	data := struct {
+		page
+		Pot        potJSON
+		Lid, Again string
+		Fired      url.Values
+		Cautions   []string
+		Ledge      bool
+	}{page: s.page("more"), Pot: potOf(p.PotCard), Lid: "/lid?" + lid.Encode(), Again: "/lid?" + again.Encode(), Fired: fired, Cautions: []string{CautionText(34), CautionText(33)}, Ledge: p.Opening != 0}
+	if p.SeatGlazed && p.Together == tiles.InPlace {
+		data.Cautions = append([]string{CautionText(39)}, data.Cautions...)
+	}
+	return s.render(w, "pot", data)
+}
+
+// postPotLid writes the width of a lid, told or measured once after throwing, onto a card.
+func (s *Server) postPotLid(w http.ResponseWriter, r *http.Request) error {
+	form, err := sent(r)
+	if err != nil {
+		return err
+	}
+	p, err := s.Archive.Pot(r.Context(), r.PathValue("pot"))
+	if err != nil {
+		return err
+	}
+	card := p.PotCard
+	for field, to := range map[string]*tiles.Millimetre{"set": &card.Set, "lid": &card.Measured} {
+		text := strings.TrimSpace(form.Get(field))
+		if text == "" {
+			continue
+		}
+		l, err := tiles.ParsePiece(field, text, s.unit())
+		if err != nil {
+			return err
+		}
+		*to = l.Millimetre()
+	}
+	if card.Lid.Clay == "" {
+		card.Lid = card.Body
+	}
+	if err := card.Validate(); err != nil {
+		return err
+	}
+	if _, err := s.Archive.PutPot(r.Context(), card, tiles.Match{Revision: p.Revision}, s.Now()); err != nil {
+		return err
+	}
+	http.Redirect(w, r, "/pot/"+card.ID, http.StatusSeeOther)
+	return nil
+}

@@ -1,0 +1,57 @@
+package api
+
+import (
+	"net/http"
+	"net/url"
+
+	"lidwright/tiles"
+)
+
+// sizesPage asks the questions of /v1/size and of sets, with their own parameters; what says
+// which.
+func (s *Server) sizesPage(w http.ResponseWriter, r *http.Request) error {
+	clays, err := s.clays(r.Context())
+	if err != nil {
+		return err
+	}
+	q := r.URL.Query()
+	what := first(q.Get("what"), "size")
+	q.Del("what")
+	data := struct {
+		page
+		What     string
+		Q        url.Values
+		Clays    []clayJSON
+		Stages   []string
+		Seats    []tiles.Seat
+		Size     *sizeJSON
+		Nest     *nestJSON
+		Shared   *sharedJSON
+		Scale    *scaleJSON
+		Cautions []string
+		Asked    string
+	}{page: s.page("more"), What: what, Q: q, Clays: clays, Stages: []string{"wet", "soft", "leather", "dry", "bisque"}, Seats: tiles.Seats(),
+		Cautions: []string{CautionText(34), CautionText(33)}, Asked: q.Encode()}
+	if len(q) > 0 {
+		switch what {
+		case "nest":
+			j, askErr := s.askNest(r.Context(), q)
+			data.Nest, err = &j, askErr
+		case "shared":
+			j, askErr := s.askShared(r.Context(), q)
+			data.Shared, err = &j, askErr
+		case "scale":
+			j, askErr := s.askScale(r.Context(), q)
+			data.Scale, err = &j, askErr
+		default:
+			_, j, askErr := s.askSize(r.Context(), q)
+			data.Size, err = &j, askErr
+		}
+		if err != nil {
+			data.Size, data.Nest, data.Shared, data.Scale = nil, nil, nil, nil
+			data.Error = s.problemFrom(r.Context(), err)
+			w.WriteHeader(data.Error.Status)
+		}
+	}
+	return s.render(w, "sizes", data)
+}

@@ -1,0 +1,155 @@
+package api
+
+import (
+	"context"
+	"net/url"
+	"strconv"
+	"strings"
+
+	"lidwright/tiles"
+)
+
+type PotBody struct {
+	Mark       string    `json:"mark,omitempty" maxLength:"8" doc:"Maker's mark"`
+	Number     string    `json:"number,omitempty" maxLength:"60" doc:"As scratched into the pot"`
+	Form       string    `json:"form" maxLength:"60"`
+	Seat       string    `json:"seat,omitempty" enum:"inset,flange,cap,drop_in,over,stopper" doc:"inset if not said"`
+	SeatGlazed bool      `json:"seat_glazed,omitempty"`
+	Together   string    `json:"together,omitempty" enum:"in_place,same_load,apart"`
+	Collar     []float64 `json:"collar_mm" minItems:"1" maxItems:"3" doc:"One a direction"`
+	Opening    *float64  `json:"opening_mm,omitempty" doc:"Of the ledge"`
+	Stage      string    `json:"collar_stage,omitempty" enum:"wet,soft,leather,dry,bisque,fired" doc:"wet if not said"`
+	Body       string    `json:"body" doc:"Clay and batch: tern/B"`
+	Lid        string    `json:"lid,omitempty" doc:"Of the lid; as the body if not said"`
+	Set        *float64  `json:"set_mm,omitempty" doc:"Width that was told for the lid"`
+	Measured   *float64  `json:"lid_mm,omitempty" doc:"The lid as measured once after throwing"`
+	MadeOn     string    `json:"made_on,omitempty" doc:"Date, 2026-01-15"`
+	Note       string    `json:"note,omitempty" maxLength:"500"`
+}
+
+type potJSON struct {
+	ID string `json:"id"`
+	PotBody
+	LidQuestion string `json:"lid_question" doc:"The lid question that starts from this card: /v1/lid?..."`
+}
+
+func potOf(p tiles.PotCard) potJSON {
+	j := potJSON{ID: p.ID, LidQuestion: "/v1/lid?" + lidQuery(p).Encode(),
+		PotBody: PotBody{Mark: p.Mark, Number: p.Number, Form: p.Form, Seat: string(p.Seat), SeatGlazed: p.SeatGlazed, Together: string(p.Together),
+			Collar: millimetres(p.Collar), Opening: some(p.Opening), Stage: string(p.Stage), Body: p.Body.String(), Set: some(p.Set), Measured: some(p.Measured), MadeOn: p.MadeOn, Note: p.Note}}
+	if p.Lid.Clay != "" {
+		j.Lid = p.Lid.String()
+	}
+	return j
+}
+
+// lidQuery is the lid question that starts from a pot card, as its parameters.
+func lidQuery(p tiles.PotCard) url.Values {
+	c := p.Question()
+	q := url.Values{"seat": {string(c.Seat)}, "collar_stage": {string(c.CollarStage)}, "clay": {string(c.Body.Clay)}, "form": {c.Form}}
+	for _, l := range c.Collar {
+		q.Add("collar", inMM(l))
+	}
+	for name, v := range map[string]string{"batch": string(c.Body.Batch), "maker": c.Maker, "together": string(c.Together)} {
+		if v != "" {
+			q.Set(name, v)
+		}
+	}
+	if c.SeatGlazed {
+		q.Set("seat_glazed", "yes")
+	}
+	if c.Opening != 0 {
+		q.Set("opening", inMM(c.Opening))
+	}
+	if c.LidClay.Clay != "" && c.LidClay != c.Body {
+		q.Set("lid_clay", string(c.LidClay.Clay))
+		q.Set("lid_batch", string(c.LidClay.Batch))
+	}
+	return q
+}
+
+func inMM(l tiles.Millimetre) string { return strconv.FormatFloat(float64(l), 'f', -1, 64) + "mm" }
+
+type potsInput struct {
+	Find  string `query:"find" maxLength:"200" doc:"Words, each of which stands in the mark, number, form or date"`
+	Limit int    `query:"limit" default:"50" minimum:"1" maximum:"500"`
+}
+
+func (s *Server) getPots(ctx context.Context, in *potsInput) (*body[listJSON[potJSON]], error) {
+	all, err := s.Archive.Pots(ctx, tiles.PotFilter{Find: in.Find, Limit: in.Limit})
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	out := listJSON[potJSON]{Items: []potJSON{}}
+	for _, p := range all {
+		out.Items = append(out.Items, potOf(p.PotCard))
+	}
+	return &body[listJSON[potJSON]]{out}, nil
+}
+
+type PotPath struct {
+	ID string `path:"id"`
+}
+
+func (s *Server) getPot(ctx context.Context, in *PotPath) (*body[potJSON], error) {
+	p, err := s.Archive.Pot(ctx, in.ID)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &body[potJSON]{potOf(p.PotCard)}, nil
+}
+
+type putPotInput struct {
+	PotPath
+	Body PotBody
+}
+
+func (s *Server) putPot(ctx context.Context, in *putPotInput) (*kept[potJSON], error) {
+	k, err := s.keepPot(ctx, in.ID, in.Body)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	p, err := s.Archive.Pot(ctx, in.ID)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &kept[potJSON]{status(k), potOf(p.PotCard)}, nil
+}
+
+func (s *Server) keepPot(ctx context.Context, id string, b PotBody) (tiles.Kept, error) {
+	p, err := s.potCard(ctx, id, b)
+	if err != nil {
+		return tiles.Kept{}, err
+	}
+	return s.Archive.PutPot(ctx, p, tiles.Match{}, s.Now())
+}
+
+// potCard is b as a card that may be kept.
+func (s *Server) potCard(ctx context.Context, id string, b PotBody) (tiles.PotCard, error) {
+	of := func(v *float64) tiles.Millimetre {
+		if v == nil {
+			return 0
+		}
+		return tiles.Millimetre(*v)
+	}
+	p := tiles.PotCard{ID: id, Mark: b.Mark, Number: b.Number, Form: b.Form, Seat: tiles.Seat(first(b.Seat, "inset")), SeatGlazed: b.SeatGlazed, Together: tiles.Together(b.Together),
+		Collar: fromMillimetres(b.Collar), Opening: of(b.Opening), Stage: tiles.Stage(first(b.Stage, "wet")), Set: of(b.Set), Measured: of(b.Measured), MadeOn: b.MadeOn, Note: b.Note}
+	var err error
+	if p.Body, err = s.batchRef(ctx, "body", b.Body); err != nil {
+		return p, err
+	}
+	if p.Lid, err = s.batchRef(ctx, "lid", b.Lid); err != nil {
+		return p, err
+	}
+	return p, p.Validate()
+}
+
+// batchRef reads tern/B, or tern for its newest open batch. Empty text gives the empty reference.
+func (s *Server) batchRef(ctx context.Context, field, text string) (tiles.BatchRef, error) {
+	if clay := strings.TrimSpace(text); clay != "" && !strings.Contains(clay, "/") {
+		ref := tiles.BatchRef{Clay: tiles.ClayID(clay)}
+		_, err := s.clay(ctx, &ref)
+		return ref, err
+	}
+	return tiles.ParseBatchRef(field, text)
+}

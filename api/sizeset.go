@@ -1,0 +1,257 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"net/url"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// SetParams say what a set of pots is made of; they are read by readSet.
+type SetParams struct {
+	Stage        string `query:"stage" doc:"When they were measured: wet (if not said), soft, leather, dry, bisque"`
+	Clay         string `query:"clay"`
+	Batch        string `query:"batch"`
+	Kind         string `query:"kind"`
+	Atmosphere   string `query:"atmosphere"`
+	HeatWorkC    string `query:"heat_work_c"`
+	Cone         string `query:"cone"`
+	Kiln         string `query:"kiln"`
+	DryingRatio  string `query:"drying_ratio"`
+	LeatherRatio string `query:"leather_ratio"`
+	BisqueRatio  string `query:"bisque_ratio"`
+	FiringRatio  string `query:"firing_ratio"`
+	DoubtRatio   string `query:"doubt_ratio"`
+	Unit         string `query:"unit"`
+}
+
+// setOf takes the parameters that are not of the set's own out of values, and finds the shrink.
+func (s *Server) setOf(ctx context.Context, values url.Values, own ...string) (p tiles.Pair, rest url.Values, unit tiles.LengthUnit, err error) {
+	rest, shared := url.Values{}, url.Values{"wet_mm": {"100"}} // the shrink of any length is the same
+	unit = s.unit()
+	for name, v := range values {
+		mine := false
+		for _, o := range own {
+			mine = mine || name == o || name == o+"_mm"
+		}
+		switch {
+		case mine:
+			rest[name] = v
+		case name == "unit" && len(v) == 1:
+			if unit, err = tiles.ParseLengthUnit("unit", v[0], unit); err != nil {
+				return p, rest, unit, err
+			}
+		default:
+			shared[name] = v
+		}
+	}
+	q, at, err := readSize(shared, unit)
+	if err == nil {
+		err = q.Validate(s.Lids)
+	}
+	if err != nil {
+		return p, rest, unit, err
+	}
+	m := firingMeant{LidFiring: tiles.LidFiring{Work: kiln.NoTemperature()}}
+	var fit *tiles.Fit
+	var rates tiles.Rates
+	if q.Clay.Clay != "" {
+		if fit, m, err = s.heated(ctx, &q.Clay, at); err != nil {
+			return p, rest, unit, err
+		}
+		rates = fit
+	}
+	p, err = q.KnowSet(rates, m.LidFiring)
+	return p, rest, unit, err
+}
+
+type nestInput struct {
+	Query
+	Outside []string `query:"outside,explode" doc:"Largest outside of each pot, the smallest pot first"`
+	Inside  []string `query:"inside,explode" doc:"Inside of each where the smaller one stands"`
+	SetParams
+}
+
+type nestJSON struct {
+	Gaps     []nestGapJSON `json:"gaps"`
+	Says     string        `json:"says"`
+	Trust    string        `json:"trust"`
+	Cautions []string      `json:"cautions"`
+}
+
+type nestGapJSON struct {
+	Inner     int      `json:"inner" doc:"Place in the set, from 1"`
+	Outer     int      `json:"outer"`
+	PlayMM    *float64 `json:"play_mm" doc:"Room between the two, fired, across"`
+	WorstMM   *float64 `json:"worst_mm" doc:"The lower end of its 90 % range"`
+	FitChance *float64 `json:"fit_chance"`
+}
+
+const mostSet = 12 // pots of one set
+
+func (s *Server) getNest(ctx context.Context, in *nestInput) (*body[nestJSON], error) {
+	j, err := s.askNest(ctx, in.values)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &body[nestJSON]{j}, nil
+}
+
+func (s *Server) askNest(ctx context.Context, values url.Values) (nestJSON, error) {
+	p, rest, unit, err := s.setOf(ctx, values, "outside", "inside")
+	if err != nil {
+		return nestJSON{}, err
+	}
+	r := newReader(rest, unit)
+	outside, inside := r.lengths("outside", mostSet), r.lengths("inside", mostSet)
+	if len(r.wrong) == 0 && len(outside) != len(inside) {
+		r.fault("inside", tiles.Missing, fmt.Sprintf("%d outsides, %d insides: each pot has both", len(outside), len(inside)))
+	}
+	if err := r.err(); err != nil {
+		return nestJSON{}, err
+	}
+	var set []tiles.Nested
+	for i := range outside {
+		set = append(set, tiles.Nested{Outside: outside[i], Inside: inside[i]})
+	}
+	gaps, err := tiles.Nest(set, p, s.Lids.MeasureSD)
+	if err != nil {
+		return nestJSON{}, err
+	}
+	j := nestJSON{Trust: string(p.Standing[0].Trust), Cautions: []string{tiles.ShrinkVaries}}
+	worst := gaps[0]
+	for _, g := range gaps {
+		j.Gaps = append(j.Gaps, nestGapJSON{g.Inner + 1, g.Outer + 1, lengthMM(g.Play), lengthMM(g.Worst), rounded(g.Fits, 4)})
+		if g.Worst < worst.Worst {
+			worst = g
+		}
+	}
+	j.Says = fmt.Sprintf("Tightest: pot %d in pot %d, %s of room when fired, %s in the worst case.", worst.Inner+1, worst.Outer+1, s.unit().Format(worst.Play), s.unit().Format(worst.Worst))
+	return j, nil
+}
+
+type sharedInput struct {
+	Query
+	Collar []string `query:"collar,explode" doc:"Gallery of each pot, wall to wall"`
+	Lid    string   `query:"lid" doc:"Width of the one lid"`
+	LidMm  string   `query:"lid_mm"`
+	Seat   string   `query:"seat"`
+	SetParams
+}
+
+type sharedJSON struct {
+	LeastPlayMM  *float64 `json:"least_play_mm" doc:"On the tightest pot, fired"`
+	MostPlayMM   *float64 `json:"most_play_mm" doc:"On the loosest"`
+	WindowLeast  *float64 `json:"window_least_mm" doc:"What a good lid needs"`
+	WindowMost   *float64 `json:"window_most_mm"`
+	Fits         bool     `json:"fits" doc:"On every pot of the set"`
+	SpreadMostMM *float64 `json:"spread_most_mm" doc:"How far the galleries may differ, at the stage measured, for one lid to fit all"`
+	Says         string   `json:"says"`
+	Trust        string   `json:"trust"`
+	Cautions     []string `json:"cautions"`
+}
+
+func (s *Server) getShared(ctx context.Context, in *sharedInput) (*body[sharedJSON], error) {
+	j, err := s.askShared(ctx, in.values)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &body[sharedJSON]{j}, nil
+}
+
+func (s *Server) askShared(ctx context.Context, values url.Values) (sharedJSON, error) {
+	p, rest, unit, err := s.setOf(ctx, values, "collar", "lid", "seat")
+	if err != nil {
+		return sharedJSON{}, err
+	}
+	r := newReader(rest, unit)
+	collars, lid := r.lengths("collar", 30), r.length("lid")
+	seat := tiles.Seat(first(r.word("seat", seatWords()...), string(tiles.Inset)))
+	if len(r.wrong) == 0 && len(collars) == 0 {
+		r.fault("collar", tiles.Missing, "is needed, once for each pot")
+	}
+	if len(r.wrong) == 0 && (lid == nil || *lid < tiles.ShortestPiece) {
+		r.fault("lid", tiles.Missing, "is needed: the width of the one lid")
+	}
+	if err := r.err(); err != nil {
+		return sharedJSON{}, err
+	}
+	a := tiles.ShareLid(seat, collars, *lid, p, s.Lids)
+	return sharedJSON{lengthMM(a.Least), lengthMM(a.Most), lengthMM(a.Window[0]), lengthMM(a.Window[1]), a.Fits(), lengthMM(a.Spread), a.Says(s.unit()),
+		string(p.Standing[0].Trust), []string{tiles.ShrinkVaries}}, nil
+}
+
+type scaleInput struct {
+	Query
+	Pot     string   `query:"pot" doc:"Id of the pot card that is scaled; or give lengths"`
+	Length  []string `query:"length,explode" doc:"Any lengths of the form"`
+	WasMl   string   `query:"was_ml" doc:"Its capacity now, ml"`
+	FiredMl string   `query:"fired_ml" doc:"The capacity wanted, ml"`
+	Unit    string   `query:"unit"`
+}
+
+type scaleJSON struct {
+	Times   *float64    `json:"times" doc:"Every length by this: the cube root of the ratio of capacities"`
+	Lengths []scaledOne `json:"lengths"`
+	Says    string      `json:"says"`
+}
+
+type scaledOne struct {
+	Name  string   `json:"name"`
+	WasMM *float64 `json:"was_mm"`
+	MM    *float64 `json:"mm"`
+}
+
+func (s *Server) getScale(ctx context.Context, in *scaleInput) (*body[scaleJSON], error) {
+	j, err := s.askScale(ctx, in.values)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &body[scaleJSON]{j}, nil
+}
+
+func (s *Server) askScale(ctx context.Context, values url.Values) (scaleJSON, error) {
+	r := newReader(values, s.unit())
+	if u := r.word("unit", "mm", "cm", "in", "32nds"); u != "" {
+		r.unit = tiles.LengthUnit(u)
+	}
+	pot, _ := r.text("pot")
+	lengths := r.lengths("length", 30)
+	names := make([]string, len(lengths))
+	for i := range names {
+		names[i] = fmt.Sprintf("length %d", i+1)
+	}
+	was, _ := r.number("was_ml", 0, 1e7)
+	wanted, _ := r.number("fired_ml", 0, 1e7)
+	if err := r.err(); err != nil {
+		return scaleJSON{}, err
+	}
+	if pot != "" {
+		card, err := s.Archive.Pot(ctx, pot)
+		if err != nil {
+			return scaleJSON{}, err
+		}
+		for _, c := range card.Collar {
+			names, lengths = append(names, "gallery"), append(lengths, c)
+		}
+		for name, l := range map[string]tiles.Millimetre{"ledge opening": card.Opening} {
+			if l != 0 {
+				names, lengths = append(names, name), append(lengths, l)
+			}
+		}
+	}
+	if len(lengths) == 0 {
+		return scaleJSON{}, &tiles.Invalid{Field: "length", Type: tiles.Missing, Why: "is needed, or a pot card"}
+	}
+	scaled, err := tiles.Scale(lengths, was, wanted)
+	if err != nil {
+		return scaleJSON{}, err
+	}
+	j := scaleJSON{Times: rounded(float64(scaled[0]/lengths[0]), 4), Says: "Lengths at the stage they had; the play of a lid does not scale: ask the lid question anew with the new gallery."}
+	for i, l := range scaled {
+		j.Lengths = append(j.Lengths, scaledOne{names[i], lengthMM(lengths[i]), lengthMM(l)})
+	}
+	return j, nil
+}
