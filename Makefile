@@ -4,8 +4,8 @@ FLAGS   := -trimpath -ldflags='-s -w -buildid= -X main.version=$(VERSION)'
 # As Debian orders them: a tag v1.2 is 1.2, a commit after it 1.2+3.gabc, one before any tag 0~DATE.abc.
 DEBVERSION := $(or $(shell git describe --tags --match 'v*' 2>/dev/null | sed 's/^v//; s/-\([0-9]*\)-g/+\1.g/'),0~$(shell TZ=UTC git log -1 --date=format-local:%Y%m%d%H%M --format=%cd.%h 2>/dev/null))
 SUDO    := $(shell [ "$$(id -u)" = 0 ] || echo sudo)
-# Debian packages that the tests need: Modbus slaves that nobody here wrote, pseudo-terminal pairs.
-PACKAGES := gcc libc6-dev pkg-config libmodbus-dev python3 python3-pymodbus python3-serial socat mbpoll prometheus
+# Debian packages that the tests need: Modbus slaves that nobody here wrote, pseudo-terminal pairs, another processor.
+PACKAGES := gcc libc6-dev pkg-config libmodbus-dev python3 python3-pymodbus python3-serial socat mbpoll prometheus qemu-user
 
 .PHONY: run build test vet bench fuzz soak cross deb packages clean
 
@@ -34,7 +34,7 @@ FUZZTIME := 10s
 fuzz:
 	@for f in $$(grep -ho '^func Fuzz[A-Za-z]*' kiln/source/*_test.go | cut -c6-); do echo $$f; go test -run '^$$' -fuzz "^$$f\$$" -fuzztime $(FUZZTIME) ./kiln/source || exit 1; done
 
-soak:
+soak: packages
 	LIDWRIGHT_SOAK=1 go test -timeout 3h ./...
 
 cross:

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"runtime/debug"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -51,6 +52,7 @@ func (w *said) add(bars []tiles.Code) {
 
 const (
 	patience = 2 * time.Second
+	refitGC  = 40 // per cent: a small machine has little memory, and a fit leaves little to collect
 	mostBars = 30 // that are worked in one by one; of more it is quicker to fit anew
 )
 
@@ -188,6 +190,7 @@ func (s *shrink) make(ctx context.Context, before *tiles.Fit) (*tiles.Fit, time.
 	if err != nil {
 		return nil, asOf, err
 	}
+	defer debug.SetGCPercent(debug.SetGCPercent(refitGC))
 	fit, err := studio.Fit(before)
 	return fit, asOf, err
 }

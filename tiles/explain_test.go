@@ -9,6 +9,8 @@ import (
 	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/tilestest"
+
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 func ternAsk(m *tilestest.Made) tiles.Ask {
@@ -134,40 +136,53 @@ func TestCompareBatches(t *testing.T) {
 }
 
 // TestBarsWitnessTheProbe: a probe that begins to read 10 °C low, by the bars of its next four
-// loads. The estimate is right on average. How often it is beyond 2 sd and 8 °C depends on how
-// much loads scatter by themselves: with the handbook's 7 °C the mean of four loads is only
-// known to some 6 °C, so that no rule finds every drift; a steady kiln (2 °C) does better.
-// Short form 8 studios, with LIDWRIGHT_SOAK 40.
+// loads. No rule finds every such drift: loads that scatter by 7 °C about their record put 3.5 °C
+// of doubt on a mean of four, new batches and places in the kiln some 4 more. How often it can be
+// told is worked out for each studio from the doubt that remains where the true sds are known, as
+// the normal probability of an estimate beyond 2 sd and 8 °C. What is told must come up to that
+// but for chance (2.5 sd of the count) and a tenth, for the sds have to be estimated; and without
+// a drift at most one in ten is told (2.5 sd likewise). Short form 8 studios, with
+// LIDWRIGHT_SOAK 100.
 func TestBarsWitnessTheProbe(t *testing.T) {
 	n := 8
 	if soaking() {
-		n = 40
+		n = 100
 	}
 	for _, steady := range []bool{false, true} {
-		told, falsely, sum, sd := 0, 0, 0.0, 0.0
+		told, falsely, sum, sd, could, least := 0, 0, 0.0, 0.0, 0.0, 0.0
 		for i := range n {
-			witness := func(drift float64) tiles.Witness {
+			witness := func(drift float64, truth bool) tiles.Witness {
 				m := tilestest.Make(30, uint64(i), tilestest.Options{Row: tilestest.Thirty, NoSlips: true, Drift: drift, Steady: steady})
+				if truth {
+					m.Handbook = m.Truth()
+				}
 				w := fitted(t, m.Studio, nil).Witnesses()
 				if len(w) != 1 || len(w[0].Loads) != 4 {
 					t.Fatalf("%+v", w)
 				}
 				return w[0]
 			}
-			w := witness(10)
+			w := witness(10, false)
 			sum, sd = sum+w.Drift/float64(n), sd+w.DriftSD/float64(n)
 			if w.Disagree {
 				told++
 			}
-			if witness(0).Disagree {
+			if witness(0, false).Disagree {
 				falsely++
 			}
+			doubt := witness(10, true).DriftSD
+			least += doubt / float64(n)
+			could += distuv.UnitNormal.CDF((10 - max(8, 2*doubt)) / doubt)
 		}
-		t.Logf("steady %v, 10 °C: told in %d of %d, mean drift %.1f (sd said %.1f); none: told in %d", steady, told, n, sum, sd, falsely)
+		t.Logf("steady %v, 10 °C: told in %d of %d, %.1f could be; mean drift %.1f (sd said %.1f, with the true sds %.1f); none: told in %d", steady, told, n, could, sum, sd, least, falsely)
 		if math.Abs(sum-10) > 3*sd/math.Sqrt(float64(n)) {
 			t.Errorf("mean drift %.1f °C, seeded 10", sum)
 		}
-		if falsely > n/5 {
+		share := could / float64(n)
+		if float64(told) < could-0.1*float64(n)-2.5*math.Sqrt(float64(n)*share*(1-share)) {
+			t.Errorf("told in %d of %d, it could be in %.1f", told, n, could)
+		}
+		if float64(falsely) > 0.1*float64(n)+2.5*math.Sqrt(0.09*float64(n)) {
 			t.Errorf("told without a drift in %d of %d", falsely, n)
 		}
 	}

@@ -127,6 +127,7 @@ func (s Studio) Fit(before *Fit) (*Fit, error) {
 	}
 	f.first = f.solved.Theta
 	f.takeSlopes()
+	f.model, f.solved = nil, nil // of the first pass: a good deal of memory
 	if next == nil {
 		next = f.first
 	}

@@ -12,8 +12,9 @@ import (
 )
 
 const (
-	witnessLoads = 4 // the last loads of a probe life that are looked at
-	witnessOver  = 8 // °C beyond which probe and bars disagree, if it is also over 2 sd
+	witnessLoads  = 4  // the last loads of a probe life that are looked at
+	witnessBefore = 24 // and how many before them tell how much loads scatter
+	witnessOver   = 8  // °C beyond which probe and bars disagree, if it is also over 2 sd
 )
 
 // Witness is what bars of all clays say about the heat of loads: how much hotter the loads
@@ -30,10 +31,14 @@ type Witness struct {
 
 // Witnesses gives one for each probe life, by its name; "" stands for loads of no named one.
 //
-// Drift is estimated without the prior that loads are right on average: with L the loads'
-// errors, C their posterior covariance and T = s6^2 I their prior, D = C^-1 - T^-1 is what the
-// bars say and e = C^-1 L. A drift common to them has precision 1'S1, S = (I + D T)^-1 D, and
-// mean 1'(I + D T)^-1 e/1'S1. Shift is the same for the one coefficient of a probe life.
+// Drift is estimated without the prior that loads are right on average. With L the loads'
+// errors, C their posterior covariance and T their prior, D = C^-1 - T^-1 is what the bars say
+// and e = C^-1 L. A drift m common to the last loads (x = 1 there, 0 elsewhere) has, for loads
+// that scatter by s about it, T = s^2 I, precision a = x'(I + D T)^-1 D x and mean b/a,
+// b = x'(I + D T)^-1 e. How much they scatter is weighed anew, since in the fit a drift counts
+// as scatter: each s by exp(e'T(I + D T)^-1 e + b^2/a)^(1/2)/|I + D T|^(1/2)/a^(1/2) and the
+// handbook's prior of s; mean and sd are those over all s. Shift is the one coefficient of a
+// probe life without its prior.
 func (f *Fit) Witnesses() []Witness {
 	type seen struct {
 		load string
@@ -60,21 +65,22 @@ func (f *Fit) Witnesses() []Witness {
 	for _, p := range names {
 		loads := lives[p]
 		slices.SortFunc(loads, func(a, b seen) int { return cmp.Or(a.at.Compare(b.at), cmp.Compare(a.load, b.load)) })
-		loads = loads[max(0, len(loads)-witnessLoads):]
+		loads = loads[max(0, len(loads)-witnessLoads-witnessBefore):]
 		w := Witness{Probe: p, Shift: math.NaN(), ShiftSD: math.NaN()}
 		var rows []engine.Row
-		var prior []float64
-		for _, l := range loads {
-			w.Loads = append(w.Loads, l.load)
+		var extra []float64
+		for i, l := range loads {
+			if len(loads)-i <= witnessLoads {
+				w.Loads = append(w.Loads, l.load)
+			}
 			at := f.columns.place[column{'l', l.load, ""}]
 			rows = append(rows, engine.Row{Cols: []int{at}, Vals: []float64{1}})
-			sd := math.Exp(f.solved.Theta[thetaLoad])
-			prior = append(prior, sd*sd+square(f.columns.list[at].Extra))
+			extra = append(extra, square(f.columns.list[at].Extra))
 		}
-		w.Drift, w.DriftSD = f.common(rows, prior)
+		w.Drift, w.DriftSD = f.drift(rows, extra, len(w.Loads))
 		if at, known := f.columns.place[column{'o', p, ""}]; known && len(names) > 1 {
 			sd := f.probeSD(p)
-			w.Shift, w.ShiftSD = f.common([]engine.Row{{Cols: []int{at}, Vals: []float64{sd}}}, []float64{0})
+			w.Shift, w.ShiftSD = f.shift(engine.Row{Cols: []int{at}, Vals: []float64{sd}})
 		}
 		over := func(v, sd float64) bool { return math.Abs(v) > witnessOver && math.Abs(v) > 2*sd }
 		w.Disagree = over(w.Drift, w.DriftSD) || over(w.Shift, w.ShiftSD)
@@ -83,14 +89,81 @@ func (f *Fit) Witnesses() []Witness {
 	return out
 }
 
-// common is the mean that some effects have in common, with no prior on it; between is what
-// they scatter by about it. The rows of a single effect whose prior is to be left out
-// altogether have between 0.
-func (f *Fit) common(rows []engine.Row, between []float64) (mean, sd float64) {
+// drift is the drift of the last loads of rows; extra is the variance of each one's own record.
+func (f *Fit) drift(rows []engine.Row, extra []float64, last int) (mean, sd float64) {
+	n := len(rows)
+	d, e, ok := f.said(rows, func(i int) float64 { return math.Exp(2*f.solved.Theta[thetaLoad]) + extra[i] })
+	if !ok {
+		return math.NaN(), math.Inf(1)
+	}
+	first := n - last
+	var weights, means, vars []float64
+	for step := -8; step <= 8; step++ {
+		away := 0.2 * float64(step)
+		s := f.book.Load * math.Exp(away)
+		m := mat.NewDense(n, n, nil) // I + D T
+		for i := range n {
+			for j := range n {
+				m.Set(i, j, d.At(i, j)*(s*s+extra[j]))
+			}
+			m.Set(i, i, m.At(i, i)+1)
+		}
+		var lu mat.LU
+		lu.Factorize(m)
+		var left mat.Dense
+		var miss mat.VecDense
+		if lu.SolveTo(&left, false, d) != nil || lu.SolveVecTo(&miss, false, e) != nil {
+			continue
+		}
+		logDet, _ := lu.LogDet()
+		var a, b, fits float64
+		for i := range n {
+			fits += e.AtVec(i) * (s*s + extra[i]) * miss.AtVec(i)
+			if i < first {
+				continue
+			}
+			b += miss.AtVec(i)
+			for j := first; j < n; j++ {
+				a += left.At(i, j)
+			}
+		}
+		if !(a > 0) {
+			continue
+		}
+		weights = append(weights, (fits+b*b/a-logDet-math.Log(a)-square(away/f.book.Spread))/2)
+		means, vars = append(means, b/a), append(vars, 1/a)
+	}
+	if len(weights) == 0 {
+		return 0, math.Inf(1)
+	}
+	best, total := slices.Max(weights), 0.0
+	for i, w := range weights {
+		weights[i] = math.Exp(w - best)
+		total += weights[i]
+	}
+	var square2 float64
+	for i, w := range weights {
+		mean += w / total * means[i]
+		square2 += w / total * (vars[i] + means[i]*means[i])
+	}
+	return mean, math.Sqrt(square2 - mean*mean)
+}
+
+// shift is one effect of unit prior, in row's units, without that prior.
+func (f *Fit) shift(row engine.Row) (mean, sd float64) {
+	d, e, ok := f.said([]engine.Row{row}, func(int) float64 { return square(row.Vals[0]) })
+	if !ok || !(d.At(0, 0) > 0) {
+		return 0, math.Inf(1)
+	}
+	return e.AtVec(0) / d.At(0, 0), math.Sqrt(1 / d.At(0, 0))
+}
+
+// said is what the bars say about some effects, apart from their prior variances: D and e above.
+func (f *Fit) said(rows []engine.Row, prior func(int) float64) (d *mat.Dense, e *mat.VecDense, ok bool) {
 	n := len(rows)
 	cov := f.solved.Cov(rows...)
-	c, d := mat.NewDense(n, n, nil), mat.NewDense(n, n, nil)
-	e := mat.NewVecDense(n, nil)
+	c := mat.NewDense(n, n, nil)
+	d, e = mat.NewDense(n, n, nil), mat.NewVecDense(n, nil)
 	for i := range n {
 		for j := range n {
 			c.Set(i, j, cov[i][j])
@@ -98,31 +171,11 @@ func (f *Fit) common(rows []engine.Row, between []float64) (mean, sd float64) {
 		e.SetVec(i, f.solved.Mean(rows[i]))
 	}
 	if d.Inverse(c) != nil {
-		return math.NaN(), math.Inf(1)
+		return nil, nil, false
 	}
 	e.MulVec(d, e)
-	for i, r := range rows {
-		own := between[i]
-		if own == 0 { // a probe life: its own prior
-			own = square(r.Vals[0])
-		}
-		d.Set(i, i, d.At(i, i)-1/own)
-	}
-	s := mat.NewDense(n, n, nil)
 	for i := range n {
-		for j := range n {
-			s.Set(i, j, d.At(i, j)*between[j])
-		}
-		s.Set(i, i, s.At(i, i)+1)
+		d.Set(i, i, d.At(i, i)-1/prior(i))
 	}
-	var left mat.Dense
-	var miss mat.VecDense
-	if left.Solve(s, d) != nil || miss.SolveVec(s, e) != nil {
-		return math.NaN(), math.Inf(1)
-	}
-	precision, sum := mat.Sum(&left), mat.Sum(&miss)
-	if !(precision > 0) {
-		return 0, math.Inf(1)
-	}
-	return sum / precision, math.Sqrt(1 / precision)
+	return d, e, true
 }

@@ -17,23 +17,24 @@ type swept struct {
 }
 
 // newSwept makes room for every block in one piece of memory.
-func newSwept(blocks []*Block) []swept {
+func newSwept(blocks []*Block) (rows []swept, memory []float64) {
 	size := 0
 	for _, b := range blocks {
 		size += len(b.Y) * (len(b.Y) + 2*len(b.Cols))
 	}
-	room := make([]float64, size)
+	memory = make([]float64, size)
+	room := memory
 	take := func(n int) []float64 {
 		out := room[:n:n]
 		room = room[n:]
 		return out
 	}
-	out := make([]swept, len(blocks))
+	rows = make([]swept, len(blocks))
 	for i, b := range blocks {
 		k, s := len(b.Y), len(b.Cols)
-		out[i] = swept{p: take(k * k), pz: take(k * s), zs: take(k * s)}
+		rows[i] = swept{p: take(k * k), pz: take(k * s), zs: take(k * s)}
 	}
-	return out
+	return rows, memory
 }
 
 // scratch is memory that is used over and over within one pass over the blocks.

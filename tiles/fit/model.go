@@ -31,7 +31,32 @@ type Model struct {
 	Params  []Param
 	Whole   bool // eliminate no column first: only to check that it makes no difference
 
-	lay *layout
+	lay   *layout
+	spare []*Solution // let go, for their memory
+}
+
+// letGo takes a solution back that nobody will look at again: the next one is worked out in its
+// memory. A search makes hundreds.
+func (m *Model) letGo(s *Solution) {
+	if s != nil && s.model == m && len(m.spare) < 2 {
+		m.spare = append(m.spare, s)
+	}
+}
+
+// room is a solution with nothing in it yet, of the right sizes.
+func (m *Model) room() *Solution {
+	q := len(m.lay.dense)
+	if n := len(m.spare); n > 0 {
+		s := m.spare[n-1]
+		m.spare = m.spare[:n-1]
+		clear(s.c)
+		clear(s.v)
+		clear(s.memory)
+		return s
+	}
+	s := &Solution{model: m, q: q, c: make([]float64, q*q), v: make([]float64, q)}
+	s.rows, s.memory = newSwept(m.Blocks)
+	return s
 }
 
 // Param is one theta.

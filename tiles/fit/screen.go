@@ -33,7 +33,7 @@ func Screen(m *Model, theta []float64) ([][]float64, error) {
 		}
 		free.Blocks[i] = &c
 	}
-	free.lay = nil
+	free.lay, free.spare = nil, nil
 	for round := 0; round < screenRounds; round++ {
 		s, err := free.solve(theta)
 		if err != nil {
@@ -42,6 +42,7 @@ func Screen(m *Model, theta []float64) ([][]float64, error) {
 		for i, b := range free.Blocks {
 			s.reweigh(b, &s.rows[i])
 		}
+		free.letGo(s)
 	}
 	out := make([][]float64, len(m.Blocks))
 	for i, b := range free.Blocks {

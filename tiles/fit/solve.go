@@ -19,13 +19,14 @@ type Solution struct {
 	Criterion float64 // -2 ln restricted likelihood, without (n - p) ln 2 pi
 	Objective float64 // Criterion and the penalty of the priors on theta
 
-	model *Model
-	scale *scale
-	rows  []swept
-	q     int
-	c     []float64 // C of the dense part, q x q, full; A^-1 there
-	v     []float64 // unit coefficients of the dense part
-	alone []single
+	model  *Model
+	scale  *scale
+	rows   []swept
+	memory []float64 // that rows lie in
+	q      int
+	c      []float64 // C of the dense part, q x q, full; A^-1 there
+	v      []float64 // unit coefficients of the dense part
+	alone  []single
 }
 
 // single is a lone column's row of A: diagonal d, the rest in a, its right side in rhs.
@@ -49,8 +50,9 @@ func (m *Model) factor(theta []float64) (*Solution, error) {
 	if err := m.prepare(); err != nil {
 		return nil, err
 	}
-	q := len(m.lay.dense)
-	s := &Solution{Theta: theta, model: m, scale: newScale(m.Columns, theta), q: q, c: make([]float64, q*q), v: make([]float64, q), rows: newSwept(m.Blocks)}
+	s := m.room()
+	q := s.q
+	s.Theta, s.scale = theta, newScale(m.Columns, theta)
 	sum, err := s.accumulate()
 	if err != nil {
 		return nil, err

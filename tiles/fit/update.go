@@ -26,6 +26,7 @@ type Change struct {
 // columns would meet, or too little is left of a variance.
 func (s *Solution) With(c Change) (*Solution, error) {
 	m := *s.model
+	m.spare = nil
 	m.Columns = append(slices.Clone(s.model.Columns), c.Columns...)
 	m.Blocks = c.Blocks
 	for _, list := range [][]*Block{c.Take, c.Give} {
@@ -107,9 +108,10 @@ func (s *Solution) work(b *Block, sign float64) error {
 	if b.N != 1 {
 		return fmt.Errorf("update: a block stands for %g units", b.N)
 	}
-	o := newSwept([]*Block{b})[0]
+	one, _ := newSwept([]*Block{b})
+	o := &one[0]
 	var t scratch
-	if err := b.sweep(s.Theta, s.scale, &t, &o); err != nil {
+	if err := b.sweep(s.Theta, s.scale, &t, o); err != nil {
 		return err
 	}
 	for _, f := range roots(o.p, k) {
@@ -217,7 +219,8 @@ func (s *Solution) settle(before *Solution) error {
 		if err := s.meet(b); err != nil {
 			return err
 		}
-		s.rows[i] = newSwept([]*Block{b})[0]
+		one, _ := newSwept([]*Block{b})
+		s.rows[i] = one[0]
 		if err := b.sweep(s.Theta, s.scale, &t, &s.rows[i]); err != nil {
 			return err
 		}
@@ -228,7 +231,7 @@ func (s *Solution) settle(before *Solution) error {
 // Again solves the model of s from the beginning, at the same theta.
 func (s *Solution) Again() (*Solution, error) {
 	m := *s.model
-	m.lay = nil
+	m.lay, m.spare = nil, nil
 	m.Blocks = make([]*Block, len(s.model.Blocks))
 	for i, b := range s.model.Blocks {
 		c := *b

@@ -75,6 +75,14 @@ type Made struct {
 	last    tiles.BatchRef // last batch of clay 0
 }
 
+// Truth is a handbook that knows the true sds and will not be moved from them.
+func (m *Made) Truth() *tiles.Handbook {
+	h := tiles.UsualHandbook()
+	h.Reading, h.Piece, h.Position, h.BatchDrying, h.BatchFiring, h.Load = tiles.Millimetre(m.sds[0]), m.sds[1], m.sds[2], m.sds[3], m.sds[4], m.sds[5]
+	h.Spread = 0.01
+	return &h
+}
+
 // Slip is one reading that was falsified.
 type Slip struct {
 	Reading string
