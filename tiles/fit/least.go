@@ -16,6 +16,7 @@ type Linear struct {
 	RSS        float64
 	R2         float64 // 1 - RSS/(sum of squares about the mean); about zero if no column is constant
 	DF         int     // n - p
+	Residuals  []float64
 }
 
 // LeastSquares fits y = X b. Give x row by row, with a column of ones for a constant term.
@@ -83,7 +84,7 @@ func LeastSquares(x [][]float64, y []float64) (Linear, error) {
 			r[i] = s + lost
 		}
 	}
-	out := Linear{Coef: b, DF: n - p, SE: make([]float64, p)}
+	out := Linear{Coef: b, DF: n - p, SE: make([]float64, p), Residuals: r}
 	for _, v := range r {
 		out.RSS += v * v
 	}

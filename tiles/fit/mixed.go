@@ -38,16 +38,23 @@ type MixedFit struct {
 }
 
 // Mixed fits d by restricted maximum likelihood. Crossed and nested terms are told by their
-// groups alone (nested: name the level "block:plot"). A variance that wants to be zero ends
+// groups alone (nested: name the level "block:plot"); a factor among the fixed columns is
+// written out as columns of 0 and 1, an interaction as their product. d is not changed. It
+// fails where the fixed columns depend on one another, leave nothing over, or a length does not
+// agree; the text says which. A variance that wants to be zero ends
 // within 1e-8 of it, relative to the residual.
 func Mixed(d Data) (MixedFit, error) {
 	n := len(d.Y)
 	if n == 0 {
 		return MixedFit{}, errors.New("mixed model: no readings")
 	}
-	rough, size, err := d.rough()
+	rough, plain, err := d.rough()
 	if err != nil {
 		return MixedFit{}, err
+	}
+	size := len(plain.Coef)
+	if size > 0 { // what is left of y: large readings that differ by little keep their digits
+		d.Y = plain.Residuals
 	}
 	m, unit, err := d.model(rough)
 	if err != nil {
@@ -69,7 +76,11 @@ func Mixed(d Data) (MixedFit, error) {
 	if h, err = m.doubt(best.Theta); err != nil {
 		return MixedFit{}, fmt.Errorf("mixed model: %w", err)
 	}
-	return d.read(best, h, unit, size), nil
+	out := d.read(best, h, unit, size)
+	for j := range out.Beta {
+		out.Beta[j] += plain.Coef[j]
+	}
+	return out, nil
 }
 
 // doubt is the covariance of theta: differences over a thousandth give its second
@@ -82,26 +93,30 @@ func (m *Model) doubt(theta []float64) (*mat.SymDense, error) {
 	return Floor(h, 1e-9)
 }
 
-// rough is a first guess of the residual sd, and the number of fixed columns.
-func (d Data) rough() (sd float64, p int, err error) {
+// rough is a first guess of the residual sd, and least squares of the fixed part if there is
+// one.
+func (d Data) rough() (sd float64, fixed Linear, err error) {
 	if len(d.Fixed) == 0 {
 		for _, v := range d.Y {
 			sd += v * v / float64(len(d.Y))
 		}
-		return math.Sqrt(sd), 0, nil
+		if !(sd > 0) || !finite(sd) {
+			return 0, Linear{}, errors.New("mixed model: readings are all zero or not numbers, there is no variance to split")
+		}
+		return math.Sqrt(sd), Linear{}, nil
 	}
 	l, err := LeastSquares(d.Fixed, d.Y)
 	if err != nil {
-		return 0, 0, fmt.Errorf("mixed model: fixed part: %w", err)
+		return 0, Linear{}, fmt.Errorf("mixed model: fixed part: %w", err)
 	}
 	largest := 0.0
 	for _, v := range d.Y {
 		largest = max(largest, math.Abs(v))
 	}
 	if !(l.ResidualSD > 1e-13*largest) {
-		return 0, 0, errors.New("mixed model: the fixed part leaves nothing over, there is no variance to split")
+		return 0, Linear{}, errors.New("mixed model: the fixed part leaves nothing over, there is no variance to split")
 	}
-	return l.ResidualSD, len(l.Coef), nil
+	return l.ResidualSD, l, nil
 }
 
 func (t Term) width() int {

@@ -1,7 +1,9 @@
 // Package fit is least squares and its kin on bare numbers: least squares by QR, and linear
 // mixed models by restricted maximum likelihood (REML), with or without priors. It knows
-// nothing of clay. Two entry points ask for no more than numbers and group names:
-// LeastSquares and Mixed. What the shrink fit needs beyond them (blocks of correlated
+// nothing of clay. Two entry points ask for no more than numbers and group names, with no
+// formula to write: LeastSquares (columns, a response) and Mixed (the same, and groups). To run
+// another data set of the kind that handbooks publish, fill in their arguments row by row; the
+// examples of both do so. What the shrink fit needs beyond them (blocks of correlated
 // readings, a free level in each, priors, rows alike gathered, updates) is Model.
 //
 // Everything here is deterministic: the same numbers in the same order give the same bits.

@@ -10,6 +10,54 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
+// ExampleLeastSquares: the first of F. J. Anscombe's four sets (The American Statistician 27,
+// 1973, 17-21; figures from memory): all of them have the line 3.00 + 0.500 x, whose slope has a
+// standard error of 0.118, and R2 0.667.
+func ExampleLeastSquares() {
+	at := []float64{10, 8, 13, 9, 11, 14, 6, 4, 12, 7, 5}
+	y := []float64{8.04, 6.95, 7.58, 8.81, 8.33, 9.96, 7.24, 4.26, 10.84, 4.82, 5.68}
+	var x [][]float64
+	for _, v := range at {
+		x = append(x, []float64{1, v}) // a constant, and the column itself
+	}
+	f, err := LeastSquares(x, y)
+	if err != nil {
+		panic(err)
+	}
+	fmt.Printf("%.2f + %.3f x, slope ± %.3f, R2 %.3f, %d degrees of freedom", f.Coef[0], f.Coef[1], f.SE[1], f.R2, f.DF)
+	// Output: 3.00 + 0.500 x, slope ± 0.118, R2 0.667, 9 degrees of freedom
+}
+
+// TestMixedLargeReadings: adding 1e9 to every reading, or counting in other units, moves the
+// mean and nothing else.
+func TestMixedLargeReadings(t *testing.T) {
+	d := references(t)["Yield ~ 1 + (1|Batch)"]
+	plain, err := Mixed(d)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct{ add, times float64 }{{1e9, 1}, {0, 1e-6}, {0, 1e6}} {
+		e := d
+		e.Y = nil
+		for _, y := range d.Y {
+			e.Y = append(e.Y, y*c.times+c.add)
+		}
+		f, err := Mixed(e)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for what, v := range map[string][2]float64{"mean": {f.Beta[0], plain.Beta[0]*c.times + c.add}, "between": {f.Covariance[0][0][0], plain.Covariance[0][0][0] * c.times * c.times},
+			"within": {f.Residual, plain.Residual * c.times * c.times}, "sd of the mean": {f.SE[0], plain.SE[0] * c.times}} {
+			if math.Abs(v[0]/v[1]-1) > 1e-6 {
+				t.Errorf("y x %g + %g: %s %.12g, want %.12g", c.times, c.add, what, v[0], v[1])
+			}
+		}
+	}
+	if _, err := Mixed(Data{Y: []float64{0, 0}, Terms: []Term{{Name: "g", Group: []string{"a", "b"}}}}); err == nil {
+		t.Error("readings that are all zero have variances")
+	}
+}
+
 // ExampleMixed: the yield of dyestuff in six batches of five (Davies and Goldsmith, 1972).
 // The analysis of variance gives 1764.05 between batches and 2451.25 within, exactly.
 func ExampleMixed() {
