@@ -13,7 +13,8 @@ import (
 const (
 	worthMoving = 0.05 // log-percent; a smaller move is not told
 	mostMoves   = 10
-	mostSteps   = 60 // how many sittings the search goes back
+	mostBack    = 20000 // bars taken back times bars in the fit: how far the search goes back
+	leastBack   = 8     // but so many bars in any case
 	sitting     = 12 * time.Hour
 )
 
@@ -37,7 +38,7 @@ type fact struct {
 }
 
 // Moves tells what moved the rate that a asks about, from its stage to fired, the newest move
-// first: at most ten, of 0.05 log-percent or more. It takes the facts back one sitting after
+// first: at most ten, of 0.05 log-percent or more, and less far back the more bars there are. It takes the facts back one sitting after
 // another and sees what the rate would be without them. Bars of other clays are among them
 // where they shared a load. Sds are those of today throughout, so the same facts always give
 // the same moves; what was answered at the time may have differed by what the sds were then.
@@ -49,14 +50,16 @@ func (f *Fit) Moves(a Ask) ([]Move, error) {
 	a.Batch = l.ref.Batch
 	var out []Move
 	g := f
-	for steps, facts := 0, f.factsAbout(a.Clay); len(facts) > 0 && steps < mostSteps && len(out) < mostMoves; steps++ {
+	facts, left := f.factsAbout(a.Clay), max(mostBack/max(len(f.sheets), 1), leastBack)
+	for len(facts) > 0 && left > 0 && len(out) < mostMoves {
 		n := 1
 		for n < len(facts) && facts[n].sameSitting(facts[n-1]) {
 			n++
 		}
 		these := facts[:n]
 		facts = facts[n:]
-		before, err := g.without(these)
+		before, bars, err := g.without(these)
+		left -= bars
 		if errors.Is(err, engine.ErrAnew) { // farther back it cannot be told without a new fit
 			break
 		}
@@ -132,8 +135,8 @@ func (f *Fit) factsAbout(clay ClayID) []fact {
 	return out
 }
 
-// without is f with some facts taken back.
-func (f *Fit) without(facts []fact) (*Fit, error) {
+// without is f with some facts taken back, about so many bars.
+func (f *Fit) without(facts []fact) (*Fit, int, error) {
 	changed := map[int][]fact{}
 	var order []int
 	for _, x := range facts {
@@ -156,8 +159,8 @@ func (f *Fit) without(facts []fact) (*Fit, error) {
 		}
 		var err error
 		if g, err = g.With(b); err != nil {
-			return nil, err
+			return nil, 0, err
 		}
 	}
-	return g, nil
+	return g, len(order), nil
 }
