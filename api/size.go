@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"net/url"
+	"reflect"
 
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -236,4 +237,17 @@ func sizeAnswer(a tiles.SizeAnswer) sizeJSON {
 		j.LikelyML = []*float64{rounded(a.LikelyML[0], 1), rounded(a.LikelyML[1], 1)}
 	}
 	return j
+}
+
+// SizeParameters are the names of a size question that a command line makes flags of, each with
+// its help.
+func SizeParameters() (names []string, help map[string]string) {
+	help = map[string]string{}
+	for _, f := range reflect.VisibleFields(reflect.TypeFor[SizeParams]()) {
+		if n, ok := parameter(f); ok {
+			names = append(names, n)
+			help[n] = f.Tag.Get("doc")
+		}
+	}
+	return names, help
 }

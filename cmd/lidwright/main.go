@@ -122,7 +122,7 @@ answers; 5 cannot start until someone acts.
 	f.String("units", "", "unit of bare lengths: mm, cm, in or 32nds")
 	root.AddCommand(
 		runCommand(), practiceCommand(), checkCommand(), codeCommand(),
-		lidCommand(), boardCommand(), rateCommand(), clayCommand(), barCommand(), barsCommand(), loadCommand(),
+		lidCommand(), boardCommand(), sizeCommand(), potCommand(), verdictCommand(), rateCommand(), clayCommand(), barCommand(), barsCommand(), loadCommand(),
 		nowCommand(), firingsCommand(), safetyTopic(),
 	)
 	return root
