@@ -49,7 +49,7 @@ func (a *answers) put(question string, then uint64, one answer) {
 	if then < a.at || size > a.most {
 		return
 	}
-	if a.at != then || a.bytes+size > a.most {
+	if a.kept == nil || a.at != then || a.bytes+size > a.most {
 		a.at, a.bytes, a.kept = then, 0, map[string]answer{}
 	}
 	if _, there := a.kept[question]; !there {

@@ -12,8 +12,7 @@ import (
 // An answer is kept as long as nothing changed, and never under a revision that came after
 // it was begun.
 func TestAnswersKept(t *testing.T) {
-	var revision atomic.Uint64
-	revision.Store(7)
+	var revision atomic.Uint64 // from 0 on: nothing was written yet
 	asked := 0
 	a := &answers{most: 4096, revision: revision.Load}
 	h := tagged(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
