@@ -17,7 +17,18 @@ type Archive interface {
 	Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.Firing, error)
 	Firing(ctx context.Context, id kiln.FiringID) (kiln.Firing, error)
 	Samples(ctx context.Context, id kiln.FiringID) ([]kiln.Sample, error)
-	TellFiring(ctx context.Context, id kiln.FiringID, kind kiln.Kind, atmosphere kiln.Atmosphere, at kiln.Stamp) error
+	Curve(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID, gapAfter time.Duration) (kiln.Curve, error)
+	Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID, step time.Duration, points int) ([]kiln.Envelope, []kiln.Gap, error)
+	SayFiring(ctx context.Context, id kiln.FiringID, said kiln.FiringSaid, at kiln.Stamp) error
+	PutFiring(ctx context.Context, f kiln.Firing, samples []kiln.Sample, said any, m tiles.Match, at kiln.Stamp) (tiles.Kept, error)
+
+	Cones(ctx context.Context, firing kiln.FiringID) ([]tiles.ConeSeen, error)
+	PutCone(ctx context.Context, c tiles.ConeSeen, at kiln.Stamp) (tiles.Kept, error)
+	StrikeCone(ctx context.Context, id, by, why string, at kiln.Stamp) error
+	Notes(ctx context.Context, firing kiln.FiringID) ([]tiles.Note, error)
+	PutNote(ctx context.Context, n tiles.Note, at kiln.Stamp) (tiles.Kept, error)
+	StrikeNote(ctx context.Context, id, by, why string, at kiln.Stamp) error
+	PutProbe(ctx context.Context, p tiles.ProbeLife, m tiles.Match, at kiln.Stamp) (tiles.Kept, error)
 
 	Clays(ctx context.Context) ([]tiles.KeptClay, error)
 	Clay(ctx context.Context, id tiles.ClayID) (tiles.KeptClay, error)
@@ -71,6 +82,12 @@ type Kilns interface {
 	LiveCurve(id kiln.KilnID) (kiln.LiveCurve, bool)
 	Tell(ctx context.Context, f kiln.Fact) (kiln.FiringID, error)
 	Trouble() (kiln.StoreTrouble, bool)
+}
+
+// Heat keeps the heat work of firings that are over: of this model, and corrected by the cones.
+type Heat interface {
+	Again(ctx context.Context, k kiln.KilnID) // a cone, a probe or a firing of the kiln was told: look again, and wait a moment for it
+	Stories(ctx context.Context, k kiln.KilnID) ([]kiln.ProbeStory, error)
 }
 
 // Shrink is the fit of shrink rates, kept up to date by the daemon.

@@ -41,13 +41,13 @@ func (s *Server) getFirings(ctx context.Context, in *firingsInput) (*body[listJS
 			out.Next = text(all[i-1].Began.Wall.UTC().Format(time.RFC3339Nano))
 			break
 		}
-		out.Items = append(out.Items, s.firing(f))
+		out.Items = append(out.Items, s.firing(f, kiln.UsualBefore(all, i, s.Kiln[f.Kiln].Control)))
 	}
 	return &body[listJSON[firingJSON]]{out}, nil
 }
 
 // firing is a stored firing, or how a running one stands now.
-func (s *Server) firing(f kiln.Firing) firingJSON {
+func (s *Server) firing(f kiln.Firing, usual kiln.Expected) firingJSON {
 	if f.Status == kiln.Running {
 		if live, ok := s.Kilns.LiveCurve(f.Kiln); ok && live.Firing.ID == f.ID {
 			number := f.Number
@@ -55,19 +55,19 @@ func (s *Server) firing(f kiln.Firing) firingJSON {
 			f.Number = number
 		}
 	}
-	return s.firingJSON(f, s.Kiln[f.Kiln].Control)
+	return s.firingJSON(f, s.Kiln[f.Kiln].Control, usual)
 }
 
 type FiringPath struct {
 	ID string `path:"id"`
 }
 
-func (s *Server) getFiring(ctx context.Context, in *FiringPath) (*body[firingJSON], error) {
-	f, err := s.findFiring(ctx, kiln.FiringID(in.ID))
+func (s *Server) getFiring(ctx context.Context, in *FiringPath) (*body[firingWholeJSON], error) {
+	j, err := s.wholeFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[firingJSON]{s.firing(f)}, nil
+	return &body[firingWholeJSON]{j}, nil
 }
 
 // findFiring looks among the stored ones, then among those that have just begun.
@@ -182,35 +182,4 @@ func (s *Server) envelopes(ctx context.Context, f kiln.Firing, channels []kiln.C
 		out = append(out, e)
 	}
 	return out, curve.Gaps, nil
-}
-
-type putFiringInput struct {
-	FiringPath
-	Body struct {
-		Kind       string `json:"kind,omitempty" enum:"bisque,glaze,once,other"`
-		Atmosphere string `json:"atmosphere,omitempty" enum:"oxidation,reduction,unknown"`
-	}
-}
-
-// putFiring keeps what a person says of a firing, over what was guessed.
-func (s *Server) putFiring(ctx context.Context, in *putFiringInput) (*body[firingJSON], error) {
-	if in.Body.Kind == "" && in.Body.Atmosphere == "" {
-		return nil, problem("missing", "Say kind, atmosphere or both.", ProblemField{"kind", "is needed, or atmosphere"})
-	}
-	id, kind, atmosphere := kiln.FiringID(in.ID), kiln.Kind(in.Body.Kind), kiln.Atmosphere(in.Body.Atmosphere)
-	f, err := s.findFiring(ctx, id)
-	if err == nil {
-		err = s.Archive.TellFiring(ctx, id, kind, atmosphere, s.Now())
-	}
-	if err == nil && f.Status == kiln.Running {
-		_, err = s.Kilns.Tell(ctx, kiln.Fact{Kiln: f.Kiln, What: kiln.KindTold, At: s.Now(), Kind: kind, Atmosphere: atmosphere})
-	}
-	if err == nil {
-		f, err = s.findFiring(ctx, id)
-	}
-	if err != nil {
-		return nil, s.problemFrom(ctx, err)
-	}
-	s.Shrink.Touch()
-	return &body[firingJSON]{s.firing(f)}, nil
 }

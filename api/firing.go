@@ -29,16 +29,36 @@ type firingJSON struct {
 	HeatWorkC    *float64     `json:"heat_work_c" doc:"End point in °C of a 60 °C/h firing that did the same work"`
 	HeatWorkFrom string       `json:"heat_work_from" doc:"curve, cones, sitter or intended; empty while there is none"`
 	HeatLikely   []*float64   `json:"heat_work_likely_c" doc:"90 % range; an upper end of null means at least"`
+	AsIndicated  *workJSON    `json:"as_indicated" doc:"What the probe alone says, before its cones correct it"`
+	CorrectionC  *float64     `json:"correction_c" doc:"Added to every reading: what the witness cones say the probe lacks"`
+	CorrectionSD *float64     `json:"correction_sd_c" doc:"One sd of it; without cones the tolerance of the probe's class"`
 	Cone         string       `json:"cone" example:"6+0.1"`
 	ConePosition *float64     `json:"cone_position"`
 	ConeWords    string       `json:"cone_words"`
 	HeatModel    string       `json:"heat_work_model"`
 	Estimate     bool         `json:"heat_work_estimate" doc:"A gap or a fault lies where it matters"`
+	Sitter       *sitterJSON  `json:"sitter" doc:"Of a firing by hand"`
+	IntendedCone string       `json:"intended_cone"`
 	Dips         []dipJSON    `json:"dips"`
 	Gaps         []gapJSON    `json:"gaps"`
 	Readings     readingsJSON `json:"readings"`
 	Note         string       `json:"note"`
+	Usual        *bool        `json:"usual" doc:"Heat work and hours to the top as in the last firings of its kiln, kind and atmosphere; null while there is none to compare with"`
 	Says         string       `json:"says" doc:"One sentence"`
+}
+
+// workJSON is a heat work beside another one.
+type workJSON struct {
+	HeatWorkC *float64   `json:"heat_work_c"`
+	Likely    []*float64 `json:"heat_work_likely_c"`
+	Cone      string     `json:"cone"`
+	ConeWords string     `json:"cone_words"`
+}
+
+type sitterJSON struct {
+	Cone      string  `json:"cone"`
+	Series    string  `json:"series"`
+	DroppedAt *string `json:"dropped_at"`
 }
 
 type dipJSON struct {
@@ -71,7 +91,8 @@ func gapsJSON(gaps []kiln.Gap) []gapJSON {
 	return out
 }
 
-func (s *Server) firingJSON(f kiln.Firing, control kiln.ChannelID) firingJSON {
+// firingJSON is a firing, of which usual is what was usual before it.
+func (s *Server) firingJSON(f kiln.Firing, control kiln.ChannelID, usual kiln.Expected) firingJSON {
 	j := firingJSON{
 		ID: string(f.ID), Name: fmt.Sprintf("%s %d", f.Kiln, f.Number), Kiln: string(f.Kiln), Kind: string(f.Kind), KindFrom: f.KindFrom,
 		Atmosphere: string(f.Atmosphere), Source: f.Source, Load: text(f.Load), Status: string(f.Status), Provisional: f.Provisional,
@@ -95,7 +116,7 @@ func (s *Server) firingJSON(f kiln.Firing, control kiln.ChannelID) firingJSON {
 	for fault, n := range f.Faulty {
 		j.Readings.Faulty[string(fault)] = n
 	}
-	h, ok := f.HeatWork[control]
+	h, ok := f.Work(control)
 	if !ok {
 		for _, any := range f.HeatWork {
 			h = any
@@ -103,17 +124,41 @@ func (s *Server) firingJSON(f kiln.Firing, control kiln.ChannelID) firingJSON {
 	}
 	if h.Model != "" || ok {
 		j.HeatWorkC, j.HeatWorkFrom, j.HeatModel, j.Estimate = celsius(h.C), h.From, h.Model, h.Estimate
-		if h.C.Known() {
-			j.HeatLikely = []*float64{celsius(h.Low), celsius(h.High)}
-		}
+		j.HeatLikely = likely(h)
 		j.Cone, j.ConeWords, j.ConePosition = h.Text(), h.Words(), rounded(h.Position, 2)
 	}
-	j.Says = firingSays(f)
+	if i, has := f.HeatWork[control]; has {
+		j.AsIndicated = &workJSON{celsius(i.C), likely(i), i.Text(), i.Words()}
+		if c, done := f.Corrected[kiln.Place{Channel: control}]; done {
+			j.CorrectionC, j.CorrectionSD = celsius(c.Bias), celsius(c.BiasSD)
+		}
+	}
+	if f.Told.Sitter != "" {
+		j.Sitter = &sitterJSON{f.Told.Sitter, string(f.Told.SitterSeries), s.moment(f.Told.Dropped)}
+	}
+	j.IntendedCone = f.Told.Intended
+	says := ""
+	if f.Status == kiln.Ended {
+		u := kiln.SayUsual(f, control, usual)
+		if says = u.Says; u.Known {
+			j.Usual = &u.Usual
+		}
+	} else {
+		says = gapsSay(f)
+	}
+	j.Says = join(says, firingSays(f))
 	return j
 }
 
-// firingSays is one sentence on a firing, of facts alone.
-func firingSays(f kiln.Firing) string {
+// likely is the 90 % range of a heat work; nil where there is none.
+func likely(h kiln.HeatWork) []*float64 {
+	if !h.C.Known() {
+		return nil
+	}
+	return []*float64{celsius(h.Low), celsius(h.High)}
+}
+
+func gapsSay(f kiln.Firing) string {
 	says := ""
 	for _, g := range f.Gaps {
 		switch {
@@ -123,6 +168,12 @@ func firingSays(f kiln.Firing) string {
 			says = join(says, fmt.Sprintf("gap %.0f min", g.For.Minutes()))
 		}
 	}
+	return says
+}
+
+// firingSays is what else there is to say of a firing, of facts alone.
+func firingSays(f kiln.Firing) string {
+	says := ""
 	for _, d := range f.Dips {
 		says = join(says, fmt.Sprintf("a dip of %.0f min to %.0f °C", (d.To-d.From).Minutes(), float64(d.Lowest)))
 	}
@@ -136,8 +187,8 @@ func firingSays(f kiln.Firing) string {
 }
 
 func join(a, b string) string {
-	if a == "" {
-		return b
+	if a == "" || b == "" {
+		return a + b
 	}
 	return a + "; " + b
 }

@@ -13,34 +13,37 @@ type nowJSON struct {
 }
 
 type kilnNowJSON struct {
-	Kiln               string           `json:"kiln"`
-	State              string           `json:"state" enum:"quiet,cold,soaking,falling,rising,holding,warm"`
-	Hot                bool             `json:"hot" doc:"The last good reading was over 60 °C"`
-	TemperatureC       *float64         `json:"temperature_c" doc:"null unless fresh"`
-	LastTemperatureC   *float64         `json:"last_temperature_c"`
-	RateCPerH          *float64         `json:"rate_c_per_h"`
-	ReadAt             *string          `json:"read_at"`
-	ReadAgeS           *int64           `json:"read_age_s"`
-	Fresh              bool             `json:"fresh"`
-	ClockTrusted       bool             `json:"clock_trusted"`
-	Channels           []channelNowJSON `json:"channels"`
-	Firing             *string          `json:"firing"`
-	FiringName         *string          `json:"firing_name"`
-	Kind               *string          `json:"kind"`
-	KindFrom           *string          `json:"kind_from"`
-	Hours              *float64         `json:"hours"`
-	PeakC              *float64         `json:"peak_c"`
-	HeatWorkC          *float64         `json:"heat_work_c"`
-	HeatWorkLikelyC    []*float64       `json:"heat_work_likely_c"`
-	Cone               *string          `json:"cone"`
-	ConeWords          *string          `json:"cone_words"`
-	ConePosition       *float64         `json:"cone_position"`
-	LimitC             *float64         `json:"limit_c"`
-	OverLimit          bool             `json:"over_limit"`
-	UnpackingMarkC     *float64         `json:"unpacking_mark_c"`
-	BelowUnpackingMark bool             `json:"below_unpacking_mark"`
-	Waits              string           `json:"waits" doc:"What the line waits for, in words; empty while it is heard"`
-	Unwritten          string           `json:"unwritten" doc:"Why readings wait in memory instead of being written; empty if all is well"`
+	Kiln                string           `json:"kiln"`
+	State               string           `json:"state" enum:"quiet,cold,soaking,falling,rising,holding,warm"`
+	Hot                 bool             `json:"hot" doc:"The last good reading was over 60 °C"`
+	TemperatureC        *float64         `json:"temperature_c" doc:"null unless fresh"`
+	LastTemperatureC    *float64         `json:"last_temperature_c"`
+	RateCPerH           *float64         `json:"rate_c_per_h"`
+	ReadAt              *string          `json:"read_at"`
+	ReadAgeS            *int64           `json:"read_age_s"`
+	Fresh               bool             `json:"fresh"`
+	ClockTrusted        bool             `json:"clock_trusted"`
+	Channels            []channelNowJSON `json:"channels"`
+	Firing              *string          `json:"firing"`
+	FiringName          *string          `json:"firing_name"`
+	Kind                *string          `json:"kind"`
+	KindFrom            *string          `json:"kind_from"`
+	Hours               *float64         `json:"hours"`
+	PeakC               *float64         `json:"peak_c"`
+	HeatWorkC           *float64         `json:"heat_work_c"`
+	HeatWorkLikelyC     []*float64       `json:"heat_work_likely_c"`
+	Cone                *string          `json:"cone"`
+	ConeWords           *string          `json:"cone_words"`
+	ConePosition        *float64         `json:"cone_position"`
+	LimitC              *float64         `json:"limit_c"`
+	OverLimit           bool             `json:"over_limit"`
+	UnpackingMarkC      *float64         `json:"unpacking_mark_c"`
+	BelowUnpackingMark  bool             `json:"below_unpacking_mark"`
+	AtUnpackingMark     []string         `json:"at_unpacking_mark_likely" doc:"Two times of the clock, 90 % likely; null while it is not cooling or nobody can tell"`
+	UnpackingSays       string           `json:"unpacking_says" doc:"The same in words, while it cools"`
+	HeatWorkProvisional bool             `json:"provisional" doc:"The heat work may still grow"`
+	Waits               string           `json:"waits" doc:"What the line waits for, in words; empty while it is heard"`
+	Unwritten           string           `json:"unwritten" doc:"Why readings wait in memory instead of being written; empty if all is well"`
 }
 
 type channelNowJSON struct {
@@ -112,6 +115,12 @@ func (s *Server) kilnNow(l kiln.Live) kilnNowJSON {
 	if l.Firing == "" {
 		return j
 	}
+	if u, ok := s.unpackable(l); ok {
+		if j.UnpackingSays = u.Says; u.Known && u.Left > 0 {
+			j.AtUnpackingMark = s.clocksOf(u, s.Now().Wall)
+		}
+	}
+	j.HeatWorkProvisional = l.Provisional
 	j.Firing, j.FiringName, j.Hours, j.PeakC = text(string(l.Firing)), text(fmt.Sprintf("%s %d", l.Kiln, l.Number)), hours(l.Elapsed), celsius(l.Peak)
 	if h, ok := l.HeatWork[s.Kiln[l.Kiln].Control]; ok {
 		j.Cone, j.ConeWords = text(h.Text()), text(h.Words())

@@ -244,7 +244,7 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 		Cautions []string
 		Past     []firingJSON
 	}{page: s.page("spyhole"), Kiln: k}
-	past, err := s.Archive.Firings(r.Context(), kiln.FiringFilter{Kiln: kiln.KilnID(k.Kiln), Limit: 21})
+	past, err := s.Archive.Firings(r.Context(), kiln.FiringFilter{Kiln: kiln.KilnID(k.Kiln), Limit: 20 + usualLook})
 	if err != nil {
 		return err
 	}
@@ -255,15 +255,15 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 		shown = past[0]
 	}
 	if shown.ID != "" {
-		j := s.firing(shown)
+		j := s.firing(shown, kiln.Expected{})
 		data.Firing = &j
 		if data.Drawing, data.Table, err = s.drawFiring(r.Context(), shown); err != nil {
 			return err
 		}
 	}
-	for _, f := range past {
-		if f.Status != kiln.Running {
-			data.Past = append(data.Past, s.firing(f))
+	for i, f := range past {
+		if f.Status != kiln.Running && len(data.Past) < 20 {
+			data.Past = append(data.Past, s.firing(f, kiln.UsualBefore(past, i, s.Kiln[f.Kiln].Control)))
 		}
 	}
 	data.Cautions = s.hotCautions(k, shown.Atmosphere)
@@ -279,7 +279,7 @@ func (s *Server) firingPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	j := s.firing(f)
+	j := s.firing(f, kiln.Expected{})
 	var rng string
 	if l := j.HeatLikely; len(l) == 2 && l[0] != nil {
 		rng = fmt.Sprintf("at least %.0f", *l[0])

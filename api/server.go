@@ -31,6 +31,8 @@ type Site struct {
 	Hosts     []string // names that we go by, beside IP numbers and localhost
 	PublicURL string   // for links and QR codes
 	Version   string
+
+	ConeSeries string // of the studio's usual witness cones
 }
 
 // Server is the whole of what is answered over HTTP. New fills in nothing by itself: the
@@ -40,6 +42,7 @@ type Server struct {
 	Archive Archive // firings and facts: the store
 	Kilns   Kilns   // what the kilns do now: the recorder and the lines
 	Shrink  Shrink  // the fit, kept up by the daemon
+	Heat    Heat    // heat works, kept up by the daemon
 	Lines   func() []Line
 	Kiln    map[kiln.KilnID]kiln.Kiln // as in the settings
 	Wired   []Wired                   // the same, for the page of the settings
@@ -139,7 +142,13 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, get, "/v1/firings", "list-firings", "Firings, newest first", s.getFirings)
 	route(a, get, "/v1/firings/{id}", "get-firing", "One firing", s.getFiring)
 	route(a, get, "/v1/firings/{id}/curve", "get-curve", "Its curve: lowest and highest of each step", s.getCurve)
-	route(a, put, "/v1/firings/{id}", "tell-firing", "Say what kind of firing it was, and the atmosphere", s.putFiring)
+	route(a, put, "/v1/firings/{id}", "put-firing", "Say kind, atmosphere, status or note of a firing; or keep one by hand", s.putFiring)
+	route(a, put, "/v1/firings/{id}/cones/{cone}", "put-cone", "A witness cone as it stood at unloading", s.putCone)
+	route(a, put, "/v1/firings/{id}/cones/{cone}/strike", "strike-cone", "Cross a cone out; it stays to be seen", s.strikeCone)
+	route(a, put, "/v1/firings/{id}/notes/{note}", "put-note", "A note or an incident of a firing", s.putNote)
+	route(a, put, "/v1/firings/{id}/notes/{note}/strike", "strike-note", "Cross a note out; it stays to be seen", s.strikeNote)
+	route(a, get, "/v1/kilns/{kiln}", "get-kiln", "A kiln with its probes, what the cones told of them, and what is usual", s.getKiln)
+	route(a, put, "/v1/kilns/{kiln}/probes/{probe}", "put-probe", "The life of a thermocouple: a new one has nothing of what the cones told of the old one", s.putProbe)
 	// Clays, and the loads that bars go through.
 	route(a, get, "/v1/clays", "list-clays", "Clays with their batches", s.getClays)
 	route(a, get, "/v1/clays/{clay}", "get-clay", "One clay", s.getClay)

@@ -51,6 +51,7 @@ type Daemon struct {
 	samples  chan kiln.Sample
 	shrink   *shrink
 	herald   *herald
+	heat     *heat
 	server   *api.Server
 	ready    atomic.Bool
 	turned   atomic.Int64 // turns of the recording loop when the watcher of our silence was last called
@@ -134,9 +135,10 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 	}
 	d.herald.ended = d.ended
 	d.turned.Store(-1)
+	d.heat = newHeat(d.store, cfg, zone, d.relearn)
 	d.server = &api.Server{
-		Site:    api.Site{Name: cfg.Site.Name, ID: site, Zone: zone, Units: cfg.Units.Length, Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
-		Archive: d.store, Kilns: d.recorder, Shrink: d.shrink, Lines: d.heard, Kiln: kilns, Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet),
+		Site:    api.Site{Name: cfg.Site.Name, ID: site, Zone: zone, Units: cfg.Units.Length, ConeSeries: cfg.Heat.ConeSeries, Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
+		Archive: d.store, Kilns: d.recorder, Shrink: d.shrink, Heat: d.heat, Lines: d.heard, Kiln: kilns, Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet),
 		Now: func() kiln.Stamp { return d.Now() }, Ready: d.isReady,
 		Access:   who,
 		Notices:  d.herald,
@@ -256,6 +258,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 		g.Go(func() error { line.Run(gctx); return nil })
 	}
 	g.Go(func() error { return d.shrink.run(gctx) })
+	g.Go(func() error { return d.heat.run(gctx) })
 	g.Go(func() error {
 		return d.server.Serve(gctx, handler, limited)
 	})
@@ -319,10 +322,17 @@ func (d *Daemon) isReady() error {
 // ended takes the news that a firing is over: it changes what is usual and what the bars of its
 // load saw.
 func (d *Daemon) ended(n kiln.Notice) {
+	d.relearn(n.Kiln)
+	go d.heat.Again(context.Background(), n.Kiln)
+}
+
+// relearn tells the recorder what the firings of a kiln lead to expect now, and has the rates
+// fitted again: a firing ended, or heat works became others.
+func (d *Daemon) relearn(id kiln.KilnID) {
 	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
 	defer cancel()
 	for _, k := range d.recorder.Kilns {
-		if k.ID == n.Kiln {
+		if k.ID == id {
 			if p, err := d.past(ctx, k.ID, k.Control); err == nil {
 				go d.recorder.Tell(context.WithoutCancel(ctx), kiln.Fact{Kiln: k.ID, What: kiln.PastKnown, Past: p})
 			}

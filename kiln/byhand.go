@@ -3,6 +3,7 @@ package kiln
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 )
 
@@ -203,4 +204,24 @@ func conesPosterior(all []ConeSays) (mean, low, high Celsius, best float64) {
 		}
 	}
 	return mean, low, high, best
+}
+
+// HandWork is the heat work of a firing by hand from what was told of it: its cones (of the shelf
+// that has most), its sitter, its typed curve, the cone intended. says has a sentence for every
+// part that could not be used.
+func HandWork(f Firing, cones []ConeReading, typed Curve, limit Celsius) (w HeatWork, says []string) {
+	h := ByHand{Cones: cones, Sitter: f.Told.Sitter, SitterSeries: f.Told.SitterSeries, Intended: f.Told.Intended, Typed: typed}
+	count := map[string]int{}
+	shelf := ""
+	for _, c := range cones {
+		if count[c.Shelf]++; count[c.Shelf] > count[shelf] {
+			shelf = c.Shelf
+		}
+	}
+	if len(count) > 1 {
+		h.Cones = slices.DeleteFunc(slices.Clone(cones), func(c ConeReading) bool { return c.Shelf != shelf })
+		says = append(says, fmt.Sprintf("Cones stood on several shelves; those of %s count, where most were.", oneOf(shelf == "", "no named shelf", shelf)))
+	}
+	w, said := h.HeatWork(MainLadder(), limit)
+	return w, append(says, said...)
 }

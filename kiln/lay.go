@@ -108,6 +108,24 @@ func rowOf(s Sample, channels []ChannelID, row []Celsius) {
 	}
 }
 
+// Top is the highest reading of one channel and the age at which it first came within 3 °C of it;
+// NaN and 0 where it said nothing.
+func (c Curve) Top(channel ChannelID) (peak Celsius, after time.Duration) {
+	peak = NoTemperature()
+	column := c.Column(channel)
+	for _, t := range column {
+		if t.Known() && !(t <= peak) {
+			peak = t
+		}
+	}
+	for i, t := range column {
+		if t >= peak-3 {
+			return peak, c.After[i]
+		}
+	}
+	return peak, 0
+}
+
 // Thin is the curve of one channel in steps of at least step: the lowest and highest of each.
 // A step that holds no reading is left out, and a line is not to be drawn across Gaps. A step
 // of zero gives each reading by itself.

@@ -34,31 +34,52 @@ func PastOf(firings []Firing, control ChannelID) Past {
 		}
 	}
 	for _, s := range order {
-		e := Expected{Kind: s.kind, Atmosphere: s.atmosphere, HeatWork: NoTemperature(), Top: NoTemperature(), Of: len(by[s])}
-		var tops, works, hours []float64
-		for _, f := range by[s] {
-			if f.Peak.Known() {
-				tops = append(tops, float64(f.Peak))
-			}
-			if w, ok := f.Work(control); ok && w.C.Known() {
-				works = append(works, float64(w.C))
-			}
-			if f.ToTop > 0 {
-				hours = append(hours, float64(f.ToTop))
-			}
-		}
-		if len(tops) > 0 {
-			e.Top = Celsius(median(tops))
-		}
-		if len(works) > 0 {
-			e.HeatWork, e.Works = Celsius(median(works)), works
-		}
-		if len(hours) > 0 {
-			e.ToTop, e.Tops = time.Duration(median(hours)), hours
-		}
-		p.Usual = append(p.Usual, e)
+		p.Usual = append(p.Usual, expectedOf(by[s], control))
 	}
 	return p
+}
+
+// UsualBefore is the usual firing that was known when the firing at place i of a list, newest
+// first, was fired: of its kiln, kind and atmosphere. Of is 0 if there was none.
+func UsualBefore(firings []Firing, i int, control ChannelID) Expected {
+	var before []Firing
+	f := firings[i]
+	for _, b := range firings[i+1:] {
+		if b.Kiln == f.Kiln && b.Kind == f.Kind && b.Atmosphere == f.Atmosphere && b.Status == Ended && len(before) < usualOf {
+			before = append(before, b)
+		}
+	}
+	if len(before) == 0 {
+		return Expected{Kind: f.Kind, Atmosphere: f.Atmosphere, HeatWork: NoTemperature(), Top: NoTemperature()}
+	}
+	return expectedOf(before, control)
+}
+
+// expectedOf is what some firings of one sort lead to expect.
+func expectedOf(firings []Firing, control ChannelID) Expected {
+	e := Expected{Kind: firings[0].Kind, Atmosphere: firings[0].Atmosphere, HeatWork: NoTemperature(), Top: NoTemperature(), Of: len(firings)}
+	var tops, works, hours []float64
+	for _, f := range firings {
+		if f.Peak.Known() {
+			tops = append(tops, float64(f.Peak))
+		}
+		if w, ok := f.Work(control); ok && w.C.Known() {
+			works = append(works, float64(w.C))
+		}
+		if f.ToTop > 0 {
+			hours = append(hours, float64(f.ToTop))
+		}
+	}
+	if len(tops) > 0 {
+		e.Top = Celsius(median(tops))
+	}
+	if len(works) > 0 {
+		e.HeatWork, e.Works = Celsius(median(works)), works
+	}
+	if len(hours) > 0 {
+		e.ToTop, e.Tops = time.Duration(median(hours)), hours
+	}
+	return e
 }
 
 // A firing of which fewer than four are known is taken to miss its heat work by usualMiss; four

@@ -171,14 +171,14 @@ func storiesOfLife(l *Ladder, k Kiln, life ProbeLife, firings []Firing, cones ma
 	return append([]ProbeStory{main}, all...)
 }
 
-// Corrections is what is to be added to the readings of a firing, and its doubt, for every place
-// that a story of its kiln tells of.
+// Corrections is what is to be added to the readings of a firing, and its doubt: for every channel,
+// and for the shelves whose cones told by then.
 func Corrections(stories []ProbeStory, f Firing) map[Place]Correction {
 	out := map[Place]Correction{}
 	for _, s := range stories {
 		w, ok := f.HeatWork[s.Channel]
 		b, of := s.at(f.ID)
-		if !ok || !of || w.From != FromCurve {
+		if !ok || !of || w.From != FromCurve || s.Shelf != "" && b.Cones == 0 {
 			continue
 		}
 		c := Correction{}

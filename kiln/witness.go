@@ -188,3 +188,14 @@ func (l *Ladder) MistakenCone(label string, heatWork Celsius) string {
 	}
 	return ""
 }
+
+// SeenAt is the word for a tilt in degrees.
+func SeenAt(tilt float64) Seen {
+	switch {
+	case tilt < coneLeast:
+		return Upright
+	case tilt > coneMost:
+		return Down
+	}
+	return Leaning
+}

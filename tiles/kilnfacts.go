@@ -173,3 +173,19 @@ func Maker(field, mark string) (string, error) {
 	f.needed(field, &mark, longestMaker)
 	return mark, f.err()
 }
+
+// Reading is what the model of cones is told of c.
+func (c ConeSeen) Reading() kiln.ConeReading {
+	return kiln.ConeReading{ID: c.ID, Cone: c.Cone, Series: kiln.Series(c.Series), Shelf: c.Shelf, Seen: kiln.Seen(c.Seen), Tilt: c.Tilt, Tilted: c.Tilted}
+}
+
+// ConeReadings are those of the cones that were not struck, by firing.
+func ConeReadings(cones []ConeSeen) map[kiln.FiringID][]kiln.ConeReading {
+	out := map[kiln.FiringID][]kiln.ConeReading{}
+	for _, c := range cones {
+		if c.Struck == nil {
+			out[c.Firing] = append(out[c.Firing], c.Reading())
+		}
+	}
+	return out
+}

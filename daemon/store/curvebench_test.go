@@ -332,7 +332,7 @@ func BenchmarkCopy(b *testing.B) {
 	b.ResetTimer()
 	for b.Loop() {
 		n++
-		if err := s.TellFiring(context.Background(), kiln.FiringID(uuid('f', 0)), "", []kiln.Atmosphere{kiln.Oxidation, kiln.Reduction}[n%2], when); err != nil {
+		if err := s.SayFiring(context.Background(), kiln.FiringID(uuid('f', 0)), kiln.FiringSaid{Atmosphere: []kiln.Atmosphere{kiln.Oxidation, kiln.Reduction}[n%2]}, when); err != nil {
 			b.Fatal(err)
 		}
 		if made, err := s.Copy(context.Background()); err != nil || !made {

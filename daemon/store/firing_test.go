@@ -327,7 +327,7 @@ func TestSaidOfAFiring(t *testing.T) {
 	f.Status = kiln.Incomplete
 	play(t, s, f, m.samples("big-blue", f.Began, 0, time.Minute), 60)
 	for range 2 {
-		if err := s.TellFiring(ctx, "f", kiln.Bisque, "", when); err != nil {
+		if err := s.SayFiring(ctx, "f", kiln.FiringSaid{Kind: kiln.Bisque}, when); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -47,11 +47,6 @@ func (s *Store) SayFiring(ctx context.Context, id kiln.FiringID, said kiln.Firin
 	return nil
 }
 
-// TellFiring is SayFiring of kind and atmosphere; either may be empty.
-func (s *Store) TellFiring(ctx context.Context, id kiln.FiringID, kind kiln.Kind, atmosphere kiln.Atmosphere, at kiln.Stamp) error {
-	return s.SayFiring(ctx, id, kiln.FiringSaid{Kind: kind, Atmosphere: atmosphere}, at)
-}
-
 // PutFiring keeps a firing that was not heard on a line: typed in by hand, or taken in from a
 // file. It is over, and its times, heat work and gaps are the caller's; samples are its curve, none
 // if it has none. The number is the next of its kiln. One that is there already is replaced, if it

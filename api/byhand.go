@@ -1,0 +1,274 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// firingBody is what is said of a firing: kind, atmosphere, status and note of any, and the whole
+// of one that no line heard.
+type firingBody struct {
+	Kind         string      `json:"kind,omitempty" enum:"bisque,glaze,once,other"`
+	Atmosphere   string      `json:"atmosphere,omitempty" enum:"oxidation,reduction,unknown"`
+	Status       string      `json:"status,omitempty" enum:"ended,incomplete" doc:"Calls an incomplete firing complete, or the other way round"`
+	Note         string      `json:"note,omitempty" maxLength:"500"`
+	By           string      `json:"by,omitempty" maxLength:"8"`
+	Source       string      `json:"source,omitempty" enum:"hand" doc:"hand: a firing that no line heard, in the members below; any of them alone will do"`
+	Kiln         string      `json:"kiln,omitempty"`
+	BeganAt      string      `json:"began_at,omitempty" format:"date-time"`
+	EndedAt      string      `json:"ended_at,omitempty" format:"date-time"`
+	Load         string      `json:"load,omitempty"`
+	Typed        *typedBody  `json:"typed,omitempty" doc:"Readings now and then"`
+	Sitter       *sitterBody `json:"sitter,omitempty"`
+	IntendedCone string      `json:"intended_cone,omitempty" doc:"Cone that was meant to be reached, tenths allowed"`
+}
+
+type typedBody struct {
+	Hours        []float64 `json:"hours" maxItems:"2000" doc:"Since it began, in rising order"`
+	TemperatureC []float64 `json:"temperature_c" maxItems:"2000"`
+}
+
+type sitterBody struct {
+	Cone      string `json:"cone" doc:"The cone in the sitter, a small one if no series is said"`
+	Series    string `json:"series,omitempty"`
+	DroppedAt string `json:"dropped_at,omitempty" format:"date-time"`
+}
+
+type putFiringInput struct {
+	FiringPath
+	Body firingBody
+}
+
+// putFiring keeps what a person says of a firing, over what was guessed, or a firing by hand.
+func (s *Server) putFiring(ctx context.Context, in *putFiringInput) (*kept[firingWholeJSON], error) {
+	id := kiln.FiringID(in.ID)
+	var k tiles.Kept
+	var err error
+	if in.Body.Source == "hand" {
+		k, err = s.keepByHand(ctx, id, in.Body)
+	} else {
+		err = s.sayFiring(ctx, id, in.Body)
+	}
+	var j firingWholeJSON
+	if err == nil {
+		j, err = s.wholeFiring(ctx, id)
+	}
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &kept[firingWholeJSON]{status(k), j}, nil
+}
+
+// sayFiring keeps a word on a firing that is there.
+func (s *Server) sayFiring(ctx context.Context, id kiln.FiringID, b firingBody) error {
+	for _, only := range []struct{ field, value string }{{"kiln", b.Kiln}, {"began_at", b.BeganAt}, {"ended_at", b.EndedAt}, {"load", b.Load}, {"intended_cone", b.IntendedCone}} {
+		if only.value != "" {
+			return problem("missing", "Say source hand to keep a firing by hand.", ProblemField{"source", "is needed with " + only.field})
+		}
+	}
+	if b.Typed != nil || b.Sitter != nil {
+		return problem("missing", "Say source hand to keep a firing by hand.", ProblemField{"source", "is needed with a sitter or a typed curve"})
+	}
+	said := kiln.FiringSaid{Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere), Status: kiln.Status(b.Status), Note: b.Note, By: b.By}
+	if said.Kind == "" && said.Atmosphere == "" && said.Status == "" && said.Note == "" {
+		return problem("missing", "Say kind, atmosphere, status or note.", ProblemField{"kind", "is needed, or atmosphere, status or note"})
+	}
+	f, err := s.findFiring(ctx, id)
+	if err != nil {
+		return err
+	}
+	if f.Status == kiln.Running && said.Status != "" {
+		return problem("out-of-range", "The firing still goes on.", ProblemField{"status", "can be said when it is over"})
+	}
+	if err := s.Archive.SayFiring(ctx, id, said, s.Now()); err != nil {
+		return err
+	}
+	if f.Status == kiln.Running && (said.Kind != "" || said.Atmosphere != "") {
+		if _, err := s.Kilns.Tell(ctx, kiln.Fact{Kiln: f.Kiln, What: kiln.KindTold, At: s.Now(), Kind: said.Kind, Atmosphere: said.Atmosphere}); err != nil {
+			return err
+		}
+	}
+	s.Heat.Again(ctx, f.Kiln)
+	s.Shrink.Touch()
+	return nil
+}
+
+// typedBoot is the running of the machine that a typed curve counts its time in: none.
+const typedBoot kiln.BootID = "typed"
+
+// keepByHand keeps a firing that no line heard. Its heat work comes from what was told, and from
+// the cones that were told of it before.
+func (s *Server) keepByHand(ctx context.Context, id kiln.FiringID, b firingBody) (tiles.Kept, error) {
+	f, samples, err := s.byHand(id, b)
+	if err != nil {
+		return tiles.Kept{}, err
+	}
+	if b.Load != "" {
+		if _, err := s.Archive.Load(ctx, b.Load); err != nil {
+			return tiles.Kept{}, err
+		}
+	}
+	cones, err := s.Archive.Cones(ctx, id)
+	if err != nil {
+		return tiles.Kept{}, err
+	}
+	typed := kiln.Lay(samples, []kiln.ChannelID{kiln.ByHandChannel}, typedGap)
+	f.Peak, f.PeakAfter = typed.Top(kiln.ByHandChannel)
+	f.ToTop = f.PeakAfter
+	w, _ := kiln.HandWork(f.Firing, tiles.ConeReadings(cones)[id], typed, f.limit)
+	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{kiln.ByHandChannel: w}
+	if b.Typed == nil && b.Sitter == nil && b.IntendedCone == "" && b.BeganAt == "" && b.EndedAt == "" && len(cones) == 0 {
+		return tiles.Kept{}, problem("missing", "Tell when it began or ended, a reading, the sitter or the cone that was meant.", ProblemField{"began_at", "is needed, or ended_at, typed, sitter or intended_cone"})
+	}
+	k, err := s.Archive.PutFiring(ctx, f.Firing, samples, b, tiles.Match{}, s.Now())
+	if err != nil {
+		return k, err
+	}
+	s.Heat.Again(ctx, f.Kiln)
+	s.Shrink.Touch()
+	return k, nil
+}
+
+type handFiring struct {
+	kiln.Firing
+	limit kiln.Celsius
+}
+
+// byHand turns a body into a firing and the readings of its typed curve.
+func (s *Server) byHand(id kiln.FiringID, b firingBody) (f handFiring, samples []kiln.Sample, err error) {
+	f.limit = kiln.NoTemperature()
+	known, ok := s.Kiln[kiln.KilnID(b.Kiln)]
+	switch {
+	case b.Kiln == "":
+		return f, nil, problem("missing", "Say which kiln.", ProblemField{"kiln", "is needed"})
+	case !ok && len(s.Kiln) > 0:
+		return f, nil, problem("unknown-kiln", "No kiln "+b.Kiln+" in the settings; one without a line stands there with port \"\".", ProblemField{"kiln", "not in the settings"})
+	case ok:
+		f.limit = known.Limit
+	}
+	if b.Kind == "" {
+		return f, nil, problem("missing", "Say the kind of firing.", ProblemField{"kind", "is needed"})
+	}
+	l := kiln.MainLadder()
+	f.Firing = kiln.Firing{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), KindFrom: kiln.FromFact, Atmosphere: kiln.Atmosphere(first(b.Atmosphere, "unknown")),
+		Source: "hand", Status: kiln.Status(first(b.Status, "ended")), Load: b.Load, Note: b.Note, Peak: kiln.NoTemperature(), Faulty: map[kiln.Fault]int{}}
+	if b.Sitter != nil {
+		c, err := l.Cone(b.Sitter.Cone)
+		if err != nil {
+			return f, nil, coneProblem("sitter.cone", err)
+		}
+		series := kiln.Series(first(b.Sitter.Series, string(kiln.SeriesSmall)))
+		if _, err := l.ReadCone(kiln.ConeReading{Cone: c.Label, Series: series, Tilt: 90, Tilted: true}); err != nil {
+			return f, nil, coneProblem("sitter.series", err)
+		}
+		f.Told.Sitter, f.Told.SitterSeries = c.Label, series
+		if f.Told.Dropped, err = instant("sitter.dropped_at", b.Sitter.DroppedAt); err != nil {
+			return f, nil, err
+		}
+	}
+	if b.IntendedCone != "" {
+		if _, err := l.Parse(b.IntendedCone); err != nil {
+			return f, nil, coneProblem("intended_cone", err)
+		}
+		f.Told.Intended = b.IntendedCone
+	}
+	if err := s.handTimes(&f, b); err != nil {
+		return f, nil, err
+	}
+	if b.Typed != nil {
+		samples, err = typedSamples(f, *b.Typed)
+	}
+	return f, samples, err
+}
+
+// handTimes puts the times of a firing by hand down. Where it began or ended without anybody
+// saying when, the other end, the sitter or this moment stand in, and the clock counts as not
+// trusted.
+func (s *Server) handTimes(f *handFiring, b firingBody) error {
+	began, err := instant("began_at", b.BeganAt)
+	if err != nil {
+		return err
+	}
+	ended, err := instant("ended_at", b.EndedAt)
+	if err != nil {
+		return err
+	}
+	var length time.Duration
+	if b.Typed != nil && len(b.Typed.Hours) > 0 {
+		length = time.Duration(b.Typed.Hours[len(b.Typed.Hours)-1] * float64(time.Hour))
+	}
+	trusted := !began.IsZero() && !ended.IsZero()
+	if ended.IsZero() {
+		switch {
+		case !began.IsZero() && f.Told.Dropped.After(began):
+			ended = f.Told.Dropped
+		case !began.IsZero():
+			ended = began.Add(length)
+		case !f.Told.Dropped.IsZero():
+			ended = f.Told.Dropped
+		default:
+			ended = s.Now().Wall
+		}
+	}
+	if began.IsZero() {
+		began = ended.Add(-length)
+	}
+	if ended.Before(began) {
+		return problem("out-of-range", "It ended before it began.", ProblemField{"ended_at", "earlier than began_at"})
+	}
+	if length > 400*time.Hour || ended.Sub(began) > 400*time.Hour {
+		return problem("out-of-range", "A firing of more than 400 hours.", ProblemField{"ended_at", "more than 400 hours after it began"})
+	}
+	if ended.After(s.Now().Wall.Add(time.Hour)) && s.Now().Trusted {
+		return problem("out-of-range", "It ends in the future.", ProblemField{"ended_at", "later than now"})
+	}
+	ended = later(ended, began.Add(length))
+	f.Length = ended.Sub(began)
+	f.Began = kiln.Stamp{Boot: typedBoot, Wall: began, Trusted: trusted}
+	f.Over = kiln.Stamp{Boot: typedBoot, Since: f.Length, Wall: ended, Trusted: trusted}
+	return nil
+}
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
+}
+
+// typedSamples are the readings of a typed curve.
+func typedSamples(f handFiring, t typedBody) ([]kiln.Sample, error) {
+	if len(t.Hours) != len(t.TemperatureC) {
+		return nil, problem("out-of-range", "As many hours as temperatures, please.", ProblemField{"typed.temperature_c", fmt.Sprintf("has %d, hours has %d", len(t.TemperatureC), len(t.Hours))})
+	}
+	var samples []kiln.Sample
+	for i, h := range t.Hours {
+		switch {
+		case h < 0 || i > 0 && h <= t.Hours[i-1]:
+			return nil, problem("out-of-range", "The hours do not rise.", ProblemField{"typed.hours", fmt.Sprintf("the %d. is not later than the one before", i+1)})
+		case t.TemperatureC[i] < -40 || t.TemperatureC[i] > 1700:
+			return nil, problem("out-of-range", "No kiln has that temperature.", ProblemField{"typed.temperature_c", fmt.Sprintf("the %d. lies outside -40 to 1700 °C", i+1)})
+		}
+		after := time.Duration(h * float64(time.Hour))
+		at := f.Began
+		at.Since, at.Wall = at.Since+after, at.Wall.Add(after)
+		samples = append(samples, kiln.Sample{Kiln: f.Kiln, At: at, Values: []kiln.Value{{Channel: kiln.ByHandChannel, T: kiln.Celsius(t.TemperatureC[i])}}})
+	}
+	return samples, nil
+}
+
+// instant reads a time that may not be told.
+func instant(field, text string) (time.Time, error) {
+	if text == "" {
+		return time.Time{}, nil
+	}
+	t, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		return t, problem("out-of-range", field+" is no time.", ProblemField{field, "write 2026-01-14T13:00:00+01:00"})
+	}
+	return t.UTC(), nil
+}
