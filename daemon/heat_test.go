@@ -50,14 +50,14 @@ limit_c = 1100
 // january is when the kilns of these tests are fired.
 var january = time.Date(2026, 1, 1, 6, 0, 0, 0, time.UTC)
 
-// bench is a daemon that answers over HTTP, with a store that a test fills as it likes.
-type bench struct {
+// heatBench is a daemon that answers over HTTP, with a store that a test fills as it likes.
+type heatBench struct {
 	t    *testing.T
 	d    *Daemon
 	site string
 }
 
-func newBench(t *testing.T) *bench {
+func newHeatBench(t *testing.T) *heatBench {
 	t.Helper()
 	folder := t.TempDir()
 	file := filepath.Join(folder, "lidwright.toml")
@@ -68,7 +68,7 @@ func newBench(t *testing.T) *bench {
 	if err != nil {
 		t.Fatal(err)
 	}
-	b := &bench{t: t}
+	b := &heatBench{t: t}
 	if b.d, err = New(t.Context(), cfg, "test"); err != nil {
 		t.Fatal(err)
 	}
@@ -79,7 +79,7 @@ func newBench(t *testing.T) *bench {
 }
 
 // run starts the daemon; it is stopped when the test ends.
-func (b *bench) run() {
+func (b *heatBench) run() {
 	b.t.Helper()
 	ctx, stop := context.WithCancel(context.Background())
 	address := make(chan string, 1)
@@ -102,7 +102,7 @@ func (b *bench) run() {
 }
 
 // ask sends a body and decodes the answer; nil for none of either.
-func (b *bench) ask(method, path string, body, into any) (status int, text string) {
+func (b *heatBench) ask(method, path string, body, into any) (status int, text string) {
 	b.t.Helper()
 	raw, err := json.Marshal(body)
 	if err != nil {
@@ -131,7 +131,7 @@ func (b *bench) ask(method, path string, body, into any) (status int, text strin
 }
 
 // fire puts a firing into the store that was fired on a day of January 2026, a reading a minute.
-func (b *bench) fire(day int, programme string, kind kiln.Kind) kiln.FiringID {
+func (b *heatBench) fire(day int, programme string, kind kiln.Kind) kiln.FiringID {
 	b.t.Helper()
 	p, err := practice.Parse(programme)
 	if err != nil {
@@ -191,7 +191,7 @@ type told struct {
 	}
 }
 
-func (b *bench) firing(id kiln.FiringID) (f told) {
+func (b *heatBench) firing(id kiln.FiringID) (f told) {
 	b.t.Helper()
 	if status, text := b.ask("GET", "/v1/firings/"+string(id), nil, &f); status != 200 {
 		b.t.Fatalf("firing %s: %d %s", id, status, text)
@@ -199,7 +199,7 @@ func (b *bench) firing(id kiln.FiringID) (f told) {
 	return f
 }
 
-func (b *bench) cone(id kiln.FiringID, body map[string]any) (status int, text string) {
+func (b *heatBench) cone(id kiln.FiringID, body map[string]any) (status int, text string) {
 	b.t.Helper()
 	return b.ask("PUT", "/v1/firings/"+string(id)+"/cones/"+newUUID(), body, nil)
 }
@@ -212,7 +212,7 @@ const glazeTo1206 = "20>600@150 >1120@180 >1206@60 off"
 // 90° (1220.2 °C): it reads 8 to 9 °C low, the heat work is corrected from its own curve, a
 // strike takes a reading back, and a new couple begins anew.
 func TestConesCorrectTheProbe(t *testing.T) {
-	b := newBench(t)
+	b := newHeatBench(t)
 	var fired []kiln.FiringID
 	for _, day := range []int{2, 5, 8, 11} {
 		fired = append(fired, b.fire(day, glazeTo1206, kiln.Glaze))
@@ -287,7 +287,7 @@ func TestConesCorrectTheProbe(t *testing.T) {
 // The range without any cone holds the tolerance of the couple's class: type K, class 2, 9 °C at
 // 1200 °C (IEC 60584 as suppliers' tables have it), with 3 °C for the model: 1.645 times 9.5.
 func TestRangeHoldsTheClass(t *testing.T) {
-	b := newBench(t)
+	b := newHeatBench(t)
 	id := b.fire(2, glazeTo1206, kiln.Glaze)
 	b.run()
 	b.d.heat.Again(t.Context(), "big-blue")
@@ -302,7 +302,7 @@ func TestRangeHoldsTheClass(t *testing.T) {
 
 // What another model worked out is worked out anew when the daemon starts.
 func TestAnotherModelIsWorkedOutAnew(t *testing.T) {
-	b := newBench(t)
+	b := newHeatBench(t)
 	id := b.fire(2, glazeTo1206, kiln.Glaze)
 	right, err := b.d.store.Firing(t.Context(), id)
 	if err != nil {
@@ -326,7 +326,7 @@ func TestAnotherModelIsWorkedOutAnew(t *testing.T) {
 
 // A kiln without a line: any part of what is told gives a heat work, and says where from.
 func TestFiringByHandOverHTTP(t *testing.T) {
-	b := newBench(t)
+	b := newHeatBench(t)
 	b.run()
 	put := func(body map[string]any) (string, told, int, string) {
 		id := newUUID()
@@ -394,7 +394,7 @@ func TestFiringByHandOverHTTP(t *testing.T) {
 
 // Every bad entry of the issue is answered in words, with the field, and nothing is invented.
 func TestBadConesInWords(t *testing.T) {
-	b := newBench(t)
+	b := newHeatBench(t)
 	glaze := b.fire(2, glazeTo1206, kiln.Glaze)
 	warm := b.fire(5, "20>450@100 off", kiln.Other)
 	b.run()
@@ -440,7 +440,7 @@ func TestBadConesInWords(t *testing.T) {
 // A hole of four hours across the top: an estimate with a range that says so, and no rate of what
 // was not heard.
 func TestFourHourHoleInWords(t *testing.T) {
-	b := newBench(t)
+	b := newHeatBench(t)
 	whole := b.fire(2, glazeTo1206, kiln.Glaze)
 	f, err := b.d.store.Firing(t.Context(), whole)
 	if err != nil {
@@ -488,7 +488,7 @@ func TestFourHourHoleInWords(t *testing.T) {
 }
 
 func TestNotesOverHTTP(t *testing.T) {
-	b := newBench(t)
+	b := newHeatBench(t)
 	id := b.fire(2, glazeTo1206, kiln.Glaze)
 	b.run()
 	note := "/v1/firings/" + string(id) + "/notes/" + newUUID()
