@@ -49,7 +49,7 @@ func (s *Server) putFiring(ctx context.Context, in *putFiringInput) (*kept[firin
 	var k tiles.Kept
 	var err error
 	if in.Body.Source == "hand" {
-		k, err = s.keepByHand(ctx, id, in.Body)
+		k, err = s.keepByHand(ctx, id, in.Body, false)
 	} else {
 		err = s.sayFiring(ctx, id, in.Body)
 	}
@@ -101,8 +101,8 @@ func (s *Server) sayFiring(ctx context.Context, id kiln.FiringID, b firingBody) 
 const typedBoot kiln.BootID = "typed"
 
 // keepByHand keeps a firing that no line heard. Its heat work comes from what was told, and from
-// the cones that were told of it before.
-func (s *Server) keepByHand(ctx context.Context, id kiln.FiringID, b firingBody) (tiles.Kept, error) {
+// the cones that were told of it; follow says that some come at once.
+func (s *Server) keepByHand(ctx context.Context, id kiln.FiringID, b firingBody, follow bool) (tiles.Kept, error) {
 	f, samples, err := s.byHand(id, b)
 	if err != nil {
 		return tiles.Kept{}, err
@@ -121,7 +121,7 @@ func (s *Server) keepByHand(ctx context.Context, id kiln.FiringID, b firingBody)
 	f.ToTop = f.PeakAfter
 	w, _ := kiln.HandWork(f.Firing, tiles.ConeReadings(cones)[id], typed, f.limit)
 	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{kiln.ByHandChannel: w}
-	if b.Typed == nil && b.Sitter == nil && b.IntendedCone == "" && b.BeganAt == "" && b.EndedAt == "" && len(cones) == 0 {
+	if b.Typed == nil && b.Sitter == nil && b.IntendedCone == "" && b.BeganAt == "" && b.EndedAt == "" && len(cones) == 0 && !follow {
 		return tiles.Kept{}, problem("missing", "Tell when it began or ended, a reading, the sitter or the cone that was meant.", ProblemField{"began_at", "is needed, or ended_at, typed, sitter or intended_cone"})
 	}
 	k, err := s.Archive.PutFiring(ctx, f.Firing, samples, b, tiles.Match{}, s.Now())

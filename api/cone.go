@@ -101,12 +101,28 @@ func (s *Server) keepCone(ctx context.Context, p ConePath, b coneBody) (tiles.Ke
 	if err != nil {
 		return tiles.Kept{}, err
 	}
+	c, err := s.readCone(b, p.Cone, f.ID)
+	if err != nil {
+		return tiles.Kept{}, err
+	}
+	if err := c.Validate(); err != nil {
+		return tiles.Kept{}, err
+	}
+	k, err := s.Archive.PutCone(ctx, c, s.Now())
+	if err == nil && k.New {
+		s.Heat.Again(ctx, f.Kiln)
+	}
+	return k, err
+}
+
+// readCone looks whether a cone can be reckoned with, and says in words why not.
+func (s *Server) readCone(b coneBody, id string, firing kiln.FiringID) (tiles.ConeSeen, error) {
 	l := kiln.MainLadder()
 	cone, err := l.Cone(b.Cone)
 	if err != nil {
-		return tiles.Kept{}, coneProblem("cone", err)
+		return tiles.ConeSeen{}, coneProblem("cone", err)
 	}
-	c := tiles.ConeSeen{ID: p.Cone, Firing: f.ID, Cone: cone.Label, Series: first(b.Series, s.coneSeries()), Shelf: strings.TrimSpace(b.Shelf), Seen: b.Seen, By: b.By}
+	c := tiles.ConeSeen{ID: id, Firing: firing, Cone: cone.Label, Series: first(b.Series, s.coneSeries()), Shelf: strings.TrimSpace(b.Shelf), Seen: b.Seen, By: b.By}
 	if b.TiltDeg != nil {
 		c.Tilt, c.Tilted = *b.TiltDeg, true
 	}
@@ -119,16 +135,9 @@ func (s *Server) keepCone(ctx context.Context, p ConePath, b coneBody) (tiles.Ke
 		if errors.As(err, &e) && (e.Text == c.Series || strings.HasPrefix(e.Why, "The table of")) {
 			field = "series"
 		}
-		return tiles.Kept{}, coneProblem(field, err)
+		return c, coneProblem(field, err)
 	}
-	if err := c.Validate(); err != nil {
-		return tiles.Kept{}, err
-	}
-	k, err := s.Archive.PutCone(ctx, c, s.Now())
-	if err == nil && k.New {
-		s.Heat.Again(ctx, f.Kiln)
-	}
-	return k, err
+	return c, nil
 }
 
 // coneProblem says in words why a cone cannot be used.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -16,6 +17,8 @@ type curveDrawing struct {
 	Lines []kiln.Envelope // the first is the control channel, drawn bold
 	Gaps  []kiln.Gap
 	Band  []kiln.Envelope // of the usual firings: low and high at equal hours; at most one
+	Model []kiln.Envelope // one past firing, dashed; at most one
+	Under string          // what Band or Model is, at its end
 	Began time.Time       // zero if the clock was not trusted
 	Zone  *time.Location
 	Title string
@@ -35,7 +38,7 @@ const (
 // figures.
 func (d curveDrawing) SVG() string {
 	hours, top := hoursShortest, temperatureLowestTop
-	for _, e := range append(append([]kiln.Envelope(nil), d.Lines...), d.Band...) {
+	for _, e := range slices.Concat(d.Lines, d.Band, d.Model) {
 		for i, a := range e.After {
 			hours = math.Max(hours, (a + e.Step).Hours())
 			if e.High[i].Known() {
@@ -64,6 +67,12 @@ func (d curveDrawing) SVG() string {
 	fmt.Fprintf(&b, `<text x="%.1f" y="%.1f">°C</text>`, drawL-30, 14.0)
 	for _, e := range d.Band {
 		b.WriteString(bandPath(e, x, y))
+		d.underLabel(&b, e, x, y)
+	}
+	for _, e := range d.Model {
+		path, _, _ := linePath(e, nil, x, y)
+		fmt.Fprintf(&b, `<path class="model" d="%s"/>`, path)
+		d.underLabel(&b, e, x, y)
 	}
 	for _, g := range d.Gaps {
 		label, end := nothingHeard, g.After+g.For
@@ -94,6 +103,13 @@ func (d curveDrawing) SVG() string {
 	}
 	b.WriteString(`</svg>`)
 	return b.String()
+}
+
+// underLabel names what lies beneath the line, at its end.
+func (d curveDrawing) underLabel(b *strings.Builder, e kiln.Envelope, x func(time.Duration) float64, y func(float64) float64) {
+	if n := len(e.After); n > 0 {
+		fmt.Fprintf(b, `<text x="%.1f" y="%.1f" text-anchor="end" class="quiet">%s</text>`, math.Min(x(e.After[n-1]), drawW-4), y(float64(e.High[n-1]))-8, html.EscapeString(d.Under))
+	}
 }
 
 func highest(lines []kiln.Envelope) (peak float64, at time.Duration, ok bool) {

@@ -44,6 +44,12 @@ func (s *Server) pageRoutes(mux *routes) {
 	show("GET /spyhole", s.spyhole)
 	show("GET /spyhole/{kiln}", s.spyhole)
 	show("GET /firing/{id}", s.firingPage)
+	show("POST /firing/{id}/cones", s.firingForm(s.formCone))
+	show("POST /firing/{id}/cones/strike", s.firingForm(s.formStrikeCone))
+	show("POST /firing/{id}/notes", s.firingForm(s.formNote))
+	show("POST /firing/{id}/said", s.firingForm(s.formSaid))
+	show("GET /by-hand", s.byHandPage)
+	show("POST /by-hand", s.postByHand)
 	show("GET /unpack", s.unpackPage)
 	show("GET /unpack/{load}", s.loadPage)
 	show("POST /loads", s.postLoad)
@@ -204,8 +210,8 @@ func tableOf(lines []kiln.Envelope) []tableRow {
 	return rows
 }
 
-// drawFiring draws a firing and gives the same in figures.
-func (s *Server) drawFiring(ctx context.Context, f kiln.Firing) (string, []tableRow, error) {
+// drawFiring draws a firing over what lies beneath it, and gives the same in figures.
+func (s *Server) drawFiring(ctx context.Context, f kiln.Firing, under beneath) (string, []tableRow, error) {
 	lines, gaps, err := s.envelopes(ctx, f, nil, 400, 0)
 	if errors.Is(err, kiln.ErrNoFiring) { // it began a moment ago
 		return "", nil, nil
@@ -217,7 +223,7 @@ func (s *Server) drawFiring(ctx context.Context, f kiln.Firing) (string, []table
 	slices.SortStableFunc(lines, func(a, b kiln.Envelope) int {
 		return map[bool]int{true: 0, false: 1}[a.Channel == control] - map[bool]int{true: 0, false: 1}[b.Channel == control]
 	})
-	d := curveDrawing{Lines: lines, Gaps: gaps, Zone: s.Site.Zone, Title: "Temperature of " + string(f.Kiln) + " over the hours since the first rise"}
+	d := curveDrawing{Lines: lines, Gaps: gaps, Band: under.Band, Model: under.Model, Under: under.Label, Zone: s.Site.Zone, Title: "Temperature of " + string(f.Kiln) + " over the hours since the first rise"}
 	if f.Began.Trusted {
 		d.Began = f.Began.Wall
 	}
@@ -243,7 +249,9 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 		Table    []tableRow
 		Cautions []string
 		Past     []firingJSON
-	}{page: s.page("spyhole"), Kiln: k}
+		Beneath  string
+		Model    string // id of the past firing chosen as model
+	}{page: s.page("spyhole"), Kiln: k, Model: r.URL.Query().Get("model")}
 	past, err := s.Archive.Firings(r.Context(), kiln.FiringFilter{Kiln: kiln.KilnID(k.Kiln), Limit: 20 + usualLook})
 	if err != nil {
 		return err
@@ -257,7 +265,12 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 	if shown.ID != "" {
 		j := s.firing(shown, kiln.Expected{})
 		data.Firing = &j
-		if data.Drawing, data.Table, err = s.drawFiring(r.Context(), shown); err != nil {
+		under, err := s.beneath(r.Context(), shown, past, kiln.FiringID(data.Model))
+		if err != nil {
+			return err
+		}
+		data.Beneath = under.Says
+		if data.Drawing, data.Table, err = s.drawFiring(r.Context(), shown, under); err != nil {
 			return err
 		}
 	}
@@ -268,37 +281,6 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 	}
 	data.Cautions = s.hotCautions(k, shown.Atmosphere)
 	return s.render(w, "spyhole", data)
-}
-
-func (s *Server) firingPage(w http.ResponseWriter, r *http.Request) error {
-	f, err := s.findFiring(r.Context(), kiln.FiringID(r.PathValue("id")))
-	if err != nil {
-		return err
-	}
-	drawing, table, err := s.drawFiring(r.Context(), f)
-	if err != nil {
-		return err
-	}
-	j := s.firing(f, kiln.Expected{})
-	var rng string
-	if l := j.HeatLikely; len(l) == 2 && l[0] != nil {
-		rng = fmt.Sprintf("at least %.0f", *l[0])
-		if l[1] != nil {
-			rng = fmt.Sprintf("%.0f to %.0f", *l[0], *l[1])
-		}
-	}
-	var cautions []string
-	if f.Atmosphere == kiln.Reduction {
-		cautions = []string{CautionText(1), CautionText(2), CautionText(6), CautionText(35)}
-	}
-	return s.render(w, "firing", struct {
-		page
-		Firing   firingJSON
-		Range    string
-		Drawing  string
-		Table    []tableRow
-		Cautions []string
-	}{s.page("spyhole"), j, rng, drawing, table, cautions})
 }
 
 func (s *Server) safetyPage(w http.ResponseWriter, _ *http.Request) error {

@@ -201,6 +201,11 @@ func (m *madeUp) fire(ctx context.Context, k kiln.Kiln, at kiln.Stamp, programme
 	if err := st.CloseLoad(ctx, load.ID, out.Wall, "KT", out); err != nil {
 		return err
 	}
+	if kind == kiln.Glaze {
+		if err := m.cones(ctx, load.ID, pair, out); err != nil {
+			return err
+		}
+	}
 	for i, code := range codes {
 		stage, total := tiles.Biscuit, 6.5
 		if kind == kiln.Glaze {
@@ -210,6 +215,22 @@ func (m *madeUp) fire(ctx context.Context, k kiln.Kiln, at kiln.Stamp, programme
 			}
 		}
 		if err := m.read(ctx, code, stage, total, shift(out, time.Duration(i)*time.Minute)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// cones keeps the pack of three that stood in a glaze firing: they say that the probe reads a few
+// degrees low, a little lower each time.
+func (m *madeUp) cones(ctx context.Context, load string, pair int, at kiln.Stamp) error {
+	l, err := m.d.store.Load(ctx, load)
+	if err != nil {
+		return err
+	}
+	for _, c := range []tiles.ConeSeen{{Cone: "7", Seen: "down"}, {Cone: "8", Seen: "leaning", Tilt: []float64{45, 45, 60, 60}[pair], Tilted: true}, {Cone: "9", Seen: "upright"}} {
+		c.ID, c.Firing, c.Series, c.Shelf, c.By = uuid.Must(uuid.NewV7()).String(), l.Firing, string(kiln.SeriesSelfSupporting), "middle", "KT"
+		if _, err := m.d.store.PutCone(ctx, c, at); err != nil {
 			return err
 		}
 	}

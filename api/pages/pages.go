@@ -107,6 +107,7 @@ func (s *Set) funcs(zone *time.Location) template.FuncMap {
 		"second":   func(v []string) string { return nth(v, 1) },
 		"third":    func(v []string) string { return nth(v, 2) },
 		"among":    func(v string, all []string) bool { return slices.Contains(all, v) },
+		"list":     func(v ...string) []string { return v },
 		"lines":    func(v string) []string { return strings.Split(v, "\n") },
 	}
 }

@@ -1,0 +1,356 @@
+package api
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lidwright/kiln"
+)
+
+// beneath is what lies under the line of a firing: the usual ones, or one past firing as model.
+type beneath struct {
+	Band  []kiln.Envelope // at most one
+	Model []kiln.Envelope // at most one
+	Label string
+	Says  string // for the reader
+}
+
+// beneath finds it: the firing of that id if one is named, else the usual firings of the kiln,
+// kind and atmosphere. past is newest first.
+func (s *Server) beneath(ctx context.Context, f kiln.Firing, past []kiln.Firing, model kiln.FiringID) (beneath, error) {
+	var b beneath
+	control := []kiln.ChannelID{s.Kiln[f.Kiln].Control}
+	curve := func(p kiln.Firing) (kiln.Envelope, error) {
+		lines, _, err := s.Archive.Envelopes(ctx, p.ID, control, 5*time.Minute, 0)
+		if err != nil || len(lines) == 0 {
+			return kiln.Envelope{}, err
+		}
+		return lines[0], nil
+	}
+	if model != "" && model != f.ID {
+		p, err := s.Archive.Firing(ctx, model)
+		if err != nil {
+			return b, err
+		}
+		e, err := curve(p)
+		if err == nil && len(e.After) > 0 {
+			b.Model, b.Label, b.Says = []kiln.Envelope{e}, p.Name(), "The dashed line is "+p.Name()+", chosen as model. Nothing is sent to the kiln."
+		}
+		return b, err
+	}
+	if f.Kind == "" {
+		b.Says = "Nobody has told which kind of firing this is, so no usual one lies beneath it."
+		return b, nil
+	}
+	var usual []kiln.Envelope
+	for _, p := range past {
+		if p.ID == f.ID || p.Kind != f.Kind || p.Atmosphere != f.Atmosphere || p.Status != kiln.Ended || p.Kiln != f.Kiln || len(usual) == 4 || !p.Began.Wall.Before(f.Began.Wall) {
+			continue
+		}
+		e, err := curve(p)
+		if err != nil {
+			return b, err
+		}
+		if len(e.After) > 0 {
+			usual = append(usual, e)
+		}
+	}
+	if band, ok := kiln.UsualBand(usual); ok {
+		b.Band, b.Label = []kiln.Envelope{band}, "usual"
+		b.Says = fmt.Sprintf("The faint band is the last %d firings of this kind and atmosphere (%s, %s).", len(usual), f.Kind, f.Atmosphere)
+		if len(usual) == 1 {
+			b.Says = fmt.Sprintf("The faint line is the last firing of this kind and atmosphere (%s, %s).", f.Kind, f.Atmosphere)
+		}
+	}
+	return b, nil
+}
+
+type firingPageData struct {
+	page
+	Firing      firingWholeJSON
+	Range       string
+	AsIndicated string // its range
+	Drawing     string
+	Beneath     string
+	Table       []tableRow
+	Cautions    []string
+	Series      []choice
+	Tilts       []int
+	Typed       url.Values // what a form was sent with, where it was refused
+}
+
+type choice struct{ Value, Says string }
+
+// coneChoices are the series whose cones can be told, the studio's own first.
+func (s *Server) coneChoices() []choice {
+	own := s.coneSeries()
+	all := []choice{{own, seriesSays(own)}}
+	for _, c := range []kiln.Series{kiln.SeriesSelfSupporting, kiln.SeriesSelfSupportingIronFree, kiln.SeriesPlaque, kiln.SeriesPlaqueIronFree, kiln.SeriesPlaqueOlder, kiln.SeriesSmall} {
+		if string(c) != own {
+			all = append(all, choice{string(c), seriesSays(string(c))})
+		}
+	}
+	return all
+}
+
+func seriesSays(series string) string {
+	says := strings.ReplaceAll(series, "_", " ")
+	says = strings.Replace(says, " iron free", ", iron free", 1)
+	return strings.Replace(says, " older", ", older table", 1)
+}
+
+func rangeSays(l []*float64) string {
+	switch {
+	case len(l) != 2 || l[0] == nil:
+		return ""
+	case l[1] == nil:
+		return fmt.Sprintf("at least %.0f", *l[0])
+	}
+	return fmt.Sprintf("%.0f to %.0f", *l[0], *l[1])
+}
+
+func (s *Server) firingPageData(ctx context.Context, id kiln.FiringID) (d firingPageData, err error) {
+	f, err := s.findFiring(ctx, id)
+	if err != nil {
+		return d, err
+	}
+	d = firingPageData{page: s.page("spyhole"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}}
+	if d.Firing, err = s.wholeFiring(ctx, id); err != nil {
+		return d, err
+	}
+	past, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: f.Kiln, Before: f.Began.Wall, Limit: usualLook})
+	if err != nil {
+		return d, err
+	}
+	under, err := s.beneath(ctx, f, past, "")
+	if err != nil {
+		return d, err
+	}
+	if d.Drawing, d.Table, err = s.drawFiring(ctx, f, under); err != nil {
+		return d, err
+	}
+	d.Beneath, d.Range = under.Says, rangeSays(d.Firing.HeatLikely)
+	if d.Firing.AsIndicated != nil {
+		d.AsIndicated = rangeSays(d.Firing.AsIndicated.Likely)
+	}
+	if f.Atmosphere == kiln.Reduction {
+		d.Cautions = []string{CautionText(1), CautionText(2), CautionText(6), CautionText(35)}
+	}
+	return d, nil
+}
+
+func (s *Server) firingPage(w http.ResponseWriter, r *http.Request) error {
+	d, err := s.firingPageData(r.Context(), kiln.FiringID(r.PathValue("id")))
+	if err != nil {
+		return err
+	}
+	return s.render(w, "firing", d)
+}
+
+// firingForm makes the handler of one form of the firing page: what is refused is shown again as
+// it was typed.
+func (s *Server) firingForm(keep func(ctx context.Context, id FiringPath, form url.Values) error) func(http.ResponseWriter, *http.Request) error {
+	return func(w http.ResponseWriter, r *http.Request) error {
+		form, err := sent(r)
+		if err != nil {
+			return err
+		}
+		id := FiringPath{r.PathValue("id")}
+		if err := keep(r.Context(), id, form); err != nil {
+			d, dataErr := s.firingPageData(r.Context(), kiln.FiringID(id.ID))
+			if dataErr != nil {
+				return dataErr
+			}
+			d.Error, d.Typed = s.problemFrom(r.Context(), err), form
+			w.Header().Set("Content-Type", "text/html; charset=utf-8")
+			w.WriteHeader(d.Error.Status)
+			return s.pages.Render(w, "firing", d)
+		}
+		http.Redirect(w, r, "/firing/"+url.PathEscape(id.ID)+form.Get("back"), http.StatusSeeOther)
+		return nil
+	}
+}
+
+func (s *Server) formCone(ctx context.Context, id FiringPath, form url.Values) error {
+	b, err := coneOfForm(form)
+	if err == nil {
+		_, err = s.keepCone(ctx, ConePath{id, form.Get("id")}, b)
+	}
+	return err
+}
+
+// coneOfForm reads the fields of a cone; stood is upright, leaning, down or a tilt in degrees.
+func coneOfForm(form url.Values) (coneBody, error) {
+	b := coneBody{Cone: form.Get("cone"), Series: form.Get("series"), Shelf: form.Get("shelf"), By: form.Get("by")}
+	b.Seen, b.TiltDeg = stood(form.Get("stood"))
+	return b, nil
+}
+
+func stood(text string) (seen string, tilt *float64) {
+	if t, err := strconv.ParseFloat(text, 64); err == nil {
+		return "", &t
+	}
+	return text, nil
+}
+
+func (s *Server) formStrikeCone(ctx context.Context, id FiringPath, form url.Values) error {
+	return s.strikeConeOf(ctx, ConePath{id, form.Get("cone")}, strikeBody{Why: form.Get("why"), By: form.Get("by")})
+}
+
+func (s *Server) formNote(ctx context.Context, id FiringPath, form url.Values) error {
+	_, err := s.keepNote(ctx, NotePath{id, form.Get("id")}, noteBody{Text: form.Get("text"), Incident: form.Get("incident") != "", By: form.Get("by")})
+	return err
+}
+
+func (s *Server) formSaid(ctx context.Context, id FiringPath, form url.Values) error {
+	return s.sayFiring(ctx, kiln.FiringID(id.ID), firingBody{Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), By: form.Get("by")})
+}
+
+type byHandData struct {
+	page
+	Kilns  []string
+	Series []choice
+	Tilts  []int
+	Typed  url.Values
+	Rows   []int
+}
+
+func (s *Server) byHandData() byHandData {
+	d := byHandData{page: s.page("spyhole"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}, Rows: []int{1, 2, 3}}
+	for _, l := range s.Kilns.Live() {
+		d.Kilns = append(d.Kilns, string(l.Kiln))
+	}
+	return d
+}
+
+func (s *Server) byHandPage(w http.ResponseWriter, r *http.Request) error {
+	d := s.byHandData()
+	d.Typed = r.URL.Query()
+	return s.render(w, "byhand", d)
+}
+
+func (s *Server) postByHand(w http.ResponseWriter, r *http.Request) error {
+	form, err := sent(r)
+	if err != nil {
+		return err
+	}
+	if err = s.keepHandForm(r.Context(), form); err != nil {
+		d := s.byHandData()
+		d.Error, d.Typed, d.ID = s.problemFrom(r.Context(), err), form, form.Get("id")
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		w.WriteHeader(d.Error.Status)
+		return s.pages.Render(w, "byhand", d)
+	}
+	http.Redirect(w, r, "/firing/"+url.PathEscape(form.Get("id")), http.StatusSeeOther)
+	return nil
+}
+
+// keepHandForm keeps a firing by hand and the cones told with it. Sent again it keeps nothing twice.
+func (s *Server) keepHandForm(ctx context.Context, form url.Values) error {
+	b := firingBody{Source: "hand", Kiln: form.Get("kiln"), Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), Note: form.Get("note"), By: form.Get("by"), IntendedCone: form.Get("intended_cone")}
+	var err error
+	for _, t := range []struct {
+		into *string
+		name string
+	}{{&b.BeganAt, "began_at"}, {&b.EndedAt, "ended_at"}} {
+		if *t.into, err = s.localTime(t.name, form.Get(t.name)); err != nil {
+			return err
+		}
+	}
+	if cone := form.Get("sitter_cone"); cone != "" {
+		b.Sitter = &sitterBody{Cone: cone}
+		if b.Sitter.DroppedAt, err = s.localTime("dropped_at", form.Get("dropped_at")); err != nil {
+			return err
+		}
+	}
+	if b.Typed, err = typedLines(form.Get("typed")); err != nil {
+		return err
+	}
+	// The cones are looked at first, so that a firing is not kept with half of them.
+	var cones []coneBody
+	var ids []string
+	for n := 1; n <= 3; n++ {
+		at := strconv.Itoa(n)
+		if form.Get("cone_"+at) == "" {
+			continue
+		}
+		c := coneBody{Cone: form.Get("cone_" + at), Series: form.Get("series"), Shelf: form.Get("shelf"), By: b.By}
+		c.Seen, c.TiltDeg = stood(form.Get("stood_" + at))
+		if _, err := s.readCone(c, "", ""); err != nil {
+			return err
+		}
+		cones, ids = append(cones, c), append(ids, coneID(form.Get("id"), n))
+	}
+	if _, err := s.keepByHand(ctx, kiln.FiringID(form.Get("id")), b, len(cones) > 0); err != nil {
+		return err
+	}
+	for i, c := range cones {
+		if _, err := s.keepCone(ctx, ConePath{FiringPath{form.Get("id")}, ids[i]}, c); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// localTime reads a time as the field of a page gives it, in the studio's zone.
+func (s *Server) localTime(field, text string) (string, error) {
+	if text == "" {
+		return "", nil
+	}
+	for _, form := range []string{"2006-01-02T15:04", "2006-01-02T15:04:05", "2006-01-02 15:04", time.RFC3339} {
+		if t, err := time.ParseInLocation(form, text, s.Site.Zone); err == nil {
+			return t.Format(time.RFC3339), nil
+		}
+	}
+	return "", problem("out-of-range", field+" is no time.", ProblemField{field, "write 2026-01-14 13:00"})
+}
+
+// typedLines reads a typed curve: hours and °C on each line, with a blank, a comma or a tab between;
+// hours as 1.5 or 1:30.
+func typedLines(text string) (*typedBody, error) {
+	var t typedBody
+	for n, line := range strings.Split(text, "\n") {
+		line = strings.TrimSpace(line)
+		if line == "" {
+			continue
+		}
+		f := strings.FieldsFunc(line, func(c rune) bool { return c == ' ' || c == '\t' || c == ';' || c == ',' })
+		if len(f) != 2 {
+			return nil, problem("out-of-range", fmt.Sprintf("Line %d of the readings is not two numbers.", n+1), ProblemField{"typed", fmt.Sprintf("line %d: write hours, a blank, °C", n+1)})
+		}
+		h, err := hoursOf(f[0])
+		c, err2 := strconv.ParseFloat(f[1], 64)
+		if err := errors.Join(err, err2); err != nil {
+			return nil, problem("out-of-range", fmt.Sprintf("Line %d of the readings is not two numbers.", n+1), ProblemField{"typed", fmt.Sprintf("line %d: write hours, a blank, °C", n+1)})
+		}
+		t.Hours, t.TemperatureC = append(t.Hours, h), append(t.TemperatureC, c)
+	}
+	if len(t.Hours) == 0 {
+		return nil, nil
+	}
+	return &t, nil
+}
+
+func hoursOf(text string) (float64, error) {
+	h, m, clock := strings.Cut(text, ":")
+	hours, err := strconv.ParseFloat(h, 64)
+	if err != nil || !clock {
+		return hours, err
+	}
+	minutes, err := strconv.ParseFloat(m, 64)
+	return hours + minutes/60, err
+}
+
+// coneID makes an id for the n-th cone of a form out of that of the firing, so that a form sent
+// twice tells of the same cones.
+func coneID(firing string, n int) string {
+	return uuid.NewSHA1(uuid.NameSpaceOID, fmt.Appendf(nil, "%s/cone/%d", firing, n)).String()
+}
