@@ -123,7 +123,7 @@ answers; 5 cannot start until someone acts.
 	root.AddCommand(
 		runCommand(), practiceCommand(), checkCommand(), codeCommand(),
 		lidCommand(), boardCommand(), sizeCommand(), potCommand(), verdictCommand(), rateCommand(), clayCommand(), barCommand(), barsCommand(), loadCommand(),
-		nowCommand(), firingsCommand(), safetyTopic(),
+		nowCommand(), firingCommand(), probeCommand(), firingsCommand(), safetyTopic(),
 	)
 	return root
 }
