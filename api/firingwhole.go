@@ -113,6 +113,9 @@ func (s *Server) addFeatures(ctx context.Context, f kiln.Firing, j *firingWholeJ
 	if err != nil && f.Status != kiln.Running { // one that began a moment ago is not written yet
 		return err
 	}
+	if f.Source == "hand" {
+		curve = curve.Typed()
+	}
 	v := kiln.FeaturesOf(curve, channel)
 	for _, r := range v.Remarks(f.Kind, kiln.DefaultFeatureLimits()) {
 		j.Remarks = append(j.Remarks, remarkJSON{r.Figure, r.Says, r.Limit, string(r.Standing), r.Source, r.Caution})

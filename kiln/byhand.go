@@ -79,6 +79,24 @@ func (h ByHand) HeatWork(l *Ladder, limit Celsius) (w HeatWork, says []string) {
 	return unknownHeatWork(FromCones), says
 }
 
+// Typed is a typed curve with the straight lines between its readings that whoever typed it meant,
+// a point each 10 s.
+func (c Curve) Typed() Curve {
+	out := Curve{Channels: []ChannelID{ByHandChannel}, T: [][]Celsius{nil}}
+	column := c.Column(ByHandChannel)
+	for i, t := range column {
+		if i > 0 {
+			from, to := c.After[i-1], c.After[i]
+			for at := from + heatBin; at < to; at += heatBin {
+				share := Celsius(at-from) / Celsius(to-from)
+				out.After, out.T[0] = append(out.After, at), append(out.T[0], column[i-1]+(t-column[i-1])*share)
+			}
+		}
+		out.After, out.T[0] = append(out.After, c.After[i]), append(out.T[0], t)
+	}
+	return out
+}
+
 // typedWork is the heat work of the typed curve, always an estimate.
 func (h ByHand) typedWork(l *Ladder, limit Celsius) HeatWork {
 	g := NewHeatGauge(l, limit)
