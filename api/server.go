@@ -54,6 +54,8 @@ type Server struct {
 	Lids  tiles.LidDefaults
 	Codes tiles.Alphabet
 	Now   func() kiln.Stamp
+	// Copies are those of the whole store. Nil: there are none.
+	Copies Copies
 	// Notices is what tells people.
 	Notices Notices
 	Ready   func() error // nil when the store is open and the recorder turns
@@ -131,6 +133,9 @@ func (s *Server) Handler() (http.Handler, error) {
 		return nil, err
 	}
 	s.pages = set
+	if s.Copies == nil {
+		s.Copies = noCopies{}
+	}
 	mux := &routes{ServeMux: http.NewServeMux()}
 	a := humago.New(mux, s.humaConfig())
 	s.door, s.streamTakes = s.newDoor(), streamTakes
@@ -194,6 +199,9 @@ func (s *Server) Handler() (http.Handler, error) {
 	// What was said, in order, for whoever follows.
 	route(a, get, "/v1/changes", "changes", "What was said after a number; waits for something new where asked to", s.getChanges)
 	huma.Register(a, streamOperation, s.getStream)
+	// Copies of everything.
+	route(a, get, "/v1/copies", "list-copies", "Copies of the store, newest first", s.getCopies)
+	route(a, http.MethodPost, "/v1/copies", "make-copy", "Make a copy now, unless the newest has everything", s.postCopy)
 	// Messages to people.
 	route(a, get, "/v1/notices", "list-notices", "The newest notices and what came of them", s.getNotices)
 	route(a, http.MethodPost, "/v1/notices/test", "test-notice", "Send a test notice to every receiver", s.testNotice)

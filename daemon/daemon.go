@@ -141,6 +141,7 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 		Archive: d.store, Kilns: d.recorder, Shrink: d.shrink, Heat: d.heat, Lines: d.heard, Kiln: kilns, Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet),
 		Now: func() kiln.Stamp { return d.Now() }, Ready: d.isReady,
 		Access:   who,
+		Copies:   copies{d.store},
 		Notices:  d.herald,
 		Revision: func() uint64 { return d.store.Written() + d.shrink.revision.Load() },
 		Wired:    wiredOf(cfg), Settings: settings.String(), Hot: hot.of,

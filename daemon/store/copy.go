@@ -28,6 +28,7 @@ const (
 type copying struct {
 	under  sync.Mutex // one at a time
 	state  string     // of the store when the newest was made
+	second error      // of the last attempt to put one in the second place
 	last   time.Time  // when it was, by the clock on the wall; zero if never
 	failed error      // of the last attempt
 }
@@ -48,10 +49,16 @@ func parseCopy(name string) (n int, at time.Time, ok bool) {
 
 // copiesOf lists the copies in a store folder, newest first.
 func copiesOf(folder string) ([]string, error) {
-	entries, err := os.ReadDir(filepath.Join(folder, copiesFolder))
+	names, err := copiesIn(filepath.Join(folder, copiesFolder))
 	if errors.Is(err, os.ErrNotExist) {
 		return nil, nil
 	}
+	return names, err
+}
+
+// copiesIn lists the copies that lie in a folder, newest first.
+func copiesIn(folder string) ([]string, error) {
+	entries, err := os.ReadDir(folder)
 	if err != nil {
 		return nil, fmt.Errorf("list copies: %w", err)
 	}
@@ -67,7 +74,7 @@ func copiesOf(folder string) ([]string, error) {
 		return m - n
 	})
 	for i, name := range names {
-		names[i] = filepath.Join(folder, copiesFolder, name)
+		names[i] = filepath.Join(folder, name)
 	}
 	return names, nil
 }
@@ -83,13 +90,15 @@ func (s *Store) Copy(ctx context.Context) (made bool, err error) {
 			made = true
 		}
 	}
+	second := s.toSecond(ctx)
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if s.copying.failed = err; err != nil {
+	s.copying.failed, s.copying.second = err, second
+	if err != nil {
 		return false, fmt.Errorf("copy the store: %w", err)
 	}
 	s.copying.state = state
-	return made, nil
+	return made, second
 }
 
 // stateOfStore says in a few numbers what is in a store: it changes whenever anything is written.
@@ -234,49 +243,33 @@ func check(ctx context.Context, db *sql.DB, pragma string) error {
 	return nil
 }
 
-// Restore puts a copy in the place of the store of a folder that no daemon uses. The file that
-// was there is moved aside, and kept.
-func Restore(ctx context.Context, folder, copy string, at time.Time) (aside []string, err error) {
-	lock, err := lockFolder(folder)
-	if err != nil {
-		return nil, err
-	}
-	defer lock.Close()
-	if err := checkCopy(ctx, copy); err != nil {
-		return nil, fmt.Errorf("restore: %w", err)
-	}
-	for _, suffix := range []string{"", "-wal"} {
-		path, err := moveAside(filepath.Join(folder, fileName)+suffix, "replaced", at)
-		if err != nil {
-			return aside, fmt.Errorf("restore: %w", err)
-		}
-		if path != "" {
-			aside = append(aside, path)
-		}
-	}
-	if err := place(copy, filepath.Join(folder, fileName)); err != nil {
-		return aside, fmt.Errorf("restore %s: %w", copy, err)
-	}
-	return aside, nil
-}
-
 // place puts the bytes of one file where another is to be.
 func place(from, to string) error {
-	in, err := os.Open(from)
+	part, err := bring(from, to)
 	if err != nil {
-		return err
-	}
-	defer in.Close()
-	part := to + ".part"
-	out, err := os.OpenFile(part, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
-	if err != nil {
-		return err
-	}
-	_, err = io.Copy(out, in)
-	if err := errors.Join(err, out.Close()); err != nil {
 		return err
 	}
 	return name(part, to)
+}
+
+// bring puts the bytes of one file beside where another is to be, under a temporary name.
+func bring(from, to string) (part string, err error) {
+	in, err := os.Open(from)
+	if err != nil {
+		return "", err
+	}
+	defer in.Close()
+	part = to + ".part"
+	out, err := os.OpenFile(part, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
+	if err != nil {
+		return "", err
+	}
+	_, err = io.Copy(out, in)
+	if err := errors.Join(err, out.Close()); err != nil {
+		os.Remove(part)
+		return "", err
+	}
+	return part, nil
 }
 
 // Size is how much the store takes and how much is free beside it, in bytes.

@@ -43,6 +43,9 @@ func (s *Store) Health() (Health, error) {
 	if s.copying.failed != nil {
 		h.Trouble = append(h.Trouble, "The last copy of the store failed: "+s.copying.failed.Error())
 	}
+	if s.copying.second != nil {
+		h.Trouble = append(h.Trouble, "The copy is made, and its second place has it not: "+s.copying.second.Error())
+	}
 	return h, nil
 }
 

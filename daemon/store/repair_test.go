@@ -292,7 +292,7 @@ func TestCopies(t *testing.T) {
 			t.Fatalf("%d copies are kept, want %d", len(copies), want)
 		}
 		elsewhere := t.TempDir()
-		if _, err := Restore(t.Context(), elsewhere, copies[0], day); err != nil {
+		if _, _, err := Restore(t.Context(), elsewhere, copies[0], day); err != nil {
 			t.Fatal(err)
 		}
 		restored := must[*Store](t)(Open(t.Context(), elsewhere))
@@ -337,7 +337,7 @@ func TestRestoreKeepsWhatWasThere(t *testing.T) {
 	must[bool](t)(s.Copy(t.Context()))
 	furnish(t, s)
 	copies := must[[]string](t)(copiesOf(folder))
-	if _, err := Restore(t.Context(), folder, copies[0], day); !errors.Is(err, ErrInUse) {
+	if _, _, err := Restore(t.Context(), folder, copies[0], day); !errors.Is(err, ErrInUse) {
 		t.Errorf("under a daemon: %v", err)
 	}
 	s.Close()
@@ -345,10 +345,13 @@ func TestRestoreKeepsWhatWasThere(t *testing.T) {
 	if err := os.WriteFile(bad, []byte("not a copy"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Restore(t.Context(), folder, bad, day); err == nil {
+	if _, _, err := Restore(t.Context(), folder, bad, day); err == nil {
 		t.Error("something that is no copy was put in place")
 	}
-	aside := must[[]string](t)(Restore(t.Context(), folder, copies[0], day))
+	_, aside, err := Restore(t.Context(), folder, copies[0], day)
+	if err != nil {
+		t.Fatal(err)
+	}
 	if len(aside) != 1 || !strings.HasSuffix(aside[0], "lidwright.db.replaced-20260109T090000Z") {
 		t.Errorf("kept as %v", aside)
 	}

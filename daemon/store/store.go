@@ -35,6 +35,7 @@ var (
 type Settings struct {
 	Now    func() kiln.Stamp // the clock, for the names of copies and of what is moved aside
 	Copies int               // how many copies are kept; 7
+	Second string            // a folder elsewhere, such as on a stick, that has the newest copies too; "" = none
 }
 
 // Store is the open file. One connection writes; four read.
@@ -42,6 +43,7 @@ type Store struct {
 	folder string
 	now    func() kiln.Stamp
 	copies int
+	second string
 	lock   *os.File
 	writer *sql.DB
 	read   *sql.DB
@@ -77,7 +79,7 @@ func (o Settings) Open(ctx context.Context, folder string) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Store{folder: folder, now: o.Now, copies: o.Copies, lock: lock, trusted: map[kiln.BootID]bool{}, damaged: map[kiln.FiringID]int{}}
+	s := &Store{folder: folder, now: o.Now, copies: o.Copies, second: o.Second, lock: lock, trusted: map[kiln.BootID]bool{}, damaged: map[kiln.FiringID]int{}}
 	if s.now == nil {
 		s.now = func() kiln.Stamp { return kiln.Stamp{Wall: time.Now().UTC()} }
 	}

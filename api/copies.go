@@ -1,0 +1,70 @@
+package api
+
+import (
+	"context"
+	"time"
+)
+
+// CopyKept is one copy of the store.
+type CopyKept struct {
+	Name   string
+	Folder string
+	At     time.Time // when it was made, by the clock of then
+	Bytes  int64
+	Second bool // it lies in the second place
+}
+
+// Copies makes and lists copies of the whole store.
+type Copies interface {
+	// Make makes one and checks it; made is false where the newest has everything.
+	Make(ctx context.Context) (made bool, err error)
+	List() ([]CopyKept, error) // newest first
+}
+
+// noCopies is what a server without a store of its own has.
+type noCopies struct{}
+
+func (noCopies) Make(context.Context) (bool, error) { return false, nil }
+func (noCopies) List() ([]CopyKept, error)          { return nil, nil }
+
+type copyJSON struct {
+	Name   string `json:"name"`
+	Folder string `json:"folder"`
+	At     string `json:"at"`
+	Bytes  int64  `json:"bytes"`
+	Second bool   `json:"second_place" doc:"It lies in the folder that copy.target names"`
+}
+
+type copiesJSON struct {
+	Made  *bool      `json:"made,omitempty" doc:"false: the newest has everything"`
+	Items []copyJSON `json:"items"`
+}
+
+func (s *Server) getCopies(ctx context.Context, _ *struct{}) (*body[copiesJSON], error) {
+	return s.copies(ctx, nil)
+}
+
+func (s *Server) postCopy(ctx context.Context, _ *struct{}) (*body[copiesJSON], error) {
+	made, err := s.Copies.Make(context.WithoutCancel(ctx)) // on a slow card it may take longer than the asker waits
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return s.copies(ctx, &made)
+}
+
+func (s *Server) copies(ctx context.Context, made *bool) (*body[copiesJSON], error) {
+	kept, err := s.Copies.List()
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &body[copiesJSON]{CopiesJSON(made, kept, s.Site.Zone)}, nil
+}
+
+// CopiesJSON is the answer about copies, as the command prints it too where no daemon runs.
+func CopiesJSON(made *bool, kept []CopyKept, zone *time.Location) copiesJSON {
+	out := copiesJSON{Made: made, Items: []copyJSON{}}
+	for _, k := range kept {
+		out.Items = append(out.Items, copyJSON{k.Name, k.Folder, k.At.In(zone).Format(time.RFC3339), k.Bytes, k.Second})
+	}
+	return out
+}

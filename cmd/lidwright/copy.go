@@ -1,0 +1,142 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"os"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"lidwright/api"
+	"lidwright/config"
+	"lidwright/daemon"
+)
+
+// copyCommand makes copies of everything and puts one back.
+func copyCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "copy", Short: "Make a copy of everything, list the copies, put one back",
+		Long: "Copies are made by the daemon at the end of each firing and once a day, checked, and kept in copies/ of the\n" +
+			"store folder; copy.target in the settings names a second place, such as a folder on a stick.",
+		Example: "  sudo -u lidwright lidwright copy make\n  sudo -u lidwright lidwright copy restore /media/stick",
+	}
+	mk := &cobra.Command{
+		Use: "make", Short: "Make a copy now, unless the newest has everything", Args: cobra.NoArgs,
+		Long:    "A running daemon is asked to do it (owner code); where none runs, the store of the settings is copied.",
+		Example: "  lidwright copy make --code-file owner.txt\n  sudo -u lidwright lidwright copy make --config /etc/lidwright/lidwright.toml",
+		RunE:    func(c *cobra.Command, _ []string) error { return copies(c, true) },
+	}
+	list := &cobra.Command{
+		Use: "list", Short: "The copies there are, newest first", Args: cobra.NoArgs,
+		Example: "  lidwright copy list",
+		RunE:    func(c *cobra.Command, _ []string) error { return copies(c, false) },
+	}
+	restore := &cobra.Command{
+		Use: "restore FILE|FOLDER", Short: "Put a copy in the place of the store; the present file is kept beside it", Args: cobra.ExactArgs(1),
+		Long: "FILE is a copy, FOLDER one that holds copies, such as a stick: the newest good one is taken. The daemon must\n" +
+			"be stopped. The file that is there now is moved aside and never deleted.",
+		Example: "  sudo systemctl stop lidwright\n  sudo -u lidwright lidwright copy restore /media/stick\n  sudo systemctl start lidwright",
+		RunE: func(c *cobra.Command, args []string) error {
+			cfg, err := settings(c)
+			if err != nil {
+				return err
+			}
+			if daemon.Running(cfg) {
+				return &exit{exitCannotStart, "a daemon has the store in " + cfg.Store.Folder + " open; stop it first: sudo systemctl stop lidwright"}
+			}
+			copied, aside, err := daemon.RestoreCopy(c.Context(), cfg, args[0])
+			if err != nil {
+				return err
+			}
+			fmt.Fprintf(c.OutOrStdout(), "%s is the store in %s now.\n", copied, cfg.Store.Folder)
+			for _, a := range aside {
+				fmt.Fprintf(c.OutOrStdout(), "What was there is kept: %s\n", a)
+			}
+			fmt.Fprintln(c.OutOrStdout(), "Next: sudo systemctl start lidwright")
+			return nil
+		},
+	}
+	for _, sub := range []*cobra.Command{mk, list, restore} {
+		sub.Flags().String("config", "", "settings file (lidwright.toml; "+installed+" where there is one)")
+	}
+	c.AddCommand(mk, list, restore)
+	return c
+}
+
+// installed is where the package puts the settings.
+const installed = "/etc/lidwright/lidwright.toml"
+
+// settings reads those that --config names, or those of the package.
+func settings(c *cobra.Command) (config.Config, error) {
+	file, _ := c.Flags().GetString("config")
+	if file == "" {
+		if _, err := os.Stat(installed); err == nil {
+			file = installed
+		}
+	}
+	cfg, err := config.Load(file, os.Environ(), nil)
+	if err == nil && cfg.Store.Folder == "" {
+		err = &exit{exitWrongUse, "store.folder is not set; name the settings with --config"}
+	}
+	return cfg, err
+}
+
+// copies makes a copy or lists them: over the daemon where one runs, else in the folder itself.
+func copies(c *cobra.Command, make bool) error {
+	var answer struct {
+		Made  *bool
+		Items []struct {
+			Name, Folder, At string
+			Bytes            int64
+		}
+	}
+	raw, err := askCopies(c, make)
+	if err != nil {
+		return err
+	}
+	if done, err := show(c, raw, &answer); done || err != nil {
+		return err
+	}
+	if answer.Made != nil && *answer.Made {
+		fmt.Fprintln(c.ErrOrStderr(), "A copy is made and checked.")
+	} else if answer.Made != nil {
+		fmt.Fprintln(c.ErrOrStderr(), "Nothing changed since the newest copy: none is made.")
+	}
+	rows := [][]string{{"COPY", "MADE", "MB", "IN"}}
+	for _, i := range answer.Items {
+		rows = append(rows, []string{i.Name, i.At, fmt.Sprintf("%.1f", float64(i.Bytes)/1e6), i.Folder})
+	}
+	table(c.OutOrStdout(), rows)
+	return nil
+}
+
+func askCopies(c *cobra.Command, make bool) ([]byte, error) {
+	alone := func() (config.Config, bool) {
+		cfg, err := settings(c)
+		return cfg, err == nil && !daemon.Running(cfg)
+	}
+	if cfg, ok := alone(); ok && (c.Flags().Changed("config") || !c.Flags().Changed("site")) {
+		var made *bool
+		var kept []api.CopyKept
+		var err error
+		if make {
+			made = new(bool)
+			*made, kept, err = daemon.MakeCopy(c.Context(), cfg)
+		} else {
+			kept, err = daemon.ListCopies(c.Context(), cfg)
+		}
+		if err != nil {
+			return nil, err
+		}
+		return json.MarshalIndent(api.CopiesJSON(made, kept, time.Local), "", "  ")
+	}
+	cl, err := client(c)
+	if err != nil {
+		return nil, err
+	}
+	if make {
+		return cl.Post(c.Context(), "/v1/copies", struct{}{})
+	}
+	return cl.Get(c.Context(), "/v1/copies", nil, "application/json")
+}

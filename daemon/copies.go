@@ -1,0 +1,76 @@
+package daemon
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+	"time"
+
+	"lidwright/api"
+	"lidwright/config"
+	"lidwright/daemon/store"
+)
+
+// copies are those of a store, for who asks over HTTP.
+type copies struct{ store *store.Store }
+
+func (c copies) Make(ctx context.Context) (bool, error) { return c.store.Copy(ctx) }
+
+func (c copies) List() ([]api.CopyKept, error) {
+	kept, err := c.store.Copies()
+	return keptOf(kept), err
+}
+
+func keptOf(kept []store.CopyKept) []api.CopyKept {
+	all := make([]api.CopyKept, len(kept))
+	for i, k := range kept {
+		all[i] = api.CopyKept{Name: filepath.Base(k.Path), Folder: filepath.Dir(k.Path), At: k.At, Bytes: k.Bytes, Second: k.Second}
+	}
+	return all
+}
+
+// Running reports whether a daemon has the store of the settings open.
+func Running(cfg config.Config) bool { return store.InUse(cfg.Store.Folder) }
+
+// MakeCopy copies the store of the settings while no daemon runs, and lists what copies there are.
+// made is false where the newest has everything.
+func MakeCopy(ctx context.Context, cfg config.Config) (made bool, all []api.CopyKept, err error) {
+	s, err := opened(ctx, cfg)
+	if err != nil {
+		return false, nil, err
+	}
+	defer s.Close()
+	made, err = s.Copy(ctx)
+	if err == nil {
+		all, err = copies{s}.List()
+	}
+	return made, all, err
+}
+
+// opened opens the store of the settings while no daemon runs.
+func opened(ctx context.Context, cfg config.Config) (*store.Store, error) {
+	clock, err := NewClock()
+	if err != nil {
+		return nil, err
+	}
+	s, err := store.Settings{Now: clock.Now, Copies: cfg.Copy.Keep, Second: cfg.Copy.Target}.Open(ctx, cfg.Store.Folder)
+	if err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrCannotStart, err)
+	}
+	return s, nil
+}
+
+// RestoreCopy puts a copy, or the newest good one of a folder, in the place of the store of the
+// settings. What was there is moved aside and kept. No daemon may run.
+func RestoreCopy(ctx context.Context, cfg config.Config, from string) (copied string, aside []string, err error) {
+	if err := makeFolder(cfg.Store.Folder); err != nil {
+		return "", nil, err
+	}
+	return store.Restore(ctx, cfg.Store.Folder, from, time.Now())
+}
+
+// ListCopies lists the copies of the store of the settings, newest first. It opens no store.
+func ListCopies(_ context.Context, cfg config.Config) ([]api.CopyKept, error) {
+	kept, err := store.CopiesOf(cfg.Store.Folder, cfg.Copy.Target)
+	return keptOf(kept), err
+}
