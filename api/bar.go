@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"errors"
 	"math/rand/v2"
 	"strings"
 	"time"
@@ -49,7 +50,8 @@ type readingBody struct {
 type massBody struct {
 	Dry       float64 `json:"dry_g"`
 	Saturated float64 `json:"saturated_g"`
-	Suspended float64 `json:"suspended_g,omitempty"`
+	Suspended float64 `json:"suspended_g,omitempty" doc:"In water"`
+	Step      float64 `json:"step_g,omitempty" doc:"Smallest step of the balance"`
 }
 
 type readingJSON struct {
@@ -63,7 +65,10 @@ type readingJSON struct {
 	TotalRatio   *float64   `json:"total_ratio" doc:"Shrink since the wet reading, share of the wet length"`
 	ExpectedMM   []*float64 `json:"expected_mm,omitempty"`
 	Unusual      bool       `json:"unusual"`
+	Slip         string     `json:"slip,omitempty" doc:"The mistake it looks like: inch_as_mm, mm_as_inch, ten_times, tenth, digits_swapped, longer_than_before, far_from_clay, far_from_usual"`
 	Question     string     `json:"question,omitempty"`
+	Fix          *string    `json:"fix,omitempty" doc:"What was probably meant, as it would be typed"`
+	Needs        string     `json:"needs,omitempty" doc:"confirm (whoever read it) or count (the owner) lets it into the fit"`
 	Counted      bool       `json:"counted" doc:"May enter a fit"`
 	By           string     `json:"by"`
 	At           *string    `json:"at"`
@@ -175,7 +180,7 @@ func nextStage(s tiles.Stage) tiles.Stage {
 }
 
 func (s *Server) readingJSON(r tiles.Reading, wet tiles.Millimetre) readingJSON {
-	j := readingJSON{ID: r.ID, Bar: string(r.Bar), Stage: string(r.Stage), Mark: r.Mark, AsTyped: r.AsTyped, Unit: r.Unit, Unusual: r.Unusual, Question: r.Question,
+	j := readingJSON{ID: r.ID, Bar: string(r.Bar), Stage: string(r.Stage), Mark: r.Mark, AsTyped: r.AsTyped, Unit: r.Unit, Unusual: r.Unusual, Slip: string(r.Slip), Question: r.Question, Needs: r.Needs(),
 		Counted: r.Counts(), By: r.By, At: s.moment(r.At), ClockTrusted: r.Trusted, Supersedes: text(r.Supersedes)}
 	if r.Mass == nil {
 		j.LengthMM = lengthMM(r.Length)
@@ -276,50 +281,94 @@ func (s *Server) putReading(ctx context.Context, in *putReadingInput) (*kept[rea
 	return &kept[readingJSON]{status(k), j}, nil
 }
 
-// keepReading reads the length as it was written, sees whether it can be believed, and keeps it
-// all the same: what is unusual is asked about and stays out of the fit until confirmed.
-func (s *Server) keepReading(ctx context.Context, p ReadingPath, b readingBody) (tiles.Kept, readingJSON, error) {
+// asked is a reading that was read and judged, and is not kept yet.
+type asked struct {
+	bar     tiles.Bar
+	reading tiles.Reading
+	belief  tiles.Belief
+	fix     string // what was probably meant, as it would be typed
+}
+
+// readReading reads the length as it was written and sees whether it can be believed.
+func (s *Server) readReading(ctx context.Context, p ReadingPath, b readingBody) (asked, error) {
 	bar, err := s.bar(ctx, p.BarPath)
 	if err != nil {
-		return tiles.Kept{}, readingJSON{}, err
+		return asked{}, err
 	}
+	queued := time.Duration(b.QueuedS * float64(time.Second))
 	r := tiles.Reading{ID: p.ID, Bar: bar.Code, Mark: b.Mark, Stage: tiles.Stage(b.Stage), Instrument: b.Instrument, Step: tiles.Millimetre(b.Step), By: b.By,
-		Supersedes: b.Supersedes, Queued: time.Duration(b.QueuedS * float64(time.Second))}
+		Supersedes: b.Supersedes, Queued: queued, At: s.Now().Wall.Add(-queued)}
 	if m := b.Mass; m != nil {
-		r.Mass = &tiles.Mass{Dry: m.Dry, Saturated: m.Saturated, Suspended: m.Suspended}
+		r.Mass = &tiles.Mass{Dry: m.Dry, Saturated: m.Saturated, Suspended: m.Suspended, Step: m.Step}
 	} else {
 		unit, err := tiles.ParseLengthUnit("unit", b.Unit, s.unit())
 		if err != nil {
-			return tiles.Kept{}, readingJSON{}, err
+			return asked{}, err
 		}
-		l, err := tiles.ParsePiece("length", b.Length, unit)
+		l, err := tiles.ParseLength("length", b.Length, unit)
 		if err != nil {
-			return tiles.Kept{}, readingJSON{}, err
+			return asked{}, err
 		}
 		r.Length, r.AsTyped, r.Unit = l.Millimetre(), l.Typed, string(l.Unit)
+		if _, err := tiles.ParsePiece("length", b.Length, unit); err != nil {
+			return asked{}, s.whichUnit(bar, r, err)
+		}
 	}
 	if err := r.Validate(bar); err != nil {
+		return asked{}, err
+	}
+	for i, o := range bar.Readings { // said before, or about to be struck: no part of what is believed
+		if o.ID == r.ID || o.ID == r.Supersedes {
+			bar.Readings = append(bar.Readings[:i:i], bar.Readings[i+1:]...)
+			break
+		}
+	}
+	a := asked{bar: bar}
+	a.belief, a.fix = bar.Judge(&r, s.Shrink.Last())
+	a.reading = r
+	return a, nil
+}
+
+// whichUnit adds to a length that no bar can have what was probably meant.
+func (s *Server) whichUnit(bar tiles.Bar, r tiles.Reading, err error) error {
+	var wrong *tiles.Invalid
+	if e, ok := bar.Believe(r, s.Shrink.Last()); ok && errors.As(err, &wrong) {
+		if _, meant := e.Slip(r.Length, r.AsTyped, tiles.LengthUnit(r.Unit)); meant != "" {
+			return &tiles.Invalid{Field: wrong.Field, Type: wrong.Type, Why: wrong.Why + " If it was " + meant + ", type it so."}
+		}
+	}
+	return err
+}
+
+// keepReading keeps a reading, unusual or not: what is unusual is asked about and stays out of the
+// fit until confirmed.
+func (s *Server) keepReading(ctx context.Context, p ReadingPath, b readingBody) (tiles.Kept, readingJSON, error) {
+	a, err := s.readReading(ctx, p, b)
+	if err != nil {
 		return tiles.Kept{}, readingJSON{}, err
 	}
-	var expected []*float64
-	if low, high, ok := r.Believe(bar); ok {
-		expected = []*float64{rounded(float64(low), 1), rounded(float64(high), 1)}
-	}
-	k, err := s.Archive.PutReading(ctx, r, s.Now())
+	return s.keepAsked(ctx, p, a)
+}
+
+func (s *Server) keepAsked(ctx context.Context, p ReadingPath, a asked) (tiles.Kept, readingJSON, error) {
+	k, err := s.Archive.PutReading(ctx, a.reading, s.Now())
 	if err != nil {
 		return k, readingJSON{}, err
 	}
 	if k.New {
 		s.Shrink.Touch(bar.Code)
 	}
-	bar, err = s.bar(ctx, p.BarPath)
+	bar, err := s.bar(ctx, p.BarPath)
 	if err != nil {
 		return k, readingJSON{}, err
 	}
 	for _, have := range bar.Readings {
 		if have.ID == p.ID {
 			j := s.readingJSON(have, bar.WetLength())
-			j.ExpectedMM = expected
+			if a.reading.Mass == nil {
+				j.ExpectedMM = []*float64{rounded(float64(a.belief.Low), 1), rounded(float64(a.belief.High), 1)}
+				j.Fix = text(a.fix)
+			}
 			return k, j, nil
 		}
 	}

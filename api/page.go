@@ -57,6 +57,7 @@ func (s *Server) pageRoutes(mux *routes) {
 	show("POST /bar/{bar}", s.postReading)
 	show("POST /bar/{bar}/strike", s.postStrike)
 	show("POST /bar/{bar}/confirm", s.postConfirm)
+	show("POST /bar/{bar}/count", s.postCount)
 	show("GET /clays", s.claysPage)
 	show("POST /clays", s.postClay)
 	show("GET /clay/{clay}", s.clayPage)

@@ -104,8 +104,23 @@ type barPageData struct {
 	page
 	Bar    barJSON
 	Stages []string
-	Typed  url.Values // what the form was sent with, where it was refused
+	Typed  url.Values // what the form was sent with, where it was refused or asked about
 	Saved  *readingJSON
+	Asked  *readingJSON // read, not kept yet: keep or fix?
+	Units  []tiles.LengthUnit
+}
+
+// Sent is the entry as it was sent, to send it again unchanged.
+func (d barPageData) Sent() map[string]string {
+	out := map[string]string{}
+	for _, name := range []string{"length", "unit", "stage", "mark", "instrument", "step_mm", "by", "supersedes"} {
+		out[name] = d.Typed.Get(name)
+	}
+	return out
+}
+
+func (s *Server) barPageData(bar tiles.Bar) barPageData {
+	return barPageData{page: s.page("unpack"), Bar: s.barJSON(bar), Stages: stageWords(), Typed: url.Values{"unit": {string(s.unit())}}, Units: tiles.LengthUnits()}
 }
 
 func (s *Server) barPage(w http.ResponseWriter, r *http.Request) error {
@@ -113,7 +128,7 @@ func (s *Server) barPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	data := barPageData{page: s.page("unpack"), Bar: s.barJSON(bar), Stages: stageWords(), Typed: url.Values{}}
+	data := s.barPageData(bar)
 	if id := r.URL.Query().Get("saved"); id != "" {
 		for i, rd := range data.Bar.Readings {
 			if rd.ID == id {
@@ -124,22 +139,42 @@ func (s *Server) barPage(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, "bar", data)
 }
 
-// postReading keeps a reading from the form. A refused one is shown again as it was typed.
+// postReading keeps a reading from the form. A refused one is shown again as it was typed. One that
+// is not believed is asked about before it is kept; who insists has it kept and confirmed in one.
 func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err
 	}
 	p := ReadingPath{BarPath{r.PathValue("bar")}, form.Get("id")}
-	_, j, err := s.keepReading(r.Context(), p, readingBody{Stage: form.Get("stage"), Length: form.Get("length"), Unit: form.Get("unit"),
-		Instrument: form.Get("instrument"), By: form.Get("by"), Supersedes: form.Get("supersedes")})
+	body, err := readingForm(form)
+	if err != nil {
+		return err
+	}
+	a, err := s.readReading(r.Context(), p, body)
+	if err == nil && a.reading.Unusual && form.Get("keep") == "" {
+		data := s.barPageData(a.bar)
+		data.Typed = form
+		j := s.readingJSON(a.reading, a.bar.WetLength())
+		j.Fix = text(a.fix)
+		data.Asked = &j
+		return s.render(w, "bar", data)
+	}
+	var j readingJSON
+	if err == nil {
+		_, j, err = s.keepAsked(r.Context(), p, a)
+	}
+	if err == nil && j.Needs == "confirm" {
+		err = s.Archive.ConfirmReading(r.Context(), a.bar.Code, j.ID, body.By, "", s.Now())
+		s.Shrink.Touch()
+	}
 	if err != nil {
 		bar, barErr := s.bar(r.Context(), p.BarPath)
 		if barErr != nil {
 			return barErr
 		}
-		data := barPageData{page: s.page("unpack"), Bar: s.barJSON(bar), Stages: stageWords(), Typed: form}
-		data.Error = s.problemFrom(r.Context(), err)
+		data := s.barPageData(bar)
+		data.Typed, data.Error = form, s.problemFrom(r.Context(), err)
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(data.Error.Status)
 		return s.pages.Render(w, "bar", data)
@@ -148,12 +183,30 @@ func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
+// readingForm is a reading as the page's form sends it.
+func readingForm(form url.Values) (readingBody, error) {
+	b := readingBody{Stage: form.Get("stage"), Length: form.Get("length"), Unit: form.Get("unit"), Instrument: form.Get("instrument"), By: form.Get("by"), Supersedes: form.Get("supersedes")}
+	rd := newReader(form, tiles.MM)
+	if v, ok := rd.number("mark", 1, 9); ok {
+		b.Mark = int(v)
+	}
+	b.Step, _ = rd.number("step_mm", 0, 5)
+	if len(rd.wrong) > 0 {
+		return b, rd.wrong
+	}
+	return b, nil
+}
+
 func (s *Server) postStrike(w http.ResponseWriter, r *http.Request) error {
 	return s.postAct(w, r, s.Archive.StrikeReading, true)
 }
 
 func (s *Server) postConfirm(w http.ResponseWriter, r *http.Request) error {
 	return s.postAct(w, r, s.Archive.ConfirmReading, false)
+}
+
+func (s *Server) postCount(w http.ResponseWriter, r *http.Request) error {
+	return s.postAct(w, r, s.Archive.CountReading, true)
 }
 
 func (s *Server) postAct(w http.ResponseWriter, r *http.Request, do act, needsWhy bool) error {
@@ -166,7 +219,7 @@ func (s *Server) postAct(w http.ResponseWriter, r *http.Request, do act, needsWh
 		return err
 	}
 	if needsWhy && strings.TrimSpace(form.Get("why")) == "" {
-		return problem("missing", "Say why the reading is crossed out.", ProblemField{"why", "is needed"})
+		return problem("missing", "Say why.", ProblemField{"why", "is needed"})
 	}
 	if err := do(r.Context(), bar.Code, form.Get("reading"), form.Get("by"), form.Get("why"), s.Now()); err != nil {
 		return err

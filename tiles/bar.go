@@ -84,6 +84,7 @@ type Reading struct {
 
 	Unusual    bool   // was outside belief when it came
 	Outside    bool   // outside 0.72 to 1.01 of the wet length when it came: only the owner counts it
+	Slip       Slip   // the mistake that it looks like; empty if Unusual is false
 	Question   string // what was asked about it; empty if Unusual is false
 	Confirmed  *Act
 	Counted    *Act
@@ -173,7 +174,7 @@ func (b *Bar) Validate() error {
 }
 
 // Validate puts the texts of r into their usual form and tells every fault of a reading of
-// bar. Whether a length is believed is another question: see Belief.
+// bar. Whether a length is believed is another question: see Bar.Judge.
 func (r *Reading) Validate(bar Bar) error {
 	var f faults
 	f.id("id", &r.ID)
@@ -236,6 +237,18 @@ func (r Reading) Counts() bool {
 		return r.Confirmed != nil || r.Counted != nil
 	}
 	return true
+}
+
+// Needs is the act that lets r into a fit: count (the owner's) or confirm; empty if r counts, is
+// struck or is of masses.
+func (r Reading) Needs() string {
+	switch {
+	case r.Counts() || r.Struck != nil || r.Mass != nil:
+		return ""
+	case r.Outside:
+		return "count"
+	}
+	return "confirm"
 }
 
 // InFit reports whether the readings of b may enter a fit: no flag, not a learner's bar.

@@ -3,11 +3,11 @@ package tiles
 import (
 	"fmt"
 	"math"
+	"strings"
 )
 
 // usualShrink is what a bar has lost of its wet length at each stage, log-percent, and how far
-// one may miss that (one sd): common practice, no source. The guard against slips proper asks
-// the fit; this one needs no bar before it.
+// one may miss that (one sd): common practice, no source. It serves where the fit says nothing.
 var usualShrink = map[Stage]struct{ mean, sd float64 }{
 	Wet: {0, 1}, Soft: {1.8, 1.2}, Leather: {3.6, 1.5}, Dry: {6.0, 1.3}, Biscuit: {6.5, 1.6}, Fired: {11.2, 2.9},
 }
@@ -16,43 +16,198 @@ var usualShrink = map[Stage]struct{ mean, sd float64 }{
 const (
 	leastLeft = 0.72
 	mostLeft  = 1.01
-	askBeyond = 4 // sds
+	askBeyond = 4    // sds
+	grewBy    = 2    // combined sds of the two readings by which a bar may be longer than a stage before
+	nearSlip  = 0.06 // of the expected length, within which a slip is called by its name
 )
 
+// Slip is a way in which a length is mistaken.
+type Slip string
+
+// Slips, as they are told in answers.
+const (
+	InchAsMM         Slip = "inch_as_mm"
+	MMAsInch         Slip = "mm_as_inch"
+	TenTimes         Slip = "ten_times"
+	Tenth            Slip = "tenth"
+	DigitsSwapped    Slip = "digits_swapped"
+	LongerThanBefore Slip = "longer_than_before"
+	FarFromClay      Slip = "far_from_clay"  // from what the bars of the clay say
+	FarFromUsual     Slip = "far_from_usual" // from what clay usually loses: there is no fit to ask
+)
+
+// Belief is what a length should be before it is read.
+type Belief struct {
+	Length    Millimetre // to be expected
+	Low, High Millimetre // beyond these the reading is asked about
+	From      string     // fit; bar: its other readings and what is usual; marks: as laid out, and what is usual
+}
+
 // WetLength is the bar's wet length between its first marks as last read; 0 if it was not.
-func (b Bar) WetLength() Millimetre {
+func (b Bar) WetLength() Millimetre { return b.wetLength(1) }
+
+func (b Bar) wetLength(mark int) Millimetre {
 	wet := Millimetre(0)
 	for _, r := range b.Readings {
-		if r.Stage == Wet && r.Mark <= 1 && r.Counts() {
+		if r.Stage == Wet && max(r.Mark, 1) == mark && r.Counts() {
 			wet = r.Length
 		}
 	}
 	return wet
 }
 
-// Believe sees whether the length of r can be believed, against the wet length of its bar or,
-// without one, against its marks as laid out. It sets Unusual, Outside and Question, and gives
-// the range that is believed; false for a reading of masses, which is not judged.
-func (r *Reading) Believe(bar Bar) (low, high Millimetre, ok bool) {
-	if r.Mass != nil {
-		return 0, 0, false
+// readingSD is how far one reading of an instrument misses, in mm (one sd): a steel rule 0.5, a
+// calliper 0.2 in an ordinary hand. Common practice, no source.
+func readingSD(instrument string, step Millimetre) float64 {
+	if usualStep(instrument) >= 0.5 || step >= 0.5 {
+		return 0.5
 	}
-	wet := bar.WetLength()
-	if wet == 0 {
-		wet = bar.MarkLength
+	return 0.2
+}
+
+// Believe says what the length of r should be: by the fit, where it has something to say, else by
+// the bar's other readings and what clay usually loses. fit may be nil. It is false for masses.
+func (b Bar) Believe(r Reading, fit *Fit) (Belief, bool) {
+	if r.Mass != nil {
+		return Belief{}, false
+	}
+	if fit != nil {
+		if e, ok := fit.Expect(b, r); ok {
+			sd := float64(e.SD)
+			if own := readingSD(r.Instrument, r.Step); own > 0.2 { // a rule in an unsteady hand misses by more than its step tells
+				sd = math.Hypot(sd, 100*own/float64(e.Length))
+			}
+			return belief(e.Length, sd, "fit"), true
+		}
 	}
 	u := usualShrink[r.Stage]
-	left := func(shrink float64) Millimetre { return wet * Millimetre(math.Exp(-shrink/100)) }
-	low, high = left(u.mean+askBeyond*u.sd), left(u.mean-askBeyond*u.sd)
-	if r.Stage != Wet {
-		high = min(high, mostLeft*wet)
+	from, sd, said := b.MarkLength, math.Hypot(u.sd, usualShrink[Wet].sd), "marks"
+	if from == 0 {
+		from = usualMarkLength
 	}
-	ratio := float64(r.Length / wet)
-	r.Outside = ratio < leastLeft || ratio > mostLeft && r.Stage != Wet
-	r.Unusual = r.Outside || r.Length < low || r.Length > high
-	r.Question = ""
-	if r.Unusual {
-		r.Question = fmt.Sprintf("Is that right? About %s is to be expected.", MM.Format(left(u.mean)))
+	lost := u.mean
+	for _, o := range b.Readings {
+		if max(o.Mark, 1) != max(r.Mark, 1) || !o.Counts() || o.ID == r.ID && r.ID != "" {
+			continue
+		}
+		v := usualShrink[o.Stage]
+		if way := math.Sqrt(max(math.Abs(u.sd*u.sd-v.sd*v.sd), 1)); said == "marks" || way <= sd {
+			from, sd, said, lost = o.Length, way, "bar", u.mean-v.mean
+		}
 	}
-	return low, high, true
+	own := 100 * math.Sqrt2 * readingSD(r.Instrument, r.Step) / float64(from)
+	return belief(from*Millimetre(math.Exp(-lost/100)), math.Hypot(sd, own), said), true
 }
+
+func belief(l Millimetre, sd float64, from string) Belief {
+	far := Millimetre(math.Exp(askBeyond * sd / 100))
+	return Belief{l, l / far, l * far, from}
+}
+
+// Judge sees whether r can be believed and sets Unusual, Outside, Slip and Question. fix is what
+// was probably meant, as it would be typed; empty if there is no telling.
+func (b Bar) Judge(r *Reading, fit *Fit) (e Belief, fix string) {
+	r.Unusual, r.Outside, r.Slip, r.Question = false, false, "", ""
+	e, ok := b.Believe(*r, fit)
+	if !ok {
+		return e, ""
+	}
+	if wet := b.wetLength(max(r.Mark, 1)); wet > 0 || r.Stage != Wet {
+		if wet == 0 {
+			wet = b.MarkLength
+		}
+		ratio := float64(r.Length / wet)
+		r.Outside = ratio < leastLeft || ratio > mostLeft
+	}
+	before, grew := b.grew(*r)
+	if !r.Outside && !grew && r.Length >= e.Low && r.Length <= e.High {
+		return e, ""
+	}
+	r.Unusual = true
+	about := fmt.Sprintf("about %s is to be expected", MM.Format(roundTo(e.Length, 0.1)))
+	r.Slip, fix = e.Slip(r.Length, r.AsTyped, LengthUnit(r.Unit))
+	switch {
+	case fix != "":
+		r.Question = fmt.Sprintf("Is %s right, or was %s meant? In mm, %s.", typed(*r), fix, about)
+	case grew:
+		r.Slip = LongerThanBefore
+		r.Question = fmt.Sprintf("Is %s right? It is longer than at %s (%s); %s.", typed(*r), before.Stage, MM.Format(roundTo(before.Length, 0.01)), about)
+	case e.From == "fit":
+		r.Slip = FarFromClay
+		r.Question = fmt.Sprintf("Is %s right? By the other bars of %s %s.", typed(*r), b.Clay, about)
+	default:
+		r.Slip = FarFromUsual
+		r.Question = fmt.Sprintf("Is %s right? Of %s apart %s.", typed(*r), MM.Format(b.MarkLength), about)
+	}
+	return e, fix
+}
+
+func typed(r Reading) string {
+	if r.AsTyped == "" || strings.HasSuffix(r.AsTyped, r.Unit) || r.Unit == string(Inch32nd) {
+		return MM.Format(r.Length)
+	}
+	return r.AsTyped + " " + r.Unit
+}
+
+func roundTo(l, step Millimetre) Millimetre {
+	return Millimetre(math.Round(float64(l/step))) * step
+}
+
+// grew finds the stage before that r is longer than, by more than two combined sds of reading.
+func (b Bar) grew(r Reading) (before Reading, grew bool) {
+	for _, o := range b.Readings {
+		if max(o.Mark, 1) != max(r.Mark, 1) || !o.Counts() || !o.Stage.Before(r.Stage) {
+			continue
+		}
+		if both := math.Hypot(readingSD(o.Instrument, o.Step), readingSD(r.Instrument, r.Step)); float64(r.Length-o.Length) > grewBy*both {
+			before, grew = o, true
+		}
+	}
+	return before, grew
+}
+
+// Slip names the mistake that brings the expected length to l, and gives what was probably meant,
+// as it would be typed; both empty if there is none such, or l can be believed.
+func (e Belief) Slip(l Millimetre, asTyped string, unit LengthUnit) (s Slip, meant string) {
+	if l >= e.Low && l <= e.High {
+		return "", ""
+	}
+	low, high := min(e.Low, e.Length*(1-nearSlip)), max(e.High, e.Length*(1+nearSlip))
+	near := func(v Millimetre) bool { return v >= low && v <= high }
+	plain := strings.TrimRight(strings.ToLower(asTyped), " \"cimn")
+	switch {
+	case near(l*25.4) && unit == MM:
+		return InchAsMM, plain + " in"
+	case near(l/25.4) && (unit == Inch || unit == Inch32nd):
+		return MMAsInch, plain + " mm"
+	case near(l * 25.4):
+		return InchAsMM, MM.Format(roundTo(l*25.4, 0.01))
+	case near(l / 25.4):
+		return MMAsInch, MM.Format(roundTo(l/25.4, 0.01))
+	case near(l / 10):
+		return TenTimes, MM.Format(roundTo(l/10, 0.001))
+	case near(l * 10):
+		return Tenth, MM.Format(roundTo(l*10, 0.001))
+	}
+	for i := 0; i+1 < len(asTyped); i++ {
+		j := i + 1
+		if !isDigit(asTyped[j]) { // 49.35 and 94.35, and 93.45 typed as 94.35 across the point too
+			j++
+		}
+		if j >= len(asTyped) || !isDigit(asTyped[i]) || !isDigit(asTyped[j]) || asTyped[i] == asTyped[j] {
+			continue
+		}
+		swapped := []byte(asTyped)
+		swapped[i], swapped[j] = swapped[j], swapped[i]
+		if v, err := ParsePiece("length", string(swapped), unit); err == nil && v.Millimetre() >= e.Low && v.Millimetre() <= e.High {
+			meant := string(swapped)
+			if v.Unit == unit && !strings.HasSuffix(strings.ToLower(meant), string(unit)) && unit != Inch32nd {
+				meant += " " + string(unit)
+			}
+			return DigitsSwapped, meant
+		}
+	}
+	return "", ""
+}
+
+func isDigit(c byte) bool { return c >= '0' && c <= '9' }

@@ -21,6 +21,9 @@ const (
 // lengthUnits are all units, in the order of the unit switch.
 var lengthUnits = [...]LengthUnit{MM, CM, Inch, Inch32nd}
 
+// LengthUnits are all units, in the order of the unit switch.
+func LengthUnits() []LengthUnit { return lengthUnits[:] }
+
 // ParseLengthUnit reads the name of a unit; empty gives usual.
 func ParseLengthUnit(field, text string, usual LengthUnit) (LengthUnit, error) {
 	if text == "" {

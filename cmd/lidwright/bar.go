@@ -189,6 +189,7 @@ func barCommand() *cobra.Command {
 				Ratio    *float64 `json:"total_ratio"`
 				Unusual  bool
 				Question string
+				Needs    string
 			}
 			done, err := put(c, "/v1/bars/"+url.PathEscape(args[0])+"/readings/"+newID(), map[string]any{"stage": args[1], "length": args[2], "unit": first(unit, "mm"), "by": by}, &r)
 			if err != nil || done {
@@ -198,8 +199,11 @@ func barCommand() *cobra.Command {
 			if r.Ratio != nil {
 				says += fmt.Sprintf(", %.2f %% since wet", 100**r.Ratio)
 			}
-			if r.Unusual {
-				says += ". " + r.Question + " If you read it right: lidwright bar " + args[0] + " confirm last"
+			switch r.Needs {
+			case "confirm":
+				says += ". " + r.Question + " It does not count yet. If you read it right: lidwright bar " + args[0] + " confirm last"
+			case "count":
+				says += ". " + r.Question + " Outside 0.72 to 1.01 of the wet length; it does not count until the owner says: lidwright bar " + args[0] + " count last --why ..."
 			}
 			fmt.Fprintf(c.OutOrStdout(), "%s. Undo: lidwright bar %s strike last --why ...\n", says, args[0])
 			return nil

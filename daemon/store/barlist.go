@@ -111,7 +111,7 @@ func (s *Store) codes(ctx context.Context, w tiles.BarFilter) ([]tiles.Code, err
 func (s *Store) readings(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar, list string) error {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT r.id, r.bar, r.mark, r.stage, coalesce(r.length_mm, 0), r.as_typed, r.unit, r.instrument, r.step_mm, r.dry_g, r.saturated_g, r.suspended_g, r.step_g,
-			r.by, r.queued_s, r.unusual, r.outside, r.question, coalesce(r.supersedes, ''), c.at_ms, c.trusted
+			r.by, r.queued_s, r.unusual, r.outside, r.slip, r.question, coalesce(r.supersedes, ''), c.at_ms, c.trusted
 		FROM reading r JOIN change c ON c.seq = r.seq
 		WHERE r.bar IN (SELECT value FROM json_each(?)) ORDER BY r.bar, r.seq`, list)
 	if err != nil {
@@ -129,7 +129,7 @@ func (s *Store) readings(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar
 		var queued float64
 		var ms int64
 		if err := rows.Scan(&r.ID, &r.Bar, &r.Mark, &r.Stage, &r.Length, &r.AsTyped, &r.Unit, &r.Instrument, &r.Step, &dry, &saturated, &suspended, &step,
-			&r.By, &queued, &r.Unusual, &r.Outside, &r.Question, &r.Supersedes, &ms, &r.Trusted); err != nil {
+			&r.By, &queued, &r.Unusual, &r.Outside, &r.Slip, &r.Question, &r.Supersedes, &ms, &r.Trusted); err != nil {
 			return fmt.Errorf("read readings: %w", err)
 		}
 		r.At, r.Queued = fromMilli(ms), time.Duration(queued*float64(time.Second))

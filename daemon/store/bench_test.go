@@ -93,8 +93,8 @@ func manyReadings(b *testing.B, s *Store, n int) {
 		`INSERT INTO bar SELECT printf('b%05d', i), printf('id%05d', i), 'tern', 'B', 'rolled', 100, 1, '', 'KT', 0, '', '', 1 FROM n WHERE i <= ?/4`,
 		`INSERT INTO load (id, number, kiln, kind, atmosphere, packed_by, note, opened, unpacked_ms, rev) SELECT printf('l%05d', i), i, 'big-blue', 'glaze', 'oxidation', 'KT', '', 1, 1768000000000, 1 FROM n WHERE i <= ?/80`,
 		`INSERT INTO load_bar SELECT printf('l%05d', 1 + (i - 1) / 20), printf('b%05d', i), 'middle', 1, i > 60 FROM n WHERE i <= ?/80*20`,
-		`INSERT INTO reading (id, bar, seq, mark, stage, length_mm, as_typed, unit, instrument, step_mm, by, queued_s, unusual, outside, question)
-			SELECT printf('r%07d', i), printf('b%05d', 1 + (i - 1) / 4), i + 2, 1, CASE i % 4 WHEN 1 THEN 'wet' WHEN 2 THEN 'dry' WHEN 3 THEN 'bisque' ELSE 'fired' END, 94.35, '94.35', 'mm', 'calliper', 0.01, 'KT', 0, 0, 0, '' FROM n WHERE i <= ?`,
+		`INSERT INTO reading (id, bar, seq, mark, stage, length_mm, as_typed, unit, instrument, step_mm, by, queued_s, unusual, outside, slip, question)
+			SELECT printf('r%07d', i), printf('b%05d', 1 + (i - 1) / 4), i + 2, 1, CASE i % 4 WHEN 1 THEN 'wet' WHEN 2 THEN 'dry' WHEN 3 THEN 'bisque' ELSE 'fired' END, 94.35, '94.35', 'mm', 'calliper', 0.01, 'KT', 0, 0, 0, '', '' FROM n WHERE i <= ?`,
 	} {
 		args := []any{n}
 		if statement[:22] == "INSERT INTO change (ki" {

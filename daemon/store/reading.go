@@ -27,7 +27,7 @@ type readingBody struct {
 
 // PutReading keeps one reading for good, and strikes the one whose place it takes. The errors
 // are tiles.ErrNoBar, tiles.ErrNoReading (of the one to supersede), tiles.ErrIDUsed and
-// trouble with the disk. r must have been validated; Unusual, Outside and Question are what
+// trouble with the disk. r must have been validated; Unusual, Outside, Slip and Question are what
 // was asked about it.
 func (s *Store) PutReading(ctx context.Context, r tiles.Reading, at kiln.Stamp) (kept tiles.Kept, err error) {
 	body := readingBody{Bar: string(r.Bar), Mark: r.Mark, Stage: string(r.Stage), Length: r.AsTyped, Unit: r.Unit, Instrument: r.Instrument,
@@ -73,10 +73,10 @@ func (s *Store) PutReading(ctx context.Context, r tiles.Reading, at kiln.Stamp) 
 			}
 		}
 		if _, err = tx.ExecContext(ctx, `
-			INSERT INTO reading (id, bar, seq, mark, stage, length_mm, as_typed, unit, instrument, step_mm, dry_g, saturated_g, suspended_g, step_g, by, queued_s, unusual, outside, question, supersedes)
-			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+			INSERT INTO reading (id, bar, seq, mark, stage, length_mm, as_typed, unit, instrument, step_mm, dry_g, saturated_g, suspended_g, step_g, by, queued_s, unusual, outside, slip, question, supersedes)
+			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
 			r.ID, r.Bar, kept.Revision, r.Mark, r.Stage, length, r.AsTyped, r.Unit, r.Instrument, float64(r.Step), dry, saturated, suspended, step,
-			r.By, r.Queued.Seconds(), r.Unusual, r.Outside, r.Question, orNull(r.Supersedes)); err != nil {
+			r.By, r.Queued.Seconds(), r.Unusual, r.Outside, r.Slip, r.Question, orNull(r.Supersedes)); err != nil {
 			return err
 		}
 		return touchBar(ctx, tx, r.Bar, kept.Revision)

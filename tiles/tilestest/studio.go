@@ -56,6 +56,7 @@ type Options struct {
 	Doubled bool // all true sds twice the drawn ones
 	NoSlips bool
 	Steady  bool    // loads differ from their record by 2 °C (one sd), not by the drawn sd
+	Rules   bool    // every second bar is read with a steel rule: 0.5 mm (one sd), to the half millimetre
 	Drift   float64 // °C by which the last four glaze firings were hotter than recorded, beside their scatter
 }
 
@@ -242,6 +243,15 @@ func (m *Made) fire(clay int, ref tiles.BatchRef, p LoadPair, at [2]float64) pie
 	}
 }
 
+// NextBar is one more bar of a clay and batch, in the next pair of loads. It stands beside the studio,
+// not in it.
+func (m *Made) NextBar(clay, batch int) tiles.Bar {
+	m.addBar(clay, batch, m.LoadPair())
+	b := m.Bars[len(m.Bars)-1]
+	m.Bars = m.Bars[:len(m.Bars)-1]
+	return b
+}
+
 // addBar makes a bar, fires it and reads it.
 func (m *Made) addBar(clay, batch int, p LoadPair) {
 	ref := m.batch(clay, batch)
@@ -267,7 +277,11 @@ func (m *Made) addBar(clay, batch int, p LoadPair) {
 	first := 0.0
 	for i, s := range stages {
 		read := wet * math.Exp(-(q.drying+s.part)/100)
-		read = math.Round(m.normal(read, m.sds[0])*10) / 10
+		tool, per, sd := "calliper", 10.0, m.sds[0]
+		if m.options.Rules && n%2 == 1 {
+			tool, per, sd = "rule", 2, 0.5
+		}
+		read = math.Round(m.normal(read, sd)*per) / per
 		if i == 0 && m.rng.Float64() < 0.5 {
 			read = 100
 		}
@@ -290,7 +304,7 @@ func (m *Made) addBar(clay, batch int, p LoadPair) {
 			m.Slips = append(m.Slips, Slip{id, tiles.Millimetre(slip)})
 		}
 		b.Readings = append(b.Readings, tiles.Reading{ID: id, Bar: b.Code, Mark: 1, Stage: s.stage, Length: tiles.Millimetre(read),
-			Unit: "mm", Instrument: "calliper", Step: 0.1, At: s.at, Trusted: true})
+			Unit: "mm", AsTyped: fmt.Sprintf("%.1f", read), Instrument: tool, Step: tiles.Millimetre(1 / per), At: s.at, Trusted: true})
 	}
 	m.Bars = append(m.Bars, b)
 }

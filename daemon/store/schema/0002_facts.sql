@@ -93,6 +93,7 @@ CREATE TABLE reading (
   queued_s     REAL NOT NULL CHECK (queued_s >= 0), -- time the entry waited in an open page
   unusual      INTEGER NOT NULL CHECK (unusual IN (0, 1)), -- outside belief when it came
   outside      INTEGER NOT NULL CHECK (outside IN (0, 1)), -- outside 0.72 to 1.01 of the wet length when it came
+  slip         TEXT NOT NULL, -- the mistake that it looks like, or ''
   question     TEXT NOT NULL, -- what was asked about it, or ''
   supersedes   TEXT REFERENCES reading (id),
   struck       INTEGER NOT NULL DEFAULT 0 CHECK (struck IN (0, 1)), -- there is an act of striking it
