@@ -38,8 +38,8 @@ func TestSlipsAsked(t *testing.T) {
 	if r := b.json("PUT", "/v1/bars/BQ7/readings/"+long["id"].(string)+"/confirm", `{"by":"KT"}`, 200); r["counted"] != true || r["unusual"] != true {
 		t.Errorf("confirmed: %v", r)
 	}
-	p := b.json("PUT", "/v1/bars/BQ7/readings/"+b.id(), `{"stage":"dry","length":"3.71"}`, 422)
-	if says := p["fields"].([]any)[0].(map[string]any)["says"].(string); !strings.Contains(says, "3.71 in") {
+	p := b.json("PUT", "/v1/bars/BQ7/readings/"+b.id(), `{"stage":"dry","length":"3.97"}`, 422)
+	if says := p["fields"].([]any)[0].(map[string]any)["says"].(string); !strings.Contains(says, "3.97 in") {
 		t.Errorf("inches read as mm: %q", says)
 	}
 }

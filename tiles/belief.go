@@ -18,7 +18,7 @@ const (
 	mostLeft  = 1.01
 	askBeyond = 4    // sds
 	grewBy    = 2    // combined sds of the two readings by which a bar may be longer than a stage before
-	nearSlip  = 0.06 // of the expected length, within which a slip is called by its name
+	nearSlip  = 0.15 // of the expected length, within which a factor is called by its name
 )
 
 // Slip is a way in which a length is mistaken.
