@@ -65,7 +65,7 @@ func TestPageAsksFirst(t *testing.T) {
 	}
 	outside := url.Values{"id": {b.id()}, "stage": {"dry"}, "length": {"942"}, "unit": {"mm"}, "by": {"KT"}}
 	_, text = b.post("/bar/BQ4", outside, 200)
-	has(t, text, "94.2 mm was meant", `value="94.2 mm"`, "count it")
+	has(t, text, "was 94.2 mm meant", `value="94.2 mm"`, "count it")
 	outside.Set("keep", "yes")
 	r, _ = b.post("/bar/BQ4", outside, 303)
 	text = b.page(r.Header.Get("Location"))
