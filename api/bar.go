@@ -324,15 +324,24 @@ func (s *Server) readReading(ctx context.Context, p ReadingPath, b readingBody) 
 		}
 	}
 	a := asked{bar: bar}
-	a.belief, a.fix = bar.Judge(&r, s.Shrink.Last())
+	a.belief, a.fix = bar.Judge(&r, s.lastFit())
 	a.reading = r
 	return a, nil
+}
+
+// lastFit is the fit that stands now, for a question that must not wait; nil if there is none.
+func (s *Server) lastFit() *tiles.Fit {
+	fit, _, err := s.Shrink.Latest()
+	if err != nil {
+		return nil
+	}
+	return fit
 }
 
 // whichUnit adds to a length that no bar can have what was probably meant.
 func (s *Server) whichUnit(bar tiles.Bar, r tiles.Reading, err error) error {
 	var wrong *tiles.Invalid
-	if e, ok := bar.Believe(r, s.Shrink.Last()); ok && errors.As(err, &wrong) {
+	if e, ok := bar.Believe(r, s.lastFit()); ok && errors.As(err, &wrong) {
 		if _, meant := e.Slip(r.Length, r.AsTyped, tiles.LengthUnit(r.Unit)); meant != "" {
 			return &tiles.Invalid{Field: wrong.Field, Type: wrong.Type, Why: wrong.Why + " If it was " + meant + ", type it so."}
 		}
@@ -356,7 +365,7 @@ func (s *Server) keepAsked(ctx context.Context, p ReadingPath, a asked) (tiles.K
 		return k, readingJSON{}, err
 	}
 	if k.New {
-		s.Shrink.Touch(bar.Code)
+		s.Shrink.Touch(a.bar.Code)
 	}
 	bar, err := s.bar(ctx, p.BarPath)
 	if err != nil {

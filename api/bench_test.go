@@ -35,7 +35,7 @@ type fitting struct {
 	fit   *tiles.Fit
 }
 
-func (f *fitting) Touch() {
+func (f *fitting) Touch(...tiles.Code) {
 	f.mu.Lock()
 	f.fit = nil
 	f.mu.Unlock()
@@ -73,10 +73,7 @@ func (f *fitting) Fit(ctx context.Context) (*tiles.Fit, time.Time, error) {
 	return f.fit, time.Time{}, err
 }
 
-func (f *fitting) Last() *tiles.Fit {
-	fit, _, _ := f.Fit(context.Background())
-	return fit
-}
+func (f *fitting) Latest() (*tiles.Fit, time.Time, error) { return f.Fit(context.Background()) }
 
 func newBench(t testing.TB) *bench {
 	t.Helper()

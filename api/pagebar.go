@@ -166,7 +166,7 @@ func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 	}
 	if err == nil && j.Needs == "confirm" {
 		err = s.Archive.ConfirmReading(r.Context(), a.bar.Code, j.ID, body.By, "", s.Now())
-		s.Shrink.Touch()
+		s.Shrink.Touch(a.bar.Code)
 	}
 	if err != nil {
 		bar, barErr := s.bar(r.Context(), p.BarPath)
@@ -224,7 +224,7 @@ func (s *Server) postAct(w http.ResponseWriter, r *http.Request, do act, needsWh
 	if err := do(r.Context(), bar.Code, form.Get("reading"), form.Get("by"), form.Get("why"), s.Now()); err != nil {
 		return err
 	}
-	s.Shrink.Touch()
+	s.Shrink.Touch(bar.Code)
 	http.Redirect(w, r, "/bar/"+string(bar.Code), http.StatusSeeOther)
 	return nil
 }

@@ -149,13 +149,6 @@ func (s *shrink) workIn(ctx context.Context) {
 	}
 }
 
-// Last gives the fit that stands now, which may lack what was said a moment ago; nil if none does.
-func (s *shrink) Last() *tiles.Fit {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.fit
-}
-
 // run fits again whenever something was said, until ctx ends.
 func (s *shrink) run(ctx context.Context) error {
 	s.refit(ctx)
