@@ -32,6 +32,33 @@ type barJSON struct {
 	Firings  []heatJSON    `json:"firings"`
 	Shrunk   *float64      `json:"total_ratio_so_far" doc:"Share of the wet length, of the last reading that counts"`
 	Next     string        `json:"next_stage" doc:"The stage that is likely to be measured next"`
+	Derived  derivedJSON   `json:"derived" doc:"Figures by their definitions, from the readings that count"`
+}
+
+type derivedJSON struct {
+	Drying     *figureJSON `json:"drying_ratio" doc:"(wet - dry)/wet, ASTM C326"`
+	Firing     *figureJSON `json:"firing_ratio" doc:"(dry - fired)/dry"`
+	Total      *figureJSON `json:"total_ratio" doc:"(wet - fired)/wet"`
+	Absorption *figureJSON `json:"absorption_ratio" doc:"(saturated - dry)/dry mass, ASTM C373"`
+	Porosity   *figureJSON `json:"apparent_porosity_ratio" doc:"(saturated - dry)/(saturated - suspended)"`
+	Density    *figureJSON `json:"bulk_density_g_cm3" doc:"dry/(saturated - suspended), water at 1 g/cm3"`
+	MassStage  string      `json:"mass_stage,omitempty" doc:"Stage at which the masses were taken"`
+}
+
+type figureJSON struct {
+	Value    *float64   `json:"value"`
+	Likely   []*float64 `json:"likely" doc:"90 % range, from the instrument's step and the repeats"`
+	Readings int        `json:"readings"`
+}
+
+func derived(d tiles.Derived) derivedJSON {
+	one := func(f tiles.Figure) *figureJSON {
+		if !f.Known() {
+			return nil
+		}
+		return &figureJSON{rounded(f.Value, 5), []*float64{rounded(f.Low, 5), rounded(f.High, 5)}, f.Readings}
+	}
+	return derivedJSON{one(d.Drying), one(d.Firing), one(d.Total), one(d.Absorption), one(d.Porosity), one(d.Density), string(d.MassStage)}
 }
 
 type readingBody struct {
@@ -73,6 +100,9 @@ type readingJSON struct {
 	By           string     `json:"by"`
 	At           *string    `json:"at"`
 	ClockTrusted bool       `json:"clock_trusted"`
+	Mass         *massBody  `json:"mass_g,omitempty"`
+	Confirmed    *actJSON   `json:"confirmed,omitempty"`
+	CountedBy    *actJSON   `json:"counted_by,omitempty" doc:"The owner's word that it counts"`
 	Struck       *actJSON   `json:"struck"`
 	Supersedes   *string    `json:"supersedes"`
 }
@@ -146,7 +176,7 @@ func (s *Server) bar(ctx context.Context, p BarPath) (tiles.Bar, error) {
 }
 
 func (s *Server) barJSON(b tiles.Bar) barJSON {
-	j := barJSON{Bar: string(b.Code), Readings: []readingJSON{}, Firings: []heatJSON{},
+	j := barJSON{Bar: string(b.Code), Derived: derived(b.Derived()), Readings: []readingJSON{}, Firings: []heatJSON{},
 		barBody: barBody{b.ID, string(b.Clay), string(b.Batch), string(b.Forming), float64(b.MarkLength), b.Marks, b.MadeOn, b.By, b.Practice, []string{}, b.Note}}
 	for _, f := range b.Flags {
 		j.Flags = append(j.Flags, string(f))
@@ -156,7 +186,7 @@ func (s *Server) barJSON(b tiles.Bar) barJSON {
 	for _, r := range b.Readings {
 		rj := s.readingJSON(r, wet)
 		j.Readings = append(j.Readings, rj)
-		if rj.Counted {
+		if rj.Counted && r.Mass == nil {
 			j.Shrunk, j.Next = rj.TotalRatio, string(nextStage(r.Stage))
 		}
 	}
@@ -188,10 +218,18 @@ func (s *Server) readingJSON(r tiles.Reading, wet tiles.Millimetre) readingJSON 
 			j.TotalRatio = rounded(1-float64(r.Length/wet), 4)
 		}
 	}
-	if a := r.Struck; a != nil {
-		j.Struck = &actJSON{a.By, a.Why, s.moment(a.At)}
+	if m := r.Mass; m != nil {
+		j.Mass = &massBody{m.Dry, m.Saturated, m.Suspended, m.Step}
 	}
+	j.Struck, j.Confirmed, j.CountedBy = s.actJSON(r.Struck), s.actJSON(r.Confirmed), s.actJSON(r.Counted)
 	return j
+}
+
+func (s *Server) actJSON(a *tiles.Act) *actJSON {
+	if a == nil {
+		return nil
+	}
+	return &actJSON{a.By, a.Why, s.moment(a.At)}
 }
 
 type putBarInput struct {

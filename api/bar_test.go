@@ -80,3 +80,26 @@ func TestPageAsksFirst(t *testing.T) {
 		t.Error("counted by the owner, and it does not count")
 	}
 }
+
+// The figures of a bar by API and page, from lengths and from masses (worked by hand: 100, 94, 87.42
+// mm; 50, 52.5, 30 g).
+func TestDerivedFigures(t *testing.T) {
+	b := newBench(t)
+	b.tern("BQ7")
+	b.read("BQ7", "wet", "100.00")
+	b.read("BQ7", "dry", "94.00")
+	b.read("BQ7", "fired", "87.42")
+	b.json("PUT", "/v1/bars/BQ7/readings/"+b.id(), `{"stage":"fired","mass_g":{"dry_g":50,"saturated_g":52.5,"suspended_g":30,"step_g":0.01}}`, 201)
+	d := b.json("GET", "/v1/bars/BQ7", "", 200)["derived"].(map[string]any)
+	for name, want := range map[string]float64{"drying_ratio": 0.06, "firing_ratio": 0.07, "total_ratio": 0.1258, "absorption_ratio": 0.05, "apparent_porosity_ratio": 0.11111, "bulk_density_g_cm3": 2.22222} {
+		f := d[name].(map[string]any)
+		likely := f["likely"].([]any)
+		if f["value"] != want || !(likely[0].(float64) < want && want < likely[1].(float64)) {
+			t.Errorf("%s: %v, want %v", name, f, want)
+		}
+	}
+	has(t, b.page("/bar/BQ7"), "12.58 %", "5.00 %", "11.11 %", "2.222 g/cm³", "50 g dry")
+	r, _ := b.post("/bar/BQ7", url.Values{"id": {b.id()}, "stage": {"fired"}, "dry_g": {"50,1"}, "saturated_g": {"52.6"}, "step_g": {"0.1"}, "by": {"EM"}}, 303)
+	has(t, b.page(r.Header.Get("Location")), "Kept:", "50.1 g dry")
+	b.post("/bar/BQ7", url.Values{"id": {b.id()}, "stage": {"fired"}, "dry_g": {"52.6"}, "saturated_g": {"50.1"}}, 422)
+}

@@ -108,6 +108,7 @@ type barPageData struct {
 	Saved  *readingJSON
 	Asked  *readingJSON // read, not kept yet: keep or fix?
 	Units  []tiles.LengthUnit
+	MassID string // a new id for an entry of masses
 }
 
 // Sent is the entry as it was sent, to send it again unchanged.
@@ -120,7 +121,7 @@ func (d barPageData) Sent() map[string]string {
 }
 
 func (s *Server) barPageData(bar tiles.Bar) barPageData {
-	return barPageData{page: s.page("unpack"), Bar: s.barJSON(bar), Stages: stageWords(), Typed: url.Values{"unit": {string(s.unit())}}, Units: tiles.LengthUnits()}
+	return barPageData{page: s.page("unpack"), Bar: s.barJSON(bar), Stages: stageWords(), Typed: url.Values{"unit": {string(s.unit())}}, Units: tiles.LengthUnits(), MassID: uuid.Must(uuid.NewV7()).String()}
 }
 
 func (s *Server) barPage(w http.ResponseWriter, r *http.Request) error {
@@ -183,7 +184,7 @@ func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// readingForm is a reading as the page's form sends it.
+// readingForm is a reading as the page's form sends it: a length, or masses.
 func readingForm(form url.Values) (readingBody, error) {
 	b := readingBody{Stage: form.Get("stage"), Length: form.Get("length"), Unit: form.Get("unit"), Instrument: form.Get("instrument"), By: form.Get("by"), Supersedes: form.Get("supersedes")}
 	rd := newReader(form, tiles.MM)
@@ -191,6 +192,15 @@ func readingForm(form url.Values) (readingBody, error) {
 		b.Mark = int(v)
 	}
 	b.Step, _ = rd.number("step_mm", 0, 5)
+	if form.Has("dry_g") {
+		b.Mass = &massBody{}
+		for _, m := range []struct {
+			to    *float64
+			field string
+		}{{&b.Mass.Dry, "dry_g"}, {&b.Mass.Saturated, "saturated_g"}, {&b.Mass.Suspended, "suspended_g"}, {&b.Mass.Step, "step_g"}} {
+			*m.to, _ = rd.number(m.field, 0, 20000)
+		}
+	}
 	if len(rd.wrong) > 0 {
 		return b, rd.wrong
 	}

@@ -88,7 +88,8 @@ func (s *Set) Asset(name string) ([]byte, bool) {
 
 func (s *Set) funcs(zone *time.Location) template.FuncMap {
 	return template.FuncMap{
-		"stamp": func() string { return s.stamp },
+		"stamp":  func() string { return s.stamp },
+		"share2": func(v any) string { return figure("%.2f", v, 100) },
 		// Numbers: one figure after the point for °C and set sizes, as the tool's own answers have.
 		"num":      func(format string, v any) string { return figure(format, v, 1) },
 		"mm":       func(v any) string { return figure("%.1f", v, 1) },

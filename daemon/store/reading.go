@@ -21,6 +21,7 @@ type readingBody struct {
 	Dry        float64 `json:"dry_g,omitempty"`
 	Saturated  float64 `json:"saturated_g,omitempty"`
 	Suspended  float64 `json:"suspended_g,omitempty"`
+	StepG      float64 `json:"step_g,omitempty"`
 	By         string  `json:"by"`
 	Supersedes string  `json:"supersedes"`
 }
@@ -35,7 +36,7 @@ func (s *Store) PutReading(ctx context.Context, r tiles.Reading, at kiln.Stamp) 
 	var dry, saturated, suspended, step any
 	length := orNull(float64(r.Length))
 	if m := r.Mass; m != nil {
-		body.Dry, body.Saturated, body.Suspended = m.Dry, m.Saturated, m.Suspended
+		body.Dry, body.Saturated, body.Suspended, body.StepG = m.Dry, m.Saturated, m.Suspended, m.Step
 		dry, saturated, suspended, step = m.Dry, m.Saturated, orNull(m.Suspended), m.Step
 		length = nil
 	}
