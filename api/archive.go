@@ -40,6 +40,7 @@ type Archive interface {
 	Bar(ctx context.Context, code tiles.Code, channel Channels) (tiles.KeptBar, error)
 	UsedCodes(ctx context.Context) (map[tiles.Code]bool, error)
 	PutBar(ctx context.Context, b tiles.Bar, m tiles.Match, at kiln.Stamp) (tiles.Kept, error)
+	KeepSheet(ctx context.Context, sheet tiles.Taken, at kiln.Stamp, told func(done, of int)) error
 	PutReading(ctx context.Context, r tiles.Reading, at kiln.Stamp) (tiles.Kept, error)
 	StrikeReading(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error
 	ConfirmReading(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error

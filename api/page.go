@@ -53,6 +53,8 @@ func (s *Server) pageRoutes(mux *routes) {
 	show("GET /unpack", s.unpackPage)
 	show("GET /unpack/{load}", s.loadPage)
 	show("POST /loads", s.postLoad)
+	show("GET /bars.csv", s.barsCSV)
+	show("GET /readings.csv", s.readingsCSV)
 	show("GET /bar/{bar}", s.barPage)
 	show("POST /bar/{bar}", s.postReading)
 	show("POST /bar/{bar}/strike", s.postStrike)

@@ -71,6 +71,7 @@ var problemKinds = map[string]problemKind{
 	"wrong-host":                {421, "This address is not ours", "Use the Pi's own name or number; the owner can list further names in listen.hosts."},
 	"missing":                   {422, "Something needed is missing", "Give the field that is named."},
 	"rate-missing":              {422, "A rate needed for that stage is missing", "State the ratio that is named, or name a clay."},
+	"table-unreadable":          {422, "That table cannot be read", "The first line names the columns; cells are parted by comma, semicolon or tab."},
 	"length-unreadable":         {422, "That length cannot be read", "Write 104.5 or 104,5, or 3 23/32 in; no thousands mark."},
 	"unit-unclear":              {422, "The unit is not clear", "Add the unit: 4in, 104.5mm; a share as 0.06 or 6%."},
 	"out-of-range":              {422, "That is out of range", "The detail names the range."},

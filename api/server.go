@@ -211,6 +211,8 @@ func (s *Server) Handler() (http.Handler, error) {
 
 	sayAll(a)
 
+	mux.HandleFunc("POST /v1/import", s.postImport)
+
 	mux.HandleFunc("GET /healthz", s.healthz)
 	mux.HandleFunc("GET /readyz", s.readyz)
 	mux.Handle("GET /metrics", s.metrics())

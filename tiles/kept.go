@@ -71,8 +71,9 @@ type BarFilter struct {
 	Waiting  bool  // a load that was fired waits for their measure
 	Practice *bool // learners' bars alone, or none of them; nil: both
 	Code     Code  // one bar
-	After    Code  // codes after this one, for lists in parts
-	Limit    int   // 0: all
+	Codes    []Code
+	After    Code // codes after this one, for lists in parts
+	Limit    int  // 0: all
 }
 
 // LoadFilter narrows a list of loads down.

@@ -26,14 +26,25 @@ type barBody struct {
 	Note       string   `json:"note"`
 }
 
-// PutBar keeps a bar or what is changed about it. The errors are tiles.ErrNoBatch,
-// tiles.ErrCodeTaken (another bar has that code), tiles.ErrChanged and trouble with the disk.
-func (s *Store) PutBar(ctx context.Context, b tiles.Bar, m tiles.Match, at kiln.Stamp) (kept tiles.Kept, err error) {
+func sayBar(b tiles.Bar) barBody {
 	flags := make([]string, len(b.Flags))
 	for i, f := range b.Flags {
 		flags[i] = string(f)
 	}
-	body := barBody{b.ID, string(b.Clay), string(b.Batch), string(b.Forming), float64(b.MarkLength), b.Marks, b.MadeOn, b.By, b.Practice, flags, b.Note}
+	return barBody{b.ID, string(b.Clay), string(b.Batch), string(b.Forming), float64(b.MarkLength), b.Marks, b.MadeOn, b.By, b.Practice, flags, b.Note}
+}
+
+const insertBar = `
+	INSERT INTO bar (code, id, clay, batch, forming, mark_length_mm, marks, made_on, by, practice, flags, note, rev)
+	VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+	ON CONFLICT (code) DO UPDATE SET clay = excluded.clay, batch = excluded.batch, forming = excluded.forming,
+		mark_length_mm = excluded.mark_length_mm, marks = excluded.marks, made_on = excluded.made_on, by = excluded.by,
+		practice = excluded.practice, flags = excluded.flags, note = excluded.note, rev = excluded.rev`
+
+// PutBar keeps a bar or what is changed about it. The errors are tiles.ErrNoBatch,
+// tiles.ErrCodeTaken (another bar has that code), tiles.ErrChanged and trouble with the disk.
+func (s *Store) PutBar(ctx context.Context, b tiles.Bar, m tiles.Match, at kiln.Stamp) (kept tiles.Kept, err error) {
+	body := sayBar(b)
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = tiles.Kept{}
 		var id string
@@ -55,13 +66,7 @@ func (s *Store) PutBar(ctx context.Context, b tiles.Bar, m tiles.Match, at kiln.
 		if kept.Revision, err = record(ctx, tx, "bar", "put", string(b.Code), at, body); err != nil {
 			return err
 		}
-		_, err = tx.ExecContext(ctx, `
-			INSERT INTO bar (code, id, clay, batch, forming, mark_length_mm, marks, made_on, by, practice, flags, note, rev)
-			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
-			ON CONFLICT (code) DO UPDATE SET clay = excluded.clay, batch = excluded.batch, forming = excluded.forming,
-				mark_length_mm = excluded.mark_length_mm, marks = excluded.marks, made_on = excluded.made_on, by = excluded.by,
-				practice = excluded.practice, flags = excluded.flags, note = excluded.note, rev = excluded.rev`,
-			b.Code, b.ID, b.Clay, b.Batch, b.Forming, float64(b.MarkLength), b.Marks, b.MadeOn, b.By, b.Practice, strings.Join(flags, " "), b.Note, kept.Revision)
+		_, err = tx.ExecContext(ctx, insertBar, b.Code, b.ID, b.Clay, b.Batch, b.Forming, float64(b.MarkLength), b.Marks, b.MadeOn, b.By, b.Practice, strings.Join(body.Flags, " "), b.Note, kept.Revision)
 		return err
 	})
 	if err != nil {

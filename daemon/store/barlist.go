@@ -70,6 +70,9 @@ func (s *Store) codes(ctx context.Context, w tiles.BarFilter) ([]tiles.Code, err
 	if w.Code != "" {
 		return []tiles.Code{w.Code}, nil
 	}
+	if len(w.Codes) > 0 {
+		return w.Codes, nil
+	}
 	practice := -1 // either
 	if w.Practice != nil {
 		practice = 0

@@ -28,13 +28,25 @@ type barSlot struct {
 	Shelf string `json:"shelf"`
 }
 
-// PutLoad keeps a load or what is changed about it, and gives it its number. The errors are
-// tiles.ErrNoBar, tiles.ErrChanged and trouble with the disk.
-func (s *Store) PutLoad(ctx context.Context, l tiles.Load, m tiles.Match, at kiln.Stamp) (kept tiles.Kept, err error) {
+func sayLoad(l tiles.Load) loadBody {
 	body := loadBody{string(l.Kiln), string(l.Kind), string(l.Atmosphere), []barSlot{}, string(l.Firing), l.PackedBy, l.Note, stated(l.Stated)}
 	for _, b := range l.Bars {
 		body.Bars = append(body.Bars, barSlot{string(b.Bar), b.Shelf})
 	}
+	return body
+}
+
+const insertLoad = `
+	INSERT INTO load (id, number, kiln, kind, atmosphere, firing, packed_by, note, heat_work_c, opened, rev)
+	VALUES (?1, (SELECT coalesce(max(number), 0) + 1 FROM load), ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?9)
+	ON CONFLICT (id) DO UPDATE SET kiln = excluded.kiln, kind = excluded.kind, atmosphere = excluded.atmosphere,
+		firing = coalesce(excluded.firing, load.firing), packed_by = excluded.packed_by, note = excluded.note,
+		heat_work_c = excluded.heat_work_c, rev = excluded.rev`
+
+// PutLoad keeps a load or what is changed about it, and gives it its number. The errors are
+// tiles.ErrNoBar, tiles.ErrChanged and trouble with the disk.
+func (s *Store) PutLoad(ctx context.Context, l tiles.Load, m tiles.Match, at kiln.Stamp) (kept tiles.Kept, err error) {
+	body := sayLoad(l)
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = tiles.Kept{}
 		err := tx.QueryRowContext(ctx, `SELECT rev FROM load WHERE id = ?`, l.ID).Scan(&kept.Revision)
@@ -54,13 +66,7 @@ func (s *Store) PutLoad(ctx context.Context, l tiles.Load, m tiles.Match, at kil
 				return err
 			}
 		}
-		if _, err = tx.ExecContext(ctx, `
-			INSERT INTO load (id, number, kiln, kind, atmosphere, firing, packed_by, note, heat_work_c, opened, rev)
-			VALUES (?1, (SELECT coalesce(max(number), 0) + 1 FROM load), ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?9)
-			ON CONFLICT (id) DO UPDATE SET kiln = excluded.kiln, kind = excluded.kind, atmosphere = excluded.atmosphere,
-				firing = coalesce(excluded.firing, load.firing), packed_by = excluded.packed_by, note = excluded.note,
-				heat_work_c = excluded.heat_work_c, rev = excluded.rev`,
-			l.ID, l.Kiln, l.Kind, l.Atmosphere, orNull(l.Firing), l.PackedBy, l.Note, orNull(stated(l.Stated)), kept.Revision); err != nil {
+		if _, err = tx.ExecContext(ctx, insertLoad, l.ID, l.Kiln, l.Kind, l.Atmosphere, orNull(l.Firing), l.PackedBy, l.Note, orNull(stated(l.Stated)), kept.Revision); err != nil {
 			return err
 		}
 		return placeBars(ctx, tx, l, kept.Revision)

@@ -26,20 +26,35 @@ type readingBody struct {
 	Supersedes string  `json:"supersedes"`
 }
 
+func sayReading(r tiles.Reading) readingBody {
+	body := readingBody{Bar: string(r.Bar), Mark: r.Mark, Stage: string(r.Stage), Length: r.AsTyped, Unit: r.Unit, Instrument: r.Instrument,
+		Step: float64(r.Step), By: r.By, Supersedes: r.Supersedes}
+	if m := r.Mass; m != nil {
+		body.Dry, body.Saturated, body.Suspended, body.StepG = m.Dry, m.Saturated, m.Suspended, m.Step
+	}
+	return body
+}
+
+const insertReading = `
+	INSERT INTO reading (id, bar, seq, mark, stage, length_mm, as_typed, unit, instrument, step_mm, dry_g, saturated_g, suspended_g, step_g, by, queued_s, unusual, outside, slip, question, supersedes)
+	VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`
+
+func readingArgs(r tiles.Reading, seq int64) []any {
+	var dry, saturated, suspended, step any
+	length := orNull(float64(r.Length))
+	if m := r.Mass; m != nil {
+		dry, saturated, suspended, step, length = m.Dry, m.Saturated, orNull(m.Suspended), m.Step, nil
+	}
+	return []any{r.ID, r.Bar, seq, r.Mark, r.Stage, length, r.AsTyped, r.Unit, r.Instrument, float64(r.Step), dry, saturated, suspended, step,
+		r.By, r.Queued.Seconds(), r.Unusual, r.Outside, r.Slip, r.Question, orNull(r.Supersedes)}
+}
+
 // PutReading keeps one reading for good, and strikes the one whose place it takes. The errors
 // are tiles.ErrNoBar, tiles.ErrNoReading (of the one to supersede), tiles.ErrIDUsed and
 // trouble with the disk. r must have been validated; Unusual, Outside, Slip and Question are what
 // was asked about it.
 func (s *Store) PutReading(ctx context.Context, r tiles.Reading, at kiln.Stamp) (kept tiles.Kept, err error) {
-	body := readingBody{Bar: string(r.Bar), Mark: r.Mark, Stage: string(r.Stage), Length: r.AsTyped, Unit: r.Unit, Instrument: r.Instrument,
-		Step: float64(r.Step), By: r.By, Supersedes: r.Supersedes}
-	var dry, saturated, suspended, step any
-	length := orNull(float64(r.Length))
-	if m := r.Mass; m != nil {
-		body.Dry, body.Saturated, body.Suspended, body.StepG = m.Dry, m.Saturated, m.Suspended, m.Step
-		dry, saturated, suspended, step = m.Dry, m.Saturated, orNull(m.Suspended), m.Step
-		length = nil
-	}
+	body := sayReading(r)
 	at.Wall = at.Wall.Add(-r.Queued)
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = tiles.Kept{}
@@ -73,11 +88,7 @@ func (s *Store) PutReading(ctx context.Context, r tiles.Reading, at kiln.Stamp) 
 				return err
 			}
 		}
-		if _, err = tx.ExecContext(ctx, `
-			INSERT INTO reading (id, bar, seq, mark, stage, length_mm, as_typed, unit, instrument, step_mm, dry_g, saturated_g, suspended_g, step_g, by, queued_s, unusual, outside, slip, question, supersedes)
-			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-			r.ID, r.Bar, kept.Revision, r.Mark, r.Stage, length, r.AsTyped, r.Unit, r.Instrument, float64(r.Step), dry, saturated, suspended, step,
-			r.By, r.Queued.Seconds(), r.Unusual, r.Outside, r.Slip, r.Question, orNull(r.Supersedes)); err != nil {
+		if _, err = tx.ExecContext(ctx, insertReading, readingArgs(r, kept.Revision)...); err != nil {
 			return err
 		}
 		return touchBar(ctx, tx, r.Bar, kept.Revision)
@@ -93,10 +104,16 @@ func (s *Store) PutReading(ctx context.Context, r tiles.Reading, at kiln.Stamp) 
 // several loads of one sort the later ones want a length entered after them. A load of
 // another kind wants none.
 func touchBar(ctx context.Context, tx *sql.Tx, code tiles.Code, seq int64) error {
-	if _, err := tx.ExecContext(ctx, `UPDATE bar SET rev = ? WHERE code = ?`, seq, code); err != nil {
+	if _, err := tx.ExecContext(ctx, raiseBar, seq, code); err != nil {
 		return err
 	}
-	_, err := tx.ExecContext(ctx, `
+	_, err := tx.ExecContext(ctx, measureLoads, code)
+	return err
+}
+
+const (
+	raiseBar     = `UPDATE bar SET rev = ? WHERE code = ?`
+	measureLoads = `
 		UPDATE load_bar SET measured = (
 			SELECT l.kind = 'other' OR EXISTS (
 				SELECT 1 FROM reading r
@@ -107,9 +124,8 @@ func touchBar(ctx context.Context, tx *sql.Tx, code tiles.Code, seq int64) error
 						WHERE e.bar = load_bar.bar AND e.seq < load_bar.seq AND el.kind <> 'other'
 							AND (el.kind = 'bisque') = (l.kind = 'bisque'))))
 			FROM load l WHERE l.id = load_bar.load)
-		WHERE bar = ?`, code)
-	return err
-}
+		WHERE bar = ?`
+)
 
 // StrikeReading crosses a reading out; it stays to be seen.
 func (s *Store) StrikeReading(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error {

@@ -1,0 +1,140 @@
+package api
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"lidwright/tiles"
+)
+
+func (b *bench) table(query, text string, want int) importJSON {
+	b.t.Helper()
+	r, answer := b.send("POST", "/v1/import?kind=bars"+query, "text/csv", text)
+	if r.StatusCode != want {
+		b.t.Fatalf("%d, want %d: %s", r.StatusCode, want, answer)
+	}
+	var out importJSON
+	if want < 500 {
+		if err := json.Unmarshal([]byte(answer), &out); err != nil {
+			b.t.Fatal(err, answer)
+		}
+	}
+	return out
+}
+
+// A table of bars: told first, bad rows by line, all or nothing, the same again is nothing new, and
+// what goes out can come in again.
+func TestTableOfBars(t *testing.T) {
+	b := newBench(t)
+	b.tern()
+	good := "code;clay;unit;wet;dry;fired;heat_work_c;instrument;by\r\nBQ7;tern;mm;100,0;94,1;87,6;1222;calliper;KT\r\n;tern;in;3 15/16;;3 7/16;1222;rule;EM\r\n\r\nBQ4;tern;mm;100;49,3;;;calliper;KT\r\n"
+	dry := b.table("&dry_run=true", good, 200)
+	if dry.Rows != 3 || dry.NewBars != 3 || dry.Readings != 7 || dry.Loads != 1 || dry.Kept || len(dry.Codes) != 1 || len(dry.Asked) != 1 || dry.Asked[0].Line != 5 || dry.Asked[0].Slip != "digits_swapped" {
+		t.Errorf("dry run: %+v", dry)
+	}
+	if n := len(b.json("GET", "/v1/bars", "", 200)["items"].([]any)); n != 0 {
+		t.Fatalf("a dry run kept %d bars", n)
+	}
+	bad := strings.Replace(good, "3 15/16", "3 15/0", 1) + "BQ4;wren;mm;100;;;;;\r\nKK9;tern;mm;;;;;;\r\nKK7;wren;mm;;;;;;\r\n"
+	all := b.table("", bad, 422)
+	lines := map[int]string{}
+	for _, x := range all.Bad {
+		lines[x.Line] = x.Field
+	}
+	for line, field := range map[int]string{3: "wet", 6: "code", 7: "code", 8: "clay"} {
+		if lines[line] != field {
+			t.Errorf("line %d: %q at fault, want %q of %+v", line, lines[line], field, all.Bad)
+		}
+	}
+	if n := len(b.json("GET", "/v1/bars", "", 200)["items"].([]any)); n != 0 || all.Kept {
+		t.Fatalf("a bad table kept %d bars", n)
+	}
+	if in := b.table("", good, 200); !in.Kept || in.NewBars != 3 {
+		t.Fatalf("taken in: %+v", in)
+	}
+	bar := b.json("GET", "/v1/bars/BQ7", "", 200)
+	if f := bar["firings"].([]any); len(f) != 1 || f[0].(map[string]any)["heat_work_c"] != 1222.0 {
+		t.Errorf("its firings: %v", f)
+	}
+	if total := bar["derived"].(map[string]any)["total_ratio"].(map[string]any)["value"].(float64); math.Abs(total-0.124) > 1e-9 {
+		t.Errorf("its total: %v", total)
+	}
+	named := strings.Replace(good, "\r\n;tern;in;3 15/16;;3 7/16;1222;rule;EM", "", 1)
+	if again := b.table("", named, 200); again.NewBars != 0 || again.Readings != 0 || again.Same != 5 || again.Loads != 0 {
+		t.Errorf("the same again: %+v", again)
+	}
+	if more := b.table("", "code,bisque\nBQ7,93.5\n", 200); more.NewBars != 0 || more.Readings != 1 {
+		t.Errorf("one more length: %+v", more)
+	}
+	if _, sheet := b.send("GET", "/bars.csv", "", ""); true {
+		has(t, sheet, "code,clay,batch", "BQ7,tern,A,thrown_ring,100,,mm,100,,,94.1,93.5,87.6")
+		again := b.table("", sheet, 200)
+		if again.Readings != 0 || again.NewBars != 0 || again.Same == 0 {
+			t.Errorf("what went out came in as new: %+v", again)
+		}
+	}
+	if _, out := b.send("GET", "/readings.csv", "", ""); strings.Count(out, "\r\n") != 9 {
+		t.Errorf("readings out: %s", out)
+	}
+	for _, no := range []string{"", "colour,code\nred,BQ7\n", "code,code\nBQ7,BQ7\n", "code\n", "code,note\nBQ7,\"open\n"} {
+		if r, text := b.send("POST", "/v1/import", "text/csv", no); r.StatusCode != 422 {
+			t.Errorf("%q: %d %s", no, r.StatusCode, text)
+		}
+	}
+}
+
+// Ten thousand rows are taken in whole, and how far it is told meanwhile.
+func TestLargeTable(t *testing.T) {
+	b := newBench(t)
+	b.tern()
+	r, text := b.send("POST", "/v1/import?progress=true", "text/csv", manyRows(b, 1200))
+	lines := strings.Split(strings.TrimSpace(text), "\n")
+	var last importJSON
+	if err := json.Unmarshal([]byte(lines[len(lines)-1]), &last); err != nil || r.StatusCode != 200 || !last.Kept || last.NewBars != 1200 || last.Readings != 3600 {
+		t.Fatalf("%d, %v: %s", r.StatusCode, err, lines[len(lines)-1])
+	}
+	if len(lines) != 4 || lines[0] != `{"done":500,"of":1200}` {
+		t.Errorf("told %q", lines[:len(lines)-1])
+	}
+}
+
+func manyRows(b *bench, n int) string {
+	codes, err := b.s.Codes.Free(n, func(tiles.Code) bool { return false }, rand.New(rand.NewPCG(7, 8)))
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	var text strings.Builder
+	text.WriteString("code,clay,unit,wet,dry,fired,instrument,heat_work_c,by\n")
+	for i, c := range codes {
+		fmt.Fprintf(&text, "%s,tern,mm,%.2f,%.2f,%.2f,calliper,%d,KT\n", c, 100+0.01*float64(i%20), 94+0.01*float64(i%30), 87.5+0.01*float64(i%40), 1215+i%15)
+	}
+	return text.String()
+}
+
+// BenchmarkTakeTable takes 10,000 rows of three lengths each in, over HTTP.
+func BenchmarkTakeTable(b *testing.B) {
+	for b.Loop() {
+		b.StopTimer()
+		be := newBench(b)
+		be.tern()
+		for i := range 12 { // a fit to ask
+			code := string(be.s.Codes[i]) + "AA"
+			be.json("PUT", "/v1/bars/"+code, fmt.Sprintf(`{"id":%q,"clay":"tern"}`, be.id()), 201)
+			be.read(code, "wet", "100.0")
+			be.read(code, "dry", fmt.Sprintf("%.2f", 94+0.05*float64(i%5)))
+		}
+		be.s.Shrink.Fit(b.Context())
+		rows := manyRows(be, 10_000)
+		b.StartTimer()
+		if r, text := be.send("POST", "/v1/import?progress=true", "text/csv", rows); r.StatusCode != 200 || !strings.Contains(text, `"kept":true`) {
+			b.Fatal(r.StatusCode, text[max(0, len(text)-600):])
+		}
+		b.StopTimer()
+		be.close()
+		b.StartTimer()
+	}
+}
