@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"net/url"
 	"strings"
 	"testing"
 
@@ -136,5 +137,25 @@ func BenchmarkTakeTable(b *testing.B) {
 		b.StopTimer()
 		be.close()
 		b.StartTimer()
+	}
+}
+
+// The page takes a pasted table without script, in two steps; sheets have a code that a phone opens.
+func TestTablesOnPages(t *testing.T) {
+	b := newBench(t)
+	b.tern("BQ7", "BQ4")
+	table := "code,wet\nBQ7,100.1\nBQ4,100.2\n"
+	_, text := b.post("/bars", url.Values{"table": {table}}, 200)
+	has(t, text, "It would bring", "2 readings", "Keep it")
+	_, text = b.post("/bars", url.Values{"table": {table}, "keep": {"yes"}}, 200)
+	has(t, text, "Kept:", "2 readings")
+	_, text = b.post("/bars", url.Values{"table": {"code,wet\nBQ7,long\n"}, "keep": {"yes"}}, 200)
+	has(t, text, "Nothing was kept", "line 2, wet")
+	b.post("/bars", url.Values{"table": {"nothing"}}, 422)
+	has(t, b.page("/bars?clay=tern"), "BQ7", "BQ4", "/bars.csv?clay=tern")
+	sheet := b.page("/bars/sheet?codes=BQ7")
+	has(t, sheet, "<u>BQ7</u>", `aria-label="opens the entry of bar BQ7"`, "http://kiln-pi.local:8573")
+	if strings.Contains(sheet, "BQ4") {
+		t.Error("a bar that was not asked for is on the sheet")
 	}
 }

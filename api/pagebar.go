@@ -22,7 +22,7 @@ func (s *Server) unpackPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Limit: 200}, s.channel)
+	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Limit: listed}, s.channel)
 	if err != nil {
 		return err
 	}

@@ -44,6 +44,7 @@ var onlyIn = map[string]string{
 	"modernc.org/sqlite":                      "daemon/store",
 	"database/sql":                            "daemon/store",
 	"github.com/danielgtaylor/huma/v2":        "api",
+	"github.com/boombuler/barcode":            "api",
 	"github.com/prometheus/client_golang":     "api",
 	"github.com/coreos/go-systemd/v22/daemon": "daemon",
 }

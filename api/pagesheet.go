@@ -1,0 +1,137 @@
+package api
+
+import (
+	"fmt"
+	"image/color"
+	"net/http"
+	"strings"
+
+	"github.com/boombuler/barcode/qr"
+
+	"lidwright/tiles"
+)
+
+// qrSVG draws a QR code that opens an address: black on white with the quiet zone of four modules
+// that ISO/IEC 18004 asks for, at the lower of its two middle levels of correction.
+func qrSVG(address, title string) (string, error) {
+	code, err := qr.Encode(address, qr.M, qr.Auto)
+	if err != nil {
+		return "", fmt.Errorf("draw a QR code of %q: %w", address, err)
+	}
+	const quiet = 4
+	size := code.Bounds().Dx()
+	var b strings.Builder
+	fmt.Fprintf(&b, `<svg class="qr" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img" aria-label="%s"><path fill="#fff" d="M0 0h%dv%dH0z"/><path fill="#000" d="`,
+		size+2*quiet, size+2*quiet, title, size+2*quiet, size+2*quiet)
+	for y := range size {
+		for x := range size {
+			if color.GrayModel.Convert(code.At(x, y)).(color.Gray).Y < 128 {
+				fmt.Fprintf(&b, "M%d %dh1v1h-1z", x+quiet, y+quiet)
+			}
+		}
+	}
+	b.WriteString(`"/></svg>`)
+	return b.String(), nil
+}
+
+// barSheetPage is for print: codes with a QR that opens the entry of each bar, and a table to write in.
+// Bars are named by codes, by clay, or by load; of a load the table has its stage.
+func (s *Server) barSheetPage(w http.ResponseWriter, r *http.Request) error {
+	q := r.URL.Query()
+	f := tiles.BarFilter{Clay: tiles.ClayID(q.Get("clay")), Load: q.Get("load"), Limit: 200}
+	for _, c := range strings.FieldsFunc(q.Get("codes"), func(c rune) bool { return c == ' ' || c == ',' }) {
+		code, err := s.Codes.Parse("codes", c)
+		if err != nil {
+			return err
+		}
+		f.Codes = append(f.Codes, code)
+	}
+	bars, err := s.Archive.Bars(r.Context(), f, s.channel)
+	if err != nil {
+		return err
+	}
+	type row struct {
+		barJSON
+		QR string
+	}
+	data := struct {
+		page
+		Bars    []row
+		Address string
+	}{page: s.page("unpack"), Address: strings.TrimSuffix(s.Site.PublicURL, "/")}
+	if data.Address == "" {
+		data.Address = "http://" + r.Host
+	}
+	for _, b := range bars {
+		drawn, err := qrSVG(data.Address+"/bar/"+string(b.Code), "opens the entry of bar "+string(b.Code))
+		if err != nil {
+			return err
+		}
+		data.Bars = append(data.Bars, row{s.barJSON(b.Bar), drawn})
+	}
+	return s.render(w, "barsheet", data)
+}
+
+const listed = 50 // bars on one page of the list
+
+// barsPage lists bars by code, takes tables in and gives them out.
+func (s *Server) barsPage(w http.ResponseWriter, r *http.Request) error {
+	data, err := s.barsData(r)
+	if err != nil {
+		return err
+	}
+	return s.render(w, "bars", data)
+}
+
+type barsData struct {
+	page
+	Bars    []barJSON
+	Clays   []clayJSON
+	Clay    string
+	Waiting bool
+	More    string // the code after which the list goes on; empty: it ends here
+	Table   string // as it was pasted
+	Outcome *importJSON
+}
+
+func (s *Server) barsData(r *http.Request) (barsData, error) {
+	q := r.URL.Query()
+	data := barsData{page: s.page("unpack"), Clay: q.Get("clay"), Waiting: q.Get("waiting") == "yes"}
+	clays, err := s.clays(r.Context())
+	if err != nil {
+		return data, err
+	}
+	data.Clays = clays
+	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: tiles.ClayID(data.Clay), Waiting: data.Waiting, After: tiles.Code(strings.ToUpper(q.Get("after"))), Limit: listed + 1}, s.channel)
+	if err != nil {
+		return data, err
+	}
+	for i, b := range bars {
+		if i == listed {
+			data.More = data.Bars[i-1].Bar
+			break
+		}
+		data.Bars = append(data.Bars, s.barJSON(b.Bar))
+	}
+	return data, nil
+}
+
+// postTable takes a pasted table: first what it would bring, then, sent again, for good.
+func (s *Server) postTable(w http.ResponseWriter, r *http.Request) error {
+	form, err := sent(r)
+	if err != nil {
+		return err
+	}
+	out, err := s.takeTable(r.Context(), form.Get("table"), form.Get("keep") == "", nil)
+	data, listErr := s.barsData(r)
+	if listErr != nil {
+		return listErr
+	}
+	data.Table, data.Outcome = form.Get("table"), &out
+	if err != nil {
+		data.Error, data.Outcome = s.problemFrom(r.Context(), err), nil
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		w.WriteHeader(data.Error.Status)
+	}
+	return s.render(w, "bars", data)
+}
