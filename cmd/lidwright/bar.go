@@ -139,6 +139,7 @@ func barsCommand() *cobra.Command {
 	fresh.Flags().String("by", "", "maker's mark")
 	fresh.MarkFlagRequired("clay")
 	c.AddCommand(fresh)
+	c.AddCommand(barTables()...)
 	return c
 }
 
