@@ -234,11 +234,23 @@ func (s *Server) actJSON(a *tiles.Act) *actJSON {
 
 type putBarInput struct {
 	BarPath
+	Edit
 	Body barBody
 }
 
 func (s *Server) putBar(ctx context.Context, in *putBarInput) (*kept[barJSON], error) {
-	k, err := s.keepBar(ctx, in.BarPath, in.Body)
+	code, err := s.code(in.BarPath)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	m, err := in.match(func() (any, int64, error) {
+		b, err := s.Archive.Bar(ctx, code, s.channel)
+		return s.barJSON(b.Bar), b.Revision, err
+	})
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	k, err := s.keepBar(ctx, in.BarPath, in.Body, m)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -249,7 +261,7 @@ func (s *Server) putBar(ctx context.Context, in *putBarInput) (*kept[barJSON], e
 	return &kept[barJSON]{status(k), s.barJSON(b)}, nil
 }
 
-func (s *Server) keepBar(ctx context.Context, p BarPath, b barBody) (tiles.Kept, error) {
+func (s *Server) keepBar(ctx context.Context, p BarPath, b barBody, m tiles.Match) (tiles.Kept, error) {
 	code, err := s.code(p)
 	if err != nil {
 		return tiles.Kept{}, err
@@ -269,7 +281,7 @@ func (s *Server) keepBar(ctx context.Context, p BarPath, b barBody) (tiles.Kept,
 	if err := bar.Validate(); err != nil {
 		return tiles.Kept{}, err
 	}
-	k, err := s.Archive.PutBar(ctx, bar, tiles.Match{}, s.Now())
+	k, err := s.Archive.PutBar(ctx, bar, m, s.Now())
 	if err == nil {
 		s.Shrink.Touch(code)
 	}

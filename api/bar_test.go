@@ -1,6 +1,8 @@
 package api
 
 import (
+	"encoding/json"
+	"net/http"
 	"net/url"
 	"strings"
 	"testing"
@@ -102,4 +104,82 @@ func TestDerivedFigures(t *testing.T) {
 	r, _ := b.post("/bar/BQ7", url.Values{"id": {b.id()}, "stage": {"fired"}, "dry_g": {"50,1"}, "saturated_g": {"52.6"}, "step_g": {"0.1"}, "by": {"EM"}}, 303)
 	has(t, b.page(r.Header.Get("Location")), "Kept:", "50.1 g dry")
 	b.post("/bar/BQ7", url.Values{"id": {b.id()}, "stage": {"fired"}, "dry_g": {"52.6"}, "saturated_g": {"50.1"}}, 422)
+}
+
+// The same PUT ten times is one reading, all at once and across a restart; two people on one bar are
+// two readings; the same id for something else is refused.
+func TestSafeRetries(t *testing.T) {
+	folder := t.TempDir()
+	b := benchIn(t, folder)
+	b.tern("BQ7")
+	b.read("BQ7", "wet", "100.0")
+	id := b.id()
+	body := `{"stage":"dry","length":"94.1","instrument":"calliper","by":"KT"}`
+	count := func() (n int) { return len(b.json("GET", "/v1/bars/BQ7", "", 200)["readings"].([]any)) }
+	codes := make(chan int, 10)
+	for range 10 {
+		go func() {
+			r, err := http.NewRequest("PUT", b.URL+"/v1/bars/BQ7/readings/"+id, strings.NewReader(body))
+			if err != nil {
+				codes <- 0
+				return
+			}
+			r.Header.Set("Content-Type", "application/json")
+			a, err := http.DefaultClient.Do(r)
+			if err != nil {
+				codes <- 0
+				return
+			}
+			a.Body.Close()
+			codes <- a.StatusCode
+		}()
+	}
+	got := map[int]int{}
+	for range 10 {
+		got[<-codes]++
+	}
+	if got[201] != 1 || got[200] != 9 || count() != 2 {
+		t.Errorf("ten at once: %v, %d readings", got, count())
+	}
+	b.json("PUT", "/v1/bars/BQ7/readings/"+b.id(), strings.Replace(body, "KT", "EM", 1), 201)
+	if count() != 3 {
+		t.Errorf("two people, %d readings", count())
+	}
+	b.json("PUT", "/v1/bars/BQ7/readings/"+id, strings.Replace(body, "94.1", "94.2", 1), 409)
+	ids := b.ids
+	b.close()
+	b = benchIn(t, folder)
+	b.ids = ids
+	b.json("PUT", "/v1/bars/BQ7/readings/"+id, body, 200)
+	if count() != 3 {
+		t.Errorf("after a restart %d readings", count())
+	}
+}
+
+// An edit that names what it was made from is refused when somebody else was faster.
+func TestIfMatch(t *testing.T) {
+	b := newBench(t)
+	b.tern("BQ7")
+	r, text := b.send("GET", "/v1/bars/BQ7", "", "")
+	tag := r.Header.Get("ETag")
+	var was struct{ ID string }
+	if err := json.Unmarshal([]byte(text), &was); err != nil {
+		t.Fatal(err)
+	}
+	body := func(note string) string { return `{"id":"` + was.ID + `","clay":"tern","note":"` + note + `"}` }
+	b.json("PUT", "/v1/bars/BQ7", body("first"), 201, "If-Match", tag)
+	p := b.json("PUT", "/v1/bars/BQ7", body("second"), 412, "If-Match", tag)
+	if p["type"] != "/problems/changed-meanwhile" {
+		t.Errorf("%v", p)
+	}
+	r, _ = b.send("GET", "/v1/bars/BQ7", "", "")
+	b.json("PUT", "/v1/bars/BQ7", body("second"), 201, "If-Match", r.Header.Get("ETag"))
+	b.json("PUT", "/v1/bars/BQ7", body("third"), 412, "If-None-Match", "*")
+	b.json("PUT", "/v1/bars/BQ4", `{"id":"`+b.id()+`","clay":"tern"}`, 412, "If-Match", tag)
+	load := b.id()
+	b.json("PUT", "/v1/loads/"+load, `{"kiln":"little-red","kind":"glaze","heat_work_c":1222}`, 201)
+	r, _ = b.send("GET", "/v1/loads/"+load, "", "")
+	edit := `{"kiln":"little-red","kind":"glaze","heat_work_c":1222,"bars":[{"bar":"BQ7","shelf":"top"}]}`
+	b.json("PUT", "/v1/loads/"+load, edit, 201, "If-Match", r.Header.Get("ETag"))
+	b.json("PUT", "/v1/loads/"+load, strings.Replace(edit, "top", "middle", 1), 412, "If-Match", r.Header.Get("ETag"))
 }

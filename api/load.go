@@ -89,11 +89,19 @@ func (s *Server) getLoad(ctx context.Context, in *LoadPath) (*body[loadJSON], er
 
 type putLoadInput struct {
 	LoadPath
+	Edit
 	Body loadBody
 }
 
 func (s *Server) putLoad(ctx context.Context, in *putLoadInput) (*kept[loadJSON], error) {
-	k, err := s.keepLoad(ctx, in.ID, in.Body)
+	m, err := in.match(func() (any, int64, error) {
+		l, err := s.Archive.Load(ctx, in.ID)
+		return s.loadJSON(l), l.Revision, err
+	})
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	k, err := s.keepLoad(ctx, in.ID, in.Body, m)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -104,7 +112,7 @@ func (s *Server) putLoad(ctx context.Context, in *putLoadInput) (*kept[loadJSON]
 	return &kept[loadJSON]{status(k), s.loadJSON(l)}, nil
 }
 
-func (s *Server) keepLoad(ctx context.Context, id string, b loadBody) (tiles.Kept, error) {
+func (s *Server) keepLoad(ctx context.Context, id string, b loadBody, m tiles.Match) (tiles.Kept, error) {
 	l := tiles.Load{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere), Firing: kiln.FiringID(b.Firing),
 		PackedBy: b.PackedBy, Note: b.Note, Stated: kiln.NoTemperature()}
 	if b.HeatWorkC != 0 {
@@ -131,7 +139,7 @@ func (s *Server) keepLoad(ctx context.Context, id string, b loadBody) (tiles.Kep
 	if _, ok := s.Kiln[l.Kiln]; !ok && l.Firing == "" && !l.Stated.Known() {
 		return tiles.Kept{}, problem("unknown-kiln", "No kiln "+b.Kiln+" in the settings; for a kiln without a line give heat_work_c.", ProblemField{"kiln", "not in the settings"})
 	}
-	k, err := s.Archive.PutLoad(ctx, l, tiles.Match{}, s.Now())
+	k, err := s.Archive.PutLoad(ctx, l, m, s.Now())
 	if err != nil {
 		return k, err
 	}
