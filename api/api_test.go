@@ -40,7 +40,6 @@ func (nobody) Bar(context.Context, tiles.Code, Channels) (tiles.KeptBar, error) 
 	return tiles.KeptBar{}, tiles.ErrNoBar
 }
 func (nobody) Loads(context.Context, tiles.LoadFilter) ([]tiles.KeptLoad, error) { return nil, nil }
-func (nobody) Size() (int64, int64, error)                                       { return 0, 1e9, nil }
 func (nobody) Live() []kiln.Live                                                 { return nil }
 func (nobody) LiveCurve(kiln.KilnID) (kiln.LiveCurve, bool)                      { return kiln.LiveCurve{}, false }
 func (nobody) Tell(context.Context, kiln.Fact) (kiln.FiringID, error)            { return "", kiln.ErrNoKiln }
@@ -62,7 +61,8 @@ func testServer(t *testing.T) *httptest.Server {
 
 func studioOfNobody() *Server {
 	return &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Hosts: []string{"kiln-pi.local"}, Version: "test"},
-		Archive: nobody{}, Kilns: nobody{}, Shrink: nobody{}, Lines: func() []Line { return nil }, Lids: tiles.UsualLids(),
+		Archive: nobody{}, Kilns: nobody{}, Shrink: nobody{}, Lines: func() []Line { return nil },
+		Store: func() (StoreHealth, error) { return StoreHealth{Free: 1e9}, nil }, Lids: tiles.UsualLids(),
 		Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp {
 			return kiln.Stamp{Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
 		}, Ready: func() error { return nil }, Notices: &told{}}

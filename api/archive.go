@@ -16,7 +16,6 @@ type Channels = func(k kiln.KilnID, shelf string) kiln.ChannelID
 type Archive interface {
 	Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.Firing, error)
 	Firing(ctx context.Context, id kiln.FiringID) (kiln.Firing, error)
-	Samples(ctx context.Context, id kiln.FiringID) ([]kiln.Sample, error)
 	Curve(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID, gapAfter time.Duration) (kiln.Curve, error)
 	Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID, step time.Duration, points int) ([]kiln.Envelope, []kiln.Gap, error)
 	SayFiring(ctx context.Context, id kiln.FiringID, said kiln.FiringSaid, at kiln.Stamp) error
@@ -72,9 +71,17 @@ type Archive interface {
 	PutVerdict(ctx context.Context, v tiles.LidBoard, at kiln.Stamp) (tiles.Kept, error)
 	StrikeVerdict(ctx context.Context, id, by, why string, at kiln.Stamp) error
 
-	Size() (used, free int64, err error)
 	// CopyDue tells since when something lies in the store that is in no copy; zero if nothing does.
 	CopyDue(ctx context.Context) (time.Time, error)
+}
+
+// StoreHealth is how the store is.
+type StoreHealth struct {
+	Bytes    int64     // that it takes, without its copies
+	Free     int64     // left beside it
+	Copies   int       // kept
+	LastCopy time.Time // when the newest was made, by the clock of then; zero if there is none
+	Trouble  []string  // each in a sentence for the owner; empty if all is well
 }
 
 // Kilns is what the kilns do now: the recorder.

@@ -1,8 +1,12 @@
 package api
 
 import (
+	"bytes"
 	"context"
+	"encoding/csv"
 	"errors"
+	"strconv"
+	"strings"
 	"time"
 
 	"lidwright/kiln"
@@ -86,6 +90,7 @@ func (s *Server) findFiring(ctx context.Context, id kiln.FiringID) (kiln.Firing,
 }
 
 type curveInput struct {
+	Accept  string `header:"Accept"`
 	ID      string `path:"id"`
 	Points  int    `query:"points" minimum:"0" maximum:"800" doc:"At most so many steps, 1 to 800; 400 if neither is said"`
 	Step    int    `query:"step" minimum:"0" maximum:"3600" doc:"Length of a step, 1 to 3600 s; 1 gives the readings themselves"`
@@ -105,7 +110,24 @@ type channelCurveJSON struct {
 	Rows    [][3]float64 `json:"rows"`
 }
 
-func (s *Server) getCurve(ctx context.Context, in *curveInput) (*body[curveJSON], error) {
+type curveOutput struct {
+	ContentType string `header:"Content-Type"`
+	Body        any
+}
+
+var curveColumns = []string{"after_s", "low_c", "high_c"}
+
+// curveRows are the steps of an envelope under curveColumns.
+func curveRows(e kiln.Envelope) [][3]float64 {
+	rows := make([][3]float64, len(e.After))
+	for i, a := range e.After {
+		rows[i] = [3]float64{*rounded(a.Seconds(), 3), *celsius(e.Low[i]), *celsius(e.High[i])}
+	}
+	return rows
+}
+
+// getCurve answers in JSON or, where text/csv is asked for, in a row a step (RFC 4180).
+func (s *Server) getCurve(ctx context.Context, in *curveInput) (*curveOutput, error) {
 	if in.Points > 0 && in.Step > 0 {
 		return nil, problem("given-twice", "Give points or step, not both.", ProblemField{"step", "points is given too"})
 	}
@@ -125,16 +147,32 @@ func (s *Server) getCurve(ctx context.Context, in *curveInput) (*body[curveJSON]
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
+	if wantsCSV(in.Accept) {
+		return &curveOutput{"text/csv; charset=utf-8", curveCSV(in.ID, lines)}, nil
+	}
 	out := curveJSON{Firing: in.ID, Channels: []channelCurveJSON{}, Gaps: gapsJSON(gaps)}
 	for _, e := range lines {
-		c := channelCurveJSON{Channel: string(e.Channel), Columns: []string{"after_s", "low_c", "high_c"}, Rows: [][3]float64{}}
-		for i, a := range e.After {
-			c.Rows = append(c.Rows, [3]float64{a.Seconds(), *celsius(e.Low[i]), *celsius(e.High[i])})
-		}
 		out.StepS = seconds(e.Step)
-		out.Channels = append(out.Channels, c)
+		out.Channels = append(out.Channels, channelCurveJSON{Channel: string(e.Channel), Columns: curveColumns, Rows: curveRows(e)})
 	}
-	return &body[curveJSON]{out}, nil
+	return &curveOutput{"application/json", out}, nil
+}
+
+func wantsCSV(accept string) bool { return strings.HasPrefix(accept, "text/csv") }
+
+func curveCSV(firing string, lines []kiln.Envelope) []byte {
+	var b bytes.Buffer
+	w := csv.NewWriter(&b)
+	w.UseCRLF = true
+	w.Write(append([]string{"firing", "channel"}, curveColumns...))
+	for _, e := range lines {
+		for _, r := range curveRows(e) {
+			number := func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+			w.Write([]string{firing, string(e.Channel), number(r[0]), number(r[1]), number(r[2])})
+		}
+	}
+	w.Flush()
+	return b.Bytes()
 }
 
 // envelopes is the curve of a firing in steps, or in at most points steps: of the named
@@ -157,29 +195,8 @@ func (s *Server) envelopes(ctx context.Context, f kiln.Firing, channels []kiln.C
 		}
 		return out, live.Gaps, nil
 	}
-	samples, err := s.Archive.Samples(ctx, f.ID)
-	if err != nil {
-		return nil, nil, err
+	if step == time.Second { // the readings themselves
+		step = 0
 	}
-	if len(channels) == 0 {
-		for _, smp := range samples[:min(len(samples), 1)] {
-			for _, v := range smp.Values {
-				channels = append(channels, v.Channel)
-			}
-		}
-	}
-	k, ok := s.Kiln[f.Kiln]
-	if !ok {
-		k = kiln.Kiln{ID: f.Kiln}
-	}
-	curve := kiln.Lay(samples, channels, k.GapAfter())
-	var out []kiln.Envelope
-	for _, c := range channels {
-		e := curve.Thin(c, max(step, time.Second))
-		if points > 0 {
-			e = curve.Thin(c, time.Minute).Points(points)
-		}
-		out = append(out, e)
-	}
-	return out, curve.Gaps, nil
+	return s.Archive.Envelopes(ctx, f.ID, channels, step, points)
 }

@@ -87,10 +87,7 @@ func (d curveDrawing) SVG() string {
 			x(g.After), y(0), y(top), x(end), y(0), y(top), at, y(0)-8, anchor, label)
 	}
 	for i := len(d.Lines) - 1; i >= 0; i-- {
-		class := "heat"
-		if i > 0 {
-			class = "dotted"
-		}
+		class := []string{"heat", "dotted", "dashed", "broken"}[min(i, 3)]
 		path, endX, endY := linePath(d.Lines[i], d.Gaps, x, y)
 		fmt.Fprintf(&b, `<path class="%s" d="%s"/>`, class, path)
 		if path != "" {

@@ -39,8 +39,6 @@ var (
 	mProbeHot    = desc("probe_hot_seconds_total", "Time over 1000 °C of the thermocouple that is fitted now.", "kiln", "probe")
 	mGaps        = desc("firing_gap_seconds_total", "Time unheard in firings.", "kiln")
 	mClock       = desc("clock_trusted", "1 if the kernel calls the wall clock synchronised.")
-	mStore       = desc("store_bytes", "Size of the store.")
-	mFree        = desc("store_free_bytes", "Room left beside it.")
 	mBarsWaiting = desc("bars_waiting", "Bars of fired loads that nobody has measured yet.")
 	mWaitingFor  = desc("bars_waiting_oldest_seconds", "How long the load unpacked first of them has been waiting.")
 	mCopy        = desc("copy_timestamp_seconds", "When a copy of the store last held everything, Unix time.")
@@ -76,10 +74,7 @@ func (c collector) Collect(ch chan<- prometheus.Metric) {
 		counter(mLines, float64(l.Breakvalue), k, "breakvalue")
 	}
 	gauge(mClock, number(c.s.Now().Trusted))
-	if used, free, err := c.s.Archive.Size(); err == nil {
-		gauge(mStore, float64(used))
-		gauge(mFree, float64(free))
-	}
+	c.store(gauge)
 	gauge(mBuild, 1, c.s.Site.Version)
 	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 	defer cancel()

@@ -43,6 +43,8 @@ func (s *Server) pageRoutes(mux *routes) {
 	show("GET /{$}", s.wareboard)
 	show("GET /spyhole", s.spyhole)
 	show("GET /spyhole/{kiln}", s.spyhole)
+	show("POST /spyhole/{kiln}/begin", s.postBegin)
+	show("POST /spyhole/{kiln}/stop", s.postStop)
 	show("GET /firing/{id}", s.firingPage)
 	show("POST /firing/{id}/cones", s.firingForm(s.formCone))
 	show("POST /firing/{id}/cones/strike", s.firingForm(s.formStrikeCone))
@@ -50,6 +52,8 @@ func (s *Server) pageRoutes(mux *routes) {
 	show("POST /firing/{id}/said", s.firingForm(s.formSaid))
 	show("GET /by-hand", s.byHandPage)
 	show("POST /by-hand", s.postByHand)
+	show("GET /compare", s.comparePage)
+	show("GET /trend/{kiln}", s.trendPage)
 	show("GET /unpack", s.unpackPage)
 	show("GET /unpack/{load}", s.loadPage)
 	show("POST /loads", s.postLoad)
@@ -256,7 +260,9 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 		Cautions []string
 		Past     []firingJSON
 		Beneath  string
-		Model    string // id of the past firing chosen as model
+		Open     string   // the firing under way, "" if there is none
+		Gaps     []string // of the firing shown, in words
+		Model    string   // id of the past firing chosen as model
 	}{page: s.page("spyhole"), Kiln: k, Model: r.URL.Query().Get("model")}
 	past, err := s.Archive.Firings(r.Context(), kiln.FiringFilter{Kiln: kiln.KilnID(k.Kiln), Limit: 20 + usualLook})
 	if err != nil {
@@ -265,12 +271,13 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 	shown := kiln.Firing{}
 	if live, ok := s.Kilns.LiveCurve(kiln.KilnID(k.Kiln)); ok {
 		shown = live.Firing
+		data.Open = string(shown.ID)
 	} else if len(past) > 0 {
 		shown = past[0]
 	}
 	if shown.ID != "" {
 		j := s.firing(shown, kiln.Expected{})
-		data.Firing = &j
+		data.Firing, data.Gaps = &j, gapWords(shown.Gaps)
 		under, err := s.beneath(r.Context(), shown, past, kiln.FiringID(data.Model))
 		if err != nil {
 			return err
@@ -302,15 +309,7 @@ func (s *Server) morePage(w http.ResponseWriter, _ *http.Request) error {
 	for _, l := range s.Lines() {
 		words = append(words, l.Words...)
 	}
-	used, free, err := s.Archive.Size()
-	trouble, troubled := s.Kilns.Trouble()
-	store := fmt.Sprintf("%.1f MB kept, %.1f GB free", float64(used)/1e6, float64(free)/1e9)
-	if err != nil {
-		store = err.Error()
-	}
-	if troubled {
-		store = "cannot write: " + trouble.Why
-	}
+	store, trouble := s.storeWords()
 	clock := "set by the network"
 	if !s.Now().Trusted {
 		clock = "not set since the start; hours and heat work are right all the same"
@@ -318,8 +317,10 @@ func (s *Server) morePage(w http.ResponseWriter, _ *http.Request) error {
 	return s.render(w, "more", struct {
 		page
 		Lines        []string
-		Store, Clock string
-	}{s.page("more"), words, store, clock})
+		Store        []string
+		StoreTrouble []string
+		Clock        string
+	}{s.page("more"), words, store, trouble, clock})
 }
 
 // sent reads a form; a member that is not there is empty.

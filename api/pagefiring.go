@@ -75,6 +75,7 @@ func (s *Server) beneath(ctx context.Context, f kiln.Firing, past []kiln.Firing,
 
 type firingPageData struct {
 	page
+	Gaps        []string // in words
 	Firing      firingWholeJSON
 	Range       string
 	AsIndicated string // its range
@@ -137,6 +138,7 @@ func (s *Server) firingPageData(ctx context.Context, id kiln.FiringID) (d firing
 	if d.Drawing, d.Table, err = s.drawFiring(ctx, f, under); err != nil {
 		return d, err
 	}
+	d.Gaps = gapWords(f.Gaps)
 	d.Beneath, d.Range = under.Says, rangeSays(d.Firing.HeatLikely)
 	if d.Firing.AsIndicated != nil {
 		d.AsIndicated = rangeSays(d.Firing.AsIndicated.Likely)

@@ -44,6 +44,7 @@ type Server struct {
 	Shrink  Shrink  // the fit, kept up by the daemon
 	Heat    Heat    // heat works, kept up by the daemon
 	Lines   func() []Line
+	Store   func() (StoreHealth, error)
 	Kiln    map[kiln.KilnID]kiln.Kiln // as in the settings
 	Wired   []Wired                   // the same, for the page of the settings
 	// Settings are those in force as text, without any secret.
@@ -113,13 +114,17 @@ func route[I, O any](a huma.API, method, path, id, summary string, f func(contex
 
 // orText says in the document that a route answers with a T, or with text to whoever accepts
 // only that.
-func orText[T any](a huma.API, path string) {
+func orText[T any](a huma.API, path string) { or[T](a, path, "text/plain") }
+
+// or says in the document that a route answers with a T, or with text of a type to whoever accepts
+// only that.
+func or[T any](a huma.API, path, text string) {
 	item := a.OpenAPI().Paths[path]
 	for _, op := range []*huma.Operation{item.Get, item.Post} {
 		if op != nil {
 			op.Responses["200"].Content = map[string]*huma.MediaType{
 				"application/json": {Schema: a.OpenAPI().Components.Schemas.Schema(reflect.TypeFor[T](), true, op.OperationID)},
-				"text/plain":       {Schema: &huma.Schema{Type: "string"}},
+				text:               {Schema: &huma.Schema{Type: "string"}},
 			}
 			delete(op.Responses["200"].Headers, "Content-Type") // said already
 		}
@@ -154,6 +159,11 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, put, "/v1/firings/{id}/notes/{note}/strike", "strike-note", "Cross a note out; it stays to be seen", s.strikeNote)
 	route(a, get, "/v1/kilns/{kiln}", "get-kiln", "A kiln with its probes, what the cones told of them, and what is usual", s.getKiln)
 	route(a, put, "/v1/kilns/{kiln}/probes/{probe}", "put-probe", "The life of a thermocouple: a new one has nothing of what the cones told of the old one", s.putProbe)
+	or[curveJSON](a, "/v1/firings/{id}/curve", "text/csv")
+	route(a, put, "/v1/firings/{id}/begin", "begin-firing", "Begin a firing at once: recording alone, nothing is sent to a kiln", s.beginFiring)
+	route(a, put, "/v1/firings/{id}/stop", "stop-firing", "Stop recording a firing: recording alone, the kiln goes on as it will", s.stopFiring)
+	route(a, get, "/v1/compare", "compare", "Up to four firings laid over one another, and how they differ in a sentence", s.getCompare)
+	route(a, get, "/v1/trend", "trend", "How the firings of a kiln changed over the year", s.getTrend)
 	// Clays, and the loads that bars go through.
 	route(a, get, "/v1/clays", "list-clays", "Clays with their batches", s.getClays)
 	route(a, get, "/v1/clays/{clay}", "get-clay", "One clay", s.getClay)
@@ -237,8 +247,7 @@ func (s *Server) humaConfig() huma.Config {
 }
 
 func (s *Server) healthz(w http.ResponseWriter, _ *http.Request) {
-	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-	w.Write([]byte("alive\n"))
+	s.tellHealth(w, "alive")
 }
 
 func (s *Server) readyz(w http.ResponseWriter, r *http.Request) {
@@ -246,8 +255,7 @@ func (s *Server) readyz(w http.ResponseWriter, r *http.Request) {
 		writeProblem(w, r, problem("store-busy", sentence(err.Error())))
 		return
 	}
-	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-	w.Write([]byte("ready\n"))
+	s.tellHealth(w, "ready")
 }
 
 // nothingHere answers what no route takes, as a problem under /v1 and as a page elsewhere;

@@ -49,6 +49,7 @@ type Daemon struct {
 	recorder *kiln.Recorder
 	lines    []*source.Source
 	samples  chan kiln.Sample
+	over     chan struct{} // a firing has ended
 	shrink   *shrink
 	herald   *herald
 	heat     *heat
@@ -78,8 +79,8 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 		return nil, err
 	}
 	d := &Daemon{Now: clock.Now, Tick: everySecond, Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
-		Ready: func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256)}
-	if d.store, err = store.Open(ctx, cfg.Store.Folder); err != nil {
+		Ready: func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: make(chan struct{}, 1)}
+	if d.store, err = (store.Settings{Now: clock.Now, Copies: cfg.Copy.Keep, Second: cfg.Copy.Target}).Open(ctx, cfg.Store.Folder); err != nil {
 		if errors.Is(err, store.ErrFolder) || errors.Is(err, store.ErrInUse) || errors.Is(err, store.ErrNewer) {
 			return nil, fmt.Errorf("%w: %w", ErrCannotStart, err)
 		}
@@ -138,7 +139,7 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 	d.heat = newHeat(d.store, cfg, zone, d.relearn)
 	d.server = &api.Server{
 		Site:    api.Site{Name: cfg.Site.Name, ID: site, Zone: zone, Units: cfg.Units.Length, ConeSeries: cfg.Heat.ConeSeries, Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
-		Archive: d.store, Kilns: d.recorder, Shrink: d.shrink, Heat: d.heat, Lines: d.heard, Kiln: kilns, Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet),
+		Archive: d.store, Kilns: d.recorder, Shrink: d.shrink, Heat: d.heat, Lines: d.heard, Store: d.health, Kiln: kilns, Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet),
 		Now: func() kiln.Stamp { return d.Now() }, Ready: d.isReady,
 		Access:   who,
 		Copies:   copies{d.store},
@@ -268,6 +269,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 	g.Go(func() error {
 		return notice.Call(gctx, d.cfg.Notice.DeadmanURL, d.cfg.Notice.DeadmanEvery, d.isWell)
 	})
+	g.Go(func() error { return d.keep(gctx) })
 	d.ready.Store(true)
 	d.Ready(l.Addr().String())
 	notify.SdNotify(false, notify.SdNotifyReady)
@@ -340,6 +342,10 @@ func (d *Daemon) relearn(id kiln.KilnID) {
 		}
 	}
 	d.shrink.Touch()
+	select {
+	case d.over <- struct{}{}:
+	default:
+	}
 }
 
 // zones is what the last eight firings of a kiln tell of how its probes read beside one another;

@@ -5,6 +5,7 @@ import (
 	"cmp"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -13,6 +14,7 @@ import (
 	"net/http"
 	"os"
 	"os/exec"
+	"os/signal"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -58,7 +60,10 @@ func child(file string) int {
 	d, err := New(context.Background(), cfg, "test")
 	if err != nil {
 		fmt.Fprintln(os.Stderr, err)
-		return 5
+		if errors.Is(err, ErrCannotStart) {
+			return 5
+		}
+		return 1
 	}
 	fast, _ := strconv.ParseInt(os.Getenv("LIDWRIGHT_TEST_FACTOR"), 10, 64)
 	d.Now = scaled(time.Unix(0, ns), fast)
@@ -67,7 +72,10 @@ func child(file string) int {
 		context.AfterFunc(ctx, t.Stop)
 		return t.C
 	}
-	if err := d.Run(context.Background()); err != nil {
+	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM)
+	defer stop()
+	signal.Ignore(syscall.SIGXFSZ) // a file that may not grow is a write that fails, here
+	if err := d.Run(ctx); err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		return 1
 	}

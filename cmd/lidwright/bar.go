@@ -282,38 +282,3 @@ func nowCommand() *cobra.Command {
 		},
 	}
 }
-
-func firingsCommand() *cobra.Command {
-	return &cobra.Command{
-		Use: "firings [ID]", Short: "List firings, or show one", Args: cobra.MaximumNArgs(1), Example: "  lidwright firings\n  lidwright firings --json",
-		RunE: func(c *cobra.Command, args []string) error {
-			type firing struct {
-				ID, Name, Kind, Status, Says string
-				Peak                         *float64 `json:"peak_c"`
-				Words                        string   `json:"cone_words"`
-				Started                      *string  `json:"started_at"`
-			}
-			var items []firing
-			var done bool
-			var err error
-			if len(args) == 1 {
-				var f firing
-				done, err = get(c, "/v1/firings/"+url.PathEscape(args[0]), nil, &f)
-				items = []firing{f}
-			} else {
-				var a struct{ Items []firing }
-				done, err = get(c, "/v1/firings", nil, &a)
-				items = a.Items
-			}
-			if err != nil || done {
-				return err
-			}
-			rows := [][]string{{"FIRING", "BEGAN", "KIND", "STATUS", "TOP °C", "CONE", "ID"}}
-			for _, f := range items {
-				rows = append(rows, []string{f.Name, str(f.Started), f.Kind, f.Status, num(f.Peak, "%.0f"), f.Words, f.ID})
-			}
-			table(c.OutOrStdout(), rows)
-			return nil
-		},
-	}
-}

@@ -135,8 +135,8 @@ func (s *Store) stateOfCopy(ctx context.Context) string {
 
 // A copy is a file that nobody writes to.
 const (
-	copyDSN   = "file:%s?mode=ro&immutable=1&_pragma=query_only(1)"
-	vacuumDSN = "file:%s?_pragma=busy_timeout(5000)"
+	copyDSN  = "file:%s?mode=ro&immutable=1&_pragma=query_only(1)"
+	plainDSN = "file:%s?_pragma=busy_timeout(5000)"
 )
 
 // makeCopy writes a copy under a temporary name, syncs and checks it, and gives it its name.
@@ -156,7 +156,7 @@ func (s *Store) makeCopy(ctx context.Context) error {
 	if err := os.Remove(part); err != nil && !errors.Is(err, os.ErrNotExist) {
 		return err
 	}
-	db, err := sql.Open("sqlite", dsn(vacuumDSN, s.path()))
+	db, err := sql.Open("sqlite", dsn(plainDSN, s.path()))
 	if err != nil {
 		return err
 	}
@@ -238,7 +238,7 @@ func check(ctx context.Context, db *sql.DB, pragma string) error {
 		return err
 	}
 	if says != "ok" {
-		return fmt.Errorf("%w: %s", errDamaged, says)
+		return fmt.Errorf("%w: %s", ErrDamaged, says)
 	}
 	return nil
 }

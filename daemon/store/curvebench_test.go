@@ -177,6 +177,54 @@ func BenchmarkAppend(b *testing.B) {
 	b.ReportMetric(used.Seconds()*1000/float64(commits), "cpu-ms/commit")
 }
 
+// BenchmarkRealTime records as a kiln does, one commit in five seconds, because the file system
+// adds writes of its own each few seconds: half a minute of it, four minutes on a disk of its own.
+func BenchmarkRealTime(b *testing.B) {
+	folder, length := b.TempDir(), 30*time.Second
+	if dev := os.Getenv("LIDWRIGHT_BENCH_DEV"); dev != "" {
+		folder, length = must[string](b)(os.MkdirTemp(dev, "real")), 240*time.Second
+	}
+	s := must[*Store](b)(Open(context.Background(), folder))
+	defer s.Close()
+	m := firingOf(b, glaze, 0.1, 1)
+	f := m.whole("f", "big-blue", beginning(1))
+	must[int](b)(s.BeginFiring(context.Background(), running(f), nil))
+	age := time.Duration(0)
+	record := func(until time.Duration, every time.Duration) {
+		for ; age < until; age += 5 * time.Second {
+			if err := s.AppendCurve(context.Background(), "f", m.samples(f.Kiln, f.Began, age, age+5*time.Second)); err != nil {
+				b.Fatal(err)
+			}
+			time.Sleep(every)
+		}
+	}
+	record(3*time.Hour, 0) // let the log reach its working size
+	unix.Sync()
+	sectors, flushes := device(folder)
+	bytes := stored()
+	scale := 0.0
+	for b.Loop() {
+		record(age+length, 5*time.Second)
+		scale += length.Hours()
+	}
+	if s, f := device(folder); s > 0 {
+		b.ReportMetric((s-sectors)*512/1e6/scale, "device-MB/h")
+		b.ReportMetric((f-flushes)/scale, "flushes/h")
+	}
+	b.ReportMetric((stored()-bytes)/1e6/scale, "stored-MB/h")
+}
+
+// stored is how many bytes this process caused to be sent to a disk so far (proc(5), io: write_bytes).
+func stored() (bytes float64) {
+	text, err := os.ReadFile("/proc/self/io")
+	if err != nil {
+		return 0
+	}
+	_, rest, _ := strings.Cut(string(text), "\nwrite_bytes: ")
+	fmt.Sscan(rest, &bytes)
+	return bytes
+}
+
 // device is what was written to the block device of a folder: sectors of 512 bytes, flushes.
 func device(folder string) (sectors, flushes float64) {
 	var st unix.Stat_t

@@ -101,7 +101,7 @@ func TestNewerIsLeftAlone(t *testing.T) {
 func TestPragmas(t *testing.T) {
 	s := openStore(t)
 	furnish(t, s)
-	for pragma, want := range map[string]string{"journal_mode": "wal", "synchronous": "2", "foreign_keys": "1", "page_size": "1024", "busy_timeout": "5000", "journal_size_limit": "16777216", "wal_autocheckpoint": "1000"} {
+	for pragma, want := range map[string]string{"journal_mode": "wal", "synchronous": "2", "foreign_keys": "1", "page_size": "4096", "busy_timeout": "5000", "journal_size_limit": "16777216", "wal_autocheckpoint": "1000"} {
 		var got string
 		if err := s.writer.QueryRow(`PRAGMA ` + pragma).Scan(&got); err != nil || got != want {
 			t.Errorf("writer: %s is %s, %v, want %s", pragma, got, err, want)

@@ -47,8 +47,8 @@ func (r Report) Words() string {
 // Report says what had to be done to open the store.
 func (s *Store) Report() Report { return s.report }
 
-// errDamaged means that SQLite finds the file damaged.
-var errDamaged = errors.New("the file is damaged")
+// ErrDamaged means that the file was found damaged.
+var ErrDamaged = errors.New("the file is damaged")
 
 const (
 	checkAtOnce = 50 << 20        // a file up to this size is checked before it is opened
@@ -60,6 +60,9 @@ const (
 // where it is damaged. Nothing is deleted.
 func (s *Store) mend(ctx context.Context) error {
 	at := s.now().Wall
+	if err := s.rollBack(ctx, at); err != nil {
+		return err
+	}
 	info, err := os.Stat(s.path())
 	missing := errors.Is(err, os.ErrNotExist) || err == nil && info.Size() == 0
 	if err != nil && !missing {
@@ -91,6 +94,27 @@ func (s *Store) mend(ctx context.Context) error {
 	return s.restore(ctx, at)
 }
 
+// rollBack ends a first start that a power cut broke off: a file on its way to the form with a log
+// has a journal beside it, which a reader may not roll back. One that cannot be is moved aside.
+func (s *Store) rollBack(ctx context.Context, at time.Time) error {
+	if _, err := os.Stat(s.path() + "-journal"); errors.Is(err, os.ErrNotExist) {
+		return nil
+	}
+	db, err := sql.Open("sqlite", dsn(plainDSN, s.path()))
+	if err != nil {
+		return fmt.Errorf("open %s: %w", s.path(), err)
+	}
+	defer db.Close()
+	var tables int
+	if err = db.QueryRowContext(ctx, `SELECT count(*) FROM sqlite_schema`).Scan(&tables); err == nil {
+		return nil
+	}
+	if !damage(err) {
+		return fmt.Errorf("roll %s back: %w", s.path(), busy(err))
+	}
+	return s.aside("-journal", at)
+}
+
 // damage reports whether an error means that the file itself is bad.
 func damage(err error) bool {
 	const corrupt, notDB, readFailed, shortRead = 11, 26, 10 | 1<<8, 10 | 2<<8
@@ -98,13 +122,13 @@ func damage(err error) bool {
 	if errors.As(err, &e) {
 		return e.Code()&0xff == corrupt || e.Code()&0xff == notDB || e.Code() == readFailed || e.Code() == shortRead
 	}
-	return errors.Is(err, errDamaged)
+	return errors.Is(err, ErrDamaged)
 }
 
 // examine reads the file without changing it: a reader cannot even move the log into the file.
 func (s *Store) examine(ctx context.Context) error {
 	if _, err := os.Stat(filepath.Join(s.folder, damagedMark)); err == nil {
-		return errDamaged
+		return ErrDamaged
 	}
 	db, err := sql.Open("sqlite", dsn(readerDSN, s.path()))
 	if err != nil {
@@ -122,7 +146,7 @@ func (s *Store) examine(ctx context.Context) error {
 		return fmt.Errorf("open %s: %w", s.path(), err)
 	}
 	if version < 0 {
-		return fmt.Errorf("%s: %w: it has schema %d", s.path(), errDamaged, version)
+		return fmt.Errorf("%s: %w: it has schema %d", s.path(), ErrDamaged, version)
 	}
 	if err := sameTables(ctx, db, int(version)); err != nil {
 		return fmt.Errorf("%s: %w", s.path(), err)
@@ -164,7 +188,7 @@ func sameTables(ctx context.Context, db *sql.DB, version int) error {
 		return busy(err)
 	}
 	if have != want {
-		return fmt.Errorf("%w: its tables are not those of schema %d", errDamaged, version)
+		return fmt.Errorf("%w: its tables are not those of schema %d", ErrDamaged, version)
 	}
 	return nil
 }

@@ -232,7 +232,7 @@ func TestFoundBehind(t *testing.T) {
 	page := count(t, s, `SELECT rootpage FROM sqlite_schema WHERE name = 'verdict_of_form'`)
 	s.Close()
 	f := must[*os.File](t)(os.OpenFile(filepath.Join(folder, fileName), os.O_RDWR, 0))
-	if _, err := f.WriteAt(bytes.Repeat([]byte("bad "), 256), int64(page-1)<<10); err != nil {
+	if _, err := f.WriteAt(bytes.Repeat([]byte("bad "), 1024), int64(page-1)<<12); err != nil {
 		t.Fatal(err)
 	}
 	f.Close()
@@ -240,7 +240,7 @@ func TestFoundBehind(t *testing.T) {
 	if err := s.open(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	if err := s.Check(t.Context()); !errors.Is(err, errDamaged) && !damage(err) {
+	if err := s.Check(t.Context()); !errors.Is(err, ErrDamaged) && !damage(err) {
 		t.Fatalf("the check says %v", err)
 	}
 	s.read.Close()

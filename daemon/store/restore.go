@@ -61,7 +61,7 @@ func Restore(ctx context.Context, folder, from string, at time.Time) (copied str
 	if err := checkCopy(ctx, part); err != nil {
 		return copied, nil, errors.Join(fmt.Errorf("restore %s: it did not arrive whole, and the store is as it was: %w", copied, err), os.Remove(part))
 	}
-	for _, suffix := range []string{"", "-wal"} {
+	for _, suffix := range []string{"", "-wal", "-journal"} {
 		path, err := moveAside(filepath.Join(folder, fileName)+suffix, "replaced", at)
 		if err != nil {
 			return copied, aside, fmt.Errorf("restore: %w", err)

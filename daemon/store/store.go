@@ -63,8 +63,14 @@ const fileName = "lidwright.db"
 
 // The pragmas of both pools. page_size must stand before the journal mode is set, and items
 // of _pragma run in the order of the alphabet, so the mode has a key of its own.
+//
+// A card writes blocks of 4 KiB or more, and one that loses power in mid-write may spoil what
+// stood in the same block before. SQLite takes it that this does not happen; psow=0 tells it
+// otherwise, and each commit then ends at the end of a block. With it, and with pages no smaller
+// than a block, no cut of power lost anything; without it one in six did (TestPowerCut). It costs
+// less than half as many bytes again.
 const (
-	writerDSN = "file:%s?_txlock=immediate&_pragma=busy_timeout(5000)&_pragma=page_size(1024)&_journal_mode=WAL&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)&_pragma=journal_size_limit(16777216)"
+	writerDSN = "file:%s?psow=0&_txlock=immediate&_pragma=busy_timeout(5000)&_pragma=page_size(4096)&_journal_mode=WAL&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)&_pragma=journal_size_limit(16777216)"
 	readerDSN = "file:%s?mode=ro&_pragma=query_only(1)&_pragma=busy_timeout(5000)"
 )
 

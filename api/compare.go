@@ -1,0 +1,140 @@
+package api
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"lidwright/kiln"
+)
+
+type compareInput struct {
+	Firings string  `query:"firings" required:"true" doc:"One to four ids with commas between; the others are held against the first"`
+	AtC     float64 `query:"at_c" doc:"Lay them over one another where each first reached this temperature; at the first rise if not said"`
+	Points  int     `query:"points" minimum:"1" maximum:"800" default:"400"`
+}
+
+type compareJSON struct {
+	AlignedAtC *float64       `json:"aligned_at_c" doc:"null: at the first rise"`
+	Items      []comparedJSON `json:"items"`
+}
+
+type comparedJSON struct {
+	Firing  firingJSON   `json:"firing"`
+	ShiftS  int64        `json:"shift_s" doc:"Take this from the ages to lay the firing over the first"`
+	Says    string       `json:"says" doc:"How it differs from the first, in one sentence"`
+	Columns []string     `json:"columns"`
+	Rows    [][3]float64 `json:"rows"`
+}
+
+func (s *Server) getCompare(ctx context.Context, in *compareInput) (*body[compareJSON], error) {
+	at := kiln.NoTemperature()
+	if in.AtC != 0 {
+		at = kiln.Celsius(in.AtC)
+	}
+	all, err := s.compared(ctx, strings.Split(in.Firings, ","), at)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	out := compareJSON{AlignedAtC: celsius(at), Items: []comparedJSON{}}
+	for i, c := range all {
+		j := comparedJSON{Firing: s.firing(c.Firing, kiln.Expected{}), ShiftS: seconds(c.Shift), Columns: curveColumns, Rows: curveRows(c.Curve.Points(in.Points))}
+		if i > 0 {
+			j.Says = kiln.Difference(c, all[0])
+		}
+		out.Items = append(out.Items, j)
+	}
+	return &body[compareJSON]{out}, nil
+}
+
+// compared loads firings with the minutes of their control probes and lays them over one another.
+func (s *Server) compared(ctx context.Context, ids []string, at kiln.Celsius) ([]kiln.Compared, error) {
+	ids = slices.DeleteFunc(slices.Clone(ids), func(id string) bool { return strings.TrimSpace(id) == "" })
+	if n := len(ids); n < 1 || n > kiln.MostCompared {
+		return nil, problem("out-of-range", "One to four firings can be compared.", ProblemField{"firings", "one to four are needed"})
+	}
+	var all []kiln.Compared
+	for _, id := range ids {
+		f, err := s.findFiring(ctx, kiln.FiringID(strings.TrimSpace(id)))
+		if err != nil {
+			return nil, err
+		}
+		if live, ok := s.Kilns.LiveCurve(f.Kiln); ok && live.Firing.ID == f.ID {
+			number := f.Number
+			f = live.Firing
+			f.Number = max(f.Number, number)
+		}
+		c := kiln.Compared{Firing: f}
+		lines, _, err := s.envelopes(ctx, f, []kiln.ChannelID{s.Kiln[f.Kiln].Control}, 0, time.Minute)
+		if err != nil {
+			return nil, err
+		}
+		if len(lines) > 0 {
+			c.Curve = lines[0]
+		}
+		all = append(all, c)
+	}
+	all, err := kiln.Align(all, at)
+	if errors.Is(err, kiln.ErrNeverReached) {
+		return nil, problem("out-of-range", sentence(err.Error()), ProblemField{"at_c", "not every firing reached it"})
+	}
+	return all, err
+}
+
+type comparedRow struct {
+	Firing firingJSON
+	Says   string
+}
+
+// comparePage lays firings over one another. A form sends the firing of each ticked box.
+func (s *Server) comparePage(w http.ResponseWriter, r *http.Request) error {
+	q := r.URL.Query()
+	at, text := kiln.NoTemperature(), strings.Replace(strings.TrimSpace(q.Get("at_c")), ",", ".", 1)
+	if text != "" {
+		v, err := strconv.ParseFloat(text, 64)
+		if err != nil || !(v >= 20 && v <= 1500) {
+			return problem("out-of-range", "at_c: a temperature from 20 to 1500 °C.", ProblemField{"at_c", "from 20 to 1500"})
+		}
+		at = kiln.Celsius(v)
+	}
+	all, err := s.compared(r.Context(), q["firing"], at)
+	if err != nil {
+		return err
+	}
+	var rows []comparedRow
+	var lines []kiln.Envelope
+	first := time.Duration(0) // the age that stands at the left edge
+	for _, c := range all {
+		first = max(first, c.Shift)
+	}
+	for i, c := range all {
+		row := comparedRow{Firing: s.firing(c.Firing, kiln.Expected{})}
+		if i > 0 {
+			row.Says = kiln.Difference(c, all[0])
+		}
+		rows = append(rows, row)
+		e := c.Curve.Points(400)
+		e.Channel = kiln.ChannelID(fmt.Sprint(c.Firing.Number))
+		e.After = slices.Clone(e.After)
+		for n := range e.After {
+			e.After[n] += first - c.Shift
+		}
+		lines = append(lines, e)
+	}
+	drawing := ""
+	if slices.ContainsFunc(lines, func(e kiln.Envelope) bool { return len(e.After) > 0 }) {
+		drawing = curveDrawing{Lines: lines, Zone: s.Site.Zone, Title: "Firings laid over one another, °C over hours"}.SVG()
+	}
+	return s.render(w, "compare", struct {
+		page
+		Rows    []comparedRow
+		IDs     []string
+		At      string
+		Drawing string
+	}{s.page("spyhole"), rows, q["firing"], text, drawing})
+}

@@ -1,0 +1,143 @@
+package api
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"net/http"
+	"time"
+
+	"lidwright/kiln"
+)
+
+type trendInput struct {
+	Kiln       string `query:"kiln" required:"true"`
+	Kind       string `query:"kind" enum:"bisque,glaze,once,other" doc:"That of the newest firing if not said"`
+	Atmosphere string `query:"atmosphere" enum:"oxidation,reduction,unknown" doc:"That of the newest firing of the kind if not said"`
+	Years      int    `query:"years" default:"1" minimum:"1" maximum:"20"`
+}
+
+type trendJSON struct {
+	Kiln       string          `json:"kiln"`
+	Kind       string          `json:"kind"`
+	Atmosphere string          `json:"atmosphere"`
+	Years      int             `json:"years"`
+	Items      []trendItemJSON `json:"items"`
+	Columns    []string        `json:"columns"`
+	Rows       []trendRowJSON  `json:"rows" doc:"Newest first"`
+}
+
+type trendItemJSON struct {
+	Quantity string   `json:"quantity" enum:"heat_work_c,peak_c,hours_to_top,cooling_hours"`
+	PerYear  *float64 `json:"per_year" doc:"null: fewer than four firings"`
+	Clear    bool     `json:"clear" doc:"Such an order would come about by chance once in 20 times at most"`
+	Firings  int      `json:"firings"`
+	Says     string   `json:"says"`
+}
+
+type trendRowJSON struct {
+	Firing       string   `json:"firing"`
+	Name         string   `json:"name"`
+	StartedAt    *string  `json:"started_at"`
+	HeatWorkC    *float64 `json:"heat_work_c"`
+	PeakC        *float64 `json:"peak_c"`
+	HoursToTop   *float64 `json:"hours_to_top"`
+	CoolingHours *float64 `json:"cooling_hours"`
+}
+
+// quantities are what a trend can be seen in.
+var quantities = []struct {
+	name, words, unit string
+	of                func(f kiln.Firing, control kiln.ChannelID) float64
+}{
+	{"heat_work_c", "Heat work", "°C", func(f kiln.Firing, c kiln.ChannelID) float64 {
+		if w, ok := f.HeatWork[c]; ok {
+			return float64(w.C)
+		}
+		return math.NaN()
+	}},
+	{"peak_c", "The top", "°C", func(f kiln.Firing, _ kiln.ChannelID) float64 { return float64(f.Peak) }},
+	{"hours_to_top", "The way to the top", "h", func(f kiln.Firing, _ kiln.ChannelID) float64 { return someHours(f.ToTop) }},
+	{"cooling_hours", "The cooling", "h", func(f kiln.Firing, _ kiln.ChannelID) float64 {
+		if f.ToTop == 0 {
+			return math.NaN()
+		}
+		return someHours(f.Length - f.ToTop)
+	}},
+}
+
+func someHours(d time.Duration) float64 {
+	if d <= 0 {
+		return math.NaN()
+	}
+	return d.Hours()
+}
+
+func (s *Server) getTrend(ctx context.Context, in *trendInput) (*body[trendJSON], error) {
+	out, err := s.trend(ctx, kiln.KilnID(in.Kiln), kiln.Kind(in.Kind), kiln.Atmosphere(in.Atmosphere), in.Years)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &body[trendJSON]{out}, nil
+}
+
+// trend looks at the firings of one kiln, kind and atmosphere over the last years.
+func (s *Server) trend(ctx context.Context, k kiln.KilnID, kind kiln.Kind, atmosphere kiln.Atmosphere, years int) (trendJSON, error) {
+	out := trendJSON{Kiln: string(k), Kind: string(kind), Atmosphere: string(atmosphere), Years: years, Items: []trendItemJSON{},
+		Columns: []string{"firing", "name", "started_at", "heat_work_c", "peak_c", "hours_to_top", "cooling_hours"}, Rows: []trendRowJSON{}}
+	if _, ok := s.Kiln[k]; !ok {
+		return out, fmt.Errorf("%s: %w", k, kiln.ErrNoKiln)
+	}
+	all, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: k, Status: kiln.Ended, Limit: 2000})
+	if err != nil {
+		return out, err
+	}
+	control := s.Kiln[k].Control
+	var mine []kiln.Firing
+	for _, f := range all {
+		if out.Kind == "" {
+			out.Kind = string(f.Kind)
+		}
+		if string(f.Kind) == out.Kind && out.Atmosphere == "" {
+			out.Atmosphere = string(f.Atmosphere)
+		}
+		if string(f.Kind) != out.Kind || string(f.Atmosphere) != out.Atmosphere || len(mine) > 0 && f.Began.Wall.Before(mine[0].Began.Wall.AddDate(-years, 0, 0)) {
+			continue
+		}
+		mine = append(mine, f)
+		j := s.firingJSON(f, control, kiln.Expected{})
+		out.Rows = append(out.Rows, trendRowJSON{j.ID, j.Name, j.StartedAt, j.HeatWorkC, j.PeakC, j.HoursToTop, j.CoolingHours})
+	}
+	for _, q := range quantities {
+		t, err := kiln.TrendOf(mine, func(f kiln.Firing) float64 { return q.of(f, control) })
+		item := trendItemJSON{Quantity: q.name, Clear: t.Clear, Firings: t.Firings}
+		switch {
+		case errors.Is(err, kiln.ErrTooFew):
+			item.Says = fmt.Sprintf("%s: %d firings, too few to see a trend in.", q.words, t.Firings)
+		case err != nil:
+			return out, err
+		case !t.Clear:
+			item.PerYear = rounded(t.PerYear, 2)
+			item.Says = fmt.Sprintf("%s: no clear trend in %d firings.", q.words, t.Firings)
+		default:
+			item.PerYear = rounded(t.PerYear, 2)
+			item.Says = fmt.Sprintf("%s: %+.1f %s a year, over %d firings; hardly by chance.", q.words, t.PerYear, q.unit, t.Firings)
+		}
+		out.Items = append(out.Items, item)
+	}
+	return out, nil
+}
+
+func (s *Server) trendPage(w http.ResponseWriter, r *http.Request) error {
+	q := r.URL.Query()
+	t, err := s.trend(r.Context(), kiln.KilnID(r.PathValue("kiln")), kiln.Kind(q.Get("kind")), kiln.Atmosphere(q.Get("atmosphere")), 1)
+	if err != nil {
+		return err
+	}
+	return s.render(w, "trend", struct {
+		page
+		Trend trendJSON
+		Kinds []kiln.Kind
+	}{s.page("spyhole"), t, []kiln.Kind{kiln.Bisque, kiln.Glaze, kiln.Once, kiln.Other}})
+}

@@ -1,0 +1,223 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"net/url"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+)
+
+// firing is what the commands show of one.
+type firing struct {
+	ID, Name, Kind, Status, Says string
+	Peak                         *float64 `json:"peak_c"`
+	ToTop                        *float64 `json:"hours_to_top"`
+	Cooling                      *float64 `json:"cooling_hours"`
+	HeatWork                     *float64 `json:"heat_work_c"`
+	Words                        string   `json:"cone_words"`
+	Started                      *string  `json:"started_at"`
+}
+
+var firingHead = []string{"FIRING", "BEGAN", "KIND", "STATUS", "TOP °C", "TO TOP h", "COOLING h", "HEAT WORK °C", "CONE", "ID"}
+
+func (f firing) row() []string {
+	return []string{f.Name, str(f.Started), f.Kind, f.Status, num(f.Peak, "%.0f"), num(f.ToTop, "%.1f"), num(f.Cooling, "%.1f"), num(f.HeatWork, "%.0f"), f.Words, f.ID}
+}
+
+func firingsCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "firings [ID]", Short: "List firings, show one, compare some; begin and stop one by hand", Args: cobra.MaximumNArgs(1),
+		Example: "  lidwright firings --kiln big-blue --kind glaze\n  lidwright firings curve ID --csv\n  lidwright firings compare ID ID --at 1000\n  lidwright firings trend big-blue\n  lidwright firings begin big-blue",
+		RunE: func(c *cobra.Command, args []string) error {
+			var items []firing
+			var done bool
+			var err error
+			if len(args) == 1 {
+				var f firing
+				done, err = get(c, "/v1/firings/"+url.PathEscape(args[0]), nil, &f)
+				items = []firing{f}
+			} else {
+				var a struct{ Items []firing }
+				done, err = get(c, "/v1/firings", asked(c, []string{"kiln", "kind", "atmosphere", "status"}), &a)
+				items = a.Items
+			}
+			if err != nil || done {
+				return err
+			}
+			rows := [][]string{firingHead}
+			for _, f := range items {
+				rows = append(rows, f.row())
+			}
+			table(c.OutOrStdout(), rows)
+			return nil
+		},
+	}
+	c.Flags().String("kiln", "", "only of this kiln")
+	c.Flags().String("kind", "", "only of this kind: bisque, glaze, once, other")
+	c.Flags().String("atmosphere", "", "only of this one: oxidation, reduction, unknown")
+	c.Flags().String("status", "", "only running, ended or incomplete ones")
+	c.AddCommand(curveCommand(), compareCommand(), trendCommand(), beginCommand(), stopCommand())
+	return c
+}
+
+func curveCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "curve ID", Short: "The curve of a firing: lowest and highest of each step", Args: cobra.ExactArgs(1),
+		Example: "  lidwright firings curve ID --csv > firing.csv\n  lidwright firings curve ID --step 1 --channel all --csv",
+		RunE: func(c *cobra.Command, args []string) error {
+			cl, err := client(c)
+			if err != nil {
+				return err
+			}
+			accept := "application/json"
+			asJSON, _ := c.Flags().GetBool("json")
+			if asCSV, _ := c.Flags().GetBool("csv"); asCSV || !asJSON {
+				accept = "text/csv"
+			}
+			b, err := cl.Get(c.Context(), "/v1/firings/"+url.PathEscape(args[0])+"/curve", asked(c, []string{"points", "step", "channel"}), accept)
+			if err == nil {
+				_, err = c.OutOrStdout().Write(b)
+			}
+			return err
+		},
+	}
+	c.Flags().Int("points", 0, "at most so many steps, 1 to 800; 400 if neither is said")
+	c.Flags().Int("step", 0, "length of a step in seconds, 1 to 3600; 1 gives the readings themselves")
+	c.Flags().String("channel", "", "channel; the control probe if not said, all for every one")
+	c.Flags().Bool("csv", false, "a row a step, as a spreadsheet reads it (so it is without --json too)")
+	return c
+}
+
+func compareCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "compare ID [ID...]", Short: "Hold up to four firings against the first", Args: cobra.RangeArgs(1, 4),
+		Example: "  lidwright firings compare ID ID\n  lidwright firings compare ID ID --at 1000",
+		RunE: func(c *cobra.Command, args []string) error {
+			q := url.Values{"firings": {strings.Join(args, ",")}}
+			if c.Flags().Changed("at") {
+				at, _ := c.Flags().GetFloat64("at")
+				q.Set("at_c", strconv.FormatFloat(at, 'f', -1, 64))
+			}
+			var a struct {
+				Items []struct {
+					Firing firing
+					Shift  float64 `json:"shift_s"`
+					Says   string
+				}
+			}
+			done, err := get(c, "/v1/compare", q, &a)
+			if err != nil || done {
+				return err
+			}
+			rows := [][]string{firingHead[:len(firingHead)-1]}
+			for _, i := range a.Items {
+				r := i.Firing.row()
+				rows = append(rows, r[:len(r)-1])
+			}
+			table(c.OutOrStdout(), rows)
+			for _, i := range a.Items {
+				if i.Says != "" {
+					fmt.Fprintf(c.OutOrStdout(), "%s: %s.\n", i.Firing.Name, i.Says)
+				}
+			}
+			return nil
+		},
+	}
+	c.Flags().Float64("at", 0, "lay them over one another where each first reached this temperature, °C")
+	return c
+}
+
+func trendCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "trend KILN", Short: "How the firings of a kiln changed over the year", Args: cobra.ExactArgs(1),
+		Example: "  lidwright firings trend big-blue --kind bisque",
+		RunE: func(c *cobra.Command, args []string) error {
+			q := asked(c, []string{"kind", "atmosphere", "years"})
+			q.Set("kiln", args[0])
+			var a struct {
+				Kind, Atmosphere string
+				Items            []struct{ Says string }
+			}
+			done, err := get(c, "/v1/trend", q, &a)
+			if err != nil || done {
+				return err
+			}
+			fmt.Fprintf(c.OutOrStdout(), "%s, %s %s\n", args[0], a.Kind, a.Atmosphere)
+			for _, i := range a.Items {
+				fmt.Fprintln(c.OutOrStdout(), i.Says)
+			}
+			return nil
+		},
+	}
+	c.Flags().String("kind", "", "bisque, glaze, once, other; that of the newest firing if not said")
+	c.Flags().String("atmosphere", "", "oxidation, reduction, unknown; that of the newest firing if not said")
+	c.Flags().Int("years", 1, "how far back")
+	return c
+}
+
+func beginCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "begin KILN", Short: "Begin a firing at once; records only, nothing is sent to a kiln", Args: cobra.ExactArgs(1),
+		Example: "  lidwright firings begin big-blue --kind other",
+		RunE: func(c *cobra.Command, args []string) error {
+			kind, _ := c.Flags().GetString("kind")
+			atmosphere, _ := c.Flags().GetString("atmosphere")
+			body := map[string]string{"kiln": args[0]}
+			if kind != "" {
+				body["kind"] = kind
+			}
+			if atmosphere != "" {
+				body["atmosphere"] = atmosphere
+			}
+			var f firing
+			done, err := put(c, "/v1/firings/"+newID()+"/begin", body, &f)
+			if err == nil && !done {
+				fmt.Fprintf(c.OutOrStdout(), "Recording %s. It ends by itself when the kiln is cold; by hand: lidwright firings stop %s\n", f.Name, args[0])
+			}
+			return err
+		},
+	}
+	c.Flags().String("kind", "", "bisque, glaze, once, other")
+	c.Flags().String("atmosphere", "", "oxidation, reduction, unknown")
+	return c
+}
+
+func stopCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "stop KILN", Short: "Stop recording the firing of a kiln; the kiln goes on as it will", Args: cobra.ExactArgs(1),
+		Example: "  lidwright firings stop big-blue",
+		RunE: func(c *cobra.Command, args []string) error {
+			var now struct {
+				Items []struct {
+					Kiln   string
+					Firing *string
+				}
+			}
+			cl, err := client(c)
+			if err != nil {
+				return err
+			}
+			b, err := cl.Get(c.Context(), "/v1/now", nil, "application/json")
+			if err == nil {
+				err = decode(b, &now)
+			}
+			if err != nil {
+				return err
+			}
+			for _, k := range now.Items {
+				if k.Kiln == args[0] && k.Firing != nil {
+					var f firing
+					done, err := put(c, "/v1/firings/"+url.PathEscape(*k.Firing)+"/stop", map[string]string{}, &f)
+					if err == nil && !done {
+						fmt.Fprintf(c.OutOrStdout(), "%s is recorded no more. Nothing was switched: the kiln goes on as it will.\n", f.Name)
+					}
+					return err
+				}
+			}
+			return errors.New("no firing of " + args[0] + " is being recorded")
+		},
+	}
+}

@@ -1,0 +1,87 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"time"
+
+	"lidwright/api"
+	"lidwright/daemon/store"
+	"lidwright/kiln"
+)
+
+// firstCopy is how long after a start a copy is made; it is skipped where nothing changed.
+const firstCopy = 10 * time.Minute
+
+// keep looks after the store while it serves: a copy at the end of each firing and every day,
+// raw lines let go when they are old, the times put right once the clock is trusted, and a big
+// file read through behind the back of those who ask. An error means that the file is damaged and
+// the daemon must start anew.
+func (d *Daemon) keep(ctx context.Context) error {
+	if words := d.store.Report().Words(); words != "" {
+		slog.Error("the store was put right at the start", "what", words)
+	}
+	checked := make(chan error, 1)
+	if d.store.Report().Behind {
+		go func() { checked <- d.store.Check(ctx) }()
+	}
+	t := time.NewTicker(time.Minute)
+	defer t.Stop()
+	copied, due := d.Now(), firstCopy
+	for {
+		now := d.Now()
+		if now.Trusted {
+			if err := d.store.Trust(ctx, now); err != nil {
+				slog.Warn("times are not put right yet", "err", err)
+			}
+		}
+		if since, _ := now.Sub(copied); since >= due {
+			d.copy(ctx)
+			copied, due = now, d.cfg.Copy.Every
+			d.dropLines(ctx, now)
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-d.over:
+			d.copy(ctx)
+			copied, due = d.Now(), d.cfg.Copy.Every
+		case err := <-checked:
+			if errors.Is(err, store.ErrDamaged) {
+				return err
+			}
+			if err != nil && ctx.Err() == nil {
+				slog.Warn("the store was not read through", "err", err)
+			}
+		case <-t.C:
+		}
+	}
+}
+
+func (d *Daemon) copy(ctx context.Context) {
+	made, err := d.store.Copy(ctx)
+	switch {
+	case err != nil && ctx.Err() == nil:
+		slog.Warn("no copy of the store", "err", err) // Health keeps it before everyone's eyes
+	case made:
+		slog.Info("copied the store")
+	}
+}
+
+// dropLines lets raw lines go that are older than the settings say; never by a clock that may be
+// wrong by years.
+func (d *Daemon) dropLines(ctx context.Context, now kiln.Stamp) {
+	if !now.Trusted || d.cfg.Keep.RawLinesDays == 0 {
+		return
+	}
+	if err := d.store.DropRawLines(ctx, now.Wall.AddDate(0, 0, -d.cfg.Keep.RawLinesDays)); err != nil {
+		slog.Warn("old raw lines are not let go", "err", err)
+	}
+}
+
+// health is how the store is, as the pages and the metrics tell it.
+func (d *Daemon) health() (api.StoreHealth, error) {
+	h, err := d.store.Health()
+	return api.StoreHealth{Bytes: h.Bytes, Free: h.Free, Copies: h.Copies, LastCopy: h.LastCopy, Trouble: h.Trouble}, err
+}

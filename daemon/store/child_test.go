@@ -1,0 +1,121 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"sync"
+	"testing"
+	"time"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// The test binary starts itself again as a process that records and takes entries, to be killed
+// or to have its writes written down. It says on its output, in one write each, what was
+// acknowledged: "r N" an entry, "s FIRING N" that many samples of a firing, "e FIRING" its end.
+const childVar = "LIDWRIGHT_TEST_STORE"
+
+func TestMain(m *testing.M) {
+	if folder := os.Getenv(childVar); folder != "" {
+		if err := child(folder); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
+		os.Exit(0)
+	}
+	os.Exit(m.Run())
+}
+
+const (
+	childLength = 100 * time.Minute // of its firings: one block of an hour, and what is left
+	childBatch  = 20 * time.Second
+)
+
+func childFiring(t testing.TB, n int) (made, kiln.Firing) {
+	m := firingOf(t, glaze, 0.1, uint64(n))
+	m.length = childLength
+	return m, m.whole(kiln.FiringID(uuid('f', n)), "big-blue", beginning(uint64(n)))
+}
+
+// child records firings and takes entries until it has made some, or is killed. It goes on where
+// an earlier one was killed.
+func child(folder string) error {
+	ctx := context.Background()
+	s, err := Open(ctx, folder)
+	if err != nil {
+		return err
+	}
+	say := func(format string, args ...any) { os.Stdout.Write(fmt.Appendf(nil, format+"\n", args...)) }
+	t := &quietly{}
+	for _, put := range []func() (tiles.Kept, error){
+		func() (tiles.Kept, error) { return s.PutClay(ctx, tern, tiles.Match{}, when) },
+		func() (tiles.Kept, error) { return s.PutBatch(ctx, batchB(), tiles.Match{}, when) },
+		func() (tiles.Kept, error) { return s.PutBar(ctx, bar("BQ7", 1), tiles.Match{}, when) },
+	} {
+		if _, err := put(); err != nil {
+			return err
+		}
+	}
+	var entries, done int
+	for query, into := range map[string]*int{`SELECT count(*) FROM reading`: &entries, `SELECT count(*) FROM firing WHERE status <> 'running'`: &done} {
+		if err := s.read.QueryRow(query).Scan(into); err != nil {
+			return err
+		}
+	}
+	var errs [2]error
+	var both sync.WaitGroup
+	both.Go(func() { errs[0] = t.record(ctx, s, done, say) })
+	both.Go(func() {
+		for n := entries; n < entries+400; n++ {
+			if _, err := s.PutReading(ctx, reading(n, "BQ7", tiles.Fired, "87.60"), later(time.Duration(n)*time.Second)); err != nil {
+				errs[1] = err
+				return
+			}
+			say("r %d", n)
+		}
+	})
+	both.Wait()
+	for _, err := range errs {
+		if err != nil {
+			return err
+		}
+	}
+	return s.Close()
+}
+
+// quietly stands for a test where there is none.
+type quietly struct{ testing.TB }
+
+func (*quietly) Helper()           {}
+func (*quietly) Fatal(args ...any) { panic(fmt.Sprint(args...)) }
+
+func (t *quietly) record(ctx context.Context, s *Store, done int, say func(string, ...any)) error {
+	for n := done; n < done+3; n++ {
+		m, f := childFiring(t, n)
+		if _, err := s.BeginFiring(ctx, running(f), nil); err != nil {
+			return err
+		}
+		samples := m.samples(f.Kiln, f.Began, 0, m.length)
+		before, err := s.Samples(ctx, f.ID)
+		if err != nil {
+			return err
+		}
+		for at := len(before); at < len(samples); at += int(childBatch / time.Second) {
+			to := min(at+int(childBatch/time.Second), len(samples))
+			if err := s.AppendCurve(ctx, f.ID, samples[at:to]); err != nil {
+				return err
+			}
+			say("s %d %d", n, to)
+		}
+		if err := s.EndFiring(ctx, f); err != nil {
+			return err
+		}
+		say("e %d", n)
+		if _, err := s.Copy(ctx); err != nil {
+			return err
+		}
+	}
+	return nil
+}
