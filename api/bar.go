@@ -158,21 +158,25 @@ func (s *Server) getBars(ctx context.Context, in *barsInput) (*body[listJSON[bar
 	return &body[listJSON[barJSON]]{out}, nil
 }
 
-func (s *Server) getBar(ctx context.Context, in *BarPath) (*body[barJSON], error) {
-	b, err := s.bar(ctx, *in)
+func (s *Server) getBar(ctx context.Context, in *BarPath) (*thing[barJSON], error) {
+	b, err := s.keptBar(ctx, *in)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[barJSON]{s.barJSON(b)}, nil
+	return &thing[barJSON]{revision(b.Revision), s.barJSON(b.Bar)}, nil
 }
 
 func (s *Server) bar(ctx context.Context, p BarPath) (tiles.Bar, error) {
+	b, err := s.keptBar(ctx, p)
+	return b.Bar, err
+}
+
+func (s *Server) keptBar(ctx context.Context, p BarPath) (tiles.KeptBar, error) {
 	code, err := s.code(p)
 	if err != nil {
-		return tiles.Bar{}, err
+		return tiles.KeptBar{}, err
 	}
-	b, err := s.Archive.Bar(ctx, code, s.channel)
-	return b.Bar, err
+	return s.Archive.Bar(ctx, code, s.channel)
 }
 
 func (s *Server) barJSON(b tiles.Bar) barJSON {
@@ -234,31 +238,19 @@ func (s *Server) actJSON(a *tiles.Act) *actJSON {
 
 type putBarInput struct {
 	BarPath
-	Edit
 	Body barBody
 }
 
-func (s *Server) putBar(ctx context.Context, in *putBarInput) (*kept[barJSON], error) {
-	code, err := s.code(in.BarPath)
+func (s *Server) putBar(ctx context.Context, in *putBarInput) (*edited[barJSON], error) {
+	k, err := s.keepBar(ctx, in.BarPath, in.Body, matchOf(ctx))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	m, err := in.match(func() (any, int64, error) {
-		b, err := s.Archive.Bar(ctx, code, s.channel)
-		return s.barJSON(b.Bar), b.Revision, err
-	})
+	b, err := s.keptBar(ctx, in.BarPath)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	k, err := s.keepBar(ctx, in.BarPath, in.Body, m)
-	if err != nil {
-		return nil, s.problemFrom(ctx, err)
-	}
-	b, err := s.bar(ctx, in.BarPath)
-	if err != nil {
-		return nil, s.problemFrom(ctx, err)
-	}
-	return &kept[barJSON]{status(k), s.barJSON(b)}, nil
+	return &edited[barJSON]{status(k), revision(b.Revision), s.barJSON(b.Bar)}, nil
 }
 
 func (s *Server) keepBar(ctx context.Context, p BarPath, b barBody, m tiles.Match) (tiles.Kept, error) {

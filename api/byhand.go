@@ -84,6 +84,9 @@ func (s *Server) sayFiring(ctx context.Context, id kiln.FiringID, b firingBody) 
 	if f.Status == kiln.Running && said.Status != "" {
 		return problem("out-of-range", "The firing still goes on.", ProblemField{"status", "can be said when it is over"})
 	}
+	if matchOf(ctx).New {
+		return fmt.Errorf("firing %s: %w", id, tiles.ErrChanged)
+	}
 	if err := s.Archive.SayFiring(ctx, id, said, s.Now()); err != nil {
 		return err
 	}
@@ -124,7 +127,7 @@ func (s *Server) keepByHand(ctx context.Context, id kiln.FiringID, b firingBody,
 	if b.Typed == nil && b.Sitter == nil && b.IntendedCone == "" && b.BeganAt == "" && b.EndedAt == "" && len(cones) == 0 && !follow {
 		return tiles.Kept{}, problem("missing", "Tell when it began or ended, a reading, the sitter or the cone that was meant.", ProblemField{"began_at", "is needed, or ended_at, typed, sitter or intended_cone"})
 	}
-	k, err := s.Archive.PutFiring(ctx, f.Firing, samples, b, tiles.Match{}, s.Now())
+	k, err := s.Archive.PutFiring(ctx, f.Firing, samples, b, matchOf(ctx), s.Now())
 	if err != nil {
 		return k, err
 	}

@@ -17,7 +17,8 @@ type clayBody struct {
 }
 
 type clayJSON struct {
-	Clay string `json:"clay"`
+	revision int64
+	Clay     string `json:"clay"`
 	clayBody
 	Batches []batchJSON `json:"batches"`
 }
@@ -34,7 +35,8 @@ type batchBody struct {
 type batchJSON struct {
 	Batch string `json:"batch"`
 	batchBody
-	Made *string `json:"made_at"`
+	Made     *string `json:"made_at"`
+	Revision int64   `json:"revision" doc:"For If-Match on the next change of the batch, in quotes"`
 }
 
 type ClayPath struct {
@@ -85,7 +87,7 @@ func (s *Server) clayJSON(c tiles.Clay, batches []tiles.KeptBatch) clayJSON {
 		if b.Clay != c.ID {
 			continue
 		}
-		bj := batchJSON{Batch: string(b.BatchRef.Batch), Made: s.moment(b.Made), batchBody: batchBody{string(b.Kind), b.Stamp, b.Arrived, []string{}, b.Open, b.Note}}
+		bj := batchJSON{Batch: string(b.BatchRef.Batch), Revision: b.Revision, Made: s.moment(b.Made), batchBody: batchBody{string(b.Kind), b.Stamp, b.Arrived, []string{}, b.Open, b.Note}}
 		for _, p := range b.Parents {
 			bj.Parents = append(bj.Parents, p.String())
 		}
@@ -94,12 +96,12 @@ func (s *Server) clayJSON(c tiles.Clay, batches []tiles.KeptBatch) clayJSON {
 	return j
 }
 
-func (s *Server) getClay(ctx context.Context, in *ClayPath) (*body[clayJSON], error) {
+func (s *Server) getClay(ctx context.Context, in *ClayPath) (*thing[clayJSON], error) {
 	j, err := s.oneClay(ctx, tiles.ClayID(in.Clay))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[clayJSON]{j}, nil
+	return &thing[clayJSON]{revision(j.revision), j}, nil
 }
 
 func (s *Server) oneClay(ctx context.Context, id tiles.ClayID) (clayJSON, error) {
@@ -111,7 +113,9 @@ func (s *Server) oneClay(ctx context.Context, id tiles.ClayID) (clayJSON, error)
 	if err != nil {
 		return clayJSON{}, err
 	}
-	return s.clayJSON(c.Clay, batches), nil
+	j := s.clayJSON(c.Clay, batches)
+	j.revision = c.Revision
+	return j, nil
 }
 
 type putClayInput struct {
@@ -120,7 +124,7 @@ type putClayInput struct {
 }
 
 // putClay keeps a clay. A new one gets a first batch, A, so that bars can be made of it at once.
-func (s *Server) putClay(ctx context.Context, in *putClayInput) (*kept[clayJSON], error) {
+func (s *Server) putClay(ctx context.Context, in *putClayInput) (*edited[clayJSON], error) {
 	k, err := s.keepClay(ctx, in.Clay, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -129,7 +133,7 @@ func (s *Server) putClay(ctx context.Context, in *putClayInput) (*kept[clayJSON]
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &kept[clayJSON]{status(k), j}, nil
+	return &edited[clayJSON]{status(k), revision(j.revision), j}, nil
 }
 
 const firstBatch = tiles.BatchID("A")
@@ -140,7 +144,7 @@ func (s *Server) keepClay(ctx context.Context, id string, b clayBody) (tiles.Kep
 	if err := c.Validate(); err != nil {
 		return tiles.Kept{}, err
 	}
-	k, err := s.Archive.PutClay(ctx, c, tiles.Match{}, s.Now())
+	k, err := s.Archive.PutClay(ctx, c, matchOf(ctx), s.Now())
 	if err != nil {
 		return k, err
 	}
@@ -164,7 +168,7 @@ type putBatchInput struct {
 	Body  batchBody
 }
 
-func (s *Server) putBatch(ctx context.Context, in *putBatchInput) (*kept[clayJSON], error) {
+func (s *Server) putBatch(ctx context.Context, in *putBatchInput) (*edited[clayJSON], error) {
 	b := tiles.Batch{BatchRef: tiles.BatchRef{Clay: tiles.ClayID(in.Clay), Batch: tiles.BatchID(in.Batch)}, Kind: tiles.BatchKind(in.Body.Kind),
 		Stamp: in.Body.Stamp, Arrived: in.Body.Arrived, Open: in.Body.Open, Note: in.Body.Note}
 	for _, p := range in.Body.Parents {
@@ -173,7 +177,7 @@ func (s *Server) putBatch(ctx context.Context, in *putBatchInput) (*kept[clayJSO
 	if err := b.Validate(); err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	k, err := s.Archive.PutBatch(ctx, b, tiles.Match{}, s.Now())
+	k, err := s.Archive.PutBatch(ctx, b, matchOf(ctx), s.Now())
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -182,5 +186,5 @@ func (s *Server) putBatch(ctx context.Context, in *putBatchInput) (*kept[clayJSO
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &kept[clayJSON]{status(k), j}, nil
+	return &edited[clayJSON]{status(k), revision(j.revision), j}, nil
 }

@@ -14,7 +14,17 @@ import (
 // are left alone: they flush before they end. Some answers are kept ready; see answers.
 func tagged(next http.Handler, remembers func(path string) *answers) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if r.Method != http.MethodGet && r.Method != http.MethodHead {
+		switch r.Method {
+		case http.MethodGet, http.MethodHead:
+		case http.MethodPut: // what was edited says its new ETag
+			h := &held{ResponseWriter: w, status: http.StatusOK}
+			next.ServeHTTP(h, r)
+			if rev := w.Header().Get("ETag"); rev != "" {
+				w.Header().Set("ETag", editTag(rev, h.body.Bytes()))
+			}
+			send(w, r, h.status, "", h.body.Bytes())
+			return
+		default:
 			next.ServeHTTP(w, r)
 			return
 		}
@@ -41,10 +51,10 @@ func tagged(next http.Handler, remembers func(path string) *answers) http.Handle
 		}
 		tag := ""
 		if h.status == http.StatusOK {
-			if tag = w.Header().Get("ETag"); tag == "" {
-				tag = tagOf(h.body.Bytes())
-				w.Header().Set("ETag", tag)
+			if tag = tagOf(h.body.Bytes()); w.Header().Get("ETag") != "" {
+				tag = editTag(w.Header().Get("ETag"), h.body.Bytes())
 			}
+			w.Header().Set("ETag", tag)
 			if question != "" && w.Header().Get("Set-Cookie") == "" {
 				ready.put(question, then, answer{bytes.Clone(h.body.Bytes()), tag, w.Header().Get("Content-Type")})
 			}
@@ -60,7 +70,7 @@ func send(w http.ResponseWriter, r *http.Request, status int, tag string, body [
 		if h.Get("Cache-Control") == "" {
 			h.Set("Cache-Control", "no-cache")
 		}
-		if matches(r.Header.Get("If-None-Match"), tag) {
+		if tag != "" && matches(r.Header.Get("If-None-Match"), tag) {
 			h.Del("Content-Type")
 			h.Del("Content-Length")
 			w.WriteHeader(http.StatusNotModified)

@@ -79,29 +79,21 @@ type LoadPath struct {
 	ID string `path:"id"`
 }
 
-func (s *Server) getLoad(ctx context.Context, in *LoadPath) (*body[loadJSON], error) {
+func (s *Server) getLoad(ctx context.Context, in *LoadPath) (*thing[loadJSON], error) {
 	l, err := s.Archive.Load(ctx, in.ID)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[loadJSON]{s.loadJSON(l)}, nil
+	return &thing[loadJSON]{revision(l.Revision), s.loadJSON(l)}, nil
 }
 
 type putLoadInput struct {
 	LoadPath
-	Edit
 	Body loadBody
 }
 
-func (s *Server) putLoad(ctx context.Context, in *putLoadInput) (*kept[loadJSON], error) {
-	m, err := in.match(func() (any, int64, error) {
-		l, err := s.Archive.Load(ctx, in.ID)
-		return s.loadJSON(l), l.Revision, err
-	})
-	if err != nil {
-		return nil, s.problemFrom(ctx, err)
-	}
-	k, err := s.keepLoad(ctx, in.ID, in.Body, m)
+func (s *Server) putLoad(ctx context.Context, in *putLoadInput) (*edited[loadJSON], error) {
+	k, err := s.keepLoad(ctx, in.ID, in.Body, matchOf(ctx))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -109,7 +101,7 @@ func (s *Server) putLoad(ctx context.Context, in *putLoadInput) (*kept[loadJSON]
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &kept[loadJSON]{status(k), s.loadJSON(l)}, nil
+	return &edited[loadJSON]{status(k), revision(l.Revision), s.loadJSON(l)}, nil
 }
 
 func (s *Server) keepLoad(ctx context.Context, id string, b loadBody, m tiles.Match) (tiles.Kept, error) {

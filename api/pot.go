@@ -91,12 +91,12 @@ type PotPath struct {
 	ID string `path:"id"`
 }
 
-func (s *Server) getPot(ctx context.Context, in *PotPath) (*body[potJSON], error) {
+func (s *Server) getPot(ctx context.Context, in *PotPath) (*thing[potJSON], error) {
 	p, err := s.Archive.Pot(ctx, in.ID)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[potJSON]{potOf(p.PotCard)}, nil
+	return &thing[potJSON]{revision(p.Revision), potOf(p.PotCard)}, nil
 }
 
 type putPotInput struct {
@@ -104,7 +104,7 @@ type putPotInput struct {
 	Body PotBody
 }
 
-func (s *Server) putPot(ctx context.Context, in *putPotInput) (*kept[potJSON], error) {
+func (s *Server) putPot(ctx context.Context, in *putPotInput) (*edited[potJSON], error) {
 	k, err := s.keepPot(ctx, in.ID, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -113,7 +113,7 @@ func (s *Server) putPot(ctx context.Context, in *putPotInput) (*kept[potJSON], e
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &kept[potJSON]{status(k), potOf(p.PotCard)}, nil
+	return &edited[potJSON]{status(k), revision(p.Revision), potOf(p.PotCard)}, nil
 }
 
 func (s *Server) keepPot(ctx context.Context, id string, b PotBody) (tiles.Kept, error) {
@@ -121,7 +121,7 @@ func (s *Server) keepPot(ctx context.Context, id string, b PotBody) (tiles.Kept,
 	if err != nil {
 		return tiles.Kept{}, err
 	}
-	return s.Archive.PutPot(ctx, p, tiles.Match{}, s.Now())
+	return s.Archive.PutPot(ctx, p, matchOf(ctx), s.Now())
 }
 
 // potCard is b as a card that may be kept.

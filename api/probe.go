@@ -135,7 +135,7 @@ type putProbeInput struct {
 }
 
 // putProbe keeps the life of a probe: a new one has nothing of what the cones told of the old one.
-func (s *Server) putProbe(ctx context.Context, in *putProbeInput) (*kept[kilnJSON], error) {
+func (s *Server) putProbe(ctx context.Context, in *putProbeInput) (*edited[kilnJSON], error) {
 	k, err := s.keepProbe(ctx, in.ProbePath, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -144,7 +144,7 @@ func (s *Server) putProbe(ctx context.Context, in *putProbeInput) (*kept[kilnJSO
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &kept[kilnJSON]{status(k), j}, nil
+	return &edited[kilnJSON]{status(k), revision(k.Revision), j}, nil
 }
 
 func (s *Server) keepProbe(ctx context.Context, path ProbePath, b probeBody) (tiles.Kept, error) {
@@ -166,7 +166,7 @@ func (s *Server) keepProbe(ctx context.Context, path ProbePath, b probeBody) (ti
 	if err := p.Validate(); err != nil {
 		return tiles.Kept{}, err
 	}
-	kept, err := s.Archive.PutProbe(ctx, p, tiles.Match{}, s.Now())
+	kept, err := s.Archive.PutProbe(ctx, p, matchOf(ctx), s.Now())
 	if err == nil && kept.New {
 		s.Heat.Again(ctx, k.ID)
 	}

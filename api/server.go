@@ -143,6 +143,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	}
 	mux := &routes{ServeMux: http.NewServeMux()}
 	a := humago.New(mux, s.humaConfig())
+	a.UseMiddleware(preconditions)
 	s.door, s.streamTakes = s.newDoor(), streamTakes
 
 	const get, put = http.MethodGet, http.MethodPut
@@ -203,6 +204,9 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, get, "/v1/board", "board", "Lids for a whole board: sizes and counts, or which measured lid goes with which pot", s.getBoard)
 	route(a, http.MethodPost, "/v1/board", "ask-board", "The same asked with a JSON body; keeps nothing", s.postBoard)
 
+	for _, path := range []string{"/v1/clays/{clay}", "/v1/clays/{clay}/batches/{batch}", "/v1/loads/{id}", "/v1/bars/{bar}", "/v1/pots/{id}", "/v1/kilns/{kiln}/probes/{probe}"} {
+		edits(a, path)
+	}
 	orText[nowJSON](a, "/v1/now")
 	orText[lidJSON](a, "/v1/lid")
 	orText[boardJSON](a, "/v1/board")

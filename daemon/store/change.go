@@ -158,10 +158,10 @@ func mayKeep(ctx context.Context, tx *sql.Tx, kind, id string, body any) (again 
 // earlier is kept again only by who names the revision that stands.
 func mayEdit(ctx context.Context, tx *sql.Tx, kind, id string, rev int64, m Match, body any) (again bool, err error) {
 	heard, err := heard(ctx, tx, kind, id, body)
-	switch matches := (m.Revision == 0 || m.Revision == rev) && !(m.New && rev != 0); {
+	switch matches := m.Takes(rev); {
 	case err != nil:
 		return false, err
-	case heard == last, heard == earlier && (m.Revision == 0 || !matches):
+	case heard == last, heard == earlier && (!m.Names() || !matches):
 		return true, nil
 	case !matches:
 		return false, fmt.Errorf("%s %s: %w", kind, id, tiles.ErrChanged)

@@ -1,0 +1,103 @@
+package api
+
+import (
+	"context"
+	"strconv"
+	"strings"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"lidwright/tiles"
+)
+
+// The ETag of a thing that can be edited begins with its revision: "17-8mVh3s". The whole of it
+// tells one answer from another (If-None-Match); an edit asks for the revision alone (If-Match),
+// which the store compares while it writes, so that of two who edit at once one is told.
+
+// thing answers with something that can be edited.
+type thing[T any] struct {
+	Revision string `header:"ETag" doc:"For If-Match on the next change, for If-None-Match on the next question"`
+	Body     T
+}
+
+// edited is what the PUT of such a thing answers.
+type edited[T any] struct {
+	Status   int
+	Revision string `header:"ETag" doc:"For If-Match on the next change"`
+	Body     T
+}
+
+func revision(n int64) string { return strconv.FormatInt(n, 10) }
+
+// editTag is the whole ETag of a thing: the revision that the handler told, and what was answered.
+func editTag(revision string, body []byte) string {
+	return `"` + revision + "-" + strings.Trim(tagOf(body), `"`) + `"`
+}
+
+type matchKey struct{}
+
+// matchOf is what the asker of a change asks of what stands there; nothing, if he does not say.
+func matchOf(ctx context.Context) tiles.Match {
+	m, _ := ctx.Value(matchKey{}).(tiles.Match)
+	return m
+}
+
+// edits says in the document that a PUT takes If-Match, and lets it.
+func edits(a huma.API, path string) {
+	op := a.OpenAPI().Paths[path].Put
+	op.Metadata = map[string]any{"edits": true}
+	text := &huma.Schema{Type: huma.TypeString}
+	op.Parameters = append(op.Parameters,
+		&huma.Param{Name: "If-Match", In: "header", Schema: text, Description: "ETag of what is edited: 412 if somebody changed it meanwhile; * if it must be there"},
+		&huma.Param{Name: "If-None-Match", In: "header", Schema: text, Description: "* to keep something new alone: 412 if it is there"})
+}
+
+// preconditions reads If-Match and If-None-Match of every change in one place and hands them to
+// the store with the context. A saying that is repeated word for word is answered before they are
+// asked (a safe retry); that is the store's to see.
+func preconditions(ctx huma.Context, next func(huma.Context)) {
+	op, must, mustNot := ctx.Operation(), ctx.Header("If-Match"), ctx.Header("If-None-Match")
+	if !unsafe(op.Method) || must == "" && mustNot == "" {
+		next(ctx)
+		return
+	}
+	m, p := readMatch(must, mustNot)
+	if p == nil && must != "" && op.Metadata["edits"] == nil {
+		p = problem("changed-meanwhile", "Nothing that is kept at this address is ever edited, so no ETag can match; send it without If-Match.", ProblemField{"If-Match", "is not taken here"})
+	}
+	if p != nil {
+		p.Instance = ctx.URL().Path
+		ctx.SetHeader("Content-Type", p.ContentType(""))
+		ctx.SetStatus(p.Status)
+		ctx.BodyWriter().Write(encodeJSON(p))
+		return
+	}
+	next(huma.WithValue(ctx, matchKey{}, m))
+}
+
+// readMatch reads the two headers of RFC 9110, 13.1.1 and 13.1.2. A tag that is not of our making,
+// or weak, matches nothing.
+func readMatch(must, mustNot string) (m tiles.Match, p *Problem) {
+	switch strings.TrimSpace(mustNot) {
+	case "":
+	case "*":
+		m.New = true
+	default:
+		return m, problem("unknown-value", "On a change If-None-Match can only be *.", ProblemField{"If-None-Match", "can only be *"})
+	}
+	switch strings.TrimSpace(must) {
+	case "":
+	case "*":
+		m.There = true
+	default:
+		m.Revisions = []int64{}
+		for one := range strings.SplitSeq(must, ",") {
+			tag, ok := strings.CutPrefix(strings.TrimSpace(one), `"`)
+			number, _, _ := strings.Cut(strings.TrimSuffix(tag, `"`), "-")
+			if n, err := strconv.ParseInt(number, 10, 64); ok && err == nil && n > 0 {
+				m.Revisions = append(m.Revisions, n)
+			}
+		}
+	}
+	return m, nil
+}
