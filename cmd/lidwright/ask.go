@@ -102,3 +102,10 @@ func str(v *string) string {
 	}
 	return *v
 }
+
+// printJSON prints an answer that no daemon gave.
+func printJSON(c *cobra.Command, v any) error {
+	e := json.NewEncoder(c.OutOrStdout())
+	e.SetIndent("", "  ")
+	return e.Encode(v)
+}

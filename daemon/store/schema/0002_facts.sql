@@ -271,3 +271,13 @@ CREATE TABLE site (
   one INTEGER PRIMARY KEY CHECK (one = 1),
   id  TEXT NOT NULL -- UUIDv7
 ) STRICT;
+
+-- carried says what names of another site became here when its carry file was taken in, and how
+-- far its record of changes was taken (kind change).
+CREATE TABLE carried (
+  site TEXT NOT NULL, -- id of the other site
+  kind TEXT NOT NULL CHECK (kind IN ('clay', 'bar', 'kiln', 'change')),
+  was  TEXT NOT NULL, -- name there; '' for change
+  now  TEXT NOT NULL, -- name here; for change the number of the last one that was taken
+  PRIMARY KEY (site, kind, was)
+) STRICT, WITHOUT ROWID;

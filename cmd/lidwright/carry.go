@@ -1,0 +1,106 @@
+package main
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+
+	"github.com/spf13/cobra"
+
+	"lidwright/daemon"
+)
+
+// carryCommand takes a whole site out in one file, and in.
+func carryCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "carry", Short: "Take everything of a site out in one file, or such a file in",
+		Long: "A carry file is a zip: a table (CSV) of each kind of fact, the curves as they are stored, and a manifest with the\n" +
+			"SHA-256 of each. It can be read without this program.",
+		Example: "  sudo -u lidwright lidwright carry save /media/stick/studio.zip\n  sudo -u lidwright lidwright carry take /media/stick/studio.zip --dry-run",
+	}
+	save := &cobra.Command{
+		Use: "save FILE", Short: "Write everything of this site into FILE", Args: cobra.ExactArgs(1),
+		Long:    "Write everything of this site into FILE, which must not be there yet. The daemon may go on meanwhile.",
+		Example: "  sudo -u lidwright lidwright carry save /media/stick/studio.zip",
+		RunE: func(c *cobra.Command, args []string) error {
+			cfg, err := settings(c)
+			if err != nil {
+				return err
+			}
+			m, err := daemon.SaveCarry(c.Context(), cfg, args[0], version)
+			if err != nil {
+				return err
+			}
+			if asJSON, _ := c.Flags().GetBool("json"); asJSON {
+				return printJSON(c, m)
+			}
+			fmt.Fprintf(c.OutOrStdout(), "%s holds everything of site %s: %d files. Keep it away from the kiln room.\n", args[0], m.Site, len(m.Files))
+			return nil
+		},
+	}
+	take := &cobra.Command{
+		Use: "take FILE", Short: "Take a carry file in: all of it or nothing", Args: cobra.ExactArgs(1),
+		Long: `Take a carry file in: all of it or nothing. The daemon must be stopped. A store that is empty becomes
+that site. Otherwise what is known here by its id stays as it is, the rest comes, and names of the other
+site that are taken here get new ones, each told: a clay tern becomes tern-2, a kiln big-blue becomes
+big-blue-2, a bar whose code is taken gets the next free one. Where a name means the same thing on both
+sides, say so with --same. A copy of the store is made first.`,
+		Example: "  lidwright carry take studio.zip --dry-run\n  lidwright carry take studio.zip --same \"kiln big-blue\" --same \"clay tern\"",
+		RunE:    takeCarry,
+	}
+	take.Flags().Bool("dry-run", false, "say what it would bring; keep nothing")
+	take.Flags().StringArray("same", nil, "a name that is the same thing here: \"kiln NAME\" or \"clay NAME\"")
+	for _, sub := range []*cobra.Command{save, take} {
+		sub.Flags().String("config", "", "settings file (lidwright.toml; "+installed+" where there is one)")
+	}
+	c.AddCommand(save, take)
+	return c
+}
+
+func takeCarry(c *cobra.Command, args []string) error {
+	cfg, err := settings(c)
+	if err != nil {
+		return err
+	}
+	dry, _ := c.Flags().GetBool("dry-run")
+	same, _ := c.Flags().GetStringArray("same")
+	if daemon.Running(cfg) {
+		return &exit{exitCannotStart, "a daemon has the store in " + cfg.Store.Folder + " open; stop it first: sudo systemctl stop lidwright"}
+	}
+	got, err := daemon.TakeCarry(c.Context(), cfg, args[0], same, dry)
+	if err != nil {
+		return err
+	}
+	if asJSON, _ := c.Flags().GetBool("json"); asJSON {
+		return printJSON(c, map[string]any{"dry_run": dry, "site": got.Manifest.Site, "version": got.Manifest.Version, "whole": got.Whole,
+			"new": got.New, "here_already": got.Here, "renamed": got.Renamed, "firings_left_there": got.Left})
+	}
+	w := c.OutOrStdout()
+	word := "came"
+	if dry {
+		word = "would come"
+	}
+	switch {
+	case got.Whole && dry:
+		fmt.Fprintf(w, "The store is empty: it would be site %s.\n", got.Manifest.Site)
+	case got.Whole:
+		fmt.Fprintf(w, "The store was empty: it is site %s now.\n", got.Manifest.Site)
+	}
+	rows := [][]string{{"WHAT", "NEW", "HERE ALREADY"}}
+	for _, table := range slices.Sorted(maps.Keys(got.New)) {
+		rows = append(rows, []string{table, fmt.Sprint(got.New[table]), fmt.Sprint(got.Here[table])})
+	}
+	if len(rows) == 1 {
+		fmt.Fprintln(w, "Nothing in it is new.")
+		return nil
+	}
+	fmt.Fprintf(w, "From %s, saved %s by lidwright %s, %s:\n", got.Manifest.Site, got.Manifest.MadeAt.Format("2006-01-02 15:04"), got.Manifest.Version, word)
+	table(w, rows)
+	for _, r := range got.Renamed {
+		fmt.Fprintf(w, "%s %s is taken here: it is %s\n", r.Kind, r.Was, r.Now)
+	}
+	if got.Left > 0 {
+		fmt.Fprintf(w, "%d firings were under way there and stay there; carry them when they are over.\n", got.Left)
+	}
+	return nil
+}

@@ -1,0 +1,499 @@
+package store
+
+import (
+	"archive/zip"
+	"bufio"
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"maps"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+
+	"lidwright/tiles"
+)
+
+// Carried says what a carry file brings, or would bring.
+type Carried struct {
+	Manifest CarryManifest
+	Whole    bool           // the store was empty: it is that site now
+	New      map[string]int // rows by table
+	Here     map[string]int // rows that are here already
+	Left     int            // firings under way there, which stay there
+	Renamed  []Renamed      // names that are taken here by something else
+}
+
+// Renamed is a name of the other site and what it is here.
+type Renamed struct {
+	Kind string `json:"kind"` // clay, bar or kiln
+	Was  string `json:"was"`
+	Now  string `json:"now"`
+}
+
+// ErrApart means that a carry file is of this very site, and both went on since.
+var ErrApart = errors.New("the carry file is of this site, and both went on since they parted")
+
+const carryTemp = "carry.part"
+
+var errDry = errors.New("only asked")
+
+// TakeCarry takes a carry file in, all of it or nothing. What is here already by its id is left as
+// it is. Clays, bars and kilns of another site whose names are taken get new ones; same names those
+// that are the same thing here ("kiln big-blue", "clay tern") and keep theirs. dry only says what it
+// would do. free hands out a code that used does not have. Errors: ErrCarry, ErrNewer, ErrApart.
+func (s *Store) TakeCarry(ctx context.Context, path string, same []string, dry bool, free func(used map[tiles.Code]bool) (tiles.Code, error)) (Carried, error) {
+	var c Carried
+	temp := filepath.Join(s.folder, carryTemp)
+	drop := func() {
+		for _, suffix := range []string{"", "-wal", "-shm", "-journal"} {
+			os.Remove(temp + suffix)
+		}
+	}
+	drop()
+	defer drop()
+	m, err := s.unfold(ctx, path, temp)
+	if err != nil {
+		return c, fmt.Errorf("take in %s: %w", path, err)
+	}
+	c.Manifest = m
+	db, err := sql.Open("sqlite", dsn("file:%s?_txlock=immediate&_pragma=busy_timeout(5000)&_pragma=synchronous(FULL)", s.path()))
+	if err != nil {
+		return c, err
+	}
+	defer db.Close()
+	db.SetMaxOpenConns(1) // ATTACH belongs to one connection
+	if _, err := db.ExecContext(ctx, `ATTACH DATABASE ? AS other`, temp); err != nil {
+		return c, busy(err)
+	}
+	tx, err := db.BeginTx(ctx, nil)
+	if err != nil {
+		return c, busy(err)
+	}
+	defer tx.Rollback()
+	t := taker{tx: tx, c: &c, same: map[string]bool{}, free: free}
+	for _, name := range same {
+		t.same[name] = true
+	}
+	err = t.take(ctx)
+	if err == nil && dry {
+		err = errDry
+	}
+	if err == nil {
+		err = tx.Commit()
+		s.written.Add(1)
+		s.tell()
+	}
+	if err != nil && !errors.Is(err, errDry) {
+		return c, fmt.Errorf("take in %s: %w", path, busy(err))
+	}
+	return c, nil
+}
+
+// unfold makes a database of a carry file, with the tables of its own schema, and brings them up to
+// date.
+func (s *Store) unfold(ctx context.Context, path, temp string) (CarryManifest, error) {
+	z, err := zip.OpenReader(path)
+	if err != nil {
+		return CarryManifest{}, fmt.Errorf("%w (cut short, or something else): %w", ErrCarry, err)
+	}
+	defer z.Close()
+	m, err := manifestOf(&z.Reader)
+	if err != nil {
+		return m, err
+	}
+	files := schemaFiles()
+	if err := notNewer(m.Schema, len(files)); err != nil {
+		return m, err
+	}
+	if m.Schema < 1 {
+		return m, fmt.Errorf("%w: it has schema %d", ErrCarry, m.Schema)
+	}
+	db, err := sql.Open("sqlite", dsn("file:%s?_pragma=synchronous(OFF)&_pragma=journal_mode(MEMORY)", temp))
+	if err != nil {
+		return m, err
+	}
+	defer db.Close()
+	db.SetMaxOpenConns(1)
+	tx, err := db.BeginTx(ctx, nil)
+	if err != nil {
+		return m, busy(err)
+	}
+	defer tx.Rollback()
+	for i, text := range files {
+		if i == m.Schema {
+			if err := loadTables(ctx, tx, &z.Reader, m); err != nil {
+				return m, err
+			}
+		}
+		if _, err := tx.ExecContext(ctx, text); err != nil {
+			return m, busy(err)
+		}
+	}
+	if m.Schema == len(files) {
+		if err := loadTables(ctx, tx, &z.Reader, m); err != nil {
+			return m, err
+		}
+	}
+	if err := whole(ctx, tx); err != nil {
+		return m, err
+	}
+	return m, busy(tx.Commit())
+}
+
+// whole sees that every row that another refers to is there.
+func whole(ctx context.Context, tx *sql.Tx) error {
+	rows, err := tx.QueryContext(ctx, `PRAGMA main.foreign_key_check`)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	if rows.Next() {
+		var table, parent string
+		var row, key sql.NullInt64
+		rows.Scan(&table, &row, &parent, &key)
+		return fmt.Errorf("%w: a row of %s in it refers to one of %s that is not there", ErrCarry, table, parent)
+	}
+	return rows.Err()
+}
+
+func loadTables(ctx context.Context, tx *sql.Tx, z fs.FS, m CarryManifest) error {
+	listed := map[string]bool{}
+	for _, f := range m.Files {
+		listed[f.Name] = true
+	}
+	for _, table := range carryTables {
+		if listed[table+".csv"] {
+			if err := loadTable(ctx, tx, z, table); err != nil {
+				return fmt.Errorf("%w: %s.csv: %w", ErrCarry, table, err)
+			}
+		}
+	}
+	return nil
+}
+
+func loadTable(ctx context.Context, tx *sql.Tx, z fs.FS, table string) error {
+	file, err := z.Open(table + ".csv")
+	if err != nil {
+		return err
+	}
+	defer file.Close()
+	r := bufio.NewReader(file)
+	header, err := readRow(r)
+	if err != nil {
+		return err
+	}
+	known, err := carryColumns(ctx, tx, "main", table)
+	if err != nil {
+		return err
+	}
+	columns := make([]carryColumn, len(header))
+	for i, name := range header {
+		at := slices.IndexFunc(known, func(c carryColumn) bool { return c.name == name })
+		if at < 0 {
+			return fmt.Errorf("column %q is not known", name)
+		}
+		columns[i] = known[at]
+	}
+	insert, err := tx.PrepareContext(ctx, `INSERT INTO `+table+` (`+named(columns)+`) VALUES (?`+strings.Repeat(", ?", len(columns)-1)+`)`)
+	if err != nil {
+		return err
+	}
+	defer insert.Close()
+	for line := 2; ; line++ {
+		row, err := readRow(r)
+		if err == io.EOF {
+			return nil
+		}
+		if err != nil || len(row) != len(columns) {
+			return fmt.Errorf("line %d: %d cells of %d: %v", line, len(row), len(columns), err)
+		}
+		values := make([]any, len(row))
+		for i, cell := range row {
+			if values[i], err = valueOf(z, columns[i], cell); err != nil {
+				return fmt.Errorf("line %d, %s: %w", line, columns[i].name, err)
+			}
+		}
+		if _, err := insert.ExecContext(ctx, values...); err != nil {
+			return fmt.Errorf("line %d: %w", line, busy(err))
+		}
+	}
+}
+
+func valueOf(z fs.FS, c carryColumn, cell string) (any, error) {
+	switch {
+	case cell == "" && c.nullable:
+		return nil, nil
+	case c.kind == "INTEGER":
+		return strconv.ParseInt(cell, 10, 64)
+	case c.kind == "REAL":
+		return strconv.ParseFloat(cell, 64)
+	case c.kind == "BLOB":
+		return fs.ReadFile(z, cell)
+	}
+	return unguard(cell), nil
+}
+
+// taker merges the tables of other into those of main.
+type taker struct {
+	tx   *sql.Tx
+	c    *Carried
+	same map[string]bool
+	free func(used map[tiles.Code]bool) (tiles.Code, error)
+	err  error
+}
+
+// do runs a statement unless one before it failed, and gives how many rows it touched.
+func (t *taker) do(ctx context.Context, query string, args ...any) int {
+	if t.err != nil {
+		return 0
+	}
+	r, err := t.tx.ExecContext(ctx, query, args...)
+	if err != nil {
+		t.err = fmt.Errorf("%w (%s)", err, strings.Join(strings.Fields(query)[:3], " "))
+		return 0
+	}
+	n, _ := r.RowsAffected()
+	return int(n)
+}
+
+func (t *taker) number(ctx context.Context, query string, args ...any) (n int64) {
+	if t.err == nil {
+		t.err = t.tx.QueryRowContext(ctx, query, args...).Scan(&n)
+	}
+	return n
+}
+
+func (t *taker) texts(ctx context.Context, query string, args ...any) []string {
+	if t.err != nil {
+		return nil
+	}
+	rows, err := t.tx.QueryContext(ctx, query, args...)
+	if err != nil {
+		t.err = err
+		return nil
+	}
+	var all []string
+	all, t.err = collect(rows, "names", func(s *string) error { return rows.Scan(s) })
+	return all
+}
+
+// keys are what says that a row of a table is one that is here already.
+var keys = map[string]string{"change": "", "boot": "id", "clay": "clay", "batch": "clay, batch", "batch_parent": "clay, batch, place", "bar": "id", "reading": "id",
+	"act": "kind, id, op", "load": "id", "load_bar": "load, bar", "verdict": "id", "pot": "id", "cone": "id", "note": "id", "tick": "id", "probe": "id", "unpacking_mark": "id",
+	"firing": "id", "run": "firing", "curve": "firing", "envelope": "firing", "raw": "firing"}
+
+func (t *taker) take(ctx context.Context) error {
+	c := t.c
+	c.New, c.Here = map[string]int{}, map[string]int{}
+	if t.number(ctx, `SELECT (SELECT count(*) FROM main.change) + (SELECT count(*) FROM main.firing)`) == 0 && t.err == nil {
+		c.Whole = true
+		t.do(ctx, `DELETE FROM main.site`)
+		for _, table := range carryTables {
+			t.copy(ctx, table)
+		}
+		return t.err
+	}
+	site := c.Manifest.Site
+	ours := t.number(ctx, `SELECT count(*) FROM main.site WHERE id = ?`, site) > 0
+	t.do(ctx, `DELETE FROM other.site`)
+	var running []string
+	for _, id := range t.texts(ctx, `SELECT id FROM other.firing WHERE status = 'running'`) {
+		running = append(running, id)
+		for _, table := range []string{"run", "curve", "envelope", "raw"} {
+			t.do(ctx, `DELETE FROM other.`+table+` WHERE firing = (SELECT row FROM other.firing WHERE id = ?)`, id)
+		}
+		t.do(ctx, `DELETE FROM other.firing WHERE id = ?`, id)
+	}
+	c.Left = len(running)
+
+	// The record of changes: what of it is new, under numbers of its own.
+	taken := t.number(ctx, `SELECT coalesce((SELECT CAST(now AS INTEGER) FROM main.carried WHERE site = ? AND kind = 'change'), 0)`, site)
+	last := t.number(ctx, `SELECT coalesce(max(seq), 0) FROM main.change`)
+	newest := t.number(ctx, `SELECT coalesce(max(seq), 0) FROM other.change`)
+	var shift int64
+	if ours {
+		if taken = min(last, newest); t.number(ctx, `SELECT count(*) FROM other.change o JOIN main.change m USING (seq) WHERE o.kind <> m.kind OR o.op <> m.op OR o.id <> m.id OR o.body <> m.body`) > 0 {
+			return ErrApart
+		}
+	} else {
+		t.rename(ctx, site)
+		shift = last
+	}
+	t.shift(ctx, "change", "seq", shift)
+	t.shift(ctx, "firing", "row", t.number(ctx, `SELECT coalesce(max(row), 0) FROM main.firing`))
+	for _, table := range []string{"run", "raw"} {
+		t.do(ctx, `UPDATE other.`+table+` SET row = -row - ?`, t.number(ctx, `SELECT coalesce(max(row), 0) FROM main.`+table))
+		t.do(ctx, `UPDATE other.`+table+` SET row = -row`)
+	}
+	c.Here["change"] = t.do(ctx, `DELETE FROM other.change WHERE seq <= ?`, taken+shift)
+
+	// What is here already by its id stays as it is.
+	for _, table := range []string{"run", "curve", "envelope", "raw"} {
+		t.do(ctx, `DELETE FROM other.`+table+` WHERE firing IN (SELECT row FROM other.firing WHERE id IN (SELECT id FROM main.firing))`)
+	}
+	for _, table := range carryTables {
+		if key := keys[table]; key != "" && key != "firing" {
+			c.Here[table] = t.do(ctx, `DELETE FROM other.`+table+` WHERE (`+key+`) IN (SELECT `+key+` FROM main.`+table+`)`)
+		}
+	}
+	// Loads and firings are numbered on from ours.
+	t.renumber(ctx, "load", `1 = 1`)
+	for _, k := range t.texts(ctx, `SELECT DISTINCT kiln FROM other.firing`) {
+		t.renumber(ctx, "firing", `kiln = ?`, k)
+	}
+	for _, table := range carryTables {
+		t.copy(ctx, table)
+	}
+	t.do(ctx, `UPDATE main.reading SET struck = 1 WHERE struck = 0 AND id IN (SELECT id FROM main.act WHERE kind = 'reading' AND op = 'strike')`)
+	if !ours {
+		t.do(ctx, `INSERT INTO main.carried (site, kind, was, now) VALUES (?, 'change', '', ?) ON CONFLICT DO UPDATE SET now = excluded.now`, site, max(taken, newest))
+		for _, r := range c.Renamed {
+			t.do(ctx, `INSERT INTO main.carried (site, kind, was, now) VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING`, site, r.Kind, r.Was, r.Now)
+		}
+	}
+	if t.err != nil {
+		return t.err
+	}
+	return whole(ctx, t.tx)
+}
+
+// copy brings the rows of a table that are left in other.
+func (t *taker) copy(ctx context.Context, table string) {
+	if t.err != nil {
+		return
+	}
+	columns, err := carryColumns(ctx, t.tx, "other", table)
+	if err != nil {
+		t.err = err
+		return
+	}
+	list := named(columns)
+	if n := t.do(ctx, `INSERT INTO main.`+table+` (`+list+`) SELECT `+list+` FROM other.`+table); n > 0 {
+		t.c.New[table] = n
+	}
+}
+
+// shift adds by to a key and to all that refers to it.
+func (t *taker) shift(ctx context.Context, table, column string, by int64) {
+	type ref struct{ table, column string }
+	refs := []ref{{table, column}}
+	for _, other := range carryTables {
+		for _, from := range t.texts(ctx, `SELECT "from" FROM pragma_foreign_key_list(?, 'other') WHERE "table" = ? AND "to" = ?`, other, table, column) {
+			refs = append(refs, ref{other, from})
+		}
+	}
+	for _, r := range refs { // by way of numbers that none has, because they are unique
+		t.do(ctx, `UPDATE other.`+r.table+` SET `+r.column+` = -`+r.column+` - ?`, by)
+		t.do(ctx, `UPDATE other.`+r.table+` SET `+r.column+` = -`+r.column)
+	}
+}
+
+// renumber counts on from the highest number here.
+func (t *taker) renumber(ctx context.Context, table, where string, args ...any) {
+	last := t.number(ctx, `SELECT coalesce(max(number), 0) FROM main.`+table+` WHERE `+where, args...)
+	t.do(ctx, `UPDATE other.`+table+` SET number = number + 1000000000 WHERE `+where, args...) // out of the way
+	for _, id := range t.texts(ctx, `SELECT id FROM other.`+table+` WHERE `+where+` ORDER BY number`, args...) {
+		last++
+		t.do(ctx, `UPDATE other.`+table+` SET number = ? WHERE id = ?`, last, id)
+	}
+}
+
+// namedIn says where a name of each kind stands.
+var namedIn = map[string][][2]string{
+	"clay": {{"clay", "clay"}, {"batch", "clay"}, {"batch_parent", "clay"}, {"batch_parent", "parent_clay"}, {"bar", "clay"}, {"verdict", "body_clay"},
+		{"verdict", "lid_clay"}, {"pot", "body_clay"}, {"pot", "lid_clay"}},
+	"bar":  {{"bar", "code"}, {"reading", "bar"}, {"load_bar", "bar"}},
+	"kiln": {{"firing", "kiln"}, {"load", "kiln"}, {"probe", "kiln"}, {"unpacking_mark", "kiln"}},
+}
+
+// rename gives names that are taken here by something else new ones.
+func (t *taker) rename(ctx context.Context, site string) {
+	names := map[string]map[string]string{"clay": {}, "bar": {}, "kiln": {}}
+	for kind, was := range names {
+		for _, pair := range t.texts(ctx, `SELECT was || ' ' || now FROM main.carried WHERE site = ? AND kind = ?`, site, kind) {
+			a, b, _ := strings.Cut(pair, " ")
+			was[a] = b
+		}
+	}
+	known := func(kind string) map[string]bool { // here and there: a new name is none of them
+		used := map[string]bool{}
+		for _, db := range []string{"main", "other"} {
+			for _, in := range namedIn[kind] {
+				for _, n := range t.texts(ctx, `SELECT DISTINCT coalesce(`+in[1]+`, '') FROM `+db+`.`+in[0]) {
+					used[n] = true
+				}
+			}
+		}
+		return used
+	}
+	for _, kind := range []string{"clay", "kiln"} {
+		used := known(kind)
+		for _, n := range t.clashes(ctx, kind) {
+			if _, told := names[kind][n]; told || t.same[kind+" "+n] || n == "" {
+				continue
+			}
+			now := n
+			for i := 2; used[now]; i++ {
+				end := "-" + strconv.Itoa(i)
+				now = strings.TrimRight(n[:min(len(n), 32-len(end))], "-") + end
+			}
+			names[kind][n], used[now] = now, true
+		}
+	}
+	used := map[tiles.Code]bool{}
+	for n := range known("bar") {
+		used[tiles.Code(n)] = true
+	}
+	for _, n := range t.texts(ctx, `SELECT o.code FROM other.bar o JOIN main.bar m USING (code) WHERE o.id <> m.id ORDER BY 1`) {
+		if _, told := names["bar"][n]; told || t.err != nil {
+			continue
+		}
+		code, err := t.free(used)
+		if err != nil {
+			t.err = fmt.Errorf("find a code for bar %s: %w", n, err)
+			return
+		}
+		names["bar"][n], used[code] = string(code), true
+	}
+	for _, kind := range []string{"clay", "kiln", "bar"} {
+		// By way of names that none has: what one becomes may be what another was.
+		for _, was := range slices.Sorted(maps.Keys(names[kind])) {
+			t.c.Renamed = append(t.c.Renamed, Renamed{kind, was, names[kind][was]})
+			for _, in := range namedIn[kind] {
+				t.do(ctx, `UPDATE other.`+in[0]+` SET `+in[1]+` = char(1) || ? WHERE `+in[1]+` = ?`, names[kind][was], was)
+			}
+		}
+		for _, in := range namedIn[kind] {
+			t.do(ctx, `UPDATE other.`+in[0]+` SET `+in[1]+` = substr(`+in[1]+`, 2) WHERE unicode(`+in[1]+`) = 1`)
+		}
+	}
+	if len(t.c.Renamed) > 0 && t.err == nil {
+		t.err = renameSaid(ctx, t.tx, names)
+	}
+}
+
+// clashes are the names of a kind that both have, sorted. What was taken in before is no clash.
+func (t *taker) clashes(ctx context.Context, kind string) []string {
+	here, there := map[string]bool{}, map[string]bool{}
+	for _, in := range namedIn[kind] {
+		for _, n := range t.texts(ctx, `SELECT DISTINCT coalesce(`+in[1]+`, '') FROM main.`+in[0]) {
+			here[n] = true
+		}
+		for _, n := range t.texts(ctx, `SELECT DISTINCT coalesce(`+in[1]+`, '') FROM other.`+in[0]) {
+			there[n] = true
+		}
+	}
+	var both []string
+	for _, n := range slices.Sorted(maps.Keys(there)) {
+		if here[n] {
+			both = append(both, n)
+		}
+	}
+	return both
+}
