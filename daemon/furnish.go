@@ -205,6 +205,9 @@ func (m *madeUp) fire(ctx context.Context, k kiln.Kiln, at kiln.Stamp, programme
 		if err := m.cones(ctx, load.ID, pair, out); err != nil {
 			return err
 		}
+		if err := m.board(ctx, load.ID, pair, shift(at, -8*24*time.Hour), out); err != nil {
+			return err
+		}
 	}
 	for i, code := range codes {
 		stage, total := tiles.Biscuit, 6.5
@@ -235,6 +238,31 @@ func (m *madeUp) cones(ctx context.Context, load string, pair int, at kiln.Stamp
 		}
 	}
 	return nil
+}
+
+// board keeps the pot cards of six teapots made for a load, and how their lids sat when it was
+// unpacked. Those of the last load wait for their verdict.
+func (m *madeUp) board(ctx context.Context, load string, pair int, made, unpacked kiln.Stamp) error {
+	body := tiles.BatchRef{Clay: "tern", Batch: "A"}
+	v := tiles.LidBoard{ID: uuid.Must(uuid.NewV7()).String(), Load: load, Form: "teapot 0.9 l", Maker: "KT", Seat: tiles.Inset, Body: body, Lid: body, By: "KT",
+		Limits: &tiles.FitLimits{LeastPlay: 1, MostPlay: 2.5, Bearing: 1}}
+	for i := range 6 {
+		card := tiles.PotCard{ID: uuid.Must(uuid.NewV7()).String(), Mark: "KT", Number: fmt.Sprint(201 + 6*pair + i), Form: v.Form, Seat: tiles.Inset, Together: tiles.InPlace,
+			Collar: []tiles.Millimetre{tiles.Millimetre(104.5 + math.Round(m.rng.NormFloat64())/2)}, Stage: tiles.Wet, Opening: 92.5, Body: body, Lid: body, MadeOn: made.Wall.Format(time.DateOnly)}
+		card.Set = card.Collar[0] - 2
+		card.Measured = card.Set + tiles.Millimetre(math.Round(4*m.rng.NormFloat64())/10)
+		if _, err := m.d.store.PutPot(ctx, card, tiles.Match{}, made); err != nil {
+			return err
+		}
+		v.Pots = append(v.Pots, card.ID)
+	}
+	if pair == 3 {
+		return nil
+	}
+	v.Sat = []tiles.Sat{{Tight: 1, Good: 4, Loose: 1}, {Good: 5, Loose: 1}, {Good: 5, NotLookedAt: 1}}[pair]
+	v.Plays = []tiles.Millimetre{[]tiles.Millimetre{1.6, 1.9, 1.7}[pair]}
+	_, err := m.d.store.PutVerdict(ctx, v, unpacked)
+	return err
 }
 
 // read keeps a reading of a bar that has shrunk by total log-percent from 100 mm.
