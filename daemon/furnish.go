@@ -85,7 +85,8 @@ func (d *Daemon) Furnish(ctx context.Context, id kiln.KilnID) (Practice, error) 
 			}
 		}
 	}
-	if err := d.play(ctx, k, curve, began, practiceGoesOn, ""); err != nil {
+	so, _ := d.Now().Sub(began) // furnishing takes a while
+	if err := d.play(ctx, k, curve, began, so, ""); err != nil {
 		return p, fmt.Errorf("furnish the practice studio: %w", err)
 	}
 	past, err := d.past(ctx, k.ID, k.Control)
