@@ -153,12 +153,13 @@ func TestManyConnections(t *testing.T) {
 	last := float64(began + step*(sent.Load()-1))
 	var kept map[float64]bool
 	w.until("the last line kept", 60*time.Second, func() bool { kept = w.kept(); return kept[last] })
+	const unread = 10 // at most: what lies in a pseudo-terminal, not read yet by a busy machine, goes with it
 	lost := 0
 	for i := range sent.Load() {
 		t0 := float64(began + step*i)
-		switch away := i >= unplugged-1 && i <= reopened; {
+		switch away := i >= unplugged-unread && i <= reopened; {
 		case t0 < from || kept[t0]:
-		case away: // the line under way at the unplugging may be cut
+		case away:
 			lost++
 		default:
 			t.Errorf("the reading of %.0f °C, sent while the port was open, is lost", t0)
