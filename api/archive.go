@@ -54,6 +54,7 @@ type Archive interface {
 
 	Changes(ctx context.Context, after int64, limit int) ([]tiles.Change, error)
 	LastChange(ctx context.Context) (int64, error)
+	Tally(ctx context.Context) (tiles.SaidSoFar, error)
 	News() <-chan struct{} // closed when something is written next
 
 	// Session gives what was kept of a phone's session under the hash of its cookie; an empty

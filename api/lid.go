@@ -299,6 +299,7 @@ func (s *Server) askLid(ctx context.Context, values url.Values) (tiles.LidAnswer
 		return tiles.LidAnswer{}, lidJSON{}, s.problemFrom(ctx, err)
 	}
 	j := lidAnswer(answer, firing.LidFiring, firing.Atmosphere, asUnit(values, s.unit()))
+	s.traffic.lids.WithLabelValues(j.Trust).Inc()
 	j.AnswersHeld, j.AnswersHeldOf = rounded(firing.Held.Ratio(), 4), firing.Held.Of
 	if c := first(string(answer.Asked.Body.Clay), string(answer.Asked.LidClay.Clay)); c != "" {
 		batch := answer.Asked.Body.Batch

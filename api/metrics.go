@@ -46,12 +46,15 @@ var (
 	mShrinkage   = desc("clay_shrinkage_ratio", "Total shrink of the newest open batch at the usual glaze firing, share of the wet length.", "clay", "batch", "kind")
 	mHalfwidth   = desc("clay_shrinkage_halfwidth_ratio", "Half of its 90 % range.", "clay", "batch", "kind")
 	mTrust       = desc("clay_trust", "1 for the trust word of that rate.", "clay", "batch", "trust")
+	mShifted     = desc("batch_shifted", "1 if the newest open batch shrinks otherwise than the one before, with 90 % confidence; absent unless both have fired bars.", "clay", "batch")
+	mBias        = desc("probe_bias_celsius", "True less read near the top, as witness cones of this life of the probe told; absent before the first cone.", "kiln", "probe")
+	mFirings     = desc("firings_total", "Firings that are over, by the kind that they are taken for now.", "kiln", "kind")
+	mReadings    = desc("bar_readings_total", "What came of readings of bars: counted at once or when somebody said so, held back to ask, struck.", "outcome")
+	mVerdicts    = desc("verdicts_total", "Lids looked at, by how they sat, on boards struck later too.", "verdict")
+	mHeld        = desc("answers_held_ratio", "Share of measured plays that lay in the range that was likely before; absent before the first.")
 	mRefit       = desc("refit_duration_seconds", "Time that fitting every shrink rate anew took.")
 	mBuild       = desc("build_info", "Version of the program.", "version")
 )
-
-// most clays in the metrics, newest first.
-const mostClays = 100
 
 // Describe says nothing: which metrics there are depends on what is known at scrape time.
 func (c collector) Describe(chan<- *prometheus.Desc) {}
@@ -79,7 +82,10 @@ func (c collector) Collect(ch chan<- prometheus.Metric) {
 	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 	defer cancel()
 	c.probes(ctx, counter)
-	c.clays(ctx, gauge)
+	c.waiting(ctx, gauge)
+	for _, m := range c.s.gleaned(ctx) {
+		ch <- m
+	}
 	if due, err := c.s.Archive.CopyDue(ctx); err == nil {
 		if due.IsZero() {
 			due = c.s.Now().Wall
@@ -152,41 +158,22 @@ func (c collector) kiln(l kiln.Live, gauge, counter func(*prometheus.Desc, float
 	counter(mGaps, l.Gaps.Seconds(), k)
 }
 
-func (c collector) clays(ctx context.Context, gauge func(*prometheus.Desc, float64, ...string)) {
+// waiting tells of the bars that nobody has measured yet.
+func (c collector) waiting(ctx context.Context, gauge func(*prometheus.Desc, float64, ...string)) {
+	loads, err := c.s.Archive.Loads(ctx, tiles.LoadFilter{Waiting: true})
+	if err != nil {
+		return
+	}
 	waiting, oldest := 0, time.Time{}
-	if loads, err := c.s.Archive.Loads(ctx, tiles.LoadFilter{Waiting: true}); err == nil {
-		for _, l := range loads {
-			waiting += l.Waiting
-			if !l.Unpacked.IsZero() && (oldest.IsZero() || l.Unpacked.Before(oldest)) {
-				oldest = l.Unpacked
-			}
-		}
-		gauge(mBarsWaiting, float64(waiting))
-		if waiting > 0 && !oldest.IsZero() {
-			gauge(mWaitingFor, max(0, c.s.Now().Wall.Sub(oldest).Seconds()))
+	for _, l := range loads {
+		waiting += l.Waiting
+		if !l.Unpacked.IsZero() && (oldest.IsZero() || l.Unpacked.Before(oldest)) {
+			oldest = l.Unpacked
 		}
 	}
-	fit, asOf, err := c.s.Shrink.Latest()
-	if err != nil {
-		return
-	}
-	clays, err := c.s.Archive.Clays(ctx)
-	if err != nil {
-		return
-	}
-	for i, k := range clays {
-		if i == mostClays {
-			return
-		}
-		j, sh, err := c.s.shrinkageOf(ctx, fit, asOf, k.ID, nil)
-		if err != nil {
-			continue
-		}
-		gauge(mShrinkage, float64(sh.Total), j.Clay, j.Batch, j.At.Kind)
-		gauge(mHalfwidth, float64(sh.Likely.High-sh.Likely.Low)/2, j.Clay, j.Batch, j.At.Kind)
-		for _, t := range []tiles.Trust{tiles.Stretched, tiles.Borrowed, tiles.Unlike, tiles.Stale, tiles.Thin, tiles.Sound} {
-			gauge(mTrust, number(string(t) == j.Trust), j.Clay, j.Batch, string(t))
-		}
+	gauge(mBarsWaiting, float64(waiting))
+	if waiting > 0 && !oldest.IsZero() {
+		gauge(mWaitingFor, max(0, c.s.Now().Wall.Sub(oldest).Seconds()))
 	}
 }
 
@@ -199,6 +186,6 @@ func number(b bool) float64 {
 
 func (s *Server) metrics() http.Handler {
 	r := prometheus.NewRegistry()
-	r.MustRegister(collector{s})
+	r.MustRegister(collector{s}, s.traffic.took, s.traffic.lids)
 	return promhttp.HandlerFor(r, promhttp.HandlerOpts{ErrorHandling: promhttp.ContinueOnError, DisableCompression: true})
 }

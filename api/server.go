@@ -72,6 +72,8 @@ type Server struct {
 	routeOf     func(*http.Request) string // the pattern that a request takes
 	pages       *pages.Set
 	lids        learner // what the lids taught
+	gleaning    gleaning
+	traffic     traffic
 }
 
 // routes is a mux that remembers what was put into it.
@@ -144,7 +146,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	mux := &routes{ServeMux: http.NewServeMux()}
 	a := humago.New(mux, s.humaConfig())
 	a.UseMiddleware(preconditions)
-	s.door, s.streamTakes = s.newDoor(), streamTakes
+	s.door, s.streamTakes, s.traffic = s.newDoor(), streamTakes, newTraffic()
 
 	const get, put = http.MethodGet, http.MethodPut
 	// What the kilns do, and what they did.
@@ -233,7 +235,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	s.pageRoutes(mux)
 	mux.HandleFunc("/", s.nothingHere(mux.ServeMux))
 	s.patterns, s.routeOf = mux.patterns, mux.pattern
-	return s.guarded(s.door.kept(mux.pattern, tagged(signed(mux), s.remembers()))), nil
+	return s.traffic.timed(s.guarded(s.door.kept(mux.pattern, tagged(signed(mux), s.remembers())))), nil
 }
 
 func (s *Server) humaConfig() huma.Config {

@@ -32,6 +32,7 @@ func (nobody) Verdicts(context.Context, tiles.VerdictFilter) ([]tiles.LidBoard, 
 	return nil, nil
 }
 func (nobody) Tallies(context.Context) ([]tiles.Tally, error) { return nil, nil }
+func (nobody) Tally(context.Context) (tiles.SaidSoFar, error) { return tiles.SaidSoFar{}, nil }
 func (nobody) LastChange(context.Context) (int64, error)      { return 0, nil }
 
 // barless is the fit of a store's clays without any bar.

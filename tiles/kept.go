@@ -146,3 +146,10 @@ type Change struct {
 	Trusted bool   // the clock could be trusted
 	Body    string // what was said, as JSON
 }
+
+// SaidSoFar counts what was said: readings by what came of them (counted, held, struck), lids by
+// verdict.
+type SaidSoFar struct {
+	Readings map[string]int
+	Verdicts map[string]int
+}

@@ -1,0 +1,172 @@
+package api
+
+import (
+	"cmp"
+	"context"
+	"slices"
+	"sync"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// mostClays are in the metrics, those with the newest batches.
+const mostClays = 100
+
+// gleaning is what the metrics tell of clays, probes and the past. It is worked out when something
+// was said or fitted since, or on another day, and not at every scrape.
+type gleaning struct {
+	mu      sync.Mutex
+	fit     *tiles.Fit
+	change  int64
+	day     string
+	metrics []prometheus.Metric
+}
+
+func (s *Server) gleaned(ctx context.Context) []prometheus.Metric {
+	g := &s.gleaning
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	fit, asOf, err := s.Shrink.Latest()
+	if err != nil {
+		fit = nil // the metrics of clays are absent
+	}
+	change, err := s.Archive.LastChange(ctx)
+	if err != nil {
+		return nil
+	}
+	day := s.Now().Wall.Format(time.DateOnly)
+	if g.metrics == nil || g.fit != fit || g.change != change || g.day != day {
+		whole := true
+		if g.metrics, whole = s.glean(ctx, fit, asOf); !whole {
+			return g.metrics
+		}
+		g.fit, g.change, g.day = fit, change, day
+	}
+	return g.metrics
+}
+
+// glean works it out; whole is false if something could not be read.
+func (s *Server) glean(ctx context.Context, fit *tiles.Fit, asOf time.Time) (out []prometheus.Metric, whole bool) {
+	tell := func(d *prometheus.Desc, kind prometheus.ValueType, v float64, labels ...string) {
+		out = append(out, prometheus.MustNewConstMetric(d, kind, v, labels...))
+	}
+	errs := []error{s.gleanPast(ctx, tell), s.gleanProbes(ctx, tell)}
+	if fit != nil {
+		errs = append(errs, s.gleanClays(ctx, fit, asOf, tell))
+		if l, err := s.learned(ctx); err == nil && l.held.Of > 0 {
+			tell(mHeld, prometheus.GaugeValue, l.held.Ratio())
+		}
+	}
+	return out, !slices.ContainsFunc(errs, func(err error) bool { return err != nil })
+}
+
+type teller func(d *prometheus.Desc, kind prometheus.ValueType, v float64, labels ...string)
+
+// gleanPast counts firings, readings and verdicts.
+func (s *Server) gleanPast(ctx context.Context, tell teller) error {
+	firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{})
+	if err != nil {
+		return err
+	}
+	over := map[[2]string]int{}
+	for _, f := range firings {
+		if _, ours := s.Kiln[f.Kiln]; ours && f.Status != kiln.Running {
+			over[[2]string{string(f.Kiln), first(string(f.Kind), "other")}]++
+		}
+	}
+	for k, n := range over {
+		tell(mFirings, prometheus.CounterValue, float64(n), k[0], k[1])
+	}
+	said, err := s.Archive.Tally(ctx)
+	if err != nil {
+		return err
+	}
+	for outcome, n := range said.Readings {
+		tell(mReadings, prometheus.CounterValue, float64(n), outcome)
+	}
+	for verdict, n := range said.Verdicts {
+		tell(mVerdicts, prometheus.CounterValue, float64(n), verdict)
+	}
+	return nil
+}
+
+// gleanProbes tells how far the cones say that each probe is off.
+func (s *Server) gleanProbes(ctx context.Context, tell teller) error {
+	if s.Heat == nil {
+		return nil
+	}
+	for id := range s.Kiln {
+		stories, err := s.Heat.Stories(ctx, id)
+		if err != nil {
+			return err
+		}
+		told := map[kiln.ChannelID]bool{}
+		for _, st := range stories {
+			if st.Place.Shelf != "" || told[st.Channel] {
+				continue
+			}
+			if b := st.Last(); st.Life.Removed.IsZero() && b.Cones > 0 {
+				told[st.Channel] = true
+				tell(mBias, prometheus.GaugeValue, float64(b.Bias), string(id), string(st.Channel))
+			}
+		}
+	}
+	return nil
+}
+
+// gleanClays tells the rate of the newest open batch of each clay, how far it is to be trusted,
+// and whether it differs from the batch before.
+func (s *Server) gleanClays(ctx context.Context, fit *tiles.Fit, asOf time.Time, tell teller) error {
+	g, err := s.glancing(ctx)
+	if err != nil {
+		return err
+	}
+	clays, err := g.newestClays(ctx)
+	if err != nil {
+		return err
+	}
+	shifts, err := g.BatchShifts(ctx, fit, clays)
+	if err != nil {
+		return err
+	}
+	for _, k := range clays {
+		j, sh, err := g.shrinkageOf(ctx, fit, asOf, k, nil)
+		if err != nil { // nothing can be said of this one
+			continue
+		}
+		tell(mShrinkage, prometheus.GaugeValue, float64(sh.Total), j.Clay, j.Batch, j.At.Kind)
+		tell(mHalfwidth, prometheus.GaugeValue, float64(sh.Likely.High-sh.Likely.Low)/2, j.Clay, j.Batch, j.At.Kind)
+		for _, t := range []tiles.Trust{tiles.Stretched, tiles.Borrowed, tiles.Unlike, tiles.Stale, tiles.Thin, tiles.Sound} {
+			tell(mTrust, prometheus.GaugeValue, number(string(t) == j.Trust), j.Clay, j.Batch, string(t))
+		}
+	}
+	for _, b := range shifts {
+		tell(mShifted, prometheus.GaugeValue, number(b.Differ), string(b.Clay), string(b.Batch))
+	}
+	return nil
+}
+
+// newestClays are those with the newest batches, at most mostClays, newest first.
+func (s *Server) newestClays(ctx context.Context) ([]tiles.ClayID, error) {
+	batches, err := s.Archive.Batches(ctx)
+	if err != nil {
+		return nil, err
+	}
+	newest := map[tiles.ClayID]time.Time{}
+	var out []tiles.ClayID
+	for _, b := range batches {
+		at, seen := newest[b.Clay]
+		if !seen {
+			out = append(out, b.Clay)
+		}
+		if !seen || b.Made.After(at) {
+			newest[b.Clay] = b.Made
+		}
+	}
+	slices.SortFunc(out, func(a, b tiles.ClayID) int { return cmp.Or(newest[b].Compare(newest[a]), cmp.Compare(a, b)) })
+	return out[:min(len(out), mostClays)], nil
+}

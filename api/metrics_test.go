@@ -1,0 +1,232 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"regexp"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"lidwright/daemon/store"
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// crowd is a large studio: many clays of two batches each, two of them with bars of both, four
+// kilns of three probes with a hundred firings each, and a probe that reads low.
+type crowd struct {
+	*store.Store
+	clays   []tiles.KeptClay
+	batches []tiles.KeptBatch
+	firings []kiln.Firing
+	fit     *tiles.Fit
+	live    []kiln.Live
+}
+
+func (c *crowd) Firings(_ context.Context, w kiln.FiringFilter) ([]kiln.Firing, error) {
+	var out []kiln.Firing
+	for _, f := range c.firings {
+		if (w.Kiln == "" || w.Kiln == f.Kiln) && (w.Limit == 0 || len(out) < w.Limit) {
+			out = append(out, f)
+		}
+	}
+	return out, nil
+}
+
+func (c *crowd) Clays(context.Context) ([]tiles.KeptClay, error)    { return c.clays, nil }
+func (c *crowd) Batches(context.Context) ([]tiles.KeptBatch, error) { return c.batches, nil }
+func (c *crowd) Clay(_ context.Context, id tiles.ClayID) (tiles.KeptClay, error) {
+	for _, k := range c.clays {
+		if k.ID == id {
+			return k, nil
+		}
+	}
+	return tiles.KeptClay{}, tiles.ErrNoClay
+}
+func (c *crowd) Live() []kiln.Live                                      { return c.live }
+func (c *crowd) LiveCurve(kiln.KilnID) (kiln.LiveCurve, bool)           { return kiln.LiveCurve{}, false }
+func (c *crowd) Tell(context.Context, kiln.Fact) (kiln.FiringID, error) { return "", nil }
+func (c *crowd) Trouble() (kiln.StoreTrouble, bool)                     { return kiln.StoreTrouble{}, false }
+func (c *crowd) Touch(...tiles.Code)                                    {}
+func (c *crowd) Latest() (*tiles.Fit, time.Time, error)                 { return c.fit, noon, nil }
+func (c *crowd) Fit(context.Context) (*tiles.Fit, time.Time, error)     { return c.fit, noon, nil }
+func (c *crowd) Refits() Refits {
+	return Refits{Count: 3, Seconds: 1.5, Under: map[float64]uint64{1: 3}}
+}
+func (c *crowd) Again(context.Context, kiln.KilnID)              {}
+func (c *crowd) Last(context.Context, int) ([]NoticeTold, error) { return nil, nil }
+func (c *crowd) Test(context.Context) error                      { return nil }
+func (c *crowd) Receivers() []string                             { return nil }
+func (c *crowd) Counts(context.Context) (map[[2]string]int, error) {
+	return map[[2]string]int{{"kiln.quiet", "sent"}: 2}, nil
+}
+func (c *crowd) Stories(_ context.Context, k kiln.KilnID) ([]kiln.ProbeStory, error) {
+	var out []kiln.ProbeStory
+	for _, ch := range []kiln.ChannelID{"1", "2", "3"} {
+		fired := []kiln.FiredCones{{Firing: "x", AsIndicated: 1205, Readings: []kiln.ConeReading{{ID: "c", Cone: "6", Seen: kiln.Leaning}}}}
+		out = append(out, kiln.ProbeStory{Place: kiln.Place{Channel: ch}, After: kiln.Refilter(kiln.MainLadder(), 9, fired)})
+	}
+	return out, nil
+}
+
+func newCrowd(tb testing.TB, clays int) *Server {
+	tb.Helper()
+	ctx := context.Background()
+	st, err := store.Open(ctx, tb.TempDir())
+	if err != nil {
+		tb.Fatal(err)
+	}
+	tb.Cleanup(func() { st.Close() })
+	c := &crowd{Store: st}
+	var studio tiles.Studio
+	for i := range clays {
+		clay := tiles.Clay{ID: tiles.ClayID(fmt.Sprintf("clay-%03d", i)), Name: fmt.Sprintf("Clay number %d", i), MaturesCone: "6", Stated: 0.12, StatedCone: "6"}
+		c.clays = append(c.clays, tiles.KeptClay{Clay: clay})
+		studio.Clays = append(studio.Clays, Matured(clay))
+		for n, name := range []tiles.BatchID{"A", "B"} {
+			b := tiles.Batch{BatchRef: tiles.BatchRef{Clay: clay.ID, Batch: name}, Kind: tiles.Bought, Open: true}
+			b.Made = noon.Add(time.Duration(i*2+n) * time.Minute)
+			c.batches = append(c.batches, tiles.KeptBatch{Batch: b})
+			if i >= clays-2 || n == 1 {
+				studio.Batches = append(studio.Batches, b)
+			}
+			for k := range 2 {
+				if i < clays-2 {
+					continue
+				}
+				end := 88.0 - 2*float64(n)*float64(i%2) + 0.05*float64(k) // every other clay has a batch that shrinks 2 points more
+				code := tiles.Code(fmt.Sprintf("%c%c%c", 'A'+i-clays+2, 'A'+n, 'A'+k))
+				bar := tiles.Bar{ID: string(code), Code: code, BatchRef: b.BatchRef, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1,
+					Firings: []tiles.Heat{{Load: fmt.Sprintf("l%d", k), Kind: kiln.Glaze, Kiln: "kiln-1", Work: 1222, Probe: "kiln-1/1", At: noon.Add(48 * time.Hour)}}}
+				for s, mm := range map[tiles.Stage]float64{tiles.Wet: 100, tiles.Dry: 94, tiles.Fired: end} {
+					days := map[tiles.Stage]int{tiles.Wet: 0, tiles.Dry: 1, tiles.Fired: 3}[s]
+					bar.Readings = append(bar.Readings, tiles.Reading{ID: string(code) + string(s), Bar: code, Mark: 1, Stage: s, Length: tiles.Millimetre(mm), Unit: "mm", Instrument: "calliper", Step: 0.01, At: noon.Add(time.Duration(24*days) * time.Hour)})
+				}
+				studio.Bars = append(studio.Bars, bar)
+			}
+		}
+	}
+	if c.fit, err = studio.Fit(nil); err != nil {
+		tb.Fatal(err)
+	}
+	kilns := map[kiln.KilnID]kiln.Kiln{}
+	for k := range 4 {
+		id := kiln.KilnID(fmt.Sprintf("kiln-%d", k+1))
+		one := kiln.Kiln{ID: id, Control: "1"}
+		l := kiln.Live{Kiln: id, State: kiln.Rising, Hot: true, T: 1100, LastT: 1100, Rate: 95, Age: time.Second, Fresh: true, Firing: "f", Elapsed: time.Hour, ToTop: time.Hour, UsualToTop: 7 * time.Hour, Limit: 1290, Unpacking: 50}
+		for _, ch := range []kiln.ChannelID{"1", "2", "3"} {
+			one.Channels = append(one.Channels, kiln.Channel{ID: ch, Role: kiln.RoleProbe})
+			l.Channels = append(l.Channels, kiln.LiveChannel{Channel: ch, Role: kiln.RoleProbe, T: 1100, LastT: 1100, Fresh: true})
+		}
+		kilns[id] = one
+		c.live = append(c.live, l)
+		for n := range 100 {
+			c.firings = append(c.firings, kiln.Firing{ID: kiln.FiringID(fmt.Sprint(k, n)), Kiln: id, Kind: []kiln.Kind{kiln.Bisque, kiln.Glaze}[n%2], Status: kiln.Ended, Peak: 1225,
+				HeatWork: map[kiln.ChannelID]kiln.HeatWork{"1": {C: 1222, Low: 1216, High: 1228, From: "curve"}}})
+		}
+	}
+	return &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: c, Kilns: c, Shrink: c, Heat: c, Notices: c, Lids: tiles.UsualLids(),
+		Lines: func() []Line { return []Line{{Kiln: "kiln-1", Good: 12}} }, Kiln: kilns, Codes: "ABCDEFGHJKLNPQRTVWXY347",
+		Now: func() kiln.Stamp { return kiln.Stamp{Wall: noon.Add(60 * 24 * time.Hour), Trusted: true} }, Ready: func() error { return nil }}
+}
+
+func scrape(tb testing.TB, h http.Handler) string {
+	w := httptest.NewRecorder()
+	h.ServeHTTP(w, httptest.NewRequest("GET", "http://127.0.0.1/metrics", nil))
+	if w.Code != 200 {
+		tb.Fatalf("%d %s", w.Code, w.Body)
+	}
+	return w.Body.String()
+}
+
+// With 100 clays and 4 kilns the page is under 100 kB, and what is labelled is a kiln, probe, clay
+// or batch of the settings and the record or one of a few words. A fit of many clays takes long: an
+// ordinary run has some, and takes the bytes of each hundredfold; a soak has more than are told.
+func TestMetricsOfALargeStudio(t *testing.T) {
+	clays := 20
+	if os.Getenv("LIDWRIGHT_SOAK") == "1" {
+		clays = 120
+	}
+	h, err := newCrowd(t, clays).Handler()
+	if err != nil {
+		t.Fatal(err)
+	}
+	newest := fmt.Sprintf("clay-%03d", clays-1)
+	for _, path := range []string{"/healthz", "/v1/clays", "/v1/nothing-" + strings.Repeat("x", 50), "/no-such-page", "/v1/lid?collar=104.5&opening=92.5&clay=" + newest, "/v1/lid?collar=104.5&body_drying_ratio=0.06&body_firing_ratio=0.07&play_mm=1.5"} {
+		w := httptest.NewRecorder()
+		h.ServeHTTP(w, httptest.NewRequest("GET", "http://127.0.0.1"+path, nil))
+		if strings.HasPrefix(path, "/v1/lid") && w.Code != 200 {
+			t.Errorf("%s: %d %s", path, w.Code, w.Body)
+		}
+	}
+	page := scrape(t, h)
+	told := min(clays, mostClays)
+	of := 0
+	for _, line := range strings.SplitAfter(page, "\n") {
+		if strings.Contains(line, `clay="`) {
+			of += len(line)
+		}
+	}
+	whole := len(page) - of + of*mostClays/told
+	t.Logf("%d bytes with 100 clays", whole)
+	if whole > 100_000 {
+		t.Errorf("the page has %d bytes with 100 clays; want under 100 kB", whole)
+	}
+	if n := strings.Count(page, "\nlidwright_clay_shrinkage_ratio{"); n != told {
+		t.Errorf("%d clays; want the %d newest", n, told)
+	}
+	for _, want := range []string{
+		`lidwright_batch_shifted{batch="B",clay="` + newest + `"} 1`, `lidwright_batch_shifted{batch="B",clay="` + fmt.Sprintf("clay-%03d", clays-2) + `"} 0`,
+		`lidwright_firings_total{kiln="kiln-2",kind="glaze"} 50`, `lidwright_bar_readings_total{outcome="counted"} 0`, `lidwright_verdicts_total{verdict="good"} 0`,
+		`lidwright_lid_answers_total{trust="sound"} 1`, `lidwright_lid_answers_total{trust="borrowed"} 1`,
+		`lidwright_http_request_duration_seconds_count{class="api_read"} 4`, `lidwright_http_request_duration_seconds_count{class="page"} 1`,
+		`lidwright_http_request_duration_seconds_count{class="other"} 1`, `lidwright_kiln_temperature_celsius{kiln="kiln-4",probe="3"} 1100`, `lidwright_notices{kind="kiln.quiet",outcome="sent"} 2`,
+	} {
+		if !strings.Contains(page, "\n"+want+"\n") {
+			t.Errorf("no line %s", want)
+		}
+	}
+	if n := len(regexp.MustCompile(`(?m)^lidwright_probe_bias_celsius\{kiln="kiln-\d",probe="\d"\} 4\.\d`).FindAllString(page, -1)); n != 12 {
+		t.Errorf("%d of 12 probes are told to read some four degrees low", n)
+	}
+	if n := strings.Count(page, `lidwright_http_request_duration_seconds_bucket{class="page"`); n != 7 {
+		t.Errorf("%d buckets; want six and the rest", n)
+	}
+	labels := map[string]bool{}
+	for _, m := range regexp.MustCompile(`[{,](\w+)="`).FindAllStringSubmatch(page, -1) {
+		labels[m[1]] = true
+	}
+	for l := range labels {
+		if !strings.Contains(" kiln probe state kind outcome clay batch trust verdict class le version ", " "+l+" ") {
+			t.Errorf("label %q", l)
+		}
+	}
+	if again := scrape(t, h); len(again) < len(page) {
+		t.Errorf("the second page has %d bytes, the first had %d", len(again), len(page))
+	}
+}
+
+// BenchmarkScrape is the page of metrics of a large studio: asked again, and after something was
+// said. Goal: 10 ms on the two-core development machine.
+func BenchmarkScrape(b *testing.B) {
+	s := newCrowd(b, 100)
+	h, err := s.Handler()
+	if err != nil {
+		b.Fatal(err)
+	}
+	for name, before := range map[string]func(){"again": func() {}, "changed": func() { s.gleaning.metrics = nil }} {
+		b.Run(name, func(b *testing.B) {
+			busy := workTime(syscall.RUSAGE_SELF)
+			for b.Loop() {
+				before()
+				scrape(b, h)
+			}
+			b.ReportMetric(float64((workTime(syscall.RUSAGE_SELF)-busy).Microseconds())/1000/float64(b.N), "cpu-ms/op")
+		})
+	}
+}
