@@ -131,7 +131,7 @@ func newCrowd(tb testing.TB, clays int) *Server {
 		}
 	}
 	return &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: c, Kilns: c, Shrink: c, Heat: c, Notices: c, Lids: tiles.UsualLids(),
-		Lines: func() []Line { return []Line{{Kiln: "kiln-1", Good: 12}} }, Kiln: kilns, Codes: "ABCDEFGHJKLNPQRTVWXY347",
+		Lines: func() []Line { return []Line{{Kiln: "kiln-1", Good: 12}} }, Store: func() (StoreHealth, error) { return StoreHealth{Bytes: 5e7, Free: 5e9}, nil }, Kiln: kilns, Codes: "ABCDEFGHJKLNPQRTVWXY347",
 		Now: func() kiln.Stamp { return kiln.Stamp{Wall: noon.Add(60 * 24 * time.Hour), Trusted: true} }, Ready: func() error { return nil }}
 }
 
