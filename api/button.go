@@ -82,7 +82,11 @@ func (s *Server) stop(ctx context.Context, id kiln.FiringID) (kiln.Firing, error
 	if _, err := s.Kilns.Tell(ctx, kiln.Fact{Kiln: f.Kiln, What: kiln.StopRecording, At: s.Now()}); err != nil {
 		return f, err
 	}
-	return s.findFiring(ctx, id)
+	stopped, err := s.findFiring(ctx, id)
+	if errors.Is(err, kiln.ErrNoFiring) {
+		return f, nil // stopped so soon that the store has not heard of it yet
+	}
+	return stopped, err
 }
 
 func (s *Server) postBegin(w http.ResponseWriter, r *http.Request) error {

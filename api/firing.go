@@ -11,7 +11,7 @@ type firingJSON struct {
 	ID           string       `json:"id"`
 	Name         string       `json:"name" doc:"Kiln and number" example:"big-blue 143"`
 	Kiln         string       `json:"kiln"`
-	Kind         string       `json:"kind" enum:"bisque,glaze,once,other"`
+	Kind         string       `json:"kind" enum:",bisque,glaze,once,other" doc:"Empty while nobody knows"`
 	KindFrom     string       `json:"kind_from" doc:"fact, load or guessed"`
 	Atmosphere   string       `json:"atmosphere" enum:"oxidation,reduction,unknown"`
 	Source       string       `json:"source" doc:"serial, hand or import"`

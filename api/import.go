@@ -7,12 +7,15 @@ import (
 	"io"
 	"math/rand/v2"
 	"net/http"
+	"reflect"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	"github.com/google/uuid"
+
+	"github.com/danielgtaylor/huma/v2"
 
 	"lidwright/tiles"
 )
@@ -151,6 +154,29 @@ func (s *Server) sheetNeeds(ctx context.Context, rows []tiles.SheetRow) (tiles.S
 }
 
 const importWait = 2 * time.Minute // for a large table on a slow card
+
+// sayImport describes the import in the document; its body is no JSON, so huma does not register it.
+func sayImport(a huma.API) {
+	schemas := a.OpenAPI().Components.Schemas
+	outcome := &huma.MediaType{Schema: schemas.Schema(reflect.TypeFor[importJSON](), true, "import")}
+	refusal := &huma.MediaType{Schema: schemas.Schema(reflect.TypeFor[Problem](), true, "import")}
+	answers := map[string]*huma.Response{
+		"200": {Description: "What was taken in, or would be; with progress=true a line of JSON now and then, this one last",
+			Content: map[string]*huma.MediaType{"application/json": outcome, "application/x-ndjson": {Schema: &huma.Schema{Type: huma.TypeString}}}},
+		"422": {Description: "Nothing was taken in, and why", Content: map[string]*huma.MediaType{"application/json": outcome, "application/problem+json": refusal}},
+	}
+	for _, status := range []int{400, 401, 403, 409, 413, 415, 421, 429, 500, 503} {
+		answers[strconv.Itoa(status)] = &huma.Response{Description: http.StatusText(status), Content: map[string]*huma.MediaType{"application/problem+json": refusal}}
+	}
+	flag := &huma.Schema{Type: huma.TypeString, Enum: []any{"true", "false"}}
+	a.OpenAPI().AddOperation(&huma.Operation{OperationID: "import", Method: http.MethodPost, Path: "/v1/import", Summary: "Take a table of bars in, all or nothing",
+		Parameters: []*huma.Param{
+			{Name: "kind", In: "query", Schema: &huma.Schema{Type: huma.TypeString, Enum: []any{"bars"}}, Description: "bars if not said"},
+			{Name: "dry_run", In: "query", Schema: flag, Description: "Only tell what would change, and every bad row"},
+			{Name: "progress", In: "query", Schema: flag, Description: "Tell how far it is"}},
+		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{"text/csv": {Schema: &huma.Schema{Type: huma.TypeString}}}},
+		Responses:   answers})
+}
 
 // postImport takes a table in: text/csv. With progress=true the answer is a line of JSON now and then
 // while it goes on, and the outcome as the last one.

@@ -11,6 +11,7 @@ import (
 	"net"
 	"net/http"
 	"reflect"
+	"slices"
 	"sync/atomic"
 	"time"
 
@@ -133,6 +134,9 @@ func or[T any](a huma.API, path, text string) {
 	}
 }
 
+// Routes are the patterns of every route, as they were registered; none before Handler.
+func (s *Server) Routes() []string { return slices.Clone(s.patterns) }
+
 // Handler builds every route. It is made once.
 func (s *Server) Handler() (http.Handler, error) {
 	set, err := pages.Load(s.Site.Zone)
@@ -225,6 +229,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, http.MethodPost, "/v1/session", "open-session", "Show the code once; a cookie stands for it from then on", s.postSession)
 	route(a, http.MethodDelete, "/v1/session", "end-session", "Forget the code in this browser", s.deleteSession)
 
+	sayImport(a)
 	sayAll(a)
 
 	mux.HandleFunc("POST /v1/import", s.postImport)
