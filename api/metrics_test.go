@@ -26,6 +26,7 @@ type crowd struct {
 	firings []kiln.Firing
 	fit     *tiles.Fit
 	live    []kiln.Live
+	packs   int // firings with cones: one by itself
 }
 
 func (c *crowd) Firings(_ context.Context, w kiln.FiringFilter) ([]kiln.Firing, error) {
@@ -68,7 +69,10 @@ func (c *crowd) Counts(context.Context) (map[[2]string]int, error) {
 func (c *crowd) Stories(_ context.Context, k kiln.KilnID) ([]kiln.ProbeStory, error) {
 	var out []kiln.ProbeStory
 	for _, ch := range []kiln.ChannelID{"1", "2", "3"} {
-		fired := []kiln.FiredCones{{Firing: "x", AsIndicated: 1205, Readings: []kiln.ConeReading{{ID: "c", Cone: "6", Seen: kiln.Leaning}}}}
+		var fired []kiln.FiredCones
+		for range max(c.packs, 1) {
+			fired = append(fired, kiln.FiredCones{Firing: "x", AsIndicated: 1205 - 3*kiln.Celsius(c.packs), Readings: []kiln.ConeReading{{ID: "c", Cone: "6", Seen: kiln.Leaning}}})
+		}
 		out = append(out, kiln.ProbeStory{Place: kiln.Place{Channel: ch}, After: kiln.Refilter(kiln.MainLadder(), 9, fired)})
 	}
 	return out, nil

@@ -147,6 +147,7 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 		Revision: func() uint64 { return d.store.Written() + d.shrink.revision.Load() },
 		Wired:    wiredOf(cfg), Settings: settings.String(), Hot: hot.of,
 	}
+	d.herald.studio = d.server.StudioNews
 	return d, nil
 }
 

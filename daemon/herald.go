@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"os"
@@ -32,8 +33,9 @@ type herald struct {
 
 	news   chan kiln.Notice
 	ended  func(kiln.Notice) // a firing is over
-	unsent []notice.Message  // the disk would not take them yet
-	digest string            // day of the last digest
+	studio func(context.Context) ([]api.StudioNews, error)
+	unsent []notice.Message // the disk would not take them yet
+	digest string           // day of the last digest
 }
 
 // mostUnsent are kept while the disk takes nothing; of more the oldest go.
@@ -41,7 +43,8 @@ const mostUnsent = 100
 
 func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func() kiln.Stamp) (*herald, error) {
 	h := &herald{store: s, now: now, zone: zone, site: cfg.Site.Name, at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
-		news: make(chan kiln.Notice, 256), ended: func(kiln.Notice) {}}
+		news: make(chan kiln.Notice, 256), ended: func(kiln.Notice) {},
+		studio: func(context.Context) ([]api.StudioNews, error) { return nil, nil }}
 	h.post = &notice.Post{Outbox: s, Now: func() time.Time { return now().Wall.In(zone) }}
 	for _, w := range cfg.Notice.Webhooks {
 		quiet := w.QuietHours
@@ -144,17 +147,17 @@ func (h *herald) look(ctx context.Context) {
 		return
 	}
 	h.digest = day
-	for _, news := range []func(context.Context, kiln.Stamp) error{h.bars, h.copies} {
+	for _, news := range []func(context.Context, kiln.Stamp) error{h.unpacked, h.bars, h.copies, h.clays} {
 		if err := news(ctx, now); err != nil && ctx.Err() == nil {
 			slog.Warn("a look for what is worth telling failed", "err", err)
 		}
 	}
 }
 
-// once tells something of the studio unless it was told in the last days.
-func (h *herald) once(ctx context.Context, event, link string, days int, says string, data map[string]any) error {
+// once tells something of the studio unless it was told of that page since.
+func (h *herald) once(ctx context.Context, event, link string, since time.Time, says string, data map[string]any) error {
 	now := h.now()
-	told, err := h.store.ToldSince(ctx, event, link, now.Wall.AddDate(0, 0, -days))
+	told, err := h.store.ToldSince(ctx, event, link, since)
 	if err != nil || told {
 		return err
 	}
@@ -178,7 +181,7 @@ func (h *herald) bars(ctx context.Context, now kiln.Stamp) error {
 		if l.Waiting == 0 || now.Wall.Sub(since) < longWaiting {
 			continue
 		}
-		err := h.once(ctx, notice.BarsWaiting, "/unpack/"+l.ID, 14, fmt.Sprintf("%d fired bars of load %d have waited to be measured for %.0f days",
+		err := h.once(ctx, notice.BarsWaiting, "/unpack/"+l.ID, now.Wall.AddDate(0, 0, -14), fmt.Sprintf("%d fired bars of load %d have waited to be measured for %.0f days",
 			l.Waiting, l.Number, now.Wall.Sub(since).Hours()/24), map[string]any{"load": l.ID, "waiting": l.Waiting})
 		if err != nil {
 			return err
@@ -187,13 +190,50 @@ func (h *herald) bars(ctx context.Context, now kiln.Stamp) error {
 	return nil
 }
 
+const lately = 36 * time.Hour // what is older was in an earlier digest
+
+// unpacked tells of loads that were unpacked since the last digest.
+func (h *herald) unpacked(ctx context.Context, now kiln.Stamp) error {
+	loads, err := h.store.Loads(ctx, tiles.LoadFilter{})
+	if err != nil {
+		return err
+	}
+	for _, l := range loads {
+		if l.Unpacked.IsZero() || now.Wall.Sub(l.Unpacked) > lately {
+			continue
+		}
+		says := fmt.Sprintf("load %d is unpacked", l.Number)
+		if l.Waiting > 0 {
+			says += fmt.Sprintf("; bars of it to measure: %d", l.Waiting)
+		}
+		if err := h.once(ctx, notice.LoadUnpacked, "/unpack/"+l.ID, l.Unpacked, says, map[string]any{"load": l.ID, "waiting": l.Waiting}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// clays tells what is new of rates, batches and probes.
+func (h *herald) clays(ctx context.Context, _ kiln.Stamp) error {
+	news, err := h.studio(ctx)
+	if errors.Is(err, tiles.ErrBusy) { // nothing is fitted yet; tomorrow
+		return nil
+	}
+	for _, n := range news {
+		if err := h.once(ctx, n.Event, n.Link, n.Since, n.Says, n.Data); err != nil {
+			return err
+		}
+	}
+	return err
+}
+
 // copies tells that what was recorded is in no copy.
 func (h *herald) copies(ctx context.Context, now kiln.Stamp) error {
 	due, err := h.store.CopyDue(ctx)
 	if err != nil || due.IsZero() || now.Wall.Sub(due) < h.every*3/2 {
 		return err
 	}
-	return h.once(ctx, notice.CopyOld, "/more", 3, fmt.Sprintf("what was recorded since %s is in no copy", due.In(h.zone).Format("2 Jan 15:04")),
+	return h.once(ctx, notice.CopyOld, "/more", now.Wall.AddDate(0, 0, -3), fmt.Sprintf("what was recorded since %s is in no copy", due.In(h.zone).Format("2 Jan 15:04")),
 		map[string]any{"since": due.UTC().Format(time.RFC3339)})
 }
 

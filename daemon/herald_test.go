@@ -1,0 +1,182 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"net/http"
+	"net/http/httptest"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"lidwright/api"
+	"lidwright/config"
+	"lidwright/daemon/notice"
+	"lidwright/daemon/store"
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// newsdesk is a herald over a store of its own whose clock the test turns.
+func newsdesk(t *testing.T, st *store.Store, at *kiln.Stamp) *herald {
+	t.Helper()
+	cfg := config.Default()
+	h, err := newHerald(st, cfg, time.UTC, func() kiln.Stamp { return *at })
+	if err != nil {
+		t.Fatal(err)
+	}
+	return h
+}
+
+// sent lists what went out so far as event and state, oldest first.
+func sent(t *testing.T, h *herald) []string {
+	t.Helper()
+	all, err := h.Last(t.Context(), 1000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out []string
+	for _, m := range slices.Backward(all) {
+		if !strings.HasSuffix(m.Says, notice.Last) {
+			t.Errorf("%s does not end with the standing sentence: %s", m.Event, m.Says)
+		}
+		out = append(out, m.Event+" "+m.State)
+	}
+	return out
+}
+
+// What can wait comes with the digest, each thing once: not before the hour, not again on the same
+// day or after a restart, and again only when there is something new.
+func TestDigestTellsEachThingOnce(t *testing.T) {
+	st, err := store.Open(t.Context(), t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { st.Close() })
+	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 7, 0, 0, 0, time.UTC), Trusted: true}
+	load := "0193a0b0-0000-7000-8000-00000000a001"
+	if _, err := st.PutLoad(t.Context(), tiles.Load{ID: load, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222}, tiles.Match{}, at); err != nil {
+		t.Fatal(err)
+	}
+	if err := st.CloseLoad(t.Context(), load, at.Wall.Add(-time.Hour), "KT", at); err != nil {
+		t.Fatal(err)
+	}
+	moved := at.Wall.Add(-2 * time.Hour)
+	news := []api.StudioNews{
+		{Event: notice.RateMoved, Link: "/clay/tern", Since: moved, Says: "the rate of tern/B moved"},
+		{Event: notice.RateStale, Link: "/clay/wren", Since: at.Wall.AddDate(-1, 0, 0), Says: "the rate of wren/A is stale"},
+		{Event: notice.BatchShifted, Link: "/clay/tern?batch=B", Says: "batch B of tern shrinks more"},
+		{Event: notice.ProbeBias, Link: "/spyhole/blue", Kiln: "blue", Since: at.Wall.AddDate(0, 0, -90), Says: "blue, probe 1 reads low"},
+	}
+	start := func() *herald {
+		h := newsdesk(t, st, &at)
+		h.studio = func(context.Context) ([]api.StudioNews, error) { return news, nil }
+		return h
+	}
+	h := start()
+	h.look(t.Context())
+	if got := sent(t, h); len(got) > 0 {
+		t.Fatalf("before the hour of the digest: %v", got)
+	}
+	step := func(d time.Duration) { at.Wall, at.Since = at.Wall.Add(d), at.Since+d }
+	step(2 * time.Hour)
+	h.look(t.Context())
+	want := []string{"load.unpacked once", "rate.moved once", "rate.stale once", "batch.shifted once", "probe.bias once"}
+	if got := sent(t, h); !slices.Equal(got, want) {
+		t.Fatalf("digest: %v\nwant %v", got, want)
+	}
+	h = start() // the same day after a restart, and the days after
+	for range 4 {
+		h.look(t.Context())
+		step(24 * time.Hour)
+	}
+	news[0].Since = at.Wall.Add(-time.Hour) // it moved again
+	h.look(t.Context())
+	var clays []string
+	for _, g := range sent(t, h)[len(want):] {
+		if !strings.HasPrefix(g, "copy.old") { // nobody makes copies here
+			clays = append(clays, g)
+		}
+	}
+	if !slices.Equal(clays, []string{"rate.moved once"}) {
+		t.Errorf("after that: %v; want the second move alone", clays)
+	}
+	news = nil
+	h.studio = func(context.Context) ([]api.StudioNews, error) { return nil, tiles.ErrBusy }
+	if err := h.clays(t.Context(), at); err != nil {
+		t.Errorf("nothing fitted yet is no trouble: %v", err)
+	}
+	h.studio = func(context.Context) ([]api.StudioNews, error) { return nil, errors.New("no disk") }
+	if err := h.clays(t.Context(), at); err == nil {
+		t.Error("trouble is kept quiet")
+	}
+}
+
+// Every event of a kiln goes out when it begins or happens, and those that last clear.
+func TestEveryKilnNoticeFiresAndClears(t *testing.T) {
+	st, err := store.Open(t.Context(), t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { st.Close() })
+	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 12, 0, 0, 0, time.UTC), Trusted: true}
+	h := newsdesk(t, st, &at)
+	say := func(event string, state kiln.NoticeState) {
+		h.tell(t.Context(), notice.OfKiln(kiln.Notice{Event: event, State: state, Kiln: "blue", T: 900, At: at}, newID(), "studio", time.UTC))
+	}
+	var want []string
+	for _, event := range []string{kiln.FiringStartedNotice, kiln.FiringEndedNotice, kiln.FellEarlyNotice, kiln.UnpackingMarkNotice, kiln.StillFiringNotice} {
+		say(event, kiln.NoticeOnce)
+		want = append(want, event+" once")
+	}
+	for _, event := range []string{kiln.FiringLongNotice, kiln.QuietNotice, kiln.OverLimitNotice, kiln.StoppedClimbingNotice} {
+		say(event, kiln.NoticeBegan)
+		at.Wall, at.Since = at.Wall.Add(20*time.Minute), at.Since+20*time.Minute
+		say(event, kiln.NoticeCleared)
+		want = append(want, event+" began", event+" cleared")
+	}
+	if got := sent(t, h); !slices.Equal(got, want) {
+		t.Errorf("%v\nwant %v", got, want)
+	}
+}
+
+// A receiver that hangs keeps nobody waiting: a thousand notices are taken off the recorder's
+// hands while it does, and what the queue cannot hold is dropped and said, not waited for.
+func TestHangingReceiverDelaysNobody(t *testing.T) {
+	asked, release := make(chan struct{}, 1000), make(chan struct{})
+	srv := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { asked <- struct{}{}; <-release }))
+	t.Cleanup(srv.Close)
+	t.Cleanup(func() { close(release) })
+	st, err := store.Open(t.Context(), t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { st.Close() })
+	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 12, 0, 0, 0, time.UTC), Trusted: true}
+	h := newsdesk(t, st, &at)
+	h.post.Receivers = []notice.Receiver{{Name: "slow", URL: srv.URL}}
+	ended := make(chan struct{})
+	h.ended = func(kiln.Notice) { close(ended) }
+	ctx, cancel := context.WithCancel(t.Context())
+	over := make(chan error, 1)
+	go func() { over <- h.run(ctx) }()
+	h.heed(kiln.Notice{Event: kiln.FiringStartedNotice, State: kiln.NoticeOnce, Kiln: "blue", T: 70, At: at})
+	<-asked // it hangs now, for as long as the test goes on
+	for range 1000 {
+		h.heed(kiln.Notice{Event: kiln.QuietNotice, State: kiln.NoticeBegan, Kiln: "blue", T: 900, At: at})
+		h.heed(kiln.Notice{Event: kiln.QuietNotice, State: kiln.NoticeCleared, Kiln: "blue", T: 900, At: at})
+	}
+	for len(h.news) > 0 {
+		time.Sleep(time.Millisecond)
+	}
+	h.heed(kiln.Notice{Event: kiln.FiringEndedNotice, State: kiln.NoticeOnce, Kiln: "blue", T: 40, At: at})
+	<-ended // the news after the storm is heeded while the receiver still hangs
+	cancel()
+	if err := <-over; err != nil {
+		t.Error(err)
+	}
+	if got := sent(t, h); !slices.Equal(got, []string{"firing.started once", "kiln.quiet began", "firing.ended once"}) && !slices.Equal(got, []string{"firing.started once", "kiln.quiet began"}) {
+		t.Errorf("a storm is one notice: %v", got)
+	}
+}
