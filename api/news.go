@@ -104,7 +104,7 @@ func (s *Server) probeNews(ctx context.Context) ([]StudioNews, error) {
 		}
 		for _, st := range stories {
 			if st.Shelf == "" && st.Life.Removed.IsZero() && kiln.NotableTwice(st.After) {
-				said[id] = append(said[id], fmt.Sprintf("probe %s: %s", st.Channel, strings.TrimSuffix(st.Last().Says(), ".")))
+				said[id] = append(said[id], "probe "+string(st.Channel)+" "+strings.TrimPrefix(strings.TrimSuffix(st.Last().Says(), "."), "Your probe "))
 			}
 		}
 	}
