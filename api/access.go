@@ -6,6 +6,7 @@ import (
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/base64"
+	"log/slog"
 	"net/http"
 	"net/netip"
 	"strconv"
@@ -111,7 +112,11 @@ func (s *Server) newDoor() *door {
 // codes are what is kept of the codes now, by whose they are.
 func (d *door) codes() (map[Who]CodeHash, error) {
 	bench, owner, err := d.s.Access.Codes()
-	return map[Who]CodeHash{Bench: bench, Owner: owner}, err
+	if err != nil {
+		slog.Error("the access codes cannot be read; nobody can write until they can", "err", err)
+		return nil, problem("codes-unreadable", "A code file went away or is damaged, so nobody's code can be looked at. Whoever looks after the machine makes it anew with: lidwright code new bench, or owner.")
+	}
+	return map[Who]CodeHash{Bench: bench, Owner: owner}, nil
 }
 
 // whose finds out whose a typed code is. Wrong ones are counted.

@@ -3,13 +3,17 @@ package api
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"io"
+	"math/rand/v2"
 	"net/http"
 	"net/http/httptest"
 	"net/netip"
 	"net/url"
+	"os"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -448,5 +452,75 @@ func TestRationBounded(t *testing.T) {
 	r.take(netip.MustParseAddr("2001:db8::2"), time.Hour)
 	if _, ok := r.take(netip.MustParseAddr("2001:db8::3"), time.Hour); ok {
 		t.Error("a third address of one network")
+	}
+}
+
+// While a code file cannot be read nobody gets in, and is told why; reading goes on.
+func TestCodesUnreadable(t *testing.T) {
+	var broken atomic.Bool
+	g := guardedTestStudio(t, func(s *Server) {
+		codes := s.Access.Codes
+		s.Access.Codes = func() (CodeHash, CodeHash, error) {
+			if broken.Load() {
+				return CodeHash{}, CodeHash{}, errors.New("the code file /secret/place: no such file")
+			}
+			return codes()
+		}
+	})
+	a, _ := ask(t, "POST", g.URL+"/v1/session", "application/json", `{"code":"`+g.bench+`"}`)
+	if a.StatusCode != 204 {
+		t.Fatal(a.Status)
+	}
+	cookie := cookieName + "=" + a.Cookies()[0].Value
+	broken.Store(true)
+	for _, header := range [][]string{{"Authorization", "Bearer " + g.bench}, {"Authorization", "Bearer " + NewCode(Bench)}, {"Cookie", cookie, "Sec-Fetch-Site", "same-origin"}} {
+		if a, body := knock(t, g.URL, "PUT", aReading, header...); a.StatusCode != 503 || !strings.Contains(body, "/problems/codes-unreadable") || strings.Contains(body, "/secret") {
+			t.Errorf("%v: %d %s", header, a.StatusCode, body)
+		}
+	}
+	if a, body := ask(t, "POST", g.URL+"/session", "application/x-www-form-urlencoded", "code="+g.bench, "Origin", g.URL); a.StatusCode != 503 || !strings.Contains(body, "lidwright code new") {
+		t.Errorf("the page: %d", a.StatusCode)
+	}
+	if a, _ := knock(t, g.URL, "GET", "/v1/now"); a.StatusCode != 200 {
+		t.Errorf("a read: %d", a.StatusCode)
+	}
+	broken.Store(false)
+	if a, _ := knock(t, g.URL, "PUT", aReading, "Authorization", "Bearer "+g.bench); a.StatusCode != 422 {
+		t.Errorf("whole again: %d", a.StatusCode)
+	}
+}
+
+// Requests that nobody means well, at a door with codes (two thousand; a hundred thousand in the
+// long campaign): nothing that writes gets in
+// without a code, and nothing breaks.
+func TestHostileAtTheDoor(t *testing.T) {
+	g := guardedTestStudio(t, nil)
+	held := g.s.guarded(g.s.door.kept(g.s.routeOf, http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if unsafe(r.Method) && needed(g.s.routeOf(r), true) != Anyone {
+			t.Errorf("%s %q got in", r.Method, r.RequestURI)
+		}
+		w.WriteHeader(http.StatusTeapot)
+	})))
+	status, n := map[int]int{}, 2_000
+	if os.Getenv("LIDWRIGHT_SOAK") != "" {
+		n = 100_000
+	}
+	for seed := range uint64(n) {
+		h := hostile{rand.New(rand.NewPCG(15, seed)), g.s.patterns}
+		r := h.request()
+		name := h.of([]string{"Authorization", "Cookie", "X-Forwarded-For", "Authorization"})
+		r.Header.Set(name, h.of([]string{"Bearer ", "bearer " + NewCode(Bench), "Bearer " + strings.Repeat("A", 4000), "Basic eDp5", "Bearer \x00", "Bearer \u202e", cookieName + "=" + strings.Repeat("A", 22), cookieName + "=" + h.of(hostileTexts), cookieName + "=a; " + cookieName + "=b", "127.0.0.1"}))
+		r.RemoteAddr = h.of([]string{"127.0.0.1:1", "[::1]:2", "192.0.2.7:9", "no address", ""})
+		w := httptest.NewRecorder()
+		held.ServeHTTP(w, r)
+		status[w.Code]++
+		if w.Code >= 500 && w.Code != 503 {
+			t.Errorf("request %d: %s %q: %d %s", seed, r.Method, r.RequestURI, w.Code, w.Body.String())
+		}
+		g.later(time.Second)
+	}
+	t.Logf("%d hostile requests at the door: %v", n, status)
+	if status[401]+status[429] == 0 {
+		t.Error("nobody was refused")
 	}
 }

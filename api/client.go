@@ -9,6 +9,7 @@ import (
 	"io"
 	"net/http"
 	"net/url"
+	"strconv"
 	"strings"
 	"time"
 )
@@ -45,30 +46,34 @@ func (c *Client) Post(ctx context.Context, path string, body any) ([]byte, error
 func (c *Client) do(ctx context.Context, method, path string, body any, accept string) ([]byte, error) {
 	ctx, cancel := context.WithTimeout(ctx, 30*time.Second)
 	defer cancel()
-	var r io.Reader
+	var sent []byte
 	if body != nil {
-		b, err := json.Marshal(body)
-		if err != nil {
+		var err error
+		if sent, err = json.Marshal(body); err != nil {
 			return nil, fmt.Errorf("write the request: %w", err)
 		}
-		r = bytes.NewReader(b)
 	}
-	req, err := http.NewRequestWithContext(ctx, method, strings.TrimSuffix(c.Site, "/")+path, r)
-	if err != nil {
-		return nil, fmt.Errorf("address of the site: %w", err)
-	}
-	if body != nil {
-		req.Header.Set("Content-Type", "application/json")
-	}
-	if accept != "" {
-		req.Header.Set("Accept", accept)
-	}
-	if c.Code != "" {
-		req.Header.Set("Authorization", "Bearer "+c.Code)
-	}
-	resp, err := http.DefaultClient.Do(req)
-	if err != nil {
-		return nil, fmt.Errorf("%w at %s (is it running? lidwright run): %v", ErrNotReachable, c.Site, err)
+	var resp *http.Response
+	for {
+		req, err := http.NewRequestWithContext(ctx, method, strings.TrimSuffix(c.Site, "/")+path, bytes.NewReader(sent))
+		if err != nil {
+			return nil, fmt.Errorf("address of the site: %w", err)
+		}
+		if body != nil {
+			req.Header.Set("Content-Type", "application/json")
+		}
+		if accept != "" {
+			req.Header.Set("Accept", accept)
+		}
+		if c.Code != "" {
+			req.Header.Set("Authorization", "Bearer "+c.Code)
+		}
+		if resp, err = http.DefaultClient.Do(req); err != nil {
+			return nil, fmt.Errorf("%w at %s (is it running? lidwright run): %v", ErrNotReachable, c.Site, err)
+		}
+		if !rationed(ctx, resp) {
+			break
+		}
 	}
 	defer resp.Body.Close()
 	b, err := io.ReadAll(io.LimitReader(resp.Body, 256<<20))
@@ -83,4 +88,26 @@ func (c *Client) do(ctx context.Context, method, path string, body any, accept s
 		return nil, &p
 	}
 	return b, nil
+}
+
+const longestWait = 5 * time.Second // for a ration; who guessed codes waits longer and is told so
+
+// rationed waits as long as a daemon asks that takes no more for now, and reports whether to ask
+// again.
+func rationed(ctx context.Context, resp *http.Response) bool {
+	after, err := strconv.Atoi(resp.Header.Get("Retry-After"))
+	wait := time.Duration(after) * time.Second
+	if resp.StatusCode != http.StatusTooManyRequests || err != nil || wait < 0 || wait > longestWait {
+		return false
+	}
+	if until, ok := ctx.Deadline(); ok && time.Until(until) < wait {
+		return false
+	}
+	io.Copy(io.Discard, io.LimitReader(resp.Body, 64<<10))
+	resp.Body.Close()
+	select {
+	case <-ctx.Done():
+	case <-time.After(wait):
+	}
+	return true
 }

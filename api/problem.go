@@ -89,6 +89,7 @@ var problemKinds = map[string]problemKind{
 	"trouble":                   {500, "Something went wrong here", "Nothing you sent was lost that we said we had. The owner's log has the details."},
 	"too-many-connections":      {503, "Too many connections", "Close some pages and try again."},
 	"store-busy":                {503, "The store cannot take it now", "The card is full or busy. Your entry was NOT kept; the open page sends it again."},
+	"codes-unreadable":          {503, "The access codes cannot be read", "Until the code files are whole again nothing can be written. The owner makes a new code with: lidwright code new bench, or owner."},
 	"kiln-not-heard":            {503, "The kiln is not heard", "See the Settings page for what the line waits for."},
 }
 
