@@ -5,7 +5,7 @@ FLAGS   := -trimpath -ldflags='-s -w -buildid= -X main.version=$(VERSION)'
 DEBVERSION := $(or $(shell git describe --tags --match 'v*' 2>/dev/null | sed 's/^v//; s/-\([0-9]*\)-g/+\1.g/'),0~$(shell TZ=UTC git log -1 --date=format-local:%Y%m%d%H%M --format=%cd.%h 2>/dev/null))
 SUDO    := $(shell [ "$$(id -u)" = 0 ] || echo sudo)
 # Debian packages that the tests need: Modbus slaves that nobody here wrote, pseudo-terminal pairs, another processor.
-PACKAGES := gcc libc6-dev pkg-config libmodbus-dev python3 python3-pymodbus python3-serial socat mbpoll prometheus qemu-user strace
+PACKAGES := gcc libc6-dev pkg-config libmodbus-dev python3 python3-pymodbus python3-serial socat mbpoll prometheus qemu-user strace lintian systemd adduser
 
 .PHONY: run build test vet bench fuzz soak cross deb packages clean
 
@@ -43,18 +43,22 @@ cross:
 	CGO_ENABLED=0 GOARCH=arm GOARM=6 go build -buildvcs=false $(FLAGS) -o dist/lidwright-armv6 ./cmd/lidwright
 	ls -l dist
 
+# Processors of the packages as Debian and Go call them; one alone: make deb ARCHES=amd64/amd64/ DIST=/tmp/x
+ARCHES := amd64/amd64/ arm64/arm64/ armhf/arm/6
+DIST   := dist
+
 # The same commit makes the same packages to the last bit: one time for every file, that of the commit.
 deb: export SOURCE_DATE_EPOCH = $(shell git log -1 --format=%ct)
 deb: export MTIME = $(shell TZ=UTC git log -1 --date=format-local:%Y-%m-%dT%H:%M:%SZ --format=%cd)
 deb: export VERSION = $(DEBVERSION)
 deb:
-	rm -rf dist && mkdir dist
-	for a in amd64/amd64/ arm64/arm64/ armhf/arm/6; do set -- $$(echo $$a | tr / ' '); \
-	  CGO_ENABLED=0 GOARCH=$$2 GOARM=$$3 go build -buildvcs=false -trimpath -ldflags="-s -w -buildid= -X main.version=$$VERSION" -o dist/lidwright-$$1 ./cmd/lidwright || exit 1; done
-	deploy/deb/doc dist/doc
-	for a in amd64 arm64 armhf; do sed "s/@ARCH@/$$a/; s/@VERSION@/$$VERSION/; s/@MTIME@/$$MTIME/" deploy/deb/nfpm.yaml > dist/nfpm.yaml && \
-	  go run github.com/goreleaser/nfpm/v2/cmd/nfpm@v2.45.2 package -f dist/nfpm.yaml -p deb -t dist/ || exit 1; done
-	cd dist && sha256sum lidwright_* && ls -l lidwright_*
+	rm -rf $(DIST) && mkdir -p $(DIST)
+	for a in $(ARCHES); do set -- $$(echo $$a | tr / ' '); \
+	  CGO_ENABLED=0 GOARCH=$$2 GOARM=$$3 go build -buildvcs=false -trimpath -ldflags="-s -w -buildid= -X main.version=$$VERSION" -o $(DIST)/lidwright-$$1 ./cmd/lidwright || exit 1; done
+	deploy/deb/doc $(DIST)/doc
+	for a in $(foreach a,$(ARCHES),$(firstword $(subst /, ,$(a)))); do sed "s/@ARCH@/$$a/; s/@VERSION@/$$VERSION/; s/@MTIME@/$$MTIME/; s,dist/,$(DIST)/," deploy/deb/nfpm.yaml > $(DIST)/nfpm.yaml && \
+	  go run github.com/goreleaser/nfpm/v2/cmd/nfpm@v2.45.2 package -f $(DIST)/nfpm.yaml -p deb -t $(DIST)/ || exit 1; done
+	cd $(DIST) && sha256sum lidwright_* && ls -l lidwright_*
 
 clean:
 	rm -rf bin dist run testout

@@ -16,6 +16,7 @@ import (
 	"os/exec"
 	"os/signal"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"syscall"
@@ -84,18 +85,21 @@ func child(file string) int {
 
 // world is a practice kiln on a pseudo-terminal, a daemon that listens to it, and whoever asks.
 type world struct {
-	t      testing.TB
-	fast   int // how fast its clock runs; 0: factor
-	folder string
-	site   string
-	epoch  time.Time
-	cmd    *exec.Cmd
-	log    bytes.Buffer
+	t       testing.TB
+	fast    int      // how fast its clock runs; 0: factor
+	program string   // test binary that is the daemon; "": this one
+	under   []string // what runs it, such as qemu-arm
+	folder  string
+	site    string
+	epoch   time.Time
+	cmd     *exec.Cmd
+	log     bytes.Buffer
 }
 
 func (w *world) start() {
 	w.t.Helper()
-	w.cmd = exec.Command(os.Args[0])
+	program := append(slices.Clone(w.under), cmp.Or(w.program, os.Args[0]))
+	w.cmd = exec.Command(program[0], program[1:]...)
 	w.cmd.Env = append(os.Environ(), childVar+"="+filepath.Join(w.folder, "lidwright.toml"), fmt.Sprintf("LIDWRIGHT_TEST_EPOCH=%d", w.epoch.UnixNano()), fmt.Sprintf("LIDWRIGHT_TEST_FACTOR=%d", cmp.Or(w.fast, factor)))
 	w.cmd.Stderr = &w.log
 	w.cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
@@ -176,14 +180,38 @@ func (w *world) until(what string, limit time.Duration, so func() bool) {
 
 // TestFromTheLineToTheLid plays a whole firing down a serial line with damaged lines among the
 // good ones, kills the daemon in mid-firing, enters bars, and asks for the lid.
-func TestFromTheLineToTheLid(t *testing.T) {
+func TestFromTheLineToTheLid(t *testing.T) { fromTheLineToTheLid(t, "") }
+
+// TestOnTheProcessorsOfAPi plays the same firing to daemons that are built for a Pi, under qemu-user
+// (package qemu-user), with LIDWRIGHT_SOAK alone; without it, it sees that every package has files for them.
+func TestOnTheProcessorsOfAPi(t *testing.T) {
+	for under, env := range map[string][]string{"qemu-aarch64": {"GOARCH=arm64"}, "qemu-arm": {"GOARCH=arm", "GOARM=6"}} {
+		t.Run(under, func(t *testing.T) {
+			program := filepath.Join(t.TempDir(), "daemon.test")
+			args := []string{"test", "-c", "-o", program, "."}
+			if os.Getenv("LIDWRIGHT_SOAK") == "" {
+				args = []string{"list", "-deps", "-test", "."} // finds the files of that processor, and compiles nothing
+			}
+			build := exec.Command("go", args...)
+			build.Env = append(append(os.Environ(), "CGO_ENABLED=0", "GOOS=linux"), env...)
+			if out, err := build.CombinedOutput(); err != nil {
+				t.Fatalf("go %v: %v\n%s", args, err, out)
+			}
+			if os.Getenv("LIDWRIGHT_SOAK") != "" {
+				fromTheLineToTheLid(t, program, under)
+			}
+		})
+	}
+}
+
+func fromTheLineToTheLid(t *testing.T, program string, under ...string) {
 	l, err := net.Listen("tcp", "127.0.0.1:0") // a port that is free
 	if err != nil {
 		t.Fatal(err)
 	}
 	address := l.Addr().String()
 	l.Close()
-	w := &world{t: t, folder: t.TempDir(), site: "http://" + address, epoch: time.Now()}
+	w := &world{t: t, program: program, under: under, folder: t.TempDir(), site: "http://" + address, epoch: time.Now()}
 	plug := &practice.Plug{Link: filepath.Join(w.folder, "kiln")}
 	settings := fmt.Sprintf("[store]\nfolder=%q\n[listen]\naddress=%q\n[kiln.big-blue]\nport=%q\nreply=\"columns\"\nevery=\"10s\"\nchecksum=\"xor\"\nlimit_c=1290\n[kiln.big-blue.channel.1]\nfrom=\"1\"\nunit=\"c\"\n[kiln.big-blue.probe.1]\ntype=\"K\"\n",
 		filepath.Join(w.folder, "store"), address, plug.Link)
