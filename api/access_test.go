@@ -122,7 +122,7 @@ func knock(t *testing.T, site, method, path string, header ...string) (*http.Res
 	switch {
 	case !unsafe(method):
 		contentType, body = "", ""
-	case path == "/v1/import":
+	case path == "/v1/import", method == http.MethodPost && strings.HasPrefix(path, "/v1/firings/"):
 		contentType, body = "text/csv", "x\n"
 	case isAPI(path):
 		contentType, body = "application/json", "{}"

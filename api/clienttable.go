@@ -16,7 +16,9 @@ import (
 func (c *Client) Table(ctx context.Context, path string, query url.Values, table string, told func(done, of int)) ([]byte, error) {
 	ctx, cancel := context.WithTimeout(ctx, importWait+10*time.Second)
 	defer cancel()
-	query.Set("progress", "true")
+	if strings.HasSuffix(path, "/import") {
+		query.Set("progress", "true")
+	}
 	req, err := http.NewRequestWithContext(ctx, http.MethodPost, strings.TrimSuffix(c.Site, "/")+path+"?"+query.Encode(), strings.NewReader(table))
 	if err != nil {
 		return nil, fmt.Errorf("address of the site: %w", err)

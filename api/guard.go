@@ -67,6 +67,8 @@ func (s *Server) bodyType(w http.ResponseWriter, r *http.Request) bool {
 		want = "application/json"
 		if r.URL.Path == "/v1/import" {
 			want, limit = "text/csv", 4<<20
+		} else if strings.HasPrefix(r.URL.Path, "/v1/firings/") && r.Method == http.MethodPost && strings.HasSuffix(r.URL.Path, "/curve") {
+			want, limit = "text/csv", oldLogBytes
 		}
 	}
 	if r.ContentLength != 0 && ct != want {

@@ -233,6 +233,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	sayAll(a)
 
 	mux.HandleFunc("POST /v1/import", s.postImport)
+	mux.HandleFunc("POST /v1/firings/{id}/curve", s.postOldLog)
 
 	mux.HandleFunc("GET /healthz", s.healthz)
 	mux.HandleFunc("GET /readyz", s.readyz)

@@ -59,7 +59,7 @@ func firingsCommand() *cobra.Command {
 	c.Flags().String("kind", "", "only of this kind: bisque, glaze, once, other")
 	c.Flags().String("atmosphere", "", "only of this one: oxidation, reduction, unknown")
 	c.Flags().String("status", "", "only running, ended or incomplete ones")
-	c.AddCommand(curveCommand(), compareCommand(), trendCommand(), beginCommand(), stopCommand())
+	c.AddCommand(curveCommand(), compareCommand(), trendCommand(), beginCommand(), stopCommand(), oldLogCommand())
 	return c
 }
 

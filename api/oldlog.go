@@ -1,0 +1,146 @@
+package api
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// oldLogBytes is how big an old log may be; 250,000 rows of four columns fit.
+const oldLogBytes = 16 << 20
+
+// oldLogGap is the longest silence of an old log that a line is drawn across.
+const oldLogGap = 10 * time.Minute
+
+type oldLogJSON struct {
+	DryRun   bool         `json:"dry_run"`
+	Kept     bool         `json:"kept"`
+	New      bool         `json:"new"`
+	Firing   string       `json:"firing"`
+	BeganAt  string       `json:"began_at"`
+	Hours    float64      `json:"hours"`
+	Rows     int          `json:"rows"`
+	Readings int          `json:"readings"`
+	Columns  []string     `json:"columns"`
+	PeakC    *float64     `json:"peak_c"`
+	Cone     string       `json:"cone_words"`
+	Bad      []badRowJSON `json:"bad_rows"`
+}
+
+var oldLogAsks = []string{"kiln", "kind", "atmosphere", "began_at", "time", "columns", "note", "dry_run"}
+
+// postOldLog takes the curve of one firing in from the table of another logger, all of it or nothing.
+// The id is the sender's: the same file sent again is the same firing.
+func (s *Server) postOldLog(w http.ResponseWriter, r *http.Request) {
+	flow := http.NewResponseController(w)
+	flow.SetReadDeadline(time.Now().Add(importWait))
+	flow.SetWriteDeadline(time.Now().Add(importWait))
+	text, err := io.ReadAll(r.Body)
+	var big *http.MaxBytesError
+	if errors.As(err, &big) {
+		err = problem("too-large", "An old log may have 16 MB: one firing a file, please.")
+	}
+	var out oldLogJSON
+	if err == nil {
+		out, err = s.takeOldLog(r.Context(), r, text)
+	}
+	if err != nil {
+		writeProblem(w, r, s.problemFrom(r.Context(), err))
+		return
+	}
+	w.Header().Set("Content-Type", "application/json")
+	if len(out.Bad) > 0 && !out.DryRun {
+		w.WriteHeader(http.StatusUnprocessableEntity)
+	}
+	w.Write(encodeJSON(out))
+}
+
+func (s *Server) takeOldLog(ctx context.Context, r *http.Request, text []byte) (oldLogJSON, error) {
+	q := r.URL.Query()
+	out := oldLogJSON{DryRun: q.Get("dry_run") == "true", Firing: r.PathValue("id"), Columns: []string{}, Bad: []badRowJSON{}}
+	for name := range q {
+		if !slices.Contains(oldLogAsks, name) {
+			return out, problem("unknown-parameter", "There are "+strings.Join(oldLogAsks, ", ")+".", ProblemField{name, "not known"})
+		}
+	}
+	h, _, err := s.byHand(kiln.FiringID(out.Firing), firingBody{Kiln: q.Get("kiln"), Kind: q.Get("kind"), Atmosphere: q.Get("atmosphere"), Note: q.Get("note"), BeganAt: first(q.Get("began_at"), "2000-01-01T00:00:00Z")})
+	if err != nil {
+		return out, err
+	}
+	if !slices.Contains([]string{"bisque", "glaze", "once", "other"}, q.Get("kind")) {
+		return out, problem("unknown-value", "kind is bisque, glaze, once or other.", ProblemField{"kind", "not one of these"})
+	}
+	if !slices.Contains([]string{"", "oxidation", "reduction", "unknown"}, q.Get("atmosphere")) {
+		return out, problem("unknown-value", "atmosphere is oxidation, reduction or unknown.", ProblemField{"atmosphere", "not one of these"})
+	}
+	if _, err := uuid.Parse(out.Firing); err != nil {
+		return out, problem("out-of-range", "The firing's id is a UUID that the sender makes.", ProblemField{"id", "no UUID"})
+	}
+	choice := kiln.OldChoice{Time: q.Get("time"), Zone: s.Site.Zone}
+	if c := q.Get("columns"); c != "" {
+		choice.Temperatures = strings.Split(c, ",")
+	}
+	log, bad := kiln.ReadOldLog(text, choice)
+	for _, b := range bad {
+		out.Bad = append(out.Bad, badRowJSON{b.Line, b.Field, b.Why})
+	}
+	out.Rows, out.Readings, out.Columns = len(log.Ages), log.Readings, append(out.Columns, log.Columns...)
+	if len(bad) > 0 {
+		return out, nil
+	}
+	f := h.Firing
+	switch {
+	case q.Get("began_at") == "" && log.Began.IsZero():
+		return out, problem("missing", "The file only counts: say when the firing began.", ProblemField{"began_at", "is needed"})
+	case q.Get("began_at") == "":
+		f.Began.Wall = log.Began.UTC()
+	}
+	f.Source, f.Length = "import", log.Ages[len(log.Ages)-1]
+	f.Began.Boot, f.Began.Trusted = typedBoot, true
+	f.Over = f.Began
+	f.Over.Since, f.Over.Wall = f.Began.Since+f.Length, f.Began.Wall.Add(f.Length)
+	samples := log.Samples(f.Kiln, f.Began)
+	var channels []kiln.ChannelID
+	for c := range log.Columns {
+		channels = append(channels, log.Channel(c))
+	}
+	curve := kiln.Lay(samples, channels, oldLogGap)
+	f.Peak, f.PeakAfter = curve.Top(log.Channel(0))
+	f.ToTop, f.Gaps = f.PeakAfter, curve.Gaps
+	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{}
+	for c := range log.Columns {
+		f.HeatWork[log.Channel(c)] = kiln.CurveHeatWork(curve, log.Channel(c), h.limit, 0)
+	}
+	for _, t := range log.Celsius[0] {
+		if t.Known() {
+			f.Good++
+		}
+	}
+	out.BeganAt, out.Hours, out.Cone = f.Began.Wall.In(s.Site.Zone).Format(time.RFC3339), f.Length.Hours(), f.HeatWork[log.Channel(0)].Words()
+	if f.Peak.Known() {
+		peak := float64(f.Peak)
+		out.PeakC = &peak
+	}
+	if out.DryRun {
+		return out, nil
+	}
+	said := map[string]any{"source": "import", "kiln": f.Kiln, "kind": f.Kind, "atmosphere": f.Atmosphere, "note": f.Note, "began_at": out.BeganAt, "rows": out.Rows, "readings": out.Readings, "hours": fmt.Sprint(f.Length)}
+	k, err := s.Archive.PutFiring(ctx, f, samples, said, tiles.Match{}, s.Now())
+	if err != nil {
+		return out, err
+	}
+	out.Kept, out.New = true, k.New
+	s.Heat.Again(ctx, f.Kiln)
+	s.Shrink.Touch()
+	return out, nil
+}

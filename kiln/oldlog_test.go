@@ -1,0 +1,92 @@
+package kiln_test
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"lidwright/kiln"
+)
+
+// TestReadOldLog: tables as loggers write them. 212 °F is 100 °C, 2192 °F is 1200 °C (definition of
+// the scales: °C = (°F - 32) / 1.8).
+func TestReadOldLog(t *testing.T) {
+	for name, c := range map[string]struct {
+		text   string
+		choice kiln.OldChoice
+		ages   []time.Duration
+		first  []float64 // of each row; NaN: empty
+		bad    string
+	}{
+		"hours and °C":   {"hours,temperature_c\n0,20\n0.5,120.5\n1.5,300\n", kiln.OldChoice{}, []time.Duration{0, 30 * time.Minute, 90 * time.Minute}, []float64{20, 120.5, 300}, ""},
+		"°F":             {"hours,temperature_f\r\n2,212\r\n3,2192\r\n", kiln.OldChoice{}, []time.Duration{0, time.Hour}, []float64{100, 1200}, ""},
+		"decimal comma":  {"minutes;temp_c\n0;20,5\n1,5;21,25\n", kiln.OldChoice{}, []time.Duration{0, 90 * time.Second}, []float64{20.5, 21.25}, ""},
+		"tab, own names": {"\ufeffWhen\tZone A\tZone B\n2024-03-09 08:00:00\t68\t70\n2024-03-09 08:00:10\t\t71\n", kiln.OldChoice{Time: "When", Temperatures: []string{"Zone A=f", "zone b=f"}, Zone: time.UTC}, []time.Duration{0, 10 * time.Second}, []float64{20, math.NaN()}, ""},
+		"no unit":        {"hours,heat\n0,20\n1,30\n", kiln.OldChoice{Temperatures: []string{"heat"}}, nil, nil, "1 heat"},
+		"no column":      {"a,b\n1,2\n", kiln.OldChoice{}, nil, nil, "1 time"},
+		"backwards":      {"hours,t_c\n0,20\n1,30\n1,31\n", kiln.OldChoice{}, nil, nil, "4 hours"},
+		"a word":         {"hours,t_c\n0,20\n1,warm\n2,40\n", kiln.OldChoice{}, nil, nil, "3 t_c"},
+		"°F as °C":       {"hours,t_c\n0,20\n1,2192\n", kiln.OldChoice{}, nil, nil, "3 t_c"},
+		"short row":      {"hours,t_c\n0,20\n1\n", kiln.OldChoice{}, nil, nil, "3 t_c"},
+		"not a number":   {"hours,t_c\n0,20\nNaN,30\n", kiln.OldChoice{}, nil, nil, "3 hours"},
+		"empty":          {"", kiln.OldChoice{}, nil, nil, "1 time"},
+		"one row":        {"hours,t_c\n0,20\n", kiln.OldChoice{}, nil, nil, "1 "},
+	} {
+		l, bad := kiln.ReadOldLog([]byte(c.text), c.choice)
+		if c.bad != "" {
+			if len(bad) == 0 || fmt.Sprintf("%d %s", bad[0].Line, bad[0].Field) != c.bad || bad[0].Why == "" {
+				t.Errorf("%s: %v, want %s", name, bad, c.bad)
+			}
+			continue
+		}
+		if len(bad) > 0 || fmt.Sprint(l.Ages) != fmt.Sprint(c.ages) {
+			t.Errorf("%s: ages %v, bad %v", name, l.Ages, bad)
+			continue
+		}
+		for i, want := range c.first {
+			if got := float64(l.Celsius[0][i]); math.IsNaN(want) != math.IsNaN(got) || math.Abs(got-want) > 1e-9 {
+				t.Errorf("%s: row %d is %v, want %v", name, i, got, want)
+			}
+		}
+	}
+}
+
+// FuzzReadOldLog: whatever the file holds, every reading is one a kiln can have, and ages rise.
+func FuzzReadOldLog(f *testing.F) {
+	f.Add([]byte("hours,temperature_c\n0,20\n0.5,120.5\n"))
+	f.Add([]byte("time;a_f\n2024-03-09 08:00:00;1,5\n"))
+	f.Fuzz(func(t *testing.T, text []byte) {
+		l, bad := kiln.ReadOldLog(text, kiln.OldChoice{Zone: time.UTC})
+		if len(bad) > 0 {
+			return
+		}
+		for i := range l.Ages {
+			if i > 0 && l.Ages[i] <= l.Ages[i-1] {
+				t.Errorf("ages %v", l.Ages)
+			}
+			for _, column := range l.Celsius {
+				if c := column[i]; c.Known() && (c < -40 || c > 1700) {
+					t.Errorf("reading %v", c)
+				}
+			}
+		}
+	})
+}
+
+// BenchmarkReadOldLog reads a million readings out of a wide table: eight columns.
+func BenchmarkReadOldLog(b *testing.B) {
+	var text strings.Builder
+	text.WriteString("seconds,a_c,b_c,c_c,d_c,e_c,f_c,g_c,h_c\n")
+	for i := range 125_000 {
+		fmt.Fprintf(&text, "%d,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f\n", i, 20+float64(i)/110, 21.5, 22.5, 23.5, 24.5, 25.5, 26.5, 27.5)
+	}
+	all := []byte(text.String())
+	b.ReportAllocs()
+	for b.Loop() {
+		if l, bad := kiln.ReadOldLog(all, kiln.OldChoice{}); len(bad) > 0 || l.Readings != 1_000_000 {
+			b.Fatal(l.Readings, bad)
+		}
+	}
+}
