@@ -53,7 +53,8 @@ func (d curveDrawing) SVG() string {
 	y := func(t float64) float64 { return drawH - drawBottom - t/top*(drawH-drawTop-drawBottom) }
 
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg viewBox="0 0 %g %g" role="img" aria-label="%s"><title>%s</title>`, drawW, drawH, html.EscapeString(d.Title), html.EscapeString(d.Title))
+	fmt.Fprintf(&b, `<svg viewBox="0 0 %g %g" data-frame="%g %g %g %g %g %g" role="img" aria-label="%s"><title>%s</title>`, drawW, drawH,
+		drawL, drawTop, drawW-drawL-drawR, drawH-drawTop-drawBottom, hours, top, html.EscapeString(d.Title), html.EscapeString(d.Title))
 	for t := 0.0; t <= top+1e-9; t += stepT {
 		fmt.Fprintf(&b, `<path class="thin" d="M%.1f %.1fH%.1f"/><text x="%.1f" y="%.1f" text-anchor="end">%.0f</text>`, drawL, y(t), drawW-drawR, drawL-6, y(t)+4, t)
 	}

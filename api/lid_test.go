@@ -171,7 +171,7 @@ func TestLidShownEachWay(t *testing.T) {
 	if _, body := ask(t, "GET", srv.URL+"/v1/lid?"+q+"&unit=32nds", "", "", "Accept", "text/plain"); body != "3 11/16\n" {
 		t.Errorf("as text in 32nds: %q", body)
 	}
-	if _, body := ask(t, "GET", srv.URL+"/lid?just=1&"+q, "", ""); !strings.Contains(body, `<p class="big figures">94.0</p>`) {
+	if _, body := ask(t, "GET", srv.URL+"/lid?just=1&"+q, "", ""); !strings.Contains(body, `<h1 class="big figures">94.0</h1>`) {
 		t.Error("just the number is not there")
 	}
 	for seat, c := range map[string]struct{ more, sets string }{"inset": {"&opening=84", "lid"}, "flange": {"", "flange, outside"}, "cap": {"", "skirt, inside"}, "drop_in": {"&opening=84", "rim"},

@@ -54,35 +54,6 @@ func (s *Server) kilnNames() []string {
 	return names
 }
 
-func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
-	l, err := s.Archive.Load(r.Context(), r.PathValue("load"))
-	if err != nil {
-		return err
-	}
-	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Load: l.ID}, s.channel)
-	if err != nil {
-		return err
-	}
-	type row struct {
-		barJSON
-		Measured bool // at the stage that this load gives
-	}
-	data := struct {
-		page
-		Load     loadJSON
-		Bars     []row
-		Cautions []string
-	}{page: s.page("unpack"), Load: s.loadJSON(l), Cautions: []string{CautionText(16), CautionText(18), CautionText(19), CautionText(20)}}
-	for _, b := range bars {
-		one := row{barJSON: s.barJSON(b.Bar)}
-		for _, rd := range b.Readings {
-			one.Measured = one.Measured || rd.Struck == nil && rd.Stage == tiles.Measures(l.Kind)
-		}
-		data.Bars = append(data.Bars, one)
-	}
-	return s.render(w, "load", data)
-}
-
 // postLoad keeps a load from the form: the bars' codes in one field, blanks between.
 func (s *Server) postLoad(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
@@ -179,6 +150,10 @@ func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(data.Error.Status)
 		return s.pages.Render(w, "bar", data)
+	}
+	if load := form.Get("load"); load != "" && !j.Unusual { // sent from the page of a load: on to its next bar
+		http.Redirect(w, r, "/unpack/"+url.PathEscape(load)+"?saved="+url.QueryEscape(j.Bar)+"#bars", http.StatusSeeOther)
+		return nil
 	}
 	http.Redirect(w, r, "/bar/"+j.Bar+"?saved="+url.QueryEscape(j.ID), http.StatusSeeOther)
 	return nil

@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"fmt"
+	"html/template"
 	"math"
 	"net/http"
 	"net/url"
@@ -17,7 +18,7 @@ import (
 type asking struct {
 	page
 	Q          url.Values
-	Asked      string // the same as a query
+	Asked      template.URL // the same as a query; made by url.Values, so safe in a link
 	Clays      []clayJSON
 	Stages     []string
 	Seats      []tiles.Seat
@@ -45,7 +46,7 @@ var moreFields = []askedField{{"play", "Play wanted after firing, across"}, {"le
 // asking fills in what a form shows. The error is the store's.
 func (s *Server) asking(ctx context.Context, q url.Values) (asking, error) {
 	clays, err := s.clays(ctx)
-	a := asking{page: s.page("lid"), Q: q, Asked: q.Encode(), Clays: clays, Stages: stageWords(), Seats: tiles.Seats(),
+	a := asking{page: s.page("lid"), Q: q, Asked: template.URL(q.Encode()), Clays: clays, Stages: stageWords(), Seats: tiles.Seats(),
 		Kinds: []string{"glaze", "once", "bisque", "other"}, Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd}, Unit: s.unit(),
 		RateFields: rateFields, MoreFields: moreFields}
 	if u := tiles.LengthUnit(q.Get("unit")); slices.Contains(a.Units, u) {

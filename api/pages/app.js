@@ -1,2 +1,195 @@
-// lidwright: live figures, and nothing that a page needs to be read.
+// lidwright: live figures, a read-out on curves, keys for wet thumbs, and a queue for readings
+// while the network is away. Every page is read without it.
 "use strict";
+(() => {
+  const $ = (s, e = document) => e.querySelector(s), $$ = (s, e = document) => [...e.querySelectorAll(s)];
+  const make = (tag, props = {}, ...inside) => { const e = Object.assign(document.createElement(tag), props); e.append(...inside); return e; };
+
+  // What the kilns do, as it happens. A reading that grew old is struck through even where the
+  // stream has broken off: its age is counted here.
+  const tiles = $$("[data-kiln]");
+  const put = (tile, what, text) => $$(`[data-live=${what}]`, tile).forEach(e => { if (e.textContent !== text) e.textContent = text; });
+  const figure = (tile, value, fresh) => $$("[data-live=temperature]", tile).forEach(e => {
+    if (value === null) return;
+    const number = make("span", {className: fresh ? "" : "struck", textContent: Math.round(value)});
+    e.replaceChildren(number, make("small", {textContent: fresh ? " °C" : " °C, not heard now"}));
+  });
+  const heard = new Map();
+  const tell = k => tiles.filter(t => t.dataset.kiln === k.kiln).forEach(t => {
+    figure(t, k.fresh ? k.temperature_c : k.last_temperature_c, k.fresh);
+    if (t.dataset.state && t.dataset.state !== k.state) { location.reload(); return; } // other cautions belong to another state
+    put(t, "state", k.state);
+    put(t, "rate", k.rate_c_per_h === null ? "–" : (k.rate_c_per_h > 0 ? "+" : "") + k.rate_c_per_h + " °C/h");
+    if (k.hours !== null) put(t, "hours", k.hours.toFixed(1) + " h");
+    if (k.peak_c !== null) put(t, "peak", Math.round(k.peak_c) + " °C");
+    if (k.cone_words) put(t, "cone", k.cone_words);
+    heard.set(t, {at: performance.now() - 1000 * (k.read_age_s ?? 0), known: k.read_age_s !== null, waits: k.waits, last: k.last_temperature_c});
+  });
+  if (tiles.length && window.EventSource) {
+    const stream = new EventSource("/v1/stream?kinds=now");
+    stream.addEventListener("now", e => tell(JSON.parse(e.data)));
+    addEventListener("pagehide", () => stream.close());
+    setInterval(() => heard.forEach((h, t) => {
+      const age = Math.round((performance.now() - h.at) / 1000);
+      put(t, "age", h.known ? age + " s ago" : h.waits);
+      if (stream.readyState !== EventSource.OPEN && age > 30) { figure(t, h.last, false); put(t, "state", "not heard: is this machine in the network?"); }
+    }), 1000);
+  }
+
+  // Readings that wait for the network. Each has the id that its form was given, so that sending
+  // it twice keeps it once. They outlast a reload; none is ever thrown away unasked.
+  const shelf = "lidwright.waiting";
+  const all = () => { try { return JSON.parse(localStorage.getItem(shelf)) || []; } catch { return []; } };
+  const keep = list => { try { localStorage.setItem(shelf, JSON.stringify(list)); return true; } catch { return false; } };
+  const change = (id, f) => { const list = all(), at = list.findIndex(e => e.id === id); if (at >= 0) { f(list[at], list, at); keep(list); } show(); };
+  // An id with the time in front and chance behind (UUIDv7, RFC 9562), for where the server gave none.
+  const newID = () => {
+    const b = crypto.getRandomValues(new Uint8Array(16)), t = Date.now();
+    for (let i = 0; i < 6; i++) b[i] = Math.floor(t / 2 ** (8 * (5 - i))) % 256;
+    b[6] = b[6] & 15 | 112; b[8] = b[8] & 63 | 128;
+    return [...b].map(x => x.toString(16).padStart(2, "0")).join("").replace(/^(.{8})(.{4})(.{4})(.{4})/, "$1-$2-$3-$4-");
+  };
+  const strip = make("section", {className: "waiting", hidden: true, ariaLabel: "Readings that wait"});
+  strip.setAttribute("aria-live", "polite");
+  const what = e => e.bar + " " + e.body.stage + " " + e.body.length + " " + (e.body.unit || "");
+  const show = () => {
+    const list = all(), waits = list.filter(e => !e.refused), refused = list.filter(e => e.refused);
+    strip.hidden = !list.length;
+    const said = [];
+    if (waits.length) said.push(make("p", {}, make("strong", {textContent: waits.length + " waiting"}), " – keep this page open", waits[0].why ? ". " + waits[0].why : ""));
+    if (waits.some(e => e.code)) said.push(make("p", {}, make("a", {className: "key", href: "/session", textContent: "Show the code"})));
+    if (refused.length) {
+      const l = make("ul");
+      refused.forEach(e => {
+        const away = make("button", {type: "button", textContent: "Done with it"});
+        away.addEventListener("click", () => change(e.id, (_, list, at) => list.splice(at, 1)));
+        l.append(make("li", {}, what(e) + ": " + e.refused + " ", make("a", {className: "key", href: "/bar/" + encodeURIComponent(e.bar), textContent: "Look at " + e.bar}), " ", away));
+      });
+      said.push(make("h2", {textContent: "Look at these: not kept"}), l);
+    }
+    strip.replaceChildren(...said);
+  };
+  const steps = [1, 2, 5, 10, 30];
+  let tries = 0, timer = 0, busy = false, began = performance.now();
+  const send = async () => {
+    clearTimeout(timer);
+    if (busy) return;
+    busy = true;
+    const now = performance.now(), gone = (now - began) / 1000; // our own count of the wait: no clock of a phone is trusted
+    began = now;
+    keep(all().map(e => ({...e, waited: (e.waited || 0) + (e.fresh ? 0 : gone), fresh: false})));
+    let failed = false;
+    for (const e of all().filter(e => !e.refused)) {
+      try {
+        const r = await fetch("/v1/bars/" + encodeURIComponent(e.bar) + "/readings/" + e.id, {method: "PUT", headers: {"Content-Type": "application/json"}, body: JSON.stringify({...e.body, queued_s: Math.round(e.waited)})});
+        if (r.ok) { change(e.id, (_, list, at) => list.splice(at, 1)); dispatchEvent(new CustomEvent("kept", {detail: {entry: e, answer: await r.json()}})); continue; }
+        const p = await r.json().catch(() => ({}));
+        const says = (p.fields && p.fields.length ? p.fields.map(f => f.says).join("; ") : p.detail) || p.title || "HTTP " + r.status;
+        if ([401, 403, 429].includes(r.status) || r.status >= 500) { failed = true; change(e.id, x => { x.why = says; x.code = r.status === 401 || r.status === 403; }); if (r.status !== 429) continue; break; }
+        change(e.id, x => { x.refused = says; });
+      } catch { failed = true; change(e.id, x => { x.why = "This machine is not in the network."; }); break; }
+    }
+    busy = false;
+    tries = failed ? tries + 1 : 0;
+    if (all().some(e => !e.refused)) timer = setTimeout(send, 1000 * steps[Math.min(Math.max(tries - 1, 0), steps.length - 1)]);
+  };
+  const queue = (bar, id, body) => {
+    if (!keep([...all(), {bar, id: id || newID(), body, waited: 0, fresh: true}])) return false; // no room: the plain form goes out
+    show(); send();
+    return true;
+  };
+  $("main") && $("main").prepend(strip);
+  show(); send();
+  addEventListener("online", () => { tries = 0; send(); });
+
+  // One bar a screen: the forms of a load, one at a time, each sent to the queue.
+  const forms = $$("form[data-reading]");
+  const believed = f => {
+    const v = $("[name=length]", f).value.trim().replace(",", "."), low = +f.dataset.low, high = +f.dataset.high;
+    const mm = /^\d+(\.\d+)?$/.test(v) && ($("[name=unit]", f) || {value: "mm"}).value === "mm" ? +v : NaN;
+    return isNaN(mm) || !high || mm >= low && mm <= high;
+  };
+  if (forms.length) {
+    const later = f => forms[(forms.indexOf(f) + 1) % forms.length];
+    const open = f => forms.forEach(g => { g.closest("li").hidden = g !== f; if (g === f) $("[name=length]", g).focus(); });
+    const done = new Set();
+    const next = f => { for (let g = later(f), n = 0; n < forms.length; g = later(g), n++) if (!done.has(g)) return g; };
+    const over = $("[data-over]");
+    forms.forEach(f => {
+      const pass = make("button", {type: "button", textContent: "Next"});
+      pass.addEventListener("click", () => open(next(f) === f ? f : next(f) || f));
+      $(".row", f).append(pass);
+      f.addEventListener("submit", e => {
+        const body = Object.fromEntries([...new FormData(f)].filter(([k, v]) => v && ["stage", "length", "unit", "by"].includes(k)));
+        if (!body.length) { e.preventDefault(); $("[name=length]", f).focus(); return; }
+        const ask = $("[data-ask]", f);
+        if (!believed(f) && !f.dataset.sure) { // asked in the same place, before anything is kept; Enter again keeps
+          e.preventDefault();
+          ask.hidden = false;
+          ask.textContent = "About " + f.dataset.expected + " mm is to be expected, " + f.dataset.low + " to " + f.dataset.high + " at the outside. Fix it, or press Keep again.";
+          f.dataset.sure = "1";
+          return;
+        }
+        if (!queue(f.dataset.reading, $("[name=id]", f).value, body)) return;
+        e.preventDefault();
+        done.add(f);
+        const g = next(f);
+        forms.forEach(x => { const s = $("[data-count]", x); if (s) s.textContent = (forms.length - done.size) + " to go"; });
+        if (g) open(g); else { f.closest("li").hidden = true; if (over) { over.hidden = false; over.focus(); } }
+      });
+      $("[name=length]", f).addEventListener("input", () => { delete f.dataset.sure; $("[data-ask]", f).hidden = true; });
+    });
+    open(forms[0]);
+  }
+
+  // A big keypad, on demand: the phone's own comes first.
+  $$("input.length").forEach(input => {
+    const pad = make("div", {className: "pad", hidden: true});
+    [..."789456123"].concat(",", "0", "←").forEach(k => {
+      const b = make("button", {type: "button", textContent: k, ariaLabel: k === "←" ? "one back" : k === "," ? "decimal comma" : k});
+      b.addEventListener("click", () => {
+        input.value = k === "←" ? input.value.slice(0, -1) : input.value + k;
+        input.dispatchEvent(new Event("input", {bubbles: true}));
+      });
+      pad.append(b);
+    });
+    const call = make("button", {type: "button", className: "quiet-key", textContent: "Big keys", ariaExpanded: "false"});
+    call.addEventListener("click", () => { pad.hidden = !pad.hidden; call.ariaExpanded = String(!pad.hidden); if (!pad.hidden) input.blur(); });
+    input.closest(".field").after(call, pad);
+  });
+
+  // A read-out on curves: where the finger, the mouse or the arrow keys are; and zoom by keys.
+  $$("svg[data-frame]").forEach(svg => {
+    const [left, top, width, height, hours, most] = svg.dataset.frame.split(" ").map(Number), heat = $("path.heat", svg);
+    // The figures are read off the line that is drawn, a step of it at a time.
+    const points = [...(heat ? heat.getAttribute("d") : "").matchAll(/[ML]([\d.]+) ([\d.]+)(?:V([\d.]+))?/g)].map(m => [(m[1] - left) / width * hours, Math.round((top + height - (m[3] || m[2])) / height * most)]);
+    if (!points.length) return;
+    const ns = "http://www.w3.org/2000/svg", line = document.createElementNS(ns, "path"), out = make("output", {className: "figures read-out"});
+    line.setAttribute("class", "cursor");
+    svg.append(line);
+    let at = points.length - 1, span = 1, from = 0;
+    const full = svg.getAttribute("viewBox").split(" ").map(Number);
+    const tellAt = () => {
+      const [h, t] = points[at], x = left + h / hours * width;
+      line.setAttribute("d", `M${x.toFixed(1)} ${top}V${top + height}`);
+      const minutes = Math.round(h * 60);
+      out.textContent = `${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, "0")}: ${t} °C`;
+    };
+    const nearest = h => points.reduce((best, p, i) => Math.abs(p[0] - h) < Math.abs(points[best][0] - h) ? i : best, 0);
+    svg.addEventListener("pointermove", e => {
+      const p = new DOMPoint(e.clientX, e.clientY).matrixTransform(svg.getScreenCTM().inverse());
+      at = nearest((p.x - left) / width * hours); tellAt();
+    });
+    const view = () => svg.setAttribute("viewBox", `${from} ${full[1]} ${full[2] * span} ${full[3]}`);
+    const zoom = k => {
+      span = Math.min(1, Math.max(1 / 16, span * k));
+      const x = left + points[at][0] / hours * width;
+      from = Math.min(full[2] * (1 - span), Math.max(0, x - full[2] * span / 2));
+      view();
+    };
+    const key = (words, f) => { const b = make("button", {type: "button", textContent: words}); b.addEventListener("click", f); return b; };
+    const step = n => () => { at = Math.min(points.length - 1, Math.max(0, at + n)); tellAt(); if (span < 1) zoom(1); };
+    svg.after(make("div", {className: "row keys"}, out, key("‹ earlier", step(-1)), key("later ›", step(1)), key("closer", () => zoom(.5)), key("whole", () => { span = 1; from = 0; view(); })));
+    tellAt();
+  });
+})();

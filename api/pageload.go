@@ -1,0 +1,73 @@
+package api
+
+import (
+	"cmp"
+	"net/http"
+
+	"github.com/google/uuid"
+
+	"lidwright/tiles"
+)
+
+// loadBar is a bar of a load as its page shows it.
+type loadBar struct {
+	barJSON
+	Shelf     string
+	Stage     tiles.Stage // that this load gives
+	Measured  *float64    // mm at that stage, nil if it was not
+	Wet, Dry  *float64    // mm
+	Expected  *float64    // mm
+	Low, High *float64    // mm; beyond these the reading is asked about, without the network too
+	NewID     string
+}
+
+// loadPage shows a load after its fire: a field a bar. With script one bar at a time.
+func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
+	l, err := s.Archive.Load(r.Context(), r.PathValue("load"))
+	if err != nil {
+		return err
+	}
+	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Load: l.ID}, s.channel)
+	if err != nil {
+		return err
+	}
+	data := struct {
+		page
+		Load          loadJSON
+		Waiting, Done []loadBar
+		Saved         string // code of the bar that was measured just now
+		Unit          string
+		Units         []tiles.LengthUnit
+		Cautions      []string
+	}{page: s.page("unpack"), Load: s.loadJSON(l), Saved: r.URL.Query().Get("saved"), Unit: cmp.Or(s.Site.Units, "mm"), Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd},
+		Cautions: []string{CautionText(16), CautionText(18), CautionText(19), CautionText(20)}}
+	shelf := map[tiles.Code]string{}
+	for _, slot := range l.Bars {
+		shelf[slot.Bar] = slot.Shelf
+	}
+	for _, b := range bars {
+		one := loadBar{barJSON: s.barJSON(b.Bar), Shelf: shelf[b.Code], Stage: tiles.Measures(l.Kind), NewID: uuid.Must(uuid.NewV7()).String()}
+		for _, rd := range b.Readings {
+			if rd.Struck != nil || rd.Mass != nil {
+				continue
+			}
+			switch rd.Stage {
+			case one.Stage:
+				one.Measured = lengthMM(rd.Length)
+			case tiles.Wet:
+				one.Wet = lengthMM(rd.Length)
+			case tiles.Dry:
+				one.Dry = lengthMM(rd.Length)
+			}
+		}
+		if one.Measured != nil {
+			data.Done = append(data.Done, one)
+			continue
+		}
+		if e, ok := b.Bar.Believe(tiles.Reading{Bar: b.Code, Stage: one.Stage, Mark: 1, Instrument: "calliper"}, s.lastFit()); ok {
+			one.Expected, one.Low, one.High = rounded(float64(e.Length), 1), rounded(float64(e.Low), 1), rounded(float64(e.High), 1)
+		}
+		data.Waiting = append(data.Waiting, one)
+	}
+	return s.render(w, "load", data)
+}

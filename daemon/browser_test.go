@@ -1,0 +1,308 @@
+package daemon
+
+import (
+	"cmp"
+	"context"
+	_ "embed"
+	"fmt"
+	"net"
+	"net/url"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+
+	"lidwright/config"
+	"lidwright/kiln"
+	"lidwright/kiln/practice"
+)
+
+// studio is a daemon of this process on a loopback port, with a practice kiln on a pseudo-terminal
+// if it has one. Its clock runs twenty times as fast as ours.
+type studio struct {
+	t    testing.TB
+	d    *Daemon
+	site string
+	plug *practice.Plug
+	stop context.CancelFunc // ends the daemon
+	ends context.CancelFunc // ends what the kiln says
+}
+
+const studioFast = 20
+
+func openStudio(t testing.TB, settings string, furnished bool) *studio {
+	t.Helper()
+	folder := t.TempDir()
+	s := &studio{t: t, plug: &practice.Plug{Link: filepath.Join(folder, "kiln")}}
+	file := filepath.Join(folder, "lidwright.toml")
+	text := fmt.Sprintf("[store]\nfolder=%q\n[listen]\naddress=\"127.0.0.1:8573\"\nconnections=256\nconnections_per_address=200\n%s", filepath.Join(folder, "store"), settings)
+	if furnished {
+		if err := s.plug.Plug(); err != nil {
+			t.Fatal(err)
+		}
+		text = "[site]\nname=\"practice studio\"\nzone=\"Europe/London\"\natmosphere=\"oxidation\"\n[firing]\nquiet_after=\"300s\"\n" + text + fmt.Sprintf(
+			"[kiln.big-blue]\nport=%q\nreply=\"columns\"\nevery=\"20s\"\nlimit_c=1290\n[kiln.big-blue.channel.1]\nfrom=\"1\"\nunit=\"c\"\n[kiln.big-blue.probe.1]\ntype=\"K\"\n", s.plug.Link)
+	}
+	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	cfg, err := config.Load(file, nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	s.stop = stop
+	if s.d, err = New(ctx, cfg, "test"); err != nil {
+		t.Fatal(err)
+	}
+	s.d.Listen = func(string) (net.Listener, error) { return net.Listen("tcp", "127.0.0.1:0") } // a port that is free
+	start := time.Now()
+	s.d.Now = func() kiln.Stamp {
+		since := time.Since(start) * studioFast
+		return kiln.Stamp{Boot: "browser", Since: 2000*time.Hour + since, Wall: start.Add(since).UTC(), Trusted: true}
+	}
+	s.d.Tick = func(ctx context.Context) <-chan time.Time {
+		tick := time.NewTicker(200 * time.Millisecond)
+		context.AfterFunc(ctx, tick.Stop)
+		return tick.C
+	}
+	said, ends := context.WithCancel(ctx)
+	s.ends = ends
+	if furnished {
+		p, err := s.d.Furnish(ctx, "big-blue")
+		if err != nil {
+			t.Fatal(err)
+		}
+		go p.PlayOn(said, s.plug, s.d.Now)
+	}
+	ready, ended := make(chan string, 1), make(chan error, 1)
+	s.d.Ready = func(address string) { ready <- address }
+	go func() { ended <- s.d.Run(ctx) }()
+	t.Cleanup(func() { stop(); <-ended })
+	select {
+	case a := <-ready:
+		s.site = "http://" + a
+	case err := <-ended:
+		t.Fatal(err)
+	}
+	return s
+}
+
+// browser opens Debian's Chromium with nothing of its own going out. Each tab lives until its test ends.
+func openBrowser(t testing.TB) context.Context {
+	t.Helper()
+	path, err := exec.LookPath("chromium")
+	if err != nil {
+		t.Fatalf("the browser tests need Debian's chromium: make packages. %v", err)
+	}
+	options := append(slices.Clone(chromedp.DefaultExecAllocatorOptions[:]), chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()),
+		chromedp.WSURLReadTimeout(time.Minute), chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true))
+	all, cancelAll := chromedp.NewExecAllocator(context.Background(), options...)
+	ctx, cancel := chromedp.NewContext(all)
+	t.Cleanup(func() { chromedp.Cancel(ctx); cancel(); cancelAll() })
+	if err := chromedp.Do(ctx); err != nil {
+		t.Fatalf("open the browser: %v", err)
+	}
+	return ctx
+}
+
+// tab is one page of the browser.
+type tab struct {
+	testing.TB
+	ctx  context.Context
+	site string
+}
+
+func (s *studio) tab(t testing.TB, browser context.Context, width, height int64) *tab {
+	t.Helper()
+	ctx, cancel := chromedp.NewContext(browser)
+	t.Cleanup(cancel)
+	p := &tab{t, ctx, s.site}
+	if err := chromedp.Do(ctx); err != nil { // ties the browser's tab to this context
+		t.Fatalf("open a tab: %v", err)
+	}
+	p.do(chromedp.EmulateViewport(width, height))
+	return p
+}
+
+// did does one thing in the page and gives what comes of it.
+func did[T any](p *tab, a chromedp.Action[T]) T {
+	p.Helper()
+	ctx, cancel := context.WithTimeout(p.ctx, 30*time.Second)
+	defer cancel()
+	v, err := chromedp.Run(ctx, a)
+	if err != nil {
+		where, _ := chromedp.Run(p.ctx, chromedp.Location())
+		p.Fatalf("at %s: %v", where, err)
+	}
+	return v
+}
+
+func (p *tab) do(steps ...chromedp.Action[chromedp.Void]) {
+	p.Helper()
+	did(p, chromedp.Steps(steps...))
+}
+
+func (p *tab) open(path string) { p.Helper(); p.do(chromedp.Navigate(p.site + path)) }
+
+// press clicks and waits for the page that follows.
+func (p *tab) press(selector string) {
+	p.Helper()
+	ctx, cancel := context.WithTimeout(p.ctx, 30*time.Second)
+	defer cancel()
+	if _, err := chromedp.RunResponse(ctx, chromedp.Click(selector)); err != nil {
+		p.Fatalf("press %s: %v", selector, err)
+	}
+}
+
+func (p *tab) text(selector string) string {
+	p.Helper()
+	return did(p, chromedp.Text(selector))
+}
+
+func evaluated[T any](p *tab, js string) T {
+	p.Helper()
+	return did(p, chromedp.Evaluate[T](js))
+}
+
+// until waits for something that a script in the page sees.
+func (p *tab) until(what, js string) {
+	p.Helper()
+	for end := time.Now().Add(30 * time.Second); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
+		if so, err := chromedp.Run(p.ctx, chromedp.Evaluate[bool](js)); err == nil && so { // an error: the page is being loaded
+			return
+		}
+	}
+	p.Fatalf("waited in vain for: %s; the page says %.600s", what, p.text("main"))
+}
+
+// show keeps a picture of the page as test output; it is looked at by people, never compared.
+func (p *tab) show(name string, whole bool) {
+	p.Helper()
+	shoot := chromedp.CaptureScreenshot()
+	if whole {
+		shoot = chromedp.FullScreenshot(100)
+	}
+	picture := did(p, shoot)
+	folder := filepath.Join("..", "testout", "pages")
+	if err := os.MkdirAll(folder, 0o755); err != nil {
+		p.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(folder, name+".png"), picture, 0o644); err != nil {
+		p.Fatal(err)
+	}
+}
+
+// media shows the page as somebody with these wishes sees it.
+func (p *tab) media(scheme, contrast string) {
+	p.Helper()
+	wishes := emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}, {Name: "prefers-contrast", Value: contrast}}}
+	p.do(chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, wishes)
+		return err
+	}))
+}
+
+//go:embed testdata/audit.js
+var auditScript string
+
+// kindsOfPage folds addresses that differ only in what they are of.
+var kindsOfPage = regexp.MustCompile(`[0-9a-f]{8}-[0-9a-f-]{27}|(/bar/|/clay/)[A-Za-z347]+\b`)
+
+func pageKind(path string) string {
+	u, err := url.Parse(path)
+	if err != nil {
+		return path
+	}
+	return kindsOfPage.ReplaceAllString(u.Path, "${1}one")
+}
+
+// TestPagesForEveryone walks to every page that can be reached from the Wareboard and holds each, in
+// light, dark and with more contrast, on a phone and on a desk, against the audit.
+func TestPagesForEveryone(t *testing.T) {
+	s := openStudio(t, "", true)
+	browser := openBrowser(t)
+	phone := s.tab(t, browser, 360, 740)
+	desk := s.tab(t, browser, 1280, 800)
+	waiting := []string{"/", "/lid?collar=104.5&opening=92.5&clay=tern", "/lid?collar=104.5&opening=92.5&clay=tern&just=1", "/lid?collar=xx&clay=tern", "/lid/board", "/unpack?kiln=big-blue", "/session", "/nothing-here", "/problems/no-such-page"}
+	seen, audited := map[string]bool{}, 0
+	for len(waiting) > 0 {
+		path := waiting[0]
+		waiting = waiting[1:]
+		kind := pageKind(path)
+		if u, _ := url.Parse(path); strings.Contains(u.RawQuery, "just=1") || strings.Contains(u.RawQuery, "collar") || strings.Contains(u.RawQuery, "galleries") {
+			kind += "?" + regexp.MustCompile(`=[^&]*`).ReplaceAllString(u.RawQuery, "")
+		}
+		if seen[kind] {
+			continue
+		}
+		seen[kind] = true
+		phone.open(path)
+		name := strings.Trim(regexp.MustCompile(`[^a-z0-9]+`).ReplaceAllString(strings.ToLower(kind), "-"), "-")
+		name = cmp.Or(name, "wareboard")
+		for _, look := range [][2]string{{"light", "no-preference"}, {"dark", "no-preference"}, {"light", "more"}, {"dark", "more"}} {
+			phone.media(look[0], look[1])
+			for _, wrong := range evaluated[[]string](phone, auditScript) {
+				t.Errorf("%s on a phone, %s, contrast %s: %s", path, look[0], look[1], wrong)
+			}
+			if look[1] != "more" {
+				phone.show(name+"-phone-"+look[0], true)
+			}
+		}
+		audited++
+		desk.open(path)
+		for _, wrong := range evaluated[[]string](desk, auditScript) {
+			t.Errorf("%s on a desk: %s", path, wrong)
+		}
+		desk.show(name+"-desk", false)
+		for _, link := range evaluated[[]string](phone, `[...document.querySelectorAll("a[href]")].filter(a => a.origin === location.origin && !a.download && !/^\/(v1\/|metrics)|\.csv|\.svg$/.test(a.pathname)).map(a => a.pathname + a.search)`) {
+			waiting = append(waiting, link)
+		}
+	}
+	if audited < 15 {
+		t.Errorf("only %d pages were reached", audited)
+	}
+	t.Logf("%d pages, 5 looks each", audited)
+}
+
+// TestFirstVisit sees the first view of the Wareboard fit a phone, and a live firing move without a
+// new load of the page.
+func TestFirstVisit(t *testing.T) {
+	s := openStudio(t, "", true)
+	browser := openBrowser(t)
+	for _, size := range [][2]int64{{360, 740}, {1280, 800}} {
+		p := s.tab(t, browser, size[0], size[1])
+		p.open("/")
+		if n := evaluated[int](p, `[...document.querySelectorAll("main > section, main > .tile")].filter(e => e.getBoundingClientRect().top < innerHeight).length`); n < 1 || n > 4 {
+			t.Errorf("%d blocks in the first view at %d", n, size[0])
+		}
+		if size[0] < 500 {
+			if n := evaluated[int](p, `performance.getEntriesByType("resource").length + 1`); n > 10 {
+				t.Errorf("%d requests for the first view", n)
+			}
+			if b := evaluated[int](p, `[...performance.getEntriesByType("resource"), ...performance.getEntriesByType("navigation")].reduce((sum, e) => sum + e.transferSize, 0)`); b < 1000 || b > 100_000 {
+				t.Errorf("%d bytes for the first view", b)
+			}
+		}
+		p.open("/spyhole/big-blue")
+		shows := `document.querySelector("[data-live=temperature]").innerText`
+		before := evaluated[string](p, shows)
+		p.until("the firing to move", fmt.Sprintf(`%s !== %q`, shows, before))
+		p.show(fmt.Sprintf("walk-spyhole-live-%d", size[0]), false)
+	}
+	// The line falls silent: the figure is struck through, never left as if fresh.
+	p := s.tab(t, browser, 360, 740)
+	p.open("/spyhole/big-blue")
+	s.ends()
+	p.until("the figure to be struck", `!!document.querySelector("[data-live=temperature] .struck")`)
+	p.until("the state to be quiet", `document.querySelector("[data-live=state]").innerText.trim() === "quiet"`)
+	p.show("walk-spyhole-quiet", true)
+}
