@@ -77,6 +77,12 @@ func send(w http.ResponseWriter, r *http.Request, status int, tag string, body [
 			return
 		}
 	}
+	if small := pressed(w, r, body); small != nil {
+		body = small
+		if tag != "" {
+			h.Set("ETag", "W/"+tag) // another form of the same
+		}
+	}
 	if status != http.StatusNoContent && status != http.StatusNotModified {
 		h.Set("Content-Length", strconv.Itoa(len(body)))
 	}

@@ -97,8 +97,11 @@ func (s *Server) pageRoutes(mux *routes) {
 	show("GET /help/safety", s.safetyPage)
 	show("GET /problems/{type}", s.problemTypePage)
 	for _, name := range []string{"style.css", "app.js"} {
-		mux.HandleFunc("GET /"+name, func(w http.ResponseWriter, _ *http.Request) {
+		mux.HandleFunc("GET /"+name, func(w http.ResponseWriter, r *http.Request) {
 			b, _ := s.pages.Asset(name)
+			if r.URL.RawQuery == s.pages.Stamp() {
+				w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
+			}
 			w.Header().Set("Content-Type", map[bool]string{true: "text/css; charset=utf-8", false: "text/javascript; charset=utf-8"}[name == "style.css"])
 			w.Write(b)
 		})

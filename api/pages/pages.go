@@ -80,6 +80,9 @@ func (s *Set) Render(w io.Writer, name string, data any) error {
 	return err
 }
 
+// Stamp changes whenever the style sheet or the script does.
+func (s *Set) Stamp() string { return s.stamp }
+
 // Asset gives the style sheet or the script.
 func (s *Set) Asset(name string) ([]byte, bool) {
 	b, ok := s.assets[name]
