@@ -139,7 +139,10 @@
       });
       $("[name=length]", f).addEventListener("input", () => { delete f.dataset.sure; $("[data-ask]", f).hidden = true; });
     });
-    open(forms[0]);
+    const waits = new Set(all().filter(e => !e.refused).map(e => e.bar)); // typed before this page was opened
+    forms.filter(f => waits.has(f.dataset.reading)).forEach(f => { done.add(f); f.closest("li").hidden = true; });
+    const first = forms.find(f => !done.has(f));
+    if (first) open(first); else if (over) over.hidden = false;
   }
 
   // A big keypad, on demand: the phone's own comes first.
