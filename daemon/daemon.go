@@ -256,6 +256,15 @@ func (d *Daemon) Run(ctx context.Context) error {
 	recorded := make(chan error, 1)
 	go func() { recorded <- d.recorder.Run(recording, d.samples) }()
 
+	for _, k := range d.recorder.Kilns { // behind the start: curves take a while to read
+		go func() {
+			if p, err := d.past(recording, k.ID, k.Control); err == nil {
+				d.holds(recording, k, p)
+				d.recorder.Tell(recording, kiln.Fact{Kiln: k.ID, What: kiln.PastKnown, Past: p})
+			}
+		}()
+	}
+
 	g, gctx := errgroup.WithContext(ctx)
 	for _, line := range d.lines {
 		g.Go(func() error { line.Run(gctx); return nil })
@@ -338,6 +347,7 @@ func (d *Daemon) relearn(id kiln.KilnID) {
 	for _, k := range d.recorder.Kilns {
 		if k.ID == id {
 			if p, err := d.past(ctx, k.ID, k.Control); err == nil {
+				d.holds(ctx, k, p)
 				go d.recorder.Tell(context.WithoutCancel(ctx), kiln.Fact{Kiln: k.ID, What: kiln.PastKnown, Past: p})
 			}
 		}
@@ -346,6 +356,19 @@ func (d *Daemon) relearn(id kiln.KilnID) {
 	select {
 	case d.over <- struct{}{}:
 	default:
+	}
+}
+
+// holds takes in what the curves of the last firings, at most eight, say of the holds that are usual.
+func (d *Daemon) holds(ctx context.Context, k kiln.Kiln, p kiln.Past) {
+	firings, err := d.store.Firings(ctx, kiln.FiringFilter{Kiln: k.ID, Status: kiln.Ended, Limit: 8})
+	if err != nil {
+		return
+	}
+	for _, f := range firings {
+		if curve, err := d.store.Curve(ctx, f.ID, []kiln.ChannelID{k.Control}, k.GapAfter()); err == nil {
+			p.Hold(f, kiln.FeaturesOf(curve, k.Control).Holds)
+		}
 	}
 }
 

@@ -39,6 +39,16 @@ func PastOf(firings []Firing, control ChannelID) Past {
 	return p
 }
 
+// Hold takes in the holds that one firing of the usual ones of its sort had, so that the same hold
+// is no stall the next time.
+func (p Past) Hold(f Firing, holds []Hold) {
+	for i, e := range p.Usual {
+		if e.Kind == f.Kind && e.Atmosphere == f.Atmosphere {
+			p.Usual[i].Holds = append(e.Holds, holds...)
+		}
+	}
+}
+
 // UsualBefore is the usual firing that was known when the firing at place i of a list, newest
 // first, was fired: of its kiln, kind and atmosphere. Of is 0 if there was none.
 func UsualBefore(firings []Firing, i int, control ChannelID) Expected {
