@@ -48,7 +48,7 @@ type remarkJSON struct {
 	Figure   string `json:"figure"`
 	Says     string `json:"says"`
 	Limit    string `json:"limit" doc:"What is advised; empty if nothing is"`
-	Standing string `json:"standing" doc:"How well the limit is founded: 'published', 'own choice', or 'common practice, no source'; empty without a limit"`
+	Standing string `json:"standing" doc:"How well the limit is founded: 'published', 'own choice', or 'common practice (no source)'; empty without a limit"`
 	Source   string `json:"source"`
 	Caution  bool   `json:"caution" doc:"The figure lies outside the limit. It informs; the potter decides"`
 }

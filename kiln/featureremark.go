@@ -12,7 +12,7 @@ type Standing string
 
 const (
 	Published      Standing = "published"                  // read, or cited by something read; Source says which
-	CommonPractice Standing = "common practice, no source" // kilns and potters do so
+	CommonPractice Standing = "common practice (no source)" // kilns and potters do so
 	Own            Standing = "own choice"
 	NoLimit        Standing = "" // a figure without a limit
 )

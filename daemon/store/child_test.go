@@ -102,6 +102,9 @@ func (t *quietly) record(ctx context.Context, s *Store, done int, say func(strin
 		if err != nil {
 			return err
 		}
+		if len(before) > 0 { // what an earlier life kept and did not live to say
+			say("s %d %d", n, len(before))
+		}
 		for at := len(before); at < len(samples); at += int(childBatch / time.Second) {
 			to := min(at+int(childBatch/time.Second), len(samples))
 			if err := s.AppendCurve(ctx, f.ID, samples[at:to]); err != nil {
