@@ -64,7 +64,7 @@ func TestHeatPages(t *testing.T) {
 	b.run()
 	b.d.heat.Again(t.Context(), "big-blue")
 	at := "/firing/" + string(last)
-	holds(t, "a firing", b.page(at), "What the curve tells", "The last 100 °C at ", "Down through 573 °C", "common practice, no source", "No cone has told of this probe yet",
+	holds(t, "a firing", b.page(at), "What the curve tells", "The last 100 °C at ", "Down through 573 °C", "common practice (no source)", "No cone has told of this probe yet",
 		"as the probe indicates", "The faint band is the last 2 firings", `class="band"`)
 	id := newUUID()
 	status, page := b.send(at+"/cones", url.Values{"id": {id}, "cone": {"6"}, "stood": {"90"}, "shelf": {"middle"}, "by": {"KT"}, "back": {"#cones"}})

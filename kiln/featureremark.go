@@ -11,7 +11,7 @@ import (
 type Standing string
 
 const (
-	Published      Standing = "published"                  // read, or cited by something read; Source says which
+	Published      Standing = "published"                   // read, or cited by something read; Source says which
 	CommonPractice Standing = "common practice (no source)" // kilns and potters do so
 	Own            Standing = "own choice"
 	NoLimit        Standing = "" // a figure without a limit
