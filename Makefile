@@ -6,7 +6,7 @@ DEBVERSION := $(or $(shell git describe --tags --match 'v*' 2>/dev/null | sed 's
 SUDO    := $(shell [ "$$(id -u)" = 0 ] || echo sudo)
 # Debian packages that the tests need: Modbus slaves that nobody here wrote, pseudo-terminal pairs, another processor.
 PACKAGES := gcc libc6-dev pkg-config libmodbus-dev python3 python3-pymodbus python3-serial socat mbpoll prometheus qemu-user strace lintian systemd adduser
-PACKAGES += chromium
+PACKAGES += chromium zbar-tools
 
 .PHONY: run build test vet bench fuzz soak cross deb packages clean
 

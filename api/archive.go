@@ -27,6 +27,9 @@ type Archive interface {
 	Notes(ctx context.Context, firing kiln.FiringID) ([]tiles.Note, error)
 	PutNote(ctx context.Context, n tiles.Note, at kiln.Stamp) (tiles.Kept, error)
 	StrikeNote(ctx context.Context, id, by, why string, at kiln.Stamp) error
+	PutTick(ctx context.Context, t tiles.Tick, at kiln.Stamp) (tiles.Kept, error)
+	Ticks(ctx context.Context, subject string) ([]tiles.Tick, error) // of a load, or of a firing and its load
+	ForgetMaker(ctx context.Context, mark string, at kiln.Stamp) (rows int, err error)
 	PutProbe(ctx context.Context, p tiles.ProbeLife, m tiles.Match, at kiln.Stamp) (tiles.Kept, error)
 
 	Clays(ctx context.Context) ([]tiles.KeptClay, error)

@@ -57,6 +57,8 @@ func (s *Server) pageRoutes(mux *routes) {
 	show("GET /unpack", s.unpackPage)
 	show("GET /unpack/{load}", s.loadPage)
 	show("POST /loads", s.postLoad)
+	show("POST /load/{load}/ticks", s.postTicks)
+	show("GET /load/{load}/packing", s.packingPage)
 	show("GET /bars", s.barsPage)
 	show("POST /bars", s.postTable)
 	show("GET /bars/sheet", s.barSheetPage)

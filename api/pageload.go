@@ -38,9 +38,13 @@ func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
 		Saved         string // code of the bar that was measured just now
 		Unit          string
 		Units         []tiles.LengthUnit
+		Check         checkListJSON
 		Cautions      []string
 	}{page: s.page("unpack"), Load: s.loadJSON(l), Saved: r.URL.Query().Get("saved"), Unit: cmp.Or(s.Site.Units, "mm"), Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd},
 		Cautions: []string{CautionText(16), CautionText(18), CautionText(19), CautionText(20)}}
+	if data.Check, err = s.checkList(r.Context(), cmp.Or(string(l.Firing), l.ID)); err != nil {
+		return err
+	}
 	shelf := map[tiles.Code]string{}
 	for _, slot := range l.Bars {
 		shelf[slot.Bar] = slot.Shelf

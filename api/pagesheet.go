@@ -12,7 +12,7 @@ import (
 )
 
 // qrSVG draws a QR code that opens an address: black on white with the quiet zone of four modules
-// that ISO/IEC 18004 asks for, at the lower of its two middle levels of correction.
+// that ISO/IEC 18004 asks for (from memory), at the lower of its two middle levels of correction.
 func qrSVG(address, title string) (string, error) {
 	code, err := qr.Encode(address, qr.M, qr.Auto)
 	if err != nil {

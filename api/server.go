@@ -180,6 +180,11 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, get, "/v1/loads/{id}", "get-load", "One load", s.getLoad)
 	route(a, put, "/v1/loads/{id}", "put-load", "Keep a load: what is packed into a kiln", s.putLoad)
 	route(a, put, "/v1/loads/{id}/close", "close-load", "Say that a load was unpacked", s.closeLoad)
+	route(a, get, "/v1/loads/{id}/ticks", "load-ticks", "The check list at the start of its firing", s.getLoadTicks)
+	route(a, put, "/v1/loads/{id}/ticks/{tick}", "tick-load", "Tick a line of the check list, or take the tick back", s.putLoadTick)
+	route(a, get, "/v1/firings/{id}/ticks", "firing-ticks", "The check list of a firing, with what was ticked on its load", s.getFiringTicks)
+	route(a, put, "/v1/firings/{id}/ticks/{tick}", "tick-firing", "Tick a line of the check list of a firing, or take the tick back", s.putFiringTick)
+	route(a, put, "/v1/makers/{mark}/forget", "forget-maker", "Blank a maker's mark everywhere; what was measured stays", s.forgetMaker)
 	// Bars and what was measured on them.
 	route(a, get, "/v1/bars", "list-bars", "Bars by code", s.getBars)
 	route(a, get, "/v1/bars/free-codes", "free-codes", "Codes to scratch into new bars", s.getFreeCodes)

@@ -44,7 +44,7 @@ const (
 
 // Derived works out every figure that the readings of b allow: those that count, and of several
 // firings of one sort those after the last. The ranges come from the step of the instrument
-// (step/√12, JCGM 100:2008, 4.3.7) and from how far repeats lie apart, pooled over the bar with the
+// (step/√12, JCGM 100:2008, 4.3.7, from memory) and from how far repeats lie apart, pooled over the bar with the
 // usual error of the instrument.
 func (b Bar) Derived() Derived {
 	error2, freedom := b.repeatability()

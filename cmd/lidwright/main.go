@@ -124,7 +124,7 @@ answers; 5 cannot start until someone acts.
 		runCommand(), practiceCommand(), checkCommand(), codeCommand(),
 		lidCommand(), boardCommand(), sizeCommand(), potCommand(), verdictCommand(), rateCommand(), clayCommand(), barCommand(), barsCommand(), loadCommand(),
 		nowCommand(), firingCommand(), probeCommand(), firingsCommand(), safetyTopic(),
-		copyCommand(), carryCommand(),
+		copyCommand(), carryCommand(), makerCommand(),
 	)
 	return root
 }

@@ -1,0 +1,52 @@
+package api
+
+import (
+	"net/http"
+
+	"lidwright/tiles"
+)
+
+type packedShelf struct {
+	Shelf string // "" where none was said
+	Bars  []barJSON
+}
+
+// packingPage is for print: what lies on which shelf of a load, in the order of packing, with what
+// must be seen before the kiln is closed.
+func (s *Server) packingPage(w http.ResponseWriter, r *http.Request) error {
+	l, err := s.Archive.Load(r.Context(), r.PathValue("load"))
+	if err != nil {
+		return err
+	}
+	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Load: l.ID}, s.channel)
+	if err != nil {
+		return err
+	}
+	by := map[tiles.Code]barJSON{}
+	for _, b := range bars {
+		by[b.Code] = s.barJSON(b.Bar)
+	}
+	data := struct {
+		page
+		Load     loadJSON
+		Shelves  []packedShelf
+		Cautions []string
+	}{page: s.page("unpack"), Load: s.loadJSON(l), Cautions: []string{CautionText(36), CautionText(37)}}
+	at := map[string]int{}
+	for _, p := range l.Bars {
+		i, ok := at[p.Shelf]
+		if !ok {
+			i = len(data.Shelves)
+			at[p.Shelf] = i
+			data.Shelves = append(data.Shelves, packedShelf{Shelf: p.Shelf})
+		}
+		data.Shelves[i].Bars = append(data.Shelves[i].Bars, by[p.Bar])
+	}
+	if l.Kind != "bisque" {
+		data.Cautions = append([]string{CautionText(39)}, data.Cautions...)
+	}
+	if l.Atmosphere == "reduction" {
+		data.Cautions = append(data.Cautions, CautionText(35))
+	}
+	return s.render(w, "packing", data)
+}
