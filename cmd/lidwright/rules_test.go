@@ -3,6 +3,7 @@ package main
 import (
 	"os"
 	"os/exec"
+	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
@@ -19,7 +20,14 @@ func TestRules(t *testing.T) {
 			t.Errorf("promtool %s: %v\n%s", strings.Join(args, " "), err, out)
 		}
 	}
-	rules, tests, metrics := read(t, folder+"/rules.yml"), read(t, folder+"/rules_test.yml"), read(t, "../../api/metrics.go")
+	rules, tests, metrics := read(t, folder+"/rules.yml"), read(t, folder+"/rules_test.yml"), ""
+	files, err := filepath.Glob("../../api/*.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range files {
+		metrics += read(t, f)
+	}
 
 	names := regexp.MustCompile(`alert: (\w+)`).FindAllStringSubmatch(rules, -1)
 	if len(names) < 12 {
@@ -45,7 +53,7 @@ func TestRules(t *testing.T) {
 	}
 	for _, m := range regexp.MustCompile(`lidwright_(\w+)`).FindAllStringSubmatch(rules, -1) {
 		if !strings.Contains(metrics, `desc("`+m[1]+`"`) {
-			t.Errorf("a rule waits for lidwright_%s, which api/metrics.go does not have", m[1])
+			t.Errorf("a rule waits for lidwright_%s, which api does not have", m[1])
 		}
 	}
 }
