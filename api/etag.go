@@ -22,7 +22,7 @@ func tagged(next http.Handler, remembers func(path string) *answers) http.Handle
 			if rev := w.Header().Get("ETag"); rev != "" {
 				w.Header().Set("ETag", editTag(rev, h.body.Bytes()))
 			}
-			send(w, r, h.status, "", h.body.Bytes())
+			send(w, r, h.status, "", h.body.Bytes(), true)
 			return
 		default:
 			next.ServeHTTP(w, r)
@@ -40,7 +40,7 @@ func tagged(next http.Handler, remembers func(path string) *answers) http.Handle
 			if one, ok, then = ready.get(question); ok {
 				w.Header()["Content-Type"] = []string{one.contentType}
 				w.Header()["Etag"] = []string{one.tag}
-				send(w, r, http.StatusOK, one.tag, one.body)
+				send(w, r, http.StatusOK, one.tag, one.body, false)
 				return
 			}
 		}
@@ -49,9 +49,9 @@ func tagged(next http.Handler, remembers func(path string) *answers) http.Handle
 		if h.through {
 			return
 		}
-		tag := ""
+		tag, edited := "", w.Header().Get("ETag") != ""
 		if h.status == http.StatusOK {
-			if tag = tagOf(h.body.Bytes()); w.Header().Get("ETag") != "" {
+			if tag = tagOf(h.body.Bytes()); edited {
 				tag = editTag(w.Header().Get("ETag"), h.body.Bytes())
 			}
 			w.Header().Set("ETag", tag)
@@ -59,13 +59,18 @@ func tagged(next http.Handler, remembers func(path string) *answers) http.Handle
 				ready.put(question, then, answer{bytes.Clone(h.body.Bytes()), tag, w.Header().Get("Content-Type")})
 			}
 		}
-		send(w, r, h.status, tag, h.body.Bytes())
+		send(w, r, h.status, tag, h.body.Bytes(), edited)
 	})
 }
 
-// send writes an answer, or 304 where the asker has it.
-func send(w http.ResponseWriter, r *http.Request, status int, tag string, body []byte) {
+// send writes an answer, or 304 where the asker has it. What can be edited goes as it is, never
+// pressed: its tag comes back in If-Match, which takes no weak one (RFC 9110, 13.1.1).
+func send(w http.ResponseWriter, r *http.Request, status int, tag string, body []byte, edited bool) {
 	h := w.Header()
+	press := !edited && pays(w, r, body)
+	if press && tag != "" {
+		h.Set("ETag", "W/"+tag) // another form of the same
+	}
 	if status == http.StatusOK {
 		if h.Get("Cache-Control") == "" {
 			h.Set("Cache-Control", "no-cache")
@@ -77,11 +82,8 @@ func send(w http.ResponseWriter, r *http.Request, status int, tag string, body [
 			return
 		}
 	}
-	if small := pressed(w, r, body); small != nil {
-		body = small
-		if tag != "" {
-			h.Set("ETag", "W/"+tag) // another form of the same
-		}
+	if press {
+		body = pressed(w, body)
 	}
 	if status != http.StatusNoContent && status != http.StatusNotModified {
 		h.Set("Content-Length", strconv.Itoa(len(body)))

@@ -16,26 +16,28 @@ var presses = sync.Pool{New: func() any {
 	return w
 }}
 
-// pressed gives the body compressed, nil where the asker does not take that or it does not pay.
-// Only answers to GET and HEAD come here, and none holds a secret beside something that the asker
+// pays says whether a body is to go compressed: the asker takes that and it is worth it. Only
+// answers to GET and HEAD come here, and none holds a secret beside something that the asker
 // chose: there are no tokens in forms, so a guess by length (BREACH) has nothing to find.
-func pressed(w http.ResponseWriter, r *http.Request, body []byte) []byte {
+func pays(w http.ResponseWriter, r *http.Request, body []byte) bool {
 	h := w.Header()
 	kind := h.Get("Content-Type")
 	if len(body) < pressFrom || h.Get("Content-Encoding") != "" || !strings.HasPrefix(kind, "text/") && !strings.HasPrefix(kind, "application/json") && !strings.HasPrefix(kind, "image/svg") {
-		return nil
+		return false
 	}
 	h.Add("Vary", "Accept-Encoding")
-	if !takesGzip(r.Header.Get("Accept-Encoding")) {
-		return nil
-	}
+	return takesGzip(r.Header.Get("Accept-Encoding"))
+}
+
+// pressed is the body compressed.
+func pressed(w http.ResponseWriter, body []byte) []byte {
 	var out bytes.Buffer
 	p := presses.Get().(*gzip.Writer)
 	defer presses.Put(p)
 	p.Reset(&out)
 	p.Write(body) // into memory: neither of these fails
 	p.Close()
-	h.Set("Content-Encoding", "gzip")
+	w.Header().Set("Content-Encoding", "gzip")
 	return out.Bytes()
 }
 

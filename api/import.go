@@ -155,19 +155,23 @@ func (s *Server) sheetNeeds(ctx context.Context, rows []tiles.SheetRow) (tiles.S
 
 const importWait = 2 * time.Minute // for a large table on a slow card
 
-// sayImport describes the import in the document; its body is no JSON, so huma does not register it.
+// sayImport describes what takes tables in: their bodies are no JSON, so huma does not register it.
 func sayImport(a huma.API) {
 	schemas := a.OpenAPI().Components.Schemas
-	outcome := &huma.MediaType{Schema: schemas.Schema(reflect.TypeFor[importJSON](), true, "import")}
 	refusal := &huma.MediaType{Schema: schemas.Schema(reflect.TypeFor[Problem](), true, "import")}
-	answers := map[string]*huma.Response{
-		"200": {Description: "What was taken in, or would be; with progress=true a line of JSON now and then, this one last",
-			Content: map[string]*huma.MediaType{"application/json": outcome, "application/x-ndjson": {Schema: &huma.Schema{Type: huma.TypeString}}}},
-		"422": {Description: "Nothing was taken in, and why", Content: map[string]*huma.MediaType{"application/json": outcome, "application/problem+json": refusal}},
+	answersOf := func(outcome *huma.MediaType, taken map[string]*huma.MediaType) map[string]*huma.Response {
+		answers := map[string]*huma.Response{
+			"200": {Description: "What was taken in, or would be; with progress=true a line of JSON now and then, this one last", Content: taken},
+			"422": {Description: "Nothing was taken in, and why", Content: map[string]*huma.MediaType{"application/json": outcome, "application/problem+json": refusal}},
+		}
+		for _, status := range []int{400, 401, 403, 409, 413, 415, 421, 429, 500, 503} {
+			answers[strconv.Itoa(status)] = &huma.Response{Description: http.StatusText(status), Content: map[string]*huma.MediaType{"application/problem+json": refusal}}
+		}
+		return answers
 	}
-	for _, status := range []int{400, 401, 403, 409, 413, 415, 421, 429, 500, 503} {
-		answers[strconv.Itoa(status)] = &huma.Response{Description: http.StatusText(status), Content: map[string]*huma.MediaType{"application/problem+json": refusal}}
-	}
+	outcome := &huma.MediaType{Schema: schemas.Schema(reflect.TypeFor[importJSON](), true, "import")}
+	answers := answersOf(outcome, map[string]*huma.MediaType{"application/json": outcome, "application/x-ndjson": {Schema: &huma.Schema{Type: huma.TypeString}}})
+	old := &huma.MediaType{Schema: schemas.Schema(reflect.TypeFor[oldLogJSON](), true, "oldlog")}
 	flag := &huma.Schema{Type: huma.TypeString, Enum: []any{"true", "false"}}
 	a.OpenAPI().AddOperation(&huma.Operation{OperationID: "import", Method: http.MethodPost, Path: "/v1/import", Summary: "Take a table of bars in, all or nothing",
 		Parameters: []*huma.Param{
@@ -176,6 +180,15 @@ func sayImport(a huma.API) {
 			{Name: "progress", In: "query", Schema: flag, Description: "Tell how far it is"}},
 		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{"text/csv": {Schema: &huma.Schema{Type: huma.TypeString}}}},
 		Responses:   answers})
+	text := &huma.Schema{Type: huma.TypeString}
+	ask := []*huma.Param{{Name: "id", In: "path", Required: true, Schema: text, Description: "UUID of the firing, made by the sender"}}
+	for _, name := range oldLogAsks {
+		ask = append(ask, &huma.Param{Name: name, In: "query", Schema: text})
+	}
+	a.OpenAPI().AddOperation(&huma.Operation{OperationID: "import-curve", Method: http.MethodPost, Path: "/v1/firings/{id}/curve",
+		Summary: "Take the curve of an old firing in from the table of another logger, all or nothing", Parameters: ask,
+		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{"text/csv": {Schema: text}}},
+		Responses:   answersOf(old, map[string]*huma.MediaType{"application/json": old})})
 }
 
 // postImport takes a table in: text/csv. With progress=true the answer is a line of JSON now and then
