@@ -84,20 +84,7 @@ type scatterJSON struct {
 
 const worthMM = 0.05 // less nobody can measure on a lid
 
-type movesInput struct {
-	Query
-	Clay       string `path:"clay" pattern:"^[a-z0-9-]{1,32}$"`
-	Batch      string `query:"batch" doc:"Newest open batch if not named"`
-	Kind       string `query:"kind" enum:"bisque,glaze,once,other" doc:"glaze if not said"`
-	Atmosphere string `query:"atmosphere" enum:"oxidation,reduction,unknown"`
-	HeatWorkC  string `query:"heat_work_c" doc:"°C, 550 to 1400; the usual firing if not said"`
-	Cone       string `query:"cone" doc:"022 to 14, tenths allowed: 6+0.1"`
-	Kiln       string `query:"kiln"`
-	From       string `query:"from" doc:"Stage; wet if not said"`
-	Forming    string `query:"forming" doc:"thrown_ring if not said"`
-}
-
-func (s *Server) getMoves(ctx context.Context, in *movesInput) (*body[whyJSON], error) {
+func (s *Server) getMoves(ctx context.Context, in *RateQuery) (*body[whyJSON], error) {
 	fit, asOf, err := s.Shrink.Fit(ctx)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)

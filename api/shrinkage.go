@@ -67,7 +67,8 @@ type basisJSON struct {
 	LastReadingAt *string `json:"last_reading_at"`
 }
 
-type shrinkageInput struct {
+// RateQuery is what is asked of the rate of a clay, whatever is told of it.
+type RateQuery struct {
 	Query
 	Clay       string `path:"clay" pattern:"^[a-z0-9-]{1,32}$"`
 	Batch      string `query:"batch" doc:"Newest open batch if not named"`
@@ -77,8 +78,12 @@ type shrinkageInput struct {
 	Cone       string `query:"cone" doc:"022 to 14, tenths allowed: 6+0.1"`
 	Kiln       string `query:"kiln"`
 	From       string `query:"from" doc:"Stage; wet if not said"`
-	To         string `query:"to" doc:"A later stage; fired if not said"`
 	Forming    string `query:"forming" doc:"thrown_ring if not said"`
+}
+
+type shrinkageInput struct {
+	RateQuery
+	To string `query:"to" doc:"A later stage; fired if not said"`
 }
 
 type body[T any] struct{ Body T }

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"os"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"github.com/google/uuid"
@@ -32,6 +33,7 @@ type herald struct {
 	every time.Duration // between copies
 
 	news   chan kiln.Notice
+	losing atomic.Bool       // news is full, and the log says so
 	ended  func(kiln.Notice) // a firing is over
 	studio func(context.Context) ([]api.StudioNews, error)
 	unsent []notice.Message // the disk would not take them yet
@@ -70,12 +72,16 @@ func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func(
 	return h, nil
 }
 
-// heed takes a notice of the recorder and never waits.
+// heed takes a notice of the recorder and never waits. Of a storm that the disk cannot follow the
+// log has one line, whatever is lost.
 func (h *herald) heed(n kiln.Notice) {
 	select {
 	case h.news <- n:
+		h.losing.Store(false)
 	default:
-		slog.Warn("a notice is lost: too many wait for the disk", "event", n.Event, "kiln", n.Kiln)
+		if !h.losing.Swap(true) {
+			slog.Warn("notices are lost: too many wait for the disk", "event", n.Event, "kiln", n.Kiln)
+		}
 	}
 }
 
