@@ -121,7 +121,7 @@ answers; 5 cannot start until someone acts.
 	f.Bool("plain", false, "print the bare number or words")
 	f.String("units", "", "unit of bare lengths: mm, cm, in or 32nds")
 	root.AddCommand(
-		runCommand(), practiceCommand(), checkCommand(), codeCommand(),
+		runCommand(), practiceCommand(), setupCommand(), checkCommand(), codeCommand(),
 		lidCommand(), boardCommand(), sizeCommand(), potCommand(), verdictCommand(), rateCommand(), clayCommand(), barCommand(), barsCommand(), loadCommand(),
 		nowCommand(), firingCommand(), probeCommand(), firingsCommand(), safetyTopic(),
 		copyCommand(), carryCommand(), makerCommand(),
