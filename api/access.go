@@ -33,7 +33,7 @@ var needs = []struct {
 }{
 	{"GET /healthz", Anyone}, {"GET /readyz", Anyone},
 	{"GET /session", Anyone}, {"POST /session", Anyone}, {"POST /v1/session", Anyone}, {"DELETE /v1/session", Anyone},
-	{"GET /style.css", Anyone}, {"GET /app.js", Anyone}, {"GET /help", Anyone}, {"GET /problems/", Anyone},
+	{"GET /style.css", Anyone}, {"GET /app.js", Anyone}, {"GET /help", Anyone}, {"GET /speak", Anyone}, {"POST /speak", Anyone}, {"GET /problems/", Anyone},
 
 	// Questions with a body; nothing is kept of them.
 	{"POST /v1/board", reads}, {"POST /board", reads},

@@ -135,7 +135,7 @@ func knock(t *testing.T, site, method, path string, header ...string) (*http.Res
 func TestEveryRouteAsks(t *testing.T) {
 	g := guardedTestStudio(t, nil)
 	g.atTheDoor(t)
-	openToAll := map[string]bool{"POST /session": true, "POST /v1/session": true, "DELETE /v1/session": true, "POST /v1/board": true, "POST /board": true}
+	openToAll := map[string]bool{"POST /session": true, "POST /speak": true, "POST /v1/session": true, "DELETE /v1/session": true, "POST /v1/board": true, "POST /board": true}
 	writes, owners := 0, 0
 	for _, pattern := range g.s.patterns {
 		method, path := addressOf(pattern)
@@ -177,7 +177,7 @@ func TestEveryRouteAsks(t *testing.T) {
 func TestReadingClosed(t *testing.T) {
 	g := guardedTestStudio(t, func(s *Server) { s.Access.ReadingOpen = false })
 	g.atTheDoor(t)
-	always := map[string]bool{"GET /healthz": true, "GET /readyz": true, "GET /session": true, "GET /style.css": true, "GET /app.js": true, "GET /help": true, "GET /help/safety": true, "GET /problems/{type}": true}
+	always := map[string]bool{"GET /healthz": true, "GET /readyz": true, "GET /session": true, "GET /speak": true, "GET /style.css": true, "GET /app.js": true, "GET /help": true, "GET /help/safety": true, "GET /problems/{type}": true}
 	for _, pattern := range g.s.patterns {
 		method, path := addressOf(pattern)
 		if method != "GET" {

@@ -136,5 +136,5 @@ func (s *Server) comparePage(w http.ResponseWriter, r *http.Request) error {
 		IDs     []string
 		At      string
 		Drawing string
-	}{s.page("spyhole"), rows, q["firing"], text, drawing})
+	}{s.page(r.Context(), "spyhole"), rows, q["firing"], text, drawing})
 }

@@ -31,7 +31,7 @@ func (s *Server) packingPage(w http.ResponseWriter, r *http.Request) error {
 		Load     loadJSON
 		Shelves  []packedShelf
 		Cautions []string
-	}{page: s.page("unpack"), Load: s.loadJSON(l), Cautions: []string{CautionText(36), CautionText(37)}}
+	}{page: s.page(r.Context(), "unpack"), Load: s.loadJSON(l), Cautions: []string{CautionText(36), CautionText(37)}}
 	at := map[string]int{}
 	for _, p := range l.Bars {
 		i, ok := at[p.Shelf]

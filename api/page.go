@@ -13,6 +13,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lidwright/api/pages"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -26,10 +27,18 @@ type page struct {
 	Today    time.Time
 	Error    *Problem // of a form sent just now; nil on a fresh page
 	ID       string   // a new id for the entry that the page's form may send
+
+	speak pages.Speak
 }
 
-func (s *Server) page(here string) page {
-	return page{Site: s.Site.Name, Here: here, Standing: Standing, Version: s.Site.Version, Today: s.Now().Wall, ID: uuid.Must(uuid.NewV7()).String()}
+func (p page) speaks() pages.Speak { return p.speak }
+
+func (s *Server) page(ctx context.Context, here string) page {
+	speak, ok := ctx.Value(speakKey{}).(pages.Speak)
+	if !ok {
+		speak = pages.Speak{Tongue: "en", Unit: string(s.unit())}
+	}
+	return page{speak: speak, Site: s.Site.Name, Here: here, Standing: Standing, Version: s.Site.Version, Today: s.Now().Wall, ID: uuid.Must(uuid.NewV7()).String()}
 }
 
 func (s *Server) pageRoutes(mux *routes) {
@@ -95,7 +104,11 @@ func (s *Server) pageRoutes(mux *routes) {
 	show("POST /session", s.postSessionPage)
 	show("GET /settings", s.settingsPage)
 	show("POST /settings/test", s.testNoticePage)
-	show("GET /help", func(w http.ResponseWriter, _ *http.Request) error { return s.render(w, "help", s.page("more")) })
+	show("GET /speak", s.speakPage)
+	show("POST /speak", s.postSpeak)
+	show("GET /help", func(w http.ResponseWriter, r *http.Request) error {
+		return s.render(w, "help", s.page(r.Context(), "more"))
+	})
 	show("GET /help/safety", s.safetyPage)
 	show("GET /problems/{type}", s.problemTypePage)
 	for _, name := range []string{"style.css", "app.js"} {
@@ -110,9 +123,10 @@ func (s *Server) pageRoutes(mux *routes) {
 	}
 }
 
-func (s *Server) render(w http.ResponseWriter, name string, data any) error {
+// render writes a page as it speaks to who asked.
+func (s *Server) render(w http.ResponseWriter, name string, data interface{ speaks() pages.Speak }) error {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	return s.pages.Render(w, name, data)
+	return s.pages.Render(w, name, data.speaks(), data)
 }
 
 // problemPage shows a problem to a person.
@@ -123,11 +137,11 @@ func (s *Server) problemPage(w http.ResponseWriter, r *http.Request, p *Problem)
 	kind := strings.TrimPrefix(p.Type, "/problems/")
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.WriteHeader(p.Status)
-	err := s.pages.Render(w, "problem", struct {
+	err := s.render(w, "problem", struct {
 		page
 		Problem  *Problem
 		HelpText string
-	}{s.page(""), p, problemKinds[kind].Help})
+	}{s.page(r.Context(), ""), p, problemKinds[kind].Help})
 	if err != nil {
 		slog.ErrorContext(r.Context(), "showing a problem failed", "err", err)
 	}
@@ -142,7 +156,7 @@ func (s *Server) problemTypePage(w http.ResponseWriter, r *http.Request) error {
 		page
 		Problem  *Problem
 		HelpText string
-	}{s.page("more"), &Problem{Title: k.Title, Status: k.Status}, k.Help})
+	}{s.page(r.Context(), "more"), &Problem{Title: k.Title, Status: k.Status}, k.Help})
 }
 
 type waitingLoad struct {
@@ -172,7 +186,7 @@ func (s *Server) wareboard(w http.ResponseWriter, r *http.Request) error {
 		Waiting    []waitingLoad
 		News       []string
 		HotCaution string
-	}{s.page("board"), kilns, waiting, nil, CautionText(1 + day%11)})
+	}{s.page(r.Context(), "board"), kilns, waiting, nil, CautionText(1 + day%11)})
 }
 
 // hotCautions are the numbers of the cautions that a kiln's state asks for.
@@ -268,7 +282,7 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 		Open     string   // the firing under way, "" if there is none
 		Gaps     []string // of the firing shown, in words
 		Model    string   // id of the past firing chosen as model
-	}{page: s.page("spyhole"), Kiln: k, Model: r.URL.Query().Get("model")}
+	}{page: s.page(r.Context(), "spyhole"), Kiln: k, Model: r.URL.Query().Get("model")}
 	past, err := s.Archive.Firings(r.Context(), kiln.FiringFilter{Kiln: kiln.KilnID(k.Kiln), Limit: 20 + usualLook})
 	if err != nil {
 		return err
@@ -301,15 +315,15 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, "spyhole", data)
 }
 
-func (s *Server) safetyPage(w http.ResponseWriter, _ *http.Request) error {
+func (s *Server) safetyPage(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, "safety", struct {
 		page
 		Electric string
 		Cautions []Caution
-	}{s.page("more"), ElectricKilns, Cautions})
+	}{s.page(r.Context(), "more"), ElectricKilns, Cautions})
 }
 
-func (s *Server) morePage(w http.ResponseWriter, _ *http.Request) error {
+func (s *Server) morePage(w http.ResponseWriter, r *http.Request) error {
 	var words []string
 	for _, l := range s.Lines() {
 		words = append(words, l.Words...)
@@ -325,7 +339,7 @@ func (s *Server) morePage(w http.ResponseWriter, _ *http.Request) error {
 		Store        []string
 		StoreTrouble []string
 		Clock        string
-	}{s.page("more"), words, store, trouble, clock})
+	}{s.page(r.Context(), "more"), words, store, trouble, clock})
 }
 
 // sent reads a form; a member that is not there is empty.

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"net/http"
 	"net/url"
 	"slices"
@@ -32,7 +33,7 @@ func (s *Server) unpackPage(w http.ResponseWriter, r *http.Request) error {
 		Bars          []barJSON
 		Kilns         []string
 		Cautions      []string
-	}{page: s.page("unpack"), Kilns: s.kilnNames(), Cautions: []string{CautionText(16), CautionText(18), CautionText(19), CautionText(20)}}
+	}{page: s.page(r.Context(), "unpack"), Kilns: s.kilnNames(), Cautions: []string{CautionText(16), CautionText(18), CautionText(19), CautionText(20)}}
 	for _, l := range waiting {
 		data.Waiting = append(data.Waiting, s.loadJSON(l))
 	}
@@ -91,8 +92,8 @@ func (d barPageData) Sent() map[string]string {
 	return out
 }
 
-func (s *Server) barPageData(bar tiles.Bar) barPageData {
-	return barPageData{page: s.page("unpack"), Bar: s.barJSON(bar), Stages: stageWords(), Typed: url.Values{"unit": {string(s.unit())}}, Units: tiles.LengthUnits(), MassID: uuid.Must(uuid.NewV7()).String()}
+func (s *Server) barPageData(ctx context.Context, bar tiles.Bar) barPageData {
+	return barPageData{page: s.page(ctx, "unpack"), Bar: s.barJSON(bar), Stages: stageWords(), Typed: url.Values{"unit": {string(s.unitOf(ctx))}}, Units: tiles.LengthUnits(), MassID: uuid.Must(uuid.NewV7()).String()}
 }
 
 func (s *Server) barPage(w http.ResponseWriter, r *http.Request) error {
@@ -100,7 +101,7 @@ func (s *Server) barPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	data := s.barPageData(bar)
+	data := s.barPageData(r.Context(), bar)
 	if id := r.URL.Query().Get("saved"); id != "" {
 		for i, rd := range data.Bar.Readings {
 			if rd.ID == id {
@@ -125,7 +126,7 @@ func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 	}
 	a, err := s.readReading(r.Context(), p, body)
 	if err == nil && a.reading.Unusual && form.Get("keep") == "" {
-		data := s.barPageData(a.bar)
+		data := s.barPageData(r.Context(), a.bar)
 		data.Typed = form
 		j := s.readingJSON(a.reading, a.bar.WetLength())
 		j.Fix = text(a.fix)
@@ -145,11 +146,11 @@ func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 		if barErr != nil {
 			return barErr
 		}
-		data := s.barPageData(bar)
+		data := s.barPageData(r.Context(), bar)
 		data.Typed, data.Error = form, s.problemFrom(r.Context(), err)
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(data.Error.Status)
-		return s.pages.Render(w, "bar", data)
+		return s.render(w, "bar", data)
 	}
 	if load := form.Get("load"); load != "" && !j.Unusual { // sent from the page of a load: on to its next bar
 		http.Redirect(w, r, "/unpack/"+url.PathEscape(load)+"?saved="+url.QueryEscape(j.Bar)+"#bars", http.StatusSeeOther)
@@ -227,7 +228,7 @@ func (s *Server) claysPage(w http.ResponseWriter, r *http.Request) error {
 	data := struct {
 		page
 		Clays []row
-	}{page: s.page("clays")}
+	}{page: s.page(r.Context(), "clays")}
 	for _, c := range all {
 		one := row{clayJSON: c}
 		if j, _, err := s.askShrinkage(r.Context(), tiles.ClayID(c.Clay), nil); err == nil {

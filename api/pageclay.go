@@ -21,7 +21,7 @@ func (s *Server) clayPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	data := clayPageData{page: s.page("clays"), Clay: c, Asked: r.URL.Query(), Query: template.URL(r.URL.RawQuery), Stages: stageWords()}
+	data := clayPageData{page: s.page(r.Context(), "clays"), Clay: c, Asked: r.URL.Query(), Query: template.URL(r.URL.RawQuery), Stages: stageWords()}
 	for _, f := range tiles.Formings() {
 		data.Formings = append(data.Formings, string(f))
 	}

@@ -123,7 +123,7 @@ func (s *Server) firingPageData(ctx context.Context, id kiln.FiringID) (d firing
 	if err != nil {
 		return d, err
 	}
-	d = firingPageData{page: s.page("spyhole"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}}
+	d = firingPageData{page: s.page(ctx, "spyhole"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}}
 	if d.Firing, err = s.wholeFiring(ctx, id); err != nil {
 		return d, err
 	}
@@ -174,7 +174,7 @@ func (s *Server) firingForm(keep func(ctx context.Context, id FiringPath, form u
 			d.Error, d.Typed = s.problemFrom(r.Context(), err), form
 			w.Header().Set("Content-Type", "text/html; charset=utf-8")
 			w.WriteHeader(d.Error.Status)
-			return s.pages.Render(w, "firing", d)
+			return s.render(w, "firing", d)
 		}
 		http.Redirect(w, r, "/firing/"+url.PathEscape(id.ID)+form.Get("back"), http.StatusSeeOther)
 		return nil
@@ -225,8 +225,8 @@ type byHandData struct {
 	Rows   []int
 }
 
-func (s *Server) byHandData() byHandData {
-	d := byHandData{page: s.page("spyhole"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}, Rows: []int{1, 2, 3}}
+func (s *Server) byHandData(ctx context.Context) byHandData {
+	d := byHandData{page: s.page(ctx, "spyhole"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}, Rows: []int{1, 2, 3}}
 	for _, l := range s.Kilns.Live() {
 		d.Kilns = append(d.Kilns, string(l.Kiln))
 	}
@@ -234,7 +234,7 @@ func (s *Server) byHandData() byHandData {
 }
 
 func (s *Server) byHandPage(w http.ResponseWriter, r *http.Request) error {
-	d := s.byHandData()
+	d := s.byHandData(r.Context())
 	d.Typed = r.URL.Query()
 	return s.render(w, "byhand", d)
 }
@@ -245,11 +245,11 @@ func (s *Server) postByHand(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if err = s.keepHandForm(r.Context(), form); err != nil {
-		d := s.byHandData()
+		d := s.byHandData(r.Context())
 		d.Error, d.Typed, d.ID = s.problemFrom(r.Context(), err), form, form.Get("id")
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(d.Error.Status)
-		return s.pages.Render(w, "byhand", d)
+		return s.render(w, "byhand", d)
 	}
 	http.Redirect(w, r, "/firing/"+url.PathEscape(form.Get("id")), http.StatusSeeOther)
 	return nil

@@ -46,7 +46,7 @@ var moreFields = []askedField{{"play", "Play wanted after firing, across"}, {"le
 // asking fills in what a form shows. The error is the store's.
 func (s *Server) asking(ctx context.Context, q url.Values) (asking, error) {
 	clays, err := s.clays(ctx)
-	a := asking{page: s.page("lid"), Q: q, Asked: template.URL(q.Encode()), Clays: clays, Stages: stageWords(), Seats: tiles.Seats(),
+	a := asking{page: s.page(ctx, "lid"), Q: q, Asked: template.URL(q.Encode()), Clays: clays, Stages: stageWords(), Seats: tiles.Seats(),
 		Kinds: []string{"glaze", "once", "bisque", "other"}, Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd}, Unit: s.unit(),
 		RateFields: rateFields, MoreFields: moreFields}
 	if u := tiles.LengthUnit(q.Get("unit")); slices.Contains(a.Units, u) {

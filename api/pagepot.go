@@ -34,7 +34,7 @@ func (s *Server) potsPage(w http.ResponseWriter, r *http.Request) error {
 
 func (s *Server) potsData(r *http.Request, typed url.Values) (potsPageData, error) {
 	q := r.URL.Query()
-	data := potsPageData{page: s.page("more"), Find: q.Get("find"), Seats: tiles.Seats(), Stages: stageWords(), Typed: typed}
+	data := potsPageData{page: s.page(r.Context(), "more"), Find: q.Get("find"), Seats: tiles.Seats(), Stages: stageWords(), Typed: typed}
 	data.Made, _ = strconv.Atoi(q.Get("made"))
 	cards, err := s.Archive.Pots(r.Context(), tiles.PotFilter{Find: data.Find, Limit: 50})
 	if err != nil {
@@ -67,7 +67,7 @@ func (s *Server) postPots(w http.ResponseWriter, r *http.Request) error {
 		data.Error, data.Made = s.problemFrom(r.Context(), err), made
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(data.Error.Status)
-		return s.pages.Render(w, "pots", data)
+		return s.render(w, "pots", data)
 	}
 	http.Redirect(w, r, "/pots?made="+strconv.Itoa(made), http.StatusSeeOther)
 	return nil
@@ -192,7 +192,7 @@ func (s *Server) potPage(w http.ResponseWriter, r *http.Request) error {
 		Fired      url.Values
 		Cautions   []string
 		Ledge      bool
-	}{page: s.page("more"), Pot: potOf(p.PotCard), Lid: "/lid?" + lid.Encode(), Again: "/lid?" + again.Encode(), Fired: fired, Cautions: []string{CautionText(34), CautionText(33)}, Ledge: p.Opening != 0}
+	}{page: s.page(r.Context(), "more"), Pot: potOf(p.PotCard), Lid: "/lid?" + lid.Encode(), Again: "/lid?" + again.Encode(), Fired: fired, Cautions: []string{CautionText(34), CautionText(33)}, Ledge: p.Opening != 0}
 	if p.SeatGlazed && p.Together == tiles.InPlace {
 		data.Cautions = append([]string{CautionText(39)}, data.Cautions...)
 	}

@@ -29,7 +29,7 @@ func (s *Server) printed(draw func(*http.Request) (title, svg string, err error)
 			page
 			Title, Drawing, Alone string
 			Cautions              []string
-		}{s.page("more"), title, svg, r.URL.Path + ".svg?" + r.URL.RawQuery, []string{CautionText(34), CautionText(33)}})
+		}{s.page(r.Context(), "more"), title, svg, r.URL.Path + ".svg?" + r.URL.RawQuery, []string{CautionText(34), CautionText(33)}})
 	}
 }
 
@@ -100,7 +100,7 @@ func (s *Server) sheetPage(w http.ResponseWriter, r *http.Request) error {
 		Gauge                      string
 		Cautions                   []string
 		Trust, TrustWhy, GaugeNote string
-	}{page: s.page("more"), Pot: potOf(p.PotCard), Cautions: []string{CautionText(34), CautionText(33)}}
+	}{page: s.page(r.Context(), "more"), Pot: potOf(p.PotCard), Cautions: []string{CautionText(34), CautionText(33)}}
 	a, lid, lidErr := s.askLid(r.Context(), lidQuery(p.PotCard))
 	gauge := url.Values{"title": {p.Form}}
 	add := func(name string, l tiles.Millimetre, stage tiles.Stage, ref tiles.BatchRef) error {
@@ -193,7 +193,7 @@ func (s *Server) yearPage(w http.ResponseWriter, r *http.Request) error {
 		Lids      int
 		Witnesses []tiles.Witness
 		Probes    map[string][]probeLifeRow
-	}{page: s.page("more"), Year: year, Before: year - 1, After: year + 1, Y: y, Lids: y.Sat.Lids() + y.Losses.Lids(), Witnesses: fit.Witnesses(), Probes: map[string][]probeLifeRow{}}
+	}{page: s.page(r.Context(), "more"), Year: year, Before: year - 1, After: year + 1, Y: y, Lids: y.Sat.Lids() + y.Losses.Lids(), Witnesses: fit.Witnesses(), Probes: map[string][]probeLifeRow{}}
 	for _, wired := range s.Wired {
 		lives, err := s.probeLives(ctx, wired)
 		if err != nil {

@@ -58,7 +58,7 @@ func (s *Server) barSheetPage(w http.ResponseWriter, r *http.Request) error {
 		page
 		Bars    []row
 		Address string
-	}{page: s.page("unpack"), Address: strings.TrimSuffix(s.Site.PublicURL, "/")}
+	}{page: s.page(r.Context(), "unpack"), Address: strings.TrimSuffix(s.Site.PublicURL, "/")}
 	if data.Address == "" {
 		data.Address = "http://" + r.Host
 	}
@@ -96,7 +96,7 @@ type barsData struct {
 
 func (s *Server) barsData(r *http.Request) (barsData, error) {
 	q := r.URL.Query()
-	data := barsData{page: s.page("unpack"), Clay: q.Get("clay"), Waiting: q.Get("waiting") == "yes"}
+	data := barsData{page: s.page(r.Context(), "unpack"), Clay: q.Get("clay"), Waiting: q.Get("waiting") == "yes"}
 	clays, err := s.clays(r.Context())
 	if err != nil {
 		return data, err

@@ -80,7 +80,7 @@ func (s *Server) verdictsPage(w http.ResponseWriter, r *http.Request) error {
 		Boards   []boardOfPots
 		Saved    *verdictKeptJSON
 		Cautions []string
-	}{page: s.page("more"), List: list}
+	}{page: s.page(ctx, "more"), List: list}
 	for _, b := range boardsOfPots(cards) {
 		if !judged[b.First] && len(data.Boards) < 12 {
 			data.Boards = append(data.Boards, b)
@@ -120,7 +120,7 @@ func (s *Server) verdictBoardPage(w http.ResponseWriter, r *http.Request) error 
 }
 
 func (s *Server) verdictForm(ctx context.Context, card string, typed url.Values) (verdictPageData, error) {
-	data := verdictPageData{page: s.page("more"), Ticked: map[string]bool{}, Typed: typed, Counts: slices.Clone(verdictCounts), Losses: slices.Clone(lossCounts)}
+	data := verdictPageData{page: s.page(ctx, "more"), Ticked: map[string]bool{}, Typed: typed, Counts: slices.Clone(verdictCounts), Losses: slices.Clone(lossCounts)}
 	if card != "" {
 		first, err := s.Archive.Pot(ctx, card)
 		if err != nil {
@@ -178,7 +178,7 @@ func (s *Server) postVerdict(w http.ResponseWriter, r *http.Request) error {
 		data.Error = s.problemFrom(r.Context(), err)
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(data.Error.Status)
-		return s.pages.Render(w, "verdict", data)
+		return s.render(w, "verdict", data)
 	}
 	http.Redirect(w, r, "/verdicts?saved="+url.QueryEscape(form.Get("id")), http.StatusSeeOther)
 	return nil

@@ -29,6 +29,8 @@ type Site struct {
 	ID        string // UUIDv7 of the record
 	Zone      *time.Location
 	Units     string   // mm, cm, in, 32nds: unit of bare lengths
+	Language  string   // tag; of pages to who asks for none that we speak
+	Clock     int      // 12 or 24 hours
 	Hosts     []string // names that we go by, beside IP numbers and localhost
 	PublicURL string   // for links and QR codes
 	Version   string
@@ -139,7 +141,7 @@ func (s *Server) Routes() []string { return slices.Clone(s.patterns) }
 
 // Handler builds every route. It is made once.
 func (s *Server) Handler() (http.Handler, error) {
-	set, err := pages.Load(s.Site.Zone)
+	set, err := pages.Load(s.Site.Zone, func(unit string, mm float64) string { return tiles.LengthUnit(unit).Format(tiles.Millimetre(mm)) })
 	if err != nil {
 		return nil, err
 	}
@@ -246,7 +248,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	s.pageRoutes(mux)
 	mux.HandleFunc("/", s.nothingHere(mux.ServeMux))
 	s.patterns, s.routeOf = mux.patterns, mux.pattern
-	return s.traffic.timed(s.guarded(s.door.kept(mux.pattern, tagged(signed(mux), s.remembers())))), nil
+	return s.traffic.timed(s.guarded(s.spoken(s.door.kept(mux.pattern, tagged(signed(mux), s.remembers()))))), nil
 }
 
 func (s *Server) humaConfig() huma.Config {

@@ -179,7 +179,7 @@ type sessionPageData struct {
 }
 
 func (s *Server) sessionPage(w http.ResponseWriter, r *http.Request) error {
-	data := sessionPageData{page: s.page("more"), Open: s.Access.Codes == nil, Action: "/session"}
+	data := sessionPageData{page: s.page(r.Context(), "more"), Open: s.Access.Codes == nil, Action: "/session"}
 	if who := callerOf(r.Context()).who; who != Anyone {
 		data.Who = who.String()
 	}
@@ -235,7 +235,7 @@ const mostFields = 64 // of a form that waits for a code
 // askCode shows why a page was refused and takes the code. What a form had in it goes along,
 // so that nothing is typed twice.
 func (s *Server) askCode(w http.ResponseWriter, r *http.Request, p *Problem) {
-	data := sessionPageData{page: s.page(""), Problem: p, Action: "/session"}
+	data := sessionPageData{page: s.page(r.Context(), ""), Problem: p, Action: "/session"}
 	switch {
 	case r.Method == http.MethodGet:
 		data.Fields = []hiddenField{{"next", r.URL.RequestURI()}}
@@ -258,7 +258,7 @@ func (s *Server) askCode(w http.ResponseWriter, r *http.Request, p *Problem) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Cache-Control", "no-store")
 	w.WriteHeader(p.Status)
-	s.pages.Render(w, "session", data)
+	s.render(w, "session", data)
 }
 
 var postForm = regexp.MustCompile(`(?i)<form\b[^>]*\bmethod="?post\b[^>]*>`)

@@ -78,7 +78,7 @@ func (s *Server) settingsPage(w http.ResponseWriter, r *http.Request) error {
 		Hot       kiln.Celsius
 		Receivers []string
 		Told      []NoticeTold
-	}{s.page("more"), kilns, s.Settings, kiln.ProbeHot, s.Notices.Receivers(), told})
+	}{s.page(r.Context(), "more"), kilns, s.Settings, kiln.ProbeHot, s.Notices.Receivers(), told})
 }
 
 // probeLives are the lives of the thermocouples of a kiln: those that were told, and where none was

@@ -139,5 +139,5 @@ func (s *Server) trendPage(w http.ResponseWriter, r *http.Request) error {
 		page
 		Trend trendJSON
 		Kinds []kiln.Kind
-	}{s.page("spyhole"), t, []kiln.Kind{kiln.Bisque, kiln.Glaze, kiln.Once, kiln.Other}})
+	}{s.page(r.Context(), "spyhole"), t, []kiln.Kind{kiln.Bisque, kiln.Glaze, kiln.Once, kiln.Other}})
 }

@@ -138,7 +138,7 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 	d.turned.Store(-1)
 	d.heat = newHeat(d.store, cfg, zone, d.relearn)
 	d.server = &api.Server{
-		Site:    api.Site{Name: cfg.Site.Name, ID: site, Zone: zone, Units: cfg.Units.Length, ConeSeries: cfg.Heat.ConeSeries, Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
+		Site:    api.Site{Name: cfg.Site.Name, ID: site, Zone: zone, Units: cfg.Units.Length, Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
 		Archive: d.store, Kilns: d.recorder, Shrink: d.shrink, Heat: d.heat, Lines: d.heard, Store: d.health, Kiln: kilns, Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet),
 		Now: func() kiln.Stamp { return d.Now() }, Ready: d.isReady,
 		Access:   who,

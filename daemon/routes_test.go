@@ -87,6 +87,7 @@ var everyRoute = []struct{ method, address, body string }{
 	{"POST", "/verdicts", "id=0193c0c1-0000-7000-8000-0000000000aa&load=" + aLoad + "&form=teapot&body=tern/B&good=3"},
 	{"POST", "/verdicts/0193c0c1-0000-7000-8000-0000000000aa/strike", "why=another+board"},
 	{"POST", "/session", "code="},
+	{"POST", "/speak", "language=de&unit=32nds&clock=12"},
 	{"POST", "/settings/test", ""},
 	// What is asked.
 	{"GET", "/v1/now", ""}, {"GET", "/v1/lines", ""}, {"GET", "/v1/firings", ""}, {"GET", "/v1/firings/F", ""}, {"GET", "/v1/firings/F/curve", ""},
@@ -103,7 +104,7 @@ var everyRoute = []struct{ method, address, body string }{
 	{"GET", "/unpack", ""}, {"GET", "/unpack/" + aLoad, ""}, {"GET", "/bars", ""}, {"GET", "/bars/sheet", ""}, {"GET", "/bars.csv", ""}, {"GET", "/readings.csv", ""}, {"GET", "/bar/BQ7", ""},
 	{"GET", "/clays", ""}, {"GET", "/clay/tern", ""}, {"GET", "/lid?collar=104.5mm&" + rates, ""}, {"GET", "/lid/board", ""}, {"GET", "/verdicts", ""}, {"GET", "/verdicts/board?load=" + aLoad, ""},
 	{"GET", "/pots", ""}, {"GET", "/pot/" + aPot, ""}, {"GET", "/pot/" + aPot + "/sheet", ""}, {"GET", "/sizes", ""}, {"GET", "/gauge?collar=104.5&opening=92.5&lid=102.5", ""}, {"GET", "/gauge.svg?collar=104.5&opening=92.5&lid=102.5", ""},
-	{"GET", "/rule?clay=tern", ""}, {"GET", "/rule.svg?clay=tern", ""}, {"GET", "/year", ""}, {"GET", "/more", ""}, {"GET", "/session", ""}, {"GET", "/settings", ""},
+	{"GET", "/rule?clay=tern", ""}, {"GET", "/rule.svg?clay=tern", ""}, {"GET", "/year", ""}, {"GET", "/more", ""}, {"GET", "/session", ""}, {"GET", "/speak", ""}, {"GET", "/settings", ""},
 	{"GET", "/help", ""}, {"GET", "/help/safety", ""}, {"GET", "/problems/out-of-range", ""}, {"GET", "/style.css", ""}, {"GET", "/app.js", ""},
 }
 

@@ -6,6 +6,7 @@ package pages
 
 import (
 	"bytes"
+	"cmp"
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
@@ -13,24 +14,45 @@ import (
 	"html/template"
 	"io"
 	"io/fs"
+	"math"
+	"reflect"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 )
 
-//go:embed *.html style.css app.js
+//go:embed *.html style.css app.js words.*.txt
 var files embed.FS
 
-// Set is every page, parsed once.
-type Set struct {
-	byName map[string]*template.Template
-	assets map[string][]byte
-	stamp  string
+// Speak is how the pages speak to one person.
+type Speak struct {
+	Tongue string // one of Tongues
+	Unit   string // in which lengths are shown: mm, cm, in, 32nds
+	Twelve bool   // the clock has twice twelve hours
 }
 
-// Load parses the templates. zone is the studio's own: times are shown in it.
-func Load(zone *time.Location) (*Set, error) {
-	s := &Set{byName: map[string]*template.Template{}, assets: map[string][]byte{}}
+// Set is every page. A page is parsed once for each way of speaking that somebody asked for.
+type Set struct {
+	zone   *time.Location
+	length func(unit string, mm float64) string
+	assets map[string][]byte
+	stamp  string
+
+	mu     sync.Mutex // guards the field below
+	parsed map[spokenPage]*template.Template
+	words  map[string]*words // by tag
+}
+
+type spokenPage struct {
+	Speak
+	name string
+}
+
+// Load reads what there is and parses every page once, so that a mistake in one is found at the
+// start. zone is the studio's own: times are shown in it. length writes a length in a unit.
+func Load(zone *time.Location, length func(unit string, mm float64) string) (*Set, error) {
+	s := &Set{zone: zone, length: length, assets: map[string][]byte{}, parsed: map[spokenPage]*template.Template{}, words: map[string]*words{}}
 	sum := sha256.New()
 	for _, name := range []string{"style.css", "app.js"} {
 		b, err := files.ReadFile(name)
@@ -41,44 +63,75 @@ func Load(zone *time.Location) (*Set, error) {
 		sum.Write(b)
 	}
 	s.stamp = hex.EncodeToString(sum.Sum(nil))[:10]
-	funcs := s.funcs(zone)
-	base, err := template.New("layout.html").Funcs(funcs).Funcs(lidFuncs).ParseFS(files, "layout.html", "asked.html")
-	if err != nil {
-		return nil, err
-	}
 	names, err := fs.Glob(files, "*.html")
 	if err != nil {
 		return nil, err
 	}
-	for _, name := range names {
-		if name == "layout.html" || name == "asked.html" { // parts of others
-			continue
-		}
-		t, err := base.Clone()
-		if err != nil {
+	for _, t := range Tongues {
+		if s.words[t.Tag], err = readWords(t.Tag); err != nil {
 			return nil, err
 		}
-		if _, err := t.ParseFS(files, name); err != nil {
-			return nil, err
+		for _, name := range names {
+			if name == "layout.html" || name == "asked.html" { // parts of others
+				continue
+			}
+			if _, err := s.parse(spokenPage{Speak{Tongue: t.Tag, Unit: "mm"}, strings.TrimSuffix(name, ".html")}); err != nil {
+				return nil, err
+			}
 		}
-		s.byName[strings.TrimSuffix(name, ".html")] = t
 	}
 	return s, nil
 }
 
-// Render writes one page. Nothing is written if the template fails.
-func (s *Set) Render(w io.Writer, name string, data any) error {
-	t, ok := s.byName[name]
-	if !ok {
-		return fmt.Errorf("no page is called %q", name)
+// parse makes the template of one page for one way of speaking.
+func (s *Set) parse(p spokenPage) (*template.Template, error) {
+	t := template.New("layout.html").Funcs(s.funcs(p.Speak)).Funcs(lidFuncs)
+	for _, name := range []string{"layout.html", "asked.html", p.name + ".html"} {
+		source, err := files.ReadFile(name)
+		if err != nil {
+			return nil, fmt.Errorf("no page is called %q", p.name)
+		}
+		text := string(source)
+		if w := s.words[p.Tongue]; w != nil {
+			text = translate(text, func(key string) string { return cmp.Or(w.exact[key], key) })
+		}
+		if _, err := t.Parse(text); err != nil {
+			return nil, fmt.Errorf("page %s in %s: %w", name, p.Tongue, err)
+		}
+	}
+	return t, nil
+}
+
+// page is the template of one page for one way of speaking, from then on kept.
+func (s *Set) page(p spokenPage) (*template.Template, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if t, ok := s.parsed[p]; ok {
+		return t, nil
+	}
+	t, err := s.parse(p)
+	if err == nil {
+		s.parsed[p] = t
+	}
+	return t, err
+}
+
+// Render writes one page as it speaks to one person. Nothing is written if the template fails.
+func (s *Set) Render(w io.Writer, name string, speak Speak, data any) error {
+	t, err := s.page(spokenPage{speak, name})
+	if err != nil {
+		return err
 	}
 	var b bytes.Buffer
-	if err := t.ExecuteTemplate(&b, "layout.html", data); err != nil {
+	if err := t.Execute(&b, data); err != nil {
 		return fmt.Errorf("page %s: %w", name, err)
 	}
-	_, err := w.Write(b.Bytes())
+	_, err = w.Write(b.Bytes())
 	return err
 }
+
+// Say is a text of the code in a language; as it is where the language has no text for it.
+func (s *Set) Say(tongue, english string) string { return s.words[tongue].say(english) }
 
 // Stamp changes whenever the style sheet or the script does.
 func (s *Set) Stamp() string { return s.stamp }
@@ -89,24 +142,32 @@ func (s *Set) Asset(name string) ([]byte, bool) {
 	return b, ok
 }
 
-func (s *Set) funcs(zone *time.Location) template.FuncMap {
+func (s *Set) funcs(p Speak) template.FuncMap {
+	say := s.words[p.Tongue].say
+	clock := map[bool]string{false: "15:04", true: "3:04 pm"}[p.Twelve]
+	length := func(v any) string { return lengthOf(v, func(mm float64) string { return s.length(p.Unit, mm) }) }
 	return template.FuncMap{
 		"stamp":  func() string { return s.stamp },
+		"tongue": func() string { return p.Tongue },
+		"t":      func(v any) string { return say(fmt.Sprint(v)) }, // a word or sentence of the code, never what people typed
 		"share2": func(v any) string { return figure("%.2f", v, 100) },
 		// Numbers: one figure after the point for °C and set sizes, as the tool's own answers have.
 		"num":      func(format string, v any) string { return figure(format, v, 1) },
 		"mm":       func(v any) string { return figure("%.1f", v, 1) },
 		"mm2":      func(v any) string { return figure("%.2f", v, 1) },
+		"length":   length, // in this person's unit, which is named
+		"bare":     func(v any) string { return bare(length(v)) },
+		"unit":     func() string { return map[bool]string{true: "in", false: p.Unit}[p.Unit == "32nds"] },
 		"c":        func(v any) string { return figure("%.0f", v, 1) },
 		"percent":  func(v any) string { return figure("%.1f", v, 100) },
 		"percent2": func(v any) string { return figure("%.2f", v, 100) },
 		"chance":   func(v any) string { return figure("%.0f", v, 100) },
 		"add":      func(a, b int) int { return a + b },
-		"clock":    func(v any) string { return when(v, zone, "15:04") },
-		"day":      func(v any) string { return when(v, zone, "Mon 2 Jan 2006") },
-		"at":       func(v any) string { return when(v, zone, "2 Jan 15:04") },
-		"safe":     func(v string) template.HTML { return template.HTML(v) },                  // for SVG made here, never for what people typed
-		"said":     func(v any) string { return strings.ReplaceAll(fmt.Sprint(v), "_", " ") }, // thrown_ring as people say it
+		"clock":    func(v any) string { return when(v, s.zone, clock, say) },
+		"day":      func(v any) string { return when(v, s.zone, say("Mon 2 Jan 2006"), say) },
+		"at":       func(v any) string { return when(v, s.zone, say("2 Jan")+" "+clock, say) },
+		"safe":     func(v string) template.HTML { return template.HTML(v) },                       // for SVG made here, never for what people typed
+		"said":     func(v any) string { return say(strings.ReplaceAll(fmt.Sprint(v), "_", " ")) }, // thrown_ring as people say it
 		"first":    func(v []string) string { return nth(v, 0) },
 		"second":   func(v []string) string { return nth(v, 1) },
 		"third":    func(v []string) string { return nth(v, 2) },
@@ -114,6 +175,26 @@ func (s *Set) funcs(zone *time.Location) template.FuncMap {
 		"list":     func(v ...string) []string { return v },
 		"lines":    func(v string) []string { return strings.Split(v, "\n") },
 	}
+}
+
+// lengthOf writes a length, or a pointer to one; a dash where there is none.
+func lengthOf(v any, format func(mm float64) string) string {
+	f := reflect.ValueOf(v)
+	if f.Kind() == reflect.Pointer && !f.IsNil() {
+		f = f.Elem()
+	}
+	if f.Kind() != reflect.Float64 || math.IsNaN(f.Float()) {
+		return "–"
+	}
+	return format(f.Float())
+}
+
+// bare is a length without its unit.
+func bare(length string) string {
+	if i := strings.LastIndexByte(length, ' '); i > 0 {
+		return length[:i]
+	}
+	return length
 }
 
 // figure writes a number or a pointer to one; a dash where there is none.
@@ -136,24 +217,27 @@ func nth(v []string, n int) string {
 	return ""
 }
 
-func when(v any, zone *time.Location, layout string) string {
+// when writes a time; names of days and months are said in turn.
+func when(v any, zone *time.Location, layout string, say func(string) string) string {
 	switch t := v.(type) {
 	case time.Time:
 		if t.IsZero() {
 			return ""
 		}
-		return t.In(zone).Format(layout)
+		t = t.In(zone)
+		text := t.Format(strings.NewReplacer("Mon", "\x01", "Jan", "\x02").Replace(layout))
+		return strings.NewReplacer("\x01", say(t.Format("Mon")), "\x02", say(t.Format("Jan"))).Replace(text)
 	case *string:
 		if t == nil {
 			return ""
 		}
-		return when(*t, zone, layout)
+		return when(*t, zone, layout, say)
 	case string:
 		p, err := time.Parse(time.RFC3339, t)
 		if err != nil {
 			return t
 		}
-		return p.In(zone).Format(layout)
+		return when(p, zone, layout, say)
 	}
 	return ""
 }

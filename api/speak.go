@@ -1,0 +1,122 @@
+package api
+
+import (
+	"context"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"golang.org/x/text/language"
+
+	"lidwright/api/pages"
+	"lidwright/tiles"
+)
+
+// How the pages speak to a person is kept by the person's own browser. Nothing of it changes what
+// is kept here or what the API answers.
+const (
+	speakCookie = "lidwright_speak" // as de.32nds.12
+	speakLasts  = 400 * 24 * time.Hour
+)
+
+var tongues = func() language.Matcher {
+	var tags []language.Tag
+	for _, t := range pages.Tongues {
+		tags = append(tags, language.MustParse(t.Tag))
+	}
+	return language.NewMatcher(tags)
+}()
+
+// usualSpeak is how we speak to who has not said: in the language that the browser asks for, else in
+// that of the studio, with the studio's unit and clock.
+func (s *Server) usualSpeak(r *http.Request) pages.Speak {
+	asked, _, _ := language.ParseAcceptLanguage(r.Header.Get("Accept-Language")) // unreadable: as if not sent
+	_, at, how := tongues.Match(asked...)
+	if how == language.No {
+		_, at, _ = tongues.Match(language.Make(s.Site.Language))
+	}
+	return pages.Speak{Tongue: pages.Tongues[at].Tag, Unit: string(s.unit()), Twelve: s.Site.Clock == 12}
+}
+
+// speakOf reads how a person wants to be spoken to. What is not known is as usual.
+func (s *Server) speakOf(r *http.Request) pages.Speak {
+	p := s.usualSpeak(r)
+	c, err := r.Cookie(speakCookie)
+	if err != nil {
+		return p
+	}
+	part := strings.Split(c.Value, ".")
+	return spoken(p, nth(part, 0), nth(part, 1), nth(part, 2))
+}
+
+func spoken(p pages.Speak, tongue, unit, clock string) pages.Speak {
+	for _, t := range pages.Tongues {
+		if t.Tag == tongue {
+			p.Tongue = tongue
+		}
+	}
+	if slices.Contains(tiles.LengthUnits(), tiles.LengthUnit(unit)) {
+		p.Unit = unit
+	}
+	if clock == "12" || clock == "24" {
+		p.Twelve = clock == "12"
+	}
+	return p
+}
+
+func nth(v []string, n int) string {
+	if n < len(v) {
+		return v[n]
+	}
+	return ""
+}
+
+type speakKey struct{}
+
+// spoken tells the pages whom they speak to, and keepers of copies that it depends on it.
+func (s *Server) spoken(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if _, asset := s.pages.Asset(strings.TrimPrefix(r.URL.Path, "/")); !asset && !isAPI(r.URL.Path) {
+			w.Header().Add("Vary", "Accept-Language, Cookie")
+			r = r.WithContext(context.WithValue(r.Context(), speakKey{}, s.speakOf(r)))
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+// unitOf is the unit in which a person is shown lengths, and in which bare ones are read from the
+// pages' forms.
+func (s *Server) unitOf(ctx context.Context) tiles.LengthUnit {
+	if p, ok := ctx.Value(speakKey{}).(pages.Speak); ok {
+		return tiles.LengthUnit(p.Unit)
+	}
+	return s.unit()
+}
+
+func (s *Server) speakPage(w http.ResponseWriter, r *http.Request) error {
+	p := s.page(r.Context(), "more")
+	return s.render(w, "speak", struct {
+		page
+		Tongues []struct{ Tag, Name string }
+		Units   []tiles.LengthUnit
+		Speak   pages.Speak
+		Next    string
+	}{p, pages.Tongues, tiles.LengthUnits(), p.speak, r.URL.Query().Get("next")})
+}
+
+func (s *Server) postSpeak(w http.ResponseWriter, r *http.Request) error {
+	form, err := sent(r)
+	if err != nil {
+		return err
+	}
+	p := spoken(s.speakOf(r), form.Get("language"), form.Get("unit"), form.Get("clock"))
+	clock := map[bool]string{false: "24", true: "12"}[p.Twelve]
+	http.SetCookie(w, &http.Cookie{Name: speakCookie, Value: p.Tongue + "." + p.Unit + "." + clock, Path: "/", MaxAge: int(speakLasts / time.Second), HttpOnly: true, SameSite: http.SameSiteLaxMode, Secure: r.TLS != nil})
+	next := form.Get("next")
+	if !ourPath(next) {
+		next = "/speak"
+	}
+	http.Redirect(w, r, next, http.StatusSeeOther)
+	return nil
+}

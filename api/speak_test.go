@@ -1,0 +1,101 @@
+package api
+
+import (
+	"io"
+	"net/http"
+	"net/url"
+	"strings"
+	"testing"
+)
+
+// fetched is a page as a browser that sends these headers.
+func fetched(t *testing.T, site, path string, header ...string) (*http.Response, string) {
+	t.Helper()
+	r, err := http.NewRequest("GET", site+path, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := 0; i < len(header); i += 2 {
+		r.Header.Set(header[i], header[i+1])
+	}
+	a, err := http.DefaultClient.Do(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer a.Body.Close()
+	b, err := io.ReadAll(a.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return a, string(b)
+}
+
+// Who has not said is spoken to as the browser asks (RFC 9110, 12.5.4: weights, ranges), who has
+// said as they said; nonsense is as if nothing was said.
+func TestWhomThePagesSpeakTo(t *testing.T) {
+	g := testServer(t)
+	for _, c := range []struct{ accept, cookie, want string }{
+		{"", "", "en"},
+		{"de", "", "de"},
+		{"de-AT,de;q=0.9,en;q=0.1", "", "de"},
+		{"en-GB,en;q=0.9,de;q=0.8", "", "en"},
+		{"fr, de;q=0.2", "", "de"},
+		{"fr", "", "en"},
+		{";;;=", "", "en"},
+		{strings.Repeat("de,", 1000), "", "en"}, // longer than is read
+		{"en", "de.mm.24", "de"},
+		{"de", "en.32nds.12", "en"},
+		{"de", "xx.yy.zz", "de"},
+		{"en", "........", "en"},
+	} {
+		header := []string{"Accept-Language", c.accept}
+		if c.cookie != "" {
+			header = append(header, "Cookie", speakCookie+"="+c.cookie)
+		}
+		a, body := fetched(t, g.URL, "/help", header...)
+		if !strings.Contains(body, `<html lang="`+c.want+`"`) {
+			t.Errorf("%.40s with %q: not in %s", c.accept, c.cookie, c.want)
+		}
+		if v := strings.Join(a.Header["Vary"], ", "); !strings.Contains(v, "Accept-Language") || !strings.Contains(v, "Cookie") {
+			t.Errorf("Vary: %s", v)
+		}
+	}
+}
+
+// A browser that holds the page in one language is not told that it is the same in another, and the
+// API answers everybody alike.
+func TestKeptAnswersDifferByTongue(t *testing.T) {
+	g := testServer(t)
+	english, _ := fetched(t, g.URL, "/help", "Accept-Language", "en")
+	tag := english.Header.Get("ETag")
+	if again, _ := fetched(t, g.URL, "/help", "Accept-Language", "en", "If-None-Match", tag); again.StatusCode != http.StatusNotModified || !strings.Contains(strings.Join(again.Header["Vary"], ","), "Accept-Language") {
+		t.Errorf("the same again: %d, Vary %v", again.StatusCode, again.Header["Vary"])
+	}
+	if german, _ := fetched(t, g.URL, "/help", "Accept-Language", "de", "If-None-Match", tag); german.StatusCode != http.StatusOK || german.Header.Get("ETag") == tag {
+		t.Errorf("in German with the tag of English: %d", german.StatusCode)
+	}
+	a, one := fetched(t, g.URL, "/v1/clays", "Accept-Language", "de", "Cookie", speakCookie+"=de.in.12")
+	if _, other := fetched(t, g.URL, "/v1/clays"); one != other || strings.Contains(strings.Join(a.Header["Vary"], ","), "Cookie") {
+		t.Errorf("the API speaks otherwise to a German")
+	}
+}
+
+func TestSayHowToSpeak(t *testing.T) {
+	g := testServer(t)
+	for _, c := range []struct{ form, cookie, to string }{
+		{"language=de&unit=32nds&clock=12&next=%2Funpack", "de.32nds.12", "/unpack"},
+		{"language=xx&unit=ell&clock=13", "en.mm.24", "/speak"},
+		{"unit=in&next=%2F%2Felsewhere.example", "en.in.24", "/speak"},
+	} {
+		plain := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+		form, _ := url.ParseQuery(c.form)
+		a, err := plain.PostForm(g.URL+"/speak", form)
+		if err != nil {
+			t.Fatal(err)
+		}
+		a.Body.Close()
+		if len(a.Cookies()) != 1 || a.Cookies()[0].Value != c.cookie || !a.Cookies()[0].HttpOnly || a.Header.Get("Location") != c.to || a.StatusCode != http.StatusSeeOther {
+			t.Errorf("%s: %d to %q, %v", c.form, a.StatusCode, a.Header.Get("Location"), a.Cookies())
+		}
+	}
+}
