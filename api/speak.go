@@ -31,7 +31,10 @@ var tongues = func() language.Matcher {
 // usualSpeak is how we speak to who has not said: in the language that the browser asks for, else in
 // that of the studio, with the studio's unit and clock.
 func (s *Server) usualSpeak(r *http.Request) pages.Speak {
-	asked, _, _ := language.ParseAcceptLanguage(r.Header.Get("Accept-Language")) // unreadable: as if not sent
+	var asked []language.Tag // none where it is unreadable, or longer than any browser's
+	if accept := r.Header.Get("Accept-Language"); len(accept) < 256 {
+		asked, _, _ = language.ParseAcceptLanguage(accept)
+	}
 	_, at, how := tongues.Match(asked...)
 	if how == language.No {
 		_, at, _ = tongues.Match(language.Make(s.Site.Language))
