@@ -157,6 +157,18 @@ func translate(source string, say func(key string) string) string {
 
 // sayRun says a run of text, actions and tags within a line.
 func sayRun(run []string, say func(string) string) string {
+	if len(run) == 0 {
+		return ""
+	}
+	// Signs at either end belong to no text.
+	for _, end := range []int{0, len(run) - 1} {
+		if one := run[end]; one[0] != '<' && !strings.HasPrefix(one, "{{") && !hasWord(one) {
+			if end == 0 {
+				return one + sayRun(run[1:], say)
+			}
+			return sayRun(run[:end], say) + one
+		}
+	}
 	// Tags that are not closed in this run, and links that stand side by side, part it.
 	var open []int
 	partner := map[int]int{}
@@ -179,6 +191,8 @@ func sayRun(run []string, say func(string) string) string {
 			return sayRun(run[:i], say) + one + sayRun(run[i+1:], say)
 		case strings.HasPrefix(one, "</"):
 			depth--
+		case depth == 0 && i > 0 && run[i-1] == "</a>" && strings.HasPrefix(one, "<a "):
+			return sayRun(run[:i], say) + sayRun(run[i:], say)
 		case one[0] == '<':
 			depth++
 		case depth == 0 && i > 0 && i+1 < len(run) && run[i-1] == "</a>" && strings.HasPrefix(run[i+1], "<a ") && !hasWord(one):
