@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/google/uuid"
@@ -50,7 +51,7 @@ type askedRowJSON struct {
 }
 
 type progressJSON struct {
-	Done int `json:"done"`
+	Done int `json:"done" doc:"Facts that are written so far"`
 	Of   int `json:"of"`
 }
 
@@ -219,18 +220,12 @@ func (s *Server) postImport(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	var told func(done, of int)
+	said := func() {}
 	if q.Get("progress") == "true" {
-		begun := false
-		told = func(done, of int) {
-			if !begun {
-				w.Header().Set("Content-Type", "application/x-ndjson")
-				begun = true
-			}
-			w.Write(encodeJSON(progressJSON{done, of}))
-			flow.Flush()
-		}
+		told, said = tellProgress(w)
 	}
 	out, err := s.takeTable(r.Context(), string(text), q.Get("dry_run") == "true", told)
+	said()
 	switch {
 	case err != nil && w.Header().Get("Content-Type") != "":
 		w.Write(encodeJSON(s.problemFrom(r.Context(), err)))
@@ -246,6 +241,27 @@ func (s *Server) postImport(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	w.Write(encodeJSON(out))
+}
+
+// tellProgress gives what takes in how far it is, without waiting for the reader of it, and what
+// waits until all of that is said.
+func tellProgress(w http.ResponseWriter) (told func(done, of int), said func()) {
+	far := make(chan progressJSON, 64)
+	var writing sync.WaitGroup
+	writing.Go(func() {
+		for p := range far {
+			w.Header().Set("Content-Type", "application/x-ndjson")
+			w.Write(encodeJSON(p))
+			http.NewResponseController(w).Flush()
+		}
+	})
+	told = func(done, of int) {
+		select {
+		case far <- progressJSON{done, of}:
+		default: // a slow reader misses one
+		}
+	}
+	return told, func() { close(far); writing.Wait() }
 }
 
 // barsCSV is every bar as a sheet that can be taken in again: the lengths that count, in mm.

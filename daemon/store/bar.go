@@ -34,12 +34,19 @@ func sayBar(b tiles.Bar) barBody {
 	return barBody{b.ID, string(b.Clay), string(b.Batch), string(b.Forming), float64(b.MarkLength), b.Marks, b.MadeOn, b.By, b.Practice, flags, b.Note}
 }
 
-const insertBar = `
+const (
+	insertNewBar = `
 	INSERT INTO bar (code, id, clay, batch, forming, mark_length_mm, marks, made_on, by, practice, flags, note, rev)
-	VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+	VALUES `
+	insertBar = insertNewBar + `(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
 	ON CONFLICT (code) DO UPDATE SET clay = excluded.clay, batch = excluded.batch, forming = excluded.forming,
 		mark_length_mm = excluded.mark_length_mm, marks = excluded.marks, made_on = excluded.made_on, by = excluded.by,
 		practice = excluded.practice, flags = excluded.flags, note = excluded.note, rev = excluded.rev`
+)
+
+func barArgs(b tiles.Bar, rev int64) []any {
+	return []any{b.Code, b.ID, b.Clay, b.Batch, b.Forming, float64(b.MarkLength), b.Marks, b.MadeOn, b.By, b.Practice, strings.Join(sayBar(b).Flags, " "), b.Note, rev}
+}
 
 // PutBar keeps a bar or what is changed about it. The errors are tiles.ErrNoBatch,
 // tiles.ErrCodeTaken (another bar has that code), tiles.ErrChanged and trouble with the disk.
@@ -66,7 +73,7 @@ func (s *Store) PutBar(ctx context.Context, b tiles.Bar, m tiles.Match, at kiln.
 		if kept.Revision, err = record(ctx, tx, "bar", "put", string(b.Code), at, body); err != nil {
 			return err
 		}
-		_, err = tx.ExecContext(ctx, insertBar, b.Code, b.ID, b.Clay, b.Batch, b.Forming, float64(b.MarkLength), b.Marks, b.MadeOn, b.By, b.Practice, strings.Join(body.Flags, " "), b.Note, kept.Revision)
+		_, err = tx.ExecContext(ctx, insertBar, barArgs(b, kept.Revision)...)
 		return err
 	})
 	if err != nil {

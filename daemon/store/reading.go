@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"strings"
 
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -37,7 +38,7 @@ func sayReading(r tiles.Reading) readingBody {
 
 const insertReading = `
 	INSERT INTO reading (id, bar, seq, mark, stage, length_mm, as_typed, unit, instrument, step_mm, dry_g, saturated_g, suspended_g, step_g, by, queued_s, unusual, outside, slip, question, supersedes)
-	VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`
+	VALUES `
 
 func readingArgs(r tiles.Reading, seq int64) []any {
 	var dry, saturated, suspended, step any
@@ -88,7 +89,7 @@ func (s *Store) PutReading(ctx context.Context, r tiles.Reading, at kiln.Stamp) 
 				return err
 			}
 		}
-		if _, err = tx.ExecContext(ctx, insertReading, readingArgs(r, kept.Revision)...); err != nil {
+		if _, err = tx.ExecContext(ctx, insertReading+"(?"+strings.Repeat(", ?", 20)+")", readingArgs(r, kept.Revision)...); err != nil {
 			return err
 		}
 		return touchBar(ctx, tx, r.Bar, kept.Revision)
@@ -112,8 +113,12 @@ func touchBar(ctx context.Context, tx *sql.Tx, code tiles.Code, seq int64) error
 }
 
 const (
-	raiseBar     = `UPDATE bar SET rev = ? WHERE code = ?`
-	measureLoads = `
+	raiseBar  = `UPDATE bar SET rev = ? WHERE code = ?`
+	raiseBars = `UPDATE bar SET rev = ? WHERE code IN (SELECT value FROM json_each(?))`
+
+	measureLoads = measure + ` WHERE bar = ?`
+	measureBars  = measure + ` WHERE bar IN (SELECT value FROM json_each(?))`
+	measure      = `
 		UPDATE load_bar SET measured = (
 			SELECT l.kind = 'other' OR EXISTS (
 				SELECT 1 FROM reading r
@@ -123,8 +128,7 @@ const (
 						SELECT 1 FROM load_bar e JOIN load el ON el.id = e.load
 						WHERE e.bar = load_bar.bar AND e.seq < load_bar.seq AND el.kind <> 'other'
 							AND (el.kind = 'bisque') = (l.kind = 'bisque'))))
-			FROM load l WHERE l.id = load_bar.load)
-		WHERE bar = ?`
+			FROM load l WHERE l.id = load_bar.load)`
 )
 
 // StrikeReading crosses a reading out; it stays to be seen.
