@@ -36,7 +36,7 @@ var needs = []struct {
 	{"GET /style.css", Anyone}, {"GET /app.js", Anyone}, {"GET /help", Anyone}, {"GET /speak", Anyone}, {"POST /speak", Anyone}, {"GET /problems/", Anyone},
 
 	// Questions with a body; nothing is kept of them.
-	{"POST /v1/board", reads}, {"POST /board", reads},
+	{"POST /v1/lids/board", reads}, {"POST /board", reads},
 
 	{"PUT /v1/firings/", Bench},
 	{"PUT /v1/loads/", Bench},

@@ -70,7 +70,7 @@ func (s *Server) remembers() func(path string) *answers {
 		switch {
 		case path == "/v1/now":
 			return now
-		case path == "/v1/lid", path == "/v1/board", strings.HasPrefix(path, "/v1/clays/") && (strings.HasSuffix(path, "/shrinkage") || strings.HasSuffix(path, "/moves")):
+		case path == "/v1/lid", path == "/v1/lids/board", strings.HasPrefix(path, "/v1/clays/") && (strings.HasSuffix(path, "/shrinkage") || strings.HasSuffix(path, "/moves")):
 			return clay
 		}
 		return nil

@@ -100,6 +100,7 @@ type Kilns interface {
 type Heat interface {
 	Again(ctx context.Context, k kiln.KilnID) // a cone, a probe or a firing of the kiln was told: look again, and wait a moment for it
 	Stories(ctx context.Context, k kiln.KilnID) ([]kiln.ProbeStory, error)
+	Life(ctx context.Context, k kiln.KilnID, c kiln.ChannelID, at time.Time) (kiln.ProbeLife, error)
 }
 
 // Shrink is the fit of shrink rates, kept up to date by the daemon.

@@ -22,7 +22,7 @@ func eightPots() string {
 
 func askBoard(t *testing.T, server, query string) boardJSON {
 	t.Helper()
-	a, body := ask(t, "GET", server+"/v1/board?"+query, "", "")
+	a, body := ask(t, "GET", server+"/v1/lids/board?"+query, "", "")
 	var j boardJSON
 	if err := json.Unmarshal([]byte(body), &j); err != nil || a.StatusCode != 200 {
 		t.Fatalf("%s: %d %v %.400s", query, a.StatusCode, err, body)
@@ -51,7 +51,7 @@ func TestBoardPairs(t *testing.T) {
 	if p := j.Pairs[8]; p.Lid != nil || p.SetMM == nil || *p.SetMM < 117.5 || *p.SetMM > 118 {
 		t.Errorf("the wide pot: %+v", p)
 	}
-	_, text := ask(t, "GET", srv.URL+"/v1/board?"+q.Encode(), "", "", "Accept", "text/plain")
+	_, text := ask(t, "GET", srv.URL+"/v1/lids/board?"+q.Encode(), "", "", "Accept", "text/plain")
 	if !strings.HasPrefix(text, "p1 lid a\np2 lid b\n") || !strings.Contains(text, "p9 throw 117.5\n") && !strings.Contains(text, "p9 throw 118.0\n") {
 		t.Errorf("as text: %q", text)
 	}
@@ -74,12 +74,12 @@ func TestBoardAskedEachWay(t *testing.T) {
 		pots = append(pots, fmt.Sprintf(`{"pot":"p%d","collar_mm":[%d],"opening_mm":%d}`, i+1, 100+i, 88+i))
 	}
 	body := `{"body_drying_ratio":0.06,"body_firing_ratio":0.07,"lids":10,"sizes_most":4,"together":"in_place","galleries":[` + strings.Join(pots, ",") + `]}`
-	a, answer := ask(t, "POST", srv.URL+"/v1/board", "application/json", body)
+	a, answer := ask(t, "POST", srv.URL+"/v1/lids/board", "application/json", body)
 	var same boardJSON
 	if err := json.Unmarshal([]byte(answer), &same); err != nil || a.StatusCode != 200 || !reflect.DeepEqual(same, j) {
 		t.Errorf("asked as JSON: %d %v %s", a.StatusCode, err, answer)
 	}
-	_, text := ask(t, "GET", srv.URL+"/v1/board?"+q.Encode(), "", "", "Accept", "text/plain")
+	_, text := ask(t, "GET", srv.URL+"/v1/lids/board?"+q.Encode(), "", "", "Accept", "text/plain")
 	if lines := strings.Split(strings.TrimSpace(text), "\n"); len(lines) != len(j.Sizes) || lines[0] != fmt.Sprintf("%d %.1f", j.Sizes[0].Count, *j.Sizes[0].SizeMM) {
 		t.Errorf("as text: %q", text)
 	}
@@ -119,7 +119,7 @@ func TestBoardBadInput(t *testing.T) {
 		{"a lid twice", pots("p3: 102; 90") + "&measured_lids=" + url.QueryEscape("a: 100\na: 101"), "given-twice", "measured_lids.lid", "a stands twice"},
 		{"a lid of 4", pots("p3: 102; 90") + "&measured_lids=" + url.QueryEscape("a: 100\nb: 4"), "unit-unclear", "measured_lids", "4"},
 	} {
-		a, body := ask(t, "GET", srv.URL+"/v1/board?"+c.query, "", "")
+		a, body := ask(t, "GET", srv.URL+"/v1/lids/board?"+c.query, "", "")
 		if a.StatusCode/100 != 4 || !strings.Contains(body, `"type":"/problems/`+c.kind+`"`) || c.field != "" && !strings.Contains(body, `"name":"`+c.field) {
 			t.Errorf("%s: %d %s", c.name, a.StatusCode, body)
 		}
@@ -128,7 +128,7 @@ func TestBoardBadInput(t *testing.T) {
 			t.Errorf("%s: the page answers %d and does not say %q", c.name, a.StatusCode, c.says)
 		}
 	}
-	a, body := ask(t, "POST", srv.URL+"/v1/board", "application/json", `{"galeries":[]}`)
+	a, body := ask(t, "POST", srv.URL+"/v1/lids/board", "application/json", `{"galeries":[]}`)
 	if a.StatusCode != 422 || !strings.Contains(body, "unknown-parameter") {
 		t.Errorf("a misspelt member: %d %s", a.StatusCode, body)
 	}

@@ -109,6 +109,9 @@ func (sh *shed) Curve(ctx context.Context, id kiln.FiringID, channels []kiln.Cha
 // cold knows no heat works.
 type cold struct{ Heat }
 
+func (cold) Life(context.Context, kiln.KilnID, kiln.ChannelID, time.Time) (kiln.ProbeLife, error) {
+	return kiln.ProbeLife{}, nil
+}
 func (cold) Stories(context.Context, kiln.KilnID) ([]kiln.ProbeStory, error) { return nil, nil }
 
 func (*shed) Cones(context.Context, kiln.FiringID) ([]tiles.ConeSeen, error) { return nil, nil }

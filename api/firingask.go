@@ -53,7 +53,7 @@ const (
 // meant finds the usual firing of the kind, or takes what was asked, or the cone on the bag.
 func (s *Server) meant(ctx context.Context, a firingAsk, clay tiles.Clay) (firingMeant, error) {
 	m := firingMeant{Kind: a.Kind, Atmosphere: a.Atmosphere, Kiln: a.Kiln}
-	m.BisqueWork = kiln.NoTemperature()
+	m.BisqueWork, m.On = kiln.NoTemperature(), s.Now().Wall
 	if a.Kiln != "" {
 		if _, ok := s.Kiln[a.Kiln]; !ok {
 			return m, problem("unknown-kiln", "No kiln "+string(a.Kiln)+" in the settings.", ProblemField{"kiln", "not in the settings"})
@@ -78,7 +78,11 @@ func (s *Server) meant(ctx context.Context, a firingAsk, clay tiles.Clay) (firin
 	}
 	past := kiln.PastOf(mine, control)
 	if m.Kiln != "" {
-		m.Probe = string(m.Kiln) + "/" + string(control)
+		life, err := s.Heat.Life(ctx, m.Kiln, control, m.On)
+		if err != nil {
+			return m, err
+		}
+		m.Probe = kiln.ProbeName(m.Kiln, control, life.Since())
 	}
 	if a.Kind != kiln.Once {
 		m.BisqueWork = bagBisqueC

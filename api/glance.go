@@ -2,23 +2,26 @@ package api
 
 import (
 	"context"
+	"time"
 
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
 
-// glance is an Archive of one moment for one look over many clays: what they all rest on is read
+// glance is an Archive and the probes of one moment for one look over many clays: what they all rest on is read
 // once.
 type glance struct {
 	Archive
+	Heat
 	clays   map[tiles.ClayID]tiles.KeptClay
 	batches []tiles.KeptBatch
 	firings map[kiln.FiringFilter][]kiln.Firing
+	lives   map[string]kiln.ProbeLife
 }
 
-// glancing answers as s does, with a glance in place of its Archive. It serves nobody over HTTP.
+// glancing answers as s does, with a glance in place of its Archive and Heat. It serves nobody over HTTP.
 func (s *Server) glancing(ctx context.Context) (*Server, error) {
-	g := &glance{Archive: s.Archive, clays: map[tiles.ClayID]tiles.KeptClay{}, firings: map[kiln.FiringFilter][]kiln.Firing{}}
+	g := &glance{Archive: s.Archive, Heat: s.Heat, lives: map[string]kiln.ProbeLife{}, clays: map[tiles.ClayID]tiles.KeptClay{}, firings: map[kiln.FiringFilter][]kiln.Firing{}}
 	clays, err := s.Archive.Clays(ctx)
 	if err != nil {
 		return nil, err
@@ -29,7 +32,7 @@ func (s *Server) glancing(ctx context.Context) (*Server, error) {
 	if g.batches, err = s.Archive.Batches(ctx); err != nil {
 		return nil, err
 	}
-	return &Server{Site: s.Site, Archive: g, Kiln: s.Kiln, Shrink: s.Shrink, Lids: s.Lids, Codes: s.Codes, Now: s.Now}, nil
+	return &Server{Site: s.Site, Archive: g, Heat: g, Kiln: s.Kiln, Shrink: s.Shrink, Lids: s.Lids, Codes: s.Codes, Now: s.Now}, nil
 }
 
 func (g *glance) Clay(_ context.Context, id tiles.ClayID) (tiles.KeptClay, error) {
@@ -51,4 +54,16 @@ func (g *glance) Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.Firin
 		g.firings[w] = f
 	}
 	return f, err
+}
+
+func (g *glance) Life(ctx context.Context, k kiln.KilnID, c kiln.ChannelID, at time.Time) (kiln.ProbeLife, error) {
+	name := kiln.ProbeName(k, c, "")
+	if l, ok := g.lives[name]; ok {
+		return l, nil
+	}
+	l, err := g.Heat.Life(ctx, k, c, at)
+	if err == nil {
+		g.lives[name] = l
+	}
+	return l, err
 }

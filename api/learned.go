@@ -180,9 +180,9 @@ func (e *expecting) firing(ctx context.Context, v tiles.LidBoard) (at tiles.LidF
 	case l.Firing != "":
 		f, ok := e.firings[l.Firing]
 		control := e.s.Kiln[f.Kiln].Control
-		w, heard := f.HeatWork[control]
-		if ok && heard && w.Known() {
-			at.Work, at.WorkSD, at.Probe, at.FromBag = w.C, recordedMissC, string(f.Kiln)+"/"+string(control), false
+		w, heard := f.Work(control)
+		if ok && heard && w.C.Known() {
+			at.Work, at.WorkSD, at.Probe, at.FromBag = w.C, recordedMissC, kiln.ProbeName(f.Kiln, control, w.Since), false
 			if f.Kind == kiln.Once {
 				at.BisqueWork = kiln.NoTemperature()
 			}

@@ -30,7 +30,7 @@ func workshopHandler(tb testing.TB) http.Handler {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: w, Kilns: w, Shrink: fitted{w, fit, asOf}, Lines: func() []Line { return nil }, Lids: tiles.UsualLids(),
+	s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: w, Kilns: w, Heat: cold{}, Shrink: fitted{w, fit, asOf}, Lines: func() []Line { return nil }, Lids: tiles.UsualLids(),
 		Kiln: map[kiln.KilnID]kiln.Kiln{"big": {ID: "big", Control: "1"}}, Codes: "ABCDEFGHJKLNPQRTVWXY347", Revision: func() uint64 { return 1 },
 		Now: func() kiln.Stamp { return kiln.Stamp{Wall: noon.Add(60 * 24 * time.Hour), Trusted: true} }, Ready: func() error { return nil }}
 	h, err := s.Handler()
@@ -168,7 +168,7 @@ func BenchmarkFirstAsk(b *testing.B) {
 		{"1lid", "/v1/lid?clay=tern&opening=98&least_play_mm=0.5&most_play_mm=2&step_mm=0.1&measure_sd_mm=0.15&throw_sd_mm=0.15&lids=1&collar=%.4f"},
 		{"2lids", "/v1/lid?clay=tern&opening=98&least_play_mm=0.5&most_play_mm=2&step_mm=0.1&measure_sd_mm=0.15&throw_sd_mm=0.15&lids=2&collar=%.4f"},
 		{"3lids", "/v1/lid?clay=tern&opening=98&least_play_mm=0.5&most_play_mm=2&step_mm=0.1&measure_sd_mm=0.15&throw_sd_mm=0.15&lids=3&collar=%.4f"},
-		{"board", "/v1/board?clay=tern&together=in_place&galleries=" + strings.ReplaceAll(pots, "%", "%%") + "%.4f%%3B92.5"},
+		{"board", "/v1/lids/board?clay=tern&together=in_place&galleries=" + strings.ReplaceAll(pots, "%", "%%") + "%.4f%%3B92.5"},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			runtime.LockOSThread()

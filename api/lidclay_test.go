@@ -115,10 +115,16 @@ func newWorkshop(fired bool) workshop {
 
 func workshopServer(t *testing.T, fired bool) *httptest.Server {
 	t.Helper()
+	return workshopOn(t, fired, noon.AddDate(0, 0, 60), cold{})
+}
+
+// workshopOn is the workshop on some day, with what is known of its probes.
+func workshopOn(t *testing.T, fired bool, day time.Time, heat Heat) *httptest.Server {
+	t.Helper()
 	w := newWorkshop(fired)
-	s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: w, Kilns: w, Shrink: w, Lines: func() []Line { return nil }, Lids: tiles.UsualLids(),
+	s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: w, Kilns: w, Shrink: w, Heat: heat, Lines: func() []Line { return nil }, Lids: tiles.UsualLids(),
 		Kiln: map[kiln.KilnID]kiln.Kiln{"big": {ID: "big", Control: "1"}}, Codes: "ABCDEFGHJKLNPQRTVWXY347",
-		Now: func() kiln.Stamp { return kiln.Stamp{Wall: noon.Add(60 * 24 * time.Hour), Trusted: true} }, Ready: func() error { return nil }, Notices: &told{}}
+		Now: func() kiln.Stamp { return kiln.Stamp{Wall: day, Trusted: true} }, Ready: func() error { return nil }, Notices: &told{}}
 	h, err := s.Handler()
 	if err != nil {
 		t.Fatal(err)
@@ -126,6 +132,45 @@ func workshopServer(t *testing.T, fired bool) *httptest.Server {
 	srv := httptest.NewServer(h)
 	t.Cleanup(srv.Close)
 	return srv
+}
+
+// refitted has a probe that was replaced on a day.
+type refitted struct {
+	cold
+	on time.Time
+}
+
+func (r refitted) Life(_ context.Context, _ kiln.KilnID, _ kiln.ChannelID, at time.Time) (kiln.ProbeLife, error) {
+	if at.Before(r.on) {
+		return kiln.ProbeLife{}, nil
+	}
+	return kiln.ProbeLife{Fitted: r.on}, nil
+}
+
+// Trust goes by the day of the question and by the probe of that day: rate, lid, size and board say
+// the same of it.
+func TestTrustGoesByTheDayOfAsking(t *testing.T) {
+	galleries := url.QueryEscape(strings.Repeat("104.5;92.5\n", 8))
+	asked := []string{"/v1/clays/tern/shrinkage?batch=A", "/v1/lid?collar=104.5&clay=tern&batch=A&lids=1", "/v1/size?fired=62&clay=tern&batch=A", "/v1/lids/board?clay=tern&batch=A&galleries=" + galleries}
+	for name, c := range map[string]struct {
+		day   time.Time
+		heat  Heat
+		trust string
+		why   string
+	}{
+		"60 days in":           {noon.AddDate(0, 0, 60), cold{}, "sound", "last 20 days ago"},
+		"a year and more":      {noon.AddDate(1, 2, 0), cold{}, "stale", "last 12 months ago"},
+		"another probe fitted": {noon.AddDate(0, 0, 60), refitted{on: noon.AddDate(0, 0, 55)}, "unlike", "under another probe"},
+		"fitted tomorrow":      {noon.AddDate(0, 0, 60), refitted{on: noon.AddDate(0, 0, 61)}, "sound", "last 20 days ago"},
+	} {
+		srv := workshopOn(t, true, c.day, c.heat)
+		for _, path := range asked {
+			_, body := ask(t, "GET", srv.URL+path, "", "")
+			if !strings.Contains(body, `"trust":"`+c.trust+`"`) || !strings.Contains(body, c.why) {
+				t.Errorf("%s, %s: want %s, %s; got %s", name, path, c.trust, c.why, body)
+			}
+		}
+	}
 }
 
 // total is what is left of a wet length of 1 of a clay, by its own route, to 4 decimals.
@@ -267,7 +312,7 @@ func TestBoardOfAClay(t *testing.T) {
 	if j = askBoard(t, srv.URL, q); j.Sizes != nil || j.HeldBack == nil || j.AllPairChance != nil {
 		t.Errorf("not held back: %+v", j)
 	}
-	if a, body := ask(t, "GET", srv.URL+"/v1/board?"+q, "", "", "Accept", "text/plain"); a.StatusCode != 422 || !strings.Contains(body, "no-width") {
+	if a, body := ask(t, "GET", srv.URL+"/v1/lids/board?"+q, "", "", "Accept", "text/plain"); a.StatusCode != 422 || !strings.Contains(body, "no-width") {
 		t.Errorf("as text: %d %s", a.StatusCode, body)
 	}
 	if _, page := ask(t, "GET", srv.URL+"/lid/board?"+q, "", ""); !strings.Contains(page, "No sizes given.") {

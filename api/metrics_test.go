@@ -66,6 +66,9 @@ func (c *crowd) Receivers() []string                             { return nil }
 func (c *crowd) Counts(context.Context) (map[[2]string]int, error) {
 	return map[[2]string]int{{"kiln.quiet", "sent"}: 2}, nil
 }
+func (c *crowd) Life(context.Context, kiln.KilnID, kiln.ChannelID, time.Time) (kiln.ProbeLife, error) {
+	return kiln.ProbeLife{}, nil
+}
 func (c *crowd) Stories(_ context.Context, k kiln.KilnID) ([]kiln.ProbeStory, error) {
 	var out []kiln.ProbeStory
 	for _, ch := range []kiln.ChannelID{"1", "2", "3"} {

@@ -2,6 +2,8 @@ package api
 
 import (
 	"context"
+	"maps"
+	"slices"
 
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -55,6 +57,23 @@ type KilnPath struct {
 	Kiln string `path:"kiln"`
 }
 
+type kilnsJSON struct {
+	Items []kilnJSON `json:"items"`
+	Next  *string    `json:"next" doc:"Always null: a studio has few kilns"`
+}
+
+func (s *Server) getKilns(ctx context.Context, _ *struct{}) (*body[kilnsJSON], error) {
+	j := kilnsJSON{Items: []kilnJSON{}}
+	for _, id := range slices.Sorted(maps.Keys(s.Kiln)) {
+		k, err := s.kilnOf(ctx, id)
+		if err != nil {
+			return nil, s.problemFrom(ctx, err)
+		}
+		j.Items = append(j.Items, k)
+	}
+	return &body[kilnsJSON]{j}, nil
+}
+
 func (s *Server) getKiln(ctx context.Context, in *KilnPath) (*body[kilnJSON], error) {
 	j, err := s.kilnOf(ctx, kiln.KilnID(in.Kiln))
 	if err != nil {
@@ -76,8 +95,14 @@ func (s *Server) kilnOf(ctx context.Context, id kiln.KilnID) (kilnJSON, error) {
 	if err != nil {
 		return j, err
 	}
+	main := ""
 	for _, st := range stories {
-		j.Probes = append(j.Probes, s.probeJSON(st))
+		if st.Shelf == "" || st.Of != main { // the shelf with most cones tells of the channel too
+			j.Probes = append(j.Probes, s.probeJSON(st))
+		}
+		if st.Shelf == "" {
+			main = st.Of
+		}
 	}
 	firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: id, Status: kiln.Ended, Limit: newestKilns})
 	if err != nil {

@@ -239,6 +239,17 @@ func writeProblem(w http.ResponseWriter, r *http.Request, p *Problem) {
 	}
 }
 
+// sayWhere puts the path that was asked into a problem that a handler answers with.
+func sayWhere(ctx huma.Context, _ string, v any) (any, error) {
+	p, ok := v.(*Problem)
+	if !ok || p.Instance != "" {
+		return v, nil
+	}
+	q := *p
+	q.Instance = ctx.URL().Path
+	return &q, nil
+}
+
 func unknownWord(field, got string, known ...string) *Problem {
 	says := fmt.Sprintf("not one of %s", strings.Join(known, ", "))
 	return problem("unknown-value", field+": "+says+".", ProblemField{Name: field, Says: says})

@@ -166,6 +166,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, put, "/v1/firings/{id}/cones/{cone}/strike", "strike-cone", "Cross a cone out; it stays to be seen", s.strikeCone)
 	route(a, put, "/v1/firings/{id}/notes/{note}", "put-note", "A note or an incident of a firing", s.putNote)
 	route(a, put, "/v1/firings/{id}/notes/{note}/strike", "strike-note", "Cross a note out; it stays to be seen", s.strikeNote)
+	route(a, get, "/v1/kilns", "list-kilns", "Every kiln of the settings, by name", s.getKilns)
 	route(a, get, "/v1/kilns/{kiln}", "get-kiln", "A kiln with its probes, what the cones told of them, and what is usual", s.getKiln)
 	route(a, put, "/v1/kilns/{kiln}/probes/{probe}", "put-probe", "The life of a thermocouple: a new one has nothing of what the cones told of the old one", s.putProbe)
 	or[curveJSON](a, "/v1/firings/{id}/curve", "text/csv")
@@ -214,15 +215,15 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, get, "/v1/size/shared", "size-shared", "One lid for several pots: the play on the widest and the narrowest", s.getShared)
 	route(a, get, "/v1/size/scale", "size-scale", "A whole form made larger or smaller, by its capacity", s.getScale)
 	route(a, get, "/v1/lid", "lid", "How wide to throw a lid so that it fits its fired gallery", s.getLid)
-	route(a, get, "/v1/board", "board", "Lids for a whole board: sizes and counts, or which measured lid goes with which pot", s.getBoard)
-	route(a, http.MethodPost, "/v1/board", "ask-board", "The same asked with a JSON body; keeps nothing", s.postBoard)
+	route(a, get, "/v1/lids/board", "board", "Lids for a whole board: sizes and counts, or which measured lid goes with which pot", s.getBoard)
+	route(a, http.MethodPost, "/v1/lids/board", "ask-board", "The same asked with a JSON body; keeps nothing", s.postBoard)
 
 	for _, path := range []string{"/v1/clays/{clay}", "/v1/clays/{clay}/batches/{batch}", "/v1/loads/{id}", "/v1/bars/{bar}", "/v1/pots/{id}", "/v1/kilns/{kiln}/probes/{probe}"} {
 		edits(a, path)
 	}
 	orText[nowJSON](a, "/v1/now")
 	orText[lidJSON](a, "/v1/lid")
-	orText[boardJSON](a, "/v1/board")
+	orText[boardJSON](a, "/v1/lids/board")
 	// What was said, in order, for whoever follows.
 	route(a, get, "/v1/changes", "changes", "What was said after a number; waits for something new where asked to", s.getChanges)
 	huma.Register(a, streamOperation, s.getStream)
@@ -258,6 +259,7 @@ func (s *Server) humaConfig() huma.Config {
 	c.Info.Description = "Shrink rates and lid sizes from a studio's own bars and firings. A logger: nothing here controls a kiln. " + Standing
 	c.OpenAPIPath, c.DocsPath, c.SchemasPath = "/v1/openapi", "", ""
 	c.CreateHooks = nil
+	c.Transformers = append(c.Transformers, sayWhere)
 	c.DefaultFormat = "application/json"
 	c.NoFormatFallback = false
 	f := huma.Format{Marshal: huma.DefaultJSONFormat.Marshal, Unmarshal: strictJSON}

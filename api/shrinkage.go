@@ -148,7 +148,7 @@ func (s *Server) rateAsked(ctx context.Context, id tiles.ClayID, values url.Valu
 		return rateAsked{}, err
 	}
 	return rateAsked{tiles.Ask{BatchRef: ref, Forming: forming, Stage: from, Work: m.Work, WorkSD: m.WorkSD,
-		BisqueWork: m.BisqueWork, Kind: m.Kind, Probe: m.Probe, On: s.Now().Wall}, to, m}, nil
+		BisqueWork: m.BisqueWork, Kind: m.Kind, Probe: m.Probe, On: m.On}, to, m}, nil
 }
 
 // shrinkageOf answers it from a fit at hand.

@@ -11,6 +11,7 @@ import (
 
 type VerdictBody struct {
 	Load       string     `json:"load,omitempty" doc:"Id of the load; without one the usual firing's heat is taken"`
+	Pot        string     `json:"pot,omitempty" doc:"The pot card, where the board has one pot; in place of pots"`
 	Pots       []string   `json:"pots,omitempty" maxItems:"500" doc:"Ids of the pot cards of this board; without any the board is kept and teaches nothing"`
 	Lids       int        `json:"lids,omitempty" minimum:"0" maximum:"500" doc:"Lids on the board; those not told of count as not looked at. One a pot if not said"`
 	Form       string     `json:"form,omitempty" maxLength:"60" doc:"As on the pot card if not said"`
@@ -257,6 +258,12 @@ func (s *Server) verdictKept(ctx context.Context, id string) (verdictKeptJSON, e
 
 // boardOf fills in from the first pot card what b leaves out.
 func (s *Server) boardOf(ctx context.Context, id string, b VerdictBody) (tiles.LidBoard, error) {
+	if b.Pot != "" {
+		if len(b.Pots) > 0 {
+			return tiles.LidBoard{}, &tiles.Invalid{Field: "pot", Type: tiles.GivenTwice, Why: "and pots: name the cards once"}
+		}
+		b.Pots = []string{b.Pot}
+	}
 	v := tiles.LidBoard{ID: id, Load: b.Load, Pots: b.Pots, Form: b.Form, Maker: b.Maker, Seat: tiles.Seat(b.Seat), SeatGlazed: b.SeatGlazed,
 		Sat: tiles.Sat(b.Counts), Losses: tiles.Losses(b.Losses), Plays: fromMillimetres(b.Plays), Thrown: fromMillimetres(b.Thrown), By: b.By}
 	var err error

@@ -235,6 +235,21 @@ func (h *heat) facts(ctx context.Context, id kiln.KilnID) ([]kiln.Firing, map[ki
 }
 
 func (h *heat) stories(ctx context.Context, id kiln.KilnID, firings []kiln.Firing, cones map[kiln.FiringID][]kiln.ConeReading) ([]kiln.ProbeStory, error) {
+	lives, err := h.lives(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	return kiln.StoriesOf(kiln.MainLadder(), h.kiln(id), lives, firings, cones), nil
+}
+
+// Life is the life that the probe of a channel has at a moment.
+func (h *heat) Life(ctx context.Context, id kiln.KilnID, c kiln.ChannelID, at time.Time) (kiln.ProbeLife, error) {
+	lives, err := h.lives(ctx, id)
+	return kiln.LifeAt(c, lives, at), err
+}
+
+// lives are those of the settings and those that people told of.
+func (h *heat) lives(ctx context.Context, id kiln.KilnID) ([]kiln.ProbeLife, error) {
 	told, err := h.store.Probes(ctx, id)
 	if err != nil {
 		return nil, err
@@ -247,7 +262,7 @@ func (h *heat) stories(ctx context.Context, id kiln.KilnID, firings []kiln.Firin
 		}
 		lives = append(lives, life)
 	}
-	return kiln.StoriesOf(kiln.MainLadder(), h.kiln(id), lives, firings, cones), nil
+	return lives, nil
 }
 
 // date is the start of a day in the studio's zone; zero if it is not told.

@@ -222,6 +222,7 @@ func loadStudio(ctx context.Context, st *store.Store, channel api.Channels) (til
 		studio.Bars = append(studio.Bars, b.Bar)
 		newest = later(newest, newestOf(b.Bar))
 	}
+	studio.ProbeSD = tiles.ProbeDoubts(studio.Bars)
 	return studio, newest, nil
 }
 

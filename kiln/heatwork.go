@@ -12,6 +12,7 @@ type HeatWork struct {
 	Model    string  // number of the model that worked it out
 	Bias     Celsius // what was added to every reading; 0: as indicated
 	BiasSD   Celsius // one sd of it, in the range
+	Since    string  // day the life of the probe began that read it; empty: since ever, or not worked out
 }
 
 // HeatWorkModel is the number of the model kept with a closed firing's heat work. Another

@@ -17,6 +17,31 @@ type ProbeLife struct {
 	Tolerance Celsius   // of its type and class at 1200 °C; NaN or 0: not known
 }
 
+// Since is the day on which a life began, which tells it from the others of its channel: "2026-01-06";
+// empty: since ever.
+func (l ProbeLife) Since() string {
+	if l.Fitted.IsZero() {
+		return ""
+	}
+	return l.Fitted.Format(time.DateOnly)
+}
+
+// ProbeName names a life of a probe as bars and rates know it: "big-blue/1", and after another was
+// fitted "big-blue/1 of 2026-01-06".
+func ProbeName(k KilnID, c ChannelID, since string) string {
+	name := string(k) + "/" + string(c)
+	if since != "" {
+		name += " of " + since
+	}
+	return name
+}
+
+// LifeAt is the life that the probe of a channel had at a moment.
+func LifeAt(c ChannelID, lives []ProbeLife, at time.Time) ProbeLife {
+	spans := spansOf(c, lives)
+	return spans[lifeAt(spans, at)]
+}
+
 // Place is where a heat work was felt: what a channel says, as the cones of one shelf show it.
 type Place struct {
 	Channel ChannelID
@@ -181,7 +206,7 @@ func Corrections(stories []ProbeStory, f Firing) map[Place]Correction {
 		if !ok || !of || w.From != FromCurve || s.Shelf != "" && b.Cones == 0 {
 			continue
 		}
-		c := Correction{}
+		c := Correction{Since: s.Life.Since()}
 		c.Bias, c.SD = b.doubtFor(w.C)
 		out[s.Place] = c
 	}
@@ -190,15 +215,16 @@ func Corrections(stories []ProbeStory, f Firing) map[Place]Correction {
 
 // Correction is what the cones say is to be added to each reading of a channel.
 type Correction struct {
-	Bias Celsius
-	SD   Celsius // one sd
+	Bias  Celsius
+	SD    Celsius // one sd
+	Since string  // of the life of the probe
 }
 
 // Differs says whether a heat work was worked out with another correction, or by another model.
 func (c Correction) Differs(w HeatWork) bool {
 	const enough = 0.005
 	apart := func(a, b Celsius) bool { return max(a-b, b-a) > enough }
-	return w.Model != HeatWorkModel || apart(c.Bias, w.Bias) || apart(c.SD, w.BiasSD)
+	return w.Model != HeatWorkModel || c.Since != w.Since || apart(c.Bias, w.Bias) || apart(c.SD, w.BiasSD)
 }
 
 // CorrectedHeatWork works out the heat work of one channel of a whole firing with a correction.
@@ -206,7 +232,9 @@ func CorrectedHeatWork(c Curve, channel ChannelID, limit Celsius, by Correction)
 	g := NewHeatGauge(MainLadder(), limit)
 	g.Bias, g.BiasSD = by.Bias, by.SD
 	g.Play(c, channel)
-	return g.HeatWork()
+	w := g.HeatWork()
+	w.Since = by.Since
+	return w
 }
 
 // Work is the heat work of a channel: corrected by the cones where that was worked out, else as

@@ -116,7 +116,22 @@ type Heat struct {
 	Work    kiln.Celsius // heat_work_c; NaN if there is no record yet
 	ExtraSD float64      // doubt of this firing's own record, °C (one sd)
 	Probe   string       // kiln and probe life, or empty
+	ProbeSD float64      // doubt of that probe after this firing, °C (one sd); 0: not known
 	At      time.Time    // when it ended, or the load was unpacked
+}
+
+// ProbeDoubts is how sure the witness cones are by now of each life of a probe that fired one of the bars,
+// °C (one sd). Lives that nobody knows the doubt of are left out.
+func ProbeDoubts(bars []Bar) map[string]float64 {
+	doubts, told := map[string]float64{}, map[string]time.Time{}
+	for _, b := range bars {
+		for _, h := range b.Firings {
+			if h.Probe != "" && h.ProbeSD > 0 && !h.At.Before(told[h.Probe]) {
+				doubts[h.Probe], told[h.Probe] = h.ProbeSD, h.At
+			}
+		}
+	}
+	return doubts
 }
 
 // Stages in the order in which clay goes through them.

@@ -1,14 +1,19 @@
 package tiles
 
-import "lidwright/kiln"
+import (
+	"time"
+
+	"lidwright/kiln"
+)
 
 // LidFiring is the firing that body and lid are still to go through.
 type LidFiring struct {
 	Work       kiln.Celsius // heat work: usual, or as asked
 	WorkSD     float64      // how far it may miss that, °C
 	BisqueWork kiln.Celsius // usual bisque; NaN: none
-	Probe      string
-	FromBag    bool // no usual firing yet: the cone on the bag was taken
+	Probe      string       // kiln and probe life it is read with
+	FromBag    bool         // no usual firing yet: the cone on the bag was taken
+	On         time.Time    // date of the question, for "stale"; zero: the day of the newest reading
 }
 
 // LidKnown is what is known when a lid question is asked.
@@ -132,7 +137,7 @@ func (q *LidQuestion) Know(rates Rates, at LidFiring, companion Gone) (LidKnown,
 func (q *LidQuestion) pair(rates Rates, at LidFiring, companion Gone, bodyStage, lidStage Stage) (Pair, error) {
 	ask := func(ref BatchRef, stage Stage, gone Gone) Ask {
 		return Ask{BatchRef: ref, Forming: ThrownRing, Stage: stage, Gone: gone, Work: at.Work, WorkSD: at.WorkSD,
-			BisqueWork: at.BisqueWork, Kind: q.Kind, Probe: at.Probe}
+			BisqueWork: at.BisqueWork, Kind: q.Kind, Probe: at.Probe, On: at.On}
 	}
 	bodyClay, lidClay := q.Body.Clay != "" && bodyStage != Fired, q.ClayOfLid().Clay != "" && lidStage != Fired
 	body, lid := ask(q.Body, bodyStage, q.bodyGone(companion)), ask(q.ClayOfLid(), lidStage, q.lidGone())

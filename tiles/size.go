@@ -132,7 +132,7 @@ func (q *SizeQuestion) know(rates Rates, at LidFiring, together Together) (Pair,
 		part := StatedPart{q.Rates, q.Stage}
 		return StatedPair(part, part, *q.Doubt, true, together), nil
 	}
-	ask := Ask{BatchRef: q.Clay, Forming: ThrownRing, Stage: q.Stage, Work: at.Work, WorkSD: at.WorkSD, BisqueWork: at.BisqueWork, Kind: q.Kind, Probe: at.Probe}
+	ask := Ask{BatchRef: q.Clay, Forming: ThrownRing, Stage: q.Stage, Work: at.Work, WorkSD: at.WorkSD, BisqueWork: at.BisqueWork, Kind: q.Kind, Probe: at.Probe, On: at.On}
 	if q.Rates.Leather != nil {
 		ask.Gone = GoneByRatio(*q.Rates.Leather)
 	}

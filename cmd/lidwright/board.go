@@ -94,7 +94,7 @@ func sizeBoard(c *cobra.Command, args []string) error {
 	var done bool
 	var err error
 	if api.NamesClay(q) {
-		done, err = get(c, "/v1/board", q, &a)
+		done, err = get(c, "/v1/lids/board", q, &a)
 	} else {
 		var answer []byte
 		if answer, err = api.StatedBoard(q, tiles.MM, daemon.Lids(config.Default())); err == nil {

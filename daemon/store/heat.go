@@ -59,7 +59,7 @@ func (s *Store) heats(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar, l
 			if w, ok := works[j.firing].WorkOn(c, j.heat.Shelf); ok && w.C.Known() {
 				j.heat.Work, j.heat.ExtraSD = w.C, w.GapSD
 				if w.From == kiln.FromCurve {
-					j.heat.Probe = string(j.heat.Kiln) + "/" + string(c)
+					j.heat.Probe, j.heat.ProbeSD = kiln.ProbeName(j.heat.Kiln, c, w.Since), float64(w.BiasSD)
 				} else {
 					j.heat.ExtraSD = w.SD()
 				}

@@ -103,14 +103,15 @@ func putWork(e *coder, w kiln.HeatWork) {
 		e.float(v)
 	}
 	e.flag(w.Estimate)
-	e.text(w.From)
-	e.text(w.Model)
+	for _, text := range []string{w.From, w.Model, w.Since} {
+		e.text(text)
+	}
 }
 
 func takeWork(d *decoder) kiln.HeatWork {
 	w := kiln.HeatWork{C: kiln.Celsius(d.float()), Low: kiln.Celsius(d.float()), High: kiln.Celsius(d.float()), Position: d.float(), GapSD: d.float(),
 		Bias: kiln.Celsius(d.float()), BiasSD: kiln.Celsius(d.float())}
-	w.Estimate, w.From, w.Model = d.flag(), d.text(), d.text()
+	w.Estimate, w.From, w.Model, w.Since = d.flag(), d.text(), d.text(), d.text()
 	return w
 }
 
