@@ -83,7 +83,8 @@ func TestTightAndBiasedBoards(t *testing.T) {
 // What cannot be is refused in words with the field, and nothing of it is kept.
 func TestVerdictsThatCannotBe(t *testing.T) {
 	s := testStudio(t)
-	pots := quoted(s.pots(1, 3, 104.5, 98, 102.5, 102.5))
+	cards := s.pots(1, 3, 104.5, 98, 102.5, 102.5)
+	pots, one := quoted(cards), `"`+cards[0]+`"`
 	for i, c := range []struct {
 		body, kind, field, says string
 		status                  int
@@ -102,6 +103,10 @@ func TestVerdictsThatCannotBe(t *testing.T) {
 		{`{"form":"jar","body":"wren/B","counts":{"good":1}}`, "unknown-clay", "", "", 404},
 		{`{"form":"jar","counts":{"good":1}}`, "missing", "body", "", 422},
 		{`{"body":"tern/B","counts":{"good":1}}`, "missing", "form", "", 422},
+		{`{"pot":` + one + `,"counts":{"good":1}}`, "", "", "", 201},
+		{`{"pot":null,"pots":` + pots + `,"counts":{"good":3}}`, "", "", "", 201},
+		{`{"pot":` + one + `,"counts":{"good":2}}`, "out-of-range", "counts", "2 lids told of, the board had 1", 422},
+		{`{"pot":` + one + `,"pots":` + pots + `,"counts":{"good":3}}`, "given-twice", "pot", "", 422},
 		{`{"pots":` + pots + `,"counts":{"great":1}}`, "unknown-parameter", "", "", 422},
 		{`{"pots":` + pots + `,"counts":{"good":1.5}}`, "", "", "", 422},
 	} {
@@ -109,6 +114,9 @@ func TestVerdictsThatCannotBe(t *testing.T) {
 		said := s.put(path, c.body, c.status, nil)
 		if c.kind != "" && !strings.Contains(said, `"/problems/`+c.kind+`"`) || !strings.Contains(said, c.says) || c.field != "" && !strings.Contains(said, `"name":"`+c.field+`"`) {
 			t.Errorf("%s\n%s", c.body, said)
+		}
+		if c.status != 201 && !strings.Contains(said, `"instance":"`+path+`"`) {
+			t.Errorf("it does not say where: %s", said)
 		}
 		var list verdictsJSON
 		s.get("/v1/verdicts?limit=500", 200, &list)

@@ -274,13 +274,77 @@ func TestConesCorrectTheProbe(t *testing.T) {
 		t.Fatalf("a new probe: %d %s", status, text)
 	}
 	n := len(k.Probes)
-	if n < 2 || k.Probes[n-1].ID == nil || *k.Probes[n-1].ID != life || k.Probes[n-1].Bias != nil || k.Probes[0].Bias == nil || k.Probes[0].Firings != 4 {
+	if n != 2 || k.Probes[n-1].ID == nil || *k.Probes[n-1].ID != life || k.Probes[n-1].Bias != nil || k.Probes[0].Bias == nil || k.Probes[0].Firings != 4 {
 		t.Errorf("lives: %+v", k.Probes)
 	}
 	fresh := b.fire(14, glazeTo1206, kiln.Glaze)
 	b.d.heat.Again(t.Context(), "big-blue")
 	if f := b.firing(fresh); f.CorrectionC == nil || *f.CorrectionC != 0 || math.Abs(*f.CorrectionSD-3) > 0.1 || !strings.Contains(f.Probe, "No cone has told") {
 		t.Errorf("of a new type S: %+v, %q", f.CorrectionC, f.Probe)
+	}
+}
+
+// A couple is replaced between two loads: the rate knows two lives, each as sure as its cones, and
+// a lid asked for in between is told that all bars were fired under another probe.
+func TestLifeOfAProbeReachesTheRates(t *testing.T) {
+	b := newHeatBench(t)
+	first, second := b.fire(2, glazeTo1206, kiln.Glaze), b.fire(5, glazeTo1206, kiln.Glaze)
+	b.run()
+	put := func(path string, body map[string]any) {
+		t.Helper()
+		if status, text := b.ask("PUT", path, body, nil); status != 201 {
+			t.Fatalf("%s: %d %s", path, status, text)
+		}
+	}
+	fired := func(firing kiln.FiringID, codes ...string) {
+		t.Helper()
+		var bars []map[string]any
+		for _, code := range codes {
+			put("/v1/bars/"+code, map[string]any{"id": newUUID(), "clay": "tern", "batch": "A", "forming": "thrown_ring", "mark_length_mm": 100})
+			bars = append(bars, map[string]any{"bar": code, "shelf": "middle"})
+		}
+		put("/v1/loads/"+newUUID(), map[string]any{"kiln": "big-blue", "kind": "glaze", "bars": bars, "firing": firing})
+		for i, code := range codes {
+			for stage, mm := range map[string]float64{"wet": 100, "fired": 87.5 + 0.1*float64(i)} {
+				put("/v1/bars/"+code+"/readings/"+newUUID(), map[string]any{"stage": stage, "length": fmt.Sprint(mm), "unit": "mm"})
+			}
+		}
+	}
+	lid := func() (a struct {
+		Trust string
+		Why   string `json:"trust_why"`
+	}) {
+		t.Helper()
+		if status, text := b.ask("GET", "/v1/lid?collar=104.5&clay=tern&lids=1", nil, &a); status != 200 {
+			t.Fatalf("%d %s", status, text)
+		}
+		return a
+	}
+	put("/v1/clays/tern", map[string]any{"name": "Tern stoneware", "matures_cone": "6"})
+	for range 3 {
+		if status, text := b.cone(first, map[string]any{"cone": "6", "shelf": "middle", "tilt_deg": 90, "by": "KT"}); status != 201 {
+			t.Fatal(text)
+		}
+	}
+	fired(first, "AA", "AB")
+	if a := lid(); a.Trust != "thin" {
+		t.Errorf("after one load: %+v", a)
+	}
+	put("/v1/kilns/big-blue/probes/"+newUUID(), map[string]any{"type": "S", "fitted_on": "2026-01-04"})
+	if a := lid(); a.Trust != "unlike" || !strings.Contains(a.Why, "another probe") {
+		t.Errorf("with another couple fitted: %+v", a)
+	}
+	fired(second, "AC", "AD")
+	if a := lid(); a.Trust != "sound" {
+		t.Errorf("with bars of the new couple too: %+v", a)
+	}
+	studio, _, err := loadStudio(t.Context(), b.d.store, b.d.shrink.channel)
+	if err != nil {
+		t.Fatal(err)
+	}
+	old, new := studio.ProbeSD["big-blue/1"], studio.ProbeSD["big-blue/1 of 2026-01-04"]
+	if len(studio.ProbeSD) != 2 || old < 1 || old > 4 || new < 2.5 || new > 4 { // three cones; class 2 of type S: 3 °C at 1200 °C
+		t.Errorf("doubt of the probes: %v", studio.ProbeSD)
 	}
 }
 
