@@ -69,30 +69,40 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 	if err != nil {
 		return nil, err
 	}
-	zone := time.Local
-	if cfg.Site.Zone != "" {
-		if zone, err = time.LoadLocation(cfg.Site.Zone); err != nil {
-			return nil, fmt.Errorf("site.zone: %w", err)
-		}
-	}
 	if err := makeFolder(cfg.Store.Folder); err != nil {
 		return nil, err
 	}
-	d := &Daemon{Now: clock.Now, Tick: everySecond, Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
-		Ready: func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: make(chan struct{}, 1)}
-	if d.store, err = (store.Settings{Now: clock.Now, Copies: cfg.Copy.Keep, Second: cfg.Copy.Target}).Open(ctx, cfg.Store.Folder); err != nil {
+	st, err := store.Settings{Now: clock.Now, Copies: cfg.Copy.Keep, Second: cfg.Copy.Target}.Open(ctx, cfg.Store.Folder)
+	if err != nil {
 		if errors.Is(err, store.ErrFolder) || errors.Is(err, store.ErrInUse) || errors.Is(err, store.ErrNewer) {
 			return nil, fmt.Errorf("%w: %w", ErrCannotStart, err)
 		}
 		return nil, err
 	}
-	site := cfg.Site.ID
-	if site == "" {
-		if site, err = d.store.SiteID(ctx, uuid.Must(uuid.NewV7()).String()); err != nil {
-			d.store.Close()
+	if cfg.Site.ID == "" {
+		if cfg.Site.ID, err = st.SiteID(ctx, uuid.Must(uuid.NewV7()).String()); err != nil {
+			st.Close()
 			return nil, err
 		}
 	}
+	d, err := build(ctx, cfg, version, clock, st, who)
+	if err != nil {
+		st.Close()
+		return nil, err
+	}
+	return d, nil
+}
+
+// build puts everything around an open store.
+func build(ctx context.Context, cfg config.Config, version string, clock *Clock, st *store.Store, who api.Access) (*Daemon, error) {
+	zone, err := time.Local, error(nil)
+	if cfg.Site.Zone != "" {
+		if zone, err = time.LoadLocation(cfg.Site.Zone); err != nil {
+			return nil, fmt.Errorf("site.zone: %w", err)
+		}
+	}
+	d := &Daemon{Now: clock.Now, Tick: everySecond, Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
+		Ready: func(string) {}, cfg: cfg, store: st, samples: make(chan kiln.Sample, 256), over: make(chan struct{}, 1)}
 	kilns := map[kiln.KilnID]kiln.Kiln{}
 	d.recorder = &kiln.Recorder{Log: d.store, Ladder: kiln.MainLadder(), Past: map[kiln.KilnID]kiln.Past{}, Zones: map[kiln.KilnID]kiln.ZonePast{}, NewID: newFiringID,
 		Rules:  kiln.Rules{StartAbove: kiln.Celsius(cfg.Firing.StartAboveC), EndBelow: kiln.Celsius(cfg.Firing.EndBelowC), QuietAfter: cfg.Firing.QuietAfter},
@@ -101,18 +111,15 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 		kilns[k.ID] = k.Kiln()
 		d.recorder.Kilns = append(d.recorder.Kilns, k.Kiln())
 		if d.recorder.Past[k.ID], err = d.past(ctx, k.ID, k.Control); err != nil {
-			d.store.Close()
 			return nil, err
 		}
 		if d.recorder.Zones[k.ID], err = d.zones(ctx, k.Kiln()); err != nil {
-			d.store.Close()
 			return nil, err
 		}
 	}
 	for _, s := range linesOf(cfg) {
 		line, err := source.New(s, func() kiln.Stamp { return d.Now() }, d.samples)
 		if err != nil {
-			d.store.Close()
 			return nil, fmt.Errorf("the line %s: %w", s.Port, err)
 		}
 		d.lines = append(d.lines, line)
@@ -131,14 +138,13 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 			return e, err
 		}}
 	if d.herald, err = newHerald(d.store, cfg, zone, func() kiln.Stamp { return d.Now() }); err != nil {
-		d.store.Close()
 		return nil, err
 	}
 	d.herald.ended = d.ended
 	d.turned.Store(-1)
 	d.heat = newHeat(d.store, cfg, zone, d.relearn)
 	d.server = &api.Server{
-		Site:    api.Site{Name: cfg.Site.Name, ID: site, Zone: zone, Units: cfg.Units.Length, Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
+		Site:    api.Site{Name: cfg.Site.Name, ID: cfg.Site.ID, Zone: zone, Units: cfg.Units.Length, Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
 		Archive: d.store, Kilns: d.recorder, Shrink: d.shrink, Heat: d.heat, Lines: d.heard, Store: d.health, Kiln: kilns, Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet),
 		Now: func() kiln.Stamp { return d.Now() }, Ready: d.isReady,
 		Access:   who,

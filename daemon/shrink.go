@@ -23,6 +23,7 @@ type shrink struct {
 	store    *store.Store
 	channel  api.Channels
 	wake     chan struct{}
+	patience time.Duration // how long whoever asks waits for a fit
 	revision atomic.Uint64 // grows whenever an answer may come out otherwise
 
 	mu     sync.Mutex // guards the fields below
@@ -57,7 +58,7 @@ const (
 )
 
 func newShrink(s *store.Store, channel api.Channels) *shrink {
-	return &shrink{store: s, channel: channel, wake: make(chan struct{}, 1), open: said{more: true}, fresh: make(chan struct{})}
+	return &shrink{store: s, channel: channel, patience: patience, wake: make(chan struct{}, 1), open: said{more: true}, fresh: make(chan struct{})}
 }
 
 // Touch says that something was said that a rate may rest on: about these bars, or, with none
@@ -75,9 +76,9 @@ func (s *shrink) Touch(bars ...tiles.Code) {
 }
 
 // Fit gives a fit with everything in it that was said so far, or, where that takes longer than
-// two seconds, the last good one.
+// patience, the last good one.
 func (s *shrink) Fit(ctx context.Context) (*tiles.Fit, time.Time, error) {
-	ctx, cancel := context.WithTimeout(ctx, patience)
+	ctx, cancel := context.WithTimeout(ctx, s.patience)
 	defer cancel()
 	s.mu.Lock()
 	defer s.mu.Unlock()

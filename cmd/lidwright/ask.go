@@ -1,32 +1,91 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
 	"fmt"
 	"io"
+	"net/http"
 	"net/url"
 	"os"
 	"strings"
 	"text/tabwriter"
+	"time"
 
 	"github.com/google/uuid"
 	"github.com/spf13/cobra"
 
 	"lidwright/api"
+	"lidwright/config"
+	"lidwright/daemon"
 )
 
-// client is the asker of the daemon that the flags name.
+// client asks the daemon that the flags name: --store reads a folder and asks none, --site is the
+// address, --config the settings of the site. Where no daemon answers at the usual address, or that
+// of the settings, and none has the store of those settings open, the store itself is read.
 func client(c *cobra.Command) (*api.Client, error) {
 	site, _ := c.Flags().GetString("site")
-	code := os.Getenv("LIDWRIGHT_CODE")
-	if file, _ := c.Flags().GetString("code-file"); file != "" {
-		b, err := os.ReadFile(file)
-		if err != nil {
-			return nil, fmt.Errorf("read the code: %w", err)
-		}
-		code = strings.TrimSpace(string(b))
+	folder, _ := c.Flags().GetString("store")
+	code, err := codeOf(c)
+	if err != nil {
+		return nil, err
 	}
-	return &api.Client{Site: site, Code: code}, nil
+	cl := &api.Client{Site: site, Code: code}
+	if verbose, _ := c.Flags().GetBool("verbose"); verbose {
+		cl.Told = func(method, url string, status int, took time.Duration) {
+			fmt.Fprintf(c.ErrOrStderr(), "%s %s: %d in %.0f ms\n", method, url, status, float64(took.Microseconds())/1000)
+		}
+	}
+	named := c.Flags().Changed("config")
+	if folder != "" || named {
+		cfg, err := settingsOf(c)
+		if err != nil {
+			return nil, err
+		}
+		if folder != "" {
+			cfg.Store.Folder = folder
+			cl.Inside, err = readStore(c, cfg)
+			return cl, err
+		}
+		if !c.Flags().Changed("site") {
+			if cl.Site, err = siteOf(cfg); err != nil {
+				return nil, err
+			}
+		}
+	}
+	if named || !c.Flags().Changed("site") {
+		cl.Else = func(context.Context) (http.Handler, error) {
+			cfg, err := settingsOf(c)
+			if err != nil || !daemon.HasStore(cfg) || daemon.Running(cfg) {
+				return nil, err
+			}
+			fmt.Fprintf(c.ErrOrStderr(), "no daemon answers; read from the store in %s\n", cfg.Store.Folder)
+			return readStore(c, cfg)
+		}
+	}
+	return cl, nil
+}
+
+func codeOf(c *cobra.Command) (string, error) {
+	file, _ := c.Flags().GetString("code-file")
+	if file == "" {
+		return os.Getenv("LIDWRIGHT_CODE"), nil
+	}
+	b, err := os.ReadFile(file)
+	if err != nil {
+		return "", fmt.Errorf("read the code: %w", err)
+	}
+	return strings.TrimSpace(string(b)), nil
+}
+
+// readStore is closed when the command ends.
+func readStore(c *cobra.Command, cfg config.Config) (http.Handler, error) {
+	answers, done, err := daemon.ReadStore(c.Context(), cfg, version)
+	if err != nil {
+		return nil, err
+	}
+	context.AfterFunc(c.Context(), done)
+	return answers, nil
 }
 
 // get asks path and decodes the answer; with --json it prints the bytes as they came and

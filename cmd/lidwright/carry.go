@@ -50,9 +50,6 @@ sides, say so with --same. A copy of the store is made first.`,
 	}
 	take.Flags().Bool("dry-run", false, "say what it would bring; keep nothing")
 	take.Flags().StringArray("same", nil, "a name that is the same thing here: \"kiln NAME\" or \"clay NAME\"")
-	for _, sub := range []*cobra.Command{save, take} {
-		sub.Flags().String("config", "", "settings file (lidwright.toml; "+installed+" where there is one)")
-	}
 	c.AddCommand(save, take)
 	return c
 }

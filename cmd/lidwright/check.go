@@ -34,7 +34,6 @@ Each line begins with ok or LOOK. Exit code 1: a line of the settings gave no go
 		Args:    cobra.NoArgs,
 		RunE:    check,
 	}
-	c.Flags().String("config", "", "settings file (lidwright.toml)")
 	c.Flags().Int("seconds", 0, "how long to listen, 1 to 3600 (0: long enough for three readings, 10 to 60)")
 	return c
 }
@@ -56,12 +55,11 @@ func (r *checked) say(good bool, about, format string, args ...any) {
 }
 
 func check(c *cobra.Command, _ []string) error {
-	file, _ := c.Flags().GetString("config")
 	long, _ := c.Flags().GetInt("seconds")
 	if long < 0 || long > 3600 {
 		return &exit{exitWrongUse, fmt.Sprintf("--seconds %d: from 1 to 3600, or 0 for long enough", long)}
 	}
-	cfg, err := config.Load(file, os.Environ(), nil)
+	cfg, err := settingsOf(c)
 	if err != nil {
 		return err
 	}
@@ -191,8 +189,9 @@ func running(c *cobra.Command, cfg config.Config) ([]api.LineJSON, error) {
 	if err != nil {
 		return nil, err
 	}
+	cl.Else = nil // a store knows nothing of lines
 	if !c.Flags().Changed("site") {
-		if cl.Site, err = siteOf(cfg.Listen.Address); err != nil {
+		if cl.Site, err = siteOf(cfg); err != nil {
 			return nil, err
 		}
 	}
@@ -206,14 +205,17 @@ func running(c *cobra.Command, cfg config.Config) ([]api.LineJSON, error) {
 	return a.Items, decode(b, &a)
 }
 
-// siteOf is where a daemon that listens on address answers on this machine.
-func siteOf(address string) (string, error) {
-	host, port, err := net.SplitHostPort(address)
+// siteOf is where a daemon of these settings answers on this machine.
+func siteOf(cfg config.Config) (string, error) {
+	host, port, err := net.SplitHostPort(cfg.Listen.Address)
 	if err != nil {
 		return "", fmt.Errorf("listen.address: %w", err)
 	}
 	if ip := net.ParseIP(host); host == "" || ip != nil && ip.IsUnspecified() {
 		host = "127.0.0.1"
+	}
+	if cfg.Listen.TLSCert != "" {
+		return "https://" + net.JoinHostPort(host, port), nil
 	}
 	return "http://" + net.JoinHostPort(host, port), nil
 }

@@ -2,12 +2,10 @@ package main
 
 import (
 	"fmt"
-	"os"
 
 	"github.com/spf13/cobra"
 
 	"lidwright/api"
-	"lidwright/config"
 	"lidwright/daemon"
 )
 
@@ -33,8 +31,7 @@ func codeCommand() *cobra.Command {
 			}
 			file, _ := c.Flags().GetString("file")
 			if file == "" {
-				settings, _ := c.Flags().GetString("config")
-				cfg, err := config.Load(settings, os.Environ(), nil)
+				cfg, err := settingsOf(c)
 				if err != nil {
 					return err
 				}
@@ -52,7 +49,6 @@ func codeCommand() *cobra.Command {
 			return nil
 		},
 	}
-	renew.Flags().String("config", "", "settings file (lidwright.toml)")
 	renew.Flags().String("file", "", "file for the hash, in place of the one in the settings")
 	c.AddCommand(renew)
 	return c

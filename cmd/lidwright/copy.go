@@ -57,9 +57,6 @@ func copyCommand() *cobra.Command {
 			return nil
 		},
 	}
-	for _, sub := range []*cobra.Command{mk, list, restore} {
-		sub.Flags().String("config", "", "settings file (lidwright.toml; "+installed+" where there is one)")
-	}
 	c.AddCommand(mk, list, restore)
 	return c
 }
@@ -67,15 +64,20 @@ func copyCommand() *cobra.Command {
 // installed is where the package puts the settings.
 const installed = "/etc/lidwright/lidwright.toml"
 
-// settings reads those that --config names, or those of the package.
-func settings(c *cobra.Command) (config.Config, error) {
+// settingsOf reads the settings that --config names, or those of the package.
+func settingsOf(c *cobra.Command) (config.Config, error) {
 	file, _ := c.Flags().GetString("config")
 	if file == "" {
 		if _, err := os.Stat(installed); err == nil {
 			file = installed
 		}
 	}
-	cfg, err := config.Load(file, os.Environ(), nil)
+	return config.Load(file, os.Environ(), nil)
+}
+
+// settings are those of settingsOf, with a store.
+func settings(c *cobra.Command) (config.Config, error) {
+	cfg, err := settingsOf(c)
 	if err == nil && cfg.Store.Folder == "" {
 		err = &exit{exitWrongUse, "store.folder is not set; name the settings with --config"}
 	}

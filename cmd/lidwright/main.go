@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"os/signal"
 	"strings"
@@ -47,6 +48,8 @@ func main() {
 
 // run is the program without the process: arguments in, exit code out.
 func run(ctx context.Context, args []string, stdout, stderr *os.File) int {
+	ctx, end := context.WithCancel(ctx)
+	defer end()
 	root := rootCommand()
 	root.SetArgs(args)
 	root.SetOut(stdout)
@@ -114,11 +117,20 @@ answers; 5 cannot start until someone acts.
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
+	root.PersistentPreRun = func(c *cobra.Command, _ []string) {
+		if quiet, _ := c.Flags().GetBool("quiet"); quiet {
+			root.SetErr(io.Discard)
+		}
+	}
 	f := root.PersistentFlags()
 	f.String("site", "http://127.0.0.1:8573", "address of the daemon to ask")
+	f.String("config", "", "settings file ("+installed+" where there is one)")
+	f.String("store", "", "folder with a store to read, no daemon is asked")
 	f.String("code-file", "", "file that holds the bench or owner code (or LIDWRIGHT_CODE in the environment)")
 	f.Bool("json", false, "print the answer as JSON")
 	f.Bool("plain", false, "print the bare number or words")
+	f.BoolP("quiet", "q", false, "no messages beside the answer but errors")
+	f.BoolP("verbose", "v", false, "tell each request and how long it took")
 	f.String("units", "", "unit of bare lengths: mm, cm, in or 32nds")
 	root.AddCommand(
 		runCommand(), practiceCommand(), setupCommand(), checkCommand(), codeCommand(),

@@ -21,15 +21,13 @@ func runCommand() *cobra.Command {
 		Example: "  lidwright run --config lidwright.toml",
 		Args:    cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			file, _ := c.Flags().GetString("config")
-			cfg, err := config.Load(file, os.Environ(), nil)
+			cfg, err := settingsOf(c)
 			if err != nil {
 				return err
 			}
 			return runDaemon(c.Context(), cfg, func(d *daemon.Daemon) {})
 		},
 	}
-	c.Flags().String("config", "", "settings file (lidwright.toml)")
 	return c
 }
 

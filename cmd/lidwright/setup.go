@@ -22,9 +22,6 @@ import (
 	"lidwright/kiln/source"
 )
 
-// packaged is the settings file of the package.
-const packaged = "/etc/lidwright/lidwright.toml"
-
 func setupCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "setup",
@@ -37,7 +34,8 @@ It only listens. Where a controller speaks only when it is asked, the one questi
 Opening a port restarts some boards; only the port that you choose is opened.
 
 A settings file that is there keeps every line; the kiln is added at its end, after a yes. Whatever is
-written has passed the same check as at the start of the daemon.
+written has passed the same check as at the start of the daemon. The file is that of --config, else
+` + installed + ` where there is one, else lidwright.toml here.
 
 Answers in a file are TOML, a line each: the key of the question and its answer. Keys: ` + strings.Join(setupKeys, ", ") + `,
 and for the number at each place of the line, as 1 or top: channel_1 (probe, room, vent, other, skip),
@@ -45,7 +43,7 @@ unit_1 (c, f, k), type_1 (letter of the couple). What is left out takes the answ
 
 ` + api.Standing,
 		Example: `  lidwright setup
-  sudo lidwright setup --config ` + packaged + `
+  sudo lidwright setup --config ` + installed + `
   lidwright setup --answers kiln.answers --config lidwright.toml
 
 A file of answers:
@@ -66,8 +64,8 @@ A file of answers:
 			}
 			if s.file == "" {
 				s.file = "lidwright.toml"
-				if _, err := os.Stat(packaged); err == nil {
-					s.file = packaged
+				if _, err := os.Stat(installed); err == nil {
+					s.file = installed
 				}
 			}
 			s.asker = newPerson(c.InOrStdin(), s.out)
@@ -82,7 +80,6 @@ A file of answers:
 		},
 	}
 	c.Flags().String("answers", "", "file with the answers; nothing is asked")
-	c.Flags().String("config", "", "settings file to write (default: "+packaged+" where it is, else lidwright.toml here)")
 	c.Flags().Int("seconds", 65, "how long a line may say nothing before it counts as silent")
 	return c
 }

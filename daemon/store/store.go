@@ -239,7 +239,9 @@ func (s *Store) Close() error {
 	if s.writer != nil {
 		errs = append(errs, s.writer.Close())
 	}
-	errs = append(errs, s.lock.Close())
+	if s.lock != nil {
+		errs = append(errs, s.lock.Close())
+	}
 	return errors.Join(errs...)
 }
 

@@ -1,0 +1,46 @@
+package daemon
+
+import (
+	"context"
+	"net/http"
+	"time"
+
+	"lidwright/api"
+	"lidwright/config"
+	"lidwright/daemon/store"
+)
+
+// fitPatience is how long a question to a file waits for the rates, which nobody has fitted before.
+const fitPatience = 25 * time.Second
+
+// ReadStore gives the answers to every question that the store of the settings alone can answer, as
+// the daemon would give them. Nothing is written, and no line is opened. Close it when done.
+func ReadStore(ctx context.Context, cfg config.Config, version string) (answers http.Handler, done func(), err error) {
+	clock, err := NewClock()
+	if err != nil {
+		return nil, nil, err
+	}
+	st, err := store.Read(ctx, cfg.Store.Folder)
+	if err != nil {
+		return nil, nil, err
+	}
+	d, err := build(ctx, cfg, version, clock, st, api.Access{ReadingOpen: true})
+	if err != nil {
+		st.Close()
+		return nil, nil, err
+	}
+	d.recorder.Now = d.Now
+	d.shrink.patience = fitPatience
+	handler, err := d.server.Handler()
+	if err != nil {
+		st.Close()
+		return nil, nil, err
+	}
+	fitting, stop := context.WithCancel(ctx)
+	ended := make(chan struct{})
+	go func() { defer close(ended); d.shrink.run(fitting) }()
+	return handler, func() { stop(); <-ended; st.Close() }, nil
+}
+
+// HasStore reports whether the settings name a folder with a store in it.
+func HasStore(cfg config.Config) bool { return cfg.Store.Folder != "" && store.In(cfg.Store.Folder) }

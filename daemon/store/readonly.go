@@ -1,0 +1,49 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"os"
+
+	"lidwright/kiln"
+)
+
+// ErrNoStore says that a folder has no store in it.
+var ErrNoStore = errors.New("no store")
+
+// Read opens the store in folder for reading alone, also while a daemon has it open: nothing is
+// locked, mended, copied or brought up to date, and every write fails. Errors: ErrNoStore, ErrNewer,
+// one that says that the tables are older, or trouble with the file.
+func Read(ctx context.Context, folder string) (*Store, error) {
+	s := &Store{folder: folder, trusted: map[kiln.BootID]bool{}, damaged: map[kiln.FiringID]int{}, copies: 7}
+	if _, err := os.Stat(s.path()); err != nil {
+		return nil, fmt.Errorf("%w in %s: %w", ErrNoStore, folder, err)
+	}
+	db, err := sql.Open("sqlite", dsn(readerDSN, s.path()))
+	if err != nil {
+		return nil, fmt.Errorf("read %s: %w", s.path(), err)
+	}
+	s.read, s.writer = db, db
+	var have int
+	if err := db.QueryRowContext(ctx, `PRAGMA user_version`).Scan(&have); err != nil {
+		s.Close()
+		return nil, fmt.Errorf("read %s: %w; is it yours to read? Its user is that of the daemon", s.path(), err)
+	}
+	files := schemaFiles()
+	if err := notNewer(have, len(files)); err != nil || have < len(files) {
+		s.Close()
+		if err == nil {
+			err = fmt.Errorf("it has schema %d of an older version; start the daemon once, which brings it up to %d", have, len(files))
+		}
+		return nil, fmt.Errorf("read %s: %w", s.path(), err)
+	}
+	return s, nil
+}
+
+// In reports whether a folder has a store in it that can be seen.
+func In(folder string) bool {
+	_, err := os.Stat((&Store{folder: folder}).path())
+	return err == nil
+}
