@@ -74,9 +74,8 @@ func (s *Server) learn(ctx context.Context, fit *tiles.Fit) (*learned, error) {
 			measured[c.Mark] = append(measured[c.Mark], tiles.Told{Told: c.Set, Measured: c.Measured})
 		}
 	}
-	for maker, lids := range measured {
-		l.makers[maker] = tiles.LearnAccuracy(lids, nil, nil)
-	}
+	misread := fit.Misreads()
+	l.accuracies(measured, misread)
 	verdicts, err := s.Archive.Verdicts(ctx, tiles.VerdictFilter{})
 	if err != nil {
 		return nil, err
@@ -88,6 +87,17 @@ func (s *Server) learn(ctx context.Context, fit *tiles.Fit) (*learned, error) {
 			return nil, err
 		}
 	}
+	// How true each maker reads is learned from the boards before the boards are.
+	for _, v := range verdicts {
+		if v.Struck == nil && len(v.Plays) > 1 && len(v.Plays) == len(v.Pots) {
+			m, err := e.misread(ctx, v)
+			if err != nil {
+				return nil, err
+			}
+			misread[v.Maker] = misread[v.Maker].With(m)
+		}
+	}
+	l.accuracies(measured, misread)
 	var boards []tiles.SatBoard
 	for _, v := range verdicts {
 		if v.Struck != nil {
@@ -111,6 +121,50 @@ func (s *Server) learn(ctx context.Context, fit *tiles.Fit) (*learned, error) {
 	}
 	l.parts, l.held = tiles.LearnParts(boards), tiles.Score(boards)
 	return l, nil
+}
+
+// accuracies learns how true each maker works.
+func (l *learned) accuracies(measured map[string][]tiles.Told, misread map[string]tiles.Misread) {
+	for maker, lids := range measured {
+		l.makers[maker] = tiles.LearnAccuracy(lids, misread[maker])
+	}
+	for maker, m := range misread {
+		if m.Number > 0 && maker != "" {
+			l.makers[maker] = tiles.LearnAccuracy(measured[maker], m)
+		}
+	}
+}
+
+// misread is what the measured plays of a board tell of its maker's readings.
+func (e *expecting) misread(ctx context.Context, v tiles.LidBoard) (tiles.Misread, error) {
+	at, _, err := e.firing(ctx, v)
+	if err != nil {
+		return tiles.Misread{}, err
+	}
+	pots, err := e.sat(v, e.s.Lids, at)
+	if err != nil {
+		return tiles.Misread{}, ignoreInvalid(err)
+	}
+	return v.Misread(pots, e.s.Lids), nil
+}
+
+// sat are the pots of a board whose sizes are known.
+func (e *expecting) sat(v tiles.LidBoard, d tiles.LidDefaults, at tiles.LidFiring) (pots []tiles.SatPot, err error) {
+	for i, id := range v.Pots {
+		card, there := e.pots[id]
+		if !there {
+			continue
+		}
+		p, ok := v.LidFor(i, card)
+		if !ok {
+			continue
+		}
+		if p.Known, err = e.shrinks(p.Question, d, at); err != nil {
+			return nil, err
+		}
+		pots = append(pots, p)
+	}
+	return pots, nil
 }
 
 // expecting joins boards of verdicts with what the fit expected of them.
@@ -204,23 +258,11 @@ func (e *expecting) board(ctx context.Context, v tiles.LidBoard) (taughtBoard, e
 	}
 	b.Caveat = caveat
 	d := e.s.Lids.Learned(e.makers[v.Maker])
-	var pots []tiles.SatPot
-	for i, id := range v.Pots {
-		card, there := e.pots[id]
-		if !there {
-			continue
-		}
-		p, ok := v.LidFor(i, card)
-		if !ok {
-			continue
-		}
-		if p.Known, err = e.shrinks(p.Question, d, at); err != nil {
-			b.Why = "its sizes cannot be reckoned: " + err.Error()
-			return b, ignoreInvalid(err)
-		}
-		pots = append(pots, p)
-	}
+	pots, err := e.sat(v, d, at)
 	switch {
+	case err != nil:
+		b.Why = "its sizes cannot be reckoned: " + err.Error()
+		return b, ignoreInvalid(err)
 	case len(v.Pots) == 0:
 		b.Why = "no pot card named, so its sizes are not known"
 		return b, nil

@@ -22,7 +22,7 @@ type VerdictBody struct {
 	Lid        string     `json:"lid,omitempty" doc:"Of the lids; as the pots if not said"`
 	Counts     satJSON    `json:"counts"`
 	Losses     lossesJSON `json:"losses,omitempty"`
-	Plays      []float64  `json:"plays_mm,omitempty" maxItems:"500" doc:"Plays measured on fired pairs, across, mm; each stands in place of one verdict"`
+	Plays      []float64  `json:"plays_mm,omitempty" maxItems:"500" doc:"Plays measured on fired pairs, across, mm; each stands in place of one verdict. With one for every pot, in the order of pots, they tell how true the maker reads too"`
 	Thrown     []float64  `json:"thrown_mm,omitempty" maxItems:"500" doc:"Widths as thrown, mm, one a pot or some; as on the cards if not said"`
 	By         string     `json:"by,omitempty" maxLength:"8"`
 }
@@ -83,6 +83,7 @@ type accuracyJSON struct {
 	Lids      int      `json:"lids" doc:"Lids measured once after throwing"`
 	ThrowSD   *float64 `json:"throw_sd_mm"`
 	MeasureSD *float64 `json:"measure_sd_mm"`
+	Readings  int      `json:"readings" doc:"Repeats of a length, and measured plays of named lids, that told of measuring alone"`
 	BiasMM    *float64 `json:"bias_mm" doc:"Mean of measured less told; the part difference takes it up"`
 }
 
@@ -127,7 +128,7 @@ func (s *Server) verdicts(ctx context.Context, w tiles.VerdictFilter) (verdictsJ
 	}
 	for _, maker := range slices.Sorted(maps.Keys(l.makers)) {
 		a := l.makers[maker]
-		j.Makers = append(j.Makers, accuracyJSON{maker, a.Lids, lengthMM(a.ThrowSD), lengthMM(a.MeasureSD), lengthMM(a.Bias)})
+		j.Makers = append(j.Makers, accuracyJSON{maker, a.Lids, lengthMM(a.ThrowSD), lengthMM(a.MeasureSD), a.Readings, lengthMM(a.Bias)})
 	}
 	j.Held, j.HeldOf, j.LeftOut = l.held.Held, l.held.Of, l.left
 	return j, nil

@@ -147,7 +147,15 @@ func TestMakersOwnAccuracy(t *testing.T) {
 	}
 	var list verdictsJSON
 	s.get("/v1/verdicts", 200, &list)
-	if len(list.Makers) != 1 || list.Makers[0].Maker != "KT" || list.Makers[0].Lids != 30 {
+	if len(list.Makers) != 1 || list.Makers[0].Maker != "KT" || list.Makers[0].Lids != 30 || list.Makers[0].Readings != 0 {
 		t.Errorf("%+v", list.Makers)
+	}
+	// A play for every pot of a board tells how true the reading is: here all are alike.
+	ids := s.pots(200, 8, 104.5, 92.5, 102.5, 102.5)
+	s.put("/v1/verdicts/"+s.id("v", 9), `{"pots":`+quoted(ids)+`,"form":"teapot 0.9 l","maker":"KT","body":"tern/B","lid":"tern/B","counts":{"good":8},"plays_mm":[1.7,1.7,1.7,1.7,1.7,1.7,1.7,1.7]}`, 201, nil)
+	var after verdictsJSON
+	s.get("/v1/verdicts", 200, &after)
+	if m := after.Makers[0]; m.Readings != 7 || *m.MeasureSD >= *list.Makers[0].MeasureSD {
+		t.Errorf("%+v, before %+v", m, list.Makers[0])
 	}
 }

@@ -163,7 +163,7 @@ func TestScale(t *testing.T) {
 // Learned accuracy by hand: 12 lids, each 0.3 over what was told. Pooled bias 3.6/(12 + 0.34/0.09) =
 // 0.2282; both^2 = (8 x 0.34 + 12 (0.3 - 0.2282)^2)/20 = 0.1391.
 func TestLearnAccuracy(t *testing.T) {
-	none := LearnAccuracy(nil, nil, nil)
+	none := LearnAccuracy(nil, Misread{})
 	near(t, "throwing before any lid", float64(none.ThrowSD), 0.5, 1e-9)
 	near(t, "measuring before any lid", float64(none.MeasureSD), 0.3, 1e-9)
 	if UsualLids().Learned(none).Accuracy != "default" {
@@ -173,15 +173,15 @@ func TestLearnAccuracy(t *testing.T) {
 	for range 12 {
 		lids = append(lids, Told{102.5, 102.8})
 	}
-	a := LearnAccuracy(lids, nil, nil)
+	a := LearnAccuracy(lids, Misread{})
 	near(t, "bias", float64(a.Bias), 0.2282, 1e-4)
 	near(t, "throwing", float64(a.ThrowSD), math.Sqrt(0.1391-0.09), 1e-3)
 	// Two readings 0.2 apart, ten times: (8 x 0.09 + 10 x 0.02)/18.
-	var repeats [][]Millimetre
+	var repeats Misread
 	for range 10 {
-		repeats = append(repeats, []Millimetre{104.4, 104.6})
+		repeats = repeats.With(Repeated([]Millimetre{104.4, 104.6}))
 	}
-	a = LearnAccuracy(lids, repeats, nil)
+	a = LearnAccuracy(lids, repeats)
 	near(t, "measuring", float64(a.MeasureSD), math.Sqrt(0.92/18), 1e-9)
 	d := UsualLids().Learned(a)
 	if d.Accuracy != "learned" || d.ThrowSD != a.ThrowSD {

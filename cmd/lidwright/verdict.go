@@ -163,8 +163,8 @@ func listVerdicts(c *cobra.Command, _ []string) error {
 		HeldOf  int `json:"answers_held_of"`
 		LeftOut int `json:"left_out"`
 		Makers  []struct {
-			Maker   string
-			Lids    int
+			Maker          string
+			Lids, Readings int
 			Throw   *float64 `json:"throw_sd_mm"`
 			Measure *float64 `json:"measure_sd_mm"`
 		}
@@ -185,7 +185,7 @@ func listVerdicts(c *cobra.Command, _ []string) error {
 	}
 	table(out, rows)
 	for _, m := range a.Makers {
-		fmt.Fprintf(out, "%s throws to %s mm and measures to %s mm, one sd, from %d lids\n", m.Maker, num(m.Throw, "%.2f"), num(m.Measure, "%.2f"), m.Lids)
+		fmt.Fprintf(out, "%s throws to %s mm and measures to %s mm, one sd, from %d lids measured after throwing and %d repeats and plays\n", m.Maker, num(m.Throw, "%.2f"), num(m.Measure, "%.2f"), m.Lids, m.Readings)
 	}
 	if a.HeldOf > 0 {
 		fmt.Fprintf(out, "Our ranges held %d times of %d.\n", a.Held, a.HeldOf)
