@@ -165,8 +165,8 @@ func listVerdicts(c *cobra.Command, _ []string) error {
 		Makers  []struct {
 			Maker          string
 			Lids, Readings int
-			Throw   *float64 `json:"throw_sd_mm"`
-			Measure *float64 `json:"measure_sd_mm"`
+			Throw          *float64 `json:"throw_sd_mm"`
+			Measure        *float64 `json:"measure_sd_mm"`
 		}
 	}
 	done, err := get(c, "/v1/verdicts", asked(c, []string{"form", "clay"}), &a)
