@@ -59,6 +59,8 @@ deb:
 	deploy/deb/doc $(DIST)/doc
 	for a in $(foreach a,$(ARCHES),$(firstword $(subst /, ,$(a)))); do sed "s/@ARCH@/$$a/; s/@VERSION@/$$VERSION/; s/@MTIME@/$$MTIME/; s,dist/,$(DIST)/," deploy/deb/nfpm.yaml > $(DIST)/nfpm.yaml && \
 	  go run github.com/goreleaser/nfpm/v2/cmd/nfpm@v2.45.2 package -f $(DIST)/nfpm.yaml -p deb -t $(DIST)/ || exit 1; done
+	for d in $(DIST)/lidwright_*.deb; do dpkg-deb --raw-extract $$d $(DIST)/tree && \
+	  dpkg-deb --root-owner-group --threads-max=1 -Zxz -z9 -Sextreme --build $(DIST)/tree $$d >/dev/null && rm -r $(DIST)/tree || exit 1; done
 	cd $(DIST) && sha256sum lidwright_* && ls -l lidwright_*
 
 clean:
