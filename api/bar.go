@@ -133,29 +133,26 @@ type BarPath struct {
 func (s *Server) code(p BarPath) (tiles.Code, error) { return s.Codes.Parse("bar", p.Bar) }
 
 type barsInput struct {
-	Clay    string `query:"clay"`
-	Batch   string `query:"batch"`
-	Load    string `query:"load"`
-	Waiting bool   `query:"waiting" doc:"Only those that a fired load waits for"`
-	After   string `query:"after"`
-	Limit   int    `query:"limit" default:"50" minimum:"1" maximum:"500"`
+	Clay     string `query:"clay"`
+	Batch    string `query:"batch"`
+	Load     string `query:"load"`
+	Waiting  bool   `query:"waiting" doc:"Only those that a fired load waits for"`
+	Practice string `query:"practice" enum:"true,false" doc:"Learners' bars alone, or none of them"`
+	After    string `query:"after" doc:"The next of the answer before"`
+	Limit    int    `query:"limit" default:"50" minimum:"1" maximum:"500"`
 }
 
 func (s *Server) getBars(ctx context.Context, in *barsInput) (*body[listJSON[barJSON]], error) {
-	all, err := s.Archive.Bars(ctx, tiles.BarFilter{Clay: tiles.ClayID(in.Clay), Batch: tiles.BatchID(in.Batch), Load: in.Load, Waiting: in.Waiting,
-		After: tiles.Code(in.After), Limit: in.Limit + 1}, s.channel)
+	w := tiles.BarFilter{Clay: tiles.ClayID(in.Clay), Batch: tiles.BatchID(in.Batch), Load: in.Load, Waiting: in.Waiting, After: tiles.Code(in.After), Limit: in.Limit + 1}
+	if in.Practice != "" {
+		learners := in.Practice == "true"
+		w.Practice = &learners
+	}
+	all, err := s.Archive.Bars(ctx, w, s.channel)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	out := listJSON[barJSON]{Items: []barJSON{}}
-	for i, b := range all {
-		if i == in.Limit {
-			out.Next = text(string(all[i-1].Code))
-			break
-		}
-		out.Items = append(out.Items, s.barJSON(b.Bar))
-	}
-	return &body[listJSON[barJSON]]{out}, nil
+	return listOf(all, in.Limit, func(b tiles.KeptBar) string { return string(b.Code) }, func(b tiles.KeptBar) barJSON { return s.barJSON(b.Bar) }), nil
 }
 
 func (s *Server) getBar(ctx context.Context, in *BarPath) (*thing[barJSON], error) {

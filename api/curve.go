@@ -26,6 +26,20 @@ type listJSON[T any] struct {
 	Next  *string `json:"next" doc:"Ask again with after= this; null at the end"`
 }
 
+// listOf is the part of all that was asked for. all has one more than limit where something comes
+// after it; id names the last one for whoever asks again.
+func listOf[T, J any](all []T, limit int, id func(T) string, j func(T) J) *body[listJSON[J]] {
+	out := listJSON[J]{Items: []J{}}
+	for i, one := range all {
+		if i == limit {
+			out.Next = text(id(all[i-1]))
+			break
+		}
+		out.Items = append(out.Items, j(one))
+	}
+	return &body[listJSON[J]]{out}
+}
+
 func (s *Server) getFirings(ctx context.Context, in *firingsInput) (*body[listJSON[firingJSON]], error) {
 	w := kiln.FiringFilter{Kiln: kiln.KilnID(in.Kiln), Kind: kiln.Kind(in.Kind), Atmosphere: kiln.Atmosphere(in.Atmosphere), Status: kiln.Status(in.Status)}
 	if in.After != "" {
@@ -92,8 +106,8 @@ func (s *Server) findFiring(ctx context.Context, id kiln.FiringID) (kiln.Firing,
 type curveInput struct {
 	Accept  string `header:"Accept"`
 	ID      string `path:"id"`
-	Points  int    `query:"points" minimum:"0" maximum:"800" doc:"At most so many steps, 1 to 800; 400 if neither is said"`
-	Step    int    `query:"step" minimum:"0" maximum:"3600" doc:"Length of a step, 1 to 3600 s; 1 gives the readings themselves"`
+	Points  int    `query:"points" minimum:"1" maximum:"800" doc:"At most so many steps, 1 to 800; 400 if neither is said"`
+	Step    int    `query:"step" minimum:"1" maximum:"3600" doc:"Length of a step, 1 to 3600 s; 1 gives the readings themselves"`
 	Channel string `query:"channel" doc:"Control probe if not said; all for every one"`
 }
 
@@ -146,6 +160,13 @@ func (s *Server) getCurve(ctx context.Context, in *curveInput) (*curveOutput, er
 	lines, gaps, err := s.envelopes(ctx, f, channels, in.Points, time.Duration(in.Step)*time.Second)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
+	}
+	if len(lines) == 0 && in.Channel != "" && in.Channel != "all" {
+		known := []string{"all"}
+		for _, c := range s.Kiln[f.Kiln].Channels {
+			known = append(known, string(c.ID))
+		}
+		return nil, unknownWord("channel", in.Channel, known...)
 	}
 	if wantsCSV(in.Accept) {
 		return &curveOutput{"text/csv; charset=utf-8", curveCSV(in.ID, lines)}, nil

@@ -81,6 +81,9 @@ func (sh *shed) Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln
 	}
 	var out []kiln.Envelope
 	for _, c := range channels {
+		if c != "1" && c != "2" {
+			continue
+		}
 		e := kiln.Envelope{Channel: c, Step: time.Minute}
 		for a := time.Duration(0); a < f.Length; a += time.Minute {
 			t := 20 + 1202*math.Min(a.Hours()/f.ToTop.Hours(), 1)
@@ -230,6 +233,17 @@ func TestCurveAsATable(t *testing.T) {
 	}
 	if got := strings.Join(rows[1][1:], " "); got != "1 0 20 20.2" {
 		t.Errorf("the first row is %q", got)
+	}
+}
+
+// What a curve cannot be cut into is refused with the field.
+func TestCurvesThatCannotBe(t *testing.T) {
+	_, site := shedServer(t)
+	for query, want := range map[string]string{"points=0": "points", "points=801": "points", "step=0": "step", "step=3601": "step", "points=10&step=60": "step", "channel=9": "channel", "chanel=1": "chanel"} {
+		a, text := ask(t, "GET", site+"/v1/firings/"+string(idOf(1))+"/curve?"+query, "", "")
+		if a.StatusCode != 422 || !strings.Contains(text, `"name":"`+want+`"`) {
+			t.Errorf("%s: %d %s", query, a.StatusCode, text)
+		}
 	}
 }
 

@@ -58,21 +58,19 @@ func (s *Server) loadJSON(l tiles.KeptLoad) loadJSON {
 
 type loadsInput struct {
 	Kiln    string `query:"kiln"`
+	Kind    string `query:"kind" enum:"bisque,glaze,once,other"`
 	Waiting bool   `query:"waiting" doc:"Fired, with bars still to measure"`
 	Open    bool   `query:"open" doc:"Not fired and not unpacked"`
+	After   string `query:"after" doc:"The next of the answer before"`
 	Limit   int    `query:"limit" default:"50" minimum:"1" maximum:"500"`
 }
 
 func (s *Server) getLoads(ctx context.Context, in *loadsInput) (*body[listJSON[loadJSON]], error) {
-	all, err := s.Archive.Loads(ctx, tiles.LoadFilter{Kiln: in.Kiln, Waiting: in.Waiting, Open: in.Open, Limit: in.Limit})
+	all, err := s.Archive.Loads(ctx, tiles.LoadFilter{Kiln: in.Kiln, Kind: kiln.Kind(in.Kind), Waiting: in.Waiting, Open: in.Open, After: in.After, Limit: in.Limit + 1})
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	out := listJSON[loadJSON]{Items: []loadJSON{}}
-	for _, l := range all {
-		out.Items = append(out.Items, s.loadJSON(l))
-	}
-	return &body[listJSON[loadJSON]]{out}, nil
+	return listOf(all, in.Limit, func(l tiles.KeptLoad) string { return l.ID }, s.loadJSON), nil
 }
 
 type LoadPath struct {

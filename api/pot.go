@@ -72,19 +72,16 @@ func inMM(l tiles.Millimetre) string { return strconv.FormatFloat(float64(l), 'f
 
 type potsInput struct {
 	Find  string `query:"find" maxLength:"200" doc:"Words, each of which stands in the mark, number, form or date"`
+	After string `query:"after" doc:"The next of the answer before"`
 	Limit int    `query:"limit" default:"50" minimum:"1" maximum:"500"`
 }
 
 func (s *Server) getPots(ctx context.Context, in *potsInput) (*body[listJSON[potJSON]], error) {
-	all, err := s.Archive.Pots(ctx, tiles.PotFilter{Find: in.Find, Limit: in.Limit})
+	all, err := s.Archive.Pots(ctx, tiles.PotFilter{Find: in.Find, After: in.After, Limit: in.Limit + 1})
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	out := listJSON[potJSON]{Items: []potJSON{}}
-	for _, p := range all {
-		out.Items = append(out.Items, potOf(p.PotCard))
-	}
-	return &body[listJSON[potJSON]]{out}, nil
+	return listOf(all, in.Limit, func(p tiles.KeptPot) string { return p.ID }, func(p tiles.KeptPot) potJSON { return potOf(p.PotCard) }), nil
 }
 
 type PotPath struct {

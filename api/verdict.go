@@ -91,11 +91,12 @@ type verdictsInput struct {
 	Form  string `query:"form"`
 	Clay  string `query:"clay" doc:"Of body or lid"`
 	Load  string `query:"load"`
+	After string `query:"after" doc:"The next of the answer before"`
 	Limit int    `query:"limit" default:"50" minimum:"1" maximum:"500"`
 }
 
 func (s *Server) getVerdicts(ctx context.Context, in *verdictsInput) (*body[verdictsJSON], error) {
-	j, err := s.verdicts(ctx, tiles.VerdictFilter{Form: in.Form, Clay: tiles.ClayID(in.Clay), Load: in.Load, Limit: in.Limit})
+	j, err := s.verdicts(ctx, tiles.VerdictFilter{Form: in.Form, Clay: tiles.ClayID(in.Clay), Load: in.Load, After: in.After, Limit: in.Limit})
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -105,9 +106,15 @@ func (s *Server) getVerdicts(ctx context.Context, in *verdictsInput) (*body[verd
 // verdicts gathers how lids sat, for the API and the page.
 func (s *Server) verdicts(ctx context.Context, w tiles.VerdictFilter) (verdictsJSON, error) {
 	j := verdictsJSON{Items: []VerdictJSON{}, Tally: []tallyJSON{}, Makers: []accuracyJSON{}}
+	limit := w.Limit
+	w.Limit++ // to see whether more come after them
 	boards, err := s.Archive.Verdicts(ctx, w)
 	if err != nil {
 		return j, err
+	}
+	if len(boards) > limit {
+		boards = boards[:limit]
+		j.Next = text(boards[limit-1].ID)
 	}
 	tallies, err := s.Archive.Tallies(ctx)
 	if err != nil {

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"slices"
 	"time"
+
+	"lidwright/kiln"
 )
 
 // Errors of facts that cannot be kept as they were said, and of things that are not there.
@@ -95,8 +97,10 @@ type BarFilter struct {
 type LoadFilter struct {
 	ID      string
 	Kiln    string
-	Waiting bool // fired, with bars still to measure
-	Open    bool // no firing and not unpacked
+	Waiting bool      // fired, with bars still to measure
+	Open    bool      // no firing and not unpacked
+	Kind    kiln.Kind // empty: any
+	After   string    // older than the load of this id, for lists in parts
 	Limit   int
 }
 
@@ -116,6 +120,7 @@ type KeptProbe struct {
 type PotFilter struct {
 	ID    string
 	Find  string // words, each of which stands in the mark, number, form or date
+	After string // said before the card of this id, for lists in parts
 	Limit int    // 0: all
 }
 
@@ -125,7 +130,8 @@ type VerdictFilter struct {
 	Form  string
 	Clay  ClayID // of body or lid
 	Load  string
-	Limit int // 0: all
+	After string // said before the board of this id, for lists in parts
+	Limit int    // 0: all
 }
 
 // Tally is what the boards of one form, its two clays and maker come to, struck ones left out.

@@ -206,7 +206,8 @@ func (s *Store) Loads(ctx context.Context, w tiles.LoadFilter) ([]tiles.KeptLoad
 			AND (?3 = 0 OR (l.unpacked_ms IS NOT NULL OR l.firing IS NOT NULL AND NOT EXISTS (SELECT 1 FROM firing f WHERE f.id = l.firing AND f.status = 'running')) AND EXISTS (
 				SELECT 1 FROM load_bar x JOIN bar b ON b.code = x.bar WHERE x.load = l.id AND x.measured = 0 AND instr(b.flags, 'broken') = 0))
 			AND (?4 = 0 OR l.firing IS NULL AND l.unpacked_ms IS NULL)
-		ORDER BY l.number DESC LIMIT ?5`, w.ID, w.Kiln, w.Waiting, w.Open, limited(w.Limit))
+			AND (?6 = '' OR l.kind = ?6) AND (?7 = '' OR l.number < (SELECT number FROM load WHERE id = ?7))
+		ORDER BY l.number DESC LIMIT ?5`, w.ID, w.Kiln, w.Waiting, w.Open, limited(w.Limit), w.Kind, w.After)
 	if err != nil {
 		return nil, fmt.Errorf("read loads: %w", err)
 	}

@@ -117,6 +117,10 @@ func (s *Store) Pots(ctx context.Context, w tiles.PotFilter) ([]tiles.KeptPot, e
 		query.WriteString(` AND id = ?`)
 		args = append(args, w.ID)
 	}
+	if w.After != "" {
+		query.WriteString(` AND rev < (SELECT rev FROM pot WHERE id = ?)`)
+		args = append(args, w.After)
+	}
 	words := strings.Fields(strings.ToLower(w.Find))
 	slices.SortFunc(words, func(a, b string) int { return len(b) - len(a) }) // the rarest first, most likely
 	for _, word := range words[:min(len(words), mostWords)] {

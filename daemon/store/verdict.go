@@ -116,7 +116,8 @@ func (s *Store) Verdicts(ctx context.Context, w tiles.VerdictFilter) ([]tiles.Li
 		FROM verdict v JOIN change c ON c.seq = v.seq
 			LEFT JOIN act a ON a.kind = 'verdict' AND a.id = v.id AND a.op = 'strike' LEFT JOIN change ac ON ac.seq = a.seq
 		WHERE (?1 = '' OR v.id = ?1) AND (?2 = '' OR v.form = ?2) AND (?3 = '' OR v.body_clay = ?3 OR v.lid_clay = ?3) AND (?4 = '' OR v.load = ?4)
-		ORDER BY v.seq DESC LIMIT ?5`, w.ID, w.Form, w.Clay, w.Load, limited(w.Limit))
+			AND (?6 = '' OR v.seq < (SELECT seq FROM verdict WHERE id = ?6))
+		ORDER BY v.seq DESC LIMIT ?5`, w.ID, w.Form, w.Clay, w.Load, limited(w.Limit), w.After)
 	if err != nil {
 		return nil, fmt.Errorf("read verdicts: %w", err)
 	}
