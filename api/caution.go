@@ -1,5 +1,7 @@
 package api
 
+import "slices"
+
 // Caution is one standing warning. Its number is never given again; where it must be seen
 // is decided by the pages. Source says what it rests on.
 type Caution struct {
@@ -69,4 +71,15 @@ func CautionText(number int) string {
 		}
 	}
 	return ""
+}
+
+// cautionTexts are those of some numbers, in their order, each once.
+func cautionTexts(numbers ...int) []string {
+	var out []string
+	for i, n := range numbers {
+		if !slices.Contains(numbers[:i], n) {
+			out = append(out, CautionText(n))
+		}
+	}
+	return out
 }

@@ -58,10 +58,7 @@ func (s *Server) barSheetPage(w http.ResponseWriter, r *http.Request) error {
 		page
 		Bars    []row
 		Address string
-	}{page: s.page(r.Context(), "unpack"), Address: strings.TrimSuffix(s.Site.PublicURL, "/")}
-	if data.Address == "" {
-		data.Address = "http://" + r.Host
-	}
+	}{page: s.page(r.Context(), "unpack"), Address: s.ownAddress(r)}
 	for _, b := range bars {
 		drawn, err := qrSVG(data.Address+"/bar/"+string(b.Code), "opens the entry of bar "+string(b.Code))
 		if err != nil {

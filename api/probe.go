@@ -14,6 +14,7 @@ type kilnJSON struct {
 	Kiln           string            `json:"kiln"`
 	LimitC         *float64          `json:"limit_c"`
 	UnpackingMarkC *float64          `json:"unpacking_mark_c"`
+	Reason         string            `json:"unpacking_reason"`
 	Control        string            `json:"control"`
 	Shelves        map[string]string `json:"shelves" doc:"Probe whose heat a bar of that shelf had; others: control"`
 	Probes         []probeJSON       `json:"probes" doc:"Lives of thermocouples, a life and shelf each"`
@@ -87,7 +88,11 @@ func (s *Server) kilnOf(ctx context.Context, id kiln.KilnID) (kilnJSON, error) {
 	if !ok {
 		return kilnJSON{}, kiln.ErrNoKiln
 	}
-	j := kilnJSON{Kiln: string(id), LimitC: celsius(k.Limit), UnpackingMarkC: celsius(k.Unpacking), Control: string(k.Control), Shelves: map[string]string{}, Probes: []probeJSON{}, Usual: []usualJSON{}}
+	m, err := s.mark(ctx, id)
+	if err != nil {
+		return kilnJSON{}, err
+	}
+	j := kilnJSON{Kiln: string(id), LimitC: celsius(k.Limit), UnpackingMarkC: celsius(m.Mark), Reason: m.Reason, Control: string(k.Control), Shelves: map[string]string{}, Probes: []probeJSON{}, Usual: []usualJSON{}}
 	for shelf, c := range k.Shelves {
 		j.Shelves[shelf] = string(c)
 	}

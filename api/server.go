@@ -169,6 +169,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, get, "/v1/kilns", "list-kilns", "Every kiln of the settings, by name", s.getKilns)
 	route(a, get, "/v1/kilns/{kiln}", "get-kiln", "A kiln with its probes, what the cones told of them, and what is usual", s.getKiln)
 	route(a, put, "/v1/kilns/{kiln}/probes/{probe}", "put-probe", "The life of a thermocouple: a new one has nothing of what the cones told of the old one", s.putProbe)
+	route(a, put, "/v1/kilns/{kiln}/unpacking-mark", "put-unpacking-mark", "The site's own temperature for opening and unpacking, with its reason", s.putMark)
 	or[curveJSON](a, "/v1/firings/{id}/curve", "text/csv")
 	route(a, put, "/v1/firings/{id}/begin", "begin-firing", "Begin a firing at once: recording alone, nothing is sent to a kiln", s.beginFiring)
 	route(a, put, "/v1/firings/{id}/stop", "stop-firing", "Stop recording a firing: recording alone, the kiln goes on as it will", s.stopFiring)

@@ -8,6 +8,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/google/uuid"
+
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -40,10 +42,13 @@ type Couple struct {
 
 type settingsPageKiln struct {
 	Wired
-	Line  Line
-	Lives []probeLifeRow
-	Limit kiln.Celsius
-	Mark  kiln.Celsius
+	Line   Line
+	Lives  []probeLifeRow
+	MarkID string // for the form of a new mark
+	Probes []kiln.ChannelID
+	Limit  kiln.Celsius
+	Mark   markJSON
+	NewID  string // for the form of a new probe
 }
 
 type probeLifeRow struct {
@@ -60,8 +65,17 @@ func (s *Server) settingsPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	var kilns []settingsPageKiln
 	for _, wired := range s.Wired {
-		one := settingsPageKiln{Wired: wired, Line: lines[wired.Kiln], Limit: s.Kiln[wired.Kiln].Limit, Mark: s.Kiln[wired.Kiln].Unpacking}
-		var err error
+		one := settingsPageKiln{Wired: wired, Line: lines[wired.Kiln], Limit: s.Kiln[wired.Kiln].Limit, NewID: uuid.Must(uuid.NewV7()).String(), MarkID: uuid.Must(uuid.NewV7()).String()}
+		m, err := s.mark(r.Context(), wired.Kiln)
+		if err != nil {
+			return err
+		}
+		one.Mark = s.markJSON(m)
+		for _, c := range s.Kiln[wired.Kiln].Channels {
+			if c.Role == kiln.RoleProbe {
+				one.Probes = append(one.Probes, c.ID)
+			}
+		}
 		if one.Lives, err = s.probeLives(r.Context(), wired); err != nil {
 			return err
 		}
@@ -78,7 +92,10 @@ func (s *Server) settingsPage(w http.ResponseWriter, r *http.Request) error {
 		Hot       kiln.Celsius
 		Receivers []string
 		Told      []NoticeTold
-	}{s.page(r.Context(), "more"), kilns, s.Settings, kiln.ProbeHot, s.Notices.Receivers(), told})
+		Electric  string
+		MarkWords string
+		Cautions  []string
+	}{s.page(r.Context(), "more"), kilns, s.Settings, kiln.ProbeHot, s.Notices.Receivers(), told, ElectricKilns, CautionText(17), cautionTexts(26, 27, 28, 30, 35)})
 }
 
 // probeLives are the lives of the thermocouples of a kiln: those that were told, and where none was

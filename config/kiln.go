@@ -89,12 +89,13 @@ func DefaultProbe() Probe { return Probe{Class: 2, Linearised: true} }
 // Kiln is what the trade needs to know of k.
 func (k Kiln) Kiln() kiln.Kiln {
 	out := kiln.Kiln{
-		ID:        k.ID,
-		Control:   k.Control,
-		Limit:     kiln.Celsius(k.LimitC),
-		Unpacking: kiln.Celsius(k.UnpackingMarkC),
-		Shelves:   k.Shelves,
-		Every:     k.Every,
+		ID:              k.ID,
+		Control:         k.Control,
+		Limit:           kiln.Celsius(k.LimitC),
+		Unpacking:       kiln.Celsius(k.UnpackingMarkC),
+		UnpackingReason: k.UnpackingReason,
+		Shelves:         k.Shelves,
+		Every:           k.Every,
 	}
 	for _, c := range k.Channels {
 		out.Channels = append(out.Channels, kiln.Channel{ID: c.ID, Role: c.Role})

@@ -108,8 +108,17 @@ func build(ctx context.Context, cfg config.Config, version string, clock *Clock,
 		Rules:  kiln.Rules{StartAbove: kiln.Celsius(cfg.Firing.StartAboveC), EndBelow: kiln.Celsius(cfg.Firing.EndBelowC), QuietAfter: cfg.Firing.QuietAfter},
 		Notify: func(n kiln.Notice) { d.herald.heed(n) }}
 	for _, k := range cfg.Kilns {
-		kilns[k.ID] = k.Kiln()
-		d.recorder.Kilns = append(d.recorder.Kilns, k.Kiln())
+		known := k.Kiln()
+		kilns[k.ID] = known
+		marks, err := d.store.UnpackingMarks(ctx, k.ID)
+		if err != nil {
+			d.store.Close()
+			return nil, err
+		}
+		if len(marks) > 0 {
+			known.Unpacking, known.UnpackingReason = marks[0].Mark, marks[0].Reason
+		}
+		d.recorder.Kilns = append(d.recorder.Kilns, known)
 		if d.recorder.Past[k.ID], err = d.past(ctx, k.ID, k.Control); err != nil {
 			return nil, err
 		}

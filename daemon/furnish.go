@@ -85,8 +85,12 @@ func (d *Daemon) Furnish(ctx context.Context, id kiln.KilnID) (Practice, error) 
 			}
 		}
 	}
+	load := tiles.Load{ID: uuid.Must(uuid.NewV7()).String(), Kiln: k.ID, Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, PackedBy: "KT", Stated: kiln.NoTemperature()}
+	if _, err := d.store.PutLoad(ctx, load, tiles.Match{}, began); err != nil {
+		return p, fmt.Errorf("furnish the practice studio: %w", err)
+	}
 	so, _ := d.Now().Sub(began) // furnishing takes a while
-	if err := d.play(ctx, k, curve, began, so, ""); err != nil {
+	if err := d.play(ctx, k, curve, began, so, load.ID); err != nil {
 		return p, fmt.Errorf("furnish the practice studio: %w", err)
 	}
 	past, err := d.past(ctx, k.ID, k.Control)

@@ -1,0 +1,60 @@
+package api
+
+import (
+	"net/http"
+	"net/url"
+	"strings"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// ownAddress is the address that others reach the site by.
+func (s *Server) ownAddress(r *http.Request) string {
+	if s.Site.PublicURL != "" {
+		return strings.TrimSuffix(s.Site.PublicURL, "/")
+	}
+	return "http://" + r.Host
+}
+
+// doorPage is the sheet for the door of the kiln room: all cautions, the mark at which it may be
+// opened, and what a phone opens there. It is for print, so it tells no temperature of now.
+func (s *Server) doorPage(w http.ResponseWriter, r *http.Request) error {
+	id := r.PathValue("kiln")
+	m, err := s.mark(r.Context(), kiln.KilnID(id))
+	if err != nil {
+		return err
+	}
+	loads, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Kiln: id, Limit: 1})
+	if err != nil {
+		return err
+	}
+	data := struct {
+		page
+		Kiln      string
+		Mark      markJSON
+		Load      *loadJSON // in it now; nil: the newest was unpacked
+		Electric  string
+		Cautions  []Caution
+		Own       string
+		Look, Out string // drawn squares
+	}{page: s.page(r.Context(), "spyhole"), Kiln: id, Mark: s.markJSON(m), Electric: ElectricKilns, Cautions: Cautions, Own: s.ownAddress(r)}
+	for _, l := range loads {
+		if l.Unpacked.IsZero() {
+			j := s.loadJSON(l)
+			data.Load = &j
+		}
+	}
+	for _, one := range []struct {
+		to          *string
+		path, title string
+	}{
+		{&data.Look, "/spyhole/" + url.PathEscape(id), "opens the Spyhole of this kiln"},
+		{&data.Out, "/unpack?kiln=" + url.QueryEscape(id), "opens the bars to measure of this kiln"},
+	} {
+		if *one.to, err = qrSVG(data.Own+one.path, one.title); err != nil {
+			return err
+		}
+	}
+	return s.render(w, "door", data)
+}
