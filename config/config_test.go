@@ -152,7 +152,7 @@ func TestLoadGivesTheTrade(t *testing.T) {
 		t.Fatalf("kilns: %+v", cfg.Kilns)
 	}
 	want := kiln.Kiln{
-		ID: "little-red", Control: "bottom", Limit: 1240.5, Unpacking: 95, Every: time.Second,
+		ID: "little-red", Control: "bottom", Limit: 1240.5, Unpacking: 95, UnpackingReason: "small pieces only, gloves, door opened by hand", Every: time.Second,
 		Shelves: map[string]kiln.ChannelID{"a": "top"},
 		Channels: []kiln.Channel{
 			{ID: "top", Role: kiln.RoleProbe}, {ID: "bottom", Role: kiln.RoleProbe},
