@@ -149,7 +149,7 @@ func (s *Set) funcs(p Speak) template.FuncMap {
 	return template.FuncMap{
 		"stamp":  func() string { return s.stamp },
 		"tongue": func() string { return p.Tongue },
-		"t":      func(v any) string { return say(fmt.Sprint(v)) }, // a word or sentence of the code, never what people typed
+		"t":      func(v any) string { return say(plain(v)) }, // a word or sentence of the code, never what people typed
 		"share2": func(v any) string { return figure("%.2f", v, 100) },
 		// Numbers: one figure after the point for °C and set sizes, as the tool's own answers have.
 		"num":      func(format string, v any) string { return figure(format, v, 1) },
@@ -175,6 +175,17 @@ func (s *Set) funcs(p Speak) template.FuncMap {
 		"list":     func(v ...string) []string { return v },
 		"lines":    func(v string) []string { return strings.Split(v, "\n") },
 	}
+}
+
+// plain is the text of a word of any type, or of a pointer to one; empty where there is none.
+func plain(v any) string {
+	if f := reflect.ValueOf(v); f.Kind() == reflect.Pointer {
+		if f.IsNil() {
+			return ""
+		}
+		return fmt.Sprint(f.Elem())
+	}
+	return fmt.Sprint(v)
 }
 
 // lengthOf writes a length, or a pointer to one; a dash where there is none.

@@ -9,7 +9,8 @@ import (
 
 // Tongues are the languages that pages speak, each under the name that it has for itself. English
 // stands in the templates and in the code; every other has its file words.<tag>.txt, in which an
-// English text is followed by its own, which begins with "= ".
+// English text is followed by its own, which begins with "= ". Sentences that the code puts together
+// come last, behind the line "## Sentences of the code".
 var Tongues = []struct{ Tag, Name string }{{"en", "English"}, {"de", "Deutsch"}}
 
 // words are the texts of one language by the English ones. Nil is English itself.
@@ -33,10 +34,12 @@ func readWords(tag string) (*words, error) {
 		return nil, err
 	}
 	w := &words{exact: map[string]string{}}
-	english := ""
+	english, sentences := "", false
 	for n, line := range strings.Split(string(text), "\n") {
 		says, own := strings.CutPrefix(line, "= ")
 		switch {
+		case line == "## Sentences of the code":
+			sentences = true
 		case strings.HasPrefix(line, "#"), strings.TrimSpace(line) == "":
 		case own == (english == ""):
 			return nil, fmt.Errorf("words.%s.txt line %d: an English text and its own, with = before it, take turns", tag, n+1)
@@ -46,7 +49,7 @@ func readWords(tag string) (*words, error) {
 			return nil, fmt.Errorf("words.%s.txt line %d: %q was there before", tag, n+1, english)
 		default:
 			w.exact[english] = says
-			if parts := aPlace.Split(english, -1); len(parts) > 1 && !strings.Contains(english, "<") {
+			if parts := aPlace.Split(english, -1); sentences && len(parts) > 1 {
 				w.forms = append(w.forms, form{parts, says})
 			}
 			english = ""
@@ -107,7 +110,7 @@ func (f form) read(text string) (fill []string, ok bool) {
 }
 
 // A template is cut into tokens: actions, tags, and text between them.
-var token = regexp.MustCompile(`(?s)\{\{.*?\}\}|<!?/?[a-zA-Z](?:\{\{.*?\}\}|"(?:\{\{.*?\}\}|[^"])*"|[^>"])*>`)
+var tokens = regexp.MustCompile(`(?s)\{\{.*?\}\}|<!?/?[a-zA-Z](?:\{\{.*?\}\}|"(?:\{\{.*?\}\}|[^"])*"|[^>"])*>`)
 
 var (
 	steers = regexp.MustCompile(`^\{\{-?\s*(?:if|else|end|range|with|define|block|template|break|continue|/\*|\$\w+\s*:?=)`)
@@ -133,7 +136,7 @@ func translate(source string, say func(key string) string) string {
 			run = append(run, source[at:end])
 		}
 	}
-	for _, m := range token.FindAllStringIndex(source, -1) {
+	for _, m := range tokens.FindAllStringIndex(source, -1) {
 		take(m[0])
 		one := source[m[0]:m[1]]
 		at = m[1]

@@ -1,0 +1,185 @@
+package pages
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+// textsOfPages are all texts of the templates, with the file that each stands in.
+func textsOfPages(t *testing.T) map[string]string {
+	t.Helper()
+	names, err := fs.Glob(files, "*.html")
+	if err != nil {
+		t.Fatal(err)
+	}
+	texts := map[string]string{}
+	for _, name := range names {
+		b, err := files.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		same := translate(string(b), func(key string) string {
+			texts[key] = name
+			return key
+		})
+		if blanks.ReplaceAllString(same, " ") != blanks.ReplaceAllString(string(b), " ") {
+			t.Errorf("%s is another when every text stays as it is", name)
+		}
+	}
+	return texts
+}
+
+var verb = regexp.MustCompile(`%[-+#0-9.]*[a-zA-Z]`)
+
+// textsOfCode are the string literals of the packages whose words come onto pages, with {} for what
+// is filled in; one string that is put together from literals counts as one.
+func textsOfCode(t *testing.T) []string {
+	t.Helper()
+	var texts []string
+	for _, folder := range []string{"..", "../../kiln", "../../tiles", "."} {
+		names, err := filepath.Glob(filepath.Join(folder, "*.go"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, name := range names {
+			if strings.HasSuffix(name, "_test.go") {
+				continue
+			}
+			file, err := parser.ParseFile(token.NewFileSet(), name, nil, 0)
+			if err != nil {
+				t.Fatal(err)
+			}
+			ast.Inspect(file, func(n ast.Node) bool {
+				if e, ok := n.(ast.Expr); ok {
+					if text, ok := literal(e); ok {
+						texts = append(texts, strings.ReplaceAll(verb.ReplaceAllString(text, "{}"), "%%", "%"))
+					}
+				}
+				return true
+			})
+		}
+	}
+	return texts
+}
+
+func literal(e ast.Expr) (string, bool) {
+	switch e := e.(type) {
+	case *ast.BasicLit:
+		if e.Kind == token.STRING {
+			text, err := strconv.Unquote(e.Value)
+			return text, err == nil
+		}
+	case *ast.BinaryExpr:
+		if e.Op == token.ADD {
+			a, okA := literal(e.X)
+			b, okB := literal(e.Y)
+			switch {
+			case okA && okB:
+				return a + b, true
+			case okA:
+				return a + "{}", true
+			case okB:
+				return "{}" + b, true
+			}
+		}
+	}
+	return "", false
+}
+
+// Every text of the pages has its German; nothing in the file is left over; no place or link of a
+// text is lost or made up.
+func TestNothingUnsaid(t *testing.T) {
+	onPages := textsOfPages(t)
+	script, err := os.ReadFile("app.js")
+	if err != nil {
+		t.Fatal(err)
+	}
+	inCode := map[string]bool{}
+	for _, text := range textsOfCode(t) {
+		inCode[strings.Trim(text, " .")] = true
+		inCode[strings.ReplaceAll(strings.Trim(text, " ."), "_", " ")] = true
+	}
+	calendar := regexp.MustCompile(`^(Mon|Tue|Wed|Thu|Fri|Sat|Sun|Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)$`)
+	for _, tongue := range Tongues[1:] {
+		w, err := readWords(tongue.Tag)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for text, name := range onPages {
+			if w.exact[text] == "" {
+				t.Errorf("%s has a text that words.%s.txt has not:\n%s", name, tongue.Tag, text)
+			}
+		}
+		for english, own := range w.exact {
+			if a, b := places(english), places(own); !slices.Equal(a, b) {
+				t.Errorf("%q has %v, its %s %q has %v", english, a, tongue.Name, own, b)
+			}
+			if onPages[english] == "" && !inCode[strings.Trim(aPlace.ReplaceAllString(english, "{}"), " .")] && !calendar.MatchString(english) && !strings.Contains(string(script), strconv.Quote(english)) {
+				t.Errorf("words.%s.txt has a text that no page and no code has any more: %s", tongue.Tag, english)
+			}
+		}
+	}
+}
+
+var inside = regexp.MustCompile(`\{\d\}|</?[a-z]+\d?>`)
+
+// places are the places and tags of a text, in an order of their own.
+func places(text string) []string {
+	p := inside.FindAllString(text, -1)
+	slices.Sort(p)
+	return p
+}
+
+// What is a text and what is not, by a page in small.
+func TestTranslate(t *testing.T) {
+	for _, c := range []struct{ source, want string }{
+		{`<p>Bars <em>waiting</em></p>`, `<p>[Bars <em>waiting</em>]</p>`},
+		{`<p>{{.N}} of {{.Of}} measured</p>`, `<p>[{{.N}} of {{.Of}} measured]</p>`},
+		{`<p>{{if .A}}one{{else}}two{{end}} °C</p>`, `<p>{{if .A}}[one]{{else}}[two]{{end}} °C</p>`},
+		{`<a class="x" href="/a?{{.Q}}">Clay</a> · <a class="y" href="/b">Lid</a>`, `<a class="x" href="/a?{{.Q}}">[Clay]</a> · <a class="y" href="/b">[Lid]</a>`},
+		{`<p>See <a href="/a">the clay</a>.</p>`, `<p>[See <a href="/a">the clay</a>].</p>`},
+		{`<input aria-label="Unit of {{.Bar}}" value="Keep"> <b>{{.X}}</b> {{.Y}}`, `<input aria-label="[Unit of {{.Bar}}]" value="Keep"> <b>{{.X}}</b> {{.Y}}`},
+		{`<strong>{{with .A}}a{{end}}</strong>`, `<strong>{{with .A}}[a]{{end}}</strong>`},
+		{`<p title="a{{if eq .A "b"}}">x</p>`, `<p title="[a]{{if eq .A "b"}}">[x]</p>`},
+	} {
+		if got := translate(c.source, func(key string) string { return "[" + key + "]" }); got != c.want {
+			t.Errorf("%s\n  gave %s\n  want %s", c.source, got, c.want)
+		}
+	}
+	if got := translate(`<p>{{.N}} of {{.Of}} in <a href="/x">a load</a></p>`, func(key string) string {
+		if key != "{1} of {2} in <a1>a load</a>" {
+			t.Errorf("the key is %q", key)
+		}
+		return "in <a1>einer Ladung</a> von {2}: {1}"
+	}); got != `<p>in <a href="/x">einer Ladung</a> von {{.Of}}: {{.N}}</p>` {
+		t.Error(got)
+	}
+}
+
+// Sentences of the code are known by their form, and what fills them is looked up in turn.
+func TestSay(t *testing.T) {
+	w := &words{exact: map[string]string{"wet": "nass", "{1} of {2}": "{2} hat {1}", "at {1}, cone {2}": "bei {1}, Kegel {2}"}}
+	for k, v := range w.exact {
+		if parts := aPlace.Split(k, -1); len(parts) > 1 {
+			w.forms = append(w.forms, form{parts, v})
+		}
+	}
+	for english, want := range map[string]string{"wet": "nass", "wet.": "nass.", "soft": "soft", "at wet, cone 6": "bei nass, Kegel 6", "": "", "at , cone 6": "at , cone 6"} {
+		if got := w.say(english); got != want {
+			t.Errorf("%q is %q, want %q", english, got, want)
+		}
+	}
+	var english *words
+	if english.say("wet") != "wet" {
+		t.Error("English is not English")
+	}
+}
