@@ -2,10 +2,15 @@ package api
 
 import (
 	"io"
+	"lidwright/api/pages"
+	"lidwright/kiln"
+	"lidwright/tiles"
 	"net/http"
 	"net/url"
+	"reflect"
 	"strings"
 	"testing"
+	"time"
 )
 
 // fetched is a page as a browser that sends these headers.
@@ -96,6 +101,49 @@ func TestSayHowToSpeak(t *testing.T) {
 		a.Body.Close()
 		if len(a.Cookies()) != 1 || a.Cookies()[0].Value != c.cookie || !a.Cookies()[0].HttpOnly || a.Header.Get("Location") != c.to || a.StatusCode != http.StatusSeeOther {
 			t.Errorf("%s: %d to %q, %v", c.form, a.StatusCode, a.Header.Get("Location"), a.Cookies())
+		}
+	}
+}
+
+// What the code says of danger, and every problem, has its text in every language.
+func TestCautionsInEveryTongue(t *testing.T) {
+	texts := []string{Standing, ElectricKilns}
+	for _, c := range Cautions {
+		texts = append(texts, c.Text, c.Place)
+	}
+	for _, k := range problemKinds {
+		texts = append(texts, k.Title, k.Help)
+	}
+	for _, id := range []string{tiles.WillFuse, tiles.RatesStated, tiles.NoUsualYet, tiles.LedgeTooNarrow, tiles.LedgeNotGiven, tiles.MeasureWet, tiles.LeatherGuessed, tiles.OutOfRound, tiles.PlayOutside, tiles.AskedUnusual} {
+		texts = append(texts, CautionOf(id))
+	}
+	for _, words := range verdictCounts {
+		texts = append(texts, words.Act, words.Word)
+	}
+	for _, words := range lossCounts {
+		texts = append(texts, words.Act, words.Word)
+	}
+	for _, f := range append(rateFields, moreFields...) {
+		texts = append(texts, f.Label)
+	}
+	for _, says := range doubtWords {
+		texts = append(texts, says)
+	}
+	for _, words := range []any{tiles.Seats(), stageWords(), []kiln.Kind{kiln.Bisque, kiln.Glaze, kiln.Once, kiln.Other}, []kiln.State{kiln.Quiet, kiln.Cold, kiln.Soaking, kiln.Falling, kiln.Rising, kiln.Holding, kiln.Warm}} {
+		list := reflect.ValueOf(words)
+		for i := range list.Len() {
+			texts = append(texts, strings.ReplaceAll(list.Index(i).String(), "_", " "))
+		}
+	}
+	set, err := pages.Load(time.UTC, func(string, float64) string { return "" })
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, tongue := range pages.Tongues[1:] {
+		for _, text := range texts {
+			if text == "" || text != "warm" && set.Say(tongue.Tag, text) == text {
+				t.Errorf("no %s for %q", tongue.Name, text)
+			}
 		}
 	}
 }
