@@ -44,7 +44,11 @@ type Envelope struct {
 
 // put takes the next reading in; ages never fall.
 func (e *Envelope) put(age time.Duration, t Celsius) {
-	at := age.Truncate(e.Step) // of no step: the age itself
+	e.putIn(age.Truncate(e.Step), t) // of no step: the age itself
+}
+
+// putIn is put for who knows at which age the step begins.
+func (e *Envelope) putIn(at time.Duration, t Celsius) {
 	n := len(e.After) - 1
 	if n < 0 || e.After[n] != at {
 		e.After, e.Low, e.High = append(e.After, at), append(e.Low, t), append(e.High, t)

@@ -54,22 +54,12 @@ func (l *Layer) Place(channel ChannelID) int {
 	if at >= 0 || !l.every {
 		return at
 	}
-	column := make([]Celsius, len(l.curve.After))
-	for i := range column {
-		column[i] = NoTemperature()
-	}
-	l.curve.Channels, l.curve.T = append(l.curve.Channels, channel), append(l.curve.T, column)
+	l.curve.Channels, l.curve.T = append(l.curve.Channels, channel), append(l.curve.T, silent(len(l.curve.After)))
 	return len(l.curve.Channels) - 1
 }
 
 // Row is a row in which no channel said anything.
-func (l *Layer) Row() []Celsius {
-	row := make([]Celsius, len(l.curve.Channels))
-	for i := range row {
-		row[i] = NoTemperature()
-	}
-	return row
-}
+func (l *Layer) Row() []Celsius { return silent(len(l.curve.Channels)) }
 
 // AddRow lays down what the channels said at one moment, NaN where that was nothing good.
 func (l *Layer) AddRow(at Stamp, row []Celsius) {
@@ -146,8 +136,9 @@ func (e Envelope) Merge(n int) Envelope {
 	}
 	out := Envelope{Channel: e.Channel, Step: e.Step * time.Duration(n)}
 	for i, at := range e.After {
-		out.put(at, e.Low[i])
-		out.put(at, e.High[i])
+		at = at.Truncate(out.Step)
+		out.putIn(at, e.Low[i])
+		out.putIn(at, e.High[i])
 	}
 	return out
 }

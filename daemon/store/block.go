@@ -53,6 +53,7 @@ type column struct {
 	id     kiln.ChannelID
 	states []states
 	counts []int64
+	n      int // samples so far, while the block is made
 }
 
 // states is a number of samples in one state.
@@ -73,15 +74,17 @@ func hasNumber(state int) bool { return state == stateGood || state >= stateFaul
 // block.
 func blockOf(samples []kiln.Sample) *block {
 	b := &block{since: make([]int64, len(samples))}
-	var first kiln.Stamp // of the stretch
-	for i, s := range samples {
+	var now *stretch
+	for i := range samples {
+		s := &samples[i]
 		b.since[i] = int64(s.At.Since)
-		if i == 0 || !sameClock(first, s.At) {
-			first = s.At
-			b.stretches = append(b.stretches, stretch{boot: first.Boot, offset: offsetOf(first), trusted: first.Trusted})
+		if now == nil || !now.holds(&s.At) {
+			b.stretches = append(b.stretches, stretch{boot: s.At.Boot, offset: offsetOf(s.At), trusted: s.At.Trusted})
+			now = &b.stretches[len(b.stretches)-1]
 		}
-		b.stretches[len(b.stretches)-1].n++
-		for place, v := range s.Values {
+		now.n++
+		for place := range s.Values {
+			v := &s.Values[place]
 			b.channel(v.Channel, place, i, len(samples)).add(b.stateOf(v), v.T)
 		}
 		for c := range b.channels {
@@ -94,10 +97,10 @@ func blockOf(samples []kiln.Sample) *block {
 // offsetOf is how the wall clock of a stamp lies to the time since the start, ms.
 func offsetOf(at kiln.Stamp) int64 { return at.Wall.UnixMilli() - at.Since.Milliseconds() }
 
-// sameClock reports whether two stamps lie in one stretch; a clock that is slewed stays in one.
-func sameClock(a, b kiln.Stamp) bool {
-	d := offsetOf(a) - offsetOf(b)
-	return a.Boot == b.Boot && a.Trusted == b.Trusted && -100 < d && d < 100
+// holds reports whether a stamp lies in the stretch; a clock that is slewed stays in one.
+func (s *stretch) holds(at *kiln.Stamp) bool {
+	d := s.offset - offsetOf(*at)
+	return s.boot == at.Boot && s.trusted == at.Trusted && -100 < d && d < 100
 }
 
 // channel finds the column of a channel, which usually stands at place; one that speaks for the
@@ -115,7 +118,7 @@ func (b *block) channel(id kiln.ChannelID, place, before, all int) *column {
 	return &b.channels[at]
 }
 
-func (b *block) stateOf(v kiln.Value) int {
+func (b *block) stateOf(v *kiln.Value) int {
 	number := isNumber(v.T)
 	if v.Fault == kiln.Good {
 		if number {
@@ -135,6 +138,7 @@ func (b *block) stateOf(v kiln.Value) int {
 }
 
 func (c *column) add(state int, t kiln.Celsius) {
+	c.n++
 	if n := len(c.states) - 1; n >= 0 && c.states[n].state == state {
 		c.states[n].n++
 	} else {
@@ -147,10 +151,7 @@ func (c *column) add(state int, t kiln.Celsius) {
 
 // until makes the channel absent in the samples before the n-th that it did not speak in.
 func (c *column) until(n int) {
-	for _, s := range c.states {
-		n -= s.n
-	}
-	for ; n > 0; n-- {
+	for c.n < n {
 		c.add(stateAbsent, 0)
 	}
 }
@@ -165,7 +166,7 @@ func (b *block) encode(small bool) []byte {
 	values := b.values(window)
 	best, by := deflated(values, flate.HuffmanOnly), window
 	if len(best) < len(values)/restless {
-		if z := deflated(b.values(0), 6); len(z) < len(best) {
+		if z := deflated(b.values(0), searching); len(z) < len(best) {
 			best, by = z, 0
 		}
 	}
@@ -204,8 +205,9 @@ func (b *block) values(window int) []byte {
 		g := guess{window: window}
 		for _, n := range c.counts {
 			n /= unit
-			v.int(n - g.next())
-			g.saw(n)
+			above := n - g.next()
+			v.int(above)
+			g.saw(n, above)
 		}
 	}
 	return v.b
@@ -269,9 +271,10 @@ type guess struct {
 
 func (g *guess) next() int64 { return (g.sum + int64(1)<<g.window>>1) >> g.window }
 
-func (g *guess) saw(n int64) {
+// saw takes in a reading and what it was above the guess.
+func (g *guess) saw(n, above int64) {
 	size := 1 << g.window
-	if d := n - g.next(); d > jump || d < -jump {
+	if above > jump || above < -jump {
 		for i := range size {
 			g.last[i] = n
 		}
@@ -337,8 +340,9 @@ func (b *block) takeChannel(h, v *decoder, c *column, window int) {
 	c.counts = make([]int64, numbers)
 	g := guess{window: window}
 	for i := range c.counts {
-		n := v.int() + g.next()
-		g.saw(n)
+		above := v.int()
+		n := above + g.next()
+		g.saw(n, above)
 		c.counts[i] = n * unit
 	}
 }

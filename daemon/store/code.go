@@ -9,6 +9,7 @@ import (
 	"hash/crc32"
 	"io"
 	"math"
+	"sync"
 	"time"
 
 	"lidwright/kiln"
@@ -49,21 +50,41 @@ func unwrap(data []byte) ([]byte, error) {
 	return inflated(head[2:])
 }
 
-func inflated(b []byte) ([]byte, error) {
-	body, err := io.ReadAll(io.LimitReader(flate.NewReader(bytes.NewReader(b)), mostBody))
-	if err != nil {
-		return nil, fmt.Errorf("%w: %v", errCoded, err)
-	}
-	return body, nil
+// What inflates and deflates takes half a megabyte to set up, so it is used again.
+var (
+	inflaters = sync.Pool{New: func() any { return flate.NewReader(nil) }}
+	deflaters = map[int]*sync.Pool{flate.HuffmanOnly: deflater(flate.HuffmanOnly), searching: deflater(searching)}
+)
+
+// searching is the level of compress/flate that looks for repeats.
+const searching = 6
+
+func deflater(level int) *sync.Pool {
+	return &sync.Pool{New: func() any {
+		w, _ := flate.NewWriter(nil, level) // there are both levels
+		return w
+	}}
 }
 
-// deflated is b in fewer bytes, by the level of compress/flate that is asked for.
-func deflated(b []byte, level int) []byte {
-	var z bytes.Buffer
-	w, err := flate.NewWriter(&z, level)
-	if err != nil {
-		return b // no such level: never
+func inflated(b []byte) ([]byte, error) {
+	r := inflaters.Get().(io.ReadCloser)
+	defer inflaters.Put(r)
+	if err := r.(flate.Resetter).Reset(bytes.NewReader(b), nil); err != nil {
+		return nil, fmt.Errorf("%w: %v", errCoded, err)
 	}
+	body := bytes.NewBuffer(make([]byte, 0, 4*len(b)+bytes.MinRead))
+	if _, err := body.ReadFrom(io.LimitReader(r, mostBody)); err != nil {
+		return nil, fmt.Errorf("%w: %v", errCoded, err)
+	}
+	return body.Bytes(), nil
+}
+
+// deflated is b in fewer bytes: by flate.HuffmanOnly, or searching.
+func deflated(b []byte, level int) []byte {
+	z := bytes.NewBuffer(make([]byte, 0, len(b)/2+64))
+	w := deflaters[level].Get().(*flate.Writer)
+	defer deflaters[level].Put(w)
+	w.Reset(z)
 	w.Write(b) // a bytes.Buffer takes everything
 	w.Close()
 	return z.Bytes()

@@ -39,7 +39,7 @@ func writeEnvelope(channels []kiln.Envelope) []byte {
 		}
 	}
 	body := deflated(e.b, flate.HuffmanOnly)
-	if z := deflated(e.b, 6); len(z) < len(body) {
+	if z := deflated(e.b, searching); len(z) < len(body) {
 		body = z
 	}
 	return wrap(body, bodyDeflated)

@@ -1,7 +1,6 @@
 package store
 
 import (
-	"bytes"
 	"context"
 	"database/sql"
 	"encoding/binary"
@@ -143,7 +142,7 @@ func addRun(ctx context.Context, tx *sql.Tx, firing int64, samples []kiln.Sample
 		raw := samples[i].Raw
 		line = fmt.Sprintf("%.3f\t%s", samples[i].At.Since.Seconds(), strings.ToValidUTF8(raw[:min(len(raw), mostLine)], "?"))
 	}
-	data, err := coded(samples, sealed)
+	_, data, err := coded(samples, sealed)
 	if err != nil {
 		return err
 	}
@@ -152,15 +151,15 @@ func addRun(ctx context.Context, tx *sql.Tx, firing int64, samples []kiln.Sample
 }
 
 // coded writes a block and, if it is to stay, reads it back and compares.
-func coded(samples []kiln.Sample, sealed bool) ([]byte, error) {
+func coded(samples []kiln.Sample, sealed bool) (*block, []byte, error) {
 	b := blockOf(samples)
 	data := b.encode(sealed)
 	if sealed {
 		if back, err := decodeBlock(data); err != nil || !back.same(b) {
-			return nil, fmt.Errorf("seal: what was coded does not read back the same: %w", errors.Join(errCoded, err))
+			return nil, nil, fmt.Errorf("seal: what was coded does not read back the same: %w", errors.Join(errCoded, err))
 		}
 	}
-	return data, nil
+	return b, data, nil
 }
 
 // seal joins the samples of a firing that are not sealed into a block. What does not read back is
@@ -240,12 +239,7 @@ func (s *Store) lay(ctx context.Context, tx *sql.Tx, row int64, f kiln.Firing) e
 	if err != nil || len(blocks) == 0 {
 		return err
 	}
-	var data bytes.Buffer
-	for _, b := range blocks {
-		data.Write(binary.AppendUvarint(nil, uint64(len(b))))
-		data.Write(b)
-	}
-	if _, err := tx.ExecContext(ctx, `INSERT INTO curve (firing, data) VALUES (?, ?) ON CONFLICT (firing) DO UPDATE SET data = excluded.data`, row, data.Bytes()); err != nil {
+	if err := keepCurve(ctx, tx, row, blocks); err != nil {
 		return err
 	}
 	if _, err := tx.ExecContext(ctx, `DELETE FROM run WHERE firing = ?`, row); err != nil {
@@ -254,17 +248,27 @@ func (s *Store) lay(ctx context.Context, tx *sql.Tx, row int64, f kiln.Firing) e
 	return s.envelop(ctx, tx, row, f, blocks)
 }
 
+// keepCurve writes down the blocks of a firing that is over.
+func keepCurve(ctx context.Context, tx *sql.Tx, row int64, blocks [][]byte) error {
+	var data []byte
+	for _, b := range blocks {
+		data = append(binary.AppendUvarint(data, uint64(len(b))), b...)
+	}
+	_, err := tx.ExecContext(ctx, `INSERT INTO curve (firing, data) VALUES (?, ?) ON CONFLICT (firing) DO UPDATE SET data = excluded.data`, row, data)
+	return err
+}
+
 // envelop keeps the lowest and highest reading of each minute.
 func (s *Store) envelop(ctx context.Context, tx *sql.Tx, row int64, f kiln.Firing, blocks [][]byte) error {
-	curve, err := s.curve(ctx, tx, f, blocks, nil, noGap)
-	if err != nil {
+	thin := kiln.NewThinner(nil, envelopeStep)
+	if err := s.each(ctx, tx, f, blocks, func(b *block, n int) { b.lay(thin, n) }); err != nil {
 		return err
 	}
-	var channels []kiln.Envelope
-	for _, c := range curve.Channels {
-		channels = append(channels, curve.Thin(c, envelopeStep))
-	}
-	_, err = tx.ExecContext(ctx, `INSERT INTO envelope (firing, data) VALUES (?, ?) ON CONFLICT (firing) DO UPDATE SET data = excluded.data`, row, writeEnvelope(channels))
+	return keepEnvelope(ctx, tx, row, thin.Envelopes())
+}
+
+func keepEnvelope(ctx context.Context, tx *sql.Tx, row int64, channels []kiln.Envelope) error {
+	_, err := tx.ExecContext(ctx, `INSERT INTO envelope (firing, data) VALUES (?, ?) ON CONFLICT (firing) DO UPDATE SET data = excluded.data`, row, writeEnvelope(channels))
 	return err
 }
 

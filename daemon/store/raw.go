@@ -1,12 +1,9 @@
 package store
 
 import (
-	"bytes"
-	"compress/flate"
 	"context"
 	"database/sql"
 	"fmt"
-	"io"
 	"strings"
 	"time"
 
@@ -21,7 +18,7 @@ func addLines(ctx context.Context, tx *sql.Tx, firing int64, at kiln.Stamp, line
 	if len(lines) == 0 {
 		return nil
 	}
-	_, err := tx.ExecContext(ctx, `INSERT INTO raw (firing, at_ms, data) VALUES (?, ?, ?)`, firing, at.Wall.UnixMilli(), deflated(lines, flate.BestCompression))
+	_, err := tx.ExecContext(ctx, `INSERT INTO raw (firing, at_ms, data) VALUES (?, ?, ?)`, firing, at.Wall.UnixMilli(), deflated(lines, searching))
 	return err
 }
 
@@ -39,7 +36,7 @@ func (s *Store) RawLines(ctx context.Context, id kiln.FiringID) ([]string, error
 	}
 	var lines []string
 	for _, part := range parts {
-		text, err := io.ReadAll(io.LimitReader(flate.NewReader(bytes.NewReader(part)), 2*mostLines))
+		text, err := inflated(part)
 		if err != nil {
 			s.harmed(id, 1)
 			continue

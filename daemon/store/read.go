@@ -51,19 +51,25 @@ func (s *Store) each(ctx context.Context, q querier, firing kiln.Firing, blocks 
 			harmed++
 			continue
 		}
-		if err := settle(ctx, q, b); err != nil {
+		over, err := hand(ctx, q, firing, b, f)
+		if err != nil || over {
 			return err
-		}
-		n, over := len(b.since), false
-		if firing.Over.Boot != "" {
-			n, over = b.cut(firing.Over)
-		}
-		f(b, n)
-		if over {
-			break
 		}
 	}
 	return nil
+}
+
+// hand is each for one block, and reports whether the firing was over in it.
+func hand(ctx context.Context, q querier, firing kiln.Firing, b *block, f func(b *block, n int)) (over bool, err error) {
+	if err := settle(ctx, q, b); err != nil {
+		return false, err
+	}
+	n := len(b.since)
+	if firing.Over.Boot != "" {
+		n, over = b.cut(firing.Over)
+	}
+	f(b, n)
+	return over, nil
 }
 
 // Samples gives every sample of a firing in order, or kiln.ErrNoFiring. A day of them takes tens
@@ -138,13 +144,15 @@ func (s *Store) Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln
 		if points > 0 || step >= envelopeStep && step%envelopeStep == 0 {
 			fine = envelopeStep
 		}
-		c, err := s.Curve(ctx, id, channels, noGap)
+		blocks, err := s.blocks(ctx, s.read, row)
+		thin := kiln.NewThinner(channels, fine)
+		if err == nil {
+			err = s.each(ctx, s.read, f, blocks, func(b *block, n int) { b.lay(thin, n) })
+		}
 		if err != nil {
-			return nil, nil, err
+			return nil, nil, fmt.Errorf("read the curve of firing %s: %w", id, err)
 		}
-		for _, channel := range c.Channels {
-			minutes = append(minutes, c.Thin(channel, fine))
-		}
+		minutes = thin.Envelopes()
 		if fine == step {
 			return minutes, f.Gaps, nil
 		}

@@ -71,8 +71,15 @@ func (b *block) cut(over kiln.Stamp) (n int, any bool) {
 	return len(b.since), false
 }
 
-// lay lays the first n samples of the block onto a curve: good readings only.
-func (b *block) lay(l *kiln.Layer, n int) {
+// layer is what takes the readings of moments one after another: kiln.Layer and kiln.Thinner.
+type layer interface {
+	Place(kiln.ChannelID) int
+	Row() []kiln.Celsius
+	AddRow(kiln.Stamp, []kiln.Celsius)
+}
+
+// lay hands the first n samples of the block on: good readings only.
+func (b *block) lay(l layer, n int) {
 	rows := make([][]kiln.Celsius, len(b.channels)) // good readings of each channel, NaN elsewhere
 	place := make([]int, len(b.channels))
 	for i, c := range b.channels {

@@ -89,20 +89,42 @@ func (s *Store) PutFiring(ctx context.Context, f kiln.Firing, samples []kiln.Sam
 			return err
 		}
 		kept.Revision = revision + 1
-		for part := range slices.Chunk(samples, sealAfter) {
-			if err := addRun(ctx, tx, row, part, true); err != nil {
-				return err
-			}
-		}
-		if err := joinLoad(ctx, tx, f); err != nil {
+		if err := joinLoad(ctx, tx, f); err != nil || len(samples) == 0 {
 			return err
 		}
-		return s.lay(ctx, tx, row, f)
+		blocks, channels, err := pack(ctx, tx, f, samples)
+		if err != nil {
+			return err
+		}
+		if err := keepCurve(ctx, tx, row, blocks); err != nil {
+			return err
+		}
+		return keepEnvelope(ctx, tx, row, channels)
 	})
 	if err != nil {
 		return tiles.Kept{}, fmt.Errorf("keep firing %s: %w", f.ID, err)
 	}
 	return kept, nil
+}
+
+// pack codes all the samples of a firing that is over, and gives its envelope with them.
+func pack(ctx context.Context, q querier, f kiln.Firing, samples []kiln.Sample) (blocks [][]byte, channels []kiln.Envelope, err error) {
+	thin := kiln.NewThinner(nil, envelopeStep)
+	over := false
+	for part := range slices.Chunk(samples, sealAfter) {
+		b, data, err := coded(part, true)
+		if err != nil {
+			return nil, nil, err
+		}
+		blocks = append(blocks, data)
+		if over {
+			continue
+		}
+		if over, err = hand(ctx, q, f, b, func(b *block, n int) { b.lay(thin, n) }); err != nil {
+			return nil, nil, err
+		}
+	}
+	return blocks, thin.Envelopes(), nil
 }
 
 // clearFiring puts another summary in the place of one, and takes its curve out. What people said
