@@ -31,6 +31,16 @@ func (a *ages) next(at Stamp) (j join, ok bool) {
 	return j, true
 }
 
+// later is next for a stamp by the same clock as the last one.
+func (a *ages) later(since time.Duration) bool {
+	step := since - a.last.Since
+	if step <= 0 {
+		return false
+	}
+	a.last.Since, a.last.Wall, a.age = since, a.last.Wall.Add(step), a.age+step
+	return true
+}
+
 // peek is next without taking.
 func (a *ages) peek(at Stamp) (j join, ok bool) {
 	if !a.begun {

@@ -61,6 +61,14 @@ func (l *Layer) Place(channel ChannelID) int {
 // Row is a row in which no channel said anything.
 func (l *Layer) Row() []Celsius { return silent(len(l.curve.Channels)) }
 
+func silent(n int) []Celsius {
+	row := make([]Celsius, n)
+	for i := range row {
+		row[i] = NoTemperature()
+	}
+	return row
+}
+
 // AddRow lays down what the channels said at one moment, NaN where that was nothing good.
 func (l *Layer) AddRow(at Stamp, row []Celsius) {
 	c := &l.curve

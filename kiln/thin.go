@@ -34,33 +34,28 @@ func (t *Thinner) Place(channel ChannelID) int {
 	return len(t.lines) - 1
 }
 
-// Row is a row in which no channel said anything.
-func (t *Thinner) Row() []Celsius { return silent(len(t.lines)) }
-
-func silent(n int) []Celsius {
-	row := make([]Celsius, n)
-	for i := range row {
-		row[i] = NoTemperature()
-	}
-	return row
-}
-
-// AddRow lays down what the channels said at one moment, NaN where that was nothing good.
-func (t *Thinner) AddRow(at Stamp, row []Celsius) {
+// Moment takes a stamp onto the axis of ages and gives the step that it lies in; ok is false if it is
+// not later than the one before, and then nothing is to be put there.
+func (t *Thinner) Moment(at Stamp) (step time.Duration, ok bool) {
 	j, ok := t.axis.next(at)
-	if !ok {
-		return
-	}
-	begun := j.age
-	if t.step > 0 {
-		begun -= j.age % t.step
-	}
-	for i, c := range row {
-		if c.Known() {
-			t.lines[i].putIn(begun, c)
-		}
-	}
+	return t.stepOf(j.age), ok
 }
+
+// Later is Moment for a stamp by the same clock as the one before, which was Moment's.
+func (t *Thinner) Later(since time.Duration) (step time.Duration, ok bool) {
+	ok = t.axis.later(since)
+	return t.stepOf(t.axis.age), ok
+}
+
+func (t *Thinner) stepOf(age time.Duration) time.Duration {
+	if t.step > 0 {
+		age -= age % t.step
+	}
+	return age
+}
+
+// Put puts what the channel at a place said well into a step, which is none before that of what it said last.
+func (t *Thinner) Put(place int, step time.Duration, c Celsius) { t.lines[place].putIn(step, c) }
 
 // Envelopes is what was laid so far.
 func (t *Thinner) Envelopes() []Envelope { return t.lines }

@@ -54,6 +54,7 @@ type column struct {
 	states []states
 	counts []int64
 	n      int // samples so far, while the block is made
+	unit   int // index of the unit of the counts, while it is written
 }
 
 // states is a number of samples in one state.
@@ -160,6 +161,9 @@ func (c *column) until(n int) {
 func encode(samples []kiln.Sample, small bool) []byte { return blockOf(samples).encode(small) }
 
 func (b *block) encode(small bool) []byte {
+	for i := range b.channels {
+		b.channels[i].unit = unitOf(b.channels[i].counts)
+	}
 	if !small {
 		return b.wrapped(0, b.values(0), bodyPlain)
 	}
@@ -189,7 +193,7 @@ func (b *block) wrapped(window int, values []byte, how byte) []byte {
 			h.uint(uint64(s.n))
 			h.uint(uint64(s.state))
 		}
-		h.uint(uint64(unitOf(c.counts)))
+		h.uint(uint64(c.unit))
 	}
 	e := &coder{b: make([]byte, 0, len(h.b)+len(values)+16)}
 	e.uint(uint64(len(h.b)))
@@ -201,7 +205,7 @@ func (b *block) wrapped(window int, values []byte, how byte) []byte {
 func (b *block) values(window int) []byte {
 	v := &coder{b: make([]byte, 0, 2*len(b.channels)*len(b.since)+16)}
 	for _, c := range b.channels {
-		unit := units[unitOf(c.counts)]
+		unit := units[c.unit]
 		g := guess{window: window}
 		for _, n := range c.counts {
 			n /= unit
@@ -340,7 +344,13 @@ func (b *block) takeChannel(h, v *decoder, c *column, window int) {
 	c.counts = make([]int64, numbers)
 	g := guess{window: window}
 	for i := range c.counts {
-		above := v.int()
+		var above int64
+		if len(v.b) > 0 && v.b[0] < 0x80 { // as nearly all are
+			above = int64(v.b[0]>>1) ^ -int64(v.b[0]&1)
+			v.b = v.b[1:]
+		} else {
+			above = v.int()
+		}
 		n := above + g.next()
 		g.saw(n, above)
 		c.counts[i] = n * unit

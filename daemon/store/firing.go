@@ -261,7 +261,7 @@ func keepCurve(ctx context.Context, tx *sql.Tx, row int64, blocks [][]byte) erro
 // envelop keeps the lowest and highest reading of each minute.
 func (s *Store) envelop(ctx context.Context, tx *sql.Tx, row int64, f kiln.Firing, blocks [][]byte) error {
 	thin := kiln.NewThinner(nil, envelopeStep)
-	if err := s.each(ctx, tx, f, blocks, func(b *block, n int) { b.lay(thin, n) }); err != nil {
+	if err := s.each(ctx, tx, f, blocks, func(b *block, n int) { b.thin(thin, n) }); err != nil {
 		return err
 	}
 	return keepEnvelope(ctx, tx, row, thin.Envelopes())

@@ -147,7 +147,7 @@ func (s *Store) Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln
 		blocks, err := s.blocks(ctx, s.read, row)
 		thin := kiln.NewThinner(channels, fine)
 		if err == nil {
-			err = s.each(ctx, s.read, f, blocks, func(b *block, n int) { b.lay(thin, n) })
+			err = s.each(ctx, s.read, f, blocks, func(b *block, n int) { b.thin(thin, n) })
 		}
 		if err != nil {
 			return nil, nil, fmt.Errorf("read the curve of firing %s: %w", id, err)

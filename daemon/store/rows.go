@@ -53,9 +53,7 @@ func (b *block) fault(state int) kiln.Fault {
 }
 
 func (s stretch) stamp(since int64) kiln.Stamp {
-	at := kiln.Stamp{Boot: s.boot, Since: time.Duration(since), Trusted: s.trusted}
-	at.Wall = time.UnixMilli(s.offset + at.Since.Milliseconds()).UTC()
-	return at
+	return kiln.Stamp{Boot: s.boot, Since: time.Duration(since), Wall: time.UnixMilli(s.offset).UTC().Add(time.Duration(since)), Trusted: s.trusted}
 }
 
 // cut leaves out what was heard after a firing was over, and reports whether there was any.
@@ -71,15 +69,48 @@ func (b *block) cut(over kiln.Stamp) (n int, any bool) {
 	return len(b.since), false
 }
 
-// layer is what takes the readings of moments one after another: kiln.Layer and kiln.Thinner.
-type layer interface {
-	Place(kiln.ChannelID) int
-	Row() []kiln.Celsius
-	AddRow(kiln.Stamp, []kiln.Celsius)
+// thin hands the first n samples of the block to a thinner: good readings only.
+func (b *block) thin(t *kiln.Thinner, n int) {
+	steps := make([]time.Duration, n) // of each sample, -1 where it does not count
+	i := 0
+	for _, s := range b.stretches {
+		first := i
+		for to := min(i+s.n, n); i < to; i++ {
+			var ok bool
+			if i == first {
+				steps[i], ok = t.Moment(s.stamp(b.since[i]))
+			} else {
+				steps[i], ok = t.Later(time.Duration(b.since[i]))
+			}
+			if !ok {
+				steps[i] = -1
+			}
+		}
+	}
+	for _, c := range b.channels {
+		place := t.Place(c.id)
+		if place < 0 {
+			continue
+		}
+		i, number := 0, 0
+		for _, s := range c.states {
+			if s.state == stateGood {
+				for j := range min(s.n, max(n-i, 0)) {
+					if steps[i+j] >= 0 {
+						t.Put(place, steps[i+j], celsiusOf(c.counts[number+j]))
+					}
+				}
+			}
+			if hasNumber(s.state) {
+				number += s.n
+			}
+			i += s.n
+		}
+	}
 }
 
-// lay hands the first n samples of the block on: good readings only.
-func (b *block) lay(l layer, n int) {
+// lay lays the first n samples of the block onto a curve: good readings only.
+func (b *block) lay(l *kiln.Layer, n int) {
 	rows := make([][]kiln.Celsius, len(b.channels)) // good readings of each channel, NaN elsewhere
 	place := make([]int, len(b.channels))
 	for i, c := range b.channels {

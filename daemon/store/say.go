@@ -120,7 +120,7 @@ func pack(ctx context.Context, q querier, f kiln.Firing, samples []kiln.Sample) 
 		if over {
 			continue
 		}
-		if over, err = hand(ctx, q, f, b, func(b *block, n int) { b.lay(thin, n) }); err != nil {
+		if over, err = hand(ctx, q, f, b, func(b *block, n int) { b.thin(thin, n) }); err != nil {
 			return nil, nil, err
 		}
 	}

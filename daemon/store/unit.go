@@ -47,4 +47,5 @@ func unitOf(counts []int64) int {
 	return slices.IndexFunc(units[:], func(unit int64) bool { return common%unit == 0 })
 }
 
-func isNumber(t kiln.Celsius) bool { return t.Known() && t > -mostCelsius && t < mostCelsius }
+// isNumber is false for NaN too, which no comparison holds of.
+func isNumber(t kiln.Celsius) bool { return t > -mostCelsius && t < mostCelsius }
