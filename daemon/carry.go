@@ -17,11 +17,11 @@ func SaveCarry(ctx context.Context, cfg config.Config, path, version string) (st
 }
 
 // TakeCarry takes a carry file into the store of the settings; dry only asks. No daemon may run.
-func TakeCarry(ctx context.Context, cfg config.Config, path string, same []string, dry bool) (store.Carried, error) {
+func TakeCarry(ctx context.Context, cfg config.Config, path string, same []string, dry bool, version string) (store.Carried, error) {
 	if err := makeFolder(cfg.Store.Folder); err != nil {
 		return store.Carried{}, err
 	}
-	s, err := opened(ctx, cfg)
+	s, err := opened(ctx, cfg, version)
 	if err != nil {
 		return store.Carried{}, err
 	}

@@ -34,8 +34,8 @@ func Running(cfg config.Config) bool { return store.InUse(cfg.Store.Folder) }
 
 // MakeCopy copies the store of the settings while no daemon runs, and lists what copies there are.
 // made is false where the newest has everything.
-func MakeCopy(ctx context.Context, cfg config.Config) (made bool, all []api.CopyKept, err error) {
-	s, err := opened(ctx, cfg)
+func MakeCopy(ctx context.Context, cfg config.Config, version string) (made bool, all []api.CopyKept, err error) {
+	s, err := opened(ctx, cfg, version)
 	if err != nil {
 		return false, nil, err
 	}
@@ -48,12 +48,12 @@ func MakeCopy(ctx context.Context, cfg config.Config) (made bool, all []api.Copy
 }
 
 // opened opens the store of the settings while no daemon runs.
-func opened(ctx context.Context, cfg config.Config) (*store.Store, error) {
+func opened(ctx context.Context, cfg config.Config, version string) (*store.Store, error) {
 	clock, err := NewClock()
 	if err != nil {
 		return nil, err
 	}
-	s, err := store.Settings{Now: clock.Now, Copies: cfg.Copy.Keep, Second: cfg.Copy.Target}.Open(ctx, cfg.Store.Folder)
+	s, err := store.Settings{Now: clock.Now, Copies: cfg.Copy.Keep, Second: cfg.Copy.Target, Version: version}.Open(ctx, cfg.Store.Folder)
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", ErrCannotStart, err)
 	}

@@ -72,7 +72,7 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 	if err := makeFolder(cfg.Store.Folder); err != nil {
 		return nil, err
 	}
-	st, err := store.Settings{Now: clock.Now, Copies: cfg.Copy.Keep, Second: cfg.Copy.Target}.Open(ctx, cfg.Store.Folder)
+	st, err := store.Settings{Now: clock.Now, Copies: cfg.Copy.Keep, Second: cfg.Copy.Target, Version: version}.Open(ctx, cfg.Store.Folder)
 	if err != nil {
 		if errors.Is(err, store.ErrFolder) || errors.Is(err, store.ErrInUse) || errors.Is(err, store.ErrNewer) {
 			return nil, fmt.Errorf("%w: %w", ErrCannotStart, err)

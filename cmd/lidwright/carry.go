@@ -64,7 +64,7 @@ func takeCarry(c *cobra.Command, args []string) error {
 	if daemon.Running(cfg) {
 		return &exit{exitCannotStart, "a daemon has the store in " + cfg.Store.Folder + " open; stop it first: sudo systemctl stop lidwright"}
 	}
-	got, err := daemon.TakeCarry(c.Context(), cfg, args[0], same, dry)
+	got, err := daemon.TakeCarry(c.Context(), cfg, args[0], same, dry, version)
 	if err != nil {
 		return err
 	}

@@ -124,7 +124,7 @@ func askCopies(c *cobra.Command, make bool) ([]byte, error) {
 		var err error
 		if make {
 			made = new(bool)
-			*made, kept, err = daemon.MakeCopy(c.Context(), cfg)
+			*made, kept, err = daemon.MakeCopy(c.Context(), cfg, version)
 		} else {
 			kept, err = daemon.ListCopies(c.Context(), cfg)
 		}

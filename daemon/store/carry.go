@@ -25,12 +25,12 @@ import (
 // column that may be NULL is NULL. It needs no other copy of lidwright to be read by people.
 
 // carried tables, each after those that it refers to. What is left out: notices and sessions, which
-// are letters and keys, and what names became here when another site was taken in.
+// are letters and keys, the program that made the tables, and what names became here when another site was taken in.
 var carryTables = []string{"site", "boot", "change", "clay", "batch", "batch_parent", "bar", "reading", "act", "load", "load_bar", "verdict", "pot",
 	"cone", "note", "tick", "probe", "unpacking_mark", "firing", "run", "curve", "envelope", "raw"}
 
 // carryLeft are the tables that stay at home.
-var carryLeft = []string{"notice", "delivery", "session", "carried"}
+var carryLeft = []string{"notice", "delivery", "session", "carried", "program"}
 
 const carryForm = 1
 
@@ -118,7 +118,7 @@ func writeCarry(ctx context.Context, db *sql.DB, out io.Writer, version string, 
 	if err := tx.QueryRowContext(ctx, `SELECT user_version, coalesce((SELECT id FROM site), '') FROM pragma_user_version`).Scan(&m.Schema, &m.Site); err != nil {
 		return m, err
 	}
-	if err := notNewer(m.Schema, len(schemaFiles())); err != nil {
+	if err := notNewer(m.Schema, len(schemaFiles()), ""); err != nil {
 		return m, err
 	}
 	c := &carrier{zip: zip.NewWriter(out), m: &m}

@@ -108,7 +108,7 @@ func (s *Store) unfold(ctx context.Context, path, temp string) (CarryManifest, e
 		return m, err
 	}
 	files := schemaFiles()
-	if err := notNewer(m.Schema, len(files)); err != nil {
+	if err := notNewer(m.Schema, len(files), m.Version); err != nil {
 		return m, err
 	}
 	if m.Schema < 1 {

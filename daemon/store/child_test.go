@@ -19,7 +19,11 @@ const childVar = "LIDWRIGHT_TEST_STORE"
 
 func TestMain(m *testing.M) {
 	if folder := os.Getenv(childVar); folder != "" {
-		if err := child(folder); err != nil {
+		work := child
+		if os.Getenv(childNext) != "" {
+			work = nextChild
+		}
+		if err := work(folder); err != nil {
 			fmt.Fprintln(os.Stderr, err)
 			os.Exit(1)
 		}

@@ -224,11 +224,14 @@ func checkCopy(ctx context.Context, path string) error {
 	if err := check(ctx, db, `PRAGMA integrity_check(1)`); err != nil {
 		return fmt.Errorf("the copy %s is not good: %w", path, err)
 	}
-	var version int
-	if err := db.QueryRowContext(ctx, `PRAGMA user_version`).Scan(&version); err != nil {
+	have, err := schemaOf(ctx, db)
+	if err != nil {
 		return fmt.Errorf("the copy %s is not good: %w", path, err)
 	}
-	return notNewer(version, len(schemaFiles()))
+	if err := notNewer(have.number, len(schemaFiles()), have.program); err != nil {
+		return fmt.Errorf("the copy %s: %w", path, err)
+	}
+	return nil
 }
 
 // check runs one of the checks of SQLite, which answers ok or says what is wrong.

@@ -11,7 +11,10 @@ import (
 )
 
 //go:embed schema/*.sql
-var schema embed.FS
+var embedded embed.FS
+
+// schema has the files; a test puts those of a program to come in its place.
+var schema fs.FS = embedded
 
 // schemaFiles are the texts of the schema files in order. A released one is never edited.
 func schemaFiles() []string {
@@ -19,57 +22,85 @@ func schemaFiles() []string {
 	slices.Sort(names)
 	texts := make([]string, len(names))
 	for i, name := range names {
-		text, _ := schema.ReadFile(name) // it was just listed
+		text, _ := fs.ReadFile(schema, name) // it was just listed
 		texts[i] = string(text)
 	}
 	return texts
 }
 
-// migrate applies the schema files that the file has not had, each in its own transaction. Where
-// there is something to lose a copy is made first. ErrNewer where the file has had more.
+// migrate applies the schema files that the file has not had, all of them in one transaction: what
+// stops in the middle leaves the file that the older program knows. Where there is something to lose
+// a copy is made first. ErrNewer where the file has had more.
 func (s *Store) migrate(ctx context.Context, files []string) error {
-	var have int
-	if err := s.writer.QueryRowContext(ctx, `PRAGMA user_version`).Scan(&have); err != nil {
-		return busy(err)
-	}
-	if err := notNewer(have, len(files)); err != nil {
+	have, err := schemaOf(ctx, s.writer)
+	if err != nil {
 		return err
 	}
-	if 0 < have && have < len(files) {
+	if err := notNewer(have.number, len(files), have.program); err != nil {
+		return err
+	}
+	if have.number == len(files) {
+		return nil
+	}
+	if have.number > 0 {
 		if err := s.makeCopy(ctx); err != nil {
-			return fmt.Errorf("copy the store before its tables change: %w", err)
+			return fmt.Errorf("copy the store before its tables change (it is as it was, and the program before this one starts on it): %w", busy(err))
 		}
 	}
-	for n := have; n < len(files); n++ {
-		err := s.write(ctx, func(tx *sql.Tx) error {
+	err = s.write(ctx, func(tx *sql.Tx) error {
+		for n := have.number; n < len(files); n++ {
 			if _, err := tx.ExecContext(ctx, files[n]); err != nil {
-				return err
+				return fmt.Errorf("schema %d: %w", n+1, err)
 			}
-			rows, err := tx.QueryContext(ctx, `PRAGMA foreign_key_check`)
-			if err != nil {
-				return err
-			}
-			defer rows.Close()
-			if rows.Next() {
-				return errors.New("a row refers to one that is not there")
-			}
-			if err := rows.Err(); err != nil {
-				return err
-			}
-			_, err = tx.ExecContext(ctx, fmt.Sprintf(`PRAGMA user_version = %d`, n+1))
-			return err
-		})
-		if err != nil {
-			return fmt.Errorf("bring the tables to schema %d: %w", n+1, err)
 		}
+		rows, err := tx.QueryContext(ctx, `PRAGMA foreign_key_check`)
+		if err != nil {
+			return err
+		}
+		defer rows.Close()
+		if rows.Next() {
+			return errors.New("a row refers to one that is not there")
+		}
+		if err := rows.Err(); err != nil {
+			return err
+		}
+		if _, err := tx.ExecContext(ctx, `INSERT INTO program (one, version) VALUES (1, ?) ON CONFLICT DO UPDATE SET version = excluded.version`, s.version); err != nil {
+			return err
+		}
+		_, err = tx.ExecContext(ctx, fmt.Sprintf(`PRAGMA user_version = %d`, len(files)))
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("bring the tables from schema %d to %d: %w", have.number, len(files), err)
 	}
 	return nil
 }
 
-// notNewer refuses a file whose schema this program does not know.
-func notNewer(have, files int) error {
-	if have > files {
-		return fmt.Errorf("%w: it has schema %d, this program knows %d; install the newer version again", ErrNewer, have, files)
+// schemaHad is what a file says of its tables.
+type schemaHad struct {
+	number  int
+	program string // that brought them there, "" where it does not say
+}
+
+func schemaOf(ctx context.Context, q querier) (h schemaHad, err error) {
+	if err := q.QueryRowContext(ctx, `PRAGMA user_version`).Scan(&h.number); err != nil {
+		return h, busy(err)
 	}
-	return nil
+	if h.number > 0 && q.QueryRowContext(ctx, `SELECT version FROM program`).Scan(&h.program) != nil {
+		h.program = ""
+	}
+	return h, nil
+}
+
+// notNewer refuses a file whose schema this program does not know, and says which program does.
+func notNewer(have, files int, program string) error {
+	if have <= files {
+		return nil
+	}
+	if program == "" {
+		program = "the newer version"
+	} else {
+		program = "version " + program + " or newer"
+	}
+	return fmt.Errorf("%w: it has schema %d, this program knows %d; install %s again, or put back a copy of before (lidwright copy restore)", ErrNewer, have, files, program)
 }

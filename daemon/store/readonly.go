@@ -26,16 +26,16 @@ func Read(ctx context.Context, folder string) (*Store, error) {
 		return nil, fmt.Errorf("read %s: %w", s.path(), err)
 	}
 	s.read, s.writer = db, db
-	var have int
-	if err := db.QueryRowContext(ctx, `PRAGMA user_version`).Scan(&have); err != nil {
+	have, err := schemaOf(ctx, db)
+	if err != nil {
 		s.Close()
 		return nil, fmt.Errorf("read %s: %w; is it yours to read? Its user is that of the daemon", s.path(), err)
 	}
 	files := schemaFiles()
-	if err := notNewer(have, len(files)); err != nil || have < len(files) {
+	if err := notNewer(have.number, len(files), have.program); err != nil || have.number < len(files) {
 		s.Close()
 		if err == nil {
-			err = fmt.Errorf("it has schema %d of an older version; start the daemon once, which brings it up to %d", have, len(files))
+			err = fmt.Errorf("it has schema %d of an older version; start the daemon once, which brings it up to %d", have.number, len(files))
 		}
 		return nil, fmt.Errorf("read %s: %w", s.path(), err)
 	}

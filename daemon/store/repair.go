@@ -136,19 +136,21 @@ func (s *Store) examine(ctx context.Context) error {
 	}
 	defer db.Close()
 	db.SetMaxOpenConns(1)
-	var version, size int64
-	for pragma, into := range map[string]*int64{`PRAGMA user_version`: &version, `SELECT page_count * page_size FROM pragma_page_count, pragma_page_size`: &size} {
-		if err := db.QueryRowContext(ctx, pragma).Scan(into); err != nil {
-			return fmt.Errorf("look %s over: %w", s.path(), busy(err))
-		}
+	var size int64
+	have, err := schemaOf(ctx, db)
+	if err == nil {
+		err = busy(db.QueryRowContext(ctx, `SELECT page_count * page_size FROM pragma_page_count, pragma_page_size`).Scan(&size))
 	}
-	if err := notNewer(int(version), len(schemaFiles())); err != nil {
+	if err != nil {
+		return fmt.Errorf("look %s over: %w", s.path(), err)
+	}
+	if err := notNewer(have.number, len(schemaFiles()), have.program); err != nil {
 		return fmt.Errorf("open %s: %w", s.path(), err)
 	}
-	if version < 0 {
-		return fmt.Errorf("%s: %w: it has schema %d", s.path(), ErrDamaged, version)
+	if have.number < 0 {
+		return fmt.Errorf("%s: %w: it has schema %d", s.path(), ErrDamaged, have.number)
 	}
-	if err := sameTables(ctx, db, int(version)); err != nil {
+	if err := sameTables(ctx, db, have.number); err != nil {
 		return fmt.Errorf("%s: %w", s.path(), err)
 	}
 	if size > checkAtOnce {

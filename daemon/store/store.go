@@ -33,22 +33,24 @@ var (
 
 // Settings of a store; what is zero is as usual.
 type Settings struct {
-	Now    func() kiln.Stamp // the clock, for the names of copies and of what is moved aside
-	Copies int               // how many copies are kept; 7
-	Second string            // a folder elsewhere, such as on a stick, that has the newest copies too; "" = none
+	Now     func() kiln.Stamp // the clock, for the names of copies and of what is moved aside
+	Copies  int               // how many copies are kept; 7
+	Second  string            // a folder elsewhere, such as on a stick, that has the newest copies too; "" = none
+	Version string            // of this program, left in the file where it changes the tables
 }
 
 // Store is the open file. One connection writes; four read.
 type Store struct {
-	folder string
-	now    func() kiln.Stamp
-	copies int
-	second string
-	lock   *os.File
-	writer *sql.DB
-	read   *sql.DB
-	report Report
-	opened kiln.Stamp // when; an entry of before the clock was trusted is put right by it
+	folder  string
+	now     func() kiln.Stamp
+	copies  int
+	second  string
+	version string
+	lock    *os.File
+	writer  *sql.DB
+	read    *sql.DB
+	report  Report
+	opened  kiln.Stamp // when; an entry of before the clock was trusted is put right by it
 
 	written atomic.Uint64
 
@@ -85,7 +87,7 @@ func (o Settings) Open(ctx context.Context, folder string) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Store{folder: folder, now: o.Now, copies: o.Copies, second: o.Second, lock: lock, trusted: map[kiln.BootID]bool{}, damaged: map[kiln.FiringID]int{}}
+	s := &Store{folder: folder, now: o.Now, copies: o.Copies, second: o.Second, version: o.Version, lock: lock, trusted: map[kiln.BootID]bool{}, damaged: map[kiln.FiringID]int{}}
 	if s.now == nil {
 		s.now = func() kiln.Stamp { return kiln.Stamp{Wall: time.Now().UTC()} }
 	}

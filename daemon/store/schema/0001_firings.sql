@@ -92,3 +92,9 @@ CREATE TABLE delivery (
   at_ms    INTEGER NOT NULL, -- of the last try, or of the message
   PRIMARY KEY (n, receiver)
 ) STRICT, WITHOUT ROWID;
+
+-- program says which one brought the tables to where they are, for an older one to name.
+CREATE TABLE program (
+  one     INTEGER PRIMARY KEY CHECK (one = 1),
+  version TEXT    NOT NULL
+) STRICT;

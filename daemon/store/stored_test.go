@@ -1,0 +1,282 @@
+package store
+
+import (
+	"bytes"
+	"context"
+	"database/sql"
+	"errors"
+	"flag"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+	"testing/fstest"
+	"time"
+)
+
+// The state of the tables at each schema number is stored in testdata, with rows in every table, as
+// a program of that time left it. A stored one is never written again once it was released; while
+// nothing is, an edit of a schema file writes its own anew:
+//
+//	go test -run TestStoredSchemas ./daemon/store -write-schema 2
+var writeSchema = flag.Int("write-schema", 0, "store the tables of this schema number anew")
+
+func storedPath(n int) string {
+	return filepath.Join("testdata", fmt.Sprintf("schema-%d.sql", n))
+}
+
+// programOf has the files of a program that knows n schemas in place for a test; one more than there
+// are is a program to come.
+func programOf(t *testing.T, n int) {
+	was := schema
+	t.Cleanup(func() { schema = was })
+	schema = filesOf(n)
+}
+
+// nextSchema is as a later version might have it: a column more, and a table that takes a while.
+const nextSchema = `
+ALTER TABLE firing ADD COLUMN later TEXT;
+CREATE TABLE heavy (row INTEGER PRIMARY KEY, data BLOB NOT NULL) STRICT;
+WITH RECURSIVE n (i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < 4000) INSERT INTO heavy SELECT i, randomblob(150) FROM n;
+UPDATE firing SET later = 'x';
+`
+
+func filesOf(n int) fstest.MapFS {
+	schema = embedded
+	texts := append(schemaFiles(), nextSchema)
+	fs := fstest.MapFS{}
+	for i, text := range texts[:n] {
+		fs[fmt.Sprintf("schema/%04d_x.sql", i+1)] = &fstest.MapFile{Data: []byte(text)}
+	}
+	return fs
+}
+
+// dump writes the tables and rows of a database as SQL.
+func dump(t *testing.T, db *sql.DB) []byte {
+	t.Helper()
+	ctx := t.Context()
+	var out bytes.Buffer
+	rows := must[*sql.Rows](t)(db.QueryContext(ctx, `SELECT sql || ';' FROM sqlite_schema WHERE sql IS NOT NULL AND name NOT LIKE 'sqlite%' ORDER BY rowid`))
+	var text string
+	for _, text = range must[[]string](t)(collect(rows, "tables", func(s *string) error { return rows.Scan(s) })) {
+		out.WriteString(text + "\n")
+	}
+	for _, table := range tablesOf(t, db) {
+		columns := must[[]carryColumn](t)(carryColumns(ctx, db, "main", table))
+		quoted := make([]string, len(columns))
+		for i, c := range columns {
+			quoted[i] = `quote("` + c.name + `")`
+		}
+		rows := must[*sql.Rows](t)(db.QueryContext(ctx, `SELECT `+strings.Join(quoted, ` || ',' || `)+` FROM `+table+` ORDER BY 1`))
+		for _, row := range must[[]string](t)(collect(rows, "rows", func(s *string) error { return rows.Scan(s) })) {
+			fmt.Fprintf(&out, "INSERT INTO %s (%s) VALUES (%s);\n", table, named(columns), row)
+		}
+	}
+	fmt.Fprintf(&out, "PRAGMA user_version = %d;\n", must[schemaHad](t)(schemaOf(ctx, db)).number)
+	return out.Bytes()
+}
+
+func tablesOf(t *testing.T, db querier) []string {
+	t.Helper()
+	rows := must[*sql.Rows](t)(db.QueryContext(t.Context(), `SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite%' ORDER BY rowid`))
+	return must[[]string](t)(collect(rows, "tables", func(s *string) error { return rows.Scan(s) }))
+}
+
+// laidOut lays a stored state out as the store of a folder of its own, and gives its rows.
+func laidOut(t *testing.T, n int) (folder string, rows map[string][]string) {
+	t.Helper()
+	folder = t.TempDir()
+	text, err := os.ReadFile(storedPath(n))
+	if err != nil {
+		t.Fatalf("%v; a schema file that comes is stored too: go test -run TestStoredSchemas ./daemon/store -write-schema %d", err, n)
+	}
+	db := must[*sql.DB](t)(sql.Open("sqlite", dsn(writerDSN, filepath.Join(folder, fileName))))
+	defer db.Close()
+	db.SetMaxOpenConns(1)
+	if _, err := db.Exec("BEGIN; PRAGMA defer_foreign_keys = 1;" + string(text) + "COMMIT;"); err != nil {
+		t.Fatal(err)
+	}
+	return folder, rowsOf(t, db, nil)
+}
+
+// rowsOf is every row of the tables, of the columns that of has; nil: of all but the program.
+func rowsOf(t *testing.T, db querier, of map[string][]string) map[string][]string {
+	t.Helper()
+	all := map[string][]string{}
+	tables := tablesOf(t, db)
+	if of != nil {
+		tables = nil
+		for table := range of {
+			tables = append(tables, table)
+		}
+	}
+	for _, table := range tables {
+		if table == "program" {
+			continue
+		}
+		columns := must[[]carryColumn](t)(carryColumns(t.Context(), db, "main", table))
+		if of != nil && len(of[table]) > 0 { // the first entry names the columns
+			columns = slices.DeleteFunc(columns, func(c carryColumn) bool { return !strings.Contains(of[table][0], `"`+c.name+`"`) })
+		}
+		all[table] = []string{named(columns)}
+		if err := eachRow(t.Context(), db, table, columns, func(v []any) error {
+			all[table] = append(all[table], fmt.Sprintf("%#v", slices.Clone(v)))
+			return nil
+		}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return all
+}
+
+func sameRows(t *testing.T, what string, want, got map[string][]string) {
+	t.Helper()
+	for table, rows := range want {
+		if !slices.Equal(rows, got[table]) {
+			t.Errorf("%s: table %s has %d rows, %d before, or other ones", what, table, len(got[table])-1, len(rows)-1)
+		}
+	}
+}
+
+// TestStoredSchemas brings the stored state of each schema number up to date, and to a program to
+// come: no row is lost or changed, a copy of before was made first and is whole, and the programs of
+// before name the one that is needed.
+func TestStoredSchemas(t *testing.T) {
+	ctx := t.Context()
+	schema = embedded
+	newest := len(schemaFiles())
+	if *writeSchema > 0 {
+		store := must[*Store](t)(Open(ctx, fullSite(t, 1)))
+		defer store.Close()
+		fresh := must[*sql.DB](t)(sql.Open("sqlite", "file:"+filepath.Join(t.TempDir(), "x.db")))
+		defer fresh.Close()
+		fresh.SetMaxOpenConns(1)
+		must[sql.Result](t)(fresh.Exec(strings.Join(schemaFiles()[:*writeSchema], "\n") + fmt.Sprintf("; PRAGMA user_version = %d; ATTACH '%s' AS full; PRAGMA defer_foreign_keys = 1", *writeSchema, store.path())))
+		for _, table := range tablesOf(t, fresh) {
+			list := named(must[[]carryColumn](t)(carryColumns(ctx, fresh, "main", table)))
+			must[sql.Result](t)(fresh.Exec(`INSERT INTO main.` + table + ` (` + list + `) SELECT ` + list + ` FROM full.` + table))
+		}
+		if err := os.WriteFile(storedPath(*writeSchema), dump(t, fresh), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for n := 1; n <= newest; n++ {
+		for to := n; to <= newest+1; to++ {
+			what := fmt.Sprintf("schema %d to %d", n, to)
+			programOf(t, to)
+			folder, before := laidOut(t, n)
+			s, err := Settings{Version: "9.1"}.Open(ctx, folder)
+			if err != nil {
+				t.Errorf("%s: %v", what, err)
+				continue
+			}
+			if words := s.Report().Words(); words != "" {
+				t.Fatalf("%s: the tables are not those of the schema files, and the store was put aside (%s). A released schema file was edited? Its change belongs into a new file; while nothing is released: go test -run TestStoredSchemas ./daemon/store -write-schema %d", what, words, n)
+			}
+			if to == newest {
+				for _, table := range carryTables {
+					if rows, ok := before[table]; ok && len(rows) < 2 {
+						t.Errorf("schema %d has no row of %s stored", n, table)
+					}
+				}
+			}
+			sameRows(t, what, before, rowsOf(t, s.read, before))
+			have := must[schemaHad](t)(schemaOf(ctx, s.read))
+			copies := must[[]string](t)(copiesOf(folder))
+			if have.number != to || len(copies) != min(1, to-n) || to > n && have.program != "9.1" {
+				t.Errorf("%s: it has %+v and %d copies", what, have, len(copies))
+			}
+			s.Close()
+			if to == n {
+				continue
+			}
+			copied := must[*sql.DB](t)(sql.Open("sqlite", dsn(copyDSN, copies[0])))
+			sameRows(t, what+", copy", before, rowsOf(t, copied, nil))
+			copied.Close()
+			programOf(t, n)
+			if _, err := Open(ctx, folder); !errors.Is(err, ErrNewer) || !strings.Contains(err.Error(), "install version 9.1 or newer") {
+				t.Errorf("%s: the program before says %v", what, err)
+			}
+			// With the copy of before it starts again.
+			must2(0, func() error { _, _, err := Restore(ctx, folder, copies[0], day); return err }())
+			old := must[*Store](t)(Open(ctx, folder))
+			sameRows(t, what+" and back", before, rowsOf(t, old.read, nil))
+			old.Close()
+		}
+	}
+}
+
+const childNext = childVar + "_NEXT"
+
+// nextChild is a program to come, as it starts on a store.
+func nextChild(folder string) error {
+	schema = embedded
+	schema = filesOf(len(schemaFiles()) + 1)
+	s, err := Settings{Version: "9.2"}.Open(context.Background(), folder)
+	if err != nil {
+		return err
+	}
+	return s.Close()
+}
+
+// TestKilledInUpgrade kills a new version outright in its first 300 ms: the store is the old one,
+// with which the old version starts, or the new one; no row is lost, and every copy is whole.
+func TestKilledInUpgrade(t *testing.T) {
+	ctx := t.Context()
+	rng := rand.New(rand.NewPCG(13, 1))
+	schema = embedded
+	newest := len(schemaFiles())
+	got := map[string]int{}
+	for i := range rounds(10, 200) {
+		n := 1 + i%newest
+		folder, before := laidOut(t, n)
+		cmd := exec.Command(os.Args[0])
+		cmd.Env = append(os.Environ(), childVar+"="+folder, childNext+"=1")
+		var trouble bytes.Buffer
+		cmd.Stderr = &trouble
+		cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		timer := time.AfterFunc(time.Duration(rng.Int64N(int64(300*time.Millisecond))), func() { cmd.Process.Signal(syscall.SIGKILL) })
+		err := cmd.Wait()
+		timer.Stop()
+		if err != nil && trouble.Len() > 0 {
+			t.Fatalf("the new version: %v %s", err, trouble.Bytes())
+		}
+		for _, c := range must[[]string](t)(copiesOf(folder)) {
+			programOf(t, n)
+			if err := checkCopy(ctx, c); err != nil {
+				t.Errorf("kill %d: %v", i, err)
+			}
+		}
+		programOf(t, n)
+		s, err := Open(ctx, folder)
+		switch {
+		case err == nil:
+			got["old"]++
+			if s.Report().Words() != "" {
+				t.Errorf("kill %d: the old version says %s", i, s.Report().Words())
+			}
+		case errors.Is(err, ErrNewer) && strings.Contains(err.Error(), "version 9.2 or newer"):
+			got["new"]++
+			programOf(t, newest+1)
+			s = must[*Store](t)(Open(ctx, folder))
+		default:
+			t.Fatalf("kill %d: the old version says %v", i, err)
+		}
+		sameRows(t, "kill "+strconv.Itoa(i), before, rowsOf(t, s.read, before))
+		s.Close()
+		os.RemoveAll(folder)
+	}
+	t.Logf("killed in an upgrade: %v", got)
+	if got["old"] == 0 {
+		t.Error("no kill came before the end: the test sees little")
+	}
+}
