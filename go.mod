@@ -24,7 +24,10 @@ require (
 	pgregory.net/rapid v1.3.0
 )
 
-require github.com/go-json-experiment/json v0.0.0-20260213210345-44df1a37e875 // indirect
+require (
+	github.com/go-json-experiment/json v0.0.0-20260213210345-44df1a37e875 // indirect
+	golang.org/x/tools v0.52.0 // indirect
+)
 
 require (
 	github.com/beorn7/perks v1.0.1 // indirect
@@ -42,7 +45,7 @@ require (
 	github.com/prometheus/common v0.72.0 // indirect
 	github.com/prometheus/procfs v0.22.0 // indirect
 	github.com/remyoudompheng/bigfft v0.0.0-20230129092748-24d4a6f8daec // indirect
-	github.com/rogpeppe/go-internal v1.16.0 // indirect
+	github.com/rogpeppe/go-internal v1.16.0
 	github.com/russross/blackfriday/v2 v2.1.0 // indirect
 	github.com/sagikazarmark/locafero v0.11.0 // indirect
 	github.com/sourcegraph/conc v0.3.1-0.20240121214520-5f936abd7ae8 // indirect

@@ -94,7 +94,7 @@ func gapsJSON(gaps []kiln.Gap) []gapJSON {
 // firingJSON is a firing, of which usual is what was usual before it.
 func (s *Server) firingJSON(f kiln.Firing, control kiln.ChannelID, usual kiln.Expected) firingJSON {
 	j := firingJSON{
-		ID: string(f.ID), Name: fmt.Sprintf("%s %d", f.Kiln, f.Number), Kiln: string(f.Kiln), Kind: string(f.Kind), KindFrom: f.KindFrom,
+		ID: string(f.ID), Name: f.Name(), Kiln: string(f.Kiln), Kind: string(f.Kind), KindFrom: f.KindFrom,
 		Atmosphere: string(f.Atmosphere), Source: f.Source, Load: text(f.Load), Status: string(f.Status), Provisional: f.Provisional,
 		StartedAt: s.moment(f.Began.Wall), EndedAt: s.moment(f.Over.Wall), ClockTrusted: f.Began.Trusted && (f.Over.Wall.IsZero() || f.Over.Trusted),
 		Hours: hours(f.Length), PeakC: celsius(f.Peak), Dips: []dipJSON{}, Gaps: gapsJSON(f.Gaps), Note: f.Note,

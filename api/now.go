@@ -121,7 +121,7 @@ func (s *Server) kilnNow(l kiln.Live) kilnNowJSON {
 		}
 	}
 	j.HeatWorkProvisional = l.Provisional
-	j.Firing, j.FiringName, j.Hours, j.PeakC = text(string(l.Firing)), text(fmt.Sprintf("%s %d", l.Kiln, l.Number)), hours(l.Elapsed), celsius(l.Peak)
+	j.Firing, j.FiringName, j.Hours, j.PeakC = text(string(l.Firing)), text(kiln.Firing{Kiln: l.Kiln, Number: l.Number}.Name()), hours(l.Elapsed), celsius(l.Peak)
 	if h, ok := l.HeatWork[s.Kiln[l.Kiln].Control]; ok {
 		j.Cone, j.ConeWords = text(h.Text()), text(h.Words())
 		if h.C.Known() {

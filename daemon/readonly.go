@@ -2,12 +2,15 @@ package daemon
 
 import (
 	"context"
+	"maps"
 	"net/http"
+	"slices"
 	"time"
 
 	"lidwright/api"
 	"lidwright/config"
 	"lidwright/daemon/store"
+	"lidwright/kiln"
 )
 
 // fitPatience is how long a question to a file waits for the rates, which nobody has fitted before.
@@ -22,6 +25,10 @@ func ReadStore(ctx context.Context, cfg config.Config, version string) (answers 
 	}
 	st, err := store.Read(ctx, cfg.Store.Folder)
 	if err != nil {
+		return nil, nil, err
+	}
+	if cfg.Kilns, err = kilnsOf(ctx, st, cfg.Kilns); err != nil {
+		st.Close()
 		return nil, nil, err
 	}
 	d, err := build(ctx, cfg, version, clock, st, api.Access{ReadingOpen: true})
@@ -40,6 +47,31 @@ func ReadStore(ctx context.Context, cfg config.Config, version string) (answers 
 	ended := make(chan struct{})
 	go func() { defer close(ended); d.shrink.run(fitting) }()
 	return handler, func() { stop(); <-ended; st.Close() }, nil
+}
+
+// kilnsOf are the kilns of the settings, and those that only the store knows: it may be that of
+// another machine. Such a one has no line, and its control probe is the first that has heat work.
+func kilnsOf(ctx context.Context, st *store.Store, known []config.Kiln) ([]config.Kiln, error) {
+	firings, err := st.Firings(ctx, kiln.FiringFilter{})
+	if err != nil {
+		return nil, err
+	}
+	out := slices.Clone(known)
+	for _, f := range firings {
+		var control kiln.ChannelID
+		for _, c := range slices.Sorted(maps.Keys(f.HeatWork)) {
+			if c != kiln.ByHandChannel && control == "" {
+				control = c
+			}
+		}
+		if control == "" || slices.ContainsFunc(out, func(k config.Kiln) bool { return k.ID == f.Kiln }) {
+			continue
+		}
+		k := config.DefaultKiln()
+		k.ID, k.Control, k.Channels = f.Kiln, control, []config.Channel{{ID: control, Role: kiln.RoleProbe}}
+		out = append(out, k)
+	}
+	return out, nil
 }
 
 // HasStore reports whether the settings name a folder with a store in it.

@@ -9,7 +9,7 @@ import (
 )
 
 func clayCommand() *cobra.Command {
-	c := &cobra.Command{Use: "clay", Short: "Clays and their batches"}
+	c := &cobra.Command{Use: "clay", Short: "Clays and their batches", Example: "  lidwright clay list\n  lidwright clay add tern --name \"Tern stoneware\" --matures 6"}
 	add := &cobra.Command{
 		Use: "add CLAY", Short: "Keep a clay, with batch A to begin with", Args: cobra.ExactArgs(1),
 		Example: "  lidwright clay add tern --name \"Tern stoneware\" --matures 6 --stated 0.12",
@@ -216,7 +216,7 @@ func barCommand() *cobra.Command {
 }
 
 func loadCommand() *cobra.Command {
-	c := &cobra.Command{Use: "load", Short: "Loads: what is packed into a kiln"}
+	c := &cobra.Command{Use: "load", Short: "Loads: what is packed into a kiln", Example: "  lidwright load open big-blue glaze BQ7 BQ4\n  lidwright load close 0193d0a0-0000-7000-8000-000000000006"}
 	open := &cobra.Command{
 		Use: "open KILN KIND [CODE...]", Short: "Open a load with the bars in it", Args: cobra.MinimumNArgs(2), Example: "  lidwright load open big-blue glaze BQ7 BQ4",
 		RunE: func(c *cobra.Command, args []string) error {
@@ -238,7 +238,7 @@ func loadCommand() *cobra.Command {
 	}
 	open.Flags().Float64("heat-work-c", 0, "heat work stated by hand, for a kiln without a line")
 	closing := &cobra.Command{
-		Use: "close LOAD", Short: "Say that a load was unpacked", Args: cobra.ExactArgs(1),
+		Use: "close LOAD", Short: "Say that a load was unpacked", Args: cobra.ExactArgs(1), Example: "  lidwright load close 0193d0a0-0000-7000-8000-000000000006",
 		RunE: func(c *cobra.Command, args []string) error {
 			done, err := put(c, "/v1/loads/"+url.PathEscape(args[0])+"/close", map[string]string{}, nil)
 			if err == nil && !done {

@@ -12,8 +12,9 @@ import (
 // codeCommand makes and renews the two access codes.
 func codeCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use:   "code",
-		Short: "Make or renew the access codes",
+		Use:     "code",
+		Short:   "Make or renew the access codes",
+		Example: "  lidwright code new bench\n  lidwright code new owner",
 	}
 	renew := &cobra.Command{
 		Use:   "new bench|owner",

@@ -15,7 +15,7 @@ func firingCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "firing FIRING", Short: "What one firing tells; cones, notes, and firings by hand", Args: cobra.ExactArgs(1),
 		Long:    "A FIRING is named by its id, or by kiln and number as big-blue/143, or as big-blue/last.",
-		Example: "  lidwright firing big-blue/last\n  lidwright firing cone big-blue/last 6 45 --shelf middle\n  lidwright firing hand little-red bisque --sitter 06 --began 2026-01-13T18:00:00+01:00",
+		Example: "  lidwright firing big-blue/last\n  lidwright firing cone big-blue/last 6 45 --shelf middle\n  lidwright firing hand little-red bisque --sitter 06 --began-at 2026-01-13T18:00:00+01:00",
 		RunE:    showFiring,
 	}
 	c.AddCommand(firingConeCommand(), firingNoteCommand(), firingSayCommand(), firingHandCommand())
@@ -80,7 +80,7 @@ func showFiring(c *cobra.Command, args []string) error {
 		return err
 	}
 	w := c.OutOrStdout()
-	fmt.Fprintf(w, "%s, %s, %s, atmosphere %s. %s\n", f.Name, f.Status, f.Kind, f.Atmosphere, f.Says)
+	fmt.Fprintln(w, strings.TrimSpace(fmt.Sprintf("%s, %s, %s, atmosphere %s. %s", f.Name, f.Status, first(f.Kind, "kind not said"), f.Atmosphere, f.Says)))
 	fmt.Fprintf(w, "Cone: %s\n", first(f.Words, "not known"))
 	if f.C != nil {
 		likely := ""

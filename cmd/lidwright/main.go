@@ -138,5 +138,21 @@ answers; 5 cannot start until someone acts.
 		nowCommand(), firingCommand(), probeCommand(), firingsCommand(), safetyTopic(),
 		copyCommand(), carryCommand(), makerCommand(),
 	)
+	for _, c := range root.Commands() {
+		group(c)
+	}
 	return root
+}
+
+// group makes a command that only has others under it refuse a word that is none of them.
+func group(c *cobra.Command) {
+	if !c.HasSubCommands() || c.Runnable() {
+		return
+	}
+	c.RunE = func(c *cobra.Command, args []string) error {
+		if len(args) == 0 {
+			return c.Help()
+		}
+		return &exit{exitWrongUse, fmt.Sprintf("unknown command %q for %q; see %s --help", args[0], c.CommandPath(), c.CommandPath())}
+	}
 }

@@ -8,7 +8,7 @@ import (
 )
 
 func makerCommand() *cobra.Command {
-	c := &cobra.Command{Use: "maker", Short: "Makers' marks"}
+	c := &cobra.Command{Use: "maker", Short: "Makers' marks", Example: "  lidwright maker forget KT"}
 	forget := &cobra.Command{
 		Use: "forget MARK", Short: "Blank a maker's mark everywhere; what was measured stays (owner)", Args: cobra.ExactArgs(1),
 		Long:    "Blank a maker's mark wherever it stands. Readings, bars and pot cards stay and count as\nbefore. Texts of notes are left as they were written, and copies made earlier still have\nthe mark until they are renewed.",

@@ -12,7 +12,8 @@ import (
 )
 
 func potCommand() *cobra.Command {
-	c := &cobra.Command{Use: "pot", Short: "Pot cards: the sizes of pots, made at the wheel"}
+	c := &cobra.Command{Use: "pot", Short: "Pot cards: the sizes of pots, made at the wheel",
+		Example: "  lidwright pot new --form \"teapot 0.9 l\" --collar 104.5 --opening 92.5 --clay tern\n  lidwright pot find kt 212"}
 	fresh := &cobra.Command{
 		Use: "new", Short: "Keep the card of a pot, or of a board of them alike", Args: cobra.NoArgs, RunE: newPots,
 		Example: "  lidwright pot new --form \"teapot 0.9 l\" --mark KT --number 212 --collar 104.5 --opening 92.5 --clay tern --count 12",

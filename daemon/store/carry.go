@@ -57,6 +57,9 @@ type CarryFile struct {
 // SaveCarry writes everything of the store in folder into a file that must not be there yet. A
 // daemon may go on writing meanwhile: what is carried is one moment of the store.
 func SaveCarry(ctx context.Context, folder, path, version string, at time.Time) (m CarryManifest, err error) {
+	if !In(folder) {
+		return m, fmt.Errorf("save the carry file: %w in %s", ErrNoStore, folder)
+	}
 	db, err := sql.Open("sqlite", dsn(readerDSN, filepath.Join(folder, fileName)))
 	if err != nil {
 		return m, err
