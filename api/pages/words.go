@@ -79,6 +79,16 @@ func (w *words) say(english string) string {
 			})
 		}
 	}
+	// Several sayings in a row are said one by one.
+	for _, between := range []string{". ", "; "} {
+		if strings.Contains(english, between) {
+			parts := strings.Split(english, between)
+			for i := range parts {
+				parts[i] = w.say(parts[i])
+			}
+			return strings.Join(parts, between)
+		}
+	}
 	if rest, ok := strings.CutSuffix(english, "."); ok { // a sentence that began as a part of another
 		if own := w.say(rest); own != rest {
 			return own + "."
