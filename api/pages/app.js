@@ -3,6 +3,9 @@
 "use strict";
 (() => {
   const $ = (s, e = document) => e.querySelector(s), $$ = (s, e = document) => [...e.querySelectorAll(s)];
+  // Words in the language of the page; what it has not is said in English.
+  const words = JSON.parse(document.documentElement.dataset.words || "{}");
+  const say = (text, ...fill) => (words[text] || text).replace(/\{(\d)\}/g, (_, n) => fill[n - 1]);
   const make = (tag, props = {}, ...inside) => { const e = Object.assign(document.createElement(tag), props); e.append(...inside); return e; };
 
   // What the kilns do, as it happens. A reading that grew old is struck through even where the
@@ -12,17 +15,17 @@
   const figure = (tile, value, fresh) => $$("[data-live=temperature]", tile).forEach(e => {
     if (value === null) return;
     const number = make("span", {className: fresh ? "" : "struck", textContent: Math.round(value)});
-    e.replaceChildren(number, make("small", {textContent: fresh ? " °C" : " °C, not heard now"}));
+    e.replaceChildren(number, make("small", {textContent: " °C" + (fresh ? "" : say(", not heard now"))}));
   });
   const heard = new Map();
   const tell = k => tiles.filter(t => t.dataset.kiln === k.kiln).forEach(t => {
     figure(t, k.fresh ? k.temperature_c : k.last_temperature_c, k.fresh);
     if (t.dataset.state && t.dataset.state !== k.state) { location.reload(); return; } // other cautions belong to another state
-    put(t, "state", k.state);
+    put(t, "state", say(k.state));
     put(t, "rate", k.rate_c_per_h === null ? "–" : (k.rate_c_per_h > 0 ? "+" : "") + k.rate_c_per_h + " °C/h");
     if (k.hours !== null) put(t, "hours", k.hours.toFixed(1) + " h");
     if (k.peak_c !== null) put(t, "peak", Math.round(k.peak_c) + " °C");
-    if (k.cone_words) put(t, "cone", k.cone_words);
+    if (k.cone_words) put(t, "cone", say(k.cone_words));
     heard.set(t, {at: performance.now() - 1000 * (k.read_age_s ?? 0), known: k.read_age_s !== null, waits: k.waits, last: k.last_temperature_c});
   });
   if (tiles.length && window.EventSource) {
@@ -31,8 +34,8 @@
     addEventListener("pagehide", () => stream.close());
     setInterval(() => heard.forEach((h, t) => {
       const age = Math.round((performance.now() - h.at) / 1000);
-      put(t, "age", h.known ? age + " s ago" : h.waits);
-      if (stream.readyState !== EventSource.OPEN && age > 30) { figure(t, h.last, false); put(t, "state", "not heard: is this machine in the network?"); }
+      put(t, "age", h.known ? say("{1} s ago", age) : say(h.waits));
+      if (stream.readyState !== EventSource.OPEN && age > 30) { figure(t, h.last, false); put(t, "state", say("not heard: is this machine in the network?")); }
     }), 1000);
   }
 
@@ -49,23 +52,23 @@
     b[6] = b[6] & 15 | 112; b[8] = b[8] & 63 | 128;
     return [...b].map(x => x.toString(16).padStart(2, "0")).join("").replace(/^(.{8})(.{4})(.{4})(.{4})/, "$1-$2-$3-$4-");
   };
-  const strip = make("section", {className: "waiting", hidden: true, ariaLabel: "Readings that wait"});
+  const strip = make("section", {className: "waiting", hidden: true, ariaLabel: say("Readings that wait")});
   strip.setAttribute("aria-live", "polite");
   const what = e => e.bar + " " + e.body.stage + " " + e.body.length + " " + (e.body.unit || "");
   const show = () => {
     const list = all(), waits = list.filter(e => !e.refused), refused = list.filter(e => e.refused);
     strip.hidden = !list.length;
     const said = [];
-    if (waits.length) said.push(make("p", {}, make("strong", {textContent: waits.length + " waiting"}), " – keep this page open", waits[0].why ? ". " + waits[0].why : ""));
-    if (waits.some(e => e.code)) said.push(make("p", {}, make("a", {className: "key", href: "/session", textContent: "Show the code"})));
+    if (waits.length) said.push(make("p", {}, make("strong", {textContent: say("{1} waiting", waits.length)}), " – " + say("keep this page open"), waits[0].why ? ". " + waits[0].why : ""));
+    if (waits.some(e => e.code)) said.push(make("p", {}, make("a", {className: "key", href: "/session", textContent: say("Show the code")})));
     if (refused.length) {
       const l = make("ul");
       refused.forEach(e => {
-        const away = make("button", {type: "button", textContent: "Done with it"});
+        const away = make("button", {type: "button", textContent: say("Done with it")});
         away.addEventListener("click", () => change(e.id, (_, list, at) => list.splice(at, 1)));
-        l.append(make("li", {}, what(e) + ": " + e.refused + " ", make("a", {className: "key", href: "/bar/" + encodeURIComponent(e.bar), textContent: "Look at " + e.bar}), " ", away));
+        l.append(make("li", {}, what(e) + ": " + e.refused + " ", make("a", {className: "key", href: "/bar/" + encodeURIComponent(e.bar), textContent: say("Look at {1}", e.bar)}), " ", away));
       });
-      said.push(make("h2", {textContent: "Look at these: not kept"}), l);
+      said.push(make("h2", {textContent: say("Look at these: not kept")}), l);
     }
     strip.replaceChildren(...said);
   };
@@ -87,7 +90,7 @@
         const says = (p.fields && p.fields.length ? p.fields.map(f => f.says).join("; ") : p.detail) || p.title || "HTTP " + r.status;
         if ([401, 403, 429].includes(r.status) || r.status >= 500) { failed = true; change(e.id, x => { x.why = says; x.code = r.status === 401 || r.status === 403; }); if (r.status !== 429) continue; break; }
         change(e.id, x => { x.refused = says; });
-      } catch { failed = true; change(e.id, x => { x.why = "This machine is not in the network."; }); break; }
+      } catch { failed = true; change(e.id, x => { x.why = say("This machine is not in the network."); }); break; }
     }
     busy = false;
     tries = failed ? tries + 1 : 0;
@@ -116,7 +119,7 @@
     const next = f => { for (let g = later(f), n = 0; n < forms.length; g = later(g), n++) if (!done.has(g)) return g; };
     const over = $("[data-over]");
     forms.forEach(f => {
-      const pass = make("button", {type: "button", textContent: "Next"});
+      const pass = make("button", {type: "button", textContent: say("Next")});
       pass.addEventListener("click", () => open(next(f) === f ? f : next(f) || f));
       $(".row", f).append(pass);
       f.addEventListener("submit", e => {
@@ -126,7 +129,7 @@
         if (!believed(f) && !f.dataset.sure) { // asked in the same place, before anything is kept; Enter again keeps
           e.preventDefault();
           ask.hidden = false;
-          ask.textContent = "About " + f.dataset.expected + " mm is to be expected, " + f.dataset.low + " to " + f.dataset.high + " at the outside. Fix it, or press Keep again.";
+          ask.textContent = say("About {1} mm is to be expected, {2} to {3} at the outside. Fix it, or press Keep again.", f.dataset.expected, f.dataset.low, f.dataset.high);
           f.dataset.sure = "1";
           return;
         }
@@ -134,7 +137,7 @@
         e.preventDefault();
         done.add(f);
         const g = next(f);
-        forms.forEach(x => { const s = $("[data-count]", x); if (s) s.textContent = (forms.length - done.size) + " to go"; });
+        forms.forEach(x => { const s = $("[data-count]", x); if (s) s.textContent = say("{1} to go", forms.length - done.size); });
         if (g) open(g); else { f.closest("li").hidden = true; if (over) { over.hidden = false; over.focus(); } }
       });
       $("[name=length]", f).addEventListener("input", () => { delete f.dataset.sure; $("[data-ask]", f).hidden = true; });
@@ -149,14 +152,14 @@
   $$("input.length").forEach(input => {
     const pad = make("div", {className: "pad", hidden: true});
     [..."789456123"].concat(",", "0", "←").forEach(k => {
-      const b = make("button", {type: "button", textContent: k, ariaLabel: k === "←" ? "one back" : k === "," ? "decimal comma" : k});
+      const b = make("button", {type: "button", textContent: k, ariaLabel: k === "←" ? say("one back") : k === "," ? say("decimal comma") : k});
       b.addEventListener("click", () => {
         input.value = k === "←" ? input.value.slice(0, -1) : input.value + k;
         input.dispatchEvent(new Event("input", {bubbles: true}));
       });
       pad.append(b);
     });
-    const call = make("button", {type: "button", className: "quiet-key", textContent: "Big keys", ariaExpanded: "false"});
+    const call = make("button", {type: "button", className: "quiet-key", textContent: say("Big keys"), ariaExpanded: "false"});
     call.addEventListener("click", () => { pad.hidden = !pad.hidden; call.ariaExpanded = String(!pad.hidden); if (!pad.hidden) input.blur(); });
     input.closest(".field").after(call, pad);
   });
@@ -192,7 +195,7 @@
     };
     const key = (words, f) => { const b = make("button", {type: "button", textContent: words}); b.addEventListener("click", f); return b; };
     const step = n => () => { at = Math.min(points.length - 1, Math.max(0, at + n)); tellAt(); if (span < 1) zoom(1); };
-    svg.after(make("div", {className: "row keys"}, out, key("‹ earlier", step(-1)), key("later ›", step(1)), key("closer", () => zoom(.5)), key("whole", () => { span = 1; from = 0; view(); })));
+    svg.after(make("div", {className: "row keys"}, out, key("‹ " + say("earlier"), step(-1)), key(say("later") + " ›", step(1)), key(say("closer"), () => zoom(.5)), key(say("whole"), () => { span = 1; from = 0; view(); })));
     tellAt();
   });
 })();

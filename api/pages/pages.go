@@ -10,12 +10,14 @@ import (
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
+	"encoding/json"
 	"fmt"
 	"html/template"
 	"io"
 	"io/fs"
 	"math"
 	"reflect"
+	"regexp"
 	"slices"
 	"strings"
 	"sync"
@@ -147,10 +149,11 @@ func (s *Set) funcs(p Speak) template.FuncMap {
 	clock := map[bool]string{false: "15:04", true: "3:04 pm"}[p.Twelve]
 	length := func(v any) string { return lengthOf(v, func(mm float64) string { return s.length(p.Unit, mm) }) }
 	return template.FuncMap{
-		"stamp":  func() string { return s.stamp },
-		"tongue": func() string { return p.Tongue },
-		"t":      func(v any) string { return say(plain(v)) }, // a word or sentence of the code, never what people typed
-		"share2": func(v any) string { return figure("%.2f", v, 100) },
+		"stamp":       func() string { return s.stamp },
+		"scriptWords": func() string { return s.scriptWords(p.Tongue) },
+		"tongue":      func() string { return p.Tongue },
+		"t":           func(v any) string { return say(plain(v)) }, // a word or sentence of the code, never what people typed
+		"share2":      func(v any) string { return figure("%.2f", v, 100) },
 		// Numbers: one figure after the point for °C and set sizes, as the tool's own answers have.
 		"num":      func(format string, v any) string { return figure(format, v, 1) },
 		"mm":       func(v any) string { return figure("%.1f", v, 1) },
@@ -166,8 +169,8 @@ func (s *Set) funcs(p Speak) template.FuncMap {
 		"clock":    func(v any) string { return when(v, s.zone, clock, say) },
 		"day":      func(v any) string { return when(v, s.zone, say("Mon 2 Jan 2006"), say) },
 		"at":       func(v any) string { return when(v, s.zone, say("2 Jan")+" "+clock, say) },
-		"safe":     func(v string) template.HTML { return template.HTML(v) },                       // for SVG made here, never for what people typed
-		"said":     func(v any) string { return say(strings.ReplaceAll(fmt.Sprint(v), "_", " ")) }, // thrown_ring as people say it
+		"safe":     func(v string) template.HTML { return template.HTML(s.words[p.Tongue].drawn(v)) }, // for SVG made here, never for what people typed
+		"said":     func(v any) string { return say(strings.ReplaceAll(fmt.Sprint(v), "_", " ")) },    // thrown_ring as people say it
 		"first":    func(v []string) string { return nth(v, 0) },
 		"second":   func(v []string) string { return nth(v, 1) },
 		"third":    func(v []string) string { return nth(v, 2) },
@@ -176,6 +179,29 @@ func (s *Set) funcs(p Speak) template.FuncMap {
 		"lines":    func(v string) []string { return strings.Split(v, "\n") },
 	}
 }
+
+// scriptWords are the words of the script in a language, as JSON; empty for English.
+func (s *Set) scriptWords(tongue string) string {
+	w := s.words[tongue]
+	if w == nil {
+		return ""
+	}
+	own := map[string]string{}
+	for _, m := range inScript.FindAllSubmatch(s.assets["app.js"], -1) {
+		own[string(m[1])] = w.exact[string(m[1])]
+	}
+	for _, state := range states {
+		own[state] = w.exact[state]
+	}
+	text, _ := json.Marshal(own) // strings alone: never fails
+	return string(text)
+}
+
+// inScript finds what the script says.
+var inScript = regexp.MustCompile(`\bsay\("([^"]+)"`)
+
+// states are words of a kiln that the script hears from the stream.
+var states = []string{"quiet", "cold", "soaking", "falling", "rising", "holding", "warm", "no reading yet"}
 
 // plain is the text of a word of any type, or of a pointer to one; empty where there is none.
 func plain(v any) string {

@@ -2,6 +2,7 @@ package pages
 
 import (
 	"fmt"
+	"html"
 	"regexp"
 	"strings"
 	"unicode"
@@ -96,6 +97,19 @@ func (w *words) say(english string) string {
 	}
 	return english
 }
+
+// drawn is a drawing with its texts and titles in this language.
+func (w *words) drawn(svg string) string {
+	if w == nil {
+		return svg
+	}
+	return inDrawing.ReplaceAllStringFunc(svg, func(one string) string {
+		p := inDrawing.FindStringSubmatch(one)
+		return p[1] + html.EscapeString(w.say(html.UnescapeString(p[2]))) + p[3]
+	})
+}
+
+var inDrawing = regexp.MustCompile(`(<text\b[^>]*>|<title>|\baria-label=")([^<>"]+)(</text>|</title>|")`)
 
 // read finds what stands in the places of a form.
 func (f form) read(text string) (fill []string, ok bool) {
