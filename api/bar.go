@@ -16,7 +16,7 @@ type barBody struct {
 	Clay       string   `json:"clay"`
 	Batch      string   `json:"batch,omitempty" doc:"Newest open batch if not named"`
 	Forming    string   `json:"forming,omitempty" doc:"rolled, extruded, pulled, thrown_ring, cut_wall, cast, pressed; thrown_ring if not said"`
-	MarkLength float64  `json:"mark_length_mm,omitempty" doc:"Distance of the marks as laid out, 100 if not said"`
+	MarkLength float64  `json:"mark_length_mm,omitempty" doc:"Distance of the marks as laid out; as in the settings (100) if not said"`
 	Marks      int      `json:"marks,omitempty" doc:"Pairs of marks, or directions of a ring; 1 if not said"`
 	MadeOn     string   `json:"made_on,omitempty"`
 	By         string   `json:"by,omitempty" doc:"Maker's mark"`
@@ -266,6 +266,9 @@ func (s *Server) keepBar(ctx context.Context, p BarPath, b barBody, m tiles.Matc
 		MadeOn: b.MadeOn, By: b.By, Practice: b.Practice, Note: b.Note}
 	for _, f := range b.Flags {
 		bar.Flags = append(bar.Flags, tiles.Flag(f))
+	}
+	if bar.MarkLength == 0 {
+		bar.MarkLength = s.Site.MarkLength
 	}
 	if err := bar.Validate(); err != nil {
 		return tiles.Kept{}, err

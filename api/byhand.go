@@ -157,7 +157,7 @@ func (s *Server) byHand(id kiln.FiringID, b firingBody) (f handFiring, samples [
 		return f, nil, problem("missing", "Say the kind of firing.", ProblemField{"kind", "is needed"})
 	}
 	l := kiln.MainLadder()
-	f.Firing = kiln.Firing{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), KindFrom: kiln.FromFact, Atmosphere: kiln.Atmosphere(first(b.Atmosphere, "unknown")),
+	f.Firing = kiln.Firing{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), KindFrom: kiln.FromFact, Atmosphere: kiln.Atmosphere(first(b.Atmosphere, string(s.Site.atmosphere()))),
 		Source: "hand", Status: kiln.Status(first(b.Status, "ended")), Load: b.Load, Note: b.Note, Peak: kiln.NoTemperature(), Faulty: map[kiln.Fault]int{}}
 	if b.Sitter != nil {
 		c, err := l.Cone(b.Sitter.Cone)

@@ -59,6 +59,11 @@ type progressJSON struct {
 func (s *Server) takeTable(ctx context.Context, text string, dry bool, told func(done, of int)) (importJSON, error) {
 	out := importJSON{DryRun: dry, Codes: []string{}, Bad: []badRowJSON{}, Asked: []askedRowJSON{}}
 	rows, bad, err := tiles.ReadSheet(text, s.unit(), s.Codes)
+	for i := range rows {
+		if rows[i].Bar.MarkLength == 0 {
+			rows[i].Bar.MarkLength = s.Site.MarkLength
+		}
+	}
 	if err != nil {
 		return out, err
 	}

@@ -109,7 +109,7 @@ func (s *Server) keepLoad(ctx context.Context, id string, b loadBody, m tiles.Ma
 		l.Stated = kiln.Celsius(b.HeatWorkC)
 	}
 	if l.Atmosphere == "" {
-		l.Atmosphere = kiln.UnknownAtmosphere
+		l.Atmosphere = s.Site.atmosphere()
 	}
 	if l.Kiln == "" && len(s.Kiln) == 1 {
 		for id := range s.Kiln {

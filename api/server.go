@@ -35,7 +35,17 @@ type Site struct {
 	PublicURL string   // for links and QR codes
 	Version   string
 
-	ConeSeries string // of the studio's usual witness cones
+	ConeSeries string           // of the studio's usual witness cones
+	Atmosphere kiln.Atmosphere  // of loads and firings that nothing is said of
+	MarkLength tiles.Millimetre // of bars that say none; 0: 100 mm
+}
+
+// atmosphere is that of what nothing is said of.
+func (s Site) atmosphere() kiln.Atmosphere {
+	if s.Atmosphere == "" {
+		return kiln.UnknownAtmosphere
+	}
+	return s.Atmosphere
 }
 
 // Server is the whole of what is answered over HTTP. New fills in nothing by itself: the

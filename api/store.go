@@ -11,7 +11,6 @@ var (
 	mStore        = desc("store_bytes", "Size of the store without its copies.")
 	mFree         = desc("store_free_bytes", "Room left beside it.")
 	mCopies       = desc("store_copies", "Copies that are kept.")
-	mLastCopy     = desc("store_last_copy_timestamp_seconds", "When the newest copy was made; absent if there is none.")
 	mStoreTrouble = desc("store_trouble", "How many things are wrong with the store; the page More has them in words.")
 	mWaiting      = desc("store_waiting_samples", "Samples in memory because they cannot be written now; absent if all is well.")
 )
@@ -26,9 +25,6 @@ func (c collector) store(gauge func(*prometheus.Desc, float64, ...string)) {
 	gauge(mStore, float64(h.Bytes))
 	gauge(mFree, float64(h.Free))
 	gauge(mCopies, float64(h.Copies))
-	if !h.LastCopy.IsZero() {
-		gauge(mLastCopy, float64(h.LastCopy.Unix()))
-	}
 	wrong := len(h.Trouble)
 	if t, ok := c.s.Kilns.Trouble(); ok {
 		wrong++

@@ -105,7 +105,7 @@ func build(ctx context.Context, cfg config.Config, version string, clock *Clock,
 		Ready: func(string) {}, cfg: cfg, store: st, samples: make(chan kiln.Sample, 256), over: make(chan struct{}, 1)}
 	kilns := map[kiln.KilnID]kiln.Kiln{}
 	d.recorder = &kiln.Recorder{Log: d.store, Ladder: kiln.MainLadder(), Past: map[kiln.KilnID]kiln.Past{}, Zones: map[kiln.KilnID]kiln.ZonePast{}, NewID: newFiringID,
-		Rules:  kiln.Rules{StartAbove: kiln.Celsius(cfg.Firing.StartAboveC), EndBelow: kiln.Celsius(cfg.Firing.EndBelowC), QuietAfter: cfg.Firing.QuietAfter},
+		Rules:  kiln.Rules{StartAbove: kiln.Celsius(cfg.Firing.StartAboveC), EndBelow: kiln.Celsius(cfg.Firing.EndBelowC), QuietAfter: cfg.Firing.QuietAfter, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere)},
 		Notify: func(n kiln.Notice) { d.herald.heed(n) }}
 	for _, k := range cfg.Kilns {
 		known := k.Kiln()
@@ -153,7 +153,7 @@ func build(ctx context.Context, cfg config.Config, version string, clock *Clock,
 	d.turned.Store(-1)
 	d.heat = newHeat(d.store, cfg, zone, d.relearn)
 	d.server = &api.Server{
-		Site:    api.Site{Name: cfg.Site.Name, ID: cfg.Site.ID, Zone: zone, Units: cfg.Units.Length, Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
+		Site:    api.Site{Name: cfg.Site.Name, ID: cfg.Site.ID, Zone: zone, Units: cfg.Units.Length, Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere), MarkLength: tiles.Millimetre(cfg.Bars.MarkLengthMM), Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
 		Archive: d.store, Kilns: d.recorder, Shrink: d.shrink, Heat: d.heat, Lines: d.heard, Store: d.health, Kiln: kilns, Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet),
 		Now: func() kiln.Stamp { return d.Now() }, Ready: d.isReady,
 		Access:   who,

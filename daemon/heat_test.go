@@ -59,9 +59,15 @@ type heatBench struct {
 
 func newHeatBench(t *testing.T) *heatBench {
 	t.Helper()
+	return newHeatBenchWith(t, heatSettings)
+}
+
+// newHeatBenchWith has other settings, with places for the store's folder and the port.
+func newHeatBenchWith(t *testing.T, settings string) *heatBench {
+	t.Helper()
 	folder := t.TempDir()
 	file := filepath.Join(folder, "lidwright.toml")
-	if err := os.WriteFile(file, fmt.Appendf(nil, heatSettings, filepath.Join(folder, "store"), filepath.Join(folder, "no-line")), 0o600); err != nil {
+	if err := os.WriteFile(file, fmt.Appendf(nil, settings, filepath.Join(folder, "store"), filepath.Join(folder, "no-line")), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	cfg, err := config.Load(file, nil, nil)

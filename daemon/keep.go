@@ -40,6 +40,7 @@ func (d *Daemon) keep(ctx context.Context) error {
 			d.copy(ctx)
 			copied, due = now, d.cfg.Copy.Every
 			d.dropLines(ctx, now)
+			d.forgetMakers(ctx, now)
 		}
 		select {
 		case <-ctx.Done():
@@ -77,6 +78,25 @@ func (d *Daemon) dropLines(ctx context.Context, now kiln.Stamp) {
 	}
 	if err := d.store.DropRawLines(ctx, now.Wall.AddDate(0, 0, -d.cfg.Keep.RawLinesDays)); err != nil {
 		slog.Warn("old raw lines are not let go", "err", err)
+	}
+}
+
+// forgetMakers blanks the marks of makers who entered nothing for as long as the settings say; never by
+// a clock that may be wrong by years.
+func (d *Daemon) forgetMakers(ctx context.Context, now kiln.Stamp) {
+	if !now.Trusted || d.cfg.Keep.MakersMonths == 0 {
+		return
+	}
+	marks, err := d.store.MakersBefore(ctx, now.Wall.AddDate(0, -d.cfg.Keep.MakersMonths, 0))
+	for _, mark := range marks {
+		if err == nil {
+			_, err = d.store.ForgetMaker(ctx, mark, now)
+		}
+	}
+	if err != nil {
+		slog.Warn("makers of long ago are not forgotten", "err", err)
+	} else if len(marks) > 0 {
+		slog.Info("makers of long ago are forgotten; what they measured stays", "makers", len(marks))
 	}
 }
 

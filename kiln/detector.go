@@ -7,6 +7,7 @@ type Rules struct {
 	StartAbove Celsius       // a firing begins when the chamber passes this
 	EndBelow   Celsius       // and is over when it falls below this; the lower of the two
 	QuietAfter time.Duration // without a good reading the kiln is Quiet
+	Atmosphere Atmosphere    // where neither a fact nor a load nor a past firing tells; empty: unknown
 }
 
 // DefaultRules are those of the settings file when nothing is set there.
@@ -226,9 +227,10 @@ const (
 	FromGuessed = "guessed"
 )
 
-// Atmosphere comes from a fact or the load, else it is that of the kiln's last firing.
+// Atmosphere comes from a fact or the load, else it is that of the kiln's last firing, else that of
+// the settings.
 func (d *Detector) Atmosphere() Atmosphere {
-	for _, a := range []Atmosphere{d.atmoFact, d.loadAtmo, d.past.Atmosphere} {
+	for _, a := range []Atmosphere{d.atmoFact, d.loadAtmo, d.past.Atmosphere, d.rules.Atmosphere} {
 		if a != "" && a != UnknownAtmosphere {
 			return a
 		}

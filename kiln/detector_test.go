@@ -359,3 +359,17 @@ func TestUnheardForADay(t *testing.T) {
 		t.Errorf("state %s", d.State())
 	}
 }
+
+// The atmosphere of a firing that nobody told of is that of the last one of the kiln, else that of the
+// settings.
+func TestAtmosphereOfTheSettings(t *testing.T) {
+	rules := DefaultRules()
+	rules.Atmosphere = Reduction
+	for _, c := range []struct {
+		past, want Atmosphere
+	}{{"", Reduction}, {UnknownAtmosphere, Reduction}, {Oxidation, Oxidation}} {
+		if got := NewDetector(Kiln{ID: "k"}, rules, Past{Atmosphere: c.past}).Atmosphere(); got != c.want {
+			t.Errorf("after %q: %q, want %q", c.past, got, c.want)
+		}
+	}
+}

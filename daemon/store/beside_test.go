@@ -2,6 +2,7 @@ package store
 
 import (
 	"errors"
+	"slices"
 	"testing"
 	"time"
 
@@ -60,6 +61,29 @@ func TestConesAreKept(t *testing.T) {
 		if c.By == "KT" {
 			t.Errorf("KT still stands on %+v", c)
 		}
+	}
+}
+
+// Makers who entered nothing for long are found by the newest of all they did, not by the oldest.
+func TestMakersOfLongAgo(t *testing.T) {
+	s, ctx := openStore(t), t.Context()
+	day := func(n int) kiln.Stamp { return later(time.Duration(n) * 24 * time.Hour) }
+	unsure := day(-2000)
+	unsure.Trusted, unsure.Boot = false, "another"
+	for i, c := range []struct {
+		by string
+		at kiln.Stamp
+	}{{"OLD", day(0)}, {"OLD", day(10)}, {"KT", day(0)}, {"KT", day(300)}, {"??", unsure}, {"", day(0)}} {
+		must[tiles.Kept](t)(s.PutCone(ctx, tiles.ConeSeen{ID: uuid('c', i), Firing: "f", Cone: "06", Series: "large_self_supporting", Seen: "leaning", By: c.by}, c.at))
+	}
+	for days, want := range map[int][]string{10: nil, 11: {"OLD"}, 300: {"OLD"}, 301: {"KT", "OLD"}} {
+		if got := must[[]string](t)(s.MakersBefore(ctx, day(days).Wall)); !slices.Equal(got, want) {
+			t.Errorf("before day %d: %v, want %v", days, got, want)
+		}
+	}
+	must[int](t)(s.ForgetMaker(ctx, "OLD", day(400)))
+	if got := must[[]string](t)(s.MakersBefore(ctx, day(300).Wall)); len(got) != 0 {
+		t.Errorf("once forgotten: %v", got)
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"time"
 
 	"lidwright/kiln"
 )
@@ -73,6 +74,22 @@ func (s *Store) ForgetMaker(ctx context.Context, mark string, at kiln.Stamp) (ro
 		return 0, fmt.Errorf("forget a maker: %w", err)
 	}
 	return rows, nil
+}
+
+// MakersBefore gives the marks of makers that stand on nothing said since before, in order. What was
+// said by a clock that was not trusted counts as said since.
+func (s *Store) MakersBefore(ctx context.Context, before time.Time) ([]string, error) {
+	rows, err := s.read.QueryContext(ctx, `
+		SELECT mark FROM (
+			SELECT json_extract(body, '$.by') AS mark, at_ms, trusted FROM change
+			UNION ALL SELECT json_extract(body, '$.packed_by'), at_ms, trusted FROM change WHERE kind = 'load'
+			UNION ALL SELECT json_extract(body, '$.maker'), at_ms, trusted FROM change WHERE kind = 'verdict'
+			UNION ALL SELECT json_extract(body, '$.mark'), at_ms, trusted FROM change WHERE kind = 'pot')
+		WHERE mark <> '' GROUP BY mark HAVING max(CASE WHEN trusted THEN at_ms ELSE ?1 END) < ?1 ORDER BY mark`, before.UnixMilli())
+	if err != nil {
+		return nil, fmt.Errorf("look for makers of long ago: %w", err)
+	}
+	return collect(rows, "makers", func(mark *string) error { return rows.Scan(mark) })
 }
 
 // raise gives what is edited its new revision, so that nobody takes an old copy for a fresh one.
