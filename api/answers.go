@@ -23,6 +23,7 @@ type answer struct {
 	body        []byte
 	tag         string
 	contentType string
+	pressed     []byte // body compressed; nil if nobody took it so
 }
 
 const longestQuestion = 2 << 10 // bytes; what is longer is answered and not kept
@@ -43,7 +44,7 @@ func (a *answers) get(question string) (found answer, ok bool, now uint64) {
 // put keeps an answer that was begun at revision then. If something changed meanwhile, nobody
 // will ask for that revision again.
 func (a *answers) put(question string, then uint64, one answer) {
-	size := len(question) + len(one.body) + 200
+	size := len(question) + len(one.body) + len(one.pressed) + 200
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	if then < a.at || size > a.most {
@@ -59,12 +60,14 @@ func (a *answers) put(question string, then uint64, one answer) {
 }
 
 // remembers says which addresses have their answers kept, and by what: questions of clay rest
-// on the store, the fit and the day; what the kilns do now is good for a quarter of a second.
+// on the store, the fit and the day, curves on the store; what the kilns do now is good for a
+// quarter of a second. An answer that says itself how it may be kept is not.
 func (s *Server) remembers() func(path string) *answers {
 	if s.Revision == nil {
 		return func(string) *answers { return nil }
 	}
-	clay := &answers{most: 1 << 20, revision: func() uint64 { return s.Revision() + uint64(s.Now().Wall.Unix()/60) }}
+	minute := func() uint64 { return s.Revision() + uint64(s.Now().Wall.Unix()/60) }
+	clay, curve := &answers{most: 1 << 20, revision: minute}, &answers{most: 8 << 20, revision: minute}
 	now := &answers{most: 64 << 10, revision: func() uint64 { return uint64(s.Now().Since / (250 * time.Millisecond)) }}
 	return func(path string) *answers {
 		switch {
@@ -72,6 +75,8 @@ func (s *Server) remembers() func(path string) *answers {
 			return now
 		case path == "/v1/lid", path == "/v1/lids/board", strings.HasPrefix(path, "/v1/clays/") && (strings.HasSuffix(path, "/shrinkage") || strings.HasSuffix(path, "/moves")):
 			return clay
+		case strings.HasPrefix(path, "/v1/firings/") && strings.HasSuffix(path, "/curve"):
+			return curve
 		}
 		return nil
 	}
@@ -79,12 +84,12 @@ func (s *Server) remembers() func(path string) *answers {
 
 // questionOf is what tells one question from another; "" if it is not to be kept.
 func questionOf(r *http.Request) string {
-	if r.Method != http.MethodGet || len(r.URL.Path)+len(r.URL.RawQuery) > longestQuestion {
+	if r.Method != http.MethodGet || r.RequestURI == "" || len(r.RequestURI) > longestQuestion {
 		return ""
 	}
 	accept := strings.Join(r.Header["Accept"], ",")
 	if len(accept) > 200 {
 		return ""
 	}
-	return r.URL.EscapedPath() + "?" + r.URL.RawQuery + " " + accept
+	return r.RequestURI + " " + accept
 }

@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/csv"
 	"errors"
+	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -125,8 +126,9 @@ type channelCurveJSON struct {
 }
 
 type curveOutput struct {
-	ContentType string `header:"Content-Type"`
-	Body        any
+	ContentType  string `header:"Content-Type"`
+	CacheControl string `header:"Cache-Control"`
+	Body         []byte
 }
 
 var curveColumns = []string{"after_s", "low_c", "high_c"}
@@ -168,18 +170,80 @@ func (s *Server) getCurve(ctx context.Context, in *curveInput) (*curveOutput, er
 		}
 		return nil, unknownWord("channel", in.Channel, known...)
 	}
+	out := &curveOutput{ContentType: "application/json"}
+	if f.Status == kiln.Running {
+		out.CacheControl = "no-cache" // it grows, so it is not kept ready
+	}
 	if wantsCSV(in.Accept) {
-		return &curveOutput{"text/csv; charset=utf-8", curveCSV(in.ID, lines)}, nil
+		out.ContentType, out.Body = "text/csv; charset=utf-8", curveCSV(in.ID, lines)
+	} else {
+		out.Body = curveText(in.ID, lines, gaps)
 	}
-	out := curveJSON{Firing: in.ID, Channels: []channelCurveJSON{}, Gaps: gapsJSON(gaps)}
-	for _, e := range lines {
-		out.StepS = seconds(e.Step)
-		out.Channels = append(out.Channels, channelCurveJSON{Channel: string(e.Channel), Columns: curveColumns, Rows: curveRows(e)})
-	}
-	return &curveOutput{"application/json", out}, nil
+	return out, nil
 }
 
 func wantsCSV(accept string) bool { return strings.HasPrefix(accept, "text/csv") }
+
+// curveText is a curveJSON as text. Its rows are thousands of numbers of few digits, which
+// encoding/json would take ten times as long to write.
+func curveText(firing string, lines []kiln.Envelope, gaps []kiln.Gap) []byte {
+	out := curveJSON{Firing: firing, Channels: []channelCurveJSON{}, Gaps: gapsJSON(gaps)}
+	size := 512
+	for _, e := range lines {
+		out.StepS = seconds(e.Step)
+		out.Channels = append(out.Channels, channelCurveJSON{Channel: string(e.Channel), Columns: curveColumns, Rows: [][3]float64{}})
+		size += 28 * len(e.After)
+	}
+	const empty = `"rows":[`
+	frame := encodeJSON(out)
+	b := make([]byte, 0, size+len(frame))
+	for _, e := range lines {
+		// A text in JSON has its quotes escaped, so this stands nowhere but where it is meant.
+		before, after, _ := bytes.Cut(frame, []byte(empty))
+		b = append(append(b, before...), empty...)
+		for i := range e.After {
+			if i > 0 {
+				b = append(b, ',')
+			}
+			b = appendRow(append(b, '['), e, i)
+			b = append(b, ']')
+		}
+		frame = after
+	}
+	return append(b, frame...)
+}
+
+// appendRow writes a step of an envelope under curveColumns.
+func appendRow(b []byte, e kiln.Envelope, i int) []byte {
+	b = append(appendFixed(b, e.After[i].Round(time.Millisecond).Milliseconds(), 3), ',')
+	b = append(appendFixed(b, int64(math.Round(float64(e.Low[i])*10)), 1), ',')
+	return appendFixed(b, int64(math.Round(float64(e.High[i])*10)), 1)
+}
+
+// appendFixed writes n over 10 to the power of digits, without the noughts that say nothing.
+func appendFixed(b []byte, n int64, digits int) []byte {
+	if n < 0 {
+		b, n = append(b, '-'), -n
+	}
+	whole := n
+	for range digits {
+		whole /= 10
+	}
+	b = strconv.AppendInt(b, whole, 10)
+	at := len(b)
+	b = append(b, ".000"[:digits+1]...)
+	for i := at + digits; i > at; i-- {
+		b[i] = byte('0' + n%10)
+		n /= 10
+	}
+	for b[len(b)-1] == '0' {
+		b = b[:len(b)-1]
+	}
+	if b[len(b)-1] == '.' {
+		b = b[:len(b)-1]
+	}
+	return b
+}
 
 func curveCSV(firing string, lines []kiln.Envelope) []byte {
 	var b bytes.Buffer
@@ -187,9 +251,8 @@ func curveCSV(firing string, lines []kiln.Envelope) []byte {
 	w.UseCRLF = true
 	w.Write(append([]string{"firing", "channel"}, curveColumns...))
 	for _, e := range lines {
-		for _, r := range curveRows(e) {
-			number := func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
-			w.Write([]string{firing, string(e.Channel), number(r[0]), number(r[1]), number(r[2])})
+		for i := range e.After {
+			w.Write(append([]string{firing, string(e.Channel)}, strings.Split(string(appendRow(nil, e, i)), ",")...))
 		}
 	}
 	w.Flush()

@@ -22,7 +22,7 @@ func tagged(next http.Handler, remembers func(path string) *answers) http.Handle
 			if rev := w.Header().Get("ETag"); rev != "" {
 				w.Header().Set("ETag", editTag(rev, h.body.Bytes()))
 			}
-			send(w, r, h.status, "", h.body.Bytes(), true)
+			send(w, r, h.status, answer{body: h.body.Bytes()}, true)
 			return
 		default:
 			next.ServeHTTP(w, r)
@@ -40,7 +40,7 @@ func tagged(next http.Handler, remembers func(path string) *answers) http.Handle
 			if one, ok, then = ready.get(question); ok {
 				w.Header()["Content-Type"] = []string{one.contentType}
 				w.Header()["Etag"] = []string{one.tag}
-				send(w, r, http.StatusOK, one.tag, one.body, false)
+				send(w, r, http.StatusOK, one, false)
 				return
 			}
 		}
@@ -55,42 +55,66 @@ func tagged(next http.Handler, remembers func(path string) *answers) http.Handle
 				tag = editTag(w.Header().Get("ETag"), h.body.Bytes())
 			}
 			w.Header().Set("ETag", tag)
-			if question != "" && w.Header().Get("Set-Cookie") == "" {
-				ready.put(question, then, answer{bytes.Clone(h.body.Bytes()), tag, w.Header().Get("Content-Type")})
-			}
 		}
-		send(w, r, h.status, tag, h.body.Bytes(), edited)
+		one := answer{body: h.body.Bytes(), tag: tag, contentType: w.Header().Get("Content-Type")}
+		keep := tag != "" && question != "" && w.Header().Get("Set-Cookie") == "" && w.Header().Get("Cache-Control") == ""
+		one.pressed = send(w, r, h.status, one, edited)
+		if keep {
+			one.body = bytes.Clone(one.body)
+			ready.put(question, then, one)
+		}
 	})
 }
 
-// send writes an answer, or 304 where the asker has it. What can be edited goes as it is, never
-// pressed: its tag comes back in If-Match, which takes no weak one (RFC 9110, 13.1.1).
-func send(w http.ResponseWriter, r *http.Request, status int, tag string, body []byte, edited bool) {
+// send writes an answer, or 304 where the asker has it, and gives what it pressed, if it did. What
+// can be edited goes as it is, never pressed: its tag comes back in If-Match, which takes no weak
+// one (RFC 9110, 13.1.1).
+func send(w http.ResponseWriter, r *http.Request, status int, one answer, edited bool) []byte {
 	h := w.Header()
-	press := !edited && pays(w, r, body)
-	if press && tag != "" {
-		h.Set("ETag", "W/"+tag) // another form of the same
+	press := !edited && pays(w, r, one.body)
+	if press && one.tag != "" {
+		h["Etag"] = []string{"W/" + one.tag} // another form of the same
 	}
 	if status == http.StatusOK {
-		if h.Get("Cache-Control") == "" {
-			h.Set("Cache-Control", "no-cache")
+		if h["Cache-Control"] == nil {
+			h["Cache-Control"] = noCache
 		}
-		if tag != "" && matches(r.Header.Get("If-None-Match"), tag) {
-			h.Del("Content-Type")
-			h.Del("Content-Length")
+		if one.tag != "" && matches(r.Header.Get("If-None-Match"), one.tag) {
+			bareHead(h)
 			w.WriteHeader(http.StatusNotModified)
-			return
+			return nil
 		}
 	}
+	body := one.body
 	if press {
-		body = pressed(w, body)
+		if one.pressed == nil {
+			one.pressed = pressed(body)
+		}
+		body = one.pressed
+		h["Content-Encoding"] = gzipped
 	}
 	if status != http.StatusNoContent && status != http.StatusNotModified {
-		h.Set("Content-Length", strconv.Itoa(len(body)))
+		h["Content-Length"] = []string{strconv.Itoa(len(body))}
 	}
 	w.WriteHeader(status)
 	if r.Method != http.MethodHead {
 		w.Write(body)
+	}
+	return one.pressed
+}
+
+// Values of headers that never change; nothing is ever appended to them.
+var noCache, gzipped = []string{"no-cache"}, []string{"gzip"}
+
+// bareHead leaves in the head of a 304 what RFC 9110, 15.4.5 asks for: what else the asker keeps with
+// the answer still holds.
+func bareHead(h http.Header) {
+	for name := range h {
+		switch name {
+		case "Etag", "Cache-Control", "Vary", "Content-Location", "Expires", "Date", "Set-Cookie", "Connection":
+		default:
+			delete(h, name)
+		}
 	}
 }
 

@@ -2,6 +2,7 @@ package api
 
 import (
 	"log/slog"
+	"maps"
 	"net"
 	"net/http"
 	"net/netip"
@@ -18,10 +19,7 @@ func (s *Server) guarded(next http.Handler) http.Handler {
 		writeProblem(w, r, problem("wrong-origin", "The request was made by a page of another site."))
 	}))
 	checked := cross.Handler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		h := w.Header()
-		h.Set("X-Content-Type-Options", "nosniff")
-		h.Set("Referrer-Policy", "same-origin")
-		h.Set("Content-Security-Policy", "default-src 'self'; object-src 'none'; base-uri 'none'; frame-ancestors 'none'; form-action 'self'")
+		maps.Copy(w.Header(), guards)
 		if !s.ourHost(r.Host) {
 			writeProblem(w, r, problem("wrong-host", "The request names a host that this daemon does not go by."))
 			return
@@ -32,6 +30,14 @@ func (s *Server) guarded(next http.Handler) http.Handler {
 		next.ServeHTTP(w, r)
 	}))
 	return unbroken(checked)
+}
+
+// guards are the headers of every answer but 304, which leaves standing what was sent with the answer
+// that it is about. Nothing is ever appended to them.
+var guards = http.Header{
+	"X-Content-Type-Options":  {"nosniff"},
+	"Referrer-Policy":         {"same-origin"},
+	"Content-Security-Policy": {"default-src 'self'; object-src 'none'; base-uri 'none'; frame-ancestors 'none'; form-action 'self'"},
 }
 
 // unbroken turns a mistake of ours that would end the connection into an apology; the log gets

@@ -30,14 +30,13 @@ func pays(w http.ResponseWriter, r *http.Request, body []byte) bool {
 }
 
 // pressed is the body compressed.
-func pressed(w http.ResponseWriter, body []byte) []byte {
+func pressed(body []byte) []byte {
 	var out bytes.Buffer
 	p := presses.Get().(*gzip.Writer)
 	defer presses.Put(p)
 	p.Reset(&out)
 	p.Write(body) // into memory: neither of these fails
 	p.Close()
-	w.Header().Set("Content-Encoding", "gzip")
 	return out.Bytes()
 }
 
