@@ -25,6 +25,7 @@ type asking struct {
 	Kinds      []string
 	Units      []tiles.LengthUnit
 	Unit       tiles.LengthUnit // of bare lengths on this page
+	Show       tiles.LengthUnit // of the answer
 	CollarName string           // by seat
 	Rates      bool             // rates are stated
 	RateFields []askedField
@@ -47,10 +48,10 @@ var moreFields = []askedField{{"play", "Play wanted after firing, across"}, {"le
 func (s *Server) asking(ctx context.Context, q url.Values) (asking, error) {
 	clays, err := s.clays(ctx)
 	a := asking{page: s.page(ctx, "lid"), Q: q, Asked: template.URL(q.Encode()), Clays: clays, Stages: stageWords(), Seats: tiles.Seats(),
-		Kinds: []string{"glaze", "once", "bisque", "other"}, Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd}, Unit: s.unit(),
+		Kinds: []string{"glaze", "once", "bisque", "other"}, Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd}, Unit: s.fieldUnit(ctx, q), Show: s.unitOf(ctx),
 		RateFields: rateFields, MoreFields: moreFields}
 	if u := tiles.LengthUnit(q.Get("unit")); slices.Contains(a.Units, u) {
-		a.Unit = u
+		a.Show = u
 	}
 	for _, f := range rateFields {
 		a.Rates = a.Rates || q.Get(f.Name) != ""
@@ -212,7 +213,7 @@ func (s *Server) lidPage(w http.ResponseWriter, r *http.Request) error {
 		w.WriteHeader(data.Error.Status)
 		return s.render(w, "lid", data)
 	}
-	data.Answer = lidWords(a, j, form.Unit)
+	data.Answer = lidWords(a, j, form.Show)
 	data.caution(j.Cautions)
 	if just {
 		return s.render(w, "just", data)
@@ -266,24 +267,24 @@ func (s *Server) boardPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return fail(err)
 	}
-	j := s.boardJSON(question, a, m, form.Unit)
+	j := s.boardJSON(question, a, m, form.Show)
 	data.Answer = &j
 	data.caution(j.Cautions)
 	if !math.IsNaN(a.OneToOneChance) {
 		data.OneBy = percentOf(a.OneToOneChance)
 	}
 	for _, size := range a.Sizes {
-		data.Sizes = append(data.Sizes, askedField{fmt.Sprint(size.Count), form.Unit.Format(size.Size)})
+		data.Sizes = append(data.Sizes, askedField{fmt.Sprint(size.Count), form.Show.Format(size.Size)})
 	}
 	data.Whole = true
 	for _, p := range a.Pairs {
 		data.Whole = data.Whole && p.Lid != ""
 		v := boardPairView{Pot: potName(question, p.Gallery), Lid: p.Lid}
 		if p.Gallery < len(question.Galleries) {
-			v.Collar = joined(question.Galleries[p.Gallery].Collar, form.Unit)
+			v.Collar = joined(question.Galleries[p.Gallery].Collar, form.Show)
 		}
 		if v.Chance = percentOf(p.FitChance); p.Lid == "" {
-			v.Chance, v.Set = "", form.Unit.Format(p.Set)
+			v.Chance, v.Set = "", form.Show.Format(p.Set)
 		}
 		data.Pairs = append(data.Pairs, v)
 	}

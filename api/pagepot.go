@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -54,7 +55,7 @@ func (s *Server) postPots(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	bodies, err := s.potsSent(form)
+	bodies, err := s.potsSent(r.Context(), form)
 	made := 0
 	if err == nil {
 		made, err = s.keepPots(r, form.Get("id"), bodies)
@@ -99,8 +100,8 @@ const mostPots = 60 // of one board
 
 // potsSent reads the form: a line for each gallery (width; ledge opening; another way round), or
 // one gallery and a count.
-func (s *Server) potsSent(form url.Values) ([]PotBody, error) {
-	rd := newReader(form, s.unit())
+func (s *Server) potsSent(ctx context.Context, form url.Values) ([]PotBody, error) {
+	rd := s.formReader(ctx, form)
 	all := PotBody{Mark: form.Get("mark"), Form: form.Get("form"), Seat: form.Get("seat"), SeatGlazed: form.Get("seat_glazed") == "yes", Together: form.Get("together"),
 		Stage: form.Get("collar_stage"), Body: form.Get("body"), Lid: form.Get("lid"), MadeOn: first(form.Get("made_on"), s.Now().Wall.In(s.Site.Zone).Format("2006-01-02"))}
 	length := func(field, text string) *float64 {
@@ -209,17 +210,20 @@ func (s *Server) postPotLid(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	card := p.PotCard
+	card, rd := p.PotCard, s.formReader(r.Context(), form)
 	for field, to := range map[string]*tiles.Millimetre{"set": &card.Set, "lid": &card.Measured} {
 		text := strings.TrimSpace(form.Get(field))
 		if text == "" {
 			continue
 		}
-		l, err := tiles.ParsePiece(field, text, s.unit())
+		l, err := tiles.ParsePiece(field, text, rd.unit)
 		if err != nil {
 			return err
 		}
 		*to = l.Millimetre()
+	}
+	if len(rd.wrong) > 0 {
+		return rd.wrong
 	}
 	if card.Lid.Clay == "" {
 		card.Lid = card.Body

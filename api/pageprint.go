@@ -131,7 +131,7 @@ func (s *Server) sheetPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	if lidErr == nil {
 		data.Lid = &lid
-		section := a.Section(s.unit())
+		section := a.Section(s.unitOf(r.Context()))
 		data.Drawing, data.Written = drawSection(section), section.Says
 		if !math.IsNaN(float64(a.Set)) {
 			if err := add("lid", a.Set, tiles.Wet, a.Asked.ClayOfLid()); err != nil {

@@ -20,6 +20,7 @@ func (s *Server) sizesPage(w http.ResponseWriter, r *http.Request) error {
 	data := struct {
 		page
 		What     string
+		Unit     tiles.LengthUnit // of the fields
 		Q        url.Values
 		Clays    []clayJSON
 		Stages   []string
@@ -30,7 +31,7 @@ func (s *Server) sizesPage(w http.ResponseWriter, r *http.Request) error {
 		Scale    *scaleJSON
 		Cautions []string
 		Asked    string
-	}{page: s.page(r.Context(), "more"), What: what, Q: q, Clays: clays, Stages: []string{"wet", "soft", "leather", "dry", "bisque"}, Seats: tiles.Seats(),
+	}{page: s.page(r.Context(), "more"), What: what, Unit: s.fieldUnit(r.Context(), q), Q: q, Clays: clays, Stages: []string{"wet", "soft", "leather", "dry", "bisque"}, Seats: tiles.Seats(),
 		Cautions: []string{CautionText(34), CautionText(33)}, Asked: q.Encode()}
 	if len(q) > 0 {
 		switch what {

@@ -166,7 +166,7 @@ func (s *Server) postVerdict(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	b, err := s.verdictSent(form)
+	b, err := s.verdictSent(r.Context(), form)
 	if err == nil {
 		_, _, err = s.keepVerdict(r.Context(), form.Get("id"), b)
 	}
@@ -184,8 +184,8 @@ func (s *Server) postVerdict(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-func (s *Server) verdictSent(form url.Values) (VerdictBody, error) {
-	rd := newReader(form, s.unit())
+func (s *Server) verdictSent(ctx context.Context, form url.Values) (VerdictBody, error) {
+	rd := s.formReader(ctx, form)
 	b := VerdictBody{Load: form.Get("load"), Pots: form["pot"], Form: form.Get("form"), Maker: form.Get("maker"), Body: form.Get("body"), By: form.Get("by")}
 	whole := func(name string) int {
 		v, ok := rd.text(name)

@@ -103,7 +103,7 @@ func TestVerdictPages(t *testing.T) {
 	form.Set("tight", "2")
 	to, _ := s.form("/verdicts", form, 303)
 	kept := s.get(to, 200, nil)
-	for _, want := range []string{"from 6 lids", "4 good", "play 1.60 mm", "fitted respirator", "Eye protection", "our ranges held"} {
+	for _, want := range []string{"from 6 lids", "4 good", "play 1.6 mm", "fitted respirator", "Eye protection", "our ranges held"} {
 		if !strings.Contains(kept, want) {
 			t.Errorf("after keeping, the page lacks %q", want)
 		}

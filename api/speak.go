@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 	"time"
@@ -95,6 +96,28 @@ func (s *Server) unitOf(ctx context.Context) tiles.LengthUnit {
 		return tiles.LengthUnit(p.Unit)
 	}
 	return s.unit()
+}
+
+// fieldUnit is the unit of the bare lengths in a question that a page shows again: what it says
+// itself, else the studio's, as over the API; that of the person where nothing was asked yet.
+func (s *Server) fieldUnit(ctx context.Context, q url.Values) tiles.LengthUnit {
+	switch u := tiles.LengthUnit(q.Get("unit")); {
+	case slices.Contains(tiles.LengthUnits(), u):
+		return u
+	case len(q) > 0:
+		return s.unit()
+	}
+	return s.unitOf(ctx)
+}
+
+// formReader reads a form of a page, whose bare lengths are in the unit that it was made with.
+func (s *Server) formReader(ctx context.Context, form url.Values) *reader {
+	unit, err := tiles.ParseLengthUnit("unit", form.Get("unit"), s.unitOf(ctx))
+	rd := newReader(form, unit)
+	if err != nil {
+		rd.refuse(err)
+	}
+	return rd
 }
 
 func (s *Server) speakPage(w http.ResponseWriter, r *http.Request) error {

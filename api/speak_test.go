@@ -147,3 +147,69 @@ func TestCautionsInEveryTongue(t *testing.T) {
 		}
 	}
 }
+
+// Lengths are shown in the unit of the person, whatever they were typed in. 1 in is 25.4 mm exactly
+// (NIST Special Publication 811, appendix B): 104.5 mm is 131.65 thirty-seconds, so 132, 4 1/8 in;
+// 92.5 mm is 116.54, so 117, 3 21/32 in.
+func TestLengthsAsChosen(t *testing.T) {
+	st := testStudio(t)
+	const pot = "0193c0c1-0000-7000-8000-00000000c0c0"
+	if a, body := ask(t, "PUT", st.URL+"/v1/pots/"+pot, "application/json", `{"form":"teapot","number":"1","collar_mm":[104.5],"opening_mm":92.5,"body":"tern/B"}`); a.StatusCode > 201 {
+		t.Fatalf("%d %s", a.StatusCode, body)
+	}
+	for unit, want := range map[string][]string{"mm": {"104.5 mm", "92.5 mm"}, "cm": {"10.45 cm", "9.25 cm"}, "in": {"4.1142 in", "3.6417 in"}, "32nds": {"4 1/8 in", "3 21/32 in"}} {
+		for _, path := range []string{"/pot/" + pot, "/pots"} {
+			_, body := fetched(t, st.URL, path, "Cookie", speakCookie+"=en."+unit+".24")
+			for _, w := range want {
+				if !strings.Contains(body, w) {
+					t.Errorf("%s in %s has no %s", path, unit, w)
+				}
+			}
+			if unit != "mm" && strings.Contains(body, " mm</dd>") {
+				t.Errorf("%s in %s has a length in mm", path, unit)
+			}
+		}
+	}
+	// What is typed without a unit is in the unit that the form was made with; what has one is in that.
+	plain := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	for _, c := range []struct{ form, want string }{{"unit=in&set=4", `"set_mm":101.6,`}, {"unit=32nds&set=4+1%2F32", `"set_mm":102.39,`}, {"unit=in&set=102.5mm", `"set_mm":102.5,`}, {"set=10.2cm", `"set_mm":102,`}} {
+		form, _ := url.ParseQuery(c.form)
+		a, err := plain.PostForm(st.URL+"/pot/"+pot+"/lid", form)
+		if err != nil {
+			t.Fatal(err)
+		}
+		a.Body.Close()
+		if _, body := fetched(t, st.URL, "/v1/pots/"+pot); a.StatusCode != http.StatusSeeOther || !strings.Contains(body, c.want) {
+			t.Errorf("%s: %d, %s", c.form, a.StatusCode, body)
+		}
+	}
+	if a, err := plain.PostForm(st.URL+"/pot/"+pot+"/lid", url.Values{"unit": {"ell"}, "set": {"4"}}); err != nil || a.StatusCode != http.StatusUnprocessableEntity {
+		t.Errorf("a unit that nobody knows: %v %v", a.StatusCode, err)
+	}
+	// An answer is in the unit of the question if it has one, else in that of the person.
+	const asked = "/lid?body_drying_ratio=0.06&body_firing_ratio=0.07&collar=104.5mm&opening=92.5mm"
+	for path, want := range map[string]string{asked: "4 1/32", asked + "&unit=mm": "102.5"} {
+		if _, body := fetched(t, st.URL, path, "Cookie", speakCookie+"=en.32nds.24"); !strings.Contains(body, `<p class="big">`+want) {
+			t.Errorf("%s has no %s", path, want)
+		}
+	}
+}
+
+// The clock of a person: noon and midnight are the hours that a clock with twice twelve names ill.
+func TestClockAsChosen(t *testing.T) {
+	set, err := pages.Load(time.UTC, func(string, float64) string { return "" })
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := time.Date(2026, 3, 5, 0, 5, 0, 0, time.UTC)
+	for _, c := range []struct {
+		speak pages.Speak
+		hour  int
+		want  string
+	}{{pages.Speak{Tongue: "en"}, 0, "5 Mar 00:05"}, {pages.Speak{Tongue: "en", Twelve: true}, 0, "5 Mar 12:05 am"}, {pages.Speak{Tongue: "en", Twelve: true}, 12, "5 Mar 12:05 pm"},
+		{pages.Speak{Tongue: "en", Twelve: true}, 13, "5 Mar 1:05 pm"}, {pages.Speak{Tongue: "de"}, 13, "5. März 13:05"}, {pages.Speak{Tongue: "de", Twelve: true}, 13, "5. März 1:05 pm"}} {
+		if got := set.At(c.speak, at.Add(time.Duration(c.hour)*time.Hour)); got != c.want {
+			t.Errorf("%+v at %d: %q, want %q", c.speak, c.hour, got, c.want)
+		}
+	}
+}

@@ -34,6 +34,30 @@ type Speak struct {
 	Twelve bool   // the clock has twice twelve hours
 }
 
+func (p Speak) clock() string {
+	if p.Twelve {
+		return "3:04 pm"
+	}
+	return "15:04"
+}
+
+// At is a day and a time as one person reads it, of a time.Time or of a text as RFC 3339 has it.
+func (s *Set) At(p Speak, v any) string {
+	say := s.words[p.Tongue].say
+	return when(v, s.zone, say("2 Jan")+" "+p.clock(), say)
+}
+
+// fine writes a small difference of lengths: to 0.01 mm, 0.001 cm, 0.001 in.
+func (p Speak) fine(mm float64) string {
+	switch p.Unit {
+	case "cm":
+		return fmt.Sprintf("%.3f cm", mm/10)
+	case "in", "32nds":
+		return fmt.Sprintf("%.3f in", mm/25.4)
+	}
+	return fmt.Sprintf("%.2f mm", mm)
+}
+
 // Set is every page. A page is parsed once for each way of speaking that somebody asked for.
 type Set struct {
 	zone   *time.Location
@@ -146,7 +170,6 @@ func (s *Set) Asset(name string) ([]byte, bool) {
 
 func (s *Set) funcs(p Speak) template.FuncMap {
 	say := s.words[p.Tongue].say
-	clock := map[bool]string{false: "15:04", true: "3:04 pm"}[p.Twelve]
 	length := func(v any) string { return lengthOf(v, func(mm float64) string { return s.length(p.Unit, mm) }) }
 	return template.FuncMap{
 		"stamp":       func() string { return s.stamp },
@@ -158,17 +181,19 @@ func (s *Set) funcs(p Speak) template.FuncMap {
 		"num":      func(format string, v any) string { return figure(format, v, 1) },
 		"mm":       func(v any) string { return figure("%.1f", v, 1) },
 		"mm2":      func(v any) string { return figure("%.2f", v, 1) },
-		"length":   length, // in this person's unit, which is named
-		"bare":     func(v any) string { return bare(length(v)) },
+		"length":   length,                                            // in this person's unit, which is named
+		"fine":     func(v any) string { return lengthOf(v, p.fine) }, // a small difference: a 32nd is too coarse for it
+		"lengths":  func() string { return p.Unit },
+		"bare":     bare,
 		"unit":     func() string { return map[bool]string{true: "in", false: p.Unit}[p.Unit == "32nds"] },
 		"c":        func(v any) string { return figure("%.0f", v, 1) },
 		"percent":  func(v any) string { return figure("%.1f", v, 100) },
 		"percent2": func(v any) string { return figure("%.2f", v, 100) },
 		"chance":   func(v any) string { return figure("%.0f", v, 100) },
 		"add":      func(a, b int) int { return a + b },
-		"clock":    func(v any) string { return when(v, s.zone, clock, say) },
+		"clock":    func(v any) string { return when(v, s.zone, p.clock(), say) },
 		"day":      func(v any) string { return when(v, s.zone, say("Mon 2 Jan 2006"), say) },
-		"at":       func(v any) string { return when(v, s.zone, say("2 Jan")+" "+clock, say) },
+		"at":       func(v any) string { return s.At(p, v) },
 		"safe":     func(v string) template.HTML { return template.HTML(s.words[p.Tongue].drawn(v)) }, // for SVG made here, never for what people typed
 		"said":     func(v any) string { return say(strings.ReplaceAll(fmt.Sprint(v), "_", " ")) },    // thrown_ring as people say it
 		"first":    func(v []string) string { return nth(v, 0) },
