@@ -31,30 +31,25 @@ func (s *Server) doorPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	data := struct {
 		page
-		Kiln      string
-		Mark      markJSON
-		Load      *loadJSON // in it now; nil: the newest was unpacked
-		Electric  string
-		Cautions  []Caution
-		Own       string
-		Look, Out string // drawn squares
-	}{page: s.page(r.Context(), "spyhole"), Kiln: id, Mark: s.markJSON(m), Electric: ElectricKilns, Cautions: Cautions, Own: s.ownAddress(r)}
+		Kiln          string
+		Mark          markJSON
+		Load          *loadJSON // in it now; nil: the newest was unpacked
+		Electric      string
+		Cautions      []Caution
+		LookAt, OutAt string
+		Look, Out     string // the same, drawn as squares
+	}{page: s.page(r.Context(), "spyhole"), Kiln: id, Mark: s.markJSON(m), Electric: ElectricKilns, Cautions: Cautions, LookAt: s.ownAddress(r) + "/spyhole/" + url.PathEscape(id), OutAt: s.ownAddress(r) + "/unpack?kiln=" + url.QueryEscape(id)}
 	for _, l := range loads {
 		if l.Unpacked.IsZero() {
 			j := s.loadJSON(l)
 			data.Load = &j
 		}
 	}
-	for _, one := range []struct {
-		to          *string
-		path, title string
-	}{
-		{&data.Look, "/spyhole/" + url.PathEscape(id), "opens the Spyhole of this kiln"},
-		{&data.Out, "/unpack?kiln=" + url.QueryEscape(id), "opens the bars to measure of this kiln"},
-	} {
-		if *one.to, err = qrSVG(data.Own+one.path, one.title); err != nil {
-			return err
-		}
+	if data.Look, err = qrSVG(data.LookAt, "opens the Spyhole of this kiln"); err != nil {
+		return err
+	}
+	if data.Out, err = qrSVG(data.OutAt, "opens the bars to measure of this kiln"); err != nil {
+		return err
 	}
 	return s.render(w, "door", data)
 }

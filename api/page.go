@@ -218,13 +218,7 @@ func (s *Server) hotCautions(k kilnNowJSON, atmosphere kiln.Atmosphere) []string
 	if atmosphere == kiln.Reduction {
 		numbers = append(numbers, 1, 2, 6, 35)
 	}
-	var out []string
-	for i, n := range numbers {
-		if !slices.Contains(numbers[:i], n) {
-			out = append(out, CautionText(n))
-		}
-	}
-	return out
+	return cautionTexts(numbers...)
 }
 
 type tableRow struct{ Hours, Low, High float64 }
@@ -288,6 +282,7 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 		Open     string   // the firing under way, "" if there is none
 		Gaps     []string // of the firing shown, in words
 		Model    string   // id of the past firing chosen as model
+		Why      string   // reason of the unpacking mark, while it counts
 	}{page: s.page(r.Context(), "spyhole"), Kiln: k, Model: r.URL.Query().Get("model")}
 	past, err := s.Archive.Firings(r.Context(), kiln.FiringFilter{Kiln: kiln.KilnID(k.Kiln), Limit: 20 + usualLook})
 	if err != nil {
@@ -318,6 +313,13 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	data.Cautions = s.hotCautions(k, shown.Atmosphere)
+	if k.State == string(kiln.Falling) || k.State == string(kiln.Warm) {
+		m, err := s.mark(r.Context(), kiln.KilnID(k.Kiln))
+		if err != nil && !errors.Is(err, kiln.ErrNoKiln) { // one that is heard, and no longer in the settings
+			return err
+		}
+		data.Why = m.Reason
+	}
 	return s.render(w, "spyhole", data)
 }
 

@@ -218,15 +218,16 @@ func (s *Server) formSaid(ctx context.Context, id FiringPath, form url.Values) e
 
 type byHandData struct {
 	page
-	Kilns  []string
-	Series []choice
-	Tilts  []int
-	Typed  url.Values
-	Rows   []int
+	Cautions []string
+	Kilns    []string
+	Series   []choice
+	Tilts    []int
+	Typed    url.Values
+	Rows     []int
 }
 
 func (s *Server) byHandData(ctx context.Context) byHandData {
-	d := byHandData{page: s.page(ctx, "spyhole"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}, Rows: []int{1, 2, 3}}
+	d := byHandData{page: s.page(ctx, "spyhole"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}, Rows: []int{1, 2, 3}, Cautions: cautionTexts(1, 2, 6, 35)}
 	for _, l := range s.Kilns.Live() {
 		d.Kilns = append(d.Kilns, string(l.Kiln))
 	}

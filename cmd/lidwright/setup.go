@@ -111,7 +111,7 @@ func (s *setup) say(format string, args ...any) { fmt.Fprintf(s.out, format+"\n"
 
 func (s *setup) run(ctx context.Context) error {
 	s.say("%s\n%s\n", api.Standing, api.ElectricKilns)
-	for _, n := range []int{26, 27, 28, 30} {
+	for _, n := range []int{26, 27, 28, 30, 35} {
 		s.say("- %s", api.CautionText(n))
 	}
 	s.say("")
