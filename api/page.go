@@ -41,6 +41,9 @@ func (s *Server) page(ctx context.Context, here string) page {
 	return page{speak: speak, Site: s.Site.Name, Here: here, Standing: Standing, Version: s.Site.Version, Today: s.Now().Wall, ID: uuid.Must(uuid.NewV7()).String()}
 }
 
+// Caution is the text of one of them, for pages that always carry it.
+func (page) Caution(number int) string { return CautionText(number) }
+
 func (s *Server) pageRoutes(mux *routes) {
 	show := func(pattern string, f func(http.ResponseWriter, *http.Request) error) {
 		mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {

@@ -45,6 +45,12 @@ func (s *sheet) check(x, y float64) {
 	}
 }
 
+// foot closes the sheet with what it is, and what our numbers are not.
+func (s *sheet) foot(says string) {
+	s.write(sheetEdge, sheetHigh-sheetEdge-6, "start", says)
+	s.write(sheetEdge, sheetHigh-sheetEdge, "start", CautionText(33))
+}
+
 func (s *sheet) end() string {
 	s.WriteString(`</svg>`)
 	return s.String()
@@ -94,8 +100,8 @@ func (g gauge) SVG() string {
 		}
 		s.write(left(g.Lid)+4, fork+back-5, "start", fmt.Sprintf("lid %.1f mm between the jaws", g.Lid))
 	}
-	s.check(sheetEdge, sheetHigh-sheetEdge-checkMM-8)
-	s.write(sheetEdge, sheetHigh-sheetEdge, "start", g.Foot)
+	s.check(sheetEdge, sheetHigh-sheetEdge-checkMM-14)
+	s.foot(g.Foot)
 	return s.end()
 }
 
@@ -129,7 +135,7 @@ func (r shrinkRule) SVG() string {
 	}
 	fmt.Fprintf(s, `<path class="strokes" d="%s" fill="none" stroke="#000" stroke-width="0.2"/>`, strokes.String())
 	s.write(sheetEdge+4, top+high-4, "start", "fired mm, read on the wet clay")
-	s.check(sheetEdge, sheetHigh-sheetEdge-checkMM-8)
-	s.write(sheetEdge, sheetHigh-sheetEdge, "start", r.Foot)
+	s.check(sheetEdge, sheetHigh-sheetEdge-checkMM-14)
+	s.foot(r.Foot)
 	return s.end()
 }
