@@ -3,9 +3,11 @@ package api
 import (
 	"context"
 	"fmt"
+	"log/slog"
 	"math"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"lidwright/kiln"
@@ -38,6 +40,37 @@ func (s *Server) StudioNews(ctx context.Context) ([]StudioNews, error) {
 	}
 	probes, err := s.probeNews(ctx)
 	return append(out, probes...), err
+}
+
+// newsboard is the news that the Wareboard shows. It is looked for again when something was said or
+// fitted since, or on another day, and not at every look.
+type newsboard struct {
+	mu       sync.Mutex
+	known    bool
+	revision uint64
+	day      string
+	news     []StudioNews
+}
+
+const newsShown = 3 // on the Wareboard
+
+// newsOnBoard are the first few; none while somebody else looks for them anew.
+func (s *Server) newsOnBoard(ctx context.Context) []StudioNews {
+	b := &s.newsboard
+	if s.Revision == nil || !b.mu.TryLock() {
+		return nil
+	}
+	defer b.mu.Unlock()
+	revision, day := s.Revision(), s.Now().Wall.Format(time.DateOnly)
+	if !b.known || b.revision != revision || b.day != day {
+		news, err := s.StudioNews(ctx)
+		if err != nil {
+			slog.WarnContext(ctx, "the news could not be looked for", "err", err)
+			return nil
+		}
+		b.known, b.revision, b.day, b.news = true, revision, day, news[:min(len(news), newsShown)]
+	}
+	return b.news
 }
 
 func (s *Server) clayNews(ctx context.Context) ([]StudioNews, error) {

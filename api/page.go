@@ -193,9 +193,9 @@ func (s *Server) wareboard(w http.ResponseWriter, r *http.Request) error {
 		page
 		Kilns      []kilnNowJSON
 		Waiting    []waitingLoad
-		News       []string
+		News       []StudioNews
 		HotCaution string
-	}{s.page(r.Context(), "board"), kilns, waiting, nil, CautionText(1 + day%11)})
+	}{s.page(r.Context(), "board"), kilns, waiting, s.newsOnBoard(r.Context()), CautionText(1 + day%11)})
 }
 
 // hotCautions are the numbers of the cautions that a kiln's state asks for.

@@ -86,6 +86,7 @@ type Server struct {
 	pages       *pages.Set
 	lids        learner // what the lids taught
 	gleaning    gleaning
+	newsboard   newsboard
 	traffic     traffic
 }
 
