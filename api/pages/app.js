@@ -148,6 +148,18 @@
     if (first) open(first); else if (over) over.hidden = false;
   }
 
+  // One bar alone: the plain form goes out while there is a network, else its reading joins the queue.
+  $$("form[data-bar]").forEach(f => f.addEventListener("submit", async e => {
+    e.preventDefault();
+    const there = await fetch("/healthz", {method: "HEAD", cache: "no-store", signal: AbortSignal.timeout(3000)}).then(r => r.ok, () => false);
+    const body = Object.fromEntries([...new FormData(f)].filter(([k, v]) => v && k !== "id"));
+    if (body.mark) body.mark = +body.mark;
+    if (there || !body.length || !queue(f.dataset.bar, $("[name=id]", f).value, body)) { f.submit(); return; }
+    $("[name=id]", f).value = newID();
+    $("[name=length]", f).value = "";
+    strip.scrollIntoView();
+  }));
+
   // A big keypad, on demand: the phone's own comes first.
   $$("input.length").forEach(input => {
     const pad = make("div", {className: "pad", hidden: true});

@@ -1,0 +1,119 @@
+package daemon
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+)
+
+// TestBarWaitsForTheNetwork types one bar on its own page with the network away, opens the page anew,
+// and finds the reading kept once when the network is back.
+func TestBarWaitsForTheNetwork(t *testing.T) {
+	s := openStudio(t, "", true)
+	p := s.tab(t, openBrowser(t), 360, 740)
+	codes := p.sevenBars(s)
+	page := "/bar/" + codes[0]
+	p.open(page)
+	p.away(true)
+	p.do(chromedp.SendKeys("form[data-bar] [name=length]", "99,8"), chromedp.Click(`form[data-bar] [name=stage][value=wet]`), chromedp.Click("form[data-bar] button.go"))
+	p.until("the reading to wait", `document.querySelector(".waiting").innerText.includes("1 waiting")`)
+	p.until("an empty field for the next", `document.querySelector("form[data-bar] [name=length]").value === ""`)
+	p.show("state-offline-bar", false)
+	p.away(false)
+	p.open(page)
+	p.until("the reading to be sent", `document.querySelector(".waiting").hidden`)
+	var bar barAnswer
+	s.get("/v1"+strings.Replace(page, "/bar/", "/bars/", 1), &bar)
+	if len(bar.Readings) != 1 || bar.Readings[0].AsTyped != "99,8" || bar.Readings[0].Stage != "wet" {
+		t.Errorf("kept: %+v", bar.Readings)
+	}
+	// With the network there the plain form goes out, and the server asks about what it does not believe.
+	p.open(page)
+	p.do(chromedp.SendKeys("form[data-bar] [name=length]", "9.4"), chromedp.Click(`form[data-bar] [name=stage][value=dry]`))
+	p.press("form[data-bar] button.go")
+	p.until("the question", `document.querySelector("main").innerText.includes("Nothing is kept yet")`)
+}
+
+// TestKeypad types a length with the big keys.
+func TestKeypad(t *testing.T) {
+	s := openStudio(t, "", true)
+	p := s.tab(t, openBrowser(t), 360, 740)
+	p.open("/bar/BRD")
+	p.do(chromedp.Click("button.quiet-key"))
+	for _, key := range []string{"9", "4", "decimal comma", "3", "7", "one back", "5"} {
+		p.do(chromedp.Click(fmt.Sprintf(`.pad button[aria-label=%q]`, key)))
+	}
+	if typed := evaluated[string](p, `document.querySelector("input.length").value`); typed != "94,35" {
+		t.Errorf("the keys typed %q", typed)
+	}
+	if low := evaluated[float64](p, `Math.min(...[...document.querySelectorAll(".pad button")].map(b => Math.min(b.offsetWidth, b.offsetHeight)))`); low < 56 {
+		t.Errorf("a key is only %.0f px", low)
+	}
+	p.show("walk-keypad", false)
+}
+
+// TestReadOut reads the curve by keys and by the finger, and goes closer.
+func TestReadOut(t *testing.T) {
+	s := openStudio(t, "", true)
+	p := s.tab(t, openBrowser(t), 1280, 800)
+	p.open("/spyhole/big-blue")
+	said := func() (hours, celsius float64) {
+		text := strings.Map(func(r rune) rune { return map[bool]rune{true: ' ', false: r}[r == '\u00a0' || r == '\u202f'] }, p.text("output.read-out"))
+		var h, m int
+		if _, err := fmt.Sscanf(text, "%d h %d: %f °C", &h, &m, &celsius); err != nil {
+			t.Fatalf("the read-out says %q: %v", text, err)
+		}
+		return float64(h) + float64(m)/60, celsius
+	}
+	h, last := said()
+	if h < 5 || last < 500 {
+		t.Errorf("at first %.2f h and %.0f °C, want the newest: over 5 h", h, last)
+	}
+	// Half way along the frame by the finger: the figure that the table has for that time.
+	frame := strings.Fields(evaluated[string](p, `document.querySelector("svg[data-frame]").dataset.frame`))
+	hours, err := strconv.ParseFloat(frame[4], 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.do(chromedp.ScrollIntoView("svg[data-frame]"))
+	evaluated[bool](p, `(() => { const s = document.querySelector("svg[data-frame]"), [left, top, width, height, hours] = s.dataset.frame.split(" ").map(Number);
+		const at = new DOMPoint(left + width * 2 / hours, top + height / 2).matrixTransform(s.getScreenCTM());
+		return s.dispatchEvent(new PointerEvent("pointermove", {clientX: at.x, clientY: at.y, bubbles: true})); })()`)
+	h2, c2 := said()
+	if math.Abs(h2-2) > hours/50 {
+		t.Errorf("two hours along: %.2f h", h2)
+	}
+	table := evaluated[[]string](p, `[...document.querySelectorAll("details table tr")].map(r => [...r.cells].map(c => c.textContent).join(" "))`)
+	near := false
+	for _, row := range table {
+		f := strings.Fields(row)
+		if len(f) < 3 {
+			continue
+		}
+		at, err := strconv.ParseFloat(f[0], 64)
+		high, err2 := strconv.ParseFloat(f[2], 64)
+		near = near || err == nil && err2 == nil && math.Abs(at-h2) < 0.3 && math.Abs(high-c2) < 60
+	}
+	if !near {
+		t.Errorf("at %.2f h the read-out says %.0f °C, the table nothing like it", h2, c2)
+	}
+	p.do(chromedp.Click(`.keys button:nth-of-type(1)`)) // earlier
+	if h3, _ := said(); h3 >= h2 {
+		t.Errorf("one step earlier than %.2f h: %.2f h", h2, h3)
+	}
+	whole := evaluated[string](p, `document.querySelector("svg[data-frame]").getAttribute("viewBox")`)
+	p.do(chromedp.Click(`.keys button:nth-of-type(3)`))
+	closer := strings.Fields(evaluated[string](p, `document.querySelector("svg[data-frame]").getAttribute("viewBox")`))
+	if a, b := closer[2], strings.Fields(whole)[2]; a == b {
+		t.Errorf("closer shows as wide a span as before: %s of %s", a, b)
+	}
+	p.show("walk-spyhole-closer", false)
+	p.do(chromedp.Click(`.keys button:nth-of-type(4)`))
+	if again := evaluated[string](p, `document.querySelector("svg[data-frame]").getAttribute("viewBox")`); again != whole {
+		t.Errorf("the whole is %s, was %s", again, whole)
+	}
+}
