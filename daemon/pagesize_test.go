@@ -61,7 +61,7 @@ func BenchmarkWareboard(b *testing.B) {
 // A long firing of three probes stays a small page: 30 kB over the line, the curves drawn and told in
 // figures.
 func TestLongSpyholeIsSmall(t *testing.T) {
-	b := newHeatBench(t, `[kiln.big-blue.channel.2]
+	b := newHeatBenchWith(t, heatSettings+`[kiln.big-blue.channel.2]
 from = "2"
 unit = "c"
 [kiln.big-blue.channel.3]
