@@ -138,6 +138,11 @@ func (h *herald) look(ctx context.Context) {
 	for _, m := range unsent {
 		h.send(ctx, m)
 	}
+	if h.gate.Stands(notice.CopyOld) {
+		if err := h.copies(ctx, now); err != nil && ctx.Err() == nil {
+			slog.Warn("a look for what is worth telling failed", "err", err)
+		}
+	}
 	for _, m := range h.gate.Look(now) {
 		if m.ID == "" {
 			m.ID, m.At, m.ClockTrusted = newID(), now.Wall.In(h.zone).Format(time.RFC3339), now.Trusted
@@ -233,14 +238,19 @@ func (h *herald) clays(ctx context.Context, _ kiln.Stamp) error {
 	return err
 }
 
-// copies tells that what was recorded is in no copy.
+// copies tells that what was recorded is in no copy, and when it is in one again.
 func (h *herald) copies(ctx context.Context, now kiln.Stamp) error {
 	due, err := h.store.CopyDue(ctx)
-	if err != nil || due.IsZero() || now.Wall.Sub(due) < h.every*3/2 {
+	if err != nil {
 		return err
 	}
-	return h.once(ctx, notice.CopyOld, "/more", now.Wall.AddDate(0, 0, -3), fmt.Sprintf("what was recorded since %s is in no copy", due.In(h.zone).Format("2 Jan 15:04")),
-		map[string]any{"since": due.UTC().Format(time.RFC3339)})
+	state, says, data := kiln.NoticeCleared, "everything that was recorded is in a copy again", map[string]any{}
+	if !due.IsZero() && now.Wall.Sub(due) >= h.every*3/2 {
+		state, says = kiln.NoticeBegan, fmt.Sprintf("what was recorded since %s is in no copy", due.In(h.zone).Format("2 Jan 15:04"))
+		data["since"] = due.UTC().Format(time.RFC3339)
+	}
+	h.tell(ctx, notice.OfStudio(notice.CopyOld, string(state), says, "/more", data, now, newID(), h.site, h.zone))
+	return nil
 }
 
 // Test sends a test notice to every receiver.

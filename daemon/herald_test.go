@@ -113,6 +113,119 @@ func TestDigestTellsEachThingOnce(t *testing.T) {
 	}
 }
 
+// That what was recorded is in no copy is told once when it begins, also over a restart, and once
+// when a copy has it.
+func TestCopyTooOldBeginsAndClears(t *testing.T) {
+	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 9, 0, 0, 0, time.UTC), Trusted: true}
+	st, err := store.Settings{Now: func() kiln.Stamp { return at }}.Open(t.Context(), t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { st.Close() })
+	step := func(d time.Duration) { at.Wall, at.Since = at.Wall.Add(d), at.Since+d }
+	if _, err := st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern"}, tiles.Match{}, at); err != nil {
+		t.Fatal(err)
+	}
+	h := newsdesk(t, st, &at)
+	for range 35 * 60 / 5 { // under a day and a half: nothing
+		h.look(t.Context())
+		step(5 * time.Minute)
+	}
+	if got := sent(t, h); len(got) > 0 {
+		t.Fatalf("after 35 hours: %v", got)
+	}
+	days := func(n int) {
+		for range n * 24 * 12 {
+			h.look(t.Context())
+			step(5 * time.Minute)
+		}
+	}
+	days(4)
+	want := []string{"copy.old began"}
+	if got := sent(t, h); !slices.Equal(got, want) {
+		t.Fatalf("after 5 days: %v, want %v", got, want)
+	}
+	h = newsdesk(t, st, &at) // a restart
+	standing, err := st.StandingNotices(t.Context())
+	if err != nil || len(standing) != 1 {
+		t.Fatalf("%v stand, %v", standing, err)
+	}
+	h.gate.Restore(standing[0], at)
+	days(2)
+	if got := sent(t, h); !slices.Equal(got, want) {
+		t.Fatalf("after a restart: %v, want %v", got, want)
+	}
+	if made, err := st.Copy(t.Context()); err != nil || !made {
+		t.Fatalf("copy: %v %v", made, err)
+	}
+	days(2)
+	want = append(want, "copy.old cleared")
+	if got := sent(t, h); !slices.Equal(got, want) {
+		t.Errorf("after a copy: %v, want %v", got, want)
+	}
+}
+
+// Fired bars that nobody measures are told after three days, once in a fortnight, and not of a load
+// whose bars are measured.
+func TestBarsWaitingAreTold(t *testing.T) {
+	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 9, 0, 0, 0, time.UTC), Trusted: true}
+	st, err := store.Open(t.Context(), t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { st.Close() })
+	step := func(d time.Duration) { at.Wall, at.Since = at.Wall.Add(d), at.Since+d }
+	keep := func(_ tiles.Kept, err error) {
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	keep(st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern"}, tiles.Match{}, at))
+	keep(st.PutBatch(t.Context(), tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Kind: tiles.Bought, Open: true}, tiles.Match{}, at))
+	load := "0193a0b0-0000-7000-8000-00000000a002"
+	keep(st.PutBar(t.Context(), tiles.Bar{Code: "BQA", ID: "0193a0b0-0000-7000-8000-00000000b001", BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1}, tiles.Match{}, at))
+	reading := func(id string, stage tiles.Stage, mm float64) {
+		keep(st.PutReading(t.Context(), tiles.Reading{ID: "0193a0b0-0000-7000-8000-00000000c00" + id, Bar: "BQA", Mark: 1, Stage: stage, Length: tiles.Millimetre(mm), AsTyped: "x", Unit: "mm"}, at))
+	}
+	reading("1", tiles.Wet, 100)
+	keep(st.PutLoad(t.Context(), tiles.Load{ID: load, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222, Bars: []tiles.Placed{{Bar: "BQA"}}}, tiles.Match{}, at))
+	if err := st.CloseLoad(t.Context(), load, at.Wall, "KT", at); err != nil {
+		t.Fatal(err)
+	}
+	h := newsdesk(t, st, &at)
+	told := func() (n int) {
+		for _, s := range sent(t, h) {
+			if s == "bars.waiting once" {
+				n++
+			}
+		}
+		return n
+	}
+	days := func(n int) {
+		for range n * 24 {
+			h.look(t.Context())
+			step(time.Hour)
+		}
+	}
+	days(2)
+	if told() != 0 {
+		t.Error("told before three days are over")
+	}
+	days(12)
+	if n := told(); n != 1 {
+		t.Errorf("told %d times in a fortnight", n)
+	}
+	days(6)
+	if n := told(); n != 2 {
+		t.Errorf("told %d times in three weeks", n)
+	}
+	reading("2", tiles.Fired, 87.6)
+	days(20)
+	if n := told(); n != 2 {
+		t.Errorf("told %d times: bars that are measured wait for nobody", n)
+	}
+}
+
 // Every event of a kiln goes out when it begins or happens, and those that last clear.
 func TestEveryKilnNoticeFiresAndClears(t *testing.T) {
 	st, err := store.Open(t.Context(), t.TempDir())

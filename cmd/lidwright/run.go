@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"os"
 	"runtime/debug"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -40,7 +41,7 @@ func runDaemon(ctx context.Context, cfg config.Config, set func(*daemon.Daemon))
 	if cfg.Log.Format == "json" {
 		handler = slog.NewJSONHandler(os.Stderr, options)
 	}
-	slog.SetDefault(slog.New(handler))
+	slog.SetDefault(slog.New(daemon.ThinLog(handler, time.Now)))
 	if os.Getenv("GOMEMLIMIT") == "" {
 		debug.SetMemoryLimit(100 << 20)
 	}

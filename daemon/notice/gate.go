@@ -49,7 +49,10 @@ func (g *Gate) Pass(m Message, now kiln.Stamp) bool {
 	s := g.of(m)
 	switch m.State {
 	case string(kiln.NoticeBegan):
-		s.here, s.since, s.last = true, now, m
+		s.last = m
+		if !s.here { // said again it has stood all the while
+			s.here, s.since = true, now
+		}
 		if s.told {
 			return false
 		}
@@ -57,7 +60,10 @@ func (g *Gate) Pass(m Message, now kiln.Stamp) bool {
 		return true
 	case string(kiln.NoticeCleared):
 		wasHere, began := s.here, s.since
-		s.here, s.since, s.last = false, now, m
+		s.last = m
+		if s.here || s.since == (kiln.Stamp{}) {
+			s.here, s.since = false, now
+		}
 		if !s.told {
 			return false
 		}
@@ -78,6 +84,12 @@ func (g *Gate) Pass(m Message, now kiln.Stamp) bool {
 	}
 	s.once = now
 	return true
+}
+
+// Stands reports whether a beginning of the event went out that has not been cleared.
+func (g *Gate) Stands(event string) bool {
+	s := g.things[thing{event: event}]
+	return s != nil && s.told
 }
 
 // Look gives the clearings that are due: of things that went away and stayed away.
