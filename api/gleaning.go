@@ -16,14 +16,26 @@ import (
 // mostClays are in the metrics, those with the newest batches.
 const mostClays = 100
 
-// gleaning is what the metrics tell of clays, probes and the past. It is worked out when something
-// was said or fitted since, or on another day, and not at every scrape.
+// gleaning is what the metrics tell of clays, probes and the past. What is counted is counted anew
+// when something was said since, or on another day. The rates of clays take long: where they would
+// come out otherwise they are worked out behind the back of the scrape, which has the last ones.
 type gleaning struct {
-	mu      sync.Mutex
+	mu     sync.Mutex
+	said   gleaned // firings, readings, verdicts, probes
+	rates  gleaned
+	behind bool // the rates are being worked out
+}
+
+// gleaned is what was worked out, and of what.
+type gleaned struct {
 	fit     *tiles.Fit
 	change  int64
 	day     string
 	metrics []prometheus.Metric
+}
+
+func (g gleaned) of(fit *tiles.Fit, change int64, day string) bool {
+	return g.metrics != nil && g.fit == fit && g.change == change && g.day == day
 }
 
 func (s *Server) gleaned(ctx context.Context) []prometheus.Metric {
@@ -39,29 +51,62 @@ func (s *Server) gleaned(ctx context.Context) []prometheus.Metric {
 		return nil
 	}
 	day := s.Now().Wall.Format(time.DateOnly)
-	if g.metrics == nil || g.fit != fit || g.change != change || g.day != day {
-		whole := true
-		if g.metrics, whole = s.glean(ctx, fit, asOf); !whole {
-			return g.metrics
+	if !g.said.of(nil, change, day) {
+		if found, whole := s.gleanSaid(ctx); whole {
+			g.said = gleaned{nil, change, day, found}
+		} else {
+			return found
 		}
-		g.fit, g.change, g.day = fit, change, day
 	}
-	return g.metrics
+	switch {
+	case fit == nil || g.rates.of(fit, change, day) || g.behind:
+	case g.rates.metrics == nil: // the first of all
+		if found, whole := s.gleanRates(ctx, fit, asOf); whole {
+			g.rates = gleaned{fit, change, day, found}
+		}
+	default:
+		g.behind = true
+		go func() {
+			ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+			defer cancel()
+			found, whole := s.gleanRates(ctx, fit, asOf)
+			g.mu.Lock()
+			defer g.mu.Unlock()
+			if g.behind = false; whole {
+				g.rates = gleaned{fit, change, day, found}
+			}
+		}()
+	}
+	if fit == nil {
+		return g.said.metrics
+	}
+	return slices.Concat(g.said.metrics, g.rates.metrics)
 }
 
-// glean works it out; whole is false if something could not be read.
-func (s *Server) glean(ctx context.Context, fit *tiles.Fit, asOf time.Time) (out []prometheus.Metric, whole bool) {
-	tell := func(d *prometheus.Desc, kind prometheus.ValueType, v float64, labels ...string) {
-		out = append(out, prometheus.MustNewConstMetric(d, kind, v, labels...))
+// gleanSaid counts; whole is false if something could not be read.
+func (s *Server) gleanSaid(ctx context.Context) (out []prometheus.Metric, whole bool) {
+	tell := tellInto(&out)
+	past, probes := s.gleanPast(ctx, tell), s.gleanProbes(ctx, tell)
+	return out, past == nil && probes == nil
+}
+
+// gleanRates works the rates of clays out, and how often our ranges held.
+func (s *Server) gleanRates(ctx context.Context, fit *tiles.Fit, asOf time.Time) (out []prometheus.Metric, whole bool) {
+	out = []prometheus.Metric{}
+	tell := tellInto(&out)
+	if err := s.gleanClays(ctx, fit, asOf, tell); err != nil {
+		return nil, false
 	}
-	errs := []error{s.gleanPast(ctx, tell), s.gleanProbes(ctx, tell)}
-	if fit != nil {
-		errs = append(errs, s.gleanClays(ctx, fit, asOf, tell))
-		if l, err := s.learned(ctx); err == nil && l.held.Of > 0 {
-			tell(mHeld, prometheus.GaugeValue, l.held.Ratio())
-		}
+	if l, err := s.learned(ctx); err == nil && l.held.Of > 0 {
+		tell(mHeld, prometheus.GaugeValue, l.held.Ratio())
 	}
-	return out, !slices.ContainsFunc(errs, func(err error) bool { return err != nil })
+	return out, true
+}
+
+func tellInto(out *[]prometheus.Metric) teller {
+	return func(d *prometheus.Desc, kind prometheus.ValueType, v float64, labels ...string) {
+		*out = append(*out, prometheus.MustNewConstMetric(d, kind, v, labels...))
+	}
 }
 
 type teller func(d *prometheus.Desc, kind prometheus.ValueType, v float64, labels ...string)

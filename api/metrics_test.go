@@ -8,7 +8,6 @@ import (
 	"os"
 	"regexp"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 
@@ -226,14 +225,59 @@ func BenchmarkScrape(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	for name, before := range map[string]func(){"again": func() {}, "changed": func() { s.gleaning.metrics = nil }} {
+	changed := func(b *testing.B) {
+		b.StopTimer()
+		defer b.StartTimer()
+		g := &s.gleaning
+		for {
+			g.mu.Lock()
+			if !g.behind {
+				break
+			}
+			g.mu.Unlock()
+			time.Sleep(time.Millisecond)
+		}
+		g.said.day, g.rates.day = "", ""
+		g.mu.Unlock()
+	}
+	for name, before := range map[string]func(*testing.B){"again": func(*testing.B) {}, "changed": changed} {
 		b.Run(name, func(b *testing.B) {
-			busy := workTime(syscall.RUSAGE_SELF)
 			for b.Loop() {
-				before()
+				before(b)
 				scrape(b, h)
 			}
-			b.ReportMetric(float64((workTime(syscall.RUSAGE_SELF)-busy).Microseconds())/1000/float64(b.N), "cpu-ms/op")
 		})
+	}
+}
+
+// After a change the page has the last rates until the new ones are there, and waits for none.
+func TestRatesAreWorkedOutBehindTheScrape(t *testing.T) {
+	s := newCrowd(t, 4)
+	h, err := s.Handler()
+	if err != nil {
+		t.Fatal(err)
+	}
+	first := scrape(t, h)
+	s.gleaning.mu.Lock()
+	old := s.gleaning.rates.metrics
+	s.gleaning.rates.day, s.gleaning.said.day = "", ""
+	s.gleaning.mu.Unlock()
+	if second := scrape(t, h); strings.Count(second, "lidwright_clay_shrinkage_ratio{") != strings.Count(first, "lidwright_clay_shrinkage_ratio{") {
+		t.Errorf("the rates are gone while they are worked out:\n%s", second)
+	}
+	for {
+		s.gleaning.mu.Lock()
+		done := !s.gleaning.behind && s.gleaning.rates.day != ""
+		s.gleaning.mu.Unlock()
+		if done {
+			break
+		}
+		time.Sleep(time.Millisecond)
+	}
+	if now := s.gleaning.rates.metrics; len(now) == 0 || &now[0] == &old[0] {
+		t.Error("the rates were not worked out anew")
+	}
+	if third := scrape(t, h); strings.Count(third, "lidwright_clay_shrinkage_ratio{") != 4 {
+		t.Errorf("%s", third)
 	}
 }
