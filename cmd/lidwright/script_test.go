@@ -31,7 +31,7 @@ func TestMain(m *testing.M) {
 }
 
 // furnished is the address and the folder of a daemon with the made-up studio; the line of its kiln is away.
-func furnished(t *testing.T) (site, folder string) {
+func furnished(t testing.TB) (site, folder string) {
 	t.Helper()
 	folder = filepath.Join(t.TempDir(), "store")
 	file := filepath.Join(t.TempDir(), "lidwright.toml")
