@@ -18,6 +18,7 @@ import (
 	"lidwright/api"
 	"lidwright/config"
 	"lidwright/daemon"
+	"lidwright/tiles"
 )
 
 // client asks the daemon that the flags name: --store reads a folder and asks none, --site is the
@@ -100,6 +101,33 @@ func get(c *cobra.Command, path string, query url.Values, into any) (done bool, 
 		return false, err
 	}
 	return show(c, b, into)
+}
+
+// askedLengths gathers the flags that are parameters of a question. --units is the unit of bare lengths
+// where --unit is not given.
+func askedLengths(c *cobra.Command, known []string) url.Values {
+	q := asked(c, known)
+	if u, _ := c.Flags().GetString("units"); u != "" && q.Get("unit") == "" {
+		q.Set("unit", u)
+	}
+	return q
+}
+
+// reckoner answers a question by the rates that are stated in it.
+type reckoner func(q url.Values, unit tiles.LengthUnit, lids tiles.LidDefaults) ([]byte, error)
+
+// askOrReckon answers a question that names a clay by asking, as get does, and one that states its
+// rates by reckoning, for which no daemon is needed.
+func askOrReckon(c *cobra.Command, path string, q url.Values, clay bool, reckon reckoner, into any) (done bool, err error) {
+	if clay {
+		done, err = get(c, path, q, into)
+	} else {
+		var answer []byte
+		if answer, err = reckon(q, tiles.MM, daemon.Lids(config.Default())); err == nil {
+			done, err = show(c, answer, into)
+		}
+	}
+	return done, wrongUse(err)
 }
 
 // put sends a fact and decodes the answer, as get does.

@@ -12,8 +12,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"lidwright/api"
-	"lidwright/config"
-	"lidwright/daemon"
 	"lidwright/tiles"
 )
 
@@ -45,10 +43,7 @@ it tells which lid goes with which pot. Commas, semicolons or tabs may stand bet
 
 func sizeBoard(c *cobra.Command, args []string) error {
 	known := slices.DeleteFunc(api.BoardParameters(), func(p string) bool { return slices.Contains(notOnBoard, p) })
-	q := asked(c, known)
-	if u, _ := c.Flags().GetString("units"); u != "" && q.Get("unit") == "" {
-		q.Set("unit", u)
-	}
+	q := askedLengths(c, known)
 	if len(args) > 0 {
 		rows, err := readTable(c, args[0])
 		if err != nil {
@@ -91,18 +86,9 @@ func sizeBoard(c *cobra.Command, args []string) error {
 		Held      *string `json:"held_back"`
 		Cautions  []string
 	}
-	var done bool
-	var err error
-	if api.NamesClay(q) {
-		done, err = get(c, "/v1/lids/board", q, &a)
-	} else {
-		var answer []byte
-		if answer, err = api.StatedBoard(q, tiles.MM, daemon.Lids(config.Default())); err == nil {
-			done, err = show(c, answer, &a)
-		}
-	}
+	done, err := askOrReckon(c, "/v1/lids/board", q, api.NamesClay(q), api.StatedBoard, &a)
 	if err != nil {
-		return wrongUse(err)
+		return err
 	}
 	out := c.OutOrStdout()
 	unit, _ := tiles.ParseLengthUnit("unit", q.Get("unit"), tiles.MM)

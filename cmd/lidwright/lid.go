@@ -9,8 +9,6 @@ import (
 	"github.com/spf13/pflag"
 
 	"lidwright/api"
-	"lidwright/config"
-	"lidwright/daemon"
 	"lidwright/tiles"
 )
 
@@ -58,10 +56,7 @@ func asked(c *cobra.Command, known []string) url.Values {
 }
 
 func sizeLid(c *cobra.Command, _ []string) error {
-	q := asked(c, api.LidParameters())
-	if u, _ := c.Flags().GetString("units"); u != "" && q.Get("unit") == "" {
-		q.Set("unit", u)
-	}
+	q := askedLengths(c, api.LidParameters())
 	var a struct {
 		Set      *float64 `json:"set_mm"`
 		Says     string   `json:"says"`
@@ -83,18 +78,9 @@ func sizeLid(c *cobra.Command, _ []string) error {
 			Rates string `json:"rates"`
 		} `json:"asked"`
 	}
-	var done bool
-	var err error
-	if api.NamesClay(q) {
-		done, err = get(c, "/v1/lid", q, &a)
-	} else {
-		var answer []byte
-		if answer, err = api.StatedLid(q, tiles.MM, daemon.Lids(config.Default())); err == nil {
-			done, err = show(c, answer, &a)
-		}
-	}
+	done, err := askOrReckon(c, "/v1/lid", q, api.NamesClay(q), api.StatedLid, &a)
 	if err != nil {
-		return wrongUse(err)
+		return err
 	}
 	out := c.OutOrStdout()
 	unit, _ := tiles.ParseLengthUnit("unit", q.Get("unit"), tiles.MM)

@@ -82,7 +82,7 @@ func explain(err error) (int, string) {
 		for _, f := range p.Fields {
 			says += "; " + f.Name + ": " + f.Says
 		}
-		if len(p.Fields) == 0 && p.Detail != "" {
+		if len(p.Fields) == 0 && p.Detail != "" && !strings.EqualFold(strings.Trim(p.Detail, ". "), strings.Trim(p.Title, ". ")) {
 			says += ". " + p.Detail
 		}
 		if p.Status == 422 || p.Status == 400 {

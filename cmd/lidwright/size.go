@@ -8,9 +8,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"lidwright/api"
-	"lidwright/config"
-	"lidwright/daemon"
-	"lidwright/tiles"
 )
 
 func sizeCommand() *cobra.Command {
@@ -124,10 +121,7 @@ func weakExit(q url.Values, trust string) error {
 
 func askSize(c *cobra.Command, _ []string) error {
 	names, _ := api.SizeParameters()
-	q := asked(c, names)
-	if u, _ := c.Flags().GetString("units"); u != "" && q.Get("unit") == "" {
-		q.Set("unit", u)
-	}
+	q := askedLengths(c, names)
 	var a struct {
 		WetMM    *float64  `json:"wet_mm"`
 		FiredMM  *float64  `json:"fired_mm"`
@@ -145,18 +139,9 @@ func askSize(c *cobra.Command, _ []string) error {
 		Why      string `json:"trust_why"`
 		Cautions []string
 	}
-	var done bool
-	var err error
-	if q.Get("clay") != "" {
-		done, err = get(c, "/v1/size", q, &a)
-	} else {
-		var answer []byte
-		if answer, err = api.StatedSize(q, tiles.MM, daemon.Lids(config.Default())); err == nil {
-			done, err = show(c, answer, &a)
-		}
-	}
+	done, err := askOrReckon(c, "/v1/size", q, q.Get("clay") != "", api.StatedSize, &a)
 	if err != nil {
-		return wrongUse(err)
+		return err
 	}
 	out := c.OutOrStdout()
 	value, unit, stage, likely := a.WetMM, "mm", a.Asked.Stage, a.LikelyMM

@@ -13,7 +13,7 @@ import (
 // answer, a capacity of 0 and a misspelt flag have their own exit codes.
 func TestSize(t *testing.T) {
 	out, code := outLine(t, "size", "--fired", "62", "--drying-ratio", "6%", "--firing-ratio", "0.07", "--step", "0.1")
-	if code != exitDone || !strings.Contains(out, "wet: 70.9 mm, likely ") || !strings.Contains(out, "dry 66.7, fired 62.0 mm") || !strings.Contains(out, "rates-stated") {
+	if code != exitDone || !strings.Contains(out, "wet: 70.9 mm, likely ") || !strings.Contains(out, "dry 66.7, fired 62.0 mm") || !strings.Contains(out, "Computed from the rates you stated") {
 		t.Errorf("exit %d: %s", code, out)
 	}
 	if out, code = outLine(t, "size", "--fired-ml", "1000", "--drying-ratio", "0.12", "--firing-ratio", "0", "--plain"); code != exitDone || out != "1467.4\n" {
