@@ -49,7 +49,7 @@ type boardPairJSON struct {
 // and their sizes.
 type BoardBody struct {
 	Seat             string   `json:"seat,omitempty" enum:"inset,flange,cap,drop_in,over,stopper"`
-	SeatGlazed       bool     `json:"seat_glazed,omitempty"`
+	SeatGlazed       *bool    `json:"seat_glazed,omitempty" doc:"As the newest pot card of the form if not said"`
 	CollarStage      string   `json:"collar_stage,omitempty"`
 	LidStage         string   `json:"lid_stage,omitempty"`
 	PlayMM           *float64 `json:"play_mm,omitempty"`
@@ -66,7 +66,7 @@ type BoardBody struct {
 	HeatWorkC        *float64 `json:"heat_work_c,omitempty"`
 	Cone             string   `json:"cone,omitempty"`
 	Kiln             string   `json:"kiln,omitempty"`
-	Together         string   `json:"together,omitempty"`
+	Together         string   `json:"together,omitempty" doc:"As the newest pot card of the form if not said"`
 	Form             string   `json:"form,omitempty"`
 	Maker            string   `json:"maker,omitempty"`
 	Companion        string   `json:"companion,omitempty"`
@@ -274,7 +274,7 @@ func (s *Server) postBoard(ctx context.Context, in *boardInput) (*lidOutput, err
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return s.board(ctx, q, at, in.Accept, in.Body.Unit)
+	return s.board(ctx, in.Body.shared(), q, at, in.Accept)
 }
 
 type boardQuery struct {
@@ -288,15 +288,19 @@ func (s *Server) getBoard(ctx context.Context, in *boardQuery) (*lidOutput, erro
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return s.board(ctx, q, at, in.Accept, in.values.Get("unit"))
+	return s.board(ctx, in.values, q, at, in.Accept)
 }
 
-func (s *Server) board(ctx context.Context, q tiles.BoardQuestion, at firingAsk, accept, asked string) (*lidOutput, error) {
+// board answers q, which was read from values.
+func (s *Server) board(ctx context.Context, values url.Values, q tiles.BoardQuestion, at firingAsk, accept string) (*lidOutput, error) {
+	if err := s.asForm(ctx, values, &q.Common); err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
 	a, m, err := s.sizeBoard(ctx, q, at)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	unit := tiles.LengthUnit(first(asked, string(s.unit())))
+	unit := asUnit(values, s.unit())
 	if !wantsText(accept) {
 		return &lidOutput{ContentType: "application/json", Body: s.boardJSON(q, a, m, unit)}, nil
 	}

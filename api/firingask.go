@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"net/url"
 	"time"
 
 	"lidwright/kiln"
@@ -117,6 +118,26 @@ type rest struct {
 	part  *tiles.PartDifference // nil: none is used
 	tight bool                  // a lid of the form was too big, tight or glued
 	maker tiles.Accuracy        // how true the maker works
+}
+
+// asForm takes from the newest pot card of a form what a question about a pot of that form leaves
+// open: whether the seat is glazed, and how lid and pot are fired.
+func (s *Server) asForm(ctx context.Context, values url.Values, q *tiles.LidQuestion) error {
+	glazed, together := values.Has("seat_glazed"), values.Get("together") != ""
+	if q.Form == "" || q.Body.Clay == "" || q.CollarStage == tiles.Fired || glazed && together {
+		return nil
+	}
+	cards, err := s.Archive.Pots(ctx, tiles.PotFilter{Form: q.Form, Limit: 1})
+	if err != nil || len(cards) == 0 {
+		return err
+	}
+	if !glazed {
+		q.SeatGlazed = cards[0].SeatGlazed
+	}
+	if !together {
+		q.Together = cards[0].Together
+	}
+	return nil
 }
 
 // sizeLid loads what the question rests on, and computes.

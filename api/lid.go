@@ -294,6 +294,9 @@ func (s *Server) askLid(ctx context.Context, values url.Values) (tiles.LidAnswer
 	if err != nil {
 		return tiles.LidAnswer{}, lidJSON{}, s.problemFrom(ctx, err)
 	}
+	if err := s.asForm(ctx, values, &q); err != nil {
+		return tiles.LidAnswer{}, lidJSON{}, s.problemFrom(ctx, err)
+	}
 	answer, firing, err := s.sizeLid(ctx, q, at)
 	if err != nil {
 		return tiles.LidAnswer{}, lidJSON{}, s.problemFrom(ctx, err)

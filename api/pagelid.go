@@ -263,6 +263,9 @@ func (s *Server) boardPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return fail(err)
 	}
+	if err := s.asForm(r.Context(), q, &question.Common); err != nil {
+		return fail(err)
+	}
 	a, m, err := s.sizeBoard(r.Context(), question, at)
 	if err != nil {
 		return fail(err)

@@ -55,9 +55,7 @@ func lidQuery(p tiles.PotCard) url.Values {
 			q.Set(name, v)
 		}
 	}
-	if c.SeatGlazed {
-		q.Set("seat_glazed", "yes")
-	}
+	q.Set("seat_glazed", map[bool]string{true: "yes", false: "no"}[c.SeatGlazed]) // said, or the newest card of the form would tell
 	if c.Opening != 0 {
 		q.Set("opening", inMM(c.Opening))
 	}

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"fmt"
 	"html"
 	"net/url"
 	"strings"
@@ -118,4 +119,58 @@ func TestVerdictPages(t *testing.T) {
 	}
 	s.get("/verdicts/board", 200, nil)
 	s.form("/verdicts", url.Values{"id": {s.id("v", 6)}, "form": {"jar"}, "body": {"tern/B"}, "good": {"many"}}, 422)
+}
+
+// Bare or glazed, in place or apart: what a question about a form leaves open is as on the newest card
+// of that form; what it says holds, and a fired pot is always fired apart from its lid.
+func TestFormIsRemembered(t *testing.T) {
+	s := testStudio(t)
+	card := func(n int, form, seat, together string, glazed bool) {
+		s.put("/v1/pots/"+s.id("f", n), fmt.Sprintf(`{"mark":"KT","number":"%d","form":%q,"seat":%q,"seat_glazed":%t,"together":%q,"collar_mm":[104.5],"opening_mm":92.5,"body":"tern/B","made_on":"2026-01-15"}`,
+			n, form, seat, glazed, together), 201, nil)
+	}
+	card(1, "teapot", "inset", "apart", true)
+	card(2, "teapot", "inset", "in_place", false)
+	card(3, "jar", "inset", "apart", true)
+	const jar, teapot = "&clay=tern&batch=B&form=jar", "&clay=tern&batch=B&form=teapot"
+	for query, want := range map[string]struct {
+		glazed   bool
+		together string
+	}{
+		jar:                            {true, "apart"},
+		teapot:                         {false, "in_place"},
+		jar + "&seat_glazed=no":        {false, "apart"},
+		jar + "&together=same_load":    {true, "same_load"},
+		jar + "&collar_stage=fired":    {false, "apart"},
+		teapot + "&collar_stage=fired": {false, "apart"},
+		"&clay=tern&batch=B&form=lamp": {false, "same_load"},
+		"&body_drying_ratio=0.06&body_firing_ratio=0.07&form=jar": {false, "same_load"},
+	} {
+		var a struct {
+			Asked struct {
+				Glazed   bool `json:"seat_glazed"`
+				Together string
+			}
+		}
+		s.get("/v1/lid?collar=104.5&opening=92.5&lids=1&accept=wide"+query, 200, &a)
+		if a.Asked.Glazed != want.glazed || a.Asked.Together != want.together {
+			t.Errorf("%s: asked as %+v, want %+v", query, a.Asked, want)
+		}
+	}
+	// A board of the same form, by parameters and by body, says the same as with everything said.
+	const galleries = `{"collar_mm":[104.5],"opening_mm":92.5}`
+	body := func(more string) string {
+		return `{"clay":"tern","batch":"B","form":"jar","lids":9,"accept":"wide","galleries":[` + strings.Repeat(galleries+",", 7) + galleries + `]` + more + `}`
+	}
+	said := func(more string) string {
+		_, text := ask(t, "POST", s.URL+"/v1/lids/board", "application/json", body(more))
+		return text
+	}
+	open, full, other := said(""), said(`,"seat_glazed":true,"together":"apart"`), said(`,"seat_glazed":false,"together":"in_place"`)
+	if open != full || open == other || !strings.Contains(open, `"sizes":[`) {
+		t.Errorf("a board of jars:\n%s\nsaid in full:\n%s\notherwise:\n%s", open, full, other)
+	}
+	if _, text := ask(t, "GET", s.URL+"/v1/lids/board?clay=tern&batch=B&form=jar&lids=9&accept=wide&galleries="+url.QueryEscape(strings.Repeat("104.5;92.5\n", 8)), "", ""); text != open {
+		t.Errorf("by parameters:\n%s\nby body:\n%s", text, open)
+	}
 }

@@ -119,6 +119,7 @@ type KeptProbe struct {
 // PotFilter narrows a list of pot cards down.
 type PotFilter struct {
 	ID    string
+	Form  string
 	Find  string // words, each of which stands in the mark, number, form or date
 	After string // said before the card of this id, for lists in parts
 	Limit int    // 0: all

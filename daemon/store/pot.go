@@ -117,6 +117,10 @@ func (s *Store) Pots(ctx context.Context, w tiles.PotFilter) ([]tiles.KeptPot, e
 		query.WriteString(` AND id = ?`)
 		args = append(args, w.ID)
 	}
+	if w.Form != "" {
+		query.WriteString(` AND form = ?`)
+		args = append(args, w.Form)
+	}
 	if w.After != "" {
 		query.WriteString(` AND rev < (SELECT rev FROM pot WHERE id = ?)`)
 		args = append(args, w.After)
