@@ -197,7 +197,7 @@ func TestCompare(t *testing.T) {
 // TestTrend: heat work that falls by 2 °C a month, one month after another, falls by some 24 °C a
 // year and hardly by chance; the tops stand still.
 func TestTrend(t *testing.T) {
-	_, site := shedServer(t)
+	sh, site := shedServer(t)
 	var a trendJSON
 	answer, text := ask(t, "GET", site+"/v1/trend?kiln=big-blue", "", "")
 	if err := json.Unmarshal([]byte(text), &a); err != nil || answer.StatusCode != 200 || len(a.Items) != 4 || len(a.Rows) != 6 {
@@ -217,6 +217,14 @@ func TestTrend(t *testing.T) {
 	}
 	if _, text := ask(t, "GET", site+"/v1/trend?kiln=big-blue&kind=bisque", "", ""); !strings.Contains(text, "too few") {
 		t.Error("no firing of that kind:", text)
+	}
+	// The cones say that the probe went 2 °C lower a month: what was fired stands still, in the sentence as in the rows.
+	for i := range sh.firings {
+		sh.firings[i].Corrected = map[kiln.Place]kiln.HeatWork{{Channel: "1"}: {C: 1232, Low: 1222, High: 1242, From: kiln.FromCurve, Model: kiln.HeatWorkModel}}
+	}
+	_, text = ask(t, "GET", site+"/v1/trend?kiln=big-blue&kind=glaze", "", "")
+	if err := json.Unmarshal([]byte(text), &a); err != nil || a.Items[0].Clear || math.Abs(*a.Items[0].PerYear) > 0.1 || *a.Rows[5].HeatWorkC != 1232 {
+		t.Errorf("corrected by cones: %+v, rows %s", a.Items[0], text)
 	}
 }
 

@@ -52,7 +52,7 @@ var quantities = []struct {
 	of                func(f kiln.Firing, control kiln.ChannelID) float64
 }{
 	{"heat_work_c", "Heat work", "°C", func(f kiln.Firing, c kiln.ChannelID) float64 {
-		if w, ok := f.HeatWork[c]; ok {
+		if w, ok := f.Work(c); ok {
 			return float64(w.C)
 		}
 		return math.NaN()

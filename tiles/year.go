@@ -65,7 +65,7 @@ func CountYear(from, to time.Time, loads []KeptLoad, firings []kiln.Firing, cont
 		if f.Peak.Known() && !(k.Hottest >= f.Peak) {
 			k.Hottest = f.Peak
 		}
-		if w, ok := f.HeatWork[control(f.Kiln)]; ok && f.Kind == kiln.Glaze && f.Status == kiln.Ended && w.Known() {
+		if w, ok := f.Work(control(f.Kiln)); ok && f.Kind == kiln.Glaze && f.Status == kiln.Ended && w.Known() {
 			if !(k.LowestWork <= w.C) {
 				k.LowestWork = w.C
 			}
