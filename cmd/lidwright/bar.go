@@ -146,7 +146,12 @@ func barsCommand() *cobra.Command {
 func barCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "bar CODE STAGE LENGTH", Short: "Enter what was measured on a bar, or correct it",
-		Example: "  lidwright bar BQ7 fired 87.6\n  lidwright bar BQ7 wet \"3 15/16 in\"\n  lidwright bar BQ7 strike last --why \"wrong mark\"",
+		Long: `CODE is what is scratched into the bar; lidwright bars new hands codes out. STAGE is wet, soft, leather,
+dry, bisque or fired. LENGTH is the distance between its two marks, cold: 87.6, 87,6, 87.6mm or 3 15/16 in.
+
+A reading that is not believed is kept and does not count until you confirm it; one that no clay shrinks to,
+until the owner says that it counts. Nothing is overwritten: what was wrong is crossed out and stays to be seen.`,
+		Example: "  lidwright bar BQ7 fired 87.6\n  lidwright bar BQ7 confirm last\n  lidwright bar BQ7 count last --why \"it bloated\"\n  lidwright bar BQ7 wet \"3 15/16 in\"\n  lidwright bar BQ7 strike last --why \"wrong mark\"",
 		Args:    cobra.ExactArgs(3),
 		RunE: func(c *cobra.Command, args []string) error {
 			why, _ := c.Flags().GetString("why")

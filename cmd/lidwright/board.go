@@ -32,6 +32,7 @@ it tells which lid goes with which pot. Commas, semicolons or tabs may stand bet
 		Args: cobra.MaximumNArgs(1),
 		RunE: sizeBoard,
 	}
+	c.Flags().SortFlags = false
 	for _, p := range api.BoardParameters() {
 		if !slices.Contains(notOnBoard, p) {
 			c.Flags().String(strings.ReplaceAll(p, "_", "-"), "", api.BoardHelp(p))

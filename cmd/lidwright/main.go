@@ -109,7 +109,8 @@ rate is weak (borrowed, stale, unlike or stretched) or the width is held back; 4
 answers; 5 cannot start until someone acts.
 
 ` + api.Standing,
-		Example: `  lidwright run --config lidwright.toml
+		Example: `  lidwright practice                 try it without a kiln
+  lidwright setup                    find the kiln's line, a question at a time
   lidwright lid --collar 104.5 --opening 92.5 --clay tern
   lidwright bar BQ7 fired 87.6
   lidwright now`,
@@ -132,12 +133,22 @@ answers; 5 cannot start until someone acts.
 	f.BoolP("quiet", "q", false, "no messages beside the answer but errors")
 	f.BoolP("verbose", "v", false, "tell each request and how long it took")
 	f.String("units", "", "unit of bare lengths: mm, cm, in or 32nds")
-	root.AddCommand(
-		runCommand(), practiceCommand(), setupCommand(), checkCommand(), codeCommand(),
-		lidCommand(), boardCommand(), sizeCommand(), potCommand(), verdictCommand(), rateCommand(), clayCommand(), barCommand(), barsCommand(), loadCommand(),
-		nowCommand(), firingCommand(), probeCommand(), firingsCommand(), safetyTopic(),
-		copyCommand(), carryCommand(), makerCommand(),
-	)
+	for _, g := range []struct {
+		title    string
+		commands []*cobra.Command
+	}{
+		{"To ask", []*cobra.Command{lidCommand(), boardCommand(), sizeCommand(), rateCommand(), nowCommand(), firingsCommand(), firingCommand()}},
+		{"To keep what was made, measured and seen", []*cobra.Command{clayCommand(), barsCommand(), barCommand(), loadCommand(), potCommand(), verdictCommand(), probeCommand(), makerCommand()}},
+		{"To set up and look after", []*cobra.Command{practiceCommand(), setupCommand(), checkCommand(), runCommand(), codeCommand(), copyCommand(), carryCommand()}},
+	} {
+		root.AddGroup(&cobra.Group{ID: g.title, Title: g.title + ":"})
+		for _, c := range g.commands {
+			c.GroupID = g.title
+			root.AddCommand(c)
+		}
+	}
+	cobra.EnableCommandSorting = false // as they stand here
+	root.AddCommand(safetyTopic())
 	for _, c := range root.Commands() {
 		group(c)
 	}

@@ -21,6 +21,7 @@ func rateCommand() *cobra.Command {
   lidwright rate tern --why`,
 		RunE: askRate,
 	}
+	c.Flags().SortFlags = false
 	for _, f := range rateFlags {
 		c.Flags().String(strings.ReplaceAll(f[0], "_", "-"), "", f[1])
 	}

@@ -22,6 +22,7 @@ Tells its size at every stage, so that a spout's foot and its hole can be read l
 		RunE: askSize,
 	}
 	names, help := api.SizeParameters()
+	c.Flags().SortFlags = false
 	for _, n := range names {
 		c.Flags().String(strings.ReplaceAll(n, "_", "-"), "", help[n])
 	}
