@@ -25,8 +25,10 @@ type page struct {
 	Standing string
 	Version  string
 	Today    time.Time
-	Error    *Problem // of a form sent just now; nil on a fresh page
-	ID       string   // a new id for the entry that the page's form may send
+	// ClockUnset says that the machine's clock cannot be trusted: dates may be wrong.
+	ClockUnset bool
+	Error      *Problem // of a form sent just now; nil on a fresh page
+	ID         string   // a new id for the entry that the page's form may send
 
 	speak pages.Speak
 }
@@ -38,7 +40,8 @@ func (s *Server) page(ctx context.Context, here string) page {
 	if !ok {
 		speak = pages.Speak{Tongue: "en", Unit: string(s.unit())}
 	}
-	return page{speak: speak, Site: s.Site.Name, Here: here, Standing: Standing, Version: s.Site.Version, Today: s.Now().Wall, ID: uuid.Must(uuid.NewV7()).String()}
+	now := s.Now()
+	return page{speak: speak, Site: s.Site.Name, Here: here, Standing: Standing, Version: s.Site.Version, Today: now.Wall, ClockUnset: !now.Trusted, ID: uuid.Must(uuid.NewV7()).String()}
 }
 
 // Caution is the text of one of them, for pages that always carry it.

@@ -1,10 +1,12 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -193,9 +195,26 @@ func (s *Server) potPage(w http.ResponseWriter, r *http.Request) error {
 		Fired      url.Values
 		Cautions   []string
 		Ledge      bool
+		Check      string // the leather-hard check of the lid on the card; "" without one
+		Board      string // the board question for it and the pots made with it; "" of too few
 	}{page: s.page(r.Context(), "more"), Pot: potOf(p.PotCard), Lid: "/lid?" + lid.Encode(), Again: "/lid?" + again.Encode(), Fired: fired, Cautions: []string{CautionText(34), CautionText(33)}, Ledge: p.Opening != 0}
 	if p.SeatGlazed && p.Together == tiles.InPlace {
 		data.Cautions = append([]string{CautionText(39)}, data.Cautions...)
+	}
+	if l := cmp.Or(p.Measured, p.Set); l > 0 {
+		check := lidQuery(p.PotCard)
+		check.Set("lid", inMM(l))
+		check.Set("check_stage", string(tiles.Leather))
+		data.Check = "/lid?" + check.Encode()
+	}
+	cards, err := s.Archive.Pots(r.Context(), tiles.PotFilter{Limit: shownCards})
+	if err != nil {
+		return err
+	}
+	for _, b := range boardsOfPots(cards) {
+		if slices.ContainsFunc(b.Pots, func(c potJSON) bool { return c.ID == p.ID }) && len(b.Pots) >= fewestOnBoard && len(b.Pots) <= mostOnBoard {
+			data.Board = "/lid/board?" + boardOf(p.PotCard, b.Pots).Encode()
+		}
 	}
 	return s.render(w, "pot", data)
 }
@@ -236,4 +255,26 @@ func (s *Server) postPotLid(w http.ResponseWriter, r *http.Request) error {
 	}
 	http.Redirect(w, r, "/pot/"+card.ID, http.StatusSeeOther)
 	return nil
+}
+
+const fewestOnBoard, mostOnBoard = 8, 30 // pots of a board question
+
+// boardOf asks for the lids of pots that were made together; what they share is on the card.
+func boardOf(card tiles.PotCard, pots []potJSON) url.Values {
+	q := lidQuery(card)
+	q.Del("collar")
+	q.Del("opening")
+	var lines []string
+	for _, p := range pots {
+		line := ""
+		if len(p.Collar) > 0 {
+			line = inMM(tiles.Millimetre(p.Collar[0]))
+		}
+		if p.Opening != nil {
+			line += "; " + inMM(tiles.Millimetre(*p.Opening))
+		}
+		lines = append(lines, line)
+	}
+	q.Set("galleries", strings.Join(lines, "\n"))
+	return q
 }

@@ -1,0 +1,63 @@
+package api
+
+import (
+	"context"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"testing"
+	"time"
+
+	"lidwright/daemon/store"
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// fullDisk is a hearth whose readings cannot be written.
+type fullDisk struct{ hearth }
+
+func (*fullDisk) Trouble() (kiln.StoreTrouble, bool) {
+	return kiln.StoreTrouble{Why: "the disk is full"}, true
+}
+
+// Whatever is wrong, the Wareboard and the Spyhole say so and what to do next.
+func TestBrokenStates(t *testing.T) {
+	for _, c := range []struct {
+		what    string
+		kilns   Kilns
+		trusted bool
+		want    []string
+	}{
+		{"the disk is full", &fullDisk{hearth{live: inState(kiln.Rising, 612)}}, true, []string{"wait in memory", "the disk is full", "Make room on the disk"}},
+		{"the clock is not set", &hearth{live: inState(kiln.Rising, 612)}, false, []string{"The clock is not set", "Give the machine a network"}},
+		{"all is well", &hearth{live: inState(kiln.Rising, 612)}, true, nil},
+	} {
+		now := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: c.trusted}
+		st, err := store.Open(t.Context(), t.TempDir())
+		if err != nil {
+			t.Fatal(err)
+		}
+		s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm"}, Archive: st, Kilns: c.kilns, Shrink: barless{st}, Heat: unasked{}, Lines: func() []Line { return nil },
+			Lids: tiles.UsualLids(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { return now }, Ready: func() error { return nil }}
+		h, err := s.Handler()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, path := range []string{"/", "/spyhole/blue"} {
+			w := httptest.NewRecorder()
+			h.ServeHTTP(w, httptest.NewRequestWithContext(context.Background(), "GET", "http://localhost"+path, nil))
+			page := w.Body.String()
+			for _, want := range c.want {
+				if !strings.Contains(page, want) {
+					t.Errorf("%s, %s: does not say %q", c.what, path, want)
+				}
+			}
+			if w.Code != http.StatusOK || c.want == nil && (strings.Contains(page, "wait in memory") || strings.Contains(page, "clock is not set")) {
+				t.Errorf("%s, %s: %d, or trouble that is none", c.what, path, w.Code)
+			}
+		}
+		if err := st.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
