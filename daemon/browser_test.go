@@ -225,15 +225,12 @@ func pageKind(path string) string {
 	return kindsOfPage.ReplaceAllString(u.Path, "${1}one")
 }
 
-// TestPagesForEveryone walks to every page that can be reached from the Wareboard and holds each, in
-// light, dark and with more contrast, on a phone and on a desk, against the audit.
-func TestPagesForEveryone(t *testing.T) {
-	s := openStudio(t, "", true)
-	browser := openBrowser(t)
-	phone := s.tab(t, browser, 360, 740)
-	desk := s.tab(t, browser, 1280, 800)
+// walk opens every kind of page that can be reached from the Wareboard, and some that are asked for,
+// and has each looked at under a name of its own. It gives how many there were.
+func (p *tab) walk(look func(path, name string)) (pages int) {
+	p.Helper()
 	waiting := []string{"/", "/lid?collar=104.5&opening=92.5&clay=tern", "/lid?collar=104.5&opening=92.5&clay=tern&just=1", "/lid?collar=xx&clay=tern", "/lid/board", "/unpack?kiln=big-blue", "/session", "/nothing-here", "/problems/no-such-page"}
-	seen, audited := map[string]bool{}, 0
+	seen := map[string]bool{}
 	for len(waiting) > 0 {
 		path := waiting[0]
 		waiting = waiting[1:]
@@ -245,9 +242,27 @@ func TestPagesForEveryone(t *testing.T) {
 			continue
 		}
 		seen[kind] = true
-		phone.open(path)
+		p.open(path)
 		name := strings.Trim(regexp.MustCompile(`[^a-z0-9]+`).ReplaceAllString(strings.ToLower(kind), "-"), "-")
-		name = cmp.Or(name, "wareboard")
+		look(path, cmp.Or(name, "wareboard"))
+		for _, link := range evaluated[[]string](p, `[...document.querySelectorAll("a[href]")].filter(a => a.origin === location.origin && !a.download && !/^\/(v1\/|metrics)|\.csv|\.svg$/.test(a.pathname)).map(a => a.pathname + a.search)`) {
+			waiting = append(waiting, link)
+		}
+	}
+	if len(seen) < 15 {
+		p.Errorf("only %d pages were reached", len(seen))
+	}
+	return len(seen)
+}
+
+// TestPagesForEveryone holds every page, in light, dark and with more contrast, on a phone and on a
+// desk, against the audit.
+func TestPagesForEveryone(t *testing.T) {
+	s := openStudio(t, "", true)
+	browser := openBrowser(t)
+	phone := s.tab(t, browser, 360, 740)
+	desk := s.tab(t, browser, 1280, 800)
+	audited := phone.walk(func(path, name string) {
 		for _, look := range [][2]string{{"light", "no-preference"}, {"dark", "no-preference"}, {"light", "more"}, {"dark", "more"}} {
 			phone.media(look[0], look[1])
 			for _, wrong := range evaluated[[]string](phone, auditScript) {
@@ -257,19 +272,12 @@ func TestPagesForEveryone(t *testing.T) {
 				phone.show(name+"-phone-"+look[0], true)
 			}
 		}
-		audited++
 		desk.open(path)
 		for _, wrong := range evaluated[[]string](desk, auditScript) {
 			t.Errorf("%s on a desk: %s", path, wrong)
 		}
 		desk.show(name+"-desk", false)
-		for _, link := range evaluated[[]string](phone, `[...document.querySelectorAll("a[href]")].filter(a => a.origin === location.origin && !a.download && !/^\/(v1\/|metrics)|\.csv|\.svg$/.test(a.pathname)).map(a => a.pathname + a.search)`) {
-			waiting = append(waiting, link)
-		}
-	}
-	if audited < 15 {
-		t.Errorf("only %d pages were reached", audited)
-	}
+	})
 	t.Logf("%d pages, 5 looks each", audited)
 }
 
