@@ -65,10 +65,16 @@ type Set struct {
 	assets map[string][]byte
 	stamp  string
 
+	words  map[string]*words // by tag
+	script map[string]string // words of the script as JSON, by tag
+
 	mu     sync.Mutex // guards the field below
 	parsed map[spokenPage]*template.Template
-	words  map[string]*words // by tag
 }
+
+// mostParsed pages are kept ready, some 100 kB each; beyond them all are forgotten. A studio whose
+// people speak three ways does not come near it.
+const mostParsed = 160
 
 type spokenPage struct {
 	Speak
@@ -78,7 +84,7 @@ type spokenPage struct {
 // Load reads what there is and parses every page once, so that a mistake in one is found at the
 // start. zone is the studio's own: times are shown in it. length writes a length in a unit.
 func Load(zone *time.Location, length func(unit string, mm float64) string) (*Set, error) {
-	s := &Set{zone: zone, length: length, assets: map[string][]byte{}, parsed: map[spokenPage]*template.Template{}, words: map[string]*words{}}
+	s := &Set{zone: zone, length: length, assets: map[string][]byte{}, parsed: map[spokenPage]*template.Template{}, words: map[string]*words{}, script: map[string]string{}}
 	sum := sha256.New()
 	for _, name := range []string{"style.css", "app.js"} {
 		b, err := files.ReadFile(name)
@@ -97,6 +103,7 @@ func Load(zone *time.Location, length func(unit string, mm float64) string) (*Se
 		if s.words[t.Tag], err = readWords(t.Tag); err != nil {
 			return nil, err
 		}
+		s.script[t.Tag] = s.scriptWords(t.Tag)
 		for _, name := range names {
 			if name == "layout.html" || name == "asked.html" { // parts of others
 				continue
@@ -137,6 +144,9 @@ func (s *Set) page(p spokenPage) (*template.Template, error) {
 	}
 	t, err := s.parse(p)
 	if err == nil {
+		if len(s.parsed) >= mostParsed {
+			clear(s.parsed)
+		}
 		s.parsed[p] = t
 	}
 	return t, err
@@ -173,7 +183,7 @@ func (s *Set) funcs(p Speak) template.FuncMap {
 	length := func(v any) string { return lengthOf(v, func(mm float64) string { return s.length(p.Unit, mm) }) }
 	return template.FuncMap{
 		"stamp":       func() string { return s.stamp },
-		"scriptWords": func() string { return s.scriptWords(p.Tongue) },
+		"scriptWords": func() string { return s.script[p.Tongue] },
 		"tongue":      func() string { return p.Tongue },
 		"t":           func(v any) string { return say(plain(v)) }, // a word or sentence of the code, never what people typed
 		"share2":      func(v any) string { return figure("%.2f", v, 100) },
