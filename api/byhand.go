@@ -91,9 +91,7 @@ func (s *Server) sayFiring(ctx context.Context, id kiln.FiringID, b firingBody) 
 		return err
 	}
 	if f.Status == kiln.Running && (said.Kind != "" || said.Atmosphere != "") {
-		if _, err := s.Kilns.Tell(ctx, kiln.Fact{Kiln: f.Kiln, What: kiln.KindTold, At: s.Now(), Kind: said.Kind, Atmosphere: said.Atmosphere}); err != nil {
-			return err
-		}
+		s.tellKiln(ctx, kiln.Fact{Kiln: f.Kiln, What: kiln.KindTold, At: s.Now(), Kind: said.Kind, Atmosphere: said.Atmosphere})
 	}
 	s.Heat.Again(ctx, f.Kiln)
 	s.Shrink.Touch()

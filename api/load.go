@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"fmt"
+	"log/slog"
 	"time"
 
 	"lidwright/kiln"
@@ -135,9 +136,17 @@ func (s *Server) keepLoad(ctx context.Context, id string, b loadBody, m tiles.Ma
 	}
 	s.Shrink.Touch()
 	if _, ok := s.Kiln[l.Kiln]; ok && l.Firing == "" && k.New {
-		_, err = s.Kilns.Tell(ctx, kiln.Fact{Kiln: l.Kiln, What: kiln.LoadOpened, At: s.Now(), Kind: l.Kind, Atmosphere: l.Atmosphere, Load: l.ID})
+		s.tellKiln(ctx, kiln.Fact{Kiln: l.Kiln, What: kiln.LoadOpened, At: s.Now(), Kind: l.Kind, Atmosphere: l.Atmosphere, Load: l.ID})
 	}
-	return k, err
+	return k, nil
+}
+
+// tellKiln tells the recorder what is kept already. What is kept is never answered with an error:
+// if the recorder does not hear it, the log says so, and a load is joined with its firing by hand.
+func (s *Server) tellKiln(ctx context.Context, f kiln.Fact) {
+	if _, err := s.Kilns.Tell(ctx, f); err != nil {
+		slog.WarnContext(ctx, "the recorder did not hear what was kept; name it on the page of the firing", "kiln", f.Kiln, "what", f.What, "load", f.Load, "err", err)
+	}
 }
 
 type closeLoadInput struct {
@@ -173,8 +182,8 @@ func (s *Server) unpacked(ctx context.Context, id string, at time.Time, by strin
 		return l, err
 	}
 	if _, ok := s.Kiln[l.Kiln]; ok {
-		_, err = s.Kilns.Tell(ctx, kiln.Fact{Kiln: l.Kiln, What: kiln.Unpacked, At: s.Now(), Load: l.ID})
+		s.tellKiln(ctx, kiln.Fact{Kiln: l.Kiln, What: kiln.Unpacked, At: s.Now(), Load: l.ID})
 	}
 	s.Shrink.Touch()
-	return l, err
+	return l, nil
 }

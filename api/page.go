@@ -81,6 +81,7 @@ func (s *Server) pageRoutes(mux *routes) {
 	show("GET /bars.csv", s.barsCSV)
 	show("GET /readings.csv", s.readingsCSV)
 	show("GET /bar/{bar}", s.barPage)
+	show("GET /bar/{bar}/story", s.storyPage)
 	show("POST /bar/{bar}", s.postReading)
 	show("POST /bar/{bar}/strike", s.postStrike)
 	show("POST /bar/{bar}/confirm", s.postConfirm)

@@ -83,6 +83,7 @@ type firingPageData struct {
 	Beneath     string
 	Table       []tableRow
 	Cautions    []string
+	Start       checkListJSON // as it was ticked
 	Series      []choice
 	Tilts       []int
 	Typed       url.Values // what a form was sent with, where it was refused
@@ -136,6 +137,9 @@ func (s *Server) firingPageData(ctx context.Context, id kiln.FiringID) (d firing
 		return d, err
 	}
 	if d.Drawing, d.Table, err = s.drawFiring(ctx, f, under); err != nil {
+		return d, err
+	}
+	if d.Start, err = s.checkList(ctx, string(id)); err != nil {
 		return d, err
 	}
 	d.Gaps = gapWords(f.Gaps)

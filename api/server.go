@@ -204,6 +204,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, get, "/v1/bars", "list-bars", "Bars by code", s.getBars)
 	route(a, get, "/v1/bars/free-codes", "free-codes", "Codes to scratch into new bars", s.getFreeCodes)
 	route(a, get, "/v1/bars/{bar}", "get-bar", "One bar with its readings, struck ones too", s.getBar)
+	route(a, get, "/v1/bars/{bar}/story", "bar-story", "All that happened to a bar, in order: who read and struck what, loads, firings, and what it did to the rate", s.getStory)
 	route(a, put, "/v1/bars/{bar}", "put-bar", "Keep a bar", s.putBar)
 	route(a, put, "/v1/bars/{bar}/readings/{id}", "put-reading", "Keep a reading for good", s.putReading)
 	route(a, put, "/v1/bars/{bar}/readings/{id}/strike", "strike-reading", "Cross a reading out; it stays to be seen",

@@ -100,3 +100,27 @@ func TestForgetMaker(t *testing.T) {
 		t.Errorf("forgotten twice: %v rows", rows)
 	}
 }
+
+// What is kept is never answered with an error: a recorder that does not hear of a load leaves it
+// to be joined with its firing by hand. The page of the firing shows what was ticked on the load.
+func TestLoadThatTheRecorderMissed(t *testing.T) {
+	b := newBench(t) // its recorder refuses whatever it is told
+	b.s.Kiln = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue"}}
+	load, firing := b.id(), b.id()
+	body := `{"kiln":"big-blue","kind":"glaze","packed_by":"KT"}`
+	b.json("PUT", "/v1/loads/"+load, body, 201)
+	b.json("PUT", "/v1/loads/"+load, body, 200)
+	b.json("PUT", "/v1/loads/"+load+"/ticks/"+b.id(), `{"item":"caution-36","done":true,"by":"KT"}`, 201)
+	at := b.s.Now()
+	f := kiln.Firing{ID: kiln.FiringID(firing), Kiln: "big-blue", Kind: kiln.Glaze, Source: "serial", Began: at, Over: at, Status: kiln.Ended, Peak: kiln.NoTemperature(), Load: load}
+	if _, err := b.store.BeginFiring(t.Context(), f, nil); err != nil {
+		t.Fatal(err)
+	}
+	if err := b.store.EndFiring(t.Context(), f); err != nil {
+		t.Fatal(err)
+	}
+	if l := b.json("PUT", "/v1/loads/"+load+"/close", `{"by":"KT"}`, 200); l["firing"] != firing || l["state"] != "unpacked" {
+		t.Errorf("the load: %v", l)
+	}
+	has(t, b.page("/firing/"+firing), "Before it began", ">ticked</span>", ">not ticked</span>", ", KT")
+}

@@ -138,7 +138,7 @@ func barsCommand() *cobra.Command {
 	fresh.Flags().String("forming", "thrown_ring", "how they are made")
 	fresh.Flags().String("by", "", "maker's mark")
 	fresh.MarkFlagRequired("clay")
-	c.AddCommand(fresh)
+	c.AddCommand(fresh, storyCommand())
 	c.AddCommand(barTables()...)
 	return c
 }

@@ -1,0 +1,106 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"net/url"
+
+	"lidwright/tiles"
+)
+
+// storyJSON is all that happened to one bar.
+type storyJSON struct {
+	Bar   string        `json:"bar"`
+	Clay  string        `json:"clay"`
+	Batch string        `json:"batch"`
+	Items []chapterJSON `json:"items" doc:"In order of time; what has no time yet stands last"`
+}
+
+type chapterJSON struct {
+	At      *string   `json:"at"`
+	What    string    `json:"what" doc:"read, weighed, confirmed, counted, struck, packed, fired, moved"`
+	Says    string    `json:"says"`
+	By      string    `json:"by"`
+	Why     string    `json:"why"`
+	Reading string    `json:"reading,omitempty"`
+	Load    string    `json:"load,omitempty"`
+	Move    *moveJSON `json:"move,omitempty" doc:"What it did to the rate of its clay"`
+}
+
+func (s *Server) getStory(ctx context.Context, in *BarPath) (*body[storyJSON], error) {
+	j, err := s.story(ctx, *in)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &body[storyJSON]{j}, nil
+}
+
+// story tells what happened to a bar. Where there is no rate yet, nothing moved it.
+func (s *Server) story(ctx context.Context, p BarPath) (storyJSON, error) {
+	bar, err := s.bar(ctx, p)
+	if err != nil {
+		return storyJSON{}, err
+	}
+	var moves []tiles.Move
+	a, err := s.rateAsked(ctx, bar.Clay, url.Values{"batch": {string(bar.Batch)}})
+	if fit := s.lastFit(); err == nil && fit != nil && bar.InFit() {
+		if moves, err = fit.Moves(a.Ask); err != nil {
+			moves = nil
+		}
+	}
+	loads := map[string]tiles.KeptLoad{}
+	for _, h := range bar.Firings {
+		l, err := s.Archive.Load(ctx, h.Load)
+		if err != nil {
+			return storyJSON{}, err
+		}
+		loads[h.Load] = l
+	}
+	out := storyJSON{Bar: string(bar.Code), Clay: string(bar.Clay), Batch: string(bar.Batch), Items: []chapterJSON{}}
+	for _, c := range bar.Story(moves) {
+		j := chapterJSON{At: s.moment(c.At), What: string(c.What), By: c.By, Why: c.Why}
+		switch {
+		case c.Reading != nil:
+			j.Reading, j.Says = c.Reading.ID, readingWords(*c.Reading)
+		case c.Heat != nil:
+			l := loads[c.Heat.Load]
+			j.Load, j.By, j.Says = c.Heat.Load, l.PackedBy, fmt.Sprintf("load %d, %s", l.Number, c.Heat.Kind)
+			if c.Heat.Shelf != "" {
+				j.Says += ", shelf " + c.Heat.Shelf
+			}
+			if c.Heat.Work.Known() {
+				j.Says += fmt.Sprintf(": heat work %.0f °C", float64(c.Heat.Work))
+			}
+		case c.Move != nil:
+			m := s.moveJSON(ctx, *c.Move, a)
+			j.Move, j.Load = &m, c.Move.Load
+			j.Says = fmt.Sprintf("%.2f %% became %.2f %%, with %s", 100*float64(c.Move.Was), 100*float64(c.Move.Now), m.Because[0])
+		}
+		out.Items = append(out.Items, j)
+	}
+	return out, nil
+}
+
+// readingWords is a reading in words: dry 94.35 mm.
+func readingWords(r tiles.Reading) string {
+	if m := r.Mass; m != nil {
+		return fmt.Sprintf("%s %g g dry, %g g soaked", r.Stage, m.Dry, m.Saturated)
+	}
+	says := fmt.Sprintf("%s %s %s", r.Stage, r.AsTyped, r.Unit)
+	if r.Mark > 1 {
+		says += fmt.Sprintf(", marks %d", r.Mark)
+	}
+	return says
+}
+
+func (s *Server) storyPage(w http.ResponseWriter, r *http.Request) error {
+	j, err := s.story(r.Context(), BarPath{r.PathValue("bar")})
+	if err != nil {
+		return err
+	}
+	return s.render(w, "story", struct {
+		page
+		Story storyJSON
+	}{s.page(r.Context(), "unpack"), j})
+}
