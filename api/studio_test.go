@@ -25,6 +25,7 @@ type studio struct {
 }
 
 func (nobody) Pots(context.Context, tiles.PotFilter) ([]tiles.KeptPot, error) { return nil, nil }
+func (nobody) Ticks(context.Context, string) ([]tiles.Tick, error)            { return nil, nil }
 func (nobody) Pot(context.Context, string) (tiles.KeptPot, error) {
 	return tiles.KeptPot{}, tiles.ErrNoPot
 }
