@@ -109,7 +109,9 @@ func (g *HeatGauge) take(after time.Duration, t Celsius, join heatJoin) {
 		g.heard++
 	}
 	number := int64(after / heatBin)
-	if g.n == 0 || join != heatStraight || number != g.bin {
+	// The first sample after a gap is a point alone: the ways through the gap are worked out once,
+	// and not anew for every sample of a bin whose mean still wavers.
+	if g.n == 0 || join != heatStraight || g.join != heatStraight || number != g.bin {
 		g.closeBin()
 		g.bin, g.binN, g.binT, g.binAge, g.binStart, g.join = number, 0, 0, 0, after, join
 	}
