@@ -30,6 +30,7 @@ func (s *Server) packingPage(w http.ResponseWriter, r *http.Request) error {
 		page
 		Load     loadJSON
 		Shelves  []packedShelf
+		Spread   shelvesJSON
 		Cautions []string
 	}{page: s.page(r.Context(), "unpack"), Load: s.loadJSON(l), Cautions: []string{CautionText(36), CautionText(37)}}
 	at := map[string]int{}
@@ -41,6 +42,9 @@ func (s *Server) packingPage(w http.ResponseWriter, r *http.Request) error {
 			data.Shelves = append(data.Shelves, packedShelf{Shelf: p.Shelf})
 		}
 		data.Shelves[i].Bars = append(data.Shelves[i].Bars, by[p.Bar])
+	}
+	if data.Spread, err = s.shelves(r.Context(), l.Kiln); err != nil {
+		data.Spread = shelvesJSON{} // the list serves without it
 	}
 	if l.Kind != "bisque" {
 		data.Cautions = append([]string{CautionText(39)}, data.Cautions...)

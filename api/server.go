@@ -179,6 +179,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, put, "/v1/firings/{id}/notes/{note}/strike", "strike-note", "Cross a note out; it stays to be seen", s.strikeNote)
 	route(a, get, "/v1/kilns", "list-kilns", "Every kiln of the settings, by name", s.getKilns)
 	route(a, get, "/v1/kilns/{kiln}", "get-kiln", "A kiln with its probes, what the cones told of them, and what is usual", s.getKiln)
+	route(a, get, "/v1/kilns/{kiln}/shelves", "kiln-shelves", "How much the shelves of a kiln differ, by the bars, and where to pack a pot and its lid", s.getShelves)
 	route(a, put, "/v1/kilns/{kiln}/probes/{probe}", "put-probe", "The life of a thermocouple: a new one has nothing of what the cones told of the old one", s.putProbe)
 	route(a, put, "/v1/kilns/{kiln}/unpacking-mark", "put-unpacking-mark", "The site's own temperature for opening and unpacking, with its reason", s.putMark)
 	or[curveJSON](a, "/v1/firings/{id}/curve", "text/csv")

@@ -252,7 +252,7 @@ func loadCommand() *cobra.Command {
 			return err
 		},
 	}
-	c.AddCommand(open, closing)
+	c.AddCommand(open, closing, shelvesCommand())
 	return c
 }
 
