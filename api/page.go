@@ -80,6 +80,9 @@ func (s *Server) pageRoutes(mux *routes) {
 	show("GET /bars/sheet", s.barSheetPage)
 	show("GET /bars.csv", s.barsCSV)
 	show("GET /readings.csv", s.readingsCSV)
+	for _, t := range csvTables {
+		show("GET /"+t.name+".csv", s.tableOf(t))
+	}
 	show("GET /bar/{bar}", s.barPage)
 	show("GET /bar/{bar}/story", s.storyPage)
 	show("POST /bar/{bar}", s.postReading)
@@ -351,10 +354,11 @@ func (s *Server) morePage(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, "more", struct {
 		page
 		Lines        []string
+		Tables       []string
 		Store        []string
 		StoreTrouble []string
 		Clock        string
-	}{s.page(r.Context(), "more"), words, store, trouble, clock})
+	}{s.page(r.Context(), "more"), words, Tables(), store, trouble, clock})
 }
 
 // sent reads a form; a member that is not there is empty.

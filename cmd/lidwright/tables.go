@@ -1,0 +1,72 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"lidwright/api"
+)
+
+// tablesCommand takes every kind of what is kept out as tables.
+func tablesCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "tables [KIND]", Short: "Print a table (CSV) of everything kept of a kind, struck ones too", Args: cobra.MaximumNArgs(1), ValidArgs: api.Tables(),
+		Example: "  lidwright tables firings > firings.csv\n  lidwright tables --folder /media/stick/tables",
+		Long: "Print a table of everything kept of a kind, struck ones too: " + strings.Join(api.Tables(), ", ") + ".\n" +
+			"Commas, CRLF and quotes as RFC 4180 has them; a text that a spreadsheet would take for a formula has a ' before it.\n" +
+			"A curve is had by lidwright firings curve ID --csv. Tables of bars are taken in by lidwright bars import, a curve by\n" +
+			"lidwright firings import, everything together by lidwright carry take.",
+		RunE: printTables,
+	}
+	c.Flags().String("folder", "", "write every table into this folder, made where it is not there; no file that is there is touched")
+	return c
+}
+
+func printTables(c *cobra.Command, args []string) error {
+	folder, _ := c.Flags().GetString("folder")
+	kinds := args
+	switch {
+	case len(args) == 1 && !slices.Contains(api.Tables(), args[0]):
+		return &exit{exitWrongUse, fmt.Sprintf("there is no table %q; there are %s", args[0], strings.Join(api.Tables(), ", "))}
+	case (len(args) == 0) == (folder == ""):
+		return &exit{exitWrongUse, "name one table, or a folder for all of them with --folder"}
+	case folder != "":
+		kinds = api.Tables()
+		if err := os.MkdirAll(folder, 0o700); err != nil {
+			return err
+		}
+	}
+	cl, err := client(c)
+	if err != nil {
+		return err
+	}
+	for _, kind := range kinds {
+		text, err := cl.Get(c.Context(), "/"+kind+".csv", nil, "text/csv")
+		if err != nil {
+			return err
+		}
+		if folder == "" {
+			_, err = c.OutOrStdout().Write(text)
+			return err
+		}
+		path := filepath.Join(folder, kind+".csv")
+		out, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+		if err != nil {
+			return fmt.Errorf("write the table: %w", err)
+		}
+		if _, err := out.Write(text); err != nil {
+			out.Close()
+			return fmt.Errorf("write %s: %w", path, err)
+		}
+		if err := out.Close(); err != nil {
+			return fmt.Errorf("write %s: %w", path, err)
+		}
+		fmt.Fprintf(c.OutOrStdout(), "%s  %d bytes\n", path, len(text))
+	}
+	return nil
+}
