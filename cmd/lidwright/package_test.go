@@ -154,6 +154,12 @@ func TestPackage(t *testing.T) {
 // commands that would touch this machine are stand-ins.
 func maintain(t *testing.T, root, script string, args ...string) string {
 	t.Helper()
+	return ran(t, scripted(t, root, script), "sh", append([]string{filepath.Join(root, "moved")}, args...)...)
+}
+
+// scripted lays a script out as root/moved, and gives the environment to run it in.
+func scripted(t *testing.T, root, script string) (env []string) {
+	t.Helper()
 	text, err := os.ReadFile(script)
 	if err != nil {
 		t.Fatal(err)
@@ -173,7 +179,61 @@ func maintain(t *testing.T, root, script string, args ...string) string {
 	if err := os.WriteFile(path, []byte(moved), 0o755); err != nil {
 		t.Fatal(err)
 	}
-	return ran(t, []string{"PATH=" + stubs + ":" + filepath.Join(root, "usr/bin") + ":" + os.Getenv("PATH")}, "sh", append([]string{path}, args...)...)
+	return []string{"PATH=" + stubs + ":" + filepath.Join(root, "usr/bin") + ":" + os.Getenv("PATH")}
+}
+
+// TestInstallOnAFullCard: where no byte can be written the install fails and leaves nothing half
+// done; once there is room the same script completes it, and an upgrade on a full card leaves the
+// owner's settings, with mistakes in them too, as they are.
+func TestInstallOnAFullCard(t *testing.T) {
+	root := t.TempDir()
+	bin := filepath.Join(root, "usr/bin")
+	if err := os.MkdirAll(bin, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	// A stand-in that makes codes as the program does, so that nothing is built here.
+	if err := os.WriteFile(filepath.Join(bin, "lidwright"), []byte("#!/bin/sh\nfor last; do :; done\necho secret > \"$(dirname $last)/$3.code\"\n"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	env := scripted(t, root, "../../deploy/deb/postinst")
+	install := func(full bool) error {
+		limit := ""
+		if full {
+			limit = "ulimit -f 0; "
+		}
+		cmd := exec.Command("sh", "-c", limit+`exec sh "$0" configure`, filepath.Join(root, "moved"))
+		cmd.Env = append(os.Environ(), env...)
+		return cmd.Run()
+	}
+	settings := filepath.Join(root, "etc/lidwright/lidwright.toml")
+	if err := install(true); err == nil {
+		t.Fatal("an install that could write nothing reports that all is well")
+	}
+	if _, err := os.Stat(settings); !os.IsNotExist(err) {
+		t.Fatalf("half a settings file is left, which no later install would complete: %v", err)
+	}
+	if err := install(false); err != nil {
+		t.Fatal(err)
+	}
+	text, err := os.ReadFile(settings)
+	if err != nil || !strings.Contains(string(text), "owner.code") {
+		t.Fatalf("%v: %s", err, text)
+	}
+	mistaken := append(text, "\n[kiln.big-blue]\nprot = \"/dev/ttyUSB0\"\n"...)
+	if err := os.WriteFile(settings, mistaken, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	for _, full := range []bool{true, false} {
+		if err := install(full); err != nil {
+			t.Errorf("an upgrade, full %v: %v", full, err)
+		}
+		if now, err := os.ReadFile(settings); err != nil || !bytes.Equal(now, mistaken) {
+			t.Errorf("an upgrade, full %v, changed the owner's settings: %v", full, err)
+		}
+	}
+	if got, _ := ranAs(t, "run", "--config", settings); got != exitWrongUse {
+		t.Errorf("settings with a mistake: exit %d", got)
+	}
 }
 
 // stickOf is a folder with a copy of a store that holds the clay tern.
