@@ -171,14 +171,18 @@ func mayEdit(ctx context.Context, tx *sql.Tx, kind, id string, rev int64, m Matc
 
 // collect scans all rows and closes them.
 func collect[T any](rows *sql.Rows, what string, scan func(*T) error) ([]T, error) {
+	return collectInto(nil, rows, what, scan)
+}
+
+// collectInto is collect for who knows about how many there are.
+func collectInto[T any](all []T, rows *sql.Rows, what string, scan func(*T) error) ([]T, error) {
 	defer rows.Close()
-	var all []T
 	for rows.Next() {
-		var one T
-		if err := scan(&one); err != nil {
+		var none T
+		all = append(all, none)
+		if err := scan(&all[len(all)-1]); err != nil {
 			return nil, fmt.Errorf("read %s: %w", what, err)
 		}
-		all = append(all, one)
 	}
 	if err := rows.Err(); err != nil {
 		return nil, fmt.Errorf("read %s: %w", what, err)

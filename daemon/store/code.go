@@ -119,8 +119,9 @@ func (e *coder) stamp(at kiln.Stamp) {
 // decoder reads what a coder wrote. Once something did not fit it is bad, and all that it gives
 // from then on is zero.
 type decoder struct {
-	b   []byte
-	bad bool
+	b     []byte
+	bad   bool
+	whole string // ends with b, if texts are to be cut out of one string
 }
 
 func (d *decoder) fail() { d.bad, d.b = true, nil }
@@ -155,7 +156,14 @@ func (d *decoder) float() float64 {
 	return v
 }
 
-func (d *decoder) text() string { return string(d.bytes()) }
+func (d *decoder) text() string {
+	v := d.bytes()
+	if d.whole == "" {
+		return string(v)
+	}
+	end := len(d.whole) - len(d.b)
+	return d.whole[end-len(v) : end]
+}
 
 // bytes reads a length and so many bytes, which stay where they are.
 func (d *decoder) bytes() []byte {

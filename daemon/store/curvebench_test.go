@@ -303,12 +303,14 @@ func BenchmarkListFirings(b *testing.B) {
 	s := must[*Store](b)(Open(context.Background(), folder))
 	defer s.Close()
 	b.Run("all", func(b *testing.B) {
+		began := cpu()
 		for b.Loop() {
 			list, err := s.Firings(context.Background(), kiln.FiringFilter{})
 			if err != nil || len(list) != 1000 {
 				b.Fatal(len(list), err)
 			}
 		}
+		b.ReportMetric((cpu()-began).Seconds()*1000/float64(b.N), "cpu-ms")
 	})
 	b.Run("page", func(b *testing.B) {
 		for b.Loop() {

@@ -182,7 +182,7 @@ func (s *Store) Firing(ctx context.Context, id kiln.FiringID) (kiln.Firing, erro
 }
 
 func (s *Store) firing(ctx context.Context, id kiln.FiringID) (kiln.Firing, int64, error) {
-	all, rows, err := s.firings(ctx, `WHERE f.id = ?`, id)
+	all, rows, err := s.firings(ctx, 1, `WHERE f.id = ?`, id)
 	if err == nil && len(all) == 0 {
 		err = kiln.ErrNoFiring
 	}
@@ -202,7 +202,13 @@ func (s *Store) Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.Firing
 	if w.Before != (time.Time{}) {
 		before = w.Before.UnixMilli()
 	}
-	all, _, err := s.firings(ctx, `WHERE (?1 = '' OR f.kiln = ?1) AND (?2 = '' OR f.stands = ?2) AND f.began_ms < ?3 ORDER BY f.began_ms DESC, f.row DESC LIMIT ?4`,
+	many := w.Limit
+	if many == 0 {
+		if err := s.read.QueryRowContext(ctx, `SELECT count(*) FROM firing`).Scan(&many); err != nil {
+			return nil, fmt.Errorf("list firings: %w", err)
+		}
+	}
+	all, _, err := s.firings(ctx, min(many, 2000), `WHERE (?1 = '' OR f.kiln = ?1) AND (?2 = '' OR f.stands = ?2) AND f.began_ms < ?3 ORDER BY f.began_ms DESC, f.row DESC LIMIT ?4`,
 		string(w.Kiln), string(w.Status), before, limit)
 	if err != nil {
 		return nil, fmt.Errorf("list firings: %w", err)
@@ -213,20 +219,20 @@ func (s *Store) Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.Firing
 }
 
 // firings reads summaries, with what people said of them over what was worked out, and the rows
-// in which they stand.
-func (s *Store) firings(ctx context.Context, where string, args ...any) ([]kiln.Firing, []int64, error) {
+// in which they stand. There are about so many.
+func (s *Store) firings(ctx context.Context, many int, where string, args ...any) ([]kiln.Firing, []int64, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT f.row, f.number, f.stands, f.summary, l.id, f.said_kind, f.said_atmosphere, f.said_note
 		FROM firing f LEFT JOIN load l ON l.firing = f.id `+where, args...)
 	if err != nil {
 		return nil, nil, err
 	}
-	var at []int64
+	at := make([]int64, 0, many)
 	var broken []int // summaries that do not read back
-	all, err := collect(rows, "firings", func(f *kiln.Firing) error {
-		var row int64
-		var number int
-		var status, data, load, kind, atmosphere, note sql.RawBytes
+	var row int64
+	var number int
+	var status, data, load, kind, atmosphere, note sql.RawBytes
+	all, err := collectInto(make([]kiln.Firing, 0, many), rows, "firings", func(f *kiln.Firing) error {
 		err := rows.Scan(&row, &number, &status, &data, &load, &kind, &atmosphere, &note)
 		if err != nil {
 			return err

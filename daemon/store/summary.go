@@ -62,7 +62,7 @@ func readSummary(data []byte) (kiln.Firing, error) {
 	if err != nil {
 		return kiln.Firing{}, fmt.Errorf("read a firing's summary: %w", err)
 	}
-	d := &decoder{b: body}
+	d := &decoder{b: body, whole: string(body)} // a dozen texts in one
 	f := kiln.Firing{ID: kiln.FiringID(d.text()), Kiln: kiln.KilnID(d.text()), Kind: kiln.Kind(d.text()), KindFrom: d.text(),
 		Atmosphere: kiln.Atmosphere(d.text()), Source: d.text(), Load: d.text(), Note: d.text()}
 	f.Began, f.Over = d.stamp(), d.stamp()
@@ -124,6 +124,9 @@ func writeTime(t time.Time) string {
 }
 
 func readTime(text string) time.Time {
+	if text == "" {
+		return time.Time{}
+	}
 	t, err := time.Parse(time.RFC3339Nano, text)
 	if err != nil {
 		return time.Time{}
