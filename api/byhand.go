@@ -65,6 +65,9 @@ func (s *Server) putFiring(ctx context.Context, in *putFiringInput) (*kept[firin
 
 // sayFiring keeps a word on a firing that is there.
 func (s *Server) sayFiring(ctx context.Context, id kiln.FiringID, b firingBody) error {
+	if err := tiles.FiringWords(&b.Note, &b.By); err != nil {
+		return err
+	}
 	for _, only := range []struct{ field, value string }{{"kiln", b.Kiln}, {"began_at", b.BeganAt}, {"ended_at", b.EndedAt}, {"load", b.Load}, {"intended_cone", b.IntendedCone}} {
 		if only.value != "" {
 			return problem("missing", "Say source hand to keep a firing by hand.", ProblemField{"source", "is needed with " + only.field})
@@ -104,6 +107,9 @@ const typedBoot kiln.BootID = "typed"
 // keepByHand keeps a firing that no line heard. Its heat work comes from what was told, and from
 // the cones that were told of it; follow says that some come at once.
 func (s *Server) keepByHand(ctx context.Context, id kiln.FiringID, b firingBody, follow bool) (tiles.Kept, error) {
+	if err := tiles.FiringWords(&b.Note, &b.By); err != nil {
+		return tiles.Kept{}, err
+	}
 	f, samples, err := s.byHand(id, b)
 	if err != nil {
 		return tiles.Kept{}, err

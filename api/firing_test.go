@@ -115,6 +115,8 @@ type cold struct{ Heat }
 func (cold) Life(context.Context, kiln.KilnID, kiln.ChannelID, time.Time) (kiln.ProbeLife, error) {
 	return kiln.ProbeLife{}, nil
 }
+func (cold) Again(context.Context, kiln.KilnID) {}
+
 func (cold) Stories(context.Context, kiln.KilnID) ([]kiln.ProbeStory, error) { return nil, nil }
 
 func (*shed) Cones(context.Context, kiln.FiringID) ([]tiles.ConeSeen, error) { return nil, nil }

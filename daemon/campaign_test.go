@@ -310,7 +310,7 @@ func TestDiskFullInMidFiring(t *testing.T) {
 		t.Fatal(err)
 	}
 	before, _ := p.counts()
-	w.until("all to be written", 60*time.Second, func() bool {
+	w.until("all to be written", 30*time.Second, func() bool {
 		w.get("/v1/now", &now)
 		kept, _ := p.counts()
 		return now.Items[0].Unwritten == "" && kept > before

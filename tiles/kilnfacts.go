@@ -58,6 +58,15 @@ type Note struct {
 	Trusted  bool // the clock could be trusted
 }
 
+// FiringWords puts the note of a firing and the mark of who told it into the form that texts are kept
+// in. The error is Invalid.
+func FiringWords(note, by *string) error {
+	var f faults
+	f.text("note", note, longestNote)
+	f.maker("by", by)
+	return f.err()
+}
+
 // Validate puts the texts of n into their usual form and tells every fault.
 func (n *Note) Validate() error {
 	var f faults

@@ -46,7 +46,7 @@ func BenchmarkFootprint(b *testing.B) {
 	go func() {
 		for n := 0; ctx.Err() == nil; n++ {
 			t := 20 + float64(n%7)/10 + float64(n)/30
-			plug.Write(fmt.Appendf(nil, "%.1f %.1f %.1f\r\n", t, t+3, t-2))
+			plug.Write(fmt.Appendf(nil, "%.1f,%.1f,%.1f\r\n", t, t+3, t-2))
 			time.Sleep(time.Second)
 		}
 	}()
