@@ -18,7 +18,8 @@ func TestKilled(t *testing.T) {
 	rng := rand.New(rand.NewPCG(9, 1))
 	said := nothingYet()
 	kills := rounds(12, 1000)
-	for i := range kills {
+	little := func() bool { return len(said.entries) < kills || len(said.samples) == 0 }
+	for i := 0; i < kills || little() && i < 10*kills; i++ { // a busy machine kills many before they say anything
 		cmd := exec.Command(os.Args[0])
 		cmd.Env = append(os.Environ(), childVar+"="+folder)
 		cmd.Stderr = os.Stderr
@@ -49,7 +50,7 @@ func TestKilled(t *testing.T) {
 			t.Errorf("kill %d: %s", i, wrong)
 		}
 	}
-	if len(said.entries) < kills || len(said.samples) == 0 {
+	if little() {
 		t.Errorf("only %d entries and samples of %d firings were acknowledged: the test sees little", len(said.entries), len(said.samples))
 	}
 	t.Logf("%d kills, %d entries, %d firings, %d of them ended", kills, len(said.entries), len(said.samples), len(said.ended))
