@@ -253,6 +253,7 @@ func (s *Server) Handler() (http.Handler, error) {
 
 	sayImport(a)
 	sayAll(a)
+	dropAccept(a)
 
 	mux.HandleFunc("POST /v1/import", s.postImport)
 	mux.HandleFunc("POST /v1/firings/{id}/curve", s.postOldLog)
