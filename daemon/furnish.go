@@ -57,9 +57,11 @@ func (d *Daemon) Furnish(ctx context.Context, id kiln.KilnID) (Practice, error) 
 	began.Wall = began.Wall.Add(-practiceGoesOn)
 	p := Practice{Kiln: practice.Kiln{Curves: []practice.Curve{curve}}, Began: began}
 	clays, err := d.store.Clays(ctx)
-	if err != nil || len(clays) > 0 {
-		p.Began = now // another practice: its firing begins cold
+	if err != nil {
 		return p, err
+	}
+	if len(clays) > 0 {
+		return d.practiceAgain(ctx, id, p, now)
 	}
 	var k kiln.Kiln
 	for _, have := range d.recorder.Kilns {
@@ -96,6 +98,20 @@ func (d *Daemon) Furnish(ctx context.Context, id kiln.KilnID) (Practice, error) 
 	past, err := d.past(ctx, k.ID, k.Control)
 	d.recorder.Past[k.ID] = past
 	return p, err
+}
+
+// practiceAgain goes on with the firing that is open, as a kiln does while nobody listens; where none
+// is, one begins cold.
+func (d *Daemon) practiceAgain(ctx context.Context, id kiln.KilnID, p Practice, now kiln.Stamp) (Practice, error) {
+	p.Began = now
+	open, err := d.store.Firings(ctx, kiln.FiringFilter{Kiln: id, Status: kiln.Running, Limit: 1})
+	if err != nil || len(open) == 0 {
+		return p, err
+	}
+	if gone := now.Wall.Sub(open[0].Began.Wall); gone > 0 && gone < p.Kiln.Length() {
+		p.Began.Since, p.Began.Wall = now.Since-gone, open[0].Began.Wall
+	}
+	return p, nil
 }
 
 // play sends a curve through a recorder as fast as it takes it, from a moment on.
