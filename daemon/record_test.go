@@ -93,10 +93,10 @@ func TestWalkOfTheRecord(t *testing.T) {
 		read(code, "fired", 87.5+0.05*float64(i))
 	}
 	type rate struct {
-		Total  *float64 `json:"total_ratio"`
-		Trust  string
-		Seen   *struct{ Low, High float64 } `json:"heat_work_seen_c"`
-		Basis  struct{ Bars, Loads, Struck int }
+		Total *float64 `json:"total_ratio"`
+		Trust string
+		Seen  *struct{ Low, High float64 } `json:"heat_work_seen_c"`
+		Basis struct{ Bars, Loads, Struck int }
 	}
 	asked := func() (r rate) {
 		t.Helper()
