@@ -12,6 +12,7 @@ import (
 	"net"
 	"net/url"
 	"os"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"sync/atomic"
@@ -190,7 +191,10 @@ func access(cfg config.Config) (api.Access, error) {
 	return a, nil
 }
 
-const writesASecond = 20 // from one address
+const (
+	writesASecond = 20 // from one address
+	servingGC     = 50 // per cent: a small machine has more time than memory
+)
 
 // secured puts TLS around a listener where the settings name a pair of files.
 func secured(l net.Listener, cfg config.Config) (net.Listener, error) {
@@ -252,6 +256,7 @@ func everySecond(ctx context.Context) <-chan time.Time {
 // Run records and answers until ctx ends. Neither a port nor a trusted clock is waited for.
 func (d *Daemon) Run(ctx context.Context) error {
 	defer d.store.Close()
+	defer debug.SetGCPercent(debug.SetGCPercent(servingGC))
 	recording, stopRecording := context.WithCancel(context.WithoutCancel(ctx))
 	defer stopRecording()
 	d.recorder.Now, d.recorder.Tick = d.Now, d.Tick(recording)
