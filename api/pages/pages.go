@@ -14,7 +14,6 @@ import (
 	"fmt"
 	"html/template"
 	"io"
-	"io/fs"
 	"math"
 	"reflect"
 	"regexp"
@@ -81,8 +80,9 @@ type spokenPage struct {
 	name string
 }
 
-// Load reads what there is and parses every page once, so that a mistake in one is found at the
-// start. zone is the studio's own: times are shown in it. length writes a length in a unit.
+// Load reads what there is. A page is parsed when somebody first asks for it: all of them in every
+// language would take longer than the rest of a start. zone is the studio's own: times are shown in
+// it. length writes a length in a unit.
 func Load(zone *time.Location, length func(unit string, mm float64) string) (*Set, error) {
 	s := &Set{zone: zone, length: length, assets: map[string][]byte{}, parsed: map[spokenPage]*template.Template{}, words: map[string]*words{}, script: map[string]string{}}
 	sum := sha256.New()
@@ -95,23 +95,12 @@ func Load(zone *time.Location, length func(unit string, mm float64) string) (*Se
 		sum.Write(b)
 	}
 	s.stamp = hex.EncodeToString(sum.Sum(nil))[:10]
-	names, err := fs.Glob(files, "*.html")
-	if err != nil {
-		return nil, err
-	}
 	for _, t := range Tongues {
+		var err error
 		if s.words[t.Tag], err = readWords(t.Tag); err != nil {
 			return nil, err
 		}
 		s.script[t.Tag] = s.scriptWords(t.Tag)
-		for _, name := range names {
-			if name == "layout.html" || name == "asked.html" { // parts of others
-				continue
-			}
-			if _, err := s.parse(spokenPage{Speak{Tongue: t.Tag, Unit: "mm"}, strings.TrimSuffix(name, ".html")}); err != nil {
-				return nil, err
-			}
-		}
 	}
 	return s, nil
 }
