@@ -26,7 +26,7 @@ type curveDrawing struct {
 
 const (
 	drawW, drawH          = 520.0, 340.0
-	drawL, drawR          = 46.0, 34.0 // room for the figures at the left and the labels at the right
+	drawL, drawR          = 60.0, 34.0 // room for the figures at the left and the labels at the right
 	drawTop, drawBottom   = 34.0, 52.0
 	hoursShortest         = 1.0
 	temperatureLowestTop  = 100.0
