@@ -72,6 +72,8 @@ func (s *Server) pageRoutes(mux *routes) {
 	show("GET /trend/{kiln}", s.trendPage)
 	show("GET /unpack", s.unpackPage)
 	show("GET /unpack/{load}", s.loadPage)
+	show("GET /kilns", s.kilnsPage)
+	show("GET /loads", s.loadsPage)
 	show("POST /loads", s.postLoad)
 	show("POST /load/{load}/ticks", s.postTicks)
 	show("GET /load/{load}/packing", s.packingPage)

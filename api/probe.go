@@ -2,8 +2,6 @@ package api
 
 import (
 	"context"
-	"maps"
-	"slices"
 
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -65,7 +63,7 @@ type kilnsJSON struct {
 
 func (s *Server) getKilns(ctx context.Context, _ *struct{}) (*body[kilnsJSON], error) {
 	j := kilnsJSON{Items: []kilnJSON{}}
-	for _, id := range slices.Sorted(maps.Keys(s.Kiln)) {
+	for _, id := range s.kilnIDs() {
 		k, err := s.kilnOf(ctx, id)
 		if err != nil {
 			return nil, s.problemFrom(ctx, err)

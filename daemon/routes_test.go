@@ -106,7 +106,7 @@ var everyRoute = []struct{ method, address, body string }{
 	{"GET", "/v1/openapi-3.0.json", ""}, {"GET", "/v1/openapi-3.0.yaml", ""},
 	{"GET", "/healthz", ""}, {"GET", "/readyz", ""}, {"GET", "/metrics", ""},
 	{"GET", "/", ""}, {"GET", "/spyhole", ""}, {"GET", "/spyhole/big-blue", ""}, {"GET", "/firing/F", ""}, {"GET", "/by-hand", ""}, {"GET", "/compare?firing=F", ""}, {"GET", "/trend/big-blue", ""},
-	{"GET", "/unpack", ""}, {"GET", "/unpack/" + aLoad, ""}, {"GET", "/bars", ""}, {"GET", "/bars/sheet", ""}, {"GET", "/bars.csv", ""}, {"GET", "/readings.csv", ""},
+	{"GET", "/kilns", ""}, {"GET", "/loads", ""}, {"GET", "/unpack", ""}, {"GET", "/unpack/" + aLoad, ""}, {"GET", "/bars", ""}, {"GET", "/bars/sheet", ""}, {"GET", "/bars.csv", ""}, {"GET", "/readings.csv", ""},
 	{"GET", "/batches.csv", ""}, {"GET", "/clays.csv", ""}, {"GET", "/cones.csv", ""}, {"GET", "/dips.csv", ""}, {"GET", "/firings.csv", ""}, {"GET", "/gaps.csv", ""}, {"GET", "/load_bars.csv", ""}, {"GET", "/loads.csv", ""}, {"GET", "/marks.csv", ""}, {"GET", "/notes.csv", ""}, {"GET", "/pots.csv", ""}, {"GET", "/probes.csv", ""}, {"GET", "/verdicts.csv", ""},
 	{"GET", "/bar/BQ7", ""}, {"GET", "/bar/BQ7/story", ""},
 	{"GET", "/clays", ""}, {"GET", "/clay/tern", ""}, {"GET", "/lid?collar=104.5mm&" + rates, ""}, {"GET", "/lid/board", ""}, {"GET", "/verdicts", ""}, {"GET", "/verdicts/board?load=" + aLoad, ""},

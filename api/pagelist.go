@@ -1,0 +1,64 @@
+package api
+
+import (
+	"maps"
+	"net/http"
+	"slices"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// loadsPage lists loads, newest first: of a kiln, of a kind, or those with bars to measure.
+func (s *Server) loadsPage(w http.ResponseWriter, r *http.Request) error {
+	q := r.URL.Query()
+	data := struct {
+		page
+		Kilns             []kiln.KilnID
+		Kinds             []kiln.Kind
+		Kiln, Kind, After string
+		Waiting           bool
+		Loads             []loadJSON
+		More              string // the load after which the list goes on; empty: it ends here
+	}{page: s.page(r.Context(), "unpack"), Kilns: s.kilnIDs(), Kinds: []kiln.Kind{kiln.Bisque, kiln.Glaze, kiln.Once, kiln.Other},
+		Kiln: q.Get("kiln"), Kind: q.Get("kind"), After: q.Get("after"), Waiting: q.Get("waiting") == "yes"}
+	loads, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Kiln: data.Kiln, Kind: kiln.Kind(data.Kind), Waiting: data.Waiting, After: data.After, Limit: listed + 1})
+	if err != nil {
+		return err
+	}
+	for i, l := range loads {
+		if i == listed {
+			data.More = data.Loads[i-1].ID
+			break
+		}
+		data.Loads = append(data.Loads, s.loadJSON(l))
+	}
+	return s.render(w, "loads", data)
+}
+
+// kilnsPage lists the kilns of the settings: what each does, what is usual there, and its probes.
+func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) error {
+	type one struct {
+		kilnJSON
+		Now *kilnNowJSON
+	}
+	data := struct {
+		page
+		Kilns []one
+	}{page: s.page(r.Context(), "spyhole")}
+	live := map[string]*kilnNowJSON{}
+	for _, k := range s.kilnsNow() {
+		live[k.Kiln] = &k
+	}
+	for _, id := range s.kilnIDs() {
+		k, err := s.kilnOf(r.Context(), id)
+		if err != nil {
+			return err
+		}
+		data.Kilns = append(data.Kilns, one{k, live[string(id)]})
+	}
+	return s.render(w, "kilns", data)
+}
+
+// kilnIDs are the kilns of the settings by name.
+func (s *Server) kilnIDs() []kiln.KilnID { return slices.Sorted(maps.Keys(s.Kiln)) }
