@@ -5,14 +5,9 @@ import (
 	"html"
 	"math"
 	"strings"
-	"unicode/utf8"
 
 	"lidwright/tiles"
 )
-
-// signWide is about the width of a sign of a drawing's text on a phone, in its own units; there texts
-// are largest beside the drawing.
-const signWide = 9.5
 
 // drawSection draws a pot's seat and its lid to scale across, with the numbers on it. The
 // picture's own words say the same.
@@ -52,14 +47,7 @@ func drawSection(s tiles.Section) string {
 				anchor, tx = "end", from-8
 			}
 		}
-		squeeze := ""
-		if wide := signWide * float64(utf8.RuneCountInString(m.Text)); anchor == "middle" {
-			tx = math.Min(math.Max(tx, wide/2), width-wide/2)
-			if wide > width {
-				tx, squeeze = width/2, fmt.Sprintf(` textLength="%.0f" lengthAdjust="spacingAndGlyphs"`, width-edge)
-			}
-		}
-		fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" text-anchor="%s"%s>%s</text>`, tx, at-6, anchor, squeeze, html.EscapeString(m.Text))
+		fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" text-anchor="%s">%s</text>`, tx, at-6, anchor, html.EscapeString(m.Text))
 	}
 	b.WriteString(`</svg>`)
 	return b.String()

@@ -24,8 +24,9 @@ func encodeJSON(v any) []byte {
 }
 
 // strictJSON reads one JSON value into v. It refuses what the standard decoder lets pass: bytes that
-// are not UTF-8 and halves of a sign (which it puts another sign in the place of), a name given twice, nesting beyond 32 levels, anything after the value. Unknown and
-// misspelt names are refused by huma's own check against the schema.
+// are not UTF-8 and halves of a sign (which it puts another sign in the place of), a name given
+// twice, nesting beyond 32 levels, anything after the value. Unknown and misspelt names are refused
+// by huma's own check against the schema.
 func strictJSON(data []byte, v any) error {
 	if !utf8.Valid(data) || halfSign(data) {
 		return fmt.Errorf("a text is not Unicode")

@@ -75,7 +75,6 @@ func (s *Server) learn(ctx context.Context, fit *tiles.Fit) (*learned, error) {
 		}
 	}
 	misread := fit.Misreads()
-	l.accuracies(measured, misread)
 	verdicts, err := s.Archive.Verdicts(ctx, tiles.VerdictFilter{})
 	if err != nil {
 		return nil, err

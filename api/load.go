@@ -142,10 +142,11 @@ func (s *Server) keepLoad(ctx context.Context, id string, b loadBody, m tiles.Ma
 }
 
 // tellKiln tells the recorder what is kept already. What is kept is never answered with an error:
-// if the recorder does not hear it, the log says so, and a load is joined with its firing by hand.
+// if the recorder does not hear it, the log says so. A load is then joined with its firing by hand,
+// and a mark holds from the next start on.
 func (s *Server) tellKiln(ctx context.Context, f kiln.Fact) {
 	if _, err := s.Kilns.Tell(ctx, f); err != nil {
-		slog.WarnContext(ctx, "the recorder did not hear what was kept; name it on the page of the firing", "kiln", f.Kiln, "what", f.What, "load", f.Load, "err", err)
+		slog.WarnContext(ctx, "the recorder did not hear what was kept", "kiln", f.Kiln, "what", f.What, "load", f.Load, "err", err)
 	}
 }
 

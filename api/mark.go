@@ -74,8 +74,8 @@ func (s *Server) keepMark(ctx context.Context, id kiln.KilnID, b markBody) (tile
 	if err != nil || !k.New {
 		return k, err
 	}
-	_, err = s.Kilns.Tell(ctx, kiln.Fact{Kiln: id, What: kiln.MarkSet, At: s.Now(), Mark: m.Mark})
-	return k, err
+	s.tellKiln(ctx, kiln.Fact{Kiln: id, What: kiln.MarkSet, At: s.Now(), Mark: m.Mark})
+	return k, nil
 }
 
 // postMark keeps it from the form on the page of the settings.

@@ -1,9 +1,7 @@
 package api
 
 import (
-	"maps"
 	"net/http"
-	"slices"
 
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -14,15 +12,13 @@ func (s *Server) loadsPage(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
 	data := struct {
 		page
-		Kilns             []kiln.KilnID
-		Kinds             []kiln.Kind
-		Kiln, Kind, After string
-		Waiting           bool
-		Loads             []loadJSON
-		More              string // the load after which the list goes on; empty: it ends here
-	}{page: s.page(r.Context(), "unpack"), Kilns: s.kilnIDs(), Kinds: []kiln.Kind{kiln.Bisque, kiln.Glaze, kiln.Once, kiln.Other},
-		Kiln: q.Get("kiln"), Kind: q.Get("kind"), After: q.Get("after"), Waiting: q.Get("waiting") == "yes"}
-	loads, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Kiln: data.Kiln, Kind: kiln.Kind(data.Kind), Waiting: data.Waiting, After: data.After, Limit: listed + 1})
+		Kilns      []string
+		Kiln, Kind string
+		Waiting    bool
+		Loads      []loadJSON
+		More       string // the load after which the list goes on; empty: it ends here
+	}{page: s.page(r.Context(), "unpack"), Kilns: s.kilnNames(), Kiln: q.Get("kiln"), Kind: q.Get("kind"), Waiting: q.Get("waiting") == "yes"}
+	loads, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Kiln: data.Kiln, Kind: kiln.Kind(data.Kind), Waiting: data.Waiting, After: q.Get("after"), Limit: listed + 1})
 	if err != nil {
 		return err
 	}
@@ -50,15 +46,12 @@ func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) error {
 	for _, k := range s.kilnsNow() {
 		live[k.Kiln] = &k
 	}
-	for _, id := range s.kilnIDs() {
-		k, err := s.kilnOf(r.Context(), id)
+	for _, name := range s.kilnNames() {
+		k, err := s.kilnOf(r.Context(), kiln.KilnID(name))
 		if err != nil {
 			return err
 		}
-		data.Kilns = append(data.Kilns, one{k, live[string(id)]})
+		data.Kilns = append(data.Kilns, one{k, live[name]})
 	}
 	return s.render(w, "kilns", data)
 }
-
-// kilnIDs are the kilns of the settings by name.
-func (s *Server) kilnIDs() []kiln.KilnID { return slices.Sorted(maps.Keys(s.Kiln)) }

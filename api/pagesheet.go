@@ -69,7 +69,7 @@ func (s *Server) barSheetPage(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, "barsheet", data)
 }
 
-const listed = 50 // bars on one page of the list
+const listed = 50 // bars or loads on one page of their list
 
 // barsPage lists bars by code, takes tables in and gives them out.
 func (s *Server) barsPage(w http.ResponseWriter, r *http.Request) error {

@@ -63,8 +63,8 @@ type kilnsJSON struct {
 
 func (s *Server) getKilns(ctx context.Context, _ *struct{}) (*body[kilnsJSON], error) {
 	j := kilnsJSON{Items: []kilnJSON{}}
-	for _, id := range s.kilnIDs() {
-		k, err := s.kilnOf(ctx, id)
+	for _, name := range s.kilnNames() {
+		k, err := s.kilnOf(ctx, kiln.KilnID(name))
 		if err != nil {
 			return nil, s.problemFrom(ctx, err)
 		}

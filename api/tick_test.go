@@ -102,7 +102,7 @@ func TestForgetMaker(t *testing.T) {
 }
 
 // What is kept is never answered with an error: a recorder that does not hear of a load leaves it
-// to be joined with its firing by hand. The page of the firing shows what was ticked on the load.
+// to be joined with its firing by hand, and a mark to its next start. The page of the firing shows what was ticked on the load.
 func TestLoadThatTheRecorderMissed(t *testing.T) {
 	b := newBench(t) // its recorder refuses whatever it is told
 	b.s.Kiln = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue"}}
@@ -110,6 +110,9 @@ func TestLoadThatTheRecorderMissed(t *testing.T) {
 	body := `{"kiln":"big-blue","kind":"glaze","packed_by":"KT"}`
 	b.json("PUT", "/v1/loads/"+load, body, 201)
 	b.json("PUT", "/v1/loads/"+load, body, 200)
+	if m := b.json("PUT", "/v1/kilns/big-blue/unpacking-mark", `{"id":"`+b.id()+`","unpacking_mark_c":90,"unpacking_reason":"maker's manual","by":"KT"}`, 201); m["unpacking_mark_c"] != 90.0 {
+		t.Errorf("the mark: %v", m)
+	}
 	b.json("PUT", "/v1/loads/"+load+"/ticks/"+b.id(), `{"item":"caution-36","done":true,"by":"KT"}`, 201)
 	at := b.s.Now()
 	f := kiln.Firing{ID: kiln.FiringID(firing), Kiln: "big-blue", Kind: kiln.Glaze, Source: "serial", Began: at, Over: at, Status: kiln.Ended, Peak: kiln.NoTemperature(), Load: load}

@@ -129,6 +129,9 @@ func (r *reader) names(key string) []string {
 	return out
 }
 
+// IsName reports whether a kiln may be called so.
+func IsName(text string) bool { return aName.MatchString(text) }
+
 var aName = regexp.MustCompile(`^[a-z0-9-]{1,40}$`)
 
 // add notes a mistake at a key, once a key.

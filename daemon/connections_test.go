@@ -70,6 +70,26 @@ func (w *world) kept() map[float64]bool {
 	return out
 }
 
+// speak sends a line down the plug ten times a second, told of its number, and counts them. silence
+// ends it, after the line that is on its way.
+func speak(plug *practice.Plug, told func(n int64) float64) (sent *atomic.Int64, silence func()) {
+	sent = new(atomic.Int64)
+	stop, spoke := make(chan struct{}), make(chan struct{})
+	go func() {
+		defer close(spoke)
+		for {
+			select {
+			case <-stop:
+				return
+			case <-time.After(100 * time.Millisecond): // 6 s of a kiln that is 60 times as fast
+			}
+			plug.Write(fmt.Appendf(nil, "%.1f\n", told(sent.Load())))
+			sent.Add(1)
+		}
+	}()
+	return sent, func() { close(stop); <-spoke }
+}
+
 // TestManyConnections attempts 1,200 connections from eighty addresses while the port goes and comes
 // back under another device number: the daemon lives, its descriptors stay below the 1,024 that the
 // serial library can bear (bugst/go-serial#128), the port is read again, and every reading is kept but
@@ -81,21 +101,8 @@ func TestManyConnections(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer plug.Unplug()
-	var sent atomic.Int64 // each line is 2 °C over the one before
-	stop, spoke := make(chan struct{}), make(chan struct{})
 	const began, step = 20, 2
-	go func() {
-		defer close(spoke)
-		for {
-			select {
-			case <-stop:
-				return
-			case <-time.After(100 * time.Millisecond): // 6 s of the kiln
-			}
-			plug.Write([]byte(fmt.Sprintf("%d.0\n", began+step*sent.Load())))
-			sent.Add(1)
-		}
-	}()
+	sent, silence := speak(plug, func(n int64) float64 { return float64(began + step*n) })
 	// What came before a firing was noticed is kept in steps of ten seconds: look at what follows.
 	const from = 160
 	w.until("a firing", 60*time.Second, func() bool { return len(w.kept()) > 0 && sent.Load() > (from+40)/step })
@@ -148,8 +155,7 @@ func TestManyConnections(t *testing.T) {
 	reopened := sent.Load()
 	t.Logf("open again within %v of the return, with 1,200 connections attempted; %d descriptors", time.Since(back).Round(10*time.Millisecond), len(open))
 	w.until("lines after the return", 60*time.Second, func() bool { return sent.Load() > reopened+30 })
-	close(stop)
-	<-spoke
+	silence()
 	last := float64(began + step*(sent.Load()-1))
 	var kept map[float64]bool
 	w.until("the last line kept", 60*time.Second, func() bool { kept = w.kept(); return kept[last] })

@@ -113,7 +113,6 @@ func build(ctx context.Context, cfg config.Config, version string, clock *Clock,
 		kilns[k.ID] = known
 		marks, err := d.store.UnpackingMarks(ctx, k.ID)
 		if err != nil {
-			d.store.Close()
 			return nil, err
 		}
 		if len(marks) > 0 {

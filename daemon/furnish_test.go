@@ -1,25 +1,18 @@
 package daemon
 
 import (
-	"fmt"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
 	"time"
 
-	"lidwright/config"
 	"lidwright/kiln"
 )
 
 // Practised again an hour later, the kiln is where its programme is by then: the open firing goes on
 // and its curve makes no leap.
 func TestPracticeGoesOn(t *testing.T) {
-	folder := t.TempDir()
-	cfg, err := config.LoadText("practice.toml", fmt.Sprintf(heatSettings, filepath.Join(folder, "store"), filepath.Join(folder, "no-line")), nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	cfg := heatConfig(t, heatSettings)
 	clock := PracticeClock()
 	practise := func(later time.Duration) float64 {
 		t.Helper()

@@ -9,7 +9,6 @@ import (
 	"math"
 	"net"
 	"net/http"
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -65,23 +64,26 @@ func newHeatBench(t *testing.T) *heatBench {
 // newHeatBenchWith has other settings, with places for the store's folder and the port.
 func newHeatBenchWith(t *testing.T, settings string) *heatBench {
 	t.Helper()
-	folder := t.TempDir()
-	file := filepath.Join(folder, "lidwright.toml")
-	if err := os.WriteFile(file, fmt.Appendf(nil, settings, filepath.Join(folder, "store"), filepath.Join(folder, "no-line")), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	cfg, err := config.Load(file, nil, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
 	b := &heatBench{t: t}
-	if b.d, err = New(t.Context(), cfg, "test"); err != nil {
+	var err error
+	if b.d, err = New(t.Context(), heatConfig(t, settings), "test"); err != nil {
 		t.Fatal(err)
 	}
 	b.d.Now = func() kiln.Stamp {
 		return kiln.Stamp{Boot: "now", Since: 5000 * time.Hour, Wall: january.AddDate(0, 2, 0), Trusted: true}
 	}
 	return b
+}
+
+// heatConfig are settings with places for the store's folder and the port, in a folder of their own.
+func heatConfig(t testing.TB, settings string) config.Config {
+	t.Helper()
+	folder := t.TempDir()
+	cfg, err := config.LoadText("lidwright.toml", fmt.Sprintf(settings, filepath.Join(folder, "store"), filepath.Join(folder, "no-line")), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return cfg
 }
 
 // run starts the daemon; it is stopped when the test ends.

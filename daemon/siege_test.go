@@ -41,21 +41,8 @@ func TestSiegeWhileRecording(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer plug.Unplug()
-	var sent atomic.Int64 // each line is half a degree over the one before
-	stop, spoke := make(chan struct{}), make(chan struct{})
 	told := func(n int64) float64 { return 20 + 0.5*float64(n) }
-	go func() {
-		defer close(spoke)
-		for {
-			select {
-			case <-stop:
-				return
-			case <-time.After(100 * time.Millisecond): // 6 s of the kiln
-			}
-			plug.Write(fmt.Appendf(nil, "%.1f\n", told(sent.Load())))
-			sent.Add(1)
-		}
-	}()
+	sent, silence := speak(plug, told)
 	w.until("a firing", 90*time.Second, func() bool { return len(w.kept()) > 0 })
 	begun := sent.Load() + 100 // what came before it was noticed is kept in steps of ten seconds
 	w.until("lines that are kept one by one", 60*time.Second, func() bool { return sent.Load() > begun })
@@ -166,8 +153,7 @@ func TestSiegeWhileRecording(t *testing.T) {
 
 	ended := sent.Load()
 	w.until("lines after the siege", 60*time.Second, func() bool { return sent.Load() > ended+10 })
-	close(stop)
-	<-spoke
+	silence()
 	w.until("the last line kept", 90*time.Second, func() bool { return w.kept()[told(ended+10)] })
 	var a struct {
 		Channels []struct{ Rows [][3]float64 }

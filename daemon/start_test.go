@@ -1,20 +1,10 @@
 package daemon
 
-import (
-	"fmt"
-	"path/filepath"
-	"testing"
-
-	"lidwright/config"
-)
+import "testing"
 
 // BenchmarkStart is a start from settings to pages that could be answered, on a small store.
 func BenchmarkStart(b *testing.B) {
-	folder := b.TempDir()
-	cfg, err := config.LoadText("start.toml", fmt.Sprintf(heatSettings, filepath.Join(folder, "store"), filepath.Join(folder, "no-line")), nil)
-	if err != nil {
-		b.Fatal(err)
-	}
+	cfg := heatConfig(b, heatSettings)
 	for b.Loop() {
 		d, err := New(b.Context(), cfg, "bench")
 		if err != nil {

@@ -8,7 +8,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -141,11 +140,9 @@ func (s *setup) read() error {
 	return err
 }
 
-var kilnName = regexp.MustCompile(`^[a-z0-9-]{1,40}$`)
-
 func (s *setup) name(ctx context.Context) error {
 	name, err := s.ask(ctx, question{key: "kiln", asks: "Name of the kiln (a-z, 0-9 and -, as big-blue)", check: func(text string) error {
-		if !kilnName.MatchString(text) {
+		if !config.IsName(text) {
 			return fmt.Errorf("%q: 1 to 40 of the signs a-z, 0-9 and -", text)
 		}
 		for _, k := range s.old.Kilns {

@@ -179,11 +179,8 @@ func placesOf(k Kiln, line string) []string {
 	if err != nil {
 		return nil
 	}
-	switch k.Reply {
-	case "json":
+	if k.Reply == "json" {
 		return jsonPlaces(body)
-	case "keyvalue":
-		return keyPlaces(k, body)
 	}
 	f, err := newForm(k)
 	if err != nil {
@@ -192,6 +189,9 @@ func placesOf(k Kiln, line string) []string {
 	parts, err := f.parts(body)
 	if err != nil {
 		return nil
+	}
+	if k.Reply == "keyvalue" {
+		return keyPlaces(parts)
 	}
 	if _, alone := placeOf("1", body, k.DecimalComma); alone && len(parts) > 1 && k.Separator == " " {
 		return nil // "19.4 C" is one number with its unit
@@ -203,15 +203,7 @@ func placesOf(k Kiln, line string) []string {
 	return out
 }
 
-func keyPlaces(k Kiln, body string) []string {
-	f, err := newForm(k)
-	if err != nil {
-		return nil
-	}
-	parts, err := f.parts(body)
-	if err != nil {
-		return nil
-	}
+func keyPlaces(parts []string) []string {
 	var out []string
 	for _, part := range parts {
 		if part == "" {
