@@ -57,7 +57,7 @@ deb:
 	for a in $(ARCHES); do set -- $$(echo $$a | tr / ' '); \
 	  CGO_ENABLED=0 GOARCH=$$2 GOARM=$$3 go build -buildvcs=false -trimpath -ldflags="-s -w -buildid= -X main.version=$$VERSION" -o $(DIST)/lidwright-$$1 ./cmd/lidwright || exit 1; done
 	deploy/deb/doc $(DIST)/doc
-	for a in $(foreach a,$(ARCHES),$(firstword $(subst /, ,$(a)))); do sed "s/@ARCH@/$$a/; s/@VERSION@/$$VERSION/; s/@MTIME@/$$MTIME/; s,dist/,$(DIST)/," deploy/deb/nfpm.yaml > $(DIST)/nfpm.yaml && \
+	for a in $(foreach a,$(ARCHES),$(firstword $(subst /, ,$(a)))); do sed "s/@ARCH@/$$a/g; s/@VERSION@/$$VERSION/; s/@MTIME@/$$MTIME/; s,dist/,$(DIST)/," deploy/deb/nfpm.yaml > $(DIST)/nfpm.yaml && \
 	  go run github.com/goreleaser/nfpm/v2/cmd/nfpm@v2.45.2 package -f $(DIST)/nfpm.yaml -p deb -t $(DIST)/ || exit 1; done
 	for d in $(DIST)/lidwright_*.deb; do dpkg-deb --raw-extract $$d $(DIST)/tree && \
 	  dpkg-deb --root-owner-group --threads-max=1 -Zxz -z9 -Sextreme --build $(DIST)/tree $$d >/dev/null && rm -r $(DIST)/tree || exit 1; done

@@ -1,6 +1,8 @@
 package store
 
 import (
+	"bytes"
+	"cmp"
 	"context"
 	"database/sql"
 	"errors"
@@ -139,53 +141,135 @@ const (
 	plainDSN = "file:%s?_pragma=busy_timeout(5000)"
 )
 
-// makeCopy writes a copy under a temporary name, syncs and checks it, and gives it its name.
+// makeCopy writes a copy under a temporary name, syncs and checks it, and gives it its name. Where as
+// many are kept as shall be, it is written over the oldest: only the pages that differ cost a write,
+// which spares the card a whole store a day. One copy at least stays as it is meanwhile.
 func (s *Store) makeCopy(ctx context.Context) error {
 	folder := filepath.Join(s.folder, copiesFolder)
 	if err := os.MkdirAll(folder, 0o700); err != nil {
-		return err
-	}
-	used, free, err := s.Size()
-	if err != nil {
-		return err
-	}
-	if free < used+spareBytes {
-		return fmt.Errorf("%w: a copy needs %d MB and %d MB are free", tiles.ErrBusy, (used+spareBytes)>>20, free>>20)
-	}
-	part := filepath.Join(folder, copyTemp)
-	if err := os.Remove(part); err != nil && !errors.Is(err, os.ErrNotExist) {
-		return err
-	}
-	db, err := sql.Open("sqlite", dsn(plainDSN, s.path()))
-	if err != nil {
-		return err
-	}
-	defer db.Close()
-	if _, err := db.ExecContext(ctx, `VACUUM INTO ?`, part); err != nil {
-		return busy(err)
-	}
-	if err := checkCopy(ctx, part); err != nil {
 		return err
 	}
 	copies, err := copiesOf(s.folder)
 	if err != nil {
 		return err
 	}
-	n := 0
+	newest := 0
 	if len(copies) > 0 {
-		n, _, _ = parseCopy(filepath.Base(copies[0]))
+		newest, _, _ = parseCopy(filepath.Base(copies[0]))
+	}
+	part := filepath.Join(folder, copyTemp)
+	if copies, err = overOldest(copies, s.copies, part); err != nil {
+		return err
+	}
+	used, free, err := s.Size()
+	if err != nil {
+		return err
+	}
+	if info, err := os.Stat(part); err == nil {
+		free += info.Size()
+	}
+	if free < used+spareBytes {
+		return errors.Join(fmt.Errorf("%w: a copy needs %d MB and %d MB are free", tiles.ErrBusy, (used+spareBytes)>>20, free>>20), discard(part))
+	}
+	if err := s.fill(ctx, part); err != nil {
+		return errors.Join(busy(err), discard(part))
+	}
+	if err := checkCopy(ctx, part); err != nil {
+		return errors.Join(err, discard(part))
 	}
 	at := s.now().Wall
-	if err := name(part, filepath.Join(folder, copyName(n+1, at))); err != nil {
-		return err
+	if err := name(part, filepath.Join(folder, copyName(newest+1, at))); err != nil {
+		return errors.Join(err, discard(part))
 	}
 	s.mu.Lock()
 	s.copying.last = at
 	s.mu.Unlock()
-	for i := s.copies - 1; i < len(copies); i++ {
+	return letGo(copies, s.copies)
+}
+
+// fill puts the pages of the store, as one look sees them, into the file part.
+func (s *Store) fill(ctx context.Context, part string) error {
+	db, err := sql.Open("sqlite", dsn(plainDSN, s.path()))
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	rows, err := db.QueryContext(ctx, `SELECT data FROM sqlite_dbpage ORDER BY pgno`)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	first := true
+	_, err = renew(part, func(page []byte) ([]byte, error) {
+		if !rows.Next() {
+			return nil, cmp.Or(rows.Err(), io.EOF)
+		}
+		var data sql.RawBytes
+		if err := rows.Scan(&data); err != nil {
+			return nil, err
+		}
+		page = append(page[:0], data...)
+		if first { // a copy has no log beside it: sqlite.org/fileformat2.html, 1.3.3
+			page[18], page[19], first = 1, 1, false
+		}
+		return page, nil
+	})
+	return err
+}
+
+// renew makes the file path hold the pages that next gives until io.EOF, and no more. It writes those
+// alone that are others than in the file, and says how many bytes they are.
+func renew(path string, next func(room []byte) ([]byte, error)) (wrote int64, err error) {
+	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o600)
+	if err != nil {
+		return 0, err
+	}
+	defer func() { err = errors.Join(err, f.Close()) }()
+	var page, had []byte
+	for end := int64(0); ; end += int64(len(page)) {
+		page, err = next(page)
+		switch {
+		case err == io.EOF:
+			return wrote, f.Truncate(end)
+		case err != nil:
+			return wrote, err
+		}
+		had = slices.Grow(had[:0], len(page))[:len(page)]
+		if n, _ := f.ReadAt(had, end); bytes.Equal(had[:n], page) {
+			continue
+		}
+		if _, err := f.WriteAt(page, end); err != nil {
+			return wrote, err
+		}
+		wrote += int64(len(page))
+	}
+}
+
+// overOldest gives the oldest copy the name part, for the next to be written over it, where keep of
+// them are there and it is not the only one. It gives those that stay.
+func overOldest(copies []string, keep int, part string) ([]string, error) {
+	last := len(copies) - 1
+	if len(copies) < max(keep, 2) {
+		return copies, nil
+	}
+	// On the card before a page is: else a power cut could leave it half written under its old name.
+	return copies[:last], errors.Join(os.Rename(copies[last], part), onCard(filepath.Dir(part)))
+}
+
+// letGo removes all but the newest copies, which are one fewer than are kept: another has come.
+func letGo(copies []string, keep int) error {
+	for i := keep - 1; i < len(copies); i++ {
 		if err := os.Remove(copies[i]); err != nil {
 			return fmt.Errorf("let an old copy go: %w", err)
 		}
+	}
+	return nil
+}
+
+// discard removes what is half done.
+func discard(part string) error {
+	if err := os.Remove(part); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return err
 	}
 	return nil
 }

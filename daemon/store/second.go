@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -71,16 +72,36 @@ func (s *Store) toSecond(ctx context.Context) error {
 	if slices.Contains(there, to) {
 		return nil
 	}
-	if err := place(here[0], to); err != nil {
-		return fmt.Errorf("%w: second place of copies %s: %w", tiles.ErrBusy, s.second, err)
+	part := filepath.Join(s.second, copyTemp)
+	if there, err = overOldest(there, s.copies, part); err == nil {
+		err = carryOver(here[0], part)
+	}
+	if err == nil {
+		err = name(part, to)
+	}
+	if err != nil {
+		return errors.Join(fmt.Errorf("%w: second place of copies %s: %w", tiles.ErrBusy, s.second, err), discard(part))
 	}
 	if err := checkCopy(ctx, to); err != nil {
 		return errors.Join(fmt.Errorf("second place of copies: %w", err), os.Remove(to))
 	}
-	for i := s.copies - 1; i < len(there); i++ {
-		if err := os.Remove(there[i]); err != nil {
-			return fmt.Errorf("let an old copy go: %w", err)
-		}
+	return letGo(there, s.copies)
+}
+
+// carryOver makes the file to hold what from does; where it holds much of it already, little is written.
+func carryOver(from, to string) error {
+	in, err := os.Open(from)
+	if err != nil {
+		return err
 	}
-	return nil
+	defer in.Close()
+	room := make([]byte, 4096)
+	_, err = renew(to, func([]byte) ([]byte, error) {
+		n, err := io.ReadFull(in, room)
+		if err == io.ErrUnexpectedEOF {
+			err = nil
+		}
+		return room[:n], err
+	})
+	return err
 }
