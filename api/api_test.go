@@ -60,7 +60,7 @@ func testServer(t *testing.T) *httptest.Server {
 }
 
 func studioOfNobody() *Server {
-	return &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Hosts: []string{"kiln-pi.local"}, Version: "test"},
+	return &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Hosts: []string{"kiln-pi.local"}, Version: "test"}, Copies: noCopies{},
 		Archive: nobody{}, Kilns: nobody{}, Shrink: nobody{}, Lines: func() []Line { return nil },
 		Store: func() (StoreHealth, error) { return StoreHealth{Free: 1e9}, nil }, Lids: tiles.UsualLids(),
 		Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp {
@@ -271,3 +271,9 @@ func TestPages(t *testing.T) {
 		t.Errorf("metrics: %d %.200s", a.StatusCode, body)
 	}
 }
+
+// noCopies are those of a studio that has no store of its own.
+type noCopies struct{}
+
+func (noCopies) Make(context.Context) (bool, error) { return false, nil }
+func (noCopies) List() ([]CopyKept, error)          { return nil, nil }

@@ -52,7 +52,7 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "9.9"}, Archive: st, Kilns: h, Shrink: barless{st}, Heat: unasked{}, Notices: silent{},
+	s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "9.9"}, Archive: st, Copies: noCopies{}, Kilns: h, Shrink: barless{st}, Heat: unasked{}, Notices: silent{},
 		Kiln: map[kiln.KilnID]kiln.Kiln{"blue": {ID: "blue", Control: "1", Unpacking: 80, UnpackingReason: "thin ware, its maker's manual"}}, Wired: []Wired{{Kiln: "blue"}},
 		Hot: func(context.Context, kiln.KilnID, time.Time, time.Time) (map[kiln.ChannelID]time.Duration, error) {
 			return nil, nil

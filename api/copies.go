@@ -21,12 +21,6 @@ type Copies interface {
 	List() ([]CopyKept, error) // newest first
 }
 
-// noCopies is what a server without a store of its own has.
-type noCopies struct{}
-
-func (noCopies) Make(context.Context) (bool, error) { return false, nil }
-func (noCopies) List() ([]CopyKept, error)          { return nil, nil }
-
 type copyJSON struct {
 	Name   string `json:"name"`
 	Folder string `json:"folder"`

@@ -113,19 +113,20 @@ func BoardParameters() []string {
 	return names
 }
 
-// LidHelp is what the API document says of a parameter.
-func LidHelp(name string) string { return help(reflect.TypeFor[LidParams](), name) }
+// LidHelp is what the API document says of each parameter of the lid question.
+func LidHelp() map[string]string { return help(reflect.TypeFor[LidParams]()) }
 
-// BoardHelp is what the API document says of a parameter of the board question.
-func BoardHelp(name string) string { return help(reflect.TypeFor[BoardParams](), name) }
+// BoardHelp is what the API document says of each parameter of the board question.
+func BoardHelp() map[string]string { return help(reflect.TypeFor[BoardParams]()) }
 
-func help(t reflect.Type, name string) string {
+func help(t reflect.Type) map[string]string {
+	says := map[string]string{}
 	for _, f := range reflect.VisibleFields(t) {
-		if n, ok := parameter(f); ok && n == name {
-			return f.Tag.Get("doc")
+		if n, ok := parameter(f); ok {
+			says[n] = f.Tag.Get("doc")
 		}
 	}
-	return ""
+	return says
 }
 
 // parameter is the name that a field of a question goes by.

@@ -64,12 +64,11 @@ type Server struct {
 	Settings string
 	// Hot is how long each channel of a kiln was over kiln.ProbeHot in firings of a span; a zero end
 	// means until now.
-	Hot   func(ctx context.Context, k kiln.KilnID, from, until time.Time) (map[kiln.ChannelID]time.Duration, error)
-	Lids  tiles.LidDefaults
-	Codes tiles.Alphabet
-	Now   func() kiln.Stamp
-	// Copies are those of the whole store. Nil: there are none.
-	Copies Copies
+	Hot    func(ctx context.Context, k kiln.KilnID, from, until time.Time) (map[kiln.ChannelID]time.Duration, error)
+	Lids   tiles.LidDefaults
+	Codes  tiles.Alphabet
+	Now    func() kiln.Stamp
+	Copies Copies // of the whole store
 	// Notices is what tells people.
 	Notices Notices
 	Ready   func() error // nil when the store is open and the recorder turns
@@ -157,9 +156,6 @@ func (s *Server) Handler() (http.Handler, error) {
 		return nil, err
 	}
 	s.pages = set
-	if s.Copies == nil {
-		s.Copies = noCopies{}
-	}
 	mux := &routes{ServeMux: http.NewServeMux()}
 	a := humago.New(mux, s.humaConfig())
 	a.UseMiddleware(preconditions)

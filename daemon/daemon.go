@@ -10,11 +10,13 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"net/http"
 	"net/url"
 	"os"
 	"runtime/debug"
 	"slices"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -55,6 +57,7 @@ type Daemon struct {
 	herald   *herald
 	heat     *heat
 	server   *api.Server
+	handler  func() (http.Handler, error) // its routes, built once
 	ready    atomic.Bool
 	turned   atomic.Int64 // turns of the recording loop when the watcher of our silence was last called
 }
@@ -73,6 +76,10 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 	if err := makeFolder(cfg.Store.Folder); err != nil {
 		return nil, err
 	}
+	d, err := newDaemon(cfg, version, clock, who)
+	if err != nil {
+		return nil, err
+	}
 	st, err := store.Settings{Now: clock.Now, Copies: cfg.Copy.Keep, Second: cfg.Copy.Target, Version: version}.Open(ctx, cfg.Store.Folder)
 	if err != nil {
 		if errors.Is(err, store.ErrFolder) || errors.Is(err, store.ErrInUse) || errors.Is(err, store.ErrNewer) {
@@ -80,22 +87,22 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 		}
 		return nil, err
 	}
-	if cfg.Site.ID == "" {
-		if cfg.Site.ID, err = st.SiteID(ctx, uuid.Must(uuid.NewV7()).String()); err != nil {
+	if d.cfg.Site.ID == "" {
+		if d.cfg.Site.ID, err = st.SiteID(ctx, uuid.Must(uuid.NewV7()).String()); err != nil {
 			st.Close()
 			return nil, err
 		}
 	}
-	d, err := build(ctx, cfg, version, clock, st, who)
-	if err != nil {
+	if err := d.build(ctx, st); err != nil {
 		st.Close()
 		return nil, err
 	}
 	return d, nil
 }
 
-// build puts everything around an open store.
-func build(ctx context.Context, cfg config.Config, version string, clock *Clock, st *store.Store, who api.Access) (*Daemon, error) {
+// newDaemon makes what needs no store, and begins to build the routes: while the store is opened they
+// are done.
+func newDaemon(cfg config.Config, version string, clock *Clock, who api.Access) (*Daemon, error) {
 	zone, err := time.Local, error(nil)
 	if cfg.Site.Zone != "" {
 		if zone, err = time.LoadLocation(cfg.Site.Zone); err != nil {
@@ -103,7 +110,22 @@ func build(ctx context.Context, cfg config.Config, version string, clock *Clock,
 		}
 	}
 	d := &Daemon{Now: clock.Now, Tick: everySecond, Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
-		Ready: func(string) {}, cfg: cfg, store: st, samples: make(chan kiln.Sample, 256), over: make(chan struct{}, 1)}
+		Ready: func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: make(chan struct{}, 1)}
+	d.server = &api.Server{
+		Site: api.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere), MarkLength: tiles.Millimetre(cfg.Bars.MarkLengthMM), Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
+		Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet), Access: who, Wired: wiredOf(cfg),
+		Now: func() kiln.Stamp { return d.Now() }, Lines: d.heard, Store: d.health, Ready: d.isReady,
+		Revision: func() uint64 { return d.store.Written() + d.shrink.revision.Load() },
+	}
+	d.handler = sync.OnceValues(d.server.Handler)
+	go d.handler()
+	return d, nil
+}
+
+// build puts everything else around an open store.
+func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
+	cfg, zone := d.cfg, d.server.Site.Zone
+	d.store = st
 	kilns := map[kiln.KilnID]kiln.Kiln{}
 	d.recorder = &kiln.Recorder{Log: d.store, Ladder: kiln.MainLadder(), Past: map[kiln.KilnID]kiln.Past{}, Zones: map[kiln.KilnID]kiln.ZonePast{}, NewID: newFiringID,
 		Rules:  kiln.Rules{StartAbove: kiln.Celsius(cfg.Firing.StartAboveC), EndBelow: kiln.Celsius(cfg.Firing.EndBelowC), QuietAfter: cfg.Firing.QuietAfter, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere)},
@@ -113,23 +135,23 @@ func build(ctx context.Context, cfg config.Config, version string, clock *Clock,
 		kilns[k.ID] = known
 		marks, err := d.store.UnpackingMarks(ctx, k.ID)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		if len(marks) > 0 {
 			known.Unpacking, known.UnpackingReason = marks[0].Mark, marks[0].Reason
 		}
 		d.recorder.Kilns = append(d.recorder.Kilns, known)
 		if d.recorder.Past[k.ID], err = d.past(ctx, k.ID, k.Control); err != nil {
-			return nil, err
+			return err
 		}
 		if d.recorder.Zones[k.ID], err = d.zones(ctx, k.Kiln()); err != nil {
-			return nil, err
+			return err
 		}
 	}
 	for _, s := range linesOf(cfg) {
 		line, err := source.New(s, func() kiln.Stamp { return d.Now() }, d.samples)
 		if err != nil {
-			return nil, fmt.Errorf("the line %s: %w", s.Port, err)
+			return fmt.Errorf("the line %s: %w", s.Port, err)
 		}
 		d.lines = append(d.lines, line)
 	}
@@ -147,23 +169,15 @@ func build(ctx context.Context, cfg config.Config, version string, clock *Clock,
 			return e, err
 		}}
 	if d.herald, err = newHerald(d.store, cfg, zone, func() kiln.Stamp { return d.Now() }); err != nil {
-		return nil, err
+		return err
 	}
 	d.herald.ended = d.ended
 	d.turned.Store(-1)
 	d.heat = newHeat(d.store, cfg, zone, d.relearn)
-	d.server = &api.Server{
-		Site:    api.Site{Name: cfg.Site.Name, ID: cfg.Site.ID, Zone: zone, Units: cfg.Units.Length, Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere), MarkLength: tiles.Millimetre(cfg.Bars.MarkLengthMM), Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
-		Archive: d.store, Kilns: d.recorder, Shrink: d.shrink, Heat: d.heat, Lines: d.heard, Store: d.health, Kiln: kilns, Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet),
-		Now: func() kiln.Stamp { return d.Now() }, Ready: d.isReady,
-		Access:   who,
-		Copies:   copies{d.store},
-		Notices:  d.herald,
-		Revision: func() uint64 { return d.store.Written() + d.shrink.revision.Load() },
-		Wired:    wiredOf(cfg), Settings: settings.String(), Hot: hot.of,
-	}
+	d.server.Site.ID, d.server.Settings, d.server.Kiln, d.server.Hot = cfg.Site.ID, settings.String(), kilns, hot.of
+	d.server.Archive, d.server.Copies, d.server.Kilns, d.server.Shrink, d.server.Heat, d.server.Notices = d.store, copies{d.store}, d.recorder, d.shrink, d.heat, d.herald
 	d.herald.studio = d.server.StudioNews
-	return d, nil
+	return nil
 }
 
 // access is who may do what by the settings. It refuses any address but this machine's own
@@ -259,7 +273,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 	recording, stopRecording := context.WithCancel(context.WithoutCancel(ctx))
 	defer stopRecording()
 	d.recorder.Now, d.recorder.Tick = d.Now, d.Tick(recording)
-	handler, err := d.server.Handler()
+	handler, err := d.handler()
 	if err != nil {
 		return fmt.Errorf("build the pages: %w", err)
 	}

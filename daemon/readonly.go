@@ -31,14 +31,17 @@ func ReadStore(ctx context.Context, cfg config.Config, version string) (answers 
 		st.Close()
 		return nil, nil, err
 	}
-	d, err := build(ctx, cfg, version, clock, st, api.Access{ReadingOpen: true})
+	d, err := newDaemon(cfg, version, clock, api.Access{ReadingOpen: true})
+	if err == nil {
+		err = d.build(ctx, st)
+	}
 	if err != nil {
 		st.Close()
 		return nil, nil, err
 	}
 	d.recorder.Now = d.Now
 	d.shrink.patience = fitPatience
-	handler, err := d.server.Handler()
+	handler, err := d.handler()
 	if err != nil {
 		st.Close()
 		return nil, nil, err

@@ -27,7 +27,7 @@ func TestReadStoreAnswersAsTheDaemon(t *testing.T) {
 	if err := (&madeUp{d: d, heat: map[string]float64{}}).clays(t.Context(), d.Now()); err != nil {
 		t.Fatal(err)
 	}
-	handler, err := d.server.Handler()
+	handler, err := d.handler()
 	if err != nil {
 		t.Fatal(err)
 	}

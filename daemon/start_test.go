@@ -10,7 +10,7 @@ func BenchmarkStart(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		if _, err := d.server.Handler(); err != nil {
+		if _, err := d.handler(); err != nil {
 			b.Fatal(err)
 		}
 		d.store.Close()

@@ -33,9 +33,10 @@ it tells which lid goes with which pot. Commas, semicolons or tabs may stand bet
 		RunE: sizeBoard,
 	}
 	c.Flags().SortFlags = false
+	says := api.BoardHelp()
 	for _, p := range api.BoardParameters() {
 		if !slices.Contains(notOnBoard, p) {
-			c.Flags().String(strings.ReplaceAll(p, "_", "-"), "", api.BoardHelp(p))
+			c.Flags().String(strings.ReplaceAll(p, "_", "-"), "", says[p])
 		}
 	}
 	c.Flags().String("lids-measured", "", "table of the lids as measured: lid, lid_mm, lid_stage")

@@ -26,12 +26,13 @@ A length is written 104.5, 104,5, 104.5mm, 3 3/4 in; a share 0.06 or 6%.`,
 		RunE: sizeLid,
 	}
 	c.Flags().SortFlags = false // "the same in mm" stands behind what it is the same as
+	says := api.LidHelp()
 	for _, p := range api.LidParameters() {
 		name := strings.ReplaceAll(p, "_", "-")
 		if p == "collar" || p == "collar_mm" || p == "collar_again" || p == "collar_again_mm" {
-			c.Flags().StringArray(name, nil, api.LidHelp(p))
+			c.Flags().StringArray(name, nil, says[p])
 		} else {
-			c.Flags().String(name, "", api.LidHelp(p))
+			c.Flags().String(name, "", says[p])
 		}
 	}
 	return c

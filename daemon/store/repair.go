@@ -51,7 +51,7 @@ func (s *Store) Report() Report { return s.report }
 var ErrDamaged = errors.New("the file is damaged")
 
 const (
-	checkAtOnce = 50 << 20        // a file up to this size is checked before it is opened
+	checkAtOnce = 4 << 20         // a file up to this size is checked before it is opened
 	checkFor    = 5 * time.Second // if that takes longer, it is checked later too
 	damagedMark = "damaged"       // a file beside the store that says: found damaged while it was open
 )
