@@ -84,8 +84,10 @@ func (d curveDrawing) SVG() string {
 		if at > drawW/2 { // no room to the right
 			at, anchor = x(g.After)-4, "end"
 		}
-		fmt.Fprintf(&b, `<path class="gap" d="M%.1f %.1fV%.1fM%.1f %.1fV%.1f"/><text x="%.1f" y="%.1f" text-anchor="%s" class="quiet">%s</text>`,
-			x(g.After), y(0), y(top), x(end), y(0), y(top), at, y(0)-8, anchor, label)
+		fmt.Fprintf(&b, `<path class="gap" d="M%.1f %.1fV%.1fM%.1f %.1fV%.1f"/>`, x(g.After), y(0), y(top), x(end), y(0), y(top))
+		if !g.Known || x(end)-x(g.After) > 3 {
+			fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" text-anchor="%s" class="quiet">%s</text>`, at, y(0)-8, anchor, label)
+		}
 	}
 	for i := len(d.Lines) - 1; i >= 0; i-- {
 		class := []string{"heat", "dotted", "dashed", "broken"}[min(i, 3)]

@@ -107,6 +107,9 @@ func lidWords(a tiles.LidAnswer, j lidJSON, unit tiles.LengthUnit) *lidView {
 		v.Other = "about " + other.Format(a.Set)
 	}
 	for _, sp := range a.Spread {
+		if len(slices.Compact(slices.Clone(sp.Sizes))) == 1 {
+			sp.Sizes = sp.Sizes[:1]
+		}
 		v.Spread = append(v.Spread, fmt.Sprintf("%s of %s: %s", plural(sp.Lids, "one", "two", "three"), joined(sp.Sizes, unit), percentOf(sp.FitChance)))
 	}
 	for _, p := range a.Also {

@@ -67,6 +67,9 @@ func (s *Server) drawGauge(r *http.Request) (title, svg string, err error) {
 func (s *Server) drawRule(r *http.Request) (title, svg string, err error) {
 	q := r.URL.Query()
 	clay := q.Get("clay")
+	if clay == "" {
+		return "", "", problem("missing", "Say which clay.", ProblemField{"clay", "is needed"})
+	}
 	q.Del("clay")
 	j, _, err := s.askShrinkage(r.Context(), tiles.ClayID(clay), q)
 	if err != nil {

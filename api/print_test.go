@@ -165,7 +165,7 @@ func TestPrintPages(t *testing.T) {
 			t.Errorf("the year sheet lacks %q", want)
 		}
 	}
-	for path, status := range map[string]int{"/gauge": 422, "/gauge?collar=900": 422, "/gauge?collar=90&opening=95": 422, "/gauge?collar=90&colour=red": 422, "/rule?clay=wren": 404, "/rule": 404,
+	for path, status := range map[string]int{"/gauge": 422, "/gauge?collar=900": 422, "/gauge?collar=90&opening=95": 422, "/gauge?collar=90&colour=red": 422, "/rule?clay=wren": 404, "/rule": 422,
 		"/year?year=26": 422, "/year?year=next": 422, "/pot/" + s.id("p", 9) + "/sheet": 404} {
 		s.get(path, status, nil)
 	}
