@@ -13,6 +13,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"sync"
 	"syscall"
@@ -276,6 +277,28 @@ func TestDiskFullInMidFiring(t *testing.T) {
 	var w *world
 	disk := smallDisk(t, func() *world { return w })
 	w = newWorld(t, disk.folder)
+	cannotWriteInMidFiring(t, w, disk)
+}
+
+// TestReadOnlyInMidFiring is the same where every write is refused as on a disk that turned read-only
+// (EROFS), which strace does to the daemon; TestCardFailsInMidFiring has a real one.
+func TestReadOnlyInMidFiring(t *testing.T) {
+	folder := filepath.Join(t.TempDir(), "store")
+	w := newWorld(t, folder)
+	var tracer *exec.Cmd
+	cannotWriteInMidFiring(t, w, tight{folder, func() error {
+		tracer = exec.Command("strace", "-f", "-qq", "-o", "/dev/null", "-e", "trace=pwrite64,write,ftruncate,fsync,fdatasync", "-e", "inject=pwrite64,ftruncate,fsync,fdatasync:error=EROFS", "-p", fmt.Sprint(w.cmd.Process.Pid))
+		tracer.Stderr = os.Stderr
+		tracer.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGTERM}
+		return tracer.Start()
+	}, func() error {
+		tracer.Process.Signal(syscall.SIGTERM) // lets go of the daemon, which goes on
+		tracer.Wait()
+		return nil
+	}})
+}
+
+func cannotWriteInMidFiring(t *testing.T, w *world, disk tight) {
 	w.start()
 	p, stop := w.potter()
 	defer stop()
@@ -297,7 +320,7 @@ func TestDiskFullInMidFiring(t *testing.T) {
 	})
 	time.Sleep(2 * time.Second) // 20 min of the kiln
 	// Fresh means read within 30 s, which are 50 ms of ours: on a busy machine not every look finds it.
-	w.until("a fresh reading while the disk is full", 30*time.Second, func() bool {
+	w.until("a fresh reading while nothing is written", 30*time.Second, func() bool {
 		w.get("/v1/now", &now)
 		return now.Items[0].T != nil && now.Items[0].Unwritten != ""
 	})
@@ -305,6 +328,9 @@ func TestDiskFullInMidFiring(t *testing.T) {
 		if text := w.text(path); !strings.Contains(text, "cannot write") {
 			t.Errorf("%s says nothing of it: %.300s", path, text)
 		}
+	}
+	if text := w.text("/metrics"); !strings.Contains(text, "\nlidwright_store_trouble 1\n") || !strings.Contains(text, "\nlidwright_store_waiting_samples ") {
+		t.Errorf("the metrics say nothing of it: %s", regexp.MustCompile("(?m)^lidwright_store.*").FindAllString(text, -1))
 	}
 	if err := disk.free(); err != nil {
 		t.Fatal(err)

@@ -82,7 +82,7 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 	}
 	st, err := store.Settings{Now: clock.Now, Copies: cfg.Copy.Keep, Second: cfg.Copy.Target, Version: version}.Open(ctx, cfg.Store.Folder)
 	if err != nil {
-		if errors.Is(err, store.ErrFolder) || errors.Is(err, store.ErrInUse) || errors.Is(err, store.ErrNewer) {
+		if errors.Is(err, store.ErrFolder) || errors.Is(err, store.ErrInUse) || errors.Is(err, store.ErrNewer) || errors.Is(err, store.ErrUpgrade) {
 			return nil, fmt.Errorf("%w: %w", ErrCannotStart, err)
 		}
 		return nil, err

@@ -172,6 +172,10 @@ func (s *Store) makeCopy(ctx context.Context) error {
 		return errors.Join(fmt.Errorf("%w: a copy needs %d MB and %d MB are free", tiles.ErrBusy, (used+spareBytes)>>20, free>>20), discard(part))
 	}
 	if err := s.fill(ctx, part); err != nil {
+		var disk *os.PathError
+		if errors.As(err, &disk) {
+			err = fmt.Errorf("%w: %w", tiles.ErrBusy, err)
+		}
 		return errors.Join(busy(err), discard(part))
 	}
 	if err := checkCopy(ctx, part); err != nil {

@@ -30,7 +30,7 @@ func schemaFiles() []string {
 
 // migrate applies the schema files that the file has not had, all of them in one transaction: what
 // stops in the middle leaves the file that the older program knows. Where there is something to lose
-// a copy is made first. ErrNewer where the file has had more.
+// a copy is made first. ErrUpgrade where the one or the other fails, ErrNewer where the file has had more.
 func (s *Store) migrate(ctx context.Context, files []string) error {
 	have, err := schemaOf(ctx, s.writer)
 	if err != nil {
@@ -44,7 +44,7 @@ func (s *Store) migrate(ctx context.Context, files []string) error {
 	}
 	if have.number > 0 {
 		if err := s.makeCopy(ctx); err != nil {
-			return fmt.Errorf("copy the store before its tables change (it is as it was, and the program before this one starts on it): %w", busy(err))
+			return fmt.Errorf("%w: copy it before its tables change: %w", ErrUpgrade, busy(err))
 		}
 	}
 	err = s.write(ctx, func(tx *sql.Tx) error {
@@ -70,6 +70,9 @@ func (s *Store) migrate(ctx context.Context, files []string) error {
 		_, err = tx.ExecContext(ctx, fmt.Sprintf(`PRAGMA user_version = %d`, len(files)))
 		return err
 	})
+	if err != nil && have.number > 0 {
+		return fmt.Errorf("%w: bring the tables from schema %d to %d: %w", ErrUpgrade, have.number, len(files), err)
+	}
 	if err != nil {
 		return fmt.Errorf("bring the tables from schema %d to %d: %w", have.number, len(files), err)
 	}

@@ -29,6 +29,8 @@ var (
 	ErrFolder = errors.New("the store folder cannot be used")
 	ErrInUse  = errors.New("another lidwright uses this store folder")
 	ErrNewer  = errors.New("the store was written by a newer lidwright")
+	// ErrUpgrade: the file is as it was.
+	ErrUpgrade = errors.New("the store cannot be brought up to date, and is as it was; the version before this one starts on it")
 )
 
 // Settings of a store; what is zero is as usual.
@@ -81,7 +83,7 @@ func Open(ctx context.Context, folder string) (*Store, error) { return Settings{
 
 // Open opens the store in folder, which must exist, and brings its tables up to date. A file that
 // is damaged is moved aside and the newest good copy takes its place; Report says so. Errors:
-// ErrFolder, ErrInUse, ErrNewer, each with path and remedy, or trouble with the disk.
+// ErrFolder, ErrInUse, ErrNewer, ErrUpgrade, each with path and remedy, or trouble with the disk.
 func (o Settings) Open(ctx context.Context, folder string) (*Store, error) {
 	lock, err := lockFolder(folder)
 	if err != nil {
@@ -100,11 +102,15 @@ func (o Settings) Open(ctx context.Context, folder string) (*Store, error) {
 		s.Close()
 		return nil, fmt.Errorf("open the store: %w", err)
 	}
-	if err := s.mend(ctx); err != nil {
-		s.Close()
-		return nil, err
+	err = s.mend(ctx)
+	if err == nil {
+		err = s.open(ctx)
 	}
-	if err := s.open(ctx); err != nil {
+	if errors.Is(err, tiles.ErrBusy) {
+		_, free, _ := s.Size()
+		err = fmt.Errorf("%w; %d MB are free there: make room if that is little", err, free>>20)
+	}
+	if err != nil {
 		s.Close()
 		return nil, err
 	}
@@ -137,6 +143,9 @@ func lockFolder(folder string) (*os.File, error) {
 		}
 	}
 	lock, err := os.OpenFile(filepath.Join(folder, "lock"), os.O_RDWR|os.O_CREATE, 0o600)
+	if errors.Is(err, unix.EROFS) {
+		return nil, fmt.Errorf("%w: %w; a card that fails turns read-only: start the machine anew, and if it comes back restore a copy onto another card", ErrFolder, err)
+	}
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w; give %s to the user that runs lidwright", ErrFolder, err, folder)
 	}

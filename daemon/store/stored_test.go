@@ -18,6 +18,8 @@ import (
 	"testing"
 	"testing/fstest"
 	"time"
+
+	"golang.org/x/sys/unix"
 )
 
 // The state of the tables at each schema number is stored in testdata, with rows in every table, as
@@ -279,4 +281,112 @@ func TestKilledInUpgrade(t *testing.T) {
 	if got["old"] == 0 {
 		t.Error("no kill came before the end: the test sees little")
 	}
+}
+
+// TestUpgradeOnAFullCard: no file may grow beyond a limit, from nothing up to all that the upgrade
+// takes (with LIDWRIGHT_SOAK a real small disk too, which is full but for some): it fails at the
+// first look, in the copy, in the move of the tables, or not at all. Where it fails the words say so, the old version starts,
+// every row is there, and with room the new version does it.
+func TestUpgradeOnAFullCard(t *testing.T) {
+	schema = embedded
+	newest := len(schemaFiles())
+	got := map[string]int{}
+	limits := []int{0, 8, 64, 200, 400, 500, 600, 800, 1000, 1 << 20} // kB
+	for i := range rounds(0, 60) {
+		limits = append(limits, 20*i)
+	}
+	for _, kB := range limits {
+		folder, before := laidOut(t, newest)
+		got[upgrade(t, folder, before, "trap '' XFSZ; ulimit -f "+strconv.Itoa(kB*2)+"; exec \"$0\"", nil)]++ // in blocks of 512 bytes: sh of POSIX
+	}
+	if got["copy"] == 0 || got["tables"] == 0 || got[""] == 0 {
+		t.Errorf("a limit on files fails it in %v", got)
+	}
+	t.Logf("a limit on files fails it in %v", got)
+	if os.Getenv("LIDWRIGHT_SOAK") == "" {
+		return
+	}
+	got = map[string]int{}
+	for left := 0; left <= 12<<20; left += 512 << 10 {
+		disk := t.TempDir()
+		if err := unix.Mount("tmpfs", disk, "tmpfs", 0, "size=16m"); err != nil {
+			t.Fatalf("mount a disk of 16 MiB: %v; run the soak as root", err)
+		}
+		t.Cleanup(func() { unix.Unmount(disk, unix.MNT_DETACH) })
+		from, before := laidOut(t, newest)
+		folder, ballast := filepath.Join(disk, "store"), filepath.Join(disk, "ballast")
+		var d unix.Statfs_t
+		if err := errors.Join(os.CopyFS(folder, os.DirFS(from)), unix.Statfs(disk, &d)); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(ballast, make([]byte, max(0, int(d.Bavail)*int(d.Bsize)-left)), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		got[upgrade(t, folder, before, `exec "$0"`, func() { os.Remove(ballast) })]++
+	}
+	if got["copy"] == 0 || got[""] == 0 {
+		t.Errorf("a full disk fails it in %v", got)
+	}
+	t.Logf("a full disk fails it in %v", got)
+}
+
+// upgrade starts a program to come on a store under sh, holds what is there against the rows of
+// before, and says in which step it failed; "" where it did not. Given room it must come to its end.
+func upgrade(t *testing.T, folder string, before map[string][]string, under string, room func()) (failed string) {
+	t.Helper()
+	ctx := t.Context()
+	schema = embedded
+	newest := len(schemaFiles())
+	next := func(under string) (string, error) {
+		cmd := exec.Command("sh", "-c", under, os.Args[0])
+		cmd.Env = append(os.Environ(), childVar+"="+folder, childNext+"=1")
+		said, err := cmd.CombinedOutput()
+		return string(said), err
+	}
+	said, err := next(under)
+	switch {
+	case err == nil:
+	case strings.Contains(said, "copy it before"):
+		failed = "copy"
+	case strings.Contains(said, "bring the tables"):
+		failed = "tables"
+	case strings.Contains(said, "look "+folder): // not even the memory beside the file finds room
+		failed = "look"
+		if room != nil { // the old version finds none either
+			room()
+		}
+	default:
+		t.Fatalf("the new version says %v: %s", err, said)
+	}
+	if failed != "" {
+		if failed != "look" && !strings.Contains(said, ErrUpgrade.Error()) || !strings.Contains(said, "MB are free") || strings.Count(said, "\n") > 1 {
+			t.Errorf("the words: %s", said)
+		}
+		programOf(t, newest)
+		old, err := Open(ctx, folder)
+		if err != nil {
+			t.Fatalf("the old version after %q: %v", said, err)
+		}
+		if words := old.Report().Words(); words != "" {
+			t.Errorf("the old version after %q says %s", said, words)
+		}
+		sameRows(t, "the old version after "+said, before, rowsOf(t, old.read, nil))
+		for _, c := range must[[]string](t)(copiesOf(folder)) {
+			if err := checkCopy(ctx, c); err != nil {
+				t.Error(err)
+			}
+		}
+		old.Close()
+	}
+	if room != nil {
+		room()
+	}
+	if said, err := next(`exec "$0"`); err != nil {
+		t.Fatalf("with room: %v: %s", err, said)
+	}
+	programOf(t, newest+1)
+	s := must[*Store](t)(Open(ctx, folder))
+	defer s.Close()
+	sameRows(t, "with room", before, rowsOf(t, s.read, before))
+	return failed
 }
