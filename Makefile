@@ -35,6 +35,7 @@ FUZZTIME := 10s
 fuzz:
 	@for f in $$(grep -ho '^func Fuzz[A-Za-z]*' kiln/source/*_test.go | cut -c6-); do echo $$f; go test -run '^$$' -fuzz "^$$f\$$" -fuzztime $(FUZZTIME) ./kiln/source || exit 1; done
 
+soak: PACKAGES += debootstrap e2fsprogs
 soak: packages
 	LIDWRIGHT_SOAK=1 go test -timeout 3h ./...
 
