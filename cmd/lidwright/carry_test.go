@@ -28,6 +28,11 @@ func TestCarry(t *testing.T) {
 	}
 	file := filepath.Join(folder, "studio.zip")
 	site, stop := daemonOf(t, settings("old"))
+	for _, args := range [][]string{{"carry", "save", file}, {"carry", "take", file}, {"copy", "restore", folder}} {
+		if got, out := ranAs(t, append(args, "--site", site)...); got != exitWrongUse {
+			t.Errorf("%v over a daemon: exit %d: %s", args, got, out)
+		}
+	}
 	ok("clay", "add", "tern", "--site", site)
 	code := strings.TrimSpace(ok("bars", "new", "1", "--clay", "tern", "--site", site))
 	ok("bar", code, "wet", "100", "--site", site)

@@ -75,8 +75,11 @@ func settingsOf(c *cobra.Command) (config.Config, error) {
 	return config.Load(file, os.Environ(), nil)
 }
 
-// settings are those of settingsOf, with a store.
+// settings are those of settingsOf, with a store. Who names a daemon to ask means another store.
 func settings(c *cobra.Command) (config.Config, error) {
+	if c.Flags().Changed("site") && !c.Flags().Changed("config") {
+		return config.Config{}, &exit{exitWrongUse, "this works in the store's folder and asks no daemon: name the settings with --config, not --site"}
+	}
 	cfg, err := settingsOf(c)
 	if err == nil && cfg.Store.Folder == "" {
 		err = &exit{exitWrongUse, "store.folder is not set; name the settings with --config"}

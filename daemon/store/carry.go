@@ -252,11 +252,19 @@ func eachRow(ctx context.Context, q querier, table string, columns []carryColumn
 	return rows.Err()
 }
 
+func openCarry(path string) (*zip.ReadCloser, error) {
+	z, err := zip.OpenReader(path)
+	if err == nil || errors.Is(err, os.ErrNotExist) {
+		return z, err
+	}
+	return nil, fmt.Errorf("%w (cut short, or something else): %s: %w", ErrCarry, path, err)
+}
+
 // readManifest opens a carry file and holds every file in it against its sum.
 func readManifest(path string) (m CarryManifest, err error) {
-	z, err := zip.OpenReader(path)
+	z, err := openCarry(path)
 	if err != nil {
-		return m, fmt.Errorf("%w (cut short, or something else): %s: %w", ErrCarry, path, err)
+		return m, err
 	}
 	defer z.Close()
 	return manifestOf(&z.Reader)

@@ -1,7 +1,6 @@
 package store
 
 import (
-	"archive/zip"
 	"bufio"
 	"context"
 	"database/sql"
@@ -98,9 +97,9 @@ func (s *Store) TakeCarry(ctx context.Context, path string, same []string, dry b
 // unfold makes a database of a carry file, with the tables of its own schema, and brings them up to
 // date.
 func (s *Store) unfold(ctx context.Context, path, temp string) (CarryManifest, error) {
-	z, err := zip.OpenReader(path)
+	z, err := openCarry(path)
 	if err != nil {
-		return CarryManifest{}, fmt.Errorf("%w (cut short, or something else): %w", ErrCarry, err)
+		return CarryManifest{}, err
 	}
 	defer z.Close()
 	m, err := manifestOf(&z.Reader)

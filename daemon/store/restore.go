@@ -39,7 +39,10 @@ func NewestCopy(ctx context.Context, path string) (string, error) {
 			bad = append(bad, err)
 		}
 	}
-	return "", fmt.Errorf("%w in %s, nor in %s in it (a copy is named lidwright-000042-20260109T090000Z.db): %w", ErrNoCopy, path, copiesFolder, errors.Join(append(bad, os.ErrNotExist)...))
+	if len(bad) > 0 {
+		return "", fmt.Errorf("%w in %s that is good: %w", ErrNoCopy, path, errors.Join(bad...))
+	}
+	return "", fmt.Errorf("%w in %s, nor in %s in it (a copy is named lidwright-000042-20260109T090000Z.db): %w", ErrNoCopy, path, copiesFolder, os.ErrNotExist)
 }
 
 // Restore puts a copy, or the newest good one of a folder, in the place of the store of a folder
