@@ -47,7 +47,7 @@ func childFiring(t testing.TB, n int) (made, kiln.Firing) {
 // an earlier one was killed.
 func child(folder string) error {
 	ctx := context.Background()
-	s, err := Open(ctx, folder)
+	s, err := Settings{Copies: 2}.Open(ctx, folder) // so that the third is written over the first
 	if err != nil {
 		return err
 	}

@@ -190,7 +190,7 @@ func garble(b []byte, from, end int64, rng *rand.Rand) {
 }
 
 // TestPowerCut cuts the power of a recorded process at random moments: on a card that keeps its
-// word nothing is damaged and nothing acknowledged is lost.
+// word nothing is damaged, nothing acknowledged is lost, and what has the name of a copy is a whole one.
 func TestPowerCut(t *testing.T) {
 	folder := t.TempDir()
 	steps := writeDown(t, folder)
@@ -218,9 +218,18 @@ func cutAll(t *testing.T, folder string, steps []step, states int, spoil bool) (
 	t.Helper()
 	rng := rand.New(rand.NewPCG(4, 7))
 	moments := make([]int, states)
+	var copying []int // steps that make copies
+	for i, s := range steps {
+		if strings.HasPrefix(s.path, filepath.Join(folder, copiesFolder)) {
+			copying = append(copying, i)
+		}
+	}
 	for i := range moments {
-		if moments[i] = rng.IntN(len(steps)); i%4 == 0 {
+		switch moments[i] = rng.IntN(len(steps)); i % 4 {
+		case 0:
 			moments[i] = rng.IntN(min(200, len(steps))) // the first start has forms of its own
+		case 1:
+			moments[i] = copying[rng.IntN(len(copying))]
 		}
 	}
 	slices.Sort(moments)
@@ -240,6 +249,11 @@ func cutAll(t *testing.T, folder string, steps []step, states int, spoil bool) (
 		}
 		if err := d.cut(found, rng, spoil); err != nil {
 			t.Fatal(err)
+		}
+		for _, c := range must[[]string](t)(copiesOf(found)) {
+			if err := checkCopy(t.Context(), c); err != nil {
+				t.Errorf("cut after step %d: %v", moment, err)
+			}
 		}
 		wrong := said.judge(t, found)
 		for _, w := range wrong {
