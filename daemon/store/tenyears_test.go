@@ -80,7 +80,7 @@ func TestTenYears(t *testing.T) {
 // and has everything that was acknowledged before it was begun.
 func TestCopiesUnderLoad(t *testing.T) {
 	folder := t.TempDir()
-	s := must[*Store](t)(Settings{Copies: 1000}.Open(t.Context(), folder))
+	s := must[*Store](t)(Open(t.Context(), folder))
 	defer s.Close()
 	furnish(t, s, "BQ7")
 	m := firingOf(t, glaze, 0.1, 1)
