@@ -3,6 +3,7 @@ package daemon
 import (
 	"bytes"
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
 	"io"
@@ -428,8 +429,34 @@ func TestCannotStart(t *testing.T) {
 	}
 }
 
-// startAndEnd starts a daemon that is to end by itself, and gives its code and what it said.
-func startAndEnd(t *testing.T, storeFolder string) (code int, said string) {
+// TestUpgradeWithoutRoom: a store of before, whose tables cannot be brought up to date for want of room,
+// ends the start with the code that systemd does not start again, and in words; with room it starts.
+func TestUpgradeWithoutRoom(t *testing.T) {
+	text, err := os.ReadFile("store/testdata/schema-1.sql")
+	if err != nil {
+		t.Fatal(err)
+	}
+	folder := t.TempDir()
+	if err := os.Chmod(folder, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	db, err := sql.Open("sqlite", filepath.Join(folder, "lidwright.db"))
+	if err == nil {
+		_, err = db.Exec("BEGIN; PRAGMA defer_foreign_keys = 1;" + string(text) + "COMMIT;")
+	}
+	if err := errors.Join(err, db.Close()); err != nil {
+		t.Fatal(err)
+	}
+	code, said := startAndEnd(t, folder, "sh", "-c", `ulimit -f 128; exec "$0"`) // 64 kB a file
+	if code != 5 || !strings.Contains(said, store.ErrUpgrade.Error()) || !strings.Contains(said, "make room") || strings.Count(said, "\n") != 1 {
+		t.Errorf("without room: %d %s", code, said)
+	}
+	newWorld(t, folder).start()
+}
+
+// startAndEnd starts a daemon, under something else if that is given, that is to end by itself, and
+// gives its code and what it said.
+func startAndEnd(t *testing.T, storeFolder string, under ...string) (code int, said string) {
 	t.Helper()
 	settings := filepath.Join(t.TempDir(), "lidwright.toml")
 	if err := os.WriteFile(settings, fmt.Appendf(nil, "[store]\nfolder=%q\n[listen]\naddress=\"127.0.0.1:8419\"\n", storeFolder), 0o600); err != nil {
@@ -437,7 +464,8 @@ func startAndEnd(t *testing.T, storeFolder string) (code int, said string) {
 	}
 	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
 	defer cancel()
-	cmd := exec.CommandContext(ctx, os.Args[0])
+	program := append(under, os.Args[0])
+	cmd := exec.CommandContext(ctx, program[0], program[1:]...)
 	cmd.Env = append(os.Environ(), childVar+"="+settings, "LIDWRIGHT_TEST_EPOCH=0")
 	out, err := cmd.CombinedOutput()
 	var ended *exec.ExitError
