@@ -191,7 +191,9 @@ func (s *Store) makeCopy(ctx context.Context) error {
 	return letGo(copies, s.copies)
 }
 
-// fill puts the pages of the store, as one look sees them, into the file part.
+// fill puts the pages of the store, as one statement sees them, into the file part. VACUUM INTO and the
+// backup interface write every page anew; a page read through SQLite (sqlite.org/dbpage.html) can be
+// compared first.
 func (s *Store) fill(ctx context.Context, part string) error {
 	db, err := sql.Open("sqlite", dsn(plainDSN, s.path()))
 	if err != nil {
