@@ -64,7 +64,7 @@ func TestPackage(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		t.Logf("%s: %.2f MB", filepath.Base(deb), float64(info.Size())/1e6)
+		t.Logf("%s: %.2f MB, SHA-256 %.64s", filepath.Base(deb), float64(info.Size())/1e6, ran(t, nil, "sha256sum", deb))
 		if says := ran(t, nil, "lintian", "--allow-root", "--fail-on", "error,warning", deb); strings.TrimSpace(says) != "" {
 			t.Errorf("lintian: %s", says)
 		}
