@@ -13,11 +13,16 @@ const staleAfter = 2 * time.Second
 // given three periods.
 const quietFor = 10 * time.Second
 
+// patience is how long one look at a line waits that speaks unasked, once it is known where its lines
+// begin: each look that ends in nothing costs as much as a reading.
+const patience = time.Second
+
 // listen reads lines that come unasked.
 func (l *line) listen(ctx context.Context) error {
 	tellers := l.tellers
 	cut := newCutter(l.settings.Kilns[0].Terminator)
 	var pause, quiet time.Duration
+	look := readTimeout
 	due := l.quiet()
 	buf := make([]byte, 1024)
 	ears := ear{lookAt: earful}
@@ -25,16 +30,22 @@ func (l *line) listen(ctx context.Context) error {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
+		if !cut.blind && look < patience {
+			if err := l.port.SetReadTimeout(patience); err != nil {
+				return err
+			}
+			look = patience
+		}
 		n, err := l.read(buf)
 		if err != nil {
 			return err
 		}
 		if n == 0 {
 			cut.fresh()
-			if pause += readTimeout; pause >= staleAfter && cut.stale() {
+			if pause += look; pause >= staleAfter && cut.stale() {
 				l.garbled(tellers, nil, "began and did not end")
 			}
-			if quiet += readTimeout; quiet >= due {
+			if quiet += look; quiet >= due {
 				quiet = 0
 				for _, t := range tellers {
 					t.tally.count(l.Now(), LineSilent)

@@ -32,7 +32,7 @@ const (
 // toggles DTR, which restarts some boards.
 const settle = 2 * time.Second
 
-// readTimeout is how long one look at the port waits; it also bounds how long Run takes to end.
+// readTimeout is how long one look at the port waits; that and patience bound how long Run takes to end.
 const readTimeout = 200 * time.Millisecond
 
 // Source is one serial line. New fills the exported fields with the real ones; a test swaps them
