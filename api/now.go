@@ -35,6 +35,7 @@ type kilnNowJSON struct {
 	Cone                *string          `json:"cone"`
 	ConeWords           *string          `json:"cone_words"`
 	ConePosition        *float64         `json:"cone_position"`
+	Corrected           *nowWorkJSON     `json:"corrected" doc:"The same as the witness cones correct the probe; null where they told nothing of it near this heat"`
 	LimitC              *float64         `json:"limit_c"`
 	OverLimit           bool             `json:"over_limit"`
 	UnpackingMarkC      *float64         `json:"unpacking_mark_c"`
@@ -44,6 +45,12 @@ type kilnNowJSON struct {
 	HeatWorkProvisional bool             `json:"provisional" doc:"The heat work may still grow"`
 	Waits               string           `json:"waits" doc:"What the line waits for, in words; empty while it is heard"`
 	Unwritten           string           `json:"unwritten" doc:"Why readings wait in memory instead of being written; empty if all is well"`
+}
+
+type nowWorkJSON struct {
+	workJSON
+	CorrectionC  *float64 `json:"correction_c" doc:"What is added to every reading"`
+	CorrectionSD *float64 `json:"correction_sd_c"`
 }
 
 type channelNowJSON struct {
@@ -126,6 +133,9 @@ func (s *Server) kilnNow(l kiln.Live) kilnNowJSON {
 		j.Cone, j.ConeWords = text(h.Text()), text(h.Words())
 		if h.C.Known() {
 			j.HeatWorkC, j.HeatWorkLikelyC, j.ConePosition = celsius(h.C), []*float64{celsius(h.Low), celsius(h.High)}, rounded(math.Max(h.Position, 0), 2)
+		}
+		if c, told := l.Corrected[kiln.Place{Channel: s.Kiln[l.Kiln].Control}]; told {
+			j.Corrected = &nowWorkJSON{workJSON{celsius(c.C), likely(c), c.Text(), c.Words()}, celsius(c.Bias), celsius(c.BiasSD)}
 		}
 	}
 	return j

@@ -9,6 +9,7 @@ import (
 	"crypto/tls"
 	"errors"
 	"fmt"
+	"log/slog"
 	"net"
 	"net/http"
 	"net/url"
@@ -292,6 +293,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 	for _, k := range d.recorder.Kilns { // behind the start: curves take a while to read
 		go func() {
 			if p, err := d.past(recording, k.ID, k.Control); err == nil {
+				p.Probes = d.witnessed(recording, k.ID)
 				d.holds(recording, k, p)
 				d.recorder.Tell(recording, kiln.Fact{Kiln: k.ID, What: kiln.PastKnown, Past: p})
 			}
@@ -380,6 +382,7 @@ func (d *Daemon) relearn(id kiln.KilnID) {
 	for _, k := range d.recorder.Kilns {
 		if k.ID == id {
 			if p, err := d.past(ctx, k.ID, k.Control); err == nil {
+				p.Probes = d.witnessed(ctx, k.ID)
 				d.holds(ctx, k, p)
 				go d.recorder.Tell(context.WithoutCancel(ctx), kiln.Fact{Kiln: k.ID, What: kiln.PastKnown, Past: p})
 			}
@@ -390,6 +393,15 @@ func (d *Daemon) relearn(id kiln.KilnID) {
 	case d.over <- struct{}{}:
 	default:
 	}
+}
+
+// witnessed is what the cones tell of the probes of a kiln; nothing where they cannot be read.
+func (d *Daemon) witnessed(ctx context.Context, id kiln.KilnID) kiln.Witnessed {
+	stories, err := d.heat.Stories(ctx, id)
+	if err != nil && ctx.Err() == nil {
+		slog.Warn("a firing that goes on is not corrected by the cones", "kiln", id, "err", err)
+	}
+	return kiln.WitnessedOf(stories)
 }
 
 // holds takes in what the curves of the last firings, at most eight, say of the holds that are usual.

@@ -141,6 +141,23 @@ func (b *heatBench) ask(method, path string, body, into any) (status int, text s
 // fire puts a firing into the store that was fired on a day of January 2026, a reading a minute.
 func (b *heatBench) fire(day int, programme string, kind kiln.Kind) kiln.FiringID {
 	b.t.Helper()
+	f, samples := b.begin(day, programme, kind, 1000*time.Hour)
+	ctx := b.t.Context()
+	laid := kiln.Lay(samples, []kiln.ChannelID{"1"}, 3*time.Minute)
+	f.Peak, f.PeakAfter = laid.Top("1")
+	last := samples[len(samples)-1].At
+	f.Length, _ = last.Sub(f.Began)
+	f.ToTop, f.Over, f.Status = f.PeakAfter, last, kiln.Ended
+	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{"1": kiln.CurveHeatWork(laid, "1", 1290, 0)}
+	if err := b.d.store.EndFiring(ctx, f); err != nil {
+		b.t.Fatal(err)
+	}
+	return f.ID
+}
+
+// begin keeps the first hours of a firing, which goes on.
+func (b *heatBench) begin(day int, programme string, kind kiln.Kind, upTo time.Duration) (kiln.Firing, []kiln.Sample) {
+	b.t.Helper()
 	p, err := practice.Parse(programme)
 	if err != nil {
 		b.t.Fatal(err)
@@ -150,23 +167,15 @@ func (b *heatBench) fire(day int, programme string, kind kiln.Kind) kiln.FiringI
 	id := kiln.FiringID(uuid.Must(uuid.NewV7()).String())
 	f := kiln.Firing{ID: id, Kiln: "big-blue", Kind: kind, KindFrom: kiln.FromFact, Atmosphere: kiln.Oxidation, Source: "serial", Status: kiln.Running, Began: began, Peak: kiln.NoTemperature(), Faulty: map[kiln.Fault]int{}}
 	var samples []kiln.Sample
-	for after := time.Duration(0); after <= p.Length(); after += time.Minute {
+	for after := time.Duration(0); after <= min(p.Length(), upTo); after += time.Minute {
 		at := began
 		at.Since, at.Wall = at.Since+after, at.Wall.Add(after)
 		samples = append(samples, kiln.Sample{Kiln: f.Kiln, At: at, Values: []kiln.Value{{Channel: "1", T: curve.Reading(after)}}})
 	}
-	ctx := b.t.Context()
-	if _, err := b.d.store.BeginFiring(ctx, f, samples); err != nil {
+	if _, err := b.d.store.BeginFiring(b.t.Context(), f, samples); err != nil {
 		b.t.Fatal(err)
 	}
-	laid := kiln.Lay(samples, []kiln.ChannelID{"1"}, 3*time.Minute)
-	f.Peak, f.PeakAfter = laid.Top("1")
-	f.ToTop, f.Length, f.Over, f.Status = f.PeakAfter, p.Length(), samples[len(samples)-1].At, kiln.Ended
-	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{"1": kiln.CurveHeatWork(laid, "1", 1290, 0)}
-	if err := b.d.store.EndFiring(ctx, f); err != nil {
-		b.t.Fatal(err)
-	}
-	return id
+	return f, samples
 }
 
 // told is what these tests read of a firing.
@@ -289,6 +298,66 @@ func TestConesCorrectTheProbe(t *testing.T) {
 	b.d.heat.Again(t.Context(), "big-blue")
 	if f := b.firing(fresh); f.CorrectionC == nil || *f.CorrectionC != 0 || math.Abs(*f.CorrectionSD-3) > 0.1 || !strings.Contains(f.Probe, "No cone has told") {
 		t.Errorf("of a new type S: %+v, %q", f.CorrectionC, f.Probe)
+	}
+}
+
+// While a firing goes on, the cones of those before it are read, and it is told twice from then on: as
+// the probe indicates it and corrected by them.
+func TestCorrectedBesideIndicatedWhileItFires(t *testing.T) {
+	b := newHeatBench(t)
+	var fired []kiln.FiringID
+	for _, day := range []int{2, 5, 8} {
+		fired = append(fired, b.fire(day, glazeTo1206, kiln.Glaze))
+	}
+	now, samples := b.begin(11, glazeTo1206, kiln.Glaze, 8*time.Hour)
+	last := samples[len(samples)-1].At
+	began := time.Now()
+	b.d.Now = func() kiln.Stamp {
+		at := last
+		at.Since, at.Wall = at.Since+time.Since(began), at.Wall.Add(time.Since(began))
+		return at
+	}
+	b.run()
+	for _, id := range fired {
+		if status, text := b.cone(id, map[string]any{"cone": "6", "shelf": "middle", "tilt_deg": 90, "by": "KT"}); status != 201 {
+			t.Fatalf("cone: %d %s", status, text)
+		}
+	}
+	type work struct {
+		HeatWorkC   *float64   `json:"heat_work_c"`
+		Likely      []*float64 `json:"heat_work_likely_c"`
+		ConeWords   string     `json:"cone_words"`
+		CorrectionC *float64   `json:"correction_c"`
+	}
+	var live struct {
+		Items []struct {
+			work
+			Corrected *work
+		}
+	}
+	for deadline := time.Now().Add(30 * time.Second); ; time.Sleep(20 * time.Millisecond) {
+		if status, text := b.ask("GET", "/v1/now", nil, &live); status != 200 {
+			t.Fatalf("%d %s", status, text)
+		}
+		if k := live.Items[0]; k.Corrected != nil && *k.Corrected.CorrectionC > 5 {
+			break
+		}
+		if time.Now().After(deadline) {
+			t.Fatalf("not corrected: %+v", live.Items[0])
+		}
+	}
+	k := live.Items[0]
+	if by := *k.Corrected.HeatWorkC - *k.HeatWorkC; math.Abs(by-*k.Corrected.CorrectionC) > 2.5 || *k.Corrected.HeatWorkC < 1100 || k.Corrected.ConeWords == "" || len(k.Corrected.Likely) != 2 {
+		t.Errorf("now: %+v, corrected %+v", k.work, k.Corrected)
+	}
+	f := b.firing(now.ID)
+	if f.CorrectionC == nil || *f.CorrectionC != *k.Corrected.CorrectionC || *f.HeatWorkC != *k.Corrected.HeatWorkC || *f.AsIndicated.HeatWorkC != *k.HeatWorkC {
+		t.Errorf("the firing: %+v, now: %+v, corrected %+v", f, k.work, k.Corrected)
+	}
+	for _, page := range []string{"/spyhole/big-blue", "/firing/" + string(now.ID)} {
+		if status, text := b.ask("GET", page, nil, nil); status != 200 || !strings.Contains(text, "corrected by the cones") {
+			t.Errorf("%s: %d does not tell what the cones correct", page, status)
+		}
 	}
 }
 

@@ -197,7 +197,7 @@ func (d *desk) begin(e Event) {
 	f := Firing{ID: id, Kiln: d.kiln.ID, Source: "serial", Status: Running, Began: e.At, Provisional: true,
 		Atmosphere: d.detector.Atmosphere(), Load: d.detector.Load(), Peak: NoTemperature()}
 	f.Kind, f.KindFrom = d.detector.Kind()
-	d.growing = newGrowing(d.kiln, f, d.rec.Ladder)
+	d.growing = newGrowing(d.kiln, f, d.rec.Ladder, d.past.Probes)
 	for _, s := range e.Preroll {
 		d.growing.add(s)
 	}
@@ -231,6 +231,7 @@ func (d *desk) tell(t told) {
 		d.opened = Fact{}
 	case PastKnown:
 		d.past = f.Past
+		d.recorrect()
 	}
 	if d.taking && f.What != PastKnown && f.What != LoadOpened && f.What != MarkSet {
 		d.facts = append(d.facts, t)
@@ -244,6 +245,15 @@ func (d *desk) tell(t told) {
 		return
 	}
 	t.reply <- ""
+}
+
+// recorrect has the open firing read again where the cones tell something else of its probes than
+// when it began.
+func (d *desk) recorrect() {
+	if d.growing != nil && !d.taking && !d.growing.cones.same(d.past.Probes) {
+		d.taking = true
+		d.rec.writer.askAgain()
+	}
 }
 
 // flushed takes in what is still held back before a button is heard.

@@ -33,6 +33,7 @@ type Past struct {
 	Usual      []Expected
 	Kind       Kind       // of the last firing, "" if there was none
 	Atmosphere Atmosphere // of the last firing
+	Probes     Witnessed  // what the cones tell of the probes that are fitted now
 }
 
 // Expected is the usual firing of one kind and atmosphere, as far as a detector needs it.

@@ -23,6 +23,8 @@ type growing struct {
 	faulty    map[Fault]int
 
 	gauges  []*HeatGauge // one a channel; nil for those that are no probe
+	cones   Witnessed    // what they told when the firing began, or was read again
+	helped  []*HeatGauge // with that added; nil where no cone has told
 	rejoin  []bool       // a channel that has not spoken since a gap of unknown length
 	minutes []Envelope
 	tail    Curve
@@ -30,14 +32,18 @@ type growing struct {
 
 const tailLength = 10 * time.Minute
 
-func newGrowing(k Kiln, f Firing, l *Ladder) *growing {
-	g := &growing{kiln: k, firing: f, faulty: make(map[Fault]int), rejoin: make([]bool, len(k.Channels))}
+func newGrowing(k Kiln, f Firing, l *Ladder, cones Witnessed) *growing {
+	g := &growing{kiln: k, firing: f, cones: cones, faulty: make(map[Fault]int), rejoin: make([]bool, len(k.Channels))}
 	for _, c := range k.Channels {
-		var gauge *HeatGauge
+		var gauge, helped *HeatGauge
 		if c.Role == RoleProbe {
 			gauge = NewHeatGauge(l, k.Limit)
+			if by, ok := cones.correction(c.ID); ok {
+				helped = NewHeatGauge(l, k.Limit)
+				helped.Bias, helped.BiasSD = by.Bias, by.SD
+			}
 		}
-		g.gauges = append(g.gauges, gauge)
+		g.gauges, g.helped = append(g.gauges, gauge), append(g.helped, helped)
 		g.minutes = append(g.minutes, Envelope{Channel: c.ID, Step: time.Minute})
 		g.tail.Channels = append(g.tail.Channels, c.ID)
 		g.tail.T = append(g.tail.T, nil)
@@ -82,14 +88,16 @@ func (g *growing) add(s Sample) (unheard time.Duration, taken bool) {
 	return unheard, true
 }
 
-// heat gives a reading to the channel's gauge.
+// heat gives a reading to the channel's gauges.
 func (g *growing) heat(i int, age time.Duration, t Celsius) {
-	switch {
-	case g.gauges[i] == nil:
-	case g.rejoin[i]:
-		g.gauges[i].Rejoin(age, t)
-	default:
-		g.gauges[i].Add(age, t)
+	for _, gauge := range []*HeatGauge{g.gauges[i], g.helped[i]} {
+		switch {
+		case gauge == nil:
+		case g.rejoin[i]:
+			gauge.Rejoin(age, t)
+		default:
+			gauge.Add(age, t)
+		}
 	}
 	g.rejoin[i] = false
 }
@@ -162,8 +170,19 @@ func (g *growing) summary(c Course) Firing {
 	f.Gaps, f.Good, f.Faulty = slices.Clone(g.gaps), g.good, maps.Clone(g.faulty)
 	f.HeatWork = make(map[ChannelID]HeatWork)
 	for i, gauge := range g.gauges {
-		if gauge != nil {
-			f.HeatWork[g.kiln.Channels[i].ID] = gauge.HeatWork()
+		if gauge == nil {
+			continue
+		}
+		channel := g.kiln.Channels[i].ID
+		indicated := gauge.HeatWork()
+		f.HeatWork[channel] = indicated
+		if helped := g.helped[i]; helped != nil && g.cones[channel].Last().tells(indicated.C) {
+			if f.Corrected == nil {
+				f.Corrected = make(map[Place]HeatWork)
+			}
+			w := helped.HeatWork()
+			w.Since = g.cones[channel].Life.Since()
+			f.Corrected[Place{Channel: channel}] = w
 		}
 	}
 	return f
@@ -184,6 +203,7 @@ func (g *growing) finish(c Course, control ChannelID, past Past) Firing {
 		}
 	}
 	f := g.summary(c)
+	f.Corrected = nil // its own cones may tell more
 	f.Status, f.Over, f.AtLeast, f.Provisional = c.Status, c.Over, c.AtLeast, false
 	if f.AtLeast {
 		for channel, w := range f.HeatWork {

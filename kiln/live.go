@@ -33,8 +33,9 @@ type Live struct {
 	TopPassed   bool
 	Peak        Celsius // of the open firing; NaN when none is open
 	HeatWork    map[ChannelID]HeatWork
-	Provisional bool // the heat work may still grow
-	Stalled     bool // stopped climbing well short of the usual top
+	Corrected   map[Place]HeatWork // by what the cones told of the probes; none where they told nothing of this heat
+	Provisional bool               // the heat work may still grow
+	Stalled     bool               // stopped climbing well short of the usual top
 	FellEarly   bool
 
 	Limit     Celsius // NaN where none was set
@@ -188,6 +189,7 @@ func (d *desk) liveFiring(l *Live) {
 	f := g.summary(c)
 	l.Firing, l.Number, l.Kind, l.KindFrom, l.Atmosphere, l.Load = f.ID, f.Number, f.Kind, f.KindFrom, f.Atmosphere, f.Load
 	l.Began, l.Elapsed, l.TopPassed, l.Peak, l.HeatWork = f.Began, c.Length, c.Top, f.Peak, f.HeatWork
+	l.Corrected = f.Corrected
 	if usual, ok := d.past.Expect(d.kindNow()); ok {
 		l.UsualToTop = usual.ToTop
 	}

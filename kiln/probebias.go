@@ -211,10 +211,15 @@ func (b ProbeBias) Likely() (low, high Celsius) {
 // sd. Far from where cones were read, and below 800 °C, none is known: 0, with the doubt of a
 // new probe.
 func (b ProbeBias) For(heatWork Celsius) (bias Celsius, sd float64) {
-	if b.Cones == 0 || !(heatWork >= probeLowest) || heatWork < b.Low-probeReach || heatWork > b.High+probeReach {
+	if !b.tells(heatWork) {
 		return 0, b.start
 	}
 	return b.Bias, b.BiasSD
+}
+
+// tells reports whether cones near that heat work told of the probe.
+func (b ProbeBias) tells(heatWork Celsius) bool {
+	return b.Cones > 0 && heatWork >= probeLowest && heatWork >= b.Low-probeReach && heatWork <= b.High+probeReach
 }
 
 // doubtFor is For with the sd as a temperature, as a gauge takes it.

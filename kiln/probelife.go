@@ -2,6 +2,7 @@ package kiln
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 	"time"
 )
@@ -225,6 +226,42 @@ func (c Correction) Differs(w HeatWork) bool {
 	const enough = 0.005
 	apart := func(a, b Celsius) bool { return max(a-b, b-a) > enough }
 	return w.Model != HeatWorkModel || c.Since != w.Since || apart(c.Bias, w.Bias) || apart(c.SD, w.BiasSD)
+}
+
+// Witnessed is what the cones tell by now of the probe of each channel, of those that they told of.
+type Witnessed map[ChannelID]ProbeStory
+
+// WitnessedOf are the stories of the channels themselves, of the lives that go on.
+func WitnessedOf(stories []ProbeStory) Witnessed {
+	w := Witnessed{}
+	for _, s := range stories { // a later life stands after the one before it
+		if s.Shelf != "" {
+			continue
+		}
+		if delete(w, s.Channel); s.Last().Cones > 0 && s.Life.Removed.IsZero() {
+			w[s.Channel] = s
+		}
+	}
+	return w
+}
+
+// correction is what is to be added to each reading of a firing that goes on; ok is false where no
+// cone has told of the probe.
+func (w Witnessed) correction(channel ChannelID) (c Correction, ok bool) {
+	s, ok := w[channel]
+	if !ok {
+		return Correction{}, false
+	}
+	last := s.Last()
+	return Correction{Bias: last.Bias, SD: Celsius(last.BiasSD), Since: s.Life.Since()}, true
+}
+
+// same reports whether another one corrects alike.
+func (w Witnessed) same(other Witnessed) bool {
+	return maps.EqualFunc(w, other, func(a, b ProbeStory) bool {
+		x, y := a.Last(), b.Last()
+		return x.Bias == y.Bias && x.BiasSD == y.BiasSD && x.Low == y.Low && x.High == y.High && a.Life.Since() == b.Life.Since()
+	})
 }
 
 // CorrectedHeatWork works out the heat work of one channel of a whole firing with a correction.

@@ -86,7 +86,7 @@ func hasChannel(channels []Channel, id ChannelID) bool {
 // hearing meanwhile.
 func (d *desk) revive(u Unfinished) {
 	d.taking, d.replay = false, true
-	d.growing = newGrowing(d.kiln, u.Firing, d.rec.Ladder)
+	d.growing = newGrowing(d.kiln, u.Firing, d.rec.Ladder, d.past.Probes)
 	d.growing.resumed = true
 	d.detector.Resume(u.Firing)
 	samples := u.Samples
@@ -139,6 +139,7 @@ func (d *desk) takeUp(from *desk) {
 	for _, t := range facts {
 		d.tell(t)
 	}
+	d.recorrect()
 }
 
 // remember keeps what was last heard before a restart.

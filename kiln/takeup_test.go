@@ -348,3 +348,64 @@ func TestTakeUpWithinASecond(t *testing.T) {
 		}
 	})
 }
+
+// What cones told of a probe is added to the readings of a firing that goes on: told before it began,
+// told in its middle or told again after each of many stops, the number is the same to the last bit,
+// beside that of the probe alone; where cones told nothing of such heat there is none.
+func TestCorrectedWhileItFires(t *testing.T) {
+	story := ProbeStory{Place: Place{Channel: "1"}, Life: ProbeLife{Channel: "1", Fitted: winter}, After: []ProbeBias{{Firing: "before", Bias: 9, BiasSD: 2, Cones: 4, Low: 1200, High: 1230}}}
+	past := Past{Probes: WitnessedOf([]ProbeStory{story, {Place: Place{"1", "top"}, Life: story.Life, After: []ProbeBias{{Bias: 40, Cones: 1, Low: 1200, High: 1200}}}})}
+	fire := func(t *testing.T, tellAt int, stops bool) (w HeatWork, alone HeatWork) {
+		synctest.Test(t, func(t *testing.T) {
+			log := newMemoryLog()
+			g := newRig(t, log, boot("a", winter, true))
+			tell := func() {
+				t.Helper()
+				if _, err := g.rec.Tell(t.Context(), Fact{Kiln: "big-blue", What: PastKnown, Past: past}); err != nil {
+					t.Error(err)
+				}
+			}
+			for i := range 9 * 3600 {
+				if i == tellAt {
+					tell()
+				}
+				if i > 0 && i%7000 == 0 && stops {
+					if err := g.stop(); err != nil {
+						t.Error(err)
+					}
+					g = newRig(t, log, g.clock())
+					tell()
+				}
+				g.second(20 + Celsius(i)*130/3600)
+				if i == 6*3600 {
+					if f, _ := g.rec.Firing("big-blue"); f.HeatWork["1"].C > 900 || f.Corrected != nil {
+						t.Errorf("no cone told of %v: %v", f.HeatWork["1"], f.Corrected)
+					}
+				}
+			}
+			synctest.Wait()
+			l := g.live()
+			w, alone = l.Corrected[Place{Channel: "1"}], l.HeatWork["1"]
+			if len(l.Corrected) != 1 {
+				t.Errorf("corrected: %v", l.Corrected)
+			}
+			if err := g.stop(); err != nil {
+				t.Error(err)
+			}
+		})
+		return w, alone
+	}
+	before, alone := fire(t, 0, false)
+	if !before.Known() || before.Bias != 9 || before.BiasSD != 2 || before.Since != story.Life.Since() {
+		t.Fatalf("%+v", before)
+	}
+	if d := before.C - alone.C; d < 7 || d > 11 || before.High-before.Low <= alone.High-alone.Low {
+		t.Errorf("corrected by 9: %v from %v", before, alone)
+	}
+	if middle, also := fire(t, 5*3600, false); middle != before || also != alone {
+		t.Errorf("told in the middle: %v, before: %v", middle, before)
+	}
+	if stopped, also := fire(t, 0, true); stopped != before || also != alone {
+		t.Errorf("with stops: %v, without: %v", stopped, before)
+	}
+}

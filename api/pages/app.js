@@ -26,6 +26,7 @@
     if (k.hours !== null) put(t, "hours", k.hours.toFixed(1) + " h");
     if (k.peak_c !== null) put(t, "peak", Math.round(k.peak_c) + " °C");
     if (k.cone_words) put(t, "cone", say(k.cone_words));
+    if (k.corrected) put(t, "corrected", say(k.corrected.cone_words));
     heard.set(t, {at: performance.now() - 1000 * (k.read_age_s ?? 0), known: k.read_age_s !== null, waits: k.waits, last: k.last_temperature_c});
   });
   if (tiles.length && window.EventSource) {
