@@ -9,10 +9,15 @@ var threeZones = Kiln{ID: "big-blue", Control: "2", Limit: 1300, Unpacking: 95, 
 	{ID: "1", Role: RoleProbe}, {ID: "2", Role: RoleProbe}, {ID: "3", Role: RoleProbe}}}
 
 // BenchmarkSecond is one second of one kiln with three channels in a firing: judged, detected,
-// laid on the curve, worked into heat, queued, and a tick. At 0.1 % of a core it may take 1 ms.
+// laid on the curve, worked into heat as indicated and as cones corrected it, queued, and a tick. At
+// 0.1 % of a core it may take 1 ms.
 func BenchmarkSecond(b *testing.B) {
 	now := boot("a", winter, true)
-	r := &Recorder{Kilns: []Kiln{threeZones}, Log: newMemoryLog(), Ladder: MainLadder(),
+	told := Witnessed{}
+	for _, c := range threeZones.Channels {
+		told[c.ID] = ProbeStory{Place: Place{Channel: c.ID}, After: []ProbeBias{{Bias: 9, BiasSD: 2, Cones: 4, Low: 1200, High: 1230}}}
+	}
+	r := &Recorder{Kilns: []Kiln{threeZones}, Log: newMemoryLog(), Ladder: MainLadder(), Past: map[KilnID]Past{"big-blue": {Probes: told}},
 		Now: func() Stamp { return now }, NewID: func() FiringID { return "f" }}
 	r.prepare()
 	r.takeUp(nil)
