@@ -19,6 +19,7 @@ const (
 	gapNearPeak = 150             // °C below the peak within which a gap can matter
 	gapToMark   = 5 * time.Minute // a gap longer than this near the top makes it an estimate
 	gapParts    = 25              // °C that a way through a gap is cut into
+	gapDeep     = 200             // °C below its hot end from which a way does next to nothing, and four times as wide parts will do
 	gapAbove    = 50              // °C that a kiln may have risen unheard above all it was heard at, for each hour
 )
 
@@ -117,9 +118,26 @@ func (l *Ladder) by(d *[rungCount]float64, from, to *heatPoint, turn, at, first,
 	}
 	there := heatPoint{hours: from.hours + heatClamp((at-from.t)/first, 0, turn), t: at}
 	leave := heatPoint{hours: to.hours - heatClamp((to.t-at)/second, 0, hours-turn), t: at}
-	l.workIn(d, from, &there, gapParts)
-	l.workIn(d, &there, &leave, gapParts)
-	l.workIn(d, &leave, to, gapParts)
+	l.way(d, from, &there)
+	l.way(d, &there, &leave)
+	l.way(d, &leave, to)
+}
+
+// way adds the work of one straight piece through a gap.
+func (l *Ladder) way(d *[rungCount]float64, from, to *heatPoint) {
+	share := gapDeep / math.Abs(to.t-from.t)
+	if !(share < 1) {
+		l.workIn(d, from, to, gapParts)
+		return
+	}
+	deep := heatPoint{hours: to.hours + (from.hours-to.hours)*share, t: to.t + (from.t-to.t)*share}
+	near, far := gapParts, 4*gapParts
+	if from.t > to.t {
+		deep = heatPoint{hours: from.hours + (to.hours-from.hours)*share, t: from.t + (to.t-from.t)*share}
+		near, far = far, near
+	}
+	l.workIn(d, from, &deep, float64(far))
+	l.workIn(d, &deep, to, float64(near))
 }
 
 func heatClamp(x, lo, hi float64) float64 { return math.Max(lo, math.Min(hi, x)) }

@@ -18,7 +18,7 @@ type HeatWork struct {
 // HeatWorkModel is the number of the model kept with a closed firing's heat work. Another
 // number comes with another table, other constants or another rule for samples and gaps,
 // and has every firing worked out again.
-const HeatWorkModel = "1"
+const HeatWorkModel = "2"
 
 // Where a heat work comes from.
 const (
