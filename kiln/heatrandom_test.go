@@ -169,7 +169,7 @@ func TestThinningChangesNothing(t *testing.T) {
 // 10 °C on every sample moves a workshop firing by 10 ± 2.5 °C in 99 of 100. It cannot hold for
 // every curve: a firing that is not at 60 °C/h lies s ln(rate/60) off its heat work, and where s
 // changes along the ladder (019 to 013, 04 to 02) that changes too with the 10 °C, the more the
-// longer the hold. Wild firings are told, not judged.
+// longer the hold (TestTenDegreesInThePublishedTable). Wild firings are told, not judged.
 func TestShiftedByTenDegrees(t *testing.T) {
 	r := rand.New(rand.NewPCG(11, 4))
 	shift := func(c Curve) (float64, bool) {
@@ -227,4 +227,45 @@ func TestCorrected(t *testing.T) {
 			t.Errorf("indicated %.0f, cones at %.0f: corrected %.0f", indicated.C, probe.Low, corrected.C)
 		}
 	}
+}
+
+// The table itself moves a firing that is not at 60 °C/h by other than 10 °C where neighbouring cones
+// stand further apart, or closer, at that rate than at 60: ten degrees more then are 10 times the quotient
+// of the two steps (cones.csv, the published end points of the main series at 15, 60 and 150 °C/h). The
+// gauge follows the table: over each such step it moves by the step at 60 °C/h.
+func TestTenDegreesInThePublishedTable(t *testing.T) {
+	at := map[string]map[CelsiusPerHour]Celsius{}
+	for _, e := range ConeTable() {
+		if e.Series == SeriesSelfSupporting {
+			if at[e.Cone] == nil {
+				at[e.Cone] = map[CelsiusPerHour]Celsius{}
+			}
+			at[e.Cone][e.Rate] = e.At
+		}
+	}
+	steps, beyond, least, most := 0, 0, 10.0, 10.0
+	var off residuals
+	for i := 1; i < rungCount; i++ {
+		a, b := at[rungLabels[i-1]], at[rungLabels[i]]
+		for _, rate := range []CelsiusPerHour{15, 150} {
+			if a[60] == 0 || b[60] == 0 || a[rate] == 0 || b[rate] == 0 || b[rate]-a[rate] < 1 {
+				continue
+			}
+			moves := 10 * float64((b[60]-a[60])/(b[rate]-a[rate]))
+			steps++
+			least, most = math.Min(least, moves), math.Max(most, moves)
+			if math.Abs(moves-10) > 2.5 {
+				beyond++
+			}
+			below, above := curveWork(programmeFrom(20, time.Minute, leg{float64(a[rate]), float64(rate), 0})), curveWork(programmeFrom(20, time.Minute, leg{float64(b[rate]), float64(rate), 0}))
+			if below.Known() && above.Known() && above.Position < 35 {
+				off = append(off, math.Abs(float64((above.C-below.C)-(b[60]-a[60]))))
+			}
+		}
+	}
+	t.Logf("in the table ten degrees more at 15 or 150 °C/h are %.1f to %.1f at 60; %d of %d steps lie outside 10 ± 2.5", least, most, beyond, steps)
+	if steps < 30 || beyond == 0 {
+		t.Errorf("%d of %d steps", beyond, steps)
+	}
+	off.check(t, "steps of the table, at 15 and 150", 3, 6, 10) // twice what one end point may be off
 }
