@@ -125,10 +125,10 @@ func (s *Server) firingJSON(f kiln.Firing, control kiln.ChannelID, usual kiln.Ex
 	if h.Model != "" || ok {
 		j.HeatWorkC, j.HeatWorkFrom, j.HeatModel, j.Estimate = celsius(h.C), h.From, h.Model, h.Estimate
 		j.HeatLikely = likely(h)
-		j.Cone, j.ConeWords, j.ConePosition = h.Text(), h.Words(), rounded(h.Position, 2)
+		j.Cone, j.ConeWords, j.ConePosition = kiln.ConeText(h), kiln.ConeWords(h), rounded(h.Position, 2)
 	}
 	if i, has := f.HeatWork[control]; has {
-		j.AsIndicated = &workJSON{celsius(i.C), likely(i), i.Text(), i.Words()}
+		j.AsIndicated = &workJSON{celsius(i.C), likely(i), kiln.ConeText(i), kiln.ConeWords(i)}
 		if c, done := f.Corrected[kiln.Place{Channel: control}]; done {
 			j.CorrectionC, j.CorrectionSD = celsius(c.Bias), celsius(c.BiasSD)
 		}

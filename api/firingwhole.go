@@ -114,7 +114,7 @@ func (s *Server) addFeatures(ctx context.Context, f kiln.Firing, j *firingWholeJ
 		return err
 	}
 	if f.Source == "hand" {
-		curve = curve.Typed()
+		curve = kiln.TypedCurve(curve)
 	}
 	v := kiln.FeaturesOf(curve, channel)
 	for _, r := range v.Remarks(f.Kind, kiln.DefaultFeatureLimits()) {

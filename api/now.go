@@ -130,12 +130,12 @@ func (s *Server) kilnNow(l kiln.Live) kilnNowJSON {
 	j.HeatWorkProvisional = l.Provisional
 	j.Firing, j.FiringName, j.Hours, j.PeakC = text(string(l.Firing)), text(kiln.Firing{Kiln: l.Kiln, Number: l.Number}.Name()), hours(l.Elapsed), celsius(l.Peak)
 	if h, ok := l.HeatWork[s.Kiln[l.Kiln].Control]; ok {
-		j.Cone, j.ConeWords = text(h.Text()), text(h.Words())
+		j.Cone, j.ConeWords = text(kiln.ConeText(h)), text(kiln.ConeWords(h))
 		if h.C.Known() {
 			j.HeatWorkC, j.HeatWorkLikelyC, j.ConePosition = celsius(h.C), []*float64{celsius(h.Low), celsius(h.High)}, rounded(math.Max(h.Position, 0), 2)
 		}
 		if c, told := l.Corrected[kiln.Place{Channel: s.Kiln[l.Kiln].Control}]; told {
-			j.Corrected = &nowWorkJSON{workJSON{celsius(c.C), likely(c), c.Text(), c.Words()}, celsius(c.Bias), celsius(c.BiasSD)}
+			j.Corrected = &nowWorkJSON{workJSON{celsius(c.C), likely(c), kiln.ConeText(c), kiln.ConeWords(c)}, celsius(c.Bias), celsius(c.BiasSD)}
 		}
 	}
 	return j

@@ -126,7 +126,7 @@ func (s *Server) takeOldLog(ctx context.Context, r *http.Request, text []byte) (
 			f.Good++
 		}
 	}
-	out.BeganAt, out.Hours, out.Cone = f.Began.Wall.In(s.Site.Zone).Format(time.RFC3339), f.Length.Hours(), f.HeatWork[log.Channel(0)].Words()
+	out.BeganAt, out.Hours, out.Cone = f.Began.Wall.In(s.Site.Zone).Format(time.RFC3339), f.Length.Hours(), kiln.ConeWords(f.HeatWork[log.Channel(0)])
 	if f.Peak.Known() {
 		peak := float64(f.Peak)
 		out.PeakC = &peak

@@ -1,7 +1,6 @@
 package kiln
 
 import (
-	"math"
 	"slices"
 	"time"
 )
@@ -75,9 +74,9 @@ func (r *ring) close() (b bin, ok bool) {
 		return bin{}, false
 	}
 	middle := r.stamps[len(r.stamps)/2]
-	b = bin{at: middle.at, age: middle.age, t: Celsius(median(r.control)), all: make([]Celsius, r.width)}
+	b = bin{at: middle.at, age: middle.age, t: Celsius(Median(r.control)), all: make([]Celsius, r.width)}
 	for i, v := range r.values {
-		b.all[i] = Celsius(median(v))
+		b.all[i] = Celsius(Median(v))
 	}
 	return b, true
 }
@@ -137,20 +136,7 @@ func (r *ring) steady() Celsius {
 	for i := max(0, len(r.bins)-5); i < len(r.bins); i++ {
 		last[n], n = float64(r.bins[i].t), n+1
 	}
-	return Celsius(median(last[:n]))
-}
-
-// median of values, which it sorts; NaN of none.
-func median(values []float64) float64 {
-	n := len(values)
-	if n == 0 {
-		return math.NaN()
-	}
-	slices.Sort(values)
-	if n%2 == 1 {
-		return values[n/2]
-	}
-	return (values[n/2-1] + values[n/2]) / 2
+	return Celsius(Median(last[:n]))
 }
 
 // lowest is the least of the values of the last 12 h; the zero one has none.

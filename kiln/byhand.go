@@ -16,17 +16,6 @@ type ByHand struct {
 	Typed        Curve         // readings now and then, channel ByHandChannel
 }
 
-// HandTold is what was told of a firing by hand beside its times, its curve and its cones.
-type HandTold struct {
-	Sitter       string    // cone in the sitter
-	SitterSeries Series    // "" is small
-	Dropped      time.Time // when it dropped; zero: not told
-	Intended     string    // cone that was meant to be reached
-}
-
-// ByHandChannel is the channel of a typed curve.
-const ByHandChannel ChannelID = "hand"
-
 // Doubts of a firing by hand, °C (one sd; own choices).
 const (
 	sitterSD   = 12
@@ -79,9 +68,9 @@ func (h ByHand) HeatWork(l *Ladder, limit Celsius) (w HeatWork, says []string) {
 	return unknownHeatWork(FromCones), says
 }
 
-// Typed is a typed curve with the straight lines between its readings that whoever typed it meant,
+// TypedCurve is a typed curve with the straight lines between its readings that whoever typed it meant,
 // a point each 10 s.
-func (c Curve) Typed() Curve {
+func TypedCurve(c Curve) Curve {
 	out := Curve{Channels: []ChannelID{ByHandChannel}, T: [][]Celsius{nil}}
 	column := c.Column(ByHandChannel)
 	for i, t := range column {
@@ -164,7 +153,7 @@ func (l *Ladder) ConesHeatWork(cones []ConeReading) (w HeatWork, says []string) 
 	case len(all) == 0:
 		return w, says
 	case !point && !upper.Known():
-		w = heatWorkAround(lower, Celsius(z90*overSD), FromCones)
+		w = heatWorkAround(lower, Celsius(Z90*overSD), FromCones)
 		w.High = NoTemperature()
 		return w, append(says, "All cones are down: the heat work is at least that of the last.")
 	case !point && !lower.Known():
@@ -238,7 +227,7 @@ func HandWork(f Firing, cones []ConeReading, typed Curve, limit Celsius) (w Heat
 	}
 	if len(count) > 1 {
 		h.Cones = slices.DeleteFunc(slices.Clone(cones), func(c ConeReading) bool { return c.Shelf != shelf })
-		says = append(says, fmt.Sprintf("Cones stood on several shelves; those of %s count, where most were.", oneOf(shelf == "", "no named shelf", shelf)))
+		says = append(says, fmt.Sprintf("Cones stood on several shelves; those of %s count, where most were.", either(shelf == "", "no named shelf", shelf)))
 	}
 	w, said := h.HeatWork(MainLadder(), limit)
 	return w, append(says, said...)

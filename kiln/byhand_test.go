@@ -87,7 +87,7 @@ func TestConesAlone(t *testing.T) {
 		t.Errorf("8 down and 04 upright: %+v %v", cross, says)
 	}
 	none, says := l.ConesHeatWork(nil)
-	if none.Known() || none.Text() != "below 022" || len(says) != 0 {
+	if none.Known() || ConeText(none) != "below 022" || len(says) != 0 {
 		t.Errorf("no cones: %+v %v", none, says)
 	}
 	// Two readings of one cone are worth more than one: the sd falls by a root of two.
@@ -110,11 +110,11 @@ func TestNothingByHand(t *testing.T) {
 func TestTypedCurveIsJoined(t *testing.T) {
 	c := Curve{Channels: []ChannelID{ByHandChannel}, After: []time.Duration{0, 5 * time.Hour, 10 * time.Hour, 11 * time.Hour, 21 * time.Hour},
 		T: [][]Celsius{{20, 520, 1000, 1000, 400}}}
-	f := FeaturesOf(c.Typed(), ByHandChannel)
+	f := FeaturesOf(TypedCurve(c), ByHandChannel)
 	if f.Peak != 1000 || math.Abs(float64(f.QuartzUp)-96) > 1 || math.Abs(float64(f.QuartzDown)-60) > 1 || len(f.Holds) != 1 || f.LongestGap != 0 {
 		t.Errorf("features of a typed curve: %+v", f)
 	}
-	if len((Curve{}).Typed().After) != 0 {
+	if len(TypedCurve(Curve{}).After) != 0 {
 		t.Error("something came of nothing")
 	}
 }

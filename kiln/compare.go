@@ -54,31 +54,6 @@ func Align(firings []Compared, at Celsius) ([]Compared, error) {
 	return out, nil
 }
 
-// Reached is the age at which the curve first reached t from below, between two steps by the
-// line that joins them; ok is false if it never did.
-func (e Envelope) Reached(t Celsius) (age time.Duration, ok bool) {
-	for i, high := range e.High {
-		if high < t {
-			continue
-		}
-		if i == 0 {
-			return e.After[0], true
-		}
-		before := e.High[i-1]
-		share := float64((t - before) / (high - before))
-		return e.After[i-1] + time.Duration(share*float64(e.After[i]-e.After[i-1])), true
-	}
-	return 0, false
-}
-
-// Name is what people call the firing: its kiln and number, the kiln alone before it has one.
-func (f Firing) Name() string {
-	if f.Number == 0 {
-		return string(f.Kiln)
-	}
-	return fmt.Sprintf("%s %d", f.Kiln, f.Number)
-}
-
 // Difference says in one sentence how a differs from b, as in "25 min slower above 1000 °C,
 // 9 °C less heat work than big-blue 141; gap 48 min". With nothing to tell it is "as big-blue 141".
 func Difference(a, b Compared) string {

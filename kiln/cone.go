@@ -13,10 +13,6 @@ type Cone struct {
 	S        Celsius // how far the end point moves for each e-fold of the rate
 }
 
-// Series is a kind of pyrometric cone. Two series do not mix: cones of one name end up to
-// 54 °C apart.
-type Series string
-
 // The series whose end points are in cones.csv. SeriesSelfSupporting is the main one, which
 // all heat work is told in.
 const (

@@ -57,7 +57,7 @@ func TimeToMark(after []time.Duration, t []Celsius, mark, room Celsius) Unpackab
 	if some && earlier.rate > 0 && earlier.log > fall.log {
 		slower := (1/fall.rate - 1/earlier.rate) / (fall.log - earlier.log) // of tau, for each e-fold of T - room
 		u := fall.log - math.Log(float64(mark-room))
-		bent = heatClamp(straight-slower*u*u/2, 0.7*straight, 1.5*straight)
+		bent = min(max(straight-slower*u*u/2, 0.7*straight), 1.5*straight)
 	}
 	left := (straight + bent) / 2
 	low, high := math.Min(straight, bent), math.Max(straight, bent)
@@ -67,7 +67,7 @@ func TimeToMark(after []time.Duration, t []Celsius, mark, room Celsius) Unpackab
 			low, high = math.Min(low, left+shifted-straight), math.Max(high, left+shifted-straight)
 		}
 	}
-	doubt := z90 * math.Hypot(fall.rateSD/fall.rate, coolModel)
+	doubt := Z90 * math.Hypot(fall.rateSD/fall.rate, coolModel)
 	u := Unpackable{Known: true, Left: hoursToDuration(left), Low: hoursToDuration(math.Max(0, low*(1-doubt))), High: hoursToDuration(high * (1 + doubt))}
 	u.Says = fmt.Sprintf("%.0f °C in about %s, likely %s to %s.", mark, sayHours(u.Left), sayHours(u.Low), sayHours(u.High))
 	return u

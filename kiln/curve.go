@@ -76,3 +76,20 @@ func (e Envelope) Over(t Celsius) time.Duration {
 	}
 	return time.Duration(n) * e.Step
 }
+
+// Reached is the age at which the curve first reached t from below, between two steps by the
+// line that joins them; ok is false if it never did.
+func (e Envelope) Reached(t Celsius) (age time.Duration, ok bool) {
+	for i, high := range e.High {
+		if high < t {
+			continue
+		}
+		if i == 0 {
+			return e.After[0], true
+		}
+		before := e.High[i-1]
+		share := float64((t - before) / (high - before))
+		return e.After[i-1] + time.Duration(share*float64(e.After[i]-e.After[i-1])), true
+	}
+	return 0, false
+}

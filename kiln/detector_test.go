@@ -8,9 +8,6 @@ import (
 	"time"
 )
 
-var shapeKiln = Kiln{ID: "big-blue", Channels: []Channel{{ID: "1", Role: RoleProbe}}, Control: "1",
-	Limit: NoTemperature(), Unpacking: 95}
-
 // heard is what a detector made of a shape, taking up open firings after each restart the way a
 // recorder does.
 type heard struct {

@@ -150,33 +150,6 @@ func (j *Judge) channel(id ChannelID) *channelJudge {
 	return nil
 }
 
-// withFault is s with one value marked; the values of s itself stay as they are.
-func (s Sample) withFault(i int, fault Fault) Sample {
-	s.Values = append([]Value(nil), s.Values...)
-	s.Values[i].Fault = fault
-	return s
-}
-
-// with is s with one value more, in its place in the order of the settings; values of
-// channels that the settings do not have stay, after the others.
-func (s Sample) with(k Kiln, more Value) Sample {
-	values := make([]Value, 0, len(s.Values)+1)
-	for _, c := range k.Channels {
-		if c.ID == more.Channel {
-			values = append(values, more)
-		} else if v, ok := s.Value(c.ID); ok {
-			values = append(values, v)
-		}
-	}
-	for _, v := range s.Values {
-		if !hasChannel(k.Channels, v.Channel) {
-			values = append(values, v)
-		}
-	}
-	s.Values = values
-	return s
-}
-
 // room is the temperature of the room, and whether a channel tells it.
 func (j *Judge) room() (Celsius, bool) {
 	for i := range j.channels {

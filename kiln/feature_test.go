@@ -124,26 +124,6 @@ func TestRemarksNameTheirStanding(t *testing.T) {
 	}
 }
 
-// cut leaves out what was heard between two ages, and lists the gap if told.
-func cut(c Curve, from, to time.Duration, told bool) Curve {
-	out := Curve{Channels: c.Channels, T: make([][]Celsius, len(c.T))}
-	last := time.Duration(0)
-	for i, after := range c.After {
-		if after > from && after < to {
-			continue
-		}
-		if after >= to && last <= from && told {
-			out.Gaps = append(out.Gaps, Gap{After: last, For: after - last, Known: true, Why: "quiet"})
-		}
-		last = after
-		out.After = append(out.After, after)
-		for j := range c.T {
-			out.T[j] = append(out.T[j], c.T[j][i])
-		}
-	}
-	return out
-}
-
 func ExampleFeatures_Remarks() {
 	c := programme(time.Minute, leg{1222, 60, 20 * time.Minute}, leg{200, 90, 0})
 	for _, r := range FeaturesOf(c, "1").Remarks(Glaze, DefaultFeatureLimits()) {

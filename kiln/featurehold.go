@@ -62,7 +62,7 @@ func (r flatRun) trim(p []featurePoint) flatRun {
 	for _, q := range p[r.from : r.to+1] {
 		all = append(all, q.t)
 	}
-	middle := median(all)
+	middle := Median(all)
 	for r.from < r.to && math.Abs(p[r.from].t-middle) > holdEnds {
 		r.from++
 	}

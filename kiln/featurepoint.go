@@ -5,6 +5,9 @@ import (
 	"time"
 )
 
+// pointBin is how long readings are averaged before they make a point.
+const pointBin = 10 * time.Second
+
 // featurePoint is the mean of the good readings of 10 s, or a reading where they come
 // slower; gap says that nothing was heard since the point before.
 type featurePoint struct {
@@ -37,10 +40,10 @@ func featurePoints(c Curve, channel ChannelID) []featurePoint {
 		for ; gap < len(c.Gaps) && c.Gaps[gap].After < after; gap++ {
 			crossed = true
 		}
-		if b := int64(after / heatBin); n > 0 && (b != number || crossed) {
+		if b := int64(after / pointBin); n > 0 && (b != number || crossed) {
 			closeBin()
 		}
-		number = int64(after / heatBin)
+		number = int64(after / pointBin)
 		broken = broken || crossed
 		n, sumT, sumH = n+1, sumT+float64(t), sumH+after.Hours()
 	}
@@ -64,7 +67,7 @@ func medianStep(c Curve, channel ChannelID) time.Duration {
 	if len(steps) == 0 {
 		return 0
 	}
-	return time.Duration(median(steps))
+	return time.Duration(Median(steps))
 }
 
 // featureTop is the highest of the running medians of five points, and the point it
@@ -128,7 +131,7 @@ func crossing(p []featurePoint, i int, t float64) float64 {
 	if i <= 0 || i >= len(p) || p[i].t == p[i-1].t {
 		return p[min(max(i, 0), len(p)-1)].hours
 	}
-	f := heatClamp((t-p[i-1].t)/(p[i].t-p[i-1].t), 0, 1)
+	f := min(max((t-p[i-1].t)/(p[i].t-p[i-1].t), 0), 1)
 	return p[i-1].hours + f*(p[i].hours-p[i-1].hours)
 }
 

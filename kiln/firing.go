@@ -2,6 +2,7 @@ package kiln
 
 import (
 	"errors"
+	"fmt"
 	"time"
 )
 
@@ -105,3 +106,50 @@ type FiringFilter struct {
 	Before     time.Time // began before this
 	Limit      int       // at most so many, before kind and atmosphere are looked at; 0: all
 }
+
+// Name is what people call the firing: its kiln and number, the kiln alone before it has one.
+func (f Firing) Name() string {
+	if f.Number == 0 {
+		return string(f.Kiln)
+	}
+	return fmt.Sprintf("%s %d", f.Kiln, f.Number)
+}
+
+// Work is the heat work of a channel: corrected by the cones where that was worked out, else as
+// indicated, else that of a firing by hand. ok is false if there is none.
+func (f Firing) Work(channel ChannelID) (HeatWork, bool) { return f.WorkOn(channel, "") }
+
+// WorkOn is Work as the cones of a shelf show it, if any stood there.
+func (f Firing) WorkOn(channel ChannelID, shelf string) (HeatWork, bool) {
+	for _, p := range []Place{{channel, shelf}, {channel, ""}} {
+		if w, ok := f.Corrected[p]; ok {
+			return w, true
+		}
+	}
+	if w, ok := f.HeatWork[channel]; ok {
+		return w, true
+	}
+	w, ok := f.HeatWork[ByHandChannel]
+	return w, ok
+}
+
+// Place is where a heat work was felt: what a channel says, as the cones of one shelf show it.
+type Place struct {
+	Channel ChannelID
+	Shelf   string // "": wherever most cones of that channel stood
+}
+
+// HandTold is what was told of a firing by hand beside its times, its curve and its cones.
+type HandTold struct {
+	Sitter       string    // cone in the sitter
+	SitterSeries Series    // "" is small
+	Dropped      time.Time // when it dropped; zero: not told
+	Intended     string    // cone that was meant to be reached
+}
+
+// ByHandChannel is the channel of a typed curve.
+const ByHandChannel ChannelID = "hand"
+
+// Series is a kind of pyrometric cone. Two series do not mix: cones of one name end up to
+// 54 °C apart.
+type Series string

@@ -181,7 +181,7 @@ func (g *HeatGauge) HeatWork() HeatWork {
 		return hw
 	}
 	hw.C = l.HeatWorkAt(hw.Position)
-	half := Celsius(z90 * math.Sqrt(modelSD*modelSD+float64(g.BiasSD*g.BiasSD)+g.holdSD()*g.holdSD()))
+	half := Celsius(Z90 * math.Sqrt(modelSD*modelSD+float64(g.BiasSD*g.BiasSD)+g.holdSD()*g.holdSD()))
 	hw.Low, hw.High = hw.C-half, hw.C+half
 	if g.live.split {
 		hw.Low = min(hw.Low, l.HeatWorkAt(most[heatLow]))

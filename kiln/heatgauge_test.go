@@ -7,67 +7,19 @@ import (
 	"time"
 )
 
-// leg of a programme: go to a temperature at a rate (°C/h), then hold.
-type leg struct {
-	to, rate float64
-	hold     time.Duration
-}
-
-// programme is a firing without noise from 20 °C, one point each step.
-func programme(step time.Duration, legs ...leg) Curve {
-	return programmeFrom(20, step, legs...)
-}
-
-func programmeFrom(from float64, step time.Duration, legs ...leg) Curve {
-	type knot struct{ h, t float64 }
-	knots := []knot{{0, from}}
-	for _, l := range legs {
-		last := knots[len(knots)-1]
-		h := last.h + math.Abs(l.to-last.t)/l.rate
-		knots = append(knots, knot{h, l.to})
-		if l.hold > 0 {
-			knots = append(knots, knot{h + l.hold.Hours(), l.to})
-		}
-	}
-	c := Curve{Channels: []ChannelID{"1"}, T: [][]Celsius{nil}}
-	end := knots[len(knots)-1].h
-	k := 0
-	for i := 0; ; i++ {
-		after := time.Duration(i) * step
-		h := after.Hours()
-		last := h >= end
-		if last {
-			h, after = end, time.Duration(end*float64(time.Hour))
-		}
-		for k < len(knots)-2 && h > knots[k+1].h {
-			k++
-		}
-		a, b := knots[k], knots[k+1]
-		t := b.t
-		if b.h > a.h {
-			t = a.t + (b.t-a.t)*(h-a.h)/(b.h-a.h)
-		}
-		c.After = append(c.After, after)
-		c.T[0] = append(c.T[0], Celsius(t))
-		if last {
-			return c
-		}
-	}
-}
-
 func curveWork(c Curve) HeatWork { return CurveHeatWork(c, "1", NoTemperature(), 0) }
 
 func TestGaugePublishedExamples(t *testing.T) {
 	w := curveWork(programme(10*time.Second, leg{to: 1222, rate: 60}))
-	if math.Abs(float64(w.C)-1221.88) > 0.05 || w.Text() != "6+0.1" {
-		t.Errorf("60 °C/h to 1222 is %.3f %s, want 1221.88 ± 0.05, 6+0.1", w.C, w.Text())
+	if math.Abs(float64(w.C)-1221.88) > 0.05 || ConeText(w) != "6+0.1" {
+		t.Errorf("60 °C/h to 1222 is %.3f %s, want 1221.88 ± 0.05, 6+0.1", w.C, ConeText(w))
 	}
 	fixture := []leg{{100, 60, time.Hour}, {540, 150, 0}, {620, 80, 0}, {1100, 180, 0}, {1215, 60, 20 * time.Minute},
 		{1040, 250, 45 * time.Minute}, {500, 90, 0}, {180, 60, 0}}
 	for _, step := range []time.Duration{10 * time.Second, time.Minute} {
 		w := curveWork(programme(step, fixture...))
-		if math.Abs(float64(w.C)-1232.2) > 0.1 || w.Text() != "6+0.7" {
-			t.Errorf("the fixture firing at %v is %.3f %s, want 1232.2 ± 0.1, 6+0.7", step, w.C, w.Text())
+		if math.Abs(float64(w.C)-1232.2) > 0.1 || ConeText(w) != "6+0.7" {
+			t.Errorf("the fixture firing at %v is %.3f %s, want 1232.2 ± 0.1, 6+0.7", step, w.C, ConeText(w))
 		}
 	}
 }
@@ -144,7 +96,7 @@ func TestGaugeHoldsAndCooling(t *testing.T) {
 	for hold, want := range map[time.Duration]float64{0: 27.3, 30 * time.Minute: 28.6, 2 * time.Hour: 30.3, 8 * time.Hour: 31.6} {
 		w := curveWork(programmeFrom(390, 10*time.Second, leg{1222, 60, hold}, leg{500, 400, 0}))
 		if math.Abs(w.Position-want) > 0.051 {
-			t.Errorf("held %v: %s at %.4f, want %.1f", hold, w.Text(), w.Position, want)
+			t.Errorf("held %v: %s at %.4f, want %.1f", hold, ConeText(w), w.Position, want)
 		}
 	}
 }
@@ -235,17 +187,17 @@ func TestGaugeUnknownGap(t *testing.T) {
 
 func TestGaugeWithoutACone(t *testing.T) {
 	below := curveWork(programme(time.Minute, leg{560, 150, 0}, leg{100, 100, 0}))
-	if below.Known() || below.Low.Known() || below.High.Known() || below.Text() != "below 022" || below.Position >= 0 || below.AtLeast() {
-		t.Errorf("560 °C: %+v %s", below, below.Text())
+	if below.Known() || below.Low.Known() || below.High.Known() || ConeText(below) != "below 022" || below.Position >= 0 || below.AtLeast() {
+		t.Errorf("560 °C: %+v %s", below, ConeText(below))
 	}
 	above := curveWork(programme(time.Minute, leg{1420, 100, 0}))
-	if above.Text() != "14 or more" || !above.AtLeast() {
+	if ConeText(above) != "14 or more" || !above.AtLeast() {
 		t.Errorf("1420 °C: %+v", above)
 	}
 	for name, c := range map[string]Curve{"empty": {}, "another channel": {Channels: []ChannelID{"2"}, After: []time.Duration{0}, T: [][]Celsius{{1200}}},
 		"one reading":  {Channels: []ChannelID{"1"}, After: []time.Duration{0}, T: [][]Celsius{{1200}}},
 		"nothing good": {Channels: []ChannelID{"1"}, After: []time.Duration{0, time.Hour}, T: [][]Celsius{{NoTemperature(), NoTemperature()}}}} {
-		if w := curveWork(c); w.Known() || w.Text() != "below 022" {
+		if w := curveWork(c); w.Known() || ConeText(w) != "below 022" {
 			t.Errorf("%s: %+v", name, w)
 		}
 	}

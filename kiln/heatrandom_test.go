@@ -220,8 +220,8 @@ func TestCorrected(t *testing.T) {
 		}
 		bias, sd := probe.For(indicated.C)
 		want := CurveHeatWork(c, "1", NoTemperature(), bias)
-		if corrected.C != want.C || corrected.High-corrected.Low < Celsius(2*z90*sd) {
-			t.Errorf("corrected %+v, want %v with at least ± %.1f", corrected, want.C, z90*sd)
+		if corrected.C != want.C || corrected.High-corrected.Low < Celsius(2*Z90*sd) {
+			t.Errorf("corrected %+v, want %v with at least ± %.1f", corrected, want.C, Z90*sd)
 		}
 		if far := math.Abs(float64(indicated.C-probe.Low)) > probeReach; far != (corrected.C == indicated.C) {
 			t.Errorf("indicated %.0f, cones at %.0f: corrected %.0f", indicated.C, probe.Low, corrected.C)

@@ -356,7 +356,7 @@ func TestSeriesAgainstMain(t *testing.T) {
 			t.Errorf("%s lies a median of %.1f °C from the main series, want at most %v", s, m, most)
 		}
 	}
-	if m := median(apart["seger_a"]); math.Abs(m-17) > 3 {
+	if m := Median(apart["seger_a"]); math.Abs(m-17) > 3 {
 		t.Errorf("the European ladder lies a median of %.1f °C off, want about 17 (cones.md)", m)
 	}
 }

@@ -81,13 +81,13 @@ func expectedOf(firings []Firing, control ChannelID) Expected {
 		}
 	}
 	if len(tops) > 0 {
-		e.Top = Celsius(median(tops))
+		e.Top = Celsius(Median(tops))
 	}
 	if len(works) > 0 {
-		e.HeatWork, e.Works = Celsius(median(works)), works
+		e.HeatWork, e.Works = Celsius(Median(works)), works
 	}
 	if len(hours) > 0 {
-		e.ToTop, e.Tops = time.Duration(median(hours)), hours
+		e.ToTop, e.Tops = time.Duration(Median(hours)), hours
 	}
 	return e
 }

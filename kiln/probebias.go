@@ -146,7 +146,7 @@ func (b *ProbeBias) take(l *Ladder, s ConeSays, indicated Celsius) (counted bool
 	if s.Side == ConeAt {
 		if math.Abs(off) > coneQuestioned*math.Sqrt(spread) {
 			why = fmt.Sprintf("%s says %.0f °C %s than was expected of this probe: sure? It counts for little.",
-				capital(s.Words), math.Abs(off), oneOf(off > 0, "more", "less"))
+				sentence(s.Words), math.Abs(off), either(off > 0, "more", "less"))
 			r *= 9
 			spread = b.BiasSD*b.BiasSD + r
 		}
@@ -158,7 +158,7 @@ func (b *ProbeBias) take(l *Ladder, s ConeSays, indicated Celsius) (counted bool
 		return false, "" // far on the true side: nothing is learned
 	}
 	if chance < noChance {
-		return false, fmt.Sprintf("%s contradicts what was read before it, so it does not count: look at the entries of this pack.", capital(s.Words))
+		return false, fmt.Sprintf("%s contradicts what was read before it, so it does not count: look at the entries of this pack.", sentence(s.Words))
 	}
 	b.update(mean*math.Sqrt(spread), spread, variance*spread)
 	return true, ""
@@ -194,7 +194,7 @@ func cutNormal(a float64, above bool) (mean, variance, chance float64) {
 // farOff says that a reading is so far from the curve that one of the two is something else.
 func farOff(l *Ladder, s ConeSays, indicated Celsius) string {
 	says := fmt.Sprintf("%s and the curve lie %.0f °C apart, which no probe explains, so it does not count.",
-		capital(s.Words), math.Abs(float64(s.C-indicated)))
+		sentence(s.Words), math.Abs(float64(s.C-indicated)))
 	if other := l.MistakenCone(s.Cone.Label, indicated); other != "" {
 		return says + fmt.Sprintf(" Was it %s and not %s?", other, s.Cone.Label)
 	}
@@ -203,7 +203,7 @@ func farOff(l *Ladder, s ConeSays, indicated Celsius) string {
 
 // Likely is the 90 % range of the bias.
 func (b ProbeBias) Likely() (low, high Celsius) {
-	half := Celsius(z90 * b.BiasSD)
+	half := Celsius(Z90 * b.BiasSD)
 	return b.Bias - half, b.Bias + half
 }
 
@@ -252,7 +252,7 @@ func (b ProbeBias) Says() string {
 		lo, hi = -hi, -lo
 	}
 	off := math.Round(math.Abs(float64(b.Bias)))
-	reads := fmt.Sprintf("reads %.0f °C %s", off, oneOf(b.Bias > 0, "low", "high"))
+	reads := fmt.Sprintf("reads %.0f °C %s", off, either(b.Bias > 0, "low", "high"))
 	if off == 0 {
 		reads = "reads true"
 	}
@@ -260,7 +260,7 @@ func (b ProbeBias) Says() string {
 	if drift < 0 {
 		drift, way = -drift, "higher"
 	}
-	half := z90 * b.DriftSD
+	half := Z90 * b.DriftSD
 	return fmt.Sprintf("Your probe %s (likely %.0f to %.0f, from %d %s) and drifts %.1f °C %s a firing (likely %.1f to %.1f).",
-		reads, lo, hi, b.Cones, oneOf(b.Cones == 1, "cone", "cones"), drift, way, drift-half, drift+half)
+		reads, lo, hi, b.Cones, either(b.Cones == 1, "cone", "cones"), drift, way, drift-half, drift+half)
 }

@@ -43,12 +43,6 @@ func LifeAt(c ChannelID, lives []ProbeLife, at time.Time) ProbeLife {
 	return spans[lifeAt(spans, at)]
 }
 
-// Place is where a heat work was felt: what a channel says, as the cones of one shelf show it.
-type Place struct {
-	Channel ChannelID
-	Shelf   string // "": wherever most cones of that channel stood
-}
-
 // ProbeStory is what the cones of one shelf tell of one life of a probe.
 type ProbeStory struct {
 	Place
@@ -272,22 +266,4 @@ func CorrectedHeatWork(c Curve, channel ChannelID, limit Celsius, by Correction)
 	w := g.HeatWork()
 	w.Since = by.Since
 	return w
-}
-
-// Work is the heat work of a channel: corrected by the cones where that was worked out, else as
-// indicated, else that of a firing by hand. ok is false if there is none.
-func (f Firing) Work(channel ChannelID) (HeatWork, bool) { return f.WorkOn(channel, "") }
-
-// WorkOn is Work as the cones of a shelf show it, if any stood there.
-func (f Firing) WorkOn(channel ChannelID, shelf string) (HeatWork, bool) {
-	for _, p := range []Place{{channel, shelf}, {channel, ""}} {
-		if w, ok := f.Corrected[p]; ok {
-			return w, true
-		}
-	}
-	if w, ok := f.HeatWork[channel]; ok {
-		return w, true
-	}
-	w, ok := f.HeatWork[ByHandChannel]
-	return w, ok
 }

@@ -138,8 +138,6 @@ type rig struct {
 	notices []Notice
 }
 
-var winter = time.Date(2026, 1, 13, 10, 0, 0, 0, time.UTC)
-
 // newRig starts a recorder over log. It is to be used within a synctest bubble.
 func newRig(t *testing.T, log *memoryLog, at Stamp, kilns ...Kiln) *rig {
 	if len(kilns) == 0 {

@@ -1,6 +1,9 @@
 package kiln
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // KilnID names a kiln, as in the settings: [a-z0-9-], such as big-blue.
 type KilnID string
@@ -92,4 +95,36 @@ func (k Kiln) Probe(shelf string) ChannelID {
 		return c
 	}
 	return k.Control
+}
+
+// withFault is s with one value marked; the values of s itself stay as they are.
+func (s Sample) withFault(i int, fault Fault) Sample {
+	s.Values = append([]Value(nil), s.Values...)
+	s.Values[i].Fault = fault
+	return s
+}
+
+// with is s with one value more, in its place in the order of the settings; values of
+// channels that the settings do not have stay, after the others.
+func (s Sample) with(k Kiln, more Value) Sample {
+	values := make([]Value, 0, len(s.Values)+1)
+	for _, c := range k.Channels {
+		if c.ID == more.Channel {
+			values = append(values, more)
+		} else if v, ok := s.Value(c.ID); ok {
+			values = append(values, v)
+		}
+	}
+	for _, v := range s.Values {
+		if !k.Has(v.Channel) {
+			values = append(values, v)
+		}
+	}
+	s.Values = values
+	return s
+}
+
+// Has reports whether the kiln has a channel of that id.
+func (k Kiln) Has(id ChannelID) bool {
+	return slices.ContainsFunc(k.Channels, func(c Channel) bool { return c.ID == id })
 }

@@ -62,7 +62,7 @@ func kilnOf(u Unfinished) Kiln {
 	k := Kiln{ID: u.Firing.Kiln, Limit: NoTemperature(), Unpacking: NoTemperature()}
 	for _, s := range u.Samples {
 		for _, v := range s.Values {
-			if !hasChannel(k.Channels, v.Channel) {
+			if !k.Has(v.Channel) {
 				k.Channels = append(k.Channels, Channel{ID: v.Channel, Role: RoleProbe})
 			}
 		}
@@ -71,15 +71,6 @@ func kilnOf(u Unfinished) Kiln {
 		k.Control = k.Channels[0].ID
 	}
 	return k
-}
-
-func hasChannel(channels []Channel, id ChannelID) bool {
-	for _, c := range channels {
-		if c.ID == id {
-			return true
-		}
-	}
-	return false
 }
 
 // revive reads a firing that was left open again, at a desk of its own: the real one goes on

@@ -59,7 +59,7 @@ func TrendOf(firings []Firing, of func(Firing) float64) (Trend, error) {
 		return Trend{Firings: n}, ErrTooFew
 	}
 	z := (math.Abs(float64(score)) - 1) / math.Sqrt(scoreVariance(values))
-	return Trend{PerYear: median(slopes), Clear: z >= 1.96, Firings: n}, nil
+	return Trend{PerYear: Median(slopes), Clear: z >= 1.96, Firings: n}, nil
 }
 
 // scoreVariance is that of Mann's score where nothing but chance is at work, with ties.

@@ -68,7 +68,7 @@ func usualBound(fixed float64, past []float64, of int) float64 {
 		sum += (x - mean) * (x - mean)
 	}
 	sd := math.Sqrt(sum / float64(len(past)-1))
-	return heatClamp(times*sd*math.Sqrt(few), fixed, widest*fixed)
+	return min(max(times*sd*math.Sqrt(few), fixed), widest*fixed)
 }
 
 // UsualBand is what lies under a live curve: the lowest and highest of the usual curves at equal

@@ -88,7 +88,7 @@ func TestSmallConesAgainstModel(t *testing.T) {
 			off, at[e.Cone] = append(off, d), d
 		}
 	}
-	if m := median(off); math.Abs(m+11) > 1 || math.Abs(at["022"]+35) > 1 || math.Abs(at["7"]-12) > 1 {
+	if m := Median(off); math.Abs(m+11) > 1 || math.Abs(at["022"]+35) > 1 || math.Abs(at["7"]-12) > 1 {
 		t.Errorf("median %.1f, 022 %.1f, 7 %.1f; want -11, -35, 12", m, at["022"], at["7"])
 	}
 }
