@@ -105,16 +105,3 @@ func TestNothingByHand(t *testing.T) {
 		t.Errorf("%+v %v", w, says)
 	}
 }
-
-// A typed curve is told of as the lines that were meant, not as the holes between its readings.
-func TestTypedCurveIsJoined(t *testing.T) {
-	c := Curve{Channels: []ChannelID{ByHandChannel}, After: []time.Duration{0, 5 * time.Hour, 10 * time.Hour, 11 * time.Hour, 21 * time.Hour},
-		T: [][]Celsius{{20, 520, 1000, 1000, 400}}}
-	f := FeaturesOf(TypedCurve(c), ByHandChannel)
-	if f.Peak != 1000 || math.Abs(float64(f.QuartzUp)-96) > 1 || math.Abs(float64(f.QuartzDown)-60) > 1 || len(f.Holds) != 1 || f.LongestGap != 0 {
-		t.Errorf("features of a typed curve: %+v", f)
-	}
-	if len(TypedCurve(Curve{}).After) != 0 {
-		t.Error("something came of nothing")
-	}
-}
