@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"strings"
 
 	"lidwright/kiln"
 )
@@ -64,6 +65,12 @@ type channelNowJSON struct {
 
 type nowInput struct {
 	Accept string `header:"Accept"`
+	Kiln   string `query:"kiln" doc:"This kiln alone; as text it must be named where there are several"`
+}
+
+type kilnNowInput struct {
+	KilnPath
+	Accept string `header:"Accept"`
 }
 
 type nowOutput struct {
@@ -71,17 +78,63 @@ type nowOutput struct {
 	Body        any
 }
 
-func (s *Server) getNow(_ context.Context, in *nowInput) (*nowOutput, error) {
+func (s *Server) getNow(ctx context.Context, in *nowInput) (*nowOutput, error) {
 	items := s.kilnsNow()
-	if wantsText(in.Accept) {
-		for _, k := range items {
-			if k.TemperatureC != nil {
-				return &nowOutput{"text/plain; charset=utf-8", []byte(fmt.Sprintf("%.1f\n", *k.TemperatureC))}, nil
-			}
+	if in.Kiln != "" {
+		one, err := kilnNamed(items, in.Kiln)
+		if err != nil {
+			return nil, s.problemFrom(ctx, err)
 		}
-		return nil, problem("kiln-not-heard", "No kiln has a fresh reading.")
+		items = []kilnNowJSON{one}
 	}
-	return &nowOutput{"application/json", nowJSON{items}}, nil
+	switch {
+	case !wantsText(in.Accept):
+		return &nowOutput{"application/json", nowJSON{items}}, nil
+	case len(items) > 1:
+		return nil, whichKiln(items)
+	case len(items) == 0:
+		return nil, problem("kiln-not-heard", "There is no kiln in the settings.")
+	}
+	return temperatureText(items[0])
+}
+
+func (s *Server) getKilnNow(ctx context.Context, in *kilnNowInput) (*nowOutput, error) {
+	one, err := kilnNamed(s.kilnsNow(), in.Kiln)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	if wantsText(in.Accept) {
+		return temperatureText(one)
+	}
+	return &nowOutput{"application/json", one}, nil
+}
+
+func kilnNamed(items []kilnNowJSON, name string) (kilnNowJSON, error) {
+	for _, k := range items {
+		if k.Kiln == name {
+			return k, nil
+		}
+	}
+	return kilnNowJSON{}, kiln.ErrNoKiln
+}
+
+// temperatureText is the bare temperature in °C of one kiln, to a tenth. Without a fresh reading there
+// is none: another kiln's, or an old one, would read as if this kiln were cold.
+func temperatureText(k kilnNowJSON) (*nowOutput, error) {
+	if k.TemperatureC == nil {
+		return nil, problem("kiln-not-heard", k.Kiln+" has no fresh reading.")
+	}
+	return &nowOutput{"text/plain; charset=utf-8", []byte(fmt.Sprintf("%.1f\n", *k.TemperatureC))}, nil
+}
+
+// whichKiln refuses a bare number that could be of any of several kilns.
+func whichKiln(items []kilnNowJSON) *Problem {
+	var names []string
+	for _, k := range items {
+		names = append(names, k.Kiln)
+	}
+	says := "there are several kilns: " + strings.Join(names, ", ")
+	return problem("which-kiln", "Name one, as /v1/now/"+names[0]+" or ?kiln="+names[0]+": "+says+".", ProblemField{Name: "kiln", Says: says})
 }
 
 func (s *Server) kilnsNow() []kilnNowJSON {

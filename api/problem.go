@@ -84,6 +84,7 @@ var problemKinds = map[string]problemKind{
 	"stage-goes-backwards":      {422, "The stages go backwards", "Clay goes wet, soft, leather, dry, bisque, fired."},
 	"no-usual-firing":           {422, "There is no firing to go by", "Fire once, or name a cone or a heat work in the question."},
 	"no-width":                  {422, "There is no single width to give", "Ask as JSON; the answer says why."},
+	"which-kiln":                {422, "There are several kilns", "Name the kiln: /v1/now/NAME, or ?kiln=NAME."},
 	"board-size":                {422, "A board has 8 to 30 galleries", "Ask single lids one by one; split larger boards."},
 	"too-many-requests":         {429, "Too many at once", "Wait as long as Retry-After says."},
 	"trouble":                   {500, "Something went wrong here", "Nothing you sent was lost that we said we had. The owner's log has the details."},

@@ -164,6 +164,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	const get, put = http.MethodGet, http.MethodPut
 	// What the kilns do, and what they did.
 	route(a, get, "/v1/now", "now", "What every kiln does now", s.getNow)
+	route(a, get, "/v1/now/{kiln}", "kiln-now", "What one kiln does now", s.getKilnNow)
 	route(a, get, "/v1/lines", "lines", "What the serial lines heard in the last minute, in words and figures", s.getLines)
 	route(a, get, "/v1/firings", "list-firings", "Firings, newest first", s.getFirings)
 	route(a, get, "/v1/firings/{id}", "get-firing", "One firing", s.getFiring)
@@ -232,6 +233,7 @@ func (s *Server) Handler() (http.Handler, error) {
 		edits(a, path)
 	}
 	orText[nowJSON](a, "/v1/now")
+	orText[kilnNowJSON](a, "/v1/now/{kiln}")
 	orText[lidJSON](a, "/v1/lid")
 	orText[boardJSON](a, "/v1/lids/board")
 	// What was said, in order, for whoever follows.

@@ -95,7 +95,7 @@ var everyRoute = []struct{ method, address, body string }{
 	{"POST", "/speak", "language=de&unit=32nds&clock=12"},
 	{"POST", "/settings/test", ""},
 	// What is asked.
-	{"GET", "/v1/now", ""}, {"GET", "/v1/lines", ""}, {"GET", "/v1/firings", ""}, {"GET", "/v1/firings/F", ""}, {"GET", "/v1/firings/F/curve", ""},
+	{"GET", "/v1/now", ""}, {"GET", "/v1/now/big-blue", ""}, {"GET", "/v1/lines", ""}, {"GET", "/v1/firings", ""}, {"GET", "/v1/firings/F", ""}, {"GET", "/v1/firings/F/curve", ""},
 	{"GET", "/v1/compare?firings=F", ""}, {"GET", "/v1/trend?kiln=big-blue", ""}, {"GET", "/v1/kilns", ""}, {"GET", "/v1/kilns/big-blue", ""}, {"GET", "/v1/kilns/big-blue/shelves", ""},
 	{"GET", "/v1/clays", ""}, {"GET", "/v1/clays/tern", ""}, {"GET", "/v1/clays/tern/shrinkage", ""}, {"GET", "/v1/clays/tern/moves", ""},
 	{"GET", "/v1/loads", ""}, {"GET", "/v1/loads/" + aLoad, ""}, {"GET", "/v1/loads/" + aLoad + "/ticks", ""}, {"GET", "/v1/firings/F/ticks", ""}, {"GET", "/load/" + aLoad + "/packing", ""}, {"GET", "/v1/bars", ""}, {"GET", "/v1/bars/BQ7", ""}, {"GET", "/v1/bars/BQ7/story", ""}, {"GET", "/v1/bars/free-codes", ""},

@@ -258,8 +258,8 @@ func loadCommand() *cobra.Command {
 
 func nowCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "now", Short: "What every kiln does now", Args: cobra.NoArgs, Example: "  lidwright now",
-		RunE: func(c *cobra.Command, _ []string) error {
+		Use: "now [KILN]", Short: "What every kiln does now, or one", Args: cobra.MaximumNArgs(1), Example: "  lidwright now\n  lidwright now big-blue",
+		RunE: func(c *cobra.Command, args []string) error {
 			var a struct {
 				Items []struct {
 					Kiln, State, Waits string
@@ -270,7 +270,11 @@ func nowCommand() *cobra.Command {
 					Cone               *string  `json:"cone_words"`
 				}
 			}
-			done, err := get(c, "/v1/now", nil, &a)
+			q := url.Values{}
+			if len(args) > 0 {
+				q.Set("kiln", args[0])
+			}
+			done, err := get(c, "/v1/now", q, &a)
 			if err != nil || done {
 				return err
 			}
