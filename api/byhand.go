@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"lidwright/kiln"
@@ -63,9 +64,27 @@ func (s *Server) putFiring(ctx context.Context, in *putFiringInput) (*kept[firin
 	return &kept[firingWholeJSON]{status(k), j}, nil
 }
 
+// valid looks at what a form may have sent as well as a body of JSON, which the document checks, and trims
+// the texts.
+func (b *firingBody) valid() error {
+	for _, w := range []struct {
+		field, value string
+		known        []string
+	}{
+		{"kind", b.Kind, []string{"bisque", "glaze", "once", "other"}},
+		{"atmosphere", b.Atmosphere, []string{"oxidation", "reduction", "unknown"}},
+		{"status", b.Status, []string{"ended", "incomplete"}},
+	} {
+		if w.value != "" && !slices.Contains(w.known, w.value) {
+			return unknownWord(w.field, w.value, w.known...)
+		}
+	}
+	return tiles.FiringWords(&b.Note, &b.By)
+}
+
 // sayFiring keeps a word on a firing that is there.
 func (s *Server) sayFiring(ctx context.Context, id kiln.FiringID, b firingBody) error {
-	if err := tiles.FiringWords(&b.Note, &b.By); err != nil {
+	if err := b.valid(); err != nil {
 		return err
 	}
 	for _, only := range []struct{ field, value string }{{"kiln", b.Kiln}, {"began_at", b.BeganAt}, {"ended_at", b.EndedAt}, {"load", b.Load}, {"intended_cone", b.IntendedCone}} {
@@ -107,7 +126,7 @@ const typedBoot kiln.BootID = "typed"
 // keepByHand keeps a firing that no line heard. Its heat work comes from what was told, and from
 // the cones that were told of it; follow says that some come at once.
 func (s *Server) keepByHand(ctx context.Context, id kiln.FiringID, b firingBody, follow bool) (tiles.Kept, error) {
-	if err := tiles.FiringWords(&b.Note, &b.By); err != nil {
+	if err := b.valid(); err != nil {
 		return tiles.Kept{}, err
 	}
 	f, samples, err := s.byHand(id, b)

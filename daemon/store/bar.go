@@ -49,7 +49,8 @@ func barArgs(b tiles.Bar, rev int64) []any {
 }
 
 // PutBar keeps a bar or what is changed about it. The errors are tiles.ErrNoBatch,
-// tiles.ErrCodeTaken (another bar has that code), tiles.ErrChanged and trouble with the disk.
+// tiles.ErrCodeTaken (another bar has that code), tiles.ErrIDUsed (a bar of another code has that id),
+// tiles.ErrChanged and trouble with the disk.
 func (s *Store) PutBar(ctx context.Context, b tiles.Bar, m tiles.Match, at kiln.Stamp) (kept tiles.Kept, err error) {
 	body := sayBar(b)
 	err = s.write(ctx, func(tx *sql.Tx) error {
@@ -61,6 +62,14 @@ func (s *Store) PutBar(ctx context.Context, b tiles.Bar, m tiles.Match, at kiln.
 		}
 		if err == nil && id != b.ID {
 			return tiles.ErrCodeTaken
+		}
+		var code string
+		err = tx.QueryRowContext(ctx, `SELECT code FROM bar WHERE id = ? AND code <> ?`, b.ID, b.Code).Scan(&code)
+		if err == nil {
+			return fmt.Errorf("bar %s: %w", code, tiles.ErrIDUsed)
+		}
+		if !errors.Is(err, sql.ErrNoRows) {
+			return err
 		}
 		if err := batchThere(ctx, tx, b.BatchRef); err != nil {
 			return err
