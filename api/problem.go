@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"log/slog"
 	"net/http"
 	"strings"
 
@@ -22,6 +21,8 @@ type Problem struct {
 	Detail   string         `json:"detail,omitempty" doc:"What happened this time and what to do"`
 	Instance string         `json:"instance,omitempty" doc:"The path that was asked"`
 	Fields   []ProblemField `json:"fields,omitempty" doc:"The fields at fault"`
+	// Reference is given with every 500: there is a line of the log with it.
+	Reference string `json:"reference,omitempty" doc:"What the log of the daemon has it under" example:"K7Q2XYDB"`
 
 	header http.Header
 }
@@ -141,8 +142,7 @@ func (s *Server) problemFrom(ctx context.Context, err error) *Problem {
 	if errors.Is(err, context.Canceled) {
 		return problem("trouble", "The asker went away.")
 	}
-	slog.ErrorContext(ctx, "answering failed", "err", err)
-	return problem("trouble", "Please try again; if it stays, look at the log.")
+	return s.trouble(ctx, "answering failed", err)
 }
 
 func sayField(field, why string) string {
@@ -203,7 +203,7 @@ func humaError(status int, msg string, errs ...error) huma.StatusError {
 	case http.StatusRequestTimeout:
 		kind, detail = "not-json", "The body did not arrive in time."
 	case http.StatusInternalServerError:
-		kind, detail = "trouble", "Please try again."
+		kind, detail = "trouble", msg              // for the log; sayWhere
 		if strings.Contains(msg, "request body") { // what was announced did not come
 			kind, detail = "not-json", "The body broke off."
 		}
@@ -240,11 +240,15 @@ func writeProblem(w http.ResponseWriter, r *http.Request, p *Problem) {
 	}
 }
 
-// sayWhere puts the path that was asked into a problem that a handler answers with.
-func sayWhere(ctx huma.Context, _ string, v any) (any, error) {
+// sayWhere puts the path that was asked into a problem that a handler answers with, and writes into the log what
+// huma alone knows of.
+func (s *Server) sayWhere(ctx huma.Context, _ string, v any) (any, error) {
 	p, ok := v.(*Problem)
 	if !ok || p.Instance != "" {
 		return v, nil
+	}
+	if p.Status == http.StatusInternalServerError && p.Reference == "" && ctx.Context().Err() == nil {
+		p = s.trouble(ctx.Context(), "answering failed", p.Detail)
 	}
 	q := *p
 	q.Instance = ctx.URL().Path

@@ -87,6 +87,7 @@ type Server struct {
 	gleaning    gleaning
 	newsboard   newsboard
 	traffic     traffic
+	references  references
 }
 
 // routes is a mux that remembers what was put into it.
@@ -272,7 +273,7 @@ func (s *Server) humaConfig() huma.Config {
 	c.Info.Description = "Shrink rates and lid sizes from a studio's own bars and firings. A logger: nothing here controls a kiln. " + Standing
 	c.OpenAPIPath, c.DocsPath, c.SchemasPath = "/v1/openapi", "", ""
 	c.CreateHooks = nil
-	c.Transformers = append(c.Transformers, sayWhere)
+	c.Transformers = append(c.Transformers, s.sayWhere)
 	c.DefaultFormat = "application/json"
 	c.NoFormatFallback = false
 	f := huma.Format{Marshal: huma.DefaultJSONFormat.Marshal, Unmarshal: strictJSON}
