@@ -208,6 +208,8 @@ func TestBadQuestions(t *testing.T) {
 		{"a name twice", "PUT", bar, "application/json", `{"stage":"wet","stage":"dry"}`, 400, "not-json", ""},
 		{"too deep", "PUT", bar, "application/json", strings.Repeat("[", 1000), 400, "not-json", ""},
 		{"misspelt case", "PUT", bar, "application/json", `{"STAGE":"wet","length":"100"}`, 422, "unknown-parameter", ""},
+		{"a member missing", "PUT", "/v1/pots/0193c0c1-0000-7000-8000-0000000000a1", "application/json", `{"number":"212","body":"tern/B"}`, 422, "missing", "form"},
+		{"a member missing further in", "PUT", "/v1/firings/0193c0c1-0000-7000-8000-0000000000a4", "application/json", `{"source":"hand","kiln":"x","typed":{"hours":[1]}}`, 422, "missing", "typed.temperature_c"},
 		{"another type", "PUT", bar, "text/plain", "x", 415, "wrong-type", ""},
 		{"too large", "PUT", bar, "application/json", `{"note":"` + strings.Repeat("x", 70000) + `"}`, 413, "too-large", ""},
 		{"unknown bar", "PUT", bar, "application/json", `{"stage":"wet","length":"100"}`, 404, "unknown-bar", ""},

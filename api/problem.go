@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"regexp"
 	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -160,6 +161,9 @@ func sentence(s string) string {
 	return s + "."
 }
 
+// missingProperty finds the name of a member that is not there in huma's words, whose place is the object around it.
+var missingProperty = regexp.MustCompile(`^expected required property (\S+) to be present$`)
+
 // humaError gives huma's own refusals our types. It never echoes what was sent.
 func humaError(status int, msg string, errs ...error) huma.StatusError {
 	var fields []ProblemField
@@ -185,6 +189,9 @@ func humaError(status int, msg string, errs ...error) huma.StatusError {
 			kind = "unknown-parameter" // told first: a misspelt name also makes another missing
 		case strings.Contains(says, "required property"), strings.Contains(says, "is missing"):
 			kind = first(kind, "missing")
+			if m := missingProperty.FindStringSubmatch(says); m != nil {
+				name, says = strings.TrimPrefix(name+"."+m[1], "."), "is needed"
+			}
 		case strings.Contains(says, "expected value to be one of"), strings.Contains(says, "expected string"), strings.Contains(says, "expected object"),
 			strings.Contains(says, "expected array"), strings.Contains(says, "expected boolean"):
 			kind = first(kind, "unknown-value")
