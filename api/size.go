@@ -57,10 +57,10 @@ type sizeInput struct {
 // SizeParams names every parameter of the size question for the API document and the command.
 type SizeParams struct {
 	Fired        string `query:"fired" doc:"Fired length wanted: 62, 62mm, 2 1/2 in"`
-	FiredMm      string `query:"fired_mm" doc:"The same as a decimal number in mm"`
+	FiredMm      string `query:"fired_mm" doc:"The same in mm, a number with a point alone"`
 	FiredMl      string `query:"fired_ml" doc:"Fired capacity wanted, to the fill line, ml"`
 	Wet          string `query:"wet" doc:"Unfired length, at stage"`
-	WetMm        string `query:"wet_mm" doc:"The same as a decimal number in mm"`
+	WetMm        string `query:"wet_mm" doc:"The same in mm, a number with a point alone"`
 	WetMl        string `query:"wet_ml" doc:"Unfired capacity, ml"`
 	Part         string `query:"part" doc:"plain; hole: a bought part of the fired size given goes into it; plug: it goes into a bought part"`
 	Play         string `query:"play" doc:"Between ours and the bought part, fired, across"`
