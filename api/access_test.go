@@ -241,7 +241,7 @@ func TestGuessesRationed(t *testing.T) {
 	d := g.s.door
 	looked := 0
 	for i := range 200 {
-		if _, p := d.whose(NewCode(Bench), netip.AddrFrom4([4]byte{10, 0, 0, byte(i)})); p.Status == 401 {
+		if _, p := d.whose(t.Context(), NewCode(Bench), netip.AddrFrom4([4]byte{10, 0, 0, byte(i)})); p.Status == 401 {
 			looked++
 		}
 	}
@@ -249,9 +249,151 @@ func TestGuessesRationed(t *testing.T) {
 		t.Errorf("%d guesses were looked at in no time", looked)
 	}
 	for _, bad := range []string{"", "x", strings.Repeat("A", 10000), "\x00", g.bench + "A"} {
-		if who, p := d.whose(bad, netip.AddrFrom4([4]byte{10, 0, 1, byte(len(bad))})); p == nil || who != Anyone {
+		if who, p := d.whose(t.Context(), bad, netip.AddrFrom4([4]byte{10, 0, 1, byte(len(bad))})); p == nil || who != Anyone {
 			t.Errorf("%.20q opens for %v", bad, who)
 		}
+	}
+}
+
+// restarted is the same studio after a restart of the daemon, on the same store.
+func (g *guardedStudio) restarted(t *testing.T) {
+	t.Helper()
+	before := g.s
+	g.s = studioOfNobody()
+	g.s.Now, g.s.Archive, g.s.Access = before.Now, before.Archive, before.Access
+	g.Server = serve(t, g.s)
+}
+
+// Wrong guesses, of whoever and however many, lock nobody out at whose address the right code was before: not
+// from elsewhere, not from that address, not after a restart. An address that guessed alone stays locked out.
+func TestGuessesLockNobodyOut(t *testing.T) {
+	g := guardedTestStudio(t, nil)
+	bench, owner, stranger := netip.MustParseAddr("192.0.2.7"), netip.MustParseAddr("2001:db8:7::1"), netip.MustParseAddr("192.0.2.66")
+	try := func(code string, from netip.Addr) (Who, int) {
+		who, p := g.s.door.whose(t.Context(), code, from)
+		if p == nil {
+			return who, 200
+		}
+		return who, p.Status
+	}
+	both := func(when string) {
+		t.Helper()
+		if who, status := try(g.bench, bench); who != Bench || status != 200 {
+			t.Errorf("%s: the bench code where it was right before: %v, %d", when, who, status)
+		}
+		if who, status := try(g.owner, netip.MustParseAddr("2001:db8:7::2")); who != Owner || status != 200 {
+			t.Errorf("%s: the owner code from the network where it was right before: %v, %d", when, who, status)
+		}
+	}
+	guess := func(addresses int) {
+		for i := range addresses {
+			try(NewCode(Bench), netip.AddrFrom4([4]byte{10, 1, byte(i >> 8), byte(i)}))
+			try(NewCode(Owner), netip.AddrFrom4([4]byte{10, 1, byte(i >> 8), byte(i)}))
+		}
+	}
+	try(g.bench, bench)
+	try(g.owner, owner)
+	guess(100)
+	both("guesses from a hundred addresses")
+	g.restarted(t)
+	guess(100)
+	if _, status := try(g.bench, stranger); status != 429 {
+		t.Errorf("the right code from a strange address in the midst of it: %d, want 429", status)
+	}
+	both("after a restart")
+	g.restarted(t)
+	guess(2 * mostShares)
+	both("more addresses than are remembered")
+	for range 8 {
+		try(NewCode(Bench), bench)
+		try(NewCode(Owner), owner)
+	}
+	both("wrong ones from the same address")
+	for range 8 {
+		try(NewCode(Bench), stranger)
+	}
+	if _, status := try(g.bench, stranger); status != 429 {
+		t.Errorf("from where only wrong ones came: %d, want 429", status)
+	}
+	g.mu.Lock()
+	renewed := NewCode(Bench)
+	g.hashes = [2]CodeHash{quick(renewed), quick(NewCode(Owner))}
+	g.mu.Unlock()
+	guess(100)
+	for range 8 {
+		try(NewCode(Bench), bench)
+	}
+	if _, status := try(renewed, bench); status != 429 {
+		t.Errorf("an address of a code that was renewed: %d, want 429", status)
+	}
+}
+
+// A session of the owner outlasts a restart and ends two hours after its last use all the same.
+func TestOwnerSessionOverARestart(t *testing.T) {
+	g := guardedTestStudio(t, nil)
+	who := func(cookie string) Who {
+		t.Helper()
+		w, err := g.s.door.session(t.Context(), cookie)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return w
+	}
+	open := func() string {
+		t.Helper()
+		c, err := g.s.door.open(t.Context(), Owner, false)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return c.Value
+	}
+	cookie, idle, ended := open(), open(), open()
+	for key := range g.s.Archive.(*phones).kept {
+		if strings.Contains(key, cookie) || strings.Contains(key, idle) {
+			t.Error("the cookie stands in the store as it is")
+		}
+	}
+	for range 6 { // five hours, used each 50 minutes
+		g.later(50 * time.Minute)
+		if got := who(cookie); got != Owner {
+			t.Fatalf("used within two hours: %v", got)
+		}
+	}
+	if got := who(idle); got != Anyone {
+		t.Errorf("not used for five hours: %v", got)
+	}
+	if err := g.s.door.end(t.Context(), ended); err != nil {
+		t.Fatal(err)
+	}
+	idle = open()
+	g.restarted(t)
+	g.later(100 * time.Minute)
+	if got := who(cookie); got != Owner {
+		t.Errorf("after a restart, 100 minutes after the last use: %v", got)
+	}
+	if got := who(ended); got != Anyone {
+		t.Errorf("one that was ended, after a restart: %v", got)
+	}
+	g.later(100 * time.Minute)
+	if got := who(cookie); got != Owner {
+		t.Errorf("100 minutes later: %v", got)
+	}
+	if got := who(idle); got != Anyone {
+		t.Errorf("200 minutes after the last use, over a restart: %v", got)
+	}
+	g.restarted(t)
+	g.mu.Lock()
+	g.clock.Wall = g.clock.Wall.AddDate(-20, 0, 0)
+	g.mu.Unlock()
+	if got := who(cookie); got != Anyone {
+		t.Errorf("under a clock that is twenty years behind: %v", got)
+	}
+	g.mu.Lock()
+	g.clock.Wall = g.clock.Wall.AddDate(20, 0, 0)
+	g.hashes[1] = quick(NewCode(Owner))
+	g.mu.Unlock()
+	if got := who(cookie); got != Anyone {
+		t.Errorf("of a code that was renewed: %v", got)
 	}
 }
 
@@ -443,15 +585,21 @@ func TestRationBounded(t *testing.T) {
 	if len(r.left) > mostShares+1 {
 		t.Errorf("%d addresses remembered", len(r.left))
 	}
-	if _, ok := r.take(netip.MustParseAddr("192.0.2.1"), time.Hour); !ok || len(r.left) > 2 {
-		t.Errorf("after an hour: %v, %d remembered", ok, len(r.left))
+	if _, wait := r.take(netip.MustParseAddr("192.0.2.1"), time.Hour); wait > 0 || len(r.left) > 2 {
+		t.Errorf("after an hour: to wait %v, %d remembered", wait, len(r.left))
 	}
-	if _, ok := r.take(netip.MustParseAddr("2001:db8::1"), time.Hour); !ok {
+	if _, wait := r.take(netip.MustParseAddr("2001:db8::1"), time.Hour); wait > 0 {
 		t.Error("an IPv6 address")
 	}
 	r.take(netip.MustParseAddr("2001:db8::2"), time.Hour)
-	if _, ok := r.take(netip.MustParseAddr("2001:db8::3"), time.Hour); ok {
+	if _, wait := r.take(netip.MustParseAddr("2001:db8::3"), time.Hour); wait == 0 {
 		t.Error("a third address of one network")
+	}
+	taken, _ := r.take(netip.MustParseAddr("192.0.2.2"), time.Hour)
+	r.take(netip.MustParseAddr("192.0.2.2"), time.Hour)
+	giveBack(taken, time.Hour)
+	if _, wait := r.take(netip.MustParseAddr("192.0.2.2"), time.Hour); wait > 0 {
+		t.Error("what was given back is gone")
 	}
 }
 

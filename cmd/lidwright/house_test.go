@@ -46,6 +46,7 @@ var onlyIn = map[string]string{
 	"github.com/danielgtaylor/huma/v2":        "api",
 	"github.com/boombuler/barcode":            "api",
 	"github.com/prometheus/client_golang":     "api",
+	"golang.org/x/time":                       "api",
 	"github.com/coreos/go-systemd/v22/daemon": "daemon",
 }
 
