@@ -21,7 +21,7 @@ type Kiln struct {
 	DecimalComma bool     `key:"decimal_comma"`
 	Terminator   string   `key:"terminator"`
 	Checksum     string   `key:"checksum" words:"none xor sum8 crc16"`
-	Pattern      string   `key:"pattern"`     // regular expression with named groups
+	Pattern      string   `key:"pattern"`     // regular expression of the whole line with named groups
 	TimeColumn   string   `key:"time_column"` // the device's own time; "" = time of arrival
 	Select       string   `key:"select"`      // what a line must begin with
 	PollBytes    []string `key:"poll_bytes"`  // all that is ever sent; [] = listen only

@@ -28,6 +28,10 @@ lines, the last value, Modbus numbers in every order of their bytes, and whether
 looks wrong. Where a daemon is running with these settings it is asked for its last minute instead of
 opening a port that it holds.
 
+A channel that is on no line is told with the places that the lines do have. from is a column (its number
+from 1, or its name), a key, a JSON path (keys with points between, lists from 0: probe.0.t), or a group of
+the pattern, which must match the whole line.
+
 What is sent is what the daemon would send and nothing else; the lines "sends" tell all of it.
 Each line begins with ok or LOOK. Exit code 1: a line of the settings gave no good reading.`,
 		Example: "  lidwright check --config lidwright.toml\n  lidwright check --config lidwright.toml --seconds 30 --json",
@@ -116,6 +120,9 @@ func (r *checked) settings(cfg config.Config) {
 	for _, k := range cfg.Kilns {
 		if k.Port == "" {
 			r.say(true, "port", "%s has no line: it is kept by hand", k.ID)
+		}
+		if says := serviceShut(cfg.File, k.Port); says != "" {
+			r.say(false, "port", "%s", says)
 		}
 	}
 }

@@ -18,6 +18,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"lidwright/kiln/source"
 )
 
 // ran runs a command and gives what it printed on stdout.
@@ -333,7 +335,7 @@ func TestUnit(t *testing.T) {
 	for key, want := range map[string]string{
 		"Type": "notify", "User": "lidwright", "SupplementaryGroups": "dialout", "StateDirectory": "lidwright", "StateDirectoryMode": "0700", "ConfigurationDirectory": "lidwright",
 		"ProtectSystem": "strict", "ProtectHome": "yes", "PrivateTmp": "yes", "PrivateMounts": "yes", "NoNewPrivileges": "yes", "DevicePolicy": "closed",
-		"DeviceAllow": "char-ttyUSB rw, char-ttyACM rw, char-ttyAMA rw", "RestrictAddressFamilies": "AF_UNIX AF_INET AF_INET6", "RestrictNamespaces": "yes", "RestrictRealtime": "yes",
+		"DeviceAllow": strings.Join(source.ServiceDevices, " rw, ") + " rw", "RestrictAddressFamilies": "AF_UNIX AF_INET AF_INET6", "RestrictNamespaces": "yes", "RestrictRealtime": "yes",
 		"RestrictSUIDSGID": "yes", "LockPersonality": "yes", "ProtectKernelTunables": "yes", "ProtectKernelModules": "yes", "ProtectKernelLogs": "yes", "ProtectControlGroups": "yes",
 		"ProtectHostname": "yes", "ProtectProc": "invisible", "RemoveIPC": "yes", "KeyringMode": "private", "MemoryDenyWriteExecute": "yes", "CapabilityBoundingSet": "", "AmbientCapabilities": "",
 		"SystemCallArchitectures": "native", "SystemCallFilter": "@system-service, ~@privileged @resources, adjtimex", "SystemCallErrorNumber": "EPERM", "UMask": "0077", "LimitNOFILE": "1000",

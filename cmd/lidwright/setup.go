@@ -204,7 +204,14 @@ func (s *setup) port(ctx context.Context) error {
 		return fmt.Errorf("%s is the port of %s; several kilns on one port are written by hand, each with select", text, of)
 	}
 	s.kiln.Port = text
+	s.warnOfService(text)
 	return nil
+}
+
+func (s *setup) warnOfService(port string) {
+	if says := serviceShut(s.file, port); says != "" {
+		s.say("LOOK  %s.", says)
+	}
 }
 
 // limits asks what the lines cannot tell.

@@ -64,7 +64,7 @@ func TestSetUpByDialogue(t *testing.T) {
 	port := practiceLine(t, func(at time.Duration) string { return string(k.Said(at)) })
 	file := filepath.Join(t.TempDir(), "lidwright.toml")
 	typed := []string{"Big Blue", "big-blue", "usb", port, "", // kiln, port, speaks by itself
-		"", "c", "s", // the first number: probe, °C, S
+		"", "probe", "c", "s", // the first number, which nobody takes for the probe unasked: °C, S
 		"room", "c", // the second
 		"", "1290", // no limit is no answer
 		"95", "", "shelves are wanted before noon", // the mark needs a reason
@@ -158,6 +158,38 @@ func TestSetUpFromAnswers(t *testing.T) {
 	// The same kiln once more is refused before anything is listened to.
 	if out, err := setUp(t, "", "--config", file, "--answers", answers); err == nil || !strings.Contains(err.Error(), "has a kiln big-blue already") {
 		t.Errorf("%v\n%s", err, out)
+	}
+}
+
+// A column that counts the lines is no temperature, and where several numbers could be the probe a file of answers
+// must name it. The pace that is written is that of the line, of which the daemon then leaves nothing out.
+func TestSetUpTakesNoCounter(t *testing.T) {
+	t.Parallel()
+	port := practiceLine(t, func(at time.Duration) string {
+		return fmt.Sprintf("%d,%.1f,%.1f\r\n", 1+int(at.Seconds()), 20.4+0.1*float64(int(at.Seconds())%3), 19.9)
+	})
+	folder := t.TempDir()
+	file, answers := filepath.Join(folder, "lidwright.toml"), filepath.Join(folder, "answers")
+	said := fmt.Sprintf("kiln = \"big-blue\"\nport = %q\nlimit_c = 1290\nunit_2 = \"c\"\nwrite = true\n", port)
+	if err := os.WriteFile(answers, []byte(said), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	out, err := setUp(t, "", "--config", file, "--answers", answers)
+	if _, gone := os.Stat(file); gone == nil || err == nil || !strings.Contains(err.Error(), "channel_2") {
+		t.Errorf("two numbers that could be the probe, none named: %v\n%s", err, out)
+	}
+	if !strings.Contains(out, "goes up by the same step on every line") {
+		t.Errorf("the counter is not told:\n%s", out)
+	}
+	if err := os.WriteFile(answers, []byte(said+"channel_2 = \"probe\"\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if out, err = setUp(t, "", "--config", file, "--answers", answers); err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	cfg, err := config.Load(file, nil, nil)
+	if err != nil || len(cfg.Kilns[0].Channels) != 1 || cfg.Kilns[0].Channels[0].From != "2" {
+		t.Errorf("%v %+v", err, cfg.Kilns)
 	}
 }
 

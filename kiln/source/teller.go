@@ -32,6 +32,7 @@ func (l *line) tell(ctx context.Context, t *teller, s said, line []byte) error {
 		return nil
 	}
 	t.tally.say(hint)
+	t.tally.places(at, t.kiln.Channels, raws, line)
 	if t.kiln.TimeColumn != "" {
 		text, _ := s.text(t.kiln.TimeColumn)
 		if at, err = t.clock.stamp(at, text); err != nil {

@@ -3,6 +3,8 @@ package source_test
 import (
 	"fmt"
 	"math"
+	"os"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -185,6 +187,70 @@ func TestHeardInWords(t *testing.T) {
 	}
 	if got := heard.Words(); !slices.Equal(got[len(got)-2:], want) {
 		t.Errorf("%q\nwant %q", got, want)
+	}
+}
+
+// A channel that no line has where the settings look for it is told, with the places that the line does have.
+func TestAbsentInWords(t *testing.T) {
+	two := func(reply, from1, from2 string) source.Settings {
+		return oneKiln(func(k *source.Kiln) {
+			k.Reply = reply
+			k.Channels = append(k.Channels, k.Channels[0])
+			k.Channels[0].From, k.Channels[1].ID, k.Channels[1].From, k.Channels[1].Role = from1, "2", from2, kiln.RoleRoom
+		})
+	}
+	const line = `{"probe":[{"t":612.4,"ok":true}],"room":19.5}` + "\n"
+	for _, c := range []struct {
+		settings source.Settings
+		lines    string
+		want     []string
+	}{
+		{two("json", "probe.t", "room"), strings.Repeat(line, 8), []string{`channel 1 is absent: nothing stands at from = "probe.t"; the line has probe.0.t, room. A path is the keys with points between, the first of a list is 0: probe.0.t`}},
+		{two("json", "probe.0.t", "room"), strings.Repeat(line, 8), nil},
+		{two("json", "probe.0.t", "room"), line + `{"probe":[],"room":19.5}` + "\n", nil}, // it was there a moment ago
+		{two("keyvalue", "top", "room"), "Top=612.4,room=19.5\n", []string{`channel 1 is absent: nothing stands at from = "top"; the line has Top, room`}},
+	} {
+		_, heard := play(t, c.settings, c.lines)
+		if got := heard.Kilns[0].Absent; !slices.Equal(got, c.want) {
+			t.Errorf("%s: %q\nwant %q", c.lines, got, c.want)
+		}
+		if told := strings.Contains(strings.Join(heard.Words(), "\n"), "absent"); told != (c.want != nil) {
+			t.Errorf("%s: told %v", c.lines, told)
+		}
+	}
+}
+
+// What README and example say of places on a line is what is read: the path of a JSON line, and a pattern that must
+// match the whole line.
+func TestPlacesAsDocumented(t *testing.T) {
+	for _, name := range []string{"../../README.md", "../../config/example.toml"} {
+		b, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		text := string(b)
+		path := regexp.MustCompile("(probe\\.0\\.t)`? in `?(\\{.*\\})[`\n]").FindStringSubmatch(text)
+		pattern := regexp.MustCompile("[`'](T1 .*)[`'] reads `?(T1 612.4 C run)").FindStringSubmatch(text)
+		if path == nil || pattern == nil || !strings.Contains(text, "the whole line") {
+			t.Errorf("%s does not say how a JSON path is written, or that a pattern matches the whole line", name)
+			continue
+		}
+		for _, c := range []struct {
+			reply, from, line, pattern string
+			reads                      bool
+		}{
+			{"json", path[1], path[2], "", true},
+			{"pattern", "top", pattern[2], pattern[1], true},
+			{"pattern", "top", "x " + pattern[2], pattern[1], false},
+		} {
+			samples, _ := play(t, oneKiln(func(k *source.Kiln) {
+				k.Reply, k.Pattern = c.reply, c.pattern
+				k.Channels[0].From = c.from
+			}), c.line+"\n")
+			if reads := len(samples) == 1 && samples[0].Values[0].T == 612.4; reads != c.reads {
+				t.Errorf("%s: %q by %s: read %v, want %v: %v", name, c.line, c.from+c.pattern, reads, c.reads, samples)
+			}
+		}
 	}
 }
 
