@@ -59,6 +59,7 @@ type Archive interface {
 
 	Changes(ctx context.Context, after int64, limit int) ([]tiles.Change, error)
 	LastChange(ctx context.Context) (int64, error)
+	Site(ctx context.Context) (id, life string, err error) // name and life of the record
 	Tally(ctx context.Context) (tiles.SaidSoFar, error)
 	News() <-chan struct{} // closed when something is written next
 

@@ -5,6 +5,7 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"crypto/tls"
 	"errors"
@@ -88,11 +89,9 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 		}
 		return nil, err
 	}
-	if d.cfg.Site.ID == "" {
-		if d.cfg.Site.ID, err = st.SiteID(ctx, uuid.Must(uuid.NewV7()).String()); err != nil {
-			st.Close()
-			return nil, err
-		}
+	if _, err = st.SiteID(ctx, cmp.Or(cfg.Site.ID, uuid.Must(uuid.NewV7()).String())); err != nil {
+		st.Close()
+		return nil, err
 	}
 	if err := d.build(ctx, st); err != nil {
 		st.Close()

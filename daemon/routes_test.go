@@ -102,7 +102,7 @@ var everyRoute = []struct{ method, address, body string }{
 	{"GET", "/v1/pots", ""}, {"GET", "/v1/pots/" + aPot, ""}, {"GET", "/v1/verdicts", ""},
 	{"GET", "/v1/size?fired=100mm&drying_ratio=0.06&firing_ratio=0.07", ""}, {"GET", "/v1/size/nest?outside=58&inside=54&outside=70&inside=65&clay=tern", ""}, {"GET", "/v1/size/shared?collar=104&collar=105&lid=102&clay=tern", ""}, {"GET", "/v1/size/scale?length=100&was_ml=900&fired_ml=1200", ""},
 	{"GET", "/v1/lid?collar=104.5&" + rates, ""}, {"GET", "/v1/lids/board?galleries=100%0A101%0A102%0A103%0A104%0A105%0A106%0A107&" + rates, ""},
-	{"GET", "/v1/changes", ""}, {"GET", "/v1/stream", ""}, {"GET", "/v1/copies", ""}, {"GET", "/v1/notices", ""}, {"GET", "/v1/openapi.json", ""}, {"GET", "/v1/openapi.yaml", ""},
+	{"GET", "/v1/changes", ""}, {"GET", "/v1/site", ""}, {"GET", "/v1/stream", ""}, {"GET", "/v1/copies", ""}, {"GET", "/v1/notices", ""}, {"GET", "/v1/openapi.json", ""}, {"GET", "/v1/openapi.yaml", ""},
 	{"GET", "/v1/openapi-3.0.json", ""}, {"GET", "/v1/openapi-3.0.yaml", ""},
 	{"GET", "/healthz", ""}, {"GET", "/readyz", ""}, {"GET", "/metrics", ""},
 	{"GET", "/", ""}, {"GET", "/spyhole", ""}, {"GET", "/spyhole/big-blue", ""}, {"GET", "/firing/F", ""}, {"GET", "/by-hand", ""}, {"GET", "/compare?firing=F", ""}, {"GET", "/trend/big-blue", ""},

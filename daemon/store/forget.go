@@ -24,21 +24,31 @@ var blanks = [...]string{
 	`UPDATE note SET by = '' WHERE by = ? RETURNING 'note', id`,
 	`UPDATE tick SET by = '' WHERE by = ? RETURNING 'tick', id`,
 	`UPDATE unpacking_mark SET by = '' WHERE by = ? RETURNING 'mark', id`,
-	// the record of changes
-	`UPDATE change SET body = json_set(body, '$.by', '') WHERE json_extract(body, '$.by') = ? RETURNING kind, id`,
-	`UPDATE change SET body = json_set(body, '$.packed_by', '') WHERE json_extract(body, '$.packed_by') = ? RETURNING kind, id`,
-	`UPDATE change SET body = json_set(body, '$.maker', '') WHERE json_extract(body, '$.maker') = ? RETURNING kind, id`,
-	`UPDATE change SET body = json_set(body, '$.mark', '') WHERE kind = 'pot' AND json_extract(body, '$.mark') = ? RETURNING kind, id`,
+}
+
+// blanked is a member of the body of a change whose mark was taken out.
+type blanked struct {
+	Seq    int64  `json:"seq"`
+	Member string `json:"member"`
+}
+
+// forgotten is what the record of changes says of a fact that lost a mark: where in the record it
+// stood. The mark itself is in none of them.
+type forgotten struct {
+	Blanked []blanked `json:"blanked"`
 }
 
 // ForgetMaker blanks a maker's mark everywhere and gives how many facts it stood on. The
-// facts stay. One change of kind and id each tells other daemons to do the same; the mark
-// itself is in none of them.
+// facts stay. One change of kind and id each tells whoever follows to do the same.
 func (s *Store) ForgetMaker(ctx context.Context, mark string, at kiln.Stamp) (rows int, err error) {
 	if mark == "" {
 		return 0, nil
 	}
 	type fact struct{ kind, id string }
+	type said struct {
+		fact
+		seq int64
+	}
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		seen := map[fact]bool{}
 		var order []fact
@@ -58,8 +68,29 @@ func (s *Store) ForgetMaker(ctx context.Context, mark string, at kiln.Stamp) (ro
 				}
 			}
 		}
+		where := map[fact][]blanked{}
+		for _, member := range makerMembers {
+			// mark is a maker's in a pot card alone
+			result, err := tx.QueryContext(ctx, `
+				UPDATE change SET body = json_set(body, '$.' || ?1, '') WHERE json_extract(body, '$.' || ?1) = ?2 AND (?1 <> 'mark' OR kind = 'pot')
+				RETURNING kind, id, seq`, member, mark)
+			if err != nil {
+				return err
+			}
+			touched, err := collect(result, "what was blanked", func(c *said) error { return result.Scan(&c.kind, &c.id, &c.seq) })
+			if err != nil {
+				return err
+			}
+			for _, c := range touched {
+				if !seen[c.fact] {
+					seen[c.fact] = true
+					order = append(order, c.fact)
+				}
+				where[c.fact] = append(where[c.fact], blanked{c.seq, member})
+			}
+		}
 		for _, f := range order {
-			seq, err := record(ctx, tx, f.kind, "forget", f.id, at, struct{}{})
+			seq, err := record(ctx, tx, f.kind, "forget", f.id, at, forgotten{append([]blanked{}, where[f]...)})
 			if err != nil {
 				return err
 			}
