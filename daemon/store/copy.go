@@ -93,6 +93,9 @@ func (s *Store) Copy(ctx context.Context) (made bool, err error) {
 		}
 	}
 	second := s.toSecond(ctx)
+	if made {
+		s.MarkHighWater(ctx) // Health tells of it
+	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.copying.failed, s.copying.second = err, second

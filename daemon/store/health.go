@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"path/filepath"
@@ -16,6 +17,7 @@ type Health struct {
 	LastCopy time.Time // by the clock on the wall; zero if there is none
 	Copies   int
 	Trouble  []string // each in a sentence for the owner; empty if all is well
+	Alarm    []string // those of them that everybody must see
 }
 
 // Health asks how the store is. It reads no table, so a busy card does not hold it up.
@@ -32,9 +34,14 @@ func (s *Store) Health() (Health, error) {
 	if h.Copies = len(copies); h.Copies > 0 {
 		_, h.LastCopy, _ = parseCopy(filepath.Base(copies[0]))
 	}
-	if words := s.report.Words(); words != "" {
-		h.Trouble = append(h.Trouble, words)
+	if words := cmp.Or(s.report.Words(), s.report.earlier); words != "" {
+		h.Trouble, h.Alarm = append(h.Trouble, words), append(h.Alarm, words)
 	}
+	s.high.Lock()
+	if s.high.failed != nil {
+		h.Trouble = append(h.Trouble, "How far the store has come is not written down: "+s.high.failed.Error())
+	}
+	s.high.Unlock()
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	for id, n := range s.damaged {

@@ -37,9 +37,9 @@ func (s *Store) Site(ctx context.Context) (id, life string, err error) {
 func newLife() string { return ids.Must(ids.NewV7()).String() }
 
 // liveAnew begins another life, or the first of a record of before there were any.
-func (s *Store) liveAnew(ctx context.Context, another bool) error {
+func (s *Store) liveAnew(ctx context.Context) error {
 	return s.write(ctx, func(tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, `UPDATE site SET life = ? WHERE ? OR life = ''`, newLife(), another)
+		_, err := tx.ExecContext(ctx, `UPDATE site SET life = ?`, newLife())
 		return err
 	})
 }

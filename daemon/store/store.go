@@ -55,6 +55,7 @@ type Store struct {
 	opened  kiln.Stamp // when; an entry of before the clock was trusted is put right by it
 
 	written atomic.Uint64
+	high    marking
 
 	mu      sync.Mutex    // guards the fields below
 	awaited chan struct{} // nil while nobody waits
@@ -114,6 +115,7 @@ func (o Settings) Open(ctx context.Context, folder string) (*Store, error) {
 		s.Close()
 		return nil, err
 	}
+	s.settleHigh(ctx)
 	return s, nil
 }
 
@@ -244,6 +246,9 @@ func busy(err error) error {
 // Close ends all work and lets the folder go.
 func (s *Store) Close() error {
 	var errs []error
+	if s.read != nil && s.high.N > 0 {
+		s.MarkHighWater(context.Background()) // failing, the one before stands
+	}
 	if s.read != nil {
 		errs = append(errs, s.read.Close())
 	}
