@@ -314,6 +314,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 		return notice.Call(gctx, d.cfg.Notice.DeadmanURL, d.cfg.Notice.DeadmanEvery, d.isWell)
 	})
 	g.Go(func() error { return d.keep(gctx) })
+	g.Go(func() error { return d.watchPlace(gctx) })
 	d.ready.Store(true)
 	d.Ready(l.Addr().String())
 	notify.SdNotify(false, notify.SdNotifyReady)
@@ -362,6 +363,11 @@ func (d *Daemon) isReady() error {
 	defer cancel()
 	if err := d.store.Ready(ctx); err != nil {
 		return fmt.Errorf("the store does not answer: %w", err)
+	}
+	for _, reason := range []func(context.Context) error{d.store.InPlace} {
+		if err := reason(ctx); err != nil {
+			return err
+		}
 	}
 	return nil
 }

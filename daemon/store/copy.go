@@ -198,11 +198,14 @@ func (s *Store) makeCopy(ctx context.Context) error {
 // backup interface write every page anew; a page read through SQLite (sqlite.org/dbpage.html) can be
 // compared first.
 func (s *Store) fill(ctx context.Context, part string) error {
-	db, err := sql.Open("sqlite", dsn(plainDSN, s.path()))
-	if err != nil {
-		return err
+	db := s.writer // has what is open, if that is no longer what lies there
+	if s.InPlace(ctx) == nil {
+		var err error
+		if db, err = sql.Open("sqlite", dsn(plainDSN, s.path())); err != nil {
+			return err
+		}
+		defer db.Close()
 	}
-	defer db.Close()
 	rows, err := db.QueryContext(ctx, `SELECT data FROM sqlite_dbpage ORDER BY pgno`)
 	if err != nil {
 		return err

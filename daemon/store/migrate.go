@@ -53,7 +53,7 @@ func (s *Store) migrate(ctx context.Context, files []string) error {
 		return busy(err)
 	}
 	defer s.writer.ExecContext(context.WithoutCancel(ctx), `PRAGMA foreign_keys = 1`)
-	err = s.write(ctx, func(tx *sql.Tx) error {
+	err = s.writeAnywhere(ctx, func(tx *sql.Tx) error {
 		for n := have.number; n < len(files); n++ {
 			if _, err := tx.ExecContext(ctx, files[n]); err != nil {
 				return fmt.Errorf("schema %d: %w", n+1, err)

@@ -56,6 +56,7 @@ type Store struct {
 
 	written atomic.Uint64
 	high    marking
+	held    [2]atomic.Pointer[held] // the file and its log as they are open
 
 	mu      sync.Mutex    // guards the fields below
 	awaited chan struct{} // nil while nobody waits
@@ -115,6 +116,7 @@ func (o Settings) Open(ctx context.Context, folder string) (*Store, error) {
 		s.Close()
 		return nil, err
 	}
+	s.hold()
 	s.settleHigh(ctx)
 	return s, nil
 }
@@ -183,8 +185,20 @@ func (s *Store) open(ctx context.Context) error {
 }
 
 // write runs f in one transaction on the single writer and commits it: what f wrote is on
-// the card when write returns nil. tiles.ErrBusy where the file is locked or the card is full.
+// the card when write returns nil. tiles.ErrBusy where the file is locked or the card is full, ErrGone
+// where the file is no longer in its place.
 func (s *Store) write(ctx context.Context, f func(tx *sql.Tx) error) error {
+	if err := s.InPlace(ctx); err != nil {
+		return err
+	}
+	if err := s.writeAnywhere(ctx, f); err != nil {
+		return err
+	}
+	return s.InPlace(ctx)
+}
+
+// writeAnywhere is write for letters, which must go out even if the store is gone afterwards.
+func (s *Store) writeAnywhere(ctx context.Context, f func(tx *sql.Tx) error) error {
 	tx, err := s.writer.BeginTx(ctx, nil)
 	if err != nil {
 		return busy(err)
@@ -228,6 +242,7 @@ const (
 	codeReadOnly = 8
 	codeIO       = 10
 	codeFull     = 13
+	codeCantOpen = 14
 
 	codeConstraint = 19 // and of a row that stands in the way
 )
@@ -236,7 +251,7 @@ func busy(err error) error {
 	var e *sqlite.Error
 	if errors.As(err, &e) {
 		switch e.Code() & 0xff {
-		case codeBusy, codeLocked, codeReadOnly, codeIO, codeFull:
+		case codeBusy, codeLocked, codeReadOnly, codeIO, codeFull, codeCantOpen:
 			return fmt.Errorf("%w: %w", tiles.ErrBusy, err)
 		}
 	}
