@@ -241,6 +241,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	// Copies of everything.
 	route(a, get, "/v1/copies", "list-copies", "Copies of the store, newest first", s.getCopies)
 	route(a, http.MethodPost, "/v1/copies", "make-copy", "Make a copy now, unless the newest has everything", s.postCopy)
+	route(a, http.MethodPost, "/v1/copies/renew", "renew-copies", "Take the marks of forgotten makers out of the copies that still have them", s.renewCopies)
 	// Messages to people.
 	route(a, get, "/v1/notices", "list-notices", "The newest notices and what came of them", s.getNotices)
 	route(a, http.MethodPost, "/v1/notices/test", "test-notice", "Send a test notice to every receiver", s.testNotice)

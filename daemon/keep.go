@@ -138,6 +138,10 @@ func (d *Daemon) forgetMakers(ctx context.Context, now kiln.Stamp) {
 		slog.Warn("makers of long ago are not forgotten", "err", err)
 	} else if len(marks) > 0 {
 		slog.Info("makers of long ago are forgotten; what they measured stays", "makers", len(marks))
+		d.copy(ctx)
+		if older, _, err := d.store.WithForgotten(ctx); err == nil && len(older) > 0 {
+			slog.Warn("older copies still have marks of forgotten makers; take them out with: lidwright copy renew", "copies", len(older), "oldest", older[len(older)-1].At.Format(time.RFC3339))
+		}
 	}
 }
 

@@ -55,7 +55,7 @@ var everyRoute = []struct{ method, address, body string }{
 	{"PUT", "/v1/firings/" + begun + "/begin", `{"kiln":"big-blue"}`},
 	{"PUT", "/v1/firings/" + begun + "/stop", `{}`},
 	{"POST", "/v1/lids/board", `{"galleries":[{"collar_mm":[100]},{"collar_mm":[101]},{"collar_mm":[102]},{"collar_mm":[103]},{"collar_mm":[104]},{"collar_mm":[105]},{"collar_mm":[106]},{"collar_mm":[107]}],"body_drying_ratio":0.06,"body_firing_ratio":0.07}`},
-	{"POST", "/v1/copies", `{}`},
+	{"POST", "/v1/copies", `{}`}, {"POST", "/v1/copies/renew", `{}`},
 	{"POST", "/v1/notices/test", ``},
 	{"POST", "/v1/session", `{"code":""}`},
 	{"DELETE", "/v1/session", ``},

@@ -75,8 +75,9 @@ const fileName = "lidwright.db"
 // otherwise, and each commit then ends at the end of a block. With it, and with pages no smaller
 // than a block, no cut of power lost anything; without it one in six did (TestPowerCut). It costs
 // less than half as many bytes again. What a statement sets aside to be taken back stays in memory.
+// What is deleted is written over, so that a mark that was forgotten lies in no corner of a page.
 const (
-	writerDSN = "file:%s?psow=0&_txlock=immediate&_pragma=busy_timeout(5000)&_pragma=page_size(4096)&_journal_mode=WAL&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)&_pragma=journal_size_limit(16777216)&_pragma=temp_store(2)"
+	writerDSN = "file:%s?psow=0&_txlock=immediate&_pragma=busy_timeout(5000)&_pragma=page_size(4096)&_journal_mode=WAL&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)&_pragma=journal_size_limit(16777216)&_pragma=temp_store(2)&_pragma=secure_delete(1)"
 	readerDSN = "file:%s?mode=ro&_pragma=query_only(1)&_pragma=busy_timeout(5000)"
 )
 
