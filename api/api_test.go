@@ -283,5 +283,7 @@ func TestPages(t *testing.T) {
 // noCopies are those of a studio that has no store of its own.
 type noCopies struct{}
 
-func (noCopies) Make(context.Context) (bool, error) { return false, nil }
-func (noCopies) List() ([]CopyKept, error)          { return nil, nil }
+func (noCopies) Make(context.Context) (bool, error)                          { return false, nil }
+func (noCopies) Renew(context.Context) (int, error)                          { return 0, nil }
+func (noCopies) WithForgotten(context.Context) ([]CopyKept, []string, error) { return nil, nil, nil }
+func (noCopies) List() ([]CopyKept, error)                                   { return nil, nil }

@@ -59,6 +59,7 @@ type Archive interface {
 
 	Changes(ctx context.Context, after int64, limit int) ([]tiles.Change, error)
 	LastChange(ctx context.Context) (int64, error)
+	Site(ctx context.Context) (id, life string, err error) // name and life of the record
 	Tally(ctx context.Context) (tiles.SaidSoFar, error)
 	News() <-chan struct{} // closed when something is written next
 
@@ -88,6 +89,9 @@ type StoreHealth struct {
 	Copies   int       // kept
 	LastCopy time.Time // when the newest was made, by the clock of then; zero if there is none
 	Trouble  []string  // each in a sentence for the owner; empty if all is well
+	Alarm    []string  // those of them that stand on the first page
+	Gone     bool      // the file that is open is no longer in its place
+	Back     bool      // at the start something was missing that had been kept
 }
 
 // Kilns is what the kilns do now: the recorder.

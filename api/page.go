@@ -204,7 +204,8 @@ func (s *Server) wareboard(w http.ResponseWriter, r *http.Request) error {
 		Waiting    []waitingLoad
 		News       []StudioNews
 		HotCaution string
-	}{s.page(r.Context(), "board"), kilns, waiting, s.newsOnBoard(r.Context()), CautionText(1 + day%11)})
+		Alarm      []string // of the store
+	}{s.page(r.Context(), "board"), kilns, waiting, s.newsOnBoard(r.Context()), CautionText(1 + day%11), s.storeAlarm()})
 }
 
 // hotCautions are the numbers of the cautions that a kiln's state asks for.

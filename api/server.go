@@ -26,7 +26,7 @@ import (
 // Site is what the settings say of the studio, as far as answers depend on it.
 type Site struct {
 	Name      string
-	ID        string // UUIDv7 of the record
+	ID        string // UUIDv7 of the record, where the settings name it
 	Zone      *time.Location
 	Units     string   // mm, cm, in, 32nds: unit of bare lengths
 	Language  string   // tag; of pages to who asks for none that we speak
@@ -238,11 +238,13 @@ func (s *Server) Handler() (http.Handler, error) {
 	orText[lidJSON](a, "/v1/lid")
 	orText[boardJSON](a, "/v1/lids/board")
 	// What was said, in order, for whoever follows.
+	route(a, get, "/v1/site", "site", "The record: its name, its life, its newest change", s.getSite)
 	route(a, get, "/v1/changes", "changes", "What was said after a number; waits for something new where asked to", s.getChanges)
 	huma.Register(a, streamOperation, s.getStream)
 	// Copies of everything.
 	route(a, get, "/v1/copies", "list-copies", "Copies of the store, newest first", s.getCopies)
 	route(a, http.MethodPost, "/v1/copies", "make-copy", "Make a copy now, unless the newest has everything", s.postCopy)
+	route(a, http.MethodPost, "/v1/copies/renew", "renew-copies", "Take the marks of forgotten makers out of the copies that still have them", s.renewCopies)
 	// Messages to people.
 	route(a, get, "/v1/notices", "list-notices", "The newest notices and what came of them", s.getNotices)
 	route(a, http.MethodPost, "/v1/notices/test", "test-notice", "Send a test notice to every receiver", s.testNotice)

@@ -32,9 +32,10 @@ func (nobody) Pot(context.Context, string) (tiles.KeptPot, error) {
 func (nobody) Verdicts(context.Context, tiles.VerdictFilter) ([]tiles.LidBoard, error) {
 	return nil, nil
 }
-func (nobody) Tallies(context.Context) ([]tiles.Tally, error) { return nil, nil }
-func (nobody) Tally(context.Context) (tiles.SaidSoFar, error) { return tiles.SaidSoFar{}, nil }
-func (nobody) LastChange(context.Context) (int64, error)      { return 0, nil }
+func (nobody) Tallies(context.Context) ([]tiles.Tally, error)    { return nil, nil }
+func (nobody) Tally(context.Context) (tiles.SaidSoFar, error)    { return tiles.SaidSoFar{}, nil }
+func (nobody) Site(context.Context) (id, life string, err error) { return "", "", nil }
+func (nobody) LastChange(context.Context) (int64, error)         { return 0, nil }
 
 // barless is the fit of a store's clays without any bar.
 type barless struct{ s *store.Store }

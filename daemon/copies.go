@@ -21,6 +21,27 @@ func (c copies) List() ([]api.CopyKept, error) {
 	return keptOf(kept), err
 }
 
+func (c copies) WithForgotten(ctx context.Context) ([]api.CopyKept, []string, error) {
+	kept, aside, err := c.store.WithForgotten(ctx)
+	for i := range aside {
+		aside[i] = filepath.Base(aside[i])
+	}
+	return keptOf(kept), aside, err
+}
+
+func (c copies) Renew(ctx context.Context) (int, error) { return c.store.RenewCopies(ctx) }
+
+// RenewCopies takes the marks of forgotten makers out of the copies of the store of the settings, while no
+// daemon runs.
+func RenewCopies(ctx context.Context, cfg config.Config, version string) (n int, err error) {
+	s, err := opened(ctx, cfg, version)
+	if err != nil {
+		return 0, err
+	}
+	defer s.Close()
+	return s.RenewCopies(ctx)
+}
+
 func keptOf(kept []store.CopyKept) []api.CopyKept {
 	all := make([]api.CopyKept, len(kept))
 	for i, k := range kept {

@@ -5,6 +5,7 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"crypto/tls"
 	"errors"
@@ -88,11 +89,9 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 		}
 		return nil, err
 	}
-	if d.cfg.Site.ID == "" {
-		if d.cfg.Site.ID, err = st.SiteID(ctx, uuid.Must(uuid.NewV7()).String()); err != nil {
-			st.Close()
-			return nil, err
-		}
+	if _, err = st.SiteID(ctx, cmp.Or(cfg.Site.ID, uuid.Must(uuid.NewV7()).String())); err != nil {
+		st.Close()
+		return nil, err
 	}
 	if err := d.build(ctx, st); err != nil {
 		st.Close()
@@ -315,6 +314,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 		return notice.Call(gctx, d.cfg.Notice.DeadmanURL, d.cfg.Notice.DeadmanEvery, d.isWell)
 	})
 	g.Go(func() error { return d.keep(gctx) })
+	g.Go(func() error { return d.watchPlace(gctx) })
 	d.ready.Store(true)
 	d.Ready(l.Addr().String())
 	notify.SdNotify(false, notify.SdNotifyReady)
@@ -363,6 +363,11 @@ func (d *Daemon) isReady() error {
 	defer cancel()
 	if err := d.store.Ready(ctx); err != nil {
 		return fmt.Errorf("the store does not answer: %w", err)
+	}
+	for _, reason := range []func(context.Context) error{d.store.InPlace} {
+		if err := reason(ctx); err != nil {
+			return err
+		}
 	}
 	return nil
 }

@@ -33,8 +33,9 @@ type herald struct {
 	every time.Duration // between copies
 
 	news   chan kiln.Notice
-	losing atomic.Bool       // news is full, and the log says so
-	ended  func(kiln.Notice) // a firing is over
+	losing atomic.Bool         // news is full, and the log says so
+	said   chan notice.Message // of the studio, told as they come
+	ended  func(kiln.Notice)   // a firing is over
 	studio func(context.Context) ([]api.StudioNews, error)
 	unsent []notice.Message // the disk would not take them yet
 	digest string           // day of the last digest
@@ -45,7 +46,7 @@ const mostUnsent = 100
 
 func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func() kiln.Stamp) (*herald, error) {
 	h := &herald{store: s, now: now, zone: zone, site: cfg.Site.Name, at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
-		news: make(chan kiln.Notice, 256), ended: func(kiln.Notice) {},
+		news: make(chan kiln.Notice, 256), said: make(chan notice.Message, 16), ended: func(kiln.Notice) {},
 		studio: func(context.Context) ([]api.StudioNews, error) { return nil, nil }}
 	h.post = &notice.Post{Outbox: s, Now: func() time.Time { return now().Wall.In(zone) }}
 	for _, w := range cfg.Notice.Webhooks {
@@ -108,9 +109,20 @@ func (h *herald) run(ctx context.Context) error {
 				h.ended(n)
 			}
 			h.tell(ctx, notice.OfKiln(n, newID(), h.site, h.zone))
+		case m := <-h.said:
+			h.tell(ctx, m)
 		case <-minute.C:
 			h.look(ctx)
 		}
+	}
+}
+
+// say tells something of the studio at once.
+func (h *herald) say(event string, state kiln.NoticeState, says string) {
+	select {
+	case h.said <- notice.OfStudio(event, string(state), says, "/more", nil, h.now(), newID(), h.site, h.zone):
+	default:
+		slog.Warn("a notice is lost: too many wait", "event", event)
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"lidwright/api"
+	"lidwright/daemon/notice"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
 )
@@ -21,6 +22,9 @@ const firstCopy = 10 * time.Minute
 func (d *Daemon) keep(ctx context.Context) error {
 	if words := d.store.Report().Words(); words != "" {
 		slog.Error("the store was put right at the start", "what", words)
+		if d.herald != nil {
+			d.herald.say(notice.StoreBack, kiln.NoticeOnce, words)
+		}
 	}
 	checked := make(chan error, 1)
 	if d.store.Report().Behind {
@@ -35,6 +39,9 @@ func (d *Daemon) keep(ctx context.Context) error {
 			if err := d.store.Trust(ctx, now); err != nil {
 				slog.Warn("times are not put right yet", "err", err)
 			}
+		}
+		if err := d.store.MarkHighWater(ctx); err != nil && ctx.Err() == nil {
+			slog.Warn("how far the store has come is not written down", "err", err) // Health keeps it before everyone's eyes
 		}
 		if since, _ := now.Sub(copied); since >= due {
 			d.copy(ctx)
@@ -57,6 +64,40 @@ func (d *Daemon) keep(ctx context.Context) error {
 			}
 		case <-t.C:
 		}
+	}
+}
+
+// placeEvery is how often it is looked whether the file of the store is still in its place, where
+// nothing is written; each writing looks for itself.
+const placeEvery = 2 * time.Second
+
+// watchPlace tells everywhere when the file of the store is no longer in its place, copies once what is
+// open, and tells when it is back.
+func (d *Daemon) watchPlace(ctx context.Context) error {
+	t := time.NewTicker(placeEvery)
+	defer t.Stop()
+	gone := false
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-t.C:
+		}
+		err := d.store.InPlace(ctx)
+		switch is := errors.Is(err, store.ErrGone); {
+		case is && !gone:
+			slog.Error("the store is gone from its folder", "folder", d.cfg.Store.Folder, "err", err)
+			d.herald.say(notice.StoreGone, kiln.NoticeBegan, "the file of the store was removed or replaced while it was open; nothing can be kept until it is back or the daemon is started anew")
+			if err := d.store.Rescue(ctx); err != nil && ctx.Err() == nil {
+				slog.Error("what was kept before is in no new copy", "err", err)
+			} else if err == nil {
+				slog.Warn("what was kept before is in a new copy, which the next start finds")
+			}
+		case !is && err == nil && gone:
+			slog.Info("the store is in its folder again")
+			d.herald.say(notice.StoreGone, kiln.NoticeCleared, "the file of the store is in its place again")
+		}
+		gone = errors.Is(err, store.ErrGone)
 	}
 }
 
@@ -97,11 +138,15 @@ func (d *Daemon) forgetMakers(ctx context.Context, now kiln.Stamp) {
 		slog.Warn("makers of long ago are not forgotten", "err", err)
 	} else if len(marks) > 0 {
 		slog.Info("makers of long ago are forgotten; what they measured stays", "makers", len(marks))
+		d.copy(ctx)
+		if older, _, err := d.store.WithForgotten(ctx); err == nil && len(older) > 0 {
+			slog.Warn("older copies still have marks of forgotten makers; take them out with: lidwright copy renew", "copies", len(older), "oldest", older[len(older)-1].At.Format(time.RFC3339))
+		}
 	}
 }
 
 // health is how the store is, as the pages and the metrics tell it.
 func (d *Daemon) health() (api.StoreHealth, error) {
 	h, err := d.store.Health()
-	return api.StoreHealth{Bytes: h.Bytes, Free: h.Free, Copies: h.Copies, LastCopy: h.LastCopy, Trouble: h.Trouble}, err
+	return api.StoreHealth{Bytes: h.Bytes, Free: h.Free, Copies: h.Copies, LastCopy: h.LastCopy, Trouble: h.Trouble, Alarm: h.Alarm, Gone: h.Gone, Back: h.Back}, err
 }

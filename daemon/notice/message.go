@@ -24,6 +24,8 @@ const (
 	BatchShifted = "batch.shifted"
 	ProbeBias    = "probe.bias"
 	CopyOld      = "copy.old"
+	StoreBack    = "store.back" // at a start something was missing that had been kept
+	StoreGone    = "store.gone" // the file that is open is no longer in its place
 	Test         = "test"
 )
 

@@ -5,6 +5,7 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
@@ -93,6 +94,9 @@ func (s *Store) Copy(ctx context.Context) (made bool, err error) {
 		}
 	}
 	second := s.toSecond(ctx)
+	if made {
+		s.MarkHighWater(ctx) // Health tells of it
+	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.copying.failed, s.copying.second = err, second
@@ -195,17 +199,29 @@ func (s *Store) makeCopy(ctx context.Context) error {
 // backup interface write every page anew; a page read through SQLite (sqlite.org/dbpage.html) can be
 // compared first.
 func (s *Store) fill(ctx context.Context, part string) error {
-	db, err := sql.Open("sqlite", dsn(plainDSN, s.path()))
+	db := s.writer // has what is open, if that is no longer what lies there
+	if s.InPlace(ctx) == nil {
+		var err error
+		if db, err = sql.Open("sqlite", dsn(plainDSN, s.path())); err != nil {
+			return err
+		}
+		defer db.Close()
+	}
+	tx, err := db.BeginTx(ctx, nil) // what is free and what is read are of one moment
 	if err != nil {
 		return err
 	}
-	defer db.Close()
-	rows, err := db.QueryContext(ctx, `SELECT data FROM sqlite_dbpage ORDER BY pgno`)
+	defer tx.Rollback()
+	free, err := freePages(ctx, tx)
+	if err != nil {
+		return err
+	}
+	rows, err := tx.QueryContext(ctx, `SELECT data FROM sqlite_dbpage ORDER BY pgno`)
 	if err != nil {
 		return err
 	}
 	defer rows.Close()
-	first := true
+	first, n := true, uint32(0)
 	_, err = renew(part, func(page []byte) ([]byte, error) {
 		if !rows.Next() {
 			return nil, cmp.Or(rows.Err(), io.EOF)
@@ -215,12 +231,42 @@ func (s *Store) fill(ctx context.Context, part string) error {
 			return nil, err
 		}
 		page = append(page[:0], data...)
+		if n++; free[n] > 0 { // what lay there before is nobody's any more
+			clear(page[min(free[n]-1, len(page)):])
+		}
 		if first { // a copy has no log beside it: sqlite.org/fileformat2.html, 1.3.3
 			page[18], page[19], first = 1, 1, false
 		}
 		return page, nil
 	})
 	return err
+}
+
+// freePages are the pages of a file that nothing uses, each with one more than how much of it counts:
+// a page that lists others counts as far as its list does (sqlite.org/fileformat2.html, 1.5).
+func freePages(ctx context.Context, q querier) (map[uint32]int, error) {
+	page := func(n uint32) (data []byte, err error) {
+		err = q.QueryRowContext(ctx, `SELECT data FROM sqlite_dbpage WHERE pgno = ?`, n).Scan(&data)
+		return data, err
+	}
+	head, err := page(1)
+	if err != nil {
+		return nil, err
+	}
+	free := map[uint32]int{}
+	for next := binary.BigEndian.Uint32(head[32:]); next != 0 && free[next] == 0; {
+		list, err := page(next)
+		if err != nil {
+			return nil, err
+		}
+		n := min(int(binary.BigEndian.Uint32(list[4:])), len(list)/4-2)
+		free[next] = 1 + 8 + 4*n
+		for i := range n {
+			free[binary.BigEndian.Uint32(list[8+4*i:])] = 1
+		}
+		next = binary.BigEndian.Uint32(list)
+	}
+	return free, nil
 }
 
 // renew makes the file path hold the pages that next gives until io.EOF, and no more. It writes those

@@ -39,6 +39,9 @@ func (s *Store) BeginFiring(ctx context.Context, f kiln.Firing, preroll []kiln.S
 				return err
 			}
 		}
+		if err := tellFiring(ctx, tx, "begin", "", row, f, s.orNow(f.Began)); err != nil {
+			return err
+		}
 		return s.trust(ctx, tx, preroll)
 	})
 	if err != nil {
@@ -46,6 +49,14 @@ func (s *Store) BeginFiring(ctx context.Context, f kiln.Firing, preroll []kiln.S
 	}
 	s.trusts(preroll)
 	return number, nil
+}
+
+// orNow is a moment of a firing, or now where it has none.
+func (s *Store) orNow(at kiln.Stamp) kiln.Stamp {
+	if at.Wall.IsZero() {
+		return s.now()
+	}
+	return at
 }
 
 // addFiring puts a firing down under the next number of its kiln.
@@ -223,6 +234,9 @@ func (s *Store) EndFiring(ctx context.Context, f kiln.Firing) error {
 		if _, err := tx.ExecContext(ctx, `
 			UPDATE firing SET revision = revision + 1, status = ?, began_ms = ?, over_ms = ?, trusted = ?, heat_model = ?, summary = ? WHERE row = ?`,
 			f.Status, began, over, trusted, modelOf(f.HeatWork), writeSummary(f), row); err != nil {
+			return err
+		}
+		if err := tellFiring(ctx, tx, "end", "", row, f, s.orNow(f.Over)); err != nil {
 			return err
 		}
 		return s.lay(ctx, tx, row, f)

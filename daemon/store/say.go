@@ -168,7 +168,10 @@ func (s *Store) SetHeatWork(ctx context.Context, id kiln.FiringID, works map[kil
 		}
 		f.HeatWork, f.Corrected = works, corrected
 		_, err = tx.ExecContext(ctx, `UPDATE firing SET revision = revision + 1, heat_model = ?, summary = ? WHERE row = ?`, modelOf(works), writeSummary(f), row)
-		return err
+		if err != nil {
+			return err
+		}
+		return tellFiring(ctx, tx, "correct", "heat_work", row, f, s.now())
 	})
 	if err != nil {
 		return fmt.Errorf("keep the heat work of firing %s: %w", id, err)
