@@ -33,8 +33,7 @@ type herald struct {
 	every time.Duration // between copies
 
 	news   chan kiln.Notice
-	losing atomic.Bool       // news is full, and the log says so
-	ended  func(kiln.Notice) // a firing is over
+	losing atomic.Bool // news is full, and the log says so
 	studio func(context.Context) ([]api.StudioNews, error)
 	unsent []notice.Message // the disk would not take them yet
 	digest string           // day of the last digest
@@ -45,7 +44,7 @@ const mostUnsent = 100
 
 func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func() kiln.Stamp) (*herald, error) {
 	h := &herald{store: s, now: now, zone: zone, site: cfg.Site.Name, at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
-		news: make(chan kiln.Notice, 256), ended: func(kiln.Notice) {},
+		news:   make(chan kiln.Notice, 256),
 		studio: func(context.Context) ([]api.StudioNews, error) { return nil, nil }}
 	h.post = &notice.Post{Outbox: s, Now: func() time.Time { return now().Wall.In(zone) }}
 	for _, w := range cfg.Notice.Webhooks {
@@ -53,7 +52,7 @@ func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func(
 		if quiet == (config.Span{}) {
 			quiet = cfg.Notice.QuietHours
 		}
-		r := notice.Receiver{Name: w.Name, URL: w.URL, On: w.On}
+		r := notice.Receiver{Name: w.Name, URL: w.URL, On: w.On, Wakes: w.Wakes}
 		if quiet != (config.Span{}) {
 			r.Quiet = quiet.Holds
 		}
@@ -85,8 +84,9 @@ func (h *herald) heed(n kiln.Notice) {
 	}
 }
 
-// run tells until ctx ends.
-func (h *herald) run(ctx context.Context) error {
+// run tells until ctx ends and recorded is closed; what the recorder told last is kept in the outbox, and
+// sent after the next start.
+func (h *herald) run(ctx context.Context, recorded <-chan struct{}) error {
 	if standing, err := h.store.StandingNotices(ctx); err != nil {
 		slog.Warn("notices that stand cannot be read; one may be told twice", "err", err)
 	} else {
@@ -98,20 +98,49 @@ func (h *herald) run(ctx context.Context) error {
 	go func() { carried <- h.post.Run(ctx) }()
 	minute := time.NewTicker(time.Minute)
 	defer minute.Stop()
+	keeping, stop := context.WithCancel(context.WithoutCancel(ctx)) // what is told in the moment of the end is kept too
+	defer stop()
 	for {
 		select {
 		case <-ctx.Done():
+			h.last(keeping, stop, recorded)
 			return <-carried
 		case n := <-h.news:
-			slog.Info("notice", "event", n.Event, "state", n.State, "kiln", n.Kiln, "last_c", float64(n.T))
-			if n.Event == kiln.FiringEndedNotice {
-				h.ended(n)
-			}
-			h.tell(ctx, notice.OfKiln(n, newID(), h.site, h.zone))
+			h.tellOf(keeping, n)
 		case <-minute.C:
 			h.look(ctx)
 		}
 	}
+}
+
+// lastNotices is how long the outbox may take at the end for what was told last.
+const lastNotices = time.Second
+
+// last keeps what the recorder tells until it has ended; stop ends ctx.
+func (h *herald) last(ctx context.Context, stop func(), recorded <-chan struct{}) {
+	for over := false; ; {
+		select {
+		case n := <-h.news:
+			h.tellOf(ctx, n)
+			continue
+		default:
+		}
+		if over {
+			return
+		}
+		select {
+		case n := <-h.news:
+			h.tellOf(ctx, n)
+		case <-recorded:
+			over = true
+			time.AfterFunc(lastNotices, stop)
+		}
+	}
+}
+
+func (h *herald) tellOf(ctx context.Context, n kiln.Notice) {
+	slog.Info("notice", "event", n.Event, "state", n.State, "kiln", n.Kiln, "last_c", float64(n.T))
+	h.tell(ctx, notice.OfKiln(n, newID(), h.site, h.zone))
 }
 
 // tell sends m if it is not told already.

@@ -2,7 +2,9 @@ package daemon
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
+	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"slices"
@@ -269,11 +271,10 @@ func TestHangingReceiverDelaysNobody(t *testing.T) {
 	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 12, 0, 0, 0, time.UTC), Trusted: true}
 	h := newsdesk(t, st, &at)
 	h.post.Receivers = []notice.Receiver{{Name: "slow", URL: srv.URL}}
-	ended := make(chan struct{})
-	h.ended = func(kiln.Notice) { close(ended) }
+	recorded := make(chan struct{})
 	ctx, cancel := context.WithCancel(t.Context())
 	over := make(chan error, 1)
-	go func() { over <- h.run(ctx) }()
+	go func() { over <- h.run(ctx, recorded) }()
 	h.heed(kiln.Notice{Event: kiln.FiringStartedNotice, State: kiln.NoticeOnce, Kiln: "blue", T: 70, At: at})
 	<-asked // it hangs now, for as long as the test goes on
 	for range 1000 {
@@ -284,12 +285,82 @@ func TestHangingReceiverDelaysNobody(t *testing.T) {
 		time.Sleep(time.Millisecond)
 	}
 	h.heed(kiln.Notice{Event: kiln.FiringEndedNotice, State: kiln.NoticeOnce, Kiln: "blue", T: 40, At: at})
-	<-ended // the news after the storm is heeded while the receiver still hangs
+	for len(h.news) > 0 { // the news after the storm is heeded while the receiver still hangs
+		time.Sleep(time.Millisecond)
+	}
 	cancel()
+	h.heed(kiln.Notice{Event: kiln.OverLimitNotice, State: kiln.NoticeBegan, Kiln: "blue", T: 1300, At: at}) // the recorder ends last
+	close(recorded)
 	if err := <-over; err != nil {
 		t.Error(err)
 	}
-	if got := sent(t, h); !slices.Equal(got, []string{"firing.started once", "kiln.quiet began", "firing.ended once"}) && !slices.Equal(got, []string{"firing.started once", "kiln.quiet began"}) {
-		t.Errorf("a storm is one notice: %v", got)
+	if got := sent(t, h); !slices.Equal(got, []string{"firing.started once", "kiln.quiet began", "firing.ended once", "kiln.over_limit began"}) {
+		t.Errorf("a storm is one notice, and what is told at the end is kept: %v", got)
+	}
+}
+
+// TestWhatWakes: by itself a receiver is woken by what cannot wait until morning, most firings going on at
+// night; its own list says otherwise.
+func TestWhatWakes(t *testing.T) {
+	got := make(chan string, 100)
+	srv := httptest.NewServer(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
+		var m notice.Message
+		json.NewDecoder(r.Body).Decode(&m)
+		got <- strings.TrimPrefix(r.URL.Path, "/") + " " + m.Event
+	}))
+	t.Cleanup(srv.Close)
+	cfg, err := config.LoadText("lidwright.toml", fmt.Sprintf(`
+[notice]
+quiet_hours = "22:00-07:00"
+[notice.webhook.usual]
+url = "%[1]s/usual"
+[notice.webhook.limit]
+url = "%[1]s/limit"
+wakes = ["kiln.over_limit"]
+[notice.webhook.nothing]
+url = "%[1]s/nothing"
+wakes = []
+`, srv.URL), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	st, err := store.Open(t.Context(), t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { st.Close() })
+	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 2, 30, 0, 0, time.UTC), Trusted: true}
+	h, err := newHerald(st, cfg, time.UTC, func() kiln.Stamp { return at })
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	recorded, over := make(chan struct{}), make(chan error, 1)
+	go func() { over <- h.run(ctx, recorded) }()
+	want := map[string]bool{"limit kiln.over_limit": true, "usual test": true, "limit test": true, "nothing test": true}
+	for _, event := range []string{kiln.FiringStartedNotice, kiln.QuietNotice, kiln.OverLimitNotice, kiln.StoppedClimbingNotice, kiln.FellEarlyNotice, kiln.UnpackingMarkNotice, notice.NotWriting, notice.CopyOld} {
+		h.send(ctx, notice.OfStudio(event, "began", "words", "/", nil, at, newID(), "studio", time.UTC))
+		switch event {
+		case kiln.QuietNotice, kiln.OverLimitNotice, kiln.StoppedClimbingNotice, kiln.FellEarlyNotice, notice.NotWriting:
+			want["usual "+event] = true
+		}
+	}
+	if err := h.Test(ctx); err != nil {
+		t.Fatal(err)
+	}
+	for range len(want) { // a test comes last to each of them
+		e := <-got
+		if !want[e] {
+			t.Errorf("%s in quiet hours", e)
+		}
+		delete(want, e)
+	}
+	if len(want) > 0 {
+		t.Errorf("did not come in quiet hours: %v", want)
+	}
+	cancel()
+	close(recorded)
+	if err := <-over; err != nil {
+		t.Error(err)
 	}
 }

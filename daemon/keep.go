@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"sync"
 	"time"
 
 	"lidwright/api"
@@ -14,7 +15,7 @@ import (
 // firstCopy is how long after a start a copy is made; it is skipped where nothing changed.
 const firstCopy = 10 * time.Minute
 
-// keep looks after the store while it serves: a copy at the end of each firing and every day,
+// keep looks after the store while it serves: a copy every day beside those at the end of a firing,
 // raw lines let go when they are old, the times put right once the clock is trusted, and a big
 // file read through behind the back of those who ask. An error means that the file is damaged and
 // the daemon must start anew.
@@ -28,7 +29,7 @@ func (d *Daemon) keep(ctx context.Context) error {
 	}
 	t := time.NewTicker(time.Minute)
 	defer t.Stop()
-	copied, due := d.Now(), firstCopy
+	d.copying.at(d.Now(), firstCopy)
 	for {
 		now := d.Now()
 		if now.Trusted {
@@ -36,18 +37,14 @@ func (d *Daemon) keep(ctx context.Context) error {
 				slog.Warn("times are not put right yet", "err", err)
 			}
 		}
-		if since, _ := now.Sub(copied); since >= due {
+		if d.copying.due(now) {
 			d.copy(ctx)
-			copied, due = now, d.cfg.Copy.Every
 			d.dropLines(ctx, now)
 			d.forgetMakers(ctx, now)
 		}
 		select {
 		case <-ctx.Done():
 			return nil
-		case <-d.over:
-			d.copy(ctx)
-			copied, due = d.Now(), d.cfg.Copy.Every
 		case err := <-checked:
 			if errors.Is(err, store.ErrDamaged) {
 				return err
@@ -60,8 +57,29 @@ func (d *Daemon) keep(ctx context.Context) error {
 	}
 }
 
+// lastCopy is when the store was last copied, or looked at for it, and how long until it is due again.
+type lastCopy struct {
+	mu    sync.Mutex // guards the fields below
+	when  kiln.Stamp
+	every time.Duration
+}
+
+func (l *lastCopy) at(when kiln.Stamp, every time.Duration) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.when, l.every = when, every
+}
+
+func (l *lastCopy) due(now kiln.Stamp) bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	since, _ := now.Sub(l.when)
+	return since >= l.every
+}
+
 func (d *Daemon) copy(ctx context.Context) {
 	made, err := d.store.Copy(ctx)
+	d.copying.at(d.Now(), d.cfg.Copy.Every)
 	switch {
 	case err != nil && ctx.Err() == nil:
 		slog.Warn("no copy of the store", "err", err) // Health keeps it before everyone's eyes

@@ -49,6 +49,7 @@ type Recorder struct {
 	NewID  func() FiringID     // makes UUIDv7
 	Tick   <-chan time.Time    // about once a second; its value is not looked at
 	Notify func(Notice)        // told in order from a goroutine of its own, so it may block; nil: nobody
+	Ended  func(Firing)        // told in order, each firing once, when the Log has taken its end; it must not block; nil: nobody
 
 	once    sync.Once
 	facts   chan told
@@ -80,6 +81,7 @@ func (r *Recorder) prepare() {
 		r.notes = make(chan Notice, 256)
 		r.revived = make(chan []*desk, 1)
 		r.writer = newWriter(r.Log, r.Now)
+		r.writer.ended = r.Ended
 		for _, k := range r.Kilns {
 			r.desks = append(r.desks, newDesk(k, r))
 		}
@@ -125,9 +127,9 @@ func (r *Recorder) Run(ctx context.Context, samples <-chan Sample) error {
 	}
 	r.drain(samples)
 	close(r.notes)
-	err := stop()
 	end := time.NewTimer(lastWrite)
 	defer end.Stop()
+	err := stop()
 	select {
 	case <-told:
 	case <-end.C: // whoever is told does not answer

@@ -2,6 +2,7 @@ package tiles
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -62,7 +63,7 @@ func usualStep(instrument string) float64 {
 }
 
 // readBars sorts the bars by id, checks them and makes their sheets.
-func (f *Fit) readBars(clays []Clay) error {
+func (f *Fit) readBars(ctx context.Context, clays []Clay) error {
 	bars := slices.Clone(f.studio.Bars)
 	slices.SortFunc(bars, func(a, b Bar) int {
 		return cmp.Or(cmp.Compare(a.ID, b.ID), cmp.Compare(a.Code, b.Code))
@@ -82,6 +83,9 @@ func (f *Fit) readBars(clays []Clay) error {
 	}
 	f.studio.Bars = bars
 	for i := range bars {
+		if ctx.Err() != nil {
+			return fmt.Errorf("shrink fit: %w", context.Cause(ctx))
+		}
 		s, left := f.sheet(&bars[i], "")
 		f.left = append(f.left, left...)
 		if s != nil {

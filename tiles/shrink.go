@@ -115,7 +115,7 @@ type LeftOut struct {
 // another: a bar of a clay that is not listed, an id that stands twice. When ctx ends it gives the
 // cause, within 100 ms.
 func (s Studio) Fit(ctx context.Context, before *Fit) (*Fit, error) {
-	f, err := s.begin()
+	f, err := s.begin(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -144,7 +144,7 @@ func (s Studio) Fit(ctx context.Context, before *Fit) (*Fit, error) {
 }
 
 // begin lays everything out, as yet without a number fitted.
-func (s Studio) begin() (*Fit, error) {
+func (s Studio) begin(ctx context.Context) (*Fit, error) {
 	f := &Fit{studio: s, book: UsualHandbook()}
 	if s.Handbook != nil {
 		f.book = *s.Handbook
@@ -156,7 +156,7 @@ func (s Studio) begin() (*Fit, error) {
 			return nil, fmt.Errorf("shrink fit: clay %s stands twice", c.ID)
 		}
 	}
-	if err := f.readBars(clays); err != nil {
+	if err := f.readBars(ctx, clays); err != nil {
 		return nil, err
 	}
 	for _, c := range clays {

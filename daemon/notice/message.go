@@ -24,6 +24,7 @@ const (
 	BatchShifted = "batch.shifted"
 	ProbeBias    = "probe.bias"
 	CopyOld      = "copy.old"
+	NotWriting   = "store.not_writing"
 	Test         = "test"
 )
 
@@ -40,9 +41,6 @@ type Message struct {
 	Link         string         `json:"link"`
 	Data         map[string]any `json:"data"`
 }
-
-// urgent says of an event that it does not wait for the end of quiet hours.
-func urgent(event string) bool { return event == kiln.OverLimitNotice || event == Test }
 
 // what is each event of a kiln in words, when it begins or happens, and when it clears.
 var what = map[string][2]string{
