@@ -12,11 +12,17 @@ var (
 	mFree         = desc("store_free_bytes", "Room left beside it.")
 	mCopies       = desc("store_copies", "Copies that are kept.")
 	mStoreTrouble = desc("store_trouble", "How many things are wrong with the store; the page More has them in words.")
+	mReady        = desc("ready", "1 while what is recorded and entered can be kept, 0 where /readyz answers 503.")
 	mWaiting      = desc("store_waiting_samples", "Samples in memory because they cannot be written now; absent if all is well.")
 )
 
 // store tells the metrics how the store is.
 func (c collector) store(gauge func(*prometheus.Desc, float64, ...string)) {
+	if err := c.s.Ready(); err == nil {
+		gauge(mReady, 1)
+	} else {
+		gauge(mReady, 0)
+	}
 	h, err := c.s.Store()
 	if err != nil {
 		gauge(mStoreTrouble, 1)

@@ -330,13 +330,24 @@ func cannotWriteInMidFiring(t *testing.T, w *world, disk tight) {
 			t.Errorf("%s says nothing of it: %.300s", path, text)
 		}
 	}
-	if text := w.text("/metrics"); !strings.Contains(text, "\nlidwright_store_trouble 1\n") || !strings.Contains(text, "\nlidwright_store_waiting_samples ") {
+	if status := w.get("/readyz", nil); status != 503 {
+		t.Errorf("/readyz answers %d while nothing can be kept", status)
+	}
+	for _, page := range []string{"/", "/more", "/spyhole/big-blue"} { // words for people, no insides
+		for _, inside := range []string{"append curve", "SQL", "database", "(13)", "(8)"} {
+			if text := w.text(page); strings.Contains(text, inside) {
+				t.Errorf("%s shows %q", page, inside)
+			}
+		}
+	}
+	if text := w.text("/metrics"); !strings.Contains(text, "\nlidwright_store_trouble 1\n") || !strings.Contains(text, "\nlidwright_ready 0\n") || !strings.Contains(text, "\nlidwright_store_waiting_samples ") {
 		t.Errorf("the metrics say nothing of it: %s", regexp.MustCompile("(?m)^lidwright_store.*").FindAllString(text, -1))
 	}
 	if err := disk.free(); err != nil {
 		t.Fatal(err)
 	}
 	before, _ := p.counts()
+	w.until("/readyz to answer 200 again", 30*time.Second, func() bool { return w.get("/readyz", nil) == 200 })
 	w.until("all to be written", 30*time.Second, func() bool {
 		w.get("/v1/now", &now)
 		kept, _ := p.counts()

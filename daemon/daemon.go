@@ -24,6 +24,7 @@ import (
 	notify "github.com/coreos/go-systemd/v22/daemon"
 	"github.com/google/uuid"
 	"golang.org/x/sync/errgroup"
+	"golang.org/x/sys/unix"
 
 	"lidwright/api"
 	"lidwright/config"
@@ -55,7 +56,8 @@ type Daemon struct {
 	samples  chan kiln.Sample
 	over     *endings
 	stopping chan struct{} // closed when Run begins to end
-	learning sync.Mutex    // held while a kiln's past is read and told, so that none overtakes a newer one
+	statfs   func(path string, disk *unix.Statfs_t) error
+	learning sync.Mutex // held while a kiln's past is read and told, so that none overtakes a newer one
 	copying  lastCopy
 	shrink   *shrink
 	herald   *herald
@@ -114,7 +116,7 @@ func newDaemon(cfg config.Config, version string, clock *Clock, who api.Access) 
 		}
 	}
 	d := &Daemon{Now: clock.Now, Tick: everySecond, Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
-		Ready: func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: newEndings(), stopping: make(chan struct{})}
+		Ready: func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: newEndings(), stopping: make(chan struct{}), statfs: unix.Statfs}
 	d.server = &api.Server{
 		Site: api.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere), MarkLength: tiles.Millimetre(cfg.Bars.MarkLengthMM), Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
 		Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet), Access: who, Wired: wiredOf(cfg),
@@ -179,7 +181,7 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	d.heat = newHeat(d.store, cfg, zone, d.relearn)
 	d.server.Site.ID, d.server.Settings, d.server.Kiln, d.server.Hot = cfg.Site.ID, settings.String(), kilns, hot.of
 	d.server.Archive, d.server.Copies, d.server.Kilns, d.server.Shrink, d.server.Heat, d.server.Notices = d.store, copies{d.store, d.stopping}, d.recorder, d.shrink, d.heat, d.herald
-	d.herald.studio = d.server.StudioNews
+	d.herald.studio, d.herald.keeps = d.server.StudioNews, d.keeps
 	return nil
 }
 
@@ -370,8 +372,33 @@ func (d *Daemon) isReady() error {
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 	defer cancel()
+	var reasons []error
 	if err := d.store.Ready(ctx); err != nil {
-		return fmt.Errorf("the store does not answer: %w", err)
+		reasons = append(reasons, fmt.Errorf("the store does not answer: %w", err))
+	}
+	if err := d.keeps(); err != nil {
+		reasons = append(reasons, fmt.Errorf("nothing can be kept: %w", err))
+	}
+	return errors.Join(reasons...)
+}
+
+// leastRoom is what a transaction may need of the disk, its log and its pages, bytes.
+const leastRoom = 256 << 10
+
+// keeps says why nothing can be written down; nil where it can.
+func (d *Daemon) keeps() error {
+	if t, ok := d.recorder.Trouble(); ok {
+		return errors.New(t.Why)
+	}
+	var disk unix.Statfs_t
+	if err := d.statfs(d.cfg.Store.Folder, &disk); err != nil {
+		return fmt.Errorf("the folder of the store does not answer: %w", err)
+	}
+	switch {
+	case disk.Flags&unix.ST_RDONLY != 0:
+		return kiln.ErrReadOnly
+	case disk.Blocks > 0 && disk.Bavail*uint64(disk.Bsize) < leastRoom:
+		return kiln.ErrFull
 	}
 	return nil
 }

@@ -35,16 +35,21 @@ type herald struct {
 	news   chan kiln.Notice
 	losing atomic.Bool // news is full, and the log says so
 	studio func(context.Context) ([]api.StudioNews, error)
-	unsent []notice.Message // the disk would not take them yet
+	unsent []notice.Message // went out from memory; the disk has not taken them yet
+	keeps  func() error     // why nothing can be kept; nil: it can
+	full   int              // looks in a row at which it could not
 	digest string           // day of the last digest
 }
 
-// mostUnsent are kept while the disk takes nothing; of more the oldest go.
-const mostUnsent = 100
+const (
+	mostUnsent   = 100             // are remembered for the list of notices while the disk takes nothing; of more the oldest go
+	outboxWithin = 5 * time.Second // a message goes out without having been kept
+	lookEvery    = 5 * time.Second // at whether anything can be kept
+)
 
 func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func() kiln.Stamp) (*herald, error) {
 	h := &herald{store: s, now: now, zone: zone, site: cfg.Site.Name, at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
-		news:   make(chan kiln.Notice, 256),
+		news: make(chan kiln.Notice, 256), keeps: func() error { return nil },
 		studio: func(context.Context) ([]api.StudioNews, error) { return nil, nil }}
 	h.post = &notice.Post{Outbox: s, Now: func() time.Time { return now().Wall.In(zone) }}
 	for _, w := range cfg.Notice.Webhooks {
@@ -96,8 +101,9 @@ func (h *herald) run(ctx context.Context, recorded <-chan struct{}) error {
 	}
 	carried := make(chan error, 1)
 	go func() { carried <- h.post.Run(ctx) }()
-	minute := time.NewTicker(time.Minute)
+	minute, often := time.NewTicker(time.Minute), time.NewTicker(lookEvery)
 	defer minute.Stop()
+	defer often.Stop()
 	keeping, stop := context.WithCancel(context.WithoutCancel(ctx)) // what is told in the moment of the end is kept too
 	defer stop()
 	for {
@@ -107,6 +113,8 @@ func (h *herald) run(ctx context.Context, recorded <-chan struct{}) error {
 			return <-carried
 		case n := <-h.news:
 			h.tellOf(keeping, n)
+		case <-often.C:
+			h.disk(keeping)
 		case <-minute.C:
 			h.look(ctx)
 		}
@@ -151,22 +159,47 @@ func (h *herald) tell(ctx context.Context, m notice.Message) {
 }
 
 func (h *herald) send(ctx context.Context, m notice.Message) {
-	if err := h.post.Send(ctx, m); err != nil && ctx.Err() == nil {
-		slog.Warn("a notice waits for the disk", "event", m.Event, "err", err)
+	one, cancel := context.WithTimeout(ctx, outboxWithin)
+	defer cancel()
+	h.keepUnsent(one)
+	if err := h.post.Send(one, m); err != nil && ctx.Err() == nil {
+		slog.Warn("a notice goes out from memory: the disk does not take it", "event", m.Event, "err", err)
 		if h.unsent = append(h.unsent, m); len(h.unsent) > mostUnsent {
 			h.unsent = h.unsent[1:]
 		}
 	}
 }
 
+// keepUnsent puts what went out from memory into the list of notices, the oldest first.
+func (h *herald) keepUnsent(ctx context.Context) {
+	for len(h.unsent) > 0 && h.post.Keep(ctx, h.unsent[0]) == nil {
+		h.unsent = h.unsent[1:]
+	}
+}
+
+// disk tells that nothing can be kept, once it was so at two looks, and when it can be again.
+func (h *herald) disk(ctx context.Context) {
+	err := h.keeps()
+	tell := func(state kiln.NoticeState, says string) {
+		h.tell(ctx, notice.OfStudio(notice.NotWriting, string(state), says, "/more", nil, h.now(), newID(), h.site, h.zone))
+	}
+	switch {
+	case err == nil && h.full >= 2:
+		slog.Info("everything can be kept again")
+		tell(kiln.NoticeCleared, "what is recorded and entered can be kept again")
+	case err != nil && h.full == 1:
+		slog.Error("nothing can be kept", "why", err)
+		tell(kiln.NoticeBegan, "nothing can be kept: "+err.Error()+". Readings wait in memory, entries are refused; make room on the disk or look at the machine")
+	}
+	if h.full++; err == nil {
+		h.full = 0
+	}
+}
+
 // look sends what is due: clearings, what the disk did not take, and once a day what can wait.
 func (h *herald) look(ctx context.Context) {
 	now := h.now()
-	unsent := h.unsent
-	h.unsent = nil
-	for _, m := range unsent {
-		h.send(ctx, m)
-	}
+	h.keepUnsent(ctx)
 	if h.gate.Stands(notice.CopyOld) {
 		if err := h.copies(ctx, now); err != nil && ctx.Err() == nil {
 			slog.Warn("a look for what is worth telling failed", "err", err)

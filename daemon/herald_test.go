@@ -1,16 +1,21 @@
 package daemon
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"log/slog"
 	"net/http"
 	"net/http/httptest"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
+
+	"golang.org/x/sys/unix"
 
 	"lidwright/api"
 	"lidwright/config"
@@ -362,5 +367,123 @@ wakes = []
 	close(recorded)
 	if err := <-over; err != nil {
 		t.Error(err)
+	}
+}
+
+// TestNothingCanBeKept: a disk that takes nothing is told at once, from memory, with one line in the log
+// when it begins and one when it ends, however long it lasts; what was told stands in the list afterwards.
+func TestNothingCanBeKept(t *testing.T) {
+	got := make(chan notice.Message, 100)
+	srv := httptest.NewServer(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
+		var m notice.Message
+		json.NewDecoder(r.Body).Decode(&m)
+		got <- m
+	}))
+	t.Cleanup(srv.Close)
+	var lines bytes.Buffer
+	old := slog.Default()
+	slog.SetDefault(slog.New(slog.NewTextHandler(&lines, nil)))
+	t.Cleanup(func() { slog.SetDefault(old) })
+	st, err := store.Open(t.Context(), t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { st.Close() })
+	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 7, 0, 0, 0, time.UTC), Trusted: true}
+	h := newsdesk(t, st, &at)
+	full := &fullOutbox{Store: st}
+	h.post.Outbox, h.post.Receivers = full, []notice.Receiver{{Name: "phone", URL: srv.URL}}
+	ctx, cancel := context.WithCancel(t.Context())
+	carried := make(chan error, 1)
+	go func() { carried <- h.post.Run(ctx) }()
+	full.refuses.Store(true)
+	h.keeps = func() error { return kiln.ErrFull }
+	for range 500 {
+		h.disk(ctx)
+		h.look(ctx)
+		at.Since, at.Wall = at.Since+5*time.Second, at.Wall.Add(5*time.Second)
+	}
+	m := <-got
+	if m.Event != notice.NotWriting || m.State != "began" || !strings.Contains(m.Says, "the disk is full") {
+		t.Errorf("told %+v", m)
+	}
+	full.refuses.Store(false)
+	h.keeps = func() error { return nil }
+	for range 500 {
+		h.disk(ctx)
+		h.look(ctx)
+	}
+	if m := <-got; m.Event != notice.NotWriting || m.State != "cleared" {
+		t.Errorf("told %+v", m)
+	}
+	if list := sent(t, h); !slices.Equal(list, []string{"store.not_writing began", "store.not_writing cleared"}) {
+		t.Errorf("listed %v", list)
+	}
+	cancel()
+	<-carried
+	for _, want := range []string{"nothing can be kept", "everything can be kept again"} {
+		if n := strings.Count(lines.String(), want); n != 1 {
+			t.Errorf("%d lines say %q:\n%s", n, want, lines.String())
+		}
+	}
+	if len(got) > 0 {
+		t.Errorf("told too: %+v", <-got)
+	}
+}
+
+// fullOutbox is that of a store, on a disk that takes nothing while told so.
+type fullOutbox struct {
+	*store.Store
+	refuses atomic.Bool
+}
+
+func (f *fullOutbox) PutNotice(ctx context.Context, m notice.Message, body []byte, to []string) error {
+	if f.refuses.Load() {
+		return kiln.ErrFull
+	}
+	return f.Store.PutNotice(ctx, m, body, to)
+}
+
+// TestReasonsWhyNotReady: while nothing can be kept the daemon is not ready and not well, and says why.
+func TestReasonsWhyNotReady(t *testing.T) {
+	b := newHeatBench(t)
+	var disk atomic.Pointer[unix.Statfs_t] // nil: it does not answer
+	good := unix.Statfs_t{Bsize: 4096, Blocks: 1 << 20, Bavail: 1 << 19}
+	disk.Store(&good)
+	b.d.statfs = func(_ string, d *unix.Statfs_t) error {
+		now := disk.Load()
+		if now == nil {
+			return unix.EIO
+		}
+		*d = *now
+		return nil
+	}
+	b.run()
+	if err := b.d.isWell(); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		disk *unix.Statfs_t
+		says string
+	}{
+		{&unix.Statfs_t{Bsize: 4096, Blocks: 1 << 20, Bavail: 10}, "the disk is full"},
+		{&unix.Statfs_t{Bsize: 4096, Blocks: 1 << 20, Bavail: 1 << 19, Flags: unix.ST_RDONLY}, "the disk can be read and not written"},
+		{nil, "the folder of the store does not answer"},
+	} {
+		disk.Store(c.disk)
+		if err := b.d.isReady(); err == nil || !strings.Contains(err.Error(), "nothing can be kept: "+c.says) {
+			t.Errorf("%s: %v", c.says, err)
+		}
+		status, text := b.ask("GET", "/readyz", nil, nil)
+		if status != 503 || !strings.Contains(text, c.says) {
+			t.Errorf("%s: /readyz %d %s", c.says, status, text)
+		}
+		if _, text := b.ask("GET", "/metrics", nil, nil); !strings.Contains(text, "\nlidwright_ready 0\n") {
+			t.Errorf("%s: the metrics say nothing of it", c.says)
+		}
+	}
+	disk.Store(&good)
+	if status, text := b.ask("GET", "/readyz", nil, nil); status != 200 {
+		t.Errorf("/readyz %d %s", status, text)
 	}
 }

@@ -31,6 +31,13 @@ type Unfinished struct {
 	Samples []Sample
 }
 
+// What a Log gives as the reason where people can do something about it; any other error is told as a disk
+// that does not take what is written.
+var (
+	ErrFull     = errors.New("the disk is full")
+	ErrReadOnly = errors.New("the disk can be read and not written")
+)
+
 // ErrNoKiln is the answer about a kiln that the settings do not have.
 var ErrNoKiln = errors.New("no such kiln")
 

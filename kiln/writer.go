@@ -286,11 +286,16 @@ func (w *writer) trouble(now Stamp) (StoreTrouble, bool) {
 	defer w.mu.Unlock()
 	t := StoreTrouble{Since: w.failing, Waiting: w.samples, Thinned: w.thinned}
 	if w.failed != nil {
-		t.Why = w.failed.Error()
+		t.Why, t.Err = "the disk does not take what is written: it may be worn out or loose", w.failed
+		for _, known := range []error{ErrFull, ErrReadOnly} {
+			if errors.Is(w.failed, known) {
+				t.Why = known.Error()
+			}
+		}
 		return t, true
 	}
 	if took, _ := now.Sub(w.since); w.under && took > silentLog {
-		t.Since, t.Why = w.since, "the store has not answered since"
+		t.Since, t.Why = w.since, "the disk has not answered for a while"
 		return t, true
 	}
 	return StoreTrouble{}, false

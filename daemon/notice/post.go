@@ -43,6 +43,8 @@ type Delivery struct {
 	Event    string
 	Body     []byte // the message as JSON, the same at every try
 	Tries    int
+
+	unkept bool // the outbox does not have it
 }
 
 // Outcome of a delivery.
@@ -96,7 +98,8 @@ func (p *Post) prepare() {
 }
 
 // Send keeps m in the outbox and lets it go to whoever wants it. It waits for the disk, never for
-// a receiver.
+// a receiver. The error says that m could not be kept; it goes out all the same, from memory, and is lost
+// if the program ends before it was taken.
 func (p *Post) Send(ctx context.Context, m Message) error {
 	p.prepare()
 	body, err := json.Marshal(m)
@@ -111,16 +114,25 @@ func (p *Post) Send(ctx context.Context, m Message) error {
 	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if err := p.Outbox.PutNotice(ctx, m, body, to); err != nil {
+	err = p.Outbox.PutNotice(ctx, m, body, to)
+	for _, name := range to {
+		if err != nil || p.carries {
+			p.hand(Delivery{Notice: m.ID, Receiver: name, Event: m.Event, Body: body, unkept: err != nil})
+		}
+	}
+	if err != nil {
 		return fmt.Errorf("keep notice %s: %w", m.Event, err)
 	}
-	if !p.carries {
-		return nil
-	}
-	for _, name := range to {
-		p.hand(Delivery{Notice: m.ID, Receiver: name, Event: m.Event, Body: body})
-	}
 	return nil
+}
+
+// Keep puts a message that Send could not keep into the outbox, as one that goes to nobody any more.
+func (p *Post) Keep(ctx context.Context, m Message) error {
+	body, err := json.Marshal(m)
+	if err != nil {
+		return fmt.Errorf("write notice %s: %w", m.Event, err)
+	}
+	return p.Outbox.PutNotice(ctx, m, body, nil)
 }
 
 // hand gives a delivery to its carrier; where too many wait already, it stays in the outbox
@@ -209,6 +221,9 @@ func (p *Post) carry(ctx context.Context, r Receiver) {
 			if failing == ok { // a change of state is worth a line; its lasting is not
 				failing = !ok
 				slog.Info("notices", "receiver", r.Name, "taken", ok, "answer", answer)
+			}
+			if l.unkept {
+				break
 			}
 			if err := p.Outbox.TriedNotice(ctx, l.Notice, r.Name, outcome, answer, p.Now()); err != nil && ctx.Err() == nil {
 				slog.Warn("what came of a notice is not kept; it may be sent again", "receiver", r.Name, "err", err)
