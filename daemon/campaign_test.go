@@ -440,6 +440,17 @@ func TestCannotStart(t *testing.T) {
 	}
 }
 
+// TestLateMistakeInTheSettings: what only the building of a line finds wrong ends the start with the code that
+// systemd does not start again.
+func TestLateMistakeInTheSettings(t *testing.T) {
+	cfg := heatConfig(t, heatSettings)
+	cfg.Kilns[0].Channels[0].From = "no such column("
+	cfg.Kilns[0].Reply, cfg.Kilns[0].Pattern = "pattern", "("
+	if _, err := New(t.Context(), cfg, "test"); !errors.Is(err, ErrCannotStart) || !strings.Contains(err.Error(), "the line ") {
+		t.Errorf("a line that cannot be built: %v", err)
+	}
+}
+
 // TestUpgradeWithoutRoom: a store of before, whose tables cannot be brought up to date for want of room,
 // ends the start with the code that systemd does not start again, and in words; with room it starts.
 func TestUpgradeWithoutRoom(t *testing.T) {

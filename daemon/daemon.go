@@ -112,7 +112,7 @@ func newDaemon(cfg config.Config, version string, clock *Clock, who api.Access) 
 	zone, err := time.Local, error(nil)
 	if cfg.Site.Zone != "" {
 		if zone, err = time.LoadLocation(cfg.Site.Zone); err != nil {
-			return nil, fmt.Errorf("site.zone: %w", err)
+			return nil, fmt.Errorf("%w: site.zone: %w", ErrCannotStart, err)
 		}
 	}
 	d := &Daemon{Now: clock.Now, Tick: everySecond, Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
@@ -157,7 +157,7 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	for _, s := range linesOf(cfg) {
 		line, err := source.New(s, func() kiln.Stamp { return d.Now() }, d.samples)
 		if err != nil {
-			return fmt.Errorf("the line %s: %w", s.Port, err)
+			return fmt.Errorf("%w: the line %s: %w", ErrCannotStart, s.Port, err)
 		}
 		d.lines = append(d.lines, line)
 	}

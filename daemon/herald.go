@@ -29,8 +29,9 @@ type herald struct {
 	now   func() kiln.Stamp
 	zone  *time.Location
 	site  string
-	at    time.Duration // time of day of what can wait
-	every time.Duration // between copies
+	bare  func(says string) string // takes server paths out of what readers see
+	at    time.Duration            // time of day of what can wait
+	every time.Duration            // between copies
 
 	news   chan kiln.Notice
 	losing atomic.Bool // news is full, and the log says so
@@ -49,7 +50,7 @@ const (
 
 func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func() kiln.Stamp) (*herald, error) {
 	h := &herald{store: s, now: now, zone: zone, site: cfg.Site.Name, at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
-		news: make(chan kiln.Notice, 256), keeps: func() error { return nil },
+		bare: func(says string) string { return pathless(cfg, says) }, news: make(chan kiln.Notice, 256), keeps: func() error { return nil },
 		studio: func(context.Context) ([]api.StudioNews, error) { return nil, nil }}
 	h.post = &notice.Post{Outbox: s, Now: func() time.Time { return now().Wall.In(zone) }}
 	for _, w := range cfg.Notice.Webhooks {
@@ -328,7 +329,7 @@ func (h *herald) Last(ctx context.Context, limit int) ([]api.NoticeTold, error) 
 	}
 	out := make([]api.NoticeTold, len(told))
 	for i, t := range told {
-		out[i] = api.NoticeTold{ID: t.ID, Event: t.Event, State: t.State, At: t.At, Kiln: t.Kiln, Says: t.Says, Link: t.Link}
+		out[i] = api.NoticeTold{ID: t.ID, Event: t.Event, State: t.State, At: t.At, Kiln: t.Kiln, Says: h.bare(t.Says), Link: t.Link}
 		for _, f := range t.Fates {
 			out[i].Receivers = append(out[i].Receivers, api.NoticeFate{Receiver: f.Receiver, Outcome: f.Outcome, Tries: f.Tries, Answer: f.Answer, At: f.At})
 		}

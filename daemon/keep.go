@@ -4,10 +4,12 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"strings"
 	"sync"
 	"time"
 
 	"lidwright/api"
+	"lidwright/config"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
 )
@@ -121,5 +123,20 @@ func (d *Daemon) forgetMakers(ctx context.Context, now kiln.Stamp) {
 // health is how the store is, as the pages and the metrics tell it.
 func (d *Daemon) health() (api.StoreHealth, error) {
 	h, err := d.store.Health()
-	return api.StoreHealth{Bytes: h.Bytes, Free: h.Free, Copies: h.Copies, LastCopy: h.LastCopy, Trouble: h.Trouble}, err
+	trouble := make([]string, len(h.Trouble))
+	for i, says := range h.Trouble {
+		trouble[i] = pathless(d.cfg, says)
+	}
+	return api.StoreHealth{Bytes: h.Bytes, Free: h.Free, Copies: h.Copies, LastCopy: h.LastCopy, Trouble: trouble}, err
+}
+
+// pathless takes the folders of the store and of the second place out of a sentence that anybody may read,
+// and leaves the names of the files in them; the log has the whole.
+func pathless(cfg config.Config, says string) string {
+	for _, folder := range []string{cfg.Store.Folder, cfg.Copy.Target} {
+		if folder = strings.TrimRight(folder, "/"); folder != "" {
+			says = strings.ReplaceAll(strings.ReplaceAll(says, folder+"/", ""), folder, "the folder")
+		}
+	}
+	return says
 }
