@@ -50,7 +50,7 @@ func (nobody) Latest() (*tiles.Fit, time.Time, error)                           
 func (nobody) Refits() Refits                                                    { return Refits{} }
 func (nobody) Probes(context.Context, kiln.KilnID) ([]tiles.KeptProbe, error)    { return nil, nil }
 func (nobody) Fit(context.Context) (*tiles.Fit, time.Time, error) {
-	f, err := tiles.Studio{}.Fit(nil)
+	f, err := tiles.Studio{}.Fit(context.Background(), nil)
 	return f, time.Time{}, err
 }
 

@@ -69,7 +69,7 @@ func (f *fitting) Fit(ctx context.Context) (*tiles.Fit, time.Time, error) {
 	for _, b := range bars {
 		studio.Bars = append(studio.Bars, b.Bar)
 	}
-	f.fit, err = studio.Fit(nil)
+	f.fit, err = studio.Fit(context.Background(), nil)
 	return f.fit, time.Time{}, err
 }
 

@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"slices"
 	"time"
 )
 
@@ -28,7 +29,7 @@ type Copies interface {
 
 type copyJSON struct {
 	Name   string `json:"name"`
-	Folder string `json:"folder"`
+	Folder string `json:"folder,omitempty" doc:"Where it lies; told by the command on the machine itself alone"`
 	At     string `json:"at"`
 	Bytes  int64  `json:"bytes"`
 	Second bool   `json:"second_place" doc:"It lies in the folder that copy.target names"`
@@ -67,6 +68,10 @@ func (s *Server) copies(ctx context.Context, made *bool) (*body[copiesJSON], err
 	kept, err := s.Copies.List()
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
+	}
+	kept = slices.Clone(kept)
+	for i := range kept {
+		kept[i].Folder = "" // the list is open to readers
 	}
 	return &body[copiesJSON]{CopiesJSON(made, kept, s.Site.Zone)}, nil
 }

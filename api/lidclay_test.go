@@ -75,7 +75,7 @@ func (w workshop) Fit(context.Context) (*tiles.Fit, time.Time, error) {
 	for _, b := range batches {
 		s.Batches = append(s.Batches, b.Batch)
 	}
-	f, err := s.Fit(nil)
+	f, err := s.Fit(context.Background(), nil)
 	return f, noon.Add(50 * 24 * time.Hour), err
 }
 

@@ -117,7 +117,7 @@ func newCrowd(tb testing.TB, clays int) *Server {
 			}
 		}
 	}
-	if c.fit, err = studio.Fit(nil); err != nil {
+	if c.fit, err = studio.Fit(context.Background(), nil); err != nil {
 		tb.Fatal(err)
 	}
 	kilns := map[kiln.KilnID]kiln.Kiln{}

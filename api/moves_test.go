@@ -50,7 +50,7 @@ func newMeasured(t *testing.T) measured {
 	for i, b := range []tiles.BatchID{"A", "B"} {
 		s.Batches = append(s.Batches, tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: b}, Open: true, Made: at.Add(time.Duration(i) * 24 * time.Hour)})
 	}
-	fit, err := s.Fit(nil)
+	fit, err := s.Fit(context.Background(), nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -151,7 +151,7 @@ func (s *Server) kilnsNow() []kilnNowJSON {
 			j.Waits = "no reading yet"
 		}
 		if troubled {
-			j.Unwritten = trouble.Why
+			j.Unwritten = sentence(trouble.Why)
 		}
 		items = append(items, j)
 	}

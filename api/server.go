@@ -12,6 +12,7 @@ import (
 	"net/http"
 	"reflect"
 	"slices"
+	"strings"
 	"sync/atomic"
 	"time"
 
@@ -71,7 +72,7 @@ type Server struct {
 	Copies Copies // of the whole store
 	// Notices is what tells people.
 	Notices Notices
-	Ready   func() error // nil when the store is open and the recorder turns
+	Ready   func() error // nil when the store is open and takes what is written; several reasons are joined
 	// Revision grows with whatever is written down and with every new fit, so that answers may be
 	// kept under it. Nil: none are kept.
 	Revision func() uint64
@@ -289,7 +290,11 @@ func (s *Server) healthz(w http.ResponseWriter, _ *http.Request) {
 
 func (s *Server) readyz(w http.ResponseWriter, r *http.Request) {
 	if err := s.Ready(); err != nil {
-		writeProblem(w, r, problem("store-busy", sentence(err.Error())))
+		var reasons []string
+		for _, why := range strings.Split(err.Error(), "\n") {
+			reasons = append(reasons, sentence(why))
+		}
+		writeProblem(w, r, problem("not-ready", strings.Join(append(reasons, s.storeTrouble(s.Store())...), " ")))
 		return
 	}
 	s.tellHealth(w, "ready")

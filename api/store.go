@@ -14,11 +14,17 @@ var (
 	mStoreTrouble = desc("store_trouble", "How many things are wrong with the store; the page More has them in words.")
 	mStoreGone    = desc("store_gone", "1 if the file of the store is no longer in its place: nothing can be kept.")
 	mStoreBack    = desc("store_went_back", "1 if at the start something was missing that had been kept.")
+	mReady        = desc("ready", "1 while what is recorded and entered can be kept, 0 where /readyz answers 503.")
 	mWaiting      = desc("store_waiting_samples", "Samples in memory because they cannot be written now; absent if all is well.")
 )
 
 // store tells the metrics how the store is.
 func (c collector) store(gauge func(*prometheus.Desc, float64, ...string)) {
+	if err := c.s.Ready(); err == nil {
+		gauge(mReady, 1)
+	} else {
+		gauge(mReady, 0)
+	}
 	h, err := c.s.Store()
 	if err != nil {
 		gauge(mStoreTrouble, 1)

@@ -60,7 +60,7 @@ func (b barless) Fit(ctx context.Context) (*tiles.Fit, time.Time, error) {
 		for _, one := range batches {
 			studio.Batches = append(studio.Batches, one.Batch)
 		}
-		if fits[b.s], err = studio.Fit(nil); err != nil {
+		if fits[b.s], err = studio.Fit(context.Background(), nil); err != nil {
 			return nil, time.Time{}, err
 		}
 	}

@@ -110,7 +110,8 @@ func (r *reader) kilns(cfg *Config) error {
 		cfg.Kilns = append(cfg.Kilns, k)
 	}
 	for _, name := range r.names("notice.webhook") {
-		w := Webhook{Name: name, On: []string{}}
+		w := DefaultWebhook()
+		w.Name = name
 		fill("notice.webhook."+name, &w)
 		cfg.Notice.Webhooks = append(cfg.Notice.Webhooks, w)
 	}

@@ -281,5 +281,17 @@ func (r *reader) sharedPorts(kilns []Kiln) {
 		} else if k.Reply != "modbus" && k.Terminator != f.Terminator {
 			r.add(key+".terminator", "is %s, but kiln %s on the same port has %s; one port has one line end", show(k.Terminator), f.ID, show(f.Terminator))
 		}
+		if k.Reply == "modbus" || f.Reply == "modbus" {
+			continue
+		}
+		if asked := len(f.PollBytes) > 0; asked != (len(k.PollBytes) > 0) {
+			r.add(key+".poll_bytes", "and those of kiln %s on the same port: either all kilns of a port are asked or none", f.ID)
+		} else if !asked {
+			for _, one := range []Kiln{f, k} {
+				if one.Select == "" {
+					r.add("kiln."+string(one.ID)+".select", "is needed: what its lines begin with, for several kilns send lines on the port %s", one.Port)
+				}
+			}
+		}
 	}
 }

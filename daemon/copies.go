@@ -11,10 +11,25 @@ import (
 	"lidwright/daemon/store"
 )
 
-// copies are those of a store, for who asks over HTTP.
-type copies struct{ store *store.Store }
+// copies are those of a store, for who asks over HTTP. One that is being made is given up when stopping is
+// closed; nil: never.
+type copies struct {
+	store    *store.Store
+	stopping <-chan struct{}
+}
 
-func (c copies) Make(ctx context.Context) (bool, error) { return c.store.Copy(ctx) }
+func (c copies) Make(ctx context.Context) (bool, error) {
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	go func() {
+		select {
+		case <-c.stopping:
+			stop()
+		case <-ctx.Done():
+		}
+	}()
+	return c.store.Copy(ctx)
+}
 
 func (c copies) List() ([]api.CopyKept, error) {
 	kept, err := c.store.Copies()
@@ -63,7 +78,7 @@ func MakeCopy(ctx context.Context, cfg config.Config, version string) (made bool
 	defer s.Close()
 	made, err = s.Copy(ctx)
 	if err == nil {
-		all, err = copies{s}.List()
+		all, err = copies{store: s}.List()
 	}
 	return made, all, err
 }

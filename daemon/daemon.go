@@ -25,6 +25,7 @@ import (
 	notify "github.com/coreos/go-systemd/v22/daemon"
 	"github.com/google/uuid"
 	"golang.org/x/sync/errgroup"
+	"golang.org/x/sys/unix"
 
 	"lidwright/api"
 	"lidwright/config"
@@ -54,7 +55,11 @@ type Daemon struct {
 	recorder *kiln.Recorder
 	lines    []*source.Source
 	samples  chan kiln.Sample
-	over     chan struct{} // a firing has ended
+	over     *endings
+	stopping chan struct{} // closed when Run begins to end
+	statfs   func(path string, disk *unix.Statfs_t) error
+	learning sync.Mutex // held while a kiln's past is read and told, so that none overtakes a newer one
+	copying  lastCopy
 	shrink   *shrink
 	herald   *herald
 	heat     *heat
@@ -106,11 +111,11 @@ func newDaemon(cfg config.Config, version string, clock *Clock, who api.Access) 
 	zone, err := time.Local, error(nil)
 	if cfg.Site.Zone != "" {
 		if zone, err = time.LoadLocation(cfg.Site.Zone); err != nil {
-			return nil, fmt.Errorf("site.zone: %w", err)
+			return nil, fmt.Errorf("%w: site.zone: %w", ErrCannotStart, err)
 		}
 	}
 	d := &Daemon{Now: clock.Now, Tick: everySecond, Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
-		Ready: func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: make(chan struct{}, 1)}
+		Ready: func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: newEndings(), stopping: make(chan struct{}), statfs: unix.Statfs}
 	d.server = &api.Server{
 		Site: api.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere), MarkLength: tiles.Millimetre(cfg.Bars.MarkLengthMM), Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
 		Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet), Access: who, Wired: wiredOf(cfg),
@@ -129,7 +134,7 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	kilns := map[kiln.KilnID]kiln.Kiln{}
 	d.recorder = &kiln.Recorder{Log: d.store, Ladder: kiln.MainLadder(), Past: map[kiln.KilnID]kiln.Past{}, Zones: map[kiln.KilnID]kiln.ZonePast{}, NewID: newFiringID,
 		Rules:  kiln.Rules{StartAbove: kiln.Celsius(cfg.Firing.StartAboveC), EndBelow: kiln.Celsius(cfg.Firing.EndBelowC), QuietAfter: cfg.Firing.QuietAfter, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere)},
-		Notify: func(n kiln.Notice) { d.herald.heed(n) }}
+		Notify: func(n kiln.Notice) { d.herald.heed(n) }, Ended: func(f kiln.Firing) { d.over.add(f.Kiln) }}
 	for _, k := range cfg.Kilns {
 		known := k.Kiln()
 		kilns[k.ID] = known
@@ -151,7 +156,7 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	for _, s := range linesOf(cfg) {
 		line, err := source.New(s, func() kiln.Stamp { return d.Now() }, d.samples)
 		if err != nil {
-			return fmt.Errorf("the line %s: %w", s.Port, err)
+			return fmt.Errorf("%w: the line %s: %w", ErrCannotStart, s.Port, err)
 		}
 		d.lines = append(d.lines, line)
 	}
@@ -171,12 +176,11 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	if d.herald, err = newHerald(d.store, cfg, zone, func() kiln.Stamp { return d.Now() }); err != nil {
 		return err
 	}
-	d.herald.ended = d.ended
 	d.turned.Store(-1)
 	d.heat = newHeat(d.store, cfg, zone, d.relearn)
 	d.server.Site.ID, d.server.Settings, d.server.Kiln, d.server.Hot = cfg.Site.ID, settings.String(), kilns, hot.of
-	d.server.Archive, d.server.Copies, d.server.Kilns, d.server.Shrink, d.server.Heat, d.server.Notices = d.store, copies{d.store}, d.recorder, d.shrink, d.heat, d.herald
-	d.herald.studio = d.server.StudioNews
+	d.server.Archive, d.server.Copies, d.server.Kilns, d.server.Shrink, d.server.Heat, d.server.Notices = d.store, copies{d.store, d.stopping}, d.recorder, d.shrink, d.heat, d.herald
+	d.herald.studio, d.herald.keeps = d.server.StudioNews, d.keeps
 	return nil
 }
 
@@ -205,8 +209,9 @@ func access(cfg config.Config) (api.Access, error) {
 }
 
 const (
-	writesASecond = 20 // from one address
-	servingGC     = 50 // per cent: a small machine has more time than memory
+	writesASecond = 20                     // from one address
+	servingGC     = 50                     // per cent: a small machine has more time than memory
+	lineCloses    = 500 * time.Millisecond // a port that is stuck in a write is not waited for longer
 )
 
 // secured puts TLS around a listener where the settings name a pair of files.
@@ -286,30 +291,36 @@ func (d *Daemon) Run(ctx context.Context) error {
 		l.Close()
 		return err
 	}
-	recorded := make(chan error, 1)
-	go func() { recorded <- d.recorder.Run(recording, d.samples) }()
-
-	for _, k := range d.recorder.Kilns { // behind the start: curves take a while to read
-		go func() {
-			if p, err := d.past(recording, k.ID, k.Control); err == nil {
-				p.Probes = d.witnessed(recording, k.ID)
-				d.holds(recording, k, p)
-				d.recorder.Tell(recording, kiln.Fact{Kiln: k.ID, What: kiln.PastKnown, Past: p})
-			}
-		}()
-	}
-
 	g, gctx := errgroup.WithContext(ctx)
+	var lines sync.WaitGroup
 	for _, line := range d.lines {
-		g.Go(func() error { line.Run(gctx); return nil })
+		lines.Go(func() { line.Run(gctx) })
 	}
+	recorded := make(chan struct{})
+	var unwritten error
+	go func() { defer close(recorded); unwritten = d.recorder.Run(recording, d.samples) }()
+	go func() { // first of all that stops: what was heard is written, whatever the others are about
+		<-gctx.Done()
+		close(d.stopping)
+		closed := make(chan struct{})
+		go func() { lines.Wait(); close(closed) }()
+		select {
+		case <-closed:
+		case <-time.After(lineCloses):
+		}
+		stopRecording()
+	}()
+	for _, k := range d.recorder.Kilns { // behind the start: curves take a while to read
+		g.Go(func() error { d.learn(gctx, k.ID); return nil })
+	}
+	g.Go(func() error { d.endings(gctx); return nil })
 	g.Go(func() error { return d.shrink.run(gctx) })
 	g.Go(func() error { return d.heat.run(gctx) })
 	g.Go(func() error {
 		return d.server.Serve(gctx, handler, limited)
 	})
 	g.Go(func() error { return d.watch(gctx) })
-	g.Go(func() error { return d.herald.run(gctx) })
+	g.Go(func() error { return d.herald.run(gctx, recorded) })
 	g.Go(func() error {
 		return notice.Call(gctx, d.cfg.Notice.DeadmanURL, d.cfg.Notice.DeadmanEvery, d.isWell)
 	})
@@ -320,8 +331,8 @@ func (d *Daemon) Run(ctx context.Context) error {
 	notify.SdNotify(false, notify.SdNotifyReady)
 	err = g.Wait()
 	notify.SdNotify(false, notify.SdNotifyStopping)
-	stopRecording() // last: its points are written when nothing feeds it any more
-	return errors.Join(err, <-recorded)
+	<-recorded
+	return errors.Join(err, unwritten)
 }
 
 // watch tells the service manager that all is well, only if the recording loop has turned
@@ -361,43 +372,38 @@ func (d *Daemon) isReady() error {
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 	defer cancel()
+	var reasons []error
 	if err := d.store.Ready(ctx); err != nil {
-		return fmt.Errorf("the store does not answer: %w", err)
+		reasons = append(reasons, fmt.Errorf("the store does not answer: %w", err))
 	}
-	for _, reason := range []func(context.Context) error{d.store.InPlace} {
-		if err := reason(ctx); err != nil {
-			return err
-		}
+	if err := d.store.InPlace(ctx); err != nil {
+		reasons = append(reasons, err)
+	}
+	if err := d.keeps(); err != nil {
+		reasons = append(reasons, fmt.Errorf("nothing can be kept: %w", err))
+	}
+	return errors.Join(reasons...)
+}
+
+// leastRoom is what a transaction may need of the disk, its log and its pages, bytes.
+const leastRoom = 256 << 10
+
+// keeps says why nothing can be written down; nil where it can.
+func (d *Daemon) keeps() error {
+	if t, ok := d.recorder.Trouble(); ok {
+		return errors.New(t.Why)
+	}
+	var disk unix.Statfs_t
+	if err := d.statfs(d.cfg.Store.Folder, &disk); err != nil {
+		return fmt.Errorf("the folder of the store does not answer: %w", err)
+	}
+	switch {
+	case disk.Flags&unix.ST_RDONLY != 0:
+		return kiln.ErrReadOnly
+	case disk.Blocks > 0 && disk.Bavail*uint64(disk.Bsize) < leastRoom:
+		return kiln.ErrFull
 	}
 	return nil
-}
-
-// ended takes the news that a firing is over: it changes what is usual and what the bars of its
-// load saw.
-func (d *Daemon) ended(n kiln.Notice) {
-	d.relearn(n.Kiln)
-	go d.heat.Again(context.Background(), n.Kiln)
-}
-
-// relearn tells the recorder what the firings of a kiln lead to expect now, and has the rates
-// fitted again: a firing ended, or heat works became others.
-func (d *Daemon) relearn(id kiln.KilnID) {
-	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
-	defer cancel()
-	for _, k := range d.recorder.Kilns {
-		if k.ID == id {
-			if p, err := d.past(ctx, k.ID, k.Control); err == nil {
-				p.Probes = d.witnessed(ctx, k.ID)
-				d.holds(ctx, k, p)
-				go d.recorder.Tell(context.WithoutCancel(ctx), kiln.Fact{Kiln: k.ID, What: kiln.PastKnown, Past: p})
-			}
-		}
-	}
-	d.shrink.Touch()
-	select {
-	case d.over <- struct{}{}:
-	default:
-	}
 }
 
 // witnessed is what the cones tell of the probes of a kiln; nothing where they cannot be read.

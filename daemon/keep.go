@@ -4,9 +4,12 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"strings"
+	"sync"
 	"time"
 
 	"lidwright/api"
+	"lidwright/config"
 	"lidwright/daemon/notice"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
@@ -15,7 +18,7 @@ import (
 // firstCopy is how long after a start a copy is made; it is skipped where nothing changed.
 const firstCopy = 10 * time.Minute
 
-// keep looks after the store while it serves: a copy at the end of each firing and every day,
+// keep looks after the store while it serves: a copy every day beside those at the end of a firing,
 // raw lines let go when they are old, the times put right once the clock is trusted, and a big
 // file read through behind the back of those who ask. An error means that the file is damaged and
 // the daemon must start anew.
@@ -32,7 +35,7 @@ func (d *Daemon) keep(ctx context.Context) error {
 	}
 	t := time.NewTicker(time.Minute)
 	defer t.Stop()
-	copied, due := d.Now(), firstCopy
+	d.copying.at(d.Now(), firstCopy)
 	for {
 		now := d.Now()
 		if now.Trusted {
@@ -43,18 +46,14 @@ func (d *Daemon) keep(ctx context.Context) error {
 		if err := d.store.MarkHighWater(ctx); err != nil && ctx.Err() == nil {
 			slog.Warn("how far the store has come is not written down", "err", err) // Health keeps it before everyone's eyes
 		}
-		if since, _ := now.Sub(copied); since >= due {
+		if d.copying.due(now) {
 			d.copy(ctx)
-			copied, due = now, d.cfg.Copy.Every
 			d.dropLines(ctx, now)
 			d.forgetMakers(ctx, now)
 		}
 		select {
 		case <-ctx.Done():
 			return nil
-		case <-d.over:
-			d.copy(ctx)
-			copied, due = d.Now(), d.cfg.Copy.Every
 		case err := <-checked:
 			if errors.Is(err, store.ErrDamaged) {
 				return err
@@ -101,8 +100,29 @@ func (d *Daemon) watchPlace(ctx context.Context) error {
 	}
 }
 
+// lastCopy is when the store was last copied, or looked at for it, and how long until it is due again.
+type lastCopy struct {
+	mu    sync.Mutex // guards the fields below
+	when  kiln.Stamp
+	every time.Duration
+}
+
+func (l *lastCopy) at(when kiln.Stamp, every time.Duration) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.when, l.every = when, every
+}
+
+func (l *lastCopy) due(now kiln.Stamp) bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	since, _ := now.Sub(l.when)
+	return since >= l.every
+}
+
 func (d *Daemon) copy(ctx context.Context) {
 	made, err := d.store.Copy(ctx)
+	d.copying.at(d.Now(), d.cfg.Copy.Every)
 	switch {
 	case err != nil && ctx.Err() == nil:
 		slog.Warn("no copy of the store", "err", err) // Health keeps it before everyone's eyes
@@ -148,5 +168,24 @@ func (d *Daemon) forgetMakers(ctx context.Context, now kiln.Stamp) {
 // health is how the store is, as the pages and the metrics tell it.
 func (d *Daemon) health() (api.StoreHealth, error) {
 	h, err := d.store.Health()
-	return api.StoreHealth{Bytes: h.Bytes, Free: h.Free, Copies: h.Copies, LastCopy: h.LastCopy, Trouble: h.Trouble, Alarm: h.Alarm, Gone: h.Gone, Back: h.Back}, err
+	trouble := make([]string, len(h.Trouble))
+	for i, says := range h.Trouble {
+		trouble[i] = pathless(d.cfg, says)
+	}
+	alarm := make([]string, len(h.Alarm))
+	for i, says := range h.Alarm {
+		alarm[i] = pathless(d.cfg, says)
+	}
+	return api.StoreHealth{Bytes: h.Bytes, Free: h.Free, Copies: h.Copies, LastCopy: h.LastCopy, Trouble: trouble, Alarm: alarm, Gone: h.Gone, Back: h.Back}, err
+}
+
+// pathless takes the folders of the store and of the second place out of a sentence that anybody may read,
+// and leaves the names of the files in them; the log has the whole.
+func pathless(cfg config.Config, says string) string {
+	for _, folder := range []string{cfg.Store.Folder, cfg.Copy.Target} {
+		if folder = strings.TrimRight(folder, "/"); folder != "" {
+			says = strings.ReplaceAll(strings.ReplaceAll(says, folder+"/", ""), folder, "the folder")
+		}
+	}
+	return says
 }

@@ -37,7 +37,7 @@ func keptIn(t *testing.T, folder string) *keeper {
 	if err != nil {
 		t.Fatal(err)
 	}
-	k.Daemon = &Daemon{Now: now, store: st, over: make(chan struct{}, 1), cfg: config.Config{Copy: config.Copy{Every: 24 * time.Hour}, Keep: config.Keep{RawLinesDays: 30}}}
+	k.Daemon = &Daemon{Now: now, store: st, cfg: config.Config{Copy: config.Copy{Every: 24 * time.Hour}, Keep: config.Keep{RawLinesDays: 30}}}
 	return k
 }
 
@@ -93,9 +93,9 @@ func TestKeepCopies(t *testing.T) {
 		time.Sleep(25 * time.Hour)
 		k.copies(2, "a day later")
 		k.clay("dunlin")
-		k.over <- struct{}{}
+		k.copy(t.Context())
 		k.copies(3, "at the end of a firing")
-		k.over <- struct{}{}
+		k.copy(t.Context())
 		k.copies(3, "at the end of one that left nothing")
 
 		k.clay("plover")
@@ -103,7 +103,7 @@ func TestKeepCopies(t *testing.T) {
 		if err := errors.Join(os.Rename(copies, copies+".away"), os.WriteFile(copies, nil, 0o600)); err != nil {
 			t.Fatal(err)
 		}
-		k.over <- struct{}{}
+		k.copy(t.Context())
 		synctest.Wait()
 		if h, err := k.health(); err == nil && !strings.Contains(strings.Join(h.Trouble, " "), "copy of the store failed") {
 			t.Errorf("a copy that failed is not told: %+v", h)

@@ -192,7 +192,7 @@ func (s *shrink) make(ctx context.Context, before *tiles.Fit) (*tiles.Fit, time.
 		return nil, asOf, err
 	}
 	defer debug.SetGCPercent(debug.SetGCPercent(refitGC))
-	fit, err := studio.Fit(before)
+	fit, err := studio.Fit(ctx, before)
 	return fit, asOf, err
 }
 

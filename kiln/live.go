@@ -71,9 +71,10 @@ type LiveCurve struct {
 // StoreTrouble says that what is heard cannot be written down just now.
 type StoreTrouble struct {
 	Since   Stamp
-	Why     string
-	Waiting int // samples in memory, to be written when it can be
-	Thinned int // samples given up to make room: one of 10 s, then one of a minute is kept
+	Why     string // in words for people
+	Err     error  // of the last call, nil while one is under way for too long
+	Waiting int    // samples in memory, to be written when it can be
+	Thinned int    // samples given up to make room: one of 10 s, then one of a minute is kept
 }
 
 // Live is what every kiln is doing now, in the order of the settings.

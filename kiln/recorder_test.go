@@ -1,6 +1,8 @@
 package kiln
 
 import (
+	"context"
+	"fmt"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -253,6 +255,65 @@ func TestFreshThenQuiet(t *testing.T) {
 		}
 		if err := g.stop(); err != nil {
 			t.Error(err)
+		}
+	})
+}
+
+// TestEndOfAFiringIsTold: every end is told once, in order, and not before the log has it, though nobody
+// takes a notice and the log refuses the end for a while.
+func TestEndOfAFiringIsTold(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		log := newMemoryLog()
+		g := newRig(t, log, boot("a", winter, true))
+		g.stop()
+		var ended []FiringID
+		deaf := make(chan struct{})
+		rec := &Recorder{Kilns: g.rec.Kilns, Log: log, Ladder: MainLadder(), Tick: g.ticks, Now: g.clock, NewID: g.rec.NewID,
+			Notify: func(Notice) { <-deaf },
+			Ended: func(f Firing) {
+				if log.firings[f.ID].Status == Running {
+					t.Errorf("%s is told before the log has its end", f.ID)
+				}
+				ended = append(ended, f.ID)
+			}}
+		g.rec = rec
+		ctx, cancel := context.WithCancel(t.Context())
+		g.cancel = cancel
+		go func() { g.done <- rec.Run(ctx, g.samples) }()
+		synctest.Wait()
+		g.second(20)
+		for i := range 300 { // more than notices have room
+			id := FiringID(fmt.Sprint("firing ", i))
+			if _, err := rec.Tell(ctx, Fact{Kiln: g.rec.Kilns[0].ID, What: NewFiring, At: g.clock(), Firing: id}); err != nil {
+				t.Fatal(err)
+			}
+			g.second(20)
+			if i == 100 {
+				log.set(errFull, nil)
+			}
+			if _, err := rec.Tell(ctx, Fact{Kiln: g.rec.Kilns[0].ID, What: StopRecording, At: g.clock()}); err != nil {
+				t.Fatal(err)
+			}
+			g.second(20)
+			if i == 120 {
+				synctest.Wait()
+				if len(ended) > 100 {
+					t.Errorf("%d ends told of a log that takes none since the hundredth", len(ended))
+				}
+				log.set(nil, nil)
+			}
+		}
+		g.hold(20, time.Minute)
+		if err := g.stop(); err == nil {
+			close(deaf)
+		}
+		if len(ended) != 300 {
+			t.Fatalf("%d ends told, want 300: %v", len(ended), ended)
+		}
+		for i, id := range ended {
+			if want := FiringID(fmt.Sprint("firing ", i)); id != want {
+				t.Fatalf("end %d is of %s, want %s", i, id, want)
+			}
 		}
 	})
 }

@@ -27,7 +27,7 @@ func TestStatedChanceComesTrue(t *testing.T) {
 		}
 		for n := range studios {
 			m := tilestest.Make(seed, uint64(n), tilestest.Options{Row: row})
-			fit, err := m.Studio.Fit(nil)
+			fit, err := m.Studio.Fit(t.Context(), nil)
 			if err != nil {
 				t.Fatal(err)
 			}

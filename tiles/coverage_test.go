@@ -28,7 +28,7 @@ func simulate(t *testing.T, seed uint64, n int, o tilestest.Options) *tally {
 	out := &tally{}
 	for i := range n {
 		m := tilestest.Make(seed, uint64(i), o)
-		f, err := m.Studio.Fit(nil)
+		f, err := m.Studio.Fit(t.Context(), nil)
 		if err != nil {
 			t.Fatalf("seed %d, studio %d: %v", seed, i, err)
 		}

@@ -1,6 +1,7 @@
 package tiles
 
 import (
+	"context"
 	"math"
 
 	engine "lidwright/tiles/fit"
@@ -30,7 +31,7 @@ func (f *Fit) Again(plain bool) (*Fit, error) {
 		m.Blocks = g.cells(blocks)
 	}
 	var err error
-	if g.solved, err = m.At(f.solved.Theta); err != nil {
+	if g.solved, err = m.At(context.Background(), f.solved.Theta); err != nil {
 		return nil, err
 	}
 	g.model = m
@@ -72,3 +73,13 @@ func (f *Fit) Firing(id ClayID, h float64) float64 {
 
 // Columns is how many coefficients the fit has.
 func (f *Fit) Columns() int { return len(f.columns.list) }
+
+// Lines is how many lines a bar has in the fit.
+func (f *Fit) Lines(c Code) (n int) {
+	for _, s := range f.sheets {
+		if s.bar.Code == c {
+			n += len(s.lines)
+		}
+	}
+	return n
+}

@@ -2,6 +2,7 @@ package tiles
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -21,13 +22,31 @@ type sheet struct {
 	weight []float64
 }
 
-// line is one reading in a sheet.
+// line is one reading in a sheet, or the mean of several that one maker took of the same thing.
 type line struct {
-	reading *Reading
+	reading *Reading   // the first of them by id
+	repeats []*Reading // all of them
+	length  float64    // mm; their geometric mean
+	within  float64    // sum of squares of their -100 ln(length) about the mean
 	stage   Stage
 	mark    int   // from 0, only those that have a say
 	heat    *Heat // hottest so far; nil if not fired
 	step    float64
+}
+
+// last is when the newest of the repeats was read.
+func (l line) last() (at time.Time) {
+	for _, r := range l.repeats {
+		if r.At.After(at) {
+			at = r.At
+		}
+	}
+	return at
+}
+
+// has reports whether r, as it stands, is among the repeats.
+func (l line) has(r *Reading) bool {
+	return slices.ContainsFunc(l.repeats, func(o *Reading) bool { return o.ID == r.ID && o.Length == r.Length })
 }
 
 // left is how much of the wet length is usually left, to weigh a reading by its length
@@ -44,7 +63,7 @@ func usualStep(instrument string) float64 {
 }
 
 // readBars sorts the bars by id, checks them and makes their sheets.
-func (f *Fit) readBars(clays []Clay) error {
+func (f *Fit) readBars(ctx context.Context, clays []Clay) error {
 	bars := slices.Clone(f.studio.Bars)
 	slices.SortFunc(bars, func(a, b Bar) int {
 		return cmp.Or(cmp.Compare(a.ID, b.ID), cmp.Compare(a.Code, b.Code))
@@ -64,7 +83,10 @@ func (f *Fit) readBars(clays []Clay) error {
 	}
 	f.studio.Bars = bars
 	for i := range bars {
-		s, left := f.sheet(&bars[i])
+		if ctx.Err() != nil {
+			return fmt.Errorf("shrink fit: %w", context.Cause(ctx))
+		}
+		s, left := f.sheet(&bars[i], "")
 		f.left = append(f.left, left...)
 		if s != nil {
 			f.sheets = append(f.sheets, s)
@@ -73,13 +95,14 @@ func (f *Fit) readBars(clays []Clay) error {
 	return nil
 }
 
-// sheet takes the readings of b that have a say. It is nil if none has.
-func (f *Fit) sheet(b *Bar) (*sheet, []LeftOut) {
+// sheet takes the readings of b that have a say, repeats as one line; the reading alone, if it is one of
+// them, keeps a line to itself. It is nil if none has a say.
+func (f *Fit) sheet(b *Bar, alone string) (*sheet, []LeftOut) {
 	s := &sheet{bar: b}
 	var left []LeftOut
 	for i := range b.Readings {
 		r := &b.Readings[i]
-		l := line{reading: r, stage: r.Stage, mark: r.Mark, step: float64(r.Step)}
+		l := line{reading: r, repeats: []*Reading{r}, length: float64(r.Length), stage: r.Stage, mark: r.Mark, step: float64(r.Step)}
 		why := ""
 		switch {
 		case r.Mass != nil:
@@ -116,6 +139,7 @@ func (f *Fit) sheet(b *Bar) (*sheet, []LeftOut) {
 		s.lines = append(s.lines, l)
 	}
 	left = append(left, s.dropAlone()...)
+	left = append(left, f.joinRepeats(s, alone)...)
 	if len(s.lines) == 0 {
 		return nil, left
 	}
@@ -146,7 +170,7 @@ func (s *sheet) sortLines() {
 	slices.SortFunc(s.lines, func(a, b line) int {
 		return cmp.Or(cmp.Compare(a.mark, b.mark),
 			cmp.Compare(slices.Index(order, a.stage), slices.Index(order, b.stage)),
-			cmp.Compare(a.reading.ID, b.reading.ID), cmp.Compare(a.reading.Length, b.reading.Length))
+			cmp.Compare(a.reading.ID, b.reading.ID), cmp.Compare(a.length, b.length))
 	})
 	at, was := -1, math.MinInt
 	for i := range s.lines {
@@ -163,7 +187,7 @@ func (f *Fit) arrange(s *sheet) {
 	s.sortLines()
 	wet := make([]float64, len(s.lines))
 	for i, l := range s.lines {
-		wet[i] = float64(l.reading.Length) / leftAt[l.stage]
+		wet[i] = l.length / leftAt[l.stage]
 	}
 	slices.Sort(wet)
 	class := float64(f.book.LengthClass)
@@ -177,7 +201,7 @@ func (f *Fit) arrange(s *sheet) {
 	var key strings.Builder
 	fmt.Fprint(&key, s.bar.Clay, "/", s.bar.Batch, "/", forming(s.bar.Forming), "/", s.length)
 	for _, l := range s.lines {
-		fmt.Fprint(&key, "|", l.stage, " ", l.mark, " ", l.step)
+		fmt.Fprint(&key, "|", l.stage, " ", l.mark, " ", l.step, " x", len(l.repeats))
 		if l.heat != nil {
 			fmt.Fprint(&key, " ", l.heat.loadName(), " ", float64(l.heat.Work), " ", l.heat.Probe)
 		}
@@ -290,8 +314,14 @@ type pattern struct {
 func (p pattern) of(s *sheet) *engine.Block {
 	b := *p.block
 	b.Y, b.Weight = make([]float64, len(s.lines)), s.weight
+	if b.Times != nil {
+		b.Within = make([]float64, len(s.lines))
+	}
 	for i, l := range s.lines {
-		b.Y[i] = -100*math.Log(float64(l.reading.Length)) - p.expected[i]
+		b.Y[i] = -100*math.Log(l.length) - p.expected[i]
+		if b.Times != nil {
+			b.Within[i] = l.within
+		}
 	}
 	return &b
 }
@@ -311,6 +341,13 @@ func (f *Fit) blocks(sheets []*sheet) []*engine.Block {
 	return out
 }
 
+// readingNoise is the variance of one reading like l between marks of that length class, in square
+// log-percent: the part that the sd of a reading (mm, squared) multiplies, and the fixed part.
+func (f *Fit) readingNoise(length float64, l line) (own, fixed float64) {
+	unit := 100 / (length * leftAt[l.stage])
+	return unit * unit, unit*unit*l.step*l.step/12 + f.book.Rough*f.book.Rough
+}
+
 // pattern works out Z and the noise of sheets like s.
 func (f *Fit) pattern(s *sheet) pattern {
 	k := f.clay(s.bar.Clay)
@@ -325,9 +362,14 @@ func (f *Fit) pattern(s *sheet) pattern {
 		b.Level[i] = l.mark
 		to := k.reach(l)
 		expected[i] = to.base + dot(to.x, k.mean)
-		unit := 100 / (s.length * leftAt[l.stage])
-		own[i] = unit * unit
-		fixed[i] = unit*unit*l.step*l.step/12 + f.book.Rough*f.book.Rough
+		own[i], fixed[i] = f.readingNoise(s.length, l)
+		if n := float64(len(l.repeats)); n > 1 {
+			own[i], fixed[i] = own[i]/n, fixed[i]/n
+			if b.Times == nil {
+				b.Times, b.Within = slices.Repeat([]float64{1}, len(s.lines)), make([]float64, len(s.lines))
+			}
+			b.Times[i] = n
+		}
 		for j, v := range k.prior(to.x) {
 			rows.put(i, k.first+j, v)
 		}

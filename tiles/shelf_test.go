@@ -62,7 +62,7 @@ func TestShelvesOfAKiln(t *testing.T) {
 			studio.Bars = append(studio.Bars, b)
 		}
 	}
-	fit, err := studio.Fit(nil)
+	fit, err := studio.Fit(t.Context(), nil)
 	if err != nil {
 		t.Fatal(err)
 	}

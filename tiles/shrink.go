@@ -2,6 +2,7 @@ package tiles
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -111,9 +112,10 @@ type LeftOut struct {
 
 // Fit fits s. before, if not nil, is an earlier fit of the same site: the search begins at
 // its sds, which saves time and changes nothing else. It fails on facts that contradict one
-// another: a bar of a clay that is not listed, an id that stands twice.
-func (s Studio) Fit(before *Fit) (*Fit, error) {
-	f, err := s.begin()
+// another: a bar of a clay that is not listed, an id that stands twice. When ctx ends it gives the
+// cause, within 100 ms.
+func (s Studio) Fit(ctx context.Context, before *Fit) (*Fit, error) {
+	f, err := s.begin(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -122,7 +124,7 @@ func (s Studio) Fit(before *Fit) (*Fit, error) {
 		start, next, f.doubt = before.first, before.solved.Theta, before.doubt
 	}
 	// First pass: slopes of the handbook; second: of the fitted curves.
-	if err := f.pass(start); err != nil {
+	if err := f.pass(ctx, start); err != nil {
 		return nil, fmt.Errorf("shrink fit: %w", err)
 	}
 	f.first = f.solved.Theta
@@ -131,10 +133,10 @@ func (s Studio) Fit(before *Fit) (*Fit, error) {
 	if next == nil {
 		next = f.first
 	}
-	if err := f.pass(next); err != nil {
+	if err := f.pass(ctx, next); err != nil {
 		return nil, fmt.Errorf("shrink fit: %w", err)
 	}
-	if f.doubt, err = f.uncertain(f.solved.Theta); err != nil {
+	if f.doubt, err = f.uncertain(ctx, f.solved.Theta); err != nil {
 		return nil, fmt.Errorf("shrink fit: %w", err)
 	}
 	f.conclude()
@@ -142,7 +144,7 @@ func (s Studio) Fit(before *Fit) (*Fit, error) {
 }
 
 // begin lays everything out, as yet without a number fitted.
-func (s Studio) begin() (*Fit, error) {
+func (s Studio) begin(ctx context.Context) (*Fit, error) {
 	f := &Fit{studio: s, book: UsualHandbook()}
 	if s.Handbook != nil {
 		f.book = *s.Handbook
@@ -154,7 +156,7 @@ func (s Studio) begin() (*Fit, error) {
 			return nil, fmt.Errorf("shrink fit: clay %s stands twice", c.ID)
 		}
 	}
-	if err := f.readBars(clays); err != nil {
+	if err := f.readBars(ctx, clays); err != nil {
 		return nil, err
 	}
 	for _, c := range clays {
@@ -168,7 +170,7 @@ func (s Studio) begin() (*Fit, error) {
 // pass screens, minimises from start and solves at the rounded minimum. Slips are looked for
 // before any variance is estimated, and at the handbook's sds: one slip of 10 mm can drive
 // the sd of pieces to 1 %, and such an sd would let it pass.
-func (f *Fit) pass(start []float64) error {
+func (f *Fit) pass(ctx context.Context, start []float64) error {
 	f.model = &engine.Model{Columns: f.columns.list, Params: f.book.params()}
 	handbook := make([]float64, thetas)
 	for i, p := range f.model.Params {
@@ -179,7 +181,7 @@ func (f *Fit) pass(start []float64) error {
 	}
 	blocks := f.blocks(f.sheets)
 	f.model.Blocks = blocks
-	weights, err := engine.Screen(f.model, handbook)
+	weights, err := engine.Screen(ctx, f.model, handbook)
 	if err != nil {
 		return err
 	}
@@ -187,11 +189,11 @@ func (f *Fit) pass(start []float64) error {
 		s.weight, blocks[i].Weight = weights[i], weights[i]
 	}
 	f.model = &engine.Model{Columns: f.columns.list, Params: f.book.params(), Blocks: f.cells(blocks)}
-	theta, err := f.minimise(start)
+	theta, err := f.minimise(ctx, start)
 	if err != nil {
 		return err
 	}
-	if f.solved, err = f.model.At(theta); err != nil {
+	if f.solved, err = f.model.At(ctx, theta); err != nil {
 		return err
 	}
 	f.takeCoefficients()
@@ -200,24 +202,24 @@ func (f *Fit) pass(start []float64) error {
 
 // minimise finds theta, rounded to 0.001 from the handbook so that every way to the minimum gives the same fit. What an
 // earlier pass or fit says of its doubt serves as the curvature.
-func (f *Fit) minimise(start []float64) ([]float64, error) {
+func (f *Fit) minimise(ctx context.Context, start []float64) ([]float64, error) {
 	half := mat.NewSymDense(thetas, nil)
 	var guess *mat.SymDense
 	if f.doubt != nil {
 		half.ScaleSym(0.5, f.doubt)
 		guess = half
 	}
-	best, err := f.model.Minimise(start, guess)
+	best, err := f.model.Minimise(ctx, start, guess)
 	if err != nil {
 		return nil, err
 	}
 	if f.doubt == nil {
-		if f.doubt, err = f.uncertain(best.Theta); err != nil {
+		if f.doubt, err = f.uncertain(ctx, best.Theta); err != nil {
 			return nil, err
 		}
 		half.ScaleSym(0.5, f.doubt)
 	}
-	if best, err = f.model.Polish(best, half, 1e-7); err != nil {
+	if best, err = f.model.Polish(ctx, best, half, 1e-7); err != nil {
 		return nil, err
 	}
 	f.steps += best.Evaluations
@@ -230,8 +232,8 @@ func (f *Fit) minimise(start []float64) ([]float64, error) {
 }
 
 // uncertain is the covariance of theta. The step is wide, so as to smooth the criterion.
-func (f *Fit) uncertain(theta []float64) (*mat.SymDense, error) {
-	h, err := f.model.Curvature(theta, 0.15)
+func (f *Fit) uncertain(ctx context.Context, theta []float64) (*mat.SymDense, error) {
+	h, err := f.model.Curvature(ctx, theta, 0.15)
 	if err != nil {
 		return nil, err
 	}

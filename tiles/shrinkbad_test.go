@@ -207,14 +207,14 @@ func TestBadInput(t *testing.T) {
 	t.Run("bars that contradict the list", func(t *testing.T) {
 		stray := bar(0, "1", 1222, full)
 		stray.Clay = "knot"
-		if _, err := (tiles.Studio{Clays: tern6(), Bars: []tiles.Bar{stray}}).Fit(nil); err == nil {
+		if _, err := (tiles.Studio{Clays: tern6(), Bars: []tiles.Bar{stray}}).Fit(t.Context(), nil); err == nil {
 			t.Error("a bar of an unknown clay was taken")
 		}
-		if _, err := (tiles.Studio{Clays: append(tern6(), tern6()...)}).Fit(nil); err == nil {
+		if _, err := (tiles.Studio{Clays: append(tern6(), tern6()...)}).Fit(t.Context(), nil); err == nil {
 			t.Error("a clay that stands twice was taken")
 		}
 		twice := bar(0, "1", 1222, full)
-		if _, err := (tiles.Studio{Clays: tern6(), Bars: []tiles.Bar{twice, twice}}).Fit(nil); err == nil {
+		if _, err := (tiles.Studio{Clays: tern6(), Bars: []tiles.Bar{twice, twice}}).Fit(t.Context(), nil); err == nil {
 			t.Error("a bar that stands twice was taken")
 		}
 	})

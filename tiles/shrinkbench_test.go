@@ -18,18 +18,18 @@ func BenchmarkFit(b *testing.B) {
 		b.Run(fmt.Sprint(n), func(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
-				if _, err := m.Studio.Fit(nil); err != nil {
+				if _, err := m.Studio.Fit(b.Context(), nil); err != nil {
 					b.Fatal(err)
 				}
 			}
 		})
-		before, err := m.Studio.Fit(nil)
+		before, err := m.Studio.Fit(b.Context(), nil)
 		if err != nil {
 			b.Fatal(err)
 		}
 		b.Run(fmt.Sprint(n, "/warm"), func(b *testing.B) {
 			for b.Loop() {
-				if _, err := m.Studio.Fit(before); err != nil {
+				if _, err := m.Studio.Fit(b.Context(), before); err != nil {
 					b.Fatal(err)
 				}
 			}
@@ -42,7 +42,7 @@ func BenchmarkFit(b *testing.B) {
 func BenchmarkAddBar(b *testing.B) {
 	for _, n := range []int{50, 500, 2000, 5000} {
 		m := tilestest.Large(20, n)
-		f, err := m.Studio.Fit(nil)
+		f, err := m.Studio.Fit(b.Context(), nil)
 		if err != nil {
 			b.Fatal(err)
 		}
@@ -85,7 +85,7 @@ func BenchmarkFitMemory(b *testing.B) {
 		runtime.GC()
 		runtime.ReadMemStats(&before)
 		var err error
-		if f, err = m.Studio.Fit(nil); err != nil {
+		if f, err = m.Studio.Fit(b.Context(), nil); err != nil {
 			b.Fatal(err)
 		}
 		runtime.GC()
@@ -98,7 +98,7 @@ func BenchmarkFitMemory(b *testing.B) {
 func BenchmarkShrinkage(b *testing.B) {
 	for _, n := range []int{50, 500, 5000} {
 		m := tilestest.Large(20, n)
-		f, err := m.Studio.Fit(nil)
+		f, err := m.Studio.Fit(b.Context(), nil)
 		if err != nil {
 			b.Fatal(err)
 		}
@@ -113,6 +113,20 @@ func BenchmarkShrinkage(b *testing.B) {
 		b.Run(fmt.Sprint("Pair/", n), func(b *testing.B) {
 			for b.Loop() {
 				if _, err := f.Pair(a, a, tiles.InPlace); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
+
+// BenchmarkHostileBar fits twelve bars, one of which was read 1,009 times over: by one maker, by as many.
+func BenchmarkHostileBar(b *testing.B) {
+	for name, by := range map[string]func(int) string{"one": func(int) string { return "KT" }, "many": func(i int) string { return fmt.Sprint("M", i) }} {
+		s := measuredOften(1006, by, sometimesOff)
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				if _, err := s.Fit(b.Context(), nil); err != nil {
 					b.Fatal(err)
 				}
 			}

@@ -85,7 +85,7 @@ func (f *Fit) dots(id ClayID, from, to Stage) []CurveDot {
 			if first < 0 {
 				continue
 			}
-			y := 100 * math.Log(float64(s.lines[first].reading.Length/l.reading.Length))
+			y := 100 * math.Log(s.lines[first].length/l.length)
 			if !itself {
 				k := f.clay(id)
 				y += dryingMean + dryingSD*k.fitted[coefDrying]

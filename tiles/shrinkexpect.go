@@ -41,7 +41,7 @@ func (f *Fit) Expect(b Bar, r Reading) (Expected, bool) {
 	c.Practice, c.Flags = false, nil
 	c.Readings = slices.DeleteFunc(slices.Clone(b.Readings), func(o Reading) bool { return o.ID == r.ID })
 	c.Readings = append(c.Readings, r)
-	s, _ := f.sheet(&c)
+	s, _ := f.sheet(&c, r.ID)
 	if s == nil {
 		return Expected{}, false
 	}

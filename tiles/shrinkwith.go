@@ -28,7 +28,7 @@ func (f *Fit) With(b Bar) (*Fit, error) {
 		g.studio.Bars = slices.Insert(g.studio.Bars, at, b)
 	}
 	g.left = slices.DeleteFunc(slices.Clone(f.left), func(l LeftOut) bool { return l.Bar == b.Code })
-	now, left := g.sheet(&g.studio.Bars[at])
+	now, left := g.sheet(&g.studio.Bars[at], "")
 	g.left = append(g.left, left...)
 
 	var change engine.Change
@@ -113,7 +113,9 @@ func (s *sheet) keepSlips(old *sheet) {
 			continue
 		}
 		for j, m := range s.lines {
-			if m.reading.ID == l.reading.ID {
+			if slices.ContainsFunc(m.repeats, func(r *Reading) bool {
+				return slices.ContainsFunc(l.repeats, func(o *Reading) bool { return o.ID == r.ID })
+			}) {
 				s.slip(j, old.weight[i])
 			}
 		}
@@ -138,12 +140,12 @@ const slipAway = 6.1
 // the next Fit.
 func (f *Fit) nameSlips(before *Fit, old, s *sheet) {
 	for i, l := range s.lines {
-		known := old != nil && slices.ContainsFunc(old.lines, func(o line) bool { return o.reading.ID == l.reading.ID && o.reading.Length == l.reading.Length })
-		if known || s.slipped(i) || len(f.columns.list) > len(before.columns.list) {
+		known := old != nil && slices.ContainsFunc(old.lines, func(o line) bool { return o.has(l.reading) })
+		if known || len(l.repeats) > 1 || s.slipped(i) || len(f.columns.list) > len(before.columns.list) {
 			continue
 		}
 		mean, sd, ok := before.expectLine(s, i)
-		if ok && math.Abs(-100*math.Log(float64(s.lines[i].reading.Length))-mean) > slipAway*sd {
+		if ok && math.Abs(-100*math.Log(l.length)-mean) > slipAway*sd {
 			s.slip(i, 0.01)
 			return
 		}

@@ -67,7 +67,7 @@ func sameAnswers(t *testing.T, what string, f, g *tiles.Fit, qs []tiles.Ask, tol
 
 func fitted(t testing.TB, s tiles.Studio, before *tiles.Fit) *tiles.Fit {
 	t.Helper()
-	f, err := s.Fit(before)
+	f, err := s.Fit(t.Context(), before)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -56,7 +56,7 @@ func (f *Fit) conclude() {
 		seen := f.seen(s.bar.BatchRef)
 		for i, l := range s.lines {
 			if s.slipped(i) {
-				f.left = append(f.left, f.slipped(s, i))
+				f.left = append(f.left, f.slipped(s, i)...)
 				continue
 			}
 			if l.stage != Fired {
@@ -67,8 +67,8 @@ func (f *Fit) conclude() {
 			if l.heat.Probe != "" {
 				seen.probes = include(seen.probes, l.heat.Probe)
 			}
-			if l.reading.At.After(seen.last) {
-				seen.last = l.reading.At
+			if at := l.last(); at.After(seen.last) {
+				seen.last = at
 			}
 		}
 		if fired {
@@ -82,12 +82,15 @@ func (f *Fit) conclude() {
 	}
 }
 
-// slipped tells how far a distrusted reading is off.
-func (f *Fit) slipped(s *sheet, i int) LeftOut {
-	r := s.lines[i].reading
-	out := LeftOut{Reading: r.ID, Bar: s.bar.Code, Stage: s.lines[i].stage, Slip: true, Why: "far from what the other readings say"}
-	if mean, _, ok := f.expectLine(s, i); ok {
-		out.Off = r.Length - Millimetre(math.Exp(-mean/100))
+// slipped tells how far the distrusted readings of a line are off.
+func (f *Fit) slipped(s *sheet, i int) (out []LeftOut) {
+	mean, _, ok := f.expectLine(s, i)
+	for _, r := range s.lines[i].repeats {
+		l := LeftOut{Reading: r.ID, Bar: s.bar.Code, Stage: s.lines[i].stage, Slip: true, Why: "far from what the other readings say"}
+		if ok {
+			l.Off = r.Length - Millimetre(math.Exp(-mean/100))
+		}
+		out = append(out, l)
 	}
 	return out
 }

@@ -141,6 +141,8 @@ func (r *checked) lines(c *cobra.Command, cfg config.Config, long time.Duration)
 	}
 	asked, err := running(c, cfg)
 	switch {
+	case err == nil && !c.Flags().Changed("site") && daemon.NobodyRuns(cfg):
+		r.say(false, "daemon", "one that has another store answers at %s: its lines are not told, and run could not start at that address", cfg.Listen.Address)
 	case err == nil:
 		r.say(true, "daemon", "runs; its last minute is told")
 		for _, l := range asked {

@@ -100,6 +100,7 @@ func copies(c *cobra.Command, make bool) error {
 		Items []struct {
 			Name, Folder, At string
 			Bytes            int64
+			Second           bool `json:"second_place"`
 		}
 	}
 	raw, err := askCopies(c, make)
@@ -116,7 +117,14 @@ func copies(c *cobra.Command, make bool) error {
 	}
 	rows := [][]string{{"COPY", "MADE", "MB", "IN"}}
 	for _, i := range answer.Items {
-		rows = append(rows, []string{i.Name, i.At, fmt.Sprintf("%.1f", float64(i.Bytes)/1e6), i.Folder})
+		in := i.Folder
+		switch {
+		case in == "" && i.Second: // a daemon tells no folders
+			in = "second place"
+		case in == "":
+			in = "store folder"
+		}
+		rows = append(rows, []string{i.Name, i.At, fmt.Sprintf("%.1f", float64(i.Bytes)/1e6), in})
 	}
 	table(c.OutOrStdout(), rows)
 	return nil

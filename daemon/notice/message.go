@@ -26,6 +26,7 @@ const (
 	CopyOld      = "copy.old"
 	StoreBack    = "store.back" // at a start something was missing that had been kept
 	StoreGone    = "store.gone" // the file that is open is no longer in its place
+	NotWriting   = "store.not_writing"
 	Test         = "test"
 )
 
@@ -42,9 +43,6 @@ type Message struct {
 	Link         string         `json:"link"`
 	Data         map[string]any `json:"data"`
 }
-
-// urgent says of an event that it does not wait for the end of quiet hours.
-func urgent(event string) bool { return event == kiln.OverLimitNotice || event == Test }
 
 // what is each event of a kiln in words, when it begins or happens, and when it clears.
 var what = map[string][2]string{

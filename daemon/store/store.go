@@ -252,7 +252,11 @@ func busy(err error) error {
 	var e *sqlite.Error
 	if errors.As(err, &e) {
 		switch e.Code() & 0xff {
-		case codeBusy, codeLocked, codeReadOnly, codeIO, codeFull, codeCantOpen:
+		case codeFull:
+			return fmt.Errorf("%w: %w: %w", tiles.ErrBusy, kiln.ErrFull, err)
+		case codeReadOnly:
+			return fmt.Errorf("%w: %w: %w", tiles.ErrBusy, kiln.ErrReadOnly, err)
+		case codeBusy, codeLocked, codeIO, codeCantOpen:
 			return fmt.Errorf("%w: %w", tiles.ErrBusy, err)
 		}
 	}

@@ -1,6 +1,9 @@
 package fit
 
-import "math"
+import (
+	"context"
+	"math"
+)
 
 // Gradient is the slope of the objective in theta, worked out, not differenced. With
 // N = I - C - v v' over a group's unit coefficients and M as below,
@@ -10,7 +13,7 @@ import "math"
 //
 // (Searle, Casella, McCulloch, Variance Components, 1992, section 6.6, gives tr(P dV) -
 // y'P dV P y for the whole; here it is split over blocks.)
-func (s *Solution) Gradient() []float64 {
+func (s *Solution) Gradient(ctx context.Context) ([]float64, error) {
 	m := s.model
 	_, out := m.penalty(s.Theta)
 	c := s.corners()
@@ -41,14 +44,18 @@ func (s *Solution) Gradient() []float64 {
 	})
 	var t traces
 	for i, b := range m.Blocks {
+		if ctx.Err() != nil {
+			return nil, context.Cause(ctx)
+		}
 		t.matrix(s, b, &s.rows[i], c)
 		for _, part := range b.Noise {
 			if part.Param > 0 {
 				out[part.Param-1] += 2 * math.Exp(2*s.Theta[part.Param-1]) * part.trace(t.m, len(b.Y), b.Weight)
 			}
 		}
+		b.repeatedSlope(s.Theta, out)
 	}
-	return out
+	return out, nil
 }
 
 // trace is tr(M B) of one part of the noise.

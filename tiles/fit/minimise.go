@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"context"
 	"fmt"
 	"math"
 
@@ -24,7 +25,7 @@ type Minimum struct {
 // with the exact gradient, until the next step promises a fall that would drown in the
 // rounding of the objective. Polish goes on from there. h is a guess of the inverse Hessian
 // (nil: from the priors).
-func (m *Model) Minimise(start []float64, h *mat.SymDense) (Minimum, error) {
+func (m *Model) Minimise(ctx context.Context, start []float64, h *mat.SymDense) (Minimum, error) {
 	n := len(m.Params)
 	x := make([]float64, n)
 	for i, p := range m.Params {
@@ -34,7 +35,7 @@ func (m *Model) Minimise(start []float64, h *mat.SymDense) (Minimum, error) {
 		}
 		x[i] = min(max(x[i], p.Low), p.High)
 	}
-	s, err := m.At(x)
+	s, err := m.At(ctx, x)
 	if err != nil {
 		return Minimum{}, err
 	}
@@ -45,7 +46,10 @@ func (m *Model) Minimise(start []float64, h *mat.SymDense) (Minimum, error) {
 		h = mat.NewSymDense(n, append([]float64(nil), h.RawSymmetric().Data...))
 	}
 	out := Minimum{s, 1}
-	g := s.Gradient()
+	g, err := s.Gradient(ctx)
+	if err != nil {
+		return Minimum{}, err
+	}
 	for round := 0; n > 0 && round < mostRounds; round++ {
 		step := m.direction(x, g, h)
 		fall := 0.0
@@ -55,7 +59,10 @@ func (m *Model) Minimise(start []float64, h *mat.SymDense) (Minimum, error) {
 		if !(fall > fallLost*(1+math.Abs(out.Objective))) {
 			break
 		}
-		next, evals := m.search(out.Solution, x, step, fall)
+		next, evals, err := m.search(ctx, out.Solution, x, step, fall)
+		if err != nil {
+			return Minimum{}, err
+		}
 		out.Evaluations += evals
 		if next == nil {
 			if plain {
@@ -64,7 +71,10 @@ func (m *Model) Minimise(start []float64, h *mat.SymDense) (Minimum, error) {
 			h, plain = m.firstInverse(), true
 			continue
 		}
-		gNew := next.Gradient()
+		gNew, err := next.Gradient(ctx)
+		if err != nil {
+			return Minimum{}, err
+		}
 		if update(h, x, next.Theta, g, gNew) {
 			plain = false
 		}
@@ -77,13 +87,17 @@ func (m *Model) Minimise(start []float64, h *mat.SymDense) (Minimum, error) {
 // Polish takes quasi-Newton steps from a point near the minimum, beginning with an inverse
 // Hessian, until a step is shorter than tol. The gradient alone judges, so it comes closer
 // than the rounding of the objective would allow.
-func (m *Model) Polish(from Minimum, inverse *mat.SymDense, tol float64) (Minimum, error) {
+func (m *Model) Polish(ctx context.Context, from Minimum, inverse *mat.SymDense, tol float64) (Minimum, error) {
 	n := len(m.Params)
 	if n == 0 {
 		return from, nil
 	}
 	h := mat.NewSymDense(n, append([]float64(nil), inverse.RawSymmetric().Data...))
-	out, g := from, from.Gradient()
+	g, err := from.Gradient(ctx)
+	if err != nil {
+		return Minimum{}, err
+	}
+	out := from
 	shortest := math.Inf(1)
 	for round := 0; round < mostPolish; round++ {
 		step := m.direction(out.Theta, g, h)
@@ -92,11 +106,14 @@ func (m *Model) Polish(from Minimum, inverse *mat.SymDense, tol float64) (Minimu
 			break
 		}
 		shortest = min(shortest, length)
-		s, err := m.At(m.within(out.Theta, step, 1))
+		s, err := m.At(ctx, m.within(out.Theta, step, 1))
 		if err != nil {
 			return Minimum{}, err
 		}
-		gNew := s.Gradient()
+		gNew, err := s.Gradient(ctx)
+		if err != nil {
+			return Minimum{}, err
+		}
 		update(h, out.Theta, s.Theta, g, gNew)
 		m.letGo(out.Solution)
 		g, out = gNew, Minimum{s, out.Evaluations + 1}
@@ -151,16 +168,19 @@ func (m *Model) direction(x, g []float64, h *mat.SymDense) []float64 {
 
 // search halves the step until the objective falls enough (Armijo); fall is what the whole
 // step promises at first order. It is nil if it never does.
-func (m *Model) search(from *Solution, x, step []float64, fall float64) (*Solution, int) {
+func (m *Model) search(ctx context.Context, from *Solution, x, step []float64, fall float64) (*Solution, int, error) {
 	for try, f := 1, 1.0; try <= mostHalvings; try, f = try+1, f/2 {
-		s, err := m.factor(m.within(x, step, f))
+		s, err := m.factor(ctx, m.within(x, step, f))
+		if ctx.Err() != nil {
+			return nil, try, context.Cause(ctx)
+		}
 		if err == nil && s.Objective <= from.Objective-1e-4*f*fall {
 			s.invert()
-			return s, try
+			return s, try, nil
 		}
 		m.letGo(s)
 	}
-	return nil, mostHalvings
+	return nil, mostHalvings, nil
 }
 
 // within is x + f step, kept in the box.
@@ -211,7 +231,7 @@ func norm(v []float64) float64 {
 
 // Curvature is half the Hessian of the objective at theta, from central differences of the
 // gradient: the inverse covariance of theta.
-func (m *Model) Curvature(theta []float64, step float64) (*mat.SymDense, error) {
+func (m *Model) Curvature(ctx context.Context, theta []float64, step float64) (*mat.SymDense, error) {
 	n := len(theta)
 	h := mat.NewDense(n, n, nil)
 	for i := range theta {
@@ -219,11 +239,13 @@ func (m *Model) Curvature(theta []float64, step float64) (*mat.SymDense, error) 
 		for side, d := range []float64{step, -step} {
 			at := append([]float64(nil), theta...)
 			at[i] += d
-			s, err := m.At(at)
+			s, err := m.At(ctx, at)
 			if err != nil {
 				return nil, fmt.Errorf("curvature: %w", err)
 			}
-			g[side] = s.Gradient()
+			if g[side], err = s.Gradient(ctx); err != nil {
+				return nil, err
+			}
 			m.letGo(s)
 		}
 		for j := range theta {

@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -43,7 +44,7 @@ type MixedFit struct {
 // fails where the fixed columns depend on one another, leave nothing over, or a length does not
 // agree; the text says which. A variance that wants to be zero ends
 // within 1e-8 of it, relative to the residual.
-func Mixed(d Data) (MixedFit, error) {
+func Mixed(ctx context.Context, d Data) (MixedFit, error) {
 	n := len(d.Y)
 	if n == 0 {
 		return MixedFit{}, errors.New("mixed model: no readings")
@@ -60,20 +61,20 @@ func Mixed(d Data) (MixedFit, error) {
 	if err != nil {
 		return MixedFit{}, err
 	}
-	best, err := m.Minimise(nil, nil)
+	best, err := m.Minimise(ctx, nil, nil)
 	if err != nil {
 		return MixedFit{}, fmt.Errorf("mixed model: %w", err)
 	}
-	h, err := m.doubt(best.Theta)
+	h, err := m.doubt(ctx, best.Theta)
 	if err != nil {
 		return MixedFit{}, fmt.Errorf("mixed model: %w", err)
 	}
 	half := mat.NewSymDense(len(best.Theta), nil)
 	half.ScaleSym(0.5, h)
-	if best, err = m.Polish(best, half, 1e-10); err != nil {
+	if best, err = m.Polish(ctx, best, half, 1e-10); err != nil {
 		return MixedFit{}, fmt.Errorf("mixed model: %w", err)
 	}
-	if h, err = m.doubt(best.Theta); err != nil {
+	if h, err = m.doubt(ctx, best.Theta); err != nil {
 		return MixedFit{}, fmt.Errorf("mixed model: %w", err)
 	}
 	out := d.read(best, h, unit, size)
@@ -85,8 +86,8 @@ func Mixed(d Data) (MixedFit, error) {
 
 // doubt is the covariance of theta: differences over a thousandth give its second
 // derivatives to six digits.
-func (m *Model) doubt(theta []float64) (*mat.SymDense, error) {
-	h, err := m.Curvature(theta, 1e-3)
+func (m *Model) doubt(ctx context.Context, theta []float64) (*mat.SymDense, error) {
+	h, err := m.Curvature(ctx, theta, 1e-3)
 	if err != nil {
 		return nil, err
 	}

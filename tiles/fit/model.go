@@ -87,6 +87,8 @@ type Block struct {
 	Levels  int
 	Noise   []Noise
 	Weight  []float64 // divides the diagonal noise of each reading; nil: 1
+	Times   []float64 // of how many repeats each reading is the mean, and Diag their noise over it; nil: 1
+	Within  []float64 // sum over units and repeats of (y - their mean)^2; nil if Times is
 
 	at, spot []int // filled in by layout: dense place, place within the lone column's row
 	lone     int   // index into layout.lone, -1: none
@@ -119,7 +121,7 @@ func (m *Model) check() error {
 		switch {
 		case !(b.N >= 1):
 			return fmt.Errorf("block %d stands for %g units, must be 1 or more", i, b.N)
-		case len(b.Z) != k*len(b.Cols) || b.Scatter != nil && len(b.Scatter) != k*k || b.Level != nil && len(b.Level) != k || b.Weight != nil && len(b.Weight) != k:
+		case len(b.Z) != k*len(b.Cols) || b.Scatter != nil && len(b.Scatter) != k*k || b.Level != nil && len(b.Level) != k || b.Weight != nil && len(b.Weight) != k || len(b.Times) != len(b.Within) || b.Times != nil && len(b.Times) != k:
 			return fmt.Errorf("block %d: lengths do not agree with its %d readings", i, k)
 		case !slices.IsSorted(b.Cols):
 			return fmt.Errorf("block %d: columns not in rising order", i)

@@ -215,7 +215,7 @@ func TestMixedReferences(t *testing.T) {
 		f, done := fits[model]
 		if !done {
 			var err error
-			if f, err = Mixed(d); err != nil {
+			if f, err = Mixed(t.Context(), d); err != nil {
 				t.Fatalf("%s: %v", model, err)
 			}
 			fits[model] = f

@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"context"
 	"fmt"
 
 	"gonum.org/v1/gonum/blas"
@@ -19,7 +20,7 @@ const (
 // diagonal noise of each reading alone. Blocks must stand for one unit each. It gives for
 // each block the weights to use from here on: nil if none of its readings slipped, else 1
 // for the good ones and at most 0.01 for the slips. Weights that blocks have are not used.
-func Screen(m *Model, theta []float64) ([][]float64, error) {
+func Screen(ctx context.Context, m *Model, theta []float64) ([][]float64, error) {
 	free := *m
 	free.Blocks = make([]*Block, len(m.Blocks))
 	for i, b := range m.Blocks {
@@ -35,7 +36,7 @@ func Screen(m *Model, theta []float64) ([][]float64, error) {
 	}
 	free.lay, free.spare = nil, nil
 	for round := 0; round < screenRounds; round++ {
-		s, err := free.solve(theta)
+		s, err := free.solve(ctx, theta)
 		if err != nil {
 			return nil, fmt.Errorf("screening: %w", err)
 		}
@@ -61,7 +62,8 @@ func Screen(m *Model, theta []float64) ([][]float64, error) {
 	return out, nil
 }
 
-// reweigh sets the weights of b by the expected reading errors.
+// reweigh sets the weights of b by the expected reading errors. A mean of repeats is judged as one of
+// them is: by their mean square error beside the variance of one.
 func (s *Solution) reweigh(b *Block, o *swept) {
 	k, n := len(b.Y), len(b.Cols)
 	r := make([]float64, k)
@@ -82,7 +84,12 @@ func (s *Solution) reweigh(b *Block, o *swept) {
 			e += o.p[i*k+j] * r[j]
 		}
 		e *= alone / b.Weight[i]
-		b.Weight[i] = (tails + 1) / (tails + e*e/alone)
+		off, times := e*e, 1.0
+		if b.Times != nil {
+			times = b.Times[i]
+			off += b.Within[i] / times
+		}
+		b.Weight[i] = (tails + 1) / (tails + off/(alone*times))
 	}
 }
 
@@ -98,8 +105,8 @@ func (b *Block) own(i int, theta []float64) float64 {
 }
 
 // solve is At without C: good for means alone.
-func (m *Model) solve(theta []float64) (*Solution, error) {
-	s, err := m.factor(theta)
+func (m *Model) solve(ctx context.Context, theta []float64) (*Solution, error) {
+	s, err := m.factor(ctx, theta)
 	if err != nil {
 		return nil, err
 	}
@@ -136,6 +143,14 @@ func Gather(blocks []*Block, keys []string) []*Block {
 func (b *Block) pool(all []*Block) {
 	k := len(b.Y)
 	b.N, b.Scatter = float64(len(all)), nil
+	if b.Within != nil {
+		b.Within = make([]float64, k)
+		for _, a := range all {
+			for i, w := range a.Within {
+				b.Within[i] += w
+			}
+		}
+	}
 	b.Y = make([]float64, k)
 	for _, a := range all {
 		for i, y := range a.Y {

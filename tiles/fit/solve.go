@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"context"
 	"errors"
 	"math"
 
@@ -35,9 +36,10 @@ type single struct {
 	a         []float64 // over layout.lone[i].with
 }
 
-// At solves m at theta.
-func (m *Model) At(theta []float64) (*Solution, error) {
-	s, err := m.factor(theta)
+// At solves m at theta. When ctx ends it gives the cause within the work of one block and of one
+// factorisation of the dense part.
+func (m *Model) At(ctx context.Context, theta []float64) (*Solution, error) {
+	s, err := m.factor(ctx, theta)
 	if err != nil {
 		return nil, err
 	}
@@ -46,14 +48,14 @@ func (m *Model) At(theta []float64) (*Solution, error) {
 }
 
 // factor goes as far as the objective needs; invert does the rest.
-func (m *Model) factor(theta []float64) (*Solution, error) {
+func (m *Model) factor(ctx context.Context, theta []float64) (*Solution, error) {
 	if err := m.prepare(); err != nil {
 		return nil, err
 	}
 	s := m.room()
 	q := s.q
 	s.Theta, s.scale = theta, newScale(m.Columns, theta)
-	sum, err := s.accumulate()
+	sum, err := s.accumulate(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -107,7 +109,7 @@ func (s *Solution) triangle() blas64.Triangular {
 
 // accumulate fills A (dense part in c, upper half; lone rows in alone) and the right side,
 // and gives the part of the criterion that does not need A.
-func (s *Solution) accumulate() (sum float64, err error) {
+func (s *Solution) accumulate(ctx context.Context) (sum float64, err error) {
 	m, q := s.model, s.q
 	for p, col := range m.lay.dense {
 		if !m.Columns[col].Flat {
@@ -123,11 +125,14 @@ func (s *Solution) accumulate() (sum float64, err error) {
 	}
 	var t scratch
 	for i, b := range m.Blocks {
+		if ctx.Err() != nil {
+			return 0, context.Cause(ctx)
+		}
 		o := &s.rows[i]
 		if err := b.sweep(s.Theta, s.scale, &t, o); err != nil {
 			return 0, err
 		}
-		sum += b.N*o.logDet + s.add(b, o, 1)
+		sum += b.N*o.logDet + s.add(b, o, 1) + b.repeated(s.Theta)
 	}
 	return sum, nil
 }

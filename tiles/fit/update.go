@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -229,7 +230,7 @@ func (s *Solution) settle(before *Solution) error {
 }
 
 // Again solves the model of s from the beginning, at the same theta.
-func (s *Solution) Again() (*Solution, error) {
+func (s *Solution) Again(ctx context.Context) (*Solution, error) {
 	m := *s.model
 	m.lay, m.spare = nil, nil
 	m.Blocks = make([]*Block, len(s.model.Blocks))
@@ -237,7 +238,7 @@ func (s *Solution) Again() (*Solution, error) {
 		c := *b
 		m.Blocks[i] = &c
 	}
-	return m.At(s.Theta)
+	return m.At(ctx, s.Theta)
 }
 
 // Variance is V of a block at theta, k x k.
