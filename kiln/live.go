@@ -159,7 +159,8 @@ func (d *desk) live(now Stamp) Live {
 		}
 		l.Channels = append(l.Channels, lc)
 		if c.ID == d.kiln.Control {
-			l.T, l.LastT, l.Age, l.Fresh, l.ReadAt, l.ClockTrusted = lc.T, lc.LastT, lc.Age, lc.Fresh, h.at, h.at.Trusted
+			l.ReadAt = d.settled(h.at)
+			l.T, l.LastT, l.Age, l.Fresh, l.ClockTrusted = lc.T, lc.LastT, lc.Age, lc.Fresh, l.ReadAt.Trusted
 		}
 	}
 	l.Hot = l.LastT > 60
