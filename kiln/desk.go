@@ -144,7 +144,7 @@ func (d *desk) keepLast(s Sample) {
 			d.faulty[v.Fault]++
 		case v.T.Known():
 			d.last[i].t, d.last[i].at = v.T, s.At
-			if c.ID == d.kiln.Control {
+			if c.ID == d.detector.speaker.now {
 				d.good++
 			}
 		}
@@ -158,6 +158,7 @@ func (d *desk) take(s Sample, stored bool) {
 	if d.growing == nil {
 		return
 	}
+	d.growing.speak(d.detector.speaker.now)
 	unheard, taken := d.growing.add(s)
 	d.unheard += unheard
 	if !taken {
@@ -198,7 +199,7 @@ func (d *desk) handle(events []Event) {
 			continue
 		case TopPassed:
 			if d.growing != nil {
-				d.growing.guess(d.kiln.Control, d.past)
+				d.growing.guess(d.past)
 			}
 		}
 		if !d.replay {
@@ -217,6 +218,7 @@ func (d *desk) begin(e Event) {
 		Atmosphere: d.detector.Atmosphere(), Load: d.detector.Load(), Peak: NoTemperature()}
 	f.Kind, f.KindFrom = d.detector.Kind()
 	d.growing = newGrowing(d.kiln, f, d.rec.Ladder, d.past.Probes)
+	d.growing.speak(d.detector.speaker.now)
 	for i, s := range e.Preroll {
 		e.Preroll[i].At = d.settled(s.At)
 		d.growing.add(e.Preroll[i])
@@ -231,7 +233,7 @@ func (d *desk) end(e Event) {
 	}
 	l := d.live(d.now)
 	e.Course.Over = d.settled(e.Course.Over)
-	f := d.growing.finish(e.Course, d.kiln.Control, d.past)
+	f := d.growing.finish(e.Course, d.past)
 	d.rec.writer.add(entry{end: true, firing: f})
 	d.growing = nil
 	if !d.replay {
