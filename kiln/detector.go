@@ -28,6 +28,8 @@ type Detector struct {
 
 	axis    ages
 	ring    ring
+	speaker speaker
+	another bool // another probe speaks from the open bin on
 	good    moment // last good reading
 	goodT   Celsius
 	heard   bool // any good reading yet
@@ -116,7 +118,7 @@ type Course struct {
 
 // NewDetector watches k.
 func NewDetector(k Kiln, rules Rules, past Past) *Detector {
-	return &Detector{kiln: k, rules: rules, past: past, mark: k.Unpacking, ring: ring{width: len(k.Channels)}}
+	return &Detector{kiln: k, rules: rules, past: past, mark: k.Unpacking, ring: ring{width: len(k.Channels)}, speaker: newSpeaker(k)}
 }
 
 // Add takes the next sample, already judged. A sample that is not later than the one before
@@ -127,13 +129,15 @@ func (d *Detector) Add(s Sample) []Event {
 		return nil
 	}
 	var events []Event
-	v, ok := s.Value(d.kiln.Control)
+	changed := d.speaker.hear(s)
+	v, ok := s.Value(d.speaker.now)
 	good := ok && v.Fault == Good && v.T.Known()
-	if d.ring.closes(s.At) {
+	if d.ring.closes(s.At) || changed && d.ring.open {
 		events = d.close()
 	}
+	d.another = d.another || changed
 	d.unknown = d.unknown || !j.known // before the bin that begins now
-	d.ring.add(s, d.kiln, j.age)
+	d.ring.add(s, d.kiln, d.speaker.now, j.age)
 	if good {
 		d.good, d.goodT, d.heard, d.quiet = moment{s.At, j.age}, v.T, true, false
 	}
@@ -187,6 +191,10 @@ func (d *Detector) State() State {
 	}
 	return Warm
 }
+
+// Speaks is the probe that speaks for the kiln, and since when it does so in the place of the control
+// probe; the zero Stamp where it is that itself.
+func (d *Detector) Speaks() (ChannelID, Stamp) { return d.speaker.now, d.speaker.since }
 
 // Rate is the slope of the last 10 min, in °C/h; ok is false while it is not known.
 func (d *Detector) Rate() (rate CelsiusPerHour, ok bool) {

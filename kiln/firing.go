@@ -90,6 +90,7 @@ type Firing struct {
 	HeatWork    map[ChannelID]HeatWork // as indicated; of a firing by hand under ByHandChannel
 	Corrected   map[Place]HeatWork     // with what the witness cones say of the probe
 	Told        HandTold               // of a firing by hand
+	StandIn     StandIn                // a probe that spoke in the control probe's place at the end, or so far
 	Provisional bool                   // cooling or not unpacked yet: its heat work may still grow
 }
 

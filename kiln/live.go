@@ -20,6 +20,12 @@ type Live struct {
 	ClockTrusted bool           // of ReadAt's wall time
 	Channels     []LiveChannel  // in the order of the settings
 
+	Probe      ChannelID // that speaks: T, Rate, Peak and HeatWork's own are of it
+	ProbeSince Stamp     // when it began to speak in the place of the control probe; zero where it is that
+	Aside      Celsius   // the hottest reading of a probe that is held aside, since no kiln can have jumped to it; NaN if none is
+	AsideSince Stamp     // when it jumped
+	AsideUnit  bool      // another unit of the controller explains it
+
 	Firing      FiringID // "" when none is open
 	Number      int      // 0 until the store has given it one
 	Kind        Kind     // of the open firing or, before it, of the open load; "" when nobody knows
@@ -57,7 +63,9 @@ type LiveChannel struct {
 	LastT   Celsius
 	Age     time.Duration // of LastT
 	Fresh   bool
-	Fault   Fault // of the newest reading
+	Fault   Fault   // of the newest reading
+	Aside   Celsius // what it reads and is not believed; NaN where nothing is held aside
+	Still   Stamp   // since when it has read the same to the last digit, though it moved before; zero where it has not
 }
 
 // LiveCurve is the curve of an open firing so far: a copy.
@@ -145,25 +153,37 @@ func ageAt(at, now Stamp) time.Duration {
 // live is what the kiln is doing at now.
 func (d *desk) live(now Stamp) Live {
 	l := Live{Kiln: d.kiln.ID, State: d.detector.State(), T: NoTemperature(), LastT: NoTemperature(),
-		Rate: CelsiusPerHour(NoTemperature()), Peak: NoTemperature(), Limit: d.kiln.Limit,
+		Aside: NoTemperature(), Rate: CelsiusPerHour(NoTemperature()), Peak: NoTemperature(), Limit: d.kiln.Limit,
 		Unpacking: d.detector.mark, Good: d.good, Faulty: d.counts(), Disagree: slices.Clone(d.off), Gaps: d.unheard,
 		Load: d.detector.Load(), Atmosphere: d.detector.Atmosphere()}
 	l.Kind, l.KindFrom = d.detector.Kind()
+	l.Probe, l.ProbeSince = d.detector.Speaks()
+	l.ProbeSince = d.settled(l.ProbeSince)
 	for i, c := range d.kiln.Channels {
 		h := d.last[i]
-		lc := LiveChannel{Channel: c.ID, Role: c.Role, T: NoTemperature(), LastT: h.t, Fault: h.fault}
+		lc := LiveChannel{Channel: c.ID, Role: c.Role, T: NoTemperature(), LastT: h.t, Fault: h.fault, Aside: NoTemperature()}
+		aside, held := d.judge.Aside(c.ID)
+		if held {
+			if lc.Aside = aside.T; c.Role == RoleProbe && !(aside.T <= l.Aside) {
+				l.Aside, l.AsideSince, l.AsideUnit = aside.T, d.settled(aside.Since), aside.Unit
+			}
+		}
+		if still, ok := d.judge.Still(c.ID); ok {
+			lc.Still = d.settled(still)
+		}
 		if h.t.Known() {
 			lc.Age = ageAt(h.at, now)
-			if lc.Fresh = h.at.Boot == now.Boot && lc.Age < d.kiln.StaleAfter(); lc.Fresh {
+			if lc.Fresh = !held && h.at.Boot == now.Boot && lc.Age < d.kiln.StaleAfter(); lc.Fresh {
 				lc.T = h.t
 			}
 		}
 		l.Channels = append(l.Channels, lc)
-		if c.ID == d.kiln.Control {
-			l.T, l.LastT, l.Age, l.Fresh, l.ReadAt, l.ClockTrusted = lc.T, lc.LastT, lc.Age, lc.Fresh, h.at, h.at.Trusted
+		if c.ID == l.Probe {
+			l.ReadAt = d.settled(h.at)
+			l.T, l.LastT, l.Age, l.Fresh, l.ClockTrusted = lc.T, lc.LastT, lc.Age, lc.Fresh, l.ReadAt.Trusted
 		}
 	}
-	l.Hot = l.LastT > 60
+	l.Hot = l.LastT > 60 || l.Aside > 60 // what may be true is told on the safe side
 	l.OverLimit = l.T > l.Limit
 	l.BelowMark = l.LastT <= l.Unpacking
 	if rate, ok := d.detector.Rate(); ok && l.Fresh {

@@ -280,6 +280,9 @@ func (f Firing) Work(channel ChannelID) (HeatWork, bool) { return f.WorkOn(chann
 
 // WorkOn is Work as the cones of a shelf show it, if any stood there.
 func (f Firing) WorkOn(channel ChannelID, shelf string) (HeatWork, bool) {
+	if f.StandIn.Probe != "" && channel == f.StandIn.For {
+		channel = f.StandIn.Probe
+	}
 	for _, p := range []Place{{channel, shelf}, {channel, ""}} {
 		if w, ok := f.Corrected[p]; ok {
 			return w, true

@@ -115,6 +115,7 @@ func (d *desk) takeUp(from *desk) {
 	}
 	d.detector, d.growing, d.taking = from.detector, from.growing, false
 	if d.growing != nil {
+		d.growing.firing.Began = d.settled(d.growing.firing.Began)
 		d.growing.restarted = true
 		d.growing.know(d.detector)
 		if c, open := d.detector.Course(); open && c.Stalled && d.detector.fire.above {

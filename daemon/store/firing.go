@@ -26,6 +26,9 @@ func (s *Store) BeginFiring(ctx context.Context, f kiln.Firing, preroll []kiln.S
 			return err
 		}
 		f.Status = kiln.Running
+		if f.Began, err = settled(ctx, tx, f.Began); err != nil {
+			return err
+		}
 		row, n, err := addFiring(ctx, tx, f)
 		if err != nil {
 			return err
@@ -228,6 +231,12 @@ func (s *Store) EndFiring(ctx context.Context, f kiln.Firing) error {
 			return err
 		}
 		if err := joinLoad(ctx, tx, f); err != nil {
+			return err
+		}
+		if f.Began, err = settled(ctx, tx, f.Began); err != nil {
+			return err
+		}
+		if f.Over, err = settled(ctx, tx, f.Over); err != nil {
 			return err
 		}
 		began, over, trusted := timesOf(f)

@@ -275,6 +275,18 @@ func TestClockComesToBeTrusted(t *testing.T) {
 	if now := must[int64](t)(s.Revision(ctx, "over")); now != before+1 {
 		t.Errorf("revision %d after %d", now, before)
 	}
+	// Whoever writes the old stamp again, at its end or at another beginning, does not bring it back.
+	open.Over = after(open.Began, 3*time.Minute)
+	if err := s.EndFiring(ctx, open); err != nil {
+		t.Fatal(err)
+	}
+	must[int](t)(s.BeginFiring(ctx, running(m.whole("late", "little-red", after(wrong, 3*time.Hour))), nil))
+	for id, since := range map[kiln.FiringID]time.Duration{"open": time.Minute + 2*time.Hour, "late": time.Minute + 3*time.Hour} {
+		if f := must[kiln.Firing](t)(s.Firing(ctx, id)); !f.Began.Trusted || !f.Began.Wall.Equal(day.Add(since)) ||
+			id == "open" && (!f.Over.Trusted || !f.Over.Wall.Equal(day.Add(since+3*time.Minute))) {
+			t.Errorf("written again: %s from %v to %v", id, f.Began, f.Over)
+		}
+	}
 	if list := must[[]kiln.Firing](t)(s.Firings(ctx, kiln.FiringFilter{Before: day.Add(time.Hour)})); len(list) != 1 || list[0].ID != "over" {
 		t.Errorf("the list goes by %d firings of the old times", len(list))
 	}
