@@ -10,8 +10,6 @@ import (
 	"sync/atomic"
 	"time"
 
-	"github.com/google/uuid"
-
 	"lidwright/api"
 	"lidwright/config"
 	"lidwright/daemon/notice"
@@ -27,6 +25,7 @@ type herald struct {
 	post  *notice.Post
 	gate  notice.Gate
 	now   func() kiln.Stamp
+	newID func() string
 	zone  *time.Location
 	site  string
 	at    time.Duration // time of day of what can wait
@@ -43,8 +42,8 @@ type herald struct {
 // mostUnsent are kept while the disk takes nothing; of more the oldest go.
 const mostUnsent = 100
 
-func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func() kiln.Stamp) (*herald, error) {
-	h := &herald{store: s, now: now, zone: zone, site: cfg.Site.Name, at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
+func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func() kiln.Stamp, newID func() string) (*herald, error) {
+	h := &herald{store: s, now: now, newID: newID, zone: zone, site: cfg.Site.Name, at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
 		news: make(chan kiln.Notice, 256), ended: func(kiln.Notice) {},
 		studio: func(context.Context) ([]api.StudioNews, error) { return nil, nil }}
 	h.post = &notice.Post{Outbox: s, Now: func() time.Time { return now().Wall.In(zone) }}
@@ -107,7 +106,7 @@ func (h *herald) run(ctx context.Context) error {
 			if n.Event == kiln.FiringEndedNotice {
 				h.ended(n)
 			}
-			h.tell(ctx, notice.OfKiln(n, newID(), h.site, h.zone))
+			h.tell(ctx, notice.OfKiln(n, h.newID(), h.site, h.zone))
 		case <-minute.C:
 			h.look(ctx)
 		}
@@ -145,7 +144,7 @@ func (h *herald) look(ctx context.Context) {
 	}
 	for _, m := range h.gate.Look(now) {
 		if m.ID == "" {
-			m.ID, m.At, m.ClockTrusted = newID(), now.Wall.In(h.zone).Format(time.RFC3339), now.Trusted
+			m.ID, m.At, m.ClockTrusted = h.newID(), now.Wall.In(h.zone).Format(time.RFC3339), now.Trusted
 		}
 		h.send(ctx, m)
 	}
@@ -172,7 +171,7 @@ func (h *herald) once(ctx context.Context, event, link string, since time.Time, 
 	if err != nil || told {
 		return err
 	}
-	h.send(ctx, notice.OfStudio(event, string(kiln.NoticeOnce), says, link, data, now, newID(), h.site, h.zone))
+	h.send(ctx, notice.OfStudio(event, string(kiln.NoticeOnce), says, link, data, now, h.newID(), h.site, h.zone))
 	return nil
 }
 
@@ -249,13 +248,13 @@ func (h *herald) copies(ctx context.Context, now kiln.Stamp) error {
 		state, says = kiln.NoticeBegan, fmt.Sprintf("what was recorded since %s is in no copy", due.In(h.zone).Format("2 Jan 15:04"))
 		data["since"] = due.UTC().Format(time.RFC3339)
 	}
-	h.tell(ctx, notice.OfStudio(notice.CopyOld, string(state), says, "/more", data, now, newID(), h.site, h.zone))
+	h.tell(ctx, notice.OfStudio(notice.CopyOld, string(state), says, "/more", data, now, h.newID(), h.site, h.zone))
 	return nil
 }
 
 // Test sends a test notice to every receiver.
 func (h *herald) Test(ctx context.Context) error {
-	return h.post.Send(ctx, notice.OfStudio(notice.Test, string(kiln.NoticeOnce), "this is a test of the notices of "+h.site, "/settings", nil, h.now(), newID(), h.site, h.zone))
+	return h.post.Send(ctx, notice.OfStudio(notice.Test, string(kiln.NoticeOnce), "this is a test of the notices of "+h.site, "/settings", nil, h.now(), h.newID(), h.site, h.zone))
 }
 
 // Last gives the newest notices with what came of them.
@@ -287,5 +286,3 @@ func (h *herald) Receivers() []string {
 func (h *herald) Counts(ctx context.Context) (map[[2]string]int, error) {
 	return h.store.NoticeCounts(ctx)
 }
-
-func newID() string { return uuid.Must(uuid.NewV7()).String() }

@@ -22,7 +22,7 @@ import (
 func newsdesk(t *testing.T, st *store.Store, at *kiln.Stamp) *herald {
 	t.Helper()
 	cfg := config.Default()
-	h, err := newHerald(st, cfg, time.UTC, func() kiln.Stamp { return *at })
+	h, err := newHerald(st, cfg, time.UTC, func() kiln.Stamp { return *at }, newID)
 	if err != nil {
 		t.Fatal(err)
 	}
