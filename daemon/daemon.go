@@ -268,9 +268,14 @@ func Lids(cfg config.Config) tiles.LidDefaults {
 
 func newID() string { return uuid.Must(uuid.NewV7()).String() }
 
-// Fitted waits until the rates rest on everything that was said so far, fitted anew in the background:
-// from then on the same question has the same answer, whoever was quicker.
-func (d *Daemon) Fitted(ctx context.Context) error { return d.shrink.settled(ctx) }
+// Fitted waits until heat works and rates rest on everything that was said so far, worked out anew in
+// the background: from then on the same question has the same answer, whoever was quicker.
+func (d *Daemon) Fitted(ctx context.Context) error {
+	if err := d.heat.settled(ctx); err != nil {
+		return err
+	}
+	return d.shrink.settled(ctx)
+}
 
 func newDice() *rand.Rand { return rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64())) }
 

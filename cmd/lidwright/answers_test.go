@@ -177,7 +177,7 @@ func (a *asking) newID() string {
 	return id
 }
 
-// begin begins a question: the fit has settled, ids count anew, and a write moves the clock on.
+// begin begins a question: heat works and fit have settled, ids count anew, and a write moves the clock on.
 func (a *asking) begin(write bool) {
 	a.Helper()
 	if a.daemon != nil {
@@ -238,15 +238,12 @@ func (a *asking) do(line string) {
 	case "at":
 		a.set(a.at(rest))
 	case "over":
-		a.until("the newest firing is over and corrected", func() bool {
+		a.until("the newest firing is over", func() bool {
 			var found struct {
-				Items []struct {
-					Status     string
-					Correction *float64 `json:"correction_c"`
-				}
+				Items []struct{ Status string }
 			}
 			a.get("/v1/firings?kiln=big-blue&limit=1", &found)
-			return found.Items[0].Status == "ended" && found.Items[0].Correction != nil
+			return found.Items[0].Status == "ended"
 		})
 	case "start":
 		a.start()
@@ -308,7 +305,7 @@ func (a *asking) programme(text string, seed uint64) practice.Curve {
 }
 
 // start starts the daemon on the store that there is, ending the one that runs. A firing that goes on is
-// taken up and heard for three more minutes.
+// taken up and heard for two more minutes.
 func (a *asking) start() {
 	a.Helper()
 	goesOn := ""
@@ -352,13 +349,14 @@ func (a *asking) start() {
 	}
 	a.begin(true)
 	a.until("the firing is taken up", func() bool { return a.kiln("/v1/now").Firing == goesOn })
-	a.speak(3)
+	a.speak(2)
 	a.until("what the cones of earlier firings told of the probe is known", func() bool { return a.kiln("/v1/now").Corrected != nil })
 }
 
 // kilnNow is what is read of what big-blue does.
 type kilnNow struct {
 	Kiln, Firing string
+	Unwritten    string
 	ReadAt       time.Time `json:"read_at"`
 	Corrected    *struct{}
 }
@@ -436,6 +434,7 @@ func (a *asking) speak(minutes int) {
 			return a.kiln("/v1/now").ReadAt.Equal(at)
 		})
 	}
+	a.until("what was taken in is written", func() bool { return a.kiln("/v1/now").Unwritten == "" })
 }
 
 // ask asks, and keeps the answers: of a page in English, with its links and fields, and in German.
