@@ -62,14 +62,15 @@ func TestAnswers(t *testing.T) {
 // asking is a studio that is asked, and what it answered.
 type asking struct {
 	*testing.T
-	ctx    context.Context
-	work   string // folder in which the commands run
-	config config.Config
-	plug   *practice.Plug
-	daemon *daemon.Daemon // nil: none runs
-	site   string
-	end    func()
-	again  []string // commands that run with --store too, when the daemon has ended
+	ctx     context.Context
+	work    string // folder in which the commands run
+	config  config.Config
+	plug    *practice.Plug
+	daemon  *daemon.Daemon // nil: none runs
+	site    string
+	end     func()
+	stirred bool     // something was said since the fit settled
+	again   []string // commands that run with --store too, when the daemon has ended
 
 	curve practice.Curve // what big-blue's line tells
 	began time.Time      // of that firing; zero: none
@@ -121,12 +122,13 @@ limit_c = 1240
 
 func newAsking(t *testing.T) *asking {
 	t.Helper()
-	a := &asking{T: t, work: t.TempDir(), left: map[string]bool{}, ran: map[string]bool{}, said: map[string][]answered{}, heads: map[string][]string{},
+	a := &asking{T: t, work: t.TempDir(), left: map[string]bool{}, ran: map[string]bool{},
+		said: map[string][]answered{}, heads: map[string][]string{},
 		client: &http.Client{Transport: &http.Transport{DisableCompression: true}, Timeout: 2 * time.Minute,
 			CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}
 	for _, v := range os.Environ() {
-		if name, was, _ := strings.Cut(v, "="); strings.HasPrefix(name, "LIDWRIGHT_") { // settings of the tests are none of its own
-			os.Unsetenv(name)
+		if name, was, _ := strings.Cut(v, "="); strings.HasPrefix(name, "LIDWRIGHT_") {
+			os.Unsetenv(name) // a setting of the tests is none of its own
 			t.Cleanup(func() { os.Setenv(name, was) })
 		}
 	}
@@ -156,7 +158,8 @@ func (a *asking) stamp() kiln.Stamp {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	now := a.now
-	return kiln.Stamp{Boot: "answers", Since: now.Sub(time.Date(2025, 12, 1, 0, 0, 0, 0, time.UTC)), Wall: now, Trusted: true}
+	since := now.Sub(time.Date(2025, 12, 1, 0, 0, 0, 0, time.UTC))
+	return kiln.Stamp{Boot: "answers", Since: since, Wall: now, Trusted: true}
 }
 
 func (a *asking) set(now time.Time) {
@@ -180,11 +183,12 @@ func (a *asking) newID() string {
 // begin begins a question: heat works and fit have settled, ids count anew, and a write moves the clock on.
 func (a *asking) begin(write bool) {
 	a.Helper()
-	if a.daemon != nil {
+	if a.daemon != nil && a.stirred {
 		if err := a.daemon.Fitted(a.ctx); err != nil {
 			a.Fatal(err)
 		}
 	}
+	a.stirred = write
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	a.ids = nil
@@ -263,7 +267,8 @@ func (a *asking) do(line string) {
 		for after := time.Duration(0); after <= curve.Programme.Length(); after += 5 * time.Minute {
 			table += fmt.Sprintf("%.0f,%.1f\n", after.Minutes(), float64(curve.Reading(after)))
 		}
-		a.ask("", "", "POST", "/v1/firings/"+p[0]+"/curve?kiln="+p[1]+"&kind="+p[2]+"&began_at="+strings.ReplaceAll(p[3], "+", "%2B"), table)
+		began := strings.ReplaceAll(p[3], "+", "%2B")
+		a.ask("", "", "POST", "/v1/firings/"+p[0]+"/curve?kiln="+p[1]+"&kind="+p[2]+"&began_at="+began, table)
 	case "line":
 		p := strings.SplitN(rest, " ", 3)
 		var hours int
@@ -335,7 +340,7 @@ func (a *asking) start() {
 	a.Cleanup(stopped)
 	select {
 	case at := <-address:
-		a.daemon, a.site, a.end = d, "http://"+at, stopped
+		a.daemon, a.site, a.end, a.stirred = d, "http://"+at, stopped, true
 	case err := <-ended:
 		a.Fatal(err)
 	}
@@ -350,7 +355,9 @@ func (a *asking) start() {
 	a.begin(true)
 	a.until("the firing is taken up", func() bool { return a.kiln("/v1/now").Firing == goesOn })
 	a.speak(2)
-	a.until("what the cones of earlier firings told of the probe is known", func() bool { return a.kiln("/v1/now").Corrected != nil })
+	a.until("what the cones of earlier firings told of the probe is known", func() bool {
+		return a.kiln("/v1/now").Corrected != nil
+	})
 }
 
 // kilnNow is what is read of what big-blue does.
@@ -424,7 +431,9 @@ func (a *asking) speak(minutes int) {
 		if _, err := fmt.Fprintf(a.plug, "%.1f\n", float64(a.curve.Reading(after))); err != nil {
 			a.Fatal(err)
 		}
-		a.until(fmt.Sprintf("minute %d has come", a.told), func() bool { return a.kiln("/v1/lines").ReadAt.Equal(at) })
+		a.until(fmt.Sprintf("minute %d has come", a.told), func() bool {
+			return a.kiln("/v1/lines").ReadAt.Equal(at)
+		})
 		a.set(at.Add(time.Second)) // a second is taken in when it is over
 		if i == 0 {                // the judge of readings waits for a second one
 			continue
@@ -484,13 +493,15 @@ func (a *asking) ask(accept, cookie, method, address, body string) {
 		if body != "" && !strings.Contains(address, "/curve?") {
 			question += "\n> " + strings.ReplaceAll(strings.TrimSpace(body), "\n", "\n> ")
 		}
-		a.keep(fileOf(method, path), method == "GET" || isPage(path), question, a.headOf(method+" "+path, w)+"\n"+shown(w.Header.Get("Content-Type"), path, text, tongue == "en"))
+		answer := a.headOf(method+" "+path, w) + "\n" + shown(w.Header.Get("Content-Type"), path, text, tongue == "en")
+		a.keep(fileOf(method, path), method == "GET" || isPage(path), question, answer)
 	}
 }
 
 // isPage tells the routes that a person reads from those of machines.
 func isPage(path string) bool {
-	return !strings.HasPrefix(path, "/v1/") && !strings.Contains(path, ".") && !slices.Contains([]string{"/metrics", "/healthz", "/readyz"}, path)
+	machine := []string{"/metrics", "/healthz", "/readyz"}
+	return !strings.HasPrefix(path, "/v1/") && !strings.Contains(path, ".") && !slices.Contains(machine, path)
 }
 
 func typeOf(path string) string {
@@ -549,14 +560,15 @@ func (a *asking) meets(r *http.Request) {
 	}
 }
 
-// headOf is what the first line of an answer says of it; headers beyond are gathered in a file of their own.
+// headOf is what the first line of an answer says of it; other headers are gathered in a file of their own.
 func (a *asking) headOf(question string, w *http.Response) string {
 	head := fmt.Sprint(w.StatusCode)
 	rest := ""
 	for _, name := range slices.Sorted(maps.Keys(w.Header)) {
 		value := strings.Join(w.Header[name], ", ")
 		switch name {
-		case "Content-Type", "Cache-Control", "Location", "Allow", "Content-Disposition", "Content-Language", "Retry-After", "Www-Authenticate":
+		case "Content-Type", "Cache-Control", "Location", "Allow", "Content-Disposition", "Content-Language",
+			"Retry-After", "Www-Authenticate":
 			head += fmt.Sprintf("; %s: %s", name, value)
 		case "Date", "Content-Length": // of the moment; of what stands below
 		case "Etag":
@@ -701,13 +713,15 @@ var notHandedIn = []struct {
 	{"api-copies", regexp.MustCompile(`(?s)(\n  \{.*?\n  \})(,\n  \{.*\n  \})`), "$1"},
 	{"api-copies", regexp.MustCompile(`"made": (true|false)`), `"made": …`},
 	{"command-copy", regexp.MustCompile(`(COPY.db +)\S+ +[0-9.]+( .*)(\nlidwright-COPY.*)*`), "$1…$2"},
-	{"command-copy", regexp.MustCompile(`A copy is made and checked\.|Nothing changed since .*`), "(made, or nothing changed)"},
+	{"command-copy", regexp.MustCompile(`A copy is made and checked\.|Nothing changed since .*`),
+		"(made, or nothing changed)"},
 	{"command-copy", regexp.MustCompile(`\.replaced-\S+`), ".replaced-…"},
 	{"page-more", regexp.MustCompile(`\d+(.*) \d+ \S+ \d{4} \d\d:\d\d\n`), "…$1 …\n"},
 	// The disk of the machine.
 	{"page-more", regexp.MustCompile(`[0-9.]+ MB (.*) [0-9.]+ GB`), "… MB $1 … GB"},
 	// How long things take, and how often we looked until something happened.
-	{"text-metrics", regexp.MustCompile(`(?m)^(lidwright_(?:\w*duration_seconds_|store_bytes|store_free_bytes|store_copies|copy_timestamp)[^ ]*) .*`), "$1 …"},
+	{"text-metrics", regexp.MustCompile(`(?m)^(lidwright_(?:\w*duration_seconds_|store_bytes|store_free_bytes|` +
+		`store_copies|copy_timestamp)[^ ]*) .*`), "$1 …"},
 	// When a file was saved, by the clock of the machine.
 	{"command-carry", regexp.MustCompile(`saved \d{4}-\d\d-\d\d \d\d:\d\d`), "saved …"},
 	// A secret.

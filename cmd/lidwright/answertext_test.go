@@ -18,7 +18,8 @@ func shown(contentType, path, text string, whole bool) string {
 	switch {
 	case strings.HasPrefix(contentType, "text/html"):
 		return pageText(text, whole)
-	case path == "/style.css", path == "/app.js", strings.HasPrefix(path, "/v1/openapi") && path != "/v1/openapi.json":
+	case path == "/style.css", path == "/app.js",
+		strings.HasPrefix(path, "/v1/openapi") && path != "/v1/openapi.json":
 		return fmt.Sprintf("%d lines, %x\n", strings.Count(text, "\n"), sha256.Sum256([]byte(text)))
 	case path == "/v1/openapi.json":
 		return jsonLines(document(text))
@@ -95,7 +96,8 @@ func laid(d *json.Decoder, indent string) string {
 	}
 	d.Token() // the end
 	last := map[json.Delim]string{'{': "}", '[': "]"}[open]
-	if length <= longestLine && !slices.ContainsFunc(parts, func(p string) bool { return strings.Contains(p, "\n") }) {
+	broken := slices.ContainsFunc(parts, func(p string) bool { return strings.Contains(p, "\n") })
+	if length <= longestLine && !broken {
 		return open.String() + strings.Join(parts, ", ") + last
 	}
 	return open.String() + "\n" + indent + " " + strings.Join(parts, ",\n"+indent+" ") + "\n" + indent + last
@@ -114,7 +116,8 @@ var (
 	tag    = regexp.MustCompile(`(?s)<(/?)([a-zA-Z][a-zA-Z0-9]*)((?:[^>"']|"[^"]*"|'[^']*')*)>`)
 	attr   = regexp.MustCompile(`([a-zA-Z-]+)(?:\s*=\s*(?:"([^"]*)"|'([^']*)'|([^\s>"']+)))?`)
 	spaces = regexp.MustCompile(`[ \t\r\n]+`)
-	inLine = strings.Fields("a abbr b bdi code em i kbd mark q s samp small span strong sub sup time u var wbr tspan input button option select output")
+	inLine = strings.Fields("a abbr b bdi code em i kbd mark q s samp small span strong sub sup time u var wbr tspan " +
+		"input button option select output")
 )
 
 // pageText is the text of a page, a line a block. The whole of it has where links and forms lead, and
@@ -151,7 +154,8 @@ func pageText(page string, whole bool) string {
 		case name == "form" && !ends:
 			fmt.Fprintf(&out, "form %s %s\n", strings.ToUpper(has["method"]), has["action"])
 		case ends:
-		case name == "input", name == "textarea", name == "select", name == "button" && has["name"] != "", name == "option":
+		case slices.Contains([]string{"input", "textarea", "select", "option"}, name),
+			name == "button" && has["name"] != "":
 			fmt.Fprintf(&out, " [%s]", fieldText(name, has))
 		}
 	}
