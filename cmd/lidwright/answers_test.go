@@ -493,7 +493,8 @@ func (a *asking) ask(accept, cookie, method, address, body string) {
 		if body != "" && !strings.Contains(address, "/curve?") {
 			question += "\n> " + strings.ReplaceAll(strings.TrimSpace(body), "\n", "\n> ")
 		}
-		answer := a.headOf(method+" "+path, w) + "\n" + shown(w.Header.Get("Content-Type"), path, text, tongue == "en")
+		answer := a.headOf(method+" "+path, w) + "\n"
+		answer += shown(w.Header.Get("Content-Type"), path, text, tongue == "en")
 		a.keep(fileOf(method, path), method == "GET" || isPage(path), question, answer)
 	}
 }
@@ -599,7 +600,8 @@ func (a *asking) run(line string, more ...string) {
 	if len(more) > 0 {
 		how = map[string]string{"--site": "", "--store": " --store"}[more[0]]
 	}
-	a.keep("command-"+strings.TrimLeft(args[0], "-"), false, "lidwright "+line+how, outcome(code, stdout, stderr))
+	file := "command-" + strings.TrimLeft(args[0], "-")
+	a.keep(file, false, "lidwright "+line+how, outcome(code, stdout, stderr))
 }
 
 var shellWord = regexp.MustCompile(`'[^']*'|\S+`)

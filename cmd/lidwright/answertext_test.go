@@ -116,8 +116,8 @@ var (
 	tag    = regexp.MustCompile(`(?s)<(/?)([a-zA-Z][a-zA-Z0-9]*)((?:[^>"']|"[^"]*"|'[^']*')*)>`)
 	attr   = regexp.MustCompile(`([a-zA-Z-]+)(?:\s*=\s*(?:"([^"]*)"|'([^']*)'|([^\s>"']+)))?`)
 	spaces = regexp.MustCompile(`[ \t\r\n]+`)
-	inLine = strings.Fields("a abbr b bdi code em i kbd mark q s samp small span strong sub sup time u var wbr tspan " +
-		"input button option select output")
+	inLine = strings.Fields("a abbr b bdi code em i kbd mark q s samp small span strong sub " +
+		"sup time u var wbr tspan input button option select output")
 )
 
 // pageText is the text of a page, a line a block. The whole of it has where links and forms lead, and
