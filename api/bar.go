@@ -3,7 +3,6 @@ package api
 import (
 	"context"
 	"errors"
-	"math/rand/v2"
 	"strings"
 	"time"
 
@@ -297,7 +296,7 @@ func (s *Server) freeCodes(ctx context.Context, n int) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	free, err := s.Codes.Free(n, func(c tiles.Code) bool { return used[c] }, rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64())))
+	free, err := s.Codes.Free(n, func(c tiles.Code) bool { return used[c] }, s.dice())
 	out := []string{}
 	for _, c := range free {
 		out = append(out, string(c))

@@ -10,8 +10,6 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/google/uuid"
-
 	"lidwright/tiles"
 )
 
@@ -199,7 +197,7 @@ func (s *Server) postClassBars(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	for i, code := range codes {
-		body := barBody{ID: uuid.Must(uuid.NewV7()).String(), Clay: form.Get("clay"), Forming: form.Get("forming"), By: marks[i], Practice: form.Get("practice") == "yes"}
+		body := barBody{ID: s.newID(), Clay: form.Get("clay"), Forming: form.Get("forming"), By: marks[i], Practice: form.Get("practice") == "yes"}
 		if _, err := s.keepBar(r.Context(), BarPath{code}, body, tiles.Match{New: true}); err != nil {
 			return err
 		}

@@ -5,7 +5,6 @@ import (
 	"encoding/csv"
 	"errors"
 	"io"
-	"math/rand/v2"
 	"net/http"
 	"reflect"
 	"slices"
@@ -141,7 +140,7 @@ func (s *Server) sheetNeeds(ctx context.Context, rows []tiles.SheetRow) (tiles.S
 		}
 	}
 	if without > 0 {
-		free, err := s.Codes.Free(without, func(c tiles.Code) bool { return used[c] || in[c] }, rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64())))
+		free, err := s.Codes.Free(without, func(c tiles.Code) bool { return used[c] || in[c] }, s.dice())
 		if err != nil {
 			return have, problem("out-of-range", sentence(err.Error()), ProblemField{"code", "not enough free codes"})
 		}

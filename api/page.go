@@ -11,8 +11,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/google/uuid"
-
 	"lidwright/api/pages"
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -41,7 +39,7 @@ func (s *Server) page(ctx context.Context, here string) page {
 		speak = pages.Speak{Tongue: "en", Unit: string(s.unit())}
 	}
 	now := s.Now()
-	return page{speak: speak, Site: s.Site.Name, Here: here, Standing: Standing, Version: s.Site.Version, Today: now.Wall, ClockUnset: !now.Trusted, ID: uuid.Must(uuid.NewV7()).String()}
+	return page{speak: speak, Site: s.Site.Name, Here: here, Standing: Standing, Version: s.Site.Version, Today: now.Wall, ClockUnset: !now.Trusted, ID: s.newID()}
 }
 
 // Caution is the text of one of them, for pages that always carry it.

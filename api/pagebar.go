@@ -7,8 +7,6 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/google/uuid"
-
 	"lidwright/tiles"
 )
 
@@ -93,7 +91,7 @@ func (d barPageData) Sent() map[string]string {
 }
 
 func (s *Server) barPageData(ctx context.Context, bar tiles.Bar) barPageData {
-	return barPageData{page: s.page(ctx, "unpack"), Bar: s.barJSON(bar), Stages: stageWords(), Typed: url.Values{"unit": {string(s.unitOf(ctx))}}, Units: tiles.LengthUnits(), MassID: uuid.Must(uuid.NewV7()).String()}
+	return barPageData{page: s.page(ctx, "unpack"), Bar: s.barJSON(bar), Stages: stageWords(), Typed: url.Values{"unit": {string(s.unitOf(ctx))}}, Units: tiles.LengthUnits(), MassID: s.newID()}
 }
 
 func (s *Server) barPage(w http.ResponseWriter, r *http.Request) error {
@@ -284,7 +282,7 @@ func (s *Server) postBars(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	for _, code := range codes {
-		body := barBody{ID: uuid.Must(uuid.NewV7()).String(), Clay: r.PathValue("clay"), Batch: form.Get("batch"), Forming: form.Get("forming"), By: form.Get("by")}
+		body := barBody{ID: s.newID(), Clay: r.PathValue("clay"), Batch: form.Get("batch"), Forming: form.Get("forming"), By: form.Get("by")}
 		if _, err := s.keepBar(r.Context(), BarPath{code}, body, tiles.Match{New: true}); err != nil {
 			return err
 		}

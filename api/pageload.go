@@ -4,8 +4,6 @@ import (
 	"cmp"
 	"net/http"
 
-	"github.com/google/uuid"
-
 	"lidwright/tiles"
 )
 
@@ -50,7 +48,7 @@ func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
 		shelf[slot.Bar] = slot.Shelf
 	}
 	for _, b := range bars {
-		one := loadBar{barJSON: s.barJSON(b.Bar), Shelf: shelf[b.Code], Stage: tiles.Measures(l.Kind), NewID: uuid.Must(uuid.NewV7()).String()}
+		one := loadBar{barJSON: s.barJSON(b.Bar), Shelf: shelf[b.Code], Stage: tiles.Measures(l.Kind), NewID: s.newID()}
 		for _, rd := range b.Readings {
 			if rd.Struck != nil || rd.Mass != nil {
 				continue

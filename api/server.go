@@ -8,6 +8,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"math/rand/v2"
 	"net"
 	"net/http"
 	"reflect"
@@ -18,6 +19,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
+	"github.com/google/uuid"
 
 	"lidwright/api/pages"
 	"lidwright/kiln"
@@ -65,10 +67,14 @@ type Server struct {
 	Settings string
 	// Hot is how long each channel of a kiln was over kiln.ProbeHot in firings of a span; a zero end
 	// means until now.
-	Hot    func(ctx context.Context, k kiln.KilnID, from, until time.Time) (map[kiln.ChannelID]time.Duration, error)
-	Lids   tiles.LidDefaults
-	Codes  tiles.Alphabet
-	Now    func() kiln.Stamp
+	Hot   func(ctx context.Context, k kiln.KilnID, from, until time.Time) (map[kiln.ChannelID]time.Duration, error)
+	Lids  tiles.LidDefaults
+	Codes tiles.Alphabet
+	Now   func() kiln.Stamp
+	// NewID makes the id of a new fact, a UUID; nil: UUIDv7.
+	NewID func() string
+	// Dice is a new source of chance, for codes that nobody chose; nil: another each time.
+	Dice   func() *rand.Rand
 	Copies Copies // of the whole store
 	// Notices is what tells people.
 	Notices Notices
@@ -323,6 +329,20 @@ func (s *Server) nothingHere(mux *http.ServeMux) http.HandlerFunc {
 		}
 		s.problemPage(w, r, p)
 	}
+}
+
+func (s *Server) newID() string {
+	if s.NewID == nil {
+		return uuid.Must(uuid.NewV7()).String()
+	}
+	return s.NewID()
+}
+
+func (s *Server) dice() *rand.Rand {
+	if s.Dice == nil {
+		return rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64()))
+	}
+	return s.Dice()
 }
 
 func isAPI(path string) bool { return len(path) >= 4 && path[:4] == "/v1/" || path == "/v1" }

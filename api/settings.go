@@ -8,8 +8,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/google/uuid"
-
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -65,7 +63,7 @@ func (s *Server) settingsPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	var kilns []settingsPageKiln
 	for _, wired := range s.Wired {
-		one := settingsPageKiln{Wired: wired, Line: lines[wired.Kiln], Limit: s.Kiln[wired.Kiln].Limit, NewID: uuid.Must(uuid.NewV7()).String(), MarkID: uuid.Must(uuid.NewV7()).String()}
+		one := settingsPageKiln{Wired: wired, Line: lines[wired.Kiln], Limit: s.Kiln[wired.Kiln].Limit, NewID: s.newID(), MarkID: s.newID()}
 		m, err := s.mark(r.Context(), wired.Kiln)
 		if err != nil {
 			return err

@@ -11,6 +11,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"math/rand/v2"
 	"net"
 	"net/http"
 	"net/url"
@@ -46,6 +47,8 @@ var _ api.Archive = (*store.Store)(nil)
 // swaps them before Run.
 type Daemon struct {
 	Now    func() kiln.Stamp
+	NewID  func() string                              // of a new fact
+	Dice   func() *rand.Rand                          // a new source of chance, for codes that nobody chose
 	Tick   func(ctx context.Context) <-chan time.Time // once a second
 	Listen func(address string) (net.Listener, error)
 	Ready  func(address string) // told once, when the page answers
@@ -87,14 +90,15 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 	if err != nil {
 		return nil, err
 	}
-	st, err := store.Settings{Now: clock.Now, Copies: cfg.Copy.Keep, Second: cfg.Copy.Target, Version: version}.Open(ctx, cfg.Store.Folder)
+	st, err := store.Settings{Now: func() kiln.Stamp { return d.Now() }, Copies: cfg.Copy.Keep,
+		Second: cfg.Copy.Target, Version: version}.Open(ctx, cfg.Store.Folder)
 	if err != nil {
 		if errors.Is(err, store.ErrFolder) || errors.Is(err, store.ErrInUse) || errors.Is(err, store.ErrNewer) || errors.Is(err, store.ErrUpgrade) {
 			return nil, fmt.Errorf("%w: %w", ErrCannotStart, err)
 		}
 		return nil, err
 	}
-	if _, err = st.SiteID(ctx, cmp.Or(cfg.Site.ID, uuid.Must(uuid.NewV7()).String())); err != nil {
+	if _, err = st.SiteID(ctx, cmp.Or(cfg.Site.ID, newID())); err != nil {
 		st.Close()
 		return nil, err
 	}
@@ -114,12 +118,14 @@ func newDaemon(cfg config.Config, version string, clock *Clock, who api.Access) 
 			return nil, fmt.Errorf("%w: site.zone: %w", ErrCannotStart, err)
 		}
 	}
-	d := &Daemon{Now: clock.Now, Tick: everySecond, Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
-		Ready: func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: newEndings(), stopping: make(chan struct{}), statfs: unix.Statfs}
+	d := &Daemon{Now: clock.Now, NewID: newID, Dice: newDice, Tick: everySecond,
+		Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
+		Ready:  func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: newEndings(), stopping: make(chan struct{}), statfs: unix.Statfs}
 	d.server = &api.Server{
 		Site: api.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere), MarkLength: tiles.Millimetre(cfg.Bars.MarkLengthMM), Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
 		Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet), Access: who, Wired: wiredOf(cfg),
-		Now: func() kiln.Stamp { return d.Now() }, Lines: d.heard, Store: d.health, Ready: d.isReady,
+		Now: func() kiln.Stamp { return d.Now() }, NewID: func() string { return d.NewID() },
+		Dice: func() *rand.Rand { return d.Dice() }, Lines: d.heard, Store: d.health, Ready: d.isReady,
 		Revision: func() uint64 { return d.store.Written() + d.shrink.revision.Load() },
 	}
 	d.handler = sync.OnceValues(d.server.Handler)
@@ -132,7 +138,8 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	cfg, zone := d.cfg, d.server.Site.Zone
 	d.store = st
 	kilns := map[kiln.KilnID]kiln.Kiln{}
-	d.recorder = &kiln.Recorder{Log: d.store, Ladder: kiln.MainLadder(), Past: map[kiln.KilnID]kiln.Past{}, Zones: map[kiln.KilnID]kiln.ZonePast{}, NewID: newFiringID,
+	d.recorder = &kiln.Recorder{Log: d.store, Ladder: kiln.MainLadder(), Past: map[kiln.KilnID]kiln.Past{}, Zones: map[kiln.KilnID]kiln.ZonePast{},
+		NewID:  d.newFiringID,
 		Rules:  kiln.Rules{StartAbove: kiln.Celsius(cfg.Firing.StartAboveC), EndBelow: kiln.Celsius(cfg.Firing.EndBelowC), QuietAfter: cfg.Firing.QuietAfter, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere)},
 		Notify: func(n kiln.Notice) { d.herald.heed(n) }, Ended: func(f kiln.Firing) { d.over.add(f.Kiln) }}
 	for _, k := range cfg.Kilns {
@@ -173,7 +180,7 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 			e, _, err := d.store.Envelopes(ctx, id, nil, time.Minute, 0)
 			return e, err
 		}}
-	if d.herald, err = newHerald(d.store, cfg, zone, func() kiln.Stamp { return d.Now() }); err != nil {
+	if d.herald, err = newHerald(d.store, cfg, zone, d.server.Now, d.server.NewID); err != nil {
 		return err
 	}
 	d.turned.Store(-1)
@@ -263,7 +270,23 @@ func Lids(cfg config.Config) tiles.LidDefaults {
 	return d
 }
 
-func newFiringID() kiln.FiringID { return kiln.FiringID(uuid.Must(uuid.NewV7()).String()) }
+func newID() string { return uuid.Must(uuid.NewV7()).String() }
+
+// Fitted waits until heat works and rates rest on everything that was said so far, worked out anew in
+// the background: from then on the same question has the same answer, whoever was quicker.
+func (d *Daemon) Fitted(ctx context.Context) error {
+	if err := d.heat.settled(ctx); err != nil {
+		return err
+	}
+	return d.shrink.settled(ctx)
+}
+
+func newDice() *rand.Rand { return rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64())) }
+
+// Routes are the patterns of every route that the daemon answers on; none before Run.
+func (d *Daemon) Routes() []string { return d.server.Routes() }
+
+func (d *Daemon) newFiringID() kiln.FiringID { return kiln.FiringID(d.NewID()) }
 
 func everySecond(ctx context.Context) <-chan time.Time {
 	t := time.NewTicker(time.Second)

@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"context"
+	"fmt"
 	"log/slog"
 	"maps"
 	"time"
@@ -82,6 +83,24 @@ func (h *heat) work(ctx context.Context, k kiln.KilnID) {
 	case <-a.done:
 	case <-ctx.Done():
 	}
+}
+
+// settled looks through the kilns once more and waits for it, however long it takes.
+func (h *heat) settled(ctx context.Context) error {
+	for k := range h.kilns {
+		a := heatAsk{k, make(chan struct{})}
+		select {
+		case h.asks <- a:
+		case <-ctx.Done():
+			return fmt.Errorf("wait for the heat works: %w", ctx.Err())
+		}
+		select {
+		case <-a.done:
+		case <-ctx.Done():
+			return fmt.Errorf("wait for the heat works: %w", ctx.Err())
+		}
+	}
+	return nil
 }
 
 // run looks through every firing once, for those of another model, and then does what is asked

@@ -10,8 +10,6 @@ import (
 	"sync/atomic"
 	"time"
 
-	"github.com/google/uuid"
-
 	"lidwright/api"
 	"lidwright/config"
 	"lidwright/daemon/notice"
@@ -27,6 +25,7 @@ type herald struct {
 	post  *notice.Post
 	gate  notice.Gate
 	now   func() kiln.Stamp
+	newID func() string
 	zone  *time.Location
 	site  string
 	bare  func(says string) string // takes server paths out of what readers see
@@ -49,8 +48,9 @@ const (
 	lookEvery    = 5 * time.Second // at whether anything can be kept
 )
 
-func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func() kiln.Stamp) (*herald, error) {
-	h := &herald{store: s, now: now, zone: zone, site: cfg.Site.Name, at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
+func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func() kiln.Stamp,
+	newID func() string) (*herald, error) {
+	h := &herald{store: s, now: now, newID: newID, zone: zone, site: cfg.Site.Name, at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
 		bare: func(says string) string { return pathless(cfg, says) }, news: make(chan kiln.Notice, 256), said: make(chan notice.Message, 16), keeps: func() error { return nil },
 		studio: func(context.Context) ([]api.StudioNews, error) { return nil, nil }}
 	h.post = &notice.Post{Outbox: s, Now: func() time.Time { return now().Wall.In(zone) }}
@@ -128,7 +128,7 @@ func (h *herald) run(ctx context.Context, recorded <-chan struct{}) error {
 // say tells something of the studio at once.
 func (h *herald) say(event string, state kiln.NoticeState, says string) {
 	select {
-	case h.said <- notice.OfStudio(event, string(state), says, "/more", nil, h.now(), newID(), h.site, h.zone):
+	case h.said <- notice.OfStudio(event, string(state), says, "/more", nil, h.now(), h.newID(), h.site, h.zone):
 	default:
 		slog.Warn("a notice is lost: too many wait", "event", event)
 	}
@@ -161,7 +161,7 @@ func (h *herald) last(ctx context.Context, stop func(), recorded <-chan struct{}
 
 func (h *herald) tellOf(ctx context.Context, n kiln.Notice) {
 	slog.Info("notice", "event", n.Event, "state", n.State, "kiln", n.Kiln, "last_c", float64(n.T))
-	h.tell(ctx, notice.OfKiln(n, newID(), h.site, h.zone))
+	h.tell(ctx, notice.OfKiln(n, h.newID(), h.site, h.zone))
 }
 
 // tell sends m if it is not told already.
@@ -194,7 +194,7 @@ func (h *herald) keepUnsent(ctx context.Context) {
 func (h *herald) disk(ctx context.Context) {
 	err := h.keeps()
 	tell := func(state kiln.NoticeState, says string) {
-		h.tell(ctx, notice.OfStudio(notice.NotWriting, string(state), says, "/more", nil, h.now(), newID(), h.site, h.zone))
+		h.tell(ctx, notice.OfStudio(notice.NotWriting, string(state), says, "/more", nil, h.now(), h.newID(), h.site, h.zone))
 	}
 	switch {
 	case err == nil && h.full >= 2:
@@ -220,7 +220,7 @@ func (h *herald) look(ctx context.Context) {
 	}
 	for _, m := range h.gate.Look(now) {
 		if m.ID == "" {
-			m.ID, m.At, m.ClockTrusted = newID(), now.Wall.In(h.zone).Format(time.RFC3339), now.Trusted
+			m.ID, m.At, m.ClockTrusted = h.newID(), now.Wall.In(h.zone).Format(time.RFC3339), now.Trusted
 		}
 		h.send(ctx, m)
 	}
@@ -247,7 +247,7 @@ func (h *herald) once(ctx context.Context, event, link string, since time.Time, 
 	if err != nil || told {
 		return err
 	}
-	h.send(ctx, notice.OfStudio(event, string(kiln.NoticeOnce), says, link, data, now, newID(), h.site, h.zone))
+	h.send(ctx, notice.OfStudio(event, string(kiln.NoticeOnce), says, link, data, now, h.newID(), h.site, h.zone))
 	return nil
 }
 
@@ -324,13 +324,13 @@ func (h *herald) copies(ctx context.Context, now kiln.Stamp) error {
 		state, says = kiln.NoticeBegan, fmt.Sprintf("what was recorded since %s is in no copy", due.In(h.zone).Format("2 Jan 15:04"))
 		data["since"] = due.UTC().Format(time.RFC3339)
 	}
-	h.tell(ctx, notice.OfStudio(notice.CopyOld, string(state), says, "/more", data, now, newID(), h.site, h.zone))
+	h.tell(ctx, notice.OfStudio(notice.CopyOld, string(state), says, "/more", data, now, h.newID(), h.site, h.zone))
 	return nil
 }
 
 // Test sends a test notice to every receiver.
 func (h *herald) Test(ctx context.Context) error {
-	return h.post.Send(ctx, notice.OfStudio(notice.Test, string(kiln.NoticeOnce), "this is a test of the notices of "+h.site, "/settings", nil, h.now(), newID(), h.site, h.zone))
+	return h.post.Send(ctx, notice.OfStudio(notice.Test, string(kiln.NoticeOnce), "this is a test of the notices of "+h.site, "/settings", nil, h.now(), h.newID(), h.site, h.zone))
 }
 
 // Last gives the newest notices with what came of them.
@@ -362,5 +362,3 @@ func (h *herald) Receivers() []string {
 func (h *herald) Counts(ctx context.Context) (map[[2]string]int, error) {
 	return h.store.NoticeCounts(ctx)
 }
-
-func newID() string { return uuid.Must(uuid.NewV7()).String() }

@@ -29,7 +29,7 @@ import (
 func newsdesk(t *testing.T, st *store.Store, at *kiln.Stamp) *herald {
 	t.Helper()
 	cfg := config.Default()
-	h, err := newHerald(st, cfg, time.UTC, func() kiln.Stamp { return *at })
+	h, err := newHerald(st, cfg, time.UTC, func() kiln.Stamp { return *at }, newID)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -335,7 +335,7 @@ wakes = []
 	}
 	t.Cleanup(func() { st.Close() })
 	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 2, 30, 0, 0, time.UTC), Trusted: true}
-	h, err := newHerald(st, cfg, time.UTC, func() kiln.Stamp { return at })
+	h, err := newHerald(st, cfg, time.UTC, func() kiln.Stamp { return at }, newID)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -32,6 +32,7 @@ type shrink struct {
 	err    error
 	open   said          // what is not in fit
 	since  said          // what was said since the background fit began to read
+	anew   bool          // that fit is under way
 	refits api.Refits    // so far
 	fresh  chan struct{} // closed when everything was fitted anew
 }
@@ -103,6 +104,25 @@ func (s *shrink) Latest() (*tiles.Fit, time.Time, error) {
 	return s.latest()
 }
 
+// settled waits until everything that was said so far is in a fit made anew.
+func (s *shrink) settled(ctx context.Context) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for s.anew || s.since.more || len(s.since.bars) > 0 || s.fit == nil {
+		fresh := s.fresh
+		s.mu.Unlock()
+		select {
+		case <-fresh:
+		case <-ctx.Done():
+		}
+		s.mu.Lock()
+		if ctx.Err() != nil {
+			return fmt.Errorf("wait for the fit: %w", ctx.Err())
+		}
+	}
+	return nil
+}
+
 func (s *shrink) latest() (*tiles.Fit, time.Time, error) {
 	switch {
 	case s.fit != nil:
@@ -166,7 +186,7 @@ func (s *shrink) run(ctx context.Context) error {
 func (s *shrink) refit(ctx context.Context) {
 	s.mu.Lock()
 	before := s.fit
-	s.since = said{}
+	s.since, s.anew = said{}, true
 	s.mu.Unlock()
 	began := time.Now()
 	fit, asOf, err := s.make(ctx, before)
@@ -175,6 +195,7 @@ func (s *shrink) refit(ctx context.Context) {
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	s.anew = false
 	if s.err = err; err == nil {
 		s.fit, s.asOf = fit, asOf
 		s.open.bars = slices.Clone(s.since.bars)
