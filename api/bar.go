@@ -177,7 +177,7 @@ func (s *Server) keptBar(ctx context.Context, p BarPath) (tiles.KeptBar, error) 
 }
 
 func (s *Server) barJSON(b tiles.Bar) barJSON {
-	j := barJSON{Bar: string(b.Code), Derived: derived(b.Derived()), Readings: []readingJSON{}, Firings: []heatJSON{},
+	j := barJSON{Bar: string(b.Code), Derived: derived(tiles.Derive(b)), Readings: []readingJSON{}, Firings: []heatJSON{},
 		barBody: barBody{b.ID, string(b.Clay), string(b.Batch), string(b.Forming), float64(b.MarkLength), b.Marks, b.MadeOn, b.By, b.Practice, []string{}, b.Note}}
 	for _, f := range b.Flags {
 		j.Flags = append(j.Flags, string(f))
@@ -366,7 +366,7 @@ func (s *Server) readReading(ctx context.Context, p ReadingPath, b readingBody) 
 		}
 	}
 	a := asked{bar: bar}
-	a.belief, a.fix = bar.Judge(&r, s.lastFit())
+	a.belief, a.fix = tiles.Judge(bar, &r, s.lastFit())
 	a.reading = r
 	return a, nil
 }
@@ -383,7 +383,7 @@ func (s *Server) lastFit() *tiles.Fit {
 // whichUnit adds to a length that no bar can have what was probably meant.
 func (s *Server) whichUnit(bar tiles.Bar, r tiles.Reading, err error) error {
 	var wrong *tiles.Invalid
-	if e, ok := bar.Believe(r, s.lastFit()); ok && errors.As(err, &wrong) {
+	if e, ok := tiles.Believe(bar, r, s.lastFit()); ok && errors.As(err, &wrong) {
 		if _, meant := e.Slip(r.Length, r.AsTyped, tiles.LengthUnit(r.Unit)); meant != "" {
 			return &tiles.Invalid{Field: wrong.Field, Type: wrong.Type, Why: wrong.Why + " If it was " + meant + ", type it so."}
 		}

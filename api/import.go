@@ -102,7 +102,9 @@ func (s *Server) takeTable(ctx context.Context, text string, dry bool, told func
 
 // sheetNeeds gathers what is there of what the rows refer to.
 func (s *Server) sheetNeeds(ctx context.Context, rows []tiles.SheetRow) (tiles.SheetNeeds, error) {
-	have := tiles.SheetNeeds{Batches: map[tiles.ClayID][]tiles.Batch{}, Bars: map[tiles.Code]tiles.Bar{}, Fit: s.lastFit(), At: s.Now().Wall,
+	fit := s.lastFit()
+	have := tiles.SheetNeeds{Batches: map[tiles.ClayID][]tiles.Batch{}, Bars: map[tiles.Code]tiles.Bar{}, At: s.Now().Wall,
+		Judge: func(bar tiles.Bar, r *tiles.Reading) { tiles.Judge(bar, r, fit) },
 		NewID: func(text string) string {
 			return uuid.NewSHA1(uuid.NameSpaceURL, []byte("lidwright table: "+text)).String()
 		}}

@@ -88,7 +88,7 @@ func (r *reader) number(name string, low, high float64) (float64, bool) {
 		return 0, false
 	}
 	f, err := strconv.ParseFloat(strings.Replace(v, ",", ".", 1), 64)
-	if err != nil && !isRangeError(err) {
+	if err != nil && !errors.Is(err, strconv.ErrRange) {
 		r.fault(name, "out-of-range", "not a number")
 		return 0, false
 	}
@@ -109,8 +109,6 @@ func (r *reader) whole(name string, low, high int) (int, bool) {
 	return int(v), ok
 }
 
-func isRangeError(err error) bool { return strings.Contains(err.Error(), "out of range") }
-
 func trim(f float64) string { return strconv.FormatFloat(f, 'f', -1, 64) }
 
 // ratio is a share, 0.06 or 6%. A bare number over 0.3 could be a percentage: asked back.
@@ -123,7 +121,7 @@ func (r *reader) ratio(name string, low, high float64) (tiles.Ratio, bool) {
 	p, percent := strings.CutSuffix(t, "%")
 	f, err := strconv.ParseFloat(strings.TrimSpace(p), 64)
 	switch {
-	case err != nil && !isRangeError(err):
+	case err != nil && !errors.Is(err, strconv.ErrRange):
 		r.fault(name, "out-of-range", "not a share such as 0.06 or 6%")
 		return 0, false
 	case percent:

@@ -58,7 +58,7 @@ func (s *Server) story(ctx context.Context, p BarPath) (storyJSON, error) {
 		loads[h.Load] = l
 	}
 	out := storyJSON{Bar: string(bar.Code), Clay: string(bar.Clay), Batch: string(bar.Batch), Items: []chapterJSON{}}
-	for _, c := range bar.Story(moves) {
+	for _, c := range tiles.Story(bar, moves) {
 		j := chapterJSON{At: s.moment(c.At), What: string(c.What), By: c.By, Why: c.Why}
 		switch {
 		case c.Reading != nil:

@@ -1,9 +1,6 @@
 package tiles
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // Told is one lid, the width that was told for it and the width measured once after throwing.
 type Told struct{ Told, Measured Millimetre }
@@ -24,62 +21,6 @@ const (
 	handbookBiasSD    = 0.3 // mm (own)
 	leastSD           = 0.05
 )
-
-// Misread is what a number of differences told of one maker's reading alone: repeats of one width,
-// or fired plays beside the expected ones.
-type Misread struct {
-	Squares float64 // mm^2 of wet clay, rid of what else moves them
-	Number  int     // how many free differences
-}
-
-// With is both together.
-func (m Misread) With(o Misread) Misread { return Misread{m.Squares + o.Squares, m.Number + o.Number} }
-
-// Repeated is what readings of one width in one direction, all by one maker, tell.
-func Repeated(readings []Millimetre) Misread {
-	if len(readings) < 2 {
-		return Misread{}
-	}
-	var mean, sum float64
-	for _, x := range readings {
-		mean += float64(x) / float64(len(readings))
-	}
-	for _, x := range readings {
-		sum += square(float64(x) - mean)
-	}
-	return Misread{sum, len(readings) - 1}
-}
-
-// Misreads is what the bars of the fit tell of each maker: two lengths or more between the same
-// marks of a bar at the same stage, of clay that is still raw, by one maker with a calliper.
-func (f *Fit) Misreads() map[string]Misread {
-	type place struct {
-		by    string
-		stage Stage
-		mark  int
-	}
-	out := map[string]Misread{}
-	for _, s := range f.sheets {
-		var same map[place][]Millimetre
-		for i, r := range s.bar.Readings {
-			if r.By == "" || r.Stage == Biscuit || r.Stage == Fired || !r.Counts() || readingSD(r.Instrument, r.Step) > 0.2 {
-				continue
-			}
-			if !slices.ContainsFunc(s.bar.Readings[i+1:], func(o Reading) bool { return o.By == r.By && o.Stage == r.Stage }) && same == nil {
-				continue // alone: most are
-			}
-			if same == nil {
-				same = map[place][]Millimetre{}
-			}
-			at := place{r.By, r.Stage, max(r.Mark, 1)}
-			same[at] = append(same[at], r.Length)
-		}
-		for at, lengths := range same {
-			out[at.by] = out[at.by].With(Repeated(lengths))
-		}
-	}
-	return out
-}
 
 // Misread is what the measured plays of the board tell of how true its pots and lids were read:
 // how far each is from the expected one beside the rest of the board, less what the pieces and the

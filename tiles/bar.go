@@ -254,6 +254,21 @@ func (r Reading) Counts() bool {
 	return true
 }
 
+// Slip is a way in which a length is mistaken.
+type Slip string
+
+// Slips, as they are told in answers.
+const (
+	InchAsMM         Slip = "inch_as_mm"
+	MMAsInch         Slip = "mm_as_inch"
+	TenTimes         Slip = "ten_times"
+	Tenth            Slip = "tenth"
+	DigitsSwapped    Slip = "digits_swapped"
+	LongerThanBefore Slip = "longer_than_before"
+	FarFromClay      Slip = "far_from_clay"  // from what the bars of the clay say
+	FarFromUsual     Slip = "far_from_usual" // from what clay usually loses: there is no fit to ask
+)
+
 // Needs is the act that lets r into a fit: count (the owner's) or confirm; empty if r counts, is
 // struck or is of masses.
 func (r Reading) Needs() string {
@@ -296,4 +311,18 @@ func (b Bar) Hottest(r Reading) (Heat, bool) {
 		}
 	}
 	return hottest, own && known && hottest.Load != ""
+}
+
+// WetLength is the bar's wet length between its first marks as last read; 0 if it was not.
+func (b Bar) WetLength() Millimetre { return b.WetLengthOf(1) }
+
+// WetLengthOf is the same between marks of that number, from 1.
+func (b Bar) WetLengthOf(mark int) Millimetre {
+	wet := Millimetre(0)
+	for _, r := range b.Readings {
+		if r.Stage == Wet && max(r.Mark, 1) == mark && r.Counts() {
+			wet = r.Length
+		}
+	}
+	return wet
 }

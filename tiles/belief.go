@@ -21,39 +21,11 @@ const (
 	nearSlip  = 0.15 // of the expected length, within which a factor is called by its name
 )
 
-// Slip is a way in which a length is mistaken.
-type Slip string
-
-// Slips, as they are told in answers.
-const (
-	InchAsMM         Slip = "inch_as_mm"
-	MMAsInch         Slip = "mm_as_inch"
-	TenTimes         Slip = "ten_times"
-	Tenth            Slip = "tenth"
-	DigitsSwapped    Slip = "digits_swapped"
-	LongerThanBefore Slip = "longer_than_before"
-	FarFromClay      Slip = "far_from_clay"  // from what the bars of the clay say
-	FarFromUsual     Slip = "far_from_usual" // from what clay usually loses: there is no fit to ask
-)
-
 // Belief is what a length should be before it is read.
 type Belief struct {
 	Length    Millimetre // to be expected
 	Low, High Millimetre // beyond these the reading is asked about
 	From      string     // fit; bar: its other readings and what is usual; marks: as laid out, and what is usual
-}
-
-// WetLength is the bar's wet length between its first marks as last read; 0 if it was not.
-func (b Bar) WetLength() Millimetre { return b.wetLength(1) }
-
-func (b Bar) wetLength(mark int) Millimetre {
-	wet := Millimetre(0)
-	for _, r := range b.Readings {
-		if r.Stage == Wet && max(r.Mark, 1) == mark && r.Counts() {
-			wet = r.Length
-		}
-	}
-	return wet
 }
 
 // readingSD is how far one reading of an instrument misses, in mm (one sd): a steel rule 0.5, a
@@ -65,9 +37,9 @@ func readingSD(instrument string, step Millimetre) float64 {
 	return 0.2
 }
 
-// Believe says what the length of r should be: by the fit, where it has something to say, else by
+// Believe says what the length of r, of bar b, should be: by the fit, where it has something to say, else by
 // the bar's other readings and what clay usually loses. fit may be nil. It is false for masses.
-func (b Bar) Believe(r Reading, fit *Fit) (Belief, bool) {
+func Believe(b Bar, r Reading, fit *Fit) (Belief, bool) {
 	if r.Mass != nil {
 		return Belief{}, false
 	}
@@ -104,22 +76,22 @@ func belief(l Millimetre, sd float64, from string) Belief {
 	return Belief{l, l / far, l * far, from}
 }
 
-// Judge sees whether r can be believed and sets Unusual, Outside, Slip and Question. fix is what
+// Judge sees whether r, of bar b, can be believed and sets Unusual, Outside, Slip and Question. fix is what
 // was probably meant, as it would be typed; empty if there is no telling.
-func (b Bar) Judge(r *Reading, fit *Fit) (e Belief, fix string) {
+func Judge(b Bar, r *Reading, fit *Fit) (e Belief, fix string) {
 	r.Unusual, r.Outside, r.Slip, r.Question = false, false, "", ""
-	e, ok := b.Believe(*r, fit)
+	e, ok := Believe(b, *r, fit)
 	if !ok {
 		return e, ""
 	}
-	if wet := b.wetLength(max(r.Mark, 1)); wet > 0 || r.Stage != Wet {
+	if wet := b.WetLengthOf(max(r.Mark, 1)); wet > 0 || r.Stage != Wet {
 		if wet == 0 {
 			wet = b.MarkLength
 		}
 		ratio := float64(r.Length / wet)
 		r.Outside = ratio < leastLeft || ratio > mostLeft
 	}
-	before, grew := b.grew(*r)
+	before, grew := grew(b, *r)
 	if !r.Outside && !grew && r.Length >= e.Low && r.Length <= e.High {
 		return e, ""
 	}
@@ -153,8 +125,8 @@ func roundTo(l, step Millimetre) Millimetre {
 	return Millimetre(math.Round(float64(l/step))) * step
 }
 
-// grew finds the stage before that r is longer than, by more than two combined sds of reading.
-func (b Bar) grew(r Reading) (before Reading, grew bool) {
+// grew finds the stage of b before that r is longer than, by more than two combined sds of reading.
+func grew(b Bar, r Reading) (before Reading, grew bool) {
 	for _, o := range b.Readings {
 		if max(o.Mark, 1) != max(r.Mark, 1) || !o.Counts() || !o.Stage.Before(r.Stage) {
 			continue

@@ -9,19 +9,19 @@ func TestBelieve(t *testing.T) {
 	usual := map[Stage]Millimetre{Soft: 98.3, Leather: 96.5, Dry: 94.2, Biscuit: 93.7, Fired: 88.0}
 	for stage, l := range usual {
 		r := Reading{Stage: stage, Length: l}
-		e, _ := bar.Judge(&r, nil)
+		e, _ := Judge(bar, &r, nil)
 		if r.Unusual || r.Outside || r.Slip != "" || r.Question != "" || !(e.Low < l && l < e.High) {
 			t.Errorf("%s %v: %+v, believed %+v", stage, l, r, e)
 		}
 		for _, factor := range []Millimetre{25.4, 10, 0.1, 1 / 25.4} {
 			slip := Reading{Stage: stage, Length: l * factor}
-			if bar.Judge(&slip, nil); !slip.Unusual || !slip.Outside || slip.Question == "" || slip.Counts() {
+			if Judge(bar, &slip, nil); !slip.Unusual || !slip.Outside || slip.Question == "" || slip.Counts() {
 				t.Errorf("%s times %v is not asked about: %+v", stage, factor, slip)
 			}
 		}
 	}
 	grown := Reading{Stage: Dry, Length: 100.5} // longer than wet, and within 1.01: asked, and the bench may confirm
-	if bar.Judge(&grown, nil); !grown.Unusual || grown.Outside {
+	if Judge(bar, &grown, nil); !grown.Unusual || grown.Outside {
 		t.Errorf("grown while drying: %+v", grown)
 	}
 	grown.Confirmed = &Act{}
@@ -29,10 +29,10 @@ func TestBelieve(t *testing.T) {
 		t.Error("a confirmed reading does not count")
 	}
 	wet := Reading{Stage: Wet, Length: 102} // marks cut a little wide
-	if (Bar{MarkLength: 100}).Judge(&wet, nil); wet.Unusual {
+	if Judge(Bar{MarkLength: 100}, &wet, nil); wet.Unusual {
 		t.Errorf("marks cut wide: %+v", wet)
 	}
-	if _, ok := bar.Believe(Reading{Mass: &Mass{}}, nil); ok {
+	if _, ok := Believe(bar, Reading{Mass: &Mass{}}, nil); ok {
 		t.Error("masses were judged by length")
 	}
 }
@@ -63,7 +63,7 @@ func TestSlipsByName(t *testing.T) {
 			t.Fatal(err)
 		}
 		r := Reading{ID: "new", Stage: c.stage, Length: l.Millimetre(), AsTyped: l.Typed, Unit: string(l.Unit), Mark: 1}
-		_, meant := bar.Judge(&r, nil)
+		_, meant := Judge(bar, &r, nil)
 		if r.Slip != c.slip || meant != c.meant || r.Needs() != c.needs {
 			t.Errorf("%s %s: %q, meant %q, needs %q: %s", c.typed, c.unit, r.Slip, meant, r.Needs(), r.Question)
 		}

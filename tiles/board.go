@@ -105,7 +105,9 @@ func (b *BoardQuestion) Validate(d LidDefaults) error {
 	}
 	for i := range b.Measured {
 		l := &b.Measured[i]
-		or(&l.Stage, Wet)
+		if l.Stage == "" {
+			l.Stage = Wet
+		}
 		f.needed("measured_lids.lid", &l.Lid, longestName)
 		f.pieceOf("measured_lids.lid_mm", l.Width, "lid")
 		word(&f, "measured_lids.lid_stage", l.Stage, Stages()...)
@@ -272,11 +274,7 @@ func sizeBoard(b BoardQuestion, d LidDefaults, known BoardKnown) (BoardAnswer, e
 			return a, nil
 		}
 	}
-	for _, id := range cautionOrder {
-		if said[id] {
-			a.Cautions = append(a.Cautions, id)
-		}
-	}
+	a.Cautions = inOrder(said)
 	if len(b.Measured) > 0 {
 		return b.pairUp(a, d, known, own)
 	}
@@ -310,7 +308,7 @@ func (a BoardAnswer) Says(unit LengthUnit) string {
 		if i > 0 {
 			says += ", "
 		}
-		says += fmt.Sprintf("%d at %s", s.Count, unit.bare(s.Size))
+		says += fmt.Sprintf("%d at %s", s.Count, unit.Bare(s.Size))
 	}
 	return says + fmt.Sprintf(". Chance that every pot gets one: %.0f %%.", 100*a.AllPairChance)
 }

@@ -57,7 +57,7 @@ func drawBoard(n int, pots []fitting, together Together, spread float64, lids in
 	b.factor, b.offset = make([]float64, n*lids), make([]float64, n*lids)
 	normal := normalStream{rand.New(rand.NewPCG(14, 1))}
 	scale := inTurn(pots[0].nu)
-	shared, ownPot, ownLid := pots[0].boardSpread(together)
+	shared, ownPot, ownLid := boardSpread(pots[0].pair, together)
 	for k := range n {
 		f := scale[k%len(scale)]
 		x, y := normal.next(), normal.next()
@@ -76,8 +76,7 @@ func drawBoard(n int, pots []fitting, together Together, spread float64, lids in
 
 // boardSpread is the triangular root of what was fitted and all pots and all lids share (in log-percent), and
 // the sds that each has for itself. A place in the kiln that lid and pot share takes itself out.
-func (f *fitting) boardSpread(together Together) (shared Spread2, pot, lid float64) {
-	p := f.pair
+func boardSpread(p Pair, together Together) (shared Spread2, pot, lid float64) {
 	var s Spread2
 	for i := range s {
 		for j := range s {
@@ -112,10 +111,11 @@ func (b *draws) drawPots(k int, pots []fitting, spread, body float64, normal fun
 			}
 			width[j] = (w + sd*normal()) * grown
 		}
+		least, most, _ := p.bounds()
 		first, other := width[p.first], width[p.other]
-		low[i], high[i] = first-p.fit.most-p.glaze, first-p.fit.least-p.glaze
+		low[i], high[i] = first-most-p.glaze, first-least-p.glaze
 		if !p.inner {
-			low[i], high[i] = first+p.fit.least+p.glaze, min(first, other)+p.fit.most+p.glaze
+			low[i], high[i] = first+least+p.glaze, min(first, other)+most+p.glaze
 		} else if p.opening > 0 {
 			opening := (p.opening + p.openingSD*normal()) * grown
 			low[i] = max(low[i], (other+opening)/2+p.bearing)

@@ -1,6 +1,7 @@
 package tiles
 
 import (
+	"strings"
 	"time"
 
 	"lidwright/kiln"
@@ -42,6 +43,18 @@ type BatchRef struct {
 }
 
 func (r BatchRef) String() string { return string(r.Clay) + "/" + string(r.Batch) }
+
+// ParseBatchRef reads tern/B. Empty text gives the empty reference.
+func ParseBatchRef(field, text string) (BatchRef, error) {
+	if text == "" {
+		return BatchRef{}, nil
+	}
+	clay, batch, _ := strings.Cut(text, "/")
+	ref := BatchRef{ClayID(clay), BatchID(batch)}
+	var f faults
+	f.batchRef(field, ref)
+	return ref, f.err()
+}
 
 // Batch is one delivery, mixing or reclaim of a clay.
 type Batch struct {

@@ -42,12 +42,12 @@ const (
 	readingBook  = 4   // repeats' worth of belief in the usual error of an instrument (own)
 )
 
-// Derived works out every figure that the readings of b allow: those that count, and of several
+// Derive works out every figure that the readings of b allow: those that count, and of several
 // firings of one sort those after the last. The ranges come from the step of the instrument
 // (step/√12, JCGM 100:2008, 4.3.7, from memory) and from how far repeats lie apart, pooled over the bar with the
 // usual error of the instrument.
-func (b Bar) Derived() Derived {
-	error2, freedom := b.repeatability()
+func Derive(b Bar) Derived {
+	error2, freedom := repeatability(b)
 	var d Derived
 	for _, leg := range []struct {
 		to       *Figure
@@ -56,8 +56,8 @@ func (b Bar) Derived() Derived {
 		var sum, variance float64
 		var marks, n int
 		for mark := 1; mark <= max(b.Marks, 1); mark++ {
-			a, va, na := b.mean(leg.from, mark, error2)
-			z, vz, nz := b.mean(leg.by, mark, error2)
+			a, va, na := meanLength(b, leg.from, mark, error2)
+			z, vz, nz := meanLength(b, leg.by, mark, error2)
 			if na == 0 || nz == 0 {
 				continue
 			}
@@ -70,7 +70,7 @@ func (b Bar) Derived() Derived {
 			*leg.to = figure(sum/m, math.Sqrt(variance)/m, freedom, n)
 		}
 	}
-	b.masses(&d)
+	masses(b, &d)
 	return d
 }
 
@@ -81,7 +81,7 @@ func figure(value, sd, freedom float64, n int) Figure {
 
 // latest are the readings of a stage and mark that count; of a stage after a firing those since the
 // last firing that gives it.
-func (b Bar) latest(stage Stage, mark int) []Reading {
+func latest(b Bar, stage Stage, mark int) []Reading {
 	var out []Reading
 	var newest time.Time
 	for _, r := range b.Readings {
@@ -92,7 +92,7 @@ func (b Bar) latest(stage Stage, mark int) []Reading {
 			}
 		}
 	}
-	since := b.lastFiring(stage, newest)
+	since := lastFiring(b, stage, newest)
 	kept := out[:0]
 	for _, r := range out {
 		if !r.At.Before(since) {
@@ -103,7 +103,7 @@ func (b Bar) latest(stage Stage, mark int) []Reading {
 }
 
 // lastFiring is when the last firing that gives a stage ended, up to a time; zero if there was none.
-func (b Bar) lastFiring(stage Stage, upTo time.Time) time.Time {
+func lastFiring(b Bar, stage Stage, upTo time.Time) time.Time {
 	var last time.Time
 	for _, h := range b.Firings {
 		if Measures(h.Kind) == stage && !h.At.After(upTo) && h.At.After(last) {
@@ -113,15 +113,15 @@ func (b Bar) lastFiring(stage Stage, upTo time.Time) time.Time {
 	return last
 }
 
-// mean of a length with its variance, mm and mm².
-func (b Bar) mean(stage Stage, mark int, error2 func(Reading) float64) (mean, variance float64, n int) {
-	all := b.latest(stage, mark)
+// meanLength is the mean of a length with its variance, mm and mm².
+func meanLength(b Bar, stage Stage, mark int, error2 func(Reading) float64) (mean, variance float64, n int) {
+	all := latest(b, stage, mark)
 	for _, r := range all {
 		mean += float64(r.Length) / float64(len(all))
 		variance += error2(r) / float64(len(all)*len(all))
 	}
 	if len(all) > 0 { // the step is the same each time and does not average out
-		variance += square(stepOf(all[0])) / 12
+		variance += squared(stepOf(all[0])) / 12
 	}
 	return mean, variance, len(all)
 }
@@ -135,11 +135,11 @@ func stepOf(r Reading) float64 {
 
 // repeatability is the variance of one reading, and how freely it is known: the scatter of the bar's
 // repeats pooled with what is usual for the instrument.
-func (b Bar) repeatability() (of func(Reading) float64, freedom float64) {
+func repeatability(b Bar) (of func(Reading) float64, freedom float64) {
 	var sum, n float64
 	for mark := 1; mark <= max(b.Marks, 1); mark++ {
 		for _, stage := range Stages() {
-			all := b.latest(stage, mark)
+			all := latest(b, stage, mark)
 			if len(all) < 2 {
 				continue
 			}
@@ -148,17 +148,17 @@ func (b Bar) repeatability() (of func(Reading) float64, freedom float64) {
 				mean += float64(r.Length) / float64(len(all))
 			}
 			for _, r := range all { // in units of the instrument's own error
-				sum += square((float64(r.Length) - mean) / readingSD(r.Instrument, r.Step))
+				sum += squared((float64(r.Length) - mean) / readingSD(r.Instrument, r.Step))
 			}
 			n += float64(len(all) - 1)
 		}
 	}
 	factor := (readingBook + sum) / (readingBook + n)
-	return func(r Reading) float64 { return factor * square(readingSD(r.Instrument, r.Step)) }, readingBook + n
+	return func(r Reading) float64 { return factor * squared(readingSD(r.Instrument, r.Step)) }, readingBook + n
 }
 
 // masses works out what the masses tell: those of the last stage at which there are any.
-func (b Bar) masses(d *Derived) {
+func masses(b Bar, d *Derived) {
 	var all []Mass
 	for _, r := range b.Readings {
 		if r.Mass == nil || r.Struck != nil {
@@ -173,17 +173,17 @@ func (b Bar) masses(d *Derived) {
 	}
 	var absorption, porosity, density sample
 	for _, m := range all {
-		u := square(m.Step) / 12
+		u := squared(m.Step) / 12
 		if m.Step == 0 {
-			u = square(usualBalance) / 12
+			u = squared(usualBalance) / 12
 		}
-		absorption.add((m.Saturated-m.Dry)/m.Dry, u*(1/square(m.Dry)+square(m.Saturated/square(m.Dry))))
+		absorption.add((m.Saturated-m.Dry)/m.Dry, u*(1/squared(m.Dry)+squared(m.Saturated/squared(m.Dry))))
 		if m.Suspended == 0 {
 			continue
 		}
 		v := m.Saturated - m.Suspended
 		p, rho := (m.Saturated-m.Dry)/v, m.Dry/v
-		porosity.add(p, u*(square(1-p)+1+p*p)/(v*v))
+		porosity.add(p, u*(squared(1-p)+1+p*p)/(v*v))
 		density.add(rho, u*(1+2*rho*rho)/(v*v))
 	}
 	d.Absorption, d.Porosity, d.Density = absorption.figure(), porosity.figure(), density.figure()
@@ -210,7 +210,7 @@ func (s sample) figure() Figure {
 		mean += v / n
 	}
 	for _, v := range s.values {
-		sum += square(v - mean)
+		sum += squared(v - mean)
 	}
 	freedom := math.Inf(1)
 	variance := s.step

@@ -17,7 +17,7 @@ func length(stage Stage, mark int, mm Millimetre) Reading {
 func TestDerived(t *testing.T) {
 	b := Bar{Marks: 1, Readings: []Reading{length(Wet, 1, 100), length(Dry, 1, 94), length(Fired, 1, 87.42),
 		{Stage: Fired, Mass: &Mass{Dry: 50, Saturated: 52.5, Suspended: 30, Step: 0.01}}}}
-	d := b.Derived()
+	d := Derive(b)
 	for name, c := range map[string]struct {
 		got  Figure
 		want float64
@@ -49,7 +49,7 @@ func TestDerived(t *testing.T) {
 // A rule tells less than a calliper, repeats that agree tell more, repeats that do not tell less, and
 // two pairs of marks tell more than one.
 func TestDerivedRanges(t *testing.T) {
-	width := func(b Bar) float64 { f := b.Derived().Total; return f.High - f.Low }
+	width := func(b Bar) float64 { f := Derive(b).Total; return f.High - f.Low }
 	one := Bar{Marks: 1, Readings: []Reading{length(Wet, 1, 100), length(Fired, 1, 88)}}
 	rule := Bar{Marks: 1, Readings: []Reading{length(Wet, 1, 100), length(Fired, 1, 88)}}
 	for i := range rule.Readings {
@@ -79,7 +79,7 @@ func TestDerivedLeavesOut(t *testing.T) {
 	b.Readings[2].Unusual = true
 	b.Readings[3].At, b.Readings[4].At = day(2), day(6)
 	b.Firings = []Heat{{Kind: kiln.Glaze, At: day(1)}, {Kind: kiln.Glaze, At: day(5)}}
-	d := b.Derived()
+	d := Derive(b)
 	if d.Drying.Known() || d.Firing.Known() || d.Absorption.Known() || d.Density.Known() {
 		t.Errorf("figures of nothing: %+v", d)
 	}
@@ -87,7 +87,7 @@ func TestDerivedLeavesOut(t *testing.T) {
 		t.Errorf("fired twice: %+v", d.Total)
 	}
 	b.Readings = append(b.Readings, Reading{Stage: Biscuit, Mass: &Mass{Dry: 50, Saturated: 56}}, Reading{Stage: Fired, Mass: &Mass{Dry: 49.9, Saturated: 50.9}}, Reading{Stage: Fired, Mass: &Mass{Dry: 49.9, Saturated: 51}})
-	if d = b.Derived(); d.MassStage != Fired || d.Absorption.Readings != 2 || d.Density.Known() || d.Absorption.Value > 0.03 {
+	if d = Derive(b); d.MassStage != Fired || d.Absorption.Readings != 2 || d.Density.Known() || d.Absorption.Value > 0.03 {
 		t.Errorf("masses of bisque and fired: %+v", d)
 	}
 }

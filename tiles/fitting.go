@@ -157,6 +157,12 @@ func (q *LidQuestion) galleryDiameter(d LidDefaults, f fitting) float64 {
 	return c
 }
 
+// bounds are the least and the most play of a good lid, fired, and the play at which the ledge
+// ends (+Inf without one).
+func (f *fitting) bounds() (least, most, bound float64) {
+	return f.fit.least, f.fit.most, f.fit.bound.at
+}
+
 // playAt is the mean fired play of a made part of size x (as measured at its stage).
 func (f *fitting) playAt(x float64) float64 { return f.playOf(x * f.left[f.made]) }
 

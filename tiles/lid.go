@@ -102,9 +102,6 @@ type Doubt struct {
 	Gone                                                     Millimetre // of drying already gone
 }
 
-// LikelyLevel is the level of every range that is called likely.
-const LikelyLevel = 0.90
-
 // heldBackShare is the rate's own share of the play's sd from which a width is held back
 // where the clay was never fired near that heat (own).
 const heldBackShare Millimetre = 0.25
@@ -244,18 +241,7 @@ func (a LidAnswer) Says(unit LengthUnit) string {
 	case a.HeldBack != "":
 		return fmt.Sprintf("No width for the %s: %s.", part, a.HeldBack)
 	}
-	return fmt.Sprintf("Set %s; not over %s, not under %s.", unit.Format(a.Set), unit.bare(a.NotOver), unit.bare(a.NotUnder))
-}
-
-// bare is Format without the unit.
-func (u LengthUnit) bare(l Millimetre) string {
-	text := u.Format(l)
-	for i := len(text) - 1; i >= 0; i-- {
-		if text[i] == ' ' {
-			return text[:i]
-		}
-	}
-	return text
+	return fmt.Sprintf("Set %s; not over %s, not under %s.", unit.Format(a.Set), unit.Bare(a.NotOver), unit.Bare(a.NotUnder))
 }
 
 func (q *LidQuestion) outOfRound() Millimetre {

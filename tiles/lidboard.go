@@ -1,6 +1,7 @@
 package tiles
 
 import (
+	"errors"
 	"fmt"
 	"time"
 )
@@ -126,4 +127,25 @@ func (v *LidBoard) Validate() error {
 		}
 	}
 	return f.err()
+}
+
+// ErrNoVerdict means that no lids of that id were told of.
+var ErrNoVerdict = errors.New("no such verdict")
+
+// VerdictFilter narrows a list of boards of lids down.
+type VerdictFilter struct {
+	ID    string
+	Form  string
+	Clay  ClayID // of body or lid
+	Load  string
+	After string // said before the board of this id, for lists in parts
+	Limit int    // 0: all
+}
+
+// Tally is what the boards of one form, its two clays and maker come to, struck ones left out.
+type Tally struct {
+	PartGroup
+	Boards int
+	Sat    Sat
+	Losses Losses
 }

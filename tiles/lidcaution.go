@@ -28,6 +28,17 @@ const (
 var cautionOrder = []string{WillFuse, WetGrinding, EyeProtection, RatesStated, NoUsualYet, LedgeTooNarrow, LedgeNotGiven,
 	MeasureWet, LeatherGuessed, OutOfRound, PlayOutside, AskedUnusual, ShrinkVaries}
 
+// inOrder lists the cautions that were said, in the order in which they are read.
+func inOrder(said map[string]bool) []string {
+	var ids []string
+	for _, id := range cautionOrder {
+		if said[id] {
+			ids = append(ids, id)
+		}
+	}
+	return ids
+}
+
 // caution gathers the cautions, in their order.
 func (a *LidAnswer) caution(f *fitting, s steps, known LidKnown) {
 	q := a.Asked
@@ -78,7 +89,7 @@ func (a *LidAnswer) stand(q LidQuestion, known LidKnown) {
 		if first || lessTrusted(s.Trust, standing.Trust) {
 			standing, first = s, false
 		}
-		if s.Trust == Stretched || s.NoOwnFired && !s.SisterBatch {
+		if s.Trust == Stretched || s.NoOwnFired {
 			held = s.Why
 		}
 	}

@@ -163,7 +163,7 @@ func (h held) Pair(body, lid Ask, together Together) (Pair, error) {
 func TestHeldBack(t *testing.T) {
 	stretched := Standing{Trust: Stretched, Why: "never fired within 15 °C of 1280 °C", Untested: true, NearestTested: 1222}
 	untried := Standing{Trust: Borrowed, Why: "no fired bar of this clay", NoOwnFired: true, NearestTested: kiln.NoTemperature()}
-	sister := Standing{Trust: Borrowed, Why: "no fired bar of this batch", SisterBatch: true, NearestTested: kiln.NoTemperature()}
+	sister := Standing{Trust: Borrowed, Why: "no fired bar of this batch", NearestTested: kiln.NoTemperature()}
 	for name, c := range map[string]struct {
 		h      held
 		accept bool

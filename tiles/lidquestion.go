@@ -10,10 +10,7 @@ import (
 // Types of a fault that only lids have.
 const (
 	OpeningWider   = "opening-wider-than-collar"
-	LeatherOver    = "leather-over-drying"
 	WindowEmpty    = "window-empty"
-	GoesBackwards  = "stage-goes-backwards"
-	RateMissing    = "rate-missing"
 	UnknownMember  = "unknown-parameter"
 	mostDirections = 3
 )
@@ -206,26 +203,6 @@ func (q *LidQuestion) checkOpening(f *faults) {
 	if c := slices.Min(q.Collar); q.Opening >= c {
 		f.add(OpeningWider, "opening_mm", fmt.Sprintf("larger than collar_mm: opening %s, collar %s. Were they swapped?", MM.Format(q.Opening), MM.Format(c)))
 	}
-}
-
-// pieceOf checks a length measured on a pot. Outside 5 to 2000 mm the unit is in doubt, and
-// the fault says what it would be in inches.
-func (f *faults) pieceOf(field string, l Millimetre, what string) {
-	if l >= ShortestPiece && l <= LongestPiece {
-		return
-	}
-	if !(l >= 0) {
-		f.number(field, float64(l), float64(ShortestPiece), float64(LongestPiece))
-		return
-	}
-	why := fmt.Sprintf("%s is no %s: which unit was meant?", MM.Format(l), what)
-	switch {
-	case l < ShortestPiece:
-		why += fmt.Sprintf(" %s in would be %s, %s cm %s", plain(float64(l)), MM.Format(l*25.4), plain(float64(l)), MM.Format(l*10))
-	default:
-		why += fmt.Sprintf(" At most %s is believed", MM.Format(LongestPiece))
-	}
-	f.add(UnitUnclear, field, why)
 }
 
 func (q *LidQuestion) checkStages(f *faults) {

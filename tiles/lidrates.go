@@ -149,10 +149,10 @@ func (q *LidQuestion) pair(rates Rates, at LidFiring, companion Gone, bodyStage,
 	switch {
 	case bodyClay:
 		fit, err := rates.Pair(body, body, Apart)
-		return fit.apart(stated), err
+		return fit.JoinApart(stated), err
 	case lidClay:
 		fit, err := rates.Pair(lid, lid, Apart)
-		return stated.apart(fit), err
+		return stated.JoinApart(fit), err
 	}
 	return stated, nil
 }
@@ -174,20 +174,4 @@ func (q *LidQuestion) lidGone() Gone {
 		return GoneByRatio(*q.LidRates.Leather)
 	}
 	return Gone{}
-}
-
-// apart takes the body of p and the lid of q, which share nothing.
-func (p Pair) apart(q Pair) Pair {
-	join := func(a, b Spread2) Spread2 { return Spread2{{a[0][0], 0}, {0, b[1][1]}} }
-	return Pair{
-		R:        [2]LogPercent{p.R[0], q.R[1]},
-		Rate:     join(p.Rate, q.Rate),
-		Batch:    join(p.Batch, q.Batch),
-		Load:     join(p.Load, q.Load),
-		Position: join(p.Position, q.Position),
-		Piece:    join(p.Piece, q.Piece),
-		Gone:     join(p.Gone, q.Gone),
-		Nu:       min(p.Nu, q.Nu),
-		Standing: [2]Standing{p.Standing[0], q.Standing[1]},
-	}
 }

@@ -69,6 +69,9 @@ func (l *Load) Validate() error {
 	return f.err()
 }
 
+// Kinds are all kinds of load, in the order in which they are counted.
+func Kinds() []kiln.Kind { return kinds }
+
 // Measures is the stage that bars have after a firing of this kind, or empty for a kind
 // that says nothing about it.
 func Measures(k kiln.Kind) Stage {

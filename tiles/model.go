@@ -179,7 +179,7 @@ func (f *Fit) arrange(s *sheet) {
 	for _, l := range s.lines {
 		fmt.Fprint(&key, "|", l.stage, " ", l.mark, " ", l.step)
 		if l.heat != nil {
-			fmt.Fprint(&key, " ", l.heat.loadName(), " ", float64(l.heat.Work), " ", l.heat.Probe)
+			fmt.Fprint(&key, " ", loadName(l.heat), " ", float64(l.heat.Work), " ", l.heat.Probe)
 		}
 	}
 	s.key = key.String()
@@ -261,7 +261,7 @@ func (s *sheet) names(extra map[column]float64) []column {
 		if l.heat == nil {
 			continue
 		}
-		n := column{'l', l.heat.loadName(), ""}
+		n := column{'l', loadName(l.heat), ""}
 		out = append(out, n)
 		if u := l.heat.ExtraSD; u > extra[n] && !math.IsInf(u, 0) {
 			extra[n] = u
@@ -343,7 +343,7 @@ func (f *Fit) pattern(s *sheet) pattern {
 			continue
 		}
 		rows.put(i, f.columns.place[column{'f', string(s.bar.Clay), string(s.bar.Batch)}], to.ripe)
-		place := l.heat.loadName()
+		place := loadName(l.heat)
 		if position[place] == nil {
 			position[place] = make([]float64, n)
 			places = append(places, place)
@@ -370,7 +370,7 @@ func (f *Fit) pattern(s *sheet) pattern {
 }
 
 // loadName tells loads apart, those without an id by kiln and time.
-func (h Heat) loadName() string {
+func loadName(h *Heat) string {
 	if h.Load != "" {
 		return h.Load
 	}

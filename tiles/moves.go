@@ -71,7 +71,7 @@ func (f *Fit) Moves(a Ask) ([]Move, error) {
 			return nil, err
 		}
 		if math.Abs(l.mean-was.mean) >= worthMoving {
-			m := Move{At: these[0].at, Batch: l.ref, Was: LogPercent(was.mean).ratio(), Now: LogPercent(l.mean).ratio(), Load: these[0].load}
+			m := Move{At: these[0].at, Batch: l.ref, Was: LogPercent(was.mean).Ratio(), Now: LogPercent(l.mean).Ratio(), Load: these[0].load}
 			for _, s := range these {
 				m.Bars = include(m.Bars, f.studio.Bars[s.bar].Code)
 			}
@@ -96,14 +96,14 @@ func (f *Fit) factsAbout(clay ClayID) []fact {
 	for _, s := range f.sheets {
 		for _, l := range s.lines {
 			if s.bar.Clay == clay && l.heat != nil {
-				loads[l.heat.loadName()] = true
+				loads[loadName(l.heat)] = true
 			}
 		}
 	}
 	var out []fact
 	for i := range f.studio.Bars {
 		b := &f.studio.Bars[i]
-		if !b.InFit() || b.Clay != clay && !slices.ContainsFunc(b.Firings, func(h Heat) bool { return loads[h.loadName()] }) {
+		if !b.InFit() || b.Clay != clay && !slices.ContainsFunc(b.Firings, func(h Heat) bool { return loads[loadName(&h)] }) {
 			continue
 		}
 		for _, r := range b.Readings {
@@ -112,7 +112,7 @@ func (f *Fit) factsAbout(clay ClayID) []fact {
 			}
 			load := ""
 			if h, ok := b.Hottest(r); ok {
-				load = h.loadName()
+				load = loadName(&h)
 			}
 			add := func(at time.Time, undo func(*Reading) bool) {
 				out = append(out, fact{at, i, r.ID, load, undo})

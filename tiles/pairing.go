@@ -30,7 +30,7 @@ func (b *BoardQuestion) pairUp(a BoardAnswer, d LidDefaults, known BoardKnown, o
 			w := float64(l.Width)
 			chance[i][j] = f.chanceAt(w)
 			worth[i][j] = math.Log(max(chance[i][j], 1e-13))
-			if play := f.playAt(w); play >= f.fit.least && play <= min(f.fit.most, f.fit.bound.at) {
+			if least, most, bound := f.bounds(); f.playAt(w) >= least && f.playAt(w) <= min(most, bound) {
 				worth[i][j] += 1000
 			}
 		}
@@ -41,7 +41,7 @@ func (b *BoardQuestion) pairUp(a BoardAnswer, d LidDefaults, known BoardKnown, o
 	for i, j := range lid {
 		p := BoardPair{Gallery: i, FitChance: math.NaN(), Set: Millimetre(own[i])}
 		if j >= 0 && chance[i][j] >= hopeless {
-			p.Lid, p.FitChance, p.Set = b.Measured[j].Lid, chance[i][j], nan
+			p.Lid, p.FitChance, p.Set = b.Measured[j].Lid, chance[i][j], Millimetre(math.NaN())
 			a.ExpectedPairs += chance[i][j]
 		}
 		a.Pairs = append(a.Pairs, p)

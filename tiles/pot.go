@@ -1,6 +1,6 @@
 package tiles
 
-import "strings"
+import "errors"
 
 // PotCard is one pot's remembered sizes, made at the wheel while its gallery is wet.
 type PotCard struct {
@@ -69,14 +69,20 @@ func (p PotCard) Question() LidQuestion {
 	return q
 }
 
-// ParseBatchRef reads tern/B. Empty text gives the empty reference.
-func ParseBatchRef(field, text string) (BatchRef, error) {
-	if text == "" {
-		return BatchRef{}, nil
-	}
-	clay, batch, _ := strings.Cut(text, "/")
-	ref := BatchRef{ClayID(clay), BatchID(batch)}
-	var f faults
-	f.batchRef(field, ref)
-	return ref, f.err()
+// ErrNoPot means that there is no pot card of that id.
+var ErrNoPot = errors.New("no such pot card")
+
+// KeptPot is a pot card with its revision.
+type KeptPot struct {
+	PotCard
+	Revision int64
+}
+
+// PotFilter narrows a list of pot cards down.
+type PotFilter struct {
+	ID    string
+	Form  string
+	Find  string // words, each of which stands in the mark, number, form or date
+	After string // said before the card of this id, for lists in parts
+	Limit int    // 0: all
 }

@@ -58,6 +58,22 @@ type Pair struct {
 	Standing [2]Standing
 }
 
+// JoinApart takes the body of p and the lid of q, which share nothing.
+func (p Pair) JoinApart(q Pair) Pair {
+	join := func(a, b Spread2) Spread2 { return Spread2{{a[0][0], 0}, {0, b[1][1]}} }
+	return Pair{
+		R:        [2]LogPercent{p.R[0], q.R[1]},
+		Rate:     join(p.Rate, q.Rate),
+		Batch:    join(p.Batch, q.Batch),
+		Load:     join(p.Load, q.Load),
+		Position: join(p.Position, q.Position),
+		Piece:    join(p.Piece, q.Piece),
+		Gone:     join(p.Gone, q.Gone),
+		Nu:       min(p.Nu, q.Nu),
+		Standing: [2]Standing{p.Standing[0], q.Standing[1]},
+	}
+}
+
 // Trust is one word for how far a rate can be trusted; the rules are published in the Clay page.
 type Trust string
 
@@ -77,7 +93,6 @@ type Standing struct {
 	Untested      bool
 	NearestTested kiln.Celsius // NaN if nothing was tested, or if tested
 	NoOwnFired    bool         // the clay has no fired bar of its own in any batch
-	SisterBatch   bool         // the clay has, this batch has none
 }
 
 // Rates answers for a body and a lid at once, so that what they share can cancel.

@@ -72,11 +72,11 @@ func Spread(readings []ShelfReading) (Shelves, bool) {
 	n := len(names)
 	a, b := mat.NewSymDense(n+len(levels), nil), mat.NewVecDense(n+len(levels), nil)
 	for j := range n {
-		a.SetSym(j, j, 1/square(shelfSD))
+		a.SetSym(j, j, 1/squared(shelfSD))
 	}
 	var slope, weight float64
 	for _, r := range readings {
-		w := 1 / square(r.SD)
+		w := 1 / squared(r.SD)
 		j, _ := slices.BinarySearch(names, r.Shelf)
 		i, _ := slices.BinarySearch(levels, r.Load)
 		i += n
@@ -158,8 +158,8 @@ func (f *Fit) Shelves(of kiln.KilnID) (Shelves, bool) {
 			if s.lines[before].stage == Dry {
 				sd = 0
 			}
-			sd = math.Sqrt(square(sd) + row(i) + row(before))
-			all = append(all, ShelfReading{l.heat.loadName(), l.heat.Shelf, float64(l.heat.Work) + (off[i]-off[before])/slope, math.Hypot(sd/slope, placeSD), slope})
+			sd = math.Sqrt(squared(sd) + row(i) + row(before))
+			all = append(all, ShelfReading{loadName(l.heat), l.heat.Shelf, float64(l.heat.Work) + (off[i]-off[before])/slope, math.Hypot(sd/slope, placeSD), slope})
 		}
 	}
 	return Spread(all)
@@ -175,6 +175,6 @@ func (f *Fit) off(s *sheet) (lines []float64, reading func(i int) float64) {
 		lines[i] = b.Y[i] - f.solved.Mean(row)
 	}
 	return lines, func(i int) float64 {
-		return square(math.Exp(f.solved.Theta[thetaReading]))*b.Noise[0].Diag[i] + b.Noise[1].Diag[i]
+		return squared(math.Exp(f.solved.Theta[thetaReading]))*b.Noise[0].Diag[i] + b.Noise[1].Diag[i]
 	}
 }

@@ -48,9 +48,6 @@ type Basis struct {
 	LastReading         time.Time // last fired reading; zero: none
 }
 
-// ratio is a log shrink as a share of the length before it.
-func (l LogPercent) ratio() Ratio { return Ratio(-math.Expm1(-float64(l) / 100)) }
-
 // Shrinkage of the part that a asks about, from its stage to a later one.
 func (f *Fit) Shrinkage(a Ask, to Stage) (Shrinkage, error) {
 	l, err := f.leg(a, to)
@@ -58,7 +55,7 @@ func (f *Fit) Shrinkage(a Ask, to Stage) (Shrinkage, error) {
 		return Shrinkage{}, err
 	}
 	a.Batch = l.ref.Batch
-	out := Shrinkage{From: a.Stage, To: to, At: a, Log: LogPercent(l.mean), Total: LogPercent(l.mean).ratio(), Standing: f.Standing(a)}
+	out := Shrinkage{From: a.Stage, To: to, At: a, Log: LogPercent(l.mean), Total: LogPercent(l.mean).Ratio(), Standing: f.Standing(a)}
 	out.Multiply = math.Exp(l.mean / 100)
 	var sd float64
 	sd, out.Nu, out.Likely = f.likely(l, false)
@@ -86,7 +83,7 @@ func (f *Fit) likely(l leg, piece bool) (sd, nu float64, r Range) {
 	nu = f.freedom(l, l, p, c)
 	sd = math.Sqrt(p.whole().along(c) * math.Exp(1/nu))
 	half := sd * quantile(nu, (1+LikelyLevel)/2)
-	return sd, nu, Range{LogPercent(l.mean - half).ratio(), LogPercent(l.mean + half).ratio()}
+	return sd, nu, Range{LogPercent(l.mean - half).Ratio(), LogPercent(l.mean + half).Ratio()}
 }
 
 func quantile(nu, p float64) float64 {
@@ -108,14 +105,16 @@ func (f *Fit) shares(a Ask) ShrinkParts {
 		if err != nil {
 			return Ratio(math.NaN())
 		}
-		return LogPercent(l.mean).ratio()
+		return LogPercent(l.mean).Ratio()
 	}
 	p := ShrinkParts{Drying: at(Wet, Dry), FiringOnDry: at(Dry, Fired), BisqueOnDry: at(Dry, Biscuit), LeatherFrom: "handbook"}
 	p.FiringOnWet = (1 - p.Drying) * p.FiringOnDry
 	if a.Gone.Known && a.Stage == Leather {
-		p.Leather, p.LeatherFrom = a.Gone.H.ratio(), "stated"
+		p.Leather, p.LeatherFrom = a.Gone.H.Ratio(), "stated"
 	} else {
 		p.Leather = at(Wet, Leather)
 	}
 	return p
 }
+
+func squared(x float64) float64 { return x * x }

@@ -199,24 +199,24 @@ func (f *Fit) parts(a, b leg, together Together) parts {
 		for j, y := range two {
 			same := share(i, j, a.ref == b.ref && a.ref.Batch != "")
 			if same {
-				p.of[thetaBatchDrying][i][j] = x.batchDrying * y.batchDrying * square(sd(thetaBatchDrying))
-				p.of[thetaBatchFiring][i][j] = x.batchFiring * y.batchFiring * square(sd(thetaBatchFiring))
+				p.of[thetaBatchDrying][i][j] = x.batchDrying * y.batchDrying * squared(sd(thetaBatchDrying))
+				p.of[thetaBatchFiring][i][j] = x.batchFiring * y.batchFiring * squared(sd(thetaBatchFiring))
 			}
 			if share(i, j, a.ref.Clay == b.ref.Clay && a.formingVar > 0) {
 				p.forming[i][j] = math.Sqrt(x.formingVar * y.formingVar)
 			}
 			if share(i, j, loads) {
-				p.of[thetaLoad][i][j] = (x.final*y.final + x.bisque*y.bisque) * square(sd(thetaLoad))
+				p.of[thetaLoad][i][j] = (x.final*y.final + x.bisque*y.bisque) * squared(sd(thetaLoad))
 				p.work[i][j] = x.final * y.final * x.workSD * y.workSD
 			}
 			if share(i, j, a.probe == b.probe) {
 				p.probe[i][j] = x.newProbe * y.newProbe
 			}
 			if share(i, j, place) {
-				p.of[thetaPosition][i][j] = (x.final*y.final + x.bisque*y.bisque) * square(sd(thetaPosition))
+				p.of[thetaPosition][i][j] = (x.final*y.final + x.bisque*y.bisque) * squared(sd(thetaPosition))
 			}
 			if i == j {
-				p.of[thetaPiece][i][j] = x.piece * y.piece * square(sd(thetaPiece))
+				p.of[thetaPiece][i][j] = x.piece * y.piece * squared(sd(thetaPiece))
 				p.gone[i][j] = x.goneVar
 			}
 		}

@@ -65,7 +65,7 @@ func (f *Fit) Curve(a Ask, to Stage, low, high kiln.Celsius, n int) ([]CurvePoin
 			return nil, nil, err
 		}
 		_, _, likely := f.likely(l, false)
-		points = append(points, CurvePoint{h, LogPercent(l.mean).ratio(), likely, seen.covers(float64(h))})
+		points = append(points, CurvePoint{h, LogPercent(l.mean).Ratio(), likely, seen.covers(float64(h))})
 	}
 	return points, f.dots(a.Clay, a.Stage, to), nil
 }
@@ -94,7 +94,7 @@ func (f *Fit) dots(id ClayID, from, to Stage) []CurveDot {
 			if s.weight != nil {
 				weight = min(s.weight[i], s.weight[first])
 			}
-			out = append(out, CurveDot{s.bar.Code, l.heat.loadName(), l.heat.Work, LogPercent(y).ratio(), weight, s.bar.Batch, itself})
+			out = append(out, CurveDot{s.bar.Code, loadName(l.heat), l.heat.Work, LogPercent(y).Ratio(), weight, s.bar.Batch, itself})
 		}
 	}
 	return out

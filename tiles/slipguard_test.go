@@ -60,7 +60,7 @@ func TestSlipGuard(t *testing.T) {
 							c.asked++ // refused with the question which unit was meant
 							return
 						}
-						if bar.Judge(&s, fit); s.Unusual {
+						if tiles.Judge(bar, &s, fit); s.Unusual {
 							c.asked++
 							named[s.Slip]++
 							if s.Question == "" || s.Slip == "" || s.Counts() {

@@ -22,8 +22,8 @@ type StatedRates struct {
 // go with a clay.
 func (s StatedRates) any() bool { return s.Drying != nil || s.Bisque != nil || s.Firing != nil }
 
-// value of a rate not stated is nought; needs has seen to it that it is not needed.
-func (r *Ratio) value() float64 {
+// statedOr0 of a rate not stated is nought; needs has seen to it that it is not needed.
+func statedOr0(r *Ratio) float64 {
 	if r == nil {
 		return 0
 	}
@@ -33,16 +33,16 @@ func (r *Ratio) value() float64 {
 // Left is the length that is left at the finished stage of a length of 1 at stage:
 // wet (1-D)(1-F); soft, leather (1-D)(1-F)/(1-H); dry 1-F; bisque (1-F)/(1-B); fired 1.
 func (s StatedRates) Left(stage Stage) float64 {
-	dried, fired := 1-s.Drying.value(), 1-s.Firing.value()
+	dried, fired := 1-statedOr0(s.Drying), 1-statedOr0(s.Firing)
 	switch stage {
 	case Wet:
 		return dried * fired
 	case Soft, Leather:
-		return dried * fired / (1 - s.Leather.value())
+		return dried * fired / (1 - statedOr0(s.Leather))
 	case Dry:
 		return fired
 	case Biscuit:
-		return fired / (1 - s.Bisque.value())
+		return fired / (1 - statedOr0(s.Bisque))
 	}
 	return 1
 }

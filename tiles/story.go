@@ -30,9 +30,9 @@ type Chapter struct {
 	Move    *Move    // moved
 }
 
-// Story is all that happened to the bar, in order of time: every reading and what was done to it,
+// Story is all that happened to the bar b, in order of time: every reading and what was done to it,
 // every load and firing, and which of these moved the rate. What has no time stands last.
-func (b Bar) Story(moves []Move) []Chapter {
+func Story(b Bar, moves []Move) []Chapter {
 	var out []Chapter
 	for i := range b.Readings {
 		r := &b.Readings[i]

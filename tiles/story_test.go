@@ -17,7 +17,7 @@ func TestStory(t *testing.T) {
 		Firings: []Heat{{Load: "later", Work: kiln.NoTemperature()}, {Load: "first", Work: 1222, At: day(8)}}}
 	moves := []Move{{At: day(11), Bars: []Code{"BQ7"}}, {At: day(2), Bars: []Code{"BQ4"}}}
 	var got []Happening
-	for _, c := range b.Story(moves) {
+	for _, c := range Story(b, moves) {
 		got = append(got, c.What)
 	}
 	want := []Happening{WasRead, WasStruck, WasRead, WasFired, WasRead, WasConfirmed, WasCounted, MovedRate, WasWeighed, WasPacked}

@@ -63,7 +63,7 @@ func (f *Fit) conclude() {
 				continue
 			}
 			fired = true
-			seen.loads = include(seen.loads, l.heat.loadName())
+			seen.loads = include(seen.loads, loadName(l.heat))
 			if l.heat.Probe != "" {
 				seen.probes = include(seen.probes, l.heat.Probe)
 			}
@@ -177,7 +177,6 @@ func (f *Fit) Standing(a Ask) Standing {
 	if batch == nil {
 		batch = &batchSeen{}
 	}
-	out.SisterBatch = !out.NoOwnFired && batch.bars == 0
 	if !out.NoOwnFired && hot.Known() && !clay.covers(float64(hot)) {
 		out.Untested, out.NearestTested = true, kiln.Celsius(clay.nearest(float64(hot)))
 		out.Trust, out.Why = Stretched, fmt.Sprintf("no fired bar near %.0f °C", float64(hot))
@@ -201,7 +200,7 @@ func (f *Fit) Standing(a Ask) Standing {
 	switch {
 	case out.NoOwnFired:
 		out.Trust, out.Why = Borrowed, "no fired bar of this clay yet: "+f.source(ref.Clay)
-	case out.SisterBatch:
+	case batch.bars == 0:
 		out.Trust, out.Why = Borrowed, "no fired bar of this batch yet: rates of the clay's other batches"
 	case !slices.Contains(batch.formings, forming(a.Forming)):
 		out.Trust, out.Why = Unlike, fmt.Sprintf("%s, none of them %s", count(batch.bars, "bar"), formingWords(a.Forming))

@@ -5,6 +5,8 @@
 // It does not know kilns' lines or curves, only the heat work of a firing.
 package tiles
 
+import "math"
+
 // Millimetre is a length between the jaws of the calliper.
 type Millimetre float64
 
@@ -13,3 +15,9 @@ type Ratio float64
 
 // LogPercent is -100 ln(length/length before): shrinks add in it. 12.58 % is 13.44.
 type LogPercent float64
+
+// Ratio is the shrink as a share of the length before it.
+func (l LogPercent) Ratio() Ratio { return Ratio(-math.Expm1(-float64(l) / 100)) }
+
+// LikelyLevel is the level of every range that is called likely.
+const LikelyLevel = 0.90

@@ -51,7 +51,7 @@ func (f *Fit) Witnesses() []Witness {
 			if l.heat == nil || s.slipped(i) || f.clay(s.bar.Clay).slope(float64(l.heat.Work)) < loadMatters {
 				continue
 			}
-			p, load := l.heat.Probe, l.heat.loadName()
+			p, load := l.heat.Probe, loadName(l.heat)
 			if lives[p] == nil {
 				names = append(names, p)
 			}
@@ -75,7 +75,7 @@ func (f *Fit) Witnesses() []Witness {
 			}
 			at := f.columns.place[column{'l', l.load, ""}]
 			rows = append(rows, engine.Row{Cols: []int{at}, Vals: []float64{1}})
-			extra = append(extra, square(f.columns.list[at].Extra))
+			extra = append(extra, squared(f.columns.list[at].Extra))
 		}
 		w.Drift, w.DriftSD = f.drift(rows, extra, len(w.Loads))
 		if at, known := f.columns.place[column{'o', p, ""}]; known && len(names) > 1 {
@@ -130,7 +130,7 @@ func (f *Fit) drift(rows []engine.Row, extra []float64, last int) (mean, sd floa
 		if !(a > 0) {
 			continue
 		}
-		weights = append(weights, (fits+b*b/a-logDet-math.Log(a)-square(away/f.book.Spread))/2)
+		weights = append(weights, (fits+b*b/a-logDet-math.Log(a)-squared(away/f.book.Spread))/2)
 		means, vars = append(means, b/a), append(vars, 1/a)
 	}
 	if len(weights) == 0 {
@@ -151,7 +151,7 @@ func (f *Fit) drift(rows []engine.Row, extra []float64, last int) (mean, sd floa
 
 // shift is one effect of unit prior, in row's units, without that prior.
 func (f *Fit) shift(row engine.Row) (mean, sd float64) {
-	d, e, ok := f.said([]engine.Row{row}, func(int) float64 { return square(row.Vals[0]) })
+	d, e, ok := f.said([]engine.Row{row}, func(int) float64 { return squared(row.Vals[0]) })
 	if !ok || !(d.At(0, 0) > 0) {
 		return 0, math.Inf(1)
 	}

@@ -36,7 +36,7 @@ type KilnYear struct {
 func CountYear(from, to time.Time, loads []KeptLoad, firings []kiln.Firing, control func(kiln.KilnID) kiln.ChannelID, boards []LidBoard) Year {
 	var y Year
 	within := func(t time.Time) bool { return !t.Before(from) && t.Before(to) }
-	for _, k := range kinds {
+	for _, k := range Kinds() {
 		n := 0
 		for _, l := range loads {
 			if l.Kind == k && within(l.Opened) {

@@ -14,6 +14,30 @@ import (
 	"golang.org/x/text/unicode/norm"
 )
 
+// faults gathers what is wrong with a form.
+type faults struct{ all InvalidFields }
+
+func (f *faults) add(kind, field, why string) {
+	f.all = append(f.all, &Invalid{Field: field, Why: why, Type: kind})
+}
+
+// take adds the faults of err, which a check of one field gave.
+func (f *faults) take(err error) {
+	switch e := err.(type) {
+	case *Invalid:
+		f.all = append(f.all, e)
+	case InvalidFields:
+		f.all = append(f.all, e...)
+	}
+}
+
+func (f *faults) err() error {
+	if len(f.all) == 0 {
+		return nil
+	}
+	return f.all
+}
+
 // How long texts may be, in characters.
 const (
 	longestName  = 60
@@ -161,6 +185,26 @@ func (f *faults) piece(field string, l Millimetre) {
 		return
 	}
 	f.number(field, float64(l), float64(ShortestPiece), float64(LongestPiece))
+}
+
+// pieceOf checks a length measured on a pot. Outside 5 to 2000 mm the unit is in doubt, and
+// the fault says what it would be in inches.
+func (f *faults) pieceOf(field string, l Millimetre, what string) {
+	if l >= ShortestPiece && l <= LongestPiece {
+		return
+	}
+	if !(l >= 0) {
+		f.number(field, float64(l), float64(ShortestPiece), float64(LongestPiece))
+		return
+	}
+	why := fmt.Sprintf("%s is no %s: which unit was meant?", MM.Format(l), what)
+	switch {
+	case l < ShortestPiece:
+		why += fmt.Sprintf(" %s in would be %s, %s cm %s", plain(float64(l)), MM.Format(l*25.4), plain(float64(l)), MM.Format(l*10))
+	default:
+		why += fmt.Sprintf(" At most %s is believed", MM.Format(LongestPiece))
+	}
+	f.add(UnitUnclear, field, why)
 }
 
 // cones of the series that a bag or a sitter may name, besides half cones: 022 to 14.

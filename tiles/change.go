@@ -1,0 +1,21 @@
+package tiles
+
+import "time"
+
+// Change is one line of the record of all that happened.
+type Change struct {
+	Seq     int64  // never falls and never repeats
+	Kind    string // reading, bar, load, ...
+	Op      string // put, strike, supersede, confirm, count, close, forget
+	ID      string
+	At      time.Time
+	Trusted bool   // the clock could be trusted
+	Body    string // what was said, as JSON
+}
+
+// SaidSoFar counts what was said: readings by what came of them (counted, held, struck), lids by
+// verdict.
+type SaidSoFar struct {
+	Readings map[string]int
+	Verdicts map[string]int
+}
