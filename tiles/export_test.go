@@ -3,7 +3,7 @@ package tiles
 import (
 	"math"
 
-	engine "lidwright/tiles/fit"
+	"lidwright/tiles/mixedmodel"
 )
 
 // NewPiece is the mean and range of a new piece's log shrink, at any level.
@@ -24,7 +24,7 @@ func (f *Fit) NewPiece(a Ask, level float64) (mean, low, high float64, err error
 func (f *Fit) Again(plain bool) (*Fit, error) {
 	g := *f
 	blocks := f.blocks(f.sheets)
-	m := &engine.Model{Columns: f.columns.list, Params: f.book.params(), Whole: plain}
+	m := &mixedmodel.Model{Columns: f.columns.list, Params: f.book.params(), Whole: plain}
 	m.Blocks = blocks
 	if !plain {
 		m.Blocks = g.cells(blocks)
@@ -59,7 +59,7 @@ func (f *Fit) ClayRate(id ClayID, h float64) (mean, sd float64, err error) {
 	for j, v := range k.prior(to.x) {
 		r.put(0, k.first+j, v)
 	}
-	var z engine.Row
+	var z mixedmodel.Row
 	z.Cols, z.Vals = r.pack()
 	return dryingMean + to.base + dot(to.x, k.mean) + f.solved.Mean(z), math.Sqrt(f.solved.Cov(z)[0][0]), nil
 }

@@ -8,7 +8,7 @@ import (
 	"strings"
 	"time"
 
-	engine "lidwright/tiles/fit"
+	"lidwright/tiles/mixedmodel"
 )
 
 // sheet is one bar as the fit sees it: the readings that have a say, in a fixed order.
@@ -201,11 +201,11 @@ type column struct {
 }
 
 type columns struct {
-	list  []engine.Column
+	list  []mixedmodel.Column
 	place map[column]int
 }
 
-func (c *columns) add(name column, as engine.Column) {
+func (c *columns) add(name column, as mixedmodel.Column) {
 	if _, known := c.place[name]; !known {
 		c.place[name] = len(c.list)
 		c.list = append(c.list, as)
@@ -218,7 +218,7 @@ func (f *Fit) layColumns() {
 	f.columns = columns{place: map[column]int{}}
 	for _, k := range f.clays {
 		k.first = len(f.columns.list)
-		f.columns.list = append(f.columns.list, make([]engine.Column, coefs)...)
+		f.columns.list = append(f.columns.list, make([]mixedmodel.Column, coefs)...)
 	}
 	var names []column
 	extra := map[column]float64{}
@@ -238,16 +238,16 @@ func (f *Fit) layColumns() {
 
 // columnOf is the prior of a column. A forming and a probe life have a fixed sd, which their
 // rows carry.
-func (f *Fit) columnOf(n column, extra float64) engine.Column {
+func (f *Fit) columnOf(n column, extra float64) mixedmodel.Column {
 	switch n.sort {
 	case 'd':
-		return engine.Column{SD: 1 + thetaBatchDrying}
+		return mixedmodel.Column{SD: 1 + thetaBatchDrying}
 	case 'f':
-		return engine.Column{SD: 1 + thetaBatchFiring}
+		return mixedmodel.Column{SD: 1 + thetaBatchFiring}
 	case 'l':
-		return engine.Column{SD: 1 + thetaLoad, Extra: extra, Lone: true}
+		return mixedmodel.Column{SD: 1 + thetaLoad, Extra: extra, Lone: true}
 	}
-	return engine.Column{}
+	return mixedmodel.Column{}
 }
 
 // names lists the columns that a sheet may touch; extra is the doubt of loads' own records.
@@ -282,12 +282,12 @@ func (f *Fit) probeSD(probe string) float64 {
 
 // pattern is what the sheets of one key have in common.
 type pattern struct {
-	block    *engine.Block
+	block    *mixedmodel.Block
 	expected []float64 // what the priors expect of -100 ln(length), the wet length apart
 }
 
-// block is the engine's block of one sheet: readings less what the priors expect.
-func (p pattern) of(s *sheet) *engine.Block {
+// block is the block of one sheet in the mixed model: readings less what the priors expect.
+func (p pattern) of(s *sheet) *mixedmodel.Block {
 	b := *p.block
 	b.Y, b.Weight = make([]float64, len(s.lines)), s.weight
 	for i, l := range s.lines {
@@ -297,9 +297,9 @@ func (p pattern) of(s *sheet) *engine.Block {
 }
 
 // blocks makes those of all sheets.
-func (f *Fit) blocks(sheets []*sheet) []*engine.Block {
+func (f *Fit) blocks(sheets []*sheet) []*mixedmodel.Block {
 	known := map[string]pattern{}
-	out := make([]*engine.Block, len(sheets))
+	out := make([]*mixedmodel.Block, len(sheets))
 	for i, s := range sheets {
 		p, ok := known[s.key]
 		if !ok {
@@ -315,7 +315,7 @@ func (f *Fit) blocks(sheets []*sheet) []*engine.Block {
 func (f *Fit) pattern(s *sheet) pattern {
 	k := f.clay(s.bar.Clay)
 	n := len(s.lines)
-	b := &engine.Block{N: 1, Y: make([]float64, n), Level: make([]int, n), Levels: s.marks}
+	b := &mixedmodel.Block{N: 1, Y: make([]float64, n), Level: make([]int, n), Levels: s.marks}
 	expected := make([]float64, n)
 	rows := newRows(n)
 	own, fixed, piece := make([]float64, n), make([]float64, n), make([]float64, n)
@@ -357,7 +357,7 @@ func (f *Fit) pattern(s *sheet) pattern {
 		}
 	}
 	b.Cols, b.Z = rows.pack()
-	b.Noise = []engine.Noise{
+	b.Noise = []mixedmodel.Noise{
 		{Param: 1 + thetaReading, Diag: own},
 		{Param: 0, Diag: fixed},
 		{Param: 1 + thetaPiece, Vectors: [][]float64{piece}},

@@ -7,7 +7,7 @@ import (
 	"slices"
 	"time"
 
-	engine "lidwright/tiles/fit"
+	"lidwright/tiles/mixedmodel"
 )
 
 const (
@@ -60,7 +60,7 @@ func (f *Fit) Moves(a Ask) ([]Move, error) {
 		facts = facts[n:]
 		before, bars, err := g.without(these)
 		left -= bars
-		if errors.Is(err, engine.ErrAnew) { // farther back it cannot be told without a new fit
+		if errors.Is(err, mixedmodel.ErrAnew) { // farther back it cannot be told without a new fit
 			break
 		}
 		if err != nil {

@@ -9,7 +9,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"lidwright/kiln"
-	engine "lidwright/tiles/fit"
+	"lidwright/tiles/mixedmodel"
 )
 
 // ShelfReading is the heat that one bar saw on its shelf, as its shrink tells it.
@@ -171,7 +171,7 @@ func (f *Fit) off(s *sheet) (lines []float64, reading func(i int) float64) {
 	b := f.pattern(s).of(s)
 	lines = make([]float64, len(s.lines))
 	for i := range lines {
-		row := engine.Row{Cols: b.Cols, Vals: b.Z[i*len(b.Cols) : (i+1)*len(b.Cols)]}
+		row := mixedmodel.Row{Cols: b.Cols, Vals: b.Z[i*len(b.Cols) : (i+1)*len(b.Cols)]}
 		lines[i] = b.Y[i] - f.solved.Mean(row)
 	}
 	return lines, func(i int) float64 {

@@ -7,9 +7,9 @@ import (
 	"slices"
 	"time"
 
-	engine "lidwright/tiles/fit"
-
 	"gonum.org/v1/gonum/mat"
+
+	"lidwright/tiles/mixedmodel"
 )
 
 // ShrinkModel is the number of the model of shrinkage that answers carry. Another number
@@ -51,7 +51,7 @@ func UsualHandbook() Handbook {
 		Spread: 0.9, Forming: 0.4, Probe: 9, Rough: 0.03, LengthClass: 10, FirstReading: 5}
 }
 
-// The thetas, in the order of the engine.
+// The thetas, in the order of the mixed model.
 const (
 	thetaReading = iota
 	thetaPiece
@@ -69,11 +69,11 @@ func (h Handbook) medians() [thetas]float64 {
 // thetaBox is how far an sd may move from its handbook value, on the log scale.
 const thetaBox = 1.6
 
-func (h Handbook) params() []engine.Param {
-	out := make([]engine.Param, thetas)
+func (h Handbook) params() []mixedmodel.Param {
+	out := make([]mixedmodel.Param, thetas)
 	for i, m := range h.medians() {
 		c := math.Log(m)
-		out[i] = engine.Param{Start: c, Low: c - thetaBox, High: c + thetaBox, Centre: c, Spread: h.Spread}
+		out[i] = mixedmodel.Param{Start: c, Low: c - thetaBox, High: c + thetaBox, Centre: c, Spread: h.Spread}
 	}
 	return out
 }
@@ -87,9 +87,9 @@ type Fit struct {
 	left    []LeftOut
 	clays   []*clayCurve
 	columns columns
-	model   *engine.Model
+	model   *mixedmodel.Model
 	keys    []string // of each cell, in the order of the model's blocks
-	solved  *engine.Solution
+	solved  *mixedmodel.Solution
 	doubt   *mat.SymDense // covariance of theta
 	first   []float64     // theta of the first pass
 	batches map[BatchRef]*batchSeen
@@ -169,7 +169,7 @@ func (s Studio) begin() (*Fit, error) {
 // before any variance is estimated, and at the handbook's sds: one slip of 10 mm can drive
 // the sd of pieces to 1 %, and such an sd would let it pass.
 func (f *Fit) pass(start []float64) error {
-	f.model = &engine.Model{Columns: f.columns.list, Params: f.book.params()}
+	f.model = &mixedmodel.Model{Columns: f.columns.list, Params: f.book.params()}
 	handbook := make([]float64, thetas)
 	for i, p := range f.model.Params {
 		handbook[i] = p.Centre
@@ -179,14 +179,14 @@ func (f *Fit) pass(start []float64) error {
 	}
 	blocks := f.blocks(f.sheets)
 	f.model.Blocks = blocks
-	weights, err := engine.Screen(f.model, handbook)
+	weights, err := mixedmodel.Outliers(f.model, handbook)
 	if err != nil {
 		return err
 	}
 	for i, s := range f.sheets {
 		s.weight, blocks[i].Weight = weights[i], weights[i]
 	}
-	f.model = &engine.Model{Columns: f.columns.list, Params: f.book.params(), Blocks: f.cells(blocks)}
+	f.model = &mixedmodel.Model{Columns: f.columns.list, Params: f.book.params(), Blocks: f.cells(blocks)}
 	theta, err := f.minimise(start)
 	if err != nil {
 		return err
@@ -235,11 +235,11 @@ func (f *Fit) uncertain(theta []float64) (*mat.SymDense, error) {
 	if err != nil {
 		return nil, err
 	}
-	return engine.Floor(h, 1/(f.book.Spread*f.book.Spread))
+	return mixedmodel.Floor(h, 1/(f.book.Spread*f.book.Spread))
 }
 
 // cells joins bars that are alike, and keeps the key of each cell.
-func (f *Fit) cells(blocks []*engine.Block) []*engine.Block {
+func (f *Fit) cells(blocks []*mixedmodel.Block) []*mixedmodel.Block {
 	keys := make([]string, len(blocks))
 	f.keys = nil
 	seen := map[string]bool{}
@@ -250,7 +250,7 @@ func (f *Fit) cells(blocks []*engine.Block) []*engine.Block {
 			f.keys = append(f.keys, keys[i])
 		}
 	}
-	return engine.Gather(blocks, keys)
+	return mixedmodel.Gather(blocks, keys)
 }
 
 // Left lists the readings that have no say, and why; slips are among them.

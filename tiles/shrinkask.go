@@ -8,7 +8,7 @@ import (
 	"sync"
 
 	"lidwright/kiln"
-	engine "lidwright/tiles/fit"
+	"lidwright/tiles/mixedmodel"
 )
 
 // Shares of the drying shrink that are gone before a piece is dry (assumed), with their sds.
@@ -21,7 +21,7 @@ const (
 // of what is still to come.
 type leg struct {
 	mean  float64
-	row   engine.Row
+	row   mixedmodel.Row
 	ref   BatchRef
 	probe string
 
@@ -58,7 +58,7 @@ func (f *Fit) leg(a Ask, to Stage) (leg, error) {
 		return leg{}, &Invalid{Field: "to", Why: fmt.Sprintf("%s comes before %s", to, a.Stage), Type: GoesBackwards}
 	}
 	if a.Stage == Fired { // nothing left to lose, whatever the heat
-		return leg{ref: a.BatchRef, row: engine.Row{}}, nil
+		return leg{ref: a.BatchRef, row: mixedmodel.Row{}}, nil
 	}
 	if to == Fired && !a.Work.Known() || to == Biscuit && !a.BisqueWork.Known() {
 		return leg{}, &Invalid{Field: "heat_work_c", Why: "no usual firing yet and no cone on the bag: say which heat", Type: "no-usual-firing"}
@@ -276,17 +276,17 @@ func (f *Fit) freedom(a, b leg, p parts, c [2]float64) float64 {
 	for k := range j {
 		j[k] += 2 * p.of[k].along(c)
 	}
-	return max(leastFreedom, engine.Freedom(v, j, f.doubt))
+	return max(leastFreedom, mixedmodel.SatterthwaiteDF(v, j, f.doubt))
 }
 
 // slopes keeps what was worked out once: the slopes of C in theta over the columns of a
 // clay and batch.
 type slopes struct {
 	mu   sync.Mutex
-	kept map[string]engine.Slopes
+	kept map[string]mixedmodel.Slopes
 }
 
-func (f *Fit) slopesOf(z engine.Row) []float64 {
+func (f *Fit) slopesOf(z mixedmodel.Row) []float64 {
 	if len(z.Cols) == 0 {
 		return make([]float64, thetas)
 	}
@@ -305,7 +305,7 @@ func (f *Fit) slopesOf(z engine.Row) []float64 {
 }
 
 // combine is c0 a + c1 b.
-func combine(a, b engine.Row, c [2]float64) engine.Row {
+func combine(a, b mixedmodel.Row, c [2]float64) mixedmodel.Row {
 	r := newRows(1)
 	sum := map[int]float64{}
 	for i, col := range a.Cols {
@@ -317,7 +317,7 @@ func combine(a, b engine.Row, c [2]float64) engine.Row {
 	for col, v := range sum { // order does not matter: pack sorts
 		r.put(0, col, v)
 	}
-	out := engine.Row{}
+	out := mixedmodel.Row{}
 	out.Cols, out.Vals = r.pack()
 	return out
 }

@@ -4,9 +4,9 @@ import (
 	"math"
 	"slices"
 
-	engine "lidwright/tiles/fit"
-
 	"gonum.org/v1/gonum/mat"
+
+	"lidwright/tiles/mixedmodel"
 )
 
 // Expected is what a reading should be, by the other readings of its bar and by the fit.
@@ -56,7 +56,7 @@ func (f *Fit) Expect(b Bar, r Reading) (Expected, bool) {
 	}
 	g := *f
 	if fresh := g.growColumns(s); len(fresh) > 0 {
-		solved, err := f.solved.With(engine.Change{Columns: fresh, Blocks: f.solved.Blocks()})
+		solved, err := f.solved.With(mixedmodel.Change{Columns: fresh, Blocks: f.solved.Blocks()})
 		if err != nil {
 			return Expected{}, false
 		}
@@ -114,7 +114,7 @@ func (f *Fit) expectLine(s *sheet, n int) (mean, sd float64, ok bool) {
 	}
 	rest := 1 - mat.Dot(one, &a)
 	share := rest / mat.Dot(one, &c)
-	row := engine.Row{Cols: b.Cols, Vals: make([]float64, len(b.Cols))}
+	row := mixedmodel.Row{Cols: b.Cols, Vals: make([]float64, len(b.Cols))}
 	z := func(i, col int) float64 { return b.Z[i*len(b.Cols)+col] }
 	for col := range b.Cols {
 		row.Vals[col] = z(n, col)

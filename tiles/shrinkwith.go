@@ -6,7 +6,7 @@ import (
 	"math"
 	"slices"
 
-	engine "lidwright/tiles/fit"
+	"lidwright/tiles/mixedmodel"
 )
 
 // With is the fit after one bar changed: a new bar, a new reading, a struck or confirmed
@@ -16,7 +16,7 @@ import (
 // time) it says so, and Fit must be called.
 func (f *Fit) With(b Bar) (*Fit, error) {
 	if f.clay(b.Clay) == nil {
-		return nil, fmt.Errorf("shrink update: bar %s is of clay %q, which is not in the fit: %w", b.Code, b.Clay, engine.ErrAnew)
+		return nil, fmt.Errorf("shrink update: bar %s is of clay %q, which is not in the fit: %w", b.Code, b.Clay, mixedmodel.ErrAnew)
 	}
 	g := *f
 	order := func(x, y Bar) int { return cmp.Or(cmp.Compare(x.ID, y.ID), cmp.Compare(x.Code, y.Code)) }
@@ -31,7 +31,7 @@ func (f *Fit) With(b Bar) (*Fit, error) {
 	now, left := g.sheet(&g.studio.Bars[at])
 	g.left = append(g.left, left...)
 
-	var change engine.Change
+	var change mixedmodel.Change
 	change.Columns = g.growColumns(now)
 	g.sheets = slices.Clone(f.sheets)
 	touched := map[string]bool{}
@@ -75,7 +75,7 @@ func (s *sheet) cell() string {
 }
 
 // growColumns adds the columns that a sheet is the first to name, and lists them.
-func (f *Fit) growColumns(s *sheet) []engine.Column {
+func (f *Fit) growColumns(s *sheet) []mixedmodel.Column {
 	if s == nil {
 		return nil
 	}
@@ -151,19 +151,19 @@ func (f *Fit) nameSlips(before *Fit, old, s *sheet) {
 }
 
 // recell lists the blocks as they are now: cells that were not touched stay.
-func (f *Fit) recell(touched map[string]bool) ([]*engine.Block, []string) {
+func (f *Fit) recell(touched map[string]bool) ([]*mixedmodel.Block, []string) {
 	members := map[string][]*sheet{}
 	for _, s := range f.sheets {
 		if c := s.cell(); touched[c] {
 			members[c] = append(members[c], s)
 		}
 	}
-	var blocks []*engine.Block
+	var blocks []*mixedmodel.Block
 	var keys []string
 	gather := func(key string) {
 		if list := members[key]; len(list) > 0 {
 			same := make([]string, len(list))
-			blocks, keys = append(blocks, engine.Gather(f.blocks(list), same)...), append(keys, key)
+			blocks, keys = append(blocks, mixedmodel.Gather(f.blocks(list), same)...), append(keys, key)
 		}
 		delete(members, key)
 	}

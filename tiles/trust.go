@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
-	engine "lidwright/tiles/fit"
+	"lidwright/tiles/mixedmodel"
 )
 
 // Rules of trust (own; 15 and 60 were not tuned).
@@ -38,7 +38,7 @@ type claySeen struct {
 // conclude counts what was seen, after the last screening.
 func (f *Fit) conclude() {
 	f.batches = map[BatchRef]*batchSeen{}
-	f.slopes = &slopes{kept: map[string]engine.Slopes{}}
+	f.slopes = &slopes{kept: map[string]mixedmodel.Slopes{}}
 	f.left = slices.DeleteFunc(f.left, func(l LeftOut) bool { return l.Slip })
 	for i := range f.studio.Bars {
 		b := &f.studio.Bars[i]

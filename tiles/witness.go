@@ -6,9 +6,9 @@ import (
 	"slices"
 	"time"
 
-	engine "lidwright/tiles/fit"
-
 	"gonum.org/v1/gonum/mat"
+
+	"lidwright/tiles/mixedmodel"
 )
 
 const (
@@ -67,20 +67,20 @@ func (f *Fit) Witnesses() []Witness {
 		slices.SortFunc(loads, func(a, b seen) int { return cmp.Or(a.at.Compare(b.at), cmp.Compare(a.load, b.load)) })
 		loads = loads[max(0, len(loads)-witnessLoads-witnessBefore):]
 		w := Witness{Probe: p, Shift: math.NaN(), ShiftSD: math.NaN()}
-		var rows []engine.Row
+		var rows []mixedmodel.Row
 		var extra []float64
 		for i, l := range loads {
 			if len(loads)-i <= witnessLoads {
 				w.Loads = append(w.Loads, l.load)
 			}
 			at := f.columns.place[column{'l', l.load, ""}]
-			rows = append(rows, engine.Row{Cols: []int{at}, Vals: []float64{1}})
+			rows = append(rows, mixedmodel.Row{Cols: []int{at}, Vals: []float64{1}})
 			extra = append(extra, squared(f.columns.list[at].Extra))
 		}
 		w.Drift, w.DriftSD = f.drift(rows, extra, len(w.Loads))
 		if at, known := f.columns.place[column{'o', p, ""}]; known && len(names) > 1 {
 			sd := f.probeSD(p)
-			w.Shift, w.ShiftSD = f.shift(engine.Row{Cols: []int{at}, Vals: []float64{sd}})
+			w.Shift, w.ShiftSD = f.shift(mixedmodel.Row{Cols: []int{at}, Vals: []float64{sd}})
 		}
 		over := func(v, sd float64) bool { return math.Abs(v) > witnessOver && math.Abs(v) > 2*sd }
 		w.Disagree = over(w.Drift, w.DriftSD) || over(w.Shift, w.ShiftSD)
@@ -90,7 +90,7 @@ func (f *Fit) Witnesses() []Witness {
 }
 
 // drift is the drift of the last loads of rows; extra is the variance of each one's own record.
-func (f *Fit) drift(rows []engine.Row, extra []float64, last int) (mean, sd float64) {
+func (f *Fit) drift(rows []mixedmodel.Row, extra []float64, last int) (mean, sd float64) {
 	n := len(rows)
 	d, e, ok := f.said(rows, func(i int) float64 { return math.Exp(2*f.solved.Theta[thetaLoad]) + extra[i] })
 	if !ok {
@@ -150,8 +150,8 @@ func (f *Fit) drift(rows []engine.Row, extra []float64, last int) (mean, sd floa
 }
 
 // shift is one effect of unit prior, in row's units, without that prior.
-func (f *Fit) shift(row engine.Row) (mean, sd float64) {
-	d, e, ok := f.said([]engine.Row{row}, func(int) float64 { return squared(row.Vals[0]) })
+func (f *Fit) shift(row mixedmodel.Row) (mean, sd float64) {
+	d, e, ok := f.said([]mixedmodel.Row{row}, func(int) float64 { return squared(row.Vals[0]) })
 	if !ok || !(d.At(0, 0) > 0) {
 		return 0, math.Inf(1)
 	}
@@ -159,7 +159,7 @@ func (f *Fit) shift(row engine.Row) (mean, sd float64) {
 }
 
 // said is what the bars say about some effects, apart from their prior variances: D and e above.
-func (f *Fit) said(rows []engine.Row, prior func(int) float64) (d *mat.Dense, e *mat.VecDense, ok bool) {
+func (f *Fit) said(rows []mixedmodel.Row, prior func(int) float64) (d *mat.Dense, e *mat.VecDense, ok bool) {
 	n := len(rows)
 	cov := f.solved.Cov(rows...)
 	c := mat.NewDense(n, n, nil)

@@ -22,8 +22,8 @@ var arrows = map[string][]string{
 	"kiln/practice":          {"kiln"},
 	"kiln/source":            {"kiln", "kiln/thermocouple"},
 	"kiln/source/sourcetest": {"kiln", "kiln/source"},
-	"tiles/fit":              {},
-	"tiles":                  {"kiln", "tiles/fit"},
+	"tiles/mixedmodel":       {},
+	"tiles":                  {"kiln", "tiles/mixedmodel"},
 	"tiles/tilestest":        {"kiln", "tiles"},
 	"config":                 {"kiln", "kiln/thermocouple"},
 	"daemon/notice":          {"kiln"},
@@ -50,7 +50,7 @@ var onlyIn = map[string]string{
 }
 
 // The trade: no I/O, no clock.
-var trade = []string{"kiln", "kiln/thermocouple", "tiles", "tiles/fit"}
+var trade = []string{"kiln", "kiln/thermocouple", "tiles", "tiles/mixedmodel"}
 
 var noTrade = []string{"os", "net", "net/http", "database/sql", "io/ioutil", "log", "log/slog", "syscall", "golang.org/x/sys/unix"}
 

@@ -1,4 +1,4 @@
-package fit
+package mixedmodel
 
 import (
 	"fmt"
@@ -14,12 +14,12 @@ const (
 	slipWeight   = 0.01 // and enters with at most this weight
 )
 
-// Screen finds slips: six rounds of reweighting by a t with 4 degrees of freedom at fixed
+// Outliers finds slips: six rounds of reweighting by a t with 4 degrees of freedom at fixed
 // theta (Lange, Little, Taylor, J. Am. Stat. Assoc. 84, 1989, 881-896), applied to the
 // diagonal noise of each reading alone. Blocks must stand for one unit each. It gives for
 // each block the weights to use from here on: nil if none of its readings slipped, else 1
 // for the good ones and at most 0.01 for the slips. Weights that blocks have are not used.
-func Screen(m *Model, theta []float64) ([][]float64, error) {
+func Outliers(m *Model, theta []float64) ([][]float64, error) {
 	free := *m
 	free.Blocks = make([]*Block, len(m.Blocks))
 	for i, b := range m.Blocks {
@@ -42,7 +42,7 @@ func Screen(m *Model, theta []float64) ([][]float64, error) {
 		for i, b := range free.Blocks {
 			s.reweigh(b, &s.rows[i])
 		}
-		free.letGo(s)
+		free.release(s)
 	}
 	out := make([][]float64, len(m.Blocks))
 	for i, b := range free.Blocks {

@@ -1,4 +1,4 @@
-package fit
+package mixedmodel
 
 import (
 	"fmt"
@@ -68,7 +68,7 @@ func (m *Model) Minimise(start []float64, h *mat.SymDense) (Minimum, error) {
 		if update(h, x, next.Theta, g, gNew) {
 			plain = false
 		}
-		m.letGo(out.Solution)
+		m.release(out.Solution)
 		x, g, out.Solution = next.Theta, gNew, next
 	}
 	return out, nil
@@ -98,7 +98,7 @@ func (m *Model) Polish(from Minimum, inverse *mat.SymDense, tol float64) (Minimu
 		}
 		gNew := s.Gradient()
 		update(h, out.Theta, s.Theta, g, gNew)
-		m.letGo(out.Solution)
+		m.release(out.Solution)
 		g, out = gNew, Minimum{s, out.Evaluations + 1}
 	}
 	return out, nil
@@ -158,7 +158,7 @@ func (m *Model) search(from *Solution, x, step []float64, fall float64) (*Soluti
 			s.invert()
 			return s, try
 		}
-		m.letGo(s)
+		m.release(s)
 	}
 	return nil, mostHalvings
 }
@@ -224,7 +224,7 @@ func (m *Model) Curvature(theta []float64, step float64) (*mat.SymDense, error) 
 				return nil, fmt.Errorf("curvature: %w", err)
 			}
 			g[side] = s.Gradient()
-			m.letGo(s)
+			m.release(s)
 		}
 		for j := range theta {
 			h.Set(i, j, (g[0][j]-g[1][j])/(4*step))

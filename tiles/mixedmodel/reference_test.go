@@ -1,4 +1,4 @@
-package fit
+package mixedmodel
 
 import (
 	"encoding/csv"

@@ -1,13 +1,17 @@
-// Package fit is least squares and its kin on bare numbers: least squares by QR, and linear
-// mixed models by restricted maximum likelihood (REML), with or without priors. It knows
-// nothing of clay. Two entry points ask for no more than numbers and group names, with no
-// formula to write: LeastSquares (columns, a response) and Mixed (the same, and groups). To run
-// another data set of the kind that handbooks publish, fill in their arguments row by row; the
-// examples of both do so. What the shrink fit needs beyond them (blocks of correlated
-// readings, a free level in each, priors, rows alike gathered, updates) is Model.
+// Package mixedmodel fits linear mixed models by restricted maximum likelihood (REML) on bare
+// numbers, with or without priors. In go blocks of readings whose errors go together, columns
+// with their priors, and starting standard deviations; out come means, covariances, the
+// standard deviations and how freely they are known.
 //
-// Everything here is deterministic: the same numbers in the same order give the same bits.
-package fit
+// The product runs Model: Minimise, Polish, Curvature, Outliers, and With for one block more or
+// less. Mixed and LeastSquares ask for no more than columns and group names, with no formula
+// to write. They are the reference: tests alone run them, on data sets with certified or published
+// answers. Mixed lays its data out as a Model and calls Minimise and Polish, so that the kernel
+// that those sets certify is the one that the product runs; LeastSquares, by QR, only starts it.
+//
+// Everything is deterministic: the same numbers in the same order give the same bits. It knows
+// nothing of clay, reads no file, and chooses no model.
+package mixedmodel
 
 import (
 	"fmt"
@@ -37,9 +41,9 @@ type Model struct {
 	spare []*Solution // let go, for their memory
 }
 
-// letGo takes a solution back that nobody will look at again: the next one is worked out in its
+// release takes a solution back that nobody will look at again: the next one is worked out in its
 // memory. A search makes hundreds.
-func (m *Model) letGo(s *Solution) {
+func (m *Model) release(s *Solution) {
 	if s != nil && s.model == m && len(m.spare) < 2 {
 		m.spare = append(m.spare, s)
 	}

@@ -1,4 +1,4 @@
-package fit
+package mixedmodel
 
 import (
 	"errors"
@@ -42,7 +42,8 @@ type MixedFit struct {
 // written out as columns of 0 and 1, an interaction as their product. d is not changed. It
 // fails where the fixed columns depend on one another, leave nothing over, or a length does not
 // agree; the text says which. A variance that wants to be zero ends
-// within 1e-8 of it, relative to the residual.
+// within 1e-8 of it, relative to the residual. It is a reference, run by tests alone: it solves by
+// Model.Minimise and Model.Polish as the shrink fit does, on data whose answers are published.
 func Mixed(d Data) (MixedFit, error) {
 	n := len(d.Y)
 	if n == 0 {
@@ -258,7 +259,7 @@ func (d Data) read(best Minimum, inverse *mat.SymDense, unit []float64, p int) M
 		z := Row{[]int{column + j}, []float64{1 / unit[j]}}
 		v := best.Cov(z)[0][0]
 		out.Beta, out.SE = append(out.Beta, best.Mean(z)), append(out.SE, math.Sqrt(v))
-		out.DF = append(out.DF, Freedom(v, best.Sensitivity(z), inverse))
+		out.DF = append(out.DF, SatterthwaiteDF(v, best.Sensitivity(z), inverse))
 	}
 	return out
 }

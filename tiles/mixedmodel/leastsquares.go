@@ -1,4 +1,4 @@
-package fit
+package mixedmodel
 
 import (
 	"errors"
@@ -22,7 +22,8 @@ type Linear struct {
 // LeastSquares fits y = X b. Give x row by row, with a column of ones for a constant term.
 // It works by Householder QR of the columns scaled to unit length, with two rounds of
 // refinement of the residual, never by the normal equations (Golub and Van Loan, Matrix
-// Computations, 4th ed., 5.3). It fails where a column depends on the others.
+// Computations, 4th ed., 5.3). It fails where a column depends on the others. It is a reference:
+// of the program's own code only Mixed calls it, for its first guess.
 func LeastSquares(x [][]float64, y []float64) (Linear, error) {
 	n := len(y)
 	if n == 0 || len(x) != n || len(x[0]) == 0 {

@@ -1,4 +1,4 @@
-package fit
+package mixedmodel
 
 import (
 	"errors"
