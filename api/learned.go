@@ -305,11 +305,11 @@ func (e *expecting) shrinks(q tiles.LidQuestion, d tiles.LidDefaults, at tiles.L
 // part is the part difference that a lid question is answered with, and whether lids of its form
 // were tight.
 func (l *learned) part(q tiles.LidQuestion) (*tiles.PartDifference, bool) {
-	lid := q.LidClay.Clay
-	if lid == "" {
-		lid = q.Body.Clay
+	lidClay := q.LidClay.Clay
+	if lidClay == "" {
+		lidClay = q.Body.Clay
 	}
-	g := tiles.PartGroup{Form: q.Form, Body: q.Body.Clay, Lid: lid, Maker: q.Maker}
+	g := tiles.PartGroup{Form: q.Form, Body: q.Body.Clay, Lid: lidClay, Maker: q.Maker}
 	d := l.parts.Of(g)
 	g.Maker = ""
 	return &d, q.Form != "" && l.tight[g]

@@ -180,7 +180,7 @@ func (s *Server) potPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	lid := lidQuery(p.PotCard)
+	query := lidQuery(p.PotCard)
 	again := lidQuery(p.PotCard) // a lid for it later: of what the card knows, fired apart
 	again.Set("together", string(tiles.Apart))
 	fired := lidQuery(p.PotCard)
@@ -197,7 +197,7 @@ func (s *Server) potPage(w http.ResponseWriter, r *http.Request) error {
 		Ledge      bool
 		Check      string // the leather-hard check of the lid on the card; "" without one
 		Board      string // the board question for it and the pots made with it; "" of too few
-	}{page: s.page(r.Context(), "more"), Pot: potOf(p.PotCard), Lid: "/lid?" + lid.Encode(), Again: "/lid?" + again.Encode(), Fired: fired, Cautions: []string{CautionText(34), CautionText(33)}, Ledge: p.Opening != 0}
+	}{page: s.page(r.Context(), "more"), Pot: potOf(p.PotCard), Lid: "/lid?" + query.Encode(), Again: "/lid?" + again.Encode(), Fired: fired, Cautions: []string{CautionText(34), CautionText(33)}, Ledge: p.Opening != 0}
 	if p.SeatGlazed && p.Together == tiles.InPlace {
 		data.Cautions = append([]string{CautionText(39)}, data.Cautions...)
 	}

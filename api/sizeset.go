@@ -167,18 +167,18 @@ func (s *Server) askShared(ctx context.Context, values url.Values) (sharedJSON, 
 		return sharedJSON{}, err
 	}
 	r := newReader(rest, unit)
-	collars, lid := r.lengths("collar", 30), r.length("lid")
+	collars, width := r.lengths("collar", 30), r.length("lid")
 	seat := tiles.Seat(first(r.word("seat", seatWords()...), string(tiles.Inset)))
 	if len(r.wrong) == 0 && len(collars) == 0 {
 		r.fault("collar", tiles.Missing, "is needed, once for each pot")
 	}
-	if len(r.wrong) == 0 && (lid == nil || *lid < tiles.ShortestPiece) {
+	if len(r.wrong) == 0 && (width == nil || *width < tiles.ShortestPiece) {
 		r.fault("lid", tiles.Missing, "is needed: the width of the one lid")
 	}
 	if err := r.err(); err != nil {
 		return sharedJSON{}, err
 	}
-	a := tiles.ShareLid(seat, collars, *lid, p, s.Lids)
+	a := tiles.ShareLid(seat, collars, *width, p, s.Lids)
 	return sharedJSON{lengthMM(a.Least), lengthMM(a.Most), lengthMM(a.Window[0]), lengthMM(a.Window[1]), a.Fits(), lengthMM(a.Spread), a.Says(s.unit()),
 		string(p.Standing[0].Trust), []string{tiles.ShrinkVaries}}, nil
 }

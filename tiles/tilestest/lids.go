@@ -54,10 +54,10 @@ func (m *Made) LidTrial(class LidClass) LidTrial {
 	if class != OnePlace {
 		at = m.places()
 	}
-	lid := m.fire(0, lidRef, p, at)
+	top := m.fire(0, lidRef, p, at)
 	left := func(q piece) float64 { return math.Exp(-(q.drying + q.fired) / 100) }
 	wet := 60 + 90*m.rng.Float64()
-	t := LidTrial{Class: class, collar: wet * left(body), lidLeft: left(lid), thrown: m.normal(0, readSD),
+	t := LidTrial{Class: class, collar: wet * left(body), lidLeft: left(top), thrown: m.normal(0, readSD),
 		Firing: tiles.LidFiring{Work: kiln.Celsius(p.Glaze), BisqueWork: kiln.Celsius(p.Bisque)}}
 	length := func(l float64) *tiles.Millimetre { v := tiles.Millimetre(l); return &v }
 	t.Question = tiles.LidQuestion{
