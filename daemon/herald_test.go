@@ -56,7 +56,7 @@ func TestDigestTellsEachThingOnce(t *testing.T) {
 	t.Cleanup(func() { st.Close() })
 	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 7, 0, 0, 0, time.UTC), Trusted: true}
 	load := "0193a0b0-0000-7000-8000-00000000a001"
-	if _, err := st.PutLoad(t.Context(), tiles.Load{ID: load, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222}, tiles.Match{}, at); err != nil {
+	if _, err := st.PutLoad(t.Context(), tiles.Load{ID: load, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222}, tiles.Precondition{}, at); err != nil {
 		t.Fatal(err)
 	}
 	if err := st.CloseLoad(t.Context(), load, at.Wall.Add(-time.Hour), "KT", at); err != nil {
@@ -123,7 +123,7 @@ func TestCopyTooOldBeginsAndClears(t *testing.T) {
 	}
 	t.Cleanup(func() { st.Close() })
 	step := func(d time.Duration) { at.Wall, at.Since = at.Wall.Add(d), at.Since+d }
-	if _, err := st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern"}, tiles.Match{}, at); err != nil {
+	if _, err := st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern"}, tiles.Precondition{}, at); err != nil {
 		t.Fatal(err)
 	}
 	h := newsdesk(t, st, &at)
@@ -175,20 +175,20 @@ func TestBarsWaitingAreTold(t *testing.T) {
 	}
 	t.Cleanup(func() { st.Close() })
 	step := func(d time.Duration) { at.Wall, at.Since = at.Wall.Add(d), at.Since+d }
-	keep := func(_ tiles.Kept, err error) {
+	keep := func(_ tiles.PutResult, err error) {
 		if err != nil {
 			t.Fatal(err)
 		}
 	}
-	keep(st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern"}, tiles.Match{}, at))
-	keep(st.PutBatch(t.Context(), tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Kind: tiles.Bought, Open: true}, tiles.Match{}, at))
+	keep(st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern"}, tiles.Precondition{}, at))
+	keep(st.PutBatch(t.Context(), tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Kind: tiles.Bought, Open: true}, tiles.Precondition{}, at))
 	load := "0193a0b0-0000-7000-8000-00000000a002"
-	keep(st.PutBar(t.Context(), tiles.Bar{Code: "BQA", ID: "0193a0b0-0000-7000-8000-00000000b001", BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1}, tiles.Match{}, at))
+	keep(st.PutBar(t.Context(), tiles.Bar{Code: "BQA", ID: "0193a0b0-0000-7000-8000-00000000b001", BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1}, tiles.Precondition{}, at))
 	reading := func(id string, stage tiles.Stage, mm float64) {
 		keep(st.PutReading(t.Context(), tiles.Reading{ID: "0193a0b0-0000-7000-8000-00000000c00" + id, Bar: "BQA", Mark: 1, Stage: stage, Length: tiles.Millimetre(mm), AsTyped: "x", Unit: "mm"}, at))
 	}
 	reading("1", tiles.Wet, 100)
-	keep(st.PutLoad(t.Context(), tiles.Load{ID: load, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222, Bars: []tiles.Placed{{Bar: "BQA"}}}, tiles.Match{}, at))
+	keep(st.PutLoad(t.Context(), tiles.Load{ID: load, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222, Bars: []tiles.Placed{{Bar: "BQA"}}}, tiles.Precondition{}, at))
 	if err := st.CloseLoad(t.Context(), load, at.Wall, "KT", at); err != nil {
 		t.Fatal(err)
 	}

@@ -60,7 +60,7 @@ func (k *keeper) close() {
 
 func (k *keeper) clay(id tiles.ClayID) {
 	k.t.Helper()
-	if _, err := k.store.PutClay(k.t.Context(), tiles.Clay{ID: id, Name: "a clay"}, tiles.Match{}, k.Now()); err != nil {
+	if _, err := k.store.PutClay(k.t.Context(), tiles.Clay{ID: id, Name: "a clay"}, tiles.Precondition{}, k.Now()); err != nil {
 		k.t.Fatal(err)
 	}
 }

@@ -1,7 +1,7 @@
 package tiles
 
-// Kept says what became of a fact that was put.
-type Kept struct {
+// PutResult says what became of a fact that was put.
+type PutResult struct {
 	Revision int64 // of the clay, batch, bar, load or pot card; of a fact the number of its change
 	New      bool  // it was kept now; false: the very same was said before, and nothing was written
 }

@@ -176,7 +176,7 @@ func (t *taking) read(row SheetRow, bar Bar, readings []Reading, there, placed b
 		}
 		t.Judge(bar, &r)
 		if r.Unusual {
-			t.out.Asked = append(t.out.Asked, SheetAsk{row.Line, r.Bar, r.Stage, r.Slip, r.Question, r.Needs()})
+			t.out.Asked = append(t.out.Asked, SheetQuestion{row.Line, r.Bar, r.Stage, r.EntryError, r.Question, r.Needs()})
 		}
 		bar.Readings = append(slices.Clip(bar.Readings), r)
 		kept.Readings = append(kept.Readings, r)

@@ -15,8 +15,8 @@ import (
 
 // What is kept and what is refused is said in the words of the trade.
 type (
-	Kept  = tiles.Kept
-	Match = tiles.Match
+	Kept  = tiles.PutResult
+	Match = tiles.Precondition
 )
 
 // querier is a transaction or the pool of readers.

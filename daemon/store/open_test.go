@@ -184,7 +184,7 @@ func TestFull(t *testing.T) {
 	for ; ; clays++ {
 		clay := tern
 		clay.ID = tiles.ClayID(itoa(clays))
-		if _, err := s.PutClay(t.Context(), clay, tiles.Match{}, when); err != nil {
+		if _, err := s.PutClay(t.Context(), clay, tiles.Precondition{}, when); err != nil {
 			if !errors.Is(err, tiles.ErrBusy) {
 				t.Errorf("an entry while full: %v", err)
 			}

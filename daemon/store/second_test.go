@@ -17,7 +17,7 @@ func TestSecondPlace(t *testing.T) {
 	s := must[*Store](t)(Settings{Copies: 2, Second: stick}.Open(t.Context(), folder))
 	defer s.Close()
 	say := func(id string) {
-		must[tiles.Kept](t)(s.PutClay(t.Context(), tiles.Clay{ID: tiles.ClayID(id), Name: "x"}, tiles.Match{}, when))
+		must[tiles.PutResult](t)(s.PutClay(t.Context(), tiles.Clay{ID: tiles.ClayID(id), Name: "x"}, tiles.Precondition{}, when))
 	}
 	say("away")
 	made, err := s.Copy(t.Context())

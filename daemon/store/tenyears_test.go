@@ -36,7 +36,7 @@ func TestTenYears(t *testing.T) {
 	for i := range firings {
 		f := made[i%5].whole(kiln.FiringID(uuid('f', i)), "big-blue", beginning(uint64(i)))
 		f.Source = "import"
-		must[tiles.Kept](t)(s.PutFiring(ctx, f, curves[i%5], i, tiles.Match{}, when))
+		must[tiles.PutResult](t)(s.PutFiring(ctx, f, curves[i%5], i, tiles.Precondition{}, when))
 	}
 	size, _, _ := s.Size()
 	s.Close()
@@ -166,7 +166,7 @@ func TestReadOnlyWhileRunning(t *testing.T) {
 	if err := s.AppendCurve(ctx, f.ID, batch); err != nil {
 		t.Error(err)
 	}
-	must[tiles.Kept](t)(s.PutReading(ctx, reading(1, "BQ7", tiles.Wet, "100"), when))
+	must[tiles.PutResult](t)(s.PutReading(ctx, reading(1, "BQ7", tiles.Wet, "100"), when))
 	if got := must[[]kiln.Sample](t)(s.Samples(ctx, f.ID)); !same(got, batch) {
 		t.Errorf("%d samples are there", len(got))
 	}
