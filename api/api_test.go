@@ -131,7 +131,7 @@ func ask(t testing.TB, method, address, contentType, body string, header ...stri
 // ASTM C326; see the README beside it), asked over HTTP as the API document shows.
 func TestWorkedLids(t *testing.T) {
 	srv := testServer(t)
-	f, err := os.Open("../tiles/testdata/lids.csv")
+	f, err := os.Open("../tiles/lid/testdata/lids.csv")
 	if err != nil {
 		t.Fatal(err)
 	}

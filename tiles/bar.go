@@ -189,7 +189,7 @@ func (b *Bar) Validate() error {
 }
 
 // Validate puts the texts of r into their usual form and tells every fault of a reading of
-// bar. Whether a length is believed is another question: see Bar.Judge.
+// bar. Whether a length is believed is another question: see shrinkage.Judge.
 func (r *Reading) Validate(bar Bar) error {
 	var f Faults
 	f.ID("id", &r.ID)

@@ -17,6 +17,7 @@ import (
 // Faults gathers what is wrong with a form.
 type Faults struct{ all InvalidFields }
 
+// Add takes down one fault: kind is its type, why one line for whoever filled in the form.
 func (f *Faults) Add(kind, field, why string) {
 	f.all = append(f.all, &Invalid{Field: field, Why: why, Type: kind})
 }
@@ -31,6 +32,7 @@ func (f *Faults) take(err error) {
 	}
 }
 
+// Err is all of them as InvalidFields; nil if there is none.
 func (f *Faults) Err() error {
 	if len(f.all) == 0 {
 		return nil
@@ -73,6 +75,7 @@ func (f *Faults) Needed(field string, s *string, most int) {
 	}
 }
 
+// Maker is the text of a maker's mark: initials or a stamp, at most 8 characters.
 func (f *Faults) Maker(field string, s *string) { f.Text(field, s, longestMaker) }
 
 var (
@@ -115,6 +118,7 @@ func (f *Faults) batchName(field, s string) {
 	}
 }
 
+// BatchRef checks that clay and batch are both named.
 func (f *Faults) BatchRef(field string, r BatchRef) {
 	if r.Clay == "" || r.Batch == "" {
 		f.Add(Missing, field, "is needed: clay and batch, such as tern/B")
@@ -136,6 +140,7 @@ func OneOf[T ~string](f *Faults, field string, s T, list ...T) {
 	f.Add(UnknownValue, field, "is none of "+join(list))
 }
 
+// OneOfOrNone is OneOf that allows nothing.
 func OneOfOrNone[T ~string](f *Faults, field string, s T, list ...T) {
 	if s != "" {
 		OneOf(f, field, s, list...)
@@ -157,6 +162,7 @@ func (f *Faults) Number(field string, v, low, high float64) {
 	}
 }
 
+// Decimal writes v with as many digits as it needs: 0.3, 104.5, 20000.
 func Decimal(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 // Date checks an ISO 8601 date, 2026-01-08, or nothing.

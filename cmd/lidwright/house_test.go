@@ -23,16 +23,19 @@ var arrows = map[string][]string{
 	"kiln/source":            {"kiln", "kiln/thermocouple"},
 	"kiln/source/sourcetest": {"kiln", "kiln/source"},
 	"tiles/mixedmodel":       {},
-	"tiles":                  {"kiln", "tiles/mixedmodel"},
-	"tiles/tilestest":        {"kiln", "tiles"},
+	"tiles":                  {"kiln"},
+	"tiles/shrinkage":        {"kiln", "tiles", "tiles/mixedmodel"},
+	"tiles/lid":              {"kiln", "tiles", "tiles/shrinkage"},
+	"tiles/board":            {"kiln", "tiles", "tiles/lid", "tiles/shrinkage"},
+	"tiles/tilestest":        {"kiln", "tiles", "tiles/lid", "tiles/shrinkage"},
 	"config":                 {"kiln", "kiln/thermocouple"},
 	"daemon/notice":          {"kiln"},
-	"daemon/store":           {"kiln", "tiles", "daemon/notice"},
+	"daemon/store":           {"kiln", "tiles", "tiles/lid", "daemon/notice"},
 	"api/pages":              {},
 	"api/apitest":            {},
-	"api":                    {"kiln", "tiles", "api/pages"},
-	"daemon":                 {"api", "config", "daemon/notice", "daemon/store", "kiln", "kiln/practice", "kiln/source", "kiln/thermocouple", "tiles"},
-	"cmd/lidwright":          {"api", "config", "daemon", "kiln", "kiln/practice", "kiln/source", "tiles"},
+	"api":                    {"kiln", "tiles", "tiles/board", "tiles/lid", "tiles/shrinkage", "api/pages"},
+	"daemon":                 {"api", "config", "daemon/notice", "daemon/store", "kiln", "kiln/practice", "kiln/source", "kiln/thermocouple", "tiles", "tiles/lid", "tiles/shrinkage"},
+	"cmd/lidwright":          {"api", "config", "daemon", "kiln", "kiln/practice", "kiln/source", "tiles", "tiles/lid", "tiles/shrinkage"},
 }
 
 // One package each speaks to the outside through these.
@@ -50,7 +53,7 @@ var onlyIn = map[string]string{
 }
 
 // The trade: no I/O, no clock.
-var trade = []string{"kiln", "kiln/thermocouple", "tiles", "tiles/mixedmodel"}
+var trade = []string{"kiln", "kiln/thermocouple", "tiles", "tiles/mixedmodel", "tiles/shrinkage", "tiles/lid", "tiles/board"}
 
 var noTrade = []string{"os", "net", "net/http", "database/sql", "io/ioutil", "log", "log/slog", "syscall", "golang.org/x/sys/unix"}
 

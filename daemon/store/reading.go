@@ -52,7 +52,7 @@ func readingArgs(r tiles.Reading, seq int64) []any {
 
 // PutReading keeps one reading for good, and strikes the one whose place it takes. The errors
 // are tiles.ErrNoBar, tiles.ErrNoReading (of the one to supersede), tiles.ErrIDUsed and
-// trouble with the disk. r must have been validated; Unusual, Outside, Slip and Question are what
+// trouble with the disk. r must have been validated; Unusual, Outside, EntryError and Question are what
 // was asked about it.
 func (s *Store) PutReading(ctx context.Context, r tiles.Reading, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := sayReading(r)

@@ -1,3 +1,13 @@
+// Package board answers for a whole board of galleries at once, when any lid may go on any pot: how
+// many lids of which sizes to throw, or which measured lid goes with which pot. In go the galleries
+// and what they share as a lid.Question, and the shrink; out come sizes, pairs and the chance that
+// every pot gets a lid.
+//
+// It draws boards as they might come out of the kiln from one fixed stream, so that the same
+// question always has the same answer, and looks for sizes uphill on them; pairs are found by the
+// Hungarian method.
+//
+// It knows nothing of one lid that tiles/lid does not tell it, and keeps nothing.
 package board
 
 import (
@@ -249,7 +259,7 @@ func Size(b Question, d lid.Defaults, known Known) (Answer, error) {
 	return size(b, d, known)
 }
 
-// size is SizeBoard for any number of pots.
+// size is Size for any number of pots.
 func size(b Question, d lid.Defaults, known Known) (Answer, error) {
 	n := b.count()
 	a := Answer{Galleries: n, Lids: b.Lids, OneToOneChance: math.NaN()}

@@ -1,3 +1,15 @@
+// Package lid says how wide to throw a lid, or a gallery, or which gap a given lid will have. In go
+// a Question, the Defaults of the studio and what is Known of the shrink of body and lid
+// (tiles/shrinkage, or stated rates); out comes an Answer: the size to set, its limits, the chance
+// that it fits, the uncertainty budget, cautions, and what would help most. All sizes are across
+// and in mm; the play is that of the fired pair.
+//
+// How lids sat (Result) comes back in and teaches by how much lids shrink more than their pots
+// (Differences), how true a maker throws (Accuracy), and how often our ranges held (Coverage).
+// Any other piece, sets that nest and cross-sections are sized by the same shrink.
+//
+// It fits no rate, sizes one lid at a time (tiles/board: many), and writes nothing for a page but
+// its one line in words.
 package lid
 
 import (

@@ -23,7 +23,7 @@ type Known struct {
 	Pair    shrinkage.Pair
 	Check   *shrinkage.Pair // from the check stage to fired, where the question has one
 	Part    *Difference     // nil: none is used
-	FromBag bool            // see LidFiring
+	FromBag bool            // see Firing
 	Tight   bool            // a lid was tight, too big or glued: the dust cautions go with the answer
 }
 

@@ -1,3 +1,13 @@
+// Package shrinkage works out how much a clay shrinks for the heat it got. In go a Studio (clays,
+// batches, bars with their readings and firings) and Asks: which clay and batch, from which stage,
+// at which heat work. Out come a Rate with its ranges, a Pair for body and lid with what they share,
+// how far it can be trusted (Standing), what a next bar would bring, what moved a rate and when,
+// what the bars say of the heat of loads and shelves, and how plausible a reading is (Judge).
+//
+// The model is a linear mixed one of log lengths with one curve a clay, solved by tiles/mixedmodel;
+// rates that somebody states stand in its place where there is no bar.
+//
+// It sizes no lid, keeps nothing and reads no clock: the same studio gives the same Fit, bit by bit.
 package shrinkage
 
 import (

@@ -78,7 +78,7 @@ func plausibility(l tiles.Millimetre, sd float64, from string) Plausibility {
 	return Plausibility{l, l / far, l * far, from}
 }
 
-// Judge sees whether r, of bar b, can be believed and sets Unusual, Outside, Slip and Question. fix is what
+// Judge sees whether r, of bar b, can be believed and sets Unusual, Outside, EntryError and Question. fix is what
 // was probably meant, as it would be typed; empty if there is no telling.
 func Judge(b tiles.Bar, r *tiles.Reading, fit *Fit) (e Plausibility, fix string) {
 	r.Unusual, r.Outside, r.EntryError, r.Question = false, false, "", ""
