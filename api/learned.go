@@ -21,8 +21,8 @@ type learned struct {
 	parts  lid.Differences
 	held   lid.Coverage
 	makers map[string]lid.Accuracy
-	left   int                    // boards left out, since most of their lids were not looked at
-	boards map[string]taughtBoard // by the id of the verdict
+	left   int                          // boards left out, since most of their lids were not looked at
+	boards map[string]taughtBoard       // by the id of the verdict
 	tight  map[lid.DifferenceGroup]bool // a lid of the form (maker left out) was too big, tight or glued
 }
 

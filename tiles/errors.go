@@ -8,10 +8,6 @@ var (
 	ErrCodeTaken = errors.New("this code already stands on another bar")
 	ErrChanged   = errors.New("it was changed meanwhile")
 
-	// ErrBusy means that the store cannot take anything now: locked, or the card is full. What
-	// was to be kept is not kept.
-	ErrBusy = errors.New("the store cannot take it now")
-
 	ErrNoClay    = errors.New("no such clay")
 	ErrNoBatch   = errors.New("no such batch")
 	ErrNoBar     = errors.New("no such bar")
