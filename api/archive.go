@@ -5,6 +5,7 @@ import (
 	"maps"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -21,7 +22,7 @@ type Archive interface {
 	Curve(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID, gapAfter time.Duration) (kiln.Curve, error)
 	Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID, step time.Duration, points int) ([]kiln.Envelope, []kiln.Gap, error)
 	SayFiring(ctx context.Context, id kiln.FiringID, said kiln.FiringSaid, at kiln.Stamp) error
-	PutFiring(ctx context.Context, f kiln.Firing, samples []kiln.Sample, said any, m tiles.Precondition, at kiln.Stamp) (tiles.PutResult, error)
+	PutFiring(ctx context.Context, f kiln.Firing, samples []kiln.Sample, said any, m usecase.Precondition, at kiln.Stamp) (tiles.PutResult, error)
 
 	Cones(ctx context.Context, firing kiln.FiringID) ([]tiles.ConeSeen, error)
 	PutCone(ctx context.Context, c tiles.ConeSeen, at kiln.Stamp) (tiles.PutResult, error)
@@ -32,20 +33,20 @@ type Archive interface {
 	PutTick(ctx context.Context, t tiles.Tick, at kiln.Stamp) (tiles.PutResult, error)
 	Ticks(ctx context.Context, subject string) ([]tiles.Tick, error) // of a load, or of a firing and its load
 	ForgetMaker(ctx context.Context, mark string, at kiln.Stamp) (rows int, err error)
-	PutProbe(ctx context.Context, p tiles.ProbeLife, m tiles.Precondition, at kiln.Stamp) (tiles.PutResult, error)
+	PutProbe(ctx context.Context, p tiles.ProbeLife, m usecase.Precondition, at kiln.Stamp) (tiles.PutResult, error)
 	PutUnpackingMark(ctx context.Context, m tiles.UnpackingMark, at kiln.Stamp) (tiles.PutResult, error)
 	UnpackingMarks(ctx context.Context, k kiln.KilnID) ([]tiles.UnpackingMark, error) // the one in force first
 
 	Clays(ctx context.Context) ([]tiles.KeptClay, error)
 	Clay(ctx context.Context, id tiles.ClayID) (tiles.KeptClay, error)
-	PutClay(ctx context.Context, c tiles.Clay, m tiles.Precondition, at kiln.Stamp) (tiles.PutResult, error)
+	PutClay(ctx context.Context, c tiles.Clay, m usecase.Precondition, at kiln.Stamp) (tiles.PutResult, error)
 	Batches(ctx context.Context) ([]tiles.KeptBatch, error)
-	PutBatch(ctx context.Context, b tiles.Batch, m tiles.Precondition, at kiln.Stamp) (tiles.PutResult, error)
+	PutBatch(ctx context.Context, b tiles.Batch, m usecase.Precondition, at kiln.Stamp) (tiles.PutResult, error)
 
 	Bars(ctx context.Context, w tiles.BarFilter, channel Channels) ([]tiles.KeptBar, error)
 	Bar(ctx context.Context, code tiles.Code, channel Channels) (tiles.KeptBar, error)
 	UsedCodes(ctx context.Context) (map[tiles.Code]bool, error)
-	PutBar(ctx context.Context, b tiles.Bar, m tiles.Precondition, at kiln.Stamp) (tiles.PutResult, error)
+	PutBar(ctx context.Context, b tiles.Bar, m usecase.Precondition, at kiln.Stamp) (tiles.PutResult, error)
 	KeepSheet(ctx context.Context, sheet tiles.Taken, at kiln.Stamp, told func(done, of int)) error
 	PutReading(ctx context.Context, r tiles.Reading, at kiln.Stamp) (tiles.PutResult, error)
 	StrikeReading(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error
@@ -54,7 +55,7 @@ type Archive interface {
 
 	Loads(ctx context.Context, w tiles.LoadFilter) ([]tiles.KeptLoad, error)
 	Load(ctx context.Context, id string) (tiles.KeptLoad, error)
-	PutLoad(ctx context.Context, l tiles.Load, m tiles.Precondition, at kiln.Stamp) (tiles.PutResult, error)
+	PutLoad(ctx context.Context, l tiles.Load, m usecase.Precondition, at kiln.Stamp) (tiles.PutResult, error)
 	CloseLoad(ctx context.Context, id string, unpacked time.Time, by string, at kiln.Stamp) error
 	Probes(ctx context.Context, k kiln.KilnID) ([]tiles.KeptProbe, error)
 	AttachLoad(ctx context.Context, id string, firing kiln.FiringID, at kiln.Stamp) error
@@ -72,7 +73,7 @@ type Archive interface {
 
 	Pots(ctx context.Context, w lid.PotFilter) ([]lid.KeptPot, error)
 	Pot(ctx context.Context, id string) (lid.KeptPot, error)
-	PutPot(ctx context.Context, p lid.PotCard, m tiles.Precondition, at kiln.Stamp) (tiles.PutResult, error)
+	PutPot(ctx context.Context, p lid.PotCard, m usecase.Precondition, at kiln.Stamp) (tiles.PutResult, error)
 	Verdicts(ctx context.Context, w lid.ResultFilter) ([]lid.Result, error)
 	Verdict(ctx context.Context, id string) (lid.Result, error)
 	Tallies(ctx context.Context) ([]lid.GroupCount, error)

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
@@ -251,7 +252,7 @@ func (s *Server) putBar(ctx context.Context, in *putBarInput) (*edited[barJSON],
 	return &edited[barJSON]{status(k), revision(b.Revision), s.barJSON(b.Bar)}, nil
 }
 
-func (s *Server) keepBar(ctx context.Context, p BarPath, b barBody, m tiles.Precondition) (tiles.PutResult, error) {
+func (s *Server) keepBar(ctx context.Context, p BarPath, b barBody, m usecase.Precondition) (tiles.PutResult, error) {
 	code, err := s.code(p)
 	if err != nil {
 		return tiles.PutResult{}, err

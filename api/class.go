@@ -12,6 +12,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lidwright/api/usecase"
 	"lidwright/tiles"
 )
 
@@ -174,7 +175,7 @@ func (s *Server) postClass(w http.ResponseWriter, r *http.Request) error {
 		}
 		if practice := form.Get("practice") == "yes"; b.Practice != practice {
 			b.Practice = practice
-			if _, err := s.Archive.PutBar(r.Context(), b, tiles.Precondition{}, s.Now()); err != nil {
+			if _, err := s.Archive.PutBar(r.Context(), b, usecase.Precondition{}, s.Now()); err != nil {
 				return err
 			}
 			s.Shrink.Touch(b.Code)
@@ -200,7 +201,7 @@ func (s *Server) postClassBars(w http.ResponseWriter, r *http.Request) error {
 	}
 	for i, code := range codes {
 		body := barBody{ID: uuid.Must(uuid.NewV7()).String(), Clay: form.Get("clay"), Forming: form.Get("forming"), By: marks[i], Practice: form.Get("practice") == "yes"}
-		if _, err := s.keepBar(r.Context(), BarPath{code}, body, tiles.Precondition{New: true}); err != nil {
+		if _, err := s.keepBar(r.Context(), BarPath{code}, body, usecase.Precondition{New: true}); err != nil {
 			return err
 		}
 	}

@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 
+	"lidwright/api/usecase"
 	"lidwright/tiles"
 )
 
@@ -154,7 +155,7 @@ func (s *Server) keepClay(ctx context.Context, id string, b clayBody) (tiles.Put
 	}
 	if len(j.Batches) == 0 {
 		first := tiles.Batch{BatchRef: tiles.BatchRef{Clay: c.ID, Batch: firstBatch}, Kind: tiles.Bought, Open: true}
-		if _, err := s.Archive.PutBatch(ctx, first, tiles.Precondition{}, s.Now()); err != nil {
+		if _, err := s.Archive.PutBatch(ctx, first, usecase.Precondition{}, s.Now()); err != nil {
 			return k, err
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -103,7 +104,7 @@ func (s *Server) putLoad(ctx context.Context, in *putLoadInput) (*edited[loadJSO
 	return &edited[loadJSON]{status(k), revision(l.Revision), s.loadJSON(l)}, nil
 }
 
-func (s *Server) keepLoad(ctx context.Context, id string, b loadBody, m tiles.Precondition) (tiles.PutResult, error) {
+func (s *Server) keepLoad(ctx context.Context, id string, b loadBody, m usecase.Precondition) (tiles.PutResult, error) {
 	l := tiles.Load{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere), Firing: kiln.FiringID(b.Firing),
 		PackedBy: b.PackedBy, Note: b.Note, Stated: kiln.NoTemperature()}
 	if b.HeatWorkC != 0 {

@@ -9,6 +9,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lidwright/api/usecase"
 	"lidwright/tiles"
 )
 
@@ -65,7 +66,7 @@ func (s *Server) postLoad(w http.ResponseWriter, r *http.Request) error {
 	for _, code := range strings.FieldsFunc(form.Get("bars"), func(c rune) bool { return c == ' ' || c == ',' || c == '\n' || c == '\r' }) {
 		b.Bars = append(b.Bars, slotJSON{Bar: code, Shelf: form.Get("shelf")})
 	}
-	if _, err := s.keepLoad(r.Context(), form.Get("id"), b, tiles.Precondition{}); err != nil {
+	if _, err := s.keepLoad(r.Context(), form.Get("id"), b, usecase.Precondition{}); err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/unpack/"+url.PathEscape(form.Get("id")), http.StatusSeeOther)
@@ -285,7 +286,7 @@ func (s *Server) postBars(w http.ResponseWriter, r *http.Request) error {
 	}
 	for _, code := range codes {
 		body := barBody{ID: uuid.Must(uuid.NewV7()).String(), Clay: r.PathValue("clay"), Batch: form.Get("batch"), Forming: form.Get("forming"), By: form.Get("by")}
-		if _, err := s.keepBar(r.Context(), BarPath{code}, body, tiles.Precondition{New: true}); err != nil {
+		if _, err := s.keepBar(r.Context(), BarPath{code}, body, usecase.Precondition{New: true}); err != nil {
 			return err
 		}
 	}

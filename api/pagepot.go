@@ -12,6 +12,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lidwright/api/usecase"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -92,7 +93,7 @@ func (s *Server) keepPots(r *http.Request, id string, bodies []PotBody) (made in
 		}
 	}
 	for _, c := range cards {
-		if _, err := s.Archive.PutPot(r.Context(), c, tiles.Precondition{}, s.Now()); err != nil {
+		if _, err := s.Archive.PutPot(r.Context(), c, usecase.Precondition{}, s.Now()); err != nil {
 			return made, err
 		}
 		made++
@@ -252,7 +253,7 @@ func (s *Server) postPotLid(w http.ResponseWriter, r *http.Request) error {
 	if err := card.Validate(); err != nil {
 		return err
 	}
-	if _, err := s.Archive.PutPot(r.Context(), card, tiles.Precondition{Revision: p.Revision}, s.Now()); err != nil {
+	if _, err := s.Archive.PutPot(r.Context(), card, usecase.Precondition{Revision: p.Revision}, s.Now()); err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/pot/"+card.ID, http.StatusSeeOther)

@@ -10,6 +10,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -102,7 +103,7 @@ var errorKinds = []struct {
 	{tiles.ErrNoClay, "unknown-clay"}, {tiles.ErrNoBatch, "unknown-batch"}, {tiles.ErrNoBar, "unknown-bar"}, {tiles.ErrNoReading, "unknown-reading"},
 	{tiles.ErrNoLoad, "unknown-load"}, {lid.ErrNoPot, "unknown-pot"}, {lid.ErrNoResult, "unknown-verdict"}, {tiles.ErrNoCone, "unknown-fact"}, {tiles.ErrNoNote, "unknown-fact"},
 	{kiln.ErrNoKiln, "unknown-kiln"}, {kiln.ErrNoFiring, "unknown-firing"},
-	{tiles.ErrIDUsed, "id-already-used"}, {tiles.ErrCodeTaken, "code-taken"}, {tiles.ErrChanged, "changed-meanwhile"}, {tiles.ErrBusy, "store-busy"},
+	{tiles.ErrIDUsed, "id-already-used"}, {tiles.ErrCodeTaken, "code-taken"}, {tiles.ErrChanged, "changed-meanwhile"}, {usecase.ErrBusy, "store-busy"},
 }
 
 // problem makes a problem of a type from the table.

@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -100,9 +101,9 @@ func testStudio(t testing.TB) *studio {
 			t.Fatal(err)
 		}
 	}
-	kept(st.PutClay(ctx, tiles.Clay{ID: "tern", Name: "Tern stoneware", MaturesCone: "6"}, tiles.Precondition{}, now))
-	kept(st.PutBatch(ctx, tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "B"}, Kind: tiles.Bought, Open: true}, tiles.Precondition{}, now))
-	kept(st.PutLoad(ctx, tiles.Load{ID: glazeLoad, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222}, tiles.Precondition{}, now))
+	kept(st.PutClay(ctx, tiles.Clay{ID: "tern", Name: "Tern stoneware", MaturesCone: "6"}, usecase.Precondition{}, now))
+	kept(st.PutBatch(ctx, tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "B"}, Kind: tiles.Bought, Open: true}, usecase.Precondition{}, now))
+	kept(st.PutLoad(ctx, tiles.Load{ID: glazeLoad, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222}, usecase.Precondition{}, now))
 	return one
 }
 

@@ -9,6 +9,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/kiln/practice"
 	"lidwright/tiles"
@@ -90,7 +91,7 @@ func (d *Daemon) Furnish(ctx context.Context, id kiln.KilnID) (Practice, error) 
 		}
 	}
 	load := tiles.Load{ID: uuid.Must(uuid.NewV7()).String(), Kiln: k.ID, Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, PackedBy: "KT", Stated: kiln.NoTemperature()}
-	if _, err := d.store.PutLoad(ctx, load, tiles.Precondition{}, began); err != nil {
+	if _, err := d.store.PutLoad(ctx, load, usecase.Precondition{}, began); err != nil {
 		return p, fmt.Errorf("furnish the practice studio: %w", err)
 	}
 	so, _ := d.Now().Sub(began) // furnishing takes a while
@@ -171,10 +172,10 @@ func (m *madeUp) clays(ctx context.Context, at kiln.Stamp) error {
 		{ID: "tern", Name: "Tern stoneware", MaturesCone: "6", Stated: 0.12, Grog: "fine"},
 		{ID: "wren", Name: "Wren porcelain", MaturesCone: "6", Stated: 0.14},
 	} {
-		if _, err := m.d.store.PutClay(ctx, c, tiles.Precondition{}, at); err != nil {
+		if _, err := m.d.store.PutClay(ctx, c, usecase.Precondition{}, at); err != nil {
 			return err
 		}
-		if _, err := m.d.store.PutBatch(ctx, tiles.Batch{BatchRef: tiles.BatchRef{Clay: c.ID, Batch: "A"}, Kind: tiles.Bought, Open: true}, tiles.Precondition{}, at); err != nil {
+		if _, err := m.d.store.PutBatch(ctx, tiles.Batch{BatchRef: tiles.BatchRef{Clay: c.ID, Batch: "A"}, Kind: tiles.Bought, Open: true}, usecase.Precondition{}, at); err != nil {
 			return err
 		}
 	}
@@ -196,7 +197,7 @@ func (m *madeUp) fire(ctx context.Context, k kiln.Kiln, at kiln.Stamp, programme
 		if kind == kiln.Bisque {
 			clay := tiles.ClayID([]string{"tern", "tern", "wren"}[i])
 			bar := tiles.Bar{Code: code, ID: uuid.Must(uuid.NewV7()).String(), BatchRef: tiles.BatchRef{Clay: clay, Batch: "A"}, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1, By: "KT"}
-			if _, err := st.PutBar(ctx, bar, tiles.Precondition{}, shift(at, -72*time.Hour)); err != nil {
+			if _, err := st.PutBar(ctx, bar, usecase.Precondition{}, shift(at, -72*time.Hour)); err != nil {
 				return err
 			}
 			if err := m.read(ctx, code, tiles.Wet, 0, shift(at, -71*time.Hour)); err != nil {
@@ -209,7 +210,7 @@ func (m *madeUp) fire(ctx context.Context, k kiln.Kiln, at kiln.Stamp, programme
 		}
 		load.Bars = append(load.Bars, tiles.Placed{Bar: code, Shelf: "middle"})
 	}
-	if _, err := st.PutLoad(ctx, load, tiles.Precondition{}, shift(at, -time.Hour)); err != nil {
+	if _, err := st.PutLoad(ctx, load, usecase.Precondition{}, shift(at, -time.Hour)); err != nil {
 		return err
 	}
 	curve, err := practiceCurve(programme, seed)
@@ -274,7 +275,7 @@ func (m *madeUp) board(ctx context.Context, load string, pair int, made, unpacke
 			Collar: []tiles.Millimetre{tiles.Millimetre(104.5 + math.Round(m.rng.NormFloat64())/2)}, Stage: tiles.Wet, Opening: 92.5, Body: body, Lid: body, MadeOn: made.Wall.Format(time.DateOnly)}
 		card.Set = card.Collar[0] - 2
 		card.Measured = card.Set + tiles.Millimetre(math.Round(4*m.rng.NormFloat64())/10)
-		if _, err := m.d.store.PutPot(ctx, card, tiles.Precondition{}, made); err != nil {
+		if _, err := m.d.store.PutPot(ctx, card, usecase.Precondition{}, made); err != nil {
 			return err
 		}
 		v.Pots = append(v.Pots, card.ID)

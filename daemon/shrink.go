@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"lidwright/api"
+	"lidwright/api/usecase"
 	"lidwright/daemon/store"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
@@ -111,7 +112,7 @@ func (s *shrink) latest() (*shrinkage.Fit, time.Time, error) {
 	case s.err != nil:
 		return nil, time.Time{}, s.err
 	}
-	return nil, time.Time{}, fmt.Errorf("no fit yet: %w", tiles.ErrBusy)
+	return nil, time.Time{}, fmt.Errorf("no fit yet: %w", usecase.ErrBusy)
 }
 
 // Refits tells how often everything was fitted anew, and how long that took.

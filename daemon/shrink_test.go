@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -32,8 +33,8 @@ func newBench(t *testing.T) *bench {
 	t.Cleanup(func() { st.Close() })
 	b := &bench{t: t, st: st, at: kiln.Stamp{Wall: time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC), Trusted: true}}
 	b.shrink = newShrink(st, func(kiln.KilnID, string) kiln.ChannelID { return "1" })
-	b.must(st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern stoneware", MaturesCone: "6"}, tiles.Precondition{}, b.now()))
-	b.must(st.PutBatch(t.Context(), tiles.Batch{BatchRef: ternA, Kind: tiles.Bought, Open: true}, tiles.Precondition{}, b.now()))
+	b.must(st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern stoneware", MaturesCone: "6"}, usecase.Precondition{}, b.now()))
+	b.must(st.PutBatch(t.Context(), tiles.Batch{BatchRef: ternA, Kind: tiles.Bought, Open: true}, usecase.Precondition{}, b.now()))
 	return b
 }
 
@@ -56,7 +57,7 @@ func (b *bench) now() kiln.Stamp {
 func (b *bench) bar(code tiles.Code) {
 	b.t.Helper()
 	b.n++
-	b.must(b.st.PutBar(b.t.Context(), tiles.Bar{Code: code, ID: b.id(), BatchRef: ternA, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1}, tiles.Precondition{}, b.now()))
+	b.must(b.st.PutBar(b.t.Context(), tiles.Bar{Code: code, ID: b.id(), BatchRef: ternA, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1}, usecase.Precondition{}, b.now()))
 }
 
 func (b *bench) id() string { b.n++; return fmt.Sprintf("0193c0c1-0000-7000-8000-%012d", b.n) }

@@ -30,11 +30,12 @@ var arrows = map[string][]string{
 	"tiles/tilestest":        {"kiln", "tiles", "tiles/lid", "tiles/shrinkage"},
 	"config":                 {"kiln", "kiln/thermocouple"},
 	"daemon/notice":          {"kiln"},
-	"daemon/store":           {"kiln", "tiles", "tiles/lid", "daemon/notice"},
+	"daemon/store":           {"kiln", "tiles", "tiles/lid", "api/usecase", "daemon/notice"},
+	"api/usecase":            {},
 	"api/pages":              {},
 	"api/apitest":            {},
-	"api":                    {"kiln", "tiles", "tiles/board", "tiles/lid", "tiles/shrinkage", "api/pages"},
-	"daemon":                 {"api", "config", "daemon/notice", "daemon/store", "kiln", "kiln/practice", "kiln/source", "kiln/thermocouple", "tiles", "tiles/lid", "tiles/shrinkage"},
+	"api":                    {"kiln", "tiles", "tiles/board", "tiles/lid", "tiles/shrinkage", "api/pages", "api/usecase"},
+	"daemon":                 {"api", "api/usecase", "config", "daemon/notice", "daemon/store", "kiln", "kiln/practice", "kiln/source", "kiln/thermocouple", "tiles", "tiles/lid", "tiles/shrinkage"},
 	"cmd/lidwright":          {"api", "config", "daemon", "kiln", "kiln/practice", "kiln/source", "tiles", "tiles/lid", "tiles/shrinkage"},
 }
 

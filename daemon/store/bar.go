@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"strings"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -50,7 +51,7 @@ func barArgs(b tiles.Bar, rev int64) []any {
 
 // PutBar keeps a bar or what is changed about it. The errors are tiles.ErrNoBatch,
 // tiles.ErrCodeTaken (another bar has that code), tiles.ErrChanged and trouble with the disk.
-func (s *Store) PutBar(ctx context.Context, b tiles.Bar, m tiles.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
+func (s *Store) PutBar(ctx context.Context, b tiles.Bar, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := sayBar(b)
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = tiles.PutResult{}

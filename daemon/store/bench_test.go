@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -73,10 +74,10 @@ func reading(n int, code tiles.Code, stage tiles.Stage, mm string) tiles.Reading
 func furnish(t testing.TB, s *Store, codes ...tiles.Code) {
 	t.Helper()
 	ctx := context.Background()
-	must[tiles.PutResult](t)(s.PutClay(ctx, tern, tiles.Precondition{}, when))
-	must[tiles.PutResult](t)(s.PutBatch(ctx, batchB(), tiles.Precondition{}, when))
+	must[tiles.PutResult](t)(s.PutClay(ctx, tern, usecase.Precondition{}, when))
+	must[tiles.PutResult](t)(s.PutBatch(ctx, batchB(), usecase.Precondition{}, when))
 	for i, code := range codes {
-		must[tiles.PutResult](t)(s.PutBar(ctx, bar(code, i+1), tiles.Precondition{}, when))
+		must[tiles.PutResult](t)(s.PutBar(ctx, bar(code, i+1), usecase.Precondition{}, when))
 	}
 }
 

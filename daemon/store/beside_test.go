@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -123,19 +124,19 @@ func TestNotesAreKept(t *testing.T) {
 func TestProbesAreKept(t *testing.T) {
 	s, ctx := openStore(t), t.Context()
 	old := tiles.ProbeLife{ID: uuid('p', 1), Kiln: "big-blue", Channel: "1", Type: "K", Class: 2, Fitted: "2024-03-01"}
-	kept := must[tiles.PutResult](t)(s.PutProbe(ctx, old, tiles.Precondition{}, when))
-	if again := must[tiles.PutResult](t)(s.PutProbe(ctx, old, tiles.Precondition{}, when)); again.New {
+	kept := must[tiles.PutResult](t)(s.PutProbe(ctx, old, usecase.Precondition{}, when))
+	if again := must[tiles.PutResult](t)(s.PutProbe(ctx, old, usecase.Precondition{}, when)); again.New {
 		t.Error("said twice it was kept twice")
 	}
 	removed := old
 	removed.Removed, removed.Note = "2026-01-08", "the sheath was thin"
-	if _, err := s.PutProbe(ctx, removed, tiles.Precondition{Revision: kept.Revision + 7}, when); !errors.Is(err, tiles.ErrChanged) {
+	if _, err := s.PutProbe(ctx, removed, usecase.Precondition{Revision: kept.Revision + 7}, when); !errors.Is(err, tiles.ErrChanged) {
 		t.Errorf("over a revision that is not there: %v", err)
 	}
-	must[tiles.PutResult](t)(s.PutProbe(ctx, removed, tiles.Precondition{Revision: kept.Revision}, when))
+	must[tiles.PutResult](t)(s.PutProbe(ctx, removed, usecase.Precondition{Revision: kept.Revision}, when))
 	fresh := tiles.ProbeLife{ID: uuid('p', 2), Kiln: "big-blue", Channel: "1", Type: "N", Class: 1, Fitted: "2026-01-08"}
-	must[tiles.PutResult](t)(s.PutProbe(ctx, fresh, tiles.Precondition{New: true}, when))
-	must[tiles.PutResult](t)(s.PutProbe(ctx, tiles.ProbeLife{ID: uuid('p', 3), Kiln: "little-red", Channel: "1", Type: "S", Class: 2, Fitted: "2025-01-01"}, tiles.Precondition{}, when))
+	must[tiles.PutResult](t)(s.PutProbe(ctx, fresh, usecase.Precondition{New: true}, when))
+	must[tiles.PutResult](t)(s.PutProbe(ctx, tiles.ProbeLife{ID: uuid('p', 3), Kiln: "little-red", Channel: "1", Type: "S", Class: 2, Fitted: "2025-01-01"}, usecase.Precondition{}, when))
 	got := must[[]tiles.KeptProbe](t)(s.Probes(ctx, "big-blue"))
 	if len(got) != 2 || got[0].ProbeLife != removed || got[1].ProbeLife != fresh || got[0].Revision <= kept.Revision {
 		t.Errorf("came back as %+v", got)

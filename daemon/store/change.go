@@ -9,6 +9,7 @@ import (
 	"reflect"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -16,7 +17,7 @@ import (
 // What is kept and what is refused is said in the words of the trade.
 type (
 	Kept  = tiles.PutResult
-	Match = tiles.Precondition
+	Match = usecase.Precondition
 )
 
 // querier is a transaction or the pool of readers.

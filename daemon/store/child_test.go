@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -54,9 +55,9 @@ func child(folder string) error {
 	say := func(format string, args ...any) { os.Stdout.Write(fmt.Appendf(nil, format+"\n", args...)) }
 	t := &quietly{}
 	for _, put := range []func() (tiles.PutResult, error){
-		func() (tiles.PutResult, error) { return s.PutClay(ctx, tern, tiles.Precondition{}, when) },
-		func() (tiles.PutResult, error) { return s.PutBatch(ctx, batchB(), tiles.Precondition{}, when) },
-		func() (tiles.PutResult, error) { return s.PutBar(ctx, bar("BQ7", 1), tiles.Precondition{}, when) },
+		func() (tiles.PutResult, error) { return s.PutClay(ctx, tern, usecase.Precondition{}, when) },
+		func() (tiles.PutResult, error) { return s.PutBatch(ctx, batchB(), usecase.Precondition{}, when) },
+		func() (tiles.PutResult, error) { return s.PutBar(ctx, bar("BQ7", 1), usecase.Precondition{}, when) },
 	} {
 		if _, err := put(); err != nil {
 			return err

@@ -8,6 +8,7 @@ import (
 	"math"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -45,7 +46,7 @@ const insertLoad = `
 
 // PutLoad keeps a load or what is changed about it, and gives it its number. The errors are
 // tiles.ErrNoBar, tiles.ErrChanged and trouble with the disk.
-func (s *Store) PutLoad(ctx context.Context, l tiles.Load, m tiles.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
+func (s *Store) PutLoad(ctx context.Context, l tiles.Load, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := sayLoad(l)
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = tiles.PutResult{}

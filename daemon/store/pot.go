@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -34,7 +35,7 @@ type potBody struct {
 
 // PutPot keeps a pot card or what is changed about it. The errors are tiles.ErrNoClay,
 // ErrNoBatch, ErrChanged and trouble with the disk.
-func (s *Store) PutPot(ctx context.Context, p lid.PotCard, m tiles.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
+func (s *Store) PutPot(ctx context.Context, p lid.PotCard, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	lid := ""
 	if p.Lid != (tiles.BatchRef{}) {
 		lid = p.Lid.String()

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -24,7 +25,7 @@ func TestPotIsKept(t *testing.T) {
 	ctx, s := context.Background(), openStore(t)
 	furnish(t, s)
 	for n, p := range []lid.PotCard{potCard(0), {ID: uuid('p', 1), Form: "jar", Seat: lid.Stopper, Collar: []tiles.Millimetre{30}, Stage: tiles.Leather, Body: tiles.BatchRef{Clay: "tern", Batch: "B"}}} {
-		kept := must[tiles.PutResult](t)(s.PutPot(ctx, p, tiles.Precondition{}, when))
+		kept := must[tiles.PutResult](t)(s.PutPot(ctx, p, usecase.Precondition{}, when))
 		got := must[lid.KeptPot](t)(s.Pot(ctx, p.ID))
 		if !reflect.DeepEqual(got, lid.KeptPot{PotCard: p, Revision: kept.Revision}) {
 			t.Errorf("%d:\n%+v\n%+v", n, got, p)
@@ -33,16 +34,16 @@ func TestPotIsKept(t *testing.T) {
 	p := potCard(0)
 	p.Measured = 102.1
 	first := must[lid.KeptPot](t)(s.Pot(ctx, p.ID))
-	if _, err := s.PutPot(ctx, p, tiles.Precondition{Revision: first.Revision - 1}, when); !errors.Is(err, tiles.ErrChanged) {
+	if _, err := s.PutPot(ctx, p, usecase.Precondition{Revision: first.Revision - 1}, when); !errors.Is(err, tiles.ErrChanged) {
 		t.Errorf("of a revision that is gone: %v", err)
 	}
-	kept := must[tiles.PutResult](t)(s.PutPot(ctx, p, tiles.Precondition{Revision: first.Revision}, later(time.Hour)))
-	again := must[tiles.PutResult](t)(s.PutPot(ctx, p, tiles.Precondition{Revision: first.Revision}, later(time.Hour)))
+	kept := must[tiles.PutResult](t)(s.PutPot(ctx, p, usecase.Precondition{Revision: first.Revision}, later(time.Hour)))
+	again := must[tiles.PutResult](t)(s.PutPot(ctx, p, usecase.Precondition{Revision: first.Revision}, later(time.Hour)))
 	if !kept.New || again.New || kept.Revision != again.Revision {
 		t.Errorf("%+v %+v", kept, again)
 	}
 	p.Lid.Clay = "wren"
-	if _, err := s.PutPot(ctx, p, tiles.Precondition{}, when); !errors.Is(err, tiles.ErrNoClay) {
+	if _, err := s.PutPot(ctx, p, usecase.Precondition{}, when); !errors.Is(err, tiles.ErrNoClay) {
 		t.Error(err)
 	}
 	if _, err := s.Pot(ctx, uuid('p', 77)); !errors.Is(err, lid.ErrNoPot) {
@@ -59,7 +60,7 @@ func TestFindPot(t *testing.T) {
 		if n == 7 {
 			p.Mark, p.Form, p.MadeOn = "ÄB", "Butter Dish", "2026-03-02"
 		}
-		must[tiles.PutResult](t)(s.PutPot(ctx, p, tiles.Precondition{}, later(time.Duration(n)*time.Minute)))
+		must[tiles.PutResult](t)(s.PutPot(ctx, p, usecase.Precondition{}, later(time.Duration(n)*time.Minute)))
 	}
 	for find, want := range map[string]int{"": 12, "kt": 11, "205": 1, "KT 205": 1, "205 kt teapot": 1, "butter": 1, "dish butter äb": 1, "2026-03": 1, "2026-01-15 teapot": 11, "207 kt": 0, "teapot 0.9 l kt 203": 1, "%": 0, "' OR 1": 0} {
 		got := must[[]lid.KeptPot](t)(s.Pots(ctx, lid.PotFilter{Find: find}))

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -22,7 +23,7 @@ type probeBody struct {
 
 // PutProbe keeps the life of a probe or what is changed about it, such as its removal. The
 // errors are tiles.ErrChanged and trouble with the disk.
-func (s *Store) PutProbe(ctx context.Context, p tiles.ProbeLife, m tiles.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
+func (s *Store) PutProbe(ctx context.Context, p tiles.ProbeLife, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := probeBody{string(p.Kiln), string(p.Channel), p.Type, p.Class, p.Fitted, p.Removed, p.Note}
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = tiles.PutResult{}

@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -23,7 +24,7 @@ func boardStore(t *testing.T) *Store {
 	s := openStore(t)
 	furnish(t, s)
 	load := tiles.Load{ID: uuid('l', 1), Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, PackedBy: "KT"}
-	must[tiles.PutResult](t)(s.PutLoad(context.Background(), load, tiles.Precondition{}, when))
+	must[tiles.PutResult](t)(s.PutLoad(context.Background(), load, usecase.Precondition{}, when))
 	return s
 }
 

@@ -61,7 +61,7 @@ func TestWorkedBoard(t *testing.T) {
 	near(t, "12 lids paired freely", freely.AllPairChance, 0.67, 0.03)
 }
 
-// boardPots are the fittings of each gallery for the clay tern.
+// boardPots are the clearances of each gallery for the clay tern.
 func boardPots(t testing.TB, galleries []Gallery, known Known) []lid.Clearance {
 	var pots []lid.Clearance
 	for _, g := range galleries {

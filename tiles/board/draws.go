@@ -51,8 +51,8 @@ func inTurn(nu float64) [16]float64 {
 	return f
 }
 
-// drawBoard draws n boards from one fixed stream. pots are the pots' own fittings; spread is the sd of pots thrown to a gauge in place of that of a reading (below
-// 0: none).
+// drawBoard draws n boards from one fixed stream. pots are the pots' own clearances; spread is the sd
+// of pots thrown to a gauge in place of that of a reading (below 0: none).
 func drawBoard(n int, pots []lid.Clearance, together shrinkage.Together, spread float64, lids int) draws {
 	b := draws{pots: len(pots), lids: lids}
 	b.low, b.high, b.least = make([]float64, n*len(pots)), make([]float64, n*len(pots)), make([]float64, n*len(pots))

@@ -15,10 +15,10 @@ func (b *Question) pairUp(a Answer, d lid.Defaults, known Known, own []float64) 
 	worth := make([][]float64, n)
 	var pots []lid.Clearance // for lids as the first was measured
 	for i := range n {
-		fittings := map[tiles.Stage]*lid.Clearance{}
+		clearances := map[tiles.Stage]*lid.Clearance{}
 		chance[i], worth[i] = make([]float64, m), make([]float64, m)
 		for j, l := range b.Measured {
-			f := fittings[l.Stage]
+			f := clearances[l.Stage]
 			if f == nil {
 				q := b.question(i)
 				q.Lid, q.LidStage = l.Width, l.Stage
@@ -27,7 +27,7 @@ func (b *Question) pairUp(a Answer, d lid.Defaults, known Known, own []float64) 
 				}
 				made := lid.NewClearance(q, d, known.Measured[l.Stage])
 				f = &made
-				fittings[l.Stage] = f
+				clearances[l.Stage] = f
 				if j == 0 {
 					pots = append(pots, made)
 				}
