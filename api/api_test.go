@@ -19,6 +19,8 @@ import (
 	"lidwright/api/apitest"
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 // nobody is an archive and kilns with nothing in them.
@@ -46,11 +48,11 @@ func (nobody) Tell(context.Context, kiln.Fact) (kiln.FiringID, error)           
 func (nobody) Trouble() (kiln.StoreTrouble, bool)                                { return kiln.StoreTrouble{}, false }
 func (nobody) CopyDue(context.Context) (time.Time, error)                        { return time.Time{}, nil }
 func (nobody) Touch(...tiles.Code)                                               {}
-func (nobody) Latest() (*tiles.Fit, time.Time, error)                            { return nobody{}.Fit(context.Background()) }
+func (nobody) Latest() (*shrinkage.Fit, time.Time, error)                        { return nobody{}.Fit(context.Background()) }
 func (nobody) Refits() Refits                                                    { return Refits{} }
 func (nobody) Probes(context.Context, kiln.KilnID) ([]tiles.KeptProbe, error)    { return nil, nil }
-func (nobody) Fit(context.Context) (*tiles.Fit, time.Time, error) {
-	f, err := tiles.Studio{}.Fit(context.Background(), nil)
+func (nobody) Fit(context.Context) (*shrinkage.Fit, time.Time, error) {
+	f, err := shrinkage.Studio{}.Fit(context.Background(), nil)
 	return f, time.Time{}, err
 }
 
@@ -62,7 +64,7 @@ func testServer(t *testing.T) *httptest.Server {
 func studioOfNobody() *Server {
 	return &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Hosts: []string{"kiln-pi.local"}, Version: "test"}, Copies: noCopies{},
 		Archive: nobody{}, Kilns: nobody{}, Shrink: nobody{}, Lines: func() []Line { return nil },
-		Store: func() (StoreHealth, error) { return StoreHealth{Free: 1e9}, nil }, Lids: tiles.UsualLids(),
+		Store: func() (StoreHealth, error) { return StoreHealth{Free: 1e9}, nil }, Lids: lid.UsualDefaults(),
 		Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp {
 			return kiln.Stamp{Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
 		}, Ready: func() error { return nil }, Notices: &told{}}
@@ -129,7 +131,7 @@ func ask(t testing.TB, method, address, contentType, body string, header ...stri
 // ASTM C326; see the README beside it), asked over HTTP as the API document shows.
 func TestWorkedLids(t *testing.T) {
 	srv := testServer(t)
-	f, err := os.Open("../tiles/testdata/lids.csv")
+	f, err := os.Open("../tiles/lid/testdata/lids.csv")
 	if err != nil {
 		t.Fatal(err)
 	}

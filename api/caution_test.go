@@ -11,7 +11,7 @@ import (
 
 	"lidwright/daemon/store"
 	"lidwright/kiln"
-	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 // hearth is one kiln in a state of its own choosing.
@@ -57,7 +57,7 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 		Hot: func(context.Context, kiln.KilnID, time.Time, time.Time) (map[kiln.ChannelID]time.Duration, error) {
 			return nil, nil
 		},
-		Lines: func() []Line { return nil }, Lids: tiles.UsualLids(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { now.Since++; return now }, Ready: func() error { return nil }}
+		Lines: func() []Line { return nil }, Lids: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { now.Since++; return now }, Ready: func() error { return nil }}
 	handler, err := s.Handler()
 	if err != nil {
 		t.Fatal(err)
@@ -137,7 +137,7 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 		if c.place == hot {
 			var kept verdictKeptJSON
 			g.put("/v1/verdicts/"+verdict, `{"load":"`+load+`","form":"jar","body":"tern/A","counts":{"tight":2,"good":3}}`, 201, &kept)
-			if strings.Join(kept.Cautions, " ") != tiles.WetGrinding+" "+tiles.EyeProtection {
+			if strings.Join(kept.Cautions, " ") != lid.WetGrinding+" "+lid.EyeProtection {
 				t.Errorf("a tight verdict: cautions %v", kept.Cautions)
 			}
 			continue
@@ -182,9 +182,9 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 	}
 	// The same of answers: ids, the one that must be first first.
 	for path, want := range map[string][]string{
-		"/v1/lid" + aBoard: {tiles.WillFuse, tiles.ShrinkVaries},
-		"/v1/lids/board?galleries=104.5%3B92.5%0A104%3B92.5%0A105%3B92.5%0A104%3B92%0A105%3B93%0A104%3B92.5%0A105%3B92.5%0A104%3B92.5&clay=tern&cone=6&seat_glazed=yes&together=in_place": {tiles.WillFuse, tiles.ShrinkVaries},
-		"/v1/size?fired=62&clay=tern&cone=6": {tiles.ShrinkVaries},
+		"/v1/lid" + aBoard: {lid.WillFuse, lid.ShrinkVaries},
+		"/v1/lids/board?galleries=104.5%3B92.5%0A104%3B92.5%0A105%3B92.5%0A104%3B92%0A105%3B93%0A104%3B92.5%0A105%3B92.5%0A104%3B92.5&clay=tern&cone=6&seat_glazed=yes&together=in_place": {lid.WillFuse, lid.ShrinkVaries},
+		"/v1/size?fired=62&clay=tern&cone=6": {lid.ShrinkVaries},
 	} {
 		var a struct{ Cautions []string }
 		g.get(path, http.StatusOK, &a)

@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 
+	"lidwright/api/usecase"
 	"lidwright/tiles"
 )
 
@@ -172,7 +173,7 @@ func (s *Server) postClass(w http.ResponseWriter, r *http.Request) error {
 		}
 		if practice := form.Get("practice") == "yes"; b.Practice != practice {
 			b.Practice = practice
-			if _, err := s.Archive.PutBar(r.Context(), b, tiles.Match{}, s.Now()); err != nil {
+			if _, err := s.Archive.PutBar(r.Context(), b, usecase.Precondition{}, s.Now()); err != nil {
 				return err
 			}
 			s.Shrink.Touch(b.Code)
@@ -198,7 +199,7 @@ func (s *Server) postClassBars(w http.ResponseWriter, r *http.Request) error {
 	}
 	for i, code := range codes {
 		body := barBody{ID: s.newID(), Clay: form.Get("clay"), Forming: form.Get("forming"), By: marks[i], Practice: form.Get("practice") == "yes"}
-		if _, err := s.keepBar(r.Context(), BarPath{code}, body, tiles.Match{New: true}); err != nil {
+		if _, err := s.keepBar(r.Context(), BarPath{code}, body, usecase.Precondition{New: true}); err != nil {
 			return err
 		}
 	}

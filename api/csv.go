@@ -11,6 +11,7 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 // A csvTable is one kind of what is kept, a row each, struck ones too. What is a string in put is a
@@ -264,7 +265,7 @@ func marksTable(s *Server, ctx context.Context, put func(...any)) error {
 }
 
 func potsTable(s *Server, ctx context.Context, put func(...any)) error {
-	pots, err := s.Archive.Pots(ctx, tiles.PotFilter{})
+	pots, err := s.Archive.Pots(ctx, lid.PotFilter{})
 	for _, p := range pots {
 		put(p.ID, p.Mark, p.Number, p.Form, string(p.Seat), p.SeatGlazed, string(p.Together), p.Collar, string(p.Stage), p.Opening, refText(p.Body), refText(p.Lid), p.Set, p.Measured, p.MadeOn, p.Note)
 	}
@@ -272,9 +273,9 @@ func potsTable(s *Server, ctx context.Context, put func(...any)) error {
 }
 
 func verdictsTable(s *Server, ctx context.Context, put func(...any)) error {
-	boards, err := s.Archive.Verdicts(ctx, tiles.VerdictFilter{})
+	boards, err := s.Archive.Verdicts(ctx, lid.ResultFilter{})
 	for _, v := range boards {
-		var limits tiles.FitLimits
+		var limits lid.Limits
 		if v.Limits != nil {
 			limits = *v.Limits
 		}

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -42,7 +43,7 @@ func TestTables(t *testing.T) {
 	b.json("PUT", "/v1/verdicts/"+b.id(), `{"load":"`+load+`","form":"teapot","body":"tern/B","pots":["`+pot+`"],"counts":{"good":1}}`, 201)
 	b.json("PUT", "/v1/firings/"+firing+"/cones/"+b.id(), `{"cone":"6","shelf":"middle","tilt_deg":45}`, 201)
 	b.json("PUT", "/v1/firings/"+firing+"/notes/"+b.id(), `{"text":`+string(encodeJSON(evil))+`}`, 201)
-	if _, err := b.store.PutProbe(t.Context(), tiles.ProbeLife{ID: b.id(), Kiln: "big-blue", Channel: "1", Type: "S", Class: 2, Fitted: "2026-01-12"}, tiles.Match{}, b.s.Now()); err != nil {
+	if _, err := b.store.PutProbe(t.Context(), tiles.ProbeLife{ID: b.id(), Kiln: "big-blue", Channel: "1", Type: "S", Class: 2, Fitted: "2026-01-12"}, usecase.Precondition{}, b.s.Now()); err != nil {
 		t.Fatal(err)
 	}
 	b.json("PUT", "/v1/kilns/big-blue/unpacking-mark", `{"id":"`+b.id()+`","unpacking_mark_c":80,"unpacking_reason":"=thin"}`, 201)

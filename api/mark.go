@@ -62,13 +62,13 @@ func (s *Server) putMark(ctx context.Context, in *putMarkInput) (*kept[markJSON]
 	return &kept[markJSON]{status(k), s.markJSON(m)}, nil
 }
 
-func (s *Server) keepMark(ctx context.Context, id kiln.KilnID, b markBody) (tiles.Kept, error) {
+func (s *Server) keepMark(ctx context.Context, id kiln.KilnID, b markBody) (tiles.PutResult, error) {
 	if _, ok := s.Kiln[id]; !ok {
-		return tiles.Kept{}, problem("unknown-kiln", "No kiln "+string(id)+" in the settings.", ProblemField{"kiln", "not in the settings"})
+		return tiles.PutResult{}, problem("unknown-kiln", "No kiln "+string(id)+" in the settings.", ProblemField{"kiln", "not in the settings"})
 	}
 	m := tiles.UnpackingMark{ID: b.ID, Kiln: id, Mark: kiln.Celsius(b.MarkC), Reason: b.Reason, By: b.By}
 	if err := m.Validate(); err != nil {
-		return tiles.Kept{}, err
+		return tiles.PutResult{}, err
 	}
 	k, err := s.Archive.PutUnpackingMark(ctx, m, s.Now())
 	if err != nil || !k.New {

@@ -9,7 +9,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
-	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 // oneKiln is a recorder with one kiln.
@@ -29,7 +29,7 @@ func TestMetricsOfTheLine(t *testing.T) {
 	page := func() []string {
 		s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: nobody{}, Kilns: oneKiln{live: live}, Shrink: nobody{},
 			Lines: func() []Line { return []Line{{Kiln: "big-blue", Good: 1200, Garbled: 7, Silent: 2, Breakvalue: 1}} },
-			Kiln:  map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue", Control: "1"}}, Lids: tiles.UsualLids(), Codes: "ABCDEFGHJKLNPQRTVWXY347",
+			Kiln:  map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue", Control: "1"}}, Lids: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347",
 			Now: func() kiln.Stamp { return kiln.Stamp{Wall: time.Date(2026, 1, 13, 10, 0, 0, 0, time.UTC)} }, Ready: func() error { return nil }}
 		w := httptest.NewRecorder()
 		s.traffic = newTraffic()

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"lidwright/api/usecase"
 	"lidwright/tiles"
 )
 
@@ -63,7 +64,7 @@ func (s *Server) postLoad(w http.ResponseWriter, r *http.Request) error {
 	for _, code := range strings.FieldsFunc(form.Get("bars"), func(c rune) bool { return c == ' ' || c == ',' || c == '\n' || c == '\r' }) {
 		b.Bars = append(b.Bars, slotJSON{Bar: code, Shelf: form.Get("shelf")})
 	}
-	if _, err := s.keepLoad(r.Context(), form.Get("id"), b, tiles.Match{}); err != nil {
+	if _, err := s.keepLoad(r.Context(), form.Get("id"), b, usecase.Precondition{}); err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/unpack/"+url.PathEscape(form.Get("id")), http.StatusSeeOther)
@@ -283,7 +284,7 @@ func (s *Server) postBars(w http.ResponseWriter, r *http.Request) error {
 	}
 	for _, code := range codes {
 		body := barBody{ID: s.newID(), Clay: r.PathValue("clay"), Batch: form.Get("batch"), Forming: form.Get("forming"), By: form.Get("by")}
-		if _, err := s.keepBar(r.Context(), BarPath{code}, body, tiles.Match{New: true}); err != nil {
+		if _, err := s.keepBar(r.Context(), BarPath{code}, body, usecase.Precondition{New: true}); err != nil {
 			return err
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"net/http"
 
 	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
 )
 
 // loadBar is a bar of a load as its page shows it.
@@ -66,7 +67,7 @@ func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
 			data.Done = append(data.Done, one)
 			continue
 		}
-		if e, ok := b.Bar.Believe(tiles.Reading{Bar: b.Code, Stage: one.Stage, Mark: 1, Instrument: "calliper"}, s.lastFit()); ok {
+		if e, ok := shrinkage.Plausible(b.Bar, tiles.Reading{Bar: b.Code, Stage: one.Stage, Mark: 1, Instrument: "calliper"}, s.lastFit()); ok {
 			one.Expected, one.Low, one.High = rounded(float64(e.Length), 1), rounded(float64(e.Low), 1), rounded(float64(e.High), 1)
 		}
 		data.Waiting = append(data.Waiting, one)

@@ -10,6 +10,8 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 // printed is a print to scale, as a page or, at an address that ends in .svg, as the drawing alone
@@ -58,7 +60,7 @@ func (s *Server) drawGauge(r *http.Request) (title, svg string, err error) {
 		}
 	}
 	if g.Opening >= g.Collar && g.Collar > 0 {
-		rd.fault("opening", tiles.OpeningWider, "not smaller than collar: were they swapped?")
+		rd.fault("opening", lid.OpeningWider, "not smaller than collar: were they swapped?")
 	}
 	return g.Title, g.SVG(), rd.err()
 }
@@ -178,7 +180,7 @@ func (s *Server) yearPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	boards, err := s.Archive.Verdicts(ctx, tiles.VerdictFilter{})
+	boards, err := s.Archive.Verdicts(ctx, lid.ResultFilter{})
 	if err != nil {
 		return err
 	}
@@ -186,17 +188,17 @@ func (s *Server) yearPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	y := tiles.CountYear(from, from.AddDate(1, 0, 0), loads, firings, func(k kiln.KilnID) kiln.ChannelID { return s.Kiln[k].Control }, boards)
+	y := lid.CountYear(from, from.AddDate(1, 0, 0), loads, firings, func(k kiln.KilnID) kiln.ChannelID { return s.Kiln[k].Control }, boards)
 	data := struct {
 		page
 		Year      int
 		Before    int
 		After     int
-		Y         tiles.Year
+		Y         lid.Year
 		Lids      int
-		Witnesses []tiles.Witness
+		Witnesses []shrinkage.LoadHeat
 		Probes    map[string][]probeLifeRow
-	}{page: s.page(r.Context(), "more"), Year: year, Before: year - 1, After: year + 1, Y: y, Lids: y.Sat.Lids() + y.Losses.Lids(), Witnesses: fit.Witnesses(), Probes: map[string][]probeLifeRow{}}
+	}{page: s.page(r.Context(), "more"), Year: year, Before: year - 1, After: year + 1, Y: y, Lids: y.Sat.Lids() + y.Losses.Lids(), Witnesses: fit.LoadHeats(), Probes: map[string][]probeLifeRow{}}
 	for _, wired := range s.Wired {
 		lives, err := s.probeLives(ctx, wired)
 		if err != nil {

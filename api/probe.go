@@ -175,10 +175,10 @@ func (s *Server) putProbe(ctx context.Context, in *putProbeInput) (*edited[kilnJ
 	return &edited[kilnJSON]{status(k), revision(k.Revision), j}, nil
 }
 
-func (s *Server) keepProbe(ctx context.Context, path ProbePath, b probeBody) (tiles.Kept, error) {
+func (s *Server) keepProbe(ctx context.Context, path ProbePath, b probeBody) (tiles.PutResult, error) {
 	k, ok := s.Kiln[kiln.KilnID(path.Kiln)]
 	if !ok {
-		return tiles.Kept{}, problem("unknown-kiln", "No kiln "+path.Kiln+" in the settings.", ProblemField{"kiln", "not in the settings"})
+		return tiles.PutResult{}, problem("unknown-kiln", "No kiln "+path.Kiln+" in the settings.", ProblemField{"kiln", "not in the settings"})
 	}
 	p := tiles.ProbeLife{ID: path.Probe, Kiln: k.ID, Channel: kiln.ChannelID(first(b.Channel, string(k.Control))), Type: b.Type, Class: b.Class, Fitted: b.FittedOn, Removed: b.RemovedOn, Note: b.Note}
 	if p.Class == 0 {
@@ -189,10 +189,10 @@ func (s *Server) keepProbe(ctx context.Context, path ProbePath, b probeBody) (ti
 		has = has || c.ID == p.Channel && c.Role == kiln.RoleProbe
 	}
 	if !has {
-		return tiles.Kept{}, problem("unknown-value", "The kiln has no probe "+string(p.Channel)+".", ProblemField{"channel", "is no probe of this kiln"})
+		return tiles.PutResult{}, problem("unknown-value", "The kiln has no probe "+string(p.Channel)+".", ProblemField{"channel", "is no probe of this kiln"})
 	}
 	if err := p.Validate(); err != nil {
-		return tiles.Kept{}, err
+		return tiles.PutResult{}, err
 	}
 	kept, err := s.Archive.PutProbe(ctx, p, matchOf(ctx), s.Now())
 	if err == nil && kept.New {

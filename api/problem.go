@@ -10,8 +10,10 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 // Problem is an error as RFC 9457 wants it (problem details). This file alone makes them.
@@ -103,9 +105,9 @@ var errorKinds = []struct {
 	kind string
 }{
 	{tiles.ErrNoClay, "unknown-clay"}, {tiles.ErrNoBatch, "unknown-batch"}, {tiles.ErrNoBar, "unknown-bar"}, {tiles.ErrNoReading, "unknown-reading"},
-	{tiles.ErrNoLoad, "unknown-load"}, {tiles.ErrNoPot, "unknown-pot"}, {tiles.ErrNoVerdict, "unknown-verdict"}, {tiles.ErrNoCone, "unknown-fact"}, {tiles.ErrNoNote, "unknown-fact"},
+	{tiles.ErrNoLoad, "unknown-load"}, {lid.ErrNoPot, "unknown-pot"}, {lid.ErrNoResult, "unknown-verdict"}, {tiles.ErrNoCone, "unknown-fact"}, {tiles.ErrNoNote, "unknown-fact"},
 	{kiln.ErrNoKiln, "unknown-kiln"}, {kiln.ErrNoFiring, "unknown-firing"},
-	{tiles.ErrIDUsed, "id-already-used"}, {tiles.ErrCodeTaken, "code-taken"}, {tiles.ErrChanged, "changed-meanwhile"}, {tiles.ErrBusy, "store-busy"},
+	{tiles.ErrIDUsed, "id-already-used"}, {tiles.ErrCodeTaken, "code-taken"}, {tiles.ErrChanged, "changed-meanwhile"}, {usecase.ErrBusy, "store-busy"},
 }
 
 // problem makes a problem of a type from the table.

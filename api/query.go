@@ -93,7 +93,7 @@ func (r *reader) number(name string, low, high float64) (float64, bool) {
 		v = strings.Replace(v, ",", ".", 1)
 	}
 	f, err := strconv.ParseFloat(v, 64)
-	if err != nil && !isRangeError(err) {
+	if err != nil && !errors.Is(err, strconv.ErrRange) {
 		r.fault(name, "out-of-range", "not a number")
 		return 0, false
 	}
@@ -114,8 +114,6 @@ func (r *reader) whole(name string, low, high int) (int, bool) {
 	return int(v), ok
 }
 
-func isRangeError(err error) bool { return strings.Contains(err.Error(), "out of range") }
-
 func trim(f float64) string { return strconv.FormatFloat(f, 'f', -1, 64) }
 
 // ratio is a share, 0.06 or 6%. A bare number over 0.3 could be a percentage: asked back.
@@ -128,7 +126,7 @@ func (r *reader) ratio(name string, low, high float64) (tiles.Ratio, bool) {
 	p, percent := strings.CutSuffix(t, "%")
 	f, err := strconv.ParseFloat(strings.TrimSpace(p), 64)
 	switch {
-	case err != nil && !isRangeError(err):
+	case err != nil && !errors.Is(err, strconv.ErrRange):
 		r.fault(name, "out-of-range", "not a share such as 0.06 or 6%")
 		return 0, false
 	case percent:
@@ -169,7 +167,7 @@ func (r *reader) lengths(name string, most int) []tiles.Millimetre {
 	var out []tiles.Millimetre
 	for _, t := range texts {
 		if field == mm && !pointNumber.MatchString(t) {
-			if _, err := strconv.ParseFloat(strings.TrimSpace(t), 64); err != nil && !isRangeError(err) {
+			if _, err := strconv.ParseFloat(strings.TrimSpace(t), 64); err != nil && !errors.Is(err, strconv.ErrRange) {
 				r.fault(field, "length-unreadable", "a number with a point alone, as 104.5; "+plain+" takes 104,5 and units")
 				return nil
 			}

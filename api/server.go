@@ -24,6 +24,7 @@ import (
 	"lidwright/api/pages"
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 // Site is what the settings say of the studio, as far as answers depend on it.
@@ -68,7 +69,7 @@ type Server struct {
 	// Hot is how long each channel of a kiln was over kiln.ProbeHot in firings of a span; a zero end
 	// means until now.
 	Hot   func(ctx context.Context, k kiln.KilnID, from, until time.Time) (map[kiln.ChannelID]time.Duration, error)
-	Lids  tiles.LidDefaults
+	Lids  lid.Defaults
 	Codes tiles.Alphabet
 	Now   func() kiln.Stamp
 	// NewID makes the id of a new fact, a UUID; nil: UUIDv7.

@@ -10,7 +10,7 @@ import (
 
 	"lidwright/daemon/store"
 	"lidwright/kiln"
-	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 // fullDisk is a hearth whose readings cannot be written.
@@ -43,7 +43,7 @@ func TestBrokenStates(t *testing.T) {
 			t.Fatal(err)
 		}
 		s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm"}, Archive: st, Kilns: c.kilns, Shrink: barless{st}, Heat: unasked{}, Lines: func() []Line { return nil },
-			Lids: tiles.UsualLids(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { return now }, Ready: func() error { return nil }}
+			Lids: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { return now }, Ready: func() error { return nil }}
 		h, err := s.Handler()
 		if err != nil {
 			t.Fatal(err)

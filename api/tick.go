@@ -62,10 +62,10 @@ func (s *Server) checkList(ctx context.Context, subject string) (checkListJSON, 
 	return j, nil
 }
 
-func (s *Server) keepTick(ctx context.Context, subject, id string, b tickBody) (tiles.Kept, error) {
+func (s *Server) keepTick(ctx context.Context, subject, id string, b tickBody) (tiles.PutResult, error) {
 	t := tiles.Tick{ID: id, Subject: subject, Item: b.Item, Done: b.Done, By: b.By}
 	if err := t.Validate(); err != nil {
-		return tiles.Kept{}, err
+		return tiles.PutResult{}, err
 	}
 	return s.Archive.PutTick(ctx, t, s.Now())
 }

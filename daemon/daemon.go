@@ -35,6 +35,7 @@ import (
 	"lidwright/kiln"
 	"lidwright/kiln/source"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 // ErrCannotStart wraps what keeps the daemon from starting until someone acts.
@@ -256,12 +257,12 @@ func hostsOf(cfg config.Config) []string {
 }
 
 // Lids are the settings of seats and of the maker.
-func Lids(cfg config.Config) tiles.LidDefaults {
-	d := tiles.UsualLids()
-	for seat, p := range map[tiles.Seat]config.Play{tiles.Inset: cfg.Seat.Inset, tiles.Flange: cfg.Seat.Flange, tiles.Cap: cfg.Seat.Cap,
-		tiles.DropIn: cfg.Seat.DropIn, tiles.Over: cfg.Seat.Over, tiles.Stopper: cfg.Seat.Stopper} {
+func Lids(cfg config.Config) lid.Defaults {
+	d := lid.UsualDefaults()
+	for seat, p := range map[lid.Seat]config.Play{lid.Inset: cfg.Seat.Inset, lid.Flange: cfg.Seat.Flange, lid.Cap: cfg.Seat.Cap,
+		lid.DropIn: cfg.Seat.DropIn, lid.Over: cfg.Seat.Over, lid.Stopper: cfg.Seat.Stopper} {
 		if len(p.PlayMM) == 3 {
-			d.Windows[seat] = tiles.Window{Least: tiles.Millimetre(p.PlayMM[0]), Most: tiles.Millimetre(p.PlayMM[2]),
+			d.Windows[seat] = lid.Window{Least: tiles.Millimetre(p.PlayMM[0]), Most: tiles.Millimetre(p.PlayMM[2]),
 				LeastRatio: tiles.Ratio(p.LeastPlayRatio), MostRatio: tiles.Ratio(p.MostPlayRatio)}
 		}
 	}

@@ -14,6 +14,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lidwright/api/usecase"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -176,19 +177,19 @@ func hostileStore(t *testing.T, folder string) {
 		t.Fatal(err)
 	}
 	defer st.Close()
-	must := func(_ tiles.Kept, err error) {
+	must := func(_ tiles.PutResult, err error) {
 		t.Helper()
 		if err != nil {
 			t.Fatal(err)
 		}
 	}
-	must(st.PutClay(t.Context(), tiles.Clay{ID: "wren", Name: "Wren", MaturesCone: "6"}, tiles.Match{}, at))
+	must(st.PutClay(t.Context(), tiles.Clay{ID: "wren", Name: "Wren", MaturesCone: "6"}, usecase.Precondition{}, at))
 	ref := tiles.BatchRef{Clay: "wren", Batch: "A"}
-	must(st.PutBatch(t.Context(), tiles.Batch{BatchRef: ref, Kind: tiles.Bought, Open: true}, tiles.Match{}, at))
+	must(st.PutBatch(t.Context(), tiles.Batch{BatchRef: ref, Kind: tiles.Bought, Open: true}, usecase.Precondition{}, at))
 	signs := "ACDEFGHJKLNPQRTVWXY347"
 	for b := range 300 {
 		code := tiles.Code([]byte{signs[b/22%22], signs[b%22], signs[b/484]})
-		must(st.PutBar(t.Context(), tiles.Bar{Code: code, ID: uuid.NewString(), BatchRef: ref, MarkLength: 100, Marks: 1}, tiles.Match{}, at))
+		must(st.PutBar(t.Context(), tiles.Bar{Code: code, ID: uuid.NewString(), BatchRef: ref, MarkLength: 100, Marks: 1}, usecase.Precondition{}, at))
 		read := func(stage tiles.Stage, length float64, by string) {
 			must(st.PutReading(t.Context(), tiles.Reading{ID: uuid.NewString(), Bar: code, Mark: 1, Stage: stage, Length: tiles.Millimetre(length), AsTyped: fmt.Sprint(length), Unit: "mm", Step: 0.05, By: by}, at))
 		}

@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/config"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
@@ -143,13 +144,13 @@ func TestStoreMovedAndBack(t *testing.T) {
 	d, _, stop := serve(t, folder, receiver)
 	defer stop()
 	put := func(id tiles.ClayID) error {
-		_, err := d.store.PutClay(t.Context(), tiles.Clay{ID: id, Name: "x"}, tiles.Match{}, kiln.Stamp{Wall: time.Now()})
+		_, err := d.store.PutClay(t.Context(), tiles.Clay{ID: id, Name: "x"}, usecase.Precondition{}, kiln.Stamp{Wall: time.Now()})
 		return err
 	}
 	if err := errors.Join(put("one"), os.Rename(folder, folder+"-away")); err != nil {
 		t.Fatal(err)
 	}
-	if err := put("two"); !errors.Is(err, tiles.ErrBusy) || !errors.Is(err, store.ErrGone) {
+	if err := put("two"); !errors.Is(err, usecase.ErrBusy) || !errors.Is(err, store.ErrGone) {
 		t.Errorf("moved away: %v", err)
 	}
 	toldOf(t, notices, "store.gone", "began")

@@ -16,10 +16,10 @@ import (
 
 	"github.com/google/uuid"
 
+	"lidwright/api/usecase"
 	"lidwright/config"
 	"lidwright/kiln"
 	"lidwright/kiln/practice"
-	"lidwright/tiles"
 )
 
 const heatSettings = `
@@ -602,7 +602,7 @@ func TestFourHourHoleInWords(t *testing.T) {
 	laid := kiln.Lay(heard, []kiln.ChannelID{"1"}, 3*time.Minute)
 	hole.Gaps = laid.Gaps
 	hole.HeatWork = map[kiln.ChannelID]kiln.HeatWork{"1": kiln.CurveHeatWork(laid, "1", 1290, 0)}
-	if _, err := b.d.store.PutFiring(t.Context(), hole, heard, "a file", tiles.Match{}, b.d.Now()); err != nil {
+	if _, err := b.d.store.PutFiring(t.Context(), hole, heard, "a file", usecase.Precondition{}, b.d.Now()); err != nil {
 		t.Fatal(err)
 	}
 	b.run()

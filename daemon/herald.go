@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"lidwright/api"
+	"lidwright/api/usecase"
 	"lidwright/config"
 	"lidwright/daemon/notice"
 	"lidwright/daemon/store"
@@ -302,7 +303,7 @@ func (h *herald) unpacked(ctx context.Context, now kiln.Stamp) error {
 // clays tells what is new of rates, batches and probes.
 func (h *herald) clays(ctx context.Context, _ kiln.Stamp) error {
 	news, err := h.studio(ctx)
-	if errors.Is(err, tiles.ErrBusy) { // nothing is fitted yet; tomorrow
+	if errors.Is(err, usecase.ErrBusy) { // nothing is fitted yet; tomorrow
 		return nil
 	}
 	for _, n := range news {

@@ -18,6 +18,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"lidwright/api"
+	"lidwright/api/usecase"
 	"lidwright/config"
 	"lidwright/daemon/notice"
 	"lidwright/daemon/store"
@@ -63,7 +64,7 @@ func TestDigestTellsEachThingOnce(t *testing.T) {
 	t.Cleanup(func() { st.Close() })
 	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 7, 0, 0, 0, time.UTC), Trusted: true}
 	load := "0193a0b0-0000-7000-8000-00000000a001"
-	if _, err := st.PutLoad(t.Context(), tiles.Load{ID: load, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222}, tiles.Match{}, at); err != nil {
+	if _, err := st.PutLoad(t.Context(), tiles.Load{ID: load, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222}, usecase.Precondition{}, at); err != nil {
 		t.Fatal(err)
 	}
 	if err := st.CloseLoad(t.Context(), load, at.Wall.Add(-time.Hour), "KT", at); err != nil {
@@ -110,7 +111,7 @@ func TestDigestTellsEachThingOnce(t *testing.T) {
 		t.Errorf("after that: %v; want the second move alone", clays)
 	}
 	news = nil
-	h.studio = func(context.Context) ([]api.StudioNews, error) { return nil, tiles.ErrBusy }
+	h.studio = func(context.Context) ([]api.StudioNews, error) { return nil, usecase.ErrBusy }
 	if err := h.clays(t.Context(), at); err != nil {
 		t.Errorf("nothing fitted yet is no trouble: %v", err)
 	}
@@ -130,7 +131,7 @@ func TestCopyTooOldBeginsAndClears(t *testing.T) {
 	}
 	t.Cleanup(func() { st.Close() })
 	step := func(d time.Duration) { at.Wall, at.Since = at.Wall.Add(d), at.Since+d }
-	if _, err := st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern"}, tiles.Match{}, at); err != nil {
+	if _, err := st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern"}, usecase.Precondition{}, at); err != nil {
 		t.Fatal(err)
 	}
 	h := newsdesk(t, st, &at)
@@ -182,20 +183,20 @@ func TestBarsWaitingAreTold(t *testing.T) {
 	}
 	t.Cleanup(func() { st.Close() })
 	step := func(d time.Duration) { at.Wall, at.Since = at.Wall.Add(d), at.Since+d }
-	keep := func(_ tiles.Kept, err error) {
+	keep := func(_ tiles.PutResult, err error) {
 		if err != nil {
 			t.Fatal(err)
 		}
 	}
-	keep(st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern"}, tiles.Match{}, at))
-	keep(st.PutBatch(t.Context(), tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Kind: tiles.Bought, Open: true}, tiles.Match{}, at))
+	keep(st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern"}, usecase.Precondition{}, at))
+	keep(st.PutBatch(t.Context(), tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Kind: tiles.Bought, Open: true}, usecase.Precondition{}, at))
 	load := "0193a0b0-0000-7000-8000-00000000a002"
-	keep(st.PutBar(t.Context(), tiles.Bar{Code: "BQA", ID: "0193a0b0-0000-7000-8000-00000000b001", BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1}, tiles.Match{}, at))
+	keep(st.PutBar(t.Context(), tiles.Bar{Code: "BQA", ID: "0193a0b0-0000-7000-8000-00000000b001", BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1}, usecase.Precondition{}, at))
 	reading := func(id string, stage tiles.Stage, mm float64) {
 		keep(st.PutReading(t.Context(), tiles.Reading{ID: "0193a0b0-0000-7000-8000-00000000c00" + id, Bar: "BQA", Mark: 1, Stage: stage, Length: tiles.Millimetre(mm), AsTyped: "x", Unit: "mm"}, at))
 	}
 	reading("1", tiles.Wet, 100)
-	keep(st.PutLoad(t.Context(), tiles.Load{ID: load, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222, Bars: []tiles.Placed{{Bar: "BQA"}}}, tiles.Match{}, at))
+	keep(st.PutLoad(t.Context(), tiles.Load{ID: load, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222, Bars: []tiles.Placed{{Bar: "BQA"}}}, usecase.Precondition{}, at))
 	if err := st.CloseLoad(t.Context(), load, at.Wall, "KT", at); err != nil {
 		t.Fatal(err)
 	}

@@ -10,6 +10,7 @@ import (
 	"testing/synctest"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/config"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
@@ -60,7 +61,7 @@ func (k *keeper) close() {
 
 func (k *keeper) clay(id tiles.ClayID) {
 	k.t.Helper()
-	if _, err := k.store.PutClay(k.t.Context(), tiles.Clay{ID: id, Name: "a clay"}, tiles.Match{}, k.Now()); err != nil {
+	if _, err := k.store.PutClay(k.t.Context(), tiles.Clay{ID: id, Name: "a clay"}, usecase.Precondition{}, k.Now()); err != nil {
 		k.t.Fatal(err)
 	}
 }

@@ -43,7 +43,7 @@ var longWord = regexp.MustCompile(`[a-z]{4,}`)
 func textsOfCode(t *testing.T) []string {
 	t.Helper()
 	var texts []string
-	for _, folder := range []string{"..", "../../kiln", "../../tiles", "../../daemon/store", "."} {
+	for _, folder := range []string{"..", "../../kiln", "../../tiles", "../../tiles/shrinkage", "../../tiles/lid", "../../tiles/board", "../../daemon/store", "."} {
 		names, err := filepath.Glob(filepath.Join(folder, "*.go"))
 		if err != nil {
 			t.Fatal(err)

@@ -20,6 +20,7 @@ import (
 	"lidwright/daemon"
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 // client asks the daemon that the flags name: --store reads a folder and asks none, --site is the
@@ -115,7 +116,7 @@ func askedLengths(c *cobra.Command, known []string) url.Values {
 }
 
 // reckoner answers a question by the rates that are stated in it.
-type reckoner func(q url.Values, unit tiles.LengthUnit, lids tiles.LidDefaults) ([]byte, error)
+type reckoner func(q url.Values, unit tiles.LengthUnit, lids lid.Defaults) ([]byte, error)
 
 // askOrReckon answers a question that names a clay by asking, as get does, and one that states its
 // rates by reckoning, for which no daemon is needed.

@@ -9,14 +9,15 @@ import (
 	"reflect"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
 
 // What is kept and what is refused is said in the words of the trade.
 type (
-	Kept  = tiles.Kept
-	Match = tiles.Match
+	Kept  = tiles.PutResult
+	Match = usecase.Precondition
 )
 
 // querier is a transaction or the pool of readers.

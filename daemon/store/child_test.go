@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -53,10 +54,10 @@ func child(folder string) error {
 	}
 	say := func(format string, args ...any) { os.Stdout.Write(fmt.Appendf(nil, format+"\n", args...)) }
 	t := &quietly{}
-	for _, put := range []func() (tiles.Kept, error){
-		func() (tiles.Kept, error) { return s.PutClay(ctx, tern, tiles.Match{}, when) },
-		func() (tiles.Kept, error) { return s.PutBatch(ctx, batchB(), tiles.Match{}, when) },
-		func() (tiles.Kept, error) { return s.PutBar(ctx, bar("BQ7", 1), tiles.Match{}, when) },
+	for _, put := range []func() (tiles.PutResult, error){
+		func() (tiles.PutResult, error) { return s.PutClay(ctx, tern, usecase.Precondition{}, when) },
+		func() (tiles.PutResult, error) { return s.PutBatch(ctx, batchB(), usecase.Precondition{}, when) },
+		func() (tiles.PutResult, error) { return s.PutBar(ctx, bar("BQ7", 1), usecase.Precondition{}, when) },
 	} {
 		if _, err := put(); err != nil {
 			return err

@@ -18,7 +18,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
-	"lidwright/tiles"
+	"lidwright/api/usecase"
 )
 
 const (
@@ -173,12 +173,12 @@ func (s *Store) makeCopy(ctx context.Context) error {
 		free += info.Size()
 	}
 	if free < used+spareBytes {
-		return errors.Join(fmt.Errorf("%w: a copy needs %d MB and %d MB are free", tiles.ErrBusy, (used+spareBytes)>>20, free>>20), discard(part))
+		return errors.Join(fmt.Errorf("%w: a copy needs %d MB and %d MB are free", usecase.ErrBusy, (used+spareBytes)>>20, free>>20), discard(part))
 	}
 	if err := s.fill(ctx, part); err != nil {
 		var disk *os.PathError
 		if errors.As(err, &disk) {
-			err = fmt.Errorf("%w: %w", tiles.ErrBusy, err)
+			err = fmt.Errorf("%w: %w", usecase.ErrBusy, err)
 		}
 		return errors.Join(busy(err), discard(part))
 	}

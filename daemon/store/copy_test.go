@@ -7,6 +7,7 @@ import (
 	"syscall"
 	"testing"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -28,7 +29,7 @@ func TestCopyOverTheOldest(t *testing.T) {
 		n++
 		f := m.whole(kiln.FiringID(uuid('f', n)), "big-blue", beginning(uint64(n)))
 		f.Source = "import"
-		must[tiles.Kept](t)(s.PutFiring(ctx, f, curve, n, tiles.Match{}, when))
+		must[tiles.PutResult](t)(s.PutFiring(ctx, f, curve, n, usecase.Precondition{}, when))
 		if made, err := s.Copy(ctx); !made || err != nil {
 			t.Fatalf("made %v, %v", made, err)
 		}
@@ -88,7 +89,7 @@ func TestCopyOverTheOldest(t *testing.T) {
 	}
 	defer s.Close()
 	for i := range 5 {
-		must[tiles.Kept](t)(s.PutClay(ctx, tiles.Clay{ID: tiles.ClayID(uuid('c', i)), Name: "x"}, tiles.Match{}, when))
+		must[tiles.PutResult](t)(s.PutClay(ctx, tiles.Clay{ID: tiles.ClayID(uuid('c', i)), Name: "x"}, usecase.Precondition{}, when))
 		if made, err := s.Copy(ctx); made || err == nil {
 			t.Errorf("a copy of a damaged store: made %v, %v", made, err)
 		}

@@ -112,7 +112,7 @@ func TestFollowed(t *testing.T) {
 	furnish(t, s, "BQ7")
 	r := reading(1, "BQ7", tiles.Fired, "87.60")
 	r.By = "QX7Z"
-	must[tiles.Kept](t)(s.PutReading(ctx, r, after(wrong, time.Hour)))
+	must[tiles.PutResult](t)(s.PutReading(ctx, r, after(wrong, time.Hour)))
 	f.follow(t, s)
 	if err := s.EndFiring(ctx, fired); err != nil {
 		t.Fatal(err)

@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -322,7 +323,7 @@ func TestFactsAreRighted(t *testing.T) {
 	wrong := kiln.Stamp{Boot: "b", Since: time.Minute, Wall: time.Unix(60, 0).UTC()}
 	s := must[*Store](t)(Settings{Now: func() kiln.Stamp { return wrong }}.Open(t.Context(), t.TempDir()))
 	defer s.Close()
-	must[tiles.Kept](t)(s.PutClay(t.Context(), tern, tiles.Match{}, after(wrong, time.Hour)))
+	must[tiles.PutResult](t)(s.PutClay(t.Context(), tern, usecase.Precondition{}, after(wrong, time.Hour)))
 	if err := s.Trust(t.Context(), kiln.Stamp{Boot: "b", Since: 2 * time.Hour, Wall: day.Add(2 * time.Hour), Trusted: true}); err != nil {
 		t.Fatal(err)
 	}
@@ -377,8 +378,8 @@ func TestFiringByHand(t *testing.T) {
 	f.Source, f.Peak = "hand", kiln.NoTemperature()
 	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{"1": {C: 1220, From: kiln.FromSitter}}
 	said := map[string]string{"sitter": "6"}
-	kept := must[tiles.Kept](t)(s.PutFiring(ctx, f, nil, said, tiles.Match{}, when))
-	if again := must[tiles.Kept](t)(s.PutFiring(ctx, f, nil, said, tiles.Match{}, when)); !kept.New || again.New || again.Revision != kept.Revision {
+	kept := must[tiles.PutResult](t)(s.PutFiring(ctx, f, nil, said, usecase.Precondition{}, when))
+	if again := must[tiles.PutResult](t)(s.PutFiring(ctx, f, nil, said, usecase.Precondition{}, when)); !kept.New || again.New || again.Revision != kept.Revision {
 		t.Errorf("kept as %+v, then %+v", kept, again)
 	}
 	if got := must[kiln.Firing](t)(s.Firing(ctx, "f")); got.Source != "hand" || got.Number != 1 || got.HeatWork["1"].C != 1220 {
@@ -395,10 +396,10 @@ func TestFiringByHand(t *testing.T) {
 	for hour := range 5 {
 		typed = append(typed, kiln.Sample{Kiln: "big-blue", At: after(f.Began, time.Duration(hour)*time.Hour), Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(200 * hour)}}})
 	}
-	if _, err := s.PutFiring(ctx, f, typed, "other", tiles.Match{Revision: 99}, when); !errors.Is(err, tiles.ErrChanged) {
+	if _, err := s.PutFiring(ctx, f, typed, "other", usecase.Precondition{Revision: 99}, when); !errors.Is(err, tiles.ErrChanged) {
 		t.Errorf("a revision that is not there: %v", err)
 	}
-	must[tiles.Kept](t)(s.PutFiring(ctx, f, typed, "other", tiles.Match{Revision: kept.Revision}, when))
+	must[tiles.PutResult](t)(s.PutFiring(ctx, f, typed, "other", usecase.Precondition{Revision: kept.Revision}, when))
 	if c := must[kiln.Curve](t)(s.Curve(ctx, "f", nil, 2*time.Hour)); len(c.After) != 5 || len(c.Gaps) != 0 {
 		t.Errorf("typed curve: %+v", c)
 	}
@@ -406,11 +407,11 @@ func TestFiringByHand(t *testing.T) {
 	heard.ID, heard.Source, heard.Status = "heard", "serial", kiln.Running
 	must[int](t)(s.BeginFiring(ctx, heard, nil))
 	heard.Source, heard.Status = "hand", kiln.Ended
-	if _, err := s.PutFiring(ctx, heard, nil, "x", tiles.Match{}, when); !errors.Is(err, tiles.ErrIDUsed) {
+	if _, err := s.PutFiring(ctx, heard, nil, "x", usecase.Precondition{}, when); !errors.Is(err, tiles.ErrIDUsed) {
 		t.Errorf("over one that was heard: %v", err)
 	}
 	heard.ID, heard.Source = "no", "serial"
-	if _, err := s.PutFiring(ctx, heard, nil, "x", tiles.Match{}, when); err == nil {
+	if _, err := s.PutFiring(ctx, heard, nil, "x", usecase.Precondition{}, when); err == nil {
 		t.Error("a serial firing came by hand")
 	}
 }

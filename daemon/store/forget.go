@@ -6,8 +6,8 @@ import (
 	"fmt"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
-	"lidwright/tiles"
 )
 
 // blanks take a maker's mark out of every column that holds one. Each gives the kind and the
@@ -131,7 +131,7 @@ func (s *Store) wipeLog(ctx context.Context) error {
 			return nil
 		}
 		if err == nil {
-			err = fmt.Errorf("%w: somebody is reading it", tiles.ErrBusy)
+			err = fmt.Errorf("%w: somebody is reading it", usecase.ErrBusy)
 		}
 		if time.Now().After(until) || ctx.Err() != nil {
 			return busy(err)

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -27,13 +28,13 @@ func TestForgottenIsErased(t *testing.T) {
 	for i := range 300 {
 		r := reading(i, "BQ7", tiles.Fired, "87.60")
 		r.By = []string{mark, "KT"}[i%2]
-		must[tiles.Kept](t)(s.PutReading(ctx, r, later(time.Duration(i)*time.Second)))
+		must[tiles.PutResult](t)(s.PutReading(ctx, r, later(time.Duration(i)*time.Second)))
 		p := potCard(i)
 		p.ID, p.Mark = uuid('p', i), mark
-		must[tiles.Kept](t)(s.PutPot(ctx, p, tiles.Match{}, when))
+		must[tiles.PutResult](t)(s.PutPot(ctx, p, usecase.Precondition{}, when))
 		if i%3 == 0 { // its row moves, and its words change
 			p.Form = strings.Repeat("jar ", 1+i%12)
-			must[tiles.Kept](t)(s.PutPot(ctx, p, tiles.Match{}, when))
+			must[tiles.PutResult](t)(s.PutPot(ctx, p, usecase.Precondition{}, when))
 		}
 		if i%5 == 0 {
 			if err := s.StrikeReading(ctx, "BQ7", uuid('r', i), mark, "the wrong bar", when); err != nil {
@@ -45,10 +46,10 @@ func TestForgottenIsErased(t *testing.T) {
 			must[bool](t)(s.Copy(ctx))
 		}
 	}
-	must[tiles.Kept](t)(s.PutLoad(ctx, tiles.Load{ID: uuid('l', 1), Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, PackedBy: mark, Bars: []tiles.Placed{{Bar: "BQ7", Shelf: "top"}}}, tiles.Match{}, when))
+	must[tiles.PutResult](t)(s.PutLoad(ctx, tiles.Load{ID: uuid('l', 1), Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, PackedBy: mark, Bars: []tiles.Placed{{Bar: "BQ7", Shelf: "top"}}}, usecase.Precondition{}, when))
 	v := lidBoard(1)
 	v.Load, v.Maker, v.By = "", mark, mark
-	must[tiles.Kept](t)(s.PutVerdict(ctx, v, when))
+	must[tiles.PutResult](t)(s.PutVerdict(ctx, v, when))
 	has := func(path string) int {
 		return bytes.Count(bytes.ToUpper(must[[]byte](t)(os.ReadFile(path))), []byte(mark))
 	}

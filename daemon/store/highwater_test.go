@@ -13,6 +13,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -82,7 +83,7 @@ func busyStore(t *testing.T, mark func(s *Store)) (files, *acknowledged) {
 		if i == 30 {
 			mark(s)
 		}
-		must[tiles.Kept](t)(s.PutReading(ctx, reading(i, "BQ7", tiles.Fired, "87.60"), later(time.Duration(i)*time.Second)))
+		must[tiles.PutResult](t)(s.PutReading(ctx, reading(i, "BQ7", tiles.Fired, "87.60"), later(time.Duration(i)*time.Second)))
 		said.entries[i] = true
 		if err := s.AppendCurve(ctx, f.ID, samples[i*20:(i+1)*20]); err != nil {
 			t.Fatal(err)
@@ -202,10 +203,10 @@ func TestFullStoreFlipped(t *testing.T) {
 	for i := range 120 {
 		f := m.whole(kiln.FiringID(uuid('f', i)), "big-blue", beginning(uint64(i)))
 		f.Source = "import"
-		must[tiles.Kept](t)(s.PutFiring(ctx, f, curve, i, tiles.Match{}, when))
+		must[tiles.PutResult](t)(s.PutFiring(ctx, f, curve, i, usecase.Precondition{}, when))
 	}
 	for i := range 400 {
-		must[tiles.Kept](t)(s.PutReading(ctx, reading(i, "BQ7", tiles.Fired, "87.60"), later(time.Duration(i)*time.Second)))
+		must[tiles.PutResult](t)(s.PutReading(ctx, reading(i, "BQ7", tiles.Fired, "87.60"), later(time.Duration(i)*time.Second)))
 	}
 	must[bool](t)(s.Copy(ctx))
 	want := rowsOf(t, s.read, nil)
@@ -265,7 +266,7 @@ func TestBackwards(t *testing.T) {
 	s, _ := open(home)
 	must[string](t)(s.SiteID(ctx, uuid('s', 1)))
 	clay := func(name tiles.ClayID) {
-		must[tiles.Kept](t)(s.PutClay(ctx, tiles.Clay{ID: name, Name: "x"}, tiles.Match{}, at))
+		must[tiles.PutResult](t)(s.PutClay(ctx, tiles.Clay{ID: name, Name: "x"}, usecase.Precondition{}, at))
 	}
 	clay("one")
 	s.Close()
@@ -351,7 +352,7 @@ func TestLivesApart(t *testing.T) {
 	s := must[*Store](t)(Open(ctx, folder))
 	must[string](t)(s.SiteID(ctx, uuid('s', 1)))
 	must[bool](t)(s.Copy(ctx))
-	must[tiles.Kept](t)(s.PutClay(ctx, tiles.Clay{ID: "tern", Name: "x"}, tiles.Match{}, when))
+	must[tiles.PutResult](t)(s.PutClay(ctx, tiles.Clay{ID: "tern", Name: "x"}, usecase.Precondition{}, when))
 	var f follower
 	f.holds(t, s)
 	s.Close()
@@ -360,7 +361,7 @@ func TestLivesApart(t *testing.T) {
 	}
 	s = must[*Store](t)(Open(ctx, folder))
 	defer s.Close()
-	must[tiles.Kept](t)(s.PutClay(ctx, tiles.Clay{ID: "owl", Name: "x"}, tiles.Match{}, when))
+	must[tiles.PutResult](t)(s.PutClay(ctx, tiles.Clay{ID: "owl", Name: "x"}, usecase.Precondition{}, when))
 	f.holds(t, s)
 	if len(f.facts) != 1 || f.facts[0].ID != "owl" {
 		t.Errorf("the follower has %+v", f.facts)

@@ -4,19 +4,18 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"lidwright/api/usecase"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 
 	"golang.org/x/sys/unix"
-
-	"lidwright/tiles"
 )
 
 // ErrGone means that the file which is open is no longer the one of the store folder: what is written to
 // it would be gone with the daemon.
-var ErrGone = fmt.Errorf("%w: the file of the store was removed or moved, or another one lies in its place, while the daemon has it open; nothing can be kept. Put it back, or start the daemon anew", tiles.ErrBusy)
+var ErrGone = fmt.Errorf("%w: the file of the store was removed or moved, or another one lies in its place, while the daemon has it open; nothing can be kept. Put it back, or start the daemon anew", usecase.ErrBusy)
 
 // held is a file that is open.
 type held struct{ disk, inode uint64 }
@@ -49,7 +48,7 @@ func (s *Store) InPlace(context.Context) error {
 		case err == nil || errors.Is(err, unix.ENOENT) || errors.Is(err, unix.ENOTDIR):
 			return ErrGone
 		default:
-			return busy(fmt.Errorf("%w: look for the file of the store: %w", tiles.ErrBusy, err))
+			return busy(fmt.Errorf("%w: look for the file of the store: %w", usecase.ErrBusy, err))
 		}
 	}
 	return nil

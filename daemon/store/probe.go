@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -22,10 +23,10 @@ type probeBody struct {
 
 // PutProbe keeps the life of a probe or what is changed about it, such as its removal. The
 // errors are tiles.ErrChanged and trouble with the disk.
-func (s *Store) PutProbe(ctx context.Context, p tiles.ProbeLife, m tiles.Match, at kiln.Stamp) (kept tiles.Kept, err error) {
+func (s *Store) PutProbe(ctx context.Context, p tiles.ProbeLife, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := probeBody{string(p.Kiln), string(p.Channel), p.Type, p.Class, p.Fitted, p.Removed, p.Note}
 	err = s.write(ctx, func(tx *sql.Tx) error {
-		kept = tiles.Kept{}
+		kept = tiles.PutResult{}
 		err := tx.QueryRowContext(ctx, `SELECT rev FROM probe WHERE id = ?`, p.ID).Scan(&kept.Revision)
 		if err != nil && !errors.Is(err, sql.ErrNoRows) {
 			return err
@@ -46,7 +47,7 @@ func (s *Store) PutProbe(ctx context.Context, p tiles.ProbeLife, m tiles.Match, 
 		return err
 	})
 	if err != nil {
-		return tiles.Kept{}, fmt.Errorf("keep probe %s: %w", p.ID, err)
+		return tiles.PutResult{}, fmt.Errorf("keep probe %s: %w", p.ID, err)
 	}
 	return kept, nil
 }
@@ -74,7 +75,7 @@ type markBody struct {
 
 // PutUnpackingMark keeps the site's own temperature for unpacking a kiln, from now on. The
 // errors are tiles.ErrIDUsed and trouble with the disk.
-func (s *Store) PutUnpackingMark(ctx context.Context, m tiles.UnpackingMark, at kiln.Stamp) (tiles.Kept, error) {
+func (s *Store) PutUnpackingMark(ctx context.Context, m tiles.UnpackingMark, at kiln.Stamp) (tiles.PutResult, error) {
 	body := markBody{string(m.Kiln), float64(m.Mark), m.Reason, m.By}
 	return s.putFact(ctx, "mark", m.ID, at, body, func(tx *sql.Tx, seq int64) error {
 		_, err := tx.ExecContext(ctx, `INSERT INTO unpacking_mark (id, seq, kiln, mark_c, reason, by) VALUES (?, ?, ?, ?, ?, ?)`,

@@ -20,8 +20,8 @@ import (
 	"golang.org/x/sys/unix"
 	"modernc.org/sqlite"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
-	"lidwright/tiles"
 )
 
 // Errors that keep the daemon from starting until someone acts.
@@ -109,7 +109,7 @@ func (o Settings) Open(ctx context.Context, folder string) (*Store, error) {
 	if err == nil {
 		err = s.open(ctx)
 	}
-	if errors.Is(err, tiles.ErrBusy) {
+	if errors.Is(err, usecase.ErrBusy) {
 		_, free, _ := s.Size()
 		err = fmt.Errorf("%w; %d MB are free there: make room if that is little", err, free>>20)
 	}
@@ -186,7 +186,7 @@ func (s *Store) open(ctx context.Context) error {
 }
 
 // write runs f in one transaction on the single writer and commits it: what f wrote is on
-// the card when write returns nil. tiles.ErrBusy where the file is locked or the card is full, ErrGone
+// the card when write returns nil. usecase.ErrBusy where the file is locked or the card is full, ErrGone
 // where the file is no longer in its place.
 func (s *Store) write(ctx context.Context, f func(tx *sql.Tx) error) error {
 	if err := s.InPlace(ctx); err != nil {
@@ -253,11 +253,11 @@ func busy(err error) error {
 	if errors.As(err, &e) {
 		switch e.Code() & 0xff {
 		case codeFull:
-			return fmt.Errorf("%w: %w: %w", tiles.ErrBusy, kiln.ErrFull, err)
+			return fmt.Errorf("%w: %w: %w", usecase.ErrBusy, kiln.ErrFull, err)
 		case codeReadOnly:
-			return fmt.Errorf("%w: %w: %w", tiles.ErrBusy, kiln.ErrReadOnly, err)
+			return fmt.Errorf("%w: %w: %w", usecase.ErrBusy, kiln.ErrReadOnly, err)
 		case codeBusy, codeLocked, codeIO, codeCantOpen:
-			return fmt.Errorf("%w: %w", tiles.ErrBusy, err)
+			return fmt.Errorf("%w: %w", usecase.ErrBusy, err)
 		}
 	}
 	return err

@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -36,7 +37,7 @@ func TestTenYears(t *testing.T) {
 	for i := range firings {
 		f := made[i%5].whole(kiln.FiringID(uuid('f', i)), "big-blue", beginning(uint64(i)))
 		f.Source = "import"
-		must[tiles.Kept](t)(s.PutFiring(ctx, f, curves[i%5], i, tiles.Match{}, when))
+		must[tiles.PutResult](t)(s.PutFiring(ctx, f, curves[i%5], i, usecase.Precondition{}, when))
 	}
 	size, _, _ := s.Size()
 	s.Close()
@@ -153,10 +154,10 @@ func TestReadOnlyWhileRunning(t *testing.T) {
 	readOnly := func(on int) { must[sql.Result](t)(s.writer.Exec(fmt.Sprintf(`PRAGMA query_only = %d`, on))) } // SQLITE_READONLY, as EROFS gives
 	readOnly(1)
 	batch := m.samples(f.Kiln, f.Began, 0, time.Minute)
-	if _, err := s.PutReading(ctx, reading(1, "BQ7", tiles.Wet, "100"), when); !errors.Is(err, tiles.ErrBusy) {
+	if _, err := s.PutReading(ctx, reading(1, "BQ7", tiles.Wet, "100"), when); !errors.Is(err, usecase.ErrBusy) {
 		t.Errorf("a reading: %v", err)
 	}
-	if err := s.AppendCurve(ctx, f.ID, batch); !errors.Is(err, tiles.ErrBusy) {
+	if err := s.AppendCurve(ctx, f.ID, batch); !errors.Is(err, usecase.ErrBusy) {
 		t.Errorf("a batch: %v", err)
 	}
 	if n := len(must[[]kiln.Sample](t)(s.Samples(ctx, f.ID))) + count(t, s, `SELECT count(*) FROM reading`); n != 0 {
@@ -166,7 +167,7 @@ func TestReadOnlyWhileRunning(t *testing.T) {
 	if err := s.AppendCurve(ctx, f.ID, batch); err != nil {
 		t.Error(err)
 	}
-	must[tiles.Kept](t)(s.PutReading(ctx, reading(1, "BQ7", tiles.Wet, "100"), when))
+	must[tiles.PutResult](t)(s.PutReading(ctx, reading(1, "BQ7", tiles.Wet, "100"), when))
 	if got := must[[]kiln.Sample](t)(s.Samples(ctx, f.ID)); !same(got, batch) {
 		t.Errorf("%d samples are there", len(got))
 	}
