@@ -204,7 +204,7 @@ func (c *clean) drill(deb string) {
 		err = os.WriteFile(settings, bytes.Replace(text, []byte(`":8573"`), fmt.Appendf(nil, "%q", address), 1), 0o644)
 	}
 	answers := filepath.Join(c.root, "srv/kiln.answers")
-	if err := errors.Join(err, os.WriteFile(answers, fmt.Appendf(nil, "kiln = \"big-blue\"\nport = %q\nunit_1 = \"c\"\ntype_1 = \"S\"\nlimit_c = 1290\nwrite = true\n", port), 0o600)); err != nil {
+	if err := errors.Join(err, os.WriteFile(answers, fmt.Appendf(nil, "kiln = \"big-blue\"\nport = %q\nchannel_1 = \"probe\"\nunit_1 = \"c\"\ntype_1 = \"S\"\nlimit_c = 1290\nwrite = true\n", port), 0o600)); err != nil {
 		t.Fatal(err)
 	}
 	if said := c.in("lidwright", "setup", "--config", drillSettings, "--answers", "/srv/kiln.answers"); !strings.Contains(said, "Written. ") {

@@ -38,7 +38,8 @@ written has passed the same check as at the start of the daemon. The file is tha
 
 Answers in a file are TOML, a line each: the key of the question and its answer. Keys: ` + strings.Join(setupKeys, ", ") + `,
 and for the number at each place of the line, as 1 or top: channel_1 (probe, room, vent, other, skip),
-unit_1 (c, f, k), type_1 (letter of the couple). What is left out takes the answer in brackets.
+unit_1 (c, f, k), type_1 (letter of the couple). What is left out takes the answer in brackets; where
+several numbers could be the probe there is none, and channel_1 must say.
 
 ` + api.Standing,
 		Example: `  lidwright setup
@@ -48,6 +49,7 @@ unit_1 (c, f, k), type_1 (letter of the couple). What is left out takes the answ
 A file of answers:
   kiln    = "big-blue"
   port    = "/dev/serial/by-id/usb-adapter-if00-port0"
+  channel_1 = "probe"
   unit_1  = "c"
   type_1  = "S"
   limit_c = 1290
