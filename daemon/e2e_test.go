@@ -69,6 +69,17 @@ func child(file string) int {
 	}
 	fast, _ := strconv.ParseInt(os.Getenv("LIDWRIGHT_TEST_FACTOR"), 10, 64)
 	d.Now = scaled(time.Unix(0, ns), fast)
+	if file := os.Getenv("LIDWRIGHT_TEST_STUCK"); file != "" { // while it is there whoever asks for the time is stuck
+		now := d.Now
+		d.Now = func() kiln.Stamp {
+			for {
+				if _, err := os.Stat(file); err != nil {
+					return now()
+				}
+				time.Sleep(10 * time.Millisecond)
+			}
+		}
+	}
 	d.Tick = func(ctx context.Context) <-chan time.Time {
 		t := time.NewTicker(max(100*time.Millisecond, time.Second/time.Duration(fast))) // at the fastest a minute of the kiln
 		context.AfterFunc(ctx, t.Stop)

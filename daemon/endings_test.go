@@ -125,6 +125,9 @@ func TestStopsUnderLoad(t *testing.T) {
 		return // the short forms are TestStopWritesFirst and tiles' TestFitStopsWithItsContext
 	}
 	w := newWorld(t, filepath.Join(t.TempDir(), "store"))
+	if err := os.Mkdir(storeOf(t, w), 0o700); err != nil {
+		t.Fatal(err)
+	}
 	hostileStore(t, storeOf(t, w))
 	var worst time.Duration
 	for range 200 {

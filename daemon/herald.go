@@ -230,7 +230,8 @@ func (h *herald) look(ctx context.Context) {
 	if h.digest == "" { // at the first look of a run, what today's digest may have told already
 		h.digest = "none"
 	}
-	if day == h.digest || wall.Sub(time.Date(wall.Year(), wall.Month(), wall.Day(), 0, 0, 0, 0, h.zone)) < h.at {
+	due := time.Date(wall.Year(), wall.Month(), wall.Day(), int(h.at.Hours()), int(h.at.Minutes())%60, 0, 0, h.zone) // by the clock on the wall
+	if day == h.digest || wall.Before(due) {
 		return
 	}
 	h.digest = day
