@@ -23,6 +23,9 @@ func TestMain(m *testing.M) {
 		if os.Getenv(childNext) != "" {
 			work = nextChild
 		}
+		if os.Getenv(childTakes) != "" {
+			work = takeChild
+		}
 		if err := work(folder); err != nil {
 			fmt.Fprintln(os.Stderr, err)
 			os.Exit(1)
