@@ -96,6 +96,18 @@ func opened(ctx context.Context, cfg config.Config, version string) (*store.Stor
 	return s, nil
 }
 
+// openedBeside opens it also while a daemon runs.
+func openedBeside(ctx context.Context, cfg config.Config, version string) (*store.Store, error) {
+	if !Running(cfg) {
+		return opened(ctx, cfg, version)
+	}
+	clock, err := NewClock()
+	if err != nil {
+		return nil, err
+	}
+	return store.Beside(ctx, cfg.Store.Folder, cfg.Copy.Target, cfg.Copy.Keep, clock.Now)
+}
+
 // RestoreCopy puts a copy, or the newest good one of a folder, in the place of the store of the
 // settings. What was there is moved aside and kept. No daemon may run.
 func RestoreCopy(ctx context.Context, cfg config.Config, from string) (copied string, aside []string, err error) {

@@ -82,6 +82,10 @@ func (d *Daemon) watchPlace(ctx context.Context) error {
 			return nil
 		case <-t.C:
 		}
+		if foreign, err := d.store.Foreign(ctx); err == nil && foreign {
+			slog.Info("somebody wrote into the store beside the daemon, as carry take does")
+			d.shrink.Touch()
+		}
 		err := d.store.InPlace(ctx)
 		switch is := errors.Is(err, store.ErrGone); {
 		case is && !gone:

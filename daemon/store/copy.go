@@ -153,6 +153,11 @@ func (s *Store) makeCopy(ctx context.Context) error {
 	if err := os.MkdirAll(folder, 0o700); err != nil {
 		return err
 	}
+	alone, err := lockFile(filepath.Join(s.folder, "copies.lock"), unix.LOCK_EX)
+	if err != nil {
+		return err
+	}
+	defer alone.Close()
 	copies, err := copiesOf(s.folder)
 	if err != nil {
 		return err

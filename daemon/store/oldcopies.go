@@ -9,6 +9,8 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+
+	"golang.org/x/sys/unix"
 )
 
 // WithForgotten lists the copies that still have the mark of a maker who was forgotten since, newest
@@ -91,6 +93,11 @@ func marksIn(ctx context.Context, copied string, gone []stood) (marks []string, 
 func (s *Store) RenewCopies(ctx context.Context) (n int, err error) {
 	s.copying.under.Lock()
 	defer s.copying.under.Unlock()
+	alone, err := lockFile(filepath.Join(s.folder, "copies.lock"), unix.LOCK_EX)
+	if err != nil {
+		return 0, err
+	}
+	defer alone.Close()
 	copies, _, err := s.WithForgotten(ctx)
 	if err != nil {
 		return 0, err

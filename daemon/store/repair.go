@@ -203,6 +203,9 @@ func (s *Store) examine(ctx context.Context) error {
 	if err := sameTables(ctx, db, have.number); err != nil {
 		return fmt.Errorf("%s: %w", s.path(), err)
 	}
+	if have.number == 0 { // a first start was broken off
+		return check(ctx, db, `PRAGMA integrity_check(1)`)
+	}
 	if size > checkAtOnce {
 		s.report.Behind = true
 		return nil

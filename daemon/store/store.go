@@ -56,6 +56,7 @@ type Store struct {
 
 	written atomic.Uint64
 	high    marking
+	seen    atomic.Int64            // of what others wrote
 	held    [2]atomic.Pointer[held] // the file and its log as they are open
 
 	mu      sync.Mutex    // guards the fields below
@@ -279,6 +280,18 @@ func (s *Store) Close() error {
 		errs = append(errs, s.lock.Close())
 	}
 	return errors.Join(errs...)
+}
+
+// lockFile makes a file and locks it, for as long as it is open.
+func lockFile(path string, how int) (*os.File, error) {
+	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o600)
+	if err != nil {
+		return nil, err
+	}
+	if err := unix.Flock(int(f.Fd()), how); err != nil {
+		return nil, errors.Join(err, f.Close())
+	}
+	return f, nil
 }
 
 // InUse reports whether a daemon holds the store in folder.
