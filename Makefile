@@ -5,7 +5,7 @@ FLAGS   := -trimpath -ldflags='-s -w -buildid= -X main.version=$(VERSION)'
 DEBVERSION := $(or $(shell git describe --tags --match 'v*' 2>/dev/null | sed 's/^v//; s/-\([0-9]*\)-g/+\1.g/'),0~$(shell TZ=UTC git log -1 --date=format-local:%Y%m%d%H%M --format=%cd.%h 2>/dev/null))
 SUDO    := $(shell [ "$$(id -u)" = 0 ] || echo sudo)
 # Debian packages that the tests need: Modbus slaves that nobody here wrote, pseudo-terminal pairs, another processor.
-PACKAGES := gcc libc6-dev pkg-config libmodbus-dev python3 python3-pymodbus python3-serial socat mbpoll prometheus qemu-user strace lintian systemd adduser
+PACKAGES := gcc libc6-dev pkg-config libmodbus-dev python3 python3-pymodbus python3-serial python3-serial-asyncio socat mbpoll prometheus qemu-user strace lintian systemd adduser
 PACKAGES += chromium zbar-tools
 
 .PHONY: run build test vet bench fuzz soak cross deb packages clean

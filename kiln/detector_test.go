@@ -373,3 +373,34 @@ func TestAtmosphereOfTheSettings(t *testing.T) {
 		}
 	}
 }
+
+// A firing that was begun by hand ends by cooling only once it was at 60 °C: what has never been warm has
+// not cooled down.
+func TestNoEndBeforeItWasWarm(t *testing.T) {
+	for _, c := range []struct {
+		top  Celsius
+		over int
+	}{{59.9, 0}, {60, 1}} {
+		d := NewDetector(shapeKiln, DefaultRules(), Past{})
+		at := boot("a", winter, true)
+		over := 0
+		hold := func(c Celsius, d2 time.Duration) {
+			for end := at.Since + d2; at.Since < end; {
+				at.Since, at.Wall = at.Since+10*time.Second, at.Wall.Add(10*time.Second)
+				for _, e := range d.Add(Sample{Kiln: shapeKiln.ID, At: at, Values: []Value{{Channel: "1", T: c}}}) {
+					if e.What == Over {
+						over++
+					}
+				}
+			}
+		}
+		hold(20, time.Hour)
+		d.Tell(Fact{What: NewFiring, Kiln: shapeKiln.ID, At: at})
+		hold(20, time.Hour)
+		hold(c.top, time.Hour)
+		hold(20, 3*time.Hour)
+		if over != c.over {
+			t.Errorf("a firing that got to %v °C and is cold ended %d times, want %d", c.top, over, c.over)
+		}
+	}
+}

@@ -317,3 +317,55 @@ func TestEndOfAFiringIsTold(t *testing.T) {
 		}
 	})
 }
+
+// Two kilns fire at once: each open firing has the number that the store gave it, and keeps it when the
+// other one's comes.
+func TestNumbersOfTwoKilns(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		log := newMemoryLog()
+		red := shapeKiln
+		red.ID = "little-red"
+		g := newRig(t, log, boot("a", winter, true), shapeKiln, red)
+		both := func(blue, red Celsius, n int) {
+			for range n {
+				g.pass(time.Second)
+				for i, c := range []Celsius{blue, red} {
+					g.samples <- Sample{Kiln: g.rec.Kilns[i].ID, At: g.clock(), Values: []Value{{Channel: "1", T: c}}}
+				}
+				g.ticks <- time.Time{}
+				synctest.Wait()
+			}
+		}
+		at := [2]Celsius{20, 20}
+		climb := func(blue, red Celsius) { // an hour of so many degrees each
+			for range 360 {
+				at[0], at[1] = at[0]+blue/360, at[1]+red/360
+				both(at[0], at[1], 10)
+			}
+		}
+		both(20, 20, 600)
+		climb(200, 0)
+		climb(200, 200)
+		climb(100, 200)
+		now := g.rec.Live()
+		if len(now) != 2 || now[0].Firing == "" || now[1].Firing == "" || now[0].Firing == now[1].Firing {
+			t.Fatalf("two kilns fire: %+v", now)
+		}
+		for i, l := range now {
+			if want := log.firings[l.Firing].Number; l.Number != want || want != i+1 {
+				t.Errorf("the firing of %s has number %d, the store gave %d", g.rec.Kilns[i].ID, l.Number, want)
+			}
+			if n := log.stored(l.Firing); n < 3600 {
+				t.Errorf("%s: %d samples", g.rec.Kilns[i].ID, n)
+			}
+			for _, s := range log.samples[l.Firing] {
+				if s.Kiln != g.rec.Kilns[i].ID {
+					t.Fatalf("a sample of %s lies in a firing of %s", s.Kiln, g.rec.Kilns[i].ID)
+				}
+			}
+		}
+		if err := g.stop(); err != nil {
+			t.Fatal(err)
+		}
+	})
+}

@@ -423,9 +423,15 @@ func (s *Store) Size() (used, free int64, err error) {
 			used += info.Size()
 		}
 	}
-	var disk unix.Statfs_t
-	if err := unix.Statfs(s.folder, &disk); err != nil {
+	if free, err = s.freeIn(s.folder); err != nil {
 		return used, 0, fmt.Errorf("ask how much is free in %s: %w", s.folder, err)
 	}
-	return used, int64(disk.Bavail) * int64(disk.Bsize), nil
+	return used, free, nil
+}
+
+// freeIn is how many bytes are free for a user on the disk of a folder.
+func freeIn(folder string) (bytes int64, err error) {
+	var disk unix.Statfs_t
+	err = unix.Statfs(folder, &disk)
+	return int64(disk.Bavail) * int64(disk.Bsize), err
 }

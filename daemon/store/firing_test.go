@@ -468,11 +468,64 @@ func TestRawLines(t *testing.T) {
 	if len(lines) < 100 || size > mostLines || lines[0] != "360000.000\tT1=----" {
 		t.Errorf("%d lines, %d bytes, the first %q", len(lines), size, lines[0])
 	}
+	if n := strings.Count(lines[1], "x"); n != 256 {
+		t.Errorf("%d bytes of a long line are kept, want 256", n)
+	}
 	if err := s.DropRawLines(ctx, f.Began.Wall); err != nil || len(must[[]string](t)(s.RawLines(ctx, "f"))) == 0 {
 		t.Errorf("lines went too early: %v", err)
 	}
 	if err := s.DropRawLines(ctx, f.Began.Wall.AddDate(0, 0, 31)); err != nil || len(must[[]string](t)(s.RawLines(ctx, "f"))) != 0 {
 		t.Errorf("lines did not go: %v", err)
+	}
+}
+
+// TestSealFails: where an hour cannot be sealed the call says so and nothing of it stays half done; said
+// again once it can, everything is there once.
+func TestSealFails(t *testing.T) {
+	s, ctx := openStore(t), t.Context()
+	m := firingOf(t, glaze, 0.1, 4)
+	m.length = 90 * time.Minute
+	f := m.whole("f", "big-blue", beginning(1))
+	must[int](t)(s.BeginFiring(ctx, running(f), nil))
+	sealing := func(fails bool) {
+		t.Helper()
+		what := `DROP TRIGGER no_room`
+		if fails {
+			what = `CREATE TRIGGER no_room BEFORE INSERT ON run WHEN NEW.sealed BEGIN SELECT RAISE(ABORT, 'no room'); END`
+		}
+		if _, err := s.writer.ExecContext(ctx, what); err != nil {
+			t.Fatal(err)
+		}
+	}
+	said := func(call func() error, want []kiln.Sample) {
+		t.Helper()
+		sealing(true)
+		before := must[[]kiln.Sample](t)(s.Samples(ctx, "f"))
+		if err := call(); err == nil || !strings.Contains(err.Error(), "no room") {
+			t.Errorf("an hour that cannot be sealed: %v", err)
+		}
+		if now := must[[]kiln.Sample](t)(s.Samples(ctx, "f")); !same(before, now) {
+			t.Errorf("%d samples were there, and are %d others", len(before), len(now))
+		}
+		sealing(false)
+		if err := call(); err != nil {
+			t.Error(err)
+		}
+		if now := must[[]kiln.Sample](t)(s.Samples(ctx, "f")); !same(want, now) {
+			t.Errorf("said again there are %d samples, want %d", len(now), len(want))
+		}
+	}
+	all := m.samples("big-blue", f.Began, 0, m.length)
+	if err := s.AppendCurve(ctx, "f", all[:3000]); err != nil {
+		t.Fatal(err)
+	}
+	said(func() error { return s.AppendCurve(ctx, "f", all[3000:4000]) }, all[:4000])
+	if err := s.AppendCurve(ctx, "f", all[4000:]); err != nil {
+		t.Fatal(err)
+	}
+	said(func() error { return s.EndFiring(ctx, f) }, all)
+	if got := must[kiln.Firing](t)(s.Firing(ctx, "f")); got.Status != f.Status {
+		t.Errorf("the firing is %s", got.Status)
 	}
 }
 

@@ -48,6 +48,7 @@ type Store struct {
 	copies  int
 	second  string
 	version string
+	freeIn  func(folder string) (bytes int64, err error) // a test swaps it
 	lock    *os.File
 	writer  *sql.DB
 	read    *sql.DB
@@ -93,7 +94,7 @@ func (o Settings) Open(ctx context.Context, folder string) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Store{folder: folder, now: o.Now, copies: o.Copies, second: o.Second, version: o.Version, lock: lock, trusted: map[kiln.BootID]bool{}, damaged: map[kiln.FiringID]int{}}
+	s := &Store{folder: folder, now: o.Now, copies: o.Copies, second: o.Second, version: o.Version, freeIn: freeIn, lock: lock, trusted: map[kiln.BootID]bool{}, damaged: map[kiln.FiringID]int{}}
 	if s.now == nil {
 		s.now = func() kiln.Stamp { return kiln.Stamp{Wall: time.Now().UTC()} }
 	}
