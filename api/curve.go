@@ -74,7 +74,7 @@ func (s *Server) firing(f kiln.Firing, usual kiln.Expected) firingJSON {
 			f.Number = number
 		}
 	}
-	return s.firingJSON(f, s.Kiln[f.Kiln].Control, usual)
+	return s.firingJSON(f, s.probeOf(f), usual)
 }
 
 type FiringPath struct {
@@ -155,7 +155,7 @@ func (s *Server) getCurve(ctx context.Context, in *curveInput) (*curveOutput, er
 	switch in.Channel {
 	case "all":
 	case "":
-		channels = []kiln.ChannelID{s.Kiln[f.Kiln].Control}
+		channels = []kiln.ChannelID{s.probeOf(f)}
 	default:
 		channels = []kiln.ChannelID{kiln.ChannelID(in.Channel)}
 	}

@@ -104,7 +104,7 @@ func (s *Server) wholeFiring(ctx context.Context, id kiln.FiringID) (firingWhole
 
 // addFeatures works the features out of the curve.
 func (s *Server) addFeatures(ctx context.Context, f kiln.Firing, j *firingWholeJSON) error {
-	channel, k := s.Kiln[f.Kiln].Control, s.Kiln[f.Kiln]
+	channel, k := s.probeOf(f), s.Kiln[f.Kiln]
 	gap := k.GapAfter()
 	if f.Source == "hand" {
 		channel, gap = kiln.ByHandChannel, typedGap
@@ -157,7 +157,7 @@ func (s *Server) unpackable(l kiln.Live) (u kiln.Unpackable, ok bool) {
 		return u, false
 	}
 	live, open := s.Kilns.LiveCurve(l.Kiln)
-	at := slices.IndexFunc(live.Minutes, func(e kiln.Envelope) bool { return e.Channel == s.Kiln[l.Kiln].Control })
+	at := slices.IndexFunc(live.Minutes, func(e kiln.Envelope) bool { return e.Channel == s.speaks(l) })
 	if !open || at < 0 {
 		return u, false
 	}

@@ -125,7 +125,7 @@ func (c collector) kiln(l kiln.Live, gauge, counter func(*prometheus.Desc, float
 		}
 	}
 	if t := kiln.Celsius(l.Rate); t.Known() {
-		gauge(mRate, float64(l.Rate), k, string(c.s.Kiln[l.Kiln].Control))
+		gauge(mRate, float64(l.Rate), k, string(c.s.speaks(l)))
 	}
 	if l.LastT.Known() {
 		gauge(mAge, l.Age.Seconds(), k)
@@ -143,7 +143,7 @@ func (c collector) kiln(l kiln.Live, gauge, counter func(*prometheus.Desc, float
 		gauge(mState, number(s == l.State), k, string(s))
 	}
 	if l.Firing != "" {
-		if h, ok := l.HeatWork[c.s.Kiln[l.Kiln].Control]; ok && h.C.Known() {
+		if h, ok := l.HeatWork[c.s.speaks(l)]; ok && h.C.Known() {
 			gauge(mHeatWork, float64(h.C), k)
 		}
 		gauge(mElapsed, l.Elapsed.Seconds(), k)

@@ -25,6 +25,11 @@ type kilnNowJSON struct {
 	Fresh               bool             `json:"fresh"`
 	ClockTrusted        bool             `json:"clock_trusted"`
 	Channels            []channelNowJSON `json:"channels"`
+	Probe               string           `json:"probe" doc:"The channel that speaks: temperature, rate, peak and heat work are of it"`
+	ProbeSince          *string          `json:"probe_since" doc:"Since when it speaks in the place of the control probe, which is broken; null while that speaks itself"`
+	HeldC               *float64         `json:"held_c" doc:"The hottest reading that is held aside, because no kiln can have jumped to it: it may be false. null while there is none"`
+	HeldSince           *string          `json:"held_since"`
+	HeldSays            string           `json:"held_says" doc:"The same in words, and what to do"`
 	Firing              *string          `json:"firing"`
 	FiringName          *string          `json:"firing_name"`
 	Kind                *string          `json:"kind"`
@@ -60,6 +65,8 @@ type channelNowJSON struct {
 	TemperatureC *float64 `json:"temperature_c"`
 	Fresh        bool     `json:"fresh"`
 	Fault        string   `json:"fault" doc:"Fault of the newest reading, empty if it was good"`
+	HeldC        *float64 `json:"held_c" doc:"A reading that is held aside, because no kiln can have jumped to it; null while there is none"`
+	StillSince   *string  `json:"still_since" doc:"Since when it has read the same to the last digit, though it moved before: frozen, or a hold in coarse steps; null else"`
 	OffUsualC    *float64 `json:"off_usual_c" doc:"How much hotter it reads than usual beside the control probe, where that is more than 15 °C; null else"`
 }
 
@@ -170,8 +177,10 @@ func (s *Server) kilnNow(l kiln.Live) kilnNowJSON {
 		j.ReadAt, j.ReadAgeS = s.moment(l.ReadAt.Wall), &age
 	}
 	for _, c := range l.Channels {
-		j.Channels = append(j.Channels, channelNowJSON{string(c.Channel), string(c.Role), celsius(c.T), c.Fresh, string(c.Fault), offUsual(l, c.Channel)})
+		j.Channels = append(j.Channels, channelNowJSON{string(c.Channel), string(c.Role), celsius(c.T), c.Fresh, string(c.Fault), heldC(c.Aside), s.since(c.Still), offUsual(l, c.Channel)})
 	}
+	j.Probe, j.ProbeSince = string(s.speaks(l)), s.since(l.ProbeSince)
+	j.HeldC, j.HeldSince, j.HeldSays = heldC(l.Aside), s.since(l.Aside.Since), heldSays(l)
 	if l.Firing == "" {
 		return j
 	}
@@ -182,16 +191,52 @@ func (s *Server) kilnNow(l kiln.Live) kilnNowJSON {
 	}
 	j.HeatWorkProvisional = l.Provisional
 	j.Firing, j.FiringName, j.Hours, j.PeakC = text(string(l.Firing)), text(kiln.Firing{Kiln: l.Kiln, Number: l.Number}.Name()), hours(l.Elapsed), celsius(l.Peak)
-	if h, ok := l.HeatWork[s.Kiln[l.Kiln].Control]; ok {
+	if h, ok := l.HeatWork[s.speaks(l)]; ok {
 		j.Cone, j.ConeWords = text(h.Text()), text(h.Words())
 		if h.C.Known() {
 			j.HeatWorkC, j.HeatWorkLikelyC, j.ConePosition = celsius(h.C), []*float64{celsius(h.Low), celsius(h.High)}, rounded(math.Max(h.Position, 0), 2)
 		}
-		if c, told := l.Corrected[kiln.Place{Channel: s.Kiln[l.Kiln].Control}]; told {
+		if c, told := l.Corrected[kiln.Place{Channel: s.speaks(l)}]; told {
 			j.Corrected = &nowWorkJSON{workJSON{celsius(c.C), likely(c), c.Text(), c.Words()}, celsius(c.Bias), celsius(c.BiasSD)}
 		}
 	}
 	return j
+}
+
+// speaks is the channel that speaks for a kiln now.
+func (s *Server) speaks(l kiln.Live) kiln.ChannelID {
+	if l.Probe != "" {
+		return l.Probe
+	}
+	return s.Kiln[l.Kiln].Control
+}
+
+// since is a moment that may not be told.
+func (s *Server) since(at kiln.Stamp) *string {
+	if at == (kiln.Stamp{}) {
+		return nil
+	}
+	return s.moment(at.Wall)
+}
+
+// heldC is a reading held aside; nil where there is none.
+func heldC(a kiln.Aside) *float64 {
+	if !a.Held() {
+		return nil
+	}
+	return celsius(a.T)
+}
+
+// heldSays is what a reading held aside is in words.
+func heldSays(l kiln.Live) string {
+	if !l.Aside.Held() {
+		return ""
+	}
+	says := fmt.Sprintf("It jumped to %.0f °C, which no kiln can do: it may be false. Go and look if it is safe.", float64(l.Aside.T))
+	if l.Aside.Unit {
+		says = fmt.Sprintf("It jumped to %.0f °C, as a controller does that was switched to another unit: it may be false. Go and look if it is safe.", float64(l.Aside.T))
+	}
+	return says
 }
 
 // offUsual is how far a channel is off what it used to read beside the control probe; nil where it

@@ -259,7 +259,7 @@ func (s *Server) drawFiring(ctx context.Context, f kiln.Firing, under beneath) (
 	if err != nil || len(lines) == 0 || len(lines[0].After) == 0 {
 		return "", nil, err
 	}
-	control := s.Kiln[f.Kiln].Control
+	control := s.probeOf(f)
 	slices.SortStableFunc(lines, func(a, b kiln.Envelope) int {
 		return map[bool]int{true: 0, false: 1}[a.Channel == control] - map[bool]int{true: 0, false: 1}[b.Channel == control]
 	})

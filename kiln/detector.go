@@ -29,7 +29,7 @@ type Detector struct {
 	axis    ages
 	ring    ring
 	speaker speaker
-	another bool // another probe speaks from the open bin on
+	another bool   // another probe speaks from the open bin on
 	good    moment // last good reading
 	goodT   Celsius
 	heard   bool // any good reading yet

@@ -70,11 +70,14 @@ type Aside struct {
 	Unit  bool    // another unit of the controller explains it
 }
 
+// Held tells one from the zero one.
+func (a Aside) Held() bool { return a.Since != Stamp{} }
+
 // Aside is what a channel reads and is not believed, and whether there is such a thing.
 func (j *Judge) Aside(id ChannelID) (Aside, bool) {
 	c := j.channel(id)
 	if c == nil || c.aside.first == (Stamp{}) {
-		return Aside{T: NoTemperature()}, false
+		return Aside{}, false
 	}
 	return Aside{c.aside.last.t, c.aside.first, c.aside.unit != asSet}, true
 }

@@ -22,6 +22,7 @@ type channelJudge struct {
 
 	state   Fault   // Frozen, Reversed or Shorted as the trend shows it
 	above   Celsius // Reversed is over above this
+	lags    bool    // Shorted because it rose so much less than the others
 	minutes lookback
 	same    same
 }
@@ -196,8 +197,8 @@ func (c *channelJudge) believe(r reading, j *Judge) Fault {
 	if c.minutes.add(r) {
 		c.trend(r, j)
 	}
-	if c.state == Reversed && r.t > c.above || c.state == Shorted && r.t > 60 {
-		c.state = Good
+	if c.state == Reversed && r.t > c.above || c.state == Shorted && c.unshorted(r, j) {
+		c.state, c.lags = Good, false
 	}
 	if c.state == Frozen {
 		if c.same.n > 1 {
@@ -207,6 +208,16 @@ func (c *channelJudge) believe(r reading, j *Judge) Fault {
 		c.state = Good
 	}
 	return c.state
+}
+
+// unshorted reports whether a probe that was called shorted reads the kiln again: it is hot, or where
+// it lagged behind the others it is about as hot as they.
+func (c *channelJudge) unshorted(r reading, j *Judge) bool {
+	if !c.lags {
+		return r.t > 60
+	}
+	_, now, ok := j.others(c, r.at, 1)
+	return ok && now-r.t < 100
 }
 
 // restart forgets the trend, after which another couple or another place may be read.

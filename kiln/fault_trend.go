@@ -13,6 +13,7 @@ const (
 	frozenSlope  = 20.0 // K/h that the channel had before it froze
 	othersMoved  = 3.0  // K that other probes moved while a lively one stood still
 	othersMoved2 = 20.0 // K for one that is not lively, because its steps are coarse
+	lagRise      = 40   // K in half an hour that the others rise, of which a shorted one shows a quarter at most
 )
 
 // trend looks once a minute at what a probe has done for a while.
@@ -72,8 +73,16 @@ func (c *channelJudge) isReversed(r reading, j *Judge) bool {
 	return false
 }
 
-// isShorted: near the room and standing there while the others are hot.
+// isShorted: near the room and standing there while the others are hot; or far below them with less
+// than a quarter of their rise, as a couple does that is shorted in its lead or hangs out of the kiln.
 func (c *channelJudge) isShorted(r reading, j *Judge) bool {
+	if rise, hot, ok := j.others(c, r.at, 30); ok && rise > lagRise {
+		own, now, known := c.minutes.change(30)
+		if known && hot > now+150 && own > -5 && own < rise/4 {
+			c.lags = true
+			return true
+		}
+	}
 	own, now, known := c.minutes.change(30)
 	_, others, ok := j.others(c, r.at, 1)
 	return known && ok && now < 60 && own < 2 && others > now+150

@@ -22,9 +22,7 @@ type Live struct {
 
 	Probe      ChannelID // that speaks: T, Rate, Peak and HeatWork's own are of it
 	ProbeSince Stamp     // when it began to speak in the place of the control probe; zero where it is that
-	Aside      Celsius   // the hottest reading of a probe that is held aside, since no kiln can have jumped to it; NaN if none is
-	AsideSince Stamp     // when it jumped
-	AsideUnit  bool      // another unit of the controller explains it
+	Aside      Aside     // the hottest reading of a probe that is held aside; the zero one if there is none
 
 	Firing      FiringID // "" when none is open
 	Number      int      // 0 until the store has given it one
@@ -63,9 +61,9 @@ type LiveChannel struct {
 	LastT   Celsius
 	Age     time.Duration // of LastT
 	Fresh   bool
-	Fault   Fault   // of the newest reading
-	Aside   Celsius // what it reads and is not believed; NaN where nothing is held aside
-	Still   Stamp   // since when it has read the same to the last digit, though it moved before; zero where it has not
+	Fault   Fault // of the newest reading
+	Aside   Aside // what it reads and is not believed; the zero one where nothing is held aside
+	Still   Stamp // since when it has read the same to the last digit, though it moved before; zero where it has not
 }
 
 // LiveCurve is the curve of an open firing so far: a copy.
@@ -153,7 +151,7 @@ func ageAt(at, now Stamp) time.Duration {
 // live is what the kiln is doing at now.
 func (d *desk) live(now Stamp) Live {
 	l := Live{Kiln: d.kiln.ID, State: d.detector.State(), T: NoTemperature(), LastT: NoTemperature(),
-		Aside: NoTemperature(), Rate: CelsiusPerHour(NoTemperature()), Peak: NoTemperature(), Limit: d.kiln.Limit,
+		Rate: CelsiusPerHour(NoTemperature()), Peak: NoTemperature(), Limit: d.kiln.Limit,
 		Unpacking: d.detector.mark, Good: d.good, Faulty: d.counts(), Disagree: slices.Clone(d.off), Gaps: d.unheard,
 		Load: d.detector.Load(), Atmosphere: d.detector.Atmosphere()}
 	l.Kind, l.KindFrom = d.detector.Kind()
@@ -161,11 +159,12 @@ func (d *desk) live(now Stamp) Live {
 	l.ProbeSince = d.settled(l.ProbeSince)
 	for i, c := range d.kiln.Channels {
 		h := d.last[i]
-		lc := LiveChannel{Channel: c.ID, Role: c.Role, T: NoTemperature(), LastT: h.t, Fault: h.fault, Aside: NoTemperature()}
+		lc := LiveChannel{Channel: c.ID, Role: c.Role, T: NoTemperature(), LastT: h.t, Fault: h.fault}
 		aside, held := d.judge.Aside(c.ID)
 		if held {
-			if lc.Aside = aside.T; c.Role == RoleProbe && !(aside.T <= l.Aside) {
-				l.Aside, l.AsideSince, l.AsideUnit = aside.T, d.settled(aside.Since), aside.Unit
+			aside.Since = d.settled(aside.Since)
+			if lc.Aside = aside; c.Role == RoleProbe && (!l.Aside.Held() || aside.T > l.Aside.T) {
+				l.Aside = aside
 			}
 		}
 		if still, ok := d.judge.Still(c.ID); ok {
@@ -183,7 +182,7 @@ func (d *desk) live(now Stamp) Live {
 			l.T, l.LastT, l.Age, l.Fresh, l.ClockTrusted = lc.T, lc.LastT, lc.Age, lc.Fresh, l.ReadAt.Trusted
 		}
 	}
-	l.Hot = l.LastT > 60 || l.Aside > 60 // what may be true is told on the safe side
+	l.Hot = l.LastT > 60 || l.Aside.Held() && l.Aside.T > 60 // what may be true is told on the safe side
 	l.OverLimit = l.T > l.Limit
 	l.BelowMark = l.LastT <= l.Unpacking
 	if rate, ok := d.detector.Rate(); ok && l.Fresh {

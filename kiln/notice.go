@@ -35,7 +35,7 @@ type Notice struct {
 	At     Stamp
 	T      Celsius       // the last good reading; NaN if there was none
 	Age    time.Duration // of that reading
-	Aside  Celsius       // what is read and held aside; NaN where nothing is
+	Aside  Aside         // what is read and not believed; the zero one where nothing is held aside
 	Probe  ChannelID     // that speaks
 }
 
@@ -49,7 +49,7 @@ var lastingNotices = [...]struct {
 	// A kiln that is cold and says nothing is switched off.
 	{QuietNotice, 0, func(l Live, _ Expected) bool { return l.State == Quiet && (l.Hot || l.Firing != "") && l.LastT.Known() }},
 	{OverLimitNotice, time.Minute, func(l Live, _ Expected) bool { return l.OverLimit }},
-	{MayBeOverLimitNotice, 0, func(l Live, _ Expected) bool { return l.Aside > l.Limit }},
+	{MayBeOverLimitNotice, 0, func(l Live, _ Expected) bool { return l.Aside.Held() && l.Aside.T > l.Limit }},
 	{ProbeLostNotice, 0, func(l Live, _ Expected) bool { return l.ProbeSince != (Stamp{}) && l.Firing != "" }},
 	{FiringLongNotice, 10 * time.Minute, func(l Live, e Expected) bool {
 		return l.Firing != "" && !l.TopPassed && e.ToTop > 0 && float64(l.Elapsed) > 1.5*float64(e.ToTop)

@@ -134,7 +134,7 @@ func TestJumpIsToldAndNotBelieved(t *testing.T) {
 			for n := range 25 {
 				g.second(207 + by)
 				synctest.Wait()
-				if l := g.live(); n >= 2 && (l.Fresh || l.T.Known() || Celsius(l.Rate).Known() || l.Aside != 207+by || l.AsideSince == (Stamp{}) || l.AsideUnit != (by == 273.15) || !l.Hot) {
+				if l := g.live(); n >= 2 && (l.Fresh || l.T.Known() || Celsius(l.Rate).Known() || !l.Aside.Held() || l.Aside.T != 207+by || l.Aside.Unit != (by == 273.15) || !l.Hot) {
 					t.Fatalf("reading %d of the jump: %+v", n+1, l)
 				}
 				if n == 3 && g.told(MayBeOverLimitNotice) != 1 {
@@ -145,7 +145,7 @@ func TestJumpIsToldAndNotBelieved(t *testing.T) {
 				t.Errorf("in the jump: %s, peak %.1f, over the limit %v", l.State, l.Peak, l.OverLimit)
 			}
 			g.hold(208, 10*time.Second)
-			if l := g.live(); !l.Fresh || l.Aside.Known() {
+			if l := g.live(); !l.Fresh || l.Aside.Held() {
 				t.Errorf("back, and fresh %v, held aside %v", l.Fresh, l.Aside)
 			}
 			if n := g.told(MayBeOverLimitNotice); n != 2 {

@@ -51,6 +51,8 @@ var what = map[string][2]string{
 	kiln.FiringLongNotice:      {"%s is on its way up for half as long again as usual", "%s is no longer on its way up for longer than usual"},
 	kiln.QuietNotice:           {"%s is quiet: we cannot see it, which does not mean that it is cold or off", "%s is heard again"},
 	kiln.OverLimitNotice:       {"%s reads over its limit. Go to it if it is safe and use its own switch and the wall isolator as its maker says; smoke or fire: get out, call", "%s reads under its limit again"},
+	kiln.MayBeOverLimitNotice:  {"%s jumped to a reading over its limit, which may be false. Go and look if it is safe; its own switch and the wall isolator as its maker says", "%s reads as before, or the jump is believed by now"},
+	kiln.ProbeLostNotice:       {"the control probe of %s is broken: another probe speaks for it. What the controller does without it, its maker says: go and look", "the control probe of %s speaks again, or the firing is over"},
 	kiln.StoppedClimbingNotice: {"%s stopped climbing well short of its usual top", "%s climbs again"},
 	kiln.FellEarlyNotice:       {"%s began to fall well short of its usual top", ""},
 	kiln.UnpackingMarkNotice:   {"%s is down to its unpacking mark. The figure is one spot; shelves and thick lids stay hotter. Switch off at the isolator before reaching in, vent on, gloves", ""},
@@ -72,6 +74,13 @@ func OfKiln(n kiln.Notice, id, site string, zone *time.Location) Message {
 	if n.T.Known() {
 		data["last_temperature_c"] = math.Round(float64(n.T)*10) / 10
 		says += fmt.Sprintf(" Last reading %.0f °C, %s ago.", float64(n.T), age(n.Age))
+	}
+	if n.Event == kiln.MayBeOverLimitNotice && n.State != kiln.NoticeCleared && n.Aside.Held() {
+		data["held_c"] = math.Round(float64(n.Aside.T)*10) / 10
+		says += fmt.Sprintf(" It reads %.0f °C.", float64(n.Aside.T))
+	}
+	if n.Event == kiln.ProbeLostNotice {
+		data["probe"] = string(n.Probe)
 	}
 	if n.Firing != "" {
 		data["firing"] = string(n.Firing)

@@ -20,6 +20,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -46,18 +47,18 @@ func month(t *testing.T, folder string, site byte, n int) {
 	own := tiles.ClayID(fmt.Sprintf("clay-%c", site))
 	for i, clay := range []tiles.ClayID{"tern", own} {
 		if n == 0 {
-			must[tiles.Kept](t)(s.PutClay(ctx, tiles.Clay{ID: clay, Name: "Tern stoneware"}, tiles.Match{}, when))
+			must[tiles.PutResult](t)(s.PutClay(ctx, tiles.Clay{ID: clay, Name: "Tern stoneware"}, usecase.Precondition{}, when))
 		}
 		b := batchB()
 		b.BatchRef = tiles.BatchRef{Clay: clay, Batch: tiles.BatchID(rune('B' + n))}
-		must[tiles.Kept](t)(s.PutBatch(ctx, b, tiles.Match{}, when))
+		must[tiles.PutResult](t)(s.PutBatch(ctx, b, usecase.Precondition{}, when))
 		one := bar(tiles.Code([]byte{"BC"[i], 'Q', "ABCDEFGHJKLM"[n]}), 1000*int(site)+10*n+i)
 		one.ID, one.BatchRef = uuid(site, 1000+10*n+i), b.BatchRef
-		must[tiles.Kept](t)(s.PutBar(ctx, one, tiles.Match{}, when))
+		must[tiles.PutResult](t)(s.PutBar(ctx, one, usecase.Precondition{}, when))
 		for j, stage := range []tiles.Stage{tiles.Wet, tiles.Dry} {
 			r := reading(0, one.Code, stage, fmt.Sprint(100-6*j))
 			r.ID = uuid(site, 5000+100*n+10*i+j)
-			must[tiles.Kept](t)(s.PutReading(ctx, r, when))
+			must[tiles.PutResult](t)(s.PutReading(ctx, r, when))
 		}
 	}
 	m := firingOf(t, glaze, 0.1, uint64(n))
@@ -76,7 +77,7 @@ func TestCarryEveryMonth(t *testing.T) {
 	s := must[*Store](t)(Open(ctx, home)) // the daemon's
 	defer s.Close()
 	must[string](t)(s.SiteID(ctx, uuid('h', 1)))
-	must[tiles.Kept](t)(s.PutClay(ctx, tern, tiles.Match{}, when))
+	must[tiles.PutResult](t)(s.PutClay(ctx, tern, usecase.Precondition{}, when))
 	play(t, s, firingOf(t, glaze, 0.1, 99).whole(kiln.FiringID(uuid('h', 2)), "big-blue", beginning(99)), nil, 600)
 	must[bool](t)(s.Foreign(ctx))
 	var folders []string
@@ -85,7 +86,7 @@ func TestCarryEveryMonth(t *testing.T) {
 	}
 	for n := range months {
 		if n == 2 { // the name that came from a: here it is another clay's bag, and stays what it is
-			must[tiles.Kept](t)(s.PutBatch(ctx, tiles.Batch{BatchRef: tiles.BatchRef{Clay: "clay-a", Batch: "Z"}, Kind: "bought", Open: true}, tiles.Match{}, when))
+			must[tiles.PutResult](t)(s.PutBatch(ctx, tiles.Batch{BatchRef: tiles.BatchRef{Clay: "clay-a", Batch: "Z"}, Kind: "bought", Open: true}, usecase.Precondition{}, when))
 		}
 		for i, folder := range folders {
 			site := byte('a' + i)
@@ -115,7 +116,7 @@ func TestCarryEveryMonth(t *testing.T) {
 				t.Errorf("the daemon does not notice: %v, %v", foreign, err)
 			}
 		}
-		must[tiles.Kept](t)(s.PutClay(ctx, tiles.Clay{ID: tiles.ClayID(fmt.Sprintf("ours-%d", n)), Name: "x"}, tiles.Match{}, when)) // both go on
+		must[tiles.PutResult](t)(s.PutClay(ctx, tiles.Clay{ID: tiles.ClayID(fmt.Sprintf("ours-%d", n)), Name: "x"}, usecase.Precondition{}, when)) // both go on
 	}
 	for query, want := range map[string]int{
 		`SELECT count(*) FROM bar`:                           2 * sites * months,

@@ -119,7 +119,7 @@ func carryIn(ctx context.Context, s *Store, say func(string, ...any)) error {
 			return err
 		}
 		_, err = beside.TakeCarry(ctx, path, nil, false, coded3)
-		if errors.Is(err, tiles.ErrBusy) { // the recorder had it for too long; the command says so
+		if errors.Is(err, usecase.ErrBusy) { // the recorder had it for too long; the command says so
 			err = nil
 		} else if err == nil {
 			say("c %d", n)

@@ -33,7 +33,7 @@ func TestCopyWithoutRoom(t *testing.T) {
 		before := len(copies())
 		s.freeIn = func(string) (int64, error) { return used + 8<<20 - c.short, nil }
 		made, err := s.Copy(ctx)
-		if made != c.made || errors.Is(err, tiles.ErrBusy) == c.made {
+		if made != c.made || errors.Is(err, usecase.ErrBusy) == c.made {
 			t.Errorf("%d bytes short: made %v, %v", c.short, made, err)
 		}
 		if n := len(copies()) - before; n != map[bool]int{true: 1}[c.made] {

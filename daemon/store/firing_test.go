@@ -191,7 +191,11 @@ func TestOver(t *testing.T) {
 	m := firingOf(t, glaze, 0.1, 3)
 	f := m.whole("f", "big-blue", beginning(1))
 	f.Over = after(f.Began, time.Hour)
+	f.StandIn = kiln.StandIn{Probe: "2", For: "1", After: 20 * time.Minute}
 	play(t, s, f, m.samples("big-blue", f.Began, 0, 2*time.Hour), 1000)
+	if back := must[kiln.Firing](t)(s.Firing(ctx, "f")); back.StandIn != f.StandIn {
+		t.Errorf("the probe that spoke reads back as %+v", back.StandIn)
+	}
 	if n := len(must[[]kiln.Sample](t)(s.Samples(ctx, "f"))); n != 3601 {
 		t.Errorf("%d samples, want 3601", n)
 	}
