@@ -316,13 +316,13 @@ func boardField(name string) string {
 func CautionOf(id string) string {
 	switch id {
 	case tiles.WillFuse:
-		return CautionText(39)
+		return CautionText(CautionWillFuse)
 	case tiles.WetGrinding:
-		return CautionText(23)
+		return CautionText(CautionWetGrinding)
 	case tiles.EyeProtection:
-		return CautionText(38)
+		return CautionText(CautionEyes)
 	case tiles.ShrinkVaries:
-		return CautionText(34)
+		return CautionText(CautionShrinkVaries)
 	case tiles.RatesStated:
 		return "Computed from the rates you stated, not from your bars."
 	case tiles.NoUsualYet:

@@ -143,7 +143,7 @@ type Notice struct {
 type Webhook struct {
 	Name       string   `key:"-"`
 	URL        string   `key:"url"`
-	On         []string `key:"on" words:"firing.started firing.ended firing.long kiln.quiet kiln.over_limit kiln.stopped_climbing kiln.fell_early kiln.at_unpacking_mark load.unpacked bars.waiting rate.moved rate.stale batch.shifted probe.bias copy.old test"` // [] = all
+	On         []string `key:"on" words:"firing.started firing.ended firing.long kiln.quiet kiln.over_limit kiln.still_hot kiln.stopped_climbing kiln.fell_early kiln.cooled load.unpacked bars.waiting rate.moved rate.stale batch.shifted probe.bias copy.old test"` // [] = all
 	SecretFile string   `key:"secret_file"`
 	QuietHours Span     `key:"quiet_hours"` // zero = notice.quiet_hours
 }

@@ -29,8 +29,9 @@ type herald struct {
 	now   func() kiln.Stamp
 	zone  *time.Location
 	site  string
-	at    time.Duration // time of day of what can wait
-	every time.Duration // between copies
+	say   func(english string) string // in the language of the site
+	at    time.Duration               // time of day of what can wait
+	every time.Duration               // between copies
 
 	news   chan kiln.Notice
 	losing atomic.Bool       // news is full, and the log says so
@@ -47,6 +48,11 @@ func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func(
 	h := &herald{store: s, now: now, zone: zone, site: cfg.Site.Name, at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
 		news: make(chan kiln.Notice, 256), ended: func(kiln.Notice) {},
 		studio: func(context.Context) ([]api.StudioNews, error) { return nil, nil }}
+	say, err := api.Sayer(cfg.Site.Language)
+	if err != nil {
+		return nil, err
+	}
+	h.say = say
 	h.post = &notice.Post{Outbox: s, Now: func() time.Time { return now().Wall.In(zone) }}
 	for _, w := range cfg.Notice.Webhooks {
 		quiet := w.QuietHours
@@ -122,7 +128,7 @@ func (h *herald) tell(ctx context.Context, m notice.Message) {
 }
 
 func (h *herald) send(ctx context.Context, m notice.Message) {
-	if err := h.post.Send(ctx, m); err != nil && ctx.Err() == nil {
+	if err := h.post.Send(ctx, m.In(h.say)); err != nil && ctx.Err() == nil {
 		slog.Warn("a notice waits for the disk", "event", m.Event, "err", err)
 		if h.unsent = append(h.unsent, m); len(h.unsent) > mostUnsent {
 			h.unsent = h.unsent[1:]
@@ -255,7 +261,8 @@ func (h *herald) copies(ctx context.Context, now kiln.Stamp) error {
 
 // Test sends a test notice to every receiver.
 func (h *herald) Test(ctx context.Context) error {
-	return h.post.Send(ctx, notice.OfStudio(notice.Test, string(kiln.NoticeOnce), "this is a test of the notices of "+h.site, "/settings", nil, h.now(), newID(), h.site, h.zone))
+	m := notice.OfStudio(notice.Test, string(kiln.NoticeOnce), "this is a test of the notices of "+h.site, "/settings", nil, h.now(), newID(), h.site, h.zone)
+	return h.post.Send(ctx, m.In(h.say))
 }
 
 // Last gives the newest notices with what came of them.

@@ -38,7 +38,7 @@ func sent(t *testing.T, h *herald) []string {
 	}
 	var out []string
 	for _, m := range slices.Backward(all) {
-		if !strings.HasSuffix(m.Says, notice.Last) {
+		if want := map[bool]string{true: notice.Last, false: notice.Plain}[m.Kiln != ""]; !strings.HasSuffix(m.Says, " "+want) {
 			t.Errorf("%s does not end with the standing sentence: %s", m.Event, m.Says)
 		}
 		out = append(out, m.Event+" "+m.State)
@@ -239,7 +239,7 @@ func TestEveryKilnNoticeFiresAndClears(t *testing.T) {
 		h.tell(t.Context(), notice.OfKiln(kiln.Notice{Event: event, State: state, Kiln: "blue", T: 900, At: at}, newID(), "studio", time.UTC))
 	}
 	var want []string
-	for _, event := range []string{kiln.FiringStartedNotice, kiln.FiringEndedNotice, kiln.FellEarlyNotice, kiln.UnpackingMarkNotice, kiln.StillFiringNotice} {
+	for _, event := range []string{kiln.FiringStartedNotice, kiln.FiringEndedNotice, kiln.FellEarlyNotice, kiln.CooledNotice, kiln.StillFiringNotice} {
 		say(event, kiln.NoticeOnce)
 		want = append(want, event+" once")
 	}
