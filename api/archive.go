@@ -34,8 +34,8 @@ type Archive interface {
 	Ticks(ctx context.Context, subject string) ([]tiles.Tick, error) // of a load, or of a firing and its load
 	ForgetMaker(ctx context.Context, mark string, at kiln.Stamp) (rows int, err error)
 	PutProbe(ctx context.Context, p tiles.ProbeLife, m usecase.Precondition, at kiln.Stamp) (tiles.PutResult, error)
-	PutUnpackingMark(ctx context.Context, m tiles.UnpackingMark, at kiln.Stamp) (tiles.PutResult, error)
-	UnpackingMarks(ctx context.Context, k kiln.KilnID) ([]tiles.UnpackingMark, error) // the one in force first
+	PutKeepShut(ctx context.Context, m tiles.KeepShut, at kiln.Stamp) (tiles.PutResult, error)
+	KeepShuts(ctx context.Context, k kiln.KilnID) ([]tiles.KeepShut, error) // the one in force first
 
 	Clays(ctx context.Context) ([]tiles.KeptClay, error)
 	Clay(ctx context.Context, id tiles.ClayID) (tiles.KeptClay, error)

@@ -56,7 +56,7 @@ func (s *Server) classPage(w http.ResponseWriter, r *http.Request) error {
 		All      bool
 		Codes    string
 		Cautions []string
-	}{page: s.page(r.Context(), "more"), Clay: q.Get("clay"), By: strings.TrimSpace(q.Get("by")), All: q.Get("all") == "yes", Cautions: cautionTexts(31, 32)}
+	}{page: s.page(r.Context(), "more"), Clay: q.Get("clay"), By: strings.TrimSpace(q.Get("by")), All: q.Get("all") == "yes", Cautions: cautionTexts(CautionClassroom, CautionStudents)}
 	f := tiles.BarFilter{Clay: tiles.ClayID(data.Clay), Limit: 500}
 	if practice := true; !data.All {
 		f.Practice = &practice

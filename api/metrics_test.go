@@ -126,7 +126,7 @@ func newCrowd(tb testing.TB, clays int) *Server {
 	for k := range 4 {
 		id := kiln.KilnID(fmt.Sprintf("kiln-%d", k+1))
 		one := kiln.Kiln{ID: id, Control: "1"}
-		l := kiln.Live{Kiln: id, State: kiln.Rising, Hot: true, T: 1100, LastT: 1100, Rate: 95, Age: time.Second, Fresh: true, Firing: "f", Elapsed: time.Hour, ToTop: time.Hour, UsualToTop: 7 * time.Hour, Limit: 1290, Unpacking: 50}
+		l := kiln.Live{Kiln: id, State: kiln.Rising, Hot: true, T: 1100, LastT: 1100, Rate: 95, Age: time.Second, Fresh: true, Firing: "f", Elapsed: time.Hour, ToTop: time.Hour, UsualToTop: 7 * time.Hour, Limit: 1290, KeepShut: 50}
 		for _, ch := range []kiln.ChannelID{"1", "2", "3"} {
 			one.Channels = append(one.Channels, kiln.Channel{ID: ch, Role: kiln.RoleProbe})
 			l.Channels = append(l.Channels, kiln.LiveChannel{Channel: ch, Role: kiln.RoleProbe, T: 1100, LastT: 1100, Fresh: true})

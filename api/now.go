@@ -44,10 +44,12 @@ type kilnNowJSON struct {
 	Corrected           *nowWorkJSON     `json:"corrected" doc:"The same as the witness cones correct the probe; null where they told nothing of it near this heat"`
 	LimitC              *float64         `json:"limit_c"`
 	OverLimit           bool             `json:"over_limit"`
-	UnpackingMarkC      *float64         `json:"unpacking_mark_c"`
-	BelowUnpackingMark  bool             `json:"below_unpacking_mark"`
-	AtUnpackingMark     []string         `json:"at_unpacking_mark_likely" doc:"Two times of the clock, 90 % likely; null while it is not cooling or nobody can tell"`
-	UnpackingSays       string           `json:"unpacking_says" doc:"The same in words, while it cools"`
+	KeepShutAboveC      *float64         `json:"keep_shut_above_c"`
+	StillHot            bool             `json:"still_hot" doc:"Still hot, or climbing again, long after the end of a firing"`
+	BelowKeepShut       bool             `json:"below_keep_shut"`
+	BelowKeepShutAt     *string          `json:"below_keep_shut_about" doc:"When it is likely to read below it; null while it is not cooling or nobody can tell. No leave to open"`
+	BelowKeepShutLikely []string         `json:"below_keep_shut_likely" doc:"Two times of the clock, 90 % likely; null while it is not cooling or nobody can tell"`
+	BelowKeepShutSays   string           `json:"below_keep_shut_says" doc:"The same in words, while it cools"`
 	HeatWorkProvisional bool             `json:"provisional" doc:"The heat work may still grow"`
 	Waits               string           `json:"waits" doc:"What the line waits for, in words; empty while it is heard"`
 	Unwritten           string           `json:"unwritten" doc:"Why readings wait in memory instead of being written; empty if all is well"`
@@ -169,7 +171,7 @@ func (s *Server) kilnNow(l kiln.Live) kilnNowJSON {
 	j := kilnNowJSON{
 		Kiln: string(l.Kiln), State: string(l.State), Hot: l.Hot, TemperatureC: celsius(l.T), LastTemperatureC: celsius(l.LastT),
 		RateCPerH: rounded(float64(l.Rate), 0), Fresh: l.Fresh, ClockTrusted: l.ClockTrusted, Channels: []channelNowJSON{},
-		LimitC: celsius(l.Limit), OverLimit: l.OverLimit, UnpackingMarkC: celsius(l.Unpacking), BelowUnpackingMark: l.BelowMark,
+		LimitC: celsius(l.Limit), OverLimit: l.OverLimit, KeepShutAboveC: celsius(l.KeepShut), BelowKeepShut: l.BelowMark, StillHot: l.StillHot,
 		Kind: text(string(l.Kind)), KindFrom: text(l.KindFrom),
 	}
 	if l.LastT.Known() {
@@ -185,8 +187,9 @@ func (s *Server) kilnNow(l kiln.Live) kilnNowJSON {
 		return j
 	}
 	if u, ok := s.unpackable(l); ok {
-		if j.UnpackingSays = u.Says; u.Known && u.Left > 0 {
-			j.AtUnpackingMark = s.clocksOf(u, s.Now().Wall)
+		if j.BelowKeepShutSays = u.Says; u.Known && u.Left > 0 {
+			now := s.Now().Wall
+			j.BelowKeepShutAt, j.BelowKeepShutLikely = s.moment(now.Add(u.Left)), s.clocksOf(u, now)
 		}
 	}
 	j.HeatWorkProvisional = l.Provisional

@@ -23,7 +23,7 @@ func (k *twoKilns) Live() []kiln.Live {
 			continue // there is one kiln alone
 		}
 		out = append(out, kiln.Live{Kiln: one.name, State: kiln.Cold, T: one.t, LastT: one.t, Fresh: one.t.Known(),
-			Rate: kiln.CelsiusPerHour(0), Peak: kiln.NoTemperature(), Limit: 1290, Unpacking: 50})
+			Rate: kiln.CelsiusPerHour(0), Peak: kiln.NoTemperature(), Limit: 1290, KeepShut: 50})
 	}
 	return out
 }

@@ -32,7 +32,7 @@ func (s *Server) unpackPage(w http.ResponseWriter, r *http.Request) error {
 		Bars          []barJSON
 		Kilns         []string
 		Cautions      []string
-	}{page: s.page(r.Context(), "unpack"), Kilns: s.kilnNames(), Cautions: []string{CautionText(16), CautionText(18), CautionText(19), CautionText(20)}}
+	}{page: s.page(r.Context(), "unpack"), Kilns: s.kilnNames(), Cautions: cautionTexts(beforeReachingIn...)}
 	for _, l := range waiting {
 		data.Waiting = append(data.Waiting, s.loadJSON(l))
 	}

@@ -317,13 +317,13 @@ func boardField(name string) string {
 func CautionOf(id string) string {
 	switch id {
 	case lid.WillFuse:
-		return CautionText(39)
+		return CautionText(CautionWillFuse)
 	case lid.WetGrinding:
-		return CautionText(23)
+		return CautionText(CautionWetGrinding)
 	case lid.EyeProtection:
-		return CautionText(38)
+		return CautionText(CautionEyes)
 	case lid.ShrinkVaries:
-		return CautionText(34)
+		return CautionText(CautionShrinkVaries)
 	case lid.RatesStated:
 		return "Computed from the rates you stated, not from your bars."
 	case lid.NoUsualYet:

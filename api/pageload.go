@@ -40,7 +40,7 @@ func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
 		Check         checkListJSON
 		Cautions      []string
 	}{page: s.page(r.Context(), "unpack"), Load: s.loadJSON(l), Saved: r.URL.Query().Get("saved"), Unit: string(s.unitOf(r.Context())), Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd},
-		Cautions: []string{CautionText(16), CautionText(18), CautionText(19), CautionText(20)}}
+		Cautions: cautionTexts(beforeReachingIn...)}
 	if data.Check, err = s.checkList(r.Context(), cmp.Or(string(l.Firing), l.ID)); err != nil {
 		return err
 	}

@@ -24,14 +24,14 @@ func (s *Server) printed(draw func(*http.Request) (title, svg string, err error)
 		}
 		if path := r.URL.Path; len(path) > 4 && path[len(path)-4:] == ".svg" {
 			w.Header().Set("Content-Type", "image/svg+xml")
-			_, err := w.Write([]byte(svg))
+			_, err := w.Write([]byte(s.pages.Drawn(s.page(r.Context(), "").speak.Tongue, svg)))
 			return err
 		}
 		return s.render(w, "print", struct {
 			page
 			Title, Drawing, Alone string
 			Cautions              []string
-		}{s.page(r.Context(), "more"), title, svg, r.URL.Path + ".svg?" + r.URL.RawQuery, []string{CautionText(34), CautionText(33)}})
+		}{s.page(r.Context(), "more"), title, svg, r.URL.Path + ".svg?" + r.URL.RawQuery, cautionTexts(CautionShrinkVaries, CautionNotFoodSafe)})
 	}
 }
 
@@ -42,7 +42,7 @@ func (s *Server) drawGauge(r *http.Request) (title, svg string, err error) {
 		rd.unit = tiles.LengthUnit(u)
 	}
 	title, _ = rd.text("title")
-	g := gauge{Title: "Throwing gauge " + title, Foot: s.Site.Name + ", " + s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006") + ". " + CautionText(34)}
+	g := gauge{Title: "Throwing gauge " + title, Foot: s.Site.Name + ", " + s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006") + ". " + CautionText(CautionShrinkVaries)}
 	for _, one := range []struct {
 		name   string
 		to     *float64
@@ -81,7 +81,7 @@ func (s *Server) drawRule(r *http.Request) (title, svg string, err error) {
 		return "", "", problem("no-usual-firing", "There is no firing to go by.")
 	}
 	title = fmt.Sprintf("Shrink rule: %s/%s, %s clay, %.1f %% to %s", j.Clay, j.Batch, j.From, 100**j.TotalRatio, j.To)
-	rule := shrinkRule{Title: title, Times: *j.MultiplyFiredBy, Foot: fmt.Sprintf("%s, %s. %s: %s. %s", s.Site.Name, s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006"), j.Trust, j.TrustWhy, CautionText(34))}
+	rule := shrinkRule{Title: title, Times: *j.MultiplyFiredBy, Foot: fmt.Sprintf("%s, %s. %s: %s. %s", s.Site.Name, s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006"), j.Trust, j.TrustWhy, CautionText(CautionShrinkVaries))}
 	return title, rule.SVG(), nil
 }
 
@@ -105,7 +105,7 @@ func (s *Server) sheetPage(w http.ResponseWriter, r *http.Request) error {
 		Gauge                      string
 		Cautions                   []string
 		Trust, TrustWhy, GaugeNote string
-	}{page: s.page(r.Context(), "more"), Pot: potOf(p.PotCard), Cautions: []string{CautionText(34), CautionText(33)}}
+	}{page: s.page(r.Context(), "more"), Pot: potOf(p.PotCard), Cautions: cautionTexts(CautionShrinkVaries, CautionNotFoodSafe)}
 	a, lid, lidErr := s.askLid(r.Context(), lidQuery(p.PotCard))
 	gauge := url.Values{"title": {p.Form}}
 	add := func(name string, l tiles.Millimetre, stage tiles.Stage, ref tiles.BatchRef) error {

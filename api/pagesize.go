@@ -33,7 +33,7 @@ func (s *Server) sizesPage(w http.ResponseWriter, r *http.Request) error {
 		Cautions []string
 		Asked    string
 	}{page: s.page(r.Context(), "more"), What: what, Unit: s.fieldUnit(r.Context(), q), Q: q, Clays: clays, Stages: []string{"wet", "soft", "leather", "dry", "bisque"}, Seats: lid.Seats(),
-		Cautions: []string{CautionText(34), CautionText(33)}, Asked: q.Encode()}
+		Cautions: cautionTexts(CautionShrinkVaries, CautionNotFoodSafe), Asked: q.Encode()}
 	if len(q) > 0 {
 		switch what {
 		case "nest":

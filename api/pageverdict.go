@@ -99,7 +99,7 @@ func (s *Server) verdictsPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 func grindingCautions() []string {
-	return []string{CautionText(23), CautionText(21), CautionText(22), CautionText(38)}
+	return cautionTexts(CautionWetGrinding, CautionSilica, CautionNoSweeping, CautionEyes)
 }
 
 type verdictPageData struct {

@@ -11,8 +11,8 @@ import (
 type kilnJSON struct {
 	Kiln           string            `json:"kiln"`
 	LimitC         *float64          `json:"limit_c"`
-	UnpackingMarkC *float64          `json:"unpacking_mark_c"`
-	Reason         string            `json:"unpacking_reason"`
+	KeepShutAboveC *float64          `json:"keep_shut_above_c"`
+	Reason         string            `json:"keep_shut_reason"`
 	Control        string            `json:"control"`
 	Shelves        map[string]string `json:"shelves" doc:"Probe whose heat a bar of that shelf had; others: control"`
 	Probes         []probeJSON       `json:"probes" doc:"Lives of thermocouples, a life and shelf each"`
@@ -86,11 +86,11 @@ func (s *Server) kilnOf(ctx context.Context, id kiln.KilnID) (kilnJSON, error) {
 	if !ok {
 		return kilnJSON{}, kiln.ErrNoKiln
 	}
-	m, err := s.mark(ctx, id)
+	m, err := s.keepShut(ctx, id)
 	if err != nil {
 		return kilnJSON{}, err
 	}
-	j := kilnJSON{Kiln: string(id), LimitC: celsius(k.Limit), UnpackingMarkC: celsius(m.Mark), Reason: m.Reason, Control: string(k.Control), Shelves: map[string]string{}, Probes: []probeJSON{}, Usual: []usualJSON{}}
+	j := kilnJSON{Kiln: string(id), LimitC: celsius(k.Limit), KeepShutAboveC: celsius(m.Mark), Reason: m.Reason, Control: string(k.Control), Shelves: map[string]string{}, Probes: []probeJSON{}, Usual: []usualJSON{}}
 	for shelf, c := range k.Shelves {
 		j.Shelves[shelf] = string(c)
 	}

@@ -187,7 +187,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, get, "/v1/kilns/{kiln}", "get-kiln", "A kiln with its probes, what the cones told of them, and what is usual", s.getKiln)
 	route(a, get, "/v1/kilns/{kiln}/shelves", "kiln-shelves", "How much the shelves of a kiln differ, by the bars, and where to pack a pot and its lid", s.getShelves)
 	route(a, put, "/v1/kilns/{kiln}/probes/{probe}", "put-probe", "The life of a thermocouple: a new one has nothing of what the cones told of the old one", s.putProbe)
-	route(a, put, "/v1/kilns/{kiln}/unpacking-mark", "put-unpacking-mark", "The site's own temperature for opening and unpacking, with its reason", s.putMark)
+	route(a, put, "/v1/kilns/{kiln}/keep-shut", "put-keep-shut", "Keep the kiln shut above a temperature of the site's own, with its reason", s.putKeepShut)
 	or[curveJSON](a, "/v1/firings/{id}/curve", "text/csv")
 	route(a, put, "/v1/firings/{id}/begin", "begin-firing", "Begin a firing at once: recording alone, nothing is sent to a kiln", s.beginFiring)
 	route(a, put, "/v1/firings/{id}/stop", "stop-firing", "Stop recording a firing: recording alone, the kiln goes on as it will", s.stopFiring)

@@ -56,6 +56,7 @@ func load(doc document, env []string, flags *pflag.FlagSet) (Config, error) {
 	for _, l := range leaves("", reflect.ValueOf(cfg)) {
 		r.v.SetDefault(l.key, l.value)
 	}
+	r.takeOver()
 	r.table("", doc.values, reflect.TypeFor[Config]())
 	if err := r.v.MergeConfigMap(doc.values); err != nil {
 		return Config{}, fmt.Errorf("settings %s: %w", doc.file, err)

@@ -21,10 +21,10 @@ func (r *reader) kiln(k *Kiln) {
 	key := "kiln." + string(k.ID)
 	r.need(key+".port", `the by-id link of the line, as "/dev/serial/by-id/usb-...", or "" for a kiln without one`)
 	r.need(key+".limit_c", "the kiln's own limit in °C; a notice is sent when it is passed")
-	if k.UnpackingMarkC > 50 && strings.TrimSpace(k.UnpackingReason) == "" {
-		r.add(key+".unpacking_reason", "is needed, because unpacking_mark_c is over 50: why this site opens a kiln that hot")
+	if k.KeepShutAboveC > 50 && strings.TrimSpace(k.KeepShutReason) == "" {
+		r.add(key+".keep_shut_reason", "is needed, because keep_shut_above_c is over 50, where a touch can burn: who says so, and why")
 	}
-	for name, text := range map[string]string{".unpacking_reason": k.UnpackingReason, ".poll_reason": k.PollReason} {
+	for name, text := range map[string]string{".keep_shut_reason": k.KeepShutReason, ".poll_reason": k.PollReason} {
 		if !printable(text) || len([]rune(text)) > 500 {
 			r.add(key+name, "must be printable and at most 500 characters")
 		}

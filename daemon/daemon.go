@@ -146,12 +146,17 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	for _, k := range cfg.Kilns {
 		known := k.Kiln()
 		kilns[k.ID] = known
-		marks, err := d.store.UnpackingMarks(ctx, k.ID)
+		marks, err := d.store.KeepShuts(ctx, k.ID)
 		if err != nil {
 			return err
 		}
+		if len(marks) > 0 && marks[0].Mark > tiles.KeepShutMost {
+			if marks[0], err = d.keepShutAtMost(ctx, marks[0]); err != nil {
+				return err
+			}
+		}
 		if len(marks) > 0 {
-			known.Unpacking, known.UnpackingReason = marks[0].Mark, marks[0].Reason
+			known.KeepShut, known.KeepShutReason = marks[0].Mark, marks[0].Reason
 		}
 		d.recorder.Kilns = append(d.recorder.Kilns, known)
 		if d.recorder.Past[k.ID], err = d.past(ctx, k.ID, k.Control); err != nil {
@@ -482,4 +487,20 @@ func (d *Daemon) zones(ctx context.Context, k kiln.Kiln) (kiln.ZonePast, error) 
 func (d *Daemon) past(ctx context.Context, k kiln.KilnID, control kiln.ChannelID) (kiln.Past, error) {
 	firings, err := d.store.Firings(ctx, kiln.FiringFilter{Kiln: k, Status: kiln.Ended, Limit: 200})
 	return kiln.PastOf(firings, control), err
+}
+
+// keepShutAtMost brings what a store from before has a kiln kept shut above down to the most that can be
+// set, and says so, once: it is kept as a fact of its own.
+func (d *Daemon) keepShutAtMost(ctx context.Context, m tiles.KeepShut) (tiles.KeepShut, error) {
+	slog.Warn("the kiln is kept shut above less than the store had: more cannot be set any more",
+		"kiln", m.Kiln, "was_c", float64(m.Mark), "now_c", float64(tiles.KeepShutMost))
+	m.Reason = strings.TrimSuffix(fmt.Sprintf("%.0f °C before, more than can be set. %s", m.Mark, m.Reason), " ")
+	if r := []rune(m.Reason); len(r) > 500 {
+		m.Reason = string(r[:500])
+	}
+	m.ID, m.Mark = newID(), tiles.KeepShutMost
+	at := d.Now()
+	_, err := d.store.PutKeepShut(ctx, m, at)
+	m.At, m.Trusted = at.Wall, at.Trusted
+	return m, err
 }

@@ -246,7 +246,7 @@ func (h *heat) kiln(id kiln.KilnID) kiln.Kiln {
 	if k, ok := h.kilns[id]; ok {
 		return k
 	}
-	return kiln.Kiln{ID: id, Limit: kiln.NoTemperature(), Unpacking: kiln.NoTemperature()}
+	return kiln.Kiln{ID: id, Limit: kiln.NoTemperature(), KeepShut: kiln.NoTemperature()}
 }
 
 // Stories is what the cones tell of the probes of a kiln.

@@ -29,9 +29,10 @@ type herald struct {
 	newID func() string
 	zone  *time.Location
 	site  string
-	bare  func(says string) string // takes server paths out of what readers see
-	at    time.Duration            // time of day of what can wait
-	every time.Duration            // between copies
+	word  func(english string) string // in the language of the site
+	bare  func(says string) string    // takes server paths out of what readers see
+	at    time.Duration               // time of day of what can wait
+	every time.Duration               // between copies
 
 	news   chan kiln.Notice
 	losing atomic.Bool         // news is full, and the log says so
@@ -54,6 +55,11 @@ func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func(
 	h := &herald{store: s, now: now, newID: newID, zone: zone, site: cfg.Site.Name, at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
 		bare: func(says string) string { return pathless(cfg, says) }, news: make(chan kiln.Notice, 256), said: make(chan notice.Message, 16), keeps: func() error { return nil },
 		studio: func(context.Context) ([]api.StudioNews, error) { return nil, nil }}
+	say, err := api.Sayer(cfg.Site.Language)
+	if err != nil {
+		return nil, err
+	}
+	h.word = say
 	h.post = &notice.Post{Outbox: s, Now: func() time.Time { return now().Wall.In(zone) }}
 	for _, w := range cfg.Notice.Webhooks {
 		quiet := w.QuietHours
@@ -176,7 +182,7 @@ func (h *herald) send(ctx context.Context, m notice.Message) {
 	one, cancel := context.WithTimeout(ctx, outboxWithin)
 	defer cancel()
 	h.keepUnsent(one)
-	if err := h.post.Send(one, m); err != nil && ctx.Err() == nil {
+	if err := h.post.Send(one, m.In(h.word)); err != nil && ctx.Err() == nil {
 		slog.Warn("a notice goes out from memory: the disk does not take it", "event", m.Event, "err", err)
 		if h.unsent = append(h.unsent, m); len(h.unsent) > mostUnsent {
 			h.unsent = h.unsent[1:]
@@ -332,7 +338,8 @@ func (h *herald) copies(ctx context.Context, now kiln.Stamp) error {
 
 // Test sends a test notice to every receiver.
 func (h *herald) Test(ctx context.Context) error {
-	return h.post.Send(ctx, notice.OfStudio(notice.Test, string(kiln.NoticeOnce), "this is a test of the notices of "+h.site, "/settings", nil, h.now(), h.newID(), h.site, h.zone))
+	m := notice.OfStudio(notice.Test, string(kiln.NoticeOnce), "this is a test of the notices of "+h.site, "/settings", nil, h.now(), h.newID(), h.site, h.zone)
+	return h.post.Send(ctx, m.In(h.word))
 }
 
 // Last gives the newest notices with what came of them.

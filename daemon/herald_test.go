@@ -46,7 +46,7 @@ func sent(t *testing.T, h *herald) []string {
 	}
 	var out []string
 	for _, m := range slices.Backward(all) {
-		if !strings.HasSuffix(m.Says, notice.Last) {
+		if want := map[bool]string{true: notice.Last, false: notice.Plain}[m.Kiln != ""]; !strings.HasSuffix(m.Says, " "+want) {
 			t.Errorf("%s does not end with the standing sentence: %s", m.Event, m.Says)
 		}
 		out = append(out, m.Event+" "+m.State)
@@ -247,7 +247,7 @@ func TestEveryKilnNoticeFiresAndClears(t *testing.T) {
 		h.tell(t.Context(), notice.OfKiln(kiln.Notice{Event: event, State: state, Kiln: "blue", T: 900, At: at}, newID(), "studio", time.UTC))
 	}
 	var want []string
-	for _, event := range []string{kiln.FiringStartedNotice, kiln.FiringEndedNotice, kiln.FellEarlyNotice, kiln.UnpackingMarkNotice, kiln.StillFiringNotice} {
+	for _, event := range []string{kiln.FiringStartedNotice, kiln.FiringEndedNotice, kiln.FellEarlyNotice, kiln.CooledNotice, kiln.StillFiringNotice} {
 		say(event, kiln.NoticeOnce)
 		want = append(want, event+" once")
 	}
@@ -344,7 +344,7 @@ wakes = []
 	recorded, over := make(chan struct{}), make(chan error, 1)
 	go func() { over <- h.run(ctx, recorded) }()
 	want := map[string]bool{"limit kiln.over_limit": true, "usual test": true, "limit test": true, "nothing test": true}
-	for _, event := range []string{kiln.FiringStartedNotice, kiln.QuietNotice, kiln.OverLimitNotice, kiln.StoppedClimbingNotice, kiln.FellEarlyNotice, kiln.UnpackingMarkNotice, notice.NotWriting, notice.CopyOld} {
+	for _, event := range []string{kiln.FiringStartedNotice, kiln.QuietNotice, kiln.OverLimitNotice, kiln.StoppedClimbingNotice, kiln.FellEarlyNotice, kiln.CooledNotice, notice.NotWriting, notice.CopyOld} {
 		h.send(ctx, notice.OfStudio(event, "began", "words", "/", nil, at, newID(), "studio", time.UTC))
 		switch event {
 		case kiln.QuietNotice, kiln.OverLimitNotice, kiln.StoppedClimbingNotice, kiln.FellEarlyNotice, notice.NotWriting:

@@ -16,6 +16,7 @@ type desk struct {
 	detector *Detector
 	growing  *growing // nil while no firing is open
 	notices  Notices
+	after    stillHot
 
 	now      Stamp // newest stamp heard of this kiln or tick
 	trusted  Stamp // newest trusted one of this boot
@@ -155,6 +156,7 @@ func (d *desk) keepLast(s Sample) {
 // the log has it already, under the firing that was taken up.
 func (d *desk) take(s Sample, stored bool) {
 	d.handle(d.detector.Add(s))
+	d.watch()
 	if d.growing == nil {
 		return
 	}
@@ -185,6 +187,16 @@ func (d *desk) tick(now Stamp) {
 	d.handle(d.detector.Tick(now))
 	usual, _ := d.past.Expect(d.kindNow())
 	d.rec.tellAll(d.notices.Look(d.live(now), usual, now))
+}
+
+// watch looks at what was heard last, with a firing open or not.
+func (d *desk) watch() {
+	kind, atmosphere := d.kindNow()
+	if kind == "" && d.growing != nil {
+		kind = d.growing.firing.Kind // guessed from its heat
+	}
+	usual, _ := d.past.Expect(kind, atmosphere)
+	d.after.look(&d.detector.ring, usual)
 }
 
 // handle does what the events of the detector ask for.
@@ -262,6 +274,9 @@ func (d *desk) tell(t told) {
 	}
 	d.flushed(f)
 	d.handle(d.detector.Tell(f))
+	if f.What == Unpacked || f.What == NewFiring {
+		d.after.attended()
+	}
 	if d.growing != nil {
 		d.growing.know(d.detector)
 		t.reply <- d.growing.firing.ID

@@ -71,16 +71,16 @@ type moment struct {
 type EventKind string
 
 const (
-	Began           EventKind = "began"             // a firing, from Preroll on
-	Over            EventKind = "over"              // the open firing, with its Course
-	TopPassed       EventKind = "top-passed"        // may be taken back
-	TopTakenBack    EventKind = "top-taken-back"    // a dip, or a cut that was mended
-	Dipped          EventKind = "dipped"            // it fell and rises again: one firing with a dip
-	StillFiring     EventKind = "still-firing"      // unpacked, it is said, with the top not passed: ask once
-	FellEarly       EventKind = "fell-early"        // a fall that began well short of the usual top
-	AtUnpackingMark EventKind = "at-unpacking-mark" // at or below the mark for 10 min
-	StartedStalling EventKind = "stopped-climbing"  // well short of the usual top
-	StoppedStalling EventKind = "climbing-again"    // or over
+	Began           EventKind = "began"            // a firing, from Preroll on
+	Over            EventKind = "over"             // the open firing, with its Course
+	TopPassed       EventKind = "top-passed"       // may be taken back
+	TopTakenBack    EventKind = "top-taken-back"   // a dip, or a cut that was mended
+	Dipped          EventKind = "dipped"           // it fell and rises again: one firing with a dip
+	StillFiring     EventKind = "still-firing"     // unpacked, it is said, with the top not passed: ask once
+	FellEarly       EventKind = "fell-early"       // a fall that began well short of the usual top
+	CooledDown      EventKind = "cooled-down"      // to the temperature above which it is kept shut, for 10 min
+	StartedStalling EventKind = "stopped-climbing" // well short of the usual top
+	StoppedStalling EventKind = "climbing-again"   // or over
 )
 
 // Event is one thing that a Detector has found.
@@ -118,7 +118,7 @@ type Course struct {
 
 // NewDetector watches k.
 func NewDetector(k Kiln, rules Rules, past Past) *Detector {
-	return &Detector{kiln: k, rules: rules, past: past, mark: k.Unpacking, ring: ring{width: len(k.Channels)}, speaker: newSpeaker(k)}
+	return &Detector{kiln: k, rules: rules, past: past, mark: k.KeepShut, ring: ring{width: len(k.Channels)}, speaker: newSpeaker(k)}
 }
 
 // Add takes the next sample, already judged. A sample that is not later than the one before
@@ -249,5 +249,5 @@ func (d *Detector) Atmosphere() Atmosphere {
 // Load is the load open for this kiln, "" if none.
 func (d *Detector) Load() string { return d.load }
 
-// BelowMark reports whether the newest reading is at or below the site's unpacking mark.
+// BelowMark reports whether the newest reading is at or below the temperature above which the kiln is kept shut.
 func (d *Detector) BelowMark() bool { return d.heard && d.goodT <= d.mark }

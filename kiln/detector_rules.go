@@ -44,7 +44,7 @@ func (d *Detector) look(b bin) []Event {
 		events = append(events, d.stall(b)...)
 		events = append(events, d.end(b)...)
 	}
-	return append(events, d.unpackingMark(b)...)
+	return append(events, d.cooledDown(b)...)
 }
 
 // begin is rule 1, without the button.

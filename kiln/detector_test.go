@@ -9,7 +9,7 @@ import (
 )
 
 var shapeKiln = Kiln{ID: "big-blue", Channels: []Channel{{ID: "1", Role: RoleProbe}}, Control: "1",
-	Limit: NoTemperature(), Unpacking: 95}
+	Limit: NoTemperature(), KeepShut: 95}
 
 // heard is what a detector made of a shape, taking up open firings after each restart the way a
 // recorder does.
@@ -81,7 +81,7 @@ func detect(s shape, tr trial) heard {
 				h.stalled++
 			case StillFiring:
 				h.asked++
-			case AtUnpackingMark:
+			case CooledDown:
 				h.marks++
 			}
 		}
@@ -245,7 +245,7 @@ func TestStall(t *testing.T) {
 	}
 }
 
-func TestUnpackingMark(t *testing.T) {
+func TestCooledDown(t *testing.T) {
 	for _, c := range []struct {
 		name, line string
 		want       int
@@ -255,7 +255,7 @@ func TestUnpackingMark(t *testing.T) {
 		{"two firings", "20>1000@150 off U >1000@150 off", 2},
 		{"on the way up only", "20>80@60 h60 >300@60", 0},
 	} {
-		if n := count(hearing(t, Glaze, shape{}.past(), c.line), AtUnpackingMark); n != c.want {
+		if n := count(hearing(t, Glaze, shape{}.past(), c.line), CooledDown); n != c.want {
 			t.Errorf("%s: at the mark %d times, want %d", c.name, n, c.want)
 		}
 	}

@@ -44,8 +44,9 @@ type Live struct {
 
 	Limit     Celsius // NaN where none was set
 	OverLimit bool    // the last reading, while fresh
-	Unpacking Celsius
-	BelowMark bool // the last reading is at or below Unpacking
+	StillHot  bool    // still hot, or climbing again, long after the end
+	KeepShut  Celsius
+	BelowMark bool // the last reading is at or below KeepShut
 
 	Disagree []Disagreement // probes that read otherwise than they used to beside the control probe
 	Good     int            // good readings of the control channel since the program started
@@ -152,7 +153,7 @@ func ageAt(at, now Stamp) time.Duration {
 func (d *desk) live(now Stamp) Live {
 	l := Live{Kiln: d.kiln.ID, State: d.detector.State(), T: NoTemperature(), LastT: NoTemperature(),
 		Rate: CelsiusPerHour(NoTemperature()), Peak: NoTemperature(), Limit: d.kiln.Limit,
-		Unpacking: d.detector.mark, Good: d.good, Faulty: d.counts(), Disagree: slices.Clone(d.off), Gaps: d.unheard,
+		KeepShut: d.detector.mark, Good: d.good, Faulty: d.counts(), Disagree: slices.Clone(d.off), Gaps: d.unheard,
 		Load: d.detector.Load(), Atmosphere: d.detector.Atmosphere()}
 	l.Kind, l.KindFrom = d.detector.Kind()
 	l.Probe, l.ProbeSince = d.detector.Speaks()
@@ -184,7 +185,8 @@ func (d *desk) live(now Stamp) Live {
 	}
 	l.Hot = l.LastT > 60 || l.Aside.Held() && l.Aside.T > 60 // what may be true is told on the safe side
 	l.OverLimit = l.T > l.Limit
-	l.BelowMark = l.LastT <= l.Unpacking
+	l.BelowMark = l.LastT <= l.KeepShut
+	l.StillHot = d.after.so()
 	if rate, ok := d.detector.Rate(); ok && l.Fresh {
 		l.Rate = rate
 	}

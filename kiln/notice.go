@@ -20,7 +20,8 @@ const (
 	OverLimitNotice       = "kiln.over_limit"
 	StoppedClimbingNotice = "kiln.stopped_climbing"
 	FellEarlyNotice       = "kiln.fell_early"
-	UnpackingMarkNotice   = "kiln.at_unpacking_mark"
+	StillHotNotice        = "kiln.still_hot" // or climbing again, long after the end
+	CooledNotice          = "kiln.cooled"
 	MayBeOverLimitNotice  = "kiln.may_be_over_limit" // a reading over the limit that no kiln can have jumped to
 	ProbeLostNotice       = "kiln.probe_lost"        // the control probe; another one speaks
 	StillFiringNotice     = "firing.still_firing"    // unpacked, it was said, before the top was passed
@@ -51,6 +52,7 @@ var lastingNotices = [...]struct {
 	{OverLimitNotice, time.Minute, func(l Live, _ Expected) bool { return l.OverLimit }},
 	{MayBeOverLimitNotice, 0, func(l Live, _ Expected) bool { return l.Aside.Held() && l.Aside.T > l.Limit }},
 	{ProbeLostNotice, 0, func(l Live, _ Expected) bool { return l.ProbeSince != (Stamp{}) && l.Firing != "" }},
+	{StillHotNotice, 0, func(l Live, _ Expected) bool { return l.StillHot }},
 	{FiringLongNotice, 10 * time.Minute, func(l Live, e Expected) bool {
 		return l.Firing != "" && !l.TopPassed && e.ToTop > 0 && float64(l.Elapsed) > 1.5*float64(e.ToTop)
 	}},
@@ -101,8 +103,8 @@ func (n *Notices) Hear(e Event, l Live) []Notice {
 		return one(FiringEndedNotice, NoticeOnce)
 	case StillFiring:
 		return one(StillFiringNotice, NoticeOnce)
-	case AtUnpackingMark:
-		return one(UnpackingMarkNotice, NoticeOnce)
+	case CooledDown:
+		return one(CooledNotice, NoticeOnce)
 	case FellEarly:
 		if e.Known {
 			return one(FellEarlyNotice, NoticeOnce)

@@ -58,7 +58,7 @@ func TestRecorderKeepsAFiring(t *testing.T) {
 		if n := len(log.batches); n > int(span/flushEvery)+2 || n < int(span/flushEvery)-2 {
 			t.Errorf("%d batches in %v, want one in 5 s", n, span)
 		}
-		for _, event := range []string{FiringStartedNotice, FiringEndedNotice, UnpackingMarkNotice} {
+		for _, event := range []string{FiringStartedNotice, FiringEndedNotice, CooledNotice} {
 			if n := g.told(event); n != 1 {
 				t.Errorf("%d notices %s, want 1", n, event)
 			}

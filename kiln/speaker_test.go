@@ -8,7 +8,7 @@ import (
 	"time"
 )
 
-var zonedKiln = Kiln{ID: "big-blue", Control: "1", Every: time.Second, Limit: 1290, Unpacking: 50,
+var zonedKiln = Kiln{ID: "big-blue", Control: "1", Every: time.Second, Limit: 1290, KeepShut: 50,
 	Channels: []Channel{{"1", RoleProbe}, {"2", RoleProbe}, {"3", RoleProbe}}}
 
 // say is one second in which each channel says what it says; NaN is a break.

@@ -59,7 +59,7 @@ func (r *Recorder) takeUp(read []*desk) {
 
 // kilnOf makes up a kiln from what was heard of it.
 func kilnOf(u Unfinished) Kiln {
-	k := Kiln{ID: u.Firing.Kiln, Limit: NoTemperature(), Unpacking: NoTemperature()}
+	k := Kiln{ID: u.Firing.Kiln, Limit: NoTemperature(), KeepShut: NoTemperature()}
 	for _, s := range u.Samples {
 		for _, v := range s.Values {
 			if !hasChannel(k.Channels, v.Channel) {

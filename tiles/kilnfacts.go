@@ -110,29 +110,40 @@ func (p *ProbeLife) Validate() error {
 	return f.Err()
 }
 
-// UnpackingMark is the site's own temperature for opening and unpacking a kiln.
-type UnpackingMark struct {
+// KeepShut is the temperature above which the site keeps a kiln shut. Below it nobody has leave to open:
+// whoever is in charge decides.
+type KeepShut struct {
 	ID      string // UUID
 	Kiln    kiln.KilnID
 	Mark    kiln.Celsius
-	Reason  string // needed over 50 °C
+	Reason  string // needed over KeepShutUsual
 	By      string
 	At      time.Time
 	Trusted bool // the clock could be trusted
 }
 
-// CautiousMark is the highest unpacking mark that needs no reason (own).
-const CautiousMark kiln.Celsius = 50
+// Bounds of a KeepShut (own). KeepShutUsual is the highest that needs no reason: above about 50 °C a
+// touch can burn (ISO 13732-1, memory: 51 °C at one minute).
+const (
+	KeepShutUsual kiln.Celsius = 50
+	KeepShutLeast kiln.Celsius = 20
+	KeepShutMost  kiln.Celsius = 200
+)
+
+// KeepShutRange says what may be set, and why no more.
+const KeepShutRange = "must be a number from 20 to 200 °C: 50 unless there is a reason, and never over 200, where hot air and ware burn at once"
 
 // Validate puts the texts of m into their usual form and tells every fault.
-func (m *UnpackingMark) Validate() error {
+func (m *KeepShut) Validate() error {
 	var f Faults
 	f.ID("id", &m.ID)
 	f.name("kiln", string(m.Kiln))
-	f.Number("unpacking_mark_c", float64(m.Mark), 20, 300)
-	f.Text("unpacking_reason", &m.Reason, LongestNote)
-	if m.Mark > CautiousMark && m.Reason == "" {
-		f.Add(Missing, "unpacking_reason", "is needed over 50 °C: who says so, and why")
+	if !(m.Mark >= KeepShutLeast && m.Mark <= KeepShutMost) { // nor is NaN
+		f.Add(OutOfRange, "keep_shut_above_c", KeepShutRange)
+	}
+	f.Text("keep_shut_reason", &m.Reason, LongestNote)
+	if m.Mark > KeepShutUsual && m.Reason == "" {
+		f.Add(Missing, "keep_shut_reason", "is needed over 50 °C, where a touch can burn: who says so, and why")
 	}
 	f.Maker("by", &m.By)
 	return f.Err()
@@ -151,7 +162,7 @@ type Tick struct {
 
 // CheckList is what is asked before a firing, as ids of cautions, in order.
 func CheckList() []string {
-	return []string{"caution-36", "caution-37", "caution-1", "caution-2", "caution-6", "caution-7", "caution-10", "caution-35"}
+	return []string{"caution-36", "caution-37", "caution-42", "caution-1", "caution-2", "caution-6", "caution-5", "caution-7", "caution-10", "caution-40", "caution-43", "caution-35"}
 }
 
 // Validate puts the texts of t into their usual form and tells every fault.

@@ -93,7 +93,7 @@ func (r *checked) print(w io.Writer) {
 		fmt.Fprintf(w, "%-5s %-9s %s\n", map[bool]string{true: "ok", false: "LOOK"}[f.Good], f.About, f.Says)
 	}
 	fmt.Fprintf(w, "\n%s\n", api.Standing)
-	for _, n := range []int{26, 27, 28, 30, 35} {
+	for _, n := range api.WiringCautions {
 		fmt.Fprintf(w, "- %s\n", api.CautionText(n))
 	}
 }

@@ -74,7 +74,7 @@ func TestSetUpByDialogue(t *testing.T) {
 		t.Fatalf("%v\n%s", err, out)
 	}
 	for _, want := range []string{
-		"Wiring is for a licensed electrician.", "Use an isolated USB adapter", "Unplug our lead when anyone services the kiln", "Written for electric kilns",
+		"Wiring is for a licensed or otherwise qualified electrician.", "Use an isolated USB adapter", "Before anyone works on the kiln: our cable off", "Written for electric kilns",
 		`"Big Blue": 1 to 40 of the signs a-z, 0-9 and -`, `"usb": a path begins with /`,
 		"listening at 9600 baud", "lines at 9600 baud 8N1: columns with a comma between: 1 is 20", ", 2 is 20",
 		"Column 1 says 20 now: 20.0 °C if the line is in °C, -6.7 °C if it is in °F.", // 20 °F = -6.7 °C by the definition of the scale
@@ -93,7 +93,7 @@ func TestSetUpByDialogue(t *testing.T) {
 		t.Fatalf("%v\n%s", err, b)
 	}
 	one := cfg.Kilns[0]
-	got := fmt.Sprint(cfg.Site.Name, cfg.Units.Length, one.ID, one.Port == port, one.Speed, one.Framing, one.Reply, one.LimitC, one.UnpackingMarkC, one.UnpackingReason, one.Channels, one.Probes, one.Control)
+	got := fmt.Sprint(cfg.Site.Name, cfg.Units.Length, one.ID, one.Port == port, one.Speed, one.Framing, one.Reply, one.LimitC, one.KeepShutAboveC, one.KeepShutReason, one.Channels, one.Probes, one.Control)
 	want := "The Long Shed in big-blue true 9600 8N1 columns 1290 95 shelves are wanted before noon [{1 1 c  1 0 probe 1 3 0 int16 abcd} {2 2 c  1 0 room 1 3 0 int16 abcd}] [{1 S 2  true}] 1"
 	if strings.ReplaceAll(got, " ", "") != strings.ReplaceAll(want, " ", "") {
 		t.Errorf("got  %s\nwant %s", got, want)

@@ -134,7 +134,7 @@ func TestReceivers(t *testing.T) {
 		t.Errorf("signature %q; Python says %s (%v)", signature, out, err)
 	}
 	var m Message
-	if err := json.Unmarshal(g.body, &m); err != nil || m.ID != "id-kiln.quiet" || !strings.HasSuffix(m.Says, Last) {
+	if err := json.Unmarshal(g.body, &m); err != nil || m.ID != "id-kiln.quiet" || !strings.HasSuffix(m.Says, Plain) {
 		t.Errorf("got %s", g.body)
 	}
 	fates := tray.until(t, 16)

@@ -146,13 +146,13 @@ func TestProbesAreKept(t *testing.T) {
 	}
 }
 
-func TestUnpackingMarksAndTicksAreKept(t *testing.T) {
+func TestKeepShutsAndTicksAreKept(t *testing.T) {
 	s, ctx := openStore(t), t.Context()
 	for i, c := range []kiln.Celsius{50, 95} {
-		m := tiles.UnpackingMark{ID: uuid('m', i), Kiln: "big-blue", Mark: c, Reason: "the maker's manual", By: "KT"}
-		must[tiles.PutResult](t)(s.PutUnpackingMark(ctx, m, later(time.Duration(i)*time.Hour)))
+		m := tiles.KeepShut{ID: uuid('m', i), Kiln: "big-blue", Mark: c, Reason: "the maker's manual", By: "KT"}
+		must[tiles.PutResult](t)(s.PutKeepShut(ctx, m, later(time.Duration(i)*time.Hour)))
 	}
-	if got := must[[]tiles.UnpackingMark](t)(s.UnpackingMarks(ctx, "big-blue")); len(got) != 2 || got[0].Mark != 95 || got[0].Reason == "" || got[1].Mark != 50 {
+	if got := must[[]tiles.KeepShut](t)(s.KeepShuts(ctx, "big-blue")); len(got) != 2 || got[0].Mark != 95 || got[0].Reason == "" || got[1].Mark != 50 {
 		t.Errorf("marks: %+v", got)
 	}
 	for i, done := range []bool{true, false, true} {

@@ -76,7 +76,7 @@ func fullSite(t testing.TB, word byte) (folder string) {
 	must[tiles.PutResult](t)(s.PutNote(ctx, tiles.Note{ID: uuid(word, 70), Firing: f.ID, Text: odd, By: "KT"}, when))
 	must[tiles.PutResult](t)(s.PutTick(ctx, tiles.Tick{ID: uuid(word, 80), Subject: load.ID, Item: "caution-36", Done: true}, when))
 	must[tiles.PutResult](t)(s.PutProbe(ctx, tiles.ProbeLife{ID: uuid(word, 90), Kiln: "big-blue", Channel: "1", Type: "K", Class: 2, Fitted: "2026-01-01"}, usecase.Precondition{}, when))
-	must[tiles.PutResult](t)(s.PutUnpackingMark(ctx, tiles.UnpackingMark{ID: uuid(word, 95), Kiln: "big-blue", Mark: 95, Reason: "thin ware"}, when))
+	must[tiles.PutResult](t)(s.PutKeepShut(ctx, tiles.KeepShut{ID: uuid(word, 95), Kiln: "big-blue", Mark: 95, Reason: "thin ware"}, when))
 	for _, table := range carryTables {
 		var n int
 		if err := s.read.QueryRow(`SELECT count(*) FROM ` + table).Scan(&n); err != nil || n == 0 {

@@ -66,6 +66,7 @@ func (s *Store) Probes(ctx context.Context, k kiln.KilnID) ([]tiles.KeptProbe, e
 	})
 }
 
+// markBody and its table keep the names that they were stored under first.
 type markBody struct {
 	Kiln   string  `json:"kiln"`
 	Mark   float64 `json:"unpacking_mark_c"`
@@ -73,9 +74,9 @@ type markBody struct {
 	By     string  `json:"by"`
 }
 
-// PutUnpackingMark keeps the site's own temperature for unpacking a kiln, from now on. The
+// PutKeepShut keeps the temperature above which a kiln is kept shut, from now on. The
 // errors are tiles.ErrIDUsed and trouble with the disk.
-func (s *Store) PutUnpackingMark(ctx context.Context, m tiles.UnpackingMark, at kiln.Stamp) (tiles.PutResult, error) {
+func (s *Store) PutKeepShut(ctx context.Context, m tiles.KeepShut, at kiln.Stamp) (tiles.PutResult, error) {
 	body := markBody{string(m.Kiln), float64(m.Mark), m.Reason, m.By}
 	return s.putFact(ctx, "mark", m.ID, at, body, func(tx *sql.Tx, seq int64) error {
 		_, err := tx.ExecContext(ctx, `INSERT INTO unpacking_mark (id, seq, kiln, mark_c, reason, by) VALUES (?, ?, ?, ?, ?, ?)`,
@@ -84,16 +85,16 @@ func (s *Store) PutUnpackingMark(ctx context.Context, m tiles.UnpackingMark, at 
 	})
 }
 
-// UnpackingMarks gives every mark that was ever set for a kiln, the one in force first; of
+// KeepShuts gives every one that was ever set for a kiln, the one in force first; of
 // every kiln if it is empty.
-func (s *Store) UnpackingMarks(ctx context.Context, k kiln.KilnID) ([]tiles.UnpackingMark, error) {
+func (s *Store) KeepShuts(ctx context.Context, k kiln.KilnID) ([]tiles.KeepShut, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT m.id, m.kiln, m.mark_c, m.reason, m.by, c.at_ms, c.trusted FROM unpacking_mark m JOIN change c ON c.seq = m.seq
 		WHERE ?1 = '' OR m.kiln = ?1 ORDER BY m.seq DESC`, k)
 	if err != nil {
-		return nil, fmt.Errorf("read unpacking marks: %w", err)
+		return nil, fmt.Errorf("read what kilns are kept shut above: %w", err)
 	}
-	return collect(rows, "unpacking marks", func(m *tiles.UnpackingMark) error {
+	return collect(rows, "temperatures that kilns are kept shut above", func(m *tiles.KeepShut) error {
 		var at int64
 		err := rows.Scan(&m.ID, &m.Kiln, &m.Mark, &m.Reason, &m.By, &at, &m.Trusted)
 		m.At = fromMilli(at)

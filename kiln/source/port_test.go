@@ -13,10 +13,11 @@ import (
 	"testing"
 	"time"
 
-	"go.bug.st/serial"
-	"golang.org/x/sys/unix"
 	"lidwright/kiln"
 	"lidwright/kiln/practice"
+
+	"go.bug.st/serial"
+	"golang.org/x/sys/unix"
 )
 
 // A pseudo terminal ignores speed and parity: none of the tests on one says anything of them.
