@@ -8,19 +8,19 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-// Clearance is one lid question worked out in fired sizes: one part is given, the other is to
-// be made. Index 0 is the pot, 1 the lid.
+// Clearance is one lid question worked out in fired sizes, mm and mm²: one part is given, the other
+// is to be made. Index 0 is the pot, 1 the lid. What is exported is what a whole board draws from.
 type Clearance struct {
-	Pair  shrinkage.Pair
-	Part  Difference
-	Left  [2]float64 // length left at the fired stage of a length of 1
-	made  int        // which part is to be made
-	Inner bool       // the part to be made is the inner one
+	Pair  shrinkage.Pair // of body and lid, to fired
+	Part  Difference     // of lids of this form, zero where none is used
+	Left  [2]float64     // length left at the fired stage of a length of 1
+	made  int            // which part is to be made
+	Inner bool           // the part to be made is the inner one
 
 	given   float64 // fired width of the given part that rules the play
 	pushed  float64 // inset, drop_in: half of (largest collar + opening), fired; NaN without ledge
-	Glaze   float64
-	Bearing float64
+	Glaze   float64 // on seat and lid edge, across in all
+	Bearing float64 // least overlap on the ledge when pushed to one side
 	fit     fitProbability
 	reading float64 // variance of the given part's reading, fired
 
@@ -28,7 +28,7 @@ type Clearance struct {
 	First, Other       int       // which of them rules the play, and which is at the other end
 	Opening, OpeningSD float64   // fired; 0: none
 	Making             float64   // variance of the made part's width, fired
-	Nu                 float64
+	Nu                 float64   // degrees of freedom of the shrinks' doubt; +Inf: normal
 }
 
 // NewClearance works out q, which must have been validated.

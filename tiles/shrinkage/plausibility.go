@@ -39,8 +39,9 @@ func readingSD(instrument string, step tiles.Millimetre) float64 {
 	return 0.2
 }
 
-// Plausible says what the length of r, of bar b, should be: by the fit, where it has something to say, else by
-// the bar's other readings and what clay usually loses. fit may be nil. It is false for masses.
+// Plausible says what the length of r, of bar b, should be: by the fit, where it has something to
+// say, else by the bar's other readings and what clay usually loses. fit may be nil. It is false for
+// masses.
 func Plausible(b tiles.Bar, r tiles.Reading, fit *Fit) (Plausibility, bool) {
 	if r.Mass != nil {
 		return Plausibility{}, false
@@ -78,8 +79,8 @@ func plausibility(l tiles.Millimetre, sd float64, from string) Plausibility {
 	return Plausibility{l, l / far, l * far, from}
 }
 
-// Judge sees whether r, of bar b, can be believed and sets Unusual, Outside, EntryError and Question. fix is what
-// was probably meant, as it would be typed; empty if there is no telling.
+// Judge sees whether r, of bar b, can be believed and sets Unusual, Outside, EntryError and Question.
+// fix is what was probably meant, as it would be typed; empty if there is no telling.
 func Judge(b tiles.Bar, r *tiles.Reading, fit *Fit) (e Plausibility, fix string) {
 	r.Unusual, r.Outside, r.EntryError, r.Question = false, false, "", ""
 	e, ok := Plausible(b, *r, fit)
