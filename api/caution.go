@@ -122,8 +122,8 @@ var Cautions = []Caution{
 // WiringCautions are those of whoever connects the program to a kiln.
 var WiringCautions = []CautionNumber{CautionCircuit, CautionPort, CautionIsolated, CautionCableOff, CautionHotPlug, CautionFuelKilns}
 
-// What is said of carbon monoxide: put up an alarm, and what to do when it sounds.
-var carbonMonoxide = []CautionNumber{CautionCOAlarm, CautionGetOut}
+// carbonMonoxide is what is said of it: what to do when the alarm sounds, and to put one up.
+var carbonMonoxide = []CautionNumber{CautionGetOut, CautionCOAlarm}
 
 // beforeReachingIn are those of whoever takes ware out of a kiln.
 var beforeReachingIn = []CautionNumber{CautionOneSpot, CautionReachIn, CautionColdBars, CautionLining, CautionHeavyShelves}

@@ -151,9 +151,7 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 			return err
 		}
 		if len(marks) > 0 && marks[0].Mark > tiles.KeepShutMost {
-			if marks[0], err = d.keepShutAtMost(ctx, marks[0]); err != nil {
-				return err
-			}
+			marks[0] = d.keepShutAtMost(ctx, marks[0])
 		}
 		if len(marks) > 0 {
 			known.KeepShut, known.KeepShutReason = marks[0].Mark, marks[0].Reason
@@ -490,8 +488,8 @@ func (d *Daemon) past(ctx context.Context, k kiln.KilnID, control kiln.ChannelID
 }
 
 // keepShutAtMost brings what a store from before has a kiln kept shut above down to the most that can be
-// set, and says so, once: it is kept as a fact of its own.
-func (d *Daemon) keepShutAtMost(ctx context.Context, m tiles.KeepShut) (tiles.KeepShut, error) {
+// set, and says so, once: it is kept as a fact of its own, at the next start if the disk takes nothing.
+func (d *Daemon) keepShutAtMost(ctx context.Context, m tiles.KeepShut) tiles.KeepShut {
 	slog.Warn("the kiln is kept shut above less than the store had: more cannot be set any more",
 		"kiln", m.Kiln, "was_c", float64(m.Mark), "now_c", float64(tiles.KeepShutMost))
 	m.Reason = strings.TrimSuffix(fmt.Sprintf("%.0f °C before, more than can be set. %s", m.Mark, m.Reason), " ")
@@ -499,8 +497,8 @@ func (d *Daemon) keepShutAtMost(ctx context.Context, m tiles.KeepShut) (tiles.Ke
 		m.Reason = string(r[:500])
 	}
 	m.ID, m.Mark = newID(), tiles.KeepShutMost
-	at := d.Now()
-	_, err := d.store.PutKeepShut(ctx, m, at)
-	m.At, m.Trusted = at.Wall, at.Trusted
-	return m, err
+	if _, err := d.store.PutKeepShut(ctx, m, d.Now()); err != nil {
+		slog.Warn("what the kiln is kept shut above is not written down", "kiln", m.Kiln, "err", err)
+	}
+	return m
 }

@@ -24,7 +24,7 @@ const (
 	openedBelow    = 400            // °C, above which nobody opens a kiln but for raku
 	lateAfter      = 1.5            // times the longest of the usual coolings
 	lateLeast      = 12 * time.Hour // records that were stopped by hand make a cooling look short
-	lateAbove      = 100            // °C
+	lateAbove      = 200            // °C
 	lateFall       = 0.05           // of its excess over the room that a cooling kiln loses in an hour, and more
 )
 
@@ -95,7 +95,9 @@ func (w *stillHot) look(r *ring, usual Expected) {
 }
 
 // reached reports whether the firing came as far as it usually does; without a usual one nobody knows.
-func (w *stillHot) reached() bool { return w.usual.Of > 0 && w.peak >= w.usual.Top-endReached }
+func (w *stillHot) reached() bool {
+	return w.usual.Of > 0 && w.peak >= w.usual.Top-endReached && w.peak <= w.usual.Top+100 // else it is another sort of firing
+}
 
 // ended reports whether the firing is past its end: it fell well below its top and, where that was not
 // the usual one, so long ago that it is no dip.

@@ -136,7 +136,8 @@ func TestSetUpFromAnswers(t *testing.T) {
 			t.Fatalf("%q: the settings were changed without a yes", c.more)
 		}
 	}
-	os.WriteFile(answers, []byte(said+"write = true\n"), 0o600)
+	// Answers with the names that they had before are taken over, and told.
+	os.WriteFile(answers, []byte(said+"unpacking_mark_c = 90\nunpacking_reason = \"thin ware\"\nwrite = true\n"), 0o600)
 	out, err := setUp(t, "", "--config", file, "--answers", answers)
 	if err != nil {
 		t.Fatalf("%v\n%s", err, out)
@@ -148,6 +149,9 @@ func TestSetUpFromAnswers(t *testing.T) {
 	cfg, err := config.Load(file, nil, nil)
 	if err != nil {
 		t.Fatalf("%v\n%s", err, b)
+	}
+	if k := cfg.Kilns[1]; k.KeepShutAboveC != 90 || k.KeepShutReason != "thin ware" || !strings.Contains(out, "unpacking_mark_c is called keep_shut_above_c now") {
+		t.Errorf("kept shut above %v, %q; said\n%s", k.KeepShutAboveC, k.KeepShutReason, out)
 	}
 	if len(cfg.Kilns) != 2 || cfg.Kilns[1].Reply != "keyvalue" || cfg.Kilns[1].Separator != ";" || cfg.Kilns[1].Channels[0].Unit != "f" || cfg.Kilns[1].Probes[0].Type != 'N' {
 		t.Errorf("%+v", cfg.Kilns)
