@@ -61,6 +61,9 @@ func (s *Server) storeTrouble(h StoreHealth, err error) []string {
 
 // storeAlarm is what everybody must know of the store, each in a sentence.
 func (s *Server) storeAlarm() []string {
+	if s.Store == nil { // nobody looks after it
+		return nil
+	}
 	h, err := s.Store()
 	if err != nil {
 		return []string{sentence(err.Error())}

@@ -10,8 +10,9 @@ import (
 )
 
 // readThrough reads a file from one end to the other: its form and its indexes, what refers to what, and
-// the sums of curves. ErrDamaged where it is not whole; a curve that does not read back is no reason to
-// put another file in its place, and Health tells of it.
+// the sums of curves and summaries. ErrDamaged where it is not whole; a curve that does not read back is no
+// reason to put another file in its place, and Health tells of it. A fact has no sum of its own: a bit that
+// is another one inside a number or a text of it is not seen.
 func (s *Store) readThrough(ctx context.Context, db *sql.DB) error {
 	if err := check(ctx, db, `PRAGMA integrity_check(1)`); err != nil {
 		return err
@@ -20,7 +21,8 @@ func (s *Store) readThrough(ctx context.Context, db *sql.DB) error {
 		return err
 	}
 	rows, err := db.QueryContext(ctx, `
-		SELECT f.id, c.data FROM curve c JOIN firing f ON f.row = c.firing UNION ALL SELECT f.id, r.data FROM run r JOIN firing f ON f.row = r.firing`)
+		SELECT f.id, c.data FROM curve c JOIN firing f ON f.row = c.firing UNION ALL SELECT f.id, r.data FROM run r JOIN firing f ON f.row = r.firing
+		UNION ALL SELECT id, summary FROM firing UNION ALL SELECT f.id, e.data FROM envelope e JOIN firing f ON f.row = e.firing`)
 	if err != nil {
 		return err
 	}
