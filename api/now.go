@@ -16,7 +16,7 @@ type nowJSON struct {
 type kilnNowJSON struct {
 	Kiln                string           `json:"kiln"`
 	State               string           `json:"state" enum:"quiet,cold,soaking,falling,rising,holding,warm"`
-	Hot                 bool             `json:"hot" doc:"The last good reading was over 60 °C"`
+	Hot                 bool             `json:"hot" doc:"The last good reading was over 60 °C, or one that is held aside is"`
 	TemperatureC        *float64         `json:"temperature_c" doc:"null unless fresh"`
 	LastTemperatureC    *float64         `json:"last_temperature_c"`
 	RateCPerH           *float64         `json:"rate_c_per_h"`

@@ -81,6 +81,14 @@ func (j *Judge) Assess(s Sample) []Sample {
 	return append(out, s)
 }
 
+// Recall tells the judge what a channel last read before the program began anew, where it has heard
+// nothing of that channel yet.
+func (j *Judge) Recall(id ChannelID, t Celsius, at Stamp) {
+	if c := j.channel(id); c != nil && !c.ref.known() && t.Known() {
+		c.ref = reading{t: t, at: at}
+	}
+}
+
 // Flush gives the sample that is held back, if there is one, for when no other will come: at the
 // end, and when the line has been silent for a while. Without a neighbour after it, a reading
 // that a kiln cannot have is marked and any other is good.

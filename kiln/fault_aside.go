@@ -98,7 +98,8 @@ func (c *channelJudge) expected(seconds float64) Celsius {
 func (c *channelJudge) couldBe(t Celsius, seconds float64) bool {
 	if c.aside.first != (Stamp{}) {
 		moved := c.ref.t + c.aside.last.t - c.aside.from // a jump by so much goes with the kiln
-		return math.Abs(float64(t-c.expected(seconds))) <= 15+0.2*min(seconds, 1800) || math.Abs(float64(t-moved)) <= 15+0.05*min(seconds, 1800)
+		off, offMoved := math.Abs(float64(t-c.expected(seconds))), math.Abs(float64(t-moved))
+		return off <= 15+0.2*min(seconds, 1800) || offMoved <= 15+0.05*min(seconds, 1800)
 	}
 	return possible(c.ref.t, t, seconds)
 }
@@ -111,7 +112,8 @@ func (c *channelJudge) turnedTo(held, after reading, seconds float64) turned {
 	off := math.Abs(float64(held.t - expected))
 	wait, _ := held.since(after.at)
 	within := 3 + 4*c.same.sd() + 0.1*min(seconds, 60) + 0.03*seconds + c.pace*min(seconds, 10)
-	if _, known := c.minutes.slope(5); seconds > 900 || !known && seconds > max(60, 3*c.every) || off <= 2*within || off < 15 {
+	_, known := c.minutes.slope(5)
+	if seconds > 900 || !known && seconds > max(60, 3*c.every) || off <= max(2*within, 15) {
 		return asSet
 	}
 	best, nearest := asSet, off/2
@@ -156,7 +158,8 @@ func (c *channelJudge) explained(r reading, j *Judge) bool {
 	if !known || !ten || !a.lively || lasted < explainedHeating {
 		return false
 	}
-	if others, _, ok := j.others(c, r.at, 10); ok && math.Abs(float64(by-others)) > 10+math.Abs(float64(others))/2 {
+	others, _, ok := j.others(c, r.at, 10)
+	if ok && math.Abs(float64(by-others)) > 10+math.Abs(float64(others))/2 {
 		return false
 	}
 	perHour := float64(by) * 6
@@ -231,7 +234,8 @@ func (c *channelJudge) sink(r reading, j *Judge) Fault {
 // speaks reports whether the channel is a probe that is believed at a moment, and not only once.
 func (c *channelJudge) speaks(at Stamp) bool {
 	ago, known := reading{at: c.heard}.since(at)
-	return c.role == RoleProbe && known && ago <= max(60, 3*c.every) && c.state == Good && !c.open && !c.short && c.aside.first == (Stamp{})
+	heard := known && ago <= max(60, 3*c.every)
+	return c.role == RoleProbe && heard && c.state == Good && !c.open && !c.short && c.aside.first == (Stamp{})
 }
 
 // contradicted reports whether other probes speak against a fall of c to r: none of them falls with

@@ -84,7 +84,8 @@ func (c *channelJudge) mark(r reading, j *Judge) Fault {
 		}
 		c.aside.unit = asSet
 	}
-	if math.Abs(float64(r.t-expected)) <= c.doubtAt(seconds) && (seconds > 15 || math.Abs(float64(r.t-c.ref.t)) <= c.doubtAt(seconds)) {
+	near := func(t Celsius) bool { return math.Abs(float64(r.t-t)) <= c.doubtAt(seconds) }
+	if near(expected) && (seconds > 15 || near(c.ref.t)) {
 		c.sinks = 0
 		return c.believe(r, j)
 	}

@@ -9,7 +9,7 @@ import (
 type Live struct {
 	Kiln  KilnID
 	State State
-	Hot   bool // the last good reading was over 60 °C; stays so when the kiln is quiet
+	Hot   bool // the last good reading was over 60 °C, or one held aside is; stays so when the kiln is quiet
 
 	T            Celsius        // of the control channel; NaN unless Fresh
 	LastT        Celsius        // the last good one, however old; NaN if there was none
@@ -22,7 +22,7 @@ type Live struct {
 
 	Probe      ChannelID // that speaks: T, Rate, Peak and HeatWork's own are of it
 	ProbeSince Stamp     // when it began to speak in the place of the control probe; zero where it is that
-	Aside      Aside     // the hottest reading of a probe that is held aside; the zero one if there is none
+	Aside      Aside     // the hottest reading that is held aside; the zero one if there is none
 
 	Firing      FiringID // "" when none is open
 	Number      int      // 0 until the store has given it one
@@ -64,7 +64,7 @@ type LiveChannel struct {
 	Fresh   bool
 	Fault   Fault // of the newest reading
 	Aside   Aside // what it reads and is not believed; the zero one where nothing is held aside
-	Still   Stamp // since when it has read the same to the last digit, though it moved before; zero where it has not
+	Still   Stamp // since when it reads the same to the last digit, though it moved before; zero else
 }
 
 // LiveCurve is the curve of an open firing so far: a copy.

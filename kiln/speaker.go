@@ -19,7 +19,8 @@ type speaker struct {
 }
 
 func newSpeaker(k Kiln) speaker {
-	return speaker{kiln: k, now: k.Control, heard: make([]Stamp, len(k.Channels)), health: make([]float64, len(k.Channels))}
+	n := len(k.Channels)
+	return speaker{kiln: k, now: k.Control, heard: make([]Stamp, n), health: make([]float64, n)}
 }
 
 // hear takes a judged sample and reports whether another probe speaks from it on.
@@ -52,9 +53,11 @@ func (s *speaker) hear(smp Sample) (changed bool) {
 		}
 	}
 	next := s.now
-	if since, known := smp.At.Sub(s.well); s.now != s.kiln.Control && s.well != (Stamp{}) && known && since >= mended {
+	switch {
+	case s.now != s.kiln.Control && s.well != (Stamp{}) && lasted(s.well, smp.At, mended):
 		next = s.kiln.Control
-	} else if waited, known := smp.At.Sub(s.began); best >= 0 && speaks >= 0 && !s.fresh(speaks, smp.At) && (s.heard[speaks] != (Stamp{}) || known && waited >= s.kiln.StaleAfter()) {
+	case best < 0 || speaks < 0 || s.fresh(speaks, smp.At):
+	case s.heard[speaks] != (Stamp{}) || lasted(s.began, smp.At, s.kiln.StaleAfter()):
 		next = s.kiln.Channels[best].ID
 	}
 	if next == s.now {
@@ -67,6 +70,12 @@ func (s *speaker) hear(smp Sample) (changed bool) {
 		s.since = Stamp{}
 	}
 	return true
+}
+
+// lasted reports whether it is so long from one moment to another.
+func lasted(from, to Stamp, d time.Duration) bool {
+	since, known := to.Sub(from)
+	return known && since >= d
 }
 
 // mend follows how long the control probe has read well.

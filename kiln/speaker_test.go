@@ -172,3 +172,35 @@ func TestJumpIsToldAndNotBelieved(t *testing.T) {
 		})
 	}
 }
+
+// A controller that was switched to K while the program was stopped is found out at the first
+// readings after: what the kiln read before is known from the store.
+func TestJumpOverARestart(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		log := newMemoryLog()
+		g := newRig(t, log, boot("a", winter, true))
+		g.hold(20, 10*time.Minute)
+		g.ramp(20, 400, 200)
+		g = g.again(log)
+		g.hold(400+273.15, time.Minute)
+		if l := g.live(); l.Fresh || !l.Aside.Unit || l.Peak > 401 {
+			t.Errorf("after a restart: fresh %v, held aside %+v, peak %.1f", l.Fresh, l.Aside, l.Peak)
+		}
+		g.hold(401, 10*time.Second)
+		if l := g.live(); !l.Fresh || l.Aside.Held() || l.T != 401 {
+			t.Errorf("switched back: %+v", l)
+		}
+		if err := g.stop(); err != nil {
+			t.Error(err)
+		}
+		marked := 0
+		for _, s := range log.samples[log.order[0]] {
+			if s.Values[0].T > 600 && s.Values[0].Fault != Good {
+				marked++
+			}
+		}
+		if marked != 60 {
+			t.Errorf("%d readings of the jump are kept with their mark, want 60", marked)
+		}
+	})
+}

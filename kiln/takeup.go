@@ -122,14 +122,15 @@ func (d *desk) takeUp(from *desk) {
 			d.notices.stalledTold = true // told before the restart, to be cleared after
 		}
 	}
-	if d.growing != nil && !d.zoned {
-		d.judge.zones.join(&from.judge.zones)
-	}
+	first := !d.zoned
 	d.zoned = true // what is read again later was heard here
 	for i, h := range from.last {
 		if !d.last[i].t.Known() {
 			d.last[i] = h // stands until something newer is heard
 		}
+	}
+	if first {
+		d.judgeAgain(from)
 	}
 	waiting, facts := d.waiting, d.facts
 	d.waiting, d.facts = nil, nil
@@ -141,6 +142,29 @@ func (d *desk) takeUp(from *desk) {
 		d.tell(t)
 	}
 	d.recorrect()
+}
+
+// judgeAgain judges what was heard since the start once more, knowing what the kiln read before: a
+// jump over a restart is one too. What was marked stays so.
+func (d *desk) judgeAgain(from *desk) {
+	j := NewJudge(d.kiln, d.rec.Zones[d.kiln.ID])
+	for i, c := range d.kiln.Channels {
+		j.Recall(c.ID, from.last[i].t, from.last[i].at)
+	}
+	waiting := d.waiting
+	if d.judge.holds {
+		waiting = append(waiting, d.judge.held)
+	}
+	d.waiting = nil
+	for _, s := range waiting {
+		for _, judged := range j.Assess(s) {
+			d.waiting = append(d.waiting, judged)
+		}
+	}
+	if from.growing != nil {
+		j.zones.join(&from.judge.zones)
+	}
+	d.judge = j
 }
 
 // remember keeps what was last heard before a restart.

@@ -48,7 +48,8 @@ type unlikeProbe struct {
 func newUnlike(seed uint64, probes int) *unlike {
 	d := rand.New(rand.NewPCG(seed, 20))
 	between := func(a, b float64) float64 { return a + (b-a)*d.Float64() }
-	k := &unlike{dice: d, room: between(-3, 33), byHand: d.IntN(4) == 0, top: between(950, 1280), perHour: between(60, 300), soak: between(0, 3600)}
+	k := &unlike{dice: d, room: between(-3, 33), byHand: d.IntN(4) == 0, top: between(950, 1280),
+		perHour: between(60, 300), soak: between(0, 3600)}
 	size := between(1, 6)
 	k.power, k.airHeat, k.brickHeat = 5000*size, 15e3*size, 45e3*size
 	k.inside, k.radiant, k.loss = 6*size, 2.2e-9*size, 2.1*size
@@ -59,7 +60,8 @@ func newUnlike(seed uint64, probes int) *unlike {
 	k.air, k.brick, k.aim = k.room, k.room, k.room
 	lag := between(4, 60)
 	for i := range probes {
-		k.probes = append(k.probes, unlikeProbe{k.room, lag * between(0.8, 1.2), 1 - 0.03*float64(i)*d.Float64(), []float64{0.9, 0.5, 0.2}[i]})
+		share := 1 - 0.03*float64(i)*d.Float64()
+		k.probes = append(k.probes, unlikeProbe{k.room, lag * between(0.8, 1.2), share, []float64{0.9, 0.5, 0.2}[i]})
 	}
 	return k
 }
@@ -278,7 +280,8 @@ func TestJumpsOfUnlikeKilns(t *testing.T) {
 			if r.fault == kiln.Good && off > 20 {
 				phantoms++
 				if told++; told < 4 {
-					t.Errorf("kiln %d (%s, each %.0f s, %d probes): at %.0f s probe %d says %.1f, truth %.1f, good; %s", n, k.unit, k.every, len(k.probes), r.at, r.channel, r.said, r.true, jumpAt(jumps, r.at))
+					t.Errorf("kiln %d (%s, each %.0f s, %d probes): at %.0f s probe %d says %.1f, truth %.1f, good; %s",
+						n, k.unit, k.every, len(k.probes), r.at, r.channel, r.said, r.true, jumpAt(jumps, r.at))
 				}
 			}
 			if !r.jumped {
@@ -292,7 +295,8 @@ func TestJumpsOfUnlikeKilns(t *testing.T) {
 	if lost > calm/1000 {
 		t.Errorf("%d of %d true readings marked", lost, calm)
 	}
-	t.Logf("%d readings, %d in jumps: %d more than 20 K off passed as good; %d of %d true ones marked", readings, jumped, phantoms, lost, calm)
+	t.Logf("%d readings, %d in jumps: %d more than 20 K off passed as good; %d of %d true ones marked",
+		readings, jumped, phantoms, lost, calm)
 }
 
 func jumpAt(jumps []jump, at float64) string {

@@ -95,7 +95,7 @@ func (l *line) take(ctx context.Context, tellers []*teller, line []byte) error {
 		case err != nil && len(tellers) > 1 && t.kiln.Select == "":
 			continue
 		case err != nil:
-			t.tally.badLine(l.Now(), line, err.Error())
+			t.garbled(l.Now(), line, err.Error())
 			return nil
 		}
 		return l.tell(ctx, t, s, line)
@@ -108,6 +108,6 @@ func (l *line) take(ctx context.Context, tellers []*teller, line []byte) error {
 func (l *line) garbled(tellers []*teller, line []byte, why string) {
 	at := l.Now()
 	for _, t := range tellers {
-		t.tally.badLine(at, line, why)
+		t.garbled(at, line, why)
 	}
 }
