@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"math"
 	"math/rand/v2"
 	"net"
@@ -41,6 +42,7 @@ func TestMain(m *testing.M) {
 	if file := os.Getenv(childVar); file != "" {
 		os.Exit(child(file))
 	}
+	slog.SetLogLoggerLevel(slog.LevelWarn) // what daemons of the tests say in passing hides what failed
 	os.Exit(m.Run())
 }
 

@@ -32,6 +32,7 @@ var arrows = map[string][]string{
 	"api/apitest":            {},
 	"api":                    {"kiln", "tiles", "api/pages"},
 	"daemon":                 {"api", "config", "daemon/notice", "daemon/store", "kiln", "kiln/practice", "kiln/source", "kiln/thermocouple", "tiles"},
+	"deploy/tools/mutants":   {},
 	"cmd/lidwright":          {"api", "config", "daemon", "kiln", "kiln/practice", "kiln/source", "tiles"},
 }
 
