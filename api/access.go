@@ -43,11 +43,12 @@ var needs = []struct {
 	{"PUT /v1/firings/", Bench},
 	{"PUT /v1/loads/", Bench},
 	{"PUT /v1/bars/", Bench},
+	{"PUT /v1/bars/{bar}/readings/{id}/confirm", Owner},
 	{"PUT /v1/bars/{bar}/readings/{id}/count", Owner},
 	{"PUT /v1/pots/", Bench},
 	{"PUT /v1/verdicts/", Bench},
 	{"POST /loads", Bench}, {"POST /load/", Bench}, {"POST /unpack", Bench},
-	{"POST /bar/", Bench}, {"POST /bar/{bar}/count", Owner}, {"POST /clay/{clay}/bars", Bench},
+	{"POST /bar/", Bench}, {"POST /bar/{bar}/confirm", Owner}, {"POST /bar/{bar}/count", Owner}, {"POST /clay/{clay}/bars", Bench},
 	{"POST /firing/", Bench}, {"POST /spyhole", Bench}, {"POST /by-hand", Bench},
 	{"POST /pot", Bench}, {"POST /verdict", Bench},
 

@@ -165,7 +165,7 @@ func TestKilledInTheMiddle(t *testing.T) {
 	w.start()
 	p, stop := w.potter()
 	defer stop()
-	w.until("a firing", 60*time.Second, func() bool { return len(w.firings()) == 1 })
+	w.until("a firing", func() bool { return len(w.firings()) == 1 })
 	id := w.firings()[0].ID
 	rng := rand.New(rand.NewPCG(9, 3))
 	var worst time.Duration
@@ -303,7 +303,7 @@ func cannotWriteInMidFiring(t *testing.T, w *world, disk tight) {
 	w.start()
 	p, stop := w.potter()
 	defer stop()
-	w.until("a firing", 60*time.Second, func() bool { return len(w.firings()) == 1 })
+	w.until("a firing", func() bool { return len(w.firings()) == 1 })
 	id := w.firings()[0].ID
 	var now struct {
 		Items []struct {
@@ -314,14 +314,14 @@ func cannotWriteInMidFiring(t *testing.T, w *world, disk tight) {
 	if err := disk.fill(); err != nil {
 		t.Fatal(err)
 	}
-	w.until("word that the store cannot write", 60*time.Second, func() bool {
+	w.until("word that the store cannot write", func() bool {
 		w.get("/v1/now", &now)
 		_, busy := p.counts()
 		return now.Items[0].Unwritten != "" && busy > 0
 	})
 	time.Sleep(2 * time.Second) // 20 min of the kiln
 	// Fresh means read within 30 s, which are 50 ms of ours: on a busy machine not every look finds it.
-	w.until("a fresh reading while nothing is written", 30*time.Second, func() bool {
+	w.until("a fresh reading while nothing is written", func() bool {
 		w.get("/v1/now", &now)
 		return now.Items[0].T != nil && now.Items[0].Unwritten != ""
 	})
@@ -347,8 +347,8 @@ func cannotWriteInMidFiring(t *testing.T, w *world, disk tight) {
 		t.Fatal(err)
 	}
 	before, _ := p.counts()
-	w.until("/readyz to answer 200 again", 30*time.Second, func() bool { return w.get("/readyz", nil) == 200 })
-	w.until("all to be written", 30*time.Second, func() bool {
+	w.until("/readyz to answer 200 again", func() bool { return w.get("/readyz", nil) == 200 })
+	w.until("all to be written", func() bool {
 		w.get("/v1/now", &now)
 		kept, _ := p.counts()
 		return now.Items[0].Unwritten == "" && kept > before

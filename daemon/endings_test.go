@@ -149,7 +149,7 @@ func TestStopsUnderLoad(t *testing.T) {
 			})
 		}
 		kept := func() int { n, _ := p.counts(); return n }
-		w.until("readings entered", time.Minute, func() bool { return kept() >= 3 })
+		w.until("readings entered", func() bool { return kept() >= 3 })
 		told := time.Now()
 		w.cmd.Process.Signal(syscall.SIGTERM)
 		err := w.cmd.Wait()

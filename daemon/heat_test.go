@@ -335,7 +335,7 @@ func TestCorrectedBesideIndicatedWhileItFires(t *testing.T) {
 			Corrected *work
 		}
 	}
-	for deadline := time.Now().Add(30 * time.Second); ; time.Sleep(20 * time.Millisecond) {
+	for deadline := time.Now().Add(hanging); ; time.Sleep(20 * time.Millisecond) {
 		if status, text := b.ask("GET", "/v1/now", nil, &live); status != 200 {
 			t.Fatalf("%d %s", status, text)
 		}

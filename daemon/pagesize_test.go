@@ -167,7 +167,7 @@ func TestFiftyViewers(t *testing.T) {
 	for range viewers {
 		select {
 		case <-events:
-		case <-time.After(30 * time.Second):
+		case <-time.After(hanging):
 			t.Fatal("not every viewer was told something")
 		}
 	}

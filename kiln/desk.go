@@ -53,13 +53,13 @@ func newDesk(k Kiln, r *Recorder) *desk {
 
 // hear takes a sample off the line: one a second goes on.
 func (d *desk) hear(s Sample) {
-	if whole, ok := d.whole.add(s); ok {
+	for _, whole := range d.whole.add(s) {
 		d.assess(whole)
 	}
 }
 
 func (d *desk) flush() {
-	if whole, ok := d.whole.flush(); ok {
+	for _, whole := range d.whole.flush() {
 		d.assess(whole)
 	}
 }

@@ -257,7 +257,7 @@ func TestCheckAsksTheDaemon(t *testing.T) {
 	}()
 	site := "http://" + <-address
 	var out string
-	for end := time.Now().Add(30 * time.Second); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
+	for end := time.Now().Add(5 * time.Minute); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
 		if out, _ = outLine(t, "check", "--config", file, "--site", site); strings.Contains(out, "last 1 19.4 °C") {
 			break
 		}

@@ -37,6 +37,7 @@ var arrows = map[string][]string{
 	"api":                    {"kiln", "tiles", "tiles/board", "tiles/lid", "tiles/shrinkage", "api/pages", "api/usecase"},
 	"daemon":                 {"api", "api/usecase", "config", "daemon/notice", "daemon/store", "kiln", "kiln/practice", "kiln/source", "kiln/thermocouple", "tiles", "tiles/lid", "tiles/shrinkage"},
 	"cmd/lidwright":          {"api", "config", "daemon", "kiln", "kiln/practice", "kiln/source", "tiles", "tiles/lid", "tiles/shrinkage"},
+	"deploy/tools/mutants":   {},
 }
 
 // One package each speaks to the outside through these.

@@ -279,7 +279,7 @@ func serve(t *testing.T, binary, settings, text, state string) (site string) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { cmd.Process.Kill(); cmd.Wait() })
-	for end := time.Now().Add(time.Minute); ; time.Sleep(20 * time.Millisecond) {
+	for end := time.Now().Add(5 * time.Minute); ; time.Sleep(20 * time.Millisecond) {
 		if r, err := http.Get("http://" + address + "/readyz"); err == nil {
 			r.Body.Close()
 			if r.StatusCode == 200 {
@@ -296,7 +296,7 @@ func serve(t *testing.T, binary, settings, text, state string) (site string) {
 
 func fetched(t *testing.T, url string) string {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(t.Context(), 30*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), 5*time.Minute)
 	defer cancel()
 	req, err := http.NewRequestWithContext(ctx, http.MethodGet, url, nil)
 	if err != nil {

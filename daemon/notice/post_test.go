@@ -53,7 +53,7 @@ func (t *tray) TriedNotice(_ context.Context, id, receiver, outcome, answer stri
 // until waits for so many tries.
 func (t *tray) until(tb testing.TB, n int) []string {
 	tb.Helper()
-	deadline := time.After(20 * time.Second)
+	deadline := time.After(5 * time.Minute)
 	for {
 		t.mu.Lock()
 		if len(t.fates) >= n {

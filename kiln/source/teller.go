@@ -6,21 +6,23 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"time"
 
 	"lidwright/kiln"
 )
 
 // teller turns the lines of one kiln into samples.
 type teller struct {
-	kiln   Kiln
-	form   *form
-	conv   *converter
-	clock  deviceClock
-	tally  *tally
-	lastAt kiln.Stamp // of the last sample
-	any    bool
-	bad    int   // lines in a row that made no sense
-	asked  []raw // the first line after such a row, until the next one says about the same
+	kiln  Kiln
+	form  *form
+	conv  *converter
+	clock deviceClock
+	tally *tally
+	last  kiln.Stamp    // of the last line that made sense
+	spare time.Duration // what is left of the time that samples may take; see room
+	any   bool
+	bad   int   // lines in a row that made no sense
+	asked []raw // the first line after such a row, until the next one says about the same
 }
 
 // After so many lines in a row that made no sense one that does is believed only when the next one
@@ -59,9 +61,8 @@ func (t *teller) asksAgain(raws []raw) bool {
 	return true
 }
 
-// tell makes a sample of what was said and sends it.
-func (l *line) tell(ctx context.Context, t *teller, s said, line []byte) error {
-	at := l.Now()
+// tell makes a sample of what was said at that moment and sends it.
+func (l *line) tell(ctx context.Context, t *teller, at kiln.Stamp, s said, line []byte) error {
 	raws, hint, err := t.raws(s)
 	if err != nil {
 		t.garbled(at, line, err.Error())
@@ -93,12 +94,9 @@ func (l *line) tell(ctx context.Context, t *teller, s said, line []byte) error {
 
 // finish turns raw numbers into a sample, counts it and sends it.
 func (l *line) finish(ctx context.Context, t *teller, at kiln.Stamp, raws []raw, line []byte) error {
-	if t.any && !t.kiln.asked() {
-		// A flood is thinned: no kiln is so fast that its samples are needed closer than half a period.
-		if gap, known := at.Sub(t.lastAt); known && gap < t.kiln.Every/2 {
-			t.tally.crowd()
-			return nil
-		}
+	if !t.kiln.asked() && !t.room(at) {
+		t.tally.crowd()
+		return nil
 	}
 	sample := kiln.Sample{Kiln: t.kiln.ID, At: at, Values: t.conv.values(at, raws)}
 	outcome, good := LineGood, false
@@ -115,8 +113,26 @@ func (l *line) finish(ctx context.Context, t *teller, at kiln.Stamp, raws []raw,
 	if good {
 		t.tally.good(sample)
 	}
-	t.lastAt, t.any = at, true
 	return l.send(ctx, sample)
+}
+
+// heldUp is how many periods of lines may come at once: those that waited while nobody read.
+const heldUp = 60
+
+// room reports whether another sample is wanted at a moment. A flood is thinned: no kiln is so fast that
+// it is needed oftener than twice a period in the mean. A sample takes half a period of the time that
+// went by; what is not taken is left for lines that come close together, of jitter or held up.
+func (t *teller) room(at kiln.Stamp) bool {
+	gap, known := at.Sub(t.last)
+	if t.spare = min(t.spare+gap, heldUp*t.kiln.Every); !t.any || !known {
+		t.spare = 2 * t.kiln.Every
+	}
+	t.last, t.any = at, true
+	if t.spare < t.kiln.Every/2 {
+		return false
+	}
+	t.spare -= t.kiln.Every / 2
+	return true
 }
 
 // raws finds each channel in what was said. An error says that the line makes no sense: a channel

@@ -1,12 +1,15 @@
 package source_test
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"math"
 	"os"
 	"regexp"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -169,13 +172,71 @@ func TestDeviceTime(t *testing.T) {
 	}
 }
 
-// A thousand lines a second are thinned to twice the period.
+// A flood is thinned to two lines a period: eight in these four, and three of the room that a line has
+// when it begins.
 func TestFlood(t *testing.T) {
 	s := oneKiln(nil)
 	s.Kilns[0].Every = 500 * time.Second // lines come a second apart: five hundred times too often
 	samples, heard := play(t, s, strings.Repeat("20.5\n", 2000))
-	if len(samples) != 8 || heard.Kilns[0].Crowded != 1992 {
+	if len(samples) != 11 || heard.Kilns[0].Crowded != 1989 {
 		t.Errorf("%d samples, %d left out", len(samples), heard.Kilns[0].Crowded)
+	}
+}
+
+// heldUpPort is a line that speaks once a second for half a minute, and whose next twenty lines nobody
+// reads for twenty seconds.
+type heldUpPort struct {
+	source.Port
+	now  *atomic.Int64 // seconds
+	read int
+}
+
+func (p *heldUpPort) SetReadTimeout(time.Duration) error { return nil }
+func (p *heldUpPort) Close() error                       { return nil }
+
+func (p *heldUpPort) Read(b []byte) (int, error) {
+	p.read++
+	switch {
+	case p.read == 1:
+		return 0, nil
+	case p.read <= 31:
+		p.now.Add(1)
+		return copy(b, "20.5\n"), nil
+	case p.read == 32:
+		p.now.Add(20)
+		return copy(b, strings.Repeat("21.5\n", 20)), nil
+	}
+	return 0, errors.New("over")
+}
+
+// Lines that waited while nobody read are all taken, each stamped when it was read.
+func TestHeldUp(t *testing.T) {
+	var now atomic.Int64
+	out := make(chan kiln.Sample, 100)
+	src, err := source.New(oneKiln(nil), func() kiln.Stamp {
+		return kiln.Stamp{Boot: "b1", Since: time.Duration(now.Load()) * time.Second}
+	}, out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	src.Open = func(source.Settings) (source.Port, error) { return &heldUpPort{now: &now}, nil }
+	ctx, cancel := context.WithCancel(t.Context())
+	src.Sleep = func(context.Context, time.Duration) error { cancel(); return ctx.Err() }
+	src.Run(ctx)
+	close(out)
+	single, together := 0, 0
+	for s := range out {
+		switch {
+		case s.Values[0].T == 20.5 && s.At.Since == time.Duration(single+1)*time.Second:
+			single++
+		case s.Values[0].T == 21.5 && s.At.Since == 50*time.Second:
+			together++
+		default:
+			t.Errorf("%+v", s)
+		}
+	}
+	if h := src.Heard().Kilns[0]; single != 30 || together != 20 || h.Crowded != 0 {
+		t.Errorf("%d lines a second apart, want 30; %d at once, want 20; %d left out", single, together, h.Crowded)
 	}
 }
 
