@@ -191,7 +191,7 @@ func hostileStore(t *testing.T, folder string) {
 	signs := "ACDEFGHJKLNPQRTVWXY347"
 	for b := range 300 {
 		code := tiles.Code([]byte{signs[b/22%22], signs[b%22], signs[b/484]})
-		must(st.PutBar(t.Context(), tiles.Bar{Code: code, ID: uuid.NewString(), BatchRef: ref, MarkLength: 100, Marks: 1}, tiles.Match{}, at))
+		must(st.PutBar(t.Context(), tiles.Bar{Code: code, ID: uuid.NewString(), BatchRef: ref, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1}, tiles.Match{}, at))
 		read := func(stage tiles.Stage, length float64, by string) {
 			must(st.PutReading(t.Context(), tiles.Reading{ID: uuid.NewString(), Bar: code, Mark: 1, Stage: stage, Length: tiles.Millimetre(length), AsTyped: fmt.Sprint(length), Unit: "mm", Step: 0.05, By: by}, at))
 		}
