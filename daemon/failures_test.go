@@ -218,14 +218,14 @@ func TestFiringGoesOnAfterTheWatchdog(t *testing.T) {
 	stick := filepath.Join(t.TempDir(), "stuck")
 	t.Setenv("LIDWRIGHT_TEST_STUCK", stick)
 	w.start()
-	w.until("a firing", time.Minute, func() bool { return len(w.firings()) == 1 })
+	w.until("a firing", func() bool { return len(w.firings()) == 1 })
 	id := w.firings()[0].ID
-	w.until("word that all is well", time.Minute, func() bool { return toldWell(socket) > 0 })
+	w.until("word that all is well", func() bool { return toldWell(socket) > 0 })
 	if err := os.WriteFile(stick, nil, 0o600); err != nil {
 		t.Fatal(err)
 	}
 	quiet := 0 // looks, a tenth of a second each
-	w.until("five seconds without a word", 3*time.Minute, func() bool {
+	w.until("five seconds without a word", func() bool {
 		if quiet++; toldWell(socket) > 0 {
 			quiet = 0
 		}
@@ -242,10 +242,10 @@ func TestFiringGoesOnAfterTheWatchdog(t *testing.T) {
 		w.get("/v1/now", &now)
 		return now.Items[0].Hours
 	}
-	w.until("the firing to go on", time.Minute, func() bool { f := w.firings(); return len(f) == 1 && f[0].ID == id && hours() > 0 })
+	w.until("the firing to go on", func() bool { f := w.firings(); return len(f) == 1 && f[0].ID == id && hours() > 0 })
 	before := hours()
-	w.until("it to grow", time.Minute, func() bool { return hours() > before })
-	w.until("word that all is well again", time.Minute, func() bool { return toldWell(socket) > 0 })
+	w.until("it to grow", func() bool { return hours() > before })
+	w.until("word that all is well again", func() bool { return toldWell(socket) > 0 })
 }
 
 // TestDeviceRebootsInMidFiring: the device starts again in the middle, says its banner and counts its time

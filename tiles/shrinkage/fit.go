@@ -124,7 +124,7 @@ type LeftOut struct {
 // Fit fits s. before, if not nil, is an earlier fit of the same site: the search begins at
 // its sds, which saves time and changes nothing else. It fails on facts that contradict one
 // another: a bar of a clay that is not listed, an id that stands twice. When ctx ends it gives the
-// cause, within 100 ms.
+// cause, within 100 ms on a machine that is not busy (5,000 bars: 48 ms of processor at most between two looks).
 func (s Studio) Fit(ctx context.Context, before *Fit) (*Fit, error) {
 	f, err := s.begin(ctx)
 	if err != nil {
