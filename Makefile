@@ -5,10 +5,10 @@ FLAGS   := -trimpath -ldflags='-s -w -buildid= -X main.version=$(VERSION)'
 DEBVERSION := $(or $(shell git describe --tags --match 'v*' 2>/dev/null | sed 's/^v//; s/-\([0-9]*\)-g/+\1.g/'),0~$(shell TZ=UTC git log -1 --date=format-local:%Y%m%d%H%M --format=%cd.%h 2>/dev/null))
 SUDO    := $(shell [ "$$(id -u)" = 0 ] || echo sudo)
 # Debian packages that the tests need: Modbus slaves that nobody here wrote, pseudo-terminal pairs, another processor.
-PACKAGES := gcc libc6-dev pkg-config libmodbus-dev python3 python3-pymodbus python3-serial socat mbpoll prometheus qemu-user strace lintian systemd adduser
+PACKAGES := gcc libc6-dev pkg-config libmodbus-dev python3 python3-pymodbus python3-serial python3-serial-asyncio socat mbpoll prometheus qemu-user strace lintian systemd adduser
 PACKAGES += chromium zbar-tools
 
-.PHONY: run build test vet bench fuzz soak cross deb packages clean
+.PHONY: run build test vet bench fuzz soak fresh mutants cross deb packages clean
 
 run: build
 	bin/lidwright practice --folder run
@@ -20,7 +20,7 @@ test: packages build vet
 	go test -timeout 15m ./...
 
 vet:
-	@test -z "$$(gofmt -l api cmd config daemon kiln tiles)" || (gofmt -l api cmd config daemon kiln tiles; echo 'run gofmt -w on these'; exit 1)
+	@test -z "$$(gofmt -l api cmd config daemon deploy kiln tiles)" || (gofmt -l api cmd config daemon deploy kiln tiles; echo 'run gofmt -w on these'; exit 1)
 	go vet ./...
 
 packages:
@@ -34,6 +34,22 @@ bench:
 FUZZTIME := 10s
 fuzz:
 	@for f in $$(grep -ho '^func Fuzz[A-Za-z]*' kiln/source/*_test.go | cut -c6-); do echo $$f; go test -run '^$$' -fuzz "^$$f\$$" -fuzztime $(FUZZTIME) ./kiln/source || exit 1; done
+
+# Faults that are put into the code one by one, and which of them no test notices: a night. Another sample,
+# or a larger one: make mutants SEED=2 MUTANTS=60; one package: make mutants MUTATED=./config
+SEED    := 1
+MUTANTS := 30
+MUTATED := ./kiln/... ./tiles/... ./daemon/store ./config
+mutants: packages
+	go run -C deploy/tools ./mutants -root $(CURDIR) -seed $(SEED) -n $(MUTANTS) $(MUTATED)
+	go run -C deploy/tools ./mutants -root $(CURDIR) -n 0 -files '^(access|session|ration|code)\.go$$' -first 'Route|Reading|Guess|Session|Code|Form' ./api
+
+# The README's two commands on a clean Debian 12 and 13, as root and as a user with sudo: as root, hours.
+# One release alone: make fresh DEBIANS=trixie; the packages and programs of the tests alone: DEBIANS='bookworm short'
+DEBIANS := bookworm trixie
+fresh: PACKAGES := debootstrap git
+fresh: packages
+	LIDWRIGHT_FRESH='$(DEBIANS)' go test -count=1 -timeout 6h -v -run '^TestFresh$$' ./cmd/lidwright
 
 soak: PACKAGES += debootstrap e2fsprogs
 soak: packages

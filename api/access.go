@@ -13,6 +13,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"golang.org/x/time/rate"
 )
 
 // Access is who may do what. The zero value is for this machine alone: all may be read and
@@ -41,11 +43,12 @@ var needs = []struct {
 	{"PUT /v1/firings/", Bench},
 	{"PUT /v1/loads/", Bench},
 	{"PUT /v1/bars/", Bench},
+	{"PUT /v1/bars/{bar}/readings/{id}/confirm", Owner},
 	{"PUT /v1/bars/{bar}/readings/{id}/count", Owner},
 	{"PUT /v1/pots/", Bench},
 	{"PUT /v1/verdicts/", Bench},
 	{"POST /loads", Bench}, {"POST /load/", Bench}, {"POST /unpack", Bench},
-	{"POST /bar/", Bench}, {"POST /bar/{bar}/count", Owner}, {"POST /clay/{clay}/bars", Bench},
+	{"POST /bar/", Bench}, {"POST /bar/{bar}/confirm", Owner}, {"POST /bar/{bar}/count", Owner}, {"POST /clay/{clay}/bars", Bench},
 	{"POST /firing/", Bench}, {"POST /spyhole", Bench}, {"POST /by-hand", Bench},
 	{"POST /pot", Bench}, {"POST /verdict", Bench},
 
@@ -81,15 +84,17 @@ func needed(pattern string, readingOpen bool) Who {
 // door knows who comes in.
 type door struct {
 	s        *Server
-	guesses  ration // wrong codes from one address
-	allTries ration // from everywhere
+	guesses  ration        // wrong codes from one address
+	allTries *rate.Limiter // from everywhere but where a code was right before
+	turns    ration        // guesses beyond their ration, from where one was
 	writes   ration
 	secret   [32]byte   // of this running of the daemon
 	slow     sync.Mutex // one hash at a time: guessing must not take the machine
 
-	mu     sync.Mutex // guards the fields below
-	right  map[Who]rightCode
-	owners map[string]ownerSession // by the hash of the cookie
+	mu        sync.Mutex // guards the fields below
+	right     map[Who]rightCode
+	owners    map[string]ownerSession // by the hash of the cookie
+	addresses map[string]bool         // familiar ones, by their key
 }
 
 // rightCode is a code that was worked out to be right, in a form that is cheap to compare.
@@ -99,10 +104,11 @@ type rightCode struct {
 }
 
 func (s *Server) newDoor() *door {
-	d := &door{s: s, right: map[Who]rightCode{}, owners: map[string]ownerSession{}}
+	d := &door{s: s, right: map[Who]rightCode{}, owners: map[string]ownerSession{}, addresses: map[string]bool{}}
 	rand.Read(d.secret[:])
 	d.guesses.each, d.guesses.burst = time.Minute/5, 5
-	d.allTries.each, d.allTries.burst = time.Minute/30, 30
+	d.allTries = rate.NewLimiter(rate.Every(time.Minute/30), 30)
+	d.turns.each, d.turns.burst = guessEach, 1
 	if n := s.Access.WritesASecond; n > 0 {
 		d.writes.each, d.writes.burst = time.Second/time.Duration(n), 3*n
 	}
@@ -120,15 +126,22 @@ func (d *door) codes() (map[Who]CodeHash, error) {
 }
 
 // whose finds out whose a typed code is. Wrong ones are counted.
-func (d *door) whose(typed string, from netip.Addr) (Who, *Problem) {
+func (d *door) whose(ctx context.Context, typed string, from netip.Addr) (Who, *Problem) {
 	now := d.s.Now().Since
 	code := signsOf(typed)
-	if wait, ok := d.guesses.take(from, now); !ok {
-		return Anyone, tooMany("Too many wrong codes came from this address.", wait)
-	}
 	hashes, err := d.codes()
 	if err != nil {
-		return Anyone, d.s.problemFrom(context.Background(), err)
+		return Anyone, d.s.problemFrom(ctx, err)
+	}
+	guess, wait := d.guesses.take(from, now)
+	familiar := wait > 0 && d.familiar(ctx, from, hashes)
+	switch {
+	case familiar:
+		if p := d.turn(ctx, from); p != nil {
+			return Anyone, p
+		}
+	case wait > 0:
+		return Anyone, tooMany("Too many wrong codes came from this address.", wait)
 	}
 	var who Who
 	for w := range hashes {
@@ -145,24 +158,28 @@ func (d *door) whose(typed string, from netip.Addr) (Who, *Problem) {
 	d.mu.Lock()
 	known := d.right[who]
 	d.mu.Unlock()
-	if known.mark == mark && hmac.Equal(known.mac, sum) {
-		d.guesses.giveBack(from, now)
-		return who, nil
+	if known.mark != mark || !hmac.Equal(known.mac, sum) {
+		try := d.allTries.ReserveN(onClock(now), 1)
+		if wait := try.DelayFrom(onClock(now)); wait > 0 {
+			try.CancelAt(onClock(now))
+			if !familiar && !d.familiar(ctx, from, hashes) {
+				return Anyone, tooMany("Too many wrong codes came in the last minute.", wait)
+			}
+			try = nil
+		}
+		d.slow.Lock()
+		right := hashes[who].is(code)
+		d.slow.Unlock()
+		if !right {
+			return Anyone, codeNeeded("That code is not right.")
+		}
+		giveBack(try, now)
+		d.mu.Lock()
+		d.right[who] = rightCode{sum, mark}
+		d.mu.Unlock()
 	}
-	if wait, ok := d.allTries.take(netip.Addr{}, now); !ok {
-		return Anyone, tooMany("Too many wrong codes came in the last minute.", wait)
-	}
-	d.slow.Lock()
-	right := hashes[who].is(code)
-	d.slow.Unlock()
-	if !right {
-		return Anyone, codeNeeded("That code is not right.")
-	}
-	d.guesses.giveBack(from, now)
-	d.allTries.giveBack(netip.Addr{}, now)
-	d.mu.Lock()
-	d.right[who] = rightCode{sum, mark}
-	d.mu.Unlock()
+	giveBack(guess, now)
+	d.meet(ctx, from, mark)
 	return who, nil
 }
 
@@ -190,7 +207,7 @@ func (d *door) comes(r *http.Request) (caller, *Problem) {
 		if !strings.EqualFold(scheme, "Bearer") || len(r.Header["Authorization"]) > 1 {
 			return caller{}, codeNeeded("Send the code as Authorization: Bearer.")
 		}
-		who, p := d.whose(code, fromOf(r))
+		who, p := d.whose(r.Context(), code, fromOf(r))
 		return caller{who: who}, p
 	}
 	c, err := r.Cookie(cookieName)
@@ -212,7 +229,7 @@ func (d *door) comes(r *http.Request) (caller, *Problem) {
 func (d *door) kept(route func(*http.Request) string, next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if unsafe(r.Method) {
-			if wait, ok := d.writes.take(fromOf(r), d.s.Now().Since); !ok {
+			if _, wait := d.writes.take(fromOf(r), d.s.Now().Since); wait > 0 {
 				d.refuse(w, r, tooMany("That many entries at once come from no bench.", wait))
 				return
 			}
@@ -312,7 +329,7 @@ func (d *door) brought(w http.ResponseWriter, r *http.Request, c caller) (caller
 	if code == "" {
 		return c, nil
 	}
-	who, p := d.whose(code, fromOf(r))
+	who, p := d.whose(r.Context(), code, fromOf(r))
 	if p != nil {
 		return c, p
 	}

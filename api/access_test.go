@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"maps"
 	"math/rand/v2"
 	"net/http"
 	"net/http/httptest"
@@ -130,42 +131,221 @@ func knock(t *testing.T, site, method, path string, header ...string) (*http.Res
 	return ask(t, method, site+path, contentType, body, header...)
 }
 
-// Every route that changes something asks for a code, whoever added it: nothing is open but what
-// the table opens. The walk goes over what is registered, not over a list of the test's own.
+// whoMay is whose passcode each route asks for, written out by hand. To confirm in a word what a reading
+// was asked about is the owner's; the bench measures again.
+var whoMay = map[Who]string{
+	Anyone: `
+		GET /healthz
+		GET /readyz
+		GET /session
+		POST /session
+		POST /v1/session
+		DELETE /v1/session
+		GET /style.css
+		GET /app.js
+		GET /help
+		GET /help/safety
+		GET /speak
+		POST /speak
+		GET /problems/{type}`,
+	// Nobody's where reading is open, else the bench's.
+	reads: `
+		GET /{$}
+		GET /bar/{bar}
+		GET /bar/{bar}/story
+		GET /bars
+		GET /bars/sheet
+		GET /bars.csv
+		GET /batches.csv
+		GET /by-hand
+		GET /clay/{clay}
+		GET /clays
+		GET /clays.csv
+		GET /compare
+		GET /cones.csv
+		GET /dips.csv
+		GET /door/{kiln}
+		GET /firing/{id}
+		GET /firings.csv
+		GET /gaps.csv
+		GET /gauge
+		GET /gauge.svg
+		GET /kilns
+		GET /lid
+		GET /lid/board
+		GET /load/{load}/packing
+		GET /loads
+		GET /load_bars.csv
+		GET /loads.csv
+		GET /marks.csv
+		GET /metrics
+		GET /more
+		GET /notes.csv
+		GET /pot/{pot}
+		GET /pot/{pot}/sheet
+		GET /pots
+		GET /pots.csv
+		GET /probes.csv
+		GET /readings.csv
+		GET /rule
+		GET /rule.svg
+		GET /sizes
+		GET /spyhole
+		GET /spyhole/{kiln}
+		GET /trend/{kiln}
+		GET /unpack
+		GET /unpack/{load}
+		GET /verdicts
+		GET /verdicts/board
+		GET /verdicts.csv
+		GET /year
+		GET /v1/bars
+		GET /v1/bars/free-codes
+		GET /v1/bars/{bar}
+		GET /v1/bars/{bar}/story
+		GET /v1/changes
+		GET /v1/clays
+		GET /v1/clays/{clay}
+		GET /v1/clays/{clay}/moves
+		GET /v1/clays/{clay}/shrinkage
+		GET /v1/compare
+		GET /v1/copies
+		GET /v1/firings
+		GET /v1/firings/{id}
+		GET /v1/firings/{id}/curve
+		GET /v1/firings/{id}/ticks
+		GET /v1/kilns
+		GET /v1/kilns/{kiln}
+		GET /v1/kilns/{kiln}/shelves
+		GET /v1/lid
+		GET /v1/lids/board
+		POST /v1/lids/board
+		GET /v1/lines
+		GET /v1/loads
+		GET /v1/loads/{id}
+		GET /v1/loads/{id}/ticks
+		GET /v1/notices
+		GET /v1/now
+		GET /v1/openapi.json
+		GET /v1/openapi.yaml
+		GET /v1/openapi-3.0.json
+		GET /v1/openapi-3.0.yaml
+		GET /v1/pots
+		GET /v1/pots/{id}
+		GET /v1/size
+		GET /v1/size/nest
+		GET /v1/size/scale
+		GET /v1/size/shared
+		GET /v1/stream
+		GET /v1/trend
+		GET /v1/verdicts`,
+	Bench: `
+		POST /bar/{bar}
+		POST /bar/{bar}/strike
+		POST /by-hand
+		POST /clay/{clay}/bars
+		POST /firing/{id}/cones
+		POST /firing/{id}/cones/strike
+		POST /firing/{id}/notes
+		POST /firing/{id}/said
+		POST /load/{load}/ticks
+		POST /loads
+		POST /pot/{pot}/lid
+		POST /pots
+		POST /spyhole/{kiln}/begin
+		POST /spyhole/{kiln}/stop
+		POST /verdicts
+		POST /verdicts/{id}/strike
+		PUT /v1/bars/{bar}
+		PUT /v1/bars/{bar}/readings/{id}
+		PUT /v1/bars/{bar}/readings/{id}/strike
+		PUT /v1/firings/{id}
+		PUT /v1/firings/{id}/begin
+		PUT /v1/firings/{id}/cones/{cone}
+		PUT /v1/firings/{id}/cones/{cone}/strike
+		PUT /v1/firings/{id}/notes/{note}
+		PUT /v1/firings/{id}/notes/{note}/strike
+		PUT /v1/firings/{id}/stop
+		PUT /v1/firings/{id}/ticks/{tick}
+		PUT /v1/loads/{id}
+		PUT /v1/loads/{id}/close
+		PUT /v1/loads/{id}/ticks/{tick}
+		PUT /v1/pots/{id}
+		PUT /v1/verdicts/{id}
+		PUT /v1/verdicts/{id}/strike`,
+	Owner: `
+		POST /bar/{bar}/confirm
+		POST /bar/{bar}/count
+		POST /bars
+		GET /class
+		POST /class
+		POST /class/bars
+		POST /clays
+		GET /settings
+		POST /settings/test
+		POST /settings/{kiln}/mark
+		POST /settings/{kiln}/probes
+		PUT /v1/bars/{bar}/readings/{id}/confirm
+		PUT /v1/bars/{bar}/readings/{id}/count
+		PUT /v1/clays/{clay}
+		PUT /v1/clays/{clay}/batches/{batch}
+		POST /v1/copies
+		POST /v1/firings/{id}/curve
+		POST /v1/import
+		PUT /v1/kilns/{kiln}/probes/{probe}
+		PUT /v1/kilns/{kiln}/unpacking-mark
+		PUT /v1/makers/{mark}/forget
+		POST /v1/notices/test`,
+}
+
+// Each route asks for the passcode that is written down for it, no more and no less. The walk goes over
+// what is registered: a route that is not written down fails it.
 func TestEveryRouteAsks(t *testing.T) {
-	g := guardedTestStudio(t, nil)
-	g.atTheDoor(t)
-	openToAll := map[string]bool{"POST /session": true, "POST /speak": true, "POST /v1/session": true, "DELETE /v1/session": true, "POST /v1/lids/board": true, "POST /board": true}
-	writes, owners := 0, 0
-	for _, pattern := range g.s.patterns {
-		method, path := addressOf(pattern)
-		if method == "" || pattern == "/" || !unsafe(method) || openToAll[pattern] {
-			continue
-		}
-		writes++
-		if a, _ := knock(t, g.URL, method, path); a.StatusCode != http.StatusUnauthorized || a.Header.Get("WWW-Authenticate") != "Bearer" {
-			t.Errorf("%s without a code: %d", pattern, a.StatusCode)
-		}
-		a, body := knock(t, g.URL, method, path, "Authorization", "Bearer "+g.bench)
-		switch need := needed(pattern, true); need {
-		case Bench:
-			if a.StatusCode != http.StatusTeapot {
-				t.Errorf("%s with the bench code: %d %.200s", pattern, a.StatusCode, body)
-			}
-		case Owner:
-			owners++
-			if a.StatusCode != http.StatusForbidden {
-				t.Errorf("%s with the bench code alone: %d", pattern, a.StatusCode)
-			}
-		default:
-			t.Errorf("%s asks for the code of %v", pattern, need)
-		}
-		if a, body := knock(t, g.URL, method, path, "Authorization", "Bearer "+g.owner); a.StatusCode != http.StatusTeapot {
-			t.Errorf("%s with the owner code: %d %.200s", pattern, a.StatusCode, body)
+	wanted := map[string]Who{}
+	for who, routes := range whoMay {
+		for line := range strings.Lines(strings.TrimSpace(routes)) {
+			wanted[strings.TrimSpace(line)] = who
 		}
 	}
-	if writes < 15 || owners < 3 {
-		t.Errorf("only %d routes that write were seen, %d of the owner", writes, owners)
+	for _, readingOpen := range []bool{true, false} {
+		g := guardedTestStudio(t, func(s *Server) { s.Access.ReadingOpen = readingOpen })
+		g.atTheDoor(t)
+		left := maps.Clone(wanted)
+		for _, pattern := range g.s.patterns {
+			need, known := wanted[pattern]
+			delete(left, pattern)
+			switch {
+			case pattern == "/": // no route: it says so
+				continue
+			case !known:
+				t.Errorf("%s: write down in whoMay whose passcode it asks for", pattern)
+				continue
+			case need == reads && readingOpen:
+				need = Anyone
+			case need == reads:
+				need = Bench
+			}
+			method, path := addressOf(pattern)
+			for who, header := range map[Who][]string{Anyone: nil, Bench: {"Authorization", "Bearer " + g.bench}, Owner: {"Authorization", "Bearer " + g.owner}} {
+				want := http.StatusTeapot // let in
+				switch {
+				case who < need && who == Anyone:
+					want = http.StatusUnauthorized
+				case who < need:
+					want = http.StatusForbidden
+				}
+				a, body := knock(t, g.URL, method, path, header...)
+				if a.StatusCode != want {
+					t.Errorf("%s, reading open %v, with the passcode of %v: %d, want %d %.200s", pattern, readingOpen, who, a.StatusCode, want, body)
+				}
+				if want == http.StatusUnauthorized && a.Header.Get("WWW-Authenticate") != "Bearer" {
+					t.Errorf("%s does not say how a passcode is sent", pattern)
+				}
+			}
+		}
+		for pattern := range left {
+			t.Errorf("%s is written down in whoMay and is no route", pattern)
+		}
 	}
 	if needed("PUT /v1/something/new", true) != Owner || needed("GET /v1/something/new", false) != Bench || needed("POST /something", true) != Owner {
 		t.Error("a route that nobody thought of is open")
@@ -241,7 +421,7 @@ func TestGuessesRationed(t *testing.T) {
 	d := g.s.door
 	looked := 0
 	for i := range 200 {
-		if _, p := d.whose(NewCode(Bench), netip.AddrFrom4([4]byte{10, 0, 0, byte(i)})); p.Status == 401 {
+		if _, p := d.whose(t.Context(), NewCode(Bench), netip.AddrFrom4([4]byte{10, 0, 0, byte(i)})); p.Status == 401 {
 			looked++
 		}
 	}
@@ -249,9 +429,151 @@ func TestGuessesRationed(t *testing.T) {
 		t.Errorf("%d guesses were looked at in no time", looked)
 	}
 	for _, bad := range []string{"", "x", strings.Repeat("A", 10000), "\x00", g.bench + "A"} {
-		if who, p := d.whose(bad, netip.AddrFrom4([4]byte{10, 0, 1, byte(len(bad))})); p == nil || who != Anyone {
+		if who, p := d.whose(t.Context(), bad, netip.AddrFrom4([4]byte{10, 0, 1, byte(len(bad))})); p == nil || who != Anyone {
 			t.Errorf("%.20q opens for %v", bad, who)
 		}
+	}
+}
+
+// restarted is the same studio after a restart of the daemon, on the same store.
+func (g *guardedStudio) restarted(t *testing.T) {
+	t.Helper()
+	before := g.s
+	g.s = studioOfNobody()
+	g.s.Now, g.s.Archive, g.s.Access = before.Now, before.Archive, before.Access
+	g.Server = serve(t, g.s)
+}
+
+// Wrong guesses, of whoever and however many, lock nobody out at whose address the right code was before: not
+// from elsewhere, not from that address, not after a restart. An address that guessed alone stays locked out.
+func TestGuessesLockNobodyOut(t *testing.T) {
+	g := guardedTestStudio(t, nil)
+	bench, owner, stranger := netip.MustParseAddr("192.0.2.7"), netip.MustParseAddr("2001:db8:7::1"), netip.MustParseAddr("192.0.2.66")
+	try := func(code string, from netip.Addr) (Who, int) {
+		who, p := g.s.door.whose(t.Context(), code, from)
+		if p == nil {
+			return who, 200
+		}
+		return who, p.Status
+	}
+	both := func(when string) {
+		t.Helper()
+		if who, status := try(g.bench, bench); who != Bench || status != 200 {
+			t.Errorf("%s: the bench code where it was right before: %v, %d", when, who, status)
+		}
+		if who, status := try(g.owner, netip.MustParseAddr("2001:db8:7::2")); who != Owner || status != 200 {
+			t.Errorf("%s: the owner code from the network where it was right before: %v, %d", when, who, status)
+		}
+	}
+	guess := func(addresses int) {
+		for i := range addresses {
+			try(NewCode(Bench), netip.AddrFrom4([4]byte{10, 1, byte(i >> 8), byte(i)}))
+			try(NewCode(Owner), netip.AddrFrom4([4]byte{10, 1, byte(i >> 8), byte(i)}))
+		}
+	}
+	try(g.bench, bench)
+	try(g.owner, owner)
+	guess(100)
+	both("guesses from a hundred addresses")
+	g.restarted(t)
+	guess(100)
+	if _, status := try(g.bench, stranger); status != 429 {
+		t.Errorf("the right code from a strange address in the midst of it: %d, want 429", status)
+	}
+	both("after a restart")
+	g.restarted(t)
+	guess(2 * mostShares)
+	both("more addresses than are remembered")
+	for range 8 {
+		try(NewCode(Bench), bench)
+		try(NewCode(Owner), owner)
+	}
+	both("wrong ones from the same address")
+	for range 8 {
+		try(NewCode(Bench), stranger)
+	}
+	if _, status := try(g.bench, stranger); status != 429 {
+		t.Errorf("from where only wrong ones came: %d, want 429", status)
+	}
+	g.mu.Lock()
+	renewed := NewCode(Bench)
+	g.hashes = [2]CodeHash{quick(renewed), quick(NewCode(Owner))}
+	g.mu.Unlock()
+	guess(100)
+	for range 8 {
+		try(NewCode(Bench), bench)
+	}
+	if _, status := try(renewed, bench); status != 429 {
+		t.Errorf("an address of a code that was renewed: %d, want 429", status)
+	}
+}
+
+// A session of the owner outlasts a restart and ends two hours after its last use all the same.
+func TestOwnerSessionOverARestart(t *testing.T) {
+	g := guardedTestStudio(t, nil)
+	who := func(cookie string) Who {
+		t.Helper()
+		w, err := g.s.door.session(t.Context(), cookie)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return w
+	}
+	open := func() string {
+		t.Helper()
+		c, err := g.s.door.open(t.Context(), Owner, false)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return c.Value
+	}
+	cookie, idle, ended := open(), open(), open()
+	for key := range g.s.Archive.(*phones).kept {
+		if strings.Contains(key, cookie) || strings.Contains(key, idle) {
+			t.Error("the cookie stands in the store as it is")
+		}
+	}
+	for range 6 { // five hours, used each 50 minutes
+		g.later(50 * time.Minute)
+		if got := who(cookie); got != Owner {
+			t.Fatalf("used within two hours: %v", got)
+		}
+	}
+	if got := who(idle); got != Anyone {
+		t.Errorf("not used for five hours: %v", got)
+	}
+	if err := g.s.door.end(t.Context(), ended); err != nil {
+		t.Fatal(err)
+	}
+	idle = open()
+	g.restarted(t)
+	g.later(100 * time.Minute)
+	if got := who(cookie); got != Owner {
+		t.Errorf("after a restart, 100 minutes after the last use: %v", got)
+	}
+	if got := who(ended); got != Anyone {
+		t.Errorf("one that was ended, after a restart: %v", got)
+	}
+	g.later(100 * time.Minute)
+	if got := who(cookie); got != Owner {
+		t.Errorf("100 minutes later: %v", got)
+	}
+	if got := who(idle); got != Anyone {
+		t.Errorf("200 minutes after the last use, over a restart: %v", got)
+	}
+	g.restarted(t)
+	g.mu.Lock()
+	g.clock.Wall = g.clock.Wall.AddDate(-20, 0, 0)
+	g.mu.Unlock()
+	if got := who(cookie); got != Anyone {
+		t.Errorf("under a clock that is twenty years behind: %v", got)
+	}
+	g.mu.Lock()
+	g.clock.Wall = g.clock.Wall.AddDate(20, 0, 0)
+	g.hashes[1] = quick(NewCode(Owner))
+	g.mu.Unlock()
+	if got := who(cookie); got != Anyone {
+		t.Errorf("of a code that was renewed: %v", got)
 	}
 }
 
@@ -443,15 +765,21 @@ func TestRationBounded(t *testing.T) {
 	if len(r.left) > mostShares+1 {
 		t.Errorf("%d addresses remembered", len(r.left))
 	}
-	if _, ok := r.take(netip.MustParseAddr("192.0.2.1"), time.Hour); !ok || len(r.left) > 2 {
-		t.Errorf("after an hour: %v, %d remembered", ok, len(r.left))
+	if _, wait := r.take(netip.MustParseAddr("192.0.2.1"), time.Hour); wait > 0 || len(r.left) > 2 {
+		t.Errorf("after an hour: to wait %v, %d remembered", wait, len(r.left))
 	}
-	if _, ok := r.take(netip.MustParseAddr("2001:db8::1"), time.Hour); !ok {
+	if _, wait := r.take(netip.MustParseAddr("2001:db8::1"), time.Hour); wait > 0 {
 		t.Error("an IPv6 address")
 	}
 	r.take(netip.MustParseAddr("2001:db8::2"), time.Hour)
-	if _, ok := r.take(netip.MustParseAddr("2001:db8::3"), time.Hour); ok {
+	if _, wait := r.take(netip.MustParseAddr("2001:db8::3"), time.Hour); wait == 0 {
 		t.Error("a third address of one network")
+	}
+	taken, _ := r.take(netip.MustParseAddr("192.0.2.2"), time.Hour)
+	r.take(netip.MustParseAddr("192.0.2.2"), time.Hour)
+	giveBack(taken, time.Hour)
+	if _, wait := r.take(netip.MustParseAddr("192.0.2.2"), time.Hour); wait > 0 {
+		t.Error("what was given back is gone")
 	}
 }
 

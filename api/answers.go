@@ -71,7 +71,7 @@ func (s *Server) remembers() func(path string) *answers {
 	now := &answers{most: 64 << 10, revision: func() uint64 { return uint64(s.Now().Since / (250 * time.Millisecond)) }}
 	return func(path string) *answers {
 		switch {
-		case path == "/v1/now":
+		case path == "/v1/now", strings.HasPrefix(path, "/v1/now/"):
 			return now
 		case path == "/v1/lid", path == "/v1/lids/board", strings.HasPrefix(path, "/v1/clays/") && (strings.HasSuffix(path, "/shrinkage") || strings.HasSuffix(path, "/moves")):
 			return clay

@@ -19,6 +19,8 @@ import (
 	"lidwright/api/apitest"
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 // nobody is an archive and kilns with nothing in them.
@@ -46,11 +48,11 @@ func (nobody) Tell(context.Context, kiln.Fact) (kiln.FiringID, error)           
 func (nobody) Trouble() (kiln.StoreTrouble, bool)                                { return kiln.StoreTrouble{}, false }
 func (nobody) CopyDue(context.Context) (time.Time, error)                        { return time.Time{}, nil }
 func (nobody) Touch(...tiles.Code)                                               {}
-func (nobody) Latest() (*tiles.Fit, time.Time, error)                            { return nobody{}.Fit(context.Background()) }
+func (nobody) Latest() (*shrinkage.Fit, time.Time, error)                        { return nobody{}.Fit(context.Background()) }
 func (nobody) Refits() Refits                                                    { return Refits{} }
 func (nobody) Probes(context.Context, kiln.KilnID) ([]tiles.KeptProbe, error)    { return nil, nil }
-func (nobody) Fit(context.Context) (*tiles.Fit, time.Time, error) {
-	f, err := tiles.Studio{}.Fit(nil)
+func (nobody) Fit(context.Context) (*shrinkage.Fit, time.Time, error) {
+	f, err := shrinkage.Studio{}.Fit(context.Background(), nil)
 	return f, time.Time{}, err
 }
 
@@ -62,7 +64,7 @@ func testServer(t *testing.T) *httptest.Server {
 func studioOfNobody() *Server {
 	return &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Hosts: []string{"kiln-pi.local"}, Version: "test"}, Copies: noCopies{},
 		Archive: nobody{}, Kilns: nobody{}, Shrink: nobody{}, Lines: func() []Line { return nil },
-		Store: func() (StoreHealth, error) { return StoreHealth{Free: 1e9}, nil }, Lids: tiles.UsualLids(),
+		Store: func() (StoreHealth, error) { return StoreHealth{Free: 1e9}, nil }, Lids: lid.UsualDefaults(),
 		Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp {
 			return kiln.Stamp{Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
 		}, Ready: func() error { return nil }, Notices: &told{}}
@@ -129,7 +131,7 @@ func ask(t testing.TB, method, address, contentType, body string, header ...stri
 // ASTM C326; see the README beside it), asked over HTTP as the API document shows.
 func TestWorkedLids(t *testing.T) {
 	srv := testServer(t)
-	f, err := os.Open("../tiles/testdata/lids.csv")
+	f, err := os.Open("../tiles/lid/testdata/lids.csv")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -198,6 +200,12 @@ func TestBadQuestions(t *testing.T) {
 		{"unreadable length", "GET", "/v1/lid?collar=1.234,5&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "length-unreadable", "collar"},
 		{"opening wider than collar", "GET", "/v1/lid?collar=104&opening=108&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "opening-wider-than-collar", "opening_mm"},
 		{"not a number", "GET", "/v1/lid?collar_mm=NaN&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "out-of-range", "collar_mm"},
+		{"two numbers run together", "GET", "/v1/lid?collar_mm=104,106&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "length-unreadable", "collar_mm"},
+		{"a decimal comma", "GET", "/v1/lid?collar_mm=104,5&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "length-unreadable", "collar_mm"},
+		{"a unit on top of a unit", "GET", "/v1/lid?collar_mm=104.5mm&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "length-unreadable", "collar_mm"},
+		{"inches in mm", "GET", "/v1/lid?collar_mm=3%2023/32&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "length-unreadable", "collar_mm"},
+		{"a decimal comma of the play", "GET", "/v1/lid?collar=104&play_mm=1,5&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "length-unreadable", "play_mm"},
+		{"a decimal comma of a size", "GET", "/v1/size?fired_mm=100,5&drying_ratio=0.06&firing_ratio=0.07", "", "", 422, "length-unreadable", "fired_mm"},
 		{"a share that is not a number", "GET", "/v1/lid?collar=104&body_drying_ratio=NaN&body_firing_ratio=0.07", "", "", 422, "out-of-range", "body_drying_ratio"},
 		{"per cent without the sign", "GET", "/v1/lid?collar=104&body_drying_ratio=6&body_firing_ratio=0.07", "", "", 422, "unit-unclear", "body_drying_ratio"},
 		{"four inches", "GET", "/v1/lid?collar=4&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "unit-unclear", "collar_mm"},
@@ -208,6 +216,8 @@ func TestBadQuestions(t *testing.T) {
 		{"a name twice", "PUT", bar, "application/json", `{"stage":"wet","stage":"dry"}`, 400, "not-json", ""},
 		{"too deep", "PUT", bar, "application/json", strings.Repeat("[", 1000), 400, "not-json", ""},
 		{"misspelt case", "PUT", bar, "application/json", `{"STAGE":"wet","length":"100"}`, 422, "unknown-parameter", ""},
+		{"a member missing", "PUT", "/v1/pots/0193c0c1-0000-7000-8000-0000000000a1", "application/json", `{"number":"212","body":"tern/B"}`, 422, "missing", "form"},
+		{"a member missing further in", "PUT", "/v1/firings/0193c0c1-0000-7000-8000-0000000000a4", "application/json", `{"source":"hand","kiln":"x","typed":{"hours":[1]}}`, 422, "missing", "typed.temperature_c"},
 		{"another type", "PUT", bar, "text/plain", "x", 415, "wrong-type", ""},
 		{"too large", "PUT", bar, "application/json", `{"note":"` + strings.Repeat("x", 70000) + `"}`, 413, "too-large", ""},
 		{"unknown bar", "PUT", bar, "application/json", `{"stage":"wet","length":"100"}`, 404, "unknown-bar", ""},
@@ -253,7 +263,7 @@ func TestPages(t *testing.T) {
 	for _, path := range []string{"/", "/unpack", "/clays", "/lid", "/more", "/settings", "/help", "/help/safety", "/problems/out-of-range",
 		"/lid?collar=96mm&body_drying_ratio=0.06&body_firing_ratio=0.07", "/lid?collar=96mm&body_drying_ratio=0.06&body_firing_ratio=0.07&just=1"} {
 		a, body := ask(t, "GET", srv.URL+path, "", "")
-		if a.StatusCode != 200 || !strings.Contains(body, "</html>") || !strings.Contains(body, "Wiring is for a licensed electrician") {
+		if a.StatusCode != 200 || !strings.Contains(body, "</html>") || !strings.Contains(body, "Wiring is for a licensed or otherwise qualified electrician") {
 			t.Errorf("%s: %d, %d bytes", path, a.StatusCode, len(body))
 		}
 	}
@@ -261,8 +271,8 @@ func TestPages(t *testing.T) {
 	if strings.Contains(body, "%!") {
 		t.Error("a figure is written wrong")
 	}
-	if n := strings.Count(body, `id="caution-`); n != 39 {
-		t.Errorf("%d cautions on the safety page, want 39", n)
+	if n := strings.Count(body, `id="caution-`); n != len(Cautions) {
+		t.Errorf("%d cautions on the safety page, want %d", n, len(Cautions))
 	}
 	if a, body := ask(t, "GET", srv.URL+"/nothing", "", ""); a.StatusCode != 404 || !strings.Contains(body, "</html>") {
 		t.Errorf("a page that is not there: %d", a.StatusCode)
@@ -275,5 +285,7 @@ func TestPages(t *testing.T) {
 // noCopies are those of a studio that has no store of its own.
 type noCopies struct{}
 
-func (noCopies) Make(context.Context) (bool, error) { return false, nil }
-func (noCopies) List() ([]CopyKept, error)          { return nil, nil }
+func (noCopies) Make(context.Context) (bool, error)                          { return false, nil }
+func (noCopies) Renew(context.Context) (int, error)                          { return 0, nil }
+func (noCopies) WithForgotten(context.Context) ([]CopyKept, []string, error) { return nil, nil, nil }
+func (noCopies) List() ([]CopyKept, error)                                   { return nil, nil }

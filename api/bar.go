@@ -3,12 +3,13 @@ package api
 import (
 	"context"
 	"errors"
-	"math/rand/v2"
 	"strings"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
 )
 
 type barBody struct {
@@ -51,8 +52,8 @@ type figureJSON struct {
 	Readings int        `json:"readings"`
 }
 
-func derived(d tiles.Derived) derivedJSON {
-	one := func(f tiles.Figure) *figureJSON {
+func derived(d shrinkage.Derived) derivedJSON {
+	one := func(f shrinkage.Figure) *figureJSON {
 		if !f.Known() {
 			return nil
 		}
@@ -177,7 +178,7 @@ func (s *Server) keptBar(ctx context.Context, p BarPath) (tiles.KeptBar, error) 
 }
 
 func (s *Server) barJSON(b tiles.Bar) barJSON {
-	j := barJSON{Bar: string(b.Code), Derived: derived(b.Derived()), Readings: []readingJSON{}, Firings: []heatJSON{},
+	j := barJSON{Bar: string(b.Code), Derived: derived(shrinkage.Derive(b)), Readings: []readingJSON{}, Firings: []heatJSON{},
 		barBody: barBody{b.ID, string(b.Clay), string(b.Batch), string(b.Forming), float64(b.MarkLength), b.Marks, b.MadeOn, b.By, b.Practice, []string{}, b.Note}}
 	for _, f := range b.Flags {
 		j.Flags = append(j.Flags, string(f))
@@ -211,7 +212,7 @@ func nextStage(s tiles.Stage) tiles.Stage {
 }
 
 func (s *Server) readingJSON(r tiles.Reading, wet tiles.Millimetre) readingJSON {
-	j := readingJSON{ID: r.ID, Bar: string(r.Bar), Stage: string(r.Stage), Mark: r.Mark, AsTyped: r.AsTyped, Unit: r.Unit, Unusual: r.Unusual, Slip: string(r.Slip), Question: r.Question, Needs: r.Needs(),
+	j := readingJSON{ID: r.ID, Bar: string(r.Bar), Stage: string(r.Stage), Mark: r.Mark, AsTyped: r.AsTyped, Unit: r.Unit, Unusual: r.Unusual, Slip: string(r.EntryError), Question: r.Question, Needs: r.Needs(),
 		Counted: r.Counts(), By: r.By, At: s.moment(r.At), ClockTrusted: r.Trusted, Supersedes: text(r.Supersedes)}
 	if r.Mass == nil {
 		j.LengthMM = lengthMM(r.Length)
@@ -250,14 +251,14 @@ func (s *Server) putBar(ctx context.Context, in *putBarInput) (*edited[barJSON],
 	return &edited[barJSON]{status(k), revision(b.Revision), s.barJSON(b.Bar)}, nil
 }
 
-func (s *Server) keepBar(ctx context.Context, p BarPath, b barBody, m tiles.Match) (tiles.Kept, error) {
+func (s *Server) keepBar(ctx context.Context, p BarPath, b barBody, m usecase.Precondition) (tiles.PutResult, error) {
 	code, err := s.code(p)
 	if err != nil {
-		return tiles.Kept{}, err
+		return tiles.PutResult{}, err
 	}
 	ref := tiles.BatchRef{Clay: tiles.ClayID(b.Clay), Batch: tiles.BatchID(b.Batch)}
 	if _, err := s.clay(ctx, &ref); err != nil {
-		return tiles.Kept{}, err
+		return tiles.PutResult{}, err
 	}
 	if b.Forming == "" {
 		b.Forming = string(tiles.ThrownRing)
@@ -271,7 +272,7 @@ func (s *Server) keepBar(ctx context.Context, p BarPath, b barBody, m tiles.Matc
 		bar.MarkLength = s.Site.MarkLength
 	}
 	if err := bar.Validate(); err != nil {
-		return tiles.Kept{}, err
+		return tiles.PutResult{}, err
 	}
 	k, err := s.Archive.PutBar(ctx, bar, m, s.Now())
 	if err == nil {
@@ -297,7 +298,7 @@ func (s *Server) freeCodes(ctx context.Context, n int) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	free, err := s.Codes.Free(n, func(c tiles.Code) bool { return used[c] }, rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64())))
+	free, err := s.Codes.Free(n, func(c tiles.Code) bool { return used[c] }, s.dice())
 	out := []string{}
 	for _, c := range free {
 		out = append(out, string(c))
@@ -327,7 +328,7 @@ func (s *Server) putReading(ctx context.Context, in *putReadingInput) (*kept[rea
 type asked struct {
 	bar     tiles.Bar
 	reading tiles.Reading
-	belief  tiles.Belief
+	belief  shrinkage.Plausibility
 	fix     string // what was probably meant, as it would be typed
 }
 
@@ -366,13 +367,13 @@ func (s *Server) readReading(ctx context.Context, p ReadingPath, b readingBody) 
 		}
 	}
 	a := asked{bar: bar}
-	a.belief, a.fix = bar.Judge(&r, s.lastFit())
+	a.belief, a.fix = shrinkage.Judge(bar, &r, s.lastFit())
 	a.reading = r
 	return a, nil
 }
 
 // lastFit is the fit that stands now, for a question that must not wait; nil if there is none.
-func (s *Server) lastFit() *tiles.Fit {
+func (s *Server) lastFit() *shrinkage.Fit {
 	fit, _, err := s.Shrink.Latest()
 	if err != nil {
 		return nil
@@ -383,8 +384,8 @@ func (s *Server) lastFit() *tiles.Fit {
 // whichUnit adds to a length that no bar can have what was probably meant.
 func (s *Server) whichUnit(bar tiles.Bar, r tiles.Reading, err error) error {
 	var wrong *tiles.Invalid
-	if e, ok := bar.Believe(r, s.lastFit()); ok && errors.As(err, &wrong) {
-		if _, meant := e.Slip(r.Length, r.AsTyped, tiles.LengthUnit(r.Unit)); meant != "" {
+	if e, ok := shrinkage.Plausible(bar, r, s.lastFit()); ok && errors.As(err, &wrong) {
+		if _, meant := e.EntryError(r.Length, r.AsTyped, tiles.LengthUnit(r.Unit)); meant != "" {
 			return &tiles.Invalid{Field: wrong.Field, Type: wrong.Type, Why: wrong.Why + " If it was " + meant + ", type it so."}
 		}
 	}
@@ -393,15 +394,15 @@ func (s *Server) whichUnit(bar tiles.Bar, r tiles.Reading, err error) error {
 
 // keepReading keeps a reading, unusual or not: what is unusual is asked about and stays out of the
 // fit until confirmed.
-func (s *Server) keepReading(ctx context.Context, p ReadingPath, b readingBody) (tiles.Kept, readingJSON, error) {
+func (s *Server) keepReading(ctx context.Context, p ReadingPath, b readingBody) (tiles.PutResult, readingJSON, error) {
 	a, err := s.readReading(ctx, p, b)
 	if err != nil {
-		return tiles.Kept{}, readingJSON{}, err
+		return tiles.PutResult{}, readingJSON{}, err
 	}
 	return s.keepAsked(ctx, p, a)
 }
 
-func (s *Server) keepAsked(ctx context.Context, p ReadingPath, a asked) (tiles.Kept, readingJSON, error) {
+func (s *Server) keepAsked(ctx context.Context, p ReadingPath, a asked) (tiles.PutResult, readingJSON, error) {
 	k, err := s.Archive.PutReading(ctx, a.reading, s.Now())
 	if err != nil {
 		return k, readingJSON{}, err

@@ -16,6 +16,8 @@ import (
 	"lidwright/daemon/store"
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 // bench is a server on a real store, with a clock that goes a minute further at every look.
@@ -32,7 +34,7 @@ type fitting struct {
 	nobody
 	store *store.Store
 	mu    sync.Mutex
-	fit   *tiles.Fit
+	fit   *shrinkage.Fit
 }
 
 func (f *fitting) Touch(...tiles.Code) {
@@ -41,13 +43,13 @@ func (f *fitting) Touch(...tiles.Code) {
 	f.mu.Unlock()
 }
 
-func (f *fitting) Fit(ctx context.Context) (*tiles.Fit, time.Time, error) {
+func (f *fitting) Fit(ctx context.Context) (*shrinkage.Fit, time.Time, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if f.fit != nil {
 		return f.fit, time.Time{}, nil
 	}
-	var studio tiles.Studio
+	var studio shrinkage.Studio
 	clays, err := f.store.Clays(ctx)
 	if err != nil {
 		return nil, time.Time{}, err
@@ -69,11 +71,11 @@ func (f *fitting) Fit(ctx context.Context) (*tiles.Fit, time.Time, error) {
 	for _, b := range bars {
 		studio.Bars = append(studio.Bars, b.Bar)
 	}
-	f.fit, err = studio.Fit(nil)
+	f.fit, err = studio.Fit(context.Background(), nil)
 	return f.fit, time.Time{}, err
 }
 
-func (f *fitting) Latest() (*tiles.Fit, time.Time, error) { return f.Fit(context.Background()) }
+func (f *fitting) Latest() (*shrinkage.Fit, time.Time, error) { return f.Fit(context.Background()) }
 
 func newBench(t testing.TB) *bench {
 	t.Helper()
@@ -90,7 +92,7 @@ func benchIn(t testing.TB, folder string) *bench {
 	var looks atomic.Int64
 	began := time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC)
 	b.s = &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", PublicURL: "http://kiln-pi.local:8573"}, Archive: st, Copies: noCopies{}, Kilns: nobody{}, Heat: cold{}, Shrink: &fitting{store: st},
-		Lines: func() []Line { return nil }, Lids: tiles.UsualLids(), Codes: tiles.Signs, Ready: func() error { return nil },
+		Lines: func() []Line { return nil }, Lids: lid.UsualDefaults(), Codes: tiles.Signs, Ready: func() error { return nil },
 		Now: func() kiln.Stamp {
 			n := time.Duration(looks.Add(1))
 			return kiln.Stamp{Boot: "boot", Since: n * time.Minute, Wall: began.Add(n * time.Minute), Trusted: true}

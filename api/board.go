@@ -10,6 +10,8 @@ import (
 	"strings"
 
 	"lidwright/tiles"
+	"lidwright/tiles/board"
+	"lidwright/tiles/lid"
 )
 
 // boardJSON is the answer to the board question: sizes and counts, or, with measured lids, which
@@ -140,33 +142,33 @@ func (b BoardBody) shared() url.Values {
 }
 
 // question is the board question that the body asks.
-func (b BoardBody) question(unit tiles.LengthUnit) (tiles.BoardQuestion, firingAsk, error) {
+func (b BoardBody) question(unit tiles.LengthUnit) (board.Question, firingAsk, error) {
 	r := newReader(b.shared(), unit)
 	q, at := r.board()
 	for _, g := range b.Galleries {
-		one := tiles.BoardGallery{Pot: g.Pot, Opening: tiles.Millimetre(g.OpeningMM)}
+		one := board.Gallery{Pot: g.Pot, Opening: tiles.Millimetre(g.OpeningMM)}
 		for _, c := range g.CollarMM {
 			one.Collar = append(one.Collar, tiles.Millimetre(c))
 		}
 		q.Galleries = append(q.Galleries, one)
 	}
 	if g := b.Gauge; g != nil {
-		q.Gauge = &tiles.Gauge{Collar: tiles.Millimetre(g.CollarMM), Opening: tiles.Millimetre(g.OpeningMM), Count: g.Count}
+		q.Gauge = &board.Gauge{Collar: tiles.Millimetre(g.CollarMM), Opening: tiles.Millimetre(g.OpeningMM), Count: g.Count}
 		if g.SpreadSDMM != nil {
 			spread := tiles.Millimetre(*g.SpreadSDMM)
 			q.Gauge.SpreadSD = &spread
 		}
 	}
 	for _, l := range b.Measured {
-		q.Measured = append(q.Measured, tiles.MeasuredLid{Lid: l.Lid, Width: tiles.Millimetre(l.LidMM), Stage: tiles.Stage(l.LidStage)})
+		q.Measured = append(q.Measured, board.MeasuredLid{Lid: l.Lid, Width: tiles.Millimetre(l.LidMM), Stage: tiles.Stage(l.LidStage)})
 	}
 	return q, at, r.err()
 }
 
 // board reads what the pots of a board share, and how many lids are wanted.
-func (r *reader) board() (q tiles.BoardQuestion, at firingAsk) {
+func (r *reader) board() (q board.Question, at firingAsk) {
 	q.Common, at = r.common()
-	q.Lids, _ = r.whole("lids", 1, tiles.MostGalleries+tiles.MostGalleries/2)
+	q.Lids, _ = r.whole("lids", 1, board.MostGalleries+board.MostGalleries/2)
 	q.WantedChance, _ = r.number("wanted_chance", 0.05, 0.999)
 	q.SizesMost, _ = r.whole("sizes_most", 1, 5)
 	return q, at
@@ -174,14 +176,14 @@ func (r *reader) board() (q tiles.BoardQuestion, at firingAsk) {
 
 // readBoard takes a board question out of its parameters: the pots and the measured lids stand in
 // a text each, a line a piece, so that a page needs one field for them.
-func readBoard(values url.Values, unit tiles.LengthUnit) (tiles.BoardQuestion, firingAsk, error) {
+func readBoard(values url.Values, unit tiles.LengthUnit) (board.Question, firingAsk, error) {
 	r := newReader(values, unit)
 	q, at := r.board()
 	for i, line := range r.pieces("galleries") {
 		field := fmt.Sprintf("galleries[%d].", i)
-		g := tiles.BoardGallery{Pot: line.name}
+		g := board.Gallery{Pot: line.name}
 		for k, text := range line.parts {
-			opening := k == 1 && q.Common.Seat != tiles.Flange && q.Common.Seat != tiles.Cap && q.Common.Seat != tiles.Stopper
+			opening := k == 1 && q.Common.Seat != lid.Flange && q.Common.Seat != lid.Cap && q.Common.Seat != lid.Stopper
 			name := map[bool]string{true: "opening_mm", false: "collar_mm"}[opening]
 			if text == "" && k > 0 {
 				continue
@@ -200,7 +202,7 @@ func readBoard(values url.Values, unit tiles.LengthUnit) (tiles.BoardQuestion, f
 	}
 	gauge, opening, spread := r.length("gauge"), r.length("gauge_opening"), r.length("gauge_spread_sd")
 	if count, counted := r.whole("gauge_count", 1, 1000); gauge != nil {
-		q.Gauge = &tiles.Gauge{Collar: *gauge, SpreadSD: spread, Count: count}
+		q.Gauge = &board.Gauge{Collar: *gauge, SpreadSD: spread, Count: count}
 		if opening != nil {
 			q.Gauge.Opening = *opening
 		}
@@ -218,7 +220,7 @@ func readBoard(values url.Values, unit tiles.LengthUnit) (tiles.BoardQuestion, f
 			r.refuse(err)
 			continue
 		}
-		q.Measured = append(q.Measured, tiles.MeasuredLid{Lid: name, Width: l.Millimetre(), Stage: stage})
+		q.Measured = append(q.Measured, board.MeasuredLid{Lid: name, Width: l.Millimetre(), Stage: stage})
 	}
 	return q, at, r.err()
 }
@@ -292,7 +294,7 @@ func (s *Server) getBoard(ctx context.Context, in *boardQuery) (*lidOutput, erro
 }
 
 // board answers q, which was read from values.
-func (s *Server) board(ctx context.Context, values url.Values, q tiles.BoardQuestion, at firingAsk, accept string) (*lidOutput, error) {
+func (s *Server) board(ctx context.Context, values url.Values, q board.Question, at firingAsk, accept string) (*lidOutput, error) {
 	if err := s.asForm(ctx, values, &q.Common); err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -312,7 +314,7 @@ func (s *Server) board(ctx context.Context, values url.Values, q tiles.BoardQues
 
 // boardText is a line a size, count and width; with measured lids a line a pot, its number from 1
 // (or its name) and the lid, or the width still to throw.
-func boardText(q tiles.BoardQuestion, a tiles.BoardAnswer, unit tiles.LengthUnit) string {
+func boardText(q board.Question, a board.Answer, unit tiles.LengthUnit) string {
 	var b strings.Builder
 	for _, size := range a.Sizes {
 		fmt.Fprintf(&b, "%d %s\n", size.Count, bare(unit.Format(size.Size)))
@@ -328,7 +330,7 @@ func boardText(q tiles.BoardQuestion, a tiles.BoardAnswer, unit tiles.LengthUnit
 	return b.String()
 }
 
-func potName(q tiles.BoardQuestion, i int) string {
+func potName(q board.Question, i int) string {
 	if i < len(q.Galleries) && q.Galleries[i].Pot != "" {
 		return q.Galleries[i].Pot
 	}
@@ -336,29 +338,29 @@ func potName(q tiles.BoardQuestion, i int) string {
 }
 
 // sizeBoard loads what the question rests on, and computes.
-func (s *Server) sizeBoard(ctx context.Context, q tiles.BoardQuestion, at firingAsk) (tiles.BoardAnswer, firingMeant, error) {
+func (s *Server) sizeBoard(ctx context.Context, q board.Question, at firingAsk) (board.Answer, firingMeant, error) {
 	checked := q // the maker's own accuracy is yet to come into q
 	if err := checked.Validate(s.Lids); err != nil {
-		return tiles.BoardAnswer{}, firingMeant{}, err
+		return board.Answer{}, firingMeant{}, err
 	}
 	on, err := s.restsOn(ctx, &q.Common, at)
 	if err != nil {
-		return tiles.BoardAnswer{}, on.at, err
+		return board.Answer{}, on.at, err
 	}
 	a, err := sizeBoard(q, s.Lids.Learned(on.maker), on)
 	return a, on.at, err
 }
 
-func sizeBoard(q tiles.BoardQuestion, d tiles.LidDefaults, on rest) (tiles.BoardAnswer, error) {
-	known, err := q.Know(on.rates, d, on.at.LidFiring, on.gone)
+func sizeBoard(q board.Question, d lid.Defaults, on rest) (board.Answer, error) {
+	known, err := q.Know(on.rates, d, on.at.Firing, on.gone)
 	if err != nil {
-		return tiles.BoardAnswer{}, err
+		return board.Answer{}, err
 	}
-	return tiles.SizeBoard(q, d, known.Learned(on.part))
+	return board.Size(q, d, known.Learned(on.part))
 }
 
 // StatedBoard answers a board question that names no clay: it needs no daemon and no store.
-func StatedBoard(values url.Values, unit tiles.LengthUnit, d tiles.LidDefaults) ([]byte, error) {
+func StatedBoard(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]byte, error) {
 	q, _, err := readBoard(values, unit)
 	if err != nil {
 		return nil, err
@@ -371,7 +373,7 @@ func StatedBoard(values url.Values, unit tiles.LengthUnit, d tiles.LidDefaults) 
 	return encodeJSON((&Server{}).boardJSON(q, a, on.at, asUnit(values, unit))), nil
 }
 
-func (s *Server) boardJSON(q tiles.BoardQuestion, a tiles.BoardAnswer, m firingMeant, unit tiles.LengthUnit) boardJSON {
+func (s *Server) boardJSON(q board.Question, a board.Answer, m firingMeant, unit tiles.LengthUnit) boardJSON {
 	j := boardJSON{Galleries: a.Galleries, Lids: a.Lids, AllPairChance: rounded(a.AllPairChance, 4), ExpectedPairs: rounded(a.ExpectedPairs, 2),
 		OneToOneChance: rounded(a.OneToOneChance, 4), Says: a.Says(unit), Trust: string(a.Trust), TrustWhy: a.TrustWhy, HeldBack: text(a.HeldBack),
 		Cautions: a.Cautions, Unusual: a.Unusual, AsOf: s.moment(m.AsOf), Model: m.Model}

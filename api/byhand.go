@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"lidwright/kiln"
@@ -46,7 +47,7 @@ type putFiringInput struct {
 // putFiring keeps what a person says of a firing, over what was guessed, or a firing by hand.
 func (s *Server) putFiring(ctx context.Context, in *putFiringInput) (*kept[firingWholeJSON], error) {
 	id := kiln.FiringID(in.ID)
-	var k tiles.Kept
+	var k tiles.PutResult
 	var err error
 	if in.Body.Source == "hand" {
 		k, err = s.keepByHand(ctx, id, in.Body, false)
@@ -63,9 +64,27 @@ func (s *Server) putFiring(ctx context.Context, in *putFiringInput) (*kept[firin
 	return &kept[firingWholeJSON]{status(k), j}, nil
 }
 
+// valid looks at what a form may have sent as well as a body of JSON, which the document checks, and trims
+// the texts.
+func (b *firingBody) valid() error {
+	for _, w := range []struct {
+		field, value string
+		known        []string
+	}{
+		{"kind", b.Kind, []string{"bisque", "glaze", "once", "other"}},
+		{"atmosphere", b.Atmosphere, []string{"oxidation", "reduction", "unknown"}},
+		{"status", b.Status, []string{"ended", "incomplete"}},
+	} {
+		if w.value != "" && !slices.Contains(w.known, w.value) {
+			return unknownWord(w.field, w.value, w.known...)
+		}
+	}
+	return tiles.FiringWords(&b.Note, &b.By)
+}
+
 // sayFiring keeps a word on a firing that is there.
 func (s *Server) sayFiring(ctx context.Context, id kiln.FiringID, b firingBody) error {
-	if err := tiles.FiringWords(&b.Note, &b.By); err != nil {
+	if err := b.valid(); err != nil {
 		return err
 	}
 	for _, only := range []struct{ field, value string }{{"kiln", b.Kiln}, {"began_at", b.BeganAt}, {"ended_at", b.EndedAt}, {"load", b.Load}, {"intended_cone", b.IntendedCone}} {
@@ -106,22 +125,22 @@ const typedBoot kiln.BootID = "typed"
 
 // keepByHand keeps a firing that no line heard. Its heat work comes from what was told, and from
 // the cones that were told of it; follow says that some come at once.
-func (s *Server) keepByHand(ctx context.Context, id kiln.FiringID, b firingBody, follow bool) (tiles.Kept, error) {
-	if err := tiles.FiringWords(&b.Note, &b.By); err != nil {
-		return tiles.Kept{}, err
+func (s *Server) keepByHand(ctx context.Context, id kiln.FiringID, b firingBody, follow bool) (tiles.PutResult, error) {
+	if err := b.valid(); err != nil {
+		return tiles.PutResult{}, err
 	}
 	f, samples, err := s.byHand(id, b)
 	if err != nil {
-		return tiles.Kept{}, err
+		return tiles.PutResult{}, err
 	}
 	if b.Load != "" {
 		if _, err := s.Archive.Load(ctx, b.Load); err != nil {
-			return tiles.Kept{}, err
+			return tiles.PutResult{}, err
 		}
 	}
 	cones, err := s.Archive.Cones(ctx, id)
 	if err != nil {
-		return tiles.Kept{}, err
+		return tiles.PutResult{}, err
 	}
 	typed := kiln.Lay(samples, []kiln.ChannelID{kiln.ByHandChannel}, typedGap)
 	f.Peak, f.PeakAfter = typed.Top(kiln.ByHandChannel)
@@ -129,7 +148,7 @@ func (s *Server) keepByHand(ctx context.Context, id kiln.FiringID, b firingBody,
 	w, _ := kiln.HandWork(f.Firing, tiles.ConeReadings(cones)[id], typed, f.limit)
 	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{kiln.ByHandChannel: w}
 	if b.Typed == nil && b.Sitter == nil && b.IntendedCone == "" && b.BeganAt == "" && b.EndedAt == "" && len(cones) == 0 && !follow {
-		return tiles.Kept{}, problem("missing", "Tell when it began or ended, a reading, the sitter or the cone that was meant.", ProblemField{"began_at", "is needed, or ended_at, typed, sitter or intended_cone"})
+		return tiles.PutResult{}, problem("missing", "Tell when it began or ended, a reading, the sitter or the cone that was meant.", ProblemField{"began_at", "is needed, or ended_at, typed, sitter or intended_cone"})
 	}
 	k, err := s.Archive.PutFiring(ctx, f.Firing, samples, b, matchOf(ctx), s.Now())
 	if err != nil {

@@ -2,69 +2,134 @@ package api
 
 import "slices"
 
-// Caution is one standing warning. Its number is never given again; where it must be seen
-// is decided by the pages. Source says what it rests on.
+// CautionNumber names a caution for good: it is never given to another, and the id of a caution
+// on a page, in an answer and in the store is made of it (caution-7).
+type CautionNumber int
+
+// The cautions by name.
+const (
+	CautionStayNear      CautionNumber = 1
+	CautionVentOn        CautionNumber = 2
+	CautionFumes         CautionNumber = 3
+	CautionTestVent      CautionNumber = 4
+	CautionGetOut        CautionNumber = 5
+	CautionCOAlarm       CautionNumber = 6
+	CautionClearance     CautionNumber = 7
+	CautionGlare         CautionNumber = 8
+	CautionHotWalls      CautionNumber = 9
+	CautionNoPlastics    CautionNumber = 10
+	CautionNobodyThere   CautionNumber = 11
+	CautionNudge         CautionNumber = 12
+	CautionQuiet         CautionNumber = 13
+	CautionOverLimit     CautionNumber = 14
+	CautionOwnProtection CautionNumber = 15
+	CautionOneSpot       CautionNumber = 16
+	CautionKeepShut      CautionNumber = 17
+	CautionReachIn       CautionNumber = 18
+	CautionColdBars      CautionNumber = 19
+	CautionLining        CautionNumber = 20
+	CautionSilica        CautionNumber = 21
+	CautionNoSweeping    CautionNumber = 22
+	CautionWetGrinding   CautionNumber = 23
+	CautionMixing        CautionNumber = 24
+	CautionWash          CautionNumber = 25
+	CautionCircuit       CautionNumber = 26
+	CautionPort          CautionNumber = 27
+	CautionIsolated      CautionNumber = 28
+	CautionBlockNothing  CautionNumber = 29
+	CautionCableOff      CautionNumber = 30
+	CautionClassroom     CautionNumber = 31
+	CautionStudents      CautionNumber = 32
+	CautionNotFoodSafe   CautionNumber = 33
+	CautionShrinkVaries  CautionNumber = 34
+	CautionFuelKilns     CautionNumber = 35
+	CautionBoneDry       CautionNumber = 36
+	CautionPinhole       CautionNumber = 37
+	CautionEyes          CautionNumber = 38
+	CautionWillFuse      CautionNumber = 39
+	CautionStuckRelay    CautionNumber = 40
+	CautionPowerCut      CautionNumber = 41
+	CautionHeavyShelves  CautionNumber = 42
+	CautionHotPlug       CautionNumber = 43
+)
+
+// Caution is one standing warning. Where it must be seen is decided by the pages. Source says
+// what it rests on: a published text, "practice" (of the trade, without a source), "memory" (not
+// seen in print), "own" (a rule of this program).
 type Caution struct {
-	Number int
+	Number CautionNumber
 	Place  string // the heading it stands under
 	Text   string
 	Source string
 }
 
 // Standing is on every page and print with heat, in every notice about heat, in the help.
-const Standing = "The kiln maker's manual and your local codes come first. Wiring is for a licensed electrician. This program watches; it protects nothing."
+const Standing = "The kiln maker's manual and your local codes come first. Wiring is for a licensed or otherwise qualified electrician. This program watches; it protects nothing."
 
 // ElectricKilns stands beside it where a fuel kiln may be meant.
 const ElectricKilns = "Written for electric kilns; fuel kilns have more hazards, see their maker."
 
-// NoDevice ends every notice.
-const NoDevice = "Go and look. This message is no safety device; the kiln's own protection and a person are."
+// Checked says how far the cautions can be relied on, beside all of them.
+const Checked = "These texts were checked in November 2026 against public pages of authorities, standards and health services, mostly their first pages. What stands behind each is named in brackets: practice is common practice without a source, memory was not seen in print. A kiln expert has not read them yet."
 
 // Cautions are all of them, in the order in which they are read.
 var Cautions = []Caution{
-	{1, "Before and while it fires", "Someone who knows this kiln stays within reach and looks in on it, above all near the top.", "practice"},
-	{2, "Before and while it fires", "Switch the vent on before the firing and leave it on until the kiln is cold; no timer or night setback of the building may stop it.", "HSE-3; a practice report of a setback stopping a vent, unconfirmed"},
-	{3, "Before and while it fires", "Fumes come off in both bisque and glaze firings: carbon monoxide, sulphur gases, metal vapours. Vent to the outside, away from windows and air intakes.", "EPA-7; CT"},
-	{4, "Before and while it fires", "In five school kilns looked at by the US EPA all had first been venting into the building, and two with fans were badly set up. Have yours tested, keep the paper.", "EPA-7; CA"},
-	{5, "Before and while it fires", "Headache, sore throat or nausea near a kiln: leave, air the room, ask why.", "practice"},
-	{6, "Before and while it fires", "Put up a listed carbon-monoxide alarm of its own. Work limits: OSHA 50 ppm over 8 h; NIOSH 35 ppm over 8 h, never over 200. Our notices do not smell gas.", "OSHA-CO; NIOSH-72"},
-	{7, "Before and while it fires", "Nothing that burns near it. Printed figures: 3 ft (0.9 m) from combustibles in kiln rooms; 18 in, 30 in at the control side and 3 ft from combustible walls in an old code. Your maker's and your inspector's figures win.", "ED; UMC, second hand"},
-	{8, "Before and while it fires", "Never look into a glowing spyhole with bare eyes or sunglasses; use an infrared-rated filter, briefly, at arm's length.", "practice; doctors differ on the size of the risk, the filter is cheap"},
-	{9, "Before and while it fires", "Outside walls pass 100 °C: keep children out by a cage or a locked door, with a hot-surface sign.", "HS-2000"},
-	{10, "Before and while it fires", "No plastics, mothballs or unknown things in the kiln.", "EPA-7"},
-	{11, "Before and while it fires", "Firing with nobody in the building is the decision of the maker, the insurer and the fire officer, not of this program.", "own"},
-	{36, "Before and while it fires", "Ware bone dry, and a slow start below 100 °C: steam bursts pots and throws shards. Thick and closed pieces longest.", "practice"},
-	{37, "Before and while it fires", "A hollow knob or any closed hollow needs a pinhole, or it may burst.", "practice"},
-	{12, "When we tell you something", "A notice is a nudge, never a safety device: phones sleep, Wi-Fi drops, probes lie.", "own"},
-	{13, "When we tell you something", "\"Quiet\" means that we cannot see the kiln, not that it is cold or off.", "own"},
-	{14, "When we tell you something", "Over the limit: go to the kiln if it is safe, use its own switch and the wall isolator as its maker says. Smoke or fire: get out, call.", "own, practice"},
-	{15, "When we tell you something", "This program cannot turn anything off and never will. Fit the independent over-temperature protection that your maker offers.", "own, practice"},
-	{16, "Opening and unpacking", "The figure is one spot. Shelves, posts and thick lids stay hotter.", "practice"},
-	{17, "Opening and unpacking", "Wait for your unpacking mark. Default 50 °C, cautious; habits run from 95 to 200 °C; slower is kinder to ware, brick and skin. Burns depend on material and seconds of touch: ISO 13732-1.", "own; practice; ISO"},
-	{18, "Opening and unpacking", "Switch off at the isolator before reaching in: elements can be live. Never defeat a lid or door switch. Heat-proof gloves, sleeves, eye protection; glaze splinters cut.", "HS-2000; HSE-3; practice"},
-	{19, "Opening and unpacking", "Measure bars at room warmth: safer, and a warm bar reads long (about 0.05 mm per 100 mm at 80 °C over; calculated with 6e-6 per °C, memory).", "practice"},
-	{20, "Opening and unpacking", "Kiln wash, chipped brick and fibre lining shed dust that must not be swept dry; old linings may hold asbestos: do not disturb, ask.", "HSE-3; COSHH"},
-	{21, "Lids, clay, glaze and grinding dust", "Clay and glaze dust holds respirable crystalline silica. US limit 50 micrograms per cubic metre over 8 h, action level 25 (29 CFR 1910.1053); UK 0.1 mg per cubic metre (EH40; look up the edition in force).", "OSHA-SI; EH40"},
-	{22, "Lids, clay, glaze and grinding dust", "No dry sweeping or brushing where it can add to exposure; wet-wipe, mop or HEPA vacuum; no compressed air.", "OSHA-SW"},
-	{23, "Lids, clay, glaze and grinding dust", "Lid too tight? First reject it; else wet grinding or wet paper with a drip, outdoors or under extraction, a fitted respirator, wipe up wet. Sanding bone-dry rims is the dustiest way there is: HSE gives dry fettling a sheet of its own.", "COSHH"},
-	{24, "Lids, clay, glaze and grinding dust", "Mixing dry clay or glaze: extraction, respirator, lid on the bin; better buy plastic clay.", "COSHH; UNI"},
-	{25, "Lids, clay, glaze and grinding dust", "Wash hands, change the apron, never eat at the wheel.", "practice"},
-	{38, "Lids, clay, glaze and grinding dust", "Eye protection when freeing or grinding a lid: glaze splinters fly. Tap with wood, never pry; warm and cold water on one pot crack it.", "practice"},
-	{39, "Lids, clay, glaze and grinding dust", "Seat glazed and fired in place: lid and pot will fuse. Wipe seat and lid edge bare, or fire them apart; at the hottest glaze firings alumina in the wax keeps even bare clay from sticking.", "practice; alumina: memory"},
-	{26, "Wiring and the Pi", "The kiln's circuit is for a licensed electrician, by the electrical code in force (NEC/NFPA 70 in much of the US; in the UK the Electricity at Work Regulations 1989 and the work equipment rules of 1998).", "memory; HSE-3"},
-	{27, "Wiring and the Pi", "Connect only to the port that the controller's maker provides. Do not open the control box, splice the probe or share its wires: it may spoil the reading that the kiln itself relies on.", "own"},
-	{28, "Wiring and the Pi", "Use an isolated USB adapter; keep Pi, cable and supply off the kiln's case, out of the heat and out of the vent's stream.", "own, memory"},
-	{29, "Wiring and the Pi", "Never block a door, isolator or extinguisher with this equipment; ovens and furnaces at work may fall under NFPA 86 or other local rules: ask the authority.", "memory"},
-	{30, "Wiring and the Pi", "Unplug our lead when anyone services the kiln.", "own"},
-	{31, "School and class", "Kilns do not belong in the classroom: own lockable room, trained user, ventilation tested and recorded.", "CA"},
-	{32, "School and class", "Students measure cold bars only; the person in charge of the kiln opens it.", "own"},
-	{33, "What our numbers are not", "A lid that fits does not make ware safe for food, oven or flame: test glazes and ware as the rules of your country ask.", "own"},
-	{34, "What our numbers are not", "Shrinkage varies from bag to bag. Throw a spare.", "own"},
-	{35, "What our numbers are not", "Written for electric kilns; fuel kilns have more hazards (gas, flame, carbon monoxide by intent in reduction): see their maker. Raku is not for the automatic.", "own"},
+	{CautionStayNear, "Before and while it fires", "Someone who knows this kiln stays within reach and looks in on it, above all near the top.", "practice"},
+	{CautionVentOn, "Before and while it fires", "Switch the vent on before the firing and leave it on until the kiln is cold; no timer or night setback of the building may stop it.", "HSE-3; a practice report of a setback stopping a vent, unconfirmed"},
+	{CautionFumes, "Before and while it fires", "Fumes come off in both bisque and glaze firings: carbon monoxide, sulphur gases, fluorides, smoke of wax and of the clay's own organic matter, metal vapours. Vent to the outside, well away from windows and air intakes.", "EPA-7; CT"},
+	{CautionCOAlarm, "Before and while it fires", "Put up a listed carbon-monoxide alarm (UL 2034, EN 50291) and test it. CO has no smell, and nothing here measures it. Work limits over 8 h: EU and Germany 20 ppm, NIOSH 35 (never over 200), OSHA 50. A home alarm sounds later than these.", "TRGS 900 by gfgsafety.com; NIOSH 1972; EU 2017/164; OSHA. Measured low in electric kilns (UBC thesis 1996, NIOSH HETA 2007-0127), high in reduction"},
+	{CautionGetOut, "Before and while it fires", "The CO alarm sounds, or headache, dizziness, nausea, confusion near a kiln: everybody out into fresh air, then call the emergency number. Do not go back in until they say so.", "williamsburgva.gov FAQ 139"},
+	{CautionClearance, "Before and while it fires", "Nothing that burns within 3 ft (0.9 m): an education department says so of kiln rooms, an old code of combustible walls. The same code asks 18 in (46 cm) even from walls that cannot burn, 30 in (76 cm) at the control side. Your maker's and your inspector's figures win.", "UMC 910.3.1-2 as quoted at potters.org subject08581; State Ed. Dept slide"},
+	{CautionGlare, "Before and while it fires", "Never look into a glowing spyhole with bare eyes or sunglasses; use an infrared-rated filter, briefly, at arm's length.", "practice; CLEAPSS also takes blue or smoked glass; doctors differ on the size of the risk, the filter is cheap"},
+	{CautionHotWalls, "Before and while it fires", "Outside walls pass 100 °C: keep children out by a cage or a locked door, with a hot-surface sign.", "HS-2000"},
+	{CautionNoPlastics, "Before and while it fires", "No plastics, mothballs or unknown things in the kiln.", "EPA-7"},
+	{CautionNobodyThere, "Before and while it fires", "Firing with nobody in the building is the decision of the maker, the insurer and the fire officer, not of this program. Do not leave the building, or sleep, on the strength of this program.", "own"},
+	{CautionStuckRelay, "Before and while it fires", "A relay or contactor can stick: then the kiln heats on though its controller says off or done. Still hot, or climbing, after the end: switch off at the isolator and have it mended first.", "practice"},
+	{CautionPowerCut, "Before and while it fires", "After a power cut a kiln may stay off or heat again by itself: treat it as live until the isolator is off.", "practice"},
+	{CautionBoneDry, "Before and while it fires", "Ware bone dry, and a slow start below 100 °C: steam bursts pots and throws shards; if it feels cool to the cheek it is damp. Thick and closed pieces longest.", "practice"},
+	{CautionPinhole, "Before and while it fires", "A hollow knob or any closed hollow needs a pinhole, or it may burst.", "practice"},
+	{CautionHeavyShelves, "Before and while it fires", "Shelves are heavy: lift with two, sound ones only, on three firm posts; cracked ones out.", "practice"},
+	{CautionTestVent, "Before and while it fires", "Have the ventilation tested, keep the paper. (US EPA, five school kilns: all vented indoors at first, two fans did not work.) Wisconsin asks exhaust at the kiln, or a room of its own with 10 air changes an hour.", "EPA-7; CA; SPS 332.24(5), second hand"},
+	{CautionNudge, "When we tell you something", "A notice is a nudge, never a safety device: phones sleep, Wi-Fi drops, probes lie.", "own"},
+	{CautionQuiet, "When we tell you something", "\"Quiet\" means that we cannot see the kiln, not that it is cold or off.", "own"},
+	{CautionOverLimit, "When we tell you something", "Over the limit: go to the kiln if it is safe, use its own switch and the wall isolator as its maker says. Smoke or fire: get out, call. CO2 extinguisher outside the room; people out first.", "own, practice"},
+	{CautionOwnProtection, "When we tell you something", "This program cannot turn anything off and never will. Have the independent over-temperature protection that your maker offers fitted, by the maker or an electrician, and tested as the maker says.", "own, practice"},
+	{CautionOneSpot, "Opening and unpacking", "The figure is one spot. Shelves, posts and thick lids stay hotter.", "practice"},
+	{CautionKeepShut, "Opening and unpacking", "Keep it shut until it reads below the temperature that your site has set: 50 °C unless there is a reason. The maker's figure wins. Never open to look: hot air and ware burn at once. Above about 50 °C a touch can burn, sooner on metal than on pottery.", "own; ISO 13732-1, memory: 51 °C at one minute"},
+	{CautionReachIn, "Opening and unpacking", "Switch off at the isolator before reaching in: elements can be live. Never defeat a lid or door switch. Heat-proof gloves, sleeves, eye protection; glaze splinters cut.", "HS-2000; HSE-3; practice"},
+	{CautionColdBars, "Opening and unpacking", "Measure bars at room warmth: safer, and a warm bar reads long (about 0.05 mm per 100 mm at 80 °C over; calculated with 6e-6 per °C, memory).", "practice"},
+	{CautionLining, "Opening and unpacking", "Kiln wash, chipped brick and fibre lining shed dust that must not be swept dry. Ceramic fibre is classed as a cancer hazard, and fired fibre holds cristobalite: leave it alone, let a trained person mend it. Old linings may hold asbestos: do not disturb, ask.", "HSE-3; COSHH"},
+	{CautionSilica, "Lids, clay, glaze and grinding dust", "Clay and glaze dust holds respirable crystalline silica: it can scar the lungs for good (silicosis) and cause cancer. Over 8 h: US 0.05 mg/m³, action level 0.025 (29 CFR 1910.1053); Germany 0.05 (TRGS 559); UK 0.1 (EH40, 4th ed. 2020).", "OSHA-SI; TRGS 559; EH40"},
+	{CautionNoSweeping, "Lids, clay, glaze and grinding dust", "No dry sweeping or brushing where it can add to exposure; wet-wipe, mop or HEPA vacuum; no compressed air.", "29 CFR 1910.1053(h)(1)-(2)"},
+	{CautionWetGrinding, "Lids, clay, glaze and grinding dust", "Lid too tight? First reject it; else wet grinding or wet paper with a drip, outdoors or under extraction, a fitted respirator, wipe up wet. Sanding bone-dry rims is one of the dustiest jobs: HSE gives dry fettling its own sheet (CR3). Power tool and water: only one made for it, behind an RCD (GFCI).", "practice; COSHH CR3 of dry fettling alone"},
+	{CautionMixing, "Lids, clay, glaze and grinding dust", "Mixing dry clay or glaze: extraction, respirator, lid on the bin; better buy plastic clay. Lead, cadmium, barium, manganese: not in classes; gloves, no spraying without a booth.", "COSHH; UNI"},
+	{CautionWash, "Lids, clay, glaze and grinding dust", "Wash hands, change the apron, never eat at the wheel.", "practice"},
+	{CautionEyes, "Lids, clay, glaze and grinding dust", "Eye protection when freeing or grinding a lid: glaze splinters fly. Tap with wood, never pry; warm and cold water on one pot crack it.", "practice"},
+	{CautionWillFuse, "Lids, clay, glaze and grinding dust", "Seat glazed and fired in place: lid and pot will fuse. Wipe seat and lid edge bare, or fire them apart; at the hottest glaze firings alumina in the wax keeps even bare clay from sticking.", "practice; alumina: memory"},
+	{CautionCircuit, "Wiring and the Pi", "The kiln's circuit is for a licensed or otherwise qualified electrician, by the electrical code in force (NEC/NFPA 70 in much of the US; in the UK the Electricity at Work Regulations 1989 and the work equipment rules of 1998).", "memory; HSE-3"},
+	{CautionPort, "Wiring and the Pi", "Connect only to the port that the controller's maker provides. Do not open the control box, splice the probe or share its wires: it may spoil the reading that the kiln itself relies on.", "own"},
+	{CautionIsolated, "Wiring and the Pi", "Use an isolated USB adapter; keep Pi, cable and supply off the kiln's case, out of the heat and out of the vent's stream.", "own, memory"},
+	{CautionBlockNothing, "Wiring and the Pi", "Never block a door, isolator or extinguisher with this equipment; ovens and furnaces at work may fall under NFPA 86 or other local rules: ask the authority.", "memory"},
+	{CautionCableOff, "Wiring and the Pi", "Before anyone works on the kiln: our cable off.", "own"},
+	{CautionHotPlug, "Wiring and the Pi", "A plug, socket or cable that is hot, brown or smells: isolator off, electrician.", "practice"},
+	{CautionClassroom, "School and class", "Kilns do not belong in the classroom: own lockable room, trained user, ventilation tested and recorded.", "CA"},
+	{CautionStudents, "School and class", "Students measure cold bars only; the person in charge of the kiln opens it.", "own"},
+	{CautionNotFoodSafe, "What our numbers are not", "A lid that fits does not make ware safe for food, oven or flame. Lead, cadmium, barium can leach; the inside of the lid counts too (84/500/EEC Art. 2.3). Have it tested.", "own; 84/500/EEC Art. 2.3"},
+	{CautionShrinkVaries, "What our numbers are not", "Shrinkage varies from bag to bag. Throw a spare.", "own"},
+	{CautionFuelKilns, "What our numbers are not", "Written for electric kilns; fuel kilns have more hazards (gas, flame, carbon monoxide by intent in reduction): see their maker. Raku: outdoors, and never left to a program.", "own"},
 }
 
-// CautionText is the text of one number, empty if there is none.
-func CautionText(number int) string {
+// WiringCautions are those of whoever connects the program to a kiln.
+var WiringCautions = []CautionNumber{CautionCircuit, CautionPort, CautionIsolated, CautionCableOff, CautionHotPlug, CautionFuelKilns}
+
+// carbonMonoxide is what is said of it: what to do when the alarm sounds, and to put one up.
+var carbonMonoxide = []CautionNumber{CautionGetOut, CautionCOAlarm}
+
+// beforeReachingIn are those of whoever takes ware out of a kiln.
+var beforeReachingIn = []CautionNumber{CautionOneSpot, CautionReachIn, CautionColdBars, CautionLining, CautionHeavyShelves}
+
+// CautionText is the text of one of them, empty if there is none.
+func CautionText(number CautionNumber) string {
 	for _, c := range Cautions {
 		if c.Number == number {
 			return c.Text
@@ -74,7 +139,7 @@ func CautionText(number int) string {
 }
 
 // cautionTexts are those of some numbers, in their order, each once.
-func cautionTexts(numbers ...int) []string {
+func cautionTexts(numbers ...CautionNumber) []string {
 	var out []string
 	for i, n := range numbers {
 		if !slices.Contains(numbers[:i], n) {

@@ -10,8 +10,7 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/google/uuid"
-
+	"lidwright/api/usecase"
 	"lidwright/tiles"
 )
 
@@ -57,7 +56,7 @@ func (s *Server) classPage(w http.ResponseWriter, r *http.Request) error {
 		All      bool
 		Codes    string
 		Cautions []string
-	}{page: s.page(r.Context(), "more"), Clay: q.Get("clay"), By: strings.TrimSpace(q.Get("by")), All: q.Get("all") == "yes", Cautions: cautionTexts(31, 32)}
+	}{page: s.page(r.Context(), "more"), Clay: q.Get("clay"), By: strings.TrimSpace(q.Get("by")), All: q.Get("all") == "yes", Cautions: cautionTexts(CautionClassroom, CautionStudents)}
 	f := tiles.BarFilter{Clay: tiles.ClayID(data.Clay), Limit: 500}
 	if practice := true; !data.All {
 		f.Practice = &practice
@@ -174,7 +173,7 @@ func (s *Server) postClass(w http.ResponseWriter, r *http.Request) error {
 		}
 		if practice := form.Get("practice") == "yes"; b.Practice != practice {
 			b.Practice = practice
-			if _, err := s.Archive.PutBar(r.Context(), b, tiles.Match{}, s.Now()); err != nil {
+			if _, err := s.Archive.PutBar(r.Context(), b, usecase.Precondition{}, s.Now()); err != nil {
 				return err
 			}
 			s.Shrink.Touch(b.Code)
@@ -199,8 +198,8 @@ func (s *Server) postClassBars(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	for i, code := range codes {
-		body := barBody{ID: uuid.Must(uuid.NewV7()).String(), Clay: form.Get("clay"), Forming: form.Get("forming"), By: marks[i], Practice: form.Get("practice") == "yes"}
-		if _, err := s.keepBar(r.Context(), BarPath{code}, body, tiles.Match{New: true}); err != nil {
+		body := barBody{ID: s.newID(), Clay: form.Get("clay"), Forming: form.Get("forming"), By: marks[i], Practice: form.Get("practice") == "yes"}
+		if _, err := s.keepBar(r.Context(), BarPath{code}, body, usecase.Precondition{New: true}); err != nil {
 			return err
 		}
 	}

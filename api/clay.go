@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 
+	"lidwright/api/usecase"
 	"lidwright/tiles"
 )
 
@@ -49,7 +50,7 @@ type kept[T any] struct {
 	Body   T
 }
 
-func status(k tiles.Kept) int {
+func status(k tiles.PutResult) int {
 	if k.New {
 		return 201
 	}
@@ -138,11 +139,11 @@ func (s *Server) putClay(ctx context.Context, in *putClayInput) (*edited[clayJSO
 
 const firstBatch = tiles.BatchID("A")
 
-func (s *Server) keepClay(ctx context.Context, id string, b clayBody) (tiles.Kept, error) {
+func (s *Server) keepClay(ctx context.Context, id string, b clayBody) (tiles.PutResult, error) {
 	c := tiles.Clay{ID: tiles.ClayID(id), Name: b.Name, MakerCode: b.MakerCode, MaturesCone: b.MaturesCone, Stated: tiles.Ratio(b.Stated),
 		StatedCone: b.StatedCone, Grog: b.Grog, Note: b.Note}
 	if err := c.Validate(); err != nil {
-		return tiles.Kept{}, err
+		return tiles.PutResult{}, err
 	}
 	k, err := s.Archive.PutClay(ctx, c, matchOf(ctx), s.Now())
 	if err != nil {
@@ -154,7 +155,7 @@ func (s *Server) keepClay(ctx context.Context, id string, b clayBody) (tiles.Kep
 	}
 	if len(j.Batches) == 0 {
 		first := tiles.Batch{BatchRef: tiles.BatchRef{Clay: c.ID, Batch: firstBatch}, Kind: tiles.Bought, Open: true}
-		if _, err := s.Archive.PutBatch(ctx, first, tiles.Match{}, s.Now()); err != nil {
+		if _, err := s.Archive.PutBatch(ctx, first, usecase.Precondition{}, s.Now()); err != nil {
 			return k, err
 		}
 	}

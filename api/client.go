@@ -129,7 +129,7 @@ func (c *Client) onlyRead(method, path string) error {
 		return nil
 	case method != http.MethodGet:
 		return fmt.Errorf("%w, and a store is only read; facts are kept by a daemon: lidwright run", ErrNotReachable)
-	case path == "/v1/now" || path == "/v1/lines":
+	case path == "/v1/now" || strings.HasPrefix(path, "/v1/now/") || path == "/v1/lines":
 		return fmt.Errorf("%w, and a store does not know what the kilns do now: lidwright run", ErrNotReachable)
 	}
 	return nil

@@ -96,17 +96,17 @@ func (s *Server) putCone(ctx context.Context, in *putConeInput) (*kept[coneJSON]
 }
 
 // keepCone keeps a cone if it is one that can be reckoned with, and has the heat works follow.
-func (s *Server) keepCone(ctx context.Context, p ConePath, b coneBody) (tiles.Kept, error) {
+func (s *Server) keepCone(ctx context.Context, p ConePath, b coneBody) (tiles.PutResult, error) {
 	f, err := s.findFiring(ctx, kiln.FiringID(p.ID))
 	if err != nil {
-		return tiles.Kept{}, err
+		return tiles.PutResult{}, err
 	}
 	c, err := s.readCone(b, p.Cone, f.ID)
 	if err != nil {
-		return tiles.Kept{}, err
+		return tiles.PutResult{}, err
 	}
 	if err := c.Validate(); err != nil {
-		return tiles.Kept{}, err
+		return tiles.PutResult{}, err
 	}
 	k, err := s.Archive.PutCone(ctx, c, s.Now())
 	if err == nil && k.New {

@@ -11,6 +11,7 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 // A csvTable is one kind of what is kept, a row each, struck ones too. What is a string in put is a
@@ -33,7 +34,7 @@ var csvTables = []csvTable{
 	{"cones", "id,firing,shelf,cone,series,tilt_deg,seen,by,at,clock_trusted,struck_at,struck_why,struck_by", conesTable},
 	{"notes", "id,firing,text,happened_at,incident,by,at,clock_trusted,struck_at,struck_why,struck_by", notesTable},
 	{"probes", "id,kiln,channel,type,class,fitted_on,removed_on,note", probesTable},
-	{"marks", "id,kiln,unpacking_mark_c,unpacking_reason,by,at,clock_trusted", marksTable},
+	{"keep_shut", "id,kiln,keep_shut_above_c,keep_shut_reason,by,at,clock_trusted", marksTable},
 	{"pots", "id,mark,number,form,seat,seat_glazed,together,collar_mm,collar_stage,opening_mm,body,lid,set_mm,lid_mm,made_on,note", potsTable},
 	{"verdicts", "id,load,pots,form,maker,seat,seat_glazed,body,lid,too_big,tight,good,loose,drops_in,not_looked_at,glued,rocks,chipped,dropped,plays_mm,thrown_mm,least_play_mm,most_play_mm,bearing_mm,by,at,clock_trusted,struck_at,struck_why,struck_by", verdictsTable},
 }
@@ -256,7 +257,7 @@ func probesTable(s *Server, ctx context.Context, put func(...any)) error {
 }
 
 func marksTable(s *Server, ctx context.Context, put func(...any)) error {
-	marks, err := s.Archive.UnpackingMarks(ctx, "")
+	marks, err := s.Archive.KeepShuts(ctx, "")
 	for _, m := range marks {
 		put(m.ID, string(m.Kiln), m.Mark, m.Reason, m.By, m.At, m.Trusted)
 	}
@@ -264,7 +265,7 @@ func marksTable(s *Server, ctx context.Context, put func(...any)) error {
 }
 
 func potsTable(s *Server, ctx context.Context, put func(...any)) error {
-	pots, err := s.Archive.Pots(ctx, tiles.PotFilter{})
+	pots, err := s.Archive.Pots(ctx, lid.PotFilter{})
 	for _, p := range pots {
 		put(p.ID, p.Mark, p.Number, p.Form, string(p.Seat), p.SeatGlazed, string(p.Together), p.Collar, string(p.Stage), p.Opening, refText(p.Body), refText(p.Lid), p.Set, p.Measured, p.MadeOn, p.Note)
 	}
@@ -272,9 +273,9 @@ func potsTable(s *Server, ctx context.Context, put func(...any)) error {
 }
 
 func verdictsTable(s *Server, ctx context.Context, put func(...any)) error {
-	boards, err := s.Archive.Verdicts(ctx, tiles.VerdictFilter{})
+	boards, err := s.Archive.Verdicts(ctx, lid.ResultFilter{})
 	for _, v := range boards {
-		var limits tiles.FitLimits
+		var limits lid.Limits
 		if v.Limits != nil {
 			limits = *v.Limits
 		}

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -42,10 +43,10 @@ func TestTables(t *testing.T) {
 	b.json("PUT", "/v1/verdicts/"+b.id(), `{"load":"`+load+`","form":"teapot","body":"tern/B","pots":["`+pot+`"],"counts":{"good":1}}`, 201)
 	b.json("PUT", "/v1/firings/"+firing+"/cones/"+b.id(), `{"cone":"6","shelf":"middle","tilt_deg":45}`, 201)
 	b.json("PUT", "/v1/firings/"+firing+"/notes/"+b.id(), `{"text":`+string(encodeJSON(evil))+`}`, 201)
-	if _, err := b.store.PutProbe(t.Context(), tiles.ProbeLife{ID: b.id(), Kiln: "big-blue", Channel: "1", Type: "S", Class: 2, Fitted: "2026-01-12"}, tiles.Match{}, b.s.Now()); err != nil {
+	if _, err := b.store.PutProbe(t.Context(), tiles.ProbeLife{ID: b.id(), Kiln: "big-blue", Channel: "1", Type: "S", Class: 2, Fitted: "2026-01-12"}, usecase.Precondition{}, b.s.Now()); err != nil {
 		t.Fatal(err)
 	}
-	b.json("PUT", "/v1/kilns/big-blue/unpacking-mark", `{"id":"`+b.id()+`","unpacking_mark_c":80,"unpacking_reason":"=thin"}`, 201)
+	b.json("PUT", "/v1/kilns/big-blue/keep-shut", `{"id":"`+b.id()+`","keep_shut_above_c":80,"keep_shut_reason":"=thin"}`, 201)
 	tables := map[string][][]string{}
 	for _, name := range Tables() {
 		r, text := b.send("GET", "/"+name+".csv", "", "")
@@ -74,7 +75,7 @@ func TestTables(t *testing.T) {
 	}
 	for _, want := range []struct{ table, column, cell string }{
 		{"notes", "text", "'" + evil}, {"loads", "note", "'+1"}, {"load_bars", "shelf", "'-top"}, {"pots", "collar_mm", "104.5 104.1"}, {"pots", "note", "'-12 %"}, {"pots", "body", "tern/B"},
-		{"verdicts", "good", "1"}, {"verdicts", "pots", pot}, {"cones", "tilt_deg", "45"}, {"probes", "type", "S"}, {"marks", "unpacking_mark_c", "80"}, {"firings", "id", firing},
+		{"verdicts", "good", "1"}, {"verdicts", "pots", pot}, {"cones", "tilt_deg", "45"}, {"probes", "type", "S"}, {"keep_shut", "keep_shut_above_c", "80"}, {"firings", "id", firing},
 	} {
 		if got := at(want.table, want.column, 0); got != want.cell {
 			t.Errorf("%s, %s: %q, want %q", want.table, want.column, got, want.cell)

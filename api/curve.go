@@ -74,7 +74,7 @@ func (s *Server) firing(f kiln.Firing, usual kiln.Expected) firingJSON {
 			f.Number = number
 		}
 	}
-	return s.firingJSON(f, s.Kiln[f.Kiln].Control, usual)
+	return s.firingJSON(f, s.probeOf(f), usual)
 }
 
 type FiringPath struct {
@@ -155,7 +155,7 @@ func (s *Server) getCurve(ctx context.Context, in *curveInput) (*curveOutput, er
 	switch in.Channel {
 	case "all":
 	case "":
-		channels = []kiln.ChannelID{s.Kiln[f.Kiln].Control}
+		channels = []kiln.ChannelID{s.probeOf(f)}
 	default:
 		channels = []kiln.ChannelID{kiln.ChannelID(in.Channel)}
 	}
@@ -265,7 +265,9 @@ func (s *Server) envelopes(ctx context.Context, f kiln.Firing, channels []kiln.C
 	if points == 0 && step == 0 {
 		points = 400
 	}
-	if live, ok := s.Kilns.LiveCurve(f.Kiln); ok && live.Firing.ID == f.ID && (step == 0 || step%time.Minute == 0) {
+	live, running := s.Kilns.LiveCurve(f.Kiln)
+	running = running && live.Firing.ID == f.ID
+	if running && (step == 0 || step%time.Minute == 0) {
 		var out []kiln.Envelope
 		for _, e := range live.Minutes {
 			if len(channels) == 0 || e.Channel == channels[0] {
@@ -282,5 +284,9 @@ func (s *Server) envelopes(ctx context.Context, f kiln.Firing, channels []kiln.C
 	if step == time.Second { // the readings themselves
 		step = 0
 	}
-	return s.Archive.Envelopes(ctx, f.ID, channels, step, points)
+	lines, gaps, err := s.Archive.Envelopes(ctx, f.ID, channels, step, points)
+	if running {
+		gaps = live.Gaps // they are written down when the firing is over
+	}
+	return lines, gaps, err
 }

@@ -14,8 +14,8 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
-	"lidwright/tiles"
 )
 
 // three are n samples of three channels, one a second, that climb for two thirds and then fall.
@@ -45,7 +45,7 @@ func curves(t testing.TB, revision func() uint64) (h http.Handler, running kiln.
 	samples := three(60_000, begun, time.Second)
 	f := kiln.Firing{ID: "0193f0a0-0000-7000-8000-00000000f001", Kiln: "big-blue", Status: kiln.Ended, Source: "import", Kind: kiln.Glaze, Peak: 1220,
 		Began: begun, Over: samples[len(samples)-1].At, Length: 60_000 * time.Second, Good: len(samples)}
-	if _, err := b.store.PutFiring(context.Background(), f, samples, 1, tiles.Match{}, begun); err != nil {
+	if _, err := b.store.PutFiring(context.Background(), f, samples, 1, usecase.Precondition{}, begun); err != nil {
 		t.Fatal(err)
 	}
 	k := kiln.Kiln{ID: "big-blue", Control: "1", Every: 10 * time.Second, Limit: 1290, Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}, {ID: "2", Role: kiln.RoleProbe}, {ID: "3", Role: kiln.RoleProbe}}}

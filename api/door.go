@@ -21,7 +21,7 @@ func (s *Server) ownAddress(r *http.Request) string {
 // opened, and what a phone opens there. It is for print, so it tells no temperature of now.
 func (s *Server) doorPage(w http.ResponseWriter, r *http.Request) error {
 	id := r.PathValue("kiln")
-	m, err := s.mark(r.Context(), kiln.KilnID(id))
+	m, err := s.keepShut(r.Context(), kiln.KilnID(id))
 	if err != nil {
 		return err
 	}
@@ -32,13 +32,13 @@ func (s *Server) doorPage(w http.ResponseWriter, r *http.Request) error {
 	data := struct {
 		page
 		Kiln          string
-		Mark          markJSON
+		Mark          keepShutJSON
 		Load          *loadJSON // in it now; nil: the newest was unpacked
 		Electric      string
 		Cautions      []Caution
 		LookAt, OutAt string
 		Look, Out     string // the same, drawn as squares
-	}{page: s.page(r.Context(), "spyhole"), Kiln: id, Mark: s.markJSON(m), Electric: ElectricKilns, Cautions: Cautions, LookAt: s.ownAddress(r) + "/spyhole/" + url.PathEscape(id), OutAt: s.ownAddress(r) + "/unpack?kiln=" + url.QueryEscape(id)}
+	}{page: s.page(r.Context(), "spyhole"), Kiln: id, Mark: s.keepShutJSON(m), Electric: ElectricKilns, Cautions: Cautions, LookAt: s.ownAddress(r) + "/spyhole/" + url.PathEscape(id), OutAt: s.ownAddress(r) + "/unpack?kiln=" + url.QueryEscape(id)}
 	for _, l := range loads {
 		if l.Unpacked.IsZero() {
 			j := s.loadJSON(l)

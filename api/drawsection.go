@@ -6,12 +6,12 @@ import (
 	"math"
 	"strings"
 
-	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 // drawSection draws a pot's seat and its lid to scale across, with the numbers on it. The
 // picture's own words say the same.
-func drawSection(s tiles.Section) string {
+func drawSection(s lid.Section) string {
 	const width, edge, row = 520.0, 14.0, 28.0
 	w, h := s.High.X-s.Low.X, s.High.Y-s.Low.Y
 	if !(w > 0) || !(h > 0) {

@@ -9,6 +9,7 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
 )
 
 // shrinkDrawing is a clay's shrink over heat work: to the right heat work in °C, with cones
@@ -18,8 +19,8 @@ type shrinkDrawing struct {
 	Clay     string
 	From, To tiles.Stage
 	Asked    kiln.Celsius
-	Points   []tiles.CurvePoint
-	Dots     []tiles.CurveDot
+	Points   []shrinkage.CurvePoint
+	Dots     []shrinkage.CurveDot
 }
 
 const (

@@ -42,9 +42,16 @@ type firingJSON struct {
 	Dips         []dipJSON    `json:"dips"`
 	Gaps         []gapJSON    `json:"gaps"`
 	Readings     readingsJSON `json:"readings"`
+	StandIn      *standInJSON `json:"stand_in" doc:"A probe that spoke in the place of the control probe, which was broken; null where that spoke itself"`
 	Note         string       `json:"note"`
 	Usual        *bool        `json:"usual" doc:"Heat work and hours to the top as in the last firings of its kiln, kind and atmosphere; null while there is none to compare with"`
 	Says         string       `json:"says" doc:"One sentence"`
+}
+
+type standInJSON struct {
+	Probe  string `json:"probe" doc:"Peak and heat work are of it"`
+	For    string `json:"for" doc:"The control probe"`
+	AfterS int64  `json:"after_s" doc:"How long after the first rise it began to speak"`
 }
 
 // workJSON is a heat work beside another one.
@@ -91,6 +98,14 @@ func gapsJSON(gaps []kiln.Gap) []gapJSON {
 	return out
 }
 
+// probeOf is the channel that spoke for a firing: the control probe, or what stood in for it.
+func (s *Server) probeOf(f kiln.Firing) kiln.ChannelID {
+	if f.StandIn.Probe != "" {
+		return f.StandIn.Probe
+	}
+	return s.Kiln[f.Kiln].Control
+}
+
 // firingJSON is a firing, of which usual is what was usual before it.
 func (s *Server) firingJSON(f kiln.Firing, control kiln.ChannelID, usual kiln.Expected) firingJSON {
 	j := firingJSON{
@@ -99,6 +114,9 @@ func (s *Server) firingJSON(f kiln.Firing, control kiln.ChannelID, usual kiln.Ex
 		StartedAt: s.moment(f.Began.Wall), EndedAt: s.moment(f.Over.Wall), ClockTrusted: f.Began.Trusted && (f.Over.Wall.IsZero() || f.Over.Trusted),
 		Hours: hours(f.Length), PeakC: celsius(f.Peak), Dips: []dipJSON{}, Gaps: gapsJSON(f.Gaps), Note: f.Note,
 		Readings: readingsJSON{Good: f.Good, Faulty: map[string]int{}},
+	}
+	if p := f.StandIn; p.Probe != "" {
+		j.StandIn = &standInJSON{string(p.Probe), string(p.For), seconds(p.After)}
 	}
 	if f.Peak.Known() {
 		n := seconds(f.PeakAfter)
@@ -176,6 +194,9 @@ func firingSays(f kiln.Firing) string {
 	says := ""
 	for _, d := range f.Dips {
 		says = join(says, fmt.Sprintf("a dip of %.0f min to %.0f °C", (d.To-d.From).Minutes(), float64(d.Lowest)))
+	}
+	if p := f.StandIn; p.Probe != "" {
+		says = join(says, fmt.Sprintf("probe %s spoke for probe %s, which was broken", p.Probe, p.For))
 	}
 	if f.Status == kiln.Incomplete {
 		says = join(says, "incomplete")

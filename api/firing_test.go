@@ -123,7 +123,7 @@ func (*shed) Cones(context.Context, kiln.FiringID) ([]tiles.ConeSeen, error) { r
 func (*shed) Notes(context.Context, kiln.FiringID) ([]tiles.Note, error)     { return nil, nil }
 
 func (sh *shed) Live() []kiln.Live {
-	l := kiln.Live{Kiln: "big-blue", State: kiln.Rising, T: 500, LastT: 500, Fresh: true, Limit: kiln.NoTemperature(), Unpacking: 95, Peak: kiln.NoTemperature(), Firing: sh.open}
+	l := kiln.Live{Kiln: "big-blue", State: kiln.Rising, T: 500, LastT: 500, Fresh: true, Limit: kiln.NoTemperature(), KeepShut: 95, Peak: kiln.NoTemperature(), Firing: sh.open}
 	return []kiln.Live{l}
 }
 

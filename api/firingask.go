@@ -7,6 +7,8 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 // firingAsk says which firing a question of rates is about, as far as the asker said it.
@@ -34,7 +36,7 @@ func (r *reader) firing() firingAsk {
 
 // firingMeant is the firing that a question turned out to be about.
 type firingMeant struct {
-	tiles.LidFiring
+	lid.Firing
 	From       string // usual, bag, asked
 	Kind       kiln.Kind
 	Atmosphere kiln.Atmosphere
@@ -42,7 +44,7 @@ type firingMeant struct {
 	Of         int // firings that make the usual one
 	AsOf       time.Time
 	Model      string
-	Held       tiles.Held // how often our own ranges held
+	Held       lid.Coverage // how often our own ranges held
 }
 
 const (
@@ -112,22 +114,22 @@ func (s *Server) meant(ctx context.Context, a firingAsk, clay tiles.Clay) (firin
 
 // rest is what the answer to a lid or board question rests on.
 type rest struct {
-	rates tiles.Rates // nil: no clay was named
+	rates shrinkage.Rates // nil: no clay was named
 	at    firingMeant
-	gone  tiles.Gone
-	part  *tiles.PartDifference // nil: none is used
-	tight bool                  // a lid of the form was too big, tight or glued
-	maker tiles.Accuracy        // how true the maker works
+	gone  shrinkage.SoFar
+	part  *lid.Difference // nil: none is used
+	tight bool            // a lid of the form was too big, tight or glued
+	maker lid.Accuracy    // how true the maker works
 }
 
 // asForm takes from the newest pot card of a form what a question about a pot of that form leaves
 // open: whether the seat is glazed, and how lid and pot are fired.
-func (s *Server) asForm(ctx context.Context, values url.Values, q *tiles.LidQuestion) error {
+func (s *Server) asForm(ctx context.Context, values url.Values, q *lid.Question) error {
 	glazed, together := values.Has("seat_glazed"), values.Get("together") != ""
 	if q.Form == "" || q.Body.Clay == "" || q.CollarStage == tiles.Fired || glazed && together {
 		return nil
 	}
-	cards, err := s.Archive.Pots(ctx, tiles.PotFilter{Form: q.Form, Limit: 1})
+	cards, err := s.Archive.Pots(ctx, lid.PotFilter{Form: q.Form, Limit: 1})
 	if err != nil || len(cards) == 0 {
 		return err
 	}
@@ -141,21 +143,21 @@ func (s *Server) asForm(ctx context.Context, values url.Values, q *tiles.LidQues
 }
 
 // sizeLid loads what the question rests on, and computes.
-func (s *Server) sizeLid(ctx context.Context, q tiles.LidQuestion, at firingAsk) (tiles.LidAnswer, firingMeant, error) {
+func (s *Server) sizeLid(ctx context.Context, q lid.Question, at firingAsk) (lid.Answer, firingMeant, error) {
 	checked := q // the maker's own accuracy is yet to come into q
 	if err := checked.Validate(s.Lids); err != nil {
-		return tiles.LidAnswer{}, firingMeant{}, err
+		return lid.Answer{}, firingMeant{}, err
 	}
 	on, err := s.restsOn(ctx, &q, at)
 	if err != nil {
-		return tiles.LidAnswer{}, on.at, err
+		return lid.Answer{}, on.at, err
 	}
 	a, err := sizeLid(q, s.Lids.Learned(on.maker), on)
 	return a, on.at, err
 }
 
 // restsOn loads what a question rests on, and names the batches in it that it left open.
-func (s *Server) restsOn(ctx context.Context, q *tiles.LidQuestion, at firingAsk) (rest, error) {
+func (s *Server) restsOn(ctx context.Context, q *lid.Question, at firingAsk) (rest, error) {
 	on := stated()
 	if q.Body.Clay == "" && q.LidClay.Clay == "" {
 		return on, nil
@@ -185,7 +187,7 @@ func (s *Server) restsOn(ctx context.Context, q *tiles.LidQuestion, at firingAsk
 	if on.at, err = s.meant(ctx, at, clay); err != nil {
 		return on, err
 	}
-	on.at.AsOf, on.at.Model = asOf, tiles.ShrinkModel
+	on.at.AsOf, on.at.Model = asOf, shrinkage.Model
 	if lid := q.ClayOfLid(); q.Body.Clay != "" && lid.Clay != "" {
 		on.part, on.tight = taught.part(*q)
 	}
@@ -198,7 +200,7 @@ func (s *Server) restsOn(ctx context.Context, q *tiles.LidQuestion, at firingAsk
 
 // stated is what a question rests on that names no clay: itself.
 func stated() rest {
-	return rest{at: firingMeant{LidFiring: tiles.LidFiring{Work: kiln.NoTemperature()}}}
+	return rest{at: firingMeant{Firing: lid.Firing{Work: kiln.NoTemperature()}}}
 }
 
 // clay finds a clay, fills in the newest open batch where none was named, and the heat work of
@@ -244,10 +246,10 @@ func Matured(c tiles.Clay) tiles.Clay {
 }
 
 // companion is what a bar that was kept beside the pot says of the drying already gone.
-func (s *Server) companion(ctx context.Context, code tiles.Code) (tiles.Gone, error) {
+func (s *Server) companion(ctx context.Context, code tiles.Code) (shrinkage.SoFar, error) {
 	b, err := s.Archive.Bar(ctx, code, s.channel)
 	if err != nil {
-		return tiles.Gone{}, err
+		return shrinkage.SoFar{}, err
 	}
 	var wet, now tiles.Millimetre
 	for _, r := range b.Readings {
@@ -260,9 +262,9 @@ func (s *Server) companion(ctx context.Context, code tiles.Code) (tiles.Gone, er
 		}
 	}
 	if wet == 0 || now == 0 {
-		return tiles.Gone{}, &tiles.Invalid{Field: "companion", Type: tiles.Missing, Why: "bar " + string(code) + " needs a wet and a soft or leather reading"}
+		return shrinkage.SoFar{}, &tiles.Invalid{Field: "companion", Type: tiles.Missing, Why: "bar " + string(code) + " needs a wet and a soft or leather reading"}
 	}
-	return tiles.GoneByBar(wet, now, s.Lids.MeasureSD/2, b.Forming), nil
+	return shrinkage.SoFarByBar(wet, now, s.Lids.MeasureSD/2, b.Forming), nil
 }
 
 func (s *Server) channel(k kiln.KilnID, shelf string) kiln.ChannelID {

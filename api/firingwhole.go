@@ -12,12 +12,12 @@ import (
 // firingWholeJSON is a firing with all that its curve tells and all that people told beside it.
 type firingWholeJSON struct {
 	firingJSON
-	Features  *featuresJSON `json:"features" doc:"null without a curve"`
-	Remarks   []remarkJSON  `json:"remarks" doc:"The features in words, each with its limit where there is one"`
-	Cones     []coneJSON    `json:"cones"`
-	Notes     []noteJSON    `json:"notes"`
-	ProbeSays string        `json:"probe_says" doc:"What the witness cones told of the control probe by the end of this firing"`
-	HandSays  []string      `json:"hand_says" doc:"Of a firing by hand: what could not be used, and why"`
+	Features  *featuresJSON    `json:"features" doc:"null without a curve"`
+	Remarks   []rekeepShutJSON `json:"remarks" doc:"The features in words, each with its limit where there is one"`
+	Cones     []coneJSON       `json:"cones"`
+	Notes     []noteJSON       `json:"notes"`
+	ProbeSays string           `json:"probe_says" doc:"What the witness cones told of the control probe by the end of this firing"`
+	HandSays  []string         `json:"hand_says" doc:"Of a firing by hand: what could not be used, and why"`
 }
 
 type featuresJSON struct {
@@ -44,7 +44,7 @@ type holdJSON struct {
 	AfterS int64    `json:"after_s"`
 }
 
-type remarkJSON struct {
+type rekeepShutJSON struct {
 	Figure   string `json:"figure"`
 	Says     string `json:"says"`
 	Limit    string `json:"limit" doc:"What is advised; empty if nothing is"`
@@ -68,7 +68,7 @@ func (s *Server) wholeFiring(ctx context.Context, id kiln.FiringID) (firingWhole
 	}
 	control := s.Kiln[f.Kiln].Control
 	usual := kiln.UsualBefore(append([]kiln.Firing{f}, before...), 0, control)
-	j := firingWholeJSON{firingJSON: s.firing(f, usual), Remarks: []remarkJSON{}, Cones: []coneJSON{}, Notes: []noteJSON{}, HandSays: []string{}}
+	j := firingWholeJSON{firingJSON: s.firing(f, usual), Remarks: []rekeepShutJSON{}, Cones: []coneJSON{}, Notes: []noteJSON{}, HandSays: []string{}}
 	if err := s.addFeatures(ctx, f, &j); err != nil {
 		return j, err
 	}
@@ -104,7 +104,7 @@ func (s *Server) wholeFiring(ctx context.Context, id kiln.FiringID) (firingWhole
 
 // addFeatures works the features out of the curve.
 func (s *Server) addFeatures(ctx context.Context, f kiln.Firing, j *firingWholeJSON) error {
-	channel, k := s.Kiln[f.Kiln].Control, s.Kiln[f.Kiln]
+	channel, k := s.probeOf(f), s.Kiln[f.Kiln]
 	gap := k.GapAfter()
 	if f.Source == "hand" {
 		channel, gap = kiln.ByHandChannel, typedGap
@@ -118,7 +118,7 @@ func (s *Server) addFeatures(ctx context.Context, f kiln.Firing, j *firingWholeJ
 	}
 	v := kiln.FeaturesOf(curve, channel)
 	for _, r := range v.Remarks(f.Kind, kiln.DefaultFeatureLimits()) {
-		j.Remarks = append(j.Remarks, remarkJSON{r.Figure, r.Says, r.Limit, string(r.Standing), r.Source, r.Caution})
+		j.Remarks = append(j.Remarks, rekeepShutJSON{r.Figure, r.Says, r.Limit, string(r.Standing), r.Source, r.Caution})
 	}
 	if !v.Peak.Known() {
 		return nil
@@ -157,7 +157,7 @@ func (s *Server) unpackable(l kiln.Live) (u kiln.Unpackable, ok bool) {
 		return u, false
 	}
 	live, open := s.Kilns.LiveCurve(l.Kiln)
-	at := slices.IndexFunc(live.Minutes, func(e kiln.Envelope) bool { return e.Channel == s.Kiln[l.Kiln].Control })
+	at := slices.IndexFunc(live.Minutes, func(e kiln.Envelope) bool { return e.Channel == s.speaks(l) })
 	if !open || at < 0 {
 		return u, false
 	}
@@ -173,7 +173,7 @@ func (s *Server) unpackable(l kiln.Live) (u kiln.Unpackable, ok bool) {
 			room = c.T
 		}
 	}
-	return kiln.TimeToMark(e.After[from:], middle, l.Unpacking, room), true
+	return kiln.TimeToMark(e.After[from:], middle, l.KeepShut, room), true
 }
 
 const (

@@ -11,6 +11,7 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
 )
 
 // mostClays are in the metrics, those with the newest batches.
@@ -28,13 +29,13 @@ type gleaning struct {
 
 // gleaned is what was worked out, and of what.
 type gleaned struct {
-	fit     *tiles.Fit
+	fit     *shrinkage.Fit
 	change  int64
 	day     string
 	metrics []prometheus.Metric
 }
 
-func (g gleaned) of(fit *tiles.Fit, change int64, day string) bool {
+func (g gleaned) of(fit *shrinkage.Fit, change int64, day string) bool {
 	return g.metrics != nil && g.fit == fit && g.change == change && g.day == day
 }
 
@@ -91,7 +92,7 @@ func (s *Server) gleanSaid(ctx context.Context) (out []prometheus.Metric, whole 
 }
 
 // gleanRates works the rates of clays out, and how often our ranges held.
-func (s *Server) gleanRates(ctx context.Context, fit *tiles.Fit, asOf time.Time) (out []prometheus.Metric, whole bool) {
+func (s *Server) gleanRates(ctx context.Context, fit *shrinkage.Fit, asOf time.Time) (out []prometheus.Metric, whole bool) {
 	out = []prometheus.Metric{}
 	tell := tellInto(&out)
 	if err := s.gleanClays(ctx, fit, asOf, tell); err != nil {
@@ -165,7 +166,7 @@ func (s *Server) gleanProbes(ctx context.Context, tell teller) error {
 
 // gleanClays tells the rate of the newest open batch of each clay, how far it is to be trusted,
 // and whether it differs from the batch before.
-func (s *Server) gleanClays(ctx context.Context, fit *tiles.Fit, asOf time.Time, tell teller) error {
+func (s *Server) gleanClays(ctx context.Context, fit *shrinkage.Fit, asOf time.Time, tell teller) error {
 	g, err := s.glancing(ctx)
 	if err != nil {
 		return err
@@ -185,7 +186,7 @@ func (s *Server) gleanClays(ctx context.Context, fit *tiles.Fit, asOf time.Time,
 		}
 		tell(mShrinkage, prometheus.GaugeValue, float64(sh.Total), j.Clay, j.Batch, j.At.Kind)
 		tell(mHalfwidth, prometheus.GaugeValue, float64(sh.Likely.High-sh.Likely.Low)/2, j.Clay, j.Batch, j.At.Kind)
-		for _, t := range []tiles.Trust{tiles.Stretched, tiles.Borrowed, tiles.Unlike, tiles.Stale, tiles.Thin, tiles.Sound} {
+		for _, t := range []shrinkage.Reliability{shrinkage.Stretched, shrinkage.Borrowed, shrinkage.Unlike, shrinkage.Stale, shrinkage.Thin, shrinkage.Sound} {
 			tell(mTrust, prometheus.GaugeValue, number(string(t) == j.Trust), j.Clay, j.Batch, string(t))
 		}
 	}

@@ -1,7 +1,6 @@
 package api
 
 import (
-	"log/slog"
 	"maps"
 	"net"
 	"net/http"
@@ -29,7 +28,7 @@ func (s *Server) guarded(next http.Handler) http.Handler {
 		}
 		next.ServeHTTP(w, r)
 	}))
-	return unbroken(checked)
+	return s.unbroken(checked)
 }
 
 // guards are the headers of every answer but 304, which leaves standing what was sent with the answer
@@ -42,7 +41,7 @@ var guards = http.Header{
 
 // unbroken turns a mistake of ours that would end the connection into an apology; the log gets
 // where it happened.
-func unbroken(next http.Handler) http.Handler {
+func (s *Server) unbroken(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		defer func() {
 			switch e := recover(); {
@@ -50,8 +49,7 @@ func unbroken(next http.Handler) http.Handler {
 			case e == http.ErrAbortHandler:
 				panic(e)
 			default:
-				slog.ErrorContext(r.Context(), "answering broke off", "what", e, "where", string(debug.Stack()))
-				writeProblem(w, r, problem("trouble", "Please try again; if it stays, look at the log."))
+				writeProblem(w, r, s.trouble(r.Context(), "answering broke off", e, "where", string(debug.Stack())))
 			}
 		}()
 		next.ServeHTTP(w, r)

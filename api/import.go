@@ -5,7 +5,6 @@ import (
 	"encoding/csv"
 	"errors"
 	"io"
-	"math/rand/v2"
 	"net/http"
 	"reflect"
 	"slices"
@@ -19,6 +18,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
 )
 
 // importJSON says what a table brings, or would bring.
@@ -78,7 +78,7 @@ func (s *Server) takeTable(ctx context.Context, text string, dry bool, told func
 		out.Bad = append(out.Bad, badRowJSON{b.Line, b.Field, b.Why})
 	}
 	for _, a := range taken.Asked {
-		out.Asked = append(out.Asked, askedRowJSON{a.Line, string(a.Bar), string(a.Stage), string(a.Slip), a.Question, a.Needs})
+		out.Asked = append(out.Asked, askedRowJSON{a.Line, string(a.Bar), string(a.Stage), string(a.EntryError), a.Question, a.Needs})
 	}
 	out.Rows, out.Readings, out.Same, out.Loads = len(rows), taken.Number, taken.Same, len(taken.Loads)
 	for _, b := range taken.Bars {
@@ -102,7 +102,9 @@ func (s *Server) takeTable(ctx context.Context, text string, dry bool, told func
 
 // sheetNeeds gathers what is there of what the rows refer to.
 func (s *Server) sheetNeeds(ctx context.Context, rows []tiles.SheetRow) (tiles.SheetNeeds, error) {
-	have := tiles.SheetNeeds{Batches: map[tiles.ClayID][]tiles.Batch{}, Bars: map[tiles.Code]tiles.Bar{}, Fit: s.lastFit(), At: s.Now().Wall,
+	fit := s.lastFit()
+	have := tiles.SheetNeeds{Batches: map[tiles.ClayID][]tiles.Batch{}, Bars: map[tiles.Code]tiles.Bar{}, At: s.Now().Wall,
+		Judge: func(bar tiles.Bar, r *tiles.Reading) { shrinkage.Judge(bar, r, fit) },
 		NewID: func(text string) string {
 			return uuid.NewSHA1(uuid.NameSpaceURL, []byte("lidwright table: "+text)).String()
 		}}
@@ -141,7 +143,7 @@ func (s *Server) sheetNeeds(ctx context.Context, rows []tiles.SheetRow) (tiles.S
 		}
 	}
 	if without > 0 {
-		free, err := s.Codes.Free(without, func(c tiles.Code) bool { return used[c] || in[c] }, rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64())))
+		free, err := s.Codes.Free(without, func(c tiles.Code) bool { return used[c] || in[c] }, s.dice())
 		if err != nil {
 			return have, problem("out-of-range", sentence(err.Error()), ProblemField{"code", "not enough free codes"})
 		}
@@ -343,7 +345,7 @@ func (s *Server) readingsCSV(w http.ResponseWriter, r *http.Request) error {
 			}
 			cells := []string{rd.ID, string(rd.Bar), strconv.Itoa(rd.Mark), string(rd.Stage), number(float64(rd.Length)), rd.AsTyped, rd.Unit, rd.Instrument, number(float64(rd.Step)),
 				number(m.Dry), number(m.Saturated), number(m.Suspended), rd.By, rd.At.In(s.Site.Zone).Format(time.RFC3339), strconv.FormatBool(rd.Trusted), number(rd.Queued.Seconds()),
-				strconv.FormatBool(rd.Unusual), string(rd.Slip), at(rd.Confirmed), at(rd.Counted), at(rd.Struck), struck.Why, struck.By, rd.Supersedes}
+				strconv.FormatBool(rd.Unusual), string(rd.EntryError), at(rd.Confirmed), at(rd.Counted), at(rd.Struck), struck.Why, struck.By, rd.Supersedes}
 			for i := range cells {
 				cells[i] = tiles.SafeCell(cells[i])
 			}

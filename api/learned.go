@@ -9,24 +9,26 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 // learned is what the lids of the site have taught. It is worked out anew from the record, so that
 // a struck board leaves no trace.
 type learned struct {
-	fit    *tiles.Fit
+	fit    *shrinkage.Fit
 	change int64 // the last of the record that is in it
-	parts  tiles.Parts
-	held   tiles.Held
-	makers map[string]tiles.Accuracy
-	left   int                      // boards left out, since most of their lids were not looked at
-	boards map[string]taughtBoard   // by the id of the verdict
-	tight  map[tiles.PartGroup]bool // a lid of the form (maker left out) was too big, tight or glued
+	parts  lid.Differences
+	held   lid.Coverage
+	makers map[string]lid.Accuracy
+	left   int                          // boards left out, since most of their lids were not looked at
+	boards map[string]taughtBoard       // by the id of the verdict
+	tight  map[lid.DifferenceGroup]bool // a lid of the form (maker left out) was too big, tight or glued
 }
 
 // taughtBoard is what became of one board of verdicts.
 type taughtBoard struct {
-	Sat    tiles.SatBoard
+	Sat    lid.ComparedResult
 	Why    string // it teaches nothing; empty: it teaches
 	Caveat string // it teaches, with this to know
 }
@@ -60,27 +62,27 @@ func (s *Server) learned(ctx context.Context) (*learned, error) {
 	return l, nil
 }
 
-func (s *Server) learn(ctx context.Context, fit *tiles.Fit) (*learned, error) {
-	l := &learned{makers: map[string]tiles.Accuracy{}, boards: map[string]taughtBoard{}, tight: map[tiles.PartGroup]bool{}}
-	cards, err := s.Archive.Pots(ctx, tiles.PotFilter{})
+func (s *Server) learn(ctx context.Context, fit *shrinkage.Fit) (*learned, error) {
+	l := &learned{makers: map[string]lid.Accuracy{}, boards: map[string]taughtBoard{}, tight: map[lid.DifferenceGroup]bool{}}
+	cards, err := s.Archive.Pots(ctx, lid.PotFilter{})
 	if err != nil {
 		return nil, err
 	}
-	pots := map[string]tiles.PotCard{}
-	measured := map[string][]tiles.Told{}
+	pots := map[string]lid.PotCard{}
+	measured := map[string][]lid.Told{}
 	for _, c := range cards {
 		pots[c.ID] = c.PotCard
 		if c.Set != 0 && c.Measured != 0 {
-			measured[c.Mark] = append(measured[c.Mark], tiles.Told{Told: c.Set, Measured: c.Measured})
+			measured[c.Mark] = append(measured[c.Mark], lid.Told{Told: c.Set, Measured: c.Measured})
 		}
 	}
 	misread := fit.Misreads()
-	verdicts, err := s.Archive.Verdicts(ctx, tiles.VerdictFilter{})
+	verdicts, err := s.Archive.Verdicts(ctx, lid.ResultFilter{})
 	if err != nil {
 		return nil, err
 	}
 	slices.Reverse(verdicts) // oldest first
-	e := expecting{s: s, fit: fit, pots: pots, makers: l.makers, known: map[knownKey]tiles.LidKnown{}, usual: map[tiles.ClayID]tiles.LidFiring{}}
+	e := expecting{s: s, fit: fit, pots: pots, makers: l.makers, known: map[knownKey]lid.Known{}, usual: map[tiles.ClayID]lid.Firing{}}
 	if len(verdicts) > 0 {
 		if err := e.load(ctx); err != nil {
 			return nil, err
@@ -97,7 +99,7 @@ func (s *Server) learn(ctx context.Context, fit *tiles.Fit) (*learned, error) {
 		}
 	}
 	l.accuracies(measured, misread)
-	var boards []tiles.SatBoard
+	var boards []lid.ComparedResult
 	for _, v := range verdicts {
 		if v.Struck != nil {
 			l.boards[v.ID] = taughtBoard{Why: "struck"}
@@ -109,7 +111,7 @@ func (s *Server) learn(ctx context.Context, fit *tiles.Fit) (*learned, error) {
 		}
 		l.boards[v.ID] = b
 		if v.Sat.TooBig+v.Sat.Tight+v.Losses.Glued > 0 {
-			l.tight[tiles.PartGroup{Form: v.Form, Body: v.Body.Clay, Lid: v.Lid.Clay}] = true
+			l.tight[lid.DifferenceGroup{Form: v.Form, Body: v.Body.Clay, Lid: v.Lid.Clay}] = true
 		}
 		switch {
 		case b.Sat.Lid != 0 && !b.Sat.Tells():
@@ -118,37 +120,37 @@ func (s *Server) learn(ctx context.Context, fit *tiles.Fit) (*learned, error) {
 			boards = append(boards, b.Sat)
 		}
 	}
-	l.parts, l.held = tiles.LearnParts(boards), tiles.Score(boards)
+	l.parts, l.held = lid.LearnDifferences(boards), lid.ScoreCoverage(boards)
 	return l, nil
 }
 
 // accuracies learns how true each maker works.
-func (l *learned) accuracies(measured map[string][]tiles.Told, misread map[string]tiles.Misread) {
+func (l *learned) accuracies(measured map[string][]lid.Told, misread map[string]shrinkage.Misread) {
 	for maker, lids := range measured {
-		l.makers[maker] = tiles.LearnAccuracy(lids, misread[maker])
+		l.makers[maker] = lid.LearnAccuracy(lids, misread[maker])
 	}
 	for maker, m := range misread {
 		if m.Number > 0 && maker != "" {
-			l.makers[maker] = tiles.LearnAccuracy(measured[maker], m)
+			l.makers[maker] = lid.LearnAccuracy(measured[maker], m)
 		}
 	}
 }
 
 // misread is what the measured plays of a board tell of its maker's readings.
-func (e *expecting) misread(ctx context.Context, v tiles.LidBoard) (tiles.Misread, error) {
+func (e *expecting) misread(ctx context.Context, v lid.Result) (shrinkage.Misread, error) {
 	at, _, err := e.firing(ctx, v)
 	if err != nil {
-		return tiles.Misread{}, err
+		return shrinkage.Misread{}, err
 	}
 	pots, err := e.sat(v, e.s.Lids, at)
 	if err != nil {
-		return tiles.Misread{}, ignoreInvalid(err)
+		return shrinkage.Misread{}, ignoreInvalid(err)
 	}
 	return v.Misread(pots, e.s.Lids), nil
 }
 
 // sat are the pots of a board whose sizes are known.
-func (e *expecting) sat(v tiles.LidBoard, d tiles.LidDefaults, at tiles.LidFiring) (pots []tiles.SatPot, err error) {
+func (e *expecting) sat(v lid.Result, d lid.Defaults, at lid.Firing) (pots []lid.ComparedPot, err error) {
 	for i, id := range v.Pots {
 		card, there := e.pots[id]
 		if !there {
@@ -169,20 +171,20 @@ func (e *expecting) sat(v tiles.LidBoard, d tiles.LidDefaults, at tiles.LidFirin
 // expecting joins boards of verdicts with what the fit expected of them.
 type expecting struct {
 	s       *Server
-	fit     *tiles.Fit
-	pots    map[string]tiles.PotCard
-	makers  map[string]tiles.Accuracy
+	fit     *shrinkage.Fit
+	pots    map[string]lid.PotCard
+	makers  map[string]lid.Accuracy
 	loads   map[string]tiles.KeptLoad
 	firings map[kiln.FiringID]kiln.Firing
-	known   map[knownKey]tiles.LidKnown
-	usual   map[tiles.ClayID]tiles.LidFiring
+	known   map[knownKey]lid.Known
+	usual   map[tiles.ClayID]lid.Firing
 }
 
 // knownKey is all that the shrink of a pot and its lid depends on.
 type knownKey struct {
 	body, lid             tiles.BatchRef
 	collarStage, lidStage tiles.Stage
-	together              tiles.Together
+	together              shrinkage.Together
 	work, workSD, bisque  uint64 // bits, so that an unknown one equals itself
 	probe                 string
 }
@@ -210,7 +212,7 @@ func (e *expecting) load(ctx context.Context) error {
 const recordedMissC = 3 // of a heat work that was recorded (own); the load's own error comes on top
 
 // firing is the heat that a board had: that of its load's firing, as stated, or else the usual one.
-func (e *expecting) firing(ctx context.Context, v tiles.LidBoard) (at tiles.LidFiring, caveat string, err error) {
+func (e *expecting) firing(ctx context.Context, v lid.Result) (at lid.Firing, caveat string, err error) {
 	usual, ok := e.usual[v.Body.Clay]
 	if !ok {
 		ref := v.Body
@@ -222,7 +224,7 @@ func (e *expecting) firing(ctx context.Context, v tiles.LidBoard) (at tiles.LidF
 		if err != nil {
 			return at, "", err
 		}
-		usual = m.LidFiring
+		usual = m.Firing
 		e.usual[v.Body.Clay] = usual
 	}
 	at = usual
@@ -249,7 +251,7 @@ func (e *expecting) firing(ctx context.Context, v tiles.LidBoard) (at tiles.LidF
 }
 
 // board is v beside what the fit expected of it, or why it teaches nothing.
-func (e *expecting) board(ctx context.Context, v tiles.LidBoard) (taughtBoard, error) {
+func (e *expecting) board(ctx context.Context, v lid.Result) (taughtBoard, error) {
 	var b taughtBoard
 	at, caveat, err := e.firing(ctx, v)
 	if err != nil {
@@ -286,16 +288,16 @@ func ignoreInvalid(err error) error {
 	return err
 }
 
-func (e *expecting) shrinks(q tiles.LidQuestion, d tiles.LidDefaults, at tiles.LidFiring) (tiles.LidKnown, error) {
+func (e *expecting) shrinks(q lid.Question, d lid.Defaults, at lid.Firing) (lid.Known, error) {
 	if err := q.Validate(d); err != nil {
-		return tiles.LidKnown{}, err
+		return lid.Known{}, err
 	}
 	key := knownKey{body: q.Body, lid: q.LidClay, collarStage: q.CollarStage, lidStage: q.LidStage, together: q.Together,
 		work: math.Float64bits(float64(at.Work)), workSD: math.Float64bits(at.WorkSD), bisque: math.Float64bits(float64(at.BisqueWork)), probe: at.Probe}
 	if k, ok := e.known[key]; ok {
 		return k, nil
 	}
-	k, err := q.Know(e.fit, at, tiles.Gone{})
+	k, err := q.Know(e.fit, at, shrinkage.SoFar{})
 	if err == nil {
 		e.known[key] = k
 	}
@@ -304,12 +306,12 @@ func (e *expecting) shrinks(q tiles.LidQuestion, d tiles.LidDefaults, at tiles.L
 
 // part is the part difference that a lid question is answered with, and whether lids of its form
 // were tight.
-func (l *learned) part(q tiles.LidQuestion) (*tiles.PartDifference, bool) {
-	lid := q.LidClay.Clay
-	if lid == "" {
-		lid = q.Body.Clay
+func (l *learned) part(q lid.Question) (*lid.Difference, bool) {
+	lidClay := q.LidClay.Clay
+	if lidClay == "" {
+		lidClay = q.Body.Clay
 	}
-	g := tiles.PartGroup{Form: q.Form, Body: q.Body.Clay, Lid: lid, Maker: q.Maker}
+	g := lid.DifferenceGroup{Form: q.Form, Body: q.Body.Clay, Lid: lidClay, Maker: q.Maker}
 	d := l.parts.Of(g)
 	g.Maker = ""
 	return &d, q.Form != "" && l.tight[g]

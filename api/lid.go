@@ -9,6 +9,8 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 // lidJSON is the answer to the lid question. Sizes are in mm whatever the unit asked in.
@@ -127,7 +129,7 @@ type lidDoubtJSON struct {
 }
 
 // readLid takes a lid question out of its parameters, with whose firing it is about.
-func readLid(values url.Values, unit tiles.LengthUnit) (q tiles.LidQuestion, at firingAsk, err error) {
+func readLid(values url.Values, unit tiles.LengthUnit) (q lid.Question, at firingAsk, err error) {
 	r := newReader(values, unit)
 	q, at = r.common()
 	q.Collar = r.lengths("collar", 3)
@@ -152,11 +154,11 @@ func readLid(values url.Values, unit tiles.LengthUnit) (q tiles.LidQuestion, at 
 }
 
 // common reads what a lid and a board of lids are asked with alike: everything but sizes of the pot.
-func (r *reader) common() (q tiles.LidQuestion, at firingAsk) {
+func (r *reader) common() (q lid.Question, at firingAsk) {
 	if u := r.word("unit", "mm", "cm", "in", "32nds"); u != "" {
 		r.unit = tiles.LengthUnit(u)
 	}
-	q.Seat = tiles.Seat(r.word("seat", seatWords()...))
+	q.Seat = lid.Seat(r.word("seat", seatWords()...))
 	stages := stageWords()
 	q.CollarStage = tiles.Stage(r.word("collar_stage", stages...))
 	q.LidStage = tiles.Stage(r.word("lid_stage", stages...))
@@ -164,7 +166,7 @@ func (r *reader) common() (q tiles.LidQuestion, at firingAsk) {
 	q.Bearing, q.Glaze, q.Step = r.length("bearing"), r.length("glaze"), r.length("step")
 	q.MeasureSD, q.ThrowSD = r.length("measure_sd"), r.length("throw_sd")
 	q.SeatGlazed, _ = r.yes("seat_glazed")
-	q.Together = tiles.Together(r.word("together", "in_place", "same_load", "apart"))
+	q.Together = shrinkage.Together(r.word("together", "in_place", "same_load", "apart"))
 	q.Form, _ = r.text("form")
 	q.Maker, _ = r.text("maker")
 	clay, _ := r.text("clay")
@@ -193,19 +195,19 @@ func (r *reader) common() (q tiles.LidQuestion, at firingAsk) {
 	return q, at
 }
 
-func (r *reader) rates(part string) tiles.StatedRates {
+func (r *reader) rates(part string) shrinkage.StatedRates {
 	one := func(name string, low, high float64) *tiles.Ratio {
 		if v, ok := r.ratio(part+"_"+name+"_ratio", low, high); ok {
 			return &v
 		}
 		return nil
 	}
-	return tiles.StatedRates{Drying: one("drying", 0, 0.20), Leather: one("leather", 0, 0.20), Bisque: one("bisque", -0.05, 0.15), Firing: one("firing", -0.05, 0.30)}
+	return shrinkage.StatedRates{Drying: one("drying", 0, 0.20), Leather: one("leather", 0, 0.20), Bisque: one("bisque", -0.05, 0.15), Firing: one("firing", -0.05, 0.30)}
 }
 
 func seatWords() []string {
 	var w []string
-	for _, s := range tiles.Seats() {
+	for _, s := range lid.Seats() {
 		w = append(w, string(s))
 	}
 	return w
@@ -220,7 +222,7 @@ func stageWords() []string {
 }
 
 // StatedLid answers a lid question that names no clay: it needs no daemon and no store.
-func StatedLid(values url.Values, unit tiles.LengthUnit, d tiles.LidDefaults) ([]byte, error) {
+func StatedLid(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]byte, error) {
 	q, _, err := readLid(values, unit)
 	if err != nil {
 		return nil, err
@@ -230,7 +232,7 @@ func StatedLid(values url.Values, unit tiles.LengthUnit, d tiles.LidDefaults) ([
 	if err != nil {
 		return nil, err
 	}
-	return encodeJSON(lidAnswer(a, on.at.LidFiring, "", asUnit(values, unit))), nil
+	return encodeJSON(lidAnswer(a, on.at.Firing, "", asUnit(values, unit))), nil
 }
 
 // IsInvalid reports whether err is a form at fault, which the person can put right.
@@ -246,16 +248,16 @@ func NamesClay(values url.Values) bool {
 }
 
 // sizeLid computes, from what the question rests on.
-func sizeLid(q tiles.LidQuestion, d tiles.LidDefaults, on rest) (tiles.LidAnswer, error) {
+func sizeLid(q lid.Question, d lid.Defaults, on rest) (lid.Answer, error) {
 	if err := q.Validate(d); err != nil {
-		return tiles.LidAnswer{}, err
+		return lid.Answer{}, err
 	}
-	known, err := q.Know(on.rates, on.at.LidFiring, on.gone)
+	known, err := q.Know(on.rates, on.at.Firing, on.gone)
 	if err != nil {
-		return tiles.LidAnswer{}, err
+		return lid.Answer{}, err
 	}
 	known.Part, known.Tight = on.part, on.tight
-	return tiles.SizeLid(q, d, known)
+	return lid.Size(q, d, known)
 }
 
 type lidInput struct {
@@ -276,7 +278,7 @@ func (s *Server) getLid(ctx context.Context, in *lidInput) (*lidOutput, error) {
 	}
 	if wantsText(in.Accept) {
 		v := a.Set
-		if a.Question == tiles.AskGap {
+		if a.Question == lid.AskGap {
 			v = a.Fired.Play
 		}
 		unit := asUnit(in.values, s.unit())
@@ -289,19 +291,19 @@ func (s *Server) getLid(ctx context.Context, in *lidInput) (*lidOutput, error) {
 }
 
 // askLid answers a lid question from its parameters, for the API and for the page.
-func (s *Server) askLid(ctx context.Context, values url.Values) (tiles.LidAnswer, lidJSON, error) {
+func (s *Server) askLid(ctx context.Context, values url.Values) (lid.Answer, lidJSON, error) {
 	q, at, err := readLid(values, s.unit())
 	if err != nil {
-		return tiles.LidAnswer{}, lidJSON{}, s.problemFrom(ctx, err)
+		return lid.Answer{}, lidJSON{}, s.problemFrom(ctx, err)
 	}
 	if err := s.asForm(ctx, values, &q); err != nil {
-		return tiles.LidAnswer{}, lidJSON{}, s.problemFrom(ctx, err)
+		return lid.Answer{}, lidJSON{}, s.problemFrom(ctx, err)
 	}
 	answer, firing, err := s.sizeLid(ctx, q, at)
 	if err != nil {
-		return tiles.LidAnswer{}, lidJSON{}, s.problemFrom(ctx, err)
+		return lid.Answer{}, lidJSON{}, s.problemFrom(ctx, err)
 	}
-	j := lidAnswer(answer, firing.LidFiring, firing.Atmosphere, asUnit(values, s.unit()))
+	j := lidAnswer(answer, firing.Firing, firing.Atmosphere, asUnit(values, s.unit()))
 	s.traffic.lids.WithLabelValues(j.Trust).Inc()
 	j.AnswersHeld, j.AnswersHeldOf = rounded(firing.Held.Ratio(), 4), firing.Held.Of
 	if c := first(string(answer.Asked.Body.Clay), string(answer.Asked.LidClay.Clay)); c != "" {
@@ -336,7 +338,7 @@ func wantsText(accept string) bool {
 	return len(accept) >= 10 && accept[:10] == "text/plain"
 }
 
-func lidAnswer(a tiles.LidAnswer, at tiles.LidFiring, atmosphere kiln.Atmosphere, unit tiles.LengthUnit) lidJSON {
+func lidAnswer(a lid.Answer, at lid.Firing, atmosphere kiln.Atmosphere, unit tiles.LengthUnit) lidJSON {
 	q := a.Asked
 	mm2 := func(l tiles.Millimetre) *float64 { return rounded(float64(l), 2) }
 	chance := func(c float64) *float64 { return rounded(c, 4) }
@@ -358,7 +360,7 @@ func lidAnswer(a tiles.LidAnswer, at tiles.LidFiring, atmosphere kiln.Atmosphere
 		LimitsFrom: lidLimitsJSON{Over: a.LimitsBy[1].In(unit), Under: a.LimitsBy[0].In(unit)},
 		DoubtMM: lidDoubtJSON{Piece: mm2(a.Doubt.Piece), Position: mm2(a.Doubt.Position), Reading: mm2(a.Doubt.Reading), Throwing: mm2(a.Doubt.Throwing),
 			PartDifference: mm2(a.Doubt.PartDifference), Rate: mm2(a.Doubt.Rate), Gone: mm2(a.Doubt.Gone)},
-		Sharpest: a.Doubt.Sharpest(), Sharpen: []lidSharperJSON{}, LikelyLevel: a.LikelyLevel, Trust: string(a.Trust), TrustWhy: a.TrustWhy, HeldBack: text(a.HeldBack),
+		Sharpest: a.Doubt.Largest(), Sharpen: []lidSharperJSON{}, LikelyLevel: a.LikelyLevel, Trust: string(a.Trust), TrustWhy: a.TrustWhy, HeldBack: text(a.HeldBack),
 		Cautions: a.Cautions, Unusual: a.Unusual,
 	}
 	if j.Unusual == nil {
@@ -391,8 +393,8 @@ func lidAnswer(a tiles.LidAnswer, at tiles.LidFiring, atmosphere kiln.Atmosphere
 	return j
 }
 
-func ratesWord(q tiles.LidQuestion) string {
-	stated := q.BodyRates != (tiles.StatedRates{}) || q.LidRates != (tiles.StatedRates{})
+func ratesWord(q lid.Question) string {
+	stated := q.BodyRates != (shrinkage.StatedRates{}) || q.LidRates != (shrinkage.StatedRates{})
 	clay := q.Body.Clay != "" || q.LidClay.Clay != ""
 	switch {
 	case stated && clay:

@@ -18,7 +18,8 @@ import (
 	"time"
 
 	"lidwright/kiln"
-	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 const askedAgain = "/v1/lid?collar=104.5&opening=92.5&clay=tern&together=in_place"
@@ -30,7 +31,7 @@ func workshopHandler(tb testing.TB) http.Handler {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: w, Kilns: w, Heat: cold{}, Shrink: fitted{w, fit, asOf}, Lines: func() []Line { return nil }, Lids: tiles.UsualLids(),
+	s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: w, Kilns: w, Heat: cold{}, Shrink: fitted{w, fit, asOf}, Lines: func() []Line { return nil }, Lids: lid.UsualDefaults(),
 		Kiln: map[kiln.KilnID]kiln.Kiln{"big": {ID: "big", Control: "1"}}, Codes: "ABCDEFGHJKLNPQRTVWXY347", Revision: func() uint64 { return 1 },
 		Now: func() kiln.Stamp { return kiln.Stamp{Wall: noon.Add(60 * 24 * time.Hour), Trusted: true} }, Ready: func() error { return nil }}
 	h, err := s.Handler()
@@ -146,11 +147,11 @@ func (c *counting) Read(p []byte) (int, error) {
 
 type fitted struct {
 	workshop
-	fit  *tiles.Fit
+	fit  *shrinkage.Fit
 	asOf time.Time
 }
 
-func (f fitted) Fit(context.Context) (*tiles.Fit, time.Time, error) { return f.fit, f.asOf, nil }
+func (f fitted) Fit(context.Context) (*shrinkage.Fit, time.Time, error) { return f.fit, f.asOf, nil }
 
 // BenchmarkFirstAsk is a question never asked before, through the whole of the server but the wire;
 // p99 over all of them, by the clock and by the time that the processor worked on it (they differ where

@@ -13,6 +13,8 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 // workshop is an invented studio with two clays, the bars of both, a third clay without any, and four
@@ -65,8 +67,8 @@ func (w workshop) Firings(context.Context, kiln.FiringFilter) ([]kiln.Firing, er
 	return w.firings, nil
 }
 
-func (w workshop) Fit(context.Context) (*tiles.Fit, time.Time, error) {
-	s := tiles.Studio{Now: noon.Add(60 * 24 * time.Hour), Bars: w.bars}
+func (w workshop) Fit(context.Context) (*shrinkage.Fit, time.Time, error) {
+	s := shrinkage.Studio{Now: noon.Add(60 * 24 * time.Hour), Bars: w.bars}
 	clays, _ := w.Clays(context.Background())
 	for _, c := range clays {
 		s.Clays = append(s.Clays, Matured(c.Clay))
@@ -75,7 +77,7 @@ func (w workshop) Fit(context.Context) (*tiles.Fit, time.Time, error) {
 	for _, b := range batches {
 		s.Batches = append(s.Batches, b.Batch)
 	}
-	f, err := s.Fit(nil)
+	f, err := s.Fit(context.Background(), nil)
 	return f, noon.Add(50 * 24 * time.Hour), err
 }
 
@@ -122,7 +124,7 @@ func workshopServer(t *testing.T, fired bool) *httptest.Server {
 func workshopOn(t *testing.T, fired bool, day time.Time, heat Heat) *httptest.Server {
 	t.Helper()
 	w := newWorkshop(fired)
-	s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: w, Kilns: w, Shrink: w, Heat: heat, Lines: func() []Line { return nil }, Lids: tiles.UsualLids(),
+	s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: w, Kilns: w, Shrink: w, Heat: heat, Lines: func() []Line { return nil }, Lids: lid.UsualDefaults(),
 		Kiln: map[kiln.KilnID]kiln.Kiln{"big": {ID: "big", Control: "1"}}, Codes: "ABCDEFGHJKLNPQRTVWXY347",
 		Now: func() kiln.Stamp { return kiln.Stamp{Wall: day, Trusted: true} }, Ready: func() error { return nil }, Notices: &told{}}
 	h, err := s.Handler()

@@ -11,11 +11,11 @@ type LidParams struct {
 	Collar        []string `query:"collar,explode" doc:"Gallery, wall to wall (mouth, neck by seat): 104.5, 104.5mm, 3 3/4 in; up to 3 times, each another direction"`
 	CollarMm      []string `query:"collar_mm,explode" doc:"The same as a decimal number in mm"`
 	CollarAgain   []string `query:"collar_again,explode" doc:"The first direction read again, up to twice"`
-	CollarAgainMm []string `query:"collar_again_mm,explode" doc:"The same in mm"`
+	CollarAgainMm []string `query:"collar_again_mm,explode" doc:"The same in mm, a number with a point alone"`
 	Opening       string   `query:"opening" doc:"Ledge opening"`
-	OpeningMm     string   `query:"opening_mm" doc:"The same in mm"`
+	OpeningMm     string   `query:"opening_mm" doc:"The same in mm, a number with a point alone"`
 	Lid           string   `query:"lid" doc:"With a collar: the gap of this lid. Without: the gallery to throw for it"`
-	LidMm         string   `query:"lid_mm" doc:"The same in mm"`
+	LidMm         string   `query:"lid_mm" doc:"The same in mm, a number with a point alone"`
 	Lids          string   `query:"lids" doc:"1 to 3: largest spread shown"`
 	CheckStage    string   `query:"check_stage" doc:"leather, dry, bisque: the gap to expect then"`
 	SharedParams
@@ -27,16 +27,16 @@ type SharedParams struct {
 	CollarStage      string `query:"collar_stage" doc:"wet, soft, leather, dry, bisque, fired: state of the pot when measured"`
 	LidStage         string `query:"lid_stage" doc:"State of the lid clay at the size asked or given"`
 	Play             string `query:"play" doc:"Play wanted after firing, across"`
-	PlayMm           string `query:"play_mm" doc:"The same in mm"`
+	PlayMm           string `query:"play_mm" doc:"The same in mm, a number with a point alone"`
 	LeastPlay        string `query:"least_play" doc:"Least good play, fired; by seat if not said"`
-	LeastPlayMm      string `query:"least_play_mm" doc:"The same in mm"`
+	LeastPlayMm      string `query:"least_play_mm" doc:"The same in mm, a number with a point alone"`
 	MostPlay         string `query:"most_play" doc:"Most good play, fired; by seat if not said"`
-	MostPlayMm       string `query:"most_play_mm" doc:"The same in mm"`
+	MostPlayMm       string `query:"most_play_mm" doc:"The same in mm, a number with a point alone"`
 	Bearing          string `query:"bearing" doc:"Least overlap when pushed to one side"`
-	BearingMm        string `query:"bearing_mm" doc:"The same in mm"`
+	BearingMm        string `query:"bearing_mm" doc:"The same in mm, a number with a point alone"`
 	SeatGlazed       string `query:"seat_glazed" doc:"yes or no"`
 	Glaze            string `query:"glaze" doc:"Glaze on seat and lid edge, across in all"`
-	GlazeMm          string `query:"glaze_mm" doc:"The same in mm"`
+	GlazeMm          string `query:"glaze_mm" doc:"The same in mm, a number with a point alone"`
 	Clay             string `query:"clay" doc:"Clay of the pot"`
 	Batch            string `query:"batch" doc:"Its batch; the newest open one if not said"`
 	LidClay          string `query:"lid_clay" doc:"Clay of the lid; as the pot if not said"`
@@ -62,11 +62,11 @@ type SharedParams struct {
 	LidFiringRatio   string `query:"lid_firing_ratio" doc:"The same of the lid"`
 	DoubtRatio       string `query:"doubt_ratio" doc:"sd of a stated part"`
 	MeasureSd        string `query:"measure_sd" doc:"How true one reading is, one sd"`
-	MeasureSdMm      string `query:"measure_sd_mm" doc:"The same in mm"`
+	MeasureSdMm      string `query:"measure_sd_mm" doc:"The same in mm, a number with a point alone"`
 	ThrowSd          string `query:"throw_sd" doc:"How true the part is thrown, one sd"`
-	ThrowSdMm        string `query:"throw_sd_mm" doc:"The same in mm"`
+	ThrowSdMm        string `query:"throw_sd_mm" doc:"The same in mm, a number with a point alone"`
 	Step             string `query:"step" doc:"What the maker can set; 0: do not round"`
-	StepMm           string `query:"step_mm" doc:"The same in mm"`
+	StepMm           string `query:"step_mm" doc:"The same in mm, a number with a point alone"`
 	Accept           string `query:"accept" doc:"wide: give a width that would be held back"`
 	Unit             string `query:"unit" doc:"mm, cm, in, 32nds: unit of bare lengths"`
 }
@@ -75,11 +75,11 @@ type SharedParams struct {
 type BoardParams struct {
 	Galleries       string `query:"galleries" doc:"8 to 30 pots, a line each: 104.5; 92.5 (gallery; ledge opening; another way round), a name before a colon if it has one"`
 	Gauge           string `query:"gauge" doc:"In place of galleries: the gauge that all pots were thrown to"`
-	GaugeMm         string `query:"gauge_mm" doc:"The same in mm"`
+	GaugeMm         string `query:"gauge_mm" doc:"The same in mm, a number with a point alone"`
 	GaugeOpening    string `query:"gauge_opening" doc:"Their ledge opening"`
-	GaugeOpeningMm  string `query:"gauge_opening_mm" doc:"The same in mm"`
+	GaugeOpeningMm  string `query:"gauge_opening_mm" doc:"The same in mm, a number with a point alone"`
 	GaugeSpreadSd   string `query:"gauge_spread_sd" doc:"How far the pots differ, one sd; the throwing sd if not said"`
-	GaugeSpreadSdMm string `query:"gauge_spread_sd_mm" doc:"The same in mm"`
+	GaugeSpreadSdMm string `query:"gauge_spread_sd_mm" doc:"The same in mm, a number with a point alone"`
 	GaugeCount      string `query:"gauge_count" doc:"How many pots"`
 	Lids            string `query:"lids" doc:"How many lids to throw; the fewest that reach wanted_chance if not said"`
 	WantedChance    string `query:"wanted_chance" doc:"That every pot gets a lid; 0.90 if not said"`

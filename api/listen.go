@@ -62,7 +62,7 @@ func addrOf(a net.Addr) netip.Addr {
 
 // refuse answers without reading and never waits for the other end.
 func refuse(c net.Conn) {
-	body := encodeJSON(problem("too-many-connections", "Too many connections are open at this moment."))
+	body := encodeJSON(problem("too-many-connections", "Too many connections at this moment."))
 	c.SetWriteDeadline(time.Now().Add(50 * time.Millisecond))
 	c.Write(append([]byte("HTTP/1.1 503 Service Unavailable\r\nContent-Type: application/problem+json\r\nRetry-After: 5\r\nConnection: close\r\n\r\n"), body...))
 	if t, ok := c.(*net.TCPConn); ok {

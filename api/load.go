@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -103,7 +104,7 @@ func (s *Server) putLoad(ctx context.Context, in *putLoadInput) (*edited[loadJSO
 	return &edited[loadJSON]{status(k), revision(l.Revision), s.loadJSON(l)}, nil
 }
 
-func (s *Server) keepLoad(ctx context.Context, id string, b loadBody, m tiles.Match) (tiles.Kept, error) {
+func (s *Server) keepLoad(ctx context.Context, id string, b loadBody, m usecase.Precondition) (tiles.PutResult, error) {
 	l := tiles.Load{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere), Firing: kiln.FiringID(b.Firing),
 		PackedBy: b.PackedBy, Note: b.Note, Stated: kiln.NoTemperature()}
 	if b.HeatWorkC != 0 {
@@ -120,15 +121,15 @@ func (s *Server) keepLoad(ctx context.Context, id string, b loadBody, m tiles.Ma
 	for _, p := range b.Bars {
 		code, err := s.Codes.Parse("bars.bar", p.Bar)
 		if err != nil {
-			return tiles.Kept{}, err
+			return tiles.PutResult{}, err
 		}
 		l.Bars = append(l.Bars, tiles.Placed{Bar: code, Shelf: p.Shelf})
 	}
 	if err := l.Validate(); err != nil {
-		return tiles.Kept{}, err
+		return tiles.PutResult{}, err
 	}
 	if _, ok := s.Kiln[l.Kiln]; !ok && l.Firing == "" && !l.Stated.Known() {
-		return tiles.Kept{}, problem("unknown-kiln", "No kiln "+b.Kiln+" in the settings; for a kiln without a line give heat_work_c.", ProblemField{"kiln", "not in the settings"})
+		return tiles.PutResult{}, problem("unknown-kiln", "No kiln "+b.Kiln+" in the settings; for a kiln without a line give heat_work_c.", ProblemField{"kiln", "not in the settings"})
 	}
 	k, err := s.Archive.PutLoad(ctx, l, m, s.Now())
 	if err != nil {

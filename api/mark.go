@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"math"
 	"net/http"
 	"net/url"
 
@@ -9,68 +10,68 @@ import (
 	"lidwright/tiles"
 )
 
-type markJSON struct {
+type keepShutJSON struct {
 	ID     *string  `json:"id" doc:"null: the one of the settings"`
-	MarkC  *float64 `json:"unpacking_mark_c"`
-	Reason string   `json:"unpacking_reason"`
+	MarkC  *float64 `json:"keep_shut_above_c"`
+	Reason string   `json:"keep_shut_reason"`
 	By     string   `json:"by"`
 	At     *string  `json:"at"`
 }
 
-type markBody struct {
+type keepShutBody struct {
 	ID     string  `json:"id" doc:"UUIDv7 made by the sender"`
-	MarkC  float64 `json:"unpacking_mark_c" minimum:"20" maximum:"300"`
-	Reason string  `json:"unpacking_reason,omitempty" maxLength:"500" doc:"Needed over 50 °C: who says so, and why"`
+	MarkC  float64 `json:"keep_shut_above_c" doc:"20 to 200; 50 unless there is a reason"`
+	Reason string  `json:"keep_shut_reason,omitempty" maxLength:"500" doc:"Needed over 50 °C: who says so, and why"`
 	By     string  `json:"by,omitempty" maxLength:"8"`
 }
 
-type putMarkInput struct {
+type putKeepShutInput struct {
 	KilnPath
-	Body markBody
+	Body keepShutBody
 }
 
-// mark is the unpacking mark in force: the last that was told, else that of the settings.
-func (s *Server) mark(ctx context.Context, id kiln.KilnID) (tiles.UnpackingMark, error) {
+// keepShut is the one in force: the last that was told, else that of the settings.
+func (s *Server) keepShut(ctx context.Context, id kiln.KilnID) (tiles.KeepShut, error) {
 	k, ok := s.Kiln[id]
 	if !ok {
-		return tiles.UnpackingMark{}, kiln.ErrNoKiln
+		return tiles.KeepShut{}, kiln.ErrNoKiln
 	}
-	told, err := s.Archive.UnpackingMarks(ctx, id)
+	told, err := s.Archive.KeepShuts(ctx, id)
 	switch {
 	case err != nil:
-		return tiles.UnpackingMark{}, err
+		return tiles.KeepShut{}, err
 	case len(told) > 0:
 		return told[0], nil
 	}
-	return tiles.UnpackingMark{Kiln: id, Mark: k.Unpacking, Reason: k.UnpackingReason}, nil
+	return tiles.KeepShut{Kiln: id, Mark: k.KeepShut, Reason: k.KeepShutReason}, nil
 }
 
-func (s *Server) markJSON(m tiles.UnpackingMark) markJSON {
-	return markJSON{text(m.ID), celsius(m.Mark), m.Reason, m.By, s.moment(m.At)}
+func (s *Server) keepShutJSON(m tiles.KeepShut) keepShutJSON {
+	return keepShutJSON{text(m.ID), celsius(m.Mark), m.Reason, m.By, s.moment(m.At)}
 }
 
-// putMark keeps the site's own temperature for unpacking a kiln, from now on.
-func (s *Server) putMark(ctx context.Context, in *putMarkInput) (*kept[markJSON], error) {
-	k, err := s.keepMark(ctx, kiln.KilnID(in.Kiln), in.Body)
-	var m tiles.UnpackingMark
+// putKeepShut has a kiln kept shut above a temperature, from now on.
+func (s *Server) putKeepShut(ctx context.Context, in *putKeepShutInput) (*kept[keepShutJSON], error) {
+	k, err := s.keepKeepShut(ctx, kiln.KilnID(in.Kiln), in.Body)
+	var m tiles.KeepShut
 	if err == nil {
-		m, err = s.mark(ctx, kiln.KilnID(in.Kiln))
+		m, err = s.keepShut(ctx, kiln.KilnID(in.Kiln))
 	}
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &kept[markJSON]{status(k), s.markJSON(m)}, nil
+	return &kept[keepShutJSON]{status(k), s.keepShutJSON(m)}, nil
 }
 
-func (s *Server) keepMark(ctx context.Context, id kiln.KilnID, b markBody) (tiles.Kept, error) {
+func (s *Server) keepKeepShut(ctx context.Context, id kiln.KilnID, b keepShutBody) (tiles.PutResult, error) {
 	if _, ok := s.Kiln[id]; !ok {
-		return tiles.Kept{}, problem("unknown-kiln", "No kiln "+string(id)+" in the settings.", ProblemField{"kiln", "not in the settings"})
+		return tiles.PutResult{}, problem("unknown-kiln", "No kiln "+string(id)+" in the settings.", ProblemField{"kiln", "not in the settings"})
 	}
-	m := tiles.UnpackingMark{ID: b.ID, Kiln: id, Mark: kiln.Celsius(b.MarkC), Reason: b.Reason, By: b.By}
+	m := tiles.KeepShut{ID: b.ID, Kiln: id, Mark: kiln.Celsius(b.MarkC), Reason: b.Reason, By: b.By}
 	if err := m.Validate(); err != nil {
-		return tiles.Kept{}, err
+		return tiles.PutResult{}, err
 	}
-	k, err := s.Archive.PutUnpackingMark(ctx, m, s.Now())
+	k, err := s.Archive.PutKeepShut(ctx, m, s.Now())
 	if err != nil || !k.New {
 		return k, err
 	}
@@ -78,22 +79,19 @@ func (s *Server) keepMark(ctx context.Context, id kiln.KilnID, b markBody) (tile
 	return k, nil
 }
 
-// postMark keeps it from the form on the page of the settings.
-func (s *Server) postMark(w http.ResponseWriter, r *http.Request) error {
+// postKeepShut keeps it from the form on the page of the settings.
+func (s *Server) postKeepShut(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err
 	}
 	rd := newReader(form, s.unit())
-	c, ok := rd.number("unpacking_mark_c", 20, 300)
-	if len(rd.wrong) > 0 {
-		return rd.wrong
-	}
+	c, ok := rd.number("keep_shut_above_c", -math.MaxFloat64, math.MaxFloat64) // Validate knows the bounds
 	if !ok {
-		return problem("missing", "Say the unpacking mark.", ProblemField{"unpacking_mark_c", "is needed"})
+		return problem("out-of-range", "The temperature above which the kiln is kept shut cannot be set so.", ProblemField{"keep_shut_above_c", tiles.KeepShutRange})
 	}
 	id := r.PathValue("kiln")
-	if _, err := s.keepMark(r.Context(), kiln.KilnID(id), markBody{form.Get("id"), c, form.Get("unpacking_reason"), form.Get("by")}); err != nil {
+	if _, err := s.keepKeepShut(r.Context(), kiln.KilnID(id), keepShutBody{form.Get("id"), c, form.Get("keep_shut_reason"), form.Get("by")}); err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/settings#kiln-"+url.PathEscape(id), http.StatusSeeOther)

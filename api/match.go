@@ -7,7 +7,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
-	"lidwright/tiles"
+	"lidwright/api/usecase"
 )
 
 // The ETag of a thing that can be edited begins with its revision: "17-8mVh3s". The whole of it
@@ -37,8 +37,8 @@ func editTag(revision string, body []byte) string {
 type matchKey struct{}
 
 // matchOf is what the asker of a change asks of what stands there; nothing, if he does not say.
-func matchOf(ctx context.Context) tiles.Match {
-	m, _ := ctx.Value(matchKey{}).(tiles.Match)
+func matchOf(ctx context.Context) usecase.Precondition {
+	m, _ := ctx.Value(matchKey{}).(usecase.Precondition)
 	return m
 }
 
@@ -77,7 +77,7 @@ func preconditions(ctx huma.Context, next func(huma.Context)) {
 
 // readMatch reads the two headers of RFC 9110, 13.1.1 and 13.1.2. A tag that is not of our making,
 // or weak, matches nothing.
-func readMatch(must, mustNot string) (m tiles.Match, p *Problem) {
+func readMatch(must, mustNot string) (m usecase.Precondition, p *Problem) {
 	switch strings.TrimSpace(mustNot) {
 	case "":
 	case "*":

@@ -25,10 +25,11 @@ var (
 	mRate        = desc("kiln_rate_celsius_per_hour", "Rate of the control probe over the last 10 min; absent unless fresh.", "kiln", "probe")
 	mAge         = desc("kiln_reading_age_seconds", "Age of the last good reading; stays when the kiln is quiet.", "kiln")
 	mHot         = desc("kiln_hot", "1 if the last good reading was over 60 °C; stays when the kiln is quiet.", "kiln")
+	mStillHot    = desc("kiln_still_hot", "1 if the kiln is still hot, or climbing again, long after the end of a firing.", "kiln")
 	mStalled     = desc("kiln_stalled", "1 if a firing stopped climbing well short of its usual top.", "kiln")
 	mFellEarly   = desc("kiln_fell_early", "1 if a fall began well short of the usual top.", "kiln")
 	mLimit       = desc("kiln_limit_celsius", "The kiln's limit from the settings.", "kiln")
-	mUnpacking   = desc("kiln_unpacking_mark_celsius", "The site's own temperature for opening and unpacking.", "kiln")
+	mKeepShut    = desc("kiln_keep_shut_above_celsius", "Temperature above which the site keeps the kiln shut; below it nobody has leave to open.", "kiln")
 	mState       = desc("kiln_state", "1 for the state that the kiln is in.", "kiln", "state")
 	mHeatWork    = desc("firing_heat_work_celsius", "Heat work of the running firing so far: end point of a 60 °C/h firing that did the same.", "kiln")
 	mElapsed     = desc("firing_elapsed_seconds", "First rise to the last reading of the running firing.", "kiln")
@@ -125,25 +126,26 @@ func (c collector) kiln(l kiln.Live, gauge, counter func(*prometheus.Desc, float
 		}
 	}
 	if t := kiln.Celsius(l.Rate); t.Known() {
-		gauge(mRate, float64(l.Rate), k, string(c.s.Kiln[l.Kiln].Control))
+		gauge(mRate, float64(l.Rate), k, string(c.s.speaks(l)))
 	}
 	if l.LastT.Known() {
 		gauge(mAge, l.Age.Seconds(), k)
 	}
 	gauge(mHot, number(l.Hot), k)
+	gauge(mStillHot, number(l.StillHot), k)
 	gauge(mStalled, number(l.Stalled), k)
 	gauge(mFellEarly, number(l.FellEarly), k)
 	if l.Limit.Known() {
 		gauge(mLimit, float64(l.Limit), k)
 	}
-	if l.Unpacking.Known() {
-		gauge(mUnpacking, float64(l.Unpacking), k)
+	if l.KeepShut.Known() {
+		gauge(mKeepShut, float64(l.KeepShut), k)
 	}
 	for _, s := range []kiln.State{kiln.Quiet, kiln.Cold, kiln.Soaking, kiln.Falling, kiln.Rising, kiln.Holding, kiln.Warm} {
 		gauge(mState, number(s == l.State), k, string(s))
 	}
 	if l.Firing != "" {
-		if h, ok := l.HeatWork[c.s.Kiln[l.Kiln].Control]; ok && h.C.Known() {
+		if h, ok := l.HeatWork[c.s.speaks(l)]; ok && h.C.Known() {
 			gauge(mHeatWork, float64(h.C), k)
 		}
 		gauge(mElapsed, l.Elapsed.Seconds(), k)

@@ -14,6 +14,8 @@ import (
 	"lidwright/daemon/store"
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 // crowd is a large studio: many clays of two batches each, two of them with bars of both, four
@@ -23,7 +25,7 @@ type crowd struct {
 	clays   []tiles.KeptClay
 	batches []tiles.KeptBatch
 	firings []kiln.Firing
-	fit     *tiles.Fit
+	fit     *shrinkage.Fit
 	live    []kiln.Live
 	packs   int // firings with cones: one by itself
 }
@@ -53,8 +55,8 @@ func (c *crowd) LiveCurve(kiln.KilnID) (kiln.LiveCurve, bool)           { return
 func (c *crowd) Tell(context.Context, kiln.Fact) (kiln.FiringID, error) { return "", nil }
 func (c *crowd) Trouble() (kiln.StoreTrouble, bool)                     { return kiln.StoreTrouble{}, false }
 func (c *crowd) Touch(...tiles.Code)                                    {}
-func (c *crowd) Latest() (*tiles.Fit, time.Time, error)                 { return c.fit, noon, nil }
-func (c *crowd) Fit(context.Context) (*tiles.Fit, time.Time, error)     { return c.fit, noon, nil }
+func (c *crowd) Latest() (*shrinkage.Fit, time.Time, error)             { return c.fit, noon, nil }
+func (c *crowd) Fit(context.Context) (*shrinkage.Fit, time.Time, error) { return c.fit, noon, nil }
 func (c *crowd) Refits() Refits {
 	return Refits{Count: 3, Seconds: 1.5, Under: map[float64]uint64{1: 3}}
 }
@@ -89,7 +91,7 @@ func newCrowd(tb testing.TB, clays int) *Server {
 	}
 	tb.Cleanup(func() { st.Close() })
 	c := &crowd{Store: st}
-	var studio tiles.Studio
+	var studio shrinkage.Studio
 	for i := range clays {
 		clay := tiles.Clay{ID: tiles.ClayID(fmt.Sprintf("clay-%03d", i)), Name: fmt.Sprintf("Clay number %d", i), MaturesCone: "6", Stated: 0.12, StatedCone: "6"}
 		c.clays = append(c.clays, tiles.KeptClay{Clay: clay})
@@ -117,14 +119,14 @@ func newCrowd(tb testing.TB, clays int) *Server {
 			}
 		}
 	}
-	if c.fit, err = studio.Fit(nil); err != nil {
+	if c.fit, err = studio.Fit(context.Background(), nil); err != nil {
 		tb.Fatal(err)
 	}
 	kilns := map[kiln.KilnID]kiln.Kiln{}
 	for k := range 4 {
 		id := kiln.KilnID(fmt.Sprintf("kiln-%d", k+1))
 		one := kiln.Kiln{ID: id, Control: "1"}
-		l := kiln.Live{Kiln: id, State: kiln.Rising, Hot: true, T: 1100, LastT: 1100, Rate: 95, Age: time.Second, Fresh: true, Firing: "f", Elapsed: time.Hour, ToTop: time.Hour, UsualToTop: 7 * time.Hour, Limit: 1290, Unpacking: 50}
+		l := kiln.Live{Kiln: id, State: kiln.Rising, Hot: true, T: 1100, LastT: 1100, Rate: 95, Age: time.Second, Fresh: true, Firing: "f", Elapsed: time.Hour, ToTop: time.Hour, UsualToTop: 7 * time.Hour, Limit: 1290, KeepShut: 50}
 		for _, ch := range []kiln.ChannelID{"1", "2", "3"} {
 			one.Channels = append(one.Channels, kiln.Channel{ID: ch, Role: kiln.RoleProbe})
 			l.Channels = append(l.Channels, kiln.LiveChannel{Channel: ch, Role: kiln.RoleProbe, T: 1100, LastT: 1100, Fresh: true})
@@ -136,7 +138,7 @@ func newCrowd(tb testing.TB, clays int) *Server {
 				HeatWork: map[kiln.ChannelID]kiln.HeatWork{"1": {C: 1222, Low: 1216, High: 1228, From: "curve"}}})
 		}
 	}
-	return &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: c, Kilns: c, Shrink: c, Heat: c, Notices: c, Lids: tiles.UsualLids(),
+	return &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: c, Kilns: c, Shrink: c, Heat: c, Notices: c, Lids: lid.UsualDefaults(),
 		Lines: func() []Line { return []Line{{Kiln: "kiln-1", Good: 12}} }, Store: func() (StoreHealth, error) { return StoreHealth{Bytes: 5e7, Free: 5e9}, nil }, Kiln: kilns, Codes: "ABCDEFGHJKLNPQRTVWXY347",
 		Now: func() kiln.Stamp { return kiln.Stamp{Wall: noon.Add(60 * 24 * time.Hour), Trusted: true} }, Ready: func() error { return nil }}
 }

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
 )
 
 // whyJSON is everything that explains a rate.
@@ -102,14 +103,14 @@ func (s *Server) getMoves(ctx context.Context, in *RateQuery) (*body[whyJSON], e
 }
 
 // why explains the rate that was asked about.
-func (s *Server) why(ctx context.Context, fit *tiles.Fit, a rateAsked) (whyJSON, error) {
-	sh, err := fit.Shrinkage(a.Ask, tiles.Fired)
+func (s *Server) why(ctx context.Context, fit *shrinkage.Fit, a rateAsked) (whyJSON, error) {
+	sh, err := fit.Rate(a.Ask, tiles.Fired)
 	if err != nil {
 		return whyJSON{}, err
 	}
 	j := whyJSON{Clay: string(a.Clay), Batch: string(sh.At.Batch), Items: []moveJSON{}, RestsOn: s.basisJSON(sh.Basis), LeftOut: []leftJSON{}, NextBars: []gainJSON{},
-		Batches: []againstJSON{}, Probes: []witnessJSON{}, WorthMM: worthMM, OnLidMM: float64(tiles.TellingLid), Model: tiles.ShrinkModel}
-	moves, err := fit.Moves(a.Ask)
+		Batches: []againstJSON{}, Probes: []witnessJSON{}, WorthMM: worthMM, OnLidMM: float64(shrinkage.TellingLid), Model: shrinkage.Model}
+	moves, err := fit.RateHistory(a.Ask)
 	if err != nil {
 		return j, err
 	}
@@ -145,10 +146,10 @@ func (s *Server) why(ctx context.Context, fit *tiles.Fit, a rateAsked) (whyJSON,
 		if err != nil {
 			return j, err
 		}
-		per := tiles.TellingLid / 100
+		per := shrinkage.TellingLid / 100
 		j.Batches = append(j.Batches, againstJSON{string(ref.Batch), lengthMM(d.OnLid), lengthMM(per * tiles.Millimetre(d.Low)), lengthMM(per * tiles.Millimetre(d.High)), d.Differ})
 	}
-	for _, w := range fit.Witnesses() {
+	for _, w := range fit.LoadHeats() {
 		j.Probes = append(j.Probes, witnessJSON{w.Probe, len(w.Loads), rounded(w.Drift, 1), rounded(w.DriftSD, 1), rounded(w.Shift, 1), rounded(w.ShiftSD, 1), w.Disagree})
 	}
 	sd := fit.Sources()
@@ -156,7 +157,7 @@ func (s *Server) why(ctx context.Context, fit *tiles.Fit, a rateAsked) (whyJSON,
 	return j, nil
 }
 
-func (s *Server) moveJSON(ctx context.Context, m tiles.Move, a rateAsked) moveJSON {
+func (s *Server) moveJSON(ctx context.Context, m shrinkage.RateChange, a rateAsked) moveJSON {
 	j := moveJSON{At: s.moment(m.At), Batch: string(m.Batch.Batch), Kind: string(a.Firing.Kind), Was: ratio4(m.Was), Now: ratio4(m.Now), Bars: []string{}, Load: text(m.Load)}
 	for _, b := range m.Bars {
 		j.Bars = append(j.Bars, string(b))
@@ -174,7 +175,7 @@ func (s *Server) moveJSON(ctx context.Context, m tiles.Move, a rateAsked) moveJS
 }
 
 // curveOf draws the shrink that was asked about over heat work.
-func (s *Server) curveOf(fit *tiles.Fit, a rateAsked) (shrinkDrawing, error) {
+func (s *Server) curveOf(fit *shrinkage.Fit, a rateAsked) (shrinkDrawing, error) {
 	d := shrinkDrawing{Clay: string(a.Clay), From: a.Stage, To: a.To, Asked: a.Work}
 	if a.To == tiles.Biscuit {
 		d.Asked = a.BisqueWork

@@ -13,18 +13,20 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 // measured is a studio of one clay: two bars in each of four loads of batch A, then one load of
 // batch B that shrinks 1.5 points more; one fired length of A was read 5 mm too long.
 type measured struct {
 	nobody
-	fit *tiles.Fit
+	fit *shrinkage.Fit
 }
 
 func newMeasured(t *testing.T) measured {
 	t.Helper()
-	s := tiles.Studio{Clays: []tiles.Clay{{ID: "tern", Name: "Tern stoneware", Matures: 1222}}}
+	s := shrinkage.Studio{Clays: []tiles.Clay{{ID: "tern", Name: "Tern stoneware", Matures: 1222}}}
 	at := time.Date(2026, 1, 5, 9, 0, 0, 0, time.UTC)
 	for i := range 12 {
 		load, batch := i/2, tiles.BatchID("A")
@@ -50,20 +52,20 @@ func newMeasured(t *testing.T) measured {
 	for i, b := range []tiles.BatchID{"A", "B"} {
 		s.Batches = append(s.Batches, tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: b}, Open: true, Made: at.Add(time.Duration(i) * 24 * time.Hour)})
 	}
-	fit, err := s.Fit(nil)
+	fit, err := s.Fit(context.Background(), nil)
 	if err != nil {
 		t.Fatal(err)
 	}
 	return measured{fit: fit}
 }
 
-func (m measured) Fit(context.Context) (*tiles.Fit, time.Time, error) {
+func (m measured) Fit(context.Context) (*shrinkage.Fit, time.Time, error) {
 	return m.fit, time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC), nil
 }
 func (m measured) Load(_ context.Context, id string) (tiles.KeptLoad, error) {
 	return tiles.KeptLoad{}, tiles.ErrNoLoad
 }
-func (m measured) Latest() (*tiles.Fit, time.Time, error) { return m.Fit(context.Background()) }
+func (m measured) Latest() (*shrinkage.Fit, time.Time, error) { return m.Fit(context.Background()) }
 func (m measured) Batches(context.Context) ([]tiles.KeptBatch, error) {
 	var out []tiles.KeptBatch
 	for _, b := range []tiles.BatchID{"A", "B"} {
@@ -82,7 +84,7 @@ func measuredServer(t *testing.T) *httptest.Server {
 	t.Helper()
 	m := newMeasured(t)
 	s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: m, Kilns: m, Heat: cold{}, Shrink: m, Lines: func() []Line { return nil },
-		Lids: tiles.UsualLids(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp {
+		Lids: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp {
 			return kiln.Stamp{Wall: time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
 		}, Ready: func() error { return nil }}
 	h, err := s.Handler()

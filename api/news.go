@@ -12,6 +12,7 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
 )
 
 // StudioNews is one thing about clays and probes that is worth a person's time, though not tonight.
@@ -96,20 +97,20 @@ func (s *Server) clayNews(ctx context.Context) ([]StudioNews, error) {
 		if err != nil {
 			return out, err
 		}
-		sh, err := fit.Shrinkage(a.Ask, tiles.Fired)
+		sh, err := fit.Rate(a.Ask, tiles.Fired)
 		if err != nil { // no heat to ask at
 			continue
 		}
 		link, name := "/clay/"+string(clay), sh.At.BatchRef.String()
-		if sh.Standing.Trust == tiles.Stale {
+		if sh.Standing.Trust == shrinkage.Stale {
 			out = append(out, StudioNews{Event: "rate.stale", Link: link, Since: now.Add(-staleAgain), Says: fmt.Sprintf("the rate of %s is stale: %s. A new bar or two would tell whether it still holds", name, sh.Standing.Why), Data: map[string]any{"clay": string(clay), "batch": string(sh.At.Batch)}})
 		}
-		moves, err := fit.Moves(a.Ask)
+		moves, err := fit.RateHistory(a.Ask)
 		if err != nil {
 			return out, err
 		}
 		for _, m := range moves {
-			if by := tiles.TellingLid * tiles.Millimetre(m.Now-m.Was); now.Sub(m.At) < movedLately && math.Abs(float64(by)) >= float64(s.Lids.Step) {
+			if by := shrinkage.TellingLid * tiles.Millimetre(m.Now-m.Was); now.Sub(m.At) < movedLately && math.Abs(float64(by)) >= float64(s.Lids.Step) {
 				j := s.moveJSON(ctx, m, a)
 				out = append(out, StudioNews{Event: "rate.moved", Link: link, Since: m.At, Says: fmt.Sprintf("the rate of %s moved from %.1f to %.1f %%, because of %s", name, 100*m.Was, 100*m.Now, strings.Join(j.Because, ", ")),
 					Data: map[string]any{"clay": string(clay), "batch": string(m.Batch.Batch), "was_ratio": j.Was, "now_ratio": j.Now}})
@@ -123,7 +124,7 @@ func (s *Server) clayNews(ctx context.Context) ([]StudioNews, error) {
 			continue
 		}
 		out = append(out, StudioNews{Event: "batch.shifted", Link: "/clay/" + string(b.Clay) + "?batch=" + string(b.Batch), Says: fmt.Sprintf("batch %s of %s shrinks %.1f mm %s than %s on a lid of %.0f mm",
-			b.Batch, b.Clay, math.Abs(float64(b.OnLid)), oneOf(b.OnLid > 0, "more", "less"), b.Before, float64(tiles.TellingLid)), Data: map[string]any{"clay": string(b.Clay), "batch": string(b.Batch), "before": string(b.Before), "more_mm": lengthMM(b.OnLid)}})
+			b.Batch, b.Clay, math.Abs(float64(b.OnLid)), oneOf(b.OnLid > 0, "more", "less"), b.Before, float64(shrinkage.TellingLid)), Data: map[string]any{"clay": string(b.Clay), "batch": string(b.Batch), "before": string(b.Before), "more_mm": lengthMM(b.OnLid)}})
 	}
 	return out, err
 }
@@ -145,7 +146,7 @@ func (s *Server) probeNews(ctx context.Context) ([]StudioNews, error) {
 	if err != nil {
 		return nil, err
 	}
-	for _, w := range fit.Witnesses() {
+	for _, w := range fit.LoadHeats() {
 		id, channel, _ := strings.Cut(w.Probe, "/")
 		if _, ours := s.Kiln[kiln.KilnID(id)]; !ours || !w.Disagree {
 			continue

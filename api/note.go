@@ -59,14 +59,14 @@ func (s *Server) putNote(ctx context.Context, in *putNoteInput) (*kept[noteJSON]
 	return &kept[noteJSON]{status(k), j}, nil
 }
 
-func (s *Server) keepNote(ctx context.Context, p NotePath, b noteBody) (tiles.Kept, error) {
+func (s *Server) keepNote(ctx context.Context, p NotePath, b noteBody) (tiles.PutResult, error) {
 	f, err := s.findFiring(ctx, kiln.FiringID(p.ID))
 	if err != nil {
-		return tiles.Kept{}, err
+		return tiles.PutResult{}, err
 	}
 	n := tiles.Note{ID: p.Note, Firing: f.ID, Text: b.Text, Happened: b.At, Incident: b.Incident, By: b.By}
 	if err := n.Validate(); err != nil {
-		return tiles.Kept{}, err
+		return tiles.PutResult{}, err
 	}
 	return s.Archive.PutNote(ctx, n, s.Now())
 }

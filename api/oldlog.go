@@ -12,8 +12,8 @@ import (
 
 	"github.com/google/uuid"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
-	"lidwright/tiles"
 )
 
 // oldLogBytes is how big an old log may be; 250,000 rows of four columns fit.
@@ -135,7 +135,7 @@ func (s *Server) takeOldLog(ctx context.Context, r *http.Request, text []byte) (
 		return out, nil
 	}
 	said := map[string]any{"source": "import", "kiln": f.Kiln, "kind": f.Kind, "atmosphere": f.Atmosphere, "note": f.Note, "began_at": out.BeganAt, "rows": out.Rows, "readings": out.Readings, "hours": fmt.Sprint(f.Length)}
-	k, err := s.Archive.PutFiring(ctx, f, samples, said, tiles.Match{}, s.Now())
+	k, err := s.Archive.PutFiring(ctx, f, samples, said, usecase.Precondition{}, s.Now())
 	if err != nil {
 		return out, err
 	}

@@ -32,7 +32,7 @@ func (s *Server) packingPage(w http.ResponseWriter, r *http.Request) error {
 		Shelves  []packedShelf
 		Spread   shelvesJSON
 		Cautions []string
-	}{page: s.page(r.Context(), "unpack"), Load: s.loadJSON(l), Cautions: []string{CautionText(36), CautionText(37)}}
+	}{page: s.page(r.Context(), "unpack"), Load: s.loadJSON(l), Cautions: cautionTexts(CautionBoneDry, CautionPinhole, CautionHeavyShelves)}
 	at := map[string]int{}
 	for _, p := range l.Bars {
 		i, ok := at[p.Shelf]
@@ -47,10 +47,10 @@ func (s *Server) packingPage(w http.ResponseWriter, r *http.Request) error {
 		data.Spread = shelvesJSON{} // the list serves without it
 	}
 	if l.Kind != "bisque" {
-		data.Cautions = append([]string{CautionText(39)}, data.Cautions...)
+		data.Cautions = append([]string{CautionText(CautionWillFuse)}, data.Cautions...)
 	}
 	if l.Atmosphere == "reduction" {
-		data.Cautions = append(data.Cautions, CautionText(35))
+		data.Cautions = append(data.Cautions, CautionText(CautionFuelKilns))
 	}
 	return s.render(w, "packing", data)
 }

@@ -5,13 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"math"
 	"net/http"
 	"net/url"
 	"slices"
 	"strings"
 	"time"
-
-	"github.com/google/uuid"
 
 	"lidwright/api/pages"
 	"lidwright/kiln"
@@ -41,11 +40,13 @@ func (s *Server) page(ctx context.Context, here string) page {
 		speak = pages.Speak{Tongue: "en", Unit: string(s.unit())}
 	}
 	now := s.Now()
-	return page{speak: speak, Site: s.Site.Name, Here: here, Standing: Standing, Version: s.Site.Version, Today: now.Wall, ClockUnset: !now.Trusted, ID: uuid.Must(uuid.NewV7()).String()}
+	return page{speak: speak, Site: s.Site.Name, Here: here, Standing: Standing, Version: s.Site.Version, Today: now.Wall, ClockUnset: !now.Trusted, ID: s.newID()}
 }
 
-// Caution is the text of one of them, for pages that always carry it.
-func (page) Caution(number int) string { return CautionText(number) }
+// The cautions of pages that always carry them: of dry clay, of what our numbers are not, of notices.
+func (page) MixingCautions() []string { return cautionTexts(CautionMixing) }
+func (page) NumberCautions() []string { return cautionTexts(CautionShrinkVaries, CautionNotFoodSafe) }
+func (page) NoticeCautions() []string { return cautionTexts(CautionNudge) }
 
 func (s *Server) pageRoutes(mux *routes) {
 	show := func(pattern string, f func(http.ResponseWriter, *http.Request) error) {
@@ -120,7 +121,7 @@ func (s *Server) pageRoutes(mux *routes) {
 	show("POST /session", s.postSessionPage)
 	show("GET /settings", s.settingsPage)
 	show("POST /settings/test", s.testNoticePage)
-	show("POST /settings/{kiln}/mark", s.postMark)
+	show("POST /settings/{kiln}/mark", s.postKeepShut)
 	show("POST /settings/{kiln}/probes", s.postProbe)
 	show("GET /speak", s.speakPage)
 	show("POST /speak", s.postSpeak)
@@ -196,42 +197,102 @@ func (s *Server) wareboard(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	kilns := s.kilnsNow()
-	day := s.Now().Wall.YearDay()
-	return s.render(w, "wareboard", struct {
+	var kilns []homeKiln
+	for _, k := range s.kilnsNow() {
+		kilns = append(kilns, homeKiln{k, homeCautions(k)})
+	}
+	data := struct {
 		page
-		Kilns      []kilnNowJSON
-		Waiting    []waitingLoad
-		News       []StudioNews
-		HotCaution string
-	}{s.page(r.Context(), "board"), kilns, waiting, s.newsOnBoard(r.Context()), CautionText(1 + day%11)})
+		Kilns    []homeKiln
+		Waiting  []waitingLoad
+		News     []StudioNews
+		Monoxide []string // while a kiln is hot
+		Alarm    []string // of the store
+	}{page: s.page(r.Context(), "board"), Kilns: kilns, Waiting: waiting, News: s.newsOnBoard(r.Context()), Alarm: s.storeAlarm()}
+	if slices.ContainsFunc(kilns, func(k homeKiln) bool { return k.Hot }) {
+		data.Monoxide = cautionTexts(carbonMonoxide...)
+	}
+	return s.render(w, "wareboard", data)
 }
 
-// hotCautions are the numbers of the cautions that a kiln's state asks for.
+// homeKiln is a kiln on the first page, with what its state asks to be said there.
+type homeKiln struct {
+	kilnNowJSON
+	Cautions []string
+}
+
+// homeCautions are those of one kiln on the first page. They go by what the kiln does, never by the day.
+func homeCautions(k kilnNowJSON) []string {
+	switch {
+	case k.OverLimit:
+		return cautionTexts(CautionStuckRelay, CautionOverLimit, CautionOwnProtection)
+	case k.StillHot:
+		return cautionTexts(CautionStuckRelay, CautionOverLimit)
+	case !k.Hot:
+		return nil
+	}
+	switch kiln.State(k.State) {
+	case kiln.Quiet:
+		return cautionTexts(CautionQuiet)
+	case kiln.Soaking:
+		return cautionTexts(CautionStayNear)
+	case kiln.Rising, kiln.Holding:
+		if k.TemperatureC != nil && *k.TemperatureC > nearTopAbove {
+			return cautionTexts(CautionStayNear)
+		}
+		return cautionTexts(CautionVentOn)
+	}
+	return cautionTexts(CautionKeepShut)
+}
+
+const (
+	glareAbove = 600.0 // °C from which a chamber glows, so that a look into it needs a filter (practice)
+	// °C from which a firing on its way up may be near its top, where its kind does not tell (own).
+	nearTopAbove = 900.0
+	steamBelow   = 100.0 // °C below which ware still dries
+)
+
+// hotCautions are the cautions that a kiln's state asks for on its own page.
 func (s *Server) hotCautions(k kilnNowJSON, atmosphere kiln.Atmosphere) []string {
-	var numbers []int
+	var numbers []CautionNumber
+	add := func(more ...CautionNumber) { numbers = append(numbers, more...) }
+	if k.OverLimit || k.StillHot {
+		add(CautionStuckRelay, CautionOverLimit, CautionOwnProtection)
+	}
+	reads := math.NaN()
+	if k.TemperatureC != nil {
+		reads = *k.TemperatureC
+	}
 	switch kiln.State(k.State) {
 	case kiln.Rising, kiln.Holding, kiln.Soaking:
-		numbers = []int{1, 2, 6}
-		if k.TemperatureC != nil && *k.TemperatureC < 100 {
-			numbers = append(numbers, 36)
+		add(CautionStayNear, CautionVentOn)
+		add(carbonMonoxide...)
+		if reads < steamBelow {
+			add(CautionBoneDry)
+		}
+		if kiln.State(k.State) == kiln.Soaking {
+			add(CautionStuckRelay)
 		}
 		if h := s.Now().Wall.In(s.Site.Zone).Hour(); h >= 22 || h < 6 {
-			numbers = append(numbers, 11)
+			add(CautionNobodyThere)
 		}
 	case kiln.Falling, kiln.Warm:
-		numbers = []int{16, 17, 18, 6}
+		add(CautionOneSpot, CautionKeepShut, CautionReachIn)
+		add(carbonMonoxide...)
 	case kiln.Quiet:
-		numbers = []int{13, 14}
+		add(CautionQuiet, CautionOverLimit, CautionPowerCut)
 	}
-	if k.OverLimit {
-		numbers = append(numbers, 14, 15)
+	if reads > glareAbove {
+		add(CautionGlare)
 	}
 	if atmosphere == kiln.Reduction {
-		numbers = append(numbers, 1, 2, 6, 35)
+		add(reductionCautions...)
 	}
 	return cautionTexts(numbers...)
 }
+
+// reductionCautions are those of a firing by hand, and of one in which carbon monoxide is made on purpose.
+var reductionCautions = []CautionNumber{CautionStayNear, CautionVentOn, CautionCOAlarm, CautionGetOut, CautionFuelKilns}
 
 type tableRow struct{ Hours, Low, High float64 }
 
@@ -260,7 +321,7 @@ func (s *Server) drawFiring(ctx context.Context, f kiln.Firing, under beneath) (
 	if err != nil || len(lines) == 0 || len(lines[0].After) == 0 {
 		return "", nil, err
 	}
-	control := s.Kiln[f.Kiln].Control
+	control := s.probeOf(f)
 	slices.SortStableFunc(lines, func(a, b kiln.Envelope) int {
 		return map[bool]int{true: 0, false: 1}[a.Channel == control] - map[bool]int{true: 0, false: 1}[b.Channel == control]
 	})
@@ -294,7 +355,7 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 		Open     string   // the firing under way, "" if there is none
 		Gaps     []string // of the firing shown, in words
 		Model    string   // id of the past firing chosen as model
-		Why      string   // reason of the unpacking mark, while it counts
+		Why      string   // reason of what it is kept shut above, while it counts
 	}{page: s.page(r.Context(), "spyhole"), Kiln: k, Model: r.URL.Query().Get("model")}
 	past, err := s.Archive.Firings(r.Context(), kiln.FiringFilter{Kiln: kiln.KilnID(k.Kiln), Limit: 20 + usualLook})
 	if err != nil {
@@ -326,7 +387,7 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 	}
 	data.Cautions = s.hotCautions(k, shown.Atmosphere)
 	if k.State == string(kiln.Falling) || k.State == string(kiln.Warm) {
-		m, err := s.mark(r.Context(), kiln.KilnID(k.Kiln))
+		m, err := s.keepShut(r.Context(), kiln.KilnID(k.Kiln))
 		if err != nil && !errors.Is(err, kiln.ErrNoKiln) { // one that is heard, and no longer in the settings
 			return err
 		}
@@ -339,8 +400,9 @@ func (s *Server) safetyPage(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, "safety", struct {
 		page
 		Electric string
+		Checked  string
 		Cautions []Caution
-	}{s.page(r.Context(), "more"), ElectricKilns, Cautions})
+	}{s.page(r.Context(), "more"), ElectricKilns, Checked, Cautions})
 }
 
 func (s *Server) morePage(w http.ResponseWriter, r *http.Request) error {

@@ -7,8 +7,7 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/google/uuid"
-
+	"lidwright/api/usecase"
 	"lidwright/tiles"
 )
 
@@ -33,7 +32,7 @@ func (s *Server) unpackPage(w http.ResponseWriter, r *http.Request) error {
 		Bars          []barJSON
 		Kilns         []string
 		Cautions      []string
-	}{page: s.page(r.Context(), "unpack"), Kilns: s.kilnNames(), Cautions: []string{CautionText(16), CautionText(18), CautionText(19), CautionText(20)}}
+	}{page: s.page(r.Context(), "unpack"), Kilns: s.kilnNames(), Cautions: cautionTexts(beforeReachingIn...)}
 	for _, l := range waiting {
 		data.Waiting = append(data.Waiting, s.loadJSON(l))
 	}
@@ -65,7 +64,7 @@ func (s *Server) postLoad(w http.ResponseWriter, r *http.Request) error {
 	for _, code := range strings.FieldsFunc(form.Get("bars"), func(c rune) bool { return c == ' ' || c == ',' || c == '\n' || c == '\r' }) {
 		b.Bars = append(b.Bars, slotJSON{Bar: code, Shelf: form.Get("shelf")})
 	}
-	if _, err := s.keepLoad(r.Context(), form.Get("id"), b, tiles.Match{}); err != nil {
+	if _, err := s.keepLoad(r.Context(), form.Get("id"), b, usecase.Precondition{}); err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/unpack/"+url.PathEscape(form.Get("id")), http.StatusSeeOther)
@@ -93,7 +92,7 @@ func (d barPageData) Sent() map[string]string {
 }
 
 func (s *Server) barPageData(ctx context.Context, bar tiles.Bar) barPageData {
-	return barPageData{page: s.page(ctx, "unpack"), Bar: s.barJSON(bar), Stages: stageWords(), Typed: url.Values{"unit": {string(s.unitOf(ctx))}}, Units: tiles.LengthUnits(), MassID: uuid.Must(uuid.NewV7()).String()}
+	return barPageData{page: s.page(ctx, "unpack"), Bar: s.barJSON(bar), Stages: stageWords(), Typed: url.Values{"unit": {string(s.unitOf(ctx))}}, Units: tiles.LengthUnits(), MassID: s.newID()}
 }
 
 func (s *Server) barPage(w http.ResponseWriter, r *http.Request) error {
@@ -113,7 +112,8 @@ func (s *Server) barPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 // postReading keeps a reading from the form. A refused one is shown again as it was typed. One that
-// is not believed is asked about before it is kept; who insists has it kept and confirmed in one.
+// is not believed is asked about before it is kept; who insists has it kept, and confirmed in one where
+// nobody is asked for a passcode or the owner insists.
 func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
@@ -137,7 +137,7 @@ func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 	if err == nil {
 		_, j, err = s.keepAsked(r.Context(), p, a)
 	}
-	if err == nil && j.Needs == "confirm" {
+	if err == nil && j.Needs == "confirm" && (s.Access.Codes == nil || callerOf(r.Context()).who == Owner) {
 		err = s.Archive.ConfirmReading(r.Context(), a.bar.Code, j.ID, body.By, "", s.Now())
 		s.Shrink.Touch(a.bar.Code)
 	}
@@ -284,8 +284,8 @@ func (s *Server) postBars(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	for _, code := range codes {
-		body := barBody{ID: uuid.Must(uuid.NewV7()).String(), Clay: r.PathValue("clay"), Batch: form.Get("batch"), Forming: form.Get("forming"), By: form.Get("by")}
-		if _, err := s.keepBar(r.Context(), BarPath{code}, body, tiles.Match{New: true}); err != nil {
+		body := barBody{ID: s.newID(), Clay: r.PathValue("clay"), Batch: form.Get("batch"), Forming: form.Get("forming"), By: form.Get("by")}
+		if _, err := s.keepBar(r.Context(), BarPath{code}, body, usecase.Precondition{New: true}); err != nil {
 			return err
 		}
 	}

@@ -148,7 +148,7 @@ func (s *Server) firingPageData(ctx context.Context, id kiln.FiringID) (d firing
 		d.AsIndicated = rangeSays(d.Firing.AsIndicated.Likely)
 	}
 	if f.Atmosphere == kiln.Reduction {
-		d.Cautions = []string{CautionText(1), CautionText(2), CautionText(6), CautionText(35)}
+		d.Cautions = cautionTexts(reductionCautions...)
 	}
 	return d, nil
 }
@@ -231,7 +231,7 @@ type byHandData struct {
 }
 
 func (s *Server) byHandData(ctx context.Context) byHandData {
-	d := byHandData{page: s.page(ctx, "spyhole"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}, Rows: []int{1, 2, 3}, Cautions: cautionTexts(1, 2, 6, 35)}
+	d := byHandData{page: s.page(ctx, "spyhole"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}, Rows: []int{1, 2, 3}, Cautions: cautionTexts(append([]CautionNumber{CautionGlare}, reductionCautions...)...)}
 	for _, l := range s.Kilns.Live() {
 		d.Kilns = append(d.Kilns, string(l.Kiln))
 	}

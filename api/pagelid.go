@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 // asking is what the pages share that ask how wide to throw lids: their forms send the API's own
@@ -21,7 +22,7 @@ type asking struct {
 	Asked      template.URL // the same as a query; made by url.Values, so safe in a link
 	Clays      []clayJSON
 	Stages     []string
-	Seats      []tiles.Seat
+	Seats      []lid.Seat
 	Kinds      []string
 	Units      []tiles.LengthUnit
 	Unit       tiles.LengthUnit // of bare lengths on this page
@@ -47,7 +48,7 @@ var moreFields = []askedField{{"play", "Play wanted after firing, across"}, {"le
 // asking fills in what a form shows. The error is the store's.
 func (s *Server) asking(ctx context.Context, q url.Values) (asking, error) {
 	clays, err := s.clays(ctx)
-	a := asking{page: s.page(ctx, "lid"), Q: q, Asked: template.URL(q.Encode()), Clays: clays, Stages: stageWords(), Seats: tiles.Seats(),
+	a := asking{page: s.page(ctx, "lid"), Q: q, Asked: template.URL(q.Encode()), Clays: clays, Stages: stageWords(), Seats: lid.Seats(),
 		Kinds: []string{"glaze", "once", "bisque", "other"}, Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd}, Unit: s.fieldUnit(ctx, q), Show: s.unitOf(ctx),
 		RateFields: rateFields, MoreFields: moreFields}
 	if u := tiles.LengthUnit(q.Get("unit")); slices.Contains(a.Units, u) {
@@ -56,8 +57,8 @@ func (s *Server) asking(ctx context.Context, q url.Values) (asking, error) {
 	for _, f := range rateFields {
 		a.Rates = a.Rates || q.Get(f.Name) != ""
 	}
-	a.CollarName = tiles.Inset.CollarName()
-	if seat := tiles.Seat(q.Get("seat")); slices.Contains(tiles.Seats(), seat) {
+	a.CollarName = lid.Inset.CollarName()
+	if seat := lid.Seat(q.Get("seat")); slices.Contains(lid.Seats(), seat) {
 		a.CollarName = seat.CollarName()
 	}
 	return a, err
@@ -73,7 +74,7 @@ func (a *asking) caution(ids []string) {
 
 // lidView is an answer in words, lengths in the unit of the page.
 type lidView struct {
-	Question          tiles.LidKind
+	Question          lid.Kind
 	Sets              string // which width is set
 	Number, Other     string // the width to set, bare; and in the other measure
 	NotOver, NotUnder string
@@ -90,9 +91,9 @@ type lidView struct {
 var doubtWords = map[string]string{"piece": "piece to piece", "position": "place in the kiln", "reading": "reading the callipers", "throwing": "throwing to them",
 	"part_difference": "how lids differ from bodies", "rate": "the shrink rate", "gone": "the drying already gone"}
 
-func lidWords(a tiles.LidAnswer, j lidJSON, unit tiles.LengthUnit) *lidView {
+func lidWords(a lid.Answer, j lidJSON, unit tiles.LengthUnit) *lidView {
 	sets := a.Asked.Seat.LidName()
-	if a.Question == tiles.AskGallery {
+	if a.Question == lid.AskGallery {
 		sets = a.Asked.Seat.CollarName()
 	}
 	v := &lidView{Question: a.Question, Sets: sets, HeldBack: a.HeldBack, Chance: percentOf(a.FitChance), JSON: j,
@@ -315,31 +316,31 @@ func boardField(name string) string {
 // CautionOf is the text that a caution id of an answer stands for.
 func CautionOf(id string) string {
 	switch id {
-	case tiles.WillFuse:
-		return CautionText(39)
-	case tiles.WetGrinding:
-		return CautionText(23)
-	case tiles.EyeProtection:
-		return CautionText(38)
-	case tiles.ShrinkVaries:
-		return CautionText(34)
-	case tiles.RatesStated:
+	case lid.WillFuse:
+		return CautionText(CautionWillFuse)
+	case lid.WetGrinding:
+		return CautionText(CautionWetGrinding)
+	case lid.EyeProtection:
+		return CautionText(CautionEyes)
+	case lid.ShrinkVaries:
+		return CautionText(CautionShrinkVaries)
+	case lid.RatesStated:
 		return "Computed from the rates you stated, not from your bars."
-	case tiles.NoUsualYet:
+	case lid.NoUsualYet:
 		return "No firing of this kind was recorded yet: the cone on the bag was taken."
-	case tiles.LedgeTooNarrow:
+	case lid.LedgeTooNarrow:
 		return "The ledge is too narrow: no width both clears the collar and stays on the ledge."
-	case tiles.LedgeNotGiven:
+	case lid.LedgeNotGiven:
 		return "The ledge opening was not given, so this does not know when the lid slips past the ledge."
-	case tiles.MeasureWet:
+	case lid.MeasureWet:
 		return "The pot was not measured wet. Even slight drying moves the fit: measure it as wet as possible, or keep a companion bar beside the pot, scribed when it was thrown and read with it."
-	case tiles.LeatherGuessed:
+	case lid.LeatherGuessed:
 		return "How much of the drying is gone was guessed by what is usual."
-	case tiles.OutOfRound:
+	case lid.OutOfRound:
 		return "The pot is out of round; its tightest direction rules how much play there is, the other end how far the lid can be pushed aside."
-	case tiles.PlayOutside:
+	case lid.PlayOutside:
 		return "The play you asked for lies outside the usual window."
-	case tiles.AskedUnusual:
+	case lid.AskedUnusual:
 		return "A size is unusual; look at it again."
 	}
 	return ""

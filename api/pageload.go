@@ -4,9 +4,8 @@ import (
 	"cmp"
 	"net/http"
 
-	"github.com/google/uuid"
-
 	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
 )
 
 // loadBar is a bar of a load as its page shows it.
@@ -41,7 +40,7 @@ func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
 		Check         checkListJSON
 		Cautions      []string
 	}{page: s.page(r.Context(), "unpack"), Load: s.loadJSON(l), Saved: r.URL.Query().Get("saved"), Unit: string(s.unitOf(r.Context())), Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd},
-		Cautions: []string{CautionText(16), CautionText(18), CautionText(19), CautionText(20)}}
+		Cautions: cautionTexts(beforeReachingIn...)}
 	if data.Check, err = s.checkList(r.Context(), cmp.Or(string(l.Firing), l.ID)); err != nil {
 		return err
 	}
@@ -50,7 +49,7 @@ func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
 		shelf[slot.Bar] = slot.Shelf
 	}
 	for _, b := range bars {
-		one := loadBar{barJSON: s.barJSON(b.Bar), Shelf: shelf[b.Code], Stage: tiles.Measures(l.Kind), NewID: uuid.Must(uuid.NewV7()).String()}
+		one := loadBar{barJSON: s.barJSON(b.Bar), Shelf: shelf[b.Code], Stage: tiles.Measures(l.Kind), NewID: s.newID()}
 		for _, rd := range b.Readings {
 			if rd.Struck != nil || rd.Mass != nil {
 				continue
@@ -68,7 +67,7 @@ func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
 			data.Done = append(data.Done, one)
 			continue
 		}
-		if e, ok := b.Bar.Believe(tiles.Reading{Bar: b.Code, Stage: one.Stage, Mark: 1, Instrument: "calliper"}, s.lastFit()); ok {
+		if e, ok := shrinkage.Plausible(b.Bar, tiles.Reading{Bar: b.Code, Stage: one.Stage, Mark: 1, Instrument: "calliper"}, s.lastFit()); ok {
 			one.Expected, one.Low, one.High = rounded(float64(e.Length), 1), rounded(float64(e.Low), 1), rounded(float64(e.High), 1)
 		}
 		data.Waiting = append(data.Waiting, one)

@@ -12,7 +12,10 @@ import (
 
 	"github.com/google/uuid"
 
+	"lidwright/api/usecase"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 type potsPageData struct {
@@ -20,7 +23,7 @@ type potsPageData struct {
 	Find   string
 	Pots   []potJSON
 	Clays  []clayJSON
-	Seats  []tiles.Seat
+	Seats  []lid.Seat
 	Stages []string
 	Made   int
 	Typed  url.Values
@@ -37,9 +40,9 @@ func (s *Server) potsPage(w http.ResponseWriter, r *http.Request) error {
 
 func (s *Server) potsData(r *http.Request, typed url.Values) (potsPageData, error) {
 	q := r.URL.Query()
-	data := potsPageData{page: s.page(r.Context(), "more"), Find: q.Get("find"), Seats: tiles.Seats(), Stages: stageWords(), Typed: typed}
+	data := potsPageData{page: s.page(r.Context(), "more"), Find: q.Get("find"), Seats: lid.Seats(), Stages: stageWords(), Typed: typed}
 	data.Made, _ = strconv.Atoi(q.Get("made"))
-	cards, err := s.Archive.Pots(r.Context(), tiles.PotFilter{Find: data.Find, Limit: 50})
+	cards, err := s.Archive.Pots(r.Context(), lid.PotFilter{Find: data.Find, Limit: 50})
 	if err != nil {
 		return data, err
 	}
@@ -83,14 +86,14 @@ func (s *Server) keepPots(r *http.Request, id string, bodies []PotBody) (made in
 	if err != nil {
 		return 0, &tiles.Invalid{Field: "id", Type: tiles.Missing, Why: "is no id: open the page again"}
 	}
-	cards := make([]tiles.PotCard, len(bodies))
+	cards := make([]lid.PotCard, len(bodies))
 	for i, b := range bodies {
 		if cards[i], err = s.potCard(r.Context(), uuid.NewSHA1(space, []byte(strconv.Itoa(i))).String(), b); err != nil {
 			return 0, err
 		}
 	}
 	for _, c := range cards {
-		if _, err := s.Archive.PutPot(r.Context(), c, tiles.Match{}, s.Now()); err != nil {
+		if _, err := s.Archive.PutPot(r.Context(), c, usecase.Precondition{}, s.Now()); err != nil {
 			return made, err
 		}
 		made++
@@ -180,9 +183,9 @@ func (s *Server) potPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	lid := lidQuery(p.PotCard)
+	query := lidQuery(p.PotCard)
 	again := lidQuery(p.PotCard) // a lid for it later: of what the card knows, fired apart
-	again.Set("together", string(tiles.Apart))
+	again.Set("together", string(shrinkage.Apart))
 	fired := lidQuery(p.PotCard)
 	for _, name := range []string{"collar", "opening", "together"} {
 		fired.Del(name)
@@ -197,9 +200,9 @@ func (s *Server) potPage(w http.ResponseWriter, r *http.Request) error {
 		Ledge      bool
 		Check      string // the leather-hard check of the lid on the card; "" without one
 		Board      string // the board question for it and the pots made with it; "" of too few
-	}{page: s.page(r.Context(), "more"), Pot: potOf(p.PotCard), Lid: "/lid?" + lid.Encode(), Again: "/lid?" + again.Encode(), Fired: fired, Cautions: []string{CautionText(34), CautionText(33)}, Ledge: p.Opening != 0}
-	if p.SeatGlazed && p.Together == tiles.InPlace {
-		data.Cautions = append([]string{CautionText(39)}, data.Cautions...)
+	}{page: s.page(r.Context(), "more"), Pot: potOf(p.PotCard), Lid: "/lid?" + query.Encode(), Again: "/lid?" + again.Encode(), Fired: fired, Cautions: cautionTexts(CautionShrinkVaries, CautionNotFoodSafe), Ledge: p.Opening != 0}
+	if p.SeatGlazed && p.Together == shrinkage.InPlace {
+		data.Cautions = append([]string{CautionText(CautionWillFuse)}, data.Cautions...)
 	}
 	if l := cmp.Or(p.Measured, p.Set); l > 0 {
 		check := lidQuery(p.PotCard)
@@ -207,7 +210,7 @@ func (s *Server) potPage(w http.ResponseWriter, r *http.Request) error {
 		check.Set("check_stage", string(tiles.Leather))
 		data.Check = "/lid?" + check.Encode()
 	}
-	cards, err := s.Archive.Pots(r.Context(), tiles.PotFilter{Limit: shownCards})
+	cards, err := s.Archive.Pots(r.Context(), lid.PotFilter{Limit: shownCards})
 	if err != nil {
 		return err
 	}
@@ -250,7 +253,7 @@ func (s *Server) postPotLid(w http.ResponseWriter, r *http.Request) error {
 	if err := card.Validate(); err != nil {
 		return err
 	}
-	if _, err := s.Archive.PutPot(r.Context(), card, tiles.Match{Revision: p.Revision}, s.Now()); err != nil {
+	if _, err := s.Archive.PutPot(r.Context(), card, usecase.Precondition{Revision: p.Revision}, s.Now()); err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/pot/"+card.ID, http.StatusSeeOther)
@@ -260,7 +263,7 @@ func (s *Server) postPotLid(w http.ResponseWriter, r *http.Request) error {
 const fewestOnBoard, mostOnBoard = 8, 30 // pots of a board question
 
 // boardOf asks for the lids of pots that were made together; what they share is on the card.
-func boardOf(card tiles.PotCard, pots []potJSON) url.Values {
+func boardOf(card lid.PotCard, pots []potJSON) url.Values {
 	q := lidQuery(card)
 	q.Del("collar")
 	q.Del("opening")

@@ -10,6 +10,8 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 // printed is a print to scale, as a page or, at an address that ends in .svg, as the drawing alone
@@ -22,14 +24,14 @@ func (s *Server) printed(draw func(*http.Request) (title, svg string, err error)
 		}
 		if path := r.URL.Path; len(path) > 4 && path[len(path)-4:] == ".svg" {
 			w.Header().Set("Content-Type", "image/svg+xml")
-			_, err := w.Write([]byte(svg))
+			_, err := w.Write([]byte(s.pages.Drawn(s.page(r.Context(), "").speak.Tongue, svg)))
 			return err
 		}
 		return s.render(w, "print", struct {
 			page
 			Title, Drawing, Alone string
 			Cautions              []string
-		}{s.page(r.Context(), "more"), title, svg, r.URL.Path + ".svg?" + r.URL.RawQuery, []string{CautionText(34), CautionText(33)}})
+		}{s.page(r.Context(), "more"), title, svg, r.URL.Path + ".svg?" + r.URL.RawQuery, cautionTexts(CautionShrinkVaries, CautionNotFoodSafe)})
 	}
 }
 
@@ -40,7 +42,7 @@ func (s *Server) drawGauge(r *http.Request) (title, svg string, err error) {
 		rd.unit = tiles.LengthUnit(u)
 	}
 	title, _ = rd.text("title")
-	g := gauge{Title: "Throwing gauge " + title, Foot: s.Site.Name + ", " + s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006") + ". " + CautionText(34)}
+	g := gauge{Title: "Throwing gauge " + title, Foot: s.Site.Name + ", " + s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006") + ". " + CautionText(CautionShrinkVaries)}
 	for _, one := range []struct {
 		name   string
 		to     *float64
@@ -58,7 +60,7 @@ func (s *Server) drawGauge(r *http.Request) (title, svg string, err error) {
 		}
 	}
 	if g.Opening >= g.Collar && g.Collar > 0 {
-		rd.fault("opening", tiles.OpeningWider, "not smaller than collar: were they swapped?")
+		rd.fault("opening", lid.OpeningWider, "not smaller than collar: were they swapped?")
 	}
 	return g.Title, g.SVG(), rd.err()
 }
@@ -79,7 +81,7 @@ func (s *Server) drawRule(r *http.Request) (title, svg string, err error) {
 		return "", "", problem("no-usual-firing", "There is no firing to go by.")
 	}
 	title = fmt.Sprintf("Shrink rule: %s/%s, %s clay, %.1f %% to %s", j.Clay, j.Batch, j.From, 100**j.TotalRatio, j.To)
-	rule := shrinkRule{Title: title, Times: *j.MultiplyFiredBy, Foot: fmt.Sprintf("%s, %s. %s: %s. %s", s.Site.Name, s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006"), j.Trust, j.TrustWhy, CautionText(34))}
+	rule := shrinkRule{Title: title, Times: *j.MultiplyFiredBy, Foot: fmt.Sprintf("%s, %s. %s: %s. %s", s.Site.Name, s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006"), j.Trust, j.TrustWhy, CautionText(CautionShrinkVaries))}
 	return title, rule.SVG(), nil
 }
 
@@ -103,7 +105,7 @@ func (s *Server) sheetPage(w http.ResponseWriter, r *http.Request) error {
 		Gauge                      string
 		Cautions                   []string
 		Trust, TrustWhy, GaugeNote string
-	}{page: s.page(r.Context(), "more"), Pot: potOf(p.PotCard), Cautions: []string{CautionText(34), CautionText(33)}}
+	}{page: s.page(r.Context(), "more"), Pot: potOf(p.PotCard), Cautions: cautionTexts(CautionShrinkVaries, CautionNotFoodSafe)}
 	a, lid, lidErr := s.askLid(r.Context(), lidQuery(p.PotCard))
 	gauge := url.Values{"title": {p.Form}}
 	add := func(name string, l tiles.Millimetre, stage tiles.Stage, ref tiles.BatchRef) error {
@@ -178,7 +180,7 @@ func (s *Server) yearPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	boards, err := s.Archive.Verdicts(ctx, tiles.VerdictFilter{})
+	boards, err := s.Archive.Verdicts(ctx, lid.ResultFilter{})
 	if err != nil {
 		return err
 	}
@@ -186,17 +188,17 @@ func (s *Server) yearPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	y := tiles.CountYear(from, from.AddDate(1, 0, 0), loads, firings, func(k kiln.KilnID) kiln.ChannelID { return s.Kiln[k].Control }, boards)
+	y := lid.CountYear(from, from.AddDate(1, 0, 0), loads, firings, func(k kiln.KilnID) kiln.ChannelID { return s.Kiln[k].Control }, boards)
 	data := struct {
 		page
 		Year      int
 		Before    int
 		After     int
-		Y         tiles.Year
+		Y         lid.Year
 		Lids      int
-		Witnesses []tiles.Witness
+		Witnesses []shrinkage.LoadHeat
 		Probes    map[string][]probeLifeRow
-	}{page: s.page(r.Context(), "more"), Year: year, Before: year - 1, After: year + 1, Y: y, Lids: y.Sat.Lids() + y.Losses.Lids(), Witnesses: fit.Witnesses(), Probes: map[string][]probeLifeRow{}}
+	}{page: s.page(r.Context(), "more"), Year: year, Before: year - 1, After: year + 1, Y: y, Lids: y.Sat.Lids() + y.Losses.Lids(), Witnesses: fit.LoadHeats(), Probes: map[string][]probeLifeRow{}}
 	for _, wired := range s.Wired {
 		lives, err := s.probeLives(ctx, wired)
 		if err != nil {

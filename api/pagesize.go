@@ -5,6 +5,7 @@ import (
 	"net/url"
 
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 // sizesPage asks the questions of /v1/size and of sets, with their own parameters; what says
@@ -24,15 +25,15 @@ func (s *Server) sizesPage(w http.ResponseWriter, r *http.Request) error {
 		Q        url.Values
 		Clays    []clayJSON
 		Stages   []string
-		Seats    []tiles.Seat
+		Seats    []lid.Seat
 		Size     *sizeJSON
 		Nest     *nestJSON
 		Shared   *sharedJSON
 		Scale    *scaleJSON
 		Cautions []string
 		Asked    string
-	}{page: s.page(r.Context(), "more"), What: what, Unit: s.fieldUnit(r.Context(), q), Q: q, Clays: clays, Stages: []string{"wet", "soft", "leather", "dry", "bisque"}, Seats: tiles.Seats(),
-		Cautions: []string{CautionText(34), CautionText(33)}, Asked: q.Encode()}
+	}{page: s.page(r.Context(), "more"), What: what, Unit: s.fieldUnit(r.Context(), q), Q: q, Clays: clays, Stages: []string{"wet", "soft", "leather", "dry", "bisque"}, Seats: lid.Seats(),
+		Cautions: cautionTexts(CautionShrinkVaries, CautionNotFoodSafe), Asked: q.Encode()}
 	if len(q) > 0 {
 		switch what {
 		case "nest":

@@ -10,6 +10,7 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 // count is one counter of a board, named by its act.
@@ -38,7 +39,7 @@ type boardOfPots struct {
 }
 
 // boardsOfPots puts the newest cards into boards, the newest board first.
-func boardsOfPots(cards []tiles.KeptPot) []boardOfPots {
+func boardsOfPots(cards []lid.KeptPot) []boardOfPots {
 	var boards []boardOfPots
 	at := map[string]int{}
 	for _, c := range cards {
@@ -58,11 +59,11 @@ const shownCards = 300 // newest pot cards that boards are made of
 
 func (s *Server) verdictsPage(w http.ResponseWriter, r *http.Request) error {
 	ctx := r.Context()
-	list, err := s.verdicts(ctx, tiles.VerdictFilter{Limit: 30})
+	list, err := s.verdicts(ctx, lid.ResultFilter{Limit: 30})
 	if err != nil {
 		return err
 	}
-	cards, err := s.Archive.Pots(ctx, tiles.PotFilter{Limit: shownCards})
+	cards, err := s.Archive.Pots(ctx, lid.PotFilter{Limit: shownCards})
 	if err != nil {
 		return err
 	}
@@ -98,7 +99,7 @@ func (s *Server) verdictsPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 func grindingCautions() []string {
-	return []string{CautionText(23), CautionText(21), CautionText(22), CautionText(38)}
+	return cautionTexts(CautionWetGrinding, CautionSilica, CautionNoSweeping, CautionEyes)
 }
 
 type verdictPageData struct {
@@ -126,7 +127,7 @@ func (s *Server) verdictForm(ctx context.Context, card string, typed url.Values)
 		if err != nil {
 			return data, err
 		}
-		cards, err := s.Archive.Pots(ctx, tiles.PotFilter{Find: first.Form, Limit: shownCards})
+		cards, err := s.Archive.Pots(ctx, lid.PotFilter{Find: first.Form, Limit: shownCards})
 		if err != nil {
 			return data, err
 		}
@@ -138,7 +139,7 @@ func (s *Server) verdictForm(ctx context.Context, card string, typed url.Values)
 			}
 		}
 		if data.Board.First == "" {
-			data.Board = boardsOfPots([]tiles.KeptPot{first})[0]
+			data.Board = boardsOfPots([]lid.KeptPot{first})[0]
 		}
 		for _, p := range data.Board.Pots {
 			data.Ticked[p.ID] = typed == nil || slices.Contains(typed["pot"], p.ID)

@@ -7,6 +7,8 @@ import (
 	"strings"
 
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 type PotBody struct {
@@ -33,7 +35,7 @@ type potJSON struct {
 	LidQuestion string `json:"lid_question" doc:"The lid question that starts from this card: /v1/lid?..."`
 }
 
-func potOf(p tiles.PotCard) potJSON {
+func potOf(p lid.PotCard) potJSON {
 	j := potJSON{ID: p.ID, LidQuestion: "/v1/lid?" + lidQuery(p).Encode(),
 		PotBody: PotBody{Mark: p.Mark, Number: p.Number, Form: p.Form, Seat: string(p.Seat), SeatGlazed: p.SeatGlazed, Together: string(p.Together),
 			Collar: millimetres(p.Collar), Opening: some(p.Opening), Stage: string(p.Stage), Body: p.Body.String(), Set: some(p.Set), Measured: some(p.Measured), MadeOn: p.MadeOn, Note: p.Note}}
@@ -44,7 +46,7 @@ func potOf(p tiles.PotCard) potJSON {
 }
 
 // lidQuery is the lid question that starts from a pot card, as its parameters.
-func lidQuery(p tiles.PotCard) url.Values {
+func lidQuery(p lid.PotCard) url.Values {
 	c := p.Question()
 	q := url.Values{"seat": {string(c.Seat)}, "collar_stage": {string(c.CollarStage)}, "clay": {string(c.Body.Clay)}, "form": {c.Form}}
 	for _, l := range c.Collar {
@@ -75,11 +77,11 @@ type potsInput struct {
 }
 
 func (s *Server) getPots(ctx context.Context, in *potsInput) (*body[listJSON[potJSON]], error) {
-	all, err := s.Archive.Pots(ctx, tiles.PotFilter{Find: in.Find, After: in.After, Limit: in.Limit + 1})
+	all, err := s.Archive.Pots(ctx, lid.PotFilter{Find: in.Find, After: in.After, Limit: in.Limit + 1})
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return listOf(all, in.Limit, func(p tiles.KeptPot) string { return p.ID }, func(p tiles.KeptPot) potJSON { return potOf(p.PotCard) }), nil
+	return listOf(all, in.Limit, func(p lid.KeptPot) string { return p.ID }, func(p lid.KeptPot) potJSON { return potOf(p.PotCard) }), nil
 }
 
 type PotPath struct {
@@ -111,23 +113,23 @@ func (s *Server) putPot(ctx context.Context, in *putPotInput) (*edited[potJSON],
 	return &edited[potJSON]{status(k), revision(p.Revision), potOf(p.PotCard)}, nil
 }
 
-func (s *Server) keepPot(ctx context.Context, id string, b PotBody) (tiles.Kept, error) {
+func (s *Server) keepPot(ctx context.Context, id string, b PotBody) (tiles.PutResult, error) {
 	p, err := s.potCard(ctx, id, b)
 	if err != nil {
-		return tiles.Kept{}, err
+		return tiles.PutResult{}, err
 	}
 	return s.Archive.PutPot(ctx, p, matchOf(ctx), s.Now())
 }
 
 // potCard is b as a card that may be kept.
-func (s *Server) potCard(ctx context.Context, id string, b PotBody) (tiles.PotCard, error) {
+func (s *Server) potCard(ctx context.Context, id string, b PotBody) (lid.PotCard, error) {
 	of := func(v *float64) tiles.Millimetre {
 		if v == nil {
 			return 0
 		}
 		return tiles.Millimetre(*v)
 	}
-	p := tiles.PotCard{ID: id, Mark: b.Mark, Number: b.Number, Form: b.Form, Seat: tiles.Seat(first(b.Seat, "inset")), SeatGlazed: b.SeatGlazed, Together: tiles.Together(b.Together),
+	p := lid.PotCard{ID: id, Mark: b.Mark, Number: b.Number, Form: b.Form, Seat: lid.Seat(first(b.Seat, "inset")), SeatGlazed: b.SeatGlazed, Together: shrinkage.Together(b.Together),
 		Collar: fromMillimetres(b.Collar), Opening: of(b.Opening), Stage: tiles.Stage(first(b.Stage, "wet")), Set: of(b.Set), Measured: of(b.Measured), MadeOn: b.MadeOn, Note: b.Note}
 	var err error
 	if p.Body, err = s.batchRef(ctx, "body", b.Body); err != nil {

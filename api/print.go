@@ -48,7 +48,8 @@ func (s *sheet) check(x, y float64) {
 // foot closes the sheet with what it is, and what our numbers are not.
 func (s *sheet) foot(says string) {
 	s.write(sheetEdge, sheetHigh-sheetEdge-6, "start", says)
-	s.write(sheetEdge, sheetHigh-sheetEdge, "start", CautionText(33))
+	// Small, or it is wider than the sheet.
+	fmt.Fprintf(s, `<text x="%g" y="%g" font-size="3">%s</text>`, sheetEdge, sheetHigh-sheetEdge, html.EscapeString(CautionText(CautionNotFoodSafe)))
 }
 
 func (s *sheet) end() string {

@@ -11,8 +11,8 @@ import (
 type kilnJSON struct {
 	Kiln           string            `json:"kiln"`
 	LimitC         *float64          `json:"limit_c"`
-	UnpackingMarkC *float64          `json:"unpacking_mark_c"`
-	Reason         string            `json:"unpacking_reason"`
+	KeepShutAboveC *float64          `json:"keep_shut_above_c"`
+	Reason         string            `json:"keep_shut_reason"`
 	Control        string            `json:"control"`
 	Shelves        map[string]string `json:"shelves" doc:"Probe whose heat a bar of that shelf had; others: control"`
 	Probes         []probeJSON       `json:"probes" doc:"Lives of thermocouples, a life and shelf each"`
@@ -86,11 +86,11 @@ func (s *Server) kilnOf(ctx context.Context, id kiln.KilnID) (kilnJSON, error) {
 	if !ok {
 		return kilnJSON{}, kiln.ErrNoKiln
 	}
-	m, err := s.mark(ctx, id)
+	m, err := s.keepShut(ctx, id)
 	if err != nil {
 		return kilnJSON{}, err
 	}
-	j := kilnJSON{Kiln: string(id), LimitC: celsius(k.Limit), UnpackingMarkC: celsius(m.Mark), Reason: m.Reason, Control: string(k.Control), Shelves: map[string]string{}, Probes: []probeJSON{}, Usual: []usualJSON{}}
+	j := kilnJSON{Kiln: string(id), LimitC: celsius(k.Limit), KeepShutAboveC: celsius(m.Mark), Reason: m.Reason, Control: string(k.Control), Shelves: map[string]string{}, Probes: []probeJSON{}, Usual: []usualJSON{}}
 	for shelf, c := range k.Shelves {
 		j.Shelves[shelf] = string(c)
 	}
@@ -175,10 +175,10 @@ func (s *Server) putProbe(ctx context.Context, in *putProbeInput) (*edited[kilnJ
 	return &edited[kilnJSON]{status(k), revision(k.Revision), j}, nil
 }
 
-func (s *Server) keepProbe(ctx context.Context, path ProbePath, b probeBody) (tiles.Kept, error) {
+func (s *Server) keepProbe(ctx context.Context, path ProbePath, b probeBody) (tiles.PutResult, error) {
 	k, ok := s.Kiln[kiln.KilnID(path.Kiln)]
 	if !ok {
-		return tiles.Kept{}, problem("unknown-kiln", "No kiln "+path.Kiln+" in the settings.", ProblemField{"kiln", "not in the settings"})
+		return tiles.PutResult{}, problem("unknown-kiln", "No kiln "+path.Kiln+" in the settings.", ProblemField{"kiln", "not in the settings"})
 	}
 	p := tiles.ProbeLife{ID: path.Probe, Kiln: k.ID, Channel: kiln.ChannelID(first(b.Channel, string(k.Control))), Type: b.Type, Class: b.Class, Fitted: b.FittedOn, Removed: b.RemovedOn, Note: b.Note}
 	if p.Class == 0 {
@@ -189,10 +189,10 @@ func (s *Server) keepProbe(ctx context.Context, path ProbePath, b probeBody) (ti
 		has = has || c.ID == p.Channel && c.Role == kiln.RoleProbe
 	}
 	if !has {
-		return tiles.Kept{}, problem("unknown-value", "The kiln has no probe "+string(p.Channel)+".", ProblemField{"channel", "is no probe of this kiln"})
+		return tiles.PutResult{}, problem("unknown-value", "The kiln has no probe "+string(p.Channel)+".", ProblemField{"channel", "is no probe of this kiln"})
 	}
 	if err := p.Validate(); err != nil {
-		return tiles.Kept{}, err
+		return tiles.PutResult{}, err
 	}
 	kept, err := s.Archive.PutProbe(ctx, p, matchOf(ctx), s.Now())
 	if err == nil && kept.New {

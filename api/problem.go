@@ -4,14 +4,16 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"log/slog"
 	"net/http"
+	"regexp"
 	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 // Problem is an error as RFC 9457 wants it (problem details). This file alone makes them.
@@ -22,6 +24,8 @@ type Problem struct {
 	Detail   string         `json:"detail,omitempty" doc:"What happened this time and what to do"`
 	Instance string         `json:"instance,omitempty" doc:"The path that was asked"`
 	Fields   []ProblemField `json:"fields,omitempty" doc:"The fields at fault"`
+	// Reference is given with every 500: there is a line of the log with it.
+	Reference string `json:"reference,omitempty" doc:"What the log of the daemon has it under" example:"K7Q2XYDB"`
 
 	header http.Header
 }
@@ -84,10 +88,12 @@ var problemKinds = map[string]problemKind{
 	"stage-goes-backwards":      {422, "The stages go backwards", "Clay goes wet, soft, leather, dry, bisque, fired."},
 	"no-usual-firing":           {422, "There is no firing to go by", "Fire once, or name a cone or a heat work in the question."},
 	"no-width":                  {422, "There is no single width to give", "Ask as JSON; the answer says why."},
+	"which-kiln":                {422, "There are several kilns", "Name the kiln: /v1/now/NAME, or ?kiln=NAME."},
 	"board-size":                {422, "A board has 8 to 30 galleries", "Ask single lids one by one; split larger boards."},
 	"too-many-requests":         {429, "Too many at once", "Wait as long as Retry-After says."},
 	"trouble":                   {500, "Something went wrong here", "Nothing you sent was lost that we said we had. The owner's log has the details."},
 	"too-many-connections":      {503, "Too many connections", "Close some pages and try again."},
+	"not-ready":                 {503, "Not everything is as it should be", "The reasons stand in the detail. Recording goes on in memory; what is entered is refused until it can be kept."},
 	"store-busy":                {503, "The store cannot take it now", "The card is full or busy. Your entry was NOT kept; the open page sends it again."},
 	"codes-unreadable":          {503, "The access codes cannot be read", "Until the code files are whole again nothing can be written. The owner makes a new code with: lidwright code new bench, or owner."},
 	"kiln-not-heard":            {503, "The kiln is not heard", "See the Settings page for what the line waits for."},
@@ -99,9 +105,9 @@ var errorKinds = []struct {
 	kind string
 }{
 	{tiles.ErrNoClay, "unknown-clay"}, {tiles.ErrNoBatch, "unknown-batch"}, {tiles.ErrNoBar, "unknown-bar"}, {tiles.ErrNoReading, "unknown-reading"},
-	{tiles.ErrNoLoad, "unknown-load"}, {tiles.ErrNoPot, "unknown-pot"}, {tiles.ErrNoVerdict, "unknown-verdict"}, {tiles.ErrNoCone, "unknown-fact"}, {tiles.ErrNoNote, "unknown-fact"},
+	{tiles.ErrNoLoad, "unknown-load"}, {lid.ErrNoPot, "unknown-pot"}, {lid.ErrNoResult, "unknown-verdict"}, {tiles.ErrNoCone, "unknown-fact"}, {tiles.ErrNoNote, "unknown-fact"},
 	{kiln.ErrNoKiln, "unknown-kiln"}, {kiln.ErrNoFiring, "unknown-firing"},
-	{tiles.ErrIDUsed, "id-already-used"}, {tiles.ErrCodeTaken, "code-taken"}, {tiles.ErrChanged, "changed-meanwhile"}, {tiles.ErrBusy, "store-busy"},
+	{tiles.ErrIDUsed, "id-already-used"}, {tiles.ErrCodeTaken, "code-taken"}, {tiles.ErrChanged, "changed-meanwhile"}, {usecase.ErrBusy, "store-busy"},
 }
 
 // problem makes a problem of a type from the table.
@@ -140,8 +146,7 @@ func (s *Server) problemFrom(ctx context.Context, err error) *Problem {
 	if errors.Is(err, context.Canceled) {
 		return problem("trouble", "The asker went away.")
 	}
-	slog.ErrorContext(ctx, "answering failed", "err", err)
-	return problem("trouble", "Please try again; if it stays, look at the log.")
+	return s.trouble(ctx, "answering failed", err)
 }
 
 func sayField(field, why string) string {
@@ -158,6 +163,9 @@ func sentence(s string) string {
 	}
 	return s + "."
 }
+
+// missingProperty finds the name of a member that is not there in huma's words, whose place is the object around it.
+var missingProperty = regexp.MustCompile(`^expected required property (\S+) to be present$`)
 
 // humaError gives huma's own refusals our types. It never echoes what was sent.
 func humaError(status int, msg string, errs ...error) huma.StatusError {
@@ -184,6 +192,9 @@ func humaError(status int, msg string, errs ...error) huma.StatusError {
 			kind = "unknown-parameter" // told first: a misspelt name also makes another missing
 		case strings.Contains(says, "required property"), strings.Contains(says, "is missing"):
 			kind = first(kind, "missing")
+			if m := missingProperty.FindStringSubmatch(says); m != nil {
+				name, says = strings.TrimPrefix(name+"."+m[1], "."), "is needed"
+			}
 		case strings.Contains(says, "expected value to be one of"), strings.Contains(says, "expected string"), strings.Contains(says, "expected object"),
 			strings.Contains(says, "expected array"), strings.Contains(says, "expected boolean"):
 			kind = first(kind, "unknown-value")
@@ -202,7 +213,7 @@ func humaError(status int, msg string, errs ...error) huma.StatusError {
 	case http.StatusRequestTimeout:
 		kind, detail = "not-json", "The body did not arrive in time."
 	case http.StatusInternalServerError:
-		kind, detail = "trouble", "Please try again."
+		kind, detail = "trouble", msg              // for the log; sayWhere
 		if strings.Contains(msg, "request body") { // what was announced did not come
 			kind, detail = "not-json", "The body broke off."
 		}
@@ -239,11 +250,15 @@ func writeProblem(w http.ResponseWriter, r *http.Request, p *Problem) {
 	}
 }
 
-// sayWhere puts the path that was asked into a problem that a handler answers with.
-func sayWhere(ctx huma.Context, _ string, v any) (any, error) {
+// sayWhere puts the path that was asked into a problem that a handler answers with, and writes into the log what
+// huma alone knows of.
+func (s *Server) sayWhere(ctx huma.Context, _ string, v any) (any, error) {
 	p, ok := v.(*Problem)
 	if !ok || p.Instance != "" {
 		return v, nil
+	}
+	if p.Status == http.StatusInternalServerError && p.Reference == "" && ctx.Context().Err() == nil {
+		p = s.trouble(ctx.Context(), "answering failed", p.Detail)
 	}
 	q := *p
 	q.Instance = ctx.URL().Path

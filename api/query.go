@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"net/url"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -81,14 +82,18 @@ func (r *reader) yes(name string) (value, ok bool) {
 	return v == "yes", v != ""
 }
 
-// number is a plain decimal number from low to high.
+// number is a plain decimal number from low to high; only what people type, which has no unit in its name, may
+// have a decimal comma.
 func (r *reader) number(name string, low, high float64) (float64, bool) {
 	v, ok := r.text(name)
 	if !ok {
 		return 0, false
 	}
-	f, err := strconv.ParseFloat(strings.Replace(v, ",", ".", 1), 64)
-	if err != nil && !isRangeError(err) {
+	if !strings.HasSuffix(name, "_mm") {
+		v = strings.Replace(v, ",", ".", 1)
+	}
+	f, err := strconv.ParseFloat(v, 64)
+	if err != nil && !errors.Is(err, strconv.ErrRange) {
 		r.fault(name, "out-of-range", "not a number")
 		return 0, false
 	}
@@ -109,8 +114,6 @@ func (r *reader) whole(name string, low, high int) (int, bool) {
 	return int(v), ok
 }
 
-func isRangeError(err error) bool { return strings.Contains(err.Error(), "out of range") }
-
 func trim(f float64) string { return strconv.FormatFloat(f, 'f', -1, 64) }
 
 // ratio is a share, 0.06 or 6%. A bare number over 0.3 could be a percentage: asked back.
@@ -123,7 +126,7 @@ func (r *reader) ratio(name string, low, high float64) (tiles.Ratio, bool) {
 	p, percent := strings.CutSuffix(t, "%")
 	f, err := strconv.ParseFloat(strings.TrimSpace(p), 64)
 	switch {
-	case err != nil && !isRangeError(err):
+	case err != nil && !errors.Is(err, strconv.ErrRange):
 		r.fault(name, "out-of-range", "not a share such as 0.06 or 6%")
 		return 0, false
 	case percent:
@@ -139,7 +142,11 @@ func (r *reader) ratio(name string, low, high float64) (tiles.Ratio, bool) {
 	return tiles.Ratio(f), true
 }
 
-// lengths reads X (as people write it) or X_mm (decimal, mm), up to most times.
+// pointNumber is the form of a field that is named _mm: programs write those, and 104,106 is two numbers of theirs
+// that ran together, or a thousand times as much.
+var pointNumber = regexp.MustCompile(`^\s*[0-9]+(\.[0-9]+)?\s*$`)
+
+// lengths reads X (as people write it) or X_mm (a number with a point alone, in mm), up to most times.
 func (r *reader) lengths(name string, most int) []tiles.Millimetre {
 	plain, mm := name, name+"_mm"
 	r.asked[plain], r.asked[mm] = true, true
@@ -159,6 +166,12 @@ func (r *reader) lengths(name string, most int) []tiles.Millimetre {
 	}
 	var out []tiles.Millimetre
 	for _, t := range texts {
+		if field == mm && !pointNumber.MatchString(t) {
+			if _, err := strconv.ParseFloat(strings.TrimSpace(t), 64); err != nil && !errors.Is(err, strconv.ErrRange) {
+				r.fault(field, "length-unreadable", "a number with a point alone, as 104.5; "+plain+" takes 104,5 and units")
+				return nil
+			}
+		}
 		l, err := tiles.ParseLength(field, t, unit)
 		if err != nil {
 			r.refuse(err)

@@ -5,6 +5,8 @@ import (
 	"net/netip"
 	"sync"
 	"time"
+
+	"golang.org/x/time/rate"
 )
 
 // ration lets every address do something so often: burst at once, then one each so long. The
@@ -14,50 +16,43 @@ type ration struct {
 	burst int
 
 	mu   sync.Mutex // guards left
-	left map[netip.Prefix]*share
-}
-
-type share struct {
-	of   float64       // what is left
-	then time.Duration // when that was so
+	left map[netip.Prefix]*rate.Limiter
 }
 
 const mostShares = 1024 // addresses remembered; who has a full share again is forgotten first
 
-// take takes one of an address's share at a moment, which must not run backwards. Where there
-// is none left it says how long to wait.
-func (r *ration) take(from netip.Addr, now time.Duration) (wait time.Duration, ok bool) {
+// onClock is a moment of our own clock, which does not run backwards, as a limiter reckons with.
+func onClock(since time.Duration) time.Time { return time.Unix(0, 0).Add(since) }
+
+// take takes one of an address's share at a moment. Where there is none left it says how long to wait. Who has
+// taken may give it back by CancelAt of the same moment; nil is nothing to give back.
+func (r *ration) take(from netip.Addr, now time.Duration) (taken *rate.Reservation, wait time.Duration) {
 	if r.each == 0 {
-		return 0, true
+		return nil, 0
 	}
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	s := r.share(neighbours(from), now)
-	if s.of < 1 {
-		return time.Duration((1 - s.of) * float64(r.each)), false
+	taken = r.share(neighbours(from), now).ReserveN(onClock(now), 1)
+	if wait = taken.DelayFrom(onClock(now)); wait > 0 {
+		taken.CancelAt(onClock(now))
+		return nil, wait
 	}
-	s.of--
-	return 0, true
+	return taken, 0
 }
 
-// giveBack undoes one take.
-func (r *ration) giveBack(from netip.Addr, now time.Duration) {
-	if r.each == 0 {
-		return
+func giveBack(taken *rate.Reservation, now time.Duration) {
+	if taken != nil {
+		taken.CancelAt(onClock(now))
 	}
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	r.share(neighbours(from), now).of++
 }
 
-func (r *ration) share(p netip.Prefix, now time.Duration) *share {
+func (r *ration) share(p netip.Prefix, now time.Duration) *rate.Limiter {
+	r.mu.Lock()
+	defer r.mu.Unlock()
 	if s, ok := r.left[p]; ok {
-		s.fill(r, now)
 		return s
 	}
 	if len(r.left) >= mostShares {
 		for q, s := range r.left {
-			if s.fill(r, now); s.of >= float64(r.burst) {
+			if s.TokensAt(onClock(now)) >= float64(r.burst) {
 				delete(r.left, q)
 			}
 		}
@@ -65,23 +60,15 @@ func (r *ration) share(p netip.Prefix, now time.Duration) *share {
 	if len(r.left) >= mostShares { // more than a studio has: all of the newcomers share one
 		p = netip.Prefix{}
 		if s, ok := r.left[p]; ok {
-			s.fill(r, now)
 			return s
 		}
 	}
 	if r.left == nil {
-		r.left = map[netip.Prefix]*share{}
+		r.left = map[netip.Prefix]*rate.Limiter{}
 	}
-	s := &share{float64(r.burst), now}
+	s := rate.NewLimiter(rate.Every(r.each), r.burst)
 	r.left[p] = s
 	return s
-}
-
-func (s *share) fill(r *ration, now time.Duration) {
-	if now > s.then {
-		s.of = min(float64(r.burst), s.of+float64(now-s.then)/float64(r.each))
-		s.then = now
-	}
 }
 
 // neighbours are the addresses that one machine can choose from: of IPv6 a whole network.

@@ -8,25 +8,29 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"math/rand/v2"
 	"net"
 	"net/http"
 	"reflect"
 	"slices"
+	"strings"
 	"sync/atomic"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
+	"github.com/google/uuid"
 
 	"lidwright/api/pages"
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 // Site is what the settings say of the studio, as far as answers depend on it.
 type Site struct {
 	Name      string
-	ID        string // UUIDv7 of the record
+	ID        string // UUIDv7 of the record, where the settings name it
 	Zone      *time.Location
 	Units     string   // mm, cm, in, 32nds: unit of bare lengths
 	Language  string   // tag; of pages to who asks for none that we speak
@@ -64,14 +68,18 @@ type Server struct {
 	Settings string
 	// Hot is how long each channel of a kiln was over kiln.ProbeHot in firings of a span; a zero end
 	// means until now.
-	Hot    func(ctx context.Context, k kiln.KilnID, from, until time.Time) (map[kiln.ChannelID]time.Duration, error)
-	Lids   tiles.LidDefaults
-	Codes  tiles.Alphabet
-	Now    func() kiln.Stamp
+	Hot   func(ctx context.Context, k kiln.KilnID, from, until time.Time) (map[kiln.ChannelID]time.Duration, error)
+	Lids  lid.Defaults
+	Codes tiles.Alphabet
+	Now   func() kiln.Stamp
+	// NewID makes the id of a new fact, a UUID; nil: UUIDv7.
+	NewID func() string
+	// Dice is a new source of chance, for codes that nobody chose; nil: another each time.
+	Dice   func() *rand.Rand
 	Copies Copies // of the whole store
 	// Notices is what tells people.
 	Notices Notices
-	Ready   func() error // nil when the store is open and the recorder turns
+	Ready   func() error // nil when the store is open and takes what is written; several reasons are joined
 	// Revision grows with whatever is written down and with every new fit, so that answers may be
 	// kept under it. Nil: none are kept.
 	Revision func() uint64
@@ -87,6 +95,7 @@ type Server struct {
 	gleaning    gleaning
 	newsboard   newsboard
 	traffic     traffic
+	references  references
 }
 
 // routes is a mux that remembers what was put into it.
@@ -164,6 +173,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	const get, put = http.MethodGet, http.MethodPut
 	// What the kilns do, and what they did.
 	route(a, get, "/v1/now", "now", "What every kiln does now", s.getNow)
+	route(a, get, "/v1/now/{kiln}", "kiln-now", "What one kiln does now", s.getKilnNow)
 	route(a, get, "/v1/lines", "lines", "What the serial lines heard in the last minute, in words and figures", s.getLines)
 	route(a, get, "/v1/firings", "list-firings", "Firings, newest first", s.getFirings)
 	route(a, get, "/v1/firings/{id}", "get-firing", "One firing", s.getFiring)
@@ -177,7 +187,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, get, "/v1/kilns/{kiln}", "get-kiln", "A kiln with its probes, what the cones told of them, and what is usual", s.getKiln)
 	route(a, get, "/v1/kilns/{kiln}/shelves", "kiln-shelves", "How much the shelves of a kiln differ, by the bars, and where to pack a pot and its lid", s.getShelves)
 	route(a, put, "/v1/kilns/{kiln}/probes/{probe}", "put-probe", "The life of a thermocouple: a new one has nothing of what the cones told of the old one", s.putProbe)
-	route(a, put, "/v1/kilns/{kiln}/unpacking-mark", "put-unpacking-mark", "The site's own temperature for opening and unpacking, with its reason", s.putMark)
+	route(a, put, "/v1/kilns/{kiln}/keep-shut", "put-keep-shut", "Keep the kiln shut above a temperature of the site's own, with its reason", s.putKeepShut)
 	or[curveJSON](a, "/v1/firings/{id}/curve", "text/csv")
 	route(a, put, "/v1/firings/{id}/begin", "begin-firing", "Begin a firing at once: recording alone, nothing is sent to a kiln", s.beginFiring)
 	route(a, put, "/v1/firings/{id}/stop", "stop-firing", "Stop recording a firing: recording alone, the kiln goes on as it will", s.stopFiring)
@@ -232,14 +242,17 @@ func (s *Server) Handler() (http.Handler, error) {
 		edits(a, path)
 	}
 	orText[nowJSON](a, "/v1/now")
+	orText[kilnNowJSON](a, "/v1/now/{kiln}")
 	orText[lidJSON](a, "/v1/lid")
 	orText[boardJSON](a, "/v1/lids/board")
 	// What was said, in order, for whoever follows.
+	route(a, get, "/v1/site", "site", "The record: its name, its life, its newest change", s.getSite)
 	route(a, get, "/v1/changes", "changes", "What was said after a number; waits for something new where asked to", s.getChanges)
 	huma.Register(a, streamOperation, s.getStream)
 	// Copies of everything.
 	route(a, get, "/v1/copies", "list-copies", "Copies of the store, newest first", s.getCopies)
 	route(a, http.MethodPost, "/v1/copies", "make-copy", "Make a copy now, unless the newest has everything", s.postCopy)
+	route(a, http.MethodPost, "/v1/copies/renew", "renew-copies", "Take the marks of forgotten makers out of the copies that still have them", s.renewCopies)
 	// Messages to people.
 	route(a, get, "/v1/notices", "list-notices", "The newest notices and what came of them", s.getNotices)
 	route(a, http.MethodPost, "/v1/notices/test", "test-notice", "Send a test notice to every receiver", s.testNotice)
@@ -270,7 +283,7 @@ func (s *Server) humaConfig() huma.Config {
 	c.Info.Description = "Shrink rates and lid sizes from a studio's own bars and firings. A logger: nothing here controls a kiln. " + Standing
 	c.OpenAPIPath, c.DocsPath, c.SchemasPath = "/v1/openapi", "", ""
 	c.CreateHooks = nil
-	c.Transformers = append(c.Transformers, sayWhere)
+	c.Transformers = append(c.Transformers, s.sayWhere)
 	c.DefaultFormat = "application/json"
 	c.NoFormatFallback = false
 	f := huma.Format{Marshal: huma.DefaultJSONFormat.Marshal, Unmarshal: strictJSON}
@@ -284,7 +297,11 @@ func (s *Server) healthz(w http.ResponseWriter, _ *http.Request) {
 
 func (s *Server) readyz(w http.ResponseWriter, r *http.Request) {
 	if err := s.Ready(); err != nil {
-		writeProblem(w, r, problem("store-busy", sentence(err.Error())))
+		var reasons []string
+		for _, why := range strings.Split(err.Error(), "\n") {
+			reasons = append(reasons, sentence(why))
+		}
+		writeProblem(w, r, problem("not-ready", strings.Join(append(reasons, s.storeTrouble(s.Store())...), " ")))
 		return
 	}
 	s.tellHealth(w, "ready")
@@ -313,6 +330,20 @@ func (s *Server) nothingHere(mux *http.ServeMux) http.HandlerFunc {
 		}
 		s.problemPage(w, r, p)
 	}
+}
+
+func (s *Server) newID() string {
+	if s.NewID == nil {
+		return uuid.Must(uuid.NewV7()).String()
+	}
+	return s.NewID()
+}
+
+func (s *Server) dice() *rand.Rand {
+	if s.Dice == nil {
+		return rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64()))
+	}
+	return s.Dice()
 }
 
 func isAPI(path string) bool { return len(path) >= 4 && path[:4] == "/v1/" || path == "/v1" }

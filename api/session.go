@@ -6,6 +6,7 @@ import (
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/base64"
+	"log/slog"
 	"net/http"
 	"net/netip"
 	"net/url"
@@ -16,21 +17,25 @@ import (
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
+
+	"lidwright/kiln"
 )
 
-// A phone types the code once and then shows a cookie. A session of the bench is written down
-// and lasts half a year, over restarts; one of the owner lives in memory and ends two hours
-// after its last use.
+// A phone types the code once and then shows a cookie. Sessions are written down under the hash of the cookie and
+// last over restarts: one of the bench half a year, one of the owner until two hours after its last use,
+// which memory knows to the second and the store to a quarter of an hour.
 const (
 	cookieName = "lidwright_session"
 	benchLasts = 180 * 24 * time.Hour
 	ownerLasts = 2 * time.Hour
-	mostOwners = 100 // sessions of the owner at once
+	ownerKept  = 15 * time.Minute // how old the last use may be in the store
+	mostOwners = 100              // sessions of the owner in memory at once
 )
 
 type ownerSession struct {
 	mark string // of the code's hash
 	used time.Duration
+	kept time.Duration // the use that the store knows of
 }
 
 func sessionKey(cookie string) []byte {
@@ -48,27 +53,59 @@ func (d *door) session(ctx context.Context, cookie string) (Who, error) {
 		return Anyone, err
 	}
 	key, now := sessionKey(cookie), d.s.Now()
+	ownerMark := hashes[Owner].mark()
 	d.mu.Lock()
 	o, ok := d.owners[string(key)]
-	if ok && (o.mark != hashes[Owner].mark() || now.Since-o.used > ownerLasts) {
-		delete(d.owners, string(key))
-		ok = false
-	}
-	if ok {
-		d.owners[string(key)] = ownerSession{o.mark, now.Since}
-	}
+	over := ok && (o.mark != ownerMark || now.Since-o.used > ownerLasts)
 	d.mu.Unlock()
-	if ok {
+	switch {
+	case over:
+		return Anyone, d.end(ctx, cookie)
+	case ok:
+		d.useOwner(ctx, key, o, now)
 		return Owner, nil
 	}
 	mark, until, err := d.s.Archive.Session(ctx, key)
 	switch {
 	case err != nil:
 		return Anyone, err
-	case mark != hashes[Bench].mark() || now.Wall.After(until):
+	case mark == "" || now.Wall.After(until):
+		return Anyone, nil
+	case mark == hashes[Bench].mark():
+		return Bench, nil
+	case mark != ownerMark || until.Sub(now.Wall) > ownerLasts+24*time.Hour: // so far behind the clock tells nothing
 		return Anyone, nil
 	}
-	return Bench, nil
+	left := min(until.Sub(now.Wall), ownerLasts) // it was opened before the last start
+	d.useOwner(ctx, key, ownerSession{mark: mark, kept: now.Since - (ownerLasts - left)}, now)
+	return Owner, nil
+}
+
+// useOwner has a session of the owner begin its two hours anew.
+func (d *door) useOwner(ctx context.Context, key []byte, o ownerSession, now kiln.Stamp) {
+	write := now.Since-o.kept > ownerKept
+	if o.used = now.Since; write {
+		o.kept = now.Since
+	}
+	d.mu.Lock()
+	if _, ok := d.owners[string(key)]; !ok && len(d.owners) >= mostOwners {
+		oldest := ""
+		for k, one := range d.owners {
+			if oldest == "" || one.used < d.owners[oldest].used {
+				oldest = k
+			}
+		}
+		delete(d.owners, oldest)
+	}
+	d.owners[string(key)] = o
+	d.mu.Unlock()
+	if !write {
+		return
+	}
+	// The owner is let in beside a disk that is full, to make room on it.
+	if err := d.s.Archive.KeepSession(ctx, key, o.mark, now.Wall.Add(ownerLasts)); err != nil {
+		slog.WarnContext(ctx, "a session of the owner will not last over a restart", "err", err)
+	}
 }
 
 // open begins a session of who.
@@ -85,18 +122,7 @@ func (d *door) open(ctx context.Context, who Who, secure bool) (*http.Cookie, er
 		c.MaxAge = int(benchLasts / time.Second)
 		return c, d.s.Archive.KeepSession(ctx, key, hashes[Bench].mark(), now.Wall.Add(benchLasts))
 	}
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	if len(d.owners) >= mostOwners {
-		oldest := ""
-		for k, o := range d.owners {
-			if oldest == "" || o.used < d.owners[oldest].used {
-				oldest = k
-			}
-		}
-		delete(d.owners, oldest)
-	}
-	d.owners[string(key)] = ownerSession{hashes[Owner].mark(), now.Since}
+	d.useOwner(ctx, key, ownerSession{mark: hashes[Owner].mark(), kept: now.Since - ownerLasts}, now)
 	return c, nil
 }
 
@@ -141,7 +167,7 @@ func (s *Server) postSession(ctx context.Context, in *sessionInput) (*cookieAnsw
 	if s.Access.Codes == nil {
 		return nil, codeNeeded("This machine has no codes; everything is open.")
 	}
-	who, p := s.door.whose(in.Body.Code, in.address)
+	who, p := s.door.whose(ctx, in.Body.Code, in.address)
 	if p != nil {
 		return nil, p
 	}
@@ -211,7 +237,7 @@ func (s *Server) postSessionPage(w http.ResponseWriter, r *http.Request) error {
 		return nil
 	}
 	if s.Access.Codes != nil {
-		who, p := s.door.whose(form.Get("code"), fromOf(r))
+		who, p := s.door.whose(r.Context(), form.Get("code"), fromOf(r))
 		if p != nil {
 			s.askCode(w, r, p)
 			return nil

@@ -8,8 +8,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/google/uuid"
-
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -47,7 +45,7 @@ type settingsPageKiln struct {
 	MarkID string // for the form of a new mark
 	Probes []kiln.ChannelID
 	Limit  kiln.Celsius
-	Mark   markJSON
+	Mark   keepShutJSON
 	NewID  string // for the form of a new probe
 }
 
@@ -65,12 +63,12 @@ func (s *Server) settingsPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	var kilns []settingsPageKiln
 	for _, wired := range s.Wired {
-		one := settingsPageKiln{Wired: wired, Line: lines[wired.Kiln], Limit: s.Kiln[wired.Kiln].Limit, NewID: uuid.Must(uuid.NewV7()).String(), MarkID: uuid.Must(uuid.NewV7()).String()}
-		m, err := s.mark(r.Context(), wired.Kiln)
+		one := settingsPageKiln{Wired: wired, Line: lines[wired.Kiln], Limit: s.Kiln[wired.Kiln].Limit, NewID: s.newID(), MarkID: s.newID()}
+		m, err := s.keepShut(r.Context(), wired.Kiln)
 		if err != nil {
 			return err
 		}
-		one.Mark = s.markJSON(m)
+		one.Mark = s.keepShutJSON(m)
 		for _, c := range s.Kiln[wired.Kiln].Channels {
 			if c.Role == kiln.RoleProbe {
 				one.Probes = append(one.Probes, c.ID)
@@ -95,7 +93,7 @@ func (s *Server) settingsPage(w http.ResponseWriter, r *http.Request) error {
 		Electric  string
 		MarkWords string
 		Cautions  []string
-	}{s.page(r.Context(), "more"), kilns, s.Settings, kiln.ProbeHot, s.Notices.Receivers(), told, ElectricKilns, CautionText(17), cautionTexts(26, 27, 28, 30, 35)})
+	}{s.page(r.Context(), "more"), kilns, s.Settings, kiln.ProbeHot, s.Notices.Receivers(), told, ElectricKilns, CautionText(CautionKeepShut), cautionTexts(WiringCautions...)})
 }
 
 // probeLives are the lives of the thermocouples of a kiln: those that were told, and where none was

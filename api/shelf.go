@@ -5,7 +5,7 @@ import (
 	"fmt"
 
 	"lidwright/kiln"
-	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
 )
 
 // shelvesJSON is how much the shelves of a kiln differ, by the bars that lay on them.
@@ -62,7 +62,7 @@ func (s *Server) shelves(ctx context.Context, k kiln.KilnID) (shelvesJSON, error
 }
 
 // packingAdvice says where to pack a pot and its lid.
-func packingAdvice(sp tiles.Shelves) string {
+func packingAdvice(sp shrinkage.Shelves) string {
 	hot, cool := sp.Shelves[0].Shelf, sp.Shelves[len(sp.Shelves)-1].Shelf
 	if sp.Low <= 0 {
 		return fmt.Sprintf("Pack a pot and its lid on one shelf. The bars do not tell yet which of %s and %s is hotter.", hot, cool)

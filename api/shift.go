@@ -5,18 +5,19 @@ import (
 	"errors"
 
 	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
 )
 
 // BatchShift compares the newest open batch of a clay with the one before it.
 type BatchShift struct {
 	tiles.BatchRef
 	Before tiles.BatchID
-	tiles.Difference
+	shrinkage.Difference
 }
 
 // BatchShifts compares, for each of these clays, the newest open batch with the newest before it
 // that has fired bars. A clay without two such batches is left out.
-func (s *Server) BatchShifts(ctx context.Context, fit *tiles.Fit, clays []tiles.ClayID) ([]BatchShift, error) {
+func (s *Server) BatchShifts(ctx context.Context, fit *shrinkage.Fit, clays []tiles.ClayID) ([]BatchShift, error) {
 	batches, err := s.Archive.Batches(ctx)
 	if err != nil {
 		return nil, err

@@ -7,6 +7,8 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 type shrinkageJSON struct {
@@ -97,17 +99,17 @@ func (s *Server) getShrinkage(ctx context.Context, in *shrinkageInput) (*body[sh
 }
 
 // askShrinkage answers the question of a rate, for the API and for the Clay page.
-func (s *Server) askShrinkage(ctx context.Context, id tiles.ClayID, values url.Values) (shrinkageJSON, tiles.Shrinkage, error) {
+func (s *Server) askShrinkage(ctx context.Context, id tiles.ClayID, values url.Values) (shrinkageJSON, shrinkage.Rate, error) {
 	fit, asOf, err := s.Shrink.Fit(ctx)
 	if err != nil {
-		return shrinkageJSON{}, tiles.Shrinkage{}, err
+		return shrinkageJSON{}, shrinkage.Rate{}, err
 	}
 	return s.shrinkageOf(ctx, fit, asOf, id, values)
 }
 
 // rateAsked is a question about a rate: of what, to which stage, at which firing.
 type rateAsked struct {
-	tiles.Ask
+	shrinkage.Ask
 	To     tiles.Stage
 	Firing firingMeant
 }
@@ -147,17 +149,17 @@ func (s *Server) rateAsked(ctx context.Context, id tiles.ClayID, values url.Valu
 	if err != nil {
 		return rateAsked{}, err
 	}
-	return rateAsked{tiles.Ask{BatchRef: ref, Forming: forming, Stage: from, Work: m.Work, WorkSD: m.WorkSD,
+	return rateAsked{shrinkage.Ask{BatchRef: ref, Forming: forming, Stage: from, Work: m.Work, WorkSD: m.WorkSD,
 		BisqueWork: m.BisqueWork, Kind: m.Kind, Probe: m.Probe, On: m.On}, to, m}, nil
 }
 
 // shrinkageOf answers it from a fit at hand.
-func (s *Server) shrinkageOf(ctx context.Context, fit *tiles.Fit, asOf time.Time, id tiles.ClayID, values url.Values) (shrinkageJSON, tiles.Shrinkage, error) {
+func (s *Server) shrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.Time, id tiles.ClayID, values url.Values) (shrinkageJSON, shrinkage.Rate, error) {
 	a, err := s.rateAsked(ctx, id, values)
 	if err != nil {
-		return shrinkageJSON{}, tiles.Shrinkage{}, err
+		return shrinkageJSON{}, shrinkage.Rate{}, err
 	}
-	sh, err := fit.Shrinkage(a.Ask, a.To)
+	sh, err := fit.Rate(a.Ask, a.To)
 	if err != nil {
 		return shrinkageJSON{}, sh, err
 	}
@@ -171,7 +173,7 @@ func (s *Server) shrinkageOf(ctx context.Context, fit *tiles.Fit, asOf time.Time
 		Parts: partsJSON{Drying: ratio4(sh.Parts.Drying), FiringOnDry: ratio4(sh.Parts.FiringOnDry), FiringOnWet: ratio4(sh.Parts.FiringOnWet),
 			Leather: ratio4(sh.Parts.Leather), LeatherFrom: sh.Parts.LeatherFrom, BisqueOnDry: ratio4(sh.Parts.BisqueOnDry)},
 		Trust: string(sh.Standing.Trust), TrustWhy: sh.Standing.Why, Untested: sh.Standing.Untested, NearestTestedC: celsius(sh.Standing.NearestTested),
-		Basis: s.basisJSON(sh.Basis), Cautions: []string{}, AsOf: s.moment(asOf), Model: tiles.ShrinkModel,
+		Basis: s.basisJSON(sh.Basis), Cautions: []string{}, AsOf: s.moment(asOf), Model: shrinkage.Model,
 	}
 	if m.Work.Known() {
 		p := l.Position(m.Work)
@@ -181,11 +183,11 @@ func (s *Server) shrinkageOf(ctx context.Context, fit *tiles.Fit, asOf time.Time
 		j.HeatWorkSeen = &heatSeenJSON{celsius(sh.SeenLow), celsius(sh.SeenHigh)}
 	}
 	if m.FromBag {
-		j.Cautions = append(j.Cautions, tiles.NoUsualYet)
+		j.Cautions = append(j.Cautions, lid.NoUsualYet)
 	}
 	return j, sh, nil
 }
 
-func (s *Server) basisJSON(b tiles.Basis) basisJSON {
+func (s *Server) basisJSON(b shrinkage.Basis) basisJSON {
 	return basisJSON{b.Bars, b.Loads, b.Struck, s.moment(b.LastReading)}
 }

@@ -8,6 +8,8 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 type sizeJSON struct {
@@ -57,10 +59,10 @@ type sizeInput struct {
 // SizeParams names every parameter of the size question for the API document and the command.
 type SizeParams struct {
 	Fired        string `query:"fired" doc:"Fired length wanted: 62, 62mm, 2 1/2 in"`
-	FiredMm      string `query:"fired_mm" doc:"The same as a decimal number in mm"`
+	FiredMm      string `query:"fired_mm" doc:"The same in mm, a number with a point alone"`
 	FiredMl      string `query:"fired_ml" doc:"Fired capacity wanted, to the fill line, ml"`
 	Wet          string `query:"wet" doc:"Unfired length, at stage"`
-	WetMm        string `query:"wet_mm" doc:"The same as a decimal number in mm"`
+	WetMm        string `query:"wet_mm" doc:"The same in mm, a number with a point alone"`
 	WetMl        string `query:"wet_ml" doc:"Unfired capacity, ml"`
 	Part         string `query:"part" doc:"plain; hole: a bought part of the fired size given goes into it; plug: it goes into a bought part"`
 	Play         string `query:"play" doc:"Between ours and the bought part, fired, across"`
@@ -83,7 +85,7 @@ type SizeParams struct {
 	Unit         string `query:"unit" doc:"mm, cm, in, 32nds: of bare lengths"`
 }
 
-func readSize(values url.Values, unit tiles.LengthUnit) (q tiles.SizeQuestion, at firingAsk, err error) {
+func readSize(values url.Values, unit tiles.LengthUnit) (q lid.PieceQuestion, at firingAsk, err error) {
 	r := newReader(values, unit)
 	if u := r.word("unit", "mm", "cm", "in", "32nds"); u != "" {
 		r.unit = tiles.LengthUnit(u)
@@ -94,7 +96,7 @@ func readSize(values url.Values, unit tiles.LengthUnit) (q tiles.SizeQuestion, a
 			*to = &v
 		}
 	}
-	q.Part = tiles.SizePart(r.word("part", "plain", "hole", "plug"))
+	q.Part = lid.PiecePart(r.word("part", "plain", "hole", "plug"))
 	q.Stage = tiles.Stage(r.word("stage", "wet", "soft", "leather", "dry", "bisque"))
 	clay, _ := r.text("clay")
 	batch, _ := r.text("batch")
@@ -105,7 +107,7 @@ func readSize(values url.Values, unit tiles.LengthUnit) (q tiles.SizeQuestion, a
 		}
 		return nil
 	}
-	q.Rates = tiles.StatedRates{Drying: ratio("drying_ratio", 0, 0.20), Leather: ratio("leather_ratio", 0, 0.20), Bisque: ratio("bisque_ratio", -0.05, 0.15), Firing: ratio("firing_ratio", -0.05, 0.30)}
+	q.Rates = shrinkage.StatedRates{Drying: ratio("drying_ratio", 0, 0.20), Leather: ratio("leather_ratio", 0, 0.20), Bisque: ratio("bisque_ratio", -0.05, 0.15), Firing: ratio("firing_ratio", -0.05, 0.30)}
 	q.Doubt = ratio("doubt_ratio", 0, 0.05)
 	at = r.firing()
 	q.Kind = at.Kind
@@ -131,20 +133,20 @@ func (s *Server) getSize(ctx context.Context, in *sizeInput) (*lidOutput, error)
 }
 
 // askSize answers a size question from its parameters, for the API and for the page.
-func (s *Server) askSize(ctx context.Context, values url.Values) (tiles.SizeAnswer, sizeJSON, error) {
+func (s *Server) askSize(ctx context.Context, values url.Values) (lid.PieceAnswer, sizeJSON, error) {
 	q, at, err := readSize(values, s.unit())
 	if err != nil {
-		return tiles.SizeAnswer{}, sizeJSON{}, err
+		return lid.PieceAnswer{}, sizeJSON{}, err
 	}
 	if q.Clay.Clay == "" {
-		return sizeOf(q, s.Lids, nil, firingMeant{LidFiring: tiles.LidFiring{Work: kiln.NoTemperature()}})
+		return sizeOf(q, s.Lids, nil, firingMeant{Firing: lid.Firing{Work: kiln.NoTemperature()}})
 	}
 	if err := q.Validate(s.Lids); err != nil {
-		return tiles.SizeAnswer{}, sizeJSON{}, err
+		return lid.PieceAnswer{}, sizeJSON{}, err
 	}
 	fit, m, err := s.heated(ctx, &q.Clay, at)
 	if err != nil {
-		return tiles.SizeAnswer{}, sizeJSON{}, err
+		return lid.PieceAnswer{}, sizeJSON{}, err
 	}
 	a, j, err := sizeOf(q, s.Lids, fit, m)
 	j.AsOf, j.Model = s.moment(m.AsOf), m.Model
@@ -152,7 +154,7 @@ func (s *Server) askSize(ctx context.Context, values url.Values) (tiles.SizeAnsw
 }
 
 // heated finds a clay's batch, the fit, and the firing that a question is about.
-func (s *Server) heated(ctx context.Context, ref *tiles.BatchRef, at firingAsk) (*tiles.Fit, firingMeant, error) {
+func (s *Server) heated(ctx context.Context, ref *tiles.BatchRef, at firingAsk) (*shrinkage.Fit, firingMeant, error) {
 	clay, err := s.clay(ctx, ref)
 	if err != nil {
 		return nil, firingMeant{}, err
@@ -162,17 +164,17 @@ func (s *Server) heated(ctx context.Context, ref *tiles.BatchRef, at firingAsk) 
 		return nil, firingMeant{}, err
 	}
 	m, err := s.meant(ctx, at, clay)
-	m.AsOf, m.Model = asOf, tiles.ShrinkModel
+	m.AsOf, m.Model = asOf, shrinkage.Model
 	return fit, m, err
 }
 
 // StatedSize answers a size question that names no clay: it needs no daemon and no store.
-func StatedSize(values url.Values, unit tiles.LengthUnit, d tiles.LidDefaults) ([]byte, error) {
+func StatedSize(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]byte, error) {
 	q, _, err := readSize(values, unit)
 	if err != nil {
 		return nil, err
 	}
-	_, j, err := sizeOf(q, d, nil, firingMeant{LidFiring: tiles.LidFiring{Work: kiln.NoTemperature()}})
+	_, j, err := sizeOf(q, d, nil, firingMeant{Firing: lid.Firing{Work: kiln.NoTemperature()}})
 	if err != nil {
 		return nil, err
 	}
@@ -180,22 +182,22 @@ func StatedSize(values url.Values, unit tiles.LengthUnit, d tiles.LidDefaults) (
 }
 
 // sizeOf answers q, and tells the piece's size at every other stage whose shrink is known.
-func sizeOf(q tiles.SizeQuestion, d tiles.LidDefaults, rates tiles.Rates, m firingMeant) (tiles.SizeAnswer, sizeJSON, error) {
+func sizeOf(q lid.PieceQuestion, d lid.Defaults, rates shrinkage.Rates, m firingMeant) (lid.PieceAnswer, sizeJSON, error) {
 	if err := q.Validate(d); err != nil {
-		return tiles.SizeAnswer{}, sizeJSON{}, err
+		return lid.PieceAnswer{}, sizeJSON{}, err
 	}
-	p, err := q.Know(rates, m.LidFiring)
+	p, err := q.Know(rates, m.Firing)
 	if err != nil {
-		return tiles.SizeAnswer{}, sizeJSON{}, err
+		return lid.PieceAnswer{}, sizeJSON{}, err
 	}
-	a, err := tiles.Size(q, d, p, m.FromBag)
+	a, err := lid.SizePiece(q, d, p, m.FromBag)
 	if err != nil {
 		return a, sizeJSON{}, err
 	}
 	j := sizeAnswer(a)
 	fired, volume := a.Fired()
 	for _, stage := range []tiles.Stage{tiles.Wet, tiles.Leather, tiles.Dry, tiles.Biscuit} {
-		other := tiles.SizeQuestion{Stage: stage, Clay: q.Clay, Kind: q.Kind, Rates: q.Rates}
+		other := lid.PieceQuestion{Stage: stage, Clay: q.Clay, Kind: q.Kind, Rates: q.Rates}
 		if !math.IsNaN(volume) {
 			other.FiredML = &volume
 		} else {
@@ -204,11 +206,11 @@ func sizeOf(q tiles.SizeQuestion, d tiles.LidDefaults, rates tiles.Rates, m firi
 		if other.Validate(d) != nil {
 			continue // its rate was not stated, or the piece is beyond all sizes there
 		}
-		pp, err := other.Know(rates, m.LidFiring)
+		pp, err := other.Know(rates, m.Firing)
 		if err != nil {
 			continue
 		}
-		b, err := tiles.Size(other, d, pp, m.FromBag)
+		b, err := lid.SizePiece(other, d, pp, m.FromBag)
 		if err == nil {
 			j.Stages = append(j.Stages, sizeStageJSON{string(stage), lengthMM(b.Unrounded), rounded(b.Millilitre, 1)})
 		}
@@ -217,7 +219,7 @@ func sizeOf(q tiles.SizeQuestion, d tiles.LidDefaults, rates tiles.Rates, m firi
 	return a, j, nil
 }
 
-func sizeAnswer(a tiles.SizeAnswer) sizeJSON {
+func sizeAnswer(a lid.PieceAnswer) sizeJSON {
 	q := a.Asked
 	j := sizeJSON{Asked: sizeAskedJSON{FiredMM: pointed(q.FiredMM), WetMM: pointed(q.WetMM), FiredML: q.FiredML, WetML: q.WetML, Part: string(q.Part), PlayMM: pointed(q.Play), Stage: string(q.Stage),
 		Clay: ref(q.Clay), Rates: "stated", StepMM: pointed(q.Step)},

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 // Sizes worked by hand from stated rates: 6 % and 7 % leave 0.94 x 0.93 = 0.8742 of the wet length.
@@ -48,7 +49,7 @@ func TestWorkedSizes(t *testing.T) {
 		}
 	}
 	s.get("/v1/size?fired=62&clay=tern", 200, &j)
-	if j.Asked.Rates != "clay" || *j.Asked.Clay != "tern/B" || len(j.Stages) != 5 || j.Trust != "borrowed" || !strings.Contains(strings.Join(j.Cautions, " "), tiles.NoUsualYet) {
+	if j.Asked.Rates != "clay" || *j.Asked.Clay != "tern/B" || len(j.Stages) != 5 || j.Trust != "borrowed" || !strings.Contains(strings.Join(j.Cautions, " "), lid.NoUsualYet) {
 		t.Errorf("%+v", j)
 	}
 	if text := s.get("/v1/size?fired=62"+rates+"&step=0.1", 200, nil); !strings.Contains(text, `"wet_mm":70.9,`) {

@@ -7,6 +7,8 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 // SetParams say what a set of pots is made of; they are read by readSet.
@@ -28,7 +30,7 @@ type SetParams struct {
 }
 
 // setOf takes the parameters that are not of the set's own out of values, and finds the shrink.
-func (s *Server) setOf(ctx context.Context, values url.Values, own ...string) (p tiles.Pair, rest url.Values, unit tiles.LengthUnit, err error) {
+func (s *Server) setOf(ctx context.Context, values url.Values, own ...string) (p shrinkage.Pair, rest url.Values, unit tiles.LengthUnit, err error) {
 	rest, shared := url.Values{}, url.Values{"wet_mm": {"100"}} // the shrink of any length is the same
 	unit = s.unit()
 	for name, v := range values {
@@ -54,16 +56,16 @@ func (s *Server) setOf(ctx context.Context, values url.Values, own ...string) (p
 	if err != nil {
 		return p, rest, unit, err
 	}
-	m := firingMeant{LidFiring: tiles.LidFiring{Work: kiln.NoTemperature()}}
-	var fit *tiles.Fit
-	var rates tiles.Rates
+	m := firingMeant{Firing: lid.Firing{Work: kiln.NoTemperature()}}
+	var fit *shrinkage.Fit
+	var rates shrinkage.Rates
 	if q.Clay.Clay != "" {
 		if fit, m, err = s.heated(ctx, &q.Clay, at); err != nil {
 			return p, rest, unit, err
 		}
 		rates = fit
 	}
-	p, err = q.KnowSet(rates, m.LidFiring)
+	p, err = q.KnowSet(rates, m.Firing)
 	return p, rest, unit, err
 }
 
@@ -112,15 +114,15 @@ func (s *Server) askNest(ctx context.Context, values url.Values) (nestJSON, erro
 	if err := r.err(); err != nil {
 		return nestJSON{}, err
 	}
-	var set []tiles.Nested
+	var set []lid.Nested
 	for i := range outside {
-		set = append(set, tiles.Nested{Outside: outside[i], Inside: inside[i]})
+		set = append(set, lid.Nested{Outside: outside[i], Inside: inside[i]})
 	}
-	gaps, err := tiles.Nest(set, p, s.Lids.MeasureSD)
+	gaps, err := lid.Nest(set, p, s.Lids.MeasureSD)
 	if err != nil {
 		return nestJSON{}, err
 	}
-	j := nestJSON{Trust: string(p.Standing[0].Trust), Cautions: []string{tiles.ShrinkVaries}}
+	j := nestJSON{Trust: string(p.Standing[0].Trust), Cautions: []string{lid.ShrinkVaries}}
 	worst := gaps[0]
 	for _, g := range gaps {
 		j.Gaps = append(j.Gaps, nestGapJSON{g.Inner + 1, g.Outer + 1, lengthMM(g.Play), lengthMM(g.Worst), rounded(g.Fits, 4)})
@@ -167,20 +169,20 @@ func (s *Server) askShared(ctx context.Context, values url.Values) (sharedJSON, 
 		return sharedJSON{}, err
 	}
 	r := newReader(rest, unit)
-	collars, lid := r.lengths("collar", 30), r.length("lid")
-	seat := tiles.Seat(first(r.word("seat", seatWords()...), string(tiles.Inset)))
+	collars, width := r.lengths("collar", 30), r.length("lid")
+	seat := lid.Seat(first(r.word("seat", seatWords()...), string(lid.Inset)))
 	if len(r.wrong) == 0 && len(collars) == 0 {
 		r.fault("collar", tiles.Missing, "is needed, once for each pot")
 	}
-	if len(r.wrong) == 0 && (lid == nil || *lid < tiles.ShortestPiece) {
+	if len(r.wrong) == 0 && (width == nil || *width < tiles.ShortestPiece) {
 		r.fault("lid", tiles.Missing, "is needed: the width of the one lid")
 	}
 	if err := r.err(); err != nil {
 		return sharedJSON{}, err
 	}
-	a := tiles.ShareLid(seat, collars, *lid, p, s.Lids)
+	a := lid.ShareLid(seat, collars, *width, p, s.Lids)
 	return sharedJSON{lengthMM(a.Least), lengthMM(a.Most), lengthMM(a.Window[0]), lengthMM(a.Window[1]), a.Fits(), lengthMM(a.Spread), a.Says(s.unit()),
-		string(p.Standing[0].Trust), []string{tiles.ShrinkVaries}}, nil
+		string(p.Standing[0].Trust), []string{lid.ShrinkVaries}}, nil
 }
 
 type scaleInput struct {
@@ -245,7 +247,7 @@ func (s *Server) askScale(ctx context.Context, values url.Values) (scaleJSON, er
 	if len(lengths) == 0 {
 		return scaleJSON{}, &tiles.Invalid{Field: "length", Type: tiles.Missing, Why: "is needed, or a pot card"}
 	}
-	scaled, err := tiles.Scale(lengths, was, wanted)
+	scaled, err := lid.Scale(lengths, was, wanted)
 	if err != nil {
 		return scaleJSON{}, err
 	}

@@ -29,6 +29,13 @@ var tongues = func() language.Matcher {
 	return language.NewMatcher(tags)
 }()
 
+// Sayer says texts of the code in the language of a site, which is a tag as in its settings; English
+// where we do not speak it.
+func Sayer(site string) (func(english string) string, error) {
+	_, at, _ := tongues.Match(language.Make(site))
+	return pages.Sayer(pages.Tongues[at].Tag)
+}
+
 // usualSpeak is how we speak to who has not said: in the language that the browser asks for, else in
 // that of the studio, with the studio's unit and clock.
 func (s *Server) usualSpeak(r *http.Request) pages.Speak {

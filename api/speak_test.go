@@ -4,13 +4,14 @@ import (
 	"io"
 	"lidwright/api/pages"
 	"lidwright/kiln"
-	"lidwright/tiles"
 	"net/http"
 	"net/url"
 	"reflect"
 	"strings"
 	"testing"
 	"time"
+
+	"lidwright/tiles/lid"
 )
 
 // fetched is a page as a browser that sends these headers.
@@ -114,7 +115,7 @@ func TestCautionsInEveryTongue(t *testing.T) {
 	for _, k := range problemKinds {
 		texts = append(texts, k.Title, k.Help)
 	}
-	for _, id := range []string{tiles.WillFuse, tiles.RatesStated, tiles.NoUsualYet, tiles.LedgeTooNarrow, tiles.LedgeNotGiven, tiles.MeasureWet, tiles.LeatherGuessed, tiles.OutOfRound, tiles.PlayOutside, tiles.AskedUnusual} {
+	for _, id := range []string{lid.WillFuse, lid.RatesStated, lid.NoUsualYet, lid.LedgeTooNarrow, lid.LedgeNotGiven, lid.MeasureWet, lid.LeatherGuessed, lid.OutOfRound, lid.PlayOutside, lid.AskedUnusual} {
 		texts = append(texts, CautionOf(id))
 	}
 	for _, words := range verdictCounts {
@@ -129,7 +130,7 @@ func TestCautionsInEveryTongue(t *testing.T) {
 	for _, says := range doubtWords {
 		texts = append(texts, says)
 	}
-	for _, words := range []any{tiles.Seats(), stageWords(), []kiln.Kind{kiln.Bisque, kiln.Glaze, kiln.Once, kiln.Other}, []kiln.State{kiln.Quiet, kiln.Cold, kiln.Soaking, kiln.Falling, kiln.Rising, kiln.Holding, kiln.Warm}} {
+	for _, words := range []any{lid.Seats(), stageWords(), []kiln.Kind{kiln.Bisque, kiln.Glaze, kiln.Once, kiln.Other}, []kiln.State{kiln.Quiet, kiln.Cold, kiln.Soaking, kiln.Falling, kiln.Rising, kiln.Holding, kiln.Warm}} {
 		list := reflect.ValueOf(words)
 		for i := range list.Len() {
 			texts = append(texts, strings.ReplaceAll(list.Index(i).String(), "_", " "))

@@ -10,7 +10,7 @@ import (
 
 	"lidwright/daemon/store"
 	"lidwright/kiln"
-	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 // fullDisk is a hearth whose readings cannot be written.
@@ -22,6 +22,8 @@ func (*fullDisk) Trouble() (kiln.StoreTrouble, bool) {
 
 // Whatever is wrong, the Wareboard and the Spyhole say so and what to do next.
 func TestBrokenStates(t *testing.T) {
+	burning, cold := inState(kiln.Soaking, 1301), inState(kiln.Cold, 18)
+	burning.OverLimit, burning.Limit = true, 1290
 	for _, c := range []struct {
 		what    string
 		kilns   Kilns
@@ -30,6 +32,9 @@ func TestBrokenStates(t *testing.T) {
 	}{
 		{"the disk is full", &fullDisk{hearth{live: inState(kiln.Rising, 612)}}, true, []string{"wait in memory", "the disk is full", "Make room on the disk"}},
 		{"the clock is not set", &hearth{live: inState(kiln.Rising, 612)}, false, []string{"The clock is not set", "Give the machine a network"}},
+		{"hot", &hearth{live: inState(kiln.Rising, 612)}, true, []string{">hot<"}},
+		{"over its limit", &hearth{live: burning}, true, []string{"blue is over its limit of 1290 °C.", ">hot<"}},
+		{"cold", &hearth{live: cold}, true, nil},
 		{"all is well", &hearth{live: inState(kiln.Rising, 612)}, true, nil},
 	} {
 		now := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: c.trusted}
@@ -38,7 +43,7 @@ func TestBrokenStates(t *testing.T) {
 			t.Fatal(err)
 		}
 		s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm"}, Archive: st, Kilns: c.kilns, Shrink: barless{st}, Heat: unasked{}, Lines: func() []Line { return nil },
-			Lids: tiles.UsualLids(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { return now }, Ready: func() error { return nil }}
+			Lids: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { return now }, Ready: func() error { return nil }}
 		h, err := s.Handler()
 		if err != nil {
 			t.Fatal(err)
@@ -47,7 +52,13 @@ func TestBrokenStates(t *testing.T) {
 			w := httptest.NewRecorder()
 			h.ServeHTTP(w, httptest.NewRequestWithContext(context.Background(), "GET", "http://localhost"+path, nil))
 			page := w.Body.String()
+			if path == "/" && (strings.Contains(page, ">hot<") != c.kilns.Live()[0].Hot || strings.Contains(page, "over its limit") != c.kilns.Live()[0].OverLimit) {
+				t.Errorf("%s, %s: hot or over the limit is not as it is", c.what, path)
+			}
 			for _, want := range c.want {
+				if path != "/" && (want == ">hot<" || strings.Contains(want, "over its limit")) {
+					continue // the state and its cautions say so there
+				}
 				if !strings.Contains(page, want) {
 					t.Errorf("%s, %s: does not say %q", c.what, path, want)
 				}

@@ -12,11 +12,19 @@ var (
 	mFree         = desc("store_free_bytes", "Room left beside it.")
 	mCopies       = desc("store_copies", "Copies that are kept.")
 	mStoreTrouble = desc("store_trouble", "How many things are wrong with the store; the page More has them in words.")
+	mStoreGone    = desc("store_gone", "1 if the file of the store is no longer in its place: nothing can be kept.")
+	mStoreBack    = desc("store_went_back", "1 if at the start something was missing that had been kept.")
+	mReady        = desc("ready", "1 while what is recorded and entered can be kept, 0 where /readyz answers 503.")
 	mWaiting      = desc("store_waiting_samples", "Samples in memory because they cannot be written now; absent if all is well.")
 )
 
 // store tells the metrics how the store is.
 func (c collector) store(gauge func(*prometheus.Desc, float64, ...string)) {
+	if err := c.s.Ready(); err == nil {
+		gauge(mReady, 1)
+	} else {
+		gauge(mReady, 0)
+	}
 	h, err := c.s.Store()
 	if err != nil {
 		gauge(mStoreTrouble, 1)
@@ -25,6 +33,8 @@ func (c collector) store(gauge func(*prometheus.Desc, float64, ...string)) {
 	gauge(mStore, float64(h.Bytes))
 	gauge(mFree, float64(h.Free))
 	gauge(mCopies, float64(h.Copies))
+	gauge(mStoreGone, number(h.Gone))
+	gauge(mStoreBack, number(h.Back))
 	wrong := len(h.Trouble)
 	if t, ok := c.s.Kilns.Trouble(); ok {
 		wrong++
@@ -47,6 +57,21 @@ func (s *Server) storeTrouble(h StoreHealth, err error) []string {
 		trouble = append(trouble, says)
 	}
 	return trouble
+}
+
+// storeAlarm is what everybody must know of the store, each in a sentence.
+func (s *Server) storeAlarm() []string {
+	if s.Store == nil { // nobody looks after it
+		return nil
+	}
+	h, err := s.Store()
+	if err != nil {
+		return []string{sentence(err.Error())}
+	}
+	for i := range h.Alarm {
+		h.Alarm[i] = sentence(h.Alarm[i])
+	}
+	return h.Alarm
 }
 
 // storeWords are lines about the store for the page More, and what is wrong with it.

@@ -7,6 +7,7 @@ import (
 	"net/url"
 
 	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
 )
 
 // storyJSON is all that happened to one bar.
@@ -42,10 +43,10 @@ func (s *Server) story(ctx context.Context, p BarPath) (storyJSON, error) {
 	if err != nil {
 		return storyJSON{}, err
 	}
-	var moves []tiles.Move
+	var moves []shrinkage.RateChange
 	a, err := s.rateAsked(ctx, bar.Clay, url.Values{"batch": {string(bar.Batch)}})
 	if fit := s.lastFit(); err == nil && fit != nil && bar.InFit() {
-		if moves, err = fit.Moves(a.Ask); err != nil {
+		if moves, err = fit.RateHistory(a.Ask); err != nil {
 			moves = nil
 		}
 	}
@@ -58,7 +59,7 @@ func (s *Server) story(ctx context.Context, p BarPath) (storyJSON, error) {
 		loads[h.Load] = l
 	}
 	out := storyJSON{Bar: string(bar.Code), Clay: string(bar.Clay), Batch: string(bar.Batch), Items: []chapterJSON{}}
-	for _, c := range bar.Story(moves) {
+	for _, c := range shrinkage.BarHistory(bar, moves) {
 		j := chapterJSON{At: s.moment(c.At), What: string(c.What), By: c.By, Why: c.Why}
 		switch {
 		case c.Reading != nil:
@@ -72,10 +73,10 @@ func (s *Server) story(ctx context.Context, p BarPath) (storyJSON, error) {
 			if c.Heat.Work.Known() {
 				j.Says += fmt.Sprintf(": heat work %.0f °C", float64(c.Heat.Work))
 			}
-		case c.Move != nil:
-			m := s.moveJSON(ctx, *c.Move, a)
-			j.Move, j.Load = &m, c.Move.Load
-			j.Says = fmt.Sprintf("%.2f %% became %.2f %%, with %s", 100*float64(c.Move.Was), 100*float64(c.Move.Now), m.Because[0])
+		case c.Change != nil:
+			m := s.moveJSON(ctx, *c.Change, a)
+			j.Move, j.Load = &m, c.Change.Load
+			j.Says = fmt.Sprintf("%.2f %% became %.2f %%, with %s", 100*float64(c.Change.Was), 100*float64(c.Change.Now), m.Because[0])
 		}
 		out.Items = append(out.Items, j)
 	}

@@ -15,6 +15,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -70,7 +71,7 @@ func keptTestStudio(t testing.TB, set func(*Server)) *keptStudio {
 func (k *keptStudio) say(t testing.TB, from, to int) {
 	t.Helper()
 	for i := from; i < to; i++ {
-		if _, err := k.store.PutClay(context.Background(), tiles.Clay{ID: tiles.ClayID(fmt.Sprintf("clay-%d", i)), Name: fmt.Sprintf("Clay %d", i)}, tiles.Match{}, k.s.Now()); err != nil {
+		if _, err := k.store.PutClay(context.Background(), tiles.Clay{ID: tiles.ClayID(fmt.Sprintf("clay-%d", i)), Name: fmt.Sprintf("Clay %d", i)}, usecase.Precondition{}, k.s.Now()); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -237,7 +238,7 @@ func TestStreamSlowAndVanished(t *testing.T) {
 	k.s.streamTakes = 300 * time.Millisecond
 	long := strings.Repeat("x", 480)
 	for i := range 150 { // more than the kernel takes for a reader that stands still
-		if _, err := k.store.PutClay(context.Background(), tiles.Clay{ID: "fat", Name: "Fat", Note: fmt.Sprintf("%d %s", i, long)}, tiles.Match{}, k.s.Now()); err != nil {
+		if _, err := k.store.PutClay(context.Background(), tiles.Clay{ID: "fat", Name: "Fat", Note: fmt.Sprintf("%d %s", i, long)}, usecase.Precondition{}, k.s.Now()); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -11,9 +11,12 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 // studio is a server over a store of its own, with the clay tern, its batch B, one fired glaze
@@ -24,25 +27,26 @@ type studio struct {
 	t     testing.TB
 }
 
-func (nobody) Pots(context.Context, tiles.PotFilter) ([]tiles.KeptPot, error) { return nil, nil }
-func (nobody) Ticks(context.Context, string) ([]tiles.Tick, error)            { return nil, nil }
-func (nobody) Pot(context.Context, string) (tiles.KeptPot, error) {
-	return tiles.KeptPot{}, tiles.ErrNoPot
+func (nobody) Pots(context.Context, lid.PotFilter) ([]lid.KeptPot, error) { return nil, nil }
+func (nobody) Ticks(context.Context, string) ([]tiles.Tick, error)        { return nil, nil }
+func (nobody) Pot(context.Context, string) (lid.KeptPot, error) {
+	return lid.KeptPot{}, lid.ErrNoPot
 }
-func (nobody) Verdicts(context.Context, tiles.VerdictFilter) ([]tiles.LidBoard, error) {
+func (nobody) Verdicts(context.Context, lid.ResultFilter) ([]lid.Result, error) {
 	return nil, nil
 }
-func (nobody) Tallies(context.Context) ([]tiles.Tally, error) { return nil, nil }
-func (nobody) Tally(context.Context) (tiles.SaidSoFar, error) { return tiles.SaidSoFar{}, nil }
-func (nobody) LastChange(context.Context) (int64, error)      { return 0, nil }
+func (nobody) Tallies(context.Context) ([]lid.GroupCount, error) { return nil, nil }
+func (nobody) Tally(context.Context) (tiles.SaidSoFar, error)    { return tiles.SaidSoFar{}, nil }
+func (nobody) Site(context.Context) (id, life string, err error) { return "", "", nil }
+func (nobody) LastChange(context.Context) (int64, error)         { return 0, nil }
 
 // barless is the fit of a store's clays without any bar.
 type barless struct{ s *store.Store }
 
-func (b barless) Touch(...tiles.Code)                    {}
-func (b barless) Latest() (*tiles.Fit, time.Time, error) { return b.Fit(context.Background()) }
-func (b barless) Refits() Refits                         { return Refits{} }
-func (b barless) Fit(ctx context.Context) (*tiles.Fit, time.Time, error) {
+func (b barless) Touch(...tiles.Code)                        {}
+func (b barless) Latest() (*shrinkage.Fit, time.Time, error) { return b.Fit(context.Background()) }
+func (b barless) Refits() Refits                             { return Refits{} }
+func (b barless) Fit(ctx context.Context) (*shrinkage.Fit, time.Time, error) {
 	if fits[b.s] == nil {
 		clays, err := b.s.Clays(ctx)
 		if err != nil {
@@ -52,21 +56,21 @@ func (b barless) Fit(ctx context.Context) (*tiles.Fit, time.Time, error) {
 		if err != nil {
 			return nil, time.Time{}, err
 		}
-		var studio tiles.Studio
+		var studio shrinkage.Studio
 		for _, c := range clays {
 			studio.Clays = append(studio.Clays, Matured(c.Clay))
 		}
 		for _, one := range batches {
 			studio.Batches = append(studio.Batches, one.Batch)
 		}
-		if fits[b.s], err = studio.Fit(nil); err != nil {
+		if fits[b.s], err = studio.Fit(context.Background(), nil); err != nil {
 			return nil, time.Time{}, err
 		}
 	}
 	return fits[b.s], time.Time{}, nil
 }
 
-var fits = map[*store.Store]*tiles.Fit{}
+var fits = map[*store.Store]*shrinkage.Fit{}
 
 const glazeLoad = "0193a0b0-0000-7000-8000-00000000a001"
 
@@ -79,7 +83,7 @@ func testStudio(t testing.TB) *studio {
 	}
 	now := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
 	s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: st, Copies: noCopies{}, Kilns: nobody{}, Heat: cold{}, Shrink: barless{st},
-		Lines: func() []Line { return nil }, Lids: tiles.UsualLids(), Codes: "ABCDEFGHJKLNPQRTVWXY347",
+		Lines: func() []Line { return nil }, Lids: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347",
 		Now: func() kiln.Stamp { now.Since += time.Minute; now.Wall = now.Wall.Add(time.Minute); return now }, Ready: func() error { return nil }}
 	h, err := s.Handler()
 	if err != nil {
@@ -93,14 +97,14 @@ func testStudio(t testing.TB) *studio {
 			t.Error(err)
 		}
 	})
-	kept := func(_ tiles.Kept, err error) {
+	kept := func(_ tiles.PutResult, err error) {
 		if err != nil {
 			t.Fatal(err)
 		}
 	}
-	kept(st.PutClay(ctx, tiles.Clay{ID: "tern", Name: "Tern stoneware", MaturesCone: "6"}, tiles.Match{}, now))
-	kept(st.PutBatch(ctx, tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "B"}, Kind: tiles.Bought, Open: true}, tiles.Match{}, now))
-	kept(st.PutLoad(ctx, tiles.Load{ID: glazeLoad, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222}, tiles.Match{}, now))
+	kept(st.PutClay(ctx, tiles.Clay{ID: "tern", Name: "Tern stoneware", MaturesCone: "6"}, usecase.Precondition{}, now))
+	kept(st.PutBatch(ctx, tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "B"}, Kind: tiles.Bought, Open: true}, usecase.Precondition{}, now))
+	kept(st.PutLoad(ctx, tiles.Load{ID: glazeLoad, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222}, usecase.Precondition{}, now))
 	return one
 }
 

@@ -30,7 +30,7 @@ type checkListJSON struct {
 }
 
 type tickBody struct {
-	Item string `json:"item" doc:"caution-36, caution-37, caution-1, caution-2, caution-6, caution-7, caution-10, caution-35"`
+	Item string `json:"item" doc:"caution-36, caution-37, caution-42, caution-1, caution-2, caution-6, caution-5, caution-7, caution-10, caution-40, caution-43, caution-35"`
 	Done bool   `json:"done" doc:"false takes a tick back"`
 	By   string `json:"by,omitempty" maxLength:"8"`
 }
@@ -48,9 +48,9 @@ func (s *Server) checkList(ctx context.Context, subject string) (checkListJSON, 
 	}
 	j := checkListJSON{Standing: Standing}
 	for _, item := range tiles.CheckList() {
-		n, _ := strconv.Atoi(strings.TrimPrefix(item, "caution-"))
+		number, _ := strconv.Atoi(strings.TrimPrefix(item, "caution-"))
 		t, told := last[item]
-		one := tickJSON{Item: item, Says: CautionText(n), Done: t.Done, By: t.By, ClockTrusted: t.Trusted}
+		one := tickJSON{Item: item, Says: CautionText(CautionNumber(number)), Done: t.Done, By: t.By, ClockTrusted: t.Trusted}
 		if told {
 			one.At = s.moment(t.At)
 		}
@@ -62,10 +62,10 @@ func (s *Server) checkList(ctx context.Context, subject string) (checkListJSON, 
 	return j, nil
 }
 
-func (s *Server) keepTick(ctx context.Context, subject, id string, b tickBody) (tiles.Kept, error) {
+func (s *Server) keepTick(ctx context.Context, subject, id string, b tickBody) (tiles.PutResult, error) {
 	t := tiles.Tick{ID: id, Subject: subject, Item: b.Item, Done: b.Done, By: b.By}
 	if err := t.Validate(); err != nil {
-		return tiles.Kept{}, err
+		return tiles.PutResult{}, err
 	}
 	return s.Archive.PutTick(ctx, t, s.Now())
 }

@@ -24,13 +24,13 @@ func TestCheckList(t *testing.T) {
 	load := b.id()
 	b.json("PUT", "/v1/loads/"+load, `{"kiln":"big-blue","kind":"glaze","bars":[{"bar":"BQ7","shelf":"middle"}],"packed_by":"KT"}`, 201)
 	text := b.page("/unpack/" + load)
-	for _, n := range []int{36, 37, 1, 2, 6, 7, 10, 35} {
+	for _, n := range []CautionNumber{CautionBoneDry, CautionPinhole, CautionHeavyShelves, CautionStayNear, CautionVentOn, CautionCOAlarm, CautionGetOut, CautionClearance, CautionNoPlastics, CautionStuckRelay, CautionHotPlug, CautionFuelKilns} {
 		if !strings.Contains(text, fmt.Sprintf(`name="caution-%d"`, n)) {
 			t.Errorf("caution %d is not on the check list", n)
 		}
 	}
-	if list := b.json("GET", "/v1/loads/"+load+"/ticks", "", 200); list["open"] != 8.0 {
-		t.Errorf("%v open before anything is ticked, want 8", list["open"])
+	if list := b.json("GET", "/v1/loads/"+load+"/ticks", "", 200); list["open"] != 12.0 {
+		t.Errorf("%v open before anything is ticked, want 12", list["open"])
 	}
 	form := url.Values{"id": {b.id()}, "caution-36": {"yes"}, "caution-2": {"yes"}, "by": {"KT"}}
 	for range 2 { // a form sent twice
@@ -51,7 +51,7 @@ func TestCheckList(t *testing.T) {
 		i := i.(map[string]any)
 		done[i["item"].(string)] = i["done"].(bool)
 	}
-	if len(done) != 8 || done["caution-36"] || !done["caution-2"] || !done["caution-7"] || list["open"] != 6.0 {
+	if len(done) != 12 || done["caution-36"] || !done["caution-2"] || !done["caution-7"] || list["open"] != 10.0 {
 		t.Errorf("the check list is %v, %v open", done, list["open"])
 	}
 }
@@ -110,7 +110,7 @@ func TestLoadThatTheRecorderMissed(t *testing.T) {
 	body := `{"kiln":"big-blue","kind":"glaze","packed_by":"KT"}`
 	b.json("PUT", "/v1/loads/"+load, body, 201)
 	b.json("PUT", "/v1/loads/"+load, body, 200)
-	if m := b.json("PUT", "/v1/kilns/big-blue/unpacking-mark", `{"id":"`+b.id()+`","unpacking_mark_c":90,"unpacking_reason":"maker's manual","by":"KT"}`, 201); m["unpacking_mark_c"] != 90.0 {
+	if m := b.json("PUT", "/v1/kilns/big-blue/keep-shut", `{"id":"`+b.id()+`","keep_shut_above_c":90,"keep_shut_reason":"maker's manual","by":"KT"}`, 201); m["keep_shut_above_c"] != 90.0 {
 		t.Errorf("the mark: %v", m)
 	}
 	b.json("PUT", "/v1/loads/"+load+"/ticks/"+b.id(), `{"item":"caution-36","done":true,"by":"KT"}`, 201)

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 type VerdictBody struct {
@@ -96,7 +97,7 @@ type verdictsInput struct {
 }
 
 func (s *Server) getVerdicts(ctx context.Context, in *verdictsInput) (*body[verdictsJSON], error) {
-	j, err := s.verdicts(ctx, tiles.VerdictFilter{Form: in.Form, Clay: tiles.ClayID(in.Clay), Load: in.Load, After: in.After, Limit: in.Limit})
+	j, err := s.verdicts(ctx, lid.ResultFilter{Form: in.Form, Clay: tiles.ClayID(in.Clay), Load: in.Load, After: in.After, Limit: in.Limit})
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -104,7 +105,7 @@ func (s *Server) getVerdicts(ctx context.Context, in *verdictsInput) (*body[verd
 }
 
 // verdicts gathers how lids sat, for the API and the page.
-func (s *Server) verdicts(ctx context.Context, w tiles.VerdictFilter) (verdictsJSON, error) {
+func (s *Server) verdicts(ctx context.Context, w lid.ResultFilter) (verdictsJSON, error) {
 	j := verdictsJSON{Items: []VerdictJSON{}, Tally: []tallyJSON{}, Makers: []accuracyJSON{}}
 	limit := w.Limit
 	w.Limit++ // to see whether more come after them
@@ -131,7 +132,7 @@ func (s *Server) verdicts(ctx context.Context, w tiles.VerdictFilter) (verdictsJ
 		if w.Form != "" && t.Form != w.Form || w.Clay != "" && t.Body != w.Clay && t.Lid != w.Clay {
 			continue
 		}
-		j.Tally = append(j.Tally, tallyJSON{t.Form, string(t.Body), string(t.Lid), t.Maker, t.Boards, satJSON(t.Sat), lossesJSON(t.Losses), partDifference(l.parts.Of(t.PartGroup))})
+		j.Tally = append(j.Tally, tallyJSON{t.Form, string(t.Body), string(t.Lid), t.Maker, t.Boards, satJSON(t.Sat), lossesJSON(t.Losses), partDifference(l.parts.Of(t.DifferenceGroup))})
 	}
 	for _, maker := range slices.Sorted(maps.Keys(l.makers)) {
 		a := l.makers[maker]
@@ -141,12 +142,12 @@ func (s *Server) verdicts(ctx context.Context, w tiles.VerdictFilter) (verdictsJ
 	return j, nil
 }
 
-func partDifference(d tiles.PartDifference) partDifferenceJSON {
+func partDifference(d lid.Difference) partDifferenceJSON {
 	r := func(l tiles.LogPercent) *float64 { return rounded(float64(l)/100, 4) }
 	return partDifferenceJSON{Value: r(d.Mean), Likely: []*float64{r(d.Low), r(d.High)}, Fits: d.Fits}
 }
 
-func (s *Server) verdictJSON(v tiles.LidBoard, t taughtBoard) VerdictJSON {
+func (s *Server) verdictJSON(v lid.Result, t taughtBoard) VerdictJSON {
 	j := VerdictJSON{ID: v.ID, At: s.moment(v.At), ClockTrusted: v.Trusted, Teaches: t.Why == "", TeachesWhy: first(t.Why, t.Caveat),
 		VerdictBody: VerdictBody{Load: v.Load, Pots: v.Pots, Lids: v.Sat.Lids() + v.Losses.Lids(), Form: v.Form, Maker: v.Maker, Seat: string(v.Seat), SeatGlazed: v.SeatGlazed,
 			Body: v.Body.String(), Lid: v.Lid.String(), Counts: satJSON(v.Sat), Losses: lossesJSON(v.Losses), Plays: millimetres(v.Plays), Thrown: millimetres(v.Thrown), By: v.By}}
@@ -204,27 +205,27 @@ func (s *Server) putVerdict(ctx context.Context, in *putVerdictInput) (*kept[ver
 }
 
 // keepVerdict keeps how one board sat, with the limits that are in force now.
-func (s *Server) keepVerdict(ctx context.Context, id string, b VerdictBody) (tiles.Kept, verdictKeptJSON, error) {
+func (s *Server) keepVerdict(ctx context.Context, id string, b VerdictBody) (tiles.PutResult, verdictKeptJSON, error) {
 	var none verdictKeptJSON
 	v, err := s.boardOf(ctx, id, b)
 	if err != nil {
-		return tiles.Kept{}, none, err
+		return tiles.PutResult{}, none, err
 	}
 	if err := v.Validate(); err != nil {
-		return tiles.Kept{}, none, err
+		return tiles.PutResult{}, none, err
 	}
 	l, err := s.learned(ctx)
 	if err != nil {
-		return tiles.Kept{}, none, err
+		return tiles.PutResult{}, none, err
 	}
 	if _, known := l.boards[v.ID]; !known { // said again it is answered as it was
 		expected, err := s.expect(ctx, l, v)
 		if err != nil {
-			return tiles.Kept{}, none, err
+			return tiles.PutResult{}, none, err
 		}
 		if expected.Sat.Lid != 0 {
 			if err := v.CheckPlays(expected.Sat.Ledge); err != nil {
-				return tiles.Kept{}, none, err
+				return tiles.PutResult{}, none, err
 			}
 			v.Limits = &expected.Sat.Limits
 		}
@@ -249,7 +250,7 @@ func (s *Server) verdictKept(ctx context.Context, id string) (verdictKeptJSON, e
 	}
 	t := l.boards[id]
 	j = verdictKeptJSON{VerdictJSON: s.verdictJSON(v, t), Says: []string{}, Cautions: []string{},
-		PartDifference: partDifference(l.parts.Of(tiles.PartGroup{Form: v.Form, Body: v.Body.Clay, Lid: v.Lid.Clay, Maker: v.Maker}))}
+		PartDifference: partDifference(l.parts.Of(lid.DifferenceGroup{Form: v.Form, Body: v.Body.Clay, Lid: v.Lid.Clay, Maker: v.Maker}))}
 	for _, says := range []string{t.Why, t.Caveat} {
 		if says != "" {
 			j.Says = append(j.Says, says)
@@ -259,21 +260,21 @@ func (s *Server) verdictKept(ctx context.Context, id string) (verdictKeptJSON, e
 		j.Says = append(j.Says, "one measured play of this board would teach as much as several verdicts")
 	}
 	if v.Sat.Tight+v.Sat.TooBig+v.Losses.Glued > 0 {
-		j.Cautions = append(j.Cautions, tiles.WetGrinding, tiles.EyeProtection)
+		j.Cautions = append(j.Cautions, lid.WetGrinding, lid.EyeProtection)
 	}
 	return j, nil
 }
 
 // boardOf fills in from the first pot card what b leaves out.
-func (s *Server) boardOf(ctx context.Context, id string, b VerdictBody) (tiles.LidBoard, error) {
+func (s *Server) boardOf(ctx context.Context, id string, b VerdictBody) (lid.Result, error) {
 	if b.Pot != "" {
 		if len(b.Pots) > 0 {
-			return tiles.LidBoard{}, &tiles.Invalid{Field: "pot", Type: tiles.GivenTwice, Why: "and pots: name the cards once"}
+			return lid.Result{}, &tiles.Invalid{Field: "pot", Type: tiles.GivenTwice, Why: "and pots: name the cards once"}
 		}
 		b.Pots = []string{b.Pot}
 	}
-	v := tiles.LidBoard{ID: id, Load: b.Load, Pots: b.Pots, Form: b.Form, Maker: b.Maker, Seat: tiles.Seat(b.Seat), SeatGlazed: b.SeatGlazed,
-		Sat: tiles.Sat(b.Counts), Losses: tiles.Losses(b.Losses), Plays: fromMillimetres(b.Plays), Thrown: fromMillimetres(b.Thrown), By: b.By}
+	v := lid.Result{ID: id, Load: b.Load, Pots: b.Pots, Form: b.Form, Maker: b.Maker, Seat: lid.Seat(b.Seat), SeatGlazed: b.SeatGlazed,
+		Sat: lid.Outcomes(b.Counts), Losses: lid.Losses(b.Losses), Plays: fromMillimetres(b.Plays), Thrown: fromMillimetres(b.Thrown), By: b.By}
 	var err error
 	if v.Body, err = tiles.ParseBatchRef("body", b.Body); err != nil {
 		return v, err
@@ -301,7 +302,7 @@ func (s *Server) boardOf(ctx context.Context, id string, b VerdictBody) (tiles.L
 		}
 	}
 	if v.Seat == "" {
-		v.Seat = tiles.Inset
+		v.Seat = lid.Inset
 	}
 	if v.Lid.Clay == "" {
 		v.Lid = v.Body
@@ -317,8 +318,8 @@ func (s *Server) boardOf(ctx context.Context, id string, b VerdictBody) (tiles.L
 }
 
 // expect is what the fit expects of a board that is about to be kept.
-func (s *Server) expect(ctx context.Context, l *learned, v tiles.LidBoard) (taughtBoard, error) {
-	e := expecting{s: s, fit: l.fit, pots: map[string]tiles.PotCard{}, makers: l.makers, known: map[knownKey]tiles.LidKnown{}, usual: map[tiles.ClayID]tiles.LidFiring{}}
+func (s *Server) expect(ctx context.Context, l *learned, v lid.Result) (taughtBoard, error) {
+	e := expecting{s: s, fit: l.fit, pots: map[string]lid.PotCard{}, makers: l.makers, known: map[knownKey]lid.Known{}, usual: map[tiles.ClayID]lid.Firing{}}
 	for _, id := range v.Pots {
 		card, err := s.Archive.Pot(ctx, id)
 		if err != nil {

@@ -141,11 +141,19 @@ type Notice struct {
 
 // Webhook is one receiver of notices.
 type Webhook struct {
-	Name       string   `key:"-"`
-	URL        string   `key:"url"`
-	On         []string `key:"on" words:"firing.started firing.ended firing.long kiln.quiet kiln.over_limit kiln.stopped_climbing kiln.fell_early kiln.at_unpacking_mark load.unpacked bars.waiting rate.moved rate.stale batch.shifted probe.bias copy.old test"` // [] = all
+	Name string   `key:"-"`
+	URL  string   `key:"url"`
+	On   []string `key:"on" words:"firing.started firing.ended firing.long firing.still_firing kiln.quiet kiln.over_limit kiln.may_be_over_limit kiln.probe_lost kiln.still_hot kiln.stopped_climbing kiln.fell_early kiln.cooled load.unpacked bars.waiting rate.moved rate.stale batch.shifted probe.bias copy.old store.back store.gone store.not_writing test"` // [] = all
+	// Wakes are the events that are sent in quiet hours too; a test always is. [] = none.
+	Wakes      []string `key:"wakes" words:"firing.started firing.ended firing.long firing.still_firing kiln.quiet kiln.over_limit kiln.may_be_over_limit kiln.probe_lost kiln.still_hot kiln.stopped_climbing kiln.fell_early kiln.cooled load.unpacked bars.waiting rate.moved rate.stale batch.shifted probe.bias copy.old store.back store.gone store.not_writing test"`
 	SecretFile string   `key:"secret_file"`
 	QuietHours Span     `key:"quiet_hours"` // zero = notice.quiet_hours
+}
+
+// DefaultWebhook is what holds for a receiver where nothing is set: what cannot wait until morning wakes,
+// for most firings go on at night.
+func DefaultWebhook() Webhook {
+	return Webhook{On: []string{}, Wakes: []string{"kiln.over_limit", "kiln.may_be_over_limit", "kiln.still_hot", "kiln.quiet", "kiln.stopped_climbing", "kiln.fell_early", "store.not_writing", "store.gone"}}
 }
 
 // Mail is for a later release: Load refuses it until then.

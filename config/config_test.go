@@ -122,8 +122,8 @@ port    = "/dev/serial/by-id/one"
 reply   = "columns"
 limit_c = 1240.5
 control = "bottom"
-unpacking_mark_c = 95
-unpacking_reason = "small pieces only, gloves, door opened by hand"
+keep_shut_above_c = 95
+keep_shut_reason = "small pieces only, gloves, door opened by hand"
 [kiln.little-red.channel]
 top    = { from = 2, unit = "mv", cold_junction = "cold" }
 bottom = { from = 3, unit = "f" }
@@ -152,7 +152,7 @@ func TestLoadGivesTheTrade(t *testing.T) {
 		t.Fatalf("kilns: %+v", cfg.Kilns)
 	}
 	want := kiln.Kiln{
-		ID: "little-red", Control: "bottom", Limit: 1240.5, Unpacking: 95, UnpackingReason: "small pieces only, gloves, door opened by hand", Every: time.Second,
+		ID: "little-red", Control: "bottom", Limit: 1240.5, KeepShut: 95, KeepShutReason: "small pieces only, gloves, door opened by hand", Every: time.Second,
 		Shelves: map[string]kiln.ChannelID{"a": "top"},
 		Channels: []kiln.Channel{
 			{ID: "top", Role: kiln.RoleProbe}, {ID: "bottom", Role: kiln.RoleProbe},

@@ -22,7 +22,7 @@ func LoadText(path, text string, env []string) (Config, error) {
 // from the default.
 func (k Kiln) Draft() string {
 	var b strings.Builder
-	always := []string{"port", "reply", "limit_c", "unpacking_mark_c", "from", "register", "unit", "type", "speed", "framing"}
+	always := []string{"port", "reply", "limit_c", "keep_shut_above_c", "from", "register", "unit", "type", "speed", "framing"}
 	table := func(name string, v, standard any) {
 		fmt.Fprintf(&b, "[%s]\n", name)
 		table, without := reflect.ValueOf(v), reflect.ValueOf(standard)

@@ -21,7 +21,7 @@ type Kiln struct {
 	DecimalComma bool     `key:"decimal_comma"`
 	Terminator   string   `key:"terminator"`
 	Checksum     string   `key:"checksum" words:"none xor sum8 crc16"`
-	Pattern      string   `key:"pattern"`     // regular expression with named groups
+	Pattern      string   `key:"pattern"`     // regular expression of the whole line with named groups
 	TimeColumn   string   `key:"time_column"` // the device's own time; "" = time of arrival
 	Select       string   `key:"select"`      // what a line must begin with
 	PollBytes    []string `key:"poll_bytes"`  // all that is ever sent; [] = listen only
@@ -32,10 +32,10 @@ type Kiln struct {
 	Probes   []Probe   `key:"-" named:"probe"`
 	Shelves  shelves   `key:"shelf"`
 
-	LimitC          float64        `key:"limit_c" min:"100" max:"1850"` // needed; a notice when passed, no more
-	UnpackingMarkC  float64        `key:"unpacking_mark_c" min:"20" max:"300"`
-	UnpackingReason string         `key:"unpacking_reason"` // needed when the mark is over 50
-	Control         kiln.ChannelID `key:"control"`          // after Load: never "" while there is a probe
+	LimitC         float64        `key:"limit_c" min:"100" max:"1850"` // needed; a notice when passed, no more
+	KeepShutAboveC float64        `key:"keep_shut_above_c" min:"20" max:"200" why:"50 unless there is a reason, and never over 200, where hot air and ware burn at once"`
+	KeepShutReason string         `key:"keep_shut_reason"` // needed over 50
+	Control        kiln.ChannelID `key:"control"`          // after Load: never "" while there is a probe
 }
 
 // Channel is one number of a reply. From is for every form but modbus; the register's fields are
@@ -73,7 +73,7 @@ func DefaultKiln() Kiln {
 	return Kiln{
 		Speed: 9600, Framing: "8N1", Every: time.Second,
 		Separator: ",", Terminator: "\n", Checksum: "none", PollBytes: []string{},
-		UnpackingMarkC: 50,
+		KeepShutAboveC: 50,
 	}
 }
 
@@ -89,13 +89,13 @@ func DefaultProbe() Probe { return Probe{Class: 2, Linearised: true} }
 // Kiln is what the trade needs to know of k.
 func (k Kiln) Kiln() kiln.Kiln {
 	out := kiln.Kiln{
-		ID:              k.ID,
-		Control:         k.Control,
-		Limit:           kiln.Celsius(k.LimitC),
-		Unpacking:       kiln.Celsius(k.UnpackingMarkC),
-		UnpackingReason: k.UnpackingReason,
-		Shelves:         k.Shelves,
-		Every:           k.Every,
+		ID:             k.ID,
+		Control:        k.Control,
+		Limit:          kiln.Celsius(k.LimitC),
+		KeepShut:       kiln.Celsius(k.KeepShutAboveC),
+		KeepShutReason: k.KeepShutReason,
+		Shelves:        k.Shelves,
+		Every:          k.Every,
 	}
 	for _, c := range k.Channels {
 		out.Channels = append(out.Channels, kiln.Channel{ID: c.ID, Role: c.Role})

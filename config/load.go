@@ -56,6 +56,7 @@ func load(doc document, env []string, flags *pflag.FlagSet) (Config, error) {
 	for _, l := range leaves("", reflect.ValueOf(cfg)) {
 		r.v.SetDefault(l.key, l.value)
 	}
+	r.takeOver()
 	r.table("", doc.values, reflect.TypeFor[Config]())
 	if err := r.v.MergeConfigMap(doc.values); err != nil {
 		return Config{}, fmt.Errorf("settings %s: %w", doc.file, err)
@@ -110,7 +111,8 @@ func (r *reader) kilns(cfg *Config) error {
 		cfg.Kilns = append(cfg.Kilns, k)
 	}
 	for _, name := range r.names("notice.webhook") {
-		w := Webhook{Name: name, On: []string{}}
+		w := DefaultWebhook()
+		w.Name = name
 		fill("notice.webhook."+name, &w)
 		cfg.Notice.Webhooks = append(cfg.Notice.Webhooks, w)
 	}

@@ -233,3 +233,48 @@ func ExampleMistakes() {
 	// lidwright.toml:2: listen.adress: is no setting; the nearest is listen.address
 	// lidwright.toml:4: log.level: is "loud"; must be one of error, warn, info, debug
 }
+
+// A file with the names that settings had before is read, and each is told once: what was more than can
+// be set any more comes down to the most.
+func TestFormerKeysAreTakenOver(t *testing.T) {
+	const file = `[kiln.big-blue]
+port = ""
+limit_c = 1290
+unpacking_mark_c = 95
+unpacking_reason = "thin ware"
+[kiln.little-red]
+port = ""
+limit_c = 1290
+unpacking_mark_c = 250
+unpacking_reason = "raku"
+[notice.webhook.phone]
+url = "http://127.0.0.1/x"
+on = ["kiln.at_unpacking_mark", "copy.old"]
+`
+	cfg, err := LoadText("old.toml", file, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	blue, red := cfg.Kilns[0].Kiln(), cfg.Kilns[1].Kiln()
+	if blue.KeepShut != 95 || blue.KeepShutReason != "thin ware" || red.KeepShut != 200 || red.KeepShutReason != "raku" {
+		t.Errorf("taken over as %v %q, %v %q", blue.KeepShut, blue.KeepShutReason, red.KeepShut, red.KeepShutReason)
+	}
+	if on := cfg.Notice.Webhooks[0].On; !reflect.DeepEqual(on, []string{"kiln.cooled", "copy.old"}) {
+		t.Errorf("events %v", on)
+	}
+	told := map[string]int{}
+	for _, a := range cfg.Advice {
+		told[fmt.Sprintf("%d %s", a.Line, a.Says)]++
+	}
+	for _, want := range []string{"4 is called keep_shut_above_c now", "5 is called keep_shut_reason now", "9 is 250; the kiln is kept shut above 200 °C", "13 holds kiln.at_unpacking_mark"} {
+		n := 0
+		for says, times := range told {
+			if strings.HasPrefix(says, want) {
+				n += times
+			}
+		}
+		if n != 1 {
+			t.Errorf("%q told %d times: %v", want, n, told)
+		}
+	}
+}

@@ -164,7 +164,7 @@ func convert(value any, f reflect.StructField) (out any, says string) {
 	case reflect.Float64:
 		x, ok := number(value)
 		if !ok {
-			return nil, fmt.Sprintf("is %s; must be a finite number without quotes", show(value))
+			return nil, fmt.Sprintf("is %s; must be a finite number without quotes", show(value)) + because(f)
 		}
 		return x, outside(x, f, atof)
 	case reflect.String:
@@ -236,7 +236,15 @@ func outside(x float64, f reflect.StructField, scale func(string) float64) strin
 	if f.Type == reflect.TypeFor[time.Duration]() {
 		was = time.Duration(x).String()
 	}
-	return fmt.Sprintf("is %s; must lie in %s to %s", was, low, high)
+	return fmt.Sprintf("is %s; must lie in %s to %s", was, low, high) + because(f)
+}
+
+// because is what the tag why of a field adds to what may be set there.
+func because(f reflect.StructField) string {
+	if why := f.Tag.Get("why"); why != "" {
+		return ": " + why
+	}
+	return ""
 }
 
 // show is a value as a message quotes it, never long.

@@ -21,10 +21,10 @@ func (r *reader) kiln(k *Kiln) {
 	key := "kiln." + string(k.ID)
 	r.need(key+".port", `the by-id link of the line, as "/dev/serial/by-id/usb-...", or "" for a kiln without one`)
 	r.need(key+".limit_c", "the kiln's own limit in °C; a notice is sent when it is passed")
-	if k.UnpackingMarkC > 50 && strings.TrimSpace(k.UnpackingReason) == "" {
-		r.add(key+".unpacking_reason", "is needed, because unpacking_mark_c is over 50: why this site opens a kiln that hot")
+	if k.KeepShutAboveC > 50 && strings.TrimSpace(k.KeepShutReason) == "" {
+		r.add(key+".keep_shut_reason", "is needed, because keep_shut_above_c is over 50, where a touch can burn: who says so, and why")
 	}
-	for name, text := range map[string]string{".unpacking_reason": k.UnpackingReason, ".poll_reason": k.PollReason} {
+	for name, text := range map[string]string{".keep_shut_reason": k.KeepShutReason, ".poll_reason": k.PollReason} {
 		if !printable(text) || len([]rune(text)) > 500 {
 			r.add(key+name, "must be printable and at most 500 characters")
 		}
@@ -280,6 +280,18 @@ func (r *reader) sharedPorts(kilns []Kiln) {
 			r.add(key+".reply", "is %s, but kiln %s on the same port has %s; modbus shares its port with modbus alone", k.Reply, f.ID, f.Reply)
 		} else if k.Reply != "modbus" && k.Terminator != f.Terminator {
 			r.add(key+".terminator", "is %s, but kiln %s on the same port has %s; one port has one line end", show(k.Terminator), f.ID, show(f.Terminator))
+		}
+		if k.Reply == "modbus" || f.Reply == "modbus" {
+			continue
+		}
+		if asked := len(f.PollBytes) > 0; asked != (len(k.PollBytes) > 0) {
+			r.add(key+".poll_bytes", "and those of kiln %s on the same port: either all kilns of a port are asked or none", f.ID)
+		} else if !asked {
+			for _, one := range []Kiln{f, k} {
+				if one.Select == "" {
+					r.add("kiln."+string(one.ID)+".select", "is needed: what its lines begin with, for several kilns send lines on the port %s", one.Port)
+				}
+			}
 		}
 	}
 }

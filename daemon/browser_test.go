@@ -136,7 +136,7 @@ func (s *studio) tab(t testing.TB, browser context.Context, width, height int64)
 // did does one thing in the page and gives what comes of it.
 func did[T any](p *tab, a chromedp.Action[T]) T {
 	p.Helper()
-	ctx, cancel := context.WithTimeout(p.ctx, 30*time.Second)
+	ctx, cancel := context.WithTimeout(p.ctx, hanging)
 	defer cancel()
 	v, err := chromedp.Run(ctx, a)
 	if err != nil {
@@ -156,7 +156,7 @@ func (p *tab) open(path string) { p.Helper(); p.do(chromedp.Navigate(p.site + pa
 // press clicks and waits for the page that follows.
 func (p *tab) press(selector string) {
 	p.Helper()
-	ctx, cancel := context.WithTimeout(p.ctx, 30*time.Second)
+	ctx, cancel := context.WithTimeout(p.ctx, hanging)
 	defer cancel()
 	if _, err := chromedp.RunResponse(ctx, chromedp.Click(selector)); err != nil {
 		p.Fatalf("press %s: %v", selector, err)
@@ -176,7 +176,7 @@ func evaluated[T any](p *tab, js string) T {
 // until waits for something that a script in the page sees.
 func (p *tab) until(what, js string) {
 	p.Helper()
-	for end := time.Now().Add(30 * time.Second); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
+	for end := time.Now().Add(hanging); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
 		if so, err := chromedp.Run(p.ctx, chromedp.Evaluate[bool](js)); err == nil && so { // an error: the page is being loaded
 			return
 		}

@@ -165,7 +165,7 @@ func TestKilledInTheMiddle(t *testing.T) {
 	w.start()
 	p, stop := w.potter()
 	defer stop()
-	w.until("a firing", 60*time.Second, func() bool { return len(w.firings()) == 1 })
+	w.until("a firing", func() bool { return len(w.firings()) == 1 })
 	id := w.firings()[0].ID
 	rng := rand.New(rand.NewPCG(9, 3))
 	var worst time.Duration
@@ -303,7 +303,7 @@ func cannotWriteInMidFiring(t *testing.T, w *world, disk tight) {
 	w.start()
 	p, stop := w.potter()
 	defer stop()
-	w.until("a firing", 60*time.Second, func() bool { return len(w.firings()) == 1 })
+	w.until("a firing", func() bool { return len(w.firings()) == 1 })
 	id := w.firings()[0].ID
 	var now struct {
 		Items []struct {
@@ -314,14 +314,14 @@ func cannotWriteInMidFiring(t *testing.T, w *world, disk tight) {
 	if err := disk.fill(); err != nil {
 		t.Fatal(err)
 	}
-	w.until("word that the store cannot write", 60*time.Second, func() bool {
+	w.until("word that the store cannot write", func() bool {
 		w.get("/v1/now", &now)
 		_, busy := p.counts()
 		return now.Items[0].Unwritten != "" && busy > 0
 	})
 	time.Sleep(2 * time.Second) // 20 min of the kiln
 	// Fresh means read within 30 s, which are 50 ms of ours: on a busy machine not every look finds it.
-	w.until("a fresh reading while nothing is written", 30*time.Second, func() bool {
+	w.until("a fresh reading while nothing is written", func() bool {
 		w.get("/v1/now", &now)
 		return now.Items[0].T != nil && now.Items[0].Unwritten != ""
 	})
@@ -330,14 +330,25 @@ func cannotWriteInMidFiring(t *testing.T, w *world, disk tight) {
 			t.Errorf("%s says nothing of it: %.300s", path, text)
 		}
 	}
-	if text := w.text("/metrics"); !strings.Contains(text, "\nlidwright_store_trouble 1\n") || !strings.Contains(text, "\nlidwright_store_waiting_samples ") {
+	if status := w.get("/readyz", nil); status != 503 {
+		t.Errorf("/readyz answers %d while nothing can be kept", status)
+	}
+	for _, page := range []string{"/", "/more", "/spyhole/big-blue"} { // words for people, no insides
+		for _, inside := range []string{"append curve", "SQL", "database", "(13)", "(8)"} {
+			if text := w.text(page); strings.Contains(text, inside) {
+				t.Errorf("%s shows %q", page, inside)
+			}
+		}
+	}
+	if text := w.text("/metrics"); !strings.Contains(text, "\nlidwright_store_trouble 1\n") || !strings.Contains(text, "\nlidwright_ready 0\n") || !strings.Contains(text, "\nlidwright_store_waiting_samples ") {
 		t.Errorf("the metrics say nothing of it: %s", regexp.MustCompile("(?m)^lidwright_store.*").FindAllString(text, -1))
 	}
 	if err := disk.free(); err != nil {
 		t.Fatal(err)
 	}
 	before, _ := p.counts()
-	w.until("all to be written", 30*time.Second, func() bool {
+	w.until("/readyz to answer 200 again", func() bool { return w.get("/readyz", nil) == 200 })
+	w.until("all to be written", func() bool {
 		w.get("/v1/now", &now)
 		kept, _ := p.counts()
 		return now.Items[0].Unwritten == "" && kept > before
@@ -426,6 +437,17 @@ func TestCannotStart(t *testing.T) {
 		if text := bad.text(path); !strings.Contains(text, "began anew") || !strings.Contains(text, ".corrupt-") {
 			t.Errorf("%s says nothing of it: %.300s", path, text)
 		}
+	}
+}
+
+// TestLateMistakeInTheSettings: what only the building of a line finds wrong ends the start with the code that
+// systemd does not start again.
+func TestLateMistakeInTheSettings(t *testing.T) {
+	cfg := heatConfig(t, heatSettings)
+	cfg.Kilns[0].Channels[0].From = "no such column("
+	cfg.Kilns[0].Reply, cfg.Kilns[0].Pattern = "pattern", "("
+	if _, err := New(t.Context(), cfg, "test"); !errors.Is(err, ErrCannotStart) || !strings.Contains(err.Error(), "the line ") {
+		t.Errorf("a line that cannot be built: %v", err)
 	}
 }
 

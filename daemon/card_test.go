@@ -12,7 +12,6 @@ import (
 	"strings"
 	"syscall"
 	"testing"
-	"time"
 
 	"golang.org/x/sys/unix"
 
@@ -29,7 +28,7 @@ func TestWritesInItsFolderAlone(t *testing.T) {
 	w.under = []string{"strace", "-f", "-qq", "-y", "--seccomp-bpf", "-o", log, "-e", "trace=open,openat,creat,mkdir,mkdirat,rename,renameat,renameat2,link,linkat,symlink,symlinkat,unlink,unlinkat,rmdir,truncate,chmod,fchmodat,chown,fchownat,mknodat"}
 	w.start()
 	_, stop := w.potter()
-	w.until("a firing", 60*time.Second, func() bool { return len(w.firings()) == 1 })
+	w.until("a firing", func() bool { return len(w.firings()) == 1 })
 	if r, err := http.Post(w.site+"/v1/copies", "application/json", strings.NewReader("{}")); err != nil || r.StatusCode != 200 {
 		t.Fatal(r, err)
 	}
@@ -125,15 +124,15 @@ func TestCardFailsInMidFiring(t *testing.T) {
 	w.start()
 	p, stop := w.potter()
 	defer stop()
-	w.until("a firing", 60*time.Second, func() bool { return len(w.firings()) == 1 })
+	w.until("a firing", func() bool { return len(w.firings()) == 1 })
 	id := w.firings()[0].ID
-	w.until("readings", 60*time.Second, func() bool { kept, _ := p.counts(); return kept > 10 })
+	w.until("readings", func() bool { kept, _ := p.counts(); return kept > 10 })
 	device := filepath.Base(command("findmnt", "-n", "-o", "SOURCE", at))
 	if err := os.WriteFile("/sys/fs/ext4/"+device+"/trigger_fs_error", []byte("a card that fails\n"), 0o200); err != nil {
 		t.Fatal(err)
 	}
 	var now struct{ Items []struct{ Unwritten string } }
-	w.until("word that the store cannot write", 60*time.Second, func() bool {
+	w.until("word that the store cannot write", func() bool {
 		w.get("/v1/now", &now)
 		_, busy := p.counts()
 		return now.Items[0].Unwritten != "" && busy > 0

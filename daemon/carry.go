@@ -16,12 +16,13 @@ func SaveCarry(ctx context.Context, cfg config.Config, path, version string) (st
 	return store.SaveCarry(ctx, cfg.Store.Folder, path, version, time.Now())
 }
 
-// TakeCarry takes a carry file into the store of the settings; dry only asks. No daemon may run.
+// TakeCarry takes a carry file into the store of the settings; dry only asks. A daemon may run meanwhile:
+// it notices.
 func TakeCarry(ctx context.Context, cfg config.Config, path string, same []string, dry bool, version string) (store.Carried, error) {
 	if err := makeFolder(cfg.Store.Folder); err != nil {
 		return store.Carried{}, err
 	}
-	s, err := opened(ctx, cfg, version)
+	s, err := openedBeside(ctx, cfg, version)
 	if err != nil {
 		return store.Carried{}, err
 	}

@@ -11,14 +11,50 @@ import (
 	"lidwright/daemon/store"
 )
 
-// copies are those of a store, for who asks over HTTP.
-type copies struct{ store *store.Store }
+// copies are those of a store, for who asks over HTTP. One that is being made is given up when stopping is
+// closed; nil: never.
+type copies struct {
+	store    *store.Store
+	stopping <-chan struct{}
+}
 
-func (c copies) Make(ctx context.Context) (bool, error) { return c.store.Copy(ctx) }
+func (c copies) Make(ctx context.Context) (bool, error) {
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	go func() {
+		select {
+		case <-c.stopping:
+			stop()
+		case <-ctx.Done():
+		}
+	}()
+	return c.store.Copy(ctx)
+}
 
 func (c copies) List() ([]api.CopyKept, error) {
 	kept, err := c.store.Copies()
 	return keptOf(kept), err
+}
+
+func (c copies) WithForgotten(ctx context.Context) ([]api.CopyKept, []string, error) {
+	kept, aside, err := c.store.WithForgotten(ctx)
+	for i := range aside {
+		aside[i] = filepath.Base(aside[i])
+	}
+	return keptOf(kept), aside, err
+}
+
+func (c copies) Renew(ctx context.Context) (int, error) { return c.store.RenewCopies(ctx) }
+
+// RenewCopies takes the marks of forgotten makers out of the copies of the store of the settings, while no
+// daemon runs.
+func RenewCopies(ctx context.Context, cfg config.Config, version string) (n int, err error) {
+	s, err := opened(ctx, cfg, version)
+	if err != nil {
+		return 0, err
+	}
+	defer s.Close()
+	return s.RenewCopies(ctx)
 }
 
 func keptOf(kept []store.CopyKept) []api.CopyKept {
@@ -42,7 +78,7 @@ func MakeCopy(ctx context.Context, cfg config.Config, version string) (made bool
 	defer s.Close()
 	made, err = s.Copy(ctx)
 	if err == nil {
-		all, err = copies{s}.List()
+		all, err = copies{store: s}.List()
 	}
 	return made, all, err
 }
@@ -58,6 +94,18 @@ func opened(ctx context.Context, cfg config.Config, version string) (*store.Stor
 		return nil, fmt.Errorf("%w: %w", ErrCannotStart, err)
 	}
 	return s, nil
+}
+
+// openedBeside opens it also while a daemon runs.
+func openedBeside(ctx context.Context, cfg config.Config, version string) (*store.Store, error) {
+	if !Running(cfg) {
+		return opened(ctx, cfg, version)
+	}
+	clock, err := NewClock()
+	if err != nil {
+		return nil, err
+	}
+	return store.Beside(ctx, cfg.Store.Folder, cfg.Copy.Target, cfg.Copy.Keep, clock.Now)
 }
 
 // RestoreCopy puts a copy, or the newest good one of a folder, in the place of the store of the

@@ -5,11 +5,13 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
+	"math/rand/v2"
 	"net"
 	"net/http"
 	"net/url"
@@ -24,6 +26,7 @@ import (
 	notify "github.com/coreos/go-systemd/v22/daemon"
 	"github.com/google/uuid"
 	"golang.org/x/sync/errgroup"
+	"golang.org/x/sys/unix"
 
 	"lidwright/api"
 	"lidwright/config"
@@ -32,6 +35,7 @@ import (
 	"lidwright/kiln"
 	"lidwright/kiln/source"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 // ErrCannotStart wraps what keeps the daemon from starting until someone acts.
@@ -44,6 +48,8 @@ var _ api.Archive = (*store.Store)(nil)
 // swaps them before Run.
 type Daemon struct {
 	Now    func() kiln.Stamp
+	NewID  func() string                              // of a new fact
+	Dice   func() *rand.Rand                          // a new source of chance, for codes that nobody chose
 	Tick   func(ctx context.Context) <-chan time.Time // once a second
 	Listen func(address string) (net.Listener, error)
 	Ready  func(address string) // told once, when the page answers
@@ -53,7 +59,11 @@ type Daemon struct {
 	recorder *kiln.Recorder
 	lines    []*source.Source
 	samples  chan kiln.Sample
-	over     chan struct{} // a firing has ended
+	over     *endings
+	stopping chan struct{} // closed when Run begins to end
+	statfs   func(path string, disk *unix.Statfs_t) error
+	learning sync.Mutex // held while a kiln's past is read and told, so that none overtakes a newer one
+	copying  lastCopy
 	shrink   *shrink
 	herald   *herald
 	heat     *heat
@@ -81,18 +91,17 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 	if err != nil {
 		return nil, err
 	}
-	st, err := store.Settings{Now: clock.Now, Copies: cfg.Copy.Keep, Second: cfg.Copy.Target, Version: version}.Open(ctx, cfg.Store.Folder)
+	st, err := store.Settings{Now: func() kiln.Stamp { return d.Now() }, Copies: cfg.Copy.Keep,
+		Second: cfg.Copy.Target, Version: version}.Open(ctx, cfg.Store.Folder)
 	if err != nil {
 		if errors.Is(err, store.ErrFolder) || errors.Is(err, store.ErrInUse) || errors.Is(err, store.ErrNewer) || errors.Is(err, store.ErrUpgrade) {
 			return nil, fmt.Errorf("%w: %w", ErrCannotStart, err)
 		}
 		return nil, err
 	}
-	if d.cfg.Site.ID == "" {
-		if d.cfg.Site.ID, err = st.SiteID(ctx, uuid.Must(uuid.NewV7()).String()); err != nil {
-			st.Close()
-			return nil, err
-		}
+	if _, err = st.SiteID(ctx, cmp.Or(cfg.Site.ID, newID())); err != nil {
+		st.Close()
+		return nil, err
 	}
 	if err := d.build(ctx, st); err != nil {
 		st.Close()
@@ -107,15 +116,17 @@ func newDaemon(cfg config.Config, version string, clock *Clock, who api.Access) 
 	zone, err := time.Local, error(nil)
 	if cfg.Site.Zone != "" {
 		if zone, err = time.LoadLocation(cfg.Site.Zone); err != nil {
-			return nil, fmt.Errorf("site.zone: %w", err)
+			return nil, fmt.Errorf("%w: site.zone: %w", ErrCannotStart, err)
 		}
 	}
-	d := &Daemon{Now: clock.Now, Tick: everySecond, Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
-		Ready: func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: make(chan struct{}, 1)}
+	d := &Daemon{Now: clock.Now, NewID: newID, Dice: newDice, Tick: everySecond,
+		Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
+		Ready:  func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: newEndings(), stopping: make(chan struct{}), statfs: unix.Statfs}
 	d.server = &api.Server{
 		Site: api.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere), MarkLength: tiles.Millimetre(cfg.Bars.MarkLengthMM), Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
 		Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet), Access: who, Wired: wiredOf(cfg),
-		Now: func() kiln.Stamp { return d.Now() }, Lines: d.heard, Store: d.health, Ready: d.isReady,
+		Now: func() kiln.Stamp { return d.Now() }, NewID: func() string { return d.NewID() },
+		Dice: func() *rand.Rand { return d.Dice() }, Lines: d.heard, Store: d.health, Ready: d.isReady,
 		Revision: func() uint64 { return d.store.Written() + d.shrink.revision.Load() },
 	}
 	d.handler = sync.OnceValues(d.server.Handler)
@@ -128,18 +139,22 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	cfg, zone := d.cfg, d.server.Site.Zone
 	d.store = st
 	kilns := map[kiln.KilnID]kiln.Kiln{}
-	d.recorder = &kiln.Recorder{Log: d.store, Ladder: kiln.MainLadder(), Past: map[kiln.KilnID]kiln.Past{}, Zones: map[kiln.KilnID]kiln.ZonePast{}, NewID: newFiringID,
+	d.recorder = &kiln.Recorder{Log: d.store, Ladder: kiln.MainLadder(), Past: map[kiln.KilnID]kiln.Past{}, Zones: map[kiln.KilnID]kiln.ZonePast{},
+		NewID:  d.newFiringID,
 		Rules:  kiln.Rules{StartAbove: kiln.Celsius(cfg.Firing.StartAboveC), EndBelow: kiln.Celsius(cfg.Firing.EndBelowC), QuietAfter: cfg.Firing.QuietAfter, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere)},
-		Notify: func(n kiln.Notice) { d.herald.heed(n) }}
+		Notify: func(n kiln.Notice) { d.herald.heed(n) }, Ended: func(f kiln.Firing) { d.over.add(f.Kiln) }}
 	for _, k := range cfg.Kilns {
 		known := k.Kiln()
 		kilns[k.ID] = known
-		marks, err := d.store.UnpackingMarks(ctx, k.ID)
+		marks, err := d.store.KeepShuts(ctx, k.ID)
 		if err != nil {
 			return err
 		}
+		if len(marks) > 0 && marks[0].Mark > tiles.KeepShutMost {
+			marks[0] = d.keepShutAtMost(ctx, marks[0])
+		}
 		if len(marks) > 0 {
-			known.Unpacking, known.UnpackingReason = marks[0].Mark, marks[0].Reason
+			known.KeepShut, known.KeepShutReason = marks[0].Mark, marks[0].Reason
 		}
 		d.recorder.Kilns = append(d.recorder.Kilns, known)
 		if d.recorder.Past[k.ID], err = d.past(ctx, k.ID, k.Control); err != nil {
@@ -152,7 +167,7 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	for _, s := range linesOf(cfg) {
 		line, err := source.New(s, func() kiln.Stamp { return d.Now() }, d.samples)
 		if err != nil {
-			return fmt.Errorf("the line %s: %w", s.Port, err)
+			return fmt.Errorf("%w: the line %s: %w", ErrCannotStart, s.Port, err)
 		}
 		d.lines = append(d.lines, line)
 	}
@@ -169,15 +184,14 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 			e, _, err := d.store.Envelopes(ctx, id, nil, time.Minute, 0)
 			return e, err
 		}}
-	if d.herald, err = newHerald(d.store, cfg, zone, func() kiln.Stamp { return d.Now() }); err != nil {
+	if d.herald, err = newHerald(d.store, cfg, zone, d.server.Now, d.server.NewID); err != nil {
 		return err
 	}
-	d.herald.ended = d.ended
 	d.turned.Store(-1)
 	d.heat = newHeat(d.store, cfg, zone, d.relearn)
 	d.server.Site.ID, d.server.Settings, d.server.Kiln, d.server.Hot = cfg.Site.ID, settings.String(), kilns, hot.of
-	d.server.Archive, d.server.Copies, d.server.Kilns, d.server.Shrink, d.server.Heat, d.server.Notices = d.store, copies{d.store}, d.recorder, d.shrink, d.heat, d.herald
-	d.herald.studio = d.server.StudioNews
+	d.server.Archive, d.server.Copies, d.server.Kilns, d.server.Shrink, d.server.Heat, d.server.Notices = d.store, copies{d.store, d.stopping}, d.recorder, d.shrink, d.heat, d.herald
+	d.herald.studio, d.herald.keeps = d.server.StudioNews, d.keeps
 	return nil
 }
 
@@ -206,8 +220,9 @@ func access(cfg config.Config) (api.Access, error) {
 }
 
 const (
-	writesASecond = 20 // from one address
-	servingGC     = 50 // per cent: a small machine has more time than memory
+	writesASecond = 20                     // from one address
+	servingGC     = 50                     // per cent: a small machine has more time than memory
+	lineCloses    = 500 * time.Millisecond // a port that is stuck in a write is not waited for longer
 )
 
 // secured puts TLS around a listener where the settings name a pair of files.
@@ -245,12 +260,12 @@ func hostsOf(cfg config.Config) []string {
 }
 
 // Lids are the settings of seats and of the maker.
-func Lids(cfg config.Config) tiles.LidDefaults {
-	d := tiles.UsualLids()
-	for seat, p := range map[tiles.Seat]config.Play{tiles.Inset: cfg.Seat.Inset, tiles.Flange: cfg.Seat.Flange, tiles.Cap: cfg.Seat.Cap,
-		tiles.DropIn: cfg.Seat.DropIn, tiles.Over: cfg.Seat.Over, tiles.Stopper: cfg.Seat.Stopper} {
+func Lids(cfg config.Config) lid.Defaults {
+	d := lid.UsualDefaults()
+	for seat, p := range map[lid.Seat]config.Play{lid.Inset: cfg.Seat.Inset, lid.Flange: cfg.Seat.Flange, lid.Cap: cfg.Seat.Cap,
+		lid.DropIn: cfg.Seat.DropIn, lid.Over: cfg.Seat.Over, lid.Stopper: cfg.Seat.Stopper} {
 		if len(p.PlayMM) == 3 {
-			d.Windows[seat] = tiles.Window{Least: tiles.Millimetre(p.PlayMM[0]), Most: tiles.Millimetre(p.PlayMM[2]),
+			d.Windows[seat] = lid.Window{Least: tiles.Millimetre(p.PlayMM[0]), Most: tiles.Millimetre(p.PlayMM[2]),
 				LeastRatio: tiles.Ratio(p.LeastPlayRatio), MostRatio: tiles.Ratio(p.MostPlayRatio)}
 		}
 	}
@@ -259,7 +274,23 @@ func Lids(cfg config.Config) tiles.LidDefaults {
 	return d
 }
 
-func newFiringID() kiln.FiringID { return kiln.FiringID(uuid.Must(uuid.NewV7()).String()) }
+func newID() string { return uuid.Must(uuid.NewV7()).String() }
+
+// Fitted waits until heat works and rates rest on everything that was said so far, worked out anew in
+// the background: from then on the same question has the same answer, whoever was quicker.
+func (d *Daemon) Fitted(ctx context.Context) error {
+	if err := d.heat.settled(ctx); err != nil {
+		return err
+	}
+	return d.shrink.settled(ctx)
+}
+
+func newDice() *rand.Rand { return rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64())) }
+
+// Routes are the patterns of every route that the daemon answers on; none before Run.
+func (d *Daemon) Routes() []string { return d.server.Routes() }
+
+func (d *Daemon) newFiringID() kiln.FiringID { return kiln.FiringID(d.NewID()) }
 
 func everySecond(ctx context.Context) <-chan time.Time {
 	t := time.NewTicker(time.Second)
@@ -287,41 +318,48 @@ func (d *Daemon) Run(ctx context.Context) error {
 		l.Close()
 		return err
 	}
-	recorded := make(chan error, 1)
-	go func() { recorded <- d.recorder.Run(recording, d.samples) }()
-
-	for _, k := range d.recorder.Kilns { // behind the start: curves take a while to read
-		go func() {
-			if p, err := d.past(recording, k.ID, k.Control); err == nil {
-				p.Probes = d.witnessed(recording, k.ID)
-				d.holds(recording, k, p)
-				d.recorder.Tell(recording, kiln.Fact{Kiln: k.ID, What: kiln.PastKnown, Past: p})
-			}
-		}()
-	}
-
 	g, gctx := errgroup.WithContext(ctx)
+	var lines sync.WaitGroup
 	for _, line := range d.lines {
-		g.Go(func() error { line.Run(gctx); return nil })
+		lines.Go(func() { line.Run(gctx) })
 	}
+	recorded := make(chan struct{})
+	var unwritten error
+	go func() { defer close(recorded); unwritten = d.recorder.Run(recording, d.samples) }()
+	go func() { // first of all that stops: what was heard is written, whatever the others are about
+		<-gctx.Done()
+		close(d.stopping)
+		closed := make(chan struct{})
+		go func() { lines.Wait(); close(closed) }()
+		select {
+		case <-closed:
+		case <-time.After(lineCloses):
+		}
+		stopRecording()
+	}()
+	for _, k := range d.recorder.Kilns { // behind the start: curves take a while to read
+		g.Go(func() error { d.learn(gctx, k.ID); return nil })
+	}
+	g.Go(func() error { d.endings(gctx); return nil })
 	g.Go(func() error { return d.shrink.run(gctx) })
 	g.Go(func() error { return d.heat.run(gctx) })
 	g.Go(func() error {
 		return d.server.Serve(gctx, handler, limited)
 	})
 	g.Go(func() error { return d.watch(gctx) })
-	g.Go(func() error { return d.herald.run(gctx) })
+	g.Go(func() error { return d.herald.run(gctx, recorded) })
 	g.Go(func() error {
 		return notice.Call(gctx, d.cfg.Notice.DeadmanURL, d.cfg.Notice.DeadmanEvery, d.isWell)
 	})
 	g.Go(func() error { return d.keep(gctx) })
+	g.Go(func() error { return d.watchPlace(gctx) })
 	d.ready.Store(true)
 	d.Ready(l.Addr().String())
 	notify.SdNotify(false, notify.SdNotifyReady)
 	err = g.Wait()
 	notify.SdNotify(false, notify.SdNotifyStopping)
-	stopRecording() // last: its points are written when nothing feeds it any more
-	return errors.Join(err, <-recorded)
+	<-recorded
+	return errors.Join(err, unwritten)
 }
 
 // watch tells the service manager that all is well, only if the recording loop has turned
@@ -361,38 +399,38 @@ func (d *Daemon) isReady() error {
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 	defer cancel()
+	var reasons []error
 	if err := d.store.Ready(ctx); err != nil {
-		return fmt.Errorf("the store does not answer: %w", err)
+		reasons = append(reasons, fmt.Errorf("the store does not answer: %w", err))
+	}
+	if err := d.store.InPlace(ctx); err != nil {
+		reasons = append(reasons, err)
+	}
+	if err := d.keeps(); err != nil {
+		reasons = append(reasons, fmt.Errorf("nothing can be kept: %w", err))
+	}
+	return errors.Join(reasons...)
+}
+
+// leastRoom is what a transaction may need of the disk, its log and its pages, bytes.
+const leastRoom = 256 << 10
+
+// keeps says why nothing can be written down; nil where it can.
+func (d *Daemon) keeps() error {
+	if t, ok := d.recorder.Trouble(); ok {
+		return errors.New(t.Why)
+	}
+	var disk unix.Statfs_t
+	if err := d.statfs(d.cfg.Store.Folder, &disk); err != nil {
+		return fmt.Errorf("the folder of the store does not answer: %w", err)
+	}
+	switch {
+	case disk.Flags&unix.ST_RDONLY != 0:
+		return kiln.ErrReadOnly
+	case disk.Blocks > 0 && disk.Bavail*uint64(disk.Bsize) < leastRoom:
+		return kiln.ErrFull
 	}
 	return nil
-}
-
-// ended takes the news that a firing is over: it changes what is usual and what the bars of its
-// load saw.
-func (d *Daemon) ended(n kiln.Notice) {
-	d.relearn(n.Kiln)
-	go d.heat.Again(context.Background(), n.Kiln)
-}
-
-// relearn tells the recorder what the firings of a kiln lead to expect now, and has the rates
-// fitted again: a firing ended, or heat works became others.
-func (d *Daemon) relearn(id kiln.KilnID) {
-	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
-	defer cancel()
-	for _, k := range d.recorder.Kilns {
-		if k.ID == id {
-			if p, err := d.past(ctx, k.ID, k.Control); err == nil {
-				p.Probes = d.witnessed(ctx, k.ID)
-				d.holds(ctx, k, p)
-				go d.recorder.Tell(context.WithoutCancel(ctx), kiln.Fact{Kiln: k.ID, What: kiln.PastKnown, Past: p})
-			}
-		}
-	}
-	d.shrink.Touch()
-	select {
-	case d.over <- struct{}{}:
-	default:
-	}
 }
 
 // witnessed is what the cones tell of the probes of a kiln; nothing where they cannot be read.
@@ -447,4 +485,20 @@ func (d *Daemon) zones(ctx context.Context, k kiln.Kiln) (kiln.ZonePast, error) 
 func (d *Daemon) past(ctx context.Context, k kiln.KilnID, control kiln.ChannelID) (kiln.Past, error) {
 	firings, err := d.store.Firings(ctx, kiln.FiringFilter{Kiln: k, Status: kiln.Ended, Limit: 200})
 	return kiln.PastOf(firings, control), err
+}
+
+// keepShutAtMost brings what a store from before has a kiln kept shut above down to the most that can be
+// set, and says so, once: it is kept as a fact of its own, at the next start if the disk takes nothing.
+func (d *Daemon) keepShutAtMost(ctx context.Context, m tiles.KeepShut) tiles.KeepShut {
+	slog.Warn("the kiln is kept shut above less than the store had: more cannot be set any more",
+		"kiln", m.Kiln, "was_c", float64(m.Mark), "now_c", float64(tiles.KeepShutMost))
+	m.Reason = strings.TrimSuffix(fmt.Sprintf("%.0f °C before, more than can be set. %s", m.Mark, m.Reason), " ")
+	if r := []rune(m.Reason); len(r) > 500 {
+		m.Reason = string(r[:500])
+	}
+	m.ID, m.Mark = newID(), tiles.KeepShutMost
+	if _, err := d.store.PutKeepShut(ctx, m, d.Now()); err != nil {
+		slog.Warn("what the kiln is kept shut above is not written down", "kiln", m.Kiln, "err", err)
+	}
+	return m
 }

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"math"
 	"math/rand/v2"
 	"net"
@@ -41,6 +42,7 @@ func TestMain(m *testing.M) {
 	if file := os.Getenv(childVar); file != "" {
 		os.Exit(child(file))
 	}
+	slog.SetLogLoggerLevel(slog.LevelWarn) // what daemons of the tests say in passing hides what failed
 	os.Exit(m.Run())
 }
 
@@ -69,6 +71,17 @@ func child(file string) int {
 	}
 	fast, _ := strconv.ParseInt(os.Getenv("LIDWRIGHT_TEST_FACTOR"), 10, 64)
 	d.Now = scaled(time.Unix(0, ns), fast)
+	if file := os.Getenv("LIDWRIGHT_TEST_STUCK"); file != "" { // while it is there whoever asks for the time is stuck
+		now := d.Now
+		d.Now = func() kiln.Stamp {
+			for {
+				if _, err := os.Stat(file); err != nil {
+					return now()
+				}
+				time.Sleep(10 * time.Millisecond)
+			}
+		}
+	}
 	d.Tick = func(ctx context.Context) <-chan time.Time {
 		t := time.NewTicker(max(100*time.Millisecond, time.Second/time.Duration(fast))) // at the fastest a minute of the kiln
 		context.AfterFunc(ctx, t.Stop)
@@ -108,14 +121,13 @@ func (w *world) start() {
 	if err := w.cmd.Start(); err != nil {
 		w.t.Fatal(err)
 	}
-	for range 200 {
+	for end := time.Now().Add(hanging); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
 		if r, err := http.Get(w.site + "/readyz"); err == nil {
 			r.Body.Close()
 			if r.StatusCode == 200 {
 				return
 			}
 		}
-		time.Sleep(50 * time.Millisecond)
 	}
 	w.t.Fatalf("the daemon is not ready:\n%s", w.log.String())
 }
@@ -170,14 +182,17 @@ func (w *world) firings() []firingAnswer {
 	return a.Items
 }
 
-func (w *world) until(what string, limit time.Duration, so func() bool) {
+// hanging is after how long a test that waits for something takes it that it never comes.
+const hanging = 5 * time.Minute
+
+func (w *world) until(what string, so func() bool) {
 	w.t.Helper()
-	for end := time.Now().Add(limit); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
+	for end := time.Now().Add(hanging); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
 		if so() {
 			return
 		}
 	}
-	w.t.Fatalf("waited %s in vain for: %s\n%s", limit, what, w.log.String())
+	w.t.Fatalf("waited %s in vain for: %s\n%s", hanging, what, w.log.String())
 }
 
 // TestFromTheLineToTheLid plays a whole firing down a serial line with damaged lines among the
@@ -285,10 +300,10 @@ func fromTheLineToTheLid(t *testing.T, program string, under ...string) {
 	}()
 	t.Cleanup(func() { stop(); <-played })
 
-	w.until("a firing", patient*60*time.Second, func() bool { return len(w.firings()) == 1 })
+	w.until("a firing", func() bool { return len(w.firings()) == 1 })
 	id := w.firings()[0].ID
 	at := func(c float64) {
-		w.until(fmt.Sprintf("%.0f °C", c), patient*60*time.Second, func() bool {
+		w.until(fmt.Sprintf("%.0f °C", c), func() bool {
 			w.get("/v1/now", &now)
 			return now.Items[0].T != nil && *now.Items[0].T > c
 		})
@@ -326,7 +341,7 @@ func fromTheLineToTheLid(t *testing.T, program string, under ...string) {
 	if len(bar.Readings) != 2 || bar.Readings[1].ID != note {
 		t.Fatalf("an acknowledged reading is lost: %+v", bar)
 	}
-	w.until("the end of the firing", patient*240*time.Second, func() bool { f := w.firings(); return len(f) == 1 && f[0].Status == "ended" })
+	w.until("the end of the firing", func() bool { f := w.firings(); return len(f) == 1 && f[0].Status == "ended" })
 	f = w.firings()
 	one := f[0]
 	if one.Peak == nil || math.Abs(*one.Peak-1222) > 3 {

@@ -7,11 +7,12 @@ import (
 	"math/rand/v2"
 	"time"
 
-	"github.com/google/uuid"
-
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/kiln/practice"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 // Practice is a made-up studio: a kiln that is not there, its past firings, clays and bars. No
@@ -87,8 +88,8 @@ func (d *Daemon) Furnish(ctx context.Context, id kiln.KilnID) (Practice, error) 
 			}
 		}
 	}
-	load := tiles.Load{ID: uuid.Must(uuid.NewV7()).String(), Kiln: k.ID, Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, PackedBy: "KT", Stated: kiln.NoTemperature()}
-	if _, err := d.store.PutLoad(ctx, load, tiles.Match{}, began); err != nil {
+	load := tiles.Load{ID: d.NewID(), Kiln: k.ID, Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, PackedBy: "KT", Stated: kiln.NoTemperature()}
+	if _, err := d.store.PutLoad(ctx, load, usecase.Precondition{}, began); err != nil {
 		return p, fmt.Errorf("furnish the practice studio: %w", err)
 	}
 	so, _ := d.Now().Sub(began) // furnishing takes a while
@@ -118,7 +119,7 @@ func (d *Daemon) practiceAgain(ctx context.Context, id kiln.KilnID, p Practice, 
 func (d *Daemon) play(ctx context.Context, k kiln.Kiln, c practice.Curve, from kiln.Stamp, length time.Duration, load string) error {
 	samples, tick := make(chan kiln.Sample), make(chan time.Time)
 	at := from
-	r := &kiln.Recorder{Kilns: []kiln.Kiln{k}, Log: d.store, Ladder: kiln.MainLadder(), Rules: d.recorder.Rules, NewID: newFiringID,
+	r := &kiln.Recorder{Kilns: []kiln.Kiln{k}, Log: d.store, Ladder: kiln.MainLadder(), Rules: d.recorder.Rules, NewID: d.newFiringID,
 		Now: func() kiln.Stamp { return at }, Tick: tick}
 	past, err := d.past(ctx, k.ID, k.Control)
 	if err != nil {
@@ -169,10 +170,10 @@ func (m *madeUp) clays(ctx context.Context, at kiln.Stamp) error {
 		{ID: "tern", Name: "Tern stoneware", MaturesCone: "6", Stated: 0.12, Grog: "fine"},
 		{ID: "wren", Name: "Wren porcelain", MaturesCone: "6", Stated: 0.14},
 	} {
-		if _, err := m.d.store.PutClay(ctx, c, tiles.Match{}, at); err != nil {
+		if _, err := m.d.store.PutClay(ctx, c, usecase.Precondition{}, at); err != nil {
 			return err
 		}
-		if _, err := m.d.store.PutBatch(ctx, tiles.Batch{BatchRef: tiles.BatchRef{Clay: c.ID, Batch: "A"}, Kind: tiles.Bought, Open: true}, tiles.Match{}, at); err != nil {
+		if _, err := m.d.store.PutBatch(ctx, tiles.Batch{BatchRef: tiles.BatchRef{Clay: c.ID, Batch: "A"}, Kind: tiles.Bought, Open: true}, usecase.Precondition{}, at); err != nil {
 			return err
 		}
 	}
@@ -189,12 +190,12 @@ func (m *madeUp) fire(ctx context.Context, k kiln.Kiln, at kiln.Stamp, programme
 		return s
 	}
 	codes := []tiles.Code{"BQ" + tiles.Code("ABCD"[pair]), "BR" + tiles.Code("ABCD"[pair]), "PT" + tiles.Code("ABCD"[pair])}
-	load := tiles.Load{ID: uuid.Must(uuid.NewV7()).String(), Kiln: k.ID, Kind: kind, Atmosphere: kiln.Oxidation, PackedBy: "KT", Stated: kiln.NoTemperature()}
+	load := tiles.Load{ID: m.d.NewID(), Kiln: k.ID, Kind: kind, Atmosphere: kiln.Oxidation, PackedBy: "KT", Stated: kiln.NoTemperature()}
 	for i, code := range codes {
 		if kind == kiln.Bisque {
 			clay := tiles.ClayID([]string{"tern", "tern", "wren"}[i])
-			bar := tiles.Bar{Code: code, ID: uuid.Must(uuid.NewV7()).String(), BatchRef: tiles.BatchRef{Clay: clay, Batch: "A"}, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1, By: "KT"}
-			if _, err := st.PutBar(ctx, bar, tiles.Match{}, shift(at, -72*time.Hour)); err != nil {
+			bar := tiles.Bar{Code: code, ID: m.d.NewID(), BatchRef: tiles.BatchRef{Clay: clay, Batch: "A"}, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1, By: "KT"}
+			if _, err := st.PutBar(ctx, bar, usecase.Precondition{}, shift(at, -72*time.Hour)); err != nil {
 				return err
 			}
 			if err := m.read(ctx, code, tiles.Wet, 0, shift(at, -71*time.Hour)); err != nil {
@@ -207,7 +208,7 @@ func (m *madeUp) fire(ctx context.Context, k kiln.Kiln, at kiln.Stamp, programme
 		}
 		load.Bars = append(load.Bars, tiles.Placed{Bar: code, Shelf: "middle"})
 	}
-	if _, err := st.PutLoad(ctx, load, tiles.Match{}, shift(at, -time.Hour)); err != nil {
+	if _, err := st.PutLoad(ctx, load, usecase.Precondition{}, shift(at, -time.Hour)); err != nil {
 		return err
 	}
 	curve, err := practiceCurve(programme, seed)
@@ -253,7 +254,7 @@ func (m *madeUp) cones(ctx context.Context, load string, pair int, at kiln.Stamp
 		return err
 	}
 	for _, c := range []tiles.ConeSeen{{Cone: "7", Seen: "down"}, {Cone: "8", Seen: "leaning", Tilt: []float64{45, 45, 60, 60}[pair], Tilted: true}, {Cone: "9", Seen: "upright"}} {
-		c.ID, c.Firing, c.Series, c.Shelf, c.By = uuid.Must(uuid.NewV7()).String(), l.Firing, string(kiln.SeriesSelfSupporting), "middle", "KT"
+		c.ID, c.Firing, c.Series, c.Shelf, c.By = m.d.NewID(), l.Firing, string(kiln.SeriesSelfSupporting), "middle", "KT"
 		if _, err := m.d.store.PutCone(ctx, c, at); err != nil {
 			return err
 		}
@@ -265,14 +266,14 @@ func (m *madeUp) cones(ctx context.Context, load string, pair int, at kiln.Stamp
 // unpacked. Those of the last load wait for their verdict.
 func (m *madeUp) board(ctx context.Context, load string, pair int, made, unpacked kiln.Stamp) error {
 	body := tiles.BatchRef{Clay: "tern", Batch: "A"}
-	v := tiles.LidBoard{ID: uuid.Must(uuid.NewV7()).String(), Load: load, Form: "teapot 0.9 l", Maker: "KT", Seat: tiles.Inset, Body: body, Lid: body, By: "KT",
-		Limits: &tiles.FitLimits{LeastPlay: 1, MostPlay: 2.5, Bearing: 1}}
+	v := lid.Result{ID: m.d.NewID(), Load: load, Form: "teapot 0.9 l", Maker: "KT", Seat: lid.Inset, Body: body, Lid: body, By: "KT",
+		Limits: &lid.Limits{LeastPlay: 1, MostPlay: 2.5, Bearing: 1}}
 	for i := range 6 {
-		card := tiles.PotCard{ID: uuid.Must(uuid.NewV7()).String(), Mark: "KT", Number: fmt.Sprint(201 + 6*pair + i), Form: v.Form, Seat: tiles.Inset, Together: tiles.InPlace,
+		card := lid.PotCard{ID: m.d.NewID(), Mark: "KT", Number: fmt.Sprint(201 + 6*pair + i), Form: v.Form, Seat: lid.Inset, Together: shrinkage.InPlace,
 			Collar: []tiles.Millimetre{tiles.Millimetre(104.5 + math.Round(m.rng.NormFloat64())/2)}, Stage: tiles.Wet, Opening: 92.5, Body: body, Lid: body, MadeOn: made.Wall.Format(time.DateOnly)}
 		card.Set = card.Collar[0] - 2
 		card.Measured = card.Set + tiles.Millimetre(math.Round(4*m.rng.NormFloat64())/10)
-		if _, err := m.d.store.PutPot(ctx, card, tiles.Match{}, made); err != nil {
+		if _, err := m.d.store.PutPot(ctx, card, usecase.Precondition{}, made); err != nil {
 			return err
 		}
 		v.Pots = append(v.Pots, card.ID)
@@ -280,7 +281,7 @@ func (m *madeUp) board(ctx context.Context, load string, pair int, made, unpacke
 	if pair == 3 {
 		return nil
 	}
-	v.Sat = []tiles.Sat{{Tight: 1, Good: 4, Loose: 1}, {Good: 5, Loose: 1}, {Good: 5, NotLookedAt: 1}}[pair]
+	v.Sat = []lid.Outcomes{{Tight: 1, Good: 4, Loose: 1}, {Good: 5, Loose: 1}, {Good: 5, NotLookedAt: 1}}[pair]
 	v.Plays = []tiles.Millimetre{[]tiles.Millimetre{1.6, 1.9, 1.7}[pair]}
 	_, err := m.d.store.PutVerdict(ctx, v, unpacked)
 	return err
@@ -294,7 +295,7 @@ func (m *madeUp) read(ctx context.Context, code tiles.Code, stage tiles.Stage, t
 	}
 	length = math.Round(length*100) / 100
 	text := fmt.Sprintf("%.2f", length)
-	r := tiles.Reading{ID: uuid.Must(uuid.NewV7()).String(), Bar: code, Mark: 1, Stage: stage, Length: tiles.Millimetre(length), AsTyped: text, Unit: "mm", Instrument: "calliper", Step: 0.01, By: "KT"}
+	r := tiles.Reading{ID: m.d.NewID(), Bar: code, Mark: 1, Stage: stage, Length: tiles.Millimetre(length), AsTyped: text, Unit: "mm", Instrument: "calliper", Step: 0.01, By: "KT"}
 	_, err := m.d.store.PutReading(ctx, r, at)
 	return err
 }

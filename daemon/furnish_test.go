@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"math"
 	"strconv"
 	"strings"
 	"testing"
@@ -14,6 +15,7 @@ import (
 func TestPracticeGoesOn(t *testing.T) {
 	cfg := heatConfig(t, heatSettings)
 	clock := PracticeClock()
+	began := clock()
 	practise := func(later time.Duration) float64 {
 		t.Helper()
 		d, err := New(t.Context(), cfg, "test")
@@ -21,7 +23,7 @@ func TestPracticeGoesOn(t *testing.T) {
 			t.Fatal(err)
 		}
 		defer d.store.Close()
-		now := clock()
+		now := began
 		now.Since, now.Wall = now.Since+later, now.Wall.Add(later)
 		d.Now = func() kiln.Stamp { return now }
 		p, err := d.Furnish(t.Context(), "big-blue")
@@ -37,7 +39,7 @@ func TestPracticeGoesOn(t *testing.T) {
 	}
 	before, after := practise(0), practise(time.Hour)
 	// The programme climbs at 180 °C an hour there (practiceGlaze).
-	if before < 800 || after < before+100 || after > before+250 {
+	if before < 800 || math.Abs(after-before-180) > 2 { // its noise is 0.15 °C, its steps 0.1
 		t.Errorf("left at %.0f °C, an hour later at %.0f °C", before, after)
 	}
 }

@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"context"
+	"fmt"
 	"log/slog"
 	"maps"
 	"time"
@@ -20,7 +21,7 @@ type heat struct {
 	kilns   map[kiln.KilnID]kiln.Kiln
 	fitted  map[kiln.KilnID][]kiln.ProbeLife // the probes of the settings
 	zone    *time.Location
-	changed func(kiln.KilnID) // told when heat works of a kiln became others
+	changed func(context.Context, kiln.KilnID) // told when heat works of a kiln became others
 	asks    chan heatAsk
 }
 
@@ -29,7 +30,7 @@ type heatAsk struct {
 	done chan struct{}
 }
 
-func newHeat(s *store.Store, cfg config.Config, zone *time.Location, changed func(kiln.KilnID)) *heat {
+func newHeat(s *store.Store, cfg config.Config, zone *time.Location, changed func(context.Context, kiln.KilnID)) *heat {
 	h := &heat{store: s, kilns: map[kiln.KilnID]kiln.Kiln{}, fitted: map[kiln.KilnID][]kiln.ProbeLife{}, zone: zone, changed: changed, asks: make(chan heatAsk, 64)}
 	for _, k := range cfg.Kilns {
 		h.kilns[k.ID] = k.Kiln()
@@ -70,6 +71,38 @@ func (h *heat) Again(ctx context.Context, k kiln.KilnID) {
 	}
 }
 
+// work is Again without a limit: it has ended, or ctx has.
+func (h *heat) work(ctx context.Context, k kiln.KilnID) {
+	a := heatAsk{k, make(chan struct{})}
+	select {
+	case h.asks <- a:
+	case <-ctx.Done():
+		return
+	}
+	select {
+	case <-a.done:
+	case <-ctx.Done():
+	}
+}
+
+// settled looks through the kilns once more and waits for it, however long it takes.
+func (h *heat) settled(ctx context.Context) error {
+	for k := range h.kilns {
+		a := heatAsk{k, make(chan struct{})}
+		select {
+		case h.asks <- a:
+		case <-ctx.Done():
+			return fmt.Errorf("wait for the heat works: %w", ctx.Err())
+		}
+		select {
+		case <-a.done:
+		case <-ctx.Done():
+			return fmt.Errorf("wait for the heat works: %w", ctx.Err())
+		}
+	}
+	return nil
+}
+
 // run looks through every firing once, for those of another model, and then does what is asked
 // until ctx ends.
 func (h *heat) run(ctx context.Context) error {
@@ -102,7 +135,7 @@ func (h *heat) look(ctx context.Context, k kiln.KilnID) {
 	}
 	if n > 0 {
 		slog.Info("heat works worked out", "kiln", k, "firings", n, "model", kiln.HeatWorkModel)
-		h.changed(k)
+		h.changed(ctx, k)
 	}
 }
 
@@ -213,7 +246,7 @@ func (h *heat) kiln(id kiln.KilnID) kiln.Kiln {
 	if k, ok := h.kilns[id]; ok {
 		return k
 	}
-	return kiln.Kiln{ID: id, Limit: kiln.NoTemperature(), Unpacking: kiln.NoTemperature()}
+	return kiln.Kiln{ID: id, Limit: kiln.NoTemperature(), KeepShut: kiln.NoTemperature()}
 }
 
 // Stories is what the cones tell of the probes of a kiln.

@@ -16,10 +16,10 @@ import (
 
 	"github.com/google/uuid"
 
+	"lidwright/api/usecase"
 	"lidwright/config"
 	"lidwright/kiln"
 	"lidwright/kiln/practice"
-	"lidwright/tiles"
 )
 
 const heatSettings = `
@@ -335,7 +335,7 @@ func TestCorrectedBesideIndicatedWhileItFires(t *testing.T) {
 			Corrected *work
 		}
 	}
-	for deadline := time.Now().Add(30 * time.Second); ; time.Sleep(20 * time.Millisecond) {
+	for deadline := time.Now().Add(hanging); ; time.Sleep(20 * time.Millisecond) {
 		if status, text := b.ask("GET", "/v1/now", nil, &live); status != 200 {
 			t.Fatalf("%d %s", status, text)
 		}
@@ -602,7 +602,7 @@ func TestFourHourHoleInWords(t *testing.T) {
 	laid := kiln.Lay(heard, []kiln.ChannelID{"1"}, 3*time.Minute)
 	hole.Gaps = laid.Gaps
 	hole.HeatWork = map[kiln.ChannelID]kiln.HeatWork{"1": kiln.CurveHeatWork(laid, "1", 1290, 0)}
-	if _, err := b.d.store.PutFiring(t.Context(), hole, heard, "a file", tiles.Match{}, b.d.Now()); err != nil {
+	if _, err := b.d.store.PutFiring(t.Context(), hole, heard, "a file", usecase.Precondition{}, b.d.Now()); err != nil {
 		t.Fatal(err)
 	}
 	b.run()

@@ -10,9 +10,8 @@ import (
 	"sync/atomic"
 	"time"
 
-	"github.com/google/uuid"
-
 	"lidwright/api"
+	"lidwright/api/usecase"
 	"lidwright/config"
 	"lidwright/daemon/notice"
 	"lidwright/daemon/store"
@@ -27,33 +26,47 @@ type herald struct {
 	post  *notice.Post
 	gate  notice.Gate
 	now   func() kiln.Stamp
+	newID func() string
 	zone  *time.Location
 	site  string
-	at    time.Duration // time of day of what can wait
-	every time.Duration // between copies
+	word  func(english string) string // in the language of the site
+	bare  func(says string) string    // takes server paths out of what readers see
+	at    time.Duration               // time of day of what can wait
+	every time.Duration               // between copies
 
 	news   chan kiln.Notice
-	losing atomic.Bool       // news is full, and the log says so
-	ended  func(kiln.Notice) // a firing is over
+	losing atomic.Bool         // news is full, and the log says so
+	said   chan notice.Message // of the studio, told as they come
 	studio func(context.Context) ([]api.StudioNews, error)
-	unsent []notice.Message // the disk would not take them yet
+	unsent []notice.Message // went out from memory; the disk has not taken them yet
+	keeps  func() error     // why nothing can be kept; nil: it can
+	full   int              // looks in a row at which it could not
 	digest string           // day of the last digest
 }
 
-// mostUnsent are kept while the disk takes nothing; of more the oldest go.
-const mostUnsent = 100
+const (
+	mostUnsent   = 100             // are remembered for the list of notices while the disk takes nothing; of more the oldest go
+	outboxWithin = 5 * time.Second // a message goes out without having been kept
+	lookEvery    = 5 * time.Second // at whether anything can be kept
+)
 
-func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func() kiln.Stamp) (*herald, error) {
-	h := &herald{store: s, now: now, zone: zone, site: cfg.Site.Name, at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
-		news: make(chan kiln.Notice, 256), ended: func(kiln.Notice) {},
+func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func() kiln.Stamp,
+	newID func() string) (*herald, error) {
+	h := &herald{store: s, now: now, newID: newID, zone: zone, site: cfg.Site.Name, at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
+		bare: func(says string) string { return pathless(cfg, says) }, news: make(chan kiln.Notice, 256), said: make(chan notice.Message, 16), keeps: func() error { return nil },
 		studio: func(context.Context) ([]api.StudioNews, error) { return nil, nil }}
+	say, err := api.Sayer(cfg.Site.Language)
+	if err != nil {
+		return nil, err
+	}
+	h.word = say
 	h.post = &notice.Post{Outbox: s, Now: func() time.Time { return now().Wall.In(zone) }}
 	for _, w := range cfg.Notice.Webhooks {
 		quiet := w.QuietHours
 		if quiet == (config.Span{}) {
 			quiet = cfg.Notice.QuietHours
 		}
-		r := notice.Receiver{Name: w.Name, URL: w.URL, On: w.On}
+		r := notice.Receiver{Name: w.Name, URL: w.URL, On: w.On, Wakes: w.Wakes}
 		if quiet != (config.Span{}) {
 			r.Quiet = quiet.Holds
 		}
@@ -85,8 +98,9 @@ func (h *herald) heed(n kiln.Notice) {
 	}
 }
 
-// run tells until ctx ends.
-func (h *herald) run(ctx context.Context) error {
+// run tells until ctx ends and recorded is closed; what the recorder told last is kept in the outbox, and
+// sent after the next start.
+func (h *herald) run(ctx context.Context, recorded <-chan struct{}) error {
 	if standing, err := h.store.StandingNotices(ctx); err != nil {
 		slog.Warn("notices that stand cannot be read; one may be told twice", "err", err)
 	} else {
@@ -96,22 +110,65 @@ func (h *herald) run(ctx context.Context) error {
 	}
 	carried := make(chan error, 1)
 	go func() { carried <- h.post.Run(ctx) }()
-	minute := time.NewTicker(time.Minute)
+	minute, often := time.NewTicker(time.Minute), time.NewTicker(lookEvery)
 	defer minute.Stop()
+	defer often.Stop()
+	keeping, stop := context.WithCancel(context.WithoutCancel(ctx)) // what is told in the moment of the end is kept too
+	defer stop()
 	for {
 		select {
 		case <-ctx.Done():
+			h.last(keeping, stop, recorded)
 			return <-carried
 		case n := <-h.news:
-			slog.Info("notice", "event", n.Event, "state", n.State, "kiln", n.Kiln, "last_c", float64(n.T))
-			if n.Event == kiln.FiringEndedNotice {
-				h.ended(n)
-			}
-			h.tell(ctx, notice.OfKiln(n, newID(), h.site, h.zone))
+			h.tellOf(keeping, n)
+		case m := <-h.said:
+			h.tell(keeping, m)
+		case <-often.C:
+			h.disk(keeping)
 		case <-minute.C:
 			h.look(ctx)
 		}
 	}
+}
+
+// say tells something of the studio at once.
+func (h *herald) say(event string, state kiln.NoticeState, says string) {
+	select {
+	case h.said <- notice.OfStudio(event, string(state), says, "/more", nil, h.now(), h.newID(), h.site, h.zone):
+	default:
+		slog.Warn("a notice is lost: too many wait", "event", event)
+	}
+}
+
+// lastNotices is how long the outbox may take at the end for what was told last.
+const lastNotices = time.Second
+
+// last keeps what the recorder tells until it has ended; stop ends ctx.
+func (h *herald) last(ctx context.Context, stop func(), recorded <-chan struct{}) {
+	for over := false; ; {
+		select {
+		case n := <-h.news:
+			h.tellOf(ctx, n)
+			continue
+		default:
+		}
+		if over {
+			return
+		}
+		select {
+		case n := <-h.news:
+			h.tellOf(ctx, n)
+		case <-recorded:
+			over = true
+			time.AfterFunc(lastNotices, stop)
+		}
+	}
+}
+
+func (h *herald) tellOf(ctx context.Context, n kiln.Notice) {
+	slog.Info("notice", "event", n.Event, "state", n.State, "kiln", n.Kiln, "last_c", float64(n.T))
+	h.tell(ctx, notice.OfKiln(n, h.newID(), h.site, h.zone))
 }
 
 // tell sends m if it is not told already.
@@ -122,22 +179,47 @@ func (h *herald) tell(ctx context.Context, m notice.Message) {
 }
 
 func (h *herald) send(ctx context.Context, m notice.Message) {
-	if err := h.post.Send(ctx, m); err != nil && ctx.Err() == nil {
-		slog.Warn("a notice waits for the disk", "event", m.Event, "err", err)
+	one, cancel := context.WithTimeout(ctx, outboxWithin)
+	defer cancel()
+	h.keepUnsent(one)
+	if err := h.post.Send(one, m.In(h.word)); err != nil && ctx.Err() == nil {
+		slog.Warn("a notice goes out from memory: the disk does not take it", "event", m.Event, "err", err)
 		if h.unsent = append(h.unsent, m); len(h.unsent) > mostUnsent {
 			h.unsent = h.unsent[1:]
 		}
 	}
 }
 
+// keepUnsent puts what went out from memory into the list of notices, the oldest first.
+func (h *herald) keepUnsent(ctx context.Context) {
+	for len(h.unsent) > 0 && h.post.Keep(ctx, h.unsent[0]) == nil {
+		h.unsent = h.unsent[1:]
+	}
+}
+
+// disk tells that nothing can be kept, once it was so at two looks, and when it can be again.
+func (h *herald) disk(ctx context.Context) {
+	err := h.keeps()
+	tell := func(state kiln.NoticeState, says string) {
+		h.tell(ctx, notice.OfStudio(notice.NotWriting, string(state), says, "/more", nil, h.now(), h.newID(), h.site, h.zone))
+	}
+	switch {
+	case err == nil && h.full >= 2:
+		slog.Info("everything can be kept again")
+		tell(kiln.NoticeCleared, "what is recorded and entered can be kept again")
+	case err != nil && h.full == 1:
+		slog.Error("nothing can be kept", "why", err)
+		tell(kiln.NoticeBegan, "nothing can be kept: "+err.Error()+". Readings wait in memory, entries are refused; make room on the disk or look at the machine")
+	}
+	if h.full++; err == nil {
+		h.full = 0
+	}
+}
+
 // look sends what is due: clearings, what the disk did not take, and once a day what can wait.
 func (h *herald) look(ctx context.Context) {
 	now := h.now()
-	unsent := h.unsent
-	h.unsent = nil
-	for _, m := range unsent {
-		h.send(ctx, m)
-	}
+	h.keepUnsent(ctx)
 	if h.gate.Stands(notice.CopyOld) {
 		if err := h.copies(ctx, now); err != nil && ctx.Err() == nil {
 			slog.Warn("a look for what is worth telling failed", "err", err)
@@ -145,7 +227,7 @@ func (h *herald) look(ctx context.Context) {
 	}
 	for _, m := range h.gate.Look(now) {
 		if m.ID == "" {
-			m.ID, m.At, m.ClockTrusted = newID(), now.Wall.In(h.zone).Format(time.RFC3339), now.Trusted
+			m.ID, m.At, m.ClockTrusted = h.newID(), now.Wall.In(h.zone).Format(time.RFC3339), now.Trusted
 		}
 		h.send(ctx, m)
 	}
@@ -154,7 +236,8 @@ func (h *herald) look(ctx context.Context) {
 	if h.digest == "" { // at the first look of a run, what today's digest may have told already
 		h.digest = "none"
 	}
-	if day == h.digest || wall.Sub(time.Date(wall.Year(), wall.Month(), wall.Day(), 0, 0, 0, 0, h.zone)) < h.at {
+	due := time.Date(wall.Year(), wall.Month(), wall.Day(), int(h.at.Hours()), int(h.at.Minutes())%60, 0, 0, h.zone) // by the clock on the wall
+	if day == h.digest || wall.Before(due) {
 		return
 	}
 	h.digest = day
@@ -172,7 +255,7 @@ func (h *herald) once(ctx context.Context, event, link string, since time.Time, 
 	if err != nil || told {
 		return err
 	}
-	h.send(ctx, notice.OfStudio(event, string(kiln.NoticeOnce), says, link, data, now, newID(), h.site, h.zone))
+	h.send(ctx, notice.OfStudio(event, string(kiln.NoticeOnce), says, link, data, now, h.newID(), h.site, h.zone))
 	return nil
 }
 
@@ -227,7 +310,7 @@ func (h *herald) unpacked(ctx context.Context, now kiln.Stamp) error {
 // clays tells what is new of rates, batches and probes.
 func (h *herald) clays(ctx context.Context, _ kiln.Stamp) error {
 	news, err := h.studio(ctx)
-	if errors.Is(err, tiles.ErrBusy) { // nothing is fitted yet; tomorrow
+	if errors.Is(err, usecase.ErrBusy) { // nothing is fitted yet; tomorrow
 		return nil
 	}
 	for _, n := range news {
@@ -249,13 +332,14 @@ func (h *herald) copies(ctx context.Context, now kiln.Stamp) error {
 		state, says = kiln.NoticeBegan, fmt.Sprintf("what was recorded since %s is in no copy", due.In(h.zone).Format("2 Jan 15:04"))
 		data["since"] = due.UTC().Format(time.RFC3339)
 	}
-	h.tell(ctx, notice.OfStudio(notice.CopyOld, string(state), says, "/more", data, now, newID(), h.site, h.zone))
+	h.tell(ctx, notice.OfStudio(notice.CopyOld, string(state), says, "/more", data, now, h.newID(), h.site, h.zone))
 	return nil
 }
 
 // Test sends a test notice to every receiver.
 func (h *herald) Test(ctx context.Context) error {
-	return h.post.Send(ctx, notice.OfStudio(notice.Test, string(kiln.NoticeOnce), "this is a test of the notices of "+h.site, "/settings", nil, h.now(), newID(), h.site, h.zone))
+	m := notice.OfStudio(notice.Test, string(kiln.NoticeOnce), "this is a test of the notices of "+h.site, "/settings", nil, h.now(), h.newID(), h.site, h.zone)
+	return h.post.Send(ctx, m.In(h.word))
 }
 
 // Last gives the newest notices with what came of them.
@@ -266,7 +350,7 @@ func (h *herald) Last(ctx context.Context, limit int) ([]api.NoticeTold, error) 
 	}
 	out := make([]api.NoticeTold, len(told))
 	for i, t := range told {
-		out[i] = api.NoticeTold{ID: t.ID, Event: t.Event, State: t.State, At: t.At, Kiln: t.Kiln, Says: t.Says, Link: t.Link}
+		out[i] = api.NoticeTold{ID: t.ID, Event: t.Event, State: t.State, At: t.At, Kiln: t.Kiln, Says: h.bare(t.Says), Link: t.Link}
 		for _, f := range t.Fates {
 			out[i].Receivers = append(out[i].Receivers, api.NoticeFate{Receiver: f.Receiver, Outcome: f.Outcome, Tries: f.Tries, Answer: f.Answer, At: f.At})
 		}
@@ -287,5 +371,3 @@ func (h *herald) Receivers() []string {
 func (h *herald) Counts(ctx context.Context) (map[[2]string]int, error) {
 	return h.store.NoticeCounts(ctx)
 }
-
-func newID() string { return uuid.Must(uuid.NewV7()).String() }

@@ -1,16 +1,24 @@
 package daemon
 
 import (
+	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
+	"fmt"
+	"log/slog"
 	"net/http"
 	"net/http/httptest"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
+	"golang.org/x/sys/unix"
+
 	"lidwright/api"
+	"lidwright/api/usecase"
 	"lidwright/config"
 	"lidwright/daemon/notice"
 	"lidwright/daemon/store"
@@ -22,7 +30,7 @@ import (
 func newsdesk(t *testing.T, st *store.Store, at *kiln.Stamp) *herald {
 	t.Helper()
 	cfg := config.Default()
-	h, err := newHerald(st, cfg, time.UTC, func() kiln.Stamp { return *at })
+	h, err := newHerald(st, cfg, time.UTC, func() kiln.Stamp { return *at }, newID)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -38,7 +46,7 @@ func sent(t *testing.T, h *herald) []string {
 	}
 	var out []string
 	for _, m := range slices.Backward(all) {
-		if !strings.HasSuffix(m.Says, notice.Last) {
+		if want := map[bool]string{true: notice.Last, false: notice.Plain}[m.Kiln != ""]; !strings.HasSuffix(m.Says, " "+want) {
 			t.Errorf("%s does not end with the standing sentence: %s", m.Event, m.Says)
 		}
 		out = append(out, m.Event+" "+m.State)
@@ -56,7 +64,7 @@ func TestDigestTellsEachThingOnce(t *testing.T) {
 	t.Cleanup(func() { st.Close() })
 	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 7, 0, 0, 0, time.UTC), Trusted: true}
 	load := "0193a0b0-0000-7000-8000-00000000a001"
-	if _, err := st.PutLoad(t.Context(), tiles.Load{ID: load, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222}, tiles.Match{}, at); err != nil {
+	if _, err := st.PutLoad(t.Context(), tiles.Load{ID: load, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222}, usecase.Precondition{}, at); err != nil {
 		t.Fatal(err)
 	}
 	if err := st.CloseLoad(t.Context(), load, at.Wall.Add(-time.Hour), "KT", at); err != nil {
@@ -103,7 +111,7 @@ func TestDigestTellsEachThingOnce(t *testing.T) {
 		t.Errorf("after that: %v; want the second move alone", clays)
 	}
 	news = nil
-	h.studio = func(context.Context) ([]api.StudioNews, error) { return nil, tiles.ErrBusy }
+	h.studio = func(context.Context) ([]api.StudioNews, error) { return nil, usecase.ErrBusy }
 	if err := h.clays(t.Context(), at); err != nil {
 		t.Errorf("nothing fitted yet is no trouble: %v", err)
 	}
@@ -123,7 +131,7 @@ func TestCopyTooOldBeginsAndClears(t *testing.T) {
 	}
 	t.Cleanup(func() { st.Close() })
 	step := func(d time.Duration) { at.Wall, at.Since = at.Wall.Add(d), at.Since+d }
-	if _, err := st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern"}, tiles.Match{}, at); err != nil {
+	if _, err := st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern"}, usecase.Precondition{}, at); err != nil {
 		t.Fatal(err)
 	}
 	h := newsdesk(t, st, &at)
@@ -175,20 +183,20 @@ func TestBarsWaitingAreTold(t *testing.T) {
 	}
 	t.Cleanup(func() { st.Close() })
 	step := func(d time.Duration) { at.Wall, at.Since = at.Wall.Add(d), at.Since+d }
-	keep := func(_ tiles.Kept, err error) {
+	keep := func(_ tiles.PutResult, err error) {
 		if err != nil {
 			t.Fatal(err)
 		}
 	}
-	keep(st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern"}, tiles.Match{}, at))
-	keep(st.PutBatch(t.Context(), tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Kind: tiles.Bought, Open: true}, tiles.Match{}, at))
+	keep(st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern"}, usecase.Precondition{}, at))
+	keep(st.PutBatch(t.Context(), tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Kind: tiles.Bought, Open: true}, usecase.Precondition{}, at))
 	load := "0193a0b0-0000-7000-8000-00000000a002"
-	keep(st.PutBar(t.Context(), tiles.Bar{Code: "BQA", ID: "0193a0b0-0000-7000-8000-00000000b001", BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1}, tiles.Match{}, at))
+	keep(st.PutBar(t.Context(), tiles.Bar{Code: "BQA", ID: "0193a0b0-0000-7000-8000-00000000b001", BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1}, usecase.Precondition{}, at))
 	reading := func(id string, stage tiles.Stage, mm float64) {
 		keep(st.PutReading(t.Context(), tiles.Reading{ID: "0193a0b0-0000-7000-8000-00000000c00" + id, Bar: "BQA", Mark: 1, Stage: stage, Length: tiles.Millimetre(mm), AsTyped: "x", Unit: "mm"}, at))
 	}
 	reading("1", tiles.Wet, 100)
-	keep(st.PutLoad(t.Context(), tiles.Load{ID: load, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222, Bars: []tiles.Placed{{Bar: "BQA"}}}, tiles.Match{}, at))
+	keep(st.PutLoad(t.Context(), tiles.Load{ID: load, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222, Bars: []tiles.Placed{{Bar: "BQA"}}}, usecase.Precondition{}, at))
 	if err := st.CloseLoad(t.Context(), load, at.Wall, "KT", at); err != nil {
 		t.Fatal(err)
 	}
@@ -239,7 +247,7 @@ func TestEveryKilnNoticeFiresAndClears(t *testing.T) {
 		h.tell(t.Context(), notice.OfKiln(kiln.Notice{Event: event, State: state, Kiln: "blue", T: 900, At: at}, newID(), "studio", time.UTC))
 	}
 	var want []string
-	for _, event := range []string{kiln.FiringStartedNotice, kiln.FiringEndedNotice, kiln.FellEarlyNotice, kiln.UnpackingMarkNotice, kiln.StillFiringNotice} {
+	for _, event := range []string{kiln.FiringStartedNotice, kiln.FiringEndedNotice, kiln.FellEarlyNotice, kiln.CooledNotice, kiln.StillFiringNotice} {
 		say(event, kiln.NoticeOnce)
 		want = append(want, event+" once")
 	}
@@ -269,11 +277,10 @@ func TestHangingReceiverDelaysNobody(t *testing.T) {
 	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 12, 0, 0, 0, time.UTC), Trusted: true}
 	h := newsdesk(t, st, &at)
 	h.post.Receivers = []notice.Receiver{{Name: "slow", URL: srv.URL}}
-	ended := make(chan struct{})
-	h.ended = func(kiln.Notice) { close(ended) }
+	recorded := make(chan struct{})
 	ctx, cancel := context.WithCancel(t.Context())
 	over := make(chan error, 1)
-	go func() { over <- h.run(ctx) }()
+	go func() { over <- h.run(ctx, recorded) }()
 	h.heed(kiln.Notice{Event: kiln.FiringStartedNotice, State: kiln.NoticeOnce, Kiln: "blue", T: 70, At: at})
 	<-asked // it hangs now, for as long as the test goes on
 	for range 1000 {
@@ -284,12 +291,200 @@ func TestHangingReceiverDelaysNobody(t *testing.T) {
 		time.Sleep(time.Millisecond)
 	}
 	h.heed(kiln.Notice{Event: kiln.FiringEndedNotice, State: kiln.NoticeOnce, Kiln: "blue", T: 40, At: at})
-	<-ended // the news after the storm is heeded while the receiver still hangs
+	for len(h.news) > 0 { // the news after the storm is heeded while the receiver still hangs
+		time.Sleep(time.Millisecond)
+	}
 	cancel()
+	h.heed(kiln.Notice{Event: kiln.OverLimitNotice, State: kiln.NoticeBegan, Kiln: "blue", T: 1300, At: at}) // the recorder ends last
+	close(recorded)
 	if err := <-over; err != nil {
 		t.Error(err)
 	}
-	if got := sent(t, h); !slices.Equal(got, []string{"firing.started once", "kiln.quiet began", "firing.ended once"}) && !slices.Equal(got, []string{"firing.started once", "kiln.quiet began"}) {
-		t.Errorf("a storm is one notice: %v", got)
+	if got := sent(t, h); !slices.Equal(got, []string{"firing.started once", "kiln.quiet began", "firing.ended once", "kiln.over_limit began"}) {
+		t.Errorf("a storm is one notice, and what is told at the end is kept: %v", got)
+	}
+}
+
+// TestWhatWakes: by itself a receiver is woken by what cannot wait until morning, most firings going on at
+// night; its own list says otherwise.
+func TestWhatWakes(t *testing.T) {
+	got := make(chan string, 100)
+	srv := httptest.NewServer(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
+		var m notice.Message
+		json.NewDecoder(r.Body).Decode(&m)
+		got <- strings.TrimPrefix(r.URL.Path, "/") + " " + m.Event
+	}))
+	t.Cleanup(srv.Close)
+	cfg, err := config.LoadText("lidwright.toml", fmt.Sprintf(`
+[notice]
+quiet_hours = "22:00-07:00"
+[notice.webhook.usual]
+url = "%[1]s/usual"
+[notice.webhook.limit]
+url = "%[1]s/limit"
+wakes = ["kiln.over_limit"]
+[notice.webhook.nothing]
+url = "%[1]s/nothing"
+wakes = []
+`, srv.URL), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	st, err := store.Open(t.Context(), t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { st.Close() })
+	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 2, 30, 0, 0, time.UTC), Trusted: true}
+	h, err := newHerald(st, cfg, time.UTC, func() kiln.Stamp { return at }, newID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	recorded, over := make(chan struct{}), make(chan error, 1)
+	go func() { over <- h.run(ctx, recorded) }()
+	want := map[string]bool{"limit kiln.over_limit": true, "usual test": true, "limit test": true, "nothing test": true}
+	for _, event := range []string{kiln.FiringStartedNotice, kiln.QuietNotice, kiln.OverLimitNotice, kiln.StoppedClimbingNotice, kiln.FellEarlyNotice, kiln.CooledNotice, notice.NotWriting, notice.CopyOld} {
+		h.send(ctx, notice.OfStudio(event, "began", "words", "/", nil, at, newID(), "studio", time.UTC))
+		switch event {
+		case kiln.QuietNotice, kiln.OverLimitNotice, kiln.StoppedClimbingNotice, kiln.FellEarlyNotice, notice.NotWriting:
+			want["usual "+event] = true
+		}
+	}
+	if err := h.Test(ctx); err != nil {
+		t.Fatal(err)
+	}
+	for range len(want) { // a test comes last to each of them
+		e := <-got
+		if !want[e] {
+			t.Errorf("%s in quiet hours", e)
+		}
+		delete(want, e)
+	}
+	if len(want) > 0 {
+		t.Errorf("did not come in quiet hours: %v", want)
+	}
+	cancel()
+	close(recorded)
+	if err := <-over; err != nil {
+		t.Error(err)
+	}
+}
+
+// TestNothingCanBeKept: a disk that takes nothing is told at once, from memory, with one line in the log
+// when it begins and one when it ends, however long it lasts; what was told stands in the list afterwards.
+func TestNothingCanBeKept(t *testing.T) {
+	got := make(chan notice.Message, 100)
+	srv := httptest.NewServer(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
+		var m notice.Message
+		json.NewDecoder(r.Body).Decode(&m)
+		got <- m
+	}))
+	t.Cleanup(srv.Close)
+	var lines bytes.Buffer
+	old := slog.Default()
+	slog.SetDefault(slog.New(slog.NewTextHandler(&lines, nil)))
+	t.Cleanup(func() { slog.SetDefault(old) })
+	st, err := store.Open(t.Context(), t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { st.Close() })
+	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 7, 0, 0, 0, time.UTC), Trusted: true}
+	h := newsdesk(t, st, &at)
+	full := &fullOutbox{Store: st}
+	h.post.Outbox, h.post.Receivers = full, []notice.Receiver{{Name: "phone", URL: srv.URL}}
+	ctx, cancel := context.WithCancel(t.Context())
+	carried := make(chan error, 1)
+	go func() { carried <- h.post.Run(ctx) }()
+	full.refuses.Store(true)
+	h.keeps = func() error { return kiln.ErrFull }
+	for range 500 {
+		h.disk(ctx)
+		h.look(ctx)
+		at.Since, at.Wall = at.Since+5*time.Second, at.Wall.Add(5*time.Second)
+	}
+	m := <-got
+	if m.Event != notice.NotWriting || m.State != "began" || !strings.Contains(m.Says, "the disk is full") {
+		t.Errorf("told %+v", m)
+	}
+	full.refuses.Store(false)
+	h.keeps = func() error { return nil }
+	for range 500 {
+		h.disk(ctx)
+		h.look(ctx)
+	}
+	if m := <-got; m.Event != notice.NotWriting || m.State != "cleared" {
+		t.Errorf("told %+v", m)
+	}
+	if list := sent(t, h); !slices.Equal(list, []string{"store.not_writing began", "store.not_writing cleared"}) {
+		t.Errorf("listed %v", list)
+	}
+	cancel()
+	<-carried
+	for _, want := range []string{"nothing can be kept", "everything can be kept again"} {
+		if n := strings.Count(lines.String(), want); n != 1 {
+			t.Errorf("%d lines say %q:\n%s", n, want, lines.String())
+		}
+	}
+	if len(got) > 0 {
+		t.Errorf("told too: %+v", <-got)
+	}
+}
+
+// fullOutbox is that of a store, on a disk that takes nothing while told so.
+type fullOutbox struct {
+	*store.Store
+	refuses atomic.Bool
+}
+
+func (f *fullOutbox) PutNotice(ctx context.Context, m notice.Message, body []byte, to []string) error {
+	if f.refuses.Load() {
+		return kiln.ErrFull
+	}
+	return f.Store.PutNotice(ctx, m, body, to)
+}
+
+// TestReasonsWhyNotReady: while nothing can be kept the daemon is not ready and not well, and says why.
+func TestReasonsWhyNotReady(t *testing.T) {
+	b := newHeatBench(t)
+	var disk atomic.Pointer[unix.Statfs_t] // nil: it does not answer
+	good := unix.Statfs_t{Bsize: 4096, Blocks: 1 << 20, Bavail: 1 << 19}
+	disk.Store(&good)
+	b.d.statfs = func(_ string, d *unix.Statfs_t) error {
+		now := disk.Load()
+		if now == nil {
+			return unix.EIO
+		}
+		*d = *now
+		return nil
+	}
+	b.run()
+	if err := b.d.isWell(); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		disk *unix.Statfs_t
+		says string
+	}{
+		{&unix.Statfs_t{Bsize: 4096, Blocks: 1 << 20, Bavail: 10}, "the disk is full"},
+		{&unix.Statfs_t{Bsize: 4096, Blocks: 1 << 20, Bavail: 1 << 19, Flags: unix.ST_RDONLY}, "the disk can be read and not written"},
+		{nil, "the folder of the store does not answer"},
+	} {
+		disk.Store(c.disk)
+		if err := b.d.isReady(); err == nil || !strings.Contains(err.Error(), "nothing can be kept: "+c.says) {
+			t.Errorf("%s: %v", c.says, err)
+		}
+		status, text := b.ask("GET", "/readyz", nil, nil)
+		if status != 503 || !strings.Contains(text, c.says) {
+			t.Errorf("%s: /readyz %d %s", c.says, status, text)
+		}
+		if _, text := b.ask("GET", "/metrics", nil, nil); !strings.Contains(text, "\nlidwright_ready 0\n") {
+			t.Errorf("%s: the metrics say nothing of it", c.says)
+		}
+	}
+	disk.Store(&good)
+	if status, text := b.ask("GET", "/readyz", nil, nil); status != 200 {
+		t.Errorf("/readyz %d %s", status, text)
 	}
 }

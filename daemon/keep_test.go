@@ -10,6 +10,7 @@ import (
 	"testing/synctest"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/config"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
@@ -37,7 +38,7 @@ func keptIn(t *testing.T, folder string) *keeper {
 	if err != nil {
 		t.Fatal(err)
 	}
-	k.Daemon = &Daemon{Now: now, store: st, over: make(chan struct{}, 1), cfg: config.Config{Copy: config.Copy{Every: 24 * time.Hour}, Keep: config.Keep{RawLinesDays: 30}}}
+	k.Daemon = &Daemon{Now: now, store: st, cfg: config.Config{Copy: config.Copy{Every: 24 * time.Hour}, Keep: config.Keep{RawLinesDays: 30}}}
 	return k
 }
 
@@ -60,7 +61,7 @@ func (k *keeper) close() {
 
 func (k *keeper) clay(id tiles.ClayID) {
 	k.t.Helper()
-	if _, err := k.store.PutClay(k.t.Context(), tiles.Clay{ID: id, Name: "a clay"}, tiles.Match{}, k.Now()); err != nil {
+	if _, err := k.store.PutClay(k.t.Context(), tiles.Clay{ID: id, Name: "a clay"}, usecase.Precondition{}, k.Now()); err != nil {
 		k.t.Fatal(err)
 	}
 }
@@ -93,9 +94,9 @@ func TestKeepCopies(t *testing.T) {
 		time.Sleep(25 * time.Hour)
 		k.copies(2, "a day later")
 		k.clay("dunlin")
-		k.over <- struct{}{}
+		k.copy(t.Context())
 		k.copies(3, "at the end of a firing")
-		k.over <- struct{}{}
+		k.copy(t.Context())
 		k.copies(3, "at the end of one that left nothing")
 
 		k.clay("plover")
@@ -103,7 +104,7 @@ func TestKeepCopies(t *testing.T) {
 		if err := errors.Join(os.Rename(copies, copies+".away"), os.WriteFile(copies, nil, 0o600)); err != nil {
 			t.Fatal(err)
 		}
-		k.over <- struct{}{}
+		k.copy(t.Context())
 		synctest.Wait()
 		if h, err := k.health(); err == nil && !strings.Contains(strings.Join(h.Trouble, " "), "copy of the store failed") {
 			t.Errorf("a copy that failed is not told: %+v", h)

@@ -2,7 +2,11 @@ package daemon
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
@@ -62,6 +66,16 @@ func linesHeard(h source.Heard) []api.Line {
 
 // Runs reports whether a daemon has the store of the settings.
 func Runs(cfg config.Config) bool { return store.InUse(cfg.Store.Folder) }
+
+// NobodyRuns reports whether it is certain that no daemon has the store of the settings: false also where
+// this user may not look.
+func NobodyRuns(cfg config.Config) bool {
+	f, err := os.Open(filepath.Join(cfg.Store.Folder, "lock"))
+	if err == nil {
+		f.Close()
+	}
+	return !errors.Is(err, fs.ErrPermission) && !Runs(cfg)
+}
 
 // LongEnough is how long to listen to the lines of the settings to hear each kiln three times: the
 // two seconds that a device is left alone and three periods, from 10 to 60 s.

@@ -66,7 +66,7 @@ func read(t *testing.T, address string) string {
 // until asks again and again whether it is so.
 func until(t *testing.T, what string, so func() bool) {
 	t.Helper()
-	for end := time.Now().Add(60 * time.Second); !so(); time.Sleep(20 * time.Millisecond) {
+	for end := time.Now().Add(hanging); !so(); time.Sleep(20 * time.Millisecond) {
 		if time.Now().After(end) {
 			t.Fatalf("waited a minute: %s", what)
 		}

@@ -17,8 +17,8 @@ import (
 const fitPatience = 25 * time.Second
 
 // ReadStore gives the answers to every question that the store of the settings alone can answer, as
-// the daemon would give them. Nothing is written, and no line is opened. Close it when done.
-func ReadStore(ctx context.Context, cfg config.Config, version string) (answers http.Handler, done func(), err error) {
+// the daemon would give them at the moment that now tells; nil: that of the machine. Nothing is written, and no line is opened. Close it when done.
+func ReadStore(ctx context.Context, cfg config.Config, version string, now func() kiln.Stamp) (answers http.Handler, done func(), err error) {
 	clock, err := NewClock()
 	if err != nil {
 		return nil, nil, err
@@ -38,6 +38,9 @@ func ReadStore(ctx context.Context, cfg config.Config, version string) (answers 
 	if err != nil {
 		st.Close()
 		return nil, nil, err
+	}
+	if now != nil {
+		d.Now = now
 	}
 	d.recorder.Now = d.Now
 	d.shrink.patience = fitPatience

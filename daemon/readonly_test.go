@@ -36,7 +36,7 @@ func TestReadStoreAnswersAsTheDaemon(t *testing.T) {
 	go func() { defer close(fitted); d.shrink.run(ctx) }()
 	running := &api.Client{Site: "http://127.0.0.1", Inside: handler}
 
-	answers, done, err := ReadStore(t.Context(), cfg, "test") // beside the one that has it open
+	answers, done, err := ReadStore(t.Context(), cfg, "test", nil) // beside the one that has it open
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -70,12 +70,12 @@ func TestReadStoreAnswersAsTheDaemon(t *testing.T) {
 	<-fitted
 	d.store.Close()
 
-	if _, _, err := ReadStore(t.Context(), config.Config{Store: config.Store{Folder: t.TempDir()}}, "test"); !errors.Is(err, store.ErrNoStore) {
+	if _, _, err := ReadStore(t.Context(), config.Config{Store: config.Store{Folder: t.TempDir()}}, "test", nil); !errors.Is(err, store.ErrNoStore) {
 		t.Errorf("an empty folder: %v", err)
 	}
 	bad := t.TempDir()
 	os.WriteFile(filepath.Join(bad, "lidwright.db"), []byte("this is no database, but long enough to be taken for one at first sight, is it not?"), 0o600)
-	if _, _, err := ReadStore(t.Context(), config.Config{Store: config.Store{Folder: bad}}, "test"); err == nil {
+	if _, _, err := ReadStore(t.Context(), config.Config{Store: config.Store{Folder: bad}}, "test", nil); err == nil {
 		t.Error("a file that is no store was read")
 	}
 }

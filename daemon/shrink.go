@@ -11,8 +11,10 @@ import (
 	"time"
 
 	"lidwright/api"
+	"lidwright/api/usecase"
 	"lidwright/daemon/store"
 	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
 )
 
 // shrink keeps the fit of shrink rates. A bar that something was said of is worked into it by
@@ -27,11 +29,12 @@ type shrink struct {
 	revision atomic.Uint64 // grows whenever an answer may come out otherwise
 
 	mu     sync.Mutex // guards the fields below
-	fit    *tiles.Fit
+	fit    *shrinkage.Fit
 	asOf   time.Time
 	err    error
 	open   said          // what is not in fit
 	since  said          // what was said since the background fit began to read
+	anew   bool          // that fit is under way
 	refits api.Refits    // so far
 	fresh  chan struct{} // closed when everything was fitted anew
 }
@@ -77,7 +80,7 @@ func (s *shrink) Touch(bars ...tiles.Code) {
 
 // Fit gives a fit with everything in it that was said so far, or, where that takes longer than
 // patience, the last good one.
-func (s *shrink) Fit(ctx context.Context) (*tiles.Fit, time.Time, error) {
+func (s *shrink) Fit(ctx context.Context) (*shrinkage.Fit, time.Time, error) {
 	ctx, cancel := context.WithTimeout(ctx, s.patience)
 	defer cancel()
 	s.mu.Lock()
@@ -97,20 +100,39 @@ func (s *shrink) Fit(ctx context.Context) (*tiles.Fit, time.Time, error) {
 }
 
 // Latest gives the last good fit and waits for nothing.
-func (s *shrink) Latest() (*tiles.Fit, time.Time, error) {
+func (s *shrink) Latest() (*shrinkage.Fit, time.Time, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.latest()
 }
 
-func (s *shrink) latest() (*tiles.Fit, time.Time, error) {
+// settled waits until everything that was said so far is in a fit made anew.
+func (s *shrink) settled(ctx context.Context) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for s.anew || s.since.more || len(s.since.bars) > 0 || s.fit == nil {
+		fresh := s.fresh
+		s.mu.Unlock()
+		select {
+		case <-fresh:
+		case <-ctx.Done():
+		}
+		s.mu.Lock()
+		if ctx.Err() != nil {
+			return fmt.Errorf("wait for the fit: %w", ctx.Err())
+		}
+	}
+	return nil
+}
+
+func (s *shrink) latest() (*shrinkage.Fit, time.Time, error) {
 	switch {
 	case s.fit != nil:
 		return s.fit, s.asOf, nil
 	case s.err != nil:
 		return nil, time.Time{}, s.err
 	}
-	return nil, time.Time{}, fmt.Errorf("no fit yet: %w", tiles.ErrBusy)
+	return nil, time.Time{}, fmt.Errorf("no fit yet: %w", usecase.ErrBusy)
 }
 
 // Refits tells how often everything was fitted anew, and how long that took.
@@ -136,7 +158,7 @@ func (s *shrink) workIn(ctx context.Context) {
 		if ctx.Err() != nil {
 			return
 		}
-		var next *tiles.Fit
+		var next *shrinkage.Fit
 		if err == nil {
 			next, err = s.fit.With(b.Bar)
 		}
@@ -166,7 +188,7 @@ func (s *shrink) run(ctx context.Context) error {
 func (s *shrink) refit(ctx context.Context) {
 	s.mu.Lock()
 	before := s.fit
-	s.since = said{}
+	s.since, s.anew = said{}, true
 	s.mu.Unlock()
 	began := time.Now()
 	fit, asOf, err := s.make(ctx, before)
@@ -175,6 +197,7 @@ func (s *shrink) refit(ctx context.Context) {
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	s.anew = false
 	if s.err = err; err == nil {
 		s.fit, s.asOf = fit, asOf
 		s.open.bars = slices.Clone(s.since.bars)
@@ -186,19 +209,19 @@ func (s *shrink) refit(ctx context.Context) {
 	s.fresh = make(chan struct{})
 }
 
-func (s *shrink) make(ctx context.Context, before *tiles.Fit) (*tiles.Fit, time.Time, error) {
+func (s *shrink) make(ctx context.Context, before *shrinkage.Fit) (*shrinkage.Fit, time.Time, error) {
 	studio, asOf, err := loadStudio(ctx, s.store, s.channel)
 	if err != nil {
 		return nil, asOf, err
 	}
 	defer debug.SetGCPercent(debug.SetGCPercent(refitGC))
-	fit, err := studio.Fit(before)
+	fit, err := studio.Fit(ctx, before)
 	return fit, asOf, err
 }
 
 // loadStudio gathers everything that a fit rests on, and the time of the newest fact in it.
-func loadStudio(ctx context.Context, st *store.Store, channel api.Channels) (tiles.Studio, time.Time, error) {
-	var studio tiles.Studio
+func loadStudio(ctx context.Context, st *store.Store, channel api.Channels) (shrinkage.Studio, time.Time, error) {
+	var studio shrinkage.Studio
 	var newest time.Time
 	clays, err := st.Clays(ctx)
 	if err != nil {

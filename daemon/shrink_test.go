@@ -8,9 +8,11 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
 )
 
 // bench is a store in which bars of one clay are measured, and the fit that is kept of them.
@@ -31,14 +33,14 @@ func newBench(t *testing.T) *bench {
 	t.Cleanup(func() { st.Close() })
 	b := &bench{t: t, st: st, at: kiln.Stamp{Wall: time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC), Trusted: true}}
 	b.shrink = newShrink(st, func(kiln.KilnID, string) kiln.ChannelID { return "1" })
-	b.must(st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern stoneware", MaturesCone: "6"}, tiles.Match{}, b.now()))
-	b.must(st.PutBatch(t.Context(), tiles.Batch{BatchRef: ternA, Kind: tiles.Bought, Open: true}, tiles.Match{}, b.now()))
+	b.must(st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern stoneware", MaturesCone: "6"}, usecase.Precondition{}, b.now()))
+	b.must(st.PutBatch(t.Context(), tiles.Batch{BatchRef: ternA, Kind: tiles.Bought, Open: true}, usecase.Precondition{}, b.now()))
 	return b
 }
 
 var ternA = tiles.BatchRef{Clay: "tern", Batch: "A"}
 
-func (b *bench) must(_ tiles.Kept, err error) {
+func (b *bench) must(_ tiles.PutResult, err error) {
 	b.t.Helper()
 	if err != nil {
 		b.t.Fatal(err)
@@ -55,7 +57,7 @@ func (b *bench) now() kiln.Stamp {
 func (b *bench) bar(code tiles.Code) {
 	b.t.Helper()
 	b.n++
-	b.must(b.st.PutBar(b.t.Context(), tiles.Bar{Code: code, ID: b.id(), BatchRef: ternA, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1}, tiles.Match{}, b.now()))
+	b.must(b.st.PutBar(b.t.Context(), tiles.Bar{Code: code, ID: b.id(), BatchRef: ternA, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1}, usecase.Precondition{}, b.now()))
 }
 
 func (b *bench) id() string { b.n++; return fmt.Sprintf("0193c0c1-0000-7000-8000-%012d", b.n) }
@@ -74,7 +76,7 @@ func (b *bench) drying() (mean, sd float64, asOf time.Time) {
 	if err != nil {
 		b.t.Fatal(err)
 	}
-	s, err := f.Shrinkage(tiles.Ask{BatchRef: ternA, Stage: tiles.Wet, Work: 1222, BisqueWork: 1000, Kind: kiln.Glaze}, tiles.Dry)
+	s, err := f.Rate(shrinkage.Ask{BatchRef: ternA, Stage: tiles.Wet, Work: 1222, BisqueWork: 1000, Kind: kiln.Glaze}, tiles.Dry)
 	if err != nil {
 		b.t.Fatal(err)
 	}
@@ -165,7 +167,7 @@ func TestAskedWhileWrittenAndFitted(t *testing.T) {
 		wg.Go(func() {
 			for ctx.Err() == nil {
 				if f, _, err := b.Fit(ctx); err == nil {
-					f.Shrinkage(tiles.Ask{BatchRef: ternA, Stage: tiles.Wet, Work: 1222, BisqueWork: 1000, Kind: kiln.Glaze}, tiles.Fired)
+					f.Rate(shrinkage.Ask{BatchRef: ternA, Stage: tiles.Wet, Work: 1222, BisqueWork: 1000, Kind: kiln.Glaze}, tiles.Fired)
 				}
 			}
 		})

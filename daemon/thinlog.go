@@ -15,7 +15,9 @@ const (
 
 // ThinLog keeps a log from being flooded: of each message about one thing it lets thinSame lines an
 // hour through, and thinWhole of all of them together; the first line after tells how many were left
-// out. Lines below info are let through: who asked for them wants them. now is the clock of the hours.
+// out. Lines below info are let through: who asked for them wants them. So is a line with a reference, which
+// an answer names and which is written once an hour for what goes wrong in the same words. now is the clock
+// of the hours.
 func ThinLog(next slog.Handler, now func() time.Time) slog.Handler {
 	return &thinLog{Handler: next, now: now, kept: &thinned{hours: map[string]*thinHour{}}}
 }
@@ -56,13 +58,17 @@ func (t *thinLog) Handle(ctx context.Context, r slog.Record) error {
 	if r.Level < slog.LevelInfo {
 		return t.Handler.Handle(ctx, r)
 	}
-	about := r.Message
+	about, named := r.Message, false
 	r.Attrs(func(a slog.Attr) bool {
 		if a.Key == "kiln" || a.Key == "receiver" || a.Key == "event" {
 			about += "\x00" + a.Value.String()
 		}
+		named = named || a.Key == "reference"
 		return true
 	})
+	if named {
+		return t.Handler.Handle(ctx, r)
+	}
 	t.kept.mu.Lock()
 	now := t.now()
 	if len(t.kept.hours) > 10*thinWhole { // of things that went by

@@ -97,7 +97,7 @@ func TestAFaultThatLastsIsNoFlood(t *testing.T) {
 			st := newStore(t)
 			var now kiln.Stamp
 			h := newsdesk(t, st, &now)
-			d := &Daemon{store: st}
+			d := &Daemon{Now: func() kiln.Stamp { return now }, store: st}
 			st.Close() // every read and write fails from here on
 			return func(at *kiln.Stamp) {
 				now = *at

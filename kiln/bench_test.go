@@ -5,7 +5,7 @@ import (
 	"time"
 )
 
-var threeZones = Kiln{ID: "big-blue", Control: "2", Limit: 1300, Unpacking: 95, Channels: []Channel{
+var threeZones = Kiln{ID: "big-blue", Control: "2", Limit: 1300, KeepShut: 95, Channels: []Channel{
 	{ID: "1", Role: RoleProbe}, {ID: "2", Role: RoleProbe}, {ID: "3", Role: RoleProbe}}}
 
 // BenchmarkSecond is one second of one kiln with three channels in a firing: judged, detected,

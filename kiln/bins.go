@@ -17,7 +17,7 @@ const (
 type bin struct {
 	at  Stamp         // of the middle one of its good control readings
 	age time.Duration // on the detector's axis
-	t   Celsius       // of the control channel
+	t   Celsius       // of the probe that speaks
 	all []Celsius     // of every channel in the order of the settings; NaN where none was good
 }
 
@@ -43,7 +43,7 @@ func (r *ring) closes(at Stamp) bool {
 }
 
 // add puts the good readings of s into the open bin.
-func (r *ring) add(s Sample, k Kiln, age time.Duration) {
+func (r *ring) add(s Sample, k Kiln, speaks ChannelID, age time.Duration) {
 	if !r.open {
 		r.open, r.boot, r.slot = true, s.At.Boot, slotOf(s.At)
 		if r.values == nil {
@@ -60,7 +60,7 @@ func (r *ring) add(s Sample, k Kiln, age time.Duration) {
 			continue
 		}
 		r.values[i] = append(r.values[i], float64(v.T))
-		if c.ID == k.Control {
+		if c.ID == speaks {
 			r.stamps = append(r.stamps, moment{s.At, age})
 			r.control = append(r.control, float64(v.T))
 		}

@@ -6,7 +6,7 @@ import (
 	"time"
 )
 
-// Unpackable is how long a cooling kiln will still take to a mark, with a 90 % range.
+// Unpackable is how long a cooling kiln will still take to a mark, with a 90 % range. It is no leave to open.
 type Unpackable struct {
 	Known bool
 	Left  time.Duration // from the last reading; 0 when it is there
@@ -42,7 +42,7 @@ func TimeToMark(after []time.Duration, t []Celsius, mark, room Celsius) Unpackab
 	case t[last] <= mark:
 		return Unpackable{Known: true, Says: fmt.Sprintf("At or below %.0f °C now.", mark)}
 	case mark < room+coolOpen:
-		return Unpackable{Says: fmt.Sprintf("The mark of %.0f °C is about the warmth of the room (%.0f °C): nobody can say when that is.", mark, room)}
+		return Unpackable{Says: fmt.Sprintf("%.0f °C is about the warmth of the room (%.0f °C): nobody can say when that is.", mark, room)}
 	}
 	now := after[last]
 	fall, ok := fitFall(after[:last+1], t, now-coolWindow, now, room)

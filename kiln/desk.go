@@ -16,6 +16,7 @@ type desk struct {
 	detector *Detector
 	growing  *growing // nil while no firing is open
 	notices  Notices
+	after    stillHot
 
 	now      Stamp // newest stamp heard of this kiln or tick
 	trusted  Stamp // newest trusted one of this boot
@@ -52,13 +53,13 @@ func newDesk(k Kiln, r *Recorder) *desk {
 
 // hear takes a sample off the line: one a second goes on.
 func (d *desk) hear(s Sample) {
-	if whole, ok := d.whole.add(s); ok {
+	for _, whole := range d.whole.add(s) {
 		d.assess(whole)
 	}
 }
 
 func (d *desk) flush() {
-	if whole, ok := d.whole.flush(); ok {
+	for _, whole := range d.whole.flush() {
 		d.assess(whole)
 	}
 }
@@ -66,16 +67,33 @@ func (d *desk) flush() {
 // assess has a sample judged, and takes in what is judged by now.
 func (d *desk) assess(s Sample) {
 	s.At.Wall = s.At.Wall.UTC()
-	if s.At.Trusted {
-		d.trusted = s.At
-	} else if d.trusted.Boot == s.At.Boot && d.trusted.Trusted {
-		s.At = s.At.settled(d.trusted) // the kernel lost faith hours after the last correction
-	}
+	d.learnClock(s.At)
+	s.At = d.settled(s.At) // the kernel loses faith hours after the last correction
 	d.hearJudged(d.judge.Assess(s))
 }
 
 // settle lets go of a sample that the judge held back for the next one, when none will come.
 func (d *desk) settle() { d.hearJudged(d.judge.Flush()) }
+
+// learnClock takes in a stamp of a clock that may be trusted. The first trusted one of a boot puts
+// the beginning of the open firing right.
+func (d *desk) learnClock(at Stamp) {
+	if !at.Trusted {
+		return
+	}
+	d.trusted = at
+	if d.growing != nil {
+		d.growing.firing.Began = d.settled(d.growing.firing.Began)
+	}
+}
+
+// settled is at with its wall time put right, if its boot's clock has come to be trusted.
+func (d *desk) settled(at Stamp) Stamp {
+	if at.Trusted || d.trusted.Boot != at.Boot || !d.trusted.Trusted {
+		return at
+	}
+	return at.settled(d.trusted)
+}
 
 // hearJudged takes in what was judged.
 func (d *desk) hearJudged(samples []Sample) {
@@ -127,7 +145,7 @@ func (d *desk) keepLast(s Sample) {
 			d.faulty[v.Fault]++
 		case v.T.Known():
 			d.last[i].t, d.last[i].at = v.T, s.At
-			if c.ID == d.kiln.Control {
+			if c.ID == d.detector.speaker.now {
 				d.good++
 			}
 		}
@@ -138,9 +156,11 @@ func (d *desk) keepLast(s Sample) {
 // the log has it already, under the firing that was taken up.
 func (d *desk) take(s Sample, stored bool) {
 	d.handle(d.detector.Add(s))
+	d.watch()
 	if d.growing == nil {
 		return
 	}
+	d.growing.speak(d.detector.speaker.now)
 	unheard, taken := d.growing.add(s)
 	d.unheard += unheard
 	if !taken {
@@ -159,6 +179,7 @@ func (d *desk) tick(now Stamp) {
 	if since, known := now.Sub(d.judge.Held()); known && since >= d.kiln.StaleAfter() {
 		d.settle()
 	}
+	d.learnClock(now)
 	d.now = now
 	if d.taking {
 		return
@@ -168,9 +189,20 @@ func (d *desk) tick(now Stamp) {
 	d.rec.tellAll(d.notices.Look(d.live(now), usual, now))
 }
 
+// watch looks at what was heard last, with a firing open or not.
+func (d *desk) watch() {
+	kind, atmosphere := d.kindNow()
+	if kind == "" && d.growing != nil {
+		kind = d.growing.firing.Kind // guessed from its heat
+	}
+	usual, _ := d.past.Expect(kind, atmosphere)
+	d.after.look(&d.detector.ring, usual)
+}
+
 // handle does what the events of the detector ask for.
 func (d *desk) handle(events []Event) {
 	for _, e := range events {
+		e.At = d.settled(e.At)
 		switch e.What {
 		case Began:
 			d.begin(e)
@@ -179,7 +211,7 @@ func (d *desk) handle(events []Event) {
 			continue
 		case TopPassed:
 			if d.growing != nil {
-				d.growing.guess(d.kiln.Control, d.past)
+				d.growing.guess(d.past)
 			}
 		}
 		if !d.replay {
@@ -198,8 +230,10 @@ func (d *desk) begin(e Event) {
 		Atmosphere: d.detector.Atmosphere(), Load: d.detector.Load(), Peak: NoTemperature()}
 	f.Kind, f.KindFrom = d.detector.Kind()
 	d.growing = newGrowing(d.kiln, f, d.rec.Ladder, d.past.Probes)
-	for _, s := range e.Preroll {
-		d.growing.add(s)
+	d.growing.speak(d.detector.speaker.now)
+	for i, s := range e.Preroll {
+		e.Preroll[i].At = d.settled(s.At)
+		d.growing.add(e.Preroll[i])
 	}
 	d.rec.writer.add(entry{begin: true, firing: f, samples: e.Preroll})
 }
@@ -210,7 +244,8 @@ func (d *desk) end(e Event) {
 		return
 	}
 	l := d.live(d.now)
-	f := d.growing.finish(e.Course, d.kiln.Control, d.past)
+	e.Course.Over = d.settled(e.Course.Over)
+	f := d.growing.finish(e.Course, d.past)
 	d.rec.writer.add(entry{end: true, firing: f})
 	d.growing = nil
 	if !d.replay {
@@ -239,6 +274,9 @@ func (d *desk) tell(t told) {
 	}
 	d.flushed(f)
 	d.handle(d.detector.Tell(f))
+	if f.What == Unpacked || f.What == NewFiring {
+		d.after.attended()
+	}
 	if d.growing != nil {
 		d.growing.know(d.detector)
 		t.reply <- d.growing.firing.ID

@@ -28,6 +28,8 @@ type Detector struct {
 
 	axis    ages
 	ring    ring
+	speaker speaker
+	another bool   // another probe speaks from the open bin on
 	good    moment // last good reading
 	goodT   Celsius
 	heard   bool // any good reading yet
@@ -69,16 +71,16 @@ type moment struct {
 type EventKind string
 
 const (
-	Began           EventKind = "began"             // a firing, from Preroll on
-	Over            EventKind = "over"              // the open firing, with its Course
-	TopPassed       EventKind = "top-passed"        // may be taken back
-	TopTakenBack    EventKind = "top-taken-back"    // a dip, or a cut that was mended
-	Dipped          EventKind = "dipped"            // it fell and rises again: one firing with a dip
-	StillFiring     EventKind = "still-firing"      // unpacked, it is said, with the top not passed: ask once
-	FellEarly       EventKind = "fell-early"        // a fall that began well short of the usual top
-	AtUnpackingMark EventKind = "at-unpacking-mark" // at or below the mark for 10 min
-	StartedStalling EventKind = "stopped-climbing"  // well short of the usual top
-	StoppedStalling EventKind = "climbing-again"    // or over
+	Began           EventKind = "began"            // a firing, from Preroll on
+	Over            EventKind = "over"             // the open firing, with its Course
+	TopPassed       EventKind = "top-passed"       // may be taken back
+	TopTakenBack    EventKind = "top-taken-back"   // a dip, or a cut that was mended
+	Dipped          EventKind = "dipped"           // it fell and rises again: one firing with a dip
+	StillFiring     EventKind = "still-firing"     // unpacked, it is said, with the top not passed: ask once
+	FellEarly       EventKind = "fell-early"       // a fall that began well short of the usual top
+	CooledDown      EventKind = "cooled-down"      // to the temperature above which it is kept shut, for 10 min
+	StartedStalling EventKind = "stopped-climbing" // well short of the usual top
+	StoppedStalling EventKind = "climbing-again"   // or over
 )
 
 // Event is one thing that a Detector has found.
@@ -116,7 +118,7 @@ type Course struct {
 
 // NewDetector watches k.
 func NewDetector(k Kiln, rules Rules, past Past) *Detector {
-	return &Detector{kiln: k, rules: rules, past: past, mark: k.Unpacking, ring: ring{width: len(k.Channels)}}
+	return &Detector{kiln: k, rules: rules, past: past, mark: k.KeepShut, ring: ring{width: len(k.Channels)}, speaker: newSpeaker(k)}
 }
 
 // Add takes the next sample, already judged. A sample that is not later than the one before
@@ -127,13 +129,15 @@ func (d *Detector) Add(s Sample) []Event {
 		return nil
 	}
 	var events []Event
-	v, ok := s.Value(d.kiln.Control)
+	changed := d.speaker.hear(s)
+	v, ok := s.Value(d.speaker.now)
 	good := ok && v.Fault == Good && v.T.Known()
-	if d.ring.closes(s.At) {
+	if d.ring.closes(s.At) || changed && d.ring.open {
 		events = d.close()
 	}
+	d.another = d.another || changed
 	d.unknown = d.unknown || !j.known // before the bin that begins now
-	d.ring.add(s, d.kiln, j.age)
+	d.ring.add(s, d.kiln, d.speaker.now, j.age)
 	if good {
 		d.good, d.goodT, d.heard, d.quiet = moment{s.At, j.age}, v.T, true, false
 	}
@@ -188,6 +192,10 @@ func (d *Detector) State() State {
 	return Warm
 }
 
+// Speaks is the probe that speaks for the kiln, and since when it does so in the place of the control
+// probe; the zero Stamp where it is that itself.
+func (d *Detector) Speaks() (ChannelID, Stamp) { return d.speaker.now, d.speaker.since }
+
 // Rate is the slope of the last 10 min, in °C/h; ok is false while it is not known.
 func (d *Detector) Rate() (rate CelsiusPerHour, ok bool) {
 	return CelsiusPerHour(d.slope), d.slopeKnown
@@ -241,5 +249,5 @@ func (d *Detector) Atmosphere() Atmosphere {
 // Load is the load open for this kiln, "" if none.
 func (d *Detector) Load() string { return d.load }
 
-// BelowMark reports whether the newest reading is at or below the site's unpacking mark.
+// BelowMark reports whether the newest reading is at or below the temperature above which the kiln is kept shut.
 func (d *Detector) BelowMark() bool { return d.heard && d.goodT <= d.mark }

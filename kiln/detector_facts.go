@@ -150,13 +150,13 @@ func (d *Detector) stall(b bin) []Event {
 	return nil
 }
 
-// unpackingMark tells once that the kiln has come down to the site's own mark.
-func (d *Detector) unpackingMark(b bin) []Event {
+// cooledDown tells once that the kiln has come down to the temperature above which it is kept shut.
+func (d *Detector) cooledDown(b bin) []Event {
 	down := d.fire.open && d.fire.top || !d.fire.open && d.markPossible
 	at := d.markFor.hold(down && b.t <= d.mark, b)
 	if at < lasting || d.markSaid {
 		return nil
 	}
 	d.markSaid = true
-	return []Event{{What: AtUnpackingMark, At: b.at}}
+	return []Event{{What: CooledDown, At: b.at}}
 }

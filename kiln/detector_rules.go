@@ -44,7 +44,7 @@ func (d *Detector) look(b bin) []Event {
 		events = append(events, d.stall(b)...)
 		events = append(events, d.end(b)...)
 	}
-	return append(events, d.unpackingMark(b)...)
+	return append(events, d.cooledDown(b)...)
 }
 
 // begin is rule 1, without the button.
@@ -214,14 +214,14 @@ func (d *Detector) closeUnheard(at moment) []Event {
 
 // afterSilence is rule 6, asked before b joins the ring.
 func (d *Detector) afterSilence(b bin) []Event {
-	unknown := d.unknown
-	d.unknown = false
+	unknown, another := d.unknown, d.another
+	d.unknown, d.another = false, false
 	if len(d.ring.bins) == 0 {
 		return nil
 	}
 	last := d.ring.bins[len(d.ring.bins)-1]
 	gap := b.age - last.age
-	if unknown {
+	if unknown || another {
 		// A line through points on both sides of it would be no slope.
 		d.ring.whole = b.age
 		d.risingFor, d.warmFor, d.coldFor, d.belowFor, d.stuckFor = timer{}, timer{}, timer{}, timer{}, timer{}

@@ -78,7 +78,7 @@ func detect(s shape, tr trial) heard {
 				h.stalled++
 			case StillFiring:
 				h.asked++
-			case AtUnpackingMark:
+			case CooledDown:
 				h.marks++
 			}
 		}
@@ -242,7 +242,7 @@ func TestStall(t *testing.T) {
 	}
 }
 
-func TestUnpackingMark(t *testing.T) {
+func TestCooledDown(t *testing.T) {
 	for _, c := range []struct {
 		name, line string
 		want       int
@@ -252,7 +252,7 @@ func TestUnpackingMark(t *testing.T) {
 		{"two firings", "20>1000@150 off U >1000@150 off", 2},
 		{"on the way up only", "20>80@60 h60 >300@60", 0},
 	} {
-		if n := count(hearing(t, Glaze, shape{}.past(), c.line), AtUnpackingMark); n != c.want {
+		if n := count(hearing(t, Glaze, shape{}.past(), c.line), CooledDown); n != c.want {
 			t.Errorf("%s: at the mark %d times, want %d", c.name, n, c.want)
 		}
 	}
@@ -367,6 +367,37 @@ func TestAtmosphereOfTheSettings(t *testing.T) {
 	}{{"", Reduction}, {UnknownAtmosphere, Reduction}, {Oxidation, Oxidation}} {
 		if got := NewDetector(Kiln{ID: "k"}, rules, Past{Atmosphere: c.past}).Atmosphere(); got != c.want {
 			t.Errorf("after %q: %q, want %q", c.past, got, c.want)
+		}
+	}
+}
+
+// A firing that was begun by hand ends by cooling only once it was at 60 °C: what has never been warm has
+// not cooled down.
+func TestNoEndBeforeItWasWarm(t *testing.T) {
+	for _, c := range []struct {
+		top  Celsius
+		over int
+	}{{59.9, 0}, {60, 1}} {
+		d := NewDetector(shapeKiln, DefaultRules(), Past{})
+		at := boot("a", winter, true)
+		over := 0
+		hold := func(c Celsius, d2 time.Duration) {
+			for end := at.Since + d2; at.Since < end; {
+				at.Since, at.Wall = at.Since+10*time.Second, at.Wall.Add(10*time.Second)
+				for _, e := range d.Add(Sample{Kiln: shapeKiln.ID, At: at, Values: []Value{{Channel: "1", T: c}}}) {
+					if e.What == Over {
+						over++
+					}
+				}
+			}
+		}
+		hold(20, time.Hour)
+		d.Tell(Fact{What: NewFiring, Kiln: shapeKiln.ID, At: at})
+		hold(20, time.Hour)
+		hold(c.top, time.Hour)
+		hold(20, 3*time.Hour)
+		if over != c.over {
+			t.Errorf("a firing that got to %v °C and is cold ended %d times, want %d", c.top, over, c.over)
 		}
 	}
 }

@@ -11,7 +11,7 @@ const (
 	NewFiring     FactKind = "new-firing"     // button: closes an open firing and begins one at once
 	StopRecording FactKind = "stop-recording" // button: closes the open firing; records only, controls nothing
 	KindTold      FactKind = "kind-told"      // a person says Kind, Atmosphere or both of the open firing
-	MarkSet       FactKind = "mark-set"       // the site's unpacking mark is now Mark
+	MarkSet       FactKind = "mark-set"       // the kiln is kept shut above Mark now
 	PastKnown     FactKind = "past-known"     // what the firings of this kiln so far lead to expect: Past
 )
 
@@ -44,6 +44,7 @@ type Expected struct {
 	HeatWork   Celsius       // median heat work; NaN if not known
 	ToTop      time.Duration // median hours to the top
 	Holds      []Hold        // holds of the usual firings
+	Cooling    time.Duration // longest time from a peak to the end of the record
 	Of         int           // how many firings it is made of, at most four
 	Works      []float64     // their heat works, °C, in no order
 	Tops       []float64     // their times to the top, ns, in no order

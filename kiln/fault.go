@@ -13,12 +13,17 @@ import (
 // Probes are judged by every rule; the room by those of a single reading; a vent contact and
 // other channels only by being a number at all, since a set point may jump as it likes.
 //
+// A step up that no kiln can make, and one that another unit explains, is held aside until it
+// explains itself: every reading of it is marked, and none is let pass. A fall is believed after a
+// few readings, since a lid or a door may be open, unless other probes that do not fall speak
+// against it.
+//
 // Where the next sample is needed to tell a spike from a jump, one sample is held back until it
 // comes. The work for a sample is bounded, and so is the memory: 31 minutes of means a channel,
 // and a band of zone differences for each 100 K.
 type Judge struct {
 	kiln     Kiln
-	confirm  int // readings in a row that make an impossible jump believed
+	confirm  int // readings in a row that make a fall believed
 	channels []channelJudge
 	held     Sample
 	holds    bool
@@ -74,6 +79,14 @@ func (j *Judge) Assess(s Sample) []Sample {
 	}
 	j.zones.see(s)
 	return append(out, s)
+}
+
+// Recall tells the judge what a channel last read before the program began anew, where it has heard
+// nothing of that channel yet.
+func (j *Judge) Recall(id ChannelID, t Celsius, at Stamp) {
+	if c := j.channel(id); c != nil && !c.ref.known() && t.Known() {
+		c.ref = reading{t: t, at: at}
+	}
 }
 
 // Flush gives the sample that is held back, if there is one, for when no other will come: at the
@@ -160,13 +173,13 @@ func (j *Judge) room() (Celsius, bool) {
 	return 0, false
 }
 
-// others is what the other probes did: their mean change over the last minutes, the mean of what
-// they read now, and whether there are any.
-func (j *Judge) others(than *channelJudge, minutes int) (change, now Celsius, ok bool) {
+// others is what the other probes did that are believed at a moment: their mean change over the last
+// minutes, the mean of what they read now, and whether there are any.
+func (j *Judge) others(than *channelJudge, at Stamp, minutes int) (change, now Celsius, ok bool) {
 	n := 0
 	for i := range j.channels {
 		c := &j.channels[i]
-		if c == than || c.role != RoleProbe || c.state != Good || c.open || c.short {
+		if c == than || !c.speaks(at) {
 			continue
 		}
 		if d, t, known := c.minutes.change(minutes); known {
@@ -202,14 +215,15 @@ func (r reading) since(at Stamp) (float64, bool) {
 func believable(t Celsius) bool { return t >= -50 && t <= 1850 }
 
 // agree reports whether two readings so many seconds apart can follow each other at a probe: 10 K,
-// or 2 K/s, which an opened door does to a probe, whichever is larger. Own choice; 10 K, so that
-// two damaged lines, each a step further, stay within the 20 K of goal 23.
+// or 2 K/s for a minute, whichever is larger. Own choice; 10 K, so that two damaged lines, each a
+// step further, stay within the 20 K of goal 23.
 func agree(a, b Celsius, seconds float64) bool {
-	return math.Abs(float64(a-b)) <= max(10, 2*seconds)
+	return math.Abs(float64(a-b)) <= max(10, 2*min(seconds, 60))
 }
 
-// possible reports whether a kiln can go from a to b in that time: what agree allows for the
-// first minute, then 1,800 K/h. Own choice.
+// possible reports whether a probe can go from a to b in that time: up by what a kiln can do, 1,800
+// K/h; down by what agree allows for the first minute too, which an opened door does. Own choice.
 func possible(a, b Celsius, seconds float64) bool {
-	return math.Abs(float64(a-b)) <= max(10, 2*min(seconds, 60)+0.5*max(0, seconds-60))
+	up := float64(b - a)
+	return up <= 10+0.5*seconds && -up <= max(10, 2*min(seconds, 60)+0.5*max(0, seconds-60))
 }

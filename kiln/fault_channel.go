@@ -13,21 +13,24 @@ type channelJudge struct {
 	open   bool    // broken, and reading openAt since
 	openAt Celsius // full scale, 0.0 and their like
 	short  bool    // fell to the room at once, and has read about the room since
-	unit   int     // 1: reads °F where °C was, -1: the reverse; ref is then turned back
 
-	step      reading // newest of a run of readings that no kiln could jump to
-	stepCount int
+	aside  aside   // a run of readings that no kiln could jump to
+	fall   fall    // a run of readings below the last believed one, not believed yet
+	sinks  float64 // K/s at which a fall that is believed goes on, 0 if none does
+	pace   float64 // K/s, between the last two believed
+	before reading // the last believed before a fast fall: what fell may come back up to there
 
 	state   Fault   // Frozen, Reversed or Shorted as the trend shows it
 	above   Celsius // Reversed is over above this
+	lags    bool    // Shorted because it rose so much less than the others
 	minutes lookback
 	same    same
 }
 
-// doubtAt is how far a reading may be off the last believed one before it is held back, in K. A
-// kiln at 1,500 K/h does 0.42 K in a second; after a gap the next sample is soon there to ask.
+// doubtAt is how far a reading may be off what was expected before it is held back, in K. A kiln at
+// 1,500 K/h does 0.42 K in a second; after a gap the next sample is soon there to ask.
 func (c *channelJudge) doubtAt(seconds float64) float64 {
-	return 9.4 + 0.6*min(seconds, c.every)
+	return 9.4 + min(0.6*min(seconds, c.every), 6+0.1*seconds)
 }
 
 // mark judges a reading by what came before it. It may leave doubt, and then settle has the word.
@@ -44,6 +47,12 @@ func (c *channelJudge) mark(r reading, j *Judge) Fault {
 	if !believable(r.t) {
 		if c.state == Reversed && r.t < 0 {
 			return Reversed
+		}
+		if seconds, known := c.ref.since(r.at); known {
+			if unit := c.turnedTo(r, r, seconds); unit != asSet {
+				c.asideIn(unit, r)
+				return UnitChanged
+			}
 		}
 		return outOfBelief(r.t)
 	}
@@ -68,29 +77,43 @@ func (c *channelJudge) mark(r reading, j *Judge) Fault {
 		c.doubt = true
 		return Good
 	}
-	if c.unit != 0 {
-		turned := turn(r.t, c.unit)
-		if math.Abs(float64(turned-c.ref.t)) < math.Abs(float64(r.t-c.ref.t)) {
-			if possible(turned, c.ref.t, seconds) {
-				c.ref = reading{t: turned, at: r.at}
-			}
+	expected := c.expected(seconds)
+	if c.aside.unit != asSet {
+		if c.stillTurned(r, seconds) {
 			return UnitChanged
 		}
-		c.unit = 0
+		c.aside.unit = asSet
 	}
-	if math.Abs(float64(r.t-c.ref.t)) <= c.doubtAt(seconds) {
+	near := func(t Celsius) bool { return math.Abs(float64(r.t-t)) <= c.doubtAt(seconds) }
+	if near(expected) && (seconds > 15 || near(c.ref.t)) {
+		c.sinks = 0
 		return c.believe(r, j)
 	}
-	if since, ok := c.step.since(r.at); ok && c.stepCount > 0 && agree(r.t, c.step.t, since) {
-		c.step = r
-		c.stepCount++
-		if c.stepCount >= j.confirm {
+	if c.sinks > 0 && r.t < c.ref.t && float64(c.ref.t-r.t) <= (1.5*c.sinks+2)*seconds {
+		return c.sink(r, j)
+	}
+	if since, ok := c.aside.last.since(r.at); ok && agree(r.t, c.aside.last.t, since) {
+		c.aside.add(r)
+		if c.explained(r, j) {
 			c.restart()
 			return c.believe(r, j)
 		}
+		if lasted, _ := r.at.Sub(c.aside.first); lasted < fallsWith && r.t < c.ref.t && !j.contradicted(c, r) {
+			return c.fell(r, j) // the others fall too by now
+		}
 		return Unbelievable
 	}
-	c.stepCount = 0
+	if c.fall.goesOn(r, c.ref) {
+		if c.fall.believed(j) && !j.contradicted(c, r) {
+			return c.fell(r, j)
+		}
+		if c.fall.n >= j.confirm { // the others do not fall: it waits until they do, or is explained
+			c.fall = fall{}
+			c.aside.begin(r, asSet)
+		}
+		return Unbelievable
+	}
+	c.fall = fall{}
 	c.doubt = true
 	return Good
 }
@@ -98,7 +121,7 @@ func (c *channelJudge) mark(r reading, j *Judge) Fault {
 // settle judges the reading held by the one after it, which is the zero one if there is none.
 func (c *channelJudge) settle(held, after reading, j *Judge) Fault {
 	seconds, known := c.ref.since(held.at)
-	can := known && possible(held.t, c.ref.t, seconds) || !c.ref.known() || !known
+	can := !known || c.couldBe(held.t, seconds)
 	wait, heard := held.since(after.at)
 	if !heard || !after.known() {
 		if !can {
@@ -115,25 +138,31 @@ func (c *channelJudge) settle(held, after reading, j *Judge) Fault {
 			}
 			return Spike
 		}
+		if unit := c.turnedTo(held, after, seconds); unit != asSet {
+			c.asideIn(unit, held)
+			return UnitChanged
+		}
 	}
+	if known && can && float64(c.ref.t-held.t) > 20+0.5*seconds && j.contradicted(c, held) {
+		can = false
+	}
+	falls := known && held.t < c.ref.t && !can
 	switch {
 	case !agree(held.t, after.t, wait):
+		if falls && after.t < held.t {
+			c.fall.begin(held, c.ref)
+		} else if c.comesBack(held.t) && c.comesBack(after.t) {
+			return c.believe(held, j)
+		}
 		return Unbelievable
 	case can && held.t == after.t && topScale(held.t):
 		c.open, c.openAt = true, held.t
 		return Break
-	case can:
+	case can || c.comesBack(held.t):
 		if !known {
 			c.restart()
 		}
 		return c.believe(held, j)
-	}
-	for _, unit := range [...]int{1, -1} {
-		if math.Abs(float64(turn(held.t, unit)-c.ref.t)) <= 5+seconds {
-			c.unit = unit
-			c.ref = reading{t: turn(held.t, unit), at: held.at}
-			return UnitChanged
-		}
 	}
 	switch {
 	case held.t == after.t && fullScale(held.t):
@@ -142,16 +171,22 @@ func (c *channelJudge) settle(held, after reading, j *Judge) Fault {
 	case c.ref.t > 100 && c.nearRoom(held.t, j):
 		c.short = true
 		return Shorted
+	case falls:
+		c.fall.begin(held, c.ref)
+		return Unbelievable
 	}
-	c.step, c.stepCount = held, 1
+	c.aside.begin(held, asSet)
 	return Unbelievable
 }
 
 // believe takes a reading in, and gives the fault that the trend shows, if any.
 func (c *channelJudge) believe(r reading, j *Judge) Fault {
 	before := reading{at: c.heard}
+	if since, known := c.ref.since(r.at); known {
+		c.pace = math.Abs(float64(r.t-c.ref.t)) / max(since, 1)
+	}
 	c.ref, c.heard = reading{t: r.t, at: r.at}, r.at
-	c.stepCount = 0
+	c.aside, c.fall, c.sinks = aside{}, fall{}, 0
 	if c.role != RoleProbe {
 		return Good
 	}
@@ -163,8 +198,8 @@ func (c *channelJudge) believe(r reading, j *Judge) Fault {
 	if c.minutes.add(r) {
 		c.trend(r, j)
 	}
-	if c.state == Reversed && r.t > c.above || c.state == Shorted && r.t > 60 {
-		c.state = Good
+	if c.state == Reversed && r.t > c.above || c.state == Shorted && c.unshorted(r, j) {
+		c.state, c.lags = Good, false
 	}
 	if c.state == Frozen {
 		if c.same.n > 1 {
@@ -174,6 +209,16 @@ func (c *channelJudge) believe(r reading, j *Judge) Fault {
 		c.state = Good
 	}
 	return c.state
+}
+
+// unshorted reports whether a probe that was called shorted reads the kiln again: it is hot, or where
+// it lagged behind the others it is about as hot as they.
+func (c *channelJudge) unshorted(r reading, j *Judge) bool {
+	if !c.lags {
+		return r.t > 60
+	}
+	_, now, ok := j.others(c, r.at, 1)
+	return ok && now-r.t < 100
 }
 
 // restart forgets the trend, after which another couple or another place may be read.
@@ -196,17 +241,8 @@ func (c *channelJudge) nearRoom(t Celsius, j *Judge) bool {
 // 100 K/h or less on average, with no other probe still 100 K hotter.
 func (c *channelJudge) cooledBy(r reading, j *Judge) bool {
 	seconds, known := c.ref.since(r.at)
-	_, now, others := j.others(c, 1)
+	_, now, others := j.others(c, r.at, 1)
 	return known && float64(c.ref.t-r.t) <= 100*seconds/3600 && !(others && now > r.t+100)
-}
-
-// turn gives what °C a reading would be if unit is 1 and it is in °F, or if unit is -1 and the
-// settings take for °F what is in °C.
-func turn(t Celsius, unit int) Celsius {
-	if unit > 0 {
-		return (t - 32) / 1.8
-	}
-	return t*1.8 + 32
 }
 
 // isZero reports whether t is exactly 0.0 °C or exactly 0.0 °F, which one kind of converter chip

@@ -9,11 +9,11 @@ import (
 const (
 	frozenFor    = 10 * time.Minute
 	frozenTimes  = 10   // and so many readings at least
+	frozenAlone  = 100  // or so many where no other probe speaks against it
 	frozenSlope  = 20.0 // K/h that the channel had before it froze
-	livelyAbove  = 0.25 // share of readings that turn back; from here 600 equal ones do not happen by chance
-	coarse       = 0.45 // K, steps from which a hold can look frozen
 	othersMoved  = 3.0  // K that other probes moved while a lively one stood still
 	othersMoved2 = 20.0 // K for one that is not lively, because its steps are coarse
+	lagRise      = 40   // K in half an hour that the others rise, of which a shorted one shows a quarter at most
 )
 
 // trend looks once a minute at what a probe has done for a while.
@@ -32,17 +32,18 @@ func (c *channelJudge) trend(r reading, j *Judge) {
 	}
 }
 
-// isFrozen: the same to the last digit for ten minutes while others move, or after a slope above
-// 20 K/h. A channel that shows whole or half degrees, or one without noise, stands still in a real
-// hold too: that one is frozen only beside others that moved by 20 K.
+// isFrozen: the same to the last digit for ten minutes, though the display was so noisy before that
+// this is no accident, or while others move. A channel that shows whole or half degrees, or one
+// without noise, stands still in a real hold too: that one is frozen only beside others that moved by
+// 20 K, and else Still.
 func (c *channelJudge) isFrozen(r reading, j *Judge) bool {
 	if c.same.n < frozenTimes || c.same.lasted(r) < frozenFor {
 		return false
 	}
-	moved, _, others := j.others(c, 10)
+	moved, _, others := j.others(c, r.at, 10)
 	by := math.Abs(float64(moved))
-	if c.same.before >= livelyAbove && c.same.grain < coarse {
-		return others && by > othersMoved || math.Abs(c.same.slope) > frozenSlope
+	if c.same.lively() && !c.same.byChance() {
+		return c.same.n >= frozenAlone || others && by > othersMoved
 	}
 	return others && by > othersMoved2
 }
@@ -54,7 +55,7 @@ func (c *channelJudge) isReversed(r reading, j *Judge) bool {
 	if !known {
 		return false
 	}
-	if rise, _, ok := j.others(c, 10); ok && rise > 20 && own < -10 && now < 100 {
+	if rise, _, ok := j.others(c, r.at, 10); ok && rise > 20 && own < -10 && now < 100 {
 		c.above = now + 10
 		return true
 	}
@@ -72,10 +73,18 @@ func (c *channelJudge) isReversed(r reading, j *Judge) bool {
 	return false
 }
 
-// isShorted: near the room and standing there while the others are hot.
+// isShorted: near the room and standing there while the others are hot; or far below them with less
+// than a quarter of their rise, as a couple does that is shorted in its lead or hangs out of the kiln.
 func (c *channelJudge) isShorted(r reading, j *Judge) bool {
+	if rise, hot, ok := j.others(c, r.at, 30); ok && rise > lagRise {
+		own, now, known := c.minutes.change(30)
+		if known && hot > now+150 && own > -5 && own < rise/4 {
+			c.lags = true
+			return true
+		}
+	}
 	own, now, known := c.minutes.change(30)
-	_, others, ok := j.others(c, 1)
+	_, others, ok := j.others(c, r.at, 1)
 	return known && ok && now < 60 && own < 2 && others > now+150
 }
 
@@ -152,40 +161,67 @@ func (m *lookback) oldest() (Celsius, time.Duration) {
 	return m.mean[0], m.at[m.n-1] - m.at[0]
 }
 
-// same follows how long a channel has read one value to the last digit, and how lively it was.
-type same struct {
-	t      Celsius
-	first  Stamp
-	n      int
-	slope  float64 // K/h over the ten minutes before first
-	before float64 // lively at first
-
-	up     bool    // the last move
-	lively float64 // share of readings that turned back, over the last 600 or so
-	heard  float64
-	grain  float64 // K, the smallest move lately: the step of the display
+// now is the newest whole minute's mean.
+func (m *lookback) now() (Celsius, bool) {
+	if m.n == 0 {
+		return NoTemperature(), false
+	}
+	return m.mean[m.n-1], true
 }
 
-// add takes a believed reading. A move that turns back is noise, not heat.
+// same follows how long a channel has read one value to the last digit, and how noisy it was.
+type same struct {
+	t     Celsius
+	first Stamp
+	n     int
+	slope float64 // K/h over the ten minutes before first
+	noise float64 // bend at first
+
+	last2, last1 Celsius // the readings before
+	heard        int     // readings so far, up to 60
+	bend         float64 // K², mean square of second differences lately
+	grain        float64 // K, the smallest move lately: the step of the display
+}
+
+const mostBend = 10 // K; a second difference above is a jump and no noise
+
+// add takes a believed reading. The second difference of readings is free of the kiln's own slope:
+// of white noise its mean square is six times the variance.
 func (s *same) add(r reading, m *lookback) {
-	s.heard = min(s.heard+1, 600)
-	turned := 0.0
-	if s.n > 0 && r.t != s.t {
-		move := math.Abs(float64(r.t - s.t))
+	if s.heard >= 2 {
+		d := math.Abs(float64(r.t - 2*s.last1 + s.last2))
+		d = min(d, mostBend)
+		s.bend += (d*d - s.bend) / float64(s.heard)
+	}
+	if s.heard > 0 && r.t != s.last1 {
+		move := math.Abs(float64(r.t - s.last1))
 		if s.grain *= 1.001; s.grain == 0 || move < s.grain {
 			s.grain = move
 		}
-		if up := r.t > s.t; up != s.up {
-			s.up, turned = up, 1
-		}
 	}
-	s.lively += (turned - s.lively) / max(60, s.heard)
+	s.heard = min(s.heard+1, 60)
+	s.last2, s.last1 = s.last1, r.t
 	if s.n > 0 && r.t == s.t {
 		s.n++
 		return
 	}
 	s.slope, _ = m.slope(10)
-	s.t, s.first, s.n, s.before = r.t, r.at, 1, s.lively
+	s.t, s.first, s.n, s.noise = r.t, r.at, 1, s.bend
+}
+
+// sd is one sd of the noise, K.
+func (s *same) sd() float64 { return math.Sqrt(max(s.bend, s.noise) / 6) }
+
+// lively reports whether the display was never still for long before this run: steps without noise
+// have second differences of one step at most, and half of that is taken off the noise.
+func (s *same) lively() bool {
+	return s.heard >= 60 && s.grain > 0 && s.noise > 1.3*s.grain*s.grain
+}
+
+// byChance reports whether a lively display may read the same so often by accident: once in 10^9.
+func (s *same) byChance() bool {
+	sd := math.Sqrt((s.noise - s.grain*s.grain/2) / 6)
+	return float64(s.n)*math.Log(math.Erf(s.grain/2/(sd*math.Sqrt2))) > -21
 }
 
 func (s *same) lasted(r reading) time.Duration {
@@ -196,5 +232,16 @@ func (s *same) lasted(r reading) time.Duration {
 	return d
 }
 
-// forget ends the run, after a gap or a jump; how lively the channel is stays known.
+// forget ends the run, after a gap or a jump; how noisy the channel is stays known.
 func (s *same) forget() { s.n = 0 }
+
+// Still is since when a probe has read the same to the last digit, for ten minutes and more, where
+// it moved by more than 20 K/h before; false where it has not. A display in coarse steps does that
+// in a hold too, so nothing is taken out: somebody must look.
+func (j *Judge) Still(id ChannelID) (Stamp, bool) {
+	c := j.channel(id)
+	if c == nil || c.role != RoleProbe || c.same.n < frozenTimes || math.Abs(c.same.slope) <= frozenSlope {
+		return Stamp{}, false
+	}
+	return c.same.first, c.same.lasted(reading{at: c.heard}) >= frozenFor
+}

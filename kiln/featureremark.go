@@ -30,15 +30,18 @@ type Remark struct {
 
 // FeatureLimits are the settings that remarks go by.
 type FeatureLimits struct {
-	ChartLow, ChartHigh CelsiusPerHour // rates that the published end points cover
+	// Rates that the published end points of large self-supporting cones cover; plaques have 60 to
+	// 150 °C/h, small cones 300 alone.
+	ChartLow, ChartHigh CelsiusPerHour
 	Quartz              CelsiusPerHour // through 573 °C on the way down
 	WarmUp              CelsiusPerHour // from 80 to 120 °C
+	WarmUpBisque        CelsiusPerHour // the same of bisque, whose ware may be damp
 	LongHold            time.Duration  // beyond it the credit of a hold is uncertain
 }
 
 // DefaultFeatureLimits are those that the documents name.
 func DefaultFeatureLimits() FeatureLimits {
-	return FeatureLimits{ChartLow: 15, ChartHigh: 150, Quartz: 50, WarmUp: 100, LongHold: time.Hour}
+	return FeatureLimits{ChartLow: 15, ChartHigh: 150, Quartz: 50, WarmUp: 100, WarmUpBisque: 60, LongHold: time.Hour}
 }
 
 // Remarks tells the figures that the curve shows, in the order of a firing. Bisque has its
@@ -57,8 +60,12 @@ func (f Features) Remarks(kind Kind, lim FeatureLimits) []Remark {
 		if f.DryingHold > 0 {
 			says += ", held " + sayHours(f.DryingHold) + " up to 105 °C"
 		}
-		add(Remark{Figure: "warm_up", Says: says + ".", Standing: CommonPractice, Caution: f.WarmUp > lim.WarmUp,
-			Limit: fmt.Sprintf("At most 60 to %.0f °C/h, and a hold for thick or damp ware.", lim.WarmUp)})
+		most, limit := lim.WarmUp, fmt.Sprintf("At most 60 to %.0f °C/h, and a hold for thick or damp ware.", lim.WarmUp)
+		if kind == Bisque {
+			most = lim.WarmUpBisque
+			limit = fmt.Sprintf("At most %.0f °C/h for bisque, as %.0f is quick for damp ware, and a hold for thick or damp ware.", most, lim.WarmUp)
+		}
+		add(Remark{Figure: "warm_up", Says: says + ".", Standing: CommonPractice, Caution: f.WarmUp > most, Limit: limit})
 	}
 	if kind == Bisque && f.BurnOut > 0 {
 		add(Remark{Figure: "burn_out", Says: fmt.Sprintf("%s from 300 to 900 °C.", capital(sayHours(f.BurnOut))), Standing: CommonPractice,
@@ -69,7 +76,7 @@ func (f Features) Remarks(kind Kind, lim FeatureLimits) []Remark {
 	}
 	if known(f.LastHundred) {
 		add(Remark{Figure: "rate_last_100", Says: fmt.Sprintf("The last 100 °C at %.0f °C/h.", f.LastHundred), Standing: Published,
-			Limit:   fmt.Sprintf("The chart of cones covers %.0f to %.0f °C/h; outside it the model goes on alone.", lim.ChartLow, lim.ChartHigh),
+			Limit:   fmt.Sprintf("The chart of large self-supporting cones covers %.0f to %.0f °C/h; outside it the model goes on alone.", lim.ChartLow, lim.ChartHigh),
 			Source:  "cone manufacturer's chart of temperature equivalents: heating rate over the last 100 °C",
 			Caution: f.LastHundred < lim.ChartLow || f.LastHundred > lim.ChartHigh})
 	}
@@ -82,8 +89,8 @@ func (f Features) Remarks(kind Kind, lim FeatureLimits) []Remark {
 	}
 	if known(f.QuartzDown) {
 		add(Remark{Figure: "quartz_down", Says: fmt.Sprintf("Down through 573 °C, where quartz shrinks, at %.0f °C/h.", f.QuartzDown), Standing: Published,
-			Limit:   fmt.Sprintf("At most %.0f °C/h is advised; many kilns cool quicker and come to no harm (common practice, no source).", lim.Quartz),
-			Source:  "Fraser 1986 and Fortuna 2000, both as cited by an encyclopaedia, unconfirmed",
+			Limit:   fmt.Sprintf("At most %.0f °C/h is advised for sanitaryware; many kilns cool quicker and come to no harm (common practice, no source).", lim.Quartz),
+			Source:  "Fortuna 2000 as cited by an encyclopaedia, unconfirmed",
 			Caution: f.QuartzDown > lim.Quartz})
 	}
 	if known(f.CoolLower) {

@@ -91,6 +91,7 @@ type Firing struct {
 	HeatWork    map[ChannelID]HeatWork // as indicated; of a firing by hand under ByHandChannel
 	Corrected   map[Place]HeatWork     // with what the witness cones say of the probe
 	Told        HandTold               // of a firing by hand
+	StandIn     StandIn                // a probe that spoke in the control probe's place at the end, or so far
 	Provisional bool                   // cooling or not unpacked yet: its heat work may still grow
 }
 
@@ -121,6 +122,9 @@ func (f Firing) Work(channel ChannelID) (HeatWork, bool) { return f.WorkOn(chann
 
 // WorkOn is Work as the cones of a shelf show it, if any stood there.
 func (f Firing) WorkOn(channel ChannelID, shelf string) (HeatWork, bool) {
+	if f.StandIn.Probe != "" && channel == f.StandIn.For {
+		channel = f.StandIn.Probe
+	}
 	for _, p := range []Place{{channel, shelf}, {channel, ""}} {
 		if w, ok := f.Corrected[p]; ok {
 			return w, true

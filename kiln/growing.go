@@ -8,9 +8,11 @@ import (
 
 // growing is a firing while it happens.
 type growing struct {
-	kiln    Kiln
-	firing  Firing
-	resumed bool // the log has had its samples so far
+	kiln        Kiln
+	firing      Firing
+	resumed     bool // the log has had its samples so far
+	speaks      ChannelID
+	speaksAfter time.Duration // age at which it began to, in the place of the control probe
 
 	axis      ages
 	lastGood  time.Duration // age of the last good control reading
@@ -33,7 +35,7 @@ type growing struct {
 const tailLength = 10 * time.Minute
 
 func newGrowing(k Kiln, f Firing, l *Ladder, cones Witnessed) *growing {
-	g := &growing{kiln: k, firing: f, cones: cones, faulty: make(map[Fault]int), rejoin: make([]bool, len(k.Channels))}
+	g := &growing{kiln: k, firing: f, speaks: k.Control, cones: cones, faulty: make(map[Fault]int), rejoin: make([]bool, len(k.Channels))}
 	for _, c := range k.Channels {
 		var gauge, helped *HeatGauge
 		if c.Role == RoleProbe {
@@ -76,7 +78,7 @@ func (g *growing) add(s Sample) (unheard time.Duration, taken bool) {
 			g.faulty[v.Fault]++
 		case ok && v.T.Known():
 			t = v.T
-			if c.ID == g.kiln.Control {
+			if c.ID == g.speaks {
 				unheard = g.close(j.age)
 				g.good++
 			}
@@ -86,6 +88,16 @@ func (g *growing) add(s Sample) (unheard time.Duration, taken bool) {
 		g.tail.T[i] = append(g.tail.T[i], t)
 	}
 	return unheard, true
+}
+
+// speak tells which probe speaks from the next sample on.
+func (g *growing) speak(probe ChannelID) {
+	if probe != g.speaks {
+		if g.speaks == g.kiln.Control {
+			g.speaksAfter = g.axis.age
+		}
+		g.speaks = probe
+	}
 }
 
 // heat gives a reading to the channel's gauges.
@@ -146,9 +158,9 @@ func (g *growing) know(d *Detector) {
 }
 
 // guess names the kind by the heat work so far, if nobody told it.
-func (g *growing) guess(control ChannelID, past Past) {
+func (g *growing) guess(past Past) {
 	if g.firing.KindFrom != FromFact && g.firing.KindFrom != FromLoad {
-		g.firing.Kind, g.firing.KindFrom = GuessKind(g.work(control).C, past), FromGuessed
+		g.firing.Kind, g.firing.KindFrom = GuessKind(g.work(g.speaks).C, past), FromGuessed
 	}
 }
 
@@ -167,6 +179,9 @@ func (g *growing) summary(c Course) Firing {
 	f := g.firing
 	f.Peak, f.PeakAfter, f.ToTop, f.Length = c.Peak, c.PeakAfter, c.ToTop, c.Length
 	f.Dips = slices.Clone(c.Dips)
+	if g.speaks != g.kiln.Control {
+		f.StandIn = StandIn{Probe: g.speaks, For: g.kiln.Control, After: g.speaksAfter}
+	}
 	f.Gaps, f.Good, f.Faulty = slices.Clone(g.gaps), g.good, maps.Clone(g.faulty)
 	f.HeatWork = make(map[ChannelID]HeatWork)
 	for i, gauge := range g.gauges {
@@ -189,7 +204,7 @@ func (g *growing) summary(c Course) Firing {
 }
 
 // finish is the whole firing, over.
-func (g *growing) finish(c Course, control ChannelID, past Past) Firing {
+func (g *growing) finish(c Course, past Past) Firing {
 	if c.Kind != "" {
 		g.firing.Kind, g.firing.KindFrom, g.firing.Atmosphere, g.firing.Load = c.Kind, c.KindFrom, c.Atmosphere, c.Load
 	}
@@ -197,7 +212,7 @@ func (g *growing) finish(c Course, control ChannelID, past Past) Firing {
 		g.firing.Atmosphere = c.Atmosphere
 	}
 	if c.Kind == "" {
-		g.guess(control, past)
+		g.guess(past)
 		if c.Peak < noConeMoves {
 			g.firing.Kind = Other
 		}

@@ -9,7 +9,7 @@ import (
 type Live struct {
 	Kiln  KilnID
 	State State
-	Hot   bool // the last good reading was over 60 °C; stays so when the kiln is quiet
+	Hot   bool // the last good reading was over 60 °C, or one held aside is; stays so when the kiln is quiet
 
 	T            Celsius        // of the control channel; NaN unless Fresh
 	LastT        Celsius        // the last good one, however old; NaN if there was none
@@ -19,6 +19,10 @@ type Live struct {
 	Fresh        bool           // read within three periods, at least 30 s
 	ClockTrusted bool           // of ReadAt's wall time
 	Channels     []LiveChannel  // in the order of the settings
+
+	Probe      ChannelID // that speaks: T, Rate, Peak and HeatWork's own are of it
+	ProbeSince Stamp     // when it began to speak in the place of the control probe; zero where it is that
+	Aside      Aside     // the hottest reading that is held aside; the zero one if there is none
 
 	Firing      FiringID // "" when none is open
 	Number      int      // 0 until the store has given it one
@@ -40,8 +44,9 @@ type Live struct {
 
 	Limit     Celsius // NaN where none was set
 	OverLimit bool    // the last reading, while fresh
-	Unpacking Celsius
-	BelowMark bool // the last reading is at or below Unpacking
+	StillHot  bool    // still hot, or climbing again, long after the end
+	KeepShut  Celsius
+	BelowMark bool // the last reading is at or below KeepShut
 
 	Disagree []Disagreement // probes that read otherwise than they used to beside the control probe
 	Good     int            // good readings of the control channel since the program started
@@ -58,6 +63,8 @@ type LiveChannel struct {
 	Age     time.Duration // of LastT
 	Fresh   bool
 	Fault   Fault // of the newest reading
+	Aside   Aside // what it reads and is not believed; the zero one where nothing is held aside
+	Still   Stamp // since when it reads the same to the last digit, though it moved before; zero else
 }
 
 // LiveCurve is the curve of an open firing so far: a copy.
@@ -71,9 +78,10 @@ type LiveCurve struct {
 // StoreTrouble says that what is heard cannot be written down just now.
 type StoreTrouble struct {
 	Since   Stamp
-	Why     string
-	Waiting int // samples in memory, to be written when it can be
-	Thinned int // samples given up to make room: one of 10 s, then one of a minute is kept
+	Why     string // in words for people
+	Err     error  // of the last call, nil while one is under way for too long
+	Waiting int    // samples in memory, to be written when it can be
+	Thinned int    // samples given up to make room: one of 10 s, then one of a minute is kept
 }
 
 // Live is what every kiln is doing now, in the order of the settings.
@@ -145,26 +153,40 @@ func ageAt(at, now Stamp) time.Duration {
 func (d *desk) live(now Stamp) Live {
 	l := Live{Kiln: d.kiln.ID, State: d.detector.State(), T: NoTemperature(), LastT: NoTemperature(),
 		Rate: CelsiusPerHour(NoTemperature()), Peak: NoTemperature(), Limit: d.kiln.Limit,
-		Unpacking: d.detector.mark, Good: d.good, Faulty: d.counts(), Disagree: slices.Clone(d.off), Gaps: d.unheard,
+		KeepShut: d.detector.mark, Good: d.good, Faulty: d.counts(), Disagree: slices.Clone(d.off), Gaps: d.unheard,
 		Load: d.detector.Load(), Atmosphere: d.detector.Atmosphere()}
 	l.Kind, l.KindFrom = d.detector.Kind()
+	l.Probe, l.ProbeSince = d.detector.Speaks()
+	l.ProbeSince = d.settled(l.ProbeSince)
 	for i, c := range d.kiln.Channels {
 		h := d.last[i]
 		lc := LiveChannel{Channel: c.ID, Role: c.Role, T: NoTemperature(), LastT: h.t, Fault: h.fault}
+		aside, held := d.judge.Aside(c.ID)
+		if held {
+			aside.Since = d.settled(aside.Since)
+			if lc.Aside = aside; c.Role == RoleProbe && (!l.Aside.Held() || aside.T > l.Aside.T) {
+				l.Aside = aside
+			}
+		}
+		if still, ok := d.judge.Still(c.ID); ok {
+			lc.Still = d.settled(still)
+		}
 		if h.t.Known() {
 			lc.Age = ageAt(h.at, now)
-			if lc.Fresh = h.at.Boot == now.Boot && lc.Age < d.kiln.StaleAfter(); lc.Fresh {
+			if lc.Fresh = !held && h.at.Boot == now.Boot && lc.Age < d.kiln.StaleAfter(); lc.Fresh {
 				lc.T = h.t
 			}
 		}
 		l.Channels = append(l.Channels, lc)
-		if c.ID == d.kiln.Control {
-			l.T, l.LastT, l.Age, l.Fresh, l.ReadAt, l.ClockTrusted = lc.T, lc.LastT, lc.Age, lc.Fresh, h.at, h.at.Trusted
+		if c.ID == l.Probe {
+			l.ReadAt = d.settled(h.at)
+			l.T, l.LastT, l.Age, l.Fresh, l.ClockTrusted = lc.T, lc.LastT, lc.Age, lc.Fresh, l.ReadAt.Trusted
 		}
 	}
-	l.Hot = l.LastT > 60
+	l.Hot = l.LastT > 60 || l.Aside.Held() && l.Aside.T > 60 // what may be true is told on the safe side
 	l.OverLimit = l.T > l.Limit
-	l.BelowMark = l.LastT <= l.Unpacking
+	l.BelowMark = l.LastT <= l.KeepShut
+	l.StillHot = d.after.so()
 	if rate, ok := d.detector.Rate(); ok && l.Fresh {
 		l.Rate = rate
 	}

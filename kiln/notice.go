@@ -20,8 +20,11 @@ const (
 	OverLimitNotice       = "kiln.over_limit"
 	StoppedClimbingNotice = "kiln.stopped_climbing"
 	FellEarlyNotice       = "kiln.fell_early"
-	UnpackingMarkNotice   = "kiln.at_unpacking_mark"
-	StillFiringNotice     = "firing.still_firing" // unpacked, it was said, before the top was passed
+	StillHotNotice        = "kiln.still_hot" // or climbing again, long after the end
+	CooledNotice          = "kiln.cooled"
+	MayBeOverLimitNotice  = "kiln.may_be_over_limit" // a reading over the limit that no kiln can have jumped to
+	ProbeLostNotice       = "kiln.probe_lost"        // the control probe; another one speaks
+	StillFiringNotice     = "firing.still_firing"    // unpacked, it was said, before the top was passed
 )
 
 // Notice is something to tell a person. It is a message and no safety device.
@@ -33,6 +36,8 @@ type Notice struct {
 	At     Stamp
 	T      Celsius       // the last good reading; NaN if there was none
 	Age    time.Duration // of that reading
+	Aside  Aside         // what is read and not believed; the zero one where nothing is held aside
+	Probe  ChannelID     // that speaks
 }
 
 // lastingNotices are what a kiln's notices look at once a second, each true for as long as
@@ -45,6 +50,9 @@ var lastingNotices = [...]struct {
 	// A kiln that is cold and says nothing is switched off.
 	{QuietNotice, 0, func(l Live, _ Expected) bool { return l.State == Quiet && (l.Hot || l.Firing != "") && l.LastT.Known() }},
 	{OverLimitNotice, time.Minute, func(l Live, _ Expected) bool { return l.OverLimit }},
+	{MayBeOverLimitNotice, 0, func(l Live, _ Expected) bool { return l.Aside.Held() && l.Aside.T > l.Limit }},
+	{ProbeLostNotice, 0, func(l Live, _ Expected) bool { return l.ProbeSince != (Stamp{}) && l.Firing != "" }},
+	{StillHotNotice, 0, func(l Live, _ Expected) bool { return l.StillHot }},
 	{FiringLongNotice, 10 * time.Minute, func(l Live, e Expected) bool {
 		return l.Firing != "" && !l.TopPassed && e.ToTop > 0 && float64(l.Elapsed) > 1.5*float64(e.ToTop)
 	}},
@@ -95,8 +103,8 @@ func (n *Notices) Hear(e Event, l Live) []Notice {
 		return one(FiringEndedNotice, NoticeOnce)
 	case StillFiring:
 		return one(StillFiringNotice, NoticeOnce)
-	case AtUnpackingMark:
-		return one(UnpackingMarkNotice, NoticeOnce)
+	case CooledDown:
+		return one(CooledNotice, NoticeOnce)
 	case FellEarly:
 		if e.Known {
 			return one(FellEarlyNotice, NoticeOnce)
@@ -116,5 +124,5 @@ func (n *Notices) Hear(e Event, l Live) []Notice {
 }
 
 func noticeOf(l Live, event string, state NoticeState, at Stamp) Notice {
-	return Notice{Event: event, State: state, Kiln: l.Kiln, Firing: l.Firing, At: at, T: l.LastT, Age: l.Age}
+	return Notice{Event: event, State: state, Kiln: l.Kiln, Firing: l.Firing, At: at, T: l.LastT, Age: l.Age, Aside: l.Aside, Probe: l.Probe}
 }

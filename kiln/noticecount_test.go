@@ -9,7 +9,7 @@ import (
 )
 
 // In usual firings nothing is told but what is wanted: that it began, that it is down to the
-// unpacking mark, that it is over. Bisque and glaze firings in turn whose climbs, holds and coolings
+// temperature above which it is kept shut, that it is over. Bisque and glaze firings in turn whose climbs, holds and coolings
 // vary by a tenth, read every 20 s with a noise of 0.4 °C, each told what the ones before make
 // usual. An ordinary run has eight of them, a soak a hundred.
 func TestUsualFiringsTellNothingElse(t *testing.T) {
@@ -80,11 +80,11 @@ func TestUsualFiringsTellNothingElse(t *testing.T) {
 		}
 		t.Logf("%d firings: %v", firings, counts)
 		for event, n := range counts {
-			if event != FiringStartedNotice && event != FiringEndedNotice && event != UnpackingMarkNotice {
+			if event != FiringStartedNotice && event != FiringEndedNotice && event != CooledNotice {
 				t.Errorf("%d times %s in usual firings", n, event)
 			}
 		}
-		for _, event := range []string{FiringStartedNotice, FiringEndedNotice, UnpackingMarkNotice} {
+		for _, event := range []string{FiringStartedNotice, FiringEndedNotice, CooledNotice} {
 			if counts[event] != firings {
 				t.Errorf("%s told %d times in %d firings", event, counts[event], firings)
 			}

@@ -2,7 +2,10 @@ package kiln
 
 import (
 	"bytes"
+	"encoding/csv"
+	"errors"
 	"fmt"
+	"io"
 	"math"
 	"strconv"
 	"strings"
@@ -42,42 +45,48 @@ const mostOldBad = 100 // rows that are told
 // Forms of a time of day.
 var oldTimes = []string{time.RFC3339, "2006-01-02 15:04:05", "2006-01-02T15:04:05", "2006-01-02 15:04", "2006-01-02T15:04"}
 
-// ReadOldLog reads such a file. The separator is the comma, semicolon or tab of the first line; with
-// the last two a decimal comma is allowed. Fahrenheit is turned into °C. Any bad row spoils the
-// whole; they are all told, up to a hundred.
+// ReadOldLog reads such a file: a table as RFC 4180 has it, with quoted cells that may hold separators and ends of
+// lines, but lines may end in LF or CR alone too. The separator is the comma, semicolon or tab of the first line;
+// with the last two a decimal comma is allowed. Fahrenheit is turned into °C. Any bad row spoils the
+// whole; they are all told, up to a hundred, each by the line that it begins on.
 func ReadOldLog(text []byte, choice OldChoice) (OldLog, []OldBad) {
 	var l OldLog
 	text = bytes.TrimPrefix(text, []byte("\xef\xbb\xbf"))
-	head, text, _ := bytes.Cut(text, []byte("\n"))
-	sep := byte(',')
-	for _, s := range []byte("\t;") {
-		if bytes.IndexByte(head, s) >= 0 {
-			sep = s
-		}
+	if !bytes.ContainsRune(text, '\n') {
+		text = bytes.ReplaceAll(text, []byte("\r"), []byte("\n"))
 	}
-	o := oldReader{choice: choice, sep: sep, unit: time.Hour}
-	if bad := o.columns(string(head), &l); len(bad) > 0 {
+	rows := csv.NewReader(bytes.NewReader(text))
+	rows.Comma, rows.FieldsPerRecord, rows.ReuseRecord = separatorOf(text), -1, true
+	rows.TrimLeadingSpace = rows.Comma != '\t' // it would take empty cells for blanks
+	o := oldReader{choice: choice, sep: rows.Comma, unit: time.Hour}
+	head, err := rows.Read()
+	if err != nil && err != io.EOF {
+		return l, []OldBad{badRow(err)}
+	}
+	if bad := o.columns(head, &l); len(bad) > 0 {
 		return l, bad
 	}
 	l.Celsius = make([][]Celsius, len(o.at))
 	var bad []OldBad
-	cells := make([][]byte, 0, 16)
 	var first time.Time
-	for line := 2; len(text) > 0; line++ {
-		var row []byte
-		row, text, _ = bytes.Cut(text, []byte("\n"))
-		row = bytes.TrimRight(row, "\r")
-		if len(bytes.TrimSpace(row)) == 0 {
+	for {
+		cells, err := rows.Read()
+		if err == io.EOF {
+			break
+		}
+		if len(bad) >= mostOldBad {
+			return l, bad
+		}
+		if err != nil {
+			bad = append(bad, badRow(err))
 			continue
 		}
+		if len(cells) == 1 && strings.TrimSpace(cells[0]) == "" {
+			continue
+		}
+		line, _ := rows.FieldPos(0)
 		if len(l.Ages) == MostOldRows {
 			return l, append(bad, OldBad{line, "", fmt.Sprintf("more than %d rows: one firing a file, please", MostOldRows)})
-		}
-		cells = cells[:0]
-		for rest, more := row, true; more; {
-			var cell []byte
-			cell, rest, more = bytes.Cut(rest, []byte{sep})
-			cells = append(cells, cell)
 		}
 		age, why := o.age(cells, &first)
 		if n := len(l.Ages); why == "" && n > 0 && age <= l.Ages[n-1] {
@@ -97,9 +106,6 @@ func ReadOldLog(text []byte, choice OldChoice) (OldLog, []OldBad) {
 			l.Celsius[c] = append(l.Celsius[c], t)
 		}
 		l.Ages = append(l.Ages, age)
-		if len(bad) >= mostOldBad {
-			return l, bad
-		}
 	}
 	if len(l.Ages) < 2 || l.Readings == 0 {
 		bad = append(bad, OldBad{1, "", "there is no curve in it: two rows with a reading at least"})
@@ -114,9 +120,45 @@ func ReadOldLog(text []byte, choice OldChoice) (OldLog, []OldBad) {
 	return l, bad
 }
 
+// separatorOf is what stands between the names of the first row, outside of quotes: a tab, else a semicolon,
+// else a comma.
+func separatorOf(text []byte) rune {
+	quoted, semicolon := false, false
+	for _, b := range text {
+		switch {
+		case b == '"':
+			quoted = !quoted
+		case quoted:
+		case b == '\t':
+			return '\t'
+		case b == ';':
+			semicolon = true
+		case b == '\n':
+			return map[bool]rune{true: ';', false: ','}[semicolon]
+		}
+	}
+	return map[bool]rune{true: ';', false: ','}[semicolon]
+}
+
+// badRow is a row whose quotes do not hold.
+func badRow(err error) OldBad {
+	line, why := 1, err
+	var where *csv.ParseError
+	if errors.As(err, &where) {
+		line, why = where.StartLine, where.Err
+	}
+	switch why {
+	case csv.ErrBareQuote:
+		return OldBad{line, "", `a " stands in a cell that has none around it: put the cell in quotes, and each " of it twice`}
+	case csv.ErrQuote:
+		return OldBad{line, "", `a " is opened and not closed, or more stands behind the closing one`}
+	}
+	return OldBad{line, "", why.Error()}
+}
+
 type oldReader struct {
 	choice     OldChoice
-	sep        byte
+	sep        rune
 	timeAt     int
 	timeName   string
 	unit       time.Duration // 0: times of day
@@ -124,11 +166,11 @@ type oldReader struct {
 	fahrenheit []bool
 }
 
-func (o *oldReader) columns(head string, l *OldLog) (bad []OldBad) {
-	names := strings.Split(strings.ToLower(strings.TrimRight(head, "\r")), string(o.sep))
+func (o *oldReader) columns(head []string, l *OldLog) (bad []OldBad) {
+	names := make([]string, len(head))
 	place := map[string]int{}
 	for i := range names {
-		names[i] = strings.Trim(strings.TrimSpace(names[i]), `"`)
+		names[i] = strings.Join(strings.Fields(strings.ToLower(head[i])), " ") // a name may go over two lines
 		place[names[i]] = i
 	}
 	is := "the first line names: " + strings.Join(names, ", ")
@@ -183,19 +225,16 @@ func (o *oldReader) columns(head string, l *OldLog) (bad []OldBad) {
 	return bad
 }
 
-func (o *oldReader) number(cell []byte) (float64, bool) {
-	cell = bytes.Trim(cell, " \"")
+func (o *oldReader) number(cell string) (float64, bool) {
+	cell = strings.TrimSpace(cell)
 	if o.sep != ',' {
-		if i := bytes.IndexByte(cell, ','); i >= 0 {
-			cell = bytes.Clone(cell)
-			cell[i] = '.'
-		}
+		cell = strings.Replace(cell, ",", ".", 1)
 	}
-	v, err := strconv.ParseFloat(string(cell), 64)
+	v, err := strconv.ParseFloat(cell, 64)
 	return v, err == nil && !math.IsInf(v, 0) && !math.IsNaN(v)
 }
 
-func (o *oldReader) age(cells [][]byte, first *time.Time) (time.Duration, string) {
+func (o *oldReader) age(cells []string, first *time.Time) (time.Duration, string) {
 	if o.timeAt >= len(cells) {
 		return 0, "is missing"
 	}
@@ -206,7 +245,7 @@ func (o *oldReader) age(cells [][]byte, first *time.Time) (time.Duration, string
 		}
 		return time.Duration(math.Round(v * float64(o.unit))), ""
 	}
-	text := strings.Trim(string(cells[o.timeAt]), " \"")
+	text := strings.TrimSpace(cells[o.timeAt])
 	for _, form := range oldTimes {
 		if t, err := time.ParseInLocation(form, text, o.choice.Zone); err == nil {
 			if first.IsZero() {
@@ -218,11 +257,11 @@ func (o *oldReader) age(cells [][]byte, first *time.Time) (time.Duration, string
 	return 0, fmt.Sprintf("%q is no time such as 2026-01-14 13:00:00", text)
 }
 
-func (o *oldReader) reading(cells [][]byte, at int, fahrenheit bool) (Celsius, string) {
+func (o *oldReader) reading(cells []string, at int, fahrenheit bool) (Celsius, string) {
 	if at >= len(cells) {
 		return NoTemperature(), "is missing"
 	}
-	if len(bytes.Trim(cells[at], " \"")) == 0 {
+	if strings.TrimSpace(cells[at]) == "" {
 		return NoTemperature(), ""
 	}
 	v, ok := o.number(cells[at])
@@ -233,7 +272,7 @@ func (o *oldReader) reading(cells [][]byte, at int, fahrenheit bool) (Celsius, s
 		v = (v - 32) / 1.8
 	}
 	if v < -40 || v > 1700 {
-		return NoTemperature(), fmt.Sprintf("%s is outside -40 to 1700 °C; is the unit right?", bytes.TrimSpace(cells[at]))
+		return NoTemperature(), fmt.Sprintf("%s is outside -40 to 1700 °C; is the unit right?", strings.TrimSpace(cells[at]))
 	}
 	return Celsius(v), ""
 }

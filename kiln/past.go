@@ -76,6 +76,7 @@ func expectedOf(firings []Firing, control ChannelID) Expected {
 		if w, ok := f.Work(control); ok && w.C.Known() {
 			works = append(works, float64(w.C))
 		}
+		e.Cooling = max(e.Cooling, f.Length-f.PeakAfter)
 		if f.ToTop > 0 {
 			hours = append(hours, float64(f.ToTop))
 		}

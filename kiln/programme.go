@@ -11,7 +11,7 @@ var winter = time.Date(2026, 1, 13, 10, 0, 0, 0, time.UTC)
 
 // shapeKiln is a kiln with one probe.
 var shapeKiln = Kiln{ID: "big-blue", Channels: []Channel{{ID: "1", Role: RoleProbe}}, Control: "1",
-	Limit: NoTemperature(), Unpacking: 95}
+	Limit: NoTemperature(), KeepShut: 95}
 
 // leg of a programme: go to a temperature at a rate (°C/h), then hold.
 type leg struct {

@@ -31,6 +31,13 @@ type Unfinished struct {
 	Samples []Sample
 }
 
+// What a Log gives as the reason where people can do something about it; any other error is told as a disk
+// that does not take what is written.
+var (
+	ErrFull     = errors.New("the disk is full")
+	ErrReadOnly = errors.New("the disk can be read and not written")
+)
+
 // ErrNoKiln is the answer about a kiln that the settings do not have.
 var ErrNoKiln = errors.New("no such kiln")
 
@@ -49,6 +56,7 @@ type Recorder struct {
 	NewID  func() FiringID     // makes UUIDv7
 	Tick   <-chan time.Time    // about once a second; its value is not looked at
 	Notify func(Notice)        // told in order from a goroutine of its own, so it may block; nil: nobody
+	Ended  func(Firing)        // told in order, each firing once, when the Log has taken its end; it must not block; nil: nobody
 
 	once    sync.Once
 	facts   chan told
@@ -80,6 +88,7 @@ func (r *Recorder) prepare() {
 		r.notes = make(chan Notice, 256)
 		r.revived = make(chan []*desk, 1)
 		r.writer = newWriter(r.Log, r.Now)
+		r.writer.ended = r.Ended
 		for _, k := range r.Kilns {
 			r.desks = append(r.desks, newDesk(k, r))
 		}
@@ -125,9 +134,9 @@ func (r *Recorder) Run(ctx context.Context, samples <-chan Sample) error {
 	}
 	r.drain(samples)
 	close(r.notes)
-	err := stop()
 	end := time.NewTimer(lastWrite)
 	defer end.Stop()
+	err := stop()
 	select {
 	case <-told:
 	case <-end.C: // whoever is told does not answer

@@ -1,6 +1,8 @@
 package kiln
 
 import (
+	"context"
+	"fmt"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -56,7 +58,7 @@ func TestRecorderKeepsAFiring(t *testing.T) {
 		if n := len(log.batches); n > int(span/flushEvery)+2 || n < int(span/flushEvery)-2 {
 			t.Errorf("%d batches in %v, want one in 5 s", n, span)
 		}
-		for _, event := range []string{FiringStartedNotice, FiringEndedNotice, UnpackingMarkNotice} {
+		for _, event := range []string{FiringStartedNotice, FiringEndedNotice, CooledNotice} {
 			if n := g.told(event); n != 1 {
 				t.Errorf("%d notices %s, want 1", n, event)
 			}
@@ -253,6 +255,117 @@ func TestFreshThenQuiet(t *testing.T) {
 		}
 		if err := g.stop(); err != nil {
 			t.Error(err)
+		}
+	})
+}
+
+// TestEndOfAFiringIsTold: every end is told once, in order, and not before the log has it, though nobody
+// takes a notice and the log refuses the end for a while.
+func TestEndOfAFiringIsTold(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		log := newMemoryLog()
+		g := newRig(t, log, boot("a", winter, true))
+		g.stop()
+		var ended []FiringID
+		deaf := make(chan struct{})
+		rec := &Recorder{Kilns: g.rec.Kilns, Log: log, Ladder: MainLadder(), Tick: g.ticks, Now: g.clock, NewID: g.rec.NewID,
+			Notify: func(Notice) { <-deaf },
+			Ended: func(f Firing) {
+				if log.firings[f.ID].Status == Running {
+					t.Errorf("%s is told before the log has its end", f.ID)
+				}
+				ended = append(ended, f.ID)
+			}}
+		g.rec = rec
+		ctx, cancel := context.WithCancel(t.Context())
+		g.cancel = cancel
+		go func() { g.done <- rec.Run(ctx, g.samples) }()
+		synctest.Wait()
+		g.second(20)
+		for i := range 300 { // more than notices have room
+			id := FiringID(fmt.Sprint("firing ", i))
+			if _, err := rec.Tell(ctx, Fact{Kiln: g.rec.Kilns[0].ID, What: NewFiring, At: g.clock(), Firing: id}); err != nil {
+				t.Fatal(err)
+			}
+			g.second(20)
+			if i == 100 {
+				log.set(errFull, nil)
+			}
+			if _, err := rec.Tell(ctx, Fact{Kiln: g.rec.Kilns[0].ID, What: StopRecording, At: g.clock()}); err != nil {
+				t.Fatal(err)
+			}
+			g.second(20)
+			if i == 120 {
+				synctest.Wait()
+				if len(ended) > 100 {
+					t.Errorf("%d ends told of a log that takes none since the hundredth", len(ended))
+				}
+				log.set(nil, nil)
+			}
+		}
+		g.hold(20, time.Minute)
+		if err := g.stop(); err == nil {
+			close(deaf)
+		}
+		if len(ended) != 300 {
+			t.Fatalf("%d ends told, want 300: %v", len(ended), ended)
+		}
+		for i, id := range ended {
+			if want := FiringID(fmt.Sprint("firing ", i)); id != want {
+				t.Fatalf("end %d is of %s, want %s", i, id, want)
+			}
+		}
+	})
+}
+
+// Two kilns fire at once: each open firing has the number that the store gave it, and keeps it when the
+// other one's comes.
+func TestNumbersOfTwoKilns(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		log := newMemoryLog()
+		red := shapeKiln
+		red.ID = "little-red"
+		g := newRig(t, log, boot("a", winter, true), shapeKiln, red)
+		both := func(blue, red Celsius, n int) {
+			for range n {
+				g.pass(time.Second)
+				for i, c := range []Celsius{blue, red} {
+					g.samples <- Sample{Kiln: g.rec.Kilns[i].ID, At: g.clock(), Values: []Value{{Channel: "1", T: c}}}
+				}
+				g.ticks <- time.Time{}
+				synctest.Wait()
+			}
+		}
+		at := [2]Celsius{20, 20}
+		climb := func(blue, red Celsius) { // an hour of so many degrees each
+			for range 360 {
+				at[0], at[1] = at[0]+blue/360, at[1]+red/360
+				both(at[0], at[1], 10)
+			}
+		}
+		both(20, 20, 600)
+		climb(200, 0)
+		climb(200, 200)
+		climb(100, 200)
+		now := g.rec.Live()
+		if len(now) != 2 || now[0].Firing == "" || now[1].Firing == "" || now[0].Firing == now[1].Firing {
+			t.Fatalf("two kilns fire: %+v", now)
+		}
+		for i, l := range now {
+			if want := log.firings[l.Firing].Number; l.Number != want || want != i+1 {
+				t.Errorf("the firing of %s has number %d, the store gave %d", g.rec.Kilns[i].ID, l.Number, want)
+			}
+			if n := log.stored(l.Firing); n < 3600 {
+				t.Errorf("%s: %d samples", g.rec.Kilns[i].ID, n)
+			}
+			for _, s := range log.samples[l.Firing] {
+				if s.Kiln != g.rec.Kilns[i].ID {
+					t.Fatalf("a sample of %s lies in a firing of %s", s.Kiln, g.rec.Kilns[i].ID)
+				}
+			}
+		}
+		if err := g.stop(); err != nil {
+			t.Fatal(err)
 		}
 	})
 }

@@ -72,14 +72,14 @@ type Channel struct {
 
 // Kiln is what the trade needs to know of one kiln from the settings.
 type Kiln struct {
-	ID              KilnID
-	Channels        []Channel            // in the order of the settings
-	Control         ChannelID            // the channel whose curve is the firing's
-	Limit           Celsius              // a notice when passed, no more; NaN where none was set
-	Unpacking       Celsius              // the site's own temperature for opening and unpacking
-	UnpackingReason string               // who says so, and why; "" up to 50 °C
-	Shelves         map[string]ChannelID // probe whose heat a bar of that shelf had; others: Control
-	Every           time.Duration        // how often it speaks or is asked; 0 means each second
+	ID             KilnID
+	Channels       []Channel            // in the order of the settings
+	Control        ChannelID            // the channel whose curve is the firing's
+	Limit          Celsius              // a notice when passed, no more; NaN where none was set
+	KeepShut       Celsius              // the site keeps it shut above this
+	KeepShutReason string               // who says so, and why; "" up to 50 °C
+	Shelves        map[string]ChannelID // probe whose heat a bar of that shelf had; others: Control
+	Every          time.Duration        // how often it speaks or is asked; 0 means each second
 }
 
 // GapAfter is how long nothing good must be heard to make a gap: 60 s or three periods, the

@@ -59,7 +59,7 @@ func (r *Recorder) takeUp(read []*desk) {
 
 // kilnOf makes up a kiln from what was heard of it.
 func kilnOf(u Unfinished) Kiln {
-	k := Kiln{ID: u.Firing.Kiln, Limit: NoTemperature(), Unpacking: NoTemperature()}
+	k := Kiln{ID: u.Firing.Kiln, Limit: NoTemperature(), KeepShut: NoTemperature()}
 	for _, s := range u.Samples {
 		for _, v := range s.Values {
 			if !k.Has(v.Channel) {
@@ -106,20 +106,22 @@ func (d *desk) takeUp(from *desk) {
 	}
 	d.detector, d.growing, d.taking = from.detector, from.growing, false
 	if d.growing != nil {
+		d.growing.firing.Began = d.settled(d.growing.firing.Began)
 		d.growing.restarted = true
 		d.growing.know(d.detector)
 		if c, open := d.detector.Course(); open && c.Stalled && d.detector.fire.above {
 			d.notices.stalledTold = true // told before the restart, to be cleared after
 		}
 	}
-	if d.growing != nil && !d.zoned {
-		d.judge.zones.join(&from.judge.zones)
-	}
+	first := !d.zoned
 	d.zoned = true // what is read again later was heard here
 	for i, h := range from.last {
 		if !d.last[i].t.Known() {
 			d.last[i] = h // stands until something newer is heard
 		}
+	}
+	if first {
+		d.judgeAgain(from)
 	}
 	waiting, facts := d.waiting, d.facts
 	d.waiting, d.facts = nil, nil
@@ -131,6 +133,29 @@ func (d *desk) takeUp(from *desk) {
 		d.tell(t)
 	}
 	d.recorrect()
+}
+
+// judgeAgain judges what was heard since the start once more, knowing what the kiln read before: a
+// jump over a restart is one too. What was marked stays so.
+func (d *desk) judgeAgain(from *desk) {
+	j := NewJudge(d.kiln, d.rec.Zones[d.kiln.ID])
+	for i, c := range d.kiln.Channels {
+		j.Recall(c.ID, from.last[i].t, from.last[i].at)
+	}
+	waiting := d.waiting
+	if d.judge.holds {
+		waiting = append(waiting, d.judge.held)
+	}
+	d.waiting = nil
+	for _, s := range waiting {
+		for _, judged := range j.Assess(s) {
+			d.waiting = append(d.waiting, judged)
+		}
+	}
+	if from.growing != nil {
+		j.zones.join(&from.judge.zones)
+	}
+	d.judge = j
 }
 
 // remember keeps what was last heard before a restart.

@@ -2,66 +2,110 @@ package kiln
 
 import "time"
 
-// wholeSecond thins a kiln's samples to one a second: the last good reading of a channel in a
-// whole second stands for it, under the stamp of that second.
+// heldUp is how many samples of one second are told apart at most: a line that was held up for a
+// minute, as on a machine that is busy, brings as many at once.
+const heldUp = 60
+
+// wholeSecond puts a kiln's samples on the ticks of the record, which are whole seconds of a boot: one
+// sample a tick, and every good reading is kept while there are ticks. Where several come in one second,
+// of a source with jitter or held up on its way, the last takes the tick of its second, and those before
+// it the empty ticks before that; where none is empty the last takes the tick after, which is the most
+// that a stamp lies ahead. No sample is given out before its tick has come. Of a source that is faster
+// than the ticks the last good reading of a channel stands for the second.
 type wholeSecond struct {
-	open   bool
-	boot   BootID
-	second time.Duration // since the start of that boot, of the second that is open or was last
-	sample Sample
+	boot  BootID
+	heard time.Duration // second in which the newest sample came
+	given time.Duration // newest tick that was given out in this boot; below zero: none
+	open  []Sample      // of the second heard, in order
+	out   []Sample      // of add and flush, lent until the next call
 }
 
-// add takes a sample and gives the second before it, when that is complete.
-func (w *wholeSecond) add(s Sample) (whole Sample, ok bool) {
+// add takes a sample and gives those of the second before it, when that is over.
+func (w *wholeSecond) add(s Sample) (whole []Sample) {
 	second := s.At.Since.Truncate(time.Second)
-	if w.boot == s.At.Boot && second <= w.second {
-		if w.open {
-			w.merge(s)
-		}
-		return Sample{}, false // that second is over: too late to count
+	switch n := len(w.open); {
+	case w.boot != s.At.Boot:
+		whole = w.flush()
+		w.boot, w.heard, w.given = s.At.Boot, second, -1
+	case second > w.heard:
+		whole = w.flush()
+		w.heard = second
+	case n == 0 && w.given > w.heard:
+		return nil // its second is over, and the tick after it too is taken
+	case n > 0 && (n == heldUp || !bothGood(w.open[n-1], s)):
+		merge(&w.open[n-1], s)
+		return nil
 	}
-	whole, ok = w.flush()
-	s.At.Wall = s.At.Wall.Add(second - s.At.Since)
-	s.At.Since = second
 	values := make([]Value, len(s.Values))
 	copy(values, s.Values)
 	s.Values = values
-	w.open, w.boot, w.second, w.sample = true, s.At.Boot, second, s
-	return whole, ok
+	w.open = append(w.open, s)
+	return whole
 }
 
-// merge takes a sample of the same second in: what is good replaces what was before it.
-func (w *wholeSecond) merge(s Sample) {
+// bothGood reports whether a channel has a good reading in both samples.
+func bothGood(a, b Sample) bool {
+	for _, v := range b.Values {
+		if have, ok := a.Value(v.Channel); ok && have.Fault == Good && v.Fault == Good {
+			return true
+		}
+	}
+	return false
+}
+
+// merge takes a sample of the same tick in: what is good replaces what was before it.
+func merge(into *Sample, s Sample) {
 	for _, v := range s.Values {
 		found := false
-		for i, have := range w.sample.Values {
+		for i, have := range into.Values {
 			if have.Channel != v.Channel {
 				continue
 			}
 			found = true
 			if v.Fault == Good || have.Fault != Good {
-				w.sample.Values[i] = v
+				into.Values[i] = v
 			}
 		}
 		if !found {
-			w.sample.Values = append(w.sample.Values, v)
+			into.Values = append(into.Values, v)
 		}
 	}
 	if s.Raw != "" {
-		w.sample.Raw = s.Raw
+		into.Raw = s.Raw
 	}
 }
 
-// before reports whether the open second is over at now.
+// before reports whether the second of the open samples is over at now.
 func (w *wholeSecond) before(now Stamp) bool {
-	return w.open && (now.Boot != w.sample.At.Boot || now.Since >= w.second+time.Second)
+	return len(w.open) > 0 && (now.Boot != w.boot || now.Since >= w.heard+time.Second)
 }
 
-// flush gives the open second as it is.
-func (w *wholeSecond) flush() (whole Sample, ok bool) {
-	if !w.open {
-		return Sample{}, false
+// flush gives the open samples on their ticks.
+func (w *wholeSecond) flush() (whole []Sample) {
+	if len(w.open) == 0 {
+		return nil
 	}
-	w.open = false
-	return w.sample, true
+	last := w.heard
+	empty := int((last - w.given) / time.Second) // ticks up to that of the second
+	if w.given < 0 {
+		empty = 1 // what was before the first is not known
+	}
+	if empty < len(w.open) {
+		last += time.Second
+		empty++
+	}
+	whole = w.out[:0]
+	for i, s := range w.open {
+		if more := len(w.open) - empty; i < more {
+			merge(&s, w.open[i+1]) // no tick is left for it
+			w.open[i+1] = s
+			continue
+		}
+		tick := last - time.Duration(len(w.open)-1-i)*time.Second
+		s.At.Wall = s.At.Wall.Add(tick - s.At.Since)
+		s.At.Since = tick
+		whole = append(whole, s)
+	}
+	w.out, w.open, w.given = whole, w.open[:0], last
+	return whole
 }

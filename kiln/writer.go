@@ -12,9 +12,9 @@ const (
 	// waitingBytes bounds what is kept in memory while the Log fails: over four hours of one
 	// kiln with three channels each second, and an hour of four such kilns.
 	waitingBytes = 4 << 20
-	batchSamples = 1000 // written in one call at most, 16 min of one kiln
-	lastWrite    = 2 * time.Second
-	silentLog    = 10 * time.Second // a call that takes longer is trouble
+	batchSamples = 1000                    // written in one call at most, 16 min of one kiln
+	lastWrite    = 1500 * time.Millisecond // of the two seconds that the program has to stop in
+	silentLog    = 10 * time.Second        // a call that takes longer is trouble
 )
 
 // entry is one call of the Log that is still to be made.
@@ -38,6 +38,7 @@ type writer struct {
 	wake  chan struct{}
 	found chan []Unfinished // what was left open, when asked
 	begun chan begunFiring
+	ended func(Firing)     // nil: nobody asks
 	named map[FiringID]int // numbers of the firings begun here and not over
 
 	mu      sync.Mutex
@@ -56,7 +57,7 @@ func newWriter(log Log, now func() Stamp) *writer {
 	return &writer{log: log, now: now, ask: true, wake: make(chan struct{}, 1), found: make(chan []Unfinished, 1), begun: make(chan begunFiring, 16), named: make(map[FiringID]int)}
 }
 
-// start runs the writer. stop writes what is left and waits for it, two seconds at most: a
+// start runs the writer. stop writes what is left and waits for it, lastWrite at most: a
 // disk that does not answer shall not keep the program from ending.
 func (w *writer) start(ctx context.Context) (stop func() error) {
 	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
@@ -265,6 +266,9 @@ func (w *writer) call(ctx context.Context, e entry) error {
 			return fmt.Errorf("end firing %s: %w", e.firing.ID, err)
 		}
 		delete(w.named, e.firing.ID)
+		if w.ended != nil {
+			w.ended(e.firing)
+		}
 	default:
 		if len(e.samples) == 0 {
 			return nil
@@ -282,11 +286,16 @@ func (w *writer) trouble(now Stamp) (StoreTrouble, bool) {
 	defer w.mu.Unlock()
 	t := StoreTrouble{Since: w.failing, Waiting: w.samples, Thinned: w.thinned}
 	if w.failed != nil {
-		t.Why = w.failed.Error()
+		t.Why, t.Err = "the disk does not take what is written: it may be worn out or loose", w.failed
+		for _, known := range []error{ErrFull, ErrReadOnly} {
+			if errors.Is(w.failed, known) {
+				t.Why = known.Error()
+			}
+		}
 		return t, true
 	}
 	if took, _ := now.Sub(w.since); w.under && took > silentLog {
-		t.Since, t.Why = w.since, "the store has not answered since"
+		t.Since, t.Why = w.since, "the disk has not answered for a while"
 		return t, true
 	}
 	return StoreTrouble{}, false

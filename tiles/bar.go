@@ -82,10 +82,10 @@ type Reading struct {
 	Trusted    bool          // the clock could be trusted
 	Queued     time.Duration // time the entry waited in an open page
 
-	Unusual    bool   // was outside belief when it came
-	Outside    bool   // outside 0.72 to 1.01 of the wet length when it came: only the owner counts it
-	Slip       Slip   // the mistake that it looks like; empty if Unusual is false
-	Question   string // what was asked about it; empty if Unusual is false
+	Unusual    bool       // was outside belief when it came
+	Outside    bool       // outside 0.72 to 1.01 of the wet length when it came: only the owner counts it
+	EntryError EntryError // the mistake that it looks like; empty if Unusual is false
+	Question   string     // what was asked about it; empty if Unusual is false
 	Confirmed  *Act
 	Counted    *Act
 	Struck     *Act
@@ -152,91 +152,91 @@ func Formings() []Forming {
 func Flags() []Flag { return []Flag{Bent, Bloated, GlazedMark, Broken} }
 
 const (
-	usualMarkLength Millimetre = 100
+	UsualMarkLength Millimetre = 100
 	mostMarks                  = 9
-	heaviest                   = 20000 // g
+	HeaviestPiece              = 20000 // g
 	longestQueue               = 90 * 24 * time.Hour
 )
 
 // Validate puts the texts of b into their usual form, fills in what is usual (marks 100 mm
 // apart, one pair of them) and tells every fault.
 func (b *Bar) Validate() error {
-	var f faults
+	var f Faults
 	if b.Code == "" {
-		f.add(Missing, "bar", "is needed: its code")
+		f.Add(Missing, "bar", "is needed: its code")
 	}
-	f.id("id", &b.ID)
-	f.batchRef("batch", b.BatchRef)
-	word(&f, "forming", b.Forming, Formings()...)
+	f.ID("id", &b.ID)
+	f.BatchRef("batch", b.BatchRef)
+	OneOf(&f, "forming", b.Forming, Formings()...)
 	if b.MarkLength == 0 {
-		b.MarkLength = usualMarkLength
+		b.MarkLength = UsualMarkLength
 	}
-	f.number("mark_length_mm", float64(b.MarkLength), float64(ShortestPiece), float64(LongestPiece))
+	f.Number("mark_length_mm", float64(b.MarkLength), float64(ShortestPiece), float64(LongestPiece))
 	if b.Marks == 0 {
 		b.Marks = 1
 	}
-	f.number("marks", float64(b.Marks), 1, mostMarks)
-	f.date("made_on", b.MadeOn)
-	f.maker("by", &b.By)
-	f.text("note", &b.Note, longestNote)
+	f.Number("marks", float64(b.Marks), 1, mostMarks)
+	f.Date("made_on", b.MadeOn)
+	f.Maker("by", &b.By)
+	f.Text("note", &b.Note, LongestNote)
 	for i, flag := range b.Flags {
-		word(&f, "flags", flag, Flags()...)
+		OneOf(&f, "flags", flag, Flags()...)
 		if slices.Contains(b.Flags[:i], flag) {
-			f.add(GivenTwice, "flags", string(flag)+" stands twice")
+			f.Add(GivenTwice, "flags", string(flag)+" stands twice")
 		}
 	}
-	return f.err()
+	return f.Err()
 }
 
 // Validate puts the texts of r into their usual form and tells every fault of a reading of
-// bar. Whether a length is believed is another question: see Bar.Judge.
+// bar. Whether a length is believed is another question: see shrinkage.Judge.
 func (r *Reading) Validate(bar Bar) error {
-	var f faults
-	f.id("id", &r.ID)
-	f.idOrNone("supersedes", &r.Supersedes)
+	var f Faults
+	f.ID("id", &r.ID)
+	f.IDOrNone("supersedes", &r.Supersedes)
 	if r.Supersedes != "" && r.Supersedes == r.ID {
-		f.add(OutOfRange, "supersedes", "a reading cannot take its own place")
+		f.Add(OutOfRange, "supersedes", "a reading cannot take its own place")
 	}
-	word(&f, "stage", r.Stage, Stages()...)
-	f.text("instrument", &r.Instrument, longestName)
-	f.maker("by", &r.By)
-	f.number("queued_s", r.Queued.Seconds(), 0, longestQueue.Seconds())
+	OneOf(&f, "stage", r.Stage, Stages()...)
+	f.Text("instrument", &r.Instrument, LongestName)
+	f.Maker("by", &r.By)
+	f.Number("queued_s", r.Queued.Seconds(), 0, longestQueue.Seconds())
 	if r.Mass != nil {
 		f.mass(r)
-		return f.err()
+		return f.Err()
 	}
 	if r.Mark == 0 {
 		r.Mark = 1
 	}
-	f.number("mark", float64(r.Mark), 1, float64(max(bar.Marks, 1)))
-	f.number("step_mm", float64(r.Step), 0, 5)
+	f.Number("mark", float64(r.Mark), 1, float64(max(bar.Marks, 1)))
+	f.Number("step_mm", float64(r.Step), 0, 5)
 	if r.Length == 0 {
-		f.add(Missing, "length", "is needed")
+		f.Add(Missing, "length", "is needed")
 	} else if math.IsNaN(float64(r.Length)) || r.Length < ShortestPiece || r.Length > LongestPiece {
-		f.add(UnitUnclear, "length", "is not within 5 to 2000 mm: which unit was meant?")
+		f.Add(UnitUnclear, "length", "is not within 5 to 2000 mm: which unit was meant?")
 	}
-	word(&f, "unit", LengthUnit(r.Unit), lengthUnits[:]...)
-	f.needed("length", &r.AsTyped, longestName)
-	return f.err()
+	OneOf(&f, "unit", LengthUnit(r.Unit), lengthUnits[:]...)
+	f.Needed("length", &r.AsTyped, LongestName)
+	return f.Err()
 }
 
-func (f *faults) mass(r *Reading) {
+func (f *Faults) mass(r *Reading) {
 	m := r.Mass
-	f.number("step_g", m.Step, 0, 100)
-	f.number("dry_g", m.Dry, 0, heaviest)
-	f.number("saturated_g", m.Saturated, 0, heaviest)
-	f.number("suspended_g", m.Suspended, 0, heaviest)
+	f.Number("step_g", m.Step, 0, 100)
+	f.Number("dry_g", m.Dry, 0, HeaviestPiece)
+	f.Number("saturated_g", m.Saturated, 0, HeaviestPiece)
+	f.Number("suspended_g", m.Suspended, 0, HeaviestPiece)
 	switch {
 	case r.Length != 0 || r.AsTyped != "":
-		f.add(GivenTwice, "mass_g", "a reading has a length or masses, not both")
+		f.Add(GivenTwice, "mass_g", "a reading has a length or masses, not both")
 	case m.Dry == 0:
-		f.add(Missing, "dry_g", "is needed")
+		f.Add(Missing, "dry_g", "is needed")
 	case m.Saturated == 0:
-		f.add(Missing, "saturated_g", "is needed")
+		f.Add(Missing, "saturated_g", "is needed")
 	case m.Saturated+m.Step < m.Dry:
-		f.add(OutOfRange, "saturated_g", "less than dry_g: were they swapped?")
+		f.Add(OutOfRange, "saturated_g", "less than dry_g: were they swapped?")
 	case m.Suspended != 0 && m.Suspended >= m.Dry:
-		f.add(OutOfRange, "suspended_g", "not less than dry_g: were they swapped?")
+		f.Add(OutOfRange, "suspended_g", "not less than dry_g: were they swapped?")
 	}
 }
 
@@ -253,6 +253,21 @@ func (r Reading) Counts() bool {
 	}
 	return true
 }
+
+// EntryError is a way in which a length is mistaken.
+type EntryError string
+
+// Slips, as they are told in answers.
+const (
+	InchAsMM         EntryError = "inch_as_mm"
+	MMAsInch         EntryError = "mm_as_inch"
+	TenTimes         EntryError = "ten_times"
+	Tenth            EntryError = "tenth"
+	DigitsSwapped    EntryError = "digits_swapped"
+	LongerThanBefore EntryError = "longer_than_before"
+	FarFromClay      EntryError = "far_from_clay"  // from what the bars of the clay say
+	FarFromUsual     EntryError = "far_from_usual" // from what clay usually loses: there is no fit to ask
+)
 
 // Needs is the act that lets r into a fit: count (the owner's) or confirm; empty if r counts, is
 // struck or is of masses.
@@ -296,4 +311,18 @@ func (b Bar) Hottest(r Reading) (Heat, bool) {
 		}
 	}
 	return hottest, own && known && hottest.Load != ""
+}
+
+// WetLength is the bar's wet length between its first marks as last read; 0 if it was not.
+func (b Bar) WetLength() Millimetre { return b.WetLengthOf(1) }
+
+// WetLengthOf is the same between marks of that number, from 1.
+func (b Bar) WetLengthOf(mark int) Millimetre {
+	wet := Millimetre(0)
+	for _, r := range b.Readings {
+		if r.Stage == Wet && max(r.Mark, 1) == mark && r.Counts() {
+			wet = r.Length
+		}
+	}
+	return wet
 }

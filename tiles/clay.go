@@ -1,6 +1,7 @@
 package tiles
 
 import (
+	"strings"
 	"time"
 
 	"lidwright/kiln"
@@ -43,6 +44,18 @@ type BatchRef struct {
 
 func (r BatchRef) String() string { return string(r.Clay) + "/" + string(r.Batch) }
 
+// ParseBatchRef reads tern/B. Empty text gives the empty reference.
+func ParseBatchRef(field, text string) (BatchRef, error) {
+	if text == "" {
+		return BatchRef{}, nil
+	}
+	clay, batch, _ := strings.Cut(text, "/")
+	ref := BatchRef{ClayID(clay), BatchID(batch)}
+	var f Faults
+	f.BatchRef(field, ref)
+	return ref, f.Err()
+}
+
 // Batch is one delivery, mixing or reclaim of a clay.
 type Batch struct {
 	BatchRef
@@ -64,43 +77,43 @@ const HighestStated Ratio = 0.3
 // Validate puts the texts of c into their usual form and tells every fault, as
 // InvalidFields; nil if there is none.
 func (c *Clay) Validate() error {
-	var f faults
+	var f Faults
 	f.name("clay", string(c.ID))
-	f.needed("name", &c.Name, longestName)
-	f.text("maker_code", &c.MakerCode, longestName)
+	f.Needed("name", &c.Name, LongestName)
+	f.Text("maker_code", &c.MakerCode, LongestName)
 	f.cone("matures_cone", c.MaturesCone)
 	f.cone("stated_cone", c.StatedCone)
-	f.number("stated_total_ratio", float64(c.Stated), 0, float64(HighestStated))
-	f.text("grog", &c.Grog, longestName)
-	f.text("note", &c.Note, longestNote)
-	return f.err()
+	f.Number("stated_total_ratio", float64(c.Stated), 0, float64(HighestStated))
+	f.Text("grog", &c.Grog, LongestName)
+	f.Text("note", &c.Note, LongestNote)
+	return f.Err()
 }
 
 // Validate does the same for a batch. That its parents lead back to itself only the whole
 // family can tell: see Family.
 func (b *Batch) Validate() error {
-	var f faults
+	var f Faults
 	f.name("clay", string(b.Clay))
 	f.batchName("batch", string(b.Batch))
-	word(&f, "kind", b.Kind, BatchKinds()...)
-	f.text("stamp", &b.Stamp, longestName)
-	f.date("arrived_on", b.Arrived)
-	f.text("note", &b.Note, longestNote)
+	OneOf(&f, "kind", b.Kind, BatchKinds()...)
+	f.Text("stamp", &b.Stamp, LongestName)
+	f.Date("arrived_on", b.Arrived)
+	f.Text("note", &b.Note, LongestNote)
 	if len(b.Parents) > mostParents {
-		f.add(OutOfRange, "parents", "has more than 20")
+		f.Add(OutOfRange, "parents", "has more than 20")
 	}
 	for i, p := range b.Parents {
-		f.batchRef("parents", p)
+		f.BatchRef("parents", p)
 		if p == b.BatchRef {
-			f.add(OutOfRange, "parents", b.String()+" cannot be its own parent")
+			f.Add(OutOfRange, "parents", b.String()+" cannot be its own parent")
 		}
 		for _, q := range b.Parents[:i] {
 			if p == q {
-				f.add(GivenTwice, "parents", p.String()+" stands twice")
+				f.Add(GivenTwice, "parents", p.String()+" stands twice")
 			}
 		}
 	}
-	return f.err()
+	return f.Err()
 }
 
 const mostParents = 20
@@ -108,7 +121,7 @@ const mostParents = 20
 // Family checks that b may have the parents it names, given the parents of every batch
 // known so far: they must be known, and none may come from b itself.
 func (b Batch) Family(parents map[BatchRef][]BatchRef) error {
-	var f faults
+	var f Faults
 	seen := map[BatchRef]bool{}
 	var from func(r BatchRef) bool // does r come from b?
 	from = func(r BatchRef) bool {
@@ -128,10 +141,10 @@ func (b Batch) Family(parents map[BatchRef][]BatchRef) error {
 	}
 	for _, p := range b.Parents {
 		if _, known := parents[p]; !known {
-			f.add("unknown-batch", "parents", "no batch "+p.String())
+			f.Add("unknown-batch", "parents", "no batch "+p.String())
 		} else if from(p) {
-			f.add(OutOfRange, "parents", p.String()+" was itself made from "+b.String())
+			f.Add(OutOfRange, "parents", p.String()+" was itself made from "+b.String())
 		}
 	}
-	return f.err()
+	return f.Err()
 }

@@ -11,6 +11,9 @@ const (
 	OutOfRange       = "out-of-range"
 	UnknownValue     = "unknown-value"
 	GivenTwice       = "given-twice"
+	LeatherOver      = "leather-over-drying"
+	GoesBackwards    = "stage-goes-backwards"
+	RateMissing      = "rate-missing"
 )
 
 // Invalid is one thing that the person at the form can put right.
@@ -45,28 +48,4 @@ func (e InvalidFields) Unwrap() []error {
 		all[i] = one
 	}
 	return all
-}
-
-// faults gathers what is wrong with a form.
-type faults struct{ all InvalidFields }
-
-func (f *faults) add(kind, field, why string) {
-	f.all = append(f.all, &Invalid{Field: field, Why: why, Type: kind})
-}
-
-// take adds the faults of err, which a check of one field gave.
-func (f *faults) take(err error) {
-	switch e := err.(type) {
-	case *Invalid:
-		f.all = append(f.all, e)
-	case InvalidFields:
-		f.all = append(f.all, e...)
-	}
-}
-
-func (f *faults) err() error {
-	if len(f.all) == 0 {
-		return nil
-	}
-	return f.all
 }

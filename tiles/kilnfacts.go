@@ -25,24 +25,24 @@ type ConeSeen struct {
 // Validate puts the texts of c into their usual form and tells every fault. Whether the
 // series holds the cone, the table of cones in kiln knows.
 func (c *ConeSeen) Validate() error {
-	var f faults
-	f.id("id", &c.ID)
-	f.id("firing", (*string)(&c.Firing))
+	var f Faults
+	f.ID("id", &c.ID)
+	f.ID("firing", (*string)(&c.Firing))
 	if c.Cone == "" {
-		f.add(Missing, "cone", "is needed")
+		f.Add(Missing, "cone", "is needed")
 	} else if !seriesCone.MatchString(c.Cone) {
-		f.add(UnknownValue, "cone", "is no cone such as 06, 6 or 6a")
+		f.Add(UnknownValue, "cone", "is no cone such as 06, 6 or 6a")
 	}
-	f.needed("series", &c.Series, longestName)
-	f.text("shelf", &c.Shelf, longestName)
-	word(&f, "seen", c.Seen, "upright", "leaning", "down")
+	f.Needed("series", &c.Series, LongestName)
+	f.Text("shelf", &c.Shelf, LongestName)
+	OneOf(&f, "seen", c.Seen, "upright", "leaning", "down")
 	if c.Tilted {
-		f.number("tilt_deg", c.Tilt, 0, 180)
+		f.Number("tilt_deg", c.Tilt, 0, 180)
 	} else {
 		c.Tilt = 0
 	}
-	f.maker("by", &c.By)
-	return f.err()
+	f.Maker("by", &c.By)
+	return f.Err()
 }
 
 // Note is something worth remembering of a firing; an incident is one that should not happen again.
@@ -61,21 +61,21 @@ type Note struct {
 // FiringWords puts the note of a firing and the mark of who told it into the form that texts are kept
 // in. The error is Invalid.
 func FiringWords(note, by *string) error {
-	var f faults
-	f.text("note", note, longestNote)
-	f.maker("by", by)
-	return f.err()
+	var f Faults
+	f.Text("note", note, LongestNote)
+	f.Maker("by", by)
+	return f.Err()
 }
 
 // Validate puts the texts of n into their usual form and tells every fault.
 func (n *Note) Validate() error {
-	var f faults
-	f.id("id", &n.ID)
-	f.id("firing", (*string)(&n.Firing))
-	f.needed("text", &n.Text, longestNote)
+	var f Faults
+	f.ID("id", &n.ID)
+	f.ID("firing", (*string)(&n.Firing))
+	f.Needed("text", &n.Text, LongestNote)
 	f.instant("at", n.Happened)
-	f.maker("by", &n.By)
-	return f.err()
+	f.Maker("by", &n.By)
+	return f.Err()
 }
 
 // ProbeLife is one thermocouple, from its fitting to its removal.
@@ -92,50 +92,61 @@ type ProbeLife struct {
 
 // Validate puts the texts of p into their usual form and tells every fault.
 func (p *ProbeLife) Validate() error {
-	var f faults
-	f.id("id", &p.ID)
+	var f Faults
+	f.ID("id", &p.ID)
 	f.name("kiln", string(p.Kiln))
-	f.needed("channel", (*string)(&p.Channel), longestName)
-	word(&f, "type", p.Type, "B", "E", "J", "K", "N", "R", "S", "T")
-	f.number("class", float64(p.Class), 1, 2)
+	f.Needed("channel", (*string)(&p.Channel), LongestName)
+	OneOf(&f, "type", p.Type, "B", "E", "J", "K", "N", "R", "S", "T")
+	f.Number("class", float64(p.Class), 1, 2)
 	if p.Fitted == "" {
-		f.add(Missing, "fitted_on", "is needed")
+		f.Add(Missing, "fitted_on", "is needed")
 	}
-	f.date("fitted_on", p.Fitted)
-	f.date("removed_on", p.Removed)
+	f.Date("fitted_on", p.Fitted)
+	f.Date("removed_on", p.Removed)
 	if p.Removed != "" && p.Removed < p.Fitted {
-		f.add(OutOfRange, "removed_on", "earlier than fitted_on")
+		f.Add(OutOfRange, "removed_on", "earlier than fitted_on")
 	}
-	f.text("note", &p.Note, longestNote)
-	return f.err()
+	f.Text("note", &p.Note, LongestNote)
+	return f.Err()
 }
 
-// UnpackingMark is the site's own temperature for opening and unpacking a kiln.
-type UnpackingMark struct {
+// KeepShut is the temperature above which the site keeps a kiln shut. Below it nobody has leave to open:
+// whoever is in charge decides.
+type KeepShut struct {
 	ID      string // UUID
 	Kiln    kiln.KilnID
 	Mark    kiln.Celsius
-	Reason  string // needed over 50 °C
+	Reason  string // needed over KeepShutUsual
 	By      string
 	At      time.Time
 	Trusted bool // the clock could be trusted
 }
 
-// CautiousMark is the highest unpacking mark that needs no reason (own).
-const CautiousMark kiln.Celsius = 50
+// Bounds of a KeepShut (own). KeepShutUsual is the highest that needs no reason: above about 50 °C a
+// touch can burn (ISO 13732-1, memory: 51 °C at one minute).
+const (
+	KeepShutUsual kiln.Celsius = 50
+	KeepShutLeast kiln.Celsius = 20
+	KeepShutMost  kiln.Celsius = 200
+)
+
+// KeepShutRange says what may be set, and why no more.
+const KeepShutRange = "must be a number from 20 to 200 °C: 50 unless there is a reason, and never over 200, where hot air and ware burn at once"
 
 // Validate puts the texts of m into their usual form and tells every fault.
-func (m *UnpackingMark) Validate() error {
-	var f faults
-	f.id("id", &m.ID)
+func (m *KeepShut) Validate() error {
+	var f Faults
+	f.ID("id", &m.ID)
 	f.name("kiln", string(m.Kiln))
-	f.number("unpacking_mark_c", float64(m.Mark), 20, 300)
-	f.text("unpacking_reason", &m.Reason, longestNote)
-	if m.Mark > CautiousMark && m.Reason == "" {
-		f.add(Missing, "unpacking_reason", "is needed over 50 °C: who says so, and why")
+	if !(m.Mark >= KeepShutLeast && m.Mark <= KeepShutMost) { // nor is NaN
+		f.Add(OutOfRange, "keep_shut_above_c", KeepShutRange)
 	}
-	f.maker("by", &m.By)
-	return f.err()
+	f.Text("keep_shut_reason", &m.Reason, LongestNote)
+	if m.Mark > KeepShutUsual && m.Reason == "" {
+		f.Add(Missing, "keep_shut_reason", "is needed over 50 °C, where a touch can burn: who says so, and why")
+	}
+	f.Maker("by", &m.By)
+	return f.Err()
 }
 
 // Tick is one line of the check list at the start of a firing, done or taken back.
@@ -151,36 +162,36 @@ type Tick struct {
 
 // CheckList is what is asked before a firing, as ids of cautions, in order.
 func CheckList() []string {
-	return []string{"caution-36", "caution-37", "caution-1", "caution-2", "caution-6", "caution-7", "caution-10", "caution-35"}
+	return []string{"caution-36", "caution-37", "caution-42", "caution-1", "caution-2", "caution-6", "caution-5", "caution-7", "caution-10", "caution-40", "caution-43", "caution-35"}
 }
 
 // Validate puts the texts of t into their usual form and tells every fault.
 func (t *Tick) Validate() error {
-	var f faults
-	f.id("id", &t.ID)
-	f.id("subject", &t.Subject)
-	word(&f, "item", t.Item, CheckList()...)
-	f.maker("by", &t.By)
-	return f.err()
+	var f Faults
+	f.ID("id", &t.ID)
+	f.ID("subject", &t.Subject)
+	OneOf(&f, "item", t.Item, CheckList()...)
+	f.Maker("by", &t.By)
+	return f.Err()
 }
 
 // Validate puts the texts of a into their usual form and tells every fault of a strike, a
 // count (both need a reason) or a confirmation (which does not).
 func (a *Act) Validate(needsWhy bool) error {
-	var f faults
-	f.maker("by", &a.By)
-	f.text("why", &a.Why, longestNote)
+	var f Faults
+	f.Maker("by", &a.By)
+	f.Text("why", &a.Why, LongestNote)
 	if needsWhy && a.Why == "" {
-		f.add(Missing, "why", "is needed: it stays beside what was struck or counted")
+		f.Add(Missing, "why", "is needed: it stays beside what was struck or counted")
 	}
-	return f.err()
+	return f.Err()
 }
 
 // Maker checks a maker's mark: initials or a stamp, 1 to 8 characters.
 func Maker(field, mark string) (string, error) {
-	var f faults
-	f.needed(field, &mark, longestMaker)
-	return mark, f.err()
+	var f Faults
+	f.Needed(field, &mark, longestMaker)
+	return mark, f.Err()
 }
 
 // Reading is what the model of cones is told of c.

@@ -259,6 +259,17 @@ func (u LengthUnit) Format(l Millimetre) string {
 	}
 }
 
+// Bare is Format without the unit.
+func (u LengthUnit) Bare(l Millimetre) string {
+	text := u.Format(l)
+	for i := len(text) - 1; i >= 0; i-- {
+		if text[i] == ' ' {
+			return text[:i]
+		}
+	}
+	return text
+}
+
 // trimmed writes v with at most places decimals, and at least one.
 func trimmed(v float64, places int) string {
 	text := strings.TrimRight(strconv.FormatFloat(v, 'f', places, 64), "0")

@@ -42,32 +42,35 @@ const (
 
 // Validate puts the texts of l into their usual form and tells every fault.
 func (l *Load) Validate() error {
-	var f faults
-	f.id("id", &l.ID)
+	var f Faults
+	f.ID("id", &l.ID)
 	f.name("kiln", string(l.Kiln))
-	word(&f, "kind", l.Kind, kinds...)
-	word(&f, "atmosphere", l.Atmosphere, atmospheres...)
-	f.idOrNone("firing", (*string)(&l.Firing))
-	f.maker("packed_by", &l.PackedBy)
-	f.text("note", &l.Note, longestNote)
+	OneOf(&f, "kind", l.Kind, kinds...)
+	OneOf(&f, "atmosphere", l.Atmosphere, atmospheres...)
+	f.IDOrNone("firing", (*string)(&l.Firing))
+	f.Maker("packed_by", &l.PackedBy)
+	f.Text("note", &l.Note, LongestNote)
 	if l.Stated.Known() && l.Stated != 0 {
-		f.number("heat_work_c", float64(l.Stated), lowestWork, highestWork)
+		f.Number("heat_work_c", float64(l.Stated), lowestWork, highestWork)
 	}
 	if len(l.Bars) > mostBars {
-		f.add(OutOfRange, "bars", "has more than 500")
+		f.Add(OutOfRange, "bars", "has more than 500")
 	}
 	seen := map[Code]bool{}
 	for i := range l.Bars {
 		p := &l.Bars[i]
-		f.needed("bars.bar", (*string)(&p.Bar), 3)
-		f.text("bars.shelf", &p.Shelf, longestName)
+		f.Needed("bars.bar", (*string)(&p.Bar), 3)
+		f.Text("bars.shelf", &p.Shelf, LongestName)
 		if seen[p.Bar] {
-			f.add(GivenTwice, "bars", string(p.Bar)+" lies in this load twice")
+			f.Add(GivenTwice, "bars", string(p.Bar)+" lies in this load twice")
 		}
 		seen[p.Bar] = true
 	}
-	return f.err()
+	return f.Err()
 }
+
+// Kinds are all kinds of load, in the order in which they are counted.
+func Kinds() []kiln.Kind { return kinds }
 
 // Measures is the stage that bars have after a firing of this kind, or empty for a kind
 // that says nothing about it.

@@ -32,19 +32,19 @@ type Taken struct {
 	Bars   []Bar         // new ones whole; of those that are there the code and the new readings
 	There  map[Code]bool // of Bars, those that are there
 	Loads  []Load        // with the bars that they get; one without a number is new
-	Asked  []SheetAsk
+	Asked  []SheetQuestion
 	Same   int // readings that were said before
 	Number int // readings that are new
 }
 
-// SheetAsk is a reading of a sheet that is not believed: kept, and out of the fit until confirmed.
-type SheetAsk struct {
-	Line     int
-	Bar      Code
-	Stage    Stage
-	Slip     Slip
-	Question string
-	Needs    string
+// SheetQuestion is a reading of a sheet that is not believed: kept, and out of the fit until confirmed.
+type SheetQuestion struct {
+	Line       int
+	Bar        Code
+	Stage      Stage
+	EntryError EntryError
+	Question   string
+	Needs      string
 }
 
 // BadRow is what is wrong with one row.
@@ -158,7 +158,7 @@ func SafeCell(text string) string {
 }
 
 func sheetRow(cell func(string) string, usual LengthUnit, codes Alphabet) (SheetRow, InvalidFields) {
-	var f faults
+	var f Faults
 	row := SheetRow{LoadBisque: cell("load_bisque"), LoadFired: cell("load_fired"), Work: kiln.NoTemperature()}
 	b := &row.Bar
 	if c := cell("code"); c != "" {
@@ -168,11 +168,11 @@ func sheetRow(cell func(string) string, usual LengthUnit, codes Alphabet) (Sheet
 	}
 	b.Clay, b.Batch = ClayID(cell("clay")), BatchID(cell("batch"))
 	if b.Clay == "" && b.Code == "" {
-		f.add(Missing, "clay", "is needed for a new bar")
+		f.Add(Missing, "clay", "is needed for a new bar")
 	}
 	if v := cell("forming"); v != "" {
 		b.Forming = Forming(strings.ReplaceAll(strings.ToLower(v), " ", "_"))
-		word(&f, "forming", b.Forming, Formings()...)
+		OneOf(&f, "forming", b.Forming, Formings()...)
 	}
 	if v := cell("mark_length_mm"); v != "" {
 		l, err := ParsePiece("mark_length_mm", v, MM)
@@ -184,11 +184,11 @@ func sheetRow(cell func(string) string, usual LengthUnit, codes Alphabet) (Sheet
 	case "yes", "1", "true":
 		b.Practice = true
 	default:
-		f.add(UnknownValue, "practice", "yes or no")
+		f.Add(UnknownValue, "practice", "yes or no")
 	}
 	b.By, b.Note = cell("by"), cell("note")
-	f.maker("by", &b.By)
-	f.text("note", &b.Note, longestNote)
+	f.Maker("by", &b.By)
+	f.Text("note", &b.Note, LongestNote)
 	unit, err := ParseLengthUnit("unit", cell("unit"), usual)
 	f.take(err)
 	for _, stage := range Stages() {
@@ -206,17 +206,17 @@ func sheetRow(cell func(string) string, usual LengthUnit, codes Alphabet) (Sheet
 	heat, cone := cell("heat_work_c"), cell("cone")
 	switch {
 	case heat != "" && cone != "" || row.LoadFired != "" && (heat != "" || cone != ""):
-		f.add(GivenTwice, "heat_work_c", "give one of load_fired, heat_work_c and cone")
+		f.Add(GivenTwice, "heat_work_c", "give one of load_fired, heat_work_c and cone")
 	case heat != "":
 		v, err := strconv.ParseFloat(strings.Replace(heat, ",", ".", 1), 64)
 		if err != nil || math.IsNaN(v) || v < lowestWork || v > highestWork {
-			f.add(OutOfRange, "heat_work_c", "must lie from 550 to 1400 °C")
+			f.Add(OutOfRange, "heat_work_c", "must lie from 550 to 1400 °C")
 		}
 		row.Work = kiln.Celsius(v)
 	case cone != "":
 		v, err := kiln.MainLadder().Parse(cone)
 		if err != nil {
-			f.add(UnknownValue, "cone", err.Error())
+			f.Add(UnknownValue, "cone", err.Error())
 		}
 		row.Work = v
 	}

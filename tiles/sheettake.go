@@ -17,7 +17,7 @@ type SheetNeeds struct {
 	Loads   []Load
 	Free    []Code                   // for rows without a code, in order
 	NewID   func(text string) string // the same id for the same text, whenever
-	Fit     *Fit                     // for the question whether a length can be believed; may be nil
+	Judge   func(Bar, *Reading)      // sees whether a length can be believed, and says so in the reading
 	At      time.Time
 }
 
@@ -174,9 +174,9 @@ func (t *taking) read(row SheetRow, bar Bar, readings []Reading, there, placed b
 			t.fault(row, OutOfRange, string(r.Stage), err.Error())
 			return
 		}
-		bar.Judge(&r, t.Fit)
+		t.Judge(bar, &r)
 		if r.Unusual {
-			t.out.Asked = append(t.out.Asked, SheetAsk{row.Line, r.Bar, r.Stage, r.Slip, r.Question, r.Needs()})
+			t.out.Asked = append(t.out.Asked, SheetQuestion{row.Line, r.Bar, r.Stage, r.EntryError, r.Question, r.Needs()})
 		}
 		bar.Readings = append(slices.Clip(bar.Readings), r)
 		kept.Readings = append(kept.Readings, r)

@@ -20,7 +20,8 @@
   const heard = new Map();
   const tell = k => tiles.filter(t => t.dataset.kiln === k.kiln).forEach(t => {
     figure(t, k.fresh ? k.temperature_c : k.last_temperature_c, k.fresh);
-    if (t.dataset.state && t.dataset.state !== k.state) { location.reload(); return; } // other cautions belong to another state
+    const other = (shown, now) => shown !== undefined && shown !== String(now);
+    if (other(t.dataset.state, k.state) || other(t.dataset.hot, k.hot) || other(t.dataset.over, k.over_limit)) { location.reload(); return; } // other cautions belong to another state
     put(t, "state", say(k.state));
     put(t, "rate", k.rate_c_per_h === null ? "–" : (k.rate_c_per_h > 0 ? "+" : "") + k.rate_c_per_h + " °C/h");
     if (k.hours !== null) put(t, "hours", k.hours.toFixed(1) + " h");

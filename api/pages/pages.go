@@ -158,6 +158,9 @@ func (s *Set) Render(w io.Writer, name string, speak Speak, data any) error {
 // Say is a text of the code in a language; as it is where the language has no text for it.
 func (s *Set) Say(tongue, english string) string { return s.words[tongue].say(english) }
 
+// Drawn is a drawing with its texts in a language.
+func (s *Set) Drawn(tongue, svg string) string { return s.words[tongue].drawn(svg) }
+
 // Stamp changes whenever the style sheet or the script does.
 func (s *Set) Stamp() string { return s.stamp }
 

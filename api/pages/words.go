@@ -59,6 +59,12 @@ func readWords(tag string) (*words, error) {
 	return w, nil
 }
 
+// Sayer says texts of the code in one of Tongues; it needs no page.
+func Sayer(tag string) (func(english string) string, error) {
+	w, err := readWords(tag)
+	return w.say, err
+}
+
 var aPlace = regexp.MustCompile(`\{\d\}`)
 
 // say is a text of the code in this language: a word, or a sentence of which the file knows the form.

@@ -5,12 +5,15 @@ import (
 	"go/parser"
 	"go/token"
 	"io/fs"
+	"os"
 	"path/filepath"
 	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"testing"
+
+	"lidwright/api/apitest"
 )
 
 // textsOfPages are all texts of the templates, with the file that each stands in.
@@ -40,10 +43,11 @@ func textsOfPages(t *testing.T) map[string]string {
 var longWord = regexp.MustCompile(`[a-z]{4,}`)
 
 // textsOfCode are the string literals of the packages whose words come onto pages.
-func textsOfCode(t *testing.T) []string {
+func textsOfCode(t *testing.T, more ...string) []string {
 	t.Helper()
 	var texts []string
-	for _, folder := range []string{"..", "../../kiln", "../../tiles", "."} {
+	for _, folder := range append([]string{"..", "../../kiln", "../../tiles", "../../tiles/shrinkage", "../../tiles/lid", "../../tiles/board",
+		"../../daemon", "../../daemon/store", "../../daemon/notice", "."}, more...) {
 		names, err := filepath.Glob(filepath.Join(folder, "*.go"))
 		if err != nil {
 			t.Fatal(err)
@@ -104,6 +108,43 @@ func TestNothingUnsaid(t *testing.T) {
 			if onPages[english] == "" && !inCode(english) && !calendar.MatchString(english) {
 				t.Errorf("words.%s.txt has a text that no page and no code has any more: %s", tongue.Tag, english)
 			}
+		}
+	}
+}
+
+// No text that anybody reads, of a page, a print, a command, a metric or a message, is leave to open a kiln.
+func TestNoLeaveToOpen(t *testing.T) {
+	texts := textsOfCode(t, "../../cmd/lidwright", "../../config", "../../daemon/store", "../../kiln/source", "../../kiln/practice")
+	for text := range textsOfPages(t) {
+		texts = append(texts, text)
+	}
+	for _, tongue := range Tongues[1:] {
+		w, err := readWords(tongue.Tag)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for english, own := range w.exact {
+			texts = append(texts, english, own)
+		}
+	}
+	for _, name := range []string{"app.js", "../../README.md", "../../config/example.toml", "../../deploy/prometheus/rules.yml", "../../deploy/deb/nfpm.yaml", "../../deploy/deb/postinst"} {
+		b, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		texts = append(texts, strings.Join(strings.Fields(string(b)), " "))
+	}
+	if len(texts) < 3000 {
+		t.Errorf("only %d texts were found", len(texts))
+	}
+	for _, text := range texts {
+		if says := apitest.LeaveToOpen(text); says != "" {
+			t.Errorf("%q in %.200s", says, text)
+		}
+	}
+	for _, text := range []string{"Safe to open.", "When it may be opened", "open at 50", "the unpacking mark", "Go and look. This", "Wann er geöffnet werden darf", "Öffnen bei 50 °C", "Unsere Ausräummarke"} {
+		if apitest.LeaveToOpen(text) == "" {
+			t.Errorf("%q is not seen", text)
 		}
 	}
 }

@@ -18,7 +18,9 @@ import (
 	"lidwright/api"
 	"lidwright/config"
 	"lidwright/daemon"
+	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 // client asks the daemon that the flags name: --store reads a folder and asks none, --site is the
@@ -81,7 +83,7 @@ func codeOf(c *cobra.Command) (string, error) {
 
 // readStore is closed when the command ends.
 func readStore(c *cobra.Command, cfg config.Config) (http.Handler, error) {
-	answers, done, err := daemon.ReadStore(c.Context(), cfg, version)
+	answers, done, err := daemon.ReadStore(c.Context(), cfg, version, worldOf(c).now)
 	if err != nil {
 		return nil, err
 	}
@@ -114,7 +116,7 @@ func askedLengths(c *cobra.Command, known []string) url.Values {
 }
 
 // reckoner answers a question by the rates that are stated in it.
-type reckoner func(q url.Values, unit tiles.LengthUnit, lids tiles.LidDefaults) ([]byte, error)
+type reckoner func(q url.Values, unit tiles.LengthUnit, lids lid.Defaults) ([]byte, error)
 
 // askOrReckon answers a question that names a clay by asking, as get does, and one that states its
 // rates by reckoning, for which no daemon is needed.
@@ -164,8 +166,27 @@ func decode(answer []byte, into any) error {
 	return nil
 }
 
+// world is what a command takes from outside and a test hands in: the clock by which a store is read,
+// and the ids of new facts. Nil fields are those of the machine.
+type world struct {
+	now   func() kiln.Stamp
+	newID func() string
+}
+
+type worldKey struct{}
+
+func worldOf(c *cobra.Command) world {
+	w, _ := c.Context().Value(worldKey{}).(world)
+	return w
+}
+
 // newID makes an id for a new fact.
-func newID() string { return uuid.Must(uuid.NewV7()).String() }
+func newID(c *cobra.Command) string {
+	if w := worldOf(c); w.newID != nil {
+		return w.newID()
+	}
+	return uuid.Must(uuid.NewV7()).String()
+}
 
 // table writes rows in columns.
 func table(w io.Writer, rows [][]string) {

@@ -125,7 +125,7 @@ func barsCommand() *cobra.Command {
 			forming, _ := c.Flags().GetString("forming")
 			by, _ := c.Flags().GetString("by")
 			for _, code := range free.Items {
-				if _, err := cl.Put(c.Context(), "/v1/bars/"+code, map[string]any{"id": newID(), "clay": clay, "batch": batch, "forming": forming, "by": by}); err != nil {
+				if _, err := cl.Put(c.Context(), "/v1/bars/"+code, map[string]any{"id": newID(c), "clay": clay, "batch": batch, "forming": forming, "by": by}); err != nil {
 					return err
 				}
 				fmt.Fprintln(c.OutOrStdout(), code)
@@ -197,7 +197,7 @@ until the owner says that it counts. Nothing is overwritten: what was wrong is c
 				Question string
 				Needs    string
 			}
-			done, err := put(c, "/v1/bars/"+url.PathEscape(args[0])+"/readings/"+newID(), map[string]any{"stage": args[1], "length": args[2], "unit": first(unit, "mm"), "by": by}, &r)
+			done, err := put(c, "/v1/bars/"+url.PathEscape(args[0])+"/readings/"+newID(c), map[string]any{"stage": args[1], "length": args[2], "unit": first(unit, "mm"), "by": by}, &r)
 			if err != nil || done {
 				return err
 			}
@@ -234,7 +234,7 @@ func loadCommand() *cobra.Command {
 				body["heat_work_c"] = h
 			}
 			var l struct{ Name, State, ID string }
-			done, err := put(c, "/v1/loads/"+newID(), body, &l)
+			done, err := put(c, "/v1/loads/"+newID(c), body, &l)
 			if err == nil && !done {
 				fmt.Fprintf(c.OutOrStdout(), "%s, %s. Close it when unpacked: lidwright load close %s\n", l.Name, l.State, l.ID)
 			}
@@ -258,8 +258,8 @@ func loadCommand() *cobra.Command {
 
 func nowCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "now", Short: "What every kiln does now", Args: cobra.NoArgs, Example: "  lidwright now",
-		RunE: func(c *cobra.Command, _ []string) error {
+		Use: "now [KILN]", Short: "What every kiln does now, or one", Args: cobra.MaximumNArgs(1), Example: "  lidwright now\n  lidwright now big-blue",
+		RunE: func(c *cobra.Command, args []string) error {
 			var a struct {
 				Items []struct {
 					Kiln, State, Waits string
@@ -270,7 +270,11 @@ func nowCommand() *cobra.Command {
 					Cone               *string  `json:"cone_words"`
 				}
 			}
-			done, err := get(c, "/v1/now", nil, &a)
+			q := url.Values{}
+			if len(args) > 0 {
+				q.Set("kiln", args[0])
+			}
+			done, err := get(c, "/v1/now", q, &a)
 			if err != nil || done {
 				return err
 			}

@@ -40,11 +40,12 @@ func carryCommand() *cobra.Command {
 	}
 	take := &cobra.Command{
 		Use: "take FILE", Short: "Take a carry file in: all of it or nothing", Args: cobra.ExactArgs(1),
-		Long: `Take a carry file in: all of it or nothing. The daemon must be stopped. A store that is empty becomes
+		Long: `Take a carry file in: all of it or nothing. The daemon may go on meanwhile. A store that is empty becomes
 that site. Otherwise what is known here by its id stays as it is, the rest comes, and names of the other
 site that are taken here get new ones, each told: a clay tern becomes tern-2, a kiln big-blue becomes
 big-blue-2, a bar whose code is taken gets the next free one. Where a name means the same thing on both
-sides, say so with --same. A copy of the store is made first.`,
+sides, say so with --same the first time; what each name is here is remembered for the next time. A copy
+of the store is made first.`,
 		Example: "  lidwright carry take studio.zip --dry-run\n  lidwright carry take studio.zip --same \"kiln big-blue\" --same \"clay tern\"",
 		RunE:    takeCarry,
 	}
@@ -61,16 +62,13 @@ func takeCarry(c *cobra.Command, args []string) error {
 	}
 	dry, _ := c.Flags().GetBool("dry-run")
 	same, _ := c.Flags().GetStringArray("same")
-	if daemon.Running(cfg) {
-		return &exit{exitCannotStart, "a daemon has the store in " + cfg.Store.Folder + " open; stop it first: sudo systemctl stop lidwright"}
-	}
 	got, err := daemon.TakeCarry(c.Context(), cfg, args[0], same, dry, version)
 	if err != nil {
 		return err
 	}
 	if asJSON, _ := c.Flags().GetBool("json"); asJSON {
 		return printJSON(c, map[string]any{"dry_run": dry, "site": got.Manifest.Site, "version": got.Manifest.Version, "whole": got.Whole,
-			"new": got.New, "here_already": got.Here, "renamed": got.Renamed, "firings_left_there": got.Left})
+			"new": got.New, "here_already": got.Here, "renamed": got.Renamed, "same": got.Same, "firings_left_there": got.Left})
 	}
 	w := c.OutOrStdout()
 	word := "came"
@@ -95,6 +93,12 @@ func takeCarry(c *cobra.Command, args []string) error {
 	table(w, rows)
 	for _, r := range got.Renamed {
 		fmt.Fprintf(w, "%s %s is taken here: it is %s\n", r.Kind, r.Was, r.Now)
+	}
+	if dry && len(got.Same) > 0 {
+		fmt.Fprintln(w, "If such a name is the same thing on both sides, say so, now or never:")
+		for _, name := range got.Same {
+			fmt.Fprintf(w, "  --same %q\n", name)
+		}
 	}
 	if got.Left > 0 {
 		fmt.Fprintf(w, "%d firings were under way there and stay there; carry them when they are over.\n", got.Left)

@@ -40,8 +40,8 @@ func TestCarry(t *testing.T) {
 	if got, _ := ranAs(t, "carry", "save", file, "--config", settings("old")); got != exitFailed {
 		t.Errorf("over a file that is there: exit %d", got)
 	}
-	if got, _ := ranAs(t, "carry", "take", file, "--config", settings("old")); got != exitCannotStart {
-		t.Errorf("under a daemon: exit %d", got)
+	if out := ok("carry", "take", file, "--config", settings("old")); !strings.Contains(out, "Nothing in it is new") {
+		t.Errorf("beside its own daemon: %s", out)
 	}
 	stop()
 	if out := ok("carry", "take", file, "--config", settings("card"), "--dry-run"); !strings.Contains(out, "it would be site") {
@@ -55,7 +55,12 @@ func TestCarry(t *testing.T) {
 	}
 	site, stop = daemonOf(t, settings("other"))
 	ok("clay", "add", "tern", "--site", site)
-	stop()
+	if out := ok("carry", "take", file, "--config", settings("other"), "--dry-run"); !strings.Contains(out, `--same "clay tern"`) {
+		t.Errorf("the dry run does not propose it: %s", out)
+	}
+	if got, out := ranAs(t, "carry", "take", file, "--config", settings("other"), "--dry-run", "--same", "clay owl"); got != exitFailed {
+		t.Errorf("a name that is not on both sides: exit %d: %s", got, out)
+	}
 	var a struct {
 		DryRun  bool `json:"dry_run"`
 		New     map[string]int
@@ -65,7 +70,6 @@ func TestCarry(t *testing.T) {
 	if err := json.Unmarshal([]byte(out), &a); err != nil || a.New["reading"] != 1 || len(a.Renamed) != 1 || a.Renamed[0].Now != "tern-2" {
 		t.Errorf("%v %s", err, out)
 	}
-	site, stop = daemonOf(t, settings("other"))
 	defer stop()
 	if out := ok("bars", "--clay", "tern-2", "--site", site); !strings.Contains(out, code) {
 		t.Errorf("bars of the other site: %s", out)

@@ -28,6 +28,10 @@ lines, the last value, Modbus numbers in every order of their bytes, and whether
 looks wrong. Where a daemon is running with these settings it is asked for its last minute instead of
 opening a port that it holds.
 
+A channel that is on no line is told with the places that the lines do have. from is a column (its number
+from 1, or its name), a key, a JSON path (keys with points between, lists from 0: probe.0.t), or a group of
+the pattern, which must match the whole line.
+
 What is sent is what the daemon would send and nothing else; the lines "sends" tell all of it.
 Each line begins with ok or LOOK. Exit code 1: a line of the settings gave no good reading.`,
 		Example: "  lidwright check --config lidwright.toml\n  lidwright check --config lidwright.toml --seconds 30 --json",
@@ -89,7 +93,7 @@ func (r *checked) print(w io.Writer) {
 		fmt.Fprintf(w, "%-5s %-9s %s\n", map[bool]string{true: "ok", false: "LOOK"}[f.Good], f.About, f.Says)
 	}
 	fmt.Fprintf(w, "\n%s\n", api.Standing)
-	for _, n := range []int{26, 27, 28, 30, 35} {
+	for _, n := range api.WiringCautions {
 		fmt.Fprintf(w, "- %s\n", api.CautionText(n))
 	}
 }
@@ -117,6 +121,9 @@ func (r *checked) settings(cfg config.Config) {
 		if k.Port == "" {
 			r.say(true, "port", "%s has no line: it is kept by hand", k.ID)
 		}
+		if says := serviceShut(cfg.File, k.Port); says != "" {
+			r.say(false, "port", "%s", says)
+		}
 	}
 }
 
@@ -134,6 +141,8 @@ func (r *checked) lines(c *cobra.Command, cfg config.Config, long time.Duration)
 	}
 	asked, err := running(c, cfg)
 	switch {
+	case err == nil && !c.Flags().Changed("site") && daemon.NobodyRuns(cfg):
+		r.say(false, "daemon", "one that has another store answers at %s: its lines are not told, and run could not start at that address", cfg.Listen.Address)
 	case err == nil:
 		r.say(true, "daemon", "runs; its last minute is told")
 		for _, l := range asked {

@@ -1,10 +1,13 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
 	"math"
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strings"
@@ -254,7 +257,7 @@ func TestCheckAsksTheDaemon(t *testing.T) {
 	}()
 	site := "http://" + <-address
 	var out string
-	for end := time.Now().Add(30 * time.Second); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
+	for end := time.Now().Add(5 * time.Minute); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
 		if out, _ = outLine(t, "check", "--config", file, "--site", site); strings.Contains(out, "last 1 19.4 °C") {
 			break
 		}
@@ -271,5 +274,29 @@ func TestCheckAsksTheDaemon(t *testing.T) {
 	out, code := outLine(t, "check", "--config", file, "--site", "http://127.0.0.1:1")
 	if !strings.Contains(out, "LOOK  daemon    one is running with this store and does not answer") || strings.Contains(out, "listening") || code != exitFailed {
 		t.Errorf("exit %d\n%s", code, out)
+	}
+}
+
+// TestCheckKnowsAForeignDaemon: one that answers at the address of the settings and has another store is not
+// asked what it hears; the lines of the settings are listened to.
+func TestCheckKnowsAForeignDaemon(t *testing.T) {
+	p := newPty(t)
+	speak(t, p, func() []byte { return []byte("19.4\n") })
+	other := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "application/json")
+		fmt.Fprintf(w, `{"items":[{"kiln":"green","port":%q,"good":50,"words":["last 1 900 °C"]}]}`, p.Path)
+	}))
+	defer other.Close()
+	file := lineSettings(t, p.Path, aColumn)
+	text, err := os.ReadFile(file)
+	if err == nil {
+		err = os.WriteFile(file, bytes.ReplaceAll(text, []byte("127.0.0.1:1"), []byte(strings.TrimPrefix(other.URL, "http://"))), 0o600)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	out, _ := outLine(t, "check", "--config", file, "--seconds", "4")
+	if strings.Contains(out, "its last minute is told") || strings.Contains(out, "900 °C") || !strings.Contains(out, "LOOK  daemon    one that has another store answers at") || !strings.Contains(out, "19.4 °C") {
+		t.Errorf("%s", out)
 	}
 }

@@ -32,6 +32,12 @@ func copyCommand() *cobra.Command {
 		Example: "  lidwright copy list",
 		RunE:    func(c *cobra.Command, _ []string) error { return copies(c, false) },
 	}
+	renew := &cobra.Command{
+		Use: "renew", Short: "Take the marks of forgotten makers out of copies that still have them", Args: cobra.NoArgs,
+		Long:    "Each such copy is written anew under its own name, everything else in it as it was. A running daemon is asked\nto do it (owner code); where none runs, the copies of the settings' store are taken.",
+		Example: "  lidwright copy renew --code-file owner.txt\n  sudo -u lidwright lidwright copy renew --config /etc/lidwright/lidwright.toml",
+		RunE:    renewCopies,
+	}
 	restore := &cobra.Command{
 		Use: "restore FILE|FOLDER", Short: "Put a copy in the place of the store; the present file is kept beside it", Args: cobra.ExactArgs(1),
 		Long: "FILE is a copy, FOLDER one that holds copies, such as a stick: the newest good one is taken. The daemon must\n" +
@@ -57,7 +63,7 @@ func copyCommand() *cobra.Command {
 			return nil
 		},
 	}
-	c.AddCommand(mk, list, restore)
+	c.AddCommand(mk, list, renew, restore)
 	return c
 }
 
@@ -94,6 +100,7 @@ func copies(c *cobra.Command, make bool) error {
 		Items []struct {
 			Name, Folder, At string
 			Bytes            int64
+			Second           bool `json:"second_place"`
 		}
 	}
 	raw, err := askCopies(c, make)
@@ -110,18 +117,56 @@ func copies(c *cobra.Command, make bool) error {
 	}
 	rows := [][]string{{"COPY", "MADE", "MB", "IN"}}
 	for _, i := range answer.Items {
-		rows = append(rows, []string{i.Name, i.At, fmt.Sprintf("%.1f", float64(i.Bytes)/1e6), i.Folder})
+		in := i.Folder
+		switch {
+		case in == "" && i.Second: // a daemon tells no folders
+			in = "second place"
+		case in == "":
+			in = "store folder"
+		}
+		rows = append(rows, []string{i.Name, i.At, fmt.Sprintf("%.1f", float64(i.Bytes)/1e6), in})
 	}
 	table(c.OutOrStdout(), rows)
 	return nil
 }
 
-func askCopies(c *cobra.Command, make bool) ([]byte, error) {
-	alone := func() (config.Config, bool) {
-		cfg, err := settings(c)
-		return cfg, err == nil && !daemon.Running(cfg)
+func renewCopies(c *cobra.Command, _ []string) error {
+	var raw []byte
+	cfg, alone, err := aloneWith(c)
+	if alone {
+		var n int
+		if n, err = daemon.RenewCopies(c.Context(), cfg, version); err == nil {
+			raw, err = json.Marshal(map[string]int{"renewed": n})
+		}
+	} else {
+		cl, cerr := client(c)
+		if err = cerr; err == nil {
+			raw, err = cl.Post(c.Context(), "/v1/copies/renew", struct{}{})
+		}
 	}
-	if cfg, ok := alone(); ok && (c.Flags().Changed("config") || !c.Flags().Changed("site")) {
+	if err != nil {
+		return err
+	}
+	var a struct{ Renewed int }
+	if done, err := show(c, raw, &a); done || err != nil {
+		return err
+	}
+	if a.Renewed == 0 {
+		fmt.Fprintln(c.OutOrStdout(), "No copy has the mark of a forgotten maker.")
+		return nil
+	}
+	fmt.Fprintf(c.OutOrStdout(), "%d copies are written anew, without the marks of forgotten makers.\n", a.Renewed)
+	return nil
+}
+
+// aloneWith gives the settings where they, and no running daemon, are to be worked with.
+func aloneWith(c *cobra.Command) (cfg config.Config, alone bool, err error) {
+	cfg, err = settings(c)
+	return cfg, err == nil && !daemon.Running(cfg) && (c.Flags().Changed("config") || !c.Flags().Changed("site")), err
+}
+
+func askCopies(c *cobra.Command, make bool) ([]byte, error) {
+	if cfg, alone, _ := aloneWith(c); alone {
 		var made *bool
 		var kept []api.CopyKept
 		var err error

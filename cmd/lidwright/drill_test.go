@@ -42,7 +42,7 @@ func TestRescueDrill(t *testing.T) {
 	ran(t, nil, "chmod", "-R", "a+rX", filepath.Dir(filepath.Dir(stick))) // as a stick is that has no owners
 	for _, arch := range []string{"amd64", "arm64"} {
 		t.Run(arch, func(t *testing.T) {
-			c := cleanDebian(t, arch, stick)
+			c := cleanDebian(t, "bookworm", arch, stick)
 			c.drill(packages(t, map[string]string{"amd64": "amd64/amd64/", "arm64": "arm64/arm64/"}[arch])[0])
 		})
 	}
@@ -52,30 +52,47 @@ func TestRescueDrill(t *testing.T) {
 type clean struct {
 	t           *testing.T
 	root, stick string
+	env         []string // beside what every command has
 }
 
-// cleanDebian makes one of a processor.
-func cleanDebian(t *testing.T, arch, stick string) *clean {
+// cleanDebian makes one of a release and a processor, with some packages beside the least.
+func cleanDebian(t *testing.T, release, arch, stick string, with ...string) *clean {
 	t.Helper()
 	c := &clean{t: t, root: filepath.Join(t.TempDir(), "root"), stick: stick}
 	args := []string{"--variant=minbase", "--arch=" + arch}
+	if len(with) > 0 {
+		args = append(args, "--include="+strings.Join(with, ","))
+	}
 	foreign := arch != runtime.GOARCH
 	if foreign {
 		anotherProcessor(t)
 		args = append(args, "--foreign")
 	}
 	began := time.Now()
-	ran(t, nil, "debootstrap", append(args, "bookworm", c.root)...)
+	ran(t, nil, "debootstrap", append(args, release, c.root, mirror(t))...)
 	if foreign {
 		c.in("/debootstrap/debootstrap", "--second-stage")
 	}
-	t.Logf("a clean Debian of %s in %.0f s", arch, time.Since(began).Seconds())
+	t.Logf("a clean Debian, %s for %s, in %.0f s", release, arch, time.Since(began).Seconds())
 	// No service of what is installed starts: they would be this machine's.
-	if err := errors.Join(os.MkdirAll(filepath.Join(c.root, "media/stick"), 0o755), os.WriteFile(filepath.Join(c.root, "usr/sbin/policy-rc.d"), []byte("#!/bin/sh\nexit 101\n"), 0o755)); err != nil {
+	if err := errors.Join(os.MkdirAll(filepath.Join(c.root, "media/stick"), 0o755), os.WriteFile(filepath.Join(c.root, "usr/sbin/policy-rc.d"), []byte("#!/bin/sh\nexit 101\n"), 0o755),
+		os.WriteFile(filepath.Join(c.root, "etc/dpkg/dpkg.cfg.d/quick"), []byte("force-unsafe-io\n"), 0o644)); err != nil { // it is thrown away
 		t.Fatal(err)
 	}
 	c.in("apt-get", "update", "-qq")
 	return c
+}
+
+// mirror is where this machine has its Debian from.
+func mirror(t *testing.T) string {
+	t.Helper()
+	for line := range strings.Lines(ran(t, nil, "apt-get", "indextargets", "--format", "$(REPO_URI) $(ORIGIN) $(LABEL)", "Created-By: Packages")) {
+		if uri, of, _ := strings.Cut(strings.TrimSpace(line), " "); of == "Debian Debian" {
+			return uri
+		}
+	}
+	t.Fatal("apt knows no source of Debian here")
+	return ""
 }
 
 // anotherProcessor lets the kernel run programs for arm64 through qemu until the test ends.
@@ -108,10 +125,11 @@ func anotherProcessor(t *testing.T) {
 func (c *clean) command(ctx context.Context, args ...string) *exec.Cmd {
 	const inside = `set -e; root=$0 stick=$1; shift
 mount -t proc proc "$root/proc"; mount --rbind /dev "$root/dev"; mount -t tmpfs tmpfs "$root/run"
-[ ! -d "$root/media/stick" ] || { mount --bind "$stick" "$root/media/stick"; mount -o remount,bind,ro "$root/media/stick"; }
+[ -z "$stick" ] || { mount --bind "$stick" "$root/media/stick"; mount -o remount,bind,ro "$root/media/stick"; }
+[ ! -d "$root/usr/local/go" ] || { mount --bind "$GOROOT" "$root/usr/local/go"; mount -o remount,bind,ro "$root/usr/local/go"; }
 exec chroot "$root" "$@"`
 	cmd := exec.CommandContext(ctx, "sh", append([]string{"-c", inside, c.root, c.stick}, args...)...)
-	cmd.Env = []string{"PATH=/usr/sbin:/usr/bin:/sbin:/bin", "LC_ALL=C", "DEBIAN_FRONTEND=noninteractive", "HOME=/root"}
+	cmd.Env = append([]string{"PATH=/usr/sbin:/usr/bin:/sbin:/bin", "LC_ALL=C", "DEBIAN_FRONTEND=noninteractive", "HOME=/root"}, c.env...)
 	cmd.SysProcAttr = &syscall.SysProcAttr{Unshareflags: unix.CLONE_NEWNS, Pdeathsig: syscall.SIGKILL}
 	return cmd
 }
@@ -204,7 +222,7 @@ func (c *clean) drill(deb string) {
 		err = os.WriteFile(settings, bytes.Replace(text, []byte(`":8573"`), fmt.Appendf(nil, "%q", address), 1), 0o644)
 	}
 	answers := filepath.Join(c.root, "srv/kiln.answers")
-	if err := errors.Join(err, os.WriteFile(answers, fmt.Appendf(nil, "kiln = \"big-blue\"\nport = %q\nunit_1 = \"c\"\ntype_1 = \"S\"\nlimit_c = 1290\nwrite = true\n", port), 0o600)); err != nil {
+	if err := errors.Join(err, os.WriteFile(answers, fmt.Appendf(nil, "kiln = \"big-blue\"\nport = %q\nchannel_1 = \"probe\"\nunit_1 = \"c\"\ntype_1 = \"S\"\nlimit_c = 1290\nwrite = true\n", port), 0o600)); err != nil {
 		t.Fatal(err)
 	}
 	if said := c.in("lidwright", "setup", "--config", drillSettings, "--answers", "/srv/kiln.answers"); !strings.Contains(said, "Written. ") {

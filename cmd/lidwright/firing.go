@@ -167,7 +167,7 @@ func firingConeCommand() *cobra.Command {
 				C                     *float64 `json:"heat_work_c"`
 				Probe                 string   `json:"probe_says"`
 			}
-			done, err := put(c, path+newID(), body, &k)
+			done, err := put(c, path+newID(c), body, &k)
 			if err != nil || done {
 				return err
 			}
@@ -200,7 +200,7 @@ func firingNoteCommand() *cobra.Command {
 			}
 			incident, _ := c.Flags().GetBool("incident")
 			by, _ := c.Flags().GetString("by")
-			done, err := put(c, "/v1/firings/"+url.PathEscape(id)+"/notes/"+newID(), map[string]any{"text": args[1], "incident": incident, "by": by}, nil)
+			done, err := put(c, "/v1/firings/"+url.PathEscape(id)+"/notes/"+newID(c), map[string]any{"text": args[1], "incident": incident, "by": by}, nil)
 			if err == nil && !done {
 				fmt.Fprintln(c.OutOrStdout(), "kept")
 			}
@@ -274,7 +274,7 @@ func firingHandCommand() *cobra.Command {
 			if len(cones) > 0 && body["began_at"] == nil && body["ended_at"] == nil && body["sitter"] == nil && body["typed"] == nil && body["intended_cone"] == nil {
 				return &exit{exitWrongUse, "--ended-at is needed with cones alone: when was it over?"}
 			}
-			id := newID()
+			id := newID(c)
 			path := "/v1/firings/" + id
 			cl, err := client(c)
 			if err != nil {
@@ -287,7 +287,7 @@ func firingHandCommand() *cobra.Command {
 				cone, how, _ := strings.Cut(text, "=")
 				k := map[string]any{"cone": cone, "shelf": shelf}
 				stood(k, how)
-				if _, err := cl.Put(c.Context(), path+"/cones/"+newID(), k); err != nil {
+				if _, err := cl.Put(c.Context(), path+"/cones/"+newID(c), k); err != nil {
 					return fmt.Errorf("the firing is kept, its cone %s is not: %w", text, err)
 				}
 			}
@@ -384,7 +384,7 @@ func probeCommand() *cobra.Command {
 			if class, _ := c.Flags().GetInt("class"); class != 0 {
 				body["class"] = class
 			}
-			done, err := put(c, "/v1/kilns/"+url.PathEscape(args[0])+"/probes/"+newID(), body, nil)
+			done, err := put(c, "/v1/kilns/"+url.PathEscape(args[0])+"/probes/"+newID(c), body, nil)
 			if err == nil && !done {
 				fmt.Fprintf(c.OutOrStdout(), "kept. Its life begins with the first firing on or after %s.\n", body["fitted_on"])
 			}

@@ -173,7 +173,7 @@ func beginCommand() *cobra.Command {
 				body["atmosphere"] = atmosphere
 			}
 			var f firing
-			done, err := put(c, "/v1/firings/"+newID()+"/begin", body, &f)
+			done, err := put(c, "/v1/firings/"+newID(c)+"/begin", body, &f)
 			if err == nil && !done {
 				fmt.Fprintf(c.OutOrStdout(), "Recording %s. It ends by itself when the kiln is cold; by hand: lidwright firings stop %s\n", f.Name, args[0])
 			}

@@ -18,6 +18,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"lidwright/kiln/source"
 )
 
 // ran runs a command and gives what it printed on stdout.
@@ -277,7 +279,7 @@ func serve(t *testing.T, binary, settings, text, state string) (site string) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { cmd.Process.Kill(); cmd.Wait() })
-	for end := time.Now().Add(time.Minute); ; time.Sleep(20 * time.Millisecond) {
+	for end := time.Now().Add(5 * time.Minute); ; time.Sleep(20 * time.Millisecond) {
 		if r, err := http.Get("http://" + address + "/readyz"); err == nil {
 			r.Body.Close()
 			if r.StatusCode == 200 {
@@ -294,7 +296,7 @@ func serve(t *testing.T, binary, settings, text, state string) (site string) {
 
 func fetched(t *testing.T, url string) string {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(t.Context(), 30*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), 5*time.Minute)
 	defer cancel()
 	req, err := http.NewRequestWithContext(ctx, http.MethodGet, url, nil)
 	if err != nil {
@@ -333,7 +335,7 @@ func TestUnit(t *testing.T) {
 	for key, want := range map[string]string{
 		"Type": "notify", "User": "lidwright", "SupplementaryGroups": "dialout", "StateDirectory": "lidwright", "StateDirectoryMode": "0700", "ConfigurationDirectory": "lidwright",
 		"ProtectSystem": "strict", "ProtectHome": "yes", "PrivateTmp": "yes", "PrivateMounts": "yes", "NoNewPrivileges": "yes", "DevicePolicy": "closed",
-		"DeviceAllow": "char-ttyUSB rw, char-ttyACM rw, char-ttyAMA rw", "RestrictAddressFamilies": "AF_UNIX AF_INET AF_INET6", "RestrictNamespaces": "yes", "RestrictRealtime": "yes",
+		"DeviceAllow": strings.Join(source.ServiceDevices, " rw, ") + " rw", "RestrictAddressFamilies": "AF_UNIX AF_INET AF_INET6", "RestrictNamespaces": "yes", "RestrictRealtime": "yes",
 		"RestrictSUIDSGID": "yes", "LockPersonality": "yes", "ProtectKernelTunables": "yes", "ProtectKernelModules": "yes", "ProtectKernelLogs": "yes", "ProtectControlGroups": "yes",
 		"ProtectHostname": "yes", "ProtectProc": "invisible", "RemoveIPC": "yes", "KeyringMode": "private", "MemoryDenyWriteExecute": "yes", "CapabilityBoundingSet": "", "AmbientCapabilities": "",
 		"SystemCallArchitectures": "native", "SystemCallFilter": "@system-service, ~@privileged @resources, adjtimex", "SystemCallErrorNumber": "EPERM", "UMask": "0077", "LimitNOFILE": "1000",

@@ -147,7 +147,7 @@ func newPots(c *cobra.Command, _ []string) error {
 				body["number"] = fmt.Sprintf("%s-%d", n, i+1)
 			}
 		}
-		id := newID()
+		id := newID(c)
 		done, err := put(c, "/v1/pots/"+id, body, nil)
 		if err != nil {
 			return err

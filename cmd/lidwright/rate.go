@@ -8,7 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
 )
 
 func rateCommand() *cobra.Command {
@@ -73,8 +73,8 @@ func askRate(c *cobra.Command, args []string) error {
 
 // weak tells a rate that is not this batch's own.
 func weak(trust string) bool {
-	switch tiles.Trust(trust) {
-	case tiles.Stretched, tiles.Borrowed, tiles.Unlike, tiles.Stale:
+	switch shrinkage.Reliability(trust) {
+	case shrinkage.Stretched, shrinkage.Borrowed, shrinkage.Unlike, shrinkage.Stale:
 		return true
 	}
 	return false

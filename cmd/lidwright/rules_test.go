@@ -1,12 +1,16 @@
 package main
 
 import (
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
+
+	"lidwright/daemon/notice"
+	"lidwright/kiln"
 )
 
 // TestRules has promtool (Debian's prometheus) fire and clear every rule that we ship, and holds
@@ -41,14 +45,24 @@ func TestRules(t *testing.T) {
 			t.Errorf("no test clears %s", n[1])
 		}
 	}
-	const last = `Go and look. This message is no safety device; the kiln's own protection and a person are."`
 	if says := regexp.MustCompile(`says: .*`).FindAllString(rules, -1); len(says) != len(names) {
 		t.Errorf("%d rules have %d annotations", len(names), len(says))
 	} else {
-		for _, s := range says {
-			if !strings.HasSuffix(s, last) {
-				t.Errorf("an annotation does not end with the standing sentence: %s", s)
+		// A rule about what a notice tells carries its words, and ends as it does.
+		same := map[string]string{"KilnReadingsStopped": kiln.QuietNotice, "KilnOverItsLimit": kiln.OverLimitNotice, "KilnStillHot": kiln.StillHotNotice,
+			"KilnStoppedClimbing": kiln.StoppedClimbingNotice, "KilnFellEarly": kiln.FellEarlyNotice, "FiringMuchLongerThanUsual": kiln.FiringLongNotice}
+		for i, s := range says {
+			begins, ends := "", " "+notice.Plain+`"`
+			if event := same[names[i][1]]; event != "" {
+				begins, ends = `says: "`+fmt.Sprintf(notice.Words(event, kiln.NoticeBegan), "{{ $labels.kiln }}")+".", " "+notice.Last+`"`
+				delete(same, names[i][1])
 			}
+			if !strings.HasPrefix(s, begins) || !strings.HasSuffix(s, ends) {
+				t.Errorf("%s says %s\nwant it to begin with %s and to end with %s", names[i][1], s, begins, ends)
+			}
+		}
+		if len(same) > 0 {
+			t.Errorf("no rule for %v", same)
 		}
 	}
 	for _, m := range regexp.MustCompile(`lidwright_(\w+)`).FindAllStringSubmatch(rules, -1) {

@@ -10,7 +10,7 @@ import (
 
 // safetyTopic is lidwright help safety: every caution, with the standing line first.
 func safetyTopic() *cobra.Command {
-	long := api.Standing + "\n" + api.ElectricKilns + "\n"
+	long := api.Standing + "\n" + api.ElectricKilns + "\n" + api.Checked + "\n"
 	place := ""
 	for _, c := range api.Cautions {
 		if c.Place != place {

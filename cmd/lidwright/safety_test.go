@@ -7,7 +7,10 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/spf13/cobra"
+
 	"lidwright/api"
+	"lidwright/api/apitest"
 )
 
 // The commands that the table of the safety notes names carry their cautions, and so does what the
@@ -18,7 +21,7 @@ func TestCautionsOfCommands(t *testing.T) {
 	if err := os.WriteFile(file, []byte("[store]\nfolder = \""+folder+"\"\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	all := []int{}
+	all := []api.CautionNumber{}
 	for _, c := range api.Cautions {
 		all = append(all, c.Number)
 	}
@@ -33,10 +36,10 @@ func TestCautionsOfCommands(t *testing.T) {
 		}
 		return out.String()
 	}
-	wiring := []int{26, 27, 28, 30, 35}
+	wiring := api.WiringCautions
 	for _, c := range []struct {
 		place, says string
-		want        []int
+		want        []api.CautionNumber
 	}{
 		{"lidwright help safety", said("help", "safety"), all},
 		{"lidwright check", said("check", "--config", file), wiring},
@@ -57,5 +60,23 @@ func TestCautionsOfCommands(t *testing.T) {
 	}
 	if folded := strings.Join(strings.Fields(string(text)), " "); !strings.Contains(folded, api.Standing) || !strings.Contains(folded, api.ElectricKilns) {
 		t.Error("the description of the package: without the standing line, or without the word on fuel kilns")
+	}
+}
+
+// No help of a command is leave to open a kiln.
+func TestNoHelpIsLeaveToOpen(t *testing.T) {
+	helps := 0
+	var walk func(c *cobra.Command)
+	walk = func(c *cobra.Command) {
+		helps++
+		if says := apitest.LeaveToOpen(c.Short + "\n" + c.Long + "\n" + c.Example + "\n" + c.UsageString()); says != "" {
+			t.Errorf("%s says %q", c.CommandPath(), says)
+		}
+		for _, sub := range c.Commands() {
+			walk(sub)
+		}
+	}
+	if walk(rootCommand()); helps < 30 {
+		t.Errorf("only %d commands", helps)
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"log/slog"
 	"os"
 	"os/exec"
 	"os/signal"
@@ -23,6 +24,7 @@ import (
 
 // The scripts run this test binary again under the name of the program.
 func TestMain(m *testing.M) {
+	slog.SetLogLoggerLevel(slog.LevelWarn) // what daemons of the tests say in passing hides what failed
 	testscript.Main(m, map[string]func(){"lidwright": func() {
 		ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 		defer stop()

@@ -19,6 +19,7 @@ import (
 	"lidwright/config"
 	"lidwright/kiln"
 	"lidwright/kiln/source"
+	"lidwright/tiles"
 )
 
 func setupCommand() *cobra.Command {
@@ -38,7 +39,8 @@ written has passed the same check as at the start of the daemon. The file is tha
 
 Answers in a file are TOML, a line each: the key of the question and its answer. Keys: ` + strings.Join(setupKeys, ", ") + `,
 and for the number at each place of the line, as 1 or top: channel_1 (probe, room, vent, other, skip),
-unit_1 (c, f, k), type_1 (letter of the couple). What is left out takes the answer in brackets.
+unit_1 (c, f, k), type_1 (letter of the couple). What is left out takes the answer in brackets; where
+several numbers could be the probe there is none, and channel_1 must say.
 
 ` + api.Standing,
 		Example: `  lidwright setup
@@ -48,6 +50,7 @@ unit_1 (c, f, k), type_1 (letter of the couple). What is left out takes the answ
 A file of answers:
   kiln    = "big-blue"
   port    = "/dev/serial/by-id/usb-adapter-if00-port0"
+  channel_1 = "probe"
   unit_1  = "c"
   type_1  = "S"
   limit_c = 1290
@@ -73,6 +76,13 @@ A file of answers:
 				if err != nil {
 					return err
 				}
+				for old, now := range config.FormerKeys {
+					if a, given := answers[old]; given {
+						fmt.Fprintf(s.out, "%s is called %s now and was taken over as that.\n", old, now)
+						answers[now] = a
+						delete(answers, old)
+					}
+				}
 				s.asker = &sheet{file: file, answers: answers, used: map[string]bool{}, out: s.out}
 			}
 			return s.run(c.Context())
@@ -85,11 +95,11 @@ A file of answers:
 
 // setupKeys are the questions, in their order.
 var setupKeys = []string{"kiln", "port", "listens", "reading", "speed", "framing", "ask", "unit_id", "function", "register", "number", "order", "send",
-	"limit_c", "unpacking_mark_c", "unpacking_reason", "site", "units", "write"}
+	"limit_c", "keep_shut_above_c", "keep_shut_reason", "site", "units", "write"}
 
 func knownAnswer(key string) bool {
 	of, _, cut := strings.Cut(key, "_")
-	return slices.Contains(setupKeys, key) || cut && (of == "channel" || of == "unit" || of == "type")
+	return slices.Contains(setupKeys, key) || config.FormerKeys[key] != "" || cut && (of == "channel" || of == "unit" || of == "type")
 }
 
 // setup is one run through the questions.
@@ -110,7 +120,7 @@ func (s *setup) say(format string, args ...any) { fmt.Fprintf(s.out, format+"\n"
 
 func (s *setup) run(ctx context.Context) error {
 	s.say("%s\n%s\n", api.Standing, api.ElectricKilns)
-	for _, n := range []int{26, 27, 28, 30, 35} {
+	for _, n := range api.WiringCautions {
 		s.say("- %s", api.CautionText(n))
 	}
 	s.say("")
@@ -204,7 +214,14 @@ func (s *setup) port(ctx context.Context) error {
 		return fmt.Errorf("%s is the port of %s; several kilns on one port are written by hand, each with select", text, of)
 	}
 	s.kiln.Port = text
+	s.warnOfService(text)
 	return nil
+}
+
+func (s *setup) warnOfService(port string) {
+	if says := serviceShut(s.file, port); says != "" {
+		s.say("LOOK  %s.", says)
+	}
 }
 
 // limits asks what the lines cannot tell.
@@ -223,12 +240,12 @@ func (s *setup) limits(ctx context.Context) error {
 	if s.kiln.LimitC, err = degrees("limit_c", "\nThe highest temperature that the kiln's maker allows, in °C. When it is passed a notice is sent, no more: this program turns nothing off", "", 100, 1850); err != nil {
 		return err
 	}
-	s.say("\n%s", api.CautionText(17))
-	if s.kiln.UnpackingMarkC, err = degrees("unpacking_mark_c", "Your own mark for opening and unpacking, in °C", "50", 20, 300); err != nil {
+	s.say("\n%s", api.CautionText(api.CautionKeepShut))
+	if s.kiln.KeepShutAboveC, err = degrees("keep_shut_above_c", "Keep the kiln shut above, in °C; 50 unless there is a reason, and never over 200, where hot air and ware burn at once", "50", float64(tiles.KeepShutLeast), float64(tiles.KeepShutMost)); err != nil {
 		return err
 	}
-	if s.kiln.UnpackingMarkC > 50 {
-		s.kiln.UnpackingReason, err = s.ask(ctx, question{key: "unpacking_reason", asks: "Why this site opens a kiln that hot; it is shown beside the mark"})
+	if s.kiln.KeepShutAboveC > float64(tiles.KeepShutUsual) {
+		s.kiln.KeepShutReason, err = s.ask(ctx, question{key: "keep_shut_reason", asks: "Who says so, and why; it is shown beside the temperature"})
 	}
 	return err
 }

@@ -64,7 +64,7 @@ func TestSetUpByDialogue(t *testing.T) {
 	port := practiceLine(t, func(at time.Duration) string { return string(k.Said(at)) })
 	file := filepath.Join(t.TempDir(), "lidwright.toml")
 	typed := []string{"Big Blue", "big-blue", "usb", port, "", // kiln, port, speaks by itself
-		"", "c", "s", // the first number: probe, °C, S
+		"", "probe", "c", "s", // the first number, which nobody takes for the probe unasked: °C, S
 		"room", "c", // the second
 		"", "1290", // no limit is no answer
 		"95", "", "shelves are wanted before noon", // the mark needs a reason
@@ -74,7 +74,7 @@ func TestSetUpByDialogue(t *testing.T) {
 		t.Fatalf("%v\n%s", err, out)
 	}
 	for _, want := range []string{
-		"Wiring is for a licensed electrician.", "Use an isolated USB adapter", "Unplug our lead when anyone services the kiln", "Written for electric kilns",
+		"Wiring is for a licensed or otherwise qualified electrician.", "Use an isolated USB adapter", "Before anyone works on the kiln: our cable off", "Written for electric kilns",
 		`"Big Blue": 1 to 40 of the signs a-z, 0-9 and -`, `"usb": a path begins with /`,
 		"listening at 9600 baud", "lines at 9600 baud 8N1: columns with a comma between: 1 is 20", ", 2 is 20",
 		"Column 1 says 20 now: 20.0 °C if the line is in °C, -6.7 °C if it is in °F.", // 20 °F = -6.7 °C by the definition of the scale
@@ -93,7 +93,7 @@ func TestSetUpByDialogue(t *testing.T) {
 		t.Fatalf("%v\n%s", err, b)
 	}
 	one := cfg.Kilns[0]
-	got := fmt.Sprint(cfg.Site.Name, cfg.Units.Length, one.ID, one.Port == port, one.Speed, one.Framing, one.Reply, one.LimitC, one.UnpackingMarkC, one.UnpackingReason, one.Channels, one.Probes, one.Control)
+	got := fmt.Sprint(cfg.Site.Name, cfg.Units.Length, one.ID, one.Port == port, one.Speed, one.Framing, one.Reply, one.LimitC, one.KeepShutAboveC, one.KeepShutReason, one.Channels, one.Probes, one.Control)
 	want := "The Long Shed in big-blue true 9600 8N1 columns 1290 95 shelves are wanted before noon [{1 1 c  1 0 probe 1 3 0 int16 abcd} {2 2 c  1 0 room 1 3 0 int16 abcd}] [{1 S 2  true}] 1"
 	if strings.ReplaceAll(got, " ", "") != strings.ReplaceAll(want, " ", "") {
 		t.Errorf("got  %s\nwant %s", got, want)
@@ -136,7 +136,8 @@ func TestSetUpFromAnswers(t *testing.T) {
 			t.Fatalf("%q: the settings were changed without a yes", c.more)
 		}
 	}
-	os.WriteFile(answers, []byte(said+"write = true\n"), 0o600)
+	// Answers with the names that they had before are taken over, and told.
+	os.WriteFile(answers, []byte(said+"unpacking_mark_c = 90\nunpacking_reason = \"thin ware\"\nwrite = true\n"), 0o600)
 	out, err := setUp(t, "", "--config", file, "--answers", answers)
 	if err != nil {
 		t.Fatalf("%v\n%s", err, out)
@@ -149,6 +150,9 @@ func TestSetUpFromAnswers(t *testing.T) {
 	if err != nil {
 		t.Fatalf("%v\n%s", err, b)
 	}
+	if k := cfg.Kilns[1]; k.KeepShutAboveC != 90 || k.KeepShutReason != "thin ware" || !strings.Contains(out, "unpacking_mark_c is called keep_shut_above_c now") {
+		t.Errorf("kept shut above %v, %q; said\n%s", k.KeepShutAboveC, k.KeepShutReason, out)
+	}
 	if len(cfg.Kilns) != 2 || cfg.Kilns[1].Reply != "keyvalue" || cfg.Kilns[1].Separator != ";" || cfg.Kilns[1].Channels[0].Unit != "f" || cfg.Kilns[1].Probes[0].Type != 'N' {
 		t.Errorf("%+v", cfg.Kilns)
 	}
@@ -158,6 +162,38 @@ func TestSetUpFromAnswers(t *testing.T) {
 	// The same kiln once more is refused before anything is listened to.
 	if out, err := setUp(t, "", "--config", file, "--answers", answers); err == nil || !strings.Contains(err.Error(), "has a kiln big-blue already") {
 		t.Errorf("%v\n%s", err, out)
+	}
+}
+
+// A column that counts the lines is no temperature, and where several numbers could be the probe a file of answers
+// must name it. The pace that is written is that of the line, of which the daemon then leaves nothing out.
+func TestSetUpTakesNoCounter(t *testing.T) {
+	t.Parallel()
+	port := practiceLine(t, func(at time.Duration) string {
+		return fmt.Sprintf("%d,%.1f,%.1f\r\n", 1+int(at.Seconds()), 20.4+0.1*float64(int(at.Seconds())%3), 19.9)
+	})
+	folder := t.TempDir()
+	file, answers := filepath.Join(folder, "lidwright.toml"), filepath.Join(folder, "answers")
+	said := fmt.Sprintf("kiln = \"big-blue\"\nport = %q\nlimit_c = 1290\nunit_2 = \"c\"\nwrite = true\n", port)
+	if err := os.WriteFile(answers, []byte(said), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	out, err := setUp(t, "", "--config", file, "--answers", answers)
+	if _, gone := os.Stat(file); gone == nil || err == nil || !strings.Contains(err.Error(), "channel_2") {
+		t.Errorf("two numbers that could be the probe, none named: %v\n%s", err, out)
+	}
+	if !strings.Contains(out, "goes up by the same step on every line") {
+		t.Errorf("the counter is not told:\n%s", out)
+	}
+	if err := os.WriteFile(answers, []byte(said+"channel_2 = \"probe\"\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if out, err = setUp(t, "", "--config", file, "--answers", answers); err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	cfg, err := config.Load(file, nil, nil)
+	if err != nil || len(cfg.Kilns[0].Channels) != 1 || cfg.Kilns[0].Channels[0].From != "2" {
+		t.Errorf("%v %+v", err, cfg.Kilns)
 	}
 }
 

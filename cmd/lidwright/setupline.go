@@ -33,7 +33,7 @@ func (s *setup) line(ctx context.Context) error {
 	case errors.Is(err, source.ErrSilent):
 		return fmt.Errorf("%w. Is the controller on, its port switched on in its menu, the plug in? If it speaks only when it is asked, begin again and say so", err)
 	case errors.Is(err, source.ErrUnknown):
-		return fmt.Errorf("%w. Look up speed and form in the manual of the controller and write the kiln by hand (reply = \"pattern\" reads nearly any line), then `lidwright check`", err)
+		return fmt.Errorf("%w. Look up speed and form in the manual of the controller and write the kiln by hand (reply = \"pattern\" reads nearly any line, all of which the pattern must match), then `lidwright check`", err)
 	case err != nil:
 		return err
 	}
@@ -79,7 +79,12 @@ func inForm(r source.Reading) string {
 
 // channels asks what each number is.
 func (s *setup) channels(ctx context.Context, r source.Reading) error {
-	probes := 0
+	probes, candidates := 0, 0
+	for _, p := range r.Places {
+		if mayBeProbe(p) {
+			candidates++
+		}
+	}
 	for i, p := range r.Places {
 		if p.Unit == "mv" {
 			s.say("%s is in mV: such a channel needs a cold junction and is written by hand", p.From)
@@ -87,8 +92,11 @@ func (s *setup) channels(ctx context.Context, r source.Reading) error {
 		}
 		id := channelName(p.From, i)
 		standard := "skip"
-		if p.Believable && probes == 0 {
+		if mayBeProbe(p) && probes == 0 {
 			standard = "probe"
+			if candidates > 1 { // a probe is never taken unasked where it could be another number
+				standard = ""
+			}
 		}
 		s.say("\n%s", placeInWords(r, p))
 		role, err := s.ask(ctx, question{key: "channel_" + id, asks: "What is it: probe (of the kiln), room, vent, other or skip", standard: standard, check: oneOf("probe", "room", "vent", "other", "skip")})
@@ -116,6 +124,9 @@ func (s *setup) channels(ctx context.Context, r source.Reading) error {
 	}
 	return nil
 }
+
+// mayBeProbe reports whether a number could be the kiln's temperature.
+func mayBeProbe(p source.Place) bool { return p.Believable && !p.Counts && p.Unit != "mv" }
 
 // add puts a channel into the kiln, with its thermocouple.
 func (s *setup) add(ctx context.Context, c config.Channel) error {
@@ -148,6 +159,9 @@ func placeInWords(r source.Reading, p source.Place) string {
 	where := "At " + p.From
 	if r.Kiln.Reply == "columns" {
 		where = "Column " + p.From
+	}
+	if p.Counts {
+		return fmt.Sprintf("%s says %.4g now and goes up by the same step on every line, as a counter or a clock does: skip it unless you know better.", where, p.Last)
 	}
 	if p.Unit != "" {
 		return fmt.Sprintf("%s says %.4g and the unit %s: that is %.1f °C now.", where, p.Last, p.Unit, p.Turned(p.Unit))

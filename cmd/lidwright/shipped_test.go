@@ -58,7 +58,7 @@ func TestShippedBinary(t *testing.T) {
 		}
 		return a.Items[0].ReadAt, *a.Items[0].T, a.Items[0].Firing
 	}
-	for end := time.Now().Add(60 * time.Second); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
+	for end := time.Now().Add(5 * time.Minute); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
 		if at, _, _ := now(); at != "" {
 			break
 		}
@@ -89,7 +89,7 @@ func TestShippedBinary(t *testing.T) {
 		if err != nil {
 			t.Errorf("a clean stop ends with %v", err)
 		}
-	case <-time.After(20 * time.Second):
+	case <-time.After(5 * time.Minute):
 		t.Error("it does not stop")
 	}
 }

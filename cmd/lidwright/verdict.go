@@ -128,7 +128,7 @@ func keepVerdict(c *cobra.Command, _ []string) error {
 	if pots != nil {
 		body["pots"] = pots
 	}
-	id := newID()
+	id := newID(c)
 	var a struct {
 		Part     partSaid `json:"part_difference_ratio"`
 		Says     []string

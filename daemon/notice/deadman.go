@@ -17,10 +17,14 @@ func Call(ctx context.Context, url string, every time.Duration, well func() erro
 	client := &http.Client{Timeout: 5 * time.Second, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 	t := time.NewTicker(every)
 	defer t.Stop()
-	failing := false
+	failing, ill := false, false
 	for {
-		if err := well(); err != nil {
-			slog.Warn("the watcher is not called: not all is well", "err", err)
+		err := well()
+		if was := ill; was != (err != nil) { // a change is worth a line; its lasting is not
+			ill = err != nil
+			slog.Warn("call to the watcher of our silence", "withheld", ill, "why", err)
+		}
+		if err != nil {
 		} else if ok := call(ctx, client, url); failing == ok && ctx.Err() == nil {
 			failing = !ok
 			slog.Info("call to the watcher of our silence", "taken", ok)

@@ -12,8 +12,12 @@ import (
 	"lidwright/kiln"
 )
 
-// Last is what every message ends with.
-const Last = "Go and look. This message is no safety device; the kiln's own protection and a person are."
+// NoDevice ends every message: one of a kiln as Last, any other as Plain.
+const (
+	NoDevice = "This message is no safety device"
+	Last     = NoDevice + ": rely on the kiln's own protection and on a person there."
+	Plain    = NoDevice + "."
+)
 
 // The events of the studio; those of a kiln are in package kiln.
 const (
@@ -24,6 +28,9 @@ const (
 	BatchShifted = "batch.shifted"
 	ProbeBias    = "probe.bias"
 	CopyOld      = "copy.old"
+	StoreBack    = "store.back" // at a start something was missing that had been kept
+	StoreGone    = "store.gone" // the file that is open is no longer in its place
+	NotWriting   = "store.not_writing"
 	Test         = "test"
 )
 
@@ -39,45 +46,79 @@ type Message struct {
 	Says         string         `json:"says"`
 	Link         string         `json:"link"`
 	Data         map[string]any `json:"data"`
+
+	parts []string // Says in English, a sentence each; none of one that was read back
 }
 
-// urgent says of an event that it does not wait for the end of quiet hours.
-func urgent(event string) bool { return event == kiln.OverLimitNotice || event == Test }
+// In is m worded in a language: say gives each of its sentences there.
+func (m Message) In(say func(english string) string) Message {
+	if len(m.parts) > 0 {
+		own := make([]string, len(m.parts))
+		for i, p := range m.parts {
+			own[i] = sentence(say(p))
+		}
+		m.Says = strings.Join(own, " ")
+	}
+	return m
+}
+
+// worded is m with what it says, in English.
+func worded(m Message, says ...string) Message {
+	m.parts = nil
+	for _, s := range says {
+		m.parts = append(m.parts, strings.Split(strings.TrimSuffix(s, "."), ". ")...)
+	}
+	return m.In(func(english string) string { return english })
+}
 
 // what is each event of a kiln in words, when it begins or happens, and when it clears.
 var what = map[string][2]string{
 	kiln.FiringStartedNotice:   {"%s began to fire", ""},
 	kiln.FiringEndedNotice:     {"the firing of %s is over", ""},
 	kiln.FiringLongNotice:      {"%s is on its way up for half as long again as usual", "%s is no longer on its way up for longer than usual"},
-	kiln.QuietNotice:           {"%s is quiet: we cannot see it, which does not mean that it is cold or off", "%s is heard again"},
-	kiln.OverLimitNotice:       {"%s reads over its limit. Go to it if it is safe and use its own switch and the wall isolator as its maker says; smoke or fire: get out, call", "%s reads under its limit again"},
+	kiln.QuietNotice:           {"%s is quiet: we cannot see it, which does not mean that it is cold or off. Go and look if it is safe", "%s is heard again"},
+	kiln.StillHotNotice:        {"%s is still hot, or climbing again, long after the end. A relay or contactor can stick: then the kiln heats on though its controller says off or done. Switch off at the isolator if it is safe, and have it mended first. Smoke or fire: get out, call", "%s cools, or somebody was at it"},
+	kiln.OverLimitNotice:       {"%s reads over its limit. Go to it if it is safe and use its own switch and the wall isolator as its maker says. Smoke or fire: get out, call", "%s reads under its limit again"},
+	kiln.MayBeOverLimitNotice:  {"%s jumped to a reading over its limit, which may be false. Go and look if it is safe; its own switch and the wall isolator as its maker says", "%s reads as before, or the jump is believed by now"},
+	kiln.ProbeLostNotice:       {"the control probe of %s is broken: another probe speaks for it. What the controller does without it, its maker says: go and look", "the control probe of %s speaks again, or the firing is over"},
 	kiln.StoppedClimbingNotice: {"%s stopped climbing well short of its usual top", "%s climbs again"},
 	kiln.FellEarlyNotice:       {"%s began to fall well short of its usual top", ""},
-	kiln.UnpackingMarkNotice:   {"%s is down to its unpacking mark. The figure is one spot; shelves and thick lids stay hotter. Switch off at the isolator before reaching in, vent on, gloves", ""},
+	kiln.CooledNotice:          {"%s reads at or below the temperature it is to be kept shut above. That is no leave to open: whoever is in charge decides. One spot is measured, and a probe that slipped out reads cold; shelves, posts and thick lids stay hotter. Isolator off first; vent on; gloves and eye protection", ""},
 	kiln.StillFiringNotice:     {"%s was called unpacked before it reached its top; it is still being recorded", ""},
+}
+
+// Words are those of an event of a kiln, with %s for its name; empty where there are none.
+func Words(event string, state kiln.NoticeState) string {
+	if state == kiln.NoticeCleared {
+		return what[event][1]
+	}
+	return what[event][0]
 }
 
 // OfKiln words a notice of a kiln. zone is the studio's.
 func OfKiln(n kiln.Notice, id, site string, zone *time.Location) Message {
-	words, known := what[n.Event]
-	says := words[0]
-	if n.State == kiln.NoticeCleared {
-		says = words[1]
-	}
-	if !known {
+	says := Words(n.Event, n.State)
+	if says == "" {
 		says = "%s: " + n.Event
 	}
-	says = sentence(fmt.Sprintf(says, n.Kiln))
+	parts := []string{fmt.Sprintf(says, n.Kiln)}
 	data := map[string]any{"read_age_s": math.Round(n.Age.Seconds())}
 	if n.T.Known() {
 		data["last_temperature_c"] = math.Round(float64(n.T)*10) / 10
-		says += fmt.Sprintf(" Last reading %.0f °C, %s ago.", float64(n.T), age(n.Age))
+		parts = append(parts, fmt.Sprintf("Last reading %.0f °C, %s ago", float64(n.T), age(n.Age)))
+	}
+	if n.Event == kiln.MayBeOverLimitNotice && n.State != kiln.NoticeCleared && n.Aside.Held() {
+		data["held_c"] = math.Round(float64(n.Aside.T)*10) / 10
+		parts = append(parts, fmt.Sprintf("It reads %.0f °C", float64(n.Aside.T)))
+	}
+	if n.Event == kiln.ProbeLostNotice {
+		data["probe"] = string(n.Probe)
 	}
 	if n.Firing != "" {
 		data["firing"] = string(n.Firing)
 	}
-	return Message{ID: id, Event: n.Event, State: string(n.State), At: n.At.Wall.In(zone).Format(time.RFC3339), ClockTrusted: n.At.Trusted,
-		Site: site, Kiln: string(n.Kiln), Says: says + " " + Last, Link: "/spyhole/" + string(n.Kiln), Data: data}
+	return worded(Message{ID: id, Event: n.Event, State: string(n.State), At: n.At.Wall.In(zone).Format(time.RFC3339), ClockTrusted: n.At.Trusted,
+		Site: site, Kiln: string(n.Kiln), Link: "/spyhole/" + string(n.Kiln), Data: data}, append(parts, Last)...)
 }
 
 // cleared is what ends m: m itself if it says so, else words of its own.
@@ -89,8 +130,12 @@ func cleared(m Message) Message {
 	if words := what[m.Event][1]; words != "" {
 		says = fmt.Sprintf(words, m.Kiln)
 	}
-	m.ID, m.State, m.Says, m.Data = "", string(kiln.NoticeCleared), sentence(says)+" "+Last, map[string]any{}
-	return m
+	last := Plain
+	if m.Kiln != "" {
+		last = Last
+	}
+	m.ID, m.State, m.Data = "", string(kiln.NoticeCleared), map[string]any{}
+	return worded(m, says, last)
 }
 
 // OfStudio words what is no kiln's: says is a sentence without the last one.
@@ -98,8 +143,8 @@ func OfStudio(event, state, says, link string, data map[string]any, at kiln.Stam
 	if data == nil {
 		data = map[string]any{}
 	}
-	return Message{ID: id, Event: event, State: state, At: at.Wall.In(zone).Format(time.RFC3339), ClockTrusted: at.Trusted,
-		Site: site, Says: sentence(says) + " " + Last, Link: link, Data: data}
+	return worded(Message{ID: id, Event: event, State: state, At: at.Wall.In(zone).Format(time.RFC3339), ClockTrusted: at.Trusted,
+		Site: site, Link: link, Data: data}, says, Plain)
 }
 
 func sentence(s string) string {

@@ -21,13 +21,19 @@ import (
 type Receiver struct {
 	Name   string
 	URL    string
-	On     []string // events; none means all
-	Secret []byte   // signs what is sent; none: not signed
-	Quiet  func(at time.Time) bool
+	On     []string                // events; none means all
+	Secret []byte                  // signs what is sent; none: not signed
+	Quiet  func(at time.Time) bool // its quiet hours; nil: none
+	Wakes  []string                // events that are sent in them too
 }
 
 func (r Receiver) wants(event string) bool {
 	return event == Test || len(r.On) == 0 || slices.Contains(r.On, event)
+}
+
+// waits reports whether an event waits for the end of quiet hours.
+func (r Receiver) waits(event string, at time.Time) bool {
+	return event != Test && r.Quiet != nil && r.Quiet(at) && !slices.Contains(r.Wakes, event)
 }
 
 // Delivery is one message on its way to one receiver.
@@ -37,6 +43,8 @@ type Delivery struct {
 	Event    string
 	Body     []byte // the message as JSON, the same at every try
 	Tries    int
+
+	unkept bool // the outbox does not have it
 }
 
 // Outcome of a delivery.
@@ -66,6 +74,9 @@ type Post struct {
 
 	start   sync.Once
 	letters map[string]chan Delivery
+
+	mu      sync.Mutex // held while something is put into the outbox and handed on
+	carries bool       // what is in the outbox when Run begins is handed on by it
 }
 
 // UsualPauses are the waits before the tries of a delivery.
@@ -87,7 +98,8 @@ func (p *Post) prepare() {
 }
 
 // Send keeps m in the outbox and lets it go to whoever wants it. It waits for the disk, never for
-// a receiver.
+// a receiver. The error says that m could not be kept; it goes out all the same, from memory, and is lost
+// if the program ends before it was taken.
 func (p *Post) Send(ctx context.Context, m Message) error {
 	p.prepare()
 	body, err := json.Marshal(m)
@@ -100,13 +112,27 @@ func (p *Post) Send(ctx context.Context, m Message) error {
 			to = append(to, r.Name)
 		}
 	}
-	if err := p.Outbox.PutNotice(ctx, m, body, to); err != nil {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	err = p.Outbox.PutNotice(ctx, m, body, to)
+	for _, name := range to {
+		if err != nil || p.carries {
+			p.hand(Delivery{Notice: m.ID, Receiver: name, Event: m.Event, Body: body, unkept: err != nil})
+		}
+	}
+	if err != nil {
 		return fmt.Errorf("keep notice %s: %w", m.Event, err)
 	}
-	for _, name := range to {
-		p.hand(Delivery{Notice: m.ID, Receiver: name, Event: m.Event, Body: body})
-	}
 	return nil
+}
+
+// Keep puts a message that Send could not keep into the outbox, as one that goes to nobody any more.
+func (p *Post) Keep(ctx context.Context, m Message) error {
+	body, err := json.Marshal(m)
+	if err != nil {
+		return fmt.Errorf("write notice %s: %w", m.Event, err)
+	}
+	return p.Outbox.PutNotice(ctx, m, body, nil)
 }
 
 // hand gives a delivery to its carrier; where too many wait already, it stays in the outbox
@@ -121,21 +147,29 @@ func (p *Post) hand(d Delivery) {
 // Run carries what waits until ctx ends.
 func (p *Post) Run(ctx context.Context) error {
 	p.prepare()
-	waiting, err := p.Outbox.WaitingNotices(ctx)
-	if err != nil {
-		slog.Warn("notices that wait cannot be read; they are sent after the next start", "err", err)
-	}
 	var all sync.WaitGroup
 	for _, r := range p.Receivers {
 		all.Go(func() { p.carry(ctx, r) })
+	}
+	p.handWaiting(ctx)
+	all.Wait()
+	return nil
+}
+
+// handWaiting hands on what is in the outbox; from then on Send does.
+func (p *Post) handWaiting(ctx context.Context) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.carries = true
+	waiting, err := p.Outbox.WaitingNotices(ctx)
+	if err != nil {
+		slog.Warn("notices that wait cannot be read; they are sent after the next start", "err", err)
 	}
 	for _, d := range waiting {
 		if _, known := p.letters[d.Receiver]; known {
 			p.hand(d)
 		}
 	}
-	all.Wait()
-	return nil
 }
 
 // carry brings one receiver its messages, the one that is due first at each turn.
@@ -146,7 +180,6 @@ func (p *Post) carry(ctx context.Context, r Receiver) {
 	}
 	client := &http.Client{Timeout: p.Patience, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 	var bag []letter
-	seen := map[string]bool{} // one sent while the outbox was being read comes twice
 	failing := false
 	timer := time.NewTimer(time.Hour)
 	defer timer.Stop()
@@ -158,17 +191,14 @@ func (p *Post) carry(ctx context.Context, r Receiver) {
 		case <-ctx.Done():
 			return
 		case d := <-p.letters[r.Name]:
-			if !seen[d.Notice] {
-				seen[d.Notice] = true
-				bag = append(bag, letter{d, time.Now()})
-			}
+			bag = append(bag, letter{d, time.Now()})
 		case <-timer.C:
 			if len(bag) == 0 {
 				break
 			}
 			l := bag[0]
 			bag = bag[1:]
-			if r.Quiet != nil && r.Quiet(p.Now()) && !urgent(l.Event) {
+			if r.waits(l.Event, p.Now()) {
 				l.due = time.Now().Add(time.Minute)
 				bag = append(bag, l)
 				break
@@ -191,6 +221,9 @@ func (p *Post) carry(ctx context.Context, r Receiver) {
 			if failing == ok { // a change of state is worth a line; its lasting is not
 				failing = !ok
 				slog.Info("notices", "receiver", r.Name, "taken", ok, "answer", answer)
+			}
+			if l.unkept {
+				break
 			}
 			if err := p.Outbox.TriedNotice(ctx, l.Notice, r.Name, outcome, answer, p.Now()); err != nil && ctx.Err() == nil {
 				slog.Warn("what came of a notice is not kept; it may be sent again", "receiver", r.Name, "err", err)

@@ -3,10 +3,12 @@ package notice
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"io"
 	"net/http"
 	"net/http/httptest"
 	"os/exec"
+	"runtime"
 	"strings"
 	"sync"
 	"testing"
@@ -51,7 +53,7 @@ func (t *tray) TriedNotice(_ context.Context, id, receiver, outcome, answer stri
 // until waits for so many tries.
 func (t *tray) until(tb testing.TB, n int) []string {
 	tb.Helper()
-	deadline := time.After(20 * time.Second)
+	deadline := time.After(5 * time.Minute)
 	for {
 		t.mu.Lock()
 		if len(t.fates) >= n {
@@ -132,7 +134,7 @@ func TestReceivers(t *testing.T) {
 		t.Errorf("signature %q; Python says %s (%v)", signature, out, err)
 	}
 	var m Message
-	if err := json.Unmarshal(g.body, &m); err != nil || m.ID != "id-kiln.quiet" || !strings.HasSuffix(m.Says, Last) {
+	if err := json.Unmarshal(g.body, &m); err != nil || m.ID != "id-kiln.quiet" || !strings.HasSuffix(m.Says, Plain) {
 		t.Errorf("got %s", g.body)
 	}
 	fates := tray.until(t, 16)
@@ -165,6 +167,70 @@ func TestOutboxOutlives(t *testing.T) {
 	}
 }
 
+// blackHole is an outbox that keeps nothing and counts what came of the tries.
+type blackHole struct{ tried chan string }
+
+func (blackHole) PutNotice(context.Context, Message, []byte, []string) error { return nil }
+func (blackHole) WaitingNotices(context.Context) ([]Delivery, error)         { return nil, nil }
+func (b blackHole) TriedNotice(_ context.Context, _, _, outcome, _ string, _ time.Time) error {
+	b.tried <- outcome
+	return nil
+}
+
+// TestPosterKeepsNothing: a message that was taken leaves nothing behind in memory.
+func TestPosterKeepsNothing(t *testing.T) {
+	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { io.Copy(io.Discard, r.Body) }))
+	defer s.Close()
+	box := blackHole{make(chan string, 1)}
+	p := &Post{Outbox: box, Now: time.Now, Receivers: []Receiver{{Name: "phone", URL: s.URL}}}
+	running(t, p)
+	heap := func() uint64 {
+		var m runtime.MemStats
+		runtime.GC()
+		runtime.ReadMemStats(&m)
+		return m.HeapAlloc
+	}
+	send := func(n int) {
+		for i := range n {
+			m := message("kiln.quiet")
+			m.ID = fmt.Sprint(i, strings.Repeat("-", 8<<10))
+			for p.Send(t.Context(), m) != nil {
+				t.Fatal("not sent")
+			}
+			<-box.tried
+		}
+	}
+	send(50)
+	before := heap()
+	send(1000) // 8 MB of ids
+	if after := heap(); after > before+2<<20 {
+		t.Errorf("%d kB are held after 1,000 messages were taken", (after-before)>>10)
+	}
+}
+
+// TestSentBeforeTheStart: what is put into the outbox before the poster runs is sent once.
+func TestSentBeforeTheStart(t *testing.T) {
+	got := make(chan struct{}, 10)
+	s := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { got <- struct{}{} }))
+	defer s.Close()
+	tray := newTray()
+	p := &Post{Outbox: tray, Now: time.Now, Receivers: []Receiver{{Name: "phone", URL: s.URL}}}
+	for _, e := range []string{"kiln.quiet", "copy.old"} {
+		if err := p.Send(t.Context(), message(e)); err != nil {
+			t.Fatal(err)
+		}
+		if e == "kiln.quiet" {
+			running(t, p)
+			<-got
+		}
+	}
+	<-got
+	if fates := tray.until(t, 2); len(fates) != 2 || len(got) > 0 {
+		t.Errorf("%v, and %d more", fates, len(got))
+	}
+}
+
+// TestQuietHours: in them a receiver gets what wakes it and a test, and the others afterwards.
 func TestQuietHours(t *testing.T) {
 	got := make(chan string, 10)
 	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -174,17 +240,19 @@ func TestQuietHours(t *testing.T) {
 	}))
 	defer s.Close()
 	tray := newTray()
-	p := &Post{Outbox: tray, Now: time.Now, Receivers: []Receiver{{Name: "phone", URL: s.URL, Quiet: func(time.Time) bool { return true }}}}
+	p := &Post{Outbox: tray, Now: time.Now, Receivers: []Receiver{{Name: "phone", URL: s.URL, Wakes: []string{kiln.QuietNotice, kiln.OverLimitNotice}, Quiet: func(time.Time) bool { return true }}}}
 	running(t, p)
-	for _, e := range []string{kiln.FiringEndedNotice, kiln.OverLimitNotice} {
+	for _, e := range []string{kiln.FiringEndedNotice, kiln.OverLimitNotice, CopyOld, kiln.QuietNotice, Test} {
 		if err := p.Send(context.Background(), message(e)); err != nil {
 			t.Fatal(err)
 		}
 	}
-	if e := <-got; e != kiln.OverLimitNotice {
-		t.Errorf("%s came in quiet hours", e)
+	for _, want := range []string{kiln.OverLimitNotice, kiln.QuietNotice, Test} {
+		if e := <-got; e != want {
+			t.Errorf("%s came in quiet hours, want %s", e, want)
+		}
 	}
-	tray.until(t, 1)
+	tray.until(t, 3)
 	if len(got) > 0 {
 		t.Errorf("%s came too", <-got)
 	}

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"strings"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -49,11 +50,12 @@ func barArgs(b tiles.Bar, rev int64) []any {
 }
 
 // PutBar keeps a bar or what is changed about it. The errors are tiles.ErrNoBatch,
-// tiles.ErrCodeTaken (another bar has that code), tiles.ErrChanged and trouble with the disk.
-func (s *Store) PutBar(ctx context.Context, b tiles.Bar, m tiles.Match, at kiln.Stamp) (kept tiles.Kept, err error) {
+// tiles.ErrCodeTaken (another bar has that code), tiles.ErrIDUsed (a bar of another code has that id),
+// tiles.ErrChanged and trouble with the disk.
+func (s *Store) PutBar(ctx context.Context, b tiles.Bar, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := sayBar(b)
 	err = s.write(ctx, func(tx *sql.Tx) error {
-		kept = tiles.Kept{}
+		kept = tiles.PutResult{}
 		var id string
 		err := tx.QueryRowContext(ctx, `SELECT id, rev FROM bar WHERE code = ?`, b.Code).Scan(&id, &kept.Revision)
 		if err != nil && !errors.Is(err, sql.ErrNoRows) {
@@ -61,6 +63,14 @@ func (s *Store) PutBar(ctx context.Context, b tiles.Bar, m tiles.Match, at kiln.
 		}
 		if err == nil && id != b.ID {
 			return tiles.ErrCodeTaken
+		}
+		var code string
+		err = tx.QueryRowContext(ctx, `SELECT code FROM bar WHERE id = ? AND code <> ?`, b.ID, b.Code).Scan(&code)
+		if err == nil {
+			return fmt.Errorf("bar %s: %w", code, tiles.ErrIDUsed)
+		}
+		if !errors.Is(err, sql.ErrNoRows) {
+			return err
 		}
 		if err := batchThere(ctx, tx, b.BatchRef); err != nil {
 			return err
@@ -77,7 +87,7 @@ func (s *Store) PutBar(ctx context.Context, b tiles.Bar, m tiles.Match, at kiln.
 		return err
 	})
 	if err != nil {
-		return tiles.Kept{}, fmt.Errorf("keep bar %s: %w", b.Code, err)
+		return tiles.PutResult{}, fmt.Errorf("keep bar %s: %w", b.Code, err)
 	}
 	return kept, nil
 }

@@ -132,7 +132,7 @@ func (s *Store) readings(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar
 		var queued float64
 		var ms int64
 		if err := rows.Scan(&r.ID, &r.Bar, &r.Mark, &r.Stage, &r.Length, &r.AsTyped, &r.Unit, &r.Instrument, &r.Step, &dry, &saturated, &suspended, &step,
-			&r.By, &queued, &r.Unusual, &r.Outside, &r.Slip, &r.Question, &r.Supersedes, &ms, &r.Trusted); err != nil {
+			&r.By, &queued, &r.Unusual, &r.Outside, &r.EntryError, &r.Question, &r.Supersedes, &ms, &r.Trusted); err != nil {
 			return fmt.Errorf("read readings: %w", err)
 		}
 		r.At, r.Queued = fromMilli(ms), time.Duration(queued*float64(time.Second))

@@ -7,8 +7,10 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 var (
@@ -72,10 +74,10 @@ func reading(n int, code tiles.Code, stage tiles.Stage, mm string) tiles.Reading
 func furnish(t testing.TB, s *Store, codes ...tiles.Code) {
 	t.Helper()
 	ctx := context.Background()
-	must[tiles.Kept](t)(s.PutClay(ctx, tern, tiles.Match{}, when))
-	must[tiles.Kept](t)(s.PutBatch(ctx, batchB(), tiles.Match{}, when))
+	must[tiles.PutResult](t)(s.PutClay(ctx, tern, usecase.Precondition{}, when))
+	must[tiles.PutResult](t)(s.PutBatch(ctx, batchB(), usecase.Precondition{}, when))
 	for i, code := range codes {
-		must[tiles.Kept](t)(s.PutBar(ctx, bar(code, i+1), tiles.Match{}, when))
+		must[tiles.PutResult](t)(s.PutBar(ctx, bar(code, i+1), usecase.Precondition{}, when))
 	}
 }
 
@@ -193,7 +195,7 @@ func BenchmarkFindPot(b *testing.B) {
 		}
 	}
 	for b.Loop() {
-		pots, err := s.Pots(context.Background(), tiles.PotFilter{Find: "kt 4321", Limit: 50})
+		pots, err := s.Pots(context.Background(), lid.PotFilter{Find: "kt 4321", Limit: 50})
 		if err != nil || len(pots) != 1 {
 			b.Fatal(len(pots), err)
 		}

@@ -270,15 +270,13 @@ func readManifest(path string) (m CarryManifest, err error) {
 	return manifestOf(&z.Reader)
 }
 
-const mostManifest = 64 << 20
-
 func manifestOf(z *zip.Reader) (m CarryManifest, err error) {
 	file, err := z.Open("manifest.json")
 	if err != nil {
 		return m, fmt.Errorf("%w: it has no manifest.json", ErrCarry)
 	}
 	defer file.Close()
-	if err := json.NewDecoder(io.LimitReader(file, mostManifest)).Decode(&m); err != nil || m.Form == 0 {
+	if m, err = readManifestJSON(file, len(z.File)); err != nil || m.Form == 0 {
 		return m, fmt.Errorf("%w: its manifest.json is not ours: %v", ErrCarry, err)
 	}
 	if m.Form > carryForm {

@@ -16,6 +16,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -39,20 +40,20 @@ func fullSite(t testing.TB, word byte) (folder string) {
 	odd := "  =1+2, \"quoted\",\r\nsecond line\n'third"
 	c := tern
 	c.Name = "-12 %" + odd
-	must[tiles.Kept](t)(s.PutClay(ctx, c, tiles.Match{}, when))
-	must[tiles.Kept](t)(s.PutBatch(ctx, batchB(), tiles.Match{}, when))
+	must[tiles.PutResult](t)(s.PutClay(ctx, c, usecase.Precondition{}, when))
+	must[tiles.PutResult](t)(s.PutBatch(ctx, batchB(), usecase.Precondition{}, when))
 	child := batchB()
 	child.BatchRef.Batch, child.Kind, child.Parents = "R", "reclaim", []tiles.BatchRef{batchB().BatchRef}
-	must[tiles.Kept](t)(s.PutBatch(ctx, child, tiles.Match{}, when))
+	must[tiles.PutResult](t)(s.PutBatch(ctx, child, usecase.Precondition{}, when))
 	for i, code := range []tiles.Code{"BQ7", "BQ4"} {
 		b := bar(code, 100*int(word)+i)
 		b.ID, b.Note = uuid(word, 10+i), odd
-		must[tiles.Kept](t)(s.PutBar(ctx, b, tiles.Match{}, when))
+		must[tiles.PutResult](t)(s.PutBar(ctx, b, usecase.Precondition{}, when))
 	}
 	for i, stage := range []tiles.Stage{tiles.Wet, tiles.Dry, tiles.Fired} {
 		r := reading(i, "BQ7", stage, fmt.Sprint(100-3.1*float64(i)))
 		r.ID = uuid(word, 20+i)
-		must[tiles.Kept](t)(s.PutReading(ctx, r, when))
+		must[tiles.PutResult](t)(s.PutReading(ctx, r, when))
 	}
 	at := later(time.Minute)
 	for _, err := range []error{s.StrikeReading(ctx, "BQ7", uuid(word, 20), "KT", "@wrong mark", at), s.ConfirmReading(ctx, "BQ7", uuid(word, 21), "KT", "", at)} {
@@ -61,21 +62,21 @@ func fullSite(t testing.TB, word byte) (folder string) {
 		}
 	}
 	load := tiles.Load{ID: uuid(word, 30), Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, PackedBy: "KT", Bars: []tiles.Placed{{Bar: "BQ7", Shelf: "top"}}}
-	must[tiles.Kept](t)(s.PutLoad(ctx, load, tiles.Match{}, when))
+	must[tiles.PutResult](t)(s.PutLoad(ctx, load, usecase.Precondition{}, when))
 	if err := s.AttachLoad(ctx, load.ID, f.ID, at); err != nil {
 		t.Fatal(err)
 	}
 	p := potCard(1)
 	p.ID = uuid(word, 40)
-	must[tiles.Kept](t)(s.PutPot(ctx, p, tiles.Match{}, when))
+	must[tiles.PutResult](t)(s.PutPot(ctx, p, usecase.Precondition{}, when))
 	v := lidBoard(1)
 	v.ID, v.Load, v.Pots = uuid(word, 50), load.ID, []string{p.ID}
-	must[tiles.Kept](t)(s.PutVerdict(ctx, v, when))
-	must[tiles.Kept](t)(s.PutCone(ctx, tiles.ConeSeen{ID: uuid(word, 60), Firing: f.ID, Cone: "6", Series: string(kiln.SeriesSelfSupporting), Shelf: "top", Seen: "down", By: "KT"}, when))
-	must[tiles.Kept](t)(s.PutNote(ctx, tiles.Note{ID: uuid(word, 70), Firing: f.ID, Text: odd, By: "KT"}, when))
-	must[tiles.Kept](t)(s.PutTick(ctx, tiles.Tick{ID: uuid(word, 80), Subject: load.ID, Item: "caution-36", Done: true}, when))
-	must[tiles.Kept](t)(s.PutProbe(ctx, tiles.ProbeLife{ID: uuid(word, 90), Kiln: "big-blue", Channel: "1", Type: "K", Class: 2, Fitted: "2026-01-01"}, tiles.Match{}, when))
-	must[tiles.Kept](t)(s.PutUnpackingMark(ctx, tiles.UnpackingMark{ID: uuid(word, 95), Kiln: "big-blue", Mark: 95, Reason: "thin ware"}, when))
+	must[tiles.PutResult](t)(s.PutVerdict(ctx, v, when))
+	must[tiles.PutResult](t)(s.PutCone(ctx, tiles.ConeSeen{ID: uuid(word, 60), Firing: f.ID, Cone: "6", Series: string(kiln.SeriesSelfSupporting), Shelf: "top", Seen: "down", By: "KT"}, when))
+	must[tiles.PutResult](t)(s.PutNote(ctx, tiles.Note{ID: uuid(word, 70), Firing: f.ID, Text: odd, By: "KT"}, when))
+	must[tiles.PutResult](t)(s.PutTick(ctx, tiles.Tick{ID: uuid(word, 80), Subject: load.ID, Item: "caution-36", Done: true}, when))
+	must[tiles.PutResult](t)(s.PutProbe(ctx, tiles.ProbeLife{ID: uuid(word, 90), Kiln: "big-blue", Channel: "1", Type: "K", Class: 2, Fitted: "2026-01-01"}, usecase.Precondition{}, when))
+	must[tiles.PutResult](t)(s.PutKeepShut(ctx, tiles.KeepShut{ID: uuid(word, 95), Kiln: "big-blue", Mark: 95, Reason: "thin ware"}, when))
 	for _, table := range carryTables {
 		var n int
 		if err := s.read.QueryRow(`SELECT count(*) FROM ` + table).Scan(&n); err != nil || n == 0 {
@@ -197,16 +198,16 @@ func TestCarryFollows(t *testing.T) {
 	old := must[*Store](t)(Open(ctx, home))
 	r := reading(0, "BQ4", tiles.Wet, "100")
 	r.ID = uuid(1, 29)
-	must[tiles.Kept](t)(old.PutReading(ctx, r, when))
+	must[tiles.PutResult](t)(old.PutReading(ctx, r, when))
 	old.Close()
 	c := must[Carried](t)(s.TakeCarry(ctx, saved(t, home), nil, false, freeCode))
 	if c.New["reading"] != 1 || c.New["change"] != 1 || len(c.Renamed) != 0 {
 		t.Errorf("what came after: %v %v", c.New, c.Renamed)
 	}
 	old = must[*Store](t)(Open(ctx, home))
-	must[tiles.Kept](t)(old.PutClay(ctx, tiles.Clay{ID: "dunlin", Name: "there"}, tiles.Match{}, when))
+	must[tiles.PutResult](t)(old.PutClay(ctx, tiles.Clay{ID: "dunlin", Name: "there"}, usecase.Precondition{}, when))
 	old.Close()
-	must[tiles.Kept](t)(s.PutClay(ctx, tiles.Clay{ID: "dunlin", Name: "here"}, tiles.Match{}, when))
+	must[tiles.PutResult](t)(s.PutClay(ctx, tiles.Clay{ID: "dunlin", Name: "here"}, usecase.Precondition{}, when))
 	before := everything(t, s)
 	if _, err := s.TakeCarry(ctx, saved(t, home), nil, false, freeCode); !errors.Is(err, ErrApart) {
 		t.Errorf("both went on: %v", err)
@@ -254,7 +255,7 @@ func TestCarryOfAnotherSite(t *testing.T) {
 	}
 	// Whoever sends a bar of it again is told that it is known.
 	b := bars[1].Bar
-	if k := must[tiles.Kept](t)(s.PutBar(ctx, b, tiles.Match{}, when)); k.New {
+	if k := must[tiles.PutResult](t)(s.PutBar(ctx, b, usecase.Precondition{}, when)); k.New {
 		t.Error("the same bar said again counts as new")
 	}
 	again := must[Carried](t)(s.TakeCarry(ctx, path, nil, false, freeCode))

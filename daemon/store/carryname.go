@@ -4,6 +4,8 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
+	"errors"
+	"math"
 	"strings"
 
 	"lidwright/kiln"
@@ -11,70 +13,72 @@ import (
 
 // renameSaid puts the new names into the record of changes and the summaries of firings of other.
 func renameSaid(ctx context.Context, tx *sql.Tx, names map[string]map[string]string) error {
-	rows, err := tx.QueryContext(ctx, `SELECT seq, kind, id, body FROM other.change`)
-	if err != nil {
-		return err
-	}
 	type said struct {
 		seq            int64
 		kind, id, body string
 	}
-	all, err := collect(rows, "changes", func(s *said) error { return rows.Scan(&s.seq, &s.kind, &s.id, &s.body) })
-	if err != nil {
-		return err
-	}
-	for _, s := range all {
-		id, body := s.id, s.body
-		switch s.kind {
-		case "clay", "bar":
-			id = renamed(names[s.kind], s.id)
-		case "batch":
-			id = renamedRef(names["clay"], s.id)
+	last := int64(math.MinInt64)
+	for { // a part at a time: a record may be long
+		rows, err := tx.QueryContext(ctx, `SELECT seq, kind, id, body FROM other.change WHERE seq > ? ORDER BY seq LIMIT 200`, last)
+		if err != nil {
+			return err
 		}
-		var v map[string]any
-		if json.Unmarshal([]byte(body), &v) == nil && renameIn(v, names) {
-			text, err := json.Marshal(v)
-			if err != nil {
-				return err
+		part, err := collect(rows, "changes", func(s *said) error { return rows.Scan(&s.seq, &s.kind, &s.id, &s.body) })
+		if err != nil {
+			return err
+		}
+		if len(part) == 0 {
+			break
+		}
+		last = part[len(part)-1].seq
+		for _, s := range part {
+			id, body := s.id, s.body
+			switch s.kind {
+			case "clay", "bar":
+				id = renamed(names[s.kind], s.id)
+			case "batch":
+				id = renamedRef(names["clay"], s.id)
 			}
-			body = string(text)
-		}
-		if id != s.id || body != s.body {
-			if _, err := tx.ExecContext(ctx, `UPDATE other.change SET id = ?, body = ? WHERE seq = ?`, id, body, s.seq); err != nil {
-				return err
+			var v map[string]any
+			if json.Unmarshal([]byte(body), &v) == nil && renameIn(v, names) {
+				text, err := json.Marshal(v)
+				if err != nil {
+					return err
+				}
+				body = string(text)
+			}
+			if id != s.id || body != s.body {
+				if _, err := tx.ExecContext(ctx, `UPDATE other.change SET id = ?, body = ? WHERE seq = ?`, id, body, s.seq); err != nil {
+					return err
+				}
 			}
 		}
 	}
 	if len(names["kiln"]) == 0 {
 		return nil
 	}
-	rows, err = tx.QueryContext(ctx, `SELECT row, kiln, summary FROM other.firing`)
-	if err != nil {
-		return err
-	}
-	type summed struct {
-		row  int64
-		kiln kiln.KilnID
-		data []byte
-	}
-	firings, err := collect(rows, "firings", func(f *summed) error { return rows.Scan(&f.row, &f.kiln, &f.data) })
-	if err != nil {
-		return err
-	}
-	for _, s := range firings {
-		f, err := readSummary(s.data)
+	last = math.MinInt64
+	for {
+		var row int64
+		var k kiln.KilnID
+		var data []byte
+		err := tx.QueryRowContext(ctx, `SELECT row, kiln, summary FROM other.firing WHERE row > ? ORDER BY row LIMIT 1`, last).Scan(&row, &k, &data)
+		if errors.Is(err, sql.ErrNoRows) {
+			return nil
+		}
 		if err != nil {
-			continue // it is told as damaged when it is read
+			return err
 		}
-		if f.Kiln == s.kiln {
-			continue
+		last = row
+		f, err := readSummary(data)
+		if err != nil || f.Kiln == k {
+			continue // one that does not read back is told as damaged when it is read
 		}
-		f.Kiln = s.kiln
-		if _, err := tx.ExecContext(ctx, `UPDATE other.firing SET summary = ? WHERE row = ?`, writeSummary(f), s.row); err != nil {
+		f.Kiln = k
+		if _, err := tx.ExecContext(ctx, `UPDATE other.firing SET summary = ? WHERE row = ?`, writeSummary(f), row); err != nil {
 			return err
 		}
 	}
-	return nil
 }
 
 func renamed(names map[string]string, was string) string {

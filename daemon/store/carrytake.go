@@ -15,6 +15,8 @@ import (
 	"strconv"
 	"strings"
 
+	"golang.org/x/sys/unix"
+
 	"lidwright/tiles"
 )
 
@@ -26,6 +28,7 @@ type Carried struct {
 	Here     map[string]int // rows that are here already
 	Left     int            // firings under way there, which stay there
 	Renamed  []Renamed      // names that are taken here by something else
+	Same     []string       // what --same could be told of, for the names that are renamed for the first time
 }
 
 // Renamed is a name of the other site and what it is here.
@@ -35,10 +38,16 @@ type Renamed struct {
 	Now  string `json:"now"`
 }
 
+// ErrSame means that a name cannot be the same thing on both sides.
+var ErrSame = errors.New("not the same thing on both sides")
+
 // ErrApart means that a carry file is of this very site, and both went on since.
 var ErrApart = errors.New("the carry file is of this site, and both went on since they parted")
 
 const carryTemp = "carry.part"
+
+// takerDSN is writerDSN, but that what a statement sets aside goes to a file: it may be a whole table.
+const takerDSN = "file:%s?psow=0&_txlock=immediate&_pragma=busy_timeout(30000)&_pragma=synchronous(FULL)&_pragma=secure_delete(1)"
 
 var errDry = errors.New("only asked")
 
@@ -54,14 +63,22 @@ func (s *Store) TakeCarry(ctx context.Context, path string, same []string, dry b
 			os.Remove(temp + suffix)
 		}
 	}
+	alone, err := lockFile(filepath.Join(s.folder, "carry.lock"), unix.LOCK_EX|unix.LOCK_NB)
+	if err != nil {
+		return c, fmt.Errorf("take in %s: another carry file is being taken in: %w", path, err)
+	}
+	defer alone.Close()
 	drop()
 	defer drop()
+	if err := s.InPlace(ctx); err != nil {
+		return c, err
+	}
 	m, err := s.unfold(ctx, path, temp)
 	if err != nil {
 		return c, fmt.Errorf("take in %s: %w", path, err)
 	}
 	c.Manifest = m
-	db, err := sql.Open("sqlite", dsn("file:%s?_txlock=immediate&_pragma=busy_timeout(5000)&_pragma=synchronous(FULL)", s.path()))
+	db, err := sql.Open("sqlite", dsn(takerDSN, s.path()))
 	if err != nil {
 		return c, err
 	}
@@ -102,6 +119,9 @@ func (s *Store) unfold(ctx context.Context, path, temp string) (CarryManifest, e
 		return CarryManifest{}, err
 	}
 	defer z.Close()
+	if err := fits(&z.Reader, s.folder); err != nil {
+		return CarryManifest{}, err
+	}
 	m, err := manifestOf(&z.Reader)
 	if err != nil {
 		return m, err
@@ -209,12 +229,15 @@ func loadTable(ctx context.Context, tx *sql.Tx, z fs.FS, table string) error {
 		if err == io.EOF {
 			return nil
 		}
+		if line-1 > mostOf(table) {
+			return fmt.Errorf("it has more than %d rows", mostOf(table))
+		}
 		if err != nil || len(row) != len(columns) {
 			return fmt.Errorf("line %d: %d cells of %d: %v", line, len(row), len(columns), err)
 		}
 		values := make([]any, len(row))
 		for i, cell := range row {
-			if values[i], err = valueOf(z, columns[i], cell); err != nil {
+			if values[i], err = valueOf(z, table, columns[i], cell); err != nil {
 				return fmt.Errorf("line %d, %s: %w", line, columns[i].name, err)
 			}
 		}
@@ -224,7 +247,7 @@ func loadTable(ctx context.Context, tx *sql.Tx, z fs.FS, table string) error {
 	}
 }
 
-func valueOf(z fs.FS, c carryColumn, cell string) (any, error) {
+func valueOf(z fs.FS, table string, c carryColumn, cell string) (any, error) {
 	switch {
 	case cell == "" && c.nullable:
 		return nil, nil
@@ -232,19 +255,28 @@ func valueOf(z fs.FS, c carryColumn, cell string) (any, error) {
 		return strconv.ParseInt(cell, 10, 64)
 	case c.kind == "REAL":
 		return strconv.ParseFloat(cell, 64)
+	case c.kind == "BLOB" && c.name == "summary":
+		data, err := readBlob(z, cell, mostSummary)
+		if err == nil && len(data) > 1 && data[1] != bodyPlain {
+			err = fmt.Errorf("%s is no summary of a firing", cell)
+		}
+		return data, err
 	case c.kind == "BLOB":
-		return fs.ReadFile(z, cell)
+		return readBlob(z, cell, mostBlob)
+	case len(cell) > mostName && isName(table, c.name):
+		return nil, fmt.Errorf("a name of %d bytes", len(cell))
 	}
 	return unguard(cell), nil
 }
 
 // taker merges the tables of other into those of main.
 type taker struct {
-	tx   *sql.Tx
-	c    *Carried
-	same map[string]bool
-	free func(used map[tiles.Code]bool) (tiles.Code, error)
-	err  error
+	tx    *sql.Tx
+	c     *Carried
+	same  map[string]bool
+	names []Renamed // what each name of the other site is here
+	free  func(used map[tiles.Code]bool) (tiles.Code, error)
+	err   error
 }
 
 // do runs a statement unless one before it failed, and gives how many rows it touched.
@@ -352,7 +384,7 @@ func (t *taker) take(ctx context.Context) error {
 	t.do(ctx, `UPDATE main.reading SET struck = 1 WHERE struck = 0 AND id IN (SELECT id FROM main.act WHERE kind = 'reading' AND op = 'strike')`)
 	if !ours {
 		t.do(ctx, `INSERT INTO main.carried (site, kind, was, now) VALUES (?, 'change', '', ?) ON CONFLICT DO UPDATE SET now = excluded.now`, site, max(taken, newest))
-		for _, r := range c.Renamed {
+		for _, r := range t.names {
 			t.do(ctx, `INSERT INTO main.carried (site, kind, was, now) VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING`, site, r.Kind, r.Was, r.Now)
 		}
 	}
@@ -411,6 +443,16 @@ var namedIn = map[string][][2]string{
 	"kiln": {{"firing", "kiln"}, {"load", "kiln"}, {"probe", "kiln"}, {"unpacking_mark", "kiln"}},
 }
 
+// isName reports whether a column holds a name.
+func isName(table, column string) bool {
+	for _, in := range namedIn {
+		if slices.Contains(in, [2]string{table, column}) {
+			return true
+		}
+	}
+	return false
+}
+
 // rename gives names that are taken here by something else new ones.
 func (t *taker) rename(ctx context.Context, site string) {
 	names := map[string]map[string]string{"clay": {}, "bar": {}, "kiln": {}}
@@ -420,6 +462,7 @@ func (t *taker) rename(ctx context.Context, site string) {
 			was[a] = b
 		}
 	}
+	said := map[string]bool{}                    // what same names and both have
 	known := func(kind string) map[string]bool { // here and there: a new name is none of them
 		used := map[string]bool{}
 		for _, db := range []string{"main", "other"} {
@@ -433,17 +476,36 @@ func (t *taker) rename(ctx context.Context, site string) {
 	}
 	for _, kind := range []string{"clay", "kiln"} {
 		used := known(kind)
-		for _, n := range t.clashes(ctx, kind) {
-			if _, told := names[kind][n]; told || t.same[kind+" "+n] || n == "" {
+		there, both := t.clashes(ctx, kind)
+		for _, n := range there {
+			now, told := names[kind][n]
+			if said[kind+" "+n] = both[n] || told; told && now != n && t.same[kind+" "+n] && t.err == nil {
+				t.err = fmt.Errorf("%w: %s %s of that site was taken in as %s before, and stays so", ErrSame, kind, n, now)
+			}
+			if told || n == "" {
 				continue
 			}
-			now := n
+			// From now on it is known what it is here, whatever else gets that name meanwhile.
+			if names[kind][n] = n; !both[n] || t.same[kind+" "+n] {
+				continue
+			}
+			t.c.Same = append(t.c.Same, kind+" "+n)
+			now = n
 			for i := 2; used[now]; i++ {
 				end := "-" + strconv.Itoa(i)
 				now = strings.TrimRight(n[:min(len(n), 32-len(end))], "-") + end
 			}
 			names[kind][n], used[now] = now, true
 		}
+	}
+	for _, n := range slices.Sorted(maps.Keys(t.same)) {
+		if !said[n] && t.err == nil {
+			t.err = fmt.Errorf("%w: there is no %s on both sides; write \"kiln NAME\" or \"clay NAME\" as the dry run does", ErrSame, n)
+		}
+	}
+	for _, pair := range t.texts(ctx, `SELECT o.code || ' ' || m.code FROM other.bar o JOIN main.bar m USING (id) WHERE o.code <> m.code`) {
+		was, now, _ := strings.Cut(pair, " ")
+		names["bar"][was] = now // it is here already, under another code
 	}
 	used := map[tiles.Code]bool{}
 	for n := range known("bar") {
@@ -463,6 +525,11 @@ func (t *taker) rename(ctx context.Context, site string) {
 	for _, kind := range []string{"clay", "kiln", "bar"} {
 		// By way of names that none has: what one becomes may be what another was.
 		for _, was := range slices.Sorted(maps.Keys(names[kind])) {
+			t.names = append(t.names, Renamed{kind, was, names[kind][was]})
+			if names[kind][was] == was {
+				delete(names[kind], was)
+				continue
+			}
 			t.c.Renamed = append(t.c.Renamed, Renamed{kind, was, names[kind][was]})
 			for _, in := range namedIn[kind] {
 				t.do(ctx, `UPDATE other.`+in[0]+` SET `+in[1]+` = char(1) || ? WHERE `+in[1]+` = ?`, names[kind][was], was)
@@ -477,22 +544,19 @@ func (t *taker) rename(ctx context.Context, site string) {
 	}
 }
 
-// clashes are the names of a kind that both have, sorted. What was taken in before is no clash.
-func (t *taker) clashes(ctx context.Context, kind string) []string {
-	here, there := map[string]bool{}, map[string]bool{}
+// clashes are the names of a kind that the other has, sorted, and those of them that are here too.
+func (t *taker) clashes(ctx context.Context, kind string) (names []string, both map[string]bool) {
+	there := map[string]bool{}
+	both = map[string]bool{}
 	for _, in := range namedIn[kind] {
-		for _, n := range t.texts(ctx, `SELECT DISTINCT coalesce(`+in[1]+`, '') FROM main.`+in[0]) {
-			here[n] = true
-		}
 		for _, n := range t.texts(ctx, `SELECT DISTINCT coalesce(`+in[1]+`, '') FROM other.`+in[0]) {
 			there[n] = true
 		}
 	}
-	var both []string
-	for _, n := range slices.Sorted(maps.Keys(there)) {
-		if here[n] {
-			both = append(both, n)
+	for _, in := range namedIn[kind] {
+		for _, n := range t.texts(ctx, `SELECT DISTINCT coalesce(`+in[1]+`, '') FROM main.`+in[0]) {
+			both[n] = there[n]
 		}
 	}
-	return both
+	return slices.Sorted(maps.Keys(there)), both
 }

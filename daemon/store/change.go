@@ -9,14 +9,15 @@ import (
 	"reflect"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
 
 // What is kept and what is refused is said in the words of the trade.
 type (
-	Kept  = tiles.Kept
-	Match = tiles.Match
+	Kept  = tiles.PutResult
+	Match = usecase.Precondition
 )
 
 // querier is a transaction or the pool of readers.
@@ -28,13 +29,13 @@ type querier interface {
 // Changes gives at most limit changes after the one numbered after, in order.
 func (s *Store) Changes(ctx context.Context, after int64, limit int) ([]tiles.Change, error) {
 	rows, err := s.read.QueryContext(ctx, `
-		SELECT seq, kind, op, id, at_ms, trusted, body FROM change WHERE seq > ? ORDER BY seq LIMIT ?`, after, limit)
+		SELECT seq, kind, op, id, at_ms, trusted, boot, body FROM change WHERE seq > ? ORDER BY seq LIMIT ?`, after, limit)
 	if err != nil {
 		return nil, fmt.Errorf("read changes: %w", err)
 	}
 	return collect(rows, "changes", func(c *tiles.Change) error {
 		var at int64
-		err := rows.Scan(&c.Seq, &c.Kind, &c.Op, &c.ID, &at, &c.Trusted, &c.Body)
+		err := rows.Scan(&c.Seq, &c.Kind, &c.Op, &c.ID, &at, &c.Trusted, &c.Boot, &c.Body)
 		c.At = fromMilli(at)
 		return err
 	})
@@ -61,16 +62,6 @@ func record(ctx context.Context, tx *sql.Tx, kind, op, id string, at kiln.Stamp,
 		return 0, fmt.Errorf("write down %s %s: %w", kind, id, err)
 	}
 	return seq, nil
-}
-
-// RightTimes corrects the times of all that was said in one running of the machine while
-// its clock could not be trusted.
-func (s *Store) RightTimes(ctx context.Context, boot kiln.BootID, by time.Duration) error {
-	return s.write(ctx, func(tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, `
-			UPDATE change SET at_ms = at_ms + ?, trusted = 1 WHERE boot = ? AND trusted = 0`, by.Milliseconds(), string(boot))
-		return err
-	})
 }
 
 // saying is how something said now stands to what was said before under the same id.

@@ -2,19 +2,23 @@ package store
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
+	"path/filepath"
 	"sync"
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
 
 // The test binary starts itself again as a process that records and takes entries, to be killed
 // or to have its writes written down. It says on its output, in one write each, what was
-// acknowledged: "r N" an entry, "s FIRING N" that many samples of a firing, "e FIRING" its end.
+// acknowledged: "r N" an entry, "s FIRING N" that many samples of a firing, "e FIRING" its end, "c N" that
+// the N-th carry file of another site was taken in.
 const childVar = "LIDWRIGHT_TEST_STORE"
 
 func TestMain(m *testing.M) {
@@ -22,6 +26,9 @@ func TestMain(m *testing.M) {
 		work := child
 		if os.Getenv(childNext) != "" {
 			work = nextChild
+		}
+		if os.Getenv(childTakes) != "" {
+			work = takeChild
 		}
 		if err := work(folder); err != nil {
 			fmt.Fprintln(os.Stderr, err)
@@ -53,10 +60,10 @@ func child(folder string) error {
 	}
 	say := func(format string, args ...any) { os.Stdout.Write(fmt.Appendf(nil, format+"\n", args...)) }
 	t := &quietly{}
-	for _, put := range []func() (tiles.Kept, error){
-		func() (tiles.Kept, error) { return s.PutClay(ctx, tern, tiles.Match{}, when) },
-		func() (tiles.Kept, error) { return s.PutBatch(ctx, batchB(), tiles.Match{}, when) },
-		func() (tiles.Kept, error) { return s.PutBar(ctx, bar("BQ7", 1), tiles.Match{}, when) },
+	for _, put := range []func() (tiles.PutResult, error){
+		func() (tiles.PutResult, error) { return s.PutClay(ctx, tern, usecase.Precondition{}, when) },
+		func() (tiles.PutResult, error) { return s.PutBatch(ctx, batchB(), usecase.Precondition{}, when) },
+		func() (tiles.PutResult, error) { return s.PutBar(ctx, bar("BQ7", 1), usecase.Precondition{}, when) },
 	} {
 		if _, err := put(); err != nil {
 			return err
@@ -68,7 +75,10 @@ func child(folder string) error {
 			return err
 		}
 	}
-	var errs [2]error
+	if _, err := s.SiteID(ctx, uuid('s', 1)); err != nil {
+		return err
+	}
+	var errs [3]error
 	var both sync.WaitGroup
 	both.Go(func() { errs[0] = t.record(ctx, s, done, say) })
 	both.Go(func() {
@@ -80,6 +90,7 @@ func child(folder string) error {
 			say("r %d", n)
 		}
 	})
+	both.Go(func() { errs[2] = carryIn(ctx, s, say) })
 	both.Wait()
 	for _, err := range errs {
 		if err != nil {
@@ -87,6 +98,42 @@ func child(folder string) error {
 		}
 	}
 	return s.Close()
+}
+
+const childCarries = childVar + "_CARRIES" // a folder with carry files of another site, 0.zip and on, each with more
+
+// carryIn takes the carry files in, one after another, as the command does beside a daemon, with a copy and
+// a high-water mark after each.
+func carryIn(ctx context.Context, s *Store, say func(string, ...any)) error {
+	folder := os.Getenv(childCarries)
+	if folder == "" {
+		return nil
+	}
+	for n := 0; ; n++ {
+		path := filepath.Join(folder, fmt.Sprintf("%d.zip", n))
+		if _, err := os.Stat(path); err != nil {
+			return nil
+		}
+		beside, err := Beside(ctx, s.folder, "", 2, s.now)
+		if err != nil {
+			return err
+		}
+		_, err = beside.TakeCarry(ctx, path, nil, false, coded3)
+		if errors.Is(err, usecase.ErrBusy) { // the recorder had it for too long; the command says so
+			err = nil
+		} else if err == nil {
+			say("c %d", n)
+		}
+		if err = errors.Join(err, beside.Close()); err != nil {
+			return err
+		}
+		if _, err := s.Copy(ctx); err != nil {
+			return err
+		}
+		if err := s.MarkHighWater(ctx); err != nil {
+			return err
+		}
+	}
 }
 
 // quietly stands for a test where there is none.

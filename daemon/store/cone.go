@@ -21,7 +21,7 @@ type coneBody struct {
 
 // PutCone keeps a witness cone as it stood. The errors are tiles.ErrIDUsed and trouble with
 // the disk; whether the firing is known, the caller sees to.
-func (s *Store) PutCone(ctx context.Context, c tiles.ConeSeen, at kiln.Stamp) (tiles.Kept, error) {
+func (s *Store) PutCone(ctx context.Context, c tiles.ConeSeen, at kiln.Stamp) (tiles.PutResult, error) {
 	body := coneBody{string(c.Firing), c.Cone, c.Series, c.Shelf, c.Seen, nil, c.By}
 	if c.Tilted {
 		body.Tilt = &c.Tilt

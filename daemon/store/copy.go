@@ -5,6 +5,7 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
@@ -17,7 +18,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
-	"lidwright/tiles"
+	"lidwright/api/usecase"
 )
 
 const (
@@ -93,6 +94,9 @@ func (s *Store) Copy(ctx context.Context) (made bool, err error) {
 		}
 	}
 	second := s.toSecond(ctx)
+	if made {
+		s.MarkHighWater(ctx) // Health tells of it
+	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.copying.failed, s.copying.second = err, second
@@ -149,6 +153,11 @@ func (s *Store) makeCopy(ctx context.Context) error {
 	if err := os.MkdirAll(folder, 0o700); err != nil {
 		return err
 	}
+	alone, err := lockFile(filepath.Join(s.folder, "copies.lock"), unix.LOCK_EX)
+	if err != nil {
+		return err
+	}
+	defer alone.Close()
 	copies, err := copiesOf(s.folder)
 	if err != nil {
 		return err
@@ -169,12 +178,12 @@ func (s *Store) makeCopy(ctx context.Context) error {
 		free += info.Size()
 	}
 	if free < used+spareBytes {
-		return errors.Join(fmt.Errorf("%w: a copy needs %d MB and %d MB are free", tiles.ErrBusy, (used+spareBytes)>>20, free>>20), discard(part))
+		return errors.Join(fmt.Errorf("%w: a copy needs %d MB and %d MB are free", usecase.ErrBusy, (used+spareBytes)>>20, free>>20), discard(part))
 	}
 	if err := s.fill(ctx, part); err != nil {
 		var disk *os.PathError
 		if errors.As(err, &disk) {
-			err = fmt.Errorf("%w: %w", tiles.ErrBusy, err)
+			err = fmt.Errorf("%w: %w", usecase.ErrBusy, err)
 		}
 		return errors.Join(busy(err), discard(part))
 	}
@@ -195,17 +204,29 @@ func (s *Store) makeCopy(ctx context.Context) error {
 // backup interface write every page anew; a page read through SQLite (sqlite.org/dbpage.html) can be
 // compared first.
 func (s *Store) fill(ctx context.Context, part string) error {
-	db, err := sql.Open("sqlite", dsn(plainDSN, s.path()))
+	db := s.writer // has what is open, if that is no longer what lies there
+	if s.InPlace(ctx) == nil {
+		var err error
+		if db, err = sql.Open("sqlite", dsn(plainDSN, s.path())); err != nil {
+			return err
+		}
+		defer db.Close()
+	}
+	tx, err := db.BeginTx(ctx, nil) // what is free and what is read are of one moment
 	if err != nil {
 		return err
 	}
-	defer db.Close()
-	rows, err := db.QueryContext(ctx, `SELECT data FROM sqlite_dbpage ORDER BY pgno`)
+	defer tx.Rollback()
+	free, err := freePages(ctx, tx)
+	if err != nil {
+		return err
+	}
+	rows, err := tx.QueryContext(ctx, `SELECT data FROM sqlite_dbpage ORDER BY pgno`)
 	if err != nil {
 		return err
 	}
 	defer rows.Close()
-	first := true
+	first, n := true, uint32(0)
 	_, err = renew(part, func(page []byte) ([]byte, error) {
 		if !rows.Next() {
 			return nil, cmp.Or(rows.Err(), io.EOF)
@@ -215,12 +236,42 @@ func (s *Store) fill(ctx context.Context, part string) error {
 			return nil, err
 		}
 		page = append(page[:0], data...)
+		if n++; free[n] > 0 { // what lay there before is nobody's any more
+			clear(page[min(free[n]-1, len(page)):])
+		}
 		if first { // a copy has no log beside it: sqlite.org/fileformat2.html, 1.3.3
 			page[18], page[19], first = 1, 1, false
 		}
 		return page, nil
 	})
 	return err
+}
+
+// freePages are the pages of a file that nothing uses, each with one more than how much of it counts:
+// a page that lists others counts as far as its list does (sqlite.org/fileformat2.html, 1.5).
+func freePages(ctx context.Context, q querier) (map[uint32]int, error) {
+	page := func(n uint32) (data []byte, err error) {
+		err = q.QueryRowContext(ctx, `SELECT data FROM sqlite_dbpage WHERE pgno = ?`, n).Scan(&data)
+		return data, err
+	}
+	head, err := page(1)
+	if err != nil {
+		return nil, err
+	}
+	free := map[uint32]int{}
+	for next := binary.BigEndian.Uint32(head[32:]); next != 0 && free[next] == 0; {
+		list, err := page(next)
+		if err != nil {
+			return nil, err
+		}
+		n := min(int(binary.BigEndian.Uint32(list[4:])), len(list)/4-2)
+		free[next] = 1 + 8 + 4*n
+		for i := range n {
+			free[binary.BigEndian.Uint32(list[8+4*i:])] = 1
+		}
+		next = binary.BigEndian.Uint32(list)
+	}
+	return free, nil
 }
 
 // renew makes the file path hold the pages that next gives until io.EOF, and no more. It writes those
@@ -372,9 +423,15 @@ func (s *Store) Size() (used, free int64, err error) {
 			used += info.Size()
 		}
 	}
-	var disk unix.Statfs_t
-	if err := unix.Statfs(s.folder, &disk); err != nil {
+	if free, err = s.freeIn(s.folder); err != nil {
 		return used, 0, fmt.Errorf("ask how much is free in %s: %w", s.folder, err)
 	}
-	return used, int64(disk.Bavail) * int64(disk.Bsize), nil
+	return used, free, nil
+}
+
+// freeIn is how many bytes are free for a user on the disk of a folder.
+func freeIn(folder string) (bytes int64, err error) {
+	var disk unix.Statfs_t
+	err = unix.Statfs(folder, &disk)
+	return int64(disk.Bavail) * int64(disk.Bsize), err
 }

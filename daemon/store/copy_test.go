@@ -2,14 +2,48 @@ package store
 
 import (
 	"bytes"
+	"errors"
 	"os"
 	"path/filepath"
 	"syscall"
 	"testing"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
+
+// TestCopyWithoutRoom: a copy is begun only where the store and 8 MiB beside it are free; else nothing is
+// written, it says so, and the copies that are there stay.
+func TestCopyWithoutRoom(t *testing.T) {
+	ctx := t.Context()
+	folder := t.TempDir()
+	s := must[*Store](t)(Open(ctx, folder))
+	defer s.Close()
+	furnish(t, s, "BQ7")
+	copies := func() []string { return must[[]string](t)(copiesOf(folder)) }
+	used, _, err := s.Size()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		short int64
+		made  bool
+	}{{1, false}, {0, true}} {
+		before := len(copies())
+		s.freeIn = func(string) (int64, error) { return used + 8<<20 - c.short, nil }
+		made, err := s.Copy(ctx)
+		if made != c.made || errors.Is(err, usecase.ErrBusy) == c.made {
+			t.Errorf("%d bytes short: made %v, %v", c.short, made, err)
+		}
+		if n := len(copies()) - before; n != map[bool]int{true: 1}[c.made] {
+			t.Errorf("%d bytes short: %d copies more", c.short, n)
+		}
+		if _, err := os.Stat(filepath.Join(folder, copiesFolder, copyTemp)); err == nil {
+			t.Errorf("%d bytes short: something half done is left", c.short)
+		}
+	}
+}
 
 // TestCopyOverTheOldest: with as many copies as are kept the next is the file of the oldest, with little
 // written to it, and has everything; what a broken off one left is written over too. A store that
@@ -28,7 +62,7 @@ func TestCopyOverTheOldest(t *testing.T) {
 		n++
 		f := m.whole(kiln.FiringID(uuid('f', n)), "big-blue", beginning(uint64(n)))
 		f.Source = "import"
-		must[tiles.Kept](t)(s.PutFiring(ctx, f, curve, n, tiles.Match{}, when))
+		must[tiles.PutResult](t)(s.PutFiring(ctx, f, curve, n, usecase.Precondition{}, when))
 		if made, err := s.Copy(ctx); !made || err != nil {
 			t.Fatalf("made %v, %v", made, err)
 		}
@@ -88,7 +122,7 @@ func TestCopyOverTheOldest(t *testing.T) {
 	}
 	defer s.Close()
 	for i := range 5 {
-		must[tiles.Kept](t)(s.PutClay(ctx, tiles.Clay{ID: tiles.ClayID(uuid('c', i)), Name: "x"}, tiles.Match{}, when))
+		must[tiles.PutResult](t)(s.PutClay(ctx, tiles.Clay{ID: tiles.ClayID(uuid('c', i)), Name: "x"}, usecase.Precondition{}, when))
 		if made, err := s.Copy(ctx); made || err == nil {
 			t.Errorf("a copy of a damaged store: made %v, %v", made, err)
 		}

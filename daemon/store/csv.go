@@ -46,7 +46,10 @@ func readRow(r *bufio.Reader) ([]string, error) {
 	var cells []string
 	var cell strings.Builder
 	quoted, begun := false, false
-	for {
+	for n := 0; ; n++ {
+		if n > mostCarryRow {
+			return nil, fmt.Errorf("%w: a row has more than %d kB", errTable, mostCarryRow>>10)
+		}
 		b, err := r.ReadByte()
 		switch {
 		case err == io.EOF && quoted:

@@ -13,6 +13,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -103,7 +104,7 @@ func manyFirings(b *testing.B, folder string, n int, full bool) (bound float64) 
 			samples = m.samples(f.Kiln, f.Began, 0, m.length)
 			bound += m.entropy() * float64(3*len(samples))
 		}
-		if _, err := s.PutFiring(context.Background(), f, samples, i, tiles.Match{}, when); err != nil {
+		if _, err := s.PutFiring(context.Background(), f, samples, i, usecase.Precondition{}, when); err != nil {
 			b.Fatal(err)
 		}
 	}
@@ -252,7 +253,7 @@ func BenchmarkEnvelope(b *testing.B) {
 	f := m.whole("f", "big-blue", beginning(1))
 	samples := m.samples(f.Kiln, f.Began, 0, m.length)
 	f.Source = "import"
-	must[tiles.Kept](b)(s.PutFiring(context.Background(), f, samples, 1, tiles.Match{}, when))
+	must[tiles.PutResult](b)(s.PutFiring(context.Background(), f, samples, 1, usecase.Precondition{}, when))
 	run := func(b *testing.B, points func() (int, error)) {
 		var took []time.Duration
 		for b.Loop() {
@@ -286,7 +287,7 @@ func BenchmarkWholeFiring(b *testing.B) {
 	m.length = 60_000 * time.Second
 	f := m.whole("f", "big-blue", beginning(1))
 	f.Source = "import"
-	must[tiles.Kept](b)(s.PutFiring(context.Background(), f, m.samples(f.Kiln, f.Began, 0, m.length), 1, tiles.Match{}, when))
+	must[tiles.PutResult](b)(s.PutFiring(context.Background(), f, m.samples(f.Kiln, f.Began, 0, m.length), 1, usecase.Precondition{}, when))
 	b.ReportAllocs()
 	for b.Loop() {
 		c, err := s.Curve(context.Background(), "f", nil, time.Minute)
@@ -362,7 +363,7 @@ func BenchmarkImport(b *testing.B) {
 		f := m.whole(kiln.FiringID(uuid('f', n)), "big-blue", beginning(1))
 		f.Source = "import"
 		began := cpu()
-		if _, err := s.PutFiring(context.Background(), f, samples, 1, tiles.Match{}, when); err != nil {
+		if _, err := s.PutFiring(context.Background(), f, samples, 1, usecase.Precondition{}, when); err != nil {
 			b.Fatal(err)
 		}
 		used += cpu() - began
@@ -389,8 +390,8 @@ func BenchmarkCopy(b *testing.B) {
 		n++
 		f := m.whole(kiln.FiringID(uuid('g', n)), "big-blue", beginning(uint64(n)))
 		f.Source = "import"
-		must[tiles.Kept](b)(s.PutFiring(context.Background(), f, samples, before+n, tiles.Match{}, when))
-		must[tiles.Kept](b)(s.PutReading(context.Background(), reading(n, "BQ7", tiles.Fired, "87.60"), later(time.Duration(n)*time.Second)))
+		must[tiles.PutResult](b)(s.PutFiring(context.Background(), f, samples, before+n, usecase.Precondition{}, when))
+		must[tiles.PutResult](b)(s.PutReading(context.Background(), reading(n, "BQ7", tiles.Fired, "87.60"), later(time.Duration(n)*time.Second)))
 		bytes, _ := written()
 		if made, err := s.Copy(context.Background()); err != nil || !made {
 			b.Fatal(made, err)

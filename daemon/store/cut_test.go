@@ -189,7 +189,8 @@ func garble(b []byte, from, end int64, rng *rand.Rand) {
 	}
 }
 
-// TestPowerCut cuts the power of a recorded process at random moments: on a card that keeps its
+// TestPowerCut cuts the power of a recorded process, which makes copies and carries another site in
+// meanwhile, at random moments: on a card that keeps its
 // word nothing is damaged, nothing acknowledged is lost, and what has the name of a copy is a whole one.
 func TestPowerCut(t *testing.T) {
 	folder := t.TempDir()
@@ -210,8 +211,8 @@ func TestPowerCut(t *testing.T) {
 	if seen < 300_000 || len(steps) < 5000 {
 		t.Fatalf("%d steps and %d bytes: that cannot be all", len(steps), seen)
 	}
-	cutAll(t, folder, steps, rounds(40, 500), false)
-	cutAll(t, folder, steps, rounds(20, 500), true)
+	cutAll(t, folder, steps, rounds(40, 1000), false)
+	cutAll(t, folder, steps, rounds(20, 1000), true)
 }
 
 func cutAll(t *testing.T, folder string, steps []step, states int, spoil bool) (corrupt, lost int) {

@@ -13,9 +13,9 @@ import (
 // putFact keeps a fact, which is never edited: keep writes its row under the number of its
 // change. The same fact said again is answered as the first time and writes nothing; another
 // one under its id is tiles.ErrIDUsed.
-func (s *Store) putFact(ctx context.Context, kind, id string, at kiln.Stamp, body any, keep func(tx *sql.Tx, seq int64) error) (kept tiles.Kept, err error) {
+func (s *Store) putFact(ctx context.Context, kind, id string, at kiln.Stamp, body any, keep func(tx *sql.Tx, seq int64) error) (kept tiles.PutResult, err error) {
 	err = s.write(ctx, func(tx *sql.Tx) error {
-		kept = tiles.Kept{}
+		kept = tiles.PutResult{}
 		again, err := mayKeep(ctx, tx, kind, id, body)
 		if err != nil {
 			return err
@@ -30,7 +30,7 @@ func (s *Store) putFact(ctx context.Context, kind, id string, at kiln.Stamp, bod
 		return keep(tx, kept.Revision)
 	})
 	if err != nil {
-		return tiles.Kept{}, fmt.Errorf("keep %s %s: %w", kind, id, err)
+		return tiles.PutResult{}, fmt.Errorf("keep %s %s: %w", kind, id, err)
 	}
 	return kept, nil
 }

@@ -26,6 +26,9 @@ func (s *Store) BeginFiring(ctx context.Context, f kiln.Firing, preroll []kiln.S
 			return err
 		}
 		f.Status = kiln.Running
+		if f.Began, err = settled(ctx, tx, f.Began); err != nil {
+			return err
+		}
 		row, n, err := addFiring(ctx, tx, f)
 		if err != nil {
 			return err
@@ -39,6 +42,9 @@ func (s *Store) BeginFiring(ctx context.Context, f kiln.Firing, preroll []kiln.S
 				return err
 			}
 		}
+		if err := tellFiring(ctx, tx, "begin", "", row, f, s.orNow(f.Began)); err != nil {
+			return err
+		}
 		return s.trust(ctx, tx, preroll)
 	})
 	if err != nil {
@@ -46,6 +52,14 @@ func (s *Store) BeginFiring(ctx context.Context, f kiln.Firing, preroll []kiln.S
 	}
 	s.trusts(preroll)
 	return number, nil
+}
+
+// orNow is a moment of a firing, or now where it has none.
+func (s *Store) orNow(at kiln.Stamp) kiln.Stamp {
+	if at.Wall.IsZero() {
+		return s.now()
+	}
+	return at
 }
 
 // addFiring puts a firing down under the next number of its kiln.
@@ -219,10 +233,19 @@ func (s *Store) EndFiring(ctx context.Context, f kiln.Firing) error {
 		if err := joinLoad(ctx, tx, f); err != nil {
 			return err
 		}
+		if f.Began, err = settled(ctx, tx, f.Began); err != nil {
+			return err
+		}
+		if f.Over, err = settled(ctx, tx, f.Over); err != nil {
+			return err
+		}
 		began, over, trusted := timesOf(f)
 		if _, err := tx.ExecContext(ctx, `
 			UPDATE firing SET revision = revision + 1, status = ?, began_ms = ?, over_ms = ?, trusted = ?, heat_model = ?, summary = ? WHERE row = ?`,
 			f.Status, began, over, trusted, modelOf(f.HeatWork), writeSummary(f), row); err != nil {
+			return err
+		}
+		if err := tellFiring(ctx, tx, "end", "", row, f, s.orNow(f.Over)); err != nil {
 			return err
 		}
 		return s.lay(ctx, tx, row, f)

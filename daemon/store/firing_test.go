@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -190,7 +191,11 @@ func TestOver(t *testing.T) {
 	m := firingOf(t, glaze, 0.1, 3)
 	f := m.whole("f", "big-blue", beginning(1))
 	f.Over = after(f.Began, time.Hour)
+	f.StandIn = kiln.StandIn{Probe: "2", For: "1", After: 20 * time.Minute}
 	play(t, s, f, m.samples("big-blue", f.Began, 0, 2*time.Hour), 1000)
+	if back := must[kiln.Firing](t)(s.Firing(ctx, "f")); back.StandIn != f.StandIn {
+		t.Errorf("the probe that spoke reads back as %+v", back.StandIn)
+	}
 	if n := len(must[[]kiln.Sample](t)(s.Samples(ctx, "f"))); n != 3601 {
 		t.Errorf("%d samples, want 3601", n)
 	}
@@ -275,6 +280,18 @@ func TestClockComesToBeTrusted(t *testing.T) {
 	if now := must[int64](t)(s.Revision(ctx, "over")); now != before+1 {
 		t.Errorf("revision %d after %d", now, before)
 	}
+	// Whoever writes the old stamp again, at its end or at another beginning, does not bring it back.
+	open.Over = after(open.Began, 3*time.Minute)
+	if err := s.EndFiring(ctx, open); err != nil {
+		t.Fatal(err)
+	}
+	must[int](t)(s.BeginFiring(ctx, running(m.whole("late", "little-red", after(wrong, 3*time.Hour))), nil))
+	for id, since := range map[kiln.FiringID]time.Duration{"open": time.Minute + 2*time.Hour, "late": time.Minute + 3*time.Hour} {
+		if f := must[kiln.Firing](t)(s.Firing(ctx, id)); !f.Began.Trusted || !f.Began.Wall.Equal(day.Add(since)) ||
+			id == "open" && (!f.Over.Trusted || !f.Over.Wall.Equal(day.Add(since+3*time.Minute))) {
+			t.Errorf("written again: %s from %v to %v", id, f.Began, f.Over)
+		}
+	}
 	if list := must[[]kiln.Firing](t)(s.Firings(ctx, kiln.FiringFilter{Before: day.Add(time.Hour)})); len(list) != 1 || list[0].ID != "over" {
 		t.Errorf("the list goes by %d firings of the old times", len(list))
 	}
@@ -310,12 +327,12 @@ func TestFactsAreRighted(t *testing.T) {
 	wrong := kiln.Stamp{Boot: "b", Since: time.Minute, Wall: time.Unix(60, 0).UTC()}
 	s := must[*Store](t)(Settings{Now: func() kiln.Stamp { return wrong }}.Open(t.Context(), t.TempDir()))
 	defer s.Close()
-	must[tiles.Kept](t)(s.PutClay(t.Context(), tern, tiles.Match{}, after(wrong, time.Hour)))
+	must[tiles.PutResult](t)(s.PutClay(t.Context(), tern, usecase.Precondition{}, after(wrong, time.Hour)))
 	if err := s.Trust(t.Context(), kiln.Stamp{Boot: "b", Since: 2 * time.Hour, Wall: day.Add(2 * time.Hour), Trusted: true}); err != nil {
 		t.Fatal(err)
 	}
 	changes := must[[]tiles.Change](t)(s.Changes(t.Context(), 0, 9))
-	if len(changes) != 1 || !changes[0].Trusted || !changes[0].At.Equal(day.Add(time.Hour+time.Minute)) {
+	if len(changes) != 2 || !changes[0].Trusted || !changes[0].At.Equal(day.Add(time.Hour+time.Minute)) {
 		t.Errorf("the clay was entered %+v", changes)
 	}
 }
@@ -343,8 +360,14 @@ func TestSaidOfAFiring(t *testing.T) {
 	if got.Kind != kiln.Bisque || got.KindFrom != kiln.FromFact || got.Atmosphere != kiln.Reduction || got.Note != "a draught" || got.Status != kiln.Ended {
 		t.Errorf("kept as %+v", got)
 	}
-	if n := len(must[[]tiles.Change](t)(s.Changes(ctx, 0, 99))); n != 3 {
-		t.Errorf("%d changes, want 3", n)
+	said := 0
+	for _, c := range must[[]tiles.Change](t)(s.Changes(ctx, 0, 99)) {
+		if c.Op == "put" {
+			said++
+		}
+	}
+	if said != 3 {
+		t.Errorf("%d things were said, want 3", said)
 	}
 	for w, n := range map[kiln.FiringFilter]int{{Status: kiln.Ended}: 1, {Status: kiln.Incomplete}: 0, {Kind: kiln.Bisque}: 1, {Kind: kiln.Glaze}: 0, {Kiln: "little-red"}: 0, {Atmosphere: kiln.Reduction, Kiln: "big-blue"}: 1} {
 		if got := len(must[[]kiln.Firing](t)(s.Firings(ctx, w))); got != n {
@@ -359,8 +382,8 @@ func TestFiringByHand(t *testing.T) {
 	f.Source, f.Peak = "hand", kiln.NoTemperature()
 	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{"1": {C: 1220, From: kiln.FromSitter}}
 	said := map[string]string{"sitter": "6"}
-	kept := must[tiles.Kept](t)(s.PutFiring(ctx, f, nil, said, tiles.Match{}, when))
-	if again := must[tiles.Kept](t)(s.PutFiring(ctx, f, nil, said, tiles.Match{}, when)); !kept.New || again.New || again.Revision != kept.Revision {
+	kept := must[tiles.PutResult](t)(s.PutFiring(ctx, f, nil, said, usecase.Precondition{}, when))
+	if again := must[tiles.PutResult](t)(s.PutFiring(ctx, f, nil, said, usecase.Precondition{}, when)); !kept.New || again.New || again.Revision != kept.Revision {
 		t.Errorf("kept as %+v, then %+v", kept, again)
 	}
 	if got := must[kiln.Firing](t)(s.Firing(ctx, "f")); got.Source != "hand" || got.Number != 1 || got.HeatWork["1"].C != 1220 {
@@ -377,10 +400,10 @@ func TestFiringByHand(t *testing.T) {
 	for hour := range 5 {
 		typed = append(typed, kiln.Sample{Kiln: "big-blue", At: after(f.Began, time.Duration(hour)*time.Hour), Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(200 * hour)}}})
 	}
-	if _, err := s.PutFiring(ctx, f, typed, "other", tiles.Match{Revision: 99}, when); !errors.Is(err, tiles.ErrChanged) {
+	if _, err := s.PutFiring(ctx, f, typed, "other", usecase.Precondition{Revision: 99}, when); !errors.Is(err, tiles.ErrChanged) {
 		t.Errorf("a revision that is not there: %v", err)
 	}
-	must[tiles.Kept](t)(s.PutFiring(ctx, f, typed, "other", tiles.Match{Revision: kept.Revision}, when))
+	must[tiles.PutResult](t)(s.PutFiring(ctx, f, typed, "other", usecase.Precondition{Revision: kept.Revision}, when))
 	if c := must[kiln.Curve](t)(s.Curve(ctx, "f", nil, 2*time.Hour)); len(c.After) != 5 || len(c.Gaps) != 0 {
 		t.Errorf("typed curve: %+v", c)
 	}
@@ -388,11 +411,11 @@ func TestFiringByHand(t *testing.T) {
 	heard.ID, heard.Source, heard.Status = "heard", "serial", kiln.Running
 	must[int](t)(s.BeginFiring(ctx, heard, nil))
 	heard.Source, heard.Status = "hand", kiln.Ended
-	if _, err := s.PutFiring(ctx, heard, nil, "x", tiles.Match{}, when); !errors.Is(err, tiles.ErrIDUsed) {
+	if _, err := s.PutFiring(ctx, heard, nil, "x", usecase.Precondition{}, when); !errors.Is(err, tiles.ErrIDUsed) {
 		t.Errorf("over one that was heard: %v", err)
 	}
 	heard.ID, heard.Source = "no", "serial"
-	if _, err := s.PutFiring(ctx, heard, nil, "x", tiles.Match{}, when); err == nil {
+	if _, err := s.PutFiring(ctx, heard, nil, "x", usecase.Precondition{}, when); err == nil {
 		t.Error("a serial firing came by hand")
 	}
 }
@@ -449,11 +472,64 @@ func TestRawLines(t *testing.T) {
 	if len(lines) < 100 || size > mostLines || lines[0] != "360000.000\tT1=----" {
 		t.Errorf("%d lines, %d bytes, the first %q", len(lines), size, lines[0])
 	}
+	if n := strings.Count(lines[1], "x"); n != 256 {
+		t.Errorf("%d bytes of a long line are kept, want 256", n)
+	}
 	if err := s.DropRawLines(ctx, f.Began.Wall); err != nil || len(must[[]string](t)(s.RawLines(ctx, "f"))) == 0 {
 		t.Errorf("lines went too early: %v", err)
 	}
 	if err := s.DropRawLines(ctx, f.Began.Wall.AddDate(0, 0, 31)); err != nil || len(must[[]string](t)(s.RawLines(ctx, "f"))) != 0 {
 		t.Errorf("lines did not go: %v", err)
+	}
+}
+
+// TestSealFails: where an hour cannot be sealed the call says so and nothing of it stays half done; said
+// again once it can, everything is there once.
+func TestSealFails(t *testing.T) {
+	s, ctx := openStore(t), t.Context()
+	m := firingOf(t, glaze, 0.1, 4)
+	m.length = 90 * time.Minute
+	f := m.whole("f", "big-blue", beginning(1))
+	must[int](t)(s.BeginFiring(ctx, running(f), nil))
+	sealing := func(fails bool) {
+		t.Helper()
+		what := `DROP TRIGGER no_room`
+		if fails {
+			what = `CREATE TRIGGER no_room BEFORE INSERT ON run WHEN NEW.sealed BEGIN SELECT RAISE(ABORT, 'no room'); END`
+		}
+		if _, err := s.writer.ExecContext(ctx, what); err != nil {
+			t.Fatal(err)
+		}
+	}
+	said := func(call func() error, want []kiln.Sample) {
+		t.Helper()
+		sealing(true)
+		before := must[[]kiln.Sample](t)(s.Samples(ctx, "f"))
+		if err := call(); err == nil || !strings.Contains(err.Error(), "no room") {
+			t.Errorf("an hour that cannot be sealed: %v", err)
+		}
+		if now := must[[]kiln.Sample](t)(s.Samples(ctx, "f")); !same(before, now) {
+			t.Errorf("%d samples were there, and are %d others", len(before), len(now))
+		}
+		sealing(false)
+		if err := call(); err != nil {
+			t.Error(err)
+		}
+		if now := must[[]kiln.Sample](t)(s.Samples(ctx, "f")); !same(want, now) {
+			t.Errorf("said again there are %d samples, want %d", len(now), len(want))
+		}
+	}
+	all := m.samples("big-blue", f.Began, 0, m.length)
+	if err := s.AppendCurve(ctx, "f", all[:3000]); err != nil {
+		t.Fatal(err)
+	}
+	said(func() error { return s.AppendCurve(ctx, "f", all[3000:4000]) }, all[:4000])
+	if err := s.AppendCurve(ctx, "f", all[4000:]); err != nil {
+		t.Fatal(err)
+	}
+	said(func() error { return s.EndFiring(ctx, f) }, all)
+	if got := must[kiln.Firing](t)(s.Firing(ctx, "f")); got.Status != f.Status {
+		t.Errorf("the firing is %s", got.Status)
 	}
 }
 

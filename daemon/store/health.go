@@ -1,7 +1,9 @@
 package store
 
 import (
+	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"time"
@@ -16,13 +18,16 @@ type Health struct {
 	LastCopy time.Time // by the clock on the wall; zero if there is none
 	Copies   int
 	Trouble  []string // each in a sentence for the owner; empty if all is well
+	Alarm    []string // those of them that everybody must see
+	Gone     bool     // the file that is open is no longer in its place
+	Back     bool     // at the start something was missing that had been kept
 }
 
 // Health asks how the store is. It reads no table, so a busy card does not hold it up.
 func (s *Store) Health() (Health, error) {
 	var h Health
 	var err error
-	if h.Bytes, h.Free, err = s.Size(); err != nil {
+	if h.Bytes, h.Free, err = s.Size(); err != nil && s.InPlace(context.Background()) == nil {
 		return h, err
 	}
 	copies, err := copiesOf(s.folder)
@@ -32,9 +37,20 @@ func (s *Store) Health() (Health, error) {
 	if h.Copies = len(copies); h.Copies > 0 {
 		_, h.LastCopy, _ = parseCopy(filepath.Base(copies[0]))
 	}
-	if words := s.report.Words(); words != "" {
-		h.Trouble = append(h.Trouble, words)
+	if err := s.InPlace(context.Background()); err != nil {
+		h.Gone = errors.Is(err, ErrGone)
+		h.Trouble, h.Alarm = append(h.Trouble, err.Error()), append(h.Alarm, err.Error())
 	}
+	r := s.report
+	h.Back = r.Back || r.Put || r.LogLost || r.Copy != "" || r.Empty
+	if words := cmp.Or(s.report.Words(), s.report.earlier); words != "" {
+		h.Trouble, h.Alarm = append(h.Trouble, words), append(h.Alarm, words)
+	}
+	s.high.Lock()
+	if s.high.failed != nil {
+		h.Trouble = append(h.Trouble, "How far the store has come is not written down: "+s.high.failed.Error())
+	}
+	s.high.Unlock()
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	for id, n := range s.damaged {

@@ -41,7 +41,7 @@ func TestRecorderDuringAnImport(t *testing.T) {
 		}
 		begun = true
 		go func() {
-			ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
+			ctx, cancel := context.WithTimeout(context.Background(), 5*time.Minute)
 			defer cancel()
 			appended <- s.AppendCurve(ctx, f.ID, batch)
 		}()

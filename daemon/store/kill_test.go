@@ -11,17 +11,19 @@ import (
 	"time"
 )
 
-// TestKilled kills a process outright, again and again, while it records and takes entries: no
+// TestKilled kills a process outright, again and again, while it records, takes entries, makes copies and
+// carries another site in: no
 // file is damaged, nothing acknowledged is lost, and of samples at most the batch under way.
 func TestKilled(t *testing.T) {
 	folder := t.TempDir()
 	rng := rand.New(rand.NewPCG(9, 1))
 	said := nothingYet()
 	kills := rounds(12, 1000)
+	carries := carryFiles(t, rounds(3, 12))
 	little := func() bool { return len(said.entries) < kills || len(said.samples) == 0 }
 	for i := 0; i < kills || little() && i < 10*kills; i++ { // a busy machine kills many before they say anything
 		cmd := exec.Command(os.Args[0])
-		cmd.Env = append(os.Environ(), childVar+"="+folder)
+		cmd.Env = append(os.Environ(), childVar+"="+folder, childCarries+"="+carries)
 		cmd.Stderr = os.Stderr
 		cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
 		out, err := cmd.StdoutPipe()

@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"testing"
 
+	"lidwright/api/usecase"
 	"lidwright/tiles"
 )
 
@@ -67,7 +68,7 @@ func TestLyingCard(t *testing.T) {
 		if err := check(t.Context(), s.read, `PRAGMA integrity_check`); err != nil {
 			t.Errorf("cut after step %d: it opened damaged: %v", moment, err)
 		}
-		if _, err := s.PutClay(t.Context(), tiles.Clay{ID: "later", Name: "Later"}, tiles.Match{}, when); err != nil {
+		if _, err := s.PutClay(t.Context(), tiles.Clay{ID: "later", Name: "Later"}, usecase.Precondition{}, when); err != nil {
 			t.Errorf("cut after step %d: nothing can be kept: %v", moment, err)
 		}
 		if err := s.Close(); err != nil {

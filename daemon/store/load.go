@@ -8,6 +8,7 @@ import (
 	"math"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -45,10 +46,10 @@ const insertLoad = `
 
 // PutLoad keeps a load or what is changed about it, and gives it its number. The errors are
 // tiles.ErrNoBar, tiles.ErrChanged and trouble with the disk.
-func (s *Store) PutLoad(ctx context.Context, l tiles.Load, m tiles.Match, at kiln.Stamp) (kept tiles.Kept, err error) {
+func (s *Store) PutLoad(ctx context.Context, l tiles.Load, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := sayLoad(l)
 	err = s.write(ctx, func(tx *sql.Tx) error {
-		kept = tiles.Kept{}
+		kept = tiles.PutResult{}
 		err := tx.QueryRowContext(ctx, `SELECT rev FROM load WHERE id = ?`, l.ID).Scan(&kept.Revision)
 		if err != nil && !errors.Is(err, sql.ErrNoRows) {
 			return err
@@ -72,7 +73,7 @@ func (s *Store) PutLoad(ctx context.Context, l tiles.Load, m tiles.Match, at kil
 		return placeBars(ctx, tx, l, kept.Revision)
 	})
 	if err != nil {
-		return tiles.Kept{}, fmt.Errorf("keep load %s: %w", l.ID, err)
+		return tiles.PutResult{}, fmt.Errorf("keep load %s: %w", l.ID, err)
 	}
 	return kept, nil
 }

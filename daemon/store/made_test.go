@@ -7,9 +7,9 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/kiln/practice"
-	"lidwright/tiles"
 )
 
 // made is a made-up firing: three channels heard once a second, each with noise of its own.
@@ -151,7 +151,7 @@ func fillUp(t *testing.T, s *Store, m made, f kiln.Firing) (acknowledged int) {
 		batch := m.samples(f.Kiln, f.Began, age, age+5*time.Second)
 		err := s.AppendCurve(t.Context(), f.ID, batch)
 		if err != nil {
-			if !errors.Is(err, tiles.ErrBusy) {
+			if !errors.Is(err, usecase.ErrBusy) {
 				t.Fatalf("full, and told %v", err)
 			}
 			break

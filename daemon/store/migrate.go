@@ -47,7 +47,13 @@ func (s *Store) migrate(ctx context.Context, files []string) error {
 			return fmt.Errorf("%w: copy it before its tables change: %w", ErrUpgrade, busy(err))
 		}
 	}
-	err = s.write(ctx, func(tx *sql.Tx) error {
+	// A table that others refer to is made anew with this off (sqlite.org/lang_altertable.html, 7); what
+	// refers to what is looked through before the commit.
+	if _, err := s.writer.ExecContext(ctx, `PRAGMA foreign_keys = 0`); err != nil {
+		return busy(err)
+	}
+	defer s.writer.ExecContext(context.WithoutCancel(ctx), `PRAGMA foreign_keys = 1`)
+	err = s.writeAnywhere(ctx, func(tx *sql.Tx) error {
 		for n := have.number; n < len(files); n++ {
 			if _, err := tx.ExecContext(ctx, files[n]); err != nil {
 				return fmt.Errorf("schema %d: %w", n+1, err)

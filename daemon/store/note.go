@@ -19,7 +19,7 @@ type noteBody struct {
 
 // PutNote keeps a note or an incident of a firing. The errors are tiles.ErrIDUsed and trouble
 // with the disk; whether the firing is known, the caller sees to.
-func (s *Store) PutNote(ctx context.Context, n tiles.Note, at kiln.Stamp) (tiles.Kept, error) {
+func (s *Store) PutNote(ctx context.Context, n tiles.Note, at kiln.Stamp) (tiles.PutResult, error) {
 	body := noteBody{string(n.Firing), n.Text, n.Happened, n.Incident, n.By}
 	return s.putFact(ctx, "note", n.ID, at, body, func(tx *sql.Tx, seq int64) error {
 		_, err := tx.ExecContext(ctx, `INSERT INTO note (id, seq, firing, text, happened, incident, by) VALUES (?, ?, ?, ?, ?, ?, ?)`,
@@ -62,7 +62,7 @@ type tickBody struct {
 
 // PutTick keeps one line of a check list, done or taken back. The errors are tiles.ErrIDUsed
 // and trouble with the disk.
-func (s *Store) PutTick(ctx context.Context, t tiles.Tick, at kiln.Stamp) (tiles.Kept, error) {
+func (s *Store) PutTick(ctx context.Context, t tiles.Tick, at kiln.Stamp) (tiles.PutResult, error) {
 	body := tickBody{t.Subject, t.Item, t.Done, t.By}
 	return s.putFact(ctx, "tick", t.ID, at, body, func(tx *sql.Tx, seq int64) error {
 		_, err := tx.ExecContext(ctx, `INSERT INTO tick (id, seq, subject, item, done, by) VALUES (?, ?, ?, ?, ?, ?)`, t.ID, seq, t.Subject, t.Item, t.Done, t.By)

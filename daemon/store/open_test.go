@@ -13,6 +13,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"lidwright/api/usecase"
 	"lidwright/tiles"
 )
 
@@ -184,8 +185,8 @@ func TestFull(t *testing.T) {
 	for ; ; clays++ {
 		clay := tern
 		clay.ID = tiles.ClayID(itoa(clays))
-		if _, err := s.PutClay(t.Context(), clay, tiles.Match{}, when); err != nil {
-			if !errors.Is(err, tiles.ErrBusy) {
+		if _, err := s.PutClay(t.Context(), clay, usecase.Precondition{}, when); err != nil {
+			if !errors.Is(err, usecase.ErrBusy) {
 				t.Errorf("an entry while full: %v", err)
 			}
 			break

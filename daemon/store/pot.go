@@ -9,8 +9,10 @@ import (
 	"slices"
 	"strings"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 type potBody struct {
@@ -33,7 +35,7 @@ type potBody struct {
 
 // PutPot keeps a pot card or what is changed about it. The errors are tiles.ErrNoClay,
 // ErrNoBatch, ErrChanged and trouble with the disk.
-func (s *Store) PutPot(ctx context.Context, p tiles.PotCard, m tiles.Match, at kiln.Stamp) (kept tiles.Kept, err error) {
+func (s *Store) PutPot(ctx context.Context, p lid.PotCard, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	lid := ""
 	if p.Lid != (tiles.BatchRef{}) {
 		lid = p.Lid.String()
@@ -45,7 +47,7 @@ func (s *Store) PutPot(ctx context.Context, p tiles.PotCard, m tiles.Match, at k
 		return kept, fmt.Errorf("keep pot card %s: %w", p.ID, err)
 	}
 	err = s.write(ctx, func(tx *sql.Tx) error {
-		kept = tiles.Kept{}
+		kept = tiles.PutResult{}
 		err := tx.QueryRowContext(ctx, `SELECT rev FROM pot WHERE id = ?`, p.ID).Scan(&kept.Revision)
 		if err != nil && !errors.Is(err, sql.ErrNoRows) {
 			return err
@@ -81,7 +83,7 @@ func (s *Store) PutPot(ctx context.Context, p tiles.PotCard, m tiles.Match, at k
 		return err
 	})
 	if err != nil {
-		return tiles.Kept{}, fmt.Errorf("keep pot card %s: %w", p.ID, err)
+		return tiles.PutResult{}, fmt.Errorf("keep pot card %s: %w", p.ID, err)
 	}
 	return kept, nil
 }
@@ -94,19 +96,19 @@ func potWords(mark, number, form, madeOn string) string {
 }
 
 // Pot gives one pot card, or tiles.ErrNoPot.
-func (s *Store) Pot(ctx context.Context, id string) (tiles.KeptPot, error) {
-	all, err := s.Pots(ctx, tiles.PotFilter{ID: id})
+func (s *Store) Pot(ctx context.Context, id string) (lid.KeptPot, error) {
+	all, err := s.Pots(ctx, lid.PotFilter{ID: id})
 	if err == nil && len(all) == 0 {
-		err = tiles.ErrNoPot
+		err = lid.ErrNoPot
 	}
 	if err != nil {
-		return tiles.KeptPot{}, fmt.Errorf("pot card %s: %w", id, err)
+		return lid.KeptPot{}, fmt.Errorf("pot card %s: %w", id, err)
 	}
 	return all[0], nil
 }
 
 // Pots gives the pot cards that the filter lets pass, those last written first.
-func (s *Store) Pots(ctx context.Context, w tiles.PotFilter) ([]tiles.KeptPot, error) {
+func (s *Store) Pots(ctx context.Context, w lid.PotFilter) ([]lid.KeptPot, error) {
 	query := strings.Builder{}
 	query.WriteString(`
 		SELECT id, mark, number, form, seat, seat_glazed, together, collar_mm, collar_stage, coalesce(opening_mm, 0), body_clay, body_batch,
@@ -136,7 +138,7 @@ func (s *Store) Pots(ctx context.Context, w tiles.PotFilter) ([]tiles.KeptPot, e
 	if err != nil {
 		return nil, fmt.Errorf("read pot cards: %w", err)
 	}
-	return collect(rows, "pot cards", func(p *tiles.KeptPot) error {
+	return collect(rows, "pot cards", func(p *lid.KeptPot) error {
 		var collar string
 		if err := rows.Scan(&p.ID, &p.Mark, &p.Number, &p.Form, &p.Seat, &p.SeatGlazed, &p.Together, &collar, &p.Stage, &p.Opening, &p.Body.Clay, &p.Body.Batch,
 			&p.Lid.Clay, &p.Lid.Batch, &p.Set, &p.Measured, &p.MadeOn, &p.Note, &p.Revision); err != nil {

@@ -8,12 +8,15 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
-func potCard(n int) tiles.PotCard {
+func potCard(n int) lid.PotCard {
 	b := tiles.BatchRef{Clay: "tern", Batch: "B"}
-	return tiles.PotCard{ID: uuid('p', n), Mark: "KT", Number: fmt.Sprint(200 + n), Form: "Teapot 0.9 l", Seat: tiles.Inset, SeatGlazed: true, Together: tiles.InPlace,
+	return lid.PotCard{ID: uuid('p', n), Mark: "KT", Number: fmt.Sprint(200 + n), Form: "Teapot 0.9 l", Seat: lid.Inset, SeatGlazed: true, Together: shrinkage.InPlace,
 		Collar: []tiles.Millimetre{104.5, 104.8}, Opening: 92.5, Stage: tiles.Wet, Body: b, Lid: b, Set: 102.5, Measured: 102.4, MadeOn: "2026-01-15", Note: "spout left"}
 }
 
@@ -21,29 +24,29 @@ func potCard(n int) tiles.PotCard {
 func TestPotIsKept(t *testing.T) {
 	ctx, s := context.Background(), openStore(t)
 	furnish(t, s)
-	for n, p := range []tiles.PotCard{potCard(0), {ID: uuid('p', 1), Form: "jar", Seat: tiles.Stopper, Collar: []tiles.Millimetre{30}, Stage: tiles.Leather, Body: tiles.BatchRef{Clay: "tern", Batch: "B"}}} {
-		kept := must[tiles.Kept](t)(s.PutPot(ctx, p, tiles.Match{}, when))
-		got := must[tiles.KeptPot](t)(s.Pot(ctx, p.ID))
-		if !reflect.DeepEqual(got, tiles.KeptPot{PotCard: p, Revision: kept.Revision}) {
+	for n, p := range []lid.PotCard{potCard(0), {ID: uuid('p', 1), Form: "jar", Seat: lid.Stopper, Collar: []tiles.Millimetre{30}, Stage: tiles.Leather, Body: tiles.BatchRef{Clay: "tern", Batch: "B"}}} {
+		kept := must[tiles.PutResult](t)(s.PutPot(ctx, p, usecase.Precondition{}, when))
+		got := must[lid.KeptPot](t)(s.Pot(ctx, p.ID))
+		if !reflect.DeepEqual(got, lid.KeptPot{PotCard: p, Revision: kept.Revision}) {
 			t.Errorf("%d:\n%+v\n%+v", n, got, p)
 		}
 	}
 	p := potCard(0)
 	p.Measured = 102.1
-	first := must[tiles.KeptPot](t)(s.Pot(ctx, p.ID))
-	if _, err := s.PutPot(ctx, p, tiles.Match{Revision: first.Revision - 1}, when); !errors.Is(err, tiles.ErrChanged) {
+	first := must[lid.KeptPot](t)(s.Pot(ctx, p.ID))
+	if _, err := s.PutPot(ctx, p, usecase.Precondition{Revision: first.Revision - 1}, when); !errors.Is(err, tiles.ErrChanged) {
 		t.Errorf("of a revision that is gone: %v", err)
 	}
-	kept := must[tiles.Kept](t)(s.PutPot(ctx, p, tiles.Match{Revision: first.Revision}, later(time.Hour)))
-	again := must[tiles.Kept](t)(s.PutPot(ctx, p, tiles.Match{Revision: first.Revision}, later(time.Hour)))
+	kept := must[tiles.PutResult](t)(s.PutPot(ctx, p, usecase.Precondition{Revision: first.Revision}, later(time.Hour)))
+	again := must[tiles.PutResult](t)(s.PutPot(ctx, p, usecase.Precondition{Revision: first.Revision}, later(time.Hour)))
 	if !kept.New || again.New || kept.Revision != again.Revision {
 		t.Errorf("%+v %+v", kept, again)
 	}
 	p.Lid.Clay = "wren"
-	if _, err := s.PutPot(ctx, p, tiles.Match{}, when); !errors.Is(err, tiles.ErrNoClay) {
+	if _, err := s.PutPot(ctx, p, usecase.Precondition{}, when); !errors.Is(err, tiles.ErrNoClay) {
 		t.Error(err)
 	}
-	if _, err := s.Pot(ctx, uuid('p', 77)); !errors.Is(err, tiles.ErrNoPot) {
+	if _, err := s.Pot(ctx, uuid('p', 77)); !errors.Is(err, lid.ErrNoPot) {
 		t.Error(err)
 	}
 }
@@ -57,10 +60,10 @@ func TestFindPot(t *testing.T) {
 		if n == 7 {
 			p.Mark, p.Form, p.MadeOn = "ÄB", "Butter Dish", "2026-03-02"
 		}
-		must[tiles.Kept](t)(s.PutPot(ctx, p, tiles.Match{}, later(time.Duration(n)*time.Minute)))
+		must[tiles.PutResult](t)(s.PutPot(ctx, p, usecase.Precondition{}, later(time.Duration(n)*time.Minute)))
 	}
 	for find, want := range map[string]int{"": 12, "kt": 11, "205": 1, "KT 205": 1, "205 kt teapot": 1, "butter": 1, "dish butter äb": 1, "2026-03": 1, "2026-01-15 teapot": 11, "207 kt": 0, "teapot 0.9 l kt 203": 1, "%": 0, "' OR 1": 0} {
-		got := must[[]tiles.KeptPot](t)(s.Pots(ctx, tiles.PotFilter{Find: find}))
+		got := must[[]lid.KeptPot](t)(s.Pots(ctx, lid.PotFilter{Find: find}))
 		if len(got) != want {
 			t.Errorf("%q: %d, want %d", find, len(got), want)
 		}
@@ -70,7 +73,7 @@ func TestFindPot(t *testing.T) {
 			}
 		}
 	}
-	if got := must[[]tiles.KeptPot](t)(s.Pots(ctx, tiles.PotFilter{Limit: 5})); len(got) != 5 {
+	if got := must[[]lid.KeptPot](t)(s.Pots(ctx, lid.PotFilter{Limit: 5})); len(got) != 5 {
 		t.Errorf("%d of 5", len(got))
 	}
 }

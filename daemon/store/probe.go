@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -22,10 +23,10 @@ type probeBody struct {
 
 // PutProbe keeps the life of a probe or what is changed about it, such as its removal. The
 // errors are tiles.ErrChanged and trouble with the disk.
-func (s *Store) PutProbe(ctx context.Context, p tiles.ProbeLife, m tiles.Match, at kiln.Stamp) (kept tiles.Kept, err error) {
+func (s *Store) PutProbe(ctx context.Context, p tiles.ProbeLife, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := probeBody{string(p.Kiln), string(p.Channel), p.Type, p.Class, p.Fitted, p.Removed, p.Note}
 	err = s.write(ctx, func(tx *sql.Tx) error {
-		kept = tiles.Kept{}
+		kept = tiles.PutResult{}
 		err := tx.QueryRowContext(ctx, `SELECT rev FROM probe WHERE id = ?`, p.ID).Scan(&kept.Revision)
 		if err != nil && !errors.Is(err, sql.ErrNoRows) {
 			return err
@@ -46,7 +47,7 @@ func (s *Store) PutProbe(ctx context.Context, p tiles.ProbeLife, m tiles.Match, 
 		return err
 	})
 	if err != nil {
-		return tiles.Kept{}, fmt.Errorf("keep probe %s: %w", p.ID, err)
+		return tiles.PutResult{}, fmt.Errorf("keep probe %s: %w", p.ID, err)
 	}
 	return kept, nil
 }
@@ -65,6 +66,7 @@ func (s *Store) Probes(ctx context.Context, k kiln.KilnID) ([]tiles.KeptProbe, e
 	})
 }
 
+// markBody and its table keep the names that they were stored under first.
 type markBody struct {
 	Kiln   string  `json:"kiln"`
 	Mark   float64 `json:"unpacking_mark_c"`
@@ -72,9 +74,9 @@ type markBody struct {
 	By     string  `json:"by"`
 }
 
-// PutUnpackingMark keeps the site's own temperature for unpacking a kiln, from now on. The
+// PutKeepShut keeps the temperature above which a kiln is kept shut, from now on. The
 // errors are tiles.ErrIDUsed and trouble with the disk.
-func (s *Store) PutUnpackingMark(ctx context.Context, m tiles.UnpackingMark, at kiln.Stamp) (tiles.Kept, error) {
+func (s *Store) PutKeepShut(ctx context.Context, m tiles.KeepShut, at kiln.Stamp) (tiles.PutResult, error) {
 	body := markBody{string(m.Kiln), float64(m.Mark), m.Reason, m.By}
 	return s.putFact(ctx, "mark", m.ID, at, body, func(tx *sql.Tx, seq int64) error {
 		_, err := tx.ExecContext(ctx, `INSERT INTO unpacking_mark (id, seq, kiln, mark_c, reason, by) VALUES (?, ?, ?, ?, ?, ?)`,
@@ -83,16 +85,16 @@ func (s *Store) PutUnpackingMark(ctx context.Context, m tiles.UnpackingMark, at 
 	})
 }
 
-// UnpackingMarks gives every mark that was ever set for a kiln, the one in force first; of
+// KeepShuts gives every one that was ever set for a kiln, the one in force first; of
 // every kiln if it is empty.
-func (s *Store) UnpackingMarks(ctx context.Context, k kiln.KilnID) ([]tiles.UnpackingMark, error) {
+func (s *Store) KeepShuts(ctx context.Context, k kiln.KilnID) ([]tiles.KeepShut, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT m.id, m.kiln, m.mark_c, m.reason, m.by, c.at_ms, c.trusted FROM unpacking_mark m JOIN change c ON c.seq = m.seq
 		WHERE ?1 = '' OR m.kiln = ?1 ORDER BY m.seq DESC`, k)
 	if err != nil {
-		return nil, fmt.Errorf("read unpacking marks: %w", err)
+		return nil, fmt.Errorf("read what kilns are kept shut above: %w", err)
 	}
-	return collect(rows, "unpacking marks", func(m *tiles.UnpackingMark) error {
+	return collect(rows, "temperatures that kilns are kept shut above", func(m *tiles.KeepShut) error {
 		var at int64
 		err := rows.Scan(&m.ID, &m.Kiln, &m.Mark, &m.Reason, &m.By, &at, &m.Trusted)
 		m.At = fromMilli(at)

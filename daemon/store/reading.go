@@ -47,18 +47,18 @@ func readingArgs(r tiles.Reading, seq int64) []any {
 		dry, saturated, suspended, step, length = m.Dry, m.Saturated, orNull(m.Suspended), m.Step, nil
 	}
 	return []any{r.ID, r.Bar, seq, r.Mark, r.Stage, length, r.AsTyped, r.Unit, r.Instrument, float64(r.Step), dry, saturated, suspended, step,
-		r.By, r.Queued.Seconds(), r.Unusual, r.Outside, r.Slip, r.Question, orNull(r.Supersedes)}
+		r.By, r.Queued.Seconds(), r.Unusual, r.Outside, r.EntryError, r.Question, orNull(r.Supersedes)}
 }
 
 // PutReading keeps one reading for good, and strikes the one whose place it takes. The errors
 // are tiles.ErrNoBar, tiles.ErrNoReading (of the one to supersede), tiles.ErrIDUsed and
-// trouble with the disk. r must have been validated; Unusual, Outside, Slip and Question are what
+// trouble with the disk. r must have been validated; Unusual, Outside, EntryError and Question are what
 // was asked about it.
-func (s *Store) PutReading(ctx context.Context, r tiles.Reading, at kiln.Stamp) (kept tiles.Kept, err error) {
+func (s *Store) PutReading(ctx context.Context, r tiles.Reading, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := sayReading(r)
 	at.Wall = at.Wall.Add(-r.Queued)
 	err = s.write(ctx, func(tx *sql.Tx) error {
-		kept = tiles.Kept{}
+		kept = tiles.PutResult{}
 		again, err := mayKeep(ctx, tx, "reading", r.ID, body)
 		if err != nil {
 			return err
@@ -95,7 +95,7 @@ func (s *Store) PutReading(ctx context.Context, r tiles.Reading, at kiln.Stamp) 
 		return touchBar(ctx, tx, r.Bar, kept.Revision)
 	})
 	if err != nil {
-		return tiles.Kept{}, fmt.Errorf("keep a reading of bar %s: %w", r.Bar, err)
+		return tiles.PutResult{}, fmt.Errorf("keep a reading of bar %s: %w", r.Bar, err)
 	}
 	return kept, nil
 }

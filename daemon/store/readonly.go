@@ -42,6 +42,41 @@ func Read(ctx context.Context, folder string) (*Store, error) {
 	return s, nil
 }
 
+// Beside opens the store in folder beside the daemon that has it open, to write into it: the daemon
+// notices (Foreign). Nothing is locked, mended or brought up to date. Errors: those of Read.
+func Beside(ctx context.Context, folder, second string, copies int, now func() kiln.Stamp) (*Store, error) {
+	s, err := Read(ctx, folder)
+	if err != nil {
+		return nil, err
+	}
+	if s.writer, err = sql.Open("sqlite", dsn(writerDSN, s.path())); err != nil {
+		s.Close()
+		return nil, fmt.Errorf("open %s: %w", s.path(), err)
+	}
+	s.writer.SetMaxOpenConns(1)
+	s.second, s.now = second, now
+	if copies > 0 {
+		s.copies = copies
+	}
+	return s, nil
+}
+
+// Foreign reports whether somebody else wrote into the store since it was last asked; then everybody who
+// waits for news is told.
+func (s *Store) Foreign(ctx context.Context) (bool, error) {
+	var version int64
+	if err := s.writer.QueryRowContext(ctx, `PRAGMA data_version`).Scan(&version); err != nil { // of this connection: its own writing does not count
+		return false, busy(err)
+	}
+	before := s.seen.Swap(version)
+	if before == 0 || before == version {
+		return false, nil
+	}
+	s.written.Add(1)
+	s.tell()
+	return true, nil
+}
+
 // In reports whether a folder has a store in it that can be seen.
 func In(folder string) bool {
 	_, err := os.Stat((&Store{folder: folder}).path())

@@ -20,10 +20,21 @@ type Report struct {
 	Empty    bool      // there was no good copy: the store began anew
 	LogLost  bool      // only the newest entries were damaged, and are missing
 	Behind   bool      // the file is too big to be checked at once: Check should be run
+	Back     bool      // the store had less than was written down before
+	Put      bool      // the same, because somebody put an older file in its place
+	Missing  int64     // entries that are known to be missing, where it went back
+	Samples  int64     // and samples of firings under way
+	NoRoom   bool      // what is damaged could not be kept aside
+
+	torn    bool   // the last entry in the log is not whole
+	another bool   // what follows is another life of the record
+	earlier string // what a start of the last days found, where this one found nothing
 }
 
 // Clean reports whether all was in order.
-func (r Report) Clean() bool { return len(r.Aside) == 0 && r.Copy == "" }
+func (r Report) Clean() bool {
+	return len(r.Aside) == 0 && r.Copy == "" && !r.Back && !r.LogLost && !r.Put
+}
 
 // Words says it to the owner, "" if all was in order.
 func (r Report) Words() string {
@@ -31,15 +42,32 @@ func (r Report) Words() string {
 	for _, path := range r.Aside {
 		kept += " " + path
 	}
+	if kept != "" {
+		kept = " What was damaged is kept:" + kept
+	} else if r.NoRoom {
+		kept = " There was no room to keep what was damaged."
+	}
 	switch {
+	case r.Back && r.Empty:
+		return "The store was missing and there was no copy; it began anew." + kept
+	case r.Back && r.Copy != "":
+		return fmt.Sprintf("The store had gone back to an earlier moment; the copy of %s, which has more, took its place. What was entered after it is missing here.%s", r.CopyMade.Format(time.RFC3339), kept)
+	case r.Back:
+		return fmt.Sprintf("The store went back to an earlier moment: at least %d entries and %d readings of firings that were kept are missing here.%s", r.Missing, r.Samples, kept)
+	case r.Put && r.Missing+r.Samples == 0:
+		return "Another file was put in the place of the store; what the one before it had may be missing here."
+	case r.Put:
+		return fmt.Sprintf("An older file was put in the place of the store: %d entries and %d readings of firings that the one before it had are missing here.", r.Missing, r.Samples)
 	case r.Copy != "" && len(r.Aside) == 0:
 		return fmt.Sprintf("The store was missing; the copy of %s took its place.", r.CopyMade.Format(time.RFC3339))
 	case r.Copy != "":
-		return fmt.Sprintf("The store was damaged; the copy of %s took its place. What was entered after it is missing here. The damaged file is kept:%s", r.CopyMade.Format(time.RFC3339), kept)
+		return fmt.Sprintf("The store was damaged; the copy of %s took its place. What was entered after it is missing here.%s", r.CopyMade.Format(time.RFC3339), kept)
 	case r.Empty:
-		return "The store was damaged and there was no good copy; it began anew. The damaged file is kept:" + kept
+		return "The store was damaged and there was no good copy; it began anew." + kept
 	case r.LogLost:
-		return "The newest entries of the store were damaged and are missing. They are kept:" + kept
+		return "The newest entries of the store were damaged and are missing." + kept
+	case r.torn:
+		return "The newest entry of the store was not whole, as when the power is cut while it is written, and is missing. If it was taken, enter it again."
 	}
 	return ""
 }
@@ -60,6 +88,11 @@ const (
 // where it is damaged. Nothing is deleted.
 func (s *Store) mend(ctx context.Context) error {
 	at := s.now().Wall
+	high, known, err := readHighWater(s.folder)
+	if err != nil {
+		return err
+	}
+	s.high.highWater = high
 	if err := s.rollBack(ctx, at); err != nil {
 		return err
 	}
@@ -73,18 +106,35 @@ func (s *Store) mend(ctx context.Context) error {
 		if err := s.aside("-wal", at); err != nil {
 			return err
 		}
-		return s.restore(ctx, at)
+		err := s.restore(ctx, at)
+		if err == nil && known && s.report.Copy == "" && s.high.Change > 0 {
+			s.report.Back, s.report.Empty = true, true
+		}
+		return err
+	}
+	put := known && !high.Put && s.putInPlace()
+	if put && s.high.Log == inodeOf(s.path()+"-wal") { // the log is that of the file before
+		if _, err := moveAside(s.path()+"-wal", "replaced", at); err != nil {
+			return err
+		}
 	}
 	err = s.examine(ctx)
-	if err == nil || !damage(err) {
+	if err == nil {
+		return s.hindsight(ctx, known, put, at)
+	}
+	if !damage(err) {
 		return err
 	}
 	if wal, err := os.Stat(s.path() + "-wal"); err == nil && wal.Size() > 0 {
 		if err := s.aside("-wal", at); err != nil {
 			return err
 		}
-		if err := s.examine(ctx); err == nil || !damage(err) {
-			s.report.LogLost = err == nil
+		err := s.examine(ctx)
+		if err == nil {
+			err = s.hindsight(ctx, known, put, at)
+			s.report.LogLost, s.report.another = true, true
+		}
+		if err == nil || !damage(err) {
 			return err
 		}
 	}
@@ -153,13 +203,16 @@ func (s *Store) examine(ctx context.Context) error {
 	if err := sameTables(ctx, db, have.number); err != nil {
 		return fmt.Errorf("%s: %w", s.path(), err)
 	}
+	if have.number == 0 { // a first start was broken off
+		return check(ctx, db, `PRAGMA integrity_check(1)`)
+	}
 	if size > checkAtOnce {
 		s.report.Behind = true
 		return nil
 	}
 	short, cancel := context.WithTimeout(ctx, checkFor)
 	defer cancel()
-	err = check(short, db, `PRAGMA quick_check(1)`)
+	err = s.readThrough(short, db)
 	if err != nil && short.Err() != nil && ctx.Err() == nil {
 		s.report.Behind = true
 		return nil
@@ -199,7 +252,7 @@ func sameTables(ctx context.Context, db *sql.DB, version int) error {
 // Where the file is damaged it leaves a mark, by which the next Open puts it right, and says so:
 // the daemon should start anew.
 func (s *Store) Check(ctx context.Context) error {
-	err := check(ctx, s.read, `PRAGMA quick_check(1)`)
+	err := s.readThrough(ctx, s.read)
 	if err == nil || !damage(err) {
 		return err
 	}
@@ -232,17 +285,22 @@ func moveAside(path, why string, at time.Time) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	to := path + "." + why + "-" + at.UTC().Format("20060102T150405Z")
-	for n := 2; ; n++ {
-		if _, err := os.Lstat(to); errors.Is(err, os.ErrNotExist) {
-			break
-		}
-		to = fmt.Sprintf("%s.%s-%s-%d", path, why, at.UTC().Format("20060102T150405Z"), n)
-	}
+	to := asideName(path, why, at)
 	if err := os.Rename(path, to); err != nil {
 		return "", err
 	}
 	return to, onCard(filepath.Dir(path))
+}
+
+// asideName is a name path.WHY-TIME that nothing has.
+func asideName(path, why string, at time.Time) string {
+	to := path + "." + why + "-" + at.UTC().Format("20060102T150405Z")
+	for n := 2; ; n++ {
+		if _, err := os.Lstat(to); errors.Is(err, os.ErrNotExist) {
+			return to
+		}
+		to = fmt.Sprintf("%s.%s-%s-%d", path, why, at.UTC().Format("20060102T150405Z"), n)
+	}
 }
 
 // restore puts the newest good copy in the place of a file that is not there. Copies that are

@@ -13,6 +13,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -283,7 +284,7 @@ func TestCopies(t *testing.T) {
 	}()
 	for i := range rounds(6, 100) {
 		at = after(at, -time.Hour) // a clock that runs backwards does not confuse the order
-		must[tiles.Kept](t)(s.PutClay(t.Context(), tiles.Clay{ID: tiles.ClayID(fmt.Sprint("clay", i)), Name: "x"}, tiles.Match{}, at))
+		must[tiles.PutResult](t)(s.PutClay(t.Context(), tiles.Clay{ID: tiles.ClayID(fmt.Sprint("clay", i)), Name: "x"}, usecase.Precondition{}, at))
 		if made, err := s.Copy(t.Context()); err != nil || !made {
 			t.Fatalf("copy %d: made %v, %v", i, made, err)
 		}

@@ -76,5 +76,12 @@ func Restore(ctx context.Context, folder, from string, at time.Time) (copied str
 	if err := name(part, filepath.Join(folder, fileName)); err != nil {
 		return copied, aside, fmt.Errorf("restore %s: %w", copied, err)
 	}
+	high, _, err := readHighWater(folder)
+	if err == nil { // on purpose: the next start finds nothing wrong, and begins another life
+		err = writeHighWater(folder, highWater{N: high.N + 1, Inode: inodeOf(filepath.Join(folder, fileName)), Put: true})
+	}
+	if err != nil {
+		return copied, aside, fmt.Errorf("restore %s: it is in its place, and the next start will say that the store went back: %w", copied, err)
+	}
 	return copied, aside, nil
 }

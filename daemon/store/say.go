@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"slices"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -53,12 +54,12 @@ func (s *Store) SayFiring(ctx context.Context, id kiln.FiringID, said kiln.Firin
 // came this way too; the same said again writes nothing. said is what was said, for the record of
 // changes. tiles.ErrIDUsed if the firing of that id was heard on a line, tiles.ErrChanged if match
 // does not.
-func (s *Store) PutFiring(ctx context.Context, f kiln.Firing, samples []kiln.Sample, said any, match tiles.Match, at kiln.Stamp) (kept tiles.Kept, err error) {
+func (s *Store) PutFiring(ctx context.Context, f kiln.Firing, samples []kiln.Sample, said any, match usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	if f.Source == "serial" || f.Source == "" || f.Status == kiln.Running {
 		return kept, fmt.Errorf("keep firing %s: only one by hand or from a file, and over, comes this way", f.ID)
 	}
 	err = s.write(ctx, func(tx *sql.Tx) error {
-		kept = tiles.Kept{}
+		kept = tiles.PutResult{}
 		var row, revision int64
 		var source string
 		err := tx.QueryRowContext(ctx, `SELECT row, revision, source FROM firing WHERE id = ?`, f.ID).Scan(&row, &revision, &source)
@@ -102,7 +103,7 @@ func (s *Store) PutFiring(ctx context.Context, f kiln.Firing, samples []kiln.Sam
 		return keepEnvelope(ctx, tx, row, channels)
 	})
 	if err != nil {
-		return tiles.Kept{}, fmt.Errorf("keep firing %s: %w", f.ID, err)
+		return tiles.PutResult{}, fmt.Errorf("keep firing %s: %w", f.ID, err)
 	}
 	return kept, nil
 }
@@ -168,7 +169,10 @@ func (s *Store) SetHeatWork(ctx context.Context, id kiln.FiringID, works map[kil
 		}
 		f.HeatWork, f.Corrected = works, corrected
 		_, err = tx.ExecContext(ctx, `UPDATE firing SET revision = revision + 1, heat_model = ?, summary = ? WHERE row = ?`, modelOf(works), writeSummary(f), row)
-		return err
+		if err != nil {
+			return err
+		}
+		return tellFiring(ctx, tx, "correct", "heat_work", row, f, s.now())
 	})
 	if err != nil {
 		return fmt.Errorf("keep the heat work of firing %s: %w", id, err)

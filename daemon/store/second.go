@@ -10,7 +10,7 @@ import (
 	"slices"
 	"time"
 
-	"lidwright/tiles"
+	"lidwright/api/usecase"
 )
 
 // CopyKept is one copy of the store.
@@ -66,7 +66,7 @@ func (s *Store) toSecond(ctx context.Context) error {
 	}
 	there, err := copiesIn(s.second)
 	if err != nil {
-		return fmt.Errorf("%w: second place of copies %s: %w", tiles.ErrBusy, s.second, err)
+		return fmt.Errorf("%w: second place of copies %s: %w", usecase.ErrBusy, s.second, err)
 	}
 	to := filepath.Join(s.second, filepath.Base(here[0]))
 	if slices.Contains(there, to) {
@@ -80,7 +80,7 @@ func (s *Store) toSecond(ctx context.Context) error {
 		err = name(part, to)
 	}
 	if err != nil {
-		return errors.Join(fmt.Errorf("%w: second place of copies %s: %w", tiles.ErrBusy, s.second, err), discard(part))
+		return errors.Join(fmt.Errorf("%w: second place of copies %s: %w", usecase.ErrBusy, s.second, err), discard(part))
 	}
 	if err := checkCopy(ctx, to); err != nil {
 		return errors.Join(fmt.Errorf("second place of copies: %w", err), os.Remove(to))

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"lidwright/api/usecase"
 	"lidwright/tiles"
 )
 
@@ -17,11 +18,11 @@ func TestSecondPlace(t *testing.T) {
 	s := must[*Store](t)(Settings{Copies: 2, Second: stick}.Open(t.Context(), folder))
 	defer s.Close()
 	say := func(id string) {
-		must[tiles.Kept](t)(s.PutClay(t.Context(), tiles.Clay{ID: tiles.ClayID(id), Name: "x"}, tiles.Match{}, when))
+		must[tiles.PutResult](t)(s.PutClay(t.Context(), tiles.Clay{ID: tiles.ClayID(id), Name: "x"}, usecase.Precondition{}, when))
 	}
 	say("away")
 	made, err := s.Copy(t.Context())
-	if !made || !errors.Is(err, tiles.ErrBusy) || !strings.Contains(err.Error(), stick) {
+	if !made || !errors.Is(err, usecase.ErrBusy) || !strings.Contains(err.Error(), stick) {
 		t.Errorf("without the stick: made %v, %v", made, err)
 	}
 	if _, err := os.Stat(stick); !errors.Is(err, os.ErrNotExist) {

@@ -8,8 +8,10 @@ import (
 	"time"
 )
 
-// mostSessions are kept; beyond them the one that ends first is dropped.
-const mostSessions = 500
+const (
+	mostSessions = 500 // of one code; beyond them the one that ends first is dropped
+	longestEnd   = 181 // days that no session ends after the newest
+)
 
 // Session gives the mark that a session was opened under and when it ends; no mark if there is
 // none of that key.
@@ -25,13 +27,16 @@ func (s *Store) Session(ctx context.Context, key []byte) (mark string, until tim
 	return mark, fromMilli(ms), nil
 }
 
-// KeepSession keeps a session under the hash of its cookie.
+// KeepSession keeps a session under the hash of its cookie, or when one that is there is to end.
 func (s *Store) KeepSession(ctx context.Context, key []byte, mark string, until time.Time) error {
 	return s.write(ctx, func(tx *sql.Tx) error {
-		if _, err := tx.ExecContext(ctx, `INSERT INTO session (key, mark, until_ms) VALUES (?, ?, ?)`, key, mark, until.UnixMilli()); err != nil {
+		if _, err := tx.ExecContext(ctx, `INSERT INTO session (key, mark, until_ms) VALUES (?, ?, ?)
+			ON CONFLICT (key) DO UPDATE SET mark = excluded.mark, until_ms = excluded.until_ms`, key, mark, until.UnixMilli()); err != nil {
 			return fmt.Errorf("keep a session: %w", err)
 		}
-		_, err := tx.ExecContext(ctx, `DELETE FROM session WHERE key IN (SELECT key FROM session ORDER BY until_ms DESC LIMIT -1 OFFSET ?)`, mostSessions)
+		_, err := tx.ExecContext(ctx, `DELETE FROM session WHERE until_ms < ?
+			OR key IN (SELECT key FROM session WHERE mark = ? ORDER BY until_ms DESC LIMIT -1 OFFSET ?)`,
+			until.AddDate(0, 0, -longestEnd).UnixMilli(), mark, mostSessions)
 		return err
 	})
 }

@@ -19,6 +19,13 @@ func TestSessions(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
+	// One that is there ends later, and those of another code are none of the count.
+	if err := s.KeepSession(ctx, []byte("key 20"), "mark", until.Add(time.Hour)); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.KeepSession(ctx, []byte("owner"), "other", until.Add(-time.Hour)); err != nil {
+		t.Fatal(err)
+	}
 	if err := s.EndSession(ctx, []byte("key 100")); err != nil {
 		t.Fatal(err)
 	}
@@ -29,10 +36,19 @@ func TestSessions(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer s.Close()
-	for key, want := range map[string]string{"key 9": "", "key 10": "mark", "key 100": "", "key 509": "mark", "nobody": ""} {
+	for key, want := range map[string]string{"key 9": "", "key 10": "mark", "key 100": "", "key 509": "mark", "key 20": "mark", "owner": "other", "nobody": ""} {
 		mark, ends, err := s.Session(ctx, []byte(key))
-		if err != nil || mark != want || (want != "" && ends.Before(until)) {
+		if err != nil || mark != want || (want != "" && ends.Before(until.Add(-time.Hour))) {
 			t.Errorf("%s: %q until %v, %v", key, mark, ends, err)
 		}
+	}
+	if _, ends, _ := s.Session(ctx, []byte("key 20")); !ends.Equal(until.Add(time.Hour)) {
+		t.Errorf("a session that was to end later ends at %v", ends)
+	}
+	if err := s.KeepSession(ctx, []byte("next year"), "mark", until.AddDate(1, 0, 0)); err != nil {
+		t.Fatal(err)
+	}
+	if mark, _, _ := s.Session(ctx, []byte("owner")); mark != "" {
+		t.Error("a session that ended long ago is kept")
 	}
 }

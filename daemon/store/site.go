@@ -3,13 +3,16 @@ package store
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
+
+	ids "github.com/google/uuid"
 )
 
 // SiteID gives the name of this record; where it has none yet, fresh becomes it.
 func (s *Store) SiteID(ctx context.Context, fresh string) (id string, err error) {
 	err = s.write(ctx, func(tx *sql.Tx) error {
-		if _, err := tx.ExecContext(ctx, `INSERT INTO site (one, id) VALUES (1, ?) ON CONFLICT DO NOTHING`, fresh); err != nil {
+		if _, err := tx.ExecContext(ctx, `INSERT INTO site (one, id, life) VALUES (1, ?, ?) ON CONFLICT DO NOTHING`, fresh, newLife()); err != nil {
 			return err
 		}
 		return tx.QueryRowContext(ctx, `SELECT id FROM site`).Scan(&id)
@@ -18,4 +21,25 @@ func (s *Store) SiteID(ctx context.Context, fresh string) (id string, err error)
 		return "", fmt.Errorf("name the record: %w", err)
 	}
 	return id, nil
+}
+
+// Site gives the name of this record and its life: another one after it went back to an earlier
+// moment, because the numbers of its changes then come again for other facts. Both are empty before
+// SiteID.
+func (s *Store) Site(ctx context.Context) (id, life string, err error) {
+	err = s.read.QueryRowContext(ctx, `SELECT id, life FROM site`).Scan(&id, &life)
+	if err != nil && !errors.Is(err, sql.ErrNoRows) {
+		return "", "", fmt.Errorf("read the name of the record: %w", busy(err))
+	}
+	return id, life, nil
+}
+
+func newLife() string { return ids.Must(ids.NewV7()).String() }
+
+// liveAnew begins another life, or the first of a record of before there were any.
+func (s *Store) liveAnew(ctx context.Context) error {
+	return s.write(ctx, func(tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, `UPDATE site SET life = ?`, newLife())
+		return err
+	})
 }

@@ -20,8 +20,8 @@ import (
 	"golang.org/x/sys/unix"
 	"modernc.org/sqlite"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
-	"lidwright/tiles"
 )
 
 // Errors that keep the daemon from starting until someone acts.
@@ -48,6 +48,7 @@ type Store struct {
 	copies  int
 	second  string
 	version string
+	freeIn  func(folder string) (bytes int64, err error) // a test swaps it
 	lock    *os.File
 	writer  *sql.DB
 	read    *sql.DB
@@ -55,6 +56,9 @@ type Store struct {
 	opened  kiln.Stamp // when; an entry of before the clock was trusted is put right by it
 
 	written atomic.Uint64
+	high    marking
+	seen    atomic.Int64            // of what others wrote
+	held    [2]atomic.Pointer[held] // the file and its log as they are open
 
 	mu      sync.Mutex    // guards the fields below
 	awaited chan struct{} // nil while nobody waits
@@ -73,8 +77,9 @@ const fileName = "lidwright.db"
 // otherwise, and each commit then ends at the end of a block. With it, and with pages no smaller
 // than a block, no cut of power lost anything; without it one in six did (TestPowerCut). It costs
 // less than half as many bytes again. What a statement sets aside to be taken back stays in memory.
+// What is deleted is written over, so that a mark that was forgotten lies in no corner of a page.
 const (
-	writerDSN = "file:%s?psow=0&_txlock=immediate&_pragma=busy_timeout(5000)&_pragma=page_size(4096)&_journal_mode=WAL&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)&_pragma=journal_size_limit(16777216)&_pragma=temp_store(2)"
+	writerDSN = "file:%s?psow=0&_txlock=immediate&_pragma=busy_timeout(5000)&_pragma=page_size(4096)&_journal_mode=WAL&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)&_pragma=journal_size_limit(16777216)&_pragma=temp_store(2)&_pragma=secure_delete(1)"
 	readerDSN = "file:%s?mode=ro&_pragma=query_only(1)&_pragma=busy_timeout(5000)"
 )
 
@@ -89,7 +94,7 @@ func (o Settings) Open(ctx context.Context, folder string) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Store{folder: folder, now: o.Now, copies: o.Copies, second: o.Second, version: o.Version, lock: lock, trusted: map[kiln.BootID]bool{}, damaged: map[kiln.FiringID]int{}}
+	s := &Store{folder: folder, now: o.Now, copies: o.Copies, second: o.Second, version: o.Version, freeIn: freeIn, lock: lock, trusted: map[kiln.BootID]bool{}, damaged: map[kiln.FiringID]int{}}
 	if s.now == nil {
 		s.now = func() kiln.Stamp { return kiln.Stamp{Wall: time.Now().UTC()} }
 	}
@@ -106,7 +111,7 @@ func (o Settings) Open(ctx context.Context, folder string) (*Store, error) {
 	if err == nil {
 		err = s.open(ctx)
 	}
-	if errors.Is(err, tiles.ErrBusy) {
+	if errors.Is(err, usecase.ErrBusy) {
 		_, free, _ := s.Size()
 		err = fmt.Errorf("%w; %d MB are free there: make room if that is little", err, free>>20)
 	}
@@ -114,6 +119,8 @@ func (o Settings) Open(ctx context.Context, folder string) (*Store, error) {
 		s.Close()
 		return nil, err
 	}
+	s.hold()
+	s.settleHigh(ctx)
 	return s, nil
 }
 
@@ -181,8 +188,20 @@ func (s *Store) open(ctx context.Context) error {
 }
 
 // write runs f in one transaction on the single writer and commits it: what f wrote is on
-// the card when write returns nil. tiles.ErrBusy where the file is locked or the card is full.
+// the card when write returns nil. usecase.ErrBusy where the file is locked or the card is full, ErrGone
+// where the file is no longer in its place.
 func (s *Store) write(ctx context.Context, f func(tx *sql.Tx) error) error {
+	if err := s.InPlace(ctx); err != nil {
+		return err
+	}
+	if err := s.writeAnywhere(ctx, f); err != nil {
+		return err
+	}
+	return s.InPlace(ctx)
+}
+
+// writeAnywhere is write for letters, which must go out even if the store is gone afterwards.
+func (s *Store) writeAnywhere(ctx context.Context, f func(tx *sql.Tx) error) error {
 	tx, err := s.writer.BeginTx(ctx, nil)
 	if err != nil {
 		return busy(err)
@@ -226,6 +245,7 @@ const (
 	codeReadOnly = 8
 	codeIO       = 10
 	codeFull     = 13
+	codeCantOpen = 14
 
 	codeConstraint = 19 // and of a row that stands in the way
 )
@@ -234,8 +254,12 @@ func busy(err error) error {
 	var e *sqlite.Error
 	if errors.As(err, &e) {
 		switch e.Code() & 0xff {
-		case codeBusy, codeLocked, codeReadOnly, codeIO, codeFull:
-			return fmt.Errorf("%w: %w", tiles.ErrBusy, err)
+		case codeFull:
+			return fmt.Errorf("%w: %w: %w", usecase.ErrBusy, kiln.ErrFull, err)
+		case codeReadOnly:
+			return fmt.Errorf("%w: %w: %w", usecase.ErrBusy, kiln.ErrReadOnly, err)
+		case codeBusy, codeLocked, codeIO, codeCantOpen:
+			return fmt.Errorf("%w: %w", usecase.ErrBusy, err)
 		}
 	}
 	return err
@@ -244,6 +268,9 @@ func busy(err error) error {
 // Close ends all work and lets the folder go.
 func (s *Store) Close() error {
 	var errs []error
+	if s.read != nil && s.high.N > 0 {
+		s.MarkHighWater(context.Background()) // failing, the one before stands
+	}
 	if s.read != nil {
 		errs = append(errs, s.read.Close())
 	}
@@ -254,6 +281,18 @@ func (s *Store) Close() error {
 		errs = append(errs, s.lock.Close())
 	}
 	return errors.Join(errs...)
+}
+
+// lockFile makes a file and locks it, for as long as it is open.
+func lockFile(path string, how int) (*os.File, error) {
+	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o600)
+	if err != nil {
+		return nil, err
+	}
+	if err := unix.Flock(int(f.Fd()), how); err != nil {
+		return nil, errors.Join(err, f.Close())
+	}
+	return f, nil
 }
 
 // InUse reports whether a daemon holds the store in folder.

@@ -123,7 +123,8 @@ func rowsOf(t *testing.T, db querier, of map[string][]string) map[string][]strin
 			continue
 		}
 		columns := must[[]carryColumn](t)(carryColumns(t.Context(), db, "main", table))
-		if of != nil && len(of[table]) > 0 { // the first entry names the columns
+		columns = slices.DeleteFunc(columns, func(c carryColumn) bool { return c.name == "life" }) // another after a copy is put back
+		if of != nil && len(of[table]) > 0 {                                                       // the first entry names the columns
 			columns = slices.DeleteFunc(columns, func(c carryColumn) bool { return !strings.Contains(of[table][0], `"`+c.name+`"`) })
 		}
 		all[table] = []string{named(columns)}

@@ -54,6 +54,11 @@ func writeSummary(f kiln.Firing) []byte {
 	for _, text := range []string{f.Told.Sitter, string(f.Told.SitterSeries), writeTime(f.Told.Dropped), f.Told.Intended} {
 		e.text(text)
 	}
+	if f.StandIn.Probe != "" { // most firings have none, and those of an older version end here
+		e.text(string(f.StandIn.Probe))
+		e.text(string(f.StandIn.For))
+		e.span(f.StandIn.After)
+	}
 	return wrap(e.b, bodyPlain)
 }
 
@@ -92,6 +97,9 @@ func readSummary(data []byte) (kiln.Firing, error) {
 	}
 	f.Told.Sitter, f.Told.SitterSeries = d.text(), kiln.Series(d.text())
 	f.Told.Dropped, f.Told.Intended = readTime(d.text()), d.text()
+	if len(d.b) > 0 {
+		f.StandIn = kiln.StandIn{Probe: kiln.ChannelID(d.text()), For: kiln.ChannelID(d.text()), After: d.span()}
+	}
 	if d.bad {
 		return kiln.Firing{}, fmt.Errorf("read a firing's summary: %w: it ends early", errCoded)
 	}

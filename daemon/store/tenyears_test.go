@@ -5,11 +5,13 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"sync/atomic"
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -36,7 +38,7 @@ func TestTenYears(t *testing.T) {
 	for i := range firings {
 		f := made[i%5].whole(kiln.FiringID(uuid('f', i)), "big-blue", beginning(uint64(i)))
 		f.Source = "import"
-		must[tiles.Kept](t)(s.PutFiring(ctx, f, curves[i%5], i, tiles.Match{}, when))
+		must[tiles.PutResult](t)(s.PutFiring(ctx, f, curves[i%5], i, usecase.Precondition{}, when))
 	}
 	size, _, _ := s.Size()
 	s.Close()
@@ -76,8 +78,9 @@ func TestTenYears(t *testing.T) {
 	}
 }
 
-// TestCopiesUnderLoad makes copies while a firing is recorded and bars are measured: each is whole,
-// and has everything that was acknowledged before it was begun.
+// TestCopiesUnderLoad makes copies while a firing is recorded and bars are measured: each is whole, has
+// everything that was acknowledged before it was begun, and opens as a store elsewhere; seven are kept, and
+// none is made where nothing changed.
 func TestCopiesUnderLoad(t *testing.T) {
 	folder := t.TempDir()
 	s := must[*Store](t)(Open(t.Context(), folder))
@@ -110,7 +113,7 @@ func TestCopiesUnderLoad(t *testing.T) {
 		}
 		done <- nil
 	}()
-	want := rounds(5, 100)
+	want := rounds(10, 100)
 	for i := range want {
 		was := readings.Load()
 		for readings.Load() == was && len(done) == 0 { // something is new
@@ -129,6 +132,19 @@ func TestCopiesUnderLoad(t *testing.T) {
 		if err := errors.Join(db.QueryRow(`SELECT count(*) FROM reading`).Scan(&have[0]), db.QueryRow(`SELECT coalesce(sum(rows), 0) FROM run`).Scan(&have[1]), db.Close()); err != nil {
 			t.Error(err)
 		}
+		elsewhere := t.TempDir()
+		if _, _, err := Restore(t.Context(), elsewhere, newest, day); err != nil {
+			t.Error(err)
+		}
+		restored := must[*Store](t)(Open(t.Context(), elsewhere))
+		if n := int64(count(t, restored, `SELECT count(*) FROM reading`)); n != have[0] || !restored.Report().Clean() {
+			t.Errorf("copy %d has %d readings, restored elsewhere %d; %s", i, have[0], n, restored.Report().Words())
+		}
+		restored.Close()
+		os.RemoveAll(elsewhere)
+		if kept := must[[]string](t)(copiesOf(folder)); len(kept) != min(i+1, 7) {
+			t.Errorf("%d copies are kept after %d", len(kept), i+1)
+		}
 		if have[0] < least[0] || have[1] < least[1] {
 			t.Errorf("copy %d has %v readings and samples, %v were acknowledged before it", i, have, least)
 		}
@@ -136,6 +152,10 @@ func TestCopiesUnderLoad(t *testing.T) {
 	stop()
 	if err := errors.Join(<-done, <-done); err != nil {
 		t.Error(err)
+	}
+	must[bool](t)(s.Copy(t.Context()))
+	if made, err := s.Copy(t.Context()); made || err != nil {
+		t.Errorf("nothing changed: made %v, %v", made, err)
 	}
 	t.Logf("%d copies, %s", want, fmt.Sprint(readings.Load(), " readings and ", samples.Load(), " samples meanwhile"))
 }
@@ -153,10 +173,10 @@ func TestReadOnlyWhileRunning(t *testing.T) {
 	readOnly := func(on int) { must[sql.Result](t)(s.writer.Exec(fmt.Sprintf(`PRAGMA query_only = %d`, on))) } // SQLITE_READONLY, as EROFS gives
 	readOnly(1)
 	batch := m.samples(f.Kiln, f.Began, 0, time.Minute)
-	if _, err := s.PutReading(ctx, reading(1, "BQ7", tiles.Wet, "100"), when); !errors.Is(err, tiles.ErrBusy) {
+	if _, err := s.PutReading(ctx, reading(1, "BQ7", tiles.Wet, "100"), when); !errors.Is(err, usecase.ErrBusy) {
 		t.Errorf("a reading: %v", err)
 	}
-	if err := s.AppendCurve(ctx, f.ID, batch); !errors.Is(err, tiles.ErrBusy) {
+	if err := s.AppendCurve(ctx, f.ID, batch); !errors.Is(err, usecase.ErrBusy) {
 		t.Errorf("a batch: %v", err)
 	}
 	if n := len(must[[]kiln.Sample](t)(s.Samples(ctx, f.ID))) + count(t, s, `SELECT count(*) FROM reading`); n != 0 {
@@ -166,7 +186,7 @@ func TestReadOnlyWhileRunning(t *testing.T) {
 	if err := s.AppendCurve(ctx, f.ID, batch); err != nil {
 		t.Error(err)
 	}
-	must[tiles.Kept](t)(s.PutReading(ctx, reading(1, "BQ7", tiles.Wet, "100"), when))
+	must[tiles.PutResult](t)(s.PutReading(ctx, reading(1, "BQ7", tiles.Wet, "100"), when))
 	if got := must[[]kiln.Sample](t)(s.Samples(ctx, f.ID)); !same(got, batch) {
 		t.Errorf("%d samples are there", len(got))
 	}

@@ -73,7 +73,7 @@ func (s *Store) trust(ctx context.Context, tx *sql.Tx, samples []kiln.Sample) er
 		if n, err := result.RowsAffected(); err != nil || n == 0 {
 			continue
 		}
-		if err := s.rightFirings(ctx, tx, at.Boot); err != nil {
+		if err := s.rightFirings(ctx, tx, at); err != nil {
 			return err
 		}
 		if s.opened.Boot == at.Boot && !s.opened.Trusted {
@@ -81,17 +81,34 @@ func (s *Store) trust(ctx context.Context, tx *sql.Tx, samples []kiln.Sample) er
 			if _, err := tx.ExecContext(ctx, `UPDATE change SET at_ms = at_ms + ? WHERE boot = ? AND trusted = 0`, by, string(at.Boot)); err != nil {
 				return err
 			}
-			if _, err := tx.ExecContext(ctx, `UPDATE change SET trusted = 1 WHERE boot = ? AND trusted = 0`, string(at.Boot)); err != nil {
+			righted, err := tx.ExecContext(ctx, `UPDATE change SET trusted = 1 WHERE boot = ? AND trusted = 0`, string(at.Boot))
+			if err != nil {
 				return err
+			}
+			if n, err := righted.RowsAffected(); err != nil {
+				return err
+			} else if n > 0 {
+				if _, err := record(ctx, tx, "boot", "correct", string(at.Boot), at, bootRighted{offsetOf(at), by, n}); err != nil {
+					return err
+				}
 			}
 		}
 	}
 	return nil
 }
 
-// rightFirings puts the times of firings right that began or ended in a boot before its clock was
-// trusted. Where a gap of one was of unknown length its ages move: its envelope is made anew.
-func (s *Store) rightFirings(ctx context.Context, tx *sql.Tx, boot kiln.BootID) error {
+// bootRighted is what the record of changes says of a boot whose clock was put right: at of each of
+// its changes that was not trusted moved by ByMS, and is trusted.
+type bootRighted struct {
+	OffsetMS int64 `json:"offset_ms"` // wall clock less time since the start, ms since 1970 UTC
+	ByMS     int64 `json:"by_ms"`
+	Changes  int64 `json:"changes"`
+}
+
+// rightFirings puts the times of firings right that began or ended in the boot of now before its clock
+// was trusted, and tells of each. Where a gap of one was of unknown length its ages move: its envelope is made anew.
+func (s *Store) rightFirings(ctx context.Context, tx *sql.Tx, now kiln.Stamp) error {
+	boot := now.Boot
 	rows, err := tx.QueryContext(ctx, `SELECT row, status, summary FROM firing WHERE trusted = 0`)
 	if err != nil {
 		return err
@@ -122,6 +139,9 @@ func (s *Store) rightFirings(ctx context.Context, tx *sql.Tx, boot kiln.BootID) 
 		began, over, trusted := timesOf(f)
 		if _, err := tx.ExecContext(ctx, `UPDATE firing SET revision = revision + 1, began_ms = ?, over_ms = ?, trusted = ?, summary = ? WHERE row = ?`,
 			began, over, trusted, writeSummary(f), one.row); err != nil {
+			return err
+		}
+		if err := tellFiring(ctx, tx, "correct", "clock", one.row, f, now); err != nil {
 			return err
 		}
 		if one.status == kiln.Running || f.Began.Boot == f.Over.Boot {

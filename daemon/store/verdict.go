@@ -8,6 +8,7 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
 type verdictBody struct {
@@ -46,7 +47,7 @@ type losses struct {
 // are no part of what was said, so that the same board said again under other settings is
 // still the same. The errors are tiles.ErrIDUsed, ErrNoLoad, ErrNoClay, ErrNoBatch and
 // trouble with the disk.
-func (s *Store) PutVerdict(ctx context.Context, v tiles.LidBoard, at kiln.Stamp) (kept tiles.Kept, err error) {
+func (s *Store) PutVerdict(ctx context.Context, v lid.Result, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := verdictBody{v.Load, append([]string{}, v.Pots...), v.Form, v.Maker, string(v.Seat), v.SeatGlazed, v.Body.String(), v.Lid.String(),
 		sat(v.Sat), losses(v.Losses), floats(v.Plays), floats(v.Thrown), v.By}
 	pots, err := jsonList(body.Pots)
@@ -92,23 +93,23 @@ func (s *Store) PutVerdict(ctx context.Context, v tiles.LidBoard, at kiln.Stamp)
 
 // StrikeVerdict crosses a board out; it stays to be seen. Said again it changes nothing.
 func (s *Store) StrikeVerdict(ctx context.Context, id, by, why string, at kiln.Stamp) error {
-	return s.strike(ctx, "verdict", `SELECT 1 FROM verdict WHERE id = ?`, id, by, why, at, tiles.ErrNoVerdict)
+	return s.strike(ctx, "verdict", `SELECT 1 FROM verdict WHERE id = ?`, id, by, why, at, lid.ErrNoResult)
 }
 
 // Verdict gives one board, or tiles.ErrNoVerdict.
-func (s *Store) Verdict(ctx context.Context, id string) (tiles.LidBoard, error) {
-	all, err := s.Verdicts(ctx, tiles.VerdictFilter{ID: id})
+func (s *Store) Verdict(ctx context.Context, id string) (lid.Result, error) {
+	all, err := s.Verdicts(ctx, lid.ResultFilter{ID: id})
 	if err == nil && len(all) == 0 {
-		err = tiles.ErrNoVerdict
+		err = lid.ErrNoResult
 	}
 	if err != nil {
-		return tiles.LidBoard{}, fmt.Errorf("verdict %s: %w", id, err)
+		return lid.Result{}, fmt.Errorf("verdict %s: %w", id, err)
 	}
 	return all[0], nil
 }
 
 // Verdicts gives the boards that the filter lets pass, newest first, struck ones too.
-func (s *Store) Verdicts(ctx context.Context, w tiles.VerdictFilter) ([]tiles.LidBoard, error) {
+func (s *Store) Verdicts(ctx context.Context, w lid.ResultFilter) ([]lid.Result, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT v.id, coalesce(v.load, ''), v.pots, v.form, v.maker, v.seat, v.seat_glazed, v.body_clay, v.body_batch, v.lid_clay, v.lid_batch,
 			v.too_big, v.tight, v.good, v.loose, v.drops_in, v.not_looked_at, v.glued, v.rocks, v.chipped, v.dropped,
@@ -121,7 +122,7 @@ func (s *Store) Verdicts(ctx context.Context, w tiles.VerdictFilter) ([]tiles.Li
 	if err != nil {
 		return nil, fmt.Errorf("read verdicts: %w", err)
 	}
-	return collect(rows, "verdicts", func(v *tiles.LidBoard) error {
+	return collect(rows, "verdicts", func(v *lid.Result) error {
 		var pots, plays, thrown string
 		var least, most, bearing sql.NullFloat64
 		var at int64
@@ -134,7 +135,7 @@ func (s *Store) Verdicts(ctx context.Context, w tiles.VerdictFilter) ([]tiles.Li
 		}
 		v.At, v.Struck = fromMilli(at), struck.act()
 		if least.Valid {
-			v.Limits = &tiles.FitLimits{LeastPlay: tiles.Millimetre(least.Float64), MostPlay: tiles.Millimetre(most.Float64), Bearing: tiles.Millimetre(bearing.Float64)}
+			v.Limits = &lid.Limits{LeastPlay: tiles.Millimetre(least.Float64), MostPlay: tiles.Millimetre(most.Float64), Bearing: tiles.Millimetre(bearing.Float64)}
 		}
 		if err := json.Unmarshal([]byte(pots), &v.Pots); err != nil {
 			return err
@@ -147,7 +148,7 @@ func (s *Store) Verdicts(ctx context.Context, w tiles.VerdictFilter) ([]tiles.Li
 }
 
 // Tallies counts how lids sat, by form, clays and maker; struck boards are left out.
-func (s *Store) Tallies(ctx context.Context) ([]tiles.Tally, error) {
+func (s *Store) Tallies(ctx context.Context) ([]lid.GroupCount, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT form, body_clay, lid_clay, maker, count(*), sum(too_big), sum(tight), sum(good), sum(loose), sum(drops_in), sum(not_looked_at),
 			sum(glued), sum(rocks), sum(chipped), sum(dropped)
@@ -156,7 +157,7 @@ func (s *Store) Tallies(ctx context.Context) ([]tiles.Tally, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read the tally: %w", err)
 	}
-	return collect(rows, "the tally", func(t *tiles.Tally) error {
+	return collect(rows, "the tally", func(t *lid.GroupCount) error {
 		return rows.Scan(&t.Form, &t.Body, &t.Lid, &t.Maker, &t.Boards, &t.Sat.TooBig, &t.Sat.Tight, &t.Sat.Good, &t.Sat.Loose, &t.Sat.DropsIn, &t.Sat.NotLookedAt,
 			&t.Losses.Glued, &t.Losses.Rocks, &t.Losses.Chipped, &t.Losses.Dropped)
 	})

@@ -7,22 +7,24 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
 )
 
-func lidBoard(n int) tiles.LidBoard {
+func lidBoard(n int) lid.Result {
 	b := tiles.BatchRef{Clay: "tern", Batch: "B"}
-	return tiles.LidBoard{ID: uuid('v', n), Load: uuid('l', 1), Pots: []string{uuid('p', 1), uuid('p', 2)}, Form: "teapot 0.9 l", Maker: "KT", Seat: tiles.Inset, SeatGlazed: true, Body: b, Lid: b,
-		Sat: tiles.Sat{TooBig: 1, Tight: 2, Good: 13, Loose: 3, DropsIn: 1, NotLookedAt: 4}, Losses: tiles.Losses{Glued: 1, Rocks: 2, Chipped: 3, Dropped: 4},
-		Plays: []tiles.Millimetre{1.3, -0.2}, Thrown: []tiles.Millimetre{102.5}, Limits: &tiles.FitLimits{LeastPlay: 1, MostPlay: 2.5, Bearing: 1}, By: "AB"}
+	return lid.Result{ID: uuid('v', n), Load: uuid('l', 1), Pots: []string{uuid('p', 1), uuid('p', 2)}, Form: "teapot 0.9 l", Maker: "KT", Seat: lid.Inset, SeatGlazed: true, Body: b, Lid: b,
+		Sat: lid.Outcomes{TooBig: 1, Tight: 2, Good: 13, Loose: 3, DropsIn: 1, NotLookedAt: 4}, Losses: lid.Losses{Glued: 1, Rocks: 2, Chipped: 3, Dropped: 4},
+		Plays: []tiles.Millimetre{1.3, -0.2}, Thrown: []tiles.Millimetre{102.5}, Limits: &lid.Limits{LeastPlay: 1, MostPlay: 2.5, Bearing: 1}, By: "AB"}
 }
 
 func boardStore(t *testing.T) *Store {
 	s := openStore(t)
 	furnish(t, s)
 	load := tiles.Load{ID: uuid('l', 1), Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, PackedBy: "KT"}
-	must[tiles.Kept](t)(s.PutLoad(context.Background(), load, tiles.Match{}, when))
+	must[tiles.PutResult](t)(s.PutLoad(context.Background(), load, usecase.Precondition{}, when))
 	return s
 }
 
@@ -31,16 +33,16 @@ func boardStore(t *testing.T) *Store {
 func TestVerdictIsKept(t *testing.T) {
 	ctx, s := context.Background(), boardStore(t)
 	v := lidBoard(1)
-	first := must[tiles.Kept](t)(s.PutVerdict(ctx, v, when))
+	first := must[tiles.PutResult](t)(s.PutVerdict(ctx, v, when))
 	if !first.New {
 		t.Error("not new")
 	}
-	v.Limits = &tiles.FitLimits{LeastPlay: 0.5, MostPlay: 2, Bearing: 2}
-	again := must[tiles.Kept](t)(s.PutVerdict(ctx, v, later(time.Hour)))
+	v.Limits = &lid.Limits{LeastPlay: 0.5, MostPlay: 2, Bearing: 2}
+	again := must[tiles.PutResult](t)(s.PutVerdict(ctx, v, later(time.Hour)))
 	if again.New || again.Revision != first.Revision {
 		t.Errorf("said again: %+v, first %+v", again, first)
 	}
-	got := must[tiles.LidBoard](t)(s.Verdict(ctx, v.ID))
+	got := must[lid.Result](t)(s.Verdict(ctx, v.ID))
 	want := lidBoard(1)
 	want.At, want.Trusted = when.Wall, true
 	if !got.At.Equal(want.At) {
@@ -59,13 +61,13 @@ func TestVerdictIsKept(t *testing.T) {
 func TestVerdictOfWhatIsNotThere(t *testing.T) {
 	ctx, s := context.Background(), boardStore(t)
 	for name, c := range map[string]struct {
-		change func(*tiles.LidBoard)
+		change func(*lid.Result)
 		err    error
 	}{
-		"load":  {func(v *tiles.LidBoard) { v.Load = uuid('l', 9) }, tiles.ErrNoLoad},
-		"clay":  {func(v *tiles.LidBoard) { v.Lid.Clay = "wren" }, tiles.ErrNoClay},
-		"batch": {func(v *tiles.LidBoard) { v.Body.Batch = "Q" }, tiles.ErrNoBatch},
-		"pot":   {func(v *tiles.LidBoard) {}, nil}, // a card may come later, or was made on another phone
+		"load":  {func(v *lid.Result) { v.Load = uuid('l', 9) }, tiles.ErrNoLoad},
+		"clay":  {func(v *lid.Result) { v.Lid.Clay = "wren" }, tiles.ErrNoClay},
+		"batch": {func(v *lid.Result) { v.Body.Batch = "Q" }, tiles.ErrNoBatch},
+		"pot":   {func(v *lid.Result) {}, nil}, // a card may come later, or was made on another phone
 	} {
 		v := lidBoard(2)
 		v.ID = uuid('v', 20+len(name))
@@ -74,15 +76,15 @@ func TestVerdictOfWhatIsNotThere(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
-	if _, err := s.Verdict(ctx, uuid('v', 99)); !errors.Is(err, tiles.ErrNoVerdict) {
+	if _, err := s.Verdict(ctx, uuid('v', 99)); !errors.Is(err, lid.ErrNoResult) {
 		t.Error(err)
 	}
-	if err := s.StrikeVerdict(ctx, uuid('v', 99), "KT", "no", when); !errors.Is(err, tiles.ErrNoVerdict) {
+	if err := s.StrikeVerdict(ctx, uuid('v', 99), "KT", "no", when); !errors.Is(err, lid.ErrNoResult) {
 		t.Error(err)
 	}
 	v := lidBoard(3)
 	v.Load = ""
-	must[tiles.Kept](t)(s.PutVerdict(ctx, v, when))
+	must[tiles.PutResult](t)(s.PutVerdict(ctx, v, when))
 }
 
 // A struck board stays to be seen and leaves the tally.
@@ -93,30 +95,30 @@ func TestStrikeAndTally(t *testing.T) {
 		if n == 3 {
 			v.Form, v.Load = "jar", ""
 		}
-		must[tiles.Kept](t)(s.PutVerdict(ctx, v, later(time.Duration(n)*time.Minute)))
+		must[tiles.PutResult](t)(s.PutVerdict(ctx, v, later(time.Duration(n)*time.Minute)))
 	}
 	for range 2 {
 		if err := s.StrikeVerdict(ctx, uuid('v', 2), "KT", "wrong board", later(time.Hour)); err != nil {
 			t.Fatal(err)
 		}
 	}
-	all := must[[]tiles.LidBoard](t)(s.Verdicts(ctx, tiles.VerdictFilter{}))
+	all := must[[]lid.Result](t)(s.Verdicts(ctx, lid.ResultFilter{}))
 	if len(all) != 3 || all[0].Form != "jar" || all[1].Struck == nil || all[1].Struck.Why != "wrong board" || all[0].Struck != nil {
 		t.Errorf("%+v", all)
 	}
 	if n := count(t, s, `SELECT count(*) FROM act WHERE kind = 'verdict'`); n != 1 {
 		t.Errorf("%d strikes", n)
 	}
-	for w, n := range map[tiles.VerdictFilter]int{{Form: "jar"}: 1, {Clay: "tern"}: 3, {Clay: "wren"}: 0, {Load: uuid('l', 1)}: 2, {Limit: 1}: 1} {
-		if got := must[[]tiles.LidBoard](t)(s.Verdicts(ctx, w)); len(got) != n {
+	for w, n := range map[lid.ResultFilter]int{{Form: "jar"}: 1, {Clay: "tern"}: 3, {Clay: "wren"}: 0, {Load: uuid('l', 1)}: 2, {Limit: 1}: 1} {
+		if got := must[[]lid.Result](t)(s.Verdicts(ctx, w)); len(got) != n {
 			t.Errorf("%+v: %d", w, len(got))
 		}
 	}
-	tally := must[[]tiles.Tally](t)(s.Tallies(ctx))
-	one := tiles.Tally{PartGroup: tiles.PartGroup{Form: "jar", Body: "tern", Lid: "tern", Maker: "KT"}, Boards: 1, Sat: lidBoard(1).Sat, Losses: lidBoard(1).Losses}
+	tally := must[[]lid.GroupCount](t)(s.Tallies(ctx))
+	one := lid.GroupCount{DifferenceGroup: lid.DifferenceGroup{Form: "jar", Body: "tern", Lid: "tern", Maker: "KT"}, Boards: 1, Sat: lidBoard(1).Sat, Losses: lidBoard(1).Losses}
 	two := one
 	two.Form = "teapot 0.9 l"
-	if !reflect.DeepEqual(tally, []tiles.Tally{one, two}) {
+	if !reflect.DeepEqual(tally, []lid.GroupCount{one, two}) {
 		t.Errorf("%+v", tally)
 	}
 }

@@ -27,7 +27,7 @@ func writeDown(t *testing.T, folder string) []step {
 	t.Helper()
 	log := filepath.Join(t.TempDir(), "log")
 	cmd := exec.Command("strace", "-f", "-qq", "-y", "-xx", "-s", "2000000", "--seccomp-bpf", "-o", log, "-e", "trace="+traced, os.Args[0])
-	cmd.Env = append(os.Environ(), childVar+"="+folder)
+	cmd.Env = append(os.Environ(), childVar+"="+folder, childCarries+"="+carryFiles(t, 3))
 	if out, err := cmd.CombinedOutput(); err != nil {
 		t.Fatalf("write down what the disk is asked: %v; the Debian package strace is needed, and leave to trace\n%s", err, out[max(0, len(out)-2000):])
 	}
@@ -124,7 +124,7 @@ func stepOf(t *testing.T, call, folder string) (s step, ok bool) {
 	}
 	inside := s.path == folder || strings.HasPrefix(s.path, folder+"/")
 	// The index of the log is shared memory and made anew after a cut: it is no file to keep.
-	return s, inside && !strings.HasSuffix(s.path, "-shm")
+	return s, inside && !strings.HasSuffix(s.path, "-shm") && !strings.HasSuffix(s.path, ".lock")
 }
 
 // unhex reads \x41\x42 as strace writes it with -xx.

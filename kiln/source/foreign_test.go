@@ -71,7 +71,7 @@ func slaveOf(t *testing.T, kind string) *practice.Pty {
 		started(t, exec.Command(tool(t, "/usr/bin/python3", "python3"), "testdata/slave.py", line.Path, "17"))
 	}
 	for i := 0; !line.Listened(); i++ {
-		if i == 2000 {
+		if i == 60_000 { // five minutes
 			t.Fatalf("the slave did not open %s; is python3-serial installed?", line.Path)
 		}
 		time.Sleep(5 * time.Millisecond)
@@ -357,7 +357,7 @@ func TestSocatPair(t *testing.T) {
 		f, err := os.OpenFile(there, os.O_RDWR, 0)
 		if err == nil {
 			controller = f
-		} else if i == 1000 {
+		} else if i == 60_000 { // five minutes
 			t.Fatal(err)
 		}
 		time.Sleep(5 * time.Millisecond)
@@ -372,7 +372,7 @@ func TestSocatPair(t *testing.T) {
 			}
 			return
 		case <-time.After(20 * time.Millisecond):
-			if i == 500 {
+			if i == 15_000 { // five minutes
 				t.Fatalf("nothing heard: %q", src.Heard().Words())
 			}
 		}

@@ -44,6 +44,7 @@ type KilnHeard struct {
 	Last                              kiln.Sample
 	BadLines                          []BadLine        // the last few
 	Hint                              string           // what the form of the lines suggests, in words
+	Absent                            []string         // channels of the settings that no line had, in words
 	Orders                            []Decoded        // modbus: the last numbers of 32 bits, in every order of bytes
 	Question                          string           // about the unit, while the kiln may be cold; "" else
 	Sends                             []string         // all that is ever sent for it, in words
@@ -98,7 +99,7 @@ func (h Heard) PortRemarks() []Remark {
 // Remarks say what was heard of the kiln.
 func (k KilnHeard) Remarks() []Remark {
 	out := []Remark{{k.words(), k.GoodMinute == 0 || k.BadMinute > 0}}
-	for _, more := range []string{k.Hint, k.Question} {
+	for _, more := range append([]string{k.Hint, k.Question}, k.Absent...) {
 		if more != "" {
 			out = append(out, Remark{fmt.Sprintf("%s: %s", k.Kiln, more), true})
 		}
@@ -141,6 +142,22 @@ func plural(n int, what string) string {
 		return "1 " + what
 	}
 	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// absentInWords says of each channel that no line had where the settings look for it, and what the line has.
+func (k Kiln) absentInWords(none []Channel, line string) []string {
+	var out []string
+	for _, c := range none {
+		text := fmt.Sprintf("channel %s is absent: nothing stands at from = %q", c.ID, c.From)
+		if there := placesOf(k, line); len(there) > 0 && (k.Reply == "json" || k.Reply == "keyvalue") {
+			text += "; the line has " + strings.Join(there, ", ")
+		}
+		if k.Reply == "json" {
+			text += `. A path is the keys with points between, the first of a list is 0: probe.0.t`
+		}
+		out = append(out, text)
+	}
+	return out
 }
 
 // question asks about the room while a kiln may be cold, which settles °C or °F: what is 19 °C is

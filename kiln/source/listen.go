@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"time"
+
+	"lidwright/kiln"
 )
 
 // staleAfter is how long a begun line may pause before it is dropped.
@@ -26,6 +28,7 @@ func (l *line) listen(ctx context.Context) error {
 	due := l.quiet()
 	buf := make([]byte, 1024)
 	ears := ear{lookAt: earful}
+	_, recorded := l.port.(*played) // its lines come at once, and each has a moment of its own
 	for {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -43,7 +46,7 @@ func (l *line) listen(ctx context.Context) error {
 		if n == 0 {
 			cut.fresh()
 			if pause += look; pause >= staleAfter && cut.stale() {
-				l.garbled(tellers, nil, "began and did not end")
+				l.garbled(tellers, l.Now(), nil, "began and did not end")
 			}
 			if quiet += look; quiet >= due {
 				quiet = 0
@@ -54,11 +57,18 @@ func (l *line) listen(ctx context.Context) error {
 			continue
 		}
 		pause = 0
+		var came kiln.Stamp
+		if !recorded {
+			came = l.Now() // all of them: a busy machine reads at once what waited
+		}
 		ears.hear(buf[:n])
 		cut.cut(buf[:n], func(line []byte) {
 			quiet = 0
 			if err == nil {
-				err = l.take(ctx, tellers, line)
+				if recorded {
+					came = l.Now()
+				}
+				err = l.take(ctx, tellers, came, line)
 			}
 			if err == nil && l.settings.played() { // a recording goes at the pace of the settings
 				err = l.Sleep(ctx, l.settings.Kilns[0].Every)
@@ -79,10 +89,10 @@ func (l *line) quiet() time.Duration {
 	return longest
 }
 
-// take gives a line to the kiln that it belongs to.
-func (l *line) take(ctx context.Context, tellers []*teller, line []byte) error {
+// take gives a line that came at a moment to the kiln that it belongs to.
+func (l *line) take(ctx context.Context, tellers []*teller, at kiln.Stamp, line []byte) error {
 	if line == nil {
-		l.garbled(tellers, nil, "too long, or holds a NUL as broken bytes do")
+		l.garbled(tellers, at, nil, "too long, or holds a NUL as broken bytes do")
 		return nil
 	}
 	for _, t := range tellers {
@@ -95,19 +105,18 @@ func (l *line) take(ctx context.Context, tellers []*teller, line []byte) error {
 		case err != nil && len(tellers) > 1 && t.kiln.Select == "":
 			continue
 		case err != nil:
-			t.tally.badLine(l.Now(), line, err.Error())
+			t.garbled(at, line, err.Error())
 			return nil
 		}
-		return l.tell(ctx, t, s, line)
+		return l.tell(ctx, t, at, s, line)
 	}
-	l.garbled(tellers, line, "begins with no kiln's word")
+	l.garbled(tellers, at, line, "begins with no kiln's word")
 	return nil
 }
 
 // garbled counts a line that no kiln can be held to: for all of them.
-func (l *line) garbled(tellers []*teller, line []byte, why string) {
-	at := l.Now()
+func (l *line) garbled(tellers []*teller, at kiln.Stamp, line []byte, why string) {
 	for _, t := range tellers {
-		t.tally.badLine(at, line, why)
+		t.garbled(at, line, why)
 	}
 }

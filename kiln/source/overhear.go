@@ -104,8 +104,8 @@ func (l Listener) at(ctx context.Context, s Settings) (heardSo, error) {
 		}
 		all = append(all, buf[:n]...)
 		framing, text := parity(all)
-		lines := linesOf(text)
-		for range len(lines) - len(came) {
+		lines, ended := linesOf(text)
+		for range ended - len(came) {
 			came = append(came, monotonic(begin))
 		}
 		late := monotonic(begin) >= l.Patience
@@ -127,9 +127,9 @@ func (l Listener) at(ctx context.Context, s Settings) (heardSo, error) {
 	}
 }
 
-// linesOf cuts bytes into the lines that ended; the first may have been heard from its middle on and
-// is left out where there are others.
-func linesOf(text []byte) []string {
+// linesOf cuts bytes into the lines that ended, of which it gives the number too. The first may have been heard
+// from its middle on and is left out where there are others; its end counts.
+func linesOf(text []byte) (lines []string, ended int) {
 	c := newCutter("\n")
 	c.fresh()
 	var out []string
@@ -138,13 +138,14 @@ func linesOf(text []byte) []string {
 			out = append(out, string(line))
 		}
 	})
-	if len(out) > 1 {
+	if ended = len(out); ended > 1 {
 		out = out[1:]
 	}
-	return out
+	return out, ended
 }
 
-// period is the middle of the times between lines: to the second above one second, else to a tenth.
+// period is the middle of the times between lines, the shorter of two in the middle, since a line that was missed
+// makes a time longer: to the second above one second, else to a tenth.
 func period(came []time.Duration) time.Duration {
 	var gaps []time.Duration
 	for i := 1; i < len(came); i++ {
@@ -154,7 +155,7 @@ func period(came []time.Duration) time.Duration {
 		return 0
 	}
 	slices.Sort(gaps)
-	gap := gaps[len(gaps)/2]
+	gap := gaps[(len(gaps)-1)/2]
 	if gap > time.Second {
 		return gap.Round(time.Second)
 	}

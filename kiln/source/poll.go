@@ -100,7 +100,7 @@ func (l *line) round(ctx context.Context, t *teller) error {
 	if all.columns == nil && len(all.names) == 0 {
 		return nil
 	}
-	return l.tell(ctx, t, all, last)
+	return l.tell(ctx, t, l.Now(), all, last)
 }
 
 // answerError is an answer that made no sense.

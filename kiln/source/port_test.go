@@ -13,10 +13,11 @@ import (
 	"testing"
 	"time"
 
-	"go.bug.st/serial"
-	"golang.org/x/sys/unix"
 	"lidwright/kiln"
 	"lidwright/kiln/practice"
+
+	"go.bug.st/serial"
+	"golang.org/x/sys/unix"
 )
 
 // A pseudo terminal ignores speed and parity: none of the tests on one says anything of them.
@@ -63,14 +64,14 @@ func listening(t *testing.T, s Settings) (*Source, <-chan kiln.Sample) {
 // open yet is lost.
 func hear(t *testing.T, out <-chan kiln.Sample, plug *practice.Plug, line string) kiln.Sample {
 	t.Helper()
-	deadline := time.After(20 * time.Second)
+	deadline := time.After(5 * time.Minute)
 	for {
 		plug.Write([]byte(line))
 		select {
 		case s := <-out:
 			return s
 		case <-deadline:
-			t.Fatal("nothing heard in 20 s")
+			t.Fatal("nothing heard in five minutes")
 		case <-time.After(10 * time.Millisecond):
 		}
 	}
@@ -102,7 +103,7 @@ func TestReplug(t *testing.T) {
 			t.Fatal(err)
 		}
 		// What was sent before the unplugging may still be on its way: wait until it is noticed.
-		for deadline := time.Now().Add(20 * time.Second); src.Heard().State == PortOpen && time.Now().Before(deadline); {
+		for deadline := time.Now().Add(5 * time.Minute); src.Heard().State == PortOpen && time.Now().Before(deadline); {
 			for len(out) > 0 {
 				<-out
 			}

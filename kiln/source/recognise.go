@@ -3,6 +3,7 @@ package source
 import (
 	"encoding/json"
 	"errors"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -25,6 +26,20 @@ type Place struct {
 	Unit       string  // c, f, k or mv where the line tells it, "" elsewhere
 	Last       float64 // the last number, as it stands there
 	Believable bool    // every number could be the temperature of a kiln or its room, in °C or °F
+	// Counts says that the number went up by the same step of one or more on every line, as a counter or a clock
+	// does and a kiln in the time of a few lines does not.
+	Counts bool
+
+	step float64
+	seen int
+}
+
+// after is p behind the same place of the line before.
+func (p Place) after(before Place) Place {
+	p.seen, p.step = before.seen+1, p.Last-before.Last
+	p.Counts = p.step >= 1 && (before.seen == 1 || before.Counts && math.Abs(p.step-before.step) < 1e-6)
+	p.Believable = p.Believable && before.Believable
+	return p
 }
 
 // Recognise tells how lines of a device may be read, the likeliest first; nil if in no way that is
@@ -136,6 +151,10 @@ func tryReading(k Kiln, lines []string) (Reading, bool) {
 		}
 		if r.Good == 0 {
 			froms, kept = names, here
+			for name, p := range kept {
+				p.seen = 1
+				kept[name] = p
+			}
 		}
 		for name, p := range kept {
 			now, ok := here[name]
@@ -143,8 +162,9 @@ func tryReading(k Kiln, lines []string) (Reading, bool) {
 				delete(kept, name)
 				continue
 			}
-			now.Believable = now.Believable && p.Believable
-			kept[name] = now
+			if r.Good > 0 {
+				kept[name] = now.after(p)
+			}
 		}
 		r.Good++
 		r.Last = line
@@ -152,6 +172,7 @@ func tryReading(k Kiln, lines []string) (Reading, bool) {
 	believable := false
 	for _, name := range froms {
 		if p, ok := kept[name]; ok {
+			p.Counts = p.Counts && p.seen > 2
 			r.Places = append(r.Places, p)
 			believable = believable || p.Believable
 		}

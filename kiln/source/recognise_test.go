@@ -130,6 +130,57 @@ func TestHearFindsTheSpeed(t *testing.T) {
 	}
 }
 
+// The pace that is heard is that of the device, wherever the first line was cut: lines are left out that come twice
+// as fast as the settings say.
+func TestHearFindsThePace(t *testing.T) {
+	for _, every := range []time.Duration{100 * time.Millisecond, 500 * time.Millisecond, time.Second, 2 * time.Second, 10 * time.Second} {
+		for _, cut := range []int{0, 3, 9} { // bytes of the first line that were missed
+			synctest.Test(t, func(t *testing.T) {
+				open := func(Settings) (Port, error) {
+					p := newFakePort(nil)
+					for n := range 60 {
+						line := fmt.Sprintf("%d,%.1f\r\n", 100+n, 19.4+float64(n%3)/10)
+						if n == 0 {
+							line = line[cut:]
+						}
+						p.later(time.Duration(n)*every+300*time.Millisecond, []byte(line))
+					}
+					return p, nil
+				}
+				h, err := Listener{Open: open, Patience: 65 * time.Second, Tell: func(string) {}}.Hear(t.Context(), "/dev/x")
+				if err != nil || h.Every != every {
+					t.Errorf("a line each %v, %d bytes missed: heard %v, %v", every, cut, h.Every, err)
+				}
+			})
+		}
+	}
+}
+
+// What counts up by the same step is told from what a kiln says.
+func TestCountersAreTold(t *testing.T) {
+	for _, c := range []struct {
+		lines []string
+		want  string // counters
+	}{
+		{[]string{"1,19.4", "2,19.4", "3,19.5"}, "1"},
+		{[]string{"7;19.4;120", "8;19.4;180", "9;19.5;240"}, "1 3"},
+		{[]string{"19.4", "19.5", "19.6"}, ""}, // a tenth a line is what a kiln may do
+		{[]string{"19,5", "20,5", "22,5"}, ""},
+		{[]string{"1,19.4", "2,19.4"}, ""}, // too few to tell
+		{[]string{`{"n":41,"t":19.4}`, `{"n":42,"t":19.4}`, `{"n":43,"t":19.4}`}, "n"},
+	} {
+		var got []string
+		for _, p := range Recognise(c.lines)[0].Places {
+			if p.Counts {
+				got = append(got, p.From)
+			}
+		}
+		if strings.Join(got, " ") != c.want {
+			t.Errorf("%q: counters %v, want %s", c.lines, got, c.want)
+		}
+	}
+}
+
 func TestHearNothing(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		silent := func(Settings) (Port, error) { return newFakePort(nil), nil }
@@ -164,6 +215,12 @@ func TestPorts(t *testing.T) {
 	want := "[{/dev/serial/by-id/usb-adapter-if00-port0 ttyUSB0 true} {/dev/serial/by-path/platform-usb-0:1.4:1.0-p0 ttyUSB1 true} {/dev/ttyAMA0 ttyAMA0 true} {/dev/ttyUSB2 ttyUSB2 false}]"
 	if got != want {
 		t.Errorf("got  %s\nwant %s", got, want)
+	}
+	for device, want := range map[string]bool{"/dev/ttyUSB0": true, "/dev/ttyACM12": true, "/dev/ttyAMA0": true, "/dev/ttySC1": true, "/dev/ttyS0": true, "/dev/ttyS3": true,
+		"/dev/ttyS4": false, "/dev/tty1": false, "/dev/ttyUSB": false, "/dev/ttyUSB0x": false, "/dev/pts/3": false, "/dev/ttyGS0": false, "ttyUSB0": false, "": false} {
+		if ServiceMayOpen(device) != want {
+			t.Errorf("%s: may be opened by the service: %v, want %v", device, !want, want)
+		}
 	}
 	if none := Ports(fstest.MapFS{}); none != nil {
 		t.Errorf("an empty /dev has %v", none)

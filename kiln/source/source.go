@@ -199,6 +199,9 @@ func (s *Source) Heard() Heard {
 				heard.bare = append(heard.bare, c.ID)
 			}
 		}
+		if heard.GoodMinute > 0 {
+			heard.Absent = k.absentInWords(s.tallies[i].absent(k.Channels, now))
+		}
 		heard.Window = min(h.For, minute)
 		if heard.Ever {
 			heard.Question = k.question(heard.Last)

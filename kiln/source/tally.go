@@ -35,6 +35,8 @@ type tally struct {
 	hint    string
 	orders  []Decoded
 	crowded uint64
+	stood   map[kiln.ChannelID]kiln.Stamp // when a channel was on a line last
+	line    string                        // the last line on which one was not
 }
 
 // second counts the lines of one second.
@@ -83,6 +85,37 @@ func (t *tally) crowd() {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	t.crowded++
+}
+
+// places notes which channels were on a line and which were not.
+func (t *tally) places(at kiln.Stamp, channels []Channel, raws []raw, line []byte) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.stood == nil {
+		t.stood = map[kiln.ChannelID]kiln.Stamp{}
+	}
+	for i, c := range channels {
+		if raws[i].there {
+			t.stood[c.ID] = at
+		} else {
+			t.line = string(line)
+		}
+	}
+}
+
+// absent are the channels that were on no line of the minute before now, and a line that they are not on.
+func (t *tally) absent(channels []Channel, now kiln.Stamp) (none []Channel, line string) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.stood == nil {
+		return nil, ""
+	}
+	for _, c := range channels {
+		if last, ever := t.stood[c.ID]; !ever || now.Since-last.Since > minute {
+			none = append(none, c)
+		}
+	}
+	return none, t.line
 }
 
 func (t *tally) say(hint string) {

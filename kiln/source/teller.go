@@ -4,38 +4,88 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
+	"strconv"
+	"time"
 
 	"lidwright/kiln"
 )
 
 // teller turns the lines of one kiln into samples.
 type teller struct {
-	kiln   Kiln
-	form   *form
-	conv   *converter
-	clock  deviceClock
-	tally  *tally
-	lastAt kiln.Stamp // of the last sample
-	any    bool
+	kiln  Kiln
+	form  *form
+	conv  *converter
+	clock deviceClock
+	tally *tally
+	last  kiln.Stamp    // of the last line that made sense
+	spare time.Duration // what is left of the time that samples may take; see room
+	any   bool
+	bad   int   // lines in a row that made no sense
+	asked []raw // the first line after such a row, until the next one says about the same
 }
 
-// tell makes a sample of what was said and sends it.
-func (l *line) tell(ctx context.Context, t *teller, s said, line []byte) error {
-	at := l.Now()
+// After so many lines in a row that made no sense one that does is believed only when the next one
+// says the same within sameAs: garbage without a checksum looks like a number now and then. Own choice.
+const (
+	muchGarbage = 3
+	sameAs      = 10 // of the channel's own unit
+)
+
+// garbled counts a line that made no sense.
+func (t *teller) garbled(at kiln.Stamp, line []byte, why string) {
+	t.bad++
+	t.asked = nil
+	t.tally.badLine(at, line, why)
+}
+
+// asksAgain reports whether a line that makes sense must be said once more before it is believed.
+func (t *teller) asksAgain(raws []raw) bool {
+	if t.bad < muchGarbage || t.kiln.Checksum != "" && t.kiln.Checksum != "none" {
+		t.bad, t.asked = 0, nil
+		return false
+	}
+	same := len(t.asked) == len(raws)
+	for i := range raws {
+		if !same || t.kiln.Channels[i].Role != kiln.RoleProbe {
+			continue
+		}
+		a, b := t.asked[i], raws[i]
+		same = a.there == b.there && a.fault == b.fault && !(math.Abs(a.number-b.number) > sameAs)
+	}
+	if same {
+		t.bad, t.asked = 0, nil
+		return false
+	}
+	t.asked = append([]raw(nil), raws...)
+	return true
+}
+
+// tell makes a sample of what was said at that moment and sends it.
+func (l *line) tell(ctx context.Context, t *teller, at kiln.Stamp, s said, line []byte) error {
 	raws, hint, err := t.raws(s)
 	if err != nil {
-		t.tally.badLine(at, line, err.Error())
+		t.garbled(at, line, err.Error())
 		return nil
 	}
 	if err := t.form.usual(len(s.columns)); err != nil {
-		t.tally.badLine(at, line, err.Error())
+		t.garbled(at, line, err.Error())
 		return nil
 	}
 	t.tally.say(hint)
+	if hint != "" && t.cutNumber(s.columns) {
+		t.tally.badLine(at, line, hint)
+		return nil
+	}
+	if t.asksAgain(raws) {
+		t.tally.badLine(at, line, "the first line after many that made no sense: not believed before the next one says the same")
+		return nil
+	}
+	t.tally.places(at, t.kiln.Channels, raws, line)
 	if t.kiln.TimeColumn != "" {
 		text, _ := s.text(t.kiln.TimeColumn)
 		if at, err = t.clock.stamp(at, text); err != nil {
-			t.tally.badLine(at, line, err.Error())
+			t.garbled(at, line, err.Error())
 			return nil
 		}
 	}
@@ -44,12 +94,9 @@ func (l *line) tell(ctx context.Context, t *teller, s said, line []byte) error {
 
 // finish turns raw numbers into a sample, counts it and sends it.
 func (l *line) finish(ctx context.Context, t *teller, at kiln.Stamp, raws []raw, line []byte) error {
-	if t.any && !t.kiln.asked() {
-		// A flood is thinned: no kiln is so fast that its samples are needed closer than half a period.
-		if gap, known := at.Sub(t.lastAt); known && gap < t.kiln.Every/2 {
-			t.tally.crowd()
-			return nil
-		}
+	if !t.kiln.asked() && !t.room(at) {
+		t.tally.crowd()
+		return nil
 	}
 	sample := kiln.Sample{Kiln: t.kiln.ID, At: at, Values: t.conv.values(at, raws)}
 	outcome, good := LineGood, false
@@ -66,8 +113,26 @@ func (l *line) finish(ctx context.Context, t *teller, at kiln.Stamp, raws []raw,
 	if good {
 		t.tally.good(sample)
 	}
-	t.lastAt, t.any = at, true
 	return l.send(ctx, sample)
+}
+
+// heldUp is how many periods of lines may come at once: those that waited while nobody read.
+const heldUp = 60
+
+// room reports whether another sample is wanted at a moment. A flood is thinned: no kiln is so fast that
+// it is needed oftener than twice a period in the mean. A sample takes half a period of the time that
+// went by; what is not taken is left for lines that come close together, of jitter or held up.
+func (t *teller) room(at kiln.Stamp) bool {
+	gap, known := at.Sub(t.last)
+	if t.spare = min(t.spare+gap, heldUp*t.kiln.Every); !t.any || !known {
+		t.spare = 2 * t.kiln.Every
+	}
+	t.last, t.any = at, true
+	if t.spare < t.kiln.Every/2 {
+		return false
+	}
+	t.spare -= t.kiln.Every / 2
+	return true
 }
 
 // raws finds each channel in what was said. An error says that the line makes no sense: a channel
@@ -96,6 +161,26 @@ func (t *teller) raws(s said) (raws []raw, hint string, err error) {
 		hint = `the commas look like decimal commas, one number cut in two: set decimal_comma = true and another separator`
 	}
 	return raws, hint, nil
+}
+
+// cutNumber reports whether columns that look like numbers cut at their decimal commas would give a
+// probe what stands behind a comma: with four columns and more any second one; with two, one digit
+// beside a kiln that is warm.
+func (t *teller) cutNumber(columns []string) bool {
+	for _, c := range t.kiln.Channels {
+		n, err := strconv.Atoi(c.From)
+		if err != nil || n < 1 || n > len(columns) || c.Role != kiln.RoleProbe {
+			continue
+		}
+		before := 0.0
+		if n%2 == 0 {
+			before, _ = strconv.ParseFloat(columns[n-2], 64)
+		}
+		if n%2 == 0 && (len(columns) >= 4 || len(columns[n-1]) == 1 && before > 60) {
+			return true
+		}
+	}
+	return false
 }
 
 // channelError says which channel makes no sense.

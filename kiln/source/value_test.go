@@ -1,10 +1,15 @@
 package source_test
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"math"
+	"os"
+	"regexp"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -167,13 +172,71 @@ func TestDeviceTime(t *testing.T) {
 	}
 }
 
-// A thousand lines a second are thinned to twice the period.
+// A flood is thinned to two lines a period: eight in these four, and three of the room that a line has
+// when it begins.
 func TestFlood(t *testing.T) {
 	s := oneKiln(nil)
 	s.Kilns[0].Every = 500 * time.Second // lines come a second apart: five hundred times too often
 	samples, heard := play(t, s, strings.Repeat("20.5\n", 2000))
-	if len(samples) != 8 || heard.Kilns[0].Crowded != 1992 {
+	if len(samples) != 11 || heard.Kilns[0].Crowded != 1989 {
 		t.Errorf("%d samples, %d left out", len(samples), heard.Kilns[0].Crowded)
+	}
+}
+
+// heldUpPort is a line that speaks once a second for half a minute, and whose next twenty lines nobody
+// reads for twenty seconds.
+type heldUpPort struct {
+	source.Port
+	now  *atomic.Int64 // seconds
+	read int
+}
+
+func (p *heldUpPort) SetReadTimeout(time.Duration) error { return nil }
+func (p *heldUpPort) Close() error                       { return nil }
+
+func (p *heldUpPort) Read(b []byte) (int, error) {
+	p.read++
+	switch {
+	case p.read == 1:
+		return 0, nil
+	case p.read <= 31:
+		p.now.Add(1)
+		return copy(b, "20.5\n"), nil
+	case p.read == 32:
+		p.now.Add(20)
+		return copy(b, strings.Repeat("21.5\n", 20)), nil
+	}
+	return 0, errors.New("over")
+}
+
+// Lines that waited while nobody read are all taken, each stamped when it was read.
+func TestHeldUp(t *testing.T) {
+	var now atomic.Int64
+	out := make(chan kiln.Sample, 100)
+	src, err := source.New(oneKiln(nil), func() kiln.Stamp {
+		return kiln.Stamp{Boot: "b1", Since: time.Duration(now.Load()) * time.Second}
+	}, out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	src.Open = func(source.Settings) (source.Port, error) { return &heldUpPort{now: &now}, nil }
+	ctx, cancel := context.WithCancel(t.Context())
+	src.Sleep = func(context.Context, time.Duration) error { cancel(); return ctx.Err() }
+	src.Run(ctx)
+	close(out)
+	single, together := 0, 0
+	for s := range out {
+		switch {
+		case s.Values[0].T == 20.5 && s.At.Since == time.Duration(single+1)*time.Second:
+			single++
+		case s.Values[0].T == 21.5 && s.At.Since == 50*time.Second:
+			together++
+		default:
+			t.Errorf("%+v", s)
+		}
+	}
+	if h := src.Heard().Kilns[0]; single != 30 || together != 20 || h.Crowded != 0 {
+		t.Errorf("%d lines a second apart, want 30; %d at once, want 20; %d left out", single, together, h.Crowded)
 	}
 }
 
@@ -185,6 +248,70 @@ func TestHeardInWords(t *testing.T) {
 	}
 	if got := heard.Words(); !slices.Equal(got[len(got)-2:], want) {
 		t.Errorf("%q\nwant %q", got, want)
+	}
+}
+
+// A channel that no line has where the settings look for it is told, with the places that the line does have.
+func TestAbsentInWords(t *testing.T) {
+	two := func(reply, from1, from2 string) source.Settings {
+		return oneKiln(func(k *source.Kiln) {
+			k.Reply = reply
+			k.Channels = append(k.Channels, k.Channels[0])
+			k.Channels[0].From, k.Channels[1].ID, k.Channels[1].From, k.Channels[1].Role = from1, "2", from2, kiln.RoleRoom
+		})
+	}
+	const line = `{"probe":[{"t":612.4,"ok":true}],"room":19.5}` + "\n"
+	for _, c := range []struct {
+		settings source.Settings
+		lines    string
+		want     []string
+	}{
+		{two("json", "probe.t", "room"), strings.Repeat(line, 8), []string{`channel 1 is absent: nothing stands at from = "probe.t"; the line has probe.0.t, room. A path is the keys with points between, the first of a list is 0: probe.0.t`}},
+		{two("json", "probe.0.t", "room"), strings.Repeat(line, 8), nil},
+		{two("json", "probe.0.t", "room"), line + `{"probe":[],"room":19.5}` + "\n", nil}, // it was there a moment ago
+		{two("keyvalue", "top", "room"), "Top=612.4,room=19.5\n", []string{`channel 1 is absent: nothing stands at from = "top"; the line has Top, room`}},
+	} {
+		_, heard := play(t, c.settings, c.lines)
+		if got := heard.Kilns[0].Absent; !slices.Equal(got, c.want) {
+			t.Errorf("%s: %q\nwant %q", c.lines, got, c.want)
+		}
+		if told := strings.Contains(strings.Join(heard.Words(), "\n"), "absent"); told != (c.want != nil) {
+			t.Errorf("%s: told %v", c.lines, told)
+		}
+	}
+}
+
+// What README and example say of places on a line is what is read: the path of a JSON line, and a pattern that must
+// match the whole line.
+func TestPlacesAsDocumented(t *testing.T) {
+	for _, name := range []string{"../../README.md", "../../config/example.toml"} {
+		b, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		text := string(b)
+		path := regexp.MustCompile("(probe\\.0\\.t)`? in `?(\\{.*\\})[`\n]").FindStringSubmatch(text)
+		pattern := regexp.MustCompile("[`'](T1 .*)[`'] reads `?(T1 612.4 C run)").FindStringSubmatch(text)
+		if path == nil || pattern == nil || !strings.Contains(text, "the whole line") {
+			t.Errorf("%s does not say how a JSON path is written, or that a pattern matches the whole line", name)
+			continue
+		}
+		for _, c := range []struct {
+			reply, from, line, pattern string
+			reads                      bool
+		}{
+			{"json", path[1], path[2], "", true},
+			{"pattern", "top", pattern[2], pattern[1], true},
+			{"pattern", "top", "x " + pattern[2], pattern[1], false},
+		} {
+			samples, _ := play(t, oneKiln(func(k *source.Kiln) {
+				k.Reply, k.Pattern = c.reply, c.pattern
+				k.Channels[0].From = c.from
+			}), c.line+"\n")
+			if reads := len(samples) == 1 && samples[0].Values[0].T == 612.4; reads != c.reads {
+				t.Errorf("%s: %q by %s: read %v, want %v: %v", name, c.line, c.from+c.pattern, reads, c.reads, samples)
+			}
+		}
 	}
 }
 

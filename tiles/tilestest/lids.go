@@ -5,6 +5,8 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 // LidClass is a kind of lid question, by what body and lid share.
@@ -23,8 +25,8 @@ func LidClasses() []LidClass { return []LidClass{TwoPieces, OnePlace, Replacemen
 // LidTrial is a lid question of a studio and, once a width is thrown, how it turned out.
 type LidTrial struct {
 	Class    LidClass
-	Question tiles.LidQuestion
-	Firing   tiles.LidFiring
+	Question lid.Question
+	Firing   lid.Firing
 
 	collar, lidLeft float64 // true fired collar, and what is left of a lid
 	thrown          float64 // error of the throw
@@ -54,22 +56,22 @@ func (m *Made) LidTrial(class LidClass) LidTrial {
 	if class != OnePlace {
 		at = m.places()
 	}
-	lid := m.fire(0, lidRef, p, at)
+	top := m.fire(0, lidRef, p, at)
 	left := func(q piece) float64 { return math.Exp(-(q.drying + q.fired) / 100) }
 	wet := 60 + 90*m.rng.Float64()
-	t := LidTrial{Class: class, collar: wet * left(body), lidLeft: left(lid), thrown: m.normal(0, readSD),
-		Firing: tiles.LidFiring{Work: kiln.Celsius(p.Glaze), BisqueWork: kiln.Celsius(p.Bisque)}}
+	t := LidTrial{Class: class, collar: wet * left(body), lidLeft: left(top), thrown: m.normal(0, readSD),
+		Firing: lid.Firing{Work: kiln.Celsius(p.Glaze), BisqueWork: kiln.Celsius(p.Bisque)}}
 	length := func(l float64) *tiles.Millimetre { v := tiles.Millimetre(l); return &v }
-	t.Question = tiles.LidQuestion{
+	t.Question = lid.Question{
 		Collar: []tiles.Millimetre{tiles.Millimetre(m.normal(wet, readSD))}, CollarStage: tiles.Wet,
 		Play: length(1.25), LeastPlay: length(0.5), MostPlay: length(2), Step: length(0), ThrowSD: length(readSD), MeasureSD: length(readSD),
-		Body: bodyRef, LidClay: lidRef, Together: tiles.SameLoad, Lids: 1, AcceptWide: true,
+		Body: bodyRef, LidClay: lidRef, Together: shrinkage.SameLoad, Lids: 1, AcceptWide: true,
 	}
 	switch class {
 	case OnePlace:
-		t.Question.Together = tiles.InPlace
+		t.Question.Together = shrinkage.InPlace
 	case Replacement:
-		t.Question.Together, t.Question.CollarStage, t.Question.MeasureSD = tiles.Apart, tiles.Fired, length(firedSD)
+		t.Question.Together, t.Question.CollarStage, t.Question.MeasureSD = shrinkage.Apart, tiles.Fired, length(firedSD)
 		t.Question.Collar[0] = tiles.Millimetre(m.normal(t.collar, firedSD))
 	}
 	return t

@@ -3,11 +3,12 @@ package tilestest
 import (
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
 )
 
 // Question is one piece of clay 0 still to be made and fired, and what came of it.
 type Question struct {
-	Ask   tiles.Ask
+	Ask   shrinkage.Ask
 	Total float64 // what the piece lost from wet to fired, log-percent
 }
 
@@ -21,7 +22,7 @@ func (m *Made) Question() Question {
 	}
 	q := m.fire(0, ref, p, m.places())
 	return Question{
-		Ask:   tiles.Ask{BatchRef: ref, Stage: tiles.Wet, Work: kiln.Celsius(p.Glaze), BisqueWork: kiln.Celsius(p.Bisque), Kind: kiln.Glaze},
+		Ask:   shrinkage.Ask{BatchRef: ref, Stage: tiles.Wet, Work: kiln.Celsius(p.Glaze), BisqueWork: kiln.Celsius(p.Bisque), Kind: kiln.Glaze},
 		Total: q.drying + q.fired,
 	}
 }

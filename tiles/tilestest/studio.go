@@ -11,6 +11,7 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
 )
 
 // Row is a history of the clay asked about: bars in each of its load pairs.
@@ -62,7 +63,7 @@ type Options struct {
 
 // Made is a studio with what only its maker knows.
 type Made struct {
-	tiles.Studio
+	shrinkage.Studio
 	Slips []Slip
 
 	rng     *rand.Rand
@@ -77,8 +78,8 @@ type Made struct {
 }
 
 // Truth is a handbook that knows the true sds and will not be moved from them.
-func (m *Made) Truth() *tiles.Handbook {
-	h := tiles.UsualHandbook()
+func (m *Made) Truth() *shrinkage.Handbook {
+	h := shrinkage.UsualHandbook()
 	h.Reading, h.Piece, h.Position, h.BatchDrying, h.BatchFiring, h.Load = tiles.Millimetre(m.sds[0]), m.sds[1], m.sds[2], m.sds[3], m.sds[4], m.sds[5]
 	h.Spread = 0.01
 	return &h

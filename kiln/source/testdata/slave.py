@@ -3,7 +3,11 @@ import sys
 
 from pymodbus.datastore import ModbusSequentialDataBlock, ModbusServerContext, ModbusSlaveContext
 from pymodbus.server import StartSerialServer
-from pymodbus.transaction import ModbusRtuFramer
+try:  # pymodbus 3.8, of Debian 13
+    from pymodbus import FramerType
+    rtu = FramerType.RTU
+except ImportError:  # pymodbus 3.0, of Debian 12
+    from pymodbus.transaction import ModbusRtuFramer as rtu
 
 device, unit = sys.argv[1], int(sys.argv[2])
 holding = [0] * 40
@@ -18,7 +22,7 @@ holding[30] = 0x7FFF
 inputs = [0] * 40
 inputs[7] = 194
 block = ModbusSequentialDataBlock
-slave = ModbusSlaveContext(hr=block(0, holding), ir=block(0, inputs), zero_mode=True)
+slave = ModbusSlaveContext(hr=block(1, holding), ir=block(1, inputs))  # address 0 of the line is 1 here
 print("ready", flush=True)
 StartSerialServer(context=ModbusServerContext(slaves={unit: slave}, single=False),
-                  framer=ModbusRtuFramer, port=device, baudrate=9600)
+                  framer=rtu, port=device, baudrate=9600)

@@ -1,0 +1,61 @@
+package daemon
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"lidwright/api"
+	"lidwright/api/apitest"
+	"lidwright/daemon/notice"
+	"lidwright/kiln"
+)
+
+// Every message of a kiln and of the studio has its words in the language of the site, all of them: the
+// closing words too, and no name or figure is lost. English stays as it is written.
+func TestMessagesInTheLanguageOfTheSite(t *testing.T) {
+	english, err := api.Sayer("fr")
+	if err != nil {
+		t.Fatal(err)
+	}
+	german, err := api.Sayer("de-AT")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all []notice.Message
+	for _, event := range []string{kiln.FiringStartedNotice, kiln.FiringEndedNotice, kiln.FiringLongNotice, kiln.QuietNotice, kiln.OverLimitNotice, kiln.StillHotNotice,
+		kiln.StoppedClimbingNotice, kiln.FellEarlyNotice, kiln.CooledNotice, kiln.StillFiringNotice} {
+		for _, state := range []kiln.NoticeState{kiln.NoticeBegan, kiln.NoticeCleared} {
+			if notice.Words(event, state) != "" {
+				all = append(all, notice.OfKiln(kiln.Notice{Event: event, State: state, Kiln: "big-blue", T: 612, Age: 5 * time.Minute}, "id", "studio", time.UTC))
+			}
+		}
+	}
+	if len(all) != 15 {
+		t.Errorf("%d messages of a kiln", len(all))
+	}
+	for _, says := range []string{"load 7 is unpacked", "load 7 is unpacked; bars of it to measure: 3", "4 fired bars of load 7 have waited to be measured for 5 days", "what was recorded since 3 Feb 12:00 is in no copy",
+		"everything that was recorded is in a copy again", "this is a test of the notices of studio", "batch tern/B shrinks 0.4 mm more than tern/A on a lid of 100 mm"} {
+		all = append(all, notice.OfStudio(notice.CopyOld, "once", says, "/", nil, kiln.Stamp{}, "id", "studio", time.UTC))
+	}
+	for _, m := range all {
+		if m.In(english).Says != m.Says {
+			t.Errorf("in English: %q, not %q", m.In(english).Says, m.Says)
+		}
+		own := m.In(german).Says
+		last := map[bool]string{true: "Diese Nachricht ist keine Schutzeinrichtung: auf den eigenen Schutz des Ofens und einen Menschen vor Ort verlassen.", false: "Diese Nachricht ist keine Schutzeinrichtung."}[m.Kiln != ""]
+		if !strings.HasSuffix(own, " "+last) || m.Kiln != "" && !(strings.Contains(own, "ig-blue") && strings.Contains(own, "612 °C")) {
+			t.Errorf("in German: %q", own)
+		}
+		for _, word := range []string{" the ", " is ", " and ", " it ", " of ", "The ", "That "} {
+			if strings.Contains(own, word) {
+				t.Errorf("%q is left in English in %q", word, own)
+			}
+		}
+		for _, text := range []string{m.Says, own} {
+			if says := apitest.LeaveToOpen(text); says != "" {
+				t.Errorf("%q in %q", says, text)
+			}
+		}
+	}
+}

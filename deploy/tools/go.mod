@@ -1,0 +1,3 @@
+module lidwright/deploy/tools
+
+go 1.26.0

@@ -1,0 +1,27 @@
+package tiles
+
+import "lidwright/kiln"
+
+// BarFilter narrows a list of bars down; what is empty lets all pass.
+type BarFilter struct {
+	Clay     ClayID
+	Batch    BatchID
+	Load     string
+	Waiting  bool  // a load that was fired waits for their measure
+	Practice *bool // learners' bars alone, or none of them; nil: both
+	Code     Code  // one bar
+	Codes    []Code
+	After    Code // codes after this one, for lists in parts
+	Limit    int  // 0: all
+}
+
+// LoadFilter narrows a list of loads down.
+type LoadFilter struct {
+	ID      string
+	Kiln    string
+	Waiting bool      // fired, with bars still to measure
+	Open    bool      // no firing and not unpacked
+	Kind    kiln.Kind // empty: any
+	After   string    // older than the load of this id, for lists in parts
+	Limit   int
+}

@@ -1,0 +1,268 @@
+// Package lid says how wide to throw a lid, or a gallery, or which gap a given lid will have. In go
+// a Question, the Defaults of the studio and what is Known of the shrink of body and lid
+// (tiles/shrinkage, or stated rates); out comes an Answer: the size to set, its limits, the chance
+// that it fits, the uncertainty budget, cautions, and what would help most. All sizes are across
+// and in mm; the play is that of the fired pair.
+//
+// How lids sat (Result) comes back in and teaches by how much lids shrink more than their pots
+// (Differences), how true a maker throws (Accuracy), and how often our ranges held (Coverage).
+// Any other piece, sets that nest and cross-sections are sized by the same shrink.
+//
+// It fits no rate, sizes one lid at a time (tiles/board: many), and writes nothing for a page but
+// its one line in words.
+package lid
+
+import (
+	"fmt"
+	"math"
+
+	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
+)
+
+// Answer says how wide to throw a lid (or a gallery, or what play a given lid will have)
+// and how far to trust that. Sizes are those of the part asked for, at its stage, in mm with
+// full precision; NaN stands where there is none.
+type Answer struct {
+	Asked     Question // with every default in it
+	Question  Kind
+	LeastPlay tiles.Millimetre // the window in force
+	MostPlay  tiles.Millimetre
+
+	MeasureSD tiles.Millimetre // of one reading of the given part
+
+	Set       tiles.Millimetre // multiple of the step; NaN: gap question, or held back
+	Unrounded tiles.Millimetre // for the play asked, or the middle of the limits; NaN: gap question
+	NotOver   tiles.Millimetre // limits, rounded inwards to the step
+	NotUnder  tiles.Millimetre
+	Limits    [2]tiles.Millimetre // not under and not over before rounding
+	LimitsBy  [2]LimitCause       // what set each of them: under, over
+	FitChance float64
+
+	Fired          FiredPair
+	Spread         []Spares // for 1, 2, 3 lids; nil: gap question, or held back
+	Also           []AlsoPart
+	OutOfRound     tiles.Millimetre // largest collar less smallest, as measured; NaN: one direction
+	AtCheck        *AtCheck
+	PartDifference Difference
+	Doubt          UncertaintyBudget
+	Sharpen        []Improvement // what would help most, the best first
+	LikelyLevel    float64
+	Trust          shrinkage.Reliability
+	TrustWhy       string
+	HeldBack       string   // why no width is given; empty: it is
+	Cautions       []string // ids, in the order in which they are to be read
+	Unusual        []string // fields outside belief
+}
+
+// FiredPair is the pair as it will come out of the last firing, for the set size (for the
+// unrounded one where that is held back).
+type FiredPair struct {
+	Collar       tiles.Millimetre // the direction that rules the play
+	Lid          tiles.Millimetre
+	Play         tiles.Millimetre    // across, glaze taken out
+	Likely       [2]tiles.Millimetre // of the play
+	PlaySD       tiles.Millimetre
+	LeastBearing tiles.Millimetre // overlap when pushed to one side; NaN without ledge
+	Ledge        tiles.Millimetre // width of the ledge at its narrowest; NaN without
+}
+
+// LimitCause says what a limit comes from.
+type LimitCause struct {
+	What string // "play at least", "play at most", "bearing at least"
+	At   tiles.Millimetre
+}
+
+func (l LimitCause) String() string { return l.In(tiles.MM) }
+
+// In writes the cause with its length in unit: "play at least 1.0 mm".
+func (l LimitCause) In(unit tiles.LengthUnit) string {
+	says := l.What + " " + unit.Format(l.At)
+	if l.What == bearingAtLeast {
+		says += " when pushed to one side"
+	}
+	return says
+}
+
+const (
+	playAtLeast    = "play at least"
+	playAtMost     = "play at most"
+	bearingAtLeast = "bearing at least"
+)
+
+// Spares is a number of lids thrown for one pot, their sizes and the chance that one fits.
+type Spares struct {
+	Lids      int
+	Sizes     []tiles.Millimetre
+	FitChance float64
+}
+
+// AlsoPart is another size that follows from the set one; a limit that it has not is NaN.
+type AlsoPart struct {
+	Part     string // locating_flange, plate, well, flange, opening
+	NotOver  tiles.Millimetre
+	NotUnder tiles.Millimetre
+}
+
+// AtCheck is the gap to expect on the way, at a stage before the last.
+type AtCheck struct {
+	Stage  tiles.Stage
+	Play   tiles.Millimetre
+	Likely [2]tiles.Millimetre
+}
+
+// UncertaintyBudget is the sd of the fired play by cause, in mm.
+type UncertaintyBudget struct {
+	Piece, Position, Reading, Throwing, PartDifference, Rate tiles.Millimetre
+	Gone                                                     tiles.Millimetre // of drying already gone
+}
+
+// heldBackShare is the rate's own share of the play's sd from which a width is held back
+// where the clay was never fired near that heat (own).
+const heldBackShare tiles.Millimetre = 0.25
+
+// Size answers q from what is known of the shrink. The error is InvalidFields.
+func Size(q Question, d Defaults, known Known) (Answer, error) {
+	if err := q.Validate(d); err != nil {
+		return Answer{}, err
+	}
+	f := NewClearance(q, d, known)
+	if err := f.check(q); err != nil {
+		return Answer{}, err
+	}
+	a := Answer{Asked: q, Question: q.Asks(), LeastPlay: tiles.Millimetre(f.fit.least), MostPlay: tiles.Millimetre(f.fit.most),
+		MeasureSD: tiles.Millimetre(q.readingSD(d, q.givenStage())), OutOfRound: q.outOfRound(), PartDifference: f.Part, LikelyLevel: tiles.LikelyLevel, Unusual: q.Unusual()}
+	s := newSteps(&f, float64(*q.Step))
+	a.limit(&f, s)
+	size := s.choose(q.Play)
+	if q.Asks() == AskGap {
+		size = float64(q.Lid)
+	}
+	a.Set, a.Unrounded = tiles.Millimetre(size), tiles.Millimetre(s.unrounded(q.Play))
+	a.FitChance = f.ChanceAt(size)
+	a.fire(&f, size)
+	a.doubt(&f, size)
+	a.Sharpen = f.improvements(q, size, a.FitChance)
+	a.stand(q, known)
+	if q.Asks() == AskGap {
+		a.Set, a.Unrounded = nan, nan
+	} else {
+		a.Spread = s.spread(size, a.FitChance, q.Lids)
+		a.Also = f.also(q, a.Fired.Play, float64(*q.Step))
+	}
+	if known.Check != nil && q.CheckStage != "" {
+		a.AtCheck = f.atCheck(q, d, *known.Check)
+	}
+	a.caution(&f, s, known)
+	if a.HeldBack != "" && a.Question != AskGap && !q.AcceptWide {
+		a.holdBack(&f)
+	} else {
+		a.HeldBack = ""
+	}
+	return a, nil
+}
+
+var nan = tiles.Millimetre(math.NaN())
+
+// givenStage is the stage of the part that was measured.
+func (q *Question) givenStage() tiles.Stage {
+	if q.Asks() == AskGallery {
+		return q.LidStage
+	}
+	return q.CollarStage
+}
+
+// check refuses what only the fired sizes can tell.
+func (f *Clearance) check(q Question) error {
+	var bad tiles.Faults
+	if f.fit.least > f.fit.most {
+		field, why := "most_play_mm", "smaller than the least play of this seat, "+tiles.MM.Format(tiles.Millimetre(f.fit.least))
+		if q.MostPlay == nil {
+			field, why = "least_play_mm", "larger than the most play of this seat, "+tiles.MM.Format(tiles.Millimetre(f.fit.most))
+		}
+		bad.Add(WindowEmpty, field, why)
+	}
+	if q.Play != nil && !math.IsNaN(f.pushed) && float64(*q.Play) > f.fit.bound.at {
+		bad.Add(tiles.OutOfRange, "play_mm", fmt.Sprintf("more than the ledge allows: with a bearing of %s the lid stays on it up to %s of play",
+			tiles.MM.Format(tiles.Millimetre(f.Bearing)), tiles.MM.Format(tiles.Millimetre(max(f.fit.bound.at, 0)))))
+	}
+	if f.given-f.Glaze <= 0 || f.Inner && q.Play != nil && f.sizeFor(float64(*q.Play)) <= 0 {
+		bad.Add(tiles.OutOfRange, "play_mm", "leaves nothing of the part to be made")
+	}
+	return bad.Err()
+}
+
+// limit sets both limits, inwards to the step, and what they come from. Where no step lies
+// between them they stand unrounded.
+func (a *Answer) limit(f *Clearance, s steps) {
+	a.Limits = [2]tiles.Millimetre{tiles.Millimetre(s.under), tiles.Millimetre(s.over)}
+	a.NotUnder, a.NotOver = a.Limits[0], a.Limits[1]
+	if s.any() {
+		a.NotUnder, a.NotOver = tiles.Millimetre(s.at(s.first)), tiles.Millimetre(s.at(s.last))
+	}
+	tight := LimitCause{playAtLeast, tiles.Millimetre(f.fit.least)}
+	loose := LimitCause{playAtMost, tiles.Millimetre(f.fit.most)}
+	if f.fit.bound.at < f.fit.most && !math.IsNaN(f.pushed) {
+		loose = LimitCause{bearingAtLeast, tiles.Millimetre(f.Bearing)}
+	}
+	a.LimitsBy = [2]LimitCause{loose, tight}
+	if !f.Inner {
+		a.LimitsBy = [2]LimitCause{tight, loose}
+	}
+}
+
+// fire fills in the pair as it comes out of the last firing.
+func (a *Answer) fire(f *Clearance, size float64) {
+	w := size * f.Left[f.made]
+	v := f.causesAt(w).total()
+	play, half, sd := f.playOf(w), f.fit.likelyHalf(v, tiles.LikelyLevel), math.Sqrt(v.at(1))
+	a.Fired = FiredPair{Collar: tiles.Millimetre(f.given), Lid: tiles.Millimetre(w), Play: tiles.Millimetre(play), PlaySD: tiles.Millimetre(sd),
+		Likely: [2]tiles.Millimetre{tiles.Millimetre(play - half), tiles.Millimetre(play + half)}, LeastBearing: nan, Ledge: nan}
+	if f.made == 0 {
+		a.Fired.Collar, a.Fired.Lid = a.Fired.Lid, a.Fired.Collar
+	}
+	if !math.IsNaN(f.pushed) {
+		a.Fired.LeastBearing = tiles.Millimetre(w - f.pushed)
+		a.Fired.Ledge = tiles.Millimetre(f.given - f.pushed)
+	}
+}
+
+func (a *Answer) doubt(f *Clearance, size float64) {
+	c := f.causesAt(size * f.Left[f.made])
+	if a.Question == AskGap { // the lid was measured, not thrown to a size
+		c.reading, c.throwing = c.reading+c.throwing, 0
+	}
+	sd := func(v float64) tiles.Millimetre { return tiles.Millimetre(math.Sqrt(max(v, 0))) }
+	a.Doubt = UncertaintyBudget{Piece: sd(c.piece), Position: sd(c.position), Reading: sd(c.reading), Throwing: sd(c.throwing),
+		PartDifference: sd(c.part), Rate: sd(c.rate), Gone: sd(c.gone)}
+}
+
+// holdBack takes the width away and leaves the limits and the range.
+func (a *Answer) holdBack(f *Clearance) {
+	a.fire(f, float64(a.Unrounded))
+	a.FitChance = f.ChanceAt(float64(a.Unrounded))
+	a.Set, a.Spread = nan, nil
+}
+
+// Says is the answer in one line, lengths in unit.
+func (a Answer) Says(unit tiles.LengthUnit) string {
+	part := "lid"
+	if a.Question == AskGallery {
+		part = "gallery"
+	}
+	switch {
+	case a.Question == AskGap:
+		return fmt.Sprintf("This lid will have %s of play, likely %s to %s.", unit.Format(a.Fired.Play), unit.Format(a.Fired.Likely[0]), unit.Format(a.Fired.Likely[1]))
+	case a.HeldBack != "":
+		return fmt.Sprintf("No width for the %s: %s.", part, a.HeldBack)
+	}
+	return fmt.Sprintf("Set %s; not over %s, not under %s.", unit.Format(a.Set), unit.Bare(a.NotOver), unit.Bare(a.NotUnder))
+}
+
+func (q *Question) outOfRound() tiles.Millimetre {
+	if len(q.Collar) < 2 {
+		return nan
+	}
+	widths, _ := q.directions(0)
+	return tiles.Millimetre(widths[largest(widths)] - widths[smallest(widths)])
+}

@@ -1,0 +1,101 @@
+package lid
+
+import (
+	"lidwright/tiles"
+	"math"
+)
+
+// ComparedPot is one pot of a board: the question for the gap of the lid that was thrown to it, and the
+// shrink of the two for the heat that the load really had.
+type ComparedPot struct {
+	Question Question
+	Known    Known
+	AsTold   bool // the lid's width is the one that was told, not measured
+}
+
+// LidFor is the question for the gap of the lid of the i-th pot of v. The lid's width is the one
+// thrown, as v says it; else as measured on the card; else as told. ok is false where none is known.
+func (v Result) LidFor(i int, card PotCard) (p ComparedPot, ok bool) {
+	p.Question = card.Question()
+	p.Question.Body, p.Question.LidClay, p.Question.Form, p.Question.Maker = v.Body, v.Lid, v.Form, v.Maker
+	switch {
+	case len(v.Thrown) == len(v.Pots) && i < len(v.Thrown):
+		p.Question.Lid = v.Thrown[i]
+	case len(v.Thrown) > 0:
+		for _, w := range v.Thrown {
+			p.Question.Lid += w / tiles.Millimetre(len(v.Thrown))
+		}
+	case card.Measured != 0:
+		p.Question.Lid = card.Measured
+	default:
+		p.Question.Lid, p.AsTold = card.Set, true
+	}
+	return p, p.Question.Lid != 0
+}
+
+// Expect joins a board of verdicts with what the fit expected of it, without any part difference.
+// pots are the pots of the board, at least one; lids were counted without names, so that every
+// lid takes their mean. The limits are those kept with the board, else those of the first pot. The
+// error is InvalidFields.
+func (v Result) Expect(pots []ComparedPot, d Defaults) (ComparedResult, error) {
+	b := ComparedResult{Group: DifferenceGroup{v.Form, v.Body.Clay, v.Lid.Clay, v.Maker}, Sat: v.Sat, Plays: v.Plays, Ledge: nan}
+	if len(pots) == 0 {
+		return b, tiles.InvalidFields{{Field: "pots", Type: tiles.Missing, Why: "are needed: without the size of a pot its lids teach nothing"}}
+	}
+	var own, same, plays, squares, ledges, lids float64
+	for i, pot := range pots {
+		q := pot.Question
+		if q.Asks() != AskGap {
+			return b, tiles.InvalidFields{{Field: "pots", Type: tiles.Missing, Why: "need both widths, of the gallery and of the lid"}}
+		}
+		if err := q.Validate(d); err != nil {
+			return b, err
+		}
+		pot.Known.Part = nil
+		f := NewClearance(q, d, pot.Known)
+		if pot.AsTold {
+			f.Making = square(f.Left[1] * float64(*q.ThrowSD))
+		}
+		w := float64(q.Lid) * f.Left[1]
+		c := f.causesAt(w)
+		m := f.playOf(w)
+		own += c.piece + c.position + c.reading + f.Making
+		same += c.rate + c.gone
+		plays, squares, lids = plays+m, squares+m*m, lids+w
+		if math.IsNaN(f.pushed) {
+			ledges = math.NaN()
+		} else {
+			ledges += f.given - f.pushed
+		}
+		if i == 0 {
+			b.Limits = Limits{tiles.Millimetre(f.fit.least), tiles.Millimetre(f.fit.most), tiles.Millimetre(f.Bearing)}
+		}
+	}
+	n := float64(len(pots))
+	mean := plays / n
+	b.Play, b.Lid, b.Ledge = tiles.Millimetre(mean), tiles.Millimetre(lids/n), tiles.Millimetre(ledges/n)
+	b.OwnSD = tiles.Millimetre(math.Sqrt(own/n + max(squares/n-mean*mean, 0)))
+	b.SameSD = tiles.Millimetre(math.Sqrt(same / n))
+	if v.Limits != nil {
+		b.Limits = *v.Limits
+	}
+	return b, nil
+}
+
+// CheckPlays refuses a measured play that the board cannot have had: wider than the ledge, without
+// a lid that dropped in. ledge is its fired width, NaN where there is none. The error is
+// InvalidFields.
+func (v Result) CheckPlays(ledge tiles.Millimetre) error {
+	var f tiles.Faults
+	wide := 0
+	for _, p := range v.Plays {
+		if p > ledge+3*verdictSD {
+			wide++
+		}
+		if wide > v.Sat.DropsIn && p > ledge+3*verdictSD {
+			f.Add(tiles.OutOfRange, "plays_mm", tiles.MM.Format(p)+" is more than the ledge is wide ("+tiles.MM.Format(ledge)+" fired): such a lid drops in, and none was counted so. Measure again, or count it under drops in")
+			break
+		}
+	}
+	return f.Err()
+}

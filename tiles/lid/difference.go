@@ -1,0 +1,305 @@
+package lid
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"lidwright/tiles"
+)
+
+// DifferenceGroup is what a part difference belongs to: a form, its two clays, and who threw it.
+type DifferenceGroup struct {
+	Form      string
+	Body, Lid tiles.ClayID
+	Maker     string // empty: not told
+}
+
+// ComparedResult is one board of lids as it sat, beside what the fit expected of it without any part
+// difference. All lengths are fired, in mm.
+type ComparedResult struct {
+	Group  DifferenceGroup
+	Sat    Outcomes
+	Plays  []tiles.Millimetre // measured; each stands in place of one verdict
+	Play   tiles.Millimetre   // expected of a lid of this board
+	OwnSD  tiles.Millimetre   // of each lid
+	SameSD tiles.Millimetre   // of all lids together
+	Lid    tiles.Millimetre   // width of a lid
+	Ledge  tiles.Millimetre   // (collar - opening)/2; NaN: none
+	Limits Limits             // in force when it was judged
+}
+
+// Looked is how many lids of s somebody looked at.
+func (s Outcomes) Looked() int { return s.Lids() - s.NotLookedAt }
+
+// Tells reports whether the board may teach: at least half of its lids were looked at. Of a board
+// of which only some were told, those tend to be the failures.
+func (b ComparedResult) Tells() bool { return b.Sat.Looked() > 0 && 2*b.Sat.Looked() >= b.Sat.Lids() }
+
+// The grid of part differences, in log-percent, and the beliefs before any lid (own; the split
+// between potter and form assumed).
+const (
+	partStep   = 0.02
+	partPoints = 301 // -3 to 3
+	siteSD     = 0.35
+	formSD     = 0.20
+	verdictSD  = 0.15  // mm: blur of a verdict's limit, and of a play measured on the fired pair
+	leastPart  = 1e-12 // an impossible verdict must not outweigh the rest
+)
+
+func partAt(i int) float64 { return partStep * float64(i-partPoints/2) }
+
+// Differences are the part differences of a site, learned from how its lids sat.
+type Differences struct {
+	groups map[DifferenceGroup]*partGroup
+	left   int // boards left out
+	site   []float64
+}
+
+type partGroup struct {
+	log    []float64 // log likelihood on the grid
+	smooth []float64 // what it tells of the site
+	fits   int
+}
+
+// LearnDifferences learns anew from every board that tells. It has no state of its own: without a struck
+// board it gives what it would have given had that never been.
+func LearnDifferences(boards []ComparedResult) Differences {
+	p := Differences{groups: map[DifferenceGroup]*partGroup{}}
+	for _, b := range boards {
+		p.add(b)
+	}
+	p.settle()
+	return p
+}
+
+// add takes one board in; settle must follow before anything is asked.
+func (p *Differences) add(b ComparedResult) {
+	if !b.Tells() {
+		p.left++
+		return
+	}
+	g := p.groups[b.Group]
+	if g == nil {
+		g = &partGroup{log: make([]float64, partPoints)}
+		p.groups[b.Group] = g
+	}
+	b.addTo(g.log)
+	g.fits += b.Sat.Looked()
+	g.smooth, p.site = nil, nil
+}
+
+// settle works out what the groups tell of the site.
+func (p *Differences) settle() {
+	if p.site != nil {
+		return
+	}
+	p.site = make([]float64, partPoints)
+	for i := range p.site {
+		p.site[i] = -square(partAt(i)/siteSD) / 2
+	}
+	for _, k := range p.sorted() {
+		g := p.groups[k]
+		if g.smooth == nil {
+			g.smooth = smoothed(g.log)
+		}
+		for i, l := range g.smooth {
+			p.site[i] += l
+		}
+	}
+}
+
+// sorted gives the groups in one order, so that the same boards give the same answer.
+func (p Differences) sorted() []DifferenceGroup {
+	keys := make([]DifferenceGroup, 0, len(p.groups))
+	for k := range p.groups {
+		keys = append(keys, k)
+	}
+	slices.SortFunc(keys, func(a, b DifferenceGroup) int {
+		return cmp.Or(cmp.Compare(a.Form, b.Form), cmp.Compare(a.Body, b.Body), cmp.Compare(a.Lid, b.Lid), cmp.Compare(a.Maker, b.Maker))
+	})
+	return keys
+}
+
+// LeftOut is the number of boards that were shown and not learned from, since most of their lids
+// were not looked at.
+func (p Differences) LeftOut() int { return p.left }
+
+// Groups are all that something was learned of.
+func (p Differences) Groups() []DifferenceGroup { return p.sorted() }
+
+// Of is the part difference of a group. Without a maker it is that of all makers of the form. A
+// group without boards leans on the others; without any board at all it is 0 with a sd of 0.40.
+func (p Differences) Of(g DifferenceGroup) Difference {
+	own := make([]float64, partPoints)
+	site := slices.Clone(p.site)
+	if len(site) == 0 {
+		site = LearnDifferences(nil).site
+	}
+	var d Difference
+	for _, k := range p.sorted() {
+		if k.Form != g.Form || k.Body != g.Body || k.Lid != g.Lid || g.Maker != "" && k.Maker != g.Maker {
+			continue
+		}
+		known := p.groups[k]
+		d.Fits += known.fits
+		for i, l := range known.smooth { // the site without this group
+			own[i] += known.log[i]
+			site[i] -= l
+		}
+	}
+	for i, l := range smoothed(site) {
+		own[i] += l
+	}
+	weight := unlog(own)
+	var sum, mean, square2 float64
+	for i, w := range weight {
+		sum, mean, square2 = sum+w, mean+w*partAt(i), square2+w*partAt(i)*partAt(i)
+	}
+	mean /= sum
+	d.Mean, d.SD = tiles.LogPercent(mean), tiles.LogPercent(math.Sqrt(max(square2/sum-mean*mean, 0)))
+	d.Low, d.High = partQuantile(weight, sum*(1-tiles.LikelyLevel)/2), partQuantile(weight, sum*(1+tiles.LikelyLevel)/2)
+	return d
+}
+
+// partQuantile is where the running sum of weights passes at; each weight lies evenly about its point.
+func partQuantile(weight []float64, at float64) tiles.LogPercent {
+	for i, w := range weight {
+		if at <= w && w > 0 {
+			return tiles.LogPercent(partAt(i) + partStep*(at/w-0.5))
+		}
+		at -= w
+	}
+	return tiles.LogPercent(partAt(partPoints - 1))
+}
+
+// unlog turns logs into weights whose largest is 1.
+func unlog(logs []float64) []float64 {
+	top := slices.Max(logs)
+	w := make([]float64, len(logs))
+	for i, l := range logs {
+		w[i] = math.Exp(l - top)
+	}
+	return w
+}
+
+// smoothed is the log of a likelihood spread by what one form differs from the site, formSD.
+func smoothed(logs []float64) []float64 {
+	top := slices.Max(logs)
+	w := unlog(logs)
+	const reach = int(7 * formSD / partStep)
+	var kernel [reach + 1]float64
+	for k := range kernel {
+		kernel[k] = math.Exp(-square(float64(k)*partStep/formSD)/2) * partStep / (formSD * math.Sqrt(2*math.Pi))
+	}
+	out := make([]float64, len(logs))
+	for i := range out {
+		var sum float64
+		for j := max(0, i-reach); j <= min(len(w)-1, i+reach); j++ {
+			sum += w[j] * kernel[max(i-j, j-i)]
+		}
+		out[i] = math.Log(max(sum, 1e-300)) + top
+	}
+	return out
+}
+
+// addTo adds the board's log likelihood to a grid of part differences. A part difference of one
+// step moves every play of the board by one step of play; so does the part that its lids share.
+// Both run over one line, and the board is worked out once for each point of it.
+func (b ComparedResult) addTo(grid []float64) {
+	step := float64(b.Lid) / 100 * partStep
+	v := b.verdicts()
+	apart := min(0.7*float64(b.SameSD), 0.6*v.sd) // of two points of the shared part
+	stride := max(1, int(math.Round(apart/step)))
+	reach := int(math.Ceil(3.6 * float64(b.SameSD) / (step * float64(stride))))
+	weight := make([]float64, 2*reach+1)
+	var sum float64
+	for k := range weight {
+		weight[k] = 1
+		if reach > 0 {
+			weight[k] = math.Exp(-square(float64((k-reach)*stride)*step/float64(b.SameSD)) / 2)
+		}
+		sum += weight[k]
+	}
+	pad := reach * stride
+	chance := make([]float64, partPoints+2*pad)
+	for i := range chance {
+		chance[i] = v.logChance(float64(b.Play) + step*float64(i-pad-partPoints/2))
+	}
+	top := slices.Max(chance)
+	for i := range chance {
+		chance[i] = math.Exp(chance[i] - top)
+	}
+	for i := range grid {
+		var p float64
+		for k, w := range weight {
+			p += w * chance[i+k*stride]
+		}
+		grid[i] += top + math.Log(max(p/sum, 1e-300))
+	}
+}
+
+// verdicts are one board's lids as intervals of play, and its measured plays.
+type verdicts struct {
+	edge  []float64 // between the classes, rising
+	count []int     // lids in each class, one more than edges
+	plays []tiles.Millimetre
+	sd    float64 // of a play against an edge or a reading
+}
+
+// verdicts sorts the counts into intervals of play: too big below 0, tight to the least play,
+// good to the most or to where bearing ends, loose to the width of the ledge, drops in beyond.
+// Without a ledge loose and drops in are one. A measured play takes the place of a verdict of the
+// class it lies in, or of the nearest that there is.
+func (b ComparedResult) verdicts() verdicts {
+	v := verdicts{plays: b.Plays, sd: math.Hypot(float64(b.OwnSD), verdictSD)}
+	good := float64(b.Limits.MostPlay)
+	if math.IsNaN(float64(b.Ledge)) {
+		v.edge = []float64{0, float64(b.Limits.LeastPlay), good}
+		v.count = []int{b.Sat.TooBig, b.Sat.Tight, b.Sat.Good, b.Sat.Loose + b.Sat.DropsIn}
+	} else {
+		good = min(good, float64(b.Ledge-b.Limits.Bearing))
+		v.edge = []float64{0, float64(b.Limits.LeastPlay), good, float64(b.Ledge)}
+		v.count = []int{b.Sat.TooBig, b.Sat.Tight, b.Sat.Good, b.Sat.Loose, b.Sat.DropsIn}
+	}
+	for _, p := range b.Plays {
+		class, _ := slices.BinarySearch(v.edge, float64(p))
+		nearest := -1
+		for c, n := range v.count {
+			if n > 0 && (nearest < 0 || abs(c-class) < abs(nearest-class)) {
+				nearest = c
+			}
+		}
+		if nearest >= 0 {
+			v.count[nearest]--
+		}
+	}
+	return v
+}
+
+func abs(n int) int { return max(n, -n) }
+
+// logChance is the log of the chance of all these verdicts and plays if the mean play is m.
+func (v verdicts) logChance(m float64) float64 {
+	var sum float64
+	below, worked := 0.0, 0 // chance of a play below the edge under class number worked
+	for c, n := range v.count {
+		if n == 0 {
+			continue
+		}
+		if c > worked {
+			below = normalCDF((v.edge[c-1] - m) / v.sd)
+		}
+		to := 1.0
+		if c < len(v.edge) {
+			to = normalCDF((v.edge[c] - m) / v.sd)
+		}
+		sum += float64(n) * math.Log(max(to-below, leastPart))
+		below, worked = to, c+1
+	}
+	for _, p := range v.plays {
+		z := (float64(p) - m) / v.sd
+		sum += max(-z*z/2-math.Log(v.sd*math.Sqrt(2*math.Pi)), math.Log(leastPart))
+	}
+	return sum
+}

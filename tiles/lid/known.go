@@ -1,0 +1,179 @@
+package lid
+
+import (
+	"time"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
+)
+
+// Firing is the firing that body and lid are still to go through.
+type Firing struct {
+	Work       kiln.Celsius // heat work: usual, or as asked
+	WorkSD     float64      // how far it may miss that, °C
+	BisqueWork kiln.Celsius // usual bisque; NaN: none
+	Probe      string       // kiln and probe life it is read with
+	FromBag    bool         // no usual firing yet: the cone on the bag was taken
+	On         time.Time    // date of the question, for "stale"; zero: the day of the newest reading
+}
+
+// Known is what is known when a lid question is asked.
+type Known struct {
+	Pair    shrinkage.Pair
+	Check   *shrinkage.Pair // from the check stage to fired, where the question has one
+	Part    *Difference     // nil: none is used
+	FromBag bool            // see Firing
+	Tight   bool            // a lid was tight, too big or glued: the dust cautions go with the answer
+}
+
+// Difference is how much more of its length a lid loses than its body, for one form and
+// two clays, learned from how lids sat.
+type Difference struct {
+	Mean, SD  tiles.LogPercent
+	Low, High tiles.LogPercent // a 90 % range
+	Fits      int              // lids looked at
+}
+
+// checkRates sees that each part has a clay or stated rates, and not both.
+func (q *Question) checkRates(f *tiles.Faults) {
+	q.BodyRates.Check(f, "body_")
+	q.LidRates.Check(f, "lid_")
+	if q.Doubt != nil {
+		f.Number("doubt_ratio", float64(*q.Doubt), 0, 0.05)
+	}
+	if q.Body.Clay != "" && q.BodyRates.Any() {
+		f.Add(tiles.GivenTwice, "clay", "and body rates: name the clay or state the rates")
+	}
+	if q.LidClay.Clay != "" && q.LidRates.Any() {
+		f.Add(tiles.GivenTwice, "lid_clay", "and lid rates: name the clay or state the rates")
+	}
+	q.checkGone(f)
+	stated := q.BodyRates.Any() || q.LidRates.Any()
+	if q.Body.Clay == "" && q.needsBody() {
+		if !stated && (q.LidClay.Clay == "" || q.BodyRates.Leather == nil) {
+			f.Add(tiles.Missing, "clay", "is needed, or state the rates: body_drying_ratio and body_firing_ratio")
+			return
+		}
+		q.BodyRates.Needs(f, "body_", q.CollarStage)
+	}
+	if q.ClayOfLid().Clay == "" && q.needsLid() {
+		if !stated {
+			f.Add(tiles.Missing, "clay", "is needed, or state the rates: lid_drying_ratio and lid_firing_ratio")
+			return
+		}
+		rates, _ := q.lidRates()
+		rates.Needs(f, "lid_", q.LidStage)
+	}
+}
+
+func (q *Question) checkGone(f *tiles.Faults) {
+	if (q.MassWet != 0) != (q.MassNow != 0) {
+		f.Add(tiles.Missing, map[bool]string{true: "mass_wet_g", false: "mass_now_g"}[q.MassWet == 0], "is needed beside the other mass")
+	} else if q.MassWet != 0 {
+		f.Number("mass_wet_g", q.MassWet, 1, tiles.HeaviestPiece)
+		f.Number("mass_now_g", q.MassNow, 1, tiles.HeaviestPiece)
+		if q.MassNow > q.MassWet {
+			f.Add(tiles.OutOfRange, "mass_now_g", "more than mass_wet_g: were they swapped?")
+		}
+	}
+	ways := 0
+	for _, given := range []bool{q.Companion != "", q.MassWet != 0, q.BodyRates.Leather != nil} {
+		if given {
+			ways++
+		}
+	}
+	if ways > 1 {
+		f.Add(tiles.GivenTwice, "companion", "companion, masses and body_leather_ratio say the same thing: give one")
+	}
+}
+
+// needsBody and needsLid say whether the part still shrinks, so that a rate is needed.
+func (q *Question) needsBody() bool { return q.CollarStage != tiles.Fired }
+func (q *Question) needsLid() bool  { return q.LidStage != tiles.Fired }
+
+// ClayOfLid is the clay of the lid: as named, else the body's, unless rates are stated for it.
+func (q *Question) ClayOfLid() tiles.BatchRef {
+	if q.LidClay.Clay != "" || q.LidRates.Any() {
+		return q.LidClay
+	}
+	return q.Body
+}
+
+// lidRates are the stated rates of the lid, and whether they are the body's. What has gone of
+// the body has not gone of the lid.
+func (q *Question) lidRates() (rates shrinkage.StatedRates, shared bool) {
+	if q.LidRates.Any() {
+		return q.LidRates, false
+	}
+	rates = q.BodyRates
+	rates.Leather = q.LidRates.Leather
+	return rates, true
+}
+
+// Guessed reports whether the drying already gone of a soft or leather-hard part was not
+// measured, so that the handbook's share is taken.
+func (q *Question) Guessed() bool {
+	partly := func(s tiles.Stage) bool { return s == tiles.Soft || s == tiles.Leather }
+	body := partly(q.CollarStage) && q.Body.Clay != "" && q.Companion == "" && q.MassWet == 0 && q.BodyRates.Leather == nil
+	lid := partly(q.LidStage) && q.ClayOfLid().Clay != "" && q.LidRates.Leather == nil
+	return body || lid
+}
+
+// Know gathers the shrink of body and lid: from the fit for a part with a clay, from stated
+// rates for the others. companion is what the companion bar says, if q names one. rates may
+// be nil if no part has a clay. q must have been validated.
+func (q *Question) Know(rates shrinkage.Rates, at Firing, companion shrinkage.SoFar) (Known, error) {
+	known := Known{FromBag: at.FromBag && (q.Body.Clay != "" && q.needsBody() || q.ClayOfLid().Clay != "" && q.needsLid())}
+	var err error
+	known.Pair, err = q.pair(rates, at, companion, q.CollarStage, q.LidStage)
+	if err != nil || q.CheckStage == "" {
+		return known, err
+	}
+	check, err := q.pair(rates, at, companion, q.CheckStage, q.CheckStage)
+	known.Check = &check
+	return known, err
+}
+
+// pair is the shrink from the two stages to fired.
+func (q *Question) pair(rates shrinkage.Rates, at Firing, companion shrinkage.SoFar, bodyStage, lidStage tiles.Stage) (shrinkage.Pair, error) {
+	ask := func(ref tiles.BatchRef, stage tiles.Stage, gone shrinkage.SoFar) shrinkage.Ask {
+		return shrinkage.Ask{BatchRef: ref, Forming: tiles.ThrownRing, Stage: stage, Gone: gone, Work: at.Work, WorkSD: at.WorkSD,
+			BisqueWork: at.BisqueWork, Kind: q.Kind, Probe: at.Probe, On: at.On}
+	}
+	bodyClay, lidClay := q.Body.Clay != "" && bodyStage != tiles.Fired, q.ClayOfLid().Clay != "" && lidStage != tiles.Fired
+	body, lid := ask(q.Body, bodyStage, q.bodyGone(companion)), ask(q.ClayOfLid(), lidStage, q.lidGone())
+	if bodyClay && lidClay {
+		return rates.Pair(body, lid, q.Together)
+	}
+	lidRates, shared := q.lidRates()
+	stated := shrinkage.StatedPair(shrinkage.StatedPart{Rates: q.BodyRates, Stage: bodyStage}, shrinkage.StatedPart{Rates: lidRates, Stage: lidStage}, *q.Doubt, shared, q.Together)
+	switch {
+	case bodyClay:
+		fit, err := rates.Pair(body, body, shrinkage.Apart)
+		return fit.JoinApart(stated), err
+	case lidClay:
+		fit, err := rates.Pair(lid, lid, shrinkage.Apart)
+		return stated.JoinApart(fit), err
+	}
+	return stated, nil
+}
+
+func (q *Question) bodyGone(companion shrinkage.SoFar) shrinkage.SoFar {
+	switch {
+	case q.Companion != "":
+		return companion
+	case q.BodyRates.Leather != nil:
+		return shrinkage.SoFarByRatio(*q.BodyRates.Leather)
+	case q.MassWet != 0:
+		return shrinkage.SoFarByMass(q.MassWet, q.MassNow)
+	}
+	return shrinkage.SoFar{}
+}
+
+func (q *Question) lidGone() shrinkage.SoFar {
+	if q.LidRates.Leather != nil {
+		return shrinkage.SoFarByRatio(*q.LidRates.Leather)
+	}
+	return shrinkage.SoFar{}
+}

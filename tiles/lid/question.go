@@ -1,0 +1,262 @@
+package lid
+
+import (
+	"fmt"
+	"slices"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
+)
+
+// Types of a fault that only lids have.
+const (
+	OpeningWider   = "opening-wider-than-collar"
+	WindowEmpty    = "window-empty"
+	UnknownMember  = "unknown-parameter"
+	MostDirections = 3
+)
+
+// Kind says which of the three questions is asked.
+type Kind string
+
+const (
+	AskWidth   Kind = "width"   // how wide to throw the lid
+	AskGap     Kind = "gap"     // what play this lid will have
+	AskGallery Kind = "gallery" // how wide to throw the gallery for this lid
+)
+
+// Question is all that one asks about one lid. A nil pointer, a zero length and an empty
+// word mean "not said": Validate puts the default there.
+type Question struct {
+	Seat        Seat
+	Collar      []tiles.Millimetre // one a direction, 1 to 3; none: the gallery is asked for
+	CollarAgain []tiles.Millimetre // the first direction read again, 0 to 2
+	Opening     tiles.Millimetre   // ledge opening, or mouth inside (over)
+	CollarStage tiles.Stage        // of the pot when measured, or to be measured
+	LidStage    tiles.Stage        // of the lid at the size asked or given
+	Lid         tiles.Millimetre   // with a collar: its gap is asked; without: the gallery for it
+
+	Play, LeastPlay, MostPlay *tiles.Millimetre // fired, across
+	Bearing                   *tiles.Millimetre // fired
+	SeatGlazed                bool
+	Glaze                     *tiles.Millimetre // glaze on seat and lid edge, across in all, fired
+
+	Body, LidClay tiles.BatchRef // LidClay empty: as the body
+	Kind          kiln.Kind
+	Together      shrinkage.Together
+	Form, Maker   string
+	Companion     tiles.Code            // bar read with the pot, for a soft or leather-hard one
+	MassWet       float64               // g, of a companion piece when thrown; 0: not weighed
+	MassNow       float64               // g, the same piece now
+	BodyRates     shrinkage.StatedRates // in place of a clay
+	LidRates      shrinkage.StatedRates // none, and no LidClay: the body's
+	Doubt         *tiles.Ratio          // sd of a stated drying and of a stated firing part, each
+	MeasureSD     *tiles.Millimetre     // one reading
+	ThrowSD       *tiles.Millimetre
+	Step          *tiles.Millimetre // 0: do not round
+	Lids          int               // largest spread shown, 1 to 3
+	CheckStage    tiles.Stage       // the gap to expect then, on the way
+	AcceptWide    bool              // give a width that would be held back
+	Accuracy      string            // set by Validate: "default", "learned" or "asked"
+}
+
+// Asks is which of the three questions q is.
+func (q *Question) Asks() Kind {
+	switch {
+	case q.Lid == 0:
+		return AskWidth
+	case len(q.Collar) > 0:
+		return AskGap
+	}
+	return AskGallery
+}
+
+// Validate fills in what is usual and tells every fault with its field; nil if there is
+// none. It may be called again.
+func (q *Question) Validate(d Defaults) error {
+	var f tiles.Faults
+	q.fill(d)
+	tiles.OneOf(&f, "seat", q.Seat, Seats()...)
+	q.checkSizes(&f)
+	q.checkStages(&f)
+	q.checkRates(&f)
+	tiles.OneOfOrNone(&f, "together", q.Together, shrinkage.InPlace, shrinkage.SameLoad, shrinkage.Apart)
+	f.Text("form", &q.Form, tiles.LongestName)
+	f.Maker("maker", &q.Maker)
+	for _, n := range []struct {
+		field     string
+		v         *tiles.Millimetre
+		low, high float64
+	}{
+		{"play_mm", q.Play, 0, 20}, {"least_play_mm", q.LeastPlay, 0, 20}, {"most_play_mm", q.MostPlay, 0, 20},
+		{"bearing_mm", q.Bearing, 0, 20}, {"glaze_mm", q.Glaze, 0, 3}, {"step_mm", q.Step, 0, 5},
+		{"measure_sd_mm", q.MeasureSD, 0, 3}, {"throw_sd_mm", q.ThrowSD, 0, 3},
+	} {
+		if n.v != nil {
+			f.Number(n.field, float64(*n.v), n.low, n.high)
+		}
+	}
+	if q.LeastPlay != nil && q.MostPlay != nil && *q.LeastPlay > *q.MostPlay {
+		f.Add(WindowEmpty, "least_play_mm", "larger than most_play_mm")
+	}
+	f.Number("lids", float64(q.Lids), 1, 3)
+	return f.Err()
+}
+
+// fill puts the defaults in.
+func (q *Question) fill(d Defaults) {
+	or(&q.Seat, Inset)
+	or(&q.CollarStage, tiles.Wet)
+	or(&q.LidStage, tiles.Wet)
+	or(&q.Kind, kiln.Glaze)
+	if q.Together == "" {
+		q.Together = shrinkage.SameLoad
+		if len(q.Collar) > 0 && q.CollarStage == tiles.Fired || q.Asks() == AskGallery && q.LidStage == tiles.Fired {
+			q.Together = shrinkage.Apart
+		}
+	}
+	if q.Lids == 0 {
+		q.Lids = 2
+	}
+	if q.Accuracy == "" {
+		q.Accuracy = d.Accuracy
+		if q.MeasureSD != nil || q.ThrowSD != nil {
+			q.Accuracy = "asked"
+		}
+	}
+	orPoint(&q.Bearing, d.Bearing)
+	orPoint(&q.Step, d.Step)
+	orPoint(&q.ThrowSD, d.ThrowSD)
+	if q.Glaze == nil {
+		faces := tiles.Millimetre(0)
+		if q.SeatGlazed {
+			faces = 4
+			if len(q.Collar) > 0 && q.CollarStage == tiles.Fired {
+				faces -= 2 // measured over its glaze
+			}
+			if q.Lid != 0 && q.LidStage == tiles.Fired {
+				faces -= 2
+			}
+		}
+		glaze := faces * d.GlazeFace
+		q.Glaze = &glaze
+	}
+	orPoint(&q.Doubt, 0.006)
+}
+
+func or[T comparable](v *T, usual T) {
+	var none T
+	if *v == none {
+		*v = usual
+	}
+}
+
+func orPoint[T any](v **T, usual T) {
+	if *v == nil {
+		*v = &usual
+	}
+}
+
+func (q *Question) checkSizes(f *tiles.Faults) {
+	if len(q.Collar) == 0 && q.Lid == 0 {
+		f.Add(tiles.Missing, "collar_mm", "is needed: "+q.Seat.CollarName()+"; or give lid_mm to ask for the gallery")
+	}
+	if len(q.Collar) > MostDirections {
+		f.Add(tiles.OutOfRange, "collar_mm", "has more than three directions")
+	}
+	if len(q.CollarAgain) > 2 {
+		f.Add(tiles.OutOfRange, "collar_again_mm", "was read more than three times in one direction")
+	}
+	if len(q.CollarAgain) > 0 && len(q.Collar) == 0 {
+		f.Add(tiles.Missing, "collar_mm", "is needed with collar_again_mm")
+	}
+	for _, c := range q.Collar {
+		f.PieceOf("collar_mm", c, "collar")
+	}
+	for _, c := range q.CollarAgain {
+		f.PieceOf("collar_again_mm", c, "collar")
+	}
+	if q.Lid != 0 {
+		f.PieceOf("lid_mm", q.Lid, "lid")
+	}
+	if q.Asks() == AskGap && q.Play != nil {
+		f.Add(tiles.GivenTwice, "play_mm", "lid_mm asks which play there will be")
+	}
+	q.checkOpening(f)
+}
+
+func (q *Question) checkOpening(f *tiles.Faults) {
+	may, needs := q.Seat.opens()
+	switch {
+	case q.Opening == 0 && needs && len(q.Collar) > 0:
+		f.Add(tiles.Missing, "opening_mm", "is needed for this seat, measured with the collar")
+		return
+	case q.Opening == 0:
+		return
+	case !may:
+		f.Add(UnknownMember, "opening_mm", "has no meaning for the seat "+string(q.Seat))
+		return
+	case len(q.Collar) == 0:
+		f.Add(UnknownMember, "opening_mm", "goes with collar_mm; asked for a gallery, the answer says which opening to cut")
+		return
+	}
+	f.PieceOf("opening_mm", q.Opening, "opening")
+	if c := slices.Min(q.Collar); q.Opening >= c {
+		f.Add(OpeningWider, "opening_mm", fmt.Sprintf("larger than collar_mm: opening %s, collar %s. Were they swapped?", tiles.MM.Format(q.Opening), tiles.MM.Format(c)))
+	}
+}
+
+func (q *Question) checkStages(f *tiles.Faults) {
+	given, asked := tiles.Stages(), []tiles.Stage{tiles.Wet, tiles.Soft, tiles.Leather, tiles.Dry}
+	collar, lid := given, given
+	switch q.Asks() {
+	case AskWidth:
+		lid = asked
+	case AskGallery:
+		collar = asked
+	}
+	tiles.OneOf(f, "collar_stage", q.CollarStage, collar...)
+	tiles.OneOf(f, "lid_stage", q.LidStage, lid...)
+	if q.CheckStage == "" {
+		return
+	}
+	tiles.OneOf(f, "check_stage", q.CheckStage, tiles.Leather, tiles.Dry, tiles.Biscuit)
+	switch {
+	case q.Asks() != AskGap:
+		f.Add(tiles.Missing, "lid_mm", "is needed with check_stage: the gap of which lid?")
+	case q.CheckStage.Before(q.CollarStage):
+		f.Add(tiles.GoesBackwards, "check_stage", fmt.Sprintf("%s comes before collar_stage %s", q.CheckStage, q.CollarStage))
+	case q.CheckStage.Before(q.LidStage):
+		f.Add(tiles.GoesBackwards, "check_stage", fmt.Sprintf("%s comes before lid_stage %s", q.CheckStage, q.LidStage))
+	}
+}
+
+// Unusual names the fields outside what is believed: they are answered, and asked about.
+func (q *Question) Unusual() []string {
+	var fields []string
+	low, high := q.Seat.believedCollar()
+	outside := func(l, low, high tiles.Millimetre) bool { return l < low || l > high }
+	for _, c := range append(slices.Clone(q.Collar), q.CollarAgain...) {
+		if outside(c, low, high) {
+			fields = append(fields, "collar_mm")
+			break
+		}
+	}
+	if len(q.Collar) == 0 && outside(q.Lid, 0.8*low, 1.2*high) {
+		fields = append(fields, "lid_mm")
+	}
+	if len(q.Collar) > 0 {
+		first, last := slices.Min(q.Collar), slices.Max(q.Collar)
+		if last > 1.1*first { // another direction that far off is a slip (own)
+			fields = append(fields, "collar_mm")
+		}
+		if q.Opening != 0 && q.Opening < 0.4*first {
+			fields = append(fields, "opening_mm")
+		}
+		if q.Lid != 0 && outside(q.Lid, 0.8*first, 1.2*last) {
+			fields = append(fields, "lid_mm")
+		}
+	}
+	return slices.Compact(fields)
+}

@@ -1,0 +1,38 @@
+package tiles
+
+// PutResult says what became of a fact that was put.
+type PutResult struct {
+	Revision int64 // of the clay, batch, bar, load or pot card; of a fact the number of its change
+	New      bool  // it was kept now; false: the very same was said before, and nothing was written
+}
+
+// KeptClay is a clay with its revision.
+type KeptClay struct {
+	Clay
+	Revision int64
+}
+
+// KeptBatch is a batch with its revision.
+type KeptBatch struct {
+	Batch
+	Revision int64
+}
+
+// KeptBar is a bar with its readings, firings and revision.
+type KeptBar struct {
+	Bar
+	Revision int64
+}
+
+// KeptLoad is a load with its revision and how many of its bars wait to be measured.
+type KeptLoad struct {
+	Load
+	Revision int64
+	Waiting  int
+}
+
+// KeptProbe is the life of a probe with its revision.
+type KeptProbe struct {
+	ProbeLife
+	Revision int64
+}

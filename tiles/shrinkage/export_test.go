@@ -1,0 +1,86 @@
+package shrinkage
+
+import (
+	"context"
+	"math"
+
+	"lidwright/tiles"
+	"lidwright/tiles/mixedmodel"
+)
+
+// NewPiece is the mean and range of a new piece's log shrink, at any level.
+func (f *Fit) NewPiece(a Ask, level float64) (mean, low, high float64, err error) {
+	l, err := f.leg(a, tiles.Fired)
+	if err != nil {
+		return 0, 0, 0, err
+	}
+	p := f.parts(l, l, Apart)
+	c := [2]float64{1, 0}
+	nu := f.freedom(l, l, p, c)
+	half := math.Sqrt(p.whole().along(c)*math.Exp(1/nu)) * quantile(nu, (1+level)/2)
+	return l.mean, l.mean - half, l.mean + half, nil
+}
+
+// Again is f with its present readings solved from the beginning at its theta. plain puts
+// every bar in a block of its own and eliminates no column first.
+func (f *Fit) Again(plain bool) (*Fit, error) {
+	g := *f
+	blocks := f.blocks(f.sheets)
+	m := &mixedmodel.Model{Columns: f.columns.list, Params: f.book.params(), Whole: plain}
+	m.Blocks = blocks
+	if !plain {
+		m.Blocks = g.cells(blocks)
+	}
+	var err error
+	if g.solved, err = m.At(context.Background(), f.solved.Theta); err != nil {
+		return nil, err
+	}
+	g.model = m
+	g.clays = nil
+	for _, k := range f.clays {
+		c := *k
+		g.clays = append(g.clays, &c)
+	}
+	g.takeCoefficients()
+	g.conclude()
+	return &g, nil
+}
+
+// Criterion of the fit at its theta.
+func (f *Fit) Criterion() float64 { return f.solved.Criterion }
+
+// Theta is the logs of the six sds.
+func (f *Fit) Theta() []float64 { return f.solved.Theta }
+
+// ClayRate is the total of a clay itself, no batch, and its sd at fixed sds.
+func (f *Fit) ClayRate(id tiles.ClayID, h float64) (mean, sd float64, err error) {
+	k := f.clay(id)
+	to := k.fired(h)
+	to.x[coefDrying] = dryingSD
+	r := newRows(1)
+	for j, v := range k.prior(to.x) {
+		r.put(0, k.first+j, v)
+	}
+	var z mixedmodel.Row
+	z.Cols, z.Vals = r.pack()
+	return dryingMean + to.base + dot(to.x, k.mean) + f.solved.Mean(z), math.Sqrt(f.solved.Cov(z)[0][0]), nil
+}
+
+// Firing is the fitted firing curve of a clay at h, log-percent.
+func (f *Fit) Firing(id tiles.ClayID, h float64) float64 {
+	k := f.clay(id)
+	return k.firing(h, &k.fitted)
+}
+
+// Columns is how many coefficients the fit has.
+func (f *Fit) Columns() int { return len(f.columns.list) }
+
+// Lines is how many lines a bar has in the fit.
+func (f *Fit) Lines(c tiles.Code) (n int) {
+	for _, s := range f.sheets {
+		if s.bar.Code == c {
+			n += len(s.lines)
+		}
+	}
+	return n
+}

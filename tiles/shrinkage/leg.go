@@ -1,0 +1,352 @@
+package shrinkage
+
+import (
+	"encoding/binary"
+	"fmt"
+	"math"
+	"slices"
+	"sync"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+	"lidwright/tiles/mixedmodel"
+)
+
+// Shares of the drying shrink that are gone before a piece is dry (assumed), with their sds.
+const (
+	leatherShare, softShare = 0.6, 0.3
+	partShareSD             = 0.15
+)
+
+// leg is one way from a stage to a later one, as a linear function of what the fit knows and
+// of what is still to come.
+type leg struct {
+	mean  float64
+	row   mixedmodel.Row
+	ref   tiles.BatchRef
+	probe string
+
+	batchDrying, batchFiring float64 // factors of d and f where the batch has no column
+	formingVar               float64 // of a forming without a column
+	final, bisque            float64 // slopes of the two firings to come, log-percent per °C
+	newProbe                 float64 // final, where the probe life has no column
+	workSD                   float64 // °C
+	piece                    float64 // 1 where drying is still to come
+	goneVar                  float64
+}
+
+// stand is how far a piece has shrunk at a stage, in the terms of a leg.
+type stand struct {
+	reach
+	dried         float64 // share of the drying part (batch and forming too)
+	piece         float64
+	final, bisque float64 // slopes
+	gone, goneVar float64
+}
+
+// leg of an ask to a later stage.
+func (f *Fit) leg(a Ask, to tiles.Stage) (leg, error) {
+	k := f.clay(a.Clay)
+	if k == nil {
+		return leg{}, &tiles.Invalid{Field: "clay", Why: fmt.Sprintf("no clay %q here", a.Clay), Type: "unknown-clay"}
+	}
+	order := tiles.Stages()
+	from, upto := slices.Index(order, a.Stage), slices.Index(order, to)
+	if from < 0 || upto < 0 {
+		return leg{}, &tiles.Invalid{Field: "stage", Why: fmt.Sprintf("%q or %q is no stage", a.Stage, to), Type: tiles.UnknownValue}
+	}
+	if from > upto {
+		return leg{}, &tiles.Invalid{Field: "to", Why: fmt.Sprintf("%s comes before %s", to, a.Stage), Type: tiles.GoesBackwards}
+	}
+	if a.Stage == tiles.Fired { // nothing left to lose, whatever the heat
+		return leg{ref: a.BatchRef, row: mixedmodel.Row{}}, nil
+	}
+	if to == tiles.Fired && !a.Work.Known() || to == tiles.Biscuit && !a.BisqueWork.Known() {
+		return leg{}, &tiles.Invalid{Field: "heat_work_c", Why: "no usual firing yet and no cone on the bag: say which heat", Type: "no-usual-firing"}
+	}
+	if a.Stage == tiles.Biscuit && to == tiles.Fired && !a.BisqueWork.Known() {
+		return leg{}, &tiles.Invalid{Field: "heat_work_c", Why: "a bisque piece is asked about and no bisque firing is known", Type: "no-usual-firing"}
+	}
+	start, end := f.stand(k, a, a.Stage), f.stand(k, a, to)
+	return f.between(k, a, start, end), nil
+}
+
+// stand of a stage.
+func (f *Fit) stand(k *clayCurve, a Ask, at tiles.Stage) stand {
+	var s stand
+	if at == tiles.Wet {
+		return s
+	}
+	s.dried, s.piece = 1, 1
+	switch at {
+	case tiles.Soft, tiles.Leather:
+		s.piece = 0
+		if a.Gone.Known {
+			most := dryingMean + dryingSD*k.fitted[coefDrying] // no more can be gone than drying takes
+			s.dried, s.gone, s.goneVar = 0, min(float64(a.Gone.H), most), float64(a.Gone.SD)*float64(a.Gone.SD)
+			return s
+		}
+		s.dried = leatherShare
+		if at == tiles.Soft {
+			s.dried = softShare
+		}
+		d := partShareSD * (dryingMean + dryingSD*k.fitted[coefDrying])
+		s.goneVar = d * d
+	case tiles.Biscuit:
+		s.reach = k.fired(float64(a.BisqueWork))
+		s.bisque = s.slope
+	case tiles.Fired:
+		hot, again := hottest(a)
+		s.reach = k.fired(float64(hot))
+		if again {
+			s.bisque = s.slope
+		} else {
+			s.final = s.slope
+		}
+	}
+	s.base += s.dried * dryingMean
+	s.x[coefDrying] = s.dried * dryingSD
+	return s
+}
+
+// hottest is the heat work that counts for the finished piece, and whether it was the bisque.
+func hottest(a Ask) (h kiln.Celsius, bisque bool) {
+	if a.BisqueWork.Known() && a.BisqueWork >= a.Work {
+		return a.BisqueWork, true
+	}
+	return a.Work, false
+}
+
+// between joins two stands into a leg.
+func (f *Fit) between(k *clayCurve, a Ask, start, end stand) leg {
+	l := leg{ref: a.BatchRef, probe: a.Probe, workSD: a.WorkSD}
+	if l.ref.Batch == "" {
+		l.ref.Batch = f.newestOpen(a.Clay)
+	}
+	var x vec
+	for i := range x {
+		x[i] = end.x[i] - start.x[i]
+	}
+	l.mean = end.base - start.base + dot(x, k.mean) + end.gone - start.gone
+	l.goneVar = start.goneVar + end.goneVar
+	l.piece = end.piece - start.piece
+	l.final, l.bisque = end.final-start.final, end.bisque-start.bisque
+	r := newRows(1)
+	for j, v := range k.prior(x) {
+		r.put(0, k.first+j, v)
+	}
+	put := func(c column, v float64) bool {
+		at, known := f.columns.place[c]
+		if known {
+			r.put(0, at, v)
+		}
+		return known
+	}
+	clay, batch := string(a.Clay), string(l.ref.Batch)
+	dried, ripe := end.dried-start.dried, end.ripe-start.ripe
+	if !put(column{'d', clay, batch}, dried) {
+		l.batchDrying = dried
+	}
+	if !put(column{'f', clay, batch}, ripe) {
+		l.batchFiring = ripe
+	}
+	if v := forming(a.Forming); v != "" && !put(column{'v', clay, string(v)}, f.book.Forming*dried) {
+		l.formingVar = f.book.Forming * f.book.Forming * dried * dried
+	}
+	if a.Probe != "" && !put(column{'o', a.Probe, ""}, f.probeSD(a.Probe)*l.final) {
+		l.newProbe = f.probeSD(a.Probe) * l.final
+	}
+	l.row.Cols, l.row.Vals = r.pack()
+	l.mean += f.solved.Mean(l.row)
+	return l
+}
+
+// newestOpen is the batch that a question means if it names none.
+func (f *Fit) newestOpen(clay tiles.ClayID) tiles.BatchID {
+	var newest *tiles.Batch
+	for i := range f.studio.Batches {
+		b := &f.studio.Batches[i]
+		if b.Clay != clay || !b.Open {
+			continue
+		}
+		if newest == nil || b.Made.After(newest.Made) || b.Made.Equal(newest.Made) && b.Batch > newest.Batch {
+			newest = b
+		}
+	}
+	if newest == nil {
+		return ""
+	}
+	return newest.Batch
+}
+
+// parts are the covariances of two legs by cause.
+type parts struct {
+	rate, forming, work, probe, gone Spread2
+	of                               [thetas]Spread2 // of each theta: what is new and scales with it
+}
+
+func (f *Fit) parts(a, b leg, together Together) parts {
+	var p parts
+	cov := f.solved.Cov(a.row, b.row)
+	for i := range cov {
+		copy(p.rate[i][:], cov[i])
+	}
+	p.rate[1][0] = p.rate[0][1]
+	sd := func(theta int) float64 { return math.Exp(f.solved.Theta[theta]) }
+	two := [2]leg{a, b}
+	share := func(i, j int, if_ bool) bool { return i == j || if_ }
+	loads, place := together == InPlace || together == SameLoad, together == InPlace
+	for i, x := range two {
+		for j, y := range two {
+			same := share(i, j, a.ref == b.ref && a.ref.Batch != "")
+			if same {
+				p.of[thetaBatchDrying][i][j] = x.batchDrying * y.batchDrying * square(sd(thetaBatchDrying))
+				p.of[thetaBatchFiring][i][j] = x.batchFiring * y.batchFiring * square(sd(thetaBatchFiring))
+			}
+			if share(i, j, a.ref.Clay == b.ref.Clay && a.formingVar > 0) {
+				p.forming[i][j] = math.Sqrt(x.formingVar * y.formingVar)
+			}
+			if share(i, j, loads) {
+				p.of[thetaLoad][i][j] = (x.final*y.final + x.bisque*y.bisque) * square(sd(thetaLoad))
+				p.work[i][j] = x.final * y.final * x.workSD * y.workSD
+			}
+			if share(i, j, a.probe == b.probe) {
+				p.probe[i][j] = x.newProbe * y.newProbe
+			}
+			if share(i, j, place) {
+				p.of[thetaPosition][i][j] = (x.final*y.final + x.bisque*y.bisque) * square(sd(thetaPosition))
+			}
+			if i == j {
+				p.of[thetaPiece][i][j] = x.piece * y.piece * square(sd(thetaPiece))
+				p.gone[i][j] = x.goneVar
+			}
+		}
+	}
+	return p
+}
+
+// along is c'S c.
+func (s Spread2) along(c [2]float64) float64 {
+	sum := 0.0
+	for i := range s {
+		for j := range s[i] {
+			sum += c[i] * s[i][j] * c[j]
+		}
+	}
+	return sum
+}
+
+func (s Spread2) times(f float64) Spread2 {
+	for i := range s {
+		for j := range s[i] {
+			s[i][j] *= f
+		}
+	}
+	return s
+}
+
+func (s Spread2) plus(t Spread2) Spread2 {
+	for i := range s {
+		for j := range s[i] {
+			s[i][j] += t[i][j]
+		}
+	}
+	return s
+}
+
+func (p parts) whole() Spread2 {
+	s := p.rate.plus(p.forming).plus(p.work).plus(p.probe).plus(p.gone)
+	for _, o := range p.of {
+		s = s.plus(o)
+	}
+	return s
+}
+
+// leastFreedom is the fewest degrees of freedom of a t: any fewer have no variance.
+const leastFreedom = 3
+
+// freedom is that of the combination c of two legs. piece says whether what is new to a
+// piece and its firing is in it too, or the rate alone.
+func (f *Fit) freedom(a, b leg, p parts, c [2]float64) float64 {
+	v := p.whole().along(c)
+	if !(v > 0) {
+		return math.Inf(1)
+	}
+	row := combine(a.row, b.row, c)
+	j := f.slopesOf(row)
+	for k := range j {
+		j[k] += 2 * p.of[k].along(c)
+	}
+	return max(leastFreedom, mixedmodel.SatterthwaiteDF(v, j, f.doubt))
+}
+
+// slopes keeps what was worked out once: the slopes of C in theta over the columns of a
+// clay and batch.
+type slopes struct {
+	mu   sync.Mutex
+	kept map[string]mixedmodel.Slopes
+}
+
+func (f *Fit) slopesOf(z mixedmodel.Row) []float64 {
+	if len(z.Cols) == 0 {
+		return make([]float64, thetas)
+	}
+	key := make([]byte, 0, 4*len(z.Cols))
+	for _, c := range z.Cols {
+		key = binary.LittleEndian.AppendUint32(key, uint32(c))
+	}
+	f.slopes.mu.Lock()
+	defer f.slopes.mu.Unlock()
+	g, known := f.slopes.kept[string(key)]
+	if !known {
+		g = f.solved.Slopes(z.Cols)
+		f.slopes.kept[string(key)] = g
+	}
+	return g.Of(z)
+}
+
+// combine is c0 a + c1 b.
+func combine(a, b mixedmodel.Row, c [2]float64) mixedmodel.Row {
+	r := newRows(1)
+	sum := map[int]float64{}
+	for i, col := range a.Cols {
+		sum[col] += c[0] * a.Vals[i]
+	}
+	for i, col := range b.Cols {
+		sum[col] += c[1] * b.Vals[i]
+	}
+	for col, v := range sum { // order does not matter: pack sorts
+		r.put(0, col, v)
+	}
+	out := mixedmodel.Row{}
+	out.Cols, out.Vals = r.pack()
+	return out
+}
+
+// Pair answers for a body and a lid at once: see Pair, the type.
+func (f *Fit) Pair(body, lid Ask, together Together) (Pair, error) {
+	a, err := f.leg(body, tiles.Fired)
+	if err != nil {
+		return Pair{}, err
+	}
+	b, err := f.leg(lid, tiles.Fired)
+	if err != nil {
+		return Pair{}, err
+	}
+	p := f.parts(a, b, together)
+	out := Pair{R: [2]tiles.LogPercent{tiles.LogPercent(a.mean), tiles.LogPercent(b.mean)}, Nu: f.freedom(a, b, p, [2]float64{1, -1})}
+	if together == Apart {
+		out.Nu = min(out.Nu, f.freedom(a, b, p, [2]float64{1, 0}), f.freedom(a, b, p, [2]float64{0, 1}))
+	}
+	wide := math.Exp(1 / out.Nu)
+	out.Rate = p.rate.plus(p.forming).times(wide)
+	out.Batch = p.of[thetaBatchDrying].plus(p.of[thetaBatchFiring]).times(wide)
+	out.Load = p.of[thetaLoad].plus(p.work).plus(p.probe).times(wide)
+	out.Position = p.of[thetaPosition].times(wide)
+	out.Piece = p.of[thetaPiece].times(wide)
+	out.Gone = p.gone.times(wide)
+	out.Standing = [2]Standing{f.Standing(body), f.Standing(lid)}
+	return out, nil
+}
+
+var _ Rates = (*Fit)(nil)

@@ -1,0 +1,122 @@
+package shrinkage
+
+import (
+	"math"
+	"time"
+
+	"lidwright/kiln"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"lidwright/tiles"
+)
+
+// Range is from low to high.
+type Range struct{ Low, High tiles.Ratio }
+
+// Rate is what a clay loses from one stage to a later one.
+type Rate struct {
+	From, To tiles.Stage
+	At       Ask // the question, with the batch that was meant
+
+	Total     tiles.Ratio // share of the length at From
+	Likely    Range       // 90 % range of the rate itself at that heat
+	NextPiece Range       // 90 % range of one new piece in a firing still to come
+	Multiply  float64     // by this to get the length at From that ends as a length of 1
+	Log       tiles.LogPercent
+	LogSD     tiles.LogPercent // of the rate; the range is a t with Nu degrees of freedom
+	Nu        float64
+
+	Parts    RateParts
+	Standing Standing
+	SeenLow  kiln.Celsius // heat works of this clay's fired bars; NaN: none
+	SeenHigh kiln.Celsius
+	Basis    Basis
+}
+
+// RateParts are the parts of a shrink from wet to fired, each from its own pair of stages.
+type RateParts struct {
+	Drying      tiles.Ratio // wet to dry, on the wet length
+	FiringOnDry tiles.Ratio // dry to fired, on the dry length; NaN without a heat
+	FiringOnWet tiles.Ratio // the same on the wet length: drying and this add up
+	Leather     tiles.Ratio // wet to leather-hard, on the wet length
+	LeatherFrom string      // handbook, or stated where the question says what has gone
+	BisqueOnDry tiles.Ratio // dry to bisque, on the dry length; NaN without a bisque
+}
+
+// Basis is what a batch's rate rests on.
+type Basis struct {
+	Bars, Loads, Struck int
+	LastReading         time.Time // last fired reading; zero: none
+}
+
+// Rate of the part that a asks about, from its stage to a later one.
+func (f *Fit) Rate(a Ask, to tiles.Stage) (Rate, error) {
+	l, err := f.leg(a, to)
+	if err != nil {
+		return Rate{}, err
+	}
+	a.Batch = l.ref.Batch
+	out := Rate{From: a.Stage, To: to, At: a, Log: tiles.LogPercent(l.mean), Total: tiles.LogPercent(l.mean).Ratio(), Standing: f.Standing(a)}
+	out.Multiply = math.Exp(l.mean / 100)
+	var sd float64
+	sd, out.Nu, out.Likely = f.likely(l, false)
+	out.LogSD = tiles.LogPercent(sd)
+	_, _, out.NextPiece = f.likely(l, true)
+	out.Parts = f.shares(a)
+	out.SeenLow, out.SeenHigh = kiln.NoTemperature(), kiln.NoTemperature()
+	if t := f.tested[a.Clay].tested; len(t) > 0 {
+		out.SeenLow, out.SeenHigh = kiln.Celsius(t[0]), kiln.Celsius(t[len(t)-1])
+	}
+	if b := f.batches[l.ref]; b != nil {
+		out.Basis = Basis{b.bars, len(b.loads), b.struck, b.last}
+	}
+	return out, nil
+}
+
+// likely is the 90 % range of a leg: of the rate, or of a new piece.
+func (f *Fit) likely(l leg, piece bool) (sd, nu float64, r Range) {
+	p := f.parts(l, l, Apart)
+	if !piece { // what a new piece and a new firing bring is not the rate's
+		p.of[thetaPiece], p.of[thetaLoad], p.of[thetaPosition] = Spread2{}, Spread2{}, Spread2{}
+		p.work, p.probe = Spread2{}, Spread2{}
+	}
+	c := [2]float64{1, 0}
+	nu = f.freedom(l, l, p, c)
+	sd = math.Sqrt(p.whole().along(c) * math.Exp(1/nu))
+	half := sd * quantile(nu, (1+tiles.LikelyLevel)/2)
+	return sd, nu, Range{tiles.LogPercent(l.mean - half).Ratio(), tiles.LogPercent(l.mean + half).Ratio()}
+}
+
+func quantile(nu, p float64) float64 {
+	if math.IsInf(nu, 1) || nu > 1e6 {
+		return distuv.UnitNormal.Quantile(p)
+	}
+	return distuv.StudentsT{Sigma: 1, Nu: nu}.Quantile(p)
+}
+
+// shares are the parts of the whole way.
+func (f *Fit) shares(a Ask) RateParts {
+	at := func(from, to tiles.Stage) tiles.Ratio {
+		b := a
+		b.Stage = from
+		if from != a.Stage && to != a.Stage {
+			b.Gone = SoFar{}
+		}
+		l, err := f.leg(b, to)
+		if err != nil {
+			return tiles.Ratio(math.NaN())
+		}
+		return tiles.LogPercent(l.mean).Ratio()
+	}
+	p := RateParts{Drying: at(tiles.Wet, tiles.Dry), FiringOnDry: at(tiles.Dry, tiles.Fired), BisqueOnDry: at(tiles.Dry, tiles.Biscuit), LeatherFrom: "handbook"}
+	p.FiringOnWet = (1 - p.Drying) * p.FiringOnDry
+	if a.Gone.Known && a.Stage == tiles.Leather {
+		p.Leather, p.LeatherFrom = a.Gone.H.Ratio(), "stated"
+	} else {
+		p.Leather = at(tiles.Wet, tiles.Leather)
+	}
+	return p
+}
+
+func square(x float64) float64 { return x * x }
