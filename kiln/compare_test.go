@@ -98,3 +98,20 @@ func TestTypedCurveIsJoined(t *testing.T) {
 		t.Error("something came of nothing")
 	}
 }
+
+// made is a firing of straight ramps: °C at each hour.
+func made(number int, hours []float64, temps []Celsius, work Celsius) Compared {
+	e := Envelope{Channel: "1", Step: time.Minute}
+	peak, to := Celsius(0), 0.0
+	for i := 1; i < len(hours); i++ {
+		for m := hours[i-1] * 60; m < hours[i]*60; m++ {
+			share := Celsius((m/60 - hours[i-1]) / (hours[i] - hours[i-1]))
+			e.put(time.Duration(m)*time.Minute, temps[i-1]+share*(temps[i]-temps[i-1]))
+		}
+		if temps[i] > peak {
+			peak, to = temps[i], hours[i]
+		}
+	}
+	return Compared{Curve: e, Firing: Firing{Kiln: "big-blue", Number: number, Peak: peak, Status: Ended,
+		ToTop: time.Duration(to * float64(time.Hour)), HeatWork: map[ChannelID]HeatWork{"1": {C: work}}}}
+}

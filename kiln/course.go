@@ -75,7 +75,7 @@ func (d *Detector) follow(b bin) []Event {
 	}
 	f.climb(b, d.ring.steady())
 	below := b.t < f.since-max(20, 0.02*f.peak)
-	long := d.belowFor.hold(below && d.slopeKnown && d.slope < -flatRate, b)
+	long := d.belowFor.hold(below && d.slopeKnown && d.slope < -FlatRate, b)
 	if !f.top && long >= lasting && float64(f.peak) >= f.base+100 {
 		f.top, f.topAt = true, b.age
 		events = append(events, Event{What: TopPassed, At: b.at})

@@ -145,7 +145,7 @@ func (d *desk) keepLast(s Sample) {
 			d.faulty[v.Fault]++
 		case v.T.Known():
 			d.last[i].t, d.last[i].at = v.T, s.At
-			if c.ID == d.detector.speaker.now {
+			if c.ID == d.detector.Speaking() {
 				d.good++
 			}
 		}
@@ -160,7 +160,7 @@ func (d *desk) take(s Sample, stored bool) {
 	if d.growing == nil {
 		return
 	}
-	d.growing.speak(d.detector.speaker.now)
+	d.growing.speak(d.detector.Speaking())
 	unheard, taken := d.growing.add(s)
 	d.unheard += unheard
 	if !taken {
@@ -196,7 +196,7 @@ func (d *desk) watch() {
 		kind = d.growing.firing.Kind // guessed from its heat
 	}
 	usual, _ := d.past.Expect(kind, atmosphere)
-	d.after.look(&d.detector.ring, usual)
+	d.after.look(d.detector, usual)
 }
 
 // handle does what the events of the detector ask for.
@@ -230,7 +230,7 @@ func (d *desk) begin(e Event) {
 		Atmosphere: d.detector.Atmosphere(), Load: d.detector.Load(), Peak: NoTemperature()}
 	f.Kind, f.KindFrom = d.detector.Kind()
 	d.growing = newGrowing(d.kiln, f, d.rec.Ladder, d.past.Probes)
-	d.growing.speak(d.detector.speaker.now)
+	d.growing.speak(d.detector.Speaking())
 	for i, s := range e.Preroll {
 		e.Preroll[i].At = d.settled(s.At)
 		d.growing.add(e.Preroll[i])

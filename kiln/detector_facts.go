@@ -160,3 +160,15 @@ func (d *Detector) cooledDown(b bin) []Event {
 	d.markSaid = true
 	return []Event{{What: CooledDown, At: b.at}}
 }
+
+// Know has the detector expect what past firings lead to, from now on.
+func (d *Detector) Know(past Past) { d.past = past }
+
+// KeptShutAbove is the temperature above which the kiln is kept shut, as last told.
+func (d *Detector) KeptShutAbove() Celsius { return d.mark }
+
+// AboveStall reports whether an open firing has climbed past where it stalled.
+func (d *Detector) AboveStall() bool { return d.fire.above }
+
+// Speaking is the channel by which the detector goes now: the control probe, or its stand-in.
+func (d *Detector) Speaking() ChannelID { return d.speaker.now }

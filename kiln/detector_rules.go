@@ -7,7 +7,6 @@ import (
 
 // The numbers of the rules. Rates in °C/h.
 const (
-	flatRate      = 15.0
 	coldBelow     = 40 // °C
 	nearTop       = 50 // °C below the usual top
 	topUnknown    = 900
@@ -27,7 +26,7 @@ func (d *Detector) look(b bin) []Event {
 		d.takeUp(b)
 	}
 	d.slope, d.slopeKnown = d.ring.slope()
-	rising := d.risingFor.hold(d.slopeKnown && d.slope > flatRate, b)
+	rising := d.risingFor.hold(d.slopeKnown && d.slope > FlatRate, b)
 	d.base.add(b.age, d.ring.mean(d.from))
 	if !d.fire.open {
 		events = append(events, d.begin(b, rising)...)
@@ -52,7 +51,7 @@ func (d *Detector) begin(b bin, rising time.Duration) []Event {
 	base, ok := d.base.value()
 	warm := d.warmFor.hold(b.t >= d.rules.StartAbove, b)
 	if d.held {
-		d.held = b.t >= d.rules.StartAbove || !d.slopeKnown || d.slope > flatRate
+		d.held = b.t >= d.rules.StartAbove || !d.slopeKnown || d.slope > FlatRate
 		return nil
 	}
 	up := float64(b.t) - base
@@ -138,18 +137,18 @@ func (d *Detector) stateNow(b bin) State {
 		return d.state
 	}
 	f := &d.fire
-	flat := d.slope <= flatRate && d.slope >= -flatRate
+	flat := d.slope <= FlatRate && d.slope >= -FlatRate
 	if b.t < coldBelow {
 		d.cooling = false
 	}
 	switch {
-	case b.t < coldBelow && d.slope <= flatRate:
+	case b.t < coldBelow && d.slope <= FlatRate:
 		return Cold
 	case f.open && flat && !f.top && d.near(b.t), f.open && flat && f.top && b.t >= f.peak-nearTop:
 		return Soaking
-	case f.open && f.top, d.slope < -flatRate, !f.open && d.cooling && d.slope <= flatRate:
+	case f.open && f.top, d.slope < -FlatRate, !f.open && d.cooling && d.slope <= FlatRate:
 		return Falling
-	case d.slope > flatRate:
+	case d.slope > FlatRate:
 		return Rising
 	case f.open:
 		return Holding
@@ -183,7 +182,7 @@ func (d *Detector) shut(at moment, status Status) Event {
 // end is rule 4, cooled down.
 func (d *Detector) end(b bin) []Event {
 	cold := d.coldFor.hold(b.t < d.rules.EndBelow, b)
-	if cold < lasting || d.slopeKnown && d.slope > flatRate || d.fire.peak < 60 {
+	if cold < lasting || d.slopeKnown && d.slope > FlatRate || d.fire.peak < 60 {
 		return nil
 	}
 	return d.finish(d.coldFor.since, d.status(), false)

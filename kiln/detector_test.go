@@ -379,7 +379,7 @@ func TestNoEndBeforeItWasWarm(t *testing.T) {
 		over int
 	}{{59.9, 0}, {60, 1}} {
 		d := NewDetector(shapeKiln, DefaultRules(), Past{})
-		at := boot("a", winter, true)
+		at := Stamp{Boot: "a", Since: 30 * time.Second, Wall: winter, Trusted: true}
 		over := 0
 		hold := func(c Celsius, d2 time.Duration) {
 			for end := at.Since + d2; at.Since < end; {

@@ -163,7 +163,7 @@ func (c *channelJudge) explained(r reading, j *Judge) bool {
 		return false
 	}
 	perHour := float64(by) * 6
-	return perHour > flatRate && perHour < 1800 || lasted >= explainedElse
+	return perHour > FlatRate && perHour < 1800 || lasted >= explainedElse
 }
 
 // comesBack reports whether a reading lies between the last believed one and what was believed

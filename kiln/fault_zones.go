@@ -214,3 +214,12 @@ func ZonesOf(k Kiln, firings ...[]Envelope) ZonePast {
 	}
 	return j.ZonePast()
 }
+
+// See takes a judged sample that was heard before a restart, for how the zones differ.
+func (j *Judge) See(s Sample) { j.zones.see(s) }
+
+// Join takes in what another judge saw of the same firing before a restart.
+func (j *Judge) Join(before *Judge) { j.zones.join(&before.zones) }
+
+// HeldBack is the sample that waits for the next one; ok is false if none does.
+func (j *Judge) HeldBack() (s Sample, ok bool) { return j.held, j.holds }

@@ -157,3 +157,10 @@ const ByHandChannel ChannelID = "hand"
 // Series is a kind of pyrometric cone. Two series do not mix: cones of one name end up to
 // 54 °C apart.
 type Series string
+
+// StandIn is a probe that spoke in the place of the control probe at the end of a firing.
+type StandIn struct {
+	Probe ChannelID // "" where the control probe spoke
+	For   ChannelID // the control probe
+	After time.Duration
+}

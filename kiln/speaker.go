@@ -96,10 +96,3 @@ func (s *speaker) fresh(i int, at Stamp) bool {
 	ago, known := at.Sub(s.heard[i])
 	return known && ago < s.kiln.StaleAfter()
 }
-
-// StandIn is a probe that spoke in the place of the control probe at the end of a firing.
-type StandIn struct {
-	Probe ChannelID // "" where the control probe spoke
-	For   ChannelID // the control probe
-	After time.Duration
-}

@@ -56,9 +56,10 @@ func (w *stillHot) so() bool { return w.climbing || w.late }
 // attended forgets what was before: somebody is at the kiln, or begins a firing.
 func (w *stillHot) attended() { *w = stillHot{seen: w.seen, usual: w.usual} }
 
-// look takes the newest bin of r. usual is the usual firing of the kind that burns, the zero one where
+// look takes the newest bin of d. usual is the usual firing of the kind that burns, the zero one where
 // it is not known; what was known before holds on.
-func (w *stillHot) look(r *ring, usual Expected) {
+func (w *stillHot) look(d *Detector, usual Expected) {
+	r := &d.ring
 	if len(r.bins) == 0 || r.bins[len(r.bins)-1].age == w.seen {
 		return
 	}
@@ -87,7 +88,7 @@ func (w *stillHot) look(r *ring, usual Expected) {
 	switch {
 	case w.climbing:
 		w.highest = max(w.highest, t)
-		w.climbing = t > w.highest-10 || slope > -flatRate
+		w.climbing = t > w.highest-10 || slope > -FlatRate
 	case w.ended() && w.climbsAgain(r, b, t), w.climbsOn(r, b, t):
 		w.climbing, w.highest = true, t
 	}
@@ -184,7 +185,7 @@ func climbs(r *ring, since time.Duration, least Celsius, lasts time.Duration) bo
 		return false
 	}
 	first, second := lineThrough(bins[:half]), lineThrough(bins[half:])
-	return second > flatRate && second > climbGoesOn*first
+	return second > FlatRate && second > climbGoesOn*first
 }
 
 // lineThrough is the slope of the least squares line through bins, in °C/h.

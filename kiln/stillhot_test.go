@@ -89,7 +89,7 @@ func (o *oven) read() {
 	kind, _ := o.d.Kind()
 	usual, _ := o.d.past.Expect(kind, Oxidation)
 	before := o.w.so()
-	if o.w.look(&o.d.ring, usual); o.w.so() && !before {
+	if o.w.look(o.d, usual); o.w.so() && !before {
 		o.on, o.seen = append(o.on, o.now.Since), o.w
 	}
 }

@@ -44,7 +44,7 @@ func (r *Recorder) takeUp(read []*desk) {
 		from, ok := left[d.kiln.ID]
 		if !ok {
 			from = newDesk(d.kiln, r)
-			from.detector.past = d.past
+			from.detector.Know(d.past)
 		}
 		if d.taking {
 			d.takeUp(from)
@@ -87,7 +87,7 @@ func (d *desk) revive(u Unfinished) {
 	}
 	settleClock(samples)
 	for _, s := range samples[:len(u.Samples)] {
-		d.judge.zones.see(s)
+		d.judge.See(s)
 		d.take(s, true)
 	}
 	if n := len(u.Samples); n > 0 {
@@ -99,7 +99,7 @@ func (d *desk) revive(u Unfinished) {
 
 // takeUp goes on where another desk has read to, and then with what was heard meanwhile.
 func (d *desk) takeUp(from *desk) {
-	from.detector.Tell(Fact{What: MarkSet, Mark: d.detector.mark})
+	from.detector.Tell(Fact{What: MarkSet, Mark: d.detector.KeptShutAbove()})
 	from.detector.Tell(Fact{What: PastKnown, Past: d.past})
 	if d.opened.What == LoadOpened {
 		from.detector.Tell(d.opened)
@@ -109,7 +109,7 @@ func (d *desk) takeUp(from *desk) {
 		d.growing.firing.Began = d.settled(d.growing.firing.Began)
 		d.growing.restarted = true
 		d.growing.know(d.detector)
-		if c, open := d.detector.Course(); open && c.Stalled && d.detector.fire.above {
+		if c, open := d.detector.Course(); open && c.Stalled && d.detector.AboveStall() {
 			d.notices.stalledTold = true // told before the restart, to be cleared after
 		}
 	}
@@ -143,8 +143,8 @@ func (d *desk) judgeAgain(from *desk) {
 		j.Recall(c.ID, from.last[i].t, from.last[i].at)
 	}
 	waiting := d.waiting
-	if d.judge.holds {
-		waiting = append(waiting, d.judge.held)
+	if held, ok := d.judge.HeldBack(); ok {
+		waiting = append(waiting, held)
 	}
 	d.waiting = nil
 	for _, s := range waiting {
@@ -153,7 +153,7 @@ func (d *desk) judgeAgain(from *desk) {
 		}
 	}
 	if from.growing != nil {
-		j.zones.join(&from.judge.zones)
+		j.Join(from.judge)
 	}
 	d.judge = j
 }

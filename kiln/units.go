@@ -23,3 +23,6 @@ func (t Celsius) Kelvin() float64 { return float64(t) + 273.15 }
 
 // CelsiusPerHour is a rate of heating (above 0) or cooling (below 0).
 type CelsiusPerHour float64
+
+// FlatRate is how many °C/h a kiln that is said to stay level may still rise or fall (own).
+const FlatRate = 15.0
