@@ -18,6 +18,8 @@ import (
 
 	"lidwright/api/apitest"
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/record"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -42,10 +44,10 @@ func (nobody) Bar(context.Context, tiles.Code, Channels) (tiles.KeptBar, error) 
 	return tiles.KeptBar{}, tiles.ErrNoBar
 }
 func (nobody) Loads(context.Context, tiles.LoadFilter) ([]tiles.KeptLoad, error) { return nil, nil }
-func (nobody) Live() []kiln.Live                                                 { return nil }
-func (nobody) LiveCurve(kiln.KilnID) (kiln.LiveCurve, bool)                      { return kiln.LiveCurve{}, false }
-func (nobody) Tell(context.Context, kiln.Fact) (kiln.FiringID, error)            { return "", kiln.ErrNoKiln }
-func (nobody) Trouble() (kiln.StoreTrouble, bool)                                { return kiln.StoreTrouble{}, false }
+func (nobody) Live() []record.Live                                               { return nil }
+func (nobody) LiveCurve(kiln.KilnID) (record.LiveCurve, bool)                    { return record.LiveCurve{}, false }
+func (nobody) Tell(context.Context, detect.Fact) (kiln.FiringID, error)          { return "", record.ErrNoKiln }
+func (nobody) Trouble() (record.StoreTrouble, bool)                              { return record.StoreTrouble{}, false }
 func (nobody) CopyDue(context.Context) (time.Time, error)                        { return time.Time{}, nil }
 func (nobody) Touch(...tiles.Code)                                               {}
 func (nobody) Latest() (*shrinkage.Fit, time.Time, error)                        { return nobody{}.Fit(context.Background()) }

@@ -7,6 +7,9 @@ import (
 
 	"lidwright/api/usecase"
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/heatwork"
+	"lidwright/kiln/record"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -21,7 +24,7 @@ type Archive interface {
 	Firing(ctx context.Context, id kiln.FiringID) (kiln.Firing, error)
 	Curve(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID, gapAfter time.Duration) (kiln.Curve, error)
 	Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID, step time.Duration, points int) ([]kiln.Envelope, []kiln.Gap, error)
-	SayFiring(ctx context.Context, id kiln.FiringID, said kiln.FiringSaid, at kiln.Stamp) error
+	SayFiring(ctx context.Context, id kiln.FiringID, said kiln.FiringAnnotation, at kiln.Stamp) error
 	PutFiring(ctx context.Context, f kiln.Firing, samples []kiln.Sample, said any, m usecase.Precondition, at kiln.Stamp) (tiles.PutResult, error)
 
 	Cones(ctx context.Context, firing kiln.FiringID) ([]tiles.ConeSeen, error)
@@ -99,17 +102,17 @@ type StoreHealth struct {
 
 // Kilns is what the kilns do now: the recorder.
 type Kilns interface {
-	Live() []kiln.Live
-	LiveCurve(id kiln.KilnID) (kiln.LiveCurve, bool)
-	Tell(ctx context.Context, f kiln.Fact) (kiln.FiringID, error)
-	Trouble() (kiln.StoreTrouble, bool)
+	Live() []record.Live
+	LiveCurve(id kiln.KilnID) (record.LiveCurve, bool)
+	Tell(ctx context.Context, f detect.Fact) (kiln.FiringID, error)
+	Trouble() (record.StoreTrouble, bool)
 }
 
 // Heat keeps the heat work of firings that are over: of this model, and corrected by the cones.
 type Heat interface {
 	Again(ctx context.Context, k kiln.KilnID) // a cone, a probe or a firing of the kiln was told: look again, and wait a moment for it
-	Stories(ctx context.Context, k kiln.KilnID) ([]kiln.ProbeStory, error)
-	Life(ctx context.Context, k kiln.KilnID, c kiln.ChannelID, at time.Time) (kiln.ProbeLife, error)
+	Stories(ctx context.Context, k kiln.KilnID) ([]heatwork.ProbeStory, error)
+	Life(ctx context.Context, k kiln.KilnID, c kiln.ChannelID, at time.Time) (heatwork.ProbeLife, error)
 }
 
 // Shrink is the fit of shrink rates, kept up to date by the daemon.

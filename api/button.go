@@ -9,6 +9,7 @@ import (
 	"github.com/google/uuid"
 
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
 )
 
 // Two buttons of the kiln's page. They tell the recorder and no kiln: nothing is sent to a
@@ -30,7 +31,7 @@ func (s *Server) beginFiring(ctx context.Context, in *beginInput) (*body[firingJ
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[firingJSON]{s.firing(f, kiln.Expected{})}, nil
+	return &body[firingJSON]{s.firing(f, detect.Expected{})}, nil
 }
 
 func (s *Server) begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kind kiln.Kind, atmosphere kiln.Atmosphere) (kiln.Firing, error) {
@@ -46,7 +47,7 @@ func (s *Server) begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kin
 	case !errors.Is(err, kiln.ErrNoFiring):
 		return f, err
 	}
-	open, err := s.Kilns.Tell(ctx, kiln.Fact{Kiln: k, What: kiln.NewFiring, At: s.Now(), Firing: id, Kind: kind, Atmosphere: atmosphere})
+	open, err := s.Kilns.Tell(ctx, detect.Fact{Kiln: k, What: detect.NewFiring, At: s.Now(), Firing: id, Kind: kind, Atmosphere: atmosphere})
 	if err != nil {
 		return f, err
 	}
@@ -68,7 +69,7 @@ func (s *Server) stopFiring(ctx context.Context, in *stopInput) (*body[firingJSO
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[firingJSON]{s.firing(f, kiln.Expected{})}, nil
+	return &body[firingJSON]{s.firing(f, detect.Expected{})}, nil
 }
 
 func (s *Server) stop(ctx context.Context, id kiln.FiringID) (kiln.Firing, error) {
@@ -79,7 +80,7 @@ func (s *Server) stop(ctx context.Context, id kiln.FiringID) (kiln.Firing, error
 	if live, ok := s.Kilns.LiveCurve(f.Kiln); !ok || live.Firing.ID != id {
 		return f, nil // its end is on its way to the store
 	}
-	if _, err := s.Kilns.Tell(ctx, kiln.Fact{Kiln: f.Kiln, What: kiln.StopRecording, At: s.Now()}); err != nil {
+	if _, err := s.Kilns.Tell(ctx, detect.Fact{Kiln: f.Kiln, What: detect.StopRecording, At: s.Now()}); err != nil {
 		return f, err
 	}
 	stopped, err := s.findFiring(ctx, id)

@@ -7,6 +7,8 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
 )
 
@@ -95,7 +97,7 @@ func (s *Server) sayFiring(ctx context.Context, id kiln.FiringID, b firingBody) 
 	if b.Typed != nil || b.Sitter != nil {
 		return problem("missing", "Say source hand to keep a firing by hand.", ProblemField{"source", "is needed with a sitter or a typed curve"})
 	}
-	said := kiln.FiringSaid{Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere), Status: kiln.Status(b.Status), Note: b.Note, By: b.By}
+	said := kiln.FiringAnnotation{Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere), Status: kiln.Status(b.Status), Note: b.Note, By: b.By}
 	if said.Kind == "" && said.Atmosphere == "" && said.Status == "" && said.Note == "" {
 		return problem("missing", "Say kind, atmosphere, status or note.", ProblemField{"kind", "is needed, or atmosphere, status or note"})
 	}
@@ -113,7 +115,7 @@ func (s *Server) sayFiring(ctx context.Context, id kiln.FiringID, b firingBody) 
 		return err
 	}
 	if f.Status == kiln.Running && (said.Kind != "" || said.Atmosphere != "") {
-		s.tellKiln(ctx, kiln.Fact{Kiln: f.Kiln, What: kiln.KindTold, At: s.Now(), Kind: said.Kind, Atmosphere: said.Atmosphere})
+		s.tellKiln(ctx, detect.Fact{Kiln: f.Kiln, What: detect.KindTold, At: s.Now(), Kind: said.Kind, Atmosphere: said.Atmosphere})
 	}
 	s.Heat.Again(ctx, f.Kiln)
 	s.Shrink.Touch()
@@ -142,10 +144,10 @@ func (s *Server) keepByHand(ctx context.Context, id kiln.FiringID, b firingBody,
 	if err != nil {
 		return tiles.PutResult{}, err
 	}
-	typed := kiln.Lay(samples, []kiln.ChannelID{kiln.ByHandChannel}, typedGap)
+	typed := kiln.Resample(samples, []kiln.ChannelID{kiln.ByHandChannel}, typedGap)
 	f.Peak, f.PeakAfter = typed.Top(kiln.ByHandChannel)
 	f.ToTop = f.PeakAfter
-	w, _ := kiln.HandWork(f.Firing, tiles.ConeReadings(cones)[id], typed, f.limit)
+	w, _ := heatwork.HandWork(f.Firing, tiles.ConeReadings(cones)[id], typed, f.limit)
 	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{kiln.ByHandChannel: w}
 	if b.Typed == nil && b.Sitter == nil && b.IntendedCone == "" && b.BeganAt == "" && b.EndedAt == "" && len(cones) == 0 && !follow {
 		return tiles.PutResult{}, problem("missing", "Tell when it began or ended, a reading, the sitter or the cone that was meant.", ProblemField{"began_at", "is needed, or ended_at, typed, sitter or intended_cone"})
@@ -179,16 +181,16 @@ func (s *Server) byHand(id kiln.FiringID, b firingBody) (f handFiring, samples [
 	if b.Kind == "" {
 		return f, nil, problem("missing", "Say the kind of firing.", ProblemField{"kind", "is needed"})
 	}
-	l := kiln.MainLadder()
-	f.Firing = kiln.Firing{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), KindFrom: kiln.FromFact, Atmosphere: kiln.Atmosphere(first(b.Atmosphere, string(s.Site.atmosphere()))),
+	l := heatwork.MainConeScale()
+	f.Firing = kiln.Firing{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), KindFrom: detect.FromFact, Atmosphere: kiln.Atmosphere(first(b.Atmosphere, string(s.Site.atmosphere()))),
 		Source: "hand", Status: kiln.Status(first(b.Status, "ended")), Load: b.Load, Note: b.Note, Peak: kiln.NoTemperature(), Faulty: map[kiln.Fault]int{}}
 	if b.Sitter != nil {
 		c, err := l.Cone(b.Sitter.Cone)
 		if err != nil {
 			return f, nil, coneProblem("sitter.cone", err)
 		}
-		series := kiln.Series(first(b.Sitter.Series, string(kiln.SeriesSmall)))
-		if _, err := l.ReadCone(kiln.ConeReading{Cone: c.Label, Series: series, Tilt: 90, Tilted: true}); err != nil {
+		series := kiln.Series(first(b.Sitter.Series, string(heatwork.SeriesSmall)))
+		if _, err := l.ReadCone(heatwork.ConeReading{Cone: c.Label, Series: series, Tilt: 90, Tilted: true}); err != nil {
 			return f, nil, coneProblem("sitter.series", err)
 		}
 		f.Told.Sitter, f.Told.SitterSeries = c.Label, series

@@ -15,21 +15,23 @@ import (
 	"lidwright/api/pages"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/record"
 	"lidwright/tiles/lid"
 )
 
 // hearth is one kiln in a state of its own choosing.
 type hearth struct {
 	nobody
-	live   kiln.Live
+	live   record.Live
 	firing kiln.Firing // under way; none without an id
 }
 
-func (h *hearth) Live() []kiln.Live { return []kiln.Live{h.live} }
-func (h *hearth) LiveCurve(kiln.KilnID) (kiln.LiveCurve, bool) {
-	return kiln.LiveCurve{Firing: h.firing}, h.firing.ID != ""
+func (h *hearth) Live() []record.Live { return []record.Live{h.live} }
+func (h *hearth) LiveCurve(kiln.KilnID) (record.LiveCurve, bool) {
+	return record.LiveCurve{Firing: h.firing}, h.firing.ID != ""
 }
-func (h *hearth) Tell(context.Context, kiln.Fact) (kiln.FiringID, error) { return "", nil }
+func (h *hearth) Tell(context.Context, detect.Fact) (kiln.FiringID, error) { return "", nil }
 
 // unasked works out no heat.
 type unasked struct{ cold }
@@ -43,14 +45,14 @@ func (silent) Last(context.Context, int) ([]NoticeTold, error) { return nil, nil
 func (silent) Receivers() []string                             { return nil }
 
 // inState is a kiln that reads t °C in a state.
-func inState(state kiln.State, t kiln.Celsius) kiln.Live {
-	return kiln.Live{Kiln: "blue", State: state, T: t, LastT: t, Hot: t > 60, Fresh: true, Limit: kiln.NoTemperature(), KeepShut: 80, Peak: kiln.NoTemperature()}
+func inState(state kiln.State, t kiln.Celsius) record.Live {
+	return record.Live{Kiln: "blue", State: state, T: t, LastT: t, Hot: t > 60, Fresh: true, Limit: kiln.NoTemperature(), KeepShut: 80, Peak: kiln.NoTemperature()}
 }
 
 // cautionPlace is a page or print, and what must be seen on it.
 type cautionPlace struct {
 	place, path string
-	live        kiln.Live
+	live        record.Live
 	firing      kiln.Firing
 	hour        int
 	want        []CautionNumber

@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/analysis"
+	"lidwright/kiln/detect"
 )
 
 type compareInput struct {
@@ -43,9 +45,9 @@ func (s *Server) getCompare(ctx context.Context, in *compareInput) (*body[compar
 	}
 	out := compareJSON{AlignedAtC: celsius(at), Items: []comparedJSON{}}
 	for i, c := range all {
-		j := comparedJSON{Firing: s.firing(c.Firing, kiln.Expected{}), ShiftS: seconds(c.Shift), Columns: curveColumns, Rows: curveRows(c.Curve.Points(in.Points))}
+		j := comparedJSON{Firing: s.firing(c.Firing, detect.Expected{}), ShiftS: seconds(c.Shift), Columns: curveColumns, Rows: curveRows(c.Curve.Points(in.Points))}
 		if i > 0 {
-			j.Says = kiln.Difference(c, all[0])
+			j.Says = analysis.Difference(c, all[0])
 		}
 		out.Items = append(out.Items, j)
 	}
@@ -53,12 +55,12 @@ func (s *Server) getCompare(ctx context.Context, in *compareInput) (*body[compar
 }
 
 // compared loads firings with the minutes of their control probes and lays them over one another.
-func (s *Server) compared(ctx context.Context, ids []string, at kiln.Celsius) ([]kiln.Compared, error) {
+func (s *Server) compared(ctx context.Context, ids []string, at kiln.Celsius) ([]analysis.Compared, error) {
 	ids = slices.DeleteFunc(slices.Clone(ids), func(id string) bool { return strings.TrimSpace(id) == "" })
-	if n := len(ids); n < 1 || n > kiln.MostCompared {
+	if n := len(ids); n < 1 || n > analysis.MostCompared {
 		return nil, problem("out-of-range", "One to four firings can be compared.", ProblemField{"firings", "one to four are needed"})
 	}
-	var all []kiln.Compared
+	var all []analysis.Compared
 	for _, id := range ids {
 		f, err := s.findFiring(ctx, kiln.FiringID(strings.TrimSpace(id)))
 		if err != nil {
@@ -69,7 +71,7 @@ func (s *Server) compared(ctx context.Context, ids []string, at kiln.Celsius) ([
 			f = live.Firing
 			f.Number = max(f.Number, number)
 		}
-		c := kiln.Compared{Firing: f}
+		c := analysis.Compared{Firing: f}
 		lines, _, err := s.envelopes(ctx, f, []kiln.ChannelID{s.Kiln[f.Kiln].Control}, 0, time.Minute)
 		if err != nil {
 			return nil, err
@@ -79,8 +81,8 @@ func (s *Server) compared(ctx context.Context, ids []string, at kiln.Celsius) ([
 		}
 		all = append(all, c)
 	}
-	all, err := kiln.Align(all, at)
-	if errors.Is(err, kiln.ErrNeverReached) {
+	all, err := analysis.Align(all, at)
+	if errors.Is(err, analysis.ErrNeverReached) {
 		return nil, problem("out-of-range", sentence(err.Error()), ProblemField{"at_c", "not every firing reached it"})
 	}
 	return all, err
@@ -113,9 +115,9 @@ func (s *Server) comparePage(w http.ResponseWriter, r *http.Request) error {
 		first = max(first, c.Shift)
 	}
 	for i, c := range all {
-		row := comparedRow{Firing: s.firing(c.Firing, kiln.Expected{})}
+		row := comparedRow{Firing: s.firing(c.Firing, detect.Expected{})}
 		if i > 0 {
-			row.Says = kiln.Difference(c, all[0])
+			row.Says = analysis.Difference(c, all[0])
 		}
 		rows = append(rows, row)
 		e := c.Curve.Points(400)

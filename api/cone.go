@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
 )
 
@@ -30,16 +31,16 @@ type coneJSON struct {
 	Struck       *actJSON `json:"struck"`
 }
 
-func (s *Server) coneJSON(c tiles.ConeSeen, stories []kiln.ProbeStory) coneJSON {
+func (s *Server) coneJSON(c tiles.ConeSeen, stories []heatwork.ProbeStory) coneJSON {
 	j := coneJSON{ID: c.ID, Firing: string(c.Firing), Cone: c.Cone, Series: c.Series, Shelf: c.Shelf, Seen: c.Seen, By: c.By, At: s.moment(c.At), ClockTrusted: c.Trusted}
 	if c.Tilted {
 		j.TiltDeg = rounded(c.Tilt, 0)
 	}
-	if says, err := kiln.MainLadder().ReadCone(c.Reading()); err != nil {
+	if says, err := heatwork.MainConeScale().ReadCone(c.Reading()); err != nil {
 		j.Says = err.Error()
 	} else {
 		j.Words, j.HeatWorkC, j.HeatWorkSD = says.Words, celsius(says.C), rounded(says.SD, 1)
-		j.Side = map[kiln.ConeSide]string{kiln.ConeAt: "at", kiln.ConeUnder: "under", kiln.ConeOver: "over"}[says.Side]
+		j.Side = map[heatwork.ConeSide]string{heatwork.ConeAt: "at", heatwork.ConeUnder: "under", heatwork.ConeOver: "over"}[says.Side]
 	}
 	if a := c.Struck; a != nil {
 		j.Struck = &actJSON{a.By, a.Why, s.moment(a.At)}
@@ -117,7 +118,7 @@ func (s *Server) keepCone(ctx context.Context, p ConePath, b coneBody) (tiles.Pu
 
 // readCone looks whether a cone can be reckoned with, and says in words why not.
 func (s *Server) readCone(b coneBody, id string, firing kiln.FiringID) (tiles.ConeSeen, error) {
-	l := kiln.MainLadder()
+	l := heatwork.MainConeScale()
 	cone, err := l.Cone(b.Cone)
 	if err != nil {
 		return tiles.ConeSeen{}, coneProblem("cone", err)
@@ -127,11 +128,11 @@ func (s *Server) readCone(b coneBody, id string, firing kiln.FiringID) (tiles.Co
 		c.Tilt, c.Tilted = *b.TiltDeg, true
 	}
 	if c.Seen == "" && c.Tilted {
-		c.Seen = string(kiln.SeenAt(c.Tilt))
+		c.Seen = string(heatwork.SeenAt(c.Tilt))
 	}
 	if _, err := l.ReadCone(c.Reading()); err != nil {
 		field := "seen"
-		var e *kiln.ConeError
+		var e *heatwork.ConeError
 		if errors.As(err, &e) && (e.Text == c.Series || strings.HasPrefix(e.Why, "The table of")) {
 			field = "series"
 		}
@@ -142,7 +143,7 @@ func (s *Server) readCone(b coneBody, id string, firing kiln.FiringID) (tiles.Co
 
 // coneProblem says in words why a cone cannot be used.
 func coneProblem(field string, err error) error {
-	var e *kiln.ConeError
+	var e *heatwork.ConeError
 	if !errors.As(err, &e) {
 		return err
 	}
@@ -150,7 +151,7 @@ func coneProblem(field string, err error) error {
 }
 
 func (s *Server) coneSeries() string {
-	return first(s.Site.ConeSeries, string(kiln.SeriesSelfSupporting))
+	return first(s.Site.ConeSeries, string(heatwork.SeriesSelfSupporting))
 }
 
 // cone is one cone of a firing as it stands now.

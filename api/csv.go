@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 )
@@ -187,7 +188,7 @@ func (s *Server) eachFiring(ctx context.Context, f func(kiln.Firing) error) erro
 
 func firingsTable(s *Server, ctx context.Context, put func(...any)) error {
 	return s.eachFiring(ctx, func(f kiln.Firing) error {
-		j := s.firing(f, kiln.Expected{})
+		j := s.firing(f, detect.Expected{})
 		low, high := (*float64)(nil), (*float64)(nil)
 		if len(j.HeatLikely) == 2 {
 			low, high = j.HeatLikely[0], j.HeatLikely[1]

@@ -11,6 +11,7 @@ import (
 
 	"lidwright/api/usecase"
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
 	"lidwright/tiles"
 )
 
@@ -22,7 +23,7 @@ func (unmoved) Again(context.Context, kiln.KilnID) {}
 // listening is a recorder that has the kiln and hears nothing.
 type listening struct{ nobody }
 
-func (listening) Tell(context.Context, kiln.Fact) (kiln.FiringID, error) { return "", nil }
+func (listening) Tell(context.Context, detect.Fact) (kiln.FiringID, error) { return "", nil }
 
 // TestTables: every kind of what is kept goes out as RFC 4180 has it, each row whole, and no text is
 // one that a spreadsheet takes for a formula (OWASP ASVS 5.0, 1.2.10).

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
 )
 
 type firingsInput struct {
@@ -60,13 +61,13 @@ func (s *Server) getFirings(ctx context.Context, in *firingsInput) (*body[listJS
 			out.Next = text(all[i-1].Began.Wall.UTC().Format(time.RFC3339Nano))
 			break
 		}
-		out.Items = append(out.Items, s.firing(f, kiln.UsualBefore(all, i, s.Kiln[f.Kiln].Control)))
+		out.Items = append(out.Items, s.firing(f, detect.UsualBefore(all, i, s.Kiln[f.Kiln].Control)))
 	}
 	return &body[listJSON[firingJSON]]{out}, nil
 }
 
 // firing is a stored firing, or how a running one stands now.
-func (s *Server) firing(f kiln.Firing, usual kiln.Expected) firingJSON {
+func (s *Server) firing(f kiln.Firing, usual detect.Expected) firingJSON {
 	if f.Status == kiln.Running {
 		if live, ok := s.Kilns.LiveCurve(f.Kiln); ok && live.Firing.ID == f.ID {
 			number := f.Number

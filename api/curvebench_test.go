@@ -16,6 +16,10 @@ import (
 
 	"lidwright/api/usecase"
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/faults"
+	"lidwright/kiln/heatwork"
+	"lidwright/kiln/record"
 )
 
 // three are n samples of three channels, one a second, that climb for two thirds and then fall.
@@ -52,7 +56,7 @@ func curves(t testing.TB, revision func() uint64) (h http.Handler, running kiln.
 	var at atomic.Int64
 	now := begun
 	now.Since, now.Wall = now.Since+48*time.Hour, now.Wall.Add(48*time.Hour)
-	r := &kiln.Recorder{Kilns: []kiln.Kiln{k}, Log: b.store, Ladder: kiln.MainLadder(), Past: map[kiln.KilnID]kiln.Past{}, Zones: map[kiln.KilnID]kiln.ZonePast{},
+	r := &record.Recorder{Kilns: []kiln.Kiln{k}, Log: b.store, Ladder: heatwork.MainConeScale(), Past: map[kiln.KilnID]detect.Past{}, Zones: map[kiln.KilnID]faults.ZonePast{},
 		NewID: func() kiln.FiringID { return "0193f0a0-0000-7000-8000-00000000f002" }, Tick: make(chan time.Time),
 		Now: func() kiln.Stamp { s := now; s.Since += time.Duration(at.Load()); return s }}
 	line := make(chan kiln.Sample)

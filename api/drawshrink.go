@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -116,7 +117,7 @@ func (d shrinkDrawing) SVG() string {
 
 // cones writes the names of cones above, those that have room.
 func (d shrinkDrawing) cones(b *strings.Builder, x func(kiln.Celsius) float64) {
-	l := kiln.MainLadder()
+	l := heatwork.MainConeScale()
 	last := drawL - coneRoom/2
 	for _, c := range l.Cones() {
 		at := x(l.EndPoint(c, mainRate))

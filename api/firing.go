@@ -4,6 +4,9 @@ import (
 	"fmt"
 
 	"lidwright/kiln"
+	"lidwright/kiln/analysis"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/heatwork"
 )
 
 // firingJSON is a firing as the API tells it.
@@ -107,7 +110,7 @@ func (s *Server) probeOf(f kiln.Firing) kiln.ChannelID {
 }
 
 // firingJSON is a firing, of which usual is what was usual before it.
-func (s *Server) firingJSON(f kiln.Firing, control kiln.ChannelID, usual kiln.Expected) firingJSON {
+func (s *Server) firingJSON(f kiln.Firing, control kiln.ChannelID, usual detect.Expected) firingJSON {
 	j := firingJSON{
 		ID: string(f.ID), Name: f.Name(), Kiln: string(f.Kiln), Kind: string(f.Kind), KindFrom: f.KindFrom,
 		Atmosphere: string(f.Atmosphere), Source: f.Source, Load: text(f.Load), Status: string(f.Status), Provisional: f.Provisional,
@@ -143,10 +146,10 @@ func (s *Server) firingJSON(f kiln.Firing, control kiln.ChannelID, usual kiln.Ex
 	if h.Model != "" || ok {
 		j.HeatWorkC, j.HeatWorkFrom, j.HeatModel, j.Estimate = celsius(h.C), h.From, h.Model, h.Estimate
 		j.HeatLikely = likely(h)
-		j.Cone, j.ConeWords, j.ConePosition = kiln.ConeText(h), kiln.ConeWords(h), rounded(h.Position, 2)
+		j.Cone, j.ConeWords, j.ConePosition = heatwork.ConeText(h), heatwork.ConeWords(h), rounded(h.Position, 2)
 	}
 	if i, has := f.HeatWork[control]; has {
-		j.AsIndicated = &workJSON{celsius(i.C), likely(i), kiln.ConeText(i), kiln.ConeWords(i)}
+		j.AsIndicated = &workJSON{celsius(i.C), likely(i), heatwork.ConeText(i), heatwork.ConeWords(i)}
 		if c, done := f.Corrected[kiln.Place{Channel: control}]; done {
 			j.CorrectionC, j.CorrectionSD = celsius(c.Bias), celsius(c.BiasSD)
 		}
@@ -157,7 +160,7 @@ func (s *Server) firingJSON(f kiln.Firing, control kiln.ChannelID, usual kiln.Ex
 	j.IntendedCone = f.Told.Intended
 	says := ""
 	if f.Status == kiln.Ended {
-		u := kiln.SayUsual(f, control, usual)
+		u := analysis.SayUsual(f, control, usual)
 		if says = u.Says; u.Known {
 			j.Usual = &u.Usual
 		}

@@ -15,6 +15,9 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/heatwork"
+	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
 
@@ -22,7 +25,7 @@ import (
 type shed struct {
 	nobody
 	firings []kiln.Firing
-	told    []kiln.Fact
+	told    []detect.Fact
 	open    kiln.FiringID
 	deaf    bool // nothing was ever heard: no firing can begin
 }
@@ -39,7 +42,7 @@ func newShed() *shed {
 		began := kiln.Stamp{Boot: "b", Since: time.Hour, Wall: firstFiring.AddDate(0, n-1, 0), Trusted: true}
 		over := began
 		over.Wall = over.Wall.Add(20 * time.Hour)
-		f := kiln.Firing{ID: idOf(n), Number: n, Kiln: "big-blue", Kind: kiln.Glaze, KindFrom: kiln.FromLoad, Atmosphere: kiln.Oxidation, Source: "serial", Status: kiln.Ended,
+		f := kiln.Firing{ID: idOf(n), Number: n, Kiln: "big-blue", Kind: kiln.Glaze, KindFrom: detect.FromLoad, Atmosphere: kiln.Oxidation, Source: "serial", Status: kiln.Ended,
 			Began: began, Over: over, Peak: 1222, PeakAfter: 8 * time.Hour, ToTop: 8 * time.Hour, Length: 20 * time.Hour, Faulty: map[kiln.Fault]int{},
 			HeatWork: map[kiln.ChannelID]kiln.HeatWork{"1": {C: kiln.Celsius(1230 - 2*n), Low: 1210, High: 1240, From: kiln.FromCurve, Model: kiln.HeatWorkModel}}}
 		if n == 2 {
@@ -112,44 +115,44 @@ func (sh *shed) Curve(ctx context.Context, id kiln.FiringID, channels []kiln.Cha
 // cold knows no heat works.
 type cold struct{ Heat }
 
-func (cold) Life(context.Context, kiln.KilnID, kiln.ChannelID, time.Time) (kiln.ProbeLife, error) {
-	return kiln.ProbeLife{}, nil
+func (cold) Life(context.Context, kiln.KilnID, kiln.ChannelID, time.Time) (heatwork.ProbeLife, error) {
+	return heatwork.ProbeLife{}, nil
 }
 func (cold) Again(context.Context, kiln.KilnID) {}
 
-func (cold) Stories(context.Context, kiln.KilnID) ([]kiln.ProbeStory, error) { return nil, nil }
+func (cold) Stories(context.Context, kiln.KilnID) ([]heatwork.ProbeStory, error) { return nil, nil }
 
 func (*shed) Cones(context.Context, kiln.FiringID) ([]tiles.ConeSeen, error) { return nil, nil }
 func (*shed) Notes(context.Context, kiln.FiringID) ([]tiles.Note, error)     { return nil, nil }
 
-func (sh *shed) Live() []kiln.Live {
-	l := kiln.Live{Kiln: "big-blue", State: kiln.Rising, T: 500, LastT: 500, Fresh: true, Limit: kiln.NoTemperature(), KeepShut: 95, Peak: kiln.NoTemperature(), Firing: sh.open}
-	return []kiln.Live{l}
+func (sh *shed) Live() []record.Live {
+	l := record.Live{Kiln: "big-blue", State: kiln.Rising, T: 500, LastT: 500, Fresh: true, Limit: kiln.NoTemperature(), KeepShut: 95, Peak: kiln.NoTemperature(), Firing: sh.open}
+	return []record.Live{l}
 }
 
-func (sh *shed) LiveCurve(id kiln.KilnID) (kiln.LiveCurve, bool) {
+func (sh *shed) LiveCurve(id kiln.KilnID) (record.LiveCurve, bool) {
 	if sh.open == "" || id != "big-blue" {
-		return kiln.LiveCurve{}, false
+		return record.LiveCurve{}, false
 	}
 	f, err := sh.Firing(context.Background(), sh.open)
 	if err != nil {
-		f = kiln.Firing{ID: sh.open, Kiln: id, Number: 8, Kind: kiln.Other, KindFrom: kiln.FromFact, Atmosphere: kiln.UnknownAtmosphere, Source: "serial", Status: kiln.Running, Peak: kiln.NoTemperature()}
+		f = kiln.Firing{ID: sh.open, Kiln: id, Number: 8, Kind: kiln.Other, KindFrom: detect.FromFact, Atmosphere: kiln.UnknownAtmosphere, Source: "serial", Status: kiln.Running, Peak: kiln.NoTemperature()}
 	}
-	return kiln.LiveCurve{Firing: f}, true
+	return record.LiveCurve{Firing: f}, true
 }
 
-func (sh *shed) Tell(_ context.Context, f kiln.Fact) (kiln.FiringID, error) {
+func (sh *shed) Tell(_ context.Context, f detect.Fact) (kiln.FiringID, error) {
 	if f.Kiln != "big-blue" {
-		return "", kiln.ErrNoKiln
+		return "", record.ErrNoKiln
 	}
 	sh.told = append(sh.told, f)
 	switch f.What {
-	case kiln.NewFiring:
+	case detect.NewFiring:
 		if sh.deaf {
 			return "", nil
 		}
 		sh.open = f.Firing
-	case kiln.StopRecording:
+	case detect.StopRecording:
 		sh.open = ""
 	}
 	return sh.open, nil
@@ -271,7 +274,7 @@ func TestButtons(t *testing.T) {
 			t.Fatal(code, text)
 		}
 	}
-	if len(sh.told) != 1 || sh.told[0].What != kiln.NewFiring || sh.told[0].Kind != kiln.Other {
+	if len(sh.told) != 1 || sh.told[0].What != detect.NewFiring || sh.told[0].Kind != kiln.Other {
 		t.Errorf("the recorder was told %+v", sh.told)
 	}
 	for range 2 {
@@ -279,7 +282,7 @@ func TestButtons(t *testing.T) {
 			t.Fatal(code, text)
 		}
 	}
-	if len(sh.told) != 2 || sh.told[1].What != kiln.StopRecording {
+	if len(sh.told) != 2 || sh.told[1].What != detect.StopRecording {
 		t.Errorf("the recorder was told %+v", sh.told)
 	}
 	for path, c := range map[string]struct {

@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -79,13 +81,13 @@ func (s *Server) meant(ctx context.Context, a firingAsk, clay tiles.Clay) (firin
 			mine = append(mine, f)
 		}
 	}
-	past := kiln.PastOf(mine, control)
+	past := detect.PastOf(mine, control)
 	if m.Kiln != "" {
 		life, err := s.Heat.Life(ctx, m.Kiln, control, m.On)
 		if err != nil {
 			return m, err
 		}
-		m.Probe = kiln.ProbeName(m.Kiln, control, life.Since())
+		m.Probe = heatwork.ProbeName(m.Kiln, control, life.Since())
 	}
 	if a.Kind != kiln.Once {
 		m.BisqueWork = bagBisqueC
@@ -238,7 +240,7 @@ func (s *Server) clay(ctx context.Context, ref *tiles.BatchRef) (tiles.Clay, err
 func Matured(c tiles.Clay) tiles.Clay {
 	c.Matures = kiln.NoTemperature()
 	if c.MaturesCone != "" {
-		if h, err := kiln.MainLadder().Parse(c.MaturesCone); err == nil {
+		if h, err := heatwork.MainConeScale().Parse(c.MaturesCone); err == nil {
 			c.Matures = h
 		}
 	}

@@ -6,6 +6,10 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/analysis"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/heatwork"
+	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
 
@@ -67,7 +71,7 @@ func (s *Server) wholeFiring(ctx context.Context, id kiln.FiringID) (firingWhole
 		return firingWholeJSON{}, err
 	}
 	control := s.Kiln[f.Kiln].Control
-	usual := kiln.UsualBefore(append([]kiln.Firing{f}, before...), 0, control)
+	usual := detect.UsualBefore(append([]kiln.Firing{f}, before...), 0, control)
 	j := firingWholeJSON{firingJSON: s.firing(f, usual), Remarks: []rekeepShutJSON{}, Cones: []coneJSON{}, Notes: []noteJSON{}, HandSays: []string{}}
 	if err := s.addFeatures(ctx, f, &j); err != nil {
 		return j, err
@@ -96,7 +100,7 @@ func (s *Server) wholeFiring(ctx context.Context, id kiln.FiringID) (firingWhole
 		if err != nil {
 			return j, err
 		}
-		_, says := kiln.HandWork(f, tiles.ConeReadings(cones)[id], typed, s.Kiln[f.Kiln].Limit)
+		_, says := heatwork.HandWork(f, tiles.ConeReadings(cones)[id], typed, s.Kiln[f.Kiln].Limit)
 		j.HandSays = append(j.HandSays, says...)
 	}
 	return j, nil
@@ -114,10 +118,10 @@ func (s *Server) addFeatures(ctx context.Context, f kiln.Firing, j *firingWholeJ
 		return err
 	}
 	if f.Source == "hand" {
-		curve = kiln.TypedCurve(curve)
+		curve = heatwork.TypedCurve(curve)
 	}
-	v := kiln.FeaturesOf(curve, channel)
-	for _, r := range v.Remarks(f.Kind, kiln.DefaultFeatureLimits()) {
+	v := analysis.FeaturesOf(curve, channel)
+	for _, r := range v.Remarks(f.Kind, analysis.DefaultFeatureLimits()) {
 		j.Remarks = append(j.Remarks, rekeepShutJSON{r.Figure, r.Says, r.Limit, string(r.Standing), r.Source, r.Caution})
 	}
 	if !v.Peak.Known() {
@@ -135,7 +139,7 @@ func (s *Server) addFeatures(ctx context.Context, f kiln.Firing, j *firingWholeJ
 
 // probeSays is what the cones told of a channel's probe by the end of a firing, by now for one
 // that they have no word on yet.
-func probeSays(stories []kiln.ProbeStory, channel kiln.ChannelID, id kiln.FiringID) string {
+func probeSays(stories []heatwork.ProbeStory, channel kiln.ChannelID, id kiln.FiringID) string {
 	says := ""
 	for _, st := range stories {
 		if st.Place != (kiln.Place{Channel: channel}) {
@@ -152,7 +156,7 @@ func probeSays(stories []kiln.ProbeStory, channel kiln.ChannelID, id kiln.Firing
 }
 
 // unpackable is when a cooling kiln comes down to its mark; ok is false while nobody can tell.
-func (s *Server) unpackable(l kiln.Live) (u kiln.Unpackable, ok bool) {
+func (s *Server) unpackable(l record.Live) (u analysis.CoolingForecast, ok bool) {
 	if !l.TopPassed || l.BelowMark || l.Firing == "" {
 		return u, false
 	}
@@ -173,7 +177,7 @@ func (s *Server) unpackable(l kiln.Live) (u kiln.Unpackable, ok bool) {
 			room = c.T
 		}
 	}
-	return kiln.TimeToMark(e.After[from:], middle, l.KeepShut, room), true
+	return analysis.TimeToCool(e.After[from:], middle, l.KeepShut, room), true
 }
 
 const (
@@ -183,6 +187,6 @@ const (
 )
 
 // clocksOf turns a time left into two times of the clock.
-func (s *Server) clocksOf(u kiln.Unpackable, now time.Time) []string {
+func (s *Server) clocksOf(u analysis.CoolingForecast, now time.Time) []string {
 	return []string{*s.moment(now.Add(u.Low)), *s.moment(now.Add(u.High))}
 }

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
 )
 
@@ -16,12 +17,12 @@ type glance struct {
 	clays   map[tiles.ClayID]tiles.KeptClay
 	batches []tiles.KeptBatch
 	firings map[kiln.FiringFilter][]kiln.Firing
-	lives   map[string]kiln.ProbeLife
+	lives   map[string]heatwork.ProbeLife
 }
 
 // glancing answers as s does, with a glance in place of its Archive and Heat. It serves nobody over HTTP.
 func (s *Server) glancing(ctx context.Context) (*Server, error) {
-	g := &glance{Archive: s.Archive, Heat: s.Heat, lives: map[string]kiln.ProbeLife{}, clays: map[tiles.ClayID]tiles.KeptClay{}, firings: map[kiln.FiringFilter][]kiln.Firing{}}
+	g := &glance{Archive: s.Archive, Heat: s.Heat, lives: map[string]heatwork.ProbeLife{}, clays: map[tiles.ClayID]tiles.KeptClay{}, firings: map[kiln.FiringFilter][]kiln.Firing{}}
 	clays, err := s.Archive.Clays(ctx)
 	if err != nil {
 		return nil, err
@@ -56,8 +57,8 @@ func (g *glance) Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.Firin
 	return f, err
 }
 
-func (g *glance) Life(ctx context.Context, k kiln.KilnID, c kiln.ChannelID, at time.Time) (kiln.ProbeLife, error) {
-	name := kiln.ProbeName(k, c, "")
+func (g *glance) Life(ctx context.Context, k kiln.KilnID, c kiln.ChannelID, at time.Time) (heatwork.ProbeLife, error) {
+	name := heatwork.ProbeName(k, c, "")
 	if l, ok := g.lives[name]; ok {
 		return l, nil
 	}

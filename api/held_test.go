@@ -7,6 +7,9 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/faults"
+	"lidwright/kiln/record"
 )
 
 // What is held aside, which probe speaks in another's place and what has not moved are told in the
@@ -15,14 +18,14 @@ func TestHeldAndStandInAreTold(t *testing.T) {
 	at := kiln.Stamp{Boot: "a", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
 	s := &Server{Site: Site{Zone: time.UTC}, Now: func() kiln.Stamp { return at }, Kiln: map[kiln.KilnID]kiln.Kiln{"blue": {ID: "blue", Control: "1"}}}
 	l := inState(kiln.Rising, 600)
-	l.Channels = []kiln.LiveChannel{{Channel: "2", Role: kiln.RoleProbe, T: 600, LastT: 600, Fresh: true}}
+	l.Channels = []record.LiveChannel{{Channel: "2", Role: kiln.RoleProbe, T: 600, LastT: 600, Fresh: true}}
 	j := s.kilnNow(l)
 	if j.Probe != "1" || j.ProbeSince != nil || j.HeldC != nil || j.HeldSince != nil || j.HeldSays != "" || j.Channels[0].HeldC != nil || j.Channels[0].StillSince != nil {
 		t.Errorf("nothing is held and the control probe speaks: %+v", j)
 	}
 	l.T, l.Fresh, l.Firing, l.Peak = kiln.NoTemperature(), false, "f", 600
 	l.Probe, l.ProbeSince = "2", at
-	l.Aside = kiln.Aside{T: 873.15, Since: at, Unit: true}
+	l.Aside = faults.Aside{T: 873.15, Since: at, Unit: true}
 	l.Channels[0].Aside, l.Channels[0].Still = l.Aside, at
 	l.HeatWork = map[kiln.ChannelID]kiln.HeatWork{"1": {C: 300}, "2": {C: 590, Low: 580, High: 600}}
 	j = s.kilnNow(l)
@@ -32,7 +35,7 @@ func TestHeldAndStandInAreTold(t *testing.T) {
 	}
 	f := kiln.Firing{ID: "f", Kiln: "blue", Status: kiln.Ended, Began: at, Over: at, Peak: 1238, StandIn: kiln.StandIn{Probe: "2", For: "1", After: 2 * time.Hour},
 		HeatWork: map[kiln.ChannelID]kiln.HeatWork{"1": {C: 300, Model: "2"}, "2": {C: 1220, Low: 1215, High: 1225, Model: "2"}}}
-	told := s.firing(f, kiln.Expected{HeatWork: kiln.Celsius(math.NaN())})
+	told := s.firing(f, detect.Expected{HeatWork: kiln.Celsius(math.NaN())})
 	if told.StandIn == nil || *told.StandIn != (standInJSON{"2", "1", 7200}) || *told.HeatWorkC != 1220 || *told.AsIndicated.HeatWorkC != 1220 || !strings.Contains(told.Says, "probe 2 spoke for probe 1") {
 		t.Errorf("a firing that probe 2 spoke for: %+v", told)
 	}

@@ -8,6 +8,7 @@ import (
 	"sync"
 
 	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -237,7 +238,7 @@ func (e *expecting) firing(ctx context.Context, v lid.Result) (at lid.Firing, ca
 		control := e.s.Kiln[f.Kiln].Control
 		w, heard := f.Work(control)
 		if ok && heard && w.C.Known() {
-			at.Work, at.WorkSD, at.Probe, at.FromBag = w.C, recordedMissC, kiln.ProbeName(f.Kiln, control, w.Since), false
+			at.Work, at.WorkSD, at.Probe, at.FromBag = w.C, recordedMissC, heatwork.ProbeName(f.Kiln, control, w.Since), false
 			if f.Kind == kiln.Once {
 				at.BisqueWork = kiln.NoTemperature()
 			}

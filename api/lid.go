@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -368,7 +369,7 @@ func lidAnswer(a lid.Answer, at lid.Firing, atmosphere kiln.Atmosphere, unit til
 	}
 	if at.Work.Known() && j.Asked.Rates != "stated" && j.Asked.Rates != "none" {
 		j.Asked.HeatWorkC = celsius(at.Work)
-		l := kiln.MainLadder()
+		l := heatwork.MainConeScale()
 		j.Asked.Cone = text(l.Text(l.Position(at.Work)))
 	}
 	for _, c := range q.Collar {

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -142,11 +143,11 @@ type refitted struct {
 	on time.Time
 }
 
-func (r refitted) Life(_ context.Context, _ kiln.KilnID, _ kiln.ChannelID, at time.Time) (kiln.ProbeLife, error) {
+func (r refitted) Life(_ context.Context, _ kiln.KilnID, _ kiln.ChannelID, at time.Time) (heatwork.ProbeLife, error) {
 	if at.Before(r.on) {
-		return kiln.ProbeLife{}, nil
+		return heatwork.ProbeLife{}, nil
 	}
-	return kiln.ProbeLife{Fitted: r.on}, nil
+	return heatwork.ProbeLife{Fitted: r.on}, nil
 }
 
 // Trust goes by the day of the question and by the probe of that day: rate, lid, size and board say
@@ -280,7 +281,7 @@ func TestHeldBack(t *testing.T) {
 // The first day: no firing yet, the cone on the bag is taken and said so; without that too it is a fault.
 func TestFirstDay(t *testing.T) {
 	srv := workshopServer(t, false)
-	six, _ := kiln.MainLadder().Parse("6")
+	six, _ := heatwork.MainConeScale().Parse("6")
 	j := askLid(t, srv.URL, "collar=104.5&opening=92.5&clay=rook")
 	at(t, "heat work of the cone on the bag", j.Asked.HeatWorkC, math.Round(float64(six)*10)/10, 1e-9)
 	if !slices.Contains(j.Cautions, "no-usual-firing-yet") || j.SetMM == nil || j.Trust != "borrowed" {

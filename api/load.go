@@ -8,6 +8,7 @@ import (
 
 	"lidwright/api/usecase"
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
 	"lidwright/tiles"
 )
 
@@ -137,7 +138,7 @@ func (s *Server) keepLoad(ctx context.Context, id string, b loadBody, m usecase.
 	}
 	s.Shrink.Touch()
 	if _, ok := s.Kiln[l.Kiln]; ok && l.Firing == "" && k.New {
-		s.tellKiln(ctx, kiln.Fact{Kiln: l.Kiln, What: kiln.LoadOpened, At: s.Now(), Kind: l.Kind, Atmosphere: l.Atmosphere, Load: l.ID})
+		s.tellKiln(ctx, detect.Fact{Kiln: l.Kiln, What: detect.LoadOpened, At: s.Now(), Kind: l.Kind, Atmosphere: l.Atmosphere, Load: l.ID})
 	}
 	return k, nil
 }
@@ -145,7 +146,7 @@ func (s *Server) keepLoad(ctx context.Context, id string, b loadBody, m usecase.
 // tellKiln tells the recorder what is kept already. What is kept is never answered with an error:
 // if the recorder does not hear it, the log says so. A load is then joined with its firing by hand,
 // and a mark holds from the next start on.
-func (s *Server) tellKiln(ctx context.Context, f kiln.Fact) {
+func (s *Server) tellKiln(ctx context.Context, f detect.Fact) {
 	if _, err := s.Kilns.Tell(ctx, f); err != nil {
 		slog.WarnContext(ctx, "the recorder did not hear what was kept", "kiln", f.Kiln, "what", f.What, "load", f.Load, "err", err)
 	}
@@ -184,7 +185,7 @@ func (s *Server) unpacked(ctx context.Context, id string, at time.Time, by strin
 		return l, err
 	}
 	if _, ok := s.Kiln[l.Kiln]; ok {
-		s.tellKiln(ctx, kiln.Fact{Kiln: l.Kiln, What: kiln.Unpacked, At: s.Now(), Load: l.ID})
+		s.tellKiln(ctx, detect.Fact{Kiln: l.Kiln, What: detect.Unpacked, At: s.Now(), Load: l.ID})
 	}
 	s.Shrink.Touch()
 	return l, nil

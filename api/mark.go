@@ -7,6 +7,8 @@ import (
 	"net/url"
 
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
 
@@ -34,7 +36,7 @@ type putKeepShutInput struct {
 func (s *Server) keepShut(ctx context.Context, id kiln.KilnID) (tiles.KeepShut, error) {
 	k, ok := s.Kiln[id]
 	if !ok {
-		return tiles.KeepShut{}, kiln.ErrNoKiln
+		return tiles.KeepShut{}, record.ErrNoKiln
 	}
 	told, err := s.Archive.KeepShuts(ctx, id)
 	switch {
@@ -75,7 +77,7 @@ func (s *Server) keepKeepShut(ctx context.Context, id kiln.KilnID, b keepShutBod
 	if err != nil || !k.New {
 		return k, err
 	}
-	s.tellKiln(ctx, kiln.Fact{Kiln: id, What: kiln.MarkSet, At: s.Now(), Mark: m.Mark})
+	s.tellKiln(ctx, detect.Fact{Kiln: id, What: detect.MarkSet, At: s.Now(), Mark: m.Mark})
 	return k, nil
 }
 

@@ -9,6 +9,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"lidwright/kiln"
+	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
 
@@ -118,7 +119,7 @@ func (c collector) probes(ctx context.Context, counter func(*prometheus.Desc, fl
 	}
 }
 
-func (c collector) kiln(l kiln.Live, gauge, counter func(*prometheus.Desc, float64, ...string)) {
+func (c collector) kiln(l record.Live, gauge, counter func(*prometheus.Desc, float64, ...string)) {
 	k := string(l.Kiln)
 	for _, ch := range l.Channels {
 		if ch.Role == kiln.RoleProbe && ch.T.Known() {

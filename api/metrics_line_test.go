@@ -9,22 +9,23 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/record"
 	"lidwright/tiles/lid"
 )
 
 // oneKiln is a recorder with one kiln.
 type oneKiln struct {
 	nobody
-	live kiln.Live
+	live record.Live
 }
 
-func (k oneKiln) Live() []kiln.Live { return []kiln.Live{k.live} }
+func (k oneKiln) Live() []record.Live { return []record.Live{k.live} }
 
 // The metrics of the line: lines by outcome, age of the reading, faults by kind. A reading that is
 // not fresh takes temperature and rate away, and leaves its age and whether the kiln is hot.
 func TestMetricsOfTheLine(t *testing.T) {
-	live := kiln.Live{Kiln: "big-blue", State: kiln.Rising, Hot: true, T: 612.4, LastT: 612.4, Rate: 95, Age: 8 * time.Second, Fresh: true,
-		Channels: []kiln.LiveChannel{{Channel: "1", Role: kiln.RoleProbe, T: 612.4, LastT: 612.4, Fresh: true}, {Channel: "room", Role: kiln.RoleRoom, T: 21, LastT: 21, Fresh: true}},
+	live := record.Live{Kiln: "big-blue", State: kiln.Rising, Hot: true, T: 612.4, LastT: 612.4, Rate: 95, Age: 8 * time.Second, Fresh: true,
+		Channels: []record.LiveChannel{{Channel: "1", Role: kiln.RoleProbe, T: 612.4, LastT: 612.4, Fresh: true}, {Channel: "room", Role: kiln.RoleRoom, T: 21, LastT: 21, Fresh: true}},
 		Peak:     kiln.NoTemperature(), Limit: 1290, KeepShut: 50, Faulty: map[kiln.Fault]int{kiln.Spike: 3, kiln.Break: 2}, Gaps: 90 * time.Second}
 	page := func() []string {
 		s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: nobody{}, Kilns: oneKiln{live: live}, Shrink: nobody{},

@@ -13,6 +13,9 @@ import (
 
 	"lidwright/daemon/store"
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/heatwork"
+	"lidwright/kiln/record"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -26,7 +29,7 @@ type crowd struct {
 	batches []tiles.KeptBatch
 	firings []kiln.Firing
 	fit     *shrinkage.Fit
-	live    []kiln.Live
+	live    []record.Live
 	packs   int // firings with cones: one by itself
 }
 
@@ -50,13 +53,13 @@ func (c *crowd) Clay(_ context.Context, id tiles.ClayID) (tiles.KeptClay, error)
 	}
 	return tiles.KeptClay{}, tiles.ErrNoClay
 }
-func (c *crowd) Live() []kiln.Live                                      { return c.live }
-func (c *crowd) LiveCurve(kiln.KilnID) (kiln.LiveCurve, bool)           { return kiln.LiveCurve{}, false }
-func (c *crowd) Tell(context.Context, kiln.Fact) (kiln.FiringID, error) { return "", nil }
-func (c *crowd) Trouble() (kiln.StoreTrouble, bool)                     { return kiln.StoreTrouble{}, false }
-func (c *crowd) Touch(...tiles.Code)                                    {}
-func (c *crowd) Latest() (*shrinkage.Fit, time.Time, error)             { return c.fit, noon, nil }
-func (c *crowd) Fit(context.Context) (*shrinkage.Fit, time.Time, error) { return c.fit, noon, nil }
+func (c *crowd) Live() []record.Live                                      { return c.live }
+func (c *crowd) LiveCurve(kiln.KilnID) (record.LiveCurve, bool)           { return record.LiveCurve{}, false }
+func (c *crowd) Tell(context.Context, detect.Fact) (kiln.FiringID, error) { return "", nil }
+func (c *crowd) Trouble() (record.StoreTrouble, bool)                     { return record.StoreTrouble{}, false }
+func (c *crowd) Touch(...tiles.Code)                                      {}
+func (c *crowd) Latest() (*shrinkage.Fit, time.Time, error)               { return c.fit, noon, nil }
+func (c *crowd) Fit(context.Context) (*shrinkage.Fit, time.Time, error)   { return c.fit, noon, nil }
 func (c *crowd) Refits() Refits {
 	return Refits{Count: 3, Seconds: 1.5, Under: map[float64]uint64{1: 3}}
 }
@@ -67,17 +70,17 @@ func (c *crowd) Receivers() []string                             { return nil }
 func (c *crowd) Counts(context.Context) (map[[2]string]int, error) {
 	return map[[2]string]int{{"kiln.quiet", "sent"}: 2}, nil
 }
-func (c *crowd) Life(context.Context, kiln.KilnID, kiln.ChannelID, time.Time) (kiln.ProbeLife, error) {
-	return kiln.ProbeLife{}, nil
+func (c *crowd) Life(context.Context, kiln.KilnID, kiln.ChannelID, time.Time) (heatwork.ProbeLife, error) {
+	return heatwork.ProbeLife{}, nil
 }
-func (c *crowd) Stories(_ context.Context, k kiln.KilnID) ([]kiln.ProbeStory, error) {
-	var out []kiln.ProbeStory
+func (c *crowd) Stories(_ context.Context, k kiln.KilnID) ([]heatwork.ProbeStory, error) {
+	var out []heatwork.ProbeStory
 	for _, ch := range []kiln.ChannelID{"1", "2", "3"} {
-		var fired []kiln.FiredCones
+		var fired []heatwork.FiredCones
 		for range max(c.packs, 1) {
-			fired = append(fired, kiln.FiredCones{Firing: "x", AsIndicated: 1205 - 3*kiln.Celsius(c.packs), Readings: []kiln.ConeReading{{ID: "c", Cone: "6", Seen: kiln.Leaning}}})
+			fired = append(fired, heatwork.FiredCones{Firing: "x", AsIndicated: 1205 - 3*kiln.Celsius(c.packs), Readings: []heatwork.ConeReading{{ID: "c", Cone: "6", Seen: heatwork.Leaning}}})
 		}
-		out = append(out, kiln.ProbeStory{Place: kiln.Place{Channel: ch}, After: kiln.Refilter(kiln.MainLadder(), 9, fired)})
+		out = append(out, heatwork.ProbeStory{Place: kiln.Place{Channel: ch}, After: heatwork.Refilter(heatwork.MainConeScale(), 9, fired)})
 	}
 	return out, nil
 }
@@ -126,10 +129,10 @@ func newCrowd(tb testing.TB, clays int) *Server {
 	for k := range 4 {
 		id := kiln.KilnID(fmt.Sprintf("kiln-%d", k+1))
 		one := kiln.Kiln{ID: id, Control: "1"}
-		l := kiln.Live{Kiln: id, State: kiln.Rising, Hot: true, T: 1100, LastT: 1100, Rate: 95, Age: time.Second, Fresh: true, Firing: "f", Elapsed: time.Hour, ToTop: time.Hour, UsualToTop: 7 * time.Hour, Limit: 1290, KeepShut: 50}
+		l := record.Live{Kiln: id, State: kiln.Rising, Hot: true, T: 1100, LastT: 1100, Rate: 95, Age: time.Second, Fresh: true, Firing: "f", Elapsed: time.Hour, ToTop: time.Hour, UsualToTop: 7 * time.Hour, Limit: 1290, KeepShut: 50}
 		for _, ch := range []kiln.ChannelID{"1", "2", "3"} {
 			one.Channels = append(one.Channels, kiln.Channel{ID: ch, Role: kiln.RoleProbe})
-			l.Channels = append(l.Channels, kiln.LiveChannel{Channel: ch, Role: kiln.RoleProbe, T: 1100, LastT: 1100, Fresh: true})
+			l.Channels = append(l.Channels, record.LiveChannel{Channel: ch, Role: kiln.RoleProbe, T: 1100, LastT: 1100, Fresh: true})
 		}
 		kilns[id] = one
 		c.live = append(c.live, l)

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -137,7 +138,7 @@ func (s *Server) probeNews(ctx context.Context) ([]StudioNews, error) {
 			return nil, err
 		}
 		for _, st := range stories {
-			if st.Shelf == "" && st.Life.Removed.IsZero() && kiln.NotableTwice(st.After) {
+			if st.Shelf == "" && st.Life.Removed.IsZero() && heatwork.NotableTwice(st.After) {
 				said[id] = append(said[id], "probe "+string(st.Channel)+" "+strings.TrimPrefix(strings.TrimSuffix(st.Last().Says(), "."), "Your probe "))
 			}
 		}

@@ -7,6 +7,9 @@ import (
 	"strings"
 
 	"lidwright/kiln"
+	"lidwright/kiln/faults"
+	"lidwright/kiln/heatwork"
+	"lidwright/kiln/record"
 )
 
 type nowJSON struct {
@@ -124,7 +127,7 @@ func kilnNamed(items []kilnNowJSON, name string) (kilnNowJSON, error) {
 			return k, nil
 		}
 	}
-	return kilnNowJSON{}, kiln.ErrNoKiln
+	return kilnNowJSON{}, record.ErrNoKiln
 }
 
 // temperatureText is the bare temperature in °C of one kiln, to a tenth. Without a fresh reading there
@@ -167,7 +170,7 @@ func (s *Server) kilnsNow() []kilnNowJSON {
 	return items
 }
 
-func (s *Server) kilnNow(l kiln.Live) kilnNowJSON {
+func (s *Server) kilnNow(l record.Live) kilnNowJSON {
 	j := kilnNowJSON{
 		Kiln: string(l.Kiln), State: string(l.State), Hot: l.Hot, TemperatureC: celsius(l.T), LastTemperatureC: celsius(l.LastT),
 		RateCPerH: rounded(float64(l.Rate), 0), Fresh: l.Fresh, ClockTrusted: l.ClockTrusted, Channels: []channelNowJSON{},
@@ -195,19 +198,19 @@ func (s *Server) kilnNow(l kiln.Live) kilnNowJSON {
 	j.HeatWorkProvisional = l.Provisional
 	j.Firing, j.FiringName, j.Hours, j.PeakC = text(string(l.Firing)), text(kiln.Firing{Kiln: l.Kiln, Number: l.Number}.Name()), hours(l.Elapsed), celsius(l.Peak)
 	if h, ok := l.HeatWork[s.speaks(l)]; ok {
-		j.Cone, j.ConeWords = text(kiln.ConeText(h)), text(kiln.ConeWords(h))
+		j.Cone, j.ConeWords = text(heatwork.ConeText(h)), text(heatwork.ConeWords(h))
 		if h.C.Known() {
 			j.HeatWorkC, j.HeatWorkLikelyC, j.ConePosition = celsius(h.C), []*float64{celsius(h.Low), celsius(h.High)}, rounded(math.Max(h.Position, 0), 2)
 		}
 		if c, told := l.Corrected[kiln.Place{Channel: s.speaks(l)}]; told {
-			j.Corrected = &nowWorkJSON{workJSON{celsius(c.C), likely(c), kiln.ConeText(c), kiln.ConeWords(c)}, celsius(c.Bias), celsius(c.BiasSD)}
+			j.Corrected = &nowWorkJSON{workJSON{celsius(c.C), likely(c), heatwork.ConeText(c), heatwork.ConeWords(c)}, celsius(c.Bias), celsius(c.BiasSD)}
 		}
 	}
 	return j
 }
 
 // speaks is the channel that speaks for a kiln now.
-func (s *Server) speaks(l kiln.Live) kiln.ChannelID {
+func (s *Server) speaks(l record.Live) kiln.ChannelID {
 	if l.Probe != "" {
 		return l.Probe
 	}
@@ -223,7 +226,7 @@ func (s *Server) since(at kiln.Stamp) *string {
 }
 
 // heldC is a reading held aside; nil where there is none.
-func heldC(a kiln.Aside) *float64 {
+func heldC(a faults.Aside) *float64 {
 	if !a.Held() {
 		return nil
 	}
@@ -231,7 +234,7 @@ func heldC(a kiln.Aside) *float64 {
 }
 
 // heldSays is what a reading held aside is in words.
-func heldSays(l kiln.Live) string {
+func heldSays(l record.Live) string {
 	if !l.Aside.Held() {
 		return ""
 	}
@@ -244,7 +247,7 @@ func heldSays(l kiln.Live) string {
 
 // offUsual is how far a channel is off what it used to read beside the control probe; nil where it
 // is not off.
-func offUsual(l kiln.Live, c kiln.ChannelID) *float64 {
+func offUsual(l record.Live, c kiln.ChannelID) *float64 {
 	for _, d := range l.Disagree {
 		if d.Channel == c {
 			return rounded(float64(d.By), 0)

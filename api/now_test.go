@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"lidwright/kiln"
+	"lidwright/kiln/record"
 )
 
 // twoKilns are as many, each with its temperature; without one it is not heard.
@@ -13,8 +14,8 @@ type twoKilns struct {
 	blue, red kiln.Celsius
 }
 
-func (k *twoKilns) Live() []kiln.Live {
-	var out []kiln.Live
+func (k *twoKilns) Live() []record.Live {
+	var out []record.Live
 	for _, one := range []struct {
 		name kiln.KilnID
 		t    kiln.Celsius
@@ -22,7 +23,7 @@ func (k *twoKilns) Live() []kiln.Live {
 		if one.name == "little-red" && k.red == 0 {
 			continue // there is one kiln alone
 		}
-		out = append(out, kiln.Live{Kiln: one.name, State: kiln.Cold, T: one.t, LastT: one.t, Fresh: one.t.Known(),
+		out = append(out, record.Live{Kiln: one.name, State: kiln.Cold, T: one.t, LastT: one.t, Fresh: one.t.Known(),
 			Rate: kiln.CelsiusPerHour(0), Peak: kiln.NoTemperature(), Limit: 1290, KeepShut: 50})
 	}
 	return out

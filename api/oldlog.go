@@ -14,6 +14,7 @@ import (
 
 	"lidwright/api/usecase"
 	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
 )
 
 // oldLogBytes is how big an old log may be; 250,000 rows of four columns fit.
@@ -114,19 +115,19 @@ func (s *Server) takeOldLog(ctx context.Context, r *http.Request, text []byte) (
 	for c := range log.Columns {
 		channels = append(channels, log.Channel(c))
 	}
-	curve := kiln.Lay(samples, channels, oldLogGap)
+	curve := kiln.Resample(samples, channels, oldLogGap)
 	f.Peak, f.PeakAfter = curve.Top(log.Channel(0))
 	f.ToTop, f.Gaps = f.PeakAfter, curve.Gaps
 	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{}
 	for c := range log.Columns {
-		f.HeatWork[log.Channel(c)] = kiln.CurveHeatWork(curve, log.Channel(c), h.limit, 0)
+		f.HeatWork[log.Channel(c)] = heatwork.CurveHeatWork(curve, log.Channel(c), h.limit, 0)
 	}
 	for _, t := range log.Celsius[0] {
 		if t.Known() {
 			f.Good++
 		}
 	}
-	out.BeganAt, out.Hours, out.Cone = f.Began.Wall.In(s.Site.Zone).Format(time.RFC3339), f.Length.Hours(), kiln.ConeWords(f.HeatWork[log.Channel(0)])
+	out.BeganAt, out.Hours, out.Cone = f.Began.Wall.In(s.Site.Zone).Format(time.RFC3339), f.Length.Hours(), heatwork.ConeWords(f.HeatWork[log.Channel(0)])
 	if f.Peak.Known() {
 		peak := float64(f.Peak)
 		out.PeakC = &peak

@@ -14,6 +14,8 @@ import (
 
 	"lidwright/api/pages"
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
 
@@ -340,7 +342,7 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 		if name == "" {
 			return s.wareboard(w, r)
 		}
-		return fmt.Errorf("%s: %w", name, kiln.ErrNoKiln)
+		return fmt.Errorf("%s: %w", name, record.ErrNoKiln)
 	}
 	k := kilns[at]
 	data := struct {
@@ -369,7 +371,7 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 		shown = past[0]
 	}
 	if shown.ID != "" {
-		j := s.firing(shown, kiln.Expected{})
+		j := s.firing(shown, detect.Expected{})
 		data.Firing, data.Gaps = &j, gapWords(shown.Gaps)
 		under, err := s.beneath(r.Context(), shown, past, kiln.FiringID(data.Model))
 		if err != nil {
@@ -382,13 +384,13 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 	}
 	for i, f := range past {
 		if f.Status != kiln.Running && len(data.Past) < 20 {
-			data.Past = append(data.Past, s.firing(f, kiln.UsualBefore(past, i, s.Kiln[f.Kiln].Control)))
+			data.Past = append(data.Past, s.firing(f, detect.UsualBefore(past, i, s.Kiln[f.Kiln].Control)))
 		}
 	}
 	data.Cautions = s.hotCautions(k, shown.Atmosphere)
 	if k.State == string(kiln.Falling) || k.State == string(kiln.Warm) {
 		m, err := s.keepShut(r.Context(), kiln.KilnID(k.Kiln))
-		if err != nil && !errors.Is(err, kiln.ErrNoKiln) { // one that is heard, and no longer in the settings
+		if err != nil && !errors.Is(err, record.ErrNoKiln) { // one that is heard, and no longer in the settings
 			return err
 		}
 		data.Why = m.Reason

@@ -13,6 +13,8 @@ import (
 	"github.com/google/uuid"
 
 	"lidwright/kiln"
+	"lidwright/kiln/analysis"
+	"lidwright/kiln/heatwork"
 )
 
 // beneath is what lies under the line of a firing: the usual ones, or one past firing as model.
@@ -63,7 +65,7 @@ func (s *Server) beneath(ctx context.Context, f kiln.Firing, past []kiln.Firing,
 			usual = append(usual, e)
 		}
 	}
-	if band, ok := kiln.UsualBand(usual); ok {
+	if band, ok := analysis.UsualBand(usual); ok {
 		b.Band, b.Label = []kiln.Envelope{band}, "usual"
 		b.Says = fmt.Sprintf("The faint band is the last %d firings of this kind and atmosphere (%s, %s).", len(usual), f.Kind, f.Atmosphere)
 		if len(usual) == 1 {
@@ -95,7 +97,7 @@ type choice struct{ Value, Says string }
 func (s *Server) coneChoices() []choice {
 	own := s.coneSeries()
 	all := []choice{{own, seriesSays(own)}}
-	for _, c := range []kiln.Series{kiln.SeriesSelfSupporting, kiln.SeriesSelfSupportingIronFree, kiln.SeriesPlaque, kiln.SeriesPlaqueIronFree, kiln.SeriesPlaqueOlder, kiln.SeriesSmall} {
+	for _, c := range []kiln.Series{heatwork.SeriesSelfSupporting, heatwork.SeriesSelfSupportingIronFree, heatwork.SeriesPlaque, heatwork.SeriesPlaqueIronFree, heatwork.SeriesPlaqueOlder, heatwork.SeriesSmall} {
 		if string(c) != own {
 			all = append(all, choice{string(c), seriesSays(string(c))})
 		}

@@ -4,6 +4,9 @@ import (
 	"context"
 
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/heatwork"
+	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
 
@@ -84,7 +87,7 @@ func (s *Server) getKiln(ctx context.Context, in *KilnPath) (*body[kilnJSON], er
 func (s *Server) kilnOf(ctx context.Context, id kiln.KilnID) (kilnJSON, error) {
 	k, ok := s.Kiln[id]
 	if !ok {
-		return kilnJSON{}, kiln.ErrNoKiln
+		return kilnJSON{}, record.ErrNoKiln
 	}
 	m, err := s.keepShut(ctx, id)
 	if err != nil {
@@ -111,8 +114,8 @@ func (s *Server) kilnOf(ctx context.Context, id kiln.KilnID) (kilnJSON, error) {
 	if err != nil {
 		return j, err
 	}
-	for _, e := range kiln.PastOf(firings, k.Control).Usual {
-		l := kiln.MainLadder()
+	for _, e := range detect.PastOf(firings, k.Control).Usual {
+		l := heatwork.MainConeScale()
 		u := usualJSON{Kind: string(e.Kind), Atmosphere: string(e.Atmosphere), HeatWorkC: celsius(e.HeatWork), TopC: celsius(e.Top), OfLast: e.Of}
 		if e.HeatWork.Known() {
 			u.Cone = l.Text(l.Position(e.HeatWork))
@@ -125,10 +128,10 @@ func (s *Server) kilnOf(ctx context.Context, id kiln.KilnID) (kilnJSON, error) {
 	return j, nil
 }
 
-func (s *Server) probeJSON(st kiln.ProbeStory) probeJSON {
+func (s *Server) probeJSON(st heatwork.ProbeStory) probeJSON {
 	b := st.Last()
 	j := probeJSON{ID: text(st.Life.ID), Channel: string(st.Channel), Shelf: st.Of, Type: st.Life.Type, Class: st.Life.Class, FittedOn: s.moment(st.Life.Fitted), RemovedOn: s.moment(st.Life.Removed),
-		Firings: len(st.After), Says: b.Says(), Notable: kiln.NotableTwice(st.After), ToleranceC: celsius(st.Life.Tolerance)}
+		Firings: len(st.After), Says: b.Says(), Notable: heatwork.NotableTwice(st.After), ToleranceC: celsius(st.Life.Tolerance)}
 	for _, day := range []**string{&j.FittedOn, &j.RemovedOn} {
 		if *day != nil {
 			short := (**day)[:10]

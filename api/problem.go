@@ -12,6 +12,7 @@ import (
 
 	"lidwright/api/usecase"
 	"lidwright/kiln"
+	"lidwright/kiln/record"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 )
@@ -106,7 +107,7 @@ var errorKinds = []struct {
 }{
 	{tiles.ErrNoClay, "unknown-clay"}, {tiles.ErrNoBatch, "unknown-batch"}, {tiles.ErrNoBar, "unknown-bar"}, {tiles.ErrNoReading, "unknown-reading"},
 	{tiles.ErrNoLoad, "unknown-load"}, {lid.ErrNoPot, "unknown-pot"}, {lid.ErrNoResult, "unknown-verdict"}, {tiles.ErrNoCone, "unknown-fact"}, {tiles.ErrNoNote, "unknown-fact"},
-	{kiln.ErrNoKiln, "unknown-kiln"}, {kiln.ErrNoFiring, "unknown-firing"},
+	{record.ErrNoKiln, "unknown-kiln"}, {kiln.ErrNoFiring, "unknown-firing"},
 	{tiles.ErrIDUsed, "id-already-used"}, {tiles.ErrCodeTaken, "code-taken"}, {tiles.ErrChanged, "changed-meanwhile"}, {usecase.ErrBusy, "store-busy"},
 }
 

@@ -12,6 +12,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
 )
 
@@ -211,7 +212,7 @@ func (r *reader) heat() (kiln.Celsius, bool) {
 		return 0, false
 	}
 	if isCone {
-		h, err := kiln.MainLadder().Parse(label)
+		h, err := heatwork.MainConeScale().Parse(label)
 		if err != nil {
 			r.fault("cone", "unknown-value", err.Error())
 			return 0, false

@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"lidwright/kiln"
+	"lidwright/kiln/record"
 	"lidwright/tiles/shrinkage"
 )
 
@@ -33,7 +34,7 @@ type ShelvesPath struct {
 func (s *Server) getShelves(ctx context.Context, in *ShelvesPath) (*body[shelvesJSON], error) {
 	k := kiln.KilnID(in.Kiln)
 	if _, ours := s.Kiln[k]; !ours {
-		return nil, s.problemFrom(ctx, fmt.Errorf("%s: %w", k, kiln.ErrNoKiln))
+		return nil, s.problemFrom(ctx, fmt.Errorf("%s: %w", k, record.ErrNoKiln))
 	}
 	j, err := s.shelves(ctx, k)
 	if err != nil {

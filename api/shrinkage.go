@@ -5,7 +5,7 @@ import (
 	"net/url"
 	"time"
 
-	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -164,7 +164,7 @@ func (s *Server) shrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.
 		return shrinkageJSON{}, sh, err
 	}
 	m := a.Firing
-	l := kiln.MainLadder()
+	l := heatwork.MainConeScale()
 	j := shrinkageJSON{
 		Clay: string(id), Batch: string(a.Batch), From: string(a.Stage), To: string(a.To),
 		At:         heatAtJSON{From: m.From, Kind: string(m.Kind), Atmosphere: text(string(m.Atmosphere)), Kiln: text(string(m.Kiln)), UsualOf: m.Of},

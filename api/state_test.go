@@ -10,14 +10,15 @@ import (
 
 	"lidwright/daemon/store"
 	"lidwright/kiln"
+	"lidwright/kiln/record"
 	"lidwright/tiles/lid"
 )
 
 // fullDisk is a hearth whose readings cannot be written.
 type fullDisk struct{ hearth }
 
-func (*fullDisk) Trouble() (kiln.StoreTrouble, bool) {
-	return kiln.StoreTrouble{Why: "the disk is full"}, true
+func (*fullDisk) Trouble() (record.StoreTrouble, bool) {
+	return record.StoreTrouble{Why: "the disk is full"}, true
 }
 
 // Whatever is wrong, the Wareboard and the Spyhole say so and what to do next.

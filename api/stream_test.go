@@ -18,6 +18,7 @@ import (
 	"lidwright/api/usecase"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
+	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
 
@@ -34,8 +35,8 @@ type heated struct {
 	c atomic.Int64
 }
 
-func (h *heated) Live() []kiln.Live {
-	return []kiln.Live{{Kiln: "big-blue", State: kiln.Rising, T: kiln.Celsius(h.c.Load()), LastT: kiln.Celsius(h.c.Load()), Fresh: true}}
+func (h *heated) Live() []record.Live {
+	return []record.Live{{Kiln: "big-blue", State: kiln.Rising, T: kiln.Celsius(h.c.Load()), LastT: kiln.Celsius(h.c.Load()), Fresh: true}}
 }
 
 func keptTestStudio(t testing.TB, set func(*Server)) *keptStudio {

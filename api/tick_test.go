@@ -8,12 +8,13 @@ import (
 	"testing"
 
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
 )
 
 // packed is a recorder with one cold kiln: it takes what it is told.
 type packed struct{ nobody }
 
-func (packed) Tell(context.Context, kiln.Fact) (kiln.FiringID, error) { return "", nil }
+func (packed) Tell(context.Context, detect.Fact) (kiln.FiringID, error) { return "", nil }
 
 // The check list of a load: each line once, ticked by form or API, taken back, and still there once
 // the load has its firing. What must be seen before a firing is in it.

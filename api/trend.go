@@ -9,6 +9,9 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/analysis"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/record"
 )
 
 type trendInput struct {
@@ -87,7 +90,7 @@ func (s *Server) trend(ctx context.Context, k kiln.KilnID, kind kiln.Kind, atmos
 	out := trendJSON{Kiln: string(k), Kind: string(kind), Atmosphere: string(atmosphere), Years: years, Items: []trendItemJSON{},
 		Columns: []string{"firing", "name", "started_at", "heat_work_c", "peak_c", "hours_to_top", "cooling_hours"}, Rows: []trendRowJSON{}}
 	if _, ok := s.Kiln[k]; !ok {
-		return out, fmt.Errorf("%s: %w", k, kiln.ErrNoKiln)
+		return out, fmt.Errorf("%s: %w", k, record.ErrNoKiln)
 	}
 	all, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: k, Status: kiln.Ended, Limit: 2000})
 	if err != nil {
@@ -106,14 +109,14 @@ func (s *Server) trend(ctx context.Context, k kiln.KilnID, kind kiln.Kind, atmos
 			continue
 		}
 		mine = append(mine, f)
-		j := s.firingJSON(f, control, kiln.Expected{})
+		j := s.firingJSON(f, control, detect.Expected{})
 		out.Rows = append(out.Rows, trendRowJSON{j.ID, j.Name, j.StartedAt, j.HeatWorkC, j.PeakC, j.HoursToTop, j.CoolingHours})
 	}
 	for _, q := range quantities {
-		t, err := kiln.TrendOf(mine, func(f kiln.Firing) float64 { return q.of(f, control) })
+		t, err := analysis.TrendOf(mine, func(f kiln.Firing) float64 { return q.of(f, control) })
 		item := trendItemJSON{Quantity: q.name, Clear: t.Clear, Firings: t.Firings}
 		switch {
-		case errors.Is(err, kiln.ErrTooFew):
+		case errors.Is(err, analysis.ErrTooFew):
 			item.Says = fmt.Sprintf("%s: %d firings, too few to see a trend in.", q.words, t.Firings)
 		case err != nil:
 			return out, err

@@ -33,6 +33,11 @@ import (
 	"lidwright/daemon/notice"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
+	"lidwright/kiln/analysis"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/faults"
+	"lidwright/kiln/heatwork"
+	"lidwright/kiln/record"
 	"lidwright/kiln/source"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -41,7 +46,7 @@ import (
 // ErrCannotStart wraps what keeps the daemon from starting until someone acts.
 var ErrCannotStart = errors.New("cannot start")
 
-var _ kiln.Log = (*store.Store)(nil)
+var _ record.Log = (*store.Store)(nil)
 var _ api.Archive = (*store.Store)(nil)
 
 // Daemon is everything that runs. New fills the exported fields with the real ones; a test
@@ -56,7 +61,7 @@ type Daemon struct {
 
 	cfg      config.Config
 	store    *store.Store
-	recorder *kiln.Recorder
+	recorder *record.Recorder
 	lines    []*source.Source
 	samples  chan kiln.Sample
 	over     *endings
@@ -139,10 +144,10 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	cfg, zone := d.cfg, d.server.Site.Zone
 	d.store = st
 	kilns := map[kiln.KilnID]kiln.Kiln{}
-	d.recorder = &kiln.Recorder{Log: d.store, Ladder: kiln.MainLadder(), Past: map[kiln.KilnID]kiln.Past{}, Zones: map[kiln.KilnID]kiln.ZonePast{},
+	d.recorder = &record.Recorder{Log: d.store, Ladder: heatwork.MainConeScale(), Past: map[kiln.KilnID]detect.Past{}, Zones: map[kiln.KilnID]faults.ZonePast{},
 		NewID:  d.newFiringID,
-		Rules:  kiln.Rules{StartAbove: kiln.Celsius(cfg.Firing.StartAboveC), EndBelow: kiln.Celsius(cfg.Firing.EndBelowC), QuietAfter: cfg.Firing.QuietAfter, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere)},
-		Notify: func(n kiln.Notice) { d.herald.heed(n) }, Ended: func(f kiln.Firing) { d.over.add(f.Kiln) }}
+		Rules:  detect.Rules{StartAbove: kiln.Celsius(cfg.Firing.StartAboveC), EndBelow: kiln.Celsius(cfg.Firing.EndBelowC), QuietAfter: cfg.Firing.QuietAfter, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere)},
+		Notify: func(n record.Notice) { d.herald.heed(n) }, Ended: func(f kiln.Firing) { d.over.add(f.Kiln) }}
 	for _, k := range cfg.Kilns {
 		known := k.Kiln()
 		kilns[k.ID] = known
@@ -426,38 +431,38 @@ func (d *Daemon) keeps() error {
 	}
 	switch {
 	case disk.Flags&unix.ST_RDONLY != 0:
-		return kiln.ErrReadOnly
+		return record.ErrReadOnly
 	case disk.Blocks > 0 && disk.Bavail*uint64(disk.Bsize) < leastRoom:
-		return kiln.ErrFull
+		return record.ErrFull
 	}
 	return nil
 }
 
 // witnessed is what the cones tell of the probes of a kiln; nothing where they cannot be read.
-func (d *Daemon) witnessed(ctx context.Context, id kiln.KilnID) kiln.Witnessed {
+func (d *Daemon) witnessed(ctx context.Context, id kiln.KilnID) heatwork.Witnessed {
 	stories, err := d.heat.Stories(ctx, id)
 	if err != nil && ctx.Err() == nil {
 		slog.Warn("a firing that goes on is not corrected by the cones", "kiln", id, "err", err)
 	}
-	return kiln.WitnessedOf(stories)
+	return heatwork.WitnessedOf(stories)
 }
 
 // holds takes in what the curves of the last firings, at most eight, say of the holds that are usual.
-func (d *Daemon) holds(ctx context.Context, k kiln.Kiln, p kiln.Past) {
+func (d *Daemon) holds(ctx context.Context, k kiln.Kiln, p detect.Past) {
 	firings, err := d.store.Firings(ctx, kiln.FiringFilter{Kiln: k.ID, Status: kiln.Ended, Limit: 8})
 	if err != nil {
 		return
 	}
 	for _, f := range firings {
 		if curve, err := d.store.Curve(ctx, f.ID, []kiln.ChannelID{k.Control}, k.GapAfter()); err == nil {
-			p.Hold(f, kiln.FeaturesOf(curve, k.Control).Holds)
+			p.Hold(f, analysis.FeaturesOf(curve, k.Control).Holds)
 		}
 	}
 }
 
 // zones is what the last eight firings of a kiln tell of how its probes read beside one another;
 // the last four weigh most. A kiln with one probe has no zones.
-func (d *Daemon) zones(ctx context.Context, k kiln.Kiln) (kiln.ZonePast, error) {
+func (d *Daemon) zones(ctx context.Context, k kiln.Kiln) (faults.ZonePast, error) {
 	probes := 0
 	for _, c := range k.Channels {
 		if c.Role == kiln.RoleProbe {
@@ -479,12 +484,12 @@ func (d *Daemon) zones(ctx context.Context, k kiln.Kiln) (kiln.ZonePast, error) 
 		}
 		all = append(all, minutes)
 	}
-	return kiln.ZonesOf(k, all...), nil
+	return faults.ZonesOf(k, all...), nil
 }
 
-func (d *Daemon) past(ctx context.Context, k kiln.KilnID, control kiln.ChannelID) (kiln.Past, error) {
+func (d *Daemon) past(ctx context.Context, k kiln.KilnID, control kiln.ChannelID) (detect.Past, error) {
 	firings, err := d.store.Firings(ctx, kiln.FiringFilter{Kiln: k, Status: kiln.Ended, Limit: 200})
-	return kiln.PastOf(firings, control), err
+	return detect.PastOf(firings, control), err
 }
 
 // keepShutAtMost brings what a store from before has a kiln kept shut above down to the most that can be

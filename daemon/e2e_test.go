@@ -29,6 +29,7 @@ import (
 
 	"lidwright/config"
 	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
 	"lidwright/kiln/practice"
 )
 
@@ -365,7 +366,7 @@ func fromTheLineToTheLid(t *testing.T, program string, under ...string) {
 	for a := time.Duration(0); a < 10*time.Hour; a += 10 * time.Second {
 		whole.After, whole.T[0] = append(whole.After, a), append(whole.T[0], curve.True(a))
 	}
-	want := kiln.CurveHeatWork(whole, "1", kiln.NoTemperature(), 0)
+	want := heatwork.CurveHeatWork(whole, "1", kiln.NoTemperature(), 0)
 	if one.HeatWork == nil || math.Abs(*one.HeatWork-float64(want.C)) > 2 {
 		t.Errorf("heat work %v, want %.1f within 2", one.HeatWork, want.C)
 	}

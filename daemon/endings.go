@@ -6,6 +6,7 @@ import (
 	"sync"
 
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
 )
 
 // endings are the kilns whose firings are over, one entry a firing, in the order in which the store took
@@ -81,7 +82,7 @@ func (d *Daemon) learn(ctx context.Context, id kiln.KilnID) {
 		if err == nil {
 			p.Probes = d.witnessed(ctx, k.ID)
 			d.holds(ctx, k, p)
-			_, err = d.recorder.Tell(ctx, kiln.Fact{Kiln: k.ID, What: kiln.PastKnown, Past: p})
+			_, err = d.recorder.Tell(ctx, detect.Fact{Kiln: k.ID, What: detect.PastKnown, Past: p})
 		}
 		if err != nil && ctx.Err() == nil {
 			slog.Warn("what a kiln is expected to do is as it was before its last firing", "kiln", id, "err", err)

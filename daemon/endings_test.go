@@ -17,6 +17,8 @@ import (
 	"lidwright/api/usecase"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
 
@@ -54,7 +56,7 @@ func TestEndOfAFiringIsWorkedOff(t *testing.T) {
 	b.fire(3, "20>1222@150 >20@150", kiln.Glaze)
 	before := b.d.shrink.Refits().Count
 	for range 1000 {
-		b.d.herald.heed(kiln.Notice{Event: kiln.FiringEndedNotice, State: kiln.NoticeOnce, Kiln: "big-blue", T: 40, At: b.d.Now()})
+		b.d.herald.heed(record.Notice{Event: record.FiringEndedNotice, State: record.NoticeOnce, Kiln: "big-blue", T: 40, At: b.d.Now()})
 	}
 	b.d.recorder.Ended(kiln.Firing{Kiln: "big-blue"})
 	waitFor(t, "a copy", func() bool { h, err := b.d.health(); return err == nil && h.Copies == 1 })
@@ -96,7 +98,7 @@ func TestStopWritesFirst(t *testing.T) {
 		clock.Unlock()
 		b.d.samples <- heard
 		if i == 1 {
-			if _, err := b.d.recorder.Tell(ctx, kiln.Fact{Kiln: "big-blue", What: kiln.NewFiring, At: b.d.Now(), Firing: id}); err != nil {
+			if _, err := b.d.recorder.Tell(ctx, detect.Fact{Kiln: "big-blue", What: detect.NewFiring, At: b.d.Now(), Firing: id}); err != nil {
 				t.Fatal(err)
 			}
 		}

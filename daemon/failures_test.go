@@ -18,7 +18,9 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
 	"lidwright/kiln/practice"
+	"lidwright/kiln/record"
 )
 
 // TestHundredFirings: after 100 firings, each with its notices, its work at the end and somebody who looks,
@@ -164,7 +166,7 @@ func TestWatchdogSeesADeadlock(t *testing.T) {
 			return kiln.Stamp{Boot: "b", Since: time.Since(began), Wall: time.Now()}
 		}
 		ticks := make(chan time.Time)
-		d := &Daemon{recorder: &kiln.Recorder{Log: emptyLog{}, Ladder: kiln.MainLadder(), Kilns: []kiln.Kiln{{ID: "blue"}}, Now: now, Tick: ticks}}
+		d := &Daemon{recorder: &record.Recorder{Log: emptyLog{}, Ladder: heatwork.MainConeScale(), Kilns: []kiln.Kiln{{ID: "blue"}}, Now: now, Tick: ticks}}
 		ctx, stop := context.WithCancel(t.Context())
 		var all sync.WaitGroup
 		all.Go(func() { d.recorder.Run(ctx, nil) })
@@ -208,7 +210,7 @@ type emptyLog struct{}
 func (emptyLog) BeginFiring(context.Context, kiln.Firing, []kiln.Sample) (int, error) { return 1, nil }
 func (emptyLog) AppendCurve(context.Context, kiln.FiringID, []kiln.Sample) error      { return nil }
 func (emptyLog) EndFiring(context.Context, kiln.Firing) error                         { return nil }
-func (emptyLog) Unfinished(context.Context) ([]kiln.Unfinished, error)                { return nil, nil }
+func (emptyLog) Unfinished(context.Context) ([]record.Unfinished, error)              { return nil, nil }
 
 // TestFiringGoesOnAfterTheWatchdog: the test is the service manager of a daemon that records. It stops the
 // daemon's loop, sees that it is told nothing more, kills it and starts it anew: the firing goes on.

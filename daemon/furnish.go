@@ -9,7 +9,10 @@ import (
 
 	"lidwright/api/usecase"
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/heatwork"
 	"lidwright/kiln/practice"
+	"lidwright/kiln/record"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -119,13 +122,13 @@ func (d *Daemon) practiceAgain(ctx context.Context, id kiln.KilnID, p Practice, 
 func (d *Daemon) play(ctx context.Context, k kiln.Kiln, c practice.Curve, from kiln.Stamp, length time.Duration, load string) error {
 	samples, tick := make(chan kiln.Sample), make(chan time.Time)
 	at := from
-	r := &kiln.Recorder{Kilns: []kiln.Kiln{k}, Log: d.store, Ladder: kiln.MainLadder(), Rules: d.recorder.Rules, NewID: d.newFiringID,
+	r := &record.Recorder{Kilns: []kiln.Kiln{k}, Log: d.store, Ladder: heatwork.MainConeScale(), Rules: d.recorder.Rules, NewID: d.newFiringID,
 		Now: func() kiln.Stamp { return at }, Tick: tick}
 	past, err := d.past(ctx, k.ID, k.Control)
 	if err != nil {
 		return err
 	}
-	r.Past = map[kiln.KilnID]kiln.Past{k.ID: past}
+	r.Past = map[kiln.KilnID]detect.Past{k.ID: past}
 	inner, stop := context.WithCancel(ctx)
 	defer stop()
 	done := make(chan error, 1)
@@ -135,7 +138,7 @@ func (d *Daemon) play(ctx context.Context, k kiln.Kiln, c practice.Curve, from k
 		if err != nil {
 			return err
 		}
-		if _, err := r.Tell(ctx, kiln.Fact{Kiln: k.ID, What: kiln.LoadOpened, At: from, Kind: kept.Kind, Atmosphere: kept.Atmosphere, Load: load}); err != nil {
+		if _, err := r.Tell(ctx, detect.Fact{Kiln: k.ID, What: detect.LoadOpened, At: from, Kind: kept.Kind, Atmosphere: kept.Atmosphere, Load: load}); err != nil {
 			return err
 		}
 	}
@@ -254,7 +257,7 @@ func (m *madeUp) cones(ctx context.Context, load string, pair int, at kiln.Stamp
 		return err
 	}
 	for _, c := range []tiles.ConeSeen{{Cone: "7", Seen: "down"}, {Cone: "8", Seen: "leaning", Tilt: []float64{45, 45, 60, 60}[pair], Tilted: true}, {Cone: "9", Seen: "upright"}} {
-		c.ID, c.Firing, c.Series, c.Shelf, c.By = m.d.NewID(), l.Firing, string(kiln.SeriesSelfSupporting), "middle", "KT"
+		c.ID, c.Firing, c.Series, c.Shelf, c.By = m.d.NewID(), l.Firing, string(heatwork.SeriesSelfSupporting), "middle", "KT"
 		if _, err := m.d.store.PutCone(ctx, c, at); err != nil {
 			return err
 		}

@@ -10,6 +10,7 @@ import (
 	"lidwright/config"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
 	"lidwright/kiln/thermocouple"
 	"lidwright/tiles"
 )
@@ -19,7 +20,7 @@ import (
 type heat struct {
 	store   *store.Store
 	kilns   map[kiln.KilnID]kiln.Kiln
-	fitted  map[kiln.KilnID][]kiln.ProbeLife // the probes of the settings
+	fitted  map[kiln.KilnID][]heatwork.ProbeLife // the probes of the settings
 	zone    *time.Location
 	changed func(context.Context, kiln.KilnID) // told when heat works of a kiln became others
 	asks    chan heatAsk
@@ -31,11 +32,11 @@ type heatAsk struct {
 }
 
 func newHeat(s *store.Store, cfg config.Config, zone *time.Location, changed func(context.Context, kiln.KilnID)) *heat {
-	h := &heat{store: s, kilns: map[kiln.KilnID]kiln.Kiln{}, fitted: map[kiln.KilnID][]kiln.ProbeLife{}, zone: zone, changed: changed, asks: make(chan heatAsk, 64)}
+	h := &heat{store: s, kilns: map[kiln.KilnID]kiln.Kiln{}, fitted: map[kiln.KilnID][]heatwork.ProbeLife{}, zone: zone, changed: changed, asks: make(chan heatAsk, 64)}
 	for _, k := range cfg.Kilns {
 		h.kilns[k.ID] = k.Kiln()
 		for _, p := range k.Probes {
-			life := kiln.ProbeLife{Channel: p.Channel, Type: p.Type.String(), Class: int(p.Class), Tolerance: classAtTop(p.Type, p.Class)}
+			life := heatwork.ProbeLife{Channel: p.Channel, Type: p.Type.String(), Class: int(p.Class), Tolerance: classAtTop(p.Type, p.Class)}
 			life.Fitted = h.date(string(p.FittedOn))
 			h.fitted[k.ID] = append(h.fitted[k.ID], life)
 		}
@@ -167,7 +168,7 @@ func (h *heat) renew(ctx context.Context, id kiln.KilnID) (n int, err error) {
 		if f.Status == kiln.Running || ctx.Err() != nil {
 			continue
 		}
-		corrected, ok, err := h.corrected(ctx, f, kiln.Corrections(stories, f))
+		corrected, ok, err := h.corrected(ctx, f, heatwork.Corrections(stories, f))
 		if err == nil && ok {
 			n++
 			err = h.store.SetHeatWork(ctx, f.ID, f.HeatWork, corrected)
@@ -181,14 +182,14 @@ func (h *heat) renew(ctx context.Context, id kiln.KilnID) (n int, err error) {
 
 // indicated works a firing out as its probes indicate it, or as what was told of it by hand gives
 // it; ok says that this is not what it has.
-func (h *heat) indicated(ctx context.Context, f kiln.Firing, cones []kiln.ConeReading) (works map[kiln.ChannelID]kiln.HeatWork, ok bool, err error) {
+func (h *heat) indicated(ctx context.Context, f kiln.Firing, cones []heatwork.ConeReading) (works map[kiln.ChannelID]kiln.HeatWork, ok bool, err error) {
 	k := h.kiln(f.Kiln)
 	if f.Source == "hand" {
 		typed, err := h.store.Curve(ctx, f.ID, nil, 24*time.Hour)
 		if err != nil {
 			return nil, false, err
 		}
-		w, _ := kiln.HandWork(f, cones, typed, k.Limit)
+		w, _ := heatwork.HandWork(f, cones, typed, k.Limit)
 		was, has := f.HeatWork[kiln.ByHandChannel]
 		return map[kiln.ChannelID]kiln.HeatWork{kiln.ByHandChannel: w}, !has || !sameWork(w, was), nil
 	}
@@ -203,13 +204,13 @@ func (h *heat) indicated(ctx context.Context, f kiln.Firing, cones []kiln.ConeRe
 				return nil, false, err
 			}
 		}
-		works[c], ok = atLeast(f, kiln.CurveHeatWork(curve, c, k.Limit, 0)), true
+		works[c], ok = atLeast(f, heatwork.CurveHeatWork(curve, c, k.Limit, 0)), true
 	}
 	return works, ok, nil
 }
 
 // corrected works a firing out with what the cones say; ok says that this is not what it has.
-func (h *heat) corrected(ctx context.Context, f kiln.Firing, by map[kiln.Place]kiln.Correction) (works map[kiln.Place]kiln.HeatWork, ok bool, err error) {
+func (h *heat) corrected(ctx context.Context, f kiln.Firing, by map[kiln.Place]heatwork.Correction) (works map[kiln.Place]kiln.HeatWork, ok bool, err error) {
 	works = map[kiln.Place]kiln.HeatWork{}
 	var curve kiln.Curve
 	k := h.kiln(f.Kiln)
@@ -223,7 +224,7 @@ func (h *heat) corrected(ctx context.Context, f kiln.Firing, by map[kiln.Place]k
 				return nil, false, err
 			}
 		}
-		works[p], ok = atLeast(f, kiln.CorrectedHeatWork(curve, p.Channel, k.Limit, c)), true
+		works[p], ok = atLeast(f, heatwork.CorrectedHeatWork(curve, p.Channel, k.Limit, c)), true
 	}
 	return works, ok || len(works) != len(f.Corrected), nil
 }
@@ -250,7 +251,7 @@ func (h *heat) kiln(id kiln.KilnID) kiln.Kiln {
 }
 
 // Stories is what the cones tell of the probes of a kiln.
-func (h *heat) Stories(ctx context.Context, id kiln.KilnID) ([]kiln.ProbeStory, error) {
+func (h *heat) Stories(ctx context.Context, id kiln.KilnID) ([]heatwork.ProbeStory, error) {
 	firings, cones, err := h.facts(ctx, id)
 	if err != nil {
 		return nil, err
@@ -258,7 +259,7 @@ func (h *heat) Stories(ctx context.Context, id kiln.KilnID) ([]kiln.ProbeStory, 
 	return h.stories(ctx, id, firings, cones)
 }
 
-func (h *heat) facts(ctx context.Context, id kiln.KilnID) ([]kiln.Firing, map[kiln.FiringID][]kiln.ConeReading, error) {
+func (h *heat) facts(ctx context.Context, id kiln.KilnID) ([]kiln.Firing, map[kiln.FiringID][]heatwork.ConeReading, error) {
 	firings, err := h.store.Firings(ctx, kiln.FiringFilter{Kiln: id})
 	if err != nil {
 		return nil, nil, err
@@ -267,29 +268,29 @@ func (h *heat) facts(ctx context.Context, id kiln.KilnID) ([]kiln.Firing, map[ki
 	return firings, tiles.ConeReadings(cones), err
 }
 
-func (h *heat) stories(ctx context.Context, id kiln.KilnID, firings []kiln.Firing, cones map[kiln.FiringID][]kiln.ConeReading) ([]kiln.ProbeStory, error) {
+func (h *heat) stories(ctx context.Context, id kiln.KilnID, firings []kiln.Firing, cones map[kiln.FiringID][]heatwork.ConeReading) ([]heatwork.ProbeStory, error) {
 	lives, err := h.lives(ctx, id)
 	if err != nil {
 		return nil, err
 	}
-	return kiln.StoriesOf(kiln.MainLadder(), h.kiln(id), lives, firings, cones), nil
+	return heatwork.StoriesOf(heatwork.MainConeScale(), h.kiln(id), lives, firings, cones), nil
 }
 
 // Life is the life that the probe of a channel has at a moment.
-func (h *heat) Life(ctx context.Context, id kiln.KilnID, c kiln.ChannelID, at time.Time) (kiln.ProbeLife, error) {
+func (h *heat) Life(ctx context.Context, id kiln.KilnID, c kiln.ChannelID, at time.Time) (heatwork.ProbeLife, error) {
 	lives, err := h.lives(ctx, id)
-	return kiln.LifeAt(c, lives, at), err
+	return heatwork.LifeAt(c, lives, at), err
 }
 
 // lives are those of the settings and those that people told of.
-func (h *heat) lives(ctx context.Context, id kiln.KilnID) ([]kiln.ProbeLife, error) {
+func (h *heat) lives(ctx context.Context, id kiln.KilnID) ([]heatwork.ProbeLife, error) {
 	told, err := h.store.Probes(ctx, id)
 	if err != nil {
 		return nil, err
 	}
-	lives := append([]kiln.ProbeLife(nil), h.fitted[id]...)
+	lives := append([]heatwork.ProbeLife(nil), h.fitted[id]...)
 	for _, p := range told {
-		life := kiln.ProbeLife{ID: p.ID, Channel: p.Channel, Type: p.Type, Class: p.Class, Fitted: h.date(p.Fitted), Removed: h.date(p.Removed), Tolerance: kiln.NoTemperature()}
+		life := heatwork.ProbeLife{ID: p.ID, Channel: p.Channel, Type: p.Type, Class: p.Class, Fitted: h.date(p.Fitted), Removed: h.date(p.Removed), Tolerance: kiln.NoTemperature()}
 		if t, err := thermocouple.ParseType(p.Type); err == nil {
 			life.Tolerance = classAtTop(t, thermocouple.Class(p.Class))
 		}

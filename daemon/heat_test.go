@@ -19,6 +19,8 @@ import (
 	"lidwright/api/usecase"
 	"lidwright/config"
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/heatwork"
 	"lidwright/kiln/practice"
 )
 
@@ -143,12 +145,12 @@ func (b *heatBench) fire(day int, programme string, kind kiln.Kind) kiln.FiringI
 	b.t.Helper()
 	f, samples := b.begin(day, programme, kind, 1000*time.Hour)
 	ctx := b.t.Context()
-	laid := kiln.Lay(samples, []kiln.ChannelID{"1"}, 3*time.Minute)
+	laid := kiln.Resample(samples, []kiln.ChannelID{"1"}, 3*time.Minute)
 	f.Peak, f.PeakAfter = laid.Top("1")
 	last := samples[len(samples)-1].At
 	f.Length, _ = last.Sub(f.Began)
 	f.ToTop, f.Over, f.Status = f.PeakAfter, last, kiln.Ended
-	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{"1": kiln.CurveHeatWork(laid, "1", 1290, 0)}
+	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{"1": heatwork.CurveHeatWork(laid, "1", 1290, 0)}
 	if err := b.d.store.EndFiring(ctx, f); err != nil {
 		b.t.Fatal(err)
 	}
@@ -165,7 +167,7 @@ func (b *heatBench) begin(day int, programme string, kind kiln.Kind, upTo time.D
 	curve := practice.Curve{Programme: p, Noise: 0.15, Step: 0.1, Seed: uint64(day)}
 	began := kiln.Stamp{Boot: "then", Since: time.Duration(day) * 24 * time.Hour, Wall: january.AddDate(0, 0, day-1), Trusted: true}
 	id := kiln.FiringID(uuid.Must(uuid.NewV7()).String())
-	f := kiln.Firing{ID: id, Kiln: "big-blue", Kind: kind, KindFrom: kiln.FromFact, Atmosphere: kiln.Oxidation, Source: "serial", Status: kiln.Running, Began: began, Peak: kiln.NoTemperature(), Faulty: map[kiln.Fault]int{}}
+	f := kiln.Firing{ID: id, Kiln: "big-blue", Kind: kind, KindFrom: detect.FromFact, Atmosphere: kiln.Oxidation, Source: "serial", Status: kiln.Running, Began: began, Peak: kiln.NoTemperature(), Faulty: map[kiln.Fault]int{}}
 	var samples []kiln.Sample
 	for after := time.Duration(0); after <= min(p.Length(), upTo); after += time.Minute {
 		at := began
@@ -599,9 +601,9 @@ func TestFourHourHoleInWords(t *testing.T) {
 	}
 	hole := f
 	hole.ID, hole.Source, hole.Began.Boot = kiln.FiringID(newUUID()), "import", f.Began.Boot
-	laid := kiln.Lay(heard, []kiln.ChannelID{"1"}, 3*time.Minute)
+	laid := kiln.Resample(heard, []kiln.ChannelID{"1"}, 3*time.Minute)
 	hole.Gaps = laid.Gaps
-	hole.HeatWork = map[kiln.ChannelID]kiln.HeatWork{"1": kiln.CurveHeatWork(laid, "1", 1290, 0)}
+	hole.HeatWork = map[kiln.ChannelID]kiln.HeatWork{"1": heatwork.CurveHeatWork(laid, "1", 1290, 0)}
 	if _, err := b.d.store.PutFiring(t.Context(), hole, heard, "a file", usecase.Precondition{}, b.d.Now()); err != nil {
 		t.Fatal(err)
 	}

@@ -16,6 +16,7 @@ import (
 	"lidwright/daemon/notice"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
+	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
 
@@ -34,7 +35,7 @@ type herald struct {
 	at    time.Duration               // time of day of what can wait
 	every time.Duration               // between copies
 
-	news   chan kiln.Notice
+	news   chan record.Notice
 	losing atomic.Bool         // news is full, and the log says so
 	said   chan notice.Message // of the studio, told as they come
 	studio func(context.Context) ([]api.StudioNews, error)
@@ -53,7 +54,7 @@ const (
 func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func() kiln.Stamp,
 	newID func() string) (*herald, error) {
 	h := &herald{store: s, now: now, newID: newID, zone: zone, site: cfg.Site.Name, at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
-		bare: func(says string) string { return pathless(cfg, says) }, news: make(chan kiln.Notice, 256), said: make(chan notice.Message, 16), keeps: func() error { return nil },
+		bare: func(says string) string { return pathless(cfg, says) }, news: make(chan record.Notice, 256), said: make(chan notice.Message, 16), keeps: func() error { return nil },
 		studio: func(context.Context) ([]api.StudioNews, error) { return nil, nil }}
 	say, err := api.Sayer(cfg.Site.Language)
 	if err != nil {
@@ -87,7 +88,7 @@ func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func(
 
 // heed takes a notice of the recorder and never waits. Of a storm that the disk cannot follow the
 // log has one line, whatever is lost.
-func (h *herald) heed(n kiln.Notice) {
+func (h *herald) heed(n record.Notice) {
 	select {
 	case h.news <- n:
 		h.losing.Store(false)
@@ -133,7 +134,7 @@ func (h *herald) run(ctx context.Context, recorded <-chan struct{}) error {
 }
 
 // say tells something of the studio at once.
-func (h *herald) say(event string, state kiln.NoticeState, says string) {
+func (h *herald) say(event string, state record.NoticeState, says string) {
 	select {
 	case h.said <- notice.OfStudio(event, string(state), says, "/more", nil, h.now(), h.newID(), h.site, h.zone):
 	default:
@@ -166,7 +167,7 @@ func (h *herald) last(ctx context.Context, stop func(), recorded <-chan struct{}
 	}
 }
 
-func (h *herald) tellOf(ctx context.Context, n kiln.Notice) {
+func (h *herald) tellOf(ctx context.Context, n record.Notice) {
 	slog.Info("notice", "event", n.Event, "state", n.State, "kiln", n.Kiln, "last_c", float64(n.T))
 	h.tell(ctx, notice.OfKiln(n, h.newID(), h.site, h.zone))
 }
@@ -200,16 +201,16 @@ func (h *herald) keepUnsent(ctx context.Context) {
 // disk tells that nothing can be kept, once it was so at two looks, and when it can be again.
 func (h *herald) disk(ctx context.Context) {
 	err := h.keeps()
-	tell := func(state kiln.NoticeState, says string) {
+	tell := func(state record.NoticeState, says string) {
 		h.tell(ctx, notice.OfStudio(notice.NotWriting, string(state), says, "/more", nil, h.now(), h.newID(), h.site, h.zone))
 	}
 	switch {
 	case err == nil && h.full >= 2:
 		slog.Info("everything can be kept again")
-		tell(kiln.NoticeCleared, "what is recorded and entered can be kept again")
+		tell(record.NoticeCleared, "what is recorded and entered can be kept again")
 	case err != nil && h.full == 1:
 		slog.Error("nothing can be kept", "why", err)
-		tell(kiln.NoticeBegan, "nothing can be kept: "+err.Error()+". Readings wait in memory, entries are refused; make room on the disk or look at the machine")
+		tell(record.NoticeBegan, "nothing can be kept: "+err.Error()+". Readings wait in memory, entries are refused; make room on the disk or look at the machine")
 	}
 	if h.full++; err == nil {
 		h.full = 0
@@ -255,7 +256,7 @@ func (h *herald) once(ctx context.Context, event, link string, since time.Time, 
 	if err != nil || told {
 		return err
 	}
-	h.send(ctx, notice.OfStudio(event, string(kiln.NoticeOnce), says, link, data, now, h.newID(), h.site, h.zone))
+	h.send(ctx, notice.OfStudio(event, string(record.NoticeOnce), says, link, data, now, h.newID(), h.site, h.zone))
 	return nil
 }
 
@@ -327,9 +328,9 @@ func (h *herald) copies(ctx context.Context, now kiln.Stamp) error {
 	if err != nil {
 		return err
 	}
-	state, says, data := kiln.NoticeCleared, "everything that was recorded is in a copy again", map[string]any{}
+	state, says, data := record.NoticeCleared, "everything that was recorded is in a copy again", map[string]any{}
 	if !due.IsZero() && now.Wall.Sub(due) >= h.every*3/2 {
-		state, says = kiln.NoticeBegan, fmt.Sprintf("what was recorded since %s is in no copy", due.In(h.zone).Format("2 Jan 15:04"))
+		state, says = record.NoticeBegan, fmt.Sprintf("what was recorded since %s is in no copy", due.In(h.zone).Format("2 Jan 15:04"))
 		data["since"] = due.UTC().Format(time.RFC3339)
 	}
 	h.tell(ctx, notice.OfStudio(notice.CopyOld, string(state), says, "/more", data, now, h.newID(), h.site, h.zone))
@@ -338,7 +339,7 @@ func (h *herald) copies(ctx context.Context, now kiln.Stamp) error {
 
 // Test sends a test notice to every receiver.
 func (h *herald) Test(ctx context.Context) error {
-	m := notice.OfStudio(notice.Test, string(kiln.NoticeOnce), "this is a test of the notices of "+h.site, "/settings", nil, h.now(), h.newID(), h.site, h.zone)
+	m := notice.OfStudio(notice.Test, string(record.NoticeOnce), "this is a test of the notices of "+h.site, "/settings", nil, h.now(), h.newID(), h.site, h.zone)
 	return h.post.Send(ctx, m.In(h.word))
 }
 

@@ -23,6 +23,7 @@ import (
 	"lidwright/daemon/notice"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
+	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
 
@@ -243,18 +244,18 @@ func TestEveryKilnNoticeFiresAndClears(t *testing.T) {
 	t.Cleanup(func() { st.Close() })
 	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 12, 0, 0, 0, time.UTC), Trusted: true}
 	h := newsdesk(t, st, &at)
-	say := func(event string, state kiln.NoticeState) {
-		h.tell(t.Context(), notice.OfKiln(kiln.Notice{Event: event, State: state, Kiln: "blue", T: 900, At: at}, newID(), "studio", time.UTC))
+	say := func(event string, state record.NoticeState) {
+		h.tell(t.Context(), notice.OfKiln(record.Notice{Event: event, State: state, Kiln: "blue", T: 900, At: at}, newID(), "studio", time.UTC))
 	}
 	var want []string
-	for _, event := range []string{kiln.FiringStartedNotice, kiln.FiringEndedNotice, kiln.FellEarlyNotice, kiln.CooledNotice, kiln.StillFiringNotice} {
-		say(event, kiln.NoticeOnce)
+	for _, event := range []string{record.FiringStartedNotice, record.FiringEndedNotice, record.FellEarlyNotice, record.CooledNotice, record.StillFiringNotice} {
+		say(event, record.NoticeOnce)
 		want = append(want, event+" once")
 	}
-	for _, event := range []string{kiln.FiringLongNotice, kiln.QuietNotice, kiln.OverLimitNotice, kiln.StoppedClimbingNotice} {
-		say(event, kiln.NoticeBegan)
+	for _, event := range []string{record.FiringLongNotice, record.QuietNotice, record.OverLimitNotice, record.StoppedClimbingNotice} {
+		say(event, record.NoticeBegan)
 		at.Wall, at.Since = at.Wall.Add(20*time.Minute), at.Since+20*time.Minute
-		say(event, kiln.NoticeCleared)
+		say(event, record.NoticeCleared)
 		want = append(want, event+" began", event+" cleared")
 	}
 	if got := sent(t, h); !slices.Equal(got, want) {
@@ -281,21 +282,21 @@ func TestHangingReceiverDelaysNobody(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	over := make(chan error, 1)
 	go func() { over <- h.run(ctx, recorded) }()
-	h.heed(kiln.Notice{Event: kiln.FiringStartedNotice, State: kiln.NoticeOnce, Kiln: "blue", T: 70, At: at})
+	h.heed(record.Notice{Event: record.FiringStartedNotice, State: record.NoticeOnce, Kiln: "blue", T: 70, At: at})
 	<-asked // it hangs now, for as long as the test goes on
 	for range 1000 {
-		h.heed(kiln.Notice{Event: kiln.QuietNotice, State: kiln.NoticeBegan, Kiln: "blue", T: 900, At: at})
-		h.heed(kiln.Notice{Event: kiln.QuietNotice, State: kiln.NoticeCleared, Kiln: "blue", T: 900, At: at})
+		h.heed(record.Notice{Event: record.QuietNotice, State: record.NoticeBegan, Kiln: "blue", T: 900, At: at})
+		h.heed(record.Notice{Event: record.QuietNotice, State: record.NoticeCleared, Kiln: "blue", T: 900, At: at})
 	}
 	for len(h.news) > 0 {
 		time.Sleep(time.Millisecond)
 	}
-	h.heed(kiln.Notice{Event: kiln.FiringEndedNotice, State: kiln.NoticeOnce, Kiln: "blue", T: 40, At: at})
+	h.heed(record.Notice{Event: record.FiringEndedNotice, State: record.NoticeOnce, Kiln: "blue", T: 40, At: at})
 	for len(h.news) > 0 { // the news after the storm is heeded while the receiver still hangs
 		time.Sleep(time.Millisecond)
 	}
 	cancel()
-	h.heed(kiln.Notice{Event: kiln.OverLimitNotice, State: kiln.NoticeBegan, Kiln: "blue", T: 1300, At: at}) // the recorder ends last
+	h.heed(record.Notice{Event: record.OverLimitNotice, State: record.NoticeBegan, Kiln: "blue", T: 1300, At: at}) // the recorder ends last
 	close(recorded)
 	if err := <-over; err != nil {
 		t.Error(err)
@@ -344,10 +345,10 @@ wakes = []
 	recorded, over := make(chan struct{}), make(chan error, 1)
 	go func() { over <- h.run(ctx, recorded) }()
 	want := map[string]bool{"limit kiln.over_limit": true, "usual test": true, "limit test": true, "nothing test": true}
-	for _, event := range []string{kiln.FiringStartedNotice, kiln.QuietNotice, kiln.OverLimitNotice, kiln.StoppedClimbingNotice, kiln.FellEarlyNotice, kiln.CooledNotice, notice.NotWriting, notice.CopyOld} {
+	for _, event := range []string{record.FiringStartedNotice, record.QuietNotice, record.OverLimitNotice, record.StoppedClimbingNotice, record.FellEarlyNotice, record.CooledNotice, notice.NotWriting, notice.CopyOld} {
 		h.send(ctx, notice.OfStudio(event, "began", "words", "/", nil, at, newID(), "studio", time.UTC))
 		switch event {
-		case kiln.QuietNotice, kiln.OverLimitNotice, kiln.StoppedClimbingNotice, kiln.FellEarlyNotice, notice.NotWriting:
+		case record.QuietNotice, record.OverLimitNotice, record.StoppedClimbingNotice, record.FellEarlyNotice, notice.NotWriting:
 			want["usual "+event] = true
 		}
 	}
@@ -398,7 +399,7 @@ func TestNothingCanBeKept(t *testing.T) {
 	carried := make(chan error, 1)
 	go func() { carried <- h.post.Run(ctx) }()
 	full.refuses.Store(true)
-	h.keeps = func() error { return kiln.ErrFull }
+	h.keeps = func() error { return record.ErrFull }
 	for range 500 {
 		h.disk(ctx)
 		h.look(ctx)
@@ -440,7 +441,7 @@ type fullOutbox struct {
 
 func (f *fullOutbox) PutNotice(ctx context.Context, m notice.Message, body []byte, to []string) error {
 	if f.refuses.Load() {
-		return kiln.ErrFull
+		return record.ErrFull
 	}
 	return f.Store.PutNotice(ctx, m, body, to)
 }

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/record"
 )
 
 // hot adds up how long the probes of the kilns were over kiln.ProbeHot. What a firing that is over says
@@ -13,7 +14,7 @@ import (
 type hot struct {
 	firings func(context.Context, kiln.FiringFilter) ([]kiln.Firing, error)
 	minutes func(context.Context, kiln.FiringID) ([]kiln.Envelope, error)
-	live    func(kiln.KilnID) (kiln.LiveCurve, bool)
+	live    func(kiln.KilnID) (record.LiveCurve, bool)
 
 	mu   sync.Mutex
 	over map[kiln.FiringID]map[kiln.ChannelID]time.Duration

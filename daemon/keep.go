@@ -13,6 +13,7 @@ import (
 	"lidwright/daemon/notice"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
+	"lidwright/kiln/record"
 )
 
 // firstCopy is how long after a start a copy is made; it is skipped where nothing changed.
@@ -26,7 +27,7 @@ func (d *Daemon) keep(ctx context.Context) error {
 	if words := d.store.Report().Words(); words != "" {
 		slog.Error("the store was put right at the start", "what", words)
 		if d.herald != nil {
-			d.herald.say(notice.StoreBack, kiln.NoticeOnce, words)
+			d.herald.say(notice.StoreBack, record.NoticeOnce, words)
 		}
 	}
 	checked := make(chan error, 1)
@@ -90,7 +91,7 @@ func (d *Daemon) watchPlace(ctx context.Context) error {
 		switch is := errors.Is(err, store.ErrGone); {
 		case is && !gone:
 			slog.Error("the store is gone from its folder", "folder", d.cfg.Store.Folder, "err", err)
-			d.herald.say(notice.StoreGone, kiln.NoticeBegan, "the file of the store was removed or replaced while it was open; nothing can be kept until it is back or the daemon is started anew")
+			d.herald.say(notice.StoreGone, record.NoticeBegan, "the file of the store was removed or replaced while it was open; nothing can be kept until it is back or the daemon is started anew")
 			if err := d.store.Rescue(ctx); err != nil && ctx.Err() == nil {
 				slog.Error("what was kept before is in no new copy", "err", err)
 			} else if err == nil {
@@ -98,7 +99,7 @@ func (d *Daemon) watchPlace(ctx context.Context) error {
 			}
 		case !is && err == nil && gone:
 			slog.Info("the store is in its folder again")
-			d.herald.say(notice.StoreGone, kiln.NoticeCleared, "the file of the store is in its place again")
+			d.herald.say(notice.StoreGone, record.NoticeCleared, "the file of the store is in its place again")
 		}
 		gone = errors.Is(err, store.ErrGone)
 	}

@@ -9,6 +9,7 @@ import (
 	"lidwright/api/apitest"
 	"lidwright/daemon/notice"
 	"lidwright/kiln"
+	"lidwright/kiln/record"
 )
 
 // Every message of a kiln and of the studio has its words in the language of the site, all of them: the
@@ -23,11 +24,11 @@ func TestMessagesInTheLanguageOfTheSite(t *testing.T) {
 		t.Fatal(err)
 	}
 	var all []notice.Message
-	for _, event := range []string{kiln.FiringStartedNotice, kiln.FiringEndedNotice, kiln.FiringLongNotice, kiln.QuietNotice, kiln.OverLimitNotice, kiln.StillHotNotice,
-		kiln.StoppedClimbingNotice, kiln.FellEarlyNotice, kiln.CooledNotice, kiln.StillFiringNotice} {
-		for _, state := range []kiln.NoticeState{kiln.NoticeBegan, kiln.NoticeCleared} {
+	for _, event := range []string{record.FiringStartedNotice, record.FiringEndedNotice, record.FiringLongNotice, record.QuietNotice, record.OverLimitNotice, record.StillHotNotice,
+		record.StoppedClimbingNotice, record.FellEarlyNotice, record.CooledNotice, record.StillFiringNotice} {
+		for _, state := range []record.NoticeState{record.NoticeBegan, record.NoticeCleared} {
 			if notice.Words(event, state) != "" {
-				all = append(all, notice.OfKiln(kiln.Notice{Event: event, State: state, Kiln: "big-blue", T: 612, Age: 5 * time.Minute}, "id", "studio", time.UTC))
+				all = append(all, notice.OfKiln(record.Notice{Event: event, State: state, Kiln: "big-blue", T: 612, Age: 5 * time.Minute}, "id", "studio", time.UTC))
 			}
 		}
 	}

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
 	"lidwright/kiln/practice"
 )
 
@@ -78,7 +79,7 @@ type = "K"
 	}
 	const hours = 26
 	began := kiln.Stamp{Boot: "now", Since: (5000 - hours) * time.Hour, Wall: b.d.Now().Wall.Add(-hours * time.Hour), Trusted: true}
-	f := kiln.Firing{ID: kiln.FiringID(newID()), Kiln: "big-blue", Kind: kiln.Glaze, KindFrom: kiln.FromFact, Atmosphere: kiln.Oxidation, Source: "serial", Status: kiln.Running, Began: began, Peak: kiln.NoTemperature(), Faulty: map[kiln.Fault]int{}}
+	f := kiln.Firing{ID: kiln.FiringID(newID()), Kiln: "big-blue", Kind: kiln.Glaze, KindFrom: detect.FromFact, Atmosphere: kiln.Oxidation, Source: "serial", Status: kiln.Running, Began: began, Peak: kiln.NoTemperature(), Faulty: map[kiln.Fault]int{}}
 	curves := []practice.Curve{{Programme: p, Noise: 0.4, Step: 0.1, Seed: 1}, {Programme: p, Noise: 0.4, Step: 0.1, Seed: 2}, {Programme: p, Noise: 0.4, Step: 0.1, Seed: 3}}
 	var samples []kiln.Sample
 	for after := time.Duration(0); after <= hours*time.Hour; after += 10 * time.Second {

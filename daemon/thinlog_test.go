@@ -22,6 +22,7 @@ import (
 	"lidwright/daemon/store"
 	"lidwright/kiln"
 	"lidwright/kiln/practice"
+	"lidwright/kiln/record"
 )
 
 // page takes what is logged.
@@ -102,7 +103,7 @@ func TestAFaultThatLastsIsNoFlood(t *testing.T) {
 			return func(at *kiln.Stamp) {
 				now = *at
 				for i := range 3 {
-					h.tell(t.Context(), notice.OfKiln(kiln.Notice{Event: fmt.Sprintf("kiln.event-%d", i), State: kiln.NoticeOnce, Kiln: "blue", T: 900, At: now}, newID(), "studio", time.UTC))
+					h.tell(t.Context(), notice.OfKiln(record.Notice{Event: fmt.Sprintf("kiln.event-%d", i), State: record.NoticeOnce, Kiln: "blue", T: 900, At: now}, newID(), "studio", time.UTC))
 				}
 				h.look(t.Context())
 				d.copy(t.Context())
@@ -124,18 +125,18 @@ func TestAFaultThatLastsIsNoFlood(t *testing.T) {
 			t.Cleanup(func() { stop(); <-done })
 			return func(at *kiln.Stamp) {
 				now = *at
-				h.tell(t.Context(), notice.OfKiln(kiln.Notice{Event: kiln.FiringStartedNotice, State: kiln.NoticeOnce, Kiln: "blue", T: 900, At: now}, newID(), "studio", time.UTC))
+				h.tell(t.Context(), notice.OfKiln(record.Notice{Event: record.FiringStartedNotice, State: record.NoticeOnce, Kiln: "blue", T: 900, At: now}, newID(), "studio", time.UTC))
 			}
 		},
 		"storm": func(t *testing.T) func(at *kiln.Stamp) { // a plug that comes and goes
 			st := newStore(t)
 			var now kiln.Stamp
 			h := newsdesk(t, st, &now)
-			h.news = make(chan kiln.Notice) // nobody takes them
+			h.news = make(chan record.Notice) // nobody takes them
 			return func(at *kiln.Stamp) {
 				now = *at
 				for range 60 {
-					h.heed(kiln.Notice{Event: kiln.QuietNotice, State: kiln.NoticeBegan, Kiln: "blue", At: now})
+					h.heed(record.Notice{Event: record.QuietNotice, State: record.NoticeBegan, Kiln: "blue", At: now})
 					h.losing.Store(false)
 				}
 			}

@@ -43,7 +43,7 @@ type Envelope struct {
 }
 
 // put takes the next reading in; ages never fall.
-func (e *Envelope) put(age time.Duration, t Celsius) {
+func (e *Envelope) Put(age time.Duration, t Celsius) {
 	e.putIn(age.Truncate(e.Step), t) // of no step: the age itself
 }
 
@@ -57,7 +57,7 @@ func (e *Envelope) putIn(at time.Duration, t Celsius) {
 	e.Low[n], e.High[n] = min(e.Low[n], t), max(e.High[n], t)
 }
 
-func (e Envelope) clone() Envelope {
+func (e Envelope) Clone() Envelope {
 	e.After, e.Low, e.High = slices.Clone(e.After), slices.Clone(e.Low), slices.Clone(e.High)
 	return e
 }

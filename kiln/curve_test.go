@@ -16,6 +16,9 @@ func sampleAt(boot string, s int, wall time.Time, trusted bool, t Celsius) Sampl
 	return Sample{Kiln: "big-blue", At: Stamp{Boot: BootID(boot), Since: time.Duration(s) * time.Second, Wall: wall, Trusted: trusted}, Values: []Value{v}}
 }
 
+// winter is the morning on which these curves begin.
+var winter = time.Date(2026, 1, 13, 10, 0, 0, 0, time.UTC)
+
 func TestLay(t *testing.T) {
 	nan := NoTemperature()
 	samples := []Sample{
@@ -30,7 +33,7 @@ func TestLay(t *testing.T) {
 		sampleAt("b", 6, winter.AddDate(-1, 0, 0), false, 25),
 		sampleAt("c", 9, winter.Add(10*time.Minute), true, 26),
 	}
-	c := Lay(samples, []ChannelID{"1", "2"}, time.Minute)
+	c := Resample(samples, []ChannelID{"1", "2"}, time.Minute)
 	wantAfter := []time.Duration{0, 2, 62, 123, 124, 125, 126}
 	for i := range wantAfter {
 		wantAfter[i] *= time.Second
@@ -48,7 +51,7 @@ func TestLay(t *testing.T) {
 	if !slices.Equal(c.Gaps, wantGaps) {
 		t.Errorf("gaps %+v, want %+v", c.Gaps, wantGaps)
 	}
-	if empty := Lay(nil, []ChannelID{"1"}, time.Minute); len(empty.After) != 0 || len(empty.Gaps) != 0 {
+	if empty := Resample(nil, []ChannelID{"1"}, time.Minute); len(empty.After) != 0 || len(empty.Gaps) != 0 {
 		t.Errorf("of nothing: %+v", empty)
 	}
 }
@@ -57,7 +60,7 @@ func TestLay(t *testing.T) {
 // came to be trusted only later in that boot.
 func TestLayAcrossAReboot(t *testing.T) {
 	wall := winter.Add(48 * time.Minute)
-	c := Lay([]Sample{
+	c := Resample([]Sample{
 		sampleAt("a", 100, winter, true, 800),
 		sampleAt("b", 30, time.Unix(0, 0), false, 700),
 		sampleAt("b", 40, wall.Add(10*time.Second), true, 699),
@@ -81,7 +84,7 @@ func TestThinKeepsExtremes(t *testing.T) {
 		low, high = min(low, v), max(high, v)
 		samples = append(samples, sampleAt("a", i+1, winter, true, v))
 	}
-	c := Lay(samples, []ChannelID{"1"}, time.Minute)
+	c := Resample(samples, []ChannelID{"1"}, time.Minute)
 	minutes := c.Thin("1", time.Minute)
 	for _, n := range []int{0, 1, 2, 7, 100, 399, 400, 800, 10_000} {
 		e := minutes.Points(n)

@@ -14,11 +14,11 @@ import (
 // the scales: °C = (°F - 32) / 1.8).
 func TestReadOldLog(t *testing.T) {
 	for name, c := range map[string]struct {
-		text   string
-		choice kiln.OldChoice
-		ages   []time.Duration
-		first  []float64 // of each row; NaN: empty
-		bad    string
+		text     string
+		choice   kiln.OldChoice
+		TimeAxis []time.Duration
+		first    []float64 // of each row; NaN: empty
+		bad      string
 	}{
 		"hours and °C":               {"hours,temperature_c\n0,20\n0.5,120.5\n1.5,300\n", kiln.OldChoice{}, []time.Duration{0, 30 * time.Minute, 90 * time.Minute}, []float64{20, 120.5, 300}, ""},
 		"°F":                         {"hours,temperature_f\r\n2,212\r\n3,2192\r\n", kiln.OldChoice{}, []time.Duration{0, time.Hour}, []float64{100, 1200}, ""},
@@ -52,7 +52,7 @@ func TestReadOldLog(t *testing.T) {
 			}
 			continue
 		}
-		if len(bad) > 0 || fmt.Sprint(l.Ages) != fmt.Sprint(c.ages) {
+		if len(bad) > 0 || fmt.Sprint(l.Ages) != fmt.Sprint(c.TimeAxis) {
 			t.Errorf("%s: ages %v, bad %v", name, l.Ages, bad)
 			continue
 		}

@@ -98,7 +98,7 @@ func (k Kiln) Probe(shelf string) ChannelID {
 }
 
 // withFault is s with one value marked; the values of s itself stay as they are.
-func (s Sample) withFault(i int, fault Fault) Sample {
+func (s Sample) WithFault(i int, fault Fault) Sample {
 	s.Values = append([]Value(nil), s.Values...)
 	s.Values[i].Fault = fault
 	return s
@@ -106,7 +106,7 @@ func (s Sample) withFault(i int, fault Fault) Sample {
 
 // with is s with one value more, in its place in the order of the settings; values of
 // channels that the settings do not have stay, after the others.
-func (s Sample) with(k Kiln, more Value) Sample {
+func (s Sample) With(k Kiln, more Value) Sample {
 	values := make([]Value, 0, len(s.Values)+1)
 	for _, c := range k.Channels {
 		if c.ID == more.Channel {

@@ -1,9 +1,10 @@
-// Package kiln is the trade of the fire: temperatures, curves, firings, heat work and
-// cones. It is pure: it opens nothing, asks no clock and knows no database. Whatever
-// happened and when is handed in.
+// Package kiln has the nouns of the fire: temperatures, stamps, samples, curves, firings, heat work and what
+// people say of them. Its rooms work with them: thermocouple (emf to temperature), faults (which readings
+// cannot be true), detect (when a firing begins and ends), heatwork (cones), record (the recorder), analysis
+// (what a firing tells), source (the serial line), practice (a kiln that is not there).
 //
-// It does not read a serial line (kiln/source does) and does not control a kiln
-// (nothing does).
+// It is pure: it opens nothing, asks no clock and knows no database. Whatever happened and when is handed
+// in. It does not control a kiln; nothing does.
 package kiln
 
 import "math"

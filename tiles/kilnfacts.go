@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
 )
 
 // ConeSeen is a witness cone as it stood on its shelf. A fact: struck, never changed.
@@ -195,13 +196,13 @@ func Maker(field, mark string) (string, error) {
 }
 
 // Reading is what the model of cones is told of c.
-func (c ConeSeen) Reading() kiln.ConeReading {
-	return kiln.ConeReading{ID: c.ID, Cone: c.Cone, Series: kiln.Series(c.Series), Shelf: c.Shelf, Seen: kiln.Seen(c.Seen), Tilt: c.Tilt, Tilted: c.Tilted}
+func (c ConeSeen) Reading() heatwork.ConeReading {
+	return heatwork.ConeReading{ID: c.ID, Cone: c.Cone, Series: kiln.Series(c.Series), Shelf: c.Shelf, Seen: heatwork.Seen(c.Seen), Tilt: c.Tilt, Tilted: c.Tilted}
 }
 
 // ConeReadings are those of the cones that were not struck, by firing.
-func ConeReadings(cones []ConeSeen) map[kiln.FiringID][]kiln.ConeReading {
-	out := map[kiln.FiringID][]kiln.ConeReading{}
+func ConeReadings(cones []ConeSeen) map[kiln.FiringID][]heatwork.ConeReading {
+	out := map[kiln.FiringID][]heatwork.ConeReading{}
 	for _, c := range cones {
 		if c.Struck == nil {
 			out[c.Firing] = append(out[c.Firing], c.Reading())

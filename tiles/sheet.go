@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
 )
 
 // SheetColumns are the columns of a sheet of bars, one row a bar; any may be left out, and they may
@@ -214,7 +215,7 @@ func sheetRow(cell func(string) string, usual LengthUnit, codes Alphabet) (Sheet
 		}
 		row.Work = kiln.Celsius(v)
 	case cone != "":
-		v, err := kiln.MainLadder().Parse(cone)
+		v, err := heatwork.MainConeScale().Parse(cone)
 		if err != nil {
 			f.Add(UnknownValue, "cone", err.Error())
 		}

@@ -10,7 +10,7 @@ import (
 	"testing"
 
 	"lidwright/daemon/notice"
-	"lidwright/kiln"
+	"lidwright/kiln/record"
 )
 
 // TestRules has promtool (Debian's prometheus) fire and clear every rule that we ship, and holds
@@ -49,12 +49,12 @@ func TestRules(t *testing.T) {
 		t.Errorf("%d rules have %d annotations", len(names), len(says))
 	} else {
 		// A rule about what a notice tells carries its words, and ends as it does.
-		same := map[string]string{"KilnReadingsStopped": kiln.QuietNotice, "KilnOverItsLimit": kiln.OverLimitNotice, "KilnStillHot": kiln.StillHotNotice,
-			"KilnStoppedClimbing": kiln.StoppedClimbingNotice, "KilnFellEarly": kiln.FellEarlyNotice, "FiringMuchLongerThanUsual": kiln.FiringLongNotice}
+		same := map[string]string{"KilnReadingsStopped": record.QuietNotice, "KilnOverItsLimit": record.OverLimitNotice, "KilnStillHot": record.StillHotNotice,
+			"KilnStoppedClimbing": record.StoppedClimbingNotice, "KilnFellEarly": record.FellEarlyNotice, "FiringMuchLongerThanUsual": record.FiringLongNotice}
 		for i, s := range says {
 			begins, ends := "", " "+notice.Plain+`"`
 			if event := same[names[i][1]]; event != "" {
-				begins, ends = `says: "`+fmt.Sprintf(notice.Words(event, kiln.NoticeBegan), "{{ $labels.kiln }}")+".", " "+notice.Last+`"`
+				begins, ends = `says: "`+fmt.Sprintf(notice.Words(event, record.NoticeBegan), "{{ $labels.kiln }}")+".", " "+notice.Last+`"`
 				delete(same, names[i][1])
 			}
 			if !strings.HasPrefix(s, begins) || !strings.HasSuffix(s, ends) {

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/record"
 )
 
 // storm is how soon the same thing may be told to begin again: what comes and goes faster is one
@@ -48,7 +49,7 @@ func (g *Gate) of(m Message) *standing {
 func (g *Gate) Pass(m Message, now kiln.Stamp) bool {
 	s := g.of(m)
 	switch m.State {
-	case string(kiln.NoticeBegan):
+	case string(record.NoticeBegan):
 		s.last = m
 		if !s.here { // said again it has stood all the while
 			s.here, s.since = true, now
@@ -58,7 +59,7 @@ func (g *Gate) Pass(m Message, now kiln.Stamp) bool {
 		}
 		s.told = true
 		return true
-	case string(kiln.NoticeCleared):
+	case string(record.NoticeCleared):
 		wasHere, began := s.here, s.since
 		s.last = m
 		if s.here || s.since == (kiln.Stamp{}) {
@@ -78,7 +79,7 @@ func (g *Gate) Pass(m Message, now kiln.Stamp) bool {
 		return true
 	}
 	if s.once != (kiln.Stamp{}) {
-		if ago, known := now.Sub(s.once); known && ago < storm && m.Event != kiln.FiringStartedNotice && m.Event != kiln.FiringEndedNotice {
+		if ago, known := now.Sub(s.once); known && ago < storm && m.Event != record.FiringStartedNotice && m.Event != record.FiringEndedNotice {
 			return false
 		}
 	}

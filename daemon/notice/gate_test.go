@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/record"
 )
 
 // at is a moment of one running of the machine.
@@ -17,7 +18,7 @@ func TestStorm(t *testing.T) {
 	var g Gate
 	began, clearings := 0, 0
 	told := func(minute int, state string) {
-		if g.Pass(Message{ID: "i", Event: kiln.QuietNotice, State: state, Kiln: "big-blue"}, at(minute)) {
+		if g.Pass(Message{ID: "i", Event: record.QuietNotice, State: state, Kiln: "big-blue"}, at(minute)) {
 			if state == "began" {
 				began++
 			} else {
@@ -42,7 +43,7 @@ func TestStorm(t *testing.T) {
 
 func TestLongOneClearsAtOnce(t *testing.T) {
 	var g Gate
-	m := Message{ID: "i", Event: kiln.OverLimitNotice, State: "began", Kiln: "big-blue"}
+	m := Message{ID: "i", Event: record.OverLimitNotice, State: "began", Kiln: "big-blue"}
 	if !g.Pass(m, at(0)) {
 		t.Error("the beginning was held back")
 	}
@@ -66,7 +67,7 @@ func TestLongOneClearsAtOnce(t *testing.T) {
 // What was told before a restart is not told again, and is cleared if it does not come back.
 func TestRestore(t *testing.T) {
 	var g Gate
-	m := Message{ID: "i", Event: kiln.QuietNotice, State: "began", Kiln: "big-blue"}
+	m := Message{ID: "i", Event: record.QuietNotice, State: "began", Kiln: "big-blue"}
 	g.Restore(m, at(0))
 	if g.Pass(m, at(1)) {
 		t.Error("told twice")

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/record"
 )
 
 // NoDevice ends every message: one of a kiln as Last, any other as Plain.
@@ -73,30 +74,30 @@ func worded(m Message, says ...string) Message {
 
 // what is each event of a kiln in words, when it begins or happens, and when it clears.
 var what = map[string][2]string{
-	kiln.FiringStartedNotice:   {"%s began to fire", ""},
-	kiln.FiringEndedNotice:     {"the firing of %s is over", ""},
-	kiln.FiringLongNotice:      {"%s is on its way up for half as long again as usual", "%s is no longer on its way up for longer than usual"},
-	kiln.QuietNotice:           {"%s is quiet: we cannot see it, which does not mean that it is cold or off. Go and look if it is safe", "%s is heard again"},
-	kiln.StillHotNotice:        {"%s is still hot, or climbing again, long after the end. A relay or contactor can stick: then the kiln heats on though its controller says off or done. Switch off at the isolator if it is safe, and have it mended first. Smoke or fire: get out, call", "%s cools, or somebody was at it"},
-	kiln.OverLimitNotice:       {"%s reads over its limit. Go to it if it is safe and use its own switch and the wall isolator as its maker says. Smoke or fire: get out, call", "%s reads under its limit again"},
-	kiln.MayBeOverLimitNotice:  {"%s jumped to a reading over its limit, which may be false. Go and look if it is safe; its own switch and the wall isolator as its maker says", "%s reads as before, or the jump is believed by now"},
-	kiln.ProbeLostNotice:       {"the control probe of %s is broken: another probe speaks for it. What the controller does without it, its maker says: go and look", "the control probe of %s speaks again, or the firing is over"},
-	kiln.StoppedClimbingNotice: {"%s stopped climbing well short of its usual top", "%s climbs again"},
-	kiln.FellEarlyNotice:       {"%s began to fall well short of its usual top", ""},
-	kiln.CooledNotice:          {"%s reads at or below the temperature it is to be kept shut above. That is no leave to open: whoever is in charge decides. One spot is measured, and a probe that slipped out reads cold; shelves, posts and thick lids stay hotter. Isolator off first; vent on; gloves and eye protection", ""},
-	kiln.StillFiringNotice:     {"%s was called unpacked before it reached its top; it is still being recorded", ""},
+	record.FiringStartedNotice:   {"%s began to fire", ""},
+	record.FiringEndedNotice:     {"the firing of %s is over", ""},
+	record.FiringLongNotice:      {"%s is on its way up for half as long again as usual", "%s is no longer on its way up for longer than usual"},
+	record.QuietNotice:           {"%s is quiet: we cannot see it, which does not mean that it is cold or off. Go and look if it is safe", "%s is heard again"},
+	record.StillHotNotice:        {"%s is still hot, or climbing again, long after the end. A relay or contactor can stick: then the kiln heats on though its controller says off or done. Switch off at the isolator if it is safe, and have it mended first. Smoke or fire: get out, call", "%s cools, or somebody was at it"},
+	record.OverLimitNotice:       {"%s reads over its limit. Go to it if it is safe and use its own switch and the wall isolator as its maker says. Smoke or fire: get out, call", "%s reads under its limit again"},
+	record.MayBeOverLimitNotice:  {"%s jumped to a reading over its limit, which may be false. Go and look if it is safe; its own switch and the wall isolator as its maker says", "%s reads as before, or the jump is believed by now"},
+	record.ProbeLostNotice:       {"the control probe of %s is broken: another probe speaks for it. What the controller does without it, its maker says: go and look", "the control probe of %s speaks again, or the firing is over"},
+	record.StoppedClimbingNotice: {"%s stopped climbing well short of its usual top", "%s climbs again"},
+	record.FellEarlyNotice:       {"%s began to fall well short of its usual top", ""},
+	record.CooledNotice:          {"%s reads at or below the temperature it is to be kept shut above. That is no leave to open: whoever is in charge decides. One spot is measured, and a probe that slipped out reads cold; shelves, posts and thick lids stay hotter. Isolator off first; vent on; gloves and eye protection", ""},
+	record.StillFiringNotice:     {"%s was called unpacked before it reached its top; it is still being recorded", ""},
 }
 
 // Words are those of an event of a kiln, with %s for its name; empty where there are none.
-func Words(event string, state kiln.NoticeState) string {
-	if state == kiln.NoticeCleared {
+func Words(event string, state record.NoticeState) string {
+	if state == record.NoticeCleared {
 		return what[event][1]
 	}
 	return what[event][0]
 }
 
 // OfKiln words a notice of a kiln. zone is the studio's.
-func OfKiln(n kiln.Notice, id, site string, zone *time.Location) Message {
+func OfKiln(n record.Notice, id, site string, zone *time.Location) Message {
 	says := Words(n.Event, n.State)
 	if says == "" {
 		says = "%s: " + n.Event
@@ -107,11 +108,11 @@ func OfKiln(n kiln.Notice, id, site string, zone *time.Location) Message {
 		data["last_temperature_c"] = math.Round(float64(n.T)*10) / 10
 		parts = append(parts, fmt.Sprintf("Last reading %.0f °C, %s ago", float64(n.T), age(n.Age)))
 	}
-	if n.Event == kiln.MayBeOverLimitNotice && n.State != kiln.NoticeCleared && n.Aside.Held() {
+	if n.Event == record.MayBeOverLimitNotice && n.State != record.NoticeCleared && n.Aside.Held() {
 		data["held_c"] = math.Round(float64(n.Aside.T)*10) / 10
 		parts = append(parts, fmt.Sprintf("It reads %.0f °C", float64(n.Aside.T)))
 	}
-	if n.Event == kiln.ProbeLostNotice {
+	if n.Event == record.ProbeLostNotice {
 		data["probe"] = string(n.Probe)
 	}
 	if n.Firing != "" {
@@ -123,7 +124,7 @@ func OfKiln(n kiln.Notice, id, site string, zone *time.Location) Message {
 
 // cleared is what ends m: m itself if it says so, else words of its own.
 func cleared(m Message) Message {
-	if m.State == string(kiln.NoticeCleared) {
+	if m.State == string(record.NoticeCleared) {
 		return m
 	}
 	says := "no longer so: " + m.Event
@@ -134,7 +135,7 @@ func cleared(m Message) Message {
 	if m.Kiln != "" {
 		last = Last
 	}
-	m.ID, m.State, m.Data = "", string(kiln.NoticeCleared), map[string]any{}
+	m.ID, m.State, m.Data = "", string(record.NoticeCleared), map[string]any{}
 	return worded(m, says, last)
 }
 

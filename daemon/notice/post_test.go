@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/record"
 )
 
 // tray is an outbox in memory.
@@ -240,14 +241,14 @@ func TestQuietHours(t *testing.T) {
 	}))
 	defer s.Close()
 	tray := newTray()
-	p := &Post{Outbox: tray, Now: time.Now, Receivers: []Receiver{{Name: "phone", URL: s.URL, Wakes: []string{kiln.QuietNotice, kiln.OverLimitNotice}, Quiet: func(time.Time) bool { return true }}}}
+	p := &Post{Outbox: tray, Now: time.Now, Receivers: []Receiver{{Name: "phone", URL: s.URL, Wakes: []string{record.QuietNotice, record.OverLimitNotice}, Quiet: func(time.Time) bool { return true }}}}
 	running(t, p)
-	for _, e := range []string{kiln.FiringEndedNotice, kiln.OverLimitNotice, CopyOld, kiln.QuietNotice, Test} {
+	for _, e := range []string{record.FiringEndedNotice, record.OverLimitNotice, CopyOld, record.QuietNotice, Test} {
 		if err := p.Send(context.Background(), message(e)); err != nil {
 			t.Fatal(err)
 		}
 	}
-	for _, want := range []string{kiln.OverLimitNotice, kiln.QuietNotice, Test} {
+	for _, want := range []string{record.OverLimitNotice, record.QuietNotice, Test} {
 		if e := <-got; e != want {
 			t.Errorf("%s came in quiet hours, want %s", e, want)
 		}
@@ -260,11 +261,11 @@ func TestQuietHours(t *testing.T) {
 
 func TestWords(t *testing.T) {
 	for event, words := range what {
-		for _, state := range []kiln.NoticeState{kiln.NoticeBegan, kiln.NoticeCleared} {
-			if state == kiln.NoticeCleared && words[1] == "" {
+		for _, state := range []record.NoticeState{record.NoticeBegan, record.NoticeCleared} {
+			if state == record.NoticeCleared && words[1] == "" {
 				continue
 			}
-			m := OfKiln(kiln.Notice{Event: event, State: state, Kiln: "big-blue", T: 1043, Age: 6 * time.Minute}, "id", "studio", time.UTC)
+			m := OfKiln(record.Notice{Event: event, State: state, Kiln: "big-blue", T: 1043, Age: 6 * time.Minute}, "id", "studio", time.UTC)
 			if !strings.HasSuffix(m.Says, Last) || !strings.Contains(m.Says, "ig-blue") || strings.Contains(m.Says, "%") || !strings.Contains(m.Says, "1043 °C, 6 min ago") {
 				t.Errorf("%s %s says %q", event, state, m.Says)
 			}

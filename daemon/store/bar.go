@@ -80,7 +80,7 @@ func (s *Store) PutBar(ctx context.Context, b tiles.Bar, m usecase.Precondition,
 			return err
 		}
 		kept.New = true
-		if kept.Revision, err = record(ctx, tx, "bar", "put", string(b.Code), at, body); err != nil {
+		if kept.Revision, err = recordChange(ctx, tx, "bar", "put", string(b.Code), at, body); err != nil {
 			return err
 		}
 		_, err = tx.ExecContext(ctx, insertBar, barArgs(b, kept.Revision)...)

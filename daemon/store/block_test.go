@@ -12,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
 )
 
 // odd are samples with everything that is out of the ordinary.
@@ -166,7 +167,7 @@ func TestSummaryComesBack(t *testing.T) {
 	f.HeatWork["2"] = kiln.HeatWork{C: kiln.NoTemperature(), Low: kiln.NoTemperature(), High: kiln.NoTemperature(), Position: -1, GapSD: 4.5, Estimate: true, From: "cones", Model: "0"}
 	f.Corrected = map[kiln.Place]kiln.HeatWork{{Channel: "1"}: {C: 1231, Low: 1226, High: 1236, Position: 27.5, Bias: 9, BiasSD: 2.5, From: "curve", Model: "1"},
 		{Channel: "1", Shelf: "top"}: {C: 1228, Low: 1220, High: 1236, Position: 27.4, Bias: 6, BiasSD: 4, From: "curve", Model: "1"}}
-	f.Told = kiln.HandTold{Sitter: "6", SitterSeries: kiln.SeriesSmall, Dropped: day.Add(time.Hour), Intended: "6+0.2"}
+	f.Told = kiln.HandTold{Sitter: "6", SitterSeries: heatwork.SeriesSmall, Dropped: day.Add(time.Hour), Intended: "6+0.2"}
 	back := must[kiln.Firing](t)(readSummary(writeSummary(f)))
 	f.Status = ""
 	if got, want := fmt.Sprintf("%+v", back), fmt.Sprintf("%+v", f); got != want {

@@ -50,7 +50,7 @@ func (s *Store) LastChange(ctx context.Context) (int64, error) {
 
 // record writes one change and gives its number. Whatever else the transaction writes
 // refers to it.
-func record(ctx context.Context, tx *sql.Tx, kind, op, id string, at kiln.Stamp, body any) (seq int64, err error) {
+func recordChange(ctx context.Context, tx *sql.Tx, kind, op, id string, at kiln.Stamp, body any) (seq int64, err error) {
 	said, err := json.Marshal(body)
 	if err != nil {
 		return 0, fmt.Errorf("write down %s %s: %w", kind, id, err)

@@ -45,7 +45,7 @@ func (s *Store) PutClay(ctx context.Context, c tiles.Clay, m Match, at kiln.Stam
 			return err
 		}
 		kept.New = true
-		if kept.Revision, err = record(ctx, tx, "clay", "put", string(c.ID), at, body); err != nil {
+		if kept.Revision, err = recordChange(ctx, tx, "clay", "put", string(c.ID), at, body); err != nil {
 			return err
 		}
 		_, err = tx.ExecContext(ctx, `
@@ -98,7 +98,7 @@ func (s *Store) PutBatch(ctx context.Context, b tiles.Batch, m Match, at kiln.St
 			}
 		}
 		kept.New = true
-		if kept.Revision, err = record(ctx, tx, "batch", "put", b.String(), at, body); err != nil {
+		if kept.Revision, err = recordChange(ctx, tx, "batch", "put", b.String(), at, body); err != nil {
 			return err
 		}
 		if _, err = tx.ExecContext(ctx, `

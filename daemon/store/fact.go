@@ -24,7 +24,7 @@ func (s *Store) putFact(ctx context.Context, kind, id string, at kiln.Stamp, bod
 			return tx.QueryRowContext(ctx, `SELECT seq FROM change WHERE id = ? AND kind = ? AND op = 'put'`, id, kind).Scan(&kept.Revision)
 		}
 		kept.New = true
-		if kept.Revision, err = record(ctx, tx, kind, "put", id, at, body); err != nil {
+		if kept.Revision, err = recordChange(ctx, tx, kind, "put", id, at, body); err != nil {
 			return err
 		}
 		return keep(tx, kept.Revision)

@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"lidwright/kiln"
+	"lidwright/kiln/record"
 )
 
 const (
@@ -283,7 +284,7 @@ func keepCurve(ctx context.Context, tx *sql.Tx, row int64, blocks [][]byte) erro
 
 // envelop keeps the lowest and highest reading of each minute.
 func (s *Store) envelop(ctx context.Context, tx *sql.Tx, row int64, f kiln.Firing, blocks [][]byte) error {
-	thin := kiln.NewThinner(nil, envelopeStep)
+	thin := kiln.NewDownsampler(nil, envelopeStep)
 	if err := s.each(ctx, tx, f, blocks, func(b *block, n int) { b.thin(thin, n) }); err != nil {
 		return err
 	}
@@ -296,18 +297,18 @@ func keepEnvelope(ctx context.Context, tx *sql.Tx, row int64, channels []kiln.En
 }
 
 // Unfinished gives the firings left open, each with every sample written so far.
-func (s *Store) Unfinished(ctx context.Context) ([]kiln.Unfinished, error) {
+func (s *Store) Unfinished(ctx context.Context) ([]record.Unfinished, error) {
 	open, err := s.Firings(ctx, kiln.FiringFilter{Status: kiln.Running})
 	if err != nil {
 		return nil, err
 	}
-	var all []kiln.Unfinished
+	var all []record.Unfinished
 	for _, f := range open {
 		samples, err := s.Samples(ctx, f.ID)
 		if err != nil {
 			return nil, err
 		}
-		all = append(all, kiln.Unfinished{Firing: f, Samples: samples})
+		all = append(all, record.Unfinished{Firing: f, Samples: samples})
 	}
 	return all, nil
 }

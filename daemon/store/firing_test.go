@@ -12,6 +12,8 @@ import (
 
 	"lidwright/api/usecase"
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
 
@@ -66,7 +68,7 @@ func TestFiringIsKept(t *testing.T) {
 		}
 	}
 	check("under way")
-	left := must[[]kiln.Unfinished](t)(s.Unfinished(ctx))
+	left := must[[]record.Unfinished](t)(s.Unfinished(ctx))
 	if len(left) != 2 || !same(left[0].Samples, heard[left[0].Firing.ID]) || left[0].Firing.Number != 1 {
 		t.Errorf("left open: %d firings", len(left))
 	}
@@ -87,7 +89,7 @@ func TestFiringIsKept(t *testing.T) {
 	if fmt.Sprintf("%+v", got) != fmt.Sprintf("%+v", want) {
 		t.Errorf("the summary came back as\n%+v\nwant\n%+v", got, want)
 	}
-	if left := must[[]kiln.Unfinished](t)(s.Unfinished(ctx)); len(left) != 0 {
+	if left := must[[]record.Unfinished](t)(s.Unfinished(ctx)); len(left) != 0 {
 		t.Errorf("%d are left open", len(left))
 	}
 	if n := must[int](t)(s.BeginFiring(ctx, running(m.whole("blue2", "big-blue", beginning(2))), nil)); n != 2 {
@@ -104,7 +106,7 @@ func TestNoSuchFiring(t *testing.T) {
 	_, _, e4 := s.Envelopes(ctx, "x", nil, time.Minute, 0)
 	_, e5 := s.Revision(ctx, "x")
 	for i, err := range []error{e1, e2, e3, e4, e5, s.AppendCurve(ctx, "x", sample), s.EndFiring(ctx, kiln.Firing{ID: "x"}),
-		s.SayFiring(ctx, "x", kiln.FiringSaid{Note: "n"}, when), s.SetHeatWork(ctx, "x", nil, nil)} {
+		s.SayFiring(ctx, "x", kiln.FiringAnnotation{Note: "n"}, when), s.SetHeatWork(ctx, "x", nil, nil)} {
 		if !errors.Is(err, kiln.ErrNoFiring) {
 			t.Errorf("call %d: %v", i, err)
 		}
@@ -127,12 +129,12 @@ func TestCurveIsLaid(t *testing.T) {
 	samples[100].Values[1].Fault = kiln.Spike
 	samples[200].Values = samples[200].Values[:1]
 	f.Over = samples[len(samples)-1].At
-	f.Gaps = kiln.Lay(samples, []kiln.ChannelID{"1"}, time.Minute).Gaps
+	f.Gaps = kiln.Resample(samples, []kiln.ChannelID{"1"}, time.Minute).Gaps
 	if len(f.Gaps) != 1 || !f.Gaps[0].Known {
 		t.Fatalf("gaps %v", f.Gaps)
 	}
 	all := []kiln.ChannelID{"1", "2", "3"}
-	want := kiln.Lay(samples, all, time.Minute)
+	want := kiln.Resample(samples, all, time.Minute)
 	check := func(when string) {
 		t.Helper()
 		got := must[kiln.Curve](t)(s.Curve(ctx, "f", all, time.Minute))
@@ -142,7 +144,7 @@ func TestCurveIsLaid(t *testing.T) {
 		if got := must[kiln.Curve](t)(s.Curve(ctx, "f", nil, time.Minute)); fmt.Sprint(got) != fmt.Sprint(want) {
 			t.Errorf("%s: another curve if no channel is named", when)
 		}
-		if got := must[kiln.Curve](t)(s.Curve(ctx, "f", all[2:], time.Minute)); !reflect.DeepEqual(got.Channels, all[2:]) || fmt.Sprint(got) != fmt.Sprint(kiln.Lay(samples, all[2:], time.Minute)) {
+		if got := must[kiln.Curve](t)(s.Curve(ctx, "f", all[2:], time.Minute)); !reflect.DeepEqual(got.Channels, all[2:]) || fmt.Sprint(got) != fmt.Sprint(kiln.Resample(samples, all[2:], time.Minute)) {
 			t.Errorf("%s: another curve of channel 3", when)
 		}
 		for _, q := range []struct {
@@ -223,7 +225,7 @@ func TestDamagedStretch(t *testing.T) {
 		}
 	}
 	want := len(samples) - 3600 - 60
-	if left := must[[]kiln.Unfinished](t)(s.Unfinished(ctx)); len(left) != 1 || len(left[0].Samples) != want {
+	if left := must[[]record.Unfinished](t)(s.Unfinished(ctx)); len(left) != 1 || len(left[0].Samples) != want {
 		t.Errorf("%d samples are left, want %d", len(left[0].Samples), want)
 	}
 	if err := s.EndFiring(ctx, f); err != nil {
@@ -344,11 +346,11 @@ func TestSaidOfAFiring(t *testing.T) {
 	f.Status = kiln.Incomplete
 	play(t, s, f, m.samples("big-blue", f.Began, 0, time.Minute), 60)
 	for range 2 {
-		if err := s.SayFiring(ctx, "f", kiln.FiringSaid{Kind: kiln.Bisque}, when); err != nil {
+		if err := s.SayFiring(ctx, "f", kiln.FiringAnnotation{Kind: kiln.Bisque}, when); err != nil {
 			t.Fatal(err)
 		}
 	}
-	for _, said := range []kiln.FiringSaid{{Atmosphere: kiln.Reduction, Note: "a draught"}, {Status: kiln.Ended, By: "KT"}} {
+	for _, said := range []kiln.FiringAnnotation{{Atmosphere: kiln.Reduction, Note: "a draught"}, {Status: kiln.Ended, By: "KT"}} {
 		if err := s.SayFiring(ctx, "f", said, when); err != nil {
 			t.Fatal(err)
 		}
@@ -357,7 +359,7 @@ func TestSaidOfAFiring(t *testing.T) {
 		t.Fatal(err)
 	}
 	got := must[kiln.Firing](t)(s.Firing(ctx, "f"))
-	if got.Kind != kiln.Bisque || got.KindFrom != kiln.FromFact || got.Atmosphere != kiln.Reduction || got.Note != "a draught" || got.Status != kiln.Ended {
+	if got.Kind != kiln.Bisque || got.KindFrom != detect.FromFact || got.Atmosphere != kiln.Reduction || got.Note != "a draught" || got.Status != kiln.Ended {
 		t.Errorf("kept as %+v", got)
 	}
 	said := 0

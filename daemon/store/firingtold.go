@@ -46,6 +46,6 @@ func tellFiring(ctx context.Context, tx *sql.Tx, op, why string, row int64, f ki
 			told.HeatWork[string(c)] = float64(w.C)
 		}
 	}
-	_, err = record(ctx, tx, "firing", op, string(f.ID), at, told)
+	_, err = recordChange(ctx, tx, "firing", op, string(f.ID), at, told)
 	return err
 }

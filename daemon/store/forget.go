@@ -51,7 +51,7 @@ func (s *Store) ForgetMaker(ctx context.Context, mark string, at kiln.Stamp) (ro
 			return err
 		}
 		for _, f := range order {
-			seq, err := record(ctx, tx, f.kind, "forget", f.id, at, forgotten{append([]blanked{}, where[f]...)})
+			seq, err := recordChange(ctx, tx, f.kind, "forget", f.id, at, forgotten{append([]blanked{}, where[f]...)})
 			if err != nil {
 				return err
 			}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
 )
 
@@ -59,7 +60,7 @@ func (s *Store) heats(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar, l
 			if w, ok := works[j.firing].WorkOn(c, j.heat.Shelf); ok && w.C.Known() {
 				j.heat.Work, j.heat.ExtraSD = w.C, w.GapSD
 				if w.From == kiln.FromCurve {
-					j.heat.Probe, j.heat.ProbeSD = kiln.ProbeName(j.heat.Kiln, c, w.Since), float64(w.BiasSD)
+					j.heat.Probe, j.heat.ProbeSD = heatwork.ProbeName(j.heat.Kiln, c, w.Since), float64(w.BiasSD)
 				} else {
 					j.heat.ExtraSD = w.SD()
 				}

@@ -59,7 +59,7 @@ func (s *Store) PutLoad(ctx context.Context, l tiles.Load, m usecase.Preconditio
 			return err
 		}
 		kept.New = true
-		if kept.Revision, err = record(ctx, tx, "load", "put", l.ID, at, body); err != nil {
+		if kept.Revision, err = recordChange(ctx, tx, "load", "put", l.ID, at, body); err != nil {
 			return err
 		}
 		if l.Firing != "" {
@@ -145,7 +145,7 @@ func (s *Store) CloseLoad(ctx context.Context, id string, unpacked time.Time, by
 		if done.Valid {
 			return nil
 		}
-		seq, err := record(ctx, tx, "load", "close", id, at, map[string]string{"by": by, "unpacked_at": unpacked.UTC().Format(time.RFC3339)})
+		seq, err := recordChange(ctx, tx, "load", "close", id, at, map[string]string{"by": by, "unpacked_at": unpacked.UTC().Format(time.RFC3339)})
 		if err != nil {
 			return err
 		}
@@ -169,7 +169,7 @@ func (s *Store) AttachLoad(ctx context.Context, id string, firing kiln.FiringID,
 		if have.String == string(firing) {
 			return nil
 		}
-		seq, err := record(ctx, tx, "load", "put", id, at, map[string]string{"firing": string(firing)})
+		seq, err := recordChange(ctx, tx, "load", "put", id, at, map[string]string{"firing": string(firing)})
 		if err != nil {
 			return err
 		}

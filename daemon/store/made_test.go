@@ -9,6 +9,7 @@ import (
 
 	"lidwright/api/usecase"
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
 	"lidwright/kiln/practice"
 )
 
@@ -110,7 +111,7 @@ func after(at kiln.Stamp, d time.Duration) kiln.Stamp {
 
 // whole is a firing of m that is over, as a recorder would close it.
 func (m made) whole(id kiln.FiringID, k kiln.KilnID, begun kiln.Stamp) kiln.Firing {
-	return kiln.Firing{ID: id, Kiln: k, Kind: kiln.Glaze, KindFrom: kiln.FromGuessed, Atmosphere: kiln.Oxidation, Source: "serial", Status: kiln.Ended,
+	return kiln.Firing{ID: id, Kiln: k, Kind: kiln.Glaze, KindFrom: detect.FromGuessed, Atmosphere: kiln.Oxidation, Source: "serial", Status: kiln.Ended,
 		Began: begun, Over: after(begun, m.length), Length: m.length, Peak: 1222.4, PeakAfter: m.length / 3, ToTop: m.length / 3, Good: int(m.length / time.Second),
 		Faulty: map[kiln.Fault]int{}, HeatWork: map[kiln.ChannelID]kiln.HeatWork{
 			"1": {C: 1222.3, Low: 1217, High: 1228, Position: 27.3, From: kiln.FromCurve, Model: kiln.HeatWorkModel},

@@ -65,7 +65,7 @@ func (s *Store) PutPot(ctx context.Context, p lid.PotCard, m usecase.Preconditio
 			}
 		}
 		kept.New = true
-		if kept.Revision, err = record(ctx, tx, "pot", "put", p.ID, at, body); err != nil {
+		if kept.Revision, err = recordChange(ctx, tx, "pot", "put", p.ID, at, body); err != nil {
 			return err
 		}
 		_, err = tx.ExecContext(ctx, `

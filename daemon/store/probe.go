@@ -36,7 +36,7 @@ func (s *Store) PutProbe(ctx context.Context, p tiles.ProbeLife, m usecase.Preco
 			return err
 		}
 		kept.New = true
-		if kept.Revision, err = record(ctx, tx, "probe", "put", p.ID, at, body); err != nil {
+		if kept.Revision, err = recordChange(ctx, tx, "probe", "put", p.ID, at, body); err != nil {
 			return err
 		}
 		_, err = tx.ExecContext(ctx, `

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/detect"
 )
 
 // blocks are all the blocks of a firing in order: those of its curve, and those that are still
@@ -114,7 +115,7 @@ func (s *Store) Curve(ctx context.Context, id kiln.FiringID, channels []kiln.Cha
 const noGap = time.Duration(math.MaxInt64)
 
 func (s *Store) curve(ctx context.Context, q querier, f kiln.Firing, blocks [][]byte, channels []kiln.ChannelID, gapAfter time.Duration) (kiln.Curve, error) {
-	l := kiln.NewLayer(channels, gapAfter)
+	l := kiln.NewResampler(channels, gapAfter)
 	err := s.each(ctx, q, f, blocks, func(b *block, n int) { b.lay(l, n) })
 	return l.Curve(), err
 }
@@ -145,7 +146,7 @@ func (s *Store) Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln
 			fine = envelopeStep
 		}
 		blocks, err := s.blocks(ctx, s.read, row)
-		thin := kiln.NewThinner(channels, fine)
+		thin := kiln.NewDownsampler(channels, fine)
 		if err == nil {
 			err = s.each(ctx, s.read, f, blocks, func(b *block, n int) { b.thin(thin, n) })
 		}
@@ -246,7 +247,7 @@ func (s *Store) firings(ctx context.Context, many int, where string, args ...any
 			f.Load = string(load)
 		}
 		if kind != nil {
-			f.Kind, f.KindFrom = kiln.Kind(kind), kiln.FromFact
+			f.Kind, f.KindFrom = kiln.Kind(kind), detect.FromFact
 		}
 		if atmosphere != nil {
 			f.Atmosphere = kiln.Atmosphere(atmosphere)

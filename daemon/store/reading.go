@@ -71,7 +71,7 @@ func (s *Store) PutReading(ctx context.Context, r tiles.Reading, at kiln.Stamp) 
 			return missing(err, tiles.ErrNoBar)
 		}
 		kept.New = true
-		if kept.Revision, err = record(ctx, tx, "reading", "put", r.ID, at, body); err != nil {
+		if kept.Revision, err = recordChange(ctx, tx, "reading", "put", r.ID, at, body); err != nil {
 			return err
 		}
 		if r.Supersedes != "" {
@@ -184,7 +184,7 @@ func (s *Store) readingAct(ctx context.Context, bar tiles.Code, id, op, by, why 
 
 // act writes down what somebody did to a fact; change is the word for it in the record.
 func act(ctx context.Context, tx *sql.Tx, kind, id, op, change, by, why string, at kiln.Stamp) error {
-	seq, err := record(ctx, tx, kind, change, id, at, map[string]string{"by": by, "why": why})
+	seq, err := recordChange(ctx, tx, kind, change, id, at, map[string]string{"by": by, "why": why})
 	if err != nil {
 		return err
 	}

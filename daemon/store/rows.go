@@ -70,7 +70,7 @@ func (b *block) cut(over kiln.Stamp) (n int, any bool) {
 }
 
 // thin hands the first n samples of the block to a thinner: good readings only.
-func (b *block) thin(t *kiln.Thinner, n int) {
+func (b *block) thin(t *kiln.Downsampler, n int) {
 	steps := make([]time.Duration, n) // of each sample, -1 where it does not count
 	i := 0
 	for _, s := range b.stretches {
@@ -110,7 +110,7 @@ func (b *block) thin(t *kiln.Thinner, n int) {
 }
 
 // lay lays the first n samples of the block onto a curve: good readings only.
-func (b *block) lay(l *kiln.Layer, n int) {
+func (b *block) lay(l *kiln.Resampler, n int) {
 	rows := make([][]kiln.Celsius, len(b.channels)) // good readings of each channel, NaN elsewhere
 	place := make([]int, len(b.channels))
 	for i, c := range b.channels {

@@ -22,7 +22,7 @@ type saidBody struct {
 
 // SayFiring keeps what a person says of a firing; the last word on each thing holds, over what
 // was heard or guessed. Said again it writes nothing. kiln.ErrNoFiring if there is no such firing.
-func (s *Store) SayFiring(ctx context.Context, id kiln.FiringID, said kiln.FiringSaid, at kiln.Stamp) error {
+func (s *Store) SayFiring(ctx context.Context, id kiln.FiringID, said kiln.FiringAnnotation, at kiln.Stamp) error {
 	body := saidBody{string(said.Kind), string(said.Atmosphere), string(said.Status), said.Note, said.By}
 	err := s.write(ctx, func(tx *sql.Tx) error {
 		row, _, err := firingRow(ctx, tx, id)
@@ -33,7 +33,7 @@ func (s *Store) SayFiring(ctx context.Context, id kiln.FiringID, said kiln.Firin
 		if err != nil || before == last {
 			return err
 		}
-		if _, err := record(ctx, tx, "firing", "put", string(id), at, body); err != nil {
+		if _, err := recordChange(ctx, tx, "firing", "put", string(id), at, body); err != nil {
 			return err
 		}
 		_, err = tx.ExecContext(ctx, `
@@ -79,7 +79,7 @@ func (s *Store) PutFiring(ctx context.Context, f kiln.Firing, samples []kiln.Sam
 			kept.Revision = revision
 			return nil
 		}
-		if _, err := record(ctx, tx, "firing", "put", string(f.ID), at, said); err != nil {
+		if _, err := recordChange(ctx, tx, "firing", "put", string(f.ID), at, said); err != nil {
 			return err
 		}
 		if kept.New {
@@ -110,7 +110,7 @@ func (s *Store) PutFiring(ctx context.Context, f kiln.Firing, samples []kiln.Sam
 
 // pack codes all the samples of a firing that is over, and gives its envelope with them.
 func pack(ctx context.Context, q querier, f kiln.Firing, samples []kiln.Sample) (blocks [][]byte, channels []kiln.Envelope, err error) {
-	thin := kiln.NewThinner(nil, envelopeStep)
+	thin := kiln.NewDownsampler(nil, envelopeStep)
 	over := false
 	for part := range slices.Chunk(samples, sealAfter) {
 		b, data, err := coded(part, true)

@@ -22,6 +22,7 @@ import (
 
 	"lidwright/api/usecase"
 	"lidwright/kiln"
+	"lidwright/kiln/record"
 )
 
 // Errors that keep the daemon from starting until someone acts.
@@ -255,9 +256,9 @@ func busy(err error) error {
 	if errors.As(err, &e) {
 		switch e.Code() & 0xff {
 		case codeFull:
-			return fmt.Errorf("%w: %w: %w", usecase.ErrBusy, kiln.ErrFull, err)
+			return fmt.Errorf("%w: %w: %w", usecase.ErrBusy, record.ErrFull, err)
 		case codeReadOnly:
-			return fmt.Errorf("%w: %w: %w", usecase.ErrBusy, kiln.ErrReadOnly, err)
+			return fmt.Errorf("%w: %w: %w", usecase.ErrBusy, record.ErrReadOnly, err)
 		case codeBusy, codeLocked, codeIO, codeCantOpen:
 			return fmt.Errorf("%w: %w", usecase.ErrBusy, err)
 		}

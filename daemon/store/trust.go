@@ -88,7 +88,7 @@ func (s *Store) trust(ctx context.Context, tx *sql.Tx, samples []kiln.Sample) er
 			if n, err := righted.RowsAffected(); err != nil {
 				return err
 			} else if n > 0 {
-				if _, err := record(ctx, tx, "boot", "correct", string(at.Boot), at, bootRighted{offsetOf(at), by, n}); err != nil {
+				if _, err := recordChange(ctx, tx, "boot", "correct", string(at.Boot), at, bootRighted{offsetOf(at), by, n}); err != nil {
 					return err
 				}
 			}

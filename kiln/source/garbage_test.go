@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/faults"
 	"lidwright/kiln/practice"
 )
 
@@ -219,7 +220,7 @@ func TestCorruptedLines(t *testing.T) {
 	s.Kilns[0].Every = time.Nanosecond
 	worst, single, judgedWorst, marked := 0.0, 0, 0.0, 0
 	var bin []float64
-	judge := kiln.NewJudge(kiln.Kiln{ID: s.Kilns[0].ID, Control: "1", Every: time.Second, Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}, {ID: "2", Role: kiln.RoleProbe}}}, nil)
+	judge := faults.NewFaultDetector(kiln.Kiln{ID: s.Kilns[0].ID, Control: "1", Every: time.Second, Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}, {ID: "2", Role: kiln.RoleProbe}}}, nil)
 	heard := listenToKiln(t, s, &k, func(sample kiln.Sample) {
 		if v, ok := sample.Value("1"); ok && v.Fault == kiln.Good && abs(float64(v.T-curve.True(sample.At.Since))) > 20 {
 			single++

@@ -13,16 +13,16 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
-	. "lidwright/tiles/shrinkage"
+	"lidwright/tiles/shrinkage"
 	"lidwright/tiles/tilestest"
 )
 
 // measuredOften is a studio of twelve bars of one clay, the first of which was read dry so many times more,
 // by whom and how far off (mm) as told.
-func measuredOften(n int, by func(i int) string, off func(i int) float64) Studio {
+func measuredOften(n int, by func(i int) string, off func(i int) float64) shrinkage.Studio {
 	at := time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC)
 	ref := tiles.BatchRef{Clay: "tern", Batch: "A"}
-	s := Studio{Clays: []tiles.Clay{{ID: "tern", Name: "Tern", Matures: 1222}}, Batches: []tiles.Batch{{BatchRef: ref}}}
+	s := shrinkage.Studio{Clays: []tiles.Clay{{ID: "tern", Name: "Tern", Matures: 1222}}, Batches: []tiles.Batch{{BatchRef: ref}}}
 	for b := range 12 {
 		bar := tiles.Bar{Code: tiles.Code(fmt.Sprint("B", b)), ID: fmt.Sprintf("bar %02d", b), BatchRef: ref, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1,
 			Firings: []tiles.Heat{{Load: fmt.Sprint("load ", b/3), Kind: kiln.Glaze, Work: 1222, At: at.Add(48 * time.Hour)}}}
@@ -65,7 +65,7 @@ func TestRepeatsAreJoined(t *testing.T) {
 	if math.Abs(one.Criterion()-six.Criterion()) > 1e-6 || !slices.Equal(one.Theta(), six.Theta()) {
 		t.Errorf("criterion %.12g at %v by one, %.12g at %v by six", one.Criterion(), one.Theta(), six.Criterion(), six.Theta())
 	}
-	ask := Ask{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Stage: tiles.Wet, Work: 1222, BisqueWork: 1000, Kind: kiln.Glaze}
+	ask := shrinkage.Ask{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Stage: tiles.Wet, Work: 1222, BisqueWork: 1000, Kind: kiln.Glaze}
 	a, b := must(one.Rate(ask, tiles.Fired))(t), must(six.Rate(ask, tiles.Fired))(t)
 	if math.Abs(float64(a.Log-b.Log)) > 1e-9 || math.Abs(float64(a.LogSD-b.LogSD)) > 1e-9 {
 		t.Errorf("%.12f ± %.12f by one, %.12f ± %.12f by six", a.Log, a.LogSD, b.Log, b.LogSD)

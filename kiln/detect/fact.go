@@ -1,0 +1,113 @@
+package detect
+
+import (
+	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
+	"time"
+)
+
+// FactKind says what a Fact tells.
+type FactKind string
+
+const (
+	LoadOpened    FactKind = "load-opened"    // a load was packed for this kiln: Load, Kind, Atmosphere
+	Unpacked      FactKind = "unpacked"       // tap on unpacked, or the first bar read
+	NewFiring     FactKind = "new-firing"     // button: closes an open firing and begins one at once
+	StopRecording FactKind = "stop-recording" // button: closes the open firing; records only, controls nothing
+	KindTold      FactKind = "kind-told"      // a person says Kind, Atmosphere or both of the open firing
+	MarkSet       FactKind = "mark-set"       // the kiln is kept shut above Mark now
+	PastKnown     FactKind = "past-known"     // what the firings of this kiln so far lead to expect: Past
+)
+
+// Fact is what a recorder cannot hear on the line and a person or the store tells it.
+type Fact struct {
+	Kiln       kiln.KilnID
+	What       FactKind
+	At         kiln.Stamp      // when; the recorder's own Now if zero
+	Firing     kiln.FiringID   // NewFiring: the id made by whoever asks; "" lets the recorder make one
+	Kind       kiln.Kind       // LoadOpened, KindTold, NewFiring; "" not told
+	Atmosphere kiln.Atmosphere // likewise
+	Load       string          // LoadOpened, Unpacked: id of the load
+	Mark       kiln.Celsius    // MarkSet
+	Past       Past            // PastKnown
+}
+
+// Past is what the firings of one kiln so far lead its detector to expect.
+type Past struct {
+	Usual      []Expected
+	Kind       kiln.Kind          // of the last firing, "" if there was none
+	Atmosphere kiln.Atmosphere    // of the last firing
+	Probes     heatwork.Witnessed // what the cones tell of the probes that are fitted now
+}
+
+// Expected is the usual firing of one kind and atmosphere, as far as a detector needs it.
+type Expected struct {
+	Kind       kiln.Kind
+	Atmosphere kiln.Atmosphere
+	Top        kiln.Celsius  // median peak of the control channel
+	HeatWork   kiln.Celsius  // median heat work; NaN if not known
+	ToTop      time.Duration // median hours to the top
+	Holds      []kiln.Hold   // holds of the usual firings
+	Cooling    time.Duration // longest time from a peak to the end of the record
+	Of         int           // how many firings it is made of, at most four
+	Works      []float64     // their heat works, °C, in no order
+	Tops       []float64     // their times to the top, ns, in no order
+}
+
+// Expect is the usual firing of that kind and atmosphere; one of another atmosphere will do
+// where there is none of this.
+func (p Past) Expect(kind kiln.Kind, atmosphere kiln.Atmosphere) (Expected, bool) {
+	var found Expected
+	var ok bool
+	for _, e := range p.Usual {
+		if e.Kind != kind {
+			continue
+		}
+		if e.Atmosphere == atmosphere {
+			return e, true
+		}
+		if !ok {
+			found, ok = e, true
+		}
+	}
+	return found, ok
+}
+
+// GuessKind says which kind of firing a heat work of C °C was, where nobody told: the kind of
+// this kiln whose usual heat work is nearest and within 15 °C, the last firing's kind if two
+// are; without any usual firing bisque from 920 to 1070 °C unless the last one was that, glaze
+// above 1150 °C; else Other.
+func GuessKind(c kiln.Celsius, past Past) kiln.Kind {
+	const near = 15
+	var best kiln.Kind
+	var apart kiln.Celsius
+	kinds := map[kiln.Kind]bool{}
+	usual := false
+	for _, e := range past.Usual {
+		if !e.HeatWork.Known() {
+			continue
+		}
+		usual = true
+		d := max(c-e.HeatWork, e.HeatWork-c)
+		if d > near || !c.Known() {
+			continue
+		}
+		kinds[e.Kind] = true
+		if best == "" || d < apart {
+			best, apart = e.Kind, d
+		}
+	}
+	switch {
+	case len(kinds) > 1 && kinds[past.Kind]:
+		return past.Kind
+	case best != "":
+		return best
+	case usual || !c.Known():
+		return kiln.Other
+	case c >= 920 && c <= 1070 && past.Kind != kiln.Bisque:
+		return kiln.Bisque
+	case c > 1150:
+		return kiln.Glaze
+	}
+	return kiln.Other
+}

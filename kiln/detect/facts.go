@@ -1,0 +1,177 @@
+package detect
+
+import (
+	"lidwright/kiln"
+	"time"
+)
+
+// Tell takes a fact. f.At is where on the axis it falls; a fact older than the last sample
+// holds from now on.
+func (d *Detector) Tell(f Fact) []Event {
+	switch f.What {
+	case LoadOpened:
+		d.load, d.loadKind, d.loadAtmo = f.Load, f.Kind, f.Atmosphere
+	case KindTold:
+		if d.fire.open {
+			d.tellKind(f)
+		}
+	case MarkSet:
+		d.mark, d.markSaid, d.markFor = f.Mark, false, timer{}
+	case PastKnown:
+		d.Past = f.Past
+	case Unpacked:
+		return d.unpack()
+	case NewFiring:
+		return d.button(f)
+	case StopRecording:
+		if d.fire.open {
+			events := d.finish(d.good, d.status(), !d.fire.top)
+			d.held = true
+			return events
+		}
+	}
+	return nil
+}
+
+func (d *Detector) tellKind(f Fact) {
+	if f.Kind != "" {
+		d.kindFact = f.Kind
+	}
+	if f.Atmosphere != "" {
+		d.atmoFact = f.Atmosphere
+	}
+}
+
+// unpack ends a firing that has passed its top, and lets the next begin at any temperature.
+func (d *Detector) unpack() []Event {
+	events := d.close()
+	if d.fire.open && !d.fire.top {
+		if d.fire.unpacked {
+			return events
+		}
+		d.fire.unpacked = true
+		return append(events, Event{What: StillFiring, At: d.good.at})
+	}
+	if d.fire.open {
+		events = append(events, d.finish(d.good, d.status(), false)...)
+	}
+	d.load, d.loadKind, d.loadAtmo = "", "", ""
+	d.armed, d.held, d.cooling, d.markPossible = true, false, false, false
+	d.restart()
+	return events
+}
+
+// restart lets nothing heard so far belong to the next firing.
+func (d *Detector) restart() {
+	d.from, d.base = d.axis.Age, lowest{}
+	d.warmFor, d.risingFor = timer{}, timer{}
+}
+
+// button begins a firing at once and closes an open one.
+func (d *Detector) button(f Fact) []Event {
+	events := d.close()
+	if d.fire.open {
+		events = append(events, d.finish(d.good, d.status(), false)...)
+	}
+	d.armed, d.held, d.cooling, d.markPossible = true, false, false, false
+	if len(d.ring.bins) == 0 {
+		d.tellKind(f) // begins with the first rise
+		return events
+	}
+	newest := d.ring.bins[len(d.ring.bins)-1]
+	first := newest
+	if base, ok := d.base.value(); ok {
+		first = d.firstRise(kiln.Celsius(base))
+	}
+	events = append(events, d.open(first, f.Firing))
+	d.tellKind(f)
+	return events
+}
+
+// Resume takes up a firing that was left open: its samples are to be added next, the oldest
+// first. What is known of kind and load comes from f; peak, base and marks come back with the
+// samples.
+func (d *Detector) Resume(f kiln.Firing) {
+	d.resumed = &f
+	if f.Load != "" {
+		d.load = f.Load
+	}
+	switch f.KindFrom {
+	case FromFact:
+		d.kindFact, d.atmoFact = f.Kind, f.Atmosphere
+	case FromLoad:
+		d.loadKind, d.loadAtmo = f.Kind, f.Atmosphere
+	}
+}
+
+// takeUp opens the firing to be resumed with its first bin.
+func (d *Detector) takeUp(b bin) {
+	d.fire = newCourse(b, float64(b.t))
+	d.fire.began.at = d.resumed.Began
+	d.resumed = nil
+}
+
+// fellEarly is the single notice of a fall that began well short of the usual top.
+func (d *Detector) fellEarly(b bin) []Event {
+	f := &d.fire
+	kind, _ := d.Kind()
+	e, usual := d.Past.Expect(kind, d.Atmosphere())
+	if !f.top || f.fell || f.fellSaid || b.age-f.topAt < 20*time.Minute || b.t > f.peak-nearTop {
+		return nil
+	}
+	if kind == "" && !d.near(f.peak) && len(d.Past.Usual) > 0 || kind != "" && usual && f.peak < e.Top-nearTop {
+		f.fell, f.fellSaid = true, true
+		return []Event{{What: FellEarly, At: b.at, Known: kind != ""}}
+	}
+	return nil
+}
+
+// stall is a firing that stopped climbing well short of its usual top.
+func (d *Detector) stall(b bin) []Event {
+	f := &d.fire
+	kind, _ := d.Kind()
+	stuck := d.stuckFor.hold(!f.top && b.t > 60 && d.slopeKnown && d.slope < 10 && !d.near(b.t), b)
+	e, usual := d.Past.Expect(kind, d.Atmosphere())
+	stalled := stuck >= 30*time.Minute
+	if !usual {
+		stalled = stuck >= 2*time.Hour
+	}
+	for _, h := range e.Holds {
+		// A hold is never measured to the minute: a tenth and 10 min more are still the same.
+		if b.t > h.At-20 && b.t < h.At+20 && stuck <= h.For+h.For/10+10*time.Minute {
+			stalled = false
+		}
+	}
+	switch {
+	case stalled && !f.stalled:
+		f.stalled, f.above = true, kind != ""
+		return []Event{{What: StartedStalling, At: b.at, Known: kind != ""}}
+	case !stalled && f.stalled:
+		f.stalled = false
+		return []Event{{What: StoppedStalling, At: b.at, Known: f.above}}
+	}
+	return nil
+}
+
+// cooledDown tells once that the kiln has come down to the temperature above which it is kept shut.
+func (d *Detector) cooledDown(b bin) []Event {
+	down := d.fire.open && d.fire.top || !d.fire.open && d.markPossible
+	at := d.markFor.hold(down && b.t <= d.mark, b)
+	if at < lasting || d.markSaid {
+		return nil
+	}
+	d.markSaid = true
+	return []Event{{What: CooledDown, At: b.at}}
+}
+
+// Know has the detector expect what past firings lead to, from now on.
+func (d *Detector) Know(past Past) { d.Past = past }
+
+// KeptShutAbove is the temperature above which the kiln is kept shut, as last told.
+func (d *Detector) KeptShutAbove() kiln.Celsius { return d.mark }
+
+// AboveStall reports whether an open firing has climbed past where it stalled.
+func (d *Detector) AboveStall() bool { return d.fire.above }
+
+// Speaking is the channel by which the detector goes now: the control probe, or its stand-in.
+func (d *Detector) Speaking() kiln.ChannelID { return d.speaker.now }

@@ -1,0 +1,82 @@
+package heatwork
+
+import (
+	"lidwright/kiln"
+)
+
+// Parts of the range of a heat work, °C (one sd) or a share.
+const (
+	modelSD   = 3    // fit and table against cones of one batch (own choice)
+	holdShare = 0.25 // of what was gained from the top on (own choice): a factor 1 to 3 in doubt
+)
+
+// unknownHeatWork is a firing of which nothing is known.
+func unknownHeatWork(from string) kiln.HeatWork {
+	return kiln.HeatWork{C: kiln.NoTemperature(), Low: kiln.NoTemperature(), High: kiln.NoTemperature(), Position: -1, From: from, Model: kiln.HeatWorkModel}
+}
+
+// ConeText is the cone text, "6+0.1", "below 022", "14 or more".
+func ConeText(w kiln.HeatWork) string { return MainConeScale().Text(w.Position) }
+
+// ConeWords is the cone in words, "6 well down, a tenth of the way to 7".
+func ConeWords(w kiln.HeatWork) string { return MainConeScale().Words(w.Position) }
+
+// CurveHeatWork works out the heat work of one channel of a whole firing, with bias added
+// to every reading. A curve without the channel or without anything good in it is below
+// every cone.
+func CurveHeatWork(c kiln.Curve, channel kiln.ChannelID, limit, bias kiln.Celsius) kiln.HeatWork {
+	g := NewHeatGauge(MainConeScale(), limit)
+	g.Bias = bias
+	g.Play(c, channel)
+	return g.HeatWork()
+}
+
+// Play hands a whole curve to the gauge. A gap of the curve whose length is not known is
+// joined as such; the others show in the ages.
+func (g *HeatGauge) Play(c kiln.Curve, channel kiln.ChannelID) {
+	column := c.Column(channel)
+	gap := 0
+	for i, t := range column {
+		if !t.Known() {
+			continue
+		}
+		after := c.After[i]
+		unknown := false
+		for ; gap < len(c.Gaps) && c.Gaps[gap].After <= after; gap++ {
+			unknown = unknown || !c.Gaps[gap].Known
+		}
+		if unknown {
+			g.Rejoin(after, t)
+			continue
+		}
+		g.Add(after, t)
+	}
+}
+
+// heatWorkOf makes a heat work from a value and its sd, for those that come from no curve.
+func heatWorkOf(c kiln.Celsius, sd float64, from string) kiln.HeatWork {
+	return heatWorkAround(c, kiln.Celsius(kiln.Z90*sd), from)
+}
+
+// heatWorkAround makes a heat work from a value and half its 90 % range.
+func heatWorkAround(c, half kiln.Celsius, from string) kiln.HeatWork {
+	l := MainConeScale()
+	w := unknownHeatWork(from)
+	w.Position = l.Position(c)
+	if w.Position >= 0 {
+		w.C, w.Low, w.High = c, c-half, c+half
+	}
+	return w
+}
+
+// Corrected works out the heat work of one channel twice: as the probe indicated it, and with
+// what the witness cones say of the probe added to every reading and integrated again (adding
+// it to the result would be up to 2 °C off for 10 °C). Its range takes in the doubt of the
+// probe.
+func Corrected(c kiln.Curve, channel kiln.ChannelID, limit kiln.Celsius, probe ProbeBias) (corrected, indicated kiln.HeatWork) {
+	indicated = CurveHeatWork(c, channel, limit, 0)
+	g := NewHeatGauge(MainConeScale(), limit)
+	g.Bias, g.BiasSD = probe.doubtFor(indicated.C)
+	g.Play(c, channel)
+	return g.HeatWork(), indicated
+}

@@ -1,0 +1,243 @@
+// Package heatwork is what time and temperature together do to clay, as pyrometric cones show it. In flow
+// the readings of one channel, one by one (Gauge) or as a whole curve, the cones that stood in a firing, and
+// what was told of a firing by hand; out flow a kiln.HeatWork with its range, cones in words, and what the
+// cones tell of a probe (ProbeBias, ProbeStory). The scale of cones is fitted to the published end points in
+// cones.csv; cones.md names their sources row by row.
+//
+// It holds no firing in progress (kiln/record does) and no rule of when a firing begins (kiln/detect).
+package heatwork
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"lidwright/kiln"
+)
+
+// heatBin is how long samples are averaged before they count: the rate of a cone is
+// exponential, so that noise of single readings would add heat that was not there.
+const heatBin = 10 * time.Second
+
+// Steepest is how fast a kiln is taken to rise or fall in a gap where none of its own
+// firings says better (own choice).
+const Steepest kiln.CelsiusPerHour = 300
+
+// HeatGauge works out the heat work of one channel while its firing goes on: hand it every
+// good sample in order and ask at any time. It is for one goroutine. The same samples in
+// the same order give the same bits, so that a restart replays them through a fresh gauge
+// and goes on as if nothing had been.
+//
+// Set the exported fields before the first sample.
+type HeatGauge struct {
+	Bias   kiln.Celsius        // added to every sample: what the witness cones say the probe lacks
+	BiasSD kiln.Celsius        // one sd of Bias; widens the range
+	Rise   kiln.CelsiusPerHour // steepest rise of this kiln, for the bounds of a gap
+	Fall   kiln.CelsiusPerHour // steepest fall, above 0
+	Every  time.Duration       // time between samples where it is known; 0: found from the samples
+
+	ladder *ConeScale
+	limit  kiln.Celsius // bound for a gap; NaN: none
+
+	n         int // samples taken
+	lastAfter time.Duration
+	intervals [7]time.Duration // the latest times between samples; their median is the period
+	heard     int              // how many were put into intervals
+
+	bin          int64 // number of the open bin
+	binN         int
+	binT, binAge float64 // sums over the open bin; ages from its first sample
+	binStart     time.Duration
+	join         heatJoin // how the open bin hangs on the point before it
+
+	base, live heatState // up to the last full bin, and with the open bin too
+	points     int       // full bins
+
+	peak   float64
+	climb  heatClimb
+	gapTop float64 // hottest end of a gap of over 5 min
+}
+
+// heatState is the work done so far. The three sets of phi, low, central and high, part at
+// the first gap that matters; until then only the central one is kept.
+type heatState struct {
+	at    heatPoint
+	phi   [3][rungCount]float64
+	split bool
+	open  bool       // a gap of unknown length: no upper end
+	most  [3]float64 // highest place on the ladder so far: it never falls
+}
+
+const (
+	heatLow = iota
+	heatCentral
+	heatHigh
+)
+
+// NewHeatGauge is a gauge at the beginning of a firing. limit is the kiln's limit, NaN for
+// none; it bounds what may have happened unheard in a gap.
+func NewHeatGauge(l *ConeScale, limit kiln.Celsius) *HeatGauge {
+	g := &HeatGauge{Rise: Steepest, Fall: Steepest, ladder: l, limit: limit, peak: math.Inf(-1), gapTop: math.Inf(-1)}
+	g.live.most = [3]float64{-1, -1, -1}
+	return g
+}
+
+// Add takes one good sample at an age of the firing. Ages never fall; an age below the last
+// one counts as the last one. A silence of more than a minute and three sample periods is a
+// gap. A temperature that is not known is left out.
+func (g *HeatGauge) Add(after time.Duration, t kiln.Celsius) {
+	join := heatStraight
+	if g.n > 0 && g.isGap(after-g.lastAfter) {
+		join = heatGap
+	}
+	g.take(after, t, join)
+}
+
+// Rejoin takes the first good sample after a gap of unknown length, such as a restart of
+// the machine without a trusted clock. after is where the recorder puts it; the time since
+// the sample before is not believed.
+func (g *HeatGauge) Rejoin(after time.Duration, t kiln.Celsius) {
+	join := heatUnknown
+	if g.n == 0 {
+		join = heatStraight
+	}
+	g.take(after, t, join)
+}
+
+func (g *HeatGauge) take(after time.Duration, t kiln.Celsius, join heatJoin) {
+	t += g.Bias
+	if !(t > -273 && t < 2500) {
+		return // not known, or no temperature of any kiln
+	}
+	after = max(after, g.lastAfter)
+	if join != heatStraight && (join == heatUnknown || after-g.lastAfter > GapToMark) {
+		g.gapTop = math.Max(g.gapTop, math.Max(g.live.at.t, float64(t)))
+	}
+	if g.n > 0 && join != heatUnknown {
+		g.intervals[g.heard%len(g.intervals)] = after - g.lastAfter
+		g.heard++
+	}
+	number := int64(after / heatBin)
+	// The first sample after a gap is a point alone: the ways through the gap are worked out once,
+	// and not anew for every sample of a bin whose mean still wavers.
+	if g.n == 0 || join != heatStraight || g.join != heatStraight || number != g.bin {
+		g.closeBin()
+		g.bin, g.binN, g.binT, g.binAge, g.binStart, g.join = number, 0, 0, 0, after, join
+	}
+	g.n++
+	g.lastAfter = after
+	g.binN++
+	g.binT += float64(t)
+	g.binAge += (after - g.binStart).Hours()
+
+	at := heatPoint{hours: g.binStart.Hours() + g.binAge/float64(g.binN), t: g.binT / float64(g.binN)}
+	if g.points == 0 {
+		g.live.at = at
+		return
+	}
+	said := g.live.most // the open bin's mean wavers; what has once been said stands
+	g.live = g.base
+	g.ladder.advance(&g.live, &g.base.at, &at, g.join, g)
+	for i := range said {
+		g.live.most[i] = math.Max(g.live.most[i], said[i])
+	}
+}
+
+// closeBin makes the open bin the last point.
+func (g *HeatGauge) closeBin() {
+	if g.binN == 0 {
+		return
+	}
+	g.base = g.live
+	g.points++
+	g.peak = math.Max(g.peak, g.base.at.t)
+	g.climb.add(g.base.at.t, g.base.most[heatCentral])
+}
+
+// isGap says whether a silence is long enough to be one.
+func (g *HeatGauge) isGap(silence time.Duration) bool {
+	return silence > time.Minute && silence > 3*g.period()
+}
+
+// period is the median of the latest times between samples. Before there are any, three of
+// it are a quarter of an hour: a slower curve says its Every.
+func (g *HeatGauge) period() time.Duration {
+	if g.Every > 0 {
+		return g.Every
+	}
+	known := min(g.heard, len(g.intervals))
+	if known == 0 {
+		return 5 * time.Minute
+	}
+	sorted := g.intervals
+	slices.Sort(sorted[:known])
+	return sorted[known/2]
+}
+
+// HeatWork is what the firing has done so far, the open bin included. Its range is the 90 %
+// one: 3 °C for fit and table, the doubt of Bias, a quarter of what the firing gained from
+// the top on (no published kinetics of a cone under a hold were found), stretched to hold
+// what may have happened in gaps.
+func (g *HeatGauge) HeatWork() kiln.HeatWork {
+	most, l := &g.live.most, g.ladder
+	hw := kiln.HeatWork{C: kiln.NoTemperature(), Low: kiln.NoTemperature(), High: kiln.NoTemperature(), Position: most[heatCentral],
+		From: kiln.FromCurve, Model: kiln.HeatWorkModel, Bias: g.Bias, BiasSD: g.BiasSD, Estimate: g.gapTop >= math.Max(g.peak, g.live.at.t)-GapNearPeak}
+	if g.live.split {
+		low, high := l.HeatWorkAt(most[heatLow]), l.HeatWorkAt(most[heatHigh])
+		hw.GapSD = float64(high-low) / 4
+	}
+	if hw.Position < 0 {
+		return hw
+	}
+	hw.C = l.HeatWorkAt(hw.Position)
+	half := kiln.Celsius(kiln.Z90 * math.Sqrt(modelSD*modelSD+float64(g.BiasSD*g.BiasSD)+g.holdSD()*g.holdSD()))
+	hw.Low, hw.High = hw.C-half, hw.C+half
+	if g.live.split {
+		hw.Low = min(hw.Low, l.HeatWorkAt(most[heatLow]))
+		hw.High = max(hw.High, l.HeatWorkAt(most[heatHigh]))
+	}
+	if g.live.open || most[heatHigh] >= l.cones[rungCount-1].Position {
+		hw.High = kiln.NoTemperature()
+	}
+	return hw
+}
+
+// HoldCredit is how far the heat work rose from the first sample within 3 °C of the peak on,
+// through a hold and the beginning of the cooling.
+func (g *HeatGauge) HoldCredit() kiln.Celsius {
+	at, ok := g.climb.first()
+	if !ok || g.live.most[heatCentral] < 0 {
+		return 0
+	}
+	return g.ladder.HeatWorkAt(g.live.most[heatCentral]) - g.ladder.HeatWorkAt(at)
+}
+
+func (g *HeatGauge) holdSD() float64 { return holdShare * float64(g.HoldCredit()) }
+
+// heatClimb keeps the last few °C of the way up to the peak, to answer what the heat work
+// was when the firing first came within 3 °C of it: a time that is known only once the peak
+// is. Highs are kept a twentieth of a degree apart.
+type heatClimb struct {
+	high [64]struct{ t, position float64 }
+	from int
+	n    int
+}
+
+func (c *heatClimb) add(t, position float64) {
+	if c.n > 0 && t < c.high[(c.from+c.n-1)%len(c.high)].t+0.05 {
+		return
+	}
+	for c.n > 0 && (c.n == len(c.high) || c.high[c.from].t < t-3) {
+		c.from, c.n = (c.from+1)%len(c.high), c.n-1
+	}
+	c.high[(c.from+c.n)%len(c.high)].t = t
+	c.high[(c.from+c.n)%len(c.high)].position = position
+	c.n++
+}
+
+func (c *heatClimb) first() (position float64, ok bool) {
+	if c.n == 0 {
+		return 0, false
+	}
+	return c.high[c.from].position, true
+}

@@ -1,0 +1,268 @@
+package heatwork
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"lidwright/kiln"
+)
+
+// What is taken of a probe before its cones tell (own choices; re-estimate from a site's own
+// readings once it has 20).
+const (
+	probeDriftSD     = 0.3  // °C a firing, of a new probe
+	probeStepSD      = 0.3  // °C a firing, of the bias beside its drift
+	probeDriftStepSD = 0.02 // °C a firing, of the drift
+	probeReach       = 150  // °C from where cones were read that the bias holds
+	probeLowest      = 800  // °C below which there is none
+	noChance         = 1e-6 // a bound less likely than that is a contradiction
+	noticeBias       = 8    // °C
+)
+
+// FiredCones is one firing of a probe's life with the cones that stood on its shelf.
+type FiredCones struct {
+	Firing      kiln.FiringID
+	AsIndicated kiln.Celsius // heat work of the uncorrected curve; NaN if there is no curve or it stayed below 022
+	GapSD       float64      // what gaps add to its doubt, °C (one sd)
+	Readings    []ConeReading
+}
+
+// ProbeBias is what the cones have told of a probe by the end of one firing: true minus
+// indicated near the top, and how that drifts.
+type ProbeBias struct {
+	Firing  kiln.FiringID
+	Bias    kiln.Celsius // to be added to what the probe says
+	BiasSD  float64      // °C
+	Drift   float64      // °C a firing
+	DriftSD float64
+	Cones   int          // readings counted so far in this life
+	Low     kiln.Celsius // lowest and highest heat work at which cones were read; NaN before the first
+	High    kiln.Celsius
+	Remarks []ConeRemark // on the cones of this firing
+
+	start float64 // sd of a new probe
+	cov   float64 // of bias and drift
+}
+
+// ConeRemark is what a reading of this firing asks or says beside its value.
+type ConeRemark struct {
+	Reading string // its ID
+	Says    string
+	Counted bool
+}
+
+// NewProbeBias is what is known of a probe without cones: nothing but the tolerance of its
+// type and class near the top, taken as one sd.
+func NewProbeBias(tolerance kiln.Celsius) ProbeBias {
+	start := float64(tolerance)
+	if !(start > 0) {
+		start = unknownTolerance
+	}
+	return ProbeBias{BiasSD: start, DriftSD: probeDriftSD, Low: kiln.NoTemperature(), High: kiln.NoTemperature(), start: start}
+}
+
+// unknownTolerance is that of a type K couple of class 2 at 1200 °C (IEC 60584 as suppliers'
+// tables have it: 0.0075 t), taken for a probe of unknown type.
+const unknownTolerance = 9
+
+// Refilter works out, from all firings of one life of a probe in order of time and the cones on
+// its shelf, what was known of it after each. A struck reading is left out by the caller; the
+// rest is worked out anew. tolerance is the couple's class at 1200 °C, NaN or 0 if unknown.
+func Refilter(l *ConeScale, tolerance kiln.Celsius, fired []FiredCones) []ProbeBias {
+	out := make([]ProbeBias, 0, len(fired))
+	now := NewProbeBias(tolerance)
+	for i, f := range fired {
+		if i > 0 {
+			now = now.Next()
+		}
+		now.Firing, now.Remarks = f.Firing, nil
+		now.read(l, f)
+		out = append(out, now)
+	}
+	return out
+}
+
+// Next is what is expected of the probe in the firing after: it has drifted.
+func (b ProbeBias) Next() ProbeBias {
+	p, d := b.BiasSD*b.BiasSD, b.DriftSD*b.DriftSD
+	b.Bias += kiln.Celsius(b.Drift)
+	p, b.cov = p+2*b.cov+d+probeStepSD*probeStepSD, b.cov+d
+	b.BiasSD, b.DriftSD = math.Sqrt(p), math.Sqrt(d+probeDriftStepSD*probeDriftStepSD)
+	b.Firing, b.Remarks = "", nil
+	return b
+}
+
+// read takes in the cones of one firing, in the order of the ladder.
+func (b *ProbeBias) read(l *ConeScale, f FiredCones) {
+	type said struct {
+		ConeSays
+		id string
+	}
+	var all []said
+	for _, r := range f.Readings {
+		s, err := l.ReadCone(r)
+		if err != nil {
+			b.Remarks = append(b.Remarks, ConeRemark{Reading: r.ID, Says: err.Error()})
+			continue
+		}
+		if !f.AsIndicated.Known() {
+			b.Remarks = append(b.Remarks, ConeRemark{Reading: r.ID,
+				Says: "This firing has no whole curve that reached cone 022, so " + s.Words + " tells its heat work and nothing of the probe."})
+			continue
+		}
+		s.SD = math.Hypot(s.SD, f.GapSD)
+		all = append(all, said{s, r.ID})
+	}
+	slices.SortStableFunc(all, func(a, c said) int {
+		return cmp.Or(cmp.Compare(a.Cone.Position, c.Cone.Position), cmp.Compare(a.C, c.C), cmp.Compare(a.id, c.id))
+	})
+	for _, s := range all {
+		counted, why := b.take(l, s.ConeSays, f.AsIndicated)
+		if counted {
+			b.Cones++
+			if !(b.Low <= s.C) {
+				b.Low = s.C
+			}
+			if !(b.High >= s.C) {
+				b.High = s.C
+			}
+		}
+		if why != "" {
+			b.Remarks = append(b.Remarks, ConeRemark{Reading: s.id, Says: why, Counted: counted})
+		}
+	}
+}
+
+// take is the update of the Kalman filter by one reading: a value, or a bound by the mean and
+// variance of the normal cut at it.
+func (b *ProbeBias) take(l *ConeScale, s ConeSays, indicated kiln.Celsius) (counted bool, why string) {
+	y, r := float64(s.C-indicated), s.SD*s.SD
+	spread := b.BiasSD*b.BiasSD + r
+	off := y - float64(b.Bias)
+	wrong := s.Side == ConeAt || s.Side == ConeOver && off > 0 || s.Side == ConeUnder && off < 0
+	if wrong && math.Abs(off) > math.Max(coneFarOff, coneQuestioned*math.Sqrt(spread)) {
+		return false, farOff(l, s, indicated)
+	}
+	if s.Side == ConeAt {
+		if math.Abs(off) > coneQuestioned*math.Sqrt(spread) {
+			why = fmt.Sprintf("%s says %.0f °C %s than was expected of this probe: sure? It counts for little.",
+				sentence(s.Words), math.Abs(off), either(off > 0, "more", "less"))
+			r *= 9
+			spread = b.BiasSD*b.BiasSD + r
+		}
+		b.update(off, spread, 0)
+		return true, why
+	}
+	mean, variance, chance := cutNormal(off/math.Sqrt(spread), s.Side == ConeOver)
+	if 1-chance < noChance {
+		return false, "" // far on the true side: nothing is learned
+	}
+	if chance < noChance {
+		return false, fmt.Sprintf("%s contradicts what was read before it, so it does not count: look at the entries of this pack.", sentence(s.Words))
+	}
+	b.update(mean*math.Sqrt(spread), spread, variance*spread)
+	return true, ""
+}
+
+// update moves bias and drift by an innovation of variance spread, of which left is not
+// taken away (0 for a value).
+func (b *ProbeBias) update(innovation, spread, left float64) {
+	p, d := b.BiasSD*b.BiasSD, b.DriftSD*b.DriftSD
+	kb, kd := p/spread, b.cov/spread
+	b.Bias += kiln.Celsius(kb * innovation)
+	b.Drift += kd * innovation
+	gone := spread - left
+	p, b.cov, d = p-kb*kb*gone, b.cov-kb*kd*gone, d-kd*kd*gone
+	b.BiasSD, b.DriftSD = math.Sqrt(p), math.Sqrt(d)
+}
+
+// cutNormal is the mean and variance of a standard normal of which only the part above a (or
+// below it) is left, and how large that part is.
+func cutNormal(a float64, above bool) (mean, variance, chance float64) {
+	if !above {
+		mean, variance, chance = cutNormal(-a, true)
+		return -mean, variance, chance
+	}
+	chance = 0.5 * math.Erfc(a/math.Sqrt2)
+	if chance == 0 {
+		return 0, 1, 0
+	}
+	mean = math.Exp(-a*a/2) / math.Sqrt(2*math.Pi) / chance
+	return mean, 1 + a*mean - mean*mean, chance
+}
+
+// farOff says that a reading is so far from the curve that one of the two is something else.
+func farOff(l *ConeScale, s ConeSays, indicated kiln.Celsius) string {
+	says := fmt.Sprintf("%s and the curve lie %.0f °C apart, which no probe explains, so it does not count.",
+		sentence(s.Words), math.Abs(float64(s.C-indicated)))
+	if other := l.MistakenCone(s.Cone.Label, indicated); other != "" {
+		return says + fmt.Sprintf(" Was it %s and not %s?", other, s.Cone.Label)
+	}
+	return says
+}
+
+// Likely is the 90 % range of the bias.
+func (b ProbeBias) Likely() (low, high kiln.Celsius) {
+	half := kiln.Celsius(kiln.Z90 * b.BiasSD)
+	return b.Bias - half, b.Bias + half
+}
+
+// For is the bias to be added to every sample of a firing that indicated heatWork, and its
+// sd. Far from where cones were read, and below 800 °C, none is known: 0, with the doubt of a
+// new probe.
+func (b ProbeBias) For(heatWork kiln.Celsius) (bias kiln.Celsius, sd float64) {
+	if !b.Tells(heatWork) {
+		return 0, b.start
+	}
+	return b.Bias, b.BiasSD
+}
+
+// tells reports whether cones near that heat work told of the probe.
+func (b ProbeBias) Tells(heatWork kiln.Celsius) bool {
+	return b.Cones > 0 && heatWork >= probeLowest && heatWork >= b.Low-probeReach && heatWork <= b.High+probeReach
+}
+
+// doubtFor is For with the sd as a temperature, as a gauge takes it.
+func (b ProbeBias) doubtFor(heatWork kiln.Celsius) (bias, sd kiln.Celsius) {
+	bias, s := b.For(heatWork)
+	return bias, kiln.Celsius(s)
+}
+
+// Notable says that the probe is off by more than 8 °C and more than two sds. A notice
+// follows when it was so in two firings one after the other.
+func (b ProbeBias) Notable() bool {
+	off := math.Abs(float64(b.Bias))
+	return b.Cones > 0 && off > noticeBias && off > 2*b.BiasSD
+}
+
+// NotableTwice says whether a notice is due: notable after each of the last two firings.
+func NotableTwice(after []ProbeBias) bool {
+	n := len(after)
+	return n >= 2 && after[n-1].Notable() && after[n-2].Notable()
+}
+
+// Says tells bias and drift in a sentence: "Your probe reads 9 °C low (likely 4 to 14, from 3
+// cones) and drifts 0.2 °C lower a firing (likely -0.1 to 0.5)."
+func (b ProbeBias) Says() string {
+	if b.Cones == 0 {
+		return fmt.Sprintf("No cone has told of this probe yet; a new one of its type and class may be %.0f °C off near the top.", b.start)
+	}
+	lo, hi := b.Likely()
+	if b.Bias < 0 {
+		lo, hi = -hi, -lo
+	}
+	off := math.Round(math.Abs(float64(b.Bias)))
+	reads := fmt.Sprintf("reads %.0f °C %s", off, either(b.Bias > 0, "low", "high"))
+	if off == 0 {
+		reads = "reads true"
+	}
+	drift, way := b.Drift, "lower"
+	if drift < 0 {
+		drift, way = -drift, "higher"
+	}
+	half := kiln.Z90 * b.DriftSD
+	return fmt.Sprintf("Your probe %s (likely %.0f to %.0f, from %d %s) and drifts %.1f °C %s a firing (likely %.1f to %.1f).",
+		reads, lo, hi, b.Cones, either(b.Cones == 1, "cone", "cones"), drift, way, drift-half, drift+half)
+}

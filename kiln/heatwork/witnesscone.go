@@ -1,0 +1,203 @@
+package heatwork
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"lidwright/kiln"
+)
+
+// Seen says in a word how a witness cone stood, where its tilt was not measured.
+type Seen string
+
+const (
+	Upright Seen = "upright"
+	Leaning Seen = "leaning"
+	Down    Seen = "down"
+)
+
+// ConeReading is a witness cone as it stood on its shelf after a firing.
+type ConeReading struct {
+	ID     string
+	Cone   string      // as pressed into it
+	Series kiln.Series // "" is the main one
+	Shelf  string
+	Seen   Seen    // "" where Tilted
+	Tilt   float64 // degrees of the tip's side from upright, 0 to 180; counts before Seen
+	Tilted bool
+}
+
+// ConeSays is what a reading tells of the heat work at its place.
+type ConeSays struct {
+	Cone  Cone
+	Side  ConeSide
+	C     kiln.Celsius // the heat work, or the bound of it
+	SD    float64      // one sd of C, from reading the tilt and from cone to cone, °C
+	Words string       // "cone 6 at 45°", "cone 6 upright"
+}
+
+// ConeSide says whether a reading is a value or a bound.
+type ConeSide int
+
+const (
+	ConeAt    ConeSide = iota // the heat work was C
+	ConeUnder                 // upright: it was less than C
+	ConeOver                  // down: it was more than C
+)
+
+// The reading of a cone. The lean is taken as that of a viscous body: dtheta/dphi goes with
+// sin theta, from 8° (as cones are set) at phi = 0 to 90° at phi = 1 (own derivation,
+// unpublished; ln tan 4° = -2.66).
+const (
+	coneLeanLog    = 2.66
+	coneLeast      = 25.0 // degrees: less is upright
+	coneMost       = 95.0 // degrees: more is down
+	coneLeaning    = 55.0 // degrees, where a potter wrote "leaning"
+	coneLeaningSD  = 8.0  // °C
+	coneTiltOff    = 0.26 // rad: a tilt is read to 15°, taken as limits
+	coneToCone     = 3.0  // °C, one sd between cones of a box (own choice)
+	coneSmallSD    = 8.0  // °C more for a small cone: the model lies 11 °C under that table at 300 °C/h
+	coneFarOff     = 75.0 // °C from what was expected that no probe and no reading explains
+	coneQuestioned = 4.0  // sds beyond which a reading asks "sure?"
+)
+
+// leanPhi is how much of its work a cone at a tilt in degrees has seen: 1 at 90°.
+func leanPhi(tilt float64) float64 {
+	return 1 + math.Log(math.Tan(tilt*math.Pi/360))/coneLeanLog
+}
+
+// ReadCone turns a reading into heat work. The error is a *ConeError that says in words why a
+// cone cannot be used.
+func (l *ConeScale) ReadCone(r ConeReading) (ConeSays, error) {
+	c, err := l.Cone(r.Cone)
+	if err != nil {
+		return ConeSays{}, err
+	}
+	shift, extra, err := l.seriesShift(c, r.Series)
+	if err != nil {
+		return ConeSays{}, err
+	}
+	tilt, words, err := r.stood(c)
+	if err != nil {
+		return ConeSays{}, err
+	}
+	says := ConeSays{Cone: c, Words: words}
+	at := tilt
+	switch {
+	case tilt < coneLeast:
+		says.Side, at = ConeUnder, coneLeast
+	case tilt > coneMost:
+		says.Side, at = ConeOver, coneMost
+	}
+	phi := leanPhi(at)
+	says.C = c.Tau + shift + c.S*kiln.Celsius(math.Log(phi))
+	if says.Side == ConeOver {
+		says.C = c.Tau + shift // taken as phi = 1
+	}
+	lean := float64(c.S) * coneTiltOff / (coneLeanLog * math.Sin(at*math.Pi/180) * phi)
+	says.SD = math.Sqrt(lean*lean/3 + coneToCone*coneToCone + extra*extra)
+	if !r.Tilted && r.Seen == Leaning {
+		says.SD = math.Hypot(coneLeaningSD, extra)
+	}
+	return says, nil
+}
+
+// stood is the tilt that a reading stands for, in words too.
+func (r ConeReading) stood(c Cone) (tilt float64, words string, err error) {
+	if r.Tilted {
+		if !(r.Tilt >= 0 && r.Tilt <= 180) {
+			return 0, "", &ConeError{Text: r.Cone, Why: fmt.Sprintf("A tilt of %g° cannot be: upright is 0, level is 90, hanging down is 180.", r.Tilt)}
+		}
+		if r.Seen == Upright && r.Tilt > coneMost || r.Seen == Down && r.Tilt < coneLeast {
+			return 0, "", &ConeError{Text: r.Cone, Why: fmt.Sprintf("Cone %s cannot be both %s and at %g°.", c.Label, r.Seen, r.Tilt)}
+		}
+		return r.Tilt, fmt.Sprintf("cone %s at %g°", c.Label, r.Tilt), nil
+	}
+	switch r.Seen {
+	case Upright:
+		return 0, "cone " + c.Label + " upright", nil
+	case Leaning:
+		return coneLeaning, "cone " + c.Label + " leaning", nil
+	case Down:
+		return 180, "cone " + c.Label + " down", nil
+	}
+	return 0, "", &ConeError{Text: r.Cone, Why: fmt.Sprintf("How cone %s stood was not told: upright, leaning, down, or its tilt.", c.Label)}
+}
+
+// seriesShift is how far cones of a series end above those of the model at the same rate
+// (mean over the rates that their table has), and what sd that adds.
+func (l *ConeScale) seriesShift(c Cone, series kiln.Series) (shift kiln.Celsius, extraSD float64, err error) {
+	if series == "" || series == SeriesSelfSupporting {
+		return 0, 0, nil
+	}
+	var sum kiln.Celsius
+	n := 0
+	var has []string
+	known, rated := false, false
+	for _, e := range coneTable() {
+		if e.Series != series {
+			continue
+		}
+		known = true
+		if e.Rate == 0 {
+			continue
+		}
+		rated = true
+		if !slices.Contains(has, e.Cone) {
+			has = append(has, e.Cone)
+		}
+		if e.Cone == c.Label {
+			sum += e.At - l.EndPoint(c, e.Rate)
+			n++
+		}
+	}
+	e := &ConeError{Text: string(series)}
+	switch {
+	case !known:
+		e.Why = fmt.Sprintf("No series of cones is called %q.", series)
+		e.Nearest = string(SeriesSelfSupporting)
+	case !rated:
+		e.Why = fmt.Sprintf("Cones of the European (Seger) ladder (%s) cannot be turned into heat work: at what rates their end points hold is not known here, "+
+			"and cones of one number end up to 54 °C apart.", series)
+	case n == 0:
+		e.Why = fmt.Sprintf("The table of %s has no cone %s; it has %s to %s.", series, c.Label, has[0], has[len(has)-1])
+	default:
+		if series == SeriesSmall {
+			extraSD = coneSmallSD
+		}
+		return sum / kiln.Celsius(n), extraSD, nil
+	}
+	return 0, 0, e
+}
+
+// MistakenCone gives the cone that was probably meant where a reading lies far off what the
+// curve says: 6 for 06 and 06 for 6, "" if that is no better.
+func (l *ConeScale) MistakenCone(label string, heatWork kiln.Celsius) string {
+	t := tidyCone(label)
+	other := "0" + t
+	if strings.HasPrefix(t, "0") {
+		other = t[1:]
+	}
+	c, err := l.Cone(label)
+	o, err2 := l.Cone(other)
+	if err != nil || err2 != nil || !heatWork.Known() {
+		return ""
+	}
+	if math.Abs(float64(o.Tau-heatWork)) < coneFarOff && math.Abs(float64(c.Tau-heatWork)) > coneFarOff {
+		return o.Label
+	}
+	return ""
+}
+
+// SeenAt is the word for a tilt in degrees.
+func SeenAt(tilt float64) Seen {
+	switch {
+	case tilt < coneLeast:
+		return Upright
+	case tilt > coneMost:
+		return Down
+	}
+	return Leaning
+}

@@ -1,0 +1,315 @@
+package heatwork
+
+import (
+	"errors"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"lidwright/kiln"
+)
+
+func mainCone(t *testing.T, label string) Cone {
+	t.Helper()
+	c, err := MainConeScale().Cone(label)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+// The table of the design for s = 24, by hand: phi = 1 + ln tan(theta/2)/2.66.
+func TestConeLean(t *testing.T) {
+	for _, row := range []struct{ tilt, phi, short, effect float64 }{
+		{20, 0.348, 25, 20}, {30, 0.505, 16, 9}, {45, 0.669, 10, 5}, {60, 0.793, 6, 3}, {75, 0.900, 3, 3}, {90, 1, 0, 2.4},
+	} {
+		phi := leanPhi(row.tilt)
+		if math.Abs(phi-row.phi) > 0.0015 {
+			t.Errorf("%v°: phi %.4f, want %.3f", row.tilt, phi, row.phi)
+		}
+		if short := -24 * math.Log(phi); math.Abs(short-row.short) > 0.55 {
+			t.Errorf("%v°: %.2f °C short, want %v", row.tilt, short, row.short)
+		}
+		effect := 24 * coneTiltOff / (coneLeanLog * math.Sin(row.tilt*math.Pi/180) * phi)
+		if math.Abs(effect-row.effect) > 0.55 {
+			t.Errorf("%v°: ±15° are %.2f °C, want %v", row.tilt, effect, row.effect)
+		}
+	}
+	if math.Abs(leanPhi(8)) > 0.001 {
+		t.Errorf("a cone set at 8° has seen %.4f, want 0", leanPhi(8))
+	}
+}
+
+func TestConeReadings(t *testing.T) {
+	l, six := MainConeScale(), mainCone(t, "6")
+	read := func(r ConeReading) ConeSays {
+		s, err := l.ReadCone(r)
+		if err != nil {
+			t.Fatalf("%+v: %v", r, err)
+		}
+		return s
+	}
+	level := read(ConeReading{Cone: "6", Tilt: 90, Tilted: true})
+	if level.C != six.Tau || level.Side != ConeAt {
+		t.Errorf("level with the base is the end point: %v, want %v", level.C, six.Tau)
+	}
+	up, down := read(ConeReading{Cone: "6", Seen: Upright}), read(ConeReading{Cone: "6", Seen: Down})
+	if up.Side != ConeUnder || down.Side != ConeOver || down.C != six.Tau || up.C > six.Tau-15 {
+		t.Errorf("upright %+v, down %+v", up, down)
+	}
+	if at20 := read(ConeReading{Cone: "6", Tilt: 20, Tilted: true}); at20.Side != ConeUnder || at20.C != up.C {
+		t.Errorf("20° is upright: %+v", at20)
+	}
+	if lean := read(ConeReading{Cone: "6", Seen: Leaning}); lean.SD != 8 || lean.C != read(ConeReading{Cone: "6", Tilt: 55, Tilted: true}).C {
+		t.Errorf("leaning is 55° with sd 8: %+v", lean)
+	}
+	// Iron-free cones: the table's own end points at 15, 60 and 150 °C/h (chart, read) are the shift.
+	ten := mainCone(t, "010")
+	var want kiln.Celsius
+	for rate, at := range map[kiln.CelsiusPerHour]kiln.Celsius{15: 871, 60: 886, 150: 893} {
+		want += (at - l.EndPoint(ten, rate)) / 3
+	}
+	if s := read(ConeReading{Cone: "010", Series: SeriesSelfSupportingIronFree, Tilt: 90, Tilted: true}); math.Abs(float64(s.C-ten.Tau-want)) > 1e-9 {
+		t.Errorf("iron-free 010 is shifted by %v, want %v", s.C-ten.Tau, want)
+	}
+	if small, large := read(ConeReading{Cone: "6", Series: SeriesSmall, Tilt: 90, Tilted: true}), level; math.Abs(small.SD*small.SD-large.SD*large.SD-64) > 1e-9 {
+		t.Errorf("a small cone has 8 °C more sd: %v against %v", small.SD, large.SD)
+	}
+}
+
+// At 300 °C/h the model lies a median of 11 °C below the table of small cones, from 35 below at
+// 022 to 12 above at 7 (design; sources of the rows: S1 to 08, S4 for 06 and 04, M the rest).
+func TestSmallConesAgainstModel(t *testing.T) {
+	l := MainConeScale()
+	var off []float64
+	at := map[string]float64{}
+	for _, e := range ConeTable() {
+		if e.Series == SeriesSmall {
+			d := float64(l.EndPoint(mainCone(t, e.Cone), e.Rate) - e.At)
+			off, at[e.Cone] = append(off, d), d
+		}
+	}
+	if m := kiln.Median(off); math.Abs(m+11) > 1 || math.Abs(at["022"]+35) > 1 || math.Abs(at["7"]-12) > 1 {
+		t.Errorf("median %.1f, 022 %.1f, 7 %.1f; want -11, -35, 12", m, at["022"], at["7"])
+	}
+}
+
+func TestConesThatCannotBeRead(t *testing.T) {
+	l := MainConeScale()
+	for _, c := range []struct {
+		r    ConeReading
+		says string
+	}{
+		{ConeReading{Cone: "0", Seen: Down}, "no cone 0"},
+		{ConeReading{Cone: "6a", Seen: Down}, "European (Seger)"},
+		{ConeReading{Cone: "7", Series: "seger_a", Seen: Down}, "European (Seger)"},
+		{ConeReading{Cone: "7", Series: "grandmother", Seen: Down}, "No series of cones"},
+		{ConeReading{Cone: "6", Series: SeriesSelfSupportingIronFree, Seen: Down}, "has no cone 6; it has 010 to 08"},
+		{ConeReading{Cone: "6"}, "was not told"},
+		{ConeReading{Cone: "6", Tilt: 270, Tilted: true}, "cannot be"},
+		{ConeReading{Cone: "6", Seen: Upright, Tilt: 120, Tilted: true}, "both upright and at 120°"},
+	} {
+		_, err := l.ReadCone(c.r)
+		var e *ConeError
+		if !errors.As(err, &e) || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%+v: %v, want words with %q", c.r, err, c.says)
+		}
+	}
+}
+
+// The textbook gain, by hand: K class 2 prior 9 °C, R = 3.8². After one reading the variance is
+// 81 R/(81 + R), that is sd 3.50; then predict with drift sd 0.3 and steps of 0.3 and 0.02.
+func TestProbeFilterIsKalman(t *testing.T) {
+	b := NewProbeBias(9)
+	says := ConeSays{C: 1230, SD: 3.8, Cone: mainCone(t, "6")}
+	p, c, d := 81.0, 0.0, 0.09
+	x, v := 0.0, 0.0
+	for i, want := range []float64{3.50, 2.58, 2.17} {
+		if i > 0 {
+			b = b.Next()
+			x, p, c, d = x+v, p+2*c+d+0.09, c+d, d+0.0004
+		}
+		if ok, why := b.take(MainConeScale(), says, 1222); !ok || why != "" {
+			t.Fatalf("reading %d: %v %s", i, ok, why)
+		}
+		s := p + 3.8*3.8
+		kb, kd, off := p/s, c/s, 8-x
+		x, v, p, c, d = x+kb*off, v+kd*off, p-kb*kb*s, c-kb*kd*s, d-kd*kd*s
+		if math.Abs(float64(b.Bias)-x) > 1e-9 || math.Abs(b.BiasSD-math.Sqrt(p)) > 1e-9 || math.Abs(b.Drift-v) > 1e-9 {
+			t.Errorf("reading %d: %v ± %v drift %v, by hand %v ± %v drift %v", i, b.Bias, b.BiasSD, b.Drift, x, math.Sqrt(p), v)
+		}
+		if math.Abs(b.BiasSD-want) > 0.005 {
+			t.Errorf("reading %d: sd %.4f, want %.2f", i, b.BiasSD, want)
+		}
+	}
+}
+
+func TestProbeFilterBounds(t *testing.T) {
+	l := MainConeScale()
+	cones := func(indicated kiln.Celsius, r ...ConeReading) ProbeBias {
+		return Refilter(l, 9, []FiredCones{{Firing: "a", AsIndicated: indicated, Readings: r}})[0]
+	}
+	start := NewProbeBias(9)
+	// Far on the true side: nothing is learned.
+	far := cones(1222, ConeReading{Cone: "14", Seen: Upright}, ConeReading{Cone: "01", Seen: Down})
+	if far.Bias != start.Bias || far.BiasSD != start.BiasSD || far.Cones != 0 {
+		t.Errorf("far bounds moved the filter: %+v", far)
+	}
+	// The curve says 1222, but 6 (1220) is upright, less than about 1197: the probe reads high.
+	high := cones(1222, ConeReading{Cone: "6", Seen: Upright})
+	if !(high.Bias < -8) || !(high.BiasSD < 9) {
+		t.Errorf("6 upright after an indicated 1222: %v ± %v", high.Bias, high.BiasSD)
+	}
+	// A fallen 6 and an upright 7 say "between".
+	between := cones(1222, ConeReading{Cone: "6", Seen: Down}, ConeReading{Cone: "7", Seen: Upright})
+	if !(between.BiasSD < 6) || math.Abs(float64(between.Bias)) > 5 {
+		t.Errorf("between 6 and 7: %v ± %v", between.Bias, between.BiasSD)
+	}
+	// The truncated normal, by summing: the mean and variance of N(0,1) above a.
+	for _, a := range []float64{-3, -1, 0, 0.5, 2, 4} {
+		var z, m, q float64
+		for x := a + 5e-5; x < a+12; x += 1e-4 {
+			w := math.Exp(-x*x/2) / math.Sqrt(2*math.Pi) * 1e-4
+			z, m, q = z+w, m+w*x, q+w*x*x
+		}
+		mean, variance, chance := cutNormal(a, true)
+		if math.Abs(mean-m/z) > 1e-4 || math.Abs(variance-(q/z-m*m/z/z)) > 1e-4 || math.Abs(chance-z) > 1e-4 {
+			t.Errorf("above %v: %v %v %v, summed %v %v %v", a, mean, variance, chance, m/z, q/z-m*m/z/z, z)
+		}
+		below, v2, c2 := cutNormal(-a, false)
+		if below != -mean || v2 != variance || c2 != chance {
+			t.Errorf("below %v is not the mirror", -a)
+		}
+	}
+}
+
+func TestProbeFilterWords(t *testing.T) {
+	l := MainConeScale()
+	fired := []FiredCones{
+		{Firing: "a", AsIndicated: 1222, Readings: []ConeReading{{ID: "1", Cone: "06", Tilt: 60, Tilted: true}, {ID: "2", Cone: "6a", Seen: Down}}},
+		{Firing: "b", AsIndicated: kiln.NoTemperature(), Readings: []ConeReading{{ID: "3", Cone: "6", Tilt: 90, Tilted: true}}},
+		{Firing: "c", AsIndicated: 1222, Readings: []ConeReading{{ID: "4", Cone: "9", Tilt: 90, Tilted: true}}},
+		{Firing: "d", AsIndicated: 1222, Readings: []ConeReading{{ID: "5", Cone: "8", Seen: Down}, {ID: "6", Cone: "5", Seen: Upright}}},
+	}
+	all := Refilter(l, 3, fired)
+	for i, want := range []string{"Was it 6 and not 06?", "has no whole curve", "sure? It counts for little.", "contradicts"} {
+		said := ""
+		for _, r := range all[i].Remarks {
+			said += r.Says + "\n"
+		}
+		if !strings.Contains(said, want) {
+			t.Errorf("firing %s says %q, want %q", fired[i].Firing, said, want)
+		}
+	}
+	if all[1].Cones != 0 || all[1].Bias != 0 {
+		t.Errorf("nothing usable was read yet: %+v", all[1])
+	}
+	if s := all[0].Says(); !strings.Contains(s, "No cone has told of this probe yet") || !strings.Contains(s, "3 °C") {
+		t.Errorf("before the first cone: %q", s)
+	}
+	// Later firings do not change earlier ones.
+	for i := range fired {
+		part := Refilter(l, 3, fired[:i+1])
+		if got, want := part[i], all[i]; got.Bias != want.Bias || got.BiasSD != want.BiasSD || got.Drift != want.Drift {
+			t.Errorf("firing %s changed when others came after it", fired[i].Firing)
+		}
+	}
+	low := ProbeBias{Bias: 9.2, BiasSD: 3, Drift: 0.2, DriftSD: 0.18, Cones: 3}
+	if got, want := low.Says(), "Your probe reads 9 °C low (likely 4 to 14, from 3 cones) and drifts 0.2 °C lower a firing (likely -0.1 to 0.5)."; got != want {
+		t.Errorf("says %q, want %q", got, want)
+	}
+}
+
+// The order of a pack's entries does not matter: they are taken in the order of the ladder.
+// Were they not, the bias would move by less than 1 °C (design: 0.6).
+func TestProbeFilterPackOrder(t *testing.T) {
+	l := MainConeScale()
+	pack := []ConeReading{{ID: "a", Cone: "5", Seen: Down}, {ID: "b", Cone: "6", Tilt: 60, Tilted: true}, {ID: "c", Cone: "7", Seen: Upright}}
+	orders := [][]int{{0, 1, 2}, {0, 2, 1}, {1, 0, 2}, {1, 2, 0}, {2, 0, 1}, {2, 1, 0}}
+	least, most := math.Inf(1), math.Inf(-1)
+	var first ProbeBias
+	for i, order := range orders {
+		var turned []ConeReading
+		raw := NewProbeBias(9)
+		for _, k := range order {
+			turned = append(turned, pack[k])
+			s, _ := l.ReadCone(pack[k])
+			raw.take(l, s, 1212)
+		}
+		least, most = math.Min(least, float64(raw.Bias)), math.Max(most, float64(raw.Bias))
+		got := Refilter(l, 9, []FiredCones{{AsIndicated: 1212, Readings: turned}})[0]
+		if i == 0 {
+			first = got
+		} else if got.Bias != first.Bias || got.BiasSD != first.BiasSD {
+			t.Errorf("order %v: %v ± %v, first order %v ± %v", order, got.Bias, got.BiasSD, first.Bias, first.BiasSD)
+		}
+	}
+	if most-least >= 1 {
+		t.Errorf("the order moves the bias by %.2f °C, want under 1", most-least)
+	}
+	t.Logf("order moves the bias by %.2f °C", most-least)
+}
+
+// The bias holds near where cones were read and above 800 °C; elsewhere nothing is known.
+func TestProbeBiasReach(t *testing.T) {
+	b := Refilter(MainConeScale(), 9, []FiredCones{{AsIndicated: 1212, Readings: []ConeReading{{Cone: "6", Tilt: 90, Tilted: true}}}})[0]
+	if bias, sd := b.For(1212); bias != b.Bias || sd != b.BiasSD || !(bias > 5) {
+		t.Errorf("at 1212: %v ± %v", bias, sd)
+	}
+	for _, c := range []kiln.Celsius{700, 1000, kiln.NoTemperature()} {
+		if bias, sd := b.For(c); bias != 0 || sd != 9 {
+			t.Errorf("at %v: %v ± %v, want 0 ± 9", c, bias, sd)
+		}
+	}
+}
+
+// Simulated as in the design: bias N(0, 9²), drift 0.2 ± 0.15 °C a firing and a step of 0.3, one
+// cone a firing. Expected rms error after 1, 3, 5 and 10 firings; a seeded sample of 4000 lives
+// knows an rms to about 1 %; the design rounds and had its own sample, so 6 % is allowed. The issue asks ± 3 °C (one sd) after 2 to 5.
+func TestProbeFilterSimulated(t *testing.T) {
+	const lives = 4000
+	for _, c := range []struct {
+		sd   float64
+		want map[int]float64
+	}{
+		{3.8, map[int]float64{1: 3.5, 3: 2.1, 5: 1.7, 10: 1.6}},
+		{6.7, map[int]float64{1: 5.4, 3: 3.5, 5: 2.9, 10: 2.4}},
+	} {
+		r := rand.New(rand.NewPCG(5, uint64(c.sd*10)))
+		sum := map[int]float64{}
+		inside, n := 0, 0
+		for range lives {
+			truth, drift := 9*r.NormFloat64(), 0.2+0.15*r.NormFloat64()
+			b := NewProbeBias(9)
+			for firing := 1; firing <= 10; firing++ {
+				if firing > 1 {
+					truth += drift
+					b = b.Next()
+				}
+				y := truth + c.sd*r.NormFloat64()
+				b.take(MainConeScale(), ConeSays{C: kiln.Celsius(1222 + y), SD: c.sd, Cone: mainCone(t, "6")}, 1222)
+				e := float64(b.Bias) - truth
+				sum[firing] += e * e
+				if low, high := b.Likely(); kiln.Celsius(truth) >= low && kiln.Celsius(truth) <= high {
+					inside++
+				}
+				n++
+			}
+		}
+		for firing, want := range c.want {
+			rms := math.Sqrt(sum[firing] / lives)
+			t.Logf("reading sd %.1f: rms error after %d firings %.2f °C (design %.1f)", c.sd, firing, rms, want)
+			if math.Abs(rms/want-1) > 0.06 {
+				t.Errorf("reading sd %.1f: rms error after %d firings %.2f °C, want %.1f ± 6 %%", c.sd, firing, rms, want)
+			}
+		}
+		within := math.Sqrt(sum[5] / lives)
+		if within > 3 {
+			t.Errorf("reading sd %.1f: known to %.2f °C after 5 readings, want 3", c.sd, within)
+		}
+		if share := float64(inside) / float64(n); share < 0.87 || share > 0.96 {
+			t.Errorf("the 90 %% range holds the truth in %.3f", share)
+		}
+	}
+}

@@ -1,0 +1,84 @@
+// Package kilntest has made-up firings for the tests of the rooms of the kiln.
+package kilntest
+
+import (
+	"math"
+	"time"
+
+	"lidwright/kiln"
+)
+
+// winter is a morning on which tests begin.
+var Winter = time.Date(2026, 1, 13, 10, 0, 0, 0, time.UTC)
+
+// shapeKiln is a kiln with one probe.
+var BigBlue = kiln.Kiln{ID: "big-blue", Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}}, Control: "1",
+	Limit: kiln.NoTemperature(), KeepShut: 95}
+
+// leg of a programme: go to a temperature at a rate (°C/h), then hold.
+type Leg struct {
+	To, Rate float64
+	Hold     time.Duration
+}
+
+// programme is a firing without noise from 20 °C, one point each step.
+func Programme(step time.Duration, legs ...Leg) kiln.Curve {
+	return ProgrammeFrom(20, step, legs...)
+}
+
+func ProgrammeFrom(from float64, step time.Duration, legs ...Leg) kiln.Curve {
+	type knot struct{ h, t float64 }
+	knots := []knot{{0, from}}
+	for _, l := range legs {
+		last := knots[len(knots)-1]
+		h := last.h + math.Abs(l.To-last.t)/l.Rate
+		knots = append(knots, knot{h, l.To})
+		if l.Hold > 0 {
+			knots = append(knots, knot{h + l.Hold.Hours(), l.To})
+		}
+	}
+	c := kiln.Curve{Channels: []kiln.ChannelID{"1"}, T: [][]kiln.Celsius{nil}}
+	end := knots[len(knots)-1].h
+	k := 0
+	for i := 0; ; i++ {
+		after := time.Duration(i) * step
+		h := after.Hours()
+		last := h >= end
+		if last {
+			h, after = end, time.Duration(end*float64(time.Hour))
+		}
+		for k < len(knots)-2 && h > knots[k+1].h {
+			k++
+		}
+		a, b := knots[k], knots[k+1]
+		t := b.t
+		if b.h > a.h {
+			t = a.t + (b.t-a.t)*(h-a.h)/(b.h-a.h)
+		}
+		c.After = append(c.After, after)
+		c.T[0] = append(c.T[0], kiln.Celsius(t))
+		if last {
+			return c
+		}
+	}
+}
+
+// cut leaves out what was heard between two ages, and lists the gap if told.
+func Cut(c kiln.Curve, from, to time.Duration, told bool) kiln.Curve {
+	out := kiln.Curve{Channels: c.Channels, T: make([][]kiln.Celsius, len(c.T))}
+	last := time.Duration(0)
+	for i, after := range c.After {
+		if after > from && after < to {
+			continue
+		}
+		if after >= to && last <= from && told {
+			out.Gaps = append(out.Gaps, kiln.Gap{After: last, For: after - last, Known: true, Why: "quiet"})
+		}
+		last = after
+		out.After = append(out.After, after)
+		for j := range c.T {
+			out.T[j] = append(out.T[j], c.T[j][i])
+		}
+	}
+	return out
+}

@@ -1,0 +1,263 @@
+// Package record writes firings down while they happen. One goroutine owns each kiln: samples go through
+// kiln/faults and kiln/detect, the open firing grows by the good ones, and batches go to the Log without
+// waiting for its disk. Out flow firings with their heat work, what every kiln does now (Live), and notices.
+// After a restart the firings that were left open are read again and taken up.
+//
+// It opens no port and no file: samples come over a channel, and storage is whoever implements Log.
+package record
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/faults"
+	"lidwright/kiln/heatwork"
+)
+
+// Log is where a Recorder writes a firing down while it happens. A call that gave an error is
+// made again with the same arguments until it works, so a repeated one must do no harm: the
+// first may have been committed all the same.
+type Log interface {
+	// BeginFiring opens a firing under the id made by the recorder, and gives its number.
+	// The pre-roll comes with it, so that a firing is never on disk without its first points.
+	BeginFiring(ctx context.Context, f kiln.Firing, preroll []kiln.Sample) (number int, err error)
+	// AppendCurve writes a batch of samples, all of one kiln and in order, in one commit.
+	AppendCurve(ctx context.Context, id kiln.FiringID, batch []kiln.Sample) error
+	// EndFiring closes it with what was worked out. Samples written before may lie after
+	// f.Over, where the end was seen only later: they are no part of the firing.
+	EndFiring(ctx context.Context, f kiln.Firing) error
+	// Unfinished gives the firings that a power cut or a stop left open, at most one a kiln.
+	Unfinished(ctx context.Context) ([]Unfinished, error)
+}
+
+// Unfinished is a firing left open, with every sample written so far.
+type Unfinished struct {
+	Firing  kiln.Firing
+	Samples []kiln.Sample
+}
+
+// What a Log gives as the reason where people can do something about it; any other error is told as a disk
+// that does not take what is written.
+var (
+	ErrFull     = errors.New("the disk is full")
+	ErrReadOnly = errors.New("the disk can be read and not written")
+)
+
+// ErrNoKiln is the answer about a kiln that the settings do not have.
+var ErrNoKiln = errors.New("no such kiln")
+
+// Recorder writes the firings of all kilns down while they happen. One goroutine owns the
+// growing firings; another hands what is new to the Log every five seconds, so that a slow or
+// full disk never holds up what is heard. The exported fields are set before Run and left
+// alone after.
+type Recorder struct {
+	Kilns  []kiln.Kiln
+	Log    Log
+	Ladder *heatwork.ConeScale
+	Rules  detect.Rules
+	Past   map[kiln.KilnID]detect.Past     // of the firings so far; PastKnown changes it later
+	Zones  map[kiln.KilnID]faults.ZonePast // of the firings so far; the judges learn on from there
+	Now    func() kiln.Stamp               // the clock
+	NewID  func() kiln.FiringID            // makes UUIDv7
+	Tick   <-chan time.Time                // about once a second; its value is not looked at
+	Notify func(Notice)                    // told in order from a goroutine of its own, so it may block; nil: nobody
+	Ended  func(kiln.Firing)               // told in order, each firing once, when the Log has taken its end; it must not block; nil: nobody
+
+	once    sync.Once
+	facts   chan told
+	writer  *writer
+	notes   chan Notice
+	revived chan []*kilnState
+	turns   atomic.Int64
+
+	mu      sync.Mutex
+	desks   []*kilnState
+	flushed kiln.Stamp // when the writer was last sent
+}
+
+// told is a fact on its way to the loop.
+type told struct {
+	fact  detect.Fact
+	reply chan kiln.FiringID
+}
+
+// flushEvery is how often what is new is handed to the Log.
+const flushEvery = 5 * time.Second
+
+func (r *Recorder) prepare() {
+	r.once.Do(func() {
+		if r.Rules == (detect.Rules{}) {
+			r.Rules = detect.DefaultRules()
+		}
+		r.facts = make(chan told)
+		r.notes = make(chan Notice, 256)
+		r.revived = make(chan []*kilnState, 1)
+		r.writer = newWriter(r.Log, r.Now)
+		r.writer.ended = r.Ended
+		for _, k := range r.Kilns {
+			r.desks = append(r.desks, newKilnState(k, r))
+		}
+	})
+}
+
+// Run records until ctx ends, and then writes what is still in memory. The error says what
+// could not be written then.
+func (r *Recorder) Run(ctx context.Context, samples <-chan kiln.Sample) error {
+	r.prepare()
+	told := make(chan struct{})
+	go func() {
+		defer close(told)
+		for n := range r.notes {
+			if r.Notify != nil {
+				r.Notify(n)
+			}
+		}
+	}()
+	stop := r.writer.start(ctx)
+	r.writer.send()
+	for ctx.Err() == nil {
+		select {
+		case s, ok := <-samples:
+			if !ok {
+				samples = nil
+				continue
+			}
+			r.hear(s)
+		case <-r.Tick:
+			r.tick(r.Now())
+		case f := <-r.facts:
+			r.tell(f)
+		case found := <-r.writer.found:
+			go func() { r.revived <- r.revive(found) }()
+		case desks := <-r.revived:
+			r.takeUp(desks)
+		case b := <-r.writer.begun:
+			r.number(b)
+		case <-ctx.Done():
+		}
+		r.turns.Add(1)
+	}
+	r.drain(samples)
+	close(r.notes)
+	end := time.NewTimer(lastWrite)
+	defer end.Stop()
+	err := stop()
+	select {
+	case <-told:
+	case <-end.C: // whoever is told does not answer
+	}
+	return err
+}
+
+// drain hears what was already on its way when the recorder was told to stop.
+func (r *Recorder) drain(samples <-chan kiln.Sample) {
+	for {
+		select {
+		case s, ok := <-samples:
+			if ok {
+				r.hear(s)
+				continue
+			}
+		default:
+		}
+		break
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for _, d := range r.desks {
+		d.flush()
+		d.settle()
+	}
+}
+
+// Turns counts the turns of the recording loop; a watchdog looks whether it grows. The loop
+// turns with every tick, whether a kiln is heard or not.
+func (r *Recorder) Turns() int64 { return r.turns.Load() }
+
+// Trouble says why what is heard cannot be written down, and whether there is such a reason.
+func (r *Recorder) Trouble() (StoreTrouble, bool) {
+	r.prepare()
+	return r.writer.trouble(r.Now())
+}
+
+// Tell hands a fact to the recorder and gives the firing that is open after it, "" if none.
+// It waits for the loop, and not for the disk.
+func (r *Recorder) Tell(ctx context.Context, f detect.Fact) (kiln.FiringID, error) {
+	r.prepare()
+	if r.desk(f.Kiln) == nil {
+		return "", fmt.Errorf("tell kiln %s: %w", f.Kiln, ErrNoKiln)
+	}
+	t := told{fact: f, reply: make(chan kiln.FiringID, 1)}
+	select {
+	case r.facts <- t:
+	case <-ctx.Done():
+		return "", fmt.Errorf("tell kiln %s: %w", f.Kiln, context.Cause(ctx))
+	}
+	select {
+	case id := <-t.reply:
+		return id, nil
+	case <-ctx.Done():
+		return "", fmt.Errorf("tell kiln %s: %w", f.Kiln, context.Cause(ctx))
+	}
+}
+
+func (r *Recorder) desk(id kiln.KilnID) *kilnState {
+	for _, d := range r.desks {
+		if d.kiln.ID == id {
+			return d
+		}
+	}
+	return nil
+}
+
+// hear takes one sample off the line. One of an unknown kiln is passed over.
+func (r *Recorder) hear(s kiln.Sample) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if d := r.desk(s.Kiln); d != nil {
+		d.hear(s)
+	}
+}
+
+// tick lets time go by, and sends the writer when five seconds have.
+func (r *Recorder) tick(now kiln.Stamp) {
+	r.mu.Lock()
+	for _, d := range r.desks {
+		d.tick(now)
+	}
+	since, known := now.Sub(r.flushed)
+	due := r.flushed == (kiln.Stamp{}) || !known || since >= flushEvery
+	if due {
+		r.flushed = now
+	}
+	r.mu.Unlock()
+	if due && r.writer.pending() {
+		r.writer.send()
+	}
+}
+
+func (r *Recorder) tell(t told) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.desk(t.fact.Kiln).tell(t)
+	if r.writer.pending() && (t.fact.What == detect.NewFiring || t.fact.What == detect.StopRecording || t.fact.What == detect.Unpacked) {
+		r.writer.send()
+	}
+}
+
+// number keeps the number that the store gave a firing.
+func (r *Recorder) number(b begunFiring) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for _, d := range r.desks {
+		if d.growing != nil && d.growing.firing.ID == b.id {
+			d.growing.firing.Number = b.number
+		}
+	}
+}

@@ -1,0 +1,174 @@
+package record
+
+import (
+	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/faults"
+)
+
+// revive reads the firings that were left open again, each at a desk of its own. A day of
+// readings takes a while; nothing is held up meanwhile.
+func (r *Recorder) revive(found []Unfinished) []*kilnState {
+	var desks []*kilnState
+	for _, u := range found {
+		desks = append(desks, r.reader(&u))
+		desks[len(desks)-1].revive(u)
+	}
+	return desks
+}
+
+// reader is the desk at which u is to be read again: what is known of its kiln by now is known
+// there. For a kiln that the settings no longer have it is made from the samples.
+func (r *Recorder) reader(u *Unfinished) *kilnState {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	d := r.desk(u.Firing.Kiln)
+	if d == nil {
+		return newKilnState(kilnOf(*u), r)
+	}
+	if d.growing != nil && d.growing.firing.ID == u.Firing.ID {
+		u.Firing = d.growing.firing
+	}
+	reader := newKilnState(d.kiln, r)
+	reader.past, reader.trusted = d.past, d.trusted
+	reader.detector.Tell(detect.Fact{What: detect.PastKnown, Past: d.past})
+	if d.opened.What == detect.LoadOpened {
+		reader.detector.Tell(d.opened)
+	}
+	return reader
+}
+
+// takeUp goes on with the firings that were left open, where read has read to.
+func (r *Recorder) takeUp(read []*kilnState) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	left := make(map[kiln.KilnID]*kilnState)
+	for _, d := range read {
+		left[d.kiln.ID] = d
+	}
+	for _, d := range r.desks {
+		from, ok := left[d.kiln.ID]
+		if !ok {
+			from = newKilnState(d.kiln, r)
+			from.detector.Know(d.past)
+		}
+		if d.taking {
+			d.takeUp(from)
+		}
+		delete(left, d.kiln.ID)
+	}
+	for _, d := range left {
+		// Nobody will hear of that kiln again.
+		d.handle(d.detector.Tell(detect.Fact{What: detect.StopRecording}))
+	}
+}
+
+// kilnOf makes up a kiln from what was heard of it.
+func kilnOf(u Unfinished) kiln.Kiln {
+	k := kiln.Kiln{ID: u.Firing.Kiln, Limit: kiln.NoTemperature(), KeepShut: kiln.NoTemperature()}
+	for _, s := range u.Samples {
+		for _, v := range s.Values {
+			if !k.Has(v.Channel) {
+				k.Channels = append(k.Channels, kiln.Channel{ID: v.Channel, Role: kiln.RoleProbe})
+			}
+		}
+	}
+	if len(k.Channels) > 0 {
+		k.Control = k.Channels[0].ID
+	}
+	return k
+}
+
+// revive reads a firing that was left open again, at a desk of its own: the real one goes on
+// hearing meanwhile.
+func (d *kilnState) revive(u Unfinished) {
+	d.taking, d.replay = false, true
+	d.growing = newOpenFiring(d.kiln, u.Firing, d.rec.Ladder, d.past.Probes)
+	d.growing.resumed = true
+	d.detector.Resume(u.Firing)
+	samples := u.Samples
+	if n := len(samples); n > 0 && d.trusted.Trusted {
+		// The clock may have come to be trusted only after the last sample written.
+		samples = append(samples[:n:n], kiln.Sample{At: d.trusted})
+	}
+	kiln.SettleClock(samples)
+	for _, s := range samples[:len(u.Samples)] {
+		d.judge.See(s)
+		d.take(s, true)
+	}
+	if n := len(u.Samples); n > 0 {
+		d.now = u.Samples[n-1].At
+		d.remember(u.Samples[n-1])
+	}
+	d.replay = false
+}
+
+// takeUp goes on where another desk has read to, and then with what was heard meanwhile.
+func (d *kilnState) takeUp(from *kilnState) {
+	from.detector.Tell(detect.Fact{What: detect.MarkSet, Mark: d.detector.KeptShutAbove()})
+	from.detector.Tell(detect.Fact{What: detect.PastKnown, Past: d.past})
+	if d.opened.What == detect.LoadOpened {
+		from.detector.Tell(d.opened)
+	}
+	d.detector, d.growing, d.taking = from.detector, from.growing, false
+	if d.growing != nil {
+		d.growing.firing.Began = d.settled(d.growing.firing.Began)
+		d.growing.restarted = true
+		d.growing.know(d.detector)
+		if c, open := d.detector.Course(); open && c.Stalled && d.detector.AboveStall() {
+			d.notices.stalledTold = true // told before the restart, to be cleared after
+		}
+	}
+	first := !d.zoned
+	d.zoned = true // what is read again later was heard here
+	for i, h := range from.last {
+		if !d.last[i].t.Known() {
+			d.last[i] = h // stands until something newer is heard
+		}
+	}
+	if first {
+		d.judgeAgain(from)
+	}
+	waiting, facts := d.waiting, d.facts
+	d.waiting, d.facts = nil, nil
+	kiln.SettleClock(waiting)
+	for _, s := range waiting {
+		d.take(s, false)
+	}
+	for _, t := range facts {
+		d.tell(t)
+	}
+	d.recorrect()
+}
+
+// judgeAgain judges what was heard since the start once more, knowing what the kiln read before: a
+// jump over a restart is one too. What was marked stays so.
+func (d *kilnState) judgeAgain(from *kilnState) {
+	j := faults.NewFaultDetector(d.kiln, d.rec.Zones[d.kiln.ID])
+	for i, c := range d.kiln.Channels {
+		j.Recall(c.ID, from.last[i].t, from.last[i].at)
+	}
+	waiting := d.waiting
+	if held, ok := d.judge.HeldBack(); ok {
+		waiting = append(waiting, held)
+	}
+	d.waiting = nil
+	for _, s := range waiting {
+		for _, judged := range j.Assess(s) {
+			d.waiting = append(d.waiting, judged)
+		}
+	}
+	if from.growing != nil {
+		j.Join(from.judge)
+	}
+	d.judge = j
+}
+
+// remember keeps what was last heard before a restart.
+func (d *kilnState) remember(s kiln.Sample) {
+	for i, c := range d.kiln.Channels {
+		if v, ok := s.Value(c.ID); ok && !d.last[i].t.Known() && v.Fault == kiln.Good && v.T.Known() {
+			d.last[i].t, d.last[i].at = v.T, s.At
+		}
+	}
+}
