@@ -169,10 +169,16 @@ func TestOutboxOutlives(t *testing.T) {
 }
 
 // blackHole is an outbox that keeps nothing and counts what came of the tries.
-type blackHole struct{ tried chan string }
+type blackHole struct {
+	tried chan string
+	asked chan struct{} // closed when the poster looks what waits: from then on Send hands on
+}
 
 func (blackHole) PutNotice(context.Context, Message, []byte, []string) error { return nil }
-func (blackHole) WaitingNotices(context.Context) ([]Delivery, error)         { return nil, nil }
+func (b blackHole) WaitingNotices(context.Context) ([]Delivery, error) {
+	close(b.asked)
+	return nil, nil
+}
 func (b blackHole) TriedNotice(_ context.Context, _, _, outcome, _ string, _ time.Time) error {
 	b.tried <- outcome
 	return nil
@@ -182,9 +188,10 @@ func (b blackHole) TriedNotice(_ context.Context, _, _, outcome, _ string, _ tim
 func TestPosterKeepsNothing(t *testing.T) {
 	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { io.Copy(io.Discard, r.Body) }))
 	defer s.Close()
-	box := blackHole{make(chan string, 1)}
+	box := blackHole{make(chan string, 1), make(chan struct{})}
 	p := &Post{Outbox: box, Now: time.Now, Receivers: []Receiver{{Name: "phone", URL: s.URL}}}
 	running(t, p)
+	<-box.asked
 	heap := func() uint64 {
 		var m runtime.MemStats
 		runtime.GC()
