@@ -7,119 +7,20 @@ import (
 	"time"
 
 	"lidwright/api/usecase"
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
 
-type barBody struct {
-	ID         string   `json:"id" doc:"UUIDv7 made by the sender"`
-	Clay       string   `json:"clay"`
-	Batch      string   `json:"batch,omitempty" doc:"Newest open batch if not named"`
-	Forming    string   `json:"forming,omitempty" doc:"rolled, extruded, pulled, thrown_ring, cut_wall, cast, pressed; thrown_ring if not said"`
-	MarkLength float64  `json:"mark_length_mm,omitempty" doc:"Distance of the marks as laid out; as in the settings (100) if not said"`
-	Marks      int      `json:"marks,omitempty" doc:"Pairs of marks, or directions of a ring; 1 if not said"`
-	MadeOn     string   `json:"made_on,omitempty"`
-	By         string   `json:"by,omitempty" doc:"Maker's mark"`
-	Practice   bool     `json:"practice,omitempty"`
-	Flags      []string `json:"flags,omitempty"`
-	Note       string   `json:"note,omitempty" maxLength:"500"`
-}
-
-type barJSON struct {
-	Bar string `json:"bar"`
-	barBody
-	Readings []readingJSON `json:"readings"`
-	Firings  []heatJSON    `json:"firings"`
-	Shrunk   *float64      `json:"total_ratio_so_far" doc:"Share of the wet length, of the last reading that counts"`
-	Next     string        `json:"next_stage" doc:"The stage that is likely to be measured next"`
-	Derived  derivedJSON   `json:"derived" doc:"Figures by their definitions, from the readings that count"`
-}
-
-type derivedJSON struct {
-	Drying     *figureJSON `json:"drying_ratio" doc:"(wet - dry)/wet, ASTM C326"`
-	Firing     *figureJSON `json:"firing_ratio" doc:"(dry - fired)/dry"`
-	Total      *figureJSON `json:"total_ratio" doc:"(wet - fired)/wet"`
-	Absorption *figureJSON `json:"absorption_ratio" doc:"(saturated - dry)/dry mass, ASTM C373"`
-	Porosity   *figureJSON `json:"apparent_porosity_ratio" doc:"(saturated - dry)/(saturated - suspended)"`
-	Density    *figureJSON `json:"bulk_density_g_cm3" doc:"dry/(saturated - suspended), water at 1 g/cm3"`
-	MassStage  string      `json:"mass_stage,omitempty" doc:"Stage at which the masses were taken"`
-}
-
-type figureJSON struct {
-	Value    *float64   `json:"value"`
-	Likely   []*float64 `json:"likely" doc:"90 % range, from the instrument's step and the repeats"`
-	Readings int        `json:"readings"`
-}
-
-func derived(d shrinkage.Derived) derivedJSON {
-	one := func(f shrinkage.Figure) *figureJSON {
+func derived(d shrinkage.Derived) wire.Derived {
+	one := func(f shrinkage.Figure) *wire.Figure {
 		if !f.Known() {
 			return nil
 		}
-		return &figureJSON{rounded(f.Value, 5), []*float64{rounded(f.Low, 5), rounded(f.High, 5)}, f.Readings}
+		return &wire.Figure{Value: rounded(f.Value, 5), Likely: []*float64{rounded(f.Low, 5), rounded(f.High, 5)}, Readings: f.Readings}
 	}
-	return derivedJSON{one(d.Drying), one(d.Firing), one(d.Total), one(d.Absorption), one(d.Porosity), one(d.Density), string(d.MassStage)}
-}
-
-type readingBody struct {
-	Stage      string    `json:"stage" enum:"wet,soft,leather,dry,bisque,fired"`
-	Length     string    `json:"length,omitempty" doc:"As written: 94.35, 94,35, 3 23/32"`
-	Unit       string    `json:"unit,omitempty" enum:"mm,cm,in,32nds" doc:"Unit of a bare length"`
-	Instrument string    `json:"instrument,omitempty" doc:"calliper, rule"`
-	Step       float64   `json:"step_mm,omitempty" doc:"Smallest step of the instrument"`
-	Mark       int       `json:"mark,omitempty"`
-	By         string    `json:"by,omitempty"`
-	QueuedS    float64   `json:"queued_s,omitempty" doc:"Time the entry waited in an open page"`
-	Supersedes string    `json:"supersedes,omitempty" doc:"Id of the reading that this one corrects"`
-	Mass       *massBody `json:"mass_g,omitempty"`
-}
-
-type massBody struct {
-	Dry       float64 `json:"dry_g"`
-	Saturated float64 `json:"saturated_g"`
-	Suspended float64 `json:"suspended_g,omitempty" doc:"In water"`
-	Step      float64 `json:"step_g,omitempty" doc:"Smallest step of the balance"`
-}
-
-type readingJSON struct {
-	ID           string     `json:"id"`
-	Bar          string     `json:"bar"`
-	Stage        string     `json:"stage"`
-	Mark         int        `json:"mark"`
-	LengthMM     *float64   `json:"length_mm"`
-	AsTyped      string     `json:"as_typed"`
-	Unit         string     `json:"unit"`
-	TotalRatio   *float64   `json:"total_ratio" doc:"Shrink since the wet reading, share of the wet length"`
-	ExpectedMM   []*float64 `json:"expected_mm,omitempty"`
-	Unusual      bool       `json:"unusual"`
-	Slip         string     `json:"slip,omitempty" doc:"The mistake it looks like: inch_as_mm, mm_as_inch, ten_times, tenth, digits_swapped, longer_than_before, far_from_clay, far_from_usual"`
-	Question     string     `json:"question,omitempty"`
-	Fix          *string    `json:"fix,omitempty" doc:"What was probably meant, as it would be typed"`
-	Needs        string     `json:"needs,omitempty" doc:"confirm (whoever read it) or count (the owner) lets it into the fit"`
-	Counted      bool       `json:"counted" doc:"May enter a fit"`
-	By           string     `json:"by"`
-	At           *string    `json:"at"`
-	ClockTrusted bool       `json:"clock_trusted"`
-	Mass         *massBody  `json:"mass_g,omitempty"`
-	Confirmed    *actJSON   `json:"confirmed,omitempty"`
-	CountedBy    *actJSON   `json:"counted_by,omitempty" doc:"The owner's word that it counts"`
-	Struck       *actJSON   `json:"struck"`
-	Supersedes   *string    `json:"supersedes"`
-}
-
-type actJSON struct {
-	By  string  `json:"by"`
-	Why string  `json:"why"`
-	At  *string `json:"at"`
-}
-
-type heatJSON struct {
-	Load      string   `json:"load"`
-	Shelf     string   `json:"shelf"`
-	Kind      string   `json:"kind"`
-	Kiln      string   `json:"kiln"`
-	HeatWorkC *float64 `json:"heat_work_c"`
+	return wire.Derived{Drying: one(d.Drying), Firing: one(d.Firing), Total: one(d.Total), Absorption: one(d.Absorption), Porosity: one(d.Porosity), Density: one(d.Density), MassStage: string(d.MassStage)}
 }
 
 func parseRef(text string) tiles.BatchRef {
@@ -127,11 +28,7 @@ func parseRef(text string) tiles.BatchRef {
 	return tiles.BatchRef{Clay: tiles.ClayID(clay), Batch: tiles.BatchID(batch)}
 }
 
-type BarPath struct {
-	Bar string `path:"bar" maxLength:"8"`
-}
-
-func (s *Server) code(p BarPath) (tiles.Code, error) { return s.Codes.Parse("bar", p.Bar) }
+func (s *Server) code(p wire.BarPath) (tiles.Code, error) { return s.Codes.Parse("bar", p.Bar) }
 
 type barsInput struct {
 	Clay     string `query:"clay"`
@@ -143,7 +40,7 @@ type barsInput struct {
 	Limit    int    `query:"limit" default:"50" minimum:"1" maximum:"500"`
 }
 
-func (s *Server) getBars(ctx context.Context, in *barsInput) (*body[listJSON[barJSON]], error) {
+func (s *Server) getBars(ctx context.Context, in *barsInput) (*body[wire.List[wire.BarJSON]], error) {
 	w := tiles.BarFilter{Clay: tiles.ClayID(in.Clay), Batch: tiles.BatchID(in.Batch), Load: in.Load, Waiting: in.Waiting, After: tiles.Code(in.After), Limit: in.Limit + 1}
 	if in.Practice != "" {
 		learners := in.Practice == "true"
@@ -153,23 +50,23 @@ func (s *Server) getBars(ctx context.Context, in *barsInput) (*body[listJSON[bar
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return listOf(all, in.Limit, func(b tiles.KeptBar) string { return string(b.Code) }, func(b tiles.KeptBar) barJSON { return s.barJSON(b.Bar) }), nil
+	return listOf(all, in.Limit, func(b tiles.KeptBar) string { return string(b.Code) }, func(b tiles.KeptBar) wire.BarJSON { return s.barJSON(b.Bar) }), nil
 }
 
-func (s *Server) getBar(ctx context.Context, in *BarPath) (*thing[barJSON], error) {
+func (s *Server) getBar(ctx context.Context, in *wire.BarPath) (*thing[wire.BarJSON], error) {
 	b, err := s.keptBar(ctx, *in)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &thing[barJSON]{revision(b.Revision), s.barJSON(b.Bar)}, nil
+	return &thing[wire.BarJSON]{revision(b.Revision), s.barJSON(b.Bar)}, nil
 }
 
-func (s *Server) bar(ctx context.Context, p BarPath) (tiles.Bar, error) {
+func (s *Server) bar(ctx context.Context, p wire.BarPath) (tiles.Bar, error) {
 	b, err := s.keptBar(ctx, p)
 	return b.Bar, err
 }
 
-func (s *Server) keptBar(ctx context.Context, p BarPath) (tiles.KeptBar, error) {
+func (s *Server) keptBar(ctx context.Context, p wire.BarPath) (tiles.KeptBar, error) {
 	code, err := s.code(p)
 	if err != nil {
 		return tiles.KeptBar{}, err
@@ -177,9 +74,9 @@ func (s *Server) keptBar(ctx context.Context, p BarPath) (tiles.KeptBar, error) 
 	return s.Archive.Bar(ctx, code, s.channel)
 }
 
-func (s *Server) barJSON(b tiles.Bar) barJSON {
-	j := barJSON{Bar: string(b.Code), Derived: derived(shrinkage.Derive(b)), Readings: []readingJSON{}, Firings: []heatJSON{},
-		barBody: barBody{b.ID, string(b.Clay), string(b.Batch), string(b.Forming), float64(b.MarkLength), b.Marks, b.MadeOn, b.By, b.Practice, []string{}, b.Note}}
+func (s *Server) barJSON(b tiles.Bar) wire.BarJSON {
+	j := wire.BarJSON{Bar: string(b.Code), Derived: derived(shrinkage.Derive(b)), Readings: []wire.Reading{}, Firings: []wire.Heat{},
+		BarBody: wire.BarBody{ID: b.ID, Clay: string(b.Clay), Batch: string(b.Batch), Forming: string(b.Forming), MarkLength: float64(b.MarkLength), Marks: b.Marks, MadeOn: b.MadeOn, By: b.By, Practice: b.Practice, Flags: []string{}, Note: b.Note}}
 	for _, f := range b.Flags {
 		j.Flags = append(j.Flags, string(f))
 	}
@@ -193,7 +90,7 @@ func (s *Server) barJSON(b tiles.Bar) barJSON {
 		}
 	}
 	for _, h := range b.Firings {
-		j.Firings = append(j.Firings, heatJSON{h.Load, h.Shelf, string(h.Kind), string(h.Kiln), celsius(h.Work)})
+		j.Firings = append(j.Firings, wire.Heat{Load: h.Load, Shelf: h.Shelf, Kind: string(h.Kind), Kiln: string(h.Kiln), HeatWorkC: celsius(h.Work)})
 		if at := tiles.Measures(h.Kind); at != "" && !at.Before(tiles.Stage(j.Next)) {
 			j.Next = string(at)
 		}
@@ -211,8 +108,8 @@ func nextStage(s tiles.Stage) tiles.Stage {
 	return tiles.Fired
 }
 
-func (s *Server) readingJSON(r tiles.Reading, wet tiles.Millimetre) readingJSON {
-	j := readingJSON{ID: r.ID, Bar: string(r.Bar), Stage: string(r.Stage), Mark: r.Mark, AsTyped: r.AsTyped, Unit: r.Unit, Unusual: r.Unusual, Slip: string(r.EntryError), Question: r.Question, Needs: r.Needs(),
+func (s *Server) readingJSON(r tiles.Reading, wet tiles.Millimetre) wire.Reading {
+	j := wire.Reading{ID: r.ID, Bar: string(r.Bar), Stage: string(r.Stage), Mark: r.Mark, AsTyped: r.AsTyped, Unit: r.Unit, Unusual: r.Unusual, Slip: string(r.EntryError), Question: r.Question, Needs: r.Needs(),
 		Counted: r.Counts(), By: r.By, At: s.moment(r.At), ClockTrusted: r.Trusted, Supersedes: text(r.Supersedes)}
 	if r.Mass == nil {
 		j.LengthMM = lengthMM(r.Length)
@@ -221,25 +118,25 @@ func (s *Server) readingJSON(r tiles.Reading, wet tiles.Millimetre) readingJSON 
 		}
 	}
 	if m := r.Mass; m != nil {
-		j.Mass = &massBody{m.Dry, m.Saturated, m.Suspended, m.Step}
+		j.Mass = &wire.MassBody{Dry: m.Dry, Saturated: m.Saturated, Suspended: m.Suspended, Step: m.Step}
 	}
 	j.Struck, j.Confirmed, j.CountedBy = s.actJSON(r.Struck), s.actJSON(r.Confirmed), s.actJSON(r.Counted)
 	return j
 }
 
-func (s *Server) actJSON(a *tiles.Act) *actJSON {
+func (s *Server) actJSON(a *tiles.Act) *wire.Act {
 	if a == nil {
 		return nil
 	}
-	return &actJSON{a.By, a.Why, s.moment(a.At)}
+	return &wire.Act{By: a.By, Why: a.Why, At: s.moment(a.At)}
 }
 
 type putBarInput struct {
-	BarPath
-	Body barBody
+	wire.BarPath
+	Body wire.BarBody
 }
 
-func (s *Server) putBar(ctx context.Context, in *putBarInput) (*edited[barJSON], error) {
+func (s *Server) putBar(ctx context.Context, in *putBarInput) (*edited[wire.BarJSON], error) {
 	k, err := s.keepBar(ctx, in.BarPath, in.Body, matchOf(ctx))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -248,10 +145,10 @@ func (s *Server) putBar(ctx context.Context, in *putBarInput) (*edited[barJSON],
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &edited[barJSON]{status(k), revision(b.Revision), s.barJSON(b.Bar)}, nil
+	return &edited[wire.BarJSON]{status(k), revision(b.Revision), s.barJSON(b.Bar)}, nil
 }
 
-func (s *Server) keepBar(ctx context.Context, p BarPath, b barBody, m usecase.Precondition) (tiles.PutResult, error) {
+func (s *Server) keepBar(ctx context.Context, p wire.BarPath, b wire.BarBody, m usecase.Precondition) (tiles.PutResult, error) {
 	code, err := s.code(p)
 	if err != nil {
 		return tiles.PutResult{}, err
@@ -285,12 +182,12 @@ type freeCodesInput struct {
 	Count int `query:"count" default:"7" minimum:"1" maximum:"100"`
 }
 
-func (s *Server) getFreeCodes(ctx context.Context, in *freeCodesInput) (*body[listJSON[string]], error) {
+func (s *Server) getFreeCodes(ctx context.Context, in *freeCodesInput) (*body[wire.List[string]], error) {
 	codes, err := s.freeCodes(ctx, in.Count)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[listJSON[string]]{listJSON[string]{Items: codes}}, nil
+	return &body[wire.List[string]]{wire.List[string]{Items: codes}}, nil
 }
 
 func (s *Server) freeCodes(ctx context.Context, n int) ([]string, error) {
@@ -306,22 +203,17 @@ func (s *Server) freeCodes(ctx context.Context, n int) ([]string, error) {
 	return out, err
 }
 
-type ReadingPath struct {
-	BarPath
-	ID string `path:"id"`
-}
-
 type putReadingInput struct {
-	ReadingPath
-	Body readingBody
+	wire.ReadingPath
+	Body wire.ReadingBody
 }
 
-func (s *Server) putReading(ctx context.Context, in *putReadingInput) (*kept[readingJSON], error) {
+func (s *Server) putReading(ctx context.Context, in *putReadingInput) (*kept[wire.Reading], error) {
 	k, j, err := s.keepReading(ctx, in.ReadingPath, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &kept[readingJSON]{status(k), j}, nil
+	return &kept[wire.Reading]{status(k), j}, nil
 }
 
 // asked is a reading that was read and judged, and is not kept yet.
@@ -333,7 +225,7 @@ type asked struct {
 }
 
 // readReading reads the length as it was written and sees whether it can be believed.
-func (s *Server) readReading(ctx context.Context, p ReadingPath, b readingBody) (asked, error) {
+func (s *Server) readReading(ctx context.Context, p wire.ReadingPath, b wire.ReadingBody) (asked, error) {
 	bar, err := s.bar(ctx, p.BarPath)
 	if err != nil {
 		return asked{}, err
@@ -394,25 +286,25 @@ func (s *Server) whichUnit(bar tiles.Bar, r tiles.Reading, err error) error {
 
 // keepReading keeps a reading, unusual or not: what is unusual is asked about and stays out of the
 // fit until confirmed.
-func (s *Server) keepReading(ctx context.Context, p ReadingPath, b readingBody) (tiles.PutResult, readingJSON, error) {
+func (s *Server) keepReading(ctx context.Context, p wire.ReadingPath, b wire.ReadingBody) (tiles.PutResult, wire.Reading, error) {
 	a, err := s.readReading(ctx, p, b)
 	if err != nil {
-		return tiles.PutResult{}, readingJSON{}, err
+		return tiles.PutResult{}, wire.Reading{}, err
 	}
 	return s.keepAsked(ctx, p, a)
 }
 
-func (s *Server) keepAsked(ctx context.Context, p ReadingPath, a asked) (tiles.PutResult, readingJSON, error) {
+func (s *Server) keepAsked(ctx context.Context, p wire.ReadingPath, a asked) (tiles.PutResult, wire.Reading, error) {
 	k, err := s.Archive.PutReading(ctx, a.reading, s.Now())
 	if err != nil {
-		return k, readingJSON{}, err
+		return k, wire.Reading{}, err
 	}
 	if k.New {
 		s.Shrink.Touch(a.bar.Code)
 	}
 	bar, err := s.bar(ctx, p.BarPath)
 	if err != nil {
-		return k, readingJSON{}, err
+		return k, wire.Reading{}, err
 	}
 	for _, have := range bar.Readings {
 		if have.ID == p.ID {
@@ -424,27 +316,22 @@ func (s *Server) keepAsked(ctx context.Context, p ReadingPath, a asked) (tiles.P
 			return k, j, nil
 		}
 	}
-	return k, readingJSON{}, tiles.ErrNoReading
-}
-
-type actBody struct {
-	Why string `json:"why,omitempty" maxLength:"500"`
-	By  string `json:"by,omitempty" maxLength:"8"`
+	return k, wire.Reading{}, tiles.ErrNoReading
 }
 
 type actInput struct {
-	ReadingPath
-	Body actBody
+	wire.ReadingPath
+	Body wire.ActBody
 }
 
 // act is something that is done to a reading.
 type act = func(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error
 
 // readingAct makes the handler that strikes, confirms or counts a reading.
-func (s *Server) readingAct(do func(Archive) act, needsWhy bool) func(context.Context, *actInput) (*body[readingJSON], error) {
-	return func(ctx context.Context, in *actInput) (*body[readingJSON], error) {
+func (s *Server) readingAct(do func(Archive) act, needsWhy bool) func(context.Context, *actInput) (*body[wire.Reading], error) {
+	return func(ctx context.Context, in *actInput) (*body[wire.Reading], error) {
 		if needsWhy && strings.TrimSpace(in.Body.Why) == "" {
-			return nil, problem("missing", "Say why.", ProblemField{"why", "is needed"})
+			return nil, problem("missing", "Say why.", wire.Field{Name: "why", Says: "is needed"})
 		}
 		bar, err := s.bar(ctx, in.BarPath)
 		if err == nil {
@@ -459,7 +346,7 @@ func (s *Server) readingAct(do func(Archive) act, needsWhy bool) func(context.Co
 		}
 		for _, r := range bar.Readings {
 			if r.ID == in.ID {
-				return &body[readingJSON]{s.readingJSON(r, bar.WetLength())}, nil
+				return &body[wire.Reading]{s.readingJSON(r, bar.WetLength())}, nil
 			}
 		}
 		return nil, problem("unknown-reading", "No such reading of this bar.")

@@ -7,6 +7,8 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+
+	"lidwright/api/wire"
 )
 
 const statedRates = "body_drying_ratio=0.06&body_firing_ratio=0.07"
@@ -20,10 +22,10 @@ func eightPots() string {
 	return b.String()
 }
 
-func askBoard(t *testing.T, server, query string) boardJSON {
+func askBoard(t *testing.T, server, query string) wire.Board {
 	t.Helper()
 	a, body := ask(t, "GET", server+"/v1/lids/board?"+query, "", "")
-	var j boardJSON
+	var j wire.Board
 	if err := json.Unmarshal([]byte(body), &j); err != nil || a.StatusCode != 200 {
 		t.Fatalf("%s: %d %v %.400s", query, a.StatusCode, err, body)
 	}
@@ -75,7 +77,7 @@ func TestBoardAskedEachWay(t *testing.T) {
 	}
 	body := `{"body_drying_ratio":0.06,"body_firing_ratio":0.07,"lids":10,"sizes_most":4,"together":"in_place","galleries":[` + strings.Join(pots, ",") + `]}`
 	a, answer := ask(t, "POST", srv.URL+"/v1/lids/board", "application/json", body)
-	var same boardJSON
+	var same wire.Board
 	if err := json.Unmarshal([]byte(answer), &same); err != nil || a.StatusCode != 200 || !reflect.DeepEqual(same, j) {
 		t.Errorf("asked as JSON: %d %v %s", a.StatusCode, err, answer)
 	}

@@ -8,6 +8,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 )
@@ -16,7 +17,7 @@ import (
 // controller.
 
 type beginInput struct {
-	FiringPath
+	wire.FiringPath
 	Body struct {
 		Kiln       string `json:"kiln"`
 		Kind       string `json:"kind,omitempty" enum:"bisque,glaze,once,other"`
@@ -26,24 +27,24 @@ type beginInput struct {
 
 // beginFiring begins a firing at once, at any temperature, under an id that the asker made; one
 // that is open is closed. Asked again it begins no other.
-func (s *Server) beginFiring(ctx context.Context, in *beginInput) (*body[firingJSON], error) {
+func (s *Server) beginFiring(ctx context.Context, in *beginInput) (*body[wire.Firing], error) {
 	f, err := s.begin(ctx, kiln.FiringID(in.ID), kiln.KilnID(in.Body.Kiln), kiln.Kind(in.Body.Kind), kiln.Atmosphere(in.Body.Atmosphere))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[firingJSON]{s.firing(f, detect.Expected{})}, nil
+	return &body[wire.Firing]{s.firing(f, detect.Expected{})}, nil
 }
 
 func (s *Server) begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kind kiln.Kind, atmosphere kiln.Atmosphere) (kiln.Firing, error) {
 	if _, err := uuid.Parse(string(id)); err != nil {
-		return kiln.Firing{}, problem("out-of-range", "The id of a new firing must be a UUID.", ProblemField{"id", "is no UUID"})
+		return kiln.Firing{}, problem("out-of-range", "The id of a new firing must be a UUID.", wire.Field{Name: "id", Says: "is no UUID"})
 	}
 	f, err := s.findFiring(ctx, id)
 	switch {
 	case err == nil && f.Kiln == k:
 		return f, nil // asked again
 	case err == nil:
-		return f, problem("id-already-used", "That firing is one of "+string(f.Kiln)+".", ProblemField{"id", "is used"})
+		return f, problem("id-already-used", "That firing is one of "+string(f.Kiln)+".", wire.Field{Name: "id", Says: "is used"})
 	case !errors.Is(err, kiln.ErrNoFiring):
 		return f, err
 	}
@@ -52,24 +53,24 @@ func (s *Server) begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kin
 		return f, err
 	}
 	if open != id {
-		return f, problem("kiln-not-heard", "Nothing good was heard of "+string(k)+" yet, so no firing can begin.", ProblemField{"kiln", "is not heard"})
+		return f, problem("kiln-not-heard", "Nothing good was heard of "+string(k)+" yet, so no firing can begin.", wire.Field{Name: "kiln", Says: "is not heard"})
 	}
 	return s.findFiring(ctx, id)
 }
 
 type stopInput struct {
-	FiringPath
+	wire.FiringPath
 	Body struct{} `required:"false"`
 }
 
 // stopFiring closes the firing that a kiln has open; it ends the recording and nothing else. Its
 // end is written within seconds. One that is over already stays as it is.
-func (s *Server) stopFiring(ctx context.Context, in *stopInput) (*body[firingJSON], error) {
+func (s *Server) stopFiring(ctx context.Context, in *stopInput) (*body[wire.Firing], error) {
 	f, err := s.stop(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[firingJSON]{s.firing(f, detect.Expected{})}, nil
+	return &body[wire.Firing]{s.firing(f, detect.Expected{})}, nil
 }
 
 func (s *Server) stop(ctx context.Context, id kiln.FiringID) (kiln.Firing, error) {

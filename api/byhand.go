@@ -6,48 +6,20 @@ import (
 	"slices"
 	"time"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
 )
 
-// firingBody is what is said of a firing: kind, atmosphere, status and note of any, and the whole
-// of one that no line heard.
-type firingBody struct {
-	Kind         string      `json:"kind,omitempty" enum:"bisque,glaze,once,other"`
-	Atmosphere   string      `json:"atmosphere,omitempty" enum:"oxidation,reduction,unknown"`
-	Status       string      `json:"status,omitempty" enum:"ended,incomplete" doc:"Calls an incomplete firing complete, or the other way round"`
-	Note         string      `json:"note,omitempty" maxLength:"500"`
-	By           string      `json:"by,omitempty" maxLength:"8"`
-	Source       string      `json:"source,omitempty" enum:"hand" doc:"hand: a firing that no line heard, in the members below; any of them alone will do"`
-	Kiln         string      `json:"kiln,omitempty"`
-	BeganAt      string      `json:"began_at,omitempty" format:"date-time"`
-	EndedAt      string      `json:"ended_at,omitempty" format:"date-time"`
-	Load         string      `json:"load,omitempty"`
-	Typed        *typedBody  `json:"typed,omitempty" doc:"Readings now and then"`
-	Sitter       *sitterBody `json:"sitter,omitempty"`
-	IntendedCone string      `json:"intended_cone,omitempty" doc:"Cone that was meant to be reached, tenths allowed"`
-}
-
-type typedBody struct {
-	Hours        []float64 `json:"hours" maxItems:"2000" doc:"Since it began, in rising order"`
-	TemperatureC []float64 `json:"temperature_c" maxItems:"2000"`
-}
-
-type sitterBody struct {
-	Cone      string `json:"cone" doc:"The cone in the sitter, a small one if no series is said"`
-	Series    string `json:"series,omitempty"`
-	DroppedAt string `json:"dropped_at,omitempty" format:"date-time"`
-}
-
 type putFiringInput struct {
-	FiringPath
-	Body firingBody
+	wire.FiringPath
+	Body wire.FiringBody
 }
 
 // putFiring keeps what a person says of a firing, over what was guessed, or a firing by hand.
-func (s *Server) putFiring(ctx context.Context, in *putFiringInput) (*kept[firingWholeJSON], error) {
+func (s *Server) putFiring(ctx context.Context, in *putFiringInput) (*kept[wire.FiringWhole], error) {
 	id := kiln.FiringID(in.ID)
 	var k tiles.PutResult
 	var err error
@@ -56,19 +28,19 @@ func (s *Server) putFiring(ctx context.Context, in *putFiringInput) (*kept[firin
 	} else {
 		err = s.sayFiring(ctx, id, in.Body)
 	}
-	var j firingWholeJSON
+	var j wire.FiringWhole
 	if err == nil {
 		j, err = s.wholeFiring(ctx, id)
 	}
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &kept[firingWholeJSON]{status(k), j}, nil
+	return &kept[wire.FiringWhole]{status(k), j}, nil
 }
 
-// valid looks at what a form may have sent as well as a body of JSON, which the document checks, and trims
+// validFiring looks at what a form may have sent as well as a body of JSON, which the document checks, and trims
 // the texts.
-func (b *firingBody) valid() error {
+func validFiring(b *wire.FiringBody) error {
 	for _, w := range []struct {
 		field, value string
 		known        []string
@@ -85,28 +57,28 @@ func (b *firingBody) valid() error {
 }
 
 // sayFiring keeps a word on a firing that is there.
-func (s *Server) sayFiring(ctx context.Context, id kiln.FiringID, b firingBody) error {
-	if err := b.valid(); err != nil {
+func (s *Server) sayFiring(ctx context.Context, id kiln.FiringID, b wire.FiringBody) error {
+	if err := validFiring(&b); err != nil {
 		return err
 	}
 	for _, only := range []struct{ field, value string }{{"kiln", b.Kiln}, {"began_at", b.BeganAt}, {"ended_at", b.EndedAt}, {"load", b.Load}, {"intended_cone", b.IntendedCone}} {
 		if only.value != "" {
-			return problem("missing", "Say source hand to keep a firing by hand.", ProblemField{"source", "is needed with " + only.field})
+			return problem("missing", "Say source hand to keep a firing by hand.", wire.Field{Name: "source", Says: "is needed with " + only.field})
 		}
 	}
 	if b.Typed != nil || b.Sitter != nil {
-		return problem("missing", "Say source hand to keep a firing by hand.", ProblemField{"source", "is needed with a sitter or a typed curve"})
+		return problem("missing", "Say source hand to keep a firing by hand.", wire.Field{Name: "source", Says: "is needed with a sitter or a typed curve"})
 	}
 	said := kiln.FiringAnnotation{Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere), Status: kiln.Status(b.Status), Note: b.Note, By: b.By}
 	if said.Kind == "" && said.Atmosphere == "" && said.Status == "" && said.Note == "" {
-		return problem("missing", "Say kind, atmosphere, status or note.", ProblemField{"kind", "is needed, or atmosphere, status or note"})
+		return problem("missing", "Say kind, atmosphere, status or note.", wire.Field{Name: "kind", Says: "is needed, or atmosphere, status or note"})
 	}
 	f, err := s.findFiring(ctx, id)
 	if err != nil {
 		return err
 	}
 	if f.Status == kiln.Running && said.Status != "" {
-		return problem("out-of-range", "The firing still goes on.", ProblemField{"status", "can be said when it is over"})
+		return problem("out-of-range", "The firing still goes on.", wire.Field{Name: "status", Says: "can be said when it is over"})
 	}
 	if matchOf(ctx).New {
 		return fmt.Errorf("firing %s: %w", id, tiles.ErrChanged)
@@ -127,8 +99,8 @@ const typedBoot kiln.BootID = "typed"
 
 // keepByHand keeps a firing that no line heard. Its heat work comes from what was told, and from
 // the cones that were told of it; follow says that some come at once.
-func (s *Server) keepByHand(ctx context.Context, id kiln.FiringID, b firingBody, follow bool) (tiles.PutResult, error) {
-	if err := b.valid(); err != nil {
+func (s *Server) keepByHand(ctx context.Context, id kiln.FiringID, b wire.FiringBody, follow bool) (tiles.PutResult, error) {
+	if err := validFiring(&b); err != nil {
 		return tiles.PutResult{}, err
 	}
 	f, samples, err := s.byHand(id, b)
@@ -150,7 +122,7 @@ func (s *Server) keepByHand(ctx context.Context, id kiln.FiringID, b firingBody,
 	w, _ := heatwork.HandWork(f.Firing, tiles.ConeReadings(cones)[id], typed, f.limit)
 	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{kiln.ByHandChannel: w}
 	if b.Typed == nil && b.Sitter == nil && b.IntendedCone == "" && b.BeganAt == "" && b.EndedAt == "" && len(cones) == 0 && !follow {
-		return tiles.PutResult{}, problem("missing", "Tell when it began or ended, a reading, the sitter or the cone that was meant.", ProblemField{"began_at", "is needed, or ended_at, typed, sitter or intended_cone"})
+		return tiles.PutResult{}, problem("missing", "Tell when it began or ended, a reading, the sitter or the cone that was meant.", wire.Field{Name: "began_at", Says: "is needed, or ended_at, typed, sitter or intended_cone"})
 	}
 	k, err := s.Archive.PutFiring(ctx, f.Firing, samples, b, matchOf(ctx), s.Now())
 	if err != nil {
@@ -167,19 +139,19 @@ type handFiring struct {
 }
 
 // byHand turns a body into a firing and the readings of its typed curve.
-func (s *Server) byHand(id kiln.FiringID, b firingBody) (f handFiring, samples []kiln.Sample, err error) {
+func (s *Server) byHand(id kiln.FiringID, b wire.FiringBody) (f handFiring, samples []kiln.Sample, err error) {
 	f.limit = kiln.NoTemperature()
 	known, ok := s.Kiln[kiln.KilnID(b.Kiln)]
 	switch {
 	case b.Kiln == "":
-		return f, nil, problem("missing", "Say which kiln.", ProblemField{"kiln", "is needed"})
+		return f, nil, problem("missing", "Say which kiln.", wire.Field{Name: "kiln", Says: "is needed"})
 	case !ok && len(s.Kiln) > 0:
-		return f, nil, problem("unknown-kiln", "No kiln "+b.Kiln+" in the settings; one without a line stands there with port \"\".", ProblemField{"kiln", "not in the settings"})
+		return f, nil, problem("unknown-kiln", "No kiln "+b.Kiln+" in the settings; one without a line stands there with port \"\".", wire.Field{Name: "kiln", Says: "not in the settings"})
 	case ok:
 		f.limit = known.Limit
 	}
 	if b.Kind == "" {
-		return f, nil, problem("missing", "Say the kind of firing.", ProblemField{"kind", "is needed"})
+		return f, nil, problem("missing", "Say the kind of firing.", wire.Field{Name: "kind", Says: "is needed"})
 	}
 	l := heatwork.MainConeScale()
 	f.Firing = kiln.Firing{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), KindFrom: detect.FromFact, Atmosphere: kiln.Atmosphere(first(b.Atmosphere, string(s.Site.atmosphere()))),
@@ -216,7 +188,7 @@ func (s *Server) byHand(id kiln.FiringID, b firingBody) (f handFiring, samples [
 // handTimes puts the times of a firing by hand down. Where it began or ended without anybody
 // saying when, the other end, the sitter or this moment stand in, and the clock counts as not
 // trusted.
-func (s *Server) handTimes(f *handFiring, b firingBody) error {
+func (s *Server) handTimes(f *handFiring, b wire.FiringBody) error {
 	began, err := instant("began_at", b.BeganAt)
 	if err != nil {
 		return err
@@ -246,13 +218,13 @@ func (s *Server) handTimes(f *handFiring, b firingBody) error {
 		began = ended.Add(-length)
 	}
 	if ended.Before(began) {
-		return problem("out-of-range", "It ended before it began.", ProblemField{"ended_at", "earlier than began_at"})
+		return problem("out-of-range", "It ended before it began.", wire.Field{Name: "ended_at", Says: "earlier than began_at"})
 	}
 	if length > 400*time.Hour || ended.Sub(began) > 400*time.Hour {
-		return problem("out-of-range", "A firing of more than 400 hours.", ProblemField{"ended_at", "more than 400 hours after it began"})
+		return problem("out-of-range", "A firing of more than 400 hours.", wire.Field{Name: "ended_at", Says: "more than 400 hours after it began"})
 	}
 	if ended.After(s.Now().Wall.Add(time.Hour)) && s.Now().Trusted {
-		return problem("out-of-range", "It ends in the future.", ProblemField{"ended_at", "later than now"})
+		return problem("out-of-range", "It ends in the future.", wire.Field{Name: "ended_at", Says: "later than now"})
 	}
 	ended = later(ended, began.Add(length))
 	f.Length = ended.Sub(began)
@@ -269,17 +241,17 @@ func later(a, b time.Time) time.Time {
 }
 
 // typedSamples are the readings of a typed curve.
-func typedSamples(f handFiring, t typedBody) ([]kiln.Sample, error) {
+func typedSamples(f handFiring, t wire.TypedBody) ([]kiln.Sample, error) {
 	if len(t.Hours) != len(t.TemperatureC) {
-		return nil, problem("out-of-range", "As many hours as temperatures, please.", ProblemField{"typed.temperature_c", fmt.Sprintf("has %d, hours has %d", len(t.TemperatureC), len(t.Hours))})
+		return nil, problem("out-of-range", "As many hours as temperatures, please.", wire.Field{Name: "typed.temperature_c", Says: fmt.Sprintf("has %d, hours has %d", len(t.TemperatureC), len(t.Hours))})
 	}
 	var samples []kiln.Sample
 	for i, h := range t.Hours {
 		switch {
 		case h < 0 || i > 0 && h <= t.Hours[i-1]:
-			return nil, problem("out-of-range", "The hours do not rise.", ProblemField{"typed.hours", fmt.Sprintf("the %d. is not later than the one before", i+1)})
+			return nil, problem("out-of-range", "The hours do not rise.", wire.Field{Name: "typed.hours", Says: fmt.Sprintf("the %d. is not later than the one before", i+1)})
 		case t.TemperatureC[i] < -40 || t.TemperatureC[i] > 1700:
-			return nil, problem("out-of-range", "No kiln has that temperature.", ProblemField{"typed.temperature_c", fmt.Sprintf("the %d. lies outside -40 to 1700 °C", i+1)})
+			return nil, problem("out-of-range", "No kiln has that temperature.", wire.Field{Name: "typed.temperature_c", Says: fmt.Sprintf("the %d. lies outside -40 to 1700 °C", i+1)})
 		}
 		after := time.Duration(h * float64(time.Hour))
 		at := f.Began
@@ -296,7 +268,7 @@ func instant(field, text string) (time.Time, error) {
 	}
 	t, err := time.Parse(time.RFC3339, text)
 	if err != nil {
-		return t, problem("out-of-range", field+" is no time.", ProblemField{field, "write 2026-01-14T13:00:00+01:00"})
+		return t, problem("out-of-range", field+" is no time.", wire.Field{Name: field, Says: "write 2026-01-14T13:00:00+01:00"})
 	}
 	return t.UTC(), nil
 }

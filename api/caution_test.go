@@ -13,6 +13,7 @@ import (
 
 	"lidwright/api/apitest"
 	"lidwright/api/pages"
+	"lidwright/api/wire"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
@@ -193,7 +194,7 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 		{place: "Lid after a tight one", path: "/lid?collar=104.5&opening=92.5&clay=tern&cone=6&form=jar", want: []CautionNumber{CautionWetGrinding, CautionEyes}},
 	} {
 		if c.place == hot {
-			var kept verdictKeptJSON
+			var kept wire.VerdictKept
 			g.put("/v1/verdicts/"+verdict, `{"load":"`+load+`","form":"jar","body":"tern/A","counts":{"tight":2,"good":3}}`, 201, &kept)
 			if strings.Join(kept.Cautions, " ") != lid.WetGrinding+" "+lid.EyeProtection {
 				t.Errorf("a tight verdict: cautions %v", kept.Cautions)

@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"lidwright/api/usecase"
+	"lidwright/api/wire"
 	"lidwright/tiles"
 )
 
@@ -18,13 +19,13 @@ import (
 const fiveToLookAt = 5
 
 type classBar struct {
-	barJSON
+	wire.BarJSON
 	Why string // this one is worth a look; "" if nothing is odd
 	odd float64
 }
 
 // Read is what was read of the bar at a stage, by the last reading that is not struck.
-func (b classBar) Read(stage string) *readingJSON {
+func (b classBar) Read(stage string) *wire.Reading {
 	for i := len(b.Readings) - 1; i >= 0; i-- {
 		if r := &b.Readings[i]; r.Stage == stage && r.Struck == nil && r.Mass == nil {
 			return r
@@ -34,8 +35,8 @@ func (b classBar) Read(stage string) *readingJSON {
 }
 
 type classThrow struct {
-	Clay    clayJSON
-	Rate    *shrinkageJSON
+	Clay    wire.ClayJSON
+	Rate    *wire.Shrinkage
 	Why     string     // where there is no rate
 	Lengths []thrownTo // examples
 }
@@ -67,8 +68,8 @@ func (s *Server) classPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	var codes []string
 	for _, b := range bars {
-		one := classBar{barJSON: s.barJSON(b.Bar)}
-		if data.By != "" && !strings.EqualFold(one.By, data.By) && !slices.ContainsFunc(one.Readings, func(rd readingJSON) bool { return strings.EqualFold(rd.By, data.By) }) {
+		one := classBar{BarJSON: s.barJSON(b.Bar)}
+		if data.By != "" && !strings.EqualFold(one.By, data.By) && !slices.ContainsFunc(one.Readings, func(rd wire.Reading) bool { return strings.EqualFold(rd.By, data.By) }) {
 			continue
 		}
 		data.Bars = append(data.Bars, one)
@@ -91,7 +92,7 @@ func (s *Server) classPage(w http.ResponseWriter, r *http.Request) error {
 // furthest from the middle of the class at the same stage of the same clay, over half a point.
 func worthALook(bars []classBar) []classBar {
 	shrunk := map[string][]float64{}
-	key := func(b classBar, r readingJSON) string { return b.Clay + "/" + b.Batch + " " + r.Stage }
+	key := func(b classBar, r wire.Reading) string { return b.Clay + "/" + b.Batch + " " + r.Stage }
 	for _, b := range bars {
 		for _, r := range b.Readings {
 			if r.TotalRatio != nil && r.Struck == nil {
@@ -164,10 +165,10 @@ func (s *Server) postClass(w http.ResponseWriter, r *http.Request) error {
 	}
 	codes := form["bar"]
 	if len(codes) == 0 {
-		return problem("missing", "Tick the bars first.", ProblemField{"bar", "none is ticked"})
+		return problem("missing", "Tick the bars first.", wire.Field{Name: "bar", Says: "none is ticked"})
 	}
 	for _, c := range codes {
-		b, err := s.bar(r.Context(), BarPath{c})
+		b, err := s.bar(r.Context(), wire.BarPath{Bar: c})
 		if err != nil {
 			return err
 		}
@@ -191,15 +192,15 @@ func (s *Server) postClassBars(w http.ResponseWriter, r *http.Request) error {
 	}
 	marks := strings.FieldsFunc(form.Get("marks"), func(c rune) bool { return c == ' ' || c == ',' || c == '\n' || c == '\r' || c == ';' })
 	if len(marks) == 0 || len(marks) > 50 {
-		return problem("out-of-range", "Write the maker's marks of the class, 1 to 50, blanks between.", ProblemField{"marks", "1 to 50 marks"})
+		return problem("out-of-range", "Write the maker's marks of the class, 1 to 50, blanks between.", wire.Field{Name: "marks", Says: "1 to 50 marks"})
 	}
 	codes, err := s.freeCodes(r.Context(), len(marks))
 	if err != nil {
 		return err
 	}
 	for i, code := range codes {
-		body := barBody{ID: s.newID(), Clay: form.Get("clay"), Forming: form.Get("forming"), By: marks[i], Practice: form.Get("practice") == "yes"}
-		if _, err := s.keepBar(r.Context(), BarPath{code}, body, usecase.Precondition{New: true}); err != nil {
+		body := wire.BarBody{ID: s.newID(), Clay: form.Get("clay"), Forming: form.Get("forming"), By: marks[i], Practice: form.Get("practice") == "yes"}
+		if _, err := s.keepBar(r.Context(), wire.BarPath{Bar: code}, body, usecase.Precondition{New: true}); err != nil {
 			return err
 		}
 	}

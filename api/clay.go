@@ -4,45 +4,9 @@ import (
 	"context"
 
 	"lidwright/api/usecase"
+	"lidwright/api/wire"
 	"lidwright/tiles"
 )
-
-type clayBody struct {
-	Name        string  `json:"name" maxLength:"60"`
-	MakerCode   string  `json:"maker_code,omitempty" maxLength:"60"`
-	MaturesCone string  `json:"matures_cone,omitempty" doc:"Cone on the bag: 022 to 14"`
-	Stated      float64 `json:"stated_total_ratio,omitempty" minimum:"0" maximum:"0.3" doc:"Supplier's total shrinkage, share of the wet length; 0: not stated"`
-	StatedCone  string  `json:"stated_cone,omitempty"`
-	Grog        string  `json:"grog,omitempty" maxLength:"60"`
-	Note        string  `json:"note,omitempty" maxLength:"500"`
-}
-
-type clayJSON struct {
-	revision int64
-	Clay     string `json:"clay"`
-	clayBody
-	Batches []batchJSON `json:"batches"`
-}
-
-type batchBody struct {
-	Kind    string   `json:"kind" enum:"bought,reclaim,blend,repugged"`
-	Stamp   string   `json:"stamp,omitempty" maxLength:"60"`
-	Arrived string   `json:"arrived_on,omitempty" doc:"Date, 2026-01-08"`
-	Parents []string `json:"parents,omitempty" doc:"tern/A"`
-	Open    bool     `json:"open"`
-	Note    string   `json:"note,omitempty" maxLength:"500"`
-}
-
-type batchJSON struct {
-	Batch string `json:"batch"`
-	batchBody
-	Made     *string `json:"made_at"`
-	Revision int64   `json:"revision" doc:"For If-Match on the next change of the batch, in quotes"`
-}
-
-type ClayPath struct {
-	Clay string `path:"clay" pattern:"^[a-z0-9-]{1,32}$"`
-}
 
 // kept is what a PUT answers: 201 when it was kept now, 200 when the very same was said before.
 type kept[T any] struct {
@@ -57,15 +21,15 @@ func status(k tiles.PutResult) int {
 	return 200
 }
 
-func (s *Server) getClays(ctx context.Context, _ *struct{}) (*body[listJSON[clayJSON]], error) {
+func (s *Server) getClays(ctx context.Context, _ *struct{}) (*body[wire.List[wire.ClayJSON]], error) {
 	all, err := s.clays(ctx)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[listJSON[clayJSON]]{listJSON[clayJSON]{Items: all}}, nil
+	return &body[wire.List[wire.ClayJSON]]{wire.List[wire.ClayJSON]{Items: all}}, nil
 }
 
-func (s *Server) clays(ctx context.Context) ([]clayJSON, error) {
+func (s *Server) clays(ctx context.Context) ([]wire.ClayJSON, error) {
 	clays, err := s.Archive.Clays(ctx)
 	if err != nil {
 		return nil, err
@@ -74,21 +38,21 @@ func (s *Server) clays(ctx context.Context) ([]clayJSON, error) {
 	if err != nil {
 		return nil, err
 	}
-	out := []clayJSON{}
+	out := []wire.ClayJSON{}
 	for _, c := range clays {
 		out = append(out, s.clayJSON(c.Clay, batches))
 	}
 	return out, nil
 }
 
-func (s *Server) clayJSON(c tiles.Clay, batches []tiles.KeptBatch) clayJSON {
-	j := clayJSON{Clay: string(c.ID), Batches: []batchJSON{},
-		clayBody: clayBody{c.Name, c.MakerCode, c.MaturesCone, float64(c.Stated), c.StatedCone, c.Grog, c.Note}}
+func (s *Server) clayJSON(c tiles.Clay, batches []tiles.KeptBatch) wire.ClayJSON {
+	j := wire.ClayJSON{Clay: string(c.ID), Batches: []wire.Batch{},
+		ClayBody: wire.ClayBody{Name: c.Name, MakerCode: c.MakerCode, MaturesCone: c.MaturesCone, Stated: float64(c.Stated), StatedCone: c.StatedCone, Grog: c.Grog, Note: c.Note}}
 	for _, b := range batches {
 		if b.Clay != c.ID {
 			continue
 		}
-		bj := batchJSON{Batch: string(b.BatchRef.Batch), Revision: b.Revision, Made: s.moment(b.Made), batchBody: batchBody{string(b.Kind), b.Stamp, b.Arrived, []string{}, b.Open, b.Note}}
+		bj := wire.Batch{Batch: string(b.BatchRef.Batch), Revision: b.Revision, Made: s.moment(b.Made), BatchBody: wire.BatchBody{Kind: string(b.Kind), Stamp: b.Stamp, Arrived: b.Arrived, Parents: []string{}, Open: b.Open, Note: b.Note}}
 		for _, p := range b.Parents {
 			bj.Parents = append(bj.Parents, p.String())
 		}
@@ -97,35 +61,35 @@ func (s *Server) clayJSON(c tiles.Clay, batches []tiles.KeptBatch) clayJSON {
 	return j
 }
 
-func (s *Server) getClay(ctx context.Context, in *ClayPath) (*thing[clayJSON], error) {
+func (s *Server) getClay(ctx context.Context, in *wire.ClayPath) (*thing[wire.ClayJSON], error) {
 	j, err := s.oneClay(ctx, tiles.ClayID(in.Clay))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &thing[clayJSON]{revision(j.revision), j}, nil
+	return &thing[wire.ClayJSON]{revision(j.Revision), j}, nil
 }
 
-func (s *Server) oneClay(ctx context.Context, id tiles.ClayID) (clayJSON, error) {
+func (s *Server) oneClay(ctx context.Context, id tiles.ClayID) (wire.ClayJSON, error) {
 	c, err := s.Archive.Clay(ctx, id)
 	if err != nil {
-		return clayJSON{}, err
+		return wire.ClayJSON{}, err
 	}
 	batches, err := s.Archive.Batches(ctx)
 	if err != nil {
-		return clayJSON{}, err
+		return wire.ClayJSON{}, err
 	}
 	j := s.clayJSON(c.Clay, batches)
-	j.revision = c.Revision
+	j.Revision = c.Revision
 	return j, nil
 }
 
 type putClayInput struct {
-	ClayPath
-	Body clayBody
+	wire.ClayPath
+	Body wire.ClayBody
 }
 
 // putClay keeps a clay. A new one gets a first batch, A, so that bars can be made of it at once.
-func (s *Server) putClay(ctx context.Context, in *putClayInput) (*edited[clayJSON], error) {
+func (s *Server) putClay(ctx context.Context, in *putClayInput) (*edited[wire.ClayJSON], error) {
 	k, err := s.keepClay(ctx, in.Clay, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -134,12 +98,12 @@ func (s *Server) putClay(ctx context.Context, in *putClayInput) (*edited[clayJSO
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &edited[clayJSON]{status(k), revision(j.revision), j}, nil
+	return &edited[wire.ClayJSON]{status(k), revision(j.Revision), j}, nil
 }
 
 const firstBatch = tiles.BatchID("A")
 
-func (s *Server) keepClay(ctx context.Context, id string, b clayBody) (tiles.PutResult, error) {
+func (s *Server) keepClay(ctx context.Context, id string, b wire.ClayBody) (tiles.PutResult, error) {
 	c := tiles.Clay{ID: tiles.ClayID(id), Name: b.Name, MakerCode: b.MakerCode, MaturesCone: b.MaturesCone, Stated: tiles.Ratio(b.Stated),
 		StatedCone: b.StatedCone, Grog: b.Grog, Note: b.Note}
 	if err := c.Validate(); err != nil {
@@ -164,12 +128,12 @@ func (s *Server) keepClay(ctx context.Context, id string, b clayBody) (tiles.Put
 }
 
 type putBatchInput struct {
-	ClayPath
+	wire.ClayPath
 	Batch string `path:"batch" maxLength:"16"`
-	Body  batchBody
+	Body  wire.BatchBody
 }
 
-func (s *Server) putBatch(ctx context.Context, in *putBatchInput) (*edited[clayJSON], error) {
+func (s *Server) putBatch(ctx context.Context, in *putBatchInput) (*edited[wire.ClayJSON], error) {
 	b := tiles.Batch{BatchRef: tiles.BatchRef{Clay: tiles.ClayID(in.Clay), Batch: tiles.BatchID(in.Batch)}, Kind: tiles.BatchKind(in.Body.Kind),
 		Stamp: in.Body.Stamp, Arrived: in.Body.Arrived, Open: in.Body.Open, Note: in.Body.Note}
 	for _, p := range in.Body.Parents {
@@ -187,5 +151,5 @@ func (s *Server) putBatch(ctx context.Context, in *putBatchInput) (*edited[clayJ
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &edited[clayJSON]{status(k), revision(j.revision), j}, nil
+	return &edited[wire.ClayJSON]{status(k), revision(j.Revision), j}, nil
 }

@@ -9,6 +9,8 @@ import (
 	"net/url"
 	"strings"
 	"time"
+
+	"lidwright/api/wire"
 )
 
 // Table sends a table (CSV) and gives the outcome as it came. told hears how far it is; nil: nobody
@@ -52,7 +54,7 @@ func (c *Client) Table(ctx context.Context, path string, query url.Values, table
 	if json.Unmarshal(last, &p) == nil && p.Title != "" {
 		return nil, &p
 	}
-	var whole importJSON
+	var whole wire.Import
 	if err := json.Unmarshal(last, &whole); err != nil {
 		return nil, fmt.Errorf("%s answered %s, and the answer breaks off: look at the bars before you send it again", path, resp.Status)
 	}

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/analysis"
 	"lidwright/kiln/detect"
@@ -21,20 +22,7 @@ type compareInput struct {
 	Points  int     `query:"points" minimum:"1" maximum:"800" default:"400"`
 }
 
-type compareJSON struct {
-	AlignedAtC *float64       `json:"aligned_at_c" doc:"null: at the first rise"`
-	Items      []comparedJSON `json:"items"`
-}
-
-type comparedJSON struct {
-	Firing  firingJSON   `json:"firing"`
-	ShiftS  int64        `json:"shift_s" doc:"Take this from the ages to lay the firing over the first"`
-	Says    string       `json:"says" doc:"How it differs from the first, in one sentence"`
-	Columns []string     `json:"columns"`
-	Rows    [][3]float64 `json:"rows"`
-}
-
-func (s *Server) getCompare(ctx context.Context, in *compareInput) (*body[compareJSON], error) {
+func (s *Server) getCompare(ctx context.Context, in *compareInput) (*body[wire.Compare], error) {
 	at := kiln.NoTemperature()
 	if in.AtC != 0 {
 		at = kiln.Celsius(in.AtC)
@@ -43,22 +31,22 @@ func (s *Server) getCompare(ctx context.Context, in *compareInput) (*body[compar
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	out := compareJSON{AlignedAtC: celsius(at), Items: []comparedJSON{}}
+	out := wire.Compare{AlignedAtC: celsius(at), Items: []wire.Compared{}}
 	for i, c := range all {
-		j := comparedJSON{Firing: s.firing(c.Firing, detect.Expected{}), ShiftS: seconds(c.Shift), Columns: curveColumns, Rows: curveRows(c.Curve.Points(in.Points))}
+		j := wire.Compared{Firing: s.firing(c.Firing, detect.Expected{}), ShiftS: seconds(c.Shift), Columns: curveColumns, Rows: curveRows(c.Curve.Points(in.Points))}
 		if i > 0 {
 			j.Says = analysis.Difference(c, all[0])
 		}
 		out.Items = append(out.Items, j)
 	}
-	return &body[compareJSON]{out}, nil
+	return &body[wire.Compare]{out}, nil
 }
 
 // compared loads firings with the minutes of their control probes and lays them over one another.
 func (s *Server) compared(ctx context.Context, ids []string, at kiln.Celsius) ([]analysis.Compared, error) {
 	ids = slices.DeleteFunc(slices.Clone(ids), func(id string) bool { return strings.TrimSpace(id) == "" })
 	if n := len(ids); n < 1 || n > analysis.MostCompared {
-		return nil, problem("out-of-range", "One to four firings can be compared.", ProblemField{"firings", "one to four are needed"})
+		return nil, problem("out-of-range", "One to four firings can be compared.", wire.Field{Name: "firings", Says: "one to four are needed"})
 	}
 	var all []analysis.Compared
 	for _, id := range ids {
@@ -83,13 +71,13 @@ func (s *Server) compared(ctx context.Context, ids []string, at kiln.Celsius) ([
 	}
 	all, err := analysis.Align(all, at)
 	if errors.Is(err, analysis.ErrNeverReached) {
-		return nil, problem("out-of-range", sentence(err.Error()), ProblemField{"at_c", "not every firing reached it"})
+		return nil, problem("out-of-range", sentence(err.Error()), wire.Field{Name: "at_c", Says: "not every firing reached it"})
 	}
 	return all, err
 }
 
 type comparedRow struct {
-	Firing firingJSON
+	Firing wire.Firing
 	Says   string
 }
 
@@ -100,7 +88,7 @@ func (s *Server) comparePage(w http.ResponseWriter, r *http.Request) error {
 	if text != "" {
 		v, err := strconv.ParseFloat(text, 64)
 		if err != nil || !(v >= 20 && v <= 1500) {
-			return problem("out-of-range", "at_c: a temperature from 20 to 1500 °C.", ProblemField{"at_c", "from 20 to 1500"})
+			return problem("out-of-range", "at_c: a temperature from 20 to 1500 °C.", wire.Field{Name: "at_c", Says: "from 20 to 1500"})
 		}
 		at = kiln.Celsius(v)
 	}

@@ -5,34 +5,14 @@ import (
 	"errors"
 	"strings"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
 )
 
-// coneJSON is a witness cone as it stood, and what it says.
-type coneJSON struct {
-	ID           string   `json:"id"`
-	Firing       string   `json:"firing"`
-	Cone         string   `json:"cone"`
-	Series       string   `json:"series"`
-	Shelf        string   `json:"shelf"`
-	Seen         string   `json:"seen"`
-	TiltDeg      *float64 `json:"tilt_deg"`
-	Words        string   `json:"words" example:"cone 6 at 45°"`
-	HeatWorkC    *float64 `json:"heat_work_c" doc:"What it shows, or the bound of it"`
-	HeatWorkSD   *float64 `json:"heat_work_sd_c"`
-	Side         string   `json:"side" enum:"at,under,over" doc:"under: upright, so the heat work was less; over: down, so it was more"`
-	Says         string   `json:"says" doc:"What the reading asks, or why it does not count; empty if nothing is odd about it"`
-	ProbeSays    string   `json:"probe_says" doc:"What the cones of this shelf told of the probe by the end of this firing"`
-	By           string   `json:"by"`
-	At           *string  `json:"at"`
-	ClockTrusted bool     `json:"clock_trusted"`
-	Struck       *actJSON `json:"struck"`
-}
-
-func (s *Server) coneJSON(c tiles.ConeSeen, stories []heatwork.ProbeStory) coneJSON {
-	j := coneJSON{ID: c.ID, Firing: string(c.Firing), Cone: c.Cone, Series: c.Series, Shelf: c.Shelf, Seen: c.Seen, By: c.By, At: s.moment(c.At), ClockTrusted: c.Trusted}
+func (s *Server) coneJSON(c tiles.ConeSeen, stories []heatwork.ProbeStory) wire.Cone {
+	j := wire.Cone{ID: c.ID, Firing: string(c.Firing), Cone: c.Cone, Series: c.Series, Shelf: c.Shelf, Seen: c.Seen, By: c.By, At: s.moment(c.At), ClockTrusted: c.Trusted}
 	if c.Tilted {
 		j.TiltDeg = rounded(c.Tilt, 0)
 	}
@@ -43,7 +23,7 @@ func (s *Server) coneJSON(c tiles.ConeSeen, stories []heatwork.ProbeStory) coneJ
 		j.Side = map[heatwork.ConeSide]string{heatwork.ConeAt: "at", heatwork.ConeUnder: "under", heatwork.ConeOver: "over"}[says.Side]
 	}
 	if a := c.Struck; a != nil {
-		j.Struck = &actJSON{a.By, a.Why, s.moment(a.At)}
+		j.Struck = &wire.Act{By: a.By, Why: a.Why, At: s.moment(a.At)}
 		return j
 	}
 	for _, st := range stories {
@@ -65,26 +45,12 @@ func (s *Server) coneJSON(c tiles.ConeSeen, stories []heatwork.ProbeStory) coneJ
 	return j
 }
 
-type ConePath struct {
-	FiringPath
-	Cone string `path:"cone" doc:"UUIDv7 made by whoever tells of the cone"`
-}
-
-type coneBody struct {
-	Cone    string   `json:"cone" doc:"As pressed into it: 06 is not 6" example:"6"`
-	Series  string   `json:"series,omitempty" doc:"The studio's usual series if not said"`
-	Shelf   string   `json:"shelf,omitempty"`
-	Seen    string   `json:"seen,omitempty" enum:"upright,leaning,down"`
-	TiltDeg *float64 `json:"tilt_deg,omitempty" minimum:"0" maximum:"180" doc:"From upright: level is 90"`
-	By      string   `json:"by,omitempty" maxLength:"8"`
-}
-
 type putConeInput struct {
-	ConePath
-	Body coneBody
+	wire.ConePath
+	Body wire.ConeBody
 }
 
-func (s *Server) putCone(ctx context.Context, in *putConeInput) (*kept[coneJSON], error) {
+func (s *Server) putCone(ctx context.Context, in *putConeInput) (*kept[wire.Cone], error) {
 	k, err := s.keepCone(ctx, in.ConePath, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -93,11 +59,11 @@ func (s *Server) putCone(ctx context.Context, in *putConeInput) (*kept[coneJSON]
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &kept[coneJSON]{status(k), j}, nil
+	return &kept[wire.Cone]{status(k), j}, nil
 }
 
 // keepCone keeps a cone if it is one that can be reckoned with, and has the heat works follow.
-func (s *Server) keepCone(ctx context.Context, p ConePath, b coneBody) (tiles.PutResult, error) {
+func (s *Server) keepCone(ctx context.Context, p wire.ConePath, b wire.ConeBody) (tiles.PutResult, error) {
 	f, err := s.findFiring(ctx, kiln.FiringID(p.ID))
 	if err != nil {
 		return tiles.PutResult{}, err
@@ -117,7 +83,7 @@ func (s *Server) keepCone(ctx context.Context, p ConePath, b coneBody) (tiles.Pu
 }
 
 // readCone looks whether a cone can be reckoned with, and says in words why not.
-func (s *Server) readCone(b coneBody, id string, firing kiln.FiringID) (tiles.ConeSeen, error) {
+func (s *Server) readCone(b wire.ConeBody, id string, firing kiln.FiringID) (tiles.ConeSeen, error) {
 	l := heatwork.MainConeScale()
 	cone, err := l.Cone(b.Cone)
 	if err != nil {
@@ -147,7 +113,7 @@ func coneProblem(field string, err error) error {
 	if !errors.As(err, &e) {
 		return err
 	}
-	return problem("unknown-value", e.Error(), ProblemField{field, e.Error()})
+	return problem("unknown-value", e.Error(), wire.Field{Name: field, Says: e.Error()})
 }
 
 func (s *Server) coneSeries() string {
@@ -155,50 +121,45 @@ func (s *Server) coneSeries() string {
 }
 
 // cone is one cone of a firing as it stands now.
-func (s *Server) cone(ctx context.Context, p ConePath) (coneJSON, error) {
+func (s *Server) cone(ctx context.Context, p wire.ConePath) (wire.Cone, error) {
 	f, err := s.findFiring(ctx, kiln.FiringID(p.ID))
 	if err != nil {
-		return coneJSON{}, err
+		return wire.Cone{}, err
 	}
 	cones, err := s.Archive.Cones(ctx, f.ID)
 	if err != nil {
-		return coneJSON{}, err
+		return wire.Cone{}, err
 	}
 	stories, err := s.Heat.Stories(ctx, f.Kiln)
 	if err != nil {
-		return coneJSON{}, err
+		return wire.Cone{}, err
 	}
 	for _, c := range cones {
 		if c.ID == p.Cone {
 			return s.coneJSON(c, stories), nil
 		}
 	}
-	return coneJSON{}, tiles.ErrNoCone
-}
-
-type strikeBody struct {
-	Why string `json:"why" maxLength:"500"`
-	By  string `json:"by,omitempty" maxLength:"8"`
+	return wire.Cone{}, tiles.ErrNoCone
 }
 
 type strikeConeInput struct {
-	ConePath
-	Body strikeBody
+	wire.ConePath
+	Body wire.StrikeBody
 }
 
-func (s *Server) strikeCone(ctx context.Context, in *strikeConeInput) (*body[coneJSON], error) {
+func (s *Server) strikeCone(ctx context.Context, in *strikeConeInput) (*body[wire.Cone], error) {
 	err := s.strikeConeOf(ctx, in.ConePath, in.Body)
-	var j coneJSON
+	var j wire.Cone
 	if err == nil {
 		j, err = s.cone(ctx, in.ConePath)
 	}
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[coneJSON]{j}, nil
+	return &body[wire.Cone]{j}, nil
 }
 
-func (s *Server) strikeConeOf(ctx context.Context, p ConePath, b strikeBody) error {
+func (s *Server) strikeConeOf(ctx context.Context, p wire.ConePath, b wire.StrikeBody) error {
 	j, err := s.cone(ctx, p)
 	if err != nil {
 		return err

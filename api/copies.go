@@ -4,6 +4,8 @@ import (
 	"context"
 	"slices"
 	"time"
+
+	"lidwright/api/wire"
 )
 
 // CopyKept is one copy of the store.
@@ -27,28 +29,11 @@ type Copies interface {
 	Renew(ctx context.Context) (int, error)
 }
 
-type copyJSON struct {
-	Name   string `json:"name"`
-	Folder string `json:"folder,omitempty" doc:"Where it lies; told by the command on the machine itself alone"`
-	At     string `json:"at"`
-	Bytes  int64  `json:"bytes"`
-	Second bool   `json:"second_place" doc:"It lies in the folder that copy.target names"`
-}
-
-type renewedJSON struct {
-	Renewed int `json:"renewed" doc:"Copies that had the mark of a forgotten maker and have it no more; 0: none had"`
-}
-
-type copiesJSON struct {
-	Made  *bool      `json:"made,omitempty" doc:"false: the newest has everything"`
-	Items []copyJSON `json:"items"`
-}
-
-func (s *Server) getCopies(ctx context.Context, _ *struct{}) (*body[copiesJSON], error) {
+func (s *Server) getCopies(ctx context.Context, _ *struct{}) (*body[wire.Copies], error) {
 	return s.copies(ctx, nil)
 }
 
-func (s *Server) postCopy(ctx context.Context, _ *struct{}) (*body[copiesJSON], error) {
+func (s *Server) postCopy(ctx context.Context, _ *struct{}) (*body[wire.Copies], error) {
 	made, err := s.Copies.Make(context.WithoutCancel(ctx)) // on a slow card it may take longer than the asker waits
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -56,15 +41,15 @@ func (s *Server) postCopy(ctx context.Context, _ *struct{}) (*body[copiesJSON], 
 	return s.copies(ctx, &made)
 }
 
-func (s *Server) renewCopies(ctx context.Context, _ *struct{}) (*body[renewedJSON], error) {
+func (s *Server) renewCopies(ctx context.Context, _ *struct{}) (*body[wire.Renewed], error) {
 	n, err := s.Copies.Renew(context.WithoutCancel(ctx))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[renewedJSON]{renewedJSON{n}}, nil
+	return &body[wire.Renewed]{wire.Renewed{Renewed: n}}, nil
 }
 
-func (s *Server) copies(ctx context.Context, made *bool) (*body[copiesJSON], error) {
+func (s *Server) copies(ctx context.Context, made *bool) (*body[wire.Copies], error) {
 	kept, err := s.Copies.List()
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -73,18 +58,18 @@ func (s *Server) copies(ctx context.Context, made *bool) (*body[copiesJSON], err
 	for i := range kept {
 		kept[i].Folder = "" // the list is open to readers
 	}
-	return &body[copiesJSON]{CopiesJSON(made, kept, s.Site.Zone)}, nil
+	return &body[wire.Copies]{CopiesJSON(made, kept, s.Site.Zone)}, nil
 }
 
 // CopiesJSON is the answer about copies, as the command prints it too where no daemon runs.
-func CopiesJSON(made *bool, kept []CopyKept, zone *time.Location) copiesJSON {
-	return copiesJSON{Made: made, Items: copyList(kept, zone)}
+func CopiesJSON(made *bool, kept []CopyKept, zone *time.Location) wire.Copies {
+	return wire.Copies{Made: made, Items: copyList(kept, zone)}
 }
 
-func copyList(kept []CopyKept, zone *time.Location) []copyJSON {
-	items := []copyJSON{}
+func copyList(kept []CopyKept, zone *time.Location) []wire.Copy {
+	items := []wire.Copy{}
 	for _, k := range kept {
-		items = append(items, copyJSON{k.Name, k.Folder, k.At.In(zone).Format(time.RFC3339), k.Bytes, k.Second})
+		items = append(items, wire.Copy{Name: k.Name, Folder: k.Folder, At: k.At.In(zone).Format(time.RFC3339), Bytes: k.Bytes, Second: k.Second})
 	}
 	return items
 }

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/tiles"
@@ -193,7 +194,7 @@ func firingsTable(s *Server, ctx context.Context, put func(...any)) error {
 		if len(j.HeatLikely) == 2 {
 			low, high = j.HeatLikely[0], j.HeatLikely[1]
 		}
-		var sitter sitterJSON
+		var sitter wire.Sitter
 		if j.Sitter != nil {
 			sitter = *j.Sitter
 		}

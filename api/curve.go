@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 )
@@ -23,15 +24,10 @@ type firingsInput struct {
 	After      string `query:"after" doc:"From the answer before: next"`
 }
 
-type listJSON[T any] struct {
-	Items []T     `json:"items"`
-	Next  *string `json:"next" doc:"Ask again with after= this; null at the end"`
-}
-
 // listOf is the part of all that was asked for. all has one more than limit where something comes
 // after it; id names the last one for whoever asks again.
-func listOf[T, J any](all []T, limit int, id func(T) string, j func(T) J) *body[listJSON[J]] {
-	out := listJSON[J]{Items: []J{}}
+func listOf[T, J any](all []T, limit int, id func(T) string, j func(T) J) *body[wire.List[J]] {
+	out := wire.List[J]{Items: []J{}}
 	for i, one := range all {
 		if i == limit {
 			out.Next = text(id(all[i-1]))
@@ -39,10 +35,10 @@ func listOf[T, J any](all []T, limit int, id func(T) string, j func(T) J) *body[
 		}
 		out.Items = append(out.Items, j(one))
 	}
-	return &body[listJSON[J]]{out}
+	return &body[wire.List[J]]{out}
 }
 
-func (s *Server) getFirings(ctx context.Context, in *firingsInput) (*body[listJSON[firingJSON]], error) {
+func (s *Server) getFirings(ctx context.Context, in *firingsInput) (*body[wire.List[wire.Firing]], error) {
 	w := kiln.FiringFilter{Kiln: kiln.KilnID(in.Kiln), Kind: kiln.Kind(in.Kind), Atmosphere: kiln.Atmosphere(in.Atmosphere), Status: kiln.Status(in.Status)}
 	if in.After != "" {
 		t, err := time.Parse(time.RFC3339Nano, in.After)
@@ -55,7 +51,7 @@ func (s *Server) getFirings(ctx context.Context, in *firingsInput) (*body[listJS
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	out := listJSON[firingJSON]{Items: []firingJSON{}}
+	out := wire.List[wire.Firing]{Items: []wire.Firing{}}
 	for i, f := range all {
 		if i == in.Limit {
 			out.Next = text(all[i-1].Began.Wall.UTC().Format(time.RFC3339Nano))
@@ -63,11 +59,11 @@ func (s *Server) getFirings(ctx context.Context, in *firingsInput) (*body[listJS
 		}
 		out.Items = append(out.Items, s.firing(f, detect.UsualBefore(all, i, s.Kiln[f.Kiln].Control)))
 	}
-	return &body[listJSON[firingJSON]]{out}, nil
+	return &body[wire.List[wire.Firing]]{out}, nil
 }
 
 // firing is a stored firing, or how a running one stands now.
-func (s *Server) firing(f kiln.Firing, usual detect.Expected) firingJSON {
+func (s *Server) firing(f kiln.Firing, usual detect.Expected) wire.Firing {
 	if f.Status == kiln.Running {
 		if live, ok := s.Kilns.LiveCurve(f.Kiln); ok && live.Firing.ID == f.ID {
 			number := f.Number
@@ -78,16 +74,12 @@ func (s *Server) firing(f kiln.Firing, usual detect.Expected) firingJSON {
 	return s.firingJSON(f, s.probeOf(f), usual)
 }
 
-type FiringPath struct {
-	ID string `path:"id"`
-}
-
-func (s *Server) getFiring(ctx context.Context, in *FiringPath) (*body[firingWholeJSON], error) {
+func (s *Server) getFiring(ctx context.Context, in *wire.FiringPath) (*body[wire.FiringWhole], error) {
 	j, err := s.wholeFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[firingWholeJSON]{j}, nil
+	return &body[wire.FiringWhole]{j}, nil
 }
 
 // findFiring looks among the stored ones, then among those that have just begun.
@@ -113,19 +105,6 @@ type curveInput struct {
 	Channel string `query:"channel" doc:"Control probe if not said; all for every one"`
 }
 
-type curveJSON struct {
-	Firing   string             `json:"firing"`
-	StepS    int64              `json:"step_s"`
-	Channels []channelCurveJSON `json:"channels"`
-	Gaps     []gapJSON          `json:"gaps"`
-}
-
-type channelCurveJSON struct {
-	Channel string       `json:"channel"`
-	Columns []string     `json:"columns"`
-	Rows    [][3]float64 `json:"rows"`
-}
-
 type curveOutput struct {
 	ContentType  string `header:"Content-Type"`
 	CacheControl string `header:"Cache-Control"`
@@ -146,7 +125,7 @@ func curveRows(e kiln.Envelope) [][3]float64 {
 // getCurve answers in JSON or, where text/csv is asked for, in a row a step (RFC 4180).
 func (s *Server) getCurve(ctx context.Context, in *curveInput) (*curveOutput, error) {
 	if in.Points > 0 && in.Step > 0 {
-		return nil, problem("given-twice", "Give points or step, not both.", ProblemField{"step", "points is given too"})
+		return nil, problem("given-twice", "Give points or step, not both.", wire.Field{Name: "step", Says: "points is given too"})
 	}
 	f, err := s.findFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
@@ -188,11 +167,11 @@ func wantsCSV(accept string) bool { return strings.HasPrefix(accept, "text/csv")
 // curveText is a curveJSON as text. Its rows are thousands of numbers of few digits, which
 // encoding/json would take ten times as long to write.
 func curveText(firing string, lines []kiln.Envelope, gaps []kiln.Gap) []byte {
-	out := curveJSON{Firing: firing, Channels: []channelCurveJSON{}, Gaps: gapsJSON(gaps)}
+	out := wire.Curve{Firing: firing, Channels: []wire.ChannelCurve{}, Gaps: gapsJSON(gaps)}
 	size := 512
 	for _, e := range lines {
 		out.StepS = seconds(e.Step)
-		out.Channels = append(out.Channels, channelCurveJSON{Channel: string(e.Channel), Columns: curveColumns, Rows: [][3]float64{}})
+		out.Channels = append(out.Channels, wire.ChannelCurve{Channel: string(e.Channel), Columns: curveColumns, Rows: [][3]float64{}})
 		size += 28 * len(e.After)
 	}
 	const empty = `"rows":[`

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"lidwright/api/usecase"
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/faults"
@@ -154,9 +155,9 @@ func TestCurveText(t *testing.T) {
 		}
 	}
 	gaps := []kiln.Gap{{After: time.Hour, For: time.Minute, Known: true}}
-	want := curveJSON{Firing: "f<1>", StepS: 60, Channels: []channelCurveJSON{}, Gaps: gapsJSON(gaps)}
+	want := wire.Curve{Firing: "f<1>", StepS: 60, Channels: []wire.ChannelCurve{}, Gaps: gapsJSON(gaps)}
 	for _, e := range lines {
-		want.Channels = append(want.Channels, channelCurveJSON{Channel: string(e.Channel), Columns: curveColumns, Rows: curveRows(e)})
+		want.Channels = append(want.Channels, wire.ChannelCurve{Channel: string(e.Channel), Columns: curveColumns, Rows: curveRows(e)})
 	}
 	if got := curveText("f<1>", lines, gaps); string(got) != string(encodeJSON(want)) {
 		t.Errorf("written by hand:\n%.2000s\nby encoding/json:\n%.2000s", got, encodeJSON(want))

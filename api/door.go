@@ -5,6 +5,7 @@ import (
 	"net/url"
 	"strings"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -32,8 +33,8 @@ func (s *Server) doorPage(w http.ResponseWriter, r *http.Request) error {
 	data := struct {
 		page
 		Kiln          string
-		Mark          keepShutJSON
-		Load          *loadJSON // in it now; nil: the newest was unpacked
+		Mark          wire.KeepShut
+		Load          *wire.Load // in it now; nil: the newest was unpacked
 		Electric      string
 		Cautions      []Caution
 		LookAt, OutAt string

@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/heatwork"
@@ -174,7 +175,7 @@ func shedServer(t *testing.T) (*shed, string) {
 // TestCompare lays two firings over one another and says in one sentence how they differ.
 func TestCompare(t *testing.T) {
 	_, site := shedServer(t)
-	var a compareJSON
+	var a wire.Compare
 	answer, text := ask(t, "GET", site+"/v1/compare?firings="+string(idOf(1))+","+string(idOf(2))+"&at_c=1000", "", "")
 	if err := json.Unmarshal([]byte(text), &a); err != nil || answer.StatusCode != 200 || len(a.Items) != 2 {
 		t.Fatal(answer.Status, err, text)
@@ -203,7 +204,7 @@ func TestCompare(t *testing.T) {
 // year and hardly by chance; the tops stand still.
 func TestTrend(t *testing.T) {
 	sh, site := shedServer(t)
-	var a trendJSON
+	var a wire.Trend
 	answer, text := ask(t, "GET", site+"/v1/trend?kiln=big-blue", "", "")
 	if err := json.Unmarshal([]byte(text), &a); err != nil || answer.StatusCode != 200 || len(a.Items) != 4 || len(a.Rows) != 6 {
 		t.Fatal(answer.Status, err, text)

@@ -5,6 +5,7 @@ import (
 	"net/url"
 	"time"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/heatwork"
@@ -61,7 +62,7 @@ func (s *Server) meant(ctx context.Context, a firingAsk, clay tiles.Clay) (firin
 	m.BisqueWork, m.On = kiln.NoTemperature(), s.Now().Wall
 	if a.Kiln != "" {
 		if _, ok := s.Kiln[a.Kiln]; !ok {
-			return m, problem("unknown-kiln", "No kiln "+string(a.Kiln)+" in the settings.", ProblemField{"kiln", "not in the settings"})
+			return m, problem("unknown-kiln", "No kiln "+string(a.Kiln)+" in the settings.", wire.Field{Name: "kiln", Says: "not in the settings"})
 		}
 	}
 	firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: a.Kiln, Status: kiln.Ended, Limit: newestKilns})
@@ -229,7 +230,7 @@ func (s *Server) clay(ctx context.Context, ref *tiles.BatchRef) (tiles.Clay, err
 	}
 	switch {
 	case ref.Batch != "" && !there:
-		return tiles.Clay{}, problem("unknown-batch", ref.String()+" is no batch here.", ProblemField{"batch", "no such batch of " + string(ref.Clay)})
+		return tiles.Clay{}, problem("unknown-batch", ref.String()+" is no batch here.", wire.Field{Name: "batch", Says: "no such batch of " + string(ref.Clay)})
 	case ref.Batch == "" && newest != nil:
 		ref.Batch = newest.BatchRef.Batch
 	}

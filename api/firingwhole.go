@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/analysis"
 	"lidwright/kiln/detect"
@@ -13,66 +14,22 @@ import (
 	"lidwright/tiles"
 )
 
-// firingWholeJSON is a firing with all that its curve tells and all that people told beside it.
-type firingWholeJSON struct {
-	firingJSON
-	Features  *featuresJSON    `json:"features" doc:"null without a curve"`
-	Remarks   []rekeepShutJSON `json:"remarks" doc:"The features in words, each with its limit where there is one"`
-	Cones     []coneJSON       `json:"cones"`
-	Notes     []noteJSON       `json:"notes"`
-	ProbeSays string           `json:"probe_says" doc:"What the witness cones told of the control probe by the end of this firing"`
-	HandSays  []string         `json:"hand_says" doc:"Of a firing by hand: what could not be used, and why"`
-}
-
-type featuresJSON struct {
-	Within10S        int64      `json:"within_10_c_of_peak_s"`
-	Within50S        int64      `json:"within_50_c_of_peak_s"`
-	Within100S       int64      `json:"within_100_c_of_peak_s"`
-	RateLast100      *float64   `json:"rate_last_100_c_per_h"`
-	Holds            []holdJSON `json:"holds"`
-	WarmUp           *float64   `json:"warm_up_c_per_h" doc:"From 80 to 120 °C"`
-	QuartzUp         *float64   `json:"quartz_up_c_per_h" doc:"Through 573 °C"`
-	QuartzDown       *float64   `json:"quartz_down_c_per_h"`
-	CristobaliteDown *float64   `json:"cristobalite_down_c_per_h" doc:"Through 226 °C"`
-	CoolTop          *float64   `json:"cool_top_c_per_h" doc:"The first 100 °C down"`
-	CoolMiddle       *float64   `json:"cool_1000_700_c_per_h"`
-	CoolLower        *float64   `json:"cool_700_300_c_per_h"`
-	DegreeHours      *float64   `json:"degree_hours" doc:"Above 20 °C: an index, no energy"`
-	LongestGapS      int64      `json:"longest_gap_s"`
-	GapNearTop       bool       `json:"gap_near_top" doc:"It lies where it matters: the heat work is an estimate"`
-}
-
-type holdJSON struct {
-	AtC    *float64 `json:"at_c"`
-	ForS   int64    `json:"for_s"`
-	AfterS int64    `json:"after_s"`
-}
-
-type rekeepShutJSON struct {
-	Figure   string `json:"figure"`
-	Says     string `json:"says"`
-	Limit    string `json:"limit" doc:"What is advised; empty if nothing is"`
-	Standing string `json:"standing" doc:"How well the limit is founded: 'published', 'own choice', or 'common practice (no source)'; empty without a limit"`
-	Source   string `json:"source"`
-	Caution  bool   `json:"caution" doc:"The figure lies outside the limit. It informs; the potter decides"`
-}
-
 // usualLook is how many firings back a usual one is looked for.
 const usualLook = 40
 
 // wholeFiring gathers everything about one firing.
-func (s *Server) wholeFiring(ctx context.Context, id kiln.FiringID) (firingWholeJSON, error) {
+func (s *Server) wholeFiring(ctx context.Context, id kiln.FiringID) (wire.FiringWhole, error) {
 	f, err := s.findFiring(ctx, id)
 	if err != nil {
-		return firingWholeJSON{}, err
+		return wire.FiringWhole{}, err
 	}
 	before, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: f.Kiln, Before: f.Began.Wall, Limit: usualLook})
 	if err != nil {
-		return firingWholeJSON{}, err
+		return wire.FiringWhole{}, err
 	}
 	control := s.Kiln[f.Kiln].Control
 	usual := detect.UsualBefore(append([]kiln.Firing{f}, before...), 0, control)
-	j := firingWholeJSON{firingJSON: s.firing(f, usual), Remarks: []rekeepShutJSON{}, Cones: []coneJSON{}, Notes: []noteJSON{}, HandSays: []string{}}
+	j := wire.FiringWhole{Firing: s.firing(f, usual), Remarks: []wire.RekeepShut{}, Cones: []wire.Cone{}, Notes: []wire.Note{}, HandSays: []string{}}
 	if err := s.addFeatures(ctx, f, &j); err != nil {
 		return j, err
 	}
@@ -107,7 +64,7 @@ func (s *Server) wholeFiring(ctx context.Context, id kiln.FiringID) (firingWhole
 }
 
 // addFeatures works the features out of the curve.
-func (s *Server) addFeatures(ctx context.Context, f kiln.Firing, j *firingWholeJSON) error {
+func (s *Server) addFeatures(ctx context.Context, f kiln.Firing, j *wire.FiringWhole) error {
 	channel, k := s.probeOf(f), s.Kiln[f.Kiln]
 	gap := k.GapAfter()
 	if f.Source == "hand" {
@@ -122,17 +79,17 @@ func (s *Server) addFeatures(ctx context.Context, f kiln.Firing, j *firingWholeJ
 	}
 	v := analysis.FeaturesOf(curve, channel)
 	for _, r := range v.Remarks(f.Kind, analysis.DefaultFeatureLimits()) {
-		j.Remarks = append(j.Remarks, rekeepShutJSON{r.Figure, r.Says, r.Limit, string(r.Standing), r.Source, r.Caution})
+		j.Remarks = append(j.Remarks, wire.RekeepShut{Figure: r.Figure, Says: r.Says, Limit: r.Limit, Standing: string(r.Standing), Source: r.Source, Caution: r.Caution})
 	}
 	if !v.Peak.Known() {
 		return nil
 	}
 	rate := func(r kiln.CelsiusPerHour) *float64 { return rounded(float64(r), 0) }
-	j.Features = &featuresJSON{Within10S: seconds(v.Within10), Within50S: seconds(v.Within50), Within100S: seconds(v.Within100), RateLast100: rate(v.LastHundred), Holds: []holdJSON{},
+	j.Features = &wire.Features{Within10S: seconds(v.Within10), Within50S: seconds(v.Within50), Within100S: seconds(v.Within100), RateLast100: rate(v.LastHundred), Holds: []wire.Hold{},
 		WarmUp: rate(v.WarmUp), QuartzUp: rate(v.QuartzUp), QuartzDown: rate(v.QuartzDown), CristobaliteDown: rate(v.CristobaliteDown), CoolTop: rate(v.CoolTop),
 		CoolMiddle: rate(v.CoolMiddle), CoolLower: rate(v.CoolLower), DegreeHours: rounded(v.DegreeHours, 0), LongestGapS: seconds(v.LongestGap), GapNearTop: v.GapNearTop}
 	for _, h := range v.Holds {
-		j.Features.Holds = append(j.Features.Holds, holdJSON{celsius(h.At), seconds(h.For), seconds(h.After)})
+		j.Features.Holds = append(j.Features.Holds, wire.Hold{AtC: celsius(h.At), ForS: seconds(h.For), AfterS: seconds(h.After)})
 	}
 	return nil
 }

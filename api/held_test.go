@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/faults"
@@ -36,7 +37,7 @@ func TestHeldAndStandInAreTold(t *testing.T) {
 	f := kiln.Firing{ID: "f", Kiln: "blue", Status: kiln.Ended, Began: at, Over: at, Peak: 1238, StandIn: kiln.StandIn{Probe: "2", For: "1", After: 2 * time.Hour},
 		HeatWork: map[kiln.ChannelID]kiln.HeatWork{"1": {C: 300, Model: "2"}, "2": {C: 1220, Low: 1215, High: 1225, Model: "2"}}}
 	told := s.firing(f, detect.Expected{HeatWork: kiln.Celsius(math.NaN())})
-	if told.StandIn == nil || *told.StandIn != (standInJSON{"2", "1", 7200}) || *told.HeatWorkC != 1220 || *told.AsIndicated.HeatWorkC != 1220 || !strings.Contains(told.Says, "probe 2 spoke for probe 1") {
+	if told.StandIn == nil || *told.StandIn != (wire.StandIn{Probe: "2", For: "1", AfterS: 7200}) || *told.HeatWorkC != 1220 || *told.AsIndicated.HeatWorkC != 1220 || !strings.Contains(told.Says, "probe 2 spoke for probe 1") {
 		t.Errorf("a firing that probe 2 spoke for: %+v", told)
 	}
 }

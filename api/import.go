@@ -17,47 +17,14 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
 
-// importJSON says what a table brings, or would bring.
-type importJSON struct {
-	DryRun   bool           `json:"dry_run"`
-	Kept     bool           `json:"kept" doc:"false: nothing of the table was kept"`
-	Rows     int            `json:"rows"`
-	NewBars  int            `json:"new_bars"`
-	Codes    []string       `json:"codes" doc:"Codes handed out to rows without one, in the order of the rows"`
-	Readings int            `json:"new_readings"`
-	Same     int            `json:"readings_known" doc:"Said before: nothing is done about them"`
-	Loads    int            `json:"loads"`
-	Bad      []badRowJSON   `json:"bad_rows"`
-	Asked    []askedRowJSON `json:"asked" doc:"Kept, and out of the fit until confirmed or counted"`
-}
-
-type badRowJSON struct {
-	Line  int    `json:"line"`
-	Field string `json:"field"`
-	Says  string `json:"says"`
-}
-
-type askedRowJSON struct {
-	Line     int    `json:"line"`
-	Bar      string `json:"bar"`
-	Stage    string `json:"stage"`
-	Slip     string `json:"slip"`
-	Question string `json:"question"`
-	Needs    string `json:"needs"`
-}
-
-type progressJSON struct {
-	Done int `json:"done" doc:"Facts that are written so far"`
-	Of   int `json:"of"`
-}
-
 // takeTable reads a table of bars and, unless it is a dry run or a row is bad, keeps it whole.
-func (s *Server) takeTable(ctx context.Context, text string, dry bool, told func(done, of int)) (importJSON, error) {
-	out := importJSON{DryRun: dry, Codes: []string{}, Bad: []badRowJSON{}, Asked: []askedRowJSON{}}
+func (s *Server) takeTable(ctx context.Context, text string, dry bool, told func(done, of int)) (wire.Import, error) {
+	out := wire.Import{DryRun: dry, Codes: []string{}, Bad: []wire.BadRow{}, Asked: []wire.AskedRow{}}
 	rows, bad, err := tiles.ReadSheet(text, s.unit(), s.Codes)
 	for i := range rows {
 		if rows[i].Bar.MarkLength == 0 {
@@ -75,10 +42,10 @@ func (s *Server) takeTable(ctx context.Context, text string, dry bool, told func
 	bad = append(bad, more...)
 	slices.SortStableFunc(bad, func(a, b tiles.BadRow) int { return a.Line - b.Line })
 	for _, b := range bad {
-		out.Bad = append(out.Bad, badRowJSON{b.Line, b.Field, b.Why})
+		out.Bad = append(out.Bad, wire.BadRow{Line: b.Line, Field: b.Field, Says: b.Why})
 	}
 	for _, a := range taken.Asked {
-		out.Asked = append(out.Asked, askedRowJSON{a.Line, string(a.Bar), string(a.Stage), string(a.EntryError), a.Question, a.Needs})
+		out.Asked = append(out.Asked, wire.AskedRow{Line: a.Line, Bar: string(a.Bar), Stage: string(a.Stage), Slip: string(a.EntryError), Question: a.Question, Needs: a.Needs})
 	}
 	out.Rows, out.Readings, out.Same, out.Loads = len(rows), taken.Number, taken.Same, len(taken.Loads)
 	for _, b := range taken.Bars {
@@ -145,7 +112,7 @@ func (s *Server) sheetNeeds(ctx context.Context, rows []tiles.SheetRow) (tiles.S
 	if without > 0 {
 		free, err := s.Codes.Free(without, func(c tiles.Code) bool { return used[c] || in[c] }, s.dice())
 		if err != nil {
-			return have, problem("out-of-range", sentence(err.Error()), ProblemField{"code", "not enough free codes"})
+			return have, problem("out-of-range", sentence(err.Error()), wire.Field{Name: "code", Says: "not enough free codes"})
 		}
 		have.Free = free
 	}
@@ -177,9 +144,9 @@ func sayImport(a huma.API) {
 		}
 		return answers
 	}
-	outcome := &huma.MediaType{Schema: schemas.Schema(reflect.TypeFor[importJSON](), true, "import")}
+	outcome := &huma.MediaType{Schema: schemas.Schema(reflect.TypeFor[wire.Import](), true, "import")}
 	answers := answersOf(outcome, map[string]*huma.MediaType{"application/json": outcome, "application/x-ndjson": {Schema: &huma.Schema{Type: huma.TypeString}}})
-	old := &huma.MediaType{Schema: schemas.Schema(reflect.TypeFor[oldLogJSON](), true, "oldlog")}
+	old := &huma.MediaType{Schema: schemas.Schema(reflect.TypeFor[wire.OldLog](), true, "oldlog")}
 	flag := &huma.Schema{Type: huma.TypeString, Enum: []any{"true", "false"}}
 	a.OpenAPI().AddOperation(&huma.Operation{OperationID: "import", Method: http.MethodPost, Path: "/v1/import", Summary: "Take a table of bars in, all or nothing",
 		Parameters: []*huma.Param{
@@ -205,12 +172,12 @@ func (s *Server) postImport(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
 	for name := range q {
 		if !slices.Contains([]string{"kind", "dry_run", "progress"}, name) {
-			writeProblem(w, r, problem("unknown-parameter", "There are kind, dry_run and progress.", ProblemField{name, "not known"}))
+			writeProblem(w, r, problem("unknown-parameter", "There are kind, dry_run and progress.", wire.Field{Name: name, Says: "not known"}))
 			return
 		}
 	}
 	if kind := q.Get("kind"); kind != "" && kind != "bars" {
-		writeProblem(w, r, problem("unknown-value", "Tables of bars can be taken in: kind=bars.", ProblemField{"kind", "not bars"}))
+		writeProblem(w, r, problem("unknown-value", "Tables of bars can be taken in: kind=bars.", wire.Field{Name: "kind", Says: "not bars"}))
 		return
 	}
 	flow := http.NewResponseController(w)
@@ -253,7 +220,7 @@ func (s *Server) postImport(w http.ResponseWriter, r *http.Request) {
 // tellProgress gives what takes in how far it is, without waiting for the reader of it, and what
 // waits until all of that is said.
 func tellProgress(w http.ResponseWriter) (told func(done, of int), said func()) {
-	far := make(chan progressJSON, 64)
+	far := make(chan wire.Progress, 64)
 	var writing sync.WaitGroup
 	writing.Go(func() {
 		for p := range far {
@@ -264,7 +231,7 @@ func tellProgress(w http.ResponseWriter) (told func(done, of int), said func()) 
 	})
 	told = func(done, of int) {
 		select {
-		case far <- progressJSON{done, of}:
+		case far <- wire.Progress{Done: done, Of: of}:
 		default: // a slow reader misses one
 		}
 	}

@@ -9,16 +9,17 @@ import (
 	"strings"
 	"testing"
 
+	"lidwright/api/wire"
 	"lidwright/tiles"
 )
 
-func (b *bench) table(query, text string, want int) importJSON {
+func (b *bench) table(query, text string, want int) wire.Import {
 	b.t.Helper()
 	r, answer := b.send("POST", "/v1/import?kind=bars"+query, "text/csv", text)
 	if r.StatusCode != want {
 		b.t.Fatalf("%d, want %d: %s", r.StatusCode, want, answer)
 	}
-	var out importJSON
+	var out wire.Import
 	if want < 500 {
 		if err := json.Unmarshal([]byte(answer), &out); err != nil {
 			b.t.Fatal(err, answer)
@@ -94,7 +95,7 @@ func TestLargeTable(t *testing.T) {
 	b.tern()
 	r, text := b.send("POST", "/v1/import?progress=true", "text/csv", manyRows(b, 1200))
 	lines := strings.Split(strings.TrimSpace(text), "\n")
-	var last importJSON
+	var last wire.Import
 	if err := json.Unmarshal([]byte(lines[len(lines)-1]), &last); err != nil || r.StatusCode != 200 || !last.Kept || last.NewBars != 1200 || last.Readings != 3600 {
 		t.Fatalf("%d, %v: %s", r.StatusCode, err, lines[len(lines)-1])
 	}

@@ -7,127 +7,13 @@ import (
 	"net/url"
 	"strings"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
 )
-
-// lidJSON is the answer to the lid question. Sizes are in mm whatever the unit asked in.
-type lidJSON struct {
-	Asked          lidAskedJSON       `json:"asked"`
-	SetMM          *float64           `json:"set_mm" doc:"Set the callipers to this; null when held back or when a gap was asked"`
-	UnroundedMM    *float64           `json:"unrounded_mm"`
-	NotOverMM      *float64           `json:"not_over_mm"`
-	NotUnderMM     *float64           `json:"not_under_mm"`
-	FitChance      *float64           `json:"fit_chance" doc:"Chance that it fits, 0 to 1"`
-	Says           string             `json:"says"`
-	Fired          lidFiredJSON       `json:"fired"`
-	Spread         []lidSpreadJSON    `json:"spread"`
-	Also           []lidAlsoJSON      `json:"also"`
-	OutOfRoundMM   *float64           `json:"out_of_round_mm"`
-	AtCheck        *lidCheckJSON      `json:"at_check"`
-	PartDifference partDifferenceJSON `json:"part_difference_ratio"`
-	LimitsFrom     lidLimitsJSON      `json:"limits_from"`
-	DoubtMM        lidDoubtJSON       `json:"doubt_mm" doc:"Standard deviation of the fired play by cause"`
-	Sharpest       string             `json:"sharpest" doc:"The cause that doubt comes from most"`
-	Sharpen        []lidSharperJSON   `json:"sharpen" doc:"What would help most, the best first, and the chance then"`
-	LikelyLevel    float64            `json:"likely_level"`
-	AnswersHeld    *float64           `json:"answers_held_ratio" doc:"How often our own ranges of play held"`
-	AnswersHeldOf  int                `json:"answers_held_of" doc:"Measured plays that this rests on"`
-	Trust          string             `json:"trust" enum:"stretched,borrowed,unlike,stale,thin,sound"`
-	TrustWhy       string             `json:"trust_why"`
-	HeldBack       *string            `json:"held_back"`
-	Cautions       []string           `json:"cautions"`
-	Unusual        []string           `json:"unusual" doc:"Fields outside what is believed"`
-	Shrinkage      *string            `json:"shrinkage" doc:"Where the rate stands"`
-	AsOf           *string            `json:"as_of" doc:"Time of the newest fact in the fit"`
-	Model          string             `json:"model"`
-}
-
-type lidAskedJSON struct {
-	Question     string     `json:"question" enum:"width,gap,gallery"`
-	Seat         string     `json:"seat"`
-	SeatGlazed   bool       `json:"seat_glazed"`
-	CollarMM     []*float64 `json:"collar_mm"`
-	OpeningMM    *float64   `json:"opening_mm"`
-	CollarStage  string     `json:"collar_stage"`
-	LidStage     string     `json:"lid_stage"`
-	LidMM        *float64   `json:"lid_mm"`
-	Rates        string     `json:"rates" enum:"clay,stated,mixed,none"`
-	Body         *string    `json:"body"`
-	Lid          *string    `json:"lid"`
-	Kind         string     `json:"kind"`
-	Atmosphere   *string    `json:"atmosphere"`
-	HeatWorkC    *float64   `json:"heat_work_c"`
-	Cone         *string    `json:"cone"`
-	Form         *string    `json:"form"`
-	Together     string     `json:"together"`
-	PlayMM       *float64   `json:"play_mm"`
-	LeastPlayMM  *float64   `json:"least_play_mm"`
-	MostPlayMM   *float64   `json:"most_play_mm"`
-	BearingMM    *float64   `json:"bearing_mm"`
-	GlazeMM      *float64   `json:"glaze_mm"`
-	MeasureSDMM  *float64   `json:"measure_sd_mm"`
-	ThrowSDMM    *float64   `json:"throw_sd_mm"`
-	AccuracyFrom string     `json:"accuracy_from"`
-	StepMM       *float64   `json:"step_mm"`
-}
-
-type lidFiredJSON struct {
-	CollarMM        *float64   `json:"collar_mm"`
-	LidMM           *float64   `json:"lid_mm"`
-	PlayMM          *float64   `json:"play_mm"`
-	PlayUnroundedMM *float64   `json:"play_unrounded_mm"`
-	PlayLikelyMM    []*float64 `json:"play_likely_mm"`
-	LeastBearingMM  *float64   `json:"least_bearing_mm"`
-}
-
-type lidSpreadJSON struct {
-	Lids      int        `json:"lids"`
-	SizesMM   []*float64 `json:"sizes_mm"`
-	FitChance *float64   `json:"fit_chance"`
-}
-
-type lidSharperJSON struct {
-	Cause     string   `json:"cause"`
-	Does      string   `json:"does"`
-	FitChance *float64 `json:"fit_chance"`
-}
-
-type lidAlsoJSON struct {
-	Part       string   `json:"part"`
-	NotOverMM  *float64 `json:"not_over_mm,omitempty"`
-	NotUnderMM *float64 `json:"not_under_mm,omitempty"`
-}
-
-type lidCheckJSON struct {
-	Stage  string     `json:"stage"`
-	PlayMM *float64   `json:"play_mm"`
-	Likely []*float64 `json:"likely"`
-}
-
-type partDifferenceJSON struct {
-	Value  *float64   `json:"value"`
-	Likely []*float64 `json:"likely"`
-	Fits   int        `json:"fits"`
-}
-
-type lidLimitsJSON struct {
-	Over  string `json:"over"`
-	Under string `json:"under"`
-}
-
-type lidDoubtJSON struct {
-	Piece          *float64 `json:"piece"`
-	Position       *float64 `json:"position"`
-	Reading        *float64 `json:"reading"`
-	Throwing       *float64 `json:"throwing"`
-	PartDifference *float64 `json:"part_difference"`
-	Rate           *float64 `json:"rate"`
-	Gone           *float64 `json:"gone"`
-}
 
 // readLid takes a lid question out of its parameters, with whose firing it is about.
 func readLid(values url.Values, unit tiles.LengthUnit) (q lid.Question, at firingAsk, err error) {
@@ -264,7 +150,7 @@ func sizeLid(q lid.Question, d lid.Defaults, on rest) (lid.Answer, error) {
 type lidInput struct {
 	Query
 	Accept string `header:"Accept" doc:"text/plain gives the bare number"`
-	LidParams
+	wire.LidParams
 }
 
 type lidOutput struct {
@@ -292,17 +178,17 @@ func (s *Server) getLid(ctx context.Context, in *lidInput) (*lidOutput, error) {
 }
 
 // askLid answers a lid question from its parameters, for the API and for the page.
-func (s *Server) askLid(ctx context.Context, values url.Values) (lid.Answer, lidJSON, error) {
+func (s *Server) askLid(ctx context.Context, values url.Values) (lid.Answer, wire.Lid, error) {
 	q, at, err := readLid(values, s.unit())
 	if err != nil {
-		return lid.Answer{}, lidJSON{}, s.problemFrom(ctx, err)
+		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
 	}
 	if err := s.asForm(ctx, values, &q); err != nil {
-		return lid.Answer{}, lidJSON{}, s.problemFrom(ctx, err)
+		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
 	}
 	answer, firing, err := s.sizeLid(ctx, q, at)
 	if err != nil {
-		return lid.Answer{}, lidJSON{}, s.problemFrom(ctx, err)
+		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
 	}
 	j := lidAnswer(answer, firing.Firing, firing.Atmosphere, asUnit(values, s.unit()))
 	s.traffic.lids.WithLabelValues(j.Trust).Inc()
@@ -339,12 +225,12 @@ func wantsText(accept string) bool {
 	return len(accept) >= 10 && accept[:10] == "text/plain"
 }
 
-func lidAnswer(a lid.Answer, at lid.Firing, atmosphere kiln.Atmosphere, unit tiles.LengthUnit) lidJSON {
+func lidAnswer(a lid.Answer, at lid.Firing, atmosphere kiln.Atmosphere, unit tiles.LengthUnit) wire.Lid {
 	q := a.Asked
 	mm2 := func(l tiles.Millimetre) *float64 { return rounded(float64(l), 2) }
 	chance := func(c float64) *float64 { return rounded(c, 4) }
-	j := lidJSON{
-		Asked: lidAskedJSON{
+	j := wire.Lid{
+		Asked: wire.LidAsked{
 			Question: string(a.Question), Seat: string(q.Seat), SeatGlazed: q.SeatGlazed, CollarStage: string(q.CollarStage), LidStage: string(q.LidStage),
 			CollarMM: []*float64{}, OpeningMM: some(q.Opening), LidMM: some(q.Lid), Kind: string(q.Kind), Form: text(q.Form), Together: string(q.Together),
 			PlayMM: pointed(q.Play), LeastPlayMM: mm2(a.LeastPlay), MostPlayMM: mm2(a.MostPlay), BearingMM: pointed(q.Bearing), GlazeMM: pointed(q.Glaze),
@@ -353,15 +239,15 @@ func lidAnswer(a lid.Answer, at lid.Firing, atmosphere kiln.Atmosphere, unit til
 		},
 		SetMM: rounded(float64(a.Set), 2), UnroundedMM: lengthMM4(a.Unrounded), NotOverMM: mm2(a.NotOver), NotUnderMM: mm2(a.NotUnder), FitChance: chance(a.FitChance),
 		Says: a.Says(unit),
-		Fired: lidFiredJSON{CollarMM: mm2(a.Fired.Collar), LidMM: mm2(a.Fired.Lid), PlayMM: mm2(a.Fired.Play), PlayUnroundedMM: lengthMM4(a.Fired.Play),
+		Fired: wire.LidFired{CollarMM: mm2(a.Fired.Collar), LidMM: mm2(a.Fired.Lid), PlayMM: mm2(a.Fired.Play), PlayUnroundedMM: lengthMM4(a.Fired.Play),
 			PlayLikelyMM: []*float64{mm2(a.Fired.Likely[0]), mm2(a.Fired.Likely[1])}, LeastBearingMM: mm2(a.Fired.LeastBearing)},
-		OutOfRoundMM: mm2(a.OutOfRound), Also: []lidAlsoJSON{},
-		PartDifference: partDifferenceJSON{Value: rounded(float64(a.PartDifference.Mean)/100, 4),
+		OutOfRoundMM: mm2(a.OutOfRound), Also: []wire.LidAlso{},
+		PartDifference: wire.LidDifference{Value: rounded(float64(a.PartDifference.Mean)/100, 4),
 			Likely: []*float64{rounded(float64(a.PartDifference.Low)/100, 4), rounded(float64(a.PartDifference.High)/100, 4)}, Fits: a.PartDifference.Fits},
-		LimitsFrom: lidLimitsJSON{Over: a.LimitsBy[1].In(unit), Under: a.LimitsBy[0].In(unit)},
-		DoubtMM: lidDoubtJSON{Piece: mm2(a.Doubt.Piece), Position: mm2(a.Doubt.Position), Reading: mm2(a.Doubt.Reading), Throwing: mm2(a.Doubt.Throwing),
+		LimitsFrom: wire.LidLimits{Over: a.LimitsBy[1].In(unit), Under: a.LimitsBy[0].In(unit)},
+		DoubtMM: wire.LidDoubt{Piece: mm2(a.Doubt.Piece), Position: mm2(a.Doubt.Position), Reading: mm2(a.Doubt.Reading), Throwing: mm2(a.Doubt.Throwing),
 			PartDifference: mm2(a.Doubt.PartDifference), Rate: mm2(a.Doubt.Rate), Gone: mm2(a.Doubt.Gone)},
-		Sharpest: a.Doubt.Largest(), Sharpen: []lidSharperJSON{}, LikelyLevel: a.LikelyLevel, Trust: string(a.Trust), TrustWhy: a.TrustWhy, HeldBack: text(a.HeldBack),
+		Sharpest: a.Doubt.Largest(), Sharpen: []wire.LidSharper{}, LikelyLevel: a.LikelyLevel, Trust: string(a.Trust), TrustWhy: a.TrustWhy, HeldBack: text(a.HeldBack),
 		Cautions: a.Cautions, Unusual: a.Unusual,
 	}
 	if j.Unusual == nil {
@@ -376,20 +262,20 @@ func lidAnswer(a lid.Answer, at lid.Firing, atmosphere kiln.Atmosphere, unit til
 		j.Asked.CollarMM = append(j.Asked.CollarMM, mm2(c))
 	}
 	for _, sp := range a.Spread {
-		out := lidSpreadJSON{Lids: sp.Lids, FitChance: chance(sp.FitChance)}
+		out := wire.LidSpread{Lids: sp.Lids, FitChance: chance(sp.FitChance)}
 		for _, size := range sp.Sizes {
 			out.SizesMM = append(out.SizesMM, mm2(size))
 		}
 		j.Spread = append(j.Spread, out)
 	}
 	for _, sh := range a.Sharpen {
-		j.Sharpen = append(j.Sharpen, lidSharperJSON{sh.Cause, sh.Does, chance(sh.FitChance)})
+		j.Sharpen = append(j.Sharpen, wire.LidSharper{Cause: sh.Cause, Does: sh.Does, FitChance: chance(sh.FitChance)})
 	}
 	for _, p := range a.Also {
-		j.Also = append(j.Also, lidAlsoJSON{Part: p.Part, NotOverMM: mm2(p.NotOver), NotUnderMM: mm2(p.NotUnder)})
+		j.Also = append(j.Also, wire.LidAlso{Part: p.Part, NotOverMM: mm2(p.NotOver), NotUnderMM: mm2(p.NotUnder)})
 	}
 	if c := a.AtCheck; c != nil {
-		j.AtCheck = &lidCheckJSON{Stage: string(c.Stage), PlayMM: mm2(c.Play), Likely: []*float64{mm2(c.Likely[0]), mm2(c.Likely[1])}}
+		j.AtCheck = &wire.LidCheck{Stage: string(c.Stage), PlayMM: mm2(c.Play), Likely: []*float64{mm2(c.Likely[0]), mm2(c.Likely[1])}}
 	}
 	return j
 }

@@ -7,12 +7,14 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"lidwright/api/wire"
 )
 
-func askLid(t *testing.T, server, query string) lidJSON {
+func askLid(t *testing.T, server, query string) wire.Lid {
 	t.Helper()
 	a, body := ask(t, "GET", server+"/v1/lid?"+query, "", "")
-	var j lidJSON
+	var j wire.Lid
 	if err := json.Unmarshal([]byte(body), &j); err != nil || a.StatusCode != 200 {
 		t.Fatalf("%s: %d %v %.400s", query, a.StatusCode, err, body)
 	}

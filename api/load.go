@@ -7,46 +7,20 @@ import (
 	"time"
 
 	"lidwright/api/usecase"
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/tiles"
 )
 
-type loadBody struct {
-	Kiln       string     `json:"kiln,omitempty"`
-	Kind       string     `json:"kind" enum:"bisque,glaze,once,other"`
-	Atmosphere string     `json:"atmosphere,omitempty" enum:"oxidation,reduction,unknown"`
-	Bars       []slotJSON `json:"bars,omitempty"`
-	Firing     string     `json:"firing,omitempty" doc:"Attaches itself to the next firing if not said"`
-	HeatWorkC  float64    `json:"heat_work_c,omitempty" minimum:"0" maximum:"1400" doc:"Heat work stated by hand, where no firing was recorded"`
-	PackedBy   string     `json:"packed_by,omitempty"`
-	Note       string     `json:"note,omitempty" maxLength:"500"`
-}
-
-type slotJSON struct {
-	Bar   string `json:"bar"`
-	Shelf string `json:"shelf,omitempty"`
-}
-
-type loadJSON struct {
-	ID   string `json:"id"`
-	Name string `json:"name" example:"Load 14"`
-	loadBody
-	State    string  `json:"state" doc:"waiting for heat, fired, unpacked"`
-	Measured int     `json:"bars_measured"`
-	Waiting  int     `json:"bars_waiting"`
-	OpenedAt *string `json:"opened_at"`
-	Unpacked *string `json:"unpacked_at"`
-}
-
-func (s *Server) loadJSON(l tiles.KeptLoad) loadJSON {
-	j := loadJSON{ID: l.ID, Name: fmt.Sprintf("Load %d", l.Number), Measured: len(l.Bars) - l.Waiting, Waiting: l.Waiting, OpenedAt: s.moment(l.Opened), Unpacked: s.moment(l.Unpacked),
-		loadBody: loadBody{Kiln: string(l.Kiln), Kind: string(l.Kind), Atmosphere: string(l.Atmosphere), Bars: []slotJSON{}, Firing: string(l.Firing), PackedBy: l.PackedBy, Note: l.Note}}
+func (s *Server) loadJSON(l tiles.KeptLoad) wire.Load {
+	j := wire.Load{ID: l.ID, Name: fmt.Sprintf("Load %d", l.Number), Measured: len(l.Bars) - l.Waiting, Waiting: l.Waiting, OpenedAt: s.moment(l.Opened), Unpacked: s.moment(l.Unpacked),
+		LoadBody: wire.LoadBody{Kiln: string(l.Kiln), Kind: string(l.Kind), Atmosphere: string(l.Atmosphere), Bars: []wire.Slot{}, Firing: string(l.Firing), PackedBy: l.PackedBy, Note: l.Note}}
 	if l.Stated.Known() {
 		j.HeatWorkC = float64(l.Stated)
 	}
 	for _, b := range l.Bars {
-		j.Bars = append(j.Bars, slotJSON{string(b.Bar), b.Shelf})
+		j.Bars = append(j.Bars, wire.Slot{Bar: string(b.Bar), Shelf: b.Shelf})
 	}
 	switch {
 	case !l.Unpacked.IsZero():
@@ -68,7 +42,7 @@ type loadsInput struct {
 	Limit   int    `query:"limit" default:"50" minimum:"1" maximum:"500"`
 }
 
-func (s *Server) getLoads(ctx context.Context, in *loadsInput) (*body[listJSON[loadJSON]], error) {
+func (s *Server) getLoads(ctx context.Context, in *loadsInput) (*body[wire.List[wire.Load]], error) {
 	all, err := s.Archive.Loads(ctx, tiles.LoadFilter{Kiln: in.Kiln, Kind: kiln.Kind(in.Kind), Waiting: in.Waiting, Open: in.Open, After: in.After, Limit: in.Limit + 1})
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -76,24 +50,20 @@ func (s *Server) getLoads(ctx context.Context, in *loadsInput) (*body[listJSON[l
 	return listOf(all, in.Limit, func(l tiles.KeptLoad) string { return l.ID }, s.loadJSON), nil
 }
 
-type LoadPath struct {
-	ID string `path:"id"`
-}
-
-func (s *Server) getLoad(ctx context.Context, in *LoadPath) (*thing[loadJSON], error) {
+func (s *Server) getLoad(ctx context.Context, in *wire.LoadPath) (*thing[wire.Load], error) {
 	l, err := s.Archive.Load(ctx, in.ID)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &thing[loadJSON]{revision(l.Revision), s.loadJSON(l)}, nil
+	return &thing[wire.Load]{revision(l.Revision), s.loadJSON(l)}, nil
 }
 
 type putLoadInput struct {
-	LoadPath
-	Body loadBody
+	wire.LoadPath
+	Body wire.LoadBody
 }
 
-func (s *Server) putLoad(ctx context.Context, in *putLoadInput) (*edited[loadJSON], error) {
+func (s *Server) putLoad(ctx context.Context, in *putLoadInput) (*edited[wire.Load], error) {
 	k, err := s.keepLoad(ctx, in.ID, in.Body, matchOf(ctx))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -102,10 +72,10 @@ func (s *Server) putLoad(ctx context.Context, in *putLoadInput) (*edited[loadJSO
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &edited[loadJSON]{status(k), revision(l.Revision), s.loadJSON(l)}, nil
+	return &edited[wire.Load]{status(k), revision(l.Revision), s.loadJSON(l)}, nil
 }
 
-func (s *Server) keepLoad(ctx context.Context, id string, b loadBody, m usecase.Precondition) (tiles.PutResult, error) {
+func (s *Server) keepLoad(ctx context.Context, id string, b wire.LoadBody, m usecase.Precondition) (tiles.PutResult, error) {
 	l := tiles.Load{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere), Firing: kiln.FiringID(b.Firing),
 		PackedBy: b.PackedBy, Note: b.Note, Stated: kiln.NoTemperature()}
 	if b.HeatWorkC != 0 {
@@ -130,7 +100,7 @@ func (s *Server) keepLoad(ctx context.Context, id string, b loadBody, m usecase.
 		return tiles.PutResult{}, err
 	}
 	if _, ok := s.Kiln[l.Kiln]; !ok && l.Firing == "" && !l.Stated.Known() {
-		return tiles.PutResult{}, problem("unknown-kiln", "No kiln "+b.Kiln+" in the settings; for a kiln without a line give heat_work_c.", ProblemField{"kiln", "not in the settings"})
+		return tiles.PutResult{}, problem("unknown-kiln", "No kiln "+b.Kiln+" in the settings; for a kiln without a line give heat_work_c.", wire.Field{Name: "kiln", Says: "not in the settings"})
 	}
 	k, err := s.Archive.PutLoad(ctx, l, m, s.Now())
 	if err != nil {
@@ -153,19 +123,19 @@ func (s *Server) tellKiln(ctx context.Context, f detect.Fact) {
 }
 
 type closeLoadInput struct {
-	LoadPath
+	wire.LoadPath
 	Body struct {
 		UnpackedAt string `json:"unpacked_at,omitempty" format:"date-time"`
 		By         string `json:"by,omitempty" maxLength:"8"`
 	}
 }
 
-func (s *Server) closeLoad(ctx context.Context, in *closeLoadInput) (*body[loadJSON], error) {
+func (s *Server) closeLoad(ctx context.Context, in *closeLoadInput) (*body[wire.Load], error) {
 	at := s.Now().Wall
 	if in.Body.UnpackedAt != "" {
 		t, err := time.Parse(time.RFC3339, in.Body.UnpackedAt)
 		if err != nil {
-			return nil, problem("out-of-range", "unpacked_at is no time.", ProblemField{"unpacked_at", "write 2026-01-14T13:00:00+01:00"})
+			return nil, problem("out-of-range", "unpacked_at is no time.", wire.Field{Name: "unpacked_at", Says: "write 2026-01-14T13:00:00+01:00"})
 		}
 		at = t
 	}
@@ -173,7 +143,7 @@ func (s *Server) closeLoad(ctx context.Context, in *closeLoadInput) (*body[loadJ
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[loadJSON]{s.loadJSON(l)}, nil
+	return &body[wire.Load]{s.loadJSON(l)}, nil
 }
 
 func (s *Server) unpacked(ctx context.Context, id string, at time.Time, by string) (tiles.KeptLoad, error) {

@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 
+	"lidwright/api/wire"
 	"lidwright/tiles"
 )
 
@@ -13,18 +14,8 @@ type forgetInput struct {
 	}
 }
 
-type forgottenJSON struct {
-	Mark string `json:"mark"`
-	Rows int    `json:"rows" doc:"Facts that the mark stood on; they stay, without it"`
-	// Copied and what follows: forgetting is not done before the copies are.
-	Copied bool       `json:"copied" doc:"The newest copy was made after it and has the mark nowhere; false: see copy_trouble, or the newest copy had everything"`
-	Why    string     `json:"copy_trouble,omitempty" doc:"Why no copy could be made"`
-	Older  []copyJSON `json:"older_copies" doc:"Copies of before that still have the mark of a forgotten maker; POST /v1/copies/renew takes it out"`
-	Aside  []string   `json:"moved_aside" doc:"Files that were moved aside when the store was damaged or replaced, and may have the mark; delete them by hand when nobody needs them"`
-}
-
 // forgetMaker blanks a maker's mark everywhere and makes a copy without it. What was measured stays.
-func (s *Server) forgetMaker(ctx context.Context, in *forgetInput) (*body[forgottenJSON], error) {
+func (s *Server) forgetMaker(ctx context.Context, in *forgetInput) (*body[wire.Forgotten], error) {
 	mark, err := tiles.Maker("mark", in.Mark)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -33,7 +24,7 @@ func (s *Server) forgetMaker(ctx context.Context, in *forgetInput) (*body[forgot
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	j := forgottenJSON{Mark: mark, Rows: rows, Older: []copyJSON{}, Aside: []string{}}
+	j := wire.Forgotten{Mark: mark, Rows: rows, Older: []wire.Copy{}, Aside: []string{}}
 	if j.Copied, err = s.Copies.Make(context.WithoutCancel(ctx)); err != nil {
 		j.Why = sentence(err.Error())
 	}
@@ -42,5 +33,5 @@ func (s *Server) forgetMaker(ctx context.Context, in *forgetInput) (*body[forgot
 		return nil, s.problemFrom(ctx, err)
 	}
 	j.Older, j.Aside = copyList(older, s.Site.Zone), append(j.Aside, aside...)
-	return &body[forgottenJSON]{j}, nil
+	return &body[wire.Forgotten]{j}, nil
 }

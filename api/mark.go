@@ -6,30 +6,16 @@ import (
 	"net/http"
 	"net/url"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
 
-type keepShutJSON struct {
-	ID     *string  `json:"id" doc:"null: the one of the settings"`
-	MarkC  *float64 `json:"keep_shut_above_c"`
-	Reason string   `json:"keep_shut_reason"`
-	By     string   `json:"by"`
-	At     *string  `json:"at"`
-}
-
-type keepShutBody struct {
-	ID     string  `json:"id" doc:"UUIDv7 made by the sender"`
-	MarkC  float64 `json:"keep_shut_above_c" doc:"20 to 200; 50 unless there is a reason"`
-	Reason string  `json:"keep_shut_reason,omitempty" maxLength:"500" doc:"Needed over 50 °C: who says so, and why"`
-	By     string  `json:"by,omitempty" maxLength:"8"`
-}
-
 type putKeepShutInput struct {
-	KilnPath
-	Body keepShutBody
+	wire.KilnPath
+	Body wire.KeepShutBody
 }
 
 // keepShut is the one in force: the last that was told, else that of the settings.
@@ -48,12 +34,12 @@ func (s *Server) keepShut(ctx context.Context, id kiln.KilnID) (tiles.KeepShut, 
 	return tiles.KeepShut{Kiln: id, Mark: k.KeepShut, Reason: k.KeepShutReason}, nil
 }
 
-func (s *Server) keepShutJSON(m tiles.KeepShut) keepShutJSON {
-	return keepShutJSON{text(m.ID), celsius(m.Mark), m.Reason, m.By, s.moment(m.At)}
+func (s *Server) keepShutJSON(m tiles.KeepShut) wire.KeepShut {
+	return wire.KeepShut{ID: text(m.ID), MarkC: celsius(m.Mark), Reason: m.Reason, By: m.By, At: s.moment(m.At)}
 }
 
 // putKeepShut has a kiln kept shut above a temperature, from now on.
-func (s *Server) putKeepShut(ctx context.Context, in *putKeepShutInput) (*kept[keepShutJSON], error) {
+func (s *Server) putKeepShut(ctx context.Context, in *putKeepShutInput) (*kept[wire.KeepShut], error) {
 	k, err := s.keepKeepShut(ctx, kiln.KilnID(in.Kiln), in.Body)
 	var m tiles.KeepShut
 	if err == nil {
@@ -62,12 +48,12 @@ func (s *Server) putKeepShut(ctx context.Context, in *putKeepShutInput) (*kept[k
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &kept[keepShutJSON]{status(k), s.keepShutJSON(m)}, nil
+	return &kept[wire.KeepShut]{status(k), s.keepShutJSON(m)}, nil
 }
 
-func (s *Server) keepKeepShut(ctx context.Context, id kiln.KilnID, b keepShutBody) (tiles.PutResult, error) {
+func (s *Server) keepKeepShut(ctx context.Context, id kiln.KilnID, b wire.KeepShutBody) (tiles.PutResult, error) {
 	if _, ok := s.Kiln[id]; !ok {
-		return tiles.PutResult{}, problem("unknown-kiln", "No kiln "+string(id)+" in the settings.", ProblemField{"kiln", "not in the settings"})
+		return tiles.PutResult{}, problem("unknown-kiln", "No kiln "+string(id)+" in the settings.", wire.Field{Name: "kiln", Says: "not in the settings"})
 	}
 	m := tiles.KeepShut{ID: b.ID, Kiln: id, Mark: kiln.Celsius(b.MarkC), Reason: b.Reason, By: b.By}
 	if err := m.Validate(); err != nil {
@@ -90,10 +76,10 @@ func (s *Server) postKeepShut(w http.ResponseWriter, r *http.Request) error {
 	rd := newReader(form, s.unit())
 	c, ok := rd.number("keep_shut_above_c", -math.MaxFloat64, math.MaxFloat64) // Validate knows the bounds
 	if !ok {
-		return problem("out-of-range", "The temperature above which the kiln is kept shut cannot be set so.", ProblemField{"keep_shut_above_c", tiles.KeepShutRange})
+		return problem("out-of-range", "The temperature above which the kiln is kept shut cannot be set so.", wire.Field{Name: "keep_shut_above_c", Says: tiles.KeepShutRange})
 	}
 	id := r.PathValue("kiln")
-	if _, err := s.keepKeepShut(r.Context(), kiln.KilnID(id), keepShutBody{form.Get("id"), c, form.Get("keep_shut_reason"), form.Get("by")}); err != nil {
+	if _, err := s.keepKeepShut(r.Context(), kiln.KilnID(id), wire.KeepShutBody{ID: form.Get("id"), MarkC: c, Reason: form.Get("keep_shut_reason"), By: form.Get("by")}); err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/settings#kiln-"+url.PathEscape(id), http.StatusSeeOther)
@@ -112,8 +98,8 @@ func (s *Server) postProbe(w http.ResponseWriter, r *http.Request) error {
 		return rd.wrong
 	}
 	id := r.PathValue("kiln")
-	b := probeBody{Channel: form.Get("channel"), Type: form.Get("type"), Class: int(class), FittedOn: form.Get("fitted_on"), RemovedOn: form.Get("removed_on"), Note: form.Get("note")}
-	if _, err := s.keepProbe(r.Context(), ProbePath{KilnPath{id}, form.Get("id")}, b); err != nil {
+	b := wire.ProbeBody{Channel: form.Get("channel"), Type: form.Get("type"), Class: int(class), FittedOn: form.Get("fitted_on"), RemovedOn: form.Get("removed_on"), Note: form.Get("note")}
+	if _, err := s.keepProbe(r.Context(), wire.ProbePath{KilnPath: wire.KilnPath{Kiln: id}, Probe: form.Get("id")}, b); err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/settings#kiln-"+url.PathEscape(id), http.StatusSeeOther)

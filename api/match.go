@@ -8,6 +8,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"lidwright/api/usecase"
+	"lidwright/api/wire"
 )
 
 // The ETag of a thing that can be edited begins with its revision: "17-8mVh3s". The whole of it
@@ -63,7 +64,7 @@ func preconditions(ctx huma.Context, next func(huma.Context)) {
 	}
 	m, p := readMatch(must, mustNot)
 	if p == nil && must != "" && op.Metadata["edits"] == nil {
-		p = problem("changed-meanwhile", "Nothing that is kept at this address is ever edited, so no ETag can match; send it without If-Match.", ProblemField{"If-Match", "is not taken here"})
+		p = problem("changed-meanwhile", "Nothing that is kept at this address is ever edited, so no ETag can match; send it without If-Match.", wire.Field{Name: "If-Match", Says: "is not taken here"})
 	}
 	if p != nil {
 		p.Instance = ctx.URL().Path
@@ -83,7 +84,7 @@ func readMatch(must, mustNot string) (m usecase.Precondition, p *Problem) {
 	case "*":
 		m.New = true
 	default:
-		return m, problem("unknown-value", "On a change If-None-Match can only be *.", ProblemField{"If-None-Match", "can only be *"})
+		return m, problem("unknown-value", "On a change If-None-Match can only be *.", wire.Field{Name: "If-None-Match", Says: "can only be *"})
 	}
 	switch strings.TrimSpace(must) {
 	case "":

@@ -6,6 +6,8 @@ import (
 	"strings"
 	"sync"
 	"testing"
+
+	"lidwright/api/wire"
 )
 
 const (
@@ -89,7 +91,7 @@ func TestPreconditions(t *testing.T) {
 		is("back to what it was, knowingly", code, 201)
 	}
 	// A batch of a clay is edited by its own revision, whatever became of its sisters.
-	var one clayJSON
+	var one wire.ClayJSON
 	s.get("/v1/clays/tern", 200, &one)
 	for _, b := range one.Batches {
 		a, body := ask(t, "PUT", s.URL+"/v1/clays/tern/batches/"+b.Batch, "application/json", fmt.Sprintf(aBatch, "last"), "If-Match", fmt.Sprintf(`"%d"`, b.Revision))

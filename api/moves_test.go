@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -115,7 +116,7 @@ func fetch(t *testing.T, srv *httptest.Server, path string) (int, string) {
 func TestMovesOfAClay(t *testing.T) {
 	srv := measuredServer(t)
 	status, text := fetch(t, srv, "/v1/clays/tern/moves?batch=B")
-	var j whyJSON
+	var j wire.Why
 	if err := json.Unmarshal([]byte(text), &j); status != 200 || err != nil {
 		t.Fatalf("%d %s (%v)", status, text, err)
 	}

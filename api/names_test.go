@@ -7,6 +7,8 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+
+	"lidwright/api/wire"
 )
 
 // Names from outside are kept as typed, in NFC, and are harmless wherever they are shown; what
@@ -18,7 +20,7 @@ func TestNamesFromOutside(t *testing.T) {
 	for i, name := range []string{`"><script>alert(1)</script>`, `' onload='alert(1)`, "</title><img src=x onerror=alert(1)>", "=cmd|' /C calc'!A0", "שלום", "Te\u0301rn", "é̂̃̄ 💥", "%00 %0d%0a", "{{.}}", "a\"b,c;d"} {
 		id := fmt.Sprintf("name-%d", i)
 		want := strings.ReplaceAll(name, "e\u0301", "\u00e9")
-		var c clayJSON
+		var c wire.ClayJSON
 		s.put("/v1/clays/"+id, clay(quoted(name), quoted(name)), 201, &c)
 		if c.Name != want || c.Note != want {
 			t.Errorf("%q came back as %q", name, c.Name)

@@ -6,74 +6,12 @@ import (
 	"math"
 	"strings"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/faults"
 	"lidwright/kiln/heatwork"
 	"lidwright/kiln/record"
 )
-
-type nowJSON struct {
-	Items []kilnNowJSON `json:"items"`
-}
-
-type kilnNowJSON struct {
-	Kiln                string           `json:"kiln"`
-	State               string           `json:"state" enum:"quiet,cold,soaking,falling,rising,holding,warm"`
-	Hot                 bool             `json:"hot" doc:"The last good reading was over 60 °C, or one that is held aside is"`
-	TemperatureC        *float64         `json:"temperature_c" doc:"null unless fresh"`
-	LastTemperatureC    *float64         `json:"last_temperature_c"`
-	RateCPerH           *float64         `json:"rate_c_per_h"`
-	ReadAt              *string          `json:"read_at"`
-	ReadAgeS            *int64           `json:"read_age_s"`
-	Fresh               bool             `json:"fresh"`
-	ClockTrusted        bool             `json:"clock_trusted"`
-	Channels            []channelNowJSON `json:"channels"`
-	Probe               string           `json:"probe" doc:"The channel that speaks: temperature, rate, peak and heat work are of it"`
-	ProbeSince          *string          `json:"probe_since" doc:"Since when it speaks in the place of the control probe, which is broken; null while that speaks itself"`
-	HeldC               *float64         `json:"held_c" doc:"The hottest reading that is held aside, because no kiln can have jumped to it: it may be false. null while there is none"`
-	HeldSince           *string          `json:"held_since"`
-	HeldSays            string           `json:"held_says" doc:"The same in words, and what to do"`
-	Firing              *string          `json:"firing"`
-	FiringName          *string          `json:"firing_name"`
-	Kind                *string          `json:"kind"`
-	KindFrom            *string          `json:"kind_from"`
-	Hours               *float64         `json:"hours"`
-	PeakC               *float64         `json:"peak_c"`
-	HeatWorkC           *float64         `json:"heat_work_c"`
-	HeatWorkLikelyC     []*float64       `json:"heat_work_likely_c"`
-	Cone                *string          `json:"cone"`
-	ConeWords           *string          `json:"cone_words"`
-	ConePosition        *float64         `json:"cone_position"`
-	Corrected           *nowWorkJSON     `json:"corrected" doc:"The same as the witness cones correct the probe; null where they told nothing of it near this heat"`
-	LimitC              *float64         `json:"limit_c"`
-	OverLimit           bool             `json:"over_limit"`
-	KeepShutAboveC      *float64         `json:"keep_shut_above_c"`
-	StillHot            bool             `json:"still_hot" doc:"Still hot, or climbing again, long after the end of a firing"`
-	BelowKeepShut       bool             `json:"below_keep_shut"`
-	BelowKeepShutAt     *string          `json:"below_keep_shut_about" doc:"When it is likely to read below it; null while it is not cooling or nobody can tell. No leave to open"`
-	BelowKeepShutLikely []string         `json:"below_keep_shut_likely" doc:"Two times of the clock, 90 % likely; null while it is not cooling or nobody can tell"`
-	BelowKeepShutSays   string           `json:"below_keep_shut_says" doc:"The same in words, while it cools"`
-	HeatWorkProvisional bool             `json:"provisional" doc:"The heat work may still grow"`
-	Waits               string           `json:"waits" doc:"What the line waits for, in words; empty while it is heard"`
-	Unwritten           string           `json:"unwritten" doc:"Why readings wait in memory instead of being written; empty if all is well"`
-}
-
-type nowWorkJSON struct {
-	workJSON
-	CorrectionC  *float64 `json:"correction_c" doc:"What is added to every reading"`
-	CorrectionSD *float64 `json:"correction_sd_c"`
-}
-
-type channelNowJSON struct {
-	Channel      string   `json:"channel"`
-	Role         string   `json:"role"`
-	TemperatureC *float64 `json:"temperature_c"`
-	Fresh        bool     `json:"fresh"`
-	Fault        string   `json:"fault" doc:"Fault of the newest reading, empty if it was good"`
-	HeldC        *float64 `json:"held_c" doc:"A reading that is held aside, because no kiln can have jumped to it; null while there is none"`
-	StillSince   *string  `json:"still_since" doc:"Since when it has read the same to the last digit, though it moved before: frozen, or a hold in coarse steps; null else"`
-	OffUsualC    *float64 `json:"off_usual_c" doc:"How much hotter it reads than usual beside the control probe, where that is more than 15 °C; null else"`
-}
 
 type nowInput struct {
 	Accept string `header:"Accept"`
@@ -81,7 +19,7 @@ type nowInput struct {
 }
 
 type kilnNowInput struct {
-	KilnPath
+	wire.KilnPath
 	Accept string `header:"Accept"`
 }
 
@@ -97,11 +35,11 @@ func (s *Server) getNow(ctx context.Context, in *nowInput) (*nowOutput, error) {
 		if err != nil {
 			return nil, s.problemFrom(ctx, err)
 		}
-		items = []kilnNowJSON{one}
+		items = []wire.KilnNow{one}
 	}
 	switch {
 	case !wantsText(in.Accept):
-		return &nowOutput{"application/json", nowJSON{items}}, nil
+		return &nowOutput{"application/json", wire.Now{Items: items}}, nil
 	case len(items) > 1:
 		return nil, whichKiln(items)
 	case len(items) == 0:
@@ -121,18 +59,18 @@ func (s *Server) getKilnNow(ctx context.Context, in *kilnNowInput) (*nowOutput, 
 	return &nowOutput{"application/json", one}, nil
 }
 
-func kilnNamed(items []kilnNowJSON, name string) (kilnNowJSON, error) {
+func kilnNamed(items []wire.KilnNow, name string) (wire.KilnNow, error) {
 	for _, k := range items {
 		if k.Kiln == name {
 			return k, nil
 		}
 	}
-	return kilnNowJSON{}, record.ErrNoKiln
+	return wire.KilnNow{}, record.ErrNoKiln
 }
 
 // temperatureText is the bare temperature in °C of one kiln, to a tenth. Without a fresh reading there
 // is none: another kiln's, or an old one, would read as if this kiln were cold.
-func temperatureText(k kilnNowJSON) (*nowOutput, error) {
+func temperatureText(k wire.KilnNow) (*nowOutput, error) {
 	if k.TemperatureC == nil {
 		return nil, problem("kiln-not-heard", k.Kiln+" has no fresh reading.")
 	}
@@ -140,17 +78,17 @@ func temperatureText(k kilnNowJSON) (*nowOutput, error) {
 }
 
 // whichKiln refuses a bare number that could be of any of several kilns.
-func whichKiln(items []kilnNowJSON) *Problem {
+func whichKiln(items []wire.KilnNow) *Problem {
 	var names []string
 	for _, k := range items {
 		names = append(names, k.Kiln)
 	}
 	says := "there are several kilns: " + strings.Join(names, ", ")
-	return problem("which-kiln", "Name one, as /v1/now/"+names[0]+" or ?kiln="+names[0]+": "+says+".", ProblemField{Name: "kiln", Says: says})
+	return problem("which-kiln", "Name one, as /v1/now/"+names[0]+" or ?kiln="+names[0]+": "+says+".", wire.Field{Name: "kiln", Says: says})
 }
 
-func (s *Server) kilnsNow() []kilnNowJSON {
-	items := []kilnNowJSON{}
+func (s *Server) kilnsNow() []wire.KilnNow {
+	items := []wire.KilnNow{}
 	waits := map[kiln.KilnID]string{}
 	for _, l := range s.Lines() {
 		waits[l.Kiln] = l.Waits
@@ -170,10 +108,10 @@ func (s *Server) kilnsNow() []kilnNowJSON {
 	return items
 }
 
-func (s *Server) kilnNow(l record.Live) kilnNowJSON {
-	j := kilnNowJSON{
+func (s *Server) kilnNow(l record.Live) wire.KilnNow {
+	j := wire.KilnNow{
 		Kiln: string(l.Kiln), State: string(l.State), Hot: l.Hot, TemperatureC: celsius(l.T), LastTemperatureC: celsius(l.LastT),
-		RateCPerH: rounded(float64(l.Rate), 0), Fresh: l.Fresh, ClockTrusted: l.ClockTrusted, Channels: []channelNowJSON{},
+		RateCPerH: rounded(float64(l.Rate), 0), Fresh: l.Fresh, ClockTrusted: l.ClockTrusted, Channels: []wire.ChannelNow{},
 		LimitC: celsius(l.Limit), OverLimit: l.OverLimit, KeepShutAboveC: celsius(l.KeepShut), BelowKeepShut: l.BelowMark, StillHot: l.StillHot,
 		Kind: text(string(l.Kind)), KindFrom: text(l.KindFrom),
 	}
@@ -182,7 +120,7 @@ func (s *Server) kilnNow(l record.Live) kilnNowJSON {
 		j.ReadAt, j.ReadAgeS = s.moment(l.ReadAt.Wall), &age
 	}
 	for _, c := range l.Channels {
-		j.Channels = append(j.Channels, channelNowJSON{string(c.Channel), string(c.Role), celsius(c.T), c.Fresh, string(c.Fault), heldC(c.Aside), s.since(c.Still), offUsual(l, c.Channel)})
+		j.Channels = append(j.Channels, wire.ChannelNow{Channel: string(c.Channel), Role: string(c.Role), TemperatureC: celsius(c.T), Fresh: c.Fresh, Fault: string(c.Fault), HeldC: heldC(c.Aside), StillSince: s.since(c.Still), OffUsualC: offUsual(l, c.Channel)})
 	}
 	j.Probe, j.ProbeSince = string(s.speaks(l)), s.since(l.ProbeSince)
 	j.HeldC, j.HeldSince, j.HeldSays = heldC(l.Aside), s.since(l.Aside.Since), heldSays(l)
@@ -203,7 +141,7 @@ func (s *Server) kilnNow(l record.Live) kilnNowJSON {
 			j.HeatWorkC, j.HeatWorkLikelyC, j.ConePosition = celsius(h.C), []*float64{celsius(h.Low), celsius(h.High)}, rounded(math.Max(h.Position, 0), 2)
 		}
 		if c, told := l.Corrected[kiln.Place{Channel: s.speaks(l)}]; told {
-			j.Corrected = &nowWorkJSON{workJSON{celsius(c.C), likely(c), heatwork.ConeText(c), heatwork.ConeWords(c)}, celsius(c.Bias), celsius(c.BiasSD)}
+			j.Corrected = &wire.NowWork{Work: wire.Work{HeatWorkC: celsius(c.C), Likely: likely(c), Cone: heatwork.ConeText(c), ConeWords: heatwork.ConeWords(c)}, CorrectionC: celsius(c.Bias), CorrectionSD: celsius(c.BiasSD)}
 		}
 	}
 	return j

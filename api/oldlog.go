@@ -13,6 +13,7 @@ import (
 	"github.com/google/uuid"
 
 	"lidwright/api/usecase"
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
 )
@@ -22,21 +23,6 @@ const oldLogBytes = 16 << 20
 
 // oldLogGap is the longest silence of an old log that a line is drawn across.
 const oldLogGap = 10 * time.Minute
-
-type oldLogJSON struct {
-	DryRun   bool         `json:"dry_run"`
-	Kept     bool         `json:"kept"`
-	New      bool         `json:"new"`
-	Firing   string       `json:"firing"`
-	BeganAt  string       `json:"began_at"`
-	Hours    float64      `json:"hours"`
-	Rows     int          `json:"rows"`
-	Readings int          `json:"readings"`
-	Columns  []string     `json:"columns"`
-	PeakC    *float64     `json:"peak_c"`
-	Cone     string       `json:"cone_words"`
-	Bad      []badRowJSON `json:"bad_rows"`
-}
 
 var oldLogAsks = []string{"kiln", "kind", "atmosphere", "began_at", "time", "columns", "note", "dry_run"}
 
@@ -51,7 +37,7 @@ func (s *Server) postOldLog(w http.ResponseWriter, r *http.Request) {
 	if errors.As(err, &big) {
 		err = problem("too-large", "An old log may have 16 MB: one firing a file, please.")
 	}
-	var out oldLogJSON
+	var out wire.OldLog
 	if err == nil {
 		out, err = s.takeOldLog(r.Context(), r, text)
 	}
@@ -66,26 +52,26 @@ func (s *Server) postOldLog(w http.ResponseWriter, r *http.Request) {
 	w.Write(encodeJSON(out))
 }
 
-func (s *Server) takeOldLog(ctx context.Context, r *http.Request, text []byte) (oldLogJSON, error) {
+func (s *Server) takeOldLog(ctx context.Context, r *http.Request, text []byte) (wire.OldLog, error) {
 	q := r.URL.Query()
-	out := oldLogJSON{DryRun: q.Get("dry_run") == "true", Firing: r.PathValue("id"), Columns: []string{}, Bad: []badRowJSON{}}
+	out := wire.OldLog{DryRun: q.Get("dry_run") == "true", Firing: r.PathValue("id"), Columns: []string{}, Bad: []wire.BadRow{}}
 	for name := range q {
 		if !slices.Contains(oldLogAsks, name) {
-			return out, problem("unknown-parameter", "There are "+strings.Join(oldLogAsks, ", ")+".", ProblemField{name, "not known"})
+			return out, problem("unknown-parameter", "There are "+strings.Join(oldLogAsks, ", ")+".", wire.Field{Name: name, Says: "not known"})
 		}
 	}
-	h, _, err := s.byHand(kiln.FiringID(out.Firing), firingBody{Kiln: q.Get("kiln"), Kind: q.Get("kind"), Atmosphere: q.Get("atmosphere"), Note: q.Get("note"), BeganAt: first(q.Get("began_at"), "2000-01-01T00:00:00Z")})
+	h, _, err := s.byHand(kiln.FiringID(out.Firing), wire.FiringBody{Kiln: q.Get("kiln"), Kind: q.Get("kind"), Atmosphere: q.Get("atmosphere"), Note: q.Get("note"), BeganAt: first(q.Get("began_at"), "2000-01-01T00:00:00Z")})
 	if err != nil {
 		return out, err
 	}
 	if !slices.Contains([]string{"bisque", "glaze", "once", "other"}, q.Get("kind")) {
-		return out, problem("unknown-value", "kind is bisque, glaze, once or other.", ProblemField{"kind", "not one of these"})
+		return out, problem("unknown-value", "kind is bisque, glaze, once or other.", wire.Field{Name: "kind", Says: "not one of these"})
 	}
 	if !slices.Contains([]string{"", "oxidation", "reduction", "unknown"}, q.Get("atmosphere")) {
-		return out, problem("unknown-value", "atmosphere is oxidation, reduction or unknown.", ProblemField{"atmosphere", "not one of these"})
+		return out, problem("unknown-value", "atmosphere is oxidation, reduction or unknown.", wire.Field{Name: "atmosphere", Says: "not one of these"})
 	}
 	if _, err := uuid.Parse(out.Firing); err != nil {
-		return out, problem("out-of-range", "The firing's id is a UUID that the sender makes.", ProblemField{"id", "no UUID"})
+		return out, problem("out-of-range", "The firing's id is a UUID that the sender makes.", wire.Field{Name: "id", Says: "no UUID"})
 	}
 	choice := kiln.OldChoice{Time: q.Get("time"), Zone: s.Site.Zone}
 	if c := q.Get("columns"); c != "" {
@@ -93,7 +79,7 @@ func (s *Server) takeOldLog(ctx context.Context, r *http.Request, text []byte) (
 	}
 	log, bad := kiln.ReadOldLog(text, choice)
 	for _, b := range bad {
-		out.Bad = append(out.Bad, badRowJSON{b.Line, b.Field, b.Why})
+		out.Bad = append(out.Bad, wire.BadRow{Line: b.Line, Field: b.Field, Says: b.Why})
 	}
 	out.Rows, out.Readings, out.Columns = len(log.Ages), log.Readings, append(out.Columns, log.Columns...)
 	if len(bad) > 0 {
@@ -102,7 +88,7 @@ func (s *Server) takeOldLog(ctx context.Context, r *http.Request, text []byte) (
 	f := h.Firing
 	switch {
 	case q.Get("began_at") == "" && log.Began.IsZero():
-		return out, problem("missing", "The file only counts: say when the firing began.", ProblemField{"began_at", "is needed"})
+		return out, problem("missing", "The file only counts: say when the firing began.", wire.Field{Name: "began_at", Says: "is needed"})
 	case q.Get("began_at") == "":
 		f.Began.Wall = log.Began.UTC()
 	}

@@ -3,12 +3,13 @@ package api
 import (
 	"net/http"
 
+	"lidwright/api/wire"
 	"lidwright/tiles"
 )
 
 type packedShelf struct {
 	Shelf string // "" where none was said
-	Bars  []barJSON
+	Bars  []wire.BarJSON
 }
 
 // packingPage is for print: what lies on which shelf of a load, in the order of packing, with what
@@ -22,15 +23,15 @@ func (s *Server) packingPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	by := map[tiles.Code]barJSON{}
+	by := map[tiles.Code]wire.BarJSON{}
 	for _, b := range bars {
 		by[b.Code] = s.barJSON(b.Bar)
 	}
 	data := struct {
 		page
-		Load     loadJSON
+		Load     wire.Load
 		Shelves  []packedShelf
-		Spread   shelvesJSON
+		Spread   wire.Shelves
 		Cautions []string
 	}{page: s.page(r.Context(), "unpack"), Load: s.loadJSON(l), Cautions: cautionTexts(CautionBoneDry, CautionPinhole, CautionHeavyShelves)}
 	at := map[string]int{}
@@ -44,7 +45,7 @@ func (s *Server) packingPage(w http.ResponseWriter, r *http.Request) error {
 		data.Shelves[i].Bars = append(data.Shelves[i].Bars, by[p.Bar])
 	}
 	if data.Spread, err = s.shelves(r.Context(), l.Kiln); err != nil {
-		data.Spread = shelvesJSON{} // the list serves without it
+		data.Spread = wire.Shelves{} // the list serves without it
 	}
 	if l.Kind != "bisque" {
 		data.Cautions = append([]string{CautionText(CautionWillFuse)}, data.Cautions...)

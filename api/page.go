@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"lidwright/api/pages"
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/record"
@@ -219,12 +220,12 @@ func (s *Server) wareboard(w http.ResponseWriter, r *http.Request) error {
 
 // homeKiln is a kiln on the first page, with what its state asks to be said there.
 type homeKiln struct {
-	kilnNowJSON
+	wire.KilnNow
 	Cautions []string
 }
 
 // homeCautions are those of one kiln on the first page. They go by what the kiln does, never by the day.
-func homeCautions(k kilnNowJSON) []string {
+func homeCautions(k wire.KilnNow) []string {
 	switch {
 	case k.OverLimit:
 		return cautionTexts(CautionStuckRelay, CautionOverLimit, CautionOwnProtection)
@@ -255,7 +256,7 @@ const (
 )
 
 // hotCautions are the cautions that a kiln's state asks for on its own page.
-func (s *Server) hotCautions(k kilnNowJSON, atmosphere kiln.Atmosphere) []string {
+func (s *Server) hotCautions(k wire.KilnNow, atmosphere kiln.Atmosphere) []string {
 	var numbers []CautionNumber
 	add := func(more ...CautionNumber) { numbers = append(numbers, more...) }
 	if k.OverLimit || k.StillHot {
@@ -337,7 +338,7 @@ func (s *Server) drawFiring(ctx context.Context, f kiln.Firing, under beneath) (
 func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 	kilns := s.kilnsNow()
 	name := r.PathValue("kiln")
-	at := slices.IndexFunc(kilns, func(k kilnNowJSON) bool { return k.Kiln == name || name == "" })
+	at := slices.IndexFunc(kilns, func(k wire.KilnNow) bool { return k.Kiln == name || name == "" })
 	if at < 0 {
 		if name == "" {
 			return s.wareboard(w, r)
@@ -347,12 +348,12 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 	k := kilns[at]
 	data := struct {
 		page
-		Kiln     kilnNowJSON
-		Firing   *firingJSON
+		Kiln     wire.KilnNow
+		Firing   *wire.Firing
 		Drawing  string
 		Table    []tableRow
 		Cautions []string
-		Past     []firingJSON
+		Past     []wire.Firing
 		Beneath  string
 		Open     string   // the firing under way, "" if there is none
 		Gaps     []string // of the firing shown, in words

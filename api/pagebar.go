@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"lidwright/api/usecase"
+	"lidwright/api/wire"
 	"lidwright/tiles"
 )
 
@@ -28,8 +29,8 @@ func (s *Server) unpackPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	data := struct {
 		page
-		Waiting, Open []loadJSON
-		Bars          []barJSON
+		Waiting, Open []wire.Load
+		Bars          []wire.BarJSON
 		Kilns         []string
 		Cautions      []string
 	}{page: s.page(r.Context(), "unpack"), Kilns: s.kilnNames(), Cautions: cautionTexts(beforeReachingIn...)}
@@ -60,9 +61,9 @@ func (s *Server) postLoad(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	b := loadBody{Kiln: form.Get("kiln"), Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), PackedBy: form.Get("by")}
+	b := wire.LoadBody{Kiln: form.Get("kiln"), Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), PackedBy: form.Get("by")}
 	for _, code := range strings.FieldsFunc(form.Get("bars"), func(c rune) bool { return c == ' ' || c == ',' || c == '\n' || c == '\r' }) {
-		b.Bars = append(b.Bars, slotJSON{Bar: code, Shelf: form.Get("shelf")})
+		b.Bars = append(b.Bars, wire.Slot{Bar: code, Shelf: form.Get("shelf")})
 	}
 	if _, err := s.keepLoad(r.Context(), form.Get("id"), b, usecase.Precondition{}); err != nil {
 		return err
@@ -73,11 +74,11 @@ func (s *Server) postLoad(w http.ResponseWriter, r *http.Request) error {
 
 type barPageData struct {
 	page
-	Bar    barJSON
+	Bar    wire.BarJSON
 	Stages []string
 	Typed  url.Values // what the form was sent with, where it was refused or asked about
-	Saved  *readingJSON
-	Asked  *readingJSON // read, not kept yet: keep or fix?
+	Saved  *wire.Reading
+	Asked  *wire.Reading // read, not kept yet: keep or fix?
 	Units  []tiles.LengthUnit
 	MassID string // a new id for an entry of masses
 }
@@ -96,7 +97,7 @@ func (s *Server) barPageData(ctx context.Context, bar tiles.Bar) barPageData {
 }
 
 func (s *Server) barPage(w http.ResponseWriter, r *http.Request) error {
-	bar, err := s.bar(r.Context(), BarPath{r.PathValue("bar")})
+	bar, err := s.bar(r.Context(), wire.BarPath{Bar: r.PathValue("bar")})
 	if err != nil {
 		return err
 	}
@@ -119,7 +120,7 @@ func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p := ReadingPath{BarPath{r.PathValue("bar")}, form.Get("id")}
+	p := wire.ReadingPath{BarPath: wire.BarPath{Bar: r.PathValue("bar")}, ID: form.Get("id")}
 	body, err := readingForm(form)
 	if err != nil {
 		return err
@@ -133,7 +134,7 @@ func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 		data.Asked = &j
 		return s.render(w, "bar", data)
 	}
-	var j readingJSON
+	var j wire.Reading
 	if err == nil {
 		_, j, err = s.keepAsked(r.Context(), p, a)
 	}
@@ -161,15 +162,15 @@ func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 }
 
 // readingForm is a reading as the page's form sends it: a length, or masses.
-func readingForm(form url.Values) (readingBody, error) {
-	b := readingBody{Stage: form.Get("stage"), Length: form.Get("length"), Unit: form.Get("unit"), Instrument: form.Get("instrument"), By: form.Get("by"), Supersedes: form.Get("supersedes")}
+func readingForm(form url.Values) (wire.ReadingBody, error) {
+	b := wire.ReadingBody{Stage: form.Get("stage"), Length: form.Get("length"), Unit: form.Get("unit"), Instrument: form.Get("instrument"), By: form.Get("by"), Supersedes: form.Get("supersedes")}
 	rd := newReader(form, tiles.MM)
 	if v, ok := rd.number("mark", 1, 9); ok {
 		b.Mark = int(v)
 	}
 	b.Step, _ = rd.number("step_mm", 0, 5)
 	if form.Has("dry_g") {
-		b.Mass = &massBody{}
+		b.Mass = &wire.MassBody{}
 		for _, m := range []struct {
 			to    *float64
 			field string
@@ -200,12 +201,12 @@ func (s *Server) postAct(w http.ResponseWriter, r *http.Request, do act, needsWh
 	if err != nil {
 		return err
 	}
-	bar, err := s.bar(r.Context(), BarPath{r.PathValue("bar")})
+	bar, err := s.bar(r.Context(), wire.BarPath{Bar: r.PathValue("bar")})
 	if err != nil {
 		return err
 	}
 	if needsWhy && strings.TrimSpace(form.Get("why")) == "" {
-		return problem("missing", "Say why.", ProblemField{"why", "is needed"})
+		return problem("missing", "Say why.", wire.Field{Name: "why", Says: "is needed"})
 	}
 	if err := do(r.Context(), bar.Code, form.Get("reading"), form.Get("by"), form.Get("why"), s.Now()); err != nil {
 		return err
@@ -221,8 +222,8 @@ func (s *Server) claysPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	type row struct {
-		clayJSON
-		Rate *shrinkageJSON
+		wire.ClayJSON
+		Rate *wire.Shrinkage
 		Why  string
 	}
 	data := struct {
@@ -230,7 +231,7 @@ func (s *Server) claysPage(w http.ResponseWriter, r *http.Request) error {
 		Clays []row
 	}{page: s.page(r.Context(), "clays")}
 	for _, c := range all {
-		one := row{clayJSON: c}
+		one := row{ClayJSON: c}
 		if j, _, err := s.askShrinkage(r.Context(), tiles.ClayID(c.Clay), nil); err == nil {
 			one.Rate = &j
 		} else {
@@ -255,7 +256,7 @@ func (s *Server) postClay(w http.ResponseWriter, r *http.Request) error {
 	if id == "" {
 		id = slug(form.Get("name"))
 	}
-	if _, err := s.keepClay(r.Context(), id, clayBody{Name: form.Get("name"), MaturesCone: form.Get("matures_cone"), Stated: float64(stated)}); err != nil {
+	if _, err := s.keepClay(r.Context(), id, wire.ClayBody{Name: form.Get("name"), MaturesCone: form.Get("matures_cone"), Stated: float64(stated)}); err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/clay/"+url.PathEscape(id), http.StatusSeeOther)
@@ -277,15 +278,15 @@ func (s *Server) postBars(w http.ResponseWriter, r *http.Request) error {
 	rd := newReader(form, s.unit())
 	n, ok := rd.number("count", 1, 50)
 	if !ok {
-		return problem("out-of-range", "Say how many bars, 1 to 50.", ProblemField{"count", "must lie from 1 to 50"})
+		return problem("out-of-range", "Say how many bars, 1 to 50.", wire.Field{Name: "count", Says: "must lie from 1 to 50"})
 	}
 	codes, err := s.freeCodes(r.Context(), int(n))
 	if err != nil {
 		return err
 	}
 	for _, code := range codes {
-		body := barBody{ID: s.newID(), Clay: r.PathValue("clay"), Batch: form.Get("batch"), Forming: form.Get("forming"), By: form.Get("by")}
-		if _, err := s.keepBar(r.Context(), BarPath{code}, body, usecase.Precondition{New: true}); err != nil {
+		body := wire.BarBody{ID: s.newID(), Clay: r.PathValue("clay"), Batch: form.Get("batch"), Forming: form.Get("forming"), By: form.Get("by")}
+		if _, err := s.keepBar(r.Context(), wire.BarPath{Bar: code}, body, usecase.Precondition{New: true}); err != nil {
 			return err
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"net/url"
 
+	"lidwright/api/wire"
 	"lidwright/tiles"
 )
 
@@ -39,16 +40,16 @@ func (s *Server) clayPage(w http.ResponseWriter, r *http.Request) error {
 
 type clayPageData struct {
 	page
-	Clay                    clayJSON
+	Clay                    wire.ClayJSON
 	Asked                   url.Values
 	Query                   template.URL
 	Stages, Kinds, Formings []string
-	Rate                    *shrinkageJSON
-	Why                     *whyJSON
+	Rate                    *wire.Shrinkage
+	Why                     *wire.Why
 	Curve                   string
 	Rows                    []curveRow
 	Wrong                   string
-	Bars                    []barJSON
+	Bars                    []wire.BarJSON
 }
 
 // curveRow is one line of the table behind the curve.

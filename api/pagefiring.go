@@ -12,6 +12,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/analysis"
 	"lidwright/kiln/heatwork"
@@ -78,14 +79,14 @@ func (s *Server) beneath(ctx context.Context, f kiln.Firing, past []kiln.Firing,
 type firingPageData struct {
 	page
 	Gaps        []string // in words
-	Firing      firingWholeJSON
+	Firing      wire.FiringWhole
 	Range       string
 	AsIndicated string // its range
 	Drawing     string
 	Beneath     string
 	Table       []tableRow
 	Cautions    []string
-	Start       checkListJSON // as it was ticked
+	Start       wire.CheckList // as it was ticked
 	Series      []choice
 	Tilts       []int
 	Typed       url.Values // what a form was sent with, where it was refused
@@ -165,13 +166,13 @@ func (s *Server) firingPage(w http.ResponseWriter, r *http.Request) error {
 
 // firingForm makes the handler of one form of the firing page: what is refused is shown again as
 // it was typed.
-func (s *Server) firingForm(keep func(ctx context.Context, id FiringPath, form url.Values) error) func(http.ResponseWriter, *http.Request) error {
+func (s *Server) firingForm(keep func(ctx context.Context, id wire.FiringPath, form url.Values) error) func(http.ResponseWriter, *http.Request) error {
 	return func(w http.ResponseWriter, r *http.Request) error {
 		form, err := sent(r)
 		if err != nil {
 			return err
 		}
-		id := FiringPath{r.PathValue("id")}
+		id := wire.FiringPath{ID: r.PathValue("id")}
 		if err := keep(r.Context(), id, form); err != nil {
 			d, dataErr := s.firingPageData(r.Context(), kiln.FiringID(id.ID))
 			if dataErr != nil {
@@ -187,17 +188,17 @@ func (s *Server) firingForm(keep func(ctx context.Context, id FiringPath, form u
 	}
 }
 
-func (s *Server) formCone(ctx context.Context, id FiringPath, form url.Values) error {
+func (s *Server) formCone(ctx context.Context, id wire.FiringPath, form url.Values) error {
 	b, err := coneOfForm(form)
 	if err == nil {
-		_, err = s.keepCone(ctx, ConePath{id, form.Get("id")}, b)
+		_, err = s.keepCone(ctx, wire.ConePath{FiringPath: id, Cone: form.Get("id")}, b)
 	}
 	return err
 }
 
 // coneOfForm reads the fields of a cone; stood is upright, leaning, down or a tilt in degrees.
-func coneOfForm(form url.Values) (coneBody, error) {
-	b := coneBody{Cone: form.Get("cone"), Series: form.Get("series"), Shelf: form.Get("shelf"), By: form.Get("by")}
+func coneOfForm(form url.Values) (wire.ConeBody, error) {
+	b := wire.ConeBody{Cone: form.Get("cone"), Series: form.Get("series"), Shelf: form.Get("shelf"), By: form.Get("by")}
 	b.Seen, b.TiltDeg = stood(form.Get("stood"))
 	return b, nil
 }
@@ -209,17 +210,17 @@ func stood(text string) (seen string, tilt *float64) {
 	return text, nil
 }
 
-func (s *Server) formStrikeCone(ctx context.Context, id FiringPath, form url.Values) error {
-	return s.strikeConeOf(ctx, ConePath{id, form.Get("cone")}, strikeBody{Why: form.Get("why"), By: form.Get("by")})
+func (s *Server) formStrikeCone(ctx context.Context, id wire.FiringPath, form url.Values) error {
+	return s.strikeConeOf(ctx, wire.ConePath{FiringPath: id, Cone: form.Get("cone")}, wire.StrikeBody{Why: form.Get("why"), By: form.Get("by")})
 }
 
-func (s *Server) formNote(ctx context.Context, id FiringPath, form url.Values) error {
-	_, err := s.keepNote(ctx, NotePath{id, form.Get("id")}, noteBody{Text: form.Get("text"), Incident: form.Get("incident") != "", By: form.Get("by")})
+func (s *Server) formNote(ctx context.Context, id wire.FiringPath, form url.Values) error {
+	_, err := s.keepNote(ctx, wire.NotePath{FiringPath: id, Note: form.Get("id")}, wire.NoteBody{Text: form.Get("text"), Incident: form.Get("incident") != "", By: form.Get("by")})
 	return err
 }
 
-func (s *Server) formSaid(ctx context.Context, id FiringPath, form url.Values) error {
-	return s.sayFiring(ctx, kiln.FiringID(id.ID), firingBody{Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), By: form.Get("by")})
+func (s *Server) formSaid(ctx context.Context, id wire.FiringPath, form url.Values) error {
+	return s.sayFiring(ctx, kiln.FiringID(id.ID), wire.FiringBody{Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), By: form.Get("by")})
 }
 
 type byHandData struct {
@@ -264,7 +265,7 @@ func (s *Server) postByHand(w http.ResponseWriter, r *http.Request) error {
 
 // keepHandForm keeps a firing by hand and the cones told with it. Sent again it keeps nothing twice.
 func (s *Server) keepHandForm(ctx context.Context, form url.Values) error {
-	b := firingBody{Source: "hand", Kiln: form.Get("kiln"), Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), Note: form.Get("note"), By: form.Get("by"), IntendedCone: form.Get("intended_cone")}
+	b := wire.FiringBody{Source: "hand", Kiln: form.Get("kiln"), Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), Note: form.Get("note"), By: form.Get("by"), IntendedCone: form.Get("intended_cone")}
 	var err error
 	for _, t := range []struct {
 		into *string
@@ -275,7 +276,7 @@ func (s *Server) keepHandForm(ctx context.Context, form url.Values) error {
 		}
 	}
 	if cone := form.Get("sitter_cone"); cone != "" {
-		b.Sitter = &sitterBody{Cone: cone}
+		b.Sitter = &wire.SitterBody{Cone: cone}
 		if b.Sitter.DroppedAt, err = s.localTime("dropped_at", form.Get("dropped_at")); err != nil {
 			return err
 		}
@@ -284,14 +285,14 @@ func (s *Server) keepHandForm(ctx context.Context, form url.Values) error {
 		return err
 	}
 	// The cones are looked at first, so that a firing is not kept with half of them.
-	var cones []coneBody
+	var cones []wire.ConeBody
 	var ids []string
 	for n := 1; n <= 3; n++ {
 		at := strconv.Itoa(n)
 		if form.Get("cone_"+at) == "" {
 			continue
 		}
-		c := coneBody{Cone: form.Get("cone_" + at), Series: form.Get("series"), Shelf: form.Get("shelf"), By: b.By}
+		c := wire.ConeBody{Cone: form.Get("cone_" + at), Series: form.Get("series"), Shelf: form.Get("shelf"), By: b.By}
 		c.Seen, c.TiltDeg = stood(form.Get("stood_" + at))
 		if _, err := s.readCone(c, "", ""); err != nil {
 			return err
@@ -302,7 +303,7 @@ func (s *Server) keepHandForm(ctx context.Context, form url.Values) error {
 		return err
 	}
 	for i, c := range cones {
-		if _, err := s.keepCone(ctx, ConePath{FiringPath{form.Get("id")}, ids[i]}, c); err != nil {
+		if _, err := s.keepCone(ctx, wire.ConePath{FiringPath: wire.FiringPath{ID: form.Get("id")}, Cone: ids[i]}, c); err != nil {
 			return err
 		}
 	}
@@ -319,13 +320,13 @@ func (s *Server) localTime(field, text string) (string, error) {
 			return t.Format(time.RFC3339), nil
 		}
 	}
-	return "", problem("out-of-range", field+" is no time.", ProblemField{field, "write 2026-01-14 13:00"})
+	return "", problem("out-of-range", field+" is no time.", wire.Field{Name: field, Says: "write 2026-01-14 13:00"})
 }
 
 // typedLines reads a typed curve: hours and °C on each line, with a blank, a comma or a tab between;
 // hours as 1.5 or 1:30.
-func typedLines(text string) (*typedBody, error) {
-	var t typedBody
+func typedLines(text string) (*wire.TypedBody, error) {
+	var t wire.TypedBody
 	for n, line := range strings.Split(text, "\n") {
 		line = strings.TrimSpace(line)
 		if line == "" {
@@ -333,12 +334,12 @@ func typedLines(text string) (*typedBody, error) {
 		}
 		f := strings.FieldsFunc(line, func(c rune) bool { return c == ' ' || c == '\t' || c == ';' || c == ',' })
 		if len(f) != 2 {
-			return nil, problem("out-of-range", fmt.Sprintf("Line %d of the readings is not two numbers.", n+1), ProblemField{"typed", fmt.Sprintf("line %d: write hours, a blank, °C", n+1)})
+			return nil, problem("out-of-range", fmt.Sprintf("Line %d of the readings is not two numbers.", n+1), wire.Field{Name: "typed", Says: fmt.Sprintf("line %d: write hours, a blank, °C", n+1)})
 		}
 		h, err := hoursOf(f[0])
 		c, err2 := strconv.ParseFloat(f[1], 64)
 		if err := errors.Join(err, err2); err != nil {
-			return nil, problem("out-of-range", fmt.Sprintf("Line %d of the readings is not two numbers.", n+1), ProblemField{"typed", fmt.Sprintf("line %d: write hours, a blank, °C", n+1)})
+			return nil, problem("out-of-range", fmt.Sprintf("Line %d of the readings is not two numbers.", n+1), wire.Field{Name: "typed", Says: fmt.Sprintf("line %d: write hours, a blank, °C", n+1)})
 		}
 		t.Hours, t.TemperatureC = append(t.Hours, h), append(t.TemperatureC, c)
 	}

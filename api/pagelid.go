@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 
+	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 )
@@ -20,7 +21,7 @@ type asking struct {
 	page
 	Q          url.Values
 	Asked      template.URL // the same as a query; made by url.Values, so safe in a link
-	Clays      []clayJSON
+	Clays      []wire.ClayJSON
 	Stages     []string
 	Seats      []lid.Seat
 	Kinds      []string
@@ -85,13 +86,13 @@ type lidView struct {
 	Check             string
 	Drawing, Written  string
 	Why               []askedField // name and what is said
-	JSON              lidJSON
+	JSON              wire.Lid
 }
 
 var doubtWords = map[string]string{"piece": "piece to piece", "position": "place in the kiln", "reading": "reading the callipers", "throwing": "throwing to them",
 	"part_difference": "how lids differ from bodies", "rate": "the shrink rate", "gone": "the drying already gone"}
 
-func lidWords(a lid.Answer, j lidJSON, unit tiles.LengthUnit) *lidView {
+func lidWords(a lid.Answer, j wire.Lid, unit tiles.LengthUnit) *lidView {
 	sets := a.Asked.Seat.LidName()
 	if a.Question == lid.AskGallery {
 		sets = a.Asked.Seat.CollarName()
@@ -243,7 +244,7 @@ func (s *Server) boardPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	data := struct {
 		asking
-		Answer *boardJSON
+		Answer *wire.Board
 		Sizes  []askedField // count and width
 		Pairs  []boardPairView
 		Whole  bool // every pot has a lid

@@ -3,6 +3,7 @@ package api
 import (
 	"net/http"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -15,7 +16,7 @@ func (s *Server) loadsPage(w http.ResponseWriter, r *http.Request) error {
 		Kilns      []string
 		Kiln, Kind string
 		Waiting    bool
-		Loads      []loadJSON
+		Loads      []wire.Load
 		More       string // the load after which the list goes on; empty: it ends here
 	}{page: s.page(r.Context(), "unpack"), Kilns: s.kilnNames(), Kiln: q.Get("kiln"), Kind: q.Get("kind"), Waiting: q.Get("waiting") == "yes"}
 	loads, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Kiln: data.Kiln, Kind: kiln.Kind(data.Kind), Waiting: data.Waiting, After: q.Get("after"), Limit: listed + 1})
@@ -35,14 +36,14 @@ func (s *Server) loadsPage(w http.ResponseWriter, r *http.Request) error {
 // kilnsPage lists the kilns of the settings: what each does, what is usual there, and its probes.
 func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) error {
 	type one struct {
-		kilnJSON
-		Now *kilnNowJSON
+		wire.Kiln
+		Now *wire.KilnNow
 	}
 	data := struct {
 		page
 		Kilns []one
 	}{page: s.page(r.Context(), "spyhole")}
-	live := map[string]*kilnNowJSON{}
+	live := map[string]*wire.KilnNow{}
 	for _, k := range s.kilnsNow() {
 		live[k.Kiln] = &k
 	}

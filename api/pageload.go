@@ -4,13 +4,14 @@ import (
 	"cmp"
 	"net/http"
 
+	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
 
 // loadBar is a bar of a load as its page shows it.
 type loadBar struct {
-	barJSON
+	wire.BarJSON
 	Shelf     string
 	Stage     tiles.Stage // that this load gives
 	Measured  *float64    // mm at that stage, nil if it was not
@@ -32,12 +33,12 @@ func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	data := struct {
 		page
-		Load          loadJSON
+		Load          wire.Load
 		Waiting, Done []loadBar
 		Saved         string // code of the bar that was measured just now
 		Unit          string
 		Units         []tiles.LengthUnit
-		Check         checkListJSON
+		Check         wire.CheckList
 		Cautions      []string
 	}{page: s.page(r.Context(), "unpack"), Load: s.loadJSON(l), Saved: r.URL.Query().Get("saved"), Unit: string(s.unitOf(r.Context())), Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd},
 		Cautions: cautionTexts(beforeReachingIn...)}
@@ -49,7 +50,7 @@ func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
 		shelf[slot.Bar] = slot.Shelf
 	}
 	for _, b := range bars {
-		one := loadBar{barJSON: s.barJSON(b.Bar), Shelf: shelf[b.Code], Stage: tiles.Measures(l.Kind), NewID: s.newID()}
+		one := loadBar{BarJSON: s.barJSON(b.Bar), Shelf: shelf[b.Code], Stage: tiles.Measures(l.Kind), NewID: s.newID()}
 		for _, rd := range b.Readings {
 			if rd.Struck != nil || rd.Mass != nil {
 				continue

@@ -13,6 +13,7 @@ import (
 	"github.com/google/uuid"
 
 	"lidwright/api/usecase"
+	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -21,8 +22,8 @@ import (
 type potsPageData struct {
 	page
 	Find   string
-	Pots   []potJSON
-	Clays  []clayJSON
+	Pots   []wire.Pot
+	Clays  []wire.ClayJSON
 	Seats  []lid.Seat
 	Stages []string
 	Made   int
@@ -81,7 +82,7 @@ func (s *Server) postPots(w http.ResponseWriter, r *http.Request) error {
 
 // keepPots checks all before the first is kept. Their ids follow from the form's, so that a form
 // sent twice makes them once.
-func (s *Server) keepPots(r *http.Request, id string, bodies []PotBody) (made int, err error) {
+func (s *Server) keepPots(r *http.Request, id string, bodies []wire.PotBody) (made int, err error) {
 	space, err := uuid.Parse(id)
 	if err != nil {
 		return 0, &tiles.Invalid{Field: "id", Type: tiles.Missing, Why: "is no id: open the page again"}
@@ -105,9 +106,9 @@ const mostPots = 60 // of one board
 
 // potsSent reads the form: a line for each gallery (width; ledge opening; another way round), or
 // one gallery and a count.
-func (s *Server) potsSent(ctx context.Context, form url.Values) ([]PotBody, error) {
+func (s *Server) potsSent(ctx context.Context, form url.Values) ([]wire.PotBody, error) {
 	rd := s.formReader(ctx, form)
-	all := PotBody{Mark: form.Get("mark"), Form: form.Get("form"), Seat: form.Get("seat"), SeatGlazed: form.Get("seat_glazed") == "yes", Together: form.Get("together"),
+	all := wire.PotBody{Mark: form.Get("mark"), Form: form.Get("form"), Seat: form.Get("seat"), SeatGlazed: form.Get("seat_glazed") == "yes", Together: form.Get("together"),
 		Stage: form.Get("collar_stage"), Body: form.Get("body"), Lid: form.Get("lid"), MadeOn: first(form.Get("made_on"), s.Now().Wall.In(s.Site.Zone).Format("2006-01-02"))}
 	length := func(field, text string) *float64 {
 		l, err := tiles.ParsePiece(field, strings.TrimSpace(text), rd.unit)
@@ -124,7 +125,7 @@ func (s *Server) potsSent(ctx context.Context, form url.Values) ([]PotBody, erro
 	if set, ok := rd.text("set"); ok {
 		all.Set = length("set", set)
 	}
-	var out []PotBody
+	var out []wire.PotBody
 	for line := range strings.Lines(form.Get("galleries")) {
 		parts := strings.Split(strings.TrimSpace(line), ";")
 		if strings.TrimSpace(line) == "" {
@@ -193,7 +194,7 @@ func (s *Server) potPage(w http.ResponseWriter, r *http.Request) error {
 	fired.Set("collar_stage", string(tiles.Fired))
 	data := struct {
 		page
-		Pot        potJSON
+		Pot        wire.Pot
 		Lid, Again string
 		Fired      url.Values
 		Cautions   []string
@@ -215,7 +216,7 @@ func (s *Server) potPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	for _, b := range boardsOfPots(cards) {
-		if slices.ContainsFunc(b.Pots, func(c potJSON) bool { return c.ID == p.ID }) && len(b.Pots) >= fewestOnBoard && len(b.Pots) <= mostOnBoard {
+		if slices.ContainsFunc(b.Pots, func(c wire.Pot) bool { return c.ID == p.ID }) && len(b.Pots) >= fewestOnBoard && len(b.Pots) <= mostOnBoard {
 			data.Board = "/lid/board?" + boardOf(p.PotCard, b.Pots).Encode()
 		}
 	}
@@ -263,7 +264,7 @@ func (s *Server) postPotLid(w http.ResponseWriter, r *http.Request) error {
 const fewestOnBoard, mostOnBoard = 8, 30 // pots of a board question
 
 // boardOf asks for the lids of pots that were made together; what they share is on the card.
-func boardOf(card lid.PotCard, pots []potJSON) url.Values {
+func boardOf(card lid.PotCard, pots []wire.Pot) url.Values {
 	q := lidQuery(card)
 	q.Del("collar")
 	q.Del("opening")

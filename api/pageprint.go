@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"time"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -70,7 +71,7 @@ func (s *Server) drawRule(r *http.Request) (title, svg string, err error) {
 	q := r.URL.Query()
 	clay := q.Get("clay")
 	if clay == "" {
-		return "", "", problem("missing", "Say which clay.", ProblemField{"clay", "is needed"})
+		return "", "", problem("missing", "Say which clay.", wire.Field{Name: "clay", Says: "is needed"})
 	}
 	q.Del("clay")
 	j, _, err := s.askShrinkage(r.Context(), tiles.ClayID(clay), q)
@@ -93,14 +94,14 @@ func (s *Server) sheetPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	type row struct {
 		Name   string
-		Stages []sizeStageJSON
+		Stages []wire.SizeStage
 	}
 	data := struct {
 		page
-		Pot                        potJSON
+		Pot                        wire.Pot
 		Rows                       []row
 		Stages                     []string
-		Lid                        *lidJSON
+		Lid                        *wire.Lid
 		Drawing, Written, LidWhy   string
 		Gauge                      string
 		Cautions                   []string
@@ -167,7 +168,7 @@ func (s *Server) yearPage(w http.ResponseWriter, r *http.Request) error {
 	if v := r.URL.Query().Get("year"); v != "" {
 		n, err := strconv.Atoi(v)
 		if err != nil || n < 1990 || n > 2200 {
-			return problem("out-of-range", "year: write it as 2026.", ProblemField{"year", "must lie from 1990 to 2200"})
+			return problem("out-of-range", "year: write it as 2026.", wire.Field{Name: "year", Says: "must lie from 1990 to 2200"})
 		}
 		year = n
 	}

@@ -8,6 +8,7 @@ import (
 
 	"github.com/boombuler/barcode/qr"
 
+	"lidwright/api/wire"
 	"lidwright/tiles"
 )
 
@@ -51,7 +52,7 @@ func (s *Server) barSheetPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	type row struct {
-		barJSON
+		wire.BarJSON
 		QR string
 	}
 	data := struct {
@@ -82,13 +83,13 @@ func (s *Server) barsPage(w http.ResponseWriter, r *http.Request) error {
 
 type barsData struct {
 	page
-	Bars    []barJSON
-	Clays   []clayJSON
+	Bars    []wire.BarJSON
+	Clays   []wire.ClayJSON
 	Clay    string
 	Waiting bool
 	More    string // the code after which the list goes on; empty: it ends here
 	Table   string // as it was pasted
-	Outcome *importJSON
+	Outcome *wire.Import
 }
 
 func (s *Server) barsData(r *http.Request) (barsData, error) {

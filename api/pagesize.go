@@ -4,6 +4,7 @@ import (
 	"net/http"
 	"net/url"
 
+	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 )
@@ -23,13 +24,13 @@ func (s *Server) sizesPage(w http.ResponseWriter, r *http.Request) error {
 		What     string
 		Unit     tiles.LengthUnit // of the fields
 		Q        url.Values
-		Clays    []clayJSON
+		Clays    []wire.ClayJSON
 		Stages   []string
 		Seats    []lid.Seat
-		Size     *sizeJSON
-		Nest     *nestJSON
-		Shared   *sharedJSON
-		Scale    *scaleJSON
+		Size     *wire.Size
+		Nest     *wire.Nest
+		Shared   *wire.Shared
+		Scale    *wire.Scale
 		Cautions []string
 		Asked    string
 	}{page: s.page(r.Context(), "more"), What: what, Unit: s.fieldUnit(r.Context(), q), Q: q, Clays: clays, Stages: []string{"wet", "soft", "leather", "dry", "bisque"}, Seats: lid.Seats(),

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -35,7 +36,7 @@ var lossCounts = []count{
 // boardOfPots are the pot cards that were made together: one form, maker, clay and day.
 type boardOfPots struct {
 	First, Form, Mark, MadeOn, Body string
-	Pots                            []potJSON
+	Pots                            []wire.Pot
 }
 
 // boardsOfPots puts the newest cards into boards, the newest board first.
@@ -77,9 +78,9 @@ func (s *Server) verdictsPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	data := struct {
 		page
-		List     verdictsJSON
+		List     wire.Verdicts
 		Boards   []boardOfPots
-		Saved    *verdictKeptJSON
+		Saved    *wire.VerdictKept
 		Cautions []string
 	}{page: s.page(ctx, "more"), List: list}
 	for _, b := range boardsOfPots(cards) {
@@ -106,7 +107,7 @@ type verdictPageData struct {
 	page
 	Board          boardOfPots
 	Ticked         map[string]bool
-	Loads          []loadJSON
+	Loads          []wire.Load
 	Counts, Losses []count
 	Typed          url.Values
 }
@@ -185,9 +186,9 @@ func (s *Server) postVerdict(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-func (s *Server) verdictSent(ctx context.Context, form url.Values) (VerdictBody, error) {
+func (s *Server) verdictSent(ctx context.Context, form url.Values) (wire.VerdictBody, error) {
 	rd := s.formReader(ctx, form)
-	b := VerdictBody{Load: form.Get("load"), Pots: form["pot"], Form: form.Get("form"), Maker: form.Get("maker"), Body: form.Get("body"), By: form.Get("by")}
+	b := wire.VerdictBody{Load: form.Get("load"), Pots: form["pot"], Form: form.Get("form"), Maker: form.Get("maker"), Body: form.Get("body"), By: form.Get("by")}
 	whole := func(name string) int {
 		v, ok := rd.text(name)
 		if !ok {
@@ -199,8 +200,8 @@ func (s *Server) verdictSent(ctx context.Context, form url.Values) (VerdictBody,
 		}
 		return n
 	}
-	b.Counts = satJSON{whole("too_big"), whole("tight"), whole("good"), whole("loose"), whole("drops_in"), whole("not_looked_at")}
-	b.Losses = lossesJSON{whole("glued"), whole("rocks"), whole("chipped"), whole("dropped")}
+	b.Counts = wire.Sat{TooBig: whole("too_big"), Tight: whole("tight"), Good: whole("good"), Loose: whole("loose"), DropsIn: whole("drops_in"), NotLookedAt: whole("not_looked_at")}
+	b.Losses = wire.Losses{Glued: whole("glued"), Rocks: whole("rocks"), Chipped: whole("chipped"), Dropped: whole("dropped")}
 	for name, to := range map[string]*[]float64{"plays": &b.Plays, "thrown": &b.Thrown} {
 		v, _ := rd.text(name)
 		for _, one := range strings.FieldsFunc(v, func(c rune) bool { return c == ';' || c == '\n' || c == '\r' }) {
@@ -227,7 +228,7 @@ func (s *Server) postVerdictStrike(w http.ResponseWriter, r *http.Request) error
 		return err
 	}
 	if strings.TrimSpace(form.Get("why")) == "" {
-		return problem("missing", "Say why the board is crossed out.", ProblemField{"why", "is needed"})
+		return problem("missing", "Say why the board is crossed out.", wire.Field{Name: "why", Says: "is needed"})
 	}
 	if err := s.Archive.StrikeVerdict(r.Context(), r.PathValue("id"), form.Get("by"), form.Get("why"), s.Now()); err != nil {
 		return err

@@ -6,38 +6,15 @@ import (
 	"strconv"
 	"strings"
 
+	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
 )
 
-type PotBody struct {
-	Mark       string    `json:"mark,omitempty" maxLength:"8" doc:"Maker's mark"`
-	Number     string    `json:"number,omitempty" maxLength:"60" doc:"As scratched into the pot"`
-	Form       string    `json:"form" maxLength:"60"`
-	Seat       string    `json:"seat,omitempty" enum:"inset,flange,cap,drop_in,over,stopper" doc:"inset if not said"`
-	SeatGlazed bool      `json:"seat_glazed,omitempty"`
-	Together   string    `json:"together,omitempty" enum:"in_place,same_load,apart"`
-	Collar     []float64 `json:"collar_mm" minItems:"1" maxItems:"3" doc:"One a direction"`
-	Opening    *float64  `json:"opening_mm,omitempty" doc:"Of the ledge"`
-	Stage      string    `json:"collar_stage,omitempty" enum:"wet,soft,leather,dry,bisque,fired" doc:"wet if not said"`
-	Body       string    `json:"body" doc:"Clay and batch: tern/B"`
-	Lid        string    `json:"lid,omitempty" doc:"Of the lid; as the body if not said"`
-	Set        *float64  `json:"set_mm,omitempty" doc:"Width that was told for the lid"`
-	Measured   *float64  `json:"lid_mm,omitempty" doc:"The lid as measured once after throwing"`
-	MadeOn     string    `json:"made_on,omitempty" doc:"Date, 2026-01-15"`
-	Note       string    `json:"note,omitempty" maxLength:"500"`
-}
-
-type potJSON struct {
-	ID string `json:"id"`
-	PotBody
-	LidQuestion string `json:"lid_question" doc:"The lid question that starts from this card: /v1/lid?..."`
-}
-
-func potOf(p lid.PotCard) potJSON {
-	j := potJSON{ID: p.ID, LidQuestion: "/v1/lid?" + lidQuery(p).Encode(),
-		PotBody: PotBody{Mark: p.Mark, Number: p.Number, Form: p.Form, Seat: string(p.Seat), SeatGlazed: p.SeatGlazed, Together: string(p.Together),
+func potOf(p lid.PotCard) wire.Pot {
+	j := wire.Pot{ID: p.ID, LidQuestion: "/v1/lid?" + lidQuery(p).Encode(),
+		PotBody: wire.PotBody{Mark: p.Mark, Number: p.Number, Form: p.Form, Seat: string(p.Seat), SeatGlazed: p.SeatGlazed, Together: string(p.Together),
 			Collar: millimetres(p.Collar), Opening: some(p.Opening), Stage: string(p.Stage), Body: p.Body.String(), Set: some(p.Set), Measured: some(p.Measured), MadeOn: p.MadeOn, Note: p.Note}}
 	if p.Lid.Clay != "" {
 		j.Lid = p.Lid.String()
@@ -76,32 +53,28 @@ type potsInput struct {
 	Limit int    `query:"limit" default:"50" minimum:"1" maximum:"500"`
 }
 
-func (s *Server) getPots(ctx context.Context, in *potsInput) (*body[listJSON[potJSON]], error) {
+func (s *Server) getPots(ctx context.Context, in *potsInput) (*body[wire.List[wire.Pot]], error) {
 	all, err := s.Archive.Pots(ctx, lid.PotFilter{Find: in.Find, After: in.After, Limit: in.Limit + 1})
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return listOf(all, in.Limit, func(p lid.KeptPot) string { return p.ID }, func(p lid.KeptPot) potJSON { return potOf(p.PotCard) }), nil
+	return listOf(all, in.Limit, func(p lid.KeptPot) string { return p.ID }, func(p lid.KeptPot) wire.Pot { return potOf(p.PotCard) }), nil
 }
 
-type PotPath struct {
-	ID string `path:"id"`
-}
-
-func (s *Server) getPot(ctx context.Context, in *PotPath) (*thing[potJSON], error) {
+func (s *Server) getPot(ctx context.Context, in *wire.PotPath) (*thing[wire.Pot], error) {
 	p, err := s.Archive.Pot(ctx, in.ID)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &thing[potJSON]{revision(p.Revision), potOf(p.PotCard)}, nil
+	return &thing[wire.Pot]{revision(p.Revision), potOf(p.PotCard)}, nil
 }
 
 type putPotInput struct {
-	PotPath
-	Body PotBody
+	wire.PotPath
+	Body wire.PotBody
 }
 
-func (s *Server) putPot(ctx context.Context, in *putPotInput) (*edited[potJSON], error) {
+func (s *Server) putPot(ctx context.Context, in *putPotInput) (*edited[wire.Pot], error) {
 	k, err := s.keepPot(ctx, in.ID, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -110,10 +83,10 @@ func (s *Server) putPot(ctx context.Context, in *putPotInput) (*edited[potJSON],
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &edited[potJSON]{status(k), revision(p.Revision), potOf(p.PotCard)}, nil
+	return &edited[wire.Pot]{status(k), revision(p.Revision), potOf(p.PotCard)}, nil
 }
 
-func (s *Server) keepPot(ctx context.Context, id string, b PotBody) (tiles.PutResult, error) {
+func (s *Server) keepPot(ctx context.Context, id string, b wire.PotBody) (tiles.PutResult, error) {
 	p, err := s.potCard(ctx, id, b)
 	if err != nil {
 		return tiles.PutResult{}, err
@@ -122,7 +95,7 @@ func (s *Server) keepPot(ctx context.Context, id string, b PotBody) (tiles.PutRe
 }
 
 // potCard is b as a card that may be kept.
-func (s *Server) potCard(ctx context.Context, id string, b PotBody) (lid.PotCard, error) {
+func (s *Server) potCard(ctx context.Context, id string, b wire.PotBody) (lid.PotCard, error) {
 	of := func(v *float64) tiles.Millimetre {
 		if v == nil {
 			return 0

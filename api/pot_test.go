@@ -6,6 +6,8 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+
+	"lidwright/api/wire"
 )
 
 // A board of cards is made from the form while the galleries are wet; sent twice it is made once.
@@ -20,7 +22,7 @@ func TestCardsFromTheWheelToAReplacement(t *testing.T) {
 			t.Errorf("leads to %s", to)
 		}
 	}
-	var list struct{ Items []potJSON }
+	var list struct{ Items []wire.Pot }
 	s.get("/v1/pots?find=212+kt", 200, &list)
 	if len(list.Items) != 1 || list.Items[0].Collar[1] != 104.8 || *list.Items[0].Opening != 92.5 || list.Items[0].Body != "tern/B" || list.Items[0].MadeOn != "2026-02-02" {
 		t.Fatalf("%+v", list.Items)
@@ -30,7 +32,7 @@ func TestCardsFromTheWheelToAReplacement(t *testing.T) {
 		t.Fatalf("%+v", list.Items)
 	}
 	card := list.Items[2]
-	var lid lidJSON
+	var lid wire.Lid
 	s.get(card.LidQuestion, 200, &lid)
 	if len(lid.Asked.CollarMM) != 2 || *lid.Asked.OpeningMM != 92.5 || *lid.Asked.Form != "teapot 0.9 l" || lid.Asked.Together != "in_place" || *lid.Asked.Body != "tern/B" {
 		t.Errorf("%+v", lid.Asked)
@@ -76,7 +78,7 @@ func TestCardsThatCannotBe(t *testing.T) {
 	if !strings.Contains(page, "104.5; 92.5\n104.5; 109.5") || !strings.Contains(page, "were they swapped") {
 		t.Error("the form is not shown again as it was typed")
 	}
-	var list struct{ Items []potJSON }
+	var list struct{ Items []wire.Pot }
 	if s.get("/v1/pots", 200, &list); len(list.Items) != 0 {
 		t.Errorf("%d cards of a board that was refused", len(list.Items))
 	}

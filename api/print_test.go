@@ -10,6 +10,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"lidwright/api/wire"
 )
 
 // drawing is as much of an SVG as the tests hold a rule against.
@@ -137,7 +139,7 @@ func TestPrintPages(t *testing.T) {
 	if alone.Width != "297mm" || !strings.Contains(strings.Join(alone.Texts, " "), "teapot <b>") {
 		t.Errorf("%+v", alone)
 	}
-	var rate shrinkageJSON
+	var rate wire.Shrinkage
 	s.get("/v1/clays/tern/shrinkage?batch=B", 200, &rate)
 	rule := drawn(t, s.get("/rule.svg?clay=tern&batch=B", 200, nil))
 	for _, p := range rule.Paths {

@@ -11,6 +11,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"lidwright/api/usecase"
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/record"
 	"lidwright/tiles"
@@ -19,22 +20,16 @@ import (
 
 // Problem is an error as RFC 9457 wants it (problem details). This file alone makes them.
 type Problem struct {
-	Type     string         `json:"type" doc:"Path of the page that explains this kind of problem" example:"/problems/out-of-range"`
-	Title    string         `json:"title" doc:"The kind of problem in words"`
-	Status   int            `json:"status" doc:"The HTTP status again"`
-	Detail   string         `json:"detail,omitempty" doc:"What happened this time and what to do"`
-	Instance string         `json:"instance,omitempty" doc:"The path that was asked"`
-	Fields   []ProblemField `json:"fields,omitempty" doc:"The fields at fault"`
+	Type     string       `json:"type" doc:"Path of the page that explains this kind of problem" example:"/problems/out-of-range"`
+	Title    string       `json:"title" doc:"The kind of problem in words"`
+	Status   int          `json:"status" doc:"The HTTP status again"`
+	Detail   string       `json:"detail,omitempty" doc:"What happened this time and what to do"`
+	Instance string       `json:"instance,omitempty" doc:"The path that was asked"`
+	Fields   []wire.Field `json:"fields,omitempty" doc:"The fields at fault"`
 	// Reference is given with every 500: there is a line of the log with it.
 	Reference string `json:"reference,omitempty" doc:"What the log of the daemon has it under" example:"K7Q2XYDB"`
 
 	header http.Header
-}
-
-// ProblemField names one field at fault and says what is wrong with it.
-type ProblemField struct {
-	Name string `json:"name"`
-	Says string `json:"says"`
 }
 
 func (p *Problem) Error() string           { return p.Title + ": " + p.Detail }
@@ -112,7 +107,7 @@ var errorKinds = []struct {
 }
 
 // problem makes a problem of a type from the table.
-func problem(kind, detail string, fields ...ProblemField) *Problem {
+func problem(kind, detail string, fields ...wire.Field) *Problem {
 	k, ok := problemKinds[kind]
 	if !ok {
 		k, kind = problemKinds["trouble"], "trouble"
@@ -131,13 +126,13 @@ func (s *Server) problemFrom(ctx context.Context, err error) *Problem {
 	var one *tiles.Invalid
 	switch {
 	case errors.As(err, &many) && len(many) > 0:
-		fields := make([]ProblemField, len(many))
+		fields := make([]wire.Field, len(many))
 		for i, m := range many {
-			fields[i] = ProblemField{Name: m.Field, Says: m.Why}
+			fields[i] = wire.Field{Name: m.Field, Says: m.Why}
 		}
 		return problem(many[0].Type, sayField(many[0].Field, many[0].Why), fields...)
 	case errors.As(err, &one):
-		return problem(one.Type, sayField(one.Field, one.Why), ProblemField{Name: one.Field, Says: one.Why})
+		return problem(one.Type, sayField(one.Field, one.Why), wire.Field{Name: one.Field, Says: one.Why})
 	}
 	for _, k := range errorKinds {
 		if errors.Is(err, k.err) {
@@ -170,7 +165,7 @@ var missingProperty = regexp.MustCompile(`^expected required property (\S+) to b
 
 // humaError gives huma's own refusals our types. It never echoes what was sent.
 func humaError(status int, msg string, errs ...error) huma.StatusError {
-	var fields []ProblemField
+	var fields []wire.Field
 	detail := msg
 	kind := ""
 	for _, e := range errs {
@@ -201,7 +196,7 @@ func humaError(status int, msg string, errs ...error) huma.StatusError {
 			kind = first(kind, "unknown-value")
 		}
 		if status != http.StatusBadRequest {
-			fields = append(fields, ProblemField{Name: name, Says: says})
+			fields = append(fields, wire.Field{Name: name, Says: says})
 		}
 	}
 	switch status {
@@ -268,5 +263,5 @@ func (s *Server) sayWhere(ctx huma.Context, _ string, v any) (any, error) {
 
 func unknownWord(field, got string, known ...string) *Problem {
 	says := fmt.Sprintf("not one of %s", strings.Join(known, ", "))
-	return problem("unknown-value", field+": "+says+".", ProblemField{Name: field, Says: says})
+	return problem("unknown-value", field+": "+says+".", wire.Field{Name: field, Says: says})
 }

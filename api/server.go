@@ -22,6 +22,7 @@ import (
 	"github.com/google/uuid"
 
 	"lidwright/api/pages"
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -188,7 +189,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, get, "/v1/kilns/{kiln}/shelves", "kiln-shelves", "How much the shelves of a kiln differ, by the bars, and where to pack a pot and its lid", s.getShelves)
 	route(a, put, "/v1/kilns/{kiln}/probes/{probe}", "put-probe", "The life of a thermocouple: a new one has nothing of what the cones told of the old one", s.putProbe)
 	route(a, put, "/v1/kilns/{kiln}/keep-shut", "put-keep-shut", "Keep the kiln shut above a temperature of the site's own, with its reason", s.putKeepShut)
-	or[curveJSON](a, "/v1/firings/{id}/curve", "text/csv")
+	or[wire.Curve](a, "/v1/firings/{id}/curve", "text/csv")
 	route(a, put, "/v1/firings/{id}/begin", "begin-firing", "Begin a firing at once: recording alone, nothing is sent to a kiln", s.beginFiring)
 	route(a, put, "/v1/firings/{id}/stop", "stop-firing", "Stop recording a firing: recording alone, the kiln goes on as it will", s.stopFiring)
 	route(a, get, "/v1/compare", "compare", "Up to four firings laid over one another, and how they differ in a sentence", s.getCompare)
@@ -241,10 +242,10 @@ func (s *Server) Handler() (http.Handler, error) {
 	for _, path := range []string{"/v1/clays/{clay}", "/v1/clays/{clay}/batches/{batch}", "/v1/loads/{id}", "/v1/bars/{bar}", "/v1/pots/{id}", "/v1/kilns/{kiln}/probes/{probe}"} {
 		edits(a, path)
 	}
-	orText[nowJSON](a, "/v1/now")
-	orText[kilnNowJSON](a, "/v1/now/{kiln}")
-	orText[lidJSON](a, "/v1/lid")
-	orText[boardJSON](a, "/v1/lids/board")
+	orText[wire.Now](a, "/v1/now")
+	orText[wire.KilnNow](a, "/v1/now/{kiln}")
+	orText[wire.Lid](a, "/v1/lid")
+	orText[wire.Board](a, "/v1/lids/board")
 	// What was said, in order, for whoever follows.
 	route(a, get, "/v1/site", "site", "The record: its name, its life, its newest change", s.getSite)
 	route(a, get, "/v1/changes", "changes", "What was said after a number; waits for something new where asked to", s.getChanges)

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -45,7 +46,7 @@ type settingsPageKiln struct {
 	MarkID string // for the form of a new mark
 	Probes []kiln.ChannelID
 	Limit  kiln.Celsius
-	Mark   keepShutJSON
+	Mark   wire.KeepShut
 	NewID  string // for the form of a new probe
 }
 

@@ -4,34 +4,13 @@ import (
 	"context"
 	"fmt"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/record"
 	"lidwright/tiles/shrinkage"
 )
 
-// shelvesJSON is how much the shelves of a kiln differ, by the bars that lay on them.
-type shelvesJSON struct {
-	Kiln    string      `json:"kiln"`
-	Shelves []shelfJSON `json:"shelves" doc:"Hottest first; none where no load had bars on two shelves"`
-	Apart   *float64    `json:"apart_c" doc:"Heat work from the coolest to the hottest, °C"`
-	Likely  []*float64  `json:"apart_likely_c" doc:"90 % range; below 0 it cannot be told which is hotter"`
-	OnLidMM *float64    `json:"on_lid_mm" doc:"What that does to a lid of 100 mm whose pot stands on the other shelf"`
-	Loads   int         `json:"loads" doc:"That had bars on two shelves or more"`
-	Says    string      `json:"says" doc:"Where to pack a pot and its lid"`
-}
-
-type shelfJSON struct {
-	Shelf string   `json:"shelf"`
-	MoreC *float64 `json:"more_c" doc:"Heat work above the mean of the shelves, °C"`
-	SDC   *float64 `json:"sd_c"`
-	Bars  int      `json:"bars"`
-}
-
-type ShelvesPath struct {
-	Kiln string `path:"kiln"`
-}
-
-func (s *Server) getShelves(ctx context.Context, in *ShelvesPath) (*body[shelvesJSON], error) {
+func (s *Server) getShelves(ctx context.Context, in *wire.ShelvesPath) (*body[wire.Shelves], error) {
 	k := kiln.KilnID(in.Kiln)
 	if _, ours := s.Kiln[k]; !ours {
 		return nil, s.problemFrom(ctx, fmt.Errorf("%s: %w", k, record.ErrNoKiln))
@@ -40,11 +19,11 @@ func (s *Server) getShelves(ctx context.Context, in *ShelvesPath) (*body[shelves
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[shelvesJSON]{j}, nil
+	return &body[wire.Shelves]{j}, nil
 }
 
-func (s *Server) shelves(ctx context.Context, k kiln.KilnID) (shelvesJSON, error) {
-	j := shelvesJSON{Kiln: string(k), Shelves: []shelfJSON{}, Likely: []*float64{},
+func (s *Server) shelves(ctx context.Context, k kiln.KilnID) (wire.Shelves, error) {
+	j := wire.Shelves{Kiln: string(k), Shelves: []wire.Shelf{}, Likely: []*float64{},
 		Says: "Pack a pot and its lid on one shelf. How the shelves differ is not known: lay a bar on each of two in one load, and name the shelf."}
 	fit, _, err := s.Shrink.Fit(ctx)
 	if err != nil {
@@ -55,7 +34,7 @@ func (s *Server) shelves(ctx context.Context, k kiln.KilnID) (shelvesJSON, error
 		return j, nil
 	}
 	for _, h := range sp.Shelves {
-		j.Shelves = append(j.Shelves, shelfJSON{h.Shelf, rounded(h.More, 1), rounded(h.SD, 1), h.Bars})
+		j.Shelves = append(j.Shelves, wire.Shelf{Shelf: h.Shelf, MoreC: rounded(h.More, 1), SDC: rounded(h.SD, 1), Bars: h.Bars})
 	}
 	j.Apart, j.Likely, j.OnLidMM, j.Loads = rounded(sp.Apart, 1), []*float64{rounded(sp.Low, 1), rounded(sp.High, 1)}, lengthMM(sp.OnLid), sp.Loads
 	j.Says = packingAdvice(sp)

@@ -5,69 +5,12 @@ import (
 	"net/url"
 	"time"
 
+	"lidwright/api/wire"
 	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
 )
-
-type shrinkageJSON struct {
-	Clay            string        `json:"clay"`
-	Batch           string        `json:"batch"`
-	From            string        `json:"from"`
-	To              string        `json:"to"`
-	At              heatAtJSON    `json:"at"`
-	TotalRatio      *float64      `json:"total_ratio" doc:"Share of the length at from"`
-	LikelyLow       *float64      `json:"likely_low_ratio"`
-	LikelyHigh      *float64      `json:"likely_high_ratio"`
-	LikelyLevel     float64       `json:"likely_level"`
-	NextLow         *float64      `json:"next_piece_low_ratio"`
-	NextHigh        *float64      `json:"next_piece_high_ratio"`
-	Parts           partsJSON     `json:"parts"`
-	MultiplyFiredBy *float64      `json:"multiply_fired_by"`
-	Forming         string        `json:"forming"`
-	Trust           string        `json:"trust" enum:"stretched,borrowed,unlike,stale,thin,sound"`
-	TrustWhy        string        `json:"trust_why"`
-	Untested        bool          `json:"untested"`
-	NearestTestedC  *float64      `json:"nearest_tested_c"`
-	HeatWorkSeen    *heatSeenJSON `json:"heat_work_seen_c"`
-	Basis           basisJSON     `json:"basis"`
-	Cautions        []string      `json:"cautions"`
-	AsOf            *string       `json:"as_of"`
-	Model           string        `json:"model"`
-}
-
-type heatAtJSON struct {
-	From       string   `json:"from" doc:"usual, bag or asked"`
-	Kind       string   `json:"kind"`
-	Atmosphere *string  `json:"atmosphere"`
-	Kiln       *string  `json:"kiln"`
-	HeatWorkC  *float64 `json:"heat_work_c"`
-	Cone       *string  `json:"cone"`
-	ConeWords  *string  `json:"cone_words"`
-	UsualOf    int      `json:"usual_of_last"`
-}
-
-type partsJSON struct {
-	Drying      *float64 `json:"drying_ratio"`
-	FiringOnDry *float64 `json:"firing_on_dry_ratio"`
-	FiringOnWet *float64 `json:"firing_on_wet_ratio"`
-	Leather     *float64 `json:"leather_ratio"`
-	LeatherFrom string   `json:"leather_from"`
-	BisqueOnDry *float64 `json:"bisque_on_dry_ratio"`
-}
-
-type heatSeenJSON struct {
-	Low  *float64 `json:"low"`
-	High *float64 `json:"high"`
-}
-
-type basisJSON struct {
-	Bars          int     `json:"bars"`
-	Loads         int     `json:"loads"`
-	Struck        int     `json:"struck"`
-	LastReadingAt *string `json:"last_reading_at"`
-}
 
 // RateQuery is what is asked of the rate of a clay, whatever is told of it.
 type RateQuery struct {
@@ -90,19 +33,19 @@ type shrinkageInput struct {
 
 type body[T any] struct{ Body T }
 
-func (s *Server) getShrinkage(ctx context.Context, in *shrinkageInput) (*body[shrinkageJSON], error) {
+func (s *Server) getShrinkage(ctx context.Context, in *shrinkageInput) (*body[wire.Shrinkage], error) {
 	j, _, err := s.askShrinkage(ctx, tiles.ClayID(in.Clay), in.values)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[shrinkageJSON]{j}, nil
+	return &body[wire.Shrinkage]{j}, nil
 }
 
 // askShrinkage answers the question of a rate, for the API and for the Clay page.
-func (s *Server) askShrinkage(ctx context.Context, id tiles.ClayID, values url.Values) (shrinkageJSON, shrinkage.Rate, error) {
+func (s *Server) askShrinkage(ctx context.Context, id tiles.ClayID, values url.Values) (wire.Shrinkage, shrinkage.Rate, error) {
 	fit, asOf, err := s.Shrink.Fit(ctx)
 	if err != nil {
-		return shrinkageJSON{}, shrinkage.Rate{}, err
+		return wire.Shrinkage{}, shrinkage.Rate{}, err
 	}
 	return s.shrinkageOf(ctx, fit, asOf, id, values)
 }
@@ -154,23 +97,23 @@ func (s *Server) rateAsked(ctx context.Context, id tiles.ClayID, values url.Valu
 }
 
 // shrinkageOf answers it from a fit at hand.
-func (s *Server) shrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.Time, id tiles.ClayID, values url.Values) (shrinkageJSON, shrinkage.Rate, error) {
+func (s *Server) shrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.Time, id tiles.ClayID, values url.Values) (wire.Shrinkage, shrinkage.Rate, error) {
 	a, err := s.rateAsked(ctx, id, values)
 	if err != nil {
-		return shrinkageJSON{}, shrinkage.Rate{}, err
+		return wire.Shrinkage{}, shrinkage.Rate{}, err
 	}
 	sh, err := fit.Rate(a.Ask, a.To)
 	if err != nil {
-		return shrinkageJSON{}, sh, err
+		return wire.Shrinkage{}, sh, err
 	}
 	m := a.Firing
 	l := heatwork.MainConeScale()
-	j := shrinkageJSON{
+	j := wire.Shrinkage{
 		Clay: string(id), Batch: string(a.Batch), From: string(a.Stage), To: string(a.To),
-		At:         heatAtJSON{From: m.From, Kind: string(m.Kind), Atmosphere: text(string(m.Atmosphere)), Kiln: text(string(m.Kiln)), UsualOf: m.Of},
+		At:         wire.HeatAt{From: m.From, Kind: string(m.Kind), Atmosphere: text(string(m.Atmosphere)), Kiln: text(string(m.Kiln)), UsualOf: m.Of},
 		TotalRatio: ratio4(sh.Total), LikelyLow: ratio4(sh.Likely.Low), LikelyHigh: ratio4(sh.Likely.High), LikelyLevel: tiles.LikelyLevel,
 		NextLow: ratio4(sh.NextPiece.Low), NextHigh: ratio4(sh.NextPiece.High), MultiplyFiredBy: rounded(sh.Multiply, 4), Forming: string(a.Forming),
-		Parts: partsJSON{Drying: ratio4(sh.Parts.Drying), FiringOnDry: ratio4(sh.Parts.FiringOnDry), FiringOnWet: ratio4(sh.Parts.FiringOnWet),
+		Parts: wire.Parts{Drying: ratio4(sh.Parts.Drying), FiringOnDry: ratio4(sh.Parts.FiringOnDry), FiringOnWet: ratio4(sh.Parts.FiringOnWet),
 			Leather: ratio4(sh.Parts.Leather), LeatherFrom: sh.Parts.LeatherFrom, BisqueOnDry: ratio4(sh.Parts.BisqueOnDry)},
 		Trust: string(sh.Standing.Trust), TrustWhy: sh.Standing.Why, Untested: sh.Standing.Untested, NearestTestedC: celsius(sh.Standing.NearestTested),
 		Basis: s.basisJSON(sh.Basis), Cautions: []string{}, AsOf: s.moment(asOf), Model: shrinkage.Model,
@@ -180,7 +123,7 @@ func (s *Server) shrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.
 		j.At.HeatWorkC, j.At.Cone, j.At.ConeWords = celsius(m.Work), text(l.Text(p)), text(l.Words(p))
 	}
 	if sh.SeenLow.Known() {
-		j.HeatWorkSeen = &heatSeenJSON{celsius(sh.SeenLow), celsius(sh.SeenHigh)}
+		j.HeatWorkSeen = &wire.HeatSeen{Low: celsius(sh.SeenLow), High: celsius(sh.SeenHigh)}
 	}
 	if m.FromBag {
 		j.Cautions = append(j.Cautions, lid.NoUsualYet)
@@ -188,6 +131,6 @@ func (s *Server) shrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.
 	return j, sh, nil
 }
 
-func (s *Server) basisJSON(b shrinkage.Basis) basisJSON {
-	return basisJSON{b.Bars, b.Loads, b.Struck, s.moment(b.LastReading)}
+func (s *Server) basisJSON(b shrinkage.Basis) wire.Basis {
+	return wire.Basis{Bars: b.Bars, Loads: b.Loads, Struck: b.Struck, LastReadingAt: s.moment(b.LastReading)}
 }

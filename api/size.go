@@ -6,83 +6,17 @@ import (
 	"net/url"
 	"reflect"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
 )
 
-type sizeJSON struct {
-	Asked       sizeAskedJSON   `json:"asked"`
-	FiredMM     *float64        `json:"fired_mm,omitempty" doc:"The fired length, where the unfired one was given"`
-	WetMM       *float64        `json:"wet_mm,omitempty" doc:"The length at the asked stage, to the step"`
-	UnroundedMM *float64        `json:"unrounded_mm,omitempty"`
-	LikelyMM    []*float64      `json:"likely_mm,omitempty" doc:"90 % range"`
-	FiredML     *float64        `json:"fired_ml,omitempty"`
-	WetML       *float64        `json:"wet_ml,omitempty"`
-	LikelyML    []*float64      `json:"likely_ml,omitempty"`
-	Ratio       *float64        `json:"ratio" doc:"Fired length over that at the asked stage"`
-	VolumeRatio *float64        `json:"volume_ratio" doc:"Its cube"`
-	Stages      []sizeStageJSON `json:"stages" doc:"The same piece at every stage whose shrink is known"`
-	Trust       string          `json:"trust"`
-	TrustWhy    string          `json:"trust_why"`
-	Cautions    []string        `json:"cautions"`
-	AsOf        *string         `json:"as_of"`
-	Model       string          `json:"model"`
-}
-
-type sizeAskedJSON struct {
-	FiredMM *float64 `json:"fired_mm,omitempty"`
-	WetMM   *float64 `json:"wet_mm,omitempty"`
-	FiredML *float64 `json:"fired_ml,omitempty"`
-	WetML   *float64 `json:"wet_ml,omitempty"`
-	Part    string   `json:"part"`
-	PlayMM  *float64 `json:"play_mm,omitempty"`
-	Stage   string   `json:"stage"`
-	Clay    *string  `json:"clay"`
-	Rates   string   `json:"rates" enum:"clay,stated"`
-	StepMM  *float64 `json:"step_mm"`
-}
-
-type sizeStageJSON struct {
-	Stage string   `json:"stage"`
-	MM    *float64 `json:"mm,omitempty"`
-	ML    *float64 `json:"ml,omitempty"`
-}
-
 type sizeInput struct {
 	Query
 	Accept string `header:"Accept" doc:"text/plain gives the bare number"`
-	SizeParams
-}
-
-// SizeParams names every parameter of the size question for the API document and the command.
-type SizeParams struct {
-	Fired        string `query:"fired" doc:"Fired length wanted: 62, 62mm, 2 1/2 in"`
-	FiredMm      string `query:"fired_mm" doc:"The same in mm, a number with a point alone"`
-	FiredMl      string `query:"fired_ml" doc:"Fired capacity wanted, to the fill line, ml"`
-	Wet          string `query:"wet" doc:"Unfired length, at stage"`
-	WetMm        string `query:"wet_mm" doc:"The same in mm, a number with a point alone"`
-	WetMl        string `query:"wet_ml" doc:"Unfired capacity, ml"`
-	Part         string `query:"part" doc:"plain; hole: a bought part of the fired size given goes into it; plug: it goes into a bought part"`
-	Play         string `query:"play" doc:"Between ours and the bought part, fired, across"`
-	PlayMm       string `query:"play_mm"`
-	Stage        string `query:"stage" doc:"Of the unfired side: wet (if not said), soft, leather, dry, bisque"`
-	Clay         string `query:"clay"`
-	Batch        string `query:"batch" doc:"Newest open batch if not named"`
-	Kind         string `query:"kind" doc:"bisque, glaze, once, other; glaze if not said"`
-	Atmosphere   string `query:"atmosphere" doc:"oxidation, reduction, unknown"`
-	HeatWorkC    string `query:"heat_work_c" doc:"°C, 550 to 1400; the usual firing if not said"`
-	Cone         string `query:"cone" doc:"022 to 14, tenths allowed: 6+0.1"`
-	Kiln         string `query:"kiln" doc:"Whose usual firing"`
-	DryingRatio  string `query:"drying_ratio" doc:"Stated in place of a clay: share of the wet length, 0.06 or 6%"`
-	LeatherRatio string `query:"leather_ratio" doc:"Shrink gone at leather-hard, share of the wet length"`
-	BisqueRatio  string `query:"bisque_ratio" doc:"Share of the dry length"`
-	FiringRatio  string `query:"firing_ratio" doc:"Share of the dry length"`
-	DoubtRatio   string `query:"doubt_ratio" doc:"Doubt of each stated rate; 0.006 if not said"`
-	Step         string `query:"step" doc:"What the maker can set; 0: do not round"`
-	StepMm       string `query:"step_mm"`
-	Unit         string `query:"unit" doc:"mm, cm, in, 32nds: of bare lengths"`
+	wire.SizeParams
 }
 
 func readSize(values url.Values, unit tiles.LengthUnit) (q lid.PieceQuestion, at firingAsk, err error) {
@@ -133,20 +67,20 @@ func (s *Server) getSize(ctx context.Context, in *sizeInput) (*lidOutput, error)
 }
 
 // askSize answers a size question from its parameters, for the API and for the page.
-func (s *Server) askSize(ctx context.Context, values url.Values) (lid.PieceAnswer, sizeJSON, error) {
+func (s *Server) askSize(ctx context.Context, values url.Values) (lid.PieceAnswer, wire.Size, error) {
 	q, at, err := readSize(values, s.unit())
 	if err != nil {
-		return lid.PieceAnswer{}, sizeJSON{}, err
+		return lid.PieceAnswer{}, wire.Size{}, err
 	}
 	if q.Clay.Clay == "" {
 		return sizeOf(q, s.Lids, nil, firingMeant{Firing: lid.Firing{Work: kiln.NoTemperature()}})
 	}
 	if err := q.Validate(s.Lids); err != nil {
-		return lid.PieceAnswer{}, sizeJSON{}, err
+		return lid.PieceAnswer{}, wire.Size{}, err
 	}
 	fit, m, err := s.heated(ctx, &q.Clay, at)
 	if err != nil {
-		return lid.PieceAnswer{}, sizeJSON{}, err
+		return lid.PieceAnswer{}, wire.Size{}, err
 	}
 	a, j, err := sizeOf(q, s.Lids, fit, m)
 	j.AsOf, j.Model = s.moment(m.AsOf), m.Model
@@ -182,17 +116,17 @@ func StatedSize(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]byt
 }
 
 // sizeOf answers q, and tells the piece's size at every other stage whose shrink is known.
-func sizeOf(q lid.PieceQuestion, d lid.Defaults, rates shrinkage.Rates, m firingMeant) (lid.PieceAnswer, sizeJSON, error) {
+func sizeOf(q lid.PieceQuestion, d lid.Defaults, rates shrinkage.Rates, m firingMeant) (lid.PieceAnswer, wire.Size, error) {
 	if err := q.Validate(d); err != nil {
-		return lid.PieceAnswer{}, sizeJSON{}, err
+		return lid.PieceAnswer{}, wire.Size{}, err
 	}
 	p, err := q.Know(rates, m.Firing)
 	if err != nil {
-		return lid.PieceAnswer{}, sizeJSON{}, err
+		return lid.PieceAnswer{}, wire.Size{}, err
 	}
 	a, err := lid.SizePiece(q, d, p, m.FromBag)
 	if err != nil {
-		return a, sizeJSON{}, err
+		return a, wire.Size{}, err
 	}
 	j := sizeAnswer(a)
 	fired, volume := a.Fired()
@@ -212,18 +146,18 @@ func sizeOf(q lid.PieceQuestion, d lid.Defaults, rates shrinkage.Rates, m firing
 		}
 		b, err := lid.SizePiece(other, d, pp, m.FromBag)
 		if err == nil {
-			j.Stages = append(j.Stages, sizeStageJSON{string(stage), lengthMM(b.Unrounded), rounded(b.Millilitre, 1)})
+			j.Stages = append(j.Stages, wire.SizeStage{Stage: string(stage), MM: lengthMM(b.Unrounded), ML: rounded(b.Millilitre, 1)})
 		}
 	}
-	j.Stages = append(j.Stages, sizeStageJSON{string(tiles.Fired), lengthMM(fired), rounded(volume, 1)})
+	j.Stages = append(j.Stages, wire.SizeStage{Stage: string(tiles.Fired), MM: lengthMM(fired), ML: rounded(volume, 1)})
 	return a, j, nil
 }
 
-func sizeAnswer(a lid.PieceAnswer) sizeJSON {
+func sizeAnswer(a lid.PieceAnswer) wire.Size {
 	q := a.Asked
-	j := sizeJSON{Asked: sizeAskedJSON{FiredMM: pointed(q.FiredMM), WetMM: pointed(q.WetMM), FiredML: q.FiredML, WetML: q.WetML, Part: string(q.Part), PlayMM: pointed(q.Play), Stage: string(q.Stage),
+	j := wire.Size{Asked: wire.SizeAsked{FiredMM: pointed(q.FiredMM), WetMM: pointed(q.WetMM), FiredML: q.FiredML, WetML: q.WetML, Part: string(q.Part), PlayMM: pointed(q.Play), Stage: string(q.Stage),
 		Clay: ref(q.Clay), Rates: "stated", StepMM: pointed(q.Step)},
-		Ratio: ratio4(a.Ratio), VolumeRatio: ratio4(a.VolumeRatio), Stages: []sizeStageJSON{}, Trust: string(a.Trust), TrustWhy: a.TrustWhy, Cautions: a.Cautions}
+		Ratio: ratio4(a.Ratio), VolumeRatio: ratio4(a.VolumeRatio), Stages: []wire.SizeStage{}, Trust: string(a.Trust), TrustWhy: a.TrustWhy, Cautions: a.Cautions}
 	if q.Clay.Clay != "" {
 		j.Asked.Rates = "clay"
 	}
@@ -245,7 +179,7 @@ func sizeAnswer(a lid.PieceAnswer) sizeJSON {
 // its help.
 func SizeParameters() (names []string, help map[string]string) {
 	help = map[string]string{}
-	for _, f := range reflect.VisibleFields(reflect.TypeFor[SizeParams]()) {
+	for _, f := range reflect.VisibleFields(reflect.TypeFor[wire.SizeParams]()) {
 		if n, ok := parameter(f); ok {
 			names = append(names, n)
 			help[n] = f.Tag.Get("doc")

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 )
@@ -19,25 +20,25 @@ func TestWorkedSizes(t *testing.T) {
 	for _, c := range []struct {
 		query string
 		want  float64
-		of    func(sizeJSON) *float64
+		of    func(wire.Size) *float64
 	}{
-		{"fired=62" + rates + "&step=0", 62 / 0.8742, func(j sizeJSON) *float64 { return j.UnroundedMM }},
-		{"wet_mm=100" + rates + "&step=0", 87.42, func(j sizeJSON) *float64 { return j.FiredMM }},
-		{"fired=62&stage=dry" + rates + "&step_mm=0", 62 / 0.93, func(j sizeJSON) *float64 { return j.UnroundedMM }},
-		{"fired=62&stage=leather&leather_ratio=0.035" + rates + "&step_mm=0", 62 / 0.8742 * 0.965, func(j sizeJSON) *float64 { return j.UnroundedMM }},
-		{"fired_ml=1000&drying_ratio=0.12&firing_ratio=0", 1467.4, func(j sizeJSON) *float64 { return j.WetML }},
-		{"wet_ml=1467.4&drying_ratio=0.12&firing_ratio=0", 1000.0, func(j sizeJSON) *float64 { return j.FiredML }},
-		{"fired=24&part=hole&play=0.5&step=0" + rates, 24.5 / 0.8742, func(j sizeJSON) *float64 { return j.UnroundedMM }},
-		{"fired=24&part=plug&play=0.5&step=0" + rates, 23.5 / 0.8742, func(j sizeJSON) *float64 { return j.UnroundedMM }},
-		{"fired=2.5in" + rates + "&step=0", 63.5 / 0.8742, func(j sizeJSON) *float64 { return j.UnroundedMM }},
+		{"fired=62" + rates + "&step=0", 62 / 0.8742, func(j wire.Size) *float64 { return j.UnroundedMM }},
+		{"wet_mm=100" + rates + "&step=0", 87.42, func(j wire.Size) *float64 { return j.FiredMM }},
+		{"fired=62&stage=dry" + rates + "&step_mm=0", 62 / 0.93, func(j wire.Size) *float64 { return j.UnroundedMM }},
+		{"fired=62&stage=leather&leather_ratio=0.035" + rates + "&step_mm=0", 62 / 0.8742 * 0.965, func(j wire.Size) *float64 { return j.UnroundedMM }},
+		{"fired_ml=1000&drying_ratio=0.12&firing_ratio=0", 1467.4, func(j wire.Size) *float64 { return j.WetML }},
+		{"wet_ml=1467.4&drying_ratio=0.12&firing_ratio=0", 1000.0, func(j wire.Size) *float64 { return j.FiredML }},
+		{"fired=24&part=hole&play=0.5&step=0" + rates, 24.5 / 0.8742, func(j wire.Size) *float64 { return j.UnroundedMM }},
+		{"fired=24&part=plug&play=0.5&step=0" + rates, 23.5 / 0.8742, func(j wire.Size) *float64 { return j.UnroundedMM }},
+		{"fired=2.5in" + rates + "&step=0", 63.5 / 0.8742, func(j wire.Size) *float64 { return j.UnroundedMM }},
 	} {
-		var j sizeJSON
+		var j wire.Size
 		said := s.get("/v1/size?"+c.query, 200, &j)
 		if got := c.of(j); got == nil || math.Abs(*got-c.want) > 0.05 && j.UnroundedMM == nil || j.UnroundedMM != nil && math.Abs(*got-c.want) > 0.005 {
 			t.Errorf("%s: want %.4f\n%s", c.query, c.want, said)
 		}
 	}
-	var j sizeJSON
+	var j wire.Size
 	s.get("/v1/size?fired=62&leather_ratio=0.035"+rates, 200, &j)
 	want := map[string]float64{"wet": 70.92, "leather": 68.44, "dry": 66.67, "fired": 62} // no bisque: its rate was not stated
 	if len(j.Stages) != len(want) {
@@ -109,18 +110,18 @@ func TestSizesThatCannotBe(t *testing.T) {
 func TestSets(t *testing.T) {
 	s := testStudio(t)
 	exact := "&drying_ratio=0.12&firing_ratio=0&doubt_ratio=0"
-	var nest nestJSON
+	var nest wire.Nest
 	s.get("/v1/size/nest?outside=100&inside=95&outside=112&inside=104.5&outside=125&inside=118"+exact, 200, &nest)
 	if len(nest.Gaps) != 2 || math.Abs(*nest.Gaps[0].PlayMM-3.96) > 0.005 || *nest.Gaps[0].WorstMM >= 3.96 || math.Abs(*nest.Gaps[1].PlayMM-5.28) > 0.005 || !strings.Contains(nest.Says, "pot 1 in pot 2") {
 		t.Errorf("%+v", nest)
 	}
-	var shared sharedJSON
+	var shared wire.Shared
 	s.get("/v1/size/shared?collar=104.5&collar=105&lid=103"+exact, 200, &shared)
 	if !shared.Fits || math.Abs(*shared.LeastPlayMM-1.32) > 0.005 || math.Abs(*shared.MostPlayMM-1.76) > 0.005 {
 		t.Errorf("%+v", shared)
 	}
 	pot := s.pots(1, 1, 104.5, 92.5, 102.5, 102.5)[0]
-	var scale scaleJSON
+	var scale wire.Scale
 	s.get("/v1/size/scale?pot="+pot+"&was_ml=500&fired_ml=1000", 200, &scale)
 	if math.Abs(*scale.Times-1.2599) > 1e-4 || len(scale.Lengths) != 2 || math.Abs(*scale.Lengths[0].MM-131.66) > 0.01 {
 		t.Errorf("%+v", scale)

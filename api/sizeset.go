@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/url"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -76,35 +77,20 @@ type nestInput struct {
 	SetParams
 }
 
-type nestJSON struct {
-	Gaps     []nestGapJSON `json:"gaps"`
-	Says     string        `json:"says"`
-	Trust    string        `json:"trust"`
-	Cautions []string      `json:"cautions"`
-}
-
-type nestGapJSON struct {
-	Inner     int      `json:"inner" doc:"Place in the set, from 1"`
-	Outer     int      `json:"outer"`
-	PlayMM    *float64 `json:"play_mm" doc:"Room between the two, fired, across"`
-	WorstMM   *float64 `json:"worst_mm" doc:"The lower end of its 90 % range"`
-	FitChance *float64 `json:"fit_chance"`
-}
-
 const mostSet = 12 // pots of one set
 
-func (s *Server) getNest(ctx context.Context, in *nestInput) (*body[nestJSON], error) {
+func (s *Server) getNest(ctx context.Context, in *nestInput) (*body[wire.Nest], error) {
 	j, err := s.askNest(ctx, in.values)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[nestJSON]{j}, nil
+	return &body[wire.Nest]{j}, nil
 }
 
-func (s *Server) askNest(ctx context.Context, values url.Values) (nestJSON, error) {
+func (s *Server) askNest(ctx context.Context, values url.Values) (wire.Nest, error) {
 	p, rest, unit, err := s.setOf(ctx, values, "outside", "inside")
 	if err != nil {
-		return nestJSON{}, err
+		return wire.Nest{}, err
 	}
 	r := newReader(rest, unit)
 	outside, inside := r.lengths("outside", mostSet), r.lengths("inside", mostSet)
@@ -112,7 +98,7 @@ func (s *Server) askNest(ctx context.Context, values url.Values) (nestJSON, erro
 		r.fault("inside", tiles.Missing, fmt.Sprintf("%d outsides, %d insides: each pot has both", len(outside), len(inside)))
 	}
 	if err := r.err(); err != nil {
-		return nestJSON{}, err
+		return wire.Nest{}, err
 	}
 	var set []lid.Nested
 	for i := range outside {
@@ -120,12 +106,12 @@ func (s *Server) askNest(ctx context.Context, values url.Values) (nestJSON, erro
 	}
 	gaps, err := lid.Nest(set, p, s.Lids.MeasureSD)
 	if err != nil {
-		return nestJSON{}, err
+		return wire.Nest{}, err
 	}
-	j := nestJSON{Trust: string(p.Standing[0].Trust), Cautions: []string{lid.ShrinkVaries}}
+	j := wire.Nest{Trust: string(p.Standing[0].Trust), Cautions: []string{lid.ShrinkVaries}}
 	worst := gaps[0]
 	for _, g := range gaps {
-		j.Gaps = append(j.Gaps, nestGapJSON{g.Inner + 1, g.Outer + 1, lengthMM(g.Play), lengthMM(g.Worst), rounded(g.Fits, 4)})
+		j.Gaps = append(j.Gaps, wire.NestGap{Inner: g.Inner + 1, Outer: g.Outer + 1, PlayMM: lengthMM(g.Play), WorstMM: lengthMM(g.Worst), FitChance: rounded(g.Fits, 4)})
 		if g.Worst < worst.Worst {
 			worst = g
 		}
@@ -143,30 +129,18 @@ type sharedInput struct {
 	SetParams
 }
 
-type sharedJSON struct {
-	LeastPlayMM  *float64 `json:"least_play_mm" doc:"On the tightest pot, fired"`
-	MostPlayMM   *float64 `json:"most_play_mm" doc:"On the loosest"`
-	WindowLeast  *float64 `json:"window_least_mm" doc:"What a good lid needs"`
-	WindowMost   *float64 `json:"window_most_mm"`
-	Fits         bool     `json:"fits" doc:"On every pot of the set"`
-	SpreadMostMM *float64 `json:"spread_most_mm" doc:"How far the galleries may differ, at the stage measured, for one lid to fit all"`
-	Says         string   `json:"says"`
-	Trust        string   `json:"trust"`
-	Cautions     []string `json:"cautions"`
-}
-
-func (s *Server) getShared(ctx context.Context, in *sharedInput) (*body[sharedJSON], error) {
+func (s *Server) getShared(ctx context.Context, in *sharedInput) (*body[wire.Shared], error) {
 	j, err := s.askShared(ctx, in.values)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[sharedJSON]{j}, nil
+	return &body[wire.Shared]{j}, nil
 }
 
-func (s *Server) askShared(ctx context.Context, values url.Values) (sharedJSON, error) {
+func (s *Server) askShared(ctx context.Context, values url.Values) (wire.Shared, error) {
 	p, rest, unit, err := s.setOf(ctx, values, "collar", "lid", "seat")
 	if err != nil {
-		return sharedJSON{}, err
+		return wire.Shared{}, err
 	}
 	r := newReader(rest, unit)
 	collars, width := r.lengths("collar", 30), r.length("lid")
@@ -178,11 +152,11 @@ func (s *Server) askShared(ctx context.Context, values url.Values) (sharedJSON, 
 		r.fault("lid", tiles.Missing, "is needed: the width of the one lid")
 	}
 	if err := r.err(); err != nil {
-		return sharedJSON{}, err
+		return wire.Shared{}, err
 	}
 	a := lid.ShareLid(seat, collars, *width, p, s.Lids)
-	return sharedJSON{lengthMM(a.Least), lengthMM(a.Most), lengthMM(a.Window[0]), lengthMM(a.Window[1]), a.Fits(), lengthMM(a.Spread), a.Says(s.unit()),
-		string(p.Standing[0].Trust), []string{lid.ShrinkVaries}}, nil
+	return wire.Shared{LeastPlayMM: lengthMM(a.Least), MostPlayMM: lengthMM(a.Most), WindowLeast: lengthMM(a.Window[0]), WindowMost: lengthMM(a.Window[1]), Fits: a.Fits(), SpreadMostMM: lengthMM(a.Spread), Says: a.Says(s.unit()),
+		Trust: string(p.Standing[0].Trust), Cautions: []string{lid.ShrinkVaries}}, nil
 }
 
 type scaleInput struct {
@@ -194,27 +168,15 @@ type scaleInput struct {
 	Unit    string   `query:"unit"`
 }
 
-type scaleJSON struct {
-	Times   *float64    `json:"times" doc:"Every length by this: the cube root of the ratio of capacities"`
-	Lengths []scaledOne `json:"lengths"`
-	Says    string      `json:"says"`
-}
-
-type scaledOne struct {
-	Name  string   `json:"name"`
-	WasMM *float64 `json:"was_mm"`
-	MM    *float64 `json:"mm"`
-}
-
-func (s *Server) getScale(ctx context.Context, in *scaleInput) (*body[scaleJSON], error) {
+func (s *Server) getScale(ctx context.Context, in *scaleInput) (*body[wire.Scale], error) {
 	j, err := s.askScale(ctx, in.values)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[scaleJSON]{j}, nil
+	return &body[wire.Scale]{j}, nil
 }
 
-func (s *Server) askScale(ctx context.Context, values url.Values) (scaleJSON, error) {
+func (s *Server) askScale(ctx context.Context, values url.Values) (wire.Scale, error) {
 	r := newReader(values, s.unit())
 	if u := r.word("unit", "mm", "cm", "in", "32nds"); u != "" {
 		r.unit = tiles.LengthUnit(u)
@@ -228,12 +190,12 @@ func (s *Server) askScale(ctx context.Context, values url.Values) (scaleJSON, er
 	was, _ := r.number("was_ml", 0, 1e7)
 	wanted, _ := r.number("fired_ml", 0, 1e7)
 	if err := r.err(); err != nil {
-		return scaleJSON{}, err
+		return wire.Scale{}, err
 	}
 	if pot != "" {
 		card, err := s.Archive.Pot(ctx, pot)
 		if err != nil {
-			return scaleJSON{}, err
+			return wire.Scale{}, err
 		}
 		for _, c := range card.Collar {
 			names, lengths = append(names, "gallery"), append(lengths, c)
@@ -245,15 +207,15 @@ func (s *Server) askScale(ctx context.Context, values url.Values) (scaleJSON, er
 		}
 	}
 	if len(lengths) == 0 {
-		return scaleJSON{}, &tiles.Invalid{Field: "length", Type: tiles.Missing, Why: "is needed, or a pot card"}
+		return wire.Scale{}, &tiles.Invalid{Field: "length", Type: tiles.Missing, Why: "is needed, or a pot card"}
 	}
 	scaled, err := lid.Scale(lengths, was, wanted)
 	if err != nil {
-		return scaleJSON{}, err
+		return wire.Scale{}, err
 	}
-	j := scaleJSON{Times: rounded(float64(scaled[0]/lengths[0]), 4), Says: "Lengths at the stage they had; the play of a lid does not scale: ask the lid question anew with the new gallery."}
+	j := wire.Scale{Times: rounded(float64(scaled[0]/lengths[0]), 4), Says: "Lengths at the stage they had; the play of a lid does not scale: ask the lid question anew with the new gallery."}
 	for i, l := range scaled {
-		j.Lengths = append(j.Lengths, scaledOne{names[i], lengthMM(lengths[i]), lengthMM(l)})
+		j.Lengths = append(j.Lengths, wire.ScaledOne{Name: names[i], WasMM: lengthMM(lengths[i]), MM: lengthMM(l)})
 	}
 	return j, nil
 }

@@ -6,42 +6,24 @@ import (
 	"net/http"
 	"net/url"
 
+	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
 
-// storyJSON is all that happened to one bar.
-type storyJSON struct {
-	Bar   string        `json:"bar"`
-	Clay  string        `json:"clay"`
-	Batch string        `json:"batch"`
-	Items []chapterJSON `json:"items" doc:"In order of time; what has no time yet stands last"`
-}
-
-type chapterJSON struct {
-	At      *string   `json:"at"`
-	What    string    `json:"what" doc:"read, weighed, confirmed, counted, struck, packed, fired, moved"`
-	Says    string    `json:"says"`
-	By      string    `json:"by"`
-	Why     string    `json:"why"`
-	Reading string    `json:"reading,omitempty"`
-	Load    string    `json:"load,omitempty"`
-	Move    *moveJSON `json:"move,omitempty" doc:"What it did to the rate of its clay"`
-}
-
-func (s *Server) getStory(ctx context.Context, in *BarPath) (*body[storyJSON], error) {
+func (s *Server) getStory(ctx context.Context, in *wire.BarPath) (*body[wire.Story], error) {
 	j, err := s.story(ctx, *in)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[storyJSON]{j}, nil
+	return &body[wire.Story]{j}, nil
 }
 
 // story tells what happened to a bar. Where there is no rate yet, nothing moved it.
-func (s *Server) story(ctx context.Context, p BarPath) (storyJSON, error) {
+func (s *Server) story(ctx context.Context, p wire.BarPath) (wire.Story, error) {
 	bar, err := s.bar(ctx, p)
 	if err != nil {
-		return storyJSON{}, err
+		return wire.Story{}, err
 	}
 	var moves []shrinkage.RateChange
 	a, err := s.rateAsked(ctx, bar.Clay, url.Values{"batch": {string(bar.Batch)}})
@@ -54,13 +36,13 @@ func (s *Server) story(ctx context.Context, p BarPath) (storyJSON, error) {
 	for _, h := range bar.Firings {
 		l, err := s.Archive.Load(ctx, h.Load)
 		if err != nil {
-			return storyJSON{}, err
+			return wire.Story{}, err
 		}
 		loads[h.Load] = l
 	}
-	out := storyJSON{Bar: string(bar.Code), Clay: string(bar.Clay), Batch: string(bar.Batch), Items: []chapterJSON{}}
+	out := wire.Story{Bar: string(bar.Code), Clay: string(bar.Clay), Batch: string(bar.Batch), Items: []wire.Chapter{}}
 	for _, c := range shrinkage.BarHistory(bar, moves) {
-		j := chapterJSON{At: s.moment(c.At), What: string(c.What), By: c.By, Why: c.Why}
+		j := wire.Chapter{At: s.moment(c.At), What: string(c.What), By: c.By, Why: c.Why}
 		switch {
 		case c.Reading != nil:
 			j.Reading, j.Says = c.Reading.ID, readingWords(*c.Reading)
@@ -96,12 +78,12 @@ func readingWords(r tiles.Reading) string {
 }
 
 func (s *Server) storyPage(w http.ResponseWriter, r *http.Request) error {
-	j, err := s.story(r.Context(), BarPath{r.PathValue("bar")})
+	j, err := s.story(r.Context(), wire.BarPath{Bar: r.PathValue("bar")})
 	if err != nil {
 		return err
 	}
 	return s.render(w, "story", struct {
 		page
-		Story storyJSON
+		Story wire.Story
 	}{s.page(r.Context(), "unpack"), j})
 }

@@ -11,6 +11,8 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
+
+	"lidwright/api/wire"
 )
 
 const (
@@ -54,7 +56,7 @@ func (s *Server) getStream(_ context.Context, in *streamInput) (*huma.StreamResp
 	if in.Last != "" {
 		n, err := strconv.ParseInt(in.Last, 10, 64)
 		if err != nil || n < 0 {
-			return nil, problem("unknown-value", "Last-Event-ID is no number of a change.", ProblemField{"Last-Event-ID", "not a number"})
+			return nil, problem("unknown-value", "Last-Event-ID is no number of a change.", wire.Field{Name: "Last-Event-ID", Says: "not a number"})
 		}
 		st.after = n
 	}

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"lidwright/api/usecase"
+	"lidwright/api/wire"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
 	"lidwright/kiln/record"
@@ -78,14 +79,14 @@ func (k *keptStudio) say(t testing.TB, from, to int) {
 	}
 }
 
-func (k *keptStudio) changes(t testing.TB, query string) changesJSON {
+func (k *keptStudio) changes(t testing.TB, query string) wire.Changes {
 	t.Helper()
 	r, err := http.Get(k.URL + "/v1/changes" + query)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer r.Body.Close()
-	var j changesJSON
+	var j wire.Changes
 	if err := json.NewDecoder(r.Body).Decode(&j); err != nil || r.StatusCode != 200 {
 		t.Fatalf("%s: %d %v", query, r.StatusCode, err)
 	}
@@ -130,7 +131,7 @@ func TestChangesWait(t *testing.T) {
 	k := keptTestStudio(t, nil)
 	k.say(t, 0, 1)
 	first := k.changes(t, "").Next
-	got := make(chan changesJSON, 20)
+	got := make(chan wire.Changes, 20)
 	for range cap(got) {
 		go func() { got <- k.changes(t, fmt.Sprintf("?after=%d&wait=60", first)) }()
 	}
@@ -199,7 +200,7 @@ func TestStream(t *testing.T) {
 	k := keptTestStudio(t, func(s *Server) { s.Kilns = kilns })
 	k.say(t, 0, 120)
 	both := k.stream(t, "", "")
-	var now kilnNowJSON
+	var now wire.KilnNow
 	if _, data := both.next("now"); json.Unmarshal([]byte(data), &now) != nil || now.Kiln != "big-blue" || *now.TemperatureC != 600 {
 		t.Errorf("%s", data)
 	}

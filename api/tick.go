@@ -9,48 +9,27 @@ import (
 
 	"github.com/google/uuid"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
 
-// tickJSON is one line of the check list at the start of a firing, as it stands now.
-type tickJSON struct {
-	Item         string  `json:"item" doc:"Id of the caution: caution-36"`
-	Says         string  `json:"says"`
-	Done         bool    `json:"done"`
-	By           string  `json:"by"`
-	At           *string `json:"at" doc:"When it was ticked or taken back; null: never"`
-	ClockTrusted bool    `json:"clock_trusted"`
-}
-
-type checkListJSON struct {
-	Items    []tickJSON `json:"items"`
-	Open     int        `json:"open" doc:"Lines that are not ticked"`
-	Standing string     `json:"standing"`
-}
-
-type tickBody struct {
-	Item string `json:"item" doc:"caution-36, caution-37, caution-42, caution-1, caution-2, caution-6, caution-5, caution-7, caution-10, caution-40, caution-43, caution-35"`
-	Done bool   `json:"done" doc:"false takes a tick back"`
-	By   string `json:"by,omitempty" maxLength:"8"`
-}
-
 // checkList is the check list of a load or of a firing; that of a firing has what was ticked on
 // its load.
-func (s *Server) checkList(ctx context.Context, subject string) (checkListJSON, error) {
+func (s *Server) checkList(ctx context.Context, subject string) (wire.CheckList, error) {
 	ticks, err := s.Archive.Ticks(ctx, subject)
 	if err != nil {
-		return checkListJSON{}, err
+		return wire.CheckList{}, err
 	}
 	last := map[string]tiles.Tick{}
 	for _, t := range ticks {
 		last[t.Item] = t
 	}
-	j := checkListJSON{Standing: Standing}
+	j := wire.CheckList{Standing: Standing}
 	for _, item := range tiles.CheckList() {
 		number, _ := strconv.Atoi(strings.TrimPrefix(item, "caution-"))
 		t, told := last[item]
-		one := tickJSON{Item: item, Says: CautionText(CautionNumber(number)), Done: t.Done, By: t.By, ClockTrusted: t.Trusted}
+		one := wire.Tick{Item: item, Says: CautionText(CautionNumber(number)), Done: t.Done, By: t.By, ClockTrusted: t.Trusted}
 		if told {
 			one.At = s.moment(t.At)
 		}
@@ -62,7 +41,7 @@ func (s *Server) checkList(ctx context.Context, subject string) (checkListJSON, 
 	return j, nil
 }
 
-func (s *Server) keepTick(ctx context.Context, subject, id string, b tickBody) (tiles.PutResult, error) {
+func (s *Server) keepTick(ctx context.Context, subject, id string, b wire.TickBody) (tiles.PutResult, error) {
 	t := tiles.Tick{ID: id, Subject: subject, Item: b.Item, Done: b.Done, By: b.By}
 	if err := t.Validate(); err != nil {
 		return tiles.PutResult{}, err
@@ -70,17 +49,12 @@ func (s *Server) keepTick(ctx context.Context, subject, id string, b tickBody) (
 	return s.Archive.PutTick(ctx, t, s.Now())
 }
 
-type LoadTickPath struct {
-	LoadPath
-	Tick string `path:"tick" doc:"UUIDv7 made by whoever ticks"`
-}
-
 type putLoadTickInput struct {
-	LoadTickPath
-	Body tickBody
+	wire.LoadTickPath
+	Body wire.TickBody
 }
 
-func (s *Server) getLoadTicks(ctx context.Context, in *LoadPath) (*body[checkListJSON], error) {
+func (s *Server) getLoadTicks(ctx context.Context, in *wire.LoadPath) (*body[wire.CheckList], error) {
 	l, err := s.Archive.Load(ctx, in.ID)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -89,10 +63,10 @@ func (s *Server) getLoadTicks(ctx context.Context, in *LoadPath) (*body[checkLis
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[checkListJSON]{j}, nil
+	return &body[wire.CheckList]{j}, nil
 }
 
-func (s *Server) putLoadTick(ctx context.Context, in *putLoadTickInput) (*kept[checkListJSON], error) {
+func (s *Server) putLoadTick(ctx context.Context, in *putLoadTickInput) (*kept[wire.CheckList], error) {
 	l, err := s.Archive.Load(ctx, in.ID)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -100,17 +74,12 @@ func (s *Server) putLoadTick(ctx context.Context, in *putLoadTickInput) (*kept[c
 	return s.ticked(ctx, l.ID, in.Tick, in.Body)
 }
 
-type FiringTickPath struct {
-	FiringPath
-	Tick string `path:"tick" doc:"UUIDv7 made by whoever ticks"`
-}
-
 type putFiringTickInput struct {
-	FiringTickPath
-	Body tickBody
+	wire.FiringTickPath
+	Body wire.TickBody
 }
 
-func (s *Server) getFiringTicks(ctx context.Context, in *FiringPath) (*body[checkListJSON], error) {
+func (s *Server) getFiringTicks(ctx context.Context, in *wire.FiringPath) (*body[wire.CheckList], error) {
 	f, err := s.findFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -119,10 +88,10 @@ func (s *Server) getFiringTicks(ctx context.Context, in *FiringPath) (*body[chec
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[checkListJSON]{j}, nil
+	return &body[wire.CheckList]{j}, nil
 }
 
-func (s *Server) putFiringTick(ctx context.Context, in *putFiringTickInput) (*kept[checkListJSON], error) {
+func (s *Server) putFiringTick(ctx context.Context, in *putFiringTickInput) (*kept[wire.CheckList], error) {
 	f, err := s.findFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -130,7 +99,7 @@ func (s *Server) putFiringTick(ctx context.Context, in *putFiringTickInput) (*ke
 	return s.ticked(ctx, string(f.ID), in.Tick, in.Body)
 }
 
-func (s *Server) ticked(ctx context.Context, subject, id string, b tickBody) (*kept[checkListJSON], error) {
+func (s *Server) ticked(ctx context.Context, subject, id string, b wire.TickBody) (*kept[wire.CheckList], error) {
 	k, err := s.keepTick(ctx, subject, id, b)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -139,7 +108,7 @@ func (s *Server) ticked(ctx context.Context, subject, id string, b tickBody) (*k
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &kept[checkListJSON]{status(k), j}, nil
+	return &kept[wire.CheckList]{status(k), j}, nil
 }
 
 // postTicks keeps what changed on the check list of a load. A form sent twice keeps it once.
@@ -158,12 +127,12 @@ func (s *Server) postTicks(w http.ResponseWriter, r *http.Request) error {
 	}
 	base, err := uuid.Parse(form.Get("id"))
 	if err != nil {
-		return problem("missing", "The form has lost its id; open the load again.", ProblemField{"id", "no UUID"})
+		return problem("missing", "The form has lost its id; open the load again.", wire.Field{Name: "id", Says: "no UUID"})
 	}
 	for _, t := range now.Items {
 		if done := form.Get(t.Item) == "yes"; done != t.Done {
 			id := uuid.NewSHA1(base, []byte(t.Item)).String()
-			if _, err := s.keepTick(r.Context(), l.ID, id, tickBody{t.Item, done, form.Get("by")}); err != nil {
+			if _, err := s.keepTick(r.Context(), l.ID, id, wire.TickBody{Item: t.Item, Done: done, By: form.Get("by")}); err != nil {
 				return err
 			}
 		}

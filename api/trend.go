@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"time"
 
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/analysis"
 	"lidwright/kiln/detect"
@@ -19,34 +20,6 @@ type trendInput struct {
 	Kind       string `query:"kind" enum:"bisque,glaze,once,other" doc:"That of the newest firing if not said"`
 	Atmosphere string `query:"atmosphere" enum:"oxidation,reduction,unknown" doc:"That of the newest firing of the kind if not said"`
 	Years      int    `query:"years" default:"1" minimum:"1" maximum:"20"`
-}
-
-type trendJSON struct {
-	Kiln       string          `json:"kiln"`
-	Kind       string          `json:"kind"`
-	Atmosphere string          `json:"atmosphere"`
-	Years      int             `json:"years"`
-	Items      []trendItemJSON `json:"items"`
-	Columns    []string        `json:"columns"`
-	Rows       []trendRowJSON  `json:"rows" doc:"Newest first"`
-}
-
-type trendItemJSON struct {
-	Quantity string   `json:"quantity" enum:"heat_work_c,peak_c,hours_to_top,cooling_hours"`
-	PerYear  *float64 `json:"per_year" doc:"null: fewer than four firings"`
-	Clear    bool     `json:"clear" doc:"Such an order would come about by chance once in 20 times at most"`
-	Firings  int      `json:"firings"`
-	Says     string   `json:"says"`
-}
-
-type trendRowJSON struct {
-	Firing       string   `json:"firing"`
-	Name         string   `json:"name"`
-	StartedAt    *string  `json:"started_at"`
-	HeatWorkC    *float64 `json:"heat_work_c"`
-	PeakC        *float64 `json:"peak_c"`
-	HoursToTop   *float64 `json:"hours_to_top"`
-	CoolingHours *float64 `json:"cooling_hours"`
 }
 
 // quantities are what a trend can be seen in.
@@ -77,18 +50,18 @@ func someHours(d time.Duration) float64 {
 	return d.Hours()
 }
 
-func (s *Server) getTrend(ctx context.Context, in *trendInput) (*body[trendJSON], error) {
+func (s *Server) getTrend(ctx context.Context, in *trendInput) (*body[wire.Trend], error) {
 	out, err := s.trend(ctx, kiln.KilnID(in.Kiln), kiln.Kind(in.Kind), kiln.Atmosphere(in.Atmosphere), in.Years)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[trendJSON]{out}, nil
+	return &body[wire.Trend]{out}, nil
 }
 
 // trend looks at the firings of one kiln, kind and atmosphere over the last years.
-func (s *Server) trend(ctx context.Context, k kiln.KilnID, kind kiln.Kind, atmosphere kiln.Atmosphere, years int) (trendJSON, error) {
-	out := trendJSON{Kiln: string(k), Kind: string(kind), Atmosphere: string(atmosphere), Years: years, Items: []trendItemJSON{},
-		Columns: []string{"firing", "name", "started_at", "heat_work_c", "peak_c", "hours_to_top", "cooling_hours"}, Rows: []trendRowJSON{}}
+func (s *Server) trend(ctx context.Context, k kiln.KilnID, kind kiln.Kind, atmosphere kiln.Atmosphere, years int) (wire.Trend, error) {
+	out := wire.Trend{Kiln: string(k), Kind: string(kind), Atmosphere: string(atmosphere), Years: years, Items: []wire.TrendItem{},
+		Columns: []string{"firing", "name", "started_at", "heat_work_c", "peak_c", "hours_to_top", "cooling_hours"}, Rows: []wire.TrendRow{}}
 	if _, ok := s.Kiln[k]; !ok {
 		return out, fmt.Errorf("%s: %w", k, record.ErrNoKiln)
 	}
@@ -110,11 +83,11 @@ func (s *Server) trend(ctx context.Context, k kiln.KilnID, kind kiln.Kind, atmos
 		}
 		mine = append(mine, f)
 		j := s.firingJSON(f, control, detect.Expected{})
-		out.Rows = append(out.Rows, trendRowJSON{j.ID, j.Name, j.StartedAt, j.HeatWorkC, j.PeakC, j.HoursToTop, j.CoolingHours})
+		out.Rows = append(out.Rows, wire.TrendRow{Firing: j.ID, Name: j.Name, StartedAt: j.StartedAt, HeatWorkC: j.HeatWorkC, PeakC: j.PeakC, HoursToTop: j.HoursToTop, CoolingHours: j.CoolingHours})
 	}
 	for _, q := range quantities {
 		t, err := analysis.TrendOf(mine, func(f kiln.Firing) float64 { return q.of(f, control) })
-		item := trendItemJSON{Quantity: q.name, Clear: t.Clear, Firings: t.Firings}
+		item := wire.TrendItem{Quantity: q.name, Clear: t.Clear, Firings: t.Firings}
 		switch {
 		case errors.Is(err, analysis.ErrTooFew):
 			item.Says = fmt.Sprintf("%s: %d firings, too few to see a trend in.", q.words, t.Firings)
@@ -140,7 +113,7 @@ func (s *Server) trendPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	return s.render(w, "trend", struct {
 		page
-		Trend trendJSON
+		Trend wire.Trend
 		Kinds []kiln.Kind
 	}{s.page(r.Context(), "spyhole"), t, []kiln.Kind{kiln.Bisque, kiln.Glaze, kiln.Once, kiln.Other}})
 }

@@ -6,6 +6,8 @@ import (
 	"net/http"
 	"strings"
 	"testing"
+
+	"lidwright/api/wire"
 )
 
 func noRedirect(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
@@ -15,14 +17,14 @@ func noRedirect(*http.Request, []*http.Request) error { return http.ErrUseLastRe
 func TestVerdictsTeachTheNextLid(t *testing.T) {
 	s := testStudio(t)
 	lid := "/v1/lid?collar=104.5&opening=92.5&clay=tern&together=in_place&form=teapot+0.9+l&maker=KT"
-	var before, after, struck lidJSON
+	var before, after, struck wire.Lid
 	s.get(lid, 200, &before)
 	if *before.PartDifference.Value != 0 || before.PartDifference.Fits != 0 || math.Abs(*before.PartDifference.Likely[1]-0.0066) > 2e-4 || before.AnswersHeld != nil {
 		t.Fatalf("before any lid: %+v, held %v", before.PartDifference, before.AnswersHeld)
 	}
 	pots := s.pots(1, 12, 104.5, 92.5, 102.5, 102.5)
 	body := `{"load":"` + glazeLoad + `","pots":` + quoted(pots) + `,"counts":{"good":3,"loose":8,"tight":0},"losses":{"rocks":1},"plays_mm":[2.4,2.6],"by":"AB"}`
-	var kept verdictKeptJSON
+	var kept wire.VerdictKept
 	s.put("/v1/verdicts/"+s.id("v", 1), body, 201, &kept)
 	if kept.Form != "teapot 0.9 l" || kept.Maker != "KT" || kept.Body != "tern/B" || kept.Seat != "inset" || *kept.LeastPlayMM != 1 || *kept.MostPlayMM < 2.2 || *kept.BearingMM != 1 || !kept.Teaches {
 		t.Errorf("%+v", kept)
@@ -43,7 +45,7 @@ func TestVerdictsTeachTheNextLid(t *testing.T) {
 	if *struck.PartDifference.Value != 0 || *struck.UnroundedMM != *before.UnroundedMM || struck.AnswersHeldOf != 0 {
 		t.Errorf("struck: %+v", struck.PartDifference)
 	}
-	var list verdictsJSON
+	var list wire.Verdicts
 	s.get("/v1/verdicts?form=teapot+0.9+l", 200, &list)
 	if len(list.Items) != 1 || list.Items[0].Struck == nil || list.Items[0].Teaches || len(list.Tally) != 0 {
 		t.Errorf("%+v", list)
@@ -55,7 +57,7 @@ func TestVerdictsTeachTheNextLid(t *testing.T) {
 func TestTightAndBiasedBoards(t *testing.T) {
 	s := testStudio(t)
 	pots := s.pots(1, 12, 104.5, 92.5, 102.5, 102.5)
-	var kept verdictKeptJSON
+	var kept wire.VerdictKept
 	s.put("/v1/verdicts/"+s.id("v", 1), `{"pots":`+quoted(pots)+`,"counts":{"tight":2,"too_big":1}}`, 201, &kept)
 	if kept.Teaches || !strings.Contains(kept.TeachesWhy, "only some were told") || kept.Counts.NotLookedAt != 9 || *kept.PartDifference.Value != 0 {
 		t.Errorf("3 of 12 looked at: %+v", kept)
@@ -63,12 +65,12 @@ func TestTightAndBiasedBoards(t *testing.T) {
 	if fmt.Sprint(kept.Cautions) != "[wet-grinding eye-protection]" || !strings.Contains(strings.Join(kept.Says, " "), "no load named") {
 		t.Errorf("cautions %v, says %v", kept.Cautions, kept.Says)
 	}
-	var lid lidJSON
+	var lid wire.Lid
 	s.get("/v1/lid?collar=104.5&opening=92.5&clay=tern&form=teapot+0.9+l", 200, &lid)
 	if !strings.Contains(strings.Join(lid.Cautions, " "), "wet-grinding") {
 		t.Errorf("cautions of the next lid: %v", lid.Cautions)
 	}
-	var list verdictsJSON
+	var list wire.Verdicts
 	s.get("/v1/verdicts", 200, &list)
 	if list.LeftOut != 1 || len(list.Tally) != 1 || list.Tally[0].Counts.Tight != 2 {
 		t.Errorf("%+v", list)
@@ -118,7 +120,7 @@ func TestVerdictsThatCannotBe(t *testing.T) {
 		if c.status != 201 && !strings.Contains(said, `"instance":"`+path+`"`) {
 			t.Errorf("it does not say where: %s", said)
 		}
-		var list verdictsJSON
+		var list wire.Verdicts
 		s.get("/v1/verdicts?limit=500", 200, &list)
 		kept := false
 		for _, v := range list.Items {
@@ -139,13 +141,13 @@ func TestMakersOwnAccuracy(t *testing.T) {
 	for i := range 30 { // thrown within a tenth of what was told
 		s.pots(100+i, 1, 104.5, 92.5, 102.5, 102.5+[]float64{0.1, -0.1, 0}[i%3])
 	}
-	var usual, own lidJSON
+	var usual, own wire.Lid
 	s.get("/v1/lid?collar=104.5&opening=92.5&clay=tern&maker=XY", 200, &usual)
 	s.get("/v1/lid?collar=104.5&opening=92.5&clay=tern&maker=KT", 200, &own)
 	if usual.Asked.AccuracyFrom != "default" || own.Asked.AccuracyFrom != "learned" || *own.Asked.ThrowSDMM >= *usual.Asked.ThrowSDMM || *own.DoubtMM.Throwing >= *usual.DoubtMM.Throwing {
 		t.Errorf("usual %s %.2f, own %s %.2f", usual.Asked.AccuracyFrom, *usual.Asked.ThrowSDMM, own.Asked.AccuracyFrom, *own.Asked.ThrowSDMM)
 	}
-	var list verdictsJSON
+	var list wire.Verdicts
 	s.get("/v1/verdicts", 200, &list)
 	if len(list.Makers) != 1 || list.Makers[0].Maker != "KT" || list.Makers[0].Lids != 30 || list.Makers[0].Readings != 0 {
 		t.Errorf("%+v", list.Makers)
@@ -153,7 +155,7 @@ func TestMakersOwnAccuracy(t *testing.T) {
 	// A play for every pot of a board tells how true the reading is: here all are alike.
 	ids := s.pots(200, 8, 104.5, 92.5, 102.5, 102.5)
 	s.put("/v1/verdicts/"+s.id("v", 9), `{"pots":`+quoted(ids)+`,"form":"teapot 0.9 l","maker":"KT","body":"tern/B","lid":"tern/B","counts":{"good":8},"plays_mm":[1.7,1.7,1.7,1.7,1.7,1.7,1.7,1.7]}`, 201, nil)
-	var after verdictsJSON
+	var after wire.Verdicts
 	s.get("/v1/verdicts", 200, &after)
 	if m := after.Makers[0]; m.Readings != 7 || *m.MeasureSD >= *list.Makers[0].MeasureSD {
 		t.Errorf("%+v, before %+v", m, list.Makers[0])

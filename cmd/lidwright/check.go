@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"lidwright/api"
+	"lidwright/api/wire"
 	"lidwright/config"
 	"lidwright/daemon"
 	"lidwright/kiln"
@@ -50,8 +51,8 @@ type finding struct {
 }
 
 type checked struct {
-	Findings []finding      `json:"findings"`
-	Lines    []api.LineJSON `json:"lines"`
+	Findings []finding   `json:"findings"`
+	Lines    []wire.Line `json:"lines"`
 }
 
 func (r *checked) say(good bool, about, format string, args ...any) {
@@ -67,7 +68,7 @@ func check(c *cobra.Command, _ []string) error {
 	if err != nil {
 		return err
 	}
-	r := checked{Lines: []api.LineJSON{}}
+	r := checked{Lines: []wire.Line{}}
 	r.settings(cfg)
 	deaf, err := r.lines(c, cfg, time.Duration(long)*time.Second)
 	if err != nil {
@@ -182,7 +183,7 @@ func wallTime(at kiln.Stamp) *string {
 }
 
 // line tells of one kiln's line.
-func (r *checked) line(l api.LineJSON) (deaf bool) {
+func (r *checked) line(l wire.Line) (deaf bool) {
 	r.Lines = append(r.Lines, l)
 	for _, s := range l.Sends {
 		r.say(true, "sends", "%s, and nothing else", s)
@@ -197,7 +198,7 @@ func (r *checked) line(l api.LineJSON) (deaf bool) {
 }
 
 // running asks the daemon of these settings, or of --site, for its lines.
-func running(c *cobra.Command, cfg config.Config) ([]api.LineJSON, error) {
+func running(c *cobra.Command, cfg config.Config) ([]wire.Line, error) {
 	cl, err := client(c)
 	if err != nil {
 		return nil, err
@@ -214,7 +215,7 @@ func running(c *cobra.Command, cfg config.Config) ([]api.LineJSON, error) {
 	if err != nil {
 		return nil, err
 	}
-	var a struct{ Items []api.LineJSON }
+	var a struct{ Items []wire.Line }
 	return a.Items, decode(b, &a)
 }
 

@@ -1,0 +1,115 @@
+package wire
+
+type BarBody struct {
+	ID         string   `json:"id" doc:"UUIDv7 made by the sender"`
+	Clay       string   `json:"clay"`
+	Batch      string   `json:"batch,omitempty" doc:"Newest open batch if not named"`
+	Forming    string   `json:"forming,omitempty" doc:"rolled, extruded, pulled, thrown_ring, cut_wall, cast, pressed; thrown_ring if not said"`
+	MarkLength float64  `json:"mark_length_mm,omitempty" doc:"Distance of the marks as laid out; as in the settings (100) if not said"`
+	Marks      int      `json:"marks,omitempty" doc:"Pairs of marks, or directions of a ring; 1 if not said"`
+	MadeOn     string   `json:"made_on,omitempty"`
+	By         string   `json:"by,omitempty" doc:"Maker's mark"`
+	Practice   bool     `json:"practice,omitempty"`
+	Flags      []string `json:"flags,omitempty"`
+	Note       string   `json:"note,omitempty" maxLength:"500"`
+}
+
+type BarJSON struct {
+	Bar string `json:"bar"`
+	BarBody
+	Readings []Reading `json:"readings"`
+	Firings  []Heat    `json:"firings"`
+	Shrunk   *float64  `json:"total_ratio_so_far" doc:"Share of the wet length, of the last reading that counts"`
+	Next     string    `json:"next_stage" doc:"The stage that is likely to be measured next"`
+	Derived  Derived   `json:"derived" doc:"Figures by their definitions, from the readings that count"`
+}
+
+type Derived struct {
+	Drying     *Figure `json:"drying_ratio" doc:"(wet - dry)/wet, ASTM C326"`
+	Firing     *Figure `json:"firing_ratio" doc:"(dry - fired)/dry"`
+	Total      *Figure `json:"total_ratio" doc:"(wet - fired)/wet"`
+	Absorption *Figure `json:"absorption_ratio" doc:"(saturated - dry)/dry mass, ASTM C373"`
+	Porosity   *Figure `json:"apparent_porosity_ratio" doc:"(saturated - dry)/(saturated - suspended)"`
+	Density    *Figure `json:"bulk_density_g_cm3" doc:"dry/(saturated - suspended), water at 1 g/cm3"`
+	MassStage  string  `json:"mass_stage,omitempty" doc:"Stage at which the masses were taken"`
+}
+
+type Figure struct {
+	Value    *float64   `json:"value"`
+	Likely   []*float64 `json:"likely" doc:"90 % range, from the instrument's step and the repeats"`
+	Readings int        `json:"readings"`
+}
+
+type ReadingBody struct {
+	Stage      string    `json:"stage" enum:"wet,soft,leather,dry,bisque,fired"`
+	Length     string    `json:"length,omitempty" doc:"As written: 94.35, 94,35, 3 23/32"`
+	Unit       string    `json:"unit,omitempty" enum:"mm,cm,in,32nds" doc:"Unit of a bare length"`
+	Instrument string    `json:"instrument,omitempty" doc:"calliper, rule"`
+	Step       float64   `json:"step_mm,omitempty" doc:"Smallest step of the instrument"`
+	Mark       int       `json:"mark,omitempty"`
+	By         string    `json:"by,omitempty"`
+	QueuedS    float64   `json:"queued_s,omitempty" doc:"Time the entry waited in an open page"`
+	Supersedes string    `json:"supersedes,omitempty" doc:"Id of the reading that this one corrects"`
+	Mass       *MassBody `json:"mass_g,omitempty"`
+}
+
+type MassBody struct {
+	Dry       float64 `json:"dry_g"`
+	Saturated float64 `json:"saturated_g"`
+	Suspended float64 `json:"suspended_g,omitempty" doc:"In water"`
+	Step      float64 `json:"step_g,omitempty" doc:"Smallest step of the balance"`
+}
+
+type Reading struct {
+	ID           string     `json:"id"`
+	Bar          string     `json:"bar"`
+	Stage        string     `json:"stage"`
+	Mark         int        `json:"mark"`
+	LengthMM     *float64   `json:"length_mm"`
+	AsTyped      string     `json:"as_typed"`
+	Unit         string     `json:"unit"`
+	TotalRatio   *float64   `json:"total_ratio" doc:"Shrink since the wet reading, share of the wet length"`
+	ExpectedMM   []*float64 `json:"expected_mm,omitempty"`
+	Unusual      bool       `json:"unusual"`
+	Slip         string     `json:"slip,omitempty" doc:"The mistake it looks like: inch_as_mm, mm_as_inch, ten_times, tenth, digits_swapped, longer_than_before, far_from_clay, far_from_usual"`
+	Question     string     `json:"question,omitempty"`
+	Fix          *string    `json:"fix,omitempty" doc:"What was probably meant, as it would be typed"`
+	Needs        string     `json:"needs,omitempty" doc:"confirm (whoever read it) or count (the owner) lets it into the fit"`
+	Counted      bool       `json:"counted" doc:"May enter a fit"`
+	By           string     `json:"by"`
+	At           *string    `json:"at"`
+	ClockTrusted bool       `json:"clock_trusted"`
+	Mass         *MassBody  `json:"mass_g,omitempty"`
+	Confirmed    *Act       `json:"confirmed,omitempty"`
+	CountedBy    *Act       `json:"counted_by,omitempty" doc:"The owner's word that it counts"`
+	Struck       *Act       `json:"struck"`
+	Supersedes   *string    `json:"supersedes"`
+}
+
+type Act struct {
+	By  string  `json:"by"`
+	Why string  `json:"why"`
+	At  *string `json:"at"`
+}
+
+type Heat struct {
+	Load      string   `json:"load"`
+	Shelf     string   `json:"shelf"`
+	Kind      string   `json:"kind"`
+	Kiln      string   `json:"kiln"`
+	HeatWorkC *float64 `json:"heat_work_c"`
+}
+
+type BarPath struct {
+	Bar string `path:"bar" maxLength:"8"`
+}
+
+type ReadingPath struct {
+	BarPath
+	ID string `path:"id"`
+}
+
+type ActBody struct {
+	Why string `json:"why,omitempty" maxLength:"500"`
+	By  string `json:"by,omitempty" maxLength:"8"`
+}

@@ -1,0 +1,30 @@
+package wire
+
+// firingBody is what is said of a firing: kind, atmosphere, status and note of any, and the whole
+// of one that no line heard.
+type FiringBody struct {
+	Kind         string      `json:"kind,omitempty" enum:"bisque,glaze,once,other"`
+	Atmosphere   string      `json:"atmosphere,omitempty" enum:"oxidation,reduction,unknown"`
+	Status       string      `json:"status,omitempty" enum:"ended,incomplete" doc:"Calls an incomplete firing complete, or the other way round"`
+	Note         string      `json:"note,omitempty" maxLength:"500"`
+	By           string      `json:"by,omitempty" maxLength:"8"`
+	Source       string      `json:"source,omitempty" enum:"hand" doc:"hand: a firing that no line heard, in the members below; any of them alone will do"`
+	Kiln         string      `json:"kiln,omitempty"`
+	BeganAt      string      `json:"began_at,omitempty" format:"date-time"`
+	EndedAt      string      `json:"ended_at,omitempty" format:"date-time"`
+	Load         string      `json:"load,omitempty"`
+	Typed        *TypedBody  `json:"typed,omitempty" doc:"Readings now and then"`
+	Sitter       *SitterBody `json:"sitter,omitempty"`
+	IntendedCone string      `json:"intended_cone,omitempty" doc:"Cone that was meant to be reached, tenths allowed"`
+}
+
+type TypedBody struct {
+	Hours        []float64 `json:"hours" maxItems:"2000" doc:"Since it began, in rising order"`
+	TemperatureC []float64 `json:"temperature_c" maxItems:"2000"`
+}
+
+type SitterBody struct {
+	Cone      string `json:"cone" doc:"The cone in the sitter, a small one if no series is said"`
+	Series    string `json:"series,omitempty"`
+	DroppedAt string `json:"dropped_at,omitempty" format:"date-time"`
+}

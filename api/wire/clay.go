@@ -1,0 +1,38 @@
+package wire
+
+type ClayBody struct {
+	Name        string  `json:"name" maxLength:"60"`
+	MakerCode   string  `json:"maker_code,omitempty" maxLength:"60"`
+	MaturesCone string  `json:"matures_cone,omitempty" doc:"Cone on the bag: 022 to 14"`
+	Stated      float64 `json:"stated_total_ratio,omitempty" minimum:"0" maximum:"0.3" doc:"Supplier's total shrinkage, share of the wet length; 0: not stated"`
+	StatedCone  string  `json:"stated_cone,omitempty"`
+	Grog        string  `json:"grog,omitempty" maxLength:"60"`
+	Note        string  `json:"note,omitempty" maxLength:"500"`
+}
+
+type ClayJSON struct {
+	Revision int64
+	Clay     string `json:"clay"`
+	ClayBody
+	Batches []Batch `json:"batches"`
+}
+
+type BatchBody struct {
+	Kind    string   `json:"kind" enum:"bought,reclaim,blend,repugged"`
+	Stamp   string   `json:"stamp,omitempty" maxLength:"60"`
+	Arrived string   `json:"arrived_on,omitempty" doc:"Date, 2026-01-08"`
+	Parents []string `json:"parents,omitempty" doc:"tern/A"`
+	Open    bool     `json:"open"`
+	Note    string   `json:"note,omitempty" maxLength:"500"`
+}
+
+type Batch struct {
+	Batch string `json:"batch"`
+	BatchBody
+	Made     *string `json:"made_at"`
+	Revision int64   `json:"revision" doc:"For If-Match on the next change of the batch, in quotes"`
+}
+
+type ClayPath struct {
+	Clay string `path:"clay" pattern:"^[a-z0-9-]{1,32}$"`
+}

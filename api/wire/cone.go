@@ -1,0 +1,41 @@
+package wire
+
+// coneJSON is a witness cone as it stood, and what it says.
+type Cone struct {
+	ID           string   `json:"id"`
+	Firing       string   `json:"firing"`
+	Cone         string   `json:"cone"`
+	Series       string   `json:"series"`
+	Shelf        string   `json:"shelf"`
+	Seen         string   `json:"seen"`
+	TiltDeg      *float64 `json:"tilt_deg"`
+	Words        string   `json:"words" example:"cone 6 at 45°"`
+	HeatWorkC    *float64 `json:"heat_work_c" doc:"What it shows, or the bound of it"`
+	HeatWorkSD   *float64 `json:"heat_work_sd_c"`
+	Side         string   `json:"side" enum:"at,under,over" doc:"under: upright, so the heat work was less; over: down, so it was more"`
+	Says         string   `json:"says" doc:"What the reading asks, or why it does not count; empty if nothing is odd about it"`
+	ProbeSays    string   `json:"probe_says" doc:"What the cones of this shelf told of the probe by the end of this firing"`
+	By           string   `json:"by"`
+	At           *string  `json:"at"`
+	ClockTrusted bool     `json:"clock_trusted"`
+	Struck       *Act     `json:"struck"`
+}
+
+type ConePath struct {
+	FiringPath
+	Cone string `path:"cone" doc:"UUIDv7 made by whoever tells of the cone"`
+}
+
+type ConeBody struct {
+	Cone    string   `json:"cone" doc:"As pressed into it: 06 is not 6" example:"6"`
+	Series  string   `json:"series,omitempty" doc:"The studio's usual series if not said"`
+	Shelf   string   `json:"shelf,omitempty"`
+	Seen    string   `json:"seen,omitempty" enum:"upright,leaning,down"`
+	TiltDeg *float64 `json:"tilt_deg,omitempty" minimum:"0" maximum:"180" doc:"From upright: level is 90"`
+	By      string   `json:"by,omitempty" maxLength:"8"`
+}
+
+type StrikeBody struct {
+	Why string `json:"why" maxLength:"500"`
+	By  string `json:"by,omitempty" maxLength:"8"`
+}

@@ -1,0 +1,116 @@
+package wire
+
+// lidJSON is the answer to the lid question. Sizes are in mm whatever the unit asked in.
+type Lid struct {
+	Asked          LidAsked      `json:"asked"`
+	SetMM          *float64      `json:"set_mm" doc:"Set the callipers to this; null when held back or when a gap was asked"`
+	UnroundedMM    *float64      `json:"unrounded_mm"`
+	NotOverMM      *float64      `json:"not_over_mm"`
+	NotUnderMM     *float64      `json:"not_under_mm"`
+	FitChance      *float64      `json:"fit_chance" doc:"Chance that it fits, 0 to 1"`
+	Says           string        `json:"says"`
+	Fired          LidFired      `json:"fired"`
+	Spread         []LidSpread   `json:"spread"`
+	Also           []LidAlso     `json:"also"`
+	OutOfRoundMM   *float64      `json:"out_of_round_mm"`
+	AtCheck        *LidCheck     `json:"at_check"`
+	PartDifference LidDifference `json:"part_difference_ratio"`
+	LimitsFrom     LidLimits     `json:"limits_from"`
+	DoubtMM        LidDoubt      `json:"doubt_mm" doc:"Standard deviation of the fired play by cause"`
+	Sharpest       string        `json:"sharpest" doc:"The cause that doubt comes from most"`
+	Sharpen        []LidSharper  `json:"sharpen" doc:"What would help most, the best first, and the chance then"`
+	LikelyLevel    float64       `json:"likely_level"`
+	AnswersHeld    *float64      `json:"answers_held_ratio" doc:"How often our own ranges of play held"`
+	AnswersHeldOf  int           `json:"answers_held_of" doc:"Measured plays that this rests on"`
+	Trust          string        `json:"trust" enum:"stretched,borrowed,unlike,stale,thin,sound"`
+	TrustWhy       string        `json:"trust_why"`
+	HeldBack       *string       `json:"held_back"`
+	Cautions       []string      `json:"cautions"`
+	Unusual        []string      `json:"unusual" doc:"Fields outside what is believed"`
+	Shrinkage      *string       `json:"shrinkage" doc:"Where the rate stands"`
+	AsOf           *string       `json:"as_of" doc:"Time of the newest fact in the fit"`
+	Model          string        `json:"model"`
+}
+
+type LidAsked struct {
+	Question     string     `json:"question" enum:"width,gap,gallery"`
+	Seat         string     `json:"seat"`
+	SeatGlazed   bool       `json:"seat_glazed"`
+	CollarMM     []*float64 `json:"collar_mm"`
+	OpeningMM    *float64   `json:"opening_mm"`
+	CollarStage  string     `json:"collar_stage"`
+	LidStage     string     `json:"lid_stage"`
+	LidMM        *float64   `json:"lid_mm"`
+	Rates        string     `json:"rates" enum:"clay,stated,mixed,none"`
+	Body         *string    `json:"body"`
+	Lid          *string    `json:"lid"`
+	Kind         string     `json:"kind"`
+	Atmosphere   *string    `json:"atmosphere"`
+	HeatWorkC    *float64   `json:"heat_work_c"`
+	Cone         *string    `json:"cone"`
+	Form         *string    `json:"form"`
+	Together     string     `json:"together"`
+	PlayMM       *float64   `json:"play_mm"`
+	LeastPlayMM  *float64   `json:"least_play_mm"`
+	MostPlayMM   *float64   `json:"most_play_mm"`
+	BearingMM    *float64   `json:"bearing_mm"`
+	GlazeMM      *float64   `json:"glaze_mm"`
+	MeasureSDMM  *float64   `json:"measure_sd_mm"`
+	ThrowSDMM    *float64   `json:"throw_sd_mm"`
+	AccuracyFrom string     `json:"accuracy_from"`
+	StepMM       *float64   `json:"step_mm"`
+}
+
+type LidFired struct {
+	CollarMM        *float64   `json:"collar_mm"`
+	LidMM           *float64   `json:"lid_mm"`
+	PlayMM          *float64   `json:"play_mm"`
+	PlayUnroundedMM *float64   `json:"play_unrounded_mm"`
+	PlayLikelyMM    []*float64 `json:"play_likely_mm"`
+	LeastBearingMM  *float64   `json:"least_bearing_mm"`
+}
+
+type LidSpread struct {
+	Lids      int        `json:"lids"`
+	SizesMM   []*float64 `json:"sizes_mm"`
+	FitChance *float64   `json:"fit_chance"`
+}
+
+type LidSharper struct {
+	Cause     string   `json:"cause"`
+	Does      string   `json:"does"`
+	FitChance *float64 `json:"fit_chance"`
+}
+
+type LidAlso struct {
+	Part       string   `json:"part"`
+	NotOverMM  *float64 `json:"not_over_mm,omitempty"`
+	NotUnderMM *float64 `json:"not_under_mm,omitempty"`
+}
+
+type LidCheck struct {
+	Stage  string     `json:"stage"`
+	PlayMM *float64   `json:"play_mm"`
+	Likely []*float64 `json:"likely"`
+}
+
+type LidDifference struct {
+	Value  *float64   `json:"value"`
+	Likely []*float64 `json:"likely"`
+	Fits   int        `json:"fits"`
+}
+
+type LidLimits struct {
+	Over  string `json:"over"`
+	Under string `json:"under"`
+}
+
+type LidDoubt struct {
+	Piece          *float64 `json:"piece"`
+	Position       *float64 `json:"position"`
+	Reading        *float64 `json:"reading"`
+	Throwing       *float64 `json:"throwing"`
+	PartDifference *float64 `json:"part_difference"`
+	Rate           *float64 `json:"rate"`
+	Gone           *float64 `json:"gone"`
+}

@@ -1,0 +1,75 @@
+package wire
+
+// whyJSON is everything that explains a rate.
+type Why struct {
+	Clay     string    `json:"clay"`
+	Batch    string    `json:"batch"`
+	Items    []Move    `json:"items" doc:"What moved the rate by 0.05 points or more, newest first, at most ten"`
+	Next     *string   `json:"next"`
+	RestsOn  Basis     `json:"rests_on"`
+	LeftOut  []Left    `json:"left_out" doc:"Readings of this clay without a say"`
+	NextBars []Gain    `json:"next_bars" doc:"What more bars of this batch would bring, one bar first, the best first"`
+	Batches  []Against `json:"batches" doc:"This batch against the clay's other fired ones"`
+	Probes   []Witness `json:"probes" doc:"What the bars of all clays say about the probes"`
+	Scatter  Scatter   `json:"scatter" doc:"One sd of each source of scatter, as the bars of this site tell it"`
+	Sharpens bool      `json:"sharpens" doc:"One of next_bars is worth 0.05 mm or more"`
+	WorthMM  float64   `json:"-"`
+	OnLidMM  float64   `json:"on_lid_mm" doc:"The lid that gains and differences are told on"`
+	AsOf     *string   `json:"as_of"`
+	Model    string    `json:"model"`
+}
+
+type Move struct {
+	At      *string  `json:"at"`
+	Batch   string   `json:"batch"`
+	Kind    string   `json:"kind"`
+	Was     *float64 `json:"was_ratio"`
+	Now     *float64 `json:"now_ratio"`
+	Because []string `json:"because"`
+	Bars    []string `json:"bars"`
+	Load    *string  `json:"load"`
+}
+
+type Left struct {
+	Bar        string   `json:"bar"`
+	Stage      string   `json:"stage"`
+	Reading    string   `json:"reading"`
+	Why        string   `json:"why"`
+	Distrusted bool     `json:"distrusted" doc:"By the fit itself: the reading is far from what the others say"`
+	OffMM      *float64 `json:"off_mm" doc:"Of a distrusted one: how much longer than the others say"`
+}
+
+type Gain struct {
+	Bars   int      `json:"bars"`
+	Loads  int      `json:"loads"`
+	Stages []string `json:"stages"`
+	GainMM *float64 `json:"gain_mm" doc:"How much nearer a lid of 150 mm comes, one sd"`
+	Says   string   `json:"says"`
+}
+
+type Against struct {
+	Batch   string   `json:"batch"`
+	MoreMM  *float64 `json:"more_mm" doc:"How much more the batch asked about loses on 150 mm"`
+	LowMM   *float64 `json:"likely_low_mm"`
+	HighMM  *float64 `json:"likely_high_mm"`
+	Differs bool     `json:"differs" doc:"The 90 % range does not hold zero"`
+}
+
+type Witness struct {
+	Probe    string   `json:"probe"`
+	Loads    int      `json:"loads" doc:"The last ones, four at most"`
+	DriftC   *float64 `json:"drift_c" doc:"How much hotter they were than recorded, against the loads before"`
+	DriftSDC *float64 `json:"drift_sd_c"`
+	ShiftC   *float64 `json:"shift_c" doc:"The whole probe life against the others"`
+	ShiftSDC *float64 `json:"shift_sd_c"`
+	Disagree bool     `json:"disagree" doc:"Over 8 °C and over 2 sd"`
+}
+
+type Scatter struct {
+	ReadingMM   *float64 `json:"reading_mm"`
+	Piece       *float64 `json:"piece_ratio"`
+	PositionC   *float64 `json:"position_c"`
+	BatchDrying *float64 `json:"batch_drying_ratio"`
+	BatchFiring *float64 `json:"batch_firing_ratio"`
+	LoadC       *float64 `json:"load_c"`
+}

@@ -1,0 +1,64 @@
+package wire
+
+type Now struct {
+	Items []KilnNow `json:"items"`
+}
+
+type KilnNow struct {
+	Kiln                string       `json:"kiln"`
+	State               string       `json:"state" enum:"quiet,cold,soaking,falling,rising,holding,warm"`
+	Hot                 bool         `json:"hot" doc:"The last good reading was over 60 °C, or one that is held aside is"`
+	TemperatureC        *float64     `json:"temperature_c" doc:"null unless fresh"`
+	LastTemperatureC    *float64     `json:"last_temperature_c"`
+	RateCPerH           *float64     `json:"rate_c_per_h"`
+	ReadAt              *string      `json:"read_at"`
+	ReadAgeS            *int64       `json:"read_age_s"`
+	Fresh               bool         `json:"fresh"`
+	ClockTrusted        bool         `json:"clock_trusted"`
+	Channels            []ChannelNow `json:"channels"`
+	Probe               string       `json:"probe" doc:"The channel that speaks: temperature, rate, peak and heat work are of it"`
+	ProbeSince          *string      `json:"probe_since" doc:"Since when it speaks in the place of the control probe, which is broken; null while that speaks itself"`
+	HeldC               *float64     `json:"held_c" doc:"The hottest reading that is held aside, because no kiln can have jumped to it: it may be false. null while there is none"`
+	HeldSince           *string      `json:"held_since"`
+	HeldSays            string       `json:"held_says" doc:"The same in words, and what to do"`
+	Firing              *string      `json:"firing"`
+	FiringName          *string      `json:"firing_name"`
+	Kind                *string      `json:"kind"`
+	KindFrom            *string      `json:"kind_from"`
+	Hours               *float64     `json:"hours"`
+	PeakC               *float64     `json:"peak_c"`
+	HeatWorkC           *float64     `json:"heat_work_c"`
+	HeatWorkLikelyC     []*float64   `json:"heat_work_likely_c"`
+	Cone                *string      `json:"cone"`
+	ConeWords           *string      `json:"cone_words"`
+	ConePosition        *float64     `json:"cone_position"`
+	Corrected           *NowWork     `json:"corrected" doc:"The same as the witness cones correct the probe; null where they told nothing of it near this heat"`
+	LimitC              *float64     `json:"limit_c"`
+	OverLimit           bool         `json:"over_limit"`
+	KeepShutAboveC      *float64     `json:"keep_shut_above_c"`
+	StillHot            bool         `json:"still_hot" doc:"Still hot, or climbing again, long after the end of a firing"`
+	BelowKeepShut       bool         `json:"below_keep_shut"`
+	BelowKeepShutAt     *string      `json:"below_keep_shut_about" doc:"When it is likely to read below it; null while it is not cooling or nobody can tell. No leave to open"`
+	BelowKeepShutLikely []string     `json:"below_keep_shut_likely" doc:"Two times of the clock, 90 % likely; null while it is not cooling or nobody can tell"`
+	BelowKeepShutSays   string       `json:"below_keep_shut_says" doc:"The same in words, while it cools"`
+	HeatWorkProvisional bool         `json:"provisional" doc:"The heat work may still grow"`
+	Waits               string       `json:"waits" doc:"What the line waits for, in words; empty while it is heard"`
+	Unwritten           string       `json:"unwritten" doc:"Why readings wait in memory instead of being written; empty if all is well"`
+}
+
+type NowWork struct {
+	Work
+	CorrectionC  *float64 `json:"correction_c" doc:"What is added to every reading"`
+	CorrectionSD *float64 `json:"correction_sd_c"`
+}
+
+type ChannelNow struct {
+	Channel      string   `json:"channel"`
+	Role         string   `json:"role"`
+	TemperatureC *float64 `json:"temperature_c"`
+	Fresh        bool     `json:"fresh"`
+	Fault        string   `json:"fault" doc:"Fault of the newest reading, empty if it was good"`
+	HeldC        *float64 `json:"held_c" doc:"A reading that is held aside, because no kiln can have jumped to it; null while there is none"`
+	StillSince   *string  `json:"still_since" doc:"Since when it has read the same to the last digit, though it moved before: frozen, or a hold in coarse steps; null else"`
+	OffUsualC    *float64 `json:"off_usual_c" doc:"How much hotter it reads than usual beside the control probe, where that is more than 15 °C; null else"`
+}

@@ -1,0 +1,16 @@
+package wire
+
+type OldLog struct {
+	DryRun   bool     `json:"dry_run"`
+	Kept     bool     `json:"kept"`
+	New      bool     `json:"new"`
+	Firing   string   `json:"firing"`
+	BeganAt  string   `json:"began_at"`
+	Hours    float64  `json:"hours"`
+	Rows     int      `json:"rows"`
+	Readings int      `json:"readings"`
+	Columns  []string `json:"columns"`
+	PeakC    *float64 `json:"peak_c"`
+	Cone     string   `json:"cone_words"`
+	Bad      []BadRow `json:"bad_rows"`
+}

@@ -1,0 +1,69 @@
+package wire
+
+// kilnJSON is a kiln as the settings and the people have it.
+type Kiln struct {
+	Kiln           string            `json:"kiln"`
+	LimitC         *float64          `json:"limit_c"`
+	KeepShutAboveC *float64          `json:"keep_shut_above_c"`
+	Reason         string            `json:"keep_shut_reason"`
+	Control        string            `json:"control"`
+	Shelves        map[string]string `json:"shelves" doc:"Probe whose heat a bar of that shelf had; others: control"`
+	Probes         []Probe           `json:"probes" doc:"Lives of thermocouples, a life and shelf each"`
+	Usual          []Usual           `json:"usual"`
+}
+
+type Probe struct {
+	ID         *string  `json:"id" doc:"null for the one of the settings, and for one that nobody told of"`
+	Channel    string   `json:"channel"`
+	Shelf      string   `json:"shelf" doc:"Whose cones tell; empty: where most stood"`
+	Type       string   `json:"type"`
+	Class      int      `json:"class"`
+	FittedOn   *string  `json:"fitted_on"`
+	RemovedOn  *string  `json:"removed_on"`
+	Firings    int      `json:"firings"`
+	Bias       *Bias    `json:"bias_c" doc:"true minus indicated near the top; null before the first cone"`
+	Says       string   `json:"says"`
+	Notable    bool     `json:"notable" doc:"More than 8 °C and two sds off after each of the last two firings: look at the probe"`
+	ToleranceC *float64 `json:"tolerance_c" doc:"Of its type and class at 1200 °C, when new"`
+}
+
+type Bias struct {
+	Value     *float64   `json:"value"`
+	Likely    []*float64 `json:"likely" doc:"90 % range"`
+	PerFiring *float64   `json:"drift_per_firing"`
+	Drift     []*float64 `json:"drift_likely"`
+	Cones     int        `json:"cones"`
+}
+
+type Usual struct {
+	Kind       string   `json:"kind"`
+	Atmosphere string   `json:"atmosphere"`
+	HeatWorkC  *float64 `json:"heat_work_c"`
+	Cone       string   `json:"cone"`
+	TopC       *float64 `json:"top_c"`
+	HoursToTop *float64 `json:"hours_to_top"`
+	OfLast     int      `json:"of_last"`
+}
+
+type KilnPath struct {
+	Kiln string `path:"kiln"`
+}
+
+type Kilns struct {
+	Items []Kiln  `json:"items"`
+	Next  *string `json:"next" doc:"Always null: a studio has few kilns"`
+}
+
+type ProbePath struct {
+	KilnPath
+	Probe string `path:"probe" doc:"UUIDv7 made by whoever tells of the probe"`
+}
+
+type ProbeBody struct {
+	Channel   string `json:"channel,omitempty" doc:"The control probe if not said"`
+	Type      string `json:"type" enum:"B,E,J,K,N,R,S,T"`
+	Class     int    `json:"class,omitempty" enum:"0,1,2" doc:"Tolerance class; 2 if not said"`
+	FittedOn  string `json:"fitted_on" doc:"Day" example:"2026-01-06"`
+	RemovedOn string `json:"removed_on,omitempty"`
+	Note      string `json:"note,omitempty" maxLength:"500"`
+}

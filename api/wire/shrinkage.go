@@ -1,0 +1,59 @@
+package wire
+
+type Shrinkage struct {
+	Clay            string    `json:"clay"`
+	Batch           string    `json:"batch"`
+	From            string    `json:"from"`
+	To              string    `json:"to"`
+	At              HeatAt    `json:"at"`
+	TotalRatio      *float64  `json:"total_ratio" doc:"Share of the length at from"`
+	LikelyLow       *float64  `json:"likely_low_ratio"`
+	LikelyHigh      *float64  `json:"likely_high_ratio"`
+	LikelyLevel     float64   `json:"likely_level"`
+	NextLow         *float64  `json:"next_piece_low_ratio"`
+	NextHigh        *float64  `json:"next_piece_high_ratio"`
+	Parts           Parts     `json:"parts"`
+	MultiplyFiredBy *float64  `json:"multiply_fired_by"`
+	Forming         string    `json:"forming"`
+	Trust           string    `json:"trust" enum:"stretched,borrowed,unlike,stale,thin,sound"`
+	TrustWhy        string    `json:"trust_why"`
+	Untested        bool      `json:"untested"`
+	NearestTestedC  *float64  `json:"nearest_tested_c"`
+	HeatWorkSeen    *HeatSeen `json:"heat_work_seen_c"`
+	Basis           Basis     `json:"basis"`
+	Cautions        []string  `json:"cautions"`
+	AsOf            *string   `json:"as_of"`
+	Model           string    `json:"model"`
+}
+
+type HeatAt struct {
+	From       string   `json:"from" doc:"usual, bag or asked"`
+	Kind       string   `json:"kind"`
+	Atmosphere *string  `json:"atmosphere"`
+	Kiln       *string  `json:"kiln"`
+	HeatWorkC  *float64 `json:"heat_work_c"`
+	Cone       *string  `json:"cone"`
+	ConeWords  *string  `json:"cone_words"`
+	UsualOf    int      `json:"usual_of_last"`
+}
+
+type Parts struct {
+	Drying      *float64 `json:"drying_ratio"`
+	FiringOnDry *float64 `json:"firing_on_dry_ratio"`
+	FiringOnWet *float64 `json:"firing_on_wet_ratio"`
+	Leather     *float64 `json:"leather_ratio"`
+	LeatherFrom string   `json:"leather_from"`
+	BisqueOnDry *float64 `json:"bisque_on_dry_ratio"`
+}
+
+type HeatSeen struct {
+	Low  *float64 `json:"low"`
+	High *float64 `json:"high"`
+}
+
+type Basis struct {
+	Bars          int     `json:"bars"`
+	Loads         int     `json:"loads"`
+	Struck        int     `json:"struck"`
+	LastReadingAt *string `json:"last_reading_at"`
+}

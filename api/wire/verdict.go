@@ -1,0 +1,91 @@
+package wire
+
+type VerdictBody struct {
+	Load       string    `json:"load,omitempty" doc:"Id of the load; without one the usual firing's heat is taken"`
+	Pot        string    `json:"pot,omitempty" doc:"The pot card, where the board has one pot; in place of pots"`
+	Pots       []string  `json:"pots,omitempty" maxItems:"500" doc:"Ids of the pot cards of this board; without any the board is kept and teaches nothing"`
+	Lids       int       `json:"lids,omitempty" minimum:"0" maximum:"500" doc:"Lids on the board; those not told of count as not looked at. One a pot if not said"`
+	Form       string    `json:"form,omitempty" maxLength:"60" doc:"As on the pot card if not said"`
+	Maker      string    `json:"maker,omitempty" maxLength:"8" doc:"Mark of who threw the lids; as on the pot card if not said"`
+	Seat       string    `json:"seat,omitempty" enum:"inset,flange,cap,drop_in,over,stopper"`
+	SeatGlazed bool      `json:"seat_glazed,omitempty"`
+	Body       string    `json:"body,omitempty" doc:"Clay and batch of the pots: tern/B"`
+	Lid        string    `json:"lid,omitempty" doc:"Of the lids; as the pots if not said"`
+	Counts     Sat       `json:"counts"`
+	Losses     Losses    `json:"losses,omitempty"`
+	Plays      []float64 `json:"plays_mm,omitempty" maxItems:"500" doc:"Plays measured on fired pairs, across, mm; each stands in place of one verdict. With one for every pot, in the order of pots, they tell how true the maker reads too"`
+	Thrown     []float64 `json:"thrown_mm,omitempty" maxItems:"500" doc:"Widths as thrown, mm, one a pot or some; as on the cards if not said"`
+	By         string    `json:"by,omitempty" maxLength:"8"`
+}
+
+type Sat struct {
+	TooBig      int `json:"too_big,omitempty" minimum:"0" doc:"Set it on: it won't go in"`
+	Tight       int `json:"tight,omitempty" minimum:"0" doc:"Turn it full circle: it binds one way"`
+	Good        int `json:"good,omitempty" minimum:"0" doc:"It sits"`
+	Loose       int `json:"loose,omitempty" minimum:"0" doc:"Let go: it rattles"`
+	DropsIn     int `json:"drops_in,omitempty" minimum:"0" doc:"Push it to one side: it slips past the ledge"`
+	NotLookedAt int `json:"not_looked_at,omitempty" minimum:"0"`
+}
+
+type Losses struct {
+	Glued   int `json:"glued,omitempty" minimum:"0" doc:"Held by glaze"`
+	Rocks   int `json:"rocks,omitempty" minimum:"0" doc:"Warped"`
+	Chipped int `json:"chipped,omitempty" minimum:"0" doc:"Broken at the edge"`
+	Dropped int `json:"dropped,omitempty" minimum:"0" doc:"Fell"`
+}
+
+type VerdictJSON struct {
+	ID string `json:"id"`
+	VerdictBody
+	LeastPlayMM  *float64 `json:"least_play_mm" doc:"Limit in force when it was judged"`
+	MostPlayMM   *float64 `json:"most_play_mm"`
+	BearingMM    *float64 `json:"bearing_mm"`
+	At           *string  `json:"at"`
+	ClockTrusted bool     `json:"clock_trusted"`
+	Struck       *Act     `json:"struck"`
+	Teaches      bool     `json:"teaches" doc:"It is part of the learning"`
+	TeachesWhy   string   `json:"teaches_why,omitempty" doc:"Why it teaches nothing, or what to know"`
+	ExpectedMM   *float64 `json:"expected_play_mm" doc:"Mean play that the rates alone let expect, without a part difference"`
+}
+
+type Verdicts struct {
+	Items   []VerdictJSON `json:"items"`
+	Tally   []Tally       `json:"tally"`
+	Makers  []Accuracy    `json:"makers"`
+	Held    int           `json:"answers_held" doc:"Measured plays that lay in the range that was likely before"`
+	HeldOf  int           `json:"answers_held_of"`
+	LeftOut int           `json:"left_out" doc:"Boards shown and not learned from, since most of their lids were not looked at"`
+	Next    *string       `json:"next"`
+}
+
+type Tally struct {
+	Form           string        `json:"form"`
+	Body           string        `json:"body"`
+	Lid            string        `json:"lid"`
+	Maker          string        `json:"maker"`
+	Boards         int           `json:"boards"`
+	Counts         Sat           `json:"counts"`
+	Losses         Losses        `json:"losses"`
+	PartDifference LidDifference `json:"part_difference_ratio" doc:"Lid's total shrink minus the body's"`
+}
+
+type Accuracy struct {
+	Maker     string   `json:"maker"`
+	Lids      int      `json:"lids" doc:"Lids measured once after throwing"`
+	ThrowSD   *float64 `json:"throw_sd_mm"`
+	MeasureSD *float64 `json:"measure_sd_mm"`
+	Readings  int      `json:"readings" doc:"Repeats of a length, and measured plays of named lids, that told of measuring alone"`
+	BiasMM    *float64 `json:"bias_mm" doc:"Mean of measured less told; the part difference takes it up"`
+}
+
+type VerdictPath struct {
+	ID string `path:"id"`
+}
+
+// verdictKeptJSON is what a board of verdicts changed.
+type VerdictKept struct {
+	VerdictJSON
+	PartDifference LidDifference `json:"part_difference_ratio" doc:"As it is now for the form, its clays and the maker"`
+	Says           []string      `json:"says" doc:"What to know about it, in words"`
+	Cautions       []string      `json:"cautions"`
+}
