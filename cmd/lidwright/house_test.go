@@ -43,7 +43,7 @@ var arrows = map[string][]string{
 	"api/apitest":            {},
 	"api":                    {"kiln", "kiln/analysis", "kiln/detect", "kiln/faults", "kiln/heatwork", "kiln/record", "tiles", "tiles/board", "tiles/lid", "tiles/shrinkage", "api/pages", "api/usecase", "api/wire"},
 	"daemon":                 {"api", "api/usecase", "config", "daemon/notice", "daemon/store", "kiln", "kiln/analysis", "kiln/detect", "kiln/faults", "kiln/heatwork", "kiln/record", "kiln/practice", "kiln/source", "kiln/thermocouple", "tiles", "tiles/lid", "tiles/shrinkage"},
-	"cmd/lidwright":          {"api", "config", "daemon", "kiln", "kiln/practice", "kiln/source", "tiles", "tiles/lid", "tiles/shrinkage"},
+	"cmd/lidwright":          {"api", "api/wire", "config", "daemon", "kiln", "kiln/practice", "kiln/source", "tiles", "tiles/lid", "tiles/shrinkage"},
 	"deploy/tools/mutants":   {},
 }
 
