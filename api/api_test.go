@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"lidwright/api/apitest"
+	"lidwright/api/caution"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/record"
@@ -273,8 +274,8 @@ func TestPages(t *testing.T) {
 	if strings.Contains(body, "%!") {
 		t.Error("a figure is written wrong")
 	}
-	if n := strings.Count(body, `id="caution-`); n != len(Cautions) {
-		t.Errorf("%d cautions on the safety page, want %d", n, len(Cautions))
+	if n := strings.Count(body, `id="caution-`); n != len(caution.Cautions) {
+		t.Errorf("%d cautions on the safety page, want %d", n, len(caution.Cautions))
 	}
 	if a, body := ask(t, "GET", srv.URL+"/nothing", "", ""); a.StatusCode != 404 || !strings.Contains(body, "</html>") {
 		t.Errorf("a page that is not there: %d", a.StatusCode)

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"lidwright/api/apitest"
+	"lidwright/api/caution"
 	"lidwright/api/pages"
 	"lidwright/api/wire"
 	"lidwright/daemon/store"
@@ -56,27 +57,27 @@ type cautionPlace struct {
 	live        record.Live
 	firing      kiln.Firing
 	hour        int
-	want        []CautionNumber
-	first       CautionNumber // of the cautions of the page; 0: any
-	says        []string      // besides
-	not         []CautionNumber
+	want        []caution.Number
+	first       caution.Number // of the cautions of the page; 0: any
+	says        []string       // besides
+	not         []caution.Number
 	drawing     bool // no page: without a foot of its own
 }
 
 // holds finds fault with a page in a language.
 func (c cautionPlace) holds(t *testing.T, tongue, page string, say func(string) string) {
 	t.Helper()
-	if !c.drawing && !strings.Contains(page, say(Standing)) {
+	if !c.drawing && !strings.Contains(page, say(caution.StandingLine)) {
 		t.Errorf("%s in %s: without the standing line", c.place, tongue)
 	}
 	if says := apitest.LeaveToOpen(page); says != "" {
 		t.Errorf("%s in %s says %q", c.place, tongue, says)
 	}
-	firstAt := map[CautionNumber]int{}
+	firstAt := map[caution.Number]int{}
 	for _, n := range append(slices.Clone(c.want), c.first) {
-		at := strings.Index(page, say(CautionText(n)))
+		at := strings.Index(page, say(caution.Text(n)))
 		if n != 0 && at < 0 {
-			t.Errorf("%s in %s, %s: without caution %d: %s", c.place, tongue, c.path, n, CautionText(n))
+			t.Errorf("%s in %s, %s: without caution %d: %s", c.place, tongue, c.path, n, caution.Text(n))
 		}
 		firstAt[n] = at
 	}
@@ -91,7 +92,7 @@ func (c cautionPlace) holds(t *testing.T, tongue, page string, say func(string) 
 		}
 	}
 	for _, n := range c.not {
-		if strings.Contains(page, say(CautionText(n))) {
+		if strings.Contains(page, say(caution.Text(n))) {
 			t.Errorf("%s in %s: caution %d has no business there", c.place, tongue, n)
 		}
 	}
@@ -135,63 +136,63 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 	stuck := inState(kiln.Falling, 500)
 	stuck.StillHot = true
 	under := kiln.Firing{ID: kiln.FiringID(g.id("f", 1)), Kiln: "blue", Kind: kiln.Glaze, Status: kiln.Running, Atmosphere: kiln.Reduction, Peak: kiln.NoTemperature()}
-	all := []CautionNumber{}
-	for _, c := range Cautions {
+	all := []caution.Number{}
+	for _, c := range caution.Cautions {
 		all = append(all, c.Number)
 	}
 	const aBoard = "?collar=104.5&opening=92.5&clay=tern&cone=6&seat_glazed=yes&together=in_place"
-	grinding := []CautionNumber{CautionWetGrinding, CautionSilica, CautionNoSweeping, CautionEyes}
+	grinding := []caution.Number{caution.WetGrinding, caution.Silica, caution.NoSweeping, caution.Eyes}
 	set, err := pages.Load(time.UTC, func(string, float64) string { return "" })
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, c := range []cautionPlace{
-		{place: "Home, cold", path: "/", not: []CautionNumber{CautionStayNear, CautionVentOn, CautionKeepShut, CautionGetOut}},
-		{place: "Home, heating", path: "/", live: rising, want: []CautionNumber{CautionVentOn, CautionCOAlarm, CautionGetOut}, not: []CautionNumber{CautionStayNear, CautionKeepShut}},
-		{place: "Home, near the top", path: "/", live: inState(kiln.Rising, 1100), want: []CautionNumber{CautionStayNear, CautionCOAlarm, CautionGetOut}, not: []CautionNumber{CautionVentOn}},
-		{place: "Home, soaking", path: "/", live: inState(kiln.Soaking, 700), want: []CautionNumber{CautionStayNear, CautionGetOut}},
-		{place: "Home, cooling", path: "/", live: inState(kiln.Falling, 400), want: []CautionNumber{CautionKeepShut, CautionCOAlarm, CautionGetOut}},
-		{place: "Home, no reading", path: "/", live: inState(kiln.Quiet, 500), want: []CautionNumber{CautionQuiet, CautionGetOut}},
-		{place: "Home, over the limit", path: "/", live: burning, want: []CautionNumber{CautionStuckRelay, CautionOverLimit, CautionOwnProtection, CautionCOAlarm, CautionGetOut}, first: CautionStuckRelay},
-		{place: "Home, still hot", path: "/", live: stuck, want: []CautionNumber{CautionStuckRelay, CautionOverLimit, CautionGetOut}, first: CautionStuckRelay},
-		{place: "Spyhole rising", path: "/spyhole/blue", live: rising, want: []CautionNumber{CautionStayNear, CautionVentOn, CautionCOAlarm, CautionGetOut, CautionGlare}, not: []CautionNumber{CautionNobodyThere, CautionBoneDry, CautionStuckRelay}},
-		{place: "Spyhole rising, below 100", path: "/spyhole/blue", live: inState(kiln.Rising, 80), want: []CautionNumber{CautionStayNear, CautionVentOn, CautionCOAlarm, CautionGetOut, CautionBoneDry}, not: []CautionNumber{CautionGlare}},
-		{place: "Spyhole holding", path: "/spyhole/blue", live: inState(kiln.Holding, 90), want: []CautionNumber{CautionStayNear, CautionVentOn, CautionCOAlarm, CautionGetOut, CautionBoneDry}},
-		{place: "Spyhole soaking, at night", path: "/spyhole/blue", live: inState(kiln.Soaking, 1220), hour: 23, want: []CautionNumber{CautionStayNear, CautionVentOn, CautionCOAlarm, CautionGetOut, CautionNobodyThere, CautionStuckRelay, CautionGlare}},
-		{place: "Spyhole rising, before six", path: "/spyhole/blue", live: rising, hour: 5, want: []CautionNumber{CautionStayNear, CautionVentOn, CautionCOAlarm, CautionGetOut, CautionNobodyThere}},
-		{place: "Spyhole in reduction", path: "/spyhole/blue", live: rising, firing: under, want: []CautionNumber{CautionStayNear, CautionVentOn, CautionCOAlarm, CautionGetOut, CautionFuelKilns}},
-		{place: "a firing in reduction", path: "/firing/" + byHand, want: []CautionNumber{CautionStayNear, CautionVentOn, CautionCOAlarm, CautionGetOut, CautionFuelKilns}},
-		{place: "By hand", path: "/by-hand", want: []CautionNumber{CautionGlare, CautionStayNear, CautionVentOn, CautionCOAlarm, CautionGetOut, CautionFuelKilns}},
-		{place: "Spyhole falling, glowing", path: "/spyhole/blue", live: inState(kiln.Falling, 800), want: []CautionNumber{CautionOneSpot, CautionKeepShut, CautionReachIn, CautionCOAlarm, CautionGetOut, CautionGlare}},
-		{place: "Spyhole falling", path: "/spyhole/blue", live: inState(kiln.Falling, 400), want: []CautionNumber{CautionOneSpot, CautionKeepShut, CautionReachIn, CautionCOAlarm, CautionGetOut}, says: []string{"thin ware, its maker's manual"}, not: []CautionNumber{CautionGlare, CautionStuckRelay}},
-		{place: "Spyhole still hot", path: "/spyhole/blue", live: stuck, want: []CautionNumber{CautionStuckRelay, CautionOverLimit, CautionOwnProtection, CautionOneSpot, CautionKeepShut}, first: CautionStuckRelay},
-		{place: "Spyhole warm", path: "/spyhole/blue", live: inState(kiln.Warm, 70), want: []CautionNumber{CautionOneSpot, CautionKeepShut, CautionReachIn, CautionCOAlarm, CautionGetOut}, says: []string{"thin ware, its maker's manual"}},
-		{place: "Spyhole quiet", path: "/spyhole/blue", live: inState(kiln.Quiet, 500), want: []CautionNumber{CautionQuiet, CautionOverLimit, CautionPowerCut}},
-		{place: "Spyhole over the limit", path: "/spyhole/blue", live: burning, want: []CautionNumber{CautionStuckRelay, CautionOverLimit, CautionOwnProtection}, first: CautionStuckRelay},
-		{place: "Unpack", path: "/unpack", want: beforeReachingIn},
-		{place: "Unpack, a load", path: "/unpack/" + load, want: beforeReachingIn},
-		{place: "packing list", path: "/load/" + load + "/packing", want: []CautionNumber{CautionWillFuse, CautionBoneDry, CautionPinhole, CautionHeavyShelves}, first: CautionWillFuse},
-		{place: "start-of-firing check list", path: "/unpack/" + load, want: []CautionNumber{CautionBoneDry, CautionPinhole, CautionHeavyShelves, CautionStayNear, CautionVentOn, CautionCOAlarm, CautionGetOut, CautionClearance, CautionNoPlastics, CautionStuckRelay, CautionHotPlug, CautionFuelKilns}},
-		{place: "Lid, seat glazed", path: "/lid" + aBoard, want: []CautionNumber{CautionWillFuse, CautionShrinkVaries}, first: CautionWillFuse},
-		{place: "Lid, bare", path: "/lid?collar=104.5&opening=92.5&clay=tern&cone=6", want: []CautionNumber{CautionShrinkVaries}, not: []CautionNumber{CautionWillFuse}},
-		{place: "A board", path: "/lid/board?galleries=104.5%3B92.5%0A104%3B92.5%0A105%3B92.5%0A104%3B92%0A105%3B93%0A104%3B92.5%0A105%3B92.5%0A104%3B92.5&clay=tern&cone=6&seat_glazed=yes&together=in_place", want: []CautionNumber{CautionWillFuse, CautionShrinkVaries}, first: CautionWillFuse},
-		{place: "Sizes", path: "/sizes", want: []CautionNumber{CautionShrinkVaries}},
-		{place: "Pot cards", path: "/pots", want: []CautionNumber{CautionShrinkVaries, CautionNotFoodSafe}},
-		{place: "pot card", path: "/pot/" + pot, want: []CautionNumber{CautionWillFuse, CautionShrinkVaries, CautionNotFoodSafe}, first: CautionWillFuse},
-		{place: "wet sheet", path: "/pot/" + pot + "/sheet", want: []CautionNumber{CautionShrinkVaries, CautionNotFoodSafe}},
-		{place: "gauge", path: "/gauge?collar=104.5&opening=92.5&lid=102.5", want: []CautionNumber{CautionShrinkVaries, CautionNotFoodSafe}},
-		{place: "gauge, the drawing alone", path: "/gauge.svg?collar=104.5&opening=92.5&lid=102.5", want: []CautionNumber{CautionShrinkVaries, CautionNotFoodSafe}, drawing: true},
-		{place: "shrink rule", path: "/rule?clay=tern&cone=6", want: []CautionNumber{CautionShrinkVaries, CautionNotFoodSafe}},
-		{place: "year sheet", path: "/year", want: []CautionNumber{CautionShrinkVaries, CautionNotFoodSafe}},
-		{place: "Class", path: "/class", want: []CautionNumber{CautionClassroom, CautionStudents}},
-		{place: "Settings", path: "/settings", want: append(slices.Clone(WiringCautions), CautionNudge, CautionKeepShut)},
-		{place: "Clay, batches", path: "/clay/tern", want: []CautionNumber{CautionMixing}},
-		{place: "door sheet", path: "/door/blue", want: all, says: []string{ElectricKilns, "9.9", "2026", "thin ware, its maker's manual"}},
-		{place: "help", path: "/help/safety", want: all, says: []string{ElectricKilns, Checked, "9.9"}},
+		{place: "Home, cold", path: "/", not: []caution.Number{caution.StayNear, caution.VentOn, caution.KeepShut, caution.GetOut}},
+		{place: "Home, heating", path: "/", live: rising, want: []caution.Number{caution.VentOn, caution.COAlarm, caution.GetOut}, not: []caution.Number{caution.StayNear, caution.KeepShut}},
+		{place: "Home, near the top", path: "/", live: inState(kiln.Rising, 1100), want: []caution.Number{caution.StayNear, caution.COAlarm, caution.GetOut}, not: []caution.Number{caution.VentOn}},
+		{place: "Home, soaking", path: "/", live: inState(kiln.Soaking, 700), want: []caution.Number{caution.StayNear, caution.GetOut}},
+		{place: "Home, cooling", path: "/", live: inState(kiln.Falling, 400), want: []caution.Number{caution.KeepShut, caution.COAlarm, caution.GetOut}},
+		{place: "Home, no reading", path: "/", live: inState(kiln.Quiet, 500), want: []caution.Number{caution.Quiet, caution.GetOut}},
+		{place: "Home, over the limit", path: "/", live: burning, want: []caution.Number{caution.StuckRelay, caution.OverLimit, caution.OwnProtection, caution.COAlarm, caution.GetOut}, first: caution.StuckRelay},
+		{place: "Home, still hot", path: "/", live: stuck, want: []caution.Number{caution.StuckRelay, caution.OverLimit, caution.GetOut}, first: caution.StuckRelay},
+		{place: "Spyhole rising", path: "/spyhole/blue", live: rising, want: []caution.Number{caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.Glare}, not: []caution.Number{caution.NobodyThere, caution.BoneDry, caution.StuckRelay}},
+		{place: "Spyhole rising, below 100", path: "/spyhole/blue", live: inState(kiln.Rising, 80), want: []caution.Number{caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.BoneDry}, not: []caution.Number{caution.Glare}},
+		{place: "Spyhole holding", path: "/spyhole/blue", live: inState(kiln.Holding, 90), want: []caution.Number{caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.BoneDry}},
+		{place: "Spyhole soaking, at night", path: "/spyhole/blue", live: inState(kiln.Soaking, 1220), hour: 23, want: []caution.Number{caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.NobodyThere, caution.StuckRelay, caution.Glare}},
+		{place: "Spyhole rising, before six", path: "/spyhole/blue", live: rising, hour: 5, want: []caution.Number{caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.NobodyThere}},
+		{place: "Spyhole in reduction", path: "/spyhole/blue", live: rising, firing: under, want: []caution.Number{caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.FuelKilns}},
+		{place: "a firing in reduction", path: "/firing/" + byHand, want: []caution.Number{caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.FuelKilns}},
+		{place: "By hand", path: "/by-hand", want: []caution.Number{caution.Glare, caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.FuelKilns}},
+		{place: "Spyhole falling, glowing", path: "/spyhole/blue", live: inState(kiln.Falling, 800), want: []caution.Number{caution.OneSpot, caution.KeepShut, caution.ReachIn, caution.COAlarm, caution.GetOut, caution.Glare}},
+		{place: "Spyhole falling", path: "/spyhole/blue", live: inState(kiln.Falling, 400), want: []caution.Number{caution.OneSpot, caution.KeepShut, caution.ReachIn, caution.COAlarm, caution.GetOut}, says: []string{"thin ware, its maker's manual"}, not: []caution.Number{caution.Glare, caution.StuckRelay}},
+		{place: "Spyhole still hot", path: "/spyhole/blue", live: stuck, want: []caution.Number{caution.StuckRelay, caution.OverLimit, caution.OwnProtection, caution.OneSpot, caution.KeepShut}, first: caution.StuckRelay},
+		{place: "Spyhole warm", path: "/spyhole/blue", live: inState(kiln.Warm, 70), want: []caution.Number{caution.OneSpot, caution.KeepShut, caution.ReachIn, caution.COAlarm, caution.GetOut}, says: []string{"thin ware, its maker's manual"}},
+		{place: "Spyhole quiet", path: "/spyhole/blue", live: inState(kiln.Quiet, 500), want: []caution.Number{caution.Quiet, caution.OverLimit, caution.PowerCut}},
+		{place: "Spyhole over the limit", path: "/spyhole/blue", live: burning, want: []caution.Number{caution.StuckRelay, caution.OverLimit, caution.OwnProtection}, first: caution.StuckRelay},
+		{place: "Unpack", path: "/unpack", want: caution.BeforeReachingIn},
+		{place: "Unpack, a load", path: "/unpack/" + load, want: caution.BeforeReachingIn},
+		{place: "packing list", path: "/load/" + load + "/packing", want: []caution.Number{caution.WillFuse, caution.BoneDry, caution.Pinhole, caution.HeavyShelves}, first: caution.WillFuse},
+		{place: "start-of-firing check list", path: "/unpack/" + load, want: []caution.Number{caution.BoneDry, caution.Pinhole, caution.HeavyShelves, caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.Clearance, caution.NoPlastics, caution.StuckRelay, caution.HotPlug, caution.FuelKilns}},
+		{place: "Lid, seat glazed", path: "/lid" + aBoard, want: []caution.Number{caution.WillFuse, caution.ShrinkVaries}, first: caution.WillFuse},
+		{place: "Lid, bare", path: "/lid?collar=104.5&opening=92.5&clay=tern&cone=6", want: []caution.Number{caution.ShrinkVaries}, not: []caution.Number{caution.WillFuse}},
+		{place: "A board", path: "/lid/board?galleries=104.5%3B92.5%0A104%3B92.5%0A105%3B92.5%0A104%3B92%0A105%3B93%0A104%3B92.5%0A105%3B92.5%0A104%3B92.5&clay=tern&cone=6&seat_glazed=yes&together=in_place", want: []caution.Number{caution.WillFuse, caution.ShrinkVaries}, first: caution.WillFuse},
+		{place: "Sizes", path: "/sizes", want: []caution.Number{caution.ShrinkVaries}},
+		{place: "Pot cards", path: "/pots", want: []caution.Number{caution.ShrinkVaries, caution.NotFoodSafe}},
+		{place: "pot card", path: "/pot/" + pot, want: []caution.Number{caution.WillFuse, caution.ShrinkVaries, caution.NotFoodSafe}, first: caution.WillFuse},
+		{place: "wet sheet", path: "/pot/" + pot + "/sheet", want: []caution.Number{caution.ShrinkVaries, caution.NotFoodSafe}},
+		{place: "gauge", path: "/gauge?collar=104.5&opening=92.5&lid=102.5", want: []caution.Number{caution.ShrinkVaries, caution.NotFoodSafe}},
+		{place: "gauge, the drawing alone", path: "/gauge.svg?collar=104.5&opening=92.5&lid=102.5", want: []caution.Number{caution.ShrinkVaries, caution.NotFoodSafe}, drawing: true},
+		{place: "shrink rule", path: "/rule?clay=tern&cone=6", want: []caution.Number{caution.ShrinkVaries, caution.NotFoodSafe}},
+		{place: "year sheet", path: "/year", want: []caution.Number{caution.ShrinkVaries, caution.NotFoodSafe}},
+		{place: "Class", path: "/class", want: []caution.Number{caution.Classroom, caution.Students}},
+		{place: "Settings", path: "/settings", want: append(slices.Clone(caution.Wiring), caution.Nudge, caution.KeepShut)},
+		{place: "Clay, batches", path: "/clay/tern", want: []caution.Number{caution.Mixing}},
+		{place: "door sheet", path: "/door/blue", want: all, says: []string{caution.ElectricKilns, "9.9", "2026", "thin ware, its maker's manual"}},
+		{place: "help", path: "/help/safety", want: all, says: []string{caution.ElectricKilns, caution.Checked, "9.9"}},
 		{place: "Verdicts before any board", path: "/verdicts", not: grinding},
 		{place: hot}, // from here on a lid was tight
-		{place: "Verdicts after a tight one", path: "/verdicts", want: grinding, first: CautionWetGrinding},
-		{place: "Lid after a tight one", path: "/lid?collar=104.5&opening=92.5&clay=tern&cone=6&form=jar", want: []CautionNumber{CautionWetGrinding, CautionEyes}},
+		{place: "Verdicts after a tight one", path: "/verdicts", want: grinding, first: caution.WetGrinding},
+		{place: "Lid after a tight one", path: "/lid?collar=104.5&opening=92.5&clay=tern&cone=6&form=jar", want: []caution.Number{caution.WetGrinding, caution.Eyes}},
 	} {
 		if c.place == hot {
 			var kept wire.VerdictKept

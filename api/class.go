@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 
+	"lidwright/api/caution"
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/tiles"
@@ -57,7 +58,7 @@ func (s *Server) classPage(w http.ResponseWriter, r *http.Request) error {
 		All      bool
 		Codes    string
 		Cautions []string
-	}{page: s.page(r.Context(), "more"), Clay: q.Get("clay"), By: strings.TrimSpace(q.Get("by")), All: q.Get("all") == "yes", Cautions: cautionTexts(CautionClassroom, CautionStudents)}
+	}{page: s.page(r.Context(), "more"), Clay: q.Get("clay"), By: strings.TrimSpace(q.Get("by")), All: q.Get("all") == "yes", Cautions: caution.Texts(caution.Classroom, caution.Students)}
 	f := tiles.BarFilter{Clay: tiles.ClayID(data.Clay), Limit: 500}
 	if practice := true; !data.All {
 		f.Practice = &practice

@@ -5,6 +5,7 @@ import (
 	"net/url"
 	"strings"
 
+	"lidwright/api/caution"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -36,10 +37,10 @@ func (s *Server) doorPage(w http.ResponseWriter, r *http.Request) error {
 		Mark          wire.KeepShut
 		Load          *wire.Load // in it now; nil: the newest was unpacked
 		Electric      string
-		Cautions      []Caution
+		Cautions      []caution.Caution
 		LookAt, OutAt string
 		Look, Out     string // the same, drawn as squares
-	}{page: s.page(r.Context(), "spyhole"), Kiln: id, Mark: s.keepShutJSON(m), Electric: ElectricKilns, Cautions: Cautions, LookAt: s.ownAddress(r) + "/spyhole/" + url.PathEscape(id), OutAt: s.ownAddress(r) + "/unpack?kiln=" + url.QueryEscape(id)}
+	}{page: s.page(r.Context(), "spyhole"), Kiln: id, Mark: s.keepShutJSON(m), Electric: caution.ElectricKilns, Cautions: caution.Cautions, LookAt: s.ownAddress(r) + "/spyhole/" + url.PathEscape(id), OutAt: s.ownAddress(r) + "/unpack?kiln=" + url.QueryEscape(id)}
 	for _, l := range loads {
 		if l.Unpacked.IsZero() {
 			j := s.loadJSON(l)

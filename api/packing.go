@@ -3,6 +3,7 @@ package api
 import (
 	"net/http"
 
+	"lidwright/api/caution"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 )
@@ -29,11 +30,11 @@ func (s *Server) packingPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	data := struct {
 		page
-		Load     wire.Load
-		Shelves  []packedShelf
-		Spread   wire.Shelves
-		Cautions []string
-	}{page: s.page(r.Context(), "unpack"), Load: s.loadJSON(l), Cautions: cautionTexts(CautionBoneDry, CautionPinhole, CautionHeavyShelves)}
+		Load    wire.Load
+		Shelves []packedShelf
+		Spread  wire.Shelves
+		All     []string
+	}{page: s.page(r.Context(), "unpack"), Load: s.loadJSON(l), All: caution.Texts(caution.BoneDry, caution.Pinhole, caution.HeavyShelves)}
 	at := map[string]int{}
 	for _, p := range l.Bars {
 		i, ok := at[p.Shelf]
@@ -48,10 +49,10 @@ func (s *Server) packingPage(w http.ResponseWriter, r *http.Request) error {
 		data.Spread = wire.Shelves{} // the list serves without it
 	}
 	if l.Kind != "bisque" {
-		data.Cautions = append([]string{CautionText(CautionWillFuse)}, data.Cautions...)
+		data.All = append([]string{caution.Text(caution.WillFuse)}, data.All...)
 	}
 	if l.Atmosphere == "reduction" {
-		data.Cautions = append(data.Cautions, CautionText(CautionFuelKilns))
+		data.All = append(data.All, caution.Text(caution.FuelKilns))
 	}
 	return s.render(w, "packing", data)
 }

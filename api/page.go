@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"lidwright/api/caution"
 	"lidwright/api/pages"
 	"lidwright/api/wire"
 	"lidwright/kiln"
@@ -43,13 +44,15 @@ func (s *Server) page(ctx context.Context, here string) page {
 		speak = pages.Speak{Tongue: "en", Unit: string(s.unit())}
 	}
 	now := s.Now()
-	return page{speak: speak, Site: s.Site.Name, Here: here, Standing: Standing, Version: s.Site.Version, Today: now.Wall, ClockUnset: !now.Trusted, ID: s.newID()}
+	return page{speak: speak, Site: s.Site.Name, Here: here, Standing: caution.StandingLine, Version: s.Site.Version, Today: now.Wall, ClockUnset: !now.Trusted, ID: s.newID()}
 }
 
 // The cautions of pages that always carry them: of dry clay, of what our numbers are not, of notices.
-func (page) MixingCautions() []string { return cautionTexts(CautionMixing) }
-func (page) NumberCautions() []string { return cautionTexts(CautionShrinkVaries, CautionNotFoodSafe) }
-func (page) NoticeCautions() []string { return cautionTexts(CautionNudge) }
+func (page) MixingCautions() []string { return caution.Texts(caution.Mixing) }
+func (page) NumberCautions() []string {
+	return caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe)
+}
+func (page) NoticeCautions() []string { return caution.Texts(caution.Nudge) }
 
 func (s *Server) pageRoutes(mux *routes) {
 	show := func(pattern string, f func(http.ResponseWriter, *http.Request) error) {
@@ -213,7 +216,7 @@ func (s *Server) wareboard(w http.ResponseWriter, r *http.Request) error {
 		Alarm    []string // of the store
 	}{page: s.page(r.Context(), "board"), Kilns: kilns, Waiting: waiting, News: s.newsOnBoard(r.Context()), Alarm: s.storeAlarm()}
 	if slices.ContainsFunc(kilns, func(k homeKiln) bool { return k.Hot }) {
-		data.Monoxide = cautionTexts(carbonMonoxide...)
+		data.Monoxide = caution.Texts(caution.CarbonMonoxide...)
 	}
 	return s.render(w, "wareboard", data)
 }
@@ -228,24 +231,24 @@ type homeKiln struct {
 func homeCautions(k wire.KilnNow) []string {
 	switch {
 	case k.OverLimit:
-		return cautionTexts(CautionStuckRelay, CautionOverLimit, CautionOwnProtection)
+		return caution.Texts(caution.StuckRelay, caution.OverLimit, caution.OwnProtection)
 	case k.StillHot:
-		return cautionTexts(CautionStuckRelay, CautionOverLimit)
+		return caution.Texts(caution.StuckRelay, caution.OverLimit)
 	case !k.Hot:
 		return nil
 	}
 	switch kiln.State(k.State) {
 	case kiln.Quiet:
-		return cautionTexts(CautionQuiet)
+		return caution.Texts(caution.Quiet)
 	case kiln.Soaking:
-		return cautionTexts(CautionStayNear)
+		return caution.Texts(caution.StayNear)
 	case kiln.Rising, kiln.Holding:
 		if k.TemperatureC != nil && *k.TemperatureC > nearTopAbove {
-			return cautionTexts(CautionStayNear)
+			return caution.Texts(caution.StayNear)
 		}
-		return cautionTexts(CautionVentOn)
+		return caution.Texts(caution.VentOn)
 	}
-	return cautionTexts(CautionKeepShut)
+	return caution.Texts(caution.KeepShut)
 }
 
 const (
@@ -257,10 +260,10 @@ const (
 
 // hotCautions are the cautions that a kiln's state asks for on its own page.
 func (s *Server) hotCautions(k wire.KilnNow, atmosphere kiln.Atmosphere) []string {
-	var numbers []CautionNumber
-	add := func(more ...CautionNumber) { numbers = append(numbers, more...) }
+	var numbers []caution.Number
+	add := func(more ...caution.Number) { numbers = append(numbers, more...) }
 	if k.OverLimit || k.StillHot {
-		add(CautionStuckRelay, CautionOverLimit, CautionOwnProtection)
+		add(caution.StuckRelay, caution.OverLimit, caution.OwnProtection)
 	}
 	reads := math.NaN()
 	if k.TemperatureC != nil {
@@ -268,34 +271,34 @@ func (s *Server) hotCautions(k wire.KilnNow, atmosphere kiln.Atmosphere) []strin
 	}
 	switch kiln.State(k.State) {
 	case kiln.Rising, kiln.Holding, kiln.Soaking:
-		add(CautionStayNear, CautionVentOn)
-		add(carbonMonoxide...)
+		add(caution.StayNear, caution.VentOn)
+		add(caution.CarbonMonoxide...)
 		if reads < steamBelow {
-			add(CautionBoneDry)
+			add(caution.BoneDry)
 		}
 		if kiln.State(k.State) == kiln.Soaking {
-			add(CautionStuckRelay)
+			add(caution.StuckRelay)
 		}
 		if h := s.Now().Wall.In(s.Site.Zone).Hour(); h >= 22 || h < 6 {
-			add(CautionNobodyThere)
+			add(caution.NobodyThere)
 		}
 	case kiln.Falling, kiln.Warm:
-		add(CautionOneSpot, CautionKeepShut, CautionReachIn)
-		add(carbonMonoxide...)
+		add(caution.OneSpot, caution.KeepShut, caution.ReachIn)
+		add(caution.CarbonMonoxide...)
 	case kiln.Quiet:
-		add(CautionQuiet, CautionOverLimit, CautionPowerCut)
+		add(caution.Quiet, caution.OverLimit, caution.PowerCut)
 	}
 	if reads > glareAbove {
-		add(CautionGlare)
+		add(caution.Glare)
 	}
 	if atmosphere == kiln.Reduction {
 		add(reductionCautions...)
 	}
-	return cautionTexts(numbers...)
+	return caution.Texts(numbers...)
 }
 
 // reductionCautions are those of a firing by hand, and of one in which carbon monoxide is made on purpose.
-var reductionCautions = []CautionNumber{CautionStayNear, CautionVentOn, CautionCOAlarm, CautionGetOut, CautionFuelKilns}
+var reductionCautions = []caution.Number{caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.FuelKilns}
 
 type tableRow struct{ Hours, Low, High float64 }
 
@@ -404,8 +407,8 @@ func (s *Server) safetyPage(w http.ResponseWriter, r *http.Request) error {
 		page
 		Electric string
 		Checked  string
-		Cautions []Caution
-	}{s.page(r.Context(), "more"), ElectricKilns, Checked, Cautions})
+		Cautions []caution.Caution
+	}{s.page(r.Context(), "more"), caution.ElectricKilns, caution.Checked, caution.Cautions})
 }
 
 func (s *Server) morePage(w http.ResponseWriter, r *http.Request) error {

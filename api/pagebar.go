@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"lidwright/api/caution"
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/tiles"
@@ -33,7 +34,7 @@ func (s *Server) unpackPage(w http.ResponseWriter, r *http.Request) error {
 		Bars          []wire.BarJSON
 		Kilns         []string
 		Cautions      []string
-	}{page: s.page(r.Context(), "unpack"), Kilns: s.kilnNames(), Cautions: cautionTexts(beforeReachingIn...)}
+	}{page: s.page(r.Context(), "unpack"), Kilns: s.kilnNames(), Cautions: caution.Texts(caution.BeforeReachingIn...)}
 	for _, l := range waiting {
 		data.Waiting = append(data.Waiting, s.loadJSON(l))
 	}

@@ -12,6 +12,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lidwright/api/caution"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/analysis"
@@ -151,7 +152,7 @@ func (s *Server) firingPageData(ctx context.Context, id kiln.FiringID) (d firing
 		d.AsIndicated = rangeSays(d.Firing.AsIndicated.Likely)
 	}
 	if f.Atmosphere == kiln.Reduction {
-		d.Cautions = cautionTexts(reductionCautions...)
+		d.Cautions = caution.Texts(reductionCautions...)
 	}
 	return d, nil
 }
@@ -234,7 +235,7 @@ type byHandData struct {
 }
 
 func (s *Server) byHandData(ctx context.Context) byHandData {
-	d := byHandData{page: s.page(ctx, "spyhole"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}, Rows: []int{1, 2, 3}, Cautions: cautionTexts(append([]CautionNumber{CautionGlare}, reductionCautions...)...)}
+	d := byHandData{page: s.page(ctx, "spyhole"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}, Rows: []int{1, 2, 3}, Cautions: caution.Texts(append([]caution.Number{caution.Glare}, reductionCautions...)...)}
 	for _, l := range s.Kilns.Live() {
 		d.Kilns = append(d.Kilns, string(l.Kiln))
 	}

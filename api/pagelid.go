@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 
+	"lidwright/api/caution"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -318,13 +319,13 @@ func boardField(name string) string {
 func CautionOf(id string) string {
 	switch id {
 	case lid.WillFuse:
-		return CautionText(CautionWillFuse)
+		return caution.Text(caution.WillFuse)
 	case lid.WetGrinding:
-		return CautionText(CautionWetGrinding)
+		return caution.Text(caution.WetGrinding)
 	case lid.EyeProtection:
-		return CautionText(CautionEyes)
+		return caution.Text(caution.Eyes)
 	case lid.ShrinkVaries:
-		return CautionText(CautionShrinkVaries)
+		return caution.Text(caution.ShrinkVaries)
 	case lid.RatesStated:
 		return "Computed from the rates you stated, not from your bars."
 	case lid.NoUsualYet:

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"net/http"
 
+	"lidwright/api/caution"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
@@ -41,7 +42,7 @@ func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
 		Check         wire.CheckList
 		Cautions      []string
 	}{page: s.page(r.Context(), "unpack"), Load: s.loadJSON(l), Saved: r.URL.Query().Get("saved"), Unit: string(s.unitOf(r.Context())), Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd},
-		Cautions: cautionTexts(beforeReachingIn...)}
+		Cautions: caution.Texts(caution.BeforeReachingIn...)}
 	if data.Check, err = s.checkList(r.Context(), cmp.Or(string(l.Firing), l.ID)); err != nil {
 		return err
 	}

@@ -12,6 +12,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lidwright/api/caution"
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/tiles"
@@ -201,9 +202,9 @@ func (s *Server) potPage(w http.ResponseWriter, r *http.Request) error {
 		Ledge      bool
 		Check      string // the leather-hard check of the lid on the card; "" without one
 		Board      string // the board question for it and the pots made with it; "" of too few
-	}{page: s.page(r.Context(), "more"), Pot: potOf(p.PotCard), Lid: "/lid?" + query.Encode(), Again: "/lid?" + again.Encode(), Fired: fired, Cautions: cautionTexts(CautionShrinkVaries, CautionNotFoodSafe), Ledge: p.Opening != 0}
+	}{page: s.page(r.Context(), "more"), Pot: potOf(p.PotCard), Lid: "/lid?" + query.Encode(), Again: "/lid?" + again.Encode(), Fired: fired, Cautions: caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe), Ledge: p.Opening != 0}
 	if p.SeatGlazed && p.Together == shrinkage.InPlace {
-		data.Cautions = append([]string{CautionText(CautionWillFuse)}, data.Cautions...)
+		data.Cautions = append([]string{caution.Text(caution.WillFuse)}, data.Cautions...)
 	}
 	if l := cmp.Or(p.Measured, p.Set); l > 0 {
 		check := lidQuery(p.PotCard)

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"time"
 
+	"lidwright/api/caution"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -32,7 +33,7 @@ func (s *Server) printed(draw func(*http.Request) (title, svg string, err error)
 			page
 			Title, Drawing, Alone string
 			Cautions              []string
-		}{s.page(r.Context(), "more"), title, svg, r.URL.Path + ".svg?" + r.URL.RawQuery, cautionTexts(CautionShrinkVaries, CautionNotFoodSafe)})
+		}{s.page(r.Context(), "more"), title, svg, r.URL.Path + ".svg?" + r.URL.RawQuery, caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe)})
 	}
 }
 
@@ -43,7 +44,7 @@ func (s *Server) drawGauge(r *http.Request) (title, svg string, err error) {
 		rd.unit = tiles.LengthUnit(u)
 	}
 	title, _ = rd.text("title")
-	g := gauge{Title: "Throwing gauge " + title, Foot: s.Site.Name + ", " + s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006") + ". " + CautionText(CautionShrinkVaries)}
+	g := gauge{Title: "Throwing gauge " + title, Foot: s.Site.Name + ", " + s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006") + ". " + caution.Text(caution.ShrinkVaries)}
 	for _, one := range []struct {
 		name   string
 		to     *float64
@@ -82,7 +83,7 @@ func (s *Server) drawRule(r *http.Request) (title, svg string, err error) {
 		return "", "", problem("no-usual-firing", "There is no firing to go by.")
 	}
 	title = fmt.Sprintf("Shrink rule: %s/%s, %s clay, %.1f %% to %s", j.Clay, j.Batch, j.From, 100**j.TotalRatio, j.To)
-	rule := shrinkRule{Title: title, Times: *j.MultiplyFiredBy, Foot: fmt.Sprintf("%s, %s. %s: %s. %s", s.Site.Name, s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006"), j.Trust, j.TrustWhy, CautionText(CautionShrinkVaries))}
+	rule := shrinkRule{Title: title, Times: *j.MultiplyFiredBy, Foot: fmt.Sprintf("%s, %s. %s: %s. %s", s.Site.Name, s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006"), j.Trust, j.TrustWhy, caution.Text(caution.ShrinkVaries))}
 	return title, rule.SVG(), nil
 }
 
@@ -106,7 +107,7 @@ func (s *Server) sheetPage(w http.ResponseWriter, r *http.Request) error {
 		Gauge                      string
 		Cautions                   []string
 		Trust, TrustWhy, GaugeNote string
-	}{page: s.page(r.Context(), "more"), Pot: potOf(p.PotCard), Cautions: cautionTexts(CautionShrinkVaries, CautionNotFoodSafe)}
+	}{page: s.page(r.Context(), "more"), Pot: potOf(p.PotCard), Cautions: caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe)}
 	a, lid, lidErr := s.askLid(r.Context(), lidQuery(p.PotCard))
 	gauge := url.Values{"title": {p.Form}}
 	add := func(name string, l tiles.Millimetre, stage tiles.Stage, ref tiles.BatchRef) error {

@@ -4,6 +4,7 @@ import (
 	"net/http"
 	"net/url"
 
+	"lidwright/api/caution"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -34,7 +35,7 @@ func (s *Server) sizesPage(w http.ResponseWriter, r *http.Request) error {
 		Cautions []string
 		Asked    string
 	}{page: s.page(r.Context(), "more"), What: what, Unit: s.fieldUnit(r.Context(), q), Q: q, Clays: clays, Stages: []string{"wet", "soft", "leather", "dry", "bisque"}, Seats: lid.Seats(),
-		Cautions: cautionTexts(CautionShrinkVaries, CautionNotFoodSafe), Asked: q.Encode()}
+		Cautions: caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe), Asked: q.Encode()}
 	if len(q) > 0 {
 		switch what {
 		case "nest":

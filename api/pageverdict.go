@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"lidwright/api/caution"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -100,7 +101,7 @@ func (s *Server) verdictsPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 func grindingCautions() []string {
-	return cautionTexts(CautionWetGrinding, CautionSilica, CautionNoSweeping, CautionEyes)
+	return caution.Texts(caution.WetGrinding, caution.Silica, caution.NoSweeping, caution.Eyes)
 }
 
 type verdictPageData struct {

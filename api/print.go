@@ -5,6 +5,8 @@ import (
 	"html"
 	"math"
 	"strings"
+
+	"lidwright/api/caution"
 )
 
 // Prints to scale are drawn in millimetres on a sheet of A4 laid across: one unit of the drawing
@@ -49,7 +51,7 @@ func (s *sheet) check(x, y float64) {
 func (s *sheet) foot(says string) {
 	s.write(sheetEdge, sheetHigh-sheetEdge-6, "start", says)
 	// Small, or it is wider than the sheet.
-	fmt.Fprintf(s, `<text x="%g" y="%g" font-size="3">%s</text>`, sheetEdge, sheetHigh-sheetEdge, html.EscapeString(CautionText(CautionNotFoodSafe)))
+	fmt.Fprintf(s, `<text x="%g" y="%g" font-size="3">%s</text>`, sheetEdge, sheetHigh-sheetEdge, html.EscapeString(caution.Text(caution.NotFoodSafe)))
 }
 
 func (s *sheet) end() string {

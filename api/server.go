@@ -21,6 +21,7 @@ import (
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
 	"github.com/google/uuid"
 
+	"lidwright/api/caution"
 	"lidwright/api/pages"
 	"lidwright/api/wire"
 	"lidwright/kiln"
@@ -281,7 +282,7 @@ func (s *Server) humaConfig() huma.Config {
 	huma.NewError = humaError // the only hook that huma has for problem types of one's own
 	huma.ValidateStrictCasing = true
 	c := huma.DefaultConfig("lidwright", s.Site.Version)
-	c.Info.Description = "Shrink rates and lid sizes from a studio's own bars and firings. A logger: nothing here controls a kiln. " + Standing
+	c.Info.Description = "Shrink rates and lid sizes from a studio's own bars and firings. A logger: nothing here controls a kiln. " + caution.StandingLine
 	c.OpenAPIPath, c.DocsPath, c.SchemasPath = "/v1/openapi", "", ""
 	c.CreateHooks = nil
 	c.Transformers = append(c.Transformers, s.sayWhere)

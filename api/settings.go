@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"lidwright/api/caution"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -94,7 +95,7 @@ func (s *Server) settingsPage(w http.ResponseWriter, r *http.Request) error {
 		Electric  string
 		MarkWords string
 		Cautions  []string
-	}{s.page(r.Context(), "more"), kilns, s.Settings, kiln.ProbeHot, s.Notices.Receivers(), told, ElectricKilns, CautionText(CautionKeepShut), cautionTexts(WiringCautions...)})
+	}{s.page(r.Context(), "more"), kilns, s.Settings, kiln.ProbeHot, s.Notices.Receivers(), told, caution.ElectricKilns, caution.Text(caution.KeepShut), caution.Texts(caution.Wiring...)})
 }
 
 // probeLives are the lives of the thermocouples of a kiln: those that were told, and where none was

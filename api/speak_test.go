@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/caution"
 	"lidwright/tiles/lid"
 )
 
@@ -108,8 +109,8 @@ func TestSayHowToSpeak(t *testing.T) {
 
 // What the code says of danger, and every problem, has its text in every language.
 func TestCautionsInEveryTongue(t *testing.T) {
-	texts := []string{Standing, ElectricKilns}
-	for _, c := range Cautions {
+	texts := []string{caution.StandingLine, caution.ElectricKilns}
+	for _, c := range caution.Cautions {
 		texts = append(texts, c.Text, c.Place)
 	}
 	for _, k := range problemKinds {

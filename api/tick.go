@@ -9,6 +9,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lidwright/api/caution"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -25,11 +26,11 @@ func (s *Server) checkList(ctx context.Context, subject string) (wire.CheckList,
 	for _, t := range ticks {
 		last[t.Item] = t
 	}
-	j := wire.CheckList{Standing: Standing}
+	j := wire.CheckList{Standing: caution.StandingLine}
 	for _, item := range tiles.CheckList() {
 		number, _ := strconv.Atoi(strings.TrimPrefix(item, "caution-"))
 		t, told := last[item]
-		one := wire.Tick{Item: item, Says: CautionText(CautionNumber(number)), Done: t.Done, By: t.By, ClockTrusted: t.Trusted}
+		one := wire.Tick{Item: item, Says: caution.Text(caution.Number(number)), Done: t.Done, By: t.By, ClockTrusted: t.Trusted}
 		if told {
 			one.At = s.moment(t.At)
 		}

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"lidwright/api/caution"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 )
@@ -25,7 +26,7 @@ func TestCheckList(t *testing.T) {
 	load := b.id()
 	b.json("PUT", "/v1/loads/"+load, `{"kiln":"big-blue","kind":"glaze","bars":[{"bar":"BQ7","shelf":"middle"}],"packed_by":"KT"}`, 201)
 	text := b.page("/unpack/" + load)
-	for _, n := range []CautionNumber{CautionBoneDry, CautionPinhole, CautionHeavyShelves, CautionStayNear, CautionVentOn, CautionCOAlarm, CautionGetOut, CautionClearance, CautionNoPlastics, CautionStuckRelay, CautionHotPlug, CautionFuelKilns} {
+	for _, n := range []caution.Number{caution.BoneDry, caution.Pinhole, caution.HeavyShelves, caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.Clearance, caution.NoPlastics, caution.StuckRelay, caution.HotPlug, caution.FuelKilns} {
 		if !strings.Contains(text, fmt.Sprintf(`name="caution-%d"`, n)) {
 			t.Errorf("caution %d is not on the check list", n)
 		}

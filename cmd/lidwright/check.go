@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"lidwright/api"
+	"lidwright/api/caution"
 	"lidwright/api/wire"
 	"lidwright/config"
 	"lidwright/daemon"
@@ -93,9 +94,9 @@ func (r *checked) print(w io.Writer) {
 	for _, f := range r.Findings {
 		fmt.Fprintf(w, "%-5s %-9s %s\n", map[bool]string{true: "ok", false: "LOOK"}[f.Good], f.About, f.Says)
 	}
-	fmt.Fprintf(w, "\n%s\n", api.Standing)
-	for _, n := range api.WiringCautions {
-		fmt.Fprintf(w, "- %s\n", api.CautionText(n))
+	fmt.Fprintf(w, "\n%s\n", caution.StandingLine)
+	for _, n := range caution.Wiring {
+		fmt.Fprintf(w, "- %s\n", caution.Text(n))
 	}
 }
 

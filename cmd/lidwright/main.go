@@ -15,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"lidwright/api"
+	"lidwright/api/caution"
 	"lidwright/config"
 )
 
@@ -108,7 +109,7 @@ Exit codes: 0 done; 1 failed; 2 wrong use, or settings that do not load; 3 answe
 rate is weak (borrowed, stale, unlike or stretched) or the width is held back; 4 no daemon
 answers; 5 cannot start until someone acts.
 
-` + api.Standing,
+` + caution.StandingLine,
 		Example: `  lidwright practice                 try it without a kiln
   lidwright setup                    find the kiln's line, a question at a time
   lidwright lid --collar 104.5 --opening 92.5 --clay tern

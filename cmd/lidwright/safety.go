@@ -5,14 +5,14 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"lidwright/api"
+	"lidwright/api/caution"
 )
 
 // safetyTopic is lidwright help safety: every caution, with the standing line first.
 func safetyTopic() *cobra.Command {
-	long := api.Standing + "\n" + api.ElectricKilns + "\n" + api.Checked + "\n"
+	long := caution.StandingLine + "\n" + caution.ElectricKilns + "\n" + caution.Checked + "\n"
 	place := ""
-	for _, c := range api.Cautions {
+	for _, c := range caution.Cautions {
 		if c.Place != place {
 			place = c.Place
 			long += "\n" + place + "\n"

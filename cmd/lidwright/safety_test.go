@@ -9,8 +9,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"lidwright/api"
 	"lidwright/api/apitest"
+	"lidwright/api/caution"
 )
 
 // The commands that the table of the safety notes names carry their cautions, and so does what the
@@ -21,8 +21,8 @@ func TestCautionsOfCommands(t *testing.T) {
 	if err := os.WriteFile(file, []byte("[store]\nfolder = \""+folder+"\"\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	all := []api.CautionNumber{}
-	for _, c := range api.Cautions {
+	all := []caution.Number{}
+	for _, c := range caution.Cautions {
 		all = append(all, c.Number)
 	}
 	said := func(args ...string) string {
@@ -36,21 +36,21 @@ func TestCautionsOfCommands(t *testing.T) {
 		}
 		return out.String()
 	}
-	wiring := api.WiringCautions
+	wiring := caution.Wiring
 	for _, c := range []struct {
 		place, says string
-		want        []api.CautionNumber
+		want        []caution.Number
 	}{
 		{"lidwright help safety", said("help", "safety"), all},
 		{"lidwright check", said("check", "--config", file), wiring},
 		{"lidwright help setup", said("help", "setup"), nil},
 	} {
 		for _, n := range c.want {
-			if !strings.Contains(c.says, api.CautionText(n)) {
+			if !strings.Contains(c.says, caution.Text(n)) {
 				t.Errorf("%s: without caution %d", c.place, n)
 			}
 		}
-		if !strings.Contains(c.says, api.Standing) {
+		if !strings.Contains(c.says, caution.StandingLine) {
 			t.Errorf("%s: without the standing line", c.place)
 		}
 	}
@@ -58,7 +58,7 @@ func TestCautionsOfCommands(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if folded := strings.Join(strings.Fields(string(text)), " "); !strings.Contains(folded, api.Standing) || !strings.Contains(folded, api.ElectricKilns) {
+	if folded := strings.Join(strings.Fields(string(text)), " "); !strings.Contains(folded, caution.StandingLine) || !strings.Contains(folded, caution.ElectricKilns) {
 		t.Error("the description of the package: without the standing line, or without the word on fuel kilns")
 	}
 }

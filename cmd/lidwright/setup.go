@@ -15,7 +15,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"lidwright/api"
+	"lidwright/api/caution"
 	"lidwright/config"
 	"lidwright/kiln"
 	"lidwright/kiln/source"
@@ -42,7 +42,7 @@ and for the number at each place of the line, as 1 or top: channel_1 (probe, roo
 unit_1 (c, f, k), type_1 (letter of the couple). What is left out takes the answer in brackets; where
 several numbers could be the probe there is none, and channel_1 must say.
 
-` + api.Standing,
+` + caution.StandingLine,
 		Example: `  lidwright setup
   sudo lidwright setup --config ` + installed + `
   lidwright setup --answers kiln.answers --config lidwright.toml
@@ -119,9 +119,9 @@ type setup struct {
 func (s *setup) say(format string, args ...any) { fmt.Fprintf(s.out, format+"\n", args...) }
 
 func (s *setup) run(ctx context.Context) error {
-	s.say("%s\n%s\n", api.Standing, api.ElectricKilns)
-	for _, n := range api.WiringCautions {
-		s.say("- %s", api.CautionText(n))
+	s.say("%s\n%s\n", caution.StandingLine, caution.ElectricKilns)
+	for _, n := range caution.Wiring {
+		s.say("- %s", caution.Text(n))
 	}
 	s.say("")
 	if err := s.read(); err != nil {
@@ -240,7 +240,7 @@ func (s *setup) limits(ctx context.Context) error {
 	if s.kiln.LimitC, err = degrees("limit_c", "\nThe highest temperature that the kiln's maker allows, in °C. When it is passed a notice is sent, no more: this program turns nothing off", "", 100, 1850); err != nil {
 		return err
 	}
-	s.say("\n%s", api.CautionText(api.CautionKeepShut))
+	s.say("\n%s", caution.Text(caution.KeepShut))
 	if s.kiln.KeepShutAboveC, err = degrees("keep_shut_above_c", "Keep the kiln shut above, in °C; 50 unless there is a reason, and never over 200, where hot air and ware burn at once", "50", float64(tiles.KeepShutLeast), float64(tiles.KeepShutMost)); err != nil {
 		return err
 	}
