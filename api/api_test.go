@@ -274,8 +274,8 @@ func TestPages(t *testing.T) {
 	if strings.Contains(body, "%!") {
 		t.Error("a figure is written wrong")
 	}
-	if n := strings.Count(body, `id="caution-`); n != len(caution.Cautions) {
-		t.Errorf("%d cautions on the safety page, want %d", n, len(caution.Cautions))
+	if n := strings.Count(body, `id="caution-`); n != len(caution.All) {
+		t.Errorf("%d cautions on the safety page, want %d", n, len(caution.All))
 	}
 	if a, body := ask(t, "GET", srv.URL+"/nothing", "", ""); a.StatusCode != 404 || !strings.Contains(body, "</html>") {
 		t.Errorf("a page that is not there: %d", a.StatusCode)

@@ -137,7 +137,7 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 	stuck.StillHot = true
 	under := kiln.Firing{ID: kiln.FiringID(g.id("f", 1)), Kiln: "blue", Kind: kiln.Glaze, Status: kiln.Running, Atmosphere: kiln.Reduction, Peak: kiln.NoTemperature()}
 	all := []caution.Number{}
-	for _, c := range caution.Cautions {
+	for _, c := range caution.All {
 		all = append(all, c.Number)
 	}
 	const aBoard = "?collar=104.5&opening=92.5&clay=tern&cone=6&seat_glazed=yes&together=in_place"

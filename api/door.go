@@ -40,7 +40,7 @@ func (s *Server) doorPage(w http.ResponseWriter, r *http.Request) error {
 		Cautions      []caution.Caution
 		LookAt, OutAt string
 		Look, Out     string // the same, drawn as squares
-	}{page: s.page(r.Context(), "spyhole"), Kiln: id, Mark: s.keepShutJSON(m), Electric: caution.ElectricKilns, Cautions: caution.Cautions, LookAt: s.ownAddress(r) + "/spyhole/" + url.PathEscape(id), OutAt: s.ownAddress(r) + "/unpack?kiln=" + url.QueryEscape(id)}
+	}{page: s.page(r.Context(), "spyhole"), Kiln: id, Mark: s.keepShutJSON(m), Electric: caution.ElectricKilns, Cautions: caution.All, LookAt: s.ownAddress(r) + "/spyhole/" + url.PathEscape(id), OutAt: s.ownAddress(r) + "/unpack?kiln=" + url.QueryEscape(id)}
 	for _, l := range loads {
 		if l.Unpacked.IsZero() {
 			j := s.loadJSON(l)

@@ -408,7 +408,7 @@ func (s *Server) safetyPage(w http.ResponseWriter, r *http.Request) error {
 		Electric string
 		Checked  string
 		Cautions []caution.Caution
-	}{s.page(r.Context(), "more"), caution.ElectricKilns, caution.Checked, caution.Cautions})
+	}{s.page(r.Context(), "more"), caution.ElectricKilns, caution.Checked, caution.All})
 }
 
 func (s *Server) morePage(w http.ResponseWriter, r *http.Request) error {

@@ -110,7 +110,7 @@ func TestSayHowToSpeak(t *testing.T) {
 // What the code says of danger, and every problem, has its text in every language.
 func TestCautionsInEveryTongue(t *testing.T) {
 	texts := []string{caution.StandingLine, caution.ElectricKilns}
-	for _, c := range caution.Cautions {
+	for _, c := range caution.All {
 		texts = append(texts, c.Text, c.Place)
 	}
 	for _, k := range problemKinds {

@@ -68,7 +68,7 @@ type Caution struct {
 	Source string
 }
 
-// Standing is on every page and print with heat, in every notice about heat, in the help.
+// StandingLine is on every page and print with heat, in every notice about heat, in the help.
 const StandingLine = "The kiln maker's manual and your local codes come first. Wiring is for a licensed or otherwise qualified electrician. This program watches; it protects nothing."
 
 // ElectricKilns stands beside it where a fuel kiln may be meant.
@@ -77,8 +77,8 @@ const ElectricKilns = "Written for electric kilns; fuel kilns have more hazards,
 // Checked says how far the cautions can be relied on, beside all of them.
 const Checked = "These texts were checked in November 2026 against public pages of authorities, standards and health services, mostly their first pages. What stands behind each is named in brackets: practice is common practice without a source, memory was not seen in print. A kiln expert has not read them yet."
 
-// Cautions are all of them, in the order in which they are read.
-var Cautions = []Caution{
+// All are all of them, in the order in which they are read.
+var All = []Caution{
 	{StayNear, "Before and while it fires", "Someone who knows this kiln stays within reach and looks in on it, above all near the top.", "practice"},
 	{VentOn, "Before and while it fires", "Switch the vent on before the firing and leave it on until the kiln is cold; no timer or night setback of the building may stop it.", "HSE-3; a practice report of a setback stopping a vent, unconfirmed"},
 	{Fumes, "Before and while it fires", "Fumes come off in both bisque and glaze firings: carbon monoxide, sulphur gases, fluorides, smoke of wax and of the clay's own organic matter, metal vapours. Vent to the outside, well away from windows and air intakes.", "EPA-7; CT"},
@@ -124,7 +124,7 @@ var Cautions = []Caution{
 	{FuelKilns, "What our numbers are not", "Written for electric kilns; fuel kilns have more hazards (gas, flame, carbon monoxide by intent in reduction): see their maker. Raku: outdoors, and never left to a program.", "own"},
 }
 
-// WiringCautions are those of whoever connects the program to a kiln.
+// Wiring are those of whoever connects the program to a kiln.
 var Wiring = []Number{Circuit, Port, Isolated, CableOff, HotPlug, FuelKilns}
 
 // carbonMonoxide is what is said of it: what to do when the alarm sounds, and to put one up.
@@ -135,7 +135,7 @@ var BeforeReachingIn = []Number{OneSpot, ReachIn, ColdBars, Lining, HeavyShelves
 
 // Text is the text of one of them, empty if there is none.
 func Text(number Number) string {
-	for _, c := range Cautions {
+	for _, c := range All {
 		if c.Number == number {
 			return c.Text
 		}

@@ -12,7 +12,7 @@ import (
 func safetyTopic() *cobra.Command {
 	long := caution.StandingLine + "\n" + caution.ElectricKilns + "\n" + caution.Checked + "\n"
 	place := ""
-	for _, c := range caution.Cautions {
+	for _, c := range caution.All {
 		if c.Place != place {
 			place = c.Place
 			long += "\n" + place + "\n"

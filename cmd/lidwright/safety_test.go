@@ -22,7 +22,7 @@ func TestCautionsOfCommands(t *testing.T) {
 		t.Fatal(err)
 	}
 	all := []caution.Number{}
-	for _, c := range caution.Cautions {
+	for _, c := range caution.All {
 		all = append(all, c.Number)
 	}
 	said := func(args ...string) string {
