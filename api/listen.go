@@ -39,7 +39,7 @@ func (l *limited) Accept() (net.Conn, error) {
 			return &counted{Conn: c, done: sync.OnceFunc(func() { l.leave(addr) })}, nil
 		}
 		l.mu.Unlock()
-		refuse(c)
+		turnAway(c)
 	}
 }
 
@@ -60,8 +60,8 @@ func addrOf(a net.Addr) netip.Addr {
 	return ap.Addr().Unmap()
 }
 
-// refuse answers without reading and never waits for the other end.
-func refuse(c net.Conn) {
+// turnAway answers without reading and never waits for the other end.
+func turnAway(c net.Conn) {
 	body := encodeJSON(problem("too-many-connections", "Too many connections at this moment."))
 	c.SetWriteDeadline(time.Now().Add(50 * time.Millisecond))
 	c.Write(append([]byte("HTTP/1.1 503 Service Unavailable\r\nContent-Type: application/problem+json\r\nRetry-After: 5\r\nConnection: close\r\n\r\n"), body...))
