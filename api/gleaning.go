@@ -180,7 +180,7 @@ func (s *Server) gleanClays(ctx context.Context, fit *shrinkage.Fit, asOf time.T
 		return err
 	}
 	for _, k := range clays {
-		j, sh, err := g.shrinkageOf(ctx, fit, asOf, k, nil)
+		j, sh, err := g.shrinkageOf(ctx, fit, asOf, usualRate(tiles.BatchRef{Clay: k}))
 		if err != nil { // nothing can be said of this one
 			continue
 		}

@@ -17,7 +17,11 @@ func (s *Server) getMoves(ctx context.Context, in *RateQuery) (*body[wire.Why], 
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	a, err := s.rateAsked(ctx, tiles.ClayID(in.Clay), in.values)
+	q, err := readRate(tiles.ClayID(in.Clay), in.values, s.unit())
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	a, err := s.askRate(ctx, q)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}

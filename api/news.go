@@ -94,7 +94,7 @@ func (s *Server) clayNews(ctx context.Context) ([]StudioNews, error) {
 		if len(fit.Fired(clay)) == 0 {
 			continue
 		}
-		a, err := g.rateAsked(ctx, clay, nil)
+		a, err := g.askRate(ctx, usualRate(tiles.BatchRef{Clay: clay}))
 		if err != nil {
 			return out, err
 		}

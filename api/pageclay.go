@@ -65,12 +65,16 @@ func (s *Server) explain(ctx context.Context, id tiles.ClayID, data *clayPageDat
 	if err != nil {
 		return err
 	}
-	j, _, err := s.shrinkageOf(ctx, fit, asOf, id, data.Asked)
+	q, err := readRate(id, data.Asked, s.unit())
+	if err != nil {
+		return err
+	}
+	j, _, err := s.shrinkageOf(ctx, fit, asOf, q)
 	if err != nil {
 		return err
 	}
 	data.Rate = &j
-	a, err := s.rateAsked(ctx, id, data.Asked)
+	a, err := s.askRate(ctx, q)
 	if err != nil {
 		return err
 	}

@@ -32,7 +32,7 @@ func (s *Server) BatchShifts(ctx context.Context, fit *shrinkage.Fit, clays []ti
 		if before == "" {
 			continue
 		}
-		a, err := s.rateAsked(ctx, clay, nil)
+		a, err := s.askRate(ctx, usualRate(tiles.BatchRef{Clay: clay}))
 		if err != nil || a.Batch != now {
 			continue
 		}

@@ -1,11 +1,13 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"net/url"
 	"time"
 
 	"lidwright/api/wire"
+	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -47,7 +49,11 @@ func (s *Server) askShrinkage(ctx context.Context, id tiles.ClayID, values url.V
 	if err != nil {
 		return wire.Shrinkage{}, shrinkage.Rate{}, err
 	}
-	return s.shrinkageOf(ctx, fit, asOf, id, values)
+	q, err := readRate(id, values, s.unit())
+	if err != nil {
+		return wire.Shrinkage{}, shrinkage.Rate{}, err
+	}
+	return s.shrinkageOf(ctx, fit, asOf, q)
 }
 
 // rateAsked is a question about a rate: of what, to which stage, at which firing.
@@ -57,48 +63,56 @@ type rateAsked struct {
 	Firing firingMeant
 }
 
-// rateAsked reads the question of a rate.
-func (s *Server) rateAsked(ctx context.Context, id tiles.ClayID, values url.Values) (rateAsked, error) {
-	r := newReader(values, s.unit())
+// rateQuestion is what the rate of a clay is asked for: from one stage to another, in a firing.
+type rateQuestion struct {
+	Ref      tiles.BatchRef // an empty batch: the newest open one
+	From, To tiles.Stage
+	Forming  tiles.Forming
+	Firing   firingAsk
+}
+
+// usualRate asks what is usual: from wet to fired, thrown, in the usual glaze firing.
+func usualRate(ref tiles.BatchRef) rateQuestion {
+	return rateQuestion{Ref: ref, From: tiles.Wet, To: tiles.Fired, Forming: tiles.ThrownRing,
+		Firing: firingAsk{Kind: kiln.Glaze, Heat: kiln.NoTemperature()}}
+}
+
+// readRate reads the question of a rate.
+func readRate(id tiles.ClayID, values url.Values, unit tiles.LengthUnit) (rateQuestion, error) {
+	r := newReader(values, unit)
 	batch, _ := r.text("batch")
-	at := r.firing()
-	from, to := tiles.Stage(r.word("from", stageWords()...)), tiles.Stage(r.word("to", stageWords()...))
+	q := usualRate(tiles.BatchRef{Clay: id, Batch: tiles.BatchID(batch)})
+	q.Firing = r.firing()
+	q.From = cmp.Or(tiles.Stage(r.word("from", stageWords()...)), q.From)
+	q.To = cmp.Or(tiles.Stage(r.word("to", stageWords()...)), q.To)
 	var words []string
 	for _, f := range tiles.Formings() {
 		words = append(words, string(f))
 	}
-	forming := tiles.Forming(r.word("forming", words...))
-	if err := r.err(); err != nil {
-		return rateAsked{}, err
-	}
-	if from == "" {
-		from = tiles.Wet
-	}
-	if to == "" {
-		to = tiles.Fired
-	}
-	if !from.Before(to) {
+	q.Forming = cmp.Or(tiles.Forming(r.word("forming", words...)), q.Forming)
+	return q, r.err()
+}
+
+// askRate finds out what a question of a rate rests on.
+func (s *Server) askRate(ctx context.Context, q rateQuestion) (rateAsked, error) {
+	if !q.From.Before(q.To) {
 		return rateAsked{}, &tiles.Invalid{Field: "to", Type: "stage-goes-backwards", Why: "must come after from"}
 	}
-	if forming == "" {
-		forming = tiles.ThrownRing
-	}
-	ref := tiles.BatchRef{Clay: id, Batch: tiles.BatchID(batch)}
-	clay, err := s.clay(ctx, &ref)
+	clay, err := s.clay(ctx, &q.Ref)
 	if err != nil {
 		return rateAsked{}, err
 	}
-	m, err := s.meant(ctx, at, clay)
+	m, err := s.meant(ctx, q.Firing, clay)
 	if err != nil {
 		return rateAsked{}, err
 	}
-	return rateAsked{shrinkage.Ask{BatchRef: ref, Forming: forming, Stage: from, Work: m.Work, WorkSD: m.WorkSD,
-		BisqueWork: m.BisqueWork, Kind: m.Kind, Probe: m.Probe, On: m.On}, to, m}, nil
+	return rateAsked{shrinkage.Ask{BatchRef: q.Ref, Forming: q.Forming, Stage: q.From, Work: m.Work, WorkSD: m.WorkSD,
+		BisqueWork: m.BisqueWork, Kind: m.Kind, Probe: m.Probe, On: m.On}, q.To, m}, nil
 }
 
 // shrinkageOf answers it from a fit at hand.
-func (s *Server) shrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.Time, id tiles.ClayID, values url.Values) (wire.Shrinkage, shrinkage.Rate, error) {
-	a, err := s.rateAsked(ctx, id, values)
+func (s *Server) shrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.Time, q rateQuestion) (wire.Shrinkage, shrinkage.Rate, error) {
+	a, err := s.askRate(ctx, q)
 	if err != nil {
 		return wire.Shrinkage{}, shrinkage.Rate{}, err
 	}
@@ -109,7 +123,7 @@ func (s *Server) shrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.
 	m := a.Firing
 	l := heatwork.MainConeScale()
 	j := wire.Shrinkage{
-		Clay: string(id), Batch: string(a.Batch), From: string(a.Stage), To: string(a.To),
+		Clay: string(a.Clay), Batch: string(a.Batch), From: string(a.Stage), To: string(a.To),
 		At:         wire.HeatAt{From: m.From, Kind: string(m.Kind), Atmosphere: text(string(m.Atmosphere)), Kiln: text(string(m.Kiln)), UsualOf: m.Of},
 		TotalRatio: ratio4(sh.Total), LikelyLow: ratio4(sh.Likely.Low), LikelyHigh: ratio4(sh.Likely.High), LikelyLevel: tiles.LikelyLevel,
 		NextLow: ratio4(sh.NextPiece.Low), NextHigh: ratio4(sh.NextPiece.High), MultiplyFiredBy: rounded(sh.Multiply, 4), Forming: string(a.Forming),

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"net/http"
-	"net/url"
 
 	"lidwright/api/wire"
 	"lidwright/tiles"
@@ -26,7 +25,7 @@ func (s *Server) story(ctx context.Context, p wire.BarPath) (wire.Story, error) 
 		return wire.Story{}, err
 	}
 	var moves []shrinkage.RateChange
-	a, err := s.rateAsked(ctx, bar.Clay, url.Values{"batch": {string(bar.Batch)}})
+	a, err := s.askRate(ctx, usualRate(bar.BatchRef))
 	if fit := s.lastFit(); err == nil && fit != nil && bar.InFit() {
 		if moves, err = fit.RateHistory(a.Ask); err != nil {
 			moves = nil
