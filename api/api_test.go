@@ -65,12 +65,12 @@ func testServer(t *testing.T) *httptest.Server {
 }
 
 func studioOfNobody() *Server {
-	return &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Hosts: []string{"kiln-pi.local"}, Version: "test"}, Copies: noCopies{},
+	return &Server{Studio: &Studio{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Hosts: []string{"kiln-pi.local"}, Version: "test"}, Copies: noCopies{},
 		Archive: nobody{}, Kilns: nobody{}, Shrink: nobody{}, Lines: func() []Line { return nil },
 		Store: func() (StoreHealth, error) { return StoreHealth{Free: 1e9}, nil }, Lids: lid.UsualDefaults(),
 		Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp {
 			return kiln.Stamp{Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
-		}, Ready: func() error { return nil }, Notices: &told{}}
+		}, Ready: func() error { return nil }, Notices: &told{}}}
 }
 
 func serve(t *testing.T, s *Server) *httptest.Server {

@@ -2,33 +2,18 @@ package api
 
 import (
 	"context"
-	"errors"
 	"strings"
-	"time"
 
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
-	"lidwright/tiles/shrinkage"
 )
-
-func derived(d shrinkage.Derived) wire.Derived {
-	one := func(f shrinkage.Figure) *wire.Figure {
-		if !f.Known() {
-			return nil
-		}
-		return &wire.Figure{Value: rounded(f.Value, 5), Likely: []*float64{rounded(f.Low, 5), rounded(f.High, 5)}, Readings: f.Readings}
-	}
-	return wire.Derived{Drying: one(d.Drying), Firing: one(d.Firing), Total: one(d.Total), Absorption: one(d.Absorption), Porosity: one(d.Porosity), Density: one(d.Density), MassStage: string(d.MassStage)}
-}
 
 func parseRef(text string) tiles.BatchRef {
 	clay, batch, _ := strings.Cut(text, "/")
 	return tiles.BatchRef{Clay: tiles.ClayID(clay), Batch: tiles.BatchID(batch)}
 }
-
-func (s *Server) code(p wire.BarPath) (tiles.Code, error) { return s.Codes.Parse("bar", p.Bar) }
 
 type barsInput struct {
 	Clay     string `query:"clay"`
@@ -61,83 +46,13 @@ func (s *Server) getBar(ctx context.Context, in *wire.BarPath) (*thing[wire.BarJ
 	return &thing[wire.BarJSON]{revision(b.Revision), s.barJSON(b.Bar)}, nil
 }
 
-func (s *Server) bar(ctx context.Context, p wire.BarPath) (tiles.Bar, error) {
-	b, err := s.keptBar(ctx, p)
-	return b.Bar, err
-}
-
-func (s *Server) keptBar(ctx context.Context, p wire.BarPath) (tiles.KeptBar, error) {
-	code, err := s.code(p)
-	if err != nil {
-		return tiles.KeptBar{}, err
-	}
-	return s.Archive.Bar(ctx, code, s.channel)
-}
-
-func (s *Server) barJSON(b tiles.Bar) wire.BarJSON {
-	j := wire.BarJSON{Bar: string(b.Code), Derived: derived(shrinkage.Derive(b)), Readings: []wire.Reading{}, Firings: []wire.Heat{},
-		BarBody: wire.BarBody{ID: b.ID, Clay: string(b.Clay), Batch: string(b.Batch), Forming: string(b.Forming), MarkLength: float64(b.MarkLength), Marks: b.Marks, MadeOn: b.MadeOn, By: b.By, Practice: b.Practice, Flags: []string{}, Note: b.Note}}
-	for _, f := range b.Flags {
-		j.Flags = append(j.Flags, string(f))
-	}
-	wet := b.WetLength()
-	j.Next = string(tiles.Wet)
-	for _, r := range b.Readings {
-		rj := s.readingJSON(r, wet)
-		j.Readings = append(j.Readings, rj)
-		if rj.Counted && r.Mass == nil {
-			j.Shrunk, j.Next = rj.TotalRatio, string(nextStage(r.Stage))
-		}
-	}
-	for _, h := range b.Firings {
-		j.Firings = append(j.Firings, wire.Heat{Load: h.Load, Shelf: h.Shelf, Kind: string(h.Kind), Kiln: string(h.Kiln), HeatWorkC: celsius(h.Work)})
-		if at := tiles.Measures(h.Kind); at != "" && !at.Before(tiles.Stage(j.Next)) {
-			j.Next = string(at)
-		}
-	}
-	return j
-}
-
-func nextStage(s tiles.Stage) tiles.Stage {
-	switch s {
-	case tiles.Wet, tiles.Soft, tiles.Leather:
-		return tiles.Dry
-	case tiles.Dry:
-		return tiles.Biscuit
-	}
-	return tiles.Fired
-}
-
-func (s *Server) readingJSON(r tiles.Reading, wet tiles.Millimetre) wire.Reading {
-	j := wire.Reading{ID: r.ID, Bar: string(r.Bar), Stage: string(r.Stage), Mark: r.Mark, AsTyped: r.AsTyped, Unit: r.Unit, Unusual: r.Unusual, Slip: string(r.EntryError), Question: r.Question, Needs: r.Needs(),
-		Counted: r.Counts(), By: r.By, At: s.moment(r.At), ClockTrusted: r.Trusted, Supersedes: text(r.Supersedes)}
-	if r.Mass == nil {
-		j.LengthMM = lengthMM(r.Length)
-		if wet > 0 && r.Stage != tiles.Wet {
-			j.TotalRatio = rounded(1-float64(r.Length/wet), 4)
-		}
-	}
-	if m := r.Mass; m != nil {
-		j.Mass = &wire.MassBody{Dry: m.Dry, Saturated: m.Saturated, Suspended: m.Suspended, Step: m.Step}
-	}
-	j.Struck, j.Confirmed, j.CountedBy = s.actJSON(r.Struck), s.actJSON(r.Confirmed), s.actJSON(r.Counted)
-	return j
-}
-
-func (s *Server) actJSON(a *tiles.Act) *wire.Act {
-	if a == nil {
-		return nil
-	}
-	return &wire.Act{By: a.By, Why: a.Why, At: s.moment(a.At)}
-}
-
 type putBarInput struct {
 	wire.BarPath
 	Body wire.BarBody
 }
 
 func (s *Server) putBar(ctx context.Context, in *putBarInput) (*edited[wire.BarJSON], error) {
-	k, err := s.keepBar(ctx, in.BarPath, in.Body, matchOf(ctx))
+	k, err := s.keepBar(ctx, in.BarPath, in.Body, usecase.PreconditionOf(ctx))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -146,36 +61,6 @@ func (s *Server) putBar(ctx context.Context, in *putBarInput) (*edited[wire.BarJ
 		return nil, s.problemFrom(ctx, err)
 	}
 	return &edited[wire.BarJSON]{status(k), revision(b.Revision), s.barJSON(b.Bar)}, nil
-}
-
-func (s *Server) keepBar(ctx context.Context, p wire.BarPath, b wire.BarBody, m usecase.Precondition) (tiles.PutResult, error) {
-	code, err := s.code(p)
-	if err != nil {
-		return tiles.PutResult{}, err
-	}
-	ref := tiles.BatchRef{Clay: tiles.ClayID(b.Clay), Batch: tiles.BatchID(b.Batch)}
-	if _, err := s.clay(ctx, &ref); err != nil {
-		return tiles.PutResult{}, err
-	}
-	if b.Forming == "" {
-		b.Forming = string(tiles.ThrownRing)
-	}
-	bar := tiles.Bar{Code: code, ID: b.ID, BatchRef: ref, Forming: tiles.Forming(b.Forming), MarkLength: tiles.Millimetre(b.MarkLength), Marks: b.Marks,
-		MadeOn: b.MadeOn, By: b.By, Practice: b.Practice, Note: b.Note}
-	for _, f := range b.Flags {
-		bar.Flags = append(bar.Flags, tiles.Flag(f))
-	}
-	if bar.MarkLength == 0 {
-		bar.MarkLength = s.Site.MarkLength
-	}
-	if err := bar.Validate(); err != nil {
-		return tiles.PutResult{}, err
-	}
-	k, err := s.Archive.PutBar(ctx, bar, m, s.Now())
-	if err == nil {
-		s.Shrink.Touch(code)
-	}
-	return k, err
 }
 
 type freeCodesInput struct {
@@ -190,19 +75,6 @@ func (s *Server) getFreeCodes(ctx context.Context, in *freeCodesInput) (*body[wi
 	return &body[wire.List[string]]{wire.List[string]{Items: codes}}, nil
 }
 
-func (s *Server) freeCodes(ctx context.Context, n int) ([]string, error) {
-	used, err := s.Archive.UsedCodes(ctx)
-	if err != nil {
-		return nil, err
-	}
-	free, err := s.Codes.Free(n, func(c tiles.Code) bool { return used[c] }, s.dice())
-	out := []string{}
-	for _, c := range free {
-		out = append(out, string(c))
-	}
-	return out, err
-}
-
 type putReadingInput struct {
 	wire.ReadingPath
 	Body wire.ReadingBody
@@ -214,109 +86,6 @@ func (s *Server) putReading(ctx context.Context, in *putReadingInput) (*kept[wir
 		return nil, s.problemFrom(ctx, err)
 	}
 	return &kept[wire.Reading]{status(k), j}, nil
-}
-
-// asked is a reading that was read and judged, and is not kept yet.
-type asked struct {
-	bar     tiles.Bar
-	reading tiles.Reading
-	belief  shrinkage.Plausibility
-	fix     string // what was probably meant, as it would be typed
-}
-
-// readReading reads the length as it was written and sees whether it can be believed.
-func (s *Server) readReading(ctx context.Context, p wire.ReadingPath, b wire.ReadingBody) (asked, error) {
-	bar, err := s.bar(ctx, p.BarPath)
-	if err != nil {
-		return asked{}, err
-	}
-	queued := time.Duration(b.QueuedS * float64(time.Second))
-	r := tiles.Reading{ID: p.ID, Bar: bar.Code, Mark: b.Mark, Stage: tiles.Stage(b.Stage), Instrument: b.Instrument, Step: tiles.Millimetre(b.Step), By: b.By,
-		Supersedes: b.Supersedes, Queued: queued, At: s.Now().Wall.Add(-queued)}
-	if m := b.Mass; m != nil {
-		r.Mass = &tiles.Mass{Dry: m.Dry, Saturated: m.Saturated, Suspended: m.Suspended, Step: m.Step}
-	} else {
-		unit, err := tiles.ParseLengthUnit("unit", b.Unit, s.unit())
-		if err != nil {
-			return asked{}, err
-		}
-		l, err := tiles.ParseLength("length", b.Length, unit)
-		if err != nil {
-			return asked{}, err
-		}
-		r.Length, r.AsTyped, r.Unit = l.Millimetre(), l.Typed, string(l.Unit)
-		if _, err := tiles.ParsePiece("length", b.Length, unit); err != nil {
-			return asked{}, s.whichUnit(bar, r, err)
-		}
-	}
-	if err := r.Validate(bar); err != nil {
-		return asked{}, err
-	}
-	for i, o := range bar.Readings { // said before, or about to be struck: no part of what is believed
-		if o.ID == r.ID || o.ID == r.Supersedes {
-			bar.Readings = append(bar.Readings[:i:i], bar.Readings[i+1:]...)
-			break
-		}
-	}
-	a := asked{bar: bar}
-	a.belief, a.fix = shrinkage.Judge(bar, &r, s.lastFit())
-	a.reading = r
-	return a, nil
-}
-
-// lastFit is the fit that stands now, for a question that must not wait; nil if there is none.
-func (s *Server) lastFit() *shrinkage.Fit {
-	fit, _, err := s.Shrink.Latest()
-	if err != nil {
-		return nil
-	}
-	return fit
-}
-
-// whichUnit adds to a length that no bar can have what was probably meant.
-func (s *Server) whichUnit(bar tiles.Bar, r tiles.Reading, err error) error {
-	var wrong *tiles.Invalid
-	if e, ok := shrinkage.Plausible(bar, r, s.lastFit()); ok && errors.As(err, &wrong) {
-		if _, meant := e.EntryError(r.Length, r.AsTyped, tiles.LengthUnit(r.Unit)); meant != "" {
-			return &tiles.Invalid{Field: wrong.Field, Type: wrong.Type, Why: wrong.Why + " If it was " + meant + ", type it so."}
-		}
-	}
-	return err
-}
-
-// keepReading keeps a reading, unusual or not: what is unusual is asked about and stays out of the
-// fit until confirmed.
-func (s *Server) keepReading(ctx context.Context, p wire.ReadingPath, b wire.ReadingBody) (tiles.PutResult, wire.Reading, error) {
-	a, err := s.readReading(ctx, p, b)
-	if err != nil {
-		return tiles.PutResult{}, wire.Reading{}, err
-	}
-	return s.keepAsked(ctx, p, a)
-}
-
-func (s *Server) keepAsked(ctx context.Context, p wire.ReadingPath, a asked) (tiles.PutResult, wire.Reading, error) {
-	k, err := s.Archive.PutReading(ctx, a.reading, s.Now())
-	if err != nil {
-		return k, wire.Reading{}, err
-	}
-	if k.New {
-		s.Shrink.Touch(a.bar.Code)
-	}
-	bar, err := s.bar(ctx, p.BarPath)
-	if err != nil {
-		return k, wire.Reading{}, err
-	}
-	for _, have := range bar.Readings {
-		if have.ID == p.ID {
-			j := s.readingJSON(have, bar.WetLength())
-			if a.reading.Mass == nil {
-				j.ExpectedMM = []*float64{rounded(float64(a.belief.Low), 1), rounded(float64(a.belief.High), 1)}
-				j.Fix = text(a.fix)
-			}
-			return k, j, nil
-		}
-	}
-	return k, wire.Reading{}, tiles.ErrNoReading
 }
 
 type actInput struct {

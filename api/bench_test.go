@@ -91,12 +91,12 @@ func benchIn(t testing.TB, folder string) *bench {
 	b := &bench{t: t, store: st}
 	var looks atomic.Int64
 	began := time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC)
-	b.s = &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", PublicURL: "http://kiln-pi.local:8573"}, Archive: st, Copies: noCopies{}, Kilns: nobody{}, Heat: cold{}, Shrink: &fitting{store: st},
+	b.s = &Server{Studio: &Studio{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", PublicURL: "http://kiln-pi.local:8573"}, Archive: st, Copies: noCopies{}, Kilns: nobody{}, Heat: cold{}, Shrink: &fitting{store: st},
 		Lines: func() []Line { return nil }, Lids: lid.UsualDefaults(), Codes: tiles.Signs, Ready: func() error { return nil },
 		Now: func() kiln.Stamp {
 			n := time.Duration(looks.Add(1))
 			return kiln.Stamp{Boot: "boot", Since: n * time.Minute, Wall: began.Add(n * time.Minute), Trusted: true}
-		}}
+		}}}
 	h, err := b.s.Handler()
 	if err != nil {
 		t.Fatal(err)

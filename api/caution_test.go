@@ -107,12 +107,12 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "9.9"}, Archive: st, Copies: noCopies{}, Kilns: h, Shrink: barless{st}, Heat: unasked{}, Notices: silent{},
+	s := &Server{Studio: &Studio{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "9.9"}, Archive: st, Copies: noCopies{}, Kilns: h, Shrink: barless{st}, Heat: unasked{}, Notices: silent{},
 		Kiln: map[kiln.KilnID]kiln.Kiln{"blue": {ID: "blue", Control: "1", KeepShut: 80, KeepShutReason: "thin ware, its maker's manual"}}, Wired: []Wired{{Kiln: "blue"}},
 		Hot: func(context.Context, kiln.KilnID, time.Time, time.Time) (map[kiln.ChannelID]time.Duration, error) {
 			return nil, nil
 		},
-		Lines: func() []Line { return nil }, Lids: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { now.Since++; return now }, Ready: func() error { return nil }}
+		Lines: func() []Line { return nil }, Lids: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { now.Since++; return now }, Ready: func() error { return nil }}}
 	handler, err := s.Handler()
 	if err != nil {
 		t.Fatal(err)

@@ -2,7 +2,6 @@ package api
 
 import (
 	"context"
-	"encoding/json"
 	"net/http"
 	"time"
 
@@ -12,12 +11,6 @@ import (
 	"lidwright/api/wire"
 	"lidwright/tiles"
 )
-
-func (s *Server) changeJSON(c tiles.Change) wire.Change {
-	j := wire.Change{Seq: c.Seq, Kind: c.Kind, Op: c.Op, ID: c.ID, At: s.moment(c.At), ClockTrusted: c.Trusted, Boot: c.Boot, Body: map[string]any{}}
-	json.Unmarshal([]byte(c.Body), &j.Body) // the store holds valid JSON; what is no object stays empty
-	return j
-}
 
 type changesInput struct {
 	Patient

@@ -2,7 +2,6 @@ package api
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"net/http"
 	"slices"
@@ -40,40 +39,6 @@ func (s *Server) getCompare(ctx context.Context, in *compareInput) (*body[wire.C
 		out.Items = append(out.Items, j)
 	}
 	return &body[wire.Compare]{out}, nil
-}
-
-// compared loads firings with the minutes of their control probes and lays them over one another.
-func (s *Server) compared(ctx context.Context, ids []string, at kiln.Celsius) ([]analysis.Compared, error) {
-	ids = slices.DeleteFunc(slices.Clone(ids), func(id string) bool { return strings.TrimSpace(id) == "" })
-	if n := len(ids); n < 1 || n > analysis.MostCompared {
-		return nil, problem("out-of-range", "One to four firings can be compared.", wire.Field{Name: "firings", Says: "one to four are needed"})
-	}
-	var all []analysis.Compared
-	for _, id := range ids {
-		f, err := s.findFiring(ctx, kiln.FiringID(strings.TrimSpace(id)))
-		if err != nil {
-			return nil, err
-		}
-		if live, ok := s.Kilns.LiveCurve(f.Kiln); ok && live.Firing.ID == f.ID {
-			number := f.Number
-			f = live.Firing
-			f.Number = max(f.Number, number)
-		}
-		c := analysis.Compared{Firing: f}
-		lines, _, err := s.envelopes(ctx, f, []kiln.ChannelID{s.Kiln[f.Kiln].Control}, 0, time.Minute)
-		if err != nil {
-			return nil, err
-		}
-		if len(lines) > 0 {
-			c.Curve = lines[0]
-		}
-		all = append(all, c)
-	}
-	all, err := analysis.Align(all, at)
-	if errors.Is(err, analysis.ErrNeverReached) {
-		return nil, problem("out-of-range", sentence(err.Error()), wire.Field{Name: "at_c", Says: "not every firing reached it"})
-	}
-	return all, err
 }
 
 type comparedRow struct {

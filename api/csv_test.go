@@ -86,7 +86,7 @@ func TestTables(t *testing.T) {
 
 // TestCells: a number below zero is a number, and a text that looks like one is a text.
 func TestCells(t *testing.T) {
-	s := &Server{Site: Site{Zone: time.UTC}}
+	s := &Server{Studio: &Studio{Site: Site{Zone: time.UTC}}}
 	for _, c := range []struct {
 		v    any
 		want string

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"encoding/csv"
-	"errors"
 	"math"
 	"strconv"
 	"strings"
@@ -62,39 +61,12 @@ func (s *Server) getFirings(ctx context.Context, in *firingsInput) (*body[wire.L
 	return &body[wire.List[wire.Firing]]{out}, nil
 }
 
-// firing is a stored firing, or how a running one stands now.
-func (s *Server) firing(f kiln.Firing, usual detect.Expected) wire.Firing {
-	if f.Status == kiln.Running {
-		if live, ok := s.Kilns.LiveCurve(f.Kiln); ok && live.Firing.ID == f.ID {
-			number := f.Number
-			f = live.Firing
-			f.Number = number
-		}
-	}
-	return s.firingJSON(f, s.probeOf(f), usual)
-}
-
 func (s *Server) getFiring(ctx context.Context, in *wire.FiringPath) (*body[wire.FiringWhole], error) {
 	j, err := s.wholeFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
 	return &body[wire.FiringWhole]{j}, nil
-}
-
-// findFiring looks among the stored ones, then among those that have just begun.
-func (s *Server) findFiring(ctx context.Context, id kiln.FiringID) (kiln.Firing, error) {
-	f, err := s.Archive.Firing(ctx, id)
-	if errors.Is(err, kiln.ErrNoFiring) {
-		for _, l := range s.Kilns.Live() {
-			if l.Firing == id {
-				if c, ok := s.Kilns.LiveCurve(l.Kiln); ok {
-					return c.Firing, nil
-				}
-			}
-		}
-	}
-	return f, err
 }
 
 type curveInput struct {
@@ -237,36 +209,4 @@ func curveCSV(firing string, lines []kiln.Envelope) []byte {
 	}
 	w.Flush()
 	return b.Bytes()
-}
-
-// envelopes is the curve of a firing in steps, or in at most points steps: of the named
-// channels, of all that it has if none is named.
-func (s *Server) envelopes(ctx context.Context, f kiln.Firing, channels []kiln.ChannelID, points int, step time.Duration) ([]kiln.Envelope, []kiln.Gap, error) {
-	if points == 0 && step == 0 {
-		points = 400
-	}
-	live, running := s.Kilns.LiveCurve(f.Kiln)
-	running = running && live.Firing.ID == f.ID
-	if running && (step == 0 || step%time.Minute == 0) {
-		var out []kiln.Envelope
-		for _, e := range live.Minutes {
-			if len(channels) == 0 || e.Channel == channels[0] {
-				if points > 0 {
-					e = e.Points(points)
-				} else {
-					e = e.Merge(int(step / time.Minute))
-				}
-				out = append(out, e)
-			}
-		}
-		return out, live.Gaps, nil
-	}
-	if step == time.Second { // the readings themselves
-		step = 0
-	}
-	lines, gaps, err := s.Archive.Envelopes(ctx, f.ID, channels, step, points)
-	if running {
-		gaps = live.Gaps // they are written down when the firing is over
-	}
-	return lines, gaps, err
 }

@@ -14,9 +14,6 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-// mostClays are in the metrics, those with the newest batches.
-const mostClays = 100
-
 // gleaning is what the metrics tell of clays, probes and the past. What is counted is counted anew
 // when something was said since, or on another day. The rates of clays take long: where they would
 // come out otherwise they are worked out behind the back of the scrape, which has the last ones.
@@ -121,7 +118,7 @@ func (s *Server) gleanPast(ctx context.Context, tell teller) error {
 	over := map[[2]string]int{}
 	for _, f := range firings {
 		if _, ours := s.Kiln[f.Kiln]; ours && f.Status != kiln.Running {
-			over[[2]string{string(f.Kiln), first(string(f.Kind), "other")}]++
+			over[[2]string{string(f.Kiln), cmp.Or(string(f.Kind), "other")}]++
 		}
 	}
 	for k, n := range over {
@@ -194,25 +191,4 @@ func (s *Server) gleanClays(ctx context.Context, fit *shrinkage.Fit, asOf time.T
 		tell(mShifted, prometheus.GaugeValue, number(b.Differ), string(b.Clay), string(b.Batch))
 	}
 	return nil
-}
-
-// newestClays are those with the newest batches, at most mostClays, newest first.
-func (s *Server) newestClays(ctx context.Context) ([]tiles.ClayID, error) {
-	batches, err := s.Archive.Batches(ctx)
-	if err != nil {
-		return nil, err
-	}
-	newest := map[tiles.ClayID]time.Time{}
-	var out []tiles.ClayID
-	for _, b := range batches {
-		at, seen := newest[b.Clay]
-		if !seen {
-			out = append(out, b.Clay)
-		}
-		if !seen || b.Made.After(at) {
-			newest[b.Clay] = b.Made
-		}
-	}
-	slices.SortFunc(out, func(a, b tiles.ClayID) int { return cmp.Or(newest[b].Compare(newest[a]), cmp.Compare(a, b)) })
-	return out[:min(len(out), mostClays)], nil
 }

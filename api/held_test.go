@@ -17,7 +17,7 @@ import (
 // answer about a kiln; heat work, peak and features of a firing are those of the probe that spoke.
 func TestHeldAndStandInAreTold(t *testing.T) {
 	at := kiln.Stamp{Boot: "a", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
-	s := &Server{Site: Site{Zone: time.UTC}, Now: func() kiln.Stamp { return at }, Kiln: map[kiln.KilnID]kiln.Kiln{"blue": {ID: "blue", Control: "1"}}}
+	s := &Server{Studio: &Studio{Site: Site{Zone: time.UTC}, Now: func() kiln.Stamp { return at }, Kiln: map[kiln.KilnID]kiln.Kiln{"blue": {ID: "blue", Control: "1"}}}}
 	l := inState(kiln.Rising, 600)
 	l.Channels = []record.LiveChannel{{Channel: "2", Role: kiln.RoleProbe, T: 600, LastT: 600, Fresh: true}}
 	j := s.kilnNow(l)

@@ -1,8 +1,8 @@
 package api
 
 import (
+	"cmp"
 	"context"
-	"errors"
 	"math"
 	"net/url"
 	"strings"
@@ -122,29 +122,9 @@ func StatedLid(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]byte
 	return encodeJSON(lidAnswer(a, on.at.Firing, "", asUnit(values, unit))), nil
 }
 
-// IsInvalid reports whether err is a form at fault, which the person can put right.
-func IsInvalid(err error) bool {
-	var many tiles.InvalidFields
-	var one *tiles.Invalid
-	return errors.As(err, &many) || errors.As(err, &one)
-}
-
 // NamesClay reports whether a question names a clay, so that only a daemon can answer it.
 func NamesClay(values url.Values) bool {
 	return values.Get("clay") != "" || values.Get("lid_clay") != ""
-}
-
-// sizeLid computes, from what the question rests on.
-func sizeLid(q lid.Question, d lid.Defaults, on rest) (lid.Answer, error) {
-	if err := q.Validate(d); err != nil {
-		return lid.Answer{}, err
-	}
-	known, err := q.Know(on.rates, on.at.Firing, on.gone)
-	if err != nil {
-		return lid.Answer{}, err
-	}
-	known.Part, known.Tight = on.part, on.tight
-	return lid.Size(q, d, known)
 }
 
 type lidInput struct {
@@ -170,7 +150,7 @@ func (s *Server) getLid(ctx context.Context, in *lidInput) (*lidOutput, error) {
 		}
 		unit := asUnit(in.values, s.unit())
 		if math.IsNaN(float64(v)) {
-			return nil, problem("no-width", first(a.HeldBack, "There is no single width."))
+			return nil, problem("no-width", cmp.Or(a.HeldBack, "There is no single width."))
 		}
 		return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(bare(unit.Format(v)) + "\n")}, nil
 	}
@@ -193,7 +173,7 @@ func (s *Server) askLid(ctx context.Context, values url.Values) (lid.Answer, wir
 	j := lidAnswer(answer, firing.Firing, firing.Atmosphere, asUnit(values, s.unit()))
 	s.traffic.lids.WithLabelValues(j.Trust).Inc()
 	j.AnswersHeld, j.AnswersHeldOf = rounded(firing.Held.Ratio(), 4), firing.Held.Of
-	if c := first(string(answer.Asked.Body.Clay), string(answer.Asked.LidClay.Clay)); c != "" {
+	if c := cmp.Or(string(answer.Asked.Body.Clay), string(answer.Asked.LidClay.Clay)); c != "" {
 		batch := answer.Asked.Body.Batch
 		if answer.Asked.Body.Clay == "" {
 			batch = answer.Asked.LidClay.Batch
@@ -317,11 +297,4 @@ func pointed(l *tiles.Millimetre) *float64 {
 		return nil
 	}
 	return rounded(float64(*l), 2)
-}
-
-func (s *Server) unit() tiles.LengthUnit {
-	if s.Site.Units == "" {
-		return tiles.MM
-	}
-	return tiles.LengthUnit(s.Site.Units)
 }

@@ -1,7 +1,6 @@
 package api
 
 import (
-	"context"
 	"strconv"
 	"strings"
 
@@ -35,14 +34,6 @@ func editTag(revision string, body []byte) string {
 	return `"` + revision + "-" + strings.Trim(tagOf(body), `"`) + `"`
 }
 
-type matchKey struct{}
-
-// matchOf is what the asker of a change asks of what stands there; nothing, if he does not say.
-func matchOf(ctx context.Context) usecase.Precondition {
-	m, _ := ctx.Value(matchKey{}).(usecase.Precondition)
-	return m
-}
-
 // edits says in the document that a PUT takes If-Match, and lets it.
 func edits(a huma.API, path string) {
 	op := a.OpenAPI().Paths[path].Put
@@ -73,7 +64,7 @@ func preconditions(ctx huma.Context, next func(huma.Context)) {
 		ctx.BodyWriter().Write(encodeJSON(p))
 		return
 	}
-	next(huma.WithValue(ctx, matchKey{}, m))
+	next(huma.WithValue(ctx, usecase.PreconditionKey{}, m))
 }
 
 // readMatch reads the two headers of RFC 9110, 13.1.1 and 13.1.2. A tag that is not of our making,

@@ -110,7 +110,7 @@ const mostPots = 60 // of one board
 func (s *Server) potsSent(ctx context.Context, form url.Values) ([]wire.PotBody, error) {
 	rd := s.formReader(ctx, form)
 	all := wire.PotBody{Mark: form.Get("mark"), Form: form.Get("form"), Seat: form.Get("seat"), SeatGlazed: form.Get("seat_glazed") == "yes", Together: form.Get("together"),
-		Stage: form.Get("collar_stage"), Body: form.Get("body"), Lid: form.Get("lid"), MadeOn: first(form.Get("made_on"), s.Now().Wall.In(s.Site.Zone).Format("2006-01-02"))}
+		Stage: form.Get("collar_stage"), Body: form.Get("body"), Lid: form.Get("lid"), MadeOn: cmp.Or(form.Get("made_on"), s.Now().Wall.In(s.Site.Zone).Format("2006-01-02"))}
 	length := func(field, text string) *float64 {
 		l, err := tiles.ParsePiece(field, strings.TrimSpace(text), rd.unit)
 		if err != nil {

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"net/http"
 	"net/url"
 
@@ -18,7 +19,7 @@ func (s *Server) sizesPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	q := r.URL.Query()
-	what := first(q.Get("what"), "size")
+	what := cmp.Or(q.Get("what"), "size")
 	q.Del("what")
 	data := struct {
 		page

@@ -4,12 +4,10 @@ import (
 	"context"
 	"net/url"
 	"strconv"
-	"strings"
 
 	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
-	"lidwright/tiles/shrinkage"
 )
 
 func potOf(p lid.PotCard) wire.Pot {
@@ -84,42 +82,4 @@ func (s *Server) putPot(ctx context.Context, in *putPotInput) (*edited[wire.Pot]
 		return nil, s.problemFrom(ctx, err)
 	}
 	return &edited[wire.Pot]{status(k), revision(p.Revision), potOf(p.PotCard)}, nil
-}
-
-func (s *Server) keepPot(ctx context.Context, id string, b wire.PotBody) (tiles.PutResult, error) {
-	p, err := s.potCard(ctx, id, b)
-	if err != nil {
-		return tiles.PutResult{}, err
-	}
-	return s.Archive.PutPot(ctx, p, matchOf(ctx), s.Now())
-}
-
-// potCard is b as a card that may be kept.
-func (s *Server) potCard(ctx context.Context, id string, b wire.PotBody) (lid.PotCard, error) {
-	of := func(v *float64) tiles.Millimetre {
-		if v == nil {
-			return 0
-		}
-		return tiles.Millimetre(*v)
-	}
-	p := lid.PotCard{ID: id, Mark: b.Mark, Number: b.Number, Form: b.Form, Seat: lid.Seat(first(b.Seat, "inset")), SeatGlazed: b.SeatGlazed, Together: shrinkage.Together(b.Together),
-		Collar: fromMillimetres(b.Collar), Opening: of(b.Opening), Stage: tiles.Stage(first(b.Stage, "wet")), Set: of(b.Set), Measured: of(b.Measured), MadeOn: b.MadeOn, Note: b.Note}
-	var err error
-	if p.Body, err = s.batchRef(ctx, "body", b.Body); err != nil {
-		return p, err
-	}
-	if p.Lid, err = s.batchRef(ctx, "lid", b.Lid); err != nil {
-		return p, err
-	}
-	return p, p.Validate()
-}
-
-// batchRef reads tern/B, or tern for its newest open batch. Empty text gives the empty reference.
-func (s *Server) batchRef(ctx context.Context, field, text string) (tiles.BatchRef, error) {
-	if clay := strings.TrimSpace(text); clay != "" && !strings.Contains(clay, "/") {
-		ref := tiles.BatchRef{Clay: tiles.ClayID(clay)}
-		_, err := s.clay(ctx, &ref)
-		return ref, err
-	}
-	return tiles.ParseBatchRef(field, text)
 }

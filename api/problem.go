@@ -1,9 +1,9 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"errors"
-	"fmt"
 	"net/http"
 	"regexp"
 	"strings"
@@ -122,6 +122,10 @@ func (s *Server) problemFrom(ctx context.Context, err error) *Problem {
 	if errors.As(err, &p) {
 		return p
 	}
+	var refused *Refusal
+	if errors.As(err, &refused) {
+		return problem(refused.Kind, refused.Says, refused.Fields...)
+	}
 	var many tiles.InvalidFields
 	var one *tiles.Invalid
 	switch {
@@ -152,14 +156,6 @@ func sayField(field, why string) string {
 	return field + ": " + sentence(why)
 }
 
-func sentence(s string) string {
-	s = strings.TrimSpace(s)
-	if s == "" || strings.HasSuffix(s, ".") || strings.HasSuffix(s, "?") {
-		return s
-	}
-	return s + "."
-}
-
 // missingProperty finds the name of a member that is not there in huma's words, whose place is the object around it.
 var missingProperty = regexp.MustCompile(`^expected required property (\S+) to be present$`)
 
@@ -187,13 +183,13 @@ func humaError(status int, msg string, errs ...error) huma.StatusError {
 		case strings.Contains(says, "unexpected property"), strings.Contains(says, "unknown query parameter"):
 			kind = "unknown-parameter" // told first: a misspelt name also makes another missing
 		case strings.Contains(says, "required property"), strings.Contains(says, "is missing"):
-			kind = first(kind, "missing")
+			kind = cmp.Or(kind, "missing")
 			if m := missingProperty.FindStringSubmatch(says); m != nil {
 				name, says = strings.TrimPrefix(name+"."+m[1], "."), "is needed"
 			}
 		case strings.Contains(says, "expected value to be one of"), strings.Contains(says, "expected string"), strings.Contains(says, "expected object"),
 			strings.Contains(says, "expected array"), strings.Contains(says, "expected boolean"):
-			kind = first(kind, "unknown-value")
+			kind = cmp.Or(kind, "unknown-value")
 		}
 		if status != http.StatusBadRequest {
 			fields = append(fields, wire.Field{Name: name, Says: says})
@@ -214,19 +210,12 @@ func humaError(status int, msg string, errs ...error) huma.StatusError {
 			kind, detail = "not-json", "The body broke off."
 		}
 	case http.StatusUnprocessableEntity:
-		kind = first(kind, "out-of-range")
+		kind = cmp.Or(kind, "out-of-range")
 		if len(fields) > 0 {
 			detail = sayField(fields[0].Name, fields[0].Says)
 		}
 	}
 	return problem(kind, detail, fields...)
-}
-
-func first(a, b string) string {
-	if a != "" {
-		return a
-	}
-	return b
 }
 
 // writeProblem answers a plain net/http request with a problem.
@@ -259,9 +248,4 @@ func (s *Server) sayWhere(ctx huma.Context, _ string, v any) (any, error) {
 	q := *p
 	q.Instance = ctx.URL().Path
 	return &q, nil
-}
-
-func unknownWord(field, got string, known ...string) *Problem {
-	says := fmt.Sprintf("not one of %s", strings.Join(known, ", "))
-	return problem("unknown-value", field+": "+says+".", wire.Field{Name: field, Says: says})
 }

@@ -8,7 +8,6 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
-	"math/rand/v2"
 	"net"
 	"net/http"
 	"reflect"
@@ -19,72 +18,17 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
-	"github.com/google/uuid"
 
 	"lidwright/api/caution"
 	"lidwright/api/pages"
 	"lidwright/api/wire"
-	"lidwright/kiln"
 	"lidwright/tiles"
-	"lidwright/tiles/lid"
 )
-
-// Site is what the settings say of the studio, as far as answers depend on it.
-type Site struct {
-	Name      string
-	ID        string // UUIDv7 of the record, where the settings name it
-	Zone      *time.Location
-	Units     string   // mm, cm, in, 32nds: unit of bare lengths
-	Language  string   // tag; of pages to who asks for none that we speak
-	Clock     int      // 12 or 24 hours
-	Hosts     []string // names that we go by, beside IP numbers and localhost
-	PublicURL string   // for links and QR codes
-	Version   string
-
-	ConeSeries string           // of the studio's usual witness cones
-	Atmosphere kiln.Atmosphere  // of loads and firings that nothing is said of
-	MarkLength tiles.Millimetre // of bars that say none; 0: 100 mm
-}
-
-// atmosphere is that of what nothing is said of.
-func (s Site) atmosphere() kiln.Atmosphere {
-	if s.Atmosphere == "" {
-		return kiln.UnknownAtmosphere
-	}
-	return s.Atmosphere
-}
 
 // Server is the whole of what is answered over HTTP. New fills in nothing by itself: the
 // daemon hands everything over.
 type Server struct {
-	Site    Site
-	Archive Archive // firings and facts: the store
-	Kilns   Kilns   // what the kilns do now: the recorder and the lines
-	Shrink  Shrink  // the fit, kept up by the daemon
-	Heat    Heat    // heat works, kept up by the daemon
-	Lines   func() []Line
-	Store   func() (StoreHealth, error)
-	Kiln    map[kiln.KilnID]kiln.Kiln // as in the settings
-	Wired   []Wired                   // the same, for the page of the settings
-	// Settings are those in force as text, without any secret.
-	Settings string
-	// Hot is how long each channel of a kiln was over kiln.ProbeHot in firings of a span; a zero end
-	// means until now.
-	Hot   func(ctx context.Context, k kiln.KilnID, from, until time.Time) (map[kiln.ChannelID]time.Duration, error)
-	Lids  lid.Defaults
-	Codes tiles.Alphabet
-	Now   func() kiln.Stamp
-	// NewID makes the id of a new fact, a UUID; nil: UUIDv7.
-	NewID func() string
-	// Dice is a new source of chance, for codes that nobody chose; nil: another each time.
-	Dice   func() *rand.Rand
-	Copies Copies // of the whole store
-	// Notices is what tells people.
-	Notices Notices
-	Ready   func() error // nil when the store is open and takes what is written; several reasons are joined
-	// Revision grows with whatever is written down and with every new fit, so that answers may be
-	// kept under it. Nil: none are kept.
-	Revision func() uint64
+	*Studio
 	Access   Access
 	door     *door
 	patterns []string     // of every route, as they were registered
@@ -93,9 +37,7 @@ type Server struct {
 	streamTakes time.Duration              // how long a reader of a stream may take over one event
 	routeOf     func(*http.Request) string // the pattern that a request takes
 	pages       *pages.Set
-	lids        learner // what the lids taught
 	gleaning    gleaning
-	newsboard   newsboard
 	traffic     traffic
 	references  references
 }
@@ -332,20 +274,6 @@ func (s *Server) nothingHere(mux *http.ServeMux) http.HandlerFunc {
 		}
 		s.problemPage(w, r, p)
 	}
-}
-
-func (s *Server) newID() string {
-	if s.NewID == nil {
-		return uuid.Must(uuid.NewV7()).String()
-	}
-	return s.NewID()
-}
-
-func (s *Server) dice() *rand.Rand {
-	if s.Dice == nil {
-		return rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64()))
-	}
-	return s.Dice()
 }
 
 func isAPI(path string) bool { return len(path) >= 4 && path[:4] == "/v1/" || path == "/v1" }

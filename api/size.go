@@ -87,21 +87,6 @@ func (s *Server) askSize(ctx context.Context, values url.Values) (lid.PieceAnswe
 	return a, j, err
 }
 
-// heated finds a clay's batch, the fit, and the firing that a question is about.
-func (s *Server) heated(ctx context.Context, ref *tiles.BatchRef, at firingAsk) (*shrinkage.Fit, firingMeant, error) {
-	clay, err := s.clay(ctx, ref)
-	if err != nil {
-		return nil, firingMeant{}, err
-	}
-	fit, asOf, err := s.Shrink.Fit(ctx)
-	if err != nil {
-		return nil, firingMeant{}, err
-	}
-	m, err := s.meant(ctx, at, clay)
-	m.AsOf, m.Model = asOf, shrinkage.Model
-	return fit, m, err
-}
-
 // StatedSize answers a size question that names no clay: it needs no daemon and no store.
 func StatedSize(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]byte, error) {
 	q, _, err := readSize(values, unit)

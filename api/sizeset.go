@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"net/url"
@@ -144,7 +145,7 @@ func (s *Server) askShared(ctx context.Context, values url.Values) (wire.Shared,
 	}
 	r := newReader(rest, unit)
 	collars, width := r.lengths("collar", 30), r.length("lid")
-	seat := lid.Seat(first(r.word("seat", seatWords()...), string(lid.Inset)))
+	seat := lid.Seat(cmp.Or(r.word("seat", seatWords()...), string(lid.Inset)))
 	if len(r.wrong) == 0 && len(collars) == 0 {
 		r.fault("collar", tiles.Missing, "is needed, once for each pot")
 	}

@@ -43,8 +43,8 @@ func TestBrokenStates(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm"}, Archive: st, Kilns: c.kilns, Shrink: barless{st}, Heat: unasked{}, Lines: func() []Line { return nil },
-			Lids: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { return now }, Ready: func() error { return nil }}
+		s := &Server{Studio: &Studio{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm"}, Archive: st, Kilns: c.kilns, Shrink: barless{st}, Heat: unasked{}, Lines: func() []Line { return nil },
+			Lids: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { return now }, Ready: func() error { return nil }}}
 		h, err := s.Handler()
 		if err != nil {
 			t.Fatal(err)

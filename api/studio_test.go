@@ -82,9 +82,9 @@ func testStudio(t testing.TB) *studio {
 		t.Fatal(err)
 	}
 	now := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
-	s := &Server{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: st, Copies: noCopies{}, Kilns: nobody{}, Heat: cold{}, Shrink: barless{st},
+	s := &Server{Studio: &Studio{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: st, Copies: noCopies{}, Kilns: nobody{}, Heat: cold{}, Shrink: barless{st},
 		Lines: func() []Line { return nil }, Lids: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347",
-		Now: func() kiln.Stamp { now.Since += time.Minute; now.Wall = now.Wall.Add(time.Minute); return now }, Ready: func() error { return nil }}
+		Now: func() kiln.Stamp { now.Since += time.Minute; now.Wall = now.Wall.Add(time.Minute); return now }, Ready: func() error { return nil }}}
 	h, err := s.Handler()
 	if err != nil {
 		t.Fatal(err)

@@ -127,13 +127,13 @@ func newDaemon(cfg config.Config, version string, clock *Clock, who api.Access) 
 	d := &Daemon{Now: clock.Now, NewID: newID, Dice: newDice, Tick: everySecond,
 		Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
 		Ready:  func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: newEndings(), stopping: make(chan struct{}), statfs: unix.Statfs}
-	d.server = &api.Server{
+	d.server = &api.Server{Studio: &api.Studio{
 		Site: api.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere), MarkLength: tiles.Millimetre(cfg.Bars.MarkLengthMM), Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
-		Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet), Access: who, Wired: wiredOf(cfg),
+		Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet), Wired: wiredOf(cfg),
 		Now: func() kiln.Stamp { return d.Now() }, NewID: func() string { return d.NewID() },
 		Dice: func() *rand.Rand { return d.Dice() }, Lines: d.heard, Store: d.health, Ready: d.isReady,
 		Revision: func() uint64 { return d.store.Written() + d.shrink.revision.Load() },
-	}
+	}, Access: who}
 	d.handler = sync.OnceValues(d.server.Handler)
 	go d.handler()
 	return d, nil

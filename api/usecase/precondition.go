@@ -1,6 +1,9 @@
 package usecase
 
-import "slices"
+import (
+	"context"
+	"slices"
+)
 
 // Precondition is what an edit asks of what stands there. The zero value asks nothing.
 type Precondition struct {
@@ -20,4 +23,13 @@ func (m Precondition) Takes(rev int64) bool {
 		return false
 	}
 	return m.Revisions == nil || slices.Contains(m.Revisions, rev)
+}
+
+// PreconditionKey is the key under which a precondition comes along with a context.
+type PreconditionKey struct{}
+
+// PreconditionOf is what the asker of a change asks of what stands there; nothing, if he does not say.
+func PreconditionOf(ctx context.Context) Precondition {
+	m, _ := ctx.Value(PreconditionKey{}).(Precondition)
+	return m
 }

@@ -1,0 +1,23 @@
+package api
+
+import (
+	"context"
+
+	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
+)
+
+// heated finds a clay's batch, the fit, and the firing that a question is about.
+func (s *Studio) heated(ctx context.Context, ref *tiles.BatchRef, at firingAsk) (*shrinkage.Fit, firingMeant, error) {
+	clay, err := s.clay(ctx, ref)
+	if err != nil {
+		return nil, firingMeant{}, err
+	}
+	fit, asOf, err := s.Shrink.Fit(ctx)
+	if err != nil {
+		return nil, firingMeant{}, err
+	}
+	m, err := s.meant(ctx, at, clay)
+	m.AsOf, m.Model = asOf, shrinkage.Model
+	return fit, m, err
+}
