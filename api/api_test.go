@@ -18,6 +18,7 @@ import (
 
 	"lidwright/api/apitest"
 	"lidwright/api/caution"
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/record"
@@ -27,7 +28,7 @@ import (
 )
 
 // nobody is an archive and kilns with nothing in them.
-type nobody struct{ Archive }
+type nobody struct{ usecase.Archive }
 
 func (nobody) Firings(context.Context, kiln.FiringFilter) ([]kiln.Firing, error) { return nil, nil }
 func (nobody) Firing(context.Context, kiln.FiringID) (kiln.Firing, error) {
@@ -38,10 +39,10 @@ func (nobody) Clay(context.Context, tiles.ClayID) (tiles.KeptClay, error) {
 	return tiles.KeptClay{}, tiles.ErrNoClay
 }
 func (nobody) Batches(context.Context) ([]tiles.KeptBatch, error) { return nil, nil }
-func (nobody) Bars(context.Context, tiles.BarFilter, Channels) ([]tiles.KeptBar, error) {
+func (nobody) Bars(context.Context, tiles.BarFilter, usecase.Channels) ([]tiles.KeptBar, error) {
 	return nil, nil
 }
-func (nobody) Bar(context.Context, tiles.Code, Channels) (tiles.KeptBar, error) {
+func (nobody) Bar(context.Context, tiles.Code, usecase.Channels) (tiles.KeptBar, error) {
 	return tiles.KeptBar{}, tiles.ErrNoBar
 }
 func (nobody) Loads(context.Context, tiles.LoadFilter) ([]tiles.KeptLoad, error) { return nil, nil }
@@ -52,7 +53,7 @@ func (nobody) Trouble() (record.StoreTrouble, bool)                             
 func (nobody) CopyDue(context.Context) (time.Time, error)                        { return time.Time{}, nil }
 func (nobody) Touch(...tiles.Code)                                               {}
 func (nobody) Latest() (*shrinkage.Fit, time.Time, error)                        { return nobody{}.Fit(context.Background()) }
-func (nobody) Refits() Refits                                                    { return Refits{} }
+func (nobody) Refits() usecase.Refits                                            { return usecase.Refits{} }
 func (nobody) Probes(context.Context, kiln.KilnID) ([]tiles.KeptProbe, error)    { return nil, nil }
 func (nobody) Fit(context.Context) (*shrinkage.Fit, time.Time, error) {
 	f, err := shrinkage.Studio{}.Fit(context.Background(), nil)
@@ -65,9 +66,9 @@ func testServer(t *testing.T) *httptest.Server {
 }
 
 func studioOfNobody() *Server {
-	return &Server{Studio: &Studio{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Hosts: []string{"kiln-pi.local"}, Version: "test"}, Copies: noCopies{},
-		Archive: nobody{}, Kilns: nobody{}, Shrink: nobody{}, Lines: func() []Line { return nil },
-		Store: func() (StoreHealth, error) { return StoreHealth{Free: 1e9}, nil }, Lids: lid.UsualDefaults(),
+	return &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Hosts: []string{"kiln-pi.local"}, Version: "test"}, Copies: noCopies{},
+		Archive: nobody{}, Kilns: nobody{}, Shrink: nobody{}, Lines: func() []usecase.Line { return nil },
+		Store: func() (usecase.StoreHealth, error) { return usecase.StoreHealth{Free: 1e9}, nil }, Lids: lid.UsualDefaults(),
 		Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp {
 			return kiln.Stamp{Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
 		}, Ready: func() error { return nil }, Notices: &told{}}}
@@ -288,7 +289,9 @@ func TestPages(t *testing.T) {
 // noCopies are those of a studio that has no store of its own.
 type noCopies struct{}
 
-func (noCopies) Make(context.Context) (bool, error)                          { return false, nil }
-func (noCopies) Renew(context.Context) (int, error)                          { return 0, nil }
-func (noCopies) WithForgotten(context.Context) ([]CopyKept, []string, error) { return nil, nil, nil }
-func (noCopies) List() ([]CopyKept, error)                                   { return nil, nil }
+func (noCopies) Make(context.Context) (bool, error) { return false, nil }
+func (noCopies) Renew(context.Context) (int, error) { return 0, nil }
+func (noCopies) WithForgotten(context.Context) ([]usecase.CopyKept, []string, error) {
+	return nil, nil, nil
+}
+func (noCopies) List() ([]usecase.CopyKept, error) { return nil, nil }

@@ -31,19 +31,19 @@ func (s *Server) getBars(ctx context.Context, in *barsInput) (*body[wire.List[wi
 		learners := in.Practice == "true"
 		w.Practice = &learners
 	}
-	all, err := s.Archive.Bars(ctx, w, s.channel)
+	all, err := s.Archive.Bars(ctx, w, s.Channel)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return listOf(all, in.Limit, func(b tiles.KeptBar) string { return string(b.Code) }, func(b tiles.KeptBar) wire.BarJSON { return s.barJSON(b.Bar) }), nil
+	return listOf(all, in.Limit, func(b tiles.KeptBar) string { return string(b.Code) }, func(b tiles.KeptBar) wire.BarJSON { return s.BarJSON(b.Bar) }), nil
 }
 
 func (s *Server) getBar(ctx context.Context, in *wire.BarPath) (*thing[wire.BarJSON], error) {
-	b, err := s.keptBar(ctx, *in)
+	b, err := s.KeptBar(ctx, *in)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &thing[wire.BarJSON]{revision(b.Revision), s.barJSON(b.Bar)}, nil
+	return &thing[wire.BarJSON]{revision(b.Revision), s.BarJSON(b.Bar)}, nil
 }
 
 type putBarInput struct {
@@ -52,15 +52,15 @@ type putBarInput struct {
 }
 
 func (s *Server) putBar(ctx context.Context, in *putBarInput) (*edited[wire.BarJSON], error) {
-	k, err := s.keepBar(ctx, in.BarPath, in.Body, usecase.PreconditionOf(ctx))
+	k, err := s.KeepBar(ctx, in.BarPath, in.Body, usecase.PreconditionOf(ctx))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	b, err := s.keptBar(ctx, in.BarPath)
+	b, err := s.KeptBar(ctx, in.BarPath)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &edited[wire.BarJSON]{status(k), revision(b.Revision), s.barJSON(b.Bar)}, nil
+	return &edited[wire.BarJSON]{status(k), revision(b.Revision), s.BarJSON(b.Bar)}, nil
 }
 
 type freeCodesInput struct {
@@ -68,7 +68,7 @@ type freeCodesInput struct {
 }
 
 func (s *Server) getFreeCodes(ctx context.Context, in *freeCodesInput) (*body[wire.List[string]], error) {
-	codes, err := s.freeCodes(ctx, in.Count)
+	codes, err := s.FreeCodes(ctx, in.Count)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -81,7 +81,7 @@ type putReadingInput struct {
 }
 
 func (s *Server) putReading(ctx context.Context, in *putReadingInput) (*kept[wire.Reading], error) {
-	k, j, err := s.keepReading(ctx, in.ReadingPath, in.Body)
+	k, j, err := s.KeepReading(ctx, in.ReadingPath, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -97,12 +97,12 @@ type actInput struct {
 type act = func(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error
 
 // readingAct makes the handler that strikes, confirms or counts a reading.
-func (s *Server) readingAct(do func(Archive) act, needsWhy bool) func(context.Context, *actInput) (*body[wire.Reading], error) {
+func (s *Server) readingAct(do func(usecase.Archive) act, needsWhy bool) func(context.Context, *actInput) (*body[wire.Reading], error) {
 	return func(ctx context.Context, in *actInput) (*body[wire.Reading], error) {
 		if needsWhy && strings.TrimSpace(in.Body.Why) == "" {
 			return nil, problem("missing", "Say why.", wire.Field{Name: "why", Says: "is needed"})
 		}
-		bar, err := s.bar(ctx, in.BarPath)
+		bar, err := s.Bar(ctx, in.BarPath)
 		if err == nil {
 			err = do(s.Archive)(ctx, bar.Code, in.ID, in.Body.By, in.Body.Why, s.Now())
 		}
@@ -110,12 +110,12 @@ func (s *Server) readingAct(do func(Archive) act, needsWhy bool) func(context.Co
 			return nil, s.problemFrom(ctx, err)
 		}
 		s.Shrink.Touch(bar.Code)
-		if bar, err = s.bar(ctx, in.BarPath); err != nil {
+		if bar, err = s.Bar(ctx, in.BarPath); err != nil {
 			return nil, s.problemFrom(ctx, err)
 		}
 		for _, r := range bar.Readings {
 			if r.ID == in.ID {
-				return &body[wire.Reading]{s.readingJSON(r, bar.WetLength())}, nil
+				return &body[wire.Reading]{s.ReadingJSON(r, bar.WetLength())}, nil
 			}
 		}
 		return nil, problem("unknown-reading", "No such reading of this bar.")

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/board"
@@ -36,7 +37,7 @@ func sharedOfBody(b wire.BoardBody) url.Values {
 }
 
 // question is the board question that the body asks.
-func questionOfBody(b wire.BoardBody, unit tiles.LengthUnit) (board.Question, firingAsk, error) {
+func questionOfBody(b wire.BoardBody, unit tiles.LengthUnit) (board.Question, usecase.FiringAsk, error) {
 	r := newReader(sharedOfBody(b), unit)
 	q, at := r.board()
 	for _, g := range b.Galleries {
@@ -60,7 +61,7 @@ func questionOfBody(b wire.BoardBody, unit tiles.LengthUnit) (board.Question, fi
 }
 
 // board reads what the pots of a board share, and how many lids are wanted.
-func (r *reader) board() (q board.Question, at firingAsk) {
+func (r *reader) board() (q board.Question, at usecase.FiringAsk) {
 	q.Common, at = r.common()
 	q.Lids, _ = r.whole("lids", 1, board.MostGalleries+board.MostGalleries/2)
 	q.WantedChance, _ = r.number("wanted_chance", 0.05, 0.999)
@@ -70,7 +71,7 @@ func (r *reader) board() (q board.Question, at firingAsk) {
 
 // readBoard takes a board question out of its parameters: the pots and the measured lids stand in
 // a text each, a line a piece, so that a page needs one field for them.
-func readBoard(values url.Values, unit tiles.LengthUnit) (board.Question, firingAsk, error) {
+func readBoard(values url.Values, unit tiles.LengthUnit) (board.Question, usecase.FiringAsk, error) {
 	r := newReader(values, unit)
 	q, at := r.board()
 	for i, line := range r.pieces("galleries") {
@@ -166,7 +167,7 @@ type boardInput struct {
 }
 
 func (s *Server) postBoard(ctx context.Context, in *boardInput) (*lidOutput, error) {
-	q, at, err := questionOfBody(in.Body, s.unit())
+	q, at, err := questionOfBody(in.Body, s.Unit())
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -180,7 +181,7 @@ type boardQuery struct {
 }
 
 func (s *Server) getBoard(ctx context.Context, in *boardQuery) (*lidOutput, error) {
-	q, at, err := readBoard(in.values, s.unit())
+	q, at, err := readBoard(in.values, s.Unit())
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -188,20 +189,20 @@ func (s *Server) getBoard(ctx context.Context, in *boardQuery) (*lidOutput, erro
 }
 
 // board answers q, which was read from values.
-func (s *Server) board(ctx context.Context, values url.Values, q board.Question, at firingAsk, accept string) (*lidOutput, error) {
-	if err := s.asForm(ctx, values, &q.Common); err != nil {
+func (s *Server) board(ctx context.Context, values url.Values, q board.Question, at usecase.FiringAsk, accept string) (*lidOutput, error) {
+	if err := s.AsForm(ctx, values, &q.Common); err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	a, m, err := s.sizeBoard(ctx, q, at)
+	a, m, err := s.SizeBoard(ctx, q, at)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	unit := asUnit(values, s.unit())
+	unit := asUnit(values, s.Unit())
 	if !wantsText(accept) {
-		return &lidOutput{ContentType: "application/json", Body: s.boardJSON(q, a, m, unit)}, nil
+		return &lidOutput{ContentType: "application/json", Body: s.BoardJSON(q, a, m, unit)}, nil
 	}
 	if a.HeldBack != "" {
-		return nil, problem("no-width", sentence(a.HeldBack))
+		return nil, problem("no-width", usecase.Sentence(a.HeldBack))
 	}
 	return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(boardText(q, a, unit))}, nil
 }
@@ -237,10 +238,10 @@ func StatedBoard(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]by
 	if err != nil {
 		return nil, err
 	}
-	on := stated()
-	a, err := sizeBoard(q, d, on)
+	on := usecase.Stated()
+	a, err := usecase.SizeBoard(q, d, on)
 	if err != nil {
 		return nil, err
 	}
-	return encodeJSON((&Server{}).boardJSON(q, a, on.at, asUnit(values, unit))), nil
+	return encodeJSON((&Server{}).BoardJSON(q, a, on.At, asUnit(values, unit))), nil
 }

@@ -14,6 +14,7 @@ import (
 	"lidwright/api/apitest"
 	"lidwright/api/caution"
 	"lidwright/api/pages"
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
@@ -41,10 +42,10 @@ type unasked struct{ cold }
 func (unasked) Again(context.Context, kiln.KilnID) {}
 
 // silent tells nobody.
-type silent struct{ Notices }
+type silent struct{ usecase.Notices }
 
-func (silent) Last(context.Context, int) ([]NoticeTold, error) { return nil, nil }
-func (silent) Receivers() []string                             { return nil }
+func (silent) Last(context.Context, int) ([]usecase.NoticeTold, error) { return nil, nil }
+func (silent) Receivers() []string                                     { return nil }
 
 // inState is a kiln that reads t °C in a state.
 func inState(state kiln.State, t kiln.Celsius) record.Live {
@@ -107,12 +108,12 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &Server{Studio: &Studio{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "9.9"}, Archive: st, Copies: noCopies{}, Kilns: h, Shrink: barless{st}, Heat: unasked{}, Notices: silent{},
-		Kiln: map[kiln.KilnID]kiln.Kiln{"blue": {ID: "blue", Control: "1", KeepShut: 80, KeepShutReason: "thin ware, its maker's manual"}}, Wired: []Wired{{Kiln: "blue"}},
+	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "9.9"}, Archive: st, Copies: noCopies{}, Kilns: h, Shrink: barless{st}, Heat: unasked{}, Notices: silent{},
+		Kiln: map[kiln.KilnID]kiln.Kiln{"blue": {ID: "blue", Control: "1", KeepShut: 80, KeepShutReason: "thin ware, its maker's manual"}}, Wired: []usecase.Wired{{Kiln: "blue"}},
 		Hot: func(context.Context, kiln.KilnID, time.Time, time.Time) (map[kiln.ChannelID]time.Duration, error) {
 			return nil, nil
 		},
-		Lines: func() []Line { return nil }, Lids: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { now.Since++; return now }, Ready: func() error { return nil }}}
+		Lines: func() []usecase.Line { return nil }, Lids: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { now.Since++; return now }, Ready: func() error { return nil }}}
 	handler, err := s.Handler()
 	if err != nil {
 		t.Fatal(err)

@@ -44,7 +44,7 @@ func (s *Server) getChanges(ctx context.Context, in *changesInput) (*body[wire.C
 		}
 		if len(found) > 0 || waited.Err() != nil {
 			j := s.changesJSON(found, in)
-			if j.Site, j.Life, err = s.site(ctx); err != nil {
+			if j.Site, j.Life, err = s.SiteRecord(ctx); err != nil {
 				return nil, s.problemFrom(ctx, err)
 			}
 			return &body[wire.Changes]{j}, nil
@@ -59,7 +59,7 @@ func (s *Server) getChanges(ctx context.Context, in *changesInput) (*body[wire.C
 func (s *Server) changesJSON(found []tiles.Change, in *changesInput) wire.Changes {
 	j := wire.Changes{Items: []wire.Change{}, Next: in.After, More: len(found) > in.Limit}
 	for _, c := range found[:min(len(found), in.Limit)] {
-		j.Items = append(j.Items, s.changeJSON(c))
+		j.Items = append(j.Items, s.ChangeJSON(c))
 		j.Next = c.Seq
 	}
 	return j

@@ -12,11 +12,11 @@ type putConeInput struct {
 }
 
 func (s *Server) putCone(ctx context.Context, in *putConeInput) (*kept[wire.Cone], error) {
-	k, err := s.keepCone(ctx, in.ConePath, in.Body)
+	k, err := s.KeepCone(ctx, in.ConePath, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	j, err := s.cone(ctx, in.ConePath)
+	j, err := s.Cone(ctx, in.ConePath)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -29,10 +29,10 @@ type strikeConeInput struct {
 }
 
 func (s *Server) strikeCone(ctx context.Context, in *strikeConeInput) (*body[wire.Cone], error) {
-	err := s.strikeConeOf(ctx, in.ConePath, in.Body)
+	err := s.StrikeConeOf(ctx, in.ConePath, in.Body)
 	var j wire.Cone
 	if err == nil {
-		j, err = s.cone(ctx, in.ConePath)
+		j, err = s.Cone(ctx, in.ConePath)
 	}
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)

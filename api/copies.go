@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 )
 
@@ -41,11 +42,11 @@ func (s *Server) copies(ctx context.Context, made *bool) (*body[wire.Copies], er
 }
 
 // CopiesJSON is the answer about copies, as the command prints it too where no daemon runs.
-func CopiesJSON(made *bool, kept []CopyKept, zone *time.Location) wire.Copies {
+func CopiesJSON(made *bool, kept []usecase.CopyKept, zone *time.Location) wire.Copies {
 	return wire.Copies{Made: made, Items: copyList(kept, zone)}
 }
 
-func copyList(kept []CopyKept, zone *time.Location) []wire.Copy {
+func copyList(kept []usecase.CopyKept, zone *time.Location) []wire.Copy {
 	items := []wire.Copy{}
 	for _, k := range kept {
 		items = append(items, wire.Copy{Name: k.Name, Folder: k.Folder, At: k.At.In(zone).Format(time.RFC3339), Bytes: k.Bytes, Second: k.Second})

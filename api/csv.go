@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
@@ -54,7 +55,7 @@ func (s *Server) tableOf(t csvTable) func(http.ResponseWriter, *http.Request) er
 		if err := t.rows(s, r.Context(), func(cells ...any) {
 			row := make([]string, len(cells))
 			for i, c := range cells {
-				row[i] = s.cell(c)
+				row[i] = s.Cell(c)
 			}
 			rows = append(rows, row)
 		}); err != nil {
@@ -128,8 +129,8 @@ func loadBarsTable(s *Server, ctx context.Context, put func(...any)) error {
 }
 
 func firingsTable(s *Server, ctx context.Context, put func(...any)) error {
-	return s.eachFiring(ctx, func(f kiln.Firing) error {
-		j := s.firing(f, detect.Expected{})
+	return s.EachFiring(ctx, func(f kiln.Firing) error {
+		j := s.Firing(f, detect.Expected{})
 		low, high := (*float64)(nil), (*float64)(nil)
 		if len(j.HeatLikely) == 2 {
 			low, high = j.HeatLikely[0], j.HeatLikely[1]
@@ -145,8 +146,8 @@ func firingsTable(s *Server, ctx context.Context, put func(...any)) error {
 }
 
 func gapsTable(s *Server, ctx context.Context, put func(...any)) error {
-	return s.eachFiring(ctx, func(f kiln.Firing) error {
-		for _, g := range gapsJSON(f.Gaps) {
+	return s.EachFiring(ctx, func(f kiln.Firing) error {
+		for _, g := range usecase.GapsJSON(f.Gaps) {
 			var long any
 			if g.ForS != nil {
 				long = *g.ForS
@@ -158,16 +159,16 @@ func gapsTable(s *Server, ctx context.Context, put func(...any)) error {
 }
 
 func dipsTable(s *Server, ctx context.Context, put func(...any)) error {
-	return s.eachFiring(ctx, func(f kiln.Firing) error {
+	return s.EachFiring(ctx, func(f kiln.Firing) error {
 		for _, d := range f.Dips {
-			put(string(f.ID), seconds(d.From), seconds(d.To), d.Lowest)
+			put(string(f.ID), usecase.Seconds(d.From), usecase.Seconds(d.To), d.Lowest)
 		}
 		return nil
 	})
 }
 
 func conesTable(s *Server, ctx context.Context, put func(...any)) error {
-	return s.eachFiring(ctx, func(f kiln.Firing) error {
+	return s.EachFiring(ctx, func(f kiln.Firing) error {
 		cones, err := s.Archive.Cones(ctx, f.ID)
 		for _, c := range cones {
 			var tilt any
@@ -181,7 +182,7 @@ func conesTable(s *Server, ctx context.Context, put func(...any)) error {
 }
 
 func notesTable(s *Server, ctx context.Context, put func(...any)) error {
-	return s.eachFiring(ctx, func(f kiln.Firing) error {
+	return s.EachFiring(ctx, func(f kiln.Firing) error {
 		notes, err := s.Archive.Notes(ctx, f.ID)
 		for _, n := range notes {
 			put(append([]any{n.ID, string(n.Firing), n.Text, n.Happened, n.Incident, n.By, n.At, n.Trusted}, struckCells(n.Struck)...)...)

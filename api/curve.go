@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
@@ -29,7 +30,7 @@ func listOf[T, J any](all []T, limit int, id func(T) string, j func(T) J) *body[
 	out := wire.List[J]{Items: []J{}}
 	for i, one := range all {
 		if i == limit {
-			out.Next = text(id(all[i-1]))
+			out.Next = usecase.Text(id(all[i-1]))
 			break
 		}
 		out.Items = append(out.Items, j(one))
@@ -42,7 +43,7 @@ func (s *Server) getFirings(ctx context.Context, in *firingsInput) (*body[wire.L
 	if in.After != "" {
 		t, err := time.Parse(time.RFC3339Nano, in.After)
 		if err != nil {
-			return nil, unknownWord("after", in.After, "the next of the answer before")
+			return nil, usecase.UnknownWord("after", in.After, "the next of the answer before")
 		}
 		w.Before = t
 	}
@@ -53,16 +54,16 @@ func (s *Server) getFirings(ctx context.Context, in *firingsInput) (*body[wire.L
 	out := wire.List[wire.Firing]{Items: []wire.Firing{}}
 	for i, f := range all {
 		if i == in.Limit {
-			out.Next = text(all[i-1].Began.Wall.UTC().Format(time.RFC3339Nano))
+			out.Next = usecase.Text(all[i-1].Began.Wall.UTC().Format(time.RFC3339Nano))
 			break
 		}
-		out.Items = append(out.Items, s.firing(f, detect.UsualBefore(all, i, s.Kiln[f.Kiln].Control)))
+		out.Items = append(out.Items, s.Firing(f, detect.UsualBefore(all, i, s.Kiln[f.Kiln].Control)))
 	}
 	return &body[wire.List[wire.Firing]]{out}, nil
 }
 
 func (s *Server) getFiring(ctx context.Context, in *wire.FiringPath) (*body[wire.FiringWhole], error) {
-	j, err := s.wholeFiring(ctx, kiln.FiringID(in.ID))
+	j, err := s.WholeFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -89,7 +90,7 @@ var curveColumns = []string{"after_s", "low_c", "high_c"}
 func curveRows(e kiln.Envelope) [][3]float64 {
 	rows := make([][3]float64, len(e.After))
 	for i, a := range e.After {
-		rows[i] = [3]float64{*rounded(a.Seconds(), 3), *celsius(e.Low[i]), *celsius(e.High[i])}
+		rows[i] = [3]float64{*usecase.Rounded(a.Seconds(), 3), *usecase.Celsius(e.Low[i]), *usecase.Celsius(e.High[i])}
 	}
 	return rows
 }
@@ -99,7 +100,7 @@ func (s *Server) getCurve(ctx context.Context, in *curveInput) (*curveOutput, er
 	if in.Points > 0 && in.Step > 0 {
 		return nil, problem("given-twice", "Give points or step, not both.", wire.Field{Name: "step", Says: "points is given too"})
 	}
-	f, err := s.findFiring(ctx, kiln.FiringID(in.ID))
+	f, err := s.FindFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -107,11 +108,11 @@ func (s *Server) getCurve(ctx context.Context, in *curveInput) (*curveOutput, er
 	switch in.Channel {
 	case "all":
 	case "":
-		channels = []kiln.ChannelID{s.probeOf(f)}
+		channels = []kiln.ChannelID{s.ProbeOf(f)}
 	default:
 		channels = []kiln.ChannelID{kiln.ChannelID(in.Channel)}
 	}
-	lines, gaps, err := s.envelopes(ctx, f, channels, in.Points, time.Duration(in.Step)*time.Second)
+	lines, gaps, err := s.Envelopes(ctx, f, channels, in.Points, time.Duration(in.Step)*time.Second)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -120,7 +121,7 @@ func (s *Server) getCurve(ctx context.Context, in *curveInput) (*curveOutput, er
 		for _, c := range s.Kiln[f.Kiln].Channels {
 			known = append(known, string(c.ID))
 		}
-		return nil, unknownWord("channel", in.Channel, known...)
+		return nil, usecase.UnknownWord("channel", in.Channel, known...)
 	}
 	out := &curveOutput{ContentType: "application/json"}
 	if f.Status == kiln.Running {
@@ -139,10 +140,10 @@ func wantsCSV(accept string) bool { return strings.HasPrefix(accept, "text/csv")
 // curveText is a curveJSON as text. Its rows are thousands of numbers of few digits, which
 // encoding/json would take ten times as long to write.
 func curveText(firing string, lines []kiln.Envelope, gaps []kiln.Gap) []byte {
-	out := wire.Curve{Firing: firing, Channels: []wire.ChannelCurve{}, Gaps: gapsJSON(gaps)}
+	out := wire.Curve{Firing: firing, Channels: []wire.ChannelCurve{}, Gaps: usecase.GapsJSON(gaps)}
 	size := 512
 	for _, e := range lines {
-		out.StepS = seconds(e.Step)
+		out.StepS = usecase.Seconds(e.Step)
 		out.Channels = append(out.Channels, wire.ChannelCurve{Channel: string(e.Channel), Columns: curveColumns, Rows: [][3]float64{}})
 		size += 28 * len(e.After)
 	}

@@ -155,7 +155,7 @@ func TestCurveText(t *testing.T) {
 		}
 	}
 	gaps := []kiln.Gap{{After: time.Hour, For: time.Minute, Known: true}}
-	want := wire.Curve{Firing: "f<1>", StepS: 60, Channels: []wire.ChannelCurve{}, Gaps: gapsJSON(gaps)}
+	want := wire.Curve{Firing: "f<1>", StepS: 60, Channels: []wire.ChannelCurve{}, Gaps: usecase.GapsJSON(gaps)}
 	for _, e := range lines {
 		want.Channels = append(want.Channels, wire.ChannelCurve{Channel: string(e.Channel), Columns: curveColumns, Rows: curveRows(e)})
 	}

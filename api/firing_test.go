@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
@@ -114,7 +115,7 @@ func (sh *shed) Curve(ctx context.Context, id kiln.FiringID, channels []kiln.Cha
 }
 
 // cold knows no heat works.
-type cold struct{ Heat }
+type cold struct{ usecase.Heat }
 
 func (cold) Life(context.Context, kiln.KilnID, kiln.ChannelID, time.Time) (heatwork.ProbeLife, error) {
 	return heatwork.ProbeLife{}, nil
@@ -350,8 +351,8 @@ func TestGapsInWords(t *testing.T) {
 // TestStoreInTrouble: a store in trouble is told of wherever somebody looks.
 func TestStoreInTrouble(t *testing.T) {
 	s := studioOfNobody()
-	s.Store = func() (StoreHealth, error) {
-		return StoreHealth{Free: 1e9, Copies: 2, LastCopy: firstFiring, Trouble: []string{"The store was damaged; a copy took its place."}}, nil
+	s.Store = func() (usecase.StoreHealth, error) {
+		return usecase.StoreHealth{Free: 1e9, Copies: 2, LastCopy: firstFiring, Trouble: []string{"The store was damaged; a copy took its place."}}, nil
 	}
 	site := serve(t, s).URL
 	for _, path := range []string{"/healthz", "/readyz", "/more"} {
@@ -362,7 +363,9 @@ func TestStoreInTrouble(t *testing.T) {
 	if _, text := ask(t, "GET", site+"/metrics", "", ""); !strings.Contains(text, "lidwright_store_trouble 1\n") || !strings.Contains(text, "lidwright_store_copies 2\n") {
 		t.Error("the metrics say nothing")
 	}
-	s.Store = func() (StoreHealth, error) { return StoreHealth{}, errors.New("the card does not answer") }
+	s.Store = func() (usecase.StoreHealth, error) {
+		return usecase.StoreHealth{}, errors.New("the card does not answer")
+	}
 	if _, text := ask(t, "GET", site+"/healthz", "", ""); !strings.Contains(text, "The card does not answer.") && !strings.Contains(text, "the card does not answer.") {
 		t.Error("a card that does not answer:", text)
 	}

@@ -1,12 +1,13 @@
 package api
 
 import (
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 )
 
 // firing reads kind, atmosphere, heat and kiln.
-func (r *reader) firing() firingAsk {
-	a := firingAsk{Kind: kiln.Kind(r.word("kind", "bisque", "glaze", "once", "other")), Heat: kiln.NoTemperature()}
+func (r *reader) firing() usecase.FiringAsk {
+	a := usecase.FiringAsk{Kind: kiln.Kind(r.word("kind", "bisque", "glaze", "once", "other")), Heat: kiln.NoTemperature()}
 	if a.Kind == "" {
 		a.Kind = kiln.Glaze
 	}

@@ -9,6 +9,7 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
@@ -95,8 +96,8 @@ func (s *Server) gleanRates(ctx context.Context, fit *shrinkage.Fit, asOf time.T
 	if err := s.gleanClays(ctx, fit, asOf, tell); err != nil {
 		return nil, false
 	}
-	if l, err := s.learned(ctx); err == nil && l.held.Of > 0 {
-		tell(mHeld, prometheus.GaugeValue, l.held.Ratio())
+	if l, err := s.Learned(ctx); err == nil && l.Held.Of > 0 {
+		tell(mHeld, prometheus.GaugeValue, l.Held.Ratio())
 	}
 	return out, true
 }
@@ -164,11 +165,11 @@ func (s *Server) gleanProbes(ctx context.Context, tell teller) error {
 // gleanClays tells the rate of the newest open batch of each clay, how far it is to be trusted,
 // and whether it differs from the batch before.
 func (s *Server) gleanClays(ctx context.Context, fit *shrinkage.Fit, asOf time.Time, tell teller) error {
-	g, err := s.glancing(ctx)
+	g, err := s.Glancing(ctx)
 	if err != nil {
 		return err
 	}
-	clays, err := g.newestClays(ctx)
+	clays, err := g.NewestClays(ctx)
 	if err != nil {
 		return err
 	}
@@ -177,7 +178,7 @@ func (s *Server) gleanClays(ctx context.Context, fit *shrinkage.Fit, asOf time.T
 		return err
 	}
 	for _, k := range clays {
-		j, sh, err := g.shrinkageOf(ctx, fit, asOf, usualRate(tiles.BatchRef{Clay: k}))
+		j, sh, err := g.ShrinkageOf(ctx, fit, asOf, usecase.UsualRate(tiles.BatchRef{Clay: k}))
 		if err != nil { // nothing can be said of this one
 			continue
 		}

@@ -88,7 +88,7 @@ func (s *Server) postImport(w http.ResponseWriter, r *http.Request) {
 	if q.Get("progress") == "true" {
 		told, said = tellProgress(w)
 	}
-	out, err := s.takeTable(r.Context(), string(text), q.Get("dry_run") == "true", told)
+	out, err := s.TakeTable(r.Context(), string(text), q.Get("dry_run") == "true", told)
 	said()
 	switch {
 	case err != nil && w.Header().Get("Content-Type") != "":
@@ -130,7 +130,7 @@ func tellProgress(w http.ResponseWriter) (told func(done, of int), said func()) 
 
 // barsCSV is every bar as a sheet that can be taken in again: the lengths that count, in mm.
 func (s *Server) barsCSV(w http.ResponseWriter, r *http.Request) error {
-	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: tiles.ClayID(r.URL.Query().Get("clay"))}, s.channel)
+	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: tiles.ClayID(r.URL.Query().Get("clay"))}, s.Channel)
 	if err != nil {
 		return err
 	}
@@ -174,7 +174,7 @@ func (s *Server) barsCSV(w http.ResponseWriter, r *http.Request) error {
 
 // readingsCSV is every reading with all that was done to it, struck ones too.
 func (s *Server) readingsCSV(w http.ResponseWriter, r *http.Request) error {
-	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: tiles.ClayID(r.URL.Query().Get("clay"))}, s.channel)
+	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: tiles.ClayID(r.URL.Query().Get("clay"))}, s.Channel)
 	if err != nil {
 		return err
 	}

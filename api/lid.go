@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"strings"
 
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
@@ -16,7 +17,7 @@ import (
 )
 
 // readLid takes a lid question out of its parameters, with whose firing it is about.
-func readLid(values url.Values, unit tiles.LengthUnit) (q lid.Question, at firingAsk, err error) {
+func readLid(values url.Values, unit tiles.LengthUnit) (q lid.Question, at usecase.FiringAsk, err error) {
 	r := newReader(values, unit)
 	q, at = r.common()
 	q.Collar = r.lengths("collar", 3)
@@ -41,7 +42,7 @@ func readLid(values url.Values, unit tiles.LengthUnit) (q lid.Question, at firin
 }
 
 // common reads what a lid and a board of lids are asked with alike: everything but sizes of the pot.
-func (r *reader) common() (q lid.Question, at firingAsk) {
+func (r *reader) common() (q lid.Question, at usecase.FiringAsk) {
 	if u := r.word("unit", "mm", "cm", "in", "32nds"); u != "" {
 		r.unit = tiles.LengthUnit(u)
 	}
@@ -114,12 +115,12 @@ func StatedLid(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]byte
 	if err != nil {
 		return nil, err
 	}
-	on := stated()
-	a, err := sizeLid(q, d, on)
+	on := usecase.Stated()
+	a, err := usecase.SizeLid(q, d, on)
 	if err != nil {
 		return nil, err
 	}
-	return encodeJSON(lidAnswer(a, on.at.Firing, "", asUnit(values, unit))), nil
+	return encodeJSON(lidAnswer(a, on.At.Firing, "", asUnit(values, unit))), nil
 }
 
 // NamesClay reports whether a question names a clay, so that only a daemon can answer it.
@@ -148,7 +149,7 @@ func (s *Server) getLid(ctx context.Context, in *lidInput) (*lidOutput, error) {
 		if a.Question == lid.AskGap {
 			v = a.Fired.Play
 		}
-		unit := asUnit(in.values, s.unit())
+		unit := asUnit(in.values, s.Unit())
 		if math.IsNaN(float64(v)) {
 			return nil, problem("no-width", cmp.Or(a.HeldBack, "There is no single width."))
 		}
@@ -159,20 +160,20 @@ func (s *Server) getLid(ctx context.Context, in *lidInput) (*lidOutput, error) {
 
 // askLid answers a lid question from its parameters, for the API and for the page.
 func (s *Server) askLid(ctx context.Context, values url.Values) (lid.Answer, wire.Lid, error) {
-	q, at, err := readLid(values, s.unit())
+	q, at, err := readLid(values, s.Unit())
 	if err != nil {
 		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
 	}
-	if err := s.asForm(ctx, values, &q); err != nil {
+	if err := s.AsForm(ctx, values, &q); err != nil {
 		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
 	}
-	answer, firing, err := s.sizeLid(ctx, q, at)
+	answer, firing, err := s.SizeLid(ctx, q, at)
 	if err != nil {
 		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
 	}
-	j := lidAnswer(answer, firing.Firing, firing.Atmosphere, asUnit(values, s.unit()))
+	j := lidAnswer(answer, firing.Firing, firing.Atmosphere, asUnit(values, s.Unit()))
 	s.traffic.lids.WithLabelValues(j.Trust).Inc()
-	j.AnswersHeld, j.AnswersHeldOf = rounded(firing.Held.Ratio(), 4), firing.Held.Of
+	j.AnswersHeld, j.AnswersHeldOf = usecase.Rounded(firing.Held.Ratio(), 4), firing.Held.Of
 	if c := cmp.Or(string(answer.Asked.Body.Clay), string(answer.Asked.LidClay.Clay)); c != "" {
 		batch := answer.Asked.Body.Batch
 		if answer.Asked.Body.Clay == "" {
@@ -180,7 +181,7 @@ func (s *Server) askLid(ctx context.Context, values url.Values) (lid.Answer, wir
 		}
 		link := "/v1/clays/" + c + "/shrinkage?" + url.Values{"batch": {string(batch)}, "kind": {string(answer.Asked.Kind)}}.Encode()
 		j.Shrinkage = &link
-		j.AsOf, j.Model = s.moment(firing.AsOf), firing.Model
+		j.AsOf, j.Model = s.Moment(firing.AsOf), firing.Model
 	}
 	return answer, j, nil
 }
@@ -207,36 +208,36 @@ func wantsText(accept string) bool {
 
 func lidAnswer(a lid.Answer, at lid.Firing, atmosphere kiln.Atmosphere, unit tiles.LengthUnit) wire.Lid {
 	q := a.Asked
-	mm2 := func(l tiles.Millimetre) *float64 { return rounded(float64(l), 2) }
-	chance := func(c float64) *float64 { return rounded(c, 4) }
+	mm2 := func(l tiles.Millimetre) *float64 { return usecase.Rounded(float64(l), 2) }
+	chance := func(c float64) *float64 { return usecase.Rounded(c, 4) }
 	j := wire.Lid{
 		Asked: wire.LidAsked{
 			Question: string(a.Question), Seat: string(q.Seat), SeatGlazed: q.SeatGlazed, CollarStage: string(q.CollarStage), LidStage: string(q.LidStage),
-			CollarMM: []*float64{}, OpeningMM: some(q.Opening), LidMM: some(q.Lid), Kind: string(q.Kind), Form: text(q.Form), Together: string(q.Together),
+			CollarMM: []*float64{}, OpeningMM: some(q.Opening), LidMM: some(q.Lid), Kind: string(q.Kind), Form: usecase.Text(q.Form), Together: string(q.Together),
 			PlayMM: pointed(q.Play), LeastPlayMM: mm2(a.LeastPlay), MostPlayMM: mm2(a.MostPlay), BearingMM: pointed(q.Bearing), GlazeMM: pointed(q.Glaze),
 			MeasureSDMM: mm2(a.MeasureSD), ThrowSDMM: pointed(q.ThrowSD), AccuracyFrom: q.Accuracy, StepMM: pointed(q.Step), Rates: ratesWord(q),
-			Body: ref(q.Body), Lid: ref(q.ClayOfLid()), Atmosphere: text(string(atmosphere)),
+			Body: ref(q.Body), Lid: ref(q.ClayOfLid()), Atmosphere: usecase.Text(string(atmosphere)),
 		},
-		SetMM: rounded(float64(a.Set), 2), UnroundedMM: lengthMM4(a.Unrounded), NotOverMM: mm2(a.NotOver), NotUnderMM: mm2(a.NotUnder), FitChance: chance(a.FitChance),
+		SetMM: usecase.Rounded(float64(a.Set), 2), UnroundedMM: lengthMM4(a.Unrounded), NotOverMM: mm2(a.NotOver), NotUnderMM: mm2(a.NotUnder), FitChance: chance(a.FitChance),
 		Says: a.Says(unit),
 		Fired: wire.LidFired{CollarMM: mm2(a.Fired.Collar), LidMM: mm2(a.Fired.Lid), PlayMM: mm2(a.Fired.Play), PlayUnroundedMM: lengthMM4(a.Fired.Play),
 			PlayLikelyMM: []*float64{mm2(a.Fired.Likely[0]), mm2(a.Fired.Likely[1])}, LeastBearingMM: mm2(a.Fired.LeastBearing)},
 		OutOfRoundMM: mm2(a.OutOfRound), Also: []wire.LidAlso{},
-		PartDifference: wire.LidDifference{Value: rounded(float64(a.PartDifference.Mean)/100, 4),
-			Likely: []*float64{rounded(float64(a.PartDifference.Low)/100, 4), rounded(float64(a.PartDifference.High)/100, 4)}, Fits: a.PartDifference.Fits},
+		PartDifference: wire.LidDifference{Value: usecase.Rounded(float64(a.PartDifference.Mean)/100, 4),
+			Likely: []*float64{usecase.Rounded(float64(a.PartDifference.Low)/100, 4), usecase.Rounded(float64(a.PartDifference.High)/100, 4)}, Fits: a.PartDifference.Fits},
 		LimitsFrom: wire.LidLimits{Over: a.LimitsBy[1].In(unit), Under: a.LimitsBy[0].In(unit)},
 		DoubtMM: wire.LidDoubt{Piece: mm2(a.Doubt.Piece), Position: mm2(a.Doubt.Position), Reading: mm2(a.Doubt.Reading), Throwing: mm2(a.Doubt.Throwing),
 			PartDifference: mm2(a.Doubt.PartDifference), Rate: mm2(a.Doubt.Rate), Gone: mm2(a.Doubt.Gone)},
-		Sharpest: a.Doubt.Largest(), Sharpen: []wire.LidSharper{}, LikelyLevel: a.LikelyLevel, Trust: string(a.Trust), TrustWhy: a.TrustWhy, HeldBack: text(a.HeldBack),
+		Sharpest: a.Doubt.Largest(), Sharpen: []wire.LidSharper{}, LikelyLevel: a.LikelyLevel, Trust: string(a.Trust), TrustWhy: a.TrustWhy, HeldBack: usecase.Text(a.HeldBack),
 		Cautions: a.Cautions, Unusual: a.Unusual,
 	}
 	if j.Unusual == nil {
 		j.Unusual = []string{}
 	}
 	if at.Work.Known() && j.Asked.Rates != "stated" && j.Asked.Rates != "none" {
-		j.Asked.HeatWorkC = celsius(at.Work)
+		j.Asked.HeatWorkC = usecase.Celsius(at.Work)
 		l := heatwork.MainConeScale()
-		j.Asked.Cone = text(l.Text(l.Position(at.Work)))
+		j.Asked.Cone = usecase.Text(l.Text(l.Position(at.Work)))
 	}
 	for _, c := range q.Collar {
 		j.Asked.CollarMM = append(j.Asked.CollarMM, mm2(c))
@@ -289,12 +290,12 @@ func some(l tiles.Millimetre) *float64 {
 	if l == 0 {
 		return nil
 	}
-	return rounded(float64(l), 2)
+	return usecase.Rounded(float64(l), 2)
 }
 
 func pointed(l *tiles.Millimetre) *float64 {
 	if l == nil {
 		return nil
 	}
-	return rounded(float64(*l), 2)
+	return usecase.Rounded(float64(*l), 2)
 }

@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
@@ -55,7 +56,7 @@ func (workshop) Batches(context.Context) ([]tiles.KeptBatch, error) {
 	return all, nil
 }
 
-func (w workshop) Bar(_ context.Context, code tiles.Code, _ Channels) (tiles.KeptBar, error) {
+func (w workshop) Bar(_ context.Context, code tiles.Code, _ usecase.Channels) (tiles.KeptBar, error) {
 	for _, b := range w.bars {
 		if b.Code == code {
 			return tiles.KeptBar{Bar: b}, nil
@@ -72,7 +73,7 @@ func (w workshop) Fit(context.Context) (*shrinkage.Fit, time.Time, error) {
 	s := shrinkage.Studio{Now: noon.Add(60 * 24 * time.Hour), Bars: w.bars}
 	clays, _ := w.Clays(context.Background())
 	for _, c := range clays {
-		s.Clays = append(s.Clays, Matured(c.Clay))
+		s.Clays = append(s.Clays, usecase.Matured(c.Clay))
 	}
 	batches, _ := w.Batches(context.Background())
 	for _, b := range batches {
@@ -122,10 +123,10 @@ func workshopServer(t *testing.T, fired bool) *httptest.Server {
 }
 
 // workshopOn is the workshop on some day, with what is known of its probes.
-func workshopOn(t *testing.T, fired bool, day time.Time, heat Heat) *httptest.Server {
+func workshopOn(t *testing.T, fired bool, day time.Time, heat usecase.Heat) *httptest.Server {
 	t.Helper()
 	w := newWorkshop(fired)
-	s := &Server{Studio: &Studio{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: w, Kilns: w, Shrink: w, Heat: heat, Lines: func() []Line { return nil }, Lids: lid.UsualDefaults(),
+	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: w, Kilns: w, Shrink: w, Heat: heat, Lines: func() []usecase.Line { return nil }, Lids: lid.UsualDefaults(),
 		Kiln: map[kiln.KilnID]kiln.Kiln{"big": {ID: "big", Control: "1"}}, Codes: "ABCDEFGHJKLNPQRTVWXY347",
 		Now: func() kiln.Stamp { return kiln.Stamp{Wall: day, Trusted: true} }, Ready: func() error { return nil }, Notices: &told{}}}
 	h, err := s.Handler()
@@ -157,7 +158,7 @@ func TestTrustGoesByTheDayOfAsking(t *testing.T) {
 	asked := []string{"/v1/clays/tern/shrinkage?batch=A", "/v1/lid?collar=104.5&clay=tern&batch=A&lids=1", "/v1/size?fired=62&clay=tern&batch=A", "/v1/lids/board?clay=tern&batch=A&galleries=" + galleries}
 	for name, c := range map[string]struct {
 		day   time.Time
-		heat  Heat
+		heat  usecase.Heat
 		trust string
 		why   string
 	}{

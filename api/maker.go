@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 )
@@ -26,7 +27,7 @@ func (s *Server) forgetMaker(ctx context.Context, in *forgetInput) (*body[wire.F
 	}
 	j := wire.Forgotten{Mark: mark, Rows: rows, Older: []wire.Copy{}, Aside: []string{}}
 	if j.Copied, err = s.Copies.Make(context.WithoutCancel(ctx)); err != nil {
-		j.Why = sentence(err.Error())
+		j.Why = usecase.Sentence(err.Error())
 	}
 	older, aside, err := s.Copies.WithForgotten(ctx)
 	if err != nil {

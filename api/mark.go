@@ -18,15 +18,15 @@ type putKeepShutInput struct {
 
 // putKeepShut has a kiln kept shut above a temperature, from now on.
 func (s *Server) putKeepShut(ctx context.Context, in *putKeepShutInput) (*kept[wire.KeepShut], error) {
-	k, err := s.keepKeepShut(ctx, kiln.KilnID(in.Kiln), in.Body)
+	k, err := s.KeepKeepShut(ctx, kiln.KilnID(in.Kiln), in.Body)
 	var m tiles.KeepShut
 	if err == nil {
-		m, err = s.keepShut(ctx, kiln.KilnID(in.Kiln))
+		m, err = s.KeepShut(ctx, kiln.KilnID(in.Kiln))
 	}
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &kept[wire.KeepShut]{status(k), s.keepShutJSON(m)}, nil
+	return &kept[wire.KeepShut]{status(k), s.KeepShutJSON(m)}, nil
 }
 
 // postKeepShut keeps it from the form on the page of the settings.
@@ -35,13 +35,13 @@ func (s *Server) postKeepShut(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	rd := newReader(form, s.unit())
+	rd := newReader(form, s.Unit())
 	c, ok := rd.number("keep_shut_above_c", -math.MaxFloat64, math.MaxFloat64) // Validate knows the bounds
 	if !ok {
 		return problem("out-of-range", "The temperature above which the kiln is kept shut cannot be set so.", wire.Field{Name: "keep_shut_above_c", Says: tiles.KeepShutRange})
 	}
 	id := r.PathValue("kiln")
-	if _, err := s.keepKeepShut(r.Context(), kiln.KilnID(id), wire.KeepShutBody{ID: form.Get("id"), MarkC: c, Reason: form.Get("keep_shut_reason"), By: form.Get("by")}); err != nil {
+	if _, err := s.KeepKeepShut(r.Context(), kiln.KilnID(id), wire.KeepShutBody{ID: form.Get("id"), MarkC: c, Reason: form.Get("keep_shut_reason"), By: form.Get("by")}); err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/settings#kiln-"+url.PathEscape(id), http.StatusSeeOther)
@@ -54,14 +54,14 @@ func (s *Server) postProbe(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	rd := newReader(form, s.unit())
+	rd := newReader(form, s.Unit())
 	class, _ := rd.number("class", 1, 2)
 	if len(rd.wrong) > 0 {
 		return rd.wrong
 	}
 	id := r.PathValue("kiln")
 	b := wire.ProbeBody{Channel: form.Get("channel"), Type: form.Get("type"), Class: int(class), FittedOn: form.Get("fitted_on"), RemovedOn: form.Get("removed_on"), Note: form.Get("note")}
-	if _, err := s.keepProbe(r.Context(), wire.ProbePath{KilnPath: wire.KilnPath{Kiln: id}, Probe: form.Get("id")}, b); err != nil {
+	if _, err := s.KeepProbe(r.Context(), wire.ProbePath{KilnPath: wire.KilnPath{Kiln: id}, Probe: form.Get("id")}, b); err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/settings#kiln-"+url.PathEscape(id), http.StatusSeeOther)

@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
@@ -60,13 +61,13 @@ func (c *crowd) Trouble() (record.StoreTrouble, bool)                     { retu
 func (c *crowd) Touch(...tiles.Code)                                      {}
 func (c *crowd) Latest() (*shrinkage.Fit, time.Time, error)               { return c.fit, noon, nil }
 func (c *crowd) Fit(context.Context) (*shrinkage.Fit, time.Time, error)   { return c.fit, noon, nil }
-func (c *crowd) Refits() Refits {
-	return Refits{Count: 3, Seconds: 1.5, Under: map[float64]uint64{1: 3}}
+func (c *crowd) Refits() usecase.Refits {
+	return usecase.Refits{Count: 3, Seconds: 1.5, Under: map[float64]uint64{1: 3}}
 }
-func (c *crowd) Again(context.Context, kiln.KilnID)              {}
-func (c *crowd) Last(context.Context, int) ([]NoticeTold, error) { return nil, nil }
-func (c *crowd) Test(context.Context) error                      { return nil }
-func (c *crowd) Receivers() []string                             { return nil }
+func (c *crowd) Again(context.Context, kiln.KilnID)                      {}
+func (c *crowd) Last(context.Context, int) ([]usecase.NoticeTold, error) { return nil, nil }
+func (c *crowd) Test(context.Context) error                              { return nil }
+func (c *crowd) Receivers() []string                                     { return nil }
 func (c *crowd) Counts(context.Context) (map[[2]string]int, error) {
 	return map[[2]string]int{{"kiln.quiet", "sent"}: 2}, nil
 }
@@ -98,7 +99,7 @@ func newCrowd(tb testing.TB, clays int) *Server {
 	for i := range clays {
 		clay := tiles.Clay{ID: tiles.ClayID(fmt.Sprintf("clay-%03d", i)), Name: fmt.Sprintf("Clay number %d", i), MaturesCone: "6", Stated: 0.12, StatedCone: "6"}
 		c.clays = append(c.clays, tiles.KeptClay{Clay: clay})
-		studio.Clays = append(studio.Clays, Matured(clay))
+		studio.Clays = append(studio.Clays, usecase.Matured(clay))
 		for n, name := range []tiles.BatchID{"A", "B"} {
 			b := tiles.Batch{BatchRef: tiles.BatchRef{Clay: clay.ID, Batch: name}, Kind: tiles.Bought, Open: true}
 			b.Made = noon.Add(time.Duration(i*2+n) * time.Minute)
@@ -141,8 +142,8 @@ func newCrowd(tb testing.TB, clays int) *Server {
 				HeatWork: map[kiln.ChannelID]kiln.HeatWork{"1": {C: 1222, Low: 1216, High: 1228, From: "curve"}}})
 		}
 	}
-	return &Server{Studio: &Studio{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: c, Kilns: c, Shrink: c, Heat: c, Notices: c, Lids: lid.UsualDefaults(),
-		Lines: func() []Line { return []Line{{Kiln: "kiln-1", Good: 12}} }, Store: func() (StoreHealth, error) { return StoreHealth{Bytes: 5e7, Free: 5e9}, nil }, Kiln: kilns, Codes: "ABCDEFGHJKLNPQRTVWXY347",
+	return &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: c, Kilns: c, Shrink: c, Heat: c, Notices: c, Lids: lid.UsualDefaults(),
+		Lines: func() []usecase.Line { return []usecase.Line{{Kiln: "kiln-1", Good: 12}} }, Store: func() (usecase.StoreHealth, error) { return usecase.StoreHealth{Bytes: 5e7, Free: 5e9}, nil }, Kiln: kilns, Codes: "ABCDEFGHJKLNPQRTVWXY347",
 		Now: func() kiln.Stamp { return kiln.Stamp{Wall: noon.Add(60 * 24 * time.Hour), Trusted: true} }, Ready: func() error { return nil }}}
 }
 
@@ -176,14 +177,14 @@ func TestMetricsOfALargeStudio(t *testing.T) {
 		}
 	}
 	page := scrape(t, h)
-	told := min(clays, mostClays)
+	told := min(clays, usecase.MostClays)
 	of := 0
 	for _, line := range strings.SplitAfter(page, "\n") {
 		if strings.Contains(line, `clay="`) {
 			of += len(line)
 		}
 	}
-	whole := len(page) - of + of*mostClays/told
+	whole := len(page) - of + of*usecase.MostClays/told
 	t.Logf("%d bytes with 100 clays", whole)
 	if whole > 100_000 {
 		t.Errorf("the page has %d bytes with 100 clays; want under 100 kB", whole)

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/tiles"
 )
 
@@ -57,11 +58,11 @@ func TestMetricsAbused(t *testing.T) {
 			}
 		}
 	}
-	if newest, err := s.newestClays(t.Context()); err != nil || len(newest) != mostClays {
-		t.Errorf("%d clays are asked for their rates, want %d; %v", len(newest), mostClays, err)
+	if newest, err := s.NewestClays(t.Context()); err != nil || len(newest) != usecase.MostClays {
+		t.Errorf("%d clays are asked for their rates, want %d; %v", len(newest), usecase.MostClays, err)
 	}
-	if len(clays) == 0 || len(clays) > mostClays {
-		t.Errorf("%d clays are told, want 1 to %d", len(clays), mostClays)
+	if len(clays) == 0 || len(clays) > usecase.MostClays {
+		t.Errorf("%d clays are told, want 1 to %d", len(clays), usecase.MostClays)
 	}
 	// 6 buckets and the one without an end, of each class of routes.
 	if want := map[string]int{"page": 7, "api_read": 7, "api_write": 7, "stream": 7, "other": 7}; fmt.Sprint(classes) != fmt.Sprint(want) {

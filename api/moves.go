@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
@@ -13,24 +14,24 @@ func (s *Server) getMoves(ctx context.Context, in *RateQuery) (*body[wire.Why], 
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	q, err := readRate(tiles.ClayID(in.Clay), in.values, s.unit())
+	q, err := readRate(tiles.ClayID(in.Clay), in.values, s.Unit())
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	a, err := s.askRate(ctx, q)
+	a, err := s.AskRate(ctx, q)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	j, err := s.why(ctx, fit, a)
+	j, err := s.Why(ctx, fit, a)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	j.AsOf = s.moment(asOf)
+	j.AsOf = s.Moment(asOf)
 	return &body[wire.Why]{j}, nil
 }
 
 // curveOf draws the shrink that was asked about over heat work.
-func (s *Server) curveOf(fit *shrinkage.Fit, a rateAsked) (shrinkDrawing, error) {
+func (s *Server) curveOf(fit *shrinkage.Fit, a usecase.RateAsked) (shrinkDrawing, error) {
 	d := shrinkDrawing{Clay: string(a.Clay), From: a.Stage, To: a.To, Asked: a.Work}
 	if a.To == tiles.Biscuit {
 		d.Asked = a.BisqueWork

@@ -3,12 +3,14 @@ package api
 import (
 	"context"
 	"net/http"
+
+	"lidwright/api/usecase"
 )
 
 type noticesAnswer struct {
 	Body struct {
-		Receivers []string     `json:"receivers" nullable:"false"`
-		Items     []NoticeTold `json:"items" nullable:"false"`
+		Receivers []string             `json:"receivers" nullable:"false"`
+		Items     []usecase.NoticeTold `json:"items" nullable:"false"`
 	}
 }
 
@@ -20,16 +22,16 @@ func (s *Server) getNotices(ctx context.Context, _ *struct{}) (*noticesAnswer, e
 		return nil, s.problemFrom(ctx, err)
 	}
 	a := &noticesAnswer{}
-	a.Body.Receivers, a.Body.Items = append([]string{}, s.Notices.Receivers()...), append([]NoticeTold{}, told...)
+	a.Body.Receivers, a.Body.Items = append([]string{}, s.Notices.Receivers()...), append([]usecase.NoticeTold{}, told...)
 	for i, t := range a.Body.Items {
-		a.Body.Items[i].Receivers = append([]NoticeFate{}, t.Receivers...)
+		a.Body.Items[i].Receivers = append([]usecase.NoticeFate{}, t.Receivers...)
 	}
 	return a, nil
 }
 
 // testNotice sends a test message to every receiver; what came of it stands in the list of notices.
 func (s *Server) testNotice(ctx context.Context, _ *struct{}) (*noticesAnswer, error) {
-	if err := s.testNotices(ctx); err != nil {
+	if err := s.TestNotices(ctx); err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
 	return s.getNotices(ctx, nil)
@@ -37,7 +39,7 @@ func (s *Server) testNotice(ctx context.Context, _ *struct{}) (*noticesAnswer, e
 
 // testNoticePage is the button of the settings page.
 func (s *Server) testNoticePage(w http.ResponseWriter, r *http.Request) error {
-	if err := s.testNotices(r.Context()); err != nil {
+	if err := s.TestNotices(r.Context()); err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/settings#notices", http.StatusSeeOther)

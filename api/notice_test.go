@@ -6,18 +6,20 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"lidwright/api/usecase"
 )
 
 // told is what tells people in tests: it only counts.
 type told struct {
 	receivers []string
 	tests     int
-	last      []NoticeTold
+	last      []usecase.NoticeTold
 }
 
-func (o *told) Last(context.Context, int) ([]NoticeTold, error) { return o.last, nil }
-func (o *told) Test(context.Context) error                      { o.tests++; return nil }
-func (o *told) Receivers() []string                             { return o.receivers }
+func (o *told) Last(context.Context, int) ([]usecase.NoticeTold, error) { return o.last, nil }
+func (o *told) Test(context.Context) error                              { o.tests++; return nil }
+func (o *told) Receivers() []string                                     { return o.receivers }
 func (o *told) Counts(context.Context) (map[[2]string]int, error) {
 	return map[[2]string]int{{"kiln.quiet", "sent"}: 3}, nil
 }
@@ -30,8 +32,8 @@ func TestNotices(t *testing.T) {
 		t.Errorf("without a receiver: %d %s", res.StatusCode, body)
 	}
 	o.receivers = []string{"phone"}
-	o.last = []NoticeTold{{ID: "a", Event: "kiln.quiet", State: "began", At: "2026-02-01T22:10:05+01:00", Kiln: "big-blue", Says: "<b>words</b>", Link: "/spyhole/big-blue",
-		Receivers: []NoticeFate{{Receiver: "phone", Outcome: "gave_up", Tries: 5, Answer: "500", At: time.Date(2026, 2, 1, 22, 0, 0, 0, time.UTC)}}}}
+	o.last = []usecase.NoticeTold{{ID: "a", Event: "kiln.quiet", State: "began", At: "2026-02-01T22:10:05+01:00", Kiln: "big-blue", Says: "<b>words</b>", Link: "/spyhole/big-blue",
+		Receivers: []usecase.NoticeFate{{Receiver: "phone", Outcome: "gave_up", Tries: 5, Answer: "500", At: time.Date(2026, 2, 1, 22, 0, 0, 0, time.UTC)}}}}
 	if res, body := ask(t, "POST", srv.URL+"/v1/notices/test", "", ""); res.StatusCode != 200 || o.tests != 1 || !strings.Contains(body, `"outcome":"gave_up"`) {
 		t.Errorf("a test: %d %s", res.StatusCode, body)
 	}

@@ -61,7 +61,7 @@ func (s *Server) takeOldLog(ctx context.Context, r *http.Request, text []byte) (
 			return out, problem("unknown-parameter", "There are "+strings.Join(oldLogAsks, ", ")+".", wire.Field{Name: name, Says: "not known"})
 		}
 	}
-	h, _, err := s.byHand(kiln.FiringID(out.Firing), wire.FiringBody{Kiln: q.Get("kiln"), Kind: q.Get("kind"), Atmosphere: q.Get("atmosphere"), Note: q.Get("note"), BeganAt: cmp.Or(q.Get("began_at"), "2000-01-01T00:00:00Z")})
+	h, _, err := s.ByHand(kiln.FiringID(out.Firing), wire.FiringBody{Kiln: q.Get("kiln"), Kind: q.Get("kind"), Atmosphere: q.Get("atmosphere"), Note: q.Get("note"), BeganAt: cmp.Or(q.Get("began_at"), "2000-01-01T00:00:00Z")})
 	if err != nil {
 		return out, err
 	}
@@ -94,7 +94,7 @@ func (s *Server) takeOldLog(ctx context.Context, r *http.Request, text []byte) (
 		f.Began.Wall = log.Began.UTC()
 	}
 	f.Source, f.Length = "import", log.Ages[len(log.Ages)-1]
-	f.Began.Boot, f.Began.Trusted = typedBoot, true
+	f.Began.Boot, f.Began.Trusted = usecase.TypedBoot, true
 	f.Over = f.Began
 	f.Over.Since, f.Over.Wall = f.Began.Since+f.Length, f.Began.Wall.Add(f.Length)
 	samples := log.Samples(f.Kiln, f.Began)
@@ -107,7 +107,7 @@ func (s *Server) takeOldLog(ctx context.Context, r *http.Request, text []byte) (
 	f.ToTop, f.Gaps = f.PeakAfter, curve.Gaps
 	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{}
 	for c := range log.Columns {
-		f.HeatWork[log.Channel(c)] = heatwork.CurveHeatWork(curve, log.Channel(c), h.limit, 0)
+		f.HeatWork[log.Channel(c)] = heatwork.CurveHeatWork(curve, log.Channel(c), h.Limit, 0)
 	}
 	for _, t := range log.Celsius[0] {
 		if t.Known() {

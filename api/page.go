@@ -14,6 +14,7 @@ import (
 
 	"lidwright/api/caution"
 	"lidwright/api/pages"
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
@@ -41,10 +42,10 @@ func (p page) speaks() pages.Speak { return p.speak }
 func (s *Server) page(ctx context.Context, here string) page {
 	speak, ok := ctx.Value(speakKey{}).(pages.Speak)
 	if !ok {
-		speak = pages.Speak{Tongue: "en", Unit: string(s.unit())}
+		speak = pages.Speak{Tongue: "en", Unit: string(s.Unit())}
 	}
 	now := s.Now()
-	return page{speak: speak, Site: s.Site.Name, Here: here, Standing: caution.StandingLine, Version: s.Site.Version, Today: now.Wall, ClockUnset: !now.Trusted, ID: s.newID()}
+	return page{speak: speak, Site: s.Site.Name, Here: here, Standing: caution.StandingLine, Version: s.Site.Version, Today: now.Wall, ClockUnset: !now.Trusted, ID: s.MakeID()}
 }
 
 // The cautions of pages that always carry them: of dry clay, of what our numbers are not, of notices.
@@ -204,17 +205,17 @@ func (s *Server) wareboard(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	var kilns []homeKiln
-	for _, k := range s.kilnsNow() {
+	for _, k := range s.KilnsNow() {
 		kilns = append(kilns, homeKiln{k, homeCautions(k)})
 	}
 	data := struct {
 		page
 		Kilns    []homeKiln
 		Waiting  []waitingLoad
-		News     []StudioNews
+		News     []usecase.StudioNews
 		Monoxide []string // while a kiln is hot
 		Alarm    []string // of the store
-	}{page: s.page(r.Context(), "board"), Kilns: kilns, Waiting: waiting, News: s.newsOnBoard(r.Context()), Alarm: s.storeAlarm()}
+	}{page: s.page(r.Context(), "board"), Kilns: kilns, Waiting: waiting, News: s.NewsOnBoard(r.Context()), Alarm: s.StoreAlarm()}
 	if slices.ContainsFunc(kilns, func(k homeKiln) bool { return k.Hot }) {
 		data.Monoxide = caution.Texts(caution.CarbonMonoxide...)
 	}
@@ -320,14 +321,14 @@ func tableOf(lines []kiln.Envelope) []tableRow {
 
 // drawFiring draws a firing over what lies beneath it, and gives the same in figures.
 func (s *Server) drawFiring(ctx context.Context, f kiln.Firing, under beneath) (string, []tableRow, error) {
-	lines, gaps, err := s.envelopes(ctx, f, nil, 400, 0)
+	lines, gaps, err := s.Envelopes(ctx, f, nil, 400, 0)
 	if errors.Is(err, kiln.ErrNoFiring) { // it began a moment ago
 		return "", nil, nil
 	}
 	if err != nil || len(lines) == 0 || len(lines[0].After) == 0 {
 		return "", nil, err
 	}
-	control := s.probeOf(f)
+	control := s.ProbeOf(f)
 	slices.SortStableFunc(lines, func(a, b kiln.Envelope) int {
 		return map[bool]int{true: 0, false: 1}[a.Channel == control] - map[bool]int{true: 0, false: 1}[b.Channel == control]
 	})
@@ -339,7 +340,7 @@ func (s *Server) drawFiring(ctx context.Context, f kiln.Firing, under beneath) (
 }
 
 func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
-	kilns := s.kilnsNow()
+	kilns := s.KilnsNow()
 	name := r.PathValue("kiln")
 	at := slices.IndexFunc(kilns, func(k wire.KilnNow) bool { return k.Kiln == name || name == "" })
 	if at < 0 {
@@ -363,7 +364,7 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 		Model    string   // id of the past firing chosen as model
 		Why      string   // reason of what it is kept shut above, while it counts
 	}{page: s.page(r.Context(), "spyhole"), Kiln: k, Model: r.URL.Query().Get("model")}
-	past, err := s.Archive.Firings(r.Context(), kiln.FiringFilter{Kiln: kiln.KilnID(k.Kiln), Limit: 20 + usualLook})
+	past, err := s.Archive.Firings(r.Context(), kiln.FiringFilter{Kiln: kiln.KilnID(k.Kiln), Limit: 20 + usecase.UsualLook})
 	if err != nil {
 		return err
 	}
@@ -375,7 +376,7 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 		shown = past[0]
 	}
 	if shown.ID != "" {
-		j := s.firing(shown, detect.Expected{})
+		j := s.Firing(shown, detect.Expected{})
 		data.Firing, data.Gaps = &j, gapWords(shown.Gaps)
 		under, err := s.beneath(r.Context(), shown, past, kiln.FiringID(data.Model))
 		if err != nil {
@@ -388,12 +389,12 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 	}
 	for i, f := range past {
 		if f.Status != kiln.Running && len(data.Past) < 20 {
-			data.Past = append(data.Past, s.firing(f, detect.UsualBefore(past, i, s.Kiln[f.Kiln].Control)))
+			data.Past = append(data.Past, s.Firing(f, detect.UsualBefore(past, i, s.Kiln[f.Kiln].Control)))
 		}
 	}
 	data.Cautions = s.hotCautions(k, shown.Atmosphere)
 	if k.State == string(kiln.Falling) || k.State == string(kiln.Warm) {
-		m, err := s.keepShut(r.Context(), kiln.KilnID(k.Kiln))
+		m, err := s.KeepShut(r.Context(), kiln.KilnID(k.Kiln))
 		if err != nil && !errors.Is(err, record.ErrNoKiln) { // one that is heard, and no longer in the settings
 			return err
 		}
@@ -416,7 +417,7 @@ func (s *Server) morePage(w http.ResponseWriter, r *http.Request) error {
 	for _, l := range s.Lines() {
 		words = append(words, l.Words...)
 	}
-	store, trouble := s.storeWords()
+	store, trouble := s.StoreWords()
 	clock := "set by the network"
 	if !s.Now().Trusted {
 		clock = "not set since the start; hours and heat work are right all the same"

@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"net/url"
 
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 )
@@ -14,11 +15,11 @@ import (
 // what it rests on.
 func (s *Server) clayPage(w http.ResponseWriter, r *http.Request) error {
 	id := tiles.ClayID(r.PathValue("clay"))
-	c, err := s.oneClay(r.Context(), id)
+	c, err := s.OneClay(r.Context(), id)
 	if err != nil {
 		return err
 	}
-	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: id}, s.channel)
+	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: id}, s.Channel)
 	if err != nil {
 		return err
 	}
@@ -33,7 +34,7 @@ func (s *Server) clayPage(w http.ResponseWriter, r *http.Request) error {
 		data.Wrong = s.problemFrom(r.Context(), err).Detail
 	}
 	for _, b := range bars {
-		data.Bars = append(data.Bars, s.barJSON(b.Bar))
+		data.Bars = append(data.Bars, s.BarJSON(b.Bar))
 	}
 	return s.render(w, "clay", data)
 }
@@ -65,16 +66,16 @@ func (s *Server) explain(ctx context.Context, id tiles.ClayID, data *clayPageDat
 	if err != nil {
 		return err
 	}
-	q, err := readRate(id, data.Asked, s.unit())
+	q, err := readRate(id, data.Asked, s.Unit())
 	if err != nil {
 		return err
 	}
-	j, _, err := s.shrinkageOf(ctx, fit, asOf, q)
+	j, _, err := s.ShrinkageOf(ctx, fit, asOf, q)
 	if err != nil {
 		return err
 	}
 	data.Rate = &j
-	a, err := s.askRate(ctx, q)
+	a, err := s.AskRate(ctx, q)
 	if err != nil {
 		return err
 	}
@@ -86,10 +87,10 @@ func (s *Server) explain(ctx context.Context, id tiles.ClayID, data *clayPageDat
 		data.Curve = d.SVG()
 		for i := 0; i < len(d.Points); i += curvePoints / 10 {
 			p := d.Points[i]
-			data.Rows = append(data.Rows, curveRow{celsius(p.Work), ratio4(p.Total), ratio4(p.Likely.Low), ratio4(p.Likely.High), p.Tested})
+			data.Rows = append(data.Rows, curveRow{usecase.Celsius(p.Work), usecase.Ratio4(p.Total), usecase.Ratio4(p.Likely.Low), usecase.Ratio4(p.Likely.High), p.Tested})
 		}
 	}
-	why, err := s.why(ctx, fit, a)
+	why, err := s.Why(ctx, fit, a)
 	if err != nil {
 		return err
 	}

@@ -49,7 +49,7 @@ var moreFields = []askedField{{"play", "Play wanted after firing, across"}, {"le
 
 // asking fills in what a form shows. The error is the store's.
 func (s *Server) asking(ctx context.Context, q url.Values) (asking, error) {
-	clays, err := s.clays(ctx)
+	clays, err := s.Clays(ctx)
 	a := asking{page: s.page(ctx, "lid"), Q: q, Asked: template.URL(q.Encode()), Clays: clays, Stages: stageWords(), Seats: lid.Seats(),
 		Kinds: []string{"glaze", "once", "bisque", "other"}, Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd}, Unit: s.fieldUnit(ctx, q), Show: s.unitOf(ctx),
 		RateFields: rateFields, MoreFields: moreFields}
@@ -265,18 +265,18 @@ func (s *Server) boardPage(w http.ResponseWriter, r *http.Request) error {
 		w.WriteHeader(p.Status)
 		return s.render(w, "board", data)
 	}
-	question, at, err := readBoard(q, s.unit())
+	question, at, err := readBoard(q, s.Unit())
 	if err != nil {
 		return fail(err)
 	}
-	if err := s.asForm(r.Context(), q, &question.Common); err != nil {
+	if err := s.AsForm(r.Context(), q, &question.Common); err != nil {
 		return fail(err)
 	}
-	a, m, err := s.sizeBoard(r.Context(), question, at)
+	a, m, err := s.SizeBoard(r.Context(), question, at)
 	if err != nil {
 		return fail(err)
 	}
-	j := s.boardJSON(question, a, m, form.Show)
+	j := s.BoardJSON(question, a, m, form.Show)
 	data.Answer = &j
 	data.caution(j.Cautions)
 	if !math.IsNaN(a.OneToOneChance) {

@@ -5,6 +5,7 @@ import (
 	"net/http"
 
 	"lidwright/api/caution"
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
@@ -28,7 +29,7 @@ func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Load: l.ID}, s.channel)
+	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Load: l.ID}, s.Channel)
 	if err != nil {
 		return err
 	}
@@ -41,9 +42,9 @@ func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
 		Units         []tiles.LengthUnit
 		Check         wire.CheckList
 		Cautions      []string
-	}{page: s.page(r.Context(), "unpack"), Load: s.loadJSON(l), Saved: r.URL.Query().Get("saved"), Unit: string(s.unitOf(r.Context())), Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd},
+	}{page: s.page(r.Context(), "unpack"), Load: s.LoadJSON(l), Saved: r.URL.Query().Get("saved"), Unit: string(s.unitOf(r.Context())), Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd},
 		Cautions: caution.Texts(caution.BeforeReachingIn...)}
-	if data.Check, err = s.checkList(r.Context(), cmp.Or(string(l.Firing), l.ID)); err != nil {
+	if data.Check, err = s.CheckList(r.Context(), cmp.Or(string(l.Firing), l.ID)); err != nil {
 		return err
 	}
 	shelf := map[tiles.Code]string{}
@@ -51,26 +52,26 @@ func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
 		shelf[slot.Bar] = slot.Shelf
 	}
 	for _, b := range bars {
-		one := loadBar{BarJSON: s.barJSON(b.Bar), Shelf: shelf[b.Code], Stage: tiles.Measures(l.Kind), NewID: s.newID()}
+		one := loadBar{BarJSON: s.BarJSON(b.Bar), Shelf: shelf[b.Code], Stage: tiles.Measures(l.Kind), NewID: s.MakeID()}
 		for _, rd := range b.Readings {
 			if rd.Struck != nil || rd.Mass != nil {
 				continue
 			}
 			switch rd.Stage {
 			case one.Stage:
-				one.Measured = lengthMM(rd.Length)
+				one.Measured = usecase.LengthMM(rd.Length)
 			case tiles.Wet:
-				one.Wet = lengthMM(rd.Length)
+				one.Wet = usecase.LengthMM(rd.Length)
 			case tiles.Dry:
-				one.Dry = lengthMM(rd.Length)
+				one.Dry = usecase.LengthMM(rd.Length)
 			}
 		}
 		if one.Measured != nil {
 			data.Done = append(data.Done, one)
 			continue
 		}
-		if e, ok := shrinkage.Plausible(b.Bar, tiles.Reading{Bar: b.Code, Stage: one.Stage, Mark: 1, Instrument: "calliper"}, s.lastFit()); ok {
-			one.Expected, one.Low, one.High = rounded(float64(e.Length), 1), rounded(float64(e.Low), 1), rounded(float64(e.High), 1)
+		if e, ok := shrinkage.Plausible(b.Bar, tiles.Reading{Bar: b.Code, Stage: one.Stage, Mark: 1, Instrument: "calliper"}, s.LastFit()); ok {
+			one.Expected, one.Low, one.High = usecase.Rounded(float64(e.Length), 1), usecase.Rounded(float64(e.Low), 1), usecase.Rounded(float64(e.High), 1)
 		}
 		data.Waiting = append(data.Waiting, one)
 	}

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"lidwright/api/caution"
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -39,7 +40,7 @@ func (s *Server) printed(draw func(*http.Request) (title, svg string, err error)
 
 // drawGauge draws the throwing gauge of the widths in the question.
 func (s *Server) drawGauge(r *http.Request) (title, svg string, err error) {
-	rd := newReader(r.URL.Query(), s.unit())
+	rd := newReader(r.URL.Query(), s.Unit())
 	if u := rd.word("unit", "mm", "cm", "in", "32nds"); u != "" {
 		rd.unit = tiles.LengthUnit(u)
 	}
@@ -199,10 +200,10 @@ func (s *Server) yearPage(w http.ResponseWriter, r *http.Request) error {
 		Y         lid.Year
 		Lids      int
 		Witnesses []shrinkage.LoadHeat
-		Probes    map[string][]probeLifeRow
-	}{page: s.page(r.Context(), "more"), Year: year, Before: year - 1, After: year + 1, Y: y, Lids: y.Sat.Lids() + y.Losses.Lids(), Witnesses: fit.LoadHeats(), Probes: map[string][]probeLifeRow{}}
+		Probes    map[string][]usecase.ProbeLifeRow
+	}{page: s.page(r.Context(), "more"), Year: year, Before: year - 1, After: year + 1, Y: y, Lids: y.Sat.Lids() + y.Losses.Lids(), Witnesses: fit.LoadHeats(), Probes: map[string][]usecase.ProbeLifeRow{}}
 	for _, wired := range s.Wired {
-		lives, err := s.probeLives(ctx, wired)
+		lives, err := s.ProbeLives(ctx, wired)
 		if err != nil {
 			return err
 		}

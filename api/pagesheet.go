@@ -47,7 +47,7 @@ func (s *Server) barSheetPage(w http.ResponseWriter, r *http.Request) error {
 		}
 		f.Codes = append(f.Codes, code)
 	}
-	bars, err := s.Archive.Bars(r.Context(), f, s.channel)
+	bars, err := s.Archive.Bars(r.Context(), f, s.Channel)
 	if err != nil {
 		return err
 	}
@@ -65,7 +65,7 @@ func (s *Server) barSheetPage(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		data.Bars = append(data.Bars, row{s.barJSON(b.Bar), drawn})
+		data.Bars = append(data.Bars, row{s.BarJSON(b.Bar), drawn})
 	}
 	return s.render(w, "barsheet", data)
 }
@@ -95,12 +95,12 @@ type barsData struct {
 func (s *Server) barsData(r *http.Request) (barsData, error) {
 	q := r.URL.Query()
 	data := barsData{page: s.page(r.Context(), "unpack"), Clay: q.Get("clay"), Waiting: q.Get("waiting") == "yes"}
-	clays, err := s.clays(r.Context())
+	clays, err := s.Clays(r.Context())
 	if err != nil {
 		return data, err
 	}
 	data.Clays = clays
-	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: tiles.ClayID(data.Clay), Waiting: data.Waiting, After: tiles.Code(strings.ToUpper(q.Get("after"))), Limit: listed + 1}, s.channel)
+	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: tiles.ClayID(data.Clay), Waiting: data.Waiting, After: tiles.Code(strings.ToUpper(q.Get("after"))), Limit: listed + 1}, s.Channel)
 	if err != nil {
 		return data, err
 	}
@@ -109,7 +109,7 @@ func (s *Server) barsData(r *http.Request) (barsData, error) {
 			data.More = data.Bars[i-1].Bar
 			break
 		}
-		data.Bars = append(data.Bars, s.barJSON(b.Bar))
+		data.Bars = append(data.Bars, s.BarJSON(b.Bar))
 	}
 	return data, nil
 }
@@ -120,7 +120,7 @@ func (s *Server) postTable(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	out, err := s.takeTable(r.Context(), form.Get("table"), form.Get("keep") == "", nil)
+	out, err := s.TakeTable(r.Context(), form.Get("table"), form.Get("keep") == "", nil)
 	data, listErr := s.barsData(r)
 	if listErr != nil {
 		return listErr

@@ -5,6 +5,7 @@ import (
 	"net/url"
 	"strconv"
 
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -13,7 +14,7 @@ import (
 func potOf(p lid.PotCard) wire.Pot {
 	j := wire.Pot{ID: p.ID, LidQuestion: "/v1/lid?" + lidQuery(p).Encode(),
 		PotBody: wire.PotBody{Mark: p.Mark, Number: p.Number, Form: p.Form, Seat: string(p.Seat), SeatGlazed: p.SeatGlazed, Together: string(p.Together),
-			Collar: millimetres(p.Collar), Opening: some(p.Opening), Stage: string(p.Stage), Body: p.Body.String(), Set: some(p.Set), Measured: some(p.Measured), MadeOn: p.MadeOn, Note: p.Note}}
+			Collar: usecase.Millimetres(p.Collar), Opening: some(p.Opening), Stage: string(p.Stage), Body: p.Body.String(), Set: some(p.Set), Measured: some(p.Measured), MadeOn: p.MadeOn, Note: p.Note}}
 	if p.Lid.Clay != "" {
 		j.Lid = p.Lid.String()
 	}
@@ -73,7 +74,7 @@ type putPotInput struct {
 }
 
 func (s *Server) putPot(ctx context.Context, in *putPotInput) (*edited[wire.Pot], error) {
-	k, err := s.keepPot(ctx, in.ID, in.Body)
+	k, err := s.KeepPot(ctx, in.ID, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}

@@ -122,7 +122,7 @@ func (s *Server) problemFrom(ctx context.Context, err error) *Problem {
 	if errors.As(err, &p) {
 		return p
 	}
-	var refused *Refusal
+	var refused *usecase.Refusal
 	if errors.As(err, &refused) {
 		return problem(refused.Kind, refused.Says, refused.Fields...)
 	}
@@ -140,7 +140,7 @@ func (s *Server) problemFrom(ctx context.Context, err error) *Problem {
 	}
 	for _, k := range errorKinds {
 		if errors.Is(err, k.err) {
-			return problem(k.kind, sentence(err.Error()))
+			return problem(k.kind, usecase.Sentence(err.Error()))
 		}
 	}
 	if errors.Is(err, context.Canceled) {
@@ -151,9 +151,9 @@ func (s *Server) problemFrom(ctx context.Context, err error) *Problem {
 
 func sayField(field, why string) string {
 	if field == "" {
-		return sentence(why)
+		return usecase.Sentence(why)
 	}
-	return field + ": " + sentence(why)
+	return field + ": " + usecase.Sentence(why)
 }
 
 // missingProperty finds the name of a member that is not there in huma's words, whose place is the object around it.

@@ -21,6 +21,7 @@ import (
 
 	"lidwright/api/caution"
 	"lidwright/api/pages"
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 )
@@ -28,7 +29,7 @@ import (
 // Server is the whole of what is answered over HTTP. New fills in nothing by itself: the
 // daemon hands everything over.
 type Server struct {
-	*Studio
+	*usecase.Studio
 	Access   Access
 	door     *door
 	patterns []string     // of every route, as they were registered
@@ -118,7 +119,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	// What the kilns do, and what they did.
 	route(a, get, "/v1/now", "now", "What every kiln does now", s.getNow)
 	route(a, get, "/v1/now/{kiln}", "kiln-now", "What one kiln does now", s.getKilnNow)
-	route(a, get, "/v1/lines", "lines", "What the serial lines heard in the last minute, in words and figures", s.getLines)
+	route(a, get, "/v1/lines", "lines", "What the serial lines heard in the last minute, in words and figures", s.GetLines)
 	route(a, get, "/v1/firings", "list-firings", "Firings, newest first", s.getFirings)
 	route(a, get, "/v1/firings/{id}", "get-firing", "One firing", s.getFiring)
 	route(a, get, "/v1/firings/{id}/curve", "get-curve", "Its curve: lowest and highest of each step", s.getCurve)
@@ -159,11 +160,11 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, put, "/v1/bars/{bar}", "put-bar", "Keep a bar", s.putBar)
 	route(a, put, "/v1/bars/{bar}/readings/{id}", "put-reading", "Keep a reading for good", s.putReading)
 	route(a, put, "/v1/bars/{bar}/readings/{id}/strike", "strike-reading", "Cross a reading out; it stays to be seen",
-		s.readingAct(func(a Archive) act { return a.StrikeReading }, true))
+		s.readingAct(func(a usecase.Archive) act { return a.StrikeReading }, true))
 	route(a, put, "/v1/bars/{bar}/readings/{id}/confirm", "confirm-reading", "Yes, I read it right",
-		s.readingAct(func(a Archive) act { return a.ConfirmReading }, false))
+		s.readingAct(func(a usecase.Archive) act { return a.ConfirmReading }, false))
 	route(a, put, "/v1/bars/{bar}/readings/{id}/count", "count-reading", "Let a reading outside 0.72 to 1.01 into the fit",
-		s.readingAct(func(a Archive) act { return a.CountReading }, true))
+		s.readingAct(func(a usecase.Archive) act { return a.CountReading }, true))
 	// Pots, and how their lids sat.
 	route(a, get, "/v1/pots", "list-pots", "Pot cards found by mark, number, form or date, newest first", s.getPots)
 	route(a, get, "/v1/pots/{id}", "get-pot", "One pot card", s.getPot)
@@ -243,9 +244,9 @@ func (s *Server) readyz(w http.ResponseWriter, r *http.Request) {
 	if err := s.Ready(); err != nil {
 		var reasons []string
 		for _, why := range strings.Split(err.Error(), "\n") {
-			reasons = append(reasons, sentence(why))
+			reasons = append(reasons, usecase.Sentence(why))
 		}
-		writeProblem(w, r, problem("not-ready", strings.Join(append(reasons, s.storeTrouble(s.Store())...), " ")))
+		writeProblem(w, r, problem("not-ready", strings.Join(append(reasons, s.StoreTrouble(s.Store())...), " ")))
 		return
 	}
 	s.tellHealth(w, "ready")

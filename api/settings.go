@@ -7,14 +7,15 @@ import (
 	"strings"
 
 	"lidwright/api/caution"
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 )
 
 type settingsPageKiln struct {
-	Wired
-	Line   Line
-	Lives  []probeLifeRow
+	usecase.Wired
+	Line   usecase.Line
+	Lives  []usecase.ProbeLifeRow
 	MarkID string // for the form of a new mark
 	Probes []kiln.ChannelID
 	Limit  kiln.Celsius
@@ -24,24 +25,24 @@ type settingsPageKiln struct {
 
 // settingsPage shows the settings in force and what every line heard in the last minute.
 func (s *Server) settingsPage(w http.ResponseWriter, r *http.Request) error {
-	lines := map[kiln.KilnID]Line{}
+	lines := map[kiln.KilnID]usecase.Line{}
 	for _, l := range s.Lines() {
 		lines[l.Kiln] = l
 	}
 	var kilns []settingsPageKiln
 	for _, wired := range s.Wired {
-		one := settingsPageKiln{Wired: wired, Line: lines[wired.Kiln], Limit: s.Kiln[wired.Kiln].Limit, NewID: s.newID(), MarkID: s.newID()}
-		m, err := s.keepShut(r.Context(), wired.Kiln)
+		one := settingsPageKiln{Wired: wired, Line: lines[wired.Kiln], Limit: s.Kiln[wired.Kiln].Limit, NewID: s.MakeID(), MarkID: s.MakeID()}
+		m, err := s.KeepShut(r.Context(), wired.Kiln)
 		if err != nil {
 			return err
 		}
-		one.Mark = s.keepShutJSON(m)
+		one.Mark = s.KeepShutJSON(m)
 		for _, c := range s.Kiln[wired.Kiln].Channels {
 			if c.Role == kiln.RoleProbe {
 				one.Probes = append(one.Probes, c.ID)
 			}
 		}
-		if one.Lives, err = s.probeLives(r.Context(), wired); err != nil {
+		if one.Lives, err = s.ProbeLives(r.Context(), wired); err != nil {
 			return err
 		}
 		kilns = append(kilns, one)
@@ -56,7 +57,7 @@ func (s *Server) settingsPage(w http.ResponseWriter, r *http.Request) error {
 		Settings  string
 		Hot       kiln.Celsius
 		Receivers []string
-		Told      []NoticeTold
+		Told      []usecase.NoticeTold
 		Electric  string
 		MarkWords string
 		Cautions  []string

@@ -5,6 +5,7 @@ import (
 	"context"
 	"net/url"
 
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
@@ -45,18 +46,18 @@ func (s *Server) askShrinkage(ctx context.Context, id tiles.ClayID, values url.V
 	if err != nil {
 		return wire.Shrinkage{}, shrinkage.Rate{}, err
 	}
-	q, err := readRate(id, values, s.unit())
+	q, err := readRate(id, values, s.Unit())
 	if err != nil {
 		return wire.Shrinkage{}, shrinkage.Rate{}, err
 	}
-	return s.shrinkageOf(ctx, fit, asOf, q)
+	return s.ShrinkageOf(ctx, fit, asOf, q)
 }
 
 // readRate reads the question of a rate.
-func readRate(id tiles.ClayID, values url.Values, unit tiles.LengthUnit) (rateQuestion, error) {
+func readRate(id tiles.ClayID, values url.Values, unit tiles.LengthUnit) (usecase.RateQuestion, error) {
 	r := newReader(values, unit)
 	batch, _ := r.text("batch")
-	q := usualRate(tiles.BatchRef{Clay: id, Batch: tiles.BatchID(batch)})
+	q := usecase.UsualRate(tiles.BatchRef{Clay: id, Batch: tiles.BatchID(batch)})
 	q.Firing = r.firing()
 	q.From = cmp.Or(tiles.Stage(r.word("from", stageWords()...)), q.From)
 	q.To = cmp.Or(tiles.Stage(r.word("to", stageWords()...)), q.To)

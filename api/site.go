@@ -9,7 +9,7 @@ import (
 func (s *Server) getSite(ctx context.Context, _ *struct{}) (*body[wire.Site], error) {
 	j := wire.Site{Name: s.Site.Name, Version: s.Site.Version}
 	var err error
-	if j.Site, j.Life, err = s.site(ctx); err == nil {
+	if j.Site, j.Life, err = s.SiteRecord(ctx); err == nil {
 		j.Last, err = s.Archive.LastChange(ctx)
 	}
 	if err != nil {

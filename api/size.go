@@ -6,6 +6,7 @@ import (
 	"net/url"
 	"reflect"
 
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -19,7 +20,7 @@ type sizeInput struct {
 	wire.SizeParams
 }
 
-func readSize(values url.Values, unit tiles.LengthUnit) (q lid.PieceQuestion, at firingAsk, err error) {
+func readSize(values url.Values, unit tiles.LengthUnit) (q lid.PieceQuestion, at usecase.FiringAsk, err error) {
 	r := newReader(values, unit)
 	if u := r.word("unit", "mm", "cm", "in", "32nds"); u != "" {
 		r.unit = tiles.LengthUnit(u)
@@ -55,9 +56,9 @@ func (s *Server) getSize(ctx context.Context, in *sizeInput) (*lidOutput, error)
 	}
 	if wantsText(in.Accept) {
 		if !math.IsNaN(a.Millilitre) {
-			return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(trim(*rounded(a.Millilitre, 1)) + "\n")}, nil
+			return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(trim(*usecase.Rounded(a.Millilitre, 1)) + "\n")}, nil
 		}
-		unit := s.unit()
+		unit := s.Unit()
 		if u := in.values.Get("unit"); u != "" {
 			unit = tiles.LengthUnit(u)
 		}
@@ -68,22 +69,22 @@ func (s *Server) getSize(ctx context.Context, in *sizeInput) (*lidOutput, error)
 
 // askSize answers a size question from its parameters, for the API and for the page.
 func (s *Server) askSize(ctx context.Context, values url.Values) (lid.PieceAnswer, wire.Size, error) {
-	q, at, err := readSize(values, s.unit())
+	q, at, err := readSize(values, s.Unit())
 	if err != nil {
 		return lid.PieceAnswer{}, wire.Size{}, err
 	}
 	if q.Clay.Clay == "" {
-		return sizeOf(q, s.Lids, nil, firingMeant{Firing: lid.Firing{Work: kiln.NoTemperature()}})
+		return sizeOf(q, s.Lids, nil, usecase.FiringMeant{Firing: lid.Firing{Work: kiln.NoTemperature()}})
 	}
 	if err := q.Validate(s.Lids); err != nil {
 		return lid.PieceAnswer{}, wire.Size{}, err
 	}
-	fit, m, err := s.heated(ctx, &q.Clay, at)
+	fit, m, err := s.Heated(ctx, &q.Clay, at)
 	if err != nil {
 		return lid.PieceAnswer{}, wire.Size{}, err
 	}
 	a, j, err := sizeOf(q, s.Lids, fit, m)
-	j.AsOf, j.Model = s.moment(m.AsOf), m.Model
+	j.AsOf, j.Model = s.Moment(m.AsOf), m.Model
 	return a, j, err
 }
 
@@ -93,7 +94,7 @@ func StatedSize(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]byt
 	if err != nil {
 		return nil, err
 	}
-	_, j, err := sizeOf(q, d, nil, firingMeant{Firing: lid.Firing{Work: kiln.NoTemperature()}})
+	_, j, err := sizeOf(q, d, nil, usecase.FiringMeant{Firing: lid.Firing{Work: kiln.NoTemperature()}})
 	if err != nil {
 		return nil, err
 	}
@@ -101,7 +102,7 @@ func StatedSize(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]byt
 }
 
 // sizeOf answers q, and tells the piece's size at every other stage whose shrink is known.
-func sizeOf(q lid.PieceQuestion, d lid.Defaults, rates shrinkage.Rates, m firingMeant) (lid.PieceAnswer, wire.Size, error) {
+func sizeOf(q lid.PieceQuestion, d lid.Defaults, rates shrinkage.Rates, m usecase.FiringMeant) (lid.PieceAnswer, wire.Size, error) {
 	if err := q.Validate(d); err != nil {
 		return lid.PieceAnswer{}, wire.Size{}, err
 	}
@@ -131,10 +132,10 @@ func sizeOf(q lid.PieceQuestion, d lid.Defaults, rates shrinkage.Rates, m firing
 		}
 		b, err := lid.SizePiece(other, d, pp, m.FromBag)
 		if err == nil {
-			j.Stages = append(j.Stages, wire.SizeStage{Stage: string(stage), MM: lengthMM(b.Unrounded), ML: rounded(b.Millilitre, 1)})
+			j.Stages = append(j.Stages, wire.SizeStage{Stage: string(stage), MM: usecase.LengthMM(b.Unrounded), ML: usecase.Rounded(b.Millilitre, 1)})
 		}
 	}
-	j.Stages = append(j.Stages, wire.SizeStage{Stage: string(tiles.Fired), MM: lengthMM(fired), ML: rounded(volume, 1)})
+	j.Stages = append(j.Stages, wire.SizeStage{Stage: string(tiles.Fired), MM: usecase.LengthMM(fired), ML: usecase.Rounded(volume, 1)})
 	return a, j, nil
 }
 
@@ -142,20 +143,20 @@ func sizeAnswer(a lid.PieceAnswer) wire.Size {
 	q := a.Asked
 	j := wire.Size{Asked: wire.SizeAsked{FiredMM: pointed(q.FiredMM), WetMM: pointed(q.WetMM), FiredML: q.FiredML, WetML: q.WetML, Part: string(q.Part), PlayMM: pointed(q.Play), Stage: string(q.Stage),
 		Clay: ref(q.Clay), Rates: "stated", StepMM: pointed(q.Step)},
-		Ratio: ratio4(a.Ratio), VolumeRatio: ratio4(a.VolumeRatio), Stages: []wire.SizeStage{}, Trust: string(a.Trust), TrustWhy: a.TrustWhy, Cautions: a.Cautions}
+		Ratio: usecase.Ratio4(a.Ratio), VolumeRatio: usecase.Ratio4(a.VolumeRatio), Stages: []wire.SizeStage{}, Trust: string(a.Trust), TrustWhy: a.TrustWhy, Cautions: a.Cautions}
 	if q.Clay.Clay != "" {
 		j.Asked.Rates = "clay"
 	}
-	mm, ml := lengthMM(a.Millimetre), rounded(a.Millilitre, 1)
+	mm, ml := usecase.LengthMM(a.Millimetre), usecase.Rounded(a.Millilitre, 1)
 	if q.ToFired() {
 		j.FiredMM, j.FiredML = mm, ml
 	} else {
 		j.WetMM, j.WetML = mm, ml
 	}
 	if mm != nil {
-		j.UnroundedMM, j.LikelyMM = lengthMM4(a.Unrounded), []*float64{rounded(float64(a.Likely[0]), 1), rounded(float64(a.Likely[1]), 1)}
+		j.UnroundedMM, j.LikelyMM = lengthMM4(a.Unrounded), []*float64{usecase.Rounded(float64(a.Likely[0]), 1), usecase.Rounded(float64(a.Likely[1]), 1)}
 	} else {
-		j.LikelyML = []*float64{rounded(a.LikelyML[0], 1), rounded(a.LikelyML[1], 1)}
+		j.LikelyML = []*float64{usecase.Rounded(a.LikelyML[0], 1), usecase.Rounded(a.LikelyML[1], 1)}
 	}
 	return j
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net/url"
 
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -34,7 +35,7 @@ type SetParams struct {
 // setOf takes the parameters that are not of the set's own out of values, and finds the shrink.
 func (s *Server) setOf(ctx context.Context, values url.Values, own ...string) (p shrinkage.Pair, rest url.Values, unit tiles.LengthUnit, err error) {
 	rest, shared := url.Values{}, url.Values{"wet_mm": {"100"}} // the shrink of any length is the same
-	unit = s.unit()
+	unit = s.Unit()
 	for name, v := range values {
 		mine := false
 		for _, o := range own {
@@ -58,11 +59,11 @@ func (s *Server) setOf(ctx context.Context, values url.Values, own ...string) (p
 	if err != nil {
 		return p, rest, unit, err
 	}
-	m := firingMeant{Firing: lid.Firing{Work: kiln.NoTemperature()}}
+	m := usecase.FiringMeant{Firing: lid.Firing{Work: kiln.NoTemperature()}}
 	var fit *shrinkage.Fit
 	var rates shrinkage.Rates
 	if q.Clay.Clay != "" {
-		if fit, m, err = s.heated(ctx, &q.Clay, at); err != nil {
+		if fit, m, err = s.Heated(ctx, &q.Clay, at); err != nil {
 			return p, rest, unit, err
 		}
 		rates = fit
@@ -112,12 +113,12 @@ func (s *Server) askNest(ctx context.Context, values url.Values) (wire.Nest, err
 	j := wire.Nest{Trust: string(p.Standing[0].Trust), Cautions: []string{lid.ShrinkVaries}}
 	worst := gaps[0]
 	for _, g := range gaps {
-		j.Gaps = append(j.Gaps, wire.NestGap{Inner: g.Inner + 1, Outer: g.Outer + 1, PlayMM: lengthMM(g.Play), WorstMM: lengthMM(g.Worst), FitChance: rounded(g.Fits, 4)})
+		j.Gaps = append(j.Gaps, wire.NestGap{Inner: g.Inner + 1, Outer: g.Outer + 1, PlayMM: usecase.LengthMM(g.Play), WorstMM: usecase.LengthMM(g.Worst), FitChance: usecase.Rounded(g.Fits, 4)})
 		if g.Worst < worst.Worst {
 			worst = g
 		}
 	}
-	j.Says = fmt.Sprintf("Tightest: pot %d in pot %d, %s of room when fired, %s in the worst case.", worst.Inner+1, worst.Outer+1, s.unit().Format(worst.Play), s.unit().Format(worst.Worst))
+	j.Says = fmt.Sprintf("Tightest: pot %d in pot %d, %s of room when fired, %s in the worst case.", worst.Inner+1, worst.Outer+1, s.Unit().Format(worst.Play), s.Unit().Format(worst.Worst))
 	return j, nil
 }
 
@@ -156,7 +157,7 @@ func (s *Server) askShared(ctx context.Context, values url.Values) (wire.Shared,
 		return wire.Shared{}, err
 	}
 	a := lid.ShareLid(seat, collars, *width, p, s.Lids)
-	return wire.Shared{LeastPlayMM: lengthMM(a.Least), MostPlayMM: lengthMM(a.Most), WindowLeast: lengthMM(a.Window[0]), WindowMost: lengthMM(a.Window[1]), Fits: a.Fits(), SpreadMostMM: lengthMM(a.Spread), Says: a.Says(s.unit()),
+	return wire.Shared{LeastPlayMM: usecase.LengthMM(a.Least), MostPlayMM: usecase.LengthMM(a.Most), WindowLeast: usecase.LengthMM(a.Window[0]), WindowMost: usecase.LengthMM(a.Window[1]), Fits: a.Fits(), SpreadMostMM: usecase.LengthMM(a.Spread), Says: a.Says(s.Unit()),
 		Trust: string(p.Standing[0].Trust), Cautions: []string{lid.ShrinkVaries}}, nil
 }
 
@@ -178,7 +179,7 @@ func (s *Server) getScale(ctx context.Context, in *scaleInput) (*body[wire.Scale
 }
 
 func (s *Server) askScale(ctx context.Context, values url.Values) (wire.Scale, error) {
-	r := newReader(values, s.unit())
+	r := newReader(values, s.Unit())
 	if u := r.word("unit", "mm", "cm", "in", "32nds"); u != "" {
 		r.unit = tiles.LengthUnit(u)
 	}
@@ -214,9 +215,9 @@ func (s *Server) askScale(ctx context.Context, values url.Values) (wire.Scale, e
 	if err != nil {
 		return wire.Scale{}, err
 	}
-	j := wire.Scale{Times: rounded(float64(scaled[0]/lengths[0]), 4), Says: "Lengths at the stage they had; the play of a lid does not scale: ask the lid question anew with the new gallery."}
+	j := wire.Scale{Times: usecase.Rounded(float64(scaled[0]/lengths[0]), 4), Says: "Lengths at the stage they had; the play of a lid does not scale: ask the lid question anew with the new gallery."}
 	for i, l := range scaled {
-		j.Lengths = append(j.Lengths, wire.ScaledOne{Name: names[i], WasMM: lengthMM(lengths[i]), MM: lengthMM(l)})
+		j.Lengths = append(j.Lengths, wire.ScaledOne{Name: names[i], WasMM: usecase.LengthMM(lengths[i]), MM: usecase.LengthMM(l)})
 	}
 	return j, nil
 }

@@ -47,7 +47,7 @@ func (s *Server) usualSpeak(r *http.Request) pages.Speak {
 	if how == language.No {
 		_, at, _ = tongues.Match(language.Make(s.Site.Language))
 	}
-	return pages.Speak{Tongue: pages.Tongues[at].Tag, Unit: string(s.unit()), Twelve: s.Site.Clock == 12}
+	return pages.Speak{Tongue: pages.Tongues[at].Tag, Unit: string(s.Unit()), Twelve: s.Site.Clock == 12}
 }
 
 // speakOf reads how a person wants to be spoken to. What is not known is as usual.
@@ -102,7 +102,7 @@ func (s *Server) unitOf(ctx context.Context) tiles.LengthUnit {
 	if p, ok := ctx.Value(speakKey{}).(pages.Speak); ok {
 		return tiles.LengthUnit(p.Unit)
 	}
-	return s.unit()
+	return s.Unit()
 }
 
 // fieldUnit is the unit of the bare lengths in a question that a page shows again: what it says
@@ -112,7 +112,7 @@ func (s *Server) fieldUnit(ctx context.Context, q url.Values) tiles.LengthUnit {
 	case slices.Contains(tiles.LengthUnits(), u):
 		return u
 	case len(q) > 0:
-		return s.unit()
+		return s.Unit()
 	}
 	return s.unitOf(ctx)
 }

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
 	"lidwright/kiln/record"
@@ -27,7 +28,7 @@ func TestBrokenStates(t *testing.T) {
 	burning.OverLimit, burning.Limit = true, 1290
 	for _, c := range []struct {
 		what    string
-		kilns   Kilns
+		kilns   usecase.Kilns
 		trusted bool
 		want    []string
 	}{
@@ -43,7 +44,7 @@ func TestBrokenStates(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		s := &Server{Studio: &Studio{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm"}, Archive: st, Kilns: c.kilns, Shrink: barless{st}, Heat: unasked{}, Lines: func() []Line { return nil },
+		s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm"}, Archive: st, Kilns: c.kilns, Shrink: barless{st}, Heat: unasked{}, Lines: func() []usecase.Line { return nil },
 			Lids: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { return now }, Ready: func() error { return nil }}}
 		h, err := s.Handler()
 		if err != nil {

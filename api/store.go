@@ -48,7 +48,7 @@ func (c collector) store(gauge func(*prometheus.Desc, float64, ...string)) {
 func (s *Server) tellHealth(w http.ResponseWriter, word string) {
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
 	fmt.Fprintln(w, word)
-	for _, says := range s.storeTrouble(s.Store()) {
+	for _, says := range s.StoreTrouble(s.Store()) {
 		fmt.Fprintln(w, says)
 	}
 }

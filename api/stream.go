@@ -12,6 +12,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
 
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 )
 
@@ -50,7 +51,7 @@ func (s *Server) getStream(_ context.Context, in *streamInput) (*huma.StreamResp
 		case "":
 			st.now, st.changes = true, true
 		default:
-			return nil, unknownWord("kinds", kind, "now", "changes")
+			return nil, usecase.UnknownWord("kinds", kind, "now", "changes")
 		}
 	}
 	if in.Last != "" {
@@ -130,7 +131,7 @@ func (st *stream) tellNow() bool {
 	if !st.now {
 		return true
 	}
-	for _, k := range st.s.kilnsNow() {
+	for _, k := range st.s.KilnsNow() {
 		said := string(bytes.TrimSpace(encodeJSON(k)))
 		if st.told[k.Kiln] == said {
 			continue
@@ -150,7 +151,7 @@ func (st *stream) tellChanges(ctx context.Context) bool {
 			return false // the reader comes back and resumes
 		}
 		for _, c := range found {
-			if !st.send(fmt.Appendf(nil, "id: %d\nevent: change\ndata: %s\n\n", c.Seq, bytes.TrimSpace(encodeJSON(st.s.changeJSON(c))))) {
+			if !st.send(fmt.Appendf(nil, "id: %d\nevent: change\ndata: %s\n\n", c.Seq, bytes.TrimSpace(encodeJSON(st.s.ChangeJSON(c))))) {
 				return false
 			}
 			st.after = c.Seq

@@ -45,7 +45,7 @@ type barless struct{ s *store.Store }
 
 func (b barless) Touch(...tiles.Code)                        {}
 func (b barless) Latest() (*shrinkage.Fit, time.Time, error) { return b.Fit(context.Background()) }
-func (b barless) Refits() Refits                             { return Refits{} }
+func (b barless) Refits() usecase.Refits                     { return usecase.Refits{} }
 func (b barless) Fit(ctx context.Context) (*shrinkage.Fit, time.Time, error) {
 	if fits[b.s] == nil {
 		clays, err := b.s.Clays(ctx)
@@ -58,7 +58,7 @@ func (b barless) Fit(ctx context.Context) (*shrinkage.Fit, time.Time, error) {
 		}
 		var studio shrinkage.Studio
 		for _, c := range clays {
-			studio.Clays = append(studio.Clays, Matured(c.Clay))
+			studio.Clays = append(studio.Clays, usecase.Matured(c.Clay))
 		}
 		for _, one := range batches {
 			studio.Batches = append(studio.Batches, one.Batch)
@@ -82,8 +82,8 @@ func testStudio(t testing.TB) *studio {
 		t.Fatal(err)
 	}
 	now := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
-	s := &Server{Studio: &Studio{Site: Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: st, Copies: noCopies{}, Kilns: nobody{}, Heat: cold{}, Shrink: barless{st},
-		Lines: func() []Line { return nil }, Lids: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347",
+	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: st, Copies: noCopies{}, Kilns: nobody{}, Heat: cold{}, Shrink: barless{st},
+		Lines: func() []usecase.Line { return nil }, Lids: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347",
 		Now: func() kiln.Stamp { now.Since += time.Minute; now.Wall = now.Wall.Add(time.Minute); return now }, Ready: func() error { return nil }}}
 	h, err := s.Handler()
 	if err != nil {

@@ -6,7 +6,7 @@ import (
 	"path/filepath"
 	"time"
 
-	"lidwright/api"
+	"lidwright/api/usecase"
 	"lidwright/config"
 	"lidwright/daemon/store"
 )
@@ -31,12 +31,12 @@ func (c copies) Make(ctx context.Context) (bool, error) {
 	return c.store.Copy(ctx)
 }
 
-func (c copies) List() ([]api.CopyKept, error) {
+func (c copies) List() ([]usecase.CopyKept, error) {
 	kept, err := c.store.Copies()
 	return keptOf(kept), err
 }
 
-func (c copies) WithForgotten(ctx context.Context) ([]api.CopyKept, []string, error) {
+func (c copies) WithForgotten(ctx context.Context) ([]usecase.CopyKept, []string, error) {
 	kept, aside, err := c.store.WithForgotten(ctx)
 	for i := range aside {
 		aside[i] = filepath.Base(aside[i])
@@ -57,10 +57,10 @@ func RenewCopies(ctx context.Context, cfg config.Config, version string) (n int,
 	return s.RenewCopies(ctx)
 }
 
-func keptOf(kept []store.CopyKept) []api.CopyKept {
-	all := make([]api.CopyKept, len(kept))
+func keptOf(kept []store.CopyKept) []usecase.CopyKept {
+	all := make([]usecase.CopyKept, len(kept))
 	for i, k := range kept {
-		all[i] = api.CopyKept{Name: filepath.Base(k.Path), Folder: filepath.Dir(k.Path), At: k.At, Bytes: k.Bytes, Second: k.Second}
+		all[i] = usecase.CopyKept{Name: filepath.Base(k.Path), Folder: filepath.Dir(k.Path), At: k.At, Bytes: k.Bytes, Second: k.Second}
 	}
 	return all
 }
@@ -70,7 +70,7 @@ func Running(cfg config.Config) bool { return store.InUse(cfg.Store.Folder) }
 
 // MakeCopy copies the store of the settings while no daemon runs, and lists what copies there are.
 // made is false where the newest has everything.
-func MakeCopy(ctx context.Context, cfg config.Config, version string) (made bool, all []api.CopyKept, err error) {
+func MakeCopy(ctx context.Context, cfg config.Config, version string) (made bool, all []usecase.CopyKept, err error) {
 	s, err := opened(ctx, cfg, version)
 	if err != nil {
 		return false, nil, err
@@ -118,7 +118,7 @@ func RestoreCopy(ctx context.Context, cfg config.Config, from string) (copied st
 }
 
 // ListCopies lists the copies of the store of the settings, newest first. It opens no store.
-func ListCopies(_ context.Context, cfg config.Config) ([]api.CopyKept, error) {
+func ListCopies(_ context.Context, cfg config.Config) ([]usecase.CopyKept, error) {
 	kept, err := store.CopiesOf(cfg.Store.Folder, cfg.Copy.Target)
 	return keptOf(kept), err
 }

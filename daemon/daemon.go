@@ -29,6 +29,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"lidwright/api"
+	"lidwright/api/usecase"
 	"lidwright/config"
 	"lidwright/daemon/notice"
 	"lidwright/daemon/store"
@@ -47,7 +48,7 @@ import (
 var ErrCannotStart = errors.New("cannot start")
 
 var _ record.Log = (*store.Store)(nil)
-var _ api.Archive = (*store.Store)(nil)
+var _ usecase.Archive = (*store.Store)(nil)
 
 // Daemon is everything that runs. New fills the exported fields with the real ones; a test
 // swaps them before Run.
@@ -127,8 +128,8 @@ func newDaemon(cfg config.Config, version string, clock *Clock, who api.Access) 
 	d := &Daemon{Now: clock.Now, NewID: newID, Dice: newDice, Tick: everySecond,
 		Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
 		Ready:  func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: newEndings(), stopping: make(chan struct{}), statfs: unix.Statfs}
-	d.server = &api.Server{Studio: &api.Studio{
-		Site: api.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere), MarkLength: tiles.Millimetre(cfg.Bars.MarkLengthMM), Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
+	d.server = &api.Server{Studio: &usecase.Studio{
+		Site: usecase.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere), MarkLength: tiles.Millimetre(cfg.Bars.MarkLengthMM), Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
 		Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet), Wired: wiredOf(cfg),
 		Now: func() kiln.Stamp { return d.Now() }, NewID: func() string { return d.NewID() },
 		Dice: func() *rand.Rand { return d.Dice() }, Lines: d.heard, Store: d.health, Ready: d.isReady,

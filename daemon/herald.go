@@ -38,7 +38,7 @@ type herald struct {
 	news   chan record.Notice
 	losing atomic.Bool         // news is full, and the log says so
 	said   chan notice.Message // of the studio, told as they come
-	studio func(context.Context) ([]api.StudioNews, error)
+	studio func(context.Context) ([]usecase.StudioNews, error)
 	unsent []notice.Message // went out from memory; the disk has not taken them yet
 	keeps  func() error     // why nothing can be kept; nil: it can
 	full   int              // looks in a row at which it could not
@@ -55,7 +55,7 @@ func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func(
 	newID func() string) (*herald, error) {
 	h := &herald{store: s, now: now, newID: newID, zone: zone, site: cfg.Site.Name, at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
 		bare: func(says string) string { return pathless(cfg, says) }, news: make(chan record.Notice, 256), said: make(chan notice.Message, 16), keeps: func() error { return nil },
-		studio: func(context.Context) ([]api.StudioNews, error) { return nil, nil }}
+		studio: func(context.Context) ([]usecase.StudioNews, error) { return nil, nil }}
 	say, err := api.Sayer(cfg.Site.Language)
 	if err != nil {
 		return nil, err
@@ -344,16 +344,16 @@ func (h *herald) Test(ctx context.Context) error {
 }
 
 // Last gives the newest notices with what came of them.
-func (h *herald) Last(ctx context.Context, limit int) ([]api.NoticeTold, error) {
+func (h *herald) Last(ctx context.Context, limit int) ([]usecase.NoticeTold, error) {
 	told, err := h.store.Notices(ctx, limit)
 	if err != nil {
 		return nil, err
 	}
-	out := make([]api.NoticeTold, len(told))
+	out := make([]usecase.NoticeTold, len(told))
 	for i, t := range told {
-		out[i] = api.NoticeTold{ID: t.ID, Event: t.Event, State: t.State, At: t.At, Kiln: t.Kiln, Says: h.bare(t.Says), Link: t.Link}
+		out[i] = usecase.NoticeTold{ID: t.ID, Event: t.Event, State: t.State, At: t.At, Kiln: t.Kiln, Says: h.bare(t.Says), Link: t.Link}
 		for _, f := range t.Fates {
-			out[i].Receivers = append(out[i].Receivers, api.NoticeFate{Receiver: f.Receiver, Outcome: f.Outcome, Tries: f.Tries, Answer: f.Answer, At: f.At})
+			out[i].Receivers = append(out[i].Receivers, usecase.NoticeFate{Receiver: f.Receiver, Outcome: f.Outcome, Tries: f.Tries, Answer: f.Answer, At: f.At})
 		}
 	}
 	return out, nil

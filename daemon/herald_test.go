@@ -17,7 +17,6 @@ import (
 
 	"golang.org/x/sys/unix"
 
-	"lidwright/api"
 	"lidwright/api/usecase"
 	"lidwright/config"
 	"lidwright/daemon/notice"
@@ -72,7 +71,7 @@ func TestDigestTellsEachThingOnce(t *testing.T) {
 		t.Fatal(err)
 	}
 	moved := at.Wall.Add(-2 * time.Hour)
-	news := []api.StudioNews{
+	news := []usecase.StudioNews{
 		{Event: notice.RateMoved, Link: "/clay/tern", Since: moved, Says: "the rate of tern/B moved"},
 		{Event: notice.RateStale, Link: "/clay/wren", Since: at.Wall.AddDate(-1, 0, 0), Says: "the rate of wren/A is stale"},
 		{Event: notice.BatchShifted, Link: "/clay/tern?batch=B", Says: "batch B of tern shrinks more"},
@@ -80,7 +79,7 @@ func TestDigestTellsEachThingOnce(t *testing.T) {
 	}
 	start := func() *herald {
 		h := newsdesk(t, st, &at)
-		h.studio = func(context.Context) ([]api.StudioNews, error) { return news, nil }
+		h.studio = func(context.Context) ([]usecase.StudioNews, error) { return news, nil }
 		return h
 	}
 	h := start()
@@ -112,11 +111,11 @@ func TestDigestTellsEachThingOnce(t *testing.T) {
 		t.Errorf("after that: %v; want the second move alone", clays)
 	}
 	news = nil
-	h.studio = func(context.Context) ([]api.StudioNews, error) { return nil, usecase.ErrBusy }
+	h.studio = func(context.Context) ([]usecase.StudioNews, error) { return nil, usecase.ErrBusy }
 	if err := h.clays(t.Context(), at); err != nil {
 		t.Errorf("nothing fitted yet is no trouble: %v", err)
 	}
-	h.studio = func(context.Context) ([]api.StudioNews, error) { return nil, errors.New("no disk") }
+	h.studio = func(context.Context) ([]usecase.StudioNews, error) { return nil, errors.New("no disk") }
 	if err := h.clays(t.Context(), at); err == nil {
 		t.Error("trouble is kept quiet")
 	}

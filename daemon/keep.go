@@ -8,7 +8,7 @@ import (
 	"sync"
 	"time"
 
-	"lidwright/api"
+	"lidwright/api/usecase"
 	"lidwright/config"
 	"lidwright/daemon/notice"
 	"lidwright/daemon/store"
@@ -171,7 +171,7 @@ func (d *Daemon) forgetMakers(ctx context.Context, now kiln.Stamp) {
 }
 
 // health is how the store is, as the pages and the metrics tell it.
-func (d *Daemon) health() (api.StoreHealth, error) {
+func (d *Daemon) health() (usecase.StoreHealth, error) {
 	h, err := d.store.Health()
 	trouble := make([]string, len(h.Trouble))
 	for i, says := range h.Trouble {
@@ -181,7 +181,7 @@ func (d *Daemon) health() (api.StoreHealth, error) {
 	for i, says := range h.Alarm {
 		alarm[i] = pathless(d.cfg, says)
 	}
-	return api.StoreHealth{Bytes: h.Bytes, Free: h.Free, Copies: h.Copies, LastCopy: h.LastCopy, Trouble: trouble, Alarm: alarm, Gone: h.Gone, Back: h.Back}, err
+	return usecase.StoreHealth{Bytes: h.Bytes, Free: h.Free, Copies: h.Copies, LastCopy: h.LastCopy, Trouble: trouble, Alarm: alarm, Gone: h.Gone, Back: h.Back}, err
 }
 
 // pathless takes the folders of the store and of the second place out of a sentence that anybody may read,

@@ -12,7 +12,7 @@ import (
 	"sync"
 	"time"
 
-	"lidwright/api"
+	"lidwright/api/usecase"
 	"lidwright/config"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
@@ -20,24 +20,24 @@ import (
 )
 
 // heard is what the lines heard, a Line each kiln.
-func (d *Daemon) heard() []api.Line {
-	var out []api.Line
+func (d *Daemon) heard() []usecase.Line {
+	var out []usecase.Line
 	for _, src := range d.lines {
 		out = append(out, linesHeard(src.Heard())...)
 	}
 	for _, k := range d.cfg.Kilns {
 		if k.Port == "" {
-			out = append(out, api.Line{Kiln: k.ID, Waits: "no line: by hand only", Words: []string{string(k.ID) + " has no line: it is kept by hand"}})
+			out = append(out, usecase.Line{Kiln: k.ID, Waits: "no line: by hand only", Words: []string{string(k.ID) + " has no line: it is kept by hand"}})
 		}
 	}
 	return out
 }
 
 // linesHeard tells what one line heard, for each kiln on it.
-func linesHeard(h source.Heard) []api.Line {
-	var out []api.Line
+func linesHeard(h source.Heard) []usecase.Line {
+	var out []usecase.Line
 	for _, k := range h.Kilns {
-		l := api.Line{Kiln: k.Kiln, Port: h.Port, Open: h.State == source.PortOpen, Sends: k.Sends,
+		l := usecase.Line{Kiln: k.Kiln, Port: h.Port, Open: h.State == source.PortOpen, Sends: k.Sends,
 			Good: k.Good, Garbled: k.Garbled, Silent: k.Silent, Breakvalue: k.Breakvalue,
 			GoodMinute: k.GoodMinute, BadMinute: k.BadMinute, Window: k.Window.Seconds()}
 		for _, r := range slices.Concat(h.PortRemarks(), k.Remarks()) {
@@ -53,7 +53,7 @@ func linesHeard(h source.Heard) []api.Line {
 			l.Last, l.LastAt = k.Last.Values, k.Last.At
 		}
 		for _, o := range k.Orders {
-			one := api.Order{Channel: o.Channel, Set: o.Set, Values: map[string]float64{}}
+			one := usecase.Order{Channel: o.Channel, Set: o.Set, Values: map[string]float64{}}
 			for i, order := range source.Orders() {
 				one.Values[order] = o.Values[i]
 			}
@@ -89,7 +89,7 @@ func LongEnough(cfg config.Config) time.Duration {
 
 // Listen opens the lines of the settings that pass only, hears them for so long, and tells what was
 // heard. It keeps nothing, and sends what the daemon would send and nothing else.
-func Listen(ctx context.Context, cfg config.Config, long time.Duration, only func(port string) bool) ([]api.Line, error) {
+func Listen(ctx context.Context, cfg config.Config, long time.Duration, only func(port string) bool) ([]usecase.Line, error) {
 	clock, err := NewClock()
 	if err != nil {
 		return nil, err
@@ -131,7 +131,7 @@ func Listen(ctx context.Context, cfg config.Config, long time.Duration, only fun
 		select {
 		case <-samples:
 		case <-done:
-			var out []api.Line
+			var out []usecase.Line
 			for _, h := range heard {
 				out = append(out, linesHeard(h)...)
 			}

@@ -12,13 +12,13 @@ import (
 	"testing"
 	"time"
 
-	"lidwright/api"
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
 
 // broken is an archive whose disk fails, in other words for each clay.
-type broken struct{ api.Archive }
+type broken struct{ usecase.Archive }
 
 func (broken) Clay(_ context.Context, id tiles.ClayID) (tiles.KeptClay, error) {
 	if id == "panics" {

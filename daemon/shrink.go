@@ -10,7 +10,6 @@ import (
 	"sync/atomic"
 	"time"
 
-	"lidwright/api"
 	"lidwright/api/usecase"
 	"lidwright/daemon/store"
 	"lidwright/tiles"
@@ -23,7 +22,7 @@ import (
 // wait for that: whoever asks waits a moment and is otherwise served the last good fit.
 type shrink struct {
 	store    *store.Store
-	channel  api.Channels
+	channel  usecase.Channels
 	wake     chan struct{}
 	patience time.Duration // how long whoever asks waits for a fit
 	revision atomic.Uint64 // grows whenever an answer may come out otherwise
@@ -32,11 +31,11 @@ type shrink struct {
 	fit    *shrinkage.Fit
 	asOf   time.Time
 	err    error
-	open   said          // what is not in fit
-	since  said          // what was said since the background fit began to read
-	anew   bool          // that fit is under way
-	refits api.Refits    // so far
-	fresh  chan struct{} // closed when everything was fitted anew
+	open   said           // what is not in fit
+	since  said           // what was said since the background fit began to read
+	anew   bool           // that fit is under way
+	refits usecase.Refits // so far
+	fresh  chan struct{}  // closed when everything was fitted anew
 }
 
 // said is what was said: about some bars, about anything else.
@@ -60,7 +59,7 @@ const (
 	mostBars = 30 // that are worked in one by one; of more it is quicker to fit anew
 )
 
-func newShrink(s *store.Store, channel api.Channels) *shrink {
+func newShrink(s *store.Store, channel usecase.Channels) *shrink {
 	return &shrink{store: s, channel: channel, patience: patience, wake: make(chan struct{}, 1), open: said{more: true}, fresh: make(chan struct{})}
 }
 
@@ -136,7 +135,7 @@ func (s *shrink) latest() (*shrinkage.Fit, time.Time, error) {
 }
 
 // Refits tells how often everything was fitted anew, and how long that took.
-func (s *shrink) Refits() api.Refits {
+func (s *shrink) Refits() usecase.Refits {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.refits.Clone()
@@ -220,7 +219,7 @@ func (s *shrink) make(ctx context.Context, before *shrinkage.Fit) (*shrinkage.Fi
 }
 
 // loadStudio gathers everything that a fit rests on, and the time of the newest fact in it.
-func loadStudio(ctx context.Context, st *store.Store, channel api.Channels) (shrinkage.Studio, time.Time, error) {
+func loadStudio(ctx context.Context, st *store.Store, channel usecase.Channels) (shrinkage.Studio, time.Time, error) {
 	var studio shrinkage.Studio
 	var newest time.Time
 	clays, err := st.Clays(ctx)
@@ -228,7 +227,7 @@ func loadStudio(ctx context.Context, st *store.Store, channel api.Channels) (shr
 		return studio, newest, err
 	}
 	for _, c := range clays {
-		studio.Clays = append(studio.Clays, api.Matured(c.Clay))
+		studio.Clays = append(studio.Clays, usecase.Matured(c.Clay))
 	}
 	batches, err := st.Batches(ctx)
 	if err != nil {

@@ -5,17 +5,18 @@ import (
 	"strings"
 
 	"lidwright/api"
+	"lidwright/api/usecase"
 	"lidwright/config"
 	"lidwright/kiln"
 )
 
 // wiredOf is what the page of the settings shows of the kilns.
-func wiredOf(cfg config.Config) []api.Wired {
-	var out []api.Wired
+func wiredOf(cfg config.Config) []usecase.Wired {
+	var out []usecase.Wired
 	for _, k := range cfg.Kilns {
-		w := api.Wired{Kiln: k.ID, Speaks: speaks(k), Shelves: api.ShelvesInWords(k.Kiln())}
+		w := usecase.Wired{Kiln: k.ID, Speaks: speaks(k), Shelves: api.ShelvesInWords(k.Kiln())}
 		for _, c := range k.Channels {
-			one := api.WiredChannel{Channel: c.ID, Role: c.Role, From: c.From, Unit: unitWords[c.Unit]}
+			one := usecase.WiredChannel{Channel: c.ID, Role: c.Role, From: c.From, Unit: unitWords[c.Unit]}
 			if k.Reply == "columns" || k.Reply == "replay" {
 				one.From = "column " + c.From
 			}
@@ -26,7 +27,7 @@ func wiredOf(cfg config.Config) []api.Wired {
 				}
 			}
 			if p, ok := k.Probe(c.ID); ok {
-				one.Couple = &api.Couple{Type: p.Type.String(), Class: int(p.Class), Fitted: p.FittedOn.String(), Linearised: p.Linearised, Tolerance: toleranceOf(p, kiln.Celsius(k.LimitC))}
+				one.Couple = &usecase.Couple{Type: p.Type.String(), Class: int(p.Class), Fitted: p.FittedOn.String(), Linearised: p.Linearised, Tolerance: toleranceOf(p, kiln.Celsius(k.LimitC))}
 			}
 			w.Channels = append(w.Channels, one)
 		}

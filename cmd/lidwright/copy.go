@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"lidwright/api"
+	"lidwright/api/usecase"
 	"lidwright/config"
 	"lidwright/daemon"
 )
@@ -168,7 +169,7 @@ func aloneWith(c *cobra.Command) (cfg config.Config, alone bool, err error) {
 func askCopies(c *cobra.Command, make bool) ([]byte, error) {
 	if cfg, alone, _ := aloneWith(c); alone {
 		var made *bool
-		var kept []api.CopyKept
+		var kept []usecase.CopyKept
 		var err error
 		if make {
 			made = new(bool)

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"lidwright/api"
+	"lidwright/api/usecase"
 	"lidwright/tiles"
 )
 
@@ -120,7 +121,7 @@ func sizeLid(c *cobra.Command, _ []string) error {
 
 // wrongUse gives an error of a form its exit code.
 func wrongUse(err error) error {
-	if api.IsInvalid(err) {
+	if usecase.IsInvalid(err) {
 		return &exit{exitWrongUse, err.Error()}
 	}
 	return err

@@ -1,0 +1,239 @@
+package usecase
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"lidwright/api/wire"
+	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
+)
+
+func derived(d shrinkage.Derived) wire.Derived {
+	one := func(f shrinkage.Figure) *wire.Figure {
+		if !f.Known() {
+			return nil
+		}
+		return &wire.Figure{Value: Rounded(f.Value, 5), Likely: []*float64{Rounded(f.Low, 5), Rounded(f.High, 5)}, Readings: f.Readings}
+	}
+	return wire.Derived{Drying: one(d.Drying), Firing: one(d.Firing), Total: one(d.Total), Absorption: one(d.Absorption), Porosity: one(d.Porosity), Density: one(d.Density), MassStage: string(d.MassStage)}
+}
+
+func (s *Studio) code(p wire.BarPath) (tiles.Code, error) { return s.Codes.Parse("bar", p.Bar) }
+
+func (s *Studio) Bar(ctx context.Context, p wire.BarPath) (tiles.Bar, error) {
+	b, err := s.KeptBar(ctx, p)
+	return b.Bar, err
+}
+
+func (s *Studio) KeptBar(ctx context.Context, p wire.BarPath) (tiles.KeptBar, error) {
+	code, err := s.code(p)
+	if err != nil {
+		return tiles.KeptBar{}, err
+	}
+	return s.Archive.Bar(ctx, code, s.Channel)
+}
+
+func (s *Studio) BarJSON(b tiles.Bar) wire.BarJSON {
+	j := wire.BarJSON{Bar: string(b.Code), Derived: derived(shrinkage.Derive(b)), Readings: []wire.Reading{}, Firings: []wire.Heat{},
+		BarBody: wire.BarBody{ID: b.ID, Clay: string(b.Clay), Batch: string(b.Batch), Forming: string(b.Forming), MarkLength: float64(b.MarkLength), Marks: b.Marks, MadeOn: b.MadeOn, By: b.By, Practice: b.Practice, Flags: []string{}, Note: b.Note}}
+	for _, f := range b.Flags {
+		j.Flags = append(j.Flags, string(f))
+	}
+	wet := b.WetLength()
+	j.Next = string(tiles.Wet)
+	for _, r := range b.Readings {
+		rj := s.ReadingJSON(r, wet)
+		j.Readings = append(j.Readings, rj)
+		if rj.Counted && r.Mass == nil {
+			j.Shrunk, j.Next = rj.TotalRatio, string(nextStage(r.Stage))
+		}
+	}
+	for _, h := range b.Firings {
+		j.Firings = append(j.Firings, wire.Heat{Load: h.Load, Shelf: h.Shelf, Kind: string(h.Kind), Kiln: string(h.Kiln), HeatWorkC: Celsius(h.Work)})
+		if at := tiles.Measures(h.Kind); at != "" && !at.Before(tiles.Stage(j.Next)) {
+			j.Next = string(at)
+		}
+	}
+	return j
+}
+
+func nextStage(s tiles.Stage) tiles.Stage {
+	switch s {
+	case tiles.Wet, tiles.Soft, tiles.Leather:
+		return tiles.Dry
+	case tiles.Dry:
+		return tiles.Biscuit
+	}
+	return tiles.Fired
+}
+
+func (s *Studio) ReadingJSON(r tiles.Reading, wet tiles.Millimetre) wire.Reading {
+	j := wire.Reading{ID: r.ID, Bar: string(r.Bar), Stage: string(r.Stage), Mark: r.Mark, AsTyped: r.AsTyped, Unit: r.Unit, Unusual: r.Unusual, Slip: string(r.EntryError), Question: r.Question, Needs: r.Needs(),
+		Counted: r.Counts(), By: r.By, At: s.Moment(r.At), ClockTrusted: r.Trusted, Supersedes: Text(r.Supersedes)}
+	if r.Mass == nil {
+		j.LengthMM = LengthMM(r.Length)
+		if wet > 0 && r.Stage != tiles.Wet {
+			j.TotalRatio = Rounded(1-float64(r.Length/wet), 4)
+		}
+	}
+	if m := r.Mass; m != nil {
+		j.Mass = &wire.MassBody{Dry: m.Dry, Saturated: m.Saturated, Suspended: m.Suspended, Step: m.Step}
+	}
+	j.Struck, j.Confirmed, j.CountedBy = s.actJSON(r.Struck), s.actJSON(r.Confirmed), s.actJSON(r.Counted)
+	return j
+}
+
+func (s *Studio) actJSON(a *tiles.Act) *wire.Act {
+	if a == nil {
+		return nil
+	}
+	return &wire.Act{By: a.By, Why: a.Why, At: s.Moment(a.At)}
+}
+
+func (s *Studio) KeepBar(ctx context.Context, p wire.BarPath, b wire.BarBody, m Precondition) (tiles.PutResult, error) {
+	code, err := s.code(p)
+	if err != nil {
+		return tiles.PutResult{}, err
+	}
+	ref := tiles.BatchRef{Clay: tiles.ClayID(b.Clay), Batch: tiles.BatchID(b.Batch)}
+	if _, err := s.clay(ctx, &ref); err != nil {
+		return tiles.PutResult{}, err
+	}
+	if b.Forming == "" {
+		b.Forming = string(tiles.ThrownRing)
+	}
+	bar := tiles.Bar{Code: code, ID: b.ID, BatchRef: ref, Forming: tiles.Forming(b.Forming), MarkLength: tiles.Millimetre(b.MarkLength), Marks: b.Marks,
+		MadeOn: b.MadeOn, By: b.By, Practice: b.Practice, Note: b.Note}
+	for _, f := range b.Flags {
+		bar.Flags = append(bar.Flags, tiles.Flag(f))
+	}
+	if bar.MarkLength == 0 {
+		bar.MarkLength = s.Site.MarkLength
+	}
+	if err := bar.Validate(); err != nil {
+		return tiles.PutResult{}, err
+	}
+	k, err := s.Archive.PutBar(ctx, bar, m, s.Now())
+	if err == nil {
+		s.Shrink.Touch(code)
+	}
+	return k, err
+}
+
+func (s *Studio) FreeCodes(ctx context.Context, n int) ([]string, error) {
+	used, err := s.Archive.UsedCodes(ctx)
+	if err != nil {
+		return nil, err
+	}
+	free, err := s.Codes.Free(n, func(c tiles.Code) bool { return used[c] }, s.Chance())
+	out := []string{}
+	for _, c := range free {
+		out = append(out, string(c))
+	}
+	return out, err
+}
+
+// asked is a reading that was read and judged, and is not kept yet.
+type asked struct {
+	Bar     tiles.Bar
+	Reading tiles.Reading
+	belief  shrinkage.Plausibility
+	Fix     string // what was probably meant, as it would be typed
+}
+
+// readReading reads the length as it was written and sees whether it can be believed.
+func (s *Studio) ReadReading(ctx context.Context, p wire.ReadingPath, b wire.ReadingBody) (asked, error) {
+	bar, err := s.Bar(ctx, p.BarPath)
+	if err != nil {
+		return asked{}, err
+	}
+	queued := time.Duration(b.QueuedS * float64(time.Second))
+	r := tiles.Reading{ID: p.ID, Bar: bar.Code, Mark: b.Mark, Stage: tiles.Stage(b.Stage), Instrument: b.Instrument, Step: tiles.Millimetre(b.Step), By: b.By,
+		Supersedes: b.Supersedes, Queued: queued, At: s.Now().Wall.Add(-queued)}
+	if m := b.Mass; m != nil {
+		r.Mass = &tiles.Mass{Dry: m.Dry, Saturated: m.Saturated, Suspended: m.Suspended, Step: m.Step}
+	} else {
+		unit, err := tiles.ParseLengthUnit("unit", b.Unit, s.Unit())
+		if err != nil {
+			return asked{}, err
+		}
+		l, err := tiles.ParseLength("length", b.Length, unit)
+		if err != nil {
+			return asked{}, err
+		}
+		r.Length, r.AsTyped, r.Unit = l.Millimetre(), l.Typed, string(l.Unit)
+		if _, err := tiles.ParsePiece("length", b.Length, unit); err != nil {
+			return asked{}, s.whichUnit(bar, r, err)
+		}
+	}
+	if err := r.Validate(bar); err != nil {
+		return asked{}, err
+	}
+	for i, o := range bar.Readings { // said before, or about to be struck: no part of what is believed
+		if o.ID == r.ID || o.ID == r.Supersedes {
+			bar.Readings = append(bar.Readings[:i:i], bar.Readings[i+1:]...)
+			break
+		}
+	}
+	a := asked{Bar: bar}
+	a.belief, a.Fix = shrinkage.Judge(bar, &r, s.LastFit())
+	a.Reading = r
+	return a, nil
+}
+
+// lastFit is the fit that stands now, for a question that must not wait; nil if there is none.
+func (s *Studio) LastFit() *shrinkage.Fit {
+	fit, _, err := s.Shrink.Latest()
+	if err != nil {
+		return nil
+	}
+	return fit
+}
+
+// whichUnit adds to a length that no bar can have what was probably meant.
+func (s *Studio) whichUnit(bar tiles.Bar, r tiles.Reading, err error) error {
+	var wrong *tiles.Invalid
+	if e, ok := shrinkage.Plausible(bar, r, s.LastFit()); ok && errors.As(err, &wrong) {
+		if _, meant := e.EntryError(r.Length, r.AsTyped, tiles.LengthUnit(r.Unit)); meant != "" {
+			return &tiles.Invalid{Field: wrong.Field, Type: wrong.Type, Why: wrong.Why + " If it was " + meant + ", type it so."}
+		}
+	}
+	return err
+}
+
+// keepReading keeps a reading, unusual or not: what is unusual is asked about and stays out of the
+// fit until confirmed.
+func (s *Studio) KeepReading(ctx context.Context, p wire.ReadingPath, b wire.ReadingBody) (tiles.PutResult, wire.Reading, error) {
+	a, err := s.ReadReading(ctx, p, b)
+	if err != nil {
+		return tiles.PutResult{}, wire.Reading{}, err
+	}
+	return s.KeepAsked(ctx, p, a)
+}
+
+func (s *Studio) KeepAsked(ctx context.Context, p wire.ReadingPath, a asked) (tiles.PutResult, wire.Reading, error) {
+	k, err := s.Archive.PutReading(ctx, a.Reading, s.Now())
+	if err != nil {
+		return k, wire.Reading{}, err
+	}
+	if k.New {
+		s.Shrink.Touch(a.Bar.Code)
+	}
+	bar, err := s.Bar(ctx, p.BarPath)
+	if err != nil {
+		return k, wire.Reading{}, err
+	}
+	for _, have := range bar.Readings {
+		if have.ID == p.ID {
+			j := s.ReadingJSON(have, bar.WetLength())
+			if a.Reading.Mass == nil {
+				j.ExpectedMM = []*float64{Rounded(float64(a.belief.Low), 1), Rounded(float64(a.belief.High), 1)}
+				j.Fix = Text(a.Fix)
+			}
+			return k, j, nil
+		}
+	}
+	return k, wire.Reading{}, tiles.ErrNoReading
+}

@@ -1,0 +1,59 @@
+package usecase
+
+import (
+	"context"
+	"math"
+
+	"lidwright/api/wire"
+	"lidwright/tiles"
+	"lidwright/tiles/board"
+	"lidwright/tiles/lid"
+)
+
+// sizeBoard loads what the question rests on, and computes.
+func (s *Studio) SizeBoard(ctx context.Context, q board.Question, at FiringAsk) (board.Answer, FiringMeant, error) {
+	checked := q // the maker's own accuracy is yet to come into q
+	if err := checked.Validate(s.Lids); err != nil {
+		return board.Answer{}, FiringMeant{}, err
+	}
+	on, err := s.restsOn(ctx, &q.Common, at)
+	if err != nil {
+		return board.Answer{}, on.At, err
+	}
+	a, err := SizeBoard(q, s.Lids.Learned(on.maker), on)
+	return a, on.At, err
+}
+
+func SizeBoard(q board.Question, d lid.Defaults, on rest) (board.Answer, error) {
+	known, err := q.Know(on.rates, d, on.At.Firing, on.gone)
+	if err != nil {
+		return board.Answer{}, err
+	}
+	return board.Size(q, d, known.Learned(on.part))
+}
+
+func (s *Studio) BoardJSON(q board.Question, a board.Answer, m FiringMeant, unit tiles.LengthUnit) wire.Board {
+	j := wire.Board{Galleries: a.Galleries, Lids: a.Lids, AllPairChance: Rounded(a.AllPairChance, 4), ExpectedPairs: Rounded(a.ExpectedPairs, 2),
+		OneToOneChance: Rounded(a.OneToOneChance, 4), Says: a.Says(unit), Trust: string(a.Trust), TrustWhy: a.TrustWhy, HeldBack: Text(a.HeldBack),
+		Cautions: a.Cautions, Unusual: a.Unusual, AsOf: s.Moment(m.AsOf), Model: m.Model}
+	for _, size := range a.Sizes {
+		j.Sizes = append(j.Sizes, wire.BoardSize{SizeMM: Rounded(float64(size.Size), 2), Count: size.Count})
+	}
+	for _, p := range a.Pairs {
+		pot := ""
+		if p.Gallery < len(q.Galleries) {
+			pot = q.Galleries[p.Gallery].Pot
+		}
+		j.Pairs = append(j.Pairs, wire.BoardPair{Gallery: p.Gallery, Pot: Text(pot), Lid: Text(p.Lid), FitChance: Rounded(p.FitChance, 4), SetMM: Rounded(float64(p.Set), 2)})
+	}
+	if j.Cautions == nil {
+		j.Cautions = []string{}
+	}
+	if j.Unusual == nil {
+		j.Unusual = []string{}
+	}
+	if math.IsNaN(a.AllPairChance) { // lids measured at different stages
+		j.AllPairChance = nil
+	}
+	return j
+}

@@ -1,0 +1,250 @@
+package usecase
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"time"
+
+	"lidwright/api/wire"
+	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/heatwork"
+	"lidwright/tiles"
+)
+
+// validFiring looks at what a form may have sent as well as a body of JSON, which the document checks, and trims
+// the texts.
+func validFiring(b *wire.FiringBody) error {
+	for _, w := range []struct {
+		field, value string
+		known        []string
+	}{
+		{"kind", b.Kind, []string{"bisque", "glaze", "once", "other"}},
+		{"atmosphere", b.Atmosphere, []string{"oxidation", "reduction", "unknown"}},
+		{"status", b.Status, []string{"ended", "incomplete"}},
+	} {
+		if w.value != "" && !slices.Contains(w.known, w.value) {
+			return UnknownWord(w.field, w.value, w.known...)
+		}
+	}
+	return tiles.FiringWords(&b.Note, &b.By)
+}
+
+// sayFiring keeps a word on a firing that is there.
+func (s *Studio) SayFiring(ctx context.Context, id kiln.FiringID, b wire.FiringBody) error {
+	if err := validFiring(&b); err != nil {
+		return err
+	}
+	for _, only := range []struct{ field, value string }{{"kiln", b.Kiln}, {"began_at", b.BeganAt}, {"ended_at", b.EndedAt}, {"load", b.Load}, {"intended_cone", b.IntendedCone}} {
+		if only.value != "" {
+			return refuse("missing", "Say source hand to keep a firing by hand.", wire.Field{Name: "source", Says: "is needed with " + only.field})
+		}
+	}
+	if b.Typed != nil || b.Sitter != nil {
+		return refuse("missing", "Say source hand to keep a firing by hand.", wire.Field{Name: "source", Says: "is needed with a sitter or a typed curve"})
+	}
+	said := kiln.FiringAnnotation{Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere), Status: kiln.Status(b.Status), Note: b.Note, By: b.By}
+	if said.Kind == "" && said.Atmosphere == "" && said.Status == "" && said.Note == "" {
+		return refuse("missing", "Say kind, atmosphere, status or note.", wire.Field{Name: "kind", Says: "is needed, or atmosphere, status or note"})
+	}
+	f, err := s.FindFiring(ctx, id)
+	if err != nil {
+		return err
+	}
+	if f.Status == kiln.Running && said.Status != "" {
+		return refuse("out-of-range", "The firing still goes on.", wire.Field{Name: "status", Says: "can be said when it is over"})
+	}
+	if PreconditionOf(ctx).New {
+		return fmt.Errorf("firing %s: %w", id, tiles.ErrChanged)
+	}
+	if err := s.Archive.SayFiring(ctx, id, said, s.Now()); err != nil {
+		return err
+	}
+	if f.Status == kiln.Running && (said.Kind != "" || said.Atmosphere != "") {
+		s.tellKiln(ctx, detect.Fact{Kiln: f.Kiln, What: detect.KindTold, At: s.Now(), Kind: said.Kind, Atmosphere: said.Atmosphere})
+	}
+	s.Heat.Again(ctx, f.Kiln)
+	s.Shrink.Touch()
+	return nil
+}
+
+// typedBoot is the running of the machine that a typed curve counts its time in: none.
+const TypedBoot kiln.BootID = "typed"
+
+// keepByHand keeps a firing that no line heard. Its heat work comes from what was told, and from
+// the cones that were told of it; follow says that some come at once.
+func (s *Studio) KeepByHand(ctx context.Context, id kiln.FiringID, b wire.FiringBody, follow bool) (tiles.PutResult, error) {
+	if err := validFiring(&b); err != nil {
+		return tiles.PutResult{}, err
+	}
+	f, samples, err := s.ByHand(id, b)
+	if err != nil {
+		return tiles.PutResult{}, err
+	}
+	if b.Load != "" {
+		if _, err := s.Archive.Load(ctx, b.Load); err != nil {
+			return tiles.PutResult{}, err
+		}
+	}
+	cones, err := s.Archive.Cones(ctx, id)
+	if err != nil {
+		return tiles.PutResult{}, err
+	}
+	typed := kiln.Resample(samples, []kiln.ChannelID{kiln.ByHandChannel}, typedGap)
+	f.Peak, f.PeakAfter = typed.Top(kiln.ByHandChannel)
+	f.ToTop = f.PeakAfter
+	w, _ := heatwork.HandWork(f.Firing, tiles.ConeReadings(cones)[id], typed, f.Limit)
+	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{kiln.ByHandChannel: w}
+	if b.Typed == nil && b.Sitter == nil && b.IntendedCone == "" && b.BeganAt == "" && b.EndedAt == "" && len(cones) == 0 && !follow {
+		return tiles.PutResult{}, refuse("missing", "Tell when it began or ended, a reading, the sitter or the cone that was meant.", wire.Field{Name: "began_at", Says: "is needed, or ended_at, typed, sitter or intended_cone"})
+	}
+	k, err := s.Archive.PutFiring(ctx, f.Firing, samples, b, PreconditionOf(ctx), s.Now())
+	if err != nil {
+		return k, err
+	}
+	s.Heat.Again(ctx, f.Kiln)
+	s.Shrink.Touch()
+	return k, nil
+}
+
+type handFiring struct {
+	kiln.Firing
+	Limit kiln.Celsius
+}
+
+// byHand turns a body into a firing and the readings of its typed curve.
+func (s *Studio) ByHand(id kiln.FiringID, b wire.FiringBody) (f handFiring, samples []kiln.Sample, err error) {
+	f.Limit = kiln.NoTemperature()
+	known, ok := s.Kiln[kiln.KilnID(b.Kiln)]
+	switch {
+	case b.Kiln == "":
+		return f, nil, refuse("missing", "Say which kiln.", wire.Field{Name: "kiln", Says: "is needed"})
+	case !ok && len(s.Kiln) > 0:
+		return f, nil, refuse("unknown-kiln", "No kiln "+b.Kiln+" in the settings; one without a line stands there with port \"\".", wire.Field{Name: "kiln", Says: "not in the settings"})
+	case ok:
+		f.Limit = known.Limit
+	}
+	if b.Kind == "" {
+		return f, nil, refuse("missing", "Say the kind of firing.", wire.Field{Name: "kind", Says: "is needed"})
+	}
+	l := heatwork.MainConeScale()
+	f.Firing = kiln.Firing{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), KindFrom: detect.FromFact, Atmosphere: kiln.Atmosphere(cmp.Or(b.Atmosphere, string(s.Site.atmosphere()))),
+		Source: "hand", Status: kiln.Status(cmp.Or(b.Status, "ended")), Load: b.Load, Note: b.Note, Peak: kiln.NoTemperature(), Faulty: map[kiln.Fault]int{}}
+	if b.Sitter != nil {
+		c, err := l.Cone(b.Sitter.Cone)
+		if err != nil {
+			return f, nil, coneProblem("sitter.cone", err)
+		}
+		series := kiln.Series(cmp.Or(b.Sitter.Series, string(heatwork.SeriesSmall)))
+		if _, err := l.ReadCone(heatwork.ConeReading{Cone: c.Label, Series: series, Tilt: 90, Tilted: true}); err != nil {
+			return f, nil, coneProblem("sitter.series", err)
+		}
+		f.Told.Sitter, f.Told.SitterSeries = c.Label, series
+		if f.Told.Dropped, err = instant("sitter.dropped_at", b.Sitter.DroppedAt); err != nil {
+			return f, nil, err
+		}
+	}
+	if b.IntendedCone != "" {
+		if _, err := l.Parse(b.IntendedCone); err != nil {
+			return f, nil, coneProblem("intended_cone", err)
+		}
+		f.Told.Intended = b.IntendedCone
+	}
+	if err := s.handTimes(&f, b); err != nil {
+		return f, nil, err
+	}
+	if b.Typed != nil {
+		samples, err = typedSamples(f, *b.Typed)
+	}
+	return f, samples, err
+}
+
+// handTimes puts the times of a firing by hand down. Where it began or ended without anybody
+// saying when, the other end, the sitter or this moment stand in, and the clock counts as not
+// trusted.
+func (s *Studio) handTimes(f *handFiring, b wire.FiringBody) error {
+	began, err := instant("began_at", b.BeganAt)
+	if err != nil {
+		return err
+	}
+	ended, err := instant("ended_at", b.EndedAt)
+	if err != nil {
+		return err
+	}
+	var length time.Duration
+	if b.Typed != nil && len(b.Typed.Hours) > 0 {
+		length = time.Duration(b.Typed.Hours[len(b.Typed.Hours)-1] * float64(time.Hour))
+	}
+	trusted := !began.IsZero() && !ended.IsZero()
+	if ended.IsZero() {
+		switch {
+		case !began.IsZero() && f.Told.Dropped.After(began):
+			ended = f.Told.Dropped
+		case !began.IsZero():
+			ended = began.Add(length)
+		case !f.Told.Dropped.IsZero():
+			ended = f.Told.Dropped
+		default:
+			ended = s.Now().Wall
+		}
+	}
+	if began.IsZero() {
+		began = ended.Add(-length)
+	}
+	if ended.Before(began) {
+		return refuse("out-of-range", "It ended before it began.", wire.Field{Name: "ended_at", Says: "earlier than began_at"})
+	}
+	if length > 400*time.Hour || ended.Sub(began) > 400*time.Hour {
+		return refuse("out-of-range", "A firing of more than 400 hours.", wire.Field{Name: "ended_at", Says: "more than 400 hours after it began"})
+	}
+	if ended.After(s.Now().Wall.Add(time.Hour)) && s.Now().Trusted {
+		return refuse("out-of-range", "It ends in the future.", wire.Field{Name: "ended_at", Says: "later than now"})
+	}
+	ended = later(ended, began.Add(length))
+	f.Length = ended.Sub(began)
+	f.Began = kiln.Stamp{Boot: TypedBoot, Wall: began, Trusted: trusted}
+	f.Over = kiln.Stamp{Boot: TypedBoot, Since: f.Length, Wall: ended, Trusted: trusted}
+	return nil
+}
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
+}
+
+// typedSamples are the readings of a typed curve.
+func typedSamples(f handFiring, t wire.TypedBody) ([]kiln.Sample, error) {
+	if len(t.Hours) != len(t.TemperatureC) {
+		return nil, refuse("out-of-range", "As many hours as temperatures, please.", wire.Field{Name: "typed.temperature_c", Says: fmt.Sprintf("has %d, hours has %d", len(t.TemperatureC), len(t.Hours))})
+	}
+	var samples []kiln.Sample
+	for i, h := range t.Hours {
+		switch {
+		case h < 0 || i > 0 && h <= t.Hours[i-1]:
+			return nil, refuse("out-of-range", "The hours do not rise.", wire.Field{Name: "typed.hours", Says: fmt.Sprintf("the %d. is not later than the one before", i+1)})
+		case t.TemperatureC[i] < -40 || t.TemperatureC[i] > 1700:
+			return nil, refuse("out-of-range", "No kiln has that temperature.", wire.Field{Name: "typed.temperature_c", Says: fmt.Sprintf("the %d. lies outside -40 to 1700 °C", i+1)})
+		}
+		after := time.Duration(h * float64(time.Hour))
+		at := f.Began
+		at.Since, at.Wall = at.Since+after, at.Wall.Add(after)
+		samples = append(samples, kiln.Sample{Kiln: f.Kiln, At: at, Values: []kiln.Value{{Channel: kiln.ByHandChannel, T: kiln.Celsius(t.TemperatureC[i])}}})
+	}
+	return samples, nil
+}
+
+// instant reads a time that may not be told.
+func instant(field, text string) (time.Time, error) {
+	if text == "" {
+		return time.Time{}, nil
+	}
+	t, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		return t, refuse("out-of-range", field+" is no time.", wire.Field{Name: field, Says: "write 2026-01-14T13:00:00+01:00"})
+	}
+	return t.UTC(), nil
+}

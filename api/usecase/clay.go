@@ -1,0 +1,80 @@
+package usecase
+
+import (
+	"context"
+
+	"lidwright/api/wire"
+	"lidwright/tiles"
+)
+
+func (s *Studio) Clays(ctx context.Context) ([]wire.ClayJSON, error) {
+	clays, err := s.Archive.Clays(ctx)
+	if err != nil {
+		return nil, err
+	}
+	batches, err := s.Archive.Batches(ctx)
+	if err != nil {
+		return nil, err
+	}
+	out := []wire.ClayJSON{}
+	for _, c := range clays {
+		out = append(out, s.clayJSON(c.Clay, batches))
+	}
+	return out, nil
+}
+
+func (s *Studio) clayJSON(c tiles.Clay, batches []tiles.KeptBatch) wire.ClayJSON {
+	j := wire.ClayJSON{Clay: string(c.ID), Batches: []wire.Batch{},
+		ClayBody: wire.ClayBody{Name: c.Name, MakerCode: c.MakerCode, MaturesCone: c.MaturesCone, Stated: float64(c.Stated), StatedCone: c.StatedCone, Grog: c.Grog, Note: c.Note}}
+	for _, b := range batches {
+		if b.Clay != c.ID {
+			continue
+		}
+		bj := wire.Batch{Batch: string(b.BatchRef.Batch), Revision: b.Revision, Made: s.Moment(b.Made), BatchBody: wire.BatchBody{Kind: string(b.Kind), Stamp: b.Stamp, Arrived: b.Arrived, Parents: []string{}, Open: b.Open, Note: b.Note}}
+		for _, p := range b.Parents {
+			bj.Parents = append(bj.Parents, p.String())
+		}
+		j.Batches = append(j.Batches, bj)
+	}
+	return j
+}
+
+func (s *Studio) OneClay(ctx context.Context, id tiles.ClayID) (wire.ClayJSON, error) {
+	c, err := s.Archive.Clay(ctx, id)
+	if err != nil {
+		return wire.ClayJSON{}, err
+	}
+	batches, err := s.Archive.Batches(ctx)
+	if err != nil {
+		return wire.ClayJSON{}, err
+	}
+	j := s.clayJSON(c.Clay, batches)
+	j.Revision = c.Revision
+	return j, nil
+}
+
+const firstBatch = tiles.BatchID("A")
+
+func (s *Studio) KeepClay(ctx context.Context, id string, b wire.ClayBody) (tiles.PutResult, error) {
+	c := tiles.Clay{ID: tiles.ClayID(id), Name: b.Name, MakerCode: b.MakerCode, MaturesCone: b.MaturesCone, Stated: tiles.Ratio(b.Stated),
+		StatedCone: b.StatedCone, Grog: b.Grog, Note: b.Note}
+	if err := c.Validate(); err != nil {
+		return tiles.PutResult{}, err
+	}
+	k, err := s.Archive.PutClay(ctx, c, PreconditionOf(ctx), s.Now())
+	if err != nil {
+		return k, err
+	}
+	j, err := s.OneClay(ctx, c.ID)
+	if err != nil {
+		return k, err
+	}
+	if len(j.Batches) == 0 {
+		first := tiles.Batch{BatchRef: tiles.BatchRef{Clay: c.ID, Batch: firstBatch}, Kind: tiles.Bought, Open: true}
+		if _, err := s.Archive.PutBatch(ctx, first, Precondition{}, s.Now()); err != nil {
+			return k, err
+		}
+	}
+	s.Shrink.Touch()
+	return k, nil
+}

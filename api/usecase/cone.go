@@ -1,0 +1,146 @@
+package usecase
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"strings"
+
+	"lidwright/api/wire"
+	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
+	"lidwright/tiles"
+)
+
+func (s *Studio) coneJSON(c tiles.ConeSeen, stories []heatwork.ProbeStory) wire.Cone {
+	j := wire.Cone{ID: c.ID, Firing: string(c.Firing), Cone: c.Cone, Series: c.Series, Shelf: c.Shelf, Seen: c.Seen, By: c.By, At: s.Moment(c.At), ClockTrusted: c.Trusted}
+	if c.Tilted {
+		j.TiltDeg = Rounded(c.Tilt, 0)
+	}
+	if says, err := heatwork.MainConeScale().ReadCone(c.Reading()); err != nil {
+		j.Says = err.Error()
+	} else {
+		j.Words, j.HeatWorkC, j.HeatWorkSD = says.Words, Celsius(says.C), Rounded(says.SD, 1)
+		j.Side = map[heatwork.ConeSide]string{heatwork.ConeAt: "at", heatwork.ConeUnder: "under", heatwork.ConeOver: "over"}[says.Side]
+	}
+	if a := c.Struck; a != nil {
+		j.Struck = &wire.Act{By: a.By, Why: a.Why, At: s.Moment(a.At)}
+		return j
+	}
+	for _, st := range stories {
+		if st.Of != c.Shelf {
+			continue
+		}
+		for _, b := range st.After {
+			if b.Firing != c.Firing {
+				continue
+			}
+			j.ProbeSays = b.Says()
+			for _, r := range b.Remarks {
+				if r.Reading == c.ID {
+					j.Says = r.Says
+				}
+			}
+		}
+	}
+	return j
+}
+
+// keepCone keeps a cone if it is one that can be reckoned with, and has the heat works follow.
+func (s *Studio) KeepCone(ctx context.Context, p wire.ConePath, b wire.ConeBody) (tiles.PutResult, error) {
+	f, err := s.FindFiring(ctx, kiln.FiringID(p.ID))
+	if err != nil {
+		return tiles.PutResult{}, err
+	}
+	c, err := s.ReadCone(b, p.Cone, f.ID)
+	if err != nil {
+		return tiles.PutResult{}, err
+	}
+	if err := c.Validate(); err != nil {
+		return tiles.PutResult{}, err
+	}
+	k, err := s.Archive.PutCone(ctx, c, s.Now())
+	if err == nil && k.New {
+		s.Heat.Again(ctx, f.Kiln)
+	}
+	return k, err
+}
+
+// readCone looks whether a cone can be reckoned with, and says in words why not.
+func (s *Studio) ReadCone(b wire.ConeBody, id string, firing kiln.FiringID) (tiles.ConeSeen, error) {
+	l := heatwork.MainConeScale()
+	cone, err := l.Cone(b.Cone)
+	if err != nil {
+		return tiles.ConeSeen{}, coneProblem("cone", err)
+	}
+	c := tiles.ConeSeen{ID: id, Firing: firing, Cone: cone.Label, Series: cmp.Or(b.Series, s.ConeSeries()), Shelf: strings.TrimSpace(b.Shelf), Seen: b.Seen, By: b.By}
+	if b.TiltDeg != nil {
+		c.Tilt, c.Tilted = *b.TiltDeg, true
+	}
+	if c.Seen == "" && c.Tilted {
+		c.Seen = string(heatwork.SeenAt(c.Tilt))
+	}
+	if _, err := l.ReadCone(c.Reading()); err != nil {
+		field := "seen"
+		var e *heatwork.ConeError
+		if errors.As(err, &e) && (e.Text == c.Series || strings.HasPrefix(e.Why, "The table of")) {
+			field = "series"
+		}
+		return c, coneProblem(field, err)
+	}
+	return c, nil
+}
+
+// coneProblem says in words why a cone cannot be used.
+func coneProblem(field string, err error) error {
+	var e *heatwork.ConeError
+	if !errors.As(err, &e) {
+		return err
+	}
+	return refuse("unknown-value", e.Error(), wire.Field{Name: field, Says: e.Error()})
+}
+
+func (s *Studio) ConeSeries() string {
+	return cmp.Or(s.Site.ConeSeries, string(heatwork.SeriesSelfSupporting))
+}
+
+// cone is one cone of a firing as it stands now.
+func (s *Studio) Cone(ctx context.Context, p wire.ConePath) (wire.Cone, error) {
+	f, err := s.FindFiring(ctx, kiln.FiringID(p.ID))
+	if err != nil {
+		return wire.Cone{}, err
+	}
+	cones, err := s.Archive.Cones(ctx, f.ID)
+	if err != nil {
+		return wire.Cone{}, err
+	}
+	stories, err := s.Heat.Stories(ctx, f.Kiln)
+	if err != nil {
+		return wire.Cone{}, err
+	}
+	for _, c := range cones {
+		if c.ID == p.Cone {
+			return s.coneJSON(c, stories), nil
+		}
+	}
+	return wire.Cone{}, tiles.ErrNoCone
+}
+
+func (s *Studio) StrikeConeOf(ctx context.Context, p wire.ConePath, b wire.StrikeBody) error {
+	j, err := s.Cone(ctx, p)
+	if err != nil {
+		return err
+	}
+	a := tiles.Act{By: b.By, Why: b.Why}
+	if err := a.Validate(true); err != nil {
+		return err
+	}
+	if err := s.Archive.StrikeCone(ctx, j.ID, a.By, a.Why, s.Now()); err != nil {
+		return err
+	}
+	f, err := s.FindFiring(ctx, kiln.FiringID(p.ID))
+	if err == nil {
+		s.Heat.Again(ctx, f.Kiln)
+	}
+	return err
+}

@@ -1,0 +1,69 @@
+package usecase
+
+import (
+	"context"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+func (s *Studio) Cell(v any) string {
+	number := func(f float64) string {
+		if f != f {
+			return ""
+		}
+		return strconv.FormatFloat(f, 'f', -1, 64)
+	}
+	switch v := v.(type) {
+	case nil:
+		return ""
+	case string:
+		return tiles.SafeCell(v)
+	case *string:
+		if v == nil {
+			return ""
+		}
+		return tiles.SafeCell(*v)
+	case float64:
+		return number(v)
+	case *float64:
+		if v == nil {
+			return ""
+		}
+		return number(*v)
+	case tiles.Millimetre:
+		if v == 0 {
+			return ""
+		}
+		return number(float64(v))
+	case []tiles.Millimetre:
+		all := make([]string, len(v))
+		for i, mm := range v {
+			all[i] = number(float64(mm))
+		}
+		return strings.Join(all, " ")
+	case kiln.Celsius:
+		return number(float64(v))
+	case time.Time:
+		if v.IsZero() {
+			return ""
+		}
+		return v.In(s.Site.Zone).Format(time.RFC3339)
+	}
+	return fmt.Sprint(v) // whole numbers, yes or no
+}
+
+// eachFiring gives every firing, newest first.
+func (s *Studio) EachFiring(ctx context.Context, f func(kiln.Firing) error) error {
+	all, err := s.Archive.Firings(ctx, kiln.FiringFilter{})
+	for _, one := range all {
+		if err := f(one); err != nil {
+			return err
+		}
+	}
+	return err
+}

@@ -1,0 +1,140 @@
+package usecase
+
+import (
+	"fmt"
+
+	"lidwright/api/wire"
+	"lidwright/kiln"
+	"lidwright/kiln/analysis"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/heatwork"
+)
+
+func GapsJSON(gaps []kiln.Gap) []wire.Gap {
+	out := []wire.Gap{}
+	for _, g := range gaps {
+		j := wire.Gap{AfterS: Seconds(g.After), Why: g.Why}
+		if g.Known {
+			n := Seconds(g.For)
+			j.ForS = &n
+		}
+		out = append(out, j)
+	}
+	return out
+}
+
+// probeOf is the channel that spoke for a firing: the control probe, or what stood in for it.
+func (s *Studio) ProbeOf(f kiln.Firing) kiln.ChannelID {
+	if f.StandIn.Probe != "" {
+		return f.StandIn.Probe
+	}
+	return s.Kiln[f.Kiln].Control
+}
+
+// firingJSON is a firing, of which usual is what was usual before it.
+func (s *Studio) firingJSON(f kiln.Firing, control kiln.ChannelID, usual detect.Expected) wire.Firing {
+	j := wire.Firing{
+		ID: string(f.ID), Name: f.Name(), Kiln: string(f.Kiln), Kind: string(f.Kind), KindFrom: f.KindFrom,
+		Atmosphere: string(f.Atmosphere), Source: f.Source, Load: Text(f.Load), Status: string(f.Status), Provisional: f.Provisional,
+		StartedAt: s.Moment(f.Began.Wall), EndedAt: s.Moment(f.Over.Wall), ClockTrusted: f.Began.Trusted && (f.Over.Wall.IsZero() || f.Over.Trusted),
+		Hours: hours(f.Length), PeakC: Celsius(f.Peak), Dips: []wire.Dip{}, Gaps: GapsJSON(f.Gaps), Note: f.Note,
+		Readings: wire.Readings{Good: f.Good, Faulty: map[string]int{}},
+	}
+	if p := f.StandIn; p.Probe != "" {
+		j.StandIn = &wire.StandIn{Probe: string(p.Probe), For: string(p.For), AfterS: Seconds(p.After)}
+	}
+	if f.Peak.Known() {
+		n := Seconds(f.PeakAfter)
+		j.PeakAfterS = &n
+	}
+	if f.ToTop > 0 {
+		j.HoursToTop = hours(f.ToTop)
+		if f.Status != kiln.Running {
+			j.CoolingHours = hours(f.Length - f.ToTop)
+		}
+	}
+	for _, d := range f.Dips {
+		j.Dips = append(j.Dips, wire.Dip{FromS: Seconds(d.From), ToS: Seconds(d.To), LowestC: Celsius(d.Lowest)})
+	}
+	for fault, n := range f.Faulty {
+		j.Readings.Faulty[string(fault)] = n
+	}
+	h, ok := f.Work(control)
+	if !ok {
+		for _, any := range f.HeatWork {
+			h = any
+		}
+	}
+	if h.Model != "" || ok {
+		j.HeatWorkC, j.HeatWorkFrom, j.HeatModel, j.Estimate = Celsius(h.C), h.From, h.Model, h.Estimate
+		j.HeatLikely = likely(h)
+		j.Cone, j.ConeWords, j.ConePosition = heatwork.ConeText(h), heatwork.ConeWords(h), Rounded(h.Position, 2)
+	}
+	if i, has := f.HeatWork[control]; has {
+		j.AsIndicated = &wire.Work{HeatWorkC: Celsius(i.C), Likely: likely(i), Cone: heatwork.ConeText(i), ConeWords: heatwork.ConeWords(i)}
+		if c, done := f.Corrected[kiln.Place{Channel: control}]; done {
+			j.CorrectionC, j.CorrectionSD = Celsius(c.Bias), Celsius(c.BiasSD)
+		}
+	}
+	if f.Told.Sitter != "" {
+		j.Sitter = &wire.Sitter{Cone: f.Told.Sitter, Series: string(f.Told.SitterSeries), DroppedAt: s.Moment(f.Told.Dropped)}
+	}
+	j.IntendedCone = f.Told.Intended
+	says := ""
+	if f.Status == kiln.Ended {
+		u := analysis.SayUsual(f, control, usual)
+		if says = u.Says; u.Known {
+			j.Usual = &u.Usual
+		}
+	} else {
+		says = gapsSay(f)
+	}
+	j.Says = join(says, firingSays(f))
+	return j
+}
+
+// likely is the 90 % range of a heat work; nil where there is none.
+func likely(h kiln.HeatWork) []*float64 {
+	if !h.C.Known() {
+		return nil
+	}
+	return []*float64{Celsius(h.Low), Celsius(h.High)}
+}
+
+func gapsSay(f kiln.Firing) string {
+	says := ""
+	for _, g := range f.Gaps {
+		switch {
+		case !g.Known:
+			says = join(says, "a gap of unknown length")
+		case g.For.Minutes() >= 1:
+			says = join(says, fmt.Sprintf("gap %.0f min", g.For.Minutes()))
+		}
+	}
+	return says
+}
+
+// firingSays is what else there is to say of a firing, of facts alone.
+func firingSays(f kiln.Firing) string {
+	says := ""
+	for _, d := range f.Dips {
+		says = join(says, fmt.Sprintf("a dip of %.0f min to %.0f °C", (d.To-d.From).Minutes(), float64(d.Lowest)))
+	}
+	if p := f.StandIn; p.Probe != "" {
+		says = join(says, fmt.Sprintf("probe %s spoke for probe %s, which was broken", p.Probe, p.For))
+	}
+	if f.Status == kiln.Incomplete {
+		says = join(says, "incomplete")
+	}
+	if f.AtLeast {
+		says = join(says, "heat work at least this")
+	}
+	return says
+}
+
+func join(a, b string) string {
+	if a == "" || b == "" {
+		return a + b
+	}
+	return a + "; " + b
+}

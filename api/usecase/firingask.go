@@ -1,0 +1,263 @@
+package usecase
+
+import (
+	"context"
+	"net/url"
+	"time"
+
+	"lidwright/api/wire"
+	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/heatwork"
+	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
+)
+
+// firingAsk says which firing a question of rates is about, as far as the asker said it.
+type FiringAsk struct {
+	Kind       kiln.Kind
+	Atmosphere kiln.Atmosphere // empty: that of the newest firing of the kind
+	Kiln       kiln.KilnID     // empty: kiln of the newest firing of the kind
+	Heat       kiln.Celsius    // NaN: the usual one
+}
+
+// firingMeant is the firing that a question turned out to be about.
+type FiringMeant struct {
+	lid.Firing
+	From       string // usual, bag, asked
+	Kind       kiln.Kind
+	Atmosphere kiln.Atmosphere
+	Kiln       kiln.KilnID
+	Of         int // firings that make the usual one
+	AsOf       time.Time
+	Model      string
+	Held       lid.Coverage // how often our own ranges held
+}
+
+const (
+	bagMissC    = 15.0  // the cone on the bag (own)
+	bagBisqueC  = 1000. // usual bisque where none was fired (own)
+	newestKilns = 200
+)
+
+// meant finds the usual firing of the kind, or takes what was asked, or the cone on the bag.
+func (s *Studio) meant(ctx context.Context, a FiringAsk, clay tiles.Clay) (FiringMeant, error) {
+	m := FiringMeant{Kind: a.Kind, Atmosphere: a.Atmosphere, Kiln: a.Kiln}
+	m.BisqueWork, m.On = kiln.NoTemperature(), s.Now().Wall
+	if a.Kiln != "" {
+		if _, ok := s.Kiln[a.Kiln]; !ok {
+			return m, refuse("unknown-kiln", "No kiln "+string(a.Kiln)+" in the settings.", wire.Field{Name: "kiln", Says: "not in the settings"})
+		}
+	}
+	firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: a.Kiln, Status: kiln.Ended, Limit: newestKilns})
+	if err != nil {
+		return m, err
+	}
+	for _, f := range firings {
+		if f.Kind == a.Kind && (a.Atmosphere == "" || f.Atmosphere == a.Atmosphere) {
+			m.Kiln, m.Atmosphere = f.Kiln, f.Atmosphere
+			break
+		}
+	}
+	control := s.Kiln[m.Kiln].Control
+	var mine []kiln.Firing
+	for _, f := range firings {
+		if f.Kiln == m.Kiln {
+			mine = append(mine, f)
+		}
+	}
+	past := detect.PastOf(mine, control)
+	if m.Kiln != "" {
+		life, err := s.Heat.Life(ctx, m.Kiln, control, m.On)
+		if err != nil {
+			return m, err
+		}
+		m.Probe = heatwork.ProbeName(m.Kiln, control, life.Since())
+	}
+	if a.Kind != kiln.Once {
+		m.BisqueWork = bagBisqueC
+		if b, ok := past.Expect(kiln.Bisque, m.Atmosphere); ok && b.HeatWork.Known() {
+			m.BisqueWork = b.HeatWork
+		}
+	}
+	usual, found := past.Expect(a.Kind, m.Atmosphere)
+	switch {
+	case a.Heat.Known():
+		m.Work, m.From, m.WorkSD = a.Heat, "asked", usual.Miss()
+	case found && usual.HeatWork.Known():
+		m.Work, m.From, m.Of, m.WorkSD = usual.HeatWork, "usual", usual.Of, usual.Miss()
+	case a.Kind == kiln.Bisque:
+		m.Work, m.From, m.WorkSD, m.FromBag = bagBisqueC, "bag", bagMissC, true
+	case clay.Matures.Known():
+		m.Work, m.From, m.WorkSD, m.FromBag = clay.Matures, "bag", bagMissC, true
+	default:
+		m.Work = kiln.NoTemperature()
+	}
+	if a.Kind == kiln.Bisque {
+		m.BisqueWork = m.Work
+	}
+	return m, nil
+}
+
+// rest is what the answer to a lid or board question rests on.
+type rest struct {
+	rates shrinkage.Rates // nil: no clay was named
+	At    FiringMeant
+	gone  shrinkage.SoFar
+	part  *lid.Difference // nil: none is used
+	tight bool            // a lid of the form was too big, tight or glued
+	maker lid.Accuracy    // how true the maker works
+}
+
+// asForm takes from the newest pot card of a form what a question about a pot of that form leaves
+// open: whether the seat is glazed, and how lid and pot are fired.
+func (s *Studio) AsForm(ctx context.Context, values url.Values, q *lid.Question) error {
+	glazed, together := values.Has("seat_glazed"), values.Get("together") != ""
+	if q.Form == "" || q.Body.Clay == "" || q.CollarStage == tiles.Fired || glazed && together {
+		return nil
+	}
+	cards, err := s.Archive.Pots(ctx, lid.PotFilter{Form: q.Form, Limit: 1})
+	if err != nil || len(cards) == 0 {
+		return err
+	}
+	if !glazed {
+		q.SeatGlazed = cards[0].SeatGlazed
+	}
+	if !together {
+		q.Together = cards[0].Together
+	}
+	return nil
+}
+
+// sizeLid loads what the question rests on, and computes.
+func (s *Studio) SizeLid(ctx context.Context, q lid.Question, at FiringAsk) (lid.Answer, FiringMeant, error) {
+	checked := q // the maker's own accuracy is yet to come into q
+	if err := checked.Validate(s.Lids); err != nil {
+		return lid.Answer{}, FiringMeant{}, err
+	}
+	on, err := s.restsOn(ctx, &q, at)
+	if err != nil {
+		return lid.Answer{}, on.At, err
+	}
+	a, err := SizeLid(q, s.Lids.Learned(on.maker), on)
+	return a, on.At, err
+}
+
+// restsOn loads what a question rests on, and names the batches in it that it left open.
+func (s *Studio) restsOn(ctx context.Context, q *lid.Question, at FiringAsk) (rest, error) {
+	on := Stated()
+	if q.Body.Clay == "" && q.LidClay.Clay == "" {
+		return on, nil
+	}
+	var clay tiles.Clay
+	for i, c := range []*tiles.BatchRef{&q.Body, &q.LidClay} {
+		if c.Clay == "" {
+			continue
+		}
+		k, err := s.clay(ctx, c)
+		if err != nil {
+			return on, err
+		}
+		if i == 0 || clay.ID == "" {
+			clay = k
+		}
+	}
+	fit, asOf, err := s.Shrink.Fit(ctx)
+	if err != nil {
+		return on, err
+	}
+	taught, err := s.Learned(ctx)
+	if err != nil {
+		return on, err
+	}
+	on.rates = fit
+	if on.At, err = s.meant(ctx, at, clay); err != nil {
+		return on, err
+	}
+	on.At.AsOf, on.At.Model = asOf, shrinkage.Model
+	if lid := q.ClayOfLid(); q.Body.Clay != "" && lid.Clay != "" {
+		on.part, on.tight = taught.part(*q)
+	}
+	on.At.Held, on.maker = taught.Held, taught.makers[q.Maker]
+	if q.Companion != "" {
+		on.gone, err = s.companion(ctx, q.Companion)
+	}
+	return on, err
+}
+
+// stated is what a question rests on that names no clay: itself.
+func Stated() rest {
+	return rest{At: FiringMeant{Firing: lid.Firing{Work: kiln.NoTemperature()}}}
+}
+
+// clay finds a clay, fills in the newest open batch where none was named, and the heat work of
+// the cone on its bag.
+func (s *Studio) clay(ctx context.Context, ref *tiles.BatchRef) (tiles.Clay, error) {
+	kept, err := s.Archive.Clay(ctx, ref.Clay)
+	if err != nil {
+		return tiles.Clay{}, err
+	}
+	batches, err := s.Archive.Batches(ctx)
+	if err != nil {
+		return tiles.Clay{}, err
+	}
+	var newest *tiles.KeptBatch
+	there := false
+	for i, b := range batches {
+		if b.Clay != ref.Clay {
+			continue
+		}
+		there = there || b.BatchRef == *ref
+		if b.Open && (newest == nil || !b.Made.Before(newest.Made)) {
+			newest = &batches[i]
+		}
+	}
+	switch {
+	case ref.Batch != "" && !there:
+		return tiles.Clay{}, refuse("unknown-batch", ref.String()+" is no batch here.", wire.Field{Name: "batch", Says: "no such batch of " + string(ref.Clay)})
+	case ref.Batch == "" && newest != nil:
+		ref.Batch = newest.BatchRef.Batch
+	}
+	return Matured(kept.Clay), nil
+}
+
+// Matured fills in the heat work of the cone on the bag.
+func Matured(c tiles.Clay) tiles.Clay {
+	c.Matures = kiln.NoTemperature()
+	if c.MaturesCone != "" {
+		if h, err := heatwork.MainConeScale().Parse(c.MaturesCone); err == nil {
+			c.Matures = h
+		}
+	}
+	return c
+}
+
+// companion is what a bar that was kept beside the pot says of the drying already gone.
+func (s *Studio) companion(ctx context.Context, code tiles.Code) (shrinkage.SoFar, error) {
+	b, err := s.Archive.Bar(ctx, code, s.Channel)
+	if err != nil {
+		return shrinkage.SoFar{}, err
+	}
+	var wet, now tiles.Millimetre
+	for _, r := range b.Readings {
+		switch {
+		case r.Struck != nil || r.Mass != nil:
+		case r.Stage == tiles.Wet:
+			wet = r.Length
+		case r.Stage == tiles.Soft || r.Stage == tiles.Leather:
+			now = r.Length
+		}
+	}
+	if wet == 0 || now == 0 {
+		return shrinkage.SoFar{}, &tiles.Invalid{Field: "companion", Type: tiles.Missing, Why: "bar " + string(code) + " needs a wet and a soft or leather reading"}
+	}
+	return shrinkage.SoFarByBar(wet, now, s.Lids.MeasureSD/2, b.Forming), nil
+}
+
+func (s *Studio) Channel(k kiln.KilnID, shelf string) kiln.ChannelID {
+	if kk, ok := s.Kiln[k]; ok {
+		return kk.Probe(shelf)
+	}
+	return "1"
+}

@@ -1,0 +1,149 @@
+package usecase
+
+import (
+	"context"
+	"slices"
+	"time"
+
+	"lidwright/api/wire"
+	"lidwright/kiln"
+	"lidwright/kiln/analysis"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/heatwork"
+	"lidwright/kiln/record"
+	"lidwright/tiles"
+)
+
+// usualLook is how many firings back a usual one is looked for.
+const UsualLook = 40
+
+// wholeFiring gathers everything about one firing.
+func (s *Studio) WholeFiring(ctx context.Context, id kiln.FiringID) (wire.FiringWhole, error) {
+	f, err := s.FindFiring(ctx, id)
+	if err != nil {
+		return wire.FiringWhole{}, err
+	}
+	before, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: f.Kiln, Before: f.Began.Wall, Limit: UsualLook})
+	if err != nil {
+		return wire.FiringWhole{}, err
+	}
+	control := s.Kiln[f.Kiln].Control
+	usual := detect.UsualBefore(append([]kiln.Firing{f}, before...), 0, control)
+	j := wire.FiringWhole{Firing: s.Firing(f, usual), Remarks: []wire.RekeepShut{}, Cones: []wire.Cone{}, Notes: []wire.Note{}, HandSays: []string{}}
+	if err := s.addFeatures(ctx, f, &j); err != nil {
+		return j, err
+	}
+	cones, err := s.Archive.Cones(ctx, id)
+	if err != nil {
+		return j, err
+	}
+	notes, err := s.Archive.Notes(ctx, id)
+	if err != nil {
+		return j, err
+	}
+	stories, err := s.Heat.Stories(ctx, f.Kiln)
+	if err != nil {
+		return j, err
+	}
+	for _, c := range cones {
+		j.Cones = append(j.Cones, s.coneJSON(c, stories))
+	}
+	for _, n := range notes {
+		j.Notes = append(j.Notes, s.noteJSON(n))
+	}
+	j.ProbeSays = probeSays(stories, control, id)
+	if f.Source == "hand" {
+		typed, err := s.Archive.Curve(ctx, id, []kiln.ChannelID{kiln.ByHandChannel}, typedGap)
+		if err != nil {
+			return j, err
+		}
+		_, says := heatwork.HandWork(f, tiles.ConeReadings(cones)[id], typed, s.Kiln[f.Kiln].Limit)
+		j.HandSays = append(j.HandSays, says...)
+	}
+	return j, nil
+}
+
+// addFeatures works the features out of the curve.
+func (s *Studio) addFeatures(ctx context.Context, f kiln.Firing, j *wire.FiringWhole) error {
+	channel, k := s.ProbeOf(f), s.Kiln[f.Kiln]
+	gap := k.GapAfter()
+	if f.Source == "hand" {
+		channel, gap = kiln.ByHandChannel, typedGap
+	}
+	curve, err := s.Archive.Curve(ctx, f.ID, []kiln.ChannelID{channel}, gap)
+	if err != nil && f.Status != kiln.Running { // one that began a moment ago is not written yet
+		return err
+	}
+	if f.Source == "hand" {
+		curve = heatwork.TypedCurve(curve)
+	}
+	v := analysis.FeaturesOf(curve, channel)
+	for _, r := range v.Remarks(f.Kind, analysis.DefaultFeatureLimits()) {
+		j.Remarks = append(j.Remarks, wire.RekeepShut{Figure: r.Figure, Says: r.Says, Limit: r.Limit, Standing: string(r.Standing), Source: r.Source, Caution: r.Caution})
+	}
+	if !v.Peak.Known() {
+		return nil
+	}
+	rate := func(r kiln.CelsiusPerHour) *float64 { return Rounded(float64(r), 0) }
+	j.Features = &wire.Features{Within10S: Seconds(v.Within10), Within50S: Seconds(v.Within50), Within100S: Seconds(v.Within100), RateLast100: rate(v.LastHundred), Holds: []wire.Hold{},
+		WarmUp: rate(v.WarmUp), QuartzUp: rate(v.QuartzUp), QuartzDown: rate(v.QuartzDown), CristobaliteDown: rate(v.CristobaliteDown), CoolTop: rate(v.CoolTop),
+		CoolMiddle: rate(v.CoolMiddle), CoolLower: rate(v.CoolLower), DegreeHours: Rounded(v.DegreeHours, 0), LongestGapS: Seconds(v.LongestGap), GapNearTop: v.GapNearTop}
+	for _, h := range v.Holds {
+		j.Features.Holds = append(j.Features.Holds, wire.Hold{AtC: Celsius(h.At), ForS: Seconds(h.For), AfterS: Seconds(h.After)})
+	}
+	return nil
+}
+
+// probeSays is what the cones told of a channel's probe by the end of a firing, by now for one
+// that they have no word on yet.
+func probeSays(stories []heatwork.ProbeStory, channel kiln.ChannelID, id kiln.FiringID) string {
+	says := ""
+	for _, st := range stories {
+		if st.Place != (kiln.Place{Channel: channel}) {
+			continue
+		}
+		for _, b := range st.After {
+			if b.Firing == id {
+				return b.Says()
+			}
+		}
+		says = st.Last().Says() // lives are in order: the last one is there now
+	}
+	return says
+}
+
+// unpackable is when a cooling kiln comes down to its mark; ok is false while nobody can tell.
+func (s *Studio) unpackable(l record.Live) (u analysis.CoolingForecast, ok bool) {
+	if !l.TopPassed || l.BelowMark || l.Firing == "" {
+		return u, false
+	}
+	live, open := s.Kilns.LiveCurve(l.Kiln)
+	at := slices.IndexFunc(live.Minutes, func(e kiln.Envelope) bool { return e.Channel == s.Speaks(l) })
+	if !open || at < 0 {
+		return u, false
+	}
+	e := live.Minutes[at]
+	from := max(0, len(e.After)-coolLook)
+	middle := make([]kiln.Celsius, 0, len(e.After)-from)
+	for i := from; i < len(e.After); i++ {
+		middle = append(middle, (e.Low[i]+e.High[i])/2)
+	}
+	room := kiln.Celsius(usualRoom)
+	for _, c := range l.Channels {
+		if c.Role == kiln.RoleRoom && c.T.Known() {
+			room = c.T
+		}
+	}
+	return analysis.TimeToCool(e.After[from:], middle, l.KeepShut, room), true
+}
+
+const (
+	usualRoom = 20     // °C, where no channel hears the room (own)
+	coolLook  = 4 * 60 // minutes of the curve that a forecast looks at
+	typedGap  = 24 * time.Hour
+)
+
+// clocksOf turns a time left into two times of the clock.
+func (s *Studio) clocksOf(u analysis.CoolingForecast, now time.Time) []string {
+	return []string{*s.Moment(now.Add(u.Low)), *s.Moment(now.Add(u.High))}
+}

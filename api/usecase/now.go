@@ -1,0 +1,119 @@
+package usecase
+
+import (
+	"fmt"
+	"math"
+
+	"lidwright/api/wire"
+	"lidwright/kiln"
+	"lidwright/kiln/faults"
+	"lidwright/kiln/heatwork"
+	"lidwright/kiln/record"
+)
+
+func (s *Studio) KilnsNow() []wire.KilnNow {
+	items := []wire.KilnNow{}
+	waits := map[kiln.KilnID]string{}
+	for _, l := range s.Lines() {
+		waits[l.Kiln] = l.Waits
+	}
+	trouble, troubled := s.Kilns.Trouble()
+	for _, l := range s.Kilns.Live() {
+		j := s.KilnNow(l)
+		j.Waits = waits[l.Kiln]
+		if j.Waits == "" && j.ReadAgeS == nil {
+			j.Waits = "no reading yet"
+		}
+		if troubled {
+			j.Unwritten = Sentence(trouble.Why)
+		}
+		items = append(items, j)
+	}
+	return items
+}
+
+func (s *Studio) KilnNow(l record.Live) wire.KilnNow {
+	j := wire.KilnNow{
+		Kiln: string(l.Kiln), State: string(l.State), Hot: l.Hot, TemperatureC: Celsius(l.T), LastTemperatureC: Celsius(l.LastT),
+		RateCPerH: Rounded(float64(l.Rate), 0), Fresh: l.Fresh, ClockTrusted: l.ClockTrusted, Channels: []wire.ChannelNow{},
+		LimitC: Celsius(l.Limit), OverLimit: l.OverLimit, KeepShutAboveC: Celsius(l.KeepShut), BelowKeepShut: l.BelowMark, StillHot: l.StillHot,
+		Kind: Text(string(l.Kind)), KindFrom: Text(l.KindFrom),
+	}
+	if l.LastT.Known() {
+		age := Seconds(l.Age)
+		j.ReadAt, j.ReadAgeS = s.Moment(l.ReadAt.Wall), &age
+	}
+	for _, c := range l.Channels {
+		j.Channels = append(j.Channels, wire.ChannelNow{Channel: string(c.Channel), Role: string(c.Role), TemperatureC: Celsius(c.T), Fresh: c.Fresh, Fault: string(c.Fault), HeldC: heldC(c.Aside), StillSince: s.since(c.Still), OffUsualC: offUsual(l, c.Channel)})
+	}
+	j.Probe, j.ProbeSince = string(s.Speaks(l)), s.since(l.ProbeSince)
+	j.HeldC, j.HeldSince, j.HeldSays = heldC(l.Aside), s.since(l.Aside.Since), heldSays(l)
+	if l.Firing == "" {
+		return j
+	}
+	if u, ok := s.unpackable(l); ok {
+		if j.BelowKeepShutSays = u.Says; u.Known && u.Left > 0 {
+			now := s.Now().Wall
+			j.BelowKeepShutAt, j.BelowKeepShutLikely = s.Moment(now.Add(u.Left)), s.clocksOf(u, now)
+		}
+	}
+	j.HeatWorkProvisional = l.Provisional
+	j.Firing, j.FiringName, j.Hours, j.PeakC = Text(string(l.Firing)), Text(kiln.Firing{Kiln: l.Kiln, Number: l.Number}.Name()), hours(l.Elapsed), Celsius(l.Peak)
+	if h, ok := l.HeatWork[s.Speaks(l)]; ok {
+		j.Cone, j.ConeWords = Text(heatwork.ConeText(h)), Text(heatwork.ConeWords(h))
+		if h.C.Known() {
+			j.HeatWorkC, j.HeatWorkLikelyC, j.ConePosition = Celsius(h.C), []*float64{Celsius(h.Low), Celsius(h.High)}, Rounded(math.Max(h.Position, 0), 2)
+		}
+		if c, told := l.Corrected[kiln.Place{Channel: s.Speaks(l)}]; told {
+			j.Corrected = &wire.NowWork{Work: wire.Work{HeatWorkC: Celsius(c.C), Likely: likely(c), Cone: heatwork.ConeText(c), ConeWords: heatwork.ConeWords(c)}, CorrectionC: Celsius(c.Bias), CorrectionSD: Celsius(c.BiasSD)}
+		}
+	}
+	return j
+}
+
+// speaks is the channel that speaks for a kiln now.
+func (s *Studio) Speaks(l record.Live) kiln.ChannelID {
+	if l.Probe != "" {
+		return l.Probe
+	}
+	return s.Kiln[l.Kiln].Control
+}
+
+// since is a moment that may not be told.
+func (s *Studio) since(at kiln.Stamp) *string {
+	if at == (kiln.Stamp{}) {
+		return nil
+	}
+	return s.Moment(at.Wall)
+}
+
+// heldC is a reading held aside; nil where there is none.
+func heldC(a faults.Aside) *float64 {
+	if !a.Held() {
+		return nil
+	}
+	return Celsius(a.T)
+}
+
+// heldSays is what a reading held aside is in words.
+func heldSays(l record.Live) string {
+	if !l.Aside.Held() {
+		return ""
+	}
+	says := fmt.Sprintf("It jumped to %.0f °C, which no kiln can do: it may be false. Go and look if it is safe.", float64(l.Aside.T))
+	if l.Aside.Unit {
+		says = fmt.Sprintf("It jumped to %.0f °C, as a controller does that was switched to another unit: it may be false. Go and look if it is safe.", float64(l.Aside.T))
+	}
+	return says
+}
+
+// offUsual is how far a channel is off what it used to read beside the control probe; nil where it
+// is not off.
+func offUsual(l record.Live, c kiln.ChannelID) *float64 {
+	for _, d := range l.Disagree {
+		if d.Channel == c {
+			return Rounded(float64(d.By), 0)
+		}
+	}
+	return nil
+}

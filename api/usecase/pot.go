@@ -1,0 +1,50 @@
+package usecase
+
+import (
+	"cmp"
+	"context"
+	"strings"
+
+	"lidwright/api/wire"
+	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
+)
+
+func (s *Studio) KeepPot(ctx context.Context, id string, b wire.PotBody) (tiles.PutResult, error) {
+	p, err := s.PotCard(ctx, id, b)
+	if err != nil {
+		return tiles.PutResult{}, err
+	}
+	return s.Archive.PutPot(ctx, p, PreconditionOf(ctx), s.Now())
+}
+
+// potCard is b as a card that may be kept.
+func (s *Studio) PotCard(ctx context.Context, id string, b wire.PotBody) (lid.PotCard, error) {
+	of := func(v *float64) tiles.Millimetre {
+		if v == nil {
+			return 0
+		}
+		return tiles.Millimetre(*v)
+	}
+	p := lid.PotCard{ID: id, Mark: b.Mark, Number: b.Number, Form: b.Form, Seat: lid.Seat(cmp.Or(b.Seat, "inset")), SeatGlazed: b.SeatGlazed, Together: shrinkage.Together(b.Together),
+		Collar: fromMillimetres(b.Collar), Opening: of(b.Opening), Stage: tiles.Stage(cmp.Or(b.Stage, "wet")), Set: of(b.Set), Measured: of(b.Measured), MadeOn: b.MadeOn, Note: b.Note}
+	var err error
+	if p.Body, err = s.batchRef(ctx, "body", b.Body); err != nil {
+		return p, err
+	}
+	if p.Lid, err = s.batchRef(ctx, "lid", b.Lid); err != nil {
+		return p, err
+	}
+	return p, p.Validate()
+}
+
+// batchRef reads tern/B, or tern for its newest open batch. Empty text gives the empty reference.
+func (s *Studio) batchRef(ctx context.Context, field, text string) (tiles.BatchRef, error) {
+	if clay := strings.TrimSpace(text); clay != "" && !strings.Contains(clay, "/") {
+		ref := tiles.BatchRef{Clay: tiles.ClayID(clay)}
+		_, err := s.clay(ctx, &ref)
+		return ref, err
+	}
+	return tiles.ParseBatchRef(field, text)
+}

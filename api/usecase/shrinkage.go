@@ -1,0 +1,90 @@
+package usecase
+
+import (
+	"context"
+	"time"
+
+	"lidwright/api/wire"
+	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
+	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
+)
+
+// rateAsked is a question about a rate: of what, to which stage, at which firing.
+type RateAsked struct {
+	shrinkage.Ask
+	To     tiles.Stage
+	Firing FiringMeant
+}
+
+// rateQuestion is what the rate of a clay is asked for: from one stage to another, in a firing.
+type RateQuestion struct {
+	Ref      tiles.BatchRef // an empty batch: the newest open one
+	From, To tiles.Stage
+	Forming  tiles.Forming
+	Firing   FiringAsk
+}
+
+// usualRate asks what is usual: from wet to fired, thrown, in the usual glaze firing.
+func UsualRate(ref tiles.BatchRef) RateQuestion {
+	return RateQuestion{Ref: ref, From: tiles.Wet, To: tiles.Fired, Forming: tiles.ThrownRing,
+		Firing: FiringAsk{Kind: kiln.Glaze, Heat: kiln.NoTemperature()}}
+}
+
+// askRate finds out what a question of a rate rests on.
+func (s *Studio) AskRate(ctx context.Context, q RateQuestion) (RateAsked, error) {
+	if !q.From.Before(q.To) {
+		return RateAsked{}, &tiles.Invalid{Field: "to", Type: "stage-goes-backwards", Why: "must come after from"}
+	}
+	clay, err := s.clay(ctx, &q.Ref)
+	if err != nil {
+		return RateAsked{}, err
+	}
+	m, err := s.meant(ctx, q.Firing, clay)
+	if err != nil {
+		return RateAsked{}, err
+	}
+	return RateAsked{shrinkage.Ask{BatchRef: q.Ref, Forming: q.Forming, Stage: q.From, Work: m.Work, WorkSD: m.WorkSD,
+		BisqueWork: m.BisqueWork, Kind: m.Kind, Probe: m.Probe, On: m.On}, q.To, m}, nil
+}
+
+// shrinkageOf answers it from a fit at hand.
+func (s *Studio) ShrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.Time, q RateQuestion) (wire.Shrinkage, shrinkage.Rate, error) {
+	a, err := s.AskRate(ctx, q)
+	if err != nil {
+		return wire.Shrinkage{}, shrinkage.Rate{}, err
+	}
+	sh, err := fit.Rate(a.Ask, a.To)
+	if err != nil {
+		return wire.Shrinkage{}, sh, err
+	}
+	m := a.Firing
+	l := heatwork.MainConeScale()
+	j := wire.Shrinkage{
+		Clay: string(a.Clay), Batch: string(a.Batch), From: string(a.Stage), To: string(a.To),
+		At:         wire.HeatAt{From: m.From, Kind: string(m.Kind), Atmosphere: Text(string(m.Atmosphere)), Kiln: Text(string(m.Kiln)), UsualOf: m.Of},
+		TotalRatio: Ratio4(sh.Total), LikelyLow: Ratio4(sh.Likely.Low), LikelyHigh: Ratio4(sh.Likely.High), LikelyLevel: tiles.LikelyLevel,
+		NextLow: Ratio4(sh.NextPiece.Low), NextHigh: Ratio4(sh.NextPiece.High), MultiplyFiredBy: Rounded(sh.Multiply, 4), Forming: string(a.Forming),
+		Parts: wire.Parts{Drying: Ratio4(sh.Parts.Drying), FiringOnDry: Ratio4(sh.Parts.FiringOnDry), FiringOnWet: Ratio4(sh.Parts.FiringOnWet),
+			Leather: Ratio4(sh.Parts.Leather), LeatherFrom: sh.Parts.LeatherFrom, BisqueOnDry: Ratio4(sh.Parts.BisqueOnDry)},
+		Trust: string(sh.Standing.Trust), TrustWhy: sh.Standing.Why, Untested: sh.Standing.Untested, NearestTestedC: Celsius(sh.Standing.NearestTested),
+		Basis: s.basisJSON(sh.Basis), Cautions: []string{}, AsOf: s.Moment(asOf), Model: shrinkage.Model,
+	}
+	if m.Work.Known() {
+		p := l.Position(m.Work)
+		j.At.HeatWorkC, j.At.Cone, j.At.ConeWords = Celsius(m.Work), Text(l.Text(p)), Text(l.Words(p))
+	}
+	if sh.SeenLow.Known() {
+		j.HeatWorkSeen = &wire.HeatSeen{Low: Celsius(sh.SeenLow), High: Celsius(sh.SeenHigh)}
+	}
+	if m.FromBag {
+		j.Cautions = append(j.Cautions, lid.NoUsualYet)
+	}
+	return j, sh, nil
+}
+
+func (s *Studio) basisJSON(b shrinkage.Basis) wire.Basis {
+	return wire.Basis{Bars: b.Bars, Loads: b.Loads, Struck: b.Struck, LastReadingAt: s.Moment(b.LastReading)}
+}

@@ -1,0 +1,220 @@
+package usecase
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+
+	"lidwright/api/wire"
+	"lidwright/tiles"
+	"lidwright/tiles/lid"
+)
+
+// verdicts gathers how lids sat, for the API and the page.
+func (s *Studio) Verdicts(ctx context.Context, w lid.ResultFilter) (wire.Verdicts, error) {
+	j := wire.Verdicts{Items: []wire.VerdictJSON{}, Tally: []wire.Tally{}, Makers: []wire.Accuracy{}}
+	limit := w.Limit
+	w.Limit++ // to see whether more come after them
+	boards, err := s.Archive.Verdicts(ctx, w)
+	if err != nil {
+		return j, err
+	}
+	if len(boards) > limit {
+		boards = boards[:limit]
+		j.Next = Text(boards[limit-1].ID)
+	}
+	tallies, err := s.Archive.Tallies(ctx)
+	if err != nil {
+		return j, err
+	}
+	l, err := s.Learned(ctx)
+	if err != nil {
+		return j, err
+	}
+	for _, b := range boards {
+		j.Items = append(j.Items, s.verdictJSON(b, l.boards[b.ID]))
+	}
+	for _, t := range tallies {
+		if w.Form != "" && t.Form != w.Form || w.Clay != "" && t.Body != w.Clay && t.Lid != w.Clay {
+			continue
+		}
+		j.Tally = append(j.Tally, wire.Tally{Form: t.Form, Body: string(t.Body), Lid: string(t.Lid), Maker: t.Maker, Boards: t.Boards, Counts: wire.Sat(t.Sat), Losses: wire.Losses(t.Losses), PartDifference: partDifference(l.parts.Of(t.DifferenceGroup))})
+	}
+	for _, maker := range slices.Sorted(maps.Keys(l.makers)) {
+		a := l.makers[maker]
+		j.Makers = append(j.Makers, wire.Accuracy{Maker: maker, Lids: a.Lids, ThrowSD: LengthMM(a.ThrowSD), MeasureSD: LengthMM(a.MeasureSD), Readings: a.Readings, BiasMM: LengthMM(a.Bias)})
+	}
+	j.Held, j.HeldOf, j.LeftOut = l.Held.Held, l.Held.Of, l.left
+	return j, nil
+}
+
+func partDifference(d lid.Difference) wire.LidDifference {
+	r := func(l tiles.LogPercent) *float64 { return Rounded(float64(l)/100, 4) }
+	return wire.LidDifference{Value: r(d.Mean), Likely: []*float64{r(d.Low), r(d.High)}, Fits: d.Fits}
+}
+
+func (s *Studio) verdictJSON(v lid.Result, t taughtBoard) wire.VerdictJSON {
+	j := wire.VerdictJSON{ID: v.ID, At: s.Moment(v.At), ClockTrusted: v.Trusted, Teaches: t.Why == "", TeachesWhy: cmp.Or(t.Why, t.Caveat),
+		VerdictBody: wire.VerdictBody{Load: v.Load, Pots: v.Pots, Lids: v.Sat.Lids() + v.Losses.Lids(), Form: v.Form, Maker: v.Maker, Seat: string(v.Seat), SeatGlazed: v.SeatGlazed,
+			Body: v.Body.String(), Lid: v.Lid.String(), Counts: wire.Sat(v.Sat), Losses: wire.Losses(v.Losses), Plays: Millimetres(v.Plays), Thrown: Millimetres(v.Thrown), By: v.By}}
+	if a := v.Struck; a != nil {
+		j.Struck = &wire.Act{By: a.By, Why: a.Why, At: s.Moment(a.At)}
+	}
+	if m := v.Limits; m != nil {
+		j.LeastPlayMM, j.MostPlayMM, j.BearingMM = LengthMM(m.LeastPlay), LengthMM(m.MostPlay), LengthMM(m.Bearing)
+	}
+	if t.Sat.Lid != 0 {
+		j.ExpectedMM = LengthMM(t.Sat.Play)
+	}
+	return j
+}
+
+func Millimetres(list []tiles.Millimetre) []float64 {
+	var out []float64
+	for _, l := range list {
+		out = append(out, *Rounded(float64(l), 2))
+	}
+	return out
+}
+
+func fromMillimetres(list []float64) []tiles.Millimetre {
+	var out []tiles.Millimetre
+	for _, l := range list {
+		out = append(out, tiles.Millimetre(l))
+	}
+	return out
+}
+
+// keepVerdict keeps how one board sat, with the limits that are in force now.
+func (s *Studio) KeepVerdict(ctx context.Context, id string, b wire.VerdictBody) (tiles.PutResult, wire.VerdictKept, error) {
+	var none wire.VerdictKept
+	v, err := s.boardOf(ctx, id, b)
+	if err != nil {
+		return tiles.PutResult{}, none, err
+	}
+	if err := v.Validate(); err != nil {
+		return tiles.PutResult{}, none, err
+	}
+	l, err := s.Learned(ctx)
+	if err != nil {
+		return tiles.PutResult{}, none, err
+	}
+	if _, known := l.boards[v.ID]; !known { // said again it is answered as it was
+		expected, err := s.expect(ctx, l, v)
+		if err != nil {
+			return tiles.PutResult{}, none, err
+		}
+		if expected.Sat.Lid != 0 {
+			if err := v.CheckPlays(expected.Sat.Ledge); err != nil {
+				return tiles.PutResult{}, none, err
+			}
+			v.Limits = &expected.Sat.Limits
+		}
+	}
+	k, err := s.Archive.PutVerdict(ctx, v, s.Now())
+	if err != nil {
+		return k, none, err
+	}
+	j, err := s.VerdictKept(ctx, v.ID)
+	return k, j, err
+}
+
+func (s *Studio) VerdictKept(ctx context.Context, id string) (wire.VerdictKept, error) {
+	var j wire.VerdictKept
+	v, err := s.Archive.Verdict(ctx, id)
+	if err != nil {
+		return j, err
+	}
+	l, err := s.Learned(ctx)
+	if err != nil {
+		return j, err
+	}
+	t := l.boards[id]
+	j = wire.VerdictKept{VerdictJSON: s.verdictJSON(v, t), Says: []string{}, Cautions: []string{},
+		PartDifference: partDifference(l.parts.Of(lid.DifferenceGroup{Form: v.Form, Body: v.Body.Clay, Lid: v.Lid.Clay, Maker: v.Maker}))}
+	for _, says := range []string{t.Why, t.Caveat} {
+		if says != "" {
+			j.Says = append(j.Says, says)
+		}
+	}
+	if len(v.Plays) == 0 && v.Sat.Looked() > 0 {
+		j.Says = append(j.Says, "one measured play of this board would teach as much as several verdicts")
+	}
+	if v.Sat.Tight+v.Sat.TooBig+v.Losses.Glued > 0 {
+		j.Cautions = append(j.Cautions, lid.WetGrinding, lid.EyeProtection)
+	}
+	return j, nil
+}
+
+// boardOf fills in from the first pot card what b leaves out.
+func (s *Studio) boardOf(ctx context.Context, id string, b wire.VerdictBody) (lid.Result, error) {
+	if b.Pot != "" {
+		if len(b.Pots) > 0 {
+			return lid.Result{}, &tiles.Invalid{Field: "pot", Type: tiles.GivenTwice, Why: "and pots: name the cards once"}
+		}
+		b.Pots = []string{b.Pot}
+	}
+	v := lid.Result{ID: id, Load: b.Load, Pots: b.Pots, Form: b.Form, Maker: b.Maker, Seat: lid.Seat(b.Seat), SeatGlazed: b.SeatGlazed,
+		Sat: lid.Outcomes(b.Counts), Losses: lid.Losses(b.Losses), Plays: fromMillimetres(b.Plays), Thrown: fromMillimetres(b.Thrown), By: b.By}
+	var err error
+	if v.Body, err = tiles.ParseBatchRef("body", b.Body); err != nil {
+		return v, err
+	}
+	if v.Lid, err = tiles.ParseBatchRef("lid", b.Lid); err != nil {
+		return v, err
+	}
+	for i, pot := range b.Pots {
+		card, err := s.Archive.Pot(ctx, pot)
+		if err != nil {
+			return v, err
+		}
+		if i > 0 {
+			continue
+		}
+		v.Form, v.Maker = cmp.Or(v.Form, card.Form), cmp.Or(v.Maker, card.Mark)
+		if v.Seat == "" {
+			v.Seat, v.SeatGlazed = card.Seat, card.SeatGlazed
+		}
+		if v.Body.Clay == "" {
+			v.Body = card.Body
+		}
+		if v.Lid.Clay == "" {
+			v.Lid = card.Lid
+		}
+	}
+	if v.Seat == "" {
+		v.Seat = lid.Inset
+	}
+	if v.Lid.Clay == "" {
+		v.Lid = v.Body
+	}
+	lids := b.Lids
+	if lids == 0 {
+		lids = len(b.Pots)
+	}
+	if lids > 0 {
+		err = v.OutOf(lids)
+	}
+	return v, err
+}
+
+// expect is what the fit expects of a board that is about to be kept.
+func (s *Studio) expect(ctx context.Context, l *learned, v lid.Result) (taughtBoard, error) {
+	e := expecting{s: s, fit: l.fit, pots: map[string]lid.PotCard{}, makers: l.makers, known: map[knownKey]lid.Known{}, usual: map[tiles.ClayID]lid.Firing{}}
+	for _, id := range v.Pots {
+		card, err := s.Archive.Pot(ctx, id)
+		if err != nil {
+			return taughtBoard{}, err
+		}
+		e.pots[id] = card.PotCard
+	}
+	if err := e.load(ctx); err != nil {
+		return taughtBoard{}, err
+	}
+	if _, there := e.loads[v.Load]; v.Load != "" && !there {
+		return taughtBoard{}, fmt.Errorf("%s: %w", v.Load, tiles.ErrNoLoad)
+	}
+	return e.board(ctx, v)
+}
