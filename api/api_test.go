@@ -67,8 +67,8 @@ func testServer(t *testing.T) *httptest.Server {
 
 func studioOfNobody() *Server {
 	return &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Hosts: []string{"kiln-pi.local"}, Version: "test"}, Copies: noCopies{},
-		Archive: nobody{}, Kilns: nobody{}, Shrink: nobody{}, Lines: func() []usecase.Line { return nil },
-		Store: func() (usecase.StoreHealth, error) { return usecase.StoreHealth{Free: 1e9}, nil }, Lids: lid.UsualDefaults(),
+		Archive: nobody{}, Recorder: nobody{}, Shrink: nobody{}, Lines: func() []usecase.Line { return nil },
+		Store: func() (usecase.StoreHealth, error) { return usecase.StoreHealth{Free: 1e9}, nil }, LidDefaults: lid.UsualDefaults(),
 		Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp {
 			return kiln.Stamp{Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
 		}, Ready: func() error { return nil }, Notices: &told{}}}

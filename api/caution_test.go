@@ -108,12 +108,12 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "9.9"}, Archive: st, Copies: noCopies{}, Kilns: h, Shrink: barless{st}, Heat: unasked{}, Notices: silent{},
+	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "9.9"}, Archive: st, Copies: noCopies{}, Recorder: h, Shrink: barless{st}, Heat: unasked{}, Notices: silent{},
 		Kiln: map[kiln.KilnID]kiln.Kiln{"blue": {ID: "blue", Control: "1", KeepShut: 80, KeepShutReason: "thin ware, its maker's manual"}}, Wired: []usecase.Wired{{Kiln: "blue"}},
 		Hot: func(context.Context, kiln.KilnID, time.Time, time.Time) (map[kiln.ChannelID]time.Duration, error) {
 			return nil, nil
 		},
-		Lines: func() []usecase.Line { return nil }, Lids: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { now.Since++; return now }, Ready: func() error { return nil }}}
+		Lines: func() []usecase.Line { return nil }, LidDefaults: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { now.Since++; return now }, Ready: func() error { return nil }}}
 	handler, err := s.Handler()
 	if err != nil {
 		t.Fatal(err)

@@ -31,7 +31,7 @@ func TestTables(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7", "BQ4")
 	b.read("BQ7", "wet", "100")
-	b.s.Heat, b.s.Kilns = unmoved{}, listening{}
+	b.s.Heat, b.s.Recorder = unmoved{}, listening{}
 	b.s.Kiln = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue", Control: "1", Channels: []kiln.Channel{{ID: "1"}}}}
 	evil := `=HYPERLINK("http://x","a,b")` + "\nsecond"
 	firing := b.id()

@@ -69,7 +69,7 @@ func curves(t testing.TB, revision func() uint64) (h http.Handler, running kiln.
 		at.Store(int64(i) * int64(10*time.Second))
 		line <- s
 	}
-	b.s.Kilns, b.s.Kiln, b.s.Revision = r, map[kiln.KilnID]kiln.Kiln{k.ID: k}, revision
+	b.s.Recorder, b.s.Kiln, b.s.Revision = r, map[kiln.KilnID]kiln.Kiln{k.ID: k}, revision
 	b.s.Now = r.Now
 	h, err := b.s.Handler()
 	if err != nil {

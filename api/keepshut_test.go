@@ -13,7 +13,7 @@ import (
 // and by form, and nothing changes.
 func TestKeepShutSaysWhatMayBeSet(t *testing.T) {
 	b := newBench(t)
-	b.s.Kiln, b.s.Kilns = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue", KeepShut: 50}}, packed{}
+	b.s.Kiln, b.s.Recorder = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue", KeepShut: 50}}, packed{}
 	const needed = "is needed over 50 °C, where a touch can burn: who says so, and why"
 	for _, c := range []struct{ value, reason, says string }{
 		{"250", "raku", tiles.KeepShutRange}, {"200.5", "raku", tiles.KeepShutRange}, {"19", "", tiles.KeepShutRange}, {"-5", "", tiles.KeepShutRange}, {"90", "", needed}, {"90", "  ", needed},

@@ -68,7 +68,7 @@ func (c collector) Collect(ch chan<- prometheus.Metric) {
 	counter := func(d *prometheus.Desc, v float64, labels ...string) {
 		ch <- prometheus.MustNewConstMetric(d, prometheus.CounterValue, v, labels...)
 	}
-	for _, l := range c.s.Kilns.Live() {
+	for _, l := range c.s.Recorder.Live() {
 		c.kiln(l, gauge, counter)
 	}
 	for _, l := range c.s.Lines() {

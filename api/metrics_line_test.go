@@ -29,11 +29,11 @@ func TestMetricsOfTheLine(t *testing.T) {
 		Channels: []record.LiveChannel{{Channel: "1", Role: kiln.RoleProbe, T: 612.4, LastT: 612.4, Fresh: true}, {Channel: "room", Role: kiln.RoleRoom, T: 21, LastT: 21, Fresh: true}},
 		Peak:     kiln.NoTemperature(), Limit: 1290, KeepShut: 50, Faulty: map[kiln.Fault]int{kiln.Spike: 3, kiln.Break: 2}, Gaps: 90 * time.Second}
 	page := func() []string {
-		s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: nobody{}, Kilns: oneKiln{live: live}, Shrink: nobody{},
+		s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: nobody{}, Recorder: oneKiln{live: live}, Shrink: nobody{},
 			Lines: func() []usecase.Line {
 				return []usecase.Line{{Kiln: "big-blue", Good: 1200, Garbled: 7, Silent: 2, Breakvalue: 1}}
 			},
-			Kiln: map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue", Control: "1"}}, Lids: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347",
+			Kiln: map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue", Control: "1"}}, LidDefaults: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347",
 			Now: func() kiln.Stamp { return kiln.Stamp{Wall: time.Date(2026, 1, 13, 10, 0, 0, 0, time.UTC)} }, Ready: func() error { return nil }}}
 		w := httptest.NewRecorder()
 		s.traffic = newTraffic()

@@ -34,7 +34,7 @@ func (k *twoKilns) Live() []record.Live {
 func TestNowAsText(t *testing.T) {
 	kilns := &twoKilns{blue: 126.9, red: 21.1}
 	s := studioOfNobody()
-	s.Kilns, s.Now = kilns, studioOfNobody().Now
+	s.Recorder, s.Now = kilns, studioOfNobody().Now
 	srv := serve(t, s)
 	const text = "text/plain"
 	for _, c := range []struct {

@@ -369,7 +369,7 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	shown := kiln.Firing{}
-	if live, ok := s.Kilns.LiveCurve(kiln.KilnID(k.Kiln)); ok {
+	if live, ok := s.Recorder.LiveCurve(kiln.KilnID(k.Kiln)); ok {
 		shown = live.Firing
 		data.Open = string(shown.ID)
 	} else if len(past) > 0 {

@@ -237,7 +237,7 @@ type byHandData struct {
 
 func (s *Server) byHandData(ctx context.Context) byHandData {
 	d := byHandData{page: s.page(ctx, "spyhole"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}, Rows: []int{1, 2, 3}, Cautions: caution.Texts(append([]caution.Number{caution.Glare}, reductionCautions...)...)}
-	for _, l := range s.Kilns.Live() {
+	for _, l := range s.Recorder.Live() {
 		d.Kilns = append(d.Kilns, string(l.Kiln))
 	}
 	return d

@@ -13,7 +13,7 @@ func TestShelves(t *testing.T) {
 	b := newBench(t)
 	codes := []string{"AAA", "AAB", "AAC", "AAD", "AAE", "AAF"}
 	b.tern(codes...)
-	b.s.Kiln, b.s.Kilns = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue"}}, packed{}
+	b.s.Kiln, b.s.Recorder = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue"}}, packed{}
 	if j := b.json("GET", "/v1/kilns/big-blue/shelves", "", 200); len(j["shelves"].([]any)) != 0 || j["apart_c"] != nil {
 		t.Errorf("without bars: %v", j)
 	}

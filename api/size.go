@@ -74,16 +74,16 @@ func (s *Server) askSize(ctx context.Context, values url.Values) (lid.PieceAnswe
 		return lid.PieceAnswer{}, wire.Size{}, err
 	}
 	if q.Clay.Clay == "" {
-		return sizeOf(q, s.Lids, nil, usecase.FiringMeant{Firing: lid.Firing{Work: kiln.NoTemperature()}})
+		return sizeOf(q, s.LidDefaults, nil, usecase.FiringMeant{Firing: lid.Firing{Work: kiln.NoTemperature()}})
 	}
-	if err := q.Validate(s.Lids); err != nil {
+	if err := q.Validate(s.LidDefaults); err != nil {
 		return lid.PieceAnswer{}, wire.Size{}, err
 	}
 	fit, m, err := s.Heated(ctx, &q.Clay, at)
 	if err != nil {
 		return lid.PieceAnswer{}, wire.Size{}, err
 	}
-	a, j, err := sizeOf(q, s.Lids, fit, m)
+	a, j, err := sizeOf(q, s.LidDefaults, fit, m)
 	j.AsOf, j.Model = s.Moment(m.AsOf), m.Model
 	return a, j, err
 }

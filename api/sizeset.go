@@ -54,7 +54,7 @@ func (s *Server) setOf(ctx context.Context, values url.Values, own ...string) (p
 	}
 	q, at, err := readSize(shared, unit)
 	if err == nil {
-		err = q.Validate(s.Lids)
+		err = q.Validate(s.LidDefaults)
 	}
 	if err != nil {
 		return p, rest, unit, err
@@ -106,7 +106,7 @@ func (s *Server) askNest(ctx context.Context, values url.Values) (wire.Nest, err
 	for i := range outside {
 		set = append(set, lid.Nested{Outside: outside[i], Inside: inside[i]})
 	}
-	gaps, err := lid.Nest(set, p, s.Lids.MeasureSD)
+	gaps, err := lid.Nest(set, p, s.LidDefaults.MeasureSD)
 	if err != nil {
 		return wire.Nest{}, err
 	}
@@ -156,7 +156,7 @@ func (s *Server) askShared(ctx context.Context, values url.Values) (wire.Shared,
 	if err := r.err(); err != nil {
 		return wire.Shared{}, err
 	}
-	a := lid.ShareLid(seat, collars, *width, p, s.Lids)
+	a := lid.ShareLid(seat, collars, *width, p, s.LidDefaults)
 	return wire.Shared{LeastPlayMM: usecase.LengthMM(a.Least), MostPlayMM: usecase.LengthMM(a.Most), WindowLeast: usecase.LengthMM(a.Window[0]), WindowMost: usecase.LengthMM(a.Window[1]), Fits: a.Fits(), SpreadMostMM: usecase.LengthMM(a.Spread), Says: a.Says(s.Unit()),
 		Trust: string(p.Standing[0].Trust), Cautions: []string{lid.ShrinkVaries}}, nil
 }

@@ -26,7 +26,7 @@ func BenchmarkAnswers(b *testing.B) {
 	kilns := &heated{}
 	kilns.c.Store(600)
 	s := studio.s
-	s.Kilns, s.Revision = kilns, func() uint64 { return 1 }
+	s.Recorder, s.Revision = kilns, func() uint64 { return 1 }
 	s.Now = func() kiln.Stamp {
 		return kiln.Stamp{Boot: "boot", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
 	}

@@ -28,7 +28,7 @@ func TestBrokenStates(t *testing.T) {
 	burning.OverLimit, burning.Limit = true, 1290
 	for _, c := range []struct {
 		what    string
-		kilns   usecase.Kilns
+		kilns   usecase.Recorder
 		trusted bool
 		want    []string
 	}{
@@ -44,8 +44,8 @@ func TestBrokenStates(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm"}, Archive: st, Kilns: c.kilns, Shrink: barless{st}, Heat: unasked{}, Lines: func() []usecase.Line { return nil },
-			Lids: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { return now }, Ready: func() error { return nil }}}
+		s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm"}, Archive: st, Recorder: c.kilns, Shrink: barless{st}, Heat: unasked{}, Lines: func() []usecase.Line { return nil },
+			LidDefaults: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { return now }, Ready: func() error { return nil }}}
 		h, err := s.Handler()
 		if err != nil {
 			t.Fatal(err)

@@ -36,7 +36,7 @@ func (c collector) store(gauge func(*prometheus.Desc, float64, ...string)) {
 	gauge(mStoreGone, number(h.Gone))
 	gauge(mStoreBack, number(h.Back))
 	wrong := len(h.Trouble)
-	if t, ok := c.s.Kilns.Trouble(); ok {
+	if t, ok := c.s.Recorder.Trouble(); ok {
 		wrong++
 		gauge(mWaiting, float64(t.Waiting))
 	}

@@ -13,7 +13,7 @@ import (
 func TestBarStory(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7", "BQ4", "KK7")
-	b.s.Kiln, b.s.Kilns = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue"}}, packed{}
+	b.s.Kiln, b.s.Recorder = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue"}}, packed{}
 	first := b.id()
 	b.json("PUT", "/v1/bars/BQ7/readings/"+first, `{"stage":"wet","length":"100.4","by":"EM"}`, 201)
 	b.json("PUT", "/v1/bars/BQ7/readings/"+first+"/strike", `{"why":"with a rule","by":"KT"}`, 200)

@@ -197,7 +197,7 @@ func (r *listener) next(kind string) (id, data string) {
 func TestStream(t *testing.T) {
 	kilns := &heated{}
 	kilns.c.Store(600)
-	k := keptTestStudio(t, func(s *Server) { s.Kilns = kilns })
+	k := keptTestStudio(t, func(s *Server) { s.Recorder = kilns })
 	k.say(t, 0, 120)
 	both := k.stream(t, "", "")
 	var now wire.KilnNow
@@ -278,7 +278,7 @@ func TestStreamSlowAndVanished(t *testing.T) {
 func TestStreamViewers(t *testing.T) {
 	kilns := &heated{}
 	kilns.c.Store(600)
-	k := keptTestStudio(t, func(s *Server) { s.Kilns = kilns })
+	k := keptTestStudio(t, func(s *Server) { s.Recorder = kilns })
 	size := func() uint64 {
 		var m runtime.MemStats
 		runtime.GC()

@@ -22,7 +22,7 @@ func (packed) Tell(context.Context, detect.Fact) (kiln.FiringID, error) { return
 func TestCheckList(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7")
-	b.s.Kiln, b.s.Kilns = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue"}}, packed{}
+	b.s.Kiln, b.s.Recorder = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue"}}, packed{}
 	load := b.id()
 	b.json("PUT", "/v1/loads/"+load, `{"kiln":"big-blue","kind":"glaze","bars":[{"bar":"BQ7","shelf":"middle"}],"packed_by":"KT"}`, 201)
 	text := b.page("/unpack/" + load)
@@ -62,7 +62,7 @@ func TestCheckList(t *testing.T) {
 func TestPackingList(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7", "BQ4")
-	b.s.Kiln, b.s.Kilns = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue"}}, packed{}
+	b.s.Kiln, b.s.Recorder = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue"}}, packed{}
 	load := b.id()
 	b.json("PUT", "/v1/loads/"+load, `{"kiln":"big-blue","kind":"glaze","bars":[{"bar":"BQ7","shelf":"top"},{"bar":"BQ4","shelf":"bottom"}]}`, 201)
 	text := b.page("/load/" + load + "/packing")

@@ -129,8 +129,8 @@ func newDaemon(cfg config.Config, version string, clock *Clock, who api.Access) 
 		Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
 		Ready:  func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: newEndings(), stopping: make(chan struct{}), statfs: unix.Statfs}
 	d.server = &api.Server{Studio: &usecase.Studio{
-		Site: usecase.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere), MarkLength: tiles.Millimetre(cfg.Bars.MarkLengthMM), Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
-		Lids: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet), Wired: wiredOf(cfg),
+		Site:        usecase.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere), MarkLength: tiles.Millimetre(cfg.Bars.MarkLengthMM), Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
+		LidDefaults: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet), Wired: wiredOf(cfg),
 		Now: func() kiln.Stamp { return d.Now() }, NewID: func() string { return d.NewID() },
 		Dice: func() *rand.Rand { return d.Dice() }, Lines: d.heard, Store: d.health, Ready: d.isReady,
 		Revision: func() uint64 { return d.store.Written() + d.shrink.revision.Load() },
@@ -196,7 +196,7 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	d.turned.Store(-1)
 	d.heat = newHeat(d.store, cfg, zone, d.relearn)
 	d.server.Site.ID, d.server.Settings, d.server.Kiln, d.server.Hot = cfg.Site.ID, settings.String(), kilns, hot.of
-	d.server.Archive, d.server.Copies, d.server.Kilns, d.server.Shrink, d.server.Heat, d.server.Notices = d.store, copies{d.store, d.stopping}, d.recorder, d.shrink, d.heat, d.herald
+	d.server.Archive, d.server.Copies, d.server.Recorder, d.server.Shrink, d.server.Heat, d.server.Notices = d.store, copies{d.store, d.stopping}, d.recorder, d.shrink, d.heat, d.herald
 	d.herald.studio, d.herald.keeps = d.server.StudioNews, d.keeps
 	return nil
 }

@@ -13,7 +13,7 @@ import (
 )
 
 // Kilns is what the kilns do now: the recorder.
-type Kilns interface {
+type Recorder interface {
 	Live() []record.Live
 	LiveCurve(id kiln.KilnID) (record.LiveCurve, bool)
 	Tell(ctx context.Context, f detect.Fact) (kiln.FiringID, error)

@@ -13,14 +13,14 @@ import (
 // sizeBoard loads what the question rests on, and computes.
 func (s *Studio) SizeBoard(ctx context.Context, q board.Question, at FiringAsk) (board.Answer, FiringMeant, error) {
 	checked := q // the maker's own accuracy is yet to come into q
-	if err := checked.Validate(s.Lids); err != nil {
+	if err := checked.Validate(s.LidDefaults); err != nil {
 		return board.Answer{}, FiringMeant{}, err
 	}
 	on, err := s.restsOn(ctx, &q.Common, at)
 	if err != nil {
 		return board.Answer{}, on.At, err
 	}
-	a, err := SizeBoard(q, s.Lids.Learned(on.maker), on)
+	a, err := SizeBoard(q, s.LidDefaults.Learned(on.maker), on)
 	return a, on.At, err
 }
 

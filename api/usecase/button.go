@@ -24,7 +24,7 @@ func (s *Studio) Begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kin
 	case !errors.Is(err, kiln.ErrNoFiring):
 		return f, err
 	}
-	open, err := s.Kilns.Tell(ctx, detect.Fact{Kiln: k, What: detect.NewFiring, At: s.Now(), Firing: id, Kind: kind, Atmosphere: atmosphere})
+	open, err := s.Recorder.Tell(ctx, detect.Fact{Kiln: k, What: detect.NewFiring, At: s.Now(), Firing: id, Kind: kind, Atmosphere: atmosphere})
 	if err != nil {
 		return f, err
 	}
@@ -39,10 +39,10 @@ func (s *Studio) Stop(ctx context.Context, id kiln.FiringID) (kiln.Firing, error
 	if err != nil || f.Status != kiln.Running {
 		return f, err
 	}
-	if live, ok := s.Kilns.LiveCurve(f.Kiln); !ok || live.Firing.ID != id {
+	if live, ok := s.Recorder.LiveCurve(f.Kiln); !ok || live.Firing.ID != id {
 		return f, nil // its end is on its way to the store
 	}
-	if _, err := s.Kilns.Tell(ctx, detect.Fact{Kiln: f.Kiln, What: detect.StopRecording, At: s.Now()}); err != nil {
+	if _, err := s.Recorder.Tell(ctx, detect.Fact{Kiln: f.Kiln, What: detect.StopRecording, At: s.Now()}); err != nil {
 		return f, err
 	}
 	stopped, err := s.FindFiring(ctx, id)

@@ -24,7 +24,7 @@ func (s *Studio) Compared(ctx context.Context, ids []string, at kiln.Celsius) ([
 		if err != nil {
 			return nil, err
 		}
-		if live, ok := s.Kilns.LiveCurve(f.Kiln); ok && live.Firing.ID == f.ID {
+		if live, ok := s.Recorder.LiveCurve(f.Kiln); ok && live.Firing.ID == f.ID {
 			number := f.Number
 			f = live.Firing
 			f.Number = max(f.Number, number)

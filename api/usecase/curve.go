@@ -13,7 +13,7 @@ import (
 // firing is a stored firing, or how a running one stands now.
 func (s *Studio) Firing(f kiln.Firing, usual detect.Expected) wire.Firing {
 	if f.Status == kiln.Running {
-		if live, ok := s.Kilns.LiveCurve(f.Kiln); ok && live.Firing.ID == f.ID {
+		if live, ok := s.Recorder.LiveCurve(f.Kiln); ok && live.Firing.ID == f.ID {
 			number := f.Number
 			f = live.Firing
 			f.Number = number
@@ -26,9 +26,9 @@ func (s *Studio) Firing(f kiln.Firing, usual detect.Expected) wire.Firing {
 func (s *Studio) FindFiring(ctx context.Context, id kiln.FiringID) (kiln.Firing, error) {
 	f, err := s.Archive.Firing(ctx, id)
 	if errors.Is(err, kiln.ErrNoFiring) {
-		for _, l := range s.Kilns.Live() {
+		for _, l := range s.Recorder.Live() {
 			if l.Firing == id {
-				if c, ok := s.Kilns.LiveCurve(l.Kiln); ok {
+				if c, ok := s.Recorder.LiveCurve(l.Kiln); ok {
 					return c.Firing, nil
 				}
 			}
@@ -43,7 +43,7 @@ func (s *Studio) Envelopes(ctx context.Context, f kiln.Firing, channels []kiln.C
 	if points == 0 && step == 0 {
 		points = 400
 	}
-	live, running := s.Kilns.LiveCurve(f.Kiln)
+	live, running := s.Recorder.LiveCurve(f.Kiln)
 	running = running && live.Firing.ID == f.ID
 	if running && (step == 0 || step%time.Minute == 0) {
 		var out []kiln.Envelope

@@ -133,14 +133,14 @@ func (s *Studio) AsForm(ctx context.Context, values url.Values, q *lid.Question)
 // sizeLid loads what the question rests on, and computes.
 func (s *Studio) SizeLid(ctx context.Context, q lid.Question, at FiringAsk) (lid.Answer, FiringMeant, error) {
 	checked := q // the maker's own accuracy is yet to come into q
-	if err := checked.Validate(s.Lids); err != nil {
+	if err := checked.Validate(s.LidDefaults); err != nil {
 		return lid.Answer{}, FiringMeant{}, err
 	}
 	on, err := s.restsOn(ctx, &q, at)
 	if err != nil {
 		return lid.Answer{}, on.At, err
 	}
-	a, err := SizeLid(q, s.Lids.Learned(on.maker), on)
+	a, err := SizeLid(q, s.LidDefaults.Learned(on.maker), on)
 	return a, on.At, err
 }
 
@@ -252,7 +252,7 @@ func (s *Studio) companion(ctx context.Context, code tiles.Code) (shrinkage.SoFa
 	if wet == 0 || now == 0 {
 		return shrinkage.SoFar{}, &tiles.Invalid{Field: "companion", Type: tiles.Missing, Why: "bar " + string(code) + " needs a wet and a soft or leather reading"}
 	}
-	return shrinkage.SoFarByBar(wet, now, s.Lids.MeasureSD/2, b.Forming), nil
+	return shrinkage.SoFarByBar(wet, now, s.LidDefaults.MeasureSD/2, b.Forming), nil
 }
 
 func (s *Studio) Channel(k kiln.KilnID, shelf string) kiln.ChannelID {

@@ -117,7 +117,7 @@ func (s *Studio) unpackable(l record.Live) (u analysis.CoolingForecast, ok bool)
 	if !l.TopPassed || l.BelowMark || l.Firing == "" {
 		return u, false
 	}
-	live, open := s.Kilns.LiveCurve(l.Kiln)
+	live, open := s.Recorder.LiveCurve(l.Kiln)
 	at := slices.IndexFunc(live.Minutes, func(e kiln.Envelope) bool { return e.Channel == s.Speaks(l) })
 	if !open || at < 0 {
 		return u, false

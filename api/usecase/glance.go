@@ -33,7 +33,7 @@ func (s *Studio) Glancing(ctx context.Context) (*Studio, error) {
 	if g.batches, err = s.Archive.Batches(ctx); err != nil {
 		return nil, err
 	}
-	return &Studio{Site: s.Site, Archive: g, Heat: g, Kiln: s.Kiln, Shrink: s.Shrink, Lids: s.Lids, Codes: s.Codes, Now: s.Now}, nil
+	return &Studio{Site: s.Site, Archive: g, Heat: g, Kiln: s.Kiln, Shrink: s.Shrink, LidDefaults: s.LidDefaults, Codes: s.Codes, Now: s.Now}, nil
 }
 
 func (g *glance) Clay(_ context.Context, id tiles.ClayID) (tiles.KeptClay, error) {

@@ -143,11 +143,11 @@ func (e *expecting) misread(ctx context.Context, v lid.Result) (shrinkage.Misrea
 	if err != nil {
 		return shrinkage.Misread{}, err
 	}
-	pots, err := e.sat(v, e.s.Lids, at)
+	pots, err := e.sat(v, e.s.LidDefaults, at)
 	if err != nil {
 		return shrinkage.Misread{}, ignoreInvalid(err)
 	}
-	return v.Misread(pots, e.s.Lids), nil
+	return v.Misread(pots, e.s.LidDefaults), nil
 }
 
 // sat are the pots of a board whose sizes are known.
@@ -259,7 +259,7 @@ func (e *expecting) board(ctx context.Context, v lid.Result) (taughtBoard, error
 		return b, err
 	}
 	b.Caveat = caveat
-	d := e.s.Lids.Learned(e.makers[v.Maker])
+	d := e.s.LidDefaults.Learned(e.makers[v.Maker])
 	pots, err := e.sat(v, d, at)
 	switch {
 	case err != nil:

@@ -74,7 +74,7 @@ func (s *Studio) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Pre
 // if the recorder does not hear it, the log says so. A load is then joined with its firing by hand,
 // and a mark holds from the next start on.
 func (s *Studio) tellKiln(ctx context.Context, f detect.Fact) {
-	if _, err := s.Kilns.Tell(ctx, f); err != nil {
+	if _, err := s.Recorder.Tell(ctx, f); err != nil {
 		slog.WarnContext(ctx, "the recorder did not hear what was kept", "kiln", f.Kiln, "what", f.What, "load", f.Load, "err", err)
 	}
 }

@@ -111,7 +111,7 @@ func (s *Studio) clayNews(ctx context.Context) ([]StudioNews, error) {
 			return out, err
 		}
 		for _, m := range moves {
-			if by := shrinkage.TellingLid * tiles.Millimetre(m.Now-m.Was); now.Sub(m.At) < movedLately && math.Abs(float64(by)) >= float64(s.Lids.Step) {
+			if by := shrinkage.TellingLid * tiles.Millimetre(m.Now-m.Was); now.Sub(m.At) < movedLately && math.Abs(float64(by)) >= float64(s.LidDefaults.Step) {
 				j := s.moveJSON(ctx, m, a)
 				out = append(out, StudioNews{Event: "rate.moved", Link: link, Since: m.At, Says: fmt.Sprintf("the rate of %s moved from %.1f to %.1f %%, because of %s", name, 100*m.Was, 100*m.Now, strings.Join(j.Because, ", ")),
 					Data: map[string]any{"clay": string(clay), "batch": string(m.Batch.Batch), "was_ratio": j.Was, "now_ratio": j.Now}})
@@ -121,7 +121,7 @@ func (s *Studio) clayNews(ctx context.Context) ([]StudioNews, error) {
 	}
 	shifts, err := g.BatchShifts(ctx, fit, clays)
 	for _, b := range shifts {
-		if !b.Differ || math.Abs(float64(b.OnLid)) < float64(s.Lids.Step) {
+		if !b.Differ || math.Abs(float64(b.OnLid)) < float64(s.LidDefaults.Step) {
 			continue
 		}
 		out = append(out, StudioNews{Event: "batch.shifted", Link: "/clay/" + string(b.Clay) + "?batch=" + string(b.Batch), Says: fmt.Sprintf("batch %s of %s shrinks %.1f mm %s than %s on a lid of %.0f mm",

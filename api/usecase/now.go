@@ -17,8 +17,8 @@ func (s *Studio) KilnsNow() []wire.KilnNow {
 	for _, l := range s.Lines() {
 		waits[l.Kiln] = l.Waits
 	}
-	trouble, troubled := s.Kilns.Trouble()
-	for _, l := range s.Kilns.Live() {
+	trouble, troubled := s.Recorder.Trouble()
+	for _, l := range s.Recorder.Live() {
 		j := s.KilnNow(l)
 		j.Waits = waits[l.Kiln]
 		if j.Waits == "" && j.ReadAgeS == nil {

@@ -10,7 +10,7 @@ func (s *Studio) StoreTrouble(h StoreHealth, err error) []string {
 	if err != nil {
 		trouble = append(trouble, Sentence(err.Error()))
 	}
-	if t, ok := s.Kilns.Trouble(); ok {
+	if t, ok := s.Recorder.Trouble(); ok {
 		says := fmt.Sprintf("The store cannot write: %s Recording goes on in memory, %d samples so far; entries are refused.", Sentence(t.Why), t.Waiting)
 		if t.Thinned > 0 {
 			says += fmt.Sprintf(" To make room, %d of them were given up.", t.Thinned)
