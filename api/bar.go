@@ -35,15 +35,15 @@ func (s *Server) getBars(ctx context.Context, in *barsInput) (*body[wire.List[wi
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return listOf(all, in.Limit, func(b tiles.KeptBar) string { return string(b.Code) }, func(b tiles.KeptBar) wire.BarJSON { return s.BarJSON(b.Bar) }), nil
+	return listOf(all, in.Limit, func(b tiles.KeptBar) string { return string(b.Code) }, func(b tiles.KeptBar) wire.BarJSON { return s.Bars().BarJSON(b.Bar) }), nil
 }
 
 func (s *Server) getBar(ctx context.Context, in *wire.BarPath) (*thing[wire.BarJSON], error) {
-	b, err := s.KeptBar(ctx, *in)
+	b, err := s.Bars().KeptBar(ctx, *in)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &thing[wire.BarJSON]{revision(b.Revision), s.BarJSON(b.Bar)}, nil
+	return &thing[wire.BarJSON]{revision(b.Revision), s.Bars().BarJSON(b.Bar)}, nil
 }
 
 type putBarInput struct {
@@ -52,15 +52,15 @@ type putBarInput struct {
 }
 
 func (s *Server) putBar(ctx context.Context, in *putBarInput) (*edited[wire.BarJSON], error) {
-	k, err := s.KeepBar(ctx, in.BarPath, in.Body, usecase.PreconditionOf(ctx))
+	k, err := s.Bars().KeepBar(ctx, in.BarPath, in.Body, usecase.PreconditionOf(ctx))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	b, err := s.KeptBar(ctx, in.BarPath)
+	b, err := s.Bars().KeptBar(ctx, in.BarPath)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &edited[wire.BarJSON]{status(k), revision(b.Revision), s.BarJSON(b.Bar)}, nil
+	return &edited[wire.BarJSON]{status(k), revision(b.Revision), s.Bars().BarJSON(b.Bar)}, nil
 }
 
 type freeCodesInput struct {
@@ -68,7 +68,7 @@ type freeCodesInput struct {
 }
 
 func (s *Server) getFreeCodes(ctx context.Context, in *freeCodesInput) (*body[wire.List[string]], error) {
-	codes, err := s.FreeCodes(ctx, in.Count)
+	codes, err := s.Bars().FreeCodes(ctx, in.Count)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -81,7 +81,7 @@ type putReadingInput struct {
 }
 
 func (s *Server) putReading(ctx context.Context, in *putReadingInput) (*kept[wire.Reading], error) {
-	k, j, err := s.KeepReading(ctx, in.ReadingPath, in.Body)
+	k, j, err := s.Bars().KeepReading(ctx, in.ReadingPath, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -102,7 +102,7 @@ func (s *Server) readingAct(do func(usecase.Archive) act, needsWhy bool) func(co
 		if needsWhy && strings.TrimSpace(in.Body.Why) == "" {
 			return nil, problem("missing", "Say why.", wire.Field{Name: "why", Says: "is needed"})
 		}
-		bar, err := s.Bar(ctx, in.BarPath)
+		bar, err := s.Bars().Bar(ctx, in.BarPath)
 		if err == nil {
 			err = do(s.Archive)(ctx, bar.Code, in.ID, in.Body.By, in.Body.Why, s.Now())
 		}
@@ -110,12 +110,12 @@ func (s *Server) readingAct(do func(usecase.Archive) act, needsWhy bool) func(co
 			return nil, s.problemFrom(ctx, err)
 		}
 		s.Shrink.Touch(bar.Code)
-		if bar, err = s.Bar(ctx, in.BarPath); err != nil {
+		if bar, err = s.Bars().Bar(ctx, in.BarPath); err != nil {
 			return nil, s.problemFrom(ctx, err)
 		}
 		for _, r := range bar.Readings {
 			if r.ID == in.ID {
-				return &body[wire.Reading]{s.ReadingJSON(r, bar.WetLength())}, nil
+				return &body[wire.Reading]{s.Bars().ReadingJSON(r, bar.WetLength())}, nil
 			}
 		}
 		return nil, problem("unknown-reading", "No such reading of this bar.")

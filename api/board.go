@@ -190,16 +190,16 @@ func (s *Server) getBoard(ctx context.Context, in *boardQuery) (*lidOutput, erro
 
 // board answers q, which was read from values.
 func (s *Server) board(ctx context.Context, values url.Values, q board.Question, at usecase.FiringAsk, accept string) (*lidOutput, error) {
-	if err := s.AsForm(ctx, values, &q.Common); err != nil {
+	if err := s.Lids().AsForm(ctx, values, &q.Common); err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	a, m, err := s.SizeBoard(ctx, q, at)
+	a, m, err := s.Lids().SizeBoard(ctx, q, at)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
 	unit := asUnit(values, s.Unit())
 	if !wantsText(accept) {
-		return &lidOutput{ContentType: "application/json", Body: s.BoardJSON(q, a, m, unit)}, nil
+		return &lidOutput{ContentType: "application/json", Body: s.Lids().BoardJSON(q, a, m, unit)}, nil
 	}
 	if a.HeldBack != "" {
 		return nil, problem("no-width", usecase.Sentence(a.HeldBack))
@@ -243,5 +243,5 @@ func StatedBoard(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]by
 	if err != nil {
 		return nil, err
 	}
-	return encodeJSON((&Server{}).BoardJSON(q, a, on.At, asUnit(values, unit))), nil
+	return encodeJSON((&Server{}).Lids().BoardJSON(q, a, on.At, asUnit(values, unit))), nil
 }

@@ -25,11 +25,11 @@ type beginInput struct {
 // beginFiring begins a firing at once, at any temperature, under an id that the asker made; one
 // that is open is closed. Asked again it begins no other.
 func (s *Server) beginFiring(ctx context.Context, in *beginInput) (*body[wire.Firing], error) {
-	f, err := s.Begin(ctx, kiln.FiringID(in.ID), kiln.KilnID(in.Body.Kiln), kiln.Kind(in.Body.Kind), kiln.Atmosphere(in.Body.Atmosphere))
+	f, err := s.Firings().Begin(ctx, kiln.FiringID(in.ID), kiln.KilnID(in.Body.Kiln), kiln.Kind(in.Body.Kind), kiln.Atmosphere(in.Body.Atmosphere))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[wire.Firing]{s.Firing(f, detect.Expected{})}, nil
+	return &body[wire.Firing]{s.Firings().Firing(f, detect.Expected{})}, nil
 }
 
 type stopInput struct {
@@ -40,11 +40,11 @@ type stopInput struct {
 // stopFiring closes the firing that a kiln has open; it ends the recording and nothing else. Its
 // end is written within seconds. One that is over already stays as it is.
 func (s *Server) stopFiring(ctx context.Context, in *stopInput) (*body[wire.Firing], error) {
-	f, err := s.Stop(ctx, kiln.FiringID(in.ID))
+	f, err := s.Firings().Stop(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[wire.Firing]{s.Firing(f, detect.Expected{})}, nil
+	return &body[wire.Firing]{s.Firings().Firing(f, detect.Expected{})}, nil
 }
 
 func (s *Server) postBegin(w http.ResponseWriter, r *http.Request) error {
@@ -53,7 +53,7 @@ func (s *Server) postBegin(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	k := r.PathValue("kiln")
-	if _, err := s.Begin(r.Context(), kiln.FiringID(form.Get("id")), kiln.KilnID(k), "", ""); err != nil {
+	if _, err := s.Firings().Begin(r.Context(), kiln.FiringID(form.Get("id")), kiln.KilnID(k), "", ""); err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/spyhole/"+url.PathEscape(k), http.StatusSeeOther)
@@ -65,7 +65,7 @@ func (s *Server) postStop(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	f, err := s.Stop(r.Context(), kiln.FiringID(form.Get("firing")))
+	f, err := s.Firings().Stop(r.Context(), kiln.FiringID(form.Get("firing")))
 	if err != nil {
 		return err
 	}

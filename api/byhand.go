@@ -19,13 +19,13 @@ func (s *Server) putFiring(ctx context.Context, in *putFiringInput) (*kept[wire.
 	var k tiles.PutResult
 	var err error
 	if in.Body.Source == "hand" {
-		k, err = s.KeepByHand(ctx, id, in.Body, false)
+		k, err = s.Firings().KeepByHand(ctx, id, in.Body, false)
 	} else {
-		err = s.SayFiring(ctx, id, in.Body)
+		err = s.Firings().SayFiring(ctx, id, in.Body)
 	}
 	var j wire.FiringWhole
 	if err == nil {
-		j, err = s.WholeFiring(ctx, id)
+		j, err = s.Firings().WholeFiring(ctx, id)
 	}
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)

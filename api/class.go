@@ -69,7 +69,7 @@ func (s *Server) classPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	var codes []string
 	for _, b := range bars {
-		one := classBar{BarJSON: s.BarJSON(b.Bar)}
+		one := classBar{BarJSON: s.Bars().BarJSON(b.Bar)}
 		if data.By != "" && !strings.EqualFold(one.By, data.By) && !slices.ContainsFunc(one.Readings, func(rd wire.Reading) bool { return strings.EqualFold(rd.By, data.By) }) {
 			continue
 		}
@@ -131,7 +131,7 @@ func worthALook(bars []classBar) []classBar {
 
 // classThrows says for each clay, or for one, how wide to throw for some fired widths.
 func (s *Server) classThrows(ctx context.Context, only string) ([]classThrow, error) {
-	clays, err := s.Clays(ctx)
+	clays, err := s.Clays().List(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -169,7 +169,7 @@ func (s *Server) postClass(w http.ResponseWriter, r *http.Request) error {
 		return problem("missing", "Tick the bars first.", wire.Field{Name: "bar", Says: "none is ticked"})
 	}
 	for _, c := range codes {
-		b, err := s.Bar(r.Context(), wire.BarPath{Bar: c})
+		b, err := s.Bars().Bar(r.Context(), wire.BarPath{Bar: c})
 		if err != nil {
 			return err
 		}
@@ -195,13 +195,13 @@ func (s *Server) postClassBars(w http.ResponseWriter, r *http.Request) error {
 	if len(marks) == 0 || len(marks) > 50 {
 		return problem("out-of-range", "Write the maker's marks of the class, 1 to 50, blanks between.", wire.Field{Name: "marks", Says: "1 to 50 marks"})
 	}
-	codes, err := s.FreeCodes(r.Context(), len(marks))
+	codes, err := s.Bars().FreeCodes(r.Context(), len(marks))
 	if err != nil {
 		return err
 	}
 	for i, code := range codes {
 		body := wire.BarBody{ID: s.MakeID(), Clay: form.Get("clay"), Forming: form.Get("forming"), By: marks[i], Practice: form.Get("practice") == "yes"}
-		if _, err := s.KeepBar(r.Context(), wire.BarPath{Bar: code}, body, usecase.Precondition{New: true}); err != nil {
+		if _, err := s.Bars().KeepBar(r.Context(), wire.BarPath{Bar: code}, body, usecase.Precondition{New: true}); err != nil {
 			return err
 		}
 	}

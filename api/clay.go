@@ -22,7 +22,7 @@ func status(k tiles.PutResult) int {
 }
 
 func (s *Server) getClays(ctx context.Context, _ *struct{}) (*body[wire.List[wire.ClayJSON]], error) {
-	all, err := s.Clays(ctx)
+	all, err := s.Clays().List(ctx)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -30,7 +30,7 @@ func (s *Server) getClays(ctx context.Context, _ *struct{}) (*body[wire.List[wir
 }
 
 func (s *Server) getClay(ctx context.Context, in *wire.ClayPath) (*thing[wire.ClayJSON], error) {
-	j, err := s.OneClay(ctx, tiles.ClayID(in.Clay))
+	j, err := s.Clays().OneClay(ctx, tiles.ClayID(in.Clay))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -44,11 +44,11 @@ type putClayInput struct {
 
 // putClay keeps a clay. A new one gets a first batch, A, so that bars can be made of it at once.
 func (s *Server) putClay(ctx context.Context, in *putClayInput) (*edited[wire.ClayJSON], error) {
-	k, err := s.KeepClay(ctx, in.Clay, in.Body)
+	k, err := s.Clays().KeepClay(ctx, in.Clay, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	j, err := s.OneClay(ctx, tiles.ClayID(in.Clay))
+	j, err := s.Clays().OneClay(ctx, tiles.ClayID(in.Clay))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -75,7 +75,7 @@ func (s *Server) putBatch(ctx context.Context, in *putBatchInput) (*edited[wire.
 		return nil, s.problemFrom(ctx, err)
 	}
 	s.Shrink.Touch()
-	j, err := s.OneClay(ctx, b.Clay)
+	j, err := s.Clays().OneClay(ctx, b.Clay)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}

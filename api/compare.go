@@ -27,13 +27,13 @@ func (s *Server) getCompare(ctx context.Context, in *compareInput) (*body[wire.C
 	if in.AtC != 0 {
 		at = kiln.Celsius(in.AtC)
 	}
-	all, err := s.Compared(ctx, strings.Split(in.Firings, ","), at)
+	all, err := s.Firings().Compared(ctx, strings.Split(in.Firings, ","), at)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
 	out := wire.Compare{AlignedAtC: usecase.Celsius(at), Items: []wire.Compared{}}
 	for i, c := range all {
-		j := wire.Compared{Firing: s.Firing(c.Firing, detect.Expected{}), ShiftS: usecase.Seconds(c.Shift), Columns: curveColumns, Rows: curveRows(c.Curve.Points(in.Points))}
+		j := wire.Compared{Firing: s.Firings().Firing(c.Firing, detect.Expected{}), ShiftS: usecase.Seconds(c.Shift), Columns: curveColumns, Rows: curveRows(c.Curve.Points(in.Points))}
 		if i > 0 {
 			j.Says = analysis.Difference(c, all[0])
 		}
@@ -58,7 +58,7 @@ func (s *Server) comparePage(w http.ResponseWriter, r *http.Request) error {
 		}
 		at = kiln.Celsius(v)
 	}
-	all, err := s.Compared(r.Context(), q["firing"], at)
+	all, err := s.Firings().Compared(r.Context(), q["firing"], at)
 	if err != nil {
 		return err
 	}
@@ -69,7 +69,7 @@ func (s *Server) comparePage(w http.ResponseWriter, r *http.Request) error {
 		first = max(first, c.Shift)
 	}
 	for i, c := range all {
-		row := comparedRow{Firing: s.Firing(c.Firing, detect.Expected{})}
+		row := comparedRow{Firing: s.Firings().Firing(c.Firing, detect.Expected{})}
 		if i > 0 {
 			row.Says = analysis.Difference(c, all[0])
 		}

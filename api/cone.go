@@ -12,11 +12,11 @@ type putConeInput struct {
 }
 
 func (s *Server) putCone(ctx context.Context, in *putConeInput) (*kept[wire.Cone], error) {
-	k, err := s.KeepCone(ctx, in.ConePath, in.Body)
+	k, err := s.Firings().KeepCone(ctx, in.ConePath, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	j, err := s.Cone(ctx, in.ConePath)
+	j, err := s.Firings().Cone(ctx, in.ConePath)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -29,10 +29,10 @@ type strikeConeInput struct {
 }
 
 func (s *Server) strikeCone(ctx context.Context, in *strikeConeInput) (*body[wire.Cone], error) {
-	err := s.StrikeConeOf(ctx, in.ConePath, in.Body)
+	err := s.Firings().StrikeConeOf(ctx, in.ConePath, in.Body)
 	var j wire.Cone
 	if err == nil {
-		j, err = s.Cone(ctx, in.ConePath)
+		j, err = s.Firings().Cone(ctx, in.ConePath)
 	}
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)

@@ -55,7 +55,7 @@ func (s *Server) tableOf(t csvTable) func(http.ResponseWriter, *http.Request) er
 		if err := t.rows(s, r.Context(), func(cells ...any) {
 			row := make([]string, len(cells))
 			for i, c := range cells {
-				row[i] = s.Cell(c)
+				row[i] = s.Bars().Cell(c)
 			}
 			rows = append(rows, row)
 		}); err != nil {
@@ -129,8 +129,8 @@ func loadBarsTable(s *Server, ctx context.Context, put func(...any)) error {
 }
 
 func firingsTable(s *Server, ctx context.Context, put func(...any)) error {
-	return s.EachFiring(ctx, func(f kiln.Firing) error {
-		j := s.Firing(f, detect.Expected{})
+	return s.Bars().EachFiring(ctx, func(f kiln.Firing) error {
+		j := s.Firings().Firing(f, detect.Expected{})
 		low, high := (*float64)(nil), (*float64)(nil)
 		if len(j.HeatLikely) == 2 {
 			low, high = j.HeatLikely[0], j.HeatLikely[1]
@@ -146,7 +146,7 @@ func firingsTable(s *Server, ctx context.Context, put func(...any)) error {
 }
 
 func gapsTable(s *Server, ctx context.Context, put func(...any)) error {
-	return s.EachFiring(ctx, func(f kiln.Firing) error {
+	return s.Bars().EachFiring(ctx, func(f kiln.Firing) error {
 		for _, g := range usecase.GapsJSON(f.Gaps) {
 			var long any
 			if g.ForS != nil {
@@ -159,7 +159,7 @@ func gapsTable(s *Server, ctx context.Context, put func(...any)) error {
 }
 
 func dipsTable(s *Server, ctx context.Context, put func(...any)) error {
-	return s.EachFiring(ctx, func(f kiln.Firing) error {
+	return s.Bars().EachFiring(ctx, func(f kiln.Firing) error {
 		for _, d := range f.Dips {
 			put(string(f.ID), usecase.Seconds(d.From), usecase.Seconds(d.To), d.Lowest)
 		}
@@ -168,7 +168,7 @@ func dipsTable(s *Server, ctx context.Context, put func(...any)) error {
 }
 
 func conesTable(s *Server, ctx context.Context, put func(...any)) error {
-	return s.EachFiring(ctx, func(f kiln.Firing) error {
+	return s.Bars().EachFiring(ctx, func(f kiln.Firing) error {
 		cones, err := s.Archive.Cones(ctx, f.ID)
 		for _, c := range cones {
 			var tilt any
@@ -182,7 +182,7 @@ func conesTable(s *Server, ctx context.Context, put func(...any)) error {
 }
 
 func notesTable(s *Server, ctx context.Context, put func(...any)) error {
-	return s.EachFiring(ctx, func(f kiln.Firing) error {
+	return s.Bars().EachFiring(ctx, func(f kiln.Firing) error {
 		notes, err := s.Archive.Notes(ctx, f.ID)
 		for _, n := range notes {
 			put(append([]any{n.ID, string(n.Firing), n.Text, n.Happened, n.Incident, n.By, n.At, n.Trusted}, struckCells(n.Struck)...)...)

@@ -57,13 +57,13 @@ func (s *Server) getFirings(ctx context.Context, in *firingsInput) (*body[wire.L
 			out.Next = usecase.Text(all[i-1].Began.Wall.UTC().Format(time.RFC3339Nano))
 			break
 		}
-		out.Items = append(out.Items, s.Firing(f, detect.UsualBefore(all, i, s.Kiln[f.Kiln].Control)))
+		out.Items = append(out.Items, s.Firings().Firing(f, detect.UsualBefore(all, i, s.Kiln[f.Kiln].Control)))
 	}
 	return &body[wire.List[wire.Firing]]{out}, nil
 }
 
 func (s *Server) getFiring(ctx context.Context, in *wire.FiringPath) (*body[wire.FiringWhole], error) {
-	j, err := s.WholeFiring(ctx, kiln.FiringID(in.ID))
+	j, err := s.Firings().WholeFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -100,7 +100,7 @@ func (s *Server) getCurve(ctx context.Context, in *curveInput) (*curveOutput, er
 	if in.Points > 0 && in.Step > 0 {
 		return nil, problem("given-twice", "Give points or step, not both.", wire.Field{Name: "step", Says: "points is given too"})
 	}
-	f, err := s.FindFiring(ctx, kiln.FiringID(in.ID))
+	f, err := s.Firings().FindFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -108,11 +108,11 @@ func (s *Server) getCurve(ctx context.Context, in *curveInput) (*curveOutput, er
 	switch in.Channel {
 	case "all":
 	case "":
-		channels = []kiln.ChannelID{s.ProbeOf(f)}
+		channels = []kiln.ChannelID{s.Firings().ProbeOf(f)}
 	default:
 		channels = []kiln.ChannelID{kiln.ChannelID(in.Channel)}
 	}
-	lines, gaps, err := s.Envelopes(ctx, f, channels, in.Points, time.Duration(in.Step)*time.Second)
+	lines, gaps, err := s.Firings().Envelopes(ctx, f, channels, in.Points, time.Duration(in.Step)*time.Second)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}

@@ -23,7 +23,7 @@ func (s *Server) ownAddress(r *http.Request) string {
 // opened, and what a phone opens there. It is for print, so it tells no temperature of now.
 func (s *Server) doorPage(w http.ResponseWriter, r *http.Request) error {
 	id := r.PathValue("kiln")
-	m, err := s.KeepShut(r.Context(), kiln.KilnID(id))
+	m, err := s.Kilns().KeepShut(r.Context(), kiln.KilnID(id))
 	if err != nil {
 		return err
 	}
@@ -40,10 +40,10 @@ func (s *Server) doorPage(w http.ResponseWriter, r *http.Request) error {
 		Cautions      []caution.Caution
 		LookAt, OutAt string
 		Look, Out     string // the same, drawn as squares
-	}{page: s.page(r.Context(), "spyhole"), Kiln: id, Mark: s.KeepShutJSON(m), Electric: caution.ElectricKilns, Cautions: caution.All, LookAt: s.ownAddress(r) + "/spyhole/" + url.PathEscape(id), OutAt: s.ownAddress(r) + "/unpack?kiln=" + url.QueryEscape(id)}
+	}{page: s.page(r.Context(), "spyhole"), Kiln: id, Mark: s.Kilns().KeepShutJSON(m), Electric: caution.ElectricKilns, Cautions: caution.All, LookAt: s.ownAddress(r) + "/spyhole/" + url.PathEscape(id), OutAt: s.ownAddress(r) + "/unpack?kiln=" + url.QueryEscape(id)}
 	for _, l := range loads {
 		if l.Unpacked.IsZero() {
-			j := s.LoadJSON(l)
+			j := s.Loads().LoadJSON(l)
 			data.Load = &j
 		}
 	}

@@ -96,7 +96,7 @@ func (s *Server) gleanRates(ctx context.Context, fit *shrinkage.Fit, asOf time.T
 	if err := s.gleanClays(ctx, fit, asOf, tell); err != nil {
 		return nil, false
 	}
-	if l, err := s.Learned(ctx); err == nil && l.Held.Of > 0 {
+	if l, err := s.Lids().Learned(ctx); err == nil && l.Held.Of > 0 {
 		tell(mHeld, prometheus.GaugeValue, l.Held.Ratio())
 	}
 	return out, true
@@ -165,20 +165,20 @@ func (s *Server) gleanProbes(ctx context.Context, tell teller) error {
 // gleanClays tells the rate of the newest open batch of each clay, how far it is to be trusted,
 // and whether it differs from the batch before.
 func (s *Server) gleanClays(ctx context.Context, fit *shrinkage.Fit, asOf time.Time, tell teller) error {
-	g, err := s.Glancing(ctx)
+	g, err := s.Clays().Glancing(ctx)
 	if err != nil {
 		return err
 	}
-	clays, err := g.NewestClays(ctx)
+	clays, err := g.Clays().NewestClays(ctx)
 	if err != nil {
 		return err
 	}
-	shifts, err := g.BatchShifts(ctx, fit, clays)
+	shifts, err := g.Clays().BatchShifts(ctx, fit, clays)
 	if err != nil {
 		return err
 	}
 	for _, k := range clays {
-		j, sh, err := g.ShrinkageOf(ctx, fit, asOf, usecase.UsualRate(tiles.BatchRef{Clay: k}))
+		j, sh, err := g.Clays().ShrinkageOf(ctx, fit, asOf, usecase.UsualRate(tiles.BatchRef{Clay: k}))
 		if err != nil { // nothing can be said of this one
 			continue
 		}

@@ -88,7 +88,7 @@ func (s *Server) postImport(w http.ResponseWriter, r *http.Request) {
 	if q.Get("progress") == "true" {
 		told, said = tellProgress(w)
 	}
-	out, err := s.TakeTable(r.Context(), string(text), q.Get("dry_run") == "true", told)
+	out, err := s.Bars().TakeTable(r.Context(), string(text), q.Get("dry_run") == "true", told)
 	said()
 	switch {
 	case err != nil && w.Header().Get("Content-Type") != "":

@@ -32,7 +32,7 @@ func TestKeepShutSaysWhatMayBeSet(t *testing.T) {
 			t.Errorf("%q: no %q", value, tiles.KeepShutRange)
 		}
 	}
-	if m, err := b.s.KeepShut(t.Context(), "big-blue"); err != nil || m.Mark != 50 {
+	if m, err := b.s.Kilns().KeepShut(t.Context(), "big-blue"); err != nil || m.Mark != 50 {
 		t.Errorf("%v is in force, %v", m, err)
 	}
 	for _, c := range []string{`50`, `200,"keep_shut_reason":"its maker's manual"`} {

@@ -164,10 +164,10 @@ func (s *Server) askLid(ctx context.Context, values url.Values) (lid.Answer, wir
 	if err != nil {
 		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
 	}
-	if err := s.AsForm(ctx, values, &q); err != nil {
+	if err := s.Lids().AsForm(ctx, values, &q); err != nil {
 		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
 	}
-	answer, firing, err := s.SizeLid(ctx, q, at)
+	answer, firing, err := s.Lids().SizeLid(ctx, q, at)
 	if err != nil {
 		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
 	}

@@ -24,7 +24,7 @@ func (s *Server) getLoads(ctx context.Context, in *loadsInput) (*body[wire.List[
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return listOf(all, in.Limit, func(l tiles.KeptLoad) string { return l.ID }, s.LoadJSON), nil
+	return listOf(all, in.Limit, func(l tiles.KeptLoad) string { return l.ID }, s.Loads().LoadJSON), nil
 }
 
 func (s *Server) getLoad(ctx context.Context, in *wire.LoadPath) (*thing[wire.Load], error) {
@@ -32,7 +32,7 @@ func (s *Server) getLoad(ctx context.Context, in *wire.LoadPath) (*thing[wire.Lo
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &thing[wire.Load]{revision(l.Revision), s.LoadJSON(l)}, nil
+	return &thing[wire.Load]{revision(l.Revision), s.Loads().LoadJSON(l)}, nil
 }
 
 type putLoadInput struct {
@@ -41,7 +41,7 @@ type putLoadInput struct {
 }
 
 func (s *Server) putLoad(ctx context.Context, in *putLoadInput) (*edited[wire.Load], error) {
-	k, err := s.KeepLoad(ctx, in.ID, in.Body, usecase.PreconditionOf(ctx))
+	k, err := s.Loads().KeepLoad(ctx, in.ID, in.Body, usecase.PreconditionOf(ctx))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -49,7 +49,7 @@ func (s *Server) putLoad(ctx context.Context, in *putLoadInput) (*edited[wire.Lo
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &edited[wire.Load]{status(k), revision(l.Revision), s.LoadJSON(l)}, nil
+	return &edited[wire.Load]{status(k), revision(l.Revision), s.Loads().LoadJSON(l)}, nil
 }
 
 type closeLoadInput struct {
@@ -69,9 +69,9 @@ func (s *Server) closeLoad(ctx context.Context, in *closeLoadInput) (*body[wire.
 		}
 		at = t
 	}
-	l, err := s.Unpacked(ctx, in.ID, at, in.Body.By)
+	l, err := s.Loads().Unpacked(ctx, in.ID, at, in.Body.By)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[wire.Load]{s.LoadJSON(l)}, nil
+	return &body[wire.Load]{s.Loads().LoadJSON(l)}, nil
 }

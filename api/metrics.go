@@ -107,7 +107,7 @@ func (c collector) Collect(ch chan<- prometheus.Metric) {
 // probes tells the age in heat of each thermocouple that is fitted.
 func (c collector) probes(ctx context.Context, counter func(*prometheus.Desc, float64, ...string)) {
 	for _, w := range c.s.Wired {
-		lives, err := c.s.ProbeLives(ctx, w)
+		lives, err := c.s.Kilns().ProbeLives(ctx, w)
 		if err != nil {
 			continue
 		}
@@ -127,7 +127,7 @@ func (c collector) kiln(l record.Live, gauge, counter func(*prometheus.Desc, flo
 		}
 	}
 	if t := kiln.Celsius(l.Rate); t.Known() {
-		gauge(mRate, float64(l.Rate), k, string(c.s.Speaks(l)))
+		gauge(mRate, float64(l.Rate), k, string(c.s.Kilns().Speaks(l)))
 	}
 	if l.LastT.Known() {
 		gauge(mAge, l.Age.Seconds(), k)
@@ -146,7 +146,7 @@ func (c collector) kiln(l record.Live, gauge, counter func(*prometheus.Desc, flo
 		gauge(mState, number(s == l.State), k, string(s))
 	}
 	if l.Firing != "" {
-		if h, ok := l.HeatWork[c.s.Speaks(l)]; ok && h.C.Known() {
+		if h, ok := l.HeatWork[c.s.Kilns().Speaks(l)]; ok && h.C.Known() {
 			gauge(mHeatWork, float64(h.C), k)
 		}
 		gauge(mElapsed, l.Elapsed.Seconds(), k)

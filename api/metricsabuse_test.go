@@ -58,7 +58,7 @@ func TestMetricsAbused(t *testing.T) {
 			}
 		}
 	}
-	if newest, err := s.NewestClays(t.Context()); err != nil || len(newest) != usecase.MostClays {
+	if newest, err := s.Clays().NewestClays(t.Context()); err != nil || len(newest) != usecase.MostClays {
 		t.Errorf("%d clays are asked for their rates, want %d; %v", len(newest), usecase.MostClays, err)
 	}
 	if len(clays) == 0 || len(clays) > usecase.MostClays {

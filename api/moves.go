@@ -18,11 +18,11 @@ func (s *Server) getMoves(ctx context.Context, in *RateQuery) (*body[wire.Why], 
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	a, err := s.AskRate(ctx, q)
+	a, err := s.Clays().AskRate(ctx, q)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	j, err := s.Why(ctx, fit, a)
+	j, err := s.Clays().Why(ctx, fit, a)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}

@@ -20,7 +20,7 @@ func TestStudioNews(t *testing.T) {
 		s.Now = func() kiln.Stamp {
 			return kiln.Stamp{Wall: noon.Add(time.Duration(days)*24*time.Hour + time.Hour), Trusted: true}
 		}
-		news, err := s.StudioNews(t.Context())
+		news, err := s.Clays().StudioNews(t.Context())
 		if err != nil {
 			t.Fatal(err)
 		}

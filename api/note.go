@@ -13,11 +13,11 @@ type putNoteInput struct {
 }
 
 func (s *Server) putNote(ctx context.Context, in *putNoteInput) (*kept[wire.Note], error) {
-	k, err := s.KeepNote(ctx, in.NotePath, in.Body)
+	k, err := s.Firings().KeepNote(ctx, in.NotePath, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	j, err := s.Note(ctx, in.NotePath)
+	j, err := s.Firings().Note(ctx, in.NotePath)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -30,7 +30,7 @@ type strikeNoteInput struct {
 }
 
 func (s *Server) strikeNote(ctx context.Context, in *strikeNoteInput) (*body[wire.Note], error) {
-	_, err := s.Note(ctx, in.NotePath)
+	_, err := s.Firings().Note(ctx, in.NotePath)
 	a := tiles.Act{By: in.Body.By, Why: in.Body.Why}
 	if err == nil {
 		err = a.Validate(true)
@@ -40,7 +40,7 @@ func (s *Server) strikeNote(ctx context.Context, in *strikeNoteInput) (*body[wir
 	}
 	var j wire.Note
 	if err == nil {
-		j, err = s.Note(ctx, in.NotePath)
+		j, err = s.Firings().Note(ctx, in.NotePath)
 	}
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)

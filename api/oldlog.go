@@ -61,7 +61,7 @@ func (s *Server) takeOldLog(ctx context.Context, r *http.Request, text []byte) (
 			return out, problem("unknown-parameter", "There are "+strings.Join(oldLogAsks, ", ")+".", wire.Field{Name: name, Says: "not known"})
 		}
 	}
-	h, _, err := s.ByHand(kiln.FiringID(out.Firing), wire.FiringBody{Kiln: q.Get("kiln"), Kind: q.Get("kind"), Atmosphere: q.Get("atmosphere"), Note: q.Get("note"), BeganAt: cmp.Or(q.Get("began_at"), "2000-01-01T00:00:00Z")})
+	h, _, err := s.Firings().ByHand(kiln.FiringID(out.Firing), wire.FiringBody{Kiln: q.Get("kiln"), Kind: q.Get("kind"), Atmosphere: q.Get("atmosphere"), Note: q.Get("note"), BeganAt: cmp.Or(q.Get("began_at"), "2000-01-01T00:00:00Z")})
 	if err != nil {
 		return out, err
 	}

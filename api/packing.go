@@ -26,7 +26,7 @@ func (s *Server) packingPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	by := map[tiles.Code]wire.BarJSON{}
 	for _, b := range bars {
-		by[b.Code] = s.BarJSON(b.Bar)
+		by[b.Code] = s.Bars().BarJSON(b.Bar)
 	}
 	data := struct {
 		page
@@ -34,7 +34,7 @@ func (s *Server) packingPage(w http.ResponseWriter, r *http.Request) error {
 		Shelves []packedShelf
 		Spread  wire.Shelves
 		All     []string
-	}{page: s.page(r.Context(), "unpack"), Load: s.LoadJSON(l), All: caution.Texts(caution.BoneDry, caution.Pinhole, caution.HeavyShelves)}
+	}{page: s.page(r.Context(), "unpack"), Load: s.Loads().LoadJSON(l), All: caution.Texts(caution.BoneDry, caution.Pinhole, caution.HeavyShelves)}
 	at := map[string]int{}
 	for _, p := range l.Bars {
 		i, ok := at[p.Shelf]
@@ -45,7 +45,7 @@ func (s *Server) packingPage(w http.ResponseWriter, r *http.Request) error {
 		}
 		data.Shelves[i].Bars = append(data.Shelves[i].Bars, by[p.Bar])
 	}
-	if data.Spread, err = s.Shelves(r.Context(), l.Kiln); err != nil {
+	if data.Spread, err = s.Kilns().Shelves(r.Context(), l.Kiln); err != nil {
 		data.Spread = wire.Shelves{} // the list serves without it
 	}
 	if l.Kind != "bisque" {

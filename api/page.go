@@ -205,7 +205,7 @@ func (s *Server) wareboard(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	var kilns []homeKiln
-	for _, k := range s.KilnsNow() {
+	for _, k := range s.Kilns().KilnsNow() {
 		kilns = append(kilns, homeKiln{k, homeCautions(k)})
 	}
 	data := struct {
@@ -215,7 +215,7 @@ func (s *Server) wareboard(w http.ResponseWriter, r *http.Request) error {
 		News     []usecase.StudioNews
 		Monoxide []string // while a kiln is hot
 		Alarm    []string // of the store
-	}{page: s.page(r.Context(), "board"), Kilns: kilns, Waiting: waiting, News: s.NewsOnBoard(r.Context()), Alarm: s.StoreAlarm()}
+	}{page: s.page(r.Context(), "board"), Kilns: kilns, Waiting: waiting, News: s.Clays().NewsOnBoard(r.Context()), Alarm: s.StoreAlarm()}
 	if slices.ContainsFunc(kilns, func(k homeKiln) bool { return k.Hot }) {
 		data.Monoxide = caution.Texts(caution.CarbonMonoxide...)
 	}
@@ -321,14 +321,14 @@ func tableOf(lines []kiln.Envelope) []tableRow {
 
 // drawFiring draws a firing over what lies beneath it, and gives the same in figures.
 func (s *Server) drawFiring(ctx context.Context, f kiln.Firing, under beneath) (string, []tableRow, error) {
-	lines, gaps, err := s.Envelopes(ctx, f, nil, 400, 0)
+	lines, gaps, err := s.Firings().Envelopes(ctx, f, nil, 400, 0)
 	if errors.Is(err, kiln.ErrNoFiring) { // it began a moment ago
 		return "", nil, nil
 	}
 	if err != nil || len(lines) == 0 || len(lines[0].After) == 0 {
 		return "", nil, err
 	}
-	control := s.ProbeOf(f)
+	control := s.Firings().ProbeOf(f)
 	slices.SortStableFunc(lines, func(a, b kiln.Envelope) int {
 		return map[bool]int{true: 0, false: 1}[a.Channel == control] - map[bool]int{true: 0, false: 1}[b.Channel == control]
 	})
@@ -340,7 +340,7 @@ func (s *Server) drawFiring(ctx context.Context, f kiln.Firing, under beneath) (
 }
 
 func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
-	kilns := s.KilnsNow()
+	kilns := s.Kilns().KilnsNow()
 	name := r.PathValue("kiln")
 	at := slices.IndexFunc(kilns, func(k wire.KilnNow) bool { return k.Kiln == name || name == "" })
 	if at < 0 {
@@ -376,7 +376,7 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 		shown = past[0]
 	}
 	if shown.ID != "" {
-		j := s.Firing(shown, detect.Expected{})
+		j := s.Firings().Firing(shown, detect.Expected{})
 		data.Firing, data.Gaps = &j, gapWords(shown.Gaps)
 		under, err := s.beneath(r.Context(), shown, past, kiln.FiringID(data.Model))
 		if err != nil {
@@ -389,12 +389,12 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 	}
 	for i, f := range past {
 		if f.Status != kiln.Running && len(data.Past) < 20 {
-			data.Past = append(data.Past, s.Firing(f, detect.UsualBefore(past, i, s.Kiln[f.Kiln].Control)))
+			data.Past = append(data.Past, s.Firings().Firing(f, detect.UsualBefore(past, i, s.Kiln[f.Kiln].Control)))
 		}
 	}
 	data.Cautions = s.hotCautions(k, shown.Atmosphere)
 	if k.State == string(kiln.Falling) || k.State == string(kiln.Warm) {
-		m, err := s.KeepShut(r.Context(), kiln.KilnID(k.Kiln))
+		m, err := s.Kilns().KeepShut(r.Context(), kiln.KilnID(k.Kiln))
 		if err != nil && !errors.Is(err, record.ErrNoKiln) { // one that is heard, and no longer in the settings
 			return err
 		}

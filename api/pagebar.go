@@ -36,13 +36,13 @@ func (s *Server) unpackPage(w http.ResponseWriter, r *http.Request) error {
 		Cautions      []string
 	}{page: s.page(r.Context(), "unpack"), Kilns: s.kilnNames(), Cautions: caution.Texts(caution.BeforeReachingIn...)}
 	for _, l := range waiting {
-		data.Waiting = append(data.Waiting, s.LoadJSON(l))
+		data.Waiting = append(data.Waiting, s.Loads().LoadJSON(l))
 	}
 	for _, l := range open {
-		data.Open = append(data.Open, s.LoadJSON(l))
+		data.Open = append(data.Open, s.Loads().LoadJSON(l))
 	}
 	for _, b := range bars {
-		data.Bars = append(data.Bars, s.BarJSON(b.Bar))
+		data.Bars = append(data.Bars, s.Bars().BarJSON(b.Bar))
 	}
 	return s.render(w, "unpack", data)
 }
@@ -66,7 +66,7 @@ func (s *Server) postLoad(w http.ResponseWriter, r *http.Request) error {
 	for _, code := range strings.FieldsFunc(form.Get("bars"), func(c rune) bool { return c == ' ' || c == ',' || c == '\n' || c == '\r' }) {
 		b.Bars = append(b.Bars, wire.Slot{Bar: code, Shelf: form.Get("shelf")})
 	}
-	if _, err := s.KeepLoad(r.Context(), form.Get("id"), b, usecase.Precondition{}); err != nil {
+	if _, err := s.Loads().KeepLoad(r.Context(), form.Get("id"), b, usecase.Precondition{}); err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/unpack/"+url.PathEscape(form.Get("id")), http.StatusSeeOther)
@@ -94,11 +94,11 @@ func (d barPageData) Sent() map[string]string {
 }
 
 func (s *Server) barPageData(ctx context.Context, bar tiles.Bar) barPageData {
-	return barPageData{page: s.page(ctx, "unpack"), Bar: s.BarJSON(bar), Stages: stageWords(), Typed: url.Values{"unit": {string(s.unitOf(ctx))}}, Units: tiles.LengthUnits(), MassID: s.MakeID()}
+	return barPageData{page: s.page(ctx, "unpack"), Bar: s.Bars().BarJSON(bar), Stages: stageWords(), Typed: url.Values{"unit": {string(s.unitOf(ctx))}}, Units: tiles.LengthUnits(), MassID: s.MakeID()}
 }
 
 func (s *Server) barPage(w http.ResponseWriter, r *http.Request) error {
-	bar, err := s.Bar(r.Context(), wire.BarPath{Bar: r.PathValue("bar")})
+	bar, err := s.Bars().Bar(r.Context(), wire.BarPath{Bar: r.PathValue("bar")})
 	if err != nil {
 		return err
 	}
@@ -126,25 +126,25 @@ func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	a, err := s.ReadReading(r.Context(), p, body)
+	a, err := s.Bars().ReadReading(r.Context(), p, body)
 	if err == nil && a.Reading.Unusual && form.Get("keep") == "" {
 		data := s.barPageData(r.Context(), a.Bar)
 		data.Typed = form
-		j := s.ReadingJSON(a.Reading, a.Bar.WetLength())
+		j := s.Bars().ReadingJSON(a.Reading, a.Bar.WetLength())
 		j.Fix = usecase.Text(a.Fix)
 		data.Asked = &j
 		return s.render(w, "bar", data)
 	}
 	var j wire.Reading
 	if err == nil {
-		_, j, err = s.KeepAsked(r.Context(), p, a)
+		_, j, err = s.Bars().KeepAsked(r.Context(), p, a)
 	}
 	if err == nil && j.Needs == "confirm" && (s.Access.Codes == nil || callerOf(r.Context()).who == Owner) {
 		err = s.Archive.ConfirmReading(r.Context(), a.Bar.Code, j.ID, body.By, "", s.Now())
 		s.Shrink.Touch(a.Bar.Code)
 	}
 	if err != nil {
-		bar, barErr := s.Bar(r.Context(), p.BarPath)
+		bar, barErr := s.Bars().Bar(r.Context(), p.BarPath)
 		if barErr != nil {
 			return barErr
 		}
@@ -202,7 +202,7 @@ func (s *Server) postAct(w http.ResponseWriter, r *http.Request, do act, needsWh
 	if err != nil {
 		return err
 	}
-	bar, err := s.Bar(r.Context(), wire.BarPath{Bar: r.PathValue("bar")})
+	bar, err := s.Bars().Bar(r.Context(), wire.BarPath{Bar: r.PathValue("bar")})
 	if err != nil {
 		return err
 	}
@@ -218,7 +218,7 @@ func (s *Server) postAct(w http.ResponseWriter, r *http.Request, do act, needsWh
 }
 
 func (s *Server) claysPage(w http.ResponseWriter, r *http.Request) error {
-	all, err := s.Clays(r.Context())
+	all, err := s.Clays().List(r.Context())
 	if err != nil {
 		return err
 	}
@@ -257,7 +257,7 @@ func (s *Server) postClay(w http.ResponseWriter, r *http.Request) error {
 	if id == "" {
 		id = slug(form.Get("name"))
 	}
-	if _, err := s.KeepClay(r.Context(), id, wire.ClayBody{Name: form.Get("name"), MaturesCone: form.Get("matures_cone"), Stated: float64(stated)}); err != nil {
+	if _, err := s.Clays().KeepClay(r.Context(), id, wire.ClayBody{Name: form.Get("name"), MaturesCone: form.Get("matures_cone"), Stated: float64(stated)}); err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/clay/"+url.PathEscape(id), http.StatusSeeOther)
@@ -281,13 +281,13 @@ func (s *Server) postBars(w http.ResponseWriter, r *http.Request) error {
 	if !ok {
 		return problem("out-of-range", "Say how many bars, 1 to 50.", wire.Field{Name: "count", Says: "must lie from 1 to 50"})
 	}
-	codes, err := s.FreeCodes(r.Context(), int(n))
+	codes, err := s.Bars().FreeCodes(r.Context(), int(n))
 	if err != nil {
 		return err
 	}
 	for _, code := range codes {
 		body := wire.BarBody{ID: s.MakeID(), Clay: r.PathValue("clay"), Batch: form.Get("batch"), Forming: form.Get("forming"), By: form.Get("by")}
-		if _, err := s.KeepBar(r.Context(), wire.BarPath{Bar: code}, body, usecase.Precondition{New: true}); err != nil {
+		if _, err := s.Bars().KeepBar(r.Context(), wire.BarPath{Bar: code}, body, usecase.Precondition{New: true}); err != nil {
 			return err
 		}
 	}

@@ -15,7 +15,7 @@ import (
 // what it rests on.
 func (s *Server) clayPage(w http.ResponseWriter, r *http.Request) error {
 	id := tiles.ClayID(r.PathValue("clay"))
-	c, err := s.OneClay(r.Context(), id)
+	c, err := s.Clays().OneClay(r.Context(), id)
 	if err != nil {
 		return err
 	}
@@ -34,7 +34,7 @@ func (s *Server) clayPage(w http.ResponseWriter, r *http.Request) error {
 		data.Wrong = s.problemFrom(r.Context(), err).Detail
 	}
 	for _, b := range bars {
-		data.Bars = append(data.Bars, s.BarJSON(b.Bar))
+		data.Bars = append(data.Bars, s.Bars().BarJSON(b.Bar))
 	}
 	return s.render(w, "clay", data)
 }
@@ -70,12 +70,12 @@ func (s *Server) explain(ctx context.Context, id tiles.ClayID, data *clayPageDat
 	if err != nil {
 		return err
 	}
-	j, _, err := s.ShrinkageOf(ctx, fit, asOf, q)
+	j, _, err := s.Clays().ShrinkageOf(ctx, fit, asOf, q)
 	if err != nil {
 		return err
 	}
 	data.Rate = &j
-	a, err := s.AskRate(ctx, q)
+	a, err := s.Clays().AskRate(ctx, q)
 	if err != nil {
 		return err
 	}
@@ -90,7 +90,7 @@ func (s *Server) explain(ctx context.Context, id tiles.ClayID, data *clayPageDat
 			data.Rows = append(data.Rows, curveRow{usecase.Celsius(p.Work), usecase.Ratio4(p.Total), usecase.Ratio4(p.Likely.Low), usecase.Ratio4(p.Likely.High), p.Tested})
 		}
 	}
-	why, err := s.Why(ctx, fit, a)
+	why, err := s.Clays().Why(ctx, fit, a)
 	if err != nil {
 		return err
 	}

@@ -98,7 +98,7 @@ type choice struct{ Value, Says string }
 
 // coneChoices are the series whose cones can be told, the studio's own first.
 func (s *Server) coneChoices() []choice {
-	own := s.ConeSeries()
+	own := s.Firings().ConeSeries()
 	all := []choice{{own, seriesSays(own)}}
 	for _, c := range []kiln.Series{heatwork.SeriesSelfSupporting, heatwork.SeriesSelfSupportingIronFree, heatwork.SeriesPlaque, heatwork.SeriesPlaqueIronFree, heatwork.SeriesPlaqueOlder, heatwork.SeriesSmall} {
 		if string(c) != own {
@@ -125,12 +125,12 @@ func rangeSays(l []*float64) string {
 }
 
 func (s *Server) firingPageData(ctx context.Context, id kiln.FiringID) (d firingPageData, err error) {
-	f, err := s.FindFiring(ctx, id)
+	f, err := s.Firings().FindFiring(ctx, id)
 	if err != nil {
 		return d, err
 	}
 	d = firingPageData{page: s.page(ctx, "spyhole"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}}
-	if d.Firing, err = s.WholeFiring(ctx, id); err != nil {
+	if d.Firing, err = s.Firings().WholeFiring(ctx, id); err != nil {
 		return d, err
 	}
 	past, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: f.Kiln, Before: f.Began.Wall, Limit: usecase.UsualLook})
@@ -144,7 +144,7 @@ func (s *Server) firingPageData(ctx context.Context, id kiln.FiringID) (d firing
 	if d.Drawing, d.Table, err = s.drawFiring(ctx, f, under); err != nil {
 		return d, err
 	}
-	if d.Start, err = s.CheckList(ctx, string(id)); err != nil {
+	if d.Start, err = s.Firings().CheckList(ctx, string(id)); err != nil {
 		return d, err
 	}
 	d.Gaps = gapWords(f.Gaps)
@@ -193,7 +193,7 @@ func (s *Server) firingForm(keep func(ctx context.Context, id wire.FiringPath, f
 func (s *Server) formCone(ctx context.Context, id wire.FiringPath, form url.Values) error {
 	b, err := coneOfForm(form)
 	if err == nil {
-		_, err = s.KeepCone(ctx, wire.ConePath{FiringPath: id, Cone: form.Get("id")}, b)
+		_, err = s.Firings().KeepCone(ctx, wire.ConePath{FiringPath: id, Cone: form.Get("id")}, b)
 	}
 	return err
 }
@@ -213,16 +213,16 @@ func stood(text string) (seen string, tilt *float64) {
 }
 
 func (s *Server) formStrikeCone(ctx context.Context, id wire.FiringPath, form url.Values) error {
-	return s.StrikeConeOf(ctx, wire.ConePath{FiringPath: id, Cone: form.Get("cone")}, wire.StrikeBody{Why: form.Get("why"), By: form.Get("by")})
+	return s.Firings().StrikeConeOf(ctx, wire.ConePath{FiringPath: id, Cone: form.Get("cone")}, wire.StrikeBody{Why: form.Get("why"), By: form.Get("by")})
 }
 
 func (s *Server) formNote(ctx context.Context, id wire.FiringPath, form url.Values) error {
-	_, err := s.KeepNote(ctx, wire.NotePath{FiringPath: id, Note: form.Get("id")}, wire.NoteBody{Text: form.Get("text"), Incident: form.Get("incident") != "", By: form.Get("by")})
+	_, err := s.Firings().KeepNote(ctx, wire.NotePath{FiringPath: id, Note: form.Get("id")}, wire.NoteBody{Text: form.Get("text"), Incident: form.Get("incident") != "", By: form.Get("by")})
 	return err
 }
 
 func (s *Server) formSaid(ctx context.Context, id wire.FiringPath, form url.Values) error {
-	return s.SayFiring(ctx, kiln.FiringID(id.ID), wire.FiringBody{Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), By: form.Get("by")})
+	return s.Firings().SayFiring(ctx, kiln.FiringID(id.ID), wire.FiringBody{Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), By: form.Get("by")})
 }
 
 type byHandData struct {
@@ -296,16 +296,16 @@ func (s *Server) keepHandForm(ctx context.Context, form url.Values) error {
 		}
 		c := wire.ConeBody{Cone: form.Get("cone_" + at), Series: form.Get("series"), Shelf: form.Get("shelf"), By: b.By}
 		c.Seen, c.TiltDeg = stood(form.Get("stood_" + at))
-		if _, err := s.ReadCone(c, "", ""); err != nil {
+		if _, err := s.Firings().ReadCone(c, "", ""); err != nil {
 			return err
 		}
 		cones, ids = append(cones, c), append(ids, coneID(form.Get("id"), n))
 	}
-	if _, err := s.KeepByHand(ctx, kiln.FiringID(form.Get("id")), b, len(cones) > 0); err != nil {
+	if _, err := s.Firings().KeepByHand(ctx, kiln.FiringID(form.Get("id")), b, len(cones) > 0); err != nil {
 		return err
 	}
 	for i, c := range cones {
-		if _, err := s.KeepCone(ctx, wire.ConePath{FiringPath: wire.FiringPath{ID: form.Get("id")}, Cone: ids[i]}, c); err != nil {
+		if _, err := s.Firings().KeepCone(ctx, wire.ConePath{FiringPath: wire.FiringPath{ID: form.Get("id")}, Cone: ids[i]}, c); err != nil {
 			return err
 		}
 	}

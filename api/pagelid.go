@@ -49,7 +49,7 @@ var moreFields = []askedField{{"play", "Play wanted after firing, across"}, {"le
 
 // asking fills in what a form shows. The error is the store's.
 func (s *Server) asking(ctx context.Context, q url.Values) (asking, error) {
-	clays, err := s.Clays(ctx)
+	clays, err := s.Clays().List(ctx)
 	a := asking{page: s.page(ctx, "lid"), Q: q, Asked: template.URL(q.Encode()), Clays: clays, Stages: stageWords(), Seats: lid.Seats(),
 		Kinds: []string{"glaze", "once", "bisque", "other"}, Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd}, Unit: s.fieldUnit(ctx, q), Show: s.unitOf(ctx),
 		RateFields: rateFields, MoreFields: moreFields}
@@ -269,14 +269,14 @@ func (s *Server) boardPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return fail(err)
 	}
-	if err := s.AsForm(r.Context(), q, &question.Common); err != nil {
+	if err := s.Lids().AsForm(r.Context(), q, &question.Common); err != nil {
 		return fail(err)
 	}
-	a, m, err := s.SizeBoard(r.Context(), question, at)
+	a, m, err := s.Lids().SizeBoard(r.Context(), question, at)
 	if err != nil {
 		return fail(err)
 	}
-	j := s.BoardJSON(question, a, m, form.Show)
+	j := s.Lids().BoardJSON(question, a, m, form.Show)
 	data.Answer = &j
 	data.caution(j.Cautions)
 	if !math.IsNaN(a.OneToOneChance) {

@@ -28,7 +28,7 @@ func (s *Server) loadsPage(w http.ResponseWriter, r *http.Request) error {
 			data.More = data.Loads[i-1].ID
 			break
 		}
-		data.Loads = append(data.Loads, s.LoadJSON(l))
+		data.Loads = append(data.Loads, s.Loads().LoadJSON(l))
 	}
 	return s.render(w, "loads", data)
 }
@@ -44,11 +44,11 @@ func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) error {
 		Kilns []one
 	}{page: s.page(r.Context(), "spyhole")}
 	live := map[string]*wire.KilnNow{}
-	for _, k := range s.KilnsNow() {
+	for _, k := range s.Kilns().KilnsNow() {
 		live[k.Kiln] = &k
 	}
 	for _, name := range s.kilnNames() {
-		k, err := s.KilnOf(r.Context(), kiln.KilnID(name))
+		k, err := s.Kilns().KilnOf(r.Context(), kiln.KilnID(name))
 		if err != nil {
 			return err
 		}

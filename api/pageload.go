@@ -42,9 +42,9 @@ func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
 		Units         []tiles.LengthUnit
 		Check         wire.CheckList
 		Cautions      []string
-	}{page: s.page(r.Context(), "unpack"), Load: s.LoadJSON(l), Saved: r.URL.Query().Get("saved"), Unit: string(s.unitOf(r.Context())), Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd},
+	}{page: s.page(r.Context(), "unpack"), Load: s.Loads().LoadJSON(l), Saved: r.URL.Query().Get("saved"), Unit: string(s.unitOf(r.Context())), Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd},
 		Cautions: caution.Texts(caution.BeforeReachingIn...)}
-	if data.Check, err = s.CheckList(r.Context(), cmp.Or(string(l.Firing), l.ID)); err != nil {
+	if data.Check, err = s.Firings().CheckList(r.Context(), cmp.Or(string(l.Firing), l.ID)); err != nil {
 		return err
 	}
 	shelf := map[tiles.Code]string{}
@@ -52,7 +52,7 @@ func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
 		shelf[slot.Bar] = slot.Shelf
 	}
 	for _, b := range bars {
-		one := loadBar{BarJSON: s.BarJSON(b.Bar), Shelf: shelf[b.Code], Stage: tiles.Measures(l.Kind), NewID: s.MakeID()}
+		one := loadBar{BarJSON: s.Bars().BarJSON(b.Bar), Shelf: shelf[b.Code], Stage: tiles.Measures(l.Kind), NewID: s.MakeID()}
 		for _, rd := range b.Readings {
 			if rd.Struck != nil || rd.Mass != nil {
 				continue
@@ -70,7 +70,7 @@ func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
 			data.Done = append(data.Done, one)
 			continue
 		}
-		if e, ok := shrinkage.Plausible(b.Bar, tiles.Reading{Bar: b.Code, Stage: one.Stage, Mark: 1, Instrument: "calliper"}, s.LastFit()); ok {
+		if e, ok := shrinkage.Plausible(b.Bar, tiles.Reading{Bar: b.Code, Stage: one.Stage, Mark: 1, Instrument: "calliper"}, s.Bars().LastFit()); ok {
 			one.Expected, one.Low, one.High = usecase.Rounded(float64(e.Length), 1), usecase.Rounded(float64(e.Low), 1), usecase.Rounded(float64(e.High), 1)
 		}
 		data.Waiting = append(data.Waiting, one)

@@ -51,7 +51,7 @@ func (s *Server) potsData(r *http.Request, typed url.Values) (potsPageData, erro
 	for _, c := range cards {
 		data.Pots = append(data.Pots, potOf(c.PotCard))
 	}
-	data.Clays, err = s.Clays(r.Context())
+	data.Clays, err = s.Clays().List(r.Context())
 	return data, err
 }
 
@@ -90,7 +90,7 @@ func (s *Server) keepPots(r *http.Request, id string, bodies []wire.PotBody) (ma
 	}
 	cards := make([]lid.PotCard, len(bodies))
 	for i, b := range bodies {
-		if cards[i], err = s.PotCard(r.Context(), uuid.NewSHA1(space, []byte(strconv.Itoa(i))).String(), b); err != nil {
+		if cards[i], err = s.Lids().PotCard(r.Context(), uuid.NewSHA1(space, []byte(strconv.Itoa(i))).String(), b); err != nil {
 			return 0, err
 		}
 	}

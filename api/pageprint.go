@@ -203,7 +203,7 @@ func (s *Server) yearPage(w http.ResponseWriter, r *http.Request) error {
 		Probes    map[string][]usecase.ProbeLifeRow
 	}{page: s.page(r.Context(), "more"), Year: year, Before: year - 1, After: year + 1, Y: y, Lids: y.Sat.Lids() + y.Losses.Lids(), Witnesses: fit.LoadHeats(), Probes: map[string][]usecase.ProbeLifeRow{}}
 	for _, wired := range s.Wired {
-		lives, err := s.ProbeLives(ctx, wired)
+		lives, err := s.Kilns().ProbeLives(ctx, wired)
 		if err != nil {
 			return err
 		}

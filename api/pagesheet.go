@@ -65,7 +65,7 @@ func (s *Server) barSheetPage(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		data.Bars = append(data.Bars, row{s.BarJSON(b.Bar), drawn})
+		data.Bars = append(data.Bars, row{s.Bars().BarJSON(b.Bar), drawn})
 	}
 	return s.render(w, "barsheet", data)
 }
@@ -95,7 +95,7 @@ type barsData struct {
 func (s *Server) barsData(r *http.Request) (barsData, error) {
 	q := r.URL.Query()
 	data := barsData{page: s.page(r.Context(), "unpack"), Clay: q.Get("clay"), Waiting: q.Get("waiting") == "yes"}
-	clays, err := s.Clays(r.Context())
+	clays, err := s.Clays().List(r.Context())
 	if err != nil {
 		return data, err
 	}
@@ -109,7 +109,7 @@ func (s *Server) barsData(r *http.Request) (barsData, error) {
 			data.More = data.Bars[i-1].Bar
 			break
 		}
-		data.Bars = append(data.Bars, s.BarJSON(b.Bar))
+		data.Bars = append(data.Bars, s.Bars().BarJSON(b.Bar))
 	}
 	return data, nil
 }
@@ -120,7 +120,7 @@ func (s *Server) postTable(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	out, err := s.TakeTable(r.Context(), form.Get("table"), form.Get("keep") == "", nil)
+	out, err := s.Bars().TakeTable(r.Context(), form.Get("table"), form.Get("keep") == "", nil)
 	data, listErr := s.barsData(r)
 	if listErr != nil {
 		return listErr

@@ -61,7 +61,7 @@ const shownCards = 300 // newest pot cards that boards are made of
 
 func (s *Server) verdictsPage(w http.ResponseWriter, r *http.Request) error {
 	ctx := r.Context()
-	list, err := s.Verdicts(ctx, lid.ResultFilter{Limit: 30})
+	list, err := s.Lids().Verdicts(ctx, lid.ResultFilter{Limit: 30})
 	if err != nil {
 		return err
 	}
@@ -90,7 +90,7 @@ func (s *Server) verdictsPage(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	if id := r.URL.Query().Get("saved"); id != "" {
-		if j, err := s.VerdictKept(ctx, id); err == nil {
+		if j, err := s.Lids().VerdictKept(ctx, id); err == nil {
 			data.Saved = &j
 		}
 	}
@@ -158,7 +158,7 @@ func (s *Server) verdictForm(ctx context.Context, card string, typed url.Values)
 	}
 	for _, l := range loads {
 		if l.Kind != kiln.Bisque && len(data.Loads) < 12 {
-			data.Loads = append(data.Loads, s.LoadJSON(l))
+			data.Loads = append(data.Loads, s.Loads().LoadJSON(l))
 		}
 	}
 	return data, nil
@@ -171,7 +171,7 @@ func (s *Server) postVerdict(w http.ResponseWriter, r *http.Request) error {
 	}
 	b, err := s.verdictSent(r.Context(), form)
 	if err == nil {
-		_, _, err = s.KeepVerdict(r.Context(), form.Get("id"), b)
+		_, _, err = s.Lids().KeepVerdict(r.Context(), form.Get("id"), b)
 	}
 	if err != nil {
 		data, formErr := s.verdictForm(r.Context(), form.Get("card"), form)

@@ -74,7 +74,7 @@ type putPotInput struct {
 }
 
 func (s *Server) putPot(ctx context.Context, in *putPotInput) (*edited[wire.Pot], error) {
-	k, err := s.KeepPot(ctx, in.ID, in.Body)
+	k, err := s.Lids().KeepPot(ctx, in.ID, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}

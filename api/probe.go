@@ -10,7 +10,7 @@ import (
 func (s *Server) getKilns(ctx context.Context, _ *struct{}) (*body[wire.Kilns], error) {
 	j := wire.Kilns{Items: []wire.Kiln{}}
 	for _, name := range s.kilnNames() {
-		k, err := s.KilnOf(ctx, kiln.KilnID(name))
+		k, err := s.Kilns().KilnOf(ctx, kiln.KilnID(name))
 		if err != nil {
 			return nil, s.problemFrom(ctx, err)
 		}
@@ -20,7 +20,7 @@ func (s *Server) getKilns(ctx context.Context, _ *struct{}) (*body[wire.Kilns], 
 }
 
 func (s *Server) getKiln(ctx context.Context, in *wire.KilnPath) (*body[wire.Kiln], error) {
-	j, err := s.KilnOf(ctx, kiln.KilnID(in.Kiln))
+	j, err := s.Kilns().KilnOf(ctx, kiln.KilnID(in.Kiln))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -34,11 +34,11 @@ type putProbeInput struct {
 
 // putProbe keeps the life of a probe: a new one has nothing of what the cones told of the old one.
 func (s *Server) putProbe(ctx context.Context, in *putProbeInput) (*edited[wire.Kiln], error) {
-	k, err := s.KeepProbe(ctx, in.ProbePath, in.Body)
+	k, err := s.Kilns().KeepProbe(ctx, in.ProbePath, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	j, err := s.KilnOf(ctx, kiln.KilnID(in.Kiln))
+	j, err := s.Kilns().KilnOf(ctx, kiln.KilnID(in.Kiln))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}

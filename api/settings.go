@@ -32,17 +32,17 @@ func (s *Server) settingsPage(w http.ResponseWriter, r *http.Request) error {
 	var kilns []settingsPageKiln
 	for _, wired := range s.Wired {
 		one := settingsPageKiln{Wired: wired, Line: lines[wired.Kiln], Limit: s.Kiln[wired.Kiln].Limit, NewID: s.MakeID(), MarkID: s.MakeID()}
-		m, err := s.KeepShut(r.Context(), wired.Kiln)
+		m, err := s.Kilns().KeepShut(r.Context(), wired.Kiln)
 		if err != nil {
 			return err
 		}
-		one.Mark = s.KeepShutJSON(m)
+		one.Mark = s.Kilns().KeepShutJSON(m)
 		for _, c := range s.Kiln[wired.Kiln].Channels {
 			if c.Role == kiln.RoleProbe {
 				one.Probes = append(one.Probes, c.ID)
 			}
 		}
-		if one.Lives, err = s.ProbeLives(r.Context(), wired); err != nil {
+		if one.Lives, err = s.Kilns().ProbeLives(r.Context(), wired); err != nil {
 			return err
 		}
 		kilns = append(kilns, one)

@@ -14,7 +14,7 @@ func (s *Server) getShelves(ctx context.Context, in *wire.ShelvesPath) (*body[wi
 	if _, ours := s.Kiln[k]; !ours {
 		return nil, s.problemFrom(ctx, fmt.Errorf("%s: %w", k, record.ErrNoKiln))
 	}
-	j, err := s.Shelves(ctx, k)
+	j, err := s.Kilns().Shelves(ctx, k)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}

@@ -50,7 +50,7 @@ func (s *Server) askShrinkage(ctx context.Context, id tiles.ClayID, values url.V
 	if err != nil {
 		return wire.Shrinkage{}, shrinkage.Rate{}, err
 	}
-	return s.ShrinkageOf(ctx, fit, asOf, q)
+	return s.Clays().ShrinkageOf(ctx, fit, asOf, q)
 }
 
 // readRate reads the question of a rate.

@@ -79,7 +79,7 @@ func (s *Server) askSize(ctx context.Context, values url.Values) (lid.PieceAnswe
 	if err := q.Validate(s.LidDefaults); err != nil {
 		return lid.PieceAnswer{}, wire.Size{}, err
 	}
-	fit, m, err := s.Heated(ctx, &q.Clay, at)
+	fit, m, err := s.Lids().Heated(ctx, &q.Clay, at)
 	if err != nil {
 		return lid.PieceAnswer{}, wire.Size{}, err
 	}

@@ -63,7 +63,7 @@ func (s *Server) setOf(ctx context.Context, values url.Values, own ...string) (p
 	var fit *shrinkage.Fit
 	var rates shrinkage.Rates
 	if q.Clay.Clay != "" {
-		if fit, m, err = s.Heated(ctx, &q.Clay, at); err != nil {
+		if fit, m, err = s.Lids().Heated(ctx, &q.Clay, at); err != nil {
 			return p, rest, unit, err
 		}
 		rates = fit

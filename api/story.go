@@ -8,7 +8,7 @@ import (
 )
 
 func (s *Server) getStory(ctx context.Context, in *wire.BarPath) (*body[wire.Story], error) {
-	j, err := s.Story(ctx, *in)
+	j, err := s.Bars().Story(ctx, *in)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -16,7 +16,7 @@ func (s *Server) getStory(ctx context.Context, in *wire.BarPath) (*body[wire.Sto
 }
 
 func (s *Server) storyPage(w http.ResponseWriter, r *http.Request) error {
-	j, err := s.Story(r.Context(), wire.BarPath{Bar: r.PathValue("bar")})
+	j, err := s.Bars().Story(r.Context(), wire.BarPath{Bar: r.PathValue("bar")})
 	if err != nil {
 		return err
 	}

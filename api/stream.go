@@ -131,7 +131,7 @@ func (st *stream) tellNow() bool {
 	if !st.now {
 		return true
 	}
-	for _, k := range st.s.KilnsNow() {
+	for _, k := range st.s.Kilns().KilnsNow() {
 		said := string(bytes.TrimSpace(encodeJSON(k)))
 		if st.told[k.Kiln] == said {
 			continue

@@ -21,7 +21,7 @@ func (s *Server) getLoadTicks(ctx context.Context, in *wire.LoadPath) (*body[wir
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	j, err := s.CheckList(ctx, l.ID)
+	j, err := s.Firings().CheckList(ctx, l.ID)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -42,11 +42,11 @@ type putFiringTickInput struct {
 }
 
 func (s *Server) getFiringTicks(ctx context.Context, in *wire.FiringPath) (*body[wire.CheckList], error) {
-	f, err := s.FindFiring(ctx, kiln.FiringID(in.ID))
+	f, err := s.Firings().FindFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	j, err := s.CheckList(ctx, string(f.ID))
+	j, err := s.Firings().CheckList(ctx, string(f.ID))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -54,7 +54,7 @@ func (s *Server) getFiringTicks(ctx context.Context, in *wire.FiringPath) (*body
 }
 
 func (s *Server) putFiringTick(ctx context.Context, in *putFiringTickInput) (*kept[wire.CheckList], error) {
-	f, err := s.FindFiring(ctx, kiln.FiringID(in.ID))
+	f, err := s.Firings().FindFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -62,11 +62,11 @@ func (s *Server) putFiringTick(ctx context.Context, in *putFiringTickInput) (*ke
 }
 
 func (s *Server) ticked(ctx context.Context, subject, id string, b wire.TickBody) (*kept[wire.CheckList], error) {
-	k, err := s.KeepTick(ctx, subject, id, b)
+	k, err := s.Firings().KeepTick(ctx, subject, id, b)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	j, err := s.CheckList(ctx, subject)
+	j, err := s.Firings().CheckList(ctx, subject)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -83,7 +83,7 @@ func (s *Server) postTicks(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	now, err := s.CheckList(r.Context(), l.ID)
+	now, err := s.Firings().CheckList(r.Context(), l.ID)
 	if err != nil {
 		return err
 	}
@@ -94,7 +94,7 @@ func (s *Server) postTicks(w http.ResponseWriter, r *http.Request) error {
 	for _, t := range now.Items {
 		if done := form.Get(t.Item) == "yes"; done != t.Done {
 			id := uuid.NewSHA1(base, []byte(t.Item)).String()
-			if _, err := s.KeepTick(r.Context(), l.ID, id, wire.TickBody{Item: t.Item, Done: done, By: form.Get("by")}); err != nil {
+			if _, err := s.Firings().KeepTick(r.Context(), l.ID, id, wire.TickBody{Item: t.Item, Done: done, By: form.Get("by")}); err != nil {
 				return err
 			}
 		}

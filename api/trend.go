@@ -16,7 +16,7 @@ type trendInput struct {
 }
 
 func (s *Server) getTrend(ctx context.Context, in *trendInput) (*body[wire.Trend], error) {
-	out, err := s.Trend(ctx, kiln.KilnID(in.Kiln), kiln.Kind(in.Kind), kiln.Atmosphere(in.Atmosphere), in.Years)
+	out, err := s.Firings().Trend(ctx, kiln.KilnID(in.Kiln), kiln.Kind(in.Kind), kiln.Atmosphere(in.Atmosphere), in.Years)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -25,7 +25,7 @@ func (s *Server) getTrend(ctx context.Context, in *trendInput) (*body[wire.Trend
 
 func (s *Server) trendPage(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
-	t, err := s.Trend(r.Context(), kiln.KilnID(r.PathValue("kiln")), kiln.Kind(q.Get("kind")), kiln.Atmosphere(q.Get("atmosphere")), 1)
+	t, err := s.Firings().Trend(r.Context(), kiln.KilnID(r.PathValue("kiln")), kiln.Kind(q.Get("kind")), kiln.Atmosphere(q.Get("atmosphere")), 1)
 	if err != nil {
 		return err
 	}

@@ -17,7 +17,7 @@ type verdictsInput struct {
 }
 
 func (s *Server) getVerdicts(ctx context.Context, in *verdictsInput) (*body[wire.Verdicts], error) {
-	j, err := s.Verdicts(ctx, lid.ResultFilter{Form: in.Form, Clay: tiles.ClayID(in.Clay), Load: in.Load, After: in.After, Limit: in.Limit})
+	j, err := s.Lids().Verdicts(ctx, lid.ResultFilter{Form: in.Form, Clay: tiles.ClayID(in.Clay), Load: in.Load, After: in.After, Limit: in.Limit})
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -30,7 +30,7 @@ type putVerdictInput struct {
 }
 
 func (s *Server) putVerdict(ctx context.Context, in *putVerdictInput) (*kept[wire.VerdictKept], error) {
-	k, j, err := s.KeepVerdict(ctx, in.ID, in.Body)
+	k, j, err := s.Lids().KeepVerdict(ctx, in.ID, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -49,7 +49,7 @@ func (s *Server) strikeVerdict(ctx context.Context, in *strikeVerdictInput) (*bo
 	if err := s.Archive.StrikeVerdict(ctx, in.ID, in.Body.By, in.Body.Why, s.Now()); err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	j, err := s.VerdictKept(ctx, in.ID)
+	j, err := s.Lids().VerdictKept(ctx, in.ID)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}

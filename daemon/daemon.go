@@ -197,7 +197,7 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	d.heat = newHeat(d.store, cfg, zone, d.relearn)
 	d.server.Site.ID, d.server.Settings, d.server.Kiln, d.server.Hot = cfg.Site.ID, settings.String(), kilns, hot.of
 	d.server.Archive, d.server.Copies, d.server.Recorder, d.server.Shrink, d.server.Heat, d.server.Notices = d.store, copies{d.store, d.stopping}, d.recorder, d.shrink, d.heat, d.herald
-	d.herald.studio, d.herald.keeps = d.server.StudioNews, d.keeps
+	d.herald.studio, d.herald.keeps = d.server.Clays().StudioNews, d.keeps
 	return nil
 }
 

@@ -20,14 +20,14 @@ func derived(d shrinkage.Derived) wire.Derived {
 	return wire.Derived{Drying: one(d.Drying), Firing: one(d.Firing), Total: one(d.Total), Absorption: one(d.Absorption), Porosity: one(d.Porosity), Density: one(d.Density), MassStage: string(d.MassStage)}
 }
 
-func (s *Studio) code(p wire.BarPath) (tiles.Code, error) { return s.Codes.Parse("bar", p.Bar) }
+func (s Bars) code(p wire.BarPath) (tiles.Code, error) { return s.Codes.Parse("bar", p.Bar) }
 
-func (s *Studio) Bar(ctx context.Context, p wire.BarPath) (tiles.Bar, error) {
+func (s Bars) Bar(ctx context.Context, p wire.BarPath) (tiles.Bar, error) {
 	b, err := s.KeptBar(ctx, p)
 	return b.Bar, err
 }
 
-func (s *Studio) KeptBar(ctx context.Context, p wire.BarPath) (tiles.KeptBar, error) {
+func (s Bars) KeptBar(ctx context.Context, p wire.BarPath) (tiles.KeptBar, error) {
 	code, err := s.code(p)
 	if err != nil {
 		return tiles.KeptBar{}, err
@@ -35,7 +35,7 @@ func (s *Studio) KeptBar(ctx context.Context, p wire.BarPath) (tiles.KeptBar, er
 	return s.Archive.Bar(ctx, code, s.Channel)
 }
 
-func (s *Studio) BarJSON(b tiles.Bar) wire.BarJSON {
+func (s Bars) BarJSON(b tiles.Bar) wire.BarJSON {
 	j := wire.BarJSON{Bar: string(b.Code), Derived: derived(shrinkage.Derive(b)), Readings: []wire.Reading{}, Firings: []wire.Heat{},
 		BarBody: wire.BarBody{ID: b.ID, Clay: string(b.Clay), Batch: string(b.Batch), Forming: string(b.Forming), MarkLength: float64(b.MarkLength), Marks: b.Marks, MadeOn: b.MadeOn, By: b.By, Practice: b.Practice, Flags: []string{}, Note: b.Note}}
 	for _, f := range b.Flags {
@@ -69,7 +69,7 @@ func nextStage(s tiles.Stage) tiles.Stage {
 	return tiles.Fired
 }
 
-func (s *Studio) ReadingJSON(r tiles.Reading, wet tiles.Millimetre) wire.Reading {
+func (s Bars) ReadingJSON(r tiles.Reading, wet tiles.Millimetre) wire.Reading {
 	j := wire.Reading{ID: r.ID, Bar: string(r.Bar), Stage: string(r.Stage), Mark: r.Mark, AsTyped: r.AsTyped, Unit: r.Unit, Unusual: r.Unusual, Slip: string(r.EntryError), Question: r.Question, Needs: r.Needs(),
 		Counted: r.Counts(), By: r.By, At: s.Moment(r.At), ClockTrusted: r.Trusted, Supersedes: Text(r.Supersedes)}
 	if r.Mass == nil {
@@ -92,7 +92,7 @@ func (s *Studio) actJSON(a *tiles.Act) *wire.Act {
 	return &wire.Act{By: a.By, Why: a.Why, At: s.Moment(a.At)}
 }
 
-func (s *Studio) KeepBar(ctx context.Context, p wire.BarPath, b wire.BarBody, m Precondition) (tiles.PutResult, error) {
+func (s Bars) KeepBar(ctx context.Context, p wire.BarPath, b wire.BarBody, m Precondition) (tiles.PutResult, error) {
 	code, err := s.code(p)
 	if err != nil {
 		return tiles.PutResult{}, err
@@ -122,7 +122,7 @@ func (s *Studio) KeepBar(ctx context.Context, p wire.BarPath, b wire.BarBody, m 
 	return k, err
 }
 
-func (s *Studio) FreeCodes(ctx context.Context, n int) ([]string, error) {
+func (s Bars) FreeCodes(ctx context.Context, n int) ([]string, error) {
 	used, err := s.Archive.UsedCodes(ctx)
 	if err != nil {
 		return nil, err
@@ -144,7 +144,7 @@ type asked struct {
 }
 
 // readReading reads the length as it was written and sees whether it can be believed.
-func (s *Studio) ReadReading(ctx context.Context, p wire.ReadingPath, b wire.ReadingBody) (asked, error) {
+func (s Bars) ReadReading(ctx context.Context, p wire.ReadingPath, b wire.ReadingBody) (asked, error) {
 	bar, err := s.Bar(ctx, p.BarPath)
 	if err != nil {
 		return asked{}, err
@@ -184,7 +184,7 @@ func (s *Studio) ReadReading(ctx context.Context, p wire.ReadingPath, b wire.Rea
 }
 
 // lastFit is the fit that stands now, for a question that must not wait; nil if there is none.
-func (s *Studio) LastFit() *shrinkage.Fit {
+func (s Bars) LastFit() *shrinkage.Fit {
 	fit, _, err := s.Shrink.Latest()
 	if err != nil {
 		return nil
@@ -193,7 +193,7 @@ func (s *Studio) LastFit() *shrinkage.Fit {
 }
 
 // whichUnit adds to a length that no bar can have what was probably meant.
-func (s *Studio) whichUnit(bar tiles.Bar, r tiles.Reading, err error) error {
+func (s Bars) whichUnit(bar tiles.Bar, r tiles.Reading, err error) error {
 	var wrong *tiles.Invalid
 	if e, ok := shrinkage.Plausible(bar, r, s.LastFit()); ok && errors.As(err, &wrong) {
 		if _, meant := e.EntryError(r.Length, r.AsTyped, tiles.LengthUnit(r.Unit)); meant != "" {
@@ -205,7 +205,7 @@ func (s *Studio) whichUnit(bar tiles.Bar, r tiles.Reading, err error) error {
 
 // keepReading keeps a reading, unusual or not: what is unusual is asked about and stays out of the
 // fit until confirmed.
-func (s *Studio) KeepReading(ctx context.Context, p wire.ReadingPath, b wire.ReadingBody) (tiles.PutResult, wire.Reading, error) {
+func (s Bars) KeepReading(ctx context.Context, p wire.ReadingPath, b wire.ReadingBody) (tiles.PutResult, wire.Reading, error) {
 	a, err := s.ReadReading(ctx, p, b)
 	if err != nil {
 		return tiles.PutResult{}, wire.Reading{}, err
@@ -213,7 +213,7 @@ func (s *Studio) KeepReading(ctx context.Context, p wire.ReadingPath, b wire.Rea
 	return s.KeepAsked(ctx, p, a)
 }
 
-func (s *Studio) KeepAsked(ctx context.Context, p wire.ReadingPath, a asked) (tiles.PutResult, wire.Reading, error) {
+func (s Bars) KeepAsked(ctx context.Context, p wire.ReadingPath, a asked) (tiles.PutResult, wire.Reading, error) {
 	k, err := s.Archive.PutReading(ctx, a.Reading, s.Now())
 	if err != nil {
 		return k, wire.Reading{}, err

@@ -11,7 +11,7 @@ import (
 )
 
 // sizeBoard loads what the question rests on, and computes.
-func (s *Studio) SizeBoard(ctx context.Context, q board.Question, at FiringAsk) (board.Answer, FiringMeant, error) {
+func (s Lids) SizeBoard(ctx context.Context, q board.Question, at FiringAsk) (board.Answer, FiringMeant, error) {
 	checked := q // the maker's own accuracy is yet to come into q
 	if err := checked.Validate(s.LidDefaults); err != nil {
 		return board.Answer{}, FiringMeant{}, err
@@ -32,7 +32,7 @@ func SizeBoard(q board.Question, d lid.Defaults, on rest) (board.Answer, error) 
 	return board.Size(q, d, known.Learned(on.part))
 }
 
-func (s *Studio) BoardJSON(q board.Question, a board.Answer, m FiringMeant, unit tiles.LengthUnit) wire.Board {
+func (s Lids) BoardJSON(q board.Question, a board.Answer, m FiringMeant, unit tiles.LengthUnit) wire.Board {
 	j := wire.Board{Galleries: a.Galleries, Lids: a.Lids, AllPairChance: Rounded(a.AllPairChance, 4), ExpectedPairs: Rounded(a.ExpectedPairs, 2),
 		OneToOneChance: Rounded(a.OneToOneChance, 4), Says: a.Says(unit), Trust: string(a.Trust), TrustWhy: a.TrustWhy, HeldBack: Text(a.HeldBack),
 		Cautions: a.Cautions, Unusual: a.Unusual, AsOf: s.Moment(m.AsOf), Model: m.Model}

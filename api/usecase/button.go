@@ -11,7 +11,7 @@ import (
 	"lidwright/kiln/detect"
 )
 
-func (s *Studio) Begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kind kiln.Kind, atmosphere kiln.Atmosphere) (kiln.Firing, error) {
+func (s Firings) Begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kind kiln.Kind, atmosphere kiln.Atmosphere) (kiln.Firing, error) {
 	if _, err := uuid.Parse(string(id)); err != nil {
 		return kiln.Firing{}, refuse("out-of-range", "The id of a new firing must be a UUID.", wire.Field{Name: "id", Says: "is no UUID"})
 	}
@@ -34,7 +34,7 @@ func (s *Studio) Begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kin
 	return s.FindFiring(ctx, id)
 }
 
-func (s *Studio) Stop(ctx context.Context, id kiln.FiringID) (kiln.Firing, error) {
+func (s Firings) Stop(ctx context.Context, id kiln.FiringID) (kiln.Firing, error) {
 	f, err := s.FindFiring(ctx, id)
 	if err != nil || f.Status != kiln.Running {
 		return f, err

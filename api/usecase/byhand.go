@@ -33,7 +33,7 @@ func validFiring(b *wire.FiringBody) error {
 }
 
 // sayFiring keeps a word on a firing that is there.
-func (s *Studio) SayFiring(ctx context.Context, id kiln.FiringID, b wire.FiringBody) error {
+func (s Firings) SayFiring(ctx context.Context, id kiln.FiringID, b wire.FiringBody) error {
 	if err := validFiring(&b); err != nil {
 		return err
 	}
@@ -63,7 +63,7 @@ func (s *Studio) SayFiring(ctx context.Context, id kiln.FiringID, b wire.FiringB
 		return err
 	}
 	if f.Status == kiln.Running && (said.Kind != "" || said.Atmosphere != "") {
-		s.tellKiln(ctx, detect.Fact{Kiln: f.Kiln, What: detect.KindTold, At: s.Now(), Kind: said.Kind, Atmosphere: said.Atmosphere})
+		s.Loads().tellKiln(ctx, detect.Fact{Kiln: f.Kiln, What: detect.KindTold, At: s.Now(), Kind: said.Kind, Atmosphere: said.Atmosphere})
 	}
 	s.Heat.Again(ctx, f.Kiln)
 	s.Shrink.Touch()
@@ -75,7 +75,7 @@ const TypedBoot kiln.BootID = "typed"
 
 // keepByHand keeps a firing that no line heard. Its heat work comes from what was told, and from
 // the cones that were told of it; follow says that some come at once.
-func (s *Studio) KeepByHand(ctx context.Context, id kiln.FiringID, b wire.FiringBody, follow bool) (tiles.PutResult, error) {
+func (s Firings) KeepByHand(ctx context.Context, id kiln.FiringID, b wire.FiringBody, follow bool) (tiles.PutResult, error) {
 	if err := validFiring(&b); err != nil {
 		return tiles.PutResult{}, err
 	}
@@ -115,7 +115,7 @@ type handFiring struct {
 }
 
 // byHand turns a body into a firing and the readings of its typed curve.
-func (s *Studio) ByHand(id kiln.FiringID, b wire.FiringBody) (f handFiring, samples []kiln.Sample, err error) {
+func (s Firings) ByHand(id kiln.FiringID, b wire.FiringBody) (f handFiring, samples []kiln.Sample, err error) {
 	f.Limit = kiln.NoTemperature()
 	known, ok := s.Kiln[kiln.KilnID(b.Kiln)]
 	switch {
@@ -164,7 +164,7 @@ func (s *Studio) ByHand(id kiln.FiringID, b wire.FiringBody) (f handFiring, samp
 // handTimes puts the times of a firing by hand down. Where it began or ended without anybody
 // saying when, the other end, the sitter or this moment stand in, and the clock counts as not
 // trusted.
-func (s *Studio) handTimes(f *handFiring, b wire.FiringBody) error {
+func (s Firings) handTimes(f *handFiring, b wire.FiringBody) error {
 	began, err := instant("began_at", b.BeganAt)
 	if err != nil {
 		return err

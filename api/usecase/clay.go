@@ -7,7 +7,7 @@ import (
 	"lidwright/tiles"
 )
 
-func (s *Studio) Clays(ctx context.Context) ([]wire.ClayJSON, error) {
+func (s Clays) List(ctx context.Context) ([]wire.ClayJSON, error) {
 	clays, err := s.Archive.Clays(ctx)
 	if err != nil {
 		return nil, err
@@ -23,7 +23,7 @@ func (s *Studio) Clays(ctx context.Context) ([]wire.ClayJSON, error) {
 	return out, nil
 }
 
-func (s *Studio) clayJSON(c tiles.Clay, batches []tiles.KeptBatch) wire.ClayJSON {
+func (s Clays) clayJSON(c tiles.Clay, batches []tiles.KeptBatch) wire.ClayJSON {
 	j := wire.ClayJSON{Clay: string(c.ID), Batches: []wire.Batch{},
 		ClayBody: wire.ClayBody{Name: c.Name, MakerCode: c.MakerCode, MaturesCone: c.MaturesCone, Stated: float64(c.Stated), StatedCone: c.StatedCone, Grog: c.Grog, Note: c.Note}}
 	for _, b := range batches {
@@ -39,7 +39,7 @@ func (s *Studio) clayJSON(c tiles.Clay, batches []tiles.KeptBatch) wire.ClayJSON
 	return j
 }
 
-func (s *Studio) OneClay(ctx context.Context, id tiles.ClayID) (wire.ClayJSON, error) {
+func (s Clays) OneClay(ctx context.Context, id tiles.ClayID) (wire.ClayJSON, error) {
 	c, err := s.Archive.Clay(ctx, id)
 	if err != nil {
 		return wire.ClayJSON{}, err
@@ -55,7 +55,7 @@ func (s *Studio) OneClay(ctx context.Context, id tiles.ClayID) (wire.ClayJSON, e
 
 const firstBatch = tiles.BatchID("A")
 
-func (s *Studio) KeepClay(ctx context.Context, id string, b wire.ClayBody) (tiles.PutResult, error) {
+func (s Clays) KeepClay(ctx context.Context, id string, b wire.ClayBody) (tiles.PutResult, error) {
 	c := tiles.Clay{ID: tiles.ClayID(id), Name: b.Name, MakerCode: b.MakerCode, MaturesCone: b.MaturesCone, Stated: tiles.Ratio(b.Stated),
 		StatedCone: b.StatedCone, Grog: b.Grog, Note: b.Note}
 	if err := c.Validate(); err != nil {

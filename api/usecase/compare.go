@@ -13,7 +13,7 @@ import (
 )
 
 // compared loads firings with the minutes of their control probes and lays them over one another.
-func (s *Studio) Compared(ctx context.Context, ids []string, at kiln.Celsius) ([]analysis.Compared, error) {
+func (s Firings) Compared(ctx context.Context, ids []string, at kiln.Celsius) ([]analysis.Compared, error) {
 	ids = slices.DeleteFunc(slices.Clone(ids), func(id string) bool { return strings.TrimSpace(id) == "" })
 	if n := len(ids); n < 1 || n > analysis.MostCompared {
 		return nil, refuse("out-of-range", "One to four firings can be compared.", wire.Field{Name: "firings", Says: "one to four are needed"})

@@ -12,7 +12,7 @@ import (
 	"lidwright/tiles"
 )
 
-func (s *Studio) coneJSON(c tiles.ConeSeen, stories []heatwork.ProbeStory) wire.Cone {
+func (s Firings) coneJSON(c tiles.ConeSeen, stories []heatwork.ProbeStory) wire.Cone {
 	j := wire.Cone{ID: c.ID, Firing: string(c.Firing), Cone: c.Cone, Series: c.Series, Shelf: c.Shelf, Seen: c.Seen, By: c.By, At: s.Moment(c.At), ClockTrusted: c.Trusted}
 	if c.Tilted {
 		j.TiltDeg = Rounded(c.Tilt, 0)
@@ -47,7 +47,7 @@ func (s *Studio) coneJSON(c tiles.ConeSeen, stories []heatwork.ProbeStory) wire.
 }
 
 // keepCone keeps a cone if it is one that can be reckoned with, and has the heat works follow.
-func (s *Studio) KeepCone(ctx context.Context, p wire.ConePath, b wire.ConeBody) (tiles.PutResult, error) {
+func (s Firings) KeepCone(ctx context.Context, p wire.ConePath, b wire.ConeBody) (tiles.PutResult, error) {
 	f, err := s.FindFiring(ctx, kiln.FiringID(p.ID))
 	if err != nil {
 		return tiles.PutResult{}, err
@@ -67,7 +67,7 @@ func (s *Studio) KeepCone(ctx context.Context, p wire.ConePath, b wire.ConeBody)
 }
 
 // readCone looks whether a cone can be reckoned with, and says in words why not.
-func (s *Studio) ReadCone(b wire.ConeBody, id string, firing kiln.FiringID) (tiles.ConeSeen, error) {
+func (s Firings) ReadCone(b wire.ConeBody, id string, firing kiln.FiringID) (tiles.ConeSeen, error) {
 	l := heatwork.MainConeScale()
 	cone, err := l.Cone(b.Cone)
 	if err != nil {
@@ -100,12 +100,12 @@ func coneProblem(field string, err error) error {
 	return refuse("unknown-value", e.Error(), wire.Field{Name: field, Says: e.Error()})
 }
 
-func (s *Studio) ConeSeries() string {
+func (s Firings) ConeSeries() string {
 	return cmp.Or(s.Site.ConeSeries, string(heatwork.SeriesSelfSupporting))
 }
 
 // cone is one cone of a firing as it stands now.
-func (s *Studio) Cone(ctx context.Context, p wire.ConePath) (wire.Cone, error) {
+func (s Firings) Cone(ctx context.Context, p wire.ConePath) (wire.Cone, error) {
 	f, err := s.FindFiring(ctx, kiln.FiringID(p.ID))
 	if err != nil {
 		return wire.Cone{}, err
@@ -126,7 +126,7 @@ func (s *Studio) Cone(ctx context.Context, p wire.ConePath) (wire.Cone, error) {
 	return wire.Cone{}, tiles.ErrNoCone
 }
 
-func (s *Studio) StrikeConeOf(ctx context.Context, p wire.ConePath, b wire.StrikeBody) error {
+func (s Firings) StrikeConeOf(ctx context.Context, p wire.ConePath, b wire.StrikeBody) error {
 	j, err := s.Cone(ctx, p)
 	if err != nil {
 		return err

@@ -11,7 +11,7 @@ import (
 	"lidwright/tiles"
 )
 
-func (s *Studio) Cell(v any) string {
+func (s Bars) Cell(v any) string {
 	number := func(f float64) string {
 		if f != f {
 			return ""
@@ -58,7 +58,7 @@ func (s *Studio) Cell(v any) string {
 }
 
 // eachFiring gives every firing, newest first.
-func (s *Studio) EachFiring(ctx context.Context, f func(kiln.Firing) error) error {
+func (s Bars) EachFiring(ctx context.Context, f func(kiln.Firing) error) error {
 	all, err := s.Archive.Firings(ctx, kiln.FiringFilter{})
 	for _, one := range all {
 		if err := f(one); err != nil {

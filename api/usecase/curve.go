@@ -11,7 +11,7 @@ import (
 )
 
 // firing is a stored firing, or how a running one stands now.
-func (s *Studio) Firing(f kiln.Firing, usual detect.Expected) wire.Firing {
+func (s Firings) Firing(f kiln.Firing, usual detect.Expected) wire.Firing {
 	if f.Status == kiln.Running {
 		if live, ok := s.Recorder.LiveCurve(f.Kiln); ok && live.Firing.ID == f.ID {
 			number := f.Number
@@ -23,7 +23,7 @@ func (s *Studio) Firing(f kiln.Firing, usual detect.Expected) wire.Firing {
 }
 
 // findFiring looks among the stored ones, then among those that have just begun.
-func (s *Studio) FindFiring(ctx context.Context, id kiln.FiringID) (kiln.Firing, error) {
+func (s Firings) FindFiring(ctx context.Context, id kiln.FiringID) (kiln.Firing, error) {
 	f, err := s.Archive.Firing(ctx, id)
 	if errors.Is(err, kiln.ErrNoFiring) {
 		for _, l := range s.Recorder.Live() {
@@ -39,7 +39,7 @@ func (s *Studio) FindFiring(ctx context.Context, id kiln.FiringID) (kiln.Firing,
 
 // envelopes is the curve of a firing in steps, or in at most points steps: of the named
 // channels, of all that it has if none is named.
-func (s *Studio) Envelopes(ctx context.Context, f kiln.Firing, channels []kiln.ChannelID, points int, step time.Duration) ([]kiln.Envelope, []kiln.Gap, error) {
+func (s Firings) Envelopes(ctx context.Context, f kiln.Firing, channels []kiln.ChannelID, points int, step time.Duration) ([]kiln.Envelope, []kiln.Gap, error) {
 	if points == 0 && step == 0 {
 		points = 400
 	}

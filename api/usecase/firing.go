@@ -24,7 +24,7 @@ func GapsJSON(gaps []kiln.Gap) []wire.Gap {
 }
 
 // probeOf is the channel that spoke for a firing: the control probe, or what stood in for it.
-func (s *Studio) ProbeOf(f kiln.Firing) kiln.ChannelID {
+func (s Firings) ProbeOf(f kiln.Firing) kiln.ChannelID {
 	if f.StandIn.Probe != "" {
 		return f.StandIn.Probe
 	}
@@ -32,7 +32,7 @@ func (s *Studio) ProbeOf(f kiln.Firing) kiln.ChannelID {
 }
 
 // firingJSON is a firing, of which usual is what was usual before it.
-func (s *Studio) firingJSON(f kiln.Firing, control kiln.ChannelID, usual detect.Expected) wire.Firing {
+func (s Firings) firingJSON(f kiln.Firing, control kiln.ChannelID, usual detect.Expected) wire.Firing {
 	j := wire.Firing{
 		ID: string(f.ID), Name: f.Name(), Kiln: string(f.Kiln), Kind: string(f.Kind), KindFrom: f.KindFrom,
 		Atmosphere: string(f.Atmosphere), Source: f.Source, Load: Text(f.Load), Status: string(f.Status), Provisional: f.Provisional,

@@ -42,7 +42,7 @@ const (
 )
 
 // meant finds the usual firing of the kind, or takes what was asked, or the cone on the bag.
-func (s *Studio) meant(ctx context.Context, a FiringAsk, clay tiles.Clay) (FiringMeant, error) {
+func (s Lids) meant(ctx context.Context, a FiringAsk, clay tiles.Clay) (FiringMeant, error) {
 	m := FiringMeant{Kind: a.Kind, Atmosphere: a.Atmosphere, Kiln: a.Kiln}
 	m.BisqueWork, m.On = kiln.NoTemperature(), s.Now().Wall
 	if a.Kiln != "" {
@@ -112,7 +112,7 @@ type rest struct {
 
 // asForm takes from the newest pot card of a form what a question about a pot of that form leaves
 // open: whether the seat is glazed, and how lid and pot are fired.
-func (s *Studio) AsForm(ctx context.Context, values url.Values, q *lid.Question) error {
+func (s Lids) AsForm(ctx context.Context, values url.Values, q *lid.Question) error {
 	glazed, together := values.Has("seat_glazed"), values.Get("together") != ""
 	if q.Form == "" || q.Body.Clay == "" || q.CollarStage == tiles.Fired || glazed && together {
 		return nil
@@ -131,7 +131,7 @@ func (s *Studio) AsForm(ctx context.Context, values url.Values, q *lid.Question)
 }
 
 // sizeLid loads what the question rests on, and computes.
-func (s *Studio) SizeLid(ctx context.Context, q lid.Question, at FiringAsk) (lid.Answer, FiringMeant, error) {
+func (s Lids) SizeLid(ctx context.Context, q lid.Question, at FiringAsk) (lid.Answer, FiringMeant, error) {
 	checked := q // the maker's own accuracy is yet to come into q
 	if err := checked.Validate(s.LidDefaults); err != nil {
 		return lid.Answer{}, FiringMeant{}, err
@@ -145,7 +145,7 @@ func (s *Studio) SizeLid(ctx context.Context, q lid.Question, at FiringAsk) (lid
 }
 
 // restsOn loads what a question rests on, and names the batches in it that it left open.
-func (s *Studio) restsOn(ctx context.Context, q *lid.Question, at FiringAsk) (rest, error) {
+func (s Lids) restsOn(ctx context.Context, q *lid.Question, at FiringAsk) (rest, error) {
 	on := Stated()
 	if q.Body.Clay == "" && q.LidClay.Clay == "" {
 		return on, nil
@@ -234,7 +234,7 @@ func Matured(c tiles.Clay) tiles.Clay {
 }
 
 // companion is what a bar that was kept beside the pot says of the drying already gone.
-func (s *Studio) companion(ctx context.Context, code tiles.Code) (shrinkage.SoFar, error) {
+func (s Lids) companion(ctx context.Context, code tiles.Code) (shrinkage.SoFar, error) {
 	b, err := s.Archive.Bar(ctx, code, s.Channel)
 	if err != nil {
 		return shrinkage.SoFar{}, err

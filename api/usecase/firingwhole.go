@@ -18,7 +18,7 @@ import (
 const UsualLook = 40
 
 // wholeFiring gathers everything about one firing.
-func (s *Studio) WholeFiring(ctx context.Context, id kiln.FiringID) (wire.FiringWhole, error) {
+func (s Firings) WholeFiring(ctx context.Context, id kiln.FiringID) (wire.FiringWhole, error) {
 	f, err := s.FindFiring(ctx, id)
 	if err != nil {
 		return wire.FiringWhole{}, err
@@ -64,7 +64,7 @@ func (s *Studio) WholeFiring(ctx context.Context, id kiln.FiringID) (wire.Firing
 }
 
 // addFeatures works the features out of the curve.
-func (s *Studio) addFeatures(ctx context.Context, f kiln.Firing, j *wire.FiringWhole) error {
+func (s Firings) addFeatures(ctx context.Context, f kiln.Firing, j *wire.FiringWhole) error {
 	channel, k := s.ProbeOf(f), s.Kiln[f.Kiln]
 	gap := k.GapAfter()
 	if f.Source == "hand" {
@@ -113,12 +113,12 @@ func probeSays(stories []heatwork.ProbeStory, channel kiln.ChannelID, id kiln.Fi
 }
 
 // unpackable is when a cooling kiln comes down to its mark; ok is false while nobody can tell.
-func (s *Studio) unpackable(l record.Live) (u analysis.CoolingForecast, ok bool) {
+func (s Firings) unpackable(l record.Live) (u analysis.CoolingForecast, ok bool) {
 	if !l.TopPassed || l.BelowMark || l.Firing == "" {
 		return u, false
 	}
 	live, open := s.Recorder.LiveCurve(l.Kiln)
-	at := slices.IndexFunc(live.Minutes, func(e kiln.Envelope) bool { return e.Channel == s.Speaks(l) })
+	at := slices.IndexFunc(live.Minutes, func(e kiln.Envelope) bool { return e.Channel == s.Kilns().Speaks(l) })
 	if !open || at < 0 {
 		return u, false
 	}
@@ -144,6 +144,6 @@ const (
 )
 
 // clocksOf turns a time left into two times of the clock.
-func (s *Studio) clocksOf(u analysis.CoolingForecast, now time.Time) []string {
+func (s Firings) clocksOf(u analysis.CoolingForecast, now time.Time) []string {
 	return []string{*s.Moment(now.Add(u.Low)), *s.Moment(now.Add(u.High))}
 }

@@ -21,7 +21,7 @@ type glance struct {
 }
 
 // glancing answers as s does, with a glance in place of its Archive and Heat. It serves nobody over HTTP.
-func (s *Studio) Glancing(ctx context.Context) (*Studio, error) {
+func (s Clays) Glancing(ctx context.Context) (*Studio, error) {
 	g := &glance{Archive: s.Archive, Heat: s.Heat, lives: map[string]heatwork.ProbeLife{}, clays: map[tiles.ClayID]tiles.KeptClay{}, firings: map[kiln.FiringFilter][]kiln.Firing{}}
 	clays, err := s.Archive.Clays(ctx)
 	if err != nil {

@@ -13,7 +13,7 @@ import (
 const MostClays = 100
 
 // newestClays are those with the newest batches, at most mostClays, newest first.
-func (s *Studio) NewestClays(ctx context.Context) ([]tiles.ClayID, error) {
+func (s Clays) NewestClays(ctx context.Context) ([]tiles.ClayID, error) {
 	batches, err := s.Archive.Batches(ctx)
 	if err != nil {
 		return nil, err

@@ -12,7 +12,7 @@ import (
 )
 
 // takeTable reads a table of bars and, unless it is a dry run or a row is bad, keeps it whole.
-func (s *Studio) TakeTable(ctx context.Context, text string, dry bool, told func(done, of int)) (wire.Import, error) {
+func (s Bars) TakeTable(ctx context.Context, text string, dry bool, told func(done, of int)) (wire.Import, error) {
 	out := wire.Import{DryRun: dry, Codes: []string{}, Bad: []wire.BadRow{}, Asked: []wire.AskedRow{}}
 	rows, bad, err := tiles.ReadSheet(text, s.Unit(), s.Codes)
 	for i := range rows {
@@ -57,7 +57,7 @@ func (s *Studio) TakeTable(ctx context.Context, text string, dry bool, told func
 }
 
 // sheetNeeds gathers what is there of what the rows refer to.
-func (s *Studio) sheetNeeds(ctx context.Context, rows []tiles.SheetRow) (tiles.SheetNeeds, error) {
+func (s Bars) sheetNeeds(ctx context.Context, rows []tiles.SheetRow) (tiles.SheetNeeds, error) {
 	fit := s.LastFit()
 	have := tiles.SheetNeeds{Batches: map[tiles.ClayID][]tiles.Batch{}, Bars: map[tiles.Code]tiles.Bar{}, At: s.Now().Wall,
 		Judge: func(bar tiles.Bar, r *tiles.Reading) { shrinkage.Judge(bar, r, fit) },

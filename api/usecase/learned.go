@@ -40,7 +40,7 @@ type learner struct {
 }
 
 // learned gives what all that was said so far teaches.
-func (s *Studio) Learned(ctx context.Context) (*learned, error) {
+func (s Lids) Learned(ctx context.Context) (*learned, error) {
 	s.learner.mu.Lock()
 	defer s.learner.mu.Unlock()
 	fit, _, err := s.Shrink.Fit(ctx)
@@ -63,7 +63,7 @@ func (s *Studio) Learned(ctx context.Context) (*learned, error) {
 	return l, nil
 }
 
-func (s *Studio) learn(ctx context.Context, fit *shrinkage.Fit) (*learned, error) {
+func (s Lids) learn(ctx context.Context, fit *shrinkage.Fit) (*learned, error) {
 	l := &learned{makers: map[string]lid.Accuracy{}, boards: map[string]taughtBoard{}, tight: map[lid.DifferenceGroup]bool{}}
 	cards, err := s.Archive.Pots(ctx, lid.PotFilter{})
 	if err != nil {
@@ -83,7 +83,7 @@ func (s *Studio) learn(ctx context.Context, fit *shrinkage.Fit) (*learned, error
 		return nil, err
 	}
 	slices.Reverse(verdicts) // oldest first
-	e := expecting{s: s, fit: fit, pots: pots, makers: l.makers, known: map[knownKey]lid.Known{}, usual: map[tiles.ClayID]lid.Firing{}}
+	e := expecting{s: s.Studio, fit: fit, pots: pots, makers: l.makers, known: map[knownKey]lid.Known{}, usual: map[tiles.ClayID]lid.Firing{}}
 	if len(verdicts) > 0 {
 		if err := e.load(ctx); err != nil {
 			return nil, err
@@ -221,7 +221,7 @@ func (e *expecting) firing(ctx context.Context, v lid.Result) (at lid.Firing, ca
 		if err != nil {
 			return at, "", err
 		}
-		m, err := e.s.meant(ctx, FiringAsk{Kind: kiln.Glaze, Heat: kiln.NoTemperature()}, clay)
+		m, err := e.s.Lids().meant(ctx, FiringAsk{Kind: kiln.Glaze, Heat: kiln.NoTemperature()}, clay)
 		if err != nil {
 			return at, "", err
 		}

@@ -57,7 +57,7 @@ func (l Line) JSON(at func(kiln.Stamp) *string) wire.Line {
 	return j
 }
 
-func (s *Studio) linesNow() []wire.Line {
+func (s Kilns) linesNow() []wire.Line {
 	items := []wire.Line{}
 	for _, l := range s.Lines() {
 		items = append(items, l.JSON(func(at kiln.Stamp) *string { return s.Moment(at.Wall) }))
@@ -65,6 +65,6 @@ func (s *Studio) linesNow() []wire.Line {
 	return items
 }
 
-func (s *Studio) GetLines(context.Context, *struct{}) (*struct{ Body wire.Lines }, error) {
+func (s Kilns) GetLines(context.Context, *struct{}) (*struct{ Body wire.Lines }, error) {
 	return &struct{ Body wire.Lines }{wire.Lines{Items: s.linesNow()}}, nil
 }

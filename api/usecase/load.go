@@ -12,7 +12,7 @@ import (
 	"lidwright/tiles"
 )
 
-func (s *Studio) LoadJSON(l tiles.KeptLoad) wire.Load {
+func (s Loads) LoadJSON(l tiles.KeptLoad) wire.Load {
 	j := wire.Load{ID: l.ID, Name: fmt.Sprintf("Load %d", l.Number), Measured: len(l.Bars) - l.Waiting, Waiting: l.Waiting, OpenedAt: s.Moment(l.Opened), Unpacked: s.Moment(l.Unpacked),
 		LoadBody: wire.LoadBody{Kiln: string(l.Kiln), Kind: string(l.Kind), Atmosphere: string(l.Atmosphere), Bars: []wire.Slot{}, Firing: string(l.Firing), PackedBy: l.PackedBy, Note: l.Note}}
 	if l.Stated.Known() {
@@ -32,7 +32,7 @@ func (s *Studio) LoadJSON(l tiles.KeptLoad) wire.Load {
 	return j
 }
 
-func (s *Studio) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Precondition) (tiles.PutResult, error) {
+func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Precondition) (tiles.PutResult, error) {
 	l := tiles.Load{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere), Firing: kiln.FiringID(b.Firing),
 		PackedBy: b.PackedBy, Note: b.Note, Stated: kiln.NoTemperature()}
 	if b.HeatWorkC != 0 {
@@ -73,13 +73,13 @@ func (s *Studio) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Pre
 // tellKiln tells the recorder what is kept already. What is kept is never answered with an error:
 // if the recorder does not hear it, the log says so. A load is then joined with its firing by hand,
 // and a mark holds from the next start on.
-func (s *Studio) tellKiln(ctx context.Context, f detect.Fact) {
+func (s Loads) tellKiln(ctx context.Context, f detect.Fact) {
 	if _, err := s.Recorder.Tell(ctx, f); err != nil {
 		slog.WarnContext(ctx, "the recorder did not hear what was kept", "kiln", f.Kiln, "what", f.What, "load", f.Load, "err", err)
 	}
 }
 
-func (s *Studio) Unpacked(ctx context.Context, id string, at time.Time, by string) (tiles.KeptLoad, error) {
+func (s Loads) Unpacked(ctx context.Context, id string, at time.Time, by string) (tiles.KeptLoad, error) {
 	if err := s.Archive.CloseLoad(ctx, id, at, by, s.Now()); err != nil {
 		return tiles.KeptLoad{}, err
 	}

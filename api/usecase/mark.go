@@ -11,7 +11,7 @@ import (
 )
 
 // keepShut is the one in force: the last that was told, else that of the settings.
-func (s *Studio) KeepShut(ctx context.Context, id kiln.KilnID) (tiles.KeepShut, error) {
+func (s Kilns) KeepShut(ctx context.Context, id kiln.KilnID) (tiles.KeepShut, error) {
 	k, ok := s.Kiln[id]
 	if !ok {
 		return tiles.KeepShut{}, record.ErrNoKiln
@@ -26,11 +26,11 @@ func (s *Studio) KeepShut(ctx context.Context, id kiln.KilnID) (tiles.KeepShut, 
 	return tiles.KeepShut{Kiln: id, Mark: k.KeepShut, Reason: k.KeepShutReason}, nil
 }
 
-func (s *Studio) KeepShutJSON(m tiles.KeepShut) wire.KeepShut {
+func (s Kilns) KeepShutJSON(m tiles.KeepShut) wire.KeepShut {
 	return wire.KeepShut{ID: Text(m.ID), MarkC: Celsius(m.Mark), Reason: m.Reason, By: m.By, At: s.Moment(m.At)}
 }
 
-func (s *Studio) KeepKeepShut(ctx context.Context, id kiln.KilnID, b wire.KeepShutBody) (tiles.PutResult, error) {
+func (s Kilns) KeepKeepShut(ctx context.Context, id kiln.KilnID, b wire.KeepShutBody) (tiles.PutResult, error) {
 	if _, ok := s.Kiln[id]; !ok {
 		return tiles.PutResult{}, refuse("unknown-kiln", "No kiln "+string(id)+" in the settings.", wire.Field{Name: "kiln", Says: "not in the settings"})
 	}
@@ -42,6 +42,6 @@ func (s *Studio) KeepKeepShut(ctx context.Context, id kiln.KilnID, b wire.KeepSh
 	if err != nil || !k.New {
 		return k, err
 	}
-	s.tellKiln(ctx, detect.Fact{Kiln: id, What: detect.MarkSet, At: s.Now(), Mark: m.Mark})
+	s.Loads().tellKiln(ctx, detect.Fact{Kiln: id, What: detect.MarkSet, At: s.Now(), Mark: m.Mark})
 	return k, nil
 }

@@ -13,7 +13,7 @@ import (
 const worthMM = 0.05 // less nobody can measure on a lid
 
 // why explains the rate that was asked about.
-func (s *Studio) Why(ctx context.Context, fit *shrinkage.Fit, a RateAsked) (wire.Why, error) {
+func (s Clays) Why(ctx context.Context, fit *shrinkage.Fit, a RateAsked) (wire.Why, error) {
 	sh, err := fit.Rate(a.Ask, tiles.Fired)
 	if err != nil {
 		return wire.Why{}, err
@@ -67,7 +67,7 @@ func (s *Studio) Why(ctx context.Context, fit *shrinkage.Fit, a RateAsked) (wire
 	return j, nil
 }
 
-func (s *Studio) moveJSON(ctx context.Context, m shrinkage.RateChange, a RateAsked) wire.Move {
+func (s Clays) moveJSON(ctx context.Context, m shrinkage.RateChange, a RateAsked) wire.Move {
 	j := wire.Move{At: s.Moment(m.At), Batch: string(m.Batch.Batch), Kind: string(a.Firing.Kind), Was: Ratio4(m.Was), Now: Ratio4(m.Now), Bars: []string{}, Load: Text(m.Load)}
 	for _, b := range m.Bars {
 		j.Bars = append(j.Bars, string(b))

@@ -35,7 +35,7 @@ const (
 // StudioNews looks for what is worth telling: rates that moved by a step of the callipers on a lid
 // of 150 mm, rates gone stale, batches that differ from the one before, probes that cones or bars
 // find off.
-func (s *Studio) StudioNews(ctx context.Context) ([]StudioNews, error) {
+func (s Clays) StudioNews(ctx context.Context) ([]StudioNews, error) {
 	out, err := s.clayNews(ctx)
 	if err != nil {
 		return nil, err
@@ -57,7 +57,7 @@ type newsboard struct {
 const newsShown = 3 // on the Wareboard
 
 // newsOnBoard are the first few; none while somebody else looks for them anew.
-func (s *Studio) NewsOnBoard(ctx context.Context) []StudioNews {
+func (s Clays) NewsOnBoard(ctx context.Context) []StudioNews {
 	b := &s.newsboard
 	if s.Revision == nil || !b.mu.TryLock() {
 		return nil
@@ -75,7 +75,7 @@ func (s *Studio) NewsOnBoard(ctx context.Context) []StudioNews {
 	return b.news
 }
 
-func (s *Studio) clayNews(ctx context.Context) ([]StudioNews, error) {
+func (s Clays) clayNews(ctx context.Context) ([]StudioNews, error) {
 	fit, _, err := s.Shrink.Fit(ctx)
 	if err != nil {
 		return nil, err
@@ -84,7 +84,7 @@ func (s *Studio) clayNews(ctx context.Context) ([]StudioNews, error) {
 	if err != nil {
 		return nil, err
 	}
-	clays, err := g.NewestClays(ctx)
+	clays, err := g.Clays().NewestClays(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -94,7 +94,7 @@ func (s *Studio) clayNews(ctx context.Context) ([]StudioNews, error) {
 		if len(fit.Fired(clay)) == 0 {
 			continue
 		}
-		a, err := g.AskRate(ctx, UsualRate(tiles.BatchRef{Clay: clay}))
+		a, err := g.Clays().AskRate(ctx, UsualRate(tiles.BatchRef{Clay: clay}))
 		if err != nil {
 			return out, err
 		}
@@ -119,7 +119,7 @@ func (s *Studio) clayNews(ctx context.Context) ([]StudioNews, error) {
 			}
 		}
 	}
-	shifts, err := g.BatchShifts(ctx, fit, clays)
+	shifts, err := g.Clays().BatchShifts(ctx, fit, clays)
 	for _, b := range shifts {
 		if !b.Differ || math.Abs(float64(b.OnLid)) < float64(s.LidDefaults.Step) {
 			continue
@@ -130,7 +130,7 @@ func (s *Studio) clayNews(ctx context.Context) ([]StudioNews, error) {
 	return out, err
 }
 
-func (s *Studio) probeNews(ctx context.Context) ([]StudioNews, error) {
+func (s Clays) probeNews(ctx context.Context) ([]StudioNews, error) {
 	said := map[kiln.KilnID][]string{}
 	for id := range s.Kiln {
 		stories, err := s.Heat.Stories(ctx, id)

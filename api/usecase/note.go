@@ -8,7 +8,7 @@ import (
 	"lidwright/tiles"
 )
 
-func (s *Studio) noteJSON(n tiles.Note) wire.Note {
+func (s Firings) noteJSON(n tiles.Note) wire.Note {
 	j := wire.Note{ID: n.ID, Firing: string(n.Firing), Text: n.Text, At: s.Moment(n.At), Incident: n.Incident, By: n.By, ClockTrusted: n.Trusted}
 	if n.Happened != "" {
 		j.At = Text(n.Happened)
@@ -19,7 +19,7 @@ func (s *Studio) noteJSON(n tiles.Note) wire.Note {
 	return j
 }
 
-func (s *Studio) KeepNote(ctx context.Context, p wire.NotePath, b wire.NoteBody) (tiles.PutResult, error) {
+func (s Firings) KeepNote(ctx context.Context, p wire.NotePath, b wire.NoteBody) (tiles.PutResult, error) {
 	f, err := s.FindFiring(ctx, kiln.FiringID(p.ID))
 	if err != nil {
 		return tiles.PutResult{}, err
@@ -31,7 +31,7 @@ func (s *Studio) KeepNote(ctx context.Context, p wire.NotePath, b wire.NoteBody)
 	return s.Archive.PutNote(ctx, n, s.Now())
 }
 
-func (s *Studio) Note(ctx context.Context, p wire.NotePath) (wire.Note, error) {
+func (s Firings) Note(ctx context.Context, p wire.NotePath) (wire.Note, error) {
 	notes, err := s.Archive.Notes(ctx, kiln.FiringID(p.ID))
 	for _, n := range notes {
 		if n.ID == p.Note {

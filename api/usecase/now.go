@@ -11,7 +11,7 @@ import (
 	"lidwright/kiln/record"
 )
 
-func (s *Studio) KilnsNow() []wire.KilnNow {
+func (s Kilns) KilnsNow() []wire.KilnNow {
 	items := []wire.KilnNow{}
 	waits := map[kiln.KilnID]string{}
 	for _, l := range s.Lines() {
@@ -32,7 +32,7 @@ func (s *Studio) KilnsNow() []wire.KilnNow {
 	return items
 }
 
-func (s *Studio) KilnNow(l record.Live) wire.KilnNow {
+func (s Kilns) KilnNow(l record.Live) wire.KilnNow {
 	j := wire.KilnNow{
 		Kiln: string(l.Kiln), State: string(l.State), Hot: l.Hot, TemperatureC: Celsius(l.T), LastTemperatureC: Celsius(l.LastT),
 		RateCPerH: Rounded(float64(l.Rate), 0), Fresh: l.Fresh, ClockTrusted: l.ClockTrusted, Channels: []wire.ChannelNow{},
@@ -51,10 +51,10 @@ func (s *Studio) KilnNow(l record.Live) wire.KilnNow {
 	if l.Firing == "" {
 		return j
 	}
-	if u, ok := s.unpackable(l); ok {
+	if u, ok := s.Firings().unpackable(l); ok {
 		if j.BelowKeepShutSays = u.Says; u.Known && u.Left > 0 {
 			now := s.Now().Wall
-			j.BelowKeepShutAt, j.BelowKeepShutLikely = s.Moment(now.Add(u.Left)), s.clocksOf(u, now)
+			j.BelowKeepShutAt, j.BelowKeepShutLikely = s.Moment(now.Add(u.Left)), s.Firings().clocksOf(u, now)
 		}
 	}
 	j.HeatWorkProvisional = l.Provisional
@@ -72,7 +72,7 @@ func (s *Studio) KilnNow(l record.Live) wire.KilnNow {
 }
 
 // speaks is the channel that speaks for a kiln now.
-func (s *Studio) Speaks(l record.Live) kiln.ChannelID {
+func (s Kilns) Speaks(l record.Live) kiln.ChannelID {
 	if l.Probe != "" {
 		return l.Probe
 	}
@@ -80,7 +80,7 @@ func (s *Studio) Speaks(l record.Live) kiln.ChannelID {
 }
 
 // since is a moment that may not be told.
-func (s *Studio) since(at kiln.Stamp) *string {
+func (s Kilns) since(at kiln.Stamp) *string {
 	if at == (kiln.Stamp{}) {
 		return nil
 	}

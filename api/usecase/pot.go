@@ -11,7 +11,7 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-func (s *Studio) KeepPot(ctx context.Context, id string, b wire.PotBody) (tiles.PutResult, error) {
+func (s Lids) KeepPot(ctx context.Context, id string, b wire.PotBody) (tiles.PutResult, error) {
 	p, err := s.PotCard(ctx, id, b)
 	if err != nil {
 		return tiles.PutResult{}, err
@@ -20,7 +20,7 @@ func (s *Studio) KeepPot(ctx context.Context, id string, b wire.PotBody) (tiles.
 }
 
 // potCard is b as a card that may be kept.
-func (s *Studio) PotCard(ctx context.Context, id string, b wire.PotBody) (lid.PotCard, error) {
+func (s Lids) PotCard(ctx context.Context, id string, b wire.PotBody) (lid.PotCard, error) {
 	of := func(v *float64) tiles.Millimetre {
 		if v == nil {
 			return 0
@@ -40,7 +40,7 @@ func (s *Studio) PotCard(ctx context.Context, id string, b wire.PotBody) (lid.Po
 }
 
 // batchRef reads tern/B, or tern for its newest open batch. Empty text gives the empty reference.
-func (s *Studio) batchRef(ctx context.Context, field, text string) (tiles.BatchRef, error) {
+func (s Lids) batchRef(ctx context.Context, field, text string) (tiles.BatchRef, error) {
 	if clay := strings.TrimSpace(text); clay != "" && !strings.Contains(clay, "/") {
 		ref := tiles.BatchRef{Clay: tiles.ClayID(clay)}
 		_, err := s.clay(ctx, &ref)

@@ -12,7 +12,7 @@ import (
 	"lidwright/tiles"
 )
 
-func (s *Studio) KilnOf(ctx context.Context, id kiln.KilnID) (wire.Kiln, error) {
+func (s Kilns) KilnOf(ctx context.Context, id kiln.KilnID) (wire.Kiln, error) {
 	k, ok := s.Kiln[id]
 	if !ok {
 		return wire.Kiln{}, record.ErrNoKiln
@@ -56,7 +56,7 @@ func (s *Studio) KilnOf(ctx context.Context, id kiln.KilnID) (wire.Kiln, error) 
 	return j, nil
 }
 
-func (s *Studio) probeJSON(st heatwork.ProbeStory) wire.Probe {
+func (s Kilns) probeJSON(st heatwork.ProbeStory) wire.Probe {
 	b := st.Last()
 	j := wire.Probe{ID: Text(st.Life.ID), Channel: string(st.Channel), Shelf: st.Of, Type: st.Life.Type, Class: st.Life.Class, FittedOn: s.Moment(st.Life.Fitted), RemovedOn: s.Moment(st.Life.Removed),
 		Firings: len(st.After), Says: b.Says(), Notable: heatwork.NotableTwice(st.After), ToleranceC: Celsius(st.Life.Tolerance)}
@@ -74,7 +74,7 @@ func (s *Studio) probeJSON(st heatwork.ProbeStory) wire.Probe {
 	return j
 }
 
-func (s *Studio) KeepProbe(ctx context.Context, path wire.ProbePath, b wire.ProbeBody) (tiles.PutResult, error) {
+func (s Kilns) KeepProbe(ctx context.Context, path wire.ProbePath, b wire.ProbeBody) (tiles.PutResult, error) {
 	k, ok := s.Kiln[kiln.KilnID(path.Kiln)]
 	if !ok {
 		return tiles.PutResult{}, refuse("unknown-kiln", "No kiln "+path.Kiln+" in the settings.", wire.Field{Name: "kiln", Says: "not in the settings"})

@@ -42,7 +42,7 @@ type ProbeLifeRow struct {
 
 // probeLives are the lives of the thermocouples of a kiln: those that were told, and where none was
 // told of a channel that of the settings.
-func (s *Studio) ProbeLives(ctx context.Context, k Wired) ([]ProbeLifeRow, error) {
+func (s Kilns) ProbeLives(ctx context.Context, k Wired) ([]ProbeLifeRow, error) {
 	told, err := s.Archive.Probes(ctx, k.Kiln)
 	if err != nil {
 		return nil, err
@@ -71,7 +71,7 @@ func (s *Studio) ProbeLives(ctx context.Context, k Wired) ([]ProbeLifeRow, error
 }
 
 // startOf is the beginning of a day in the studio's zone; zero for no day.
-func (s *Studio) startOf(day string) time.Time {
+func (s Kilns) startOf(day string) time.Time {
 	t, err := time.ParseInLocation(time.DateOnly, day, s.Site.Zone)
 	if err != nil {
 		return time.Time{}

@@ -9,7 +9,7 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-func (s *Studio) Shelves(ctx context.Context, k kiln.KilnID) (wire.Shelves, error) {
+func (s Kilns) Shelves(ctx context.Context, k kiln.KilnID) (wire.Shelves, error) {
 	j := wire.Shelves{Kiln: string(k), Shelves: []wire.Shelf{}, Likely: []*float64{},
 		Says: "Pack a pot and its lid on one shelf. How the shelves differ is not known: lay a bar on each of two in one load, and name the shelf."}
 	fit, _, err := s.Shrink.Fit(ctx)

@@ -34,7 +34,7 @@ func UsualRate(ref tiles.BatchRef) RateQuestion {
 }
 
 // askRate finds out what a question of a rate rests on.
-func (s *Studio) AskRate(ctx context.Context, q RateQuestion) (RateAsked, error) {
+func (s Clays) AskRate(ctx context.Context, q RateQuestion) (RateAsked, error) {
 	if !q.From.Before(q.To) {
 		return RateAsked{}, &tiles.Invalid{Field: "to", Type: "stage-goes-backwards", Why: "must come after from"}
 	}
@@ -42,7 +42,7 @@ func (s *Studio) AskRate(ctx context.Context, q RateQuestion) (RateAsked, error)
 	if err != nil {
 		return RateAsked{}, err
 	}
-	m, err := s.meant(ctx, q.Firing, clay)
+	m, err := s.Lids().meant(ctx, q.Firing, clay)
 	if err != nil {
 		return RateAsked{}, err
 	}
@@ -51,7 +51,7 @@ func (s *Studio) AskRate(ctx context.Context, q RateQuestion) (RateAsked, error)
 }
 
 // shrinkageOf answers it from a fit at hand.
-func (s *Studio) ShrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.Time, q RateQuestion) (wire.Shrinkage, shrinkage.Rate, error) {
+func (s Clays) ShrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.Time, q RateQuestion) (wire.Shrinkage, shrinkage.Rate, error) {
 	a, err := s.AskRate(ctx, q)
 	if err != nil {
 		return wire.Shrinkage{}, shrinkage.Rate{}, err
@@ -85,6 +85,6 @@ func (s *Studio) ShrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.
 	return j, sh, nil
 }
 
-func (s *Studio) basisJSON(b shrinkage.Basis) wire.Basis {
+func (s Clays) basisJSON(b shrinkage.Basis) wire.Basis {
 	return wire.Basis{Bars: b.Bars, Loads: b.Loads, Struck: b.Struck, LastReadingAt: s.Moment(b.LastReading)}
 }

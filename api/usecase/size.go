@@ -8,7 +8,7 @@ import (
 )
 
 // heated finds a clay's batch, the fit, and the firing that a question is about.
-func (s *Studio) Heated(ctx context.Context, ref *tiles.BatchRef, at FiringAsk) (*shrinkage.Fit, FiringMeant, error) {
+func (s Lids) Heated(ctx context.Context, ref *tiles.BatchRef, at FiringAsk) (*shrinkage.Fit, FiringMeant, error) {
 	clay, err := s.clay(ctx, ref)
 	if err != nil {
 		return nil, FiringMeant{}, err

@@ -10,13 +10,13 @@ import (
 )
 
 // story tells what happened to a bar. Where there is no rate yet, nothing moved it.
-func (s *Studio) Story(ctx context.Context, p wire.BarPath) (wire.Story, error) {
+func (s Bars) Story(ctx context.Context, p wire.BarPath) (wire.Story, error) {
 	bar, err := s.Bar(ctx, p)
 	if err != nil {
 		return wire.Story{}, err
 	}
 	var moves []shrinkage.RateChange
-	a, err := s.AskRate(ctx, UsualRate(bar.BatchRef))
+	a, err := s.Clays().AskRate(ctx, UsualRate(bar.BatchRef))
 	if fit := s.LastFit(); err == nil && fit != nil && bar.InFit() {
 		if moves, err = fit.RateHistory(a.Ask); err != nil {
 			moves = nil
@@ -46,7 +46,7 @@ func (s *Studio) Story(ctx context.Context, p wire.BarPath) (wire.Story, error) 
 				j.Says += fmt.Sprintf(": heat work %.0f °C", float64(c.Heat.Work))
 			}
 		case c.Change != nil:
-			m := s.moveJSON(ctx, *c.Change, a)
+			m := s.Clays().moveJSON(ctx, *c.Change, a)
 			j.Move, j.Load = &m, c.Change.Load
 			j.Says = fmt.Sprintf("%.2f %% became %.2f %%, with %s", 100*float64(c.Change.Was), 100*float64(c.Change.Now), m.Because[0])
 		}

@@ -45,3 +45,20 @@ type Studio struct {
 	learner   learner // what the lids taught
 	newsboard newsboard
 }
+
+// The use cases by their noun, each over the whole studio.
+type (
+	Firings struct{ *Studio } // log, annotate, compare, read curves, cones, notes and check lists
+	Kilns   struct{ *Studio } // what they do now, their probes, shelves and lines
+	Bars    struct{ *Studio } // enter readings, import and export tables, tell a bar's history
+	Clays   struct{ *Studio } // clays, batches, their rates and what moved them
+	Loads   struct{ *Studio } // what is packed into a kiln
+	Lids    struct{ *Studio } // ask lids, boards and sizes; pot cards; how lids sat and what that taught
+)
+
+func (s *Studio) Firings() Firings { return Firings{s} }
+func (s *Studio) Kilns() Kilns     { return Kilns{s} }
+func (s *Studio) Bars() Bars       { return Bars{s} }
+func (s *Studio) Clays() Clays     { return Clays{s} }
+func (s *Studio) Loads() Loads     { return Loads{s} }
+func (s *Studio) Lids() Lids       { return Lids{s} }

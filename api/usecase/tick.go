@@ -12,7 +12,7 @@ import (
 
 // checkList is the check list of a load or of a firing; that of a firing has what was ticked on
 // its load.
-func (s *Studio) CheckList(ctx context.Context, subject string) (wire.CheckList, error) {
+func (s Firings) CheckList(ctx context.Context, subject string) (wire.CheckList, error) {
 	ticks, err := s.Archive.Ticks(ctx, subject)
 	if err != nil {
 		return wire.CheckList{}, err
@@ -37,7 +37,7 @@ func (s *Studio) CheckList(ctx context.Context, subject string) (wire.CheckList,
 	return j, nil
 }
 
-func (s *Studio) KeepTick(ctx context.Context, subject, id string, b wire.TickBody) (tiles.PutResult, error) {
+func (s Firings) KeepTick(ctx context.Context, subject, id string, b wire.TickBody) (tiles.PutResult, error) {
 	t := tiles.Tick{ID: id, Subject: subject, Item: b.Item, Done: b.Done, By: b.By}
 	if err := t.Validate(); err != nil {
 		return tiles.PutResult{}, err

@@ -13,7 +13,7 @@ import (
 )
 
 // verdicts gathers how lids sat, for the API and the page.
-func (s *Studio) Verdicts(ctx context.Context, w lid.ResultFilter) (wire.Verdicts, error) {
+func (s Lids) Verdicts(ctx context.Context, w lid.ResultFilter) (wire.Verdicts, error) {
 	j := wire.Verdicts{Items: []wire.VerdictJSON{}, Tally: []wire.Tally{}, Makers: []wire.Accuracy{}}
 	limit := w.Limit
 	w.Limit++ // to see whether more come after them
@@ -55,7 +55,7 @@ func partDifference(d lid.Difference) wire.LidDifference {
 	return wire.LidDifference{Value: r(d.Mean), Likely: []*float64{r(d.Low), r(d.High)}, Fits: d.Fits}
 }
 
-func (s *Studio) verdictJSON(v lid.Result, t taughtBoard) wire.VerdictJSON {
+func (s Lids) verdictJSON(v lid.Result, t taughtBoard) wire.VerdictJSON {
 	j := wire.VerdictJSON{ID: v.ID, At: s.Moment(v.At), ClockTrusted: v.Trusted, Teaches: t.Why == "", TeachesWhy: cmp.Or(t.Why, t.Caveat),
 		VerdictBody: wire.VerdictBody{Load: v.Load, Pots: v.Pots, Lids: v.Sat.Lids() + v.Losses.Lids(), Form: v.Form, Maker: v.Maker, Seat: string(v.Seat), SeatGlazed: v.SeatGlazed,
 			Body: v.Body.String(), Lid: v.Lid.String(), Counts: wire.Sat(v.Sat), Losses: wire.Losses(v.Losses), Plays: Millimetres(v.Plays), Thrown: Millimetres(v.Thrown), By: v.By}}
@@ -88,7 +88,7 @@ func fromMillimetres(list []float64) []tiles.Millimetre {
 }
 
 // keepVerdict keeps how one board sat, with the limits that are in force now.
-func (s *Studio) KeepVerdict(ctx context.Context, id string, b wire.VerdictBody) (tiles.PutResult, wire.VerdictKept, error) {
+func (s Lids) KeepVerdict(ctx context.Context, id string, b wire.VerdictBody) (tiles.PutResult, wire.VerdictKept, error) {
 	var none wire.VerdictKept
 	v, err := s.boardOf(ctx, id, b)
 	if err != nil {
@@ -121,7 +121,7 @@ func (s *Studio) KeepVerdict(ctx context.Context, id string, b wire.VerdictBody)
 	return k, j, err
 }
 
-func (s *Studio) VerdictKept(ctx context.Context, id string) (wire.VerdictKept, error) {
+func (s Lids) VerdictKept(ctx context.Context, id string) (wire.VerdictKept, error) {
 	var j wire.VerdictKept
 	v, err := s.Archive.Verdict(ctx, id)
 	if err != nil {
@@ -149,7 +149,7 @@ func (s *Studio) VerdictKept(ctx context.Context, id string) (wire.VerdictKept, 
 }
 
 // boardOf fills in from the first pot card what b leaves out.
-func (s *Studio) boardOf(ctx context.Context, id string, b wire.VerdictBody) (lid.Result, error) {
+func (s Lids) boardOf(ctx context.Context, id string, b wire.VerdictBody) (lid.Result, error) {
 	if b.Pot != "" {
 		if len(b.Pots) > 0 {
 			return lid.Result{}, &tiles.Invalid{Field: "pot", Type: tiles.GivenTwice, Why: "and pots: name the cards once"}
@@ -201,8 +201,8 @@ func (s *Studio) boardOf(ctx context.Context, id string, b wire.VerdictBody) (li
 }
 
 // expect is what the fit expects of a board that is about to be kept.
-func (s *Studio) expect(ctx context.Context, l *learned, v lid.Result) (taughtBoard, error) {
-	e := expecting{s: s, fit: l.fit, pots: map[string]lid.PotCard{}, makers: l.makers, known: map[knownKey]lid.Known{}, usual: map[tiles.ClayID]lid.Firing{}}
+func (s Lids) expect(ctx context.Context, l *learned, v lid.Result) (taughtBoard, error) {
+	e := expecting{s: s.Studio, fit: l.fit, pots: map[string]lid.PotCard{}, makers: l.makers, known: map[knownKey]lid.Known{}, usual: map[tiles.ClayID]lid.Firing{}}
 	for _, id := range v.Pots {
 		card, err := s.Archive.Pot(ctx, id)
 		if err != nil {
