@@ -18,6 +18,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 )
 
@@ -65,7 +66,7 @@ func guardedTestStudio(t *testing.T, set func(*Server)) *guardedStudio {
 	g.hashes = [2]CodeHash{quick(g.bench), quick(g.owner)}
 	g.clock = &kiln.Stamp{Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
 	g.s.Now = func() kiln.Stamp { g.mu.Lock(); defer g.mu.Unlock(); return *g.clock }
-	g.s.Archive = &phones{kept: map[string]string{}, ends: map[string]time.Time{}}
+	g.s.Archive = usecase.StorageOf(&phones{kept: map[string]string{}, ends: map[string]time.Time{}})
 	g.s.Access = Access{ReadingOpen: true, Codes: func() (CodeHash, CodeHash, error) {
 		g.mu.Lock()
 		defer g.mu.Unlock()
@@ -528,7 +529,7 @@ func TestOwnerSessionOverARestart(t *testing.T) {
 		return c.Value
 	}
 	cookie, idle, ended := open(), open(), open()
-	for key := range g.s.Archive.(*phones).kept {
+	for key := range g.s.Archive.SessionStore.(*phones).kept {
 		if strings.Contains(key, cookie) || strings.Contains(key, idle) {
 			t.Error("the cookie stands in the store as it is")
 		}

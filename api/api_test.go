@@ -28,7 +28,7 @@ import (
 )
 
 // nobody is an archive and kilns with nothing in them.
-type nobody struct{ usecase.Archive }
+type nobody struct{ usecase.Storage }
 
 func (nobody) Firings(context.Context, kiln.FiringFilter) ([]kiln.Firing, error) { return nil, nil }
 func (nobody) Firing(context.Context, kiln.FiringID) (kiln.Firing, error) {
@@ -67,7 +67,7 @@ func testServer(t *testing.T) *httptest.Server {
 
 func studioOfNobody() *Server {
 	return &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Hosts: []string{"kiln-pi.local"}, Version: "test"}, Copies: noCopies{},
-		Archive: nobody{}, Recorder: nobody{}, Shrink: nobody{}, Lines: func() []usecase.Line { return nil },
+		Archive: usecase.StorageOf(nobody{}), Recorder: nobody{}, Shrink: nobody{}, Lines: func() []usecase.Line { return nil },
 		Store: func() (usecase.StoreHealth, error) { return usecase.StoreHealth{Free: 1e9}, nil }, LidDefaults: lid.UsualDefaults(),
 		Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp {
 			return kiln.Stamp{Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}

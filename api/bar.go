@@ -97,7 +97,7 @@ type actInput struct {
 type act = func(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error
 
 // readingAct makes the handler that strikes, confirms or counts a reading.
-func (s *Server) readingAct(do func(usecase.Archive) act, needsWhy bool) func(context.Context, *actInput) (*body[wire.Reading], error) {
+func (s *Server) readingAct(do func(usecase.Storage) act, needsWhy bool) func(context.Context, *actInput) (*body[wire.Reading], error) {
 	return func(ctx context.Context, in *actInput) (*body[wire.Reading], error) {
 		if needsWhy && strings.TrimSpace(in.Body.Why) == "" {
 			return nil, problem("missing", "Say why.", wire.Field{Name: "why", Says: "is needed"})

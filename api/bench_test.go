@@ -92,7 +92,7 @@ func benchIn(t testing.TB, folder string) *bench {
 	b := &bench{t: t, store: st}
 	var looks atomic.Int64
 	began := time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC)
-	b.s = &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", PublicURL: "http://kiln-pi.local:8573"}, Archive: st, Copies: noCopies{}, Recorder: nobody{}, Heat: cold{}, Shrink: &fitting{store: st},
+	b.s = &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", PublicURL: "http://kiln-pi.local:8573"}, Archive: usecase.StorageOf(st), Copies: noCopies{}, Recorder: nobody{}, Heat: cold{}, Shrink: &fitting{store: st},
 		Lines: func() []usecase.Line { return nil }, LidDefaults: lid.UsualDefaults(), Codes: tiles.Signs, Ready: func() error { return nil },
 		Now: func() kiln.Stamp {
 			n := time.Duration(looks.Add(1))

@@ -108,7 +108,7 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "9.9"}, Archive: st, Copies: noCopies{}, Recorder: h, Shrink: barless{st}, Heat: unasked{}, Notices: silent{},
+	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "9.9"}, Archive: usecase.StorageOf(st), Copies: noCopies{}, Recorder: h, Shrink: barless{st}, Heat: unasked{}, Notices: silent{},
 		Kiln: map[kiln.KilnID]kiln.Kiln{"blue": {ID: "blue", Control: "1", KeepShut: 80, KeepShutReason: "thin ware, its maker's manual"}}, Wired: []usecase.Wired{{Kiln: "blue"}},
 		Hot: func(context.Context, kiln.KilnID, time.Time, time.Time) (map[kiln.ChannelID]time.Duration, error) {
 			return nil, nil

@@ -168,7 +168,7 @@ func shedServer(t *testing.T) (*shed, string) {
 		t.Fatal(err)
 	}
 	s.Site.Zone = zone
-	s.Archive, s.Recorder, s.Heat = sh, sh, cold{}
+	s.Archive, s.Recorder, s.Heat = usecase.StorageOf(sh), sh, cold{}
 	s.Kiln = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue", Control: "1", Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}, {ID: "2", Role: kiln.RoleProbe}}}}
 	return sh, serve(t, s).URL
 }

@@ -32,7 +32,7 @@ func workshopHandler(tb testing.TB) http.Handler {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: w, Recorder: w, Heat: cold{}, Shrink: fitted{w, fit, asOf}, Lines: func() []usecase.Line { return nil }, LidDefaults: lid.UsualDefaults(),
+	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: usecase.StorageOf(w), Recorder: w, Heat: cold{}, Shrink: fitted{w, fit, asOf}, Lines: func() []usecase.Line { return nil }, LidDefaults: lid.UsualDefaults(),
 		Kiln: map[kiln.KilnID]kiln.Kiln{"big": {ID: "big", Control: "1"}}, Codes: "ABCDEFGHJKLNPQRTVWXY347", Revision: func() uint64 { return 1 },
 		Now: func() kiln.Stamp { return kiln.Stamp{Wall: noon.Add(60 * 24 * time.Hour), Trusted: true} }, Ready: func() error { return nil }}}
 	h, err := s.Handler()

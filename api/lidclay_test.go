@@ -126,7 +126,7 @@ func workshopServer(t *testing.T, fired bool) *httptest.Server {
 func workshopOn(t *testing.T, fired bool, day time.Time, heat usecase.Heat) *httptest.Server {
 	t.Helper()
 	w := newWorkshop(fired)
-	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: w, Recorder: w, Shrink: w, Heat: heat, Lines: func() []usecase.Line { return nil }, LidDefaults: lid.UsualDefaults(),
+	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: usecase.StorageOf(w), Recorder: w, Shrink: w, Heat: heat, Lines: func() []usecase.Line { return nil }, LidDefaults: lid.UsualDefaults(),
 		Kiln: map[kiln.KilnID]kiln.Kiln{"big": {ID: "big", Control: "1"}}, Codes: "ABCDEFGHJKLNPQRTVWXY347",
 		Now: func() kiln.Stamp { return kiln.Stamp{Wall: day, Trusted: true} }, Ready: func() error { return nil }, Notices: &told{}}}
 	h, err := s.Handler()

@@ -29,7 +29,7 @@ func TestMetricsOfTheLine(t *testing.T) {
 		Channels: []record.LiveChannel{{Channel: "1", Role: kiln.RoleProbe, T: 612.4, LastT: 612.4, Fresh: true}, {Channel: "room", Role: kiln.RoleRoom, T: 21, LastT: 21, Fresh: true}},
 		Peak:     kiln.NoTemperature(), Limit: 1290, KeepShut: 50, Faulty: map[kiln.Fault]int{kiln.Spike: 3, kiln.Break: 2}, Gaps: 90 * time.Second}
 	page := func() []string {
-		s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: nobody{}, Recorder: oneKiln{live: live}, Shrink: nobody{},
+		s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: usecase.StorageOf(nobody{}), Recorder: oneKiln{live: live}, Shrink: nobody{},
 			Lines: func() []usecase.Line {
 				return []usecase.Line{{Kiln: "big-blue", Good: 1200, Garbled: 7, Silent: 2, Breakvalue: 1}}
 			},

@@ -142,7 +142,7 @@ func newCrowd(tb testing.TB, clays int) *Server {
 				HeatWork: map[kiln.ChannelID]kiln.HeatWork{"1": {C: 1222, Low: 1216, High: 1228, From: "curve"}}})
 		}
 	}
-	return &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: c, Recorder: c, Shrink: c, Heat: c, Notices: c, LidDefaults: lid.UsualDefaults(),
+	return &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: usecase.StorageOf(c), Recorder: c, Shrink: c, Heat: c, Notices: c, LidDefaults: lid.UsualDefaults(),
 		Lines: func() []usecase.Line { return []usecase.Line{{Kiln: "kiln-1", Good: 12}} }, Store: func() (usecase.StoreHealth, error) { return usecase.StoreHealth{Bytes: 5e7, Free: 5e9}, nil }, Kiln: kilns, Codes: "ABCDEFGHJKLNPQRTVWXY347",
 		Now: func() kiln.Stamp { return kiln.Stamp{Wall: noon.Add(60 * 24 * time.Hour), Trusted: true} }, Ready: func() error { return nil }}}
 }

@@ -19,7 +19,7 @@ var label = regexp.MustCompile(`([a-z_]+)="([^"]*)"`)
 // request brought along.
 func TestMetricsAbused(t *testing.T) {
 	s := newCrowd(t, 4)
-	c := s.Archive.(*crowd)
+	c := s.Archive.ClayStore.(*crowd)
 	for i := range 10_000 {
 		id := tiles.ClayID(fmt.Sprintf("flood-%d", i))
 		c.clays = append(c.clays, tiles.KeptClay{Clay: tiles.Clay{ID: id, Name: strings.Repeat("x", 60), MaturesCone: "6", Stated: 0.12, StatedCone: "6"}})

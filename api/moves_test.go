@@ -85,7 +85,7 @@ func (m measured) Clay(_ context.Context, id tiles.ClayID) (tiles.KeptClay, erro
 func measuredServer(t *testing.T) *httptest.Server {
 	t.Helper()
 	m := newMeasured(t)
-	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: m, Recorder: m, Heat: cold{}, Shrink: m, Lines: func() []usecase.Line { return nil },
+	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: usecase.StorageOf(m), Recorder: m, Heat: cold{}, Shrink: m, Lines: func() []usecase.Line { return nil },
 		LidDefaults: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp {
 			return kiln.Stamp{Wall: time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
 		}, Ready: func() error { return nil }}}

@@ -14,7 +14,7 @@ import (
 // found off in two firings one after the other.
 func TestStudioNews(t *testing.T) {
 	s := newCrowd(t, 20)
-	c := s.Archive.(*crowd)
+	c := s.Archive.ClayStore.(*crowd)
 	at := func(days int) []string {
 		t.Helper()
 		s.Now = func() kiln.Stamp {

@@ -160,11 +160,11 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, put, "/v1/bars/{bar}", "put-bar", "Keep a bar", s.putBar)
 	route(a, put, "/v1/bars/{bar}/readings/{id}", "put-reading", "Keep a reading for good", s.putReading)
 	route(a, put, "/v1/bars/{bar}/readings/{id}/strike", "strike-reading", "Cross a reading out; it stays to be seen",
-		s.readingAct(func(a usecase.Archive) act { return a.StrikeReading }, true))
+		s.readingAct(func(a usecase.Storage) act { return a.StrikeReading }, true))
 	route(a, put, "/v1/bars/{bar}/readings/{id}/confirm", "confirm-reading", "Yes, I read it right",
-		s.readingAct(func(a usecase.Archive) act { return a.ConfirmReading }, false))
+		s.readingAct(func(a usecase.Storage) act { return a.ConfirmReading }, false))
 	route(a, put, "/v1/bars/{bar}/readings/{id}/count", "count-reading", "Let a reading outside 0.72 to 1.01 into the fit",
-		s.readingAct(func(a usecase.Archive) act { return a.CountReading }, true))
+		s.readingAct(func(a usecase.Storage) act { return a.CountReading }, true))
 	// Pots, and how their lids sat.
 	route(a, get, "/v1/pots", "list-pots", "Pot cards found by mark, number, form or date, newest first", s.getPots)
 	route(a, get, "/v1/pots/{id}", "get-pot", "One pot card", s.getPot)

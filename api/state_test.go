@@ -44,7 +44,7 @@ func TestBrokenStates(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm"}, Archive: st, Recorder: c.kilns, Shrink: barless{st}, Heat: unasked{}, Lines: func() []usecase.Line { return nil },
+		s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm"}, Archive: usecase.StorageOf(st), Recorder: c.kilns, Shrink: barless{st}, Heat: unasked{}, Lines: func() []usecase.Line { return nil },
 			LidDefaults: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { return now }, Ready: func() error { return nil }}}
 		h, err := s.Handler()
 		if err != nil {

@@ -47,7 +47,7 @@ func keptTestStudio(t testing.TB, set func(*Server)) *keptStudio {
 		t.Fatal(err)
 	}
 	s := studioOfNobody()
-	s.Archive, s.Site.ID = st, "0192a7f0-0000-7000-8000-000000000008"
+	s.Archive, s.Site.ID = usecase.StorageOf(st), "0192a7f0-0000-7000-8000-000000000008"
 	if set != nil {
 		set(s)
 	}

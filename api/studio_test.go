@@ -82,7 +82,7 @@ func testStudio(t testing.TB) *studio {
 		t.Fatal(err)
 	}
 	now := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
-	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: st, Copies: noCopies{}, Recorder: nobody{}, Heat: cold{}, Shrink: barless{st},
+	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: usecase.StorageOf(st), Copies: noCopies{}, Recorder: nobody{}, Heat: cold{}, Shrink: barless{st},
 		Lines: func() []usecase.Line { return nil }, LidDefaults: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347",
 		Now: func() kiln.Stamp { now.Since += time.Minute; now.Wall = now.Wall.Add(time.Minute); return now }, Ready: func() error { return nil }}}
 	h, err := s.Handler()

@@ -48,7 +48,6 @@ import (
 var ErrCannotStart = errors.New("cannot start")
 
 var _ record.Log = (*store.Store)(nil)
-var _ usecase.Archive = (*store.Store)(nil)
 
 // Daemon is everything that runs. New fills the exported fields with the real ones; a test
 // swaps them before Run.
@@ -196,7 +195,7 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	d.turned.Store(-1)
 	d.heat = newHeat(d.store, cfg, zone, d.relearn)
 	d.server.Site.ID, d.server.Settings, d.server.Kiln, d.server.Hot = cfg.Site.ID, settings.String(), kilns, hot.of
-	d.server.Archive, d.server.Copies, d.server.Recorder, d.server.Shrink, d.server.Heat, d.server.Notices = d.store, copies{d.store, d.stopping}, d.recorder, d.shrink, d.heat, d.herald
+	d.server.Archive, d.server.Copies, d.server.Recorder, d.server.Shrink, d.server.Heat, d.server.Notices = usecase.StorageOf(d.store), copies{d.store, d.stopping}, d.recorder, d.shrink, d.heat, d.herald
 	d.herald.studio, d.herald.keeps = d.server.Clays().StudioNews, d.keeps
 	return nil
 }

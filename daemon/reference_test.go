@@ -18,7 +18,7 @@ import (
 )
 
 // broken is an archive whose disk fails, in other words for each clay.
-type broken struct{ usecase.Archive }
+type broken struct{ usecase.ClayStore }
 
 func (broken) Clay(_ context.Context, id tiles.ClayID) (tiles.KeptClay, error) {
 	if id == "panics" {
@@ -38,7 +38,7 @@ func TestEveryTroubleStandsInTheLog(t *testing.T) {
 	if _, err := b.d.handler(); err != nil { // builds the server
 		t.Fatal(err)
 	}
-	b.d.server.Archive, b.d.server.Revision = broken{b.d.server.Archive}, nil
+	b.d.server.Archive.ClayStore, b.d.server.Revision = broken{b.d.server.Archive.ClayStore}, nil
 	b.d.server.Now = func() kiln.Stamp { return at }
 	h, err := b.d.server.Handler()
 	if err != nil {

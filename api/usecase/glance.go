@@ -12,7 +12,7 @@ import (
 // glance is an Archive and the probes of one moment for one look over many clays: what they all rest on is read
 // once.
 type glance struct {
-	Archive
+	Storage
 	Heat
 	clays   map[tiles.ClayID]tiles.KeptClay
 	batches []tiles.KeptBatch
@@ -22,7 +22,7 @@ type glance struct {
 
 // glancing answers as s does, with a glance in place of its Archive and Heat. It serves nobody over HTTP.
 func (s Clays) Glancing(ctx context.Context) (*Studio, error) {
-	g := &glance{Archive: s.Archive, Heat: s.Heat, lives: map[string]heatwork.ProbeLife{}, clays: map[tiles.ClayID]tiles.KeptClay{}, firings: map[kiln.FiringFilter][]kiln.Firing{}}
+	g := &glance{Storage: s.Archive, Heat: s.Heat, lives: map[string]heatwork.ProbeLife{}, clays: map[tiles.ClayID]tiles.KeptClay{}, firings: map[kiln.FiringFilter][]kiln.Firing{}}
 	clays, err := s.Archive.Clays(ctx)
 	if err != nil {
 		return nil, err
@@ -33,7 +33,7 @@ func (s Clays) Glancing(ctx context.Context) (*Studio, error) {
 	if g.batches, err = s.Archive.Batches(ctx); err != nil {
 		return nil, err
 	}
-	return &Studio{Site: s.Site, Archive: g, Heat: g, Kiln: s.Kiln, Shrink: s.Shrink, LidDefaults: s.LidDefaults, Codes: s.Codes, Now: s.Now}, nil
+	return &Studio{Site: s.Site, Archive: StorageOf(g), Heat: g, Kiln: s.Kiln, Shrink: s.Shrink, LidDefaults: s.LidDefaults, Codes: s.Codes, Now: s.Now}, nil
 }
 
 func (g *glance) Clay(_ context.Context, id tiles.ClayID) (tiles.KeptClay, error) {
@@ -50,7 +50,7 @@ func (g *glance) Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.Firin
 	if f, ok := g.firings[w]; ok {
 		return f, nil
 	}
-	f, err := g.Archive.Firings(ctx, w)
+	f, err := g.Storage.Firings(ctx, w)
 	if err == nil {
 		g.firings[w] = f
 	}

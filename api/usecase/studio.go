@@ -14,7 +14,7 @@ import (
 // it in, a command fills one in over a store that nobody has open. The zero value answers nothing.
 type Studio struct {
 	Site     Site
-	Archive  Archive  // firings and facts: the store
+	Archive  Storage  // firings and facts: the store
 	Recorder Recorder // what the kilns do now: the recorder and the lines
 	Shrink   Shrink   // the fit, kept up by the daemon
 	Heat     Heat     // heat works, kept up by the daemon
