@@ -37,14 +37,14 @@ var arrows = map[string][]string{
 	"config":                 {"kiln", "kiln/thermocouple"},
 	"daemon/notice":          {"kiln", "kiln/record"},
 	"daemon/store":           {"kiln", "kiln/detect", "kiln/heatwork", "kiln/record", "tiles", "tiles/lid", "api/usecase", "daemon/notice"},
-	"api/usecase":            {},
+	"api/usecase":            {"api/caution", "api/wire", "kiln", "kiln/analysis", "kiln/detect", "kiln/faults", "kiln/heatwork", "kiln/record", "tiles", "tiles/board", "tiles/lid", "tiles/shrinkage"},
 	"api/pages":              {},
 	"api/caution":            {},
 	"api/wire":               {},
 	"api/apitest":            {},
 	"api":                    {"api/caution", "kiln", "kiln/analysis", "kiln/detect", "kiln/faults", "kiln/heatwork", "kiln/record", "tiles", "tiles/board", "tiles/lid", "tiles/shrinkage", "api/pages", "api/usecase", "api/wire"},
 	"daemon":                 {"api", "api/usecase", "config", "daemon/notice", "daemon/store", "kiln", "kiln/analysis", "kiln/detect", "kiln/faults", "kiln/heatwork", "kiln/record", "kiln/practice", "kiln/source", "kiln/thermocouple", "tiles", "tiles/lid", "tiles/shrinkage"},
-	"cmd/lidwright":          {"api", "api/caution", "api/wire", "config", "daemon", "kiln", "kiln/practice", "kiln/source", "tiles", "tiles/lid", "tiles/shrinkage"},
+	"cmd/lidwright":          {"api", "api/caution", "api/usecase", "api/wire", "config", "daemon", "kiln", "kiln/practice", "kiln/source", "tiles", "tiles/lid", "tiles/shrinkage"},
 	"deploy/tools/mutants":   {},
 }
 
