@@ -27,6 +27,7 @@ import (
 
 	"lidwright/config"
 	"lidwright/daemon"
+	"lidwright/daemon/store"
 	"lidwright/kiln"
 	"lidwright/kiln/practice"
 )
@@ -149,8 +150,27 @@ func newAsking(t *testing.T) *asking {
 		t.Fatal(err)
 	}
 	a.config.Listen.Address = "127.0.0.1:0"
+	a.name()
 	a.ctx = context.WithValue(t.Context(), worldKey{}, world{now: a.stamp, newID: a.newID})
 	return a
+}
+
+// name begins the record, under a name and a life that are always the same.
+func (a *asking) name() {
+	a.Helper()
+	folder := a.config.Store.Folder
+	if err := os.Mkdir(folder, 0o700); err != nil {
+		a.Fatal(err)
+	}
+	life := func() string { return "0193c0c3-0000-7000-8000-000000000000" }
+	s, err := store.Settings{NewLife: life}.Open(a.Context(), folder)
+	if err != nil {
+		a.Fatal(err)
+	}
+	defer s.Close()
+	if _, err := s.SiteID(a.Context(), a.config.Site.ID); err != nil {
+		a.Fatal(err)
+	}
 }
 
 // stamp is the clock that is handed in. It stands still but for what the script says.
