@@ -349,6 +349,7 @@ func (a *asking) start() {
 	d.Ready = func(at string) { address <- at }
 	a.tick = make(chan time.Time)
 	d.Tick = func(context.Context) <-chan time.Time { return a.tick }
+	d.Minute = func(context.Context) <-chan time.Time { return nil } // no copy but those of the script
 	d.Listen = func(string) (net.Listener, error) { return net.Listen("tcp", "127.0.0.1:0") }
 	ctx, stop := context.WithCancel(context.Background())
 	go func() { ended <- d.Run(ctx) }()
@@ -733,8 +734,9 @@ var notHandedIn = []struct {
 	// how big they are and whether the newest has everything already.
 	{"", regexp.MustCompile(`lidwright-\d{6}-\d{8}T\d{6}Z\.db`), "lidwright-COPY.db"},
 	{"api-copies", regexp.MustCompile(`"at": "[^"]*",\s*"bytes": \d+`), `"at": "…", "bytes": …`},
-	{"api-copies", regexp.MustCompile(`(?s)(\n  \{.*?\n  \})(,\n  \{.*\n  \})`), "$1"},
 	{"api-copies", regexp.MustCompile(`"made": (true|false)`), `"made": …`},
+	{"api-makers", regexp.MustCompile(`"bytes": \d+`), `"bytes": …`},
+	{"api-copies", regexp.MustCompile(`\{\s*("made": …, ?)?\s*"items": \[\s*(\{[^}]*\})(,\s*\{[^}]*\})*\s*\]\s*\}`), "{$1\"items\": [$2 …]}"},
 	{"command-copy", regexp.MustCompile(`(COPY.db +)\S+ +[0-9.]+( .*)(\nlidwright-COPY.*)*`), "$1…$2"},
 	{"command-copy", regexp.MustCompile(`A copy is made and checked\.|Nothing changed since .*`),
 		"(made, or nothing changed)"},
