@@ -37,8 +37,8 @@ var needs = []struct {
 	{"GET /session", Anyone}, {"POST /session", Anyone}, {"POST /v1/session", Anyone}, {"DELETE /v1/session", Anyone},
 	{"GET /style.css", Anyone}, {"GET /app.js", Anyone}, {"GET /help", Anyone}, {"GET /speak", Anyone}, {"POST /speak", Anyone}, {"GET /problems/", Anyone},
 
-	// Questions with a body; nothing is kept of them.
-	{"POST /v1/lids/board", reads}, {"POST /board", reads},
+	// A question with a body; nothing is kept of it.
+	{"POST /v1/lids/board", reads},
 
 	{"PUT /v1/firings/", Bench},
 	{"PUT /v1/loads/", Bench},
@@ -47,7 +47,7 @@ var needs = []struct {
 	{"PUT /v1/bars/{bar}/readings/{id}/count", Owner},
 	{"PUT /v1/pots/", Bench},
 	{"PUT /v1/verdicts/", Bench},
-	{"POST /loads", Bench}, {"POST /load/", Bench}, {"POST /unpack", Bench},
+	{"POST /loads", Bench}, {"POST /load/", Bench},
 	{"POST /bar/", Bench}, {"POST /bar/{bar}/confirm", Owner}, {"POST /bar/{bar}/count", Owner}, {"POST /clay/{clay}/bars", Bench},
 	{"POST /firing/", Bench}, {"POST /spyhole", Bench}, {"POST /by-hand", Bench},
 	{"POST /pot", Bench}, {"POST /verdict", Bench},

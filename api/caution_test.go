@@ -113,7 +113,8 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 		Hot: func(context.Context, kiln.KilnID, time.Time, time.Time) (map[kiln.ChannelID]time.Duration, error) {
 			return nil, nil
 		},
-		Lines: func() []usecase.Line { return nil }, LidDefaults: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { now.Since++; return now }, Ready: func() error { return nil }}}
+		Lines: func() []usecase.Line { return nil }, LidDefaults: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { now.Since++; return now }, Ready: func() error { return nil },
+		Store: func() (usecase.StoreHealth, error) { return usecase.StoreHealth{Free: 1e9}, nil }}}
 	handler, err := s.Handler()
 	if err != nil {
 		t.Fatal(err)
@@ -217,9 +218,12 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 			c.holds(t, tongue.Tag, html.UnescapeString(page), func(text string) string { return set.Say(tongue.Tag, text) })
 		}
 	}
-	for _, path := range []string{"/metrics", "/v1/openapi.json", "/v1/now", "/lid/just", "/help", "/more", "/bars", "/clays", "/loads", "/kilns", "/speak", "/compare", "/verdicts/board"} {
+	for _, path := range []string{"/metrics", "/v1/openapi.json", "/v1/now", "/lid/board", "/help", "/more", "/bars", "/clays", "/loads", "/kilns", "/speak", "/compare", "/verdicts/board"} {
 		for _, tongue := range pages.Tongues {
-			_, text := fetched(t, g.URL, path, "Cookie", speakCookie+"="+tongue.Tag+".mm.24")
+			a, text := fetched(t, g.URL, path, "Cookie", speakCookie+"="+tongue.Tag+".mm.24")
+			if a.StatusCode >= http.StatusInternalServerError {
+				t.Errorf("%s in %s: %s", path, tongue.Tag, a.Status)
+			}
 			if says := apitest.LeaveToOpen(html.UnescapeString(text)); says != "" {
 				t.Errorf("%s in %s says %q", path, tongue.Tag, says)
 			}

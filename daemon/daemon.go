@@ -56,6 +56,7 @@ type Daemon struct {
 	NewID  func() string                              // of a new fact
 	Dice   func() *rand.Rand                          // a new source of chance, for codes that nobody chose
 	Tick   func(ctx context.Context) <-chan time.Time // once a second
+	Minute func(ctx context.Context) <-chan time.Time // once a minute, for copies and what becomes old
 	Listen func(address string) (net.Listener, error)
 	Ready  func(address string) // told once, when the page answers
 
@@ -124,7 +125,7 @@ func newDaemon(cfg config.Config, version string, clock *Clock, who api.Access) 
 			return nil, fmt.Errorf("%w: site.zone: %w", ErrCannotStart, err)
 		}
 	}
-	d := &Daemon{Now: clock.Now, NewID: newID, Dice: newDice, Tick: everySecond,
+	d := &Daemon{Now: clock.Now, NewID: newID, Dice: newDice, Tick: every(time.Second), Minute: every(time.Minute),
 		Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
 		Ready:  func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: newEndings(), stopping: make(chan struct{}), statfs: unix.Statfs}
 	d.server = &api.Server{Studio: &usecase.Studio{
@@ -297,10 +298,12 @@ func (d *Daemon) Routes() []string { return d.server.Routes() }
 
 func (d *Daemon) newFiringID() kiln.FiringID { return kiln.FiringID(d.NewID()) }
 
-func everySecond(ctx context.Context) <-chan time.Time {
-	t := time.NewTicker(time.Second)
-	context.AfterFunc(ctx, t.Stop)
-	return t.C
+func every(period time.Duration) func(context.Context) <-chan time.Time {
+	return func(ctx context.Context) <-chan time.Time {
+		t := time.NewTicker(period)
+		context.AfterFunc(ctx, t.Stop)
+		return t.C
+	}
 }
 
 // Run records and answers until ctx ends. Neither a port nor a trusted clock is waited for.

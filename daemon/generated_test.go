@@ -46,7 +46,7 @@ func main() {
 	fmt.Println("lid", *a.JSON200.UnroundedMm, a.JSON200.Trust)
 	wrong := must(c.LidWithResponse(ctx, &LidParams{Collar: &[]string{"96mm"}, Clay: text("owl")}))
 	fmt.Println("problem", wrong.ApplicationproblemJSON404.Type, *wrong.ApplicationproblemJSON404.Instance)
-	fmt.Println("now", len(*must(c.NowWithResponse(ctx)).JSON200.Items))
+	fmt.Println("now", len(*must(c.NowWithResponse(ctx, nil)).JSON200.Items))
 	fmt.Println("changes", (*must(c.ChangesWithResponse(ctx, &ChangesParams{})).JSON200.Items)[0].Kind)
 }
 `

@@ -34,8 +34,7 @@ func (d *Daemon) keep(ctx context.Context) error {
 	if d.store.Report().Behind {
 		go func() { checked <- d.store.Check(ctx) }()
 	}
-	t := time.NewTicker(time.Minute)
-	defer t.Stop()
+	minute := d.Minute(ctx)
 	d.copying.at(d.Now(), firstCopy)
 	for {
 		now := d.Now()
@@ -62,7 +61,7 @@ func (d *Daemon) keep(ctx context.Context) error {
 			if err != nil && ctx.Err() == nil {
 				slog.Warn("the store was not read through", "err", err)
 			}
-		case <-t.C:
+		case <-minute:
 		}
 	}
 }

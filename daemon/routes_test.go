@@ -107,7 +107,7 @@ var everyRoute = []struct{ method, address, body string }{
 	{"GET", "/healthz", ""}, {"GET", "/readyz", ""}, {"GET", "/metrics", ""},
 	{"GET", "/", ""}, {"GET", "/spyhole", ""}, {"GET", "/spyhole/big-blue", ""}, {"GET", "/firing/F", ""}, {"GET", "/by-hand", ""}, {"GET", "/compare?firing=F", ""}, {"GET", "/trend/big-blue", ""},
 	{"GET", "/kilns", ""}, {"GET", "/loads", ""}, {"GET", "/unpack", ""}, {"GET", "/unpack/" + aLoad, ""}, {"GET", "/bars", ""}, {"GET", "/bars/sheet", ""}, {"GET", "/bars.csv", ""}, {"GET", "/readings.csv", ""},
-	{"GET", "/batches.csv", ""}, {"GET", "/clays.csv", ""}, {"GET", "/cones.csv", ""}, {"GET", "/dips.csv", ""}, {"GET", "/firings.csv", ""}, {"GET", "/gaps.csv", ""}, {"GET", "/load_bars.csv", ""}, {"GET", "/loads.csv", ""}, {"GET", "/marks.csv", ""}, {"GET", "/notes.csv", ""}, {"GET", "/pots.csv", ""}, {"GET", "/probes.csv", ""}, {"GET", "/verdicts.csv", ""},
+	{"GET", "/batches.csv", ""}, {"GET", "/clays.csv", ""}, {"GET", "/cones.csv", ""}, {"GET", "/dips.csv", ""}, {"GET", "/firings.csv", ""}, {"GET", "/gaps.csv", ""}, {"GET", "/load_bars.csv", ""}, {"GET", "/keep_shut.csv", ""}, {"GET", "/loads.csv", ""}, {"GET", "/notes.csv", ""}, {"GET", "/pots.csv", ""}, {"GET", "/probes.csv", ""}, {"GET", "/verdicts.csv", ""},
 	{"GET", "/bar/BQ7", ""}, {"GET", "/bar/BQ7/story", ""},
 	{"GET", "/clays", ""}, {"GET", "/clay/tern", ""}, {"GET", "/lid?collar=104.5mm&" + rates, ""}, {"GET", "/lid/board", ""}, {"GET", "/verdicts", ""}, {"GET", "/verdicts/board?load=" + aLoad, ""},
 	{"GET", "/pots", ""}, {"GET", "/pot/" + aPot, ""}, {"GET", "/pot/" + aPot + "/sheet", ""}, {"GET", "/sizes", ""}, {"GET", "/gauge?collar=104.5&opening=92.5&lid=102.5", ""}, {"GET", "/gauge.svg?collar=104.5&opening=92.5&lid=102.5", ""},

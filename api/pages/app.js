@@ -21,7 +21,8 @@
   const tell = k => tiles.filter(t => t.dataset.kiln === k.kiln).forEach(t => {
     figure(t, k.fresh ? k.temperature_c : k.last_temperature_c, k.fresh);
     const other = (shown, now) => shown !== undefined && shown !== String(now);
-    if (other(t.dataset.state, k.state) || other(t.dataset.hot, k.hot) || other(t.dataset.over, k.over_limit)) { location.reload(); return; } // other cautions belong to another state
+    const {state, hot, over, still} = t.dataset; // other cautions belong to others of them
+    if (other(state, k.state) || other(hot, k.hot) || other(over, k.over_limit) || other(still, k.still_hot)) { location.reload(); return; }
     put(t, "state", say(k.state));
     put(t, "rate", k.rate_c_per_h === null ? "–" : (k.rate_c_per_h > 0 ? "+" : "") + k.rate_c_per_h + " °C/h");
     if (k.hours !== null) put(t, "hours", k.hours.toFixed(1) + " h");

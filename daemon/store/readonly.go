@@ -17,7 +17,7 @@ var ErrNoStore = errors.New("no store")
 // locked, mended, copied or brought up to date, and every write fails. Errors: ErrNoStore, ErrNewer,
 // one that says that the tables are older, or trouble with the file.
 func Read(ctx context.Context, folder string) (*Store, error) {
-	s := &Store{folder: folder, trusted: map[kiln.BootID]bool{}, damaged: map[kiln.FiringID]int{}, copies: 7}
+	s := &Store{folder: folder, freeIn: freeIn, trusted: map[kiln.BootID]bool{}, damaged: map[kiln.FiringID]int{}, copies: 7}
 	if _, err := os.Stat(s.path()); err != nil {
 		return nil, fmt.Errorf("%w in %s: %w", ErrNoStore, folder, err)
 	}

@@ -5,14 +5,12 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-
-	ids "github.com/google/uuid"
 )
 
 // SiteID gives the name of this record; where it has none yet, fresh becomes it.
 func (s *Store) SiteID(ctx context.Context, fresh string) (id string, err error) {
 	err = s.write(ctx, func(tx *sql.Tx) error {
-		if _, err := tx.ExecContext(ctx, `INSERT INTO site (one, id, life) VALUES (1, ?, ?) ON CONFLICT DO NOTHING`, fresh, newLife()); err != nil {
+		if _, err := tx.ExecContext(ctx, `INSERT INTO site (one, id, life) VALUES (1, ?, ?) ON CONFLICT DO NOTHING`, fresh, s.newLife()); err != nil {
 			return err
 		}
 		return tx.QueryRowContext(ctx, `SELECT id FROM site`).Scan(&id)
@@ -34,12 +32,10 @@ func (s *Store) Site(ctx context.Context) (id, life string, err error) {
 	return id, life, nil
 }
 
-func newLife() string { return ids.Must(ids.NewV7()).String() }
-
 // liveAnew begins another life, or the first of a record of before there were any.
 func (s *Store) liveAnew(ctx context.Context) error {
 	return s.write(ctx, func(tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, `UPDATE site SET life = ?`, newLife())
+		_, err := tx.ExecContext(ctx, `UPDATE site SET life = ?`, s.newLife())
 		return err
 	})
 }

@@ -17,6 +17,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	ids "github.com/google/uuid"
 	"golang.org/x/sys/unix"
 	"modernc.org/sqlite"
 
@@ -40,6 +41,7 @@ type Settings struct {
 	Copies  int               // how many copies are kept; 7
 	Second  string            // a folder elsewhere, such as on a stick, that has the newest copies too; "" = none
 	Version string            // of this program, left in the file where it changes the tables
+	NewLife func() string     // names a life of the record; a UUIDv7 of the real time and chance
 }
 
 // Store is the open file. One connection writes; four read.
@@ -49,6 +51,7 @@ type Store struct {
 	copies  int
 	second  string
 	version string
+	newLife func() string
 	freeIn  func(folder string) (bytes int64, err error) // a test swaps it
 	lock    *os.File
 	writer  *sql.DB
@@ -95,7 +98,11 @@ func (o Settings) Open(ctx context.Context, folder string) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Store{folder: folder, now: o.Now, copies: o.Copies, second: o.Second, version: o.Version, freeIn: freeIn, lock: lock, trusted: map[kiln.BootID]bool{}, damaged: map[kiln.FiringID]int{}}
+	s := &Store{folder: folder, now: o.Now, copies: o.Copies, second: o.Second, version: o.Version, newLife: o.NewLife,
+		freeIn: freeIn, lock: lock, trusted: map[kiln.BootID]bool{}, damaged: map[kiln.FiringID]int{}}
+	if s.newLife == nil {
+		s.newLife = func() string { return ids.Must(ids.NewV7()).String() }
+	}
 	if s.now == nil {
 		s.now = func() kiln.Stamp { return kiln.Stamp{Wall: time.Now().UTC()} }
 	}

@@ -2,8 +2,9 @@
 // package notice. It says which did not: each names a test that is missing, or code that does nothing.
 //
 // It takes a seeded sample, so that a night is enough and tomorrow's run tries the same faults, and hands
-// each to go test as an overlay, so that nothing in the tree changes. The testers that are about know
-// no sample, no limit of their own a fault, and none of a single file.
+// each to go test as an overlay, so that nothing in the tree changes. Gremlins (v0.6.0), which others use,
+// tries every fault of what it is given, or of what a diff changed: it takes no sample, and one file only
+// by excluding all others.
 package main
 
 import (
