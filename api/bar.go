@@ -96,13 +96,14 @@ type readingJSON struct {
 	Slip         string     `json:"slip,omitempty" doc:"The mistake it looks like: inch_as_mm, mm_as_inch, ten_times, tenth, digits_swapped, longer_than_before, far_from_clay, far_from_usual"`
 	Question     string     `json:"question,omitempty"`
 	Fix          *string    `json:"fix,omitempty" doc:"What was probably meant, as it would be typed"`
-	Needs        string     `json:"needs,omitempty" doc:"confirm (whoever read it) or count (the owner) lets it into the fit"`
+	Needs        string     `json:"needs,omitempty" doc:"confirm: it is not confirmed, and does not count until a second reading that is entered afresh agrees, or the owner confirms it in a word; count: the owner alone lets it in"`
 	Counted      bool       `json:"counted" doc:"May enter a fit"`
 	By           string     `json:"by"`
 	At           *string    `json:"at"`
 	ClockTrusted bool       `json:"clock_trusted"`
 	Mass         *massBody  `json:"mass_g,omitempty"`
-	Confirmed    *actJSON   `json:"confirmed,omitempty"`
+	Confirmed    *actJSON   `json:"confirmed,omitempty" doc:"By a second reading (why: read again), or by the owner's word"`
+	Confirms     string     `json:"confirms,omitempty" doc:"Id of the earlier reading that this one, entered afresh, agrees with and confirmed: both count"`
 	CountedBy    *actJSON   `json:"counted_by,omitempty" doc:"The owner's word that it counts"`
 	Struck       *actJSON   `json:"struck"`
 	Supersedes   *string    `json:"supersedes"`
@@ -187,6 +188,7 @@ func (s *Server) barJSON(b tiles.Bar) barJSON {
 	j.Next = string(tiles.Wet)
 	for _, r := range b.Readings {
 		rj := s.readingJSON(r, wet)
+		rj.Confirms = confirmed(b, r)
 		j.Readings = append(j.Readings, rj)
 		if rj.Counted && r.Mass == nil {
 			j.Shrunk, j.Next = rj.TotalRatio, string(nextStage(r.Stage))
@@ -199,6 +201,12 @@ func (s *Server) barJSON(b tiles.Bar) barJSON {
 		}
 	}
 	return j
+}
+
+// confirmed is the id of the reading of b that r confirmed when it came; empty if none.
+func confirmed(b tiles.Bar, r tiles.Reading) string {
+	first, _ := shrinkage.Confirmed(b, r)
+	return first.ID
 }
 
 func nextStage(s tiles.Stage) tiles.Stage {
@@ -368,6 +376,9 @@ func (s *Server) readReading(ctx context.Context, p ReadingPath, b readingBody) 
 	}
 	a := asked{bar: bar}
 	a.belief, a.fix = shrinkage.Judge(bar, &r, s.lastFit())
+	if first, ok := shrinkage.Confirms(bar, r); ok {
+		r.Confirms = first.ID
+	}
 	a.reading = r
 	return a, nil
 }
@@ -393,7 +404,7 @@ func (s *Server) whichUnit(bar tiles.Bar, r tiles.Reading, err error) error {
 }
 
 // keepReading keeps a reading, unusual or not: what is unusual is asked about and stays out of the
-// fit until confirmed.
+// fit until a second reading confirms both.
 func (s *Server) keepReading(ctx context.Context, p ReadingPath, b readingBody) (tiles.PutResult, readingJSON, error) {
 	a, err := s.readReading(ctx, p, b)
 	if err != nil {
@@ -417,6 +428,7 @@ func (s *Server) keepAsked(ctx context.Context, p ReadingPath, a asked) (tiles.P
 	for _, have := range bar.Readings {
 		if have.ID == p.ID {
 			j := s.readingJSON(have, bar.WetLength())
+			j.Confirms = confirmed(bar, have)
 			if a.reading.Mass == nil {
 				j.ExpectedMM = []*float64{rounded(float64(a.belief.Low), 1), rounded(float64(a.belief.High), 1)}
 				j.Fix = text(a.fix)

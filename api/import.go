@@ -32,7 +32,7 @@ type importJSON struct {
 	Same     int            `json:"readings_known" doc:"Said before: nothing is done about them"`
 	Loads    int            `json:"loads"`
 	Bad      []badRowJSON   `json:"bad_rows"`
-	Asked    []askedRowJSON `json:"asked" doc:"Kept, and out of the fit until confirmed or counted"`
+	Asked    []askedRowJSON `json:"asked" doc:"Kept not confirmed, and out of the fit until a second reading confirms them, or the owner confirms or counts them"`
 }
 
 type badRowJSON struct {
