@@ -156,7 +156,7 @@ func TestPageTypeAgain(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7")
 	b.read("BQ7", "wet", "100.0")
-	bench, _ := b.guarded()
+	bench, owner := b.guarded()
 	post := func(form url.Values, want int) (string, string) {
 		t.Helper()
 		r, text := b.send("POST", "/bar/BQ7", "application/x-www-form-urlencoded", form.Encode(), bench...)
@@ -179,6 +179,12 @@ func TestPageTypeAgain(t *testing.T) {
 	}
 	again := "/bar/BQ7?again=" + first["id"].(string)
 	has(t, b.page(to), "It is not confirmed", `href="`+again+`"`, "in a word (owner)")
+
+	if button := "<button>I read it right"; strings.Contains(b.page(to), button) {
+		t.Error("the bench is offered to confirm in a word")
+	} else if _, text := b.send("GET", to, "", "", owner...); !strings.Contains(text, button) {
+		t.Error("the owner is not offered to confirm in a word")
+	}
 
 	text := b.page(again)
 	has(t, text, "dry, measured again", `name="again" value="`+first["id"].(string)+`"`, `name="stage" value="dry"`, `name="length" inputmode="decimal" autocomplete="off" value=""`)
