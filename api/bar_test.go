@@ -9,7 +9,7 @@ import (
 )
 
 // A slip is asked about by name; what lies outside 0.72 to 1.01 of the wet length is for the owner to
-// count, the rest for whoever read it to confirm.
+// count, the rest waits for a second reading or the owner's word.
 func TestSlipsAsked(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7")
@@ -80,6 +80,133 @@ func TestPageAsksFirst(t *testing.T) {
 	all = b.json("GET", "/v1/bars/BQ4", "", 200)["readings"].([]any)
 	if all[len(all)-1].(map[string]any)["counted"] != true {
 		t.Error("counted by the owner, and it does not count")
+	}
+}
+
+// guarded gives b's site both passcodes, and the headers of who asks with them.
+func (b *bench) guarded() (bench, owner []string) {
+	codes := [2]string{NewCode(Bench), NewCode(Owner)}
+	hashes := [2]CodeHash{quick(codes[0]), quick(codes[1])}
+	b.s.Access = Access{ReadingOpen: true, Codes: func() (CodeHash, CodeHash, error) { return hashes[0], hashes[1], nil }}
+	return []string{"Authorization", "Bearer " + codes[0]}, []string{"Authorization", "Bearer " + codes[1]}
+}
+
+// last is the reading of a bar that was entered last, and the one before it.
+func (b *bench) last(code string) (last, before map[string]any) {
+	b.t.Helper()
+	all := b.json("GET", "/v1/bars/"+code, "", 200)["readings"].([]any)
+	return all[len(all)-1].(map[string]any), all[len(all)-2].(map[string]any)
+}
+
+// With the bench passcode a questioned reading does not count until a second one agrees; the same
+// entry sent again is none, a word is the owner's, and what is outside 0.72 to 1.01 is the owner's too.
+func TestSecondReadingAtTheBench(t *testing.T) {
+	b := newBench(t)
+	b.tern("BQ7", "BQ4")
+	b.read("BQ7", "wet", "100.0")
+	b.read("BQ4", "wet", "100.0")
+	bench, owner := b.guarded()
+	enter := func(code, id, length string, want int) map[string]any {
+		return b.json("PUT", "/v1/bars/"+code+"/readings/"+id, `{"stage":"dry","length":"`+length+`","instrument":"calliper","by":"KT"}`, want, bench...)
+	}
+	first := b.id()
+	for _, want := range []int{201, 200} { // sent twice: no second reading
+		if r := enter("BQ7", first, "100.9", want); r["counted"] != false || r["needs"] != "confirm" || r["confirms"] != nil {
+			t.Fatalf("kept in spite of the question: %v", r)
+		}
+	}
+	at := "/v1/bars/BQ7/readings/" + first + "/confirm"
+	if p := b.json("PUT", at, `{}`, 403, bench...); !strings.Contains(p["detail"].(string), "owner") {
+		t.Errorf("confirmed in a word at the bench: %v", p)
+	}
+	if r := enter("BQ7", b.id(), "100.4", 201); r["counted"] != false || r["confirms"] != nil {
+		t.Errorf("0.5 mm apart: %v", r)
+	}
+	if _, before := b.last("BQ7"); before["counted"] != false {
+		t.Errorf("the first, while none agrees: %v", before)
+	}
+	second := b.id()
+	for _, want := range []int{201, 200} {
+		r := enter("BQ7", second, "101.0", want)
+		if r["counted"] != true || r["confirms"] != first || r["unusual"] != true || r["confirmed"].(map[string]any)["why"] != "read again" || r["confirmed"].(map[string]any)["by"] != "KT" {
+			t.Errorf("the second reading: %v", r)
+		}
+	}
+	for _, x := range b.json("GET", "/v1/bars/BQ7", "", 200)["readings"].([]any) {
+		r := x.(map[string]any)
+		if want := r["as_typed"] != "100.4"; r["counted"] != want {
+			t.Errorf("%v mm: counted %v, want %v", r["as_typed"], r["counted"], want)
+		}
+	}
+
+	enter("BQ4", b.id(), "64", 201)
+	if r := enter("BQ4", b.id(), "64", 201); r["counted"] != false || r["needs"] != "count" || r["confirms"] != nil {
+		t.Errorf("outside 0.72 to 1.01, twice: %v", r)
+	}
+	word := b.id()
+	enter("BQ4", word, "100.9", 201)
+	if r := b.json("PUT", "/v1/bars/BQ4/readings/"+word+"/confirm", `{"by":"EM"}`, 200, owner...); r["counted"] != true {
+		t.Errorf("the owner's word: %v", r)
+	}
+}
+
+// On the page of a bar, with the bench passcode: Keep keeps it not confirmed; Type again asks with an
+// empty field and no length of before; what does not agree is asked about, what does confirms both.
+func TestPageTypeAgain(t *testing.T) {
+	b := newBench(t)
+	b.tern("BQ7")
+	b.read("BQ7", "wet", "100.0")
+	bench, owner := b.guarded()
+	post := func(form url.Values, want int) (string, string) {
+		t.Helper()
+		r, text := b.send("POST", "/bar/BQ7", "application/x-www-form-urlencoded", form.Encode(), bench...)
+		if r.StatusCode != want {
+			t.Fatalf("%d, want %d: %s", r.StatusCode, want, text)
+		}
+		return r.Header.Get("Location"), text
+	}
+	form := func(more ...string) url.Values {
+		f := url.Values{"id": {b.id()}, "stage": {"dry"}, "mark": {"1"}, "unit": {"mm"}, "instrument": {"calliper"}, "by": {"KT"}}
+		for i := 0; i+1 < len(more); i += 2 {
+			f.Set(more[i], more[i+1])
+		}
+		return f
+	}
+	to, _ := post(form("length", "100.9", "keep", "yes"), 303)
+	first, _ := b.last("BQ7")
+	if first["counted"] != false || first["needs"] != "confirm" {
+		t.Fatalf("kept at the bench: %v", first)
+	}
+	again := "/bar/BQ7?again=" + first["id"].(string)
+	has(t, b.page(to), "It is not confirmed", `href="`+again+`"`, "in a word (owner)")
+
+	if button := "<button>I read it right"; strings.Contains(b.page(to), button) {
+		t.Error("the bench is offered to confirm in a word")
+	} else if _, text := b.send("GET", to, "", "", owner...); !strings.Contains(text, button) {
+		t.Error("the owner is not offered to confirm in a word")
+	}
+
+	text := b.page(again)
+	has(t, text, "dry, measured again", `name="again" value="`+first["id"].(string)+`"`, `name="stage" value="dry"`, `name="length" inputmode="decimal" autocomplete="off" value=""`)
+	if strings.Contains(text, "100.9") {
+		t.Errorf("the first length stands on the page that asks for the second:\n%s", text)
+	}
+	_, text = post(form("length", "100.2", "again", first["id"].(string)), 200)
+	has(t, text, "100.2 mm does not agree with the first reading", "Nothing is kept yet", `autocomplete="off" value=""`, "Keep 100.2 as I read it")
+	if strings.Contains(text, "100.9") {
+		t.Error("the first length stands on the page that asks once more")
+	}
+	_, text = post(form("length", "100.8"), 200) // from the page that showed what was read before
+	has(t, text, "longer than at wet", "Nothing is kept yet")
+	_, text = post(form("length", "wide", "again", first["id"].(string)), 422)
+	has(t, text, "dry, measured again", `value="wide"`)
+	to, _ = post(form("length", "100.8", "again", first["id"].(string)), 303)
+	has(t, b.page(to), "both are confirmed and count")
+	if last, before := b.last("BQ7"); last["counted"] != true || before["counted"] != true || last["confirms"] != before["id"] {
+		t.Errorf("read again: %v and %v", before, last)
+	}
+	if strings.Contains(b.page("/bar/BQ7"), "Type again") {
+		t.Error("a confirmed reading is asked for again")
 	}
 }
 

@@ -28,6 +28,27 @@ func (b *bench) table(query, text string, want int) wire.Import {
 	return out
 }
 
+// A table keeps what is asked about not confirmed, though it brings the length twice; a reading that is
+// measured then confirms.
+func TestTableConfirmsNothing(t *testing.T) {
+	b := newBench(t)
+	b.tern()
+	const table = "code,clay,wet,dry,instrument\nBQ7,tern,100,100.9,calliper\n"
+	for _, text := range []string{table, strings.Replace(table, "100.9", "100.8", 1)} {
+		in := b.table("", text, 200)
+		if !in.Kept || len(in.Asked) != 1 || in.Asked[0].Line != 2 || in.Asked[0].Needs != "confirm" {
+			t.Fatalf("asked: %+v", in)
+		}
+	}
+	last, before := b.last("BQ7")
+	if last["counted"] != false || before["counted"] != false || last["stage"] != "dry" || before["stage"] != "dry" {
+		t.Errorf("of tables: %v and %v", before, last)
+	}
+	if r := b.read("BQ7", "dry", "100.7"); r["counted"] != true || r["confirms"] != last["id"] {
+		t.Errorf("measured again: %v", r)
+	}
+}
+
 // A table of bars: told first, bad rows by line, all or nothing, the same again is nothing new, and
 // what goes out can come in again.
 func TestTableOfBars(t *testing.T) {

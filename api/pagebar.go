@@ -80,6 +80,8 @@ type barPageData struct {
 	Typed  url.Values // what the form was sent with, where it was refused or asked about
 	Saved  *wire.Reading
 	Asked  *wire.Reading // read, not kept yet: keep or fix?
+	Again  *wire.Reading // waits for a second reading: this page asks for it and shows no length of before
+	Word   bool          // whoever looks may confirm in a word: the owner, or there are no passcodes
 	Units  []tiles.LengthUnit
 	MassID string // a new id for an entry of masses
 }
@@ -87,14 +89,29 @@ type barPageData struct {
 // Sent is the entry as it was sent, to send it again unchanged.
 func (d barPageData) Sent() map[string]string {
 	out := map[string]string{}
-	for _, name := range []string{"length", "unit", "stage", "mark", "instrument", "step_mm", "by", "supersedes"} {
+	for _, name := range []string{"length", "unit", "stage", "mark", "instrument", "step_mm", "by", "supersedes", "again"} {
 		out[name] = d.Typed.Get(name)
 	}
 	return out
 }
 
+// askAgain makes d the page that asks for the second reading of the one with that id; it stays the page
+// of the bar if there is none such that waits.
+func (d *barPageData) askAgain(id string) {
+	for i, r := range d.Bar.Readings {
+		if r.ID == id && r.Needs == "confirm" {
+			d.Again = &d.Bar.Readings[i]
+		}
+	}
+}
+
+// inAWord reports whether whoever asks may confirm a reading without a second one.
+func (s *Server) inAWord(ctx context.Context) bool {
+	return s.Access.Codes == nil || callerOf(ctx).who == Owner
+}
+
 func (s *Server) barPageData(ctx context.Context, bar tiles.Bar) barPageData {
-	return barPageData{page: s.page(ctx, "unpack"), Bar: s.Bars().BarJSON(bar), Stages: stageWords(), Typed: url.Values{"unit": {string(s.unitOf(ctx))}}, Units: tiles.LengthUnits(), MassID: s.MakeID()}
+	return barPageData{page: s.page(ctx, "unpack"), Bar: s.Bars().BarJSON(bar), Stages: stageWords(), Typed: url.Values{"unit": {string(s.unitOf(ctx))}}, Units: tiles.LengthUnits(), MassID: s.MakeID(), Word: s.inAWord(ctx)}
 }
 
 func (s *Server) barPage(w http.ResponseWriter, r *http.Request) error {
@@ -103,6 +120,7 @@ func (s *Server) barPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	data := s.barPageData(r.Context(), bar)
+	data.askAgain(r.URL.Query().Get("again"))
 	if id := r.URL.Query().Get("saved"); id != "" {
 		for i, rd := range data.Bar.Readings {
 			if rd.ID == id {
@@ -114,8 +132,9 @@ func (s *Server) barPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 // postReading keeps a reading from the form. A refused one is shown again as it was typed. One that
-// is not believed is asked about before it is kept; who insists has it kept, and confirmed in one where
-// nobody is asked for a passcode or the owner insists.
+// is not believed is asked about before it is kept; who insists has it kept not confirmed, or confirmed in
+// one where nobody is asked for a passcode or the owner insists. One from the page that hides what was read
+// before confirms that.
 func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
@@ -127,9 +146,13 @@ func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	a, err := s.Bars().ReadReading(r.Context(), p, body)
-	if err == nil && a.Reading.Unusual && form.Get("keep") == "" {
+	if form.Get("again") == "" {
+		a.Reading.Confirms = "" // its page showed the lengths of before
+	}
+	if err == nil && a.Reading.Unusual && a.Reading.Confirms == "" && form.Get("keep") == "" {
 		data := s.barPageData(r.Context(), a.Bar)
 		data.Typed = form
+		data.askAgain(form.Get("again"))
 		j := s.Bars().ReadingJSON(a.Reading, a.Bar.WetLength())
 		j.Fix = usecase.Text(a.Fix)
 		data.Asked = &j
@@ -139,7 +162,7 @@ func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 	if err == nil {
 		_, j, err = s.Bars().KeepAsked(r.Context(), p, a)
 	}
-	if err == nil && j.Needs == "confirm" && (s.Access.Codes == nil || callerOf(r.Context()).who == Owner) {
+	if err == nil && j.Needs == "confirm" && s.inAWord(r.Context()) {
 		err = s.Archive.ConfirmReading(r.Context(), a.Bar.Code, j.ID, body.By, "", s.Now())
 		s.Shrink.Touch(a.Bar.Code)
 	}
@@ -150,6 +173,7 @@ func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 		}
 		data := s.barPageData(r.Context(), bar)
 		data.Typed, data.Error = form, s.problemFrom(r.Context(), err)
+		data.askAgain(form.Get("again"))
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(data.Error.Status)
 		return s.render(w, "bar", data)

@@ -158,10 +158,10 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, get, "/v1/bars/{bar}", "get-bar", "One bar with its readings, struck ones too", s.getBar)
 	route(a, get, "/v1/bars/{bar}/story", "bar-story", "All that happened to a bar, in order: who read and struck what, loads, firings, and what it did to the rate", s.getStory)
 	route(a, put, "/v1/bars/{bar}", "put-bar", "Keep a bar", s.putBar)
-	route(a, put, "/v1/bars/{bar}/readings/{id}", "put-reading", "Keep a reading for good", s.putReading)
+	route(a, put, "/v1/bars/{bar}/readings/{id}", "put-reading", "Keep a reading for good; it confirms an earlier one of the same bar, stage and marks that is not confirmed, if both agree within 2 sds of one reading (0.4 mm by calliper, 1 mm by rule)", s.putReading)
 	route(a, put, "/v1/bars/{bar}/readings/{id}/strike", "strike-reading", "Cross a reading out; it stays to be seen",
 		s.readingAct(func(a usecase.Storage) act { return a.StrikeReading }, true))
-	route(a, put, "/v1/bars/{bar}/readings/{id}/confirm", "confirm-reading", "Yes, I read it right",
+	route(a, put, "/v1/bars/{bar}/readings/{id}/confirm", "confirm-reading", "Confirm a reading in a word, without a second reading",
 		s.readingAct(func(a usecase.Storage) act { return a.ConfirmReading }, false))
 	route(a, put, "/v1/bars/{bar}/readings/{id}/count", "count-reading", "Let a reading outside 0.72 to 1.01 into the fit",
 		s.readingAct(func(a usecase.Storage) act { return a.CountReading }, true))

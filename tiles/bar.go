@@ -86,11 +86,15 @@ type Reading struct {
 	Outside    bool       // outside 0.72 to 1.01 of the wet length when it came: only the owner counts it
 	EntryError EntryError // the mistake that it looks like; empty if Unusual is false
 	Question   string     // what was asked about it; empty if Unusual is false
-	Confirmed  *Act
+	Confirmed  *Act       // by a second reading (Why is ReadAgain), or in a word
 	Counted    *Act
 	Struck     *Act
 	Supersedes string // id of the struck reading that it takes the place of
+	Confirms   string // id of the reading that it confirms, entered afresh, and is confirmed by; for a new one
 }
+
+// ReadAgain is why a reading was confirmed that a second one, entered afresh, agrees with.
+const ReadAgain = "read again"
 
 // Act is who did something to a fact, when and why.
 type Act struct {
@@ -269,8 +273,8 @@ const (
 	FarFromUsual     EntryError = "far_from_usual" // from what clay usually loses: there is no fit to ask
 )
 
-// Needs is the act that lets r into a fit: count (the owner's) or confirm; empty if r counts, is
-// struck or is of masses.
+// Needs is the act that lets r into a fit: count (the owner's) or confirm (a second reading, or the
+// owner's word); empty if r counts, is struck or is of masses.
 func (r Reading) Needs() string {
 	switch {
 	case r.Counts() || r.Struck != nil || r.Mass != nil:

@@ -38,7 +38,7 @@ type Taken struct {
 	Number int // readings that are new
 }
 
-// SheetQuestion is a reading of a sheet that is not believed: kept, and out of the fit until confirmed.
+// SheetQuestion is a reading of a sheet that is not believed: kept not confirmed, and out of the fit.
 type SheetQuestion struct {
 	Line       int
 	Bar        Code

@@ -155,7 +155,7 @@
   $$("form[data-bar]").forEach(f => f.addEventListener("submit", async e => {
     e.preventDefault();
     const there = await fetch("/healthz", {method: "HEAD", cache: "no-store", signal: AbortSignal.timeout(3000)}).then(r => r.ok, () => false);
-    const body = Object.fromEntries([...new FormData(f)].filter(([k, v]) => v && k !== "id"));
+    const body = Object.fromEntries([...new FormData(f)].filter(([k, v]) => v && k !== "id" && k !== "again"));
     if (body.mark) body.mark = +body.mark;
     if (there || !body.length || !queue(f.dataset.bar, $("[name=id]", f).value, body)) { f.submit(); return; }
     $("[name=id]", f).value = newID();

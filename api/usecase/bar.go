@@ -45,6 +45,7 @@ func (s Bars) BarJSON(b tiles.Bar) wire.BarJSON {
 	j.Next = string(tiles.Wet)
 	for _, r := range b.Readings {
 		rj := s.ReadingJSON(r, wet)
+		rj.Confirms = confirmed(b, r)
 		j.Readings = append(j.Readings, rj)
 		if rj.Counted && r.Mass == nil {
 			j.Shrunk, j.Next = rj.TotalRatio, string(nextStage(r.Stage))
@@ -57,6 +58,12 @@ func (s Bars) BarJSON(b tiles.Bar) wire.BarJSON {
 		}
 	}
 	return j
+}
+
+// confirmed is the id of the reading of b that r confirmed when it came; empty if none.
+func confirmed(b tiles.Bar, r tiles.Reading) string {
+	first, _ := shrinkage.Confirmed(b, r)
+	return first.ID
 }
 
 func nextStage(s tiles.Stage) tiles.Stage {
@@ -179,6 +186,9 @@ func (s Bars) ReadReading(ctx context.Context, p wire.ReadingPath, b wire.Readin
 	}
 	a := asked{Bar: bar}
 	a.belief, a.Fix = shrinkage.Judge(bar, &r, s.LastFit())
+	if first, ok := shrinkage.Confirms(bar, r); ok {
+		r.Confirms = first.ID
+	}
 	a.Reading = r
 	return a, nil
 }
@@ -204,7 +214,7 @@ func (s Bars) whichUnit(bar tiles.Bar, r tiles.Reading, err error) error {
 }
 
 // keepReading keeps a reading, unusual or not: what is unusual is asked about and stays out of the
-// fit until confirmed.
+// fit until a second reading confirms both.
 func (s Bars) KeepReading(ctx context.Context, p wire.ReadingPath, b wire.ReadingBody) (tiles.PutResult, wire.Reading, error) {
 	a, err := s.ReadReading(ctx, p, b)
 	if err != nil {
@@ -228,6 +238,7 @@ func (s Bars) KeepAsked(ctx context.Context, p wire.ReadingPath, a asked) (tiles
 	for _, have := range bar.Readings {
 		if have.ID == p.ID {
 			j := s.ReadingJSON(have, bar.WetLength())
+			j.Confirms = confirmed(bar, have)
 			if a.Reading.Mass == nil {
 				j.ExpectedMM = []*float64{Rounded(float64(a.belief.Low), 1), Rounded(float64(a.belief.High), 1)}
 				j.Fix = Text(a.Fix)

@@ -74,13 +74,14 @@ type Reading struct {
 	Slip         string     `json:"slip,omitempty" doc:"The mistake it looks like: inch_as_mm, mm_as_inch, ten_times, tenth, digits_swapped, longer_than_before, far_from_clay, far_from_usual"`
 	Question     string     `json:"question,omitempty"`
 	Fix          *string    `json:"fix,omitempty" doc:"What was probably meant, as it would be typed"`
-	Needs        string     `json:"needs,omitempty" doc:"confirm (whoever read it) or count (the owner) lets it into the fit"`
+	Needs        string     `json:"needs,omitempty" doc:"confirm: it is not confirmed, and does not count until a second reading that is entered afresh agrees, or the owner confirms it in a word; count: the owner alone lets it in"`
 	Counted      bool       `json:"counted" doc:"May enter a fit"`
 	By           string     `json:"by"`
 	At           *string    `json:"at"`
 	ClockTrusted bool       `json:"clock_trusted"`
 	Mass         *MassBody  `json:"mass_g,omitempty"`
-	Confirmed    *Act       `json:"confirmed,omitempty"`
+	Confirmed    *Act       `json:"confirmed,omitempty" doc:"By a second reading (why: read again), or by the owner's word"`
+	Confirms     string     `json:"confirms,omitempty" doc:"Id of the earlier reading that this one, entered afresh, agrees with and confirmed: both count"`
 	CountedBy    *Act       `json:"counted_by,omitempty" doc:"The owner's word that it counts"`
 	Struck       *Act       `json:"struck"`
 	Supersedes   *string    `json:"supersedes"`

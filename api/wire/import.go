@@ -11,7 +11,7 @@ type Import struct {
 	Same     int        `json:"readings_known" doc:"Said before: nothing is done about them"`
 	Loads    int        `json:"loads"`
 	Bad      []BadRow   `json:"bad_rows"`
-	Asked    []AskedRow `json:"asked" doc:"Kept, and out of the fit until confirmed or counted"`
+	Asked    []AskedRow `json:"asked" doc:"Kept not confirmed, and out of the fit until a second reading confirms them, or the owner confirms or counts them"`
 }
 
 type BadRow struct {

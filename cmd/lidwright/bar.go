@@ -149,8 +149,10 @@ func barCommand() *cobra.Command {
 		Long: `CODE is what is scratched into the bar; lidwright bars new hands codes out. STAGE is wet, soft, leather,
 dry, bisque or fired. LENGTH is the distance between its two marks, cold: 87.6, 87,6, 87.6mm or 3 15/16 in.
 
-A reading that is not believed is kept and does not count until you confirm it; one that no clay shrinks to,
-until the owner says that it counts. Nothing is overwritten: what was wrong is crossed out and stays to be seen.`,
+A reading that is not believed is kept not confirmed, and does not count until you measure that stage again and
+enter what you read: if both agree (0.4 mm by calliper, 1 mm by rule), both count. To confirm it in a word is the
+owner's, and so is a length that no clay shrinks to. Nothing is overwritten: what was wrong is crossed out and
+stays to be seen.`,
 		Example: "  lidwright bar BQ7 fired 87.6\n  lidwright bar BQ7 confirm last\n  lidwright bar BQ7 count last --why \"it bloated\"\n  lidwright bar BQ7 wet \"3 15/16 in\"\n  lidwright bar BQ7 strike last --why \"wrong mark\"",
 		Args:    cobra.ExactArgs(3),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -196,6 +198,7 @@ until the owner says that it counts. Nothing is overwritten: what was wrong is c
 				Unusual  bool
 				Question string
 				Needs    string
+				Confirms string
 			}
 			done, err := put(c, "/v1/bars/"+url.PathEscape(args[0])+"/readings/"+newID(c), map[string]any{"stage": args[1], "length": args[2], "unit": first(unit, "mm"), "by": by}, &r)
 			if err != nil || done {
@@ -205,10 +208,13 @@ until the owner says that it counts. Nothing is overwritten: what was wrong is c
 			if r.Ratio != nil {
 				says += fmt.Sprintf(", %.2f %% since wet", 100**r.Ratio)
 			}
-			switch r.Needs {
-			case "confirm":
-				says += ". " + r.Question + " It does not count yet. If you read it right: lidwright bar " + args[0] + " confirm last"
-			case "count":
+			switch {
+			case r.Confirms != "":
+				says += ". It agrees with what was read before: both are confirmed and count"
+			case r.Needs == "confirm":
+				says += ". " + r.Question + " It is not confirmed and does not count yet. Measure it again, and enter what you read then: lidwright bar " + args[0] + " " + args[1] +
+					" LENGTH. If both agree, both count. Without a second reading it is the owner's: lidwright bar " + args[0] + " confirm last"
+			case r.Needs == "count":
 				says += ". " + r.Question + " Outside 0.72 to 1.01 of the wet length; it does not count until the owner says: lidwright bar " + args[0] + " count last --why ..."
 			}
 			fmt.Fprintf(c.OutOrStdout(), "%s. Undo: lidwright bar %s strike last --why ...\n", says, args[0])

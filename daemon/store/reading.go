@@ -50,8 +50,8 @@ func readingArgs(r tiles.Reading, seq int64) []any {
 		r.By, r.Queued.Seconds(), r.Unusual, r.Outside, r.EntryError, r.Question, orNull(r.Supersedes)}
 }
 
-// PutReading keeps one reading for good, and strikes the one whose place it takes. The errors
-// are tiles.ErrNoBar, tiles.ErrNoReading (of the one to supersede), tiles.ErrIDUsed and
+// PutReading keeps one reading for good, strikes the one whose place it takes, and confirms itself and
+// the one that it confirms. The errors are tiles.ErrNoBar, tiles.ErrNoReading (of the one to supersede), tiles.ErrIDUsed and
 // trouble with the disk. r must have been validated; Unusual, Outside, EntryError and Question are what
 // was asked about it.
 func (s *Store) PutReading(ctx context.Context, r tiles.Reading, at kiln.Stamp) (kept tiles.PutResult, err error) {
@@ -92,12 +92,35 @@ func (s *Store) PutReading(ctx context.Context, r tiles.Reading, at kiln.Stamp) 
 		if _, err = tx.ExecContext(ctx, insertReading+"(?"+strings.Repeat(", ?", 20)+")", readingArgs(r, kept.Revision)...); err != nil {
 			return err
 		}
+		if err := confirmBoth(ctx, tx, r, at); err != nil {
+			return err
+		}
 		return touchBar(ctx, tx, r.Bar, kept.Revision)
 	})
 	if err != nil {
 		return tiles.PutResult{}, fmt.Errorf("keep a reading of bar %s: %w", r.Bar, err)
 	}
 	return kept, nil
+}
+
+// confirmBoth confirms the reading that r, entered afresh, agrees with, and r itself. Where that one
+// was struck meanwhile there is nothing that r could agree with: it waits like any other.
+func confirmBoth(ctx context.Context, tx *sql.Tx, r tiles.Reading, at kiln.Stamp) error {
+	if r.Confirms == "" {
+		return nil
+	}
+	var struck bool
+	if err := tx.QueryRowContext(ctx, `SELECT struck FROM reading WHERE id = ? AND bar = ?`, r.Confirms, r.Bar).Scan(&struck); err != nil {
+		return missing(err, tiles.ErrNoReading)
+	}
+	if struck {
+		return nil
+	}
+	_, err := actOnce(ctx, tx, r.Confirms, "confirm", r.By, tiles.ReadAgain, at)
+	if err == nil && r.Unusual {
+		_, err = actOnce(ctx, tx, r.ID, "confirm", r.By, tiles.ReadAgain, at)
+	}
+	return err
 }
 
 // touchBar raises the revision of a bar and looks again which of its loads wait for its
@@ -136,7 +159,7 @@ func (s *Store) StrikeReading(ctx context.Context, bar tiles.Code, id, by, why s
 	return s.readingAct(ctx, bar, id, "strike", by, why, at)
 }
 
-// ConfirmReading says that an unusual reading was read right.
+// ConfirmReading says in a word, without a second reading, that an unusual reading was read right.
 func (s *Store) ConfirmReading(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error {
 	return s.readingAct(ctx, bar, id, "confirm", by, why, at)
 }
@@ -157,12 +180,7 @@ func (s *Store) readingAct(ctx context.Context, bar tiles.Code, id, op, by, why 
 		if of != bar {
 			return tiles.ErrNoReading
 		}
-		var done int
-		err := tx.QueryRowContext(ctx, `SELECT 1 FROM act WHERE kind = 'reading' AND id = ? AND op = ?`, id, op).Scan(&done)
-		if !errors.Is(err, sql.ErrNoRows) {
-			return err
-		}
-		if err := act(ctx, tx, "reading", id, op, op, by, why, at); err != nil {
+		if fresh, err := actOnce(ctx, tx, id, op, by, why, at); err != nil || !fresh {
 			return err
 		}
 		if op == "strike" {
@@ -180,6 +198,16 @@ func (s *Store) readingAct(ctx context.Context, bar tiles.Code, id, op, by, why 
 		return fmt.Errorf("%s a reading of bar %s: %w", op, bar, err)
 	}
 	return nil
+}
+
+// actOnce does something to a reading; where it was done before it changes nothing and is not fresh.
+func actOnce(ctx context.Context, tx *sql.Tx, id, op, by, why string, at kiln.Stamp) (fresh bool, err error) {
+	var done int
+	err = tx.QueryRowContext(ctx, `SELECT 1 FROM act WHERE kind = 'reading' AND id = ? AND op = ?`, id, op).Scan(&done)
+	if !errors.Is(err, sql.ErrNoRows) {
+		return false, err
+	}
+	return true, act(ctx, tx, "reading", id, op, op, by, why, at)
 }
 
 // act writes down what somebody did to a fact; change is the word for it in the record.

@@ -15,7 +15,7 @@ const (
 	WasRead      EventKind = "read"
 	WasWeighed   EventKind = "weighed"
 	WasStruck    EventKind = "struck"    // a reading was crossed out
-	WasConfirmed EventKind = "confirmed" // whoever read it said that it was read right
+	WasConfirmed EventKind = "confirmed" // a second reading agreed, or the owner said that it was read right
 	WasCounted   EventKind = "counted"   // the owner let it into the fit
 	WasFired     EventKind = "fired"
 	WasPacked    EventKind = "packed" // its load waits for heat

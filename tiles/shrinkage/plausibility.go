@@ -20,6 +20,7 @@ const (
 	mostLeft  = 1.01
 	askBeyond = 4    // sds
 	grewBy    = 2    // combined sds of the two readings by which a bar may be longer than a stage before
+	agreeBy   = 2    // sds of one reading, of the coarser instrument, by which two of the same length may differ
 	nearSlip  = 0.15 // of the expected length, within which a factor is called by its name
 )
 
@@ -139,6 +140,44 @@ func grew(b tiles.Bar, r tiles.Reading) (before tiles.Reading, grew bool) {
 		}
 	}
 	return before, grew
+}
+
+// Agree reports whether two lengths are of the same stage between the same marks, and differ by no more
+// than two sds of one reading: 0.4 mm by calliper, 1 mm where either was read by rule.
+func Agree(a, b tiles.Reading) bool {
+	if a.Mass != nil || b.Mass != nil || a.Stage != b.Stage || max(a.Mark, 1) != max(b.Mark, 1) {
+		return false
+	}
+	sd := max(readingSD(a.Instrument, a.Step), readingSD(b.Instrument, b.Step))
+	return math.Abs(float64(a.Length-b.Length)) <= agreeBy*sd+1e-9 // 100.9 and 100.5 are 0.4 apart
+}
+
+// Confirms finds the reading of b that r, judged and entered afresh, confirms: the newest that waits
+// to be confirmed and agrees with r. It is false where there is none, and where r itself is for the owner.
+func Confirms(b tiles.Bar, r tiles.Reading) (first tiles.Reading, ok bool) {
+	if r.Outside {
+		return first, false
+	}
+	for _, o := range b.Readings {
+		if o.ID != r.ID && o.Needs() == "confirm" && Agree(o, r) {
+			first, ok = o, true
+		}
+	}
+	return first, ok
+}
+
+// Confirmed finds the reading of b that its reading r confirmed when it came; it is false if r
+// confirmed none.
+func Confirmed(b tiles.Bar, r tiles.Reading) (first tiles.Reading, ok bool) {
+	for _, o := range b.Readings {
+		if o.ID == r.ID {
+			break
+		}
+		if c := o.Confirmed; c != nil && c.Why == tiles.ReadAgain && c.At.Equal(r.At) && Agree(o, r) {
+			first, ok = o, true
+		}
+	}
+	return first, ok
 }
 
 // EntryError names the mistake that brings the expected length to l, and gives what was probably meant,

@@ -40,6 +40,42 @@ func TestBelieve(t *testing.T) {
 	}
 }
 
+// TestSecondReading: a reading that waits is confirmed by another of the same stage and marks within two
+// sds of one reading, 0.2 mm by calliper and 0.5 by rule (common practice, no source), and by no other.
+func TestSecondReading(t *testing.T) {
+	waits := tiles.Reading{ID: "first", Stage: tiles.Dry, Mark: 1, Length: 100.9, Unusual: true, Instrument: "calliper"}
+	second := func(change func(first, r *tiles.Reading)) (tiles.Bar, tiles.Reading) {
+		first, r := waits, tiles.Reading{ID: "second", Stage: tiles.Dry, Mark: 1, Length: 100.5, Unusual: true, Instrument: "calliper"}
+		change(&first, &r)
+		return tiles.Bar{MarkLength: 100, Readings: []tiles.Reading{{ID: "wet", Stage: tiles.Wet, Mark: 1, Length: 100}, first}}, r
+	}
+	for name, c := range map[string]struct {
+		change func(first, r *tiles.Reading)
+		want   bool
+	}{
+		"0.4 mm apart":              {func(_, r *tiles.Reading) {}, true},
+		"0.4 mm longer":             {func(_, r *tiles.Reading) { r.Length = 101.3 }, true},
+		"0.41 mm apart":             {func(_, r *tiles.Reading) { r.Length = 100.49 }, false},
+		"1 mm apart, one by rule":   {func(_, r *tiles.Reading) { r.Length, r.Instrument = 99.9, "rule" }, true},
+		"1.1 mm apart, one by rule": {func(_, r *tiles.Reading) { r.Length, r.Instrument = 99.8, "rule" }, false},
+		"itself believed":           {func(_, r *tiles.Reading) { r.Unusual = false }, true},
+		"another stage":             {func(_, r *tiles.Reading) { r.Stage = tiles.Biscuit }, false},
+		"other marks":               {func(_, r *tiles.Reading) { r.Mark = 2 }, false},
+		"said again":                {func(_, r *tiles.Reading) { r.ID = "first" }, false},
+		"for the owner":             {func(_, r *tiles.Reading) { r.Outside = true }, false},
+		"the first for the owner":   {func(first, _ *tiles.Reading) { first.Outside = true }, false},
+		"the first struck":          {func(first, _ *tiles.Reading) { first.Struck = &tiles.Act{} }, false},
+		"the first confirmed":       {func(first, _ *tiles.Reading) { first.Confirmed = &tiles.Act{} }, false},
+		"the first not asked about": {func(first, _ *tiles.Reading) { first.Unusual = false }, false},
+		"masses":                    {func(_, r *tiles.Reading) { r.Mass = &tiles.Mass{Dry: 50} }, false},
+	} {
+		b, r := second(c.change)
+		if first, ok := Confirms(b, r); ok != c.want || ok && first.ID != "first" {
+			t.Errorf("%s: confirms %q %v, want %v", name, first.ID, ok, c.want)
+		}
+	}
+}
+
 // TestSlipsByName: each slip gets its name and what was meant, in the form in which it is typed.
 func TestSlipsByName(t *testing.T) {
 	bar := tiles.Bar{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, MarkLength: 200, Marks: 1, Readings: []tiles.Reading{
