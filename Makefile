@@ -8,13 +8,18 @@ SUDO    := $(shell [ "$$(id -u)" = 0 ] || echo sudo)
 PACKAGES := gcc libc6-dev pkg-config libmodbus-dev python3 python3-pymodbus python3-serial python3-serial-asyncio socat mbpoll prometheus qemu-user strace lintian systemd adduser
 PACKAGES += chromium zbar-tools
 
-.PHONY: run build test vet bench fuzz soak fresh mutants cross deb packages clean
+.PHONY: run build generate test vet bench fuzz soak fresh mutants cross deb packages clean
 
 run: build
 	bin/lidwright practice --folder run
 
 build:
 	CGO_ENABLED=0 go build -buildvcs=false $(FLAGS) -o bin/lidwright ./cmd/lidwright
+
+# The Go of the compiled pages from their sources, after a change to one of them.
+generate:
+	go tool -modfile=deploy/tools/go.mod templ fmt api/pages
+	go tool -modfile=deploy/tools/go.mod templ generate -path api/pages
 
 test: packages build vet
 	go test -timeout 15m ./...

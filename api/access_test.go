@@ -663,6 +663,13 @@ func TestFormsAndCodes(t *testing.T) {
 	if a.StatusCode != 401 || !strings.Contains(body, `action="/clays"`) || !strings.Contains(body, `name="code"`) || strings.Contains(body, "<script>") || !strings.Contains(body, "Tern &#34;&gt;&lt;script&gt;") {
 		t.Fatalf("%d %s", a.StatusCode, body)
 	}
+	german := append([]string{"Accept-Language", "de"}, own...)
+	a, body = ask(t, "POST", g.URL+"/clay/a%2Fb%20%3Fc/bars", form, "name=dry", german...)
+	for _, want := range []string{`action="/clay/a%2Fb%20%3Fc/bars"`, `name="name" value="dry"`} {
+		if a.StatusCode != 401 || !strings.Contains(body, want) || strings.Contains(body, "trocken") {
+			t.Errorf("a form in German has no %s: %d %s", want, a.StatusCode, body)
+		}
+	}
 	if a, body := ask(t, "POST", g.URL+"/clays", form, "name=Tern&code="+g.bench, own...); a.StatusCode != 403 || !strings.Contains(body, `name="code"`) {
 		t.Errorf("with the bench code: %d", a.StatusCode)
 	}

@@ -11,6 +11,23 @@ import (
 	"lidwright/api/wire"
 )
 
+// A name that is a word of the trade too stays as it was typed on a page in another language.
+func TestNameThatIsAWord(t *testing.T) {
+	s := testStudio(t)
+	for path, want := range map[string]string{
+		"/clay/dry":       "<p>dry: diese Masse gibt es nicht.</p>",
+		"/spyhole/dry":    "<p>dry: diesen Ofen gibt es nicht.</p>",
+		"/firing/dry":     "<p>dry: diesen Brand gibt es nicht.</p>",
+		"/bar/XYW":        "<p>XYW: diesen Stab gibt es nicht.</p>",
+		"/speak?next=dry": `value="dry"`,
+	} {
+		_, page := ask(t, "GET", s.URL+path, "", "", "Accept-Language", "de")
+		if !strings.Contains(page, want) || strings.Contains(page, "trocken") {
+			t.Errorf("%s in German has no %s: %s", path, want, page)
+		}
+	}
+}
+
 // Names from outside are kept as typed, in NFC, and are harmless wherever they are shown; what
 // cannot be shown is refused with the field named.
 func TestNamesFromOutside(t *testing.T) {

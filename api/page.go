@@ -24,20 +24,13 @@ import (
 
 // page is what every page has; each page's own data embeds it.
 type page struct {
-	Site     string
-	Here     string // which of the links at the top this page is under
-	Standing string
-	Version  string
-	Today    time.Time
+	pages.Frame
+	Today time.Time
 	// ClockUnset says that the machine's clock cannot be trusted: dates may be wrong.
 	ClockUnset bool
 	Error      *Problem // of a form sent just now; nil on a fresh page
 	ID         string   // a new id for the entry that the page's form may send
-
-	speak pages.Speak
 }
-
-func (p page) speaks() pages.Speak { return p.speak }
 
 func (s *Server) page(ctx context.Context, here string) page {
 	speak, ok := ctx.Value(speakKey{}).(pages.Speak)
@@ -45,7 +38,8 @@ func (s *Server) page(ctx context.Context, here string) page {
 		speak = pages.Speak{Tongue: "en", Unit: string(s.Unit())}
 	}
 	now := s.Now()
-	return page{speak: speak, Site: s.Site.Name, Here: here, Standing: caution.StandingLine, Version: s.Site.Version, Today: now.Wall, ClockUnset: !now.Trusted, ID: s.MakeID()}
+	frame := pages.Frame{Site: s.Site.Name, Here: here, Standing: caution.StandingLine, Version: s.Site.Version, Speak: speak}
+	return page{Frame: frame, Today: now.Wall, ClockUnset: !now.Trusted, ID: s.MakeID()}
 }
 
 // The cautions of pages that always carry them: of dry clay, of what our numbers are not, of notices.
@@ -150,9 +144,15 @@ func (s *Server) pageRoutes(mux *routes) {
 }
 
 // render writes a page as it speaks to who asked.
-func (s *Server) render(w http.ResponseWriter, name string, data interface{ speaks() pages.Speak }) error {
+func (s *Server) render(w http.ResponseWriter, name string, data pages.Data) error {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	return s.pages.Render(w, name, data.speaks(), data)
+	return s.pages.Render(w, name, data)
+}
+
+// show writes a compiled page as it speaks to who asked.
+func (s *Server) show(w http.ResponseWriter, p pages.Page) error {
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	return s.pages.Show(w, p)
 }
 
 // problemPage shows a problem to a person.
@@ -163,11 +163,8 @@ func (s *Server) problemPage(w http.ResponseWriter, r *http.Request, p *Problem)
 	kind := strings.TrimPrefix(p.Type, "/problems/")
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.WriteHeader(p.Status)
-	err := s.render(w, "problem", struct {
-		page
-		Problem  *Problem
-		HelpText string
-	}{s.page(r.Context(), ""), p, problemKinds[kind].Help})
+	frame := s.page(r.Context(), "").Frame
+	err := s.show(w, pages.ProblemPage{Frame: frame, Problem: *p.onPage(), Help: problemKinds[kind].Help})
 	if err != nil {
 		slog.ErrorContext(r.Context(), "showing a problem failed", "err", err)
 	}
@@ -178,11 +175,8 @@ func (s *Server) problemTypePage(w http.ResponseWriter, r *http.Request) error {
 	if !ok {
 		return problem("no-such-page", "No problem has this name.")
 	}
-	return s.render(w, "problem", struct {
-		page
-		Problem  *Problem
-		HelpText string
-	}{s.page(r.Context(), "more"), &Problem{Title: k.Title, Status: k.Status}, k.Help})
+	frame := s.page(r.Context(), "more").Frame
+	return s.show(w, pages.ProblemPage{Frame: frame, Problem: pages.Problem{Title: k.Title}, Help: k.Help})
 }
 
 type waitingLoad struct {

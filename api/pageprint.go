@@ -27,7 +27,7 @@ func (s *Server) printed(draw func(*http.Request) (title, svg string, err error)
 		}
 		if path := r.URL.Path; len(path) > 4 && path[len(path)-4:] == ".svg" {
 			w.Header().Set("Content-Type", "image/svg+xml")
-			_, err := w.Write([]byte(s.pages.Drawn(s.page(r.Context(), "").speak.Tongue, svg)))
+			_, err := w.Write([]byte(s.pages.Drawn(s.page(r.Context(), "").Speak.Tongue, svg)))
 			return err
 		}
 		return s.render(w, "print", struct {

@@ -10,6 +10,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"lidwright/api/pages"
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
@@ -30,6 +31,9 @@ type Problem struct {
 	Reference string `json:"reference,omitempty" doc:"What the log of the daemon has it under" example:"K7Q2XYDB"`
 
 	header http.Header
+	// Of a thing that is not there, what Detail is put together from: its name as somebody typed it, which
+	// no page translates, and what is said of it. Both empty in other problems.
+	about, said string
 }
 
 func (p *Problem) Error() string           { return p.Title + ": " + p.Detail }
@@ -38,6 +42,18 @@ func (p *Problem) GetHeaders() http.Header { return p.header }
 
 // ContentType is asked by huma while it writes a Problem.
 func (p *Problem) ContentType(string) string { return "application/problem+json" }
+
+// onPage is a problem as a page shows it.
+func (p *Problem) onPage() *pages.Problem {
+	shown := &pages.Problem{Title: p.Title, Detail: p.Detail}
+	if p.about != "" {
+		shown.About, shown.Detail = p.about, p.said
+	}
+	for _, f := range p.Fields {
+		shown.Fields = append(shown.Fields, pages.FieldProblem(f))
+	}
+	return shown
+}
 
 // problemKind is what all problems of one type share; Help is the text of its page.
 type problemKind struct {
@@ -140,7 +156,12 @@ func (s *Server) problemFrom(ctx context.Context, err error) *Problem {
 	}
 	for _, k := range errorKinds {
 		if errors.Is(err, k.err) {
-			return problem(k.kind, usecase.Sentence(err.Error()))
+			p := problem(k.kind, usecase.Sentence(err.Error()))
+			if about, ok := strings.CutSuffix(err.Error(), ": "+k.err.Error()); ok {
+				p.about = about[strings.LastIndexByte(about, ' ')+1:] // of "bar BQ7" the name alone
+				p.said = usecase.Sentence(k.err.Error())
+			}
+			return p
 		}
 	}
 	if errors.Is(err, context.Canceled) {

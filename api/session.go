@@ -18,6 +18,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"lidwright/api/pages"
 	"lidwright/kiln"
 )
 
@@ -192,27 +193,16 @@ func (s *Server) deleteSession(ctx context.Context, in *endSessionInput) (*cooki
 	return &cookieAnswer{http.StatusNoContent, *endedCookie(in.secure)}, nil
 }
 
-// hiddenField is one field of a form that waits for a code.
-type hiddenField struct{ Name, Value string }
-
-type sessionPageData struct {
-	page
-	Who     string // whose code this phone has shown; "" for none
-	Open    bool   // this machine has no codes
-	Problem *Problem
-	Action  string        // where the code is sent
-	Fields  []hiddenField // what goes with it
-}
-
 func (s *Server) sessionPage(w http.ResponseWriter, r *http.Request) error {
-	data := sessionPageData{page: s.page(r.Context(), "more"), Open: s.Access.Codes == nil, Action: "/session"}
+	frame := s.page(r.Context(), "more").Frame
+	data := pages.PasscodePage{Frame: frame, Open: s.Access.Codes == nil, Action: "/session"}
 	if who := callerOf(r.Context()).who; who != Anyone {
 		data.Who = who.String()
 	}
 	if next := r.URL.Query().Get("next"); ourPath(next) {
-		data.Fields = []hiddenField{{"next", next}}
+		data.Fields = []pages.Hidden{{Name: "next", Value: next}}
 	}
-	return s.render(w, "session", data)
+	return s.show(w, data)
 }
 
 // ourPath reports whether next leads to a page of our own.
@@ -261,22 +251,22 @@ const mostFields = 64 // of a form that waits for a code
 // askCode shows why a page was refused and takes the code. What a form had in it goes along,
 // so that nothing is typed twice.
 func (s *Server) askCode(w http.ResponseWriter, r *http.Request, p *Problem) {
-	data := sessionPageData{page: s.page(r.Context(), ""), Problem: p, Action: "/session"}
+	data := pages.PasscodePage{Frame: s.page(r.Context(), "").Frame, Problem: p.onPage(), Action: "/session"}
 	switch {
 	case r.Method == http.MethodGet:
-		data.Fields = []hiddenField{{"next", r.URL.RequestURI()}}
+		data.Fields = []pages.Hidden{{Name: "next", Value: r.URL.RequestURI()}}
 	case r.URL.Path == "/session":
-		data.Fields = []hiddenField{{"next", r.PostForm.Get("next")}}
+		data.Fields = []pages.Hidden{{Name: "next", Value: r.PostForm.Get("next")}}
 	default:
-		data.Action = r.URL.Path
+		data.Action = r.URL.EscapedPath()
 		for name, values := range r.PostForm {
 			for _, v := range values {
 				if name != "code" && name != "token" && len(data.Fields) < mostFields {
-					data.Fields = append(data.Fields, hiddenField{name, v})
+					data.Fields = append(data.Fields, pages.Hidden{Name: name, Value: v})
 				}
 			}
 		}
-		slices.SortFunc(data.Fields, func(a, b hiddenField) int { return strings.Compare(a.Name, b.Name) })
+		slices.SortFunc(data.Fields, func(a, b pages.Hidden) int { return strings.Compare(a.Name, b.Name) })
 	}
 	for k, v := range p.header {
 		w.Header()[k] = v
@@ -284,7 +274,7 @@ func (s *Server) askCode(w http.ResponseWriter, r *http.Request, p *Problem) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Cache-Control", "no-store")
 	w.WriteHeader(p.Status)
-	s.render(w, "session", data)
+	s.show(w, data)
 }
 
 var postForm = regexp.MustCompile(`(?i)<form\b[^>]*\bmethod="?post\b[^>]*>`)

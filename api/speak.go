@@ -128,14 +128,11 @@ func (s *Server) formReader(ctx context.Context, form url.Values) *reader {
 }
 
 func (s *Server) speakPage(w http.ResponseWriter, r *http.Request) error {
-	p := s.page(r.Context(), "more")
-	return s.render(w, "speak", struct {
-		page
-		Tongues []struct{ Tag, Name string }
-		Units   []tiles.LengthUnit
-		Speak   pages.Speak
-		Next    string
-	}{p, pages.Tongues, tiles.LengthUnits(), p.speak, r.URL.Query().Get("next")})
+	data := pages.LanguagePage{Frame: s.page(r.Context(), "more").Frame, Next: r.URL.Query().Get("next")}
+	for _, u := range tiles.LengthUnits() {
+		data.Units = append(data.Units, string(u))
+	}
+	return s.show(w, data)
 }
 
 func (s *Server) postSpeak(w http.ResponseWriter, r *http.Request) error {

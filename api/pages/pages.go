@@ -1,12 +1,16 @@
 // Package pages holds what people see: one template a page, one style sheet, one small
 // script. Pages are made on the server and work without the script.
 //
+// A page is a *.templ file, compiled to Go by make generate, or a template of html/template: those
+// are not yet compiled. The frame around both is the same, in frame.templ.
+//
 // It knows no store and no kiln: it is handed the same answers that the API gives.
 package pages
 
 import (
 	"bytes"
 	"cmp"
+	"context"
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
@@ -21,6 +25,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"github.com/a-h/templ"
 )
 
 //go:embed *.html style.css app.js words.*.txt
@@ -57,7 +63,36 @@ func (p Speak) fine(mm float64) string {
 	return fmt.Sprintf("%.2f mm", mm)
 }
 
-// Set is every page. A page is parsed once for each way of speaking that somebody asked for.
+// Frame is what the frame of a page shows. Data of a page embed it.
+type Frame struct {
+	Site     string
+	Here     string // which of the links at the top this page is under
+	Standing string // the caution at the end of every page
+	Version  string
+	Speak    Speak // to whom the page speaks
+}
+
+func (f Frame) frame() Frame { return f }
+
+// under marks the link at the top that the page is under.
+func (f Frame) under(link string) templ.Attributes {
+	if f.Here == link {
+		return templ.Attributes{"aria-current": "page"}
+	}
+	return nil
+}
+
+// Page is a compiled page: its data, which say it to one person.
+type Page interface {
+	frame() Frame
+	Title(Locale) string
+	Body(Locale) templ.Component
+}
+
+// Data are what a page that is not compiled is made from: a struct with a Frame embedded.
+type Data interface{ frame() Frame }
+
+// Set is every page. One that is not compiled is parsed once for each way of speaking that somebody asked for.
 type Set struct {
 	zone   *time.Location
 	length func(unit string, mm float64) string
@@ -107,8 +142,8 @@ func Load(zone *time.Location, length func(unit string, mm float64) string) (*Se
 
 // parse makes the template of one page for one way of speaking.
 func (s *Set) parse(p spokenPage) (*template.Template, error) {
-	t := template.New("layout.html").Funcs(s.funcs(p.Speak)).Funcs(lidFuncs)
-	for _, name := range []string{"layout.html", "asked.html", p.name + ".html"} {
+	t := template.New(p.name).Funcs(s.funcs(p.Speak)).Funcs(lidFuncs)
+	for _, name := range []string{"asked.html", p.name + ".html"} {
 		source, err := files.ReadFile(name)
 		if err != nil {
 			return nil, fmt.Errorf("no page is called %q", p.name)
@@ -141,17 +176,36 @@ func (s *Set) page(p spokenPage) (*template.Template, error) {
 	return t, err
 }
 
-// Render writes one page as it speaks to one person. Nothing is written if the template fails.
-func (s *Set) Render(w io.Writer, name string, speak Speak, data any) error {
-	t, err := s.page(spokenPage{speak, name})
+// Render writes a page that is not compiled. Nothing is written if the template fails.
+func (s *Set) Render(w io.Writer, name string, data Data) error {
+	f := data.frame()
+	t, err := s.page(spokenPage{f.Speak, name})
 	if err != nil {
 		return err
 	}
-	var b bytes.Buffer
-	if err := t.Execute(&b, data); err != nil {
+	var title, body strings.Builder
+	if err := t.ExecuteTemplate(&title, "title", data); err != nil {
 		return fmt.Errorf("page %s: %w", name, err)
 	}
-	_, err = w.Write(b.Bytes())
+	if err := t.ExecuteTemplate(&body, "main", data); err != nil {
+		return fmt.Errorf("page %s: %w", name, err)
+	}
+	return s.write(w, f, templ.Raw(title.String()), templ.Raw(body.String()))
+}
+
+// Show writes a compiled page.
+func (s *Set) Show(w io.Writer, p Page) error {
+	l := s.locale(p.frame().Speak)
+	return s.write(w, p.frame(), text(p.Title(l)), p.Body(l))
+}
+
+// write puts the frame around a page. Nothing is written if it fails.
+func (s *Set) write(w io.Writer, f Frame, title, body templ.Component) error {
+	var b bytes.Buffer
+	if err := s.frame(s.locale(f.Speak), f, title, body).Render(context.Background(), &b); err != nil {
+		return err
+	}
+	_, err := w.Write(b.Bytes())
 	return err
 }
 
@@ -174,11 +228,8 @@ func (s *Set) funcs(p Speak) template.FuncMap {
 	say := s.words[p.Tongue].say
 	length := func(v any) string { return lengthOf(v, func(mm float64) string { return s.length(p.Unit, mm) }) }
 	return template.FuncMap{
-		"stamp":       func() string { return s.stamp },
-		"scriptWords": func() string { return s.script[p.Tongue] },
-		"tongue":      func() string { return p.Tongue },
-		"t":           func(v any) string { return say(plain(v)) }, // a word or sentence of the code, never what people typed
-		"share2":      func(v any) string { return figure("%.2f", v, 100) },
+		"t":      func(v any) string { return say(plain(v)) }, // a word or sentence of the code, never what people typed
+		"share2": func(v any) string { return figure("%.2f", v, 100) },
 		// Numbers: one figure after the point for °C and set sizes, as the tool's own answers have.
 		"num":      func(format string, v any) string { return figure(format, v, 1) },
 		"mm":       func(v any) string { return figure("%.1f", v, 1) },
@@ -197,7 +248,7 @@ func (s *Set) funcs(p Speak) template.FuncMap {
 		"day":      func(v any) string { return when(v, s.zone, say("Mon 2 Jan 2006"), say) },
 		"at":       func(v any) string { return s.At(p, v) },
 		"safe":     func(v string) template.HTML { return template.HTML(s.words[p.Tongue].drawn(v)) }, // for SVG made here, never for what people typed
-		"said":     func(v any) string { return say(strings.ReplaceAll(fmt.Sprint(v), "_", " ")) },    // thrown_ring as people say it
+		"said":     func(v any) string { return say(spaced(fmt.Sprint(v))) },                          // thrown_ring as people say it
 		"first":    func(v []string) string { return nth(v, 0) },
 		"second":   func(v []string) string { return nth(v, 1) },
 		"third":    func(v []string) string { return nth(v, 2) },

@@ -16,14 +16,14 @@ import (
 	"lidwright/api/apitest"
 )
 
-// textsOfPages are all texts of the templates, with the file that each stands in.
+// textsOfPages are all texts of the pages, compiled or not, with the file that each stands in.
 func textsOfPages(t *testing.T) map[string]string {
 	t.Helper()
 	names, err := fs.Glob(files, "*.html")
 	if err != nil {
 		t.Fatal(err)
 	}
-	texts := map[string]string{}
+	texts := textsOfCompiled(t)
 	for _, name := range names {
 		b, err := files.ReadFile(name)
 		if err != nil {
@@ -53,7 +53,7 @@ func textsOfCode(t *testing.T, more ...string) []string {
 			t.Fatal(err)
 		}
 		for _, name := range names {
-			if strings.HasSuffix(name, "_test.go") {
+			if strings.HasSuffix(name, "_test.go") || strings.HasSuffix(name, "_templ.go") { // textsOfPages has those
 				continue
 			}
 			file, err := parser.ParseFile(token.NewFileSet(), name, nil, 0)

@@ -57,6 +57,7 @@ var onlyIn = map[string]string{
 	"modernc.org/sqlite":                      "daemon/store",
 	"database/sql":                            "daemon/store",
 	"github.com/danielgtaylor/huma/v2":        "api",
+	"github.com/a-h/templ":                    "api/pages",
 	"github.com/boombuler/barcode":            "api",
 	"github.com/prometheus/client_golang":     "api",
 	"golang.org/x/time":                       "api",

@@ -1,0 +1,322 @@
+package pages
+
+import (
+	"fmt"
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"html"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"reflect"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+// compiledPages are all compiled pages, with each part of them to be seen on one of them.
+func compiledPages() []Page {
+	f := Frame{Site: "site", Standing: "standing", Version: "version", Speak: Speak{Unit: "mm"}}
+	fault := Problem{Title: "title", About: "about", Detail: "detail", Fields: []FieldProblem{{"name", "says"}}}
+	form := []Hidden{{"name", "value"}}
+	return []Page{
+		LanguagePage{Frame: f, Units: []string{"unit", "another"}, Next: "next"},
+		PasscodePage{Frame: f, Open: true},
+		PasscodePage{Frame: f, Who: "who", Action: "action", Fields: form},
+		PasscodePage{Frame: f, Problem: &fault, Action: "action", Fields: form},
+		ProblemPage{Frame: f, Problem: fault, Help: "help"},
+		ProblemPage{Frame: f, Problem: Problem{Title: "title", About: "about", Detail: "detail"}, Help: "help"},
+	}
+}
+
+// eachCompiled walks over the Go of the compiled pages.
+func eachCompiled(t *testing.T, f func(file string, tree *ast.File)) {
+	t.Helper()
+	names, err := filepath.Glob("*_templ.go")
+	if err != nil || len(names) < 5 {
+		t.Fatalf("%d compiled files, %v", len(names), err)
+	}
+	for _, name := range names {
+		tree, err := parser.ParseFile(token.NewFileSet(), name, nil, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		f(strings.TrimSuffix(name, "_templ.go")+".templ", tree)
+	}
+}
+
+// textsOfCompiled are the keys that the compiled pages look up, with the file that each stands in.
+func textsOfCompiled(t *testing.T) map[string]string {
+	t.Helper()
+	texts := map[string]string{}
+	eachCompiled(t, func(file string, tree *ast.File) {
+		ast.Inspect(tree, func(n ast.Node) bool {
+			call, ok := n.(*ast.CallExpr)
+			if !ok {
+				return true
+			}
+			f, ok := call.Fun.(*ast.SelectorExpr)
+			if !ok || f.Sel.Name != "T" && f.Sel.Name != "HTML" {
+				return true
+			}
+			lit, ok := call.Args[0].(*ast.BasicLit)
+			if !ok {
+				t.Errorf("%s: a text to look up must stand in quotes where it is asked for", file)
+				return true
+			}
+			text, err := strconv.Unquote(lit.Value)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for i := 1; i < len(call.Args) || strings.Contains(text, fmt.Sprintf("{%d}", i)); i++ {
+				if i >= len(call.Args) || !strings.Contains(text, fmt.Sprintf("{%d}", i)) {
+					t.Errorf("%s: %q does not have the place {%d}, or nothing fills it", file, text, i)
+				}
+			}
+			if f.Sel.Name == "T" && strings.ContainsAny(text, "<&") {
+				t.Errorf("%s: %q has a tag in it: HTML writes such a text", file, text)
+			}
+			texts[text] = file
+			return true
+		})
+	})
+	if len(texts) < 30 {
+		t.Errorf("only %d texts were found on compiled pages", len(texts))
+	}
+	return texts
+}
+
+// No text of a compiled page stands in it bare, where no other language can take its place.
+func TestCompiledPagesAreTranslated(t *testing.T) {
+	aTag := regexp.MustCompile(`<[^>]*>`)
+	bare := func(written string) (left []string) {
+		for _, tag := range aTag.FindAllString(written, -1) {
+			for _, p := range spoken.FindAllStringSubmatch(tag, -1) {
+				left = append(left, p[2])
+			}
+		}
+		left = append(left, aTag.Split(written, -1)...)
+		return slices.DeleteFunc(left, func(s string) bool { return !hasWord(html.UnescapeString(s)) })
+	}
+	written := 0
+	eachCompiled(t, func(file string, tree *ast.File) {
+		var all strings.Builder
+		ast.Inspect(tree, func(n ast.Node) bool {
+			call, ok := n.(*ast.CallExpr)
+			if !ok || len(call.Args) != 3 {
+				return true
+			}
+			if f, ok := call.Fun.(*ast.SelectorExpr); !ok || f.Sel.Name != "WriteString" {
+				return true
+			}
+			text, err := strconv.Unquote(call.Args[2].(*ast.BasicLit).Value)
+			if err != nil {
+				t.Fatal(err)
+			}
+			all.WriteString(text)
+			return true
+		})
+		written += all.Len()
+		for _, text := range bare(all.String()) {
+			t.Errorf("%s: %q is not looked up", file, text)
+		}
+	})
+	if written < 1000 {
+		t.Errorf("only %d bytes of tags were found", written)
+	}
+	left := bare(`<nav aria-label="Pages"><p>All <b>bars</b> · 5 mm</p><p title="">` + "\n")
+	if !slices.Equal(left, []string{"Pages", "All ", "bars"}) {
+		t.Errorf("of the bare texts %q are seen", left)
+	}
+}
+
+// The Go of the compiled pages is what their sources give. After a change: make generate.
+func TestGenerated(t *testing.T) {
+	check := func(folder string) (string, error) {
+		out, err := exec.CommandContext(t.Context(), "go", "tool", "-modfile=../../deploy/tools/go.mod",
+			"templ", "generate", "-check", "-path", folder).CombinedOutput()
+		return string(out), err
+	}
+	if out, err := check("."); err != nil {
+		t.Errorf("make generate was not run: %v\n%s", err, out)
+	}
+	sources, _ := filepath.Glob("*.templ")
+	eachCompiled(t, func(file string, _ *ast.File) {
+		if !slices.Contains(sources, file) {
+			t.Errorf("%s is gone, and what was made from it is not", file)
+		}
+	})
+	// A source that is changed is seen.
+	folder := t.TempDir()
+	for _, name := range []string{"problem.templ", "problem_templ.go"} {
+		b, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if name == "problem.templ" {
+			b = []byte(strings.Replace(string(b), "<h1>", "<h2>", 1))
+			b = []byte(strings.Replace(string(b), "</h1>", "</h2>", 1))
+		}
+		if err := os.WriteFile(filepath.Join(folder, name), b, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if out, err := check(folder); err == nil || !strings.Contains(out, "problem_templ.go") {
+		t.Errorf("a changed page is not seen: %v\n%s", err, out)
+	}
+}
+
+// shownIn is a compiled page in a language, with every text in its data put through f.
+func shownIn(t *testing.T, set *Set, tongue string, p Page, f func(string) string) string {
+	t.Helper()
+	v := reflect.New(reflect.TypeOf(p)).Elem()
+	v.Set(deep(reflect.ValueOf(p), f))
+	speak := v.FieldByName("Frame").FieldByName("Speak")
+	speak.Set(reflect.ValueOf(Speak{Tongue: tongue, Unit: "mm"}))
+	var b strings.Builder
+	if err := set.Show(&b, v.Interface().(Page)); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
+}
+
+// deep is a copy of a value with every text in it put through f.
+func deep(v reflect.Value, f func(string) string) reflect.Value {
+	out := reflect.New(v.Type()).Elem()
+	switch v.Kind() {
+	case reflect.String:
+		if v.Len() > 0 { // what is not there is nowhere shown
+			out.SetString(f(v.String()))
+		}
+	case reflect.Struct:
+		for i := range v.NumField() {
+			out.Field(i).Set(deep(v.Field(i), f))
+		}
+	case reflect.Slice:
+		for i := range v.Len() {
+			out = reflect.Append(out, deep(v.Index(i), f))
+		}
+	case reflect.Pointer:
+		if !v.IsNil() {
+			out.Set(reflect.New(v.Type().Elem()))
+			out.Elem().Set(deep(v.Elem(), f))
+		}
+	default:
+		out.Set(v)
+	}
+	return out
+}
+
+func loaded(t *testing.T) *Set {
+	t.Helper()
+	set, err := Load(time.UTC, func(string, float64) string { return "" })
+	if err != nil {
+		t.Fatal(err)
+	}
+	return set
+}
+
+// anElement is a tag with its attributes; a value stands in double quotes.
+var anElement = regexp.MustCompile(`<[^>"]*(?:"[^"]*"[^>"]*)*>`)
+
+var aValue = regexp.MustCompile(`"[^"]*"`)
+
+var aLink = regexp.MustCompile(`(?i)\b(?:href|action|src)="([^"]*)"`)
+
+// Whatever stands in the data of a compiled page, it makes no tag and no attribute, and no link runs a script.
+func TestCompiledPagesEscape(t *testing.T) {
+	set := loaded(t)
+	// elements are the tags of a page without the values of their attributes.
+	elements := func(page string) (all []string) {
+		for _, e := range anElement.FindAllString(page, -1) {
+			all = append(all, aValue.ReplaceAllString(e, ""))
+		}
+		return all
+	}
+	for _, p := range compiledPages() {
+		for _, tongue := range Tongues {
+			want := elements(shownIn(t, set, tongue.Tag, p, func(s string) string { return s }))
+			for _, bad := range []string{`"><script>alert(1)</script>`, `' onload='alert(1)`, `" onfocus="alert(1)`,
+				"</title><img src=x onerror=alert(1)>", "<!--", "{{.}}", "{1}", "\x00<b>", "<a1>",
+				"javascript:alert(1)", "JaVaScRiPt:alert(1)", "java\tscript:alert(1)", "data:text/html,<b>"} {
+				got := shownIn(t, set, tongue.Tag, p, func(string) string { return bad })
+				if diff := cmp.Diff(want, elements(got)); diff != "" {
+					t.Errorf("%T with %q has other tags:\n%s", p, bad, diff)
+				}
+				for _, m := range aLink.FindAllStringSubmatch(got, -1) {
+					link := strings.ToLower(html.UnescapeString(m[1]))
+					link = strings.NewReplacer("\t", "", "\n", "", "\r", "").Replace(link) // a browser leaves them out
+					if strings.HasPrefix(link, "javascript:") || strings.HasPrefix(link, "data:") {
+						t.Errorf("%T with %q has a link to %q", p, bad, link)
+					}
+				}
+			}
+		}
+	}
+}
+
+// Every type that is a page is among compiledPages.
+func TestEveryCompiledPage(t *testing.T) {
+	var known []string
+	for _, p := range compiledPages() {
+		known = append(known, reflect.TypeOf(p).Name())
+	}
+	eachCompiled(t, func(file string, tree *ast.File) {
+		for _, d := range tree.Decls {
+			if f, ok := d.(*ast.FuncDecl); ok && f.Name.Name == "Body" {
+				if name := f.Recv.List[0].Type.(*ast.Ident).Name; !slices.Contains(known, name) {
+					t.Errorf("%s: %s is not among the pages that the tests show", file, name)
+				}
+			}
+		}
+	})
+}
+
+// What people typed stays as it is in every language, where it is a word of the trade too.
+func TestTypedNamesAreNotTranslated(t *testing.T) {
+	set := loaded(t)
+	f := Frame{Site: "dry", Speak: Speak{Tongue: "de", Unit: "mm"}}
+	noClay := Problem{Title: "No such clay", About: "dry", Detail: "no such clay."}
+	for _, c := range []struct {
+		page Page
+		want []string
+	}{
+		{LanguagePage{Frame: f, Next: "/clay/dry"},
+			[]string{`<title>Wie diese Seiten mit mir reden · dry</title>`, `<a class="home" href="/">dry</a>`, `value="/clay/dry"`}},
+		{PasscodePage{Frame: f, Who: "dry", Action: "/clays", Fields: []Hidden{{"name", "dry"}}},
+			[]string{`<title>Code · dry</title>`, `name="name" value="dry"`, `<strong>dry</strong>`}},
+		{PasscodePage{Frame: f, Problem: &noClay}, []string{`<p>dry: diese Masse gibt es nicht.</p>`}},
+		{ProblemPage{Frame: f, Problem: noClay}, []string{` · dry</title>`, `<p>dry: diese Masse gibt es nicht.</p>`}},
+	} {
+		var b strings.Builder
+		if err := set.Show(&b, c.page); err != nil {
+			t.Fatal(err)
+		}
+		if strings.Contains(b.String(), "trocken") {
+			t.Errorf("%T translates dry: %s", c.page, b.String())
+		}
+		for _, want := range c.want {
+			if !strings.Contains(b.String(), want) {
+				t.Errorf("%T has no %q: %s", c.page, want, b.String())
+			}
+		}
+	}
+	l := set.locale(f.Speak)
+	if l.Say("dry") != "trocken" {
+		t.Fatal("dry is no word of the trade any more: take another")
+	}
+	if got := l.T("Code · {1}", "dry {1}"); got != "Code · dry {1}" {
+		t.Errorf("what fills a place became %q", got)
+	}
+	var b strings.Builder
+	err := l.HTML("This browser has shown the <strong>{1}</strong> code.", "<i>dry").Render(t.Context(), &b)
+	if err != nil || !strings.Contains(b.String(), "<strong>&lt;i&gt;dry</strong>") {
+		t.Errorf("a text with a tag is %q, %v", b.String(), err)
+	}
+}
