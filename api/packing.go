@@ -30,11 +30,11 @@ func (s *Server) packingPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	data := struct {
 		page
-		Load    wire.Load
-		Shelves []packedShelf
-		Spread  wire.Shelves
-		All     []string
-	}{page: s.page(r.Context(), "unpack"), Load: s.Loads().LoadJSON(l), All: caution.Texts(caution.BoneDry, caution.Pinhole, caution.HeavyShelves)}
+		Load     wire.Load
+		Shelves  []packedShelf
+		Spread   wire.Shelves
+		Cautions []string
+	}{page: s.page(r.Context(), "unpack"), Load: s.Loads().LoadJSON(l), Cautions: caution.Texts(caution.BoneDry, caution.Pinhole, caution.HeavyShelves)}
 	at := map[string]int{}
 	for _, p := range l.Bars {
 		i, ok := at[p.Shelf]
@@ -49,10 +49,10 @@ func (s *Server) packingPage(w http.ResponseWriter, r *http.Request) error {
 		data.Spread = wire.Shelves{} // the list serves without it
 	}
 	if l.Kind != "bisque" {
-		data.All = append([]string{caution.Text(caution.WillFuse)}, data.All...)
+		data.Cautions = append([]string{caution.Text(caution.WillFuse)}, data.Cautions...)
 	}
 	if l.Atmosphere == "reduction" {
-		data.All = append(data.All, caution.Text(caution.FuelKilns))
+		data.Cautions = append(data.Cautions, caution.Text(caution.FuelKilns))
 	}
 	return s.render(w, "packing", data)
 }

@@ -6,6 +6,7 @@ package api
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"net"
@@ -73,7 +74,14 @@ func route[I, O any](a huma.API, method, path, id, summary string, f func(contex
 	huma.Register(a, huma.Operation{
 		OperationID: id, Method: method, Path: path, Summary: summary, Responses: answers,
 		MaxBodyBytes: 64 << 10, RejectUnknownQueryParameters: true, Errors: []int{400, 401, 403, 404, 409, 412, 413, 415, 421, 422, 429, 500, 503},
-	}, f)
+	}, func(ctx context.Context, in *I) (*O, error) {
+		out, err := f(ctx, in)
+		var refused *usecase.Refusal
+		if errors.As(err, &refused) {
+			return nil, problem(refused.Kind, refused.Says, refused.Fields...)
+		}
+		return out, err
+	})
 	if op := a.OpenAPI().Paths[path].Put; op != nil && method == http.MethodPut {
 		made := *op.Responses["200"]
 		made.Description = "Kept now; 200 where the same was said before"

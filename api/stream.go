@@ -40,7 +40,7 @@ type streamInput struct {
 
 // getStream tells what happens to one reader. Nothing is queued for a reader: what was said is
 // read from the store when the reader can take it, so a slow one costs no memory.
-func (s *Server) getStream(_ context.Context, in *streamInput) (*huma.StreamResponse, error) {
+func (s *Server) getStream(ctx context.Context, in *streamInput) (*huma.StreamResponse, error) {
 	st := stream{s: s, after: in.After, told: map[string]string{}}
 	for kind := range strings.SplitSeq(in.Kinds, ",") {
 		switch kind {
@@ -51,7 +51,7 @@ func (s *Server) getStream(_ context.Context, in *streamInput) (*huma.StreamResp
 		case "":
 			st.now, st.changes = true, true
 		default:
-			return nil, usecase.UnknownWord("kinds", kind, "now", "changes")
+			return nil, s.problemFrom(ctx, usecase.UnknownWord("kinds", kind, "now", "changes"))
 		}
 	}
 	if in.Last != "" {
