@@ -25,7 +25,7 @@ type barsInput struct {
 	Limit    int    `query:"limit" default:"50" minimum:"1" maximum:"500"`
 }
 
-func (s *Server) getBars(ctx context.Context, in *barsInput) (*body[wire.List[wire.BarJSON]], error) {
+func (s barRoutes) getBars(ctx context.Context, in *barsInput) (*body[wire.List[wire.BarJSON]], error) {
 	w := tiles.BarFilter{Clay: tiles.ClayID(in.Clay), Batch: tiles.BatchID(in.Batch), Load: in.Load, Waiting: in.Waiting, After: tiles.Code(in.After), Limit: in.Limit + 1}
 	if in.Practice != "" {
 		learners := in.Practice == "true"
@@ -38,7 +38,7 @@ func (s *Server) getBars(ctx context.Context, in *barsInput) (*body[wire.List[wi
 	return listOf(all, in.Limit, func(b tiles.KeptBar) string { return string(b.Code) }, func(b tiles.KeptBar) wire.BarJSON { return s.Bars().BarJSON(b.Bar) }), nil
 }
 
-func (s *Server) getBar(ctx context.Context, in *wire.BarPath) (*thing[wire.BarJSON], error) {
+func (s barRoutes) getBar(ctx context.Context, in *wire.BarPath) (*thing[wire.BarJSON], error) {
 	b, err := s.Bars().KeptBar(ctx, *in)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -51,7 +51,7 @@ type putBarInput struct {
 	Body wire.BarBody
 }
 
-func (s *Server) putBar(ctx context.Context, in *putBarInput) (*edited[wire.BarJSON], error) {
+func (s barRoutes) putBar(ctx context.Context, in *putBarInput) (*edited[wire.BarJSON], error) {
 	k, err := s.Bars().KeepBar(ctx, in.BarPath, in.Body, usecase.PreconditionOf(ctx))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -67,7 +67,7 @@ type freeCodesInput struct {
 	Count int `query:"count" default:"7" minimum:"1" maximum:"100"`
 }
 
-func (s *Server) getFreeCodes(ctx context.Context, in *freeCodesInput) (*body[wire.List[string]], error) {
+func (s barRoutes) getFreeCodes(ctx context.Context, in *freeCodesInput) (*body[wire.List[string]], error) {
 	codes, err := s.Bars().FreeCodes(ctx, in.Count)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -80,7 +80,7 @@ type putReadingInput struct {
 	Body wire.ReadingBody
 }
 
-func (s *Server) putReading(ctx context.Context, in *putReadingInput) (*kept[wire.Reading], error) {
+func (s barRoutes) putReading(ctx context.Context, in *putReadingInput) (*kept[wire.Reading], error) {
 	k, j, err := s.Bars().KeepReading(ctx, in.ReadingPath, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -97,7 +97,7 @@ type actInput struct {
 type act = func(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error
 
 // readingAct makes the handler that strikes, confirms or counts a reading.
-func (s *Server) readingAct(do func(usecase.Storage) act, needsWhy bool) func(context.Context, *actInput) (*body[wire.Reading], error) {
+func (s barRoutes) readingAct(do func(usecase.Storage) act, needsWhy bool) func(context.Context, *actInput) (*body[wire.Reading], error) {
 	return func(ctx context.Context, in *actInput) (*body[wire.Reading], error) {
 		if needsWhy && strings.TrimSpace(in.Body.Why) == "" {
 			return nil, problem("missing", "Say why.", wire.Field{Name: "why", Says: "is needed"})

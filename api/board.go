@@ -166,7 +166,7 @@ type boardInput struct {
 	Body   wire.BoardBody
 }
 
-func (s *Server) postBoard(ctx context.Context, in *boardInput) (*lidOutput, error) {
+func (s lidRoutes) postBoard(ctx context.Context, in *boardInput) (*lidOutput, error) {
 	q, at, err := questionOfBody(in.Body, s.Unit())
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -180,7 +180,7 @@ type boardQuery struct {
 	wire.BoardParams
 }
 
-func (s *Server) getBoard(ctx context.Context, in *boardQuery) (*lidOutput, error) {
+func (s lidRoutes) getBoard(ctx context.Context, in *boardQuery) (*lidOutput, error) {
 	q, at, err := readBoard(in.values, s.Unit())
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -189,7 +189,7 @@ func (s *Server) getBoard(ctx context.Context, in *boardQuery) (*lidOutput, erro
 }
 
 // board answers q, which was read from values.
-func (s *Server) board(ctx context.Context, values url.Values, q board.Question, at usecase.FiringAsk, accept string) (*lidOutput, error) {
+func (s lidRoutes) board(ctx context.Context, values url.Values, q board.Question, at usecase.FiringAsk, accept string) (*lidOutput, error) {
 	if err := s.Lids().AsForm(ctx, values, &q.Common); err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}

@@ -24,7 +24,7 @@ type beginInput struct {
 
 // beginFiring begins a firing at once, at any temperature, under an id that the asker made; one
 // that is open is closed. Asked again it begins no other.
-func (s *Server) beginFiring(ctx context.Context, in *beginInput) (*body[wire.Firing], error) {
+func (s firingRoutes) beginFiring(ctx context.Context, in *beginInput) (*body[wire.Firing], error) {
 	f, err := s.Firings().Begin(ctx, kiln.FiringID(in.ID), kiln.KilnID(in.Body.Kiln), kiln.Kind(in.Body.Kind), kiln.Atmosphere(in.Body.Atmosphere))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -39,7 +39,7 @@ type stopInput struct {
 
 // stopFiring closes the firing that a kiln has open; it ends the recording and nothing else. Its
 // end is written within seconds. One that is over already stays as it is.
-func (s *Server) stopFiring(ctx context.Context, in *stopInput) (*body[wire.Firing], error) {
+func (s firingRoutes) stopFiring(ctx context.Context, in *stopInput) (*body[wire.Firing], error) {
 	f, err := s.Firings().Stop(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -47,7 +47,7 @@ func (s *Server) stopFiring(ctx context.Context, in *stopInput) (*body[wire.Firi
 	return &body[wire.Firing]{s.Firings().Firing(f, detect.Expected{})}, nil
 }
 
-func (s *Server) postBegin(w http.ResponseWriter, r *http.Request) error {
+func (s firingRoutes) postBegin(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err
@@ -60,7 +60,7 @@ func (s *Server) postBegin(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-func (s *Server) postStop(w http.ResponseWriter, r *http.Request) error {
+func (s firingRoutes) postStop(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err

@@ -14,7 +14,7 @@ type putFiringInput struct {
 }
 
 // putFiring keeps what a person says of a firing, over what was guessed, or a firing by hand.
-func (s *Server) putFiring(ctx context.Context, in *putFiringInput) (*kept[wire.FiringWhole], error) {
+func (s firingRoutes) putFiring(ctx context.Context, in *putFiringInput) (*kept[wire.FiringWhole], error) {
 	id := kiln.FiringID(in.ID)
 	var k tiles.PutResult
 	var err error

@@ -29,7 +29,7 @@ func (p *Patient) Resolve(c huma.Context) []error {
 	return nil
 }
 
-func (s *Server) getChanges(ctx context.Context, in *changesInput) (*body[wire.Changes], error) {
+func (s studioRoutes) getChanges(ctx context.Context, in *changesInput) (*body[wire.Changes], error) {
 	if in.Wait > 0 {
 		// A writer that knows no deadline (a test's) is written to all the same.
 		_ = in.answer.SetWriteDeadline(time.Now().Add(time.Duration(in.Wait)*time.Second + 10*time.Second))
@@ -56,7 +56,7 @@ func (s *Server) getChanges(ctx context.Context, in *changesInput) (*body[wire.C
 	}
 }
 
-func (s *Server) changesJSON(found []tiles.Change, in *changesInput) wire.Changes {
+func (s studioRoutes) changesJSON(found []tiles.Change, in *changesInput) wire.Changes {
 	j := wire.Changes{Items: []wire.Change{}, Next: in.After, More: len(found) > in.Limit}
 	for _, c := range found[:min(len(found), in.Limit)] {
 		j.Items = append(j.Items, s.ChangeJSON(c))

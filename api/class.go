@@ -46,7 +46,7 @@ type thrownTo struct{ Fired, Wet float64 } // mm
 
 // classPage has the bars of a class on one screen: those that are practice, or by mark all that
 // somebody made; what is worth a look first, then what to throw.
-func (s *Server) classPage(w http.ResponseWriter, r *http.Request) error {
+func (s clayRoutes) classPage(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
 	data := struct {
 		page
@@ -130,7 +130,7 @@ func worthALook(bars []classBar) []classBar {
 }
 
 // classThrows says for each clay, or for one, how wide to throw for some fired widths.
-func (s *Server) classThrows(ctx context.Context, only string) ([]classThrow, error) {
+func (s clayRoutes) classThrows(ctx context.Context, only string) ([]classThrow, error) {
 	clays, err := s.Clays().List(ctx)
 	if err != nil {
 		return nil, err
@@ -159,7 +159,7 @@ func (s *Server) classThrows(ctx context.Context, only string) ([]classThrow, er
 }
 
 // postClass says of bars whether they are practice: those named in the field codes.
-func (s *Server) postClass(w http.ResponseWriter, r *http.Request) error {
+func (s clayRoutes) postClass(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err
@@ -186,7 +186,7 @@ func (s *Server) postClass(w http.ResponseWriter, r *http.Request) error {
 }
 
 // postClassBars hands out codes of practice bars to a class, one for each maker's mark.
-func (s *Server) postClassBars(w http.ResponseWriter, r *http.Request) error {
+func (s clayRoutes) postClassBars(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err

@@ -21,7 +21,7 @@ func status(k tiles.PutResult) int {
 	return 200
 }
 
-func (s *Server) getClays(ctx context.Context, _ *struct{}) (*body[wire.List[wire.ClayJSON]], error) {
+func (s clayRoutes) getClays(ctx context.Context, _ *struct{}) (*body[wire.List[wire.ClayJSON]], error) {
 	all, err := s.Clays().List(ctx)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -29,7 +29,7 @@ func (s *Server) getClays(ctx context.Context, _ *struct{}) (*body[wire.List[wir
 	return &body[wire.List[wire.ClayJSON]]{wire.List[wire.ClayJSON]{Items: all}}, nil
 }
 
-func (s *Server) getClay(ctx context.Context, in *wire.ClayPath) (*thing[wire.ClayJSON], error) {
+func (s clayRoutes) getClay(ctx context.Context, in *wire.ClayPath) (*thing[wire.ClayJSON], error) {
 	j, err := s.Clays().OneClay(ctx, tiles.ClayID(in.Clay))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -43,7 +43,7 @@ type putClayInput struct {
 }
 
 // putClay keeps a clay. A new one gets a first batch, A, so that bars can be made of it at once.
-func (s *Server) putClay(ctx context.Context, in *putClayInput) (*edited[wire.ClayJSON], error) {
+func (s clayRoutes) putClay(ctx context.Context, in *putClayInput) (*edited[wire.ClayJSON], error) {
 	k, err := s.Clays().KeepClay(ctx, in.Clay, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -61,7 +61,7 @@ type putBatchInput struct {
 	Body  wire.BatchBody
 }
 
-func (s *Server) putBatch(ctx context.Context, in *putBatchInput) (*edited[wire.ClayJSON], error) {
+func (s clayRoutes) putBatch(ctx context.Context, in *putBatchInput) (*edited[wire.ClayJSON], error) {
 	b := tiles.Batch{BatchRef: tiles.BatchRef{Clay: tiles.ClayID(in.Clay), Batch: tiles.BatchID(in.Batch)}, Kind: tiles.BatchKind(in.Body.Kind),
 		Stamp: in.Body.Stamp, Arrived: in.Body.Arrived, Open: in.Body.Open, Note: in.Body.Note}
 	for _, p := range in.Body.Parents {

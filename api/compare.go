@@ -22,7 +22,7 @@ type compareInput struct {
 	Points  int     `query:"points" minimum:"1" maximum:"800" default:"400"`
 }
 
-func (s *Server) getCompare(ctx context.Context, in *compareInput) (*body[wire.Compare], error) {
+func (s firingRoutes) getCompare(ctx context.Context, in *compareInput) (*body[wire.Compare], error) {
 	at := kiln.NoTemperature()
 	if in.AtC != 0 {
 		at = kiln.Celsius(in.AtC)
@@ -48,7 +48,7 @@ type comparedRow struct {
 }
 
 // comparePage lays firings over one another. A form sends the firing of each ticked box.
-func (s *Server) comparePage(w http.ResponseWriter, r *http.Request) error {
+func (s firingRoutes) comparePage(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
 	at, text := kiln.NoTemperature(), strings.Replace(strings.TrimSpace(q.Get("at_c")), ",", ".", 1)
 	if text != "" {

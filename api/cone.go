@@ -11,7 +11,7 @@ type putConeInput struct {
 	Body wire.ConeBody
 }
 
-func (s *Server) putCone(ctx context.Context, in *putConeInput) (*kept[wire.Cone], error) {
+func (s firingRoutes) putCone(ctx context.Context, in *putConeInput) (*kept[wire.Cone], error) {
 	k, err := s.Firings().KeepCone(ctx, in.ConePath, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -28,7 +28,7 @@ type strikeConeInput struct {
 	Body wire.StrikeBody
 }
 
-func (s *Server) strikeCone(ctx context.Context, in *strikeConeInput) (*body[wire.Cone], error) {
+func (s firingRoutes) strikeCone(ctx context.Context, in *strikeConeInput) (*body[wire.Cone], error) {
 	err := s.Firings().StrikeConeOf(ctx, in.ConePath, in.Body)
 	var j wire.Cone
 	if err == nil {

@@ -9,11 +9,11 @@ import (
 	"lidwright/api/wire"
 )
 
-func (s *Server) getCopies(ctx context.Context, _ *struct{}) (*body[wire.Copies], error) {
+func (s studioRoutes) getCopies(ctx context.Context, _ *struct{}) (*body[wire.Copies], error) {
 	return s.copies(ctx, nil)
 }
 
-func (s *Server) postCopy(ctx context.Context, _ *struct{}) (*body[wire.Copies], error) {
+func (s studioRoutes) postCopy(ctx context.Context, _ *struct{}) (*body[wire.Copies], error) {
 	made, err := s.Copies.Make(context.WithoutCancel(ctx)) // on a slow card it may take longer than the asker waits
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -21,7 +21,7 @@ func (s *Server) postCopy(ctx context.Context, _ *struct{}) (*body[wire.Copies],
 	return s.copies(ctx, &made)
 }
 
-func (s *Server) renewCopies(ctx context.Context, _ *struct{}) (*body[wire.Renewed], error) {
+func (s studioRoutes) renewCopies(ctx context.Context, _ *struct{}) (*body[wire.Renewed], error) {
 	n, err := s.Copies.Renew(context.WithoutCancel(ctx))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -29,7 +29,7 @@ func (s *Server) renewCopies(ctx context.Context, _ *struct{}) (*body[wire.Renew
 	return &body[wire.Renewed]{wire.Renewed{Renewed: n}}, nil
 }
 
-func (s *Server) copies(ctx context.Context, made *bool) (*body[wire.Copies], error) {
+func (s studioRoutes) copies(ctx context.Context, made *bool) (*body[wire.Copies], error) {
 	kept, err := s.Copies.List()
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)

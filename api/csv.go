@@ -49,10 +49,10 @@ func Tables() []string {
 	return names
 }
 
-func (s *Server) tableOf(t csvTable) func(http.ResponseWriter, *http.Request) error {
+func (s barRoutes) tableOf(t csvTable) func(http.ResponseWriter, *http.Request) error {
 	return func(w http.ResponseWriter, r *http.Request) error {
 		var rows [][]string
-		if err := t.rows(s, r.Context(), func(cells ...any) {
+		if err := t.rows(s.Server, r.Context(), func(cells ...any) {
 			row := make([]string, len(cells))
 			for i, c := range cells {
 				row[i] = s.Bars().Cell(c)

@@ -38,7 +38,7 @@ func listOf[T, J any](all []T, limit int, id func(T) string, j func(T) J) *body[
 	return &body[wire.List[J]]{out}
 }
 
-func (s *Server) getFirings(ctx context.Context, in *firingsInput) (*body[wire.List[wire.Firing]], error) {
+func (s firingRoutes) getFirings(ctx context.Context, in *firingsInput) (*body[wire.List[wire.Firing]], error) {
 	w := kiln.FiringFilter{Kiln: kiln.KilnID(in.Kiln), Kind: kiln.Kind(in.Kind), Atmosphere: kiln.Atmosphere(in.Atmosphere), Status: kiln.Status(in.Status)}
 	if in.After != "" {
 		t, err := time.Parse(time.RFC3339Nano, in.After)
@@ -62,7 +62,7 @@ func (s *Server) getFirings(ctx context.Context, in *firingsInput) (*body[wire.L
 	return &body[wire.List[wire.Firing]]{out}, nil
 }
 
-func (s *Server) getFiring(ctx context.Context, in *wire.FiringPath) (*body[wire.FiringWhole], error) {
+func (s firingRoutes) getFiring(ctx context.Context, in *wire.FiringPath) (*body[wire.FiringWhole], error) {
 	j, err := s.Firings().WholeFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -96,7 +96,7 @@ func curveRows(e kiln.Envelope) [][3]float64 {
 }
 
 // getCurve answers in JSON or, where text/csv is asked for, in a row a step (RFC 4180).
-func (s *Server) getCurve(ctx context.Context, in *curveInput) (*curveOutput, error) {
+func (s firingRoutes) getCurve(ctx context.Context, in *curveInput) (*curveOutput, error) {
 	if in.Points > 0 && in.Step > 0 {
 		return nil, problem("given-twice", "Give points or step, not both.", wire.Field{Name: "step", Says: "points is given too"})
 	}

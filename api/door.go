@@ -12,7 +12,7 @@ import (
 )
 
 // ownAddress is the address that others reach the site by.
-func (s *Server) ownAddress(r *http.Request) string {
+func (s kilnRoutes) ownAddress(r *http.Request) string {
 	if s.Site.PublicURL != "" {
 		return strings.TrimSuffix(s.Site.PublicURL, "/")
 	}
@@ -21,7 +21,7 @@ func (s *Server) ownAddress(r *http.Request) string {
 
 // doorPage is the sheet for the door of the kiln room: all cautions, the mark at which it may be
 // opened, and what a phone opens there. It is for print, so it tells no temperature of now.
-func (s *Server) doorPage(w http.ResponseWriter, r *http.Request) error {
+func (s kilnRoutes) doorPage(w http.ResponseWriter, r *http.Request) error {
 	id := r.PathValue("kiln")
 	m, err := s.Kilns().KeepShut(r.Context(), kiln.KilnID(id))
 	if err != nil {

@@ -58,7 +58,7 @@ func sayImport(a huma.API) {
 
 // postImport takes a table in: text/csv. With progress=true the answer is a line of JSON now and then
 // while it goes on, and the outcome as the last one.
-func (s *Server) postImport(w http.ResponseWriter, r *http.Request) {
+func (s barRoutes) postImport(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
 	for name := range q {
 		if !slices.Contains([]string{"kind", "dry_run", "progress"}, name) {
@@ -129,7 +129,7 @@ func tellProgress(w http.ResponseWriter) (told func(done, of int), said func()) 
 }
 
 // barsCSV is every bar as a sheet that can be taken in again: the lengths that count, in mm.
-func (s *Server) barsCSV(w http.ResponseWriter, r *http.Request) error {
+func (s barRoutes) barsCSV(w http.ResponseWriter, r *http.Request) error {
 	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: tiles.ClayID(r.URL.Query().Get("clay"))}, s.Channel)
 	if err != nil {
 		return err
@@ -173,7 +173,7 @@ func (s *Server) barsCSV(w http.ResponseWriter, r *http.Request) error {
 }
 
 // readingsCSV is every reading with all that was done to it, struck ones too.
-func (s *Server) readingsCSV(w http.ResponseWriter, r *http.Request) error {
+func (s barRoutes) readingsCSV(w http.ResponseWriter, r *http.Request) error {
 	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: tiles.ClayID(r.URL.Query().Get("clay"))}, s.Channel)
 	if err != nil {
 		return err
@@ -213,7 +213,7 @@ func (s *Server) readingsCSV(w http.ResponseWriter, r *http.Request) error {
 	return out.Error()
 }
 
-func (s *Server) table(w http.ResponseWriter, name string, header []string) *csv.Writer {
+func (s barRoutes) table(w http.ResponseWriter, name string, header []string) *csv.Writer {
 	w.Header().Set("Content-Type", "text/csv; charset=utf-8; header=present")
 	w.Header().Set("Content-Disposition", `attachment; filename="`+name+`"`)
 	out := csv.NewWriter(w)

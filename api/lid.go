@@ -139,7 +139,7 @@ type lidOutput struct {
 	Body        any
 }
 
-func (s *Server) getLid(ctx context.Context, in *lidInput) (*lidOutput, error) {
+func (s lidRoutes) getLid(ctx context.Context, in *lidInput) (*lidOutput, error) {
 	a, j, err := s.askLid(ctx, in.values)
 	if err != nil {
 		return nil, err
@@ -159,7 +159,7 @@ func (s *Server) getLid(ctx context.Context, in *lidInput) (*lidOutput, error) {
 }
 
 // askLid answers a lid question from its parameters, for the API and for the page.
-func (s *Server) askLid(ctx context.Context, values url.Values) (lid.Answer, wire.Lid, error) {
+func (s lidRoutes) askLid(ctx context.Context, values url.Values) (lid.Answer, wire.Lid, error) {
 	q, at, err := readLid(values, s.Unit())
 	if err != nil {
 		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)

@@ -19,7 +19,7 @@ type loadsInput struct {
 	Limit   int    `query:"limit" default:"50" minimum:"1" maximum:"500"`
 }
 
-func (s *Server) getLoads(ctx context.Context, in *loadsInput) (*body[wire.List[wire.Load]], error) {
+func (s loadRoutes) getLoads(ctx context.Context, in *loadsInput) (*body[wire.List[wire.Load]], error) {
 	all, err := s.Archive.Loads(ctx, tiles.LoadFilter{Kiln: in.Kiln, Kind: kiln.Kind(in.Kind), Waiting: in.Waiting, Open: in.Open, After: in.After, Limit: in.Limit + 1})
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -27,7 +27,7 @@ func (s *Server) getLoads(ctx context.Context, in *loadsInput) (*body[wire.List[
 	return listOf(all, in.Limit, func(l tiles.KeptLoad) string { return l.ID }, s.Loads().LoadJSON), nil
 }
 
-func (s *Server) getLoad(ctx context.Context, in *wire.LoadPath) (*thing[wire.Load], error) {
+func (s loadRoutes) getLoad(ctx context.Context, in *wire.LoadPath) (*thing[wire.Load], error) {
 	l, err := s.Archive.Load(ctx, in.ID)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -40,7 +40,7 @@ type putLoadInput struct {
 	Body wire.LoadBody
 }
 
-func (s *Server) putLoad(ctx context.Context, in *putLoadInput) (*edited[wire.Load], error) {
+func (s loadRoutes) putLoad(ctx context.Context, in *putLoadInput) (*edited[wire.Load], error) {
 	k, err := s.Loads().KeepLoad(ctx, in.ID, in.Body, usecase.PreconditionOf(ctx))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -60,7 +60,7 @@ type closeLoadInput struct {
 	}
 }
 
-func (s *Server) closeLoad(ctx context.Context, in *closeLoadInput) (*body[wire.Load], error) {
+func (s loadRoutes) closeLoad(ctx context.Context, in *closeLoadInput) (*body[wire.Load], error) {
 	at := s.Now().Wall
 	if in.Body.UnpackedAt != "" {
 		t, err := time.Parse(time.RFC3339, in.Body.UnpackedAt)

@@ -16,7 +16,7 @@ type forgetInput struct {
 }
 
 // forgetMaker blanks a maker's mark everywhere and makes a copy without it. What was measured stays.
-func (s *Server) forgetMaker(ctx context.Context, in *forgetInput) (*body[wire.Forgotten], error) {
+func (s studioRoutes) forgetMaker(ctx context.Context, in *forgetInput) (*body[wire.Forgotten], error) {
 	mark, err := tiles.Maker("mark", in.Mark)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)

@@ -17,7 +17,7 @@ type putKeepShutInput struct {
 }
 
 // putKeepShut has a kiln kept shut above a temperature, from now on.
-func (s *Server) putKeepShut(ctx context.Context, in *putKeepShutInput) (*kept[wire.KeepShut], error) {
+func (s kilnRoutes) putKeepShut(ctx context.Context, in *putKeepShutInput) (*kept[wire.KeepShut], error) {
 	k, err := s.Kilns().KeepKeepShut(ctx, kiln.KilnID(in.Kiln), in.Body)
 	var m tiles.KeepShut
 	if err == nil {
@@ -30,7 +30,7 @@ func (s *Server) putKeepShut(ctx context.Context, in *putKeepShutInput) (*kept[w
 }
 
 // postKeepShut keeps it from the form on the page of the settings.
-func (s *Server) postKeepShut(w http.ResponseWriter, r *http.Request) error {
+func (s kilnRoutes) postKeepShut(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err
@@ -49,7 +49,7 @@ func (s *Server) postKeepShut(w http.ResponseWriter, r *http.Request) error {
 }
 
 // postProbe keeps the life of a thermocouple from the form on the page of the settings.
-func (s *Server) postProbe(w http.ResponseWriter, r *http.Request) error {
+func (s kilnRoutes) postProbe(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err

@@ -9,7 +9,7 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-func (s *Server) getMoves(ctx context.Context, in *RateQuery) (*body[wire.Why], error) {
+func (s clayRoutes) getMoves(ctx context.Context, in *RateQuery) (*body[wire.Why], error) {
 	fit, asOf, err := s.Shrink.Fit(ctx)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -31,7 +31,7 @@ func (s *Server) getMoves(ctx context.Context, in *RateQuery) (*body[wire.Why], 
 }
 
 // curveOf draws the shrink that was asked about over heat work.
-func (s *Server) curveOf(fit *shrinkage.Fit, a usecase.RateAsked) (shrinkDrawing, error) {
+func (s clayRoutes) curveOf(fit *shrinkage.Fit, a usecase.RateAsked) (shrinkDrawing, error) {
 	d := shrinkDrawing{Clay: string(a.Clay), From: a.Stage, To: a.To, Asked: a.Work}
 	if a.To == tiles.Biscuit {
 		d.Asked = a.BisqueWork

@@ -12,7 +12,7 @@ type putNoteInput struct {
 	Body wire.NoteBody
 }
 
-func (s *Server) putNote(ctx context.Context, in *putNoteInput) (*kept[wire.Note], error) {
+func (s firingRoutes) putNote(ctx context.Context, in *putNoteInput) (*kept[wire.Note], error) {
 	k, err := s.Firings().KeepNote(ctx, in.NotePath, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -29,7 +29,7 @@ type strikeNoteInput struct {
 	Body wire.StrikeBody
 }
 
-func (s *Server) strikeNote(ctx context.Context, in *strikeNoteInput) (*body[wire.Note], error) {
+func (s firingRoutes) strikeNote(ctx context.Context, in *strikeNoteInput) (*body[wire.Note], error) {
 	_, err := s.Firings().Note(ctx, in.NotePath)
 	a := tiles.Act{By: in.Body.By, Why: in.Body.Why}
 	if err == nil {

@@ -16,7 +16,7 @@ type noticesAnswer struct {
 
 const lastNotices = 20
 
-func (s *Server) getNotices(ctx context.Context, _ *struct{}) (*noticesAnswer, error) {
+func (s studioRoutes) getNotices(ctx context.Context, _ *struct{}) (*noticesAnswer, error) {
 	told, err := s.Notices.Last(ctx, lastNotices)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -30,7 +30,7 @@ func (s *Server) getNotices(ctx context.Context, _ *struct{}) (*noticesAnswer, e
 }
 
 // testNotice sends a test message to every receiver; what came of it stands in the list of notices.
-func (s *Server) testNotice(ctx context.Context, _ *struct{}) (*noticesAnswer, error) {
+func (s studioRoutes) testNotice(ctx context.Context, _ *struct{}) (*noticesAnswer, error) {
 	if err := s.TestNotices(ctx); err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -38,7 +38,7 @@ func (s *Server) testNotice(ctx context.Context, _ *struct{}) (*noticesAnswer, e
 }
 
 // testNoticePage is the button of the settings page.
-func (s *Server) testNoticePage(w http.ResponseWriter, r *http.Request) error {
+func (s studioRoutes) testNoticePage(w http.ResponseWriter, r *http.Request) error {
 	if err := s.TestNotices(r.Context()); err != nil {
 		return err
 	}

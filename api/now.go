@@ -24,7 +24,7 @@ type nowOutput struct {
 	Body        any
 }
 
-func (s *Server) getNow(ctx context.Context, in *nowInput) (*nowOutput, error) {
+func (s kilnRoutes) getNow(ctx context.Context, in *nowInput) (*nowOutput, error) {
 	items := s.Kilns().KilnsNow()
 	if in.Kiln != "" {
 		one, err := kilnNamed(items, in.Kiln)
@@ -44,7 +44,7 @@ func (s *Server) getNow(ctx context.Context, in *nowInput) (*nowOutput, error) {
 	return temperatureText(items[0])
 }
 
-func (s *Server) getKilnNow(ctx context.Context, in *kilnNowInput) (*nowOutput, error) {
+func (s kilnRoutes) getKilnNow(ctx context.Context, in *kilnNowInput) (*nowOutput, error) {
 	one, err := kilnNamed(s.Kilns().KilnsNow(), in.Kiln)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)

@@ -29,7 +29,7 @@ var oldLogAsks = []string{"kiln", "kind", "atmosphere", "began_at", "time", "col
 
 // postOldLog takes the curve of one firing in from the table of another logger, all of it or nothing.
 // The id is the sender's: the same file sent again is the same firing.
-func (s *Server) postOldLog(w http.ResponseWriter, r *http.Request) {
+func (s firingRoutes) postOldLog(w http.ResponseWriter, r *http.Request) {
 	flow := http.NewResponseController(w)
 	flow.SetReadDeadline(time.Now().Add(importWait))
 	flow.SetWriteDeadline(time.Now().Add(importWait))
@@ -53,7 +53,7 @@ func (s *Server) postOldLog(w http.ResponseWriter, r *http.Request) {
 	w.Write(encodeJSON(out))
 }
 
-func (s *Server) takeOldLog(ctx context.Context, r *http.Request, text []byte) (wire.OldLog, error) {
+func (s firingRoutes) takeOldLog(ctx context.Context, r *http.Request, text []byte) (wire.OldLog, error) {
 	q := r.URL.Query()
 	out := wire.OldLog{DryRun: q.Get("dry_run") == "true", Firing: r.PathValue("id"), Columns: []string{}, Bad: []wire.BadRow{}}
 	for name := range q {

@@ -15,7 +15,7 @@ type packedShelf struct {
 
 // packingPage is for print: what lies on which shelf of a load, in the order of packing, with what
 // must be seen before the kiln is closed.
-func (s *Server) packingPage(w http.ResponseWriter, r *http.Request) error {
+func (s loadRoutes) packingPage(w http.ResponseWriter, r *http.Request) error {
 	l, err := s.Archive.Load(r.Context(), r.PathValue("load"))
 	if err != nil {
 		return err

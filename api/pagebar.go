@@ -15,7 +15,7 @@ import (
 
 // unpackPage opens the load that waits for its bars to be measured; /unpack?kiln= comes from
 // the QR code on the kiln room door.
-func (s *Server) unpackPage(w http.ResponseWriter, r *http.Request) error {
+func (s barRoutes) unpackPage(w http.ResponseWriter, r *http.Request) error {
 	waiting, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Waiting: true, Kiln: r.URL.Query().Get("kiln"), Limit: 20})
 	if err != nil {
 		return err
@@ -47,7 +47,7 @@ func (s *Server) unpackPage(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, "unpack", data)
 }
 
-func (s *Server) kilnNames() []string {
+func (s barRoutes) kilnNames() []string {
 	var names []string
 	for id := range s.Kiln {
 		names = append(names, string(id))
@@ -57,7 +57,7 @@ func (s *Server) kilnNames() []string {
 }
 
 // postLoad keeps a load from the form: the bars' codes in one field, blanks between.
-func (s *Server) postLoad(w http.ResponseWriter, r *http.Request) error {
+func (s barRoutes) postLoad(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err
@@ -106,15 +106,15 @@ func (d *barPageData) askAgain(id string) {
 }
 
 // inAWord reports whether whoever asks may confirm a reading without a second one.
-func (s *Server) inAWord(ctx context.Context) bool {
+func (s barRoutes) inAWord(ctx context.Context) bool {
 	return s.Access.Codes == nil || callerOf(ctx).who == Owner
 }
 
-func (s *Server) barPageData(ctx context.Context, bar tiles.Bar) barPageData {
+func (s barRoutes) barPageData(ctx context.Context, bar tiles.Bar) barPageData {
 	return barPageData{page: s.page(ctx, "unpack"), Bar: s.Bars().BarJSON(bar), Stages: stageWords(), Typed: url.Values{"unit": {string(s.unitOf(ctx))}}, Units: tiles.LengthUnits(), MassID: s.MakeID(), Word: s.inAWord(ctx)}
 }
 
-func (s *Server) barPage(w http.ResponseWriter, r *http.Request) error {
+func (s barRoutes) barPage(w http.ResponseWriter, r *http.Request) error {
 	bar, err := s.Bars().Bar(r.Context(), wire.BarPath{Bar: r.PathValue("bar")})
 	if err != nil {
 		return err
@@ -135,7 +135,7 @@ func (s *Server) barPage(w http.ResponseWriter, r *http.Request) error {
 // is not believed is asked about before it is kept; who insists has it kept not confirmed, or confirmed in
 // one where nobody is asked for a passcode or the owner insists. One from the page that hides what was read
 // before confirms that.
-func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
+func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err
@@ -209,19 +209,19 @@ func readingForm(form url.Values) (wire.ReadingBody, error) {
 	return b, nil
 }
 
-func (s *Server) postStrike(w http.ResponseWriter, r *http.Request) error {
+func (s barRoutes) postStrike(w http.ResponseWriter, r *http.Request) error {
 	return s.postAct(w, r, s.Archive.StrikeReading, true)
 }
 
-func (s *Server) postConfirm(w http.ResponseWriter, r *http.Request) error {
+func (s barRoutes) postConfirm(w http.ResponseWriter, r *http.Request) error {
 	return s.postAct(w, r, s.Archive.ConfirmReading, false)
 }
 
-func (s *Server) postCount(w http.ResponseWriter, r *http.Request) error {
+func (s barRoutes) postCount(w http.ResponseWriter, r *http.Request) error {
 	return s.postAct(w, r, s.Archive.CountReading, true)
 }
 
-func (s *Server) postAct(w http.ResponseWriter, r *http.Request, do act, needsWhy bool) error {
+func (s barRoutes) postAct(w http.ResponseWriter, r *http.Request, do act, needsWhy bool) error {
 	form, err := sent(r)
 	if err != nil {
 		return err
@@ -241,7 +241,7 @@ func (s *Server) postAct(w http.ResponseWriter, r *http.Request, do act, needsWh
 	return nil
 }
 
-func (s *Server) claysPage(w http.ResponseWriter, r *http.Request) error {
+func (s barRoutes) claysPage(w http.ResponseWriter, r *http.Request) error {
 	all, err := s.Clays().List(r.Context())
 	if err != nil {
 		return err
@@ -257,7 +257,7 @@ func (s *Server) claysPage(w http.ResponseWriter, r *http.Request) error {
 	}{page: s.page(r.Context(), "clays")}
 	for _, c := range all {
 		one := row{ClayJSON: c}
-		if j, _, err := s.askShrinkage(r.Context(), tiles.ClayID(c.Clay), nil); err == nil {
+		if j, _, err := s.clayRoutes().askShrinkage(r.Context(), tiles.ClayID(c.Clay), nil); err == nil {
 			one.Rate = &j
 		} else {
 			one.Why = s.problemFrom(r.Context(), err).Detail
@@ -267,7 +267,7 @@ func (s *Server) claysPage(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, "clays", data)
 }
 
-func (s *Server) postClay(w http.ResponseWriter, r *http.Request) error {
+func (s barRoutes) postClay(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err
@@ -295,7 +295,7 @@ func slug(name string) string {
 }
 
 // postBars hands out codes for new bars of a clay.
-func (s *Server) postBars(w http.ResponseWriter, r *http.Request) error {
+func (s barRoutes) postBars(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err

@@ -13,7 +13,7 @@ import (
 
 // clayPage shows the rate of a clay, for any pair of stages, heat and batch, with its curve and
 // what it rests on.
-func (s *Server) clayPage(w http.ResponseWriter, r *http.Request) error {
+func (s clayRoutes) clayPage(w http.ResponseWriter, r *http.Request) error {
 	id := tiles.ClayID(r.PathValue("clay"))
 	c, err := s.Clays().OneClay(r.Context(), id)
 	if err != nil {
@@ -61,7 +61,7 @@ type curveRow struct {
 }
 
 // explain fills in the rate, its curve and the reasons, as far as they can be had.
-func (s *Server) explain(ctx context.Context, id tiles.ClayID, data *clayPageData) error {
+func (s clayRoutes) explain(ctx context.Context, id tiles.ClayID, data *clayPageData) error {
 	fit, asOf, err := s.Shrink.Fit(ctx)
 	if err != nil {
 		return err

@@ -30,7 +30,7 @@ type beneath struct {
 
 // beneath finds it: the firing of that id if one is named, else the usual firings of the kiln,
 // kind and atmosphere. past is newest first.
-func (s *Server) beneath(ctx context.Context, f kiln.Firing, past []kiln.Firing, model kiln.FiringID) (beneath, error) {
+func (s firingRoutes) beneath(ctx context.Context, f kiln.Firing, past []kiln.Firing, model kiln.FiringID) (beneath, error) {
 	var b beneath
 	control := []kiln.ChannelID{s.Kiln[f.Kiln].Control}
 	curve := func(p kiln.Firing) (kiln.Envelope, error) {
@@ -97,7 +97,7 @@ type firingPageData struct {
 type choice struct{ Value, Says string }
 
 // coneChoices are the series whose cones can be told, the studio's own first.
-func (s *Server) coneChoices() []choice {
+func (s firingRoutes) coneChoices() []choice {
 	own := s.Firings().ConeSeries()
 	all := []choice{{own, seriesSays(own)}}
 	for _, c := range []kiln.Series{heatwork.SeriesSelfSupporting, heatwork.SeriesSelfSupportingIronFree, heatwork.SeriesPlaque, heatwork.SeriesPlaqueIronFree, heatwork.SeriesPlaqueOlder, heatwork.SeriesSmall} {
@@ -124,7 +124,7 @@ func rangeSays(l []*float64) string {
 	return fmt.Sprintf("%.0f to %.0f", *l[0], *l[1])
 }
 
-func (s *Server) firingPageData(ctx context.Context, id kiln.FiringID) (d firingPageData, err error) {
+func (s firingRoutes) firingPageData(ctx context.Context, id kiln.FiringID) (d firingPageData, err error) {
 	f, err := s.Firings().FindFiring(ctx, id)
 	if err != nil {
 		return d, err
@@ -158,7 +158,7 @@ func (s *Server) firingPageData(ctx context.Context, id kiln.FiringID) (d firing
 	return d, nil
 }
 
-func (s *Server) firingPage(w http.ResponseWriter, r *http.Request) error {
+func (s firingRoutes) firingPage(w http.ResponseWriter, r *http.Request) error {
 	d, err := s.firingPageData(r.Context(), kiln.FiringID(r.PathValue("id")))
 	if err != nil {
 		return err
@@ -168,7 +168,7 @@ func (s *Server) firingPage(w http.ResponseWriter, r *http.Request) error {
 
 // firingForm makes the handler of one form of the firing page: what is refused is shown again as
 // it was typed.
-func (s *Server) firingForm(keep func(ctx context.Context, id wire.FiringPath, form url.Values) error) func(http.ResponseWriter, *http.Request) error {
+func (s firingRoutes) firingForm(keep func(ctx context.Context, id wire.FiringPath, form url.Values) error) func(http.ResponseWriter, *http.Request) error {
 	return func(w http.ResponseWriter, r *http.Request) error {
 		form, err := sent(r)
 		if err != nil {
@@ -190,7 +190,7 @@ func (s *Server) firingForm(keep func(ctx context.Context, id wire.FiringPath, f
 	}
 }
 
-func (s *Server) formCone(ctx context.Context, id wire.FiringPath, form url.Values) error {
+func (s firingRoutes) formCone(ctx context.Context, id wire.FiringPath, form url.Values) error {
 	b, err := coneOfForm(form)
 	if err == nil {
 		_, err = s.Firings().KeepCone(ctx, wire.ConePath{FiringPath: id, Cone: form.Get("id")}, b)
@@ -212,16 +212,16 @@ func stood(text string) (seen string, tilt *float64) {
 	return text, nil
 }
 
-func (s *Server) formStrikeCone(ctx context.Context, id wire.FiringPath, form url.Values) error {
+func (s firingRoutes) formStrikeCone(ctx context.Context, id wire.FiringPath, form url.Values) error {
 	return s.Firings().StrikeConeOf(ctx, wire.ConePath{FiringPath: id, Cone: form.Get("cone")}, wire.StrikeBody{Why: form.Get("why"), By: form.Get("by")})
 }
 
-func (s *Server) formNote(ctx context.Context, id wire.FiringPath, form url.Values) error {
+func (s firingRoutes) formNote(ctx context.Context, id wire.FiringPath, form url.Values) error {
 	_, err := s.Firings().KeepNote(ctx, wire.NotePath{FiringPath: id, Note: form.Get("id")}, wire.NoteBody{Text: form.Get("text"), Incident: form.Get("incident") != "", By: form.Get("by")})
 	return err
 }
 
-func (s *Server) formSaid(ctx context.Context, id wire.FiringPath, form url.Values) error {
+func (s firingRoutes) formSaid(ctx context.Context, id wire.FiringPath, form url.Values) error {
 	return s.Firings().SayFiring(ctx, kiln.FiringID(id.ID), wire.FiringBody{Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), By: form.Get("by")})
 }
 
@@ -235,7 +235,7 @@ type byHandData struct {
 	Rows     []int
 }
 
-func (s *Server) byHandData(ctx context.Context) byHandData {
+func (s firingRoutes) byHandData(ctx context.Context) byHandData {
 	d := byHandData{page: s.page(ctx, "spyhole"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}, Rows: []int{1, 2, 3}, Cautions: caution.Texts(append([]caution.Number{caution.Glare}, reductionCautions...)...)}
 	for _, l := range s.Recorder.Live() {
 		d.Kilns = append(d.Kilns, string(l.Kiln))
@@ -243,13 +243,13 @@ func (s *Server) byHandData(ctx context.Context) byHandData {
 	return d
 }
 
-func (s *Server) byHandPage(w http.ResponseWriter, r *http.Request) error {
+func (s firingRoutes) byHandPage(w http.ResponseWriter, r *http.Request) error {
 	d := s.byHandData(r.Context())
 	d.Typed = r.URL.Query()
 	return s.render(w, "byhand", d)
 }
 
-func (s *Server) postByHand(w http.ResponseWriter, r *http.Request) error {
+func (s firingRoutes) postByHand(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err
@@ -266,7 +266,7 @@ func (s *Server) postByHand(w http.ResponseWriter, r *http.Request) error {
 }
 
 // keepHandForm keeps a firing by hand and the cones told with it. Sent again it keeps nothing twice.
-func (s *Server) keepHandForm(ctx context.Context, form url.Values) error {
+func (s firingRoutes) keepHandForm(ctx context.Context, form url.Values) error {
 	b := wire.FiringBody{Source: "hand", Kiln: form.Get("kiln"), Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), Note: form.Get("note"), By: form.Get("by"), IntendedCone: form.Get("intended_cone")}
 	var err error
 	for _, t := range []struct {
@@ -313,7 +313,7 @@ func (s *Server) keepHandForm(ctx context.Context, form url.Values) error {
 }
 
 // localTime reads a time as the field of a page gives it, in the studio's zone.
-func (s *Server) localTime(field, text string) (string, error) {
+func (s firingRoutes) localTime(field, text string) (string, error) {
 	if text == "" {
 		return "", nil
 	}

@@ -48,7 +48,7 @@ var moreFields = []askedField{{"play", "Play wanted after firing, across"}, {"le
 	{"measure_sd", "How true you read, one sd"}, {"throw_sd", "How true you throw, one sd"}}
 
 // asking fills in what a form shows. The error is the store's.
-func (s *Server) asking(ctx context.Context, q url.Values) (asking, error) {
+func (s lidRoutes) asking(ctx context.Context, q url.Values) (asking, error) {
 	clays, err := s.Clays().List(ctx)
 	a := asking{page: s.page(ctx, "lid"), Q: q, Asked: template.URL(q.Encode()), Clays: clays, Stages: stageWords(), Seats: lid.Seats(),
 		Kinds: []string{"glaze", "once", "bisque", "other"}, Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd}, Unit: s.fieldUnit(ctx, q), Show: s.unitOf(ctx),
@@ -197,7 +197,7 @@ func joined(sizes []tiles.Millimetre, unit tiles.LengthUnit) string {
 }
 
 // lidPage asks the lid question with the API's own parameters.
-func (s *Server) lidPage(w http.ResponseWriter, r *http.Request) error {
+func (s lidRoutes) lidPage(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
 	just := q.Get("just") != ""
 	q.Del("just")
@@ -237,7 +237,7 @@ func anyGiven(q url.Values, names ...string) bool {
 }
 
 // boardPage asks the board question with the API's own parameters.
-func (s *Server) boardPage(w http.ResponseWriter, r *http.Request) error {
+func (s lidRoutes) boardPage(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
 	form, err := s.asking(r.Context(), q)
 	if err != nil {

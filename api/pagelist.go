@@ -9,7 +9,7 @@ import (
 )
 
 // loadsPage lists loads, newest first: of a kiln, of a kind, or those with bars to measure.
-func (s *Server) loadsPage(w http.ResponseWriter, r *http.Request) error {
+func (s loadRoutes) loadsPage(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
 	data := struct {
 		page
@@ -18,7 +18,7 @@ func (s *Server) loadsPage(w http.ResponseWriter, r *http.Request) error {
 		Waiting    bool
 		Loads      []wire.Load
 		More       string // the load after which the list goes on; empty: it ends here
-	}{page: s.page(r.Context(), "unpack"), Kilns: s.kilnNames(), Kiln: q.Get("kiln"), Kind: q.Get("kind"), Waiting: q.Get("waiting") == "yes"}
+	}{page: s.page(r.Context(), "unpack"), Kilns: s.barRoutes().kilnNames(), Kiln: q.Get("kiln"), Kind: q.Get("kind"), Waiting: q.Get("waiting") == "yes"}
 	loads, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Kiln: data.Kiln, Kind: kiln.Kind(data.Kind), Waiting: data.Waiting, After: q.Get("after"), Limit: listed + 1})
 	if err != nil {
 		return err
@@ -34,7 +34,7 @@ func (s *Server) loadsPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 // kilnsPage lists the kilns of the settings: what each does, what is usual there, and its probes.
-func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) error {
+func (s loadRoutes) kilnsPage(w http.ResponseWriter, r *http.Request) error {
 	type one struct {
 		wire.Kiln
 		Now *wire.KilnNow
@@ -47,7 +47,7 @@ func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) error {
 	for _, k := range s.Kilns().KilnsNow() {
 		live[k.Kiln] = &k
 	}
-	for _, name := range s.kilnNames() {
+	for _, name := range s.barRoutes().kilnNames() {
 		k, err := s.Kilns().KilnOf(r.Context(), kiln.KilnID(name))
 		if err != nil {
 			return err

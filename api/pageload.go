@@ -24,7 +24,7 @@ type loadBar struct {
 }
 
 // loadPage shows a load after its fire: a field a bar. With script one bar at a time.
-func (s *Server) loadPage(w http.ResponseWriter, r *http.Request) error {
+func (s loadRoutes) loadPage(w http.ResponseWriter, r *http.Request) error {
 	l, err := s.Archive.Load(r.Context(), r.PathValue("load"))
 	if err != nil {
 		return err

@@ -32,7 +32,7 @@ type potsPageData struct {
 }
 
 // potsPage finds cards, and makes a board of them.
-func (s *Server) potsPage(w http.ResponseWriter, r *http.Request) error {
+func (s resultRoutes) potsPage(w http.ResponseWriter, r *http.Request) error {
 	data, err := s.potsData(r, url.Values{})
 	if err != nil {
 		return err
@@ -40,7 +40,7 @@ func (s *Server) potsPage(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, "pots", data)
 }
 
-func (s *Server) potsData(r *http.Request, typed url.Values) (potsPageData, error) {
+func (s resultRoutes) potsData(r *http.Request, typed url.Values) (potsPageData, error) {
 	q := r.URL.Query()
 	data := potsPageData{page: s.page(r.Context(), "more"), Find: q.Get("find"), Seats: lid.Seats(), Stages: stageWords(), Typed: typed}
 	data.Made, _ = strconv.Atoi(q.Get("made"))
@@ -57,7 +57,7 @@ func (s *Server) potsData(r *http.Request, typed url.Values) (potsPageData, erro
 
 // postPots makes the cards of a board: one for each gallery that was written down, or a number of
 // them alike.
-func (s *Server) postPots(w http.ResponseWriter, r *http.Request) error {
+func (s resultRoutes) postPots(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err
@@ -83,7 +83,7 @@ func (s *Server) postPots(w http.ResponseWriter, r *http.Request) error {
 
 // keepPots checks all before the first is kept. Their ids follow from the form's, so that a form
 // sent twice makes them once.
-func (s *Server) keepPots(r *http.Request, id string, bodies []wire.PotBody) (made int, err error) {
+func (s resultRoutes) keepPots(r *http.Request, id string, bodies []wire.PotBody) (made int, err error) {
 	space, err := uuid.Parse(id)
 	if err != nil {
 		return 0, &tiles.Invalid{Field: "id", Type: tiles.Missing, Why: "is no id: open the page again"}
@@ -107,7 +107,7 @@ const mostPots = 60 // of one board
 
 // potsSent reads the form: a line for each gallery (width; ledge opening; another way round), or
 // one gallery and a count.
-func (s *Server) potsSent(ctx context.Context, form url.Values) ([]wire.PotBody, error) {
+func (s resultRoutes) potsSent(ctx context.Context, form url.Values) ([]wire.PotBody, error) {
 	rd := s.formReader(ctx, form)
 	all := wire.PotBody{Mark: form.Get("mark"), Form: form.Get("form"), Seat: form.Get("seat"), SeatGlazed: form.Get("seat_glazed") == "yes", Together: form.Get("together"),
 		Stage: form.Get("collar_stage"), Body: form.Get("body"), Lid: form.Get("lid"), MadeOn: cmp.Or(form.Get("made_on"), s.Now().Wall.In(s.Site.Zone).Format("2006-01-02"))}
@@ -180,7 +180,7 @@ func (s *Server) potsSent(ctx context.Context, form url.Values) ([]wire.PotBody,
 	return out, nil
 }
 
-func (s *Server) potPage(w http.ResponseWriter, r *http.Request) error {
+func (s resultRoutes) potPage(w http.ResponseWriter, r *http.Request) error {
 	p, err := s.Archive.Pot(r.Context(), r.PathValue("pot"))
 	if err != nil {
 		return err
@@ -225,7 +225,7 @@ func (s *Server) potPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 // postPotLid writes the width of a lid, told or measured once after throwing, onto a card.
-func (s *Server) postPotLid(w http.ResponseWriter, r *http.Request) error {
+func (s resultRoutes) postPotLid(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err

@@ -19,7 +19,7 @@ import (
 
 // printed is a print to scale, as a page or, at an address that ends in .svg, as the drawing alone
 // for whoever cuts it.
-func (s *Server) printed(draw func(*http.Request) (title, svg string, err error)) func(http.ResponseWriter, *http.Request) error {
+func (s lidRoutes) printed(draw func(*http.Request) (title, svg string, err error)) func(http.ResponseWriter, *http.Request) error {
 	return func(w http.ResponseWriter, r *http.Request) error {
 		title, svg, err := draw(r)
 		if err != nil {
@@ -39,7 +39,7 @@ func (s *Server) printed(draw func(*http.Request) (title, svg string, err error)
 }
 
 // drawGauge draws the throwing gauge of the widths in the question.
-func (s *Server) drawGauge(r *http.Request) (title, svg string, err error) {
+func (s lidRoutes) drawGauge(r *http.Request) (title, svg string, err error) {
 	rd := newReader(r.URL.Query(), s.Unit())
 	if u := rd.word("unit", "mm", "cm", "in", "32nds"); u != "" {
 		rd.unit = tiles.LengthUnit(u)
@@ -69,14 +69,14 @@ func (s *Server) drawGauge(r *http.Request) (title, svg string, err error) {
 }
 
 // drawRule draws the shrink rule of a clay from its own rate, from the asked stage to fired.
-func (s *Server) drawRule(r *http.Request) (title, svg string, err error) {
+func (s lidRoutes) drawRule(r *http.Request) (title, svg string, err error) {
 	q := r.URL.Query()
 	clay := q.Get("clay")
 	if clay == "" {
 		return "", "", problem("missing", "Say which clay.", wire.Field{Name: "clay", Says: "is needed"})
 	}
 	q.Del("clay")
-	j, _, err := s.askShrinkage(r.Context(), tiles.ClayID(clay), q)
+	j, _, err := s.clayRoutes().askShrinkage(r.Context(), tiles.ClayID(clay), q)
 	if err != nil {
 		return "", "", err
 	}
@@ -89,7 +89,7 @@ func (s *Server) drawRule(r *http.Request) (title, svg string, err error) {
 }
 
 // sheetPage is the wet sheet of a form: each size of a card at every stage, and the limits of its lid.
-func (s *Server) sheetPage(w http.ResponseWriter, r *http.Request) error {
+func (s lidRoutes) sheetPage(w http.ResponseWriter, r *http.Request) error {
 	p, err := s.Archive.Pot(r.Context(), r.PathValue("pot"))
 	if err != nil {
 		return err
@@ -164,7 +164,7 @@ func (s *Server) sheetPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 // yearPage is the year sheet: loads, losses by cause, drift, hours of the probes.
-func (s *Server) yearPage(w http.ResponseWriter, r *http.Request) error {
+func (s lidRoutes) yearPage(w http.ResponseWriter, r *http.Request) error {
 	ctx := r.Context()
 	year := s.Now().Wall.In(s.Site.Zone).Year()
 	if v := r.URL.Query().Get("year"); v != "" {

@@ -37,7 +37,7 @@ func qrSVG(address, title string) (string, error) {
 
 // barSheetPage is for print: codes with a QR that opens the entry of each bar, and a table to write in.
 // Bars are named by codes, by clay, or by load; of a load the table has its stage.
-func (s *Server) barSheetPage(w http.ResponseWriter, r *http.Request) error {
+func (s barRoutes) barSheetPage(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
 	f := tiles.BarFilter{Clay: tiles.ClayID(q.Get("clay")), Load: q.Get("load"), Limit: 200}
 	for _, c := range strings.FieldsFunc(q.Get("codes"), func(c rune) bool { return c == ' ' || c == ',' }) {
@@ -59,7 +59,7 @@ func (s *Server) barSheetPage(w http.ResponseWriter, r *http.Request) error {
 		page
 		Bars    []row
 		Address string
-	}{page: s.page(r.Context(), "unpack"), Address: s.ownAddress(r)}
+	}{page: s.page(r.Context(), "unpack"), Address: s.kilnRoutes().ownAddress(r)}
 	for _, b := range bars {
 		drawn, err := qrSVG(data.Address+"/bar/"+string(b.Code), "opens the entry of bar "+string(b.Code))
 		if err != nil {
@@ -73,7 +73,7 @@ func (s *Server) barSheetPage(w http.ResponseWriter, r *http.Request) error {
 const listed = 50 // bars or loads on one page of their list
 
 // barsPage lists bars by code, takes tables in and gives them out.
-func (s *Server) barsPage(w http.ResponseWriter, r *http.Request) error {
+func (s barRoutes) barsPage(w http.ResponseWriter, r *http.Request) error {
 	data, err := s.barsData(r)
 	if err != nil {
 		return err
@@ -92,7 +92,7 @@ type barsData struct {
 	Outcome *wire.Import
 }
 
-func (s *Server) barsData(r *http.Request) (barsData, error) {
+func (s barRoutes) barsData(r *http.Request) (barsData, error) {
 	q := r.URL.Query()
 	data := barsData{page: s.page(r.Context(), "unpack"), Clay: q.Get("clay"), Waiting: q.Get("waiting") == "yes"}
 	clays, err := s.Clays().List(r.Context())
@@ -115,7 +115,7 @@ func (s *Server) barsData(r *http.Request) (barsData, error) {
 }
 
 // postTable takes a pasted table: first what it would bring, then, sent again, for good.
-func (s *Server) postTable(w http.ResponseWriter, r *http.Request) error {
+func (s barRoutes) postTable(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err

@@ -13,7 +13,7 @@ import (
 
 // sizesPage asks the questions of /v1/size and of sets, with their own parameters; what says
 // which.
-func (s *Server) sizesPage(w http.ResponseWriter, r *http.Request) error {
+func (s lidRoutes) sizesPage(w http.ResponseWriter, r *http.Request) error {
 	clays, err := s.Clays().List(r.Context())
 	if err != nil {
 		return err

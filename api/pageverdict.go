@@ -59,7 +59,7 @@ func boardsOfPots(cards []lid.KeptPot) []boardOfPots {
 
 const shownCards = 300 // newest pot cards that boards are made of
 
-func (s *Server) verdictsPage(w http.ResponseWriter, r *http.Request) error {
+func (s resultRoutes) verdictsPage(w http.ResponseWriter, r *http.Request) error {
 	ctx := r.Context()
 	list, err := s.Lids().Verdicts(ctx, lid.ResultFilter{Limit: 30})
 	if err != nil {
@@ -114,7 +114,7 @@ type verdictPageData struct {
 }
 
 // verdictBoardPage asks how the lids of one board sat.
-func (s *Server) verdictBoardPage(w http.ResponseWriter, r *http.Request) error {
+func (s resultRoutes) verdictBoardPage(w http.ResponseWriter, r *http.Request) error {
 	data, err := s.verdictForm(r.Context(), r.URL.Query().Get("card"), nil)
 	if err != nil {
 		return err
@@ -122,7 +122,7 @@ func (s *Server) verdictBoardPage(w http.ResponseWriter, r *http.Request) error 
 	return s.render(w, "verdict", data)
 }
 
-func (s *Server) verdictForm(ctx context.Context, card string, typed url.Values) (verdictPageData, error) {
+func (s resultRoutes) verdictForm(ctx context.Context, card string, typed url.Values) (verdictPageData, error) {
 	data := verdictPageData{page: s.page(ctx, "more"), Ticked: map[string]bool{}, Typed: typed, Counts: slices.Clone(verdictCounts), Losses: slices.Clone(lossCounts)}
 	if card != "" {
 		first, err := s.Archive.Pot(ctx, card)
@@ -164,7 +164,7 @@ func (s *Server) verdictForm(ctx context.Context, card string, typed url.Values)
 	return data, nil
 }
 
-func (s *Server) postVerdict(w http.ResponseWriter, r *http.Request) error {
+func (s resultRoutes) postVerdict(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err
@@ -187,7 +187,7 @@ func (s *Server) postVerdict(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-func (s *Server) verdictSent(ctx context.Context, form url.Values) (wire.VerdictBody, error) {
+func (s resultRoutes) verdictSent(ctx context.Context, form url.Values) (wire.VerdictBody, error) {
 	rd := s.formReader(ctx, form)
 	b := wire.VerdictBody{Load: form.Get("load"), Pots: form["pot"], Form: form.Get("form"), Maker: form.Get("maker"), Body: form.Get("body"), By: form.Get("by")}
 	whole := func(name string) int {
@@ -223,7 +223,7 @@ func (s *Server) verdictSent(ctx context.Context, form url.Values) (wire.Verdict
 	return b, nil
 }
 
-func (s *Server) postVerdictStrike(w http.ResponseWriter, r *http.Request) error {
+func (s resultRoutes) postVerdictStrike(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err

@@ -52,7 +52,7 @@ type potsInput struct {
 	Limit int    `query:"limit" default:"50" minimum:"1" maximum:"500"`
 }
 
-func (s *Server) getPots(ctx context.Context, in *potsInput) (*body[wire.List[wire.Pot]], error) {
+func (s resultRoutes) getPots(ctx context.Context, in *potsInput) (*body[wire.List[wire.Pot]], error) {
 	all, err := s.Archive.Pots(ctx, lid.PotFilter{Find: in.Find, After: in.After, Limit: in.Limit + 1})
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -60,7 +60,7 @@ func (s *Server) getPots(ctx context.Context, in *potsInput) (*body[wire.List[wi
 	return listOf(all, in.Limit, func(p lid.KeptPot) string { return p.ID }, func(p lid.KeptPot) wire.Pot { return potOf(p.PotCard) }), nil
 }
 
-func (s *Server) getPot(ctx context.Context, in *wire.PotPath) (*thing[wire.Pot], error) {
+func (s resultRoutes) getPot(ctx context.Context, in *wire.PotPath) (*thing[wire.Pot], error) {
 	p, err := s.Archive.Pot(ctx, in.ID)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -73,7 +73,7 @@ type putPotInput struct {
 	Body wire.PotBody
 }
 
-func (s *Server) putPot(ctx context.Context, in *putPotInput) (*edited[wire.Pot], error) {
+func (s resultRoutes) putPot(ctx context.Context, in *putPotInput) (*edited[wire.Pot], error) {
 	k, err := s.Lids().KeepPot(ctx, in.ID, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)

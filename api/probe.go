@@ -7,9 +7,9 @@ import (
 	"lidwright/kiln"
 )
 
-func (s *Server) getKilns(ctx context.Context, _ *struct{}) (*body[wire.Kilns], error) {
+func (s kilnRoutes) getKilns(ctx context.Context, _ *struct{}) (*body[wire.Kilns], error) {
 	j := wire.Kilns{Items: []wire.Kiln{}}
-	for _, name := range s.kilnNames() {
+	for _, name := range s.barRoutes().kilnNames() {
 		k, err := s.Kilns().KilnOf(ctx, kiln.KilnID(name))
 		if err != nil {
 			return nil, s.problemFrom(ctx, err)
@@ -19,7 +19,7 @@ func (s *Server) getKilns(ctx context.Context, _ *struct{}) (*body[wire.Kilns], 
 	return &body[wire.Kilns]{j}, nil
 }
 
-func (s *Server) getKiln(ctx context.Context, in *wire.KilnPath) (*body[wire.Kiln], error) {
+func (s kilnRoutes) getKiln(ctx context.Context, in *wire.KilnPath) (*body[wire.Kiln], error) {
 	j, err := s.Kilns().KilnOf(ctx, kiln.KilnID(in.Kiln))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -33,7 +33,7 @@ type putProbeInput struct {
 }
 
 // putProbe keeps the life of a probe: a new one has nothing of what the cones told of the old one.
-func (s *Server) putProbe(ctx context.Context, in *putProbeInput) (*edited[wire.Kiln], error) {
+func (s kilnRoutes) putProbe(ctx context.Context, in *putProbeInput) (*edited[wire.Kiln], error) {
 	k, err := s.Kilns().KeepProbe(ctx, in.ProbePath, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)

@@ -24,7 +24,7 @@ type settingsPageKiln struct {
 }
 
 // settingsPage shows the settings in force and what every line heard in the last minute.
-func (s *Server) settingsPage(w http.ResponseWriter, r *http.Request) error {
+func (s studioRoutes) settingsPage(w http.ResponseWriter, r *http.Request) error {
 	lines := map[kiln.KilnID]usecase.Line{}
 	for _, l := range s.Lines() {
 		lines[l.Kiln] = l

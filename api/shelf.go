@@ -9,7 +9,7 @@ import (
 	"lidwright/kiln/record"
 )
 
-func (s *Server) getShelves(ctx context.Context, in *wire.ShelvesPath) (*body[wire.Shelves], error) {
+func (s kilnRoutes) getShelves(ctx context.Context, in *wire.ShelvesPath) (*body[wire.Shelves], error) {
 	k := kiln.KilnID(in.Kiln)
 	if _, ours := s.Kiln[k]; !ours {
 		return nil, s.problemFrom(ctx, fmt.Errorf("%s: %w", k, record.ErrNoKiln))

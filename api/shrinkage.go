@@ -32,7 +32,7 @@ type shrinkageInput struct {
 
 type body[T any] struct{ Body T }
 
-func (s *Server) getShrinkage(ctx context.Context, in *shrinkageInput) (*body[wire.Shrinkage], error) {
+func (s clayRoutes) getShrinkage(ctx context.Context, in *shrinkageInput) (*body[wire.Shrinkage], error) {
 	j, _, err := s.askShrinkage(ctx, tiles.ClayID(in.Clay), in.values)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -41,7 +41,7 @@ func (s *Server) getShrinkage(ctx context.Context, in *shrinkageInput) (*body[wi
 }
 
 // askShrinkage answers the question of a rate, for the API and for the Clay page.
-func (s *Server) askShrinkage(ctx context.Context, id tiles.ClayID, values url.Values) (wire.Shrinkage, shrinkage.Rate, error) {
+func (s clayRoutes) askShrinkage(ctx context.Context, id tiles.ClayID, values url.Values) (wire.Shrinkage, shrinkage.Rate, error) {
 	fit, asOf, err := s.Shrink.Fit(ctx)
 	if err != nil {
 		return wire.Shrinkage{}, shrinkage.Rate{}, err

@@ -6,7 +6,7 @@ import (
 	"lidwright/api/wire"
 )
 
-func (s *Server) getSite(ctx context.Context, _ *struct{}) (*body[wire.Site], error) {
+func (s studioRoutes) getSite(ctx context.Context, _ *struct{}) (*body[wire.Site], error) {
 	j := wire.Site{Name: s.Site.Name, Version: s.Site.Version}
 	var err error
 	if j.Site, j.Life, err = s.SiteRecord(ctx); err == nil {

@@ -49,7 +49,7 @@ func readSize(values url.Values, unit tiles.LengthUnit) (q lid.PieceQuestion, at
 	return q, at, r.err()
 }
 
-func (s *Server) getSize(ctx context.Context, in *sizeInput) (*lidOutput, error) {
+func (s lidRoutes) getSize(ctx context.Context, in *sizeInput) (*lidOutput, error) {
 	a, j, err := s.askSize(ctx, in.values)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -68,7 +68,7 @@ func (s *Server) getSize(ctx context.Context, in *sizeInput) (*lidOutput, error)
 }
 
 // askSize answers a size question from its parameters, for the API and for the page.
-func (s *Server) askSize(ctx context.Context, values url.Values) (lid.PieceAnswer, wire.Size, error) {
+func (s lidRoutes) askSize(ctx context.Context, values url.Values) (lid.PieceAnswer, wire.Size, error) {
 	q, at, err := readSize(values, s.Unit())
 	if err != nil {
 		return lid.PieceAnswer{}, wire.Size{}, err

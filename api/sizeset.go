@@ -33,7 +33,7 @@ type SetParams struct {
 }
 
 // setOf takes the parameters that are not of the set's own out of values, and finds the shrink.
-func (s *Server) setOf(ctx context.Context, values url.Values, own ...string) (p shrinkage.Pair, rest url.Values, unit tiles.LengthUnit, err error) {
+func (s lidRoutes) setOf(ctx context.Context, values url.Values, own ...string) (p shrinkage.Pair, rest url.Values, unit tiles.LengthUnit, err error) {
 	rest, shared := url.Values{}, url.Values{"wet_mm": {"100"}} // the shrink of any length is the same
 	unit = s.Unit()
 	for name, v := range values {
@@ -81,7 +81,7 @@ type nestInput struct {
 
 const mostSet = 12 // pots of one set
 
-func (s *Server) getNest(ctx context.Context, in *nestInput) (*body[wire.Nest], error) {
+func (s lidRoutes) getNest(ctx context.Context, in *nestInput) (*body[wire.Nest], error) {
 	j, err := s.askNest(ctx, in.values)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -89,7 +89,7 @@ func (s *Server) getNest(ctx context.Context, in *nestInput) (*body[wire.Nest], 
 	return &body[wire.Nest]{j}, nil
 }
 
-func (s *Server) askNest(ctx context.Context, values url.Values) (wire.Nest, error) {
+func (s lidRoutes) askNest(ctx context.Context, values url.Values) (wire.Nest, error) {
 	p, rest, unit, err := s.setOf(ctx, values, "outside", "inside")
 	if err != nil {
 		return wire.Nest{}, err
@@ -131,7 +131,7 @@ type sharedInput struct {
 	SetParams
 }
 
-func (s *Server) getShared(ctx context.Context, in *sharedInput) (*body[wire.Shared], error) {
+func (s lidRoutes) getShared(ctx context.Context, in *sharedInput) (*body[wire.Shared], error) {
 	j, err := s.askShared(ctx, in.values)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -139,7 +139,7 @@ func (s *Server) getShared(ctx context.Context, in *sharedInput) (*body[wire.Sha
 	return &body[wire.Shared]{j}, nil
 }
 
-func (s *Server) askShared(ctx context.Context, values url.Values) (wire.Shared, error) {
+func (s lidRoutes) askShared(ctx context.Context, values url.Values) (wire.Shared, error) {
 	p, rest, unit, err := s.setOf(ctx, values, "collar", "lid", "seat")
 	if err != nil {
 		return wire.Shared{}, err
@@ -170,7 +170,7 @@ type scaleInput struct {
 	Unit    string   `query:"unit"`
 }
 
-func (s *Server) getScale(ctx context.Context, in *scaleInput) (*body[wire.Scale], error) {
+func (s lidRoutes) getScale(ctx context.Context, in *scaleInput) (*body[wire.Scale], error) {
 	j, err := s.askScale(ctx, in.values)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -178,7 +178,7 @@ func (s *Server) getScale(ctx context.Context, in *scaleInput) (*body[wire.Scale
 	return &body[wire.Scale]{j}, nil
 }
 
-func (s *Server) askScale(ctx context.Context, values url.Values) (wire.Scale, error) {
+func (s lidRoutes) askScale(ctx context.Context, values url.Values) (wire.Scale, error) {
 	r := newReader(values, s.Unit())
 	if u := r.word("unit", "mm", "cm", "in", "32nds"); u != "" {
 		r.unit = tiles.LengthUnit(u)

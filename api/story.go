@@ -7,7 +7,7 @@ import (
 	"lidwright/api/wire"
 )
 
-func (s *Server) getStory(ctx context.Context, in *wire.BarPath) (*body[wire.Story], error) {
+func (s barRoutes) getStory(ctx context.Context, in *wire.BarPath) (*body[wire.Story], error) {
 	j, err := s.Bars().Story(ctx, *in)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -15,7 +15,7 @@ func (s *Server) getStory(ctx context.Context, in *wire.BarPath) (*body[wire.Sto
 	return &body[wire.Story]{j}, nil
 }
 
-func (s *Server) storyPage(w http.ResponseWriter, r *http.Request) error {
+func (s barRoutes) storyPage(w http.ResponseWriter, r *http.Request) error {
 	j, err := s.Bars().Story(r.Context(), wire.BarPath{Bar: r.PathValue("bar")})
 	if err != nil {
 		return err

@@ -40,8 +40,8 @@ type streamInput struct {
 
 // getStream tells what happens to one reader. Nothing is queued for a reader: what was said is
 // read from the store when the reader can take it, so a slow one costs no memory.
-func (s *Server) getStream(ctx context.Context, in *streamInput) (*huma.StreamResponse, error) {
-	st := stream{s: s, after: in.After, told: map[string]string{}}
+func (s studioRoutes) getStream(ctx context.Context, in *streamInput) (*huma.StreamResponse, error) {
+	st := stream{s: s.Server, after: in.After, told: map[string]string{}}
 	for kind := range strings.SplitSeq(in.Kinds, ",") {
 		switch kind {
 		case "now":

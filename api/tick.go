@@ -16,7 +16,7 @@ type putLoadTickInput struct {
 	Body wire.TickBody
 }
 
-func (s *Server) getLoadTicks(ctx context.Context, in *wire.LoadPath) (*body[wire.CheckList], error) {
+func (s firingRoutes) getLoadTicks(ctx context.Context, in *wire.LoadPath) (*body[wire.CheckList], error) {
 	l, err := s.Archive.Load(ctx, in.ID)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -28,7 +28,7 @@ func (s *Server) getLoadTicks(ctx context.Context, in *wire.LoadPath) (*body[wir
 	return &body[wire.CheckList]{j}, nil
 }
 
-func (s *Server) putLoadTick(ctx context.Context, in *putLoadTickInput) (*kept[wire.CheckList], error) {
+func (s firingRoutes) putLoadTick(ctx context.Context, in *putLoadTickInput) (*kept[wire.CheckList], error) {
 	l, err := s.Archive.Load(ctx, in.ID)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -41,7 +41,7 @@ type putFiringTickInput struct {
 	Body wire.TickBody
 }
 
-func (s *Server) getFiringTicks(ctx context.Context, in *wire.FiringPath) (*body[wire.CheckList], error) {
+func (s firingRoutes) getFiringTicks(ctx context.Context, in *wire.FiringPath) (*body[wire.CheckList], error) {
 	f, err := s.Firings().FindFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -53,7 +53,7 @@ func (s *Server) getFiringTicks(ctx context.Context, in *wire.FiringPath) (*body
 	return &body[wire.CheckList]{j}, nil
 }
 
-func (s *Server) putFiringTick(ctx context.Context, in *putFiringTickInput) (*kept[wire.CheckList], error) {
+func (s firingRoutes) putFiringTick(ctx context.Context, in *putFiringTickInput) (*kept[wire.CheckList], error) {
 	f, err := s.Firings().FindFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -61,7 +61,7 @@ func (s *Server) putFiringTick(ctx context.Context, in *putFiringTickInput) (*ke
 	return s.ticked(ctx, string(f.ID), in.Tick, in.Body)
 }
 
-func (s *Server) ticked(ctx context.Context, subject, id string, b wire.TickBody) (*kept[wire.CheckList], error) {
+func (s firingRoutes) ticked(ctx context.Context, subject, id string, b wire.TickBody) (*kept[wire.CheckList], error) {
 	k, err := s.Firings().KeepTick(ctx, subject, id, b)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -74,7 +74,7 @@ func (s *Server) ticked(ctx context.Context, subject, id string, b wire.TickBody
 }
 
 // postTicks keeps what changed on the check list of a load. A form sent twice keeps it once.
-func (s *Server) postTicks(w http.ResponseWriter, r *http.Request) error {
+func (s firingRoutes) postTicks(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err

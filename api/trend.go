@@ -15,7 +15,7 @@ type trendInput struct {
 	Years      int    `query:"years" default:"1" minimum:"1" maximum:"20"`
 }
 
-func (s *Server) getTrend(ctx context.Context, in *trendInput) (*body[wire.Trend], error) {
+func (s firingRoutes) getTrend(ctx context.Context, in *trendInput) (*body[wire.Trend], error) {
 	out, err := s.Firings().Trend(ctx, kiln.KilnID(in.Kiln), kiln.Kind(in.Kind), kiln.Atmosphere(in.Atmosphere), in.Years)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -23,7 +23,7 @@ func (s *Server) getTrend(ctx context.Context, in *trendInput) (*body[wire.Trend
 	return &body[wire.Trend]{out}, nil
 }
 
-func (s *Server) trendPage(w http.ResponseWriter, r *http.Request) error {
+func (s firingRoutes) trendPage(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
 	t, err := s.Firings().Trend(r.Context(), kiln.KilnID(r.PathValue("kiln")), kiln.Kind(q.Get("kind")), kiln.Atmosphere(q.Get("atmosphere")), 1)
 	if err != nil {

@@ -16,7 +16,7 @@ type verdictsInput struct {
 	Limit int    `query:"limit" default:"50" minimum:"1" maximum:"500"`
 }
 
-func (s *Server) getVerdicts(ctx context.Context, in *verdictsInput) (*body[wire.Verdicts], error) {
+func (s resultRoutes) getVerdicts(ctx context.Context, in *verdictsInput) (*body[wire.Verdicts], error) {
 	j, err := s.Lids().Verdicts(ctx, lid.ResultFilter{Form: in.Form, Clay: tiles.ClayID(in.Clay), Load: in.Load, After: in.After, Limit: in.Limit})
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -29,7 +29,7 @@ type putVerdictInput struct {
 	Body wire.VerdictBody
 }
 
-func (s *Server) putVerdict(ctx context.Context, in *putVerdictInput) (*kept[wire.VerdictKept], error) {
+func (s resultRoutes) putVerdict(ctx context.Context, in *putVerdictInput) (*kept[wire.VerdictKept], error) {
 	k, j, err := s.Lids().KeepVerdict(ctx, in.ID, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -45,7 +45,7 @@ type strikeVerdictInput struct {
 	}
 }
 
-func (s *Server) strikeVerdict(ctx context.Context, in *strikeVerdictInput) (*body[wire.VerdictKept], error) {
+func (s resultRoutes) strikeVerdict(ctx context.Context, in *strikeVerdictInput) (*body[wire.VerdictKept], error) {
 	if err := s.Archive.StrikeVerdict(ctx, in.ID, in.Body.By, in.Body.Why, s.Now()); err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
