@@ -38,7 +38,7 @@ func keptIn(t *testing.T, folder string) *keeper {
 	if err != nil {
 		t.Fatal(err)
 	}
-	k.Daemon = &Daemon{Now: now, store: st, cfg: config.Config{Copy: config.Copy{Every: 24 * time.Hour}, Keep: config.Keep{RawLinesDays: 30}}}
+	k.Daemon = &Daemon{Minute: every(time.Minute), Now: now, store: st, cfg: config.Config{Copy: config.Copy{Every: 24 * time.Hour}, Keep: config.Keep{RawLinesDays: 30}}}
 	return k
 }
 
