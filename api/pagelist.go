@@ -36,7 +36,7 @@ func (s loadRoutes) loadsPage(w http.ResponseWriter, r *http.Request) error {
 // kilnsPage lists the kilns of the settings: what each does, what is usual there, and its probes.
 func (s loadRoutes) kilnsPage(w http.ResponseWriter, r *http.Request) error {
 	type one struct {
-		wire.Kiln
+		wire.KilnJSON
 		Now *wire.KilnNow
 	}
 	data := struct {

@@ -8,7 +8,7 @@ import (
 )
 
 func (s kilnRoutes) getKilns(ctx context.Context, _ *struct{}) (*body[wire.Kilns], error) {
-	j := wire.Kilns{Items: []wire.Kiln{}}
+	j := wire.Kilns{Items: []wire.KilnJSON{}}
 	for _, name := range s.barRoutes().kilnNames() {
 		k, err := s.Kilns().KilnOf(ctx, kiln.KilnID(name))
 		if err != nil {
@@ -19,12 +19,12 @@ func (s kilnRoutes) getKilns(ctx context.Context, _ *struct{}) (*body[wire.Kilns
 	return &body[wire.Kilns]{j}, nil
 }
 
-func (s kilnRoutes) getKiln(ctx context.Context, in *wire.KilnPath) (*body[wire.Kiln], error) {
+func (s kilnRoutes) getKiln(ctx context.Context, in *wire.KilnPath) (*body[wire.KilnJSON], error) {
 	j, err := s.Kilns().KilnOf(ctx, kiln.KilnID(in.Kiln))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &body[wire.Kiln]{j}, nil
+	return &body[wire.KilnJSON]{j}, nil
 }
 
 type putProbeInput struct {
@@ -33,7 +33,7 @@ type putProbeInput struct {
 }
 
 // putProbe keeps the life of a probe: a new one has nothing of what the cones told of the old one.
-func (s kilnRoutes) putProbe(ctx context.Context, in *putProbeInput) (*edited[wire.Kiln], error) {
+func (s kilnRoutes) putProbe(ctx context.Context, in *putProbeInput) (*edited[wire.KilnJSON], error) {
 	k, err := s.Kilns().KeepProbe(ctx, in.ProbePath, in.Body)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
@@ -42,5 +42,5 @@ func (s kilnRoutes) putProbe(ctx context.Context, in *putProbeInput) (*edited[wi
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &edited[wire.Kiln]{status(k), revision(k.Revision), j}, nil
+	return &edited[wire.KilnJSON]{status(k), revision(k.Revision), j}, nil
 }

@@ -12,16 +12,16 @@ import (
 	"lidwright/tiles"
 )
 
-func (s Kilns) KilnOf(ctx context.Context, id kiln.KilnID) (wire.Kiln, error) {
+func (s Kilns) KilnOf(ctx context.Context, id kiln.KilnID) (wire.KilnJSON, error) {
 	k, ok := s.Kiln[id]
 	if !ok {
-		return wire.Kiln{}, record.ErrNoKiln
+		return wire.KilnJSON{}, record.ErrNoKiln
 	}
 	m, err := s.KeepShut(ctx, id)
 	if err != nil {
-		return wire.Kiln{}, err
+		return wire.KilnJSON{}, err
 	}
-	j := wire.Kiln{Kiln: string(id), LimitC: Celsius(k.Limit), KeepShutAboveC: Celsius(m.Mark), Reason: m.Reason, Control: string(k.Control), Shelves: map[string]string{}, Probes: []wire.Probe{}, Usual: []wire.Usual{}}
+	j := wire.KilnJSON{Kiln: string(id), LimitC: Celsius(k.Limit), KeepShutAboveC: Celsius(m.Mark), Reason: m.Reason, Control: string(k.Control), Shelves: map[string]string{}, Probes: []wire.Probe{}, Usual: []wire.Usual{}}
 	for shelf, c := range k.Shelves {
 		j.Shelves[shelf] = string(c)
 	}

@@ -11,7 +11,7 @@ type ClayBody struct {
 }
 
 type ClayJSON struct {
-	Revision int64
+	Revision int64  `json:"-"` // of the clay itself; the answer has it as its ETag
 	Clay     string `json:"clay"`
 	ClayBody
 	Batches []Batch `json:"batches"`

@@ -1,7 +1,7 @@
 package wire
 
 // kilnJSON is a kiln as the settings and the people have it.
-type Kiln struct {
+type KilnJSON struct {
 	Kiln           string            `json:"kiln"`
 	LimitC         *float64          `json:"limit_c"`
 	KeepShutAboveC *float64          `json:"keep_shut_above_c"`
@@ -50,8 +50,8 @@ type KilnPath struct {
 }
 
 type Kilns struct {
-	Items []Kiln  `json:"items"`
-	Next  *string `json:"next" doc:"Always null: a studio has few kilns"`
+	Items []KilnJSON `json:"items"`
+	Next  *string    `json:"next" doc:"Always null: a studio has few kilns"`
 }
 
 type ProbePath struct {
