@@ -1,8 +1,10 @@
-// Package usecase is where the use cases and the storage they ask for meet, without HTTP: the caller
-// says by a Precondition what must stand there before an edit, and the storage answers, or refuses
-// with ErrBusy. Facts themselves are those of kiln and tiles.
+// Package usecase is what people do with the studio, without HTTP: ask a lid, enter a reading, log a firing,
+// take in a table, hear what changed. Handlers, pages, commands with a store of their own and the daemon call
+// it: a question or a fact comes in as a type of api/wire or of the trade, an answer goes out as one. It asks
+// for what it needs by small interfaces (storage.go), of which the daemon's store, recorder and fit are one
+// kind. What cannot be done is a Refusal, a form at fault a tiles.Invalid, the rest trouble with the machine.
 //
-// It holds no SQL, knows no status code, and judges no fact.
+// It knows no status code, no page and no SQL; time, ids and chance are handed in.
 package usecase
 
 import "errors"
