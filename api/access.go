@@ -347,7 +347,7 @@ func (d *door) refuse(w http.ResponseWriter, r *http.Request, p *Problem) {
 	case isAPI(r.URL.Path) || r.URL.Path == "/metrics":
 		writeProblem(w, r, p)
 	case p.Status == http.StatusUnauthorized || p.Status == http.StatusForbidden && strings.HasSuffix(p.Type, "code-too-weak"):
-		d.s.askCode(w, r, p)
+		d.s.sessionRoutes().askCode(w, r, p)
 	default:
 		d.s.problemPage(w, r, p)
 	}

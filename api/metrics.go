@@ -85,7 +85,7 @@ func (c collector) Collect(ch chan<- prometheus.Metric) {
 	defer cancel()
 	c.probes(ctx, counter)
 	c.waiting(ctx, gauge)
-	for _, m := range c.s.gleaned(ctx) {
+	for _, m := range c.s.gleaner().gleaned(ctx) {
 		ch <- m
 	}
 	if due, err := c.s.Archive.CopyDue(ctx); err == nil {
@@ -187,8 +187,8 @@ func number(b bool) float64 {
 	return 0
 }
 
-func (s *Server) metrics() http.Handler {
+func (s gleaner) metrics() http.Handler {
 	r := prometheus.NewRegistry()
-	r.MustRegister(collector{s}, s.traffic.took, s.traffic.lids)
+	r.MustRegister(collector{s.Server}, s.traffic.took, s.traffic.lids)
 	return promhttp.HandlerFor(r, promhttp.HandlerOpts{ErrorHandling: promhttp.ContinueOnError, DisableCompression: true})
 }

@@ -50,6 +50,7 @@ func (page) NumberCautions() []string {
 func (page) NoticeCautions() []string { return caution.Texts(caution.Nudge) }
 
 func (s *Server) pageRoutes(mux *routes) {
+	home, session := s.homeRoutes(), s.sessionRoutes()
 	bars, clays, firings, kilns, lids, loads, results, studio := s.barRoutes(), s.clayRoutes(), s.firingRoutes(), s.kilnRoutes(), s.lidRoutes(), s.loadRoutes(), s.resultRoutes(), s.studioRoutes()
 	show := func(pattern string, f func(http.ResponseWriter, *http.Request) error) {
 		mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
@@ -58,9 +59,9 @@ func (s *Server) pageRoutes(mux *routes) {
 			}
 		})
 	}
-	show("GET /{$}", s.wareboard)
-	show("GET /spyhole", s.spyhole)
-	show("GET /spyhole/{kiln}", s.spyhole)
+	show("GET /{$}", home.wareboard)
+	show("GET /spyhole", home.spyhole)
+	show("GET /spyhole/{kiln}", home.spyhole)
 	show("POST /spyhole/{kiln}/begin", firings.postBegin)
 	show("POST /spyhole/{kiln}/stop", firings.postStop)
 	show("GET /firing/{id}", firings.firingPage)
@@ -118,20 +119,20 @@ func (s *Server) pageRoutes(mux *routes) {
 	show("GET /rule", lids.printed(lids.drawRule))
 	show("GET /rule.svg", lids.printed(lids.drawRule))
 	show("GET /year", lids.yearPage)
-	show("GET /more", s.morePage)
-	show("GET /session", s.sessionPage)
-	show("POST /session", s.postSessionPage)
+	show("GET /more", home.morePage)
+	show("GET /session", session.sessionPage)
+	show("POST /session", session.postSessionPage)
 	show("GET /settings", studio.settingsPage)
 	show("POST /settings/test", studio.testNoticePage)
 	show("POST /settings/{kiln}/mark", kilns.postKeepShut)
 	show("POST /settings/{kiln}/probes", kilns.postProbe)
-	show("GET /speak", s.speakPage)
-	show("POST /speak", s.postSpeak)
+	show("GET /speak", session.speakPage)
+	show("POST /speak", session.postSpeak)
 	show("GET /help", func(w http.ResponseWriter, r *http.Request) error {
 		return s.render(w, "help", s.page(r.Context(), "more"))
 	})
-	show("GET /help/safety", s.safetyPage)
-	show("GET /problems/{type}", s.problemTypePage)
+	show("GET /help/safety", home.safetyPage)
+	show("GET /problems/{type}", home.problemTypePage)
 	for _, name := range []string{"style.css", "app.js"} {
 		mux.HandleFunc("GET /"+name, func(w http.ResponseWriter, r *http.Request) {
 			b, _ := s.pages.Asset(name)
@@ -171,7 +172,7 @@ func (s *Server) problemPage(w http.ResponseWriter, r *http.Request, p *Problem)
 	}
 }
 
-func (s *Server) problemTypePage(w http.ResponseWriter, r *http.Request) error {
+func (s homeRoutes) problemTypePage(w http.ResponseWriter, r *http.Request) error {
 	k, ok := problemKinds[r.PathValue("type")]
 	if !ok {
 		return problem("no-such-page", "No problem has this name.")
@@ -185,7 +186,7 @@ type waitingLoad struct {
 	Measured, Bars int
 }
 
-func (s *Server) waiting(ctx context.Context) ([]waitingLoad, error) {
+func (s homeRoutes) waiting(ctx context.Context) ([]waitingLoad, error) {
 	loads, err := s.Archive.Loads(ctx, tiles.LoadFilter{Waiting: true, Limit: 20})
 	var out []waitingLoad
 	for _, l := range loads {
@@ -194,7 +195,7 @@ func (s *Server) waiting(ctx context.Context) ([]waitingLoad, error) {
 	return out, err
 }
 
-func (s *Server) wareboard(w http.ResponseWriter, r *http.Request) error {
+func (s homeRoutes) wareboard(w http.ResponseWriter, r *http.Request) error {
 	waiting, err := s.waiting(r.Context())
 	if err != nil {
 		return err
@@ -255,7 +256,7 @@ const (
 )
 
 // hotCautions are the cautions that a kiln's state asks for on its own page.
-func (s *Server) hotCautions(k wire.KilnNow, atmosphere kiln.Atmosphere) []string {
+func (s homeRoutes) hotCautions(k wire.KilnNow, atmosphere kiln.Atmosphere) []string {
 	var numbers []caution.Number
 	add := func(more ...caution.Number) { numbers = append(numbers, more...) }
 	if k.OverLimit || k.StillHot {
@@ -334,7 +335,7 @@ func (s *Server) drawFiring(ctx context.Context, f kiln.Firing, under beneath) (
 	return d.SVG(), tableOf(lines), nil
 }
 
-func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
+func (s homeRoutes) spyhole(w http.ResponseWriter, r *http.Request) error {
 	kilns := s.Kilns().KilnsNow()
 	name := r.PathValue("kiln")
 	at := slices.IndexFunc(kilns, func(k wire.KilnNow) bool { return k.Kiln == name || name == "" })
@@ -398,7 +399,7 @@ func (s *Server) spyhole(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, "spyhole", data)
 }
 
-func (s *Server) safetyPage(w http.ResponseWriter, r *http.Request) error {
+func (s homeRoutes) safetyPage(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, "safety", struct {
 		page
 		Electric string
@@ -407,7 +408,7 @@ func (s *Server) safetyPage(w http.ResponseWriter, r *http.Request) error {
 	}{s.page(r.Context(), "more"), caution.ElectricKilns, caution.Checked, caution.All})
 }
 
-func (s *Server) morePage(w http.ResponseWriter, r *http.Request) error {
+func (s homeRoutes) morePage(w http.ResponseWriter, r *http.Request) error {
 	var words []string
 	for _, l := range s.Lines() {
 		words = append(words, l.Words...)

@@ -125,6 +125,7 @@ func (s *Server) Handler() (http.Handler, error) {
 
 	const get, put = http.MethodGet, http.MethodPut
 	bars, clays, firings, kilns, lids, loads, results, studio := s.barRoutes(), s.clayRoutes(), s.firingRoutes(), s.kilnRoutes(), s.lidRoutes(), s.loadRoutes(), s.resultRoutes(), s.studioRoutes()
+	session := s.sessionRoutes()
 	// What the kilns do, and what they did.
 	route(a, get, "/v1/now", "now", "What every kiln does now", kilns.getNow)
 	route(a, get, "/v1/now/{kiln}", "kiln-now", "What one kiln does now", kilns.getKilnNow)
@@ -211,8 +212,8 @@ func (s *Server) Handler() (http.Handler, error) {
 	route(a, get, "/v1/notices", "list-notices", "The newest notices and what came of them", studio.getNotices)
 	route(a, http.MethodPost, "/v1/notices/test", "test-notice", "Send a test notice to every receiver", studio.testNotice)
 	// Who may do it.
-	route(a, http.MethodPost, "/v1/session", "open-session", "Show the code once; a cookie stands for it from then on", s.postSession)
-	route(a, http.MethodDelete, "/v1/session", "end-session", "Forget the code in this browser", s.deleteSession)
+	route(a, http.MethodPost, "/v1/session", "open-session", "Show the code once; a cookie stands for it from then on", session.postSession)
+	route(a, http.MethodDelete, "/v1/session", "end-session", "Forget the code in this browser", session.deleteSession)
 
 	sayImport(a)
 	sayAll(a)
@@ -223,7 +224,7 @@ func (s *Server) Handler() (http.Handler, error) {
 
 	mux.HandleFunc("GET /healthz", s.healthz)
 	mux.HandleFunc("GET /readyz", s.readyz)
-	mux.Handle("GET /metrics", s.metrics())
+	mux.Handle("GET /metrics", s.gleaner().metrics())
 	s.pageRoutes(mux)
 	mux.HandleFunc("/", s.nothingHere(mux.ServeMux))
 	s.patterns, s.routeOf = mux.patterns, mux.pattern

@@ -164,7 +164,7 @@ type cookieAnswer struct {
 	SetCookie http.Cookie `header:"Set-Cookie"`
 }
 
-func (s *Server) postSession(ctx context.Context, in *sessionInput) (*cookieAnswer, error) {
+func (s sessionRoutes) postSession(ctx context.Context, in *sessionInput) (*cookieAnswer, error) {
 	if s.Access.Codes == nil {
 		return nil, codeNeeded("This machine has no codes; everything is open.")
 	}
@@ -184,7 +184,7 @@ type endSessionInput struct {
 	Cookie string `cookie:"lidwright_session"`
 }
 
-func (s *Server) deleteSession(ctx context.Context, in *endSessionInput) (*cookieAnswer, error) {
+func (s sessionRoutes) deleteSession(ctx context.Context, in *endSessionInput) (*cookieAnswer, error) {
 	if in.Cookie != "" {
 		if err := s.door.end(ctx, in.Cookie); err != nil {
 			return nil, s.problemFrom(ctx, err)
@@ -193,7 +193,7 @@ func (s *Server) deleteSession(ctx context.Context, in *endSessionInput) (*cooki
 	return &cookieAnswer{http.StatusNoContent, *endedCookie(in.secure)}, nil
 }
 
-func (s *Server) sessionPage(w http.ResponseWriter, r *http.Request) error {
+func (s sessionRoutes) sessionPage(w http.ResponseWriter, r *http.Request) error {
 	frame := s.page(r.Context(), "more").Frame
 	data := pages.PasscodePage{Frame: frame, Open: s.Access.Codes == nil, Action: "/session"}
 	if who := callerOf(r.Context()).who; who != Anyone {
@@ -211,7 +211,7 @@ func ourPath(next string) bool {
 	return err == nil && u.Scheme == "" && u.Host == "" && strings.HasPrefix(next, "/") && !strings.HasPrefix(next, "//") && !strings.ContainsAny(next, "\\\r\n")
 }
 
-func (s *Server) postSessionPage(w http.ResponseWriter, r *http.Request) error {
+func (s sessionRoutes) postSessionPage(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err
@@ -250,7 +250,7 @@ const mostFields = 64 // of a form that waits for a code
 
 // askCode shows why a page was refused and takes the code. What a form had in it goes along,
 // so that nothing is typed twice.
-func (s *Server) askCode(w http.ResponseWriter, r *http.Request, p *Problem) {
+func (s sessionRoutes) askCode(w http.ResponseWriter, r *http.Request, p *Problem) {
 	data := pages.PasscodePage{Frame: s.page(r.Context(), "").Frame, Problem: p.onPage(), Action: "/session"}
 	switch {
 	case r.Method == http.MethodGet:

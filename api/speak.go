@@ -127,7 +127,7 @@ func (s *Server) formReader(ctx context.Context, form url.Values) *reader {
 	return rd
 }
 
-func (s *Server) speakPage(w http.ResponseWriter, r *http.Request) error {
+func (s sessionRoutes) speakPage(w http.ResponseWriter, r *http.Request) error {
 	data := pages.LanguagePage{Frame: s.page(r.Context(), "more").Frame, Next: r.URL.Query().Get("next")}
 	for _, u := range tiles.LengthUnits() {
 		data.Units = append(data.Units, string(u))
@@ -135,7 +135,7 @@ func (s *Server) speakPage(w http.ResponseWriter, r *http.Request) error {
 	return s.show(w, data)
 }
 
-func (s *Server) postSpeak(w http.ResponseWriter, r *http.Request) error {
+func (s sessionRoutes) postSpeak(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err

@@ -37,7 +37,7 @@ func (g gleaned) of(fit *shrinkage.Fit, change int64, day string) bool {
 	return g.metrics != nil && g.fit == fit && g.change == change && g.day == day
 }
 
-func (s *Server) gleaned(ctx context.Context) []prometheus.Metric {
+func (s gleaner) gleaned(ctx context.Context) []prometheus.Metric {
 	g := &s.gleaning
 	g.mu.Lock()
 	defer g.mu.Unlock()
@@ -83,14 +83,14 @@ func (s *Server) gleaned(ctx context.Context) []prometheus.Metric {
 }
 
 // gleanSaid counts; whole is false if something could not be read.
-func (s *Server) gleanSaid(ctx context.Context) (out []prometheus.Metric, whole bool) {
+func (s gleaner) gleanSaid(ctx context.Context) (out []prometheus.Metric, whole bool) {
 	tell := tellInto(&out)
 	past, probes := s.gleanPast(ctx, tell), s.gleanProbes(ctx, tell)
 	return out, past == nil && probes == nil
 }
 
 // gleanRates works the rates of clays out, and how often our ranges held.
-func (s *Server) gleanRates(ctx context.Context, fit *shrinkage.Fit, asOf time.Time) (out []prometheus.Metric, whole bool) {
+func (s gleaner) gleanRates(ctx context.Context, fit *shrinkage.Fit, asOf time.Time) (out []prometheus.Metric, whole bool) {
 	out = []prometheus.Metric{}
 	tell := tellInto(&out)
 	if err := s.gleanClays(ctx, fit, asOf, tell); err != nil {
@@ -111,7 +111,7 @@ func tellInto(out *[]prometheus.Metric) teller {
 type teller func(d *prometheus.Desc, kind prometheus.ValueType, v float64, labels ...string)
 
 // gleanPast counts firings, readings and verdicts.
-func (s *Server) gleanPast(ctx context.Context, tell teller) error {
+func (s gleaner) gleanPast(ctx context.Context, tell teller) error {
 	firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{})
 	if err != nil {
 		return err
@@ -139,7 +139,7 @@ func (s *Server) gleanPast(ctx context.Context, tell teller) error {
 }
 
 // gleanProbes tells how far the cones say that each probe is off.
-func (s *Server) gleanProbes(ctx context.Context, tell teller) error {
+func (s gleaner) gleanProbes(ctx context.Context, tell teller) error {
 	if s.Heat == nil {
 		return nil
 	}
@@ -164,7 +164,7 @@ func (s *Server) gleanProbes(ctx context.Context, tell teller) error {
 
 // gleanClays tells the rate of the newest open batch of each clay, how far it is to be trusted,
 // and whether it differs from the batch before.
-func (s *Server) gleanClays(ctx context.Context, fit *shrinkage.Fit, asOf time.Time, tell teller) error {
+func (s gleaner) gleanClays(ctx context.Context, fit *shrinkage.Fit, asOf time.Time, tell teller) error {
 	g, err := s.Clays().Glancing(ctx)
 	if err != nil {
 		return err
