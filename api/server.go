@@ -222,8 +222,8 @@ func (s *Server) Handler() (http.Handler, error) {
 	mux.HandleFunc("POST /v1/import", bars.postImport)
 	mux.HandleFunc("POST /v1/firings/{id}/curve", firings.postOldLog)
 
-	mux.HandleFunc("GET /healthz", s.healthz)
-	mux.HandleFunc("GET /readyz", s.readyz)
+	mux.HandleFunc("GET /healthz", studio.healthz)
+	mux.HandleFunc("GET /readyz", studio.readyz)
 	mux.Handle("GET /metrics", s.gleaner().metrics())
 	s.pageRoutes(mux)
 	mux.HandleFunc("/", s.nothingHere(mux.ServeMux))
@@ -246,11 +246,11 @@ func (s *Server) humaConfig() huma.Config {
 	return c
 }
 
-func (s *Server) healthz(w http.ResponseWriter, _ *http.Request) {
+func (s studioRoutes) healthz(w http.ResponseWriter, _ *http.Request) {
 	s.tellHealth(w, "alive")
 }
 
-func (s *Server) readyz(w http.ResponseWriter, r *http.Request) {
+func (s studioRoutes) readyz(w http.ResponseWriter, r *http.Request) {
 	if err := s.Ready(); err != nil {
 		var reasons []string
 		for _, why := range strings.Split(err.Error(), "\n") {

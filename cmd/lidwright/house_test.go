@@ -167,3 +167,80 @@ func eachFile(t *testing.T, f func(pkg, path string, file *ast.File)) {
 		t.Fatal(err)
 	}
 }
+
+// Limits of a room that somebody new can take in, and what is over them today: such a figure may shrink
+// and never grow.
+const (
+	mostMethods   = 40 // of one type
+	mostAsked     = 12 // methods of one interface
+	mostFiles     = 40 // of one folder, without tests
+	mostFunction  = 80 // lines
+	generatedFile = "_templ.go"
+)
+
+var overTheLimits = map[string]int{
+	"methods of shrinkage.Fit":   63,
+	"methods of store.Store":     141,
+	"methods of detect.Detector": 42,
+	"files of api":               83,
+	"files of api/usecase":       49,
+	"files of daemon/store":      50,
+	"lines of api.Handler":       118, // the table of routes
+	"lines of api.pageRoutes":    95,  // the table of pages
+	"lines of main.barCommand":   82,
+	"lines of main.sizeBoard":    91,
+	"lines of main.keepVerdict":  81,
+	"lines of store.rename":      89,
+	"lines of faults.mark":       83,
+}
+
+// TestRoomsStaySmall holds types, interfaces, folders and functions to sizes that can be taken in.
+func TestRoomsStaySmall(t *testing.T) {
+	methods, files := map[string]int{}, map[string]int{}
+	over := func(what string, have, most int) {
+		if most = max(most, overTheLimits[what]); have > most {
+			t.Errorf("%s: %d, at most %d", what, have, most)
+		}
+	}
+	fset := token.NewFileSet()
+	eachFile(t, func(pkg, path string, _ *ast.File) {
+		if strings.HasSuffix(path, "_test.go") || strings.HasSuffix(path, generatedFile) {
+			return
+		}
+		f, err := parser.ParseFile(fset, filepath.Join("../..", path), nil, parser.SkipObjectResolution)
+		if err != nil {
+			t.Fatal(err)
+		}
+		files[pkg]++
+		for _, d := range f.Decls {
+			switch d := d.(type) {
+			case *ast.FuncDecl:
+				if d.Recv != nil {
+					of := d.Recv.List[0].Type
+					if p, ok := of.(*ast.StarExpr); ok {
+						of = p.X
+					}
+					if id, ok := of.(*ast.Ident); ok {
+						methods[f.Name.Name+"."+id.Name]++
+					}
+				}
+				lines := fset.Position(d.End()).Line - fset.Position(d.Pos()).Line + 1
+				over("lines of "+f.Name.Name+"."+d.Name.Name, lines, mostFunction)
+			case *ast.GenDecl:
+				for _, spec := range d.Specs {
+					if s, ok := spec.(*ast.TypeSpec); ok {
+						if i, ok := s.Type.(*ast.InterfaceType); ok {
+							over("interface "+f.Name.Name+"."+s.Name.Name, len(i.Methods.List), mostAsked)
+						}
+					}
+				}
+			}
+		}
+	})
+	for what, n := range methods {
+		over("methods of "+what, n, mostMethods)
+	}
+	for pkg, n := range files {
+		over("files of "+pkg, n, mostFiles)
+	}
+}
