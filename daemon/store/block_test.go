@@ -11,6 +11,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"lidwright/daemon/store/codec"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
 )
@@ -36,7 +37,7 @@ func odd() []kiln.Sample {
 
 func TestBlockKeepsTheOdd(t *testing.T) {
 	for _, small := range []bool{false, true} {
-		back := must[[]kiln.Sample](t)(decode(encode(odd(), small), "big-blue"))
+		back := must[[]kiln.Sample](t)(codec.Decode(codec.Encode(odd(), small), "big-blue"))
 		if !same(odd(), back) {
 			t.Errorf("small %v: %v came back as %v", small, odd(), back)
 		}
@@ -49,7 +50,7 @@ func TestBlockKeepsTheOdd(t *testing.T) {
 			}
 		}
 	}
-	if back, err := decode(encode(nil, true), "big-blue"); err != nil || len(back) != 0 {
+	if back, err := codec.Decode(codec.Encode(nil, true), "big-blue"); err != nil || len(back) != 0 {
 		t.Errorf("no samples came back as %v, %v", back, err)
 	}
 }
@@ -64,19 +65,19 @@ func TestUnits(t *testing.T) {
 		var readings []int64
 		for n := -3000; n < 90000; n += 7 {
 			reading := kiln.Celsius(math.Round(float64(n)*float64(c.step)*1e7) / 1e7) // as text has it
-			readings = append(readings, countOf(reading))
-			if back := celsiusOf(countOf(reading)); back != reading {
+			readings = append(readings, codec.CountOf(reading))
+			if back := codec.CelsiusOf(codec.CountOf(reading)); back != reading {
 				t.Fatalf("in steps of %v: %v came back as %v", c.step, reading, back)
 			}
 		}
-		if unit := units[unitOf(readings)]; unit != c.unit {
+		if unit := codec.Units[codec.UnitOf(readings)]; unit != c.unit {
 			t.Errorf("steps of %v °C are kept in units of %d, want %d", c.step, unit, c.unit)
 		}
 	}
-	if got := celsiusOf(countOf(1222.43219)); got != 1222.432 {
+	if got := codec.CelsiusOf(codec.CountOf(1222.43219)); got != 1222.432 {
 		t.Errorf("finer than a thousandth: kept as %v", got)
 	}
-	if unit := units[unitOf([]int64{countOf(0.0078125), countOf(0.001)})]; unit != 1 {
+	if unit := codec.Units[codec.UnitOf([]int64{codec.CountOf(0.0078125), codec.CountOf(0.001)})]; unit != 1 {
 		t.Errorf("mixed steps are kept in units of %d", unit)
 	}
 }
@@ -110,7 +111,7 @@ func TestBlockProperties(t *testing.T) {
 			samples = append(samples, s)
 		}
 		for _, small := range []bool{false, true} {
-			back, err := decode(encode(samples, small), "k")
+			back, err := codec.Decode(codec.Encode(samples, small), "k")
 			if err != nil || !same(samples, back) {
 				t.Fatalf("small %v: %v\n%v\ncame back as\n%v", small, err, samples, back)
 			}
@@ -120,7 +121,7 @@ func TestBlockProperties(t *testing.T) {
 
 // TestBlockDamaged flips bits and cuts ends: a block says that it is damaged, and never panics.
 func TestBlockDamaged(t *testing.T) {
-	block := encode(firingOf(t, glaze, 0.1, 1).samples("k", when, 0, 20*time.Minute), true)
+	block := codec.Encode(firingOf(t, glaze, 0.1, 1).samples("k", when, 0, 20*time.Minute), true)
 	rng := rand.New(rand.NewPCG(4, 2))
 	for range 3000 {
 		bad := append([]byte(nil), block...)
@@ -129,7 +130,7 @@ func TestBlockDamaged(t *testing.T) {
 		} else {
 			bad[rng.IntN(len(bad))] ^= 1 << rng.IntN(8)
 		}
-		if _, err := decode(bad, "k"); !errors.Is(err, errCoded) {
+		if _, err := codec.Decode(bad, "k"); !errors.Is(err, codec.ErrCoded) {
 			t.Fatalf("a damaged block was read: %v", err)
 		}
 	}
@@ -138,21 +139,21 @@ func TestBlockDamaged(t *testing.T) {
 // FuzzBlock hands the decoders bodies with a right checksum around anything at all: what a CRC
 // does not see must not panic or ask for memory without end either.
 func FuzzBlock(f *testing.F) {
-	for _, small := range []int{0, window} {
-		block := encode(odd(), small > 0)
+	for _, small := range []int{0, codec.Window} {
+		block := codec.Encode(odd(), small > 0)
 		f.Add(block[2 : len(block)-4])
 	}
-	f.Add(writeSummary(kiln.Firing{ID: "x"})[2:])
+	f.Add(codec.WriteSummary(kiln.Firing{ID: "x"})[2:])
 	f.Fuzz(func(t *testing.T, body []byte) {
-		data := wrap(body, bodyPlain)
-		if samples, err := decode(data, "k"); err == nil {
-			if back, err := decode(encode(samples, true), "k"); err != nil || len(back) != len(samples) {
+		data := codec.Wrap(body, codec.BodyPlain)
+		if samples, err := codec.Decode(data, "k"); err == nil {
+			if back, err := codec.Decode(codec.Encode(samples, true), "k"); err != nil || len(back) != len(samples) {
 				t.Fatalf("what was read cannot be kept again: %v", err)
 			}
 		}
-		readEnvelope(data)
-		readSummary(data)
-		decode(wrap(body, bodyDeflated), "k")
+		codec.ReadEnvelope(data)
+		codec.ReadSummary(data)
+		codec.Decode(codec.Wrap(body, codec.BodyDeflated), "k")
 	})
 }
 
@@ -168,12 +169,12 @@ func TestSummaryComesBack(t *testing.T) {
 	f.Corrected = map[kiln.Place]kiln.HeatWork{{Channel: "1"}: {C: 1231, Low: 1226, High: 1236, Position: 27.5, Bias: 9, BiasSD: 2.5, From: "curve", Model: "1"},
 		{Channel: "1", Shelf: "top"}: {C: 1228, Low: 1220, High: 1236, Position: 27.4, Bias: 6, BiasSD: 4, From: "curve", Model: "1"}}
 	f.Told = kiln.HandTold{Sitter: "6", SitterSeries: heatwork.SeriesSmall, Dropped: day.Add(time.Hour), Intended: "6+0.2"}
-	back := must[kiln.Firing](t)(readSummary(writeSummary(f)))
+	back := must[kiln.Firing](t)(codec.ReadSummary(codec.WriteSummary(f)))
 	f.Status = ""
 	if got, want := fmt.Sprintf("%+v", back), fmt.Sprintf("%+v", f); got != want {
 		t.Errorf("came back as\n%s\nwant\n%s", got, want)
 	}
-	if _, err := readSummary(writeSummary(f)[:40]); !errors.Is(err, errCoded) {
+	if _, err := codec.ReadSummary(codec.WriteSummary(f)[:40]); !errors.Is(err, codec.ErrCoded) {
 		t.Errorf("half a summary was read: %v", err)
 	}
 }
@@ -184,7 +185,7 @@ func same(a, b []kiln.Sample) bool {
 		return x.At.Boot == y.At.Boot && x.At.Since == y.At.Since && x.At.Trusted == y.At.Trusted && len(x.Values) == len(y.Values) &&
 			!slices.ContainsFunc(x.Values, func(v kiln.Value) bool {
 				w, ok := y.Value(v.Channel)
-				return !ok || v.Fault != w.Fault || isNumber(v.T) != w.T.Known() || w.T.Known() && countOf(v.T) != countOf(w.T)
+				return !ok || v.Fault != w.Fault || codec.IsNumber(v.T) != w.T.Known() || w.T.Known() && codec.CountOf(v.T) != codec.CountOf(w.T)
 			})
 	})
 }

@@ -8,6 +8,7 @@ import (
 	"math"
 	"strings"
 
+	"lidwright/daemon/store/codec"
 	"lidwright/kiln"
 )
 
@@ -70,12 +71,12 @@ func renameSaid(ctx context.Context, tx *sql.Tx, names map[string]map[string]str
 			return err
 		}
 		last = row
-		f, err := readSummary(data)
+		f, err := codec.ReadSummary(data)
 		if err != nil || f.Kiln == k {
 			continue // one that does not read back is told as damaged when it is read
 		}
 		f.Kiln = k
-		if _, err := tx.ExecContext(ctx, `UPDATE other.firing SET summary = ? WHERE row = ?`, writeSummary(f), row); err != nil {
+		if _, err := tx.ExecContext(ctx, `UPDATE other.firing SET summary = ? WHERE row = ?`, codec.WriteSummary(f), row); err != nil {
 			return err
 		}
 	}

@@ -17,6 +17,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"lidwright/daemon/store/codec"
 	"lidwright/tiles"
 )
 
@@ -257,7 +258,7 @@ func valueOf(z fs.FS, table string, c carryColumn, cell string) (any, error) {
 		return strconv.ParseFloat(cell, 64)
 	case c.kind == "BLOB" && c.name == "summary":
 		data, err := readBlob(z, cell, mostSummary)
-		if err == nil && len(data) > 1 && data[1] != bodyPlain {
+		if err == nil && len(data) > 1 && data[1] != codec.BodyPlain {
 			err = fmt.Errorf("%s is no summary of a firing", cell)
 		}
 		return data, err

@@ -14,6 +14,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"lidwright/api/usecase"
+	"lidwright/daemon/store/codec"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -59,7 +60,7 @@ func BenchmarkSeal(b *testing.B) {
 			for b.Loop() {
 				size = 0
 				for _, part := range parts {
-					size += len(encode(part, true))
+					size += len(codec.Encode(part, true))
 				}
 			}
 			b.ReportMetric(float64(size)/float64(n), "B/sample")
@@ -75,12 +76,12 @@ func BenchmarkUnseal(b *testing.B) {
 			parts, n := hours(firingOf(b, glaze, step, 1))
 			var blocks [][]byte
 			for _, part := range parts {
-				blocks = append(blocks, encode(part, true))
+				blocks = append(blocks, codec.Encode(part, true))
 			}
 			began := cpu()
 			for b.Loop() {
 				for _, block := range blocks {
-					if _, err := decodeBlock(block); err != nil {
+					if _, err := codec.DecodeBlock(block); err != nil {
 						b.Fatal(err)
 					}
 				}

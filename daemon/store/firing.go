@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 
+	"lidwright/daemon/store/codec"
 	"lidwright/kiln"
 	"lidwright/kiln/record"
 )
@@ -68,11 +69,11 @@ func addFiring(ctx context.Context, tx *sql.Tx, f kiln.Firing) (row int64, numbe
 	if f.Source == "" {
 		f.Source = "serial"
 	}
-	began, over, trusted := timesOf(f)
+	began, over, trusted := codec.TimesOf(f)
 	err = tx.QueryRowContext(ctx, `
 		INSERT INTO firing (id, kiln, number, revision, status, source, began_ms, over_ms, trusted, heat_model, summary)
 		VALUES (?1, ?2, (SELECT coalesce(max(number), 0) + 1 FROM firing WHERE kiln = ?2), 1, ?3, ?4, ?5, ?6, ?7, ?8, ?9) RETURNING row, number`,
-		f.ID, f.Kiln, f.Status, f.Source, began, over, trusted, modelOf(f.HeatWork), writeSummary(f)).Scan(&row, &number)
+		f.ID, f.Kiln, f.Status, f.Source, began, over, trusted, codec.ModelOf(f.HeatWork), codec.WriteSummary(f)).Scan(&row, &number)
 	return row, number, err
 }
 
@@ -142,7 +143,7 @@ func openRuns(ctx context.Context, tx *sql.Tx, firing int64, k kiln.KilnID) (las
 	if err != nil {
 		return last, 0, err
 	}
-	if samples, err := decode(data, k); err == nil && len(samples) > 0 {
+	if samples, err := codec.Decode(data, k); err == nil && len(samples) > 0 {
 		last = samples[len(samples)-1].At
 	}
 	err = tx.QueryRowContext(ctx, `SELECT coalesce(sum(rows), 0) FROM run WHERE firing = ? AND sealed = 0`, firing).Scan(&open)
@@ -166,12 +167,12 @@ func addRun(ctx context.Context, tx *sql.Tx, firing int64, samples []kiln.Sample
 }
 
 // coded writes a block and, if it is to stay, reads it back and compares.
-func coded(samples []kiln.Sample, sealed bool) (*block, []byte, error) {
-	b := blockOf(samples)
-	data := b.encode(sealed)
+func coded(samples []kiln.Sample, sealed bool) (*codec.Block, []byte, error) {
+	b := codec.BlockOf(samples)
+	data := b.Encode(sealed)
 	if sealed {
-		if back, err := decodeBlock(data); err != nil || !back.same(b) {
-			return nil, nil, fmt.Errorf("seal: what was coded does not read back the same: %w", errors.Join(errCoded, err))
+		if back, err := codec.DecodeBlock(data); err != nil || !back.Same(b) {
+			return nil, nil, fmt.Errorf("seal: what was coded does not read back the same: %w", errors.Join(codec.ErrCoded, err))
 		}
 	}
 	return b, data, nil
@@ -196,7 +197,7 @@ func (s *Store) seal(ctx context.Context, tx *sql.Tx, firing int64, k kiln.KilnI
 	var samples []kiln.Sample
 	var lines []byte
 	for _, r := range runs {
-		part, err := decode(r.data, k)
+		part, err := codec.Decode(r.data, k)
 		if err != nil {
 			if _, err := tx.ExecContext(ctx, `UPDATE run SET sealed = 1 WHERE row = ?`, r.row); err != nil {
 				return err
@@ -240,10 +241,10 @@ func (s *Store) EndFiring(ctx context.Context, f kiln.Firing) error {
 		if f.Over, err = settled(ctx, tx, f.Over); err != nil {
 			return err
 		}
-		began, over, trusted := timesOf(f)
+		began, over, trusted := codec.TimesOf(f)
 		if _, err := tx.ExecContext(ctx, `
 			UPDATE firing SET revision = revision + 1, status = ?, began_ms = ?, over_ms = ?, trusted = ?, heat_model = ?, summary = ? WHERE row = ?`,
-			f.Status, began, over, trusted, modelOf(f.HeatWork), writeSummary(f), row); err != nil {
+			f.Status, began, over, trusted, codec.ModelOf(f.HeatWork), codec.WriteSummary(f), row); err != nil {
 			return err
 		}
 		if err := tellFiring(ctx, tx, "end", "", row, f, s.orNow(f.Over)); err != nil {
@@ -284,15 +285,15 @@ func keepCurve(ctx context.Context, tx *sql.Tx, row int64, blocks [][]byte) erro
 
 // envelop keeps the lowest and highest reading of each minute.
 func (s *Store) envelop(ctx context.Context, tx *sql.Tx, row int64, f kiln.Firing, blocks [][]byte) error {
-	thin := kiln.NewDownsampler(nil, envelopeStep)
-	if err := s.each(ctx, tx, f, blocks, func(b *block, n int) { b.thin(thin, n) }); err != nil {
+	thin := kiln.NewDownsampler(nil, codec.EnvelopeStep)
+	if err := s.each(ctx, tx, f, blocks, func(b *codec.Block, n int) { b.Thin(thin, n) }); err != nil {
 		return err
 	}
 	return keepEnvelope(ctx, tx, row, thin.Envelopes())
 }
 
 func keepEnvelope(ctx context.Context, tx *sql.Tx, row int64, channels []kiln.Envelope) error {
-	_, err := tx.ExecContext(ctx, `INSERT INTO envelope (firing, data) VALUES (?, ?) ON CONFLICT (firing) DO UPDATE SET data = excluded.data`, row, writeEnvelope(channels))
+	_, err := tx.ExecContext(ctx, `INSERT INTO envelope (firing, data) VALUES (?, ?) ON CONFLICT (firing) DO UPDATE SET data = excluded.data`, row, codec.WriteEnvelope(channels))
 	return err
 }
 

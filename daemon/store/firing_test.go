@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"lidwright/api/usecase"
+	"lidwright/daemon/store/codec"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/record"
@@ -544,7 +545,7 @@ func TestSealedSizes(t *testing.T) {
 		m := firingOf(t, glaze, c.step, 1)
 		size, n := 0, 0
 		for from := time.Duration(0); from < m.length; from += time.Hour {
-			block := encode(m.samples("k", beginning(1), from, min(from+time.Hour, m.length)), true)
+			block := codec.Encode(m.samples("k", beginning(1), from, min(from+time.Hour, m.length)), true)
 			size += len(block)
 			n += 3 * int((min(from+time.Hour, m.length)-from)/time.Second)
 		}

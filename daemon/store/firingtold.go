@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"time"
 
+	"lidwright/daemon/store/codec"
 	"lidwright/kiln"
 )
 
@@ -37,12 +38,12 @@ func tellFiring(ctx context.Context, tx *sql.Tx, op, why string, row int64, f ki
 	if !f.Over.Wall.IsZero() {
 		told.OverAt = f.Over.Wall.UTC().Format(time.RFC3339Nano)
 	}
-	if isNumber(f.Peak) && f.Peak != 0 {
+	if codec.IsNumber(f.Peak) && f.Peak != 0 {
 		peak := float64(f.Peak)
 		told.PeakC = &peak
 	}
 	for c, w := range f.HeatWork {
-		if isNumber(w.C) {
+		if codec.IsNumber(w.C) {
 			told.HeatWork[string(c)] = float64(w.C)
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"fmt"
 
+	"lidwright/daemon/store/codec"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
@@ -91,7 +92,7 @@ func (s *Store) works(ctx context.Context, list string) (map[kiln.FiringID]kiln.
 	}
 	works := make(map[kiln.FiringID]kiln.Firing, len(all))
 	for _, one := range all {
-		f, err := readSummary(one.data)
+		f, err := codec.ReadSummary(one.data)
 		if err != nil {
 			return nil, err
 		}

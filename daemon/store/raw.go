@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"lidwright/daemon/store/codec"
 	"lidwright/kiln"
 )
 
@@ -18,7 +19,7 @@ func addLines(ctx context.Context, tx *sql.Tx, firing int64, at kiln.Stamp, line
 	if len(lines) == 0 {
 		return nil
 	}
-	_, err := tx.ExecContext(ctx, `INSERT INTO raw (firing, at_ms, data) VALUES (?, ?, ?)`, firing, at.Wall.UnixMilli(), deflated(lines, searching))
+	_, err := tx.ExecContext(ctx, `INSERT INTO raw (firing, at_ms, data) VALUES (?, ?, ?)`, firing, at.Wall.UnixMilli(), codec.Deflated(lines, codec.Searching))
 	return err
 }
 
@@ -36,7 +37,7 @@ func (s *Store) RawLines(ctx context.Context, id kiln.FiringID) ([]string, error
 	}
 	var lines []string
 	for _, part := range parts {
-		text, err := inflated(part)
+		text, err := codec.Inflated(part)
 		if err != nil {
 			s.harmed(id, 1)
 			continue

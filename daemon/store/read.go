@@ -10,6 +10,7 @@ import (
 	"slices"
 	"time"
 
+	"lidwright/daemon/store/codec"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 )
@@ -43,11 +44,11 @@ func (s *Store) blocks(ctx context.Context, q querier, firing int64) ([][]byte, 
 // each hands the blocks of a firing to f, with their clocks put right, and how many of their
 // samples were heard before the firing was over. A block that does not read back is passed over:
 // what is missing shows as a gap, and Health tells of it.
-func (s *Store) each(ctx context.Context, q querier, firing kiln.Firing, blocks [][]byte, f func(b *block, n int)) error {
+func (s *Store) each(ctx context.Context, q querier, firing kiln.Firing, blocks [][]byte, f func(b *codec.Block, n int)) error {
 	harmed := 0
 	defer func() { s.harmed(firing.ID, harmed) }()
 	for _, data := range blocks {
-		b, err := decodeBlock(data)
+		b, err := codec.DecodeBlock(data)
 		if err != nil {
 			harmed++
 			continue
@@ -61,13 +62,13 @@ func (s *Store) each(ctx context.Context, q querier, firing kiln.Firing, blocks 
 }
 
 // hand is each for one block, and reports whether the firing was over in it.
-func hand(ctx context.Context, q querier, firing kiln.Firing, b *block, f func(b *block, n int)) (over bool, err error) {
+func hand(ctx context.Context, q querier, firing kiln.Firing, b *codec.Block, f func(b *codec.Block, n int)) (over bool, err error) {
 	if err := settle(ctx, q, b); err != nil {
 		return false, err
 	}
-	n := len(b.since)
+	n := len(b.Since)
 	if firing.Over.Boot != "" {
-		n, over = b.cut(firing.Over)
+		n, over = b.Cut(firing.Over)
 	}
 	f(b, n)
 	return over, nil
@@ -78,7 +79,7 @@ func hand(ctx context.Context, q querier, firing kiln.Firing, b *block, f func(b
 func (s *Store) Samples(ctx context.Context, id kiln.FiringID) (samples []kiln.Sample, err error) {
 	f, blocks, err := s.find(ctx, id)
 	if err == nil {
-		err = s.each(ctx, s.read, f, blocks, func(b *block, n int) { samples = append(samples, b.samples(f.Kiln)[:n]...) })
+		err = s.each(ctx, s.read, f, blocks, func(b *codec.Block, n int) { samples = append(samples, b.Samples(f.Kiln)[:n]...) })
 	}
 	if err != nil {
 		return nil, fmt.Errorf("read the samples of firing %s: %w", id, err)
@@ -116,7 +117,7 @@ const noGap = time.Duration(math.MaxInt64)
 
 func (s *Store) curve(ctx context.Context, q querier, f kiln.Firing, blocks [][]byte, channels []kiln.ChannelID, gapAfter time.Duration) (kiln.Curve, error) {
 	l := kiln.NewResampler(channels, gapAfter)
-	err := s.each(ctx, q, f, blocks, func(b *block, n int) { b.lay(l, n) })
+	err := s.each(ctx, q, f, blocks, func(b *codec.Block, n int) { b.Lay(l, n) })
 	return l.Curve(), err
 }
 
@@ -130,25 +131,25 @@ func (s *Store) Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln
 		return nil, nil, fmt.Errorf("read the curve of firing %s: %w", id, err)
 	}
 	var minutes []kiln.Envelope
-	if points > 0 || step >= envelopeStep && step%envelopeStep == 0 {
+	if points > 0 || step >= codec.EnvelopeStep && step%codec.EnvelopeStep == 0 {
 		var data []byte
 		err := s.read.QueryRowContext(ctx, `SELECT data FROM envelope WHERE firing = ?`, row).Scan(&data)
 		if err == nil {
-			minutes, err = readEnvelope(data)
+			minutes, err = codec.ReadEnvelope(data)
 		}
-		if err != nil && !errors.Is(err, sql.ErrNoRows) && !errors.Is(err, errCoded) {
+		if err != nil && !errors.Is(err, sql.ErrNoRows) && !errors.Is(err, codec.ErrCoded) {
 			return nil, nil, fmt.Errorf("read the envelope of firing %s: %w", id, err)
 		}
 	}
 	if minutes == nil { // none is stored, or it is damaged
 		fine := step
-		if points > 0 || step >= envelopeStep && step%envelopeStep == 0 {
-			fine = envelopeStep
+		if points > 0 || step >= codec.EnvelopeStep && step%codec.EnvelopeStep == 0 {
+			fine = codec.EnvelopeStep
 		}
 		blocks, err := s.blocks(ctx, s.read, row)
 		thin := kiln.NewDownsampler(channels, fine)
 		if err == nil {
-			err = s.each(ctx, s.read, f, blocks, func(b *block, n int) { b.thin(thin, n) })
+			err = s.each(ctx, s.read, f, blocks, func(b *codec.Block, n int) { b.Thin(thin, n) })
 		}
 		if err != nil {
 			return nil, nil, fmt.Errorf("read the curve of firing %s: %w", id, err)
@@ -166,7 +167,7 @@ func (s *Store) Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln
 		if points > 0 {
 			e = e.Points(points)
 		} else {
-			e = e.Merge(int(step / envelopeStep))
+			e = e.Merge(int(step / codec.EnvelopeStep))
 		}
 		out = append(out, e)
 	}
@@ -238,7 +239,7 @@ func (s *Store) firings(ctx context.Context, many int, where string, args ...any
 		if err != nil {
 			return err
 		}
-		if *f, err = readSummary(data); err != nil {
+		if *f, err = codec.ReadSummary(data); err != nil {
 			broken = append(broken, len(at))
 		}
 		at = append(at, row)

@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"lidwright/api/usecase"
+	"lidwright/daemon/store/codec"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -110,7 +111,7 @@ func (s *Store) PutFiring(ctx context.Context, f kiln.Firing, samples []kiln.Sam
 
 // pack codes all the samples of a firing that is over, and gives its envelope with them.
 func pack(ctx context.Context, q querier, f kiln.Firing, samples []kiln.Sample) (blocks [][]byte, channels []kiln.Envelope, err error) {
-	thin := kiln.NewDownsampler(nil, envelopeStep)
+	thin := kiln.NewDownsampler(nil, codec.EnvelopeStep)
 	over := false
 	for part := range slices.Chunk(samples, sealAfter) {
 		b, data, err := coded(part, true)
@@ -121,7 +122,7 @@ func pack(ctx context.Context, q querier, f kiln.Firing, samples []kiln.Sample) 
 		if over {
 			continue
 		}
-		if over, err = hand(ctx, q, f, b, func(b *block, n int) { b.thin(thin, n) }); err != nil {
+		if over, err = hand(ctx, q, f, b, func(b *codec.Block, n int) { b.Thin(thin, n) }); err != nil {
 			return nil, nil, err
 		}
 	}
@@ -131,10 +132,10 @@ func pack(ctx context.Context, q querier, f kiln.Firing, samples []kiln.Sample) 
 // clearFiring puts another summary in the place of one, and takes its curve out. What people said
 // beside it stands.
 func clearFiring(ctx context.Context, tx *sql.Tx, row int64, f kiln.Firing) error {
-	began, over, trusted := timesOf(f)
+	began, over, trusted := codec.TimesOf(f)
 	if _, err := tx.ExecContext(ctx, `
 		UPDATE firing SET revision = revision + 1, status = ?, source = ?, began_ms = ?, over_ms = ?, trusted = ?, heat_model = ?, summary = ? WHERE row = ?`,
-		f.Status, f.Source, began, over, trusted, modelOf(f.HeatWork), writeSummary(f), row); err != nil {
+		f.Status, f.Source, began, over, trusted, codec.ModelOf(f.HeatWork), codec.WriteSummary(f), row); err != nil {
 		return err
 	}
 	if _, err := tx.ExecContext(ctx, `DELETE FROM curve WHERE firing = ?`, row); err != nil {
@@ -163,12 +164,12 @@ func (s *Store) SetHeatWork(ctx context.Context, id kiln.FiringID, works map[kil
 		if err := tx.QueryRowContext(ctx, `SELECT row, summary FROM firing WHERE id = ? AND status <> 'running'`, id).Scan(&row, &data); err != nil {
 			return missing(err, kiln.ErrNoFiring)
 		}
-		f, err := readSummary(data)
+		f, err := codec.ReadSummary(data)
 		if err != nil {
 			return err
 		}
 		f.HeatWork, f.Corrected = works, corrected
-		_, err = tx.ExecContext(ctx, `UPDATE firing SET revision = revision + 1, heat_model = ?, summary = ? WHERE row = ?`, modelOf(works), writeSummary(f), row)
+		_, err = tx.ExecContext(ctx, `UPDATE firing SET revision = revision + 1, heat_model = ?, summary = ? WHERE row = ?`, codec.ModelOf(works), codec.WriteSummary(f), row)
 		if err != nil {
 			return err
 		}

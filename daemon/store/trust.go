@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"time"
 
+	"lidwright/daemon/store/codec"
 	"lidwright/kiln"
 )
 
@@ -66,7 +67,7 @@ func (s *Store) trust(ctx context.Context, tx *sql.Tx, samples []kiln.Sample) er
 			continue
 		}
 		last = at.Boot
-		result, err := tx.ExecContext(ctx, `INSERT INTO boot (id, offset_ms) VALUES (?, ?) ON CONFLICT (id) DO NOTHING`, string(at.Boot), offsetOf(at))
+		result, err := tx.ExecContext(ctx, `INSERT INTO boot (id, offset_ms) VALUES (?, ?) ON CONFLICT (id) DO NOTHING`, string(at.Boot), codec.OffsetOf(at))
 		if err != nil {
 			return err
 		}
@@ -77,7 +78,7 @@ func (s *Store) trust(ctx context.Context, tx *sql.Tx, samples []kiln.Sample) er
 			return err
 		}
 		if s.opened.Boot == at.Boot && !s.opened.Trusted {
-			by := offsetOf(at) - offsetOf(s.opened)
+			by := codec.OffsetOf(at) - codec.OffsetOf(s.opened)
 			if _, err := tx.ExecContext(ctx, `UPDATE change SET at_ms = at_ms + ? WHERE boot = ? AND trusted = 0`, by, string(at.Boot)); err != nil {
 				return err
 			}
@@ -88,7 +89,7 @@ func (s *Store) trust(ctx context.Context, tx *sql.Tx, samples []kiln.Sample) er
 			if n, err := righted.RowsAffected(); err != nil {
 				return err
 			} else if n > 0 {
-				if _, err := recordChange(ctx, tx, "boot", "correct", string(at.Boot), at, bootRighted{offsetOf(at), by, n}); err != nil {
+				if _, err := recordChange(ctx, tx, "boot", "correct", string(at.Boot), at, bootRighted{codec.OffsetOf(at), by, n}); err != nil {
 					return err
 				}
 			}
@@ -123,7 +124,7 @@ func (s *Store) rightFirings(ctx context.Context, tx *sql.Tx, now kiln.Stamp) er
 		return err
 	}
 	for _, one := range all {
-		f, err := readSummary(one.data)
+		f, err := codec.ReadSummary(one.data)
 		if err != nil {
 			s.harmed(f.ID, 1)
 			continue
@@ -136,9 +137,9 @@ func (s *Store) rightFirings(ctx context.Context, tx *sql.Tx, now kiln.Stamp) er
 				return err
 			}
 		}
-		began, over, trusted := timesOf(f)
+		began, over, trusted := codec.TimesOf(f)
 		if _, err := tx.ExecContext(ctx, `UPDATE firing SET revision = revision + 1, began_ms = ?, over_ms = ?, trusted = ?, summary = ? WHERE row = ?`,
-			began, over, trusted, writeSummary(f), one.row); err != nil {
+			began, over, trusted, codec.WriteSummary(f), one.row); err != nil {
 			return err
 		}
 		if err := tellFiring(ctx, tx, "correct", "clock", one.row, f, now); err != nil {
@@ -176,14 +177,14 @@ func settled(ctx context.Context, q querier, at kiln.Stamp) (kiln.Stamp, error) 
 }
 
 // settle puts the wall times of a block right.
-func settle(ctx context.Context, q querier, b *block) error {
-	for i := range b.stretches {
-		s := &b.stretches[i]
-		at, err := settled(ctx, q, s.stamp(0))
+func settle(ctx context.Context, q querier, b *codec.Block) error {
+	for i := range b.Stretches {
+		s := &b.Stretches[i]
+		at, err := settled(ctx, q, s.Stamp(0))
 		if err != nil {
 			return err
 		}
-		s.offset, s.trusted = offsetOf(at), at.Trusted
+		s.Offset, s.Trusted = codec.OffsetOf(at), at.Trusted
 	}
 	return nil
 }

@@ -1,4 +1,4 @@
-package store
+package codec
 
 import (
 	"math"
@@ -14,14 +14,14 @@ const perCelsius = 16000
 // units are the steps that a channel of a block may be kept in, in sixteen-thousandths of a
 // degree, coarsest first: 1, 0.5, 0.25, 0.1, 1/16, 0.05, 0.01, 1/128, 0.001 °C, and the last
 // resort where an hour has several of them.
-var units = [...]int64{16000, 8000, 4000, 1600, 1000, 800, 160, 125, 16, 1}
+var Units = [...]int64{16000, 8000, 4000, 1600, 1000, 800, 160, 125, 16, 1}
 
 // mostCelsius bounds what counts as a number: nothing beyond it is a temperature of any kiln.
 const mostCelsius = 1e6
 
 // countOf is t in sixteen-thousandths: exactly if it is a multiple of one, else to the nearest
 // thousandth of a degree, below which nothing that reads a kiln has anything to say.
-func countOf(t kiln.Celsius) int64 {
+func CountOf(t kiln.Celsius) int64 {
 	exact := float64(t) * perCelsius
 	if n := math.Round(exact); math.Abs(exact-n) < 1e-4 {
 		return int64(n)
@@ -30,11 +30,11 @@ func countOf(t kiln.Celsius) int64 {
 }
 
 // celsiusOf is the float nearest to n sixteen-thousandths, the same that reading its decimals gives.
-func celsiusOf(n int64) kiln.Celsius { return kiln.Celsius(float64(n) / perCelsius) }
+func CelsiusOf(n int64) kiln.Celsius { return kiln.Celsius(float64(n) / perCelsius) }
 
 // unitOf is the index of the coarsest unit of which all counts are multiples: of which their
 // greatest common divisor is one.
-func unitOf(counts []int64) int {
+func UnitOf(counts []int64) int {
 	var common int64
 	for _, n := range counts {
 		if common != 0 && n%common == 0 {
@@ -44,8 +44,8 @@ func unitOf(counts []int64) int {
 			common, n = n, common%n
 		}
 	}
-	return slices.IndexFunc(units[:], func(unit int64) bool { return common%unit == 0 })
+	return slices.IndexFunc(Units[:], func(unit int64) bool { return common%unit == 0 })
 }
 
 // isNumber is false for NaN too, which no comparison holds of.
-func isNumber(t kiln.Celsius) bool { return t > -mostCelsius && t < mostCelsius }
+func IsNumber(t kiln.Celsius) bool { return t > -mostCelsius && t < mostCelsius }

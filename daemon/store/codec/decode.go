@@ -1,4 +1,4 @@
-package store
+package codec
 
 import (
 	"time"
@@ -7,23 +7,23 @@ import (
 )
 
 // decode gives the samples of a block back, all said to be of k.
-func decode(data []byte, k kiln.KilnID) ([]kiln.Sample, error) {
-	b, err := decodeBlock(data)
+func Decode(data []byte, k kiln.KilnID) ([]kiln.Sample, error) {
+	b, err := DecodeBlock(data)
 	if err != nil {
 		return nil, err
 	}
-	return b.samples(k), nil
+	return b.Samples(k), nil
 }
 
 // samples are the block as it was heard.
-func (b *block) samples(k kiln.KilnID) []kiln.Sample {
-	samples := make([]kiln.Sample, len(b.since))
-	values := make([]kiln.Value, len(b.since)*len(b.channels))
+func (b *Block) Samples(k kiln.KilnID) []kiln.Sample {
+	samples := make([]kiln.Sample, len(b.Since))
+	values := make([]kiln.Value, len(b.Since)*len(b.channels))
 	width := len(b.channels)
 	i := 0
-	for _, s := range b.stretches {
+	for _, s := range b.Stretches {
 		for to := i + s.n; i < to; i++ {
-			samples[i] = kiln.Sample{Kiln: k, At: s.stamp(b.since[i]), Values: values[i*width : i*width : (i+1)*width]}
+			samples[i] = kiln.Sample{Kiln: k, At: s.Stamp(b.Since[i]), Values: values[i*width : i*width : (i+1)*width]}
 		}
 	}
 	for _, c := range b.channels {
@@ -32,7 +32,7 @@ func (b *block) samples(k kiln.KilnID) []kiln.Sample {
 			v := kiln.Value{Channel: c.id, T: kiln.NoTemperature(), Fault: b.fault(s.state)}
 			for range s.n {
 				if hasNumber(s.state) {
-					v.T = celsiusOf(c.counts[number])
+					v.T = CelsiusOf(c.counts[number])
 					number++
 				}
 				if s.state != stateAbsent {
@@ -45,42 +45,42 @@ func (b *block) samples(k kiln.KilnID) []kiln.Sample {
 	return samples
 }
 
-func (b *block) fault(state int) kiln.Fault {
+func (b *Block) fault(state int) kiln.Fault {
 	if state < stateFaulty {
 		return kiln.Good
 	}
 	return b.faults[(state-stateFaulty)/2]
 }
 
-func (s stretch) stamp(since int64) kiln.Stamp {
-	return kiln.Stamp{Boot: s.boot, Since: time.Duration(since), Wall: time.UnixMilli(s.offset).UTC().Add(time.Duration(since)), Trusted: s.trusted}
+func (s Stretch) Stamp(since int64) kiln.Stamp {
+	return kiln.Stamp{Boot: s.boot, Since: time.Duration(since), Wall: time.UnixMilli(s.Offset).UTC().Add(time.Duration(since)), Trusted: s.Trusted}
 }
 
 // cut leaves out what was heard after a firing was over, and reports whether there was any.
-func (b *block) cut(over kiln.Stamp) (n int, any bool) {
+func (b *Block) Cut(over kiln.Stamp) (n int, any bool) {
 	i := 0
-	for _, s := range b.stretches {
+	for _, s := range b.Stretches {
 		for to := i + s.n; i < to; i++ {
-			if s.boot == over.Boot && b.since[i] > int64(over.Since) {
+			if s.boot == over.Boot && b.Since[i] > int64(over.Since) {
 				return i, true
 			}
 		}
 	}
-	return len(b.since), false
+	return len(b.Since), false
 }
 
 // thin hands the first n samples of the block to a thinner: good readings only.
-func (b *block) thin(t *kiln.Downsampler, n int) {
+func (b *Block) Thin(t *kiln.Downsampler, n int) {
 	steps := make([]time.Duration, n) // of each sample, -1 where it does not count
 	i := 0
-	for _, s := range b.stretches {
+	for _, s := range b.Stretches {
 		first := i
 		for to := min(i+s.n, n); i < to; i++ {
 			var ok bool
 			if i == first {
-				steps[i], ok = t.Moment(s.stamp(b.since[i]))
+				steps[i], ok = t.Moment(s.Stamp(b.Since[i]))
 			} else {
-				steps[i], ok = t.Later(time.Duration(b.since[i]))
+				steps[i], ok = t.Later(time.Duration(b.Since[i]))
 			}
 			if !ok {
 				steps[i] = -1
@@ -97,7 +97,7 @@ func (b *block) thin(t *kiln.Downsampler, n int) {
 			if s.state == stateGood {
 				for j := range min(s.n, max(n-i, 0)) {
 					if steps[i+j] >= 0 {
-						t.Put(place, steps[i+j], celsiusOf(c.counts[number+j]))
+						t.Put(place, steps[i+j], CelsiusOf(c.counts[number+j]))
 					}
 				}
 			}
@@ -110,17 +110,17 @@ func (b *block) thin(t *kiln.Downsampler, n int) {
 }
 
 // lay lays the first n samples of the block onto a curve: good readings only.
-func (b *block) lay(l *kiln.Resampler, n int) {
+func (b *Block) Lay(l *kiln.Resampler, n int) {
 	rows := make([][]kiln.Celsius, len(b.channels)) // good readings of each channel, NaN elsewhere
 	place := make([]int, len(b.channels))
 	for i, c := range b.channels {
-		column := make([]kiln.Celsius, 0, len(b.since))
+		column := make([]kiln.Celsius, 0, len(b.Since))
 		number := 0
 		for _, s := range c.states {
 			for range s.n {
 				t := kiln.NoTemperature()
 				if s.state == stateGood {
-					t = celsiusOf(c.counts[number])
+					t = CelsiusOf(c.counts[number])
 				}
 				if hasNumber(s.state) {
 					number++
@@ -132,14 +132,14 @@ func (b *block) lay(l *kiln.Resampler, n int) {
 	}
 	row := l.Row()
 	i := 0
-	for _, s := range b.stretches {
+	for _, s := range b.Stretches {
 		for to := i + s.n; i < to && i < n; i++ {
 			for c, at := range place {
 				if at >= 0 {
 					row[at] = rows[c][i]
 				}
 			}
-			l.AddRow(s.stamp(b.since[i]), row)
+			l.AddRow(s.Stamp(b.Since[i]), row)
 		}
 	}
 }

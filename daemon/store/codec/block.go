@@ -1,4 +1,9 @@
-package store
+// Package codec is the bytes in which curves and summaries of firings lie in the store: blocks of samples as
+// coded deltas, each minute's lowest and highest, and what a firing came to. In flow samples and firings, out
+// flow bytes with a sum of their own, and back. Old forms stay readable.
+//
+// It opens no file and knows no table. It is our own because a reading takes under half a byte here.
+package codec
 
 import (
 	"compress/flate"
@@ -26,25 +31,25 @@ const (
 	mostSamples  = 1 << 20 // in one block
 	mostChannels = 1 << 10
 	mostFaults   = 1 << 8
-	window       = 3 // log2 of the readings that a guess is the mean of
+	Window       = 3 // log2 of the readings that a guess is the mean of
 	jump         = 64
 	restless     = 5 // values a byte: below it nothing stands still, and no search for repeats is made
 )
 
 // block is a stretch of samples by column, as it is coded.
-type block struct {
-	stretches []stretch
-	since     []int64 // of each sample, ns since the start of its boot
+type Block struct {
+	Stretches []Stretch
+	Since     []int64 // of each sample, ns since the start of its boot
 	faults    []kiln.Fault
 	channels  []column
 }
 
 // stretch is a number of samples by one clock.
-type stretch struct {
+type Stretch struct {
 	n       int
 	boot    kiln.BootID
-	offset  int64 // wall clock less time since the start, ms
-	trusted bool
+	Offset  int64 // wall clock less time since the start, ms
+	Trusted bool
 }
 
 // column is what one channel said. Counts are in sixteen-thousandths of a degree, one for each
@@ -73,15 +78,15 @@ func hasNumber(state int) bool { return state == stateGood || state >= stateFaul
 
 // blockOf turns samples, all of one firing and in order, into columns. Raw lines are no part of a
 // block.
-func blockOf(samples []kiln.Sample) *block {
-	b := &block{since: make([]int64, len(samples))}
-	var now *stretch
+func BlockOf(samples []kiln.Sample) *Block {
+	b := &Block{Since: make([]int64, len(samples))}
+	var now *Stretch
 	for i := range samples {
 		s := &samples[i]
-		b.since[i] = int64(s.At.Since)
+		b.Since[i] = int64(s.At.Since)
 		if now == nil || !now.holds(&s.At) {
-			b.stretches = append(b.stretches, stretch{boot: s.At.Boot, offset: offsetOf(s.At), trusted: s.At.Trusted})
-			now = &b.stretches[len(b.stretches)-1]
+			b.Stretches = append(b.Stretches, Stretch{boot: s.At.Boot, Offset: OffsetOf(s.At), Trusted: s.At.Trusted})
+			now = &b.Stretches[len(b.Stretches)-1]
 		}
 		now.n++
 		for place := range s.Values {
@@ -96,17 +101,17 @@ func blockOf(samples []kiln.Sample) *block {
 }
 
 // offsetOf is how the wall clock of a stamp lies to the time since the start, ms.
-func offsetOf(at kiln.Stamp) int64 { return at.Wall.UnixMilli() - at.Since.Milliseconds() }
+func OffsetOf(at kiln.Stamp) int64 { return at.Wall.UnixMilli() - at.Since.Milliseconds() }
 
 // holds reports whether a stamp lies in the stretch; a clock that is slewed stays in one.
-func (s *stretch) holds(at *kiln.Stamp) bool {
-	d := s.offset - offsetOf(*at)
-	return s.boot == at.Boot && s.trusted == at.Trusted && -100 < d && d < 100
+func (s *Stretch) holds(at *kiln.Stamp) bool {
+	d := s.Offset - OffsetOf(*at)
+	return s.boot == at.Boot && s.Trusted == at.Trusted && -100 < d && d < 100
 }
 
 // channel finds the column of a channel, which usually stands at place; one that speaks for the
 // first time was absent before.
-func (b *block) channel(id kiln.ChannelID, place, before, all int) *column {
+func (b *Block) channel(id kiln.ChannelID, place, before, all int) *column {
 	if place < len(b.channels) && b.channels[place].id == id {
 		return &b.channels[place]
 	}
@@ -119,8 +124,8 @@ func (b *block) channel(id kiln.ChannelID, place, before, all int) *column {
 	return &b.channels[at]
 }
 
-func (b *block) stateOf(v *kiln.Value) int {
-	number := isNumber(v.T)
+func (b *Block) stateOf(v *kiln.Value) int {
+	number := IsNumber(v.T)
 	if v.Fault == kiln.Good {
 		if number {
 			return stateGood
@@ -146,7 +151,7 @@ func (c *column) add(state int, t kiln.Celsius) {
 		c.states = append(c.states, states{1, state})
 	}
 	if hasNumber(state) {
-		c.counts = append(c.counts, countOf(t))
+		c.counts = append(c.counts, CountOf(t))
 	}
 }
 
@@ -158,28 +163,28 @@ func (c *column) until(n int) {
 }
 
 // encode writes samples, all of one firing and in order. small makes it as short as it will get.
-func encode(samples []kiln.Sample, small bool) []byte { return blockOf(samples).encode(small) }
+func Encode(samples []kiln.Sample, small bool) []byte { return BlockOf(samples).Encode(small) }
 
-func (b *block) encode(small bool) []byte {
+func (b *Block) Encode(small bool) []byte {
 	for i := range b.channels {
-		b.channels[i].unit = unitOf(b.channels[i].counts)
+		b.channels[i].unit = UnitOf(b.channels[i].counts)
 	}
 	if !small {
-		return b.wrapped(0, b.values(0), bodyPlain)
+		return b.wrapped(0, b.values(0), BodyPlain)
 	}
-	values := b.values(window)
-	best, by := deflated(values, flate.HuffmanOnly), window
+	values := b.values(Window)
+	best, by := Deflated(values, flate.HuffmanOnly), Window
 	if len(best) < len(values)/restless {
-		if z := deflated(b.values(0), searching); len(z) < len(best) {
+		if z := Deflated(b.values(0), Searching); len(z) < len(best) {
 			best, by = z, 0
 		}
 	}
-	return b.wrapped(by, best, bodyDeflated)
+	return b.wrapped(by, best, BodyDeflated)
 }
 
-func (b *block) wrapped(window int, values []byte, how byte) []byte {
+func (b *Block) wrapped(window int, values []byte, how byte) []byte {
 	h := &coder{b: make([]byte, 0, 128)}
-	h.uint(uint64(len(b.since)))
+	h.uint(uint64(len(b.Since)))
 	b.putStamps(h)
 	h.uint(uint64(len(b.faults)))
 	for _, f := range b.faults {
@@ -198,14 +203,14 @@ func (b *block) wrapped(window int, values []byte, how byte) []byte {
 	e := &coder{b: make([]byte, 0, len(h.b)+len(values)+16)}
 	e.uint(uint64(len(h.b)))
 	e.b = append(append(append(e.b, h.b...), how), values...)
-	return wrap(e.b, bodyPlain)
+	return Wrap(e.b, BodyPlain)
 }
 
 // values are what each reading is above the guess, channel after channel.
-func (b *block) values(window int) []byte {
-	v := &coder{b: make([]byte, 0, 2*len(b.channels)*len(b.since)+16)}
+func (b *Block) values(window int) []byte {
+	v := &coder{b: make([]byte, 0, 2*len(b.channels)*len(b.Since)+16)}
 	for _, c := range b.channels {
-		unit := units[c.unit]
+		unit := Units[c.unit]
 		g := guess{window: window}
 		for _, n := range c.counts {
 			n /= unit
@@ -217,19 +222,19 @@ func (b *block) values(window int) []byte {
 	return v.b
 }
 
-func (b *block) putStamps(h *coder) {
+func (b *Block) putStamps(h *coder) {
 	i := 0
-	for _, s := range b.stretches {
+	for _, s := range b.Stretches {
 		h.uint(uint64(s.n))
 		h.text(string(s.boot))
-		h.int(s.offset)
-		h.flag(s.trusted)
-		h.int(b.since[i])
+		h.int(s.Offset)
+		h.flag(s.Trusted)
+		h.int(b.Since[i])
 		to := i + s.n
 		for i++; i < to; {
-			step := b.since[i] - b.since[i-1]
+			step := b.Since[i] - b.Since[i-1]
 			same := i + 1
-			for same < to && b.since[same]-b.since[same-1] == step {
+			for same < to && b.Since[same]-b.Since[same-1] == step {
 				same++
 			}
 			h.uint(uint64(same - i))
@@ -239,17 +244,17 @@ func (b *block) putStamps(h *coder) {
 	}
 }
 
-func (b *block) takeStamps(h *decoder) {
-	for i := 0; i < len(b.since) && !h.bad; {
-		s := stretch{n: h.count(len(b.since) - i), boot: kiln.BootID(h.text()), offset: h.int(), trusted: h.flag()}
+func (b *Block) takeStamps(h *decoder) {
+	for i := 0; i < len(b.Since) && !h.bad; {
+		s := Stretch{n: h.count(len(b.Since) - i), boot: kiln.BootID(h.text()), Offset: h.int(), Trusted: h.flag()}
 		since := h.int()
 		if s.n == 0 {
 			h.fail()
 			return
 		}
-		b.stretches = append(b.stretches, s)
+		b.Stretches = append(b.Stretches, s)
 		to := i + s.n
-		b.since[i] = since
+		b.Since[i] = since
 		for i++; i < to; {
 			same, step := h.count(to-i), h.int()
 			if same == 0 {
@@ -258,7 +263,7 @@ func (b *block) takeStamps(h *decoder) {
 			}
 			for ; same > 0; same-- {
 				since += step
-				b.since[i] = since
+				b.Since[i] = since
 				i++
 			}
 		}
@@ -268,7 +273,7 @@ func (b *block) takeStamps(h *decoder) {
 // guess is the mean of the last readings, rounded; after a jump it begins anew.
 type guess struct {
 	window int
-	last   [1 << window]int64
+	last   [1 << Window]int64
 	i      int
 	sum    int64
 }
@@ -291,7 +296,7 @@ func (g *guess) saw(n, above int64) {
 }
 
 // decodeBlock reads a block back.
-func decodeBlock(data []byte) (*block, error) {
+func DecodeBlock(data []byte) (*Block, error) {
 	body, err := unwrap(data)
 	if err != nil {
 		return nil, err
@@ -301,31 +306,31 @@ func decodeBlock(data []byte) (*block, error) {
 	how := all.flag()
 	v := &decoder{b: all.b}
 	if how {
-		if v.b, err = inflated(all.b); err != nil {
+		if v.b, err = Inflated(all.b); err != nil {
 			return nil, err
 		}
 	}
-	b := &block{since: make([]int64, h.count(mostSamples))}
+	b := &Block{Since: make([]int64, h.count(mostSamples))}
 	b.takeStamps(h)
 	b.faults = make([]kiln.Fault, h.count(mostFaults))
 	for i := range b.faults {
 		b.faults[i] = kiln.Fault(h.text())
 	}
-	window := h.count(window)
+	window := h.count(Window)
 	b.channels = make([]column, h.count(mostChannels))
 	for i := range b.channels {
 		b.takeChannel(h, v, &b.channels[i], window)
 	}
 	if all.bad || h.bad || v.bad || len(h.b)+len(v.b) > 0 {
-		return nil, fmt.Errorf("%w: a block does not end where it should", errCoded)
+		return nil, fmt.Errorf("%w: a block does not end where it should", ErrCoded)
 	}
 	return b, nil
 }
 
-func (b *block) takeChannel(h, v *decoder, c *column, window int) {
+func (b *Block) takeChannel(h, v *decoder, c *column, window int) {
 	c.id = kiln.ChannelID(h.text())
 	numbers := 0
-	for left := len(b.since); left > 0 && !h.bad; {
+	for left := len(b.Since); left > 0 && !h.bad; {
 		s := states{h.count(left), h.count(stateFaulty + 2*len(b.faults) - 1)}
 		if s.n == 0 {
 			h.fail()
@@ -336,7 +341,7 @@ func (b *block) takeChannel(h, v *decoder, c *column, window int) {
 		c.states = append(c.states, s)
 		left -= s.n
 	}
-	unit := units[h.count(len(units)-1)]
+	unit := Units[h.count(len(Units)-1)]
 	if h.bad || numbers > len(v.b) {
 		h.fail()
 		return
@@ -358,8 +363,8 @@ func (b *block) takeChannel(h, v *decoder, c *column, window int) {
 }
 
 // same reports whether two blocks hold the same.
-func (b *block) same(o *block) bool {
-	return slices.Equal(b.stretches, o.stretches) && slices.Equal(b.since, o.since) && slices.Equal(b.faults, o.faults) &&
+func (b *Block) Same(o *Block) bool {
+	return slices.Equal(b.Stretches, o.Stretches) && slices.Equal(b.Since, o.Since) && slices.Equal(b.faults, o.faults) &&
 		slices.EqualFunc(b.channels, o.channels, func(x, y column) bool {
 			return x.id == y.id && slices.Equal(x.states, y.states) && slices.Equal(x.counts, y.counts)
 		})

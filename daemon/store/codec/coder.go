@@ -1,4 +1,4 @@
-package store
+package codec
 
 import (
 	"bytes"
@@ -19,15 +19,15 @@ import (
 // version, one that says whether the body is deflated, the body, and a CRC-32C of all before it.
 const (
 	codeVersion  = 1
-	bodyPlain    = 0
-	bodyDeflated = 1
+	BodyPlain    = 0
+	BodyDeflated = 1
 	mostBody     = 64 << 20 // inflated; bounds what a damaged one can ask for
 )
 
 // errCoded means that what was kept does not read back.
-var errCoded = errors.New("what was kept is damaged")
+var ErrCoded = errors.New("what was kept is damaged")
 
-func wrap(body []byte, how byte) []byte {
+func Wrap(body []byte, how byte) []byte {
 	out := make([]byte, 0, len(body)+6)
 	out = append(append(out, codeVersion, how), body...)
 	return binary.LittleEndian.AppendUint32(out, crc32.Checksum(out, crc32.MakeTable(crc32.Castagnoli)))
@@ -35,29 +35,29 @@ func wrap(body []byte, how byte) []byte {
 
 func unwrap(data []byte) ([]byte, error) {
 	if len(data) < 6 {
-		return nil, fmt.Errorf("%w: too short", errCoded)
+		return nil, fmt.Errorf("%w: too short", ErrCoded)
 	}
 	head, sum := data[:len(data)-4], binary.LittleEndian.Uint32(data[len(data)-4:])
 	if crc32.Checksum(head, crc32.MakeTable(crc32.Castagnoli)) != sum {
-		return nil, fmt.Errorf("%w: its checksum is wrong", errCoded)
+		return nil, fmt.Errorf("%w: its checksum is wrong", ErrCoded)
 	}
 	if head[0] != codeVersion {
-		return nil, fmt.Errorf("%w: form %d is not known", errCoded, head[0])
+		return nil, fmt.Errorf("%w: form %d is not known", ErrCoded, head[0])
 	}
-	if head[1] == bodyPlain {
+	if head[1] == BodyPlain {
 		return head[2:], nil
 	}
-	return inflated(head[2:])
+	return Inflated(head[2:])
 }
 
 // What inflates and deflates takes half a megabyte to set up, so it is used again.
 var (
 	inflaters = sync.Pool{New: func() any { return flate.NewReader(nil) }}
-	deflaters = map[int]*sync.Pool{flate.HuffmanOnly: deflater(flate.HuffmanOnly), searching: deflater(searching)}
+	deflaters = map[int]*sync.Pool{flate.HuffmanOnly: deflater(flate.HuffmanOnly), Searching: deflater(Searching)}
 )
 
 // searching is the level of compress/flate that looks for repeats.
-const searching = 6
+const Searching = 6
 
 func deflater(level int) *sync.Pool {
 	return &sync.Pool{New: func() any {
@@ -66,21 +66,21 @@ func deflater(level int) *sync.Pool {
 	}}
 }
 
-func inflated(b []byte) ([]byte, error) {
+func Inflated(b []byte) ([]byte, error) {
 	r := inflaters.Get().(io.ReadCloser)
 	defer inflaters.Put(r)
 	if err := r.(flate.Resetter).Reset(bytes.NewReader(b), nil); err != nil {
-		return nil, fmt.Errorf("%w: %v", errCoded, err)
+		return nil, fmt.Errorf("%w: %v", ErrCoded, err)
 	}
 	body := bytes.NewBuffer(make([]byte, 0, 4*len(b)+bytes.MinRead))
 	if _, err := body.ReadFrom(io.LimitReader(r, mostBody)); err != nil {
-		return nil, fmt.Errorf("%w: %v", errCoded, err)
+		return nil, fmt.Errorf("%w: %v", ErrCoded, err)
 	}
 	return body.Bytes(), nil
 }
 
 // deflated is b in fewer bytes: by flate.HuffmanOnly, or searching.
-func deflated(b []byte, level int) []byte {
+func Deflated(b []byte, level int) []byte {
 	z := bytes.NewBuffer(make([]byte, 0, len(b)/2+64))
 	w := deflaters[level].Get().(*flate.Writer)
 	defer deflaters[level].Put(w)

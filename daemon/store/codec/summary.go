@@ -1,4 +1,4 @@
-package store
+package codec
 
 import (
 	"cmp"
@@ -12,7 +12,7 @@ import (
 
 // A summary is a kiln.Firing without its number, its status and what people said of it, in a
 // fixed order. Times are ns, temperatures °C as floats.
-func writeSummary(f kiln.Firing) []byte {
+func WriteSummary(f kiln.Firing) []byte {
 	e := &coder{b: make([]byte, 0, 512)}
 	for _, text := range []string{string(f.ID), string(f.Kiln), string(f.Kind), f.KindFrom, string(f.Atmosphere), f.Source, f.Load, f.Note} {
 		e.text(text)
@@ -59,10 +59,10 @@ func writeSummary(f kiln.Firing) []byte {
 		e.text(string(f.StandIn.For))
 		e.span(f.StandIn.After)
 	}
-	return wrap(e.b, bodyPlain)
+	return Wrap(e.b, BodyPlain)
 }
 
-func readSummary(data []byte) (kiln.Firing, error) {
+func ReadSummary(data []byte) (kiln.Firing, error) {
 	body, err := unwrap(data)
 	if err != nil {
 		return kiln.Firing{}, fmt.Errorf("read a firing's summary: %w", err)
@@ -101,7 +101,7 @@ func readSummary(data []byte) (kiln.Firing, error) {
 		f.StandIn = kiln.StandIn{Probe: kiln.ChannelID(d.text()), For: kiln.ChannelID(d.text()), After: d.span()}
 	}
 	if d.bad {
-		return kiln.Firing{}, fmt.Errorf("read a firing's summary: %w: it ends early", errCoded)
+		return kiln.Firing{}, fmt.Errorf("read a firing's summary: %w: it ends early", ErrCoded)
 	}
 	return f, nil
 }
@@ -161,7 +161,7 @@ func takeGaps(d *decoder) (gaps []kiln.Gap) {
 
 // modelOf is the number of the model that worked out a firing's heat work, the oldest where
 // channels differ, "" if none did: what people state and what cones show has no model.
-func modelOf(works map[kiln.ChannelID]kiln.HeatWork) string {
+func ModelOf(works map[kiln.ChannelID]kiln.HeatWork) string {
 	model := ""
 	for _, w := range works {
 		if w.From == kiln.FromCurve && (model == "" || w.Model < model) {
@@ -172,7 +172,7 @@ func modelOf(works map[kiln.ChannelID]kiln.HeatWork) string {
 }
 
 // timesOf are the columns of a firing's times: over is nil while it runs.
-func timesOf(f kiln.Firing) (began int64, over any, trusted bool) {
+func TimesOf(f kiln.Firing) (began int64, over any, trusted bool) {
 	if f.Over.Wall != (time.Time{}) {
 		over = f.Over.Wall.UnixMilli()
 	}
