@@ -71,10 +71,22 @@ func freshDebian(t *testing.T, release, user string) *fresh {
 	t.Helper()
 	f := &fresh{cleanDebian(t, release, runtime.GOARCH, "", bare...), user}
 	f.env = []string{"GOROOT=" + strings.TrimSpace(ran(t, nil, "go", "env", "GOROOT"))}
-	for _, name := range []string{"http_proxy", "https_proxy", "no_proxy", "HTTP_PROXY", "HTTPS_PROXY", "NO_PROXY", "GOPROXY", "GOSUMDB", "GONOSUMDB", "SSL_CERT_FILE"} {
+	for _, name := range []string{"http_proxy", "https_proxy", "no_proxy", "HTTP_PROXY", "HTTPS_PROXY", "NO_PROXY", "GOPROXY", "GOSUMDB", "GONOSUMDB"} {
 		if value := os.Getenv(name); value != "" {
 			f.env = append(f.env, name+"="+value)
 		}
+	}
+	// Where this machine trusts certificates of its own, as behind a proxy, the clean one must too.
+	if own := os.Getenv("SSL_CERT_FILE"); own != "" {
+		trusted, err := os.ReadFile(own)
+		if err != nil {
+			t.Fatal(err)
+		}
+		const inside = "/etc/ssl/certs/of-this-machine.crt"
+		if err := errors.Join(os.MkdirAll(filepath.Join(f.root, "etc/ssl/certs"), 0o755), os.WriteFile(filepath.Join(f.root, inside), trusted, 0o644)); err != nil {
+			t.Fatal(err)
+		}
+		f.env = append(f.env, "SSL_CERT_FILE="+inside)
 	}
 	sudoers := filepath.Join(f.root, "etc/sudoers.d/potter")
 	if err := errors.Join(os.MkdirAll(filepath.Join(f.root, "usr/local/go"), 0o755), os.WriteFile(sudoers, []byte("potter ALL=(ALL) NOPASSWD: ALL\n"), 0o440)); err != nil {
