@@ -48,7 +48,8 @@ func (d *Detector) look(b bin) []Event {
 	return append(events, d.cooledDown(b)...)
 }
 
-// begin is rule 1, without the button.
+// begin opens a firing where the kiln rises long and far enough above its lowest of late, nobody having
+// pressed the button.
 func (d *Detector) begin(b bin, rising time.Duration) []Event {
 	base, ok := d.base.value()
 	warm := d.warmFor.hold(b.t >= d.rules.StartAbove, b)
@@ -158,7 +159,8 @@ func (d *Detector) stateNow(b bin) kiln.State {
 	return kiln.Warm
 }
 
-// status is rule 5, for a firing whose end was heard.
+// status is whole or incomplete, for a firing whose end was heard: whole if it got to its usual top or was
+// hot for long enough.
 func (d *Detector) status() kiln.Status {
 	kind, _ := d.Kind()
 	_, usual := d.Past.Expect(kind, d.Atmosphere())
@@ -181,7 +183,7 @@ func (d *Detector) shut(at moment, status kiln.Status) Event {
 	return Event{What: Over, At: at.at, Course: c}
 }
 
-// end is rule 4, cooled down.
+// end closes a firing that has cooled down.
 func (d *Detector) end(b bin) []Event {
 	cold := d.coldFor.hold(b.t < d.rules.EndBelow, b)
 	if cold < lasting || d.slopeKnown && d.slope > kiln.FlatRate || d.fire.peak < 60 {
@@ -213,7 +215,7 @@ func (d *Detector) closeUnheard(at moment) []Event {
 	return events
 }
 
-// afterSilence is rule 6, asked before b joins the ring.
+// afterSilence says whether a firing goes on after a gap, or was over in it. It is asked before b joins the ring.
 func (d *Detector) afterSilence(b bin) []Event {
 	unknown, another := d.unknown, d.another
 	d.unknown, d.another = false, false

@@ -224,7 +224,7 @@ func believable(t kiln.Celsius) bool { return t >= -50 && t <= 1850 }
 
 // agree reports whether two readings so many seconds apart can follow each other at a probe: 10 K,
 // or 2 K/s for a minute, whichever is larger. Own choice; 10 K, so that two damaged lines, each a
-// step further, stay within the 20 K of goal 23.
+// step further, stay within 20 K of the truth.
 func agree(a, b kiln.Celsius, seconds float64) bool {
 	return math.Abs(float64(a-b)) <= max(10, 2*min(seconds, 60))
 }

@@ -207,7 +207,7 @@ func TestGarbageOnTheBus(t *testing.T) {
 }
 
 // A fifth of the lines of a firing damaged, plain text with two columns: once judged, no reading
-// that is left is more than 20 K off (reliability goal 23), and the curve, which takes the median of
+// that is left is more than 20 K off, and the curve, which takes the median of
 // ten seconds, stays within 1 °C of the truth.
 func TestCorruptedLines(t *testing.T) {
 	curve := practice.Curve{Programme: practice.MustParse("20>600@150 >1222@180 h20 off60"), Noise: 0.15, Step: 0.1, Seed: 4}
