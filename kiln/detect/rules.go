@@ -159,8 +159,8 @@ func (d *Detector) stateNow(b bin) kiln.State {
 	return kiln.Warm
 }
 
-// status is whole or incomplete, for a firing whose end was heard: whole if it got to its usual top or was
-// hot for long enough.
+// status is that of a firing whose end was heard: ended if no cone could move in it, if it got near its usual
+// peak, or if its kind is told and has none yet; else incomplete.
 func (d *Detector) status() kiln.Status {
 	kind, _ := d.Kind()
 	_, usual := d.Past.Expect(kind, d.Atmosphere())
