@@ -47,6 +47,7 @@ func (u turned) turn(t kiln.Celsius) kiln.Celsius {
 // aside is a run of readings that no kiln could jump to. The zero one is none.
 type aside struct {
 	unit    turned       // what explains them; then the reference goes on behind them
+	moved   bool         // so does a gap in which the kiln may have gone there by itself
 	first   kiln.Stamp   // the first of them
 	from    kiln.Celsius // what it read
 	last    reading      // the newest of them
@@ -115,7 +116,7 @@ func (c *channelJudge) turnedTo(held, after reading, seconds float64) turned {
 	wait, _ := held.since(after.at)
 	within := 3 + 4*c.same.sd() + 0.1*min(seconds, 60) + 0.03*seconds + c.pace*min(seconds, 10)
 	_, known := c.minutes.slope(5)
-	if seconds > 900 || !known && seconds > max(60, 3*c.every) || off <= max(2*within, 15) {
+	if seconds > 900 || !known && c.gap(seconds) || off <= max(2*within, 15) {
 		return asSet
 	}
 	best, nearest := asSet, off/2
@@ -132,11 +133,43 @@ func (c *channelJudge) turnedTo(held, after reading, seconds float64) turned {
 // asideIn holds a reading aside that another unit explains, and goes on behind it.
 func (c *channelJudge) asideIn(unit turned, r reading) {
 	if c.aside.unit != unit {
+		moved := c.mayHaveMoved(r)
 		c.aside.begin(r, unit)
+		c.aside.moved = moved
 	} else {
 		c.aside.add(r)
 	}
 	c.ref = reading{t: unit.turn(r.t), at: r.at}
+}
+
+// silence is the last long while in which nothing was heard of a channel. The zero one is none.
+type silence struct {
+	before reading    // the last believed before it; the zero one if nothing is known from before
+	over   kiln.Stamp // when the channel spoke again
+}
+
+// listen notes when a channel speaks, and that it does so again after a silence or a restart.
+func (c *channelJudge) listen(at kiln.Stamp) {
+	if ago, known := (reading{at: c.spoke}).since(at); !known || c.gap(ago) {
+		c.silence = silence{c.ref, at}
+	}
+	c.spoke = at
+}
+
+// gap reports whether so many seconds are more than a channel lets go by between two readings.
+func (c *channelJudge) gap(seconds float64) bool { return seconds > max(60, 3*c.every) }
+
+// mayHaveMoved reports whether the kiln may have gone to r by itself while it was not heard, so that
+// what was last believed is no witness for a change of unit. The first readings after a silence can be
+// as old as it: a line keeps what nobody reads. Such ones are looked for in the first quarter of an
+// hour, and in the first minute where it is not known how long the silence was. Own choice.
+func (c *channelJudge) mayHaveMoved(r reading) bool {
+	if seconds, known := c.ref.since(r.at); !known || c.gap(seconds) {
+		return !known || possible(c.ref.t, r.t, seconds)
+	}
+	ago, _ := reading{at: c.silence.over}.since(r.at)
+	lasted, known := c.silence.before.since(c.silence.over)
+	return !known && ago < 60 || known && ago < 900 && possible(c.silence.before.t, r.t, lasted)
 }
 
 // stillTurned goes on behind a reading in another unit, and reports false where that no longer
@@ -236,7 +269,7 @@ func (c *channelJudge) sink(r reading, j *FaultDetector) kiln.Fault {
 // speaks reports whether the channel is a probe that is believed at a moment, and not only once.
 func (c *channelJudge) speaks(at kiln.Stamp) bool {
 	ago, known := reading{at: c.heard}.since(at)
-	heard := known && ago <= max(60, 3*c.every)
+	heard := known && !c.gap(ago)
 	return c.role == kiln.RoleProbe && heard && c.state == kiln.Good && !c.open && !c.short && c.aside.first == (kiln.Stamp{})
 }
 

@@ -17,6 +17,9 @@ type channelJudge struct {
 	openAt kiln.Celsius // full scale, 0.0 and their like
 	short  bool         // fell to the room at once, and has read about the room since
 
+	spoke   kiln.Stamp // when it last gave a number, believed or not
+	silence silence
+
 	aside  aside   // a run of readings that no kiln could jump to
 	fall   fall    // a run of readings below the last believed one, not believed yet
 	sinks  float64 // K/s at which a fall that is believed goes on, 0 if none does
@@ -47,6 +50,7 @@ func (c *channelJudge) mark(r reading, j *FaultDetector) kiln.Fault {
 	if c.role != kiln.RoleProbe && c.role != kiln.RoleRoom {
 		return kiln.Good
 	}
+	c.listen(r.at)
 	if !believable(r.t) {
 		if c.state == kiln.Reversed && r.t < 0 {
 			return kiln.Reversed
@@ -83,6 +87,10 @@ func (c *channelJudge) mark(r reading, j *FaultDetector) kiln.Fault {
 	expected := c.expected(seconds)
 	if c.aside.unit != asSet {
 		if c.stillTurned(r, seconds) {
+			if c.aside.moved && c.explained(r, j) {
+				c.restart()
+				return c.believe(r, j)
+			}
 			return kiln.UnitChanged
 		}
 		c.aside.unit = asSet
@@ -194,7 +202,7 @@ func (c *channelJudge) believe(r reading, j *FaultDetector) kiln.Fault {
 		return kiln.Good
 	}
 	seconds, known := before.since(r.at)
-	if !known || seconds > max(60, 3*c.every) {
+	if !known || c.gap(seconds) {
 		c.same.forget()
 	}
 	c.same.add(r, &c.minutes)
