@@ -204,6 +204,12 @@ func (s *Store) hindsight(ctx context.Context, known, put bool, at time.Time) er
 		return fmt.Errorf("open %s: %w", s.path(), err)
 	}
 	has, err := reachedBy(ctx, db)
+	if err != nil {
+		var tables int
+		if e := db.QueryRowContext(ctx, `SELECT count(*) FROM sqlite_schema`).Scan(&tables); e == nil && tables == 0 {
+			has, err = reached{}, nil // all of it lay in a log that is gone
+		}
+	}
 	if err := errors.Join(err, db.Close()); err != nil {
 		return nil // tables of before there were lives
 	}
@@ -215,7 +221,8 @@ func (s *Store) hindsight(ctx context.Context, known, put bool, at time.Time) er
 		s.report.another = s.report.Put
 		return nil
 	}
-	known = known && had.Life == has.Life // else it was carried in
+	empty := has.Life == "" && has.Change == 0
+	known = known && (had.Life == has.Life || empty) // else it was carried in
 	harm, err := harmOf(s.path() + "-wal")
 	if err != nil {
 		return fmt.Errorf("look %s-wal over: %w", s.path(), err)
@@ -236,9 +243,11 @@ func (s *Store) hindsight(ctx context.Context, known, put bool, at time.Time) er
 	return s.keepAside("-wal", at)
 }
 
-// fuller puts the newest good copy of the same life in the place of the store if it has more than that.
+// fuller puts the newest good copy of the same life in the place of the store if it has more than that; in
+// the place of one without anything, the newest good copy.
 func (s *Store) fuller(ctx context.Context, has reached, at time.Time) (taken bool, err error) {
-	if has.Life == "" {
+	empty := has.Life == "" && has.Change == 0
+	if has.Life == "" && !empty {
 		return false, nil
 	}
 	copies, err := copiesOf(s.folder)
@@ -247,7 +256,7 @@ func (s *Store) fuller(ctx context.Context, has reached, at time.Time) (taken bo
 	}
 	for _, c := range copies {
 		made, err := reachedOf(ctx, c)
-		if err != nil || made.Life != has.Life {
+		if err != nil || made.Life != has.Life && !empty {
 			continue
 		}
 		if !has.behind(made) {

@@ -2,6 +2,7 @@ package store
 
 import (
 	"bytes"
+	"database/sql"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -372,5 +373,46 @@ func TestLivesApart(t *testing.T) {
 	f.holds(t, s)
 	if len(f.facts) != 1 || f.facts[0].ID != "owl" {
 		t.Errorf("the follower has %+v", f.facts)
+	}
+}
+
+// TestEmptiedStore: a file whose tables were all in a log that is gone is no store that nobody has written
+// to yet. The newest copy takes its place; without one the start says what is missing.
+func TestEmptiedStore(t *testing.T) {
+	for _, copied := range []bool{true, false} {
+		ctx, home := t.Context(), t.TempDir()
+		at := when
+		settings := Settings{Now: func() kiln.Stamp { return at }}
+		s := must[*Store](t)(settings.Open(ctx, home))
+		must[string](t)(s.SiteID(ctx, uuid('s', 1)))
+		for _, id := range []tiles.ClayID{"one", "two"} {
+			must[tiles.PutResult](t)(s.PutClay(ctx, tiles.Clay{ID: id, Name: "x"}, usecase.Precondition{}, at))
+		}
+		if copied {
+			must[bool](t)(s.Copy(ctx))
+		}
+		if err := s.MarkHighWater(ctx); err != nil {
+			t.Fatal(err)
+		}
+		s.Close()
+		bare := filepath.Join(t.TempDir(), "bare.db")
+		db := must[*sql.DB](t)(sql.Open("sqlite", dsn(plainDSN, bare)))
+		must[sql.Result](t)(db.ExecContext(ctx, `PRAGMA journal_mode = WAL`))
+		db.Close()
+		emptied := must[[]byte](t)(os.ReadFile(bare))
+		if len(emptied) == 0 {
+			t.Fatal("a file without tables is empty: the case is another one")
+		}
+		if err := os.WriteFile(filepath.Join(home, fileName), emptied, 0o600); err != nil { // the same file
+			t.Fatal(err)
+		}
+		s = must[*Store](t)(settings.Open(ctx, home))
+		defer s.Close()
+		if n := len(must[[]tiles.KeptClay](t)(s.Clays(ctx))); copied && n != 2 {
+			t.Errorf("%d clays are there, want the 2 of the copy", n)
+		}
+		if s.Report().Words() == "" {
+			t.Errorf("copied %v: nobody is told that 2 clays are missing", copied)
+		}
 	}
 }
