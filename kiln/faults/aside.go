@@ -270,7 +270,8 @@ func (c *channelJudge) sink(r reading, j *FaultDetector) kiln.Fault {
 func (c *channelJudge) speaks(at kiln.Stamp) bool {
 	ago, known := reading{at: c.heard}.since(at)
 	heard := known && !c.gap(ago)
-	return c.role == kiln.RoleProbe && heard && c.state == kiln.Good && !c.open && !c.short && c.aside.first == (kiln.Stamp{})
+	return c.role == kiln.RoleProbe && heard && c.state == kiln.Good && !c.open && !c.short &&
+		c.aside.first == (kiln.Stamp{})
 }
 
 // contradicted reports whether other probes speak against a fall of c to r: none of them falls with

@@ -16,7 +16,9 @@ func TestKilnThatMovedInAGapIsBelieved(t *testing.T) {
 	for _, there := range []struct {
 		name string
 		now  kiln.Celsius
-	}{{"1.8 t + 32", before*1.8 + 32}, {"(t - 32) / 1.8", (before - 32) / 1.8}, {"t + 273.15", before + 273.15}} {
+	}{
+		{"1.8 t + 32", before*1.8 + 32}, {"(t - 32) / 1.8", (before - 32) / 1.8}, {"t + 273.15", before + 273.15},
+	} {
 		for _, c := range []struct {
 			name   string
 			gap    time.Duration
