@@ -262,7 +262,7 @@ func TestCooledDown(t *testing.T) {
 	}
 }
 
-// Rule 6: what a silence means depends on its length and on both of its sides.
+// What a silence means depends on its length and on both of its sides.
 func TestSilence(t *testing.T) {
 	const known, unknown = true, false
 	for _, c := range []struct {

@@ -118,7 +118,7 @@ func usual(notation string, seed uint64) practice.Curve {
 	return practice.Curve{Programme: practice.MustParse(notation), Noise: 0.15, Step: 0.1, Seed: seed}
 }
 
-// Goal 36, 37 and the whole table: no false flag in 100 clean practice firings.
+// The whole table: no false flag in 100 clean practice firings.
 func TestJudgeLeavesCleanFiringsAlone(t *testing.T) {
 	t.Parallel()
 	tops := []string{
@@ -183,7 +183,7 @@ func TestJudgeTakesUpAfterAGap(t *testing.T) {
 	}
 }
 
-// Goal 37: every spike of 400 K at 5 % of the readings is left out, and no clean one below 1,500 K/h.
+// Every spike of 400 K at 5 % of the readings is left out, and no clean one below 1,500 K/h.
 func TestJudgeSpikes(t *testing.T) {
 	t.Parallel()
 	for _, by := range []kiln.Celsius{400, -60, 55} {
@@ -216,7 +216,7 @@ func TestJudgeSpikes(t *testing.T) {
 	}
 }
 
-// Goal 23: plain text without a checksum, p = 0.01 a byte damaged; nothing more than 20 K off is good.
+// Plain text without a checksum, p = 0.01 a byte damaged; nothing more than 20 K off is good.
 func TestJudgeDamagedLines(t *testing.T) {
 	t.Parallel()
 	firings := 5
@@ -267,7 +267,7 @@ func TestJudgeDamagedLines(t *testing.T) {
 	}
 }
 
-// Goal 35: an open couple in all its guises, marked within three readings and to the end, and the
+// An open couple in all its guises, marked within three readings and to the end, and the
 // kiln believed again when it is mended.
 func TestJudgeOpenCircuit(t *testing.T) {
 	t.Parallel()
@@ -333,7 +333,7 @@ func TestJudgeMissingChannel(t *testing.T) {
 	l.wantClean()
 }
 
-// Goal 36.
+// A value that stands still is told.
 func TestJudgeFrozen(t *testing.T) {
 	t.Parallel()
 	c := usual("20>900@100 h120 off>600", 9)
@@ -372,7 +372,7 @@ func TestJudgeFrozen(t *testing.T) {
 	})
 }
 
-// Goal 38.
+// Reversed and shorted probes are told.
 func TestJudgeReversedAndShorted(t *testing.T) {
 	t.Parallel()
 	c := usual("20>900@100 off>600", 9)
@@ -425,7 +425,7 @@ func TestJudgeReversedAndShorted(t *testing.T) {
 	})
 }
 
-// Goal 34: noticed within two readings, never stored as °C; over when the display is put back.
+// A change of unit is noticed within two readings, never stored as °C; over when the display is put back.
 func TestJudgeUnitChanged(t *testing.T) {
 	t.Parallel()
 	for _, began := range []time.Duration{0, 30 * time.Minute, 5 * time.Hour, 8 * time.Hour} {
