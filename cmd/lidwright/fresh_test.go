@@ -142,7 +142,7 @@ func (f *fresh) makeRun() {
 			if r, err := http.Get(address); err == nil {
 				page, _ := io.ReadAll(r.Body)
 				r.Body.Close()
-				if bytes.Contains(page, []byte("lidwright")) {
+				if bytes.Contains(page, []byte("practice studio")) {
 					break
 				}
 			}
