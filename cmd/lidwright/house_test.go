@@ -192,7 +192,7 @@ var overTheLimits = map[string]int{
 	"lines of main.sizeBoard":    91,
 	"lines of main.keepVerdict":  81,
 	"lines of store.rename":      89,
-	"lines of faults.mark":       83,
+	"lines of faults.mark":       88,
 }
 
 // TestRoomsStaySmall holds types, interfaces, folders and functions to sizes that can be taken in.
