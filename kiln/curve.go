@@ -42,7 +42,7 @@ type Envelope struct {
 	High    []Celsius
 }
 
-// put takes the next reading in; ages never fall.
+// Put takes the next reading in; ages never fall.
 func (e *Envelope) Put(age time.Duration, t Celsius) {
 	e.putIn(age.Truncate(e.Step), t) // of no step: the age itself
 }

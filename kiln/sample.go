@@ -97,14 +97,14 @@ func (k Kiln) Probe(shelf string) ChannelID {
 	return k.Control
 }
 
-// withFault is s with one value marked; the values of s itself stay as they are.
+// WithFault is s with one value marked; the values of s itself stay as they are.
 func (s Sample) WithFault(i int, fault Fault) Sample {
 	s.Values = append([]Value(nil), s.Values...)
 	s.Values[i].Fault = fault
 	return s
 }
 
-// with is s with one value more, in its place in the order of the settings; values of
+// With is s with one value more, in its place in the order of the settings; values of
 // channels that the settings do not have stay, after the others.
 func (s Sample) With(k Kiln, more Value) Sample {
 	values := make([]Value, 0, len(s.Values)+1)

@@ -2,7 +2,7 @@ package kiln
 
 import "time"
 
-// ages lays the stamps of one kiln along one axis that never falls, across restarts of
+// Ages lays the stamps of one kiln along one axis that never falls, across restarts of
 // the machine too.
 type Ages struct {
 	Begun bool
@@ -21,7 +21,7 @@ type AxisStep struct {
 // lie apart, too short to be mistaken for time.
 const unknownStep = time.Second
 
-// next takes a stamp onto the axis. It is refused (ok false) if it is not later than the one
+// Next takes a stamp onto the axis. It is refused (ok false) if it is not later than the one
 // before; the first one has age 0.
 func (a *Ages) Next(at Stamp) (j AxisStep, ok bool) {
 	if j, ok = a.Peek(at); !ok {
@@ -41,7 +41,7 @@ func (a *Ages) later(since time.Duration) bool {
 	return true
 }
 
-// peek is next without taking.
+// Peek is next without taking.
 func (a *Ages) Peek(at Stamp) (j AxisStep, ok bool) {
 	if !a.Begun {
 		return AxisStep{Known: true}, true
@@ -56,7 +56,7 @@ func (a *Ages) Peek(at Stamp) (j AxisStep, ok bool) {
 	return AxisStep{Age: a.Age + step, step: step, Known: known}, true
 }
 
-// settleClock puts the wall times of samples right, in place: within one boot a stamp that was
+// SettleClock puts the wall times of samples right, in place: within one boot a stamp that was
 // not trusted takes the offset (wall less time since boot) of the nearest trusted one. A boot
 // without any trusted stamp stays as it is.
 func SettleClock(samples []Sample) {
@@ -93,7 +93,7 @@ func settleBoot(samples []Sample) {
 	}
 }
 
-// settled is s with its wall time reckoned from a trusted stamp of the same boot.
+// Settled is s with its wall time reckoned from a trusted stamp of the same boot.
 func (s Stamp) Settled(trusted Stamp) Stamp {
 	s.Wall, s.Trusted = trusted.Wall.Add(s.Since-trusted.Since), true
 	return s

@@ -127,10 +127,10 @@ var All = []Caution{
 // Wiring are those of whoever connects the program to a kiln.
 var Wiring = []Number{Circuit, Port, Isolated, CableOff, HotPlug, FuelKilns}
 
-// carbonMonoxide is what is said of it: what to do when the alarm sounds, and to put one up.
+// CarbonMonoxide is what is said of it: what to do when the alarm sounds, and to put one up.
 var CarbonMonoxide = []Number{GetOut, COAlarm}
 
-// beforeReachingIn are those of whoever takes ware out of a kiln.
+// BeforeReachingIn are those of whoever takes ware out of a kiln.
 var BeforeReachingIn = []Number{OneSpot, ReachIn, ColdBars, Lining, HeavyShelves}
 
 // Text is the text of one of them, empty if there is none.

@@ -150,7 +150,7 @@ type asked struct {
 	Fix     string // what was probably meant, as it would be typed
 }
 
-// readReading reads the length as it was written and sees whether it can be believed.
+// ReadReading reads the length as it was written and sees whether it can be believed.
 func (s Bars) ReadReading(ctx context.Context, p wire.ReadingPath, b wire.ReadingBody) (asked, error) {
 	bar, err := s.Bar(ctx, p.BarPath)
 	if err != nil {
@@ -193,7 +193,7 @@ func (s Bars) ReadReading(ctx context.Context, p wire.ReadingPath, b wire.Readin
 	return a, nil
 }
 
-// lastFit is the fit that stands now, for a question that must not wait; nil if there is none.
+// LastFit is the fit that stands now, for a question that must not wait; nil if there is none.
 func (s Bars) LastFit() *shrinkage.Fit {
 	fit, _, err := s.Shrink.Latest()
 	if err != nil {
@@ -213,7 +213,7 @@ func (s Bars) whichUnit(bar tiles.Bar, r tiles.Reading, err error) error {
 	return err
 }
 
-// keepReading keeps a reading, unusual or not: what is unusual is asked about and stays out of the
+// KeepReading keeps a reading, unusual or not: what is unusual is asked about and stays out of the
 // fit until a second reading confirms both.
 func (s Bars) KeepReading(ctx context.Context, p wire.ReadingPath, b wire.ReadingBody) (tiles.PutResult, wire.Reading, error) {
 	a, err := s.ReadReading(ctx, p, b)

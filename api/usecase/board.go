@@ -10,7 +10,7 @@ import (
 	"lidwright/tiles/lid"
 )
 
-// sizeBoard loads what the question rests on, and computes.
+// SizeBoard loads what the question rests on, and computes.
 func (s Lids) SizeBoard(ctx context.Context, q board.Question, at FiringAsk) (board.Answer, FiringMeant, error) {
 	checked := q // the maker's own accuracy is yet to come into q
 	if err := checked.Validate(s.LidDefaults); err != nil {

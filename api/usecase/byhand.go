@@ -32,7 +32,7 @@ func validFiring(b *wire.FiringBody) error {
 	return tiles.FiringWords(&b.Note, &b.By)
 }
 
-// sayFiring keeps a word on a firing that is there.
+// SayFiring keeps a word on a firing that is there.
 func (s Firings) SayFiring(ctx context.Context, id kiln.FiringID, b wire.FiringBody) error {
 	if err := validFiring(&b); err != nil {
 		return err
@@ -70,10 +70,10 @@ func (s Firings) SayFiring(ctx context.Context, id kiln.FiringID, b wire.FiringB
 	return nil
 }
 
-// typedBoot is the running of the machine that a typed curve counts its time in: none.
+// TypedBoot is the running of the machine that a typed curve counts its time in: none.
 const TypedBoot kiln.BootID = "typed"
 
-// keepByHand keeps a firing that no line heard. Its heat work comes from what was told, and from
+// KeepByHand keeps a firing that no line heard. Its heat work comes from what was told, and from
 // the cones that were told of it; follow says that some come at once.
 func (s Firings) KeepByHand(ctx context.Context, id kiln.FiringID, b wire.FiringBody, follow bool) (tiles.PutResult, error) {
 	if err := validFiring(&b); err != nil {
@@ -114,7 +114,7 @@ type handFiring struct {
 	Limit kiln.Celsius
 }
 
-// byHand turns a body into a firing and the readings of its typed curve.
+// ByHand turns a body into a firing and the readings of its typed curve.
 func (s Firings) ByHand(id kiln.FiringID, b wire.FiringBody) (f handFiring, samples []kiln.Sample, err error) {
 	f.Limit = kiln.NoTemperature()
 	known, ok := s.Kiln[kiln.KilnID(b.Kiln)]

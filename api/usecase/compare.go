@@ -12,7 +12,7 @@ import (
 	"lidwright/kiln/analysis"
 )
 
-// compared loads firings with the minutes of their control probes and lays them over one another.
+// Compared loads firings with the minutes of their control probes and lays them over one another.
 func (s Firings) Compared(ctx context.Context, ids []string, at kiln.Celsius) ([]analysis.Compared, error) {
 	ids = slices.DeleteFunc(slices.Clone(ids), func(id string) bool { return strings.TrimSpace(id) == "" })
 	if n := len(ids); n < 1 || n > analysis.MostCompared {

@@ -46,7 +46,7 @@ func (s Firings) coneJSON(c tiles.ConeSeen, stories []heatwork.ProbeStory) wire.
 	return j
 }
 
-// keepCone keeps a cone if it is one that can be reckoned with, and has the heat works follow.
+// KeepCone keeps a cone if it is one that can be reckoned with, and has the heat works follow.
 func (s Firings) KeepCone(ctx context.Context, p wire.ConePath, b wire.ConeBody) (tiles.PutResult, error) {
 	f, err := s.FindFiring(ctx, kiln.FiringID(p.ID))
 	if err != nil {
@@ -66,7 +66,7 @@ func (s Firings) KeepCone(ctx context.Context, p wire.ConePath, b wire.ConeBody)
 	return k, err
 }
 
-// readCone looks whether a cone can be reckoned with, and says in words why not.
+// ReadCone looks whether a cone can be reckoned with, and says in words why not.
 func (s Firings) ReadCone(b wire.ConeBody, id string, firing kiln.FiringID) (tiles.ConeSeen, error) {
 	l := heatwork.MainConeScale()
 	cone, err := l.Cone(b.Cone)
@@ -104,7 +104,7 @@ func (s Firings) ConeSeries() string {
 	return cmp.Or(s.Site.ConeSeries, string(heatwork.SeriesSelfSupporting))
 }
 
-// cone is one cone of a firing as it stands now.
+// Cone is one cone of a firing as it stands now.
 func (s Firings) Cone(ctx context.Context, p wire.ConePath) (wire.Cone, error) {
 	f, err := s.FindFiring(ctx, kiln.FiringID(p.ID))
 	if err != nil {

@@ -57,7 +57,7 @@ func (s Bars) Cell(v any) string {
 	return fmt.Sprint(v) // whole numbers, yes or no
 }
 
-// eachFiring gives every firing, newest first.
+// EachFiring gives every firing, newest first.
 func (s Bars) EachFiring(ctx context.Context, f func(kiln.Firing) error) error {
 	all, err := s.Archive.Firings(ctx, kiln.FiringFilter{})
 	for _, one := range all {

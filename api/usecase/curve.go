@@ -10,7 +10,7 @@ import (
 	"lidwright/kiln/detect"
 )
 
-// firing is a stored firing, or how a running one stands now.
+// Firing is a stored firing, or how a running one stands now.
 func (s Firings) Firing(f kiln.Firing, usual detect.Expected) wire.Firing {
 	if f.Status == kiln.Running {
 		if live, ok := s.Recorder.LiveCurve(f.Kiln); ok && live.Firing.ID == f.ID {
@@ -22,7 +22,7 @@ func (s Firings) Firing(f kiln.Firing, usual detect.Expected) wire.Firing {
 	return s.firingJSON(f, s.ProbeOf(f), usual)
 }
 
-// findFiring looks among the stored ones, then among those that have just begun.
+// FindFiring looks among the stored ones, then among those that have just begun.
 func (s Firings) FindFiring(ctx context.Context, id kiln.FiringID) (kiln.Firing, error) {
 	f, err := s.Archive.Firing(ctx, id)
 	if errors.Is(err, kiln.ErrNoFiring) {
@@ -37,7 +37,7 @@ func (s Firings) FindFiring(ctx context.Context, id kiln.FiringID) (kiln.Firing,
 	return f, err
 }
 
-// envelopes is the curve of a firing in steps, or in at most points steps: of the named
+// Envelopes is the curve of a firing in steps, or in at most points steps: of the named
 // channels, of all that it has if none is named.
 func (s Firings) Envelopes(ctx context.Context, f kiln.Firing, channels []kiln.ChannelID, points int, step time.Duration) ([]kiln.Envelope, []kiln.Gap, error) {
 	if points == 0 && step == 0 {

@@ -23,7 +23,7 @@ func GapsJSON(gaps []kiln.Gap) []wire.Gap {
 	return out
 }
 
-// probeOf is the channel that spoke for a firing: the control probe, or what stood in for it.
+// ProbeOf is the channel that spoke for a firing: the control probe, or what stood in for it.
 func (s Firings) ProbeOf(f kiln.Firing) kiln.ChannelID {
 	if f.StandIn.Probe != "" {
 		return f.StandIn.Probe

@@ -14,7 +14,7 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-// firingAsk says which firing a question of rates is about, as far as the asker said it.
+// FiringAsk says which firing a question of rates is about, as far as the asker said it.
 type FiringAsk struct {
 	Kind       kiln.Kind
 	Atmosphere kiln.Atmosphere // empty: that of the newest firing of the kind
@@ -22,7 +22,7 @@ type FiringAsk struct {
 	Heat       kiln.Celsius    // NaN: the usual one
 }
 
-// firingMeant is the firing that a question turned out to be about.
+// FiringMeant is the firing that a question turned out to be about.
 type FiringMeant struct {
 	lid.Firing
 	From       string // usual, bag, asked
@@ -110,7 +110,7 @@ type rest struct {
 	maker lid.Accuracy    // how true the maker works
 }
 
-// asForm takes from the newest pot card of a form what a question about a pot of that form leaves
+// AsForm takes from the newest pot card of a form what a question about a pot of that form leaves
 // open: whether the seat is glazed, and how lid and pot are fired.
 func (s Lids) AsForm(ctx context.Context, values url.Values, q *lid.Question) error {
 	glazed, together := values.Has("seat_glazed"), values.Get("together") != ""
@@ -130,7 +130,7 @@ func (s Lids) AsForm(ctx context.Context, values url.Values, q *lid.Question) er
 	return nil
 }
 
-// sizeLid loads what the question rests on, and computes.
+// SizeLid loads what the question rests on, and computes.
 func (s Lids) SizeLid(ctx context.Context, q lid.Question, at FiringAsk) (lid.Answer, FiringMeant, error) {
 	checked := q // the maker's own accuracy is yet to come into q
 	if err := checked.Validate(s.LidDefaults); err != nil {
@@ -186,7 +186,7 @@ func (s Lids) restsOn(ctx context.Context, q *lid.Question, at FiringAsk) (rest,
 	return on, err
 }
 
-// stated is what a question rests on that names no clay: itself.
+// Stated is what a question rests on that names no clay: itself.
 func Stated() rest {
 	return rest{At: FiringMeant{Firing: lid.Firing{Work: kiln.NoTemperature()}}}
 }

@@ -14,10 +14,10 @@ import (
 	"lidwright/tiles"
 )
 
-// usualLook is how many firings back a usual one is looked for.
+// UsualLook is how many firings back a usual one is looked for.
 const UsualLook = 40
 
-// wholeFiring gathers everything about one firing.
+// WholeFiring gathers everything about one firing.
 func (s Firings) WholeFiring(ctx context.Context, id kiln.FiringID) (wire.FiringWhole, error) {
 	f, err := s.FindFiring(ctx, id)
 	if err != nil {

@@ -20,7 +20,7 @@ type glance struct {
 	lives   map[string]heatwork.ProbeLife
 }
 
-// glancing answers as s does, with a glance in place of its Archive and Heat. It serves nobody over HTTP.
+// Glancing answers as s does, with a glance in place of its Archive and Heat. It serves nobody over HTTP.
 func (s Clays) Glancing(ctx context.Context) (*Studio, error) {
 	g := &glance{Storage: s.Archive, Heat: s.Heat, lives: map[string]heatwork.ProbeLife{}, clays: map[tiles.ClayID]tiles.KeptClay{}, firings: map[kiln.FiringFilter][]kiln.Firing{}}
 	clays, err := s.Archive.Clays(ctx)

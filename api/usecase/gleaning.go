@@ -9,10 +9,10 @@ import (
 	"lidwright/tiles"
 )
 
-// mostClays are in the metrics, those with the newest batches.
+// MostClays are in the metrics, those with the newest batches.
 const MostClays = 100
 
-// newestClays are those with the newest batches, at most mostClays, newest first.
+// NewestClays are those with the newest batches, at most mostClays, newest first.
 func (s Clays) NewestClays(ctx context.Context) ([]tiles.ClayID, error) {
 	batches, err := s.Archive.Batches(ctx)
 	if err != nil {

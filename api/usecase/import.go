@@ -11,7 +11,7 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-// takeTable reads a table of bars and, unless it is a dry run or a row is bad, keeps it whole.
+// TakeTable reads a table of bars and, unless it is a dry run or a row is bad, keeps it whole.
 func (s Bars) TakeTable(ctx context.Context, text string, dry bool, told func(done, of int)) (wire.Import, error) {
 	out := wire.Import{DryRun: dry, Codes: []string{}, Bad: []wire.BadRow{}, Asked: []wire.AskedRow{}}
 	rows, bad, err := tiles.ReadSheet(text, s.Unit(), s.Codes)

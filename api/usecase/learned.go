@@ -39,7 +39,7 @@ type learner struct {
 	last *learned
 }
 
-// learned gives what all that was said so far teaches.
+// Learned gives what all that was said so far teaches.
 func (s Lids) Learned(ctx context.Context) (*learned, error) {
 	s.learner.mu.Lock()
 	defer s.learner.mu.Unlock()

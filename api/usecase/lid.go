@@ -14,7 +14,7 @@ func IsInvalid(err error) bool {
 	return errors.As(err, &many) || errors.As(err, &one)
 }
 
-// sizeLid computes, from what the question rests on.
+// SizeLid computes, from what the question rests on.
 func SizeLid(q lid.Question, d lid.Defaults, on rest) (lid.Answer, error) {
 	if err := q.Validate(d); err != nil {
 		return lid.Answer{}, err

@@ -10,7 +10,7 @@ import (
 	"lidwright/tiles"
 )
 
-// keepShut is the one in force: the last that was told, else that of the settings.
+// KeepShut is the one in force: the last that was told, else that of the settings.
 func (s Kilns) KeepShut(ctx context.Context, id kiln.KilnID) (tiles.KeepShut, error) {
 	k, ok := s.Kiln[id]
 	if !ok {

@@ -12,7 +12,7 @@ import (
 
 const worthMM = 0.05 // less nobody can measure on a lid
 
-// why explains the rate that was asked about.
+// Why explains the rate that was asked about.
 func (s Clays) Why(ctx context.Context, fit *shrinkage.Fit, a RateAsked) (wire.Why, error) {
 	sh, err := fit.Rate(a.Ask, tiles.Fired)
 	if err != nil {

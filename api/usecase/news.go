@@ -56,7 +56,7 @@ type newsboard struct {
 
 const newsShown = 3 // on the Wareboard
 
-// newsOnBoard are the first few; none while somebody else looks for them anew.
+// NewsOnBoard are the first few; none while somebody else looks for them anew.
 func (s Clays) NewsOnBoard(ctx context.Context) []StudioNews {
 	b := &s.newsboard
 	if s.Revision == nil || !b.mu.TryLock() {

@@ -71,7 +71,7 @@ func (s Kilns) KilnNow(l record.Live) wire.KilnNow {
 	return j
 }
 
-// speaks is the channel that speaks for a kiln now.
+// Speaks is the channel that speaks for a kiln now.
 func (s Kilns) Speaks(l record.Live) kiln.ChannelID {
 	if l.Probe != "" {
 		return l.Probe

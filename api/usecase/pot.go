@@ -19,7 +19,7 @@ func (s Lids) KeepPot(ctx context.Context, id string, b wire.PotBody) (tiles.Put
 	return s.Archive.PutPot(ctx, p, PreconditionOf(ctx), s.Now())
 }
 
-// potCard is b as a card that may be kept.
+// PotCard is b as a card that may be kept.
 func (s Lids) PotCard(ctx context.Context, id string, b wire.PotBody) (lid.PotCard, error) {
 	of := func(v *float64) tiles.Millimetre {
 		if v == nil {

@@ -30,7 +30,7 @@ func Seconds(d time.Duration) int64 { return int64(d.Round(time.Second) / time.S
 
 func hours(d time.Duration) *float64 { return Rounded(d.Hours(), 2) }
 
-// moment writes a time with the studio's offset; nil while there is none.
+// Moment writes a time with the studio's offset; nil while there is none.
 func (s *Studio) Moment(t time.Time) *string {
 	if t.IsZero() {
 		return nil

@@ -40,7 +40,7 @@ type ProbeLifeRow struct {
 	Hours                          float64 // over kiln.ProbeHot
 }
 
-// probeLives are the lives of the thermocouples of a kiln: those that were told, and where none was
+// ProbeLives are the lives of the thermocouples of a kiln: those that were told, and where none was
 // told of a channel that of the settings.
 func (s Kilns) ProbeLives(ctx context.Context, k Wired) ([]ProbeLifeRow, error) {
 	told, err := s.Archive.Probes(ctx, k.Kiln)

@@ -12,14 +12,14 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-// rateAsked is a question about a rate: of what, to which stage, at which firing.
+// RateAsked is a question about a rate: of what, to which stage, at which firing.
 type RateAsked struct {
 	shrinkage.Ask
 	To     tiles.Stage
 	Firing FiringMeant
 }
 
-// rateQuestion is what the rate of a clay is asked for: from one stage to another, in a firing.
+// RateQuestion is what the rate of a clay is asked for: from one stage to another, in a firing.
 type RateQuestion struct {
 	Ref      tiles.BatchRef // an empty batch: the newest open one
 	From, To tiles.Stage
@@ -27,13 +27,13 @@ type RateQuestion struct {
 	Firing   FiringAsk
 }
 
-// usualRate asks what is usual: from wet to fired, thrown, in the usual glaze firing.
+// UsualRate asks what is usual: from wet to fired, thrown, in the usual glaze firing.
 func UsualRate(ref tiles.BatchRef) RateQuestion {
 	return RateQuestion{Ref: ref, From: tiles.Wet, To: tiles.Fired, Forming: tiles.ThrownRing,
 		Firing: FiringAsk{Kind: kiln.Glaze, Heat: kiln.NoTemperature()}}
 }
 
-// askRate finds out what a question of a rate rests on.
+// AskRate finds out what a question of a rate rests on.
 func (s Clays) AskRate(ctx context.Context, q RateQuestion) (RateAsked, error) {
 	if !q.From.Before(q.To) {
 		return RateAsked{}, &tiles.Invalid{Field: "to", Type: "stage-goes-backwards", Why: "must come after from"}
@@ -50,7 +50,7 @@ func (s Clays) AskRate(ctx context.Context, q RateQuestion) (RateAsked, error) {
 		BisqueWork: m.BisqueWork, Kind: m.Kind, Probe: m.Probe, On: m.On}, q.To, m}, nil
 }
 
-// shrinkageOf answers it from a fit at hand.
+// ShrinkageOf answers it from a fit at hand.
 func (s Clays) ShrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.Time, q RateQuestion) (wire.Shrinkage, shrinkage.Rate, error) {
 	a, err := s.AskRate(ctx, q)
 	if err != nil {

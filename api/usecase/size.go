@@ -7,7 +7,7 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-// heated finds a clay's batch, the fit, and the firing that a question is about.
+// Heated finds a clay's batch, the fit, and the firing that a question is about.
 func (s Lids) Heated(ctx context.Context, ref *tiles.BatchRef, at FiringAsk) (*shrinkage.Fit, FiringMeant, error) {
 	clay, err := s.clay(ctx, ref)
 	if err != nil {

@@ -4,7 +4,7 @@ import (
 	"fmt"
 )
 
-// storeTrouble is all that is wrong with the store, each in a sentence.
+// StoreTrouble is all that is wrong with the store, each in a sentence.
 func (s *Studio) StoreTrouble(h StoreHealth, err error) []string {
 	trouble := h.Trouble
 	if err != nil {
@@ -20,7 +20,7 @@ func (s *Studio) StoreTrouble(h StoreHealth, err error) []string {
 	return trouble
 }
 
-// storeAlarm is what everybody must know of the store, each in a sentence.
+// StoreAlarm is what everybody must know of the store, each in a sentence.
 func (s *Studio) StoreAlarm() []string {
 	if s.Store == nil { // nobody looks after it
 		return nil
@@ -35,7 +35,7 @@ func (s *Studio) StoreAlarm() []string {
 	return h.Alarm
 }
 
-// storeWords are lines about the store for the page More, and what is wrong with it.
+// StoreWords are lines about the store for the page More, and what is wrong with it.
 func (s *Studio) StoreWords() (words, trouble []string) {
 	h, err := s.Store()
 	trouble = s.StoreTrouble(h, err)

@@ -9,7 +9,7 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-// story tells what happened to a bar. Where there is no rate yet, nothing moved it.
+// Story tells what happened to a bar. Where there is no rate yet, nothing moved it.
 func (s Bars) Story(ctx context.Context, p wire.BarPath) (wire.Story, error) {
 	bar, err := s.Bar(ctx, p)
 	if err != nil {

@@ -10,7 +10,7 @@ import (
 	"lidwright/tiles"
 )
 
-// checkList is the check list of a load or of a firing; that of a firing has what was ticked on
+// CheckList is the check list of a load or of a firing; that of a firing has what was ticked on
 // its load.
 func (s Firings) CheckList(ctx context.Context, subject string) (wire.CheckList, error) {
 	ticks, err := s.Archive.Ticks(ctx, subject)

@@ -12,7 +12,7 @@ import (
 	"lidwright/tiles/lid"
 )
 
-// verdicts gathers how lids sat, for the API and the page.
+// Verdicts gathers how lids sat, for the API and the page.
 func (s Lids) Verdicts(ctx context.Context, w lid.ResultFilter) (wire.Verdicts, error) {
 	j := wire.Verdicts{Items: []wire.VerdictJSON{}, Tally: []wire.Tally{}, Makers: []wire.Accuracy{}}
 	limit := w.Limit
@@ -87,7 +87,7 @@ func fromMillimetres(list []float64) []tiles.Millimetre {
 	return out
 }
 
-// keepVerdict keeps how one board sat, with the limits that are in force now.
+// KeepVerdict keeps how one board sat, with the limits that are in force now.
 func (s Lids) KeepVerdict(ctx context.Context, id string, b wire.VerdictBody) (tiles.PutResult, wire.VerdictKept, error) {
 	var none wire.VerdictKept
 	v, err := s.boardOf(ctx, id, b)

@@ -1,6 +1,6 @@
 package wire
 
-// firingBody is what is said of a firing: kind, atmosphere, status and note of any, and the whole
+// FiringBody is what is said of a firing: kind, atmosphere, status and note of any, and the whole
 // of one that no line heard.
 type FiringBody struct {
 	Kind         string      `json:"kind,omitempty" enum:"bisque,glaze,once,other"`

@@ -1,6 +1,6 @@
 package wire
 
-// kilnJSON is a kiln as the settings and the people have it.
+// KilnJSON is a kiln as the settings and the people have it.
 type KilnJSON struct {
 	Kiln           string            `json:"kiln"`
 	LimitC         *float64          `json:"limit_c"`

@@ -8,7 +8,7 @@ import (
 	"lidwright/kiln"
 )
 
-// usualOf is how many of the last finished firings of a kind make the usual one.
+// UsualOf is how many of the last finished firings of a kind make the usual one.
 const UsualOf = 4
 
 // PastOf is what the firings of one kiln so far, in any order, lead to expect: per kind and

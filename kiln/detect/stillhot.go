@@ -30,7 +30,7 @@ const (
 	lateFall       = 0.05           // of its excess over the room that a cooling kiln loses in an hour, and more
 )
 
-// stillHot watches for a kiln that should cool and does not, as when a relay or contactor sticks: it
+// StillHot watches for a kiln that should cool and does not, as when a relay or contactor sticks: it
 // climbs again after its end, climbs on from the hold at its usual top, or stays hot half as long again
 // as its cooling usually takes. It looks at every bin, with a firing open or not, until the kiln is cold
 // or somebody is at it. The zero one is ready for use.
@@ -52,13 +52,13 @@ type StillHot struct {
 	seen     time.Duration
 }
 
-// so reports whether the kiln is still hot, or climbing again, long after its end.
+// So reports whether the kiln is still hot, or climbing again, long after its end.
 func (w *StillHot) So() bool { return w.climbing || w.late }
 
-// attended forgets what was before: somebody is at the kiln, or begins a firing.
+// Attended forgets what was before: somebody is at the kiln, or begins a firing.
 func (w *StillHot) Attended() { *w = StillHot{seen: w.seen, usual: w.usual} }
 
-// look takes the newest bin of d. usual is the usual firing of the kind that burns, the zero one where
+// Look takes the newest bin of d. usual is the usual firing of the kind that burns, the zero one where
 // it is not known; what was known before holds on.
 func (w *StillHot) Look(d *Detector, usual Expected) {
 	r := &d.ring

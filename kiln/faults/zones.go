@@ -80,7 +80,7 @@ func direction(rising bool) int {
 	return 0
 }
 
-// see takes a judged sample.
+// See takes a judged sample.
 func (z *zones) See(s kiln.Sample) {
 	control, ok := s.Value(z.control)
 	if !ok || control.Fault != kiln.Good {
@@ -174,7 +174,7 @@ func (j *FaultDetector) ZonePast() ZonePast {
 	return out
 }
 
-// join takes in what was seen of the same firing before a restart.
+// Join takes in what was seen of the same firing before a restart.
 func (z *zones) Join(before *zones) {
 	z.Hot = z.Hot || before.Hot
 	for p := range z.Probes {

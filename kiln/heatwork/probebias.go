@@ -219,7 +219,7 @@ func (b ProbeBias) For(heatWork kiln.Celsius) (bias kiln.Celsius, sd float64) {
 	return b.Bias, b.BiasSD
 }
 
-// tells reports whether cones near that heat work told of the probe.
+// Tells reports whether cones near that heat work told of the probe.
 func (b ProbeBias) Tells(heatWork kiln.Celsius) bool {
 	return b.Cones > 0 && heatWork >= probeLowest && heatWork >= b.Low-probeReach && heatWork <= b.High+probeReach
 }

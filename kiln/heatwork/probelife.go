@@ -241,7 +241,7 @@ func WitnessedOf(stories []ProbeStory) Witnessed {
 	return w
 }
 
-// correction is what is to be added to each reading of a firing that goes on; ok is false where no
+// Correction is what is to be added to each reading of a firing that goes on; ok is false where no
 // cone has told of the probe.
 func (w Witnessed) Correction(channel kiln.ChannelID) (c Correction, ok bool) {
 	s, ok := w[channel]
@@ -252,7 +252,7 @@ func (w Witnessed) Correction(channel kiln.ChannelID) (c Correction, ok bool) {
 	return Correction{Bias: last.Bias, SD: kiln.Celsius(last.BiasSD), Since: s.Life.Since()}, true
 }
 
-// same reports whether another one corrects alike.
+// Same reports whether another one corrects alike.
 func (w Witnessed) Same(other Witnessed) bool {
 	return maps.EqualFunc(w, other, func(a, b ProbeStory) bool {
 		x, y := a.Last(), b.Last()

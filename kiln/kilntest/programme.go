@@ -8,20 +8,20 @@ import (
 	"lidwright/kiln"
 )
 
-// winter is a morning on which tests begin.
+// Winter is a morning on which tests begin.
 var Winter = time.Date(2026, 1, 13, 10, 0, 0, 0, time.UTC)
 
 // shapeKiln is a kiln with one probe.
 var BigBlue = kiln.Kiln{ID: "big-blue", Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}}, Control: "1",
 	Limit: kiln.NoTemperature(), KeepShut: 95}
 
-// leg of a programme: go to a temperature at a rate (°C/h), then hold.
+// Leg of a programme: go to a temperature at a rate (°C/h), then hold.
 type Leg struct {
 	To, Rate float64
 	Hold     time.Duration
 }
 
-// programme is a firing without noise from 20 °C, one point each step.
+// Programme is a firing without noise from 20 °C, one point each step.
 func Programme(step time.Duration, legs ...Leg) kiln.Curve {
 	return ProgrammeFrom(20, step, legs...)
 }
@@ -63,7 +63,7 @@ func ProgrammeFrom(from float64, step time.Duration, legs ...Leg) kiln.Curve {
 	}
 }
 
-// cut leaves out what was heard between two ages, and lists the gap if told.
+// Cut leaves out what was heard between two ages, and lists the gap if told.
 func Cut(c kiln.Curve, from, to time.Duration, told bool) kiln.Curve {
 	out := kiln.Curve{Channels: c.Channels, T: make([][]kiln.Celsius, len(c.T))}
 	last := time.Duration(0)

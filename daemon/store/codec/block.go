@@ -36,7 +36,7 @@ const (
 	restless     = 5 // values a byte: below it nothing stands still, and no search for repeats is made
 )
 
-// block is a stretch of samples by column, as it is coded.
+// Block is a stretch of samples by column, as it is coded.
 type Block struct {
 	Stretches []Stretch
 	Since     []int64 // of each sample, ns since the start of its boot
@@ -44,7 +44,7 @@ type Block struct {
 	channels  []column
 }
 
-// stretch is a number of samples by one clock.
+// Stretch is a number of samples by one clock.
 type Stretch struct {
 	n       int
 	boot    kiln.BootID
@@ -76,7 +76,7 @@ const (
 // hasNumber reports whether a reading of that state has a number.
 func hasNumber(state int) bool { return state == stateGood || state >= stateFaulty && state%2 == 1 }
 
-// blockOf turns samples, all of one firing and in order, into columns. Raw lines are no part of a
+// BlockOf turns samples, all of one firing and in order, into columns. Raw lines are no part of a
 // block.
 func BlockOf(samples []kiln.Sample) *Block {
 	b := &Block{Since: make([]int64, len(samples))}
@@ -100,7 +100,7 @@ func BlockOf(samples []kiln.Sample) *Block {
 	return b
 }
 
-// offsetOf is how the wall clock of a stamp lies to the time since the start, ms.
+// OffsetOf is how the wall clock of a stamp lies to the time since the start, ms.
 func OffsetOf(at kiln.Stamp) int64 { return at.Wall.UnixMilli() - at.Since.Milliseconds() }
 
 // holds reports whether a stamp lies in the stretch; a clock that is slewed stays in one.
@@ -162,7 +162,7 @@ func (c *column) until(n int) {
 	}
 }
 
-// encode writes samples, all of one firing and in order. small makes it as short as it will get.
+// Encode writes samples, all of one firing and in order. small makes it as short as it will get.
 func Encode(samples []kiln.Sample, small bool) []byte { return BlockOf(samples).Encode(small) }
 
 func (b *Block) Encode(small bool) []byte {
@@ -295,7 +295,7 @@ func (g *guess) saw(n, above int64) {
 	g.i = (g.i + 1) & (size - 1)
 }
 
-// decodeBlock reads a block back.
+// DecodeBlock reads a block back.
 func DecodeBlock(data []byte) (*Block, error) {
 	body, err := unwrap(data)
 	if err != nil {
@@ -362,7 +362,7 @@ func (b *Block) takeChannel(h, v *decoder, c *column, window int) {
 	}
 }
 
-// same reports whether two blocks hold the same.
+// Same reports whether two blocks hold the same.
 func (b *Block) Same(o *Block) bool {
 	return slices.Equal(b.Stretches, o.Stretches) && slices.Equal(b.Since, o.Since) && slices.Equal(b.faults, o.faults) &&
 		slices.EqualFunc(b.channels, o.channels, func(x, y column) bool {

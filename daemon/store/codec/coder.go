@@ -24,7 +24,7 @@ const (
 	mostBody     = 64 << 20 // inflated; bounds what a damaged one can ask for
 )
 
-// errCoded means that what was kept does not read back.
+// ErrCoded means that what was kept does not read back.
 var ErrCoded = errors.New("what was kept is damaged")
 
 func Wrap(body []byte, how byte) []byte {
@@ -56,7 +56,7 @@ var (
 	deflaters = map[int]*sync.Pool{flate.HuffmanOnly: deflater(flate.HuffmanOnly), Searching: deflater(Searching)}
 )
 
-// searching is the level of compress/flate that looks for repeats.
+// Searching is the level of compress/flate that looks for repeats.
 const Searching = 6
 
 func deflater(level int) *sync.Pool {
@@ -79,7 +79,7 @@ func Inflated(b []byte) ([]byte, error) {
 	return body.Bytes(), nil
 }
 
-// deflated is b in fewer bytes: by flate.HuffmanOnly, or searching.
+// Deflated is b in fewer bytes: by flate.HuffmanOnly, or searching.
 func Deflated(b []byte, level int) []byte {
 	z := bytes.NewBuffer(make([]byte, 0, len(b)/2+64))
 	w := deflaters[level].Get().(*flate.Writer)

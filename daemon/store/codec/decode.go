@@ -6,7 +6,7 @@ import (
 	"lidwright/kiln"
 )
 
-// decode gives the samples of a block back, all said to be of k.
+// Decode gives the samples of a block back, all said to be of k.
 func Decode(data []byte, k kiln.KilnID) ([]kiln.Sample, error) {
 	b, err := DecodeBlock(data)
 	if err != nil {
@@ -15,7 +15,7 @@ func Decode(data []byte, k kiln.KilnID) ([]kiln.Sample, error) {
 	return b.Samples(k), nil
 }
 
-// samples are the block as it was heard.
+// Samples are the block as it was heard.
 func (b *Block) Samples(k kiln.KilnID) []kiln.Sample {
 	samples := make([]kiln.Sample, len(b.Since))
 	values := make([]kiln.Value, len(b.Since)*len(b.channels))
@@ -56,7 +56,7 @@ func (s Stretch) Stamp(since int64) kiln.Stamp {
 	return kiln.Stamp{Boot: s.boot, Since: time.Duration(since), Wall: time.UnixMilli(s.Offset).UTC().Add(time.Duration(since)), Trusted: s.Trusted}
 }
 
-// cut leaves out what was heard after a firing was over, and reports whether there was any.
+// Cut leaves out what was heard after a firing was over, and reports whether there was any.
 func (b *Block) Cut(over kiln.Stamp) (n int, any bool) {
 	i := 0
 	for _, s := range b.Stretches {
@@ -69,7 +69,7 @@ func (b *Block) Cut(over kiln.Stamp) (n int, any bool) {
 	return len(b.Since), false
 }
 
-// thin hands the first n samples of the block to a thinner: good readings only.
+// Thin hands the first n samples of the block to a thinner: good readings only.
 func (b *Block) Thin(t *kiln.Downsampler, n int) {
 	steps := make([]time.Duration, n) // of each sample, -1 where it does not count
 	i := 0
@@ -109,7 +109,7 @@ func (b *Block) Thin(t *kiln.Downsampler, n int) {
 	}
 }
 
-// lay lays the first n samples of the block onto a curve: good readings only.
+// Lay lays the first n samples of the block onto a curve: good readings only.
 func (b *Block) Lay(l *kiln.Resampler, n int) {
 	rows := make([][]kiln.Celsius, len(b.channels)) // good readings of each channel, NaN elsewhere
 	place := make([]int, len(b.channels))

@@ -159,7 +159,7 @@ func takeGaps(d *decoder) (gaps []kiln.Gap) {
 	return gaps
 }
 
-// modelOf is the number of the model that worked out a firing's heat work, the oldest where
+// ModelOf is the number of the model that worked out a firing's heat work, the oldest where
 // channels differ, "" if none did: what people state and what cones show has no model.
 func ModelOf(works map[kiln.ChannelID]kiln.HeatWork) string {
 	model := ""
@@ -171,7 +171,7 @@ func ModelOf(works map[kiln.ChannelID]kiln.HeatWork) string {
 	return model
 }
 
-// timesOf are the columns of a firing's times: over is nil while it runs.
+// TimesOf are the columns of a firing's times: over is nil while it runs.
 func TimesOf(f kiln.Firing) (began int64, over any, trusted bool) {
 	if f.Over.Wall != (time.Time{}) {
 		over = f.Over.Wall.UnixMilli()
