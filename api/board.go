@@ -190,7 +190,7 @@ func (s lidRoutes) getBoard(ctx context.Context, in *boardQuery) (*lidOutput, er
 
 // board answers q, which was read from values.
 func (s lidRoutes) board(ctx context.Context, values url.Values, q board.Question, at usecase.FiringAsk, accept string) (*lidOutput, error) {
-	if err := s.Lids().AsForm(ctx, values, &q.Common); err != nil {
+	if err := s.Lids().AsForm(ctx, &q.Common, values.Has("seat_glazed")); err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
 	a, m, err := s.Lids().SizeBoard(ctx, q, at)

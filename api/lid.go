@@ -164,7 +164,7 @@ func (s lidRoutes) askLid(ctx context.Context, values url.Values) (lid.Answer, w
 	if err != nil {
 		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
 	}
-	if err := s.Lids().AsForm(ctx, values, &q); err != nil {
+	if err := s.Lids().AsForm(ctx, &q, values.Has("seat_glazed")); err != nil {
 		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
 	}
 	answer, firing, err := s.Lids().SizeLid(ctx, q, at)

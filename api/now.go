@@ -82,3 +82,7 @@ func whichKiln(items []wire.KilnNow) *Problem {
 	says := "there are several kilns: " + strings.Join(names, ", ")
 	return problem("which-kiln", "Name one, as /v1/now/"+names[0]+" or ?kiln="+names[0]+": "+says+".", wire.Field{Name: "kiln", Says: says})
 }
+
+func (s kilnRoutes) getLines(context.Context, *struct{}) (*body[wire.Lines], error) {
+	return &body[wire.Lines]{wire.Lines{Items: s.Kilns().LinesNow()}}, nil
+}

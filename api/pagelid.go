@@ -269,7 +269,7 @@ func (s lidRoutes) boardPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return fail(err)
 	}
-	if err := s.Lids().AsForm(r.Context(), q, &question.Common); err != nil {
+	if err := s.Lids().AsForm(r.Context(), &question.Common, q.Has("seat_glazed")); err != nil {
 		return fail(err)
 	}
 	a, m, err := s.Lids().SizeBoard(r.Context(), question, at)

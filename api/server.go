@@ -129,7 +129,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	// What the kilns do, and what they did.
 	route(a, get, "/v1/now", "now", "What every kiln does now", kilns.getNow)
 	route(a, get, "/v1/now/{kiln}", "kiln-now", "What one kiln does now", kilns.getKilnNow)
-	route(a, get, "/v1/lines", "lines", "What the serial lines heard in the last minute, in words and figures", s.Kilns().GetLines)
+	route(a, get, "/v1/lines", "lines", "What the serial lines heard in the last minute, in words and figures", kilns.getLines)
 	route(a, get, "/v1/firings", "list-firings", "Firings, newest first", firings.getFirings)
 	route(a, get, "/v1/firings/{id}", "get-firing", "One firing", firings.getFiring)
 	route(a, get, "/v1/firings/{id}/curve", "get-curve", "Its curve: lowest and highest of each step", firings.getCurve)

@@ -2,7 +2,6 @@ package usecase
 
 import (
 	"context"
-	"net/url"
 	"time"
 
 	"lidwright/api/wire"
@@ -111,9 +110,9 @@ type rest struct {
 }
 
 // AsForm takes from the newest pot card of a form what a question about a pot of that form leaves
-// open: whether the seat is glazed, and how lid and pot are fired.
-func (s Lids) AsForm(ctx context.Context, values url.Values, q *lid.Question) error {
-	glazed, together := values.Has("seat_glazed"), values.Get("together") != ""
+// open: whether the seat is glazed, unless the asker told that, and how lid and pot are fired.
+func (s Lids) AsForm(ctx context.Context, q *lid.Question, glazed bool) error {
+	together := q.Together != ""
 	if q.Form == "" || q.Body.Clay == "" || q.CollarStage == tiles.Fired || glazed && together {
 		return nil
 	}

@@ -1,8 +1,6 @@
 package usecase
 
 import (
-	"context"
-
 	"lidwright/api/wire"
 	"lidwright/kiln"
 )
@@ -57,14 +55,11 @@ func (l Line) JSON(at func(kiln.Stamp) *string) wire.Line {
 	return j
 }
 
-func (s Kilns) linesNow() []wire.Line {
+// LinesNow is what each serial line heard in the last minute, in words and figures.
+func (s Kilns) LinesNow() []wire.Line {
 	items := []wire.Line{}
 	for _, l := range s.Lines() {
 		items = append(items, l.JSON(func(at kiln.Stamp) *string { return s.Moment(at.Wall) }))
 	}
 	return items
-}
-
-func (s Kilns) GetLines(context.Context, *struct{}) (*struct{ Body wire.Lines }, error) {
-	return &struct{ Body wire.Lines }{wire.Lines{Items: s.linesNow()}}, nil
 }
