@@ -94,7 +94,7 @@ func (d curveDrawing) SVG() string {
 		path, endX, endY := linePath(d.Lines[i], d.Gaps, x, y)
 		fmt.Fprintf(&b, `<path class="%s" d="%s"/>`, class, path)
 		if path != "" {
-			fmt.Fprintf(&b, `<text x="%.1f" y="%.1f">%s</text>`, math.Min(endX+5, drawW-drawR+5), endY+4, html.EscapeString(string(d.Lines[i].Channel)))
+			fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" translate="no">%s</text>`, math.Min(endX+5, drawW-drawR+5), endY+4, html.EscapeString(string(d.Lines[i].Channel)))
 		}
 	}
 	if peak, at, ok := highest(d.Lines); ok {

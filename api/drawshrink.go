@@ -160,7 +160,7 @@ func (d shrinkDrawing) dots(b *strings.Builder, x func(kiln.Celsius) float64, y 
 			class, cx, cy, dotLeast+(dotFull-dotLeast)*o.Weight, html.EscapeString(string(o.Bar)), 100*float64(o.Total), float64(o.Work), note)
 		if !slices.ContainsFunc(named, func(p [2]float64) bool { return math.Abs(p[0]-cx) < nameWide && math.Abs(p[1]-cy) < nameHigh }) {
 			named = append(named, [2]float64{cx, cy})
-			fmt.Fprintf(b, `<text x="%.1f" y="%.1f" class="quiet">%s</text>`, cx+6, cy-4, html.EscapeString(string(o.Bar)))
+			fmt.Fprintf(b, `<text x="%.1f" y="%.1f" class="quiet" translate="no">%s</text>`, cx+6, cy-4, html.EscapeString(string(o.Bar)))
 		}
 	}
 }

@@ -45,7 +45,7 @@ func fill(text string, args []any, write func(...any) string) string {
 	if len(args) == 0 {
 		return text
 	}
-	return aPlace.ReplaceAllStringFunc(text, func(place string) string {
+	return aWord.ReplaceAllStringFunc(text, func(place string) string {
 		if n := int(place[1] - '1'); n >= 0 && n < len(args) {
 			return write(args[n])
 		}

@@ -67,8 +67,13 @@ func Sayer(tag string) (func(english string) string, error) {
 
 var aPlace = regexp.MustCompile(`\{\d\}`)
 
+// aWord is a place in a language's own text whose filling is a word or sentence of the code too.
+var aWord = regexp.MustCompile(`\{\d\}|\[\d\]`)
+
 // say is a text of the code in this language: a word, or a sentence of which the file knows the form.
-// What fills its places is looked up in turn. What is not known stays as it is.
+// What fills a place is said in turn where the language's own text has [1], and stays as it stands
+// where that has {1}: the names that people gave are words of no language. What is not known stays as
+// it is.
 func (w *words) say(english string) string {
 	if w == nil || english == "" {
 		return english
@@ -78,11 +83,15 @@ func (w *words) say(english string) string {
 	}
 	for _, f := range w.forms {
 		if fill, ok := f.read(english); ok {
-			return aPlace.ReplaceAllStringFunc(f.says, func(place string) string {
-				if n := int(place[1] - '1'); n < len(fill) {
+			return aWord.ReplaceAllStringFunc(f.says, func(place string) string {
+				n := int(place[1] - '1')
+				switch {
+				case n >= len(fill):
+					return place
+				case place[0] == '[':
 					return w.say(fill[n])
 				}
-				return place
+				return fill[n]
 			})
 		}
 	}
@@ -104,13 +113,17 @@ func (w *words) say(english string) string {
 	return english
 }
 
-// drawn is a drawing with its texts and titles in this language.
+// drawn is a drawing with its texts and titles in this language; a text that is marked translate="no"
+// is a name.
 func (w *words) drawn(svg string) string {
 	if w == nil {
 		return svg
 	}
 	return inDrawing.ReplaceAllStringFunc(svg, func(one string) string {
 		p := inDrawing.FindStringSubmatch(one)
+		if strings.Contains(p[1], `translate="no"`) {
+			return one
+		}
 		return p[1] + html.EscapeString(w.say(html.UnescapeString(p[2]))) + p[3]
 	})
 }
@@ -263,6 +276,9 @@ func sayRun(run []string, say func(string) string) string {
 	begin, end := whole[:strings.Index(whole, bare)], whole[strings.Index(whole, bare)+len(bare):]
 	says := say(blanks.ReplaceAllString(strings.TrimSpace(key.String()), " "))
 	return begin + aSlot.ReplaceAllStringFunc(says, func(name string) string {
+		if name[0] == '[' {
+			name = "{" + name[1:2] + "}"
+		}
 		if f, ok := fill[name]; ok {
 			return f
 		}
@@ -270,7 +286,7 @@ func sayRun(run []string, say func(string) string) string {
 	}) + end
 }
 
-var aSlot = regexp.MustCompile(`\{\d\}|<[a-z]+\d>`)
+var aSlot = regexp.MustCompile(`\{\d\}|\[\d\]|<[a-z]+\d>`)
 
 // sameEverywhere are words that every language writes alike: units and names.
 var sameEverywhere = map[string]bool{"mm": true, "cm": true, "in": true, "g": true, "h": true, "ml": true, "°C": true, "°C/h": true, "g/cm³": true, "C": true, "sd": true, "lidwright": true, "nbsp": true}
