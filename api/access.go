@@ -26,59 +26,18 @@ type Access struct {
 	WritesASecond int  // from one address, with three times as many at once; 0: as many as come
 }
 
-// needs says whose code an address asks for: of all lines that the route's pattern begins with,
-// the longest. A route that changes something and is not named here needs the owner's code; a
-// route that only tells something needs no code, or the bench's where reading is not open.
-var needs = []struct {
-	pattern string
-	who     Who
-}{
-	{"GET /healthz", Anyone}, {"GET /readyz", Anyone},
-	{"GET /session", Anyone}, {"POST /session", Anyone}, {"POST /v1/session", Anyone}, {"DELETE /v1/session", Anyone},
-	{"GET /style.css", Anyone}, {"GET /app.js", Anyone}, {"GET /help", Anyone}, {"GET /speak", Anyone}, {"POST /speak", Anyone}, {"GET /problems/", Anyone},
-
-	// A question with a body; nothing is kept of it.
-	{"POST /v1/lids/board", reads},
-
-	{"PUT /v1/firings/", Bench},
-	{"PUT /v1/loads/", Bench},
-	{"PUT /v1/bars/", Bench},
-	{"PUT /v1/bars/{bar}/readings/{id}/confirm", Owner},
-	{"PUT /v1/bars/{bar}/readings/{id}/count", Owner},
-	{"PUT /v1/pots/", Bench},
-	{"PUT /v1/verdicts/", Bench},
-	{"POST /loads", Bench}, {"POST /load/", Bench},
-	{"POST /bar/", Bench}, {"POST /bar/{bar}/confirm", Owner}, {"POST /bar/{bar}/count", Owner}, {"POST /clay/{clay}/bars", Bench},
-	{"POST /firing/", Bench}, {"POST /spyhole", Bench}, {"POST /by-hand", Bench},
-	{"POST /pot", Bench}, {"POST /verdict", Bench},
-
-	{"GET /settings", Owner}, {"GET /class", Owner},
-}
-
 // reads stands for what reading needs: no code or the bench's, as the settings say.
 const reads Who = -1
 
 // needed is whose code a route asks for.
-func needed(pattern string, readingOpen bool) Who {
-	if !strings.Contains(pattern, " ") {
-		return Anyone // no route: what answers there says so and keeps nothing
-	}
-	who, longest := Owner, 0
-	if strings.HasPrefix(pattern, "GET ") {
-		who = reads
-	}
-	for _, n := range needs {
-		if len(n.pattern) > longest && strings.HasPrefix(pattern, n.pattern) {
-			who, longest = n.who, len(n.pattern)
-		}
-	}
+func (e *entry) needed(readingOpen bool) Who {
 	switch {
-	case who == reads && readingOpen:
+	case e.who != reads:
+		return e.who
+	case readingOpen:
 		return Anyone
-	case who == reads:
-		return Bench
 	}
-	return who
+	return Bench
 }
 
 // door knows who comes in.
@@ -224,9 +183,8 @@ func (d *door) comes(r *http.Request) (caller, *Problem) {
 	return caller{who, c.Value}, nil
 }
 
-// kept lets in who may do what is asked, and nobody else. route gives the pattern of the
-// route that a request would take.
-func (d *door) kept(route func(*http.Request) string, next http.Handler) http.Handler {
+// kept lets in who may do what is asked, and nobody else.
+func (d *door) kept(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if unsafe(r.Method) {
 			if _, wait := d.writes.take(fromOf(r), d.s.Now().Since); wait > 0 {
@@ -238,14 +196,7 @@ func (d *door) kept(route func(*http.Request) string, next http.Handler) http.Ha
 			next.ServeHTTP(w, r)
 			return
 		}
-		pattern := ""
-		if unsafe(r.Method) || !d.s.Access.ReadingOpen || r.Header.Get("Cookie") != "" || r.Header.Get("Authorization") != "" || ownersPage(r.URL.Path) {
-			pattern = route(r)
-		}
-		need := Anyone
-		if pattern != "" {
-			need = needed(pattern, d.s.Access.ReadingOpen)
-		}
+		need := routeOf(r).needed(d.s.Access.ReadingOpen)
 		c, p := d.comes(r)
 		if p != nil && need != Anyone {
 			d.refuse(w, r, p)
@@ -273,15 +224,6 @@ func (d *door) kept(route func(*http.Request) string, next http.Handler) http.Ha
 			d.refuse(w, r, problem("code-too-weak", "This needs the owner code."))
 		}
 	})
-}
-
-func ownersPage(path string) bool {
-	for _, n := range needs {
-		if n.who == Owner && strings.HasPrefix(n.pattern, "GET ") && strings.HasPrefix(path, n.pattern[len("GET "):]) {
-			return true
-		}
-	}
-	return false
 }
 
 type callerKey struct{}
@@ -347,7 +289,7 @@ func (d *door) refuse(w http.ResponseWriter, r *http.Request, p *Problem) {
 	case isAPI(r.URL.Path) || r.URL.Path == "/metrics":
 		writeProblem(w, r, p)
 	case p.Status == http.StatusUnauthorized || p.Status == http.StatusForbidden && strings.HasSuffix(p.Type, "code-too-weak"):
-		d.s.sessionRoutes().askCode(w, r, p)
+		sessionRoutes{d.s}.askCode(w, r, p)
 	default:
 		d.s.problemPage(w, r, p)
 	}

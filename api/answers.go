@@ -59,27 +59,20 @@ func (a *answers) put(question string, then uint64, one answer) {
 	}
 }
 
-// remembers says which addresses have their answers kept, and by what: questions of clay rest
-// on the store, the fit and the day, curves on the store; what the kilns do now is good for a
-// quarter of a second. An answer that says itself how it may be kept is not.
-func (s *Server) remembers() func(path string) *answers {
+// remembers says what keeps the answers of a route, by its class: questions of clay rest on the store,
+// the fit and the day, curves on the store; what the kilns do now is good for a quarter of a second. An
+// answer that says itself how it may be kept is not.
+func (s *Server) remembers() func(*http.Request) *answers {
 	if s.Revision == nil {
-		return func(string) *answers { return nil }
+		return func(*http.Request) *answers { return nil }
 	}
 	minute := func() uint64 { return s.Revision() + uint64(s.Now().Wall.Unix()/60) }
-	clay, curve := &answers{most: 1 << 20, revision: minute}, &answers{most: 8 << 20, revision: minute}
-	now := &answers{most: 64 << 10, revision: func() uint64 { return uint64(s.Now().Since / (250 * time.Millisecond)) }}
-	return func(path string) *answers {
-		switch {
-		case path == "/v1/now", strings.HasPrefix(path, "/v1/now/"):
-			return now
-		case path == "/v1/lid", path == "/v1/lids/board", strings.HasPrefix(path, "/v1/clays/") && (strings.HasSuffix(path, "/shrinkage") || strings.HasSuffix(path, "/moves")):
-			return clay
-		case strings.HasPrefix(path, "/v1/firings/") && strings.HasSuffix(path, "/curve"):
-			return curve
-		}
-		return nil
+	by := [...]*answers{
+		keepsNow:   {most: 64 << 10, revision: func() uint64 { return uint64(s.Now().Since / (250 * time.Millisecond)) }},
+		keepsClay:  {most: 1 << 20, revision: minute},
+		keepsCurve: {most: 8 << 20, revision: minute},
 	}
+	return func(r *http.Request) *answers { return by[routeOf(r).class.keeps] }
 }
 
 // questionOf is what tells one question from another; "" if it is not to be kept.

@@ -22,7 +22,7 @@ func TestAnswersKept(t *testing.T) {
 		}
 		w.Header().Set("Content-Type", "text/plain")
 		fmt.Fprintf(w, "answer %d%s", asked, strings.Repeat(" ", len(r.URL.Query().Get("pad"))))
-	}), func(path string) *answers { return map[string]*answers{"/kept": a}[path] })
+	}), func(r *http.Request) *answers { return map[string]*answers{"/kept": a}[r.URL.Path] })
 	get := func(path, tag string) (int, string, http.Header) {
 		r := httptest.NewRequest("GET", path, nil)
 		if tag != "" {

@@ -12,7 +12,7 @@ import (
 // tagged gives every successful answer to a GET an ETag made from its bytes, and answers
 // 304 with that ETag where the asker already has them. Streams set their own headers and
 // are left alone: they flush before they end. Some answers are kept ready; see answers.
-func tagged(next http.Handler, remembers func(path string) *answers) http.Handler {
+func tagged(next http.Handler, remembers func(*http.Request) *answers) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		switch r.Method {
 		case http.MethodGet, http.MethodHead:
@@ -30,7 +30,7 @@ func tagged(next http.Handler, remembers func(path string) *answers) http.Handle
 		}
 		var question string
 		var then uint64
-		ready := remembers(r.URL.Path)
+		ready := remembers(r)
 		if ready != nil {
 			question = questionOf(r)
 		}

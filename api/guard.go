@@ -65,16 +65,7 @@ func unsafe(method string) bool {
 func (s *Server) bodyType(w http.ResponseWriter, r *http.Request) bool {
 	ct, _, _ := strings.Cut(r.Header.Get("Content-Type"), ";")
 	ct = strings.ToLower(strings.TrimSpace(ct))
-	limit := int64(64 << 10)
-	want := "application/x-www-form-urlencoded"
-	if strings.HasPrefix(r.URL.Path, "/v1/") {
-		want = "application/json"
-		if r.URL.Path == "/v1/import" {
-			want, limit = "text/csv", 4<<20
-		} else if strings.HasPrefix(r.URL.Path, "/v1/firings/") && r.Method == http.MethodPost && strings.HasSuffix(r.URL.Path, "/curve") {
-			want, limit = "text/csv", oldLogBytes
-		}
-	}
+	want, limit := routeOf(r).class.takes.kind, routeOf(r).class.takes.limit
 	if r.ContentLength != 0 && ct != want {
 		writeProblem(w, r, problem("wrong-type", "Send this body as "+want+"."))
 		return false

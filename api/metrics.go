@@ -85,7 +85,7 @@ func (c collector) Collect(ch chan<- prometheus.Metric) {
 	defer cancel()
 	c.probes(ctx, counter)
 	c.waiting(ctx, gauge)
-	for _, m := range c.s.gleaner().gleaned(ctx) {
+	for _, m := range (gleaner{c.s}).gleaned(ctx) {
 		ch <- m
 	}
 	if due, err := c.s.Archive.CopyDue(ctx); err == nil {

@@ -37,7 +37,7 @@ func TestMetricsOfTheLine(t *testing.T) {
 			Now: func() kiln.Stamp { return kiln.Stamp{Wall: time.Date(2026, 1, 13, 10, 0, 0, 0, time.UTC)} }, Ready: func() error { return nil }}}
 		w := httptest.NewRecorder()
 		s.traffic = newTraffic()
-		s.gleaner().metrics().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
+		gleaner{s}.metrics().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
 		lines := regexp.MustCompile(`(?m)^lidwright_(serial_lines|kiln_reading|kiln_temp|kiln_rate|kiln_hot|faults|firing_gap)[^\n]*`).FindAllString(w.Body.String(), -1)
 		if w.Body.Len() > 100_000 {
 			t.Errorf("the page has %d bytes; want under 100 kB", w.Body.Len())

@@ -49,100 +49,21 @@ func (page) NumberCautions() []string {
 }
 func (page) NoticeCautions() []string { return caution.Texts(caution.Nudge) }
 
-func (s *Server) pageRoutes(mux *routes) {
-	home, session := s.homeRoutes(), s.sessionRoutes()
-	bars, clays, firings, kilns, lids, loads, results, studio := s.barRoutes(), s.clayRoutes(), s.firingRoutes(), s.kilnRoutes(), s.lidRoutes(), s.loadRoutes(), s.resultRoutes(), s.studioRoutes()
-	show := func(pattern string, f func(http.ResponseWriter, *http.Request) error) {
-		mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
-			if err := f(w, r); err != nil {
-				s.problemPage(w, r, s.problemFrom(r.Context(), err))
-			}
-		})
+// asset answers with a file that pages bring along; under the stamp that they call it by, it never
+// changes.
+func (s *Server) asset(name, contentType string) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		b, _ := s.pages.Asset(name)
+		if r.URL.RawQuery == s.pages.Stamp() {
+			w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
+		}
+		w.Header().Set("Content-Type", contentType)
+		w.Write(b)
 	}
-	show("GET /{$}", home.wareboard)
-	show("GET /spyhole", home.spyhole)
-	show("GET /spyhole/{kiln}", home.spyhole)
-	show("POST /spyhole/{kiln}/begin", firings.postBegin)
-	show("POST /spyhole/{kiln}/stop", firings.postStop)
-	show("GET /firing/{id}", firings.firingPage)
-	show("POST /firing/{id}/cones", firings.firingForm(firings.formCone))
-	show("POST /firing/{id}/cones/strike", firings.firingForm(firings.formStrikeCone))
-	show("POST /firing/{id}/notes", firings.firingForm(firings.formNote))
-	show("POST /firing/{id}/said", firings.firingForm(firings.formSaid))
-	show("GET /by-hand", firings.byHandPage)
-	show("POST /by-hand", firings.postByHand)
-	show("GET /door/{kiln}", kilns.doorPage)
-	show("GET /compare", firings.comparePage)
-	show("GET /trend/{kiln}", firings.trendPage)
-	show("GET /unpack", bars.unpackPage)
-	show("GET /unpack/{load}", loads.loadPage)
-	show("GET /kilns", loads.kilnsPage)
-	show("GET /loads", loads.loadsPage)
-	show("POST /loads", bars.postLoad)
-	show("POST /load/{load}/ticks", firings.postTicks)
-	show("GET /load/{load}/packing", loads.packingPage)
-	show("GET /bars", bars.barsPage)
-	show("POST /bars", bars.postTable)
-	show("GET /bars/sheet", bars.barSheetPage)
-	show("GET /bars.csv", bars.barsCSV)
-	show("GET /readings.csv", bars.readingsCSV)
-	for _, t := range csvTables {
-		show("GET /"+t.name+".csv", bars.tableOf(t))
-	}
-	show("GET /bar/{bar}", bars.barPage)
-	show("GET /bar/{bar}/story", bars.storyPage)
-	show("POST /bar/{bar}", bars.postReading)
-	show("POST /bar/{bar}/strike", bars.postStrike)
-	show("POST /bar/{bar}/confirm", bars.postConfirm)
-	show("POST /bar/{bar}/count", bars.postCount)
-	show("GET /clays", bars.claysPage)
-	show("POST /clays", bars.postClay)
-	show("GET /clay/{clay}", clays.clayPage)
-	show("POST /clay/{clay}/bars", bars.postBars)
-	show("GET /lid", lids.lidPage)
-	show("GET /lid/board", lids.boardPage)
-	show("GET /class", clays.classPage)
-	show("POST /class", clays.postClass)
-	show("POST /class/bars", clays.postClassBars)
-	show("GET /verdicts", results.verdictsPage)
-	show("GET /verdicts/board", results.verdictBoardPage)
-	show("POST /verdicts", results.postVerdict)
-	show("POST /verdicts/{id}/strike", results.postVerdictStrike)
-	show("GET /pots", results.potsPage)
-	show("POST /pots", results.postPots)
-	show("GET /pot/{pot}", results.potPage)
-	show("POST /pot/{pot}/lid", results.postPotLid)
-	show("GET /pot/{pot}/sheet", lids.sheetPage)
-	show("GET /sizes", lids.sizesPage)
-	show("GET /gauge", lids.printed(lids.drawGauge))
-	show("GET /gauge.svg", lids.printed(lids.drawGauge))
-	show("GET /rule", lids.printed(lids.drawRule))
-	show("GET /rule.svg", lids.printed(lids.drawRule))
-	show("GET /year", lids.yearPage)
-	show("GET /more", home.morePage)
-	show("GET /session", session.sessionPage)
-	show("POST /session", session.postSessionPage)
-	show("GET /settings", studio.settingsPage)
-	show("POST /settings/test", studio.testNoticePage)
-	show("POST /settings/{kiln}/mark", kilns.postKeepShut)
-	show("POST /settings/{kiln}/probes", kilns.postProbe)
-	show("GET /speak", session.speakPage)
-	show("POST /speak", session.postSpeak)
-	show("GET /help", func(w http.ResponseWriter, r *http.Request) error {
-		return s.render(w, "help", s.page(r.Context(), "more"))
-	})
-	show("GET /help/safety", home.safetyPage)
-	show("GET /problems/{type}", home.problemTypePage)
-	for _, name := range []string{"style.css", "app.js"} {
-		mux.HandleFunc("GET /"+name, func(w http.ResponseWriter, r *http.Request) {
-			b, _ := s.pages.Asset(name)
-			if r.URL.RawQuery == s.pages.Stamp() {
-				w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
-			}
-			w.Header().Set("Content-Type", map[bool]string{true: "text/css; charset=utf-8", false: "text/javascript; charset=utf-8"}[name == "style.css"])
-			w.Write(b)
-		})
-	}
+}
+
+func (s homeRoutes) helpPage(w http.ResponseWriter, r *http.Request) error {
+	return s.render(w, "help", s.page(r.Context(), "more"))
 }
 
 // render writes a page as it speaks to who asked.
@@ -374,7 +295,7 @@ func (s homeRoutes) spyhole(w http.ResponseWriter, r *http.Request) error {
 	if shown.ID != "" {
 		j := s.Firings().Firing(shown, detect.Expected{})
 		data.Firing, data.Gaps = &j, gapWords(shown.Gaps)
-		under, err := s.firingRoutes().beneath(r.Context(), shown, past, kiln.FiringID(data.Model))
+		under, err := firingRoutes{s.Server}.beneath(r.Context(), shown, past, kiln.FiringID(data.Model))
 		if err != nil {
 			return err
 		}

@@ -18,7 +18,7 @@ func (s loadRoutes) loadsPage(w http.ResponseWriter, r *http.Request) error {
 		Waiting    bool
 		Loads      []wire.Load
 		More       string // the load after which the list goes on; empty: it ends here
-	}{page: s.page(r.Context(), "unpack"), Kilns: s.barRoutes().kilnNames(), Kiln: q.Get("kiln"), Kind: q.Get("kind"), Waiting: q.Get("waiting") == "yes"}
+	}{page: s.page(r.Context(), "unpack"), Kilns: barRoutes{s.Server}.kilnNames(), Kiln: q.Get("kiln"), Kind: q.Get("kind"), Waiting: q.Get("waiting") == "yes"}
 	loads, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Kiln: data.Kiln, Kind: kiln.Kind(data.Kind), Waiting: data.Waiting, After: q.Get("after"), Limit: listed + 1})
 	if err != nil {
 		return err
@@ -47,7 +47,7 @@ func (s loadRoutes) kilnsPage(w http.ResponseWriter, r *http.Request) error {
 	for _, k := range s.Kilns().KilnsNow() {
 		live[k.Kiln] = &k
 	}
-	for _, name := range s.barRoutes().kilnNames() {
+	for _, name := range (barRoutes{s.Server}).kilnNames() {
 		k, err := s.Kilns().KilnOf(r.Context(), kiln.KilnID(name))
 		if err != nil {
 			return err

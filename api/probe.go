@@ -9,7 +9,7 @@ import (
 
 func (s kilnRoutes) getKilns(ctx context.Context, _ *struct{}) (*body[wire.Kilns], error) {
 	j := wire.Kilns{Items: []wire.KilnJSON{}}
-	for _, name := range s.barRoutes().kilnNames() {
+	for _, name := range (barRoutes{s.Server}).kilnNames() {
 		k, err := s.Kilns().KilnOf(ctx, kiln.KilnID(name))
 		if err != nil {
 			return nil, s.problemFrom(ctx, err)

@@ -30,23 +30,8 @@ func (t traffic) timed(next http.Handler) http.Handler {
 		by[class] = t.took.WithLabelValues(class)
 	}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		began := time.Now()
-		defer func() { by[classOf(r)].Observe(time.Since(began).Seconds()) }()
+		began, class := time.Now(), routeOf(r).class.traffic
+		defer func() { by[class].Observe(time.Since(began).Seconds()) }()
 		next.ServeHTTP(w, r)
 	})
-}
-
-func classOf(r *http.Request) string {
-	path := r.URL.Path
-	switch {
-	case path == "/v1/stream", path == "/v1/changes":
-		return "stream"
-	case isAPI(path) && !unsafe(r.Method):
-		return "api_read"
-	case isAPI(path):
-		return "api_write"
-	case path == "/metrics", path == "/healthz", path == "/readyz", path == "/style.css", path == "/app.js":
-		return "other"
-	}
-	return "page"
 }

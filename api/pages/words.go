@@ -274,11 +274,8 @@ func sayRun(run []string, say func(string) string) string {
 	}
 	bare := strings.TrimSpace(whole)
 	begin, end := whole[:strings.Index(whole, bare)], whole[strings.Index(whole, bare)+len(bare):]
-	says := say(blanks.ReplaceAllString(strings.TrimSpace(key.String()), " "))
+	says := noWords.Replace(say(blanks.ReplaceAllString(strings.TrimSpace(key.String()), " ")))
 	return begin + aSlot.ReplaceAllStringFunc(says, func(name string) string {
-		if name[0] == '[' {
-			name = "{" + name[1:2] + "}"
-		}
 		if f, ok := fill[name]; ok {
 			return f
 		}
@@ -286,7 +283,10 @@ func sayRun(run []string, say func(string) string) string {
 	}) + end
 }
 
-var aSlot = regexp.MustCompile(`\{\d\}|\[\d\]|<[a-z]+\d>`)
+// noWords makes a place of each that a sentence says in turn: what a page puts there is said already.
+var noWords = strings.NewReplacer("[1]", "{1}", "[2]", "{2}", "[3]", "{3}", "[4]", "{4}", "[5]", "{5}", "[6]", "{6}", "[7]", "{7}", "[8]", "{8}", "[9]", "{9}")
+
+var aSlot = regexp.MustCompile(`\{\d\}|<[a-z]+\d>`)
 
 // sameEverywhere are words that every language writes alike: units and names.
 var sameEverywhere = map[string]bool{"mm": true, "cm": true, "in": true, "g": true, "h": true, "ml": true, "°C": true, "°C/h": true, "g/cm³": true, "C": true, "sd": true, "lidwright": true, "nbsp": true}

@@ -186,8 +186,8 @@ var overTheLimits = map[string]int{
 	"files of api":               83,
 	"files of api/usecase":       49,
 	"files of daemon/store":      44,
-	"lines of api.Handler":       118, // the table of routes
-	"lines of api.pageRoutes":    95,  // the table of pages
+	"lines of api.apiTable":      159, // a table of routes
+	"lines of api.pageTable":     82,  // another
 	"lines of main.barCommand":   82,
 	"lines of main.sizeBoard":    91,
 	"lines of main.keepVerdict":  81,
