@@ -125,6 +125,7 @@ func (l *lastCopy) due(now kiln.Stamp) bool {
 }
 
 func (d *Daemon) copy(ctx context.Context) {
+	d.compare(ctx)
 	made, err := d.store.Copy(ctx)
 	d.copying.at(d.Now(), d.cfg.Copy.Every)
 	switch {
@@ -132,6 +133,21 @@ func (d *Daemon) copy(ctx context.Context) {
 		slog.Warn("no copy of the store", "err", err) // Health keeps it before everyone's eyes
 	case made:
 		slog.Info("copied the store")
+	}
+}
+
+// compare holds the store against its newest copy before another is made: a damaged file would be copied
+// as it is, and the oldest copies go.
+func (d *Daemon) compare(ctx context.Context) {
+	told, err := d.store.Compare(ctx)
+	switch {
+	case err != nil && ctx.Err() == nil:
+		slog.Warn("the store is not compared with its newest copy", "err", err)
+	case told != "":
+		slog.Error("the store and its newest copy do not agree", "what", told)
+		if d.herald != nil {
+			d.herald.say(notice.StoreBack, record.NoticeOnce, told)
+		}
 	}
 }
 

@@ -53,6 +53,9 @@ func (s *Store) Health() (Health, error) {
 	s.high.Unlock()
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	if s.unlikeCopy != "" {
+		h.Trouble, h.Alarm = append(h.Trouble, s.unlikeCopy), append(h.Alarm, s.unlikeCopy)
+	}
 	for id, n := range s.damaged {
 		h.Trouble = append(h.Trouble, fmt.Sprintf("Firing %s has %d damaged stretches, which show as gaps.", id, n))
 	}

@@ -64,11 +64,12 @@ type Store struct {
 	seen    atomic.Int64            // of what others wrote
 	held    [2]atomic.Pointer[held] // the file and its log as they are open
 
-	mu      sync.Mutex    // guards the fields below
-	awaited chan struct{} // nil while nobody waits
-	trusted map[kiln.BootID]bool
-	damaged map[kiln.FiringID]int // stretches of a firing that did not read back
-	copying copying
+	mu         sync.Mutex    // guards the fields below
+	awaited    chan struct{} // nil while nobody waits
+	trusted    map[kiln.BootID]bool
+	damaged    map[kiln.FiringID]int // stretches of a firing that did not read back
+	unlikeCopy string                // what the store and its newest copy do not agree on, in a sentence; "" if they agree
+	copying    copying
 }
 
 const fileName = "lidwright.db"

@@ -11,8 +11,8 @@ import (
 
 // readThrough reads a file from one end to the other: its form and its indexes, what refers to what, and
 // the sums of curves and summaries. ErrDamaged where it is not whole; a curve that does not read back is no
-// reason to put another file in its place, and Health tells of it. A fact has no sum of its own: a bit that
-// is another one inside a number or a text of it is not seen.
+// reason to put another file in its place, and Health tells of it. A fact has no sum of its own: Compare
+// sees a bit that is another one inside a number or a text of it.
 func (s *Store) readThrough(ctx context.Context, db *sql.DB) error {
 	if err := check(ctx, db, `PRAGMA integrity_check(1)`); err != nil {
 		return err
