@@ -37,14 +37,15 @@ var arrows = map[string][]string{
 	"config":                 {"kiln", "kiln/thermocouple"},
 	"daemon/notice":          {"kiln", "kiln/record"},
 	"daemon/store/codec":     {"kiln"},
-	"daemon/store":           {"daemon/store/codec", "kiln", "kiln/detect", "kiln/heatwork", "kiln/record", "tiles", "tiles/lid", "api/usecase", "daemon/notice"},
+	"daemon/store":           {"daemon/store/codec", "kiln", "kiln/detect", "kiln/heatwork", "kiln/record", "tiles", "tiles/lid", "api/usecase", "api/wire", "daemon/notice"},
+	"daemon/outbox":          {"api/usecase", "api/wire", "kiln", "tiles"},
 	"api/usecase":            {"api/caution", "api/wire", "kiln", "kiln/analysis", "kiln/detect", "kiln/faults", "kiln/heatwork", "kiln/record", "tiles", "tiles/board", "tiles/lid", "tiles/shrinkage"},
 	"api/pages":              {},
 	"api/caution":            {},
 	"api/wire":               {},
 	"api/apitest":            {},
 	"api":                    {"api/caution", "kiln", "kiln/analysis", "kiln/detect", "kiln/faults", "kiln/heatwork", "kiln/record", "tiles", "tiles/board", "tiles/lid", "tiles/shrinkage", "api/pages", "api/usecase", "api/wire"},
-	"daemon":                 {"api", "api/usecase", "config", "daemon/notice", "daemon/store", "kiln", "kiln/analysis", "kiln/detect", "kiln/faults", "kiln/heatwork", "kiln/record", "kiln/practice", "kiln/source", "kiln/thermocouple", "tiles", "tiles/lid", "tiles/shrinkage"},
+	"daemon":                 {"api", "api/usecase", "config", "daemon/notice", "daemon/outbox", "daemon/store", "kiln", "kiln/analysis", "kiln/detect", "kiln/faults", "kiln/heatwork", "kiln/record", "kiln/practice", "kiln/source", "kiln/thermocouple", "tiles", "tiles/lid", "tiles/shrinkage"},
 	"cmd/lidwright":          {"api", "api/caution", "api/usecase", "api/wire", "config", "daemon", "kiln", "kiln/practice", "kiln/source", "tiles", "tiles/lid", "tiles/shrinkage"},
 	"deploy/tools/mutants":   {},
 }
@@ -185,7 +186,7 @@ var overTheLimits = map[string]int{
 	"methods of detect.Detector": 42,
 	"files of api":               83,
 	"files of api/usecase":       49,
-	"files of daemon/store":      44,
+	"files of daemon/store":      46,
 	"lines of api.apiTable":      159, // a table of routes
 	"lines of api.pageTable":     82,  // another
 	"lines of main.barCommand":   82,

@@ -25,12 +25,13 @@ import (
 // column that may be NULL is NULL. It needs no other copy of lidwright to be read by people.
 
 // carried tables, each after those that it refers to. What is left out: notices and sessions, which
-// are letters and keys, the program that made the tables, and what names became here when another site was taken in.
+// are letters and keys, the program that made the tables, what names became here when another site was taken in,
+// and how far a collector is.
 var carryTables = []string{"site", "boot", "change", "clay", "batch", "batch_parent", "bar", "reading", "act", "load", "load_bar", "verdict", "pot",
 	"cone", "note", "tick", "probe", "unpacking_mark", "firing", "run", "curve", "envelope", "raw"}
 
 // carryLeft are the tables that stay at home.
-var carryLeft = []string{"notice", "delivery", "session", "carried", "program"}
+var carryLeft = []string{"notice", "delivery", "session", "carried", "program", "outbox", "outbox_firing"}
 
 const carryForm = 1
 

@@ -1,0 +1,184 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"hash/crc32"
+
+	"lidwright/api/wire"
+	"lidwright/daemon/store/codec"
+	"lidwright/kiln"
+)
+
+// Outbox is the record as it is sent to a collector, and what the collector has of it.
+type Outbox struct{ *Store }
+
+// Sent gives how far a collector has this record: of which life, up to which change. Both are zero
+// where it has none of it.
+func (s Outbox) Sent(ctx context.Context, collector string) (life string, have int64, err error) {
+	err = s.read.QueryRowContext(ctx, `SELECT life, have FROM outbox WHERE collector = ?`, collector).Scan(&life, &have)
+	if err != nil && !errors.Is(err, sql.ErrNoRows) {
+		return "", 0, fmt.Errorf("read how far the collector is: %w", busy(err))
+	}
+	return life, have, nil
+}
+
+// Save writes down how far a collector is. fresh begins anew: nothing of any firing is there. It is no
+// news to whoever follows the record, and no answer rests on it.
+func (s Outbox) Save(ctx context.Context, collector, life string, have int64, fresh bool, sent []wire.FiringMark, at kiln.Stamp) error {
+	err := s.quietly(ctx, func(tx *sql.Tx) error {
+		if fresh {
+			if _, err := tx.ExecContext(ctx, `DELETE FROM outbox_firing WHERE collector = ?`, collector); err != nil {
+				return err
+			}
+		}
+		_, err := tx.ExecContext(ctx, `
+			INSERT INTO outbox (collector, life, have, at_ms) VALUES (?, ?, ?, ?)
+			ON CONFLICT (collector) DO UPDATE SET life = excluded.life, have = excluded.have, at_ms = excluded.at_ms`, collector, life, have, at.Wall.UnixMilli())
+		if err != nil {
+			return err
+		}
+		for _, m := range sent {
+			if _, err := tx.ExecContext(ctx, `
+				INSERT INTO outbox_firing (collector, firing, revision, curve) VALUES (?, ?, ?, ?)
+				ON CONFLICT (collector, firing) DO UPDATE SET revision = excluded.revision, curve = excluded.curve`, collector, m.ID, m.Revision, m.Curve); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return fmt.Errorf("write down how far the collector is: %w", err)
+	}
+	return nil
+}
+
+// Forget drops what was known of a collector.
+func (s Outbox) Forget(ctx context.Context, collector string) error {
+	err := s.quietly(ctx, func(tx *sql.Tx) error {
+		for _, drop := range []string{`DELETE FROM outbox WHERE collector = ?`, `DELETE FROM outbox_firing WHERE collector = ?`} {
+			if _, err := tx.ExecContext(ctx, drop, collector); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return fmt.Errorf("forget how far the collector was: %w", err)
+	}
+	return nil
+}
+
+// quietly writes what is no fact: nobody who waits for news is told.
+func (s Outbox) quietly(ctx context.Context, f func(tx *sql.Tx) error) error {
+	if err := s.InPlace(ctx); err != nil {
+		return err
+	}
+	tx, err := s.writer.BeginTx(ctx, nil)
+	if err != nil {
+		return busy(err)
+	}
+	defer tx.Rollback()
+	if err := f(tx); err != nil {
+		return busy(err)
+	}
+	return busy(tx.Commit())
+}
+
+// SentFirings gives what is written down as being at a collector.
+func (s Outbox) SentFirings(ctx context.Context, collector string) ([]wire.FiringMark, error) {
+	rows, err := s.read.QueryContext(ctx, `SELECT firing, revision, curve FROM outbox_firing WHERE collector = ? ORDER BY firing`, collector)
+	if err != nil {
+		return nil, fmt.Errorf("read what firings the collector has: %w", busy(err))
+	}
+	return collect(rows, "what firings the collector has", func(m *wire.FiringMark) error { return rows.Scan(&m.ID, &m.Revision, &m.Curve) })
+}
+
+// FiringRevisions gives the revision of every firing by its id, in the order in which they were written.
+func (s Outbox) FiringRevisions(ctx context.Context) ([]wire.FiringMark, error) {
+	rows, err := s.read.QueryContext(ctx, `SELECT id, revision FROM firing ORDER BY row`)
+	if err != nil {
+		return nil, fmt.Errorf("read the revisions of firings: %w", busy(err))
+	}
+	return collect(rows, "the revisions of firings", func(m *wire.FiringMark) error { return rows.Scan(&m.ID, &m.Revision) })
+}
+
+// SentFiring gives a firing as it is sent to a collector, and its curve: the blocks one after another, the
+// length before each, as the store keeps them. Of one under way the last block is made for this answer.
+// kiln.ErrNoFiring if there is no such firing.
+func (s Outbox) SentFiring(ctx context.Context, id string) (f wire.SentFiring, curve []byte, err error) {
+	tx, err := s.read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true}) // row and curve of one moment
+	if err != nil {
+		return f, nil, busy(err)
+	}
+	defer tx.Rollback()
+	var row, began int64
+	var over sql.NullInt64
+	err = tx.QueryRowContext(ctx, `
+		SELECT row, id, kiln, number, revision, status, source, began_ms, over_ms, trusted, heat_model,
+			coalesce(said_kind, ''), coalesce(said_atmosphere, ''), coalesce(said_status, ''), coalesce(said_note, ''), summary
+		FROM firing WHERE id = ?`, id).Scan(&row, &f.ID, &f.Kiln, &f.Number, &f.Revision, &f.Status, &f.Source, &began, &over, &f.TimesTrusted, &f.HeatModel,
+		&f.SaidKind, &f.SaidAtmosphere, &f.SaidStatus, &f.SaidNote, &f.Summary)
+	if err != nil {
+		return f, nil, fmt.Errorf("read firing %s: %w", id, missing(err, kiln.ErrNoFiring))
+	}
+	f.BeganAt = fromMilli(began)
+	if over.Valid {
+		at := fromMilli(over.Int64)
+		f.OverAt = &at
+	}
+	if f.Status != string(kiln.Running) {
+		err = tx.QueryRowContext(ctx, `SELECT data FROM curve WHERE firing = ?`, row).Scan(&curve)
+		if errors.Is(err, sql.ErrNoRows) {
+			err = nil
+		}
+		return f, curve, busy(err)
+	}
+	rows, err := tx.QueryContext(ctx, `SELECT sealed, data FROM run WHERE firing = ? ORDER BY row`, row)
+	if err != nil {
+		return f, nil, busy(err)
+	}
+	type run struct {
+		sealed bool
+		data   []byte
+	}
+	runs, err := collect(rows, "a firing under way", func(r *run) error { return rows.Scan(&r.sealed, &r.data) })
+	if err != nil {
+		return f, nil, err
+	}
+	var open []kiln.Sample
+	for _, r := range runs {
+		if r.sealed {
+			curve = append(binary.AppendUvarint(curve, uint64(len(r.data))), r.data...)
+			continue
+		}
+		if part, err := codec.Decode(r.data, kiln.KilnID(f.Kiln)); err == nil {
+			open = append(open, part...)
+		}
+	}
+	if len(open) > 0 {
+		block := codec.Encode(open, true)
+		curve = append(binary.AppendUvarint(curve, uint64(len(block))), block...)
+	}
+	return f, curve, nil
+}
+
+// CurveSum is by which a curve is known to be the same; 0 of none.
+func CurveSum(curve []byte) int64 {
+	if len(curve) == 0 {
+		return 0
+	}
+	return int64(crc32.Checksum(curve, crc32.MakeTable(crc32.Castagnoli)))
+}
+
+// Boots gives the runnings of the machine whose clock came to be trusted.
+func (s Outbox) Boots(ctx context.Context) ([]wire.PushBoot, error) {
+	rows, err := s.read.QueryContext(ctx, `SELECT id, offset_ms FROM boot ORDER BY offset_ms, id`)
+	if err != nil {
+		return nil, fmt.Errorf("read the runnings of the machine: %w", busy(err))
+	}
+	return collect(rows, "the runnings of the machine", func(b *wire.PushBoot) error { return rows.Scan(&b.ID, &b.OffsetMS) })
+}
