@@ -234,7 +234,7 @@ func (a *Answer) doubt(f *Clearance, size float64) {
 	}
 	sd := func(v float64) tiles.Millimetre { return tiles.Millimetre(math.Sqrt(max(v, 0))) }
 	a.Doubt = UncertaintyBudget{Piece: sd(c.piece), Position: sd(c.position), Reading: sd(c.reading), Throwing: sd(c.throwing),
-		PartDifference: sd(c.part), Rate: sd(c.rate), Gone: sd(c.gone)}
+		PartDifference: sd(c.part), Rate: sd(c.rate + c.load), Gone: sd(c.gone)}
 }
 
 // holdBack takes the width away and leaves the limits and the range.

@@ -37,6 +37,7 @@ func NewClearance(q Question, d Defaults, known Known) Clearance {
 		Bearing: float64(*q.Bearing), pushed: math.NaN(), Nu: known.Pair.Nu}
 	if known.Part != nil && q.LidStage != tiles.Biscuit && q.LidStage != tiles.Fired {
 		f.Part = *known.Part
+		f.rateLearned()
 	}
 	f.Left[0] = math.Exp(-float64(known.Pair.R[0]) / 100)
 	f.Left[1] = math.Exp(-float64(known.Pair.R[1]+f.Part.Mean) / 100)
@@ -60,6 +61,40 @@ func NewClearance(q Question, d Defaults, known Known) Clearance {
 }
 
 func square(x float64) float64 { return x * x }
+
+// rateBetween is the variance of lid less body by what is not known of the rates and the batches,
+// log-percent².
+func (f *Clearance) rateBetween() float64 {
+	var v float64
+	for _, s := range []shrinkage.Spread2{f.Pair.Rate, f.Pair.Batch} {
+		v += s[0][0] + s[1][1] - 2*s[0][1]
+	}
+	return max(v, 0)
+}
+
+// rateLearned takes out of the doubt of the rates what the learned difference has in it: of the two errors
+// together the part that lies between lid and body, as far as boards have seen it. What the difference does
+// not cover stays, as of a batch that no board was made of, and so does what both parts share.
+func (f *Clearance) rateLearned() {
+	between := f.rateBetween()
+	if f.Part.RateSD == 0 || between == 0 {
+		return
+	}
+	share := min(1, square(float64(f.Part.RateSD))/between)
+	var sum shrinkage.Spread2
+	for i := range sum {
+		for j := range sum {
+			sum[i][j] = f.Pair.Rate[i][j] + f.Pair.Batch[i][j]
+		}
+	}
+	along := [2]float64{sum[0][1] - sum[0][0], sum[1][1] - sum[1][0]} // with lid less body
+	for i := range sum {
+		for j := range sum {
+			sum[i][j] -= share * along[i] * along[j] / between
+		}
+	}
+	f.Pair.Rate, f.Pair.Batch = sum, shrinkage.Spread2{}
+}
 
 // readingSD is how true one reading at that stage is.
 func (q *Question) readingSD(d Defaults, stage tiles.Stage) float64 {
@@ -197,12 +232,12 @@ func (f *Clearance) limits() (over, under float64) {
 // causes are the variances of the fired play, by cause, for a made part of fired width w; own
 // is the share of them that each of several made parts has for itself.
 type causes struct {
-	piece, position, reading, throwing, part, rate, gone float64
-	own                                                  variance
+	piece, position, reading, throwing, part, rate, load, gone float64
+	own                                                        variance
 }
 
 func (c causes) total() variance {
-	return variance{known: c.reading + c.throwing + c.part, fitted: c.piece + c.position + c.rate + c.gone}
+	return variance{known: c.reading + c.throwing + c.part, fitted: c.piece + c.position + c.rate + c.load + c.gone}
 }
 
 // shared is what is not own.
@@ -231,7 +266,8 @@ func (f *Clearance) causesAt(w float64) causes {
 		reading:  f.reading,
 		throwing: f.Making,
 		part:     width[1] * width[1] * float64(f.Part.SD*f.Part.SD) / 1e4,
-		rate:     of(p.Rate) + of(p.Batch) + of(p.Load),
+		rate:     of(p.Rate) + of(p.Batch),
+		load:     of(p.Load),
 		gone:     of(p.Gone),
 	}
 	c.own = variance{known: f.Making, fitted: own(p.Piece) + own(p.Position)}

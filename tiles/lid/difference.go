@@ -23,7 +23,8 @@ type ComparedResult struct {
 	Plays  []tiles.Millimetre // measured; each stands in place of one verdict
 	Play   tiles.Millimetre   // expected of a lid of this board
 	OwnSD  tiles.Millimetre   // of each lid
-	SameSD tiles.Millimetre   // of all lids together
+	SameSD tiles.Millimetre   // of all lids of this board together, and of no other board
+	RateSD tiles.LogPercent   // of lids less bodies, by what is not known of the rates: the same on every board
 	Lid    tiles.Millimetre   // width of a lid
 	Ledge  tiles.Millimetre   // (collar - opening)/2; NaN: none
 	Limits Limits             // in force when it was judged
@@ -57,10 +58,15 @@ type Differences struct {
 }
 
 type partGroup struct {
-	log    []float64 // log likelihood on the grid
+	log    []float64 // log likelihood on the grid, of the part difference and the error of the rates in one
 	smooth []float64 // what it tells of the site
 	fits   int
+	rate   float64 // sum of the variances of the rates' error over the boards, log-percent²
+	boards float64
 }
+
+// rateSD is how far the rates may be off in what its boards saw, log-percent.
+func (g *partGroup) rateSD() float64 { return math.Sqrt(g.rate / max(g.boards, 1)) }
 
 // LearnDifferences learns anew from every board that tells. It has no state of its own: without a struck
 // board it gives what it would have given had that never been.
@@ -86,6 +92,7 @@ func (p *Differences) add(b ComparedResult) {
 	}
 	b.addTo(g.log)
 	g.fits += b.Sat.Looked()
+	g.rate, g.boards = g.rate+square(float64(b.RateSD)), g.boards+1
 	g.smooth, p.site = nil, nil
 }
 
@@ -101,7 +108,7 @@ func (p *Differences) settle() {
 	for _, k := range p.sorted() {
 		g := p.groups[k]
 		if g.smooth == nil {
-			g.smooth = smoothed(g.log)
+			g.smooth = smoothed(g.log, math.Hypot(formSD, g.rateSD()))
 		}
 		for i, l := range g.smooth {
 			p.site[i] += l
@@ -128,8 +135,10 @@ func (p Differences) LeftOut() int { return p.left }
 // Groups are all that something was learned of.
 func (p Differences) Groups() []DifferenceGroup { return p.sorted() }
 
-// Of is the part difference of a group. Without a maker it is that of all makers of the form. A
-// group without boards leans on the others; without any board at all it is 0 with a sd of 0.40.
+// Of is the difference of a group: how lids and bodies really differ and by how much the rates of the two
+// are off, in one, since boards of the same clays cannot tell one from the other. Without a maker it is that
+// of all makers of the form. A group without boards leans on the others and has nothing of the rates in it;
+// without any board at all it is 0 with a sd of 0.40.
 func (p Differences) Of(g DifferenceGroup) Difference {
 	own := make([]float64, partPoints)
 	site := slices.Clone(p.site)
@@ -137,18 +146,23 @@ func (p Differences) Of(g DifferenceGroup) Difference {
 		site = LearnDifferences(nil).site
 	}
 	var d Difference
+	var rate, boards float64
 	for _, k := range p.sorted() {
 		if k.Form != g.Form || k.Body != g.Body || k.Lid != g.Lid || g.Maker != "" && k.Maker != g.Maker {
 			continue
 		}
 		known := p.groups[k]
 		d.Fits += known.fits
+		rate, boards = rate+known.rate, boards+known.boards
 		for i, l := range known.smooth { // the site without this group
 			own[i] += known.log[i]
 			site[i] -= l
 		}
 	}
-	for i, l := range smoothed(site) {
+	if boards > 0 {
+		d.RateSD = tiles.LogPercent(math.Sqrt(rate / boards))
+	}
+	for i, l := range smoothed(site, math.Hypot(formSD, float64(d.RateSD))) {
 		own[i] += l
 	}
 	weight := unlog(own)
@@ -183,14 +197,15 @@ func unlog(logs []float64) []float64 {
 	return w
 }
 
-// smoothed is the log of a likelihood spread by what one form differs from the site, formSD.
-func smoothed(logs []float64) []float64 {
+// smoothed is the log of a likelihood spread by sd: what one form differs from the site, and what the rates
+// of its clays may be off.
+func smoothed(logs []float64, sd float64) []float64 {
 	top := slices.Max(logs)
 	w := unlog(logs)
-	const reach = int(7 * formSD / partStep)
-	var kernel [reach + 1]float64
+	reach := min(int(7*sd/partStep), partPoints-1)
+	kernel := make([]float64, reach+1)
 	for k := range kernel {
-		kernel[k] = math.Exp(-square(float64(k)*partStep/formSD)/2) * partStep / (formSD * math.Sqrt(2*math.Pi))
+		kernel[k] = math.Exp(-square(float64(k)*partStep/sd)/2) * partStep / (sd * math.Sqrt(2*math.Pi))
 	}
 	out := make([]float64, len(logs))
 	for i := range out {

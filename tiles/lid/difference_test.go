@@ -214,7 +214,16 @@ func TestExpect(t *testing.T) {
 	near(t, "lid", float64(b.Lid), 103*0.876, 1e-6)
 	near(t, "ledge", float64(b.Ledge), 6*0.876, 1e-6)
 	near(t, "own", float64(b.OwnSD), math.Sqrt(square(0.876*0.3)+square(0.876*0.5)+0.04e-4*(square(105*0.876)+square(103*0.876))), 1e-3)
-	near(t, "same", float64(b.SameSD), 0.005*1.752, 1e-3)
+	near(t, "same: body and lid are one clay, whose rate takes itself out", float64(b.SameSD), 0, 1e-9)
+	near(t, "rate", float64(b.RateSD), 0, 1e-9)
+	two := known
+	two.Pair.Rate, two.Pair.Batch, two.Pair.Load = both(0.25, 0), both(0.16, 0.06), both(0.09, 0.09)
+	apart, err := v.Expect([]ComparedPot{{pot(104.5, 102.5), two, true}}, d)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "rate of two clays", float64(apart.RateSD), math.Sqrt(rateStays*(0.5+0.2)), 1e-9) // 2*0.25 and 2*(0.16 - 0.06)
+	near(t, "same of two clays", float64(apart.SameSD), math.Sqrt((1-rateStays)*0.7)*102.5*0.876/100, 0.02)
 	if b.Group != teapot || b.Limits != (Limits{1, 2.5, 1}) {
 		t.Errorf("%+v", b)
 	}
@@ -298,4 +307,20 @@ func TestMoreToldThanThereWere(t *testing.T) {
 	if err := v.CheckPlays(3.5); err != nil {
 		t.Error(err)
 	}
+}
+
+// What boards taught takes the place of the doubt of the rates between lid and body, as far as they saw it;
+// what both share stays. By hand: sums of Rate and Batch are 0.41 and 0.06 off the diagonal, between the two
+// 2*(0.41 - 0.06) = 0.70; half of it learned leaves 0.35, and the mean of the two keeps (0.41 + 0.06)/2.
+func TestRateIsNotCountedTwice(t *testing.T) {
+	f := Clearance{Part: Difference{RateSD: tiles.LogPercent(math.Sqrt(0.35))}}
+	f.Pair.Rate, f.Pair.Batch = both(0.25, 0), both(0.16, 0.06)
+	f.rateLearned()
+	near(t, "between lid and body", f.rateBetween(), 0.35, 1e-12)
+	sum := f.Pair.Rate
+	near(t, "what both share", (sum[0][0]+sum[1][1]+2*sum[0][1])/4, 0.235, 1e-12)
+	f = Clearance{Part: Difference{RateSD: 3}}
+	f.Pair.Rate = both(0.25, 0)
+	f.rateLearned()
+	near(t, "all of it learned", f.rateBetween(), 0, 1e-12)
 }

@@ -27,12 +27,13 @@ type Known struct {
 	Tight   bool            // a lid was tight, too big or glued: the dust cautions go with the answer
 }
 
-// Difference is how much more of its length a lid loses than its body, for one form and
-// two clays, learned from how lids sat.
+// Difference is how much more of its length a lid loses than its body beyond what the rates say, for one
+// form and two clays, learned from how lids sat. Once boards taught it, it has the error of the rates in it.
 type Difference struct {
 	Mean, SD  tiles.LogPercent
 	Low, High tiles.LogPercent // a 90 % range
 	Fits      int              // lids looked at
+	RateSD    tiles.LogPercent // of the error of the rates that is part of it; 0 without a board
 }
 
 // checkRates sees that each part has a clay or stated rates, and not both.

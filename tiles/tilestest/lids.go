@@ -81,3 +81,45 @@ func (m *Made) LidTrial(class LidClass) LidTrial {
 func (t LidTrial) Play(width tiles.Millimetre) tiles.Millimetre {
 	return tiles.Millimetre(t.collar - (float64(width)+t.thrown)*t.lidLeft)
 }
+
+// LidBoard is a board of pots and lids of the same two batches, fired together, and what only its maker
+// knows of each.
+type LidBoard struct {
+	Questions []lid.Question
+	Firing    lid.Firing
+	collars   []float64
+	left      []float64
+	thrown    []float64
+}
+
+// LidBoard draws a board of pairs: body and lid of batches that stay the same from board to board, of one
+// clay or of two. Its lids lose difference log-percent more than their bars. It goes into a new pair of
+// loads at its recorded heat.
+func (m *Made) LidBoard(class LidClass, pairs int, difference float64) LidBoard {
+	p := m.LoadPair()
+	lidRef := m.last
+	bodyRef, bodyClay := lidRef, 0
+	if class == TwoClays {
+		bodyRef, bodyClay = m.batch(1, 0), 1
+	}
+	b := LidBoard{Firing: lid.Firing{Work: kiln.Celsius(p.Glaze), BisqueWork: kiln.Celsius(p.Bisque)}}
+	left := func(q piece) float64 { return math.Exp(-(q.drying + q.fired) / 100) }
+	length := func(l float64) *tiles.Millimetre { v := tiles.Millimetre(l); return &v }
+	for range pairs {
+		wet := 90 + 40*m.rng.Float64()
+		b.collars = append(b.collars, wet*left(m.fire(bodyClay, bodyRef, p, m.places())))
+		b.left = append(b.left, left(m.fire(0, lidRef, p, m.places()))*math.Exp(-difference/100))
+		b.thrown = append(b.thrown, m.normal(0, readSD))
+		b.Questions = append(b.Questions, lid.Question{
+			Collar: []tiles.Millimetre{tiles.Millimetre(m.normal(wet, readSD))}, CollarStage: tiles.Wet,
+			Play: length(1.25), LeastPlay: length(0.5), MostPlay: length(2), Step: length(0), ThrowSD: length(readSD), MeasureSD: length(readSD),
+			Body: bodyRef, LidClay: lidRef, Together: shrinkage.SameLoad, Lids: 1, AcceptWide: true,
+		})
+	}
+	return b
+}
+
+// Play is what came out for the i-th lid, thrown to this width; 0.5 to 2.0 mm fits.
+func (b LidBoard) Play(i int, width tiles.Millimetre) tiles.Millimetre {
+	return tiles.Millimetre(b.collars[i] - (float64(width)+b.thrown[i])*b.left[i])
+}
