@@ -295,3 +295,5 @@ func (noCopies) WithForgotten(context.Context) ([]usecase.CopyKept, []string, er
 	return nil, nil, nil
 }
 func (noCopies) List() ([]usecase.CopyKept, error) { return nil, nil }
+
+func (nobody) KilnOfClay(context.Context, tiles.ClayID) (kiln.KilnID, error) { return "", nil }

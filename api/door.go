@@ -20,7 +20,7 @@ func (s kilnRoutes) ownAddress(r *http.Request) string {
 }
 
 // doorPage is the sheet for the door of the kiln room: all cautions, the mark at which it may be
-// opened, and what a phone opens there. It is for print, so it tells no temperature of now.
+// opened, and what a phone opens there. It is for print, so what is foreseen of the kiln stands on the screen alone.
 func (s kilnRoutes) doorPage(w http.ResponseWriter, r *http.Request) error {
 	id := r.PathValue("kiln")
 	m, err := s.Kilns().KeepShut(r.Context(), kiln.KilnID(id))
@@ -35,12 +35,16 @@ func (s kilnRoutes) doorPage(w http.ResponseWriter, r *http.Request) error {
 		page
 		Kiln          string
 		Mark          wire.KeepShut
-		Load          *wire.Load // in it now; nil: the newest was unpacked
+		Load          *wire.Load    // in it now; nil: the newest was unpacked
+		Now           *wire.KilnNow // what is foreseen of it, for the screen alone; nil: the kiln is not heard
 		Electric      string
 		Cautions      []caution.Caution
 		LookAt, OutAt string
 		Look, Out     string // the same, drawn as squares
 	}{page: s.page(r.Context(), "spyhole"), Kiln: id, Mark: s.Kilns().KeepShutJSON(m), Electric: caution.ElectricKilns, Cautions: caution.All, LookAt: s.ownAddress(r) + "/spyhole/" + url.PathEscape(id), OutAt: s.ownAddress(r) + "/unpack?kiln=" + url.QueryEscape(id)}
+	if k, err := kilnNamed(s.Kilns().KilnsNow(r.Context()), id); err == nil {
+		data.Now = &k
+	}
 	for _, l := range loads {
 		if l.Unpacked.IsZero() {
 			j := s.Loads().LoadJSON(l)

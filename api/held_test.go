@@ -21,7 +21,7 @@ func TestHeldAndStandInAreTold(t *testing.T) {
 	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Zone: time.UTC}, Now: func() kiln.Stamp { return at }, Kiln: map[kiln.KilnID]kiln.Kiln{"blue": {ID: "blue", Control: "1"}}}}
 	l := inState(kiln.Rising, 600)
 	l.Channels = []record.LiveChannel{{Channel: "2", Role: kiln.RoleProbe, T: 600, LastT: 600, Fresh: true}}
-	j := s.Kilns().KilnNow(l)
+	j := s.Kilns().KilnNow(t.Context(), l)
 	if j.Probe != "1" || j.ProbeSince != nil || j.HeldC != nil || j.HeldSince != nil || j.HeldSays != "" || j.Channels[0].HeldC != nil || j.Channels[0].StillSince != nil {
 		t.Errorf("nothing is held and the control probe speaks: %+v", j)
 	}
@@ -30,7 +30,7 @@ func TestHeldAndStandInAreTold(t *testing.T) {
 	l.Aside = faults.Aside{T: 873.15, Since: at, Unit: true}
 	l.Channels[0].Aside, l.Channels[0].Still = l.Aside, at
 	l.HeatWork = map[kiln.ChannelID]kiln.HeatWork{"1": {C: 300}, "2": {C: 590, Low: 580, High: 600}}
-	j = s.Kilns().KilnNow(l)
+	j = s.Kilns().KilnNow(t.Context(), l)
 	if j.Probe != "2" || *j.ProbeSince != "2026-02-02T12:00:00Z" || *j.HeldC != 873.2 || *j.HeldSince != *j.ProbeSince || !strings.Contains(j.HeldSays, "873 °C") ||
 		j.TemperatureC != nil || j.Fresh || *j.HeatWorkC != 590 || *j.Channels[0].HeldC != 873.2 || *j.Channels[0].StillSince != *j.ProbeSince {
 		t.Errorf("held and spoken for: %+v", j)

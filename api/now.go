@@ -25,7 +25,7 @@ type nowOutput struct {
 }
 
 func (s kilnRoutes) getNow(ctx context.Context, in *nowInput) (*nowOutput, error) {
-	items := s.Kilns().KilnsNow()
+	items := s.Kilns().KilnsNow(ctx)
 	if in.Kiln != "" {
 		one, err := kilnNamed(items, in.Kiln)
 		if err != nil {
@@ -45,7 +45,7 @@ func (s kilnRoutes) getNow(ctx context.Context, in *nowInput) (*nowOutput, error
 }
 
 func (s kilnRoutes) getKilnNow(ctx context.Context, in *kilnNowInput) (*nowOutput, error) {
-	one, err := kilnNamed(s.Kilns().KilnsNow(), in.Kiln)
+	one, err := kilnNamed(s.Kilns().KilnsNow(ctx), in.Kiln)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}

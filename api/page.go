@@ -122,7 +122,7 @@ func (s homeRoutes) wareboard(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	var kilns []homeKiln
-	for _, k := range s.Kilns().KilnsNow() {
+	for _, k := range s.Kilns().KilnsNow(r.Context()) {
 		kilns = append(kilns, homeKiln{k, homeCautions(k)})
 	}
 	data := struct {
@@ -257,7 +257,7 @@ func (s *Server) drawFiring(ctx context.Context, f kiln.Firing, under beneath) (
 }
 
 func (s homeRoutes) spyhole(w http.ResponseWriter, r *http.Request) error {
-	kilns := s.Kilns().KilnsNow()
+	kilns := s.Kilns().KilnsNow(r.Context())
 	name := r.PathValue("kiln")
 	at := slices.IndexFunc(kilns, func(k wire.KilnNow) bool { return k.Kiln == name || name == "" })
 	if at < 0 {

@@ -44,7 +44,7 @@ func (s loadRoutes) kilnsPage(w http.ResponseWriter, r *http.Request) error {
 		Kilns []one
 	}{page: s.page(r.Context(), "spyhole")}
 	live := map[string]*wire.KilnNow{}
-	for _, k := range s.Kilns().KilnsNow() {
+	for _, k := range s.Kilns().KilnsNow(r.Context()) {
 		live[k.Kiln] = &k
 	}
 	for _, name := range (barRoutes{s.Server}).kilnNames() {

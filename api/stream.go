@@ -104,7 +104,7 @@ func (st *stream) run(ctx context.Context) {
 	defer beat.Stop()
 	for first := true; ; first = false {
 		news := st.s.Archive.News()
-		if !st.tellChanges(ctx) || first && !st.tellNow() {
+		if !st.tellChanges(ctx) || first && !st.tellNow(ctx) {
 			return
 		}
 		if !st.changes {
@@ -116,7 +116,7 @@ func (st *stream) run(ctx context.Context) {
 		case <-news:
 		case <-beat.C:
 			st.quiet += streamBeat
-			if !st.tellNow() {
+			if !st.tellNow(ctx) {
 				return
 			}
 			if st.quiet >= streamBreath && !st.send([]byte(": still here\n\n")) {
@@ -127,11 +127,11 @@ func (st *stream) run(ctx context.Context) {
 }
 
 // tellNow tells of the kilns that do something else than was told.
-func (st *stream) tellNow() bool {
+func (st *stream) tellNow(ctx context.Context) bool {
 	if !st.now {
 		return true
 	}
-	for _, k := range st.s.Kilns().KilnsNow() {
+	for _, k := range st.s.Kilns().KilnsNow(ctx) {
 		said := string(bytes.TrimSpace(encodeJSON(k)))
 		if st.told[k.Kiln] == said {
 			continue

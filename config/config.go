@@ -47,6 +47,7 @@ type Site struct {
 	Language   string `key:"language"` // language tag
 	Clock      int    `key:"clock"`    // 12 or 24
 	Atmosphere string `key:"atmosphere" words:"oxidation reduction unknown"`
+	MainKiln   string `key:"main_kiln"` // of questions that name no kiln; "" = the first in the file
 }
 
 // Store is where everything is kept.
@@ -143,9 +144,9 @@ type Notice struct {
 type Webhook struct {
 	Name string   `key:"-"`
 	URL  string   `key:"url"`
-	On   []string `key:"on" words:"firing.started firing.ended firing.long firing.still_firing kiln.quiet kiln.over_limit kiln.may_be_over_limit kiln.probe_lost kiln.still_hot kiln.stopped_climbing kiln.fell_early kiln.cooled load.unpacked bars.waiting rate.moved rate.stale batch.shifted probe.bias copy.old store.back store.gone store.not_writing test"` // [] = all
+	On   []string `key:"on" words:"firing.started firing.ended firing.long firing.still_firing kiln.quiet kiln.over_limit kiln.may_be_over_limit kiln.probe_lost kiln.still_hot kiln.stopped_climbing kiln.fell_early kiln.stands_low kiln.cooled load.unpacked bars.waiting rate.moved rate.stale batch.shifted probe.bias copy.old store.back store.gone store.not_writing test"` // [] = all
 	// Wakes are the events that are sent in quiet hours too; a test always is. [] = none.
-	Wakes      []string `key:"wakes" words:"firing.started firing.ended firing.long firing.still_firing kiln.quiet kiln.over_limit kiln.may_be_over_limit kiln.probe_lost kiln.still_hot kiln.stopped_climbing kiln.fell_early kiln.cooled load.unpacked bars.waiting rate.moved rate.stale batch.shifted probe.bias copy.old store.back store.gone store.not_writing test"`
+	Wakes      []string `key:"wakes" words:"firing.started firing.ended firing.long firing.still_firing kiln.quiet kiln.over_limit kiln.may_be_over_limit kiln.probe_lost kiln.still_hot kiln.stopped_climbing kiln.fell_early kiln.stands_low kiln.cooled load.unpacked bars.waiting rate.moved rate.stale batch.shifted probe.bias copy.old store.back store.gone store.not_writing test"`
 	SecretFile string   `key:"secret_file"`
 	QuietHours Span     `key:"quiet_hours"` // zero = notice.quiet_hours
 }

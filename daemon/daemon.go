@@ -129,7 +129,7 @@ func newDaemon(cfg config.Config, version string, clock *Clock, who api.Access) 
 		Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
 		Ready:  func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: newEndings(), stopping: make(chan struct{}), statfs: unix.Statfs}
 	d.server = &api.Server{Studio: &usecase.Studio{
-		Site:        usecase.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere), MarkLength: tiles.Millimetre(cfg.Bars.MarkLengthMM), Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
+		Site:        usecase.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere), MainKiln: kiln.KilnID(cfg.Site.MainKiln), MarkLength: tiles.Millimetre(cfg.Bars.MarkLengthMM), Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
 		LidDefaults: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet), Wired: wiredOf(cfg),
 		Now: func() kiln.Stamp { return d.Now() }, NewID: func() string { return d.NewID() },
 		Dice: func() *rand.Rand { return d.Dice() }, Lines: d.heard, Store: d.health, Ready: d.isReady,
@@ -450,8 +450,9 @@ func (d *Daemon) witnessed(ctx context.Context, id kiln.KilnID) heatwork.Witness
 	return heatwork.WitnessedOf(stories)
 }
 
-// holds takes in what the curves of the last firings, at most eight, say of the holds that are usual.
-func (d *Daemon) holds(ctx context.Context, k kiln.Kiln, p detect.Past) {
+// holds takes in what the curves of the last firings, at most eight, say of the holds that are usual, and of
+// how quickly the kiln cools.
+func (d *Daemon) holds(ctx context.Context, k kiln.Kiln, p *detect.Past) {
 	firings, err := d.store.Firings(ctx, kiln.FiringFilter{Kiln: k.ID, Status: kiln.Ended, Limit: 8})
 	if err != nil {
 		return
@@ -459,6 +460,9 @@ func (d *Daemon) holds(ctx context.Context, k kiln.Kiln, p detect.Past) {
 	for _, f := range firings {
 		if curve, err := d.store.Curve(ctx, f.ID, []kiln.ChannelID{k.Control}, k.GapAfter()); err == nil {
 			p.Hold(f, analysis.FeaturesOf(curve, k.Control).Holds)
+		}
+		if lines, _, err := d.store.Envelopes(ctx, f.ID, []kiln.ChannelID{k.Control}, time.Minute, 0); err == nil && len(lines) > 0 {
+			p.Fell(analysis.FallsOf(lines[0]))
 		}
 	}
 }

@@ -81,7 +81,7 @@ func (d *Daemon) learn(ctx context.Context, id kiln.KilnID) {
 		p, err := d.past(ctx, k.ID, k.Control)
 		if err == nil {
 			p.Probes = d.witnessed(ctx, k.ID)
-			d.holds(ctx, k, p)
+			d.holds(ctx, k, &p)
 			_, err = d.recorder.Tell(ctx, detect.Fact{Kiln: k.ID, What: detect.PastKnown, Past: p})
 		}
 		if err != nil && ctx.Err() == nil {

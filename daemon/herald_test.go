@@ -344,7 +344,7 @@ wakes = []
 	recorded, over := make(chan struct{}), make(chan error, 1)
 	go func() { over <- h.run(ctx, recorded) }()
 	want := map[string]bool{"limit kiln.over_limit": true, "usual test": true, "limit test": true, "nothing test": true}
-	for _, event := range []string{record.FiringStartedNotice, record.QuietNotice, record.OverLimitNotice, record.StoppedClimbingNotice, record.FellEarlyNotice, record.CooledNotice, notice.NotWriting, notice.CopyOld} {
+	for _, event := range []string{record.FiringStartedNotice, record.QuietNotice, record.OverLimitNotice, record.StoppedClimbingNotice, record.StandsLowNotice, record.FellEarlyNotice, record.CooledNotice, notice.NotWriting, notice.CopyOld} {
 		h.send(ctx, notice.OfStudio(event, "began", "words", "/", nil, at, newID(), "studio", time.UTC))
 		switch event {
 		case record.QuietNotice, record.OverLimitNotice, record.StoppedClimbingNotice, record.FellEarlyNotice, notice.NotWriting:

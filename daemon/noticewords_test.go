@@ -25,7 +25,7 @@ func TestMessagesInTheLanguageOfTheSite(t *testing.T) {
 	}
 	var all []notice.Message
 	for _, event := range []string{record.FiringStartedNotice, record.FiringEndedNotice, record.FiringLongNotice, record.QuietNotice, record.OverLimitNotice, record.StillHotNotice,
-		record.StoppedClimbingNotice, record.FellEarlyNotice, record.CooledNotice, record.StillFiringNotice} {
+		record.StoppedClimbingNotice, record.FellEarlyNotice, record.StandsLowNotice, record.CooledNotice, record.StillFiringNotice} {
 		for _, state := range []record.NoticeState{record.NoticeBegan, record.NoticeCleared} {
 			if notice.Words(event, state) != "" {
 				all = append(all, notice.OfKiln(record.Notice{Event: event, State: state, Kiln: "big-blue", T: 612, Age: 5 * time.Minute}, "id", "studio", time.UTC))

@@ -2,6 +2,9 @@ package usecase
 
 import (
 	"context"
+	"fmt"
+	"maps"
+	"slices"
 	"time"
 
 	"lidwright/api/wire"
@@ -16,8 +19,8 @@ import (
 // FiringAsk says which firing a question of rates is about, as far as the asker said it.
 type FiringAsk struct {
 	Kind       kiln.Kind
-	Atmosphere kiln.Atmosphere // empty: that of the newest firing of the kind
-	Kiln       kiln.KilnID     // empty: kiln of the newest firing of the kind
+	Atmosphere kiln.Atmosphere // empty: the one that most of the kiln's firings of the kind have
+	Kiln       kiln.KilnID     // empty: where the clay's last fired bars came from, else the site's main kiln
 	Heat       kiln.Celsius    // NaN: the usual one
 }
 
@@ -28,7 +31,8 @@ type FiringMeant struct {
 	Kind       kiln.Kind
 	Atmosphere kiln.Atmosphere
 	Kiln       kiln.KilnID
-	Of         int // firings that make the usual one
+	Of         int    // firings that make the usual one
+	Says       string // what else is to be known of the usual one, in sentences; empty: nothing
 	AsOf       time.Time
 	Model      string
 	Held       lid.Coverage // how often our own ranges held
@@ -44,30 +48,27 @@ const (
 func (s Lids) meant(ctx context.Context, a FiringAsk, clay tiles.Clay) (FiringMeant, error) {
 	m := FiringMeant{Kind: a.Kind, Atmosphere: a.Atmosphere, Kiln: a.Kiln}
 	m.BisqueWork, m.On = kiln.NoTemperature(), s.Now().Wall
-	if a.Kiln != "" {
+	if a.Kiln == "" {
+		var err error
+		if m.Kiln, err = s.kilnOf(ctx, clay.ID); err != nil {
+			return m, err
+		}
+	} else {
 		if _, ok := s.Kiln[a.Kiln]; !ok {
 			return m, refuse("unknown-kiln", "No kiln "+string(a.Kiln)+" in the settings.", wire.Field{Name: "kiln", Says: "not in the settings"})
 		}
 	}
-	firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: a.Kiln, Status: kiln.Ended, Limit: newestKilns})
-	if err != nil {
-		return m, err
-	}
-	for _, f := range firings {
-		if f.Kind == a.Kind && (a.Atmosphere == "" || f.Atmosphere == a.Atmosphere) {
-			m.Kiln, m.Atmosphere = f.Kiln, f.Atmosphere
-			break
-		}
-	}
+	var past detect.Past
 	control := s.Kiln[m.Kiln].Control
-	var mine []kiln.Firing
-	for _, f := range firings {
-		if f.Kiln == m.Kiln {
-			mine = append(mine, f)
-		}
-	}
-	past := detect.PastOf(mine, control)
 	if m.Kiln != "" {
+		firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: m.Kiln, Status: kiln.Ended, Limit: newestKilns})
+		if err != nil {
+			return m, err
+		}
+		past = detect.PastOf(firings, control)
+		if a.Atmosphere == "" {
+			m.Atmosphere = mostly(firings, a.Kind)
+		}
 		life, err := s.Heat.Life(ctx, m.Kiln, control, m.On)
 		if err != nil {
 			return m, err
@@ -76,11 +77,11 @@ func (s Lids) meant(ctx context.Context, a FiringAsk, clay tiles.Clay) (FiringMe
 	}
 	if a.Kind != kiln.Once {
 		m.BisqueWork = bagBisqueC
-		if b, ok := past.Expect(kiln.Bisque, m.Atmosphere); ok && b.HeatWork.Known() {
+		if b, ok := past.UsualOf(kiln.Bisque, m.Atmosphere); ok && b.HeatWork.Known() {
 			m.BisqueWork = b.HeatWork
 		}
 	}
-	usual, found := past.Expect(a.Kind, m.Atmosphere)
+	usual, found := past.UsualOf(a.Kind, m.Atmosphere)
 	switch {
 	case a.Heat.Known():
 		m.Work, m.From, m.WorkSD = a.Heat, "asked", usual.Miss()
@@ -93,10 +94,89 @@ func (s Lids) meant(ctx context.Context, a FiringAsk, clay tiles.Clay) (FiringMe
 	default:
 		m.Work = kiln.NoTemperature()
 	}
+	if found {
+		m.Says = usualSays(usual)
+	}
 	if a.Kind == kiln.Bisque {
 		m.BisqueWork = m.Work
 	}
 	return m, nil
+}
+
+// kilnOf is the kiln that a question about a clay is about where it names none: the one where the clay's
+// last fired bars came from, else the main kiln of the settings, else the first of them.
+func (s Lids) kilnOf(ctx context.Context, clay tiles.ClayID) (kiln.KilnID, error) {
+	if clay != "" {
+		k, err := s.Archive.KilnOfClay(ctx, clay)
+		if err != nil {
+			return "", err
+		}
+		if _, ok := s.Kiln[k]; ok {
+			return k, nil
+		}
+	}
+	return s.MainKiln(), nil
+}
+
+// MainKiln is the kiln that questions are about which name none; empty where there is no kiln.
+func (s *Studio) MainKiln() kiln.KilnID {
+	if s.Site.MainKiln != "" {
+		return s.Site.MainKiln
+	}
+	if len(s.Wired) > 0 {
+		return s.Wired[0].Kiln
+	}
+	if names := slices.Sorted(maps.Keys(s.Kiln)); len(names) > 0 {
+		return names[0]
+	}
+	return ""
+}
+
+// For says what an answer is about, as its first line: the firing, its kiln and its cone, and what else is
+// to be known of that. Empty where there is no heat to speak of.
+func (m FiringMeant) For() string {
+	if !m.Work.Known() {
+		return ""
+	}
+	l := heatwork.MainConeScale()
+	cone := l.Words(l.Position(m.Work))
+	if m.Kiln == "" {
+		return fmt.Sprintf("%s, cone %s: %s", m.Kind, cone, map[string]string{"asked": "the heat asked", "bag": "the cone on the bag"}[m.From])
+	}
+	from := map[string]string{"usual": "your usual %s in %s, cone %s", "asked": "%s in %s, the heat asked: cone %s", "bag": "%s in %s, no usual firing yet: the cone on the bag, %s"}[m.From]
+	return join(fmt.Sprintf(from, m.Kind, m.Kiln, cone), m.Says)
+}
+
+// mostly is the atmosphere that most firings of a kind have, of two as many the one of the newest.
+func mostly(firings []kiln.Firing, kind kiln.Kind) (most kiln.Atmosphere) {
+	count := map[kiln.Atmosphere]int{}
+	for _, f := range firings {
+		if f.Kind == kind {
+			count[f.Atmosphere]++
+		}
+	}
+	for _, f := range firings {
+		if f.Kind == kind && (most == "" || count[f.Atmosphere] > count[most]) {
+			most = f.Atmosphere
+		}
+	}
+	return most
+}
+
+// usualSays is what is to be known of a usual firing beside its heat work: that the last firing was another,
+// that several in a row were, or that it moved.
+func usualSays(e detect.Expected) string {
+	l := heatwork.MainConeScale()
+	cone := func(c kiln.Celsius) string { return l.Words(l.Position(c)) }
+	switch {
+	case e.Moved:
+		return fmt.Sprintf("your usual %s moved: the last %d in a row were %s", e.Kind, e.Of, cone(e.HeatWork))
+	case e.Asks():
+		return fmt.Sprintf("your last %d %s firings were %s: a new usual, or a second one?", len(e.Beside), e.Kind, cone(e.Last))
+	case e.Last != 0:
+		return fmt.Sprintf("your last %s was %s", e.Kind, cone(e.Last))
+	}
+	return ""
 }
 
 // rest is what the answer to a lid or board question rests on.

@@ -15,7 +15,7 @@ import (
 )
 
 // UsualLook is how many firings back a usual one is looked for.
-const UsualLook = 40
+const UsualLook = 200
 
 // WholeFiring gathers everything about one firing.
 func (s Firings) WholeFiring(ctx context.Context, id kiln.FiringID) (wire.FiringWhole, error) {
@@ -112,13 +112,13 @@ func probeSays(stories []heatwork.ProbeStory, channel kiln.ChannelID, id kiln.Fi
 	return says
 }
 
-// unpackable is when a cooling kiln comes down to its mark; ok is false while nobody can tell.
+// unpackable is when a cooling kiln comes down to its mark by its hottest probe; ok is false while nobody can tell.
 func (s Firings) unpackable(l record.Live) (u analysis.CoolingForecast, ok bool) {
-	if !l.TopPassed || l.BelowMark || l.Firing == "" {
+	if !l.TopPassed || l.BelowMark || l.Firing == "" || !foreseeable(l) {
 		return u, false
 	}
 	live, open := s.Recorder.LiveCurve(l.Kiln)
-	at := slices.IndexFunc(live.Minutes, func(e kiln.Envelope) bool { return e.Channel == s.Kilns().Speaks(l) })
+	at := slices.IndexFunc(live.Minutes, func(e kiln.Envelope) bool { return e.Channel == l.HottestOf })
 	if !open || at < 0 {
 		return u, false
 	}

@@ -1,8 +1,11 @@
 package usecase
 
 import (
+	"context"
 	"fmt"
+	"log/slog"
 	"math"
+	"time"
 
 	"lidwright/api/wire"
 	"lidwright/kiln"
@@ -11,7 +14,7 @@ import (
 	"lidwright/kiln/record"
 )
 
-func (s Kilns) KilnsNow() []wire.KilnNow {
+func (s Kilns) KilnsNow(ctx context.Context) []wire.KilnNow {
 	items := []wire.KilnNow{}
 	waits := map[kiln.KilnID]string{}
 	for _, l := range s.Lines() {
@@ -19,7 +22,7 @@ func (s Kilns) KilnsNow() []wire.KilnNow {
 	}
 	trouble, troubled := s.Recorder.Trouble()
 	for _, l := range s.Recorder.Live() {
-		j := s.KilnNow(l)
+		j := s.KilnNow(ctx, l)
 		j.Waits = waits[l.Kiln]
 		if j.Waits == "" && j.ReadAgeS == nil {
 			j.Waits = "no reading yet"
@@ -32,11 +35,11 @@ func (s Kilns) KilnsNow() []wire.KilnNow {
 	return items
 }
 
-func (s Kilns) KilnNow(l record.Live) wire.KilnNow {
+func (s Kilns) KilnNow(ctx context.Context, l record.Live) wire.KilnNow {
 	j := wire.KilnNow{
 		Kiln: string(l.Kiln), State: string(l.State), Hot: l.Hot, TemperatureC: Celsius(l.T), LastTemperatureC: Celsius(l.LastT),
 		RateCPerH: Rounded(float64(l.Rate), 0), Fresh: l.Fresh, ClockTrusted: l.ClockTrusted, Channels: []wire.ChannelNow{},
-		LimitC: Celsius(l.Limit), OverLimit: l.OverLimit, KeepShutAboveC: Celsius(l.KeepShut), BelowKeepShut: l.BelowMark, StillHot: l.StillHot,
+		LimitC: Celsius(l.Limit), OverLimit: l.OverLimit, KeepShutAboveC: Celsius(l.KeepShut), BelowKeepShut: l.BelowMark, TooSoon: l.TooSoon, StillHot: l.StillHot,
 		Kind: Text(string(l.Kind)), KindFrom: Text(l.KindFrom),
 	}
 	if l.LastT.Known() {
@@ -57,6 +60,7 @@ func (s Kilns) KilnNow(l record.Live) wire.KilnNow {
 			j.BelowKeepShutAt, j.BelowKeepShutLikely = s.Moment(now.Add(u.Left)), s.Firings().clocksOf(u, now)
 		}
 	}
+	s.foresee(ctx, l, &j)
 	j.HeatWorkProvisional = l.Provisional
 	j.Firing, j.FiringName, j.Hours, j.PeakC = Text(string(l.Firing)), Text(kiln.Firing{Kiln: l.Kiln, Number: l.Number}.Name()), hours(l.Elapsed), Celsius(l.Peak)
 	if h, ok := l.HeatWork[s.Speaks(l)]; ok {
@@ -69,6 +73,43 @@ func (s Kilns) KilnNow(l record.Live) wire.KilnNow {
 		}
 	}
 	return j
+}
+
+// foresee tells, of a kiln that heats, when its usual firings say that it reads below its mark, and how far
+// ahead of them it is.
+func (s Kilns) foresee(ctx context.Context, l record.Live, j *wire.KilnNow) {
+	f, err := s.Firings().heating(ctx, l)
+	if err != nil {
+		if ctx.Err() == nil {
+			slog.WarnContext(ctx, "the usual firings cannot be read: nothing is foreseen", "kiln", l.Kiln, "err", err)
+		}
+		return
+	}
+	if !f.Known {
+		return
+	}
+	now := s.Now().Wall
+	j.AheadMin = Rounded(f.Ahead.Minutes(), 0)
+	j.PeakAt = s.Moment(now.Add(f.Peak))
+	switch ahead := f.Ahead.Round(time.Minute); {
+	case ahead >= 3*time.Minute:
+		j.AheadSays = fmt.Sprintf("%s ahead of usual", minutesSay(ahead))
+	case ahead <= -3*time.Minute:
+		j.AheadSays = fmt.Sprintf("%s behind usual", minutesSay(-ahead))
+	default:
+		j.AheadSays = "as usual"
+	}
+	if f.CoolKnown {
+		j.BelowKeepShutAt, j.BelowKeepShutLikely = s.Moment(now.Add(f.Cool.Left)), s.Firings().clocksOf(f.Cool, now)
+	}
+}
+
+// minutesSay is a time as people say it.
+func minutesSay(d time.Duration) string {
+	if d < 100*time.Minute {
+		return fmt.Sprintf("%.0f min", d.Minutes())
+	}
+	return fmt.Sprintf("%.1f h", d.Hours())
 }
 
 // Speaks is the channel that speaks for a kiln now.

@@ -43,6 +43,9 @@ func (s Kilns) KilnOf(ctx context.Context, id kiln.KilnID) (wire.KilnJSON, error
 		return j, err
 	}
 	for _, e := range detect.PastOf(firings, k.Control).Usual {
+		if !e.Settled {
+			continue
+		}
 		l := heatwork.MainConeScale()
 		u := wire.Usual{Kind: string(e.Kind), Atmosphere: string(e.Atmosphere), HeatWorkC: Celsius(e.HeatWork), TopC: Celsius(e.Top), OfLast: e.Of}
 		if e.HeatWork.Known() {

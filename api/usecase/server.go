@@ -24,6 +24,7 @@ type Site struct {
 
 	ConeSeries string           // of the studio's usual witness cones
 	Atmosphere kiln.Atmosphere  // of loads and firings that nothing is said of
+	MainKiln   kiln.KilnID      // of questions that name no kiln; empty: the first of the settings
 	MarkLength tiles.Millimetre // of bars that say none; 0: 100 mm
 }
 

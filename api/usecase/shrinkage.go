@@ -64,7 +64,7 @@ func (s Clays) ShrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.Ti
 	l := heatwork.MainConeScale()
 	j := wire.Shrinkage{
 		Clay: string(a.Clay), Batch: string(a.Batch), From: string(a.Stage), To: string(a.To),
-		At:         wire.HeatAt{From: m.From, Kind: string(m.Kind), Atmosphere: Text(string(m.Atmosphere)), Kiln: Text(string(m.Kiln)), UsualOf: m.Of},
+		At:         wire.HeatAt{From: m.From, Kind: string(m.Kind), Atmosphere: Text(string(m.Atmosphere)), Kiln: Text(string(m.Kiln)), UsualOf: m.Of, For: m.For()},
 		TotalRatio: Ratio4(sh.Total), LikelyLow: Ratio4(sh.Likely.Low), LikelyHigh: Ratio4(sh.Likely.High), LikelyLevel: tiles.LikelyLevel,
 		NextLow: Ratio4(sh.NextPiece.Low), NextHigh: Ratio4(sh.NextPiece.High), MultiplyFiredBy: Rounded(sh.Multiply, 4), Forming: string(a.Forming),
 		Parts: wire.Parts{Drying: Ratio4(sh.Parts.Drying), FiringOnDry: Ratio4(sh.Parts.FiringOnDry), FiringOnWet: Ratio4(sh.Parts.FiringOnWet),

@@ -88,6 +88,7 @@ type ClayStore interface {
 
 // BarStore is the part of the record with bars and what was measured on them.
 type BarStore interface {
+	KilnOfClay(ctx context.Context, clay tiles.ClayID) (kiln.KilnID, error) // where its last fired bars came from; empty: none did
 	Bars(ctx context.Context, w tiles.BarFilter, channel Channels) ([]tiles.KeptBar, error)
 	Bar(ctx context.Context, code tiles.Code, channel Channels) (tiles.KeptBar, error)
 	UsedCodes(ctx context.Context) (map[tiles.Code]bool, error)

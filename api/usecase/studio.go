@@ -44,6 +44,7 @@ type Studio struct {
 
 	learner   learner // what the lids taught
 	newsboard newsboard
+	usuals    usualCurves
 }
 
 // The use cases by their noun, each over the whole studio.

@@ -10,6 +10,7 @@ type Board struct {
 	ExpectedPairs  *float64    `json:"expected_pairs"`
 	OneToOneChance *float64    `json:"one_to_one_chance" doc:"For comparison: a lid thrown for each pot and kept with it, all fit"`
 	Says           string      `json:"says"`
+	For            string      `json:"for" doc:"The firing that it is for, in a sentence: its kiln, kind and cone; empty with rates of the asker's own"`
 	Pairs          []BoardPair `json:"pairs" doc:"In the order of the galleries; null until lids were measured"`
 	Trust          string      `json:"trust" enum:"stretched,borrowed,unlike,stale,thin,sound"`
 	TrustWhy       string      `json:"trust_why"`

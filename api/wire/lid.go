@@ -9,6 +9,7 @@ type Lid struct {
 	NotUnderMM     *float64      `json:"not_under_mm"`
 	FitChance      *float64      `json:"fit_chance" doc:"Chance that it fits, 0 to 1"`
 	Says           string        `json:"says"`
+	For            string        `json:"for" doc:"The firing that it is for, in a sentence: its kiln, kind and cone, and whether the last ones were others; empty with rates of the asker's own"`
 	Fired          LidFired      `json:"fired"`
 	Spread         []LidSpread   `json:"spread"`
 	Also           []LidAlso     `json:"also"`
@@ -45,6 +46,7 @@ type LidAsked struct {
 	Body         *string    `json:"body"`
 	Lid          *string    `json:"lid"`
 	Kind         string     `json:"kind"`
+	Kiln         *string    `json:"kiln"`
 	Atmosphere   *string    `json:"atmosphere"`
 	HeatWorkC    *float64   `json:"heat_work_c"`
 	Cone         *string    `json:"cone"`

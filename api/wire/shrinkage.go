@@ -35,6 +35,7 @@ type HeatAt struct {
 	Cone       *string  `json:"cone"`
 	ConeWords  *string  `json:"cone_words"`
 	UsualOf    int      `json:"usual_of_last"`
+	For        string   `json:"for" doc:"The firing in a sentence: its kiln, kind and cone, and whether the last ones were others"`
 }
 
 type Parts struct {

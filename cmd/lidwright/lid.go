@@ -62,6 +62,7 @@ func sizeLid(c *cobra.Command, _ []string) error {
 	q := askedLengths(c, api.LidParameters())
 	var a struct {
 		Set      *float64 `json:"set_mm"`
+		For      string   `json:"for"`
 		Says     string   `json:"says"`
 		Chance   *float64 `json:"fit_chance"`
 		Trust    string   `json:"trust"`
@@ -92,6 +93,9 @@ func sizeLid(c *cobra.Command, _ []string) error {
 		text := width(*a.Set)
 		fmt.Fprintln(out, text[:strings.LastIndexByte(text, ' ')])
 	} else if !done {
+		if a.For != "" {
+			fmt.Fprintf(out, "For %s.\n", a.For)
+		}
 		fmt.Fprintln(out, a.Says)
 		if a.Chance != nil {
 			fmt.Fprintf(out, "Chance that it fits: %.0f %%\n", 100**a.Chance)

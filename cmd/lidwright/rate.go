@@ -89,8 +89,8 @@ type rateAnswer struct {
 	NextLow                      *float64 `json:"next_piece_low_ratio"`
 	NextHigh                     *float64 `json:"next_piece_high_ratio"`
 	At                           struct {
-		From, Kind string
-		ConeWords  *string `json:"cone_words"`
+		From, Kind, For string
+		ConeWords       *string `json:"cone_words"`
 	}
 }
 
@@ -102,6 +102,9 @@ func percent(v *float64) string {
 }
 
 func (a rateAnswer) print(w io.Writer) {
+	if a.At.For != "" {
+		fmt.Fprintf(w, "For %s.\n", a.At.For)
+	}
 	fmt.Fprintf(w, "%s/%s, %s to %s at the %s %s firing (%s): %s %%, likely %s to %s; the next piece %s to %s\nTrust: %s (%s)\n", a.Clay, a.Batch, a.From, a.To,
 		a.At.From, a.At.Kind, str(a.At.ConeWords), percent(a.Total), percent(a.Low), percent(a.High), percent(a.NextLow), percent(a.NextHigh), a.Trust, a.Why)
 }

@@ -83,6 +83,7 @@ var what = map[string][2]string{
 	record.MayBeOverLimitNotice:  {"%s jumped to a reading over its limit, which may be false. Go and look if it is safe; its own switch and the wall isolator as its maker says", "%s reads as before, or the jump is believed by now"},
 	record.ProbeLostNotice:       {"the control probe of %s is broken: another probe speaks for it. What the controller does without it, its maker says: go and look", "the control probe of %s speaks again, or the firing is over"},
 	record.StoppedClimbingNotice: {"%s stopped climbing well short of its usual top", "%s climbs again"},
+	record.StandsLowNotice:       {"%s has stood below 200 °C for twelve hours, with its firing open: candling, or forgotten", ""},
 	record.FellEarlyNotice:       {"%s began to fall well short of its usual top", ""},
 	record.CooledNotice:          {"%s reads at or below the temperature it is to be kept shut above. That is no leave to open: whoever is in charge decides. One spot is measured, and a probe that slipped out reads cold; shelves, posts and thick lids stay hotter. Isolator off first; vent on; gloves and eye protection", ""},
 	record.StillFiringNotice:     {"%s was called unpacked before it reached its top; it is still being recorded", ""},
@@ -111,6 +112,10 @@ func OfKiln(n record.Notice, id, site string, zone *time.Location) Message {
 	if n.Event == record.MayBeOverLimitNotice && n.State != record.NoticeCleared && n.Aside.Held() {
 		data["held_c"] = math.Round(float64(n.Aside.T)*10) / 10
 		parts = append(parts, fmt.Sprintf("It reads %.0f °C", float64(n.Aside.T)))
+	}
+	if n.Event == record.CooledNotice && n.Soon {
+		data["far_sooner_than_usual"] = true
+		parts = append(parts, "That is far sooner than usual: the probe may be wrong, look before you open")
 	}
 	if n.Event == record.ProbeLostNotice {
 		data["probe"] = string(n.Probe)

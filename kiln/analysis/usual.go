@@ -18,7 +18,7 @@ type Usually struct {
 	Says  string // one sentence without a full stop, "usual; gap 10 min"
 }
 
-// SayUsual compares a finished firing with the usual one. It is usual if its heat work is within
+// SayUsual compares a finished firing with the usual one, where there is one. It is usual if its heat work is within
 // 8 °C and its hours to the top within 10 % (own choice); where the firings that make the usual
 // one differ much among themselves the bounds follow them, up to three times as wide, so that a
 // restless kiln is not told of every time. Cooling is not compared.
@@ -35,7 +35,7 @@ func SayUsual(f kiln.Firing, control kiln.ChannelID, e detect.Expected) Usually 
 	w, has := f.Work(control)
 	heat := has && w.C.Known() && e.HeatWork.Known()
 	hours := f.ToTop > 0 && e.ToTop > 0
-	if e.Of == 0 || !heat && !hours {
+	if !e.Settled || !heat && !hours {
 		return Usually{Says: "no usual firing to compare with yet" + gaps}
 	}
 	var said []string

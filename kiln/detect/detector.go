@@ -67,6 +67,7 @@ type Detector struct {
 	warmFor, risingFor, coldFor, belowFor, stuckFor, markFor timer
 
 	fire    course       // the open firing
+	fell    fallen       // since it was hottest
 	resumed *kiln.Firing // one to be taken up with the next bin
 }
 
@@ -90,6 +91,7 @@ const (
 	CooledDown      EventKind = "cooled-down"      // to the temperature above which it is kept shut, for 10 min
 	StartedStalling EventKind = "stopped-climbing" // well short of the usual top
 	StoppedStalling EventKind = "climbing-again"   // or over
+	StandsLow       EventKind = "stands-low"       // for half a day below 200 °C: candling, or forgotten
 )
 
 // Event is one thing that a Detector has found.
@@ -100,6 +102,7 @@ type Event struct {
 	Reheat  bool          // Began, Over: risen again without unpacking, the load goes along
 	Firing  kiln.FiringID // Began: the id asked for by the button, else ""
 	Course  Course        // Over: the whole firing
+	TooSoon bool          // CooledDown: sooner than it ever cooled, so that the probe may be wrong
 	Known   bool          // FellEarly, StartedStalling: the kind was told, so that a message is worth sending
 }
 
@@ -257,6 +260,3 @@ func (d *Detector) Atmosphere() kiln.Atmosphere {
 
 // Load is the load open for this kiln, "" if none.
 func (d *Detector) Load() string { return d.load }
-
-// BelowMark reports whether the newest reading is at or below the temperature above which the kiln is kept shut.
-func (d *Detector) BelowMark() bool { return d.heard && d.goodT <= d.mark }

@@ -230,18 +230,26 @@ func TestStall(t *testing.T) {
 		past           Past
 		line           string
 		began, cleared int
+		low            int
 	}{
-		{"no hold like it", kiln.Glaze, usual, "20>400@150 h60 >1222@150 off", 1, 1},
-		{"usual held so", kiln.Glaze, usual, "20>600@150 h60 >1222@150 off", 0, 0},
-		{"usual held so, not as long", kiln.Glaze, usual, "20>600@150 h150 >1222@150 off", 1, 1},
-		{"no usual, an hour", kiln.Once, usual, "20>400@150 h60 >1222@150 off", 0, 0},
-		{"no usual, three hours", kiln.Once, usual, "20>400@150 h180 >1222@150 off", 1, 1},
-		{"near the top", kiln.Glaze, usual, "20>1200@150 h120 off", 0, 0},
-		{"cold", kiln.Glaze, usual, "20>58@150 h300 >1222@150 off", 0, 0},
+		{"no hold like it", kiln.Glaze, usual, "20>400@150 h60 >1222@150 off", 1, 1, 0},
+		{"usual held so", kiln.Glaze, usual, "20>600@150 h60 >1222@150 off", 0, 0, 0},
+		{"usual held so, not as long", kiln.Glaze, usual, "20>600@150 h150 >1222@150 off", 1, 1, 0},
+		{"no usual, an hour", kiln.Once, usual, "20>400@150 h60 >1222@150 off", 0, 0, 0},
+		{"no usual, three hours", kiln.Once, usual, "20>400@150 h180 >1222@150 off", 1, 1, 0},
+		{"near the top", kiln.Glaze, usual, "20>1200@150 h120 off", 0, 0, 0},
+		{"cold", kiln.Glaze, usual, "20>58@150 h300 >1222@150 off", 0, 0, 0},
+		{"candled for nine hours", kiln.Glaze, usual, "20>95@60 h540 >1222@150 off", 0, 0, 0},
+		{"candled for two nights", kiln.Glaze, usual, "20>95@60 h2000 >1222@150 off", 0, 0, 1},
+		{"nobody said what it is", "", usual, "20>190@60 h800 >1222@150 off", 0, 0, 1},
+		{"from 200 °C on it is a stall", kiln.Glaze, usual, "20>205@60 h60 >1222@150 off", 1, 1, 0},
 	} {
 		events := hearing(t, c.load, c.past, c.line)
 		if b, e := count(events, StartedStalling), count(events, StoppedStalling); b != c.began || e != c.cleared {
 			t.Errorf("%s: began %d, cleared %d; want %d and %d", c.name, b, e, c.began, c.cleared)
+		}
+		if low := count(events, StandsLow); low != c.low {
+			t.Errorf("%s: told %d times that it stands low, want %d", c.name, low, c.low)
 		}
 	}
 }

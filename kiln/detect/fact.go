@@ -38,20 +38,30 @@ type Past struct {
 	Kind       kiln.Kind          // of the last firing, "" if there was none
 	Atmosphere kiln.Atmosphere    // of the last firing
 	Probes     heatwork.Witnessed // what the cones tell of the probes that are fitted now
+
+	falls   []Fall        // the quickest to each level
+	ended   []kiln.Firing // those that were looked at
+	control kiln.ChannelID
 }
 
-// Expected is the usual firing of one kind and atmosphere, as far as a detector needs it.
+// Expected is the usual firing of one kind and atmosphere, or, while none is settled, what the one or two
+// so far let a detector expect.
 type Expected struct {
+	Settled    bool // it is the usual firing
 	Kind       kiln.Kind
 	Atmosphere kiln.Atmosphere
-	Top        kiln.Celsius  // median peak of the control channel
-	HeatWork   kiln.Celsius  // median heat work; NaN if not known
-	ToTop      time.Duration // median hours to the top
-	Holds      []kiln.Hold   // holds of the usual firings
-	Cooling    time.Duration // longest time from a peak to the end of the record
-	Of         int           // how many firings it is made of, at most four
-	Works      []float64     // their heat works, °C, in no order
-	Tops       []float64     // their times to the top, ns, in no order
+	Top        kiln.Celsius    // median peak of the control channel
+	HeatWork   kiln.Celsius    // median heat work; NaN if not known
+	ToTop      time.Duration   // median hours to the top
+	Holds      []kiln.Hold     // holds of the usual firings
+	Cooling    time.Duration   // longest time from a peak to the end of the record
+	IDs        []kiln.FiringID // of the firings that it is made of
+	Of         int             // how many firings it is made of, at most four
+	Works      []float64       // their heat works, °C, in no order
+	Tops       []float64       // their times to the top, ns, in no order
+	Beside     []kiln.Firing   // the last firings, where they lie beside it and near one another
+	Last       kiln.Celsius    // heat work of the last firing of its sort, where that lies beside it; else 0
+	Moved      bool            // it moved with four firings in a row, and nobody said so
 }
 
 // Expect is the usual firing of that kind and atmosphere; one of another atmosphere will do
@@ -74,7 +84,7 @@ func (p Past) Expect(kind kiln.Kind, atmosphere kiln.Atmosphere) (Expected, bool
 }
 
 // GuessKind says which kind of firing a heat work of C °C was, where nobody told: the kind of
-// this kiln whose usual heat work is nearest and within 15 °C, the last firing's kind if two
+// this kiln whose usual heat work is nearest and within 40 °C, 15 °C of one that is not settled yet, the last firing's kind if two
 // are; without any usual firing bisque from 920 to 1070 °C unless the last one was that, glaze
 // above 1150 °C; else Other.
 func GuessKind(c kiln.Celsius, past Past) kiln.Kind {
@@ -89,7 +99,7 @@ func GuessKind(c kiln.Celsius, past Past) kiln.Kind {
 		}
 		usual = true
 		d := max(c-e.HeatWork, e.HeatWork-c)
-		if d > near || !c.Known() {
+		if !c.Known() || d > usualWithin || !e.Settled && d > near {
 			continue
 		}
 		kinds[e.Kind] = true

@@ -57,6 +57,7 @@ func (d *Detector) unpack() []Event {
 	}
 	d.load, d.loadKind, d.loadAtmo = "", "", ""
 	d.armed, d.held, d.cooling, d.markPossible = true, false, false, false
+	d.fell = fallen{}
 	d.restart()
 	return events
 }
@@ -126,6 +127,13 @@ func (d *Detector) fellEarly(b bin) []Event {
 	return nil
 }
 
+// A kiln that stands below lowBelow dries its ware or is candled overnight: that is told once, calmly, after lowLasts.
+// Own choices.
+const (
+	lowBelow = 200 // °C
+	lowLasts = 12 * time.Hour
+)
+
 // stall is a firing that stopped climbing well short of its usual top.
 func (d *Detector) stall(b bin) []Event {
 	f := &d.fire
@@ -136,13 +144,20 @@ func (d *Detector) stall(b bin) []Event {
 	if !usual {
 		stalled = stuck >= 2*time.Hour
 	}
+	low := stuck >= lowLasts && b.t < lowBelow
+	if b.t < lowBelow {
+		stalled = false
+	}
 	for _, h := range e.Holds {
 		// A hold is never measured to the minute: a tenth and 10 min more are still the same.
 		if b.t > h.At-20 && b.t < h.At+20 && stuck <= h.For+h.For/10+10*time.Minute {
-			stalled = false
+			stalled, low = false, false
 		}
 	}
 	switch {
+	case low && !f.lowSaid:
+		f.lowSaid = true
+		return []Event{{What: StandsLow, At: b.at}}
 	case stalled && !f.stalled:
 		f.stalled, f.above = true, kind != ""
 		return []Event{{What: StartedStalling, At: b.at, Known: kind != ""}}
@@ -156,12 +171,13 @@ func (d *Detector) stall(b bin) []Event {
 // cooledDown tells once that the kiln has come down to the temperature above which it is kept shut.
 func (d *Detector) cooledDown(b bin) []Event {
 	down := d.fire.open && d.fire.top || !d.fire.open && d.markPossible
-	at := d.markFor.hold(down && b.t <= d.mark, b)
+	at := d.markFor.hold(down && d.hottest(b) <= d.mark, b)
+	d.fall(b, at == 0)
 	if at < lasting || d.markSaid {
 		return nil
 	}
 	d.markSaid = true
-	return []Event{{What: CooledDown, At: b.at}}
+	return []Event{{What: CooledDown, At: b.at, TooSoon: d.fell.soon}}
 }
 
 // Know has the detector expect what past firings lead to, from now on.

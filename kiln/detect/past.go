@@ -8,11 +8,7 @@ import (
 	"lidwright/kiln"
 )
 
-// UsualOf is how many of the last finished firings of a kind make the usual one.
-const UsualOf = 4
-
-// PastOf is what the firings of one kiln so far, in any order, lead to expect: per kind and
-// atmosphere the medians of the last four that ended.
+// PastOf is what the firings of one kiln so far, in any order, lead to expect, per kind and atmosphere.
 func PastOf(firings []kiln.Firing, control kiln.ChannelID) Past {
 	ended := slices.DeleteFunc(slices.Clone(firings), func(f kiln.Firing) bool { return f.Status != kiln.Ended })
 	slices.SortStableFunc(ended, func(a, b kiln.Firing) int { return b.Began.Wall.Compare(a.Began.Wall) })
@@ -31,14 +27,32 @@ func PastOf(firings []kiln.Firing, control kiln.ChannelID) Past {
 		if len(by[s]) == 0 {
 			order = append(order, s)
 		}
-		if len(by[s]) < UsualOf {
-			by[s] = append(by[s], f)
-		}
+		by[s] = append(by[s], f)
 	}
 	for _, s := range order {
-		p.Usual = append(p.Usual, expectedOf(by[s], control))
+		slices.Reverse(by[s])
+		if e := usualOf(by[s], control); e.Of > 0 {
+			p.Usual = append(p.Usual, e)
+		}
 	}
+	p.ended, p.control = ended, control
 	return p
+}
+
+// With is what is expected once f is over too: nothing has to be read anew for the next firing. What the
+// holds of the firings told stays.
+func (p Past) With(f kiln.Firing) Past {
+	if f.Status != kiln.Ended || slices.ContainsFunc(p.ended, func(e kiln.Firing) bool { return e.ID == f.ID }) {
+		return p
+	}
+	next := PastOf(append(slices.Clone(p.ended), f), p.control)
+	for i, e := range next.Usual {
+		if was, ok := p.Expect(e.Kind, e.Atmosphere); ok && was.Atmosphere == e.Atmosphere {
+			next.Usual[i].Holds = was.Holds
+		}
+	}
+	next.Probes, next.falls = p.Probes, p.falls
+	return next
 }
 
 // Hold takes in the holds that one firing of the usual ones of its sort had, so that the same hold
@@ -56,15 +70,15 @@ func (p Past) Hold(f kiln.Firing, holds []kiln.Hold) {
 func UsualBefore(firings []kiln.Firing, i int, control kiln.ChannelID) Expected {
 	var before []kiln.Firing
 	f := firings[i]
-	for _, b := range firings[i+1:] {
-		if b.Kiln == f.Kiln && b.Kind == f.Kind && b.Atmosphere == f.Atmosphere && b.Status == kiln.Ended && len(before) < UsualOf {
+	for _, b := range slices.Backward(firings[i+1:]) {
+		if b.Kiln == f.Kiln && b.Kind == f.Kind && b.Atmosphere == f.Atmosphere && b.Status == kiln.Ended {
 			before = append(before, b)
 		}
 	}
 	if len(before) == 0 {
 		return Expected{Kind: f.Kind, Atmosphere: f.Atmosphere, HeatWork: kiln.NoTemperature(), Top: kiln.NoTemperature()}
 	}
-	return expectedOf(before, control)
+	return usualOf(before, control)
 }
 
 // expectedOf is what some firings of one sort lead to expect.
@@ -72,6 +86,7 @@ func expectedOf(firings []kiln.Firing, control kiln.ChannelID) Expected {
 	e := Expected{Kind: firings[0].Kind, Atmosphere: firings[0].Atmosphere, HeatWork: kiln.NoTemperature(), Top: kiln.NoTemperature(), Of: len(firings)}
 	var tops, works, hours []float64
 	for _, f := range firings {
+		e.IDs = append(e.IDs, f.ID)
 		if f.Peak.Known() {
 			tops = append(tops, float64(f.Peak))
 		}

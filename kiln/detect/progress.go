@@ -23,6 +23,7 @@ type course struct {
 	stalled  bool
 	fell     bool // fell early
 	fellSaid bool
+	lowSaid  bool // that it stands below 200 °C
 	above    bool // of the stall: the kind was told when it began
 }
 

@@ -92,6 +92,7 @@ func (d *Detector) open(first bin, id kiln.FiringID) Event {
 	d.fire = newCourse(first, min(base, float64(first.t)))
 	d.armed, d.held, d.cooling, d.markSaid, d.markPossible = false, false, false, false, false
 	d.warmFor, d.coldFor, d.belowFor, d.stuckFor, d.markFor = timer{}, timer{}, timer{}, timer{}, timer{}
+	d.fell = fallen{}
 	e := Event{What: Began, At: first.at, Firing: id, Preroll: make([]kiln.Sample, 0, len(bins))}
 	for _, b := range bins {
 		d.fire.climb(b, b.t)
@@ -224,6 +225,7 @@ func (d *Detector) afterSilence(b bin) []Event {
 	}
 	last := d.ring.bins[len(d.ring.bins)-1]
 	gap := b.age - last.age
+	d.fell.lost = d.fell.lost || unknown
 	if unknown || another {
 		// A line through points on both sides of it would be no slope.
 		d.ring.whole = b.age

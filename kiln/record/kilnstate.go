@@ -28,8 +28,9 @@ type kilnState struct {
 	good     int
 	faulty   map[kiln.Fault]int
 	unheard  time.Duration
-	opened   detect.Fact // the open load, as told
-	replay   bool        // what is found was found before the restart: nothing to tell
+	opened   detect.Fact   // the open load, as told
+	over     []kiln.Firing // that ended here, for whoever takes up from here
+	replay   bool          // what is found was found before the restart: nothing to tell
 	resettle kiln.BootID
 	zoned    bool // the zones know what was read before the restart
 	off      []faults.Disagreement
@@ -252,9 +253,17 @@ func (d *kilnState) end(e detect.Event) {
 	f := d.growing.finish(e.Course, d.past)
 	d.rec.writer.add(entry{end: true, firing: f})
 	d.growing = nil
+	d.expect(f)
 	if !d.replay {
 		d.rec.tellAll(d.notices.Hear(e, l))
 	}
+}
+
+// expect has the next firing be judged by those that are over, however long the store takes to tell of them.
+func (d *kilnState) expect(f kiln.Firing) {
+	d.over = append(d.over, f)
+	d.past = d.past.With(f)
+	d.detector.Know(d.past)
 }
 
 // tell hands a fact to the detector.

@@ -24,6 +24,9 @@ type Live struct {
 	ClockTrusted bool                // of ReadAt's wall time
 	Channels     []LiveChannel       // in the order of the settings
 
+	Hottest   kiln.Celsius   // of the probes that read well now; NaN where none does
+	HottestOf kiln.ChannelID // which one that is
+
 	Probe      kiln.ChannelID // that speaks: T, Rate, Peak and HeatWork's own are of it
 	ProbeSince kiln.Stamp     // when it began to speak in the place of the control probe; zero where it is that
 	Aside      faults.Aside   // the hottest reading that is held aside; the zero one if there is none
@@ -50,7 +53,8 @@ type Live struct {
 	OverLimit bool         // the last reading, while fresh
 	StillHot  bool         // still hot, or climbing again, long after the end
 	KeepShut  kiln.Celsius
-	BelowMark bool // the last reading is at or below KeepShut
+	BelowMark bool // the last reading of every probe is at or below KeepShut
+	TooSoon   bool // it came down to that sooner than it ever cooled: the probe may be wrong
 
 	Disagree []faults.Disagreement // probes that read otherwise than they used to beside the control probe
 	Good     int                   // good readings of the control channel since the program started
@@ -156,7 +160,7 @@ func ageAt(at, now kiln.Stamp) time.Duration {
 // live is what the kiln is doing at now.
 func (d *kilnState) live(now kiln.Stamp) Live {
 	l := Live{Kiln: d.kiln.ID, State: d.detector.State(), T: kiln.NoTemperature(), LastT: kiln.NoTemperature(),
-		Rate: kiln.CelsiusPerHour(kiln.NoTemperature()), Peak: kiln.NoTemperature(), Limit: d.kiln.Limit,
+		Rate: kiln.CelsiusPerHour(kiln.NoTemperature()), Peak: kiln.NoTemperature(), Hottest: kiln.NoTemperature(), Limit: d.kiln.Limit,
 		KeepShut: d.detector.KeptShutAbove(), Good: d.good, Faulty: d.counts(), Disagree: slices.Clone(d.off), Gaps: d.unheard,
 		Load: d.detector.Load(), Atmosphere: d.detector.Atmosphere()}
 	l.Kind, l.KindFrom = d.detector.Kind()
@@ -189,7 +193,16 @@ func (d *kilnState) live(now kiln.Stamp) Live {
 	}
 	l.Hot = l.LastT > 60 || l.Aside.Held() && l.Aside.T > 60 // what may be true is told on the safe side
 	l.OverLimit = l.T > l.Limit
-	l.BelowMark = l.LastT <= l.KeepShut
+	for _, c := range l.Channels { // one of several probes that slipped out reads cold
+		if c.Role == kiln.RoleProbe && c.Fresh && c.T > 60 {
+			l.Hot = true
+		}
+		if c.Role == kiln.RoleProbe && c.Fresh && !(c.T <= l.Hottest) {
+			l.Hottest, l.HottestOf = c.T, c.Channel
+		}
+	}
+	l.BelowMark = l.LastT <= l.KeepShut && !(l.Hottest > l.KeepShut)
+	l.TooSoon = l.BelowMark && d.detector.TooSoon()
 	l.StillHot = d.after.So()
 	if rate, ok := d.detector.Rate(); ok && l.Fresh {
 		l.Rate = rate
@@ -216,7 +229,7 @@ func (d *kilnState) liveFiring(l *Live) {
 	l.Firing, l.Number, l.Kind, l.KindFrom, l.Atmosphere, l.Load = f.ID, f.Number, f.Kind, f.KindFrom, f.Atmosphere, f.Load
 	l.Began, l.Elapsed, l.TopPassed, l.Peak, l.HeatWork = f.Began, c.Length, c.Top, f.Peak, f.HeatWork
 	l.Corrected = f.Corrected
-	if usual, ok := d.past.Expect(d.kindNow()); ok {
+	if usual, ok := d.past.UsualOf(d.kindNow()); ok {
 		l.UsualToTop = usual.ToTop
 	}
 	l.Provisional, l.Stalled, l.FellEarly = true, c.Stalled, c.FellEarly

@@ -25,7 +25,8 @@ const (
 	OverLimitNotice       = "kiln.over_limit"
 	StoppedClimbingNotice = "kiln.stopped_climbing"
 	FellEarlyNotice       = "kiln.fell_early"
-	StillHotNotice        = "kiln.still_hot" // or climbing again, long after the end
+	StandsLowNotice       = "kiln.stands_low" // half a day below 200 °C: not urgent
+	StillHotNotice        = "kiln.still_hot"  // or climbing again, long after the end
 	CooledNotice          = "kiln.cooled"
 	MayBeOverLimitNotice  = "kiln.may_be_over_limit" // a reading over the limit that no kiln can have jumped to
 	ProbeLostNotice       = "kiln.probe_lost"        // the control probe; another one speaks
@@ -43,6 +44,7 @@ type Notice struct {
 	Age    time.Duration  // of that reading
 	Aside  faults.Aside   // what is read and not believed; the zero one where nothing is held aside
 	Probe  kiln.ChannelID // that speaks
+	Soon   bool           // it came down sooner than it ever cooled: the probe may be wrong
 }
 
 // lastingNotices are what a kiln's notices look at once a second, each true for as long as
@@ -111,11 +113,15 @@ func (n *Notices) Hear(e detect.Event, l Live) []Notice {
 	case detect.StillFiring:
 		return one(StillFiringNotice, NoticeOnce)
 	case detect.CooledDown:
-		return one(CooledNotice, NoticeOnce)
+		n := noticeOf(l, CooledNotice, NoticeOnce, e.At)
+		n.Soon = e.TooSoon
+		return []Notice{n}
 	case detect.FellEarly:
 		if e.Known {
 			return one(FellEarlyNotice, NoticeOnce)
 		}
+	case detect.StandsLow:
+		return one(StandsLowNotice, NoticeOnce)
 	case detect.StartedStalling:
 		if e.Known && !n.stalledTold {
 			n.stalledTold = true

@@ -106,6 +106,9 @@ func (d *kilnState) revive(u Unfinished) {
 // takeUp goes on where another desk has read to, and then with what was heard meanwhile.
 func (d *kilnState) takeUp(from *kilnState) {
 	from.detector.Tell(detect.Fact{What: detect.MarkSet, Mark: d.detector.KeptShutAbove()})
+	for _, f := range from.over {
+		d.past = d.past.With(f)
+	}
 	from.detector.Tell(detect.Fact{What: detect.PastKnown, Past: d.past})
 	if d.opened.What == detect.LoadOpened {
 		from.detector.Tell(d.opened)

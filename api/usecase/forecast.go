@@ -1,0 +1,99 @@
+package usecase
+
+import (
+	"context"
+	"errors"
+	"sync"
+	"time"
+
+	"lidwright/kiln"
+	"lidwright/kiln/analysis"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/faults"
+	"lidwright/kiln/record"
+)
+
+// forecastFrom is how long a firing goes on before its usual ones say when it will be over (own).
+const forecastFrom = 30 * time.Minute
+
+// foreseeable reports whether a kiln's reading can be gone by: it is read, no jump is held aside, it lies within
+// the limit, the kiln does what it should, and no probe is in doubt.
+func foreseeable(l record.Live) bool {
+	if !l.Fresh || !l.Hottest.Known() || l.Aside.Held() || l.OverLimit || l.StillHot {
+		return false
+	}
+	for _, c := range l.Channels {
+		if c.Channel == l.HottestOf && c.Still != (kiln.Stamp{}) {
+			return false
+		}
+	}
+	return !in(l.Disagree, l.Probe) && !in(l.Disagree, l.HottestOf)
+}
+
+func in(off []faults.Disagreement, c kiln.ChannelID) bool {
+	for _, d := range off {
+		if d.Channel == c {
+			return true
+		}
+	}
+	return false
+}
+
+// usualCurves are the curves of the usual firing of one kind, read once until the record changes.
+type usualCurves struct {
+	mu   sync.Mutex
+	last map[usualKey]usualRead
+}
+
+type usualKey struct {
+	kiln       kiln.KilnID
+	kind       kiln.Kind
+	atmosphere kiln.Atmosphere
+}
+
+type usualRead struct {
+	change int64
+	curves []kiln.Envelope
+}
+
+// heating is what the usual firings say of a firing on its way up; Known is false while nobody can tell.
+func (s Firings) heating(ctx context.Context, l record.Live) (analysis.HeatingForecast, error) {
+	if l.Firing == "" || l.TopPassed || l.Kind == "" || l.Elapsed < forecastFrom || l.Stalled || l.FellEarly || !foreseeable(l) {
+		return analysis.HeatingForecast{}, nil
+	}
+	curves, err := s.usualOf(ctx, usualKey{l.Kiln, l.Kind, l.Atmosphere})
+	return analysis.ForecastHeating(l.Elapsed, l.T, curves, l.KeepShut), err
+}
+
+func (s Firings) usualOf(ctx context.Context, key usualKey) ([]kiln.Envelope, error) {
+	change, err := s.Archive.LastChange(ctx)
+	if err != nil {
+		return nil, err
+	}
+	s.usuals.mu.Lock()
+	defer s.usuals.mu.Unlock()
+	if r, ok := s.usuals.last[key]; ok && r.change == change {
+		return r.curves, nil
+	}
+	control := s.Kiln[key.kiln].Control
+	firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: key.kiln, Status: kiln.Ended, Limit: newestKilns})
+	if err != nil {
+		return nil, err
+	}
+	usual, _ := detect.PastOf(firings, control).UsualOf(key.kind, key.atmosphere)
+	var curves []kiln.Envelope
+	for _, id := range usual.IDs {
+		lines, _, err := s.Archive.Envelopes(ctx, id, []kiln.ChannelID{control}, 5*time.Minute, 0)
+		if err != nil && !errors.Is(err, kiln.ErrNoFiring) {
+			return nil, err
+		}
+		if len(lines) > 0 && len(lines[0].After) > 0 {
+			curves = append(curves, lines[0])
+		}
+	}
+	if s.usuals.last == nil {
+		s.usuals.last = map[usualKey]usualRead{}
+	}
+	s.usuals.last[key] = usualRead{change, curves}
+	return curves, nil
+}
