@@ -38,8 +38,25 @@ func (s *Server) page(ctx context.Context, here string) page {
 		speak = pages.Speak{Tongue: "en", Unit: string(s.Unit())}
 	}
 	now := s.Now()
-	frame := pages.Frame{Site: s.Site.Name, Here: here, Standing: caution.StandingLine, Version: s.Site.Version, Speak: speak}
+	frame := pages.Frame{Unrecorded: s.unrecorded(), Site: s.Site.Name, Here: here, Standing: caution.StandingLine, Version: s.Site.Version, Speak: speak}
 	return page{Frame: frame, Today: now.Wall, ClockUnset: !now.Trusted, ID: s.MakeID()}
+}
+
+// hotAlone is from where on a kiln that heats with no firing open is not about to begin one, °C (own).
+const hotAlone = 120
+
+// unrecorded are the kilns that are hot with no firing open: somebody stopped the recording, or it never began.
+func (s *Server) unrecorded() (kilns []string) {
+	if s.Recorder == nil {
+		return nil
+	}
+	for _, l := range s.Recorder.Live() {
+		cools := l.State == kiln.Falling || l.State == kiln.Warm
+		if l.Firing == "" && l.Fresh && (cools && l.LastT > 60 || l.LastT > hotAlone) {
+			kilns = append(kilns, string(l.Kiln))
+		}
+	}
+	return kilns
 }
 
 // The cautions of pages that always carry them: of dry clay, of what our numbers are not, of notices.

@@ -4,8 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"log/slog"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -18,6 +20,7 @@ import (
 	"lidwright/kiln"
 	"lidwright/kiln/analysis"
 	"lidwright/kiln/heatwork"
+	"lidwright/tiles"
 )
 
 // beneath is what lies under the line of a firing: the usual ones, or one past firing as model.
@@ -233,10 +236,19 @@ type byHandData struct {
 	Tilts    []int
 	Typed    url.Values
 	Rows     []int
+	Loads    []choice // packed and not fired yet
+	Asks     bool     // whether it is another firing than one that went on at the time
 }
 
 func (s firingRoutes) byHandData(ctx context.Context) byHandData {
 	d := byHandData{page: s.page(ctx, "spyhole"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}, Rows: []int{1, 2, 3}, Cautions: caution.Texts(append([]caution.Number{caution.Glare}, reductionCautions...)...)}
+	loads, err := s.Archive.Loads(ctx, tiles.LoadFilter{Open: true, Limit: 20})
+	if err != nil {
+		slog.WarnContext(ctx, "the loads cannot be listed", "err", err)
+	}
+	for _, l := range loads {
+		d.Loads = append(d.Loads, choice{l.ID, fmt.Sprintf("Load %d, %s", l.Number, l.Kiln)})
+	}
 	for _, l := range s.Recorder.Live() {
 		d.Kilns = append(d.Kilns, string(l.Kiln))
 	}
@@ -257,6 +269,7 @@ func (s firingRoutes) postByHand(w http.ResponseWriter, r *http.Request) error {
 	if err = s.keepHandForm(r.Context(), form); err != nil {
 		d := s.byHandData(r.Context())
 		d.Error, d.Typed, d.ID = s.problemFrom(r.Context(), err), form, form.Get("id")
+		d.Asks = slices.ContainsFunc(d.Error.Fields, func(f wire.Field) bool { return f.Name == "overlaps" })
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(d.Error.Status)
 		return s.render(w, "byhand", d)
@@ -267,7 +280,7 @@ func (s firingRoutes) postByHand(w http.ResponseWriter, r *http.Request) error {
 
 // keepHandForm keeps a firing by hand and the cones told with it. Sent again it keeps nothing twice.
 func (s firingRoutes) keepHandForm(ctx context.Context, form url.Values) error {
-	b := wire.FiringBody{Source: "hand", Kiln: form.Get("kiln"), Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), Note: form.Get("note"), By: form.Get("by"), IntendedCone: form.Get("intended_cone")}
+	b := wire.FiringBody{Source: "hand", Kiln: form.Get("kiln"), Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), Note: form.Get("note"), By: form.Get("by"), IntendedCone: form.Get("intended_cone"), Load: form.Get("load"), Overlaps: form.Get("overlaps") != ""}
 	var err error
 	for _, t := range []struct {
 		into *string

@@ -34,7 +34,7 @@ func textKinds(s *studio, n int) []struct{ field, path, body string } {
 		{"note", "/v1/pots/" + id("s"), pot("note")},
 		{"form", "/v1/verdicts/" + id("v"), `{"body":"tern/B","lids":2,"counts":{"good":2},"form":%s}`},
 		{"maker", "/v1/verdicts/" + id("w"), `{"body":"tern/B","lids":2,"form":"jar","counts":{"good":2},"maker":%s}`},
-		{"note", "/v1/firings/" + firing, `{"source":"hand","kiln":"big-blue","kind":"glaze","began_at":"2026-01-20T08:00:00Z","ended_at":"2026-01-21T08:00:00Z","intended_cone":"6","note":%s}`},
+		{"note", "/v1/firings/" + firing, `{"source":"hand","kiln":"big-blue","kind":"glaze","began_at":"2026-01-20T08:00:00Z","ended_at":"2026-01-21T08:00:00Z","overlaps":true,"intended_cone":"6","note":%s}`},
 		{"text", "/v1/firings/" + firing + "/notes/" + id("n"), `{"text":%s}`},
 		{"by", "/v1/firings/" + firing + "/cones/" + id("c"), `{"cone":"6","seen":"leaning","tilt_deg":40,"by":%s}`},
 	}

@@ -68,8 +68,10 @@ type Frame struct {
 	Site     string
 	Here     string // which of the links at the top this page is under
 	Standing string // the caution at the end of every page
-	Version  string
-	Speak    Speak // to whom the page speaks
+	// Unrecorded are the kilns that are hot while nothing of them is recorded.
+	Unrecorded []string
+	Version    string
+	Speak      Speak // to whom the page speaks
 }
 
 func (f Frame) frame() Frame { return f }

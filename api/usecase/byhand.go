@@ -88,6 +88,9 @@ func (s Firings) KeepByHand(ctx context.Context, id kiln.FiringID, b wire.Firing
 			return tiles.PutResult{}, err
 		}
 	}
+	if err := s.overlaps(ctx, f.Firing, b); err != nil {
+		return tiles.PutResult{}, err
+	}
 	cones, err := s.Archive.Cones(ctx, id)
 	if err != nil {
 		return tiles.PutResult{}, err
@@ -107,6 +110,27 @@ func (s Firings) KeepByHand(ctx context.Context, id kiln.FiringID, b wire.Firing
 	s.Heat.Again(ctx, f.Kiln)
 	s.Shrink.Touch()
 	return k, nil
+}
+
+// overlaps asks about a firing that was told with both its times and lies over another of its kiln.
+func (s Firings) overlaps(ctx context.Context, f kiln.Firing, b wire.FiringBody) error {
+	if b.Overlaps || b.BeganAt == "" || b.EndedAt == "" {
+		return nil
+	}
+	others, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: f.Kiln, Limit: newestKilns})
+	if err != nil {
+		return err
+	}
+	for _, o := range others {
+		over := o.Over.Wall
+		if o.Status == kiln.Running {
+			over = s.Now().Wall
+		}
+		if o.ID != f.ID && o.Began.Wall.Before(f.Over.Wall) && f.Began.Wall.Before(over) {
+			return refuse("out-of-range", fmt.Sprintf("%s went on at that time. Is it another firing all the same?", o.Name()), wire.Field{Name: "overlaps", Says: "say that it is another firing, or put the times right"})
+		}
+	}
+	return nil
 }
 
 type handFiring struct {
@@ -161,6 +185,9 @@ func (s Firings) ByHand(id kiln.FiringID, b wire.FiringBody) (f handFiring, samp
 	return f, samples, err
 }
 
+// shortestFiring is the least that a firing told with both its times lasts (own).
+const shortestFiring = 30 * time.Minute
+
 // handTimes puts the times of a firing by hand down. Where it began or ended without anybody
 // saying when, the other end, the sitter or this moment stand in, and the clock counts as not
 // trusted.
@@ -199,8 +226,13 @@ func (s Firings) handTimes(f *handFiring, b wire.FiringBody) error {
 	if length > 400*time.Hour || ended.Sub(began) > 400*time.Hour {
 		return refuse("out-of-range", "A firing of more than 400 hours.", wire.Field{Name: "ended_at", Says: "more than 400 hours after it began"})
 	}
-	if ended.After(s.Now().Wall.Add(time.Hour)) && s.Now().Trusted {
+	if now := s.Now(); now.Trusted && began.After(now.Wall) {
+		return refuse("out-of-range", "It begins in the future.", wire.Field{Name: "began_at", Says: "later than now"})
+	} else if now.Trusted && ended.After(now.Wall.Add(time.Minute)) { // a form is filled in within that
 		return refuse("out-of-range", "It ends in the future.", wire.Field{Name: "ended_at", Says: "later than now"})
+	}
+	if trusted && ended.Sub(began) < shortestFiring {
+		return refuse("out-of-range", fmt.Sprintf("A firing of %.0f min.", ended.Sub(began).Minutes()), wire.Field{Name: "ended_at", Says: "less than half an hour after it began"})
 	}
 	ended = later(ended, began.Add(length))
 	f.Length = ended.Sub(began)

@@ -2,6 +2,7 @@ package usecase
 
 import (
 	"fmt"
+	"time"
 
 	"lidwright/api/wire"
 	"lidwright/kiln"
@@ -101,15 +102,30 @@ func likely(h kiln.HeatWork) []*float64 {
 	return []*float64{Celsius(h.Low), Celsius(h.High)}
 }
 
-func gapsSay(f kiln.Firing) string {
-	says := ""
+// gapsSay tells of the gaps of a minute and more: of one how long it was, of several how many, how long in all, and
+// the longest.
+func gapsSay(f kiln.Firing) (says string) {
+	var sum, longest time.Duration
+	known, unknown := 0, 0
 	for _, g := range f.Gaps {
 		switch {
 		case !g.Known:
-			says = join(says, "a gap of unknown length")
-		case g.For.Minutes() >= 1:
-			says = join(says, fmt.Sprintf("gap %.0f min", g.For.Minutes()))
+			unknown++
+		case g.For >= time.Minute:
+			known, sum, longest = known+1, sum+g.For, max(longest, g.For)
 		}
+	}
+	switch {
+	case known == 1:
+		says = fmt.Sprintf("gap %.0f min", sum.Minutes())
+	case known > 1:
+		says = fmt.Sprintf("%d gaps, %.0f min in all, the longest %.0f min", known, sum.Minutes(), longest.Minutes())
+	}
+	switch {
+	case unknown == 1:
+		says = join(says, "a gap of unknown length")
+	case unknown > 1:
+		says = join(says, fmt.Sprintf("%d gaps of unknown length", unknown))
 	}
 	return says
 }

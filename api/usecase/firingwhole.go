@@ -51,8 +51,9 @@ func (s Firings) WholeFiring(ctx context.Context, id kiln.FiringID) (wire.Firing
 	for _, n := range notes {
 		j.Notes = append(j.Notes, s.noteJSON(n))
 	}
-	j.ProbeSays = probeSays(stories, control, id)
-	if f.Source == "hand" {
+	if f.Source != "hand" { // that went by no probe
+		j.ProbeSays = probeSays(stories, control, id)
+	} else {
 		typed, err := s.Archive.Curve(ctx, id, []kiln.ChannelID{kiln.ByHandChannel}, typedGap)
 		if err != nil {
 			return j, err

@@ -3,7 +3,10 @@ package usecase
 import (
 	"cmp"
 	"context"
+	"errors"
+	"strconv"
 	"strings"
+	"time"
 
 	"lidwright/api/wire"
 	"lidwright/tiles"
@@ -16,7 +19,38 @@ func (s Lids) KeepPot(ctx context.Context, id string, b wire.PotBody) (tiles.Put
 	if err != nil {
 		return tiles.PutResult{}, err
 	}
+	if err := s.fillCard(ctx, &p); err != nil {
+		return tiles.PutResult{}, err
+	}
 	return s.Archive.PutPot(ctx, p, PreconditionOf(ctx), s.Now())
+}
+
+// fillCard gives a card the day and the number that it does not say: those that it has, else today and the next
+// number of its maker, so that it can be found by them.
+func (s Lids) fillCard(ctx context.Context, p *lid.PotCard) error {
+	if p.MadeOn != "" && p.Number != "" {
+		return nil
+	}
+	if was, err := s.Archive.Pot(ctx, p.ID); err == nil {
+		p.MadeOn, p.Number = cmp.Or(p.MadeOn, was.MadeOn), cmp.Or(p.Number, was.Number)
+	} else if !errors.Is(err, lid.ErrNoPot) {
+		return err
+	}
+	p.MadeOn = cmp.Or(p.MadeOn, s.Now().Wall.In(s.Site.Zone).Format(time.DateOnly))
+	if p.Number == "" {
+		cards, err := s.Archive.Pots(ctx, lid.PotFilter{})
+		if err != nil {
+			return err
+		}
+		highest := 0
+		for _, c := range cards {
+			if n, err := strconv.Atoi(c.Number); err == nil && c.Mark == p.Mark {
+				highest = max(highest, n)
+			}
+		}
+		p.Number = strconv.Itoa(highest + 1)
+	}
+	return nil
 }
 
 // PotCard is b as a card that may be kept.

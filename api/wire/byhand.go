@@ -13,6 +13,7 @@ type FiringBody struct {
 	BeganAt      string      `json:"began_at,omitempty" format:"date-time"`
 	EndedAt      string      `json:"ended_at,omitempty" format:"date-time"`
 	Load         string      `json:"load,omitempty"`
+	Overlaps     bool        `json:"overlaps,omitempty" doc:"It is another firing, though one of that kiln went on at the same time"`
 	Typed        *TypedBody  `json:"typed,omitempty" doc:"Readings now and then"`
 	Sitter       *SitterBody `json:"sitter,omitempty"`
 	IntendedCone string      `json:"intended_cone,omitempty" doc:"Cone that was meant to be reached, tenths allowed"`

@@ -30,14 +30,18 @@ func (f firing) row() []string {
 func firingsCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "firings [ID]", Short: "List firings, show one, compare some; begin and stop one by hand", Args: cobra.MaximumNArgs(1),
-		Example: "  lidwright firings --kiln big-blue --kind glaze\n  lidwright firings curve ID --csv\n  lidwright firings compare ID ID --at 1000\n  lidwright firings trend big-blue\n  lidwright firings begin big-blue",
+		Example: "  lidwright firings --kiln big-blue --kind glaze\n  lidwright firings curve big-blue/last --csv\n  lidwright firings compare big-blue/2 big-blue/4 --at 1000\n  lidwright firings trend big-blue\n  lidwright firings begin big-blue",
 		RunE: func(c *cobra.Command, args []string) error {
 			var items []firing
 			var done bool
 			var err error
 			if len(args) == 1 {
 				var f firing
-				done, err = get(c, "/v1/firings/"+url.PathEscape(args[0]), nil, &f)
+				var id string
+				if id, err = firingID(c, args[0]); err != nil {
+					return err
+				}
+				done, err = get(c, "/v1/firings/"+url.PathEscape(id), nil, &f)
 				items = []firing{f}
 			} else {
 				var a struct{ Items []firing }
@@ -66,9 +70,13 @@ func firingsCommand() *cobra.Command {
 func curveCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "curve ID", Short: "The curve of a firing: lowest and highest of each step", Args: cobra.ExactArgs(1),
-		Example: "  lidwright firings curve ID --csv > firing.csv\n  lidwright firings curve ID --step 1 --channel all --csv",
+		Example: "  lidwright firings curve big-blue/last --csv > firing.csv\n  lidwright firings curve big-blue/8 --step 1 --channel all --csv",
 		RunE: func(c *cobra.Command, args []string) error {
 			cl, err := client(c)
+			if err != nil {
+				return err
+			}
+			id, err := firingID(c, args[0])
 			if err != nil {
 				return err
 			}
@@ -77,7 +85,7 @@ func curveCommand() *cobra.Command {
 			if asCSV, _ := c.Flags().GetBool("csv"); asCSV || !asJSON {
 				accept = "text/csv"
 			}
-			b, err := cl.Get(c.Context(), "/v1/firings/"+url.PathEscape(args[0])+"/curve", asked(c, []string{"points", "step", "channel"}), accept)
+			b, err := cl.Get(c.Context(), "/v1/firings/"+url.PathEscape(id)+"/curve", asked(c, []string{"points", "step", "channel"}), accept)
 			if err == nil {
 				_, err = c.OutOrStdout().Write(b)
 			}
@@ -94,9 +102,16 @@ func curveCommand() *cobra.Command {
 func compareCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "compare ID [ID...]", Short: "Hold up to four firings against the first", Args: cobra.RangeArgs(1, 4),
-		Example: "  lidwright firings compare ID ID\n  lidwright firings compare ID ID --at 1000",
+		Example: "  lidwright firings compare big-blue/2 big-blue/4\n  lidwright firings compare big-blue/2 big-blue/4 --at 1000",
 		RunE: func(c *cobra.Command, args []string) error {
-			q := url.Values{"firings": {strings.Join(args, ",")}}
+			ids := make([]string, len(args))
+			for i, name := range args {
+				var err error
+				if ids[i], err = firingID(c, name); err != nil {
+					return err
+				}
+			}
+			q := url.Values{"firings": {strings.Join(ids, ",")}}
 			if c.Flags().Changed("at") {
 				at, _ := c.Flags().GetFloat64("at")
 				q.Set("at_c", strconv.FormatFloat(at, 'f', -1, 64))
