@@ -244,6 +244,7 @@ var whoMay = map[Who]string{
 		GET /v1/verdicts`,
 	Bench: `
 		POST /bar/{bar}
+		POST /bar/{bar}/flags
 		POST /bar/{bar}/strike
 		POST /by-hand
 		POST /clay/{clay}/bars
@@ -260,6 +261,7 @@ var whoMay = map[Who]string{
 		POST /verdicts
 		POST /verdicts/{id}/strike
 		PUT /v1/bars/{bar}
+		PUT /v1/bars/{bar}/flags
 		PUT /v1/bars/{bar}/readings/{id}
 		PUT /v1/bars/{bar}/readings/{id}/strike
 		PUT /v1/firings/{id}

@@ -63,6 +63,23 @@ func (s barRoutes) putBar(ctx context.Context, in *putBarInput) (*edited[wire.Ba
 	return &edited[wire.BarJSON]{status(k), revision(b.Revision), s.Bars().BarJSON(b.Bar)}, nil
 }
 
+type putFlagsInput struct {
+	wire.BarPath
+	Body wire.FlagsBody
+}
+
+func (s barRoutes) putFlags(ctx context.Context, in *putFlagsInput) (*edited[wire.BarJSON], error) {
+	k, err := s.Bars().Flag(ctx, in.BarPath, in.Body.Flags, usecase.PreconditionOf(ctx))
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	b, err := s.Bars().KeptBar(ctx, in.BarPath)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &edited[wire.BarJSON]{status(k), revision(b.Revision), s.Bars().BarJSON(b.Bar)}, nil
+}
+
 type freeCodesInput struct {
 	Count int `query:"count" default:"7" minimum:"1" maximum:"100"`
 }

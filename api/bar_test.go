@@ -310,3 +310,54 @@ func TestIfMatch(t *testing.T) {
 	b.json("PUT", "/v1/loads/"+load, edit, 201, "If-Match", r.Header.Get("ETag"))
 	b.json("PUT", "/v1/loads/"+load, strings.Replace(edit, "top", "middle", 1), 412, "If-Match", r.Header.Get("ETag"))
 }
+
+// A bent bar is set aside from the page of its load: no load waits for it, and what was measured on it is in
+// no rate until the tick is taken out again.
+func TestFlagsByPage(t *testing.T) {
+	b := newBench(t)
+	b.tern("BQ7", "BQ4", "BQ3")
+	load := b.id()
+	b.json("PUT", "/v1/loads/"+load, `{"kiln":"blue","kind":"glaze","heat_work_c":1222,"bars":[{"bar":"BQ7"},{"bar":"BQ4"},{"bar":"BQ3"}]}`, 201)
+	for _, code := range []string{"BQ7", "BQ4"} {
+		b.read(code, "wet", "100.0")
+		b.read(code, "dry", "94.2")
+	}
+	b.json("PUT", "/v1/loads/"+load+"/close", `{}`, 200)
+	for code, length := range map[string]string{"BQ7": "87.6", "BQ4": "87.5"} {
+		b.read(code, "fired", length)
+	}
+	bars := func() float64 {
+		t.Helper()
+		return b.json("GET", "/v1/clays/tern/shrinkage?cone=6", "", 200)["basis"].(map[string]any)["bars"].(float64)
+	}
+	if n := bars(); n != 2 {
+		t.Fatalf("the rate rests on %v bars, not 2", n)
+	}
+	has(t, b.page("/unpack/"+load), `href="/bar/BQ3?load=`+load+`#flags"`, "Bars to measure: 1")
+	has(t, b.page("/bar/BQ3?load="+load), `<details id="flags" open>`, `name="flag" value="bent"`, `name="load" value="`+load+`"`)
+	r, _ := b.post("/bar/BQ3/flags", url.Values{"flag": {"broken"}, "load": {load}}, 303)
+	if to := r.Header.Get("Location"); to != "/unpack/"+load+"#bars" {
+		t.Errorf("led to %s, not back to the load", to)
+	}
+	text := b.page("/unpack/" + load)
+	has(t, text, "Set aside", "All bars of this load are measured")
+	if n := len(b.json("GET", "/v1/loads?waiting=true", "", 200)["items"].([]any)); n != 0 {
+		t.Errorf("%d loads wait, though their last bar is broken", n)
+	}
+	b.post("/bar/BQ4/flags", url.Values{"flag": {"bent", "glazed_mark"}}, 303)
+	if n := bars(); n != 1 {
+		t.Errorf("a bent bar is in the rate: it rests on %v bars", n)
+	}
+	has(t, b.page("/bar/BQ4"), "Set aside: it is in no rate", `value="bent" checked`, "glazed mark")
+	b.post("/bar/BQ4/flags", url.Values{}, 303)
+	if n := bars(); n != 2 {
+		t.Errorf("the tick is out again, and the rate rests on %v bars", n)
+	}
+	if _, text := b.post("/bar/BQ4/flags", url.Values{"flag": {"crooked"}}, 422); !strings.Contains(text, "bent, bloated") {
+		t.Errorf("a flag that there is not: %s", text)
+	}
+	b.json("PUT", "/v1/bars/BQ4/flags", `{"flags":["bloated"]}`, 201)
+	if n := bars(); n != 1 {
+		t.Errorf("a bar bloated by the API is in the rate: %v bars", n)
+	}
+}

@@ -169,13 +169,13 @@ func (s clayRoutes) postClass(w http.ResponseWriter, r *http.Request) error {
 		return problem("missing", "Tick the bars first.", wire.Field{Name: "bar", Says: "none is ticked"})
 	}
 	for _, c := range codes {
-		b, err := s.Bars().Bar(r.Context(), wire.BarPath{Bar: c})
+		b, err := s.Bars().KeptBar(r.Context(), wire.BarPath{Bar: c})
 		if err != nil {
 			return err
 		}
 		if practice := form.Get("practice") == "yes"; b.Practice != practice {
 			b.Practice = practice
-			if _, err := s.Archive.PutBar(r.Context(), b, usecase.Precondition{}, s.Now()); err != nil {
+			if _, err := s.Archive.PutBar(r.Context(), b.Bar, usecase.Precondition{Revision: b.Revision}, s.Now()); err != nil {
 				return err
 			}
 			s.Shrink.Touch(b.Code)

@@ -84,6 +84,21 @@ type barPageData struct {
 	Word   bool          // whoever looks may confirm in a word: the owner, or there are no passcodes
 	Units  []tiles.LengthUnit
 	MassID string // a new id for an entry of masses
+	Load   string // the load whose page led here; empty: none
+}
+
+// Flags are all flags, with those that the bar has.
+func (d barPageData) Flags() []flagTick {
+	var out []flagTick
+	for _, f := range tiles.Flags() {
+		out = append(out, flagTick{string(f), slices.Contains(d.Bar.Flags, string(f))})
+	}
+	return out
+}
+
+type flagTick struct {
+	Flag string
+	Is   bool
 }
 
 // Sent is the entry as it was sent, to send it again unchanged.
@@ -120,6 +135,7 @@ func (s barRoutes) barPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	data := s.barPageData(r.Context(), bar)
+	data.Load = r.URL.Query().Get("load")
 	data.askAgain(r.URL.Query().Get("again"))
 	if id := r.URL.Query().Get("saved"); id != "" {
 		for i, rd := range data.Bar.Readings {
@@ -207,6 +223,24 @@ func readingForm(form url.Values) (wire.ReadingBody, error) {
 		return b, rd.wrong
 	}
 	return b, nil
+}
+
+// postFlags keeps what is ticked as wrong with a bar; from the page of a load it leads back there.
+func (s barRoutes) postFlags(w http.ResponseWriter, r *http.Request) error {
+	form, err := sent(r)
+	if err != nil {
+		return err
+	}
+	p := wire.BarPath{Bar: r.PathValue("bar")}
+	if _, err := s.Bars().Flag(r.Context(), p, form["flag"], usecase.Precondition{}); err != nil {
+		return err
+	}
+	to := "/bar/" + url.PathEscape(p.Bar)
+	if load := form.Get("load"); load != "" {
+		to = "/unpack/" + url.PathEscape(load) + "#bars"
+	}
+	http.Redirect(w, r, to, http.StatusSeeOther)
+	return nil
 }
 
 func (s barRoutes) postStrike(w http.ResponseWriter, r *http.Request) error {

@@ -37,7 +37,8 @@ func (s loadRoutes) loadPage(w http.ResponseWriter, r *http.Request) error {
 		page
 		Load          wire.Load
 		Waiting, Done []loadBar
-		Saved         string // code of the bar that was measured just now
+		Aside         []loadBar // flagged before they were measured
+		Saved         string    // code of the bar that was measured just now
 		Unit          string
 		Units         []tiles.LengthUnit
 		Check         wire.CheckList
@@ -68,6 +69,10 @@ func (s loadRoutes) loadPage(w http.ResponseWriter, r *http.Request) error {
 		}
 		if one.Measured != nil {
 			data.Done = append(data.Done, one)
+			continue
+		}
+		if len(one.Flags) > 0 {
+			data.Aside = append(data.Aside, one)
 			continue
 		}
 		if e, ok := shrinkage.Plausible(b.Bar, tiles.Reading{Bar: b.Code, Stage: one.Stage, Mark: 1, Instrument: "calliper"}, s.Bars().LastFit()); ok {

@@ -129,6 +129,30 @@ func (s Bars) KeepBar(ctx context.Context, p wire.BarPath, b wire.BarBody, m Pre
 	return k, err
 }
 
+// Flag says all that is wrong with a bar. A flagged one is in no rate and no load waits for it; what was
+// measured on it stays, and counts again once no flag is left.
+func (s Bars) Flag(ctx context.Context, p wire.BarPath, flags []string, m Precondition) (tiles.PutResult, error) {
+	bar, err := s.KeptBar(ctx, p)
+	if err != nil {
+		return tiles.PutResult{}, err
+	}
+	if !m.Names() { // a bar that is again as it was once is no entry sent twice
+		m.Revision = bar.Revision
+	}
+	bar.Flags = nil
+	for _, f := range flags {
+		bar.Flags = append(bar.Flags, tiles.Flag(f))
+	}
+	if err := bar.Validate(); err != nil {
+		return tiles.PutResult{}, err
+	}
+	k, err := s.Archive.PutBar(ctx, bar.Bar, m, s.Now())
+	if err == nil {
+		s.Shrink.Touch(bar.Code)
+	}
+	return k, err
+}
+
 func (s Bars) FreeCodes(ctx context.Context, n int) ([]string, error) {
 	used, err := s.Archive.UsedCodes(ctx)
 	if err != nil {

@@ -101,6 +101,11 @@ type Heat struct {
 	HeatWorkC *float64 `json:"heat_work_c"`
 }
 
+// FlagsBody is all that is wrong with a bar; what is not among them any more is taken off.
+type FlagsBody struct {
+	Flags []string `json:"flags" doc:"bent, bloated, glazed_mark, broken; empty: nothing is wrong with it"`
+}
+
 type BarPath struct {
 	Bar string `path:"bar" maxLength:"8"`
 }

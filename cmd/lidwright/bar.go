@@ -138,8 +138,37 @@ func barsCommand() *cobra.Command {
 	fresh.Flags().String("forming", "thrown_ring", "how they are made")
 	fresh.Flags().String("by", "", "maker's mark")
 	fresh.MarkFlagRequired("clay")
-	c.AddCommand(fresh, storyCommand())
+	c.AddCommand(fresh, flagCommand(), storyCommand())
 	c.AddCommand(barTables()...)
+	return c
+}
+
+func flagCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "flag CODE [bent|bloated|glazed_mark|broken...]", Short: "Say what is wrong with a bar, so that it is in no rate", Args: cobra.MinimumNArgs(1),
+		Long: `The flags named are all that the bar has from now on; --none takes them off, and it counts again.
+A bar with a flag is in no rate and no load waits for it. What was measured on it stays.`,
+		Example: "  lidwright bars flag BQ7 broken\n  lidwright bars flag BQ7 --none",
+		RunE: func(c *cobra.Command, args []string) error {
+			none, _ := c.Flags().GetBool("none")
+			if none == (len(args) > 1) {
+				return &exit{exitWrongUse, "say what is wrong with bar " + args[0] + ": bent, bloated, glazed_mark or broken; or --none"}
+			}
+			flags := append([]string{}, args[1:]...)
+			done, err := put(c, "/v1/bars/"+url.PathEscape(args[0])+"/flags", map[string]any{"flags": flags}, nil)
+			if err != nil || done {
+				return err
+			}
+			if none {
+				fmt.Fprintf(c.OutOrStdout(), "%s has no flag: what was measured on it counts again\n", args[0])
+				return nil
+			}
+			fmt.Fprintf(c.OutOrStdout(), "%s: %s. It is in no rate and no load waits for it. Undo: lidwright bars flag %s --none\n",
+				args[0], strings.ReplaceAll(strings.Join(flags, ", "), "_", " "), args[0])
+			return nil
+		},
+	}
+	c.Flags().Bool("none", false, "nothing is wrong with it")
 	return c
 }
 

@@ -201,11 +201,11 @@ func (s *Store) Load(ctx context.Context, id string) (tiles.KeptLoad, error) {
 func (s *Store) Loads(ctx context.Context, w tiles.LoadFilter) ([]tiles.KeptLoad, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT l.id, l.number, l.kiln, l.kind, l.atmosphere, coalesce(l.firing, ''), l.packed_by, l.note, l.heat_work_c, c.at_ms, l.unpacked_ms, l.rev,
-			(SELECT count(*) FROM load_bar x JOIN bar b ON b.code = x.bar WHERE x.load = l.id AND x.measured = 0 AND instr(b.flags, 'broken') = 0)
+			(SELECT count(*) FROM load_bar x JOIN bar b ON b.code = x.bar WHERE x.load = l.id AND x.measured = 0 AND b.flags = '')
 		FROM load l JOIN change c ON c.seq = l.opened
 		WHERE (?1 = '' OR l.id = ?1) AND (?2 = '' OR l.kiln = ?2)
 			AND (?3 = 0 OR (l.unpacked_ms IS NOT NULL OR l.firing IS NOT NULL AND NOT EXISTS (SELECT 1 FROM firing f WHERE f.id = l.firing AND f.status = 'running')) AND EXISTS (
-				SELECT 1 FROM load_bar x JOIN bar b ON b.code = x.bar WHERE x.load = l.id AND x.measured = 0 AND instr(b.flags, 'broken') = 0))
+				SELECT 1 FROM load_bar x JOIN bar b ON b.code = x.bar WHERE x.load = l.id AND x.measured = 0 AND b.flags = ''))
 			AND (?4 = 0 OR l.firing IS NULL AND l.unpacked_ms IS NULL)
 			AND (?6 = '' OR l.kind = ?6) AND (?7 = '' OR l.number < (SELECT number FROM load WHERE id = ?7))
 		ORDER BY l.number DESC LIMIT ?5`, w.ID, w.Kiln, w.Waiting, w.Open, limited(w.Limit), w.Kind, w.After)
