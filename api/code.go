@@ -93,6 +93,13 @@ func (h CodeHash) is(code string) bool {
 	return len(h.sum) == sha256.Size && subtle.ConstantTimeCompare(h.of(code), h.sum) == 1
 }
 
+// Fits reports whether a code as typed is the one that this was made of, and gives the mark under which sessions of it
+// are kept.
+func (h CodeHash) Fits(code string) (fits bool, mark string) { return h.is(code), h.mark() }
+
+// Mark names a hash, so that sessions end with the code that they were opened by.
+func (h CodeHash) Mark() string { return h.mark() }
+
 // mark names a hash, so that sessions end with the code that they were opened by.
 func (h CodeHash) mark() string {
 	m := sha256.Sum256(append([]byte("lidwright session "), h.sum...))

@@ -160,3 +160,10 @@ func (r *reader) at(key, says string) Mistake {
 	m.Says = says
 	return m
 }
+
+// loosely is strictly for texts of the environment, which become numbers where a setting is one.
+func loosely(c *mapstructure.DecoderConfig) {
+	c.TagName = "key"
+	c.WeaklyTypedInput = true
+	c.DecodeHook = nil
+}

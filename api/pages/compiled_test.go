@@ -25,11 +25,23 @@ func compiledPages() []Page {
 	f := Frame{Site: "site", Standing: "standing", Version: "version", Speak: Speak{Unit: "mm"}}
 	fault := Problem{Title: "title", About: "about", Detail: "detail", Fields: []FieldProblem{{"name", "says"}}}
 	form := []Hidden{{"name", "value"}}
+	studio := CollectorStudio{Name: "name", ID: "id", Link: "link", Heard: "heard", Have: "have", Behind: "behind", Version: "version", Trouble: "trouble"}
 	return []Page{
 		LanguagePage{Frame: f, Units: []string{"unit", "another"}, Next: "next"},
 		PasscodePage{Frame: f, Open: true},
 		PasscodePage{Frame: f, Who: "who", Action: "action", Fields: form},
 		PasscodePage{Frame: f, Problem: &fault, Action: "action", Fields: form},
+		CollectorPage{Frame: f, Problem: &fault},
+		CollectorPage{Frame: f, Joined: true, URL: "url", Name: "name", Record: "record", Keep: true, Makers: true, Behind: "behind", LastOK: "last", Trouble: "trouble", LastBody: "body"},
+		CollectorPage{Frame: f, Joined: true},
+		CollectorKilnsPage{Frame: f, All: 2, Filter: "filter", Cautions: []string{"caution"}, Kilns: []CollectorKiln{{Studio: "studio", Kiln: "kiln", Link: "link", State: "state", Value: "value",
+			Age: "age", Running: "running", Hot: true, SilentHot: true, Wrong: "wrong", Cautions: []string{"caution"}, Curve: Drawing{Width: 9, Height: 9, Says: "drawn", Lines: []string{"points"}}}}},
+		CollectorKilnsPage{Frame: f},
+		CollectorStudiosPage{Frame: f, Studios: []CollectorStudio{studio}},
+		CollectorStudiosPage{Frame: f},
+		CollectorStudioPage{Frame: f, Studio: studio, More: true, Firings: []CollectorFiring{{Link: "link", Kiln: "kiln", Number: "number", Began: "began", Kind: "kind", Status: "status", Peak: "peak", Lasted: "lasted"}}},
+		CollectorFiringPage{Frame: f, Studio: studio, Curve: Drawing{Width: 9, Height: 9, Says: "drawn", Lines: []string{"points"}}, Note: "note", Cautions: []string{"caution"}},
+		CollectorFiringPage{Frame: f, Studio: studio},
 		ProblemPage{Frame: f, Problem: fault, Help: "help"},
 		ProblemPage{Frame: f, Problem: Problem{Title: "title", About: "about", Detail: "detail"}, Help: "help"},
 	}

@@ -19,6 +19,7 @@ type Push struct {
 	Facts   []PushFact   `json:"facts,omitempty" maxItems:"1000"`
 	Boots   []PushBoot   `json:"boots,omitempty" maxItems:"5000"`
 	Firings []SentFiring `json:"firings,omitempty" maxItems:"100"`
+	Left    int          `json:"left,omitempty" minimum:"0" doc:"Firings that are not sent yet, beside those here"`
 	Has     []FiringMark `json:"has,omitempty" maxItems:"20000" doc:"Firings that the studio believes to be there; the answer names those that are not"`
 }
 

@@ -1,0 +1,180 @@
+// Package collector is the wiring of the collector: the database, the answers over HTTP, and how curves are read
+// for the pages. Several may run on one database.
+//
+// It keeps nothing by itself: whatever was acknowledged is in PostgreSQL.
+package collector
+
+import (
+	"context"
+	"crypto/tls"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"strings"
+	"time"
+
+	notify "github.com/coreos/go-systemd/v22/daemon"
+
+	"lidwright/api"
+	"lidwright/api/collectorpages"
+	"lidwright/config"
+	"lidwright/daemon/collector/postgres"
+	"lidwright/daemon/store/codec"
+	"lidwright/kiln"
+)
+
+// ErrCannotStart wraps what keeps the collector from starting until someone acts.
+var ErrCannotStart = errors.New("cannot start")
+
+var (
+	_ collectorpages.Record = (*postgres.Store)(nil)
+	_ collectorpages.Shown  = (*postgres.Store)(nil)
+)
+
+// Collector is everything that runs. New fills the exported fields with the real ones.
+type Collector struct {
+	Now    func() time.Time
+	Listen func(address string) (net.Listener, error)
+	Ready  func(address string) // told once, when the pages answer
+
+	cfg   config.Collect
+	store *postgres.Store
+	pages *collectorpages.Server
+}
+
+// New opens the database, brings it up to date, and builds what hangs on it.
+func New(ctx context.Context, cfg config.Collect, version string) (*Collector, error) {
+	zone := time.Local
+	if cfg.Zone != "" {
+		var err error
+		if zone, err = time.LoadLocation(cfg.Zone); err != nil {
+			return nil, fmt.Errorf("%w: zone: %w", ErrCannotStart, err)
+		}
+	}
+	c := &Collector{Now: time.Now, Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) }, Ready: func(string) {}, cfg: cfg}
+	c.pages = &collectorpages.Server{Name: cfg.Name, Zone: zone, Tongue: cfg.Language, Version: version,
+		Now: func() time.Time { return c.Now() }, Draw: Draw, Summary: codec.ReadSummary}
+	if file := cfg.Owner.CodeFile; file != "" {
+		if _, err := ownerOf(file); err != nil {
+			return nil, fmt.Errorf("%w: owner.code_file: %w; make it with: lidwright-collect code %s", ErrCannotStart, err, file)
+		}
+		c.pages.Owner = func(code string) (bool, string, error) {
+			hash, err := ownerOf(file)
+			if err != nil {
+				return false, "", err
+			}
+			fits, mark := hash.Fits(code)
+			return fits, mark, nil
+		}
+		c.pages.OwnerMark = func() (string, error) {
+			hash, err := ownerOf(file)
+			return hash.Mark(), err
+		}
+	}
+	var err error
+	if c.store, err = postgres.Open(ctx, cfg.Database.URL, int32(cfg.Database.Connections)); err != nil {
+		if errors.Is(err, postgres.ErrNewer) {
+			return nil, fmt.Errorf("%w: %w", ErrCannotStart, err)
+		}
+		return nil, err
+	}
+	c.pages.Record, c.pages.Shown = c.store, c.store
+	return c, nil
+}
+
+func ownerOf(file string) (api.CodeHash, error) {
+	line, err := os.ReadFile(file)
+	if err != nil {
+		return api.CodeHash{}, err
+	}
+	return api.ParseCodeHash(strings.TrimSpace(string(line)))
+}
+
+// Run answers until ctx ends, and then gives what is under way ten seconds.
+func (c *Collector) Run(ctx context.Context) error {
+	defer c.store.Close()
+	handler, err := c.pages.Handler()
+	if err != nil {
+		return fmt.Errorf("build the pages: %w", err)
+	}
+	l, err := c.Listen(c.cfg.Listen.Address)
+	if err != nil {
+		return fmt.Errorf("%w: listen on %s: %v", ErrCannotStart, c.cfg.Listen.Address, err)
+	}
+	address := l.Addr().String()
+	if c.cfg.Listen.TLSCert != "" {
+		pair, err := tls.LoadX509KeyPair(c.cfg.Listen.TLSCert, c.cfg.Listen.TLSKey)
+		if err != nil {
+			l.Close()
+			return fmt.Errorf("%w: listen.tls_cert and listen.tls_key: %v", ErrCannotStart, err)
+		}
+		l = tls.NewListener(l, &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12, NextProtos: []string{"http/1.1"}})
+	}
+	srv := &http.Server{Handler: handler, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: time.Minute, WriteTimeout: 90 * time.Second, IdleTimeout: 2 * time.Minute,
+		MaxHeaderBytes: 16 << 10, ErrorLog: slog.NewLogLogger(slog.Default().Handler(), slog.LevelDebug)}
+	done := make(chan error, 1)
+	go func() { done <- srv.Serve(l) }()
+	c.Ready(address)
+	notify.SdNotify(false, notify.SdNotifyReady)
+	go watch(ctx)
+	select {
+	case err := <-done:
+		return fmt.Errorf("answer on %s: %w", address, err)
+	case <-ctx.Done():
+	}
+	notify.SdNotify(false, notify.SdNotifyStopping)
+	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), 10*time.Second)
+	defer cancel()
+	if err := srv.Shutdown(last); err != nil {
+		srv.Close()
+	}
+	<-done
+	return nil
+}
+
+// watch tells the service manager that the program turns.
+func watch(ctx context.Context) {
+	every, err := notify.SdWatchdogEnabled(false)
+	if err != nil || every == 0 {
+		return
+	}
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(every / 2):
+			notify.SdNotify(false, notify.SdNotifyWatchdog)
+		}
+	}
+}
+
+// Draw reads a curve as it was sent, and gives lowest and highest of at most so many steps a channel.
+func Draw(k string, data []byte, points int) ([]kiln.Envelope, error) {
+	var blocks []*codec.Block
+	for len(data) > 0 {
+		n, size := binary.Uvarint(data)
+		if size <= 0 || n > uint64(len(data)-size) {
+			return nil, fmt.Errorf("%w: it is cut short", codec.ErrCoded)
+		}
+		b, err := codec.DecodeBlock(data[size : size+int(n)])
+		if err != nil {
+			return nil, err
+		}
+		blocks, data = append(blocks, b), data[size+int(n):]
+	}
+	thin := kiln.NewDownsampler(nil, codec.EnvelopeStep)
+	for _, b := range blocks {
+		b.Thin(thin, len(b.Since))
+	}
+	lines := thin.Envelopes()
+	for i, e := range lines {
+		if n := len(e.After); points > 0 && n > points {
+			lines[i] = e.Merge((n + points - 1) / points)
+		}
+	}
+	return lines, nil
+}
