@@ -66,7 +66,7 @@ func drawBoard(n int, pots []lid.Clearance, together shrinkage.Together, spread 
 		x, y := normal.next(), normal.next()
 		body := f * shared[0][0] * x
 		lid := f * (shared[1][0]*x + shared[1][1]*y)
-		lid += float64(pots[0].Part.SD) * normal.next()
+		lid += pots[0].Part.NextSD() * normal.next()
 		b.drawPots(k, pots, spread, body, normal.next, f*ownPot)
 		making := math.Sqrt(pots[0].Making) / pots[0].Left[1] // as thrown
 		for j := range lids {

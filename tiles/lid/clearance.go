@@ -265,7 +265,7 @@ func (f *Clearance) causesAt(w float64) causes {
 		position: of(p.Position),
 		reading:  f.reading,
 		throwing: f.Making,
-		part:     width[1] * width[1] * float64(f.Part.SD*f.Part.SD) / 1e4,
+		part:     width[1] * width[1] * f.Part.variance() / 1e4,
 		rate:     of(p.Rate) + of(p.Batch),
 		load:     of(p.Load),
 		gone:     of(p.Gone),

@@ -48,6 +48,11 @@ const (
 	leastPart  = 1e-12 // an impossible verdict must not outweigh the rest
 )
 
+// boardSDs are how far the boards of a form may differ among themselves beyond what is known of their loads,
+// log-percent, each with the belief in it before any lid (own): mostly not at all. Boards that contradict one
+// another make the larger ones likely, and then no single answer is as sure as their lids are many.
+var boardSDs = [...]struct{ sd, belief float64 }{{0, 0.95}, {0.2, 0.02}, {0.4, 0.015}, {0.7, 0.01}, {1.1, 0.005}}
+
 func partAt(i int) float64 { return partStep * float64(i-partPoints/2) }
 
 // Differences are the part differences of a site, learned from how its lids sat.
@@ -58,8 +63,8 @@ type Differences struct {
 }
 
 type partGroup struct {
-	log    []float64 // log likelihood on the grid, of the part difference and the error of the rates in one
-	smooth []float64 // what it tells of the site
+	log    [len(boardSDs)][]float64 // log likelihood on the grid for each of boardSDs, of the part difference and the error of the rates in one
+	smooth []float64                // what it tells of the site
 	fits   int
 	rate   float64 // sum of the variances of the rates' error over the boards, log-percent²
 	boards float64
@@ -87,10 +92,13 @@ func (p *Differences) add(b ComparedResult) {
 	}
 	g := p.groups[b.Group]
 	if g == nil {
-		g = &partGroup{log: make([]float64, partPoints)}
+		g = &partGroup{}
+		for k := range g.log {
+			g.log[k] = make([]float64, partPoints)
+		}
 		p.groups[b.Group] = g
 	}
-	b.addTo(g.log)
+	b.addTo(&g.log)
 	g.fits += b.Sat.Looked()
 	g.rate, g.boards = g.rate+square(float64(b.RateSD)), g.boards+1
 	g.smooth, p.site = nil, nil
@@ -108,7 +116,7 @@ func (p *Differences) settle() {
 	for _, k := range p.sorted() {
 		g := p.groups[k]
 		if g.smooth == nil {
-			g.smooth = smoothed(g.log, math.Hypot(formSD, g.rateSD()))
+			g.smooth = smoothed(overBoards(g.log), math.Hypot(formSD, g.rateSD()))
 		}
 		for i, l := range g.smooth {
 			p.site[i] += l
@@ -140,7 +148,10 @@ func (p Differences) Groups() []DifferenceGroup { return p.sorted() }
 // of all makers of the form. A group without boards leans on the others and has nothing of the rates in it;
 // without any board at all it is 0 with a sd of 0.40.
 func (p Differences) Of(g DifferenceGroup) Difference {
-	own := make([]float64, partPoints)
+	var own [len(boardSDs)][]float64
+	for k := range own {
+		own[k] = make([]float64, partPoints)
+	}
 	site := slices.Clone(p.site)
 	if len(site) == 0 {
 		site = LearnDifferences(nil).site
@@ -155,17 +166,24 @@ func (p Differences) Of(g DifferenceGroup) Difference {
 		d.Fits += known.fits
 		rate, boards = rate+known.rate, boards+known.boards
 		for i, l := range known.smooth { // the site without this group
-			own[i] += known.log[i]
 			site[i] -= l
+			for k := range own {
+				own[k][i] += known.log[k][i]
+			}
 		}
 	}
 	if boards > 0 {
 		d.RateSD = tiles.LogPercent(math.Sqrt(rate / boards))
 	}
 	for i, l := range smoothed(site, math.Hypot(formSD, float64(d.RateSD))) {
-		own[i] += l
+		for k := range own {
+			own[k][i] += l
+		}
 	}
-	weight := unlog(own)
+	weight := unlog(overBoards(own))
+	if boards > 0 {
+		d.BoardSD = tiles.LogPercent(boardSD(own))
+	}
 	var sum, mean, square2 float64
 	for i, w := range weight {
 		sum, mean, square2 = sum+w, mean+w*partAt(i), square2+w*partAt(i)*partAt(i)
@@ -174,6 +192,40 @@ func (p Differences) Of(g DifferenceGroup) Difference {
 	d.Mean, d.SD = tiles.LogPercent(mean), tiles.LogPercent(math.Sqrt(max(square2/sum-mean*mean, 0)))
 	d.Low, d.High = partQuantile(weight, sum*(1-tiles.LikelyLevel)/2), partQuantile(weight, sum*(1+tiles.LikelyLevel)/2)
 	return d
+}
+
+// overBoards is the log likelihood on the grid, whatever the boards differ by.
+func overBoards(log [len(boardSDs)][]float64) []float64 {
+	out := make([]float64, partPoints)
+	for i := range out {
+		top := math.Inf(-1)
+		for k := range log {
+			top = max(top, log[k][i])
+		}
+		var sum float64
+		for k, b := range boardSDs {
+			sum += b.belief * math.Exp(log[k][i]-top)
+		}
+		out[i] = top + math.Log(sum)
+	}
+	return out
+}
+
+// boardSD is the root of the mean square by which boards differ, by the log posterior on the grid for each of
+// boardSDs.
+func boardSD(log [len(boardSDs)][]float64) float64 {
+	top := math.Inf(-1)
+	for k := range log {
+		top = max(top, slices.Max(log[k]))
+	}
+	var sum, squares float64
+	for k, b := range boardSDs {
+		for _, l := range log[k] {
+			w := b.belief * math.Exp(l-top)
+			sum, squares = sum+w, squares+w*b.sd*b.sd
+		}
+	}
+	return math.Sqrt(squares / sum)
 }
 
 // partQuantile is where the running sum of weights passes at; each weight lies evenly about its point.
@@ -218,25 +270,17 @@ func smoothed(logs []float64, sd float64) []float64 {
 	return out
 }
 
-// addTo adds the board's log likelihood to a grid of part differences. A part difference of one
-// step moves every play of the board by one step of play; so does the part that its lids share.
+// addTo adds the board's log likelihood to the grids of part differences, one for each of boardSDs. A part
+// difference of one step moves every play of the board by one step of play; so does what its lids share.
 // Both run over one line, and the board is worked out once for each point of it.
-func (b ComparedResult) addTo(grid []float64) {
+func (b ComparedResult) addTo(grids *[len(boardSDs)][]float64) {
+	const reachSD = 3.6
 	step := float64(b.Lid) / 100 * partStep
 	v := b.verdicts()
-	apart := min(0.7*float64(b.SameSD), 0.6*v.sd) // of two points of the shared part
-	stride := max(1, int(math.Round(apart/step)))
-	reach := int(math.Ceil(3.6 * float64(b.SameSD) / (step * float64(stride))))
-	weight := make([]float64, 2*reach+1)
-	var sum float64
-	for k := range weight {
-		weight[k] = 1
-		if reach > 0 {
-			weight[k] = math.Exp(-square(float64((k-reach)*stride)*step/float64(b.SameSD)) / 2)
-		}
-		sum += weight[k]
+	shared := func(k int) float64 { // sd of what the lids of the board share, in steps
+		return math.Hypot(float64(b.SameSD)/step, boardSDs[k].sd/partStep)
 	}
-	pad := reach * stride
+	pad := int(math.Ceil(reachSD*shared(len(boardSDs)-1))) + int(v.sd/step) + 1
 	chance := make([]float64, partPoints+2*pad)
 	for i := range chance {
 		chance[i] = v.logChance(float64(b.Play) + step*float64(i-pad-partPoints/2))
@@ -245,12 +289,26 @@ func (b ComparedResult) addTo(grid []float64) {
 	for i := range chance {
 		chance[i] = math.Exp(chance[i] - top)
 	}
-	for i := range grid {
-		var p float64
-		for k, w := range weight {
-			p += w * chance[i+k*stride]
+	for k, grid := range grids {
+		sd := shared(k)
+		stride := max(1, int(math.Round(min(0.7*sd, 0.6*v.sd/step)))) // of two points of the shared part
+		reach := int(math.Ceil(reachSD * sd / float64(stride)))
+		weight := make([]float64, 2*reach+1)
+		var sum float64
+		for j := range weight {
+			weight[j] = 1
+			if reach > 0 {
+				weight[j] = math.Exp(-square(float64((j-reach)*stride)/sd) / 2)
+			}
+			sum += weight[j]
 		}
-		grid[i] += top + math.Log(max(p/sum, 1e-300))
+		for i := range grid {
+			var p float64
+			for j, w := range weight {
+				p += w * chance[pad+i+(j-reach)*stride]
+			}
+			grid[i] += top + math.Log(max(p/sum, 1e-300))
+		}
 	}
 }
 

@@ -115,8 +115,11 @@ func TestPartRangesHold(t *testing.T) {
 func TestPartLikelihoodByBruteForce(t *testing.T) {
 	b := ComparedResult{Group: teapot, Sat: Outcomes{TooBig: 1, Tight: 2, Good: 3, Loose: 1, DropsIn: 1}, Plays: []tiles.Millimetre{1.1}, Play: 1.6, OwnSD: 0.4, SameSD: 0.25,
 		Lid: 90, Ledge: 3.2, Limits: Limits{LeastPlay: 1, MostPlay: 2.5, Bearing: 1}}
-	grid := make([]float64, partPoints)
-	b.addTo(grid)
+	var grids [len(boardSDs)][]float64
+	for k := range grids {
+		grids[k] = make([]float64, partPoints)
+	}
+	b.addTo(&grids)
 	density := func(x, sd float64) float64 { return math.Exp(-x*x/(2*sd*sd)) / (sd * math.Sqrt(2*math.Pi)) }
 	edges := []float64{math.Inf(-1), 0, 1, 2.2, 3.2, math.Inf(1)}
 	class := func(c int, m float64) float64 { // chance that a lid of mean play m gets verdict c
@@ -127,22 +130,24 @@ func TestPartLikelihoodByBruteForce(t *testing.T) {
 		}
 		return p
 	}
-	brute := func(delta float64) float64 {
+	brute := func(delta, sd float64) float64 {
 		var p float64
 		const h = 0.01
-		for shared := -1.5; shared < 1.5; shared += h {
+		for shared := -6 * sd; shared < 6*sd; shared += h {
 			m := 1.6 + 0.9*delta + shared
 			tight := class(1, m) // the play of 1.1 lies in good and takes one of the three
 			all := class(0, m) * tight * tight * class(2, m) * class(2, m) * class(3, m) * class(4, m)
 			for _, x := range b.Plays {
 				all *= density(float64(x)-m, math.Hypot(0.4, 0.15))
 			}
-			p += h * density(shared, 0.25) * all
+			p += h * density(shared, sd) * all
 		}
 		return p
 	}
 	for _, i := range []int{120, 140, 150, 160, 185} {
-		near(t, fmt.Sprintf("log likelihood at %.2f", partAt(i)), grid[i], math.Log(brute(partAt(i))), 2e-3)
+		for k, apart := range boardSDs { // 0.9 mm of play for a point
+			near(t, fmt.Sprintf("log likelihood at %.2f, boards %.1f apart", partAt(i), apart.sd), grids[k][i], math.Log(brute(partAt(i), math.Hypot(0.25, 0.9*apart.sd))), 2e-3)
+		}
 	}
 }
 

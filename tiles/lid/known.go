@@ -1,6 +1,7 @@
 package lid
 
 import (
+	"math"
 	"time"
 
 	"lidwright/kiln"
@@ -34,7 +35,14 @@ type Difference struct {
 	Low, High tiles.LogPercent // a 90 % range
 	Fits      int              // lids looked at
 	RateSD    tiles.LogPercent // of the error of the rates that is part of it; 0 without a board
+	BoardSD   tiles.LogPercent // by which its boards differ among themselves for no known reason; 0 without a board
 }
+
+// variance is that of the difference on the next board, log-percent².
+func (d Difference) variance() float64 { return square(float64(d.SD)) + square(float64(d.BoardSD)) }
+
+// NextSD is how far the next board may lie from Mean, log-percent.
+func (d Difference) NextSD() float64 { return math.Sqrt(d.variance()) }
 
 // checkRates sees that each part has a clay or stated rates, and not both.
 func (q *Question) checkRates(f *tiles.Faults) {
