@@ -49,6 +49,7 @@ func newWorld(t *testing.T, storeFolder string) *world {
 	l.Close()
 	w := &world{t: t, folder: t.TempDir(), site: "http://" + address, epoch: time.Now()}
 	plug := &practice.Plug{Link: filepath.Join(w.folder, "kiln")}
+	w.plug = plug
 	settings := fmt.Sprintf("[store]\nfolder=%q\n[listen]\naddress=%q\n[kiln.big-blue]\nport=%q\nreply=\"columns\"\nevery=\"10s\"\nlimit_c=1290\n[kiln.big-blue.channel.1]\nfrom=\"1\"\nunit=\"c\"\n[kiln.big-blue.probe.1]\ntype=\"K\"\n",
 		storeFolder, address, plug.Link)
 	if err := os.WriteFile(filepath.Join(w.folder, "lidwright.toml"), []byte(settings), 0o600); err != nil {
@@ -172,10 +173,7 @@ func TestKilledInTheMiddle(t *testing.T) {
 	kills := rounds(8, 1000)
 	for i := range kills {
 		time.Sleep(time.Duration(rng.ExpFloat64() * float64(200*time.Millisecond)))
-		if err := w.cmd.Process.Signal(syscall.SIGKILL); err != nil {
-			t.Fatal(err)
-		}
-		w.cmd.Wait()
+		w.kill()
 		began := time.Now()
 		w.start()
 		worst = max(worst, time.Since(began))
@@ -195,8 +193,7 @@ func TestKilledInTheMiddle(t *testing.T) {
 	if kept, _ := p.counts(); kept < kills/2 || len(p.odd) > 0 {
 		t.Errorf("%d readings in %d kills; answers %v", kept, kills, p.odd)
 	}
-	w.cmd.Process.Signal(syscall.SIGKILL)
-	w.cmd.Wait()
+	w.kill()
 	s, err := store.Open(t.Context(), storeFolder)
 	if err != nil {
 		t.Fatal(err)

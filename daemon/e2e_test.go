@@ -109,7 +109,25 @@ type world struct {
 	site    string
 	epoch   time.Time
 	cmd     *exec.Cmd
+	plug    *practice.Plug
 	log     bytes.Buffer
+}
+
+// kill ends the daemon outright. A real port is anybody's again when its last holder is gone; a pseudo
+// terminal stays held for its holder alone (tty_ioctl(4), TIOCEXCL) as long as its other end lives, and only
+// root gets past that: so the cable goes to another one.
+func (w *world) kill() {
+	w.t.Helper()
+	if err := w.cmd.Process.Signal(syscall.SIGKILL); err != nil {
+		w.t.Fatal(err)
+	}
+	w.cmd.Wait()
+	if w.plug.Line() == nil {
+		return
+	}
+	if err := errors.Join(w.plug.Unplug(), w.plug.Plug()); err != nil {
+		w.t.Fatal(err)
+	}
 }
 
 func (w *world) start() {
@@ -238,6 +256,7 @@ func fromTheLineToTheLid(t *testing.T, program string, under ...string) {
 	patient := time.Duration(factor / fast)
 	w := &world{t: t, fast: fast, program: program, under: under, folder: t.TempDir(), site: "http://" + address, epoch: time.Now()}
 	plug := &practice.Plug{Link: filepath.Join(w.folder, "kiln")}
+	w.plug = plug
 	settings := fmt.Sprintf("[store]\nfolder=%q\n[listen]\naddress=%q\n[kiln.big-blue]\nport=%q\nreply=\"columns\"\nevery=\"10s\"\nchecksum=\"xor\"\nlimit_c=1290\n[kiln.big-blue.channel.1]\nfrom=\"1\"\nunit=\"c\"\n[kiln.big-blue.probe.1]\ntype=\"K\"\n",
 		filepath.Join(w.folder, "store"), address, plug.Link)
 	if err := os.WriteFile(filepath.Join(w.folder, "lidwright.toml"), []byte(settings), 0o600); err != nil {
@@ -324,10 +343,7 @@ func fromTheLineToTheLid(t *testing.T, program string, under ...string) {
 	note := uuid.NewString()
 	w.put("/v1/bars/BQA/readings/"+note, map[string]any{"stage": "dry", "length": "94.2"})
 	// Killed outright, and started again: the same firing, a gap, and what was acknowledged.
-	if err := w.cmd.Process.Signal(syscall.SIGKILL); err != nil {
-		t.Fatal(err)
-	}
-	w.cmd.Wait()
+	w.kill()
 	time.Sleep(patient * 2 * time.Second) // 20 min of the kiln
 	w.start()
 	at(900)
@@ -400,7 +416,5 @@ func fromTheLineToTheLid(t *testing.T, program string, under ...string) {
 	if code := w.get("/v1/lid?collar=104.5&clay=nobody", nil); code != 404 {
 		t.Errorf("an unknown clay answers %d", code)
 	}
-	// A clean stop ends with 0.
-	w.cmd.Process.Signal(syscall.SIGKILL)
-	w.cmd.Wait()
+	w.kill()
 }

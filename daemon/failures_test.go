@@ -233,8 +233,7 @@ func TestFiringGoesOnAfterTheWatchdog(t *testing.T) {
 		}
 		return quiet >= 50
 	})
-	w.cmd.Process.Signal(syscall.SIGKILL)
-	w.cmd.Wait()
+	w.kill()
 	if err := os.Remove(stick); err != nil {
 		t.Fatal(err)
 	}

@@ -133,6 +133,8 @@ func newAsking(t *testing.T) *asking {
 			t.Cleanup(func() { os.Setenv(name, was) })
 		}
 	}
+	t.Setenv("HOME", "/home/potter") // answers name the folder of the store
+	t.Setenv("XDG_STATE_HOME", "")
 	log := slog.Default()
 	slog.SetDefault(slog.New(slog.DiscardHandler))
 	t.Cleanup(func() { slog.SetDefault(log) })
