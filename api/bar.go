@@ -43,7 +43,7 @@ func (s barRoutes) getBar(ctx context.Context, in *wire.BarPath) (*thing[wire.Ba
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &thing[wire.BarJSON]{revision(b.Revision), s.Bars().BarJSON(b.Bar)}, nil
+	return &thing[wire.BarJSON]{revision(b.Revision), s.Bars().Settled(ctx, b.Bar)}, nil
 }
 
 type putBarInput struct {
@@ -60,7 +60,7 @@ func (s barRoutes) putBar(ctx context.Context, in *putBarInput) (*edited[wire.Ba
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &edited[wire.BarJSON]{status(k), revision(b.Revision), s.Bars().BarJSON(b.Bar)}, nil
+	return &edited[wire.BarJSON]{status(k), revision(b.Revision), s.Bars().Settled(ctx, b.Bar)}, nil
 }
 
 type putFlagsInput struct {
@@ -77,7 +77,7 @@ func (s barRoutes) putFlags(ctx context.Context, in *putFlagsInput) (*edited[wir
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return &edited[wire.BarJSON]{status(k), revision(b.Revision), s.Bars().BarJSON(b.Bar)}, nil
+	return &edited[wire.BarJSON]{status(k), revision(b.Revision), s.Bars().Settled(ctx, b.Bar)}, nil
 }
 
 type freeCodesInput struct {
@@ -132,7 +132,7 @@ func (s barRoutes) readingAct(do func(usecase.Storage) act, needsWhy bool) func(
 		}
 		for _, r := range bar.Readings {
 			if r.ID == in.ID {
-				return &body[wire.Reading]{s.Bars().ReadingJSON(r, bar.WetLength())}, nil
+				return &body[wire.Reading]{s.Bars().SettledReading(ctx, bar, r)}, nil
 			}
 		}
 		return nil, problem("unknown-reading", "No such reading of this bar.")

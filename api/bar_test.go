@@ -8,12 +8,22 @@ import (
 	"testing"
 )
 
+// whyNot is the code of why a reading does not count, empty where it does.
+func whyNot(reading map[string]any) string {
+	why, ok := reading["why_not"].(map[string]any)
+	if ok == (reading["counted"] == true) {
+		return "counted and why_not contradict each other"
+	}
+	code, _ := why["code"].(string)
+	return code
+}
+
 // A slip is asked about by name; what lies outside 0.72 to 1.01 of the wet length is for the owner to
 // count, the rest waits for a second reading or the owner's word.
 func TestSlipsAsked(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7")
-	if r := b.read("BQ7", "wet", "100.0"); r["unusual"] != false || r["counted"] != true || r["needs"] != nil {
+	if r := b.read("BQ7", "wet", "100.0"); r["unusual"] != false || r["needs"] != nil || whyNot(r) != "waits_for_next_stage" {
 		t.Errorf("a usual wet length: %v", r)
 	}
 	ten := b.read("BQ7", "dry", "942")
@@ -25,7 +35,7 @@ func TestSlipsAsked(t *testing.T) {
 		t.Errorf("confirmed, outside 0.72 to 1.01: %v", r)
 	}
 	b.json("PUT", at+"/count", `{}`, 422)
-	if r := b.json("PUT", at+"/count", `{"by":"EM","why":"a new kind of clay"}`, 200); r["counted"] != true || r["unusual"] != true {
+	if r := b.json("PUT", at+"/count", `{"by":"EM","why":"a new kind of clay"}`, 200); whyNot(r) != "looks_wrong" || r["needs"] != nil || r["unusual"] != true { // let in, and left out by the fit
 		t.Errorf("counted: %v", r)
 	}
 	b.json("PUT", at+"/strike", `{"by":"EM","why":"it was a slip"}`, 200)
@@ -78,8 +88,8 @@ func TestPageAsksFirst(t *testing.T) {
 	all = b.json("GET", "/v1/bars/BQ4", "", 200)["readings"].([]any)
 	b.post("/bar/BQ4/count", url.Values{"reading": {all[len(all)-1].(map[string]any)["id"].(string)}, "why": {"measured twice"}, "by": {"EM"}}, 303)
 	all = b.json("GET", "/v1/bars/BQ4", "", 200)["readings"].([]any)
-	if all[len(all)-1].(map[string]any)["counted"] != true {
-		t.Error("counted by the owner, and it does not count")
+	if last := all[len(all)-1].(map[string]any); last["needs"] != nil || whyNot(last) != "looks_wrong" {
+		t.Errorf("counted by the owner, and kept out otherwise than by the fit: %v", last)
 	}
 }
 

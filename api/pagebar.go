@@ -126,7 +126,7 @@ func (s barRoutes) inAWord(ctx context.Context) bool {
 }
 
 func (s barRoutes) barPageData(ctx context.Context, bar tiles.Bar) barPageData {
-	return barPageData{page: s.page(ctx, "unpack"), Bar: s.Bars().BarJSON(bar), Stages: stageWords(), Typed: url.Values{"unit": {string(s.unitOf(ctx))}}, Units: tiles.LengthUnits(), MassID: s.MakeID(), Word: s.inAWord(ctx)}
+	return barPageData{page: s.page(ctx, "unpack"), Bar: s.Bars().Settled(ctx, bar), Stages: stageWords(), Typed: url.Values{"unit": {string(s.unitOf(ctx))}}, Units: tiles.LengthUnits(), MassID: s.MakeID(), Word: s.inAWord(ctx)}
 }
 
 func (s barRoutes) barPage(w http.ResponseWriter, r *http.Request) error {
@@ -169,7 +169,7 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 		data := s.barPageData(r.Context(), a.Bar)
 		data.Typed = form
 		data.askAgain(form.Get("again"))
-		j := s.Bars().ReadingJSON(a.Reading, a.Bar.WetLength())
+		j := s.Bars().ReadingJSON(a.Bar, a.Reading, nil)
 		j.Fix = usecase.Text(a.Fix)
 		data.Asked = &j
 		return s.render(w, "bar", data)

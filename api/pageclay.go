@@ -36,6 +36,7 @@ func (s clayRoutes) clayPage(w http.ResponseWriter, r *http.Request) error {
 	for _, b := range bars {
 		data.Bars = append(data.Bars, s.Bars().BarJSON(b.Bar))
 	}
+	data.NotCounted = usecase.NotCounted(data.Bars)
 	return s.render(w, "clay", data)
 }
 
@@ -51,6 +52,7 @@ type clayPageData struct {
 	Rows                    []curveRow
 	Wrong                   string
 	Bars                    []wire.BarJSON
+	NotCounted              []usecase.NotCountedGroup
 }
 
 // curveRow is one line of the table behind the curve.

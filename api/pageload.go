@@ -15,11 +15,12 @@ import (
 type loadBar struct {
 	wire.BarJSON
 	Shelf     string
-	Stage     tiles.Stage // that this load gives
-	Measured  *float64    // mm at that stage, nil if it was not
-	Wet, Dry  *float64    // mm
-	Expected  *float64    // mm
-	Low, High *float64    // mm; beyond these the reading is asked about, without the network too
+	Stage     tiles.Stage  // that this load gives
+	Measured  *float64     // mm at that stage, nil if it was not
+	WhyNot    *wire.WhyNot // why that length does not count
+	Wet, Dry  *float64     // mm
+	Expected  *float64     // mm
+	Low, High *float64     // mm; beyond these the reading is asked about, without the network too
 	NewID     string
 }
 
@@ -53,14 +54,14 @@ func (s loadRoutes) loadPage(w http.ResponseWriter, r *http.Request) error {
 		shelf[slot.Bar] = slot.Shelf
 	}
 	for _, b := range bars {
-		one := loadBar{BarJSON: s.Bars().BarJSON(b.Bar), Shelf: shelf[b.Code], Stage: tiles.Measures(l.Kind), NewID: s.MakeID()}
-		for _, rd := range b.Readings {
+		one := loadBar{BarJSON: s.Bars().Settled(r.Context(), b.Bar), Shelf: shelf[b.Code], Stage: tiles.Measures(l.Kind), NewID: s.MakeID()}
+		for i, rd := range b.Readings {
 			if rd.Struck != nil || rd.Mass != nil {
 				continue
 			}
 			switch rd.Stage {
 			case one.Stage:
-				one.Measured = usecase.LengthMM(rd.Length)
+				one.Measured, one.WhyNot = usecase.LengthMM(rd.Length), one.Readings[i].WhyNot
 			case tiles.Wet:
 				one.Wet = usecase.LengthMM(rd.Length)
 			case tiles.Dry:

@@ -54,6 +54,7 @@ var _ record.Log = (*store.Store)(nil)
 type Daemon struct {
 	Now    func() kiln.Stamp
 	NewID  func() string                              // of a new fact
+	Settle time.Duration                              // how long an entry's answer waits for the fit; 0: 150 ms
 	Dice   func() *rand.Rand                          // a new source of chance, for codes that nobody chose
 	Tick   func(ctx context.Context) <-chan time.Time // once a second
 	Minute func(ctx context.Context) <-chan time.Time // once a minute, for copies and what becomes old
@@ -131,7 +132,7 @@ func newDaemon(cfg config.Config, version string, clock *Clock, who api.Access) 
 	d.server = &api.Server{Studio: &usecase.Studio{
 		Site:        usecase.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere), MainKiln: kiln.KilnID(cfg.Site.MainKiln), MarkLength: tiles.Millimetre(cfg.Bars.MarkLengthMM), Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Version: version},
 		LidDefaults: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet), Wired: wiredOf(cfg),
-		Now: func() kiln.Stamp { return d.Now() }, NewID: func() string { return d.NewID() },
+		Now: func() kiln.Stamp { return d.Now() }, NewID: func() string { return d.NewID() }, Settle: func() time.Duration { return d.Settle },
 		Dice: func() *rand.Rand { return d.Dice() }, Lines: d.heard, Store: d.health, Ready: d.isReady,
 		Revision: func() uint64 { return d.store.Written() + d.shrink.revision.Load() },
 	}, Access: who}

@@ -122,6 +122,18 @@ type Heat struct {
 	Probe   string       // kiln and probe life, or empty
 	ProbeSD float64      // doubt of that probe after this firing, °C (one sd); 0: not known
 	At      time.Time    // when it ended, or the load was unpacked
+	Peak    time.Time    // when its peak was passed; zero: not known, or not yet
+	Status  kiln.Status  // of the firing; empty: the load has none
+	Firing  kiln.FiringID
+}
+
+// Passed is the moment from which on a length tells of this firing: when its peak was passed, else when it
+// ended. Zero: not yet.
+func (h Heat) Passed() time.Time {
+	if !h.Peak.IsZero() {
+		return h.Peak
+	}
+	return h.At
 }
 
 // ProbeDoubts is how sure the witness cones are by now of each life of a probe that fired one of the bars,
@@ -290,9 +302,9 @@ func (b Bar) InFit() bool { return !b.Practice && len(b.Flags) == 0 }
 
 // Hottest is the hottest heat work that b has seen up to the reading r, which is what a
 // bisque or fired length counts at. It is false where that is not known: no firing of the
-// reading's own sort (bisque; glaze or once) ended before it, or one of those has no heat
+// reading's own sort (bisque; glaze or once) passed its peak before it, or one of those has no heat
 // work. A firing of another sort without heat work is taken as the cooler one, as a bisque
-// that nobody recorded is. Firings still to end have a zero time.
+// that nobody recorded is. A firing that still heats has a zero time.
 func (b Bar) Hottest(r Reading) (Heat, bool) {
 	if r.Stage != Biscuit && r.Stage != Fired {
 		return Heat{}, false
@@ -301,7 +313,7 @@ func (b Bar) Hottest(r Reading) (Heat, bool) {
 	own, known := false, true
 	for _, h := range b.Firings {
 		sort := Measures(h.Kind)
-		if h.At.IsZero() || h.At.After(r.At) || r.Stage == Biscuit && sort == Fired {
+		if h.Passed().IsZero() || h.Passed().After(r.At) || r.Stage == Biscuit && sort == Fired {
 			continue
 		}
 		if sort == r.Stage || h.Kind == kiln.Other {

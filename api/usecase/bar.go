@@ -35,19 +35,26 @@ func (s Bars) KeptBar(ctx context.Context, p wire.BarPath) (tiles.KeptBar, error
 	return s.Archive.Bar(ctx, code, s.Channel)
 }
 
-func (s Bars) BarJSON(b tiles.Bar) wire.BarJSON {
+// BarJSON is a bar as answers tell it; what of it counts is said by the fit that stands now.
+func (s Bars) BarJSON(b tiles.Bar) wire.BarJSON { return s.barJSON(b, s.LastFit()) }
+
+// Settled is BarJSON, but waits a moment for what was just said of the bar to be in the fit.
+func (s Bars) Settled(ctx context.Context, b tiles.Bar) wire.BarJSON {
+	return s.barJSON(b, s.settled(ctx))
+}
+
+func (s Bars) barJSON(b tiles.Bar, fit *shrinkage.Fit) wire.BarJSON {
 	j := wire.BarJSON{Bar: string(b.Code), Derived: derived(shrinkage.Derive(b)), Readings: []wire.Reading{}, Firings: []wire.Heat{},
 		BarBody: wire.BarBody{ID: b.ID, Clay: string(b.Clay), Batch: string(b.Batch), Forming: string(b.Forming), MarkLength: float64(b.MarkLength), Marks: b.Marks, MadeOn: b.MadeOn, By: b.By, Practice: b.Practice, Flags: []string{}, Note: b.Note}}
 	for _, f := range b.Flags {
 		j.Flags = append(j.Flags, string(f))
 	}
-	wet := b.WetLength()
 	j.Next = string(tiles.Wet)
 	for _, r := range b.Readings {
-		rj := s.ReadingJSON(r, wet)
+		rj := s.ReadingJSON(b, r, fit)
 		rj.Confirms = confirmed(b, r)
 		j.Readings = append(j.Readings, rj)
-		if rj.Counted && r.Mass == nil {
+		if r.Counts() && r.Mass == nil {
 			j.Shrunk, j.Next = rj.TotalRatio, string(nextStage(r.Stage))
 		}
 	}
@@ -76,9 +83,11 @@ func nextStage(s tiles.Stage) tiles.Stage {
 	return tiles.Fired
 }
 
-func (s Bars) ReadingJSON(r tiles.Reading, wet tiles.Millimetre) wire.Reading {
+// ReadingJSON is a reading of b as answers tell it; fit, if there is one, says whether it counts.
+func (s Bars) ReadingJSON(b tiles.Bar, r tiles.Reading, fit *shrinkage.Fit) wire.Reading {
+	wet := b.WetLength()
 	j := wire.Reading{ID: r.ID, Bar: string(r.Bar), Stage: string(r.Stage), Mark: r.Mark, AsTyped: r.AsTyped, Unit: r.Unit, Unusual: r.Unusual, Slip: string(r.EntryError), Question: r.Question, Needs: r.Needs(),
-		Counted: r.Counts(), By: r.By, At: s.Moment(r.At), ClockTrusted: r.Trusted, Supersedes: Text(r.Supersedes)}
+		By: r.By, At: s.Moment(r.At), ClockTrusted: r.Trusted, Supersedes: Text(r.Supersedes)}
 	if r.Mass == nil {
 		j.LengthMM = LengthMM(r.Length)
 		if wet > 0 && r.Stage != tiles.Wet {
@@ -88,8 +97,14 @@ func (s Bars) ReadingJSON(r tiles.Reading, wet tiles.Millimetre) wire.Reading {
 	if m := r.Mass; m != nil {
 		j.Mass = &wire.MassBody{Dry: m.Dry, Saturated: m.Saturated, Suspended: m.Suspended, Step: m.Step}
 	}
+	counts(&j, b, r, fit)
 	j.Struck, j.Confirmed, j.CountedBy = s.actJSON(r.Struck), s.actJSON(r.Confirmed), s.actJSON(r.Counted)
 	return j
+}
+
+// SettledReading is ReadingJSON by the fit that has what was just said in it, after a moment at most.
+func (s Bars) SettledReading(ctx context.Context, b tiles.Bar, r tiles.Reading) wire.Reading {
+	return s.ReadingJSON(b, r, s.settled(ctx))
 }
 
 func (s *Studio) actJSON(a *tiles.Act) *wire.Act {
@@ -261,7 +276,7 @@ func (s Bars) KeepAsked(ctx context.Context, p wire.ReadingPath, a asked) (tiles
 	}
 	for _, have := range bar.Readings {
 		if have.ID == p.ID {
-			j := s.ReadingJSON(have, bar.WetLength())
+			j := s.ReadingJSON(bar, have, s.settled(ctx))
 			j.Confirms = confirmed(bar, have)
 			if a.Reading.Mass == nil {
 				j.ExpectedMM = []*float64{Rounded(float64(a.belief.Low), 1), Rounded(float64(a.belief.High), 1)}

@@ -32,6 +32,8 @@ type Studio struct {
 	Now         func() kiln.Stamp
 	// NewID makes the id of a new fact, a UUID; nil: UUIDv7.
 	NewID func() string
+	// Settle is how long the answer to an entry waits for the fit to have it; nil or 0: 150 ms.
+	Settle func() time.Duration
 	// Dice is a new source of chance, for codes that nobody chose; nil: another each time.
 	Dice   func() *rand.Rand
 	Copies Copies // of the whole store

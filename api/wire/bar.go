@@ -75,7 +75,9 @@ type Reading struct {
 	Question     string     `json:"question,omitempty"`
 	Fix          *string    `json:"fix,omitempty" doc:"What was probably meant, as it would be typed"`
 	Needs        string     `json:"needs,omitempty" doc:"confirm: it is not confirmed, and does not count until a second reading that is entered afresh agrees, or the owner confirms it in a word; count: the owner alone lets it in"`
-	Counted      bool       `json:"counted" doc:"May enter a fit"`
+	Counted      bool       `json:"counted" doc:"A term of the fit that rates come from; with pending: as it will be"`
+	Pending      bool       `json:"pending,omitempty" doc:"The fit does not say so yet"`
+	WhyNot       *WhyNot    `json:"why_not,omitempty" doc:"Why it does not count"`
 	By           string     `json:"by"`
 	At           *string    `json:"at"`
 	ClockTrusted bool       `json:"clock_trusted"`
@@ -85,6 +87,19 @@ type Reading struct {
 	CountedBy    *Act       `json:"counted_by,omitempty" doc:"The owner's word that it counts"`
 	Struck       *Act       `json:"struck"`
 	Supersedes   *string    `json:"supersedes"`
+}
+
+// WhyNot says why something that was entered does not count, and what makes it count.
+type WhyNot struct {
+	Code string `json:"code" doc:"waits_for_next_stage, check_only, no_firing, firing_incomplete, no_heat_work, replaced, crossed_out, looks_wrong, flagged, practice, no_wet_length, not_confirmed"`
+	Text string `json:"text"`
+	Fix  *Fix   `json:"fix,omitempty" doc:"Absent where there is nothing to mend"`
+}
+
+// Fix is the one tap that makes something count.
+type Fix struct {
+	Text string `json:"text"`
+	Link string `json:"link" doc:"Page of this site"`
 }
 
 type Act struct {

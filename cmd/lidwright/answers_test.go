@@ -346,6 +346,7 @@ func (a *asking) start() {
 		a.Fatal(err)
 	}
 	d.Now, d.NewID = a.stamp, a.newID
+	d.Settle = 5 * time.Minute // what counts is told by the fit, however busy the machine is
 	d.Dice = func() *rand.Rand { return rand.New(rand.NewPCG(14, 8)) }
 	address, ended := make(chan string, 1), make(chan error, 1)
 	d.Ready = func(at string) { address <- at }

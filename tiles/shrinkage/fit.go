@@ -269,6 +269,27 @@ func (f *Fit) cells(blocks []*mixedmodel.Block) []*mixedmodel.Block {
 // Left lists the readings that have no say, and why; slips are among them.
 func (f *Fit) Left() []LeftOut { return slices.Clone(f.left) }
 
+// Counts reports whether the reading r of b is a term of f with its full say, and slipped whether it
+// is one that f itself leaves out. Without a fit it is neither.
+func Counts(f *Fit, b tiles.Bar, r tiles.Reading) (counts, slipped bool) {
+	if f == nil {
+		return false, false
+	}
+	at, ok := slices.BinarySearchFunc(f.sheets, b, func(s *sheet, b tiles.Bar) int {
+		return cmp.Or(cmp.Compare(s.bar.ID, b.ID), cmp.Compare(s.bar.Code, b.Code))
+	})
+	if !ok {
+		return false, false
+	}
+	s := f.sheets[at]
+	for i, l := range s.lines {
+		if l.has(&r) {
+			return !s.slipped(i), s.slipped(i)
+		}
+	}
+	return false, false
+}
+
 // Sources are the sds that the bars of this site ended at, in the units of Handbook.
 func (f *Fit) Sources() Handbook {
 	out, sd := f.book, [thetas]float64{}
