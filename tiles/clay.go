@@ -68,6 +68,24 @@ type Batch struct {
 	Made    time.Time // when the batch was entered; newest open batch = latest of these
 }
 
+// Mixed reports whether the batch was mixed here from others: it is in use only where no open bag is.
+func (b Batch) Mixed() bool { return b.Kind == Blend || b.Kind == Reclaim }
+
+// InUse reports whether a question that names no batch of the clay means b rather than other, both of one
+// clay: an open one before a closed, a bag before a mix, the one entered later, the later name. A mix is
+// never the clay's default while a bag is open.
+func (b Batch) InUse(other Batch) bool {
+	switch {
+	case b.Open != other.Open:
+		return b.Open
+	case b.Mixed() != other.Mixed():
+		return other.Mixed()
+	case !b.Made.Equal(other.Made):
+		return b.Made.After(other.Made)
+	}
+	return b.Batch > other.Batch
+}
+
 // BatchKinds are all kinds of batch.
 func BatchKinds() []BatchKind { return []BatchKind{Bought, Reclaim, Blend, Repugged} }
 

@@ -288,7 +288,7 @@ func (s *Studio) clay(ctx context.Context, ref *tiles.BatchRef) (tiles.Clay, err
 			continue
 		}
 		there = there || b.BatchRef == *ref
-		if b.Open && (newest == nil || !b.Made.Before(newest.Made)) {
+		if b.Open && (newest == nil || b.InUse(newest.Batch)) {
 			newest = &batches[i]
 		}
 	}

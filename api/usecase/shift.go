@@ -57,7 +57,7 @@ func newestTwo(all []tiles.KeptBatch, fired []tiles.BatchRef) (now, before tiles
 	}
 	var newest, earlier *tiles.KeptBatch
 	for i, b := range all {
-		if b.Open && (newest == nil || !b.Made.Before(newest.Made)) {
+		if b.Open && (newest == nil || b.InUse(newest.Batch)) {
 			newest = &all[i]
 		}
 	}

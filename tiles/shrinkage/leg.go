@@ -68,7 +68,60 @@ func (f *Fit) leg(a Ask, to tiles.Stage) (leg, error) {
 		return leg{}, &tiles.Invalid{Field: "heat_work_c", Why: "a bisque piece is asked about and no bisque firing is known", Type: "no-usual-firing"}
 	}
 	start, end := f.stand(k, a, a.Stage), f.stand(k, a, to)
-	return f.between(k, a, start, end), nil
+	l := f.between(k, a, start, end)
+	if mix := f.unknownMix(l.ref); mix != nil {
+		return f.ofParents(mix, l, a, to), nil
+	}
+	return l, nil
+}
+
+// unknownMix is the batch if it was mixed from others and no bar of it has a say yet, and the clays of its
+// parents are known; else nil.
+func (f *Fit) unknownMix(ref tiles.BatchRef) *tiles.Batch {
+	if _, known := f.columns.place[column{'d', string(ref.Clay), string(ref.Batch)}]; known || ref.Batch == "" {
+		return nil
+	}
+	for i := range f.studio.Batches {
+		b := &f.studio.Batches[i]
+		if b.BatchRef != ref || !b.Mixed() || len(b.Parents) == 0 {
+			continue
+		}
+		for _, p := range b.Parents {
+			if p == ref || f.clay(p.Clay) == nil {
+				return nil
+			}
+		}
+		return b
+	}
+	return nil
+}
+
+// ofParents is the leg of a mix without a bar: the mean of the same way for its parents, at equal shares,
+// with what a new batch differs by, and never surer than a new bag of its clay (own). plain is the leg that
+// it would have as such a bag.
+func (f *Fit) ofParents(mix *tiles.Batch, plain leg, a Ask, to tiles.Stage) leg {
+	out := plain
+	out.mean, out.row = 0, mixedmodel.Row{}
+	out.final, out.bisque, out.newProbe, out.formingVar = 0, 0, 0, 0
+	share := 1 / float64(len(mix.Parents))
+	for _, p := range mix.Parents {
+		k, of := f.clay(p.Clay), a
+		of.BatchRef = p
+		l := f.between(k, of, f.stand(k, of, of.Stage), f.stand(k, of, to))
+		if again := f.unknownMix(p); again != nil { // parents never lead back: tiles.Batch.Family
+			l = f.ofParents(again, l, of, to)
+		}
+		out.mean += share * l.mean
+		out.row = combine(out.row, l.row, [2]float64{1, share})
+		out.final += share * l.final
+		out.bisque += share * l.bisque
+		out.newProbe += share * l.newProbe
+		out.formingVar += share * l.formingVar
+	}
+	bag, _, _ := f.likely(plain, false)
+	sd, nu, _ := f.likely(out, false)
+	out.formingVar += max(0, bag*bag-sd*sd/math.Exp(1/nu))
+	return out
 }
 
 // stand of a stage.
@@ -161,7 +214,7 @@ func (f *Fit) between(k *clayCurve, a Ask, start, end stand) leg {
 	return l
 }
 
-// newestOpen is the batch that a question means if it names none.
+// newestOpen is the batch that a question means if it names none: see tiles.Batch.InUse.
 func (f *Fit) newestOpen(clay tiles.ClayID) tiles.BatchID {
 	var newest *tiles.Batch
 	for i := range f.studio.Batches {
@@ -169,7 +222,7 @@ func (f *Fit) newestOpen(clay tiles.ClayID) tiles.BatchID {
 		if b.Clay != clay || !b.Open {
 			continue
 		}
-		if newest == nil || b.Made.After(newest.Made) || b.Made.Equal(newest.Made) && b.Batch > newest.Batch {
+		if newest == nil || b.InUse(*newest) {
 			newest = b
 		}
 	}

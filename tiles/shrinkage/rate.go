@@ -57,7 +57,7 @@ func (f *Fit) Rate(a Ask, to tiles.Stage) (Rate, error) {
 		return Rate{}, err
 	}
 	a.Batch = l.ref.Batch
-	out := Rate{From: a.Stage, To: to, At: a, Log: tiles.LogPercent(l.mean), Total: tiles.LogPercent(l.mean).Ratio(), Standing: f.Standing(a)}
+	out := Rate{From: a.Stage, To: to, At: a, Log: tiles.LogPercent(l.mean), Total: tiles.LogPercent(l.mean).Ratio(), Standing: f.StandingTo(a, to)}
 	out.Multiply = math.Exp(l.mean / 100)
 	var sd float64
 	sd, out.Nu, out.Likely = f.likely(l, false)
@@ -69,7 +69,14 @@ func (f *Fit) Rate(a Ask, to tiles.Stage) (Rate, error) {
 		out.SeenLow, out.SeenHigh = kiln.Celsius(t[0]), kiln.Celsius(t[len(t)-1])
 	}
 	if b := f.batches[l.ref]; b != nil {
-		out.Basis = Basis{b.bars, len(b.loads), b.struck, b.last}
+		seen := &b.stageSeen
+		if at := to; at == tiles.Dry || at == tiles.Biscuit {
+			seen = &stageSeen{}
+			if b.has(at) {
+				seen = b.early[at]
+			}
+		}
+		out.Basis = Basis{seen.bars, len(seen.loads), b.struck, seen.last}
 	}
 	return out, nil
 }

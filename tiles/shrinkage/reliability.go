@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"lidwright/kiln"
@@ -20,14 +21,34 @@ const (
 	thinBars      = 2
 )
 
-// batchSeen is what was seen of one batch: its fired bars that have a say.
+// batchSeen is what was seen of one batch: its bars that have a say, by the stage they were read at.
 type batchSeen struct {
+	stageSeen                            // fired
+	early     map[tiles.Stage]*stageSeen // dry and bisque
+	struck    int                        // struck readings of any stage
+}
+
+// stageSeen is what was seen of one batch at one stage.
+type stageSeen struct {
 	bars     int
 	loads    []string
 	formings []tiles.Forming
 	probes   []string
-	last     time.Time // last fired reading
-	struck   int       // struck readings of any stage
+	last     time.Time // last reading
+}
+
+// at is what was seen at a stage; the fired one for any that has none of its own.
+func (b *batchSeen) at(stage tiles.Stage) *stageSeen {
+	if stage != tiles.Dry && stage != tiles.Biscuit {
+		return &b.stageSeen
+	}
+	if b.early == nil {
+		b.early = map[tiles.Stage]*stageSeen{}
+	}
+	if b.early[stage] == nil {
+		b.early[stage] = &stageSeen{}
+	}
+	return b.early[stage]
 }
 
 // claySeen is where a clay was tested.
@@ -53,26 +74,30 @@ func (f *Fit) conclude() {
 		}
 	}
 	for _, s := range f.sheets {
-		fired := false
-		seen := f.seen(s.bar.BatchRef)
+		read := map[tiles.Stage]bool{}
+		batch := f.seen(s.bar.BatchRef)
 		for i, l := range s.lines {
 			if s.slipped(i) {
 				f.left = append(f.left, f.slipped(s, i)...)
 				continue
 			}
-			if l.stage != tiles.Fired {
+			if l.stage == tiles.Wet {
 				continue
 			}
-			fired = true
-			seen.loads = include(seen.loads, loadName(l.heat))
-			if l.heat.Probe != "" {
-				seen.probes = include(seen.probes, l.heat.Probe)
+			seen := batch.at(l.stage)
+			read[l.stage] = true
+			if l.heat != nil {
+				seen.loads = include(seen.loads, loadName(l.heat))
+				if l.heat.Probe != "" {
+					seen.probes = include(seen.probes, l.heat.Probe)
+				}
 			}
 			if at := l.last(); at.After(seen.last) {
 				seen.last = at
 			}
 		}
-		if fired {
+		for stage := range read {
+			seen := batch.at(stage)
 			seen.bars++
 			seen.formings = include(seen.formings, forming(s.bar.Forming))
 		}
@@ -167,9 +192,13 @@ func (c claySeen) nearest(h float64) float64 {
 	return best
 }
 
-// Standing is how far the rate that a asks about can be trusted, by the rules above; the
+// Standing is how far the fired rate that a asks about can be trusted, by the rules above; the
 // first that applies.
-func (f *Fit) Standing(a Ask) Standing {
+func (f *Fit) Standing(a Ask) Standing { return f.StandingTo(a, tiles.Fired) }
+
+// StandingTo is the same for the rate to an earlier stage: to dry and to bisque by the bars that were read
+// dry and bisque. A drying has no heat, so that one load is as good as two.
+func (f *Fit) StandingTo(a Ask, to tiles.Stage) Standing {
 	ref := a.BatchRef
 	if ref.Batch == "" {
 		ref.Batch = f.newestOpen(ref.Clay)
@@ -180,6 +209,9 @@ func (f *Fit) Standing(a Ask) Standing {
 	batch := f.batches[ref]
 	if batch == nil {
 		batch = &batchSeen{}
+	}
+	if to != tiles.Fired {
+		return f.standingEarly(a, ref, to, out)
 	}
 	if !out.NoOwnFired && hot.Known() && !clay.covers(float64(hot)) {
 		out.Untested, out.NearestTested = true, kiln.Celsius(clay.nearest(float64(hot)))
@@ -192,23 +224,18 @@ func (f *Fit) Standing(a Ask) Standing {
 		}
 		return out
 	}
-	on := a.On
-	if on.IsZero() {
-		on = f.studio.Now
-	}
-	if on.IsZero() {
-		on = f.newest
-	}
-	ago := on.Sub(batch.last)
+	ago := f.day(a).Sub(batch.last)
 	rests := fmt.Sprintf("%s in %s, last %s", count(batch.bars, "bar"), count(len(batch.loads), "load"), since(ago))
-	switch {
+	switch mix := f.unknownMix(ref); {
+	case mix != nil:
+		out.Trust, out.Why = Borrowed, "no bar of this mix yet: the mean of "+refs(mix.Parents)+", no surer than a new bag"
 	case out.NoOwnFired:
 		out.Trust, out.Why = Borrowed, "no fired bar of this clay yet: "+f.source(ref.Clay)
 	case batch.bars == 0:
 		out.Trust, out.Why = Borrowed, "no fired bar of this batch yet: rates of the clay's other batches"
 	case !slices.Contains(batch.formings, forming(a.Forming)):
 		out.Trust, out.Why = Unlike, fmt.Sprintf("%s, none of them %s", count(batch.bars, "bar"), formingWords(a.Forming))
-	case a.Probe != "" && len(batch.probes) > 0 && !slices.Contains(batch.probes, a.Probe):
+	case batch.anotherProbe(a.Probe):
 		out.Trust, out.Why = Unlike, "all bars were fired under another probe"
 	case ago > staleAfter:
 		out.Trust, out.Why = Stale, rests
@@ -218,6 +245,87 @@ func (f *Fit) Standing(a Ask) Standing {
 		out.Trust, out.Why = Sound, rests
 	}
 	return out
+}
+
+// day is the day that a question is asked on.
+func (f *Fit) day(a Ask) time.Time {
+	for _, on := range []time.Time{a.On, f.studio.Now} {
+		if !on.IsZero() {
+			return on
+		}
+	}
+	return f.newest
+}
+
+// anotherProbe reports whether bars of the batch were fired in that probe's own kiln, and none of them by it.
+// Bars of another kiln say nothing against a probe: what that leaves in doubt is in the range.
+func (s *stageSeen) anotherProbe(probe string) bool {
+	if probe == "" || slices.Contains(s.probes, probe) {
+		return false
+	}
+	home, _, _ := strings.Cut(probe, "/")
+	return slices.ContainsFunc(s.probes, func(p string) bool { k, _, _ := strings.Cut(p, "/"); return k == home })
+}
+
+// standingEarly is the standing of a rate that ends before the last fire.
+func (f *Fit) standingEarly(a Ask, ref tiles.BatchRef, to tiles.Stage, out Standing) Standing {
+	at := to
+	if to == tiles.Soft || to == tiles.Leather { // no fixed state: shares of the drying
+		at = tiles.Dry
+	}
+	seen, ofClay := &stageSeen{}, false
+	for r, b := range f.batches {
+		if r.Clay != ref.Clay {
+			continue
+		}
+		ofClay = ofClay || b.has(at)
+		if r == ref && b.has(at) {
+			seen = b.early[at]
+		}
+	}
+	ago := f.day(a).Sub(seen.last)
+	word := stageWords[at]
+	rests := fmt.Sprintf("%s read %s, last %s", count(seen.bars, "bar"), word, since(ago))
+	thin := seen.bars < thinBars
+	if at == tiles.Biscuit {
+		rests = fmt.Sprintf("%s read %s in %s, last %s", count(seen.bars, "bar"), word, count(len(seen.loads), "load"), since(ago))
+		thin = thin || len(seen.loads) < thinLoads
+	}
+	switch mix := f.unknownMix(ref); {
+	case mix != nil:
+		out.Trust, out.Why = Borrowed, "no bar of this mix yet: the mean of "+refs(mix.Parents)+", no surer than a new bag"
+	case !ofClay:
+		out.Trust, out.Why = Borrowed, "no "+word+" bar of this clay yet: handbook figures"
+	case seen.bars == 0:
+		out.Trust, out.Why = Borrowed, "no "+word+" bar of this batch yet: rates of the clay's other batches"
+	case !slices.Contains(seen.formings, forming(a.Forming)):
+		out.Trust, out.Why = Unlike, fmt.Sprintf("%s, none of them %s", count(seen.bars, "bar"), formingWords(a.Forming))
+	case ago > staleAfter:
+		out.Trust, out.Why = Stale, rests
+	case thin:
+		out.Trust, out.Why = Thin, rests
+	default:
+		out.Trust, out.Why = Sound, rests
+	}
+	return out
+}
+
+var stageWords = map[tiles.Stage]string{tiles.Dry: "dry", tiles.Biscuit: "bisque"}
+
+func (b *batchSeen) has(stage tiles.Stage) bool {
+	return b.early[stage] != nil && b.early[stage].bars > 0
+}
+
+// refs names batches: tern/A and wren/A.
+func refs(all []tiles.BatchRef) string {
+	var names []string
+	for _, r := range all {
+		names = append(names, r.String())
+	}
+	if n := len(names); n > 1 {
+		return strings.Join(names[:n-1], ", ") + " and " + names[n-1]
+	}
+	return strings.Join(names, "")
 }
 
 // source is where the rate of a clay without a fired bar comes from.

@@ -18,7 +18,7 @@ func TestTrustWords(t *testing.T) {
 		for i, w := range works {
 			b := bar(i, fmt.Sprint(i), w, full)
 			for j := range b.Firings {
-				b.Firings[j].Probe = "big-blue 1"
+				b.Firings[j].Probe = "big-blue/1"
 			}
 			out = append(out, b)
 		}
@@ -48,8 +48,9 @@ func TestTrustWords(t *testing.T) {
 		{"sister batch", bars(1222, 1220), func(a *shrinkage.Ask) { a.Batch = "C" }, shrinkage.Borrowed, 0},
 		{"another forming", bars(1222, 1220), func(a *shrinkage.Ask) { a.Forming = tiles.Rolled }, shrinkage.Unlike, 0},
 		{"a cut wall is as a thrown ring", bars(1222, 1220), func(a *shrinkage.Ask) { a.Forming = tiles.CutWall }, shrinkage.Sound, 0},
-		{"another probe", bars(1222, 1220), func(a *shrinkage.Ask) { a.Probe = "big-blue 2" }, shrinkage.Unlike, 0},
-		{"the same probe", bars(1222, 1220), func(a *shrinkage.Ask) { a.Probe = "big-blue 1" }, shrinkage.Sound, 0},
+		{"another probe", bars(1222, 1220), func(a *shrinkage.Ask) { a.Probe = "big-blue/1 of 2026-01-06" }, shrinkage.Unlike, 0},
+		{"another kiln", bars(1222, 1220), func(a *shrinkage.Ask) { a.Probe = "little-red/1" }, shrinkage.Sound, 0},
+		{"the same probe", bars(1222, 1220), func(a *shrinkage.Ask) { a.Probe = "big-blue/1" }, shrinkage.Sound, 0},
 		{"thirteen months later", bars(1222, 1220), func(a *shrinkage.Ask) { a.On = noon.AddDate(1, 1, 0) }, shrinkage.Stale, 0},
 		{"stretched comes before stale", bars(1222, 1220), func(a *shrinkage.Ask) { a.On, a.Work = noon.AddDate(2, 0, 0), 1290 }, shrinkage.Stretched, 1222},
 		{"the bisque was the hotter", bars(1222, 1220), func(a *shrinkage.Ask) { a.Work, a.BisqueWork = 1000, 1060 }, shrinkage.Stretched, 1220},
@@ -63,6 +64,81 @@ func TestTrustWords(t *testing.T) {
 		if got.Trust != c.trust || got.Untested != (c.trust == shrinkage.Stretched) || c.near != 0 && got.NearestTested != c.near || got.Why == "" {
 			t.Errorf("%s: %+v, want %s near %g", c.name, got, c.trust, c.near)
 		}
+	}
+}
+
+// Three bars read wet and dry alone give a drying rate with a word of its own; that no bar was fired is said
+// only where a fired rate is asked.
+func TestTrustOfDryingAndBisque(t *testing.T) {
+	early := map[tiles.Stage]float64{tiles.Wet: 100, tiles.Dry: 94.2}
+	var bars []tiles.Bar
+	for i := range 3 {
+		bars = append(bars, bar(i, "x", 1222, early))
+	}
+	f := fitted(t, shrinkage.Studio{Clays: tern6(), Bars: bars, Now: noon.Add(24 * time.Hour)}, nil)
+	for to, want := range map[tiles.Stage]shrinkage.Standing{
+		tiles.Dry:     {Trust: shrinkage.Sound, Why: "3 bars read dry, last today"},
+		tiles.Biscuit: {Trust: shrinkage.Borrowed, Why: "no bisque bar of this clay yet: handbook figures"},
+		tiles.Fired:   {Trust: shrinkage.Borrowed, Why: "no fired bar of this clay yet: handbook figures"},
+	} {
+		r, err := f.Rate(ternB(), to)
+		if err != nil || r.Standing.Trust != want.Trust || r.Standing.Why != want.Why {
+			t.Errorf("to %s: %+v, %v; want %s: %s", to, r.Standing, err, want.Trust, want.Why)
+		}
+		if bars := map[tiles.Stage]int{tiles.Dry: 3}[to]; r.Basis.Bars != bars {
+			t.Errorf("to %s it rests on %d bars, not %d", to, r.Basis.Bars, bars)
+		}
+	}
+}
+
+// A mix without a bar begins at the mean of its parents at the same heat, no surer than a new bag, and
+// never takes the place of an open bag.
+func TestMixOfParents(t *testing.T) {
+	clays := append(tern6(), tiles.Clay{ID: "wren", Name: "Wren", Matures: 1222})
+	at := func(clay tiles.ClayID, batch tiles.BatchID) tiles.BatchRef {
+		return tiles.BatchRef{Clay: clay, Batch: batch}
+	}
+	var bars []tiles.Bar
+	for i := range 8 {
+		lengths := map[tiles.Stage]float64{tiles.Wet: 100, tiles.Dry: 94.5, tiles.Fired: 89.5}
+		ref := at("tern", "B")
+		if i >= 4 {
+			lengths, ref = map[tiles.Stage]float64{tiles.Wet: 100, tiles.Dry: 92, tiles.Fired: 84}, at("wren", "A")
+		}
+		b := bar(i, fmt.Sprint(i), 1222, lengths)
+		b.BatchRef = ref
+		bars = append(bars, b)
+	}
+	batches := []tiles.Batch{{BatchRef: at("tern", "B"), Kind: tiles.Bought, Open: true, Made: noon}, {BatchRef: at("wren", "A"), Kind: tiles.Bought, Open: true, Made: noon},
+		{BatchRef: at("tern", "M"), Kind: tiles.Blend, Open: true, Made: noon.Add(time.Hour), Parents: []tiles.BatchRef{at("tern", "B"), at("wren", "A")}}}
+	f := fitted(t, shrinkage.Studio{Clays: clays, Batches: batches, Bars: bars, Now: noon.Add(100 * time.Hour)}, nil)
+	rate := func(ref tiles.BatchRef) shrinkage.Rate {
+		t.Helper()
+		a := ternB()
+		a.BatchRef = ref
+		r, err := f.Rate(a, tiles.Fired)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r
+	}
+	b, w, mix, bag := rate(at("tern", "B")), rate(at("wren", "A")), rate(at("tern", "M")), rate(at("tern", "N"))
+	if mean := (b.Log + w.Log) / 2; mix.Log-mean > 1e-9 || mean-mix.Log > 1e-9 {
+		t.Errorf("the mix shrinks %.3f, its parents' mean is %.3f", mix.Log, mean)
+	}
+	if mix.LogSD < bag.LogSD*0.999 {
+		t.Errorf("the mix is surer (%.3f) than a new bag (%.3f)", mix.LogSD, bag.LogSD)
+	}
+	if why := "no bar of this mix yet: the mean of tern/B and wren/A, no surer than a new bag"; mix.Standing.Why != why || mix.Standing.Trust != shrinkage.Borrowed {
+		t.Errorf("%+v", mix.Standing)
+	}
+	if r := rate(at("tern", "")); r.At.Batch != "B" {
+		t.Errorf("the clay's default is %s", r.At.Batch)
+	}
+	batches[0].Open = false
+	f = fitted(t, shrinkage.Studio{Clays: clays, Batches: batches, Bars: bars, Now: noon.Add(100 * time.Hour)}, nil)
+	if r := rate(at("tern", "")); r.At.Batch != "M" {
+		t.Errorf("no bag is open, and the default is %s", r.At.Batch)
 	}
 }
 
