@@ -69,15 +69,15 @@ func (f *Fit) leg(a Ask, to tiles.Stage) (leg, error) {
 	}
 	start, end := f.stand(k, a, a.Stage), f.stand(k, a, to)
 	l := f.between(k, a, start, end)
-	if mix := f.unknownMix(l.ref); mix != nil {
-		return f.ofParents(mix, l, a, to), nil
+	if mix := unknownMix(f, l.ref); mix != nil {
+		return ofParents(f, mix, l, a, to), nil
 	}
 	return l, nil
 }
 
 // unknownMix is the batch if it was mixed from others and no bar of it has a say yet, and the clays of its
 // parents are known; else nil.
-func (f *Fit) unknownMix(ref tiles.BatchRef) *tiles.Batch {
+func unknownMix(f *Fit, ref tiles.BatchRef) *tiles.Batch {
 	if _, known := f.columns.place[column{'d', string(ref.Clay), string(ref.Batch)}]; known || ref.Batch == "" {
 		return nil
 	}
@@ -99,7 +99,7 @@ func (f *Fit) unknownMix(ref tiles.BatchRef) *tiles.Batch {
 // ofParents is the leg of a mix without a bar: the mean of the same way for its parents, at equal shares,
 // with what a new batch differs by, and never surer than a new bag of its clay (own). plain is the leg that
 // it would have as such a bag.
-func (f *Fit) ofParents(mix *tiles.Batch, plain leg, a Ask, to tiles.Stage) leg {
+func ofParents(f *Fit, mix *tiles.Batch, plain leg, a Ask, to tiles.Stage) leg {
 	out := plain
 	out.mean, out.row = 0, mixedmodel.Row{}
 	out.final, out.bisque, out.newProbe, out.formingVar = 0, 0, 0, 0
@@ -108,8 +108,8 @@ func (f *Fit) ofParents(mix *tiles.Batch, plain leg, a Ask, to tiles.Stage) leg 
 		k, of := f.clay(p.Clay), a
 		of.BatchRef = p
 		l := f.between(k, of, f.stand(k, of, of.Stage), f.stand(k, of, to))
-		if again := f.unknownMix(p); again != nil { // parents never lead back: tiles.Batch.Family
-			l = f.ofParents(again, l, of, to)
+		if again := unknownMix(f, p); again != nil { // parents never lead back: tiles.Batch.Family
+			l = ofParents(f, again, l, of, to)
 		}
 		out.mean += share * l.mean
 		out.row = combine(out.row, l.row, [2]float64{1, share})
@@ -398,7 +398,7 @@ func (f *Fit) Pair(body, lid Ask, together Together) (Pair, error) {
 	out.Position = p.of[thetaPosition].times(wide)
 	out.Piece = p.of[thetaPiece].times(wide)
 	out.Gone = p.gone.times(wide)
-	out.Standing = [2]Standing{f.Standing(body), f.Standing(lid)}
+	out.Standing = [2]Standing{f.Standing(body, tiles.Fired), f.Standing(lid, tiles.Fired)}
 	return out, nil
 }
 

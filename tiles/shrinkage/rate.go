@@ -57,7 +57,7 @@ func (f *Fit) Rate(a Ask, to tiles.Stage) (Rate, error) {
 		return Rate{}, err
 	}
 	a.Batch = l.ref.Batch
-	out := Rate{From: a.Stage, To: to, At: a, Log: tiles.LogPercent(l.mean), Total: tiles.LogPercent(l.mean).Ratio(), Standing: f.StandingTo(a, to)}
+	out := Rate{From: a.Stage, To: to, At: a, Log: tiles.LogPercent(l.mean), Total: tiles.LogPercent(l.mean).Ratio(), Standing: f.Standing(a, to)}
 	out.Multiply = math.Exp(l.mean / 100)
 	var sd float64
 	sd, out.Nu, out.Likely = f.likely(l, false)

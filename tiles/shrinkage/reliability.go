@@ -192,13 +192,10 @@ func (c claySeen) nearest(h float64) float64 {
 	return best
 }
 
-// Standing is how far the fired rate that a asks about can be trusted, by the rules above; the
-// first that applies.
-func (f *Fit) Standing(a Ask) Standing { return f.StandingTo(a, tiles.Fired) }
-
-// StandingTo is the same for the rate to an earlier stage: to dry and to bisque by the bars that were read
-// dry and bisque. A drying has no heat, so that one load is as good as two.
-func (f *Fit) StandingTo(a Ask, to tiles.Stage) Standing {
+// Standing is how far the rate that a asks about can be trusted, by the rules above; the first that applies.
+// That to dry and to bisque goes by the bars that were read dry and bisque. A drying has no heat, so that
+// one load is as good as two.
+func (f *Fit) Standing(a Ask, to tiles.Stage) Standing {
 	ref := a.BatchRef
 	if ref.Batch == "" {
 		ref.Batch = f.newestOpen(ref.Clay)
@@ -211,7 +208,7 @@ func (f *Fit) StandingTo(a Ask, to tiles.Stage) Standing {
 		batch = &batchSeen{}
 	}
 	if to != tiles.Fired {
-		return f.standingEarly(a, ref, to, out)
+		return standingEarly(f, a, ref, to, out)
 	}
 	if !out.NoOwnFired && hot.Known() && !clay.covers(float64(hot)) {
 		out.Untested, out.NearestTested = true, kiln.Celsius(clay.nearest(float64(hot)))
@@ -224,9 +221,9 @@ func (f *Fit) StandingTo(a Ask, to tiles.Stage) Standing {
 		}
 		return out
 	}
-	ago := f.day(a).Sub(batch.last)
+	ago := dayOf(f, a).Sub(batch.last)
 	rests := fmt.Sprintf("%s in %s, last %s", count(batch.bars, "bar"), count(len(batch.loads), "load"), since(ago))
-	switch mix := f.unknownMix(ref); {
+	switch mix := unknownMix(f, ref); {
 	case mix != nil:
 		out.Trust, out.Why = Borrowed, "no bar of this mix yet: the mean of "+refs(mix.Parents)+", no surer than a new bag"
 	case out.NoOwnFired:
@@ -247,8 +244,8 @@ func (f *Fit) StandingTo(a Ask, to tiles.Stage) Standing {
 	return out
 }
 
-// day is the day that a question is asked on.
-func (f *Fit) day(a Ask) time.Time {
+// dayOf is the day that a question is asked on.
+func dayOf(f *Fit, a Ask) time.Time {
 	for _, on := range []time.Time{a.On, f.studio.Now} {
 		if !on.IsZero() {
 			return on
@@ -268,7 +265,7 @@ func (s *stageSeen) anotherProbe(probe string) bool {
 }
 
 // standingEarly is the standing of a rate that ends before the last fire.
-func (f *Fit) standingEarly(a Ask, ref tiles.BatchRef, to tiles.Stage, out Standing) Standing {
+func standingEarly(f *Fit, a Ask, ref tiles.BatchRef, to tiles.Stage, out Standing) Standing {
 	at := to
 	if to == tiles.Soft || to == tiles.Leather { // no fixed state: shares of the drying
 		at = tiles.Dry
@@ -283,7 +280,7 @@ func (f *Fit) standingEarly(a Ask, ref tiles.BatchRef, to tiles.Stage, out Stand
 			seen = b.early[at]
 		}
 	}
-	ago := f.day(a).Sub(seen.last)
+	ago := dayOf(f, a).Sub(seen.last)
 	word := stageWords[at]
 	rests := fmt.Sprintf("%s read %s, last %s", count(seen.bars, "bar"), word, since(ago))
 	thin := seen.bars < thinBars
@@ -291,7 +288,7 @@ func (f *Fit) standingEarly(a Ask, ref tiles.BatchRef, to tiles.Stage, out Stand
 		rests = fmt.Sprintf("%s read %s in %s, last %s", count(seen.bars, "bar"), word, count(len(seen.loads), "load"), since(ago))
 		thin = thin || len(seen.loads) < thinLoads
 	}
-	switch mix := f.unknownMix(ref); {
+	switch mix := unknownMix(f, ref); {
 	case mix != nil:
 		out.Trust, out.Why = Borrowed, "no bar of this mix yet: the mean of "+refs(mix.Parents)+", no surer than a new bag"
 	case !ofClay:

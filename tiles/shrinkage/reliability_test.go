@@ -60,7 +60,7 @@ func TestTrustWords(t *testing.T) {
 		if c.ask != nil {
 			c.ask(&a)
 		}
-		got := f.Standing(a)
+		got := f.Standing(a, tiles.Fired)
 		if got.Trust != c.trust || got.Untested != (c.trust == shrinkage.Stretched) || c.near != 0 && got.NearestTested != c.near || got.Why == "" {
 			t.Errorf("%s: %+v, want %s near %g", c.name, got, c.trust, c.near)
 		}
