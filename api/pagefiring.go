@@ -119,8 +119,10 @@ func seriesSays(series string) string {
 
 func rangeSays(l []*float64) string {
 	switch {
-	case len(l) != 2 || l[0] == nil:
+	case len(l) != 2 || l[0] == nil && l[1] == nil:
 		return ""
+	case l[0] == nil:
+		return fmt.Sprintf("less than %.0f", *l[1])
 	case l[1] == nil:
 		return fmt.Sprintf("at least %.0f", *l[0])
 	}

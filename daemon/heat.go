@@ -239,7 +239,7 @@ func atLeast(f kiln.Firing, w kiln.HeatWork) kiln.HeatWork {
 // sameWork compares two heat works, of which NaN is one value.
 func sameWork(a, b kiln.HeatWork) bool {
 	same := func(x, y kiln.Celsius) bool { return x == y || !x.Known() && !y.Known() }
-	return same(a.C, b.C) && same(a.Low, b.Low) && same(a.High, b.High) && a.Position == b.Position && a.From == b.From && a.Estimate == b.Estimate
+	return same(a.C, b.C) && same(a.Low, b.Low) && same(a.High, b.High) && same(kiln.Celsius(a.Position), kiln.Celsius(b.Position)) && a.From == b.From && a.Estimate == b.Estimate
 }
 
 // kiln of the settings; one that they do not have has no probes.

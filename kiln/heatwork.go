@@ -1,11 +1,13 @@
 package kiln
 
+import "math"
+
 // HeatWork is what a firing did to clay, as a cone shows it: time and temperature together.
 type HeatWork struct {
-	C        Celsius // heat_work_c: end point of a 60 °C/h firing that did the same work; NaN below cone 022
+	C        Celsius // heat_work_c: end point of a 60 °C/h firing that did the same work; NaN below cone 022 and where not known
 	Low      Celsius // 90 % range; NaN where C is
-	High     Celsius // NaN means "at least C": no upper end is known
-	Position float64 // place on the ladder of cones, 022 = 0 ... 14 = 35; below 0 means below 022
+	High     Celsius // NaN means "at least C": no upper end is known. Where Position is NaN, what it was less than (95 %)
+	Position float64 // place on the ladder of cones, 022 = 0 ... 14 = 35; below 0 means below 022, NaN not known
 	Estimate bool    // a gap or a fault lies where it matters
 	GapSD    float64 // the firing's own extra doubt from gaps, °C (one sd): (high - low)/4
 	From     string  // curve, cones, sitter, intended
@@ -18,7 +20,7 @@ type HeatWork struct {
 // HeatWorkModel is the number of the model kept with a closed firing's heat work. Another
 // number comes with another table, other constants or another rule for samples and gaps,
 // and has every firing worked out again.
-const HeatWorkModel = "2"
+const HeatWorkModel = "3"
 
 // Where a heat work comes from.
 const (
@@ -31,7 +33,12 @@ const (
 // Z90 is half of a 90 % range of a normal distribution, in sds.
 const Z90 = 1.645
 
-// Known says whether the firing reached cone 022 at all.
+// NoHeatWork is a firing of which nothing is known.
+func NoHeatWork(from string) HeatWork {
+	return HeatWork{C: NoTemperature(), Low: NoTemperature(), High: NoTemperature(), Position: math.NaN(), From: from, Model: HeatWorkModel}
+}
+
+// Known says whether there is a heat work in °C: that the firing reached cone 022, and something tells so.
 func (w HeatWork) Known() bool { return w.C.Known() }
 
 // AtLeast says that no upper end is known.

@@ -2,6 +2,7 @@ package usecase
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"lidwright/api/wire"
@@ -69,10 +70,10 @@ func (s Firings) firingJSON(f kiln.Firing, control kiln.ChannelID, usual detect.
 	if h.Model != "" || ok {
 		j.HeatWorkC, j.HeatWorkFrom, j.HeatModel, j.Estimate = Celsius(h.C), h.From, h.Model, h.Estimate
 		j.HeatLikely = likely(h)
-		j.Cone, j.ConeWords, j.ConePosition = heatwork.ConeText(h), heatwork.ConeWords(h), Rounded(h.Position, 2)
+		j.Cone, j.ConeWords, j.ConePosition = Text(heatwork.ConeText(h)), heatwork.ConeWords(h), Rounded(h.Position, 2)
 	}
 	if i, has := f.HeatWork[control]; has {
-		j.AsIndicated = &wire.Work{HeatWorkC: Celsius(i.C), Likely: likely(i), Cone: heatwork.ConeText(i), ConeWords: heatwork.ConeWords(i)}
+		j.AsIndicated = &wire.Work{HeatWorkC: Celsius(i.C), Likely: likely(i), Cone: Text(heatwork.ConeText(i)), ConeWords: heatwork.ConeWords(i)}
 		if c, done := f.Corrected[kiln.Place{Channel: control}]; done {
 			j.CorrectionC, j.CorrectionSD = Celsius(c.Bias), Celsius(c.BiasSD)
 		}
@@ -94,9 +95,10 @@ func (s Firings) firingJSON(f kiln.Firing, control kiln.ChannelID, usual detect.
 	return j
 }
 
-// likely is the 90 % range of a heat work; nil where there is none.
+// likely is the 90 % range of a heat work; nil where there is none. Where only an upper end is known, the
+// lower one is nil.
 func likely(h kiln.HeatWork) []*float64 {
-	if !h.C.Known() {
+	if !h.C.Known() && !(math.IsNaN(h.Position) && h.High.Known()) {
 		return nil
 	}
 	return []*float64{Celsius(h.Low), Celsius(h.High)}

@@ -69,7 +69,7 @@ func (s Kilns) KilnNow(ctx context.Context, l record.Live) wire.KilnNow {
 			j.HeatWorkC, j.HeatWorkLikelyC, j.ConePosition = Celsius(h.C), []*float64{Celsius(h.Low), Celsius(h.High)}, Rounded(math.Max(h.Position, 0), 2)
 		}
 		if c, told := l.Corrected[kiln.Place{Channel: s.Speaks(l)}]; told {
-			j.Corrected = &wire.NowWork{Work: wire.Work{HeatWorkC: Celsius(c.C), Likely: likely(c), Cone: heatwork.ConeText(c), ConeWords: heatwork.ConeWords(c)}, CorrectionC: Celsius(c.Bias), CorrectionSD: Celsius(c.BiasSD)}
+			j.Corrected = &wire.NowWork{Work: wire.Work{HeatWorkC: Celsius(c.C), Likely: likely(c), Cone: Text(heatwork.ConeText(c)), ConeWords: heatwork.ConeWords(c)}, CorrectionC: Celsius(c.Bias), CorrectionSD: Celsius(c.BiasSD)}
 		}
 	}
 	return j

@@ -22,13 +22,13 @@ type Firing struct {
 	PeakAfterS   *int64     `json:"peak_after_s"`
 	HeatWorkC    *float64   `json:"heat_work_c" doc:"End point in °C of a 60 °C/h firing that did the same work"`
 	HeatWorkFrom string     `json:"heat_work_from" doc:"curve, cones, sitter or intended; empty while there is none"`
-	HeatLikely   []*float64 `json:"heat_work_likely_c" doc:"90 % range; an upper end of null means at least"`
+	HeatLikely   []*float64 `json:"heat_work_likely_c" doc:"90 % range; an upper end of null means at least, a lower end of null that only that is known: less than the upper"`
 	AsIndicated  *Work      `json:"as_indicated" doc:"What the probe alone says, before its cones correct it"`
 	CorrectionC  *float64   `json:"correction_c" doc:"Added to every reading: what the witness cones say the probe lacks"`
 	CorrectionSD *float64   `json:"correction_sd_c" doc:"One sd of it; without cones the tolerance of the probe's class"`
-	Cone         string     `json:"cone" example:"6+0.1"`
+	Cone         *string    `json:"cone" example:"6+0.1" doc:"null: not known"`
 	ConePosition *float64   `json:"cone_position"`
-	ConeWords    string     `json:"cone_words"`
+	ConeWords    string     `json:"cone_words" doc:"not known, where nothing tells it, with what cones that all stood upright do tell"`
 	HeatModel    string     `json:"heat_work_model"`
 	Estimate     bool       `json:"heat_work_estimate" doc:"A gap or a fault lies where it matters"`
 	Sitter       *Sitter    `json:"sitter" doc:"Of a firing by hand"`
@@ -52,7 +52,7 @@ type StandIn struct {
 type Work struct {
 	HeatWorkC *float64   `json:"heat_work_c"`
 	Likely    []*float64 `json:"heat_work_likely_c"`
-	Cone      string     `json:"cone"`
+	Cone      *string    `json:"cone"`
 	ConeWords string     `json:"cone_words"`
 }
 

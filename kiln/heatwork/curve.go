@@ -1,6 +1,8 @@
 package heatwork
 
 import (
+	"math"
+
 	"lidwright/kiln"
 )
 
@@ -10,20 +12,30 @@ const (
 	holdShare = 0.25 // of what was gained from the top on (own choice): a factor 1 to 3 in doubt
 )
 
-// unknownHeatWork is a firing of which nothing is known.
-func unknownHeatWork(from string) kiln.HeatWork {
-	return kiln.HeatWork{C: kiln.NoTemperature(), Low: kiln.NoTemperature(), High: kiln.NoTemperature(), Position: -1, From: from, Model: kiln.HeatWorkModel}
+// ConeText is the cone text, "6+0.1", "below 022", "14 or more"; empty where it is not known.
+func ConeText(w kiln.HeatWork) string {
+	if math.IsNaN(w.Position) {
+		return ""
+	}
+	return MainConeScale().Text(w.Position)
 }
 
-// ConeText is the cone text, "6+0.1", "below 022", "14 or more".
-func ConeText(w kiln.HeatWork) string { return MainConeScale().Text(w.Position) }
-
-// ConeWords is the cone in words, "6 well down, a tenth of the way to 7".
-func ConeWords(w kiln.HeatWork) string { return MainConeScale().Words(w.Position) }
+// ConeWords is the cone in words, "6 well down, a tenth of the way to 7"; "not known", with what cones that
+// all stood upright tell, "not known: below cone 5".
+func ConeWords(w kiln.HeatWork) string {
+	l := MainConeScale()
+	switch {
+	case !math.IsNaN(w.Position):
+		return l.Words(w.Position)
+	case !w.High.Known():
+		return "not known"
+	}
+	return "not known: below cone " + wholeConeLabel(max(0, int(math.Ceil(l.Position(w.High)))))
+}
 
 // CurveHeatWork works out the heat work of one channel of a whole firing, with bias added
-// to every reading. A curve without the channel or without anything good in it is below
-// every cone.
+// to every reading. A curve without the channel, or with fewer than two good readings of it,
+// tells nothing.
 func CurveHeatWork(c kiln.Curve, channel kiln.ChannelID, limit, bias kiln.Celsius) kiln.HeatWork {
 	g := NewHeatGauge(MainConeScale(), limit)
 	g.Bias = bias
@@ -61,7 +73,7 @@ func heatWorkOf(c kiln.Celsius, sd float64, from string) kiln.HeatWork {
 // heatWorkAround makes a heat work from a value and half its 90 % range.
 func heatWorkAround(c, half kiln.Celsius, from string) kiln.HeatWork {
 	l := MainConeScale()
-	w := unknownHeatWork(from)
+	w := kiln.NoHeatWork(from)
 	w.Position = l.Position(c)
 	if w.Position >= 0 {
 		w.C, w.Low, w.High = c, c-half, c+half

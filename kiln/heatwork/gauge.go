@@ -180,6 +180,11 @@ func (g *HeatGauge) period() time.Duration {
 // what may have happened in gaps.
 func (g *HeatGauge) HeatWork() kiln.HeatWork {
 	most, l := &g.live.most, g.ladder
+	if g.n < 2 {
+		w := kiln.NoHeatWork(kiln.FromCurve)
+		w.Bias, w.BiasSD = g.Bias, g.BiasSD
+		return w
+	}
 	hw := kiln.HeatWork{C: kiln.NoTemperature(), Low: kiln.NoTemperature(), High: kiln.NoTemperature(), Position: most[heatCentral],
 		From: kiln.FromCurve, Model: kiln.HeatWorkModel, Bias: g.Bias, BiasSD: g.BiasSD, Estimate: g.gapTop >= math.Max(g.peak, g.live.at.t)-GapNearPeak}
 	if g.live.split {

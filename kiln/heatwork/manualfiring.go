@@ -67,7 +67,7 @@ func (h ManualFiring) HeatWork(l *ConeScale, limit kiln.Celsius) (w kiln.HeatWor
 	if len(says) == 0 {
 		says = append(says, "Neither a curve nor a cone tells what this firing did.")
 	}
-	return unknownHeatWork(kiln.FromCones), says
+	return kiln.NoHeatWork(kiln.FromCones), says
 }
 
 // TypedCurve is a typed curve with the straight lines between its readings that whoever typed it meant,
@@ -123,13 +123,14 @@ func (h ManualFiring) readOften() bool {
 
 // ConesHeatWork is the heat work that cones on one shelf show without any curve: the reading
 // model's likelihoods multiplied over all heat works, none preferred. Cones that are all down
-// say "at least"; cones that are all upright say no number. Cones that contradict one another
-// are told in words and give none.
+// say "at least"; cones that are all upright say what it was less than (High) and no number. Cones that
+// contradict one another are told in words and give none.
 func (l *ConeScale) ConesHeatWork(cones []ConeReading) (w kiln.HeatWork, says []string) {
-	w = unknownHeatWork(kiln.FromCones)
+	w = kiln.NoHeatWork(kiln.FromCones)
 	var all []ConeSays
 	lower, upper := kiln.NoTemperature(), kiln.NoTemperature() // hottest that is down, coolest that is upright
-	var overSD float64
+	end := kiln.NoTemperature() // of the coolest upright one
+	var overSD, underSD float64
 	underWords, point := "", false
 	for _, r := range cones {
 		s, err := l.ReadCone(r)
@@ -147,7 +148,8 @@ func (l *ConeScale) ConesHeatWork(cones []ConeReading) (w kiln.HeatWork, says []
 			}
 		case ConeUnder:
 			if !(s.C >= upper) {
-				upper, underWords = s.C, s.Words
+				upper, underSD, underWords = s.C, s.SD, s.Words
+				end = s.C - s.Cone.S*kiln.Celsius(math.Log(leanPhi(coneLeast)))
 			}
 		}
 	}
@@ -159,8 +161,9 @@ func (l *ConeScale) ConesHeatWork(cones []ConeReading) (w kiln.HeatWork, says []
 		w.High = kiln.NoTemperature()
 		return w, append(says, "All cones are down: the heat work is at least that of the last.")
 	case !point && !lower.Known():
+		w.High = min(end, upper+kiln.Celsius(kiln.Z90*underSD))
 		return w, append(says, fmt.Sprintf("Nothing bent (%s): the heat work was less than %s, and how much less no cone tells.",
-			underWords, l.Text(l.Position(upper))))
+			underWords, l.Text(l.Position(w.High))))
 	}
 	mean, low, high, best := conesPosterior(all)
 	if best < noChance {

@@ -85,11 +85,11 @@ func TestConesAlone(t *testing.T) {
 		t.Errorf("6 down and 8 upright: %+v", between)
 	}
 	cross, says := l.ConesHeatWork([]ConeReading{down("8"), up("04")})
-	if cross.Known() || !strings.Contains(says[0], "contradict") {
+	if cross.Known() || ConeText(cross) != "" || ConeWords(cross) != "not known" || !strings.Contains(says[0], "contradict") {
 		t.Errorf("8 down and 04 upright: %+v %v", cross, says)
 	}
 	none, says := l.ConesHeatWork(nil)
-	if none.Known() || ConeText(none) != "below 022" || len(says) != 0 {
+	if none.Known() || ConeText(none) != "" || ConeWords(none) != "not known" || len(says) != 0 {
 		t.Errorf("no cones: %+v %v", none, says)
 	}
 	// Two readings of one cone are worth more than one: the sd falls by a root of two.
@@ -98,6 +98,26 @@ func TestConesAlone(t *testing.T) {
 	two, _ := l.ConesHeatWork([]ConeReading{lean, lean})
 	if math.Abs(one.SD()/two.SD()-math.Sqrt2) > 0.05 {
 		t.Errorf("sd of one %.2f, of two %.2f", one.SD(), two.SD())
+	}
+}
+
+// Cones that all stand upright say what the firing did not reach, whichever cone it is, and nothing about 022.
+func TestUprightConesSayBelowThem(t *testing.T) {
+	l := MainConeScale()
+	all := []ConeReading{{Cone: "7", Seen: Upright}, {Cone: "5", Seen: Upright}, {Cone: "6", Seen: Upright}}
+	w, _ := l.ConesHeatWork(all)
+	if !math.IsNaN(w.Position) || w.AtLeast() || ConeText(w) != "" || ConeWords(w) != "not known: below cone 5" {
+		t.Errorf("5, 6 and 7 upright: %+v %q %q", w, ConeText(w), ConeWords(w))
+	}
+	for i, label := range rungLabels {
+		w, _ := l.ConesHeatWork([]ConeReading{{Cone: label, Seen: Upright}})
+		next := label
+		if strings.Contains(label, ".") {
+			next = rungLabels[i+1]
+		}
+		if want := "not known: below cone " + next; ConeWords(w) != want || !(w.High <= l.cones[i].Tau+1e-9) {
+			t.Errorf("cone %s upright: %q, below %.1f °C, its end point is %.1f", label, ConeWords(w), w.High, l.cones[i].Tau)
+		}
 	}
 }
 

@@ -175,7 +175,7 @@ func (g *openFiring) work(channel kiln.ChannelID) kiln.HeatWork {
 			return g.gauges[i].HeatWork()
 		}
 	}
-	return kiln.HeatWork{C: kiln.NoTemperature(), Low: kiln.NoTemperature(), High: kiln.NoTemperature()}
+	return kiln.NoHeatWork("")
 }
 
 // summary is the firing as far as it has gone.
