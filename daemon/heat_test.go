@@ -503,6 +503,18 @@ func TestFiringByHandOverHTTP(t *testing.T) {
 	if f.From != "cones" || f.HeatWorkC == nil || *f.HeatWorkC < 999 || *f.HeatWorkC > 1034 || f.AsIndicated != nil || f.CorrectionC != nil || f.Probe != "" {
 		t.Errorf("06 down, 05 upright: %+v", f)
 	}
+	// Cones that all stand tell that it was less than the lowest of them, and no number.
+	id, _, _, _ = put(map[string]any{"began_at": "2026-01-10T19:00:00Z", "ended_at": "2026-01-11T18:00:00Z"})
+	for _, c := range []string{"5", "6", "7"} {
+		if status, text := b.cone(kiln.FiringID(id), map[string]any{"cone": c, "seen": "upright"}); status != 201 {
+			t.Errorf("cone %s upright: %d %s", c, status, text)
+		}
+	}
+	var upright map[string]any
+	b.firing(kiln.FiringID(id)) // worked out
+	if b.ask("GET", "/v1/firings/"+id, nil, &upright); upright["cone"] != nil || upright["heat_work_c"] != nil || upright["cone_words"] != "not known: below cone 5" {
+		t.Errorf("5, 6 and 7 upright: %v", upright)
+	}
 	_, f, status, text = put(map[string]any{"began_at": "2026-01-12T08:00:00Z", "typed": map[string]any{"hours": []float64{0, 2, 6, 9, 9.4, 9.8, 10.2, 10.5, 20}, "temperature_c": []float64{20, 100, 600, 900, 940, 970, 995, 1010, 200}}})
 	if status != 201 || f.From != "curve" || f.HeatWorkC == nil || !f.Estimate || math.Abs(*f.HeatWorkC-1010) > 15 {
 		t.Errorf("a typed curve: %d %s", status, text)
@@ -527,8 +539,8 @@ func TestFiringByHandOverHTTP(t *testing.T) {
 		}
 	}
 	var list struct{ Items []told }
-	if b.ask("GET", "/v1/firings?kiln=little-red", nil, &list); len(list.Items) != 4 {
-		t.Errorf("%d firings by hand are listed, want 4", len(list.Items))
+	if b.ask("GET", "/v1/firings?kiln=little-red", nil, &list); len(list.Items) != 5 {
+		t.Errorf("%d firings by hand are listed, want 5", len(list.Items))
 	}
 	if status, text := b.ask("PUT", "/v1/firings/"+newUUID(), map[string]any{"source": "hand", "kiln": "big-bleu", "kind": "glaze", "intended_cone": "6"}, nil); status != 404 || !strings.Contains(text, "big-bleu") {
 		t.Errorf("a kiln that is not there: %d %s", status, text)

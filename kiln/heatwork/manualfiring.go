@@ -36,9 +36,9 @@ func (h ManualFiring) HeatWork(l *ConeScale, limit kiln.Celsius) (w kiln.HeatWor
 	if typed.Known() && h.readOften() {
 		return typed, nil
 	}
+	w = kiln.NoHeatWork(kiln.FromCones)
 	if len(h.Cones) > 0 {
-		w, said := l.ConesHeatWork(h.Cones)
-		says = append(says, said...)
+		w, says = l.ConesHeatWork(h.Cones)
 		if w.Known() {
 			return w, says
 		}
@@ -67,7 +67,7 @@ func (h ManualFiring) HeatWork(l *ConeScale, limit kiln.Celsius) (w kiln.HeatWor
 	if len(says) == 0 {
 		says = append(says, "Neither a curve nor a cone tells what this firing did.")
 	}
-	return kiln.NoHeatWork(kiln.FromCones), says
+	return w, says // no number, and what cones that all stood upright tell
 }
 
 // TypedCurve is a typed curve with the straight lines between its readings that whoever typed it meant,
