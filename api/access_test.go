@@ -287,6 +287,12 @@ var whoMay = map[Who]string{
 		POST /class/bars
 		POST /clays
 		GET /settings
+		GET /settings/collector
+		POST /settings/collector
+		GET /v1/collector
+		POST /v1/collector
+		POST /v1/collector/leave
+		POST /v1/collector/purposes
 		POST /settings/test
 		POST /settings/{kiln}/mark
 		POST /settings/{kiln}/probes

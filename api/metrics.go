@@ -55,6 +55,9 @@ var (
 	mVerdicts    = desc("verdicts_total", "Lids looked at, by how they sat, on boards struck later too.", "verdict")
 	mHeld        = desc("answers_held_ratio", "Share of measured plays that lay in the range that was likely before; absent before the first.")
 	mRefit       = desc("refit_duration_seconds", "Time that fitting every shrink rate anew took.")
+	mOutbox      = desc("outbox_behind", "Changes of the record that the collector has not; absent unless the record is kept at one.")
+	mOutboxOK    = desc("outbox_last_ok_seconds", "Time since the collector last took something; absent before the first.")
+	mOutboxNo    = desc("outbox_refused_total", "Requests that the collector answered with a no.")
 	mBuild       = desc("build_info", "Version of the program.", "version")
 )
 
@@ -93,6 +96,15 @@ func (c collector) Collect(ch chan<- prometheus.Metric) {
 			due = c.s.Now().Wall
 		}
 		gauge(mCopy, float64(due.Unix()))
+	}
+	if c.s.Collector != nil {
+		if st, err := c.s.Collector.Status(ctx); err == nil && st.Keep {
+			gauge(mOutbox, float64(st.Behind))
+			counter(mOutboxNo, float64(st.Refused))
+			if !st.LastOK.IsZero() {
+				gauge(mOutboxOK, c.s.Now().Wall.Sub(st.LastOK).Seconds())
+			}
+		}
 	}
 	if told, err := c.s.Notices.Counts(ctx); err == nil {
 		for k, n := range told {

@@ -51,6 +51,12 @@ func (s studioRoutes) settingsPage(w http.ResponseWriter, r *http.Request) error
 	if err != nil {
 		return err
 	}
+	var joined usecase.CollectorStatus
+	if s.Collector != nil {
+		if joined, err = s.Collector.Status(r.Context()); err != nil {
+			return err
+		}
+	}
 	return s.render(w, "settings", struct {
 		page
 		Kilns     []settingsPageKiln
@@ -61,7 +67,8 @@ func (s studioRoutes) settingsPage(w http.ResponseWriter, r *http.Request) error
 		Electric  string
 		MarkWords string
 		Cautions  []string
-	}{s.page(r.Context(), "more"), kilns, s.Settings, kiln.ProbeHot, s.Notices.Receivers(), told, caution.ElectricKilns, caution.Text(caution.KeepShut), caution.Texts(caution.Wiring...)})
+		Collector usecase.CollectorStatus
+	}{s.page(r.Context(), "more"), kilns, s.Settings, kiln.ProbeHot, s.Notices.Receivers(), told, caution.ElectricKilns, caution.Text(caution.KeepShut), caution.Texts(caution.Wiring...), joined})
 }
 
 // ShelvesInWords are the shelves of a kiln with the probe whose heat their bars had.

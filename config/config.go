@@ -33,8 +33,7 @@ type Config struct {
 	Copy    Copy    `key:"copy"`
 	Keep    Keep    `key:"keep"`
 
-	Collector Collector `key:"collector"`
-	Log       Log       `key:"log"`
+	Log Log `key:"log"`
 
 	Advice []Mistake `key:"-"` // what works but is not wise: a bare ttyUSB0 and its like
 }
@@ -184,18 +183,6 @@ type Keep struct {
 	MakersMonths int `key:"makers_months" min:"0" max:"1200"` // 0 = for ever
 }
 
-// Collector reads other sites.
-type Collector struct {
-	Sites []OtherSite `key:"sites"`
-}
-
-// OtherSite is one daemon to be read.
-type OtherSite struct {
-	Name     string `key:"name"`
-	URL      string `key:"url"`
-	CodeFile string `key:"code_file"`
-}
-
 // Log is the journal.
 type Log struct {
 	Level  string `key:"level" words:"error warn info debug"`
@@ -228,10 +215,9 @@ func Default() Config {
 			DeadmanEvery: 5 * time.Minute,
 			Mail:         Mail{To: []string{}},
 		},
-		MQTT:      MQTT{Topic: "lidwright"},
-		Copy:      Copy{Every: 24 * time.Hour, Keep: 7},
-		Keep:      Keep{RawLinesDays: 30},
-		Collector: Collector{Sites: []OtherSite{}},
-		Log:       Log{Level: "info", Format: "text"},
+		MQTT: MQTT{Topic: "lidwright"},
+		Copy: Copy{Every: 24 * time.Hour, Keep: 7},
+		Keep: Keep{RawLinesDays: 30},
+		Log:  Log{Level: "info", Format: "text"},
 	}
 }

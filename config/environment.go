@@ -25,7 +25,8 @@ func (r *reader) outside(env []string, flags *pflag.FlagSet) {
 	for _, variable := range env {
 		name, text, _ := strings.Cut(variable, "=")
 		bare, ours := strings.CutPrefix(name, envPrefix)
-		if !ours || name == "LIDWRIGHT_CODE" { // an access code of the command line is no setting
+		// An access code of the command line is no setting, and those of the collector's program are not ours.
+		if !ours || name == "LIDWRIGHT_CODE" || strings.HasPrefix(name, CollectPrefix) {
 			continue
 		}
 		at := Mistake{File: "environment", Key: name}
@@ -33,8 +34,8 @@ func (r *reader) outside(env []string, flags *pflag.FlagSet) {
 		switch {
 		case ok:
 			r.set(l, text, at)
-		case strings.HasPrefix(bare, "KILN_"), strings.HasPrefix(bare, "NOTICE_WEBHOOK_"), strings.HasPrefix(bare, "COLLECTOR_"):
-			at.Says = "cannot be set by environment; a named kiln, webhook or site stands in the file"
+		case strings.HasPrefix(bare, "KILN_"), strings.HasPrefix(bare, "NOTICE_WEBHOOK_"):
+			at.Says = "cannot be set by environment; a named kiln or webhook stands in the file"
 			r.mistakes = append(r.mistakes, at)
 		default:
 			at.Says = "is no setting; the nearest is " + envPrefix + nearest(bare, "", names)

@@ -167,7 +167,6 @@ func TestEnvironment(t *testing.T) {
 		"LIDWRIGHT_LISEN_ADDRESS=:80":           "environment: LIDWRIGHT_LISEN_ADDRESS: is no setting; the nearest is LIDWRIGHT_LISTEN_ADDRESS",
 		"LIDWRIGHT_KILN_BIG_BLUE_LIMIT_C=1":     "environment: LIDWRIGHT_KILN_BIG_BLUE_LIMIT_C: cannot be set by environment",
 		"LIDWRIGHT_NOTICE_WEBHOOK_PHONE_URL=":   "environment: LIDWRIGHT_NOTICE_WEBHOOK_PHONE_URL: cannot be set by environment",
-		"LIDWRIGHT_COLLECTOR_SITES=x":           "environment: LIDWRIGHT_COLLECTOR_SITES: cannot be set by environment",
 		"LIDWRIGHT_LISTEN_CONNECTIONS=many":     `environment: LIDWRIGHT_LISTEN_CONNECTIONS: is "many"; must be a whole number`,
 		"LIDWRIGHT_FIRING_START_ABOVE_C=NaN":    "environment: LIDWRIGHT_FIRING_START_ABOVE_C: is NaN; must be a finite number",
 		"LIDWRIGHT_FIRING_END_BELOW_C=100":      "environment: LIDWRIGHT_FIRING_END_BELOW_C: is 100; must be lower than firing.start_above_c, 60",

@@ -14,7 +14,7 @@ import (
 
 // Show writes the settings that hold, defaults and all, as TOML with a full key on each line. It
 // tells no secret: secrets lie in files of their own and are never read here, and of the addresses
-// of webhooks, of the dead-man call and of other sites it gives scheme and host alone.
+// of webhooks, of the dead-man call it gives scheme and host alone.
 func (c Config) Show(w io.Writer) error {
 	var b strings.Builder
 	showTable(&b, "", reflect.ValueOf(c))

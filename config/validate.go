@@ -53,9 +53,6 @@ func (r *reader) place(cfg *Config, env []string) {
 	for i := range cfg.Notice.Webhooks {
 		secret("notice.webhook."+cfg.Notice.Webhooks[i].Name+".secret_file", &cfg.Notice.Webhooks[i].SecretFile)
 	}
-	for i := range cfg.Collector.Sites {
-		secret("collector.sites."+strconv.Itoa(i+1)+".code_file", &cfg.Collector.Sites[i].CodeFile)
-	}
 }
 
 func (r *reader) path(key, path string) {
@@ -71,7 +68,6 @@ func (r *reader) validate(cfg *Config) {
 	r.firing(cfg.Firing)
 	r.seats(cfg)
 	r.notice(cfg)
-	r.others(cfg.Collector.Sites)
 	for i := range cfg.Kilns {
 		r.kiln(&cfg.Kilns[i])
 	}
@@ -187,20 +183,6 @@ func (r *reader) notice(cfg *Config) {
 	}
 	if cfg.MQTT.URL != "" {
 		r.add("mqtt.url", "cannot be set: MQTT is not in this release; read /v1/now instead")
-	}
-}
-
-func (r *reader) others(sites []OtherSite) {
-	seen := map[string]bool{}
-	for i, s := range sites {
-		key := "collector.sites." + strconv.Itoa(i+1)
-		r.need(key+".name", "the name of the other site")
-		r.need(key+".url", "the address of the other daemon")
-		r.url(key+".url", s.URL)
-		if s.Name != "" && seen[s.Name] {
-			r.add(key+".name", "is %s a second time; every site needs a name of its own", show(s.Name))
-		}
-		seen[s.Name] = true
 	}
 }
 

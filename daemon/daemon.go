@@ -32,6 +32,7 @@ import (
 	"lidwright/api/usecase"
 	"lidwright/config"
 	"lidwright/daemon/notice"
+	"lidwright/daemon/outbox"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
 	"lidwright/kiln/analysis"
@@ -74,6 +75,7 @@ type Daemon struct {
 	shrink   *shrink
 	herald   *herald
 	heat     *heat
+	outbox   *outbox.Outbox
 	server   *api.Server
 	handler  func() (http.Handler, error) // its routes, built once
 	ready    atomic.Bool
@@ -198,6 +200,8 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	d.heat = newHeat(d.store, cfg, zone, d.relearn)
 	d.server.Site.ID, d.server.Settings, d.server.Kiln, d.server.Hot = cfg.Site.ID, settings.String(), kilns, hot.of
 	d.server.Archive, d.server.Copies, d.server.Recorder, d.server.Shrink, d.server.Heat, d.server.Notices = usecase.StorageOf(d.store), copies{d.store, d.stopping}, d.recorder, d.shrink, d.heat, d.herald
+	d.outbox = outbox.New(store.Outbox{Store: d.store}, cfg.Store.Folder, d.server.Site.Version, func() kiln.Stamp { return d.Now() }, d.server.LiveKilns, store.CurveSum)
+	d.server.Collector = d.outbox
 	d.herald.studio, d.herald.keeps = d.server.Clays().StudioNews, d.keeps
 	return nil
 }
@@ -361,6 +365,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 		return notice.Call(gctx, d.cfg.Notice.DeadmanURL, d.cfg.Notice.DeadmanEvery, d.isWell)
 	})
 	g.Go(func() error { return d.keep(gctx) })
+	g.Go(func() error { return d.outbox.Run(gctx) })
 	g.Go(func() error { return d.watchPlace(gctx) })
 	d.ready.Store(true)
 	d.Ready(l.Addr().String())

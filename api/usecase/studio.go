@@ -37,6 +37,8 @@ type Studio struct {
 	// Dice is a new source of chance, for codes that nobody chose; nil: another each time.
 	Dice   func() *rand.Rand
 	Copies Copies // of the whole store
+	// Collector is where the owner has the record sent too; nil where no daemon runs.
+	Collector Collector
 	// Notices is what tells people.
 	Notices Notices
 	Ready   func() error // nil when the store is open and takes what is written; several reasons are joined

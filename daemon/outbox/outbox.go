@@ -229,12 +229,12 @@ func (o *Outbox) Join(ctx context.Context, address, code, caFile string) error {
 	j := joined{URL: address, CAFile: caFile}
 	u, err := checkURL(address)
 	if err != nil {
-		return &tiles.Invalid{Field: "url", Why: usecase.Sentence(err.Error())}
+		return &tiles.Invalid{Type: "unknown-value", Field: "url", Why: usecase.Sentence(err.Error())}
 	}
 	j.URL = u.String()
 	c, err := newClient(j, o.Patience)
 	if err != nil {
-		return &tiles.Invalid{Field: "ca_file", Why: usecase.Sentence(err.Error())}
+		return &tiles.Invalid{Type: "unknown-value", Field: "ca_file", Why: usecase.Sentence(err.Error())}
 	}
 	defer c.close()
 	site, life, err := o.Store.Site(ctx)
@@ -249,12 +249,12 @@ func (o *Outbox) Join(ctx context.Context, address, code, caFile string) error {
 	if err := c.send(ctx, http.MethodPost, "/v1/join", jsonType, body, false, &taken); err != nil {
 		var no *refused
 		if errors.As(err, &no) {
-			return &tiles.Invalid{Field: "code", Why: usecase.Sentence(no.Says)}
+			return &tiles.Invalid{Type: "unknown-value", Field: "code", Why: usecase.Sentence(no.Says)}
 		}
-		return &tiles.Invalid{Field: "url", Why: usecase.Sentence(err.Error())}
+		return &tiles.Invalid{Type: "unknown-value", Field: "url", Why: usecase.Sentence(err.Error())}
 	}
 	if len(taken.Token) < 32 || len(taken.Token) > 200 {
-		return &tiles.Invalid{Field: "url", Why: usecase.Sentence(errStrange.Error())}
+		return &tiles.Invalid{Type: "unknown-value", Field: "url", Why: usecase.Sentence(errStrange.Error())}
 	}
 	j.Name, j.Token = taken.Name, taken.Token
 	defer o.alone()()
@@ -270,7 +270,7 @@ func (o *Outbox) Set(_ context.Context, keep, makers bool) error {
 	j := o.joined
 	o.mu.Unlock()
 	if j.URL == "" {
-		return &tiles.Invalid{Field: "keep", Why: "No collector is joined; join one first."}
+		return &tiles.Invalid{Type: "unknown-value", Field: "keep", Why: "No collector is joined; join one first."}
 	}
 	j.Keep, j.Makers = keep, makers
 	defer o.alone()()
@@ -300,7 +300,7 @@ func (o *Outbox) Leave(ctx context.Context, forget bool) error {
 			err = nil // it was asked before
 		}
 		if err != nil {
-			return &tiles.Invalid{Field: "forget", Why: usecase.Sentence(fmt.Sprintf("the collector did not delete anything: %v. Leave without deleting, or try again", err))}
+			return &tiles.Invalid{Type: "unknown-value", Field: "forget", Why: usecase.Sentence(fmt.Sprintf("the collector did not delete anything: %v. Leave without deleting, or try again", err))}
 		}
 	}
 	if err := removeJoined(o.Folder); err != nil {
