@@ -129,7 +129,7 @@ func (l *ConeScale) ConesHeatWork(cones []ConeReading) (w kiln.HeatWork, says []
 	w = kiln.NoHeatWork(kiln.FromCones)
 	var all []ConeSays
 	lower, upper := kiln.NoTemperature(), kiln.NoTemperature() // hottest that is down, coolest that is upright
-	end := kiln.NoTemperature() // of the coolest upright one
+	end := kiln.NoTemperature()                                // of the coolest upright one
 	var overSD, underSD float64
 	underWords, point := "", false
 	for _, r := range cones {
