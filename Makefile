@@ -13,13 +13,18 @@ PACKAGES += postgresql
 # By this file Debian's package makes no cluster when it is installed.
 NOCLUSTER := /etc/postgresql-common/createcluster.conf
 
-.PHONY: run build generate test vet bench fuzz soak fresh mutants cross deb packages clean
+.PHONY: run run-collector build generate test vet bench fuzz soak fresh mutants cross deb packages clean
 
 run: build
 	bin/lidwright practice --folder run
 
 build:
-	CGO_ENABLED=0 go build -buildvcs=false $(FLAGS) -o bin/lidwright ./cmd/lidwright
+	CGO_ENABLED=0 go build -buildvcs=false $(FLAGS) -o bin/ ./cmd/lidwright ./cmd/lidwright-collect
+
+# The collector with a database of its own and three practice studios; Debian's postgresql is installed for it.
+run-collector: PACKAGES := postgresql
+run-collector: packages build
+	bin/lidwright-collect try --folder run-collector
 
 # The Go of the compiled pages from their sources, after a change to one of them.
 generate:
@@ -92,4 +97,4 @@ deb:
 	cd $(DIST) && sha256sum lidwright_* && ls -l lidwright_*
 
 clean:
-	rm -rf bin dist run testout
+	rm -rf bin dist run run-collector testout

@@ -6,6 +6,7 @@ import (
 	"go/token"
 	"io/fs"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -89,6 +90,22 @@ var noTrade = []string{"os", "net", "net/http", "database/sql", "io/ioutil", "lo
 // The recorder bounds how long it waits for a disk that does not answer; nothing that it
 // reckons comes from that clock.
 var waitsForDisk = []string{"kiln/record/recorder.go", "kiln/record/writer.go"}
+
+// The daemon on a Pi holds nothing of the collector's database.
+func TestNoDatabaseOfTheCollector(t *testing.T) {
+	out, err := exec.Command("go", "list", "-deps", ".").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(string(out), "lidwright/daemon/outbox") {
+		t.Error("the list has no outbox: it is not that of the program")
+	}
+	for line := range strings.Lines(string(out)) {
+		if strings.Contains(line, "jackc/pgx") || strings.HasPrefix(line, "lidwright/daemon/collector") {
+			t.Errorf("the program for the Pi holds %s", line)
+		}
+	}
+}
 
 func TestArrows(t *testing.T) {
 	seen := 0
