@@ -355,7 +355,10 @@ func (a *asking) start() {
 	d.Minute = func(context.Context) <-chan time.Time { return nil } // no copy but those of the script
 	d.Listen = func(string) (net.Listener, error) { return net.Listen("tcp", "127.0.0.1:0") }
 	ctx, stop := context.WithCancel(context.Background())
-	go func() { ended <- d.Run(ctx) }()
+	go func() {
+		ended <- d.Run(ctx)
+		close(ended) // read once more where it ends before it is ready
+	}()
 	stopped := sync.OnceFunc(func() {
 		stop()
 		if err := <-ended; err != nil {
