@@ -9,6 +9,7 @@ import (
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
+	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
 )
 
@@ -38,6 +39,15 @@ func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Preco
 	if b.HeatWorkC != 0 {
 		l.Stated = kiln.Celsius(b.HeatWorkC)
 	}
+	if b.Cone != "" {
+		var err error
+		if l.Stated, err = heatwork.MainConeScale().Parse(b.Cone); err != nil {
+			return tiles.PutResult{}, coneProblem("cone", err)
+		}
+		if b.HeatWorkC != 0 {
+			return tiles.PutResult{}, tiles.InvalidFields{{Field: "cone", Type: tiles.GivenTwice, Why: "and heat_work_c say the same thing: give one"}}
+		}
+	}
 	if l.Atmosphere == "" {
 		l.Atmosphere = s.Site.atmosphere()
 	}
@@ -57,7 +67,7 @@ func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Preco
 		return tiles.PutResult{}, err
 	}
 	if _, ok := s.Kiln[l.Kiln]; !ok && l.Firing == "" && !l.Stated.Known() {
-		return tiles.PutResult{}, refuse("unknown-kiln", "No kiln "+b.Kiln+" in the settings; for a kiln without a line give heat_work_c.", wire.Field{Name: "kiln", Says: "not in the settings"})
+		return tiles.PutResult{}, refuse("unknown-kiln", "No kiln "+b.Kiln+" in the settings; for a kiln without a line give the cone that it reached.", wire.Field{Name: "kiln", Says: "not in the settings; if it has no line, give the cone that it reached"})
 	}
 	k, err := s.Archive.PutLoad(ctx, l, m, s.Now())
 	if err != nil {

@@ -7,6 +7,7 @@ type LoadBody struct {
 	Bars       []Slot  `json:"bars,omitempty"`
 	Firing     string  `json:"firing,omitempty" doc:"Attaches itself to the next firing if not said"`
 	HeatWorkC  float64 `json:"heat_work_c,omitempty" minimum:"0" maximum:"1400" doc:"Heat work stated by hand, where no firing was recorded"`
+	Cone       string  `json:"cone,omitempty" maxLength:"20" doc:"The cone that it reached, in place of heat_work_c, as which it is answered"`
 	PackedBy   string  `json:"packed_by,omitempty"`
 	Note       string  `json:"note,omitempty" maxLength:"500"`
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"net/url"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -106,26 +107,31 @@ func barsCommand() *cobra.Command {
 	c.Flags().String("clay", "", "only bars of this clay")
 	c.Flags().Bool("waiting", false, "only those that a fired load waits for")
 	fresh := &cobra.Command{
-		Use: "new N", Short: "Hand out codes for N new bars", Args: cobra.ExactArgs(1), Example: "  lidwright bars new 7 --clay tern",
+		Use: "new N|CODE...", Short: "Keep new bars: hand out codes for N of them, or take those scratched in already", Args: cobra.MinimumNArgs(1),
+		Example: "  lidwright bars new 7 --clay tern\n  lidwright bars new BQ7 BQ4 --clay tern",
 		RunE: func(c *cobra.Command, args []string) error {
 			var free struct{ Items []string }
 			cl, err := client(c)
 			if err != nil {
 				return err
 			}
-			b, err := cl.Get(c.Context(), "/v1/bars/free-codes", url.Values{"count": {args[0]}}, "")
-			if err != nil {
-				return err
-			}
-			if err := decode(b, &free); err != nil {
-				return err
+			if _, err := strconv.Atoi(args[0]); err == nil && len(args) == 1 {
+				b, err := cl.Get(c.Context(), "/v1/bars/free-codes", url.Values{"count": {args[0]}}, "")
+				if err != nil {
+					return err
+				}
+				if err := decode(b, &free); err != nil {
+					return err
+				}
+			} else {
+				free.Items = args
 			}
 			clay, _ := c.Flags().GetString("clay")
 			batch, _ := c.Flags().GetString("batch")
 			forming, _ := c.Flags().GetString("forming")
 			by, _ := c.Flags().GetString("by")
 			for _, code := range free.Items {
-				if _, err := cl.Put(c.Context(), "/v1/bars/"+code, map[string]any{"id": newID(c), "clay": clay, "batch": batch, "forming": forming, "by": by}); err != nil {
+				if _, err := cl.Put(c.Context(), "/v1/bars/"+url.PathEscape(code), map[string]any{"id": newID(c), "clay": clay, "batch": batch, "forming": forming, "by": by}); err != nil {
 					return err
 				}
 				fmt.Fprintln(c.OutOrStdout(), code)
@@ -282,7 +288,7 @@ func (r keptReading) says(bar, stage string) string {
 func loadCommand() *cobra.Command {
 	c := &cobra.Command{Use: "load", Short: "Loads: what is packed into a kiln", Example: "  lidwright load open big-blue glaze BQ7 BQ4\n  lidwright load close 0193d0a0-0000-7000-8000-000000000006"}
 	open := &cobra.Command{
-		Use: "open KILN KIND [CODE...]", Short: "Open a load with the bars in it", Args: cobra.MinimumNArgs(2), Example: "  lidwright load open big-blue glaze BQ7 BQ4",
+		Use: "open KILN KIND [CODE...]", Short: "Open a load with the bars in it", Args: cobra.MinimumNArgs(2), Example: "  lidwright load open big-blue glaze BQ7 BQ4\n  lidwright load open old-red glaze BQ7 --cone 6",
 		RunE: func(c *cobra.Command, args []string) error {
 			var bars []map[string]string
 			for _, code := range args[2:] {
@@ -291,6 +297,9 @@ func loadCommand() *cobra.Command {
 			body := map[string]any{"kiln": args[0], "kind": args[1], "bars": bars}
 			if h, _ := c.Flags().GetFloat64("heat-work-c"); h != 0 {
 				body["heat_work_c"] = h
+			}
+			if cone, _ := c.Flags().GetString("cone"); cone != "" {
+				body["cone"] = cone
 			}
 			var l struct{ Name, State, ID string }
 			done, err := put(c, "/v1/loads/"+newID(c), body, &l)
@@ -301,6 +310,7 @@ func loadCommand() *cobra.Command {
 		},
 	}
 	open.Flags().Float64("heat-work-c", 0, "heat work stated by hand, for a kiln without a line")
+	open.Flags().String("cone", "", "the cone that it reached, for a kiln without a line")
 	closing := &cobra.Command{
 		Use: "close LOAD", Short: "Say that a load was unpacked", Args: cobra.ExactArgs(1), Example: "  lidwright load close 0193d0a0-0000-7000-8000-000000000006",
 		RunE: func(c *cobra.Command, args []string) error {
