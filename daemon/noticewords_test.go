@@ -32,7 +32,7 @@ func TestMessagesInTheLanguageOfTheSite(t *testing.T) {
 			}
 		}
 	}
-	if len(all) != 15 {
+	if len(all) != 16 {
 		t.Errorf("%d messages of a kiln", len(all))
 	}
 	for _, says := range []string{"load 7 is unpacked", "load 7 is unpacked; bars of it to measure: 3", "4 fired bars of load 7 have waited to be measured for 5 days", "what was recorded since 3 Feb 12:00 is in no copy",
