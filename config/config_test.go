@@ -296,7 +296,7 @@ func TestCollect(t *testing.T) {
 	}
 	write("[listen]\nadress = \"x\"\naddress = \"0.0.0.0:8583\"\n")
 	_, err = LoadCollect(path, []string{"LIDWRIGHT_COLLECT_NO_SUCH=1"})
-	for _, want := range []string{"listen.adress is no setting; the nearest is listen.address", "database.url: is needed", "keep.backup_days: must be set", "listen.tls_cert", "LIDWRIGHT_COLLECT_NO_SUCH is no setting"} {
+	for _, want := range []string{"collect.toml:2: listen.adress: is no setting; the nearest is listen.address", "database.url: is needed", "keep.backup_days: must be set", "listen.tls_cert", "LIDWRIGHT_COLLECT_NO_SUCH: is no setting"} {
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%v does not tell of %s", err, want)
 		}

@@ -10,11 +10,11 @@ import (
 
 const envPrefix = "LIDWRIGHT_"
 
-// outside takes the settings of environment and flags.
-func (r *reader) outside(env []string, flags *pflag.FlagSet) {
+// outside takes the settings of flags and of the variables of env that begin with prefix.
+func (r *reader) outside(prefix string, env []string, flags *pflag.FlagSet) {
 	byName := map[string]leaf{}
 	var names []string
-	for _, l := range leaves("", reflect.ValueOf(Default())) {
+	for _, l := range r.leaves {
 		if l.field.Type.Kind() == reflect.Slice && isTable(l.field.Type.Elem()) {
 			continue
 		}
@@ -24,9 +24,9 @@ func (r *reader) outside(env []string, flags *pflag.FlagSet) {
 	}
 	for _, variable := range env {
 		name, text, _ := strings.Cut(variable, "=")
-		bare, ours := strings.CutPrefix(name, envPrefix)
+		bare, ours := strings.CutPrefix(name, prefix)
 		// An access code of the command line is no setting, and those of the collector's program are not ours.
-		if !ours || name == "LIDWRIGHT_CODE" || strings.HasPrefix(name, CollectPrefix) {
+		if !ours || name == "LIDWRIGHT_CODE" || prefix != CollectPrefix && strings.HasPrefix(name, CollectPrefix) {
 			continue
 		}
 		at := Mistake{File: "environment", Key: name}
@@ -38,7 +38,7 @@ func (r *reader) outside(env []string, flags *pflag.FlagSet) {
 			at.Says = "cannot be set by environment; a named kiln or webhook stands in the file"
 			r.mistakes = append(r.mistakes, at)
 		default:
-			at.Says = "is no setting; the nearest is " + envPrefix + nearest(bare, "", names)
+			at.Says = "is no setting; the nearest is " + prefix + nearest(bare, "", names)
 			r.mistakes = append(r.mistakes, at)
 		}
 	}

@@ -37,6 +37,7 @@ func Load(path string, env []string, flags *pflag.FlagSet) (Config, error) {
 type reader struct {
 	doc      document
 	v        *viper.Viper
+	leaves   []leaf
 	known    []string
 	source   map[string]Mistake // keys set outside the file: where, without what it says
 	wrong    map[string]bool    // keys already complained about
@@ -45,26 +46,11 @@ type reader struct {
 }
 
 func load(doc document, env []string, flags *pflag.FlagSet) (Config, error) {
-	r := &reader{
-		doc:    doc,
-		v:      viper.New(),
-		known:  known("", reflect.TypeFor[Config]()),
-		source: map[string]Mistake{},
-		wrong:  map[string]bool{},
-	}
 	cfg := Default()
-	for _, l := range leaves("", reflect.ValueOf(cfg)) {
-		r.v.SetDefault(l.key, l.value)
-	}
+	r := newReader(doc, cfg)
 	r.takeOver()
-	r.table("", doc.values, reflect.TypeFor[Config]())
-	if err := r.v.MergeConfigMap(doc.values); err != nil {
-		return Config{}, fmt.Errorf("settings %s: %w", doc.file, err)
-	}
-	r.outside(env, flags)
-
-	if err := r.v.Unmarshal(&cfg, strictly); err != nil {
-		return Config{}, fmt.Errorf("settings %s: %w", doc.file, err)
+	if err := r.read(&cfg, envPrefix, env, flags); err != nil {
+		return Config{}, err
 	}
 	if err := r.kilns(&cfg); err != nil {
 		return Config{}, fmt.Errorf("settings %s: %w", doc.file, err)
@@ -78,6 +64,35 @@ func load(doc document, env []string, flags *pflag.FlagSet) (Config, error) {
 	}
 	cfg.Advice = r.advice
 	return cfg, nil
+}
+
+// newReader reads a document over defaults, which are settings of the type that it holds.
+func newReader(doc document, defaults any) *reader {
+	r := &reader{
+		doc:    doc,
+		v:      viper.New(),
+		leaves: leaves("", reflect.ValueOf(defaults)),
+		known:  known("", reflect.TypeOf(defaults)),
+		source: map[string]Mistake{},
+		wrong:  map[string]bool{},
+	}
+	for _, l := range r.leaves {
+		r.v.SetDefault(l.key, l.value)
+	}
+	return r
+}
+
+// read fills in settings from the document, the variables of env that begin with prefix, and flags.
+func (r *reader) read(into any, prefix string, env []string, flags *pflag.FlagSet) error {
+	r.table("", r.doc.values, reflect.TypeOf(into).Elem())
+	if err := r.v.MergeConfigMap(r.doc.values); err != nil {
+		return fmt.Errorf("settings %s: %w", r.doc.file, err)
+	}
+	r.outside(prefix, env, flags)
+	if err := r.v.Unmarshal(into, strictly); err != nil {
+		return fmt.Errorf("settings %s: %w", r.doc.file, err)
+	}
+	return nil
 }
 
 // strictly keeps viper from guessing: values already have the type of their field.
@@ -159,11 +174,4 @@ func (r *reader) at(key, says string) Mistake {
 	}
 	m.Says = says
 	return m
-}
-
-// loosely is strictly for texts of the environment, which become numbers where a setting is one.
-func loosely(c *mapstructure.DecoderConfig) {
-	c.TagName = "key"
-	c.WeaklyTypedInput = true
-	c.DecodeHook = nil
 }

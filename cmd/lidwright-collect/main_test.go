@@ -41,8 +41,8 @@ func TestWrongUse(t *testing.T) {
 	}{
 		{[]string{"studios"}, "unknown command"},
 		{[]string{"studio", "add"}, "accepts 1 arg"},
-		{[]string{"run"}, "database.url: is needed"},
-		{[]string{"check", "--config", filepath.Join(t.TempDir(), "none.toml")}, "read the settings"},
+		{[]string{"run"}, "LIDWRIGHT_COLLECT_DATABASE_URL: is needed"},
+		{[]string{"check", "--config", filepath.Join(t.TempDir(), "none.toml")}, "settings cannot be read"},
 		{[]string{"try", "--address", "127.0.0.1:0"}, "no port that others can follow"},
 	} {
 		code, said := asked(t, t.Context(), c.args...)
