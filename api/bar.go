@@ -53,10 +53,15 @@ type putBarInput struct {
 
 func (s barRoutes) putBar(ctx context.Context, in *putBarInput) (*edited[wire.BarJSON], error) {
 	k, err := s.Bars().KeepBar(ctx, in.BarPath, in.Body, usecase.PreconditionOf(ctx))
+	return s.editedBar(ctx, in.BarPath, k, err)
+}
+
+// editedBar is a bar as it stands now, after something about it was kept.
+func (s barRoutes) editedBar(ctx context.Context, p wire.BarPath, k tiles.PutResult, err error) (*edited[wire.BarJSON], error) {
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	b, err := s.Bars().KeptBar(ctx, in.BarPath)
+	b, err := s.Bars().KeptBar(ctx, p)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -70,14 +75,7 @@ type putFlagsInput struct {
 
 func (s barRoutes) putFlags(ctx context.Context, in *putFlagsInput) (*edited[wire.BarJSON], error) {
 	k, err := s.Bars().Flag(ctx, in.BarPath, in.Body.Flags, usecase.PreconditionOf(ctx))
-	if err != nil {
-		return nil, s.problemFrom(ctx, err)
-	}
-	b, err := s.Bars().KeptBar(ctx, in.BarPath)
-	if err != nil {
-		return nil, s.problemFrom(ctx, err)
-	}
-	return &edited[wire.BarJSON]{status(k), revision(b.Revision), s.Bars().Settled(ctx, b.Bar)}, nil
+	return s.editedBar(ctx, in.BarPath, k, err)
 }
 
 type freeCodesInput struct {

@@ -66,19 +66,6 @@ func (page) NumberCautions() []string {
 }
 func (page) NoticeCautions() []string { return caution.Texts(caution.Nudge) }
 
-// asset answers with a file that pages bring along; under the stamp that they call it by, it never
-// changes.
-func (s *Server) asset(name, contentType string) http.HandlerFunc {
-	return func(w http.ResponseWriter, r *http.Request) {
-		b, _ := s.pages.Asset(name)
-		if r.URL.RawQuery == s.pages.Stamp() {
-			w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
-		}
-		w.Header().Set("Content-Type", contentType)
-		w.Write(b)
-	}
-}
-
 func (s homeRoutes) helpPage(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, "help", s.page(r.Context(), "more"))
 }

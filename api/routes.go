@@ -395,8 +395,8 @@ func (s *Server) pageTable() []entry {
 		{"GET /help/safety", Anyone, webPage, shown(home.safetyPage)},
 		{"GET /problems/{type}", Anyone, webPage, shown(home.problemTypePage)},
 		{"GET /help", Anyone, webPage, shown(home.helpPage)},
-		{"GET /style.css", Anyone, other, plain(s.asset("style.css", "text/css; charset=utf-8"))},
-		{"GET /app.js", Anyone, other, plain(s.asset("app.js", "text/javascript; charset=utf-8"))},
+		{"GET /style.css", Anyone, other, plain(s.pages.ServeAsset("style.css", "text/css; charset=utf-8"))},
+		{"GET /app.js", Anyone, other, plain(s.pages.ServeAsset("app.js", "text/javascript; charset=utf-8"))},
 	}
 	for _, t := range csvTables {
 		all = append(all, entry{"GET /" + t.name + ".csv", reads, webPage, shown(bars.tableOf(t))})

@@ -149,14 +149,3 @@ func (s *Server) postPasscode(w http.ResponseWriter, r *http.Request) {
 	http.SetCookie(w, c)
 	http.Redirect(w, r, next, http.StatusSeeOther)
 }
-
-func (s *Server) asset(name, kind string) http.HandlerFunc {
-	return func(w http.ResponseWriter, r *http.Request) {
-		b, _ := s.pages.Asset(name)
-		if r.URL.RawQuery == s.pages.Stamp() {
-			w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
-		}
-		w.Header().Set("Content-Type", kind)
-		w.Write(b)
-	}
-}

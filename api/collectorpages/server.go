@@ -79,8 +79,8 @@ func (s *Server) routes() []route {
 		{"GET /studios/{site}/firings/{firing}", "", "", nil, nil, s.owners(s.firingPage)},
 		{"GET /passcode", "", "", nil, nil, s.passcodePage},
 		{"POST /passcode", "", "", nil, nil, s.postPasscode},
-		{"GET /style.css", "", "", nil, nil, s.asset("style.css", "text/css; charset=utf-8")},
-		{"GET /app.js", "", "", nil, nil, s.asset("app.js", "text/javascript; charset=utf-8")},
+		{"GET /style.css", "", "", nil, nil, s.pages.ServeAsset("style.css", "text/css; charset=utf-8")},
+		{"GET /app.js", "", "", nil, nil, s.pages.ServeAsset("app.js", "text/javascript; charset=utf-8")},
 	}
 }
 

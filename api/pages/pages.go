@@ -19,6 +19,7 @@ import (
 	"html/template"
 	"io"
 	"math"
+	"net/http"
 	"reflect"
 	"regexp"
 	"slices"
@@ -224,6 +225,18 @@ func (s *Set) Stamp() string { return s.stamp }
 func (s *Set) Asset(name string) ([]byte, bool) {
 	b, ok := s.assets[name]
 	return b, ok
+}
+
+// ServeAsset answers with the style sheet or the script; under the stamp that pages call it by, it never
+// changes.
+func (s *Set) ServeAsset(name, contentType string) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		if r.URL.RawQuery == s.stamp {
+			w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
+		}
+		w.Header().Set("Content-Type", contentType)
+		w.Write(s.assets[name])
+	}
 }
 
 func (s *Set) funcs(p Speak) template.FuncMap {

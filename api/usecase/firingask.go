@@ -171,8 +171,8 @@ func usualSays(e detect.Expected) string {
 	switch {
 	case e.Moved:
 		return fmt.Sprintf("your usual %s moved: the last %d in a row were %s", e.Kind, e.Of, cone(e.HeatWork))
-	case e.Asks():
-		return fmt.Sprintf("your last %d %s firings were %s: a new usual, or a second one?", len(e.Beside), e.Kind, cone(e.Last))
+	case e.MovesAfter() > 0:
+		return fmt.Sprintf("your last %d %s firings were %s: after %d more it is your usual", len(e.Beside), e.Kind, cone(e.Last), e.MovesAfter())
 	case e.Last != 0:
 		return fmt.Sprintf("your last %s was %s", e.Kind, cone(e.Last))
 	}

@@ -143,7 +143,7 @@ func checkCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			fmt.Fprintln(c.OutOrStdout(), "GOOD  settings  they load")
+			fmt.Fprintln(c.OutOrStdout(), "ok    settings  they load")
 			o, err := collector.OpenOwner(c.Context(), cfg)
 			if err != nil {
 				return fmt.Errorf("the database does not answer: %w", err)
@@ -153,7 +153,7 @@ func checkCommand() *cobra.Command {
 			if err != nil {
 				return fmt.Errorf("the database does not answer: %w", err)
 			}
-			fmt.Fprintf(c.OutOrStdout(), "GOOD  database  it answers; studios: %d\n", len(all))
+			fmt.Fprintf(c.OutOrStdout(), "ok    database  it answers; studios: %d\n", len(all))
 			return nil
 		},
 	}

@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"encoding/json"
 	"fmt"
 	"math"
@@ -244,18 +243,7 @@ func TestCheckAsksTheDaemon(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	address := make(chan string, 1)
-	d.Ready = func(a string) { address <- a }
-	ctx, stop := context.WithCancel(context.Background())
-	ended := make(chan error, 1)
-	go func() { ended <- d.Run(ctx) }()
-	defer func() {
-		stop()
-		if err := <-ended; err != nil {
-			t.Error(err)
-		}
-	}()
-	site := "http://" + <-address
+	site := served(t, d)
 	var out string
 	for end := time.Now().Add(5 * time.Minute); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
 		if out, _ = outLine(t, "check", "--config", file, "--site", site); strings.Contains(out, "last 1 19.4 °C") {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -32,18 +31,7 @@ func handSite(t *testing.T) (site string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	address := make(chan string, 1)
-	d.Ready = func(a string) { address <- a }
-	ctx, stop := context.WithCancel(context.Background())
-	ended := make(chan error, 1)
-	go func() { ended <- d.Run(ctx) }()
-	t.Cleanup(func() {
-		stop()
-		if err := <-ended; err != nil {
-			t.Error(err)
-		}
-	})
-	return "http://" + <-address
+	return served(t, d)
 }
 
 func TestFiringByHandOnTheCommandLine(t *testing.T) {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -50,17 +49,7 @@ func TestReadmeBars(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	address, ended := make(chan string, 1), make(chan error, 1)
-	d.Ready = func(at string) { address <- at }
-	ctx, stop := context.WithCancel(context.Background())
-	go func() { ended <- d.Run(ctx) }()
-	t.Cleanup(func() {
-		stop()
-		if err := <-ended; err != nil {
-			t.Error(err)
-		}
-	})
-	site := "http://" + <-address
+	site := served(t, d)
 	scripts := t.TempDir()
 	commands := "set -eu\nlidwright() { command lidwright \"$@\" --site " + site + "; }\n" + block(t, "lidwright clay add tern")
 	commands = regexp.MustCompile(`(?m)^lidwright rate tern$`).ReplaceAllString(commands, "lidwright rate tern || test $$? = 3 # thin")

@@ -54,18 +54,30 @@ func furnished(t testing.TB) (site, folder string) {
 	if _, err := d.Furnish(t.Context(), "big-blue"); err != nil {
 		t.Fatal(err)
 	}
-	address := make(chan string, 1)
-	d.Ready = func(a string) { address <- a }
+	return served(t, d), folder
+}
+
+// served runs a daemon until the test ends, and gives the address of its page.
+func served(t testing.TB, d *daemon.Daemon) (site string) {
+	t.Helper()
+	address, ended := make(chan string, 1), make(chan error, 1)
+	d.Ready = func(at string) { address <- at }
 	ctx, stop := context.WithCancel(context.Background())
-	ended := make(chan error, 1)
 	go func() { ended <- d.Run(ctx) }()
+	select {
+	case at := <-address:
+		site = "http://" + at
+	case err := <-ended:
+		stop()
+		t.Fatal(err)
+	}
 	t.Cleanup(func() {
 		stop()
 		if err := <-ended; err != nil {
 			t.Error(err)
 		}
 	})
-	return "http://" + <-address, folder
+	return site
 }
 
 // TestScripts runs testdata/script: what is typed, what is answered, and the exit code. All scripts

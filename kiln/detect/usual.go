@@ -16,8 +16,8 @@ const (
 	usualWithin = 40  // °C from the usual one, within which a firing belongs to it
 	soFarWithin = 100 // °C between those before it began, for a detector to go by their median
 	rowWithin   = 15  // °C from the one before, within which firings beside the usual one make a row
-	rowAsks     = 2   // firings in a row beside the usual one ask whether that is a new one
-	rowMoves    = 4   // so many of them move it, unanswered
+	rowTold     = 2   // so many in a row beside the usual one are told
+	rowMoves    = 4   // so many of them move it
 )
 
 // usualOf is the usual firing that the whole firings of one sort, oldest first, make. It begins with three
@@ -114,9 +114,14 @@ func heatOf(f kiln.Firing, control kiln.ChannelID) kiln.Celsius {
 
 func lastOf[T any](list []T, n int) []T { return list[max(0, len(list)-n):] }
 
-// Asks reports whether the last firings lie beside the usual one and near one another, so that a person is
-// asked: a new usual, or a second one?
-func (e Expected) Asks() bool { return len(e.Beside) >= rowAsks }
+// MovesAfter is how many more firings like the last ones move the usual one, where those lie beside it and
+// near one another; 0 where they are no row.
+func (e Expected) MovesAfter() int {
+	if len(e.Beside) < rowTold {
+		return 0
+	}
+	return rowMoves - len(e.Beside)
+}
 
 // UsualOf gives the usual firing of a kind, where one has begun.
 func (p Past) UsualOf(kind kiln.Kind, atmosphere kiln.Atmosphere) (found Expected, ok bool) {

@@ -38,15 +38,15 @@ func TestUsualOfFirings(t *testing.T) {
 		{"which agrees with one of them", []kiln.Celsius{963, 1060, 1222, 1226}, true, 1224, 0, 0, false},
 		{"the last four that belong to it", []kiln.Celsius{1200, 1200, 1200, 1230, 1230, 1230, 1230}, true, 1230, 0, 0, false},
 		{"an abort does not move it", []kiln.Celsius{1238, 1238, 1238, 963}, true, 1238, 1, 963, false},
-		{"two far from it and from one another ask nothing", []kiln.Celsius{1238, 1238, 1238, 1060, 1300}, true, 1238, 1, 1300, false},
-		{"two alike ask", []kiln.Celsius{1238, 1238, 1238, 1300, 1305}, true, 1238, 2, 1305, false},
+		{"two far from it and from one another are no row", []kiln.Celsius{1238, 1238, 1238, 1060, 1300}, true, 1238, 1, 1300, false},
+		{"two alike are told", []kiln.Celsius{1238, 1238, 1238, 1300, 1305}, true, 1238, 2, 1305, false},
 		{"a usual one between them ends the row", []kiln.Celsius{1238, 1238, 1238, 1300, 1238, 1305}, true, 1238, 1, 1305, false},
 		{"four alike move it", []kiln.Celsius{1238, 1238, 1238, 1300, 1305, 1302, 1304}, true, 1303, 0, 0, true},
 		{"and it stays there", []kiln.Celsius{1238, 1238, 1238, 1300, 1305, 1302, 1304, 1303}, true, 1303.5, 0, 0, false},
 	} {
 		e, _ := PastOf(whole(c.works...), "1").Expect(kiln.Glaze, kiln.Oxidation)
-		if e.Settled != c.settled || e.HeatWork != c.usual || len(e.Beside) != c.beside || e.Last != c.last || e.Moved != c.moved || e.Asks() != (c.beside >= 2) {
-			t.Errorf("%s: settled %v, %.1f, %d beside, last %.0f, moved %v, asks %v", c.name, e.Settled, e.HeatWork, len(e.Beside), e.Last, e.Moved, e.Asks())
+		if e.Settled != c.settled || e.HeatWork != c.usual || len(e.Beside) != c.beside || e.Last != c.last || e.Moved != c.moved || e.MovesAfter() != map[bool]int{true: 4 - c.beside}[c.beside >= 2] {
+			t.Errorf("%s: settled %v, %.1f, %d beside, last %.0f, moved %v, moves after %d", c.name, e.Settled, e.HeatWork, len(e.Beside), e.Last, e.Moved, e.MovesAfter())
 		}
 	}
 }

@@ -1,0 +1,122 @@
+package api
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"lidwright/api/pages"
+	"lidwright/api/usecase"
+	"lidwright/api/wire"
+	"net/http"
+	"strconv"
+)
+
+// collector is the way to a collector; where no daemon runs there is none.
+func (s studioRoutes) collector() (usecase.Collector, error) {
+	if s.Collector == nil {
+		return nil, problem("not-ready", "No daemon runs here; what concerns a collector is asked of one that does.")
+	}
+	return s.Collector, nil
+}
+
+// toldCollector answers with how the studio stands to its collector, after something was done about it.
+func (s studioRoutes) toldCollector(ctx context.Context, do func(usecase.Collector) error) (*body[wire.CollectorStatus], error) {
+	c, err := s.collector()
+	if err == nil && do != nil {
+		err = do(c)
+	}
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	st, err := c.Status(ctx)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &body[wire.CollectorStatus]{s.CollectorJSON(st)}, nil
+}
+
+func (s studioRoutes) getCollector(ctx context.Context, _ *struct{}) (*body[wire.CollectorStatus], error) {
+	return s.toldCollector(ctx, nil)
+}
+
+type joinInput struct{ Body wire.CollectorJoin }
+
+func (s studioRoutes) postCollector(ctx context.Context, in *joinInput) (*body[wire.CollectorStatus], error) {
+	return s.toldCollector(ctx, func(c usecase.Collector) error {
+		return c.Join(ctx, in.Body.URL, in.Body.Code, in.Body.CAFile)
+	})
+}
+
+type purposesInput struct{ Body wire.CollectorPurposes }
+
+func (s studioRoutes) postPurposes(ctx context.Context, in *purposesInput) (*body[wire.CollectorStatus], error) {
+	return s.toldCollector(ctx, func(c usecase.Collector) error { return c.Set(ctx, in.Body.Keep, in.Body.Makers) })
+}
+
+type leaveInput struct {
+	Body struct {
+		Forget bool `json:"forget" doc:"Have the collector delete everything of this studio first"`
+	}
+}
+
+func (s studioRoutes) leaveCollector(ctx context.Context, in *leaveInput) (*body[wire.CollectorStatus], error) {
+	return s.toldCollector(ctx, func(c usecase.Collector) error { return c.Leave(ctx, in.Body.Forget) })
+}
+
+// collectorPage shows how the studio stands to a collector.
+func (s studioRoutes) collectorPage(w http.ResponseWriter, r *http.Request) error {
+	return s.showCollector(w, r, nil)
+}
+
+func (s studioRoutes) showCollector(w http.ResponseWriter, r *http.Request, wrong *Problem) error {
+	c, err := s.collector()
+	if err != nil {
+		return err
+	}
+	st, err := c.Status(r.Context())
+	if err != nil {
+		return err
+	}
+	d := pages.CollectorPage{Frame: s.page(r.Context(), "more").Frame, Joined: st.Joined, URL: st.URL, Name: cmp.Or(st.Name, st.URL), Record: st.Site, Keep: st.Keep, Makers: st.Makers,
+		Behind: strconv.FormatInt(st.Behind, 10), Trouble: st.Trouble, LastBody: st.LastBody}
+	if !st.LastOK.IsZero() {
+		d.LastOK = s.pages.At(d.Speak, st.LastOK)
+	}
+	if wrong != nil {
+		d.Problem = wrong.onPage()
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		w.WriteHeader(wrong.Status)
+	}
+	return s.show(w, d)
+}
+
+// postCollectorPage joins, says what may be sent, or leaves.
+func (s studioRoutes) postCollectorPage(w http.ResponseWriter, r *http.Request) error {
+	form, err := sent(r)
+	if err != nil {
+		return err
+	}
+	c, err := s.collector()
+	if err != nil {
+		return err
+	}
+	switch form.Get("do") {
+	case "join":
+		err = c.Join(r.Context(), form.Get("url"), form.Get("join_code"), form.Get("ca_file"))
+	case "set":
+		err = c.Set(r.Context(), form.Get("keep") != "", form.Get("makers") != "")
+	case "leave":
+		err = c.Leave(r.Context(), form.Get("forget") != "")
+	default:
+		err = usecase.UnknownWord("do", form.Get("do"), "join", "set", "leave")
+	}
+	if err != nil {
+		var p *Problem
+		if errors.As(s.problemFrom(r.Context(), err), &p) && p.Status < http.StatusInternalServerError {
+			return s.showCollector(w, r, p)
+		}
+		return err
+	}
+	http.Redirect(w, r, "/settings/collector", http.StatusSeeOther)
+	return nil
+}

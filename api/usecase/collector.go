@@ -1,0 +1,63 @@
+package usecase
+
+import (
+	"context"
+	"lidwright/api/wire"
+	"time"
+)
+
+// Collector is the studio's way to the collector that its owner joined. Nothing else waits for it.
+type Collector interface {
+	Status(ctx context.Context) (CollectorStatus, error)
+	// Join exchanges a code for a key. A *tiles.Invalid says what is wrong with the address or the code.
+	Join(ctx context.Context, url, code, caFile string) error
+	Set(ctx context.Context, keep, makers bool) error
+	Leave(ctx context.Context, forget bool) error // forget has the collector delete first
+}
+
+// CollectorStatus is how a studio stands to its collector.
+type CollectorStatus struct {
+	Joined       bool
+	URL, Name    string
+	Site         string // id of the record
+	Keep, Makers bool
+	Behind       int64     // changes that are not there yet
+	LastOK       time.Time // when something was taken last, since the start; zero if nothing was
+	Trouble      string    // in a sentence
+	LastBody     string
+	Refused      uint64 // requests that were answered with a no
+}
+
+// CollectorJSON is the status as the API tells it.
+func (s *Studio) CollectorJSON(st CollectorStatus) wire.CollectorStatus {
+	j := wire.CollectorStatus{Joined: st.Joined, URL: st.URL, Name: st.Name, Site: st.Site, Behind: st.Behind, Trouble: st.Trouble, LastBody: st.LastBody,
+		CollectorPurposes: wire.CollectorPurposes{Keep: st.Keep, Makers: st.Makers}}
+	if !st.LastOK.IsZero() {
+		j.LastOKAt = s.Moment(st.LastOK)
+	}
+	return j
+}
+
+// LiveKilns are what the kilns do now, as a collector is told.
+func (s *Studio) LiveKilns() []wire.LiveKiln {
+	out := []wire.LiveKiln{}
+	for _, l := range s.Recorder.Live() {
+		k := wire.LiveKiln{Kiln: string(l.Kiln), State: string(l.State), Hot: l.Hot, StillHot: l.StillHot, OverLimit: l.OverLimit, AgeS: l.Age.Seconds(),
+			Firing: string(l.Firing), Number: l.Number, Kind: string(l.Kind), RunningForS: l.Elapsed.Seconds(), KeepShutC: float64(l.KeepShut), Channels: []wire.LiveChannel{}}
+		if k.LastC = Celsius(l.LastT); k.LastC != nil && !l.ReadAt.Wall.IsZero() {
+			at := l.ReadAt.Wall.UTC()
+			k.ReadAt = &at
+		}
+		if l.Fresh {
+			k.RateCPerHour = Rounded(float64(l.Rate), 1)
+		}
+		if l.Firing != "" {
+			k.PeakC = Celsius(l.Peak)
+		}
+		for _, c := range l.Channels {
+			k.Channels = append(k.Channels, wire.LiveChannel{Channel: string(c.Channel), C: Celsius(c.T)})
+		}
+		out = append(out, k)
+	}
+	return out
+}
