@@ -338,7 +338,9 @@ func TestEveryRouteAsks(t *testing.T) {
 				need = Bench
 			}
 			method, path := addressOf(pattern)
-			for who, header := range map[Who][]string{Anyone: nil, Bench: {"Authorization", "Bearer " + g.bench}, Owner: {"Authorization", "Bearer " + g.owner}} {
+			for who, header := range map[Who][]string{Anyone: nil,
+				Bench: {"Authorization", "Bearer " + g.bench},
+				Owner: {"Authorization", "Bearer " + g.owner}} {
 				want := http.StatusTeapot // let in
 				switch {
 				case who < need && who == Anyone:
@@ -348,7 +350,8 @@ func TestEveryRouteAsks(t *testing.T) {
 				}
 				a, body := knock(t, g.URL, method, path, header...)
 				if a.StatusCode != want {
-					t.Errorf("%s, reading open %v, with the passcode of %v: %d, want %d %.200s", pattern, readingOpen, who, a.StatusCode, want, body)
+					t.Errorf("%s, reading open %v, with the passcode of %v: %d, want %d %.200s", pattern,
+						readingOpen, who, a.StatusCode, want, body)
 				}
 				if want == http.StatusUnauthorized && a.Header.Get("WWW-Authenticate") != "Bearer" {
 					t.Errorf("%s does not say how a passcode is sent", pattern)
@@ -379,7 +382,9 @@ func TestForgottenRoute(t *testing.T) {
 func TestReadingClosed(t *testing.T) {
 	g := guardedTestStudio(t, func(s *Server) { s.Access.ReadingOpen = false })
 	g.atTheDoor(t)
-	always := map[string]bool{"GET /healthz": true, "GET /readyz": true, "GET /session": true, "GET /speak": true, "GET /style.css": true, "GET /app.js": true, "GET /help": true, "GET /help/safety": true, "GET /problems/{type}": true}
+	always := map[string]bool{"GET /healthz": true, "GET /readyz": true, "GET /session": true,
+		"GET /speak": true, "GET /style.css": true, "GET /app.js": true, "GET /help": true,
+		"GET /help/safety": true, "GET /problems/{type}": true}
 	for _, pattern := range g.s.patterns {
 		method, path := addressOf(pattern)
 		if method != "GET" {
@@ -470,7 +475,8 @@ func (g *guardedStudio) restarted(t *testing.T) {
 // from elsewhere, not from that address, not after a restart. An address that guessed alone stays locked out.
 func TestGuessesLockNobodyOut(t *testing.T) {
 	g := guardedTestStudio(t, nil)
-	bench, owner, stranger := netip.MustParseAddr("192.0.2.7"), netip.MustParseAddr("2001:db8:7::1"), netip.MustParseAddr("192.0.2.66")
+	bench, owner, stranger := netip.MustParseAddr("192.0.2.7"), netip.MustParseAddr("2001:db8:7::1"),
+		netip.MustParseAddr("192.0.2.66")
 	try := func(code string, from netip.Addr) (Who, int) {
 		who, p := g.s.door.whose(t.Context(), code, from)
 		if p == nil {
@@ -606,7 +612,8 @@ func TestSessions(t *testing.T) {
 		t.Helper()
 		a, body := ask(t, "POST", g.URL+"/v1/session", "application/json", `{"code":"`+code+`"}`)
 		c := a.Cookies()
-		if a.StatusCode != 204 || len(c) != 1 || !c[0].HttpOnly || c[0].SameSite != http.SameSiteStrictMode || c[0].Path != "/" || len(c[0].Value) != 22 || body != "" {
+		if a.StatusCode != 204 || len(c) != 1 || !c[0].HttpOnly || c[0].SameSite != http.SameSiteStrictMode ||
+			c[0].Path != "/" || len(c[0].Value) != 22 || body != "" {
 			t.Fatalf("%d %v %s", a.StatusCode, c, body)
 		}
 		return cookieName + "=" + c[0].Value
@@ -672,7 +679,9 @@ func TestFormsAndCodes(t *testing.T) {
 	const form = "application/x-www-form-urlencoded"
 	own := []string{"Origin", g.URL}
 	a, body := ask(t, "POST", g.URL+"/clays", form, "name=Tern+%22%3E%3Cscript%3E&matures_cone=6", own...)
-	if a.StatusCode != 401 || !strings.Contains(body, `action="/clays"`) || !strings.Contains(body, `name="code"`) || strings.Contains(body, "<script>") || !strings.Contains(body, "Tern &#34;&gt;&lt;script&gt;") {
+	if a.StatusCode != 401 || !strings.Contains(body, `action="/clays"`) ||
+		!strings.Contains(body, `name="code"`) || strings.Contains(body, "<script>") ||
+		!strings.Contains(body, "Tern &#34;&gt;&lt;script&gt;") {
 		t.Fatalf("%d %s", a.StatusCode, body)
 	}
 	german := append([]string{"Accept-Language", "de"}, own...)
@@ -685,8 +694,10 @@ func TestFormsAndCodes(t *testing.T) {
 	if a, body := ask(t, "POST", g.URL+"/clays", form, "name=Tern&code="+g.bench, own...); a.StatusCode != 403 || !strings.Contains(body, `name="code"`) {
 		t.Errorf("with the bench code: %d", a.StatusCode)
 	}
-	client := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
-	r, _ := http.NewRequest("POST", g.URL+"/session", strings.NewReader(url.Values{"code": {g.bench}, "next": {"/unpack"}}.Encode()))
+	stay := func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
+	client := &http.Client{CheckRedirect: stay}
+	r, _ := http.NewRequest("POST", g.URL+"/session",
+		strings.NewReader(url.Values{"code": {g.bench}, "next": {"/unpack"}}.Encode()))
 	r.Header.Set("Content-Type", form)
 	r.Header.Set("Origin", g.URL)
 	a, err := client.Do(r)
@@ -700,7 +711,8 @@ func TestFormsAndCodes(t *testing.T) {
 	cookie := []string{"Cookie", cookieName + "=" + a.Cookies()[0].Value, "Origin", g.URL}
 	token := formToken(a.Cookies()[0].Value)
 	_, body = ask(t, "GET", g.URL+"/clays", "", "", cookie...)
-	if n := strings.Count(body, `name="token" value="`+token+`"`); n == 0 || n != strings.Count(body, `method="post"`) {
+	if n := strings.Count(body, `name="token" value="`+token+`"`); n == 0 ||
+		n != strings.Count(body, `method="post"`) {
 		t.Errorf("%d tokens in %d forms", n, strings.Count(body, `method="post"`))
 	}
 	if _, body := ask(t, "GET", g.URL+"/clays", "", ""); strings.Contains(body, "token") {
@@ -714,7 +726,8 @@ func TestFormsAndCodes(t *testing.T) {
 			t.Errorf("token %q: %d %.200s", c.token, a.StatusCode, body)
 		}
 	}
-	for _, next := range []string{"http://evil.example/", "//evil.example", "/\\evil.example", "javascript:alert(1)", "/a\r\nX: y"} {
+	for _, next := range []string{"http://evil.example/", "//evil.example", "/\\evil.example",
+		"javascript:alert(1)", "/a\r\nX: y"} {
 		if ourPath(next) {
 			t.Errorf("%q is taken for our own", next)
 		}
@@ -759,10 +772,12 @@ func TestCodeHash(t *testing.T) {
 	code := NewCode(Bench)
 	h := HashCode(code)
 	back, err := ParseCodeHash(h.String() + "\n")
-	if err != nil || !back.is(strings.ToLower(code)) || back.is(NewCode(Bench)) || strings.Contains(h.String(), signsOf(code)) {
+	if err != nil || !back.is(strings.ToLower(code)) || back.is(NewCode(Bench)) ||
+		strings.Contains(h.String(), signsOf(code)) {
 		t.Errorf("%v %s", err, h)
 	}
-	for _, bad := range []string{"", code, "pbkdf2-sha256 1 AAAA AAAA", "pbkdf2-sha256 100000 AAAAAAAAAAAAAAAAAAAAAA " + strings.Repeat("A", 42), "md5 100000 a b"} {
+	for _, bad := range []string{"", code, "pbkdf2-sha256 1 AAAA AAAA",
+		"pbkdf2-sha256 100000 AAAAAAAAAAAAAAAAAAAAAA " + strings.Repeat("A", 42), "md5 100000 a b"} {
 		if _, err := ParseCodeHash(bad); err == nil {
 			t.Errorf("%q was taken for a hash", bad)
 		}
@@ -830,8 +845,10 @@ func TestCodesUnreadable(t *testing.T) {
 	}
 	cookie := cookieName + "=" + a.Cookies()[0].Value
 	broken.Store(true)
-	for _, header := range [][]string{{"Authorization", "Bearer " + g.bench}, {"Authorization", "Bearer " + NewCode(Bench)}, {"Cookie", cookie, "Sec-Fetch-Site", "same-origin"}} {
-		if a, body := knock(t, g.URL, "PUT", aReading, header...); a.StatusCode != 503 || !strings.Contains(body, "/problems/codes-unreadable") || strings.Contains(body, "/secret") {
+	for _, header := range [][]string{{"Authorization", "Bearer " + g.bench},
+		{"Authorization", "Bearer " + NewCode(Bench)}, {"Cookie", cookie, "Sec-Fetch-Site", "same-origin"}} {
+		if a, body := knock(t, g.URL, "PUT", aReading, header...); a.StatusCode != 503 ||
+			!strings.Contains(body, "/problems/codes-unreadable") || strings.Contains(body, "/secret") {
 			t.Errorf("%v: %d %s", header, a.StatusCode, body)
 		}
 	}
@@ -866,7 +883,10 @@ func TestHostileAtTheDoor(t *testing.T) {
 		h := hostile{rand.New(rand.NewPCG(15, seed)), g.s.patterns}
 		r := h.request()
 		name := h.of([]string{"Authorization", "Cookie", "X-Forwarded-For", "Authorization"})
-		r.Header.Set(name, h.of([]string{"Bearer ", "bearer " + NewCode(Bench), "Bearer " + strings.Repeat("A", 4000), "Basic eDp5", "Bearer \x00", "Bearer \u202e", cookieName + "=" + strings.Repeat("A", 22), cookieName + "=" + h.of(hostileTexts), cookieName + "=a; " + cookieName + "=b", "127.0.0.1"}))
+		r.Header.Set(name, h.of([]string{"Bearer ", "bearer " + NewCode(Bench),
+			"Bearer " + strings.Repeat("A", 4000), "Basic eDp5", "Bearer \x00", "Bearer \u202e",
+			cookieName + "=" + strings.Repeat("A", 22), cookieName + "=" + h.of(hostileTexts),
+			cookieName + "=a; " + cookieName + "=b", "127.0.0.1"}))
 		r.RemoteAddr = h.of([]string{"127.0.0.1:1", "[::1]:2", "192.0.2.7:9", "no address", ""})
 		w := httptest.NewRecorder()
 		held.ServeHTTP(w, r)

@@ -66,10 +66,13 @@ func testServer(t *testing.T) *httptest.Server {
 }
 
 func studioOfNobody() *Server {
-	return &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Hosts: []string{"kiln-pi.local"}, Version: "test"}, Copies: noCopies{},
-		Archive: usecase.StorageOf(nobody{}), Recorder: nobody{}, Shrink: nobody{}, Lines: func() []usecase.Line { return nil },
-		Store: func() (usecase.StoreHealth, error) { return usecase.StoreHealth{Free: 1e9}, nil }, LidDefaults: lid.UsualDefaults(),
-		Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp {
+	return &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm",
+		Hosts: []string{"kiln-pi.local"}, Version: "test"}, Copies: noCopies{},
+		Archive: usecase.StorageOf(nobody{}), Recorder: nobody{}, Shrink: nobody{},
+		Lines:       func() []usecase.Line { return nil },
+		Store:       func() (usecase.StoreHealth, error) { return usecase.StoreHealth{Free: 1e9}, nil },
+		LidDefaults: lid.UsualDefaults(),
+		Codes:       "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp {
 			return kiln.Stamp{Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
 		}, Ready: func() error { return nil }, Notices: &told{}}}
 }
@@ -150,7 +153,8 @@ func TestWorkedLids(t *testing.T) {
 	}
 	for _, row := range rows[1:] {
 		at := func(name string) string { return row[col[name]] }
-		q := url.Values{"collar": {at("gallery_measured") + " " + at("unit")}, "play": {at("target_gap") + " " + at("unit")}}
+		q := url.Values{"collar": {at("gallery_measured") + " " + at("unit")},
+			"play": {at("target_gap") + " " + at("unit")}}
 		if s := at("gallery_stage"); s == "glaze" {
 			q.Set("collar_stage", "fired")
 		} else {
@@ -201,30 +205,49 @@ func TestBadQuestions(t *testing.T) {
 	}{
 		{"unknown clay", "GET", "/v1/clays/nobody/shrinkage", "", "", 404, "unknown-clay", ""},
 		{"unknown clay of a lid", "GET", "/v1/lid?collar=104&clay=nobody", "", "", 404, "unknown-clay", ""},
-		{"unreadable length", "GET", "/v1/lid?collar=1.234,5&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "length-unreadable", "collar"},
+		{"unreadable length", "GET", "/v1/lid?collar=1.234,5&body_drying_ratio=0.06&body_firing_ratio=0.07",
+			"", "", 422, "length-unreadable", "collar"},
 		{"opening wider than collar", "GET", "/v1/lid?collar=104&opening=108&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "opening-wider-than-collar", "opening_mm"},
-		{"not a number", "GET", "/v1/lid?collar_mm=NaN&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "out-of-range", "collar_mm"},
+		{"not a number", "GET", "/v1/lid?collar_mm=NaN&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "",
+			422, "out-of-range", "collar_mm"},
 		{"two numbers run together", "GET", "/v1/lid?collar_mm=104,106&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "length-unreadable", "collar_mm"},
-		{"a decimal comma", "GET", "/v1/lid?collar_mm=104,5&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "length-unreadable", "collar_mm"},
+		{"a decimal comma", "GET", "/v1/lid?collar_mm=104,5&body_drying_ratio=0.06&body_firing_ratio=0.07",
+			"", "", 422, "length-unreadable", "collar_mm"},
 		{"a unit on top of a unit", "GET", "/v1/lid?collar_mm=104.5mm&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "length-unreadable", "collar_mm"},
-		{"inches in mm", "GET", "/v1/lid?collar_mm=3%2023/32&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "length-unreadable", "collar_mm"},
-		{"a decimal comma of the play", "GET", "/v1/lid?collar=104&play_mm=1,5&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "length-unreadable", "play_mm"},
-		{"a decimal comma of a size", "GET", "/v1/size?fired_mm=100,5&drying_ratio=0.06&firing_ratio=0.07", "", "", 422, "length-unreadable", "fired_mm"},
-		{"a share that is not a number", "GET", "/v1/lid?collar=104&body_drying_ratio=NaN&body_firing_ratio=0.07", "", "", 422, "out-of-range", "body_drying_ratio"},
-		{"per cent without the sign", "GET", "/v1/lid?collar=104&body_drying_ratio=6&body_firing_ratio=0.07", "", "", 422, "unit-unclear", "body_drying_ratio"},
-		{"four inches", "GET", "/v1/lid?collar=4&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "unit-unclear", "collar_mm"},
+		{"inches in mm", "GET", "/v1/lid?collar_mm=3%2023/32&body_drying_ratio=0.06&body_firing_ratio=0.07",
+			"", "", 422, "length-unreadable", "collar_mm"},
+		{"a decimal comma of the play", "GET",
+			"/v1/lid?collar=104&play_mm=1,5&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422,
+			"length-unreadable", "play_mm"},
+		{"a decimal comma of a size", "GET", "/v1/size?fired_mm=100,5&drying_ratio=0.06&firing_ratio=0.07",
+			"", "", 422, "length-unreadable", "fired_mm"},
+		{"a share that is not a number", "GET",
+			"/v1/lid?collar=104&body_drying_ratio=NaN&body_firing_ratio=0.07", "", "", 422,
+			"out-of-range", "body_drying_ratio"},
+		{"per cent without the sign", "GET", "/v1/lid?collar=104&body_drying_ratio=6&body_firing_ratio=0.07",
+			"", "", 422, "unit-unclear", "body_drying_ratio"},
+		{"four inches", "GET", "/v1/lid?collar=4&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422,
+			"unit-unclear", "collar_mm"},
 		{"no such parameter", "GET", "/v1/lid?colar=104", "", "", 422, "unknown-parameter", "colar"},
 		{"given twice", "GET", "/v1/lid?collar=104&collar_mm=104&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "given-twice", "collar"},
-		{"no rate", "GET", "/v1/lid?collar=104&body_drying_ratio=0.06", "", "", 422, "rate-missing", "body_firing_ratio"},
+		{"no rate", "GET", "/v1/lid?collar=104&body_drying_ratio=0.06", "", "", 422,
+			"rate-missing", "body_firing_ratio"},
 		{"not JSON", "PUT", bar, "application/json", "{", 400, "not-json", ""},
-		{"a name twice", "PUT", bar, "application/json", `{"stage":"wet","stage":"dry"}`, 400, "not-json", ""},
+		{"a name twice", "PUT", bar, "application/json",
+			`{"stage":"wet","stage":"dry"}`, 400, "not-json", ""},
 		{"too deep", "PUT", bar, "application/json", strings.Repeat("[", 1000), 400, "not-json", ""},
-		{"misspelt case", "PUT", bar, "application/json", `{"STAGE":"wet","length":"100"}`, 422, "unknown-parameter", ""},
-		{"a member missing", "PUT", "/v1/pots/0193c0c1-0000-7000-8000-0000000000a1", "application/json", `{"number":"212","body":"tern/B"}`, 422, "missing", "form"},
-		{"a member missing further in", "PUT", "/v1/firings/0193c0c1-0000-7000-8000-0000000000a4", "application/json", `{"source":"hand","kiln":"x","typed":{"hours":[1]}}`, 422, "missing", "typed.temperature_c"},
+		{"misspelt case", "PUT", bar, "application/json", `{"STAGE":"wet","length":"100"}`, 422,
+			"unknown-parameter", ""},
+		{"a member missing", "PUT", "/v1/pots/0193c0c1-0000-7000-8000-0000000000a1", "application/json",
+			`{"number":"212","body":"tern/B"}`, 422, "missing", "form"},
+		{"a member missing further in", "PUT", "/v1/firings/0193c0c1-0000-7000-8000-0000000000a4",
+			"application/json", `{"source":"hand","kiln":"x","typed":{"hours":[1]}}`, 422, "missing",
+			"typed.temperature_c"},
 		{"another type", "PUT", bar, "text/plain", "x", 415, "wrong-type", ""},
-		{"too large", "PUT", bar, "application/json", `{"note":"` + strings.Repeat("x", 70000) + `"}`, 413, "too-large", ""},
-		{"unknown bar", "PUT", bar, "application/json", `{"stage":"wet","length":"100"}`, 404, "unknown-bar", ""},
+		{"too large", "PUT", bar, "application/json", `{"note":"` + strings.Repeat("x", 70000) + `"}`,
+			413, "too-large", ""},
+		{"unknown bar", "PUT", bar, "application/json", `{"stage":"wet","length":"100"}`,
+			404, "unknown-bar", ""},
 		{"no page", "GET", "/v1/nothing", "", "", 404, "no-such-page", ""},
 		{"wrong method", "DELETE", "/v1/now", "", "", 405, "wrong-method", ""},
 	} {
@@ -234,8 +257,10 @@ func TestBadQuestions(t *testing.T) {
 			t.Errorf("%s: no problem details: %v %.200s", c.name, err, body)
 			continue
 		}
-		if a.StatusCode != c.status || p.Type != "/problems/"+c.kind || a.Header.Get("Content-Type") != "application/problem+json" {
-			t.Errorf("%s: %d %s (%s), want %d %s: %s", c.name, a.StatusCode, p.Type, a.Header.Get("Content-Type"), c.status, c.kind, body)
+		if a.StatusCode != c.status || p.Type != "/problems/"+c.kind ||
+			a.Header.Get("Content-Type") != "application/problem+json" {
+			t.Errorf("%s: %d %s (%s), want %d %s: %s", c.name, a.StatusCode, p.Type,
+				a.Header.Get("Content-Type"), c.status, c.kind, body)
 		}
 		if named := strings.Contains(body, `"name":"`+c.field); c.field != "" && !named {
 			t.Errorf("%s: the field %s is not named: %s", c.name, c.field, body)
@@ -256,7 +281,8 @@ func TestGuards(t *testing.T) {
 	}
 	a, _ := ask(t, "GET", srv.URL+"/v1/now", "", "")
 	tag := a.Header.Get("ETag")
-	if b, body := ask(t, "GET", srv.URL+"/v1/now", "", "", "If-None-Match", tag); b.StatusCode != 304 || b.Header.Get("ETag") != tag || body != "" {
+	if b, body := ask(t, "GET", srv.URL+"/v1/now", "", "", "If-None-Match", tag); b.StatusCode != 304 ||
+		b.Header.Get("ETag") != tag || body != "" {
 		t.Errorf("304 with the ETag: %d %q %q", b.StatusCode, b.Header.Get("ETag"), body)
 	}
 }
@@ -264,10 +290,13 @@ func TestGuards(t *testing.T) {
 // Every page is whole and carries the standing line.
 func TestPages(t *testing.T) {
 	srv := testServer(t)
-	for _, path := range []string{"/", "/unpack", "/clays", "/lid", "/more", "/settings", "/help", "/help/safety", "/problems/out-of-range",
-		"/lid?collar=96mm&body_drying_ratio=0.06&body_firing_ratio=0.07", "/lid?collar=96mm&body_drying_ratio=0.06&body_firing_ratio=0.07&just=1"} {
+	for _, path := range []string{"/", "/unpack", "/clays", "/lid", "/more", "/settings", "/help",
+		"/help/safety", "/problems/out-of-range",
+		"/lid?collar=96mm&body_drying_ratio=0.06&body_firing_ratio=0.07",
+		"/lid?collar=96mm&body_drying_ratio=0.06&body_firing_ratio=0.07&just=1"} {
 		a, body := ask(t, "GET", srv.URL+path, "", "")
-		if a.StatusCode != 200 || !strings.Contains(body, "</html>") || !strings.Contains(body, "Wiring is for a licensed or otherwise qualified electrician") {
+		if a.StatusCode != 200 || !strings.Contains(body, "</html>") ||
+			!strings.Contains(body, "Wiring is for a licensed or otherwise qualified electrician") {
 			t.Errorf("%s: %d, %d bytes", path, a.StatusCode, len(body))
 		}
 	}
@@ -278,10 +307,12 @@ func TestPages(t *testing.T) {
 	if n := strings.Count(body, `id="caution-`); n != len(caution.All) {
 		t.Errorf("%d cautions on the safety page, want %d", n, len(caution.All))
 	}
-	if a, body := ask(t, "GET", srv.URL+"/nothing", "", ""); a.StatusCode != 404 || !strings.Contains(body, "</html>") {
+	if a, body := ask(t, "GET", srv.URL+"/nothing", "", ""); a.StatusCode != 404 ||
+		!strings.Contains(body, "</html>") {
 		t.Errorf("a page that is not there: %d", a.StatusCode)
 	}
-	if a, body := ask(t, "GET", srv.URL+"/metrics", "", ""); a.StatusCode != 200 || !strings.Contains(body, "lidwright_build_info") {
+	if a, body := ask(t, "GET", srv.URL+"/metrics", "", ""); a.StatusCode != 200 ||
+		!strings.Contains(body, "lidwright_build_info") {
 		t.Errorf("metrics: %d %.200s", a.StatusCode, body)
 	}
 }

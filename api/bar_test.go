@@ -23,11 +23,13 @@ func whyNot(reading map[string]any) string {
 func TestSlipsAsked(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7")
-	if r := b.read("BQ7", "wet", "100.0"); r["unusual"] != false || r["needs"] != nil || whyNot(r) != "waits_for_next_stage" {
+	if r := b.read("BQ7", "wet", "100.0"); r["unusual"] != false || r["needs"] != nil ||
+		whyNot(r) != "waits_for_next_stage" {
 		t.Errorf("a usual wet length: %v", r)
 	}
 	ten := b.read("BQ7", "dry", "942")
-	if ten["slip"] != "ten_times" || ten["fix"] != "94.2 mm" || ten["needs"] != "count" || ten["counted"] != false {
+	if ten["slip"] != "ten_times" || ten["fix"] != "94.2 mm" || ten["needs"] != "count" ||
+		ten["counted"] != false {
 		t.Errorf("ten times: %v", ten)
 	}
 	at := "/v1/bars/BQ7/readings/" + ten["id"].(string)
@@ -44,7 +46,8 @@ func TestSlipsAsked(t *testing.T) {
 		t.Errorf("digits swapped: %v", swapped)
 	}
 	long := b.read("BQ7", "dry", "100.8")
-	if long["slip"] != "longer_than_before" || long["needs"] != "confirm" || !strings.Contains(long["question"].(string), "longer than at wet") {
+	if long["slip"] != "longer_than_before" || long["needs"] != "confirm" ||
+		!strings.Contains(long["question"].(string), "longer than at wet") {
 		t.Errorf("longer than before: %v", long)
 	}
 	if r := b.json("PUT", "/v1/bars/BQ7/readings/"+long["id"].(string)+"/confirm", `{"by":"KT"}`, 200); r["counted"] != true || r["unusual"] != true {
@@ -62,9 +65,11 @@ func TestPageAsksFirst(t *testing.T) {
 	b.tern("BQ7", "BQ4")
 	b.read("BQ7", "wet", "100.0")
 	b.read("BQ4", "wet", "100.0")
-	form := url.Values{"id": {b.id()}, "stage": {"dry"}, "length": {"100.9"}, "unit": {"mm"}, "instrument": {"calliper"}, "by": {"KT"}}
+	form := url.Values{"id": {b.id()}, "stage": {"dry"}, "length": {"100.9"}, "unit": {"mm"},
+		"instrument": {"calliper"}, "by": {"KT"}}
 	_, text := b.post("/bar/BQ7", form, 200)
-	has(t, text, "Nothing is kept yet", "longer than at wet", `name="keep"`, "Keep 100.9 as I read it", `value="100.9"`)
+	has(t, text, "Nothing is kept yet", "longer than at wet", `name="keep"`,
+		"Keep 100.9 as I read it", `value="100.9"`)
 	if n := len(b.json("GET", "/v1/bars/BQ7", "", 200)["readings"].([]any)); n != 1 {
 		t.Fatalf("%d readings: it was kept before it was asked about", n)
 	}
@@ -86,7 +91,8 @@ func TestPageAsksFirst(t *testing.T) {
 		t.Error("it is to be confirmed, where only counting helps")
 	}
 	all = b.json("GET", "/v1/bars/BQ4", "", 200)["readings"].([]any)
-	b.post("/bar/BQ4/count", url.Values{"reading": {all[len(all)-1].(map[string]any)["id"].(string)}, "why": {"measured twice"}, "by": {"EM"}}, 303)
+	b.post("/bar/BQ4/count", url.Values{"reading": {all[len(all)-1].(map[string]any)["id"].(string)},
+		"why": {"measured twice"}, "by": {"EM"}}, 303)
 	all = b.json("GET", "/v1/bars/BQ4", "", 200)["readings"].([]any)
 	if last := all[len(all)-1].(map[string]any); last["needs"] != nil || whyNot(last) != "looks_wrong" {
 		t.Errorf("counted by the owner, and kept out otherwise than by the fit: %v", last)
@@ -97,7 +103,8 @@ func TestPageAsksFirst(t *testing.T) {
 func (b *bench) guarded() (bench, owner []string) {
 	codes := [2]string{NewCode(Bench), NewCode(Owner)}
 	hashes := [2]CodeHash{quick(codes[0]), quick(codes[1])}
-	b.s.Access = Access{ReadingOpen: true, Codes: func() (CodeHash, CodeHash, error) { return hashes[0], hashes[1], nil }}
+	hashed := func() (CodeHash, CodeHash, error) { return hashes[0], hashes[1], nil }
+	b.s.Access = Access{ReadingOpen: true, Codes: hashed}
 	return []string{"Authorization", "Bearer " + codes[0]}, []string{"Authorization", "Bearer " + codes[1]}
 }
 
@@ -117,11 +124,13 @@ func TestSecondReadingAtTheBench(t *testing.T) {
 	b.read("BQ4", "wet", "100.0")
 	bench, owner := b.guarded()
 	enter := func(code, id, length string, want int) map[string]any {
-		return b.json("PUT", "/v1/bars/"+code+"/readings/"+id, `{"stage":"dry","length":"`+length+`","instrument":"calliper","by":"KT"}`, want, bench...)
+		return b.json("PUT", "/v1/bars/"+code+"/readings/"+id,
+			`{"stage":"dry","length":"`+length+`","instrument":"calliper","by":"KT"}`, want, bench...)
 	}
 	first := b.id()
 	for _, want := range []int{201, 200} { // sent twice: no second reading
-		if r := enter("BQ7", first, "100.9", want); r["counted"] != false || r["needs"] != "confirm" || r["confirms"] != nil {
+		if r := enter("BQ7", first, "100.9", want); r["counted"] != false || r["needs"] != "confirm" ||
+			r["confirms"] != nil {
 			t.Fatalf("kept in spite of the question: %v", r)
 		}
 	}
@@ -138,7 +147,9 @@ func TestSecondReadingAtTheBench(t *testing.T) {
 	second := b.id()
 	for _, want := range []int{201, 200} {
 		r := enter("BQ7", second, "101.0", want)
-		if r["counted"] != true || r["confirms"] != first || r["unusual"] != true || r["confirmed"].(map[string]any)["why"] != "read again" || r["confirmed"].(map[string]any)["by"] != "KT" {
+		if r["counted"] != true || r["confirms"] != first || r["unusual"] != true ||
+			r["confirmed"].(map[string]any)["why"] != "read again" ||
+			r["confirmed"].(map[string]any)["by"] != "KT" {
 			t.Errorf("the second reading: %v", r)
 		}
 	}
@@ -150,7 +161,8 @@ func TestSecondReadingAtTheBench(t *testing.T) {
 	}
 
 	enter("BQ4", b.id(), "64", 201)
-	if r := enter("BQ4", b.id(), "64", 201); r["counted"] != false || r["needs"] != "count" || r["confirms"] != nil {
+	if r := enter("BQ4", b.id(), "64", 201); r["counted"] != false || r["needs"] != "count" ||
+		r["confirms"] != nil {
 		t.Errorf("outside 0.72 to 1.01, twice: %v", r)
 	}
 	word := b.id()
@@ -176,7 +188,8 @@ func TestPageTypeAgain(t *testing.T) {
 		return r.Header.Get("Location"), text
 	}
 	form := func(more ...string) url.Values {
-		f := url.Values{"id": {b.id()}, "stage": {"dry"}, "mark": {"1"}, "unit": {"mm"}, "instrument": {"calliper"}, "by": {"KT"}}
+		f := url.Values{"id": {b.id()}, "stage": {"dry"}, "mark": {"1"}, "unit": {"mm"},
+			"instrument": {"calliper"}, "by": {"KT"}}
 		for i := 0; i+1 < len(more); i += 2 {
 			f.Set(more[i], more[i+1])
 		}
@@ -197,12 +210,14 @@ func TestPageTypeAgain(t *testing.T) {
 	}
 
 	text := b.page(again)
-	has(t, text, "dry, measured again", `name="again" value="`+first["id"].(string)+`"`, `name="stage" value="dry"`, `name="length" inputmode="decimal" autocomplete="off" value=""`)
+	has(t, text, "dry, measured again", `name="again" value="`+first["id"].(string)+`"`,
+		`name="stage" value="dry"`, `name="length" inputmode="decimal" autocomplete="off" value=""`)
 	if strings.Contains(text, "100.9") {
 		t.Errorf("the first length stands on the page that asks for the second:\n%s", text)
 	}
 	_, text = post(form("length", "100.2", "again", first["id"].(string)), 200)
-	has(t, text, "100.2 mm does not agree with the first reading", "Nothing is kept yet", `autocomplete="off" value=""`, "Keep 100.2 as I read it")
+	has(t, text, "100.2 mm does not agree with the first reading", "Nothing is kept yet",
+		`autocomplete="off" value=""`, "Keep 100.2 as I read it")
 	if strings.Contains(text, "100.9") {
 		t.Error("the first length stands on the page that asks once more")
 	}
@@ -212,7 +227,8 @@ func TestPageTypeAgain(t *testing.T) {
 	has(t, text, "dry, measured again", `value="wide"`)
 	to, _ = post(form("length", "100.8", "again", first["id"].(string)), 303)
 	has(t, b.page(to), "both are confirmed and count")
-	if last, before := b.last("BQ7"); last["counted"] != true || before["counted"] != true || last["confirms"] != before["id"] {
+	if last, before := b.last("BQ7"); last["counted"] != true || before["counted"] != true ||
+		last["confirms"] != before["id"] {
 		t.Errorf("read again: %v and %v", before, last)
 	}
 	if strings.Contains(b.page("/bar/BQ7"), "Type again") {
@@ -228,9 +244,12 @@ func TestDerivedFigures(t *testing.T) {
 	b.read("BQ7", "wet", "100.00")
 	b.read("BQ7", "dry", "94.00")
 	b.read("BQ7", "fired", "87.42")
-	b.json("PUT", "/v1/bars/BQ7/readings/"+b.id(), `{"stage":"fired","mass_g":{"dry_g":50,"saturated_g":52.5,"suspended_g":30,"step_g":0.01}}`, 201)
+	b.json("PUT", "/v1/bars/BQ7/readings/"+b.id(),
+		`{"stage":"fired","mass_g":{"dry_g":50,"saturated_g":52.5,"suspended_g":30,"step_g":0.01}}`, 201)
 	d := b.json("GET", "/v1/bars/BQ7", "", 200)["derived"].(map[string]any)
-	for name, want := range map[string]float64{"drying_ratio": 0.06, "firing_ratio": 0.07, "total_ratio": 0.1258, "absorption_ratio": 0.05, "apparent_porosity_ratio": 0.11111, "bulk_density_g_cm3": 2.22222} {
+	for name, want := range map[string]float64{"drying_ratio": 0.06, "firing_ratio": 0.07,
+		"total_ratio": 0.1258, "absorption_ratio": 0.05, "apparent_porosity_ratio": 0.11111,
+		"bulk_density_g_cm3": 2.22222} {
 		f := d[name].(map[string]any)
 		likely := f["likely"].([]any)
 		if f["value"] != want || !(likely[0].(float64) < want && want < likely[1].(float64)) {
@@ -238,9 +257,11 @@ func TestDerivedFigures(t *testing.T) {
 		}
 	}
 	has(t, b.page("/bar/BQ7"), "12.58 %", "5.00 %", "11.11 %", "2.222 g/cm³", "50 g dry")
-	r, _ := b.post("/bar/BQ7", url.Values{"id": {b.id()}, "stage": {"fired"}, "dry_g": {"50,1"}, "saturated_g": {"52.6"}, "step_g": {"0.1"}, "by": {"EM"}}, 303)
+	r, _ := b.post("/bar/BQ7", url.Values{"id": {b.id()}, "stage": {"fired"}, "dry_g": {"50,1"},
+		"saturated_g": {"52.6"}, "step_g": {"0.1"}, "by": {"EM"}}, 303)
 	has(t, b.page(r.Header.Get("Location")), "Kept:", "50.1 g dry")
-	b.post("/bar/BQ7", url.Values{"id": {b.id()}, "stage": {"fired"}, "dry_g": {"52.6"}, "saturated_g": {"50.1"}}, 422)
+	b.post("/bar/BQ7", url.Values{"id": {b.id()}, "stage": {"fired"}, "dry_g": {"52.6"},
+		"saturated_g": {"50.1"}}, 422)
 }
 
 // The same PUT ten times is one reading, all at once and across a restart; two people on one bar are
@@ -318,7 +339,8 @@ func TestIfMatch(t *testing.T) {
 	r, _ = b.send("GET", "/v1/loads/"+load, "", "")
 	edit := `{"kiln":"little-red","kind":"glaze","heat_work_c":1222,"bars":[{"bar":"BQ7","shelf":"top"}]}`
 	b.json("PUT", "/v1/loads/"+load, edit, 201, "If-Match", r.Header.Get("ETag"))
-	b.json("PUT", "/v1/loads/"+load, strings.Replace(edit, "top", "middle", 1), 412, "If-Match", r.Header.Get("ETag"))
+	b.json("PUT", "/v1/loads/"+load, strings.Replace(edit, "top", "middle", 1), 412,
+		"If-Match", r.Header.Get("ETag"))
 }
 
 // A bent bar is set aside from the page of its load: no load waits for it, and what was measured on it is in
@@ -338,13 +360,15 @@ func TestFlagsByPage(t *testing.T) {
 	}
 	bars := func() float64 {
 		t.Helper()
-		return b.json("GET", "/v1/clays/tern/shrinkage?cone=6", "", 200)["basis"].(map[string]any)["bars"].(float64)
+		return b.json("GET", "/v1/clays/tern/shrinkage?cone=6", "",
+			200)["basis"].(map[string]any)["bars"].(float64)
 	}
 	if n := bars(); n != 2 {
 		t.Fatalf("the rate rests on %v bars, not 2", n)
 	}
 	has(t, b.page("/unpack/"+load), `href="/bar/BQ3?load=`+load+`#flags"`, "Bars to measure: 1")
-	has(t, b.page("/bar/BQ3?load="+load), `<details id="flags" open>`, `name="flag" value="bent"`, `name="load" value="`+load+`"`)
+	has(t, b.page("/bar/BQ3?load="+load), `<details id="flags" open>`, `name="flag" value="bent"`,
+		`name="load" value="`+load+`"`)
 	r, _ := b.post("/bar/BQ3/flags", url.Values{"flag": {"broken"}, "load": {load}}, 303)
 	if to := r.Header.Get("Location"); to != "/unpack/"+load+"#bars" {
 		t.Errorf("led to %s, not back to the load", to)

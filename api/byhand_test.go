@@ -29,15 +29,16 @@ func handBench(t *testing.T) *bench {
 
 func asText(answer map[string]any) string { return string(encodeJSON(answer)) }
 
-// A firing that cannot have been is refused beside its field, and one that lies over another is asked about, by the
-// API and by the page alike.
+// A firing that cannot have been is refused beside its field, and one that lies over another is asked about,
+// by the API and by the page alike.
 func TestFiringLoggedByHandIsLookedAt(t *testing.T) {
 	b := handBench(t)
 	now := b.s.Now().Wall
 	at := func(back time.Duration) string { return now.Add(-back).Format(time.RFC3339) }
 	log := func(began, ended, more string, want int) string {
 		t.Helper()
-		return asText(b.json("PUT", "/v1/firings/"+b.id(), fmt.Sprintf(`{"source":"hand","kiln":"little-red","kind":"glaze","intended_cone":"6","began_at":%q,"ended_at":%q%s}`, began, ended, more), want))
+		return asText(b.json("PUT", "/v1/firings/"+b.id(),
+			fmt.Sprintf(`{"source":"hand","kiln":"little-red","kind":"glaze","intended_cone":"6","began_at":%q,"ended_at":%q%s}`, began, ended, more), want))
 	}
 	for _, c := range []struct{ name, began, ended, says string }{
 		{"ends in the future", at(2 * time.Hour), at(-2 * time.Hour), "It ends in the future."},
@@ -50,16 +51,21 @@ func TestFiringLoggedByHandIsLookedAt(t *testing.T) {
 		}
 	}
 	log(at(40*time.Hour), at(20*time.Hour), "", 201)
-	if said := log(at(30*time.Hour), at(10*time.Hour), "", 422); !strings.Contains(said, "little-red 1 went on at that time") || !strings.Contains(said, `"overlaps"`) {
+	if said := log(at(30*time.Hour), at(10*time.Hour), "", 422); !strings.Contains(said,
+		"little-red 1 went on at that time") || !strings.Contains(said, `"overlaps"`) {
 		t.Errorf("over another one: %s", said)
 	}
 	log(at(30*time.Hour), at(10*time.Hour), `,"overlaps":true`, 201)
 	log(at(9*time.Hour), at(2*time.Hour), "", 201)
 
-	form := url.Values{"id": {b.id()}, "kiln": {"little-red"}, "kind": {"glaze"}, "began_at": {now.Add(-25 * time.Hour).Format("2006-01-02T15:04")}, "ended_at": {now.Add(-22 * time.Hour).Format("2006-01-02T15:04")}}
+	form := url.Values{"id": {b.id()}, "kiln": {"little-red"}, "kind": {"glaze"},
+		"began_at": {now.Add(-25 * time.Hour).Format("2006-01-02T15:04")},
+		"ended_at": {now.Add(-22 * time.Hour).Format("2006-01-02T15:04")}}
 	r, page := b.send("POST", "/by-hand", "application/x-www-form-urlencoded", form.Encode())
-	if r.StatusCode != 422 || !strings.Contains(page, `name="overlaps"`) || !strings.Contains(page, form.Get("began_at")) {
-		t.Errorf("the page: %d, it asks: %v, what was typed stays: %v", r.StatusCode, strings.Contains(page, `name="overlaps"`), strings.Contains(page, form.Get("began_at")))
+	if r.StatusCode != 422 || !strings.Contains(page, `name="overlaps"`) ||
+		!strings.Contains(page, form.Get("began_at")) {
+		t.Errorf("the page: %d, it asks: %v, what was typed stays: %v", r.StatusCode,
+			strings.Contains(page, `name="overlaps"`), strings.Contains(page, form.Get("began_at")))
 	}
 	form.Set("overlaps", "yes")
 	if r, page := b.send("POST", "/by-hand", "application/x-www-form-urlencoded", form.Encode()); r.StatusCode != 200 && r.StatusCode != 303 {
@@ -76,10 +82,12 @@ func TestFiringLoggedByHandTakesALoad(t *testing.T) {
 	if !strings.Contains(page, `<option value="`+load+`"`) {
 		t.Fatal("the page offers no load")
 	}
-	form := url.Values{"id": {b.id()}, "kiln": {"little-red"}, "kind": {"glaze"}, "intended_cone": {"6"}, "load": {load}}
+	form := url.Values{"id": {b.id()}, "kiln": {"little-red"}, "kind": {"glaze"},
+		"intended_cone": {"6"}, "load": {load}}
 	b.send("POST", "/by-hand", "application/x-www-form-urlencoded", form.Encode())
 	said := asText(b.json("GET", "/v1/firings/"+form.Get("id"), "", 200))
-	if !strings.Contains(said, load) || !strings.Contains(said, `"probe_says":""`) || strings.Contains(said, `"usual":true`) {
+	if !strings.Contains(said, load) || !strings.Contains(said, `"probe_says":""`) ||
+		strings.Contains(said, `"usual":true`) {
 		t.Errorf("%s", said)
 	}
 }
@@ -94,10 +102,12 @@ func TestPotCardHasDayAndNumber(t *testing.T) {
 	b.json("PUT", "/v1/pots/"+second, body, 201)
 	b.json("PUT", "/v1/pots/"+second, body, 200)
 	day := b.s.Now().Wall.Format(time.DateOnly)
-	if said := asText(b.json("GET", "/v1/pots/"+second, "", 200)); !strings.Contains(said, `"number":"212"`) || !strings.Contains(said, day) {
+	if said := asText(b.json("GET", "/v1/pots/"+second, "", 200)); !strings.Contains(said,
+		`"number":"212"`) || !strings.Contains(said, day) {
 		t.Errorf("%s", said)
 	}
-	if said := asText(b.json("GET", "/v1/pots?find="+day, "", 200)); strings.Count(said, `"form":"teapot"`) != 2 {
+	if said := asText(b.json("GET", "/v1/pots?find="+day, "", 200)); strings.Count(said,
+		`"form":"teapot"`) != 2 {
 		t.Errorf("found by %s: %s", day, said)
 	}
 }
@@ -111,7 +121,9 @@ func TestHotAndNotRecorded(t *testing.T) {
 		t    kiln.Celsius
 		want bool
 	}{
-		{"stopped at the top", "", kiln.Rising, 994, true}, {"stopped while it cools", "", kiln.Falling, 70, true}, {"recorded", "f", kiln.Rising, 994, false},
+		{"stopped at the top", "", kiln.Rising, 994, true},
+		{"stopped while it cools", "", kiln.Falling, 70, true},
+		{"recorded", "f", kiln.Rising, 994, false},
 		{"about to begin", "", kiln.Rising, 64, false}, {"cold", "", kiln.Cold, 20, false},
 	} {
 		b := newBench(t)
@@ -119,7 +131,8 @@ func TestHotAndNotRecorded(t *testing.T) {
 		l.Firing = c.open
 		b.s.Recorder = &hearth{live: l}
 		for _, path := range []string{"/lid", "/clays", "/help"} {
-			if _, page := b.send("GET", path, "", ""); strings.Contains(page, "is hot and not recorded") != c.want {
+			if _, page := b.send("GET", path, "", ""); strings.Contains(page,
+				"is hot and not recorded") != c.want {
 				t.Errorf("%s, %s: says it %v", c.name, path, !c.want)
 			}
 		}
@@ -130,7 +143,8 @@ func TestHotAndNotRecorded(t *testing.T) {
 func TestManyGapsInOneSentence(t *testing.T) {
 	f := kiln.Firing{Status: kiln.Incomplete, Peak: kiln.NoTemperature()}
 	for i := range 151 {
-		f.Gaps = append(f.Gaps, kiln.Gap{After: time.Duration(i) * 10 * time.Minute, For: time.Duration(1+i%4) * time.Minute, Known: true})
+		f.Gaps = append(f.Gaps, kiln.Gap{After: time.Duration(i) * 10 * time.Minute,
+			For: time.Duration(1+i%4) * time.Minute, Known: true})
 	}
 	s := (&usecase.Studio{Site: usecase.Site{Zone: time.UTC}}).Firings()
 	b := newBench(t)

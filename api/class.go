@@ -58,7 +58,8 @@ func (s clayRoutes) classPage(w http.ResponseWriter, r *http.Request) error {
 		All      bool
 		Codes    string
 		Cautions []string
-	}{page: s.page(r.Context(), "more"), Clay: q.Get("clay"), By: strings.TrimSpace(q.Get("by")), All: q.Get("all") == "yes", Cautions: caution.Texts(caution.Classroom, caution.Students)}
+	}{page: s.page(r.Context(), "more"), Clay: q.Get("clay"), By: strings.TrimSpace(q.Get("by")),
+		All: q.Get("all") == "yes", Cautions: caution.Texts(caution.Classroom, caution.Students)}
 	f := tiles.BarFilter{Clay: tiles.ClayID(data.Clay), Limit: 500}
 	if practice := true; !data.All {
 		f.Practice = &practice
@@ -70,7 +71,9 @@ func (s clayRoutes) classPage(w http.ResponseWriter, r *http.Request) error {
 	var codes []string
 	for _, b := range bars {
 		one := classBar{BarJSON: s.Bars().BarJSON(b.Bar)}
-		if data.By != "" && !strings.EqualFold(one.By, data.By) && !slices.ContainsFunc(one.Readings, func(rd wire.Reading) bool { return strings.EqualFold(rd.By, data.By) }) {
+		if data.By != "" && !strings.EqualFold(one.By, data.By) &&
+			!slices.ContainsFunc(one.Readings,
+				func(rd wire.Reading) bool { return strings.EqualFold(rd.By, data.By) }) {
 			continue
 		}
 		data.Bars = append(data.Bars, one)
@@ -118,7 +121,7 @@ func worthALook(bars []classBar) []classBar {
 			const tells = 0.005
 			if off := *r.TotalRatio - all[len(all)/2]; math.Abs(off) > max(tells, b.odd) {
 				b.odd = math.Abs(off)
-				b.Why = r.Stage + ": shrank " + fmt.Sprintf("%+.1f", 100*off) + " points against the middle of the class"
+				b.Why = fmt.Sprintf("%s: shrank %+.1f points against the middle of the class", r.Stage, 100*off)
 			}
 		}
 		if b.Why != "" {
@@ -181,7 +184,8 @@ func (s clayRoutes) postClass(w http.ResponseWriter, r *http.Request) error {
 			s.Shrink.Touch(b.Code)
 		}
 	}
-	http.Redirect(w, r, "/class?"+url.Values{"all": {form.Get("all")}, "clay": {form.Get("clay")}}.Encode(), http.StatusSeeOther)
+	http.Redirect(w, r, "/class?"+url.Values{"all": {form.Get("all")},
+		"clay": {form.Get("clay")}}.Encode(), http.StatusSeeOther)
 	return nil
 }
 
@@ -191,20 +195,24 @@ func (s clayRoutes) postClassBars(w http.ResponseWriter, r *http.Request) error 
 	if err != nil {
 		return err
 	}
-	marks := strings.FieldsFunc(form.Get("marks"), func(c rune) bool { return c == ' ' || c == ',' || c == '\n' || c == '\r' || c == ';' })
+	marks := strings.FieldsFunc(form.Get("marks"),
+		func(c rune) bool { return c == ' ' || c == ',' || c == '\n' || c == '\r' || c == ';' })
 	if len(marks) == 0 || len(marks) > 50 {
-		return problem("out-of-range", "Write the maker's marks of the class, 1 to 50, blanks between.", wire.Field{Name: "marks", Says: "1 to 50 marks"})
+		return problem("out-of-range", "Write the maker's marks of the class, 1 to 50, blanks between.",
+			wire.Field{Name: "marks", Says: "1 to 50 marks"})
 	}
 	codes, err := s.Bars().FreeCodes(r.Context(), len(marks))
 	if err != nil {
 		return err
 	}
 	for i, code := range codes {
-		body := wire.BarBody{ID: s.MakeID(), Clay: form.Get("clay"), Forming: form.Get("forming"), By: marks[i], Practice: form.Get("practice") == "yes"}
+		body := wire.BarBody{ID: s.MakeID(), Clay: form.Get("clay"), Forming: form.Get("forming"),
+			By: marks[i], Practice: form.Get("practice") == "yes"}
 		if _, err := s.Bars().KeepBar(r.Context(), wire.BarPath{Bar: code}, body, usecase.Precondition{New: true}); err != nil {
 			return err
 		}
 	}
-	http.Redirect(w, r, "/class?all="+map[bool]string{true: "", false: "yes"}[form.Get("practice") == "yes"], http.StatusSeeOther)
+	http.Redirect(w, r, "/class?all="+map[bool]string{true: "",
+		false: "yes"}[form.Get("practice") == "yes"], http.StatusSeeOther)
 	return nil
 }

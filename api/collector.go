@@ -20,7 +20,8 @@ func (s studioRoutes) collector() (usecase.Collector, error) {
 }
 
 // toldCollector answers with how the studio stands to its collector, after something was done about it.
-func (s studioRoutes) toldCollector(ctx context.Context, do func(usecase.Collector) error) (*body[wire.CollectorStatus], error) {
+func (s studioRoutes) toldCollector(ctx context.Context,
+	do func(usecase.Collector) error) (*body[wire.CollectorStatus], error) {
 	c, err := s.collector()
 	if err == nil && do != nil {
 		err = do(c)
@@ -49,8 +50,11 @@ func (s studioRoutes) postCollector(ctx context.Context, in *joinInput) (*body[w
 
 type purposesInput struct{ Body wire.CollectorPurposes }
 
-func (s studioRoutes) postPurposes(ctx context.Context, in *purposesInput) (*body[wire.CollectorStatus], error) {
-	return s.toldCollector(ctx, func(c usecase.Collector) error { return c.Set(ctx, in.Body.Keep, in.Body.Makers) })
+func (s studioRoutes) postPurposes(ctx context.Context,
+	in *purposesInput) (*body[wire.CollectorStatus], error) {
+	return s.toldCollector(ctx, func(c usecase.Collector) error {
+		return c.Set(ctx, in.Body.Keep, in.Body.Makers)
+	})
 }
 
 type leaveInput struct {
@@ -59,7 +63,8 @@ type leaveInput struct {
 	}
 }
 
-func (s studioRoutes) leaveCollector(ctx context.Context, in *leaveInput) (*body[wire.CollectorStatus], error) {
+func (s studioRoutes) leaveCollector(ctx context.Context,
+	in *leaveInput) (*body[wire.CollectorStatus], error) {
 	return s.toldCollector(ctx, func(c usecase.Collector) error { return c.Leave(ctx, in.Body.Forget) })
 }
 
@@ -77,7 +82,8 @@ func (s studioRoutes) showCollector(w http.ResponseWriter, r *http.Request, wron
 	if err != nil {
 		return err
 	}
-	d := pages.CollectorPage{Frame: s.page(r.Context(), "more").Frame, Joined: st.Joined, URL: st.URL, Name: cmp.Or(st.Name, st.URL), Record: st.Site, Keep: st.Keep, Makers: st.Makers,
+	d := pages.CollectorPage{Frame: s.page(r.Context(), "more").Frame, Joined: st.Joined, URL: st.URL,
+		Name: cmp.Or(st.Name, st.URL), Record: st.Site, Keep: st.Keep, Makers: st.Makers,
 		Behind: strconv.FormatInt(st.Behind, 10), Trouble: st.Trouble, LastBody: st.LastBody}
 	if !st.LastOK.IsZero() {
 		d.LastOK = s.pages.At(d.Speak, st.LastOK)

@@ -49,7 +49,8 @@ func CopiesJSON(made *bool, kept []usecase.CopyKept, zone *time.Location) wire.C
 func copyList(kept []usecase.CopyKept, zone *time.Location) []wire.Copy {
 	items := []wire.Copy{}
 	for _, k := range kept {
-		items = append(items, wire.Copy{Name: k.Name, Folder: k.Folder, At: k.At.In(zone).Format(time.RFC3339), Bytes: k.Bytes, Second: k.Second})
+		items = append(items, wire.Copy{Name: k.Name, Folder: k.Folder,
+			At: k.At.In(zone).Format(time.RFC3339), Bytes: k.Bytes, Second: k.Second})
 	}
 	return items
 }

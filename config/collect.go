@@ -49,14 +49,15 @@ type CollectKeep struct {
 // DefaultCollect are the settings of which a file says nothing.
 func DefaultCollect() Collect {
 	return Collect{Name: "Collector", Language: "en", Listen: CollectListen{Address: "127.0.0.1:8583"},
-		Database: CollectDatabase{Connections: 16}, Keep: CollectKeep{BackupDays: -1}, Log: Log{Level: "info", Format: "text"}}
+		Database: CollectDatabase{Connections: 16}, Keep: CollectKeep{BackupDays: -1},
+		Log: Log{Level: "info", Format: "text"}}
 }
 
 // CollectPrefix begins the variables of the environment that stand over the file.
 const CollectPrefix = "LIDWRIGHT_COLLECT_"
 
-// LoadCollect reads collect.toml, and over it the variables LIDWRIGHT_COLLECT_ of env; path "" means no file. The
-// error is as that of Load.
+// LoadCollect reads collect.toml, and over it the variables LIDWRIGHT_COLLECT_ of env; path "" means no file.
+// The error is as that of Load.
 func LoadCollect(path string, env []string) (Collect, error) {
 	doc := document{file: path, values: map[string]any{}, lines: map[string]int{}}
 	if path != "" {

@@ -35,10 +35,12 @@ func (s *Server) frame(r *http.Request, here string) pages.Frame {
 			break
 		}
 	}
-	return pages.Frame{Site: s.Name, Here: here, Standing: caution.StandingLine, Version: s.Version, Speak: pages.Speak{Tongue: tongue, Unit: "mm"}}
+	return pages.Frame{Site: s.Name, Here: here, Standing: caution.StandingLine, Version: s.Version,
+		Speak: pages.Speak{Tongue: tongue, Unit: "mm"}}
 }
 
-// owners lets in who showed the owner's passcode: a browser by its session, a program as Authorization: Bearer.
+// owners lets in who showed the owner's passcode: a browser by its session, a program as Authorization:
+// Bearer.
 func (s *Server) owners(next http.HandlerFunc) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		if s.Owner == nil {
@@ -59,7 +61,8 @@ func (s *Server) owners(next http.HandlerFunc) http.HandlerFunc {
 			return
 		}
 		if !in {
-			s.askPasscode(w, r, http.StatusUnauthorized, &pages.Problem{Title: "A code is needed", Detail: "This needs the owner code."}, r.URL.Path)
+			s.askPasscode(w, r, http.StatusUnauthorized,
+				&pages.Problem{Title: "A code is needed", Detail: "This needs the owner code."}, r.URL.Path)
 			return
 		}
 		next(w, r)
@@ -92,7 +95,8 @@ func (s *Server) guess(r *http.Request, code string) (fits bool, status int, say
 	fits, _, err := s.Owner(code)
 	if err != nil {
 		slog.Error("the owner's passcode cannot be looked at", "err", err)
-		return false, http.StatusServiceUnavailable, "The code file cannot be read. Whoever looks after the machine makes it anew with: lidwright code new owner."
+		return false, http.StatusServiceUnavailable,
+			"The code file cannot be read. Whoever looks after the machine makes it anew with: lidwright code new owner."
 	}
 	if !fits {
 		s.guesses.wrong(from, now)
@@ -101,15 +105,18 @@ func (s *Server) guess(r *http.Request, code string) (fits bool, status int, say
 	return true, http.StatusOK, ""
 }
 
-func (s *Server) askPasscode(w http.ResponseWriter, r *http.Request, status int, p *pages.Problem, next string) {
+func (s *Server) askPasscode(w http.ResponseWriter, r *http.Request, status int,
+	p *pages.Problem, next string) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.WriteHeader(status)
-	s.pages.ShowCollector(w, pages.PasscodePage{Frame: s.frame(r, ""), Problem: p, Action: "/passcode", Fields: []pages.Hidden{{Name: "next", Value: next}}})
+	s.pages.ShowCollector(w, pages.PasscodePage{Frame: s.frame(r, ""), Problem: p, Action: "/passcode",
+		Fields: []pages.Hidden{{Name: "next", Value: next}}})
 }
 
 func (s *Server) passcodePage(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	s.pages.ShowCollector(w, pages.PasscodePage{Frame: s.frame(r, ""), Open: s.Owner == nil, Action: "/passcode"})
+	s.pages.ShowCollector(w, pages.PasscodePage{Frame: s.frame(r, ""),
+		Open: s.Owner == nil, Action: "/passcode"})
 }
 
 func (s *Server) postPasscode(w http.ResponseWriter, r *http.Request) {
@@ -138,7 +145,8 @@ func (s *Server) postPasscode(w http.ResponseWriter, r *http.Request) {
 	mark, err := s.OwnerMark()
 	random := make([]byte, 16)
 	rand.Read(random)
-	c := &http.Cookie{Name: cookieName, Value: base64.RawURLEncoding.EncodeToString(random), Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: r.TLS != nil}
+	c := &http.Cookie{Name: cookieName, Value: base64.RawURLEncoding.EncodeToString(random), Path: "/",
+		HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: r.TLS != nil}
 	if err == nil {
 		err = s.Shown.KeepSession(r.Context(), c.Value, mark, ownerLasts)
 	}

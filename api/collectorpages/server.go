@@ -1,5 +1,5 @@
-// Package collectorpages answers for a collector over HTTP: what studios send, the owner's pages, the metrics. In flow
-// requests, out flow calls of the record and answers.
+// Package collectorpages answers for a collector over HTTP: what studios send, the owner's pages, the
+// metrics. In flow requests, out flow calls of the record and answers.
 //
 // It holds no SQL, and nothing of it can ask or set anything on a studio's own machine: studios call, and are
 // told how far they are.
@@ -29,8 +29,8 @@ type Server struct {
 	Tongue  string // of the pages where a browser asks for none that we speak
 	Version string
 	Now     func() time.Time
-	// Owner tells whether a passcode is the owner's, and the mark of what is kept of it. Nil: there is none, and the
-	// pages are for this machine alone.
+	// Owner tells whether a passcode is the owner's, and the mark of what is kept of it. Nil: there is none,
+	// and the pages are for this machine alone.
 	Owner     func(code string) (fits bool, mark string, err error)
 	OwnerMark func() (mark string, err error)
 	// Draw reads the curve of a firing as it was sent: lowest and highest of at most so many steps.
@@ -64,11 +64,17 @@ type route struct {
 
 func (s *Server) routes() []route {
 	return []route{
-		{"POST /v1/join", "join", "Change a code for the key of a studio", wire.JoinAsk{}, wire.JoinTaken{}, s.join},
-		{"POST /v1/studios/{site}/push", "push", "Send a part of a studio's record", wire.Push{}, wire.PushTaken{}, s.known(s.push)},
-		{"PUT /v1/studios/{site}/firings/{firing}/curve", "put-curve", "Send the curve of a firing: its sealed blocks, the length before each", []byte{}, nil, s.known(s.putCurve)},
-		{"PUT /v1/studios/{site}/live", "put-live", "Say what the kilns do now", wire.LivePush{}, nil, s.known(s.putLive)},
-		{"DELETE /v1/studios/{site}", "forget", "Delete everything of the studio", nil, nil, s.known(s.forget)},
+		{"POST /v1/join", "join", "Change a code for the key of a studio", wire.JoinAsk{},
+			wire.JoinTaken{}, s.join},
+		{"POST /v1/studios/{site}/push", "push", "Send a part of a studio's record", wire.Push{},
+			wire.PushTaken{}, s.known(s.push)},
+		{"PUT /v1/studios/{site}/firings/{firing}/curve", "put-curve",
+			"Send the curve of a firing: its sealed blocks, the length before each", []byte{},
+			nil, s.known(s.putCurve)},
+		{"PUT /v1/studios/{site}/live", "put-live", "Say what the kilns do now", wire.LivePush{},
+			nil, s.known(s.putLive)},
+		{"DELETE /v1/studios/{site}", "forget", "Delete everything of the studio", nil,
+			nil, s.known(s.forget)},
 		{"GET /v1/openapi.json", "", "", nil, nil, s.document},
 		{"GET /healthz", "", "", nil, nil, s.healthz},
 		{"GET /readyz", "", "", nil, nil, s.readyz},
@@ -86,7 +92,8 @@ func (s *Server) routes() []route {
 
 // Handler builds every route. It is made once.
 func (s *Server) Handler() (http.Handler, error) {
-	set, err := pages.Load(s.Zone, func(_ string, mm float64) string { return strconv.FormatFloat(mm, 'f', 1, 64) + " mm" })
+	length := func(_ string, mm float64) string { return strconv.FormatFloat(mm, 'f', 1, 64) + " mm" }
+	set, err := pages.Load(s.Zone, length)
 	if err != nil {
 		return nil, err
 	}
@@ -109,7 +116,8 @@ func (s *Server) guarded(next http.Handler) http.Handler {
 		h.Set("Content-Security-Policy", "default-src 'none'; img-src 'self'; style-src 'self' 'unsafe-inline'; script-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'")
 		h.Set("Cache-Control", "no-store")
 		if s.Owner == nil && !loopback(r.Host) { // a page elsewhere must not read ours by a name of its own
-			http.Error(w, "This collector has no passcode and answers to this machine alone.", http.StatusMisdirectedRequest)
+			http.Error(w, "This collector has no passcode and answers to this machine alone.",
+				http.StatusMisdirectedRequest)
 			return
 		}
 		next.ServeHTTP(w, r)
@@ -130,7 +138,8 @@ func (s *Server) healthz(w http.ResponseWriter, _ *http.Request) {
 
 func (s *Server) readyz(w http.ResponseWriter, r *http.Request) {
 	if err := s.Record.Ready(r.Context()); err != nil {
-		writeJSON(w, http.StatusServiceUnavailable, map[string]string{"status": "not ready", "why": err.Error()})
+		writeJSON(w, http.StatusServiceUnavailable,
+			map[string]string{"status": "not ready", "why": err.Error()})
 		return
 	}
 	writeJSON(w, http.StatusOK, map[string]string{"status": "ready", "version": s.Version})

@@ -26,7 +26,8 @@ const listedFirings = 500
 
 func silentHot(l Live) bool { return l.Hot && l.Silent > silentAfter }
 
-// worse orders kilns: a silent hot one first of all, then over its limit, still hot after its end, silent, hot, the rest.
+// worse orders kilns: a silent hot one first of all, then over its limit, still hot after its end, silent,
+// hot, the rest.
 func worse(l Live) int {
 	switch {
 	case silentHot(l):
@@ -68,14 +69,16 @@ func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) {
 		s.trouble(w, r, err)
 		return
 	}
-	d := pages.CollectorKilnsPage{Frame: s.frame(r, "kilns"), All: len(kilns), Filter: strings.TrimSpace(r.URL.Query().Get("q"))}
+	d := pages.CollectorKilnsPage{Frame: s.frame(r, "kilns"), All: len(kilns),
+		Filter: strings.TrimSpace(r.URL.Query().Get("q"))}
 	if d.Filter != "" {
 		kilns = slices.DeleteFunc(kilns, func(l Live) bool {
 			return !strings.Contains(strings.ToLower(l.Studio+" "+l.Kiln), strings.ToLower(d.Filter))
 		})
 	}
 	slices.SortStableFunc(kilns, func(a, b Live) int {
-		return cmp.Or(cmp.Compare(worse(a), worse(b)), cmp.Compare(a.Studio, b.Studio), cmp.Compare(a.Kiln, b.Kiln))
+		return cmp.Or(cmp.Compare(worse(a), worse(b)), cmp.Compare(a.Studio, b.Studio),
+			cmp.Compare(a.Kiln, b.Kiln))
 	})
 	curves, err := s.Shown.RunningCurves(r.Context())
 	if err != nil {
@@ -84,7 +87,8 @@ func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) {
 	}
 	say := func(english string) string { return s.pages.Say(d.Speak.Tongue, english) }
 	for _, l := range kilns {
-		k := pages.CollectorKiln{Studio: l.Studio, Kiln: l.Kiln, Link: "/studios/" + l.Site, State: l.State, Hot: l.Hot, SilentHot: silentHot(l), Cautions: cautionsOf(l)}
+		k := pages.CollectorKiln{Studio: l.Studio, Kiln: l.Kiln, Link: "/studios/" + l.Site, State: l.State,
+			Hot: l.Hot, SilentHot: silentHot(l), Cautions: cautionsOf(l)}
 		if l.LastC != nil {
 			k.Value = fmt.Sprintf("%.0f", *l.LastC)
 		}
@@ -108,7 +112,8 @@ func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) {
 		d.Kilns = append(d.Kilns, k)
 	}
 	if slices.ContainsFunc(kilns, func(l Live) bool { return l.Hot }) {
-		d.Cautions = caution.Texts(append([]caution.Number{caution.StayNear, caution.VentOn, caution.KeepShut, caution.OneSpot}, caution.CarbonMonoxide...)...)
+		d.Cautions = caution.Texts(append([]caution.Number{caution.StayNear, caution.VentOn, caution.KeepShut,
+			caution.OneSpot}, caution.CarbonMonoxide...)...)
 	}
 	s.show(w, r, d)
 }
@@ -129,7 +134,9 @@ func ago(say func(string) string, d time.Duration) string {
 
 func (s *Server) studioOf(r *http.Request, one Site, tongue string) pages.CollectorStudio {
 	say := func(english string) string { return s.pages.Say(tongue, english) }
-	c := pages.CollectorStudio{Name: one.Name, ID: one.ID, Link: "/studios/" + one.ID, Have: fmt.Sprint(one.Have), Behind: fmt.Sprint(one.Behind()), Version: one.Version, Heard: say("never")}
+	c := pages.CollectorStudio{Name: one.Name, ID: one.ID, Link: "/studios/" + one.ID,
+		Have: fmt.Sprint(one.Have), Behind: fmt.Sprint(one.Behind()),
+		Version: one.Version, Heard: say("never")}
 	if !one.Seen.IsZero() {
 		c.Heard = ago(say, s.Now().Sub(one.Seen))
 	}
@@ -160,8 +167,10 @@ func (s *Server) studiosPage(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *Server) firingOf(site string, f wire.SentFiring, speak pages.Speak) (pages.CollectorFiring, bool) {
-	out := pages.CollectorFiring{Link: "/studios/" + site + "/firings/" + url.PathEscape(f.ID), Kiln: f.Kiln, Number: fmt.Sprint(f.Number),
-		Began: s.pages.At(speak, f.BeganAt), Status: f.Status, Kind: cmp.Or(f.SaidKind, "–"), Peak: "–", Lasted: "–"}
+	out := pages.CollectorFiring{Link: "/studios/" + site + "/firings/" + url.PathEscape(f.ID), Kiln: f.Kiln,
+		Number: fmt.Sprint(f.Number),
+		Began:  s.pages.At(speak, f.BeganAt), Status: f.Status, Kind: cmp.Or(f.SaidKind, "–"),
+		Peak: "–", Lasted: "–"}
 	whole, err := s.Summary(f.Summary)
 	if err != nil {
 		return out, false
@@ -263,7 +272,8 @@ func draw(lines []kiln.Envelope, width, height int) pages.Drawing {
 		var b strings.Builder
 		for i, a := range e.After {
 			if v := float64(e.High[i]); !math.IsNaN(v) {
-				fmt.Fprintf(&b, "%.1f,%.1f ", float64(width)*float64(a)/float64(end), float64(height)-2-float64(height-6)*max(v, 0)/top)
+				fmt.Fprintf(&b, "%.1f,%.1f ", float64(width)*float64(a)/float64(end),
+					float64(height)-2-float64(height-6)*max(v, 0)/top)
 			}
 		}
 		d.Lines = append(d.Lines, strings.TrimSpace(b.String()))
@@ -284,5 +294,7 @@ func (s *Server) trouble(w http.ResponseWriter, r *http.Request, err error) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Retry-After", "5")
 	w.WriteHeader(http.StatusServiceUnavailable)
-	s.pages.ShowCollector(w, pages.ProblemPage{Frame: s.frame(r, ""), Problem: pages.Problem{Title: "The database does not answer", Detail: "Studios keep what they record and send it later. Look at the kilns themselves."}})
+	s.pages.ShowCollector(w, pages.ProblemPage{Frame: s.frame(r, ""),
+		Problem: pages.Problem{Title: "The database does not answer",
+			Detail: "Studios keep what they record and send it later. Look at the kilns themselves."}})
 }

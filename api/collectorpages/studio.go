@@ -82,7 +82,8 @@ func fromOf(r *http.Request) string {
 
 func (s *Server) tooMany(w http.ResponseWriter) {
 	w.Header().Set("Retry-After", "60")
-	refuse(w, http.StatusTooManyRequests, wire.PushRefused{Why: "too_many", Says: "Too many wrong keys came from this address in the last minute."})
+	refuse(w, http.StatusTooManyRequests, wire.PushRefused{Why: "too_many",
+		Says: "Too many wrong keys came from this address in the last minute."})
 }
 
 // known lets in who has the key of the studio in the path.
@@ -209,7 +210,8 @@ func (s *Server) push(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if p.Form != wire.PushForm && p.Form != wire.PushForm-1 || p.Form < 1 {
-		refuse(w, http.StatusUpgradeRequired, wire.PushRefused{Why: "form", Says: fmt.Sprintf("This collector (version %s) takes messages of form %d and the one before; the studio sends form %d. The collector is brought up to date first.", s.Version, wire.PushForm, p.Form)})
+		refuse(w, http.StatusUpgradeRequired,
+			wire.PushRefused{Why: "form", Says: fmt.Sprintf("This collector (version %s) takes messages of form %d and the one before; the studio sends form %d. The collector is brought up to date first.", s.Version, wire.PushForm, p.Form)})
 		return
 	}
 	if err := check(&p); err != nil {
@@ -235,7 +237,8 @@ const (
 	mostText    = 200
 )
 
-// check refuses what no studio sends, before it comes to the database, and takes out of texts what that cannot keep.
+// check refuses what no studio sends, before it comes to the database, and takes out of texts what that
+// cannot keep.
 func check(p *wire.Push) error {
 	wrong := func(form string, args ...any) error {
 		return fmt.Errorf("%w: %s", ErrWrong, fmt.Sprintf(form, args...))
@@ -245,7 +248,8 @@ func check(p *wire.Push) error {
 		return wrong("life is a UUID")
 	case p.After < 0 || p.Last < 0 || p.Left < 0:
 		return wrong("after, last and left are no numbers below 0")
-	case len(p.Facts) > mostFacts || len(p.Boots) > mostBoots || len(p.Firings) > mostFirings || len(p.Has) > mostHas || len(p.Version) > mostText:
+	case len(p.Facts) > mostFacts || len(p.Boots) > mostBoots || len(p.Firings) > mostFirings ||
+		len(p.Has) > mostHas || len(p.Version) > mostText:
 		return wrong("more than one body holds")
 	}
 	before := p.After
@@ -254,7 +258,8 @@ func check(p *wire.Push) error {
 		switch {
 		case f.Seq <= before:
 			return wrong("facts[%d]: seq %d after %d", i, f.Seq, before)
-		case f.Kind == "" || f.Op == "" || len(f.Kind) > 40 || len(f.Op) > 40 || len(f.ID) > mostText || len(f.Boot) > mostText:
+		case f.Kind == "" || f.Op == "" || len(f.Kind) > 40 || len(f.Op) > 40 || len(f.ID) > mostText ||
+			len(f.Boot) > mostText:
 			return wrong("facts[%d]: kind, op, id or boot", i)
 		case !isTime(f.At):
 			return wrong("facts[%d]: at", i)
@@ -272,7 +277,8 @@ func check(p *wire.Push) error {
 		switch {
 		case !isID(f.ID):
 			return wrong("firings[%d]: id is a UUID", i)
-		case f.Kiln == "" || len(f.Kiln) > 64 || f.Number < 1 || f.Revision < 1 || len(f.HeatModel) > 64 || len(f.SaidNote) > 20_000:
+		case f.Kiln == "" || len(f.Kiln) > 64 || f.Number < 1 || f.Revision < 1 || len(f.HeatModel) > 64 ||
+			len(f.SaidNote) > 20_000:
 			return wrong("firings[%d]", i)
 		case !isTime(f.BeganAt) || f.OverAt != nil && !isTime(*f.OverAt):
 			return wrong("firings[%d]: began_at, over_at", i)
@@ -346,7 +352,8 @@ func (s *Server) putLive(w http.ResponseWriter, r *http.Request) {
 	seen := map[string]bool{}
 	for i := 0; err == nil && i < len(l.Kilns); i++ {
 		k := l.Kilns[i]
-		if k.Kiln == "" || len(k.Kiln) > 64 || len(k.State) > 40 || len(k.Kind) > 40 || len(k.Channels) > 32 || k.Firing != "" && !isID(k.Firing) || seen[k.Kiln] {
+		if k.Kiln == "" || len(k.Kiln) > 64 || len(k.State) > 40 || len(k.Kind) > 40 ||
+			len(k.Channels) > 32 || k.Firing != "" && !isID(k.Firing) || seen[k.Kiln] {
 			err = fmt.Errorf("%w: kilns[%d]", ErrWrong, i)
 		}
 		seen[k.Kiln] = true

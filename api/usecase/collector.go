@@ -30,7 +30,8 @@ type CollectorStatus struct {
 
 // CollectorJSON is the status as the API tells it.
 func (s *Studio) CollectorJSON(st CollectorStatus) wire.CollectorStatus {
-	j := wire.CollectorStatus{Joined: st.Joined, URL: st.URL, Name: st.Name, Site: st.Site, Behind: st.Behind, Trouble: st.Trouble, LastBody: st.LastBody,
+	j := wire.CollectorStatus{Joined: st.Joined, URL: st.URL, Name: st.Name, Site: st.Site, Behind: st.Behind,
+		Trouble: st.Trouble, LastBody: st.LastBody,
 		CollectorPurposes: wire.CollectorPurposes{Keep: st.Keep, Makers: st.Makers}}
 	if !st.LastOK.IsZero() {
 		j.LastOKAt = s.Moment(st.LastOK)
@@ -42,8 +43,11 @@ func (s *Studio) CollectorJSON(st CollectorStatus) wire.CollectorStatus {
 func (s *Studio) LiveKilns() []wire.LiveKiln {
 	out := []wire.LiveKiln{}
 	for _, l := range s.Recorder.Live() {
-		k := wire.LiveKiln{Kiln: string(l.Kiln), State: string(l.State), Hot: l.Hot, StillHot: l.StillHot, OverLimit: l.OverLimit, AgeS: l.Age.Seconds(),
-			Firing: string(l.Firing), Number: l.Number, Kind: string(l.Kind), RunningForS: l.Elapsed.Seconds(), KeepShutC: float64(l.KeepShut), Channels: []wire.LiveChannel{}}
+		k := wire.LiveKiln{Kiln: string(l.Kiln), State: string(l.State), Hot: l.Hot, StillHot: l.StillHot,
+			OverLimit: l.OverLimit, AgeS: l.Age.Seconds(),
+			Firing: string(l.Firing), Number: l.Number, Kind: string(l.Kind),
+			RunningForS: l.Elapsed.Seconds(), KeepShutC: float64(l.KeepShut),
+			Channels: []wire.LiveChannel{}}
 		if k.LastC = Celsius(l.LastT); k.LastC != nil && !l.ReadAt.Wall.IsZero() {
 			at := l.ReadAt.Wall.UTC()
 			k.ReadAt = &at

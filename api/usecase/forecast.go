@@ -16,8 +16,8 @@ import (
 // forecastFrom is how long a firing goes on before its usual ones say when it will be over (own).
 const forecastFrom = 30 * time.Minute
 
-// foreseeable reports whether a kiln's reading can be gone by: it is read, no jump is held aside, it lies within
-// the limit, the kiln does what it should, and no probe is in doubt.
+// foreseeable reports whether a kiln's reading can be gone by: it is read, no jump is held aside, it lies
+// within the limit, the kiln does what it should, and no probe is in doubt.
 func foreseeable(l record.Live) bool {
 	if !l.Fresh || !l.Hottest.Known() || l.Aside.Held() || l.OverLimit || l.StillHot {
 		return false
@@ -58,7 +58,8 @@ type usualRead struct {
 
 // heating is what the usual firings say of a firing on its way up; Known is false while nobody can tell.
 func (s Firings) heating(ctx context.Context, l record.Live) (analysis.HeatingForecast, error) {
-	if l.Firing == "" || l.TopPassed || l.Kind == "" || l.Elapsed < forecastFrom || l.Stalled || l.FellEarly || !foreseeable(l) {
+	if l.Firing == "" || l.TopPassed || l.Kind == "" || l.Elapsed < forecastFrom || l.Stalled ||
+		l.FellEarly || !foreseeable(l) {
 		return analysis.HeatingForecast{}, nil
 	}
 	curves, err := s.usualOf(ctx, usualKey{l.Kiln, l.Kind, l.Atmosphere})
@@ -76,7 +77,8 @@ func (s Firings) usualOf(ctx context.Context, key usualKey) ([]kiln.Envelope, er
 		return r.curves, nil
 	}
 	control := s.Kiln[key.kiln].Control
-	firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: key.kiln, Status: kiln.Ended, Limit: newestKilns})
+	firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: key.kiln,
+		Status: kiln.Ended, Limit: newestKilns})
 	if err != nil {
 		return nil, err
 	}

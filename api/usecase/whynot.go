@@ -35,16 +35,18 @@ func (s Bars) settled(ctx context.Context) *shrinkage.Fit {
 var whyNotTexts = map[tiles.NotCounted]struct{ says, fix string }{
 	tiles.WaitsForNextStage: {"It counts with the next stage measured on this bar.", ""},
 	tiles.CheckOnly:         {"Soft and leather-hard lengths serve the check on the way, not the rate.", ""},
-	tiles.NoFiring:          {"No firing of its kind is known that passed its peak before it was measured.", "Say which load it was in"},
-	tiles.FiringIncomplete:  {"Its firing is marked incomplete.", "Look at the firing"},
-	tiles.NoHeatWork:        {"Its firing has no heat work yet: the record still goes on, or has neither curve nor cone.", "Look at the firing"},
-	tiles.Replaced:          {"A corrected reading took its place.", ""},
-	tiles.CrossedOut:        {"It was crossed out.", "Type it anew"},
-	tiles.LooksWrong:        {"It looks wrong, far from what the other readings say, and is left out.", "Measure it again"},
-	tiles.Flagged:           {"The bar is set aside: bent, broken, bloated or glazed over its marks.", "Look at the bar"},
-	tiles.LearnersBar:       {"It is a practice bar.", ""},
-	tiles.NoWetLength:       {"No other length of this bar counts, so nothing says how much it shrank.", "Enter its wet length"},
-	tiles.NotConfirmed:      {"It is not confirmed.", "Measure it again"},
+	tiles.NoFiring: {"No firing of its kind is known that passed its peak before it was measured.",
+		"Say which load it was in"},
+	tiles.FiringIncomplete: {"Its firing is marked incomplete.", "Look at the firing"},
+	tiles.NoHeatWork:       {"Its firing has no heat work yet: the record still goes on, or has neither curve nor cone.", "Look at the firing"},
+	tiles.Replaced:         {"A corrected reading took its place.", ""},
+	tiles.CrossedOut:       {"It was crossed out.", "Type it anew"},
+	tiles.LooksWrong:       {"It looks wrong, far from what the other readings say, and is left out.", "Measure it again"},
+	tiles.Flagged:          {"The bar is set aside: bent, broken, bloated or glazed over its marks.", "Look at the bar"},
+	tiles.LearnersBar:      {"It is a practice bar.", ""},
+	tiles.NoWetLength: {"No other length of this bar counts, so nothing says how much it shrank.",
+		"Enter its wet length"},
+	tiles.NotConfirmed: {"It is not confirmed.", "Measure it again"},
 }
 
 // counts says in j whether the reading r of b is a term of fit, and if not why and what to do.

@@ -1,6 +1,6 @@
-// Command lidwright-collect is the collector: where several studios are looked after together, their kilns are
-// seen side by side and their records are kept a second time. It only takes what studios send; it asks and sets
-// nothing on them, and no studio needs it.
+// Command lidwright-collect is the collector: where several studios are looked after together, their kilns
+// are seen side by side and their records are kept a second time. It only takes what studios send; it asks
+// and sets nothing on them, and no studio needs it.
 //
 // run answers, check looks the settings and the database over, studio admits and sends away, code makes the
 // owner's passcode, try starts a collector of its own with practice studios.
@@ -57,7 +57,8 @@ func run(ctx context.Context, args []string, stdout, stderr *os.File) int {
 	fmt.Fprintln(stderr, "lidwright-collect: "+err.Error())
 	var wrong wrongUse
 	switch {
-	case errors.As(err, &wrong), strings.HasPrefix(err.Error(), "unknown "), strings.HasPrefix(err.Error(), "accepts "):
+	case errors.As(err, &wrong), strings.HasPrefix(err.Error(), "unknown "),
+		strings.HasPrefix(err.Error(), "accepts "):
 		return exitWrongUse
 	case errors.Is(err, collector.ErrCannotStart):
 		return exitCannotStart
@@ -82,7 +83,8 @@ someone acts.
   lidwright-collect studio add "Room 3" --config /etc/lidwright/collect.toml`,
 		Version: version, SilenceUsage: true, SilenceErrors: true,
 	}
-	root.PersistentFlags().String("config", "", "settings file; what it leaves out comes from "+config.CollectPrefix+" variables")
+	root.PersistentFlags().String("config", "",
+		"settings file; what it leaves out comes from "+config.CollectPrefix+" variables")
 	root.AddCommand(runCommand(), checkCommand(), studioCommand(), codeCommand(), tryCommand())
 	return root
 }
@@ -110,7 +112,10 @@ func runCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			d.Ready = func(address string) { slog.Info("ready", "version", version, "page", pageAt(cfg, address)) }
+			d.Ready = func(address string) {
+				slog.Info("ready", "version", version, "page",
+					pageAt(cfg, address))
+			}
 			return d.Run(c.Context())
 		},
 	}
@@ -161,7 +166,8 @@ func checkCommand() *cobra.Command {
 
 func codeCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "code FILE", Short: "Make the owner's passcode of the pages and show it once", Args: cobra.ExactArgs(1),
+		Use: "code FILE", Short: "Make the owner's passcode of the pages and show it once",
+		Args:    cobra.ExactArgs(1),
 		Long:    "Only a hash is kept, in FILE, which owner.code_file of the settings names: write the passcode down now.\nA running collector takes it at once, and every session of the old one ends.",
 		Example: "  lidwright-collect code /etc/lidwright/collect.code",
 		RunE: func(c *cobra.Command, args []string) error {

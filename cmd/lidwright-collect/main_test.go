@@ -52,8 +52,8 @@ func TestWrongUse(t *testing.T) {
 	}
 }
 
-// A collector with a database of its own and two practice studios: both join and show their kilns, the owner's
-// commands work beside it, a key that is ended ends, and nothing is left when it is stopped.
+// A collector with a database of its own and two practice studios: both join and show their kilns, the
+// owner's commands work beside it, a key that is ended ends, and nothing is left when it is stopped.
 func TestTry(t *testing.T) {
 	bin := t.TempDir()
 	build := exec.Command("go", "build", "-o", bin, ".", "../lidwright")
@@ -70,7 +70,8 @@ func TestTry(t *testing.T) {
 		t.Fatal(err)
 	}
 	address := freePorts(t, 3)
-	try := exec.Command(filepath.Join(bin, "lidwright-collect"), "try", "--folder", folder, "--address", address, "--studios", "2")
+	try := exec.Command(filepath.Join(bin, "lidwright-collect"), "try", "--folder", folder, "--address",
+		address, "--studios", "2")
 	var errs bytes.Buffer
 	try.Stderr = &errs
 	out, err := try.StdoutPipe()
@@ -100,7 +101,8 @@ func TestTry(t *testing.T) {
 		b, _ := io.ReadAll(r.Body)
 		return string(b)
 	}
-	for both := time.Now().Add(5 * time.Minute); strings.Count(page("/"), "Practice studio") < 2 && time.Now().Before(both); time.Sleep(200 * time.Millisecond) {
+	for both := time.Now().Add(5 * time.Minute); strings.Count(page("/"), "Practice studio") < 2 &&
+		time.Now().Before(both); time.Sleep(200 * time.Millisecond) {
 	}
 	kilns := page("/")
 	for _, want := range []string{"Practice studio 1", "Practice studio 2", "Look at the kiln"} {
@@ -110,13 +112,16 @@ func TestTry(t *testing.T) {
 	}
 	t.Setenv("LIDWRIGHT_COLLECT_KEEP_BACKUP_DAYS", "0")
 	t.Setenv("LIDWRIGHT_COLLECT_DATABASE_URL", databaseOf(t, folder))
-	if code, said := asked(t, t.Context(), "check"); code != exitDone || !strings.Contains(said, "studios: 2") {
+	if code, said := asked(t, t.Context(), "check"); code != exitDone ||
+		!strings.Contains(said, "studios: 2") {
 		t.Errorf("check: %d %s", code, said)
 	}
-	if code, said := asked(t, t.Context(), "studio", "list"); code != exitDone || strings.Count(said, "joined") != 2 {
+	if code, said := asked(t, t.Context(), "studio", "list"); code != exitDone ||
+		strings.Count(said, "joined") != 2 {
 		t.Errorf("list: %d %s", code, said)
 	}
-	if code, said := asked(t, t.Context(), "studio", "revoke", "Practice studio 3"); code != exitWrongUse || !strings.Contains(said, "no studio is called") {
+	if code, said := asked(t, t.Context(), "studio", "revoke", "Practice studio 3"); code != exitWrongUse ||
+		!strings.Contains(said, "no studio is called") {
 		t.Errorf("revoke one that is not there: %d %s", code, said)
 	}
 	if code, said := asked(t, t.Context(), "studio", "revoke", "Practice studio 2"); code != exitDone {
@@ -125,10 +130,12 @@ func TestTry(t *testing.T) {
 	if _, said := asked(t, t.Context(), "studio", "list"); strings.Count(said, "key ended") != 1 {
 		t.Errorf("list after it: %s", said)
 	}
-	if code, said := asked(t, t.Context(), "studio", "readmit", "Practice studio 2"); code != exitDone || !strings.Contains(said, "send again") {
+	if code, said := asked(t, t.Context(), "studio", "readmit", "Practice studio 2"); code != exitDone ||
+		!strings.Contains(said, "send again") {
 		t.Errorf("readmit: %d %s", code, said)
 	}
-	if code, said := asked(t, t.Context(), "studio", "forget", "Practice studio 1"); code != exitDone || !strings.Contains(said, "deleted here") {
+	if code, said := asked(t, t.Context(), "studio", "forget", "Practice studio 1"); code != exitDone ||
+		!strings.Contains(said, "deleted here") {
 		t.Errorf("forget: %d %s", code, said)
 	}
 	if _, said := asked(t, t.Context(), "studio", "list"); strings.Contains(said, "Practice studio 1") {

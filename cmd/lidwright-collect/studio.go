@@ -21,60 +21,59 @@ func studioCommand() *cobra.Command {
 			"its owner's choice. A studio is named by its id, as the list shows it, or by its name where only one has it.",
 	}
 	c.AddCommand(
-		owners("add NAME", "Make a code with which a new studio joins within a day", 1, `  lidwright-collect studio add "Room 3"`,
-			func(ctx context.Context, o collector.Owner, args []string) (string, error) {
-				return o.Add(ctx, args[0])
-			}),
-		owners("list", "Studios, when they were heard last, and how far they are behind", 0, "  lidwright-collect studio list",
-			func(ctx context.Context, o collector.Owner, _ []string) (string, error) { return list(ctx, o) }),
-		owners("again STUDIO", "Make a code with which a studio joins anew, on another machine or with a new key", 1, `  lidwright-collect studio again "Room 3"`,
-			onStudio("", func(ctx context.Context, o collector.Owner, site string) (string, error) { return o.Again(ctx, site) })),
-		owners("revoke STUDIO", "End the key of a studio; what came of it stays", 1, `  lidwright-collect studio revoke "Room 3"`,
-			onStudio("Its key is ended. What it sent stays until you forget it.", func(ctx context.Context, o collector.Owner, site string) (string, error) {
-				return "", o.Revoke(ctx, site)
+		owners("add NAME", "Make a code with which a new studio joins within a day", `add "Room 3"`,
+			func(ctx context.Context, o collector.Owner, name string) (string, error) { return o.Add(ctx, name) }),
+		owners("list", "Studios, when they were heard last, and how far they are behind", "list",
+			func(ctx context.Context, o collector.Owner, _ string) (string, error) { return list(ctx, o) }),
+		owners("again STUDIO", "Make a code with which a studio joins anew, on another machine or with a new key",
+			`again "Room 3"`, onStudio(collector.Owner.Again)),
+		owners("revoke STUDIO", "End the key of a studio; what came of it stays", `revoke "Room 3"`,
+			onStudio(func(o collector.Owner, ctx context.Context, site string) (string, error) {
+				return "Its key is ended. What it sent stays until you forget it.", o.Revoke(ctx, site)
 			})),
-		owners("forget STUDIO", "Delete everything of a studio, for good", 1, `  lidwright-collect studio forget "Room 3"`,
-			onStudio("Everything of it is deleted here. Your backups of the database still have it for as long as you keep them.", func(ctx context.Context, o collector.Owner, site string) (string, error) {
-				return "", o.Forget(ctx, site)
+		owners("forget STUDIO", "Delete everything of a studio, for good", `forget "Room 3"`,
+			onStudio(func(o collector.Owner, ctx context.Context, site string) (string, error) {
+				return "Everything of it is deleted here. Your backups of the database still have it for as long as " +
+					"you keep them.", o.Forget(ctx, site)
 			})),
 	)
-	readmit := owners("readmit STUDIO", "Let a studio in again whose key was ended, or whose record is lost here", 1, `  lidwright-collect studio readmit "Room 3"`, nil)
+	readmit := owners("readmit STUDIO", "Let a studio in again whose key was ended, or whose record is lost here",
+		`readmit "Room 3"`, nil)
 	readmit.Flags().String("name", "", "name of a studio that is not known here any more")
 	readmit.RunE = func(c *cobra.Command, args []string) error {
 		name, _ := c.Flags().GetString("name")
-		return asOwner(c, func(ctx context.Context, o collector.Owner) error {
+		return asOwner(c, func(ctx context.Context, o collector.Owner) (string, error) {
 			site, err := siteNamed(ctx, o, args[0])
 			if err != nil {
 				if !collector.IsSite(args[0]) || name == "" {
-					return wrongUse{fmt.Errorf("%w; one that is lost here comes back by its id and --name", err)}
+					return "", wrongUse{fmt.Errorf("%w; one that is lost here comes back by its id and --name", err)}
 				}
 				site = args[0]
 			}
-			if err := o.Readmit(ctx, site, name); err != nil {
-				return err
-			}
-			fmt.Fprintln(c.OutOrStdout(), "It may send again; what is missing here comes by itself.")
-			return nil
+			return "It may send again; what is missing here comes by itself.", o.Readmit(ctx, site, name)
 		})
 	}
 	c.AddCommand(readmit)
 	return c
 }
 
+// act is what the collector's owner does, by the argument of its command, and what is to be said of it.
+type act func(ctx context.Context, o collector.Owner, argument string) (says string, err error)
+
 // owners is a command of the collector's owner, who works on the database itself.
-func owners(use, short string, args int, example string, f func(context.Context, collector.Owner, []string) (string, error)) *cobra.Command {
-	return &cobra.Command{Use: use, Short: short, Example: example, Args: cobra.ExactArgs(args), RunE: func(c *cobra.Command, args []string) error {
-		return asOwner(c, func(ctx context.Context, o collector.Owner) error {
-			says, err := f(ctx, o, args)
-			if err == nil {
-				fmt.Fprintln(c.OutOrStdout(), strings.TrimRight(says, "\n"))
-			}
-			return err
-		})
-	}}
+func owners(use, short, example string, do act) *cobra.Command {
+	args := strings.Fields(use)[1:]
+	return &cobra.Command{Use: use, Short: short, Example: "  lidwright-collect studio " + example,
+		Args: cobra.ExactArgs(len(args)),
+		RunE: func(c *cobra.Command, args []string) error {
+			return asOwner(c, func(ctx context.Context, o collector.Owner) (string, error) {
+				return do(ctx, o, strings.Join(args, ""))
+			})
+		}}
 }
 
-func asOwner(c *cobra.Command, f func(context.Context, collector.Owner) error) error {
+// asOwner opens the database of the settings, does what is asked and says what came of it.
+func asOwner(c *cobra.Command, do func(context.Context, collector.Owner) (string, error)) error {
 	cfg, err := settingsOf(c)
 	if err != nil {
 		return err
@@ -84,20 +83,21 @@ func asOwner(c *cobra.Command, f func(context.Context, collector.Owner) error) e
 		return err
 	}
 	defer o.Close()
-	return f(c.Context(), o)
+	says, err := do(c.Context(), o)
+	if err == nil {
+		fmt.Fprintln(c.OutOrStdout(), strings.TrimRight(says, "\n"))
+	}
+	return err
 }
 
-func onStudio(done string, f func(context.Context, collector.Owner, string) (string, error)) func(context.Context, collector.Owner, []string) (string, error) {
-	return func(ctx context.Context, o collector.Owner, args []string) (string, error) {
-		site, err := siteNamed(ctx, o, args[0])
+// onStudio does something about the studio that is named.
+func onStudio(do func(o collector.Owner, ctx context.Context, site string) (string, error)) act {
+	return func(ctx context.Context, o collector.Owner, argument string) (string, error) {
+		site, err := siteNamed(ctx, o, argument)
 		if err != nil {
 			return "", wrongUse{err}
 		}
-		says, err := f(ctx, o, site)
-		if says == "" {
-			says = done
-		}
-		return says, err
+		return do(o, ctx, site)
 	}
 }
 

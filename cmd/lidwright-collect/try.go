@@ -31,7 +31,8 @@ func tryCommand() *cobra.Command {
 		Example: "  lidwright-collect try --folder run-collector",
 	}
 	c.Flags().String("folder", "run-collector", "where database and studios are kept")
-	c.Flags().String("address", "127.0.0.1:8583", "address of the collector's page; the studios have the ports after it")
+	c.Flags().String("address", "127.0.0.1:8583",
+		"address of the collector's page; the studios have the ports after it")
 	c.Flags().Int("studios", 3, "practice studios")
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		folder, _ := c.Flags().GetString("folder")
@@ -64,8 +65,10 @@ func try(c *cobra.Command, folder, address string, studios int) error {
 	}
 	defer server.Stop()
 	cfg := config.DefaultCollect()
-	cfg.Name, cfg.Listen.Address, cfg.Database.URL, cfg.Keep.BackupDays = "Practice collector", address, server.URL("collect"), 0
-	slog.SetDefault(slog.New(slog.NewTextHandler(c.ErrOrStderr(), &slog.HandlerOptions{Level: slog.LevelWarn})))
+	cfg.Name, cfg.Listen.Address, cfg.Database.URL, cfg.Keep.BackupDays = "Practice collector", address,
+		server.URL("collect"), 0
+	slog.SetDefault(slog.New(slog.NewTextHandler(c.ErrOrStderr(),
+		&slog.HandlerOptions{Level: slog.LevelWarn})))
 	d, err := collector.New(ctx, cfg, version)
 	if err != nil {
 		return err
@@ -120,7 +123,8 @@ func database(ctx context.Context, folder string) (*cluster.Server, error) {
 }
 
 // practise starts the n-th practice studio and has it join, unless it did before. It ends with ctx.
-func practise(ctx context.Context, c *cobra.Command, program, folder, page string, cfg config.Collect, n int) error {
+func practise(ctx context.Context, c *cobra.Command, program, folder, page string,
+	cfg config.Collect, n int) error {
 	port, err := portAfter(cfg.Listen.Address, n+1)
 	if err != nil {
 		return err

@@ -17,7 +17,8 @@ func collectorCommand() *cobra.Command {
 		Example: "  lidwright collector join https://collector.school.example:8583 KQ7T-3HVW-XNLD --code-file owner.txt\n  lidwright collector status --code-file owner.txt",
 	}
 	join := &cobra.Command{
-		Use: "join URL CODE", Short: "Join by a code of the collector's owner; nothing is sent before --keep", Args: cobra.ExactArgs(2),
+		Use: "join URL CODE", Short: "Join by a code of the collector's owner; nothing is sent before --keep",
+		Args: cobra.ExactArgs(2),
 		Long: "The key that the collector gives lies in collector.json of the store's folder, for the daemon's user alone.\n" +
 			"Nothing is sent yet: say what may be with --keep here or later, or on the page Settings.",
 		Example: "  lidwright collector join https://collector.school.example:8583 KQ7T-3HVW-XNLD --keep --code-file owner.txt",
@@ -34,9 +35,11 @@ func collectorCommand() *cobra.Command {
 			}
 			keep, _ := c.Flags().GetBool("keep")
 			makers, _ := c.Flags().GetBool("makers")
-			answer, done, err := askCollector(c, "/v1/collector", map[string]any{"url": args[0], "code": args[1], "ca_file": ca}, keep)
+			answer, done, err := askCollector(c, "/v1/collector",
+				map[string]any{"url": args[0], "code": args[1], "ca_file": ca}, keep)
 			if err == nil && keep {
-				answer, done, err = askCollector(c, "/v1/collector/purposes", map[string]any{"keep": true, "makers": makers}, false)
+				answer, done, err = askCollector(c, "/v1/collector/purposes",
+					map[string]any{"keep": true, "makers": makers}, false)
 			}
 			if err != nil || done {
 				return err
@@ -53,7 +56,8 @@ func collectorCommand() *cobra.Command {
 		Example: "  lidwright collector leave --forget --code-file owner.txt",
 		RunE: func(c *cobra.Command, _ []string) error {
 			forget, _ := c.Flags().GetBool("forget")
-			answer, done, err := askCollector(c, "/v1/collector/leave", map[string]any{"forget": forget}, false)
+			answer, done, err := askCollector(c, "/v1/collector/leave",
+				map[string]any{"forget": forget}, false)
 			if err != nil || done {
 				return err
 			}
@@ -88,9 +92,10 @@ type collectorAnswer struct {
 	LastOK             string `json:"last_ok_at"`
 }
 
-// askCollector asks the daemon to do something about the collector. quiet leaves the answer unprinted where it is
-// asked for as JSON.
-func askCollector(c *cobra.Command, path string, body any, quiet bool) (a collectorAnswer, done bool, err error) {
+// askCollector asks the daemon to do something about the collector. quiet leaves the answer unprinted where
+// it is asked for as JSON.
+func askCollector(c *cobra.Command, path string, body any,
+	quiet bool) (a collectorAnswer, done bool, err error) {
 	cl, err := client(c)
 	if err != nil {
 		return a, false, err

@@ -1,5 +1,5 @@
-// Package collector is the wiring of the collector: the database, the answers over HTTP, and how curves are read
-// for the pages. Several may run on one database.
+// Package collector is the wiring of the collector: the database, the answers over HTTP, and how curves are
+// read for the pages. Several may run on one database.
 //
 // It keeps nothing by itself: whatever was acknowledged is in PostgreSQL.
 package collector
@@ -55,12 +55,16 @@ func New(ctx context.Context, cfg config.Collect, version string) (*Collector, e
 			return nil, fmt.Errorf("%w: zone: %w", ErrCannotStart, err)
 		}
 	}
-	c := &Collector{Now: time.Now, Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) }, Ready: func(string) {}, cfg: cfg}
+	c := &Collector{Now: time.Now, Listen: func(a string) (net.Listener,
+		error) {
+		return net.Listen("tcp", a)
+	}, Ready: func(string) {}, cfg: cfg}
 	c.pages = &collectorpages.Server{Name: cfg.Name, Zone: zone, Tongue: cfg.Language, Version: version,
 		Now: func() time.Time { return c.Now() }, Draw: Draw, Summary: codec.ReadSummary}
 	if file := cfg.Owner.CodeFile; file != "" {
 		if _, err := ownerOf(file); err != nil {
-			return nil, fmt.Errorf("%w: owner.code_file: %w; make it with: lidwright-collect code %s", ErrCannotStart, err, file)
+			return nil, fmt.Errorf("%w: owner.code_file: %w; make it with: lidwright-collect code %s",
+				ErrCannotStart, err, file)
 		}
 		c.pages.Owner = func(code string) (bool, string, error) {
 			hash, err := ownerOf(file)
@@ -112,9 +116,11 @@ func (c *Collector) Run(ctx context.Context) error {
 			l.Close()
 			return fmt.Errorf("%w: listen.tls_cert and listen.tls_key: %v", ErrCannotStart, err)
 		}
-		l = tls.NewListener(l, &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12, NextProtos: []string{"http/1.1"}})
+		l = tls.NewListener(l, &tls.Config{Certificates: []tls.Certificate{pair},
+			MinVersion: tls.VersionTLS12, NextProtos: []string{"http/1.1"}})
 	}
-	srv := &http.Server{Handler: handler, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: time.Minute, WriteTimeout: 90 * time.Second, IdleTimeout: 2 * time.Minute,
+	srv := &http.Server{Handler: handler, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: time.Minute,
+		WriteTimeout: 90 * time.Second, IdleTimeout: 2 * time.Minute,
 		MaxHeaderBytes: 16 << 10, ErrorLog: slog.NewLogLogger(slog.Default().Handler(), slog.LevelDebug)}
 	done := make(chan error, 1)
 	go func() { done <- srv.Serve(l) }()

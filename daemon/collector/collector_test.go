@@ -47,7 +47,8 @@ func TestMain(m *testing.M) {
 	pgtest.Main(m)
 }
 
-// times is how often something is done: few in the ordinary tests, as many as the table of the design has in the soak.
+// times is how often something is done: few in the ordinary tests, as many as the table of the design has in
+// the soak.
 func times(few, many int) int {
 	if os.Getenv("LIDWRIGHT_SOAK") != "" {
 		return many
@@ -58,7 +59,8 @@ func times(few, many int) int {
 // settingsFor are those of a collector on a database, at an address of its own.
 func settingsFor(url, address string) config.Collect {
 	cfg := config.DefaultCollect()
-	cfg.Database.URL, cfg.Listen.Address, cfg.Keep.BackupDays, cfg.Name = url, address, 0, "The made-up school"
+	cfg.Database.URL, cfg.Listen.Address, cfg.Keep.BackupDays, cfg.Name = url, address,
+		0, "The made-up school"
 	cfg.Database.Connections = 6
 	return cfg
 }
@@ -94,7 +96,8 @@ func start(t testing.TB, database string) *running {
 
 // collectorChild is a collector in a process of its own, to be killed.
 func collectorChild() {
-	c, err := New(context.Background(), settingsFor(os.Getenv("LIDWRIGHT_DATABASE"), os.Getenv("LIDWRIGHT_ADDRESS")), "test")
+	c, err := New(context.Background(), settingsFor(os.Getenv("LIDWRIGHT_DATABASE"),
+		os.Getenv("LIDWRIGHT_ADDRESS")), "test")
 	if err == nil {
 		err = c.Run(context.Background())
 	}
@@ -137,7 +140,8 @@ type studio struct {
 func clock() func() kiln.Stamp {
 	began := time.Now()
 	return func() kiln.Stamp {
-		return kiln.Stamp{Boot: "0193c0c0-0000-7000-8000-00000000b007", Since: time.Hour + time.Since(began), Wall: time.Now().UTC().Truncate(time.Millisecond), Trusted: true}
+		return kiln.Stamp{Boot: "0193c0c0-0000-7000-8000-00000000b007", Since: time.Hour + time.Since(began),
+			Wall: time.Now().UTC().Truncate(time.Millisecond), Trusted: true}
 	}
 }
 
@@ -161,8 +165,10 @@ func (s *studio) open(t testing.TB) {
 		t.Fatal(err)
 	}
 	s.Store = st
-	s.out = outbox.New(store.Outbox{Store: st}, s.folder, "test", s.clock, func() []wire.LiveKiln { return s.live }, store.CurveSum)
-	s.out.First, s.out.Most, s.out.LiveElse, s.out.SaveEach = time.Millisecond, 50*time.Millisecond, 50*time.Millisecond, 10*time.Millisecond
+	s.out = outbox.New(store.Outbox{Store: st}, s.folder, "test", s.clock,
+		func() []wire.LiveKiln { return s.live }, store.CurveSum)
+	s.out.First, s.out.Most, s.out.LiveElse, s.out.SaveEach = time.Millisecond, 50*time.Millisecond,
+		50*time.Millisecond, 10*time.Millisecond
 }
 
 // run sends until halt.
@@ -208,7 +214,8 @@ func (s *studio) says(t testing.TB, n int) {
 	t.Helper()
 	for range n {
 		s.facts++
-		c := tiles.Clay{ID: tiles.ClayID(fmt.Sprintf("clay-%d", s.facts%20)), Name: fmt.Sprintf("Made-up clay, %d times named", s.facts)}
+		c := tiles.Clay{ID: tiles.ClayID(fmt.Sprintf("clay-%d", s.facts%20)),
+			Name: fmt.Sprintf("Made-up clay, %d times named", s.facts)}
 		if _, err := s.PutClay(context.Background(), c, usecase.Precondition{}, s.clock()); err != nil {
 			t.Fatal(err)
 		}
@@ -219,10 +226,12 @@ func (s *studio) says(t testing.TB, n int) {
 func (s *studio) fires(t testing.TB, hours float64) string {
 	t.Helper()
 	ctx, at := context.Background(), s.clock()
-	f := kiln.Firing{ID: kiln.FiringID(uuid.Must(uuid.NewV7()).String()), Kiln: "big-blue", Began: at, Source: "serial", Peak: 1222.5, Length: time.Duration(hours * float64(time.Hour))}
+	f := kiln.Firing{ID: kiln.FiringID(uuid.Must(uuid.NewV7()).String()), Kiln: "big-blue", Began: at,
+		Source: "serial", Peak: 1222.5, Length: time.Duration(hours * float64(time.Hour))}
 	var samples []kiln.Sample
 	for i := range int(hours * 3600) {
-		smp := kiln.Sample{Kiln: "big-blue", At: at, Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(20 + float64(i%4000)/3.2)}}}
+		smp := kiln.Sample{Kiln: "big-blue", At: at,
+			Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(20 + float64(i%4000)/3.2)}}}
 		smp.At.Since += time.Duration(i) * time.Second
 		smp.At.Wall = smp.At.Wall.Add(time.Duration(i) * time.Second)
 		samples = append(samples, smp)
@@ -308,7 +317,8 @@ func (s *studio) arrived(t testing.TB, db *postgres.Store) {
 	}
 	for i, g := range got {
 		w := want[i]
-		if g.Seq != w.Seq || g.Kind != w.Kind || g.Op != w.Op || g.ID != w.ID || !g.At.Equal(w.At) || g.ClockTrusted != w.Trusted || g.Boot != w.Boot || !sameJSON(t, g.Body, []byte(w.Body)) {
+		if g.Seq != w.Seq || g.Kind != w.Kind || g.Op != w.Op || g.ID != w.ID || !g.At.Equal(w.At) ||
+			g.ClockTrusted != w.Trusted || g.Boot != w.Boot || !sameJSON(t, g.Body, []byte(w.Body)) {
 			t.Fatalf("fact %d is there as %+v and was said as %+v", i, g, w)
 		}
 	}
@@ -335,8 +345,8 @@ func opened(t testing.TB, url string) *postgres.Store {
 	return db
 }
 
-// TestRecordArrives has a studio of some age join: all of it arrives, in order, with its curves to the bit, and what
-// is said from then on.
+// TestRecordArrives has a studio of some age join: all of it arrives, in order, with its curves to the bit,
+// and what is said from then on.
 func TestRecordArrives(t *testing.T) {
 	r, s := start(t, pgtest.Database(t)), newStudio(t)
 	s.says(t, times(1200, 10_000))
@@ -353,13 +363,14 @@ func TestRecordArrives(t *testing.T) {
 		t.Fatal(err)
 	}
 	s.arrived(t, r.store)
-	if st, err := s.out.Status(t.Context()); err != nil || st.Trouble != "" || st.LastOK.IsZero() || !strings.Contains(st.LastBody, `"form":1`) {
+	if st, err := s.out.Status(t.Context()); err != nil || st.Trouble != "" || st.LastOK.IsZero() ||
+		!strings.Contains(st.LastBody, `"form":1`) {
 		t.Errorf("the studio says of it %+v: %v", st, err)
 	}
 }
 
-// cutter stands between studio and collector and cuts connections off at random bytes of the answers, after the
-// collector has committed.
+// cutter stands between studio and collector and cuts connections off at random bytes of the answers, after
+// the collector has committed.
 func cutter(t testing.TB, to string, dice *rand.Rand, cuts int) (url string, left func() int) {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
@@ -450,8 +461,10 @@ func TestAnswerLost(t *testing.T) {
 func (s *studio) open2(t testing.TB) {
 	t.Helper()
 	s.halt()
-	fresh := outbox.New(store.Outbox{Store: s.Store}, s.folder, "test", s.clock, func() []wire.LiveKiln { return s.live }, store.CurveSum)
-	fresh.First, fresh.Most, fresh.LiveElse, fresh.SaveEach = s.out.First, s.out.Most, s.out.LiveElse, s.out.SaveEach
+	fresh := outbox.New(store.Outbox{Store: s.Store}, s.folder, "test", s.clock,
+		func() []wire.LiveKiln { return s.live }, store.CurveSum)
+	fresh.First, fresh.Most, fresh.LiveElse, fresh.SaveEach = s.out.First, s.out.Most,
+		s.out.LiveElse, s.out.SaveEach
 	s.out = fresh
 }
 
@@ -474,7 +487,8 @@ func readdress(t testing.TB, folder, url string) {
 	}
 }
 
-// TestCollectorKilled kills the collector in mid-push with -9 and starts it again: no fact is doubled, none lost.
+// TestCollectorKilled kills the collector in mid-push with -9 and starts it again: no fact is doubled, none
+// lost.
 func TestCollectorKilled(t *testing.T) {
 	database := pgtest.Database(t)
 	db := opened(t, database)
@@ -519,9 +533,11 @@ func waitReady(t testing.TB, url string) {
 // studioChild is a studio's sender in a process of its own, to be killed.
 func studioChild() {
 	now := clock()
-	st, err := store.Settings{Now: now, Version: "test"}.Open(context.Background(), os.Getenv("LIDWRIGHT_FOLDER"))
+	st, err := store.Settings{Now: now, Version: "test"}.Open(context.Background(),
+		os.Getenv("LIDWRIGHT_FOLDER"))
 	if err == nil {
-		o := outbox.New(store.Outbox{Store: st}, os.Getenv("LIDWRIGHT_FOLDER"), "test", now, func() []wire.LiveKiln { return nil }, store.CurveSum)
+		o := outbox.New(store.Outbox{Store: st}, os.Getenv("LIDWRIGHT_FOLDER"), "test", now,
+			func() []wire.LiveKiln { return nil }, store.CurveSum)
 		o.First, o.Most, o.SaveEach = time.Millisecond, 50*time.Millisecond, time.Millisecond
 		err = o.Run(context.Background())
 	}
@@ -548,7 +564,8 @@ func TestStudioKilled(t *testing.T) {
 	s.arrived(t, r.store)
 }
 
-// TestDatabaseKilled kills PostgreSQL with -9 and starts it again: studios see 503 alone, no fact is doubled, none lost.
+// TestDatabaseKilled kills PostgreSQL with -9 and starts it again: studios see 503 alone, no fact is doubled,
+// none lost.
 func TestDatabaseKilled(t *testing.T) {
 	server := pgtest.Own(t, "fsync=on", "full_page_writes=on")
 	r, s := start(t, server.URL("own")), newStudio(t)
@@ -567,8 +584,8 @@ func TestDatabaseKilled(t *testing.T) {
 	s.arrived(t, r.store)
 }
 
-// TestDatabaseLost puts an empty database in the place of one: once the owner lets the studios in again they send all
-// from the beginning, and nobody in them is asked anything.
+// TestDatabaseLost puts an empty database in the place of one: once the owner lets the studios in again they
+// send all from the beginning, and nobody in them is asked anything.
 func TestDatabaseLost(t *testing.T) {
 	first, s := start(t, pgtest.Database(t)), newStudio(t)
 	s.says(t, 40)
@@ -594,8 +611,8 @@ func TestDatabaseLost(t *testing.T) {
 	}
 }
 
-// TestTailLost gives the collector an older state of its database back, as a standby that was behind: the studio is
-// sent back by itself, and nothing is missing.
+// TestTailLost gives the collector an older state of its database back, as a standby that was behind: the
+// studio is sent back by itself, and nothing is missing.
 func TestTailLost(t *testing.T) {
 	database := pgtest.Database(t)
 	r, s := start(t, database), newStudio(t)
@@ -619,20 +636,22 @@ func lose(t testing.TB, database, site string, after int, firing string) {
 		t.Fatal(err)
 	}
 	defer db.Close(context.Background())
-	for _, s := range []string{`DELETE FROM fact WHERE site = $1 AND seq > $2`, `UPDATE site SET have = $2 WHERE site = $1`} {
+	for _, s := range []string{`DELETE FROM fact WHERE site = $1 AND seq > $2`,
+		`UPDATE site SET have = $2 WHERE site = $1`} {
 		if _, err := db.Exec(t.Context(), s, site, after); err != nil {
 			t.Fatal(err)
 		}
 	}
-	for _, s := range []string{`DELETE FROM firing WHERE site = $1 AND firing = $2`, `DELETE FROM curve WHERE site = $1 AND firing = $2`} {
+	for _, s := range []string{`DELETE FROM firing WHERE site = $1 AND firing = $2`,
+		`DELETE FROM curve WHERE site = $1 AND firing = $2`} {
 		if _, err := db.Exec(t.Context(), s, site, firing); err != nil {
 			t.Fatal(err)
 		}
 	}
 }
 
-// TestRestoredCopy puts an older copy back on a studio and lets it go on: its new life takes the place of the old one,
-// and no fact of two lives stands beside another.
+// TestRestoredCopy puts an older copy back on a studio and lets it go on: its new life takes the place of the
+// old one, and no fact of two lives stands beside another.
 func TestRestoredCopy(t *testing.T) {
 	r, s := start(t, pgtest.Database(t)), newStudio(t)
 	s.says(t, 20)
@@ -662,8 +681,8 @@ func TestRestoredCopy(t *testing.T) {
 	}
 }
 
-// TestClonedCard has two machines say that they are one studio: both are told so, and no fact of the one comes under
-// the other.
+// TestClonedCard has two machines say that they are one studio: both are told so, and no fact of the one
+// comes under the other.
 func TestClonedCard(t *testing.T) {
 	r, s := start(t, pgtest.Database(t)), newStudio(t)
 	s.says(t, 20)
@@ -721,7 +740,8 @@ func TestClockPutRight(t *testing.T) {
 	now := func() kiln.Stamp {
 		mu.Lock()
 		defer mu.Unlock()
-		at := kiln.Stamp{Boot: "0193c0c0-0000-7000-8000-00000000b008", Since: time.Minute + time.Since(began), Trusted: trusted}
+		at := kiln.Stamp{Boot: "0193c0c0-0000-7000-8000-00000000b008",
+			Since: time.Minute + time.Since(began), Trusted: trusted}
 		if at.Wall = time.Unix(0, 0).UTC().Add(at.Since); trusted {
 			at.Wall = time.Now().UTC().Truncate(time.Millisecond)
 		}
@@ -752,8 +772,8 @@ func TestClockPutRight(t *testing.T) {
 	}
 }
 
-// TestForgottenWhileItSends deletes a studio while it sends: no row of it stays in any table, and its next push hears
-// that it was forgotten.
+// TestForgottenWhileItSends deletes a studio while it sends: no row of it stays in any table, and its next
+// push hears that it was forgotten.
 func TestForgottenWhileItSends(t *testing.T) {
 	r, s, other := start(t, pgtest.Database(t)), newStudio(t), newStudio(t)
 	other.says(t, 10)
@@ -777,7 +797,8 @@ func TestForgottenWhileItSends(t *testing.T) {
 	other.arrived(t, r.store)
 }
 
-// TestKeys tries wrong, revoked and foreign keys, and guesses: nothing is kept, and few guesses are looked at.
+// TestKeys tries wrong, revoked and foreign keys, and guesses: nothing is kept, and few guesses are looked
+// at.
 func TestKeys(t *testing.T) {
 	r, s, other := start(t, pgtest.Database(t)), newStudio(t), newStudio(t)
 	at := time.Now()
@@ -791,7 +812,8 @@ func TestKeys(t *testing.T) {
 		t.Fatal(err)
 	}
 	push := func(site, key string) int {
-		resp := ask(t, "POST", r.url+"/v1/studios/"+site+"/push", key, wire.Push{Form: 1, Life: uuid.Nil.String(), Last: 0})
+		resp := ask(t, "POST", r.url+"/v1/studios/"+site+"/push", key,
+			wire.Push{Form: 1, Life: uuid.Nil.String(), Last: 0})
 		return resp.StatusCode
 	}
 	if got := push(s.id, key); got != http.StatusOK {
@@ -802,7 +824,8 @@ func TestKeys(t *testing.T) {
 		want      int
 	}{
 		"foreign": {s.id, foreign, http.StatusNotFound}, "another path": {other.id, key, http.StatusNotFound},
-		"wrong": {s.id, strings.Repeat("x", 43), http.StatusUnauthorized}, "none": {s.id, "", http.StatusUnauthorized},
+		"wrong": {s.id, strings.Repeat("x", 43), http.StatusUnauthorized},
+		"none":  {s.id, "", http.StatusUnauthorized},
 	} {
 		if got := push(c.site, c.key); got != c.want {
 			t.Errorf("%s: %d, want %d", name, got, c.want)
@@ -836,7 +859,8 @@ func joinRaw(t testing.TB, r *running, site string) (key string, status int, err
 	if err != nil {
 		return "", 0, err
 	}
-	resp := ask(t, "POST", r.url+"/v1/join", "", wire.JoinAsk{Code: code, Site: site, Life: uuid.Nil.String()})
+	resp := ask(t, "POST", r.url+"/v1/join", "",
+		wire.JoinAsk{Code: code, Site: site, Life: uuid.Nil.String()})
 	var taken wire.JoinTaken
 	err = json.NewDecoder(resp.Body).Decode(&taken)
 	return taken.Token, resp.StatusCode, err

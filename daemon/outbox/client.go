@@ -52,9 +52,11 @@ func newClient(j joined, patience time.Duration) (*client, error) {
 		}
 	}
 	transport := &http.Transport{
-		Proxy: http.ProxyFromEnvironment, TLSClientConfig: &tls.Config{RootCAs: roots, MinVersion: tls.VersionTLS12},
-		MaxIdleConns: 1, MaxConnsPerHost: 1, IdleConnTimeout: 2 * time.Minute, MaxResponseHeaderBytes: 32 << 10,
-		DialContext: (&net.Dialer{Timeout: patience}).DialContext, TLSHandshakeTimeout: patience,
+		Proxy: http.ProxyFromEnvironment, TLSClientConfig: &tls.Config{RootCAs: roots,
+			MinVersion: tls.VersionTLS12},
+		MaxIdleConns: 1, MaxConnsPerHost: 1, IdleConnTimeout: 2 * time.Minute,
+		MaxResponseHeaderBytes: 32 << 10,
+		DialContext:            (&net.Dialer{Timeout: patience}).DialContext, TLSHandshakeTimeout: patience,
 	}
 	return &client{base: strings.TrimSuffix(u.String(), "/"), token: j.Token, http: &http.Client{
 		Transport: transport, Timeout: patience,
@@ -95,7 +97,8 @@ var errStrange = errors.New("this is not the answer of a collector")
 
 // send asks once. into takes the answer, nil where there is none; zipped compresses the body. What it
 // gives back in trouble is a *refused, or says in words what is wrong.
-func (c *client) send(ctx context.Context, method, path, kind string, body []byte, zipped bool, into any) error {
+func (c *client) send(ctx context.Context, method, path, kind string, body []byte,
+	zipped bool, into any) error {
 	var sent bytes.Buffer
 	if zipped {
 		z := gzip.NewWriter(&sent)

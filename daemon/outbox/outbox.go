@@ -32,7 +32,8 @@ type Store interface {
 	FiringRevisions(ctx context.Context) ([]wire.FiringMark, error)
 	SentFiring(ctx context.Context, id string) (wire.SentFiring, []byte, error)
 	Sent(ctx context.Context, collector string) (life string, have int64, err error)
-	Save(ctx context.Context, collector, life string, have int64, fresh bool, sent []wire.FiringMark, at kiln.Stamp) error
+	Save(ctx context.Context, collector, life string, have int64, fresh bool,
+		sent []wire.FiringMark, at kiln.Stamp) error
 	SentFirings(ctx context.Context, collector string) ([]wire.FiringMark, error)
 	Forget(ctx context.Context, collector string) error
 	News() <-chan struct{}
@@ -70,11 +71,13 @@ type Outbox struct {
 }
 
 // New makes the sender of the record in a folder.
-func New(store Store, folder, version string, now func() kiln.Stamp, live func() []wire.LiveKiln, sum func([]byte) int64) *Outbox {
+func New(store Store, folder, version string, now func() kiln.Stamp, live func() []wire.LiveKiln,
+	sum func([]byte) int64) *Outbox {
 	return &Outbox{Store: store, Live: live, Now: now, Folder: folder, Version: version, CurveSum: sum,
 		Patience: 15 * time.Second, First: time.Second, Most: time.Hour, SaveEach: time.Minute,
-		LiveFiring: 30 * time.Second, LiveElse: 5 * time.Minute, CurveEach: 5 * time.Minute, TrustWait: 24 * time.Hour,
-		wake: make(chan struct{}, 1)}
+		LiveFiring: 30 * time.Second, LiveElse: 5 * time.Minute, CurveEach: 5 * time.Minute,
+		TrustWait: 24 * time.Hour,
+		wake:      make(chan struct{}, 1)}
 }
 
 // Run sends until ctx ends. Trouble with a collector is told in the status and never ends it.
@@ -198,7 +201,8 @@ func (o *Outbox) Status(ctx context.Context) (usecase.CollectorStatus, error) {
 		return usecase.CollectorStatus{}, err
 	}
 	o.mu.Lock()
-	st := usecase.CollectorStatus{Site: site, Joined: o.joined.URL != "", URL: o.joined.URL, Name: o.joined.Name, Keep: o.joined.Keep, Makers: o.joined.Makers,
+	st := usecase.CollectorStatus{Site: site, Joined: o.joined.URL != "", URL: o.joined.URL,
+		Name: o.joined.Name, Keep: o.joined.Keep, Makers: o.joined.Makers,
 		LastOK: o.lastOK, Trouble: o.trouble, LastBody: o.body, Refused: o.refused}
 	if o.broken != nil {
 		st.Trouble = usecase.Sentence(o.broken.Error())
@@ -270,7 +274,8 @@ func (o *Outbox) Set(_ context.Context, keep, makers bool) error {
 	j := o.joined
 	o.mu.Unlock()
 	if j.URL == "" {
-		return &tiles.Invalid{Type: "unknown-value", Field: "keep", Why: "No collector is joined; join one first."}
+		return &tiles.Invalid{Type: "unknown-value", Field: "keep",
+			Why: "No collector is joined; join one first."}
 	}
 	j.Keep, j.Makers = keep, makers
 	defer o.alone()()
@@ -300,7 +305,8 @@ func (o *Outbox) Leave(ctx context.Context, forget bool) error {
 			err = nil // it was asked before
 		}
 		if err != nil {
-			return &tiles.Invalid{Type: "unknown-value", Field: "forget", Why: usecase.Sentence(fmt.Sprintf("the collector did not delete anything: %v. Leave without deleting, or try again", err))}
+			return &tiles.Invalid{Type: "unknown-value", Field: "forget",
+				Why: usecase.Sentence(fmt.Sprintf("the collector did not delete anything: %v. Leave without deleting, or try again", err))}
 		}
 	}
 	if err := removeJoined(o.Folder); err != nil {

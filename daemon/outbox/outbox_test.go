@@ -44,7 +44,8 @@ func studio(t *testing.T) (*store.Store, *Outbox) {
 	for i := range 5 {
 		clay(t, st, i, now())
 	}
-	o := New(store.Outbox{Store: st}, folder, "test", now, func() []wire.LiveKiln { return []wire.LiveKiln{} }, store.CurveSum)
+	o := New(store.Outbox{Store: st}, folder, "test", now,
+		func() []wire.LiveKiln { return []wire.LiveKiln{} }, store.CurveSum)
 	o.First, o.Most, o.Patience = time.Millisecond, 20*time.Millisecond, time.Second
 	return st, o
 }
@@ -84,8 +85,8 @@ func status(t *testing.T, o *Outbox) usecase.CollectorStatus {
 	return st
 }
 
-// TestNothingLeavesUnasked holds that a studio that joined sends nothing before its owner says so, that marks of
-// makers are blank unless he said so too, and that the key is in a file that nobody else may read.
+// TestNothingLeavesUnasked holds that a studio that joined sends nothing before its owner says so, that marks
+// of makers are blank unless he said so too, and that the key is in a file that nobody else may read.
 func TestNothingLeavesUnasked(t *testing.T) {
 	st, o := studio(t)
 	asked := make(chan string, 100)
@@ -158,16 +159,22 @@ func TestStrangeCollectors(t *testing.T) {
 		answer http.HandlerFunc
 		says   string
 	}{
-		"nonsense":       {js(200, "]["), "not the answer of a collector"},
-		"redirect":       {func(w http.ResponseWriter, r *http.Request) { http.Redirect(w, r, "http://elsewhere.example/", 301) }, "sends us on to \"http://elsewhere.example/\""},
-		"captive portal": {func(w http.ResponseWriter, r *http.Request) { io.WriteString(w, "<html>log in") }, "a web page"},
+		"nonsense": {js(200, "]["), "not the answer of a collector"},
+		"redirect": {func(w http.ResponseWriter, r *http.Request) {
+			http.Redirect(w, r, "http://elsewhere.example/", 301)
+		},
+			"sends us on to \"http://elsewhere.example/\""},
+		"captive portal": {func(w http.ResponseWriter, r *http.Request) {
+			io.WriteString(w, "<html>log in")
+		}, "a web page"},
 		"another cursor": {js(200, `{"have":4711}`), "another machine"},
 		"a cursor below": {js(200, `{"have":2}`), "it says that it has changes up to 2"},
 		"gaps for ever":  {js(409, `{"why":"gap","have":3,"says":"gap"}`), "again and again"},
 		"below nothing":  {js(409, `{"why":"gap","have":-3,"says":"gap"}`), "again and again"},
 		"a fork":         {js(409, `{"why":"fork","says":"Two machines say that they are this studio"}`), "Two machines"},
 		"a newer form":   {js(426, `{"why":"form","says":"This collector is older than the studio's program"}`), "older than"},
-		"no such key":    {js(401, `{"why":"token","says":"This collector does not know the key"}`), "does not know the key"},
+		"no such key": {js(401, `{"why":"token","says":"This collector does not know the key"}`),
+			"does not know the key"},
 		"without a word": {js(503, ``), "status 503"},
 		"without end": {func(w http.ResponseWriter, r *http.Request) {
 			w.Header().Set("Content-Type", "application/json")
@@ -177,8 +184,13 @@ func TestStrangeCollectors(t *testing.T) {
 				}
 			}
 		}, "does not end"},
-		"hangs up": {func(w http.ResponseWriter, r *http.Request) { panic(http.ErrAbortHandler) }, "cannot be reached"},
-		"silence":  {func(w http.ResponseWriter, r *http.Request) { io.Copy(io.Discard, r.Body); <-r.Context().Done() }, "in time"},
+		"hangs up": {func(w http.ResponseWriter, r *http.Request) {
+			panic(http.ErrAbortHandler)
+		}, "cannot be reached"},
+		"silence": {func(w http.ResponseWriter, r *http.Request) {
+			io.Copy(io.Discard, r.Body)
+			<-r.Context().Done()
+		}, "in time"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -190,7 +202,10 @@ func TestStrangeCollectors(t *testing.T) {
 				t.Fatal(err)
 			}
 			running(t, o)
-			until(t, "the trouble is told", func() bool { return strings.Contains(status(t, o).Trouble, c.says) })
+			until(t, "the trouble is told", func() bool {
+				return strings.Contains(status(t,
+					o).Trouble, c.says)
+			})
 			clay(t, st, 20, o.Now())
 			if last, err := st.LastChange(t.Context()); err != nil || last != 6 {
 				t.Errorf("the record is at %d: %v", last, err)
@@ -227,7 +242,8 @@ func TestTLSInWords(t *testing.T) {
 func TestUntrustedClockWaits(t *testing.T) {
 	now := kiln.Stamp{Boot: "now", Since: time.Hour}
 	s := sender{Outbox: &Outbox{Now: func() kiln.Stamp { return now }, TrustWait: 24 * time.Hour}}
-	record := []tiles.Change{{Seq: 1, Trusted: true, Boot: "now"}, {Seq: 2, Boot: "old"}, {Seq: 3, Boot: "now"}, {Seq: 4, Trusted: true, Boot: "now"}}
+	record := []tiles.Change{{Seq: 1, Trusted: true, Boot: "now"}, {Seq: 2, Boot: "old"},
+		{Seq: 3, Boot: "now"}, {Seq: 4, Trusted: true, Boot: "now"}}
 	if got := s.facts(record); len(got) != 2 || !s.waits {
 		t.Errorf("%d facts leave while the clock is not trusted", len(got))
 	}

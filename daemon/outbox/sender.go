@@ -92,7 +92,8 @@ func (s *sender) settle(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	s.sent, s.boots, s.curves, s.ask = map[string]wire.FiringMark{}, map[string]bool{}, map[string]time.Duration{}, true
+	s.sent, s.boots, s.curves, s.ask = map[string]wire.FiringMark{}, map[string]bool{},
+		map[string]time.Duration{}, true
 	s.unsaved, s.fresh, s.savedAt, s.looked = nil, false, s.Now().Since, -1
 	if had != life { // the record went back, or was never sent: from the beginning
 		have, s.fresh = 0, true
@@ -233,15 +234,16 @@ func isGap(err error) (*refused, bool) {
 func (s *sender) back(have int64) error {
 	if s.gaps++; s.gaps > mostGaps || have < 0 || have >= s.have && have != 0 {
 		s.gaps = 0
-		return fmt.Errorf("%w: it sends us back to change %d while it is at %d, again and again", errStrange, have, s.have)
+		return fmt.Errorf("%w: it sends us back to change %d while it is at %d, again and again",
+			errStrange, have, s.have)
 	}
 	slog.Info("the collector lost the end of what it had; it is sent again", "from", have, "to", s.have)
 	s.have, s.ask, s.boots = have, true, map[string]bool{}
 	return nil
 }
 
-// facts are changes as they are sent, as many as one body holds. Those of a clock that is not trusted wait a day
-// for it, and all behind them.
+// facts are changes as they are sent, as many as one body holds. Those of a clock that is not trusted wait a
+// day for it, and all behind them.
 func (s *sender) facts(changes []tiles.Change) []wire.PushFact {
 	var out []wire.PushFact
 	now, size := s.Now(), 0
@@ -258,7 +260,8 @@ func (s *sender) facts(changes []tiles.Change) []wire.PushFact {
 		if !s.joined.Makers {
 			body = withoutMakers(c.Kind, body)
 		}
-		out = append(out, wire.PushFact{Seq: c.Seq, Kind: c.Kind, Op: c.Op, ID: c.ID, At: c.At, ClockTrusted: c.Trusted, Boot: c.Boot, Body: body})
+		out = append(out, wire.PushFact{Seq: c.Seq, Kind: c.Kind, Op: c.Op, ID: c.ID, At: c.At,
+			ClockTrusted: c.Trusted, Boot: c.Boot, Body: body})
 	}
 	return out
 }
@@ -271,7 +274,8 @@ func withoutMakers(kind string, body json.RawMessage) json.RawMessage {
 	}
 	touched := false
 	for _, m := range wire.MakerMembers {
-		if said, ok := members[m]; ok && (m != "mark" || kind == "pot") && len(said) > 0 && said[0] == '"' && string(said) != `""` {
+		if said, ok := members[m]; ok && (m != "mark" || kind == "pot") && len(said) > 0 && said[0] == '"' &&
+			string(said) != `""` {
 			members[m], touched = json.RawMessage(`""`), true
 		}
 	}

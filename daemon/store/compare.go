@@ -96,9 +96,11 @@ func (s *Store) unlike(ctx context.Context, db *sql.DB, copied string) (unlike [
 			return nil, err
 		}
 		of := strings.Join(slices.DeleteFunc(columns, func(c string) bool { return c == f.but }), ", ")
-		here := fmt.Sprintf(`SELECT %s AS names, %s FROM main.%s WHERE %s <= %d`, f.names, of, f.table, f.rests, reached)
+		here := fmt.Sprintf(`SELECT %s AS names, %s FROM main.%s WHERE %s <= %d`, f.names, of,
+			f.table, f.rests, reached)
 		there := fmt.Sprintf(`SELECT %s AS names, %s FROM copied.%s`, f.names, of, f.table)
-		gone := fmt.Sprintf(`%s WHERE names NOT IN (SELECT %s FROM main.%s WHERE %s > %d)`, there, f.names, f.table, f.rests, reached)
+		gone := fmt.Sprintf(`%s WHERE names NOT IN (SELECT %s FROM main.%s WHERE %s > %d)`, there, f.names,
+			f.table, f.rests, reached)
 		switch f.table {
 		case "firing":
 			here = fmt.Sprintf(`SELECT * FROM (%s) WHERE names IN (SELECT %s FROM copied.firing)`, here, f.names)

@@ -57,9 +57,11 @@ func TestCompare(t *testing.T) {
 		}
 	}
 	for _, c := range []struct{ in, statement, want string }{
-		{s.path(), `UPDATE reading SET length_mm = length_mm + 8 WHERE id = '` + uuid(1, 21) + `'`, "reading " + uuid(1, 21)},
+		{s.path(), `UPDATE reading SET length_mm = length_mm + 8 WHERE id = '` + uuid(1, 21) + `'`,
+			"reading " + uuid(1, 21)},
 		{s.path(), `UPDATE batch SET note = 'x' WHERE clay = 'tern' AND batch = 'B'`, "batch tern/B"},
-		{must[[]string](t)(copiesOf(folder))[0], `UPDATE firing SET began_ms = began_ms + 4096 WHERE status = 'ended'`, "firing " + uuid(1, 2)},
+		{must[[]string](t)(copiesOf(folder))[0],
+			`UPDATE firing SET began_ms = began_ms + 4096 WHERE status = 'ended'`, "firing " + uuid(1, 2)},
 	} {
 		damaged(c.in, c.statement)
 		told := must[string](t)(s.Compare(ctx))

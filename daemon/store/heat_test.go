@@ -18,7 +18,8 @@ func TestFiredReadingCountsFromThePeakOn(t *testing.T) {
 	ctx, channel := t.Context(), func(kiln.KilnID, string) kiln.ChannelID { return "1" }
 	m := firingOf(t, glaze, 0.1, 1)
 	f := m.whole(kiln.FiringID(uuid('a', 2)), "big-blue", beginning(1))
-	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{"1": {C: 1222, From: kiln.FromCurve, Model: kiln.HeatWorkModel}}
+	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{"1": {C: 1222, From: kiln.FromCurve,
+		Model: kiln.HeatWorkModel}}
 	play(t, s, f, m.samples(f.Kiln, f.Began, 0, f.PeakAfter+time.Hour), 600)
 	if f.PeakAfter <= 0 || !f.Over.Wall.After(f.Began.Wall.Add(f.PeakAfter)) {
 		t.Fatalf("peak after %v of %v: no time between peak and end", f.PeakAfter, f.Length)
@@ -26,7 +27,8 @@ func TestFiredReadingCountsFromThePeakOn(t *testing.T) {
 	must[tiles.PutResult](t)(s.PutClay(ctx, tern, usecase.Precondition{}, when))
 	must[tiles.PutResult](t)(s.PutBatch(ctx, batchB(), usecase.Precondition{}, when))
 	must[tiles.PutResult](t)(s.PutBar(ctx, bar("BQ7", 1), usecase.Precondition{}, when))
-	l := tiles.Load{ID: uuid('a', 30), Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, Firing: f.ID, Bars: []tiles.Placed{{Bar: "BQ7"}}}
+	l := tiles.Load{ID: uuid('a', 30), Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation,
+		Firing: f.ID, Bars: []tiles.Placed{{Bar: "BQ7"}}}
 	must[tiles.PutResult](t)(s.PutLoad(ctx, l, usecase.Precondition{}, when))
 	of := func(code tiles.Code, at time.Time, stage tiles.Stage) (tiles.Heat, bool) {
 		return must[tiles.KeptBar](t)(s.Bar(ctx, code, channel)).Hottest(tiles.Reading{Stage: stage, At: at})
@@ -40,7 +42,8 @@ func TestFiredReadingCountsFromThePeakOn(t *testing.T) {
 	}
 
 	must[tiles.PutResult](t)(s.PutBar(ctx, bar("BQ4", 2), usecase.Precondition{}, when))
-	l = tiles.Load{ID: uuid('a', 31), Kiln: "annex", Kind: kiln.Bisque, Atmosphere: kiln.Oxidation, Stated: 1000, Bars: []tiles.Placed{{Bar: "BQ4"}}}
+	l = tiles.Load{ID: uuid('a', 31), Kiln: "annex", Kind: kiln.Bisque, Atmosphere: kiln.Oxidation,
+		Stated: 1000, Bars: []tiles.Placed{{Bar: "BQ4"}}}
 	must[tiles.PutResult](t)(s.PutLoad(ctx, l, usecase.Precondition{}, when))
 	measured := later(time.Hour).Wall
 	for _, state := range []string{"open", "unpacked"} {

@@ -19,7 +19,8 @@ type Outbox struct{ *Store }
 // Sent gives how far a collector has this record: of which life, up to which change. Both are zero
 // where it has none of it.
 func (s Outbox) Sent(ctx context.Context, collector string) (life string, have int64, err error) {
-	err = s.read.QueryRowContext(ctx, `SELECT life, have FROM outbox WHERE collector = ?`, collector).Scan(&life, &have)
+	err = s.read.QueryRowContext(ctx, `SELECT life, have FROM outbox WHERE collector = ?`,
+		collector).Scan(&life, &have)
 	if err != nil && !errors.Is(err, sql.ErrNoRows) {
 		return "", 0, fmt.Errorf("read how far the collector is: %w", busy(err))
 	}
@@ -28,7 +29,8 @@ func (s Outbox) Sent(ctx context.Context, collector string) (life string, have i
 
 // Save writes down how far a collector is. fresh begins anew: nothing of any firing is there. It is no
 // news to whoever follows the record, and no answer rests on it.
-func (s Outbox) Save(ctx context.Context, collector, life string, have int64, fresh bool, sent []wire.FiringMark, at kiln.Stamp) error {
+func (s Outbox) Save(ctx context.Context, collector, life string, have int64, fresh bool,
+	sent []wire.FiringMark, at kiln.Stamp) error {
 	err := s.quietly(ctx, func(tx *sql.Tx) error {
 		if fresh {
 			if _, err := tx.ExecContext(ctx, `DELETE FROM outbox_firing WHERE collector = ?`, collector); err != nil {
@@ -59,7 +61,8 @@ func (s Outbox) Save(ctx context.Context, collector, life string, have int64, fr
 // Forget drops what was known of a collector.
 func (s Outbox) Forget(ctx context.Context, collector string) error {
 	err := s.quietly(ctx, func(tx *sql.Tx) error {
-		for _, drop := range []string{`DELETE FROM outbox WHERE collector = ?`, `DELETE FROM outbox_firing WHERE collector = ?`} {
+		for _, drop := range []string{`DELETE FROM outbox WHERE collector = ?`,
+			`DELETE FROM outbox_firing WHERE collector = ?`} {
 			if _, err := tx.ExecContext(ctx, drop, collector); err != nil {
 				return err
 			}
@@ -94,7 +97,8 @@ func (s Outbox) SentFirings(ctx context.Context, collector string) ([]wire.Firin
 	if err != nil {
 		return nil, fmt.Errorf("read what firings the collector has: %w", busy(err))
 	}
-	return collect(rows, "what firings the collector has", func(m *wire.FiringMark) error { return rows.Scan(&m.ID, &m.Revision, &m.Curve) })
+	return collect(rows, "what firings the collector has",
+		func(m *wire.FiringMark) error { return rows.Scan(&m.ID, &m.Revision, &m.Curve) })
 }
 
 // FiringRevisions gives the revision of every firing by its id, in the order in which they were written.
@@ -103,7 +107,8 @@ func (s Outbox) FiringRevisions(ctx context.Context) ([]wire.FiringMark, error) 
 	if err != nil {
 		return nil, fmt.Errorf("read the revisions of firings: %w", busy(err))
 	}
-	return collect(rows, "the revisions of firings", func(m *wire.FiringMark) error { return rows.Scan(&m.ID, &m.Revision) })
+	return collect(rows, "the revisions of firings",
+		func(m *wire.FiringMark) error { return rows.Scan(&m.ID, &m.Revision) })
 }
 
 // SentFiring gives a firing as it is sent to a collector, and its curve: the blocks one after another, the
@@ -145,7 +150,8 @@ func (s Outbox) SentFiring(ctx context.Context, id string) (f wire.SentFiring, c
 		sealed bool
 		data   []byte
 	}
-	runs, err := collect(rows, "a firing under way", func(r *run) error { return rows.Scan(&r.sealed, &r.data) })
+	runs, err := collect(rows, "a firing under way",
+		func(r *run) error { return rows.Scan(&r.sealed, &r.data) })
 	if err != nil {
 		return f, nil, err
 	}
@@ -180,5 +186,6 @@ func (s Outbox) Boots(ctx context.Context) ([]wire.PushBoot, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read the runnings of the machine: %w", busy(err))
 	}
-	return collect(rows, "the runnings of the machine", func(b *wire.PushBoot) error { return rows.Scan(&b.ID, &b.OffsetMS) })
+	return collect(rows, "the runnings of the machine",
+		func(b *wire.PushBoot) error { return rows.Scan(&b.ID, &b.OffsetMS) })
 }

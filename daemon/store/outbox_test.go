@@ -48,13 +48,15 @@ func TestOutbox(t *testing.T) {
 		t.Fatal(err)
 	}
 	var kept []byte
-	if err := s.read.QueryRow(`SELECT data FROM curve`).Scan(&kept); err != nil || string(kept) != string(curve) {
+	if err := s.read.QueryRow(`SELECT data FROM curve`).Scan(&kept); err != nil ||
+		string(kept) != string(curve) {
 		t.Errorf("the curve is sent as %d bytes and kept as %d: %v", len(curve), len(kept), err)
 	}
 	if f.Status != "ended" || f.Number != 1 || f.OverAt == nil || len(f.Summary) == 0 {
 		t.Errorf("the firing is sent as %+v", f)
 	}
-	if f, curve, err := o.SentFiring(ctx, uuid(1, 3)); err != nil || f.Status != "running" || f.OverAt != nil || len(curve) == 0 {
+	if f, curve, err := o.SentFiring(ctx, uuid(1, 3)); err != nil || f.Status != "running" ||
+		f.OverAt != nil || len(curve) == 0 {
 		t.Errorf("the firing under way is sent as %+v with %d bytes: %v", f, len(curve), err)
 	}
 	if _, _, err := o.SentFiring(ctx, uuid(1, 99)); err == nil {
@@ -63,7 +65,8 @@ func TestOutbox(t *testing.T) {
 }
 
 // TestFeedTellsAll holds from outside what whoever follows the record needs: recorded firings, clocks put
-// right and forgotten makers come as changes with a number of their own, each with its running of the machine.
+// right and forgotten makers come as changes with a number of their own, each with its running of the
+// machine.
 func TestFeedTellsAll(t *testing.T) {
 	ctx := context.Background()
 	s := must[*Store](t)(Open(ctx, fullSite(t, 1)))

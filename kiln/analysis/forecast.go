@@ -28,10 +28,12 @@ const (
 	forecastSpread = 0.03 // of the time left, one sd: what a few firings that agree do not show
 )
 
-// ForecastHeating lays a firing that has gone on for elapsed and reads t over the curves of the usual ones, each
-// from its first rise on. In a hold it takes the moment nearest to elapsed, so that a kiln that is in time
-// stays so. The range is that of Student's t for the curves, of which the sd is taken as 3 % of the time left at least.
-func ForecastHeating(elapsed time.Duration, t kiln.Celsius, curves []kiln.Envelope, mark kiln.Celsius) (f HeatingForecast) {
+// ForecastHeating lays a firing that has gone on for elapsed and reads t over the curves of the usual ones,
+// each from its first rise on. In a hold it takes the moment nearest to elapsed, so that a kiln that is in
+// time stays so. The range is that of Student's t for the curves, of which the sd is taken as 3 % of the time
+// left at least.
+func ForecastHeating(elapsed time.Duration, t kiln.Celsius, curves []kiln.Envelope,
+	mark kiln.Celsius) (f HeatingForecast) {
 	var ahead, peak, cool []float64 // h
 	for _, e := range curves {
 		top := topOf(e)
@@ -59,14 +61,16 @@ func ForecastHeating(elapsed time.Duration, t kiln.Celsius, curves []kiln.Envelo
 	if len(ahead) < forecastLeast {
 		return f
 	}
-	f.Known, f.Ahead, f.Peak = true, HoursToDuration(kiln.Median(ahead)), HoursToDuration(math.Max(0, kiln.Median(peak)))
+	f.Known, f.Ahead, f.Peak = true, HoursToDuration(kiln.Median(ahead)),
+		HoursToDuration(math.Max(0, kiln.Median(peak)))
 	if len(cool) >= forecastLeast {
 		left := kiln.Median(slices.Clone(cool))
 		sd := math.Max(sampleSD(cool), forecastSpread*left)
 		half := studentT95[min(len(cool), len(studentT95)-1)] * sd * math.Sqrt(1+1/float64(len(cool)))
 		half = math.Min(half, left/2) // two that differ much would tell nothing
 		f.CoolKnown = true
-		f.Cool = CoolingForecast{Known: true, Left: HoursToDuration(left), Low: HoursToDuration(left - half), High: HoursToDuration(left + half)}
+		f.Cool = CoolingForecast{Known: true, Left: HoursToDuration(left), Low: HoursToDuration(left - half),
+			High: HoursToDuration(left + half)}
 	}
 	return f
 }
@@ -101,8 +105,8 @@ func topOf(e kiln.Envelope) int {
 	return -1
 }
 
-// FallsOf is how soon after its peak a firing came down to each of detect.FallLevels; none of one that did not
-// reach detect.FallsFrom.
+// FallsOf is how soon after its peak a firing came down to each of detect.FallLevels; none of one that did
+// not reach detect.FallsFrom.
 func FallsOf(e kiln.Envelope) (falls []detect.Fall) {
 	top := -1
 	for i := range e.After {

@@ -10,8 +10,8 @@ import (
 	"lidwright/kiln/detect"
 )
 
-// firingCurve is a made-up glaze in steps of 5 min: a hold at 600 °C, a climb, a hold at the top, and Newton's
-// fall. slow stretches the climb, tau is the fall in hours.
+// firingCurve is a made-up glaze in steps of 5 min: a hold at 600 °C, a climb, a hold at the top, and
+// Newton's fall. slow stretches the climb, tau is the fall in hours.
 func firingCurve(slow, tau float64) kiln.Envelope {
 	e := kiln.Envelope{Channel: "1", Step: 5 * time.Minute}
 	put := func(t float64) {
@@ -36,9 +36,9 @@ func firingCurve(slow, tau float64) kiln.Envelope {
 	return e
 }
 
-// From the usual firings of a kiln, at every moment of another one's climb, the 90 % range of the time at which it
-// reads 50 °C holds the truth nine times in ten: kilns whose climbs differ by 3 % and whose coolings by 4 % from
-// firing to firing (one sd; invented).
+// From the usual firings of a kiln, at every moment of another one's climb, the 90 % range of the time at
+// which it reads 50 °C holds the truth nine times in ten: kilns whose climbs differ by 3 % and whose coolings
+// by 4 % from firing to firing (one sd; invented).
 func TestForecastHeatingHolds(t *testing.T) {
 	r := rand.New(rand.NewPCG(8, 1))
 	inside, n, worst := 0, 0, 0.0

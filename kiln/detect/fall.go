@@ -83,6 +83,6 @@ func (d *Detector) fall(b bin, arrives bool) {
 	}
 }
 
-// TooSoon reports whether the kiln came down to the temperature that it is kept shut above sooner than it ever
-// cooled.
+// TooSoon reports whether the kiln came down to the temperature that it is kept shut above sooner than it
+// ever cooled.
 func (d *Detector) TooSoon() bool { return d.fell.soon }

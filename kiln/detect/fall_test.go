@@ -39,7 +39,8 @@ func TestCooledTooSoon(t *testing.T) {
 // Of several probes the hottest says whether the kiln is down: one that slipped out reads cold.
 func TestHottestProbeSaysWhetherItIsDown(t *testing.T) {
 	k := kiln.Kiln{ID: "big-blue", Control: "1", Limit: 1290, KeepShut: 50, Every: 5 * time.Second,
-		Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}, {ID: "2", Role: kiln.RoleProbe}, {ID: "vent", Role: kiln.RoleVent}}}
+		Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}, {ID: "2", Role: kiln.RoleProbe},
+			{ID: "vent", Role: kiln.RoleVent}}}
 	d := NewDetector(k, DefaultRules(), Past{})
 	at := kiln.Stamp{Boot: "a", Since: time.Minute, Wall: time.Unix(1767225600, 0), Trusted: true}
 	down := 0
@@ -47,12 +48,15 @@ func TestHottestProbeSaysWhetherItIsDown(t *testing.T) {
 		for h := 0.0; h < hours; h += 5.0 / 3600 {
 			at.Since += 5 * time.Second
 			at.Wall = at.Wall.Add(5 * time.Second)
-			down += count(d.Add(kiln.Sample{Kiln: k.ID, At: at, Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(control(h))}, {Channel: "2", T: kiln.Celsius(other(h))}, {Channel: "vent", T: 90}}}), CooledDown)
+			down += count(d.Add(kiln.Sample{Kiln: k.ID, At: at,
+				Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(control(h))},
+					{Channel: "2", T: kiln.Celsius(other(h))}, {Channel: "vent", T: 90}}}), CooledDown)
 		}
 	}
 	up := func(h float64) float64 { return 20 + 300*h }
 	play(4, up, up)
-	play(2, func(h float64) float64 { return max(1220-1190*h, 30) }, func(h float64) float64 { return 1220 - 200*h })
+	play(2, func(h float64) float64 { return max(1220-1190*h, 30) },
+		func(h float64) float64 { return 1220 - 200*h })
 	if down != 0 {
 		t.Fatal("down, though the other probe reads 800 °C")
 	}

@@ -20,10 +20,11 @@ const (
 	rowMoves    = 4   // so many of them move it
 )
 
-// usualOf is the usual firing that the whole firings of one sort, oldest first, make. It begins with three
-// of which two at least lie within 40 °C of their median; later firings within 40 °C of it belong to it, and it
-// is the median of the last four that do. Others stand beside it, and move it only as a row of four. Until
-// it begins a detector goes by those so far, and nothing is usual. Of is 0 where no firing has a heat work or a peak.
+// usualOf is the usual firing that the whole firings of one sort, oldest first, make. It begins with three of
+// which two at least lie within 40 °C of their median; later firings within 40 °C of it belong to it, and it
+// is the median of the last four that do. Others stand beside it, and move it only as a row of four. Until it
+// begins a detector goes by those so far, and nothing is usual. Of is 0 where no firing has a heat work or a
+// peak.
 func usualOf(whole []kiln.Firing, control kiln.ChannelID) Expected {
 	var u usual
 	for _, f := range whole {
@@ -34,7 +35,8 @@ func usualOf(whole []kiln.Firing, control kiln.ChannelID) Expected {
 	case len(u.first) > 0:
 		return expectedOf(u.soFar(), control)
 	default:
-		return Expected{Kind: whole[0].Kind, Atmosphere: whole[0].Atmosphere, HeatWork: kiln.NoTemperature(), Top: kiln.NoTemperature()}
+		return Expected{Kind: whole[0].Kind, Atmosphere: whole[0].Atmosphere, HeatWork: kiln.NoTemperature(),
+			Top: kiln.NoTemperature()}
 	}
 	e := expectedOf(u.of, control)
 	e.Settled, e.Beside, e.Moved = true, slices.Clone(u.row), u.moved
@@ -95,7 +97,8 @@ func (u *usual) begin() {
 	}
 }
 
-// soFar are the firings before there is a usual one that a detector goes by: all, or the hottest where they do not agree.
+// soFar are the firings before there is a usual one that a detector goes by: all, or the hottest where they
+// do not agree.
 func (u *usual) soFar() []kiln.Firing {
 	hottest := slices.Index(u.begun, slices.Max(u.begun))
 	if u.begun[hottest]-slices.Min(u.begun) > soFarWithin {

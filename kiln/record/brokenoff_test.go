@@ -13,7 +13,8 @@ import (
 // What becomes of a firing that broke off does not hang on whether the program was ended and begun anew in
 // the firing before, nor on how soon the store tells of that one: here it never does.
 func TestBrokenOffFiringHasOneStatus(t *testing.T) {
-	for name, killed := range map[string]kiln.Celsius{"no kill": 0, "killed near the top": 1100, "killed while cooling": 300, "killed shortly before the end": 52, "killed after the end": 30} {
+	for name, killed := range map[string]kiln.Celsius{"no kill": 0, "killed near the top": 1100,
+		"killed while cooling": 300, "killed shortly before the end": 52, "killed after the end": 30} {
 		t.Run(name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				log := newMemoryLog()

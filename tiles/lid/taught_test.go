@@ -39,7 +39,8 @@ func TestBoardsTeachWhatTheySay(t *testing.T) {
 			var boards []lid.ComparedResult
 			for at := range 13 {
 				board := m.LidBoard(class, 6, difference)
-				group := lid.DifferenceGroup{Form: "jar", Body: board.Questions[0].Body.Clay, Lid: board.Questions[0].LidClay.Clay}
+				group := lid.DifferenceGroup{Form: "jar", Body: board.Questions[0].Body.Clay,
+					Lid: board.Questions[0].LidClay.Clay}
 				learned := lid.LearnDifferences(boards).Of(group)
 				v := lid.Result{Form: "jar", Body: board.Questions[0].Body, Lid: board.Questions[0].LidClay}
 				var pots []lid.ComparedPot
@@ -84,7 +85,8 @@ func TestBoardsTeachWhatTheySay(t *testing.T) {
 			c := counts[n]
 			said, fit, boards := c.said/c.asked, c.fits/c.asked, c.asked/6
 			se := math.Sqrt(max(c.squares/boards-fit*fit, 0) / boards) // lids of a board are alike
-			t.Logf("%-9s after %2d boards: said %.3f, fit %.3f ± %.3f; 90 %% ranges hold %.3f", class, n, said, fit, se, c.held/c.of)
+			t.Logf("%-9s after %2d boards: said %.3f, fit %.3f ± %.3f; 90 %% ranges hold %.3f", class, n,
+				said, fit, se, c.held/c.of)
 			if n > 0 && math.Abs(said-fit) > most {
 				t.Errorf("%s after %d boards: said %.3f, fit %.3f", class, n, said, fit)
 			}
@@ -92,7 +94,8 @@ func TestBoardsTeachWhatTheySay(t *testing.T) {
 	}
 }
 
-func sized(t *testing.T, fit *shrinkage.Fit, q lid.Question, at lid.Firing, part *lid.Difference) (lid.Answer, lid.Known) {
+func sized(t *testing.T, fit *shrinkage.Fit, q lid.Question, at lid.Firing,
+	part *lid.Difference) (lid.Answer, lid.Known) {
 	t.Helper()
 	d := lid.UsualDefaults()
 	if err := q.Validate(d); err != nil {
@@ -119,8 +122,10 @@ func sized(t *testing.T, fit *shrinkage.Fit, q lid.Question, at lid.Firing, part
 // at 1.75 mm expected.
 func TestMissesTeach(t *testing.T) {
 	group := lid.DifferenceGroup{Form: "teapot", Body: "tern", Lid: "tern"}
-	board := lid.ComparedResult{Group: group, Play: 1.75, OwnSD: 0.4, SameSD: 0.05, RateSD: 0.1, Lid: 90, Ledge: tiles.Millimetre(math.NaN()),
-		Limits: lid.Limits{LeastPlay: 1, MostPlay: 2.5, Bearing: 1}, Sat: lid.Outcomes{Good: 6}, Plays: []tiles.Millimetre{1.8}}
+	board := lid.ComparedResult{Group: group, Play: 1.75, OwnSD: 0.4, SameSD: 0.05, RateSD: 0.1, Lid: 90,
+		Ledge:  tiles.Millimetre(math.NaN()),
+		Limits: lid.Limits{LeastPlay: 1, MostPlay: 2.5, Bearing: 1}, Sat: lid.Outcomes{Good: 6},
+		Plays: []tiles.Millimetre{1.8}}
 	boards := []lid.ComparedResult{board, board, board, board}
 	before := lid.LearnDifferences(boards).Of(group)
 	if before.BoardSD > 0.15 {

@@ -5,8 +5,8 @@ import (
 	"testing"
 )
 
-// The objective falls against the slope: at the lower wall a slope above 0 pushes out of the box, at the upper
-// one a slope below 0. All else is free to move.
+// The objective falls against the slope: at the lower wall a slope above 0 pushes out of the box, at the
+// upper one a slope below 0. All else is free to move.
 func TestSlopesAgainstTheWallsAreDropped(t *testing.T) {
 	m := &Model{Params: make([]Param, 2)}
 	for i := range m.Params {

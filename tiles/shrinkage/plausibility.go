@@ -31,8 +31,8 @@ type Plausibility struct {
 	From      string           // fit; bar: its other readings and what is usual; marks: as laid out, and what is usual
 }
 
-// readingSD is how far one reading of an instrument misses, in mm (one sd): a steel rule 0.5, a
-// calliper 0.2 in an ordinary hand. Common practice, no source.
+// readingSD is how far one reading of an instrument misses, in mm (one sd): 0.5 by a steel rule, 0.2 by a
+// calliper in an ordinary hand. Common practice, no source.
 func readingSD(instrument string, step tiles.Millimetre) float64 {
 	if usualStep(instrument) >= 0.5 || step >= 0.5 {
 		return 0.5

@@ -1,5 +1,5 @@
-// Package cluster starts a real PostgreSQL in a folder of its own, on a free port of loopback, for tests and for
-// trying the collector: Debian's programs, whoever may run them.
+// Package cluster starts a real PostgreSQL in a folder of its own, on a free port of loopback, for tests and
+// for trying the collector: Debian's programs, whoever may run them.
 //
 // It starts no service of the machine and needs no root: PostgreSQL refuses root, and runs as nobody then.
 package cluster
@@ -34,7 +34,8 @@ func Programs() (string, error) {
 		n, _ := strconv.Atoi(filepath.Base(filepath.Dir(filepath.Dir(path))))
 		return n
 	}
-	return filepath.Dir(slices.MaxFunc(all, func(a, b string) int { return cmp.Compare(version(a), version(b)) })), nil
+	newest := slices.MaxFunc(all, func(a, b string) int { return cmp.Compare(version(a), version(b)) })
+	return filepath.Dir(newest), nil
 }
 
 // Server is one running cluster.
@@ -58,7 +59,8 @@ func Make(ctx context.Context, folder string, quick bool) (*Server, error) {
 	if err := own(folder); err != nil {
 		return nil, err
 	}
-	args := []string{"--pgdata", folder, "--username", "lidwright", "--auth", "trust", "--encoding", "UTF8", "--locale", "C"}
+	args := []string{"--pgdata", folder, "--username", "lidwright", "--auth", "trust", "--encoding",
+		"UTF8", "--locale", "C"}
 	if quick {
 		args = append(args, "--no-sync")
 	}
@@ -106,8 +108,8 @@ func freePort() (int, error) {
 	return l.Addr().(*net.TCPAddr).Port, nil
 }
 
-// Start starts the server, on the port that it had before where it had one, and waits until it answers. settings
-// are those of postgresql.conf.
+// Start starts the server, on the port that it had before where it had one, and waits until it answers.
+// settings are those of postgresql.conf.
 func (s *Server) Start(ctx context.Context, settings ...string) error {
 	if len(settings) > 0 {
 		s.extra = settings
@@ -132,7 +134,8 @@ func (s *Server) Start(ctx context.Context, settings ...string) error {
 	started := make(chan error)
 	ended := make(chan struct{})
 	s.ended = ended
-	// The thread that starts it stays with it: where that ends, the kernel tells the child that its parent died.
+	// The thread that starts it stays with it: where that ends, the kernel tells the child that its parent
+	// died.
 	go func(cmd *exec.Cmd) {
 		runtime.LockOSThread()
 		err := cmd.Start()
@@ -147,7 +150,8 @@ func (s *Server) Start(ctx context.Context, settings ...string) error {
 		return fmt.Errorf("start PostgreSQL: %w", err)
 	}
 	for {
-		out, err := s.program(ctx, "pg_isready", "-q", "-h", "127.0.0.1", "-p", strconv.Itoa(s.Port)).CombinedOutput()
+		out, err := s.program(ctx, "pg_isready", "-q", "-h", "127.0.0.1", "-p",
+			strconv.Itoa(s.Port)).CombinedOutput()
 		if err == nil {
 			return nil
 		}
@@ -220,7 +224,8 @@ func (s *Server) URL(database string) string {
 
 // CreateDatabase makes an empty one, unless it is there.
 func (s *Server) CreateDatabase(ctx context.Context, name string) error {
-	out, err := s.program(ctx, "createdb", "-h", "127.0.0.1", "-p", strconv.Itoa(s.Port), "-U", "lidwright", name).CombinedOutput()
+	out, err := s.program(ctx, "createdb", "-h", "127.0.0.1", "-p", strconv.Itoa(s.Port), "-U", "lidwright",
+		name).CombinedOutput()
 	if err != nil && !bytes.Contains(out, []byte("already exists")) {
 		return fmt.Errorf("make the database %s: %w: %s", name, err, out)
 	}
@@ -229,7 +234,8 @@ func (s *Server) CreateDatabase(ctx context.Context, name string) error {
 
 // DropDatabase deletes one, whoever is connected to it.
 func (s *Server) DropDatabase(ctx context.Context, name string) error {
-	out, err := s.program(ctx, "dropdb", "--force", "--if-exists", "-h", "127.0.0.1", "-p", strconv.Itoa(s.Port), "-U", "lidwright", name).CombinedOutput()
+	out, err := s.program(ctx, "dropdb", "--force", "--if-exists", "-h", "127.0.0.1", "-p",
+		strconv.Itoa(s.Port), "-U", "lidwright", name).CombinedOutput()
 	if err != nil {
 		return fmt.Errorf("drop the database %s: %w: %s", name, err, out)
 	}
@@ -242,8 +248,10 @@ func (s *Server) Standby(ctx context.Context, folder, name string) (*Server, err
 		return nil, err
 	}
 	to := &Server{Folder: folder, bin: s.bin}
-	out, err := s.program(ctx, "pg_basebackup", "-D", folder, "-R", "-X", "stream", "-c", "fast", "--no-sync", "-d",
-		fmt.Sprintf("host=127.0.0.1 port=%d user=lidwright application_name=%s", s.Port, name)).CombinedOutput()
+	out, err := s.program(ctx, "pg_basebackup", "-D", folder, "-R", "-X", "stream", "-c",
+		"fast", "--no-sync", "-d",
+		fmt.Sprintf("host=127.0.0.1 port=%d user=lidwright application_name=%s", s.Port,
+			name)).CombinedOutput()
 	if err != nil {
 		return nil, fmt.Errorf("copy the cluster: %w: %s", err, out)
 	}

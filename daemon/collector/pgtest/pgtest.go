@@ -1,5 +1,5 @@
-// Package pgtest gives tests a real PostgreSQL: one server for a test binary, a database of its own for each test, or a
-// server of its own for one that kills it.
+// Package pgtest gives tests a real PostgreSQL: one server for a test binary, a database of its own for each
+// test, or a server of its own for one that kills it.
 //
 // There is no stand-in for the database anywhere.
 package pgtest

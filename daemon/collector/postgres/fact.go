@@ -18,8 +18,8 @@ import (
 	"lidwright/api/wire"
 )
 
-// Push keeps what a studio sends: all of it or nothing, and once, however often it comes. Errors: Gap, ErrFork,
-// ErrNoSite, ErrWrong, ErrBusy.
+// Push keeps what a studio sends: all of it or nothing, and once, however often it comes. Errors: Gap,
+// ErrFork, ErrNoSite, ErrWrong, ErrBusy.
 func (s *Store) Push(ctx context.Context, site string, p *wire.Push) (taken collectorpages.Taken, err error) {
 	err = s.write(ctx, func(tx pgx.Tx) (err error) {
 		taken, err = push(ctx, tx, site, p)
@@ -45,8 +45,8 @@ func push(ctx context.Context, tx pgx.Tx, site string, p *wire.Push) (taken coll
 	if n := len(p.Facts); n > 0 {
 		last = p.Facts[n-1].Seq
 	}
-	// This row is written for a repeat too, so that every answer waits for a synchronous standby: one made from reading
-	// alone could acknowledge what a cut-off primary alone holds.
+	// This row is written for a repeat too, so that every answer waits for a synchronous standby: one made
+	// from reading alone could acknowledge what a cut-off primary alone holds.
 	err = tx.QueryRow(ctx, `
 		UPDATE site SET have = greatest(have, $3), last = $5, seen = now(), form = $6, version = $7
 		WHERE site = $1 AND life = $2 AND have >= $4 AND forked IS NULL RETURNING have`, site, p.Life, last, p.After, p.Last, p.Form, p.Version).Scan(&taken.Have)
@@ -80,7 +80,8 @@ func push(ctx context.Context, tx pgx.Tx, site string, p *wire.Push) (taken coll
 }
 
 // otherLife decides on a push that is not of the life that is shown, or leaves a gap.
-func otherLife(ctx context.Context, tx pgx.Tx, site string, p *wire.Push, last int64) (have int64, err error) {
+func otherLife(ctx context.Context, tx pgx.Tx, site string, p *wire.Push,
+	last int64) (have int64, err error) {
 	var life uuid.UUID
 	var next *uuid.UUID
 	var nextHave int64
@@ -160,14 +161,16 @@ func drop(ctx context.Context, tx pgx.Tx, site, life string) error {
 // columns of facts for unnest.
 func columnsOf(facts []wire.PushFact) (seqs []int64, kinds, ops, ids []string, ats []time.Time, trusted []bool, boots, bodies []string) {
 	for _, f := range facts {
-		seqs, kinds, ops, ids = append(seqs, f.Seq), append(kinds, f.Kind), append(ops, f.Op), append(ids, f.ID)
-		ats, trusted, boots, bodies = append(ats, f.At.UTC()), append(trusted, f.ClockTrusted), append(boots, f.Boot), append(bodies, string(f.Body))
+		seqs, kinds, ops, ids = append(seqs, f.Seq), append(kinds, f.Kind),
+			append(ops, f.Op), append(ids, f.ID)
+		ats, trusted, boots, bodies = append(ats, f.At.UTC()), append(trusted, f.ClockTrusted),
+			append(boots, f.Boot), append(bodies, string(f.Body))
 	}
 	return seqs, kinds, ops, ids, ats, trusted, boots, bodies
 }
 
-// insertFacts keeps those that are not there. Where some are, they must be the same: kind, op, id, and what was
-// said but for marks of makers, which may have been blanked meanwhile.
+// insertFacts keeps those that are not there. Where some are, they must be the same: kind, op, id, and what
+// was said but for marks of makers, which may have been blanked meanwhile.
 func insertFacts(ctx context.Context, tx pgx.Tx, site string, p *wire.Push) (fresh int, err error) {
 	if len(p.Facts) == 0 {
 		return 0, nil
@@ -212,8 +215,8 @@ func insertBoots(ctx context.Context, tx pgx.Tx, site string, p *wire.Push) erro
 	return err
 }
 
-// follow does what a fact asks of those before it: times of a clock that was put right move, a forgotten maker's
-// mark is blanked. Done again it changes nothing.
+// follow does what a fact asks of those before it: times of a clock that was put right move, a forgotten
+// maker's mark is blanked. Done again it changes nothing.
 func follow(ctx context.Context, tx pgx.Tx, site, life string, f wire.PushFact) error {
 	switch {
 	case f.Kind == "boot" && f.Op == "correct":
@@ -250,7 +253,8 @@ func follow(ctx context.Context, tx pgx.Tx, site, life string, f wire.PushFact) 
 }
 
 // Facts hands over the facts of a studio that come after one, in order, at most limit.
-func (s *Store) Facts(ctx context.Context, site, life string, after int64, limit int) (facts []wire.PushFact, err error) {
+func (s *Store) Facts(ctx context.Context, site, life string, after int64,
+	limit int) (facts []wire.PushFact, err error) {
 	err = s.read(ctx, func(q *pgxpool.Pool) error {
 		rows, err := q.Query(ctx, `SELECT seq, kind, op, id, at, trusted, boot, body::text FROM fact WHERE site = $1 AND life = $2 AND seq > $3 ORDER BY seq LIMIT $4`, site, life, after, limit)
 		if err != nil {

@@ -53,8 +53,8 @@ func missingFirings(ctx context.Context, tx pgx.Tx, site string, p *wire.Push) (
 	return pgx.CollectRows(rows, pgx.RowTo[string])
 }
 
-// PutCurve keeps the curve of a firing whose row came before. Errors: ErrLater, ErrNoSite where there is no such
-// firing in a life that is taken now.
+// PutCurve keeps the curve of a firing whose row came before. Errors: ErrLater, ErrNoSite where there is no
+// such firing in a life that is taken now.
 func (s *Store) PutCurve(ctx context.Context, site, firing string, revision, sum int64, data []byte) error {
 	return s.write(ctx, func(tx pgx.Tx) error {
 		rows, err := tx.Query(ctx, `
@@ -85,7 +85,8 @@ func (s *Store) PutCurve(ctx context.Context, site, firing string, revision, sum
 }
 
 // Firings are a studio's firings, newest first, without their curves; all where limit is 0.
-func (s *Store) Firings(ctx context.Context, site, life string, limit int) (all []wire.SentFiring, err error) {
+func (s *Store) Firings(ctx context.Context, site, life string,
+	limit int) (all []wire.SentFiring, err error) {
 	var most *int
 	if limit > 0 {
 		most = &limit
@@ -110,7 +111,8 @@ func (s *Store) Firings(ctx context.Context, site, life string, limit int) (all 
 // Curve gives the curve of a firing as it was sent; nil where there is none.
 func (s *Store) Curve(ctx context.Context, site, life, firing string) (data []byte, err error) {
 	err = s.read(ctx, func(q *pgxpool.Pool) error {
-		return q.QueryRow(ctx, `SELECT data FROM curve WHERE site = $1 AND life = $2 AND firing = $3`, site, life, firing).Scan(&data)
+		return q.QueryRow(ctx, `SELECT data FROM curve WHERE site = $1 AND life = $2 AND firing = $3`, site,
+			life, firing).Scan(&data)
 	})
 	if errors.Is(err, pgx.ErrNoRows) {
 		return nil, nil
@@ -118,7 +120,8 @@ func (s *Store) Curve(ctx context.Context, site, life, firing string) (data []by
 	return data, err
 }
 
-// PutLive keeps what the kilns of a studio do now, in the place of what they did. Errors: Gap, ErrFork, ErrNoSite.
+// PutLive keeps what the kilns of a studio do now, in the place of what they did. Errors: Gap, ErrFork,
+// ErrNoSite.
 func (s *Store) PutLive(ctx context.Context, site string, l *wire.LivePush) error {
 	return s.write(ctx, func(tx pgx.Tx) error {
 		var have int64

@@ -1,5 +1,6 @@
-// Package postgres keeps the records of studios in PostgreSQL, as they arrive. In flow pushes, curves and what
-// kilns do, out flow answers about them. Each push has exactly one effect, whoever dies in the middle of it.
+// Package postgres keeps the records of studios in PostgreSQL, as they arrive. In flow pushes, curves and
+// what kilns do, out flow answers about them. Each push has exactly one effect, whoever dies in the middle of
+// it.
 //
 // It is the only package that speaks to PostgreSQL, and it knows nothing of HTTP.
 package postgres
@@ -122,8 +123,9 @@ func (s *Store) read(ctx context.Context, f func(q *pgxpool.Pool) error) error {
 	}
 }
 
-// passing reports whether an error may be over soon: the connection died, the server stops or starts, its disk is
-// full, two transactions were in each other's way, or it is a standby by now. Codes are those of the manual's appendix A.
+// passing reports whether an error may be over soon: the connection died, the server stops or starts, its
+// disk is full, two transactions were in each other's way, or it is a standby by now. Codes are those of the
+// manual's appendix A.
 func passing(err error) bool {
 	var pg *pgconn.PgError
 	if errors.As(err, &pg) {
@@ -131,15 +133,19 @@ func passing(err error) bool {
 		case "40001", "40P01", "25006", "57014", "58030":
 			return true
 		}
-		return strings.HasPrefix(pg.Code, "57P") || strings.HasPrefix(pg.Code, "08") || strings.HasPrefix(pg.Code, "53")
+		return strings.HasPrefix(pg.Code, "57P") || strings.HasPrefix(pg.Code, "08") ||
+			strings.HasPrefix(pg.Code, "53")
 	}
 	var connect *pgconn.ConnectError
 	var op net.Error
-	return errors.As(err, &connect) || errors.As(err, &op) || pgconn.SafeToRetry(err) || errors.Is(err, context.DeadlineExceeded) ||
-		strings.Contains(err.Error(), "unexpected EOF") || strings.Contains(err.Error(), "conn closed") || strings.Contains(err.Error(), "closed pool")
+	return errors.As(err, &connect) || errors.As(err, &op) || pgconn.SafeToRetry(err) ||
+		errors.Is(err, context.DeadlineExceeded) ||
+		strings.Contains(err.Error(), "unexpected EOF") || strings.Contains(err.Error(), "conn closed") ||
+		strings.Contains(err.Error(), "closed pool")
 }
 
-// migrate applies the schema files that the database has not had, one transaction each, while it holds a lease.
+// migrate applies the schema files that the database has not had, one transaction each, while it holds a
+// lease.
 func (s *Store) migrate(ctx context.Context) error {
 	names, err := fs.Glob(schema, "schema/*.sql")
 	if err != nil {
@@ -205,7 +211,8 @@ func (s *Store) lease(ctx context.Context, name string) (release func(), err err
 		}
 		if tag.RowsAffected() == 1 {
 			return func() {
-				s.pool.Exec(context.WithoutCancel(ctx), `UPDATE job SET holder = NULL WHERE name = $1 AND holder = $2`, name, s.holder)
+				s.pool.Exec(context.WithoutCancel(ctx),
+					`UPDATE job SET holder = NULL WHERE name = $1 AND holder = $2`, name, s.holder)
 			}, nil
 		}
 		select {

@@ -50,7 +50,8 @@ func (s *Store) Join(ctx context.Context, code, site, life, version string) (tok
 	token = base64.RawURLEncoding.EncodeToString(random)
 	err = s.write(ctx, func(tx pgx.Tx) error {
 		var of *uuid.UUID
-		err := tx.QueryRow(ctx, `DELETE FROM invite WHERE code = $1 AND until >= now() RETURNING name, site`, hashOf(code)).Scan(&name, &of)
+		err := tx.QueryRow(ctx, `DELETE FROM invite WHERE code = $1 AND until >= now() RETURNING name, site`,
+			hashOf(code)).Scan(&name, &of)
 		if errors.Is(err, pgx.ErrNoRows) {
 			return collectorpages.ErrNoCode
 		}
@@ -126,8 +127,10 @@ func (s *Store) Sites(ctx context.Context) (all []collectorpages.Site, err error
 		all, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (one collectorpages.Site, err error) {
 			var id, life uuid.UUID
 			var seen, forked, revoked *time.Time
-			err = row.Scan(&id, &one.Name, &life, &one.Have, &one.Last, &seen, &forked, &revoked, &one.Open, &one.Anew, &one.Version)
-			one.ID, one.Life, one.Seen, one.Forked, one.Revoked = id.String(), life.String(), orZero(seen), orZero(forked), orZero(revoked)
+			err = row.Scan(&id, &one.Name, &life, &one.Have, &one.Last, &seen, &forked, &revoked, &one.Open,
+				&one.Anew, &one.Version)
+			one.ID, one.Life, one.Seen, one.Forked, one.Revoked = id.String(), life.String(), orZero(seen),
+				orZero(forked), orZero(revoked)
 			return one, err
 		})
 		return err
@@ -161,8 +164,8 @@ func (s *Store) Revoke(ctx context.Context, site string) error {
 	return s.one(ctx, `UPDATE site SET revoked = now() WHERE site = $1`, site)
 }
 
-// Readmit lets a studio in again: its mark of two machines and of a revoked key go. One that is not there, because
-// the database was lost, is made, and for a day takes the first key that comes as its own.
+// Readmit lets a studio in again: its mark of two machines and of a revoked key go. One that is not there,
+// because the database was lost, is made, and for a day takes the first key that comes as its own.
 func (s *Store) Readmit(ctx context.Context, site, name string) error {
 	return s.write(ctx, func(tx pgx.Tx) error {
 		_, err := tx.Exec(ctx, `
@@ -200,7 +203,8 @@ func (s *Store) Forget(ctx context.Context, site string) error {
 		if _, err := tx.Exec(ctx, `DELETE FROM invite WHERE site = $1`, site); err != nil {
 			return err
 		}
-		_, err = tx.Exec(ctx, `INSERT INTO gone (mark, at) VALUES ($1, now()) ON CONFLICT DO NOTHING`, goneMark(site, token))
+		_, err = tx.Exec(ctx, `INSERT INTO gone (mark, at) VALUES ($1, now()) ON CONFLICT DO NOTHING`,
+			goneMark(site, token))
 		return err
 	})
 	for _, table := range tablesOfSite {
@@ -221,7 +225,8 @@ func (s *Store) Forget(ctx context.Context, site string) error {
 // Session gives the mark under which an owner's browser was let in; "" if it was not, or no longer is.
 func (s *Store) Session(ctx context.Context, cookie string) (mark string, err error) {
 	err = s.read(ctx, func(q *pgxpool.Pool) error {
-		return q.QueryRow(ctx, `SELECT mark FROM session WHERE cookie = $1 AND until > now()`, hashOf(cookie)).Scan(&mark)
+		return q.QueryRow(ctx, `SELECT mark FROM session WHERE cookie = $1 AND until > now()`,
+			hashOf(cookie)).Scan(&mark)
 	})
 	if errors.Is(err, pgx.ErrNoRows) {
 		return "", nil
