@@ -112,11 +112,11 @@ type routeKey struct{}
 func (s *Server) asked(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		e := s.routeAt(r)
-		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), routeKey{}, &e)))
+		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), routeKey{}, e)))
 	})
 }
 
-func (s *Server) routeAt(r *http.Request) entry {
+func (s *Server) routeAt(r *http.Request) *entry {
 	_, pattern := s.mux.Handler(r)
 	if e, ok := s.table[pattern]; ok {
 		return e
@@ -125,7 +125,7 @@ func (s *Server) routeAt(r *http.Request) entry {
 	if strings.Contains(pattern, " ") { // a route that the table forgot is the owner's alone
 		e.pattern, e.who = pattern, Owner
 	}
-	return e
+	return &e
 }
 
 // nowhere is what a request takes for which there is no route: what answers it says so and keeps nothing.
@@ -149,7 +149,8 @@ func (s *Server) routes() []entry { return slices.Concat(s.apiTable(), s.pageTab
 // apiTable is every route for other programs.
 func (s *Server) apiTable() []entry {
 	bars, clays, firings, kilns := barRoutes{s}, clayRoutes{s}, firingRoutes{s}, kilnRoutes{s}
-	lids, loads, results, studio, session := lidRoutes{s}, loadRoutes{s}, resultRoutes{s}, studioRoutes{s}, sessionRoutes{s}
+	lids, loads, results, studio := lidRoutes{s}, loadRoutes{s}, resultRoutes{s}, studioRoutes{s}
+	session := sessionRoutes{s}
 	return []entry{
 		// What the kilns do, and what they did.
 		{"GET /v1/now", reads, readNow, op("now", kilns.getNow,

@@ -38,7 +38,7 @@ type Server struct {
 
 	streamTakes time.Duration // how long a reader of a stream may take over one event
 	mux         *http.ServeMux
-	table       map[string]entry // every route by its pattern
+	table       map[string]*entry // every route by its pattern
 	pages       *pages.Set
 	gleaning    gleaning
 	traffic     traffic
@@ -118,9 +118,9 @@ func (s *Server) Handler() (http.Handler, error) {
 	a.UseMiddleware(preconditions)
 	s.door, s.streamTakes, s.traffic = s.newDoor(), streamTakes, newTraffic()
 
-	s.table = map[string]entry{}
+	s.table = map[string]*entry{}
 	for _, e := range s.routes() {
-		s.table[e.pattern] = e
+		s.table[e.pattern] = &e
 		e.answers(s, mux, a, e)
 	}
 	or[wire.Curve](a, "/v1/firings/{id}/curve", "text/csv")

@@ -219,7 +219,7 @@ var overTheLimits = map[string]int{
 	"files of api":               83,
 	"files of api/usecase":       51,
 	"files of daemon/store":      46,
-	"lines of api.apiTable":      169, // a table of routes
+	"lines of api.apiTable":      170, // a table of routes
 	"lines of api.pageTable":     85,  // another
 	"lines of main.barCommand":   82,
 	"lines of main.sizeBoard":    91,
