@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"lidwright/api/chart"
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
@@ -84,7 +85,7 @@ func (s firingRoutes) comparePage(w http.ResponseWriter, r *http.Request) error 
 	}
 	drawing := ""
 	if slices.ContainsFunc(lines, func(e kiln.Envelope) bool { return len(e.After) > 0 }) {
-		drawing = curveDrawing{Lines: lines, Zone: s.Site.Zone, Title: "Firings laid over one another, °C over hours"}.SVG()
+		drawing = chart.Curve{Lines: lines, Zone: s.Site.Zone, Title: "Firings laid over one another, °C over hours"}.SVG()
 	}
 	return s.render(w, "compare", struct {
 		page

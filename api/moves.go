@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 
+	"lidwright/api/chart"
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/tiles"
@@ -31,8 +32,8 @@ func (s clayRoutes) getMoves(ctx context.Context, in *RateQuery) (*body[wire.Why
 }
 
 // curveOf draws the shrink that was asked about over heat work.
-func (s clayRoutes) curveOf(fit *shrinkage.Fit, a usecase.RateAsked) (shrinkDrawing, error) {
-	d := shrinkDrawing{Clay: string(a.Clay), From: a.Stage, To: a.To, Asked: a.Work}
+func (s clayRoutes) curveOf(fit *shrinkage.Fit, a usecase.RateAsked) (chart.Shrinkage, error) {
+	d := chart.Shrinkage{Clay: string(a.Clay), From: a.Stage, To: a.To, Asked: a.Work}
 	if a.To == tiles.Biscuit {
 		d.Asked = a.BisqueWork
 	}

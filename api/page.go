@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"lidwright/api/caution"
+	"lidwright/api/chart"
 	"lidwright/api/pages"
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
@@ -253,7 +254,7 @@ func (s *Server) drawFiring(ctx context.Context, f kiln.Firing, under beneath) (
 	slices.SortStableFunc(lines, func(a, b kiln.Envelope) int {
 		return map[bool]int{true: 0, false: 1}[a.Channel == control] - map[bool]int{true: 0, false: 1}[b.Channel == control]
 	})
-	d := curveDrawing{Lines: lines, Gaps: gaps, Band: under.Band, Model: under.Model, Under: under.Label, Zone: s.Site.Zone, Title: "Temperature of " + string(f.Kiln) + " over the hours since the first rise"}
+	d := chart.Curve{Lines: lines, Gaps: gaps, Band: under.Band, Model: under.Model, Under: under.Label, Zone: s.Site.Zone, Title: "Temperature of " + string(f.Kiln) + " over the hours since the first rise"}
 	if f.Began.Trusted {
 		d.Began = f.Began.Wall
 	}

@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"lidwright/api/caution"
+	"lidwright/api/chart"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -126,7 +127,7 @@ func lidWords(a lid.Answer, j wire.Lid, unit tiles.LengthUnit) *lidView {
 		v.Check = fmt.Sprintf("At %s the play to expect is %s, likely %s to %s.", c.Stage, unit.Format(c.Play), unit.Format(c.Likely[0]), unit.Format(c.Likely[1]))
 	}
 	section := a.Section(unit)
-	v.Drawing, v.Written = drawSection(section), section.Says
+	v.Drawing, v.Written = chart.Section(section), section.Says
 	why := func(name, says string) {
 		if says != "" {
 			v.Why = append(v.Why, askedField{name, says})

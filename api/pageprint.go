@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"lidwright/api/caution"
+	"lidwright/api/chart"
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
@@ -140,7 +141,7 @@ func (s lidRoutes) sheetPage(w http.ResponseWriter, r *http.Request) error {
 	if lidErr == nil {
 		data.Lid = &lid
 		section := a.Section(s.unitOf(r.Context()))
-		data.Drawing, data.Written = drawSection(section), section.Says
+		data.Drawing, data.Written = chart.Section(section), section.Says
 		if !math.IsNaN(float64(a.Set)) {
 			if err := add("lid", a.Set, tiles.Wet, a.Asked.ClayOfLid()); err != nil {
 				return err

@@ -1,4 +1,4 @@
-package api
+package chart
 
 import (
 	"fmt"
@@ -11,9 +11,9 @@ import (
 	"lidwright/kiln"
 )
 
-// curveDrawing is a firing as it is drawn: hours since the first rise to the right, °C from
+// Curve is a firing as it is drawn: hours since the first rise to the right, °C from
 // 0 upwards. Gaps are gaps. Nothing is smoothed.
-type curveDrawing struct {
+type Curve struct {
 	Lines []kiln.Envelope // the first is the control channel, drawn bold
 	Gaps  []kiln.Gap
 	Band  []kiln.Envelope // of the usual firings: low and high at equal hours; at most one
@@ -25,18 +25,18 @@ type curveDrawing struct {
 }
 
 const (
-	drawW, drawH          = 520.0, 340.0
-	drawL, drawR          = 60.0, 34.0 // room for the figures at the left and the labels at the right
-	drawTop, drawBottom   = 34.0, 52.0
-	hoursShortest         = 1.0
-	temperatureLowestTop  = 100.0
-	nothingHeard          = "no reading"
-	nothingHeardUncertain = "gap of unknown length"
+	plotW, plotH         = 520.0, 340.0
+	padL, padR           = 60.0, 34.0 // room for the figures at the left and the labels at the right
+	padTop, padBottom    = 34.0, 52.0
+	hoursShortest        = 1.0
+	temperatureLowestTop = 100.0
+	noReading            = "no reading"
+	gapUnknown           = "gap of unknown length"
 )
 
 // SVG draws it. The picture carries its own title; the table beside it says the same in
 // figures.
-func (d curveDrawing) SVG() string {
+func (d Curve) SVG() string {
 	hours, top := hoursShortest, temperatureLowestTop
 	for _, e := range slices.Concat(d.Lines, d.Band, d.Model) {
 		for i, a := range e.After {
@@ -49,23 +49,27 @@ func (d curveDrawing) SVG() string {
 	stepT := niceStep(top, 7)
 	top = math.Ceil(top*1.02/stepT) * stepT
 	stepH := niceHours(hours)
-	x := func(a time.Duration) float64 { return drawL + a.Hours()/hours*(drawW-drawL-drawR) }
-	y := func(t float64) float64 { return drawH - drawBottom - t/top*(drawH-drawTop-drawBottom) }
+	x := func(a time.Duration) float64 { return padL + a.Hours()/hours*(plotW-padL-padR) }
+	y := func(t float64) float64 {
+		return plotH - padBottom - t/top*(plotH-padTop-padBottom)
+	}
 
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg viewBox="0 0 %g %g" data-frame="%g %g %g %g %g %g" role="img" aria-label="%s"><title>%s</title>`, drawW, drawH,
-		drawL, drawTop, drawW-drawL-drawR, drawH-drawTop-drawBottom, hours, top, html.EscapeString(d.Title), html.EscapeString(d.Title))
+	fmt.Fprintf(&b, `<svg viewBox="0 0 %g %g" data-frame="%g %g %g %g %g %g" role="img" aria-label="%s"><title>%s</title>`, plotW, plotH,
+		padL, padTop, plotW-padL-padR, plotH-padTop-padBottom, hours, top, html.EscapeString(d.Title),
+		html.EscapeString(d.Title))
 	for t := 0.0; t <= top+1e-9; t += stepT {
-		fmt.Fprintf(&b, `<path class="thin" d="M%.1f %.1fH%.1f"/><text x="%.1f" y="%.1f" text-anchor="end">%.0f</text>`, drawL, y(t), drawW-drawR, drawL-6, y(t)+4, t)
+		fmt.Fprintf(&b, `<path class="thin" d="M%.1f %.1fH%.1f"/><text x="%.1f" y="%.1f" text-anchor="end">%.0f</text>`, padL, y(t), plotW-padR, padL-6, y(t)+4, t)
 	}
 	for h := 0.0; h <= hours+1e-9; h += stepH {
 		a := time.Duration(h * float64(time.Hour))
 		fmt.Fprintf(&b, `<path class="thin" d="M%.1f %.1fv6"/><text x="%.1f" y="%.1f" text-anchor="middle">%gh</text>`, x(a), y(0), x(a), y(0)+20, h)
 		if !d.Began.IsZero() {
-			fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" text-anchor="middle" class="quiet">%s</text>`, x(a), y(0)+38, d.Began.Add(a).In(d.Zone).Format("15:04"))
+			fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" text-anchor="middle" class="quiet">%s</text>`, x(a), y(0)+38,
+				d.Began.Add(a).In(d.Zone).Format("15:04"))
 		}
 	}
-	fmt.Fprintf(&b, `<text x="%.1f" y="%.1f">°C</text>`, drawL-30, 14.0)
+	fmt.Fprintf(&b, `<text x="%.1f" y="%.1f">°C</text>`, padL-30, 14.0)
 	for _, e := range d.Band {
 		b.WriteString(bandPath(e, x, y))
 		d.underLabel(&b, e, x, y)
@@ -76,17 +80,19 @@ func (d curveDrawing) SVG() string {
 		d.underLabel(&b, e, x, y)
 	}
 	for _, g := range d.Gaps {
-		label, end := nothingHeard, g.After+g.For
+		label, end := noReading, g.After+g.For
 		if !g.Known {
-			label, end = nothingHeardUncertain, g.After
+			label, end = gapUnknown, g.After
 		}
 		at, anchor := x(g.After)+4, "start"
-		if at > drawW/2 { // no room to the right
+		if at > plotW/2 { // no room to the right
 			at, anchor = x(g.After)-4, "end"
 		}
-		fmt.Fprintf(&b, `<path class="gap" d="M%.1f %.1fV%.1fM%.1f %.1fV%.1f"/>`, x(g.After), y(0), y(top), x(end), y(0), y(top))
+		fmt.Fprintf(&b, `<path class="gap" d="M%.1f %.1fV%.1fM%.1f %.1fV%.1f"/>`, x(g.After), y(0), y(top), x(end),
+			y(0), y(top))
 		if !g.Known || x(end)-x(g.After) > 3 {
-			fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" text-anchor="%s" class="quiet">%s</text>`, at, y(0)-8, anchor, label)
+			fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" text-anchor="%s" class="quiet">%s</text>`, at, y(0)-8, anchor,
+				label)
 		}
 	}
 	for i := len(d.Lines) - 1; i >= 0; i-- {
@@ -94,21 +100,25 @@ func (d curveDrawing) SVG() string {
 		path, endX, endY := linePath(d.Lines[i], d.Gaps, x, y)
 		fmt.Fprintf(&b, `<path class="%s" d="%s"/>`, class, path)
 		if path != "" {
-			fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" translate="no">%s</text>`, math.Min(endX+5, drawW-drawR+5), endY+4, html.EscapeString(string(d.Lines[i].Channel)))
+			fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" translate="no">%s</text>`, math.Min(endX+5, plotW-padR+5),
+				endY+4, html.EscapeString(string(d.Lines[i].Channel)))
 		}
 	}
 	if peak, at, ok := highest(d.Lines); ok {
 		fmt.Fprintf(&b, `<circle class="mark" cx="%.1f" cy="%.1f" r="4"/><text x="%.1f" y="%.1f" text-anchor="middle">%.0f °C after %s</text>`,
-			x(at), y(peak), math.Min(math.Max(x(at), drawL+60), drawW-drawR-60), math.Max(y(peak)-10, 12), peak, hoursMinutes(at))
+			x(at), y(peak), math.Min(math.Max(x(at), padL+60), plotW-padR-60), math.Max(y(peak)-10, 12), peak,
+			HoursMinutes(at))
 	}
 	b.WriteString(`</svg>`)
 	return b.String()
 }
 
 // underLabel names what lies beneath the line, at its end.
-func (d curveDrawing) underLabel(b *strings.Builder, e kiln.Envelope, x func(time.Duration) float64, y func(float64) float64) {
+func (d Curve) underLabel(b *strings.Builder, e kiln.Envelope, x func(time.Duration) float64,
+	y func(float64) float64) {
 	if n := len(e.After); n > 0 {
-		fmt.Fprintf(b, `<text x="%.1f" y="%.1f" text-anchor="end" class="quiet">%s</text>`, math.Min(x(e.After[n-1]), drawW-4), y(float64(e.High[n-1]))-8, html.EscapeString(d.Under))
+		fmt.Fprintf(b, `<text x="%.1f" y="%.1f" text-anchor="end" class="quiet">%s</text>`,
+			math.Min(x(e.After[n-1]), plotW-4), y(float64(e.High[n-1]))-8, html.EscapeString(d.Under))
 	}
 }
 
@@ -124,8 +134,10 @@ func highest(lines []kiln.Envelope) (peak float64, at time.Duration, ok bool) {
 	return
 }
 
-// linePath draws from low to high of each step in turn, from high to low where it falls, and lifts the pen over gaps.
-func linePath(e kiln.Envelope, gaps []kiln.Gap, x func(time.Duration) float64, y func(float64) float64) (path string, endX, endY float64) {
+// linePath draws from low to high of each step in turn, from high to low where it falls, and lifts the pen
+// over gaps.
+func linePath(e kiln.Envelope, gaps []kiln.Gap, x func(time.Duration) float64,
+	y func(float64) float64) (path string, endX, endY float64) {
 	var b strings.Builder
 	pen, gap := false, 0
 	for i, a := range e.After {
@@ -200,6 +212,7 @@ func niceHours(hours float64) float64 {
 	return 96
 }
 
-func hoursMinutes(d time.Duration) string {
+// HoursMinutes writes a time since the first rise: 7 h 05.
+func HoursMinutes(d time.Duration) string {
 	return fmt.Sprintf("%d h %02d", int(d.Hours()), int(d.Minutes())%60)
 }

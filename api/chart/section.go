@@ -1,4 +1,4 @@
-package api
+package chart
 
 import (
 	"fmt"
@@ -9,9 +9,9 @@ import (
 	"lidwright/tiles/lid"
 )
 
-// drawSection draws a pot's seat and its lid to scale across, with the numbers on it. The
+// Section draws a pot's seat and its lid to scale across, with the numbers on it. The
 // picture's own words say the same.
-func drawSection(s lid.Section) string {
+func Section(s lid.Section) string {
 	const width, edge, row = 520.0, 14.0, 28.0
 	w, h := s.High.X-s.Low.X, s.High.Y-s.Low.Y
 	if !(w > 0) || !(h > 0) {
@@ -23,7 +23,8 @@ func drawSection(s lid.Section) string {
 	y := func(v float64) float64 { return edge + (s.High.Y-v)*scale }
 	height := top + row*float64(len(s.Measures)) + edge
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg viewBox="0 0 %.0f %.0f" role="img" aria-label="%s">`, width, height, html.EscapeString(s.Says))
+	fmt.Fprintf(&b, `<svg viewBox="0 0 %.0f %.0f" role="img" aria-label="%s">`, width, height,
+		html.EscapeString(s.Says))
 	for _, shape := range s.Shapes {
 		class := "clay"
 		if shape.Part == "lid" {
@@ -47,7 +48,8 @@ func drawSection(s lid.Section) string {
 				anchor, tx = "end", from-8
 			}
 		}
-		fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" text-anchor="%s">%s</text>`, tx, at-6, anchor, html.EscapeString(m.Text))
+		fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" text-anchor="%s">%s</text>`, tx, at-6, anchor,
+			html.EscapeString(m.Text))
 	}
 	b.WriteString(`</svg>`)
 	return b.String()

@@ -1,4 +1,4 @@
-package api
+package chart
 
 import (
 	"fmt"
@@ -13,10 +13,10 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-// shrinkDrawing is a clay's shrink over heat work: to the right heat work in °C, with cones
+// Shrinkage is a clay's shrink over heat work: to the right heat work in °C, with cones
 // above; upwards shrink in per cent. The line is solid where bars were fired and dotted where
 // none was, in the band of the likely range; bars are dots of a size by their weight.
-type shrinkDrawing struct {
+type Shrinkage struct {
 	Clay     string
 	From, To tiles.Stage
 	Asked    kiln.Celsius
@@ -33,7 +33,7 @@ const (
 )
 
 // Says is the drawing in words, for whoever cannot see it.
-func (d shrinkDrawing) Says() string {
+func (d Shrinkage) Says() string {
 	if len(d.Points) == 0 {
 		return ""
 	}
@@ -52,11 +52,12 @@ func (d shrinkDrawing) Says() string {
 		tested = fmt.Sprintf("bars were fired between about %.0f and %.0f °C", float64(low), float64(high))
 	}
 	return fmt.Sprintf("Shrink of %s from %s to %s over heat work: %.1f %% at %.0f °C, %.1f %% at %.0f °C; %s. The table below has the same figures.",
-		d.Clay, d.From, d.To, 100*float64(first.Total), float64(first.Work), 100*float64(last.Total), float64(last.Work), tested)
+		d.Clay, d.From, d.To, 100*float64(first.Total), float64(first.Work), 100*float64(last.Total),
+		float64(last.Work), tested)
 }
 
 // SVG draws it.
-func (d shrinkDrawing) SVG() string {
+func (d Shrinkage) SVG() string {
 	if len(d.Points) < 2 {
 		return ""
 	}
@@ -74,27 +75,31 @@ func (d shrinkDrawing) SVG() string {
 	}
 	step := niceStep(high-low, 6)
 	low, high = math.Floor(low/step)*step, math.Ceil(high/step)*step
-	x := func(h kiln.Celsius) float64 { return drawL + (float64(h)-left)/(right-left)*(drawW-drawL-drawR) }
+	x := func(h kiln.Celsius) float64 {
+		return padL + (float64(h)-left)/(right-left)*(plotW-padL-padR)
+	}
 	y := func(r tiles.Ratio) float64 {
-		return drawH - drawBottom - (100*float64(r)-low)/(high-low)*(drawH-drawTop-drawBottom)
+		return plotH - padBottom - (100*float64(r)-low)/(high-low)*(plotH-padTop-padBottom)
 	}
 	var b strings.Builder
 	says := html.EscapeString(d.Says())
-	fmt.Fprintf(&b, `<svg viewBox="0 0 %g %g" role="img" aria-label="%s"><title>%s</title>`, drawW, drawH, says, says)
+	fmt.Fprintf(&b, `<svg viewBox="0 0 %g %g" role="img" aria-label="%s"><title>%s</title>`, plotW, plotH, says,
+		says)
 	for v := low; v <= high+step/1e3; v += step {
 		at := y(tiles.Ratio(v / 100))
-		fmt.Fprintf(&b, `<path class="thin" d="M%.1f %.1fH%.1f"/><text x="%.1f" y="%.1f" text-anchor="end">%.4g</text>`, drawL, at, drawW-drawR, drawL-6, at+4, v)
+		fmt.Fprintf(&b, `<path class="thin" d="M%.1f %.1fH%.1f"/><text x="%.1f" y="%.1f" text-anchor="end">%.4g</text>`, padL, at, plotW-padR, padL-6, at+4, v)
 	}
 	fmt.Fprintf(&b, `<text x="4" y="14">%%</text>`)
 	stepT := niceStep(right-left, 6)
 	for t := math.Ceil(left/stepT) * stepT; t <= right; t += stepT {
-		fmt.Fprintf(&b, `<path class="thin" d="M%.1f %.1fv6"/><text x="%.1f" y="%.1f" text-anchor="middle">%.0f</text>`, x(kiln.Celsius(t)), drawH-drawBottom, x(kiln.Celsius(t)), drawH-drawBottom+20, t)
+		fmt.Fprintf(&b, `<path class="thin" d="M%.1f %.1fv6"/><text x="%.1f" y="%.1f" text-anchor="middle">%.0f</text>`, x(kiln.Celsius(t)), plotH-padBottom, x(kiln.Celsius(t)), plotH-padBottom+20, t)
 	}
-	fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" text-anchor="middle">heat work, °C; cones above</text>`, (drawL+drawW-drawR)/2, drawH-drawBottom+40)
+	fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" text-anchor="middle">heat work, °C; cones above</text>`,
+		(padL+plotW-padR)/2, plotH-padBottom+40)
 	d.cones(&b, x)
 	b.WriteString(d.band(x, y))
 	if d.Asked.Known() && float64(d.Asked) >= left && float64(d.Asked) <= right {
-		fmt.Fprintf(&b, `<path class="gap" d="M%.1f %.1fV%.1f"/>`, x(d.Asked), drawTop, drawH-drawBottom)
+		fmt.Fprintf(&b, `<path class="gap" d="M%.1f %.1fV%.1f"/>`, x(d.Asked), padTop, plotH-padBottom)
 	}
 	for from := 0; from < len(d.Points)-1; { // a run of one sort at a time
 		to := from + 1
@@ -105,7 +110,8 @@ func (d shrinkDrawing) SVG() string {
 		class := map[bool]string{true: "heat", false: "dotted"}[solid]
 		fmt.Fprintf(&b, `<path class="%s" d="`, class)
 		for i := from; i <= to; i++ {
-			fmt.Fprintf(&b, "%s%.1f %.1f", map[bool]string{true: "M", false: "L"}[i == from], x(d.Points[i].Work), y(d.Points[i].Total))
+			fmt.Fprintf(&b, "%s%.1f %.1f", map[bool]string{true: "M", false: "L"}[i == from], x(d.Points[i].Work),
+				y(d.Points[i].Total))
 		}
 		b.WriteString(`"/>`)
 		from = to
@@ -116,20 +122,20 @@ func (d shrinkDrawing) SVG() string {
 }
 
 // cones writes the names of cones above, those that have room.
-func (d shrinkDrawing) cones(b *strings.Builder, x func(kiln.Celsius) float64) {
+func (d Shrinkage) cones(b *strings.Builder, x func(kiln.Celsius) float64) {
 	l := heatwork.MainConeScale()
-	last := drawL - coneRoom/2
+	last := padL - coneRoom/2
 	for _, c := range l.Cones() {
 		at := x(l.EndPoint(c, mainRate))
-		if strings.Contains(c.Label, ".") || at-last < coneRoom || at > drawW-drawR {
+		if strings.Contains(c.Label, ".") || at-last < coneRoom || at > plotW-padR {
 			continue
 		}
 		last = at
-		fmt.Fprintf(b, `<path class="thin" d="M%.1f %.1fv-6"/><text x="%.1f" y="%.1f" text-anchor="middle" class="quiet">%s</text>`, at, drawTop, at, drawTop-12, html.EscapeString(c.Label))
+		fmt.Fprintf(b, `<path class="thin" d="M%.1f %.1fv-6"/><text x="%.1f" y="%.1f" text-anchor="middle" class="quiet">%s</text>`, at, padTop, at, padTop-12, html.EscapeString(c.Label))
 	}
 }
 
-func (d shrinkDrawing) band(x func(kiln.Celsius) float64, y func(tiles.Ratio) float64) string {
+func (d Shrinkage) band(x func(kiln.Celsius) float64, y func(tiles.Ratio) float64) string {
 	var b strings.Builder
 	b.WriteString(`<path class="band" d="`)
 	for i, p := range d.Points {
@@ -144,23 +150,28 @@ func (d shrinkDrawing) band(x func(kiln.Celsius) float64, y func(tiles.Ratio) fl
 
 // dots puts the bars in, with their codes where there is room. A distrusted bar is a ring, at
 // the edge if it lies outside the picture.
-func (d shrinkDrawing) dots(b *strings.Builder, x func(kiln.Celsius) float64, y func(tiles.Ratio) float64) {
+func (d Shrinkage) dots(b *strings.Builder, x func(kiln.Celsius) float64, y func(tiles.Ratio) float64) {
 	var named [][2]float64
 	for _, o := range d.Dots {
 		cx, cy := x(o.Work), y(o.Total)
-		if cx < drawL-1 || cx > drawW-drawR+1 {
+		if cx < padL-1 || cx > plotW-padR+1 {
 			continue
 		}
 		class, note := "mark", ""
 		if o.Weight < 1 {
 			class, note = "line", ", distrusted"
 		}
-		cy = math.Min(math.Max(cy, drawTop), drawH-drawBottom)
+		cy = math.Min(math.Max(cy, padTop), plotH-padBottom)
 		fmt.Fprintf(b, `<circle class="%s" cx="%.1f" cy="%.1f" r="%.1f"><title>bar %s, %.1f %% at %.0f °C%s</title></circle>`,
-			class, cx, cy, dotLeast+(dotFull-dotLeast)*o.Weight, html.EscapeString(string(o.Bar)), 100*float64(o.Total), float64(o.Work), note)
-		if !slices.ContainsFunc(named, func(p [2]float64) bool { return math.Abs(p[0]-cx) < nameWide && math.Abs(p[1]-cy) < nameHigh }) {
+			class, cx, cy, dotLeast+(dotFull-dotLeast)*o.Weight, html.EscapeString(string(o.Bar)),
+			100*float64(o.Total), float64(o.Work), note)
+		if !slices.ContainsFunc(named, func(p [2]float64) bool {
+			return math.Abs(p[0]-cx) < nameWide &&
+				math.Abs(p[1]-cy) < nameHigh
+		}) {
 			named = append(named, [2]float64{cx, cy})
-			fmt.Fprintf(b, `<text x="%.1f" y="%.1f" class="quiet" translate="no">%s</text>`, cx+6, cy-4, html.EscapeString(string(o.Bar)))
+			fmt.Fprintf(b, `<text x="%.1f" y="%.1f" class="quiet" translate="no">%s</text>`, cx+6, cy-4,
+				html.EscapeString(string(o.Bar)))
 		}
 	}
 }
