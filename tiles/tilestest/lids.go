@@ -59,11 +59,11 @@ func (m *Made) LidTrial(class LidClass) LidTrial {
 	top := m.fire(0, lidRef, p, at)
 	left := func(q piece) float64 { return math.Exp(-(q.drying + q.fired) / 100) }
 	wet := 60 + 90*m.rng.Float64()
-	t := LidTrial{Class: class, collar: wet * left(body), lidLeft: left(top), thrown: m.normal(0, readSD),
+	t := LidTrial{Class: class, collar: wet * left(body), lidLeft: left(top), thrown: m.error(readSD),
 		Firing: lid.Firing{Work: kiln.Celsius(p.Glaze), BisqueWork: kiln.Celsius(p.Bisque)}}
 	length := func(l float64) *tiles.Millimetre { v := tiles.Millimetre(l); return &v }
 	t.Question = lid.Question{
-		Collar: []tiles.Millimetre{tiles.Millimetre(m.normal(wet, readSD))}, CollarStage: tiles.Wet,
+		Collar: []tiles.Millimetre{tiles.Millimetre(wet + m.error(readSD))}, CollarStage: tiles.Wet,
 		Play: length(1.25), LeastPlay: length(0.5), MostPlay: length(2), Step: length(0), ThrowSD: length(readSD), MeasureSD: length(readSD),
 		Body: bodyRef, LidClay: lidRef, Together: shrinkage.SameLoad, Lids: 1, AcceptWide: true,
 	}
@@ -72,7 +72,7 @@ func (m *Made) LidTrial(class LidClass) LidTrial {
 		t.Question.Together = shrinkage.InPlace
 	case Replacement:
 		t.Question.Together, t.Question.CollarStage, t.Question.MeasureSD = shrinkage.Apart, tiles.Fired, length(firedSD)
-		t.Question.Collar[0] = tiles.Millimetre(m.normal(t.collar, firedSD))
+		t.Question.Collar[0] = tiles.Millimetre(t.collar + m.error(firedSD))
 	}
 	return t
 }
@@ -109,9 +109,9 @@ func (m *Made) LidBoard(class LidClass, pairs int, difference float64) LidBoard 
 		wet := 90 + 40*m.rng.Float64()
 		b.collars = append(b.collars, wet*left(m.fire(bodyClay, bodyRef, p, m.places())))
 		b.left = append(b.left, left(m.fire(0, lidRef, p, m.places()))*math.Exp(-difference/100))
-		b.thrown = append(b.thrown, m.normal(0, readSD))
+		b.thrown = append(b.thrown, m.error(readSD))
 		b.Questions = append(b.Questions, lid.Question{
-			Collar: []tiles.Millimetre{tiles.Millimetre(m.normal(wet, readSD))}, CollarStage: tiles.Wet,
+			Collar: []tiles.Millimetre{tiles.Millimetre(wet + m.error(readSD))}, CollarStage: tiles.Wet,
 			Play: length(1.25), LeastPlay: length(0.5), MostPlay: length(2), Step: length(0), ThrowSD: length(readSD), MeasureSD: length(readSD),
 			Body: bodyRef, LidClay: lidRef, Together: shrinkage.SameLoad, Lids: 1, AcceptWide: true,
 		})

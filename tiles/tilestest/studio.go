@@ -1,6 +1,6 @@
 // Package tilestest makes up studios: clays whose true curves are known, bars, loads and
 // slips, to see whether a fit's ranges hold. For tests alone. What is fixed is the
-// distribution, not the order of draws; the true curves are not of the fit's family.
+// distribution, not the order of draws. World says how a studio differs from what the fit supposes.
 package tilestest
 
 import (
@@ -19,6 +19,7 @@ type Row string
 
 // Rows that are simulated.
 const (
+	None     Row = "0"
 	One      Row = "1"
 	Three    Row = "3"
 	ThreeOne Row = "3x1"
@@ -37,6 +38,8 @@ func (r Row) Bars() []int {
 		return out
 	}
 	switch r {
+	case None:
+		return nil
 	case One:
 		return []int{1}
 	case Three:
@@ -54,8 +57,11 @@ func (r Row) Bars() []int {
 // Options of a studio.
 type Options struct {
 	Row     Row
-	Doubled bool // all true sds twice the drawn ones
-	NoSlips bool
+	World   World   // what is true of its clays, loads and readers; empty: Handbook
+	Doubled bool    // all true sds twice the drawn ones
+	NoSlips bool    // no reading is falsified and no stage misread
+	Whole   bool    // every bar is read at every stage
+	Stated  bool    // each bag states the total at the maturing point, 0.8 points off (one sd), to the half
 	Steady  bool    // loads differ from their record by 2 °C (one sd), not by the drawn sd
 	Rules   bool    // every second bar is read with a steel rule: 0.5 mm (one sd), to the half millimetre
 	Drift   float64 // °C by which the last four glaze firings were hotter than recorded, beside their scatter
@@ -75,6 +81,8 @@ type Made struct {
 	loads   int
 	bars    int
 	last    tiles.BatchRef // last batch of clay 0
+	errors  loadErrors
+	habits  []float64 // of each reader, mm
 }
 
 // Truth is a handbook that knows the true sds and will not be moved from them.
@@ -91,12 +99,24 @@ type Slip struct {
 	By      tiles.Millimetre
 }
 
-type trueClay struct{ width, centre, amplitude, foot, drying, bloat float64 }
+type trueClay struct {
+	width, centre, amplitude, foot, drying, bloat float64
+	waves                                         []wave // beside the curve
+	gompertz                                      bool
+}
 
 // firing is the true curve F(h) in log-percent.
 func (c trueClay) firing(h float64) float64 {
-	over := math.Max(0, h-c.bloat)
-	return c.foot + c.amplitude/(1+math.Exp(-(h-c.centre)/c.width)) - 3e-4*over*over
+	over, z := math.Max(0, h-c.bloat), (h-c.centre)/c.width
+	risen := 1 / (1 + math.Exp(-z))
+	if c.gompertz {
+		risen = math.Exp(-math.Exp(-z))
+	}
+	f := c.foot + c.amplitude*risen - 3e-4*over*over
+	for _, w := range c.waves {
+		f += w.high * math.Cos(w.turn*h+w.phase)
+	}
+	return f
 }
 
 // LoadPair is one bisque and one glaze firing of the same pieces.
@@ -151,8 +171,7 @@ func Large(seed uint64, bars int) *Made {
 
 func begin(seed, n uint64, o Options) *Made {
 	m := &Made{rng: rand.New(rand.NewPCG(seed, n)), options: o, batches: map[tiles.BatchRef][2]float64{}}
-	handbook := [6]float64{0.15, 0.20, 5, 0.25, 0.25, 7}
-	for i, h := range handbook {
+	for i, h := range o.World.sds() {
 		m.sds[i] = h * math.Exp(m.normal(0, 0.4))
 		if o.Doubled {
 			m.sds[i] *= 2
@@ -161,20 +180,20 @@ func begin(seed, n uint64, o Options) *Made {
 	if o.Steady {
 		m.sds[5] = 2
 	}
+	m.drawReaders()
 	return m
 }
 
 func (m *Made) drawClays(n int) {
 	m.clays = make([]trueClay, n)
 	for i := range m.clays {
-		c := &m.clays[i]
-		c.width = 35 * math.Exp(m.normal(0, 0.3))
-		c.centre = m.matures - 35 + m.normal(0, 15)
-		c.amplitude = 6.5 * math.Exp(m.normal(0, 0.3))
-		c.foot = math.Max(0, m.normal(0.5, 0.4))
-		c.drying = m.normal(6.0, 1.2)
-		c.bloat = c.centre + 2.2*c.width + math.Abs(m.normal(0, 20))
-		m.Clays = append(m.Clays, tiles.Clay{ID: ClayName(i), Name: string(ClayName(i)), Matures: kiln.Celsius(m.matures)})
+		m.clays[i] = m.drawClay()
+		c := tiles.Clay{ID: ClayName(i), Name: string(ClayName(i)), Matures: kiln.Celsius(m.matures)}
+		if m.options.Stated {
+			total := m.clays[i].drying + m.clays[i].firing(m.matures)
+			c.Stated = tiles.Ratio(math.Round(2*m.normal(100*(1-math.Exp(-total/100)), 0.8)) / 200)
+		}
+		m.Clays = append(m.Clays, c)
 	}
 }
 
@@ -203,6 +222,9 @@ func (m *Made) history() {
 			m.last = m.batch(0, j/4)
 		}
 	}
+	if len(own) == 0 {
+		m.last = m.batch(0, 0)
+	}
 }
 
 // LoadPair draws the next bisque and glaze firing.
@@ -210,7 +232,8 @@ func (m *Made) LoadPair() LoadPair {
 	off := [...]float64{0, 0, 0, -25, -25, 15}[m.rng.IntN(6)]
 	p := LoadPair{name: fmt.Sprintf("%04d", m.loads), Bisque: m.normal(1000, 6), Glaze: m.normal(m.matures+off, 6)}
 	m.loads++
-	p.trueBisque, p.trueGlaze = p.Bisque+m.normal(0, m.sds[5]), p.Glaze+m.normal(0, m.sds[5])
+	bisque, glaze := m.loadErrors()
+	p.trueBisque, p.trueGlaze = p.Bisque+bisque, p.Glaze+glaze
 	return p
 }
 
@@ -218,7 +241,7 @@ func (m *Made) LoadPair() LoadPair {
 func (m *Made) batch(clay, n int) tiles.BatchRef {
 	ref := tiles.BatchRef{Clay: ClayName(clay), Batch: tiles.BatchID(fmt.Sprint("B", n))}
 	if _, known := m.batches[ref]; !known {
-		m.batches[ref] = [2]float64{m.normal(0, m.sds[3]), m.normal(0, m.sds[4])}
+		m.batches[ref] = [2]float64{m.batchDiffers(m.sds[3]), m.batchDiffers(m.sds[4])}
 		m.Batches = append(m.Batches, tiles.Batch{BatchRef: ref, Kind: tiles.Bought, Open: true, Made: began.Add(time.Duration(n) * time.Hour)})
 	}
 	return ref
@@ -231,14 +254,14 @@ func (m *Made) handbookSlope(h float64) float64 {
 }
 
 // places draws where in the kiln a piece stood, for both firings.
-func (m *Made) places() [2]float64 { return [2]float64{m.normal(0, m.sds[2]), m.normal(0, m.sds[2])} }
+func (m *Made) places() [2]float64 { return [2]float64{m.error(m.sds[2]), m.error(m.sds[2])} }
 
 // fire is one new piece of a batch through a pair of loads.
 func (m *Made) fire(clay int, ref tiles.BatchRef, p LoadPair, at [2]float64) piece {
 	c, d := m.clays[clay], m.batches[ref]
 	ripe := math.Min(1, m.handbookSlope(p.trueGlaze)/m.handbookSlope(m.matures))
 	return piece{
-		drying: c.drying + d[0] + m.normal(0, m.sds[1]),
+		drying: c.drying + d[0] + m.error(m.sds[1]),
 		bisque: c.firing(p.trueBisque + at[0]),
 		fired:  c.firing(p.trueGlaze+at[1]) + d[1]*ripe,
 	}
@@ -277,21 +300,19 @@ func (m *Made) addBar(clay, batch int, p LoadPair) {
 		{tiles.Biscuit, q.bisque, 0.4, bisqued.Add(time.Hour)}, {tiles.Fired, q.fired, 1, glazed.Add(time.Hour)}}
 	first := 0.0
 	for i, s := range stages {
-		read := wet * math.Exp(-(q.drying+s.part)/100)
-		tool, per, sd := "calliper", 10.0, m.sds[0]
-		if m.options.Rules && n%2 == 1 {
-			tool, per, sd = "rule", 2, 0.5
-		}
-		read = math.Round(m.normal(read, sd)*per) / per
+		real := func(part float64) float64 { return wet * math.Exp(-(q.drying+part)/100) }
+		read, tool, step, by := m.read(real(s.part), n)
 		if i == 0 && m.rng.Float64() < 0.5 {
 			read = 100
 		}
 		slip := 0.0
 		if m.rng.Float64() < 0.015 && !m.options.NoSlips {
 			slip = [...]float64{10, -10, 5, -5, 1, -1, 0.9, -0.9}[m.rng.IntN(8)]
-			read += slip
+		} else if i > 1 && m.misread() {
+			slip = real(stages[i-1].part) - real(s.part)
 		}
-		kept := m.rng.Float64() < s.keep
+		read += slip
+		kept := m.rng.Float64() < s.keep || m.options.Whole
 		if i == 0 {
 			first = read
 		} else if r := read / first; r < 0.72 || r > 1.01 {
@@ -305,7 +326,7 @@ func (m *Made) addBar(clay, batch int, p LoadPair) {
 			m.Slips = append(m.Slips, Slip{id, tiles.Millimetre(slip)})
 		}
 		b.Readings = append(b.Readings, tiles.Reading{ID: id, Bar: b.Code, Mark: 1, Stage: s.stage, Length: tiles.Millimetre(read),
-			Unit: "mm", AsTyped: fmt.Sprintf("%.1f", read), Instrument: tool, Step: tiles.Millimetre(1 / per), At: s.at, Trusted: true})
+			Unit: "mm", AsTyped: fmt.Sprintf("%.1f", read), Instrument: tool, Step: step, By: by, At: s.at, Trusted: true})
 	}
 	m.Bars = append(m.Bars, b)
 }
