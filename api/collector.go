@@ -4,11 +4,12 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"net/http"
+	"strconv"
+
 	"lidwright/api/pages"
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
-	"net/http"
-	"strconv"
 )
 
 // collector is the way to a collector; where no daemon runs there is none.

@@ -2,8 +2,9 @@ package api
 
 import (
 	"fmt"
-	"lidwright/api/chart"
 	"time"
+
+	"lidwright/api/chart"
 
 	"lidwright/kiln"
 )

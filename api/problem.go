@@ -19,16 +19,9 @@ import (
 	"lidwright/tiles/lid"
 )
 
-// Problem is an error as RFC 9457 wants it (problem details). This file alone makes them.
+// Problem is a problem of the wire as the handlers make it; this file alone does so.
 type Problem struct {
-	Type     string       `json:"type" doc:"Path of the page that explains this kind of problem" example:"/problems/out-of-range"`
-	Title    string       `json:"title" doc:"The kind of problem in words"`
-	Status   int          `json:"status" doc:"The HTTP status again"`
-	Detail   string       `json:"detail,omitempty" doc:"What happened this time and what to do"`
-	Instance string       `json:"instance,omitempty" doc:"The path that was asked"`
-	Fields   []wire.Field `json:"fields,omitempty" doc:"The fields at fault"`
-	// Reference is given with every 500: there is a line of the log with it.
-	Reference string `json:"reference,omitempty" doc:"What the log of the daemon has it under" example:"K7Q2XYDB"`
+	wire.Problem
 
 	header http.Header
 	// Of a thing that is not there, what Detail is put together from: its name as somebody typed it, which
@@ -36,7 +29,6 @@ type Problem struct {
 	about, said string
 }
 
-func (p *Problem) Error() string           { return p.Title + ": " + p.Detail }
 func (p *Problem) GetStatus() int          { return p.Status }
 func (p *Problem) GetHeaders() http.Header { return p.header }
 
@@ -128,7 +120,8 @@ func problem(kind, detail string, fields ...wire.Field) *Problem {
 	if !ok {
 		k, kind = problemKinds["trouble"], "trouble"
 	}
-	return &Problem{Type: "/problems/" + kind, Title: k.Title, Status: k.Status, Detail: detail, Fields: fields}
+	return &Problem{Problem: wire.Problem{Type: "/problems/" + kind, Title: k.Title, Status: k.Status,
+		Detail: detail, Fields: fields}}
 }
 
 // problemFrom turns an error of the trade or the store into a problem. What is nobody's

@@ -2,14 +2,15 @@ package api
 
 import (
 	"io"
-	"lidwright/api/pages"
-	"lidwright/kiln"
 	"net/http"
 	"net/url"
 	"reflect"
 	"strings"
 	"testing"
 	"time"
+
+	"lidwright/api/pages"
+	"lidwright/kiln"
 
 	"lidwright/api/caution"
 	"lidwright/tiles/lid"

@@ -9,7 +9,7 @@ import (
 	"strings"
 	"testing"
 
-	"lidwright/api"
+	"lidwright/api/client"
 	"lidwright/config"
 	"lidwright/daemon/store"
 )
@@ -34,13 +34,13 @@ func TestReadStoreAnswersAsTheDaemon(t *testing.T) {
 	ctx, stop := context.WithCancel(t.Context())
 	fitted := make(chan struct{})
 	go func() { defer close(fitted); d.shrink.run(ctx) }()
-	running := &api.Client{Site: "http://127.0.0.1", Inside: handler}
+	running := &client.Client{Site: "http://127.0.0.1", Handler: handler}
 
 	answers, done, err := ReadStore(t.Context(), cfg, "test", nil) // beside the one that has it open
 	if err != nil {
 		t.Fatal(err)
 	}
-	read := &api.Client{Site: "http://127.0.0.1", Inside: answers}
+	read := &client.Client{Site: "http://127.0.0.1", Handler: answers}
 	for _, path := range []string{"/v1/clays", "/v1/clays/tern", "/v1/bars", "/v1/firings", "/v1/clays/tern/shrinkage"} {
 		want, err1 := running.Get(t.Context(), path, nil, "application/json")
 		got, err2 := read.Get(t.Context(), path, nil, "application/json")
@@ -55,7 +55,7 @@ func TestReadStoreAnswersAsTheDaemon(t *testing.T) {
 		} else {
 			_, err = read.Get(t.Context(), c.path, nil, "")
 		}
-		if !errors.Is(err, api.ErrNotReachable) {
+		if !errors.Is(err, client.ErrNotReachable) {
 			t.Errorf("%s %s of a store: %v", c.method, c.path, err)
 		}
 	}
@@ -80,4 +80,4 @@ func TestReadStoreAnswersAsTheDaemon(t *testing.T) {
 	}
 }
 
-func roundTrip(h http.Handler) http.RoundTripper { return api.Inside(h) }
+func roundTrip(h http.Handler) http.RoundTripper { return client.InProcess(h) }

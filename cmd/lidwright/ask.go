@@ -15,7 +15,7 @@ import (
 	"github.com/google/uuid"
 	"github.com/spf13/cobra"
 
-	"lidwright/api"
+	"lidwright/api/client"
 	"lidwright/config"
 	"lidwright/daemon"
 	"lidwright/kiln"
@@ -23,19 +23,19 @@ import (
 	"lidwright/tiles/lid"
 )
 
-// client asks the daemon that the flags name: --store reads a folder and asks none, --site is the
+// clientOf asks the daemon that the flags name: --store reads a folder and asks none, --site is the
 // address, --config the settings of the site. Where no daemon answers at the usual address, or that
 // of the settings, and none has the store of those settings open, the store itself is read.
-func client(c *cobra.Command) (*api.Client, error) {
+func clientOf(c *cobra.Command) (*client.Client, error) {
 	site, _ := c.Flags().GetString("site")
 	folder, _ := c.Flags().GetString("store")
 	code, err := codeOf(c)
 	if err != nil {
 		return nil, err
 	}
-	cl := &api.Client{Site: site, Code: code}
+	cl := &client.Client{Site: site, Code: code}
 	if verbose, _ := c.Flags().GetBool("verbose"); verbose {
-		cl.Told = func(method, url string, status int, took time.Duration) {
+		cl.Trace = func(method, url string, status int, took time.Duration) {
 			fmt.Fprintf(c.ErrOrStderr(), "%s %s: %d in %.0f ms\n", method, url, status, float64(took.Microseconds())/1000)
 		}
 	}
@@ -47,7 +47,7 @@ func client(c *cobra.Command) (*api.Client, error) {
 		}
 		if folder != "" {
 			cfg.Store.Folder = folder
-			cl.Inside, err = readStore(c, cfg)
+			cl.Handler, err = readStore(c, cfg)
 			return cl, err
 		}
 		if !c.Flags().Changed("site") {
@@ -94,7 +94,7 @@ func readStore(c *cobra.Command, cfg config.Config) (http.Handler, error) {
 // get asks path and decodes the answer; with --json it prints the bytes as they came and
 // reports done.
 func get(c *cobra.Command, path string, query url.Values, into any) (done bool, err error) {
-	cl, err := client(c)
+	cl, err := clientOf(c)
 	if err != nil {
 		return false, err
 	}
@@ -134,7 +134,7 @@ func askOrReckon(c *cobra.Command, path string, q url.Values, clay bool, reckon 
 
 // put sends a fact and decodes the answer, as get does.
 func put(c *cobra.Command, path string, body, into any) (done bool, err error) {
-	cl, err := client(c)
+	cl, err := clientOf(c)
 	if err != nil {
 		return false, err
 	}

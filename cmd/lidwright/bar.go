@@ -111,7 +111,7 @@ func barsCommand() *cobra.Command {
 		Example: "  lidwright bars new 7 --clay tern\n  lidwright bars new BQ7 BQ4 --clay tern",
 		RunE: func(c *cobra.Command, args []string) error {
 			var free struct{ Items []string }
-			cl, err := client(c)
+			cl, err := clientOf(c)
 			if err != nil {
 				return err
 			}
@@ -204,7 +204,7 @@ stays to be seen.`,
 							Struck *struct{}
 						}
 					}
-					cl, err := client(c)
+					cl, err := clientOf(c)
 					if err != nil {
 						return err
 					}

@@ -31,7 +31,7 @@ Lengths that are not believed are kept, and stay out of the rate until confirmed
 			if all, _ := c.Flags().GetBool("readings"); all {
 				path = "/readings.csv"
 			}
-			cl, err := client(c)
+			cl, err := clientOf(c)
 			if err != nil {
 				return err
 			}
@@ -86,7 +86,7 @@ func importBars(c *cobra.Command, args []string) error {
 	if err != nil {
 		return fmt.Errorf("read the table: %w", err)
 	}
-	cl, err := client(c)
+	cl, err := clientOf(c)
 	if err != nil {
 		return err
 	}

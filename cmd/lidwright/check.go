@@ -13,8 +13,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"lidwright/api"
 	"lidwright/api/caution"
+	"lidwright/api/client"
 	"lidwright/api/wire"
 	"lidwright/config"
 	"lidwright/daemon"
@@ -158,7 +158,7 @@ func (r *checked) lines(c *cobra.Command, cfg config.Config, long time.Duration)
 	case daemon.Runs(cfg):
 		r.say(false, "daemon", "one is running with this store and does not answer (%v); its lines are left alone", err)
 		return true, nil
-	case !errors.Is(err, api.ErrNotReachable):
+	case !errors.Is(err, client.ErrNotReachable):
 		r.say(false, "daemon", "something at its address answers otherwise: %v", err)
 	}
 	if len(mine) == 0 {
@@ -200,7 +200,7 @@ func (r *checked) line(l wire.Line) (deaf bool) {
 
 // running asks the daemon of these settings, or of --site, for its lines.
 func running(c *cobra.Command, cfg config.Config) ([]wire.Line, error) {
-	cl, err := client(c)
+	cl, err := clientOf(c)
 	if err != nil {
 		return nil, err
 	}

@@ -96,7 +96,7 @@ type collectorAnswer struct {
 // it is asked for as JSON.
 func askCollector(c *cobra.Command, path string, body any,
 	quiet bool) (a collectorAnswer, done bool, err error) {
-	cl, err := client(c)
+	cl, err := clientOf(c)
 	if err != nil {
 		return a, false, err
 	}

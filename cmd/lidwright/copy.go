@@ -140,7 +140,7 @@ func renewCopies(c *cobra.Command, _ []string) error {
 			raw, err = json.Marshal(map[string]int{"renewed": n})
 		}
 	} else {
-		cl, cerr := client(c)
+		cl, cerr := clientOf(c)
 		if err = cerr; err == nil {
 			raw, err = cl.Post(c.Context(), "/v1/copies/renew", struct{}{})
 		}
@@ -182,7 +182,7 @@ func askCopies(c *cobra.Command, make bool) ([]byte, error) {
 		}
 		return json.MarshalIndent(api.CopiesJSON(made, kept, time.Local), "", "  ")
 	}
-	cl, err := client(c)
+	cl, err := clientOf(c)
 	if err != nil {
 		return nil, err
 	}

@@ -28,7 +28,7 @@ func firingID(c *cobra.Command, name string) (string, error) {
 	if !named {
 		return name, nil
 	}
-	cl, err := client(c)
+	cl, err := clientOf(c)
 	if err != nil {
 		return "", err
 	}
@@ -276,7 +276,7 @@ func firingHandCommand() *cobra.Command {
 			}
 			id := newID(c)
 			path := "/v1/firings/" + id
-			cl, err := client(c)
+			cl, err := clientOf(c)
 			if err != nil {
 				return err
 			}

@@ -72,7 +72,7 @@ func curveCommand() *cobra.Command {
 		Use: "curve ID", Short: "The curve of a firing: lowest and highest of each step", Args: cobra.ExactArgs(1),
 		Example: "  lidwright firings curve big-blue/last --csv > firing.csv\n  lidwright firings curve big-blue/8 --step 1 --channel all --csv",
 		RunE: func(c *cobra.Command, args []string) error {
-			cl, err := client(c)
+			cl, err := clientOf(c)
 			if err != nil {
 				return err
 			}
@@ -211,7 +211,7 @@ func stopCommand() *cobra.Command {
 					Firing *string
 				}
 			}
-			cl, err := client(c)
+			cl, err := clientOf(c)
 			if err != nil {
 				return err
 			}

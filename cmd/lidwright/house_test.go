@@ -45,6 +45,7 @@ var arrows = map[string][]string{
 	"api/caution":               {},
 	"api/wire":                  {},
 	"api/apitest":               {},
+	"api/client":                {"api/wire"},
 	"api/chart":                 {"kiln", "kiln/heatwork", "tiles", "tiles/lid", "tiles/shrinkage"},
 	"api":                       {"api/caution", "kiln", "kiln/analysis", "kiln/detect", "kiln/faults", "kiln/heatwork", "kiln/record", "tiles", "tiles/board", "tiles/lid", "tiles/shrinkage", "api/chart", "api/pages", "api/usecase", "api/wire"},
 	"daemon":                    {"api", "api/usecase", "config", "daemon/notice", "daemon/outbox", "daemon/store", "kiln", "kiln/analysis", "kiln/detect", "kiln/faults", "kiln/heatwork", "kiln/record", "kiln/practice", "kiln/source", "kiln/thermocouple", "tiles", "tiles/lid", "tiles/shrinkage"},
@@ -54,7 +55,7 @@ var arrows = map[string][]string{
 	"daemon/collector/cluster":  {},
 	"daemon/collector/pgtest":   {"daemon/collector/cluster"},
 	"cmd/lidwright-collect":     {"api/caution", "config", "daemon/collector", "daemon/collector/cluster"},
-	"cmd/lidwright":             {"api", "api/caution", "api/usecase", "api/wire", "config", "daemon", "kiln", "kiln/practice", "kiln/source", "tiles", "tiles/lid", "tiles/shrinkage"},
+	"cmd/lidwright":             {"api", "api/caution", "api/client", "api/usecase", "api/wire", "config", "daemon", "kiln", "kiln/practice", "kiln/source", "tiles", "tiles/lid", "tiles/shrinkage"},
 	"deploy/tools/mutants":      {},
 }
 
@@ -217,7 +218,7 @@ var overTheLimits = map[string]int{
 	"methods of shrinkage.Fit":   63,
 	"methods of store.Store":     144,
 	"methods of detect.Detector": 44,
-	"files of api":               80,
+	"files of api":               77,
 	"files of api/usecase":       51,
 	"files of daemon/store":      46,
 	"lines of api.apiTable":      170, // a table of routes

@@ -14,8 +14,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"lidwright/api"
 	"lidwright/api/caution"
+	"lidwright/api/client"
+	"lidwright/api/wire"
 	"lidwright/config"
 )
 
@@ -69,14 +70,14 @@ func run(ctx context.Context, args []string, stdout, stderr *os.File) int {
 // explain turns an error into an exit code and one line.
 func explain(err error) (int, string) {
 	var e *exit
-	var p *api.Problem
+	var p *wire.Problem
 	var m config.Mistakes
 	switch {
 	case errors.As(err, &e):
 		return e.code, e.says
 	case errors.As(err, &m):
 		return exitWrongUse, m.Error()
-	case errors.Is(err, api.ErrNotReachable):
+	case errors.Is(err, client.ErrNotReachable):
 		return exitNotReachable, err.Error()
 	case errors.As(err, &p):
 		says := p.Title

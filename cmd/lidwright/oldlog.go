@@ -39,7 +39,7 @@ func importOldLog(c *cobra.Command, args []string) error {
 	if err != nil {
 		return fmt.Errorf("read the old log: %w", err)
 	}
-	cl, err := client(c)
+	cl, err := clientOf(c)
 	if err != nil {
 		return err
 	}

@@ -62,7 +62,7 @@ func potCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			cl, err := client(c)
+			cl, err := clientOf(c)
 			if err != nil {
 				return err
 			}

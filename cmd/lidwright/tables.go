@@ -41,7 +41,7 @@ func printTables(c *cobra.Command, args []string) error {
 			return err
 		}
 	}
-	cl, err := client(c)
+	cl, err := clientOf(c)
 	if err != nil {
 		return err
 	}

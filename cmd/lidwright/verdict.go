@@ -106,7 +106,7 @@ func keepVerdict(c *cobra.Command, _ []string) error {
 	}
 	pots, _ := f.GetStringArray("pot")
 	if words, _ := f.GetString("find"); words != "" {
-		cl, err := client(c)
+		cl, err := clientOf(c)
 		if err != nil {
 			return err
 		}

@@ -1,4 +1,4 @@
-package api
+package client
 
 import (
 	"bytes"
@@ -12,6 +12,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"lidwright/api/wire"
 )
 
 // ErrNotReachable means that no daemon answers at the site's address.
@@ -21,25 +23,25 @@ var ErrNotReachable = errors.New("no lidwright answers")
 type Client struct {
 	Site string
 	Code string // bench or owner code; empty on a machine that needs none
-	// Inside answers in place of a daemon: for a store that none has open. It is asked only; a fact
+	// Handler answers in place of a daemon: for a store that none has open. It is asked only; a fact
 	// that is sent meets ErrNotReachable.
-	Inside http.Handler
-	// Told hears of each request that was answered; nil: nobody asks.
-	Told func(method, url string, status int, took time.Duration)
-	// Else gives an Inside where no daemon answers a question; nil: there is none.
+	Handler http.Handler
+	// Trace hears of each request that was answered; nil: nobody asks.
+	Trace func(method, url string, status int, took time.Duration)
+	// Else gives a Handler where no daemon answers a question; nil: there is none.
 	Else func(ctx context.Context) (http.Handler, error)
 }
 
 // over is what carries the requests.
 func (c *Client) over() *http.Client {
-	if c.Inside != nil {
-		return &http.Client{Transport: Inside(c.Inside)}
+	if c.Handler != nil {
+		return &http.Client{Transport: InProcess(c.Handler)}
 	}
 	return http.DefaultClient
 }
 
 // Get asks path with a query. The answer's bytes are given back as they came.
-// Errors: *Problem if the daemon refused; ErrNotReachable if there is none.
+// Errors: *wire.Problem if the daemon refused; ErrNotReachable if there is none.
 func (c *Client) Get(ctx context.Context, path string, query url.Values, accept string) ([]byte, error) {
 	u := path
 	if len(query) > 0 {
@@ -88,21 +90,21 @@ func (c *Client) do(ctx context.Context, method, path string, body any, accept s
 		}
 		began := time.Now()
 		if resp, err = c.over().Do(req); err != nil {
-			if c.Inside == nil && c.Else != nil && method == http.MethodGet && ctx.Err() == nil {
+			if c.Handler == nil && c.Else != nil && method == http.MethodGet && ctx.Err() == nil {
 				h, elseErr := c.Else(ctx)
 				if elseErr != nil {
 					return nil, elseErr
 				}
-				if c.Inside = h; h != nil {
+				if c.Handler = h; h != nil {
 					return c.do(ctx, method, path, body, accept)
 				}
 			}
 			return nil, fmt.Errorf("%w at %s (is it running? lidwright run): %v", ErrNotReachable, c.Site, err)
 		}
-		if c.Told != nil {
-			c.Told(method, req.URL.String(), resp.StatusCode, time.Since(began))
+		if c.Trace != nil {
+			c.Trace(method, req.URL.String(), resp.StatusCode, time.Since(began))
 		}
-		if !rationed(ctx, resp) {
+		if !limited(ctx, resp) {
 			break
 		}
 	}
@@ -112,7 +114,7 @@ func (c *Client) do(ctx context.Context, method, path string, body any, accept s
 		return nil, fmt.Errorf("read the answer of %s: %w", path, err)
 	}
 	if resp.StatusCode >= 400 {
-		var p Problem
+		var p wire.Problem
 		if json.Unmarshal(b, &p) != nil || p.Title == "" {
 			return nil, fmt.Errorf("%s answered %s", path, resp.Status)
 		}
@@ -125,7 +127,7 @@ func (c *Client) do(ctx context.Context, method, path string, body any, accept s
 func (c *Client) onlyRead(method, path string) error {
 	path, _, _ = strings.Cut(path, "?")
 	switch {
-	case c.Inside == nil:
+	case c.Handler == nil:
 		return nil
 	case method != http.MethodGet:
 		return fmt.Errorf("%w, and a store is only read; facts are kept by a daemon: lidwright run", ErrNotReachable)
@@ -135,11 +137,11 @@ func (c *Client) onlyRead(method, path string) error {
 	return nil
 }
 
-const longestWait = 5 * time.Second // for a ration; who guessed codes waits longer and is told so
+const longestWait = 5 * time.Second // for a rate limit; who guessed codes waits longer and is told so
 
-// rationed waits as long as a daemon asks that takes no more for now, and reports whether to ask
+// limited waits as long as a daemon asks that takes no more for now, and reports whether to ask
 // again.
-func rationed(ctx context.Context, resp *http.Response) bool {
+func limited(ctx context.Context, resp *http.Response) bool {
 	after, err := strconv.Atoi(resp.Header.Get("Retry-After"))
 	wait := time.Duration(after) * time.Second
 	if resp.StatusCode != http.StatusTooManyRequests || err != nil || wait < 0 || wait > longestWait {

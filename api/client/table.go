@@ -1,4 +1,4 @@
-package api
+package client
 
 import (
 	"bufio"
@@ -13,13 +13,15 @@ import (
 	"lidwright/api/wire"
 )
 
+const tableWait = 2*time.Minute + 10*time.Second // what a daemon takes for a large table, and its way there
+
 // Table sends a table (CSV) and gives the outcome as it came. told hears how far it is; nil: nobody
 // asks. The errors are those of Get; a table with bad rows is no error, the outcome names them.
 func (c *Client) Table(ctx context.Context, path string, query url.Values, table string, told func(done, of int)) ([]byte, error) {
 	if err := c.onlyRead(http.MethodPost, path); err != nil {
 		return nil, err
 	}
-	ctx, cancel := context.WithTimeout(ctx, importWait+10*time.Second)
+	ctx, cancel := context.WithTimeout(ctx, tableWait)
 	defer cancel()
 	if strings.HasSuffix(path, "/import") {
 		query.Set("progress", "true")
@@ -50,7 +52,7 @@ func (c *Client) Table(ctx context.Context, path string, query url.Values, table
 	if err := lines.Err(); err != nil {
 		return nil, fmt.Errorf("read the answer of %s: %w", path, err)
 	}
-	var p Problem
+	var p wire.Problem
 	if json.Unmarshal(last, &p) == nil && p.Title != "" {
 		return nil, &p
 	}
