@@ -46,9 +46,10 @@ packages:
 bench:
 	go test -run '^$$' -bench . -benchmem ./...
 
-# Each parser of the line for FUZZTIME; a count is taken too: make fuzz FUZZTIME=10000000x
+# Each parser of the line and of tables for FUZZTIME; a count is taken too: make fuzz FUZZTIME=10000000x
 FUZZTIME := 10s
 fuzz:
+	go test -run '^$$' -fuzz '^FuzzTable$$' -fuzztime $(FUZZTIME) ./kiln/delimited
 	@for f in $$(grep -ho '^func Fuzz[A-Za-z]*' kiln/source/*_test.go | cut -c6-); do echo $$f; go test -run '^$$' -fuzz "^$$f\$$" -fuzztime $(FUZZTIME) ./kiln/source || exit 1; done
 
 # Faults that are put into the code one by one, and which of them no test notices: a night. Another sample,

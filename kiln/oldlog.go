@@ -1,15 +1,16 @@
 package kiln
 
 import (
-	"bytes"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
+
+	"lidwright/kiln/delimited"
 )
 
 // OldLog is the curve of a firing out of a file that some other logger wrote: a table whose first
@@ -45,32 +46,24 @@ const mostOldBad = 100 // rows that are told
 // Forms of a time of day.
 var oldTimes = []string{time.RFC3339, "2006-01-02 15:04:05", "2006-01-02T15:04:05", "2006-01-02 15:04", "2006-01-02T15:04"}
 
-// ReadOldLog reads such a file: a table as RFC 4180 has it, with quoted cells that may hold separators and ends of
-// lines, but lines may end in LF or CR alone too. The separator is the comma, semicolon or tab of the first line;
-// with the last two a decimal comma is allowed. Fahrenheit is turned into °C. Any bad row spoils the
+// ReadOldLog reads such a file, as delimited does. Fahrenheit is turned into °C. Any bad row spoils the
 // whole; they are all told, up to a hundred, each by the line that it begins on.
 func ReadOldLog(text []byte, choice OldChoice) (OldLog, []OldBad) {
 	var l OldLog
-	text = bytes.TrimPrefix(text, []byte("\xef\xbb\xbf"))
-	if !bytes.ContainsRune(text, '\n') {
-		text = bytes.ReplaceAll(text, []byte("\r"), []byte("\n"))
-	}
-	rows := csv.NewReader(bytes.NewReader(text))
-	rows.Comma, rows.FieldsPerRecord, rows.ReuseRecord = separatorOf(text), -1, true
-	rows.TrimLeadingSpace = rows.Comma != '\t' // it would take empty cells for blanks
-	o := oldReader{choice: choice, sep: rows.Comma, unit: time.Hour}
-	head, err := rows.Read()
-	if err != nil && err != io.EOF {
+	o := oldReader{choice: choice, unit: time.Hour}
+	table, err := delimited.Open(text, o.known)
+	if err != nil {
 		return l, []OldBad{badRow(err)}
 	}
-	if bad := o.columns(head, &l); len(bad) > 0 {
+	o.table = table
+	if bad := o.columns(&l); len(bad) > 0 {
 		return l, bad
 	}
 	l.Celsius = make([][]Celsius, len(o.at))
 	var bad []OldBad
 	var first time.Time
 	for {
-		cells, err := rows.Read()
+		row, err := table.Read()
 		if err == io.EOF {
 			break
 		}
@@ -81,31 +74,13 @@ func ReadOldLog(text []byte, choice OldChoice) (OldLog, []OldBad) {
 			bad = append(bad, badRow(err))
 			continue
 		}
-		if len(cells) == 1 && strings.TrimSpace(cells[0]) == "" {
+		if row.Blank() && len(row.Cells) == 1 {
 			continue
 		}
-		line, _ := rows.FieldPos(0)
 		if len(l.Ages) == MostOldRows {
-			return l, append(bad, OldBad{line, "", fmt.Sprintf("more than %d rows: one firing a file, please", MostOldRows)})
+			return l, append(bad, OldBad{row.Line, "", fmt.Sprintf("more than %d rows: one firing a file, please", MostOldRows)})
 		}
-		age, why := o.age(cells, &first)
-		if n := len(l.Ages); why == "" && n > 0 && age <= l.Ages[n-1] {
-			why = "is not later than the row before"
-		}
-		if why != "" {
-			bad = append(bad, OldBad{line, o.timeName, why})
-		}
-		for c, at := range o.at {
-			t, why := o.reading(cells, at, o.fahrenheit[c])
-			if why != "" {
-				bad = append(bad, OldBad{line, l.Columns[c], why})
-			}
-			if t.Known() {
-				l.Readings++
-			}
-			l.Celsius[c] = append(l.Celsius[c], t)
-		}
-		l.Ages = append(l.Ages, age)
+		bad = append(bad, o.row(row, &l, &first)...)
 	}
 	if len(l.Ages) < 2 || l.Readings == 0 {
 		bad = append(bad, OldBad{1, "", "there is no curve in it: two rows with a reading at least"})
@@ -120,45 +95,41 @@ func ReadOldLog(text []byte, choice OldChoice) (OldLog, []OldBad) {
 	return l, bad
 }
 
-// separatorOf is what stands between the names of the first row, outside of quotes: a tab, else a semicolon,
-// else a comma.
-func separatorOf(text []byte) rune {
-	quoted, semicolon := false, false
-	for _, b := range text {
-		switch {
-		case b == '"':
-			quoted = !quoted
-		case quoted:
-		case b == '\t':
-			return '\t'
-		case b == ';':
-			semicolon = true
-		case b == '\n':
-			return map[bool]rune{true: ';', false: ','}[semicolon]
-		}
+// row takes one row into l.
+func (o *oldReader) row(row delimited.Row, l *OldLog, first *time.Time) (bad []OldBad) {
+	age, why := o.age(row.Cells, first)
+	if n := len(l.Ages); why == "" && n > 0 && age <= l.Ages[n-1] {
+		why = "is not later than the row before"
 	}
-	return map[bool]rune{true: ';', false: ','}[semicolon]
+	if why != "" {
+		bad = append(bad, OldBad{row.Line, o.timeName, why})
+	}
+	for c, at := range o.at {
+		t, why := o.reading(row.Cells, at, o.fahrenheit[c])
+		if why != "" {
+			bad = append(bad, OldBad{row.Line, l.Columns[c], why})
+		}
+		if t.Known() {
+			l.Readings++
+		}
+		l.Celsius[c] = append(l.Celsius[c], t)
+	}
+	l.Ages = append(l.Ages, age)
+	return bad
 }
 
-// badRow is a row whose quotes do not hold.
+// badRow is a row whose quotes do not hold, or a file that is no table.
 func badRow(err error) OldBad {
-	line, why := 1, err
-	var where *csv.ParseError
-	if errors.As(err, &where) {
-		line, why = where.StartLine, where.Err
+	var f *delimited.Fault
+	if errors.As(err, &f) {
+		return OldBad{max(f.Line, 1), "", f.Why}
 	}
-	switch why {
-	case csv.ErrBareQuote:
-		return OldBad{line, "", `a " stands in a cell that has none around it: put the cell in quotes, and each " of it twice`}
-	case csv.ErrQuote:
-		return OldBad{line, "", `a " is opened and not closed, or more stands behind the closing one`}
-	}
-	return OldBad{line, "", why.Error()}
+	return OldBad{1, "", err.Error()}
 }
 
 type oldReader struct {
 	choice     OldChoice
-	sep        rune
+	table      *delimited.Table
 	timeAt     int
 	timeName   string
 	unit       time.Duration // 0: times of day
@@ -166,17 +137,31 @@ type oldReader struct {
 	fahrenheit []bool
 }
 
-func (o *oldReader) columns(head []string, l *OldLog) (bad []OldBad) {
-	names := make([]string, len(head))
+// oldClocks are the names of columns that tell when a row was read, if none is named.
+var oldClocks = []string{"hours", "minutes", "seconds", "time"}
+
+// known reports whether a column of this name, in small letters, is one that counts.
+func (o *oldReader) known(name string) bool {
+	if slices.Contains(oldClocks, name) || name != "" && name == strings.ToLower(o.choice.Time) || strings.HasSuffix(name, "_c") || strings.HasSuffix(name, "_f") {
+		return true
+	}
+	return slices.ContainsFunc(o.choice.Temperatures, func(w string) bool {
+		w, _, _ = strings.Cut(strings.ToLower(w), "=")
+		return w == name
+	})
+}
+
+func (o *oldReader) columns(l *OldLog) (bad []OldBad) {
+	names := make([]string, len(o.table.Names))
 	place := map[string]int{}
-	for i := range names {
-		names[i] = strings.Join(strings.Fields(strings.ToLower(head[i])), " ") // a name may go over two lines
+	for i, n := range o.table.Names {
+		names[i] = strings.ToLower(n)
 		place[names[i]] = i
 	}
 	is := "the first line names: " + strings.Join(names, ", ")
 	o.timeName = strings.ToLower(o.choice.Time)
 	if o.timeName == "" {
-		for _, n := range []string{"hours", "minutes", "seconds", "time"} {
+		for _, n := range oldClocks {
 			if _, ok := place[n]; ok && o.timeName == "" {
 				o.timeName = n
 			}
@@ -225,21 +210,12 @@ func (o *oldReader) columns(head []string, l *OldLog) (bad []OldBad) {
 	return bad
 }
 
-func (o *oldReader) number(cell string) (float64, bool) {
-	cell = strings.TrimSpace(cell)
-	if o.sep != ',' {
-		cell = strings.Replace(cell, ",", ".", 1)
-	}
-	v, err := strconv.ParseFloat(cell, 64)
-	return v, err == nil && !math.IsInf(v, 0) && !math.IsNaN(v)
-}
-
 func (o *oldReader) age(cells []string, first *time.Time) (time.Duration, string) {
 	if o.timeAt >= len(cells) {
 		return 0, "is missing"
 	}
 	if o.unit > 0 {
-		v, ok := o.number(cells[o.timeAt])
+		v, ok := o.table.Number(cells[o.timeAt])
 		if !ok || math.Abs(v)*float64(o.unit) > float64(1000*time.Hour) {
 			return 0, fmt.Sprintf("%q is no number of %ss that a firing lasts", cells[o.timeAt], map[time.Duration]string{time.Hour: "hour", time.Minute: "minute", time.Second: "second"}[o.unit])
 		}
@@ -264,7 +240,7 @@ func (o *oldReader) reading(cells []string, at int, fahrenheit bool) (Celsius, s
 	if strings.TrimSpace(cells[at]) == "" {
 		return NoTemperature(), ""
 	}
-	v, ok := o.number(cells[at])
+	v, ok := o.table.Number(cells[at])
 	if !ok {
 		return NoTemperature(), fmt.Sprintf("%q is no number", cells[at])
 	}
