@@ -14,6 +14,8 @@ import (
 	"sync"
 	"time"
 
+	"lidwright/api/web"
+
 	"golang.org/x/time/rate"
 )
 
@@ -85,7 +87,7 @@ func (d *door) codes() (map[Who]CodeHash, error) {
 }
 
 // whose finds out whose a typed code is. Wrong ones are counted.
-func (d *door) whose(ctx context.Context, typed string, from netip.Addr) (Who, *Problem) {
+func (d *door) whose(ctx context.Context, typed string, from netip.Addr) (Who, *web.Problem) {
 	now := d.s.Now().Since
 	code := signsOf(typed)
 	hashes, err := d.codes()
@@ -142,15 +144,15 @@ func (d *door) whose(ctx context.Context, typed string, from netip.Addr) (Who, *
 	return who, nil
 }
 
-func codeNeeded(detail string) *Problem {
+func codeNeeded(detail string) *web.Problem {
 	p := problem("code-needed", detail)
-	p.header = http.Header{"Www-Authenticate": {"Bearer"}}
+	p.Header = http.Header{"Www-Authenticate": {"Bearer"}}
 	return p
 }
 
-func tooMany(detail string, wait time.Duration) *Problem {
+func tooMany(detail string, wait time.Duration) *web.Problem {
 	p := problem("too-many-requests", detail)
-	p.header = http.Header{"Retry-After": {strconv.Itoa(int(wait/time.Second) + 1)}}
+	p.Header = http.Header{"Retry-After": {strconv.Itoa(int(wait/time.Second) + 1)}}
 	return p
 }
 
@@ -160,7 +162,7 @@ type caller struct {
 }
 
 // comes finds out who asks: by bearer token, or by the session's cookie.
-func (d *door) comes(r *http.Request) (caller, *Problem) {
+func (d *door) comes(r *http.Request) (caller, *web.Problem) {
 	if a := r.Header.Get("Authorization"); a != "" {
 		scheme, code, _ := strings.Cut(a, " ")
 		if !strings.EqualFold(scheme, "Bearer") || len(r.Header["Authorization"]) > 1 {
@@ -186,7 +188,7 @@ func (d *door) comes(r *http.Request) (caller, *Problem) {
 // kept lets in who may do what is asked, and nobody else.
 func (d *door) kept(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if unsafe(r.Method) {
+		if web.Unsafe(r.Method) {
 			if _, wait := d.writes.take(fromOf(r), d.s.Now().Since); wait > 0 {
 				d.refuse(w, r, tooMany("That many entries at once come from no bench.", wait))
 				return
@@ -202,13 +204,13 @@ func (d *door) kept(next http.Handler) http.Handler {
 			d.refuse(w, r, p)
 			return
 		}
-		if unsafe(r.Method) && c.cookie != "" {
+		if web.Unsafe(r.Method) && c.cookie != "" {
 			if p := d.ownForm(r, c.cookie); p != nil {
 				d.refuse(w, r, p)
 				return
 			}
 		}
-		if c.who < need && unsafe(r.Method) && !isAPI(r.URL.Path) { // a page's form may bring the code along
+		if c.who < need && web.Unsafe(r.Method) && !web.IsAPI(r.URL.Path) { // a page's form may bring the code along
 			if c, p = d.brought(w, r, c); p != nil {
 				d.refuse(w, r, p)
 				return
@@ -235,11 +237,11 @@ func callerOf(ctx context.Context) caller {
 }
 
 // ownForm refuses what a cookie alone does not prove: that one of our own pages asks.
-func (d *door) ownForm(r *http.Request, cookie string) *Problem {
+func (d *door) ownForm(r *http.Request, cookie string) *web.Problem {
 	if r.Header.Get("Origin") == "" && r.Header.Get("Sec-Fetch-Site") == "" {
 		return problem("wrong-origin", "A session needs a browser that says where a request comes from; a tool sends Authorization: Bearer.")
 	}
-	if isAPI(r.URL.Path) {
+	if web.IsAPI(r.URL.Path) {
 		return nil // a body of JSON cannot be sent by another site's form
 	}
 	form, err := sent(r)
@@ -260,7 +262,7 @@ func formToken(cookie string) string {
 }
 
 // brought takes a code that was typed beside a form's own fields, and opens a session with it.
-func (d *door) brought(w http.ResponseWriter, r *http.Request, c caller) (caller, *Problem) {
+func (d *door) brought(w http.ResponseWriter, r *http.Request, c caller) (caller, *web.Problem) {
 	form, err := sent(r)
 	if err != nil {
 		return c, d.s.problemFrom(r.Context(), err)
@@ -284,10 +286,10 @@ func (d *door) brought(w http.ResponseWriter, r *http.Request, c caller) (caller
 }
 
 // refuse says no: to a tool as a problem, to a person with a place to type the code.
-func (d *door) refuse(w http.ResponseWriter, r *http.Request, p *Problem) {
+func (d *door) refuse(w http.ResponseWriter, r *http.Request, p *web.Problem) {
 	switch {
-	case isAPI(r.URL.Path) || r.URL.Path == "/metrics":
-		writeProblem(w, r, p)
+	case web.IsAPI(r.URL.Path) || r.URL.Path == "/metrics":
+		web.WriteProblem(w, r, p)
 	case p.Status == http.StatusUnauthorized || p.Status == http.StatusForbidden && strings.HasSuffix(p.Type, "code-too-weak"):
 		sessionRoutes{d.s}.askCode(w, r, p)
 	default:

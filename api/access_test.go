@@ -19,6 +19,7 @@ import (
 	"time"
 
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/kiln"
 )
 
@@ -122,11 +123,11 @@ func knock(t *testing.T, site, method, path string, header ...string) (*http.Res
 	t.Helper()
 	contentType, body := "application/x-www-form-urlencoded", "x=y"
 	switch {
-	case !unsafe(method):
+	case !web.Unsafe(method):
 		contentType, body = "", ""
 	case path == "/v1/import", method == http.MethodPost && strings.HasPrefix(path, "/v1/firings/"):
 		contentType, body = "text/csv", "x\n"
-	case isAPI(path):
+	case web.IsAPI(path):
 		contentType, body = "application/json", "{}"
 	}
 	return ask(t, method, site+path, contentType, body, header...)
@@ -870,7 +871,7 @@ func TestCodesUnreadable(t *testing.T) {
 func TestHostileAtTheDoor(t *testing.T) {
 	g := guardedTestStudio(t, nil)
 	held := g.s.asked(g.s.guarded(g.s.door.kept(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if unsafe(r.Method) && routeOf(r).needed(true) != Anyone {
+		if web.Unsafe(r.Method) && routeOf(r).needed(true) != Anyone {
 			t.Errorf("%s %q got in", r.Method, r.RequestURI)
 		}
 		w.WriteHeader(http.StatusTeapot)

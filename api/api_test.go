@@ -19,6 +19,7 @@ import (
 	"lidwright/api/apitest"
 	"lidwright/api/caution"
 	"lidwright/api/usecase"
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/record"
@@ -252,7 +253,7 @@ func TestBadQuestions(t *testing.T) {
 		{"wrong method", "DELETE", "/v1/now", "", "", 405, "wrong-method", ""},
 	} {
 		a, body := ask(t, c.method, srv.URL+c.path, c.contentType, c.body)
-		var p Problem
+		var p wire.Problem
 		if err := json.Unmarshal([]byte(body), &p); err != nil {
 			t.Errorf("%s: no problem details: %v %.200s", c.name, err, body)
 			continue

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/board"
@@ -19,7 +20,7 @@ import (
 func sharedOfBody(b wire.BoardBody) url.Values {
 	b.Galleries, b.Gauge, b.Measured = nil, nil, nil
 	var members map[string]any
-	if err := json.Unmarshal(encodeJSON(b), &members); err != nil {
+	if err := json.Unmarshal(web.EncodeJSON(b), &members); err != nil {
 		return nil
 	}
 	values := url.Values{}
@@ -243,5 +244,5 @@ func StatedBoard(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]by
 	if err != nil {
 		return nil, err
 	}
-	return encodeJSON((&Server{}).Lids().BoardJSON(q, a, on.At, asUnit(values, unit))), nil
+	return web.EncodeJSON((&Server{}).Lids().BoardJSON(q, a, on.At, asUnit(values, unit))), nil
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/record"
@@ -27,7 +28,7 @@ func handBench(t *testing.T) *bench {
 	return b
 }
 
-func asText(answer map[string]any) string { return string(encodeJSON(answer)) }
+func asText(answer map[string]any) string { return string(web.EncodeJSON(answer)) }
 
 // A firing that cannot have been is refused beside its field, and one that lies over another is asked about,
 // by the API and by the page alike.

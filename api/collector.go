@@ -9,6 +9,7 @@ import (
 
 	"lidwright/api/pages"
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 )
 
@@ -74,7 +75,7 @@ func (s studioRoutes) collectorPage(w http.ResponseWriter, r *http.Request) erro
 	return s.showCollector(w, r, nil)
 }
 
-func (s studioRoutes) showCollector(w http.ResponseWriter, r *http.Request, wrong *Problem) error {
+func (s studioRoutes) showCollector(w http.ResponseWriter, r *http.Request, wrong *web.Problem) error {
 	c, err := s.collector()
 	if err != nil {
 		return err
@@ -90,7 +91,7 @@ func (s studioRoutes) showCollector(w http.ResponseWriter, r *http.Request, wron
 		d.LastOK = s.pages.At(d.Speak, st.LastOK)
 	}
 	if wrong != nil {
-		d.Problem = wrong.onPage()
+		d.Problem = onPage(wrong)
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(wrong.Status)
 	}
@@ -118,7 +119,7 @@ func (s studioRoutes) postCollectorPage(w http.ResponseWriter, r *http.Request) 
 		err = usecase.UnknownWord("do", form.Get("do"), "join", "set", "leave")
 	}
 	if err != nil {
-		var p *Problem
+		var p *web.Problem
 		if errors.As(s.problemFrom(r.Context(), err), &p) && p.Status < http.StatusInternalServerError {
 			return s.showCollector(w, r, p)
 		}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/tiles"
@@ -43,7 +44,7 @@ func TestTables(t *testing.T) {
 	b.json("PUT", "/v1/pots/"+pot, `{"form":"teapot","number":"212","collar_mm":[104.5,104.1],"opening_mm":92.5,"body":"tern/B","set_mm":102.5,"note":"-12 %"}`, 201)
 	b.json("PUT", "/v1/verdicts/"+b.id(), `{"load":"`+load+`","form":"teapot","body":"tern/B","pots":["`+pot+`"],"counts":{"good":1}}`, 201)
 	b.json("PUT", "/v1/firings/"+firing+"/cones/"+b.id(), `{"cone":"6","shelf":"middle","tilt_deg":45}`, 201)
-	b.json("PUT", "/v1/firings/"+firing+"/notes/"+b.id(), `{"text":`+string(encodeJSON(evil))+`}`, 201)
+	b.json("PUT", "/v1/firings/"+firing+"/notes/"+b.id(), `{"text":`+string(web.EncodeJSON(evil))+`}`, 201)
 	if _, err := b.store.PutProbe(t.Context(), tiles.ProbeLife{ID: b.id(), Kiln: "big-blue", Channel: "1", Type: "S", Class: 2, Fitted: "2026-01-12"}, usecase.Precondition{}, b.s.Now()); err != nil {
 		t.Fatal(err)
 	}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
@@ -148,7 +149,7 @@ func curveText(firing string, lines []kiln.Envelope, gaps []kiln.Gap) []byte {
 		size += 28 * len(e.After)
 	}
 	const empty = `"rows":[`
-	frame := encodeJSON(out)
+	frame := web.EncodeJSON(out)
 	b := make([]byte, 0, size+len(frame))
 	for _, e := range lines {
 		// A text in JSON has its quotes escaped, so this stands nowhere but where it is meant.

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
@@ -159,8 +160,8 @@ func TestCurveText(t *testing.T) {
 	for _, e := range lines {
 		want.Channels = append(want.Channels, wire.ChannelCurve{Channel: string(e.Channel), Columns: curveColumns, Rows: curveRows(e)})
 	}
-	if got := curveText("f<1>", lines, gaps); string(got) != string(encodeJSON(want)) {
-		t.Errorf("written by hand:\n%.2000s\nby encoding/json:\n%.2000s", got, encodeJSON(want))
+	if got := curveText("f<1>", lines, gaps); string(got) != string(web.EncodeJSON(want)) {
+		t.Errorf("written by hand:\n%.2000s\nby encoding/json:\n%.2000s", got, web.EncodeJSON(want))
 	}
 	if !json.Valid(curveText("f", nil, nil)) {
 		t.Error("a firing of nothing is no JSON")

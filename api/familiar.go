@@ -6,6 +6,8 @@ import (
 	"log/slog"
 	"net/netip"
 	"time"
+
+	"lidwright/api/web"
 )
 
 // An address from which a right code came is familiar for as long as a session of the bench lasts, over
@@ -64,7 +66,7 @@ func (d *door) meet(ctx context.Context, from netip.Addr, mark string) {
 }
 
 // turn waits until one more guess of a familiar address is due.
-func (d *door) turn(ctx context.Context, from netip.Addr) *Problem {
+func (d *door) turn(ctx context.Context, from netip.Addr) *web.Problem {
 	now := d.s.Now().Since
 	due := d.turns.share(neighbours(from), now).ReserveN(onClock(now), 1)
 	wait := due.DelayFrom(onClock(now))

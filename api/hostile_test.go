@@ -19,6 +19,8 @@ import (
 	"sync/atomic"
 	"testing"
 	"time"
+
+	"lidwright/api/web"
 )
 
 // hostileTexts are what people and programs send where a word or a number belongs.
@@ -93,7 +95,7 @@ func (h hostile) request() *http.Request {
 	}
 	u.Opaque = strings.Join(parts, "/")
 	body, kind := "", ""
-	if unsafe(method) {
+	if web.Unsafe(method) {
 		body, kind = h.object(0), "application/json"
 		if !strings.HasPrefix(path, "/v1/") {
 			form := url.Values{}
@@ -179,7 +181,7 @@ func besieged(t *testing.T) (address string, check func()) {
 		t.Fatal(err)
 	}
 	srv := k.s.httpServer(h)
-	go srv.Serve(Limit(l, 128, 16))
+	go srv.Serve(web.Limit(l, 128, 16))
 	t.Cleanup(func() { srv.Close() })
 	var before runtime.MemStats
 	runtime.GC()

@@ -14,6 +14,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 )
@@ -23,7 +24,7 @@ const importWait = 2 * time.Minute // for a large table on a slow card
 // sayImport describes what takes tables in: their bodies are no JSON, so huma does not register it.
 func sayImport(a huma.API) {
 	schemas := a.OpenAPI().Components.Schemas
-	refusal := &huma.MediaType{Schema: schemas.Schema(reflect.TypeFor[Problem](), true, "import")}
+	refusal := &huma.MediaType{Schema: schemas.Schema(reflect.TypeFor[web.Problem](), true, "import")}
 	answersOf := func(outcome *huma.MediaType, taken map[string]*huma.MediaType) map[string]*huma.Response {
 		answers := map[string]*huma.Response{
 			"200": {Description: "What was taken in, or would be; with progress=true a line of JSON now and then, this one last", Content: taken},
@@ -62,12 +63,12 @@ func (s barRoutes) postImport(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
 	for name := range q {
 		if !slices.Contains([]string{"kind", "dry_run", "progress"}, name) {
-			writeProblem(w, r, problem("unknown-parameter", "There are kind, dry_run and progress.", wire.Field{Name: name, Says: "not known"}))
+			web.WriteProblem(w, r, problem("unknown-parameter", "There are kind, dry_run and progress.", wire.Field{Name: name, Says: "not known"}))
 			return
 		}
 	}
 	if kind := q.Get("kind"); kind != "" && kind != "bars" {
-		writeProblem(w, r, problem("unknown-value", "Tables of bars can be taken in: kind=bars.", wire.Field{Name: "kind", Says: "not bars"}))
+		web.WriteProblem(w, r, problem("unknown-value", "Tables of bars can be taken in: kind=bars.", wire.Field{Name: "kind", Says: "not bars"}))
 		return
 	}
 	flow := http.NewResponseController(w)
@@ -80,7 +81,7 @@ func (s barRoutes) postImport(w http.ResponseWriter, r *http.Request) {
 		if errors.As(err, &big) {
 			err = problem("too-large", "A table may have 4 MB; send it in parts.")
 		}
-		writeProblem(w, r, s.problemFrom(r.Context(), err))
+		web.WriteProblem(w, r, s.problemFrom(r.Context(), err))
 		return
 	}
 	var told func(done, of int)
@@ -92,10 +93,10 @@ func (s barRoutes) postImport(w http.ResponseWriter, r *http.Request) {
 	said()
 	switch {
 	case err != nil && w.Header().Get("Content-Type") != "":
-		w.Write(encodeJSON(s.problemFrom(r.Context(), err)))
+		w.Write(web.EncodeJSON(s.problemFrom(r.Context(), err)))
 		return
 	case err != nil:
-		writeProblem(w, r, s.problemFrom(r.Context(), err))
+		web.WriteProblem(w, r, s.problemFrom(r.Context(), err))
 		return
 	}
 	if w.Header().Get("Content-Type") == "" {
@@ -104,7 +105,7 @@ func (s barRoutes) postImport(w http.ResponseWriter, r *http.Request) {
 			w.WriteHeader(http.StatusUnprocessableEntity)
 		}
 	}
-	w.Write(encodeJSON(out))
+	w.Write(web.EncodeJSON(out))
 }
 
 // tellProgress gives what takes in how far it is, without waiting for the reader of it, and what
@@ -115,7 +116,7 @@ func tellProgress(w http.ResponseWriter) (told func(done, of int), said func()) 
 	writing.Go(func() {
 		for p := range far {
 			w.Header().Set("Content-Type", "application/x-ndjson")
-			w.Write(encodeJSON(p))
+			w.Write(web.EncodeJSON(p))
 			http.NewResponseController(w).Flush()
 		}
 	})

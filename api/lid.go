@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
@@ -120,7 +121,7 @@ func StatedLid(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]byte
 	if err != nil {
 		return nil, err
 	}
-	return encodeJSON(lidAnswer(a, on.At.Firing, "", asUnit(values, unit))), nil
+	return web.EncodeJSON(lidAnswer(a, on.At.Firing, "", asUnit(values, unit))), nil
 }
 
 // NamesClay reports whether a question names a clay, so that only a daemon can answer it.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strings"
 
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln/record"
 )
@@ -74,7 +75,7 @@ func temperatureText(k wire.KilnNow) (*nowOutput, error) {
 }
 
 // whichKiln refuses a bare number that could be of any of several kilns.
-func whichKiln(items []wire.KilnNow) *Problem {
+func whichKiln(items []wire.KilnNow) *web.Problem {
 	var names []string
 	for _, k := range items {
 		names = append(names, k.Kiln)

@@ -14,6 +14,7 @@ import (
 	"github.com/google/uuid"
 
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
@@ -43,14 +44,14 @@ func (s firingRoutes) postOldLog(w http.ResponseWriter, r *http.Request) {
 		out, err = s.takeOldLog(r.Context(), r, text)
 	}
 	if err != nil {
-		writeProblem(w, r, s.problemFrom(r.Context(), err))
+		web.WriteProblem(w, r, s.problemFrom(r.Context(), err))
 		return
 	}
 	w.Header().Set("Content-Type", "application/json")
 	if len(out.Bad) > 0 && !out.DryRun {
 		w.WriteHeader(http.StatusUnprocessableEntity)
 	}
-	w.Write(encodeJSON(out))
+	w.Write(web.EncodeJSON(out))
 }
 
 func (s firingRoutes) takeOldLog(ctx context.Context, r *http.Request, text []byte) (wire.OldLog, error) {

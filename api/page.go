@@ -16,6 +16,7 @@ import (
 	"lidwright/api/chart"
 	"lidwright/api/pages"
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
@@ -29,8 +30,8 @@ type page struct {
 	Today time.Time
 	// ClockUnset says that the machine's clock cannot be trusted: dates may be wrong.
 	ClockUnset bool
-	Error      *Problem // of a form sent just now; nil on a fresh page
-	ID         string   // a new id for the entry that the page's form may send
+	Error      *web.Problem // of a form sent just now; nil on a fresh page
+	ID         string       // a new id for the entry that the page's form may send
 }
 
 func (s *Server) page(ctx context.Context, here string) page {
@@ -84,22 +85,22 @@ func (s *Server) show(w http.ResponseWriter, p pages.Page) error {
 }
 
 // problemPage shows a problem to a person.
-func (s *Server) problemPage(w http.ResponseWriter, r *http.Request, p *Problem) {
-	for k, v := range p.header {
+func (s *Server) problemPage(w http.ResponseWriter, r *http.Request, p *web.Problem) {
+	for k, v := range p.Header {
 		w.Header()[k] = v
 	}
 	kind := strings.TrimPrefix(p.Type, "/problems/")
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.WriteHeader(p.Status)
 	frame := s.page(r.Context(), "").Frame
-	err := s.show(w, pages.ProblemPage{Frame: frame, Problem: *p.onPage(), Help: problemKinds[kind].Help})
+	err := s.show(w, pages.ProblemPage{Frame: frame, Problem: *onPage(p), Help: web.Kinds[kind].Help})
 	if err != nil {
 		slog.ErrorContext(r.Context(), "showing a problem failed", "err", err)
 	}
 }
 
 func (s homeRoutes) problemTypePage(w http.ResponseWriter, r *http.Request) error {
-	k, ok := problemKinds[r.PathValue("type")]
+	k, ok := web.Kinds[r.PathValue("type")]
 	if !ok {
 		return problem("no-such-page", "No problem has this name.")
 	}

@@ -1,265 +1,31 @@
 package api
 
 import (
-	"cmp"
 	"context"
-	"errors"
-	"net/http"
-	"regexp"
-	"strings"
-
-	"github.com/danielgtaylor/huma/v2"
 
 	"lidwright/api/pages"
-	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
-	"lidwright/kiln"
-	"lidwright/kiln/record"
-	"lidwright/tiles"
-	"lidwright/tiles/lid"
 )
 
-// Problem is a problem of the wire as the handlers make it; this file alone does so.
-type Problem struct {
-	wire.Problem
-
-	header http.Header
-	// Of a thing that is not there, what Detail is put together from: its name as somebody typed it, which
-	// no page translates, and what is said of it. Both empty in other problems.
-	about, said string
+// problem makes a problem of a kind that web.Kinds lists.
+func problem(kind, detail string, fields ...wire.Field) *web.Problem {
+	return web.NewProblem(kind, detail, fields...)
 }
 
-func (p *Problem) GetStatus() int          { return p.Status }
-func (p *Problem) GetHeaders() http.Header { return p.header }
-
-// ContentType is asked by huma while it writes a Problem.
-func (p *Problem) ContentType(string) string { return "application/problem+json" }
+// problemFrom turns an error of the trade or the store into a problem.
+func (s *Server) problemFrom(ctx context.Context, err error) *web.Problem {
+	return s.troubles.Problem(ctx, err)
+}
 
 // onPage is a problem as a page shows it.
-func (p *Problem) onPage() *pages.Problem {
+func onPage(p *web.Problem) *pages.Problem {
 	shown := &pages.Problem{Title: p.Title, Detail: p.Detail}
-	if p.about != "" {
-		shown.About, shown.Detail = p.about, p.said
+	if name, says := p.About(); name != "" {
+		shown.About, shown.Detail = name, says
 	}
 	for _, f := range p.Fields {
 		shown.Fields = append(shown.Fields, pages.FieldProblem(f))
 	}
 	return shown
-}
-
-// problemKind is what all problems of one type share; Help is the text of its page.
-type problemKind struct {
-	Status int
-	Title  string
-	Help   string
-}
-
-var problemKinds = map[string]problemKind{
-	"not-json":                  {400, "The body is not JSON", "Send one JSON object, each member once, in the spelling of the API document."},
-	"code-needed":               {401, "A code is needed", "Writing needs the bench code, changing rates or kilns the owner code. The owner knows both."},
-	"code-too-weak":             {403, "The owner code is needed", "The bench code may write readings; clays, batches, kilns and imports need the owner code."},
-	"wrong-origin":              {403, "The request came from another site", "Open the studio's own page and try there."},
-	"unknown-clay":              {404, "No such clay", "The Clays page lists every clay with its id."},
-	"unknown-batch":             {404, "No such batch of that clay", "The clay's page lists its batches."},
-	"unknown-bar":               {404, "No such bar", "Bar codes have two or three signs; look at the underline to see which way up it is."},
-	"unknown-kiln":              {404, "No such kiln", "Kilns are named in the settings file."},
-	"unknown-firing":            {404, "No such firing", "The Spyhole page lists past firings."},
-	"unknown-load":              {404, "No such load", "The Loads page lists them."},
-	"unknown-pot":               {404, "No such pot card", "The Pot cards page finds them by mark, form, number or date."},
-	"unknown-reading":           {404, "No such reading", "The bar's page shows every reading of it, struck ones too."},
-	"unknown-verdict":           {404, "No such verdict", "The Verdicts page lists them."},
-	"unknown-fact":              {404, "No such note or cone", "The firing's page shows them."},
-	"no-such-page":              {404, "There is nothing here", "Start from the Wareboard."},
-	"wrong-method":              {405, "That cannot be done here", "The API document at /v1/openapi.json says what each address takes."},
-	"id-already-used":           {409, "That id is taken by something else", "Make a new id (UUIDv7) for a new fact; send the same facts again only to repeat."},
-	"code-taken":                {409, "That bar code is taken", "A code is never used twice on a site; take a free one."},
-	"changed-meanwhile":         {412, "Somebody changed it meanwhile", "Read it again, look at what is new, then send the change with the new ETag."},
-	"too-large":                 {413, "The body is too large", "Bodies may have 64 kB; tables for import 4 MB."},
-	"wrong-type":                {415, "The body is of another kind", "Send Content-Type: application/json; tables for import as text/csv."},
-	"wrong-host":                {421, "This address is not ours", "Use the Pi's own name or number; the owner can list further names in listen.hosts."},
-	"missing":                   {422, "Something needed is missing", "Give the field that is named."},
-	"rate-missing":              {422, "A rate needed for that stage is missing", "State the ratio that is named, or name a clay."},
-	"table-unreadable":          {422, "That table cannot be read", "The first line names the columns; cells are parted by comma, semicolon or tab."},
-	"length-unreadable":         {422, "That length cannot be read", "Write 104.5 or 104,5, or 3 23/32 in; no thousands mark."},
-	"unit-unclear":              {422, "The unit is not clear", "Add the unit: 4in, 104.5mm; a share as 0.06 or 6%."},
-	"out-of-range":              {422, "That is out of range", "The detail names the range."},
-	"unknown-value":             {422, "That word is not known", "The detail lists the words that are."},
-	"unknown-parameter":         {422, "That parameter is not known", "The API document lists every parameter."},
-	"given-twice":               {422, "Something was given twice", "Give each thing once."},
-	"opening-wider-than-collar": {422, "The ledge opening is wider than the collar", "The opening is the hole inside the ledge. Were the two swapped?"},
-	"leather-over-drying":       {422, "More shrink gone than drying has", "The shrink at leather-hard is a part of the drying shrink."},
-	"window-empty":              {422, "Least play is over most play", "Give a least play that is smaller than the most."},
-	"stage-goes-backwards":      {422, "The stages go backwards", "Clay goes wet, soft, leather, dry, bisque, fired."},
-	"no-usual-firing":           {422, "There is no firing to go by", "Fire once, or name a cone or a heat work in the question."},
-	"no-width":                  {422, "There is no single width to give", "Ask as JSON; the answer says why."},
-	"which-kiln":                {422, "There are several kilns", "Name the kiln: /v1/now/NAME, or ?kiln=NAME."},
-	"board-size":                {422, "A board has 8 to 30 galleries", "Ask single lids one by one; split larger boards."},
-	"too-many-requests":         {429, "Too many at once", "Wait as long as Retry-After says."},
-	"trouble":                   {500, "Something went wrong here", "Nothing you sent was lost that we said we had. The owner's log has the details."},
-	"too-many-connections":      {503, "Too many connections", "Close some pages and try again."},
-	"not-ready":                 {503, "Not everything is as it should be", "The reasons stand in the detail. Recording goes on in memory; what is entered is refused until it can be kept."},
-	"store-busy":                {503, "The store cannot take it now", "The card is full or busy. Your entry was NOT kept; the open page sends it again."},
-	"codes-unreadable":          {503, "The access codes cannot be read", "Until the code files are whole again nothing can be written. The owner makes a new code with: lidwright code new bench, or owner."},
-	"kiln-not-heard":            {503, "The kiln is not heard", "See the Settings page for what the line waits for."},
-}
-
-// errorKinds are the errors of the trade and of the store that are no form at fault.
-var errorKinds = []struct {
-	err  error
-	kind string
-}{
-	{tiles.ErrNoClay, "unknown-clay"}, {tiles.ErrNoBatch, "unknown-batch"}, {tiles.ErrNoBar, "unknown-bar"}, {tiles.ErrNoReading, "unknown-reading"},
-	{tiles.ErrNoLoad, "unknown-load"}, {lid.ErrNoPot, "unknown-pot"}, {lid.ErrNoResult, "unknown-verdict"}, {tiles.ErrNoCone, "unknown-fact"}, {tiles.ErrNoNote, "unknown-fact"},
-	{record.ErrNoKiln, "unknown-kiln"}, {kiln.ErrNoFiring, "unknown-firing"},
-	{tiles.ErrIDUsed, "id-already-used"}, {tiles.ErrCodeTaken, "code-taken"}, {tiles.ErrChanged, "changed-meanwhile"}, {usecase.ErrBusy, "store-busy"},
-}
-
-// problem makes a problem of a type from the table.
-func problem(kind, detail string, fields ...wire.Field) *Problem {
-	k, ok := problemKinds[kind]
-	if !ok {
-		k, kind = problemKinds["trouble"], "trouble"
-	}
-	return &Problem{Problem: wire.Problem{Type: "/problems/" + kind, Title: k.Title, Status: k.Status,
-		Detail: detail, Fields: fields}}
-}
-
-// problemFrom turns an error of the trade or the store into a problem. What is nobody's
-// fault but the machine's becomes a plain apology; the log gets the whole chain.
-func (s *Server) problemFrom(ctx context.Context, err error) *Problem {
-	var p *Problem
-	if errors.As(err, &p) {
-		return p
-	}
-	var refused *usecase.Refusal
-	if errors.As(err, &refused) {
-		return problem(refused.Kind, refused.Says, refused.Fields...)
-	}
-	var many tiles.InvalidFields
-	var one *tiles.Invalid
-	switch {
-	case errors.As(err, &many) && len(many) > 0:
-		fields := make([]wire.Field, len(many))
-		for i, m := range many {
-			fields[i] = wire.Field{Name: m.Field, Says: m.Why}
-		}
-		return problem(many[0].Type, sayField(many[0].Field, many[0].Why), fields...)
-	case errors.As(err, &one):
-		return problem(one.Type, sayField(one.Field, one.Why), wire.Field{Name: one.Field, Says: one.Why})
-	}
-	for _, k := range errorKinds {
-		if errors.Is(err, k.err) {
-			p := problem(k.kind, usecase.Sentence(err.Error()))
-			if about, ok := strings.CutSuffix(err.Error(), ": "+k.err.Error()); ok {
-				p.about = about[strings.LastIndexByte(about, ' ')+1:] // of "bar BQ7" the name alone
-				p.said = usecase.Sentence(k.err.Error())
-			}
-			return p
-		}
-	}
-	if errors.Is(err, context.Canceled) {
-		return problem("trouble", "The asker went away.")
-	}
-	return s.trouble(ctx, "answering failed", err)
-}
-
-func sayField(field, why string) string {
-	if field == "" {
-		return usecase.Sentence(why)
-	}
-	return field + ": " + usecase.Sentence(why)
-}
-
-// missingProperty finds the name of a member that is not there in huma's words, whose place is the object around it.
-var missingProperty = regexp.MustCompile(`^expected required property (\S+) to be present$`)
-
-// humaError gives huma's own refusals our types. It never echoes what was sent.
-func humaError(status int, msg string, errs ...error) huma.StatusError {
-	var fields []wire.Field
-	detail := msg
-	kind := ""
-	for _, e := range errs {
-		var p *Problem
-		if errors.As(e, &p) {
-			return p
-		}
-		d, ok := e.(huma.ErrorDetailer)
-		if !ok {
-			continue
-		}
-		ed := d.ErrorDetail()
-		name := strings.TrimPrefix(strings.TrimPrefix(strings.TrimPrefix(ed.Location, "body."), "query."), "path.")
-		if name == "body" {
-			name = ""
-		}
-		says := ed.Message
-		switch {
-		case strings.Contains(says, "unexpected property"), strings.Contains(says, "unknown query parameter"):
-			kind = "unknown-parameter" // told first: a misspelt name also makes another missing
-		case strings.Contains(says, "required property"), strings.Contains(says, "is missing"):
-			kind = cmp.Or(kind, "missing")
-			if m := missingProperty.FindStringSubmatch(says); m != nil {
-				name, says = strings.TrimPrefix(name+"."+m[1], "."), "is needed"
-			}
-		case strings.Contains(says, "expected value to be one of"), strings.Contains(says, "expected string"), strings.Contains(says, "expected object"),
-			strings.Contains(says, "expected array"), strings.Contains(says, "expected boolean"):
-			kind = cmp.Or(kind, "unknown-value")
-		}
-		if status != http.StatusBadRequest {
-			fields = append(fields, wire.Field{Name: name, Says: says})
-		}
-	}
-	switch status {
-	case http.StatusBadRequest:
-		kind, detail = "not-json", "The body could not be read as JSON."
-	case http.StatusRequestEntityTooLarge:
-		kind, detail = "too-large", "The body is over the limit."
-	case http.StatusUnsupportedMediaType:
-		kind, detail = "wrong-type", "Send the body as application/json."
-	case http.StatusRequestTimeout:
-		kind, detail = "not-json", "The body did not arrive in time."
-	case http.StatusInternalServerError:
-		kind, detail = "trouble", msg              // for the log; sayWhere
-		if strings.Contains(msg, "request body") { // what was announced did not come
-			kind, detail = "not-json", "The body broke off."
-		}
-	case http.StatusUnprocessableEntity:
-		kind = cmp.Or(kind, "out-of-range")
-		if len(fields) > 0 {
-			detail = sayField(fields[0].Name, fields[0].Says)
-		}
-	}
-	return problem(kind, detail, fields...)
-}
-
-// writeProblem answers a plain net/http request with a problem.
-func writeProblem(w http.ResponseWriter, r *http.Request, p *Problem) {
-	q := *p
-	if q.Instance == "" {
-		q.Instance = r.URL.Path
-	}
-	for k, v := range q.header {
-		w.Header()[k] = v
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.Header().Del("Content-Length")
-	w.WriteHeader(q.Status)
-	if r.Method != http.MethodHead {
-		w.Write(encodeJSON(q))
-	}
-}
-
-// sayWhere puts the path that was asked into a problem that a handler answers with, and writes into the log what
-// huma alone knows of.
-func (s *Server) sayWhere(ctx huma.Context, _ string, v any) (any, error) {
-	p, ok := v.(*Problem)
-	if !ok || p.Instance != "" {
-		return v, nil
-	}
-	if p.Status == http.StatusInternalServerError && p.Reference == "" && ctx.Context().Err() == nil {
-		p = s.trouble(ctx.Context(), "answering failed", p.Detail)
-	}
-	q := *p
-	q.Instance = ctx.URL().Path
-	return &q, nil
 }

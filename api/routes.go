@@ -9,6 +9,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 )
 
 // The routes by their noun: each decodes what was asked, calls a use case and writes the answer.
@@ -37,15 +38,9 @@ type entry struct {
 
 // class is what the routes of one kind have in common.
 type class struct {
-	traffic string  // by which the metrics count it
-	takes   payload // of a request that changes something
-	keeps   int     // which answers are kept ready (see answers): one of the constants below
-}
-
-// payload is what a request brings along.
-type payload struct {
-	kind  string // media type
-	limit int64  // bytes
+	traffic string      // by which the metrics count it
+	takes   web.Payload // of a request that changes something
+	keeps   int         // which answers are kept ready (see answers): one of the constants below
 }
 
 const (
@@ -56,8 +51,8 @@ const (
 )
 
 var (
-	aForm = payload{"application/x-www-form-urlencoded", 64 << 10}
-	aJSON = payload{"application/json", 64 << 10}
+	aForm = web.Payload{Kind: "application/x-www-form-urlencoded", Limit: 64 << 10}
+	aJSON = web.Payload{Kind: "application/json", Limit: 64 << 10}
 )
 
 var (
@@ -70,8 +65,8 @@ var (
 	readCurve  = class{traffic: "api_read", takes: aJSON, keeps: keepsCurve}
 	streamed   = class{traffic: "stream", takes: aJSON}
 	write      = class{traffic: "api_write", takes: aJSON}
-	writeTable = class{traffic: "api_write", takes: payload{"text/csv", 4 << 20}}
-	writeLog   = class{traffic: "api_write", takes: payload{"text/csv", oldLogBytes}}
+	writeTable = class{traffic: "api_write", takes: web.Payload{Kind: "text/csv", Limit: 4 << 20}}
+	writeLog   = class{traffic: "api_write", takes: web.Payload{Kind: "text/csv", Limit: oldLogBytes}}
 )
 
 // answering puts what answers a route in its place.
@@ -131,8 +126,8 @@ func (s *Server) routeAt(r *http.Request) *entry {
 // nowhere is what a request takes for which there is no route: what answers it says so and keeps nothing.
 func nowhere(r *http.Request) entry {
 	e := entry{who: Anyone, class: webPage}
-	if isAPI(r.URL.Path) {
-		e.class = map[bool]class{false: read, true: write}[unsafe(r.Method)]
+	if web.IsAPI(r.URL.Path) {
+		e.class = map[bool]class{false: read, true: write}[web.Unsafe(r.Method)]
 	}
 	return e
 }

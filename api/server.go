@@ -23,6 +23,7 @@ import (
 	"lidwright/api/caution"
 	"lidwright/api/pages"
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 )
@@ -42,7 +43,7 @@ type Server struct {
 	pages       *pages.Set
 	gleaning    gleaning
 	traffic     traffic
-	references  references
+	troubles    web.Troubles
 }
 
 // routes is a mux that remembers what was put into it.
@@ -112,10 +113,10 @@ func (s *Server) Handler() (http.Handler, error) {
 	if err != nil {
 		return nil, err
 	}
-	s.pages = set
+	s.pages, s.troubles.Since = set, func() time.Duration { return s.Now().Since }
 	mux := &routes{ServeMux: http.NewServeMux()}
 	a := humago.New(mux, s.humaConfig())
-	a.UseMiddleware(preconditions)
+	a.UseMiddleware(web.Preconditions)
 	s.door, s.streamTakes, s.traffic = s.newDoor(), streamTakes, newTraffic()
 
 	s.table = map[string]*entry{}
@@ -125,7 +126,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	}
 	or[wire.Curve](a, "/v1/firings/{id}/curve", "text/csv")
 	for _, path := range []string{"/v1/clays/{clay}", "/v1/clays/{clay}/batches/{batch}", "/v1/loads/{id}", "/v1/bars/{bar}", "/v1/pots/{id}", "/v1/kilns/{kiln}/probes/{probe}"} {
-		edits(a, path)
+		web.Edits(a, path)
 	}
 	orText[wire.Now](a, "/v1/now")
 	orText[wire.KilnNow](a, "/v1/now/{kiln}")
@@ -136,20 +137,21 @@ func (s *Server) Handler() (http.Handler, error) {
 	dropAccept(a)
 	mux.HandleFunc("/", s.nothingHere(mux.ServeMux))
 	s.patterns, s.mux = mux.patterns, mux.ServeMux
-	return s.asked(s.traffic.timed(s.guarded(s.spoken(s.door.kept(tagged(signed(mux), s.remembers())))))), nil
+	tagged := web.Tagged(signed(mux), s.cacheOf())
+	return s.asked(s.traffic.timed(s.guarded(s.spoken(s.door.kept(tagged))))), nil
 }
 
 func (s *Server) humaConfig() huma.Config {
-	huma.NewError = humaError // the only hook that huma has for problem types of one's own
+	huma.NewError = web.HumaError // the only hook that huma has for problem types of one's own
 	huma.ValidateStrictCasing = true
 	c := huma.DefaultConfig("lidwright", s.Site.Version)
 	c.Info.Description = "Shrink rates and lid sizes from a studio's own bars and firings. A logger: nothing here controls a kiln. " + caution.StandingLine
 	c.OpenAPIPath, c.DocsPath, c.SchemasPath = "/v1/openapi", "", ""
 	c.CreateHooks = nil
-	c.Transformers = append(c.Transformers, s.sayWhere)
+	c.Transformers = append(c.Transformers, s.troubles.Where)
 	c.DefaultFormat = "application/json"
 	c.NoFormatFallback = false
-	f := huma.Format{Marshal: huma.DefaultJSONFormat.Marshal, Unmarshal: strictJSON}
+	f := huma.Format{Marshal: huma.DefaultJSONFormat.Marshal, Unmarshal: web.StrictJSON}
 	c.Formats = map[string]huma.Format{"application/json": f, "json": f}
 	return c
 }
@@ -164,7 +166,7 @@ func (s studioRoutes) readyz(w http.ResponseWriter, r *http.Request) {
 		for _, why := range strings.Split(err.Error(), "\n") {
 			reasons = append(reasons, usecase.Sentence(why))
 		}
-		writeProblem(w, r, problem("not-ready", strings.Join(append(reasons, s.StoreTrouble(s.Store())...), " ")))
+		web.WriteProblem(w, r, problem("not-ready", strings.Join(append(reasons, s.StoreTrouble(s.Store())...), " ")))
 		return
 	}
 	s.tellHealth(w, "ready")
@@ -185,17 +187,15 @@ func (s *Server) nothingHere(mux *http.ServeMux) http.HandlerFunc {
 		}
 		if len(allowed) > 0 {
 			p = problem("wrong-method", "This address takes other methods; see the Allow header.")
-			p.header = http.Header{"Allow": allowed}
+			p.Header = http.Header{"Allow": allowed}
 		}
-		if isAPI(r.URL.Path) {
-			writeProblem(w, r, p)
+		if web.IsAPI(r.URL.Path) {
+			web.WriteProblem(w, r, p)
 			return
 		}
 		s.problemPage(w, r, p)
 	}
 }
-
-func isAPI(path string) bool { return len(path) >= 4 && path[:4] == "/v1/" || path == "/v1" }
 
 // Serve answers on l until ctx ends, then gives what is under way a second to finish.
 func (s *Server) Serve(ctx context.Context, h http.Handler, l net.Listener) error {
@@ -216,4 +216,23 @@ func (s *Server) Serve(ctx context.Context, h http.Handler, l net.Listener) erro
 	}
 	<-done
 	return nil
+}
+
+// guarded puts the checks around the routes that every request passes.
+func (s *Server) guarded(next http.Handler) http.Handler {
+	takes := func(r *http.Request) web.Payload { return routeOf(r).class.takes }
+	return web.Guard{Hosts: s.Site.Hosts, Takes: takes, Troubles: &s.troubles}.Handler(next)
+}
+
+// httpServer holds the times that a connection has for each part of a request.
+func (s *Server) httpServer(h http.Handler) *http.Server {
+	return &http.Server{
+		Handler:           h,
+		ReadHeaderTimeout: 10 * time.Second,
+		ReadTimeout:       30 * time.Second,
+		WriteTimeout:      30 * time.Second,
+		IdleTimeout:       60 * time.Second,
+		MaxHeaderBytes:    16 << 10,
+		ErrorLog:          nil,
+	}
 }

@@ -19,6 +19,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"lidwright/api/pages"
+	"lidwright/api/web"
 	"lidwright/kiln"
 )
 
@@ -250,8 +251,8 @@ const mostFields = 64 // of a form that waits for a code
 
 // askCode shows why a page was refused and takes the code. What a form had in it goes along,
 // so that nothing is typed twice.
-func (s sessionRoutes) askCode(w http.ResponseWriter, r *http.Request, p *Problem) {
-	data := pages.PasscodePage{Frame: s.page(r.Context(), "").Frame, Problem: p.onPage(), Action: "/session"}
+func (s sessionRoutes) askCode(w http.ResponseWriter, r *http.Request, p *web.Problem) {
+	data := pages.PasscodePage{Frame: s.page(r.Context(), "").Frame, Problem: onPage(p), Action: "/session"}
 	switch {
 	case r.Method == http.MethodGet:
 		data.Fields = []pages.Hidden{{Name: "next", Value: r.URL.RequestURI()}}
@@ -268,7 +269,7 @@ func (s sessionRoutes) askCode(w http.ResponseWriter, r *http.Request, p *Proble
 		}
 		slices.SortFunc(data.Fields, func(a, b pages.Hidden) int { return strings.Compare(a.Name, b.Name) })
 	}
-	for k, v := range p.header {
+	for k, v := range p.Header {
 		w.Header()[k] = v
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
@@ -284,16 +285,16 @@ var postForm = regexp.MustCompile(`(?i)<form\b[^>]*\bmethod="?post\b[^>]*>`)
 func signed(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		cookie := callerOf(r.Context()).cookie
-		if cookie == "" || isAPI(r.URL.Path) {
+		if cookie == "" || web.IsAPI(r.URL.Path) {
 			next.ServeHTTP(w, r)
 			return
 		}
-		h := &held{ResponseWriter: w, status: http.StatusOK}
+		h := web.Hold(w)
 		next.ServeHTTP(h, r)
-		if h.through {
+		if h.Through() {
 			return
 		}
-		body := h.body.Bytes()
+		body := h.Body()
 		if strings.HasPrefix(w.Header().Get("Content-Type"), "text/html") {
 			hidden := []byte(`<input type="hidden" name="token" value="` + formToken(cookie) + `">`)
 			body = postForm.ReplaceAllFunc(body, func(form []byte) []byte { return bytes.Join([][]byte{form, hidden}, nil) })
@@ -301,7 +302,7 @@ func signed(next http.Handler) http.Handler {
 		} else if len(body) > 0 && w.Header().Get("Content-Length") != "" {
 			w.Header().Set("Content-Length", strconv.Itoa(len(body)))
 		}
-		w.WriteHeader(h.status)
+		w.WriteHeader(h.Status())
 		w.Write(body)
 	})
 }

@@ -7,6 +7,7 @@ import (
 	"reflect"
 
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -98,7 +99,7 @@ func StatedSize(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]byt
 	if err != nil {
 		return nil, err
 	}
-	return encodeJSON(j), nil
+	return web.EncodeJSON(j), nil
 }
 
 // sizeOf answers q, and tells the piece's size at every other stage whose shrink is known.

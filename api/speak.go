@@ -11,6 +11,7 @@ import (
 	"golang.org/x/text/language"
 
 	"lidwright/api/pages"
+	"lidwright/api/web"
 	"lidwright/tiles"
 )
 
@@ -88,7 +89,7 @@ type speakKey struct{}
 // spoken tells the pages whom they speak to, and keepers of copies that it depends on it.
 func (s *Server) spoken(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if _, asset := s.pages.Asset(strings.TrimPrefix(r.URL.Path, "/")); !asset && !isAPI(r.URL.Path) {
+		if _, asset := s.pages.Asset(strings.TrimPrefix(r.URL.Path, "/")); !asset && !web.IsAPI(r.URL.Path) {
 			w.Header().Add("Vary", "Accept-Language, Cookie")
 			r = r.WithContext(context.WithValue(r.Context(), speakKey{}, s.speakOf(r)))
 		}

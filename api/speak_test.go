@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"lidwright/api/pages"
+	"lidwright/api/web"
 	"lidwright/kiln"
 
 	"lidwright/api/caution"
@@ -114,7 +115,7 @@ func TestCautionsInEveryTongue(t *testing.T) {
 	for _, c := range caution.All {
 		texts = append(texts, c.Text, c.Place)
 	}
-	for _, k := range problemKinds {
+	for _, k := range web.Kinds {
 		texts = append(texts, k.Title, k.Help)
 	}
 	for _, id := range []string{lid.WillFuse, lid.RatesStated, lid.NoUsualYet, lid.LedgeTooNarrow, lid.LedgeNotGiven, lid.MeasureWet, lid.LeatherGuessed, lid.OutOfRound, lid.PlayOutside, lid.AskedUnusual} {

@@ -13,6 +13,7 @@ import (
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
 
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 )
 
@@ -132,7 +133,7 @@ func (st *stream) tellNow(ctx context.Context) bool {
 		return true
 	}
 	for _, k := range st.s.Kilns().KilnsNow(ctx) {
-		said := string(bytes.TrimSpace(encodeJSON(k)))
+		said := string(bytes.TrimSpace(web.EncodeJSON(k)))
 		if st.told[k.Kiln] == said {
 			continue
 		}
@@ -151,7 +152,7 @@ func (st *stream) tellChanges(ctx context.Context) bool {
 			return false // the reader comes back and resumes
 		}
 		for _, c := range found {
-			if !st.send(fmt.Appendf(nil, "id: %d\nevent: change\ndata: %s\n\n", c.Seq, bytes.TrimSpace(encodeJSON(st.s.ChangeJSON(c))))) {
+			if !st.send(fmt.Appendf(nil, "id: %d\nevent: change\ndata: %s\n\n", c.Seq, bytes.TrimSpace(web.EncodeJSON(st.s.ChangeJSON(c))))) {
 				return false
 			}
 			st.after = c.Seq

@@ -123,12 +123,3 @@ func TestTextsOfAllKinds(t *testing.T) {
 	s.put("/v1/clays/same", one, 201, nil)
 	s.put("/v1/clays/same", other, 200, nil)
 }
-
-func TestHalfSign(t *testing.T) {
-	for text, want := range map[string]bool{`"\ud83d\ude00"`: false, `"\\ud800"`: false, `"\\\ud800"`: true, `"\ud800"`: true, `"\ud800\n"`: true, `"\ud800\ud800"`: true, `"\udc00\ud800"`: true,
-		`"\ud83d\ude00\ud83d"`: true, `"\u00e9"`: false, `"`: false, `"\`: false, `"\u`: false, `"\ud800\`: true, `{"a":"b"}`: false, `"\uD83D\uDE00"`: false} {
-		if halfSign([]byte(text)) != want {
-			t.Errorf("%s: want %v", text, want)
-		}
-	}
-}

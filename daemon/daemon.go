@@ -30,6 +30,7 @@ import (
 
 	"lidwright/api"
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/config"
 	"lidwright/daemon/notice"
 	"lidwright/daemon/outbox"
@@ -326,7 +327,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("%w: listen on %s: %v", ErrCannotStart, d.cfg.Listen.Address, err)
 	}
-	limited, err := secured(api.Limit(l, d.cfg.Listen.Connections, d.cfg.Listen.ConnectionsPerAddress), d.cfg)
+	limited, err := secured(web.Limit(l, d.cfg.Listen.Connections, d.cfg.Listen.ConnectionsPerAddress), d.cfg)
 	if err != nil {
 		l.Close()
 		return err

@@ -1,4 +1,4 @@
-package api
+package web
 
 import (
 	"bytes"
@@ -9,15 +9,15 @@ import (
 	"strings"
 )
 
-// tagged gives every successful answer to a GET an ETag made from its bytes, and answers
+// Tagged gives every successful answer to a GET an ETag made from its bytes, and answers
 // 304 with that ETag where the asker already has them. Streams set their own headers and
-// are left alone: they flush before they end. Some answers are kept ready; see answers.
-func tagged(next http.Handler, remembers func(*http.Request) *answers) http.Handler {
+// are left alone: they flush before they end. Some answers are kept ready; see Cache.
+func Tagged(next http.Handler, cacheOf func(*http.Request) *Cache) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		switch r.Method {
 		case http.MethodGet, http.MethodHead:
 		case http.MethodPut: // what was edited says its new ETag
-			h := &held{ResponseWriter: w, status: http.StatusOK}
+			h := Hold(w)
 			next.ServeHTTP(h, r)
 			if rev := w.Header().Get("ETag"); rev != "" {
 				w.Header().Set("ETag", editTag(rev, h.body.Bytes()))
@@ -30,7 +30,7 @@ func tagged(next http.Handler, remembers func(*http.Request) *answers) http.Hand
 		}
 		var question string
 		var then uint64
-		ready := remembers(r)
+		ready := cacheOf(r)
 		if ready != nil {
 			question = questionOf(r)
 		}
@@ -44,7 +44,7 @@ func tagged(next http.Handler, remembers func(*http.Request) *answers) http.Hand
 				return
 			}
 		}
-		h := &held{ResponseWriter: w, status: http.StatusOK}
+		h := Hold(w)
 		next.ServeHTTP(h, r)
 		if h.through {
 			return
@@ -136,15 +136,23 @@ func matches(header, tag string) bool {
 	return false
 }
 
-// held keeps an answer back until it is whole.
-type held struct {
+// Hold keeps back what is answered to w.
+func Hold(w http.ResponseWriter) *Held { return &Held{ResponseWriter: w, status: http.StatusOK} }
+
+// Body is what was answered; Through: it streams and went out already; Status is what it goes out with.
+func (h *Held) Body() []byte  { return h.body.Bytes() }
+func (h *Held) Through() bool { return h.through }
+func (h *Held) Status() int   { return h.status }
+
+// Held keeps an answer back until it is whole.
+type Held struct {
 	http.ResponseWriter
 	body    bytes.Buffer
 	status  int
 	through bool // the answer streams: nothing is held any more
 }
 
-func (h *held) WriteHeader(status int) {
+func (h *Held) WriteHeader(status int) {
 	if h.through {
 		h.ResponseWriter.WriteHeader(status)
 		return
@@ -152,7 +160,7 @@ func (h *held) WriteHeader(status int) {
 	h.status = status
 }
 
-func (h *held) Write(p []byte) (int, error) {
+func (h *Held) Write(p []byte) (int, error) {
 	if h.through {
 		return h.ResponseWriter.Write(p)
 	}
@@ -160,7 +168,7 @@ func (h *held) Write(p []byte) (int, error) {
 }
 
 // FlushError lets a stream through: what was held goes out, and all that follows at once.
-func (h *held) FlushError() error {
+func (h *Held) FlushError() error {
 	if !h.through {
 		h.through = true
 		h.ResponseWriter.WriteHeader(h.status)
@@ -172,4 +180,4 @@ func (h *held) FlushError() error {
 	return http.NewResponseController(h.ResponseWriter).Flush()
 }
 
-func (h *held) Unwrap() http.ResponseWriter { return h.ResponseWriter }
+func (h *Held) Unwrap() http.ResponseWriter { return h.ResponseWriter }

@@ -1,4 +1,4 @@
-package api
+package web
 
 import (
 	"net"
@@ -62,7 +62,7 @@ func addrOf(a net.Addr) netip.Addr {
 
 // turnAway answers without reading and never waits for the other end.
 func turnAway(c net.Conn) {
-	body := encodeJSON(problem("too-many-connections", "Too many connections at this moment."))
+	body := EncodeJSON(NewProblem("too-many-connections", "Too many connections at this moment."))
 	c.SetWriteDeadline(time.Now().Add(50 * time.Millisecond))
 	c.Write(append([]byte("HTTP/1.1 503 Service Unavailable\r\nContent-Type: application/problem+json\r\nRetry-After: 5\r\nConnection: close\r\n\r\n"), body...))
 	if t, ok := c.(*net.TCPConn); ok {

@@ -1,4 +1,4 @@
-package api
+package web
 
 import (
 	"strconv"
@@ -14,28 +14,13 @@ import (
 // tells one answer from another (If-None-Match); an edit asks for the revision alone (If-Match),
 // which the store compares while it writes, so that of two who edit at once one is told.
 
-// thing answers with something that can be edited.
-type thing[T any] struct {
-	Revision string `header:"ETag" doc:"For If-Match on the next change, for If-None-Match on the next question"`
-	Body     T
-}
-
-// edited is what the PUT of such a thing answers.
-type edited[T any] struct {
-	Status   int
-	Revision string `header:"ETag" doc:"For If-Match on the next change"`
-	Body     T
-}
-
-func revision(n int64) string { return strconv.FormatInt(n, 10) }
-
 // editTag is the whole ETag of a thing: the revision that the handler told, and what was answered.
 func editTag(revision string, body []byte) string {
 	return `"` + revision + "-" + strings.Trim(tagOf(body), `"`) + `"`
 }
 
-// edits says in the document that a PUT takes If-Match, and lets it.
-func edits(a huma.API, path string) {
+// Edits says in the document that a PUT takes If-Match, and lets it.
+func Edits(a huma.API, path string) {
 	op := a.OpenAPI().Paths[path].Put
 	op.Metadata = map[string]any{"edits": true}
 	text := &huma.Schema{Type: huma.TypeString}
@@ -44,24 +29,24 @@ func edits(a huma.API, path string) {
 		&huma.Param{Name: "If-None-Match", In: "header", Schema: text, Description: "* to keep something new alone: 412 if it is there"})
 }
 
-// preconditions reads If-Match and If-None-Match of every change in one place and hands them to
+// Preconditions reads If-Match and If-None-Match of every change in one place and hands them to
 // the store with the context. A saying that is repeated word for word is answered before they are
 // asked (a safe retry); that is the store's to see.
-func preconditions(ctx huma.Context, next func(huma.Context)) {
+func Preconditions(ctx huma.Context, next func(huma.Context)) {
 	op, must, mustNot := ctx.Operation(), ctx.Header("If-Match"), ctx.Header("If-None-Match")
-	if !unsafe(op.Method) || must == "" && mustNot == "" {
+	if !Unsafe(op.Method) || must == "" && mustNot == "" {
 		next(ctx)
 		return
 	}
 	m, p := readMatch(must, mustNot)
 	if p == nil && must != "" && op.Metadata["edits"] == nil {
-		p = problem("changed-meanwhile", "Nothing that is kept at this address is ever edited, so no ETag can match; send it without If-Match.", wire.Field{Name: "If-Match", Says: "is not taken here"})
+		p = NewProblem("changed-meanwhile", "Nothing that is kept at this address is ever edited, so no ETag can match; send it without If-Match.", wire.Field{Name: "If-Match", Says: "is not taken here"})
 	}
 	if p != nil {
 		p.Instance = ctx.URL().Path
 		ctx.SetHeader("Content-Type", p.ContentType(""))
 		ctx.SetStatus(p.Status)
-		ctx.BodyWriter().Write(encodeJSON(p))
+		ctx.BodyWriter().Write(EncodeJSON(p))
 		return
 	}
 	next(huma.WithValue(ctx, usecase.PreconditionKey{}, m))
@@ -75,7 +60,7 @@ func readMatch(must, mustNot string) (m usecase.Precondition, p *Problem) {
 	case "*":
 		m.New = true
 	default:
-		return m, problem("unknown-value", "On a change If-None-Match can only be *.", wire.Field{Name: "If-None-Match", Says: "can only be *"})
+		return m, NewProblem("unknown-value", "On a change If-None-Match can only be *.", wire.Field{Name: "If-None-Match", Says: "can only be *"})
 	}
 	switch strings.TrimSpace(must) {
 	case "":

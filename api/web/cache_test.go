@@ -1,4 +1,4 @@
-package api
+package web
 
 import (
 	"fmt"
@@ -14,15 +14,15 @@ import (
 func TestAnswersKept(t *testing.T) {
 	var revision atomic.Uint64 // from 0 on: nothing was written yet
 	asked := 0
-	a := &answers{most: 4096, revision: revision.Load}
-	h := tagged(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+	a := &Cache{Most: 4096, Revision: revision.Load}
+	h := Tagged(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		asked++
 		if r.URL.Query().Get("meanwhile") != "" {
 			revision.Add(1)
 		}
 		w.Header().Set("Content-Type", "text/plain")
 		fmt.Fprintf(w, "answer %d%s", asked, strings.Repeat(" ", len(r.URL.Query().Get("pad"))))
-	}), func(r *http.Request) *answers { return map[string]*answers{"/kept": a}[r.URL.Path] })
+	}), func(r *http.Request) *Cache { return map[string]*Cache{"/kept": a}[r.URL.Path] })
 	get := func(path, tag string) (int, string, http.Header) {
 		r := httptest.NewRequest("GET", path, nil)
 		if tag != "" {
@@ -52,8 +52,8 @@ func TestAnswersKept(t *testing.T) {
 	}
 	for i := range 200 {
 		get(fmt.Sprintf("/kept?n=%d&pad=%s", i, strings.Repeat("x", 100)), "")
-		if a.bytes > a.most {
-			t.Fatalf("%d bytes kept, limit %d", a.bytes, a.most)
+		if a.bytes > a.Most {
+			t.Fatalf("%d bytes kept, limit %d", a.bytes, a.Most)
 		}
 	}
 	before := len(a.kept)
