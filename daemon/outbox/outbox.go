@@ -65,7 +65,8 @@ type Outbox struct {
 	trouble  string
 	lastOK   time.Time
 	body     string
-	behind   int64
+	atLife   string // of the record that atHave belongs to; "": nothing was sent since the start
+	atHave   int64  // change up to which the collector has it
 	refused  uint64
 	stopTurn func() // ends what is being sent
 }
@@ -215,16 +216,16 @@ func (o *Outbox) Status(ctx context.Context) (usecase.CollectorStatus, error) {
 	if err != nil {
 		return st, err
 	}
-	last, err := o.Store.LastChange(ctx)
+	o.mu.Lock()
+	if o.atLife != "" { // the cursor is written down once in a while
+		had, have = o.atLife, o.atHave
+	}
+	o.mu.Unlock()
 	if had != life {
 		have = 0
 	}
-	o.mu.Lock()
-	if st.LastOK.IsZero() {
-		o.behind = last - have
-	}
-	st.Behind = max(0, o.behind)
-	o.mu.Unlock()
+	last, err := o.Store.LastChange(ctx)
+	st.Behind = max(0, last-have)
 	return st, err
 }
 
@@ -344,9 +345,9 @@ func (o *Outbox) keep(j joined) error {
 
 func (o *Outbox) changed(j joined) {
 	o.mu.Lock()
-	o.joined, o.broken, o.trouble = j, nil, ""
+	o.joined, o.broken, o.trouble, o.atLife = j, nil, "", ""
 	if j.URL == "" {
-		o.lastOK, o.body, o.behind = time.Time{}, "", 0
+		o.lastOK, o.body = time.Time{}, ""
 	}
 	o.mu.Unlock()
 	select {

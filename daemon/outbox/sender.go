@@ -55,6 +55,18 @@ func (s *sender) turn(ctx context.Context) error {
 	if err := s.settle(ctx); err != nil {
 		return err
 	}
+	if err := s.pushAll(ctx); err != nil {
+		return err
+	}
+	if err := s.tellLive(ctx); err != nil {
+		return err
+	}
+	s.save(ctx, false)
+	return nil
+}
+
+// pushAll sends one body after another until there is none left.
+func (s *sender) pushAll(ctx context.Context) error {
 	for more := true; more && ctx.Err() == nil; {
 		var err error
 		if more, err = s.push(ctx); err != nil {
@@ -62,10 +74,6 @@ func (s *sender) turn(ctx context.Context) error {
 		}
 		s.save(ctx, false)
 	}
-	if err := s.tellLive(ctx); err != nil {
-		return err
-	}
-	s.save(ctx, false)
 	return nil
 }
 
@@ -106,7 +114,8 @@ func (s *sender) settle(ctx context.Context) error {
 			s.sent[m.ID] = m
 		}
 	}
-	s.life, s.have, s.saved, s.known = life, have, have, true
+	s.life, s.saved, s.known = life, have, true
+	s.isAt(have)
 	return nil
 }
 
@@ -164,7 +173,6 @@ func (s *sender) push(ctx context.Context) (more bool, err error) {
 	}
 	if len(p.Facts) == 0 && len(p.Firings) == 0 && !s.ask {
 		s.looked = p.Last
-		s.isBehind(p.Last - s.have)
 		return false, nil
 	}
 	if p.Boots, err = s.freshBoots(ctx); err != nil {
@@ -185,8 +193,7 @@ func (s *sender) push(ctx context.Context) (more bool, err error) {
 			return false, err
 		}
 	}
-	s.isBehind(p.Last - s.have)
-	if len(fresh) <= mostFirings && len(taken.Want) == 0 {
+	if s.looked = -1; len(fresh) <= mostFirings && len(taken.Want) == 0 {
 		s.looked = p.Last
 	}
 	return len(p.Facts) > 0 && s.have < p.Last || len(fresh) > mostFirings || len(taken.Want) > 0, nil
@@ -220,7 +227,8 @@ func (s *sender) post(ctx context.Context, p *wire.Push) (taken wire.PushTaken, 
 	case taken.Have > p.Last:
 		return taken, false, fmt.Errorf("the collector has more changes of this record (%d) than this machine (%d): another machine says that it is this studio, or the record lost its newest part. Its owner can say which holds: lidwright-collect studio readmit %s", taken.Have, p.Last, site)
 	}
-	s.have, s.gaps, s.ask = taken.Have, 0, false
+	s.gaps, s.ask = 0, false
+	s.isAt(taken.Have)
 	s.took()
 	return taken, false, nil
 }
@@ -238,7 +246,8 @@ func (s *sender) back(have int64) error {
 			errStrange, have, s.have)
 	}
 	slog.Info("the collector lost the end of what it had; it is sent again", "from", have, "to", s.have)
-	s.have, s.ask, s.boots = have, true, map[string]bool{}
+	s.ask, s.boots = true, map[string]bool{}
+	s.isAt(have)
 	return nil
 }
 
@@ -366,8 +375,7 @@ func (s *sender) tellLive(ctx context.Context) error {
 		if err := s.back(back.Have); err != nil {
 			return err
 		}
-		_, err := s.push(ctx)
-		return err
+		return s.pushAll(ctx)
 	}
 	if err != nil {
 		return err
@@ -405,9 +413,11 @@ func (s *sender) took() {
 	s.mu.Unlock()
 }
 
-func (s *sender) isBehind(n int64) {
+// isAt is how far the collector is now.
+func (s *sender) isAt(have int64) {
+	s.have = have
 	s.mu.Lock()
-	s.behind = n
+	s.atLife, s.atHave = s.life, have
 	s.mu.Unlock()
 }
 

@@ -87,6 +87,22 @@ func Own(t testing.TB, settings ...string) *cluster.Server {
 	return s
 }
 
+// Standby is a server that follows another as its standby named "standby", on a port that is free where port
+// is 0; stopped when the test ends.
+func Standby(t testing.TB, primary *cluster.Server, port int) *cluster.Server {
+	t.Helper()
+	s, err := primary.Standby(t.Context(), filepath.Join(Folder(t), "data"), "standby")
+	if err == nil {
+		s.Port = port
+		err = s.Start(t.Context(), quick...)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(s.Kill)
+	return s
+}
+
 // Folder is one that the user of PostgreSQL can pass through.
 func Folder(t testing.TB) string {
 	t.Helper()
