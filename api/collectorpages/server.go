@@ -28,6 +28,7 @@ type Server struct {
 	Zone    *time.Location
 	Tongue  string // of the pages where a browser asks for none that we speak
 	Version string
+	Form    int // newest form of messages that it takes; it takes the one before too
 	Now     func() time.Time
 	// Owner tells whether a passcode is the owner's, and the mark of what is kept of it. Nil: there is none,
 	// and the pages are for this machine alone.
@@ -47,7 +48,7 @@ type Server struct {
 const (
 	mostAtOnce   = 16       // pushes and curves that are worked on
 	mostSent     = 1 << 20  // bytes of a body as it comes
-	mostUnfolded = 8 << 20  // bytes of one that came compressed
+	mostUnfolded = 4 << 20  // bytes of one that came compressed: 900 kB of facts, 20,000 marks of firings
 	mostCurve    = 16 << 20 // bytes of a curve: a week of three probes at one a second takes 1 MB
 	readPatience = 30 * time.Second
 )

@@ -209,9 +209,9 @@ func (s *Server) push(w http.ResponseWriter, r *http.Request) {
 		s.refusal(w, r, err)
 		return
 	}
-	if p.Form != wire.PushForm && p.Form != wire.PushForm-1 || p.Form < 1 {
+	if p.Form != s.Form && p.Form != s.Form-1 || p.Form < 1 {
 		refuse(w, http.StatusUpgradeRequired,
-			wire.PushRefused{Why: "form", Says: fmt.Sprintf("This collector (version %s) takes messages of form %d and the one before; the studio sends form %d. The collector is brought up to date first.", s.Version, wire.PushForm, p.Form)})
+			wire.PushRefused{Why: "form", Says: fmt.Sprintf("This collector (version %s) takes messages of form %d and the one before; the studio sends form %d. The collector is brought up to date first.", s.Version, s.Form, p.Form)})
 		return
 	}
 	if err := check(&p); err != nil {
@@ -292,7 +292,7 @@ func check(p *wire.Push) error {
 	return nil
 }
 
-func isTime(t time.Time) bool { return t.Year() > 0 && t.Year() < 10_000 }
+func isTime(t time.Time) bool { return t.Year() >= 1900 && t.Year() < 10_000 }
 
 // withoutNUL puts the sign for what cannot be read in the place of \u0000, which PostgreSQL keeps in no text.
 func withoutNUL(body []byte) []byte {

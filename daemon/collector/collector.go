@@ -14,6 +14,7 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"runtime/debug"
 	"strings"
 	"time"
 
@@ -21,6 +22,7 @@ import (
 
 	"lidwright/api"
 	"lidwright/api/collectorpages"
+	"lidwright/api/wire"
 	"lidwright/config"
 	"lidwright/daemon/collector/postgres"
 	"lidwright/daemon/store/codec"
@@ -59,7 +61,7 @@ func New(ctx context.Context, cfg config.Collect, version string) (*Collector, e
 		error) {
 		return net.Listen("tcp", a)
 	}, Ready: func(string) {}, cfg: cfg}
-	c.pages = &collectorpages.Server{Name: cfg.Name, Zone: zone, Tongue: cfg.Language, Version: version,
+	c.pages = &collectorpages.Server{Name: cfg.Name, Zone: zone, Tongue: cfg.Language, Version: version, Form: wire.PushForm,
 		Now: func() time.Time { return c.Now() }, Draw: Draw, Summary: codec.ReadSummary}
 	if file := cfg.Owner.CodeFile; file != "" {
 		if _, err := ownerOf(file); err != nil {
@@ -98,9 +100,16 @@ func ownerOf(file string) (api.CodeHash, error) {
 	return api.ParseCodeHash(strings.TrimSpace(string(line)))
 }
 
+// memory is up to where the runtime lets the heap grow before it looks harder for what nobody needs any
+// more: a burst of large bodies is not to stay. GOMEMLIMIT says otherwise.
+const memory = 28 << 20
+
 // Run answers until ctx ends, and then gives what is under way ten seconds.
 func (c *Collector) Run(ctx context.Context) error {
 	defer c.store.Close()
+	if os.Getenv("GOMEMLIMIT") == "" {
+		debug.SetMemoryLimit(memory)
+	}
 	handler, err := c.pages.Handler()
 	if err != nil {
 		return fmt.Errorf("build the pages: %w", err)

@@ -13,6 +13,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"syscall"
@@ -74,10 +75,17 @@ type running struct {
 
 func start(t testing.TB, database string) *running {
 	t.Helper()
+	return startWith(t, database, func(*Collector) {})
+}
+
+// startWith starts one that is another in something.
+func startWith(t testing.TB, database string, other func(*Collector)) *running {
+	t.Helper()
 	c, err := New(context.Background(), settingsFor(database, "127.0.0.1:0"), "test")
 	if err != nil {
 		t.Fatal(err)
 	}
+	other(c)
 	ctx, cancel := context.WithCancel(context.Background())
 	ready, done := make(chan string, 1), make(chan error, 1)
 	c.Ready = func(address string) { ready <- "http://" + address }
@@ -887,3 +895,15 @@ func ask(t testing.TB, method, url, key string, body any) *http.Response {
 	t.Cleanup(func() { resp.Body.Close() })
 	return resp
 }
+
+// percentiles tells the middle and the slowest hundredth of what was timed, in ms.
+func percentiles(b *testing.B, took []time.Duration) {
+	b.Helper()
+	slices.Sort(took)
+	at := func(q float64) float64 { return took[int(q*float64(len(took)-1))].Seconds() * 1000 }
+	b.ReportMetric(at(0.5), "p50-ms")
+	b.ReportMetric(at(0.99), "p99-ms")
+}
+
+// newID is one that no other has.
+func newID() string { return uuid.Must(uuid.NewV7()).String() }

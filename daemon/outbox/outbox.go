@@ -47,6 +47,7 @@ type Outbox struct {
 	Folder   string // of the file with the token
 	Version  string
 	CurveSum func(curve []byte) int64
+	Form     int // of what is sent
 
 	Patience    time.Duration // with one answer
 	First, Most time.Duration // the pause after trouble begins with the one and doubles to the other
@@ -75,6 +76,7 @@ type Outbox struct {
 func New(store Store, folder, version string, now func() kiln.Stamp, live func() []wire.LiveKiln,
 	sum func([]byte) int64) *Outbox {
 	return &Outbox{Store: store, Live: live, Now: now, Folder: folder, Version: version, CurveSum: sum,
+		Form:     wire.PushForm,
 		Patience: 15 * time.Second, First: time.Second, Most: time.Hour, SaveEach: time.Minute,
 		LiveFiring: 30 * time.Second, LiveElse: 5 * time.Minute, CurveEach: 5 * time.Minute,
 		TrustWait: 24 * time.Hour,

@@ -138,7 +138,7 @@ func (s *sender) save(ctx context.Context, last bool) {
 // push sends one body, and the curves of its firings, if there is anything to send; more tells whether
 // there may be more.
 func (s *sender) push(ctx context.Context) (more bool, err error) {
-	p := wire.Push{Form: wire.PushForm, Version: s.Version, Life: s.life, After: s.have}
+	p := wire.Push{Form: s.Form, Version: s.Version, Life: s.life, After: s.have}
 	if p.Last, err = s.Store.LastChange(ctx); err != nil {
 		return false, err
 	}

@@ -166,8 +166,13 @@ func (s *Server) Start(ctx context.Context, settings ...string) error {
 	}
 }
 
-// Pid is the process of the server.
-func (s *Server) Pid() int { return s.cmd.Process.Pid }
+// Pids are the processes of the server that run now, the postmaster first.
+func (s *Server) Pids() []int {
+	return append([]int{s.cmd.Process.Pid}, childrenOf(s.cmd.Process.Pid)...)
+}
+
+// Ended is closed when the server ended, whoever ended it.
+func (s *Server) Ended() <-chan struct{} { return s.ended }
 
 // Kill ends the server as a cut power does: the postmaster and all its children get SIGKILL.
 func (s *Server) Kill() {

@@ -73,7 +73,13 @@ func Database(t testing.TB) (url string) {
 // Own is a server of one test alone, to be killed in it; stopped when the test ends.
 func Own(t testing.TB, settings ...string) *cluster.Server {
 	t.Helper()
-	s, err := cluster.Make(t.Context(), filepath.Join(Folder(t), "data"), true)
+	return OwnIn(t, Folder(t), settings...)
+}
+
+// OwnIn is Own in a folder that its user can pass through.
+func OwnIn(t testing.TB, folder string, settings ...string) *cluster.Server {
+	t.Helper()
+	s, err := cluster.Make(t.Context(), filepath.Join(folder, "data"), true)
 	if err == nil {
 		err = s.Start(t.Context(), append(slices.Clone(quick), settings...)...)
 	}
