@@ -2,7 +2,9 @@ package api
 
 import (
 	"context"
-	"encoding/json"
+	"crypto/pbkdf2"
+	"crypto/sha256"
+	"encoding/base64"
 	"errors"
 	"io"
 	"maps"
@@ -18,6 +20,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/auth"
 	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/kiln"
@@ -58,17 +61,17 @@ type guardedStudio struct {
 	clock        *kiln.Stamp
 	bench, owner string
 	mu           sync.Mutex
-	hashes       [2]CodeHash
+	hashes       [2]auth.PasscodeHash
 }
 
 func guardedTestStudio(t *testing.T, set func(*Server)) *guardedStudio {
 	t.Helper()
-	g := &guardedStudio{s: studioOfNobody(), bench: NewCode(Bench), owner: NewCode(Owner)}
-	g.hashes = [2]CodeHash{quick(g.bench), quick(g.owner)}
+	g := &guardedStudio{s: studioOfNobody(), bench: auth.NewPasscode(Bench), owner: auth.NewPasscode(Owner)}
+	g.hashes = [2]auth.PasscodeHash{quick(g.bench), quick(g.owner)}
 	g.clock = &kiln.Stamp{Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
 	g.s.Now = func() kiln.Stamp { g.mu.Lock(); defer g.mu.Unlock(); return *g.clock }
 	g.s.Archive = usecase.StorageOf(&phones{kept: map[string]string{}, ends: map[string]time.Time{}})
-	g.s.Access = Access{ReadingOpen: true, Codes: func() (CodeHash, CodeHash, error) {
+	g.s.Access = auth.Access{ReadingOpen: true, Codes: func() (auth.PasscodeHash, auth.PasscodeHash, error) {
 		g.mu.Lock()
 		defer g.mu.Unlock()
 		return g.hashes[0], g.hashes[1], nil
@@ -83,16 +86,25 @@ func guardedTestStudio(t *testing.T, set func(*Server)) *guardedStudio {
 // atTheDoor puts a stub behind the door, so that a test sees who gets in and no more.
 func (g *guardedStudio) atTheDoor(t *testing.T) {
 	t.Helper()
-	g.Server = httptest.NewServer(g.s.asked(g.s.guarded(g.s.door.kept(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+	g.Server = httptest.NewServer(g.s.asked(g.s.guarded(g.s.gate.Handler(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
 		w.WriteHeader(http.StatusTeapot)
 	})))))
 	t.Cleanup(g.Server.Close)
 }
 
 // quick is a hash of few rounds.
-func quick(code string) CodeHash {
-	h := CodeHash{rounds: 1000, salt: []byte("salt of the test")}
-	h.sum = h.of(code)
+func quick(code string) auth.PasscodeHash {
+	salt := []byte("salt of the test")
+	signs := strings.ReplaceAll(strings.ToUpper(code), "-", "")
+	sum, err := pbkdf2.Key(sha256.New, signs, salt, 1000, sha256.Size)
+	if err != nil {
+		panic(err)
+	}
+	e := base64.RawStdEncoding
+	h, err := auth.ParsePasscodeHash("pbkdf2-sha256 1000 " + e.EncodeToString(salt) + " " + e.EncodeToString(sum))
+	if err != nil {
+		panic(err)
+	}
 	return h
 }
 
@@ -135,7 +147,7 @@ func knock(t *testing.T, site, method, path string, header ...string) (*http.Res
 
 // whoMay is whose passcode each route asks for, written out by hand. To confirm in a word what a reading
 // was asked about is the owner's; the bench measures again.
-var whoMay = map[Who]string{
+var whoMay = map[auth.Who]string{
 	Anyone: `
 		GET /healthz
 		GET /readyz
@@ -314,7 +326,7 @@ var whoMay = map[Who]string{
 // Each route asks for the passcode that is written down for it, no more and no less. The walk goes over
 // what is registered: a route that is not written down fails it.
 func TestEveryRouteAsks(t *testing.T) {
-	wanted := map[string]Who{}
+	wanted := map[string]auth.Who{}
 	for who, routes := range whoMay {
 		for line := range strings.Lines(strings.TrimSpace(routes)) {
 			wanted[strings.TrimSpace(line)] = who
@@ -339,7 +351,7 @@ func TestEveryRouteAsks(t *testing.T) {
 				need = Bench
 			}
 			method, path := addressOf(pattern)
-			for who, header := range map[Who][]string{Anyone: nil,
+			for who, header := range map[auth.Who][]string{Anyone: nil,
 				Bench: {"Authorization", "Bearer " + g.bench},
 				Owner: {"Authorization", "Bearer " + g.owner}} {
 				want := http.StatusTeapot // let in
@@ -428,7 +440,7 @@ func TestGuessesRationed(t *testing.T) {
 		return knock(t, g.URL, "PUT", aReading, "Authorization", "Bearer "+code)
 	}
 	for i := range 5 {
-		a, body := put(NewCode(Bench))
+		a, body := put(auth.NewPasscode(Bench))
 		if a.StatusCode != 401 || strings.Contains(body, g.bench) {
 			t.Fatalf("wrong code %d: %d %s", i, a.StatusCode, body)
 		}
@@ -446,10 +458,10 @@ func TestGuessesRationed(t *testing.T) {
 		}
 	}
 	// From many addresses: thirty a minute in all are worked out.
-	d := g.s.door
+	d := g.s.gate
 	looked := 0
 	for i := range 200 {
-		if _, p := d.whose(t.Context(), NewCode(Bench), netip.AddrFrom4([4]byte{10, 0, 0, byte(i)})); p.Status == 401 {
+		if _, p := d.Identify(t.Context(), auth.NewPasscode(Bench), netip.AddrFrom4([4]byte{10, 0, 0, byte(i)})); p.Status == 401 {
 			looked++
 		}
 	}
@@ -457,7 +469,7 @@ func TestGuessesRationed(t *testing.T) {
 		t.Errorf("%d guesses were looked at in no time", looked)
 	}
 	for _, bad := range []string{"", "x", strings.Repeat("A", 10000), "\x00", g.bench + "A"} {
-		if who, p := d.whose(t.Context(), bad, netip.AddrFrom4([4]byte{10, 0, 1, byte(len(bad))})); p == nil || who != Anyone {
+		if who, p := d.Identify(t.Context(), bad, netip.AddrFrom4([4]byte{10, 0, 1, byte(len(bad))})); p == nil || who != Anyone {
 			t.Errorf("%.20q opens for %v", bad, who)
 		}
 	}
@@ -478,8 +490,8 @@ func TestGuessesLockNobodyOut(t *testing.T) {
 	g := guardedTestStudio(t, nil)
 	bench, owner, stranger := netip.MustParseAddr("192.0.2.7"), netip.MustParseAddr("2001:db8:7::1"),
 		netip.MustParseAddr("192.0.2.66")
-	try := func(code string, from netip.Addr) (Who, int) {
-		who, p := g.s.door.whose(t.Context(), code, from)
+	try := func(code string, from netip.Addr) (auth.Who, int) {
+		who, p := g.s.gate.Identify(t.Context(), code, from)
 		if p == nil {
 			return who, 200
 		}
@@ -496,8 +508,8 @@ func TestGuessesLockNobodyOut(t *testing.T) {
 	}
 	guess := func(addresses int) {
 		for i := range addresses {
-			try(NewCode(Bench), netip.AddrFrom4([4]byte{10, 1, byte(i >> 8), byte(i)}))
-			try(NewCode(Owner), netip.AddrFrom4([4]byte{10, 1, byte(i >> 8), byte(i)}))
+			try(auth.NewPasscode(Bench), netip.AddrFrom4([4]byte{10, 1, byte(i >> 8), byte(i)}))
+			try(auth.NewPasscode(Owner), netip.AddrFrom4([4]byte{10, 1, byte(i >> 8), byte(i)}))
 		}
 	}
 	try(g.bench, bench)
@@ -511,26 +523,26 @@ func TestGuessesLockNobodyOut(t *testing.T) {
 	}
 	both("after a restart")
 	g.restarted(t)
-	guess(2 * mostShares)
+	guess(2 * 1024)
 	both("more addresses than are remembered")
 	for range 8 {
-		try(NewCode(Bench), bench)
-		try(NewCode(Owner), owner)
+		try(auth.NewPasscode(Bench), bench)
+		try(auth.NewPasscode(Owner), owner)
 	}
 	both("wrong ones from the same address")
 	for range 8 {
-		try(NewCode(Bench), stranger)
+		try(auth.NewPasscode(Bench), stranger)
 	}
 	if _, status := try(g.bench, stranger); status != 429 {
 		t.Errorf("from where only wrong ones came: %d, want 429", status)
 	}
 	g.mu.Lock()
-	renewed := NewCode(Bench)
-	g.hashes = [2]CodeHash{quick(renewed), quick(NewCode(Owner))}
+	renewed := auth.NewPasscode(Bench)
+	g.hashes = [2]auth.PasscodeHash{quick(renewed), quick(auth.NewPasscode(Owner))}
 	g.mu.Unlock()
 	guess(100)
 	for range 8 {
-		try(NewCode(Bench), bench)
+		try(auth.NewPasscode(Bench), bench)
 	}
 	if _, status := try(renewed, bench); status != 429 {
 		t.Errorf("an address of a code that was renewed: %d, want 429", status)
@@ -540,9 +552,9 @@ func TestGuessesLockNobodyOut(t *testing.T) {
 // A session of the owner outlasts a restart and ends two hours after its last use all the same.
 func TestOwnerSessionOverARestart(t *testing.T) {
 	g := guardedTestStudio(t, nil)
-	who := func(cookie string) Who {
+	who := func(cookie string) auth.Who {
 		t.Helper()
-		w, err := g.s.door.session(t.Context(), cookie)
+		w, err := g.s.gate.Session(t.Context(), cookie)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -550,7 +562,7 @@ func TestOwnerSessionOverARestart(t *testing.T) {
 	}
 	open := func() string {
 		t.Helper()
-		c, err := g.s.door.open(t.Context(), Owner, false)
+		c, err := g.s.gate.Open(t.Context(), Owner, false)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -571,7 +583,7 @@ func TestOwnerSessionOverARestart(t *testing.T) {
 	if got := who(idle); got != Anyone {
 		t.Errorf("not used for five hours: %v", got)
 	}
-	if err := g.s.door.end(t.Context(), ended); err != nil {
+	if err := g.s.gate.End(t.Context(), ended); err != nil {
 		t.Fatal(err)
 	}
 	idle = open()
@@ -599,7 +611,7 @@ func TestOwnerSessionOverARestart(t *testing.T) {
 	}
 	g.mu.Lock()
 	g.clock.Wall = g.clock.Wall.AddDate(20, 0, 0)
-	g.hashes[1] = quick(NewCode(Owner))
+	g.hashes[1] = quick(auth.NewPasscode(Owner))
 	g.mu.Unlock()
 	if got := who(cookie); got != Anyone {
 		t.Errorf("of a code that was renewed: %v", got)
@@ -617,7 +629,7 @@ func TestSessions(t *testing.T) {
 			c[0].Path != "/" || len(c[0].Value) != 22 || body != "" {
 			t.Fatalf("%d %v %s", a.StatusCode, c, body)
 		}
-		return cookieName + "=" + c[0].Value
+		return auth.CookieName + "=" + c[0].Value
 	}
 	put := func(path, cookie string, header ...string) int {
 		t.Helper()
@@ -656,7 +668,7 @@ func TestSessions(t *testing.T) {
 	}
 	bench, owner = open(g.bench), open(g.owner)
 	g.mu.Lock()
-	g.hashes = [2]CodeHash{quick("AAAA-BBBB"), quick("AAAA-BBBB-CCCC")}
+	g.hashes = [2]auth.PasscodeHash{quick("AAAA-BBBB"), quick("AAAA-BBBB-CCCC")}
 	g.mu.Unlock()
 	for _, cookie := range []string{bench, owner} {
 		if got := put(aReading, cookie, own...); got != 401 {
@@ -709,8 +721,8 @@ func TestFormsAndCodes(t *testing.T) {
 	if a.StatusCode != 303 || a.Header.Get("Location") != "/unpack" || len(a.Cookies()) != 1 {
 		t.Fatalf("%d %v", a.StatusCode, a.Header)
 	}
-	cookie := []string{"Cookie", cookieName + "=" + a.Cookies()[0].Value, "Origin", g.URL}
-	token := formToken(a.Cookies()[0].Value)
+	cookie := []string{"Cookie", auth.CookieName + "=" + a.Cookies()[0].Value, "Origin", g.URL}
+	token := auth.FormToken(a.Cookies()[0].Value)
 	_, body = ask(t, "GET", g.URL+"/clays", "", "", cookie...)
 	if n := strings.Count(body, `name="token" value="`+token+`"`); n == 0 ||
 		n != strings.Count(body, `method="post"`) {
@@ -760,82 +772,14 @@ func TestWritesRationed(t *testing.T) {
 	}
 }
 
-// A hash is read back as it was written, and what is no hash opens nothing.
-func TestCodeHash(t *testing.T) {
-	seen := map[string]bool{}
-	for _, w := range []Who{Bench, Owner} {
-		code := NewCode(w)
-		if len(signsOf(code)) != w.signs() || seen[code] {
-			t.Errorf("%v code %s", w, code)
-		}
-		seen[code] = true
-	}
-	code := NewCode(Bench)
-	h := HashCode(code)
-	back, err := ParseCodeHash(h.String() + "\n")
-	if err != nil || !back.is(strings.ToLower(code)) || back.is(NewCode(Bench)) ||
-		strings.Contains(h.String(), signsOf(code)) {
-		t.Errorf("%v %s", err, h)
-	}
-	for _, bad := range []string{"", code, "pbkdf2-sha256 1 AAAA AAAA",
-		"pbkdf2-sha256 100000 AAAAAAAAAAAAAAAAAAAAAA " + strings.Repeat("A", 42), "md5 100000 a b"} {
-		if _, err := ParseCodeHash(bad); err == nil {
-			t.Errorf("%q was taken for a hash", bad)
-		}
-	}
-	if (CodeHash{}).is("") {
-		t.Error("no hash opens for no code")
-	}
-	// RFC 7914 section 11, PBKDF2-HMAC-SHA-256 with 80000 rounds, password "Password", salt "NaCl":
-	// our hash is that function of the code's signs in capitals.
-	v := CodeHash{rounds: 80000, salt: []byte("NaCl")}
-	pass := v.of("PASSWORD")
-	if w := v.of("pass word"); string(w) != string(pass) {
-		t.Error("case and blanks count")
-	}
-	b, _ := json.Marshal(pass)
-	if len(b) == 0 || len(pass) != 32 {
-		t.Error("length")
-	}
-}
-
-// However many addresses there are, memory for them is bounded.
-func TestRationBounded(t *testing.T) {
-	r := ration{each: time.Second, burst: 2}
-	for i := range 5000 {
-		a := netip.AddrFrom4([4]byte{10, byte(i >> 16), byte(i >> 8), byte(i)})
-		r.take(a, 0)
-		r.take(a, 0)
-	}
-	if len(r.left) > mostShares+1 {
-		t.Errorf("%d addresses remembered", len(r.left))
-	}
-	if _, wait := r.take(netip.MustParseAddr("192.0.2.1"), time.Hour); wait > 0 || len(r.left) > 2 {
-		t.Errorf("after an hour: to wait %v, %d remembered", wait, len(r.left))
-	}
-	if _, wait := r.take(netip.MustParseAddr("2001:db8::1"), time.Hour); wait > 0 {
-		t.Error("an IPv6 address")
-	}
-	r.take(netip.MustParseAddr("2001:db8::2"), time.Hour)
-	if _, wait := r.take(netip.MustParseAddr("2001:db8::3"), time.Hour); wait == 0 {
-		t.Error("a third address of one network")
-	}
-	taken, _ := r.take(netip.MustParseAddr("192.0.2.2"), time.Hour)
-	r.take(netip.MustParseAddr("192.0.2.2"), time.Hour)
-	giveBack(taken, time.Hour)
-	if _, wait := r.take(netip.MustParseAddr("192.0.2.2"), time.Hour); wait > 0 {
-		t.Error("what was given back is gone")
-	}
-}
-
 // While a code file cannot be read nobody gets in, and is told why; reading goes on.
 func TestCodesUnreadable(t *testing.T) {
 	var broken atomic.Bool
 	g := guardedTestStudio(t, func(s *Server) {
 		codes := s.Access.Codes
-		s.Access.Codes = func() (CodeHash, CodeHash, error) {
+		s.Access.Codes = func() (auth.PasscodeHash, auth.PasscodeHash, error) {
 			if broken.Load() {
-				return CodeHash{}, CodeHash{}, errors.New("the code file /secret/place: no such file")
+				return auth.PasscodeHash{}, auth.PasscodeHash{}, errors.New("the code file /secret/place: no such file")
 			}
 			return codes()
 		}
@@ -844,10 +788,10 @@ func TestCodesUnreadable(t *testing.T) {
 	if a.StatusCode != 204 {
 		t.Fatal(a.Status)
 	}
-	cookie := cookieName + "=" + a.Cookies()[0].Value
+	cookie := auth.CookieName + "=" + a.Cookies()[0].Value
 	broken.Store(true)
 	for _, header := range [][]string{{"Authorization", "Bearer " + g.bench},
-		{"Authorization", "Bearer " + NewCode(Bench)}, {"Cookie", cookie, "Sec-Fetch-Site", "same-origin"}} {
+		{"Authorization", "Bearer " + auth.NewPasscode(Bench)}, {"Cookie", cookie, "Sec-Fetch-Site", "same-origin"}} {
 		if a, body := knock(t, g.URL, "PUT", aReading, header...); a.StatusCode != 503 ||
 			!strings.Contains(body, "/problems/codes-unreadable") || strings.Contains(body, "/secret") {
 			t.Errorf("%v: %d %s", header, a.StatusCode, body)
@@ -870,7 +814,7 @@ func TestCodesUnreadable(t *testing.T) {
 // without a code, and nothing breaks.
 func TestHostileAtTheDoor(t *testing.T) {
 	g := guardedTestStudio(t, nil)
-	held := g.s.asked(g.s.guarded(g.s.door.kept(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+	held := g.s.asked(g.s.guarded(g.s.gate.Handler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if web.Unsafe(r.Method) && routeOf(r).needed(true) != Anyone {
 			t.Errorf("%s %q got in", r.Method, r.RequestURI)
 		}
@@ -884,10 +828,10 @@ func TestHostileAtTheDoor(t *testing.T) {
 		h := hostile{rand.New(rand.NewPCG(15, seed)), g.s.patterns}
 		r := h.request()
 		name := h.of([]string{"Authorization", "Cookie", "X-Forwarded-For", "Authorization"})
-		r.Header.Set(name, h.of([]string{"Bearer ", "bearer " + NewCode(Bench),
+		r.Header.Set(name, h.of([]string{"Bearer ", "bearer " + auth.NewPasscode(Bench),
 			"Bearer " + strings.Repeat("A", 4000), "Basic eDp5", "Bearer \x00", "Bearer \u202e",
-			cookieName + "=" + strings.Repeat("A", 22), cookieName + "=" + h.of(hostileTexts),
-			cookieName + "=a; " + cookieName + "=b", "127.0.0.1"}))
+			auth.CookieName + "=" + strings.Repeat("A", 22), auth.CookieName + "=" + h.of(hostileTexts),
+			auth.CookieName + "=a; " + auth.CookieName + "=b", "127.0.0.1"}))
 		r.RemoteAddr = h.of([]string{"127.0.0.1:1", "[::1]:2", "192.0.2.7:9", "no address", ""})
 		w := httptest.NewRecorder()
 		held.ServeHTTP(w, r)

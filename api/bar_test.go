@@ -6,6 +6,8 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+
+	"lidwright/api/auth"
 )
 
 // whyNot is the code of why a reading does not count, empty where it does.
@@ -101,10 +103,11 @@ func TestPageAsksFirst(t *testing.T) {
 
 // guarded gives b's site both passcodes, and the headers of who asks with them.
 func (b *bench) guarded() (bench, owner []string) {
-	codes := [2]string{NewCode(Bench), NewCode(Owner)}
-	hashes := [2]CodeHash{quick(codes[0]), quick(codes[1])}
-	hashed := func() (CodeHash, CodeHash, error) { return hashes[0], hashes[1], nil }
-	b.s.Access = Access{ReadingOpen: true, Codes: hashed}
+	codes := [2]string{auth.NewPasscode(Bench), auth.NewPasscode(Owner)}
+	hashes := [2]auth.PasscodeHash{quick(codes[0]), quick(codes[1])}
+	hashed := func() (auth.PasscodeHash, auth.PasscodeHash, error) { return hashes[0], hashes[1], nil }
+	b.s.Access = auth.Access{ReadingOpen: true, Codes: hashed}
+	b.s.gate.Access = b.s.Access
 	return []string{"Authorization", "Bearer " + codes[0]}, []string{"Authorization", "Bearer " + codes[1]}
 }
 

@@ -356,13 +356,4 @@ func (s homeRoutes) morePage(w http.ResponseWriter, r *http.Request) error {
 }
 
 // sent reads a form; a member that is not there is empty.
-func sent(r *http.Request) (url.Values, error) {
-	if err := r.ParseForm(); err != nil {
-		var big *http.MaxBytesError
-		if errors.As(err, &big) {
-			return nil, problem("too-large", "The form is over the limit.")
-		}
-		return nil, problem("not-json", "The form cannot be read.")
-	}
-	return r.PostForm, nil
-}
+func sent(r *http.Request) (url.Values, error) { return web.Form(r) }

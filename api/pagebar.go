@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"lidwright/api/auth"
 	"lidwright/api/caution"
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
@@ -122,7 +123,7 @@ func (d *barPageData) askAgain(id string) {
 
 // inAWord reports whether whoever asks may confirm a reading without a second one.
 func (s barRoutes) inAWord(ctx context.Context) bool {
-	return s.Access.Codes == nil || callerOf(ctx).who == Owner
+	return s.Access.Codes == nil || auth.CallerOf(ctx).Who == auth.Owner
 }
 
 func (s barRoutes) barPageData(ctx context.Context, bar tiles.Bar) barPageData {

@@ -8,6 +8,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"lidwright/api/auth"
 	"lidwright/api/usecase"
 	"lidwright/api/web"
 )
@@ -31,7 +32,7 @@ type (
 // answers it.
 type entry struct {
 	pattern string // method and path, as net/http has it
-	who     Who
+	who     auth.Who
 	class   class
 	answers answering
 }
@@ -99,6 +100,26 @@ func shown(f func(http.ResponseWriter, *http.Request) error) answering {
 // plain is a handler that does all by itself.
 func plain(h http.HandlerFunc) answering {
 	return func(_ *Server, m *routes, _ huma.API, e entry) { m.Handle(e.pattern, h) }
+}
+
+// Whose passcode a route takes.
+const (
+	Anyone = auth.Anyone
+	Bench  = auth.Bench
+	Owner  = auth.Owner
+	// reads stands for what reading needs: no passcode or the bench's, as the settings say.
+	reads auth.Who = -1
+)
+
+// needed is whose passcode a route asks for.
+func (e *entry) needed(readingOpen bool) auth.Who {
+	switch {
+	case e.who != reads:
+		return e.who
+	case readingOpen:
+		return Anyone
+	}
+	return Bench
 }
 
 type routeKey struct{}

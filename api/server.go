@@ -20,6 +20,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
 
+	"lidwright/api/auth"
 	"lidwright/api/caution"
 	"lidwright/api/pages"
 	"lidwright/api/usecase"
@@ -32,8 +33,8 @@ import (
 // daemon hands everything over.
 type Server struct {
 	*usecase.Studio
-	Access   Access
-	door     *door
+	Access   auth.Access
+	gate     *auth.Gate
 	patterns []string     // of every route, as they were registered
 	streams  atomic.Int32 // open now
 
@@ -117,7 +118,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	mux := &routes{ServeMux: http.NewServeMux()}
 	a := humago.New(mux, s.humaConfig())
 	a.UseMiddleware(web.Preconditions)
-	s.door, s.streamTakes, s.traffic = s.newDoor(), streamTakes, newTraffic()
+	s.gate, s.streamTakes, s.traffic = s.newGate(), streamTakes, newTraffic()
 
 	s.table = map[string]*entry{}
 	for _, e := range s.routes() {
@@ -137,8 +138,8 @@ func (s *Server) Handler() (http.Handler, error) {
 	dropAccept(a)
 	mux.HandleFunc("/", s.nothingHere(mux.ServeMux))
 	s.patterns, s.mux = mux.patterns, mux.ServeMux
-	tagged := web.Tagged(signed(mux), s.cacheOf())
-	return s.asked(s.traffic.timed(s.guarded(s.spoken(s.door.kept(tagged))))), nil
+	tagged := web.Tagged(auth.Signed(mux), s.cacheOf())
+	return s.asked(s.traffic.timed(s.guarded(s.spoken(s.gate.Handler(tagged))))), nil
 }
 
 func (s *Server) humaConfig() huma.Config {
@@ -222,6 +223,27 @@ func (s *Server) Serve(ctx context.Context, h http.Handler, l net.Listener) erro
 func (s *Server) guarded(next http.Handler) http.Handler {
 	takes := func(r *http.Request) web.Payload { return routeOf(r).class.takes }
 	return web.Guard{Hosts: s.Site.Hosts, Takes: takes, Troubles: &s.troubles}.Handler(next)
+}
+
+func (s *Server) newGate() *auth.Gate {
+	return auth.NewGate(s.Access, s.Archive, s.Now, auth.Rules{
+		Needs:    func(r *http.Request) auth.Who { return routeOf(r).needed(s.Access.ReadingOpen) },
+		Refuse:   s.refuse,
+		Troubles: &s.troubles,
+	})
+}
+
+// refuse says no: to a tool as a problem, to a person with a place to type the passcode.
+func (s *Server) refuse(w http.ResponseWriter, r *http.Request, p *web.Problem) {
+	weak := p.Status == http.StatusForbidden && strings.HasSuffix(p.Type, "code-too-weak")
+	switch {
+	case web.IsAPI(r.URL.Path) || r.URL.Path == "/metrics":
+		web.WriteProblem(w, r, p)
+	case p.Status == http.StatusUnauthorized || weak:
+		sessionRoutes{s}.askCode(w, r, p)
+	default:
+		s.problemPage(w, r, p)
+	}
 }
 
 // httpServer holds the times that a connection has for each part of a request.

@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"lidwright/api"
+	"lidwright/api/auth"
 	"lidwright/config"
 )
 
@@ -15,7 +15,7 @@ import (
 func TestAddressNeedsCodes(t *testing.T) {
 	folder := t.TempDir()
 	bench, owner := filepath.Join(folder, "bench"), filepath.Join(folder, "owner")
-	for who, path := range map[api.Who]string{api.Bench: bench, api.Owner: owner} {
+	for who, path := range map[auth.Who]string{auth.Bench: bench, auth.Owner: owner} {
 		if _, err := NewCode(who, path); err != nil {
 			t.Fatal(err)
 		}
@@ -63,7 +63,7 @@ func TestAddressNeedsCodes(t *testing.T) {
 		t.Fatal(err)
 	}
 	before, _, _ := a.Codes()
-	if _, err := NewCode(api.Bench, bench); err != nil {
+	if _, err := NewCode(auth.Bench, bench); err != nil {
 		t.Fatal(err)
 	}
 	after, _, err := a.Codes()

@@ -10,7 +10,7 @@ import (
 	"sync"
 	"syscall"
 
-	"lidwright/api"
+	"lidwright/api/auth"
 )
 
 // codeFiles reads what is kept of the two access codes, again whenever a file was renewed.
@@ -22,31 +22,31 @@ type codeFiles struct {
 type codeFile struct {
 	path string
 	info fs.FileInfo // when it was read
-	hash api.CodeHash
+	hash auth.PasscodeHash
 }
 
-func (f *codeFile) read() (api.CodeHash, error) {
+func (f *codeFile) read() (auth.PasscodeHash, error) {
 	info, err := os.Stat(f.path)
 	if err != nil {
-		return api.CodeHash{}, fmt.Errorf("the code file: %w", err)
+		return auth.PasscodeHash{}, fmt.Errorf("the code file: %w", err)
 	}
 	if f.info != nil && os.SameFile(info, f.info) && info.ModTime().Equal(f.info.ModTime()) && info.Size() == f.info.Size() {
 		return f.hash, nil
 	}
 	text, err := os.ReadFile(f.path)
 	if err != nil {
-		return api.CodeHash{}, fmt.Errorf("the code file: %w", err)
+		return auth.PasscodeHash{}, fmt.Errorf("the code file: %w", err)
 	}
-	hash, err := api.ParseCodeHash(string(text))
+	hash, err := auth.ParsePasscodeHash(string(text))
 	if err != nil {
-		return api.CodeHash{}, fmt.Errorf("the code file %s: %w", f.path, err)
+		return auth.PasscodeHash{}, fmt.Errorf("the code file %s: %w", f.path, err)
 	}
 	f.info, f.hash = info, hash
 	return hash, nil
 }
 
 // codes gives both as they stand now.
-func (f *codeFiles) codes() (bench, owner api.CodeHash, err error) {
+func (f *codeFiles) codes() (bench, owner auth.PasscodeHash, err error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	bench, err1 := f.bench.read()
@@ -56,14 +56,14 @@ func (f *codeFiles) codes() (bench, owner api.CodeHash, err error) {
 
 // NewCode makes a code of who, keeps its hash in a file that only its owner reads, and gives
 // the code, which is kept nowhere. A running daemon takes the new file at once.
-func NewCode(who api.Who, path string) (string, error) {
-	code := api.NewCode(who)
+func NewCode(who auth.Who, path string) (string, error) {
+	code := auth.NewPasscode(who)
 	tmp, err := os.CreateTemp(filepath.Dir(path), ".code-*") // mode 0600
 	if err != nil {
 		return "", fmt.Errorf("keep the code: %w", err)
 	}
 	defer os.Remove(tmp.Name())
-	_, err = tmp.WriteString(api.HashCode(code).String() + "\n")
+	_, err = tmp.WriteString(auth.HashPasscode(code).String() + "\n")
 	if err = errors.Join(err, sameOwner(tmp, path), tmp.Sync(), tmp.Close()); err != nil {
 		return "", fmt.Errorf("keep the code: %w", err)
 	}

@@ -29,6 +29,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"lidwright/api"
+	"lidwright/api/auth"
 	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/config"
@@ -122,7 +123,7 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 
 // newDaemon makes what needs no store, and begins to build the routes: while the store is opened they
 // are done.
-func newDaemon(cfg config.Config, version string, clock *Clock, who api.Access) (*Daemon, error) {
+func newDaemon(cfg config.Config, version string, clock *Clock, who auth.Access) (*Daemon, error) {
 	zone, err := time.Local, error(nil)
 	if cfg.Site.Zone != "" {
 		if zone, err = time.LoadLocation(cfg.Site.Zone); err != nil {
@@ -209,12 +210,12 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 
 // access is who may do what by the settings. It refuses any address but this machine's own
 // while no codes are set, and files that cannot be used.
-func access(cfg config.Config) (api.Access, error) {
+func access(cfg config.Config) (auth.Access, error) {
 	host, _, err := net.SplitHostPort(cfg.Listen.Address)
 	if err != nil {
-		return api.Access{}, fmt.Errorf("%w: listen.address %q: %v", ErrCannotStart, cfg.Listen.Address, err)
+		return auth.Access{}, fmt.Errorf("%w: listen.address %q: %v", ErrCannotStart, cfg.Listen.Address, err)
 	}
-	a := api.Access{ReadingOpen: cfg.Reading.Open, WritesASecond: writesASecond}
+	a := auth.Access{ReadingOpen: cfg.Reading.Open, WritesASecond: writesASecond}
 	bench, owner := cfg.Codes.BenchFile, cfg.Codes.OwnerFile
 	ip := net.ParseIP(host)
 	switch alone := host == "localhost" || ip != nil && ip.IsLoopback(); {

@@ -7,7 +7,7 @@ import (
 	"slices"
 	"time"
 
-	"lidwright/api"
+	"lidwright/api/auth"
 	"lidwright/config"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
@@ -31,7 +31,7 @@ func ReadStore(ctx context.Context, cfg config.Config, version string, now func(
 		st.Close()
 		return nil, nil, err
 	}
-	d, err := newDaemon(cfg, version, clock, api.Access{ReadingOpen: true})
+	d, err := newDaemon(cfg, version, clock, auth.Access{ReadingOpen: true})
 	if err == nil {
 		err = d.build(ctx, st)
 	}

@@ -16,7 +16,7 @@ import (
 	"testing"
 	"time"
 
-	"lidwright/api"
+	"lidwright/api/auth"
 	"lidwright/config"
 	"lidwright/daemon/notice"
 	"lidwright/daemon/store"
@@ -193,7 +193,7 @@ func TestTheLogOfADaemon(t *testing.T) {
 	p := logged(t, slog.LevelDebug, func() time.Time { return fast().Wall })
 	bench, owner := filepath.Join(folder, "bench"), filepath.Join(folder, "owner")
 	var codes []string
-	for who, path := range map[api.Who]string{api.Bench: bench, api.Owner: owner} {
+	for who, path := range map[auth.Who]string{auth.Bench: bench, auth.Owner: owner} {
 		code, err := NewCode(who, path)
 		if err != nil {
 			t.Fatal(err)

@@ -5,7 +5,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"lidwright/api"
+	"lidwright/api/auth"
 	"lidwright/daemon"
 )
 
@@ -26,7 +26,7 @@ func codeCommand() *cobra.Command {
 		Args:      cobra.ExactArgs(1),
 		ValidArgs: []string{"bench", "owner"},
 		RunE: func(c *cobra.Command, args []string) error {
-			who, ok := api.WhoNamed(args[0])
+			who, ok := auth.WhoNamed(args[0])
 			if !ok {
 				return &exit{exitWrongUse, args[0] + " is no code; there are bench and owner"}
 			}
@@ -36,7 +36,7 @@ func codeCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				file = map[api.Who]string{api.Bench: cfg.Codes.BenchFile, api.Owner: cfg.Codes.OwnerFile}[who]
+				file = map[auth.Who]string{auth.Bench: cfg.Codes.BenchFile, auth.Owner: cfg.Codes.OwnerFile}[who]
 				if file == "" {
 					return &exit{exitWrongUse, fmt.Sprintf("the settings name no file for it; set codes.%s_file, or give --file", who)}
 				}

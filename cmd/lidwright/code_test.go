@@ -9,7 +9,7 @@ import (
 	"strings"
 	"testing"
 
-	"lidwright/api"
+	"lidwright/api/auth"
 )
 
 // A code is shown once on stdout; the file holds its hash alone and nobody else reads it.
@@ -34,7 +34,7 @@ func TestCodeNew(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if _, err := api.ParseCodeHash(string(text)); err != nil || strings.Contains(string(text), code) || strings.Contains(string(text), strings.ReplaceAll(code, "-", "")) {
+		if _, err := auth.ParsePasscodeHash(string(text)); err != nil || strings.Contains(string(text), code) || strings.Contains(string(text), strings.ReplaceAll(code, "-", "")) {
 			t.Errorf("%s: %v %s", c.file, err, text)
 		}
 		if info, err := os.Stat(c.file); err != nil || info.Mode().Perm() != 0o600 {

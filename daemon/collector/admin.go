@@ -8,7 +8,7 @@ import (
 
 	"github.com/google/uuid"
 
-	"lidwright/api"
+	"lidwright/api/auth"
 	"lidwright/api/collectorpages"
 	"lidwright/config"
 	"lidwright/daemon/collector/postgres"
@@ -25,7 +25,7 @@ func OpenOwner(ctx context.Context, cfg config.Collect) (Owner, error) {
 
 // Add makes the code with which a new studio joins within a day.
 func (o Owner) Add(ctx context.Context, name string) (code string, err error) {
-	code = api.NewCode(api.Owner)
+	code = auth.NewPasscode(auth.Owner)
 	return code, o.Invite(ctx, collectorpages.Signs(code), name, "")
 }
 
@@ -35,7 +35,7 @@ func (o Owner) Again(ctx context.Context, site string) (code string, err error) 
 	if err != nil {
 		return "", err
 	}
-	code = api.NewCode(api.Owner)
+	code = auth.NewPasscode(auth.Owner)
 	return code, o.Invite(ctx, collectorpages.Signs(code), one.Name, site)
 }
 
@@ -47,11 +47,11 @@ func IsSite(text string) bool {
 
 // NewOwnerCode makes the passcode of the pages and keeps its hash in a file.
 func NewOwnerCode(file string) (code string, err error) {
-	code = api.NewCode(api.Owner)
+	code = auth.NewPasscode(auth.Owner)
 	if err := os.MkdirAll(filepath.Dir(file), 0o755); err != nil {
 		return "", fmt.Errorf("keep the code: %w", err)
 	}
-	if err := os.WriteFile(file, []byte(api.HashCode(code).String()+"\n"), 0o600); err != nil {
+	if err := os.WriteFile(file, []byte(auth.HashPasscode(code).String()+"\n"), 0o600); err != nil {
 		return "", fmt.Errorf("keep the code: %w", err)
 	}
 	return code, nil

@@ -20,7 +20,7 @@ import (
 
 	notify "github.com/coreos/go-systemd/v22/daemon"
 
-	"lidwright/api"
+	"lidwright/api/auth"
 	"lidwright/api/collectorpages"
 	"lidwright/api/wire"
 	"lidwright/config"
@@ -92,12 +92,12 @@ func New(ctx context.Context, cfg config.Collect, version string) (*Collector, e
 	return c, nil
 }
 
-func ownerOf(file string) (api.CodeHash, error) {
+func ownerOf(file string) (auth.PasscodeHash, error) {
 	line, err := os.ReadFile(file)
 	if err != nil {
-		return api.CodeHash{}, err
+		return auth.PasscodeHash{}, err
 	}
-	return api.ParseCodeHash(strings.TrimSpace(string(line)))
+	return auth.ParsePasscodeHash(strings.TrimSpace(string(line)))
 }
 
 // memory is up to where the runtime lets the heap grow before it looks harder for what nobody needs any

@@ -1,4 +1,4 @@
-package api
+package auth
 
 import (
 	"context"
@@ -15,7 +15,7 @@ import (
 // and those of its own that were wrong, make it wait a moment and never lock it out.
 const (
 	familiarLasts = benchLasts
-	// guessEach is how far apart guesses beyond the ration are looked at from one familiar address. At 20 a
+	// guessEach is how far apart guesses beyond the rateLimit are looked at from one familiar address. At 20 a
 	// second half of the 36 bits of a bench code take 54 years.
 	guessEach = 50 * time.Millisecond
 	// longestTurn is how long one of them may wait: no more come at once over the connections of one address.
@@ -24,51 +24,51 @@ const (
 
 // familiarKey stands for an address among the sessions of the store.
 func familiarKey(from netip.Addr, mark string) []byte {
-	sum := sha256.Sum256([]byte("lidwright address " + mark + " " + neighbours(from).String()))
+	sum := sha256.Sum256([]byte("lidwright address " + mark + " " + network(from).String()))
 	return sum[:]
 }
 
 // familiar reports whether a right code came from an address before.
-func (d *door) familiar(ctx context.Context, from netip.Addr, hashes map[Who]CodeHash) bool {
+func (g *Gate) familiar(ctx context.Context, from netip.Addr, hashes map[Who]PasscodeHash) bool {
 	for _, h := range hashes {
 		key := familiarKey(from, h.mark())
-		d.mu.Lock()
-		known := d.addresses[string(key)]
-		d.mu.Unlock()
+		g.mu.Lock()
+		known := g.addresses[string(key)]
+		g.mu.Unlock()
 		if known {
 			return true
 		}
-		mark, until, err := d.s.Archive.Session(ctx, key)
-		if err == nil && mark == h.mark() && !d.s.Now().Wall.After(until) {
+		mark, until, err := g.Sessions.Session(ctx, key)
+		if err == nil && mark == h.mark() && !g.Now().Wall.After(until) {
 			return true
 		}
 	}
 	return false
 }
 
-// meet makes an address familiar. A store that cannot keep it now is told of elsewhere; until the next start
+// remember makes an address familiar. A store that cannot keep it now is told of elsewhere; until the next start
 // the address is known all the same.
-func (d *door) meet(ctx context.Context, from netip.Addr, mark string) {
+func (g *Gate) remember(ctx context.Context, from netip.Addr, mark string) {
 	key := familiarKey(from, mark)
-	d.mu.Lock()
-	known := d.addresses[string(key)]
-	if !known && len(d.addresses) >= mostShares {
-		clear(d.addresses) // the store has them
+	g.mu.Lock()
+	known := g.addresses[string(key)]
+	if !known && len(g.addresses) >= mostAddresses {
+		clear(g.addresses) // the store has them
 	}
-	d.addresses[string(key)] = true
-	d.mu.Unlock()
+	g.addresses[string(key)] = true
+	g.mu.Unlock()
 	if known {
 		return
 	}
-	if err := d.s.Archive.KeepSession(ctx, key, mark, d.s.Now().Wall.Add(familiarLasts)); err != nil {
+	if err := g.Sessions.KeepSession(ctx, key, mark, g.Now().Wall.Add(familiarLasts)); err != nil {
 		slog.WarnContext(ctx, "that a code was right is known until the next start alone", "err", err)
 	}
 }
 
 // turn waits until one more guess of a familiar address is due.
-func (d *door) turn(ctx context.Context, from netip.Addr) *web.Problem {
-	now := d.s.Now().Since
-	due := d.turns.share(neighbours(from), now).ReserveN(onClock(now), 1)
+func (g *Gate) turn(ctx context.Context, from netip.Addr) *web.Problem {
+	now := g.Now().Since
+	due := g.turns.share(network(from), now).ReserveN(onClock(now), 1)
 	wait := due.DelayFrom(onClock(now))
 	if wait > longestTurn {
 		due.CancelAt(onClock(now))

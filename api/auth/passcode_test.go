@@ -1,0 +1,78 @@
+package auth
+
+import (
+	"bytes"
+	"crypto/pbkdf2"
+	"crypto/sha256"
+	"net/netip"
+	"strings"
+	"testing"
+	"time"
+)
+
+// A hash is read back as it was written, and what is no hash opens nothing.
+func TestPasscodeHash(t *testing.T) {
+	seen := map[string]bool{}
+	for _, w := range []Who{Bench, Owner} {
+		code := NewPasscode(w)
+		if len(normalise(code)) != w.length() || seen[code] {
+			t.Errorf("%v code %s", w, code)
+		}
+		seen[code] = true
+	}
+	code := NewPasscode(Bench)
+	h := HashPasscode(code)
+	back, err := ParsePasscodeHash(h.String() + "\n")
+	if err != nil || !back.is(strings.ToLower(code)) || back.is(NewPasscode(Bench)) ||
+		strings.Contains(h.String(), normalise(code)) {
+		t.Errorf("%v %s", err, h)
+	}
+	for _, bad := range []string{"", code, "pbkdf2-sha256 1 AAAA AAAA",
+		"pbkdf2-sha256 100000 AAAAAAAAAAAAAAAAAAAAAA " + strings.Repeat("A", 42), "md5 100000 a b"} {
+		if _, err := ParsePasscodeHash(bad); err == nil {
+			t.Errorf("%q was taken for a hash", bad)
+		}
+	}
+	if (PasscodeHash{}).is("") {
+		t.Error("no hash opens for no code")
+	}
+	// PBKDF2-HMAC-SHA-256 (RFC 8018, 5.2), with the rounds and salt of the example in RFC 7914, 11, of the signs in
+	// capitals.
+	v := PasscodeHash{rounds: 80000, salt: []byte("NaCl")}
+	pass := v.of("PASSWORD")
+	if w := v.of("pass word"); string(w) != string(pass) {
+		t.Error("case and blanks count")
+	}
+	if want, err := pbkdf2.Key(sha256.New, "PASSWORD", []byte("NaCl"), 80000, 32); err != nil || !bytes.Equal(pass, want) {
+		t.Errorf("%x, want %x, %v", pass, want, err)
+	}
+}
+
+// However many addresses there are, memory for them is bounded.
+func TestRateLimitBounded(t *testing.T) {
+	r := rateLimit{each: time.Second, burst: 2}
+	for i := range 5000 {
+		a := netip.AddrFrom4([4]byte{10, byte(i >> 16), byte(i >> 8), byte(i)})
+		r.take(a, 0)
+		r.take(a, 0)
+	}
+	if len(r.left) > mostAddresses+1 {
+		t.Errorf("%d addresses remembered", len(r.left))
+	}
+	if _, wait := r.take(netip.MustParseAddr("192.0.2.1"), time.Hour); wait > 0 || len(r.left) > 2 {
+		t.Errorf("after an hour: to wait %v, %d remembered", wait, len(r.left))
+	}
+	if _, wait := r.take(netip.MustParseAddr("2001:db8::1"), time.Hour); wait > 0 {
+		t.Error("an IPv6 address")
+	}
+	r.take(netip.MustParseAddr("2001:db8::2"), time.Hour)
+	if _, wait := r.take(netip.MustParseAddr("2001:db8::3"), time.Hour); wait == 0 {
+		t.Error("a third address of one network")
+	}
+	taken, _ := r.take(netip.MustParseAddr("192.0.2.2"), time.Hour)
+	r.take(netip.MustParseAddr("192.0.2.2"), time.Hour)
+	giveBack(taken, time.Hour)
+	if _, wait := r.take(netip.MustParseAddr("192.0.2.2"), time.Hour); wait > 0 {
+		t.Error("what was given back is gone")
+	}
+}
