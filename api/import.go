@@ -1,10 +1,12 @@
 package api
 
 import (
+	"cmp"
 	"encoding/csv"
 	"errors"
 	"io"
 	"net/http"
+	"net/url"
 	"reflect"
 	"slices"
 	"strconv"
@@ -14,6 +16,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/tiles"
@@ -39,10 +42,12 @@ func sayImport(a huma.API) {
 	answers := answersOf(outcome, map[string]*huma.MediaType{"application/json": outcome, "application/x-ndjson": {Schema: &huma.Schema{Type: huma.TypeString}}})
 	old := &huma.MediaType{Schema: schemas.Schema(reflect.TypeFor[wire.OldLog](), true, "oldlog")}
 	flag := &huma.Schema{Type: huma.TypeString, Enum: []any{"true", "false"}}
-	a.OpenAPI().AddOperation(&huma.Operation{OperationID: "import", Method: http.MethodPost, Path: "/v1/import", Summary: "Take a table of bars in, all or nothing",
+	a.OpenAPI().AddOperation(&huma.Operation{OperationID: "import", Method: http.MethodPost, Path: "/v1/import", Summary: "Take a table in: one of bars all or nothing, the others row by row once all are good",
 		Parameters: []*huma.Param{
-			{Name: "kind", In: "query", Schema: &huma.Schema{Type: huma.TypeString, Enum: []any{"bars"}}, Description: "bars if not said"},
+			{Name: "kind", In: "query", Schema: oneOf(usecase.TablesIn()...), Description: "bars if not said"},
 			{Name: "dry_run", In: "query", Schema: flag, Description: "Only tell what would change, and every bad row"},
+			{Name: "days", In: "query", Schema: oneOf("day_first", "month_first"), Description: "Which number of a day such as 3/4/2023 comes first, where the table does not tell"},
+			{Name: "others", In: "query", Schema: oneOf("note", "leave"), Description: "What becomes of columns that are not known: their texts go to the note of each bar, or are left out"},
 			{Name: "progress", In: "query", Schema: flag, Description: "Tell how far it is"}},
 		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{"text/csv": {Schema: &huma.Schema{Type: huma.TypeString}}}},
 		Responses:   answers})
@@ -57,18 +62,42 @@ func sayImport(a huma.API) {
 		Responses:   answersOf(old, map[string]*huma.MediaType{"application/json": old})})
 }
 
+func oneOf(words ...string) *huma.Schema {
+	s := &huma.Schema{Type: huma.TypeString}
+	for _, w := range words {
+		s.Enum = append(s.Enum, w)
+	}
+	return s
+}
+
+// importAsks are what may be said with a table.
+var importAsks = []string{"kind", "dry_run", "progress", "days", "others"}
+
+// tableAsk reads what is said with a table.
+func tableAsk(q url.Values) (usecase.TableAsk, error) {
+	ask := usecase.TableAsk{Kind: cmp.Or(q.Get("kind"), "bars"), Dry: q.Get("dry_run") == "true", Days: q.Get("days"), Others: q.Get("others")}
+	for name := range q {
+		if !slices.Contains(importAsks, name) {
+			return ask, problem("unknown-parameter", "There are "+strings.Join(importAsks, ", ")+".", wire.Field{Name: name, Says: "not known"})
+		}
+	}
+	for _, w := range []struct {
+		field, value string
+		known        []string
+	}{{"kind", ask.Kind, usecase.TablesIn()}, {"days", ask.Days, []string{"", "day_first", "month_first"}}, {"others", ask.Others, []string{"", "note", "leave"}}} {
+		if !slices.Contains(w.known, w.value) {
+			return ask, problem("unknown-value", "There are "+strings.Join(w.known, " ")+".", wire.Field{Name: w.field, Says: "not one of these"})
+		}
+	}
+	return ask, nil
+}
+
 // postImport takes a table in: text/csv. With progress=true the answer is a line of JSON now and then
 // while it goes on, and the outcome as the last one.
 func (s barRoutes) postImport(w http.ResponseWriter, r *http.Request) {
-	q := r.URL.Query()
-	for name := range q {
-		if !slices.Contains([]string{"kind", "dry_run", "progress"}, name) {
-			web.WriteProblem(w, r, problem("unknown-parameter", "There are kind, dry_run and progress.", wire.Field{Name: name, Says: "not known"}))
-			return
-		}
-	}
-	if kind := q.Get("kind"); kind != "" && kind != "bars" {
-		web.WriteProblem(w, r, problem("unknown-value", "Tables of bars can be taken in: kind=bars.", wire.Field{Name: "kind", Says: "not bars"}))
+	ask, err := tableAsk(r.URL.Query())
+	if err != nil {
+		web.WriteProblem(w, r, s.problemFrom(r.Context(), err))
 		return
 	}
 	flow := http.NewResponseController(w)
@@ -79,17 +108,16 @@ func (s barRoutes) postImport(w http.ResponseWriter, r *http.Request) {
 	if err != nil {
 		var big *http.MaxBytesError
 		if errors.As(err, &big) {
-			err = problem("too-large", "A table may have 4 MB; send it in parts.")
+			err = problem("too-large", "A table may have 16 MB; send it in parts.")
 		}
 		web.WriteProblem(w, r, s.problemFrom(r.Context(), err))
 		return
 	}
-	var told func(done, of int)
 	said := func() {}
-	if q.Get("progress") == "true" {
-		told, said = tellProgress(w)
+	if r.URL.Query().Get("progress") == "true" {
+		ask.Told, said = tellProgress(w)
 	}
-	out, err := s.Bars().TakeTable(r.Context(), string(text), q.Get("dry_run") == "true", told)
+	out, err := s.Bars().TakeTable(r.Context(), text, ask)
 	said()
 	switch {
 	case err != nil && w.Header().Get("Content-Type") != "":
@@ -101,7 +129,7 @@ func (s barRoutes) postImport(w http.ResponseWriter, r *http.Request) {
 	}
 	if w.Header().Get("Content-Type") == "" {
 		w.Header().Set("Content-Type", "application/json")
-		if len(out.Bad) > 0 && !out.DryRun {
+		if len(out.Bad)+len(out.Questions) > 0 && !out.DryRun {
 			w.WriteHeader(http.StatusUnprocessableEntity)
 		}
 	}
@@ -146,12 +174,17 @@ func (s barRoutes) barsCSV(w http.ResponseWriter, r *http.Request) error {
 	out := s.table(w, "bars.csv", tiles.SheetColumns)
 	for _, b := range bars {
 		row := map[string]string{"code": string(b.Code), "clay": string(b.Clay), "batch": string(b.BatchRef.Batch), "forming": string(b.Forming),
-			"mark_length_mm": strconv.FormatFloat(float64(b.MarkLength), 'f', -1, 64), "unit": "mm", "by": b.By, "note": b.Note}
+			"mark_length_mm": strconv.FormatFloat(float64(b.MarkLength), 'f', -1, 64), "unit": "mm", "by": b.By, "note": b.Note,
+			"id": b.ID, "marks": strconv.Itoa(b.Marks), "made_on": b.MadeOn}
 		if b.Practice {
 			row["practice"] = "yes"
 		}
+		for _, f := range b.Flags {
+			row["flags"] = strings.TrimSpace(row["flags"] + " " + string(f))
+		}
 		for _, rd := range b.Readings { // the last that counts of each stage; readings.csv has them all
 			if rd.Counts() && rd.Mass == nil && rd.Mark <= 1 {
+				row[string(rd.Stage)+"_on"] = rd.At.In(s.Site.Zone).Format(time.RFC3339)
 				row[string(rd.Stage)], row["instrument"] = strconv.FormatFloat(float64(rd.Length), 'f', -1, 64), rd.Instrument
 			}
 		}

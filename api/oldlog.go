@@ -20,9 +20,6 @@ import (
 	"lidwright/kiln/heatwork"
 )
 
-// oldLogBytes is how big an old log may be; 250,000 rows of four columns fit.
-const oldLogBytes = 16 << 20
-
 // oldLogGap is the longest silence of an old log that a line is drawn across.
 const oldLogGap = 10 * time.Minute
 

@@ -8,6 +8,7 @@ import (
 
 	"github.com/boombuler/barcode/qr"
 
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 )
@@ -120,7 +121,7 @@ func (s barRoutes) postTable(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	out, err := s.Bars().TakeTable(r.Context(), form.Get("table"), form.Get("keep") == "", nil)
+	out, err := s.Bars().TakeTable(r.Context(), []byte(form.Get("table")), usecase.TableAsk{Dry: form.Get("keep") == ""})
 	data, listErr := s.barsData(r)
 	if listErr != nil {
 		return listErr

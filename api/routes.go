@@ -11,6 +11,7 @@ import (
 	"lidwright/api/auth"
 	"lidwright/api/usecase"
 	"lidwright/api/web"
+	"lidwright/kiln/delimited"
 )
 
 // The routes by their noun: each decodes what was asked, calls a use case and writes the answer.
@@ -66,8 +67,7 @@ var (
 	readCurve  = class{traffic: "api_read", takes: aJSON, keeps: keepsCurve}
 	streamed   = class{traffic: "stream", takes: aJSON}
 	write      = class{traffic: "api_write", takes: aJSON}
-	writeTable = class{traffic: "api_write", takes: web.Payload{Kind: "text/csv", Limit: 4 << 20}}
-	writeLog   = class{traffic: "api_write", takes: web.Payload{Kind: "text/csv", Limit: oldLogBytes}}
+	writeTable = class{traffic: "api_write", takes: web.Payload{Kind: "text/csv", Limit: delimited.MostBytes}}
 )
 
 // answering puts what answers a route in its place.
@@ -321,7 +321,7 @@ func (s *Server) apiTable() []entry {
 		{"DELETE /v1/session", Anyone, write, op("end-session", session.deleteSession,
 			"Forget the code in this browser")},
 		{"POST /v1/import", Owner, writeTable, plain(bars.postImport)},
-		{"POST /v1/firings/{id}/curve", Owner, writeLog, plain(firings.postOldLog)},
+		{"POST /v1/firings/{id}/curve", Owner, writeTable, plain(firings.postOldLog)},
 		// The document of all these, which huma answers.
 		{"GET /v1/openapi.json", reads, read, already},
 		{"GET /v1/openapi-3.0.json", reads, read, already},

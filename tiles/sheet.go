@@ -1,7 +1,6 @@
 package tiles
 
 import (
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
@@ -9,43 +8,60 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/delimited"
 	"lidwright/kiln/heatwork"
 )
 
-// SheetColumns are the columns of a sheet of bars, one row a bar; any may be left out, and they may
-// stand in any order. A sheet out has all of them.
-var SheetColumns = []string{"code", "clay", "batch", "forming", "mark_length_mm", "practice", "unit", "wet", "soft", "leather", "dry", "bisque", "fired",
-	"instrument", "load_bisque", "load_fired", "heat_work_c", "cone", "by", "note"}
-
 // SheetRow is one row of a sheet: a bar with the lengths that were read on it.
 type SheetRow struct {
-	Line       int // of the file, from 1
-	Bar        Bar // without an id; without a code where the next free one is meant
-	LoadBisque string
-	LoadFired  string
-	Work       kiln.Celsius // heat work of its last firing as stated; NaN: not stated
+	Line         int // of the file, from 1
+	Bar          Bar // without a code where the next free one is meant; its readings have a time where the row tells one
+	LoadBisque   string
+	LoadFired    string
+	FiringBisque string
+	FiringFired  string
+	Work         kiln.Celsius // heat work of its last firing as stated; NaN: not stated
+	WorkBisque   kiln.Celsius // the same of its bisque
 }
 
-// Taken is a sheet that was read and found good: what is to be kept of it.
-type Taken struct {
-	Bars   []Bar         // new ones whole; of those that are there the code and the new readings
-	There  map[Code]bool // of Bars, those that are there
-	Loads  []Load        // with the bars that they get; one without a number is new
-	Asked  []SheetQuestion
-	Same   int // readings that were said before
-	Number int // readings that are new
+// SheetChoice is what somebody says of a sheet that it does not say itself, and what it is read by.
+type SheetChoice struct {
+	Unit   LengthUnit // of lengths without one
+	Codes  Alphabet
+	Zone   *time.Location
+	Now    time.Time
+	Days   delimited.Order // which number of a day comes first; empty: not said
+	Others string          // what becomes of columns that are not known: OthersToNote, OthersLeft; empty: not said
 }
 
-// SheetQuestion is a reading of a sheet that is not believed: kept not confirmed, and out of the fit.
-type SheetQuestion struct {
-	Line       int
-	Bar        Code
-	Stage      Stage
-	EntryError EntryError
-	Question   string
-	Needs      string
+// What becomes of columns that are not known.
+const (
+	OthersToNote = "note" // their texts go to the note of the bar
+	OthersLeft   = "leave"
+)
+
+// Sheet is a sheet of bars as it was understood.
+type Sheet struct {
+	Rows []SheetRow
+	Bad  []BadRow
+
+	Separator string // comma, semicolon, tab
+	Encoding  string
+	Line      int // of the names
+	Columns   []SheetColumn
+	Days      delimited.Days
+	Long      bool // one row a reading
+	Commas    bool // a length has a decimal comma
+	Asks      []SheetAsk
+}
+
+// SheetAsk is what a sheet does not tell and somebody must say before it is kept.
+type SheetAsk struct {
+	Field string // days, others
+	Text  string
 }
 
 // BadRow is what is wrong with one row.
@@ -56,89 +72,176 @@ type BadRow struct {
 
 const mostSheetRows = 20000
 
-// ReadSheet reads a sheet of bars. The separator is the comma, semicolon or tab of the header line.
-// usual is the unit of lengths where a row has none. Rows at fault are told each with its line, and
+// ReadSheet reads a sheet of bars as delimited does. Rows at fault are told each with its line, and
 // the good ones are given all the same; the error is an *Invalid of field "table" for a file that is
 // no such table.
-func ReadSheet(text string, usual LengthUnit, codes Alphabet) ([]SheetRow, []BadRow, error) {
-	text = strings.TrimPrefix(text, "\ufeff")
-	header, _, _ := strings.Cut(text, "\n")
-	r := csv.NewReader(strings.NewReader(text))
-	r.FieldsPerRecord = -1
-	for _, sep := range "\t;" {
-		if strings.ContainsRune(header, sep) {
-			r.Comma = sep
-		}
+func ReadSheet(text []byte, choice SheetChoice) (Sheet, error) {
+	no := func(format string, args ...any) (Sheet, error) {
+		return Sheet{}, &Invalid{Field: "table", Why: fmt.Sprintf(format, args...), Type: "table-unreadable"}
 	}
-	no := func(format string, args ...any) ([]SheetRow, []BadRow, error) {
-		return nil, nil, &Invalid{Field: "table", Why: fmt.Sprintf(format, args...), Type: "table-unreadable"}
-	}
-	names, err := r.Read()
+	table, err := delimited.Open(text, func(name string) bool { return columnOf(name).As != "" })
 	if err != nil {
+		return no("%s", err.Error())
+	}
+	r := sheetReader{choice: choice, table: table, at: map[string]int{}}
+	r.Separator, r.Encoding, r.Line = table.Separated(), table.Encoding, table.Line
+	if len(table.Names) == 0 {
 		return no("has no header line: %s", strings.Join(SheetColumns, ","))
 	}
-	at := map[string]int{}
-	for i, n := range names {
-		n = strings.ToLower(strings.TrimSpace(n))
-		if !slices.Contains(SheetColumns, n) {
-			return no("line 1: no column is called %q; there are %s", n, strings.Join(SheetColumns, ", "))
-		}
-		if _, twice := at[n]; twice {
-			return no("line 1: the column %s stands twice", n)
-		}
-		at[n] = i
+	if err := r.lines(); err != nil {
+		return no("%s", err.Error())
 	}
-	var rows []SheetRow
-	var bad []BadRow
+	if err := r.columns(); err != nil {
+		return no("%s", err.Error())
+	}
+	r.days()
 	seen := map[Code]int{}
-	for {
-		cells, err := r.Read()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		var broken *csv.ParseError
-		if errors.As(err, &broken) {
-			bad = append(bad, BadRow{broken.StartLine, Invalid{"table", "the quotes of this row do not match: " + broken.Err.Error(), "table-unreadable"}})
-			continue
-		}
-		if err != nil {
-			return no("cannot be read: %v", err)
-		}
-		line, _ := r.FieldPos(0)
-		if len(rows)+len(bad) >= mostSheetRows {
-			return no("has more than %d rows; send it in parts", mostSheetRows)
-		}
-		if !slices.ContainsFunc(cells, func(c string) bool { return strings.TrimSpace(c) != "" }) {
-			continue
-		}
-		if len(cells) > len(names) {
-			bad = append(bad, BadRow{line, Invalid{"table", fmt.Sprintf("has %d cells under %d columns: a comma too many?", len(cells), len(names)), "table-unreadable"}})
-			continue
-		}
-		row, faults := sheetRow(func(name string) string {
-			if i, ok := at[name]; ok && i < len(cells) {
-				return plainCell(cells[i])
-			}
-			return ""
-		}, usual, codes)
-		row.Line = line
-		if c := row.Bar.Code; c != "" {
+	for _, l := range r.rows {
+		row, faults := r.row(l)
+		if c := row.Bar.Code; c != "" && !r.Long {
 			if before, twice := seen[c]; twice {
 				faults = append(faults, &Invalid{"code", fmt.Sprintf("%s stands in line %d already", c, before), GivenTwice})
 			}
-			seen[c] = line
+			seen[c] = row.Line
 		}
 		for _, f := range faults {
-			bad = append(bad, BadRow{line, *f})
+			r.Bad = append(r.Bad, BadRow{row.Line, *f})
 		}
 		if len(faults) == 0 {
-			rows = append(rows, row)
+			r.Rows = append(r.Rows, row)
 		}
 	}
-	if len(rows) == 0 && len(bad) == 0 {
+	if len(r.Rows) == 0 && len(r.Bad) == 0 {
 		return no("has no rows under its header")
 	}
-	return rows, bad, nil
+	return r.Sheet, nil
+}
+
+// sheetReader reads one sheet.
+type sheetReader struct {
+	Sheet
+	choice SheetChoice
+	table  *delimited.Table
+	rows   []delimited.Row
+	at     map[string]int // place of each known column
+	notes  []int          // places of what goes to the note
+	others []int          // places of columns that are not known and have texts
+}
+
+// lines reads every row.
+func (r *sheetReader) lines() error {
+	for {
+		row, err := r.table.Read()
+		if err == io.EOF {
+			return nil
+		}
+		var broken *delimited.Fault
+		if errors.As(err, &broken) {
+			if r.Bad = append(r.Bad, BadRow{broken.Line, Invalid{"table", broken.Why, "table-unreadable"}}); len(r.Bad) > mostSheetRows {
+				return err
+			}
+			continue
+		}
+		if row.Blank() {
+			continue
+		}
+		if len(r.rows) >= mostSheetRows {
+			return fmt.Errorf("has more than %d rows; send it in parts", mostSheetRows)
+		}
+		if len(row.Cells) > len(r.table.Names) && !(delimited.Row{Cells: row.Cells[len(r.table.Names):]}).Blank() {
+			r.Bad = append(r.Bad, BadRow{row.Line, Invalid{"table", fmt.Sprintf("has %d cells under %d columns: a %s too many?", len(row.Cells), len(r.table.Names), r.Separator), "table-unreadable"}})
+			continue
+		}
+		row.Cells = slices.Clone(row.Cells)
+		r.rows = append(r.rows, row)
+	}
+}
+
+// columns finds out what the headings stand for. One that is not known is passed over where nothing stands under
+// it, or only the numbers of the rows.
+func (r *sheetReader) columns() error {
+	known := 0
+	for i, name := range r.table.Names {
+		c := columnOf(name)
+		_, twice := r.at[c.As]
+		switch {
+		case (name == "" || c.As == "code") && r.numbersRows(i), c.As == "" && r.empty(i):
+			continue
+		case c.As == "":
+			r.others = append(r.others, i)
+		case c.As == "note":
+			r.notes = append(r.notes, i)
+		case twice:
+			return fmt.Errorf("line %d: the column %s stands twice", r.Line, c.As)
+		default:
+			r.at[c.As] = i
+		}
+		if c.As != "" {
+			known++
+		}
+		r.Columns = append(r.Columns, c)
+	}
+	if known == 0 {
+		return fmt.Errorf("line %d: no column is known; there are %s", r.Line, strings.Join(SheetColumns, ", "))
+	}
+	_, stage := r.at["stage"]
+	_, length := r.at["length"]
+	if r.Long = stage && length; stage != length {
+		return fmt.Errorf("line %d: a table with a row for each reading has both columns stage and length", r.Line)
+	}
+	if len(r.others) > 0 && r.choice.Others == "" {
+		var names []string
+		for _, c := range r.Columns {
+			switch {
+			case c.As == "" && c.Like != "":
+				names = append(names, fmt.Sprintf("%q (%s?)", c.Name, c.Like))
+			case c.As == "":
+				names = append(names, fmt.Sprintf("%q", c.Name))
+			}
+		}
+		r.Asks = append(r.Asks, SheetAsk{"others", "Not known: " + strings.Join(names, ", ") + ". Keep what stands there in the note of each bar, or leave it out?"})
+	}
+	return nil
+}
+
+// empty reports whether nothing stands in a column.
+func (r *sheetReader) empty(at int) bool {
+	return !slices.ContainsFunc(r.rows, func(row delimited.Row) bool { return at < len(row.Cells) && strings.TrimSpace(row.Cells[at]) != "" })
+}
+
+// numbersRows reports whether a column counts the rows, as statistics programs put one before the others.
+func (r *sheetReader) numbersRows(at int) bool {
+	for i, row := range r.rows {
+		n, err := strconv.Atoi(strings.TrimSpace(row.Cells[min(at, len(row.Cells)-1)]))
+		if err != nil || n != i && n != i+1 {
+			return false
+		}
+	}
+	return true
+}
+
+// dayColumns are those that tell days.
+func dayColumns() []string {
+	names := []string{"made_on", "date"}
+	for _, s := range Stages() {
+		names = append(names, string(s)+"_on")
+	}
+	return names
+}
+
+// days learns from all days of the sheet which number comes first.
+func (r *sheetReader) days() {
+	for _, row := range r.rows {
+		for _, name := range dayColumns() {
+			if at, ok := r.at[name]; ok && at < len(row.Cells) && !delimited.Nothing(row.Cells[at]) {
+				r.Days.Look(row.Line, row.Cells[at])
+			}
+		}
+	}
+	r.Days.Say(r.choice.Days)
+	if r.Days.Order == delimited.Unclear {
+		r.Asks = append(r.Asks, SheetAsk{"days", fmt.Sprintf("Does the day or the month come first in %s (line %d)?", r.Days.Told, r.Days.Line)})
+	}
 }
 
 // plainCell takes off the sign that keeps a spreadsheet from reckoning with a text.
@@ -158,68 +261,238 @@ func SafeCell(text string) string {
 	return text
 }
 
-func sheetRow(cell func(string) string, usual LengthUnit, codes Alphabet) (SheetRow, InvalidFields) {
+// row reads one row.
+func (r *sheetReader) row(l delimited.Row) (SheetRow, InvalidFields) {
+	cell := func(name string) string {
+		if i, ok := r.at[name]; ok && i < len(l.Cells) && !delimited.Nothing(l.Cells[i]) {
+			return plainCell(l.Cells[i])
+		}
+		return ""
+	}
 	var f Faults
-	row := SheetRow{LoadBisque: cell("load_bisque"), LoadFired: cell("load_fired"), Work: kiln.NoTemperature()}
-	b := &row.Bar
+	row := SheetRow{Line: l.Line, LoadBisque: cell("load_bisque"), LoadFired: cell("load_fired"), FiringBisque: cell("firing_bisque"), FiringFired: cell("firing_fired")}
+	row.Bar = r.bar(l, cell, &f)
+	if r.Days.Contrary == l.Line {
+		f.Add(OutOfRange, "date", fmt.Sprintf("puts day and month the other way round than line %d (%s)", r.Days.Line, r.Days.Told))
+	}
+	r.lengths(&row.Bar, cell, &f)
+	row.heats(cell, r.table, &f)
+	return row, f.all
+}
+
+// bar is what a row says of its bar.
+func (r *sheetReader) bar(l delimited.Row, cell func(string) string, f *Faults) (b Bar) {
 	if c := cell("code"); c != "" {
-		code, err := codes.Parse("code", c)
+		code, err := r.choice.Codes.Parse("code", c)
 		f.take(err)
 		b.Code = code
 	}
+	b.ID = cell("id")
+	f.IDOrNone("id", &b.ID)
 	b.Clay, b.Batch = ClayID(cell("clay")), BatchID(cell("batch"))
-	if b.Clay == "" && b.Code == "" {
+	if clay, batch, ok := strings.Cut(string(b.Clay), "/"); ok && b.Batch == "" {
+		b.Clay, b.Batch = ClayID(strings.TrimSpace(clay)), BatchID(strings.TrimSpace(batch))
+	}
+	switch {
+	case b.Clay == "" && b.Code == "":
 		f.Add(Missing, "clay", "is needed for a new bar")
+	case b.Code == "" && r.Long:
+		f.Add(Missing, "code", "is needed where each row is a reading")
 	}
 	if v := cell("forming"); v != "" {
 		b.Forming = Forming(strings.ReplaceAll(strings.ToLower(v), " ", "_"))
-		OneOf(&f, "forming", b.Forming, Formings()...)
+		OneOf(f, "forming", b.Forming, Formings()...)
 	}
 	if v := cell("mark_length_mm"); v != "" {
-		l, err := ParsePiece("mark_length_mm", v, MM)
+		piece, err := ParsePiece("mark_length_mm", v, r.unitOf("mark_length_mm", MM))
 		f.take(err)
-		b.MarkLength = l.Millimetre()
+		b.MarkLength = piece.Millimetre()
+	}
+	if v := cell("marks"); v != "" {
+		n, err := strconv.Atoi(v)
+		if err != nil || n < 1 || n > mostMarks {
+			f.Add(OutOfRange, "marks", "must lie from 1 to 9")
+		}
+		b.Marks = n
 	}
 	switch strings.ToLower(cell("practice")) {
-	case "", "no", "0", "false":
-	case "yes", "1", "true":
+	case "", "no", "0", "false", "nein", "falsch":
+	case "yes", "1", "true", "ja", "wahr":
 		b.Practice = true
 	default:
 		f.Add(UnknownValue, "practice", "yes or no")
 	}
-	b.By, b.Note = cell("by"), cell("note")
+	if v := cell("made_on"); v != "" {
+		if at, ok := r.day("made_on", v, "", f); ok {
+			b.MadeOn = at.Format(time.DateOnly)
+		}
+	}
+	for _, v := range strings.Fields(strings.ReplaceAll(cell("flags"), ",", " ")) {
+		b.Flags = append(b.Flags, Flag(strings.ToLower(v)))
+		OneOf(f, "flags", b.Flags[len(b.Flags)-1], Flags()...)
+	}
+	b.By, b.Note = cell("by"), r.note(l)
 	f.Maker("by", &b.By)
 	f.Text("note", &b.Note, LongestNote)
-	unit, err := ParseLengthUnit("unit", cell("unit"), usual)
-	f.take(err)
-	for _, stage := range Stages() {
-		v := cell(string(stage))
-		if v == "" {
-			continue
+	return b
+}
+
+// note joins what stands in the columns of notes and, if so said, in those that are not known.
+func (r *sheetReader) note(l delimited.Row) string {
+	var parts []string
+	for _, i := range r.notes {
+		if i < len(l.Cells) && !delimited.Nothing(l.Cells[i]) {
+			parts = append(parts, plainCell(l.Cells[i]))
 		}
-		l, err := ParsePiece(string(stage), v, unit)
-		if err != nil {
-			f.take(err)
-			continue
-		}
-		b.Readings = append(b.Readings, Reading{Stage: stage, Mark: 1, Length: l.Millimetre(), AsTyped: l.Typed, Unit: string(l.Unit), Instrument: cell("instrument"), By: b.By})
 	}
-	heat, cone := cell("heat_work_c"), cell("cone")
-	switch {
-	case heat != "" && cone != "" || row.LoadFired != "" && (heat != "" || cone != ""):
-		f.Add(GivenTwice, "heat_work_c", "give one of load_fired, heat_work_c and cone")
-	case heat != "":
-		v, err := strconv.ParseFloat(strings.Replace(heat, ",", ".", 1), 64)
-		if err != nil || math.IsNaN(v) || v < lowestWork || v > highestWork {
+	for _, i := range r.others {
+		if r.choice.Others == OthersToNote && i < len(l.Cells) && !delimited.Nothing(l.Cells[i]) {
+			name := r.table.Names[i]
+			if name == "" {
+				name = fmt.Sprintf("column %d", i+1)
+			}
+			parts = append(parts, name+": "+plainCell(l.Cells[i]))
+		}
+	}
+	return strings.Join(parts, "; ")
+}
+
+// stageOf is the stage that a notebook names.
+func stageOf(word string) (Stage, bool) {
+	s := Stage(columnNamed(strings.ToLower(strings.TrimSpace(word))))
+	return s, slices.Contains(Stages(), s)
+}
+
+// lengths reads the readings of a row.
+func (r *sheetReader) lengths(b *Bar, cell func(string) string, f *Faults) {
+	unit, err := ParseLengthUnit("unit", cell("unit"), r.choice.Unit)
+	f.take(err)
+	if r.Long {
+		stage, ok := stageOf(cell("stage"))
+		if !ok {
+			f.Add(UnknownValue, "stage", "one of wet, soft, leather, dry, bisque, fired")
+			return
+		}
+		if v := cell("length"); v != "" {
+			r.length(b, stage, "length", v, unit, cell, f)
+		}
+		return
+	}
+	for _, stage := range Stages() {
+		if v := cell(string(stage)); v != "" {
+			r.length(b, stage, string(stage), v, unit, cell, f)
+		}
+	}
+}
+
+// unitOf is the unit that the heading of a column says, else usual.
+func (r *sheetReader) unitOf(column string, usual LengthUnit) LengthUnit {
+	for _, c := range r.Columns {
+		if c.As == column && c.Unit != "" {
+			return c.Unit
+		}
+	}
+	return usual
+}
+
+func (r *sheetReader) length(b *Bar, stage Stage, field, typed string, unit LengthUnit, cell func(string) string, f *Faults) {
+	l, err := ParsePiece(field, typed, r.unitOf(field, unit))
+	var wrong *Invalid
+	if errors.As(err, &wrong) {
+		if v, ok := r.table.Number(typed); ok {
+			if day, ok := delimited.SerialDay(v, time.UTC); ok {
+				err = &Invalid{field, fmt.Sprintf("%s is no length; as a day of a spreadsheet it is %s: is the column shifted?", typed, day.Format("2 January 2006")), wrong.Type}
+			}
+		}
+	}
+	if err != nil {
+		f.take(err)
+		return
+	}
+	r.Commas = r.Commas || strings.ContainsRune(typed, ',')
+	reading := Reading{Stage: stage, Mark: 1, Length: l.Millimetre(), AsTyped: l.Typed, Unit: string(l.Unit), Instrument: cell("instrument"), By: b.By}
+	if v := cell("mark"); v != "" && r.Long {
+		if reading.Mark, err = strconv.Atoi(v); err != nil || reading.Mark < 1 || reading.Mark > mostMarks {
+			f.Add(OutOfRange, "mark", "must lie from 1 to 9")
+		}
+		b.Marks = max(b.Marks, reading.Mark)
+	}
+	day, clock, name := cell(string(stage)+"_on"), "", string(stage)+"_on"
+	if day == "" {
+		day, clock, name = cell("date"), cell("time"), "date"
+	}
+	if day != "" {
+		reading.At, reading.Trusted = r.day(name, day, clock, f)
+	}
+	b.Readings = append(b.Readings, reading)
+}
+
+// day reads a moment that is not in the future. A day alone stands for its end, so that what was measured on the day of a
+// firing counts as measured after it.
+func (r *sheetReader) day(field, cell, clock string, f *Faults) (time.Time, bool) {
+	if r.Days.Order == delimited.Unclear {
+		return time.Time{}, false // asked first
+	}
+	at, whole, err := r.Days.Read(cell, r.choice.Zone)
+	if err == nil && whole && clock != "" {
+		field = "time"
+		at, err = delimited.At(at, clock)
+		whole = false
+	}
+	if err != nil {
+		f.Add(UnknownValue, field, err.Error())
+		return at, false
+	}
+	if at.After(r.choice.Now.Add(time.Minute)) {
+		f.Add(OutOfRange, field, cell+" is in the future")
+		return at, false
+	}
+	if at.Year() < 1950 {
+		f.Add(OutOfRange, field, cell+" is before 1950")
+		return at, false
+	}
+	if whole && field != "made_on" {
+		if at = at.AddDate(0, 0, 1).Add(-time.Second); at.After(r.choice.Now) {
+			at = r.choice.Now
+		}
+	}
+	return at, true
+}
+
+// heats reads what a row says of the heat that its bar had.
+func (row *SheetRow) heats(cell func(string) string, table *delimited.Table, f *Faults) {
+	row.Work, row.WorkBisque = kiln.NoTemperature(), kiln.NoTemperature()
+	told := 0
+	for _, name := range []string{"load_fired", "firing_fired", "heat_work_c", "cone"} {
+		if cell(name) != "" {
+			told++
+		}
+	}
+	if told > 1 {
+		f.Add(GivenTwice, "heat_work_c", "give one of load_fired, firing_fired, heat_work_c and cone")
+		return
+	}
+	if heat := cell("heat_work_c"); heat != "" {
+		v, ok := table.Number(heat)
+		if !ok || math.IsNaN(v) || v < lowestWork || v > highestWork {
 			f.Add(OutOfRange, "heat_work_c", "must lie from 550 to 1400 °C")
 		}
 		row.Work = kiln.Celsius(v)
-	case cone != "":
-		v, err := heatwork.MainConeScale().Parse(cone)
-		if err != nil {
-			f.Add(UnknownValue, "cone", err.Error())
-		}
-		row.Work = v
 	}
-	return row, f.all
+	for _, c := range []struct {
+		name string
+		into *kiln.Celsius
+	}{{"cone", &row.Work}, {"cone_bisque", &row.WorkBisque}} {
+		if cone := cell(c.name); cone != "" {
+			v, err := heatwork.MainConeScale().Parse(cone)
+			if err != nil {
+				f.Add(UnknownValue, c.name, err.Error())
+				continue
+			}
+			*c.into = v
+		}
+	}
+	if row.WorkBisque.Known() && (row.LoadBisque != "" || row.FiringBisque != "") || row.LoadBisque != "" && row.FiringBisque != "" {
+		f.Add(GivenTwice, "cone_bisque", "give one of load_bisque, firing_bisque and cone_bisque")
+	}
 }

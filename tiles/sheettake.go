@@ -1,6 +1,7 @@
 package tiles
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"slices"
@@ -13,19 +14,52 @@ import (
 // SheetNeeds is what is there already that a sheet refers to.
 type SheetNeeds struct {
 	Batches map[ClayID][]Batch
-	Bars    map[Code]Bar // those that the sheet names and that are there
+	Clays   map[string]ClayID // by name and id, in small letters
+	Bars    map[Code]Bar      // those that the sheet names and that are there
+	ByID    map[string]Code   // bars that are there, where a row has no code
 	Loads   []Load
+	Heats   map[string]Heat          // what a bar of each load had, by its id; those that were not fired are left out
+	Firings map[string]SheetFiring   // those that rows name, as they name them
 	Free    []Code                   // for rows without a code, in order
 	NewID   func(text string) string // the same id for the same text, whenever
 	Judge   func(Bar, *Reading)      // sees whether a length can be believed, and says so in the reading
 	At      time.Time
 }
 
+// SheetQuestion is a reading of a sheet that is not believed: kept not confirmed, and out of the fit.
+type SheetQuestion struct {
+	Line       int
+	Bar        Code
+	Stage      Stage
+	EntryError EntryError
+	Question   string
+	Needs      string
+}
+
+// SheetFiring is a firing that a row names.
+type SheetFiring struct {
+	Heat
+	Atmosphere kiln.Atmosphere
+}
+
+// Taken is a sheet that was read and found good: what is to be kept of it.
+type Taken struct {
+	Bars   []Bar         // new ones whole; of those that are there the code and the new readings
+	There  map[Code]bool // of Bars, those that are there
+	Loads  []Load        // with the bars that they get; one without a number is new, opened then if it says when
+	Asked  []SheetQuestion
+	Same   int // readings that were said before
+	Number int // readings that are new
+
+	Whole map[Code]Bar   // of Bars, with all readings and firings that they then have
+	Line  map[string]int // of each new reading, by its id
+}
+
 // TakeSheet makes out of the rows what is to be kept, and judges every length. Rows that do not fit
 // what is there are told, and nothing of the sheet is to be kept then.
 func TakeSheet(rows []SheetRow, have SheetNeeds) (Taken, []BadRow) {
-	t := taking{SheetNeeds: have, loads: map[string]*Load{}, stated: map[string]int{}}
-	t.out.There = map[Code]bool{}
+	t := taking{SheetNeeds: have, loads: map[string]*Load{}, stated: map[string]int{}, place: map[Code]int{}, nth: map[string]int{}}
+	t.out.There, t.out.Whole, t.out.Line = map[Code]bool{}, map[Code]Bar{}, map[string]int{}
 	for _, row := range rows {
 		t.row(row)
 	}
@@ -41,6 +75,8 @@ type taking struct {
 	bad    []BadRow
 	loads  map[string]*Load // that get bars, by id
 	stated map[string]int   // bars in loads of a stated heat work so far
+	place  map[Code]int     // of bars in out.Bars
+	nth    map[string]int   // rows without a code that say the same so far
 }
 
 func (t *taking) fault(row SheetRow, kind, field, why string) {
@@ -49,69 +85,94 @@ func (t *taking) fault(row SheetRow, kind, field, why string) {
 
 func (t *taking) row(row SheetRow) {
 	faults := len(t.bad)
+	if clay, ok := t.Clays[strings.ToLower(string(row.Bar.Clay))]; ok {
+		row.Bar.Clay = clay
+	}
+	if row.Bar.Code == "" {
+		said := rowText(row)
+		t.nth[said]++
+		row.Bar.ID = cmp.Or(row.Bar.ID, t.NewID(fmt.Sprintf("row %d %s", t.nth[said], said)))
+		row.Bar.Code = t.ByID[row.Bar.ID] // taken in before
+	}
 	b := row.Bar
-	old, there := t.Bars[b.Code]
+	old, there := t.out.Whole[b.Code]
+	if !there {
+		old, there = t.Bars[b.Code]
+	}
 	switch {
 	case there:
+		if b.ID != "" && b.ID != old.ID {
+			t.fault(row, "code-taken", "code", fmt.Sprintf("%s is another bar here, of %s: take another code", b.Code, old.BatchRef))
+			return
+		}
 		if b.Clay != "" && b.Clay != old.Clay || b.Batch != "" && b.Batch != old.Batch || b.Forming != "" && b.Forming != old.Forming {
 			t.fault(row, "code-taken", "code", fmt.Sprintf("%s is a bar of %s, %s: change that on its page, or take another code", b.Code, old.BatchRef, old.Forming))
 			return
 		}
-	case b.Clay == "":
-		t.fault(row, Missing, "clay", "is needed for a new bar")
-		return
 	default:
-		batches, known := t.Batches[b.Clay]
-		if !known {
-			t.fault(row, "unknown-clay", "clay", fmt.Sprintf("%q is no clay here: keep it first, on the Clays page", b.Clay))
-			return
-		}
-		if b.Batch == "" {
-			b.Batch = NewestOpen(batches)
-		}
-		if !slices.ContainsFunc(batches, func(x Batch) bool { return x.BatchRef == b.BatchRef }) {
-			t.fault(row, "unknown-batch", "batch", fmt.Sprintf("%q is no batch of %s", b.Batch, b.Clay))
-			return
-		}
-		if b.Code == "" {
-			if len(t.Free) == 0 {
-				t.fault(row, OutOfRange, "code", "there are no free codes left")
-				return
-			}
-			b.Code, t.Free = t.Free[0], t.Free[1:]
-		}
-		if b.Forming == "" {
-			b.Forming = ThrownRing
-		}
-		b.ID = t.NewID("bar " + string(b.Code))
-		old = b
-		old.Readings = nil
-		if err := old.Validate(); err != nil {
-			t.fault(row, OutOfRange, "code", err.Error())
+		var ok bool
+		if old, ok = t.fresh(row); !ok {
 			return
 		}
 	}
+	old.Firings = slices.Clip(old.Firings)
 	// The loads come first: a bisque or fired length counts at the heat that came before it.
-	placed := t.place(row, &old, "load_bisque", row.LoadBisque, kiln.Bisque)
-	placed = t.place(row, &old, "load_fired", row.LoadFired, kiln.Glaze) || placed
-	if row.Work.Known() {
-		name := fmt.Sprintf("%.0f", float64(row.Work))
-		part := t.stated[name] / mostBars
-		t.stated[name]++
-		id := t.NewID(fmt.Sprintf("load %s %d", name, part))
-		if !slices.ContainsFunc(old.Firings, func(h Heat) bool { return h.Load == id }) {
-			if t.loads[id] == nil {
-				t.loads[id] = &Load{ID: id, Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: row.Work, Note: "from a sheet of bars"}
-			}
-			t.loads[id].Bars = append(t.loads[id].Bars, Placed{Bar: old.Code})
-			old.Firings = append(slices.Clip(old.Firings), Heat{Load: id, Kind: kiln.Glaze, Work: row.Work, At: t.At})
-			placed = true
-		}
-	}
+	placed := t.inLoad(row, &old, "load_bisque", row.LoadBisque, kiln.Bisque)
+	placed = t.inLoad(row, &old, "load_fired", row.LoadFired, kiln.Glaze) || placed
+	placed = t.inFiring(row, &old, "firing_bisque", row.FiringBisque, Biscuit) || placed
+	placed = t.inFiring(row, &old, "firing_fired", row.FiringFired, Fired) || placed
+	placed = t.inStated(row, &old, row.WorkBisque, kiln.Bisque) || placed
+	placed = t.inStated(row, &old, row.Work, kiln.Glaze) || placed
 	if len(t.bad) > faults {
 		return
 	}
 	t.read(row, old, b.Readings, there, placed)
+}
+
+// rowText is what tells a row without a code from others.
+func rowText(row SheetRow) string {
+	b := row.Bar
+	said := []string{string(b.Clay), string(b.Batch), string(b.Forming), fmt.Sprint(b.MarkLength), b.MadeOn, b.By, b.Note}
+	for _, r := range b.Readings {
+		said = append(said, string(r.Stage), r.AsTyped, r.Unit)
+	}
+	return strings.Join(said, "|")
+}
+
+// fresh is a bar that is not there yet, without its readings.
+func (t *taking) fresh(row SheetRow) (Bar, bool) {
+	b := row.Bar
+	if b.Clay == "" {
+		t.fault(row, Missing, "clay", "is needed for a new bar")
+		return b, false
+	}
+	batches, known := t.Batches[b.Clay]
+	if !known {
+		t.fault(row, "unknown-clay", "clay", fmt.Sprintf("%q is no clay here: keep it first, on the Clays page", b.Clay))
+		return b, false
+	}
+	if b.Batch == "" {
+		b.Batch = NewestOpen(batches)
+	}
+	if !slices.ContainsFunc(batches, func(x Batch) bool { return x.BatchRef == b.BatchRef }) {
+		t.fault(row, "unknown-batch", "batch", fmt.Sprintf("%q is no batch of %s", b.Batch, b.Clay))
+		return b, false
+	}
+	if b.Code == "" {
+		if len(t.Free) == 0 {
+			t.fault(row, OutOfRange, "code", "there are no free codes left")
+			return b, false
+		}
+		b.Code, t.Free = t.Free[0], t.Free[1:]
+	}
+	b.Forming = cmp.Or(b.Forming, ThrownRing)
+	b.ID = cmp.Or(b.ID, t.NewID("bar "+string(b.Code)))
+	b.Readings = nil
+	if err := b.Validate(); err != nil {
+		t.fault(row, OutOfRange, "code", err.Error())
+		return b, false
+	}
+	return b, true
 }
 
 // NewestOpen is the batch that bars are made of if none is named: the open one entered last.
@@ -125,8 +186,8 @@ func NewestOpen(batches []Batch) BatchID {
 	return newest.Batch
 }
 
-// place puts a bar into a load that is there, by its number or id; false if it lay in it already.
-func (t *taking) place(row SheetRow, bar *Bar, field, name string, kind kiln.Kind) bool {
+// inLoad puts a bar into a load that is there, by its number or id; false if it lay in it already.
+func (t *taking) inLoad(row SheetRow, bar *Bar, field, name string, kind kiln.Kind) bool {
 	if name == "" {
 		return false
 	}
@@ -139,33 +200,102 @@ func (t *taking) place(row SheetRow, bar *Bar, field, name string, kind kiln.Kin
 			t.fault(row, OutOfRange, field, fmt.Sprintf("load %d is a %s load", l.Number, l.Kind))
 			return false
 		}
-		in := t.loads[l.ID]
-		if in == nil {
-			in = &l
-			in.Bars = slices.Clone(l.Bars)
-		}
-		if slices.ContainsFunc(in.Bars, func(p Placed) bool { return p.Bar == bar.Code }) {
-			return false
-		}
-		t.loads[l.ID] = in
-		if in.Bars = append(in.Bars, Placed{Bar: bar.Code}); len(in.Bars) > mostBars {
-			t.fault(row, OutOfRange, field, fmt.Sprintf("load %d has more than %d bars", l.Number, mostBars))
-		}
-		return true
+		return t.put(row, bar, field, l, t.Heats[l.ID])
 	}
 	t.fault(row, "unknown-load", field, fmt.Sprintf("%q is no load here: its number, as in Load 14", name))
 	return false
 }
 
+// inFiring puts a bar into the load of a firing that is there; a load is made for one that has none.
+func (t *taking) inFiring(row SheetRow, bar *Bar, field, name string, stage Stage) bool {
+	if name == "" {
+		return false
+	}
+	f, ok := t.Firings[name]
+	if !ok {
+		t.fault(row, "unknown-firing", field, fmt.Sprintf("%q is no firing here: its name, as in big-blue/8", name))
+		return false
+	}
+	if sort := Measures(f.Kind); sort != stage && sort != "" {
+		t.fault(row, OutOfRange, field, fmt.Sprintf("%s is a %s firing", name, f.Kind))
+		return false
+	}
+	l := Load{ID: t.NewID("load of firing " + string(f.Firing)), Kiln: f.Kiln, Kind: f.Kind, Atmosphere: f.Atmosphere, Firing: f.Firing, Note: "from a sheet of bars"}
+	if i := slices.IndexFunc(t.Loads, func(l Load) bool { return l.Firing == f.Firing }); i >= 0 {
+		l = t.Loads[i]
+	}
+	heat := f.Heat
+	heat.Load = l.ID
+	return t.put(row, bar, field, l, heat)
+}
+
+// inStated puts a bar into a load of a heat work that the row states: one for those that were measured on one day.
+func (t *taking) inStated(row SheetRow, bar *Bar, work kiln.Celsius, kind kiln.Kind) bool {
+	if !work.Known() {
+		return false
+	}
+	at, day := t.At, ""
+	for _, r := range row.Bar.Readings {
+		if r.Stage == Measures(kind) && !r.At.IsZero() {
+			at, day = r.At, r.At.Format(time.DateOnly)
+		}
+	}
+	name := fmt.Sprintf("%s %.0f %s", kind, float64(work), day)
+	part := t.stated[name] / mostBars
+	t.stated[name]++
+	l := Load{ID: t.NewID(fmt.Sprintf("load %s %d", name, part)), Kind: kind, Atmosphere: kiln.UnknownAtmosphere, Stated: work, Note: "from a sheet of bars"}
+	if day != "" {
+		l.Opened = at
+	}
+	return t.put(row, bar, "heat_work_c", l, Heat{Load: l.ID, Kind: kind, Work: work, At: at})
+}
+
+// put puts a bar into a load and gives it its heat, if it had any; false if it lay in it already.
+func (t *taking) put(row SheetRow, bar *Bar, field string, l Load, heat Heat) bool {
+	in := t.loads[l.ID]
+	if in == nil {
+		in = &l
+		in.Bars = slices.Clone(l.Bars)
+	}
+	lies := func(p Placed) bool { return p.Bar == bar.Code }
+	if slices.ContainsFunc(in.Bars, lies) || slices.ContainsFunc(bar.Firings, func(h Heat) bool { return h.Load == l.ID }) {
+		return false
+	}
+	t.loads[l.ID] = in
+	if !l.Opened.IsZero() && l.Number == 0 && l.Opened.Before(in.Opened) {
+		in.Opened = l.Opened
+	}
+	if in.Bars = append(in.Bars, Placed{Bar: bar.Code}); len(in.Bars) > mostBars {
+		t.fault(row, OutOfRange, field, fmt.Sprintf("load %d has more than %d bars", l.Number, mostBars))
+	}
+	heat.Load, heat.Kind = l.ID, l.Kind
+	if heat.At.IsZero() && heat.Peak.IsZero() {
+		heat.Work = kiln.NoTemperature() // not fired yet
+	}
+	bar.Firings = append(bar.Firings, heat)
+	return true
+}
+
+// aDay is within which two readings of one length are one and the same.
+const aDay = 24 * time.Hour
+
 func (t *taking) read(row SheetRow, bar Bar, readings []Reading, there, placed bool) {
 	kept := bar
 	kept.Readings = nil
 	for _, r := range readings {
-		r.Bar, r.At = bar.Code, t.At
-		said := strings.Join([]string{"reading", string(r.Bar), string(r.Stage), r.AsTyped, r.Unit, r.Instrument, r.By}, " ")
-		r.ID = t.NewID(said)
+		told := !r.At.IsZero()
+		said := []string{"reading", string(bar.Code), string(r.Stage), r.AsTyped, r.Unit, r.Instrument, r.By}
+		if told {
+			said = append(said, r.At.UTC().Format(time.RFC3339))
+		} else {
+			r.At = t.At
+		}
+		if r.Mark > 1 {
+			said = append(said, fmt.Sprint("mark ", r.Mark))
+		}
+		r.Bar, r.ID = bar.Code, t.NewID(strings.Join(said, " "))
 		if slices.ContainsFunc(bar.Readings, func(o Reading) bool {
-			return o.ID == r.ID || o.Stage == r.Stage && o.Mark <= 1 && o.Length == r.Length
+			return o.ID == r.ID || o.Stage == r.Stage && max(o.Mark, 1) == r.Mark && o.Length == r.Length && (!told || o.At.Sub(r.At).Abs() < aDay)
 		}) {
 			t.out.Same++
 			continue
@@ -180,11 +310,18 @@ func (t *taking) read(row SheetRow, bar Bar, readings []Reading, there, placed b
 		}
 		bar.Readings = append(slices.Clip(bar.Readings), r)
 		kept.Readings = append(kept.Readings, r)
+		t.out.Line[r.ID] = row.Line
 	}
 	t.out.Number += len(kept.Readings)
 	if there && len(kept.Readings) == 0 && !placed {
 		return
 	}
+	t.out.Whole[kept.Code] = bar
+	if at, again := t.place[kept.Code]; again { // in an earlier row
+		t.out.Bars[at].Readings = append(t.out.Bars[at].Readings, kept.Readings...)
+		return
+	}
+	t.place[kept.Code] = len(t.out.Bars)
 	t.out.There[kept.Code] = there
 	t.out.Bars = append(t.out.Bars, kept)
 }

@@ -17,8 +17,10 @@ const settleFor = 150 * time.Millisecond
 
 // settled is the fit with everything in it that was said so far, or, where that takes longer than
 // settleFor, the last good one; nil if there is none.
-func (s Bars) settled(ctx context.Context) *shrinkage.Fit {
-	wait := settleFor
+func (s Bars) settled(ctx context.Context) *shrinkage.Fit { return s.settledIn(ctx, settleFor) }
+
+// settledIn is settled with another time to wait; what a test hands in goes before it.
+func (s Bars) settledIn(ctx context.Context, wait time.Duration) *shrinkage.Fit {
 	if s.Settle != nil && s.Settle() > 0 {
 		wait = s.Settle()
 	}

@@ -207,9 +207,9 @@ func batches(ctx context.Context, q querier) ([]tiles.KeptBatch, error) {
 // KilnOfClay is the kiln where the bars of a clay that were fired last came from; empty if none did.
 func (s *Store) KilnOfClay(ctx context.Context, clay tiles.ClayID) (k kiln.KilnID, err error) {
 	err = s.read.QueryRowContext(ctx, `
-		SELECT l.kiln FROM bar b JOIN reading r ON r.bar = b.code AND r.stage = 'fired' AND r.struck = 0
+		SELECT l.kiln FROM bar b JOIN reading r ON r.bar = b.code AND r.stage = 'fired' AND r.struck = 0 JOIN change c ON c.seq = r.seq
 			JOIN load_bar p ON p.bar = b.code JOIN load l ON l.id = p.load AND l.kiln <> '' AND l.kind <> 'bisque'
-		WHERE b.clay = ? ORDER BY r.seq DESC, l.number DESC LIMIT 1`, clay).Scan(&k)
+		WHERE b.clay = ? ORDER BY c.at_ms DESC, r.seq DESC, l.number DESC LIMIT 1`, clay).Scan(&k)
 	if errors.Is(err, sql.ErrNoRows) {
 		return "", nil
 	}

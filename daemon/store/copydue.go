@@ -27,7 +27,7 @@ func (s *Store) CopyDue(ctx context.Context) (time.Time, error) {
 		return at, nil
 	}
 	var first sql.NullInt64
-	if err := s.read.QueryRowContext(ctx, `SELECT min(at_ms) FROM change`).Scan(&first); err != nil {
+	if err := s.read.QueryRowContext(ctx, `SELECT min(at_ms) FROM change WHERE boot <> ?`, toldBoot).Scan(&first); err != nil {
 		return time.Time{}, fmt.Errorf("ask what changed since the last copy: %w", err)
 	}
 	if !first.Valid {

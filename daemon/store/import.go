@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"modernc.org/sqlite"
 
@@ -51,6 +52,10 @@ func (s *Store) KeepSheet(ctx context.Context, sheet tiles.Taken, at kiln.Stamp,
 	return nil
 }
 
+// toldBoot is the running of the machine of what is told with a time of its own: none, so that no clock that is put
+// right moves it.
+const toldBoot kiln.BootID = "told"
+
 // intake is a table as it will be written: every fact with its place among the changes, from 1, and
 // each kind in the order of its key, so that neighbours are written together.
 type intake struct {
@@ -62,7 +67,10 @@ type intake struct {
 	placed   []tiles.Code // bars of the loads
 }
 
-type saidOf struct{ kind, id, body string }
+type saidOf struct {
+	kind, id, body string
+	at             time.Time // when it was so, as somebody told; zero: now
+}
 
 type numbered[T any] struct {
 	fact T
@@ -77,14 +85,14 @@ func intakeOf(sheet tiles.Taken) (*intake, error) {
 			in.raised = append(in.raised, b.Code)
 		} else {
 			fresh[b.Code] = true
-			nth, err := in.say("bar", string(b.Code), sayBar(b))
+			nth, err := in.say("bar", string(b.Code), sayBar(b), time.Time{})
 			if err != nil {
 				return nil, err
 			}
 			in.bars = append(in.bars, numbered[tiles.Bar]{b, nth})
 		}
 		for _, r := range b.Readings {
-			nth, err := in.say("reading", r.ID, sayReading(r))
+			nth, err := in.say("reading", r.ID, sayReading(r), toldAt(r))
 			if err != nil {
 				return nil, err
 			}
@@ -92,7 +100,7 @@ func intakeOf(sheet tiles.Taken) (*intake, error) {
 		}
 	}
 	for _, l := range sheet.Loads {
-		nth, err := in.say("load", l.ID, sayLoad(l))
+		nth, err := in.say("load", l.ID, sayLoad(l), l.Opened)
 		if err != nil {
 			return nil, err
 		}
@@ -109,9 +117,17 @@ func intakeOf(sheet tiles.Taken) (*intake, error) {
 	return in, nil
 }
 
-func (in *intake) say(kind, id string, body any) (int64, error) {
+// toldAt is when a reading was made, where its row tells it.
+func toldAt(r tiles.Reading) time.Time {
+	if r.Trusted {
+		return r.At
+	}
+	return time.Time{}
+}
+
+func (in *intake) say(kind, id string, body any, at time.Time) (int64, error) {
 	said, err := json.Marshal(body)
-	in.said = append(in.said, saidOf{kind, id, string(said)})
+	in.said = append(in.said, saidOf{kind, id, string(said), at})
 	return int64(len(in.said)), err
 }
 
@@ -120,7 +136,10 @@ func (in *intake) rows() int { return len(in.said) + len(in.bars) + len(in.readi
 // write writes everything behind the change numbered last.
 func (in *intake) write(w *many, at kiln.Stamp, last int64) error {
 	err := rows(w, `INSERT INTO change (seq, kind, op, id, at_ms, trusted, boot, body) VALUES `, len(in.said), func(i int) []any {
-		c := in.said[i]
+		c, at := in.said[i], at
+		if !c.at.IsZero() {
+			at = kiln.Stamp{Boot: toldBoot, Wall: c.at, Trusted: true}
+		}
 		return []any{last + int64(i) + 1, c.kind, "put", c.id, at.Wall.UnixMilli(), at.Trusted, string(at.Boot), c.body}
 	})
 	if err != nil {

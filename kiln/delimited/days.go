@@ -23,7 +23,7 @@ const (
 // numbers is over 12; the whole table is looked at first, and has one order.
 type Days struct {
 	Order Order
-	Line  int    // of the day that told the order; 0: it was said, or none told
+	Line  int    // of the day that told the order, or of the first that asks; 0: it was said, or none told
 	Told  string // that day
 
 	Serial     int    // days told as a number that a spreadsheet counts
@@ -106,9 +106,7 @@ func (d *Days) Look(line int, cell string) {
 	}
 	switch {
 	case d.Order == Unasked, d.Order == Unclear && says != Unclear:
-		if d.Order = says; says != Unclear {
-			d.Line, d.Told = line, strings.TrimSpace(cell)
-		}
+		d.Order, d.Line, d.Told = says, line, strings.TrimSpace(cell)
 	case says != Unclear && says != d.Order && d.Contrary == 0:
 		d.Contrary = line
 	}

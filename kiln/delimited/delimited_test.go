@@ -150,7 +150,7 @@ func TestOrderOfDays(t *testing.T) {
 		contrary int
 	}{
 		{[]string{"2023-03-04", "4.3.2023", ""}, delimited.Unasked, 0, 0},
-		{[]string{"3/4/2023", "5/6/2023"}, delimited.Unclear, 0, 0},
+		{[]string{"3/4/2023", "5/6/2023"}, delimited.Unclear, 1, 0},
 		{[]string{"4/4/2023"}, delimited.Unasked, 0, 0},
 		{[]string{"3/4/2023", "14/4/2023", "5/6/2023"}, delimited.DayFirst, 2, 0},
 		{[]string{"3-4-23 10:15", "4-14-23"}, delimited.MonthFirst, 2, 0},
