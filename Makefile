@@ -7,11 +7,16 @@ SUDO    := $(shell [ "$$(id -u)" = 0 ] || echo sudo)
 # Debian packages that the tests need: Modbus slaves that nobody here wrote, pseudo-terminal pairs, another processor.
 PACKAGES := gcc libc6-dev pkg-config libmodbus-dev python3 python3-pymodbus python3-serial python3-serial-asyncio socat mbpoll prometheus qemu-user strace lintian systemd adduser
 PACKAGES += chromium zbar-tools
+# A broker, displays and a relay for e-mail by other hands; the broker's service is masked before it is installed.
+PACKAGES += mosquitto mosquitto-clients python3-aiosmtpd
 # A real database for the collector's tests, of which no cluster is made or started: each test binary starts its own.
 PACKAGES += postgresql
 
 # By this file Debian's package makes no cluster when it is installed.
 NOCLUSTER := /etc/postgresql-common/createcluster.conf
+
+# By this link no broker is started, neither now nor at the next boot: systemctl unmask mosquitto takes it away.
+NOBROKER := /etc/systemd/system/mosquitto.service
 
 .PHONY: run run-collector build generate test vet bench fuzz soak fresh mutants cross deb packages clean
 
@@ -41,6 +46,7 @@ vet:
 packages:
 	@missing=; for p in $(PACKAGES); do dpkg-query -W -f='$${Status}' $$p 2>/dev/null | grep -q 'ok installed' || missing="$$missing $$p"; done; \
 	case "$$missing" in *postgresql*) $(SUDO) sh -c 'test -e $(NOCLUSTER) || { mkdir -p $(dir $(NOCLUSTER)) && echo "create_main_cluster = false" >$(NOCLUSTER); }' || exit 1;; esac; \
+	case " $$missing " in *' mosquitto '*) $(SUDO) sh -c 'mkdir -p $(dir $(NOBROKER)) && { test -e $(NOBROKER) || ln -sf /dev/null $(NOBROKER); }' || exit 1;; esac; \
 	if [ -n "$$missing" ]; then echo "installing$$missing"; $(SUDO) apt-get update -qq && $(SUDO) env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends -o Dpkg::Options::=--force-confold $$missing >/dev/null; fi
 
 bench:

@@ -58,6 +58,7 @@ var (
 	mOutbox      = desc("outbox_behind", "Changes of the record that the collector has not; absent unless the record is kept at one.")
 	mOutboxOK    = desc("outbox_last_ok_seconds", "Time since the collector last took something; absent before the first.")
 	mOutboxNo    = desc("outbox_refused_total", "Requests that the collector answered with a no.")
+	mMQTT        = desc("mqtt_connected", "1 if the broker of the settings has us; absent where they name none.")
 	mBuild       = desc("build_info", "Version of the program.", "version")
 )
 
@@ -105,6 +106,10 @@ func (c collector) Collect(ch chan<- prometheus.Metric) {
 				gauge(mOutboxOK, c.s.Now().Wall.Sub(st.LastOK).Seconds())
 			}
 		}
+	}
+	if c.s.MQTT != nil {
+		connected, _ := c.s.MQTT()
+		gauge(mMQTT, number(connected))
 	}
 	if told, err := c.s.Notices.Counts(ctx); err == nil {
 		for k, n := range told {

@@ -12,7 +12,8 @@ import (
 
 // Config is every setting there is. The key of a field is the path of its tags, with dots:
 // firing.start_above_c. The tag words lists what a text may be, min and max the ends of a number.
-// Fields with the tag named are tables of the file that carry names of the owner's own.
+// Fields with the tag named are tables of the file that carry names of the owner's own; of those with the tag
+// private Show tells no person.
 type Config struct {
 	File string `key:"-"` // the file that was read, "" if there was none
 
@@ -143,12 +144,17 @@ type Notice struct {
 type Webhook struct {
 	Name string   `key:"-"`
 	URL  string   `key:"url"`
-	On   []string `key:"on" words:"firing.started firing.ended firing.long firing.still_firing kiln.quiet kiln.over_limit kiln.may_be_over_limit kiln.probe_lost kiln.still_hot kiln.stopped_climbing kiln.fell_early kiln.stands_low kiln.cooled load.unpacked bars.waiting rate.moved rate.stale batch.shifted probe.bias copy.old store.back store.gone store.not_writing test"` // [] = all
+	On   []string `key:"on" words:"@events"` // [] = all
 	// Wakes are the events that are sent in quiet hours too; a test always is. [] = none.
-	Wakes      []string `key:"wakes" words:"firing.started firing.ended firing.long firing.still_firing kiln.quiet kiln.over_limit kiln.may_be_over_limit kiln.probe_lost kiln.still_hot kiln.stopped_climbing kiln.fell_early kiln.stands_low kiln.cooled load.unpacked bars.waiting rate.moved rate.stale batch.shifted probe.bias copy.old store.back store.gone store.not_writing test"`
+	Wakes      []string `key:"wakes" words:"@events"`
 	SecretFile string   `key:"secret_file"`
 	QuietHours Span     `key:"quiet_hours"` // zero = notice.quiet_hours
 }
+
+// events are those that a receiver may name; the tag words has @events for them.
+const events = "firing.started firing.ended firing.long firing.still_firing kiln.quiet " +
+	"kiln.over_limit kiln.may_be_over_limit kiln.probe_lost kiln.still_hot kiln.stopped_climbing kiln.fell_early kiln.stands_low kiln.cooled " +
+	"load.unpacked bars.waiting rate.moved rate.stale batch.shifted probe.bias copy.old store.back store.gone store.not_writing test"
 
 // DefaultWebhook is what holds for a receiver where nothing is set: what cannot wait until morning wakes,
 // for most firings go on at night.
@@ -156,18 +162,30 @@ func DefaultWebhook() Webhook {
 	return Webhook{On: []string{}, Wakes: []string{"kiln.over_limit", "kiln.may_be_over_limit", "kiln.still_hot", "kiln.quiet", "kiln.stopped_climbing", "kiln.fell_early", "store.not_writing", "store.gone"}}
 }
 
-// Mail is for a later release: Load refuses it until then.
+// Mail is the receiver of notices by e-mail, through the relay of the house or of a provider.
 type Mail struct {
-	Relay string   `key:"relay"`
-	From  string   `key:"from"`
-	To    []string `key:"to"`
+	Relay        string   `key:"relay"` // host:port; "" = none
+	From         string   `key:"from" private:"address"`
+	To           []string `key:"to" private:"address"`
+	Secure       string   `key:"secure" words:"starttls tls none"`
+	User         string   `key:"user" private:"address"` // "" = the relay asks for none
+	PasswordFile string   `key:"password_file"`
+	CAFile       string   `key:"ca_file"` // "" = the system's authorities
+	On           []string `key:"on" words:"@events"`
+	QuietHours   Span     `key:"quiet_hours"` // zero = notice.quiet_hours
+	Wakes        []string `key:"wakes" words:"@events"`
 }
 
-// MQTT is for a later release: Load refuses an address until then.
+// MQTT says where the kilns are told by MQTT. Nothing is subscribed to: nobody writes to us there.
 type MQTT struct {
-	URL       string `key:"url"`
-	Topic     string `key:"topic"`
-	Discovery bool   `key:"discovery"`
+	URL            string   `key:"url"`  // mqtts://host:8883, mqtt://host:1883; "" = none
+	User           string   `key:"user"` // "" = the broker asks for none
+	PasswordFile   string   `key:"password_file"`
+	CAFile         string   `key:"ca_file"` // "" = the system's authorities
+	Topic          string   `key:"topic"`   // that all of ours begin with
+	Notices        []string `key:"notices" words:"@events"`
+	Discovery      bool     `key:"discovery"` // messages by which home automation finds the kilns
+	DiscoveryTopic string   `key:"discovery_topic"`
 }
 
 // Copy is about copies of the store.
@@ -213,9 +231,9 @@ func Default() Config {
 		Notice: Notice{
 			DigestAt:     TimeOfDay(8 * time.Hour),
 			DeadmanEvery: 5 * time.Minute,
-			Mail:         Mail{To: []string{}},
+			Mail:         Mail{To: []string{}, Secure: "starttls", On: []string{}, Wakes: DefaultWebhook().Wakes},
 		},
-		MQTT: MQTT{Topic: "lidwright"},
+		MQTT: MQTT{Topic: "lidwright", Notices: []string{}, DiscoveryTopic: "homeassistant"},
 		Copy: Copy{Every: 24 * time.Hour, Keep: 7},
 		Keep: Keep{RawLinesDays: 30},
 		Log:  Log{Level: "info", Format: "text"},

@@ -220,6 +220,9 @@ func number(value any) (float64, bool) {
 
 func badWord(s string, f reflect.StructField) string {
 	words, ok := f.Tag.Lookup("words")
+	if words == "@events" {
+		words = events
+	}
 	if !ok || slices.Contains(strings.Fields(words), s) {
 		return ""
 	}

@@ -14,7 +14,7 @@ import (
 
 // Show writes the settings that hold, defaults and all, as TOML with a full key on each line. It
 // tells no secret: secrets lie in files of their own and are never read here, and of the addresses
-// of webhooks, of the dead-man call it gives scheme and host alone.
+// of webhooks, of the dead-man call it gives scheme and host alone, of those of people what is behind the @.
 func (c Config) Show(w io.Writer) error {
 	var b strings.Builder
 	showTable(&b, "", reflect.ValueOf(c))
@@ -72,6 +72,7 @@ func unset(in reflect.Value, f reflect.StructField, value reflect.Value) bool {
 
 // literal is a value as TOML has it.
 func literal(f reflect.StructField, v reflect.Value) string {
+	person := f.Tag.Get("private") != ""
 	switch x := v.Interface().(type) {
 	case time.Duration:
 		return strconv.Quote(brief(x))
@@ -80,6 +81,9 @@ func literal(f reflect.StructField, v reflect.Value) string {
 	case []string:
 		items := make([]string, len(x))
 		for i, s := range x {
+			if person {
+				s = impersonal(s)
+			}
 			items[i] = tomlText(s)
 		}
 		return "[" + strings.Join(items, ", ") + "]"
@@ -95,6 +99,9 @@ func literal(f reflect.StructField, v reflect.Value) string {
 		if key := f.Tag.Get("key"); key == "url" || key == "deadman_url" {
 			return tomlText(masked(v.String()))
 		}
+		if person {
+			return tomlText(impersonal(v.String()))
+		}
 		return tomlText(v.String())
 	case reflect.Float64:
 		return decimal(v.Float())
@@ -109,6 +116,17 @@ func masked(address string) string {
 		return ""
 	}
 	return u.Scheme + "://" + u.Host + "/..."
+}
+
+// impersonal is an address of e-mail without whom it reaches.
+func impersonal(address string) string {
+	if address == "" {
+		return ""
+	}
+	if at := strings.LastIndexByte(address, '@'); at >= 0 {
+		return "..." + address[at:]
+	}
+	return "..."
 }
 
 // brief is a duration without the zeros that Go puts behind it: "24h", "2m".

@@ -50,6 +50,10 @@ func (r *reader) place(cfg *Config, env []string) {
 	secret("codes.owner_file", &cfg.Codes.OwnerFile)
 	secret("listen.tls_cert", &cfg.Listen.TLSCert)
 	secret("listen.tls_key", &cfg.Listen.TLSKey)
+	secret("notice.mail.password_file", &cfg.Notice.Mail.PasswordFile)
+	secret("notice.mail.ca_file", &cfg.Notice.Mail.CAFile)
+	secret("mqtt.password_file", &cfg.MQTT.PasswordFile)
+	secret("mqtt.ca_file", &cfg.MQTT.CAFile)
 	for i := range cfg.Notice.Webhooks {
 		secret("notice.webhook."+cfg.Notice.Webhooks[i].Name+".secret_file", &cfg.Notice.Webhooks[i].SecretFile)
 	}
@@ -68,6 +72,8 @@ func (r *reader) validate(cfg *Config) {
 	r.firing(cfg.Firing)
 	r.seats(cfg)
 	r.notice(cfg)
+	r.mail(cfg.Notice.Mail)
+	r.mqtt(cfg.MQTT)
 	for i := range cfg.Kilns {
 		r.kiln(&cfg.Kilns[i])
 	}
@@ -172,18 +178,6 @@ func (r *reader) notice(cfg *Config) {
 		r.url(key+".url", w.URL)
 	}
 	r.url("notice.deadman_url", cfg.Notice.DeadmanURL)
-	if m := cfg.Notice.Mail; m.Relay != "" || m.From != "" || len(m.To) > 0 {
-		key := "notice.mail.relay"
-		if m.Relay == "" {
-			if key = "notice.mail.from"; m.From == "" {
-				key = "notice.mail.to"
-			}
-		}
-		r.add(key, "cannot be set: mail is not in this release; use [notice.webhook.NAME]")
-	}
-	if cfg.MQTT.URL != "" {
-		r.add("mqtt.url", "cannot be set: MQTT is not in this release; read /v1/now instead")
-	}
 }
 
 // need says that a key is missing, unless it or a table around it has been complained about.

@@ -33,6 +33,7 @@ import (
 	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/config"
+	"lidwright/daemon/mqtt"
 	"lidwright/daemon/notice"
 	"lidwright/daemon/outbox"
 	"lidwright/daemon/store"
@@ -78,6 +79,7 @@ type Daemon struct {
 	herald   *herald
 	heat     *heat
 	outbox   *outbox.Outbox
+	mqtt     *mqtt.Publisher // nil where the settings name no broker
 	server   *api.Server
 	handler  func() (http.Handler, error) // its routes, built once
 	ready    atomic.Bool
@@ -205,7 +207,7 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	d.outbox = outbox.New(store.Outbox{Store: d.store}, cfg.Store.Folder, d.server.Site.Version, func() kiln.Stamp { return d.Now() }, d.server.LiveKilns, store.CurveSum)
 	d.server.Collector = d.outbox
 	d.herald.studio, d.herald.keeps = d.server.Clays().StudioNews, d.keeps
-	return nil
+	return d.publish(ctx)
 }
 
 // access is who may do what by the settings. It refuses any address but this machine's own
@@ -369,6 +371,9 @@ func (d *Daemon) Run(ctx context.Context) error {
 	g.Go(func() error { return d.keep(gctx) })
 	g.Go(func() error { return d.outbox.Run(gctx) })
 	g.Go(func() error { return d.watchPlace(gctx) })
+	if d.mqtt != nil {
+		g.Go(func() error { return d.mqtt.Run(gctx) })
+	}
 	d.ready.Store(true)
 	d.Ready(l.Addr().String())
 	notify.SdNotify(false, notify.SdNotifyReady)

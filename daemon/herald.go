@@ -5,8 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"os"
-	"strings"
 	"sync/atomic"
 	"time"
 
@@ -62,28 +60,8 @@ func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func(
 	}
 	h.word = say
 	h.post = &notice.Post{Outbox: s, Now: func() time.Time { return now().Wall.In(zone) }}
-	for _, w := range cfg.Notice.Webhooks {
-		quiet := w.QuietHours
-		if quiet == (config.Span{}) {
-			quiet = cfg.Notice.QuietHours
-		}
-		r := notice.Receiver{Name: w.Name, URL: w.URL, On: w.On, Wakes: w.Wakes}
-		if quiet != (config.Span{}) {
-			r.Quiet = quiet.Holds
-		}
-		if w.SecretFile != "" {
-			secret, err := os.ReadFile(w.SecretFile)
-			if err != nil {
-				return nil, fmt.Errorf("%w: notice.webhook.%s.secret_file: %v", ErrCannotStart, w.Name, err)
-			}
-			r.Secret = []byte(strings.TrimSpace(string(secret)))
-			if len(r.Secret) == 0 {
-				return nil, fmt.Errorf("%w: notice.webhook.%s.secret_file %s is empty", ErrCannotStart, w.Name, w.SecretFile)
-			}
-		}
-		h.post.Receivers = append(h.post.Receivers, r)
-	}
-	return h, nil
+	h.post.Receivers, err = receiversOf(cfg, h.post.Now)
+	return h, err
 }
 
 // heed takes a notice of the recorder and never waits. Of a storm that the disk cannot follow the

@@ -276,7 +276,7 @@ func TestHangingReceiverDelaysNobody(t *testing.T) {
 	t.Cleanup(func() { st.Close() })
 	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 12, 0, 0, 0, time.UTC), Trusted: true}
 	h := newsdesk(t, st, &at)
-	h.post.Receivers = []notice.Receiver{{Name: "slow", URL: srv.URL}}
+	h.post.Receivers = []notice.Receiver{{Name: "slow", Carrier: notice.Webhook{URL: srv.URL}}}
 	recorded := make(chan struct{})
 	ctx, cancel := context.WithCancel(t.Context())
 	over := make(chan error, 1)
@@ -393,7 +393,7 @@ func TestNothingCanBeKept(t *testing.T) {
 	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 7, 0, 0, 0, time.UTC), Trusted: true}
 	h := newsdesk(t, st, &at)
 	full := &fullOutbox{Store: st}
-	h.post.Outbox, h.post.Receivers = full, []notice.Receiver{{Name: "phone", URL: srv.URL}}
+	h.post.Outbox, h.post.Receivers = full, []notice.Receiver{{Name: "phone", Carrier: notice.Webhook{URL: srv.URL}}}
 	ctx, cancel := context.WithCancel(t.Context())
 	carried := make(chan error, 1)
 	go func() { carried <- h.post.Run(ctx) }()

@@ -118,7 +118,7 @@ func TestAFaultThatLastsIsNoFlood(t *testing.T) {
 			t.Cleanup(fails.Close)
 			var now kiln.Stamp
 			h := newsdesk(t, newStore(t), &now)
-			h.post.Receivers, h.post.Pauses = []notice.Receiver{{Name: "phone", URL: fails.URL}}, []time.Duration{0, 0}
+			h.post.Receivers, h.post.Pauses = []notice.Receiver{{Name: "phone", Carrier: notice.Webhook{URL: fails.URL}}}, []time.Duration{0, 0}
 			ctx, stop := context.WithCancel(t.Context())
 			done := make(chan error, 1)
 			go func() { done <- h.post.Run(ctx) }()

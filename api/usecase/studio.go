@@ -39,6 +39,8 @@ type Studio struct {
 	Copies Copies // of the whole store
 	// Collector is where the owner has the record sent too; nil where no daemon runs.
 	Collector Collector
+	// MQTT says whether the broker of the settings has us, and why not; nil where they name none.
+	MQTT func() (connected bool, why string)
 	// Notices is what tells people.
 	Notices Notices
 	Ready   func() error // nil when the store is open and takes what is written; several reasons are joined

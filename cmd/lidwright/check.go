@@ -34,7 +34,8 @@ A channel that is on no line is told with the places that the lines do have. fro
 from 1, or its name), a key, a JSON path (keys with points between, lists from 0: probe.0.t), or a group of
 the pattern, which must match the whole line.
 
-What is sent is what the daemon would send and nothing else; the lines "sends" tell all of it.
+What is sent to a kiln's device is what the daemon would send and nothing else; the lines "sends" tell all of it.
+The MQTT broker and the relay for e-mail of the settings are asked to let us in; nothing is published and no mail sent.
 Each line begins with ok or LOOK. Exit code 1: a line of the settings gave no good reading.`,
 		Example: "  lidwright check --config lidwright.toml\n  lidwright check --config lidwright.toml --seconds 30 --json",
 		Args:    cobra.NoArgs,
@@ -71,6 +72,7 @@ func check(c *cobra.Command, _ []string) error {
 	}
 	r := checked{Lines: []wire.Line{}}
 	r.settings(cfg)
+	r.outward(c.Context(), cfg)
 	deaf, err := r.lines(c, cfg, time.Duration(long)*time.Second)
 	if err != nil {
 		return err
@@ -125,6 +127,26 @@ func (r *checked) settings(cfg config.Config) {
 		}
 		if says := serviceShut(cfg.File, k.Port); says != "" {
 			r.say(false, "port", "%s", says)
+		}
+	}
+}
+
+// outward tells whether broker and relay of the settings let us in; nothing is published and no mail sent.
+func (r *checked) outward(ctx context.Context, cfg config.Config) {
+	for _, one := range []struct {
+		about, address, well string
+		try                  func(context.Context, config.Config) error
+	}{
+		{"mqtt", cfg.MQTT.URL, "the broker lets us in; nothing was published", daemon.TryBroker},
+		{"mail", cfg.Notice.Mail.Relay, "the relay lets us in; no mail was sent", daemon.TryRelay},
+	} {
+		if one.address == "" {
+			continue
+		}
+		if err := one.try(ctx, cfg); err != nil {
+			r.say(false, one.about, "%v", err)
+		} else {
+			r.say(true, one.about, "%s", one.well)
 		}
 	}
 }

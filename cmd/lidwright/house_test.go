@@ -38,6 +38,7 @@ var arrows = map[string][]string{
 	"tiles/tilestest":           {"kiln", "tiles", "tiles/lid", "tiles/shrinkage"},
 	"config":                    {"kiln", "kiln/thermocouple"},
 	"daemon/notice":             {"kiln", "kiln/record"},
+	"daemon/mqtt":               {"api/wire", "daemon/notice"},
 	"daemon/store/codec":        {"kiln"},
 	"daemon/store":              {"daemon/store/codec", "kiln", "kiln/detect", "kiln/heatwork", "kiln/record", "tiles", "tiles/lid", "api/usecase", "api/wire", "daemon/notice"},
 	"daemon/outbox":             {"api/usecase", "api/wire", "kiln", "tiles"},
@@ -51,7 +52,7 @@ var arrows = map[string][]string{
 	"api/client":                {"api/wire"},
 	"api/chart":                 {"kiln", "kiln/heatwork", "tiles", "tiles/lid", "tiles/shrinkage"},
 	"api":                       {"api/auth", "api/caution", "kiln", "kiln/analysis", "kiln/delimited", "kiln/detect", "kiln/faults", "kiln/heatwork", "kiln/record", "tiles", "tiles/board", "tiles/lid", "tiles/shrinkage", "api/chart", "api/pages", "api/usecase", "api/web", "api/wire"},
-	"daemon":                    {"api", "api/auth", "api/usecase", "api/web", "config", "daemon/notice", "daemon/outbox", "daemon/store", "kiln", "kiln/analysis", "kiln/detect", "kiln/faults", "kiln/heatwork", "kiln/record", "kiln/practice", "kiln/source", "kiln/thermocouple", "tiles", "tiles/lid", "tiles/shrinkage"},
+	"daemon":                    {"api", "api/auth", "api/usecase", "api/web", "config", "daemon/mqtt", "daemon/notice", "daemon/outbox", "daemon/store", "kiln", "kiln/analysis", "kiln/detect", "kiln/faults", "kiln/heatwork", "kiln/record", "kiln/practice", "kiln/source", "kiln/thermocouple", "tiles", "tiles/lid", "tiles/shrinkage"},
 	"api/collectorpages":        {"api/caution", "api/chart", "api/pages", "api/wire", "kiln"},
 	"daemon/collector":          {"api", "api/auth", "api/collectorpages", "config", "daemon/collector/postgres", "daemon/store", "daemon/store/codec", "kiln"},
 	"daemon/collector/postgres": {"api/collectorpages", "api/wire"},
@@ -78,6 +79,8 @@ var onlyIn = map[string][]string{
 	"golang.org/x/time":                       {"api/auth"},
 	"github.com/coreos/go-systemd/v22/daemon": {"daemon", "daemon/collector"},
 	"github.com/jackc/pgx/v5":                 {"daemon/collector/postgres"},
+	"github.com/eclipse/paho.golang":          {"daemon/mqtt"},
+	"github.com/wneessen/go-mail":             {"daemon/notice"},
 }
 
 // The trade: no I/O, no clock.

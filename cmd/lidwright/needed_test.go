@@ -55,7 +55,12 @@ func TestPackagesNeeded(t *testing.T) {
 		t.Fatalf("no Python helper found: %v", err)
 	}
 	for _, helper := range helpers {
-		modules := modulesOpened(t, helper)
+		var modules []string
+		if filepath.Base(helper) == "slave.py" {
+			modules = modulesOpened(t, helper)
+		} else { // it ends by itself where it is told nothing
+			modules = slices.Sorted(maps.Keys(opened(t, nil, helper)))
+		}
 		if len(modules) == 0 {
 			t.Errorf("%s opened no module of a package", helper)
 		}
@@ -318,11 +323,17 @@ func modulesOpened(t *testing.T, helper string) []string {
 		t.Fatal(err)
 	}
 	defer line.Close()
-	opened := traced(t, line.Listened, helper, line.Path, "17")
+	return slices.Sorted(maps.Keys(opened(t, line.Listened, helper, line.Path, "17")))
+}
+
+// opened is what Debian's Python opens among its packages for a program, beside those that it opens by itself.
+func opened(t *testing.T, done func() bool, args ...string) map[string]bool {
+	t.Helper()
+	all := traced(t, done, args...)
 	for path := range traced(t, nil, "-c", "") {
-		delete(opened, path)
+		delete(all, path)
 	}
-	return slices.Sorted(maps.Keys(opened))
+	return all
 }
 
 // traced runs Debian's Python until it ends, or until it has done what is asked, and gives what it

@@ -1,30 +1,29 @@
 package notice
 
 import (
-	"bytes"
 	"context"
-	"crypto/hmac"
-	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
 	"fmt"
-	"io"
 	"log/slog"
-	"net/http"
 	"slices"
-	"strconv"
 	"sync"
 	"time"
 )
 
-// Receiver is one address that notices are posted to.
+// Receiver is one that notices go to.
 type Receiver struct {
-	Name   string
-	URL    string
-	On     []string                // events; none means all
-	Secret []byte                  // signs what is sent; none: not signed
-	Quiet  func(at time.Time) bool // its quiet hours; nil: none
-	Wakes  []string                // events that are sent in them too
+	Name    string
+	Carrier Carrier
+	On      []string                // events; none means all
+	Quiet   func(at time.Time) bool // its quiet hours; nil: none
+	Wakes   []string                // events that are sent in them too
+}
+
+// Carrier brings one message to one receiver: one try.
+type Carrier interface {
+	// Carry says in a word or two what was answered, without an address or a secret, and whether the message was
+	// taken. The try is over when ctx ends, at the latest.
+	Carry(ctx context.Context, d Delivery) (answer string, taken bool)
 }
 
 func (r Receiver) wants(event string) bool {
@@ -70,7 +69,6 @@ type Post struct {
 	Receivers []Receiver
 	Now       func() time.Time // in the studio's zone
 	Pauses    []time.Duration  // before each try; none means UsualPauses
-	Patience  time.Duration    // with one try; 0 means 5 s
 
 	start   sync.Once
 	letters map[string]chan Delivery
@@ -86,9 +84,6 @@ func (p *Post) prepare() {
 	p.start.Do(func() {
 		if p.Pauses == nil {
 			p.Pauses = UsualPauses
-		}
-		if p.Patience == 0 {
-			p.Patience = 5 * time.Second
 		}
 		p.letters = map[string]chan Delivery{}
 		for _, r := range p.Receivers {
@@ -178,7 +173,6 @@ func (p *Post) carry(ctx context.Context, r Receiver) {
 		Delivery
 		due time.Time
 	}
-	client := &http.Client{Timeout: p.Patience, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 	var bag []letter
 	failing := false
 	timer := time.NewTimer(time.Hour)
@@ -203,7 +197,7 @@ func (p *Post) carry(ctx context.Context, r Receiver) {
 				bag = append(bag, l)
 				break
 			}
-			answer, ok := p.post(ctx, client, r, l.Delivery)
+			answer, ok := r.Carrier.Carry(ctx, l.Delivery)
 			if ctx.Err() != nil {
 				return
 			}
@@ -231,40 +225,6 @@ func (p *Post) carry(ctx context.Context, r Receiver) {
 		}
 		slices.SortStableFunc(bag, func(a, b letter) int { return a.due.Compare(b.due) })
 	}
-}
-
-// post tries once. Only an answer of 200 to 299 counts as taken; a redirection is not followed.
-func (p *Post) post(ctx context.Context, client *http.Client, r Receiver, d Delivery) (answer string, ok bool) {
-	req, err := http.NewRequestWithContext(ctx, http.MethodPost, r.URL, bytes.NewReader(d.Body))
-	if err != nil {
-		return "the address cannot be used", false
-	}
-	req.Header.Set("Content-Type", "application/json")
-	req.Header.Set("User-Agent", "lidwright")
-	if len(r.Secret) > 0 {
-		at := strconv.FormatInt(p.Now().Unix(), 10)
-		req.Header.Set("Lidwright-Time", at)
-		req.Header.Set("Lidwright-Signature", "sha256="+Sign(r.Secret, at, d.Body))
-	}
-	res, err := client.Do(req)
-	if err != nil {
-		if ctx.Err() != nil {
-			return "", false
-		}
-		return "no answer", false // the error would name the address, and with it a key
-	}
-	defer res.Body.Close()
-	io.Copy(io.Discard, io.LimitReader(res.Body, 64<<10)) // so that the connection can be used again
-	return strconv.Itoa(res.StatusCode), res.StatusCode >= 200 && res.StatusCode < 300
-}
-
-// Sign is the hex HMAC-SHA256 (RFC 2104) of the time, a point and the body under the secret.
-func Sign(secret []byte, at string, body []byte) string {
-	h := hmac.New(sha256.New, secret)
-	h.Write([]byte(at))
-	h.Write([]byte("."))
-	h.Write(body)
-	return hex.EncodeToString(h.Sum(nil))
 }
 
 // Told is a message with what came of it at each receiver.

@@ -120,9 +120,9 @@ func TestReceivers(t *testing.T) {
 	defer takes.Close()
 
 	tray := newTray()
-	p := &Post{Outbox: tray, Now: time.Now, Pauses: []time.Duration{0, 0, 0, 0, 0}, Patience: 100 * time.Millisecond, Receivers: []Receiver{
-		{Name: "hangs", URL: hanging.URL}, {Name: "redirects", URL: redirects.URL}, {Name: "fails", URL: fails.URL},
-		{Name: "takes", URL: takes.URL, Secret: []byte("a secret")}, {Name: "other", URL: takes.URL, On: []string{"copy.old"}}}}
+	p := &Post{Outbox: tray, Now: time.Now, Pauses: []time.Duration{0, 0, 0, 0, 0}, Receivers: []Receiver{
+		{Name: "hangs", Carrier: Webhook{URL: hanging.URL, Patience: 100 * time.Millisecond}}, {Name: "redirects", Carrier: Webhook{URL: redirects.URL}}, {Name: "fails", Carrier: Webhook{URL: fails.URL}},
+		{Name: "takes", Carrier: Webhook{URL: takes.URL, Secret: []byte("a secret"), Now: time.Now}}, {Name: "other", Carrier: Webhook{URL: takes.URL}, On: []string{"copy.old"}}}}
 	running(t, p)
 	if err := p.Send(context.Background(), message("kiln.quiet")); err != nil {
 		t.Fatal(err)
@@ -162,7 +162,7 @@ func TestOutboxOutlives(t *testing.T) {
 	defer s.Close()
 	tray := newTray()
 	tray.waiting = []Delivery{{Notice: "n", Receiver: "phone", Event: "kiln.quiet", Body: []byte("{}"), Tries: 3}, {Notice: "m", Receiver: "gone from the settings", Body: []byte("{}")}}
-	running(t, &Post{Outbox: tray, Now: time.Now, Pauses: []time.Duration{0, 0, 0, 0, 0}, Receivers: []Receiver{{Name: "phone", URL: s.URL}}})
+	running(t, &Post{Outbox: tray, Now: time.Now, Pauses: []time.Duration{0, 0, 0, 0, 0}, Receivers: []Receiver{{Name: "phone", Carrier: Webhook{URL: s.URL}}}})
 	if got := strings.Join(tray.until(t, 2), "; "); got != "phone waiting 500; phone gave_up 500" {
 		t.Error(got)
 	}
@@ -189,7 +189,7 @@ func TestPosterKeepsNothing(t *testing.T) {
 	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { io.Copy(io.Discard, r.Body) }))
 	defer s.Close()
 	box := blackHole{make(chan string, 1), make(chan struct{})}
-	p := &Post{Outbox: box, Now: time.Now, Receivers: []Receiver{{Name: "phone", URL: s.URL}}}
+	p := &Post{Outbox: box, Now: time.Now, Receivers: []Receiver{{Name: "phone", Carrier: Webhook{URL: s.URL}}}}
 	running(t, p)
 	<-box.asked
 	heap := func() uint64 {
@@ -222,7 +222,7 @@ func TestSentBeforeTheStart(t *testing.T) {
 	s := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { got <- struct{}{} }))
 	defer s.Close()
 	tray := newTray()
-	p := &Post{Outbox: tray, Now: time.Now, Receivers: []Receiver{{Name: "phone", URL: s.URL}}}
+	p := &Post{Outbox: tray, Now: time.Now, Receivers: []Receiver{{Name: "phone", Carrier: Webhook{URL: s.URL}}}}
 	for _, e := range []string{"kiln.quiet", "copy.old"} {
 		if err := p.Send(t.Context(), message(e)); err != nil {
 			t.Fatal(err)
@@ -248,7 +248,7 @@ func TestQuietHours(t *testing.T) {
 	}))
 	defer s.Close()
 	tray := newTray()
-	p := &Post{Outbox: tray, Now: time.Now, Receivers: []Receiver{{Name: "phone", URL: s.URL, Wakes: []string{record.QuietNotice, record.OverLimitNotice}, Quiet: func(time.Time) bool { return true }}}}
+	p := &Post{Outbox: tray, Now: time.Now, Receivers: []Receiver{{Name: "phone", Carrier: Webhook{URL: s.URL}, Wakes: []string{record.QuietNotice, record.OverLimitNotice}, Quiet: func(time.Time) bool { return true }}}}
 	running(t, p)
 	for _, e := range []string{record.FiringEndedNotice, record.OverLimitNotice, CopyOld, record.QuietNotice, Test} {
 		if err := p.Send(context.Background(), message(e)); err != nil {
