@@ -280,7 +280,10 @@ const (
 	TenTimes         EntryError = "ten_times"
 	Tenth            EntryError = "tenth"
 	DigitsSwapped    EntryError = "digits_swapped"
+	DigitWrong       EntryError = "digit_wrong" // of the tens or hundreds
+	AnotherBar       EntryError = "another_bar" // the length of another bar of the load
 	LongerThanBefore EntryError = "longer_than_before"
+	NotFiredYet      EntryError = "not_fired_yet"  // a length of before the firing
 	FarFromClay      EntryError = "far_from_clay"  // from what the bars of the clay say
 	FarFromUsual     EntryError = "far_from_usual" // from what clay usually loses: there is no fit to ask
 )

@@ -187,6 +187,7 @@ type asked struct {
 	Reading tiles.Reading
 	belief  shrinkage.Plausibility
 	Fix     string // what was probably meant, as it would be typed
+	Earlier *shrinkage.Doubt
 }
 
 // ReadReading reads the length as it was written and sees whether it can be believed.
@@ -224,7 +225,8 @@ func (s Bars) ReadReading(ctx context.Context, p wire.ReadingPath, b wire.Readin
 		}
 	}
 	a := asked{Bar: bar}
-	a.belief, a.Fix = shrinkage.Judge(bar, &r, s.LastFit())
+	j := shrinkage.Judge(bar, &r, s.LastFit())
+	a.belief, a.Fix, a.Earlier = j.Belief, j.Fix, j.Earlier
 	if first, ok := shrinkage.Confirms(bar, r); ok {
 		r.Confirms = first.ID
 	}

@@ -71,7 +71,7 @@ type Reading struct {
 	TotalRatio   *float64   `json:"total_ratio" doc:"Shrink since the wet reading, share of the wet length"`
 	ExpectedMM   []*float64 `json:"expected_mm,omitempty"`
 	Unusual      bool       `json:"unusual"`
-	Slip         string     `json:"slip,omitempty" doc:"The mistake it looks like: inch_as_mm, mm_as_inch, ten_times, tenth, digits_swapped, longer_than_before, far_from_clay, far_from_usual"`
+	Slip         string     `json:"slip,omitempty" doc:"The mistake it looks like: inch_as_mm, mm_as_inch, ten_times, tenth, digits_swapped, digit_wrong, another_bar, longer_than_before, not_fired_yet, far_from_clay, far_from_usual"`
 	Question     string     `json:"question,omitempty"`
 	Fix          *string    `json:"fix,omitempty" doc:"What was probably meant, as it would be typed"`
 	Needs        string     `json:"needs,omitempty" doc:"confirm: it is not confirmed, and does not count until a second reading that is entered afresh agrees, or the owner confirms it in a word; count: the owner alone lets it in"`

@@ -3,6 +3,7 @@ package shrinkage
 import (
 	"math"
 	"slices"
+	"time"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -19,8 +20,9 @@ type Expected struct {
 }
 
 // Expect says what reading r of bar b should be, from the readings of b that count (r left
-// out, if it is there). It is false where nothing can be said: a first reading between its
-// marks, a stage without a fixed state, a firing without heat work, a clay without a fit.
+// out, if it is there). Where no heat work is known of the firing of r, that of the clay's other bars is
+// assumed, with its doubt. It is false where nothing can be said: a first reading between its marks, a stage
+// without a fixed state, a clay without a fit.
 func (f *Fit) Expect(b tiles.Bar, r tiles.Reading) (Expected, bool) {
 	if _, fits := leftAt[r.Stage]; !fits || f.clay(b.Clay) == nil {
 		return Expected{}, false
@@ -40,6 +42,13 @@ func (f *Fit) Expect(b tiles.Bar, r tiles.Reading) (Expected, bool) {
 	r.Length = tiles.Millimetre(wet[(len(wet)-1)/2] * leftAt[r.Stage])
 	c := b
 	c.Practice, c.Flags = false, nil
+	if r.At.IsZero() { // not read yet: after every firing
+		r.At = time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
+	}
+	if _, ok := b.Hottest(r); !ok && (r.Stage == tiles.Biscuit || r.Stage == tiles.Fired) {
+		c.Firings = slices.DeleteFunc(slices.Clone(b.Firings), func(h tiles.Heat) bool { return !h.Work.Known() })
+		c.Firings = append(c.Firings, f.assumedHeat(b, r))
+	}
 	c.Readings = slices.DeleteFunc(slices.Clone(b.Readings), func(o tiles.Reading) bool { return o.ID == r.ID })
 	c.Readings = append(c.Readings, r)
 	s, _ := f.sheet(&c, r.ID)

@@ -48,7 +48,7 @@ func (m *Made) drawClay() trueClay {
 	switch m.options.World {
 	case OtherSDs:
 		return trueClay{width: 35, centre: m.matures - 35 + m.normal(0, 20), amplitude: math.Max(1, m.normal(6.5, 2.5)),
-			foot: m.normal(0.5, 0.6), drying: m.normal(6.0, 1.3), bloat: math.Inf(1), waves: m.drawWaves(0.35, 60)}
+			foot: math.Max(0, m.normal(0.5, 0.6)), drying: m.normal(6.0, 1.3), bloat: math.Inf(1), waves: m.drawWaves(0.35, 60)}
 	case LongTails:
 		c := m.drawLogistic(0.3, 15, 0.3)
 		c.gompertz = true // as wide from a quarter to three quarters of the rise as the logistic, and half up at its centre
