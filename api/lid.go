@@ -36,6 +36,17 @@ func readLid(values url.Values, unit tiles.LengthUnit) (q lid.Question, at useca
 			r.fault("lid_mm", tiles.OutOfRange, "must be more than nothing")
 		}
 	}
+	q.WasCollar, q.CollarNow = r.lengths("wet_collar", 3), r.lengths("collar_now", 3)
+	q.Trim, _ = r.yes("trim")
+	q.TrimMost = r.length("trim_most")
+	for name, to := range map[string]*tiles.Millimetre{"lid_wet": &q.LidWet, "lid_now": &q.LidNow} {
+		if l := r.length(name); l != nil {
+			*to = *l
+		}
+	}
+	if checked, said := r.yes("rim_checked"); said {
+		q.RimAsIs = !checked
+	}
 	if n, ok := r.whole("lids", 1, 3); ok {
 		q.Lids = n
 	}
@@ -168,6 +179,11 @@ func (s lidRoutes) askLid(ctx context.Context, values url.Values) (lid.Answer, w
 	if err := s.Lids().AsForm(ctx, &q, values.Has("seat_glazed")); err != nil {
 		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
 	}
+	if !values.Has("trim") {
+		if err := s.Lids().AsMaker(ctx, &q); err != nil {
+			return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
+		}
+	}
 	answer, firing, err := s.Lids().SizeLid(ctx, q, at)
 	if err != nil {
 		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
@@ -257,10 +273,29 @@ func lidAnswer(a lid.Answer, at lid.Firing, atmosphere kiln.Atmosphere, unit til
 	for _, p := range a.Also {
 		j.Also = append(j.Also, wire.LidAlso{Part: p.Part, NotOverMM: mm2(p.NotOver), NotUnderMM: mm2(p.NotUnder)})
 	}
+	steps(&j, a, unit)
 	if c := a.AtCheck; c != nil {
 		j.AtCheck = &wire.LidCheck{Stage: string(c.Stage), PlayMM: mm2(c.Play), Likely: []*float64{mm2(c.Likely[0]), mm2(c.Likely[1])}}
 	}
 	return j
+}
+
+// steps are what to do beside throwing to the width.
+func steps(j *wire.Lid, a lid.Answer, unit tiles.LengthUnit) {
+	mm2 := func(l tiles.Millimetre) *float64 { return usecase.Rounded(float64(l), 2) }
+	chance := func(c float64) *float64 { return usecase.Rounded(c, 4) }
+	if w := a.Cheapest; len(w.Sizes) > 0 {
+		j.Cheapest = &wire.LidWay{Does: append([]string{}, w.Does...), SizesMM: []*float64{}, Trimmed: w.Trimmed, Minutes: w.Minutes, FitChance: chance(w.FitChance), Reaches: w.Reaches, Says: strings.Join(w.Says(unit), " ")}
+		for _, size := range w.Sizes {
+			j.Cheapest.SizesMM = append(j.Cheapest.SizesMM, mm2(size))
+		}
+	}
+	if t := a.Trim; t != nil {
+		j.Trim = &wire.LidTrim{ThrowMM: mm2(t.Throw), NotOverMM: mm2(t.NotOver), ToMM: mm2(t.To), OffMM: mm2(t.Off), FitChance: chance(t.FitChance), TooSmallChance: chance(t.TooSmall), Says: t.Says(unit)}
+	}
+	if b := a.Bowl; b != nil {
+		j.Bowl = &wire.LidBowl{BeforeMM: mm2(b.Before), ComesMM: mm2(b.Comes), LikelyMM: []*float64{mm2(b.Likely[0]), mm2(b.Likely[1])}, Pairs: b.Pairs, Says: b.Says(unit)}
+	}
 }
 
 func ratesWord(q lid.Question) string {

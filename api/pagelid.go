@@ -85,6 +85,7 @@ type lidView struct {
 	HeldBack          string
 	Play, Likely      string
 	Spread, Also      []string
+	Steps             []string // what to do beside throwing to the width
 	Check             string
 	Drawing, Written  string
 	Why               []askedField // name and what is said
@@ -126,6 +127,7 @@ func lidWords(a lid.Answer, j wire.Lid, unit tiles.LengthUnit) *lidView {
 	if c := a.AtCheck; c != nil {
 		v.Check = fmt.Sprintf("At %s the play to expect is %s, likely %s to %s.", c.Stage, unit.Format(c.Play), unit.Format(c.Likely[0]), unit.Format(c.Likely[1]))
 	}
+	v.steps(a, unit)
 	section := a.Section(unit)
 	v.Drawing, v.Written = chart.Section(section), section.Says
 	why := func(name, says string) {
@@ -167,6 +169,22 @@ func lidWords(a lid.Answer, j wire.Lid, unit tiles.LengthUnit) *lidView {
 	}
 	why("what would help most", strings.Join(better, "; "))
 	return v
+}
+
+// steps are what to do beside throwing to the width.
+func (v *lidView) steps(a lid.Answer, unit tiles.LengthUnit) {
+	if a.Trim != nil {
+		v.Steps = append(v.Steps, a.Trim.Says(unit))
+		if a.Asked.LidNow != 0 {
+			v.Sets = "lid, trimmed at leather-hard"
+		} else {
+			v.Steps = append(v.Steps, fmt.Sprintf("Measure it just thrown and at leather-hard, and ask again with both: %.0f %% come out too small to trim.", 100*a.Trim.TooSmall))
+		}
+	}
+	if a.Bowl != nil {
+		v.Steps = append(v.Steps, a.Bowl.Says(unit))
+	}
+	v.Steps = append(v.Steps, a.Cheapest.Says(unit)...)
 }
 
 func percentOf(p float64) string { return fmt.Sprintf("%.0f %%", 100*p) }

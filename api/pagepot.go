@@ -193,6 +193,11 @@ func (s resultRoutes) potPage(w http.ResponseWriter, r *http.Request) error {
 		fired.Del(name)
 	}
 	fired.Set("collar_stage", string(tiles.Fired))
+	if p.Stage == tiles.Wet { // what this very pot lost tells more than any bar
+		for _, c := range p.Collar {
+			fired.Add("wet_collar", inMM(c))
+		}
+	}
 	data := struct {
 		page
 		Pot        wire.Pot
@@ -208,6 +213,8 @@ func (s resultRoutes) potPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	if l := cmp.Or(p.Measured, p.Set); l > 0 {
 		check := lidQuery(p.PotCard)
+		check.Del("trim")
+		check.Del("trim_most")
 		check.Set("lid", inMM(l))
 		check.Set("check_stage", string(tiles.Leather))
 		data.Check = "/lid?" + check.Encode()
@@ -235,16 +242,26 @@ func (s resultRoutes) postPotLid(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	card, rd := p.PotCard, s.formReader(r.Context(), form)
-	for field, to := range map[string]*tiles.Millimetre{"set": &card.Set, "lid": &card.Measured} {
+	for field, to := range map[string]*tiles.Millimetre{"set": &card.Set, "lid": &card.Measured, "bowl": &card.Bowl, "trim_most": &card.TrimMost} {
 		text := strings.TrimSpace(form.Get(field))
 		if text == "" {
 			continue
 		}
-		l, err := tiles.ParsePiece(field, text, rd.unit)
+		l, err := tiles.ParseLength(field, text, rd.unit)
 		if err != nil {
 			return err
 		}
 		*to = l.Millimetre()
+	}
+	if text := strings.TrimSpace(form.Get("fired")); text != "" {
+		card.Fired = nil
+		for part := range strings.SplitSeq(text, ";") {
+			l, err := tiles.ParsePiece("fired", strings.TrimSpace(part), rd.unit)
+			if err != nil {
+				return err
+			}
+			card.Fired = append(card.Fired, l.Millimetre())
+		}
 	}
 	if len(rd.wrong) > 0 {
 		return rd.wrong
@@ -267,8 +284,9 @@ const fewestOnBoard, mostOnBoard = 8, 30 // pots of a board question
 // boardOf asks for the lids of pots that were made together; what they share is on the card.
 func boardOf(card lid.PotCard, pots []wire.Pot) url.Values {
 	q := lidQuery(card)
-	q.Del("collar")
-	q.Del("opening")
+	for _, name := range []string{"collar", "opening", "trim", "trim_most"} {
+		q.Del(name)
+	}
 	var lines []string
 	for _, p := range pots {
 		line := ""

@@ -14,7 +14,8 @@ import (
 func potOf(p lid.PotCard) wire.Pot {
 	j := wire.Pot{ID: p.ID, LidQuestion: "/v1/lid?" + lidQuery(p).Encode(),
 		PotBody: wire.PotBody{Mark: p.Mark, Number: p.Number, Form: p.Form, Seat: string(p.Seat), SeatGlazed: p.SeatGlazed, Together: string(p.Together),
-			Collar: usecase.Millimetres(p.Collar), Opening: some(p.Opening), Stage: string(p.Stage), Body: p.Body.String(), Set: some(p.Set), Measured: some(p.Measured), MadeOn: p.MadeOn, Note: p.Note}}
+			Collar: usecase.Millimetres(p.Collar), Opening: some(p.Opening), Stage: string(p.Stage), Body: p.Body.String(), Set: some(p.Set), Measured: some(p.Measured),
+			Bowl: some(p.Bowl), TrimMost: some(p.TrimMost), Fired: usecase.Millimetres(p.Fired), MadeOn: p.MadeOn, Note: p.Note}}
 	if p.Lid.Clay != "" {
 		j.Lid = p.Lid.String()
 	}
@@ -36,6 +37,10 @@ func lidQuery(p lid.PotCard) url.Values {
 	q.Set("seat_glazed", map[bool]string{true: "yes", false: "no"}[c.SeatGlazed]) // said, or the newest card of the form would tell
 	if c.Opening != 0 {
 		q.Set("opening", inMM(c.Opening))
+	}
+	if c.Trim {
+		q.Set("trim", "yes")
+		q.Set("trim_most", inMM(*c.TrimMost))
 	}
 	if c.LidClay.Clay != "" && c.LidClay != c.Body {
 		q.Set("lid_clay", string(c.LidClay.Clay))

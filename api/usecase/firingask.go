@@ -1,6 +1,7 @@
 package usecase
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"maps"
@@ -187,6 +188,7 @@ type rest struct {
 	part  *lid.Difference // nil: none is used
 	tight bool            // a lid of the form was too big, tight or glued
 	maker lid.Accuracy    // how true the maker works
+	rim   lid.Rim         // how the maker's bowls of the form grow when their rims are turned out
 }
 
 // AsForm takes from the newest pot card of a form what a question about a pot of that form leaves
@@ -208,6 +210,33 @@ func (s Lids) AsForm(ctx context.Context, q *lid.Question, glazed bool) error {
 	}
 	return nil
 }
+
+// AsMaker takes from the newest pot card of the maker, of the form where one is named, whether a lid is trimmed
+// at leather-hard and by how much at most, unless the asker told.
+func (s Lids) AsMaker(ctx context.Context, q *lid.Question) error {
+	if q.Maker == "" || q.Asks() != lid.AskWidth || q.Body.Clay == "" || q.LidStage != "" && q.LidStage != tiles.Wet {
+		return nil
+	}
+	cards, err := s.Archive.Pots(ctx, lid.PotFilter{Form: q.Form, Find: q.Maker, Limit: mostOfMaker})
+	if err != nil {
+		return err
+	}
+	for _, c := range cards {
+		if c.Mark != q.Maker || c.Seat != cmp.Or(q.Seat, lid.Inset) {
+			continue
+		}
+		if of := c.Question(); of.Trim {
+			q.Trim = true
+			if q.TrimMost == nil {
+				q.TrimMost = of.TrimMost
+			}
+		}
+		return nil
+	}
+	return nil
+}
+
+const mostOfMaker = 50 // cards that are looked through for the maker's last
 
 // SizeLid loads what the question rests on, and computes.
 func (s Lids) SizeLid(ctx context.Context, q lid.Question, at FiringAsk) (lid.Answer, FiringMeant, error) {
@@ -258,7 +287,7 @@ func (s Lids) restsOn(ctx context.Context, q *lid.Question, at FiringAsk) (rest,
 	if lid := q.ClayOfLid(); q.Body.Clay != "" && lid.Clay != "" {
 		on.part, on.tight = taught.part(*q)
 	}
-	on.At.Held, on.maker = taught.Held, taught.makers[q.Maker]
+	on.At.Held, on.maker, on.rim = taught.Held, taught.makers[q.Maker], taught.rims[makerForm{q.Maker, q.Form}]
 	if q.Companion != "" {
 		on.gone, err = s.companion(ctx, q.Companion)
 	}

@@ -22,6 +22,7 @@ type learned struct {
 	parts  lid.Differences
 	Held   lid.Coverage
 	makers map[string]lid.Accuracy
+	rims   map[makerForm]lid.Rim
 	left   int                          // boards left out, since most of their lids were not looked at
 	boards map[string]taughtBoard       // by the id of the verdict
 	tight  map[lid.DifferenceGroup]bool // a lid of the form (maker left out) was too big, tight or glued
@@ -33,6 +34,9 @@ type taughtBoard struct {
 	Why    string // it teaches nothing; empty: it teaches
 	Caveat string // it teaches, with this to know
 }
+
+// makerForm is a form as one maker throws it.
+type makerForm struct{ maker, form string }
 
 type learner struct {
 	mu   sync.Mutex // one at a time works it out, the others wait for that
@@ -64,18 +68,25 @@ func (s Lids) Learned(ctx context.Context) (*learned, error) {
 }
 
 func (s Lids) learn(ctx context.Context, fit *shrinkage.Fit) (*learned, error) {
-	l := &learned{makers: map[string]lid.Accuracy{}, boards: map[string]taughtBoard{}, tight: map[lid.DifferenceGroup]bool{}}
+	l := &learned{makers: map[string]lid.Accuracy{}, rims: map[makerForm]lid.Rim{}, boards: map[string]taughtBoard{}, tight: map[lid.DifferenceGroup]bool{}}
 	cards, err := s.Archive.Pots(ctx, lid.PotFilter{})
 	if err != nil {
 		return nil, err
 	}
 	pots := map[string]lid.PotCard{}
-	measured := map[string][]lid.Told{}
+	measured, turned := map[string][]lid.Told{}, map[makerForm][]lid.TurnedRim{}
 	for _, c := range cards {
 		pots[c.ID] = c.PotCard
 		if c.Set != 0 && c.Measured != 0 {
 			measured[c.Mark] = append(measured[c.Mark], lid.Told{Told: c.Set, Measured: c.Measured})
 		}
+		if c.Bowl != 0 && c.Measured != 0 {
+			k := makerForm{c.Mark, c.Form}
+			turned[k] = append(turned[k], lid.TurnedRim{Before: c.Bowl, After: c.Measured})
+		}
+	}
+	for k, pairs := range turned {
+		l.rims[k] = lid.LearnRim(pairs)
 	}
 	misread := fit.Misreads()
 	verdicts, err := s.Archive.Verdicts(ctx, lid.ResultFilter{})

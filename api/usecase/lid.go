@@ -23,7 +23,7 @@ func SizeLid(q lid.Question, d lid.Defaults, on rest) (lid.Answer, error) {
 	if err != nil {
 		return lid.Answer{}, err
 	}
-	known.Part, known.Tight = on.part, on.tight
+	known.Part, known.Tight, known.Rim = on.part, on.tight, on.rim
 	return lid.Size(q, d, known)
 }
 

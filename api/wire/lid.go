@@ -12,6 +12,9 @@ type Lid struct {
 	For            string        `json:"for" doc:"The firing that it is for, in a sentence: its kiln, kind and cone, and whether the last ones were others; empty with rates of the asker's own"`
 	Fired          LidFired      `json:"fired"`
 	Spread         []LidSpread   `json:"spread"`
+	Cheapest       *LidWay       `json:"cheapest" doc:"The way to a chance of 0.95 that takes the least work, or the best that is known; null when a gap was asked"`
+	Trim           *LidTrim      `json:"trim" doc:"For a lid that is trimmed at leather-hard"`
+	Bowl           *LidBowl      `json:"bowl" doc:"For a lid whose rim is turned out, once pairs were told on pot cards"`
 	Also           []LidAlso     `json:"also"`
 	OutOfRoundMM   *float64      `json:"out_of_round_mm"`
 	AtCheck        *LidCheck     `json:"at_check"`
@@ -82,6 +85,35 @@ type LidSharper struct {
 	Cause     string   `json:"cause"`
 	Does      string   `json:"does"`
 	FitChance *float64 `json:"fit_chance"`
+}
+
+// LidWay is what to do for one pot, beside throwing one lid.
+type LidWay struct {
+	Does      []string   `json:"does"`
+	SizesMM   []*float64 `json:"sizes_mm"`
+	Trimmed   bool       `json:"trimmed" doc:"The sizes are those to trim to at leather-hard"`
+	Minutes   int        `json:"minutes" doc:"Of work more than one lid takes"`
+	FitChance *float64   `json:"fit_chance"`
+	Reaches   bool       `json:"reaches" doc:"0.95, with a point to spare"`
+	Says      string     `json:"says"`
+}
+
+type LidTrim struct {
+	ThrowMM        *float64 `json:"throw_mm" doc:"Null with a lid at hand"`
+	NotOverMM      *float64 `json:"not_over_mm" doc:"Wet: of what is larger too much would have to come off"`
+	ToMM           *float64 `json:"to_mm" doc:"Width at leather-hard"`
+	OffMM          *float64 `json:"off_mm"`
+	FitChance      *float64 `json:"fit_chance"`
+	TooSmallChance *float64 `json:"too_small_chance" doc:"That it comes out smaller than what it is trimmed to"`
+	Says           string   `json:"says"`
+}
+
+type LidBowl struct {
+	BeforeMM *float64   `json:"before_mm"`
+	ComesMM  *float64   `json:"comes_mm"`
+	LikelyMM []*float64 `json:"likely_mm"`
+	Pairs    int        `json:"pairs" doc:"That this was learned from"`
+	Says     string     `json:"says"`
 }
 
 type LidAlso struct {

@@ -12,6 +12,18 @@ type LidParams struct {
 	Lid           string   `query:"lid" doc:"With a collar: the gap of this lid. Without: the gallery to throw for it"`
 	LidMm         string   `query:"lid_mm" doc:"The same in mm, a number with a point alone"`
 	Lids          string   `query:"lids" doc:"1 to 3: largest spread shown"`
+	WetCollar     []string `query:"wet_collar,explode" doc:"Of a fired pot: its gallery when it was wet, from its card; up to 3 times"`
+	WetCollarMm   []string `query:"wet_collar_mm,explode" doc:"The same in mm, a number with a point alone"`
+	Trim          string   `query:"trim" doc:"yes or no: the lid may be trimmed at leather-hard; as on the maker's last pot card if not said"`
+	TrimMost      string   `query:"trim_most" doc:"What may come off its rim then, across; 4 mm if not said"`
+	TrimMostMm    string   `query:"trim_most_mm" doc:"The same in mm, a number with a point alone"`
+	LidNow        string   `query:"lid_now" doc:"A lid at hand, leather-hard, before it is trimmed: what to trim it to"`
+	LidNowMm      string   `query:"lid_now_mm" doc:"The same in mm, a number with a point alone"`
+	LidWet        string   `query:"lid_wet" doc:"The same lid just thrown"`
+	LidWetMm      string   `query:"lid_wet_mm" doc:"The same in mm, a number with a point alone"`
+	CollarNow     []string `query:"collar_now,explode" doc:"Its gallery at leather-hard; up to 3 times"`
+	CollarNowMm   []string `query:"collar_now_mm,explode" doc:"The same in mm, a number with a point alone"`
+	RimChecked    string   `query:"rim_checked" doc:"no: nobody measures and corrects the rim once it is turned out; yes if not said"`
 	CheckStage    string   `query:"check_stage" doc:"leather, dry, bisque: the gap to expect then"`
 	SharedParams
 }

@@ -14,6 +14,9 @@ type PotBody struct {
 	Lid        string    `json:"lid,omitempty" doc:"Of the lid; as the body if not said"`
 	Set        *float64  `json:"set_mm,omitempty" doc:"Width that was told for the lid"`
 	Measured   *float64  `json:"lid_mm,omitempty" doc:"The lid as measured once after throwing"`
+	Bowl       *float64  `json:"bowl_mm,omitempty" doc:"The lid as a small bowl, before its rim was turned out"`
+	TrimMost   *float64  `json:"trim_most_mm,omitempty" doc:"What may come off its rim at leather-hard, across; none: it is not trimmed"`
+	Fired      []float64 `json:"fired_mm,omitempty" maxItems:"3" doc:"The pot's gallery once fired, one a direction"`
 	MadeOn     string    `json:"made_on,omitempty" doc:"Date, 2026-01-15"`
 	Note       string    `json:"note,omitempty" maxLength:"500"`
 }

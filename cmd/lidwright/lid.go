@@ -26,11 +26,15 @@ A length is written 104.5, 104,5, 104.5mm, 3 3/4 in; a share 0.06 or 6%.`,
 		Args: cobra.NoArgs,
 		RunE: sizeLid,
 	}
+	c.Example += `
+  lidwright lid --collar 91.5 --collar-stage fired --wet-collar 104.6 --clay tern     by what the pot itself lost
+  lidwright lid --collar 104.5 --clay tern --trim yes                thrown large, trimmed at leather-hard
+  lidwright lid --collar 104.5 --clay tern --lid-wet 103.5 --lid-now 100.1 --collar-now 100.6     trim it to`
 	c.Flags().SortFlags = false // "the same in mm" stands behind what it is the same as
 	says := api.LidHelp()
 	for _, p := range api.LidParameters() {
 		name := strings.ReplaceAll(p, "_", "-")
-		if p == "collar" || p == "collar_mm" || p == "collar_again" || p == "collar_again_mm" {
+		if strings.Contains(p, "collar") && p != "collar_stage" {
 			c.Flags().StringArray(name, nil, says[p])
 		} else {
 			c.Flags().String(name, "", says[p])
@@ -74,7 +78,9 @@ func sizeLid(c *cobra.Command, _ []string) error {
 			Sizes  []float64 `json:"sizes_mm"`
 			Chance float64   `json:"fit_chance"`
 		} `json:"spread"`
-		Sharpen []struct {
+		Cheapest *saying `json:"cheapest"`
+		Bowl     *saying `json:"bowl"`
+		Sharpen  []struct {
 			Does   string
 			Chance float64 `json:"fit_chance"`
 		} `json:"sharpen"`
@@ -109,6 +115,11 @@ func sizeLid(c *cobra.Command, _ []string) error {
 				fmt.Fprintf(out, "%d lids of %s: %.0f %%\n", s.Lids, strings.Join(sizes, ", "), 100*s.Chance)
 			}
 		}
+		for _, s := range []*saying{a.Bowl, a.Cheapest} {
+			if s != nil && s.Says != "" {
+				fmt.Fprintln(out, s.Says)
+			}
+		}
 		if len(a.Sharpen) > 0 {
 			fmt.Fprintf(out, "What would help most: %s (%.0f %%)\n", a.Sharpen[0].Does, 100*a.Sharpen[0].Chance)
 		}
@@ -121,6 +132,11 @@ func sizeLid(c *cobra.Command, _ []string) error {
 		return &exit{code: exitWeakRate}
 	}
 	return nil
+}
+
+// saying is a part of an answer in words.
+type saying struct {
+	Says string `json:"says"`
 }
 
 // wrongUse gives an error of a form its exit code.

@@ -29,6 +29,9 @@ type potBody struct {
 	Lid        string    `json:"lid"`
 	Set        float64   `json:"set_mm"`
 	Measured   float64   `json:"lid_mm"`
+	Bowl       float64   `json:"bowl_mm"`
+	TrimMost   float64   `json:"trim_most_mm"`
+	Fired      []float64 `json:"fired_mm"`
 	MadeOn     string    `json:"made_on"`
 	Note       string    `json:"note"`
 }
@@ -41,8 +44,12 @@ func (s *Store) PutPot(ctx context.Context, p lid.PotCard, m usecase.Preconditio
 		lid = p.Lid.String()
 	}
 	body := potBody{p.Mark, p.Number, p.Form, string(p.Seat), p.SeatGlazed, string(p.Together), floats(p.Collar), float64(p.Opening), string(p.Stage),
-		p.Body.String(), lid, float64(p.Set), float64(p.Measured), p.MadeOn, p.Note}
+		p.Body.String(), lid, float64(p.Set), float64(p.Measured), float64(p.Bowl), float64(p.TrimMost), floats(p.Fired), p.MadeOn, p.Note}
 	collar, err := jsonList(body.Collar)
+	if err != nil {
+		return kept, fmt.Errorf("keep pot card %s: %w", p.ID, err)
+	}
+	fired, err := jsonList(body.Fired)
 	if err != nil {
 		return kept, fmt.Errorf("keep pot card %s: %w", p.ID, err)
 	}
@@ -70,15 +77,16 @@ func (s *Store) PutPot(ctx context.Context, p lid.PotCard, m usecase.Preconditio
 		}
 		_, err = tx.ExecContext(ctx, `
 			INSERT INTO pot (id, mark, number, form, seat, seat_glazed, together, collar_mm, collar_stage, opening_mm, body_clay, body_batch,
-				lid_clay, lid_batch, set_mm, lid_mm, made_on, note, words, rev)
-			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+				lid_clay, lid_batch, set_mm, lid_mm, bowl_mm, trim_most_mm, fired_mm, made_on, note, words, rev)
+			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
 			ON CONFLICT (id) DO UPDATE SET mark = excluded.mark, number = excluded.number, form = excluded.form, seat = excluded.seat,
 				seat_glazed = excluded.seat_glazed, together = excluded.together, collar_mm = excluded.collar_mm, collar_stage = excluded.collar_stage,
 				opening_mm = excluded.opening_mm, body_clay = excluded.body_clay, body_batch = excluded.body_batch, lid_clay = excluded.lid_clay,
-				lid_batch = excluded.lid_batch, set_mm = excluded.set_mm, lid_mm = excluded.lid_mm, made_on = excluded.made_on, note = excluded.note,
+				lid_batch = excluded.lid_batch, set_mm = excluded.set_mm, lid_mm = excluded.lid_mm, bowl_mm = excluded.bowl_mm,
+				trim_most_mm = excluded.trim_most_mm, fired_mm = excluded.fired_mm, made_on = excluded.made_on, note = excluded.note,
 				words = excluded.words, rev = excluded.rev`,
 			p.ID, p.Mark, p.Number, p.Form, p.Seat, p.SeatGlazed, p.Together, collar, p.Stage, orNull(float64(p.Opening)), p.Body.Clay, p.Body.Batch,
-			orNull(p.Lid.Clay), orNull(p.Lid.Batch), orNull(float64(p.Set)), orNull(float64(p.Measured)), p.MadeOn, p.Note,
+			orNull(p.Lid.Clay), orNull(p.Lid.Batch), orNull(float64(p.Set)), orNull(float64(p.Measured)), orNull(float64(p.Bowl)), orNull(float64(p.TrimMost)), fired, p.MadeOn, p.Note,
 			potWords(p.Mark, p.Number, p.Form, p.MadeOn), kept.Revision)
 		return err
 	})
@@ -112,7 +120,7 @@ func (s *Store) Pots(ctx context.Context, w lid.PotFilter) ([]lid.KeptPot, error
 	query := strings.Builder{}
 	query.WriteString(`
 		SELECT id, mark, number, form, seat, seat_glazed, together, collar_mm, collar_stage, coalesce(opening_mm, 0), body_clay, body_batch,
-			coalesce(lid_clay, ''), coalesce(lid_batch, ''), coalesce(set_mm, 0), coalesce(lid_mm, 0), made_on, note, rev
+			coalesce(lid_clay, ''), coalesce(lid_batch, ''), coalesce(set_mm, 0), coalesce(lid_mm, 0), coalesce(bowl_mm, 0), coalesce(trim_most_mm, 0), fired_mm, made_on, note, rev
 		FROM pot WHERE id IN (SELECT id FROM pot WHERE 1`)
 	var args []any
 	if w.ID != "" {
@@ -139,11 +147,15 @@ func (s *Store) Pots(ctx context.Context, w lid.PotFilter) ([]lid.KeptPot, error
 		return nil, fmt.Errorf("read pot cards: %w", err)
 	}
 	return collect(rows, "pot cards", func(p *lid.KeptPot) error {
-		var collar string
+		var collar, fired string
 		if err := rows.Scan(&p.ID, &p.Mark, &p.Number, &p.Form, &p.Seat, &p.SeatGlazed, &p.Together, &collar, &p.Stage, &p.Opening, &p.Body.Clay, &p.Body.Batch,
-			&p.Lid.Clay, &p.Lid.Batch, &p.Set, &p.Measured, &p.MadeOn, &p.Note, &p.Revision); err != nil {
+			&p.Lid.Clay, &p.Lid.Batch, &p.Set, &p.Measured, &p.Bowl, &p.TrimMost, &fired, &p.MadeOn, &p.Note, &p.Revision); err != nil {
 			return err
 		}
-		return json.Unmarshal([]byte(collar), &p.Collar)
+		err := errors.Join(json.Unmarshal([]byte(collar), &p.Collar), json.Unmarshal([]byte(fired), &p.Fired))
+		if len(p.Fired) == 0 {
+			p.Fired = nil
+		}
+		return err
 	})
 }

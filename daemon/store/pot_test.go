@@ -17,7 +17,7 @@ import (
 func potCard(n int) lid.PotCard {
 	b := tiles.BatchRef{Clay: "tern", Batch: "B"}
 	return lid.PotCard{ID: uuid('p', n), Mark: "KT", Number: fmt.Sprint(200 + n), Form: "Teapot 0.9 l", Seat: lid.Inset, SeatGlazed: true, Together: shrinkage.InPlace,
-		Collar: []tiles.Millimetre{104.5, 104.8}, Opening: 92.5, Stage: tiles.Wet, Body: b, Lid: b, Set: 102.5, Measured: 102.4, MadeOn: "2026-01-15", Note: "spout left"}
+		Collar: []tiles.Millimetre{104.5, 104.8}, Opening: 92.5, Stage: tiles.Wet, Body: b, Lid: b, Set: 102.5, Measured: 102.4, Bowl: 96, TrimMost: 3, Fired: []tiles.Millimetre{91.5, 91.7}, MadeOn: "2026-01-15", Note: "spout left"}
 }
 
 // A card comes back as it was made, with and without what may be missing, and is edited.

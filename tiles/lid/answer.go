@@ -41,6 +41,9 @@ type Answer struct {
 
 	Fired          FiredPair
 	Spread         []Spares // for 1, 2, 3 lids; nil: gap question, or held back
+	Cheapest       Way      // to Goal
+	Trim           *Trim    // nil: not asked for
+	Bowl           *Bowl    // to throw before its rim is turned out; nil: nothing learned
 	Also           []AlsoPart
 	OutOfRound     tiles.Millimetre // largest collar less smallest, as measured; NaN: one direction
 	AtCheck        *AtCheck
@@ -140,6 +143,18 @@ func Size(q Question, d Defaults, known Known) (Answer, error) {
 	}
 	a.Set, a.Unrounded = tiles.Millimetre(size), tiles.Millimetre(s.unrounded(q.Play))
 	a.FitChance = f.ChanceAt(size)
+	if q.Trim && known.Leather != nil {
+		t, as, width := f.trimming(q, known.Pair, *known.Leather)
+		a.Trim, a.Set, a.FitChance = &t, t.Throw, t.FitChance
+		a.NotOver = t.NotOver
+		if q.LidNow != 0 { // at hand: all widths are those at leather-hard
+			left := t.To / tiles.Millimetre(width)
+			over, under := as.limits()
+			a.Set, a.NotOver, a.NotUnder = t.To, tiles.Millimetre(over)*left, tiles.Millimetre(under)*left
+		}
+		f, size = as, width
+		s.f = &f
+	}
 	a.fire(&f, size)
 	a.doubt(&f, size)
 	a.Sharpen = f.improvements(q, size, a.FitChance)
@@ -147,7 +162,15 @@ func Size(q Question, d Defaults, known Known) (Answer, error) {
 	if q.Asks() == AskGap {
 		a.Set, a.Unrounded = nan, nan
 	} else {
-		a.Spread = s.spread(size, a.FitChance, q.Lids)
+		if q.LidNow == 0 {
+			a.Cheapest = s.cheapest(q, size, a.FitChance)
+		}
+		if a.Trim != nil {
+			a.Cheapest.trimmedTo(float64(a.Trim.To) / size)
+		} else {
+			a.Spread = s.spread(size, a.FitChance, q.Lids)
+		}
+		a.Bowl = known.Rim.bowlFor(a.Set, float64(*q.Step))
 		a.Also = f.also(q, a.Fired.Play, float64(*q.Step))
 	}
 	if known.Check != nil && q.CheckStage != "" {
@@ -241,7 +264,7 @@ func (a *Answer) doubt(f *Clearance, size float64) {
 func (a *Answer) holdBack(f *Clearance) {
 	a.fire(f, float64(a.Unrounded))
 	a.FitChance = f.ChanceAt(float64(a.Unrounded))
-	a.Set, a.Spread = nan, nil
+	a.Set, a.Spread, a.Trim, a.Bowl, a.Cheapest = nan, nil, nil, nil, Way{}
 }
 
 // Says is the answer in one line, lengths in unit.
@@ -255,6 +278,9 @@ func (a Answer) Says(unit tiles.LengthUnit) string {
 		return fmt.Sprintf("This lid will have %s of play, likely %s to %s.", unit.Format(a.Fired.Play), unit.Format(a.Fired.Likely[0]), unit.Format(a.Fired.Likely[1]))
 	case a.HeldBack != "":
 		return fmt.Sprintf("No width for the %s: %s.", part, a.HeldBack)
+	}
+	if a.Trim != nil {
+		return a.Trim.Says(unit)
 	}
 	return fmt.Sprintf("Set %s; not over %s, not under %s.", unit.Format(a.Set), unit.Bare(a.NotOver), unit.Bare(a.NotUnder))
 }

@@ -44,6 +44,9 @@ func NewClearance(q Question, d Defaults, known Known) Clearance {
 	f.fit.scales, f.fit.gauss = fitScales(f.Nu), legendre(16)
 	f.fit.bound.at = math.Inf(1)
 	lidSD := float64(*q.ThrowSD)
+	if q.RimAsIs && known.Rim.Pairs > 0 && len(q.Collar) > 0 { // nobody corrects what the rim came to
+		lidSD = math.Hypot(lidSD, float64(q.Collar[0]*tiles.Millimetre(known.Rim.SD))/100)
+	}
 	if q.Lid != 0 {
 		lidSD = q.readingSD(d, q.LidStage)
 	}

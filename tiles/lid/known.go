@@ -23,6 +23,8 @@ type Firing struct {
 type Known struct {
 	Pair    shrinkage.Pair
 	Check   *shrinkage.Pair // from the check stage to fired, where the question has one
+	Leather *shrinkage.Pair // from leather-hard to fired, where the lid may be trimmed
+	Rim     Rim             // of this maker and form
 	Part    *Difference     // nil: none is used
 	FromBag bool            // see Firing
 	Tight   bool            // a lid was tight, too big or glued: the dust cautions go with the answer
@@ -135,23 +137,63 @@ func (q *Question) Guessed() bool {
 func (q *Question) Know(rates shrinkage.Rates, at Firing, companion shrinkage.SoFar) (Known, error) {
 	known := Known{FromBag: at.FromBag && (q.Body.Clay != "" && q.needsBody() || q.ClayOfLid().Clay != "" && q.needsLid())}
 	var err error
-	known.Pair, err = q.pair(rates, at, companion, q.CollarStage, q.LidStage)
+	gone := [2]shrinkage.SoFar{q.bodyGone(companion), q.lidGone()}
+	known.Pair, err = q.pair(rates, at, gone, q.CollarStage, q.LidStage)
+	if err == nil && len(q.WasCollar) > 0 {
+		known.Pair, err = q.ofThisPot(rates, at, known.Pair)
+	}
+	if err == nil && q.Trim {
+		body := q.CollarStage
+		if body.Before(tiles.Leather) {
+			body = tiles.Leather
+		}
+		beside := gone
+		if !beside[1].Known { // the lid dries beside the companion too
+			beside[1] = gone[0]
+		}
+		var leather shrinkage.Pair
+		leather, err = q.pair(rates, at, beside, body, tiles.Leather)
+		known.Leather = &leather
+	}
 	if err != nil || q.CheckStage == "" {
 		return known, err
 	}
-	check, err := q.pair(rates, at, companion, q.CheckStage, q.CheckStage)
+	check, err := q.pair(rates, at, gone, q.CheckStage, q.CheckStage)
 	known.Check = &check
 	return known, err
 }
 
+// ofThisPot uses what the pot itself lost: its gallery was measured wet and is measured fired. Its firing is
+// taken as the usual one.
+func (q *Question) ofThisPot(rates shrinkage.Rates, at Firing, p shrinkage.Pair) (shrinkage.Pair, error) {
+	ask := func(ref tiles.BatchRef) shrinkage.Ask {
+		return shrinkage.Ask{BatchRef: ref, Forming: tiles.ThrownRing, Stage: tiles.Wet, Work: at.Work, WorkSD: at.WorkSD,
+			BisqueWork: at.BisqueWork, Kind: q.Kind, Probe: at.Probe, On: at.On}
+	}
+	if q.ClayOfLid().Clay == "" || q.LidStage != tiles.Wet {
+		return p, nil
+	}
+	seen, err := rates.Pair(ask(q.Body), ask(q.ClayOfLid()), shrinkage.Apart)
+	if err != nil {
+		return p, err
+	}
+	lost, sd := shrinkage.ShrinkOf(q.WasCollar, q.Collar, q.softSD, q.firedSD)
+	now := seen.Seen(0, lost, tiles.LogPercent(math.Hypot(float64(sd), potOfBarSD)))
+	now.Standing = p.Standing
+	return now, nil
+}
+
+// potOfBarSD is how far a pot and a lid may differ in shrink beside bars of the same batch, log-percent (own).
+const potOfBarSD = 0.15
+
 // pair is the shrink from the two stages to fired.
-func (q *Question) pair(rates shrinkage.Rates, at Firing, companion shrinkage.SoFar, bodyStage, lidStage tiles.Stage) (shrinkage.Pair, error) {
+func (q *Question) pair(rates shrinkage.Rates, at Firing, gone [2]shrinkage.SoFar, bodyStage, lidStage tiles.Stage) (shrinkage.Pair, error) {
 	ask := func(ref tiles.BatchRef, stage tiles.Stage, gone shrinkage.SoFar) shrinkage.Ask {
 		return shrinkage.Ask{BatchRef: ref, Forming: tiles.ThrownRing, Stage: stage, Gone: gone, Work: at.Work, WorkSD: at.WorkSD,
 			BisqueWork: at.BisqueWork, Kind: q.Kind, Probe: at.Probe, On: at.On}
 	}
 	bodyClay, lidClay := q.Body.Clay != "" && bodyStage != tiles.Fired, q.ClayOfLid().Clay != "" && lidStage != tiles.Fired
-	body, lid := ask(q.Body, bodyStage, q.bodyGone(companion)), ask(q.ClayOfLid(), lidStage, q.lidGone())
+	body, lid := ask(q.Body, bodyStage, gone[0]), ask(q.ClayOfLid(), lidStage, gone[1])
 	if bodyClay && lidClay {
 		return rates.Pair(body, lid, q.Together)
 	}

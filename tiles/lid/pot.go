@@ -21,6 +21,9 @@ type PotCard struct {
 	Body, Lid  tiles.BatchRef     // Lid empty: not thrown yet
 	Set        tiles.Millimetre   // width that was told for the lid; 0: none
 	Measured   tiles.Millimetre   // the lid as measured once after throwing; 0: not measured
+	Bowl       tiles.Millimetre   // the same before its rim was turned out; 0: it was not
+	TrimMost   tiles.Millimetre   // that may come off its rim at leather-hard, across; 0: it is not trimmed
+	Fired      []tiles.Millimetre // the pot's gallery once fired, none to three directions
 	MadeOn     string             // date, or empty
 	Note       string
 }
@@ -46,6 +49,17 @@ func (p *PotCard) Validate() error {
 	f.Piece("opening_mm", p.Opening)
 	f.Piece("set_mm", p.Set)
 	f.Piece("lid_mm", p.Measured)
+	f.Piece("bowl_mm", p.Bowl)
+	if p.Bowl != 0 && p.Bowl >= p.Measured && p.Measured != 0 {
+		f.Add(tiles.OutOfRange, "bowl_mm", "not smaller than lid_mm: a rim that is turned out grows wider")
+	}
+	f.Number("trim_most_mm", float64(p.TrimMost), 0, 30)
+	if len(p.Fired) > MostDirections {
+		f.Add(tiles.OutOfRange, "fired_mm", "has more than three directions")
+	}
+	for _, c := range p.Fired {
+		f.Number("fired_mm", float64(c), float64(tiles.ShortestPiece), float64(tiles.LongestPiece))
+	}
 	if p.Seat.ledged() {
 		for _, c := range p.Collar {
 			if p.Opening >= c && c > 0 {
@@ -69,6 +83,9 @@ func (p PotCard) Question() Question {
 		Body: p.Body, LidClay: p.Lid, Form: p.Form, Maker: p.Mark}
 	if may, _ := p.Seat.opens(); may {
 		q.Opening = p.Opening
+	}
+	if p.TrimMost > 0 && p.Seat.lidInside() {
+		q.Trim, q.TrimMost = true, &p.TrimMost
 	}
 	return q
 }

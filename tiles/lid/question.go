@@ -37,6 +37,15 @@ type Question struct {
 	LidStage    tiles.Stage        // of the lid at the size asked or given
 	Lid         tiles.Millimetre   // with a collar: its gap is asked; without: the gallery for it
 
+	WasCollar []tiles.Millimetre // of a fired pot: its gallery when it was wet, 0 to 3 directions
+
+	Trim      bool               // the lid may be trimmed at leather-hard
+	TrimMost  *tiles.Millimetre  // that may come off its rim then, across
+	LidWet    tiles.Millimetre   // a lid at hand to be trimmed: its width just thrown; 0: not measured
+	LidNow    tiles.Millimetre   // and at leather-hard, before it is trimmed
+	CollarNow []tiles.Millimetre // its gallery then, 0 to 3 directions
+	RimAsIs   bool               // the width of a turned-out rim is not checked afterwards
+
 	Play, LeastPlay, MostPlay *tiles.Millimetre // fired, across
 	Bearing                   *tiles.Millimetre // fired
 	SeatGlazed                bool
@@ -59,6 +68,8 @@ type Question struct {
 	CheckStage    tiles.Stage       // the gap to expect then, on the way
 	AcceptWide    bool              // give a width that would be held back
 	Accuracy      string            // set by Validate: "default", "learned" or "asked"
+
+	softSD, firedSD tiles.Millimetre // set by Validate: of one reading of soft clay, and of the fired gallery
 }
 
 // Asks is which of the three questions q is.
@@ -81,6 +92,7 @@ func (q *Question) Validate(d Defaults) error {
 	q.checkSizes(&f)
 	q.checkStages(&f)
 	q.checkRates(&f)
+	q.checkTrim(&f)
 	tiles.OneOfOrNone(&f, "together", q.Together, shrinkage.InPlace, shrinkage.SameLoad, shrinkage.Apart)
 	f.Text("form", &q.Form, tiles.LongestName)
 	f.Maker("maker", &q.Maker)
@@ -91,7 +103,7 @@ func (q *Question) Validate(d Defaults) error {
 	}{
 		{"play_mm", q.Play, 0, 20}, {"least_play_mm", q.LeastPlay, 0, 20}, {"most_play_mm", q.MostPlay, 0, 20},
 		{"bearing_mm", q.Bearing, 0, 20}, {"glaze_mm", q.Glaze, 0, 3}, {"step_mm", q.Step, 0, 5},
-		{"measure_sd_mm", q.MeasureSD, 0, 3}, {"throw_sd_mm", q.ThrowSD, 0, 3},
+		{"measure_sd_mm", q.MeasureSD, 0, 3}, {"throw_sd_mm", q.ThrowSD, 0, 3}, {"trim_most_mm", q.TrimMost, 0, 30},
 	} {
 		if n.v != nil {
 			f.Number(n.field, float64(*n.v), n.low, n.high)
@@ -124,6 +136,10 @@ func (q *Question) fill(d Defaults) {
 		if q.MeasureSD != nil || q.ThrowSD != nil {
 			q.Accuracy = "asked"
 		}
+	}
+	q.softSD, q.firedSD = d.MeasureSD, tiles.Millimetre(q.readingSD(d, tiles.Fired))
+	if q.MeasureSD != nil && q.CollarStage != tiles.Fired {
+		q.softSD = *q.MeasureSD
 	}
 	orPoint(&q.Bearing, d.Bearing)
 	orPoint(&q.Step, d.Step)
@@ -184,6 +200,44 @@ func (q *Question) checkSizes(f *tiles.Faults) {
 		f.Add(tiles.GivenTwice, "play_mm", "lid_mm asks which play there will be")
 	}
 	q.checkOpening(f)
+}
+
+// checkTrim sees that what belongs to trimming, and to a fired pot, stands where it has a meaning.
+func (q *Question) checkTrim(f *tiles.Faults) {
+	for _, l := range []struct {
+		field string
+		v     []tiles.Millimetre
+	}{{"wet_collar_mm", q.WasCollar}, {"collar_now_mm", q.CollarNow}} {
+		if len(l.v) > MostDirections {
+			f.Add(tiles.OutOfRange, l.field, "has more than three directions")
+		}
+		for _, c := range l.v {
+			f.PieceOf(l.field, c, "collar")
+		}
+	}
+	if len(q.WasCollar) > 0 && (q.CollarStage != tiles.Fired || len(q.Collar) == 0 || q.Body.Clay == "") {
+		f.Add(UnknownMember, "wet_collar_mm", "goes with the fired gallery of a pot of a named clay")
+	}
+	if q.LidWet != 0 {
+		f.PieceOf("lid_wet_mm", q.LidWet, "lid")
+	}
+	if q.LidNow != 0 {
+		f.PieceOf("lid_now_mm", q.LidNow, "lid")
+		q.Trim = true
+	}
+	switch {
+	case q.LidWet != 0 && q.LidNow == 0:
+		f.Add(tiles.Missing, "lid_now_mm", "is needed beside lid_wet_mm: the lid at leather-hard, before it is trimmed")
+	case len(q.CollarNow) > 0 && (q.LidNow == 0 || q.CollarStage != tiles.Wet):
+		f.Add(UnknownMember, "collar_now_mm", "goes with lid_now_mm and a gallery that was measured wet too")
+	case !q.Trim:
+	case q.Asks() != AskWidth || q.LidStage != tiles.Wet:
+		f.Add(UnknownMember, "trim", "goes with the width of a lid that is thrown wet")
+	case !q.Seat.lidInside():
+		f.Add(UnknownMember, "trim", "has no meaning for the seat "+string(q.Seat)+": what is cut off its skirt makes it wider")
+	case q.Body.Clay == "" && q.LidClay.Clay == "":
+		f.Add(tiles.Missing, "clay", "is needed for trim: how far it dries by leather-hard is learned from its bars")
+	}
 }
 
 func (q *Question) checkOpening(f *tiles.Faults) {

@@ -191,6 +191,9 @@ func (s *Section) measure(a Answer, unit tiles.LengthUnit, opening float64) {
 		if lid = a.Set; math.IsNaN(float64(lid)) {
 			lid = a.Unrounded
 		}
+		if a.Trim != nil { // neither what is thrown nor what it is trimmed to is the wet width of the drawing
+			lid = 0
+		}
 	case AskGallery:
 		if collar = a.Set; math.IsNaN(float64(collar)) {
 			collar = a.Unrounded

@@ -277,8 +277,9 @@ func (m *Made) NextBar(clay, batch int) tiles.Bar {
 }
 
 // addBar makes a bar, fires it and reads it.
-func (m *Made) addBar(clay, batch int, p LoadPair) {
-	ref := m.batch(clay, batch)
+func (m *Made) addBar(clay, batch int, p LoadPair) { m.addBatchBar(clay, m.batch(clay, batch), p) }
+
+func (m *Made) addBatchBar(clay int, ref tiles.BatchRef, p LoadPair) {
 	q := m.fire(clay, ref, p, m.places())
 	n := m.bars
 	m.bars++
