@@ -157,6 +157,7 @@ var whoMay = map[auth.Who]string{
 		DELETE /v1/session
 		GET /style.css
 		GET /app.js
+		GET /icon.svg
 		GET /help
 		GET /help/safety
 		GET /speak
@@ -396,7 +397,7 @@ func TestReadingClosed(t *testing.T) {
 	g := guardedTestStudio(t, func(s *Server) { s.Access.ReadingOpen = false })
 	g.atTheDoor(t)
 	always := map[string]bool{"GET /healthz": true, "GET /readyz": true, "GET /session": true,
-		"GET /speak": true, "GET /style.css": true, "GET /app.js": true, "GET /help": true,
+		"GET /speak": true, "GET /style.css": true, "GET /app.js": true, "GET /icon.svg": true, "GET /help": true,
 		"GET /help/safety": true, "GET /problems/{type}": true}
 	for _, pattern := range g.s.patterns {
 		method, path := addressOf(pattern)

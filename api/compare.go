@@ -93,5 +93,5 @@ func (s firingRoutes) comparePage(w http.ResponseWriter, r *http.Request) error 
 		IDs     []string
 		At      string
 		Drawing string
-	}{s.page(r.Context(), "spyhole"), rows, q["firing"], text, drawing})
+	}{s.page(r.Context(), "kiln"), rows, q["firing"], text, drawing})
 }

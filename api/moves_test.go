@@ -161,7 +161,7 @@ func TestClayPageDrawsTheCurve(t *testing.T) {
 	if status != 200 {
 		t.Fatalf("%d %s", status, text)
 	}
-	for what, n := range map[string]int{`<svg `: 1, `class="heat" d="M`: 1, `class="band"`: 1, `<circle class="mark"`: 11, `<circle class="line"`: 1,
+	for what, n := range map[string]int{`<svg viewBox="0 0 5`: 1, `class="heat" d="M`: 1, `class="band"`: 1, `<circle class="mark"`: 11, `<circle class="line"`: 1,
 		`role="img" aria-label="Shrink of tern from wet to fired over heat work`: 1, `<caption>Shrink by heat work</caption>`: 1} {
 		if got := strings.Count(text, what); got != n {
 			t.Errorf("%d of %s, want %d", got, what, n)
@@ -172,7 +172,7 @@ func TestClayPageDrawsTheCurve(t *testing.T) {
 			t.Errorf("no %q on the page", what)
 		}
 	}
-	if status, text := fetch(t, srv, "/clay/tern?from=wet&to=dry"); status != 200 || strings.Contains(text, "<svg ") {
+	if status, text := fetch(t, srv, "/clay/tern?from=wet&to=dry"); status != 200 || strings.Contains(text, `class="heat"`) {
 		t.Errorf("wet to dry: %d, with a curve over heat work", status)
 	}
 	if status, text := fetch(t, srv, "/clay/tern?from=fired&to=wet"); status != 200 || !strings.Contains(text, `class="wrong"`) {

@@ -34,7 +34,7 @@ func (s loadRoutes) packingPage(w http.ResponseWriter, r *http.Request) error {
 		Shelves  []packedShelf
 		Spread   wire.Shelves
 		Cautions []string
-	}{page: s.page(r.Context(), "unpack"), Load: s.Loads().LoadJSON(l), Cautions: caution.Texts(caution.BoneDry, caution.Pinhole, caution.HeavyShelves)}
+	}{page: s.page(r.Context(), "bars"), Load: s.Loads().LoadJSON(l), Cautions: caution.Texts(caution.BoneDry, caution.Pinhole, caution.HeavyShelves)}
 	at := map[string]int{}
 	for _, p := range l.Bars {
 		i, ok := at[p.Shelf]

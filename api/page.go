@@ -21,7 +21,6 @@ import (
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/record"
-	"lidwright/tiles"
 )
 
 // page is what every page has; each page's own data embeds it.
@@ -41,6 +40,9 @@ func (s *Server) page(ctx context.Context, here string) page {
 	}
 	now := s.Now()
 	frame := pages.Frame{Unrecorded: s.unrecorded(), Site: s.Site.Name, Here: here, Standing: caution.StandingLine, Version: s.Site.Version, Speak: speak}
+	if now.Trusted {
+		frame.Now = now.Wall
+	}
 	return page{Frame: frame, Today: now.Wall, ClockUnset: !now.Trusted, ID: s.MakeID()}
 }
 
@@ -106,73 +108,6 @@ func (s homeRoutes) problemTypePage(w http.ResponseWriter, r *http.Request) erro
 	}
 	frame := s.page(r.Context(), "more").Frame
 	return s.show(w, pages.ProblemPage{Frame: frame, Problem: pages.Problem{Title: k.Title}, Help: k.Help})
-}
-
-type waitingLoad struct {
-	ID, Name, Kind string
-	Measured, Bars int
-}
-
-func (s homeRoutes) waiting(ctx context.Context) ([]waitingLoad, error) {
-	loads, err := s.Archive.Loads(ctx, tiles.LoadFilter{Waiting: true, Limit: 20})
-	var out []waitingLoad
-	for _, l := range loads {
-		out = append(out, waitingLoad{l.ID, fmt.Sprintf("Load %d", l.Number), string(l.Kind), len(l.Bars) - l.Waiting, len(l.Bars)})
-	}
-	return out, err
-}
-
-func (s homeRoutes) wareboard(w http.ResponseWriter, r *http.Request) error {
-	waiting, err := s.waiting(r.Context())
-	if err != nil {
-		return err
-	}
-	var kilns []homeKiln
-	for _, k := range s.Kilns().KilnsNow(r.Context()) {
-		kilns = append(kilns, homeKiln{k, homeCautions(k)})
-	}
-	data := struct {
-		page
-		Kilns    []homeKiln
-		Waiting  []waitingLoad
-		News     []usecase.StudioNews
-		Monoxide []string // while a kiln is hot
-		Alarm    []string // of the store
-	}{page: s.page(r.Context(), "board"), Kilns: kilns, Waiting: waiting, News: s.Clays().NewsOnBoard(r.Context()), Alarm: s.StoreAlarm()}
-	if slices.ContainsFunc(kilns, func(k homeKiln) bool { return k.Hot }) {
-		data.Monoxide = caution.Texts(caution.CarbonMonoxide...)
-	}
-	return s.render(w, "wareboard", data)
-}
-
-// homeKiln is a kiln on the first page, with what its state asks to be said there.
-type homeKiln struct {
-	wire.KilnNow
-	Cautions []string
-}
-
-// homeCautions are those of one kiln on the first page. They go by what the kiln does, never by the day.
-func homeCautions(k wire.KilnNow) []string {
-	switch {
-	case k.OverLimit:
-		return caution.Texts(caution.StuckRelay, caution.OverLimit, caution.OwnProtection)
-	case k.StillHot:
-		return caution.Texts(caution.StuckRelay, caution.OverLimit)
-	case !k.Hot:
-		return nil
-	}
-	switch kiln.State(k.State) {
-	case kiln.Quiet:
-		return caution.Texts(caution.Quiet)
-	case kiln.Soaking:
-		return caution.Texts(caution.StayNear)
-	case kiln.Rising, kiln.Holding:
-		if k.TemperatureC != nil && *k.TemperatureC > nearTopAbove {
-			return caution.Texts(caution.StayNear)
-		}
-		return caution.Texts(caution.VentOn)
-	}
-	return caution.Texts(caution.KeepShut)
 }
 
 const (
@@ -268,7 +203,7 @@ func (s homeRoutes) spyhole(w http.ResponseWriter, r *http.Request) error {
 	at := slices.IndexFunc(kilns, func(k wire.KilnNow) bool { return k.Kiln == name || name == "" })
 	if at < 0 {
 		if name == "" {
-			return s.wareboard(w, r)
+			return s.homePage(w, r)
 		}
 		return fmt.Errorf("%s: %w", name, record.ErrNoKiln)
 	}
@@ -286,7 +221,7 @@ func (s homeRoutes) spyhole(w http.ResponseWriter, r *http.Request) error {
 		Gaps     []string // of the firing shown, in words
 		Model    string   // id of the past firing chosen as model
 		Why      string   // reason of what it is kept shut above, while it counts
-	}{page: s.page(r.Context(), "spyhole"), Kiln: k, Model: r.URL.Query().Get("model")}
+	}{page: s.page(r.Context(), "kiln"), Kiln: k, Model: r.URL.Query().Get("model")}
 	past, err := s.Archive.Firings(r.Context(), kiln.FiringFilter{Kiln: kiln.KilnID(k.Kiln), Limit: 20 + usecase.UsualLook})
 	if err != nil {
 		return err

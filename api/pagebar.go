@@ -35,7 +35,7 @@ func (s barRoutes) unpackPage(w http.ResponseWriter, r *http.Request) error {
 		Bars          []wire.BarJSON
 		Kilns         []string
 		Cautions      []string
-	}{page: s.page(r.Context(), "unpack"), Kilns: s.kilnNames(), Cautions: caution.Texts(caution.BeforeReachingIn...)}
+	}{page: s.page(r.Context(), "bars"), Kilns: s.kilnNames(), Cautions: caution.Texts(caution.BeforeReachingIn...)}
 	for _, l := range waiting {
 		data.Waiting = append(data.Waiting, s.Loads().LoadJSON(l))
 	}
@@ -127,7 +127,7 @@ func (s barRoutes) inAWord(ctx context.Context) bool {
 }
 
 func (s barRoutes) barPageData(ctx context.Context, bar tiles.Bar) barPageData {
-	return barPageData{page: s.page(ctx, "unpack"), Bar: s.Bars().Settled(ctx, bar), Stages: stageWords(), Typed: url.Values{"unit": {string(s.unitOf(ctx))}}, Units: tiles.LengthUnits(), MassID: s.MakeID(), Word: s.inAWord(ctx)}
+	return barPageData{page: s.page(ctx, "bars"), Bar: s.Bars().Settled(ctx, bar), Stages: stageWords(), Typed: url.Values{"unit": {string(s.unitOf(ctx))}}, Units: tiles.LengthUnits(), MassID: s.MakeID(), Word: s.inAWord(ctx)}
 }
 
 func (s barRoutes) barPage(w http.ResponseWriter, r *http.Request) error {

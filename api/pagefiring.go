@@ -134,7 +134,7 @@ func (s firingRoutes) firingPageData(ctx context.Context, id kiln.FiringID) (d f
 	if err != nil {
 		return d, err
 	}
-	d = firingPageData{page: s.page(ctx, "spyhole"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}}
+	d = firingPageData{page: s.page(ctx, "kiln"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}}
 	if d.Firing, err = s.Firings().WholeFiring(ctx, id); err != nil {
 		return d, err
 	}
@@ -243,7 +243,7 @@ type byHandData struct {
 }
 
 func (s firingRoutes) byHandData(ctx context.Context) byHandData {
-	d := byHandData{page: s.page(ctx, "spyhole"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}, Rows: []int{1, 2, 3}, Cautions: caution.Texts(append([]caution.Number{caution.Glare}, reductionCautions...)...)}
+	d := byHandData{page: s.page(ctx, "kiln"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}, Rows: []int{1, 2, 3}, Cautions: caution.Texts(append([]caution.Number{caution.Glare}, reductionCautions...)...)}
 	loads, err := s.Archive.Loads(ctx, tiles.LoadFilter{Open: true, Limit: 20})
 	if err != nil {
 		slog.WarnContext(ctx, "the loads cannot be listed", "err", err)

@@ -18,7 +18,7 @@ func (s loadRoutes) loadsPage(w http.ResponseWriter, r *http.Request) error {
 		Waiting    bool
 		Loads      []wire.Load
 		More       string // the load after which the list goes on; empty: it ends here
-	}{page: s.page(r.Context(), "unpack"), Kilns: barRoutes{s.Server}.kilnNames(), Kiln: q.Get("kiln"), Kind: q.Get("kind"), Waiting: q.Get("waiting") == "yes"}
+	}{page: s.page(r.Context(), "bars"), Kilns: barRoutes{s.Server}.kilnNames(), Kiln: q.Get("kiln"), Kind: q.Get("kind"), Waiting: q.Get("waiting") == "yes"}
 	loads, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Kiln: data.Kiln, Kind: kiln.Kind(data.Kind), Waiting: data.Waiting, After: q.Get("after"), Limit: listed + 1})
 	if err != nil {
 		return err
@@ -42,7 +42,7 @@ func (s loadRoutes) kilnsPage(w http.ResponseWriter, r *http.Request) error {
 	data := struct {
 		page
 		Kilns []one
-	}{page: s.page(r.Context(), "spyhole")}
+	}{page: s.page(r.Context(), "kiln")}
 	live := map[string]*wire.KilnNow{}
 	for _, k := range s.Kilns().KilnsNow(r.Context()) {
 		live[k.Kiln] = &k

@@ -44,7 +44,7 @@ func (s loadRoutes) loadPage(w http.ResponseWriter, r *http.Request) error {
 		Units         []tiles.LengthUnit
 		Check         wire.CheckList
 		Cautions      []string
-	}{page: s.page(r.Context(), "unpack"), Load: s.Loads().LoadJSON(l), Saved: r.URL.Query().Get("saved"), Unit: string(s.unitOf(r.Context())), Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd},
+	}{page: s.page(r.Context(), "bars"), Load: s.Loads().LoadJSON(l), Saved: r.URL.Query().Get("saved"), Unit: string(s.unitOf(r.Context())), Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd},
 		Cautions: caution.Texts(caution.BeforeReachingIn...)}
 	if data.Check, err = s.Firings().CheckList(r.Context(), cmp.Or(string(l.Firing), l.ID)); err != nil {
 		return err

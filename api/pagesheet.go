@@ -60,7 +60,7 @@ func (s barRoutes) barSheetPage(w http.ResponseWriter, r *http.Request) error {
 		page
 		Bars    []row
 		Address string
-	}{page: s.page(r.Context(), "unpack"), Address: kilnRoutes{s.Server}.ownAddress(r)}
+	}{page: s.page(r.Context(), "bars"), Address: kilnRoutes{s.Server}.ownAddress(r)}
 	for _, b := range bars {
 		drawn, err := qrSVG(data.Address+"/bar/"+string(b.Code), "opens the entry of bar "+string(b.Code))
 		if err != nil {
@@ -95,7 +95,7 @@ type barsData struct {
 
 func (s barRoutes) barsData(r *http.Request) (barsData, error) {
 	q := r.URL.Query()
-	data := barsData{page: s.page(r.Context(), "unpack"), Clay: q.Get("clay"), Waiting: q.Get("waiting") == "yes"}
+	data := barsData{page: s.page(r.Context(), "bars"), Clay: q.Get("clay"), Waiting: q.Get("waiting") == "yes"}
 	clays, err := s.Clays().List(r.Context())
 	if err != nil {
 		return data, err

@@ -340,7 +340,7 @@ func (s *Server) pageTable() []entry {
 	bars, clays, firings, kilns := barRoutes{s}, clayRoutes{s}, firingRoutes{s}, kilnRoutes{s}
 	lids, loads, results, studio := lidRoutes{s}, loadRoutes{s}, resultRoutes{s}, studioRoutes{s}
 	all := []entry{
-		{"GET /{$}", reads, webPage, shown(home.wareboard)},
+		{"GET /{$}", reads, webPage, shown(home.homePage)},
 		{"GET /spyhole", reads, webPage, shown(home.spyhole)},
 		{"GET /spyhole/{kiln}", reads, webPage, shown(home.spyhole)},
 		{"POST /spyhole/{kiln}/begin", Bench, webForm, shown(firings.postBegin)},
@@ -413,6 +413,7 @@ func (s *Server) pageTable() []entry {
 		{"GET /problems/{type}", Anyone, webPage, shown(home.problemTypePage)},
 		{"GET /help", Anyone, webPage, shown(home.helpPage)},
 		{"GET /style.css", Anyone, other, plain(s.pages.ServeAsset("style.css", "text/css; charset=utf-8"))},
+		{"GET /icon.svg", Anyone, other, plain(s.pages.ServeAsset("icon.svg", "image/svg+xml"))},
 		{"GET /app.js", Anyone, other, plain(s.pages.ServeAsset("app.js", "text/javascript; charset=utf-8"))},
 	}
 	for _, t := range csvTables {

@@ -23,5 +23,5 @@ func (s barRoutes) storyPage(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, "story", struct {
 		page
 		Story wire.Story
-	}{s.page(r.Context(), "unpack"), j})
+	}{s.page(r.Context(), "bars"), j})
 }

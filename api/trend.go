@@ -33,5 +33,5 @@ func (s firingRoutes) trendPage(w http.ResponseWriter, r *http.Request) error {
 		page
 		Trend wire.Trend
 		Kinds []kiln.Kind
-	}{s.page(r.Context(), "spyhole"), t, []kiln.Kind{kiln.Bisque, kiln.Glaze, kiln.Once, kiln.Other}})
+	}{s.page(r.Context(), "kiln"), t, []kiln.Kind{kiln.Bisque, kiln.Glaze, kiln.Once, kiln.Other}})
 }

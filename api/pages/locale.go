@@ -1,9 +1,16 @@
 package pages
 
 import (
+	"cmp"
 	"fmt"
 	"html"
+	"math"
+	"net/url"
+	"reflect"
 	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/a-h/templ"
 )
@@ -12,9 +19,15 @@ import (
 type Locale struct {
 	Speak
 	words *words
+	set   *Set // for its clock and its lengths
+	// Now is the time that the page is made at; zero where the clock is not set.
+	Now time.Time
 }
 
-func (s *Set) locale(p Speak) Locale { return Locale{p, s.words[p.Tongue]} }
+func (s *Set) locale(p Speak) Locale { return Locale{Speak: p, words: s.words[p.Tongue], set: s} }
+
+// Locale says texts of the code to one person, for drawings that a page is handed.
+func (s *Set) Locale(p Speak) Locale { return s.locale(p) }
 
 // key is the English of a text, by which its own in another language is found. Only a constant becomes
 // one without being asked: what people typed cannot be looked up, it fills a place.
@@ -55,3 +68,93 @@ func fill(text string, args []any, write func(...any) string) string {
 
 // spaced is a name of the code as people write it: thrown_ring in two words.
 func spaced(name string) string { return strings.ReplaceAll(name, "_", " ") }
+
+// At is a day and a time of the clock, of a time or a text as RFC 3339 has it; empty where there is none.
+func (l Locale) At(v any) string { return l.set.At(l.Speak, v) }
+
+// Hour is a time of the clock without its day.
+func (l Locale) Hour(v any) string { return when(v, l.set.zone, l.clock(), l.words.say) }
+
+// Soon is a time of the clock, with the day of the week where that is another than now's.
+func (l Locale) Soon(v *string) string {
+	at, err := time.Parse(time.RFC3339, *cmp.Or(v, new(string)))
+	if err != nil || l.Now.IsZero() {
+		return l.At(v)
+	}
+	if at, now := at.In(l.set.zone), l.Now.In(l.set.zone); at.YearDay() == now.YearDay() && at.Year() == now.Year() {
+		return l.Hour(at)
+	}
+	return when(at, l.set.zone, "Mon "+l.clock(), l.words.say)
+}
+
+// Clock is a day of the week and a time.
+func (l Locale) Clock(v any) string {
+	return when(v, l.set.zone, l.words.say("Mon 2 Jan")+", "+l.clock(), l.words.say)
+}
+
+// Day is a day with its month.
+func (l Locale) Day(v any) string { return when(v, l.set.zone, l.words.say("Mon 2 Jan"), l.words.say) }
+
+// Length is a length in the reader's unit, which is named.
+func (l Locale) Length(mm float64) string { return l.set.length(l.Unit, mm) }
+
+// Bare is a length in the reader's unit without its name.
+func (l Locale) Bare(mm float64) string { return bare(l.Length(mm)) }
+
+// Degree is the unit that temperatures are told in.
+func (l Locale) Degree() string {
+	if l.Fahrenheit {
+		return "°F"
+	}
+	return "°C"
+}
+
+// Degrees is a temperature, or a pointer to one in °C, in the reader's unit; a dash where there is none.
+func (l Locale) Degrees(v any) string { return l.degrees(v, 32) }
+
+// Heat is a temperature with its unit.
+func (l Locale) Heat(v any) string { return l.Degrees(v) + " " + l.Degree() }
+
+// Rate is a rate of heating in the reader's unit, with a sign.
+func (l Locale) Rate(v any) string {
+	text := l.degrees(v, 0)
+	if text != "–" && text[0] != '-' {
+		text = "+" + text
+	}
+	return text + " " + l.Degree() + "/h"
+}
+
+// degrees are °C in the reader's unit; zero is what is added for °F.
+func (l Locale) degrees(v any, zero float64) string {
+	f := reflect.ValueOf(v)
+	if f.Kind() == reflect.Pointer && !f.IsNil() {
+		f = f.Elem()
+	}
+	if f.Kind() != reflect.Float64 || math.IsNaN(f.Float()) {
+		return "–"
+	}
+	if l.Fahrenheit {
+		return fmt.Sprintf("%.0f", f.Float()*1.8+zero)
+	}
+	return fmt.Sprintf("%.0f", f.Float())
+}
+
+// upper makes the first letter of a sentence a capital.
+func upper(text string) string {
+	if text == "" {
+		return ""
+	}
+	r, n := utf8.DecodeRuneInString(text)
+	return string(unicode.ToUpper(r)) + text[n:]
+}
+
+// comma puts a comma before a text that is there.
+func comma(text string) string {
+	if text == "" {
+		return ""
+	}
+	return ", " + text
+}
+
+// kilnAddress is the address of a kiln's page.
+func kilnAddress(kiln string) templ.SafeURL { return templ.SafeURL("/spyhole/" + url.PathEscape(kiln)) }

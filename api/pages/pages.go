@@ -30,7 +30,7 @@ import (
 	"github.com/a-h/templ"
 )
 
-//go:embed *.html style.css app.js words.*.txt
+//go:embed *.html style.css app.js icon.svg words.*.txt
 var files embed.FS
 
 // Speak is how the pages speak to one person.
@@ -38,6 +38,8 @@ type Speak struct {
 	Tongue string // one of Tongues
 	Unit   string // in which lengths are shown: mm, cm, in, 32nds
 	Twelve bool   // the clock has twice twelve hours
+	// Fahrenheit says that temperatures are shown in °F.
+	Fahrenheit bool
 }
 
 func (p Speak) clock() string {
@@ -67,12 +69,13 @@ func (p Speak) fine(mm float64) string {
 // Frame is what the frame of a page shows. Data of a page embed it.
 type Frame struct {
 	Site     string
-	Here     string // which of the links at the top this page is under
+	Here     string // which of the pages in the navigation this one is under
 	Standing string // the caution at the end of every page
 	// Unrecorded are the kilns that are hot while nothing of them is recorded.
 	Unrecorded []string
 	Version    string
-	Speak      Speak // to whom the page speaks
+	Speak      Speak     // to whom the page speaks
+	Now        time.Time // zero where the clock is not set
 }
 
 func (f Frame) frame() Frame { return f }
@@ -84,6 +87,9 @@ func (f Frame) under(link string) templ.Attributes {
 	}
 	return nil
 }
+
+// Drawn is a drawing as SVG, made by the code: what people typed stands escaped in it.
+type Drawn string
 
 // Page is a compiled page: its data, which say it to one person.
 type Page interface {
@@ -124,7 +130,7 @@ type spokenPage struct {
 func Load(zone *time.Location, length func(unit string, mm float64) string) (*Set, error) {
 	s := &Set{zone: zone, length: length, assets: map[string][]byte{}, parsed: map[spokenPage]*template.Template{}, words: map[string]*words{}, script: map[string]string{}}
 	sum := sha256.New()
-	for _, name := range []string{"style.css", "app.js"} {
+	for _, name := range []string{"style.css", "app.js", "icon.svg"} {
 		b, err := files.ReadFile(name)
 		if err != nil {
 			return nil, err
@@ -199,13 +205,16 @@ func (s *Set) Render(w io.Writer, name string, data Data) error {
 // Show writes a compiled page.
 func (s *Set) Show(w io.Writer, p Page) error {
 	l := s.locale(p.frame().Speak)
+	l.Now = p.frame().Now
 	return s.write(w, p.frame(), text(p.Title(l)), p.Body(l))
 }
 
 // write puts the frame around a page. Nothing is written if it fails.
 func (s *Set) write(w io.Writer, f Frame, title, body templ.Component) error {
 	var b bytes.Buffer
-	if err := s.frame(s.locale(f.Speak), f, title, body).Render(context.Background(), &b); err != nil {
+	l := s.locale(f.Speak)
+	l.Now = f.Now
+	if err := s.frame(l, f, title, body).Render(context.Background(), &b); err != nil {
 		return err
 	}
 	_, err := w.Write(b.Bytes())

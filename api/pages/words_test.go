@@ -46,7 +46,7 @@ var longWord = regexp.MustCompile(`[a-z]{4,}`)
 func textsOfCode(t *testing.T, more ...string) []string {
 	t.Helper()
 	var texts []string
-	for _, folder := range append([]string{"..", "../caution", "../collectorpages", "../usecase", "../chart", "../../kiln", "../../kiln/heatwork", "../../kiln/faults", "../../kiln/detect", "../../kiln/record", "../../kiln/analysis", "../../tiles", "../../tiles/shrinkage", "../../tiles/lid", "../../tiles/board",
+	for _, folder := range append([]string{"..", "../caution", "../collectorpages", "../usecase", "../auth", "../chart", "../client", "../web", "../../kiln", "../../kiln/heatwork", "../../kiln/faults", "../../kiln/detect", "../../kiln/record", "../../kiln/analysis", "../../tiles", "../../tiles/shrinkage", "../../tiles/lid", "../../tiles/board",
 		"../../daemon", "../../daemon/store", "../../daemon/notice", "."}, more...) {
 		names, err := filepath.Glob(filepath.Join(folder, "*.go"))
 		if err != nil {

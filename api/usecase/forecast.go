@@ -52,8 +52,31 @@ type usualKey struct {
 }
 
 type usualRead struct {
-	change int64
-	curves []kiln.Envelope
+	change   int64
+	curves   []kiln.Envelope
+	expected detect.Expected
+}
+
+// Usual is the usual firing that one under way is laid on.
+type Usual struct {
+	detect.Expected
+	Band []kiln.Envelope // low and high of its firings at equal hours; at most one
+}
+
+// Usual is the usual firing of the kind of a firing; of none where nobody told the kind, or there is no usual one yet.
+func (s Firings) Usual(ctx context.Context, f kiln.Firing) (Usual, error) {
+	if f.Kind == "" {
+		return Usual{}, nil
+	}
+	read, err := s.usualOf(ctx, usualKey{f.Kiln, f.Kind, f.Atmosphere})
+	if err != nil {
+		return Usual{}, err
+	}
+	u := Usual{Expected: read.expected}
+	if band, ok := analysis.UsualBand(read.curves); ok {
+		u.Band = []kiln.Envelope{band}
+	}
+	return u, nil
 }
 
 // heating is what the usual firings say of a firing on its way up; Known is false while nobody can tell.
@@ -62,32 +85,32 @@ func (s Firings) heating(ctx context.Context, l record.Live) (analysis.HeatingFo
 		l.FellEarly || !foreseeable(l) {
 		return analysis.HeatingForecast{}, nil
 	}
-	curves, err := s.usualOf(ctx, usualKey{l.Kiln, l.Kind, l.Atmosphere})
-	return analysis.ForecastHeating(l.Elapsed, l.T, curves, l.KeepShut), err
+	usual, err := s.usualOf(ctx, usualKey{l.Kiln, l.Kind, l.Atmosphere})
+	return analysis.ForecastHeating(l.Elapsed, l.T, usual.curves, l.KeepShut), err
 }
 
-func (s Firings) usualOf(ctx context.Context, key usualKey) ([]kiln.Envelope, error) {
+func (s Firings) usualOf(ctx context.Context, key usualKey) (usualRead, error) {
 	change, err := s.Archive.LastChange(ctx)
 	if err != nil {
-		return nil, err
+		return usualRead{}, err
 	}
 	s.usuals.mu.Lock()
 	defer s.usuals.mu.Unlock()
 	if r, ok := s.usuals.last[key]; ok && r.change == change {
-		return r.curves, nil
+		return r, nil
 	}
 	control := s.Kiln[key.kiln].Control
 	firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: key.kiln,
 		Status: kiln.Ended, Limit: newestKilns})
 	if err != nil {
-		return nil, err
+		return usualRead{}, err
 	}
 	usual, _ := detect.PastOf(firings, control).UsualOf(key.kind, key.atmosphere)
 	var curves []kiln.Envelope
 	for _, id := range usual.IDs {
 		lines, _, err := s.Archive.Envelopes(ctx, id, []kiln.ChannelID{control}, 5*time.Minute, 0)
 		if err != nil && !errors.Is(err, kiln.ErrNoFiring) {
-			return nil, err
+			return usualRead{}, err
 		}
 		if len(lines) > 0 && len(lines[0].After) > 0 {
 			curves = append(curves, lines[0])
@@ -96,6 +119,7 @@ func (s Firings) usualOf(ctx context.Context, key usualKey) ([]kiln.Envelope, er
 	if s.usuals.last == nil {
 		s.usuals.last = map[usualKey]usualRead{}
 	}
-	s.usuals.last[key] = usualRead{change, curves}
-	return curves, nil
+	read := usualRead{change, curves, usual}
+	s.usuals.last[key] = read
+	return read, nil
 }

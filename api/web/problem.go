@@ -48,7 +48,7 @@ var Kinds = map[string]Kind{
 	"unknown-reading":           {404, "No such reading", "The bar's page shows every reading of it, struck ones too."},
 	"unknown-verdict":           {404, "No such verdict", "The Verdicts page lists them."},
 	"unknown-fact":              {404, "No such note or cone", "The firing's page shows them."},
-	"no-such-page":              {404, "There is nothing here", "Start from the Wareboard."},
+	"no-such-page":              {404, "There is nothing here", "Start from Home."},
 	"wrong-method":              {405, "That cannot be done here", "The API document at /v1/openapi.json says what each address takes."},
 	"id-already-used":           {409, "That id is taken by something else", "Make a new id (UUIDv7) for a new fact; send the same facts again only to repeat."},
 	"code-taken":                {409, "That bar code is taken", "A code is never used twice on a site; take a free one."},

@@ -546,7 +546,7 @@ func typeOf(path string) string {
 // fileOf is the file that an answer is kept in: by noun, pages apart.
 func fileOf(method, path string) string {
 	part := strings.Split(strings.Trim(path, "/"), "/")
-	kind, noun := "page", cmp.Or(part[0], "wareboard")
+	kind, noun := "page", cmp.Or(part[0], "home")
 	switch {
 	case part[0] == "v1":
 		kind, noun = "api", strings.Split(part[1], ".")[0]

@@ -43,7 +43,7 @@ var arrows = map[string][]string{
 	"daemon/store":              {"daemon/store/codec", "kiln", "kiln/detect", "kiln/heatwork", "kiln/record", "tiles", "tiles/lid", "api/usecase", "api/wire", "daemon/notice"},
 	"daemon/outbox":             {"api/usecase", "api/wire", "kiln", "tiles"},
 	"api/usecase":               {"api/caution", "api/wire", "kiln", "kiln/analysis", "kiln/delimited", "kiln/detect", "kiln/faults", "kiln/heatwork", "kiln/record", "tiles", "tiles/board", "tiles/lid", "tiles/shrinkage"},
-	"api/pages":                 {},
+	"api/pages":                 {"api/wire"},
 	"api/caution":               {},
 	"api/wire":                  {},
 	"api/apitest":               {},
@@ -217,11 +217,11 @@ var overTheLimits = map[string]int{
 	"methods of shrinkage.Fit":   63,
 	"methods of store.Store":     144,
 	"methods of detect.Detector": 44,
-	"files of api":               67,
+	"files of api":               68,
 	"files of api/usecase":       51,
 	"files of daemon/store":      46,
 	"lines of api.apiTable":      170, // a table of routes
-	"lines of api.pageTable":     85,  // another
+	"lines of api.pageTable":     86,  // another
 	"lines of main.barCommand":   82,
 	"lines of main.sizeBoard":    91,
 	"lines of main.keepVerdict":  81,

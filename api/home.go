@@ -1,0 +1,226 @@
+package api
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"net/http"
+	"slices"
+	"time"
+
+	"lidwright/api/caution"
+	"lidwright/api/chart"
+	"lidwright/api/pages"
+	"lidwright/api/wire"
+	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
+	"lidwright/tiles"
+	"lidwright/tiles/lid"
+)
+
+// homePage is the first page: a card a kiln with its firing, what waits for hands, the last lids.
+func (s homeRoutes) homePage(w http.ResponseWriter, r *http.Request) error {
+	base := s.page(r.Context(), "home")
+	data := pages.HomePage{Frame: base.Frame, ClockUnset: base.ClockUnset, Alarm: s.StoreAlarm()}
+	waiting, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Waiting: true, Limit: 20})
+	if err != nil {
+		return err
+	}
+	l := s.pages.Locale(base.Frame.Speak)
+	l.Now = base.Frame.Now
+	for _, k := range s.Kilns().KilnsNow(r.Context()) {
+		card := pages.KilnCard{KilnNow: k, Cautions: homeCautions(k)}
+		if card.Phone, card.Desk, err = s.drawToday(r.Context(), l, k); err != nil {
+			return err
+		}
+		data.Kilns = append(data.Kilns, card)
+	}
+	slices.SortStableFunc(data.Kilns, hottestFirst)
+	for _, load := range waiting {
+		one, err := s.toMeasure(r.Context(), load)
+		if err != nil {
+			return err
+		}
+		if at := slices.IndexFunc(data.Kilns, func(k pages.KilnCard) bool { return k.Kiln == string(load.Kiln) }); at >= 0 {
+			data.Kilns[at].Waiting = append(data.Kilns[at].Waiting, one)
+		} else {
+			data.Waiting = append(data.Waiting, one)
+		}
+	}
+	markFirst(&data)
+	for _, n := range s.Clays().NewsOnBoard(r.Context()) {
+		data.News = append(data.News, pages.HomeNews{Says: n.Says, Link: n.Link})
+	}
+	data.Lids, err = s.lastLids(r.Context(), l)
+	if err != nil {
+		return err
+	}
+	return s.show(w, data)
+}
+
+// hottestFirst puts kilns over their limit before all others, then the hotter before the colder.
+func hottestFirst(a, b pages.KilnCard) int {
+	heat := func(k pages.KilnCard) float64 {
+		switch {
+		case k.OverLimit:
+			return 1e4
+		case k.LastTemperatureC != nil && k.Hot:
+			return *k.LastTemperatureC
+		}
+		return 0
+	}
+	return int(heat(b) - heat(a))
+}
+
+// markFirst marks the load whose button is the one to press.
+func markFirst(d *pages.HomePage) {
+	for i := range d.Kilns {
+		if len(d.Kilns[i].Waiting) > 0 {
+			d.Kilns[i].Waiting[0].First = true
+			return
+		}
+	}
+	if len(d.Waiting) > 0 {
+		d.Waiting[0].First = true
+	}
+}
+
+// toMeasure is a load with the codes of its bars that wait.
+func (s homeRoutes) toMeasure(ctx context.Context, l tiles.KeptLoad) (pages.LoadToMeasure, error) {
+	w := pages.LoadToMeasure{ID: l.ID, Number: l.Number, Kind: string(l.Kind)}
+	bars, err := s.Archive.Bars(ctx, tiles.BarFilter{Load: l.ID}, s.Channel)
+	for _, b := range bars {
+		measured := slices.ContainsFunc(b.Readings, func(r tiles.Reading) bool {
+			return r.Struck == nil && r.Mass == nil && r.Stage == tiles.Measures(l.Kind)
+		})
+		if !measured && len(b.Flags) == 0 {
+			w.Codes = append(w.Codes, string(b.Code))
+		}
+	}
+	return w, err
+}
+
+const lidsOnHome = 3
+
+// lastLids are the last lids that were sized for a pot.
+func (s homeRoutes) lastLids(ctx context.Context, l pages.Locale) ([]pages.LidSized, error) {
+	pots, err := s.Archive.Pots(ctx, lid.PotFilter{Limit: 20})
+	var all []pages.LidSized
+	for _, p := range pots {
+		if p.Set == 0 || len(p.Collar) == 0 || len(all) == lidsOnHome {
+			continue
+		}
+		clay := p.Lid
+		if clay.Clay == "" {
+			clay = p.Body
+		}
+		one := pages.LidSized{Pot: p.ID, Form: p.Form, Seat: string(p.Seat), Clay: clay.String(), GalleryMM: float64(p.Collar[0]), LidMM: float64(p.Set)}
+		if made, err := time.ParseInLocation(time.DateOnly, p.MadeOn, s.Site.Zone); err == nil {
+			one.Made = l.Day(made)
+		}
+		all = append(all, one)
+	}
+	return all, err
+}
+
+// drawToday draws the firing under way on its usual ones for each width; nothing where none goes on.
+func (s homeRoutes) drawToday(ctx context.Context, l pages.Locale, k wire.KilnNow) (phone, desk pages.Drawn, err error) {
+	live, ok := s.Recorder.LiveCurve(kiln.KilnID(k.Kiln))
+	if !ok || k.Firing == nil {
+		return "", "", nil
+	}
+	lines, _, err := s.Firings().Envelopes(ctx, live.Firing, []kiln.ChannelID{s.Firings().ProbeOf(live.Firing)}, 120, 0)
+	if errors.Is(err, kiln.ErrNoFiring) { // it began a moment ago
+		return "", "", nil
+	}
+	if err != nil || len(lines) == 0 || len(lines[0].After) == 0 {
+		return "", "", err
+	}
+	usual, err := s.Firings().Usual(ctx, live.Firing)
+	if err != nil {
+		return "", "", err
+	}
+	d := chart.Today{Width: 326, Height: 140, Now: lines[0], Peak: kiln.NoTemperature(), ConeSays: l.T("cone")}
+	d.Title = l.T("Curve so far: {1} after {2} h", l.Heat(k.LastTemperatureC), fmt.Sprintf("%.1f", hoursOr0(k.Hours)))
+	if usual.Of > 0 {
+		d.Usual, d.UsualSays = usual.Band, l.T("usual of {1}", usual.Of)
+	}
+	if k.PeakAt != nil && usual.Top.Known() {
+		at, err := time.Parse(time.RFC3339, *k.PeakAt)
+		if err == nil {
+			d.Peak, d.PeakAfter = usual.Top, time.Duration(hoursOr0(k.Hours)*float64(time.Hour))+at.Sub(s.Now().Wall)
+			d.PeakSays = [2]string{l.Heat(float64(usual.Top)), l.T("about {1}", l.Soon(k.PeakAt))}
+			d.Title += ". " + l.T("Usual peak: {1} about {2}", d.PeakSays[0], l.Soon(k.PeakAt))
+		}
+	}
+	d.Cones, d.Reached = coneShelves(k, usual.HeatWork)
+	if d.Reached > 0 {
+		d.Title += ". " + l.T("Cone {1} passed", d.Cones[d.Reached-1])
+	}
+	phone = pages.Drawn(d.SVG())
+	d.Width, d.Height = 510, 220
+	return phone, pages.Drawn(d.SVG()), nil
+}
+
+const conesShown = 9 // of the scale beside a firing
+
+// coneShelves are cones at equal steps from the lowest of the scale up to that of the usual firing, and how
+// many of them are behind this one.
+func coneShelves(k wire.KilnNow, usual kiln.Celsius) (cones []string, reached int) {
+	scale := heatwork.MainConeScale()
+	last := int(scale.Position(usual))
+	if !usual.Known() || last < conesShown {
+		return nil, 0
+	}
+	whole := scale.Cones()
+	whole = slices.DeleteFunc(whole, func(c heatwork.Cone) bool { return c.Position != math.Trunc(c.Position) })
+	for i := range conesShown {
+		c := whole[min(last, len(whole)-1)*i/(conesShown-1)]
+		cones = append(cones, c.Label)
+		if k.ConePosition != nil && k.HeatWorkC != nil && *k.ConePosition >= c.Position {
+			reached++
+		}
+	}
+	return cones, reached
+}
+
+// hoursOr0 are hours, none where nobody knows them.
+func hoursOr0(h *float64) float64 {
+	if h == nil {
+		return 0
+	}
+	return *h
+}
+
+// homeCautions are those of one kiln on the first page. They go by what the kiln does, never by the day.
+func homeCautions(k wire.KilnNow) []pages.Cautioned {
+	monoxide := pages.Cautioned{Text: caution.Text(caution.COAlarm), More: caution.Texts(caution.GetOut)}
+	switch {
+	case k.OverLimit:
+		return []pages.Cautioned{{Text: caution.Text(caution.StuckRelay), Open: true},
+			{Text: caution.Text(caution.OverLimit), More: append(caution.Texts(caution.OwnProtection), caution.Texts(caution.CarbonMonoxide...)...), Open: true}}
+	case k.StillHot:
+		return []pages.Cautioned{{Text: caution.Text(caution.StuckRelay), Open: true},
+			{Text: caution.Text(caution.OverLimit), More: caution.Texts(caution.CarbonMonoxide...), Open: true}}
+	case !k.Hot:
+		return nil
+	}
+	return []pages.Cautioned{{Text: caution.Text(stateCaution(k))}, monoxide}
+}
+
+// stateCaution is the one that what a hot kiln does asks for.
+func stateCaution(k wire.KilnNow) caution.Number {
+	switch kiln.State(k.State) {
+	case kiln.Quiet:
+		return caution.Quiet
+	case kiln.Soaking:
+		return caution.StayNear
+	case kiln.Rising, kiln.Holding:
+		if k.TemperatureC != nil && *k.TemperatureC > nearTopAbove {
+			return caution.StayNear
+		}
+		return caution.VentOn
+	}
+	return caution.KeepShut
+}
