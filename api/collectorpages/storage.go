@@ -73,6 +73,14 @@ type Record interface {
 	Forget(ctx context.Context, site string) error
 }
 
+// Kept is the record of a studio as it was sent.
+type Kept interface {
+	Facts(ctx context.Context, site, life string, after int64, limit int) ([]wire.PushFact, error)
+	Boots(ctx context.Context, site, life string) ([]wire.PushBoot, error)
+	Firings(ctx context.Context, site, life string, limit int) ([]wire.SentFiring, error)
+	Curve(ctx context.Context, site, life, firing string) ([]byte, error)
+}
+
 // Shown is what the pages show.
 type Shown interface {
 	Sites(ctx context.Context) ([]Site, error)

@@ -33,6 +33,22 @@ type PushFact struct {
 	ClockTrusted bool            `json:"clock_trusted"`
 	Boot         string          `json:"boot" maxLength:"100"`
 	Body         json.RawMessage `json:"body"`
+	Found        *PushFound      `json:"found,omitempty"`
+}
+
+// PushFound is what the studio's program found of a fact when it came, which is no part of what was said: a
+// record that is made again of its facts needs it.
+type PushFound struct {
+	QueuedS    float64  `json:"queued_s,omitempty" doc:"Of a reading: time that it waited in a page"`
+	LengthMM   *float64 `json:"length_mm,omitempty" doc:"Of a reading: its length, where that is not what was typed"`
+	Unusual    bool     `json:"unusual,omitempty" doc:"Of a reading: outside belief when it came"`
+	Outside    bool     `json:"outside,omitempty"`
+	Slip       string   `json:"slip,omitempty" doc:"The mistake that it looks like"`
+	Question   string   `json:"question,omitempty"`
+	UnpackedMS int64    `json:"unpacked_ms,omitempty" doc:"Of a load that was unpacked: when, ms since 1970 UTC"`
+	LeastPlay  *float64 `json:"least_play_mm,omitempty" doc:"Of a board of lids: limits in force when it was judged"`
+	MostPlay   *float64 `json:"most_play_mm,omitempty"`
+	Bearing    *float64 `json:"bearing_mm,omitempty"`
 }
 
 // PushBoot is a running of the studio's machine whose clock came to be trusted.

@@ -2,7 +2,8 @@
 // are seen side by side and their records are kept a second time. It only takes what studios send; it asks
 // and sets nothing on them, and no studio needs it.
 //
-// run answers, check looks the settings and the database over, studio admits and sends away, code makes the
+// run answers, check looks the settings and the database over, studio admits and sends away, carry writes what a studio
+// sent as a file that a new machine of it takes in, code makes the
 // owner's passcode, try starts a collector of its own with practice studios.
 package main
 
@@ -85,7 +86,7 @@ someone acts.
 	}
 	root.PersistentFlags().String("config", "",
 		"settings file; what it leaves out comes from "+config.CollectPrefix+" variables")
-	root.AddCommand(runCommand(), checkCommand(), studioCommand(), codeCommand(), tryCommand())
+	root.AddCommand(runCommand(), checkCommand(), studioCommand(), carryCommand(), codeCommand(), tryCommand())
 	return root
 }
 

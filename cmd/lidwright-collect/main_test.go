@@ -120,6 +120,7 @@ func TestTry(t *testing.T) {
 		strings.Count(said, "joined") != 2 {
 		t.Errorf("list: %d %s", code, said)
 	}
+	carried(t, bin, folder)
 	if code, said := asked(t, t.Context(), "studio", "revoke", "Practice studio 3"); code != exitWrongUse ||
 		!strings.Contains(said, "no studio is called") {
 		t.Errorf("revoke one that is not there: %d %s", code, said)
@@ -206,4 +207,29 @@ func databaseOf(t *testing.T, folder string) string {
 		t.Fatalf("postmaster.pid: %q", b)
 	}
 	return fmt.Sprintf("postgres://lidwright@127.0.0.1:%s/collect", lines[3])
+}
+
+// carried brings the record of a practice studio to a new machine, and asks both for the same lid.
+func carried(t *testing.T, bin, folder string) {
+	t.Helper()
+	file := filepath.Join(t.TempDir(), "studio.zip")
+	if code, said := asked(t, t.Context(), "carry", "Practice studio 1", file); code != exitDone || !strings.Contains(said, "firings") || strings.Contains(said, "no place") {
+		t.Fatalf("carry: %d %s", code, said)
+	}
+	fresh := filepath.Join(t.TempDir(), "store")
+	if err := os.Mkdir(fresh, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	lidwright := func(args ...string) string {
+		out, err := exec.Command(filepath.Join(bin, "lidwright"), args...).CombinedOutput()
+		if err != nil {
+			t.Fatalf("%v: %v\n%s", args, err, out)
+		}
+		return string(out)
+	}
+	lidwright("carry", "take", file, "--store", fresh)
+	was, now := lidwright("clay", "list", "--store", filepath.Join(folder, "studio-1", "store")), lidwright("clay", "list", "--store", fresh)
+	if was != now || len(was) < 20 {
+		t.Errorf("clays of the studio:\n%s\nand on its new machine:\n%s", was, now)
+	}
 }

@@ -54,7 +54,7 @@ var arrows = map[string][]string{
 	"api":                       {"api/auth", "api/caution", "kiln", "kiln/analysis", "kiln/delimited", "kiln/detect", "kiln/faults", "kiln/heatwork", "kiln/record", "tiles", "tiles/board", "tiles/lid", "tiles/shrinkage", "api/chart", "api/pages", "api/usecase", "api/web", "api/wire"},
 	"daemon":                    {"api", "api/auth", "api/usecase", "api/web", "config", "daemon/mqtt", "daemon/notice", "daemon/outbox", "daemon/store", "kiln", "kiln/analysis", "kiln/detect", "kiln/faults", "kiln/heatwork", "kiln/record", "kiln/practice", "kiln/source", "kiln/thermocouple", "tiles", "tiles/lid", "tiles/shrinkage"},
 	"api/collectorpages":        {"api/caution", "api/chart", "api/pages", "api/wire", "kiln"},
-	"daemon/collector":          {"api", "api/auth", "api/collectorpages", "config", "daemon/collector/postgres", "daemon/store", "daemon/store/codec", "kiln"},
+	"daemon/collector":          {"api", "api/auth", "api/collectorpages", "api/wire", "config", "daemon/collector/postgres", "daemon/store", "daemon/store/codec", "kiln"},
 	"daemon/collector/postgres": {"api/collectorpages", "api/wire"},
 	"daemon/collector/cluster":  {},
 	"daemon/collector/pgtest":   {"daemon/collector/cluster"},

@@ -28,6 +28,7 @@ type Store interface {
 	Site(ctx context.Context) (id, life string, err error)
 	Changes(ctx context.Context, after int64, limit int) ([]tiles.Change, error)
 	LastChange(ctx context.Context) (int64, error)
+	Found(ctx context.Context, after, upTo int64) (map[int64]*wire.PushFound, error)
 	Boots(ctx context.Context) ([]wire.PushBoot, error)
 	FiringRevisions(ctx context.Context) ([]wire.FiringMark, error)
 	SentFiring(ctx context.Context, id string) (wire.SentFiring, []byte, error)

@@ -147,6 +147,15 @@ func (s *sender) push(ctx context.Context) (more bool, err error) {
 		return false, err
 	}
 	p.Facts = s.facts(changes)
+	if n := len(p.Facts); n > 0 {
+		found, err := s.Store.Found(ctx, s.have, p.Facts[n-1].Seq)
+		if err != nil {
+			return false, err
+		}
+		for i := range p.Facts {
+			p.Facts[i].Found = found[p.Facts[i].Seq]
+		}
+	}
 	var fresh, all []wire.FiringMark
 	if s.ask || p.Last != s.looked { // whatever raises a revision is a change too
 		if fresh, all, err = s.freshFirings(ctx); err != nil {

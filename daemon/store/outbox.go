@@ -11,6 +11,7 @@ import (
 	"lidwright/api/wire"
 	"lidwright/daemon/store/codec"
 	"lidwright/kiln"
+	"lidwright/tiles"
 )
 
 // Outbox is the record as it is sent to a collector, and what the collector has of it.
@@ -170,6 +171,58 @@ func (s Outbox) SentFiring(ctx context.Context, id string) (f wire.SentFiring, c
 		curve = append(binary.AppendUvarint(curve, uint64(len(block))), block...)
 	}
 	return f, curve, nil
+}
+
+// Found gives what the program found of facts when they came, by the number of the change, of those after one
+// and up to another.
+func (s Outbox) Found(ctx context.Context, after, upTo int64) (map[int64]*wire.PushFound, error) {
+	all := map[int64]*wire.PushFound{}
+	rows, err := s.read.QueryContext(ctx, `SELECT seq, as_typed, unit, coalesce(length_mm, 0), queued_s, unusual, outside, slip, question FROM reading WHERE seq > ? AND seq <= ?`, after, upTo)
+	if err != nil {
+		return nil, fmt.Errorf("read what was found of readings: %w", busy(err))
+	}
+	if _, err := collect(rows, "what was found of readings", func(*int) error {
+		var seq int64
+		var typed, unit string
+		var length float64
+		var f wire.PushFound
+		if err := rows.Scan(&seq, &typed, &unit, &length, &f.QueuedS, &f.Unusual, &f.Outside, &f.Slip, &f.Question); err != nil {
+			return err
+		}
+		if said := typedLength(typed, unit); length != 0 && float64(said) != length {
+			f.LengthMM = &length
+		}
+		if f != (wire.PushFound{}) {
+			all[seq] = &f
+		}
+		return nil
+	}); err != nil {
+		return nil, err
+	}
+	rows, err = s.read.QueryContext(ctx, `
+		SELECT seq, least_play_mm, most_play_mm, bearing_mm, 0 FROM verdict WHERE seq > ?1 AND seq <= ?2 AND least_play_mm IS NOT NULL
+		UNION ALL SELECT c.seq, NULL, NULL, NULL, l.unpacked_ms FROM change c JOIN load l ON l.id = c.id
+		WHERE c.seq > ?1 AND c.seq <= ?2 AND c.kind = 'load' AND c.op = 'close' AND l.unpacked_ms IS NOT NULL`, after, upTo)
+	if err != nil {
+		return nil, fmt.Errorf("read what was found of lids and loads: %w", busy(err))
+	}
+	_, err = collect(rows, "what was found of lids and loads", func(*int) error {
+		var seq int64
+		var f wire.PushFound
+		err := rows.Scan(&seq, &f.LeastPlay, &f.MostPlay, &f.Bearing, &f.UnpackedMS)
+		all[seq] = &f
+		return err
+	})
+	return all, err
+}
+
+// typedLength is the length that was typed; 0 where it does not read.
+func typedLength(typed, unit string) tiles.Millimetre {
+	l, err := tiles.ParseLength("length", typed, tiles.LengthUnit(unit))
+	if err != nil {
+		return 0
+	}
+	return l.Millimetre()
 }
 
 // CurveSum is by which a curve is known to be the same; 0 of none.

@@ -57,6 +57,7 @@ type Store struct {
 	writer  *sql.DB
 	read    *sql.DB
 	report  Report
+	within  *sql.Tx    // all is written in it, and committed by whoever began it; nil as a rule
 	opened  kiln.Stamp // when; an entry of before the clock was trusted is put right by it
 
 	written atomic.Uint64
@@ -211,6 +212,9 @@ func (s *Store) write(ctx context.Context, f func(tx *sql.Tx) error) error {
 
 // writeAnywhere is write for letters, which must go out even if the store is gone afterwards.
 func (s *Store) writeAnywhere(ctx context.Context, f func(tx *sql.Tx) error) error {
+	if s.within != nil {
+		return busy(f(s.within))
+	}
 	tx, err := s.writer.BeginTx(ctx, nil)
 	if err != nil {
 		return busy(err)

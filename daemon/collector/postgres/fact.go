@@ -159,14 +159,24 @@ func drop(ctx context.Context, tx pgx.Tx, site, life string) error {
 }
 
 // columns of facts for unnest.
-func columnsOf(facts []wire.PushFact) (seqs []int64, kinds, ops, ids []string, ats []time.Time, trusted []bool, boots, bodies []string) {
+func columnsOf(facts []wire.PushFact) (seqs []int64, kinds, ops, ids []string, ats []time.Time, trusted []bool, boots, bodies []string, found []*string, err error) {
 	for _, f := range facts {
 		seqs, kinds, ops, ids = append(seqs, f.Seq), append(kinds, f.Kind),
 			append(ops, f.Op), append(ids, f.ID)
 		ats, trusted, boots, bodies = append(ats, f.At.UTC()), append(trusted, f.ClockTrusted),
 			append(boots, f.Boot), append(bodies, string(f.Body))
+		var one *string
+		if f.Found != nil {
+			text, err := json.Marshal(f.Found)
+			if err != nil {
+				return nil, nil, nil, nil, nil, nil, nil, nil, nil, fmt.Errorf("%w: %w", collectorpages.ErrWrong, err)
+			}
+			said := string(text)
+			one = &said
+		}
+		found = append(found, one)
 	}
-	return seqs, kinds, ops, ids, ats, trusted, boots, bodies
+	return seqs, kinds, ops, ids, ats, trusted, boots, bodies, found, nil
 }
 
 // insertFacts keeps those that are not there. Where some are, they must be the same: kind, op, id, and what
@@ -175,12 +185,15 @@ func insertFacts(ctx context.Context, tx pgx.Tx, site string, p *wire.Push) (fre
 	if len(p.Facts) == 0 {
 		return 0, nil
 	}
-	seqs, kinds, ops, ids, ats, trusted, boots, bodies := columnsOf(p.Facts)
+	seqs, kinds, ops, ids, ats, trusted, boots, bodies, found, err := columnsOf(p.Facts)
+	if err != nil {
+		return 0, err
+	}
 	tag, err := tx.Exec(ctx, `
-		INSERT INTO fact (site, life, seq, kind, op, id, at, trusted, boot, body)
-		SELECT $1, $2, u.seq, u.kind, u.op, u.id, u.at, u.trusted, u.boot, u.body::jsonb
-		FROM unnest($3::bigint[], $4::text[], $5::text[], $6::text[], $7::timestamptz[], $8::bool[], $9::text[], $10::text[]) AS u (seq, kind, op, id, at, trusted, boot, body)
-		ON CONFLICT DO NOTHING`, site, p.Life, seqs, kinds, ops, ids, ats, trusted, boots, bodies)
+		INSERT INTO fact (site, life, seq, kind, op, id, at, trusted, boot, body, found)
+		SELECT $1, $2, u.seq, u.kind, u.op, u.id, u.at, u.trusted, u.boot, u.body::jsonb, u.found::jsonb
+		FROM unnest($3::bigint[], $4::text[], $5::text[], $6::text[], $7::timestamptz[], $8::bool[], $9::text[], $10::text[], $11::text[]) AS u (seq, kind, op, id, at, trusted, boot, body, found)
+		ON CONFLICT DO NOTHING`, site, p.Life, seqs, kinds, ops, ids, ats, trusted, boots, bodies, found)
 	if err != nil {
 		return 0, err
 	}
@@ -256,14 +269,18 @@ func follow(ctx context.Context, tx pgx.Tx, site, life string, f wire.PushFact) 
 func (s *Store) Facts(ctx context.Context, site, life string, after int64,
 	limit int) (facts []wire.PushFact, err error) {
 	err = s.read(ctx, func(q *pgxpool.Pool) error {
-		rows, err := q.Query(ctx, `SELECT seq, kind, op, id, at, trusted, boot, body::text FROM fact WHERE site = $1 AND life = $2 AND seq > $3 ORDER BY seq LIMIT $4`, site, life, after, limit)
+		rows, err := q.Query(ctx, `SELECT seq, kind, op, id, at, trusted, boot, body::text, found::text FROM fact WHERE site = $1 AND life = $2 AND seq > $3 ORDER BY seq LIMIT $4`, site, life, after, limit)
 		if err != nil {
 			return err
 		}
 		facts, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (f wire.PushFact, err error) {
 			var body string
-			err = row.Scan(&f.Seq, &f.Kind, &f.Op, &f.ID, &f.At, &f.ClockTrusted, &f.Boot, &body)
+			var found *string
+			err = row.Scan(&f.Seq, &f.Kind, &f.Op, &f.ID, &f.At, &f.ClockTrusted, &f.Boot, &body, &found)
 			f.At, f.Body = f.At.UTC(), json.RawMessage(body)
+			if err == nil && found != nil {
+				err = json.Unmarshal([]byte(*found), &f.Found)
+			}
 			return f, err
 		})
 		return err
