@@ -52,7 +52,7 @@ func (o Owner) Carry(ctx context.Context, site, path, version string) (m store.C
 	if err != nil {
 		return m, nil, err
 	}
-	r, err := s.Replay(ctx, sent)
+	r, err := store.Replay(ctx, s, sent)
 	if err != nil {
 		return m, nil, err
 	}

@@ -16,7 +16,6 @@ import (
 	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
-	"lidwright/tiles/shrinkage"
 )
 
 // Sent is a studio's record as it was sent to a collector.
@@ -40,11 +39,11 @@ var ErrAnew = errors.New("the record was altered behind us")
 // Replay makes a record again of what was sent of it, all of it or nothing, and goes on where it ended the
 // last time. What a program of another version said and this one has no place for is named in Left; it stays
 // in the record of changes where that takes it. Errors: ErrAnew, trouble with the disk.
-func (s *Store) Replay(ctx context.Context, sent Sent) (r Replayed, err error) {
+func Replay(ctx context.Context, s *Store, sent Sent) (r Replayed, err error) {
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		s.within = tx
 		defer func() { s.within = nil }()
-		r, err = s.replay(ctx, tx, sent)
+		r, err = replay(ctx, s, tx, sent)
 		return err
 	})
 	if err != nil {
@@ -53,7 +52,7 @@ func (s *Store) Replay(ctx context.Context, sent Sent) (r Replayed, err error) {
 	return r, nil
 }
 
-func (s *Store) replay(ctx context.Context, tx *sql.Tx, sent Sent) (r Replayed, err error) {
+func replay(ctx context.Context, s *Store, tx *sql.Tx, sent Sent) (r Replayed, err error) {
 	var site, life string
 	switch err := tx.QueryRowContext(ctx, `SELECT id, life FROM site`).Scan(&site, &life); {
 	case errors.Is(err, sql.ErrNoRows):
@@ -389,11 +388,15 @@ func (p *replayer) lid(ctx context.Context, f wire.PushFact, at kiln.Stamp) erro
 	if err != nil {
 		return err
 	}
-	_, err = p.PutPot(ctx, lid.PotCard{ID: f.ID, Mark: b.Mark, Number: b.Number, Form: b.Form, Seat: lid.Seat(b.Seat), SeatGlazed: b.SeatGlazed,
-		Together: shrinkage.Together(b.Together), Collar: lengths(b.Collar), Stage: tiles.Stage(b.Stage), Opening: tiles.Millimetre(b.Opening),
-		Body: of[0], Lid: of[1], Set: tiles.Millimetre(b.Set), Measured: tiles.Millimetre(b.Measured), MadeOn: b.MadeOn, Note: b.Note}, m, at)
+	card := lid.PotCard{ID: f.ID, Mark: b.Mark, Number: b.Number, Form: b.Form, Seat: lid.Seat(b.Seat), SeatGlazed: b.SeatGlazed,
+		Collar: lengths(b.Collar), Stage: tiles.Stage(b.Stage), Opening: tiles.Millimetre(b.Opening),
+		Body: of[0], Lid: of[1], Set: tiles.Millimetre(b.Set), Measured: tiles.Millimetre(b.Measured), MadeOn: b.MadeOn, Note: b.Note}
+	asText(&card.Together, b.Together)
+	_, err = p.PutPot(ctx, card, m, at)
 	return err
 }
+
+func asText[T ~string](into *T, text string) { *into = T(text) }
 
 func lengths(list []float64) []tiles.Millimetre {
 	out := make([]tiles.Millimetre, len(list))
