@@ -189,7 +189,7 @@ func (s lidRoutes) askLid(ctx context.Context, values url.Values) (lid.Answer, w
 		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
 	}
 	j := lidAnswer(answer, firing.Firing, firing.Atmosphere, asUnit(values, s.Unit()))
-	s.traffic.lids.WithLabelValues(j.Trust).Inc()
+	s.metrics.LidAnswered(j.Trust)
 	j.AnswersHeld, j.AnswersHeldOf = usecase.Rounded(firing.Held.Ratio(), 4), firing.Held.Of
 	if c := cmp.Or(string(answer.Asked.Body.Clay), string(answer.Asked.LidClay.Clay)); c != "" {
 		j.For, j.Asked.Kiln = firing.For(), usecase.Text(string(firing.Kiln))

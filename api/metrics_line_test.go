@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/metrics"
 	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/kiln/record"
@@ -36,8 +37,7 @@ func TestMetricsOfTheLine(t *testing.T) {
 			Kiln: map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue", Control: "1"}}, LidDefaults: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347",
 			Now: func() kiln.Stamp { return kiln.Stamp{Wall: time.Date(2026, 1, 13, 10, 0, 0, 0, time.UTC)} }, Ready: func() error { return nil }}}
 		w := httptest.NewRecorder()
-		s.traffic = newTraffic()
-		gleaner{s}.metrics().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
+		metrics.New(s.Studio).Handler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
 		lines := regexp.MustCompile(`(?m)^lidwright_(serial_lines|kiln_reading|kiln_temp|kiln_rate|kiln_hot|faults|firing_gap)[^\n]*`).FindAllString(w.Body.String(), -1)
 		if w.Body.Len() > 100_000 {
 			t.Errorf("the page has %d bytes; want under 100 kB", w.Body.Len())

@@ -9,6 +9,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -33,6 +34,10 @@ type crowd struct {
 	fit     *shrinkage.Fit
 	live    []record.Live
 	packs   int // firings with cones: one by itself
+
+	days  atomic.Int64                  // that passed since the studio was made
+	asked atomic.Int64                  // times that all batches were asked for
+	hold  atomic.Pointer[chan struct{}] // asking for all batches waits for it; nil: for nothing
 }
 
 func (c *crowd) Firings(_ context.Context, w kiln.FiringFilter) ([]kiln.Firing, error) {
@@ -45,8 +50,14 @@ func (c *crowd) Firings(_ context.Context, w kiln.FiringFilter) ([]kiln.Firing, 
 	return out, nil
 }
 
-func (c *crowd) Clays(context.Context) ([]tiles.KeptClay, error)    { return c.clays, nil }
-func (c *crowd) Batches(context.Context) ([]tiles.KeptBatch, error) { return c.batches, nil }
+func (c *crowd) Clays(context.Context) ([]tiles.KeptClay, error) { return c.clays, nil }
+func (c *crowd) Batches(context.Context) ([]tiles.KeptBatch, error) {
+	c.asked.Add(1)
+	if hold := c.hold.Load(); hold != nil {
+		<-*hold
+	}
+	return c.batches, nil
+}
 func (c *crowd) Clay(_ context.Context, id tiles.ClayID) (tiles.KeptClay, error) {
 	for _, k := range c.clays {
 		if k.ID == id {
@@ -145,7 +156,9 @@ func newCrowd(tb testing.TB, clays int) *Server {
 	}
 	return &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: usecase.StorageOf(c), Recorder: c, Shrink: c, Heat: c, Notices: c, LidDefaults: lid.UsualDefaults(),
 		Lines: func() []usecase.Line { return []usecase.Line{{Kiln: "kiln-1", Good: 12}} }, Store: func() (usecase.StoreHealth, error) { return usecase.StoreHealth{Bytes: 5e7, Free: 5e9}, nil }, Kiln: kilns, Codes: "ABCDEFGHJKLNPQRTVWXY347",
-		Now: func() kiln.Stamp { return kiln.Stamp{Wall: noon.Add(60 * 24 * time.Hour), Trusted: true} }, Ready: func() error { return nil }}}
+		Now: func() kiln.Stamp {
+			return kiln.Stamp{Wall: noon.AddDate(0, 0, 60+int(c.days.Load())), Trusted: true}
+		}, Ready: func() error { return nil }}}
 }
 
 func scrape(tb testing.TB, h http.Handler) string {
@@ -236,20 +249,17 @@ func BenchmarkScrape(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
+	c := s.Archive.ClayStore.(*crowd)
+	go s.metrics.Run(b.Context())
 	changed := func(b *testing.B) {
 		b.StopTimer()
 		defer b.StartTimer()
-		g := &s.gleaning
-		for {
-			g.mu.Lock()
-			if !g.behind {
-				break
-			}
-			g.mu.Unlock()
+		before := c.asked.Load()
+		c.days.Add(1)
+		for scrape(b, h); c.asked.Load() == before; {
 			time.Sleep(time.Millisecond)
 		}
-		g.said.day, g.rates.day = "", ""
-		g.mu.Unlock()
+		c.days.Add(1)
 	}
 	for name, before := range map[string]func(*testing.B){"again": func(*testing.B) {}, "changed": changed} {
 		b.Run(name, func(b *testing.B) {
@@ -268,27 +278,24 @@ func TestRatesAreWorkedOutBehindTheScrape(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	first := scrape(t, h)
-	s.gleaning.mu.Lock()
-	old := s.gleaning.rates.metrics
-	s.gleaning.rates.day, s.gleaning.said.day = "", ""
-	s.gleaning.mu.Unlock()
-	if second := scrape(t, h); strings.Count(second, "lidwright_clay_shrinkage_ratio{") != strings.Count(first, "lidwright_clay_shrinkage_ratio{") {
-		t.Errorf("the rates are gone while they are worked out:\n%s", second)
+	c := s.Archive.ClayStore.(*crowd)
+	rates := func(page string) int { return strings.Count(page, "lidwright_clay_shrinkage_ratio{") }
+	if n := rates(scrape(t, h)); n != 4 {
+		t.Fatalf("%d rates at first", n)
 	}
-	for {
-		s.gleaning.mu.Lock()
-		done := !s.gleaning.behind && s.gleaning.rates.day != ""
-		s.gleaning.mu.Unlock()
-		if done {
-			break
-		}
+	go s.metrics.Run(t.Context())
+	before, let := c.asked.Load(), make(chan struct{})
+	c.hold.Store(&let)
+	c.clays = c.clays[:3]
+	c.days.Add(1)
+	if n := rates(scrape(t, h)); n != 4 {
+		t.Errorf("%d rates while they are worked out", n)
+	}
+	for c.asked.Load() == before { // Run has begun
 		time.Sleep(time.Millisecond)
 	}
-	if now := s.gleaning.rates.metrics; len(now) == 0 || &now[0] == &old[0] {
-		t.Error("the rates were not worked out anew")
-	}
-	if third := scrape(t, h); strings.Count(third, "lidwright_clay_shrinkage_ratio{") != 4 {
-		t.Errorf("%s", third)
+	close(let)
+	for rates(scrape(t, h)) != 3 { // hangs if the rates are never worked out anew
+		time.Sleep(time.Millisecond)
 	}
 }

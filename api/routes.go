@@ -26,7 +26,6 @@ type (
 	studioRoutes  struct{ *Server } // the record itself: changes, notices, copies, settings
 	homeRoutes    struct{ *Server } // the first page, a kiln's own, the cautions
 	sessionRoutes struct{ *Server } // passcodes, language and units of a browser
-	gleaner       struct{ *Server } // what the metrics read off
 )
 
 // entry is one route: what is asked, whose passcode it takes, what it is among the routes, and what
@@ -330,7 +329,7 @@ func (s *Server) apiTable() []entry {
 		// For whoever watches over the daemon.
 		{"GET /healthz", Anyone, other, plain(studio.healthz)},
 		{"GET /readyz", Anyone, other, plain(studio.readyz)},
-		{"GET /metrics", reads, other, plain(gleaner{s}.metrics().ServeHTTP)},
+		{"GET /metrics", reads, other, plain(s.metrics.Handler().ServeHTTP)},
 	}
 }
 

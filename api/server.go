@@ -19,9 +19,11 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
+	"golang.org/x/sync/errgroup"
 
 	"lidwright/api/auth"
 	"lidwright/api/caution"
+	"lidwright/api/metrics"
 	"lidwright/api/pages"
 	"lidwright/api/usecase"
 	"lidwright/api/web"
@@ -42,8 +44,7 @@ type Server struct {
 	mux         *http.ServeMux
 	table       map[string]*entry // every route by its pattern
 	pages       *pages.Set
-	gleaning    gleaning
-	traffic     traffic
+	metrics     *metrics.Metrics
 	troubles    web.Troubles
 }
 
@@ -118,7 +119,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	mux := &routes{ServeMux: http.NewServeMux()}
 	a := humago.New(mux, s.humaConfig())
 	a.UseMiddleware(web.Preconditions)
-	s.gate, s.streamTakes, s.traffic = s.newGate(), streamTakes, newTraffic()
+	s.gate, s.streamTakes, s.metrics = s.newGate(), streamTakes, metrics.New(s.Studio)
 
 	s.table = map[string]*entry{}
 	for _, e := range s.routes() {
@@ -139,7 +140,8 @@ func (s *Server) Handler() (http.Handler, error) {
 	mux.HandleFunc("/", s.nothingHere(mux.ServeMux))
 	s.patterns, s.mux = mux.patterns, mux.ServeMux
 	tagged := web.Tagged(auth.Signed(mux), s.cacheOf())
-	return s.asked(s.traffic.timed(s.guarded(s.spoken(s.gate.Handler(tagged))))), nil
+	classOf := func(r *http.Request) string { return routeOf(r).class.traffic }
+	return s.asked(s.metrics.Timed(s.guarded(s.spoken(s.gate.Handler(tagged))), classOf)), nil
 }
 
 func (s *Server) humaConfig() huma.Config {
@@ -198,25 +200,30 @@ func (s *Server) nothingHere(mux *http.ServeMux) http.HandlerFunc {
 	}
 }
 
-// Serve answers on l until ctx ends, then gives what is under way a second to finish.
+// Serve answers on l until ctx ends, then gives what is under way a second to finish. Its goroutines are the
+// HTTP server's, the one that ends it, and the one that works old metrics out; all are over when it returns.
 func (s *Server) Serve(ctx context.Context, h http.Handler, l net.Listener) error {
 	srv := s.httpServer(h)
+	group, ctx := errgroup.WithContext(ctx)
 	srv.BaseContext = func(net.Listener) context.Context { return ctx }
-	done := make(chan error, 1)
-	go func() { done <- srv.Serve(l) }()
-	select {
-	case err := <-done:
-		return fmt.Errorf("answer on %s: %w", l.Addr(), err)
-	case <-ctx.Done():
-	}
-	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
-	defer cancel()
-	if err := srv.Shutdown(last); err != nil {
-		slog.Info("closed connections that would not end", "err", err)
-		srv.Close()
-	}
-	<-done
-	return nil
+	group.Go(func() error {
+		if err := srv.Serve(l); !errors.Is(err, http.ErrServerClosed) {
+			return fmt.Errorf("answer on %s: %w", l.Addr(), err)
+		}
+		return nil
+	})
+	group.Go(func() error { return s.metrics.Run(ctx) })
+	group.Go(func() error {
+		<-ctx.Done()
+		last, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
+		defer cancel()
+		if err := srv.Shutdown(last); err != nil {
+			slog.Info("closed connections that would not end", "err", err)
+			srv.Close()
+		}
+		return nil
+	})
+	return group.Wait()
 }
 
 // guarded puts the checks around the routes that every request passes.

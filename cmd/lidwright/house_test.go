@@ -17,50 +17,72 @@ import (
 // The arrows of the house: which of our packages each may import. They point down the page
 // of DEVELOPERS.md and never up. Tests in a package's own folder may also use the helpers
 // made for tests.
-var arrows = map[string][]string{
-	"kiln/delimited":            {},
-	"kiln":                      {"kiln/delimited"},
-	"kiln/thermocouple":         {"kiln"},
-	"kiln/heatwork":             {"kiln"},
-	"kiln/faults":               {"kiln"},
-	"kiln/detect":               {"kiln", "kiln/heatwork"},
-	"kiln/record":               {"kiln", "kiln/analysis", "kiln/detect", "kiln/faults", "kiln/heatwork"},
-	"kiln/analysis":             {"kiln", "kiln/detect", "kiln/heatwork"},
-	"kiln/kilntest":             {"kiln"},
-	"kiln/practice":             {"kiln"},
-	"kiln/source":               {"kiln", "kiln/thermocouple"},
-	"kiln/source/sourcetest":    {"kiln", "kiln/source"},
-	"tiles/mixedmodel":          {},
-	"tiles":                     {"kiln", "kiln/delimited", "kiln/heatwork"},
-	"tiles/shrinkage":           {"kiln", "tiles", "tiles/mixedmodel"},
-	"tiles/lid":                 {"kiln", "tiles", "tiles/shrinkage"},
-	"tiles/board":               {"kiln", "tiles", "tiles/lid", "tiles/shrinkage"},
-	"tiles/tilestest":           {"kiln", "tiles", "tiles/lid", "tiles/shrinkage"},
-	"config":                    {"kiln", "kiln/thermocouple"},
-	"daemon/notice":             {"kiln", "kiln/record"},
-	"daemon/mqtt":               {"api/wire", "daemon/notice"},
-	"daemon/store/codec":        {"kiln"},
-	"daemon/store":              {"daemon/store/codec", "kiln", "kiln/detect", "kiln/heatwork", "kiln/record", "tiles", "tiles/lid", "api/usecase", "api/wire", "daemon/notice"},
-	"daemon/outbox":             {"api/usecase", "api/wire", "kiln", "tiles"},
-	"api/usecase":               {"api/caution", "api/wire", "kiln", "kiln/analysis", "kiln/delimited", "kiln/detect", "kiln/faults", "kiln/heatwork", "kiln/record", "tiles", "tiles/board", "tiles/lid", "tiles/shrinkage"},
-	"api/pages":                 {"api/wire"},
-	"api/caution":               {},
-	"api/wire":                  {},
-	"api/apitest":               {},
-	"api/web":                   {"api/usecase", "api/wire", "kiln", "kiln/record", "tiles", "tiles/lid"},
-	"api/auth":                  {"api/web", "kiln"},
-	"api/client":                {"api/wire"},
-	"api/chart":                 {"kiln", "kiln/heatwork", "tiles", "tiles/lid", "tiles/shrinkage"},
-	"api":                       {"api/auth", "api/caution", "kiln", "kiln/analysis", "kiln/delimited", "kiln/detect", "kiln/faults", "kiln/heatwork", "kiln/record", "tiles", "tiles/board", "tiles/lid", "tiles/shrinkage", "api/chart", "api/pages", "api/usecase", "api/web", "api/wire"},
-	"daemon":                    {"api", "api/auth", "api/usecase", "api/web", "config", "daemon/mqtt", "daemon/notice", "daemon/outbox", "daemon/store", "kiln", "kiln/analysis", "kiln/detect", "kiln/faults", "kiln/heatwork", "kiln/record", "kiln/practice", "kiln/source", "kiln/thermocouple", "tiles", "tiles/lid", "tiles/shrinkage"},
-	"api/collectorpages":        {"api/caution", "api/chart", "api/pages", "api/wire", "kiln"},
-	"daemon/collector":          {"api", "api/auth", "api/collectorpages", "api/wire", "config", "daemon/collector/postgres", "daemon/store", "daemon/store/codec", "kiln"},
-	"daemon/collector/postgres": {"api/collectorpages", "api/wire"},
-	"daemon/collector/cluster":  {},
-	"daemon/collector/pgtest":   {"daemon/collector/cluster"},
-	"cmd/lidwright-collect":     {"api/caution", "config", "daemon/collector", "daemon/collector/cluster"},
-	"cmd/lidwright":             {"api", "api/auth", "api/caution", "api/client", "api/usecase", "api/wire", "config", "daemon", "kiln", "kiln/practice", "kiln/source", "tiles", "tiles/lid", "tiles/shrinkage"},
-	"deploy/tools/mutants":      {},
+var arrows = readArrows(`
+kiln/delimited:
+kiln: kiln/delimited
+kiln/thermocouple: kiln
+kiln/heatwork: kiln
+kiln/faults: kiln
+kiln/detect: kiln kiln/heatwork
+kiln/record: kiln kiln/analysis kiln/detect kiln/faults kiln/heatwork
+kiln/analysis: kiln kiln/detect kiln/heatwork
+kiln/kilntest: kiln
+kiln/practice: kiln
+kiln/source: kiln kiln/thermocouple
+kiln/source/sourcetest: kiln kiln/source
+tiles/mixedmodel:
+tiles: kiln kiln/delimited kiln/heatwork
+tiles/shrinkage: kiln tiles tiles/mixedmodel
+tiles/lid: kiln tiles tiles/shrinkage
+tiles/board: kiln tiles tiles/lid tiles/shrinkage
+tiles/tilestest: kiln tiles tiles/lid tiles/shrinkage
+config: kiln kiln/thermocouple
+daemon/notice: kiln kiln/record
+daemon/mqtt: api/wire daemon/notice
+daemon/store/codec: kiln
+daemon/store: api/usecase api/wire daemon/notice daemon/store/codec kiln kiln/detect kiln/heatwork
+	kiln/record tiles tiles/lid
+daemon/outbox: api/usecase api/wire kiln tiles
+api/usecase: api/caution api/wire kiln kiln/analysis kiln/delimited kiln/detect kiln/faults kiln/heatwork
+	kiln/record tiles tiles/board tiles/lid tiles/shrinkage
+api/pages: api/wire
+api/caution:
+api/wire:
+api/apitest:
+api/web: api/usecase api/wire kiln kiln/record tiles tiles/lid
+api/auth: api/web kiln
+api/metrics: api/usecase kiln kiln/record tiles tiles/shrinkage
+api/client: api/wire
+api/chart: kiln kiln/heatwork tiles tiles/lid tiles/shrinkage
+api: api/auth api/caution api/chart api/metrics api/pages api/usecase api/web api/wire kiln kiln/analysis
+	kiln/delimited kiln/detect kiln/faults kiln/heatwork kiln/record tiles tiles/board tiles/lid
+	tiles/shrinkage
+daemon: api api/auth api/usecase api/web config daemon/mqtt daemon/notice daemon/outbox daemon/store kiln
+	kiln/analysis kiln/detect kiln/faults kiln/heatwork kiln/practice kiln/record kiln/source
+	kiln/thermocouple tiles tiles/lid tiles/shrinkage
+api/collectorpages: api/caution api/chart api/pages api/wire kiln
+daemon/collector: api api/auth api/collectorpages api/wire config daemon/collector/postgres daemon/store
+	daemon/store/codec kiln
+daemon/collector/postgres: api/collectorpages api/wire
+daemon/collector/cluster:
+daemon/collector/pgtest: daemon/collector/cluster
+cmd/lidwright-collect: api/caution config daemon/collector daemon/collector/cluster
+cmd/lidwright: api api/auth api/caution api/client api/usecase api/wire config daemon kiln kiln/practice
+	kiln/source tiles tiles/lid tiles/shrinkage
+deploy/tools/mutants:
+`)
+
+// readArrows reads a line a package, of which an indented one goes on with the one before.
+func readArrows(plan string) map[string][]string {
+	all, pkg := map[string][]string{}, ""
+	for line := range strings.Lines(strings.TrimSpace(plan)) {
+		if name, rest, begins := strings.Cut(line, ":"); begins {
+			pkg, line = name, rest
+			all[pkg] = []string{}
+		}
+		all[pkg] = append(all[pkg], strings.Fields(line)...)
+	}
+	return all
 }
 
 // The few packages that speak to the outside through each of these.
@@ -75,7 +97,7 @@ var onlyIn = map[string][]string{
 	"github.com/go-json-experiment/json":      {"api/web"},
 	"github.com/a-h/templ":                    {"api/pages"},
 	"github.com/boombuler/barcode":            {"api"},
-	"github.com/prometheus/client_golang":     {"api", "api/collectorpages"},
+	"github.com/prometheus/client_golang":     {"api/metrics", "api/collectorpages"},
 	"golang.org/x/time":                       {"api/auth"},
 	"github.com/coreos/go-systemd/v22/daemon": {"daemon", "daemon/collector"},
 	"github.com/jackc/pgx/v5":                 {"daemon/collector/postgres"},
@@ -214,10 +236,10 @@ const (
 )
 
 var overTheLimits = map[string]int{
-	"methods of shrinkage.Fit":   63,
+	"methods of shrinkage.Fit":   68,
 	"methods of store.Store":     144,
 	"methods of detect.Detector": 44,
-	"files of api":               68,
+	"files of api":               65,
 	"files of api/usecase":       51,
 	"files of daemon/store":      46,
 	"lines of api.apiTable":      170, // a table of routes

@@ -1,4 +1,4 @@
-package api
+package metrics
 
 import (
 	"context"
@@ -8,14 +8,38 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
 
+// Metrics is what a monitor is told of a studio, and of what the studio was asked.
+type Metrics struct {
+	*usecase.Studio
+	cache cache
+	took  *prometheus.HistogramVec
+	lids  *prometheus.CounterVec
+}
+
+// New counts from nothing on; what the record holds is read off at the first scrape.
+func New(s *usecase.Studio) *Metrics {
+	return &Metrics{
+		Studio: s,
+		cache:  cache{wanted: make(chan basis, 1)},
+		took: prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "lidwright_http_request_duration_seconds",
+			Help: "Time from the head of a request to the end of its answer, by class; " +
+				"a stream and a wait for changes count as stream.",
+			Buckets: []float64{.002, .01, .05, .2, 1, 10}}, []string{"class"}),
+		lids: prometheus.NewCounterVec(prometheus.CounterOpts{Name: "lidwright_lid_answers_total",
+			Help: "Lid answers worked out, by trust; one asked again before anything changed is not counted again."},
+			[]string{"trust"}),
+	}
+}
+
 // collector reads the metrics off at scrape time: nothing in the program pushes one. What is
 // not known is absent; when a reading is not fresh only temperature and rate go absent.
-type collector struct{ s *Server }
+type collector struct{ *Metrics }
 
 func desc(name, help string, labels ...string) *prometheus.Desc {
 	return prometheus.NewDesc("lidwright_"+name, help, labels, nil)
@@ -72,59 +96,59 @@ func (c collector) Collect(ch chan<- prometheus.Metric) {
 	counter := func(d *prometheus.Desc, v float64, labels ...string) {
 		ch <- prometheus.MustNewConstMetric(d, prometheus.CounterValue, v, labels...)
 	}
-	for _, l := range c.s.Recorder.Live() {
+	for _, l := range c.Recorder.Live() {
 		c.kiln(l, gauge, counter)
 	}
-	for _, l := range c.s.Lines() {
+	for _, l := range c.Lines() {
 		k := string(l.Kiln)
 		counter(mLines, float64(l.Good), k, "good")
 		counter(mLines, float64(l.Garbled), k, "garbled")
 		counter(mLines, float64(l.Silent), k, "silent")
 		counter(mLines, float64(l.Breakvalue), k, "breakvalue")
 	}
-	gauge(mClock, number(c.s.Now().Trusted))
+	gauge(mClock, number(c.Now().Trusted))
 	c.store(gauge)
-	gauge(mBuild, 1, c.s.Site.Version)
+	gauge(mBuild, 1, c.Site.Version)
 	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 	defer cancel()
 	c.probes(ctx, counter)
 	c.waiting(ctx, gauge)
-	for _, m := range (gleaner{c.s}).gleaned(ctx) {
+	for _, m := range c.known(ctx) {
 		ch <- m
 	}
-	if due, err := c.s.Archive.CopyDue(ctx); err == nil {
+	if due, err := c.Archive.CopyDue(ctx); err == nil {
 		if due.IsZero() {
-			due = c.s.Now().Wall
+			due = c.Now().Wall
 		}
 		gauge(mCopy, float64(due.Unix()))
 	}
-	if c.s.Collector != nil {
-		if st, err := c.s.Collector.Status(ctx); err == nil && st.Keep {
+	if c.Collector != nil {
+		if st, err := c.Collector.Status(ctx); err == nil && st.Keep {
 			gauge(mOutbox, float64(st.Behind))
 			counter(mOutboxNo, float64(st.Refused))
 			if !st.LastOK.IsZero() {
-				gauge(mOutboxOK, c.s.Now().Wall.Sub(st.LastOK).Seconds())
+				gauge(mOutboxOK, c.Now().Wall.Sub(st.LastOK).Seconds())
 			}
 		}
 	}
-	if c.s.MQTT != nil {
-		connected, _ := c.s.MQTT()
+	if c.MQTT != nil {
+		connected, _ := c.MQTT()
 		gauge(mMQTT, number(connected))
 	}
-	if told, err := c.s.Notices.Counts(ctx); err == nil {
+	if told, err := c.Notices.Counts(ctx); err == nil {
 		for k, n := range told {
 			gauge(mNotices, float64(n), k[0], k[1])
 		}
 	}
-	if r := c.s.Shrink.Refits(); r.Count > 0 {
+	if r := c.Shrink.Refits(); r.Count > 0 {
 		ch <- prometheus.MustNewConstHistogram(mRefit, r.Count, r.Seconds, r.Under)
 	}
 }
 
 // probes tells the age in heat of each thermocouple that is fitted.
 func (c collector) probes(ctx context.Context, counter func(*prometheus.Desc, float64, ...string)) {
-	for _, w := range c.s.Wired {
-		lives, err := c.s.Kilns().ProbeLives(ctx, w)
+	for _, w := range c.Wired {
+		lives, err := c.Kilns().ProbeLives(ctx, w)
 		if err != nil {
 			continue
 		}
@@ -144,7 +168,7 @@ func (c collector) kiln(l record.Live, gauge, counter func(*prometheus.Desc, flo
 		}
 	}
 	if t := kiln.Celsius(l.Rate); t.Known() {
-		gauge(mRate, float64(l.Rate), k, string(c.s.Kilns().Speaks(l)))
+		gauge(mRate, float64(l.Rate), k, string(c.Kilns().Speaks(l)))
 	}
 	if l.LastT.Known() {
 		gauge(mAge, l.Age.Seconds(), k)
@@ -163,7 +187,7 @@ func (c collector) kiln(l record.Live, gauge, counter func(*prometheus.Desc, flo
 		gauge(mState, number(s == l.State), k, string(s))
 	}
 	if l.Firing != "" {
-		if h, ok := l.HeatWork[c.s.Kilns().Speaks(l)]; ok && h.C.Known() {
+		if h, ok := l.HeatWork[c.Kilns().Speaks(l)]; ok && h.C.Known() {
 			gauge(mHeatWork, float64(h.C), k)
 		}
 		gauge(mElapsed, l.Elapsed.Seconds(), k)
@@ -180,7 +204,7 @@ func (c collector) kiln(l record.Live, gauge, counter func(*prometheus.Desc, flo
 
 // waiting tells of the bars that nobody has measured yet.
 func (c collector) waiting(ctx context.Context, gauge func(*prometheus.Desc, float64, ...string)) {
-	loads, err := c.s.Archive.Loads(ctx, tiles.LoadFilter{Waiting: true})
+	loads, err := c.Archive.Loads(ctx, tiles.LoadFilter{Waiting: true})
 	if err != nil {
 		return
 	}
@@ -193,7 +217,7 @@ func (c collector) waiting(ctx context.Context, gauge func(*prometheus.Desc, flo
 	}
 	gauge(mBarsWaiting, float64(waiting))
 	if waiting > 0 && !oldest.IsZero() {
-		gauge(mWaitingFor, max(0, c.s.Now().Wall.Sub(oldest).Seconds()))
+		gauge(mWaitingFor, max(0, c.Now().Wall.Sub(oldest).Seconds()))
 	}
 }
 
@@ -204,8 +228,9 @@ func number(b bool) float64 {
 	return 0
 }
 
-func (s gleaner) metrics() http.Handler {
+// Handler answers a scrape, in the text form of Prometheus.
+func (m *Metrics) Handler() http.Handler {
 	r := prometheus.NewRegistry()
-	r.MustRegister(collector{s.Server}, s.traffic.took, s.traffic.lids)
+	r.MustRegister(collector{m}, m.took, m.lids)
 	return promhttp.HandlerFor(r, promhttp.HandlerOpts{ErrorHandling: promhttp.ContinueOnError, DisableCompression: true})
 }
