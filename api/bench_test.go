@@ -65,7 +65,7 @@ func (f *fitting) Fit(ctx context.Context) (*shrinkage.Fit, time.Time, error) {
 	for _, b := range batches {
 		studio.Batches = append(studio.Batches, b.Batch)
 	}
-	bars, err := f.store.Bars(ctx, tiles.BarFilter{}, nil)
+	bars, err := f.store.Bars(ctx, tiles.BarFilter{}, func(kiln.KilnID, string) kiln.ChannelID { return "1" })
 	if err != nil {
 		return nil, time.Time{}, err
 	}

@@ -1,231 +1,24 @@
 package api
 
 import (
-	"context"
 	"net/http"
-	"slices"
 	"strings"
 
 	"lidwright/api/usecase"
-	"lidwright/api/wire"
-	"lidwright/kiln"
-	"lidwright/kiln/detect"
-	"lidwright/tiles"
-	"lidwright/tiles/lid"
 )
 
-// A csvTable is one kind of what is kept, a row each, struck ones too. What is a string in put is a
-// text, and gets the sign of tiles.SafeCell where a spreadsheet would take it for a formula; numbers,
-// times and yes or no are written as they are. nil is an empty cell.
-type csvTable struct {
-	name, columns string
-	rows          func(s *Server, ctx context.Context, put func(cells ...any)) error
-}
-
-// csvTables are served at /NAME.csv; bars.csv and readings.csv, in import.go, beside them.
-var csvTables = []csvTable{
-	{"clays", "clay,name,maker_code,matures_cone,stated_total_ratio,stated_cone,grog,note", claysTable},
-	{"batches", "clay,batch,kind,stamp,arrived_on,parents,open,note", batchesTable},
-	{"loads", "id,number,kiln,kind,atmosphere,firing,packed_by,opened_at,unpacked_at,stated_heat_work_c,note", loadsTable},
-	{"load_bars", "load,bar,shelf", loadBarsTable},
-	{"firings", "id,name,kiln,kind,kind_from,atmosphere,source,load,status,started_at,ended_at,clock_trusted,hours,hours_to_top,cooling_hours,peak_c,heat_work_c,heat_work_low_c,heat_work_high_c,heat_work_from,cone,heat_work_model,sitter_cone,sitter_dropped_at,intended_cone,note", firingsTable},
-	{"gaps", "firing,after_s,for_s,why", gapsTable},
-	{"dips", "firing,from_s,to_s,lowest_c", dipsTable},
-	{"cones", "id,firing,shelf,cone,series,tilt_deg,seen,by,at,clock_trusted,struck_at,struck_why,struck_by", conesTable},
-	{"notes", "id,firing,text,happened_at,incident,by,at,clock_trusted,struck_at,struck_why,struck_by", notesTable},
-	{"probes", "id,kiln,channel,type,class,fitted_on,removed_on,note", probesTable},
-	{"keep_shut", "id,kiln,keep_shut_above_c,keep_shut_reason,by,at,clock_trusted", marksTable},
-	{"pots", "id,mark,number,form,seat,seat_glazed,together,collar_mm,collar_stage,opening_mm,body,lid,set_mm,lid_mm,made_on,note", potsTable},
-	{"verdicts", "id,load,pots,form,maker,seat,seat_glazed,body,lid,too_big,tight,good,loose,drops_in,not_looked_at,glued,rocks,chipped,dropped,plays_mm,thrown_mm,least_play_mm,most_play_mm,bearing_mm,by,at,clock_trusted,struck_at,struck_why,struck_by", verdictsTable},
-}
-
 // Tables are the names of what can be had as a table, at /NAME.csv.
-func Tables() []string {
-	names := []string{"bars", "readings"}
-	for _, t := range csvTables {
-		names = append(names, t.name)
-	}
-	slices.Sort(names)
-	return names
-}
+func Tables() []string { return usecase.TableNames() }
 
-func (s barRoutes) tableOf(t csvTable) func(http.ResponseWriter, *http.Request) error {
+// tableOf serves a table; bars.csv and readings.csv, in import.go, stand beside them.
+func (s barRoutes) tableOf(t usecase.Table) func(http.ResponseWriter, *http.Request) error {
 	return func(w http.ResponseWriter, r *http.Request) error {
-		var rows [][]string
-		if err := t.rows(s.Server, r.Context(), func(cells ...any) {
-			row := make([]string, len(cells))
-			for i, c := range cells {
-				row[i] = s.Bars().Cell(c)
-			}
-			rows = append(rows, row)
-		}); err != nil {
+		rows, err := s.Bars().TableRows(r.Context(), t)
+		if err != nil {
 			return err
 		}
-		out := s.table(w, t.name+".csv", strings.Split(t.columns, ","))
+		out := s.table(w, t.Name+".csv", strings.Split(t.Columns, ","))
 		out.WriteAll(rows)
 		return out.Error()
 	}
-}
-
-// struckCells are when, why and by whom something was struck.
-func struckCells(a *tiles.Act) []any {
-	if a == nil {
-		return []any{nil, nil, nil}
-	}
-	return []any{a.At, a.Why, a.By}
-}
-
-func claysTable(s *Server, ctx context.Context, put func(...any)) error {
-	clays, err := s.Archive.Clays(ctx)
-	for _, c := range clays {
-		var stated any
-		if c.Stated != 0 {
-			stated = float64(c.Stated)
-		}
-		put(string(c.ID), c.Name, c.MakerCode, c.MaturesCone, stated, c.StatedCone, c.Grog, c.Note)
-	}
-	return err
-}
-
-func batchesTable(s *Server, ctx context.Context, put func(...any)) error {
-	batches, err := s.Archive.Batches(ctx)
-	for _, b := range batches {
-		var parents []string
-		for _, p := range b.Parents {
-			parents = append(parents, refText(p))
-		}
-		put(string(b.Clay), string(b.BatchRef.Batch), string(b.Kind), b.Stamp, b.Arrived, strings.Join(parents, " "), b.Open, b.Note)
-	}
-	return err
-}
-
-func refText(r tiles.BatchRef) string {
-	if r.Batch == "" {
-		return string(r.Clay)
-	}
-	return string(r.Clay) + "/" + string(r.Batch)
-}
-
-func loadsTable(s *Server, ctx context.Context, put func(...any)) error {
-	loads, err := s.Archive.Loads(ctx, tiles.LoadFilter{})
-	for _, l := range loads {
-		var stated any
-		if l.Stated != 0 {
-			stated = l.Stated
-		}
-		put(l.ID, l.Number, string(l.Kiln), string(l.Kind), string(l.Atmosphere), string(l.Firing), l.PackedBy, l.Opened, l.Unpacked, stated, l.Note)
-	}
-	return err
-}
-
-func loadBarsTable(s *Server, ctx context.Context, put func(...any)) error {
-	loads, err := s.Archive.Loads(ctx, tiles.LoadFilter{})
-	for _, l := range loads {
-		for _, b := range l.Bars {
-			put(l.ID, string(b.Bar), b.Shelf)
-		}
-	}
-	return err
-}
-
-func firingsTable(s *Server, ctx context.Context, put func(...any)) error {
-	return s.Bars().EachFiring(ctx, func(f kiln.Firing) error {
-		j := s.Firings().Firing(f, detect.Expected{})
-		low, high := (*float64)(nil), (*float64)(nil)
-		if len(j.HeatLikely) == 2 {
-			low, high = j.HeatLikely[0], j.HeatLikely[1]
-		}
-		var sitter wire.Sitter
-		if j.Sitter != nil {
-			sitter = *j.Sitter
-		}
-		put(j.ID, j.Name, j.Kiln, j.Kind, j.KindFrom, j.Atmosphere, j.Source, j.Load, j.Status, j.StartedAt, j.EndedAt, j.ClockTrusted, j.Hours, j.HoursToTop, j.CoolingHours, j.PeakC,
-			j.HeatWorkC, low, high, j.HeatWorkFrom, j.Cone, j.HeatModel, sitter.Cone, sitter.DroppedAt, j.IntendedCone, j.Note)
-		return nil
-	})
-}
-
-func gapsTable(s *Server, ctx context.Context, put func(...any)) error {
-	return s.Bars().EachFiring(ctx, func(f kiln.Firing) error {
-		for _, g := range usecase.GapsJSON(f.Gaps) {
-			var long any
-			if g.ForS != nil {
-				long = *g.ForS
-			}
-			put(string(f.ID), g.AfterS, long, g.Why)
-		}
-		return nil
-	})
-}
-
-func dipsTable(s *Server, ctx context.Context, put func(...any)) error {
-	return s.Bars().EachFiring(ctx, func(f kiln.Firing) error {
-		for _, d := range f.Dips {
-			put(string(f.ID), usecase.Seconds(d.From), usecase.Seconds(d.To), d.Lowest)
-		}
-		return nil
-	})
-}
-
-func conesTable(s *Server, ctx context.Context, put func(...any)) error {
-	return s.Bars().EachFiring(ctx, func(f kiln.Firing) error {
-		cones, err := s.Archive.Cones(ctx, f.ID)
-		for _, c := range cones {
-			var tilt any
-			if c.Tilted {
-				tilt = c.Tilt
-			}
-			put(append([]any{c.ID, string(c.Firing), c.Shelf, c.Cone, c.Series, tilt, c.Seen, c.By, c.At, c.Trusted}, struckCells(c.Struck)...)...)
-		}
-		return err
-	})
-}
-
-func notesTable(s *Server, ctx context.Context, put func(...any)) error {
-	return s.Bars().EachFiring(ctx, func(f kiln.Firing) error {
-		notes, err := s.Archive.Notes(ctx, f.ID)
-		for _, n := range notes {
-			put(append([]any{n.ID, string(n.Firing), n.Text, n.Happened, n.Incident, n.By, n.At, n.Trusted}, struckCells(n.Struck)...)...)
-		}
-		return err
-	})
-}
-
-func probesTable(s *Server, ctx context.Context, put func(...any)) error {
-	probes, err := s.Archive.Probes(ctx, "")
-	for _, p := range probes {
-		put(p.ID, string(p.Kiln), string(p.Channel), p.Type, p.Class, p.Fitted, p.Removed, p.Note)
-	}
-	return err
-}
-
-func marksTable(s *Server, ctx context.Context, put func(...any)) error {
-	marks, err := s.Archive.KeepShuts(ctx, "")
-	for _, m := range marks {
-		put(m.ID, string(m.Kiln), m.Mark, m.Reason, m.By, m.At, m.Trusted)
-	}
-	return err
-}
-
-func potsTable(s *Server, ctx context.Context, put func(...any)) error {
-	pots, err := s.Archive.Pots(ctx, lid.PotFilter{})
-	for _, p := range pots {
-		put(p.ID, p.Mark, p.Number, p.Form, string(p.Seat), p.SeatGlazed, string(p.Together), p.Collar, string(p.Stage), p.Opening, refText(p.Body), refText(p.Lid), p.Set, p.Measured, p.MadeOn, p.Note)
-	}
-	return err
-}
-
-func verdictsTable(s *Server, ctx context.Context, put func(...any)) error {
-	boards, err := s.Archive.Verdicts(ctx, lid.ResultFilter{})
-	for _, v := range boards {
-		var limits lid.Limits
-		if v.Limits != nil {
-			limits = *v.Limits
-		}
-		sat, lost := v.Sat, v.Losses
-		put(append([]any{v.ID, v.Load, strings.Join(v.Pots, " "), v.Form, v.Maker, string(v.Seat), v.SeatGlazed, refText(v.Body), refText(v.Lid),
-			sat.TooBig, sat.Tight, sat.Good, sat.Loose, sat.DropsIn, sat.NotLookedAt, lost.Glued, lost.Rocks, lost.Chipped, lost.Dropped,
-			v.Plays, v.Thrown, limits.LeastPlay, limits.MostPlay, limits.Bearing, v.By, v.At, v.Trusted}, struckCells(v.Struck)...)...)
-	}
-	return err
 }

@@ -48,6 +48,7 @@ func sayImport(a huma.API) {
 			{Name: "dry_run", In: "query", Schema: flag, Description: "Only tell what would change, and every bad row"},
 			{Name: "days", In: "query", Schema: oneOf("day_first", "month_first"), Description: "Which number of a day such as 3/4/2023 comes first, where the table does not tell"},
 			{Name: "others", In: "query", Schema: oneOf("note", "leave"), Description: "What becomes of columns that are not known: their texts go to the note of each bar, or are left out"},
+			{Name: "lengths", In: "query", Schema: oneOf("leave"), Description: "Leave the lengths and loads of a table of bars out, where tables of their own bring them"},
 			{Name: "progress", In: "query", Schema: flag, Description: "Tell how far it is"}},
 		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{"text/csv": {Schema: &huma.Schema{Type: huma.TypeString}}}},
 		Responses:   answers})
@@ -71,11 +72,11 @@ func oneOf(words ...string) *huma.Schema {
 }
 
 // importAsks are what may be said with a table.
-var importAsks = []string{"kind", "dry_run", "progress", "days", "others"}
+var importAsks = []string{"kind", "dry_run", "progress", "days", "others", "lengths"}
 
 // tableAsk reads what is said with a table.
 func tableAsk(q url.Values) (usecase.TableAsk, error) {
-	ask := usecase.TableAsk{Kind: cmp.Or(q.Get("kind"), "bars"), Dry: q.Get("dry_run") == "true", Days: q.Get("days"), Others: q.Get("others")}
+	ask := usecase.TableAsk{Kind: cmp.Or(q.Get("kind"), "bars"), Dry: q.Get("dry_run") == "true", Days: q.Get("days"), Others: q.Get("others"), NoLengths: q.Get("lengths") == "leave"}
 	for name := range q {
 		if !slices.Contains(importAsks, name) {
 			return ask, problem("unknown-parameter", "There are "+strings.Join(importAsks, ", ")+".", wire.Field{Name: name, Says: "not known"})
@@ -84,7 +85,7 @@ func tableAsk(q url.Values) (usecase.TableAsk, error) {
 	for _, w := range []struct {
 		field, value string
 		known        []string
-	}{{"kind", ask.Kind, usecase.TablesIn()}, {"days", ask.Days, []string{"", "day_first", "month_first"}}, {"others", ask.Others, []string{"", "note", "leave"}}} {
+	}{{"kind", ask.Kind, usecase.TablesIn()}, {"days", ask.Days, []string{"", "day_first", "month_first"}}, {"others", ask.Others, []string{"", "note", "leave"}}, {"lengths", q.Get("lengths"), []string{"", "leave"}}} {
 		if !slices.Contains(w.known, w.value) {
 			return ask, problem("unknown-value", "There are "+strings.Join(w.known, " ")+".", wire.Field{Name: w.field, Says: "not one of these"})
 		}
@@ -212,7 +213,7 @@ func (s barRoutes) readingsCSV(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	out := s.table(w, "readings.csv", strings.Split("id,bar,mark,stage,length_mm,as_typed,unit,instrument,step_mm,dry_g,saturated_g,suspended_g,by,at,clock_trusted,queued_s,unusual,slip,confirmed_at,counted_at,struck_at,struck_why,struck_by,supersedes", ","))
+	out := s.table(w, "readings.csv", strings.Split(usecase.ReadingColumns, ","))
 	number := func(v float64) string {
 		if v == 0 {
 			return ""
@@ -227,16 +228,23 @@ func (s barRoutes) readingsCSV(w http.ResponseWriter, r *http.Request) error {
 	}
 	for _, b := range bars {
 		for _, rd := range b.Readings {
-			m, struck := tiles.Mass{}, tiles.Act{}
+			m, struck, confirmed, counted := tiles.Mass{}, tiles.Act{}, tiles.Act{}, tiles.Act{}
 			if rd.Mass != nil {
 				m = *rd.Mass
 			}
 			if rd.Struck != nil {
 				struck = *rd.Struck
 			}
+			if rd.Confirmed != nil {
+				confirmed = *rd.Confirmed
+			}
+			if rd.Counted != nil {
+				counted = *rd.Counted
+			}
 			cells := []string{rd.ID, string(rd.Bar), strconv.Itoa(rd.Mark), string(rd.Stage), number(float64(rd.Length)), rd.AsTyped, rd.Unit, rd.Instrument, number(float64(rd.Step)),
 				number(m.Dry), number(m.Saturated), number(m.Suspended), rd.By, rd.At.In(s.Site.Zone).Format(time.RFC3339), strconv.FormatBool(rd.Trusted), number(rd.Queued.Seconds()),
-				strconv.FormatBool(rd.Unusual), string(rd.EntryError), at(rd.Confirmed), at(rd.Counted), at(rd.Struck), struck.Why, struck.By, rd.Supersedes}
+				strconv.FormatBool(rd.Unusual), string(rd.EntryError), at(rd.Confirmed), at(rd.Counted), at(rd.Struck), struck.Why, struck.By, rd.Supersedes,
+				strconv.FormatBool(rd.Outside), rd.Question, number(m.Step), confirmed.By, confirmed.Why, counted.By, counted.Why}
 			for i := range cells {
 				cells[i] = tiles.SafeCell(cells[i])
 			}

@@ -415,8 +415,8 @@ func (s *Server) pageTable() []entry {
 		{"GET /icon.svg", Anyone, other, plain(s.pages.ServeAsset("icon.svg", "image/svg+xml"))},
 		{"GET /app.js", Anyone, other, plain(s.pages.ServeAsset("app.js", "text/javascript; charset=utf-8"))},
 	}
-	for _, t := range csvTables {
-		all = append(all, entry{"GET /" + t.name + ".csv", reads, webPage, shown(bars.tableOf(t))})
+	for _, t := range usecase.Tables {
+		all = append(all, entry{"GET /" + t.Name + ".csv", reads, webPage, shown(bars.tableOf(t))})
 	}
 	return all
 }

@@ -244,18 +244,19 @@ func (r *sheetReader) days() {
 	}
 }
 
-// plainCell takes off the sign that keeps a spreadsheet from reckoning with a text.
-func plainCell(cell string) string {
+// PlainCell takes off the sign that keeps a spreadsheet from reckoning with a text.
+func PlainCell(cell string) string {
 	cell = strings.TrimSpace(cell)
-	if len(cell) > 1 && cell[0] == '\'' && strings.ContainsRune("=+-@\t", rune(cell[1])) {
+	if len(cell) > 1 && cell[0] == '\'' && strings.ContainsRune("=+-@\t'", rune(cell[1])) {
 		return cell[1:]
 	}
 	return cell
 }
 
-// SafeCell puts that sign before a text that a spreadsheet would take for a formula.
+// SafeCell puts that sign before a text that a spreadsheet would take for a formula, and before one that begins with
+// it.
 func SafeCell(text string) string {
-	if text != "" && strings.ContainsRune("=+-@\t", rune(text[0])) {
+	if text != "" && strings.ContainsRune("=+-@\t'", rune(text[0])) {
 		return "'" + text
 	}
 	return text
@@ -265,7 +266,7 @@ func SafeCell(text string) string {
 func (r *sheetReader) row(l delimited.Row) (SheetRow, InvalidFields) {
 	cell := func(name string) string {
 		if i, ok := r.at[name]; ok && i < len(l.Cells) && !delimited.Nothing(l.Cells[i]) {
-			return plainCell(l.Cells[i])
+			return PlainCell(l.Cells[i])
 		}
 		return ""
 	}
@@ -342,7 +343,7 @@ func (r *sheetReader) note(l delimited.Row) string {
 	var parts []string
 	for _, i := range r.notes {
 		if i < len(l.Cells) && !delimited.Nothing(l.Cells[i]) {
-			parts = append(parts, plainCell(l.Cells[i]))
+			parts = append(parts, PlainCell(l.Cells[i]))
 		}
 	}
 	for _, i := range r.others {
@@ -351,7 +352,7 @@ func (r *sheetReader) note(l delimited.Row) string {
 			if name == "" {
 				name = fmt.Sprintf("column %d", i+1)
 			}
-			parts = append(parts, name+": "+plainCell(l.Cells[i]))
+			parts = append(parts, name+": "+PlainCell(l.Cells[i]))
 		}
 	}
 	return strings.Join(parts, "; ")

@@ -95,21 +95,26 @@ func (s Firings) KeepByHand(ctx context.Context, id kiln.FiringID, b wire.Firing
 	if err != nil {
 		return tiles.PutResult{}, err
 	}
-	typed := kiln.Resample(samples, []kiln.ChannelID{kiln.ByHandChannel}, typedGap)
-	f.Peak, f.PeakAfter = typed.Top(kiln.ByHandChannel)
-	f.ToTop = f.PeakAfter
-	w, _ := heatwork.HandWork(f.Firing, tiles.ConeReadings(cones)[id], typed, f.Limit)
-	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{kiln.ByHandChannel: w}
 	if b.Typed == nil && b.Sitter == nil && b.IntendedCone == "" && b.BeganAt == "" && b.EndedAt == "" && len(cones) == 0 && !follow {
 		return tiles.PutResult{}, refuse("missing", "Tell when it began or ended, a reading, the sitter or the cone that was meant.", wire.Field{Name: "began_at", Says: "is needed, or ended_at, typed, sitter or intended_cone"})
 	}
-	k, err := s.Archive.PutFiring(ctx, f.Firing, samples, b, PreconditionOf(ctx), s.Now())
+	k, err := s.keepHand(ctx, f, samples, cones, b, PreconditionOf(ctx), s.Now())
 	if err != nil {
 		return k, err
 	}
 	s.Heat.Again(ctx, f.Kiln)
 	s.Shrink.Touch()
 	return k, nil
+}
+
+// keepHand keeps a firing by hand with what its curve, its sitter and its cones tell.
+func (s Firings) keepHand(ctx context.Context, f handFiring, samples []kiln.Sample, cones []tiles.ConeSeen, b wire.FiringBody, m Precondition, at kiln.Stamp) (tiles.PutResult, error) {
+	typed := kiln.Resample(samples, []kiln.ChannelID{kiln.ByHandChannel}, typedGap)
+	f.Peak, f.PeakAfter = typed.Top(kiln.ByHandChannel)
+	f.ToTop = f.PeakAfter
+	w, _ := heatwork.HandWork(f.Firing, tiles.ConeReadings(cones)[f.ID], typed, f.Limit)
+	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{kiln.ByHandChannel: w}
+	return s.Archive.PutFiring(ctx, f.Firing, samples, b, m, at)
 }
 
 // overlaps asks about a firing that was told with both its times and lies over another of its kiln.

@@ -67,3 +67,16 @@ func (s Bars) EachFiring(ctx context.Context, f func(kiln.Firing) error) error {
 	}
 	return err
 }
+
+// TableRows are the rows of a table as they stand in it.
+func (s Bars) TableRows(ctx context.Context, t Table) ([][]string, error) {
+	var rows [][]string
+	err := t.Rows(s.Studio, ctx, func(cells ...any) {
+		row := make([]string, len(cells))
+		for i, c := range cells {
+			row[i] = s.Cell(c)
+		}
+		rows = append(rows, row)
+	})
+	return rows, err
+}

@@ -22,19 +22,12 @@ import (
 
 // TableAsk is how a table is to be taken in.
 type TableAsk struct {
-	Kind   string             // of the table; empty: bars
-	Dry    bool               // tell only
-	Days   string             // day_first, month_first; empty: as the table tells
-	Others string             // what becomes of columns that are not known: note, leave
-	Told   func(done, of int) // hears how far it is; nil: nobody
-}
-
-// TablesIn are the kinds of tables that can be taken in.
-func TablesIn() []string { return []string{"bars"} }
-
-// TakeTable takes a table in, by its kind.
-func (s Bars) TakeTable(ctx context.Context, text []byte, ask TableAsk) (wire.Import, error) {
-	return s.TakeBars(ctx, text, ask)
+	Kind      string             // of the table; empty: bars
+	Dry       bool               // tell only
+	Days      string             // day_first, month_first; empty: as the table tells
+	Others    string             // what becomes of columns that are not known: note, leave
+	NoLengths bool               // of a table of bars: its lengths come with a table of readings, its loads with theirs
+	Told      func(done, of int) // hears how far it is; nil: nobody
 }
 
 // TakeBars reads a table of bars and, unless it is a dry run, a row is bad or something must be said first, keeps it whole.
@@ -47,11 +40,14 @@ func (s Bars) TakeBars(ctx context.Context, text []byte, ask TableAsk) (wire.Imp
 	}
 	out.Understood, out.Questions = understood(sheet), questions(sheet)
 	for i := range sheet.Rows {
+		if ask.NoLengths {
+			sheet.Rows[i].Bar.Readings, sheet.Rows[i].LoadBisque, sheet.Rows[i].LoadFired = nil, "", ""
+		}
 		if sheet.Rows[i].Bar.MarkLength == 0 {
 			sheet.Rows[i].Bar.MarkLength = s.Site.MarkLength
 		}
 	}
-	have, err := s.sheetNeeds(ctx, sheet.Rows, text)
+	have, err := s.sheetNeeds(ctx, sheet.Rows, text, now)
 	if err != nil {
 		return out, err
 	}
@@ -194,9 +190,9 @@ func tableID(text string) string {
 }
 
 // sheetNeeds gathers what is there of what the rows refer to.
-func (s Bars) sheetNeeds(ctx context.Context, rows []tiles.SheetRow, text []byte) (tiles.SheetNeeds, error) {
+func (s Bars) sheetNeeds(ctx context.Context, rows []tiles.SheetRow, text []byte, now kiln.Stamp) (tiles.SheetNeeds, error) {
 	fit := s.LastFit()
-	have := tiles.SheetNeeds{Batches: map[tiles.ClayID][]tiles.Batch{}, Clays: map[string]tiles.ClayID{}, Bars: map[tiles.Code]tiles.Bar{}, ByID: map[string]tiles.Code{}, At: s.Now().Wall,
+	have := tiles.SheetNeeds{Batches: map[tiles.ClayID][]tiles.Batch{}, Clays: map[string]tiles.ClayID{}, Bars: map[tiles.Code]tiles.Bar{}, ByID: map[string]tiles.Code{}, At: now.Wall,
 		Heats: map[string]tiles.Heat{}, Firings: map[string]tiles.SheetFiring{}, Judge: func(bar tiles.Bar, r *tiles.Reading) { shrinkage.Judge(bar, r, fit) }, NewID: tableID}
 	batches, err := s.Archive.Batches(ctx)
 	if err != nil {

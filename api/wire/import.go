@@ -9,7 +9,6 @@ type Import struct {
 	Questions   []TableQuestion `json:"questions" doc:"What the table does not tell: nothing is kept before it is answered, each by a parameter named as its field"`
 	Rows        int             `json:"rows"`
 	New         int             `json:"new_rows" doc:"Of other tables than bars: rows that are not there yet"`
-	Changed     int             `json:"changed_rows" doc:"Of other tables than bars: rows that are there and say something else"`
 	SameRows    int             `json:"rows_known" doc:"Of other tables than bars: rows that are there as they stand"`
 	Done        int             `json:"rows_done" doc:"Of other tables than bars: rows that were kept; fewer than new_rows where it was stopped, and the same table again goes on"`
 	NewBars     int             `json:"new_bars"`

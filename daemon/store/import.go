@@ -13,6 +13,7 @@ import (
 
 	"modernc.org/sqlite"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/tiles"
 )
@@ -54,7 +55,7 @@ func (s *Store) KeepSheet(ctx context.Context, sheet tiles.Taken, at kiln.Stamp,
 
 // toldBoot is the running of the machine of what is told with a time of its own: none, so that no clock that is put
 // right moves it.
-const toldBoot kiln.BootID = "told"
+const toldBoot = usecase.TypedBoot
 
 // intake is a table as it will be written: every fact with its place among the changes, from 1, and
 // each kind in the order of its key, so that neighbours are written together.
@@ -70,6 +71,7 @@ type intake struct {
 type saidOf struct {
 	kind, id, body string
 	at             time.Time // when it was so, as somebody told; zero: now
+	trusted        bool      // by a clock that could be
 }
 
 type numbered[T any] struct {
@@ -85,14 +87,14 @@ func intakeOf(sheet tiles.Taken) (*intake, error) {
 			in.raised = append(in.raised, b.Code)
 		} else {
 			fresh[b.Code] = true
-			nth, err := in.say("bar", string(b.Code), sayBar(b), time.Time{})
+			nth, err := in.say("bar", string(b.Code), sayBar(b), time.Time{}, false)
 			if err != nil {
 				return nil, err
 			}
 			in.bars = append(in.bars, numbered[tiles.Bar]{b, nth})
 		}
 		for _, r := range b.Readings {
-			nth, err := in.say("reading", r.ID, sayReading(r), toldAt(r))
+			nth, err := in.say("reading", r.ID, sayReading(r), r.At, r.Trusted)
 			if err != nil {
 				return nil, err
 			}
@@ -100,7 +102,7 @@ func intakeOf(sheet tiles.Taken) (*intake, error) {
 		}
 	}
 	for _, l := range sheet.Loads {
-		nth, err := in.say("load", l.ID, sayLoad(l), l.Opened)
+		nth, err := in.say("load", l.ID, sayLoad(l), l.Opened, true)
 		if err != nil {
 			return nil, err
 		}
@@ -117,17 +119,9 @@ func intakeOf(sheet tiles.Taken) (*intake, error) {
 	return in, nil
 }
 
-// toldAt is when a reading was made, where its row tells it.
-func toldAt(r tiles.Reading) time.Time {
-	if r.Trusted {
-		return r.At
-	}
-	return time.Time{}
-}
-
-func (in *intake) say(kind, id string, body any, at time.Time) (int64, error) {
+func (in *intake) say(kind, id string, body any, at time.Time, trusted bool) (int64, error) {
 	said, err := json.Marshal(body)
-	in.said = append(in.said, saidOf{kind, id, string(said), at})
+	in.said = append(in.said, saidOf{kind, id, string(said), at, trusted})
 	return int64(len(in.said)), err
 }
 
@@ -137,8 +131,8 @@ func (in *intake) rows() int { return len(in.said) + len(in.bars) + len(in.readi
 func (in *intake) write(w *many, at kiln.Stamp, last int64) error {
 	err := rows(w, `INSERT INTO change (seq, kind, op, id, at_ms, trusted, boot, body) VALUES `, len(in.said), func(i int) []any {
 		c, at := in.said[i], at
-		if !c.at.IsZero() {
-			at = kiln.Stamp{Boot: toldBoot, Wall: c.at, Trusted: true}
+		if !c.at.IsZero() && !c.at.Equal(at.Wall) {
+			at = kiln.Stamp{Boot: toldBoot, Wall: c.at, Trusted: c.trusted}
 		}
 		return []any{last + int64(i) + 1, c.kind, "put", c.id, at.Wall.UnixMilli(), at.Trusted, string(at.Boot), c.body}
 	})
