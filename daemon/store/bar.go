@@ -52,7 +52,7 @@ func barArgs(b tiles.Bar, rev int64) []any {
 // PutBar keeps a bar or what is changed about it. The errors are tiles.ErrNoBatch,
 // tiles.ErrCodeTaken (another bar has that code), tiles.ErrIDUsed (a bar of another code has that id),
 // tiles.ErrChanged and trouble with the disk.
-func (s *Store) PutBar(ctx context.Context, b tiles.Bar, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
+func (s BarStore) PutBar(ctx context.Context, b tiles.Bar, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := sayBar(b)
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = tiles.PutResult{}
@@ -103,7 +103,7 @@ func batchThere(ctx context.Context, tx *sql.Tx, r tiles.BatchRef) error {
 }
 
 // UsedCodes gives every code that stands on a bar of this site.
-func (s *Store) UsedCodes(ctx context.Context) (map[tiles.Code]bool, error) {
+func (s BarStore) UsedCodes(ctx context.Context) (map[tiles.Code]bool, error) {
 	rows, err := s.read.QueryContext(ctx, `SELECT code FROM bar`)
 	if err != nil {
 		return nil, fmt.Errorf("read codes: %w", err)

@@ -15,7 +15,7 @@ import (
 type Channels = func(k kiln.KilnID, shelf string) kiln.ChannelID
 
 // Bar gives one bar with its readings and firings, or tiles.ErrNoBar.
-func (s *Store) Bar(ctx context.Context, code tiles.Code, channel Channels) (tiles.KeptBar, error) {
+func (s BarStore) Bar(ctx context.Context, code tiles.Code, channel Channels) (tiles.KeptBar, error) {
 	all, err := s.Bars(ctx, tiles.BarFilter{Code: code}, channel)
 	if err == nil && len(all) == 0 {
 		err = tiles.ErrNoBar
@@ -28,7 +28,7 @@ func (s *Store) Bar(ctx context.Context, code tiles.Code, channel Channels) (til
 
 // Bars gives the bars that the filter lets pass, by code, each with all its readings and with
 // every firing it went through. channel tells whose heat work a shelf had.
-func (s *Store) Bars(ctx context.Context, w tiles.BarFilter, channel Channels) ([]tiles.KeptBar, error) {
+func (s BarStore) Bars(ctx context.Context, w tiles.BarFilter, channel Channels) ([]tiles.KeptBar, error) {
 	codes, err := s.codes(ctx, w)
 	if err != nil {
 		return nil, fmt.Errorf("read codes of bars: %w", err)
@@ -66,7 +66,7 @@ func (s *Store) Bars(ctx context.Context, w tiles.BarFilter, channel Channels) (
 
 // codes gives the codes of the bars that the filter lets pass, in order. Each sort of filter
 // has the statement that its index wants.
-func (s *Store) codes(ctx context.Context, w tiles.BarFilter) ([]tiles.Code, error) {
+func (s BarStore) codes(ctx context.Context, w tiles.BarFilter) ([]tiles.Code, error) {
 	if w.Code != "" {
 		return []tiles.Code{w.Code}, nil
 	}
@@ -111,7 +111,7 @@ func (s *Store) codes(ctx context.Context, w tiles.BarFilter) ([]tiles.Code, err
 
 // readings gives each bar of the list (JSON) its readings in the order of entry, and what was
 // done to them.
-func (s *Store) readings(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar, list string) error {
+func (s BarStore) readings(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar, list string) error {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT r.id, r.bar, r.mark, r.stage, coalesce(r.length_mm, 0), r.as_typed, r.unit, r.instrument, r.step_mm, r.dry_g, r.saturated_g, r.suspended_g, r.step_g,
 			r.by, r.queued_s, r.unusual, r.outside, r.slip, r.question, coalesce(r.supersedes, ''), c.at_ms, c.trusted

@@ -27,7 +27,7 @@ type querier interface {
 }
 
 // Changes gives at most limit changes after the one numbered after, in order.
-func (s *Store) Changes(ctx context.Context, after int64, limit int) ([]tiles.Change, error) {
+func (s ChangeStore) Changes(ctx context.Context, after int64, limit int) ([]tiles.Change, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT seq, kind, op, id, at_ms, trusted, boot, body FROM change WHERE seq > ? ORDER BY seq LIMIT ?`, after, limit)
 	if err != nil {
@@ -42,7 +42,7 @@ func (s *Store) Changes(ctx context.Context, after int64, limit int) ([]tiles.Ch
 }
 
 // LastChange is the number of the newest change, 0 if there is none.
-func (s *Store) LastChange(ctx context.Context) (int64, error) {
+func (s ChangeStore) LastChange(ctx context.Context) (int64, error) {
 	var seq int64
 	err := s.read.QueryRowContext(ctx, `SELECT coalesce(max(seq), 0) FROM change`).Scan(&seq)
 	return seq, err

@@ -32,7 +32,7 @@ type batchBody struct {
 
 // PutClay keeps a clay or what is changed about it. The errors are ErrChanged and trouble
 // with the disk.
-func (s *Store) PutClay(ctx context.Context, c tiles.Clay, m Match, at kiln.Stamp) (kept Kept, err error) {
+func (s ClayStore) PutClay(ctx context.Context, c tiles.Clay, m Match, at kiln.Stamp) (kept Kept, err error) {
 	body := clayBody{c.Name, c.MakerCode, c.MaturesCone, float64(c.Stated), c.StatedCone, c.Grog, c.Note}
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = Kept{}
@@ -65,7 +65,7 @@ func (s *Store) PutClay(ctx context.Context, c tiles.Clay, m Match, at kiln.Stam
 
 // PutBatch keeps a batch or what is changed about it. The errors are ErrNoClay, ErrNoBatch
 // (a parent), ErrChanged, *tiles.Invalid (a batch made from itself) and trouble with the disk.
-func (s *Store) PutBatch(ctx context.Context, b tiles.Batch, m Match, at kiln.Stamp) (kept Kept, err error) {
+func (s ClayStore) PutBatch(ctx context.Context, b tiles.Batch, m Match, at kiln.Stamp) (kept Kept, err error) {
 	body := batchBody{string(b.Kind), b.Stamp, b.Arrived, make([]string, len(b.Parents)), b.Open, b.Note}
 	for i, p := range b.Parents {
 		body.Parents[i] = p.String()
@@ -137,7 +137,7 @@ func missing(err, what error) error {
 }
 
 // Clay gives one clay, or ErrNoClay. Matures is left unknown: the cone on the bag says it.
-func (s *Store) Clay(ctx context.Context, id tiles.ClayID) (tiles.KeptClay, error) {
+func (s ClayStore) Clay(ctx context.Context, id tiles.ClayID) (tiles.KeptClay, error) {
 	all, err := clays(ctx, s.read)
 	if err != nil {
 		return tiles.KeptClay{}, err
@@ -151,10 +151,12 @@ func (s *Store) Clay(ctx context.Context, id tiles.ClayID) (tiles.KeptClay, erro
 }
 
 // Clays gives every clay by id.
-func (s *Store) Clays(ctx context.Context) ([]tiles.KeptClay, error) { return clays(ctx, s.read) }
+func (s ClayStore) Clays(ctx context.Context) ([]tiles.KeptClay, error) { return clays(ctx, s.read) }
 
 // Batches gives every batch of every clay, by clay and batch.
-func (s *Store) Batches(ctx context.Context) ([]tiles.KeptBatch, error) { return batches(ctx, s.read) }
+func (s ClayStore) Batches(ctx context.Context) ([]tiles.KeptBatch, error) {
+	return batches(ctx, s.read)
+}
 
 func clays(ctx context.Context, q querier) ([]tiles.KeptClay, error) {
 	rows, err := q.QueryContext(ctx, `
@@ -205,7 +207,7 @@ func batches(ctx context.Context, q querier) ([]tiles.KeptBatch, error) {
 }
 
 // KilnOfClay is the kiln where the bars of a clay that were fired last came from; empty if none did.
-func (s *Store) KilnOfClay(ctx context.Context, clay tiles.ClayID) (k kiln.KilnID, err error) {
+func (s ClayStore) KilnOfClay(ctx context.Context, clay tiles.ClayID) (k kiln.KilnID, err error) {
 	err = s.read.QueryRowContext(ctx, `
 		SELECT l.kiln FROM bar b JOIN reading r ON r.bar = b.code AND r.stage = 'fired' AND r.struck = 0 JOIN change c ON c.seq = r.seq
 			JOIN load_bar p ON p.bar = b.code JOIN load l ON l.id = p.load AND l.kiln <> '' AND l.kind <> 'bisque'

@@ -21,7 +21,7 @@ type coneBody struct {
 
 // PutCone keeps a witness cone as it stood. The errors are tiles.ErrIDUsed and trouble with
 // the disk; whether the firing is known, the caller sees to.
-func (s *Store) PutCone(ctx context.Context, c tiles.ConeSeen, at kiln.Stamp) (tiles.PutResult, error) {
+func (s NoteStore) PutCone(ctx context.Context, c tiles.ConeSeen, at kiln.Stamp) (tiles.PutResult, error) {
 	body := coneBody{string(c.Firing), c.Cone, c.Series, c.Shelf, c.Seen, nil, c.By}
 	if c.Tilted {
 		body.Tilt = &c.Tilt
@@ -34,13 +34,13 @@ func (s *Store) PutCone(ctx context.Context, c tiles.ConeSeen, at kiln.Stamp) (t
 }
 
 // StrikeCone crosses a cone out; it stays to be seen.
-func (s *Store) StrikeCone(ctx context.Context, id, by, why string, at kiln.Stamp) error {
+func (s NoteStore) StrikeCone(ctx context.Context, id, by, why string, at kiln.Stamp) error {
 	return s.strike(ctx, "cone", `SELECT 1 FROM cone WHERE id = ?`, id, by, why, at, tiles.ErrNoCone)
 }
 
 // Cones gives the cones of a firing in the order in which they were told, struck ones too; of
 // every firing if it is empty.
-func (s *Store) Cones(ctx context.Context, firing kiln.FiringID) ([]tiles.ConeSeen, error) {
+func (s NoteStore) Cones(ctx context.Context, firing kiln.FiringID) ([]tiles.ConeSeen, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT k.id, k.firing, k.cone, k.series, k.shelf, k.seen, k.tilt_deg, k.by, c.at_ms, c.trusted, a.by, a.why, ac.at_ms
 		FROM cone k JOIN change c ON c.seq = k.seq

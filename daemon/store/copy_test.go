@@ -116,7 +116,7 @@ func TestCopyOverTheOldest(t *testing.T) {
 		t.Fatal(err)
 	}
 	f.Close()
-	s = &Store{folder: folder, copies: 3, now: func() kiln.Stamp { return when }, freeIn: freeIn} // as if it happened while it was open
+	s = over(&handle{folder: folder, copies: 3, now: func() kiln.Stamp { return when }, freeIn: freeIn}) // as if it happened while it was open
 	if err := s.open(ctx); err != nil {
 		t.Fatal(err)
 	}

@@ -341,7 +341,7 @@ func BenchmarkListFirings(b *testing.B) {
 func BenchmarkOpenTenYears(b *testing.B) {
 	folder := b.TempDir()
 	manyFirings(b, folder, 1000, os.Getenv("LIDWRIGHT_SOAK") != "")
-	used, _, _ := (&Store{folder: folder, freeIn: freeIn}).Size()
+	used, _, _ := (over(&handle{folder: folder, freeIn: freeIn})).Size()
 	b.ResetTimer()
 	for b.Loop() {
 		s := must[*Store](b)(Open(context.Background(), folder))

@@ -13,7 +13,7 @@ import (
 // putFact keeps a fact, which is never edited: keep writes its row under the number of its
 // change. The same fact said again is answered as the first time and writes nothing; another
 // one under its id is tiles.ErrIDUsed.
-func (s *Store) putFact(ctx context.Context, kind, id string, at kiln.Stamp, body any, keep func(tx *sql.Tx, seq int64) error) (kept tiles.PutResult, err error) {
+func (s *handle) putFact(ctx context.Context, kind, id string, at kiln.Stamp, body any, keep func(tx *sql.Tx, seq int64) error) (kept tiles.PutResult, err error) {
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = tiles.PutResult{}
 		again, err := mayKeep(ctx, tx, kind, id, body)
@@ -37,7 +37,7 @@ func (s *Store) putFact(ctx context.Context, kind, id string, at kiln.Stamp, bod
 
 // strike crosses a fact out, once; said again it changes nothing. there finds the fact by its
 // id; none is what is said if it does not.
-func (s *Store) strike(ctx context.Context, kind, there, id, by, why string, at kiln.Stamp, none error) error {
+func (s *handle) strike(ctx context.Context, kind, there, id, by, why string, at kiln.Stamp, none error) error {
 	err := s.write(ctx, func(tx *sql.Tx) error {
 		var one int
 		if err := tx.QueryRowContext(ctx, there, id).Scan(&one); err != nil {

@@ -21,7 +21,7 @@ const (
 
 // BeginFiring opens a firing with its pre-roll in one commit. Said again it gives the number
 // that the first saying was given.
-func (s *Store) BeginFiring(ctx context.Context, f kiln.Firing, preroll []kiln.Sample) (number int, err error) {
+func (s FiringStore) BeginFiring(ctx context.Context, f kiln.Firing, preroll []kiln.Sample) (number int, err error) {
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		err := tx.QueryRowContext(ctx, `SELECT number FROM firing WHERE id = ?`, f.ID).Scan(&number)
 		if !errors.Is(err, sql.ErrNoRows) {
@@ -57,7 +57,7 @@ func (s *Store) BeginFiring(ctx context.Context, f kiln.Firing, preroll []kiln.S
 }
 
 // orNow is a moment of a firing, or now where it has none.
-func (s *Store) orNow(at kiln.Stamp) kiln.Stamp {
+func (s FiringStore) orNow(at kiln.Stamp) kiln.Stamp {
 	if at.Wall.IsZero() {
 		return s.now()
 	}
@@ -89,7 +89,7 @@ func joinLoad(ctx context.Context, tx *sql.Tx, f kiln.Firing) error {
 // AppendCurve writes a batch in one commit, which touches one page as a rule. What was written
 // before is left alone when it is said again. Where an hour is full it is sealed in the same
 // commit: what was coded is read back and compared before its parts are deleted.
-func (s *Store) AppendCurve(ctx context.Context, id kiln.FiringID, batch []kiln.Sample) error {
+func (s FiringStore) AppendCurve(ctx context.Context, id kiln.FiringID, batch []kiln.Sample) error {
 	if len(batch) == 0 {
 		return nil
 	}
@@ -180,7 +180,7 @@ func coded(samples []kiln.Sample, sealed bool) (*codec.Block, []byte, error) {
 
 // seal joins the samples of a firing that are not sealed into a block. What does not read back is
 // left as it is.
-func (s *Store) seal(ctx context.Context, tx *sql.Tx, firing int64, k kiln.KilnID) error {
+func (s FiringStore) seal(ctx context.Context, tx *sql.Tx, firing int64, k kiln.KilnID) error {
 	rows, err := tx.QueryContext(ctx, `SELECT row, data, coalesce(line, '') FROM run WHERE firing = ? AND sealed = 0 ORDER BY row`, firing)
 	if err != nil {
 		return err
@@ -223,7 +223,7 @@ func (s *Store) seal(ctx context.Context, tx *sql.Tx, firing int64, k kiln.KilnI
 
 // EndFiring closes a firing: its last samples are sealed, its blocks are laid into one row, and
 // its summary and its envelope are kept.
-func (s *Store) EndFiring(ctx context.Context, f kiln.Firing) error {
+func (s FiringStore) EndFiring(ctx context.Context, f kiln.Firing) error {
 	err := s.write(ctx, func(tx *sql.Tx) error {
 		row, k, err := firingRow(ctx, tx, f.ID)
 		if err != nil {
@@ -259,7 +259,7 @@ func (s *Store) EndFiring(ctx context.Context, f kiln.Firing) error {
 }
 
 // lay puts the blocks of a firing that is over into one row and makes its envelope.
-func (s *Store) lay(ctx context.Context, tx *sql.Tx, row int64, f kiln.Firing) error {
+func (s FiringStore) lay(ctx context.Context, tx *sql.Tx, row int64, f kiln.Firing) error {
 	blocks, err := s.blocks(ctx, tx, row)
 	if err != nil || len(blocks) == 0 {
 		return err
@@ -284,7 +284,7 @@ func keepCurve(ctx context.Context, tx *sql.Tx, row int64, blocks [][]byte) erro
 }
 
 // envelop keeps the lowest and highest reading of each minute.
-func (s *Store) envelop(ctx context.Context, tx *sql.Tx, row int64, f kiln.Firing, blocks [][]byte) error {
+func (s FiringStore) envelop(ctx context.Context, tx *sql.Tx, row int64, f kiln.Firing, blocks [][]byte) error {
 	thin := kiln.NewDownsampler(nil, codec.EnvelopeStep)
 	if err := s.each(ctx, tx, f, blocks, func(b *codec.Block, n int) { b.Thin(thin, n) }); err != nil {
 		return err
@@ -298,7 +298,7 @@ func keepEnvelope(ctx context.Context, tx *sql.Tx, row int64, channels []kiln.En
 }
 
 // Unfinished gives the firings left open, each with every sample written so far.
-func (s *Store) Unfinished(ctx context.Context) ([]record.Unfinished, error) {
+func (s FiringStore) Unfinished(ctx context.Context) ([]record.Unfinished, error) {
 	open, err := s.Firings(ctx, kiln.FiringFilter{Status: kiln.Running})
 	if err != nil {
 		return nil, err

@@ -69,7 +69,7 @@ func (s *Store) Health() (Health, error) {
 }
 
 // harmed remembers how many stretches of a firing did not read back when it was last read.
-func (s *Store) harmed(id kiln.FiringID, n int) {
+func (s *handle) harmed(id kiln.FiringID, n int) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if n > 0 {

@@ -14,7 +14,7 @@ import (
 
 // heats joins each bar with the firings of its loads: the heat work of the channel of its
 // shelf, or what was stated for a load without a firing.
-func (s *Store) heats(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar, list string, channel Channels) error {
+func (s BarStore) heats(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar, list string, channel Channels) error {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT x.bar, l.id, x.shelf, l.kind, l.kiln, l.heat_work_c, coalesce(l.unpacked_ms, 0), coalesce(f.over_ms, 0), coalesce(l.firing, ''), coalesce(f.stands, ''), o.at_ms, coalesce(f.began_ms, 0)
 		FROM load_bar x JOIN load l ON l.id = x.load JOIN change o ON o.seq = l.opened LEFT JOIN firing f ON f.id = l.firing
@@ -80,7 +80,7 @@ func (s *Store) heats(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar, l
 }
 
 // works gives the summary, with its heat works, of every firing that a bar of the list (JSON) went through.
-func (s *Store) works(ctx context.Context, list string) (map[kiln.FiringID]kiln.Firing, error) {
+func (s BarStore) works(ctx context.Context, list string) (map[kiln.FiringID]kiln.Firing, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT id, summary FROM firing WHERE stands = 'ended' AND id IN (
 			SELECT l.firing FROM load_bar x JOIN load l ON l.id = x.load WHERE x.bar IN (SELECT value FROM json_each(?)))`, list)

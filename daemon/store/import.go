@@ -28,7 +28,7 @@ const sheetCache = 24 << 10
 // many, and must not wait for anybody: a firing cannot be written down meanwhile. Everything that
 // can be made ready without the writer is made before it is asked for.
 // The errors are tiles.ErrCodeTaken, tiles.ErrIDUsed and trouble with the disk.
-func (s *Store) KeepSheet(ctx context.Context, sheet tiles.Taken, at kiln.Stamp, told func(done, of int)) error {
+func (s BarStore) KeepSheet(ctx context.Context, sheet tiles.Taken, at kiln.Stamp, told func(done, of int)) error {
 	in, err := intakeOf(sheet)
 	if err != nil {
 		return fmt.Errorf("take in a table of bars: %w", err)

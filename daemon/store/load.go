@@ -46,7 +46,7 @@ const insertLoad = `
 
 // PutLoad keeps a load or what is changed about it, and gives it its number. The errors are
 // tiles.ErrNoBar, tiles.ErrChanged and trouble with the disk.
-func (s *Store) PutLoad(ctx context.Context, l tiles.Load, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
+func (s LoadStore) PutLoad(ctx context.Context, l tiles.Load, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := sayLoad(l)
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = tiles.PutResult{}
@@ -136,7 +136,7 @@ func codesOf(bars []tiles.Placed) []string {
 }
 
 // CloseLoad says that a load was unpacked. Said again it changes nothing.
-func (s *Store) CloseLoad(ctx context.Context, id string, unpacked time.Time, by string, at kiln.Stamp) error {
+func (s LoadStore) CloseLoad(ctx context.Context, id string, unpacked time.Time, by string, at kiln.Stamp) error {
 	err := s.write(ctx, func(tx *sql.Tx) error {
 		var done sql.NullInt64
 		if err := tx.QueryRowContext(ctx, `SELECT unpacked_ms FROM load WHERE id = ?`, id).Scan(&done); err != nil {
@@ -160,7 +160,7 @@ func (s *Store) CloseLoad(ctx context.Context, id string, unpacked time.Time, by
 
 // AttachLoad joins a load with its firing, or with none if firing is empty. The errors are tiles.ErrNoLoad and trouble with
 // the disk.
-func (s *Store) AttachLoad(ctx context.Context, id string, firing kiln.FiringID, at kiln.Stamp) error {
+func (s LoadStore) AttachLoad(ctx context.Context, id string, firing kiln.FiringID, at kiln.Stamp) error {
 	err := s.write(ctx, func(tx *sql.Tx) error {
 		var have sql.NullString
 		if err := tx.QueryRowContext(ctx, `SELECT firing FROM load WHERE id = ?`, id).Scan(&have); err != nil {
@@ -186,7 +186,7 @@ func (s *Store) AttachLoad(ctx context.Context, id string, firing kiln.FiringID,
 }
 
 // Load gives one load, or tiles.ErrNoLoad.
-func (s *Store) Load(ctx context.Context, id string) (tiles.KeptLoad, error) {
+func (s LoadStore) Load(ctx context.Context, id string) (tiles.KeptLoad, error) {
 	all, err := s.Loads(ctx, tiles.LoadFilter{ID: id})
 	if err == nil && len(all) == 0 {
 		err = tiles.ErrNoLoad
@@ -198,7 +198,7 @@ func (s *Store) Load(ctx context.Context, id string) (tiles.KeptLoad, error) {
 }
 
 // Loads gives the loads that the filter lets pass, newest first, with their bars.
-func (s *Store) Loads(ctx context.Context, w tiles.LoadFilter) ([]tiles.KeptLoad, error) {
+func (s LoadStore) Loads(ctx context.Context, w tiles.LoadFilter) ([]tiles.KeptLoad, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT l.id, l.number, l.kiln, l.kind, l.atmosphere, coalesce(l.firing, ''), l.packed_by, l.note, l.heat_work_c, c.at_ms, l.unpacked_ms, l.rev,
 			(SELECT count(*) FROM load_bar x JOIN bar b ON b.code = x.bar WHERE x.load = l.id AND x.measured = 0 AND b.flags = '')

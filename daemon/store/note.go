@@ -19,7 +19,7 @@ type noteBody struct {
 
 // PutNote keeps a note or an incident of a firing. The errors are tiles.ErrIDUsed and trouble
 // with the disk; whether the firing is known, the caller sees to.
-func (s *Store) PutNote(ctx context.Context, n tiles.Note, at kiln.Stamp) (tiles.PutResult, error) {
+func (s NoteStore) PutNote(ctx context.Context, n tiles.Note, at kiln.Stamp) (tiles.PutResult, error) {
 	body := noteBody{string(n.Firing), n.Text, n.Happened, n.Incident, n.By}
 	return s.putFact(ctx, "note", n.ID, at, body, func(tx *sql.Tx, seq int64) error {
 		_, err := tx.ExecContext(ctx, `INSERT INTO note (id, seq, firing, text, happened, incident, by) VALUES (?, ?, ?, ?, ?, ?, ?)`,
@@ -29,13 +29,13 @@ func (s *Store) PutNote(ctx context.Context, n tiles.Note, at kiln.Stamp) (tiles
 }
 
 // StrikeNote crosses a note out; it stays to be seen.
-func (s *Store) StrikeNote(ctx context.Context, id, by, why string, at kiln.Stamp) error {
+func (s NoteStore) StrikeNote(ctx context.Context, id, by, why string, at kiln.Stamp) error {
 	return s.strike(ctx, "note", `SELECT 1 FROM note WHERE id = ?`, id, by, why, at, tiles.ErrNoNote)
 }
 
 // Notes gives the notes of a firing in the order in which they were written, struck ones too;
 // of every firing if it is empty.
-func (s *Store) Notes(ctx context.Context, firing kiln.FiringID) ([]tiles.Note, error) {
+func (s NoteStore) Notes(ctx context.Context, firing kiln.FiringID) ([]tiles.Note, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT n.id, n.firing, n.text, n.happened, n.incident, n.by, c.at_ms, c.trusted, a.by, a.why, ac.at_ms
 		FROM note n JOIN change c ON c.seq = n.seq
@@ -62,7 +62,7 @@ type tickBody struct {
 
 // PutTick keeps one line of a check list, done or taken back. The errors are tiles.ErrIDUsed
 // and trouble with the disk.
-func (s *Store) PutTick(ctx context.Context, t tiles.Tick, at kiln.Stamp) (tiles.PutResult, error) {
+func (s NoteStore) PutTick(ctx context.Context, t tiles.Tick, at kiln.Stamp) (tiles.PutResult, error) {
 	body := tickBody{t.Subject, t.Item, t.Done, t.By}
 	return s.putFact(ctx, "tick", t.ID, at, body, func(tx *sql.Tx, seq int64) error {
 		_, err := tx.ExecContext(ctx, `INSERT INTO tick (id, seq, subject, item, done, by) VALUES (?, ?, ?, ?, ?, ?)`, t.ID, seq, t.Subject, t.Item, t.Done, t.By)
@@ -72,7 +72,7 @@ func (s *Store) PutTick(ctx context.Context, t tiles.Tick, at kiln.Stamp) (tiles
 
 // Ticks gives the check list of a firing, with what was ticked on its load before it began, or
 // of a load alone: the last word on each line.
-func (s *Store) Ticks(ctx context.Context, subject string) ([]tiles.Tick, error) {
+func (s NoteStore) Ticks(ctx context.Context, subject string) ([]tiles.Tick, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT t.id, t.subject, t.item, t.done, t.by, max(t.seq), c.at_ms, c.trusted
 		FROM tick t JOIN change c ON c.seq = t.seq

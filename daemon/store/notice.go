@@ -14,7 +14,7 @@ import (
 const mostNotices = 1000
 
 // PutNotice keeps a message and whom it goes to.
-func (s *Store) PutNotice(ctx context.Context, m notice.Message, body []byte, to []string) error {
+func (s NoticeStore) PutNotice(ctx context.Context, m notice.Message, body []byte, to []string) error {
 	at, err := time.Parse(time.RFC3339, m.At)
 	if err != nil {
 		return fmt.Errorf("keep notice %s: %w", m.Event, err)
@@ -40,7 +40,7 @@ func (s *Store) PutNotice(ctx context.Context, m notice.Message, body []byte, to
 }
 
 // WaitingNotices are the deliveries that were neither taken nor given up, oldest first.
-func (s *Store) WaitingNotices(ctx context.Context) ([]notice.Delivery, error) {
+func (s NoticeStore) WaitingNotices(ctx context.Context) ([]notice.Delivery, error) {
 	rows, err := s.read.QueryContext(ctx, `SELECT n.id, d.receiver, n.event, n.body, d.tries FROM delivery d JOIN notice n USING (n) WHERE d.outcome = 'waiting' ORDER BY n.n, d.receiver`)
 	if err != nil {
 		return nil, fmt.Errorf("read notices: %w", err)
@@ -51,7 +51,7 @@ func (s *Store) WaitingNotices(ctx context.Context) ([]notice.Delivery, error) {
 }
 
 // TriedNotice keeps what came of a try.
-func (s *Store) TriedNotice(ctx context.Context, id, receiver, outcome, answer string, at time.Time) error {
+func (s NoticeStore) TriedNotice(ctx context.Context, id, receiver, outcome, answer string, at time.Time) error {
 	return s.writeAnywhere(ctx, func(tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, `UPDATE delivery SET outcome = ?, answer = ?, at_ms = ?, tries = tries + 1 WHERE receiver = ? AND n = (SELECT n FROM notice WHERE id = ?)`,
 			outcome, answer, at.UnixMilli(), receiver, id)
@@ -60,7 +60,7 @@ func (s *Store) TriedNotice(ctx context.Context, id, receiver, outcome, answer s
 }
 
 // StandingNotices are the beginnings that were told and not cleared.
-func (s *Store) StandingNotices(ctx context.Context) ([]notice.Message, error) {
+func (s NoticeStore) StandingNotices(ctx context.Context) ([]notice.Message, error) {
 	rows, err := s.read.QueryContext(ctx, `SELECT body FROM notice a WHERE state = 'began' AND NOT EXISTS
 		(SELECT 1 FROM notice b WHERE b.event = a.event AND b.kiln = a.kiln AND b.n > a.n) ORDER BY n`)
 	if err != nil {
@@ -70,7 +70,7 @@ func (s *Store) StandingNotices(ctx context.Context) ([]notice.Message, error) {
 }
 
 // ToldSince reports whether event was told of link after a moment of the clock on the wall.
-func (s *Store) ToldSince(ctx context.Context, event, link string, after time.Time) (bool, error) {
+func (s NoticeStore) ToldSince(ctx context.Context, event, link string, after time.Time) (bool, error) {
 	var told bool
 	err := s.read.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM notice WHERE event = ? AND link = ? AND at_ms > ?)`, event, link, after.UnixMilli()).Scan(&told)
 	if err != nil {
@@ -80,7 +80,7 @@ func (s *Store) ToldSince(ctx context.Context, event, link string, after time.Ti
 }
 
 // Notices are the newest messages with what came of them, newest first.
-func (s *Store) Notices(ctx context.Context, limit int) ([]notice.Told, error) {
+func (s NoticeStore) Notices(ctx context.Context, limit int) ([]notice.Told, error) {
 	rows, err := s.read.QueryContext(ctx, `SELECT n, body FROM notice ORDER BY n DESC LIMIT ?`, limit)
 	if err != nil {
 		return nil, fmt.Errorf("read notices: %w", err)
@@ -118,7 +118,7 @@ func (s *Store) Notices(ctx context.Context, limit int) ([]notice.Told, error) {
 }
 
 // NoticeCounts counts deliveries by event and outcome, of the messages that are kept.
-func (s *Store) NoticeCounts(ctx context.Context) (map[[2]string]int, error) {
+func (s NoticeStore) NoticeCounts(ctx context.Context) (map[[2]string]int, error) {
 	rows, err := s.read.QueryContext(ctx, `SELECT n.event, d.outcome, count(*) FROM delivery d JOIN notice n USING (n) GROUP BY 1, 2`)
 	if err != nil {
 		return nil, fmt.Errorf("count notices: %w", err)

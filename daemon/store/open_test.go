@@ -148,7 +148,7 @@ func TestMigration(t *testing.T) {
 func TestStoppedInMigration(t *testing.T) {
 	for done := range len(schemaFiles()) {
 		folder := t.TempDir()
-		s := &Store{folder: folder}
+		s := over(&handle{folder: folder})
 		db := must[*sql.DB](t)(sql.Open("sqlite", dsn(writerDSN, s.path())))
 		s.writer = db
 		if err := s.migrate(t.Context(), schemaFiles()[:done]); err != nil {

@@ -30,7 +30,7 @@ func heldOf(path string) (h held, err error) {
 
 // InPlace holds the files that are open against what lies at their place by now. ErrGone where they are
 // others, or none. It costs two looks at the disk's memory.
-func (s *Store) InPlace(context.Context) error {
+func (s *handle) InPlace(context.Context) error {
 	if s.lock == nil || s.held[0].Load() == nil { // opened for reading alone, or not yet
 		return nil
 	}
@@ -56,7 +56,7 @@ func (s *Store) InPlace(context.Context) error {
 
 // openNow gives the files that this process has open, and whether one of them has the name of the store
 // with the suffix, removed or not.
-func (s *Store) openNow(suffix string) (named bool, all []held) {
+func (s *handle) openNow(suffix string) (named bool, all []held) {
 	const own = "/proc/self/fd"
 	entries, _ := os.ReadDir(own)
 	name, _ := filepath.Abs(s.path() + suffix)
@@ -72,7 +72,7 @@ func (s *Store) openNow(suffix string) (named bool, all []held) {
 }
 
 // hold remembers which files are open.
-func (s *Store) hold() {
+func (s *handle) hold() {
 	for i, suffix := range []string{"", "-wal"} { // the file first
 		h, _ := heldOf(s.path() + suffix)
 		s.held[i].Store(&h)

@@ -38,7 +38,7 @@ type potBody struct {
 
 // PutPot keeps a pot card or what is changed about it. The errors are tiles.ErrNoClay,
 // ErrNoBatch, ErrChanged and trouble with the disk.
-func (s *Store) PutPot(ctx context.Context, p lid.PotCard, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
+func (s LidStore) PutPot(ctx context.Context, p lid.PotCard, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	lid := ""
 	if p.Lid != (tiles.BatchRef{}) {
 		lid = p.Lid.String()
@@ -104,7 +104,7 @@ func potWords(mark, number, form, madeOn string) string {
 }
 
 // Pot gives one pot card, or tiles.ErrNoPot.
-func (s *Store) Pot(ctx context.Context, id string) (lid.KeptPot, error) {
+func (s LidStore) Pot(ctx context.Context, id string) (lid.KeptPot, error) {
 	all, err := s.Pots(ctx, lid.PotFilter{ID: id})
 	if err == nil && len(all) == 0 {
 		err = lid.ErrNoPot
@@ -116,7 +116,7 @@ func (s *Store) Pot(ctx context.Context, id string) (lid.KeptPot, error) {
 }
 
 // Pots gives the pot cards that the filter lets pass, those last written first.
-func (s *Store) Pots(ctx context.Context, w lid.PotFilter) ([]lid.KeptPot, error) {
+func (s LidStore) Pots(ctx context.Context, w lid.PotFilter) ([]lid.KeptPot, error) {
 	query := strings.Builder{}
 	query.WriteString(`
 		SELECT id, mark, number, form, seat, seat_glazed, together, collar_mm, collar_stage, coalesce(opening_mm, 0), body_clay, body_batch,

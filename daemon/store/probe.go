@@ -23,7 +23,7 @@ type probeBody struct {
 
 // PutProbe keeps the life of a probe or what is changed about it, such as its removal. The
 // errors are tiles.ErrChanged and trouble with the disk.
-func (s *Store) PutProbe(ctx context.Context, p tiles.ProbeLife, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
+func (s KilnStore) PutProbe(ctx context.Context, p tiles.ProbeLife, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := probeBody{string(p.Kiln), string(p.Channel), p.Type, p.Class, p.Fitted, p.Removed, p.Note}
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = tiles.PutResult{}
@@ -54,7 +54,7 @@ func (s *Store) PutProbe(ctx context.Context, p tiles.ProbeLife, m usecase.Preco
 
 // Probes gives the lives of the probes of a kiln, by channel and the day of fitting; of every
 // kiln if it is empty.
-func (s *Store) Probes(ctx context.Context, k kiln.KilnID) ([]tiles.KeptProbe, error) {
+func (s KilnStore) Probes(ctx context.Context, k kiln.KilnID) ([]tiles.KeptProbe, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT id, kiln, channel, type, class, fitted_on, removed_on, note, rev FROM probe
 		WHERE ?1 = '' OR kiln = ?1 ORDER BY kiln, channel, fitted_on, id`, k)
@@ -76,7 +76,7 @@ type markBody struct {
 
 // PutKeepShut keeps the temperature above which a kiln is kept shut, from now on. The
 // errors are tiles.ErrIDUsed and trouble with the disk.
-func (s *Store) PutKeepShut(ctx context.Context, m tiles.KeepShut, at kiln.Stamp) (tiles.PutResult, error) {
+func (s KilnStore) PutKeepShut(ctx context.Context, m tiles.KeepShut, at kiln.Stamp) (tiles.PutResult, error) {
 	body := markBody{string(m.Kiln), float64(m.Mark), m.Reason, m.By}
 	return s.putFact(ctx, "mark", m.ID, at, body, func(tx *sql.Tx, seq int64) error {
 		_, err := tx.ExecContext(ctx, `INSERT INTO unpacking_mark (id, seq, kiln, mark_c, reason, by) VALUES (?, ?, ?, ?, ?, ?)`,
@@ -87,7 +87,7 @@ func (s *Store) PutKeepShut(ctx context.Context, m tiles.KeepShut, at kiln.Stamp
 
 // KeepShuts gives every one that was ever set for a kiln, the one in force first; of
 // every kiln if it is empty.
-func (s *Store) KeepShuts(ctx context.Context, k kiln.KilnID) ([]tiles.KeepShut, error) {
+func (s KilnStore) KeepShuts(ctx context.Context, k kiln.KilnID) ([]tiles.KeepShut, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT m.id, m.kiln, m.mark_c, m.reason, m.by, c.at_ms, c.trusted FROM unpacking_mark m JOIN change c ON c.seq = m.seq
 		WHERE ?1 = '' OR m.kiln = ?1 ORDER BY m.seq DESC`, k)

@@ -26,7 +26,7 @@ func addLines(ctx context.Context, tx *sql.Tx, firing int64, at kiln.Stamp, line
 // RawLines gives the lines kept of a firing's readings that were not good, as they came, each
 // after the time since the start of the machine in seconds and a tab. Those of the hour under way
 // are not among them.
-func (s *Store) RawLines(ctx context.Context, id kiln.FiringID) ([]string, error) {
+func (s FiringStore) RawLines(ctx context.Context, id kiln.FiringID) ([]string, error) {
 	rows, err := s.read.QueryContext(ctx, `SELECT data FROM raw WHERE firing = (SELECT row FROM firing WHERE id = ?) ORDER BY row`, id)
 	if err != nil {
 		return nil, fmt.Errorf("read raw lines of firing %s: %w", id, err)
@@ -49,7 +49,7 @@ func (s *Store) RawLines(ctx context.Context, id kiln.FiringID) ([]string, error
 
 // DropRawLines lets raw lines of before a moment go. The caller sees to it that the clock can be
 // trusted.
-func (s *Store) DropRawLines(ctx context.Context, before time.Time) error {
+func (s FiringStore) DropRawLines(ctx context.Context, before time.Time) error {
 	var any bool
 	if err := s.read.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM raw WHERE at_ms < ?)`, before.UnixMilli()).Scan(&any); err != nil || !any {
 		return err // nothing to do writes nothing

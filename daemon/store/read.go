@@ -17,7 +17,7 @@ import (
 
 // blocks are all the blocks of a firing in order: those of its curve, and those that are still
 // to be laid into it.
-func (s *Store) blocks(ctx context.Context, q querier, firing int64) ([][]byte, error) {
+func (s FiringStore) blocks(ctx context.Context, q querier, firing int64) ([][]byte, error) {
 	var blocks [][]byte
 	var data []byte
 	err := q.QueryRowContext(ctx, `SELECT data FROM curve WHERE firing = ?`, firing).Scan(&data)
@@ -44,7 +44,7 @@ func (s *Store) blocks(ctx context.Context, q querier, firing int64) ([][]byte, 
 // each hands the blocks of a firing to f, with their clocks put right, and how many of their
 // samples were heard before the firing was over. A block that does not read back is passed over:
 // what is missing shows as a gap, and Health tells of it.
-func (s *Store) each(ctx context.Context, q querier, firing kiln.Firing, blocks [][]byte, f func(b *codec.Block, n int)) error {
+func (s FiringStore) each(ctx context.Context, q querier, firing kiln.Firing, blocks [][]byte, f func(b *codec.Block, n int)) error {
 	harmed := 0
 	defer func() { s.harmed(firing.ID, harmed) }()
 	for _, data := range blocks {
@@ -76,7 +76,7 @@ func hand(ctx context.Context, q querier, firing kiln.Firing, b *codec.Block, f 
 
 // Samples gives every sample of a firing in order, or kiln.ErrNoFiring. A day of them takes tens
 // of megabytes: whoever wants the curve asks for Curve or Envelopes.
-func (s *Store) Samples(ctx context.Context, id kiln.FiringID) (samples []kiln.Sample, err error) {
+func (s FiringStore) Samples(ctx context.Context, id kiln.FiringID) (samples []kiln.Sample, err error) {
 	f, blocks, err := s.find(ctx, id)
 	if err == nil {
 		err = s.each(ctx, s.read, f, blocks, func(b *codec.Block, n int) { samples = append(samples, b.Samples(f.Kiln)[:n]...) })
@@ -88,7 +88,7 @@ func (s *Store) Samples(ctx context.Context, id kiln.FiringID) (samples []kiln.S
 }
 
 // find gives a firing and its blocks.
-func (s *Store) find(ctx context.Context, id kiln.FiringID) (kiln.Firing, [][]byte, error) {
+func (s FiringStore) find(ctx context.Context, id kiln.FiringID) (kiln.Firing, [][]byte, error) {
 	f, row, err := s.firing(ctx, id)
 	if err != nil {
 		return f, nil, err
@@ -100,7 +100,7 @@ func (s *Store) find(ctx context.Context, id kiln.FiringID) (kiln.Firing, [][]by
 // Curve gives the curve of a firing with the channels named, with all that it has if none is; see
 // kiln.Lay. Whoever loads it cannot tell rows from blocks. kiln.ErrNoFiring if there is no such
 // firing; one without any sample has an empty curve.
-func (s *Store) Curve(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID, gapAfter time.Duration) (kiln.Curve, error) {
+func (s FiringStore) Curve(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID, gapAfter time.Duration) (kiln.Curve, error) {
 	f, blocks, err := s.find(ctx, id)
 	var c kiln.Curve
 	if err == nil {
@@ -115,7 +115,7 @@ func (s *Store) Curve(ctx context.Context, id kiln.FiringID, channels []kiln.Cha
 // noGap is for those who do not ask for the gaps of a curve.
 const noGap = time.Duration(math.MaxInt64)
 
-func (s *Store) curve(ctx context.Context, q querier, f kiln.Firing, blocks [][]byte, channels []kiln.ChannelID, gapAfter time.Duration) (kiln.Curve, error) {
+func (s FiringStore) curve(ctx context.Context, q querier, f kiln.Firing, blocks [][]byte, channels []kiln.ChannelID, gapAfter time.Duration) (kiln.Curve, error) {
 	l := kiln.NewResampler(channels, gapAfter)
 	err := s.each(ctx, q, f, blocks, func(b *codec.Block, n int) { b.Lay(l, n) })
 	return l.Curve(), err
@@ -125,7 +125,7 @@ func (s *Store) curve(ctx context.Context, q querier, f kiln.Firing, blocks [][]
 // channels named, of all that it has if none is. Minutes and what is made of them come from the
 // stored envelope; a finer step, and a firing under way, from the readings. points asks for at
 // most so many steps, and then step does not count. A step below a second gives each reading.
-func (s *Store) Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID, step time.Duration, points int) ([]kiln.Envelope, []kiln.Gap, error) {
+func (s FiringStore) Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID, step time.Duration, points int) ([]kiln.Envelope, []kiln.Gap, error) {
 	f, row, err := s.firing(ctx, id)
 	if err != nil {
 		return nil, nil, fmt.Errorf("read the curve of firing %s: %w", id, err)
@@ -175,7 +175,7 @@ func (s *Store) Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln
 }
 
 // Firing gives one firing, or kiln.ErrNoFiring.
-func (s *Store) Firing(ctx context.Context, id kiln.FiringID) (kiln.Firing, error) {
+func (s FiringStore) Firing(ctx context.Context, id kiln.FiringID) (kiln.Firing, error) {
 	f, _, err := s.firing(ctx, id)
 	if err != nil {
 		return kiln.Firing{}, fmt.Errorf("firing %s: %w", id, err)
@@ -183,7 +183,7 @@ func (s *Store) Firing(ctx context.Context, id kiln.FiringID) (kiln.Firing, erro
 	return f, nil
 }
 
-func (s *Store) firing(ctx context.Context, id kiln.FiringID) (kiln.Firing, int64, error) {
+func (s FiringStore) firing(ctx context.Context, id kiln.FiringID) (kiln.Firing, int64, error) {
 	all, rows, err := s.firings(ctx, 1, `WHERE f.id = ?`, id)
 	if err == nil && len(all) == 0 {
 		err = kiln.ErrNoFiring
@@ -195,7 +195,7 @@ func (s *Store) firing(ctx context.Context, id kiln.FiringID) (kiln.Firing, int6
 }
 
 // Firings gives those that the filter lets pass, newest first. No curve is looked at.
-func (s *Store) Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.Firing, error) {
+func (s FiringStore) Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.Firing, error) {
 	limit := w.Limit
 	if limit == 0 {
 		limit = -1
@@ -222,7 +222,7 @@ func (s *Store) Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.Firing
 
 // firings reads summaries, with what people said of them over what was worked out, and the rows
 // in which they stand. There are about so many.
-func (s *Store) firings(ctx context.Context, many int, where string, args ...any) ([]kiln.Firing, []int64, error) {
+func (s FiringStore) firings(ctx context.Context, many int, where string, args ...any) ([]kiln.Firing, []int64, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT f.row, f.number, f.stands, f.summary, l.id, f.said_kind, f.said_atmosphere, f.said_note
 		FROM firing f LEFT JOIN load l ON l.firing = f.id `+where, args...)
@@ -267,7 +267,7 @@ func (s *Store) firings(ctx context.Context, many int, where string, args ...any
 }
 
 // bare fills in what the columns say of a firing whose summary is damaged; the rest is not known.
-func (s *Store) bare(ctx context.Context, row int64, f *kiln.Firing) error {
+func (s FiringStore) bare(ctx context.Context, row int64, f *kiln.Firing) error {
 	var began int64
 	f.Peak = kiln.NoTemperature()
 	err := s.read.QueryRowContext(ctx, `SELECT id, kiln, source, began_ms, trusted FROM firing WHERE row = ?`, row).Scan(&f.ID, &f.Kiln, &f.Source, &began, &f.Began.Trusted)

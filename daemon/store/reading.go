@@ -54,7 +54,7 @@ func readingArgs(r tiles.Reading, seq int64) []any {
 // the one that it confirms. The errors are tiles.ErrNoBar, tiles.ErrNoReading (of the one to supersede), tiles.ErrIDUsed and
 // trouble with the disk. r must have been validated; Unusual, Outside, EntryError and Question are what
 // was asked about it.
-func (s *Store) PutReading(ctx context.Context, r tiles.Reading, at kiln.Stamp) (kept tiles.PutResult, err error) {
+func (s BarStore) PutReading(ctx context.Context, r tiles.Reading, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := sayReading(r)
 	at.Wall = at.Wall.Add(-r.Queued)
 	err = s.write(ctx, func(tx *sql.Tx) error {
@@ -155,23 +155,23 @@ const (
 )
 
 // StrikeReading crosses a reading out; it stays to be seen.
-func (s *Store) StrikeReading(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error {
+func (s BarStore) StrikeReading(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error {
 	return s.readingAct(ctx, bar, id, "strike", by, why, at)
 }
 
 // ConfirmReading says in a word, without a second reading, that an unusual reading was read right.
-func (s *Store) ConfirmReading(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error {
+func (s BarStore) ConfirmReading(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error {
 	return s.readingAct(ctx, bar, id, "confirm", by, why, at)
 }
 
 // CountReading lets a reading into the fit that lies outside 0.72 to 1.01 of the wet length.
-func (s *Store) CountReading(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error {
+func (s BarStore) CountReading(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error {
 	return s.readingAct(ctx, bar, id, "count", by, why, at)
 }
 
 // readingAct does something to a reading, once; said again it changes nothing. The errors are
 // tiles.ErrNoReading and trouble with the disk.
-func (s *Store) readingAct(ctx context.Context, bar tiles.Code, id, op, by, why string, at kiln.Stamp) error {
+func (s BarStore) readingAct(ctx context.Context, bar tiles.Code, id, op, by, why string, at kiln.Stamp) error {
 	err := s.write(ctx, func(tx *sql.Tx) error {
 		var of tiles.Code
 		if err := tx.QueryRowContext(ctx, `SELECT bar FROM reading WHERE id = ?`, id).Scan(&of); err != nil {

@@ -17,7 +17,8 @@ var ErrNoStore = errors.New("no store")
 // locked, mended, copied or brought up to date, and every write fails. Errors: ErrNoStore, ErrNewer,
 // one that says that the tables are older, or trouble with the file.
 func Read(ctx context.Context, folder string) (*Store, error) {
-	s := &Store{folder: folder, freeIn: freeIn, trusted: map[kiln.BootID]bool{}, damaged: map[kiln.FiringID]int{}, copies: 7}
+	s := over(&handle{folder: folder, freeIn: freeIn, trusted: map[kiln.BootID]bool{},
+		damaged: map[kiln.FiringID]int{}, copies: 7})
 	if _, err := os.Stat(s.path()); err != nil {
 		return nil, fmt.Errorf("%w in %s: %w", ErrNoStore, folder, err)
 	}
@@ -79,6 +80,6 @@ func (s *Store) Foreign(ctx context.Context) (bool, error) {
 
 // In reports whether a folder has a store in it that can be seen.
 func In(folder string) bool {
-	_, err := os.Stat((&Store{folder: folder}).path())
+	_, err := os.Stat((&handle{folder: folder}).path())
 	return err == nil
 }

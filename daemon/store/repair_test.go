@@ -237,7 +237,7 @@ func TestFoundBehind(t *testing.T) {
 		t.Fatal(err)
 	}
 	f.Close()
-	s = &Store{folder: folder, now: func() kiln.Stamp { return when }} // as if the file were too big to be checked before
+	s = over(&handle{folder: folder, now: func() kiln.Stamp { return when }}) // as if the file were too big to be checked before
 	if err := s.open(t.Context()); err != nil {
 		t.Fatal(err)
 	}

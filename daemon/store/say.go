@@ -23,7 +23,7 @@ type saidBody struct {
 
 // SayFiring keeps what a person says of a firing; the last word on each thing holds, over what
 // was heard or guessed. Said again it writes nothing. kiln.ErrNoFiring if there is no such firing.
-func (s *Store) SayFiring(ctx context.Context, id kiln.FiringID, said kiln.FiringAnnotation, at kiln.Stamp) error {
+func (s FiringStore) SayFiring(ctx context.Context, id kiln.FiringID, said kiln.FiringAnnotation, at kiln.Stamp) error {
 	body := saidBody{string(said.Kind), string(said.Atmosphere), string(said.Status), said.Note, said.By}
 	err := s.write(ctx, func(tx *sql.Tx) error {
 		row, _, err := firingRow(ctx, tx, id)
@@ -55,7 +55,7 @@ func (s *Store) SayFiring(ctx context.Context, id kiln.FiringID, said kiln.Firin
 // came this way too; the same said again writes nothing. said is what was said, for the record of
 // changes. tiles.ErrIDUsed if the firing of that id was heard on a line, tiles.ErrChanged if match
 // does not.
-func (s *Store) PutFiring(ctx context.Context, f kiln.Firing, samples []kiln.Sample, said any, match usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
+func (s FiringStore) PutFiring(ctx context.Context, f kiln.Firing, samples []kiln.Sample, said any, match usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	if f.Source == "serial" || f.Source == "" || f.Status == kiln.Running {
 		return kept, fmt.Errorf("keep firing %s: only one by hand or from a file, and over, comes this way", f.ID)
 	}
@@ -147,7 +147,7 @@ func clearFiring(ctx context.Context, tx *sql.Tx, row int64, f kiln.Firing) erro
 
 // StaleHeatWork gives the firings that are over and whose heat work another model than this one
 // worked out from their curves, oldest first.
-func (s *Store) StaleHeatWork(ctx context.Context, model string) ([]kiln.FiringID, error) {
+func (s FiringStore) StaleHeatWork(ctx context.Context, model string) ([]kiln.FiringID, error) {
 	rows, err := s.read.QueryContext(ctx, `SELECT id FROM firing WHERE status <> 'running' AND heat_model NOT IN ('', ?) ORDER BY began_ms, row`, model)
 	if err != nil {
 		return nil, fmt.Errorf("look for heat works of another model: %w", err)
@@ -157,7 +157,7 @@ func (s *Store) StaleHeatWork(ctx context.Context, model string) ([]kiln.FiringI
 
 // SetHeatWork keeps the heat works of a firing that is over, as indicated by channel and as
 // corrected by place, in the place of those that another model or other cones gave.
-func (s *Store) SetHeatWork(ctx context.Context, id kiln.FiringID, works map[kiln.ChannelID]kiln.HeatWork, corrected map[kiln.Place]kiln.HeatWork) error {
+func (s FiringStore) SetHeatWork(ctx context.Context, id kiln.FiringID, works map[kiln.ChannelID]kiln.HeatWork, corrected map[kiln.Place]kiln.HeatWork) error {
 	err := s.write(ctx, func(tx *sql.Tx) error {
 		var row int64
 		var data []byte
@@ -183,7 +183,7 @@ func (s *Store) SetHeatWork(ctx context.Context, id kiln.FiringID, works map[kil
 
 // Revision of a firing rises with whatever changes an answer about it: the end, what people say,
 // a clock put right, another model. kiln.ErrNoFiring if there is no such firing.
-func (s *Store) Revision(ctx context.Context, id kiln.FiringID) (revision int64, err error) {
+func (s FiringStore) Revision(ctx context.Context, id kiln.FiringID) (revision int64, err error) {
 	err = s.read.QueryRowContext(ctx, `SELECT revision FROM firing WHERE id = ?`, id).Scan(&revision)
 	return revision, missing(err, kiln.ErrNoFiring)
 }

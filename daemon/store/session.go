@@ -15,7 +15,7 @@ const (
 
 // Session gives the mark that a session was opened under and when it ends; no mark if there is
 // none of that key.
-func (s *Store) Session(ctx context.Context, key []byte) (mark string, until time.Time, err error) {
+func (s SessionStore) Session(ctx context.Context, key []byte) (mark string, until time.Time, err error) {
 	var ms int64
 	err = s.read.QueryRowContext(ctx, `SELECT mark, until_ms FROM session WHERE key = ?`, key).Scan(&mark, &ms)
 	if errors.Is(err, sql.ErrNoRows) {
@@ -28,7 +28,7 @@ func (s *Store) Session(ctx context.Context, key []byte) (mark string, until tim
 }
 
 // KeepSession keeps a session under the hash of its cookie, or when one that is there is to end.
-func (s *Store) KeepSession(ctx context.Context, key []byte, mark string, until time.Time) error {
+func (s SessionStore) KeepSession(ctx context.Context, key []byte, mark string, until time.Time) error {
 	return s.write(ctx, func(tx *sql.Tx) error {
 		if _, err := tx.ExecContext(ctx, `INSERT INTO session (key, mark, until_ms) VALUES (?, ?, ?)
 			ON CONFLICT (key) DO UPDATE SET mark = excluded.mark, until_ms = excluded.until_ms`, key, mark, until.UnixMilli()); err != nil {
@@ -42,7 +42,7 @@ func (s *Store) KeepSession(ctx context.Context, key []byte, mark string, until 
 }
 
 // EndSession forgets a session; one that is not there is no error.
-func (s *Store) EndSession(ctx context.Context, key []byte) error {
+func (s SessionStore) EndSession(ctx context.Context, key []byte) error {
 	return s.write(ctx, func(tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, `DELETE FROM session WHERE key = ?`, key)
 		return err

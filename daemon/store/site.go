@@ -8,7 +8,7 @@ import (
 )
 
 // SiteID gives the name of this record; where it has none yet, fresh becomes it.
-func (s *Store) SiteID(ctx context.Context, fresh string) (id string, err error) {
+func (s SiteStore) SiteID(ctx context.Context, fresh string) (id string, err error) {
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		if _, err := tx.ExecContext(ctx, `INSERT INTO site (one, id, life) VALUES (1, ?, ?) ON CONFLICT DO NOTHING`, fresh, s.newLife()); err != nil {
 			return err
@@ -24,7 +24,7 @@ func (s *Store) SiteID(ctx context.Context, fresh string) (id string, err error)
 // Site gives the name of this record and its life: another one after it went back to an earlier
 // moment, because the numbers of its changes then come again for other facts. Both are empty before
 // SiteID.
-func (s *Store) Site(ctx context.Context) (id, life string, err error) {
+func (s SiteStore) Site(ctx context.Context) (id, life string, err error) {
 	err = s.read.QueryRowContext(ctx, `SELECT id, life FROM site`).Scan(&id, &life)
 	if err != nil && !errors.Is(err, sql.ErrNoRows) {
 		return "", "", fmt.Errorf("read the name of the record: %w", busy(err))
@@ -33,7 +33,7 @@ func (s *Store) Site(ctx context.Context) (id, life string, err error) {
 }
 
 // liveAnew begins another life, or the first of a record of before there were any.
-func (s *Store) liveAnew(ctx context.Context) error {
+func (s SiteStore) liveAnew(ctx context.Context) error {
 	return s.write(ctx, func(tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, `UPDATE site SET life = ?`, s.newLife())
 		return err

@@ -46,6 +46,42 @@ type Settings struct {
 
 // Store is the open file. One connection writes; four read.
 type Store struct {
+	*handle
+	BarStore
+	ChangeStore
+	ClayStore
+	FiringStore
+	KilnStore
+	LidStore
+	LoadStore
+	NoteStore
+	NoticeStore
+	SessionStore
+	SiteStore
+}
+
+// Each noun's statements stand in a type of their own over the one handle.
+type (
+	BarStore     struct{ *handle } // bars, their readings, tables of them
+	ChangeStore  struct{ *handle } // what was kept, in the order in which it was
+	ClayStore    struct{ *handle } // clays and batches
+	FiringStore  struct{ *handle } // firings, their curves and lines, and the clock that they were dated by
+	KilnStore    struct{ *handle } // probes, and how long a kiln is kept shut
+	LidStore     struct{ *handle } // pot cards, and how lids sat
+	LoadStore    struct{ *handle } // loads and what lies in them
+	NoteStore    struct{ *handle } // notes, cones and the check list of a firing
+	NoticeStore  struct{ *handle } // notices and what came of them
+	SessionStore struct{ *handle } // sessions of browsers
+	SiteStore    struct{ *handle } // whose record this is, and which life of it
+)
+
+func over(h *handle) *Store {
+	return &Store{h, BarStore{h}, ChangeStore{h}, ClayStore{h}, FiringStore{h}, KilnStore{h}, LidStore{h}, LoadStore{h},
+		NoteStore{h}, NoticeStore{h}, SessionStore{h}, SiteStore{h}}
+}
+
+// handle is the open file.
+type handle struct {
 	folder  string
 	now     func() kiln.Stamp
 	copies  int
@@ -100,8 +136,8 @@ func (o Settings) Open(ctx context.Context, folder string) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Store{folder: folder, now: o.Now, copies: o.Copies, second: o.Second, version: o.Version, newLife: o.NewLife,
-		freeIn: freeIn, lock: lock, trusted: map[kiln.BootID]bool{}, damaged: map[kiln.FiringID]int{}}
+	s := over(&handle{folder: folder, now: o.Now, copies: o.Copies, second: o.Second, version: o.Version, newLife: o.NewLife,
+		freeIn: freeIn, lock: lock, trusted: map[kiln.BootID]bool{}, damaged: map[kiln.FiringID]int{}})
 	if s.newLife == nil {
 		s.newLife = func() string { return ids.Must(ids.NewV7()).String() }
 	}
@@ -173,7 +209,7 @@ func lockFolder(folder string) (*os.File, error) {
 	return lock, nil
 }
 
-func (s *Store) path() string { return filepath.Join(s.folder, fileName) }
+func (s *handle) path() string { return filepath.Join(s.folder, fileName) }
 
 // dsn puts a path into the form of one of the pools.
 func dsn(form, path string) string {
@@ -200,7 +236,7 @@ func (s *Store) open(ctx context.Context) error {
 // write runs f in one transaction on the single writer and commits it: what f wrote is on
 // the card when write returns nil. usecase.ErrBusy where the file is locked or the card is full, ErrGone
 // where the file is no longer in its place.
-func (s *Store) write(ctx context.Context, f func(tx *sql.Tx) error) error {
+func (s *handle) write(ctx context.Context, f func(tx *sql.Tx) error) error {
 	if err := s.InPlace(ctx); err != nil {
 		return err
 	}
@@ -211,7 +247,7 @@ func (s *Store) write(ctx context.Context, f func(tx *sql.Tx) error) error {
 }
 
 // writeAnywhere is write for letters, which must go out even if the store is gone afterwards.
-func (s *Store) writeAnywhere(ctx context.Context, f func(tx *sql.Tx) error) error {
+func (s *handle) writeAnywhere(ctx context.Context, f func(tx *sql.Tx) error) error {
 	if s.within != nil {
 		return busy(f(s.within))
 	}
@@ -230,7 +266,7 @@ func (s *Store) writeAnywhere(ctx context.Context, f func(tx *sql.Tx) error) err
 }
 
 // News gives a channel that is closed when something is written next.
-func (s *Store) News() <-chan struct{} {
+func (s *handle) News() <-chan struct{} {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.awaited == nil {
@@ -239,7 +275,7 @@ func (s *Store) News() <-chan struct{} {
 	return s.awaited
 }
 
-func (s *Store) tell() {
+func (s *handle) tell() {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.awaited != nil {
@@ -249,7 +285,7 @@ func (s *Store) tell() {
 }
 
 // Written counts the transactions so far.
-func (s *Store) Written() uint64 { return s.written.Load() }
+func (s *handle) Written() uint64 { return s.written.Load() }
 
 // The result codes of SQLite that mean "not now".
 const (

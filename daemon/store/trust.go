@@ -15,7 +15,7 @@ import (
 // of each running of the machine puts right what was written down before it in that running:
 // readings when they are read, firings and facts at once. Later ones change nothing. Only the wall
 // times move; ages, rates and heat work never came from them.
-func (s *Store) Trust(ctx context.Context, at kiln.Stamp) error {
+func (s FiringStore) Trust(ctx context.Context, at kiln.Stamp) error {
 	one := []kiln.Sample{{At: at}}
 	if !s.news(one) {
 		return nil
@@ -29,7 +29,7 @@ func (s *Store) Trust(ctx context.Context, at kiln.Stamp) error {
 }
 
 // news reports whether samples say of a machine's clock for the first time that it is trusted.
-func (s *Store) news(samples []kiln.Sample) bool {
+func (s FiringStore) news(samples []kiln.Sample) bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	for i := range samples {
@@ -41,7 +41,7 @@ func (s *Store) news(samples []kiln.Sample) bool {
 }
 
 // trusts remembers what trust wrote, once that is committed.
-func (s *Store) trusts(samples []kiln.Sample) {
+func (s FiringStore) trusts(samples []kiln.Sample) {
 	if !s.news(samples) {
 		return
 	}
@@ -56,7 +56,7 @@ func (s *Store) trusts(samples []kiln.Sample) {
 
 // trust writes down the first trusted moment of each boot among samples, and puts right what was
 // written before it.
-func (s *Store) trust(ctx context.Context, tx *sql.Tx, samples []kiln.Sample) error {
+func (s FiringStore) trust(ctx context.Context, tx *sql.Tx, samples []kiln.Sample) error {
 	if !s.news(samples) {
 		return nil
 	}
@@ -108,7 +108,7 @@ type bootRighted struct {
 
 // rightFirings puts the times of firings right that began or ended in the boot of now before its clock
 // was trusted, and tells of each. Where a gap of one was of unknown length its ages move: its envelope is made anew.
-func (s *Store) rightFirings(ctx context.Context, tx *sql.Tx, now kiln.Stamp) error {
+func (s FiringStore) rightFirings(ctx context.Context, tx *sql.Tx, now kiln.Stamp) error {
 	boot := now.Boot
 	rows, err := tx.QueryContext(ctx, `SELECT row, status, summary FROM firing WHERE trusted = 0`)
 	if err != nil {

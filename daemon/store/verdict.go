@@ -47,7 +47,7 @@ type losses struct {
 // are no part of what was said, so that the same board said again under other settings is
 // still the same. The errors are tiles.ErrIDUsed, ErrNoLoad, ErrNoClay, ErrNoBatch and
 // trouble with the disk.
-func (s *Store) PutVerdict(ctx context.Context, v lid.Result, at kiln.Stamp) (kept tiles.PutResult, err error) {
+func (s LidStore) PutVerdict(ctx context.Context, v lid.Result, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := verdictBody{v.Load, append([]string{}, v.Pots...), v.Form, v.Maker, string(v.Seat), v.SeatGlazed, v.Body.String(), v.Lid.String(),
 		sat(v.Sat), losses(v.Losses), floats(v.Plays), floats(v.Thrown), v.By}
 	pots, err := jsonList(body.Pots)
@@ -92,12 +92,12 @@ func (s *Store) PutVerdict(ctx context.Context, v lid.Result, at kiln.Stamp) (ke
 }
 
 // StrikeVerdict crosses a board out; it stays to be seen. Said again it changes nothing.
-func (s *Store) StrikeVerdict(ctx context.Context, id, by, why string, at kiln.Stamp) error {
+func (s LidStore) StrikeVerdict(ctx context.Context, id, by, why string, at kiln.Stamp) error {
 	return s.strike(ctx, "verdict", `SELECT 1 FROM verdict WHERE id = ?`, id, by, why, at, lid.ErrNoResult)
 }
 
 // Verdict gives one board, or tiles.ErrNoVerdict.
-func (s *Store) Verdict(ctx context.Context, id string) (lid.Result, error) {
+func (s LidStore) Verdict(ctx context.Context, id string) (lid.Result, error) {
 	all, err := s.Verdicts(ctx, lid.ResultFilter{ID: id})
 	if err == nil && len(all) == 0 {
 		err = lid.ErrNoResult
@@ -109,7 +109,7 @@ func (s *Store) Verdict(ctx context.Context, id string) (lid.Result, error) {
 }
 
 // Verdicts gives the boards that the filter lets pass, newest first, struck ones too.
-func (s *Store) Verdicts(ctx context.Context, w lid.ResultFilter) ([]lid.Result, error) {
+func (s LidStore) Verdicts(ctx context.Context, w lid.ResultFilter) ([]lid.Result, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT v.id, coalesce(v.load, ''), v.pots, v.form, v.maker, v.seat, v.seat_glazed, v.body_clay, v.body_batch, v.lid_clay, v.lid_batch,
 			v.too_big, v.tight, v.good, v.loose, v.drops_in, v.not_looked_at, v.glued, v.rocks, v.chipped, v.dropped,
@@ -148,7 +148,7 @@ func (s *Store) Verdicts(ctx context.Context, w lid.ResultFilter) ([]lid.Result,
 }
 
 // Tallies counts how lids sat, by form, clays and maker; struck boards are left out.
-func (s *Store) Tallies(ctx context.Context) ([]lid.GroupCount, error) {
+func (s LidStore) Tallies(ctx context.Context) ([]lid.GroupCount, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT form, body_clay, lid_clay, maker, count(*), sum(too_big), sum(tight), sum(good), sum(loose), sum(drops_in), sum(not_looked_at),
 			sum(glued), sum(rocks), sum(chipped), sum(dropped)
@@ -165,7 +165,7 @@ func (s *Store) Tallies(ctx context.Context) ([]lid.GroupCount, error) {
 
 // Tally counts what was said about bars and lids so far. Its numbers never fall: what was struck
 // was said all the same.
-func (s *Store) Tally(ctx context.Context) (tiles.SaidSoFar, error) {
+func (s LidStore) Tally(ctx context.Context) (tiles.SaidSoFar, error) {
 	t := tiles.SaidSoFar{Readings: map[string]int{}, Verdicts: map[string]int{}}
 	var usual, unusual, let, struck, tooBig, tight, good, loose, drops, not int
 	err := s.read.QueryRowContext(ctx, `SELECT count(*) FILTER (WHERE unusual = 0), count(*) FILTER (WHERE unusual = 1),
