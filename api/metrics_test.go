@@ -80,8 +80,8 @@ func (c *crowd) Again(context.Context, kiln.KilnID)                      {}
 func (c *crowd) Last(context.Context, int) ([]usecase.NoticeTold, error) { return nil, nil }
 func (c *crowd) Test(context.Context) error                              { return nil }
 func (c *crowd) Receivers() []string                                     { return nil }
-func (c *crowd) Counts(context.Context) (map[[2]string]int, error) {
-	return map[[2]string]int{{"kiln.quiet", "sent"}: 2}, nil
+func (c *crowd) Counts() map[[2]string]uint64 {
+	return map[[2]string]uint64{{"kiln.quiet", "sent"}: 2}
 }
 func (c *crowd) Life(context.Context, kiln.KilnID, kiln.ChannelID, time.Time) (heatwork.ProbeLife, error) {
 	return heatwork.ProbeLife{}, nil
@@ -211,7 +211,7 @@ func TestMetricsOfALargeStudio(t *testing.T) {
 		`lidwright_firings_total{kiln="kiln-2",kind="glaze"} 50`, `lidwright_bar_readings_total{outcome="counted"} 0`, `lidwright_verdicts_total{verdict="good"} 0`,
 		`lidwright_lid_answers_total{trust="sound"} 1`, `lidwright_lid_answers_total{trust="borrowed"} 1`,
 		`lidwright_http_request_duration_seconds_count{class="api_read"} 4`, `lidwright_http_request_duration_seconds_count{class="page"} 1`,
-		`lidwright_http_request_duration_seconds_count{class="other"} 1`, `lidwright_kiln_temperature_celsius{kiln="kiln-4",probe="3"} 1100`, `lidwright_notices{kind="kiln.quiet",outcome="sent"} 2`,
+		`lidwright_http_request_duration_seconds_count{class="other"} 1`, `lidwright_kiln_temperature_celsius{kiln="kiln-4",probe="3"} 1100`, `lidwright_notices_total{kind="kiln.quiet",outcome="sent"} 2`,
 	} {
 		if !strings.Contains(page, "\n"+want+"\n") {
 			t.Errorf("no line %s", want)
@@ -224,7 +224,7 @@ func TestMetricsOfALargeStudio(t *testing.T) {
 		t.Errorf("%d buckets; want six and the rest", n)
 	}
 	labels := map[string]bool{}
-	for _, m := range regexp.MustCompile(`[{,](\w+)="`).FindAllStringSubmatch(page, -1) {
+	for _, m := range regexp.MustCompile(`[{,](\w+)="`).FindAllStringSubmatch(regexp.MustCompile(`(?m)^go_.*`).ReplaceAllString(page, ""), -1) {
 		labels[m[1]] = true
 	}
 	for l := range labels {

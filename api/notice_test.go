@@ -20,8 +20,8 @@ type told struct {
 func (o *told) Last(context.Context, int) ([]usecase.NoticeTold, error) { return o.last, nil }
 func (o *told) Test(context.Context) error                              { o.tests++; return nil }
 func (o *told) Receivers() []string                                     { return o.receivers }
-func (o *told) Counts(context.Context) (map[[2]string]int, error) {
-	return map[[2]string]int{{"kiln.quiet", "sent"}: 3}, nil
+func (o *told) Counts() map[[2]string]uint64 {
+	return map[[2]string]uint64{{"kiln.quiet", "sent"}: 3}
 }
 
 func TestNotices(t *testing.T) {
@@ -52,7 +52,7 @@ func TestNotices(t *testing.T) {
 	if res.StatusCode != 303 || o.tests != 2 {
 		t.Errorf("the button: %d, %d tests", res.StatusCode, o.tests)
 	}
-	if _, body := ask(t, "GET", srv.URL+"/metrics", "", ""); !strings.Contains(body, `lidwright_notices{kind="kiln.quiet",outcome="sent"} 3`) {
+	if _, body := ask(t, "GET", srv.URL+"/metrics", "", ""); !strings.Contains(body, `lidwright_notices_total{kind="kiln.quiet",outcome="sent"} 3`) {
 		t.Errorf("no notices in the metrics: %s", body)
 	}
 }

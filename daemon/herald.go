@@ -346,7 +346,15 @@ func (h *herald) Receivers() []string {
 	return names
 }
 
-// Counts counts deliveries by event and outcome.
-func (h *herald) Counts(ctx context.Context) (map[[2]string]int, error) {
-	return h.store.NoticeCounts(ctx)
+// Counts counts deliveries since the start by event and outcome; one that began counts as told.
+func (h *herald) Counts() map[[2]string]uint64 {
+	out := map[[2]string]uint64{}
+	for c, n := range h.post.Counts() {
+		outcome := c.Outcome
+		if outcome == notice.Waiting {
+			outcome = "told"
+		}
+		out[[2]string{c.Event, outcome}] = n
+	}
+	return out
 }

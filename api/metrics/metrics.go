@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"lidwright/api/usecase"
@@ -68,7 +69,7 @@ var (
 	mBarsWaiting = desc("bars_waiting", "Bars of fired loads that nobody has measured yet.")
 	mWaitingFor  = desc("bars_waiting_oldest_seconds", "How long the load unpacked first of them has been waiting.")
 	mCopy        = desc("copy_timestamp_seconds", "When a copy of the store last held everything, Unix time.")
-	mNotices     = desc("notices", "Notices among the last thousand, by kind and by what came of them at a receiver.", "kind", "outcome")
+	mNotices     = desc("notices_total", "Notices to receivers since the start, by kind: told, and of those sent and given up.", "kind", "outcome")
 	mShrinkage   = desc("clay_shrinkage_ratio", "Total shrink of the newest open batch at the usual glaze firing, share of the wet length.", "clay", "batch", "kind")
 	mHalfwidth   = desc("clay_shrinkage_halfwidth_ratio", "Half of its 90 % range.", "clay", "batch", "kind")
 	mTrust       = desc("clay_trust", "1 for the trust word of that rate.", "clay", "batch", "trust")
@@ -135,10 +136,8 @@ func (c collector) Collect(ch chan<- prometheus.Metric) {
 		connected, _ := c.MQTT()
 		gauge(mMQTT, number(connected))
 	}
-	if told, err := c.Notices.Counts(ctx); err == nil {
-		for k, n := range told {
-			gauge(mNotices, float64(n), k[0], k[1])
-		}
+	for k, n := range c.Notices.Counts() {
+		counter(mNotices, float64(n), k[0], k[1])
 	}
 	if r := c.Shrink.Refits(); r.Count > 0 {
 		ch <- prometheus.MustNewConstHistogram(mRefit, r.Count, r.Seconds, r.Under)
@@ -231,6 +230,7 @@ func number(b bool) float64 {
 // Handler answers a scrape, in the text form of Prometheus.
 func (m *Metrics) Handler() http.Handler {
 	r := prometheus.NewRegistry()
-	r.MustRegister(collector{m}, m.took, m.lids)
+	r.MustRegister(collector{m}, m.took, m.lids,
+		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), collectors.NewGoCollector())
 	return promhttp.HandlerFor(r, promhttp.HandlerOpts{ErrorHandling: promhttp.ContinueOnError, DisableCompression: true})
 }

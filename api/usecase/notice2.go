@@ -12,8 +12,8 @@ type Notices interface {
 	// Test sends a test message to every receiver.
 	Test(ctx context.Context) error
 	Receivers() []string
-	// Counts counts deliveries by event and outcome.
-	Counts(ctx context.Context) (map[[2]string]int, error)
+	// Counts counts deliveries since the start by event and outcome: told, sent, gave_up.
+	Counts() map[[2]string]uint64
 }
 
 // NoticeTold is a message that went out or is to go.

@@ -753,6 +753,8 @@ var notHandedIn = []struct {
 	// How long things take, and how often we looked until something happened.
 	{"text-metrics", regexp.MustCompile(`(?m)^(lidwright_(?:\w*duration_seconds_|store_bytes|store_free_bytes|` +
 		`store_copies|copy_timestamp)[^ ]*) .*`), "$1 …"},
+	// What the program takes of the machine.
+	{"text-metrics", regexp.MustCompile(`(?m)^((?:go|process)_\w+)(\{[^}]*\})? .*`), "$1 …"},
 	// When a file was saved, by the clock of the machine.
 	{"command-carry", regexp.MustCompile(`saved \d{4}-\d\d-\d\d \d\d:\d\d`), "saved …"},
 	// A secret.

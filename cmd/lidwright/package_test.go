@@ -72,7 +72,8 @@ func TestPackage(t *testing.T) {
 		}
 		files := ran(t, nil, "dpkg-deb", "--contents", deb)
 		for _, want := range []string{"/usr/bin/lidwright", "systemd/system/lidwright.service", "rules.d/60-lidwright.rules", "examples/lidwright.toml", "man1/lidwright.1.gz", "completions/lidwright",
-			"/etc/avahi/services/lidwright.service", "doc/lidwright/copyright", "lidwright.cdx.json"} {
+			"/etc/avahi/services/lidwright.service", "doc/lidwright/copyright", "lidwright.cdx.json",
+			"man5/lidwright.toml.5.gz", "doc/lidwright/README.md.gz", "prometheus/rules.yml", "prometheus/recording.yml", "grafana/lidwright.json"} {
 			if !strings.Contains(files, want) {
 				t.Errorf("%s has no %s", filepath.Base(deb), want)
 			}

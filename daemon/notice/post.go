@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"log/slog"
+	"maps"
 	"slices"
 	"sync"
 	"time"
@@ -75,6 +76,28 @@ type Post struct {
 
 	mu      sync.Mutex // held while something is put into the outbox and handed on
 	carries bool       // what is in the outbox when Run begins is handed on by it
+
+	counting sync.Mutex
+	counts   map[Count]uint64
+}
+
+// Count is what deliveries are counted by: the event, and whether they were Waiting when they began, Sent or GaveUp.
+type Count struct{ Event, Outcome string }
+
+// Counts counts deliveries since the program began: those that began, were taken, were given up.
+func (p *Post) Counts() map[Count]uint64 {
+	p.counting.Lock()
+	defer p.counting.Unlock()
+	return maps.Clone(p.counts)
+}
+
+func (p *Post) count(event, outcome string) {
+	p.counting.Lock()
+	defer p.counting.Unlock()
+	if p.counts == nil {
+		p.counts = map[Count]uint64{}
+	}
+	p.counts[Count{event, outcome}]++
 }
 
 // UsualPauses are the waits before the tries of a delivery.
@@ -111,6 +134,7 @@ func (p *Post) Send(ctx context.Context, m Message) error {
 	defer p.mu.Unlock()
 	err = p.Outbox.PutNotice(ctx, m, body, to)
 	for _, name := range to {
+		p.count(m.Event, Waiting)
 		if err != nil || p.carries {
 			p.hand(Delivery{Notice: m.ID, Receiver: name, Event: m.Event, Body: body, unkept: err != nil})
 		}
@@ -215,6 +239,9 @@ func (p *Post) carry(ctx context.Context, r Receiver) {
 			if failing == ok { // a change of state is worth a line; its lasting is not
 				failing = !ok
 				slog.Info("notices", "receiver", r.Name, "taken", ok, "answer", answer)
+			}
+			if outcome != Waiting {
+				p.count(l.Event, outcome)
 			}
 			if l.unkept {
 				break

@@ -117,25 +117,6 @@ func (s NoticeStore) Notices(ctx context.Context, limit int) ([]notice.Told, err
 	return out, rows.Err()
 }
 
-// NoticeCounts counts deliveries by event and outcome, of the messages that are kept.
-func (s NoticeStore) NoticeCounts(ctx context.Context) (map[[2]string]int, error) {
-	rows, err := s.read.QueryContext(ctx, `SELECT n.event, d.outcome, count(*) FROM delivery d JOIN notice n USING (n) GROUP BY 1, 2`)
-	if err != nil {
-		return nil, fmt.Errorf("count notices: %w", err)
-	}
-	defer rows.Close()
-	out := map[[2]string]int{}
-	for rows.Next() {
-		var k [2]string
-		var n int
-		if err := rows.Scan(&k[0], &k[1], &n); err != nil {
-			return nil, fmt.Errorf("count notices: %w", err)
-		}
-		out[k] = n
-	}
-	return out, rows.Err()
-}
-
 func scanMessage(rows *sql.Rows) func(*notice.Message) error {
 	return func(m *notice.Message) error {
 		var body string

@@ -42,10 +42,6 @@ func TestNotices(t *testing.T) {
 	if len(told) != 3 || told[0].ID != "d" || told[2].ID != "b" || len(told[2].Fates) != 1 || told[2].Fates[0].Outcome != notice.GaveUp {
 		t.Errorf("told: %+v", told)
 	}
-	counts := must[map[[2]string]int](t)(s.NoticeCounts(ctx))
-	if counts[[2]string{"kiln.quiet", "waiting"}] != 2 || counts[[2]string{"kiln.quiet", "sent"}] != 1 {
-		t.Errorf("counts: %v", counts)
-	}
 	if !must[bool](t)(s.ToldSince(ctx, "firing.ended", "/spyhole/big-blue", at.Add(-24*time.Hour))) || must[bool](t)(s.ToldSince(ctx, "firing.ended", "/spyhole/big-blue", at)) {
 		t.Error("told at 21:10 UTC, and not after 22:00")
 	}
