@@ -9,7 +9,7 @@ type HeatWork struct {
 	High     Celsius // NaN means "at least C": no upper end is known. Where Position is NaN, what it was less than (95 %)
 	Position float64 // place on the ladder of cones, 022 = 0 ... 14 = 35; below 0 means below 022, NaN not known
 	Estimate bool    // a gap or a fault lies where it matters
-	GapSD    float64 // the firing's own extra doubt from gaps, °C (one sd): (high - low)/4
+	OwnSD    float64 // doubt of this firing beside the model's, °C (one sd): gaps, holds, a rate beyond the tables
 	From     string  // curve, cones, sitter, intended
 	Model    string  // number of the model that worked it out
 	Bias     Celsius // what was added to every reading; 0: as indicated
@@ -20,7 +20,7 @@ type HeatWork struct {
 // HeatWorkModel is the number of the model kept with a closed firing's heat work. Another
 // number comes with another table, other constants or another rule for samples and gaps,
 // and has every firing worked out again.
-const HeatWorkModel = "3"
+const HeatWorkModel = "4"
 
 // Where a heat work comes from.
 const (

@@ -165,7 +165,7 @@ func TestSummaryComesBack(t *testing.T) {
 	f.Dips = []kiln.Dip{{From: time.Hour, To: 2 * time.Hour, Lowest: 600.5}}
 	f.Gaps = []kiln.Gap{{After: time.Hour, For: 4 * time.Minute, Known: true, Why: "quiet"}, {After: 3 * time.Hour, Why: "restart"}}
 	f.Faulty = map[kiln.Fault]int{kiln.Break: 3, kiln.Spike: 1}
-	f.HeatWork["2"] = kiln.HeatWork{C: kiln.NoTemperature(), Low: kiln.NoTemperature(), High: kiln.NoTemperature(), Position: -1, GapSD: 4.5, Estimate: true, From: "cones", Model: "0"}
+	f.HeatWork["2"] = kiln.HeatWork{C: kiln.NoTemperature(), Low: kiln.NoTemperature(), High: kiln.NoTemperature(), Position: -1, OwnSD: 4.5, Estimate: true, From: "cones", Model: "0"}
 	f.Corrected = map[kiln.Place]kiln.HeatWork{{Channel: "1"}: {C: 1231, Low: 1226, High: 1236, Position: 27.5, Bias: 9, BiasSD: 2.5, From: "curve", Model: "1"},
 		{Channel: "1", Shelf: "top"}: {C: 1228, Low: 1220, High: 1236, Position: 27.4, Bias: 6, BiasSD: 4, From: "curve", Model: "1"}}
 	f.Told = kiln.HandTold{Sitter: "6", SitterSeries: heatwork.SeriesSmall, Dropped: day.Add(time.Hour), Intended: "6+0.2"}

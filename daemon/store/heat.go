@@ -64,7 +64,7 @@ func (s BarStore) heats(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar,
 			}
 			c := channel(j.heat.Kiln, j.heat.Shelf)
 			if w, ok := works[j.heat.Firing].WorkOn(c, j.heat.Shelf); ok && w.C.Known() {
-				j.heat.Work, j.heat.ExtraSD = w.C, w.GapSD
+				j.heat.Work, j.heat.ExtraSD = w.C, w.OwnSD
 				if w.From == kiln.FromCurve {
 					j.heat.Probe, j.heat.ProbeSD = heatwork.ProbeName(j.heat.Kiln, c, w.Since), float64(w.BiasSD)
 				} else {

@@ -55,6 +55,7 @@ type HeatGauge struct {
 
 	peak   float64
 	climb  heatClimb
+	rise   heatRise
 	gapTop float64 // hottest end of a gap of over 5 min
 }
 
@@ -152,6 +153,7 @@ func (g *HeatGauge) closeBin() {
 	g.points++
 	g.peak = math.Max(g.peak, g.base.at.t)
 	g.climb.add(g.base.at.t, g.base.most[heatCentral])
+	g.rise.add(g.base.at)
 }
 
 // isGap says whether a silence is long enough to be one.
@@ -175,9 +177,9 @@ func (g *HeatGauge) period() time.Duration {
 }
 
 // HeatWork is what the firing has done so far, the open bin included. Its range is the 90 %
-// one: 3 °C for fit and table, the doubt of Bias, a quarter of what the firing gained from
-// the top on (no published kinetics of a cone under a hold were found), stretched to hold
-// what may have happened in gaps.
+// one: 3 °C for fit and table, what a rate beyond the tables adds, the doubt of Bias, a quarter
+// of what the firing gained from the top on (no published kinetics of a cone under a hold were
+// found), stretched to hold what may have happened in gaps.
 func (g *HeatGauge) HeatWork() kiln.HeatWork {
 	most, l := &g.live.most, g.ladder
 	if g.n < 2 {
@@ -187,15 +189,17 @@ func (g *HeatGauge) HeatWork() kiln.HeatWork {
 	}
 	hw := kiln.HeatWork{C: kiln.NoTemperature(), Low: kiln.NoTemperature(), High: kiln.NoTemperature(), Position: most[heatCentral],
 		From: kiln.FromCurve, Model: kiln.HeatWorkModel, Bias: g.Bias, BiasSD: g.BiasSD, Estimate: g.gapTop >= math.Max(g.peak, g.live.at.t)-GapNearPeak}
+	own := math.Hypot(g.holdSD(), rateSD(g.rise.rate()))
+	hw.OwnSD = own
 	if g.live.split {
 		low, high := l.HeatWorkAt(most[heatLow]), l.HeatWorkAt(most[heatHigh])
-		hw.GapSD = float64(high-low) / 4
+		hw.OwnSD = math.Hypot(own, float64(high-low)/4)
 	}
 	if hw.Position < 0 {
 		return hw
 	}
 	hw.C = l.HeatWorkAt(hw.Position)
-	half := kiln.Celsius(kiln.Z90 * math.Sqrt(modelSD*modelSD+float64(g.BiasSD*g.BiasSD)+g.holdSD()*g.holdSD()))
+	half := kiln.Celsius(kiln.Z90 * math.Sqrt(modelSD*modelSD+float64(g.BiasSD*g.BiasSD)+own*own))
 	hw.Low, hw.High = hw.C-half, hw.C+half
 	if g.live.split {
 		hw.Low = min(hw.Low, l.HeatWorkAt(most[heatLow]))
@@ -218,6 +222,34 @@ func (g *HeatGauge) HoldCredit() kiln.Celsius {
 }
 
 func (g *HeatGauge) holdSD() float64 { return holdShare * float64(g.HoldCredit()) }
+
+// heatRise keeps when a firing first reached each tenth degree from 400 °C on, to tell how fast it climbed
+// over its last 100 °C.
+type heatRise struct {
+	hours [130]float64
+	n     int
+}
+
+func (r *heatRise) add(at heatPoint) {
+	for r.n < len(r.hours) && at.t >= riseFrom+riseStep*float64(r.n) {
+		r.hours[r.n] = at.hours
+		r.n++
+	}
+}
+
+const riseFrom, riseStep, risePart = 400, 10, 10
+
+// rate is that of the last 100 °C of the climb, °C/h; 0: it did not climb so far.
+func (r *heatRise) rate() float64 {
+	if r.n <= risePart {
+		return 0
+	}
+	took := r.hours[r.n-1] - r.hours[r.n-1-risePart]
+	if took <= 0 {
+		return math.Inf(1)
+	}
+	return risePart * riseStep / took
+}
 
 // heatClimb keeps the last few °C of the way up to the peak, to answer what the heat work
 // was when the firing first came within 3 °C of it: a time that is known only once the peak

@@ -140,7 +140,7 @@ func TestRestartChangesNothing(t *testing.T) {
 func sameBits(a, b kiln.HeatWork) bool {
 	same := func(x, y kiln.Celsius) bool { return math.Float64bits(float64(x)) == math.Float64bits(float64(y)) }
 	return same(a.C, b.C) && same(a.Low, b.Low) && same(a.High, b.High) && math.Float64bits(a.Position) == math.Float64bits(b.Position) &&
-		math.Float64bits(a.GapSD) == math.Float64bits(b.GapSD) && a.Estimate == b.Estimate
+		math.Float64bits(a.OwnSD) == math.Float64bits(b.OwnSD) && a.Estimate == b.Estimate
 }
 
 // A firing as workshops do them: the last 100 °C at 40 to 150 °C/h, a hold of up to half an hour,

@@ -25,7 +25,7 @@ const (
 type FiredCones struct {
 	Firing      kiln.FiringID
 	AsIndicated kiln.Celsius // heat work of the uncorrected curve; NaN if there is no curve or it stayed below 022
-	GapSD       float64      // what gaps add to its doubt, °C (one sd)
+	OwnSD       float64      // its own doubt, °C (one sd): kiln.HeatWork.OwnSD
 	Readings    []ConeReading
 }
 
@@ -43,7 +43,9 @@ type ProbeBias struct {
 	Remarks []ConeRemark // on the cones of this firing
 
 	start float64 // sd of a new probe
-	cov   float64 // of bias and drift
+	known probeState
+	after int        // firings since the first of this life
+	seen  []coneSeen // what counted so far
 }
 
 // ConeRemark is what a reading of this firing asks or says beside its value.
@@ -60,7 +62,9 @@ func NewProbeBias(tolerance kiln.Celsius) ProbeBias {
 	if !(start > 0) {
 		start = unknownTolerance
 	}
-	return ProbeBias{BiasSD: start, DriftSD: probeDriftSD, Low: kiln.NoTemperature(), High: kiln.NoTemperature(), start: start}
+	b := ProbeBias{Low: kiln.NoTemperature(), High: kiln.NoTemperature(), start: start}
+	b.settle()
+	return b
 }
 
 // unknownTolerance is that of a type K couple of class 2 at 1200 °C (IEC 60584 as suppliers'
@@ -86,10 +90,8 @@ func Refilter(l *ConeScale, tolerance kiln.Celsius, fired []FiredCones) []ProbeB
 
 // Next is what is expected of the probe in the firing after: it has drifted.
 func (b ProbeBias) Next() ProbeBias {
-	p, d := b.BiasSD*b.BiasSD, b.DriftSD*b.DriftSD
-	b.Bias += kiln.Celsius(b.Drift)
-	p, b.cov = p+2*b.cov+d+probeStepSD*probeStepSD, b.cov+d
-	b.BiasSD, b.DriftSD = math.Sqrt(p), math.Sqrt(d+probeDriftStepSD*probeDriftStepSD)
+	b.after++
+	b.settle()
 	b.Firing, b.Remarks = "", nil
 	return b
 }
@@ -112,7 +114,7 @@ func (b *ProbeBias) read(l *ConeScale, f FiredCones) {
 				Says: "This firing has no whole curve that reached cone 022, so " + s.Words + " tells its heat work and nothing of the probe."})
 			continue
 		}
-		s.SD = math.Hypot(s.SD, f.GapSD)
+		s.SD = math.Hypot(s.SD, f.OwnSD)
 		all = append(all, said{s, r.ID})
 	}
 	slices.SortStableFunc(all, func(a, c said) int {
@@ -135,12 +137,12 @@ func (b *ProbeBias) read(l *ConeScale, f FiredCones) {
 	}
 }
 
-// take is the update of the Kalman filter by one reading: a value, or a bound by the mean and
-// variance of the normal cut at it.
+// take counts one reading, a value or a bound, unless it contradicts what is known.
 func (b *ProbeBias) take(l *ConeScale, s ConeSays, indicated kiln.Celsius) (counted bool, why string) {
-	y, r := float64(s.C-indicated), s.SD*s.SD
-	spread := b.BiasSD*b.BiasSD + r
-	off := y - float64(b.Bias)
+	o := coneSeen{y: float64(s.C - indicated), own: s.SD*s.SD - s.HabitSD*s.HabitSD, habit: s.HabitSD, side: s.Side, after: b.after}
+	mean, variance := b.known.expects(o, b.after)
+	spread := variance + o.own
+	off := o.y - mean
 	wrong := s.Side == ConeAt || s.Side == ConeOver && off > 0 || s.Side == ConeUnder && off < 0
 	if wrong && math.Abs(off) > math.Max(coneFarOff, coneQuestioned*math.Sqrt(spread)) {
 		return false, farOff(l, s, indicated)
@@ -149,48 +151,30 @@ func (b *ProbeBias) take(l *ConeScale, s ConeSays, indicated kiln.Celsius) (coun
 		if math.Abs(off) > coneQuestioned*math.Sqrt(spread) {
 			why = fmt.Sprintf("%s says %.0f °C %s than was expected of this probe: sure? It counts for little.",
 				sentence(s.Words), math.Abs(off), either(off > 0, "more", "less"))
-			r *= 9
-			spread = b.BiasSD*b.BiasSD + r
+			o.own *= 9
 		}
-		b.update(off, spread, 0)
-		return true, why
+	} else {
+		chance := 0.5 * math.Erfc(off/math.Sqrt(2*spread))
+		if s.Side == ConeUnder {
+			chance = 1 - chance
+		}
+		if 1-chance < noChance {
+			return false, "" // far on the true side: nothing is learned
+		}
+		if chance < noChance {
+			return false, fmt.Sprintf("%s contradicts what was read before it, so it does not count: look at the entries of this pack.", sentence(s.Words))
+		}
 	}
-	mean, variance, chance := cutNormal(off/math.Sqrt(spread), s.Side == ConeOver)
-	if 1-chance < noChance {
-		return false, "" // far on the true side: nothing is learned
-	}
-	if chance < noChance {
-		return false, fmt.Sprintf("%s contradicts what was read before it, so it does not count: look at the entries of this pack.", sentence(s.Words))
-	}
-	b.update(mean*math.Sqrt(spread), spread, variance*spread)
-	return true, ""
+	b.seen = append(slices.Clip(b.seen), o)
+	b.settle()
+	return true, why
 }
 
-// update moves bias and drift by an innovation of variance spread, of which left is not
-// taken away (0 for a value).
-func (b *ProbeBias) update(innovation, spread, left float64) {
-	p, d := b.BiasSD*b.BiasSD, b.DriftSD*b.DriftSD
-	kb, kd := p/spread, b.cov/spread
-	b.Bias += kiln.Celsius(kb * innovation)
-	b.Drift += kd * innovation
-	gone := spread - left
-	p, b.cov, d = p-kb*kb*gone, b.cov-kb*kd*gone, d-kd*kd*gone
-	b.BiasSD, b.DriftSD = math.Sqrt(p), math.Sqrt(d)
-}
-
-// cutNormal is the mean and variance of a standard normal of which only the part above a (or
-// below it) is left, and how large that part is.
-func cutNormal(a float64, above bool) (mean, variance, chance float64) {
-	if !above {
-		mean, variance, chance = cutNormal(-a, true)
-		return -mean, variance, chance
-	}
-	chance = 0.5 * math.Erfc(a/math.Sqrt2)
-	if chance == 0 {
-		return 0, 1, 0
-	}
-	mean = math.Exp(-a*a/2) / math.Sqrt(2*math.Pi) / chance
-	return mean, 1 + a*mean - mean*mean, chance
+// settle works out anew what all readings of this life tell by now.
+func (b *ProbeBias) settle() {
+	b.known = b.known.settle(b.start, b.after, b.seen)
+	b.Bias, b.Drift = kiln.Celsius(b.known.at[0]), b.known.at[1]
+	b.BiasSD, b.DriftSD = math.Sqrt(b.known.cov[0][0]), math.Sqrt(b.known.cov[1][1])
 }
 
 // farOff says that a reading is so far from the curve that one of the two is something else.

@@ -159,7 +159,7 @@ func storiesOfLife(l *ConeScale, k kiln.Kiln, life ProbeLife, firings []kiln.Fir
 		fired := make([]FiredCones, 0, len(firings))
 		for _, f := range firings {
 			w := f.HeatWork[life.Channel]
-			one := FiredCones{Firing: f.ID, AsIndicated: w.C, GapSD: w.GapSD}
+			one := FiredCones{Firing: f.ID, AsIndicated: w.C, OwnSD: w.OwnSD}
 			if f.AtLeast {
 				one.AsIndicated = kiln.NoTemperature()
 			}

@@ -121,7 +121,7 @@ func TestDoubtfulFiringsTellLess(t *testing.T) {
 	for _, name := range []string{"whole", "gap", "at least"} {
 		f := firedOn(1, six.Tau-10)
 		w := f.HeatWork["1"]
-		w.GapSD = map[string]float64{"gap": 12}[name]
+		w.OwnSD = map[string]float64{"gap": 12}[name]
 		f.HeatWork["1"], f.AtLeast = w, name == "at least"
 		s := StoriesOf(l, oneProbeKiln, nil, []kiln.Firing{f}, map[kiln.FiringID][]ConeReading{f.ID: {{ID: "c", Cone: "6", Tilt: 90, Tilted: true}}})
 		sds[name] = s[0].Last().BiasSD

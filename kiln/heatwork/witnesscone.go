@@ -31,11 +31,14 @@ type ConeReading struct {
 
 // ConeSays is what a reading tells of the heat work at its place.
 type ConeSays struct {
-	Cone  Cone
-	Side  ConeSide
-	C     kiln.Celsius // the heat work, or the bound of it
-	SD    float64      // one sd of C, from reading the tilt and from cone to cone, °C
-	Words string       // "cone 6 at 45°", "cone 6 upright"
+	Cone Cone
+	Side ConeSide
+	C    kiln.Celsius // the heat work, or the bound of it
+	SD   float64      // one sd of C, from reading the tilt and from cone to cone, °C
+	// HabitSD is the part of SD that is the same each time one reader looks: what is taken for upright or level,
+	// and where in the wide field of "leaning" the usual cone stands.
+	HabitSD float64
+	Words   string // "cone 6 at 45°", "cone 6 upright"
 }
 
 // ConeSide says whether a reading is a value or a bound.
@@ -54,9 +57,9 @@ const (
 	coneLeanLog    = 2.66
 	coneLeast      = 25.0 // degrees: less is upright
 	coneMost       = 95.0 // degrees: more is down
-	coneLeaning    = 55.0 // degrees, where a potter wrote "leaning"
-	coneLeaningSD  = 8.0  // °C
-	coneTiltOff    = 0.26 // rad: a tilt is read to 15°, taken as limits
+	coneReadOff    = 0.13 // rad: a tilt is read to 15° and by eye, one sd (own choice)
+	coneHabit      = 0.08 // of a cone's °C an e-fold: what one reader always reads too much or too little, one sd (own choice)
+	coneWordHabit  = 0.17 // the same where words were told (own choice)
 	coneToCone     = 3.0  // °C, one sd between cones of a box (own choice)
 	coneSmallSD    = 8.0  // °C more for a small cone: the model lies 11 °C under that table at 300 °C/h
 	coneFarOff     = 75.0 // °C from what was expected that no probe and no reading explains
@@ -96,12 +99,36 @@ func (l *ConeScale) ReadCone(r ConeReading) (ConeSays, error) {
 	if says.Side == ConeOver {
 		says.C = c.Tau + shift // taken as phi = 1
 	}
-	lean := float64(c.S) * coneTiltOff / (coneLeanLog * math.Sin(at*math.Pi/180) * phi)
-	says.SD = math.Sqrt(lean*lean/3 + coneToCone*coneToCone + extra*extra)
+	field := 0.0
 	if !r.Tilted && r.Seen == Leaning {
-		says.SD = math.Hypot(coneLeaningSD, extra)
+		mean, sd := leaningPhi()
+		says.C, at = c.Tau+shift+c.S*kiln.Celsius(mean), leaningMiddle
+		phi = leanPhi(at)
+		field = float64(c.S) * sd
 	}
+	says.HabitSD = float64(c.S) * coneHabit
+	if !r.Tilted {
+		says.HabitSD = float64(c.S) * coneWordHabit
+	}
+	lean := float64(c.S) * coneReadOff / (coneLeanLog * math.Sin(at*math.Pi/180) * phi)
+	says.SD = math.Sqrt(square(says.HabitSD) + square(field) + square(lean) + coneToCone*coneToCone + extra*extra)
 	return says, nil
+}
+
+func square(x float64) float64 { return x * x }
+
+const leaningMiddle = (coneLeast + coneMost) / 2 // degrees
+
+// leaningPhi is the mean and the sd of the log of the work that a cone has seen which somebody called leaning:
+// anywhere from 25° to 95° alike.
+func leaningPhi() (mean, sd float64) {
+	const parts = 70
+	var sum, squares float64
+	for i := range parts {
+		l := math.Log(leanPhi(coneLeast + (coneMost-coneLeast)*(float64(i)+0.5)/parts))
+		sum, squares = sum+l/parts, squares+l*l/parts
+	}
+	return sum, math.Sqrt(squares - sum*sum)
 }
 
 // stood is the tilt that a reading stands for, in words too.
@@ -119,7 +146,7 @@ func (r ConeReading) stood(c Cone) (tilt float64, words string, err error) {
 	case Upright:
 		return 0, "cone " + c.Label + " upright", nil
 	case Leaning:
-		return coneLeaning, "cone " + c.Label + " leaning", nil
+		return leaningMiddle, "cone " + c.Label + " leaning", nil
 	case Down:
 		return 180, "cone " + c.Label + " down", nil
 	}

@@ -107,7 +107,7 @@ func ReadSummary(data []byte) (kiln.Firing, error) {
 }
 
 func putWork(e *coder, w kiln.HeatWork) {
-	for _, v := range []float64{float64(w.C), float64(w.Low), float64(w.High), w.Position, w.GapSD, float64(w.Bias), float64(w.BiasSD)} {
+	for _, v := range []float64{float64(w.C), float64(w.Low), float64(w.High), w.Position, w.OwnSD, float64(w.Bias), float64(w.BiasSD)} {
 		e.float(v)
 	}
 	e.flag(w.Estimate)
@@ -117,7 +117,7 @@ func putWork(e *coder, w kiln.HeatWork) {
 }
 
 func takeWork(d *decoder) kiln.HeatWork {
-	w := kiln.HeatWork{C: kiln.Celsius(d.float()), Low: kiln.Celsius(d.float()), High: kiln.Celsius(d.float()), Position: d.float(), GapSD: d.float(),
+	w := kiln.HeatWork{C: kiln.Celsius(d.float()), Low: kiln.Celsius(d.float()), High: kiln.Celsius(d.float()), Position: d.float(), OwnSD: d.float(),
 		Bias: kiln.Celsius(d.float()), BiasSD: kiln.Celsius(d.float())}
 	w.Estimate, w.From, w.Model, w.Since = d.flag(), d.text(), d.text(), d.text()
 	return w
