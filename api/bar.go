@@ -92,11 +92,12 @@ func (s barRoutes) getFreeCodes(ctx context.Context, in *freeCodesInput) (*body[
 
 type putReadingInput struct {
 	wire.ReadingPath
+	Ask  bool `query:"ask" doc:"Where there is a question, ask it and keep nothing (not_kept)"`
 	Body wire.ReadingBody
 }
 
 func (s barRoutes) putReading(ctx context.Context, in *putReadingInput) (*kept[wire.Reading], error) {
-	k, j, err := s.Bars().KeepReading(ctx, in.ReadingPath, in.Body)
+	k, j, err := s.Bars().KeepReading(ctx, in.ReadingPath, in.Body, in.Ask)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}

@@ -77,10 +77,14 @@ func TestPageAsksFirst(t *testing.T) {
 	}
 	form.Set("keep", "yes")
 	r, _ := b.post("/bar/BQ7", form, 303)
-	has(t, b.page(r.Header.Get("Location")), "Kept:", "longer than before")
-	all := b.json("GET", "/v1/bars/BQ7", "", 200)["readings"].([]any)
-	if last := all[len(all)-1].(map[string]any); last["counted"] != true || last["unusual"] != true {
+	has(t, b.page(r.Header.Get("Location")), "Kept:", "longer than before", "It is not confirmed", "I read it right")
+	last, _ := b.last("BQ7")
+	if last["counted"] != false || last["needs"] != "confirm" {
 		t.Errorf("insisted on: %v", last)
+	}
+	b.post("/bar/BQ7/confirm", url.Values{"reading": {last["id"].(string)}}, 303) // one tap more, where nobody has a passcode
+	if last, _ := b.last("BQ7"); last["counted"] != true || last["unusual"] != true {
+		t.Errorf("said to be right: %v", last)
 	}
 	outside := url.Values{"id": {b.id()}, "stage": {"dry"}, "length": {"942"}, "unit": {"mm"}, "by": {"KT"}}
 	_, text = b.post("/bar/BQ4", outside, 200)
@@ -92,7 +96,7 @@ func TestPageAsksFirst(t *testing.T) {
 	if strings.Contains(text, `action="/bar/BQ4/confirm"`) {
 		t.Error("it is to be confirmed, where only counting helps")
 	}
-	all = b.json("GET", "/v1/bars/BQ4", "", 200)["readings"].([]any)
+	all := b.json("GET", "/v1/bars/BQ4", "", 200)["readings"].([]any)
 	b.post("/bar/BQ4/count", url.Values{"reading": {all[len(all)-1].(map[string]any)["id"].(string)},
 		"why": {"measured twice"}, "by": {"EM"}}, 303)
 	all = b.json("GET", "/v1/bars/BQ4", "", 200)["readings"].([]any)

@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 
 	"lidwright/api/auth"
@@ -76,16 +77,17 @@ func (s barRoutes) postLoad(w http.ResponseWriter, r *http.Request) error {
 
 type barPageData struct {
 	page
-	Bar    wire.BarJSON
-	Stages []string
-	Typed  url.Values // what the form was sent with, where it was refused or asked about
-	Saved  *wire.Reading
-	Asked  *wire.Reading // read, not kept yet: keep or fix?
-	Again  *wire.Reading // waits for a second reading: this page asks for it and shows no length of before
-	Word   bool          // whoever looks may confirm in a word: the owner, or there are no passcodes
-	Units  []tiles.LengthUnit
-	MassID string // a new id for an entry of masses
-	Load   string // the load whose page led here; empty: none
+	Bar     wire.BarJSON
+	Stages  []string
+	Typed   url.Values // what the form was sent with, where it was refused or asked about
+	Saved   *wire.Reading
+	Asked   *wire.Reading // read, not kept yet: keep or fix?
+	Again   *wire.Reading // waits for a second reading: this page asks for it and shows no length of before
+	Correct *wire.Reading // what is typed takes its place
+	Word    bool          // whoever looks may confirm in a word: the owner, or there are no passcodes
+	Units   []tiles.LengthUnit
+	MassID  string // a new id for an entry of masses
+	Load    string // the load whose page led here; empty: none
 }
 
 // Flags are all flags, with those that the bar has.
@@ -121,6 +123,18 @@ func (d *barPageData) askAgain(id string) {
 	}
 }
 
+// correct makes the form of d take the place of the reading with that id; it stays as it is if there is none.
+func (d *barPageData) correct(id string) {
+	for i, r := range d.Bar.Readings {
+		if r.ID == id && r.Struck == nil && r.Mass == nil {
+			d.Correct = &d.Bar.Readings[i]
+			d.Typed.Set("supersedes", id)
+			d.Typed.Set("stage", r.Stage)
+			d.Typed.Set("mark", strconv.Itoa(max(r.Mark, 1)))
+		}
+	}
+}
+
 // inAWord reports whether whoever asks may confirm a reading without a second one.
 func (s barRoutes) inAWord(ctx context.Context) bool {
 	return s.Access.Codes == nil || auth.CallerOf(ctx).Who == auth.Owner
@@ -142,16 +156,17 @@ func (s barRoutes) barPage(w http.ResponseWriter, r *http.Request) error {
 		for i, rd := range data.Bar.Readings {
 			if rd.ID == id {
 				data.Saved = &data.Bar.Readings[i]
+				data.Saved.Earlier = s.Bars().Doubted(bar, bar.Readings[i])
 			}
 		}
 	}
+	data.correct(r.URL.Query().Get("correct"))
 	return s.render(w, "bar", data)
 }
 
 // postReading keeps a reading from the form. A refused one is shown again as it was typed. One that
-// is not believed is asked about before it is kept; who insists has it kept not confirmed, or confirmed in
-// one where nobody is asked for a passcode or the owner insists. One from the page that hides what was read
-// before confirms that.
+// is not believed is asked about before it is kept; who insists has it kept not confirmed. One from the page that
+// hides what was read before confirms that.
 func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
@@ -170,8 +185,9 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 		data := s.barPageData(r.Context(), a.Bar)
 		data.Typed = form
 		data.askAgain(form.Get("again"))
-		j := s.Bars().ReadingJSON(a.Bar, a.Reading, nil)
-		j.Fix = usecase.Text(a.Fix)
+		data.correct(form.Get("supersedes"))
+		data.Typed = form
+		j := s.Bars().AskedJSON(a)
 		data.Asked = &j
 		return s.render(w, "bar", data)
 	}
@@ -179,23 +195,20 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 	if err == nil {
 		_, j, err = s.Bars().KeepAsked(r.Context(), p, a)
 	}
-	if err == nil && j.Needs == "confirm" && s.inAWord(r.Context()) {
-		err = s.Archive.ConfirmReading(r.Context(), a.Bar.Code, j.ID, body.By, "", s.Now())
-		s.Shrink.Touch(a.Bar.Code)
-	}
 	if err != nil {
 		bar, barErr := s.Bars().Bar(r.Context(), p.BarPath)
 		if barErr != nil {
 			return barErr
 		}
 		data := s.barPageData(r.Context(), bar)
+		data.correct(form.Get("supersedes"))
 		data.Typed, data.Error = form, s.problemFrom(r.Context(), err)
 		data.askAgain(form.Get("again"))
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(data.Error.Status)
 		return s.render(w, "bar", data)
 	}
-	if load := form.Get("load"); load != "" && !j.Unusual { // sent from the page of a load: on to its next bar
+	if load := form.Get("load"); load != "" && !j.Unusual && j.Earlier == nil { // sent from the page of a load: on to its next bar
 		http.Redirect(w, r, "/unpack/"+url.PathEscape(load)+"?saved="+url.QueryEscape(j.Bar)+"#bars", http.StatusSeeOther)
 		return nil
 	}

@@ -76,7 +76,7 @@ func (s loadRoutes) loadPage(w http.ResponseWriter, r *http.Request) error {
 			data.Aside = append(data.Aside, one)
 			continue
 		}
-		if e, ok := shrinkage.Plausible(b.Bar, tiles.Reading{Bar: b.Code, Stage: one.Stage, Mark: 1, Instrument: "calliper"}, s.Bars().LastFit()); ok {
+		if e, ok := shrinkage.Plausible(b.Bar, tiles.Reading{Bar: b.Code, Stage: one.Stage, Mark: 1, Instrument: "calliper", At: s.Now().Wall}, s.Bars().LastFit()); ok {
 			one.Expected, one.Low, one.High = usecase.Rounded(float64(e.Length), 1), usecase.Rounded(float64(e.Low), 1), usecase.Rounded(float64(e.High), 1)
 		}
 		data.Waiting = append(data.Waiting, one)

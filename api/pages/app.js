@@ -59,11 +59,21 @@
   strip.setAttribute("aria-live", "polite");
   const what = e => e.bar + " " + e.body.stage + " " + e.body.length + " " + (e.body.unit || "");
   const show = () => {
-    const list = all(), waits = list.filter(e => !e.refused), refused = list.filter(e => e.refused);
+    const list = all(), waits = list.filter(e => !e.refused && !e.asked), refused = list.filter(e => e.refused), asked = list.filter(e => e.asked);
     strip.hidden = !list.length;
     const said = [];
     if (waits.length) said.push(make("p", {}, make("strong", {textContent: say("{1} waiting", waits.length)}), " – " + say("keep this page open"), waits[0].why ? ". " + waits[0].why : ""));
     if (waits.some(e => e.code)) said.push(make("p", {}, make("a", {className: "key", href: "/session", textContent: say("Show the code")})));
+    if (asked.length) {
+      const l = make("ul");
+      asked.forEach(e => {
+        const sure = make("button", {type: "button", textContent: say("Keep {1} as I read it", e.body.length)}), again = make("button", {type: "button", textContent: say("Throw it away")});
+        sure.addEventListener("click", () => { change(e.id, x => { x.sure = true; delete x.asked; }); send(); });
+        again.addEventListener("click", () => change(e.id, (_, list, at) => list.splice(at, 1)));
+        l.append(make("li", {}, what(e) + ": " + e.asked + " ", make("a", {className: "key", href: "/bar/" + encodeURIComponent(e.bar), textContent: say("Look at {1}", e.bar)}), " ", sure, " ", again));
+      });
+      said.push(make("h2", {textContent: say("Asked about: nothing of these is kept yet")}), l);
+    }
     if (refused.length) {
       const l = make("ul");
       refused.forEach(e => {
@@ -85,10 +95,16 @@
     began = now;
     keep(all().map(e => ({...e, waited: (e.waited || 0) + (e.fresh ? 0 : gone), fresh: false})));
     let failed = false;
-    for (const e of all().filter(e => !e.refused)) {
+    for (const e of all().filter(e => !e.refused && !e.asked)) {
       try {
-        const r = await fetch("/v1/bars/" + encodeURIComponent(e.bar) + "/readings/" + e.id, {method: "PUT", headers: {"Content-Type": "application/json"}, body: JSON.stringify({...e.body, queued_s: Math.round(e.waited)})});
-        if (r.ok) { change(e.id, (_, list, at) => list.splice(at, 1)); dispatchEvent(new CustomEvent("kept", {detail: {entry: e, answer: await r.json()}})); continue; }
+        const r = await fetch("/v1/bars/" + encodeURIComponent(e.bar) + "/readings/" + e.id + (e.sure ? "" : "?ask=true"), {method: "PUT", headers: {"Content-Type": "application/json"}, body: JSON.stringify({...e.body, queued_s: Math.round(e.waited)})});
+        if (r.ok) {
+          const a = await r.json();
+          if (a.not_kept) { change(e.id, x => { x.asked = a.question; }); continue; } // asked about before it is kept
+          change(e.id, (_, list, at) => list.splice(at, 1));
+          dispatchEvent(new CustomEvent("kept", {detail: {entry: e, answer: a}}));
+          continue;
+        }
         const p = await r.json().catch(() => ({}));
         const says = (p.fields && p.fields.length ? p.fields.map(f => f.says).join("; ") : p.detail) || p.title || "HTTP " + r.status;
         if ([401, 403, 429].includes(r.status) || r.status >= 500) { failed = true; change(e.id, x => { x.why = says; x.code = r.status === 401 || r.status === 403; }); if (r.status !== 429) continue; break; }
@@ -97,10 +113,10 @@
     }
     busy = false;
     tries = failed ? tries + 1 : 0;
-    if (all().some(e => !e.refused)) timer = setTimeout(send, 1000 * steps[Math.min(Math.max(tries - 1, 0), steps.length - 1)]);
+    if (all().some(e => !e.refused && !e.asked)) timer = setTimeout(send, 1000 * steps[Math.min(Math.max(tries - 1, 0), steps.length - 1)]);
   };
-  const queue = (bar, id, body) => {
-    if (!keep([...all(), {bar, id: id || newID(), body, waited: 0, fresh: true}])) return false; // no room: the plain form goes out
+  const queue = (bar, id, body, sure) => {
+    if (!keep([...all(), {bar, id: id || newID(), body, sure: !!sure, waited: 0, fresh: true}])) return false; // no room: the plain form goes out
     show(); send();
     return true;
   };
@@ -112,7 +128,8 @@
   const forms = $$("form[data-reading]");
   const believed = f => {
     const v = $("[name=length]", f).value.trim().replace(",", "."), low = +f.dataset.low, high = +f.dataset.high;
-    const mm = /^\d+(\.\d+)?$/.test(v) && ($("[name=unit]", f) || {value: "mm"}).value === "mm" ? +v : NaN;
+    const per = {mm: 1, cm: 10, in: 25.4}[($("[name=unit]", f) || {value: "mm"}).value];
+    const mm = /^\d+(\.\d+)?$/.test(v) && per ? +v * per : NaN; // fractions are the server's to judge
     return isNaN(mm) || !high || mm >= low && mm <= high;
   };
   if (forms.length) {
@@ -136,7 +153,7 @@
           f.dataset.sure = "1";
           return;
         }
-        if (!queue(f.dataset.reading, $("[name=id]", f).value, body)) return;
+        if (!queue(f.dataset.reading, $("[name=id]", f).value, body, f.dataset.sure)) return;
         e.preventDefault();
         done.add(f);
         const g = next(f);

@@ -3,6 +3,7 @@ package usecase
 import (
 	"context"
 	"errors"
+	"slices"
 	"time"
 
 	"lidwright/api/wire"
@@ -185,6 +186,7 @@ func (s Bars) FreeCodes(ctx context.Context, n int) ([]string, error) {
 type asked struct {
 	Bar     tiles.Bar
 	Reading tiles.Reading
+	Said    bool // it is kept already: the entry was sent twice
 	belief  shrinkage.Plausibility
 	Fix     string // what was probably meant, as it would be typed
 	Earlier *shrinkage.Doubt
@@ -218,20 +220,78 @@ func (s Bars) ReadReading(ctx context.Context, p wire.ReadingPath, b wire.Readin
 	if err := r.Validate(bar); err != nil {
 		return asked{}, err
 	}
-	for i, o := range bar.Readings { // said before, or about to be struck: no part of what is believed
-		if o.ID == r.ID || o.ID == r.Supersedes {
-			bar.Readings = append(bar.Readings[:i:i], bar.Readings[i+1:]...)
-			break
-		}
-	}
-	a := asked{Bar: bar}
+	a := asked{Said: slices.ContainsFunc(bar.Readings, func(o tiles.Reading) bool { return o.ID == r.ID })}
+	bar.Readings = slices.DeleteFunc(slices.Clone(bar.Readings), func(o tiles.Reading) bool { // no part of what is believed
+		return o.ID == r.ID || o.ID == r.Supersedes && r.Supersedes != ""
+	})
+	a.Bar = bar
 	j := shrinkage.Judge(bar, &r, s.LastFit())
 	a.belief, a.Fix, a.Earlier = j.Belief, j.Fix, j.Earlier
 	if first, ok := shrinkage.Confirms(bar, r); ok {
 		r.Confirms = first.ID
 	}
+	if r.Unusual && a.Fix == "" {
+		if other, ok := s.ofAnother(ctx, bar, r); ok {
+			j.AskAnother(&r, other)
+		}
+	}
 	a.Reading = r
 	return a, nil
+}
+
+// ofAnother finds the bar whose length was rather typed, among those that lie in the newest load of bar.
+func (s Bars) ofAnother(ctx context.Context, bar tiles.Bar, r tiles.Reading) (tiles.Code, bool) {
+	if len(bar.Firings) == 0 {
+		return "", false
+	}
+	beside, err := s.Archive.Bars(ctx, tiles.BarFilter{Load: bar.Firings[len(bar.Firings)-1].Load}, s.Channel)
+	if err != nil { // only the name of the mistake is lost
+		return "", false
+	}
+	load := make([]tiles.Bar, len(beside))
+	for i, b := range beside {
+		load[i] = b.Bar
+	}
+	return shrinkage.OfAnother(load, bar, r, s.LastFit())
+}
+
+// AskedJSON is a reading that is asked about and not kept yet.
+func (s Bars) AskedJSON(a asked) wire.Reading {
+	j := s.ReadingJSON(a.Bar, a.Reading, nil)
+	j.NotKept = true
+	s.judged(&j, a)
+	return j
+}
+
+// judged adds to a reading what was thought of it.
+func (s Bars) judged(j *wire.Reading, a asked) {
+	if a.Reading.Mass != nil {
+		return
+	}
+	j.ExpectedMM = []*float64{Rounded(float64(a.belief.Low), 1), Rounded(float64(a.belief.High), 1)}
+	j.Fix = Text(a.Fix)
+	j.Earlier = EarlierJSON(a.Earlier)
+}
+
+// EarlierJSON is a doubt of an earlier reading; nil if there is none.
+func EarlierJSON(d *shrinkage.Doubt) *wire.Earlier {
+	if d == nil {
+		return nil
+	}
+	return &wire.Earlier{ID: d.Reading.ID, Stage: string(d.Reading.Stage), LengthMM: LengthMM(d.Reading.Length),
+		ExpectedMM: Rounded(float64(d.Expected), 1), Question: d.Question, Needs: d.Reading.Needs()}
+}
+
+// Doubted is the earlier reading of b that its reading r contradicts; nil if there is none.
+func (s Bars) Doubted(b tiles.Bar, r tiles.Reading) *wire.Earlier {
+	rest := b
+	rest.Readings = nil
+	for _, o := range b.Readings {
+		if o.ID != r.ID && o.ID != r.Supersedes {
+			rest.Readings = append(rest.Readings, o)
+		}
+	}
+	return EarlierJSON(shrinkage.Judge(rest, &r, s.LastFit()).Earlier)
 }
 
 // LastFit is the fit that stands now, for a question that must not wait; nil if there is none.
@@ -255,11 +315,15 @@ func (s Bars) whichUnit(bar tiles.Bar, r tiles.Reading, err error) error {
 }
 
 // KeepReading keeps a reading, unusual or not: what is unusual is asked about and stays out of the
-// fit until a second reading confirms both.
-func (s Bars) KeepReading(ctx context.Context, p wire.ReadingPath, b wire.ReadingBody) (tiles.PutResult, wire.Reading, error) {
+// fit until a second reading confirms both. With ask one that is unusual, and confirms none, is not kept: the
+// answer has the question.
+func (s Bars) KeepReading(ctx context.Context, p wire.ReadingPath, b wire.ReadingBody, ask bool) (tiles.PutResult, wire.Reading, error) {
 	a, err := s.ReadReading(ctx, p, b)
 	if err != nil {
 		return tiles.PutResult{}, wire.Reading{}, err
+	}
+	if ask && a.Reading.Unusual && a.Reading.Confirms == "" && !a.Said {
+		return tiles.PutResult{}, s.AskedJSON(a), nil
 	}
 	return s.KeepAsked(ctx, p, a)
 }
@@ -280,10 +344,7 @@ func (s Bars) KeepAsked(ctx context.Context, p wire.ReadingPath, a asked) (tiles
 		if have.ID == p.ID {
 			j := s.ReadingJSON(bar, have, s.settled(ctx))
 			j.Confirms = confirmed(bar, have)
-			if a.Reading.Mass == nil {
-				j.ExpectedMM = []*float64{Rounded(float64(a.belief.Low), 1), Rounded(float64(a.belief.High), 1)}
-				j.Fix = Text(a.Fix)
-			}
+			s.judged(&j, a)
 			return k, j, nil
 		}
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"net/url"
+	"os"
 	"strconv"
 	"strings"
 
@@ -184,8 +185,9 @@ func barCommand() *cobra.Command {
 		Long: `CODE is what is scratched into the bar; lidwright bars new hands codes out. STAGE is wet, soft, leather,
 dry, bisque or fired. LENGTH is the distance between its two marks, cold: 87.6, 87,6, 87.6mm or 3 15/16 in.
 
-A reading that is not believed is kept not confirmed, and does not count until you measure that stage again and
-enter what you read: if both agree (0.4 mm by calliper, 1 mm by rule), both count. To confirm it in a word is the
+A reading that is not believed is asked about, and kept with --yes alone. Then it is not confirmed, and does not
+count until you measure that stage again and enter what you read: if both agree (0.4 mm by calliper, 1 mm by
+rule), both count. To confirm it in a word is the
 owner's, and so is a length that no clay shrinks to. Nothing is overwritten: what was wrong is crossed out and
 stays to be seen.`,
 		Example: "  lidwright bar BQ7 fired 87.6\n  lidwright bar BQ7 confirm last\n  lidwright bar BQ7 count last --why \"it bloated\"\n  lidwright bar BQ7 wet \"3 15/16 in\"\n  lidwright bar BQ7 strike last --why \"wrong mark\"",
@@ -227,18 +229,55 @@ stays to be seen.`,
 				}
 				return err
 			}
-			var r keptReading
-			done, err := put(c, "/v1/bars/"+url.PathEscape(args[0])+"/readings/"+newID(c), map[string]any{"stage": args[1], "length": args[2], "unit": first(unit, "mm"), "by": by}, &r)
-			if err != nil || done {
-				return err
-			}
-			fmt.Fprintf(c.OutOrStdout(), "%s. Undo: lidwright bar %s strike last --why ...\n", r.says(args[0], args[1]), args[0])
-			return nil
+			body := map[string]any{"stage": args[1], "length": args[2], "unit": first(unit, "mm"), "by": by}
+			return enterReading(c, args[0], args[1], body)
 		},
 	}
 	c.Flags().String("why", "", "reason, for strike and count")
 	c.Flags().String("by", "", "maker's mark")
+	c.Flags().Bool("yes", false, "keep the length though it is asked about; it does not count until it is confirmed")
 	return c
+}
+
+// enterReading keeps a length. One that is asked about is kept with --yes, or when the person at the terminal
+// says so.
+func enterReading(c *cobra.Command, bar, stage string, body map[string]any) error {
+	path := "/v1/bars/" + url.PathEscape(bar) + "/readings/" + newID(c)
+	yes, _ := c.Flags().GetBool("yes")
+	ask := "?ask=true"
+	if yes {
+		ask = ""
+	}
+	for {
+		var r keptReading
+		done, err := put(c, path+ask, body, &r)
+		switch {
+		case err != nil || done && !r.NotKept:
+			return err
+		case !r.NotKept:
+			fmt.Fprintf(c.OutOrStdout(), "%s. Undo: lidwright bar %s strike last --why ...\n", r.says(bar, stage), bar)
+			return nil
+		case done || !atTerminal(c):
+			return &exit{exitWrongUse, r.Question + " Nothing was kept. If it was read right, say so: --yes"}
+		}
+		fmt.Fprintf(c.OutOrStdout(), "%s Keep it all the same? [no]: ", r.Question)
+		var said string
+		fmt.Fscanln(c.InOrStdin(), &said)
+		if said = strings.ToLower(said); said != "y" && said != "yes" {
+			return &exit{exitWrongUse, "nothing was kept. If it was read right, say so: --yes"}
+		}
+		ask = ""
+	}
+}
+
+// atTerminal reports whether a person can answer.
+func atTerminal(c *cobra.Command) bool {
+	f, ok := c.InOrStdin().(*os.File)
+	if !ok {
+		return false
+	}
+	i, err := f.Stat()
+	return err == nil && i.Mode()&os.ModeCharDevice != 0
 }
 
 // keptReading is what the command says of a reading that was just kept.
@@ -249,6 +288,8 @@ type keptReading struct {
 	Needs    string
 	Confirms string
 	Pending  bool
+	NotKept  bool `json:"not_kept"`
+	Earlier  *struct{ ID, Stage, Question, Needs string }
 	WhyNot   *struct {
 		Text string
 		Fix  *struct{ Text, Link string }
@@ -281,6 +322,9 @@ func (r keptReading) says(bar, stage string) string {
 		says += ". It will count in a moment"
 	default:
 		says += ". It counts"
+	}
+	if e := r.Earlier; e != nil {
+		says += ". " + e.Question + " Look at it: lidwright bars story " + bar + ", or cross it out: lidwright bar " + bar + " strike " + e.ID + " --why ..."
 	}
 	return says
 }

@@ -160,7 +160,7 @@ func (f *Fit) readingSD(r tiles.Reading) float64 {
 const (
 	leastStep    = 1.0 // log-percent that the firing should take off; below, nobody could see it
 	mayBeEarlier = 3   // sds within which a length must lie of what the bar had before
-	likelierBy   = 1.5 // by which its log density must be higher there
+	likelierBy   = 2.0 // by which its log density must be higher there
 	firstByLess  = 0.3 // by which it may be lower there while the clay has no fired bar
 )
 

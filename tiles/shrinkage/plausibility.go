@@ -24,12 +24,14 @@ const (
 
 // askBeyond is how many sds below and above what is expected a length is asked about: the fewer fired bars of
 // its clay, the less is taken without a word. The first fired length of a clay is asked about sooner where it is
-// short, for clays that shrink much are rarer than the handbook has them (own;
-// TestQuestionsOfUnlikeStudios holds how often a true length is asked about).
+// short, for clays that shrink much are rarer than the handbook has them; dry and bisque lengths later, for there
+// little can be mistaken (own; TestQuestionsOfUnlikeStudios holds how often a true length is asked about).
 func askBeyond(firedBars int, stage tiles.Stage) (below, above float64) {
 	switch {
-	case firedBars == 0 && stage == tiles.Fired:
-		return 2.1, 2.5
+	case firedBars < 3 && stage != tiles.Fired:
+		return 3, 3
+	case firedBars == 0:
+		return firstShort, 2.8
 	case firedBars < 3:
 		return 2.5, 2.5
 	case firedBars < 10:
@@ -37,6 +39,8 @@ func askBeyond(firedBars int, stage tiles.Stage) (below, above float64) {
 	}
 	return 4, 4
 }
+
+const firstShort = 1.9 // sds
 
 // askBeyondUsual is the same without a fit, where usualShrink speaks for all clays.
 const askBeyondUsual = 3.5

@@ -148,13 +148,13 @@ func enterBar(whole tiles.Bar, fit *shrinkage.Fit, rng *rand.Rand, row string, o
 }
 
 // thresholds in sds at which a length that is short would be asked about.
-var thresholds = []float64{1.2, 1.5, 1.8, 2.1, 2.5, 3}
+var thresholds = []float64{1.2, 1.5, 1.9, 2.2, 2.5, 3}
 
 // sweep counts what each threshold alone would ask about: the true length, and one 5 mm short.
 func (q *questioned) sweep(bar tiles.Bar, r tiles.Reading, fit *shrinkage.Fit) {
 	e, _ := shrinkage.Plausible(bar, r, fit)
-	sds := func(l tiles.Millimetre) float64 { // Low lies 2.1 below for a first bar
-		return 2.1 * math.Log(float64(l/e.Length)) / math.Log(float64(e.Low/e.Length))
+	sds := func(l tiles.Millimetre) float64 { // Low lies 1.9 below for a first bar
+		return 1.9 * math.Log(float64(l/e.Length)) / math.Log(float64(e.Low/e.Length))
 	}
 	for _, t := range thresholds {
 		q.add(fmt.Sprintf("%.1f sds short, true", t), sds(r.Length) > t)
