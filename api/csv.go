@@ -4,16 +4,19 @@ import (
 	"net/http"
 	"strings"
 
-	"lidwright/api/usecase"
+	"lidwright/api/tables"
 )
 
+// tables gives tables out and takes them in.
+func (s *Server) tables() tables.Tables { return tables.Tables{Studio: s.Studio} }
+
 // Tables are the names of what can be had as a table, at /NAME.csv.
-func Tables() []string { return usecase.TableNames() }
+func Tables() []string { return tables.Names() }
 
 // tableOf serves a table; bars.csv and readings.csv, in import.go, stand beside them.
-func (s barRoutes) tableOf(t usecase.Table) func(http.ResponseWriter, *http.Request) error {
+func (s barRoutes) tableOf(t tables.Table) func(http.ResponseWriter, *http.Request) error {
 	return func(w http.ResponseWriter, r *http.Request) error {
-		rows, err := s.Bars().TableRows(r.Context(), t)
+		rows, err := s.tables().Rows(r.Context(), t)
 		if err != nil {
 			return err
 		}

@@ -95,7 +95,7 @@ func TestCells(t *testing.T) {
 		{-12.5, "-12.5"}, {kiln.Celsius(-4), "-4"}, {kiln.Celsius(math.NaN()), ""}, {"-12.5", "'-12.5"}, {"\tx", "'\tx"}, {"tern", "tern"}, {nil, ""}, {tiles.Millimetre(0), ""},
 		{[]tiles.Millimetre{1.5, 2}, "1.5 2"}, {true, "true"}, {int64(-3), "-3"}, {time.Date(2026, 1, 9, 9, 0, 0, 0, time.UTC), "2026-01-09T09:00:00Z"}, {time.Time{}, ""},
 	} {
-		if got := s.Bars().Cell(c.v); got != c.want {
+		if got := s.tables().Cell(c.v); got != c.want {
 			t.Errorf("%#v: %q, want %q", c.v, got, c.want)
 		}
 	}

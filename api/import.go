@@ -16,7 +16,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
-	"lidwright/api/usecase"
+	"lidwright/api/tables"
 	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/tiles"
@@ -44,7 +44,7 @@ func sayImport(a huma.API) {
 	flag := &huma.Schema{Type: huma.TypeString, Enum: []any{"true", "false"}}
 	a.OpenAPI().AddOperation(&huma.Operation{OperationID: "import", Method: http.MethodPost, Path: "/v1/import", Summary: "Take a table in: one of bars all or nothing, the others row by row once all are good",
 		Parameters: []*huma.Param{
-			{Name: "kind", In: "query", Schema: oneOf(usecase.TablesIn()...), Description: "bars if not said"},
+			{Name: "kind", In: "query", Schema: oneOf(tables.In()...), Description: "bars if not said"},
 			{Name: "dry_run", In: "query", Schema: flag, Description: "Only tell what would change, and every bad row"},
 			{Name: "days", In: "query", Schema: oneOf("day_first", "month_first"), Description: "Which number of a day such as 3/4/2023 comes first, where the table does not tell"},
 			{Name: "others", In: "query", Schema: oneOf("note", "leave"), Description: "What becomes of columns that are not known: their texts go to the note of each bar, or are left out"},
@@ -75,8 +75,8 @@ func oneOf(words ...string) *huma.Schema {
 var importAsks = []string{"kind", "dry_run", "progress", "days", "others", "lengths"}
 
 // tableAsk reads what is said with a table.
-func tableAsk(q url.Values) (usecase.TableAsk, error) {
-	ask := usecase.TableAsk{Kind: cmp.Or(q.Get("kind"), "bars"), Dry: q.Get("dry_run") == "true", Days: q.Get("days"), Others: q.Get("others"), NoLengths: q.Get("lengths") == "leave"}
+func tableAsk(q url.Values) (tables.Ask, error) {
+	ask := tables.Ask{Kind: cmp.Or(q.Get("kind"), "bars"), Dry: q.Get("dry_run") == "true", Days: q.Get("days"), Others: q.Get("others"), NoLengths: q.Get("lengths") == "leave"}
 	for name := range q {
 		if !slices.Contains(importAsks, name) {
 			return ask, problem("unknown-parameter", "There are "+strings.Join(importAsks, ", ")+".", wire.Field{Name: name, Says: "not known"})
@@ -85,7 +85,7 @@ func tableAsk(q url.Values) (usecase.TableAsk, error) {
 	for _, w := range []struct {
 		field, value string
 		known        []string
-	}{{"kind", ask.Kind, usecase.TablesIn()}, {"days", ask.Days, []string{"", "day_first", "month_first"}}, {"others", ask.Others, []string{"", "note", "leave"}}, {"lengths", q.Get("lengths"), []string{"", "leave"}}} {
+	}{{"kind", ask.Kind, tables.In()}, {"days", ask.Days, []string{"", "day_first", "month_first"}}, {"others", ask.Others, []string{"", "note", "leave"}}, {"lengths", q.Get("lengths"), []string{"", "leave"}}} {
 		if !slices.Contains(w.known, w.value) {
 			return ask, problem("unknown-value", "There are "+strings.Join(w.known, " ")+".", wire.Field{Name: w.field, Says: "not one of these"})
 		}
@@ -118,7 +118,7 @@ func (s barRoutes) postImport(w http.ResponseWriter, r *http.Request) {
 	if r.URL.Query().Get("progress") == "true" {
 		ask.Told, said = tellProgress(w)
 	}
-	out, err := s.Bars().TakeTable(r.Context(), text, ask)
+	out, err := s.tables().Take(r.Context(), text, ask)
 	said()
 	switch {
 	case err != nil && w.Header().Get("Content-Type") != "":
@@ -213,7 +213,7 @@ func (s barRoutes) readingsCSV(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	out := s.table(w, "readings.csv", strings.Split(usecase.ReadingColumns, ","))
+	out := s.table(w, "readings.csv", strings.Split(tables.ReadingColumns, ","))
 	number := func(v float64) string {
 		if v == 0 {
 			return ""

@@ -8,7 +8,7 @@ import (
 
 	"github.com/boombuler/barcode/qr"
 
-	"lidwright/api/usecase"
+	"lidwright/api/tables"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 )
@@ -121,7 +121,7 @@ func (s barRoutes) postTable(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	out, err := s.Bars().TakeTable(r.Context(), []byte(form.Get("table")), usecase.TableAsk{Dry: form.Get("keep") == ""})
+	out, err := s.tables().Take(r.Context(), []byte(form.Get("table")), tables.Ask{Dry: form.Get("keep") == ""})
 	data, listErr := s.barsData(r)
 	if listErr != nil {
 		return listErr

@@ -9,6 +9,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"lidwright/api/auth"
+	"lidwright/api/tables"
 	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/kiln/delimited"
@@ -415,7 +416,7 @@ func (s *Server) pageTable() []entry {
 		{"GET /icon.svg", Anyone, other, plain(s.pages.ServeAsset("icon.svg", "image/svg+xml"))},
 		{"GET /app.js", Anyone, other, plain(s.pages.ServeAsset("app.js", "text/javascript; charset=utf-8"))},
 	}
-	for _, t := range usecase.Tables {
+	for _, t := range tables.All {
 		all = append(all, entry{"GET /" + t.Name + ".csv", reads, webPage, shown(bars.tableOf(t))})
 	}
 	return all

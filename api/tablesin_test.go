@@ -6,7 +6,7 @@ import (
 	"strings"
 	"testing"
 
-	"lidwright/api/usecase"
+	"lidwright/api/tables"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 )
@@ -126,14 +126,14 @@ func lengthsOf(kind string) string {
 func TestTablesRoundTrip(t *testing.T) {
 	from := newBench(t).withKilns()
 	from.evening()
-	tables := from.tables()
+	sheets := from.tables()
 	to := newBench(t).withKilns().aMonthOn()
-	for _, kind := range usecase.TablesIn() {
-		dry := to.takeIn(kind, lengthsOf(kind)+"&dry_run=true", tables[kind], 200)
+	for _, kind := range tables.In() {
+		dry := to.takeIn(kind, lengthsOf(kind)+"&dry_run=true", sheets[kind], 200)
 		if len(dry.Bad)+len(dry.LeftOut)+len(dry.Questions) > 0 || dry.Rows == 0 {
 			t.Fatalf("%s, dry run: bad %v, left out %v, asks %v, %d rows", kind, dry.Bad, dry.LeftOut, dry.Questions, dry.Rows)
 		}
-		kept := to.takeIn(kind, lengthsOf(kind), tables[kind], 200)
+		kept := to.takeIn(kind, lengthsOf(kind), sheets[kind], 200)
 		if !kept.Kept || len(kept.Bad)+len(kept.LeftOut) > 0 || kept.New != dry.New {
 			t.Fatalf("%s: %+v", kind, kept)
 		}
@@ -142,8 +142,8 @@ func TestTablesRoundTrip(t *testing.T) {
 		}
 	}
 	for kind, text := range to.tables() {
-		if text != tables[kind] {
-			t.Errorf("%s came out as another:\n%s\nwas\n%s", kind, text, tables[kind])
+		if text != sheets[kind] {
+			t.Errorf("%s came out as another:\n%s\nwas\n%s", kind, text, sheets[kind])
 		}
 	}
 	for _, b := range []*bench{to, from} {
@@ -151,8 +151,8 @@ func TestTablesRoundTrip(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, kind := range usecase.TablesIn() {
-			again := b.takeIn(kind, "", tables[kind], 200)
+		for _, kind := range tables.In() {
+			again := b.takeIn(kind, "", sheets[kind], 200)
 			if again.New+again.NewBars+again.Readings+again.Loads > 0 || len(again.LeftOut)+len(again.Bad) > 0 {
 				t.Errorf("%s again: %+v", kind, again)
 			}
@@ -168,7 +168,7 @@ func TestTablesThroughASpreadsheet(t *testing.T) {
 	from := newBench(t).withKilns()
 	from.evening()
 	to := newBench(t).withKilns().aMonthOn()
-	for _, kind := range usecase.TablesIn() {
+	for _, kind := range tables.In() {
 		rows, err := csv.NewReader(strings.NewReader(from.tables()[kind])).ReadAll()
 		if err != nil {
 			t.Fatal(err)
@@ -201,8 +201,8 @@ func TestTablesThroughASpreadsheet(t *testing.T) {
 func TestTablesAddAlone(t *testing.T) {
 	b := newBench(t).withKilns()
 	b.evening()
-	tables := b.tables()
-	out := b.takeIn("clays", "", strings.Replace(tables["clays"], "Tern, grogged", "Tern, smooth", 1), 200)
+	sheets := b.tables()
+	out := b.takeIn("clays", "", strings.Replace(sheets["clays"], "Tern, grogged", "Tern, smooth", 1), 200)
 	if len(out.LeftOut) != 1 || out.LeftOut[0].Line != 2 || !strings.Contains(out.LeftOut[0].Says, "another name: Tern, grogged") || out.New != 0 {
 		t.Errorf("another name: %+v", out)
 	}
@@ -217,18 +217,18 @@ func TestTablesAddAlone(t *testing.T) {
 		t.Errorf("a clay of another table: %+v", out)
 	}
 	empty := newBench(t).withKilns().aMonthOn()
-	if out = empty.takeIn("batches", "", tables["batches"], 422); len(out.Bad) == 0 || !strings.Contains(out.Bad[0].Says, "table of clays") {
+	if out = empty.takeIn("batches", "", sheets["batches"], 422); len(out.Bad) == 0 || !strings.Contains(out.Bad[0].Says, "table of clays") {
 		t.Errorf("batches without their clays: %+v", out.Bad)
 	}
 	for _, kind := range []string{"cones", "notes", "load_bars"} {
-		if out = empty.takeIn(kind, "", tables[kind], 200); len(out.LeftOut) != out.Rows || out.New != 0 {
+		if out = empty.takeIn(kind, "", sheets[kind], 200); len(out.LeftOut) != out.Rows || out.New != 0 {
 			t.Errorf("%s of nothing: %+v", kind, out)
 		}
 	}
 	if out = b.takeIn("keep_shut", "", "id,kiln,keep_shut_above_c,keep_shut_reason,at\n"+b.id()+",big-blue,49,old,2020-01-01\n", 200); len(out.LeftOut) != 1 || out.New != 0 {
 		t.Errorf("an older mark took the place of the one in force: %+v", out)
 	}
-	if r, text := b.send("POST", "/v1/import?kind=gaps", "text/csv", tables["gaps"]); r.StatusCode != 400 && r.StatusCode != 422 {
+	if r, text := b.send("POST", "/v1/import?kind=gaps", "text/csv", sheets["gaps"]); r.StatusCode != 400 && r.StatusCode != 422 {
 		t.Errorf("gaps: %d %s", r.StatusCode, text)
 	}
 }

@@ -98,7 +98,7 @@ func (s Bars) ReadingJSON(b tiles.Bar, r tiles.Reading, fit *shrinkage.Fit) wire
 	if m := r.Mass; m != nil {
 		j.Mass = &wire.MassBody{Dry: m.Dry, Saturated: m.Saturated, Suspended: m.Suspended, Step: m.Step}
 	}
-	counts(&j, b, r, fit)
+	Counted(&j, b, r, fit)
 	j.Struck, j.Confirmed, j.CountedBy = s.actJSON(r.Struck), s.actJSON(r.Confirmed), s.actJSON(r.Counted)
 	return j
 }

@@ -14,9 +14,9 @@ import (
 	"lidwright/tiles"
 )
 
-// validFiring looks at what a form may have sent as well as a body of JSON, which the document checks, and trims
+// ValidFiring looks at what a form may have sent as well as a body of JSON, which the document checks, and trims
 // the texts.
-func validFiring(b *wire.FiringBody) error {
+func ValidFiring(b *wire.FiringBody) error {
 	for _, w := range []struct {
 		field, value string
 		known        []string
@@ -34,7 +34,7 @@ func validFiring(b *wire.FiringBody) error {
 
 // SayFiring keeps a word on a firing that is there.
 func (s Firings) SayFiring(ctx context.Context, id kiln.FiringID, b wire.FiringBody) error {
-	if err := validFiring(&b); err != nil {
+	if err := ValidFiring(&b); err != nil {
 		return err
 	}
 	for _, only := range []struct{ field, value string }{{"kiln", b.Kiln}, {"began_at", b.BeganAt}, {"ended_at", b.EndedAt}, {"load", b.Load}, {"intended_cone", b.IntendedCone}} {
@@ -63,7 +63,7 @@ func (s Firings) SayFiring(ctx context.Context, id kiln.FiringID, b wire.FiringB
 		return err
 	}
 	if f.Status == kiln.Running && (said.Kind != "" || said.Atmosphere != "") {
-		s.Loads().tellKiln(ctx, detect.Fact{Kiln: f.Kiln, What: detect.KindTold, At: s.Now(), Kind: said.Kind, Atmosphere: said.Atmosphere})
+		s.Loads().TellKiln(ctx, detect.Fact{Kiln: f.Kiln, What: detect.KindTold, At: s.Now(), Kind: said.Kind, Atmosphere: said.Atmosphere})
 	}
 	s.Heat.Again(ctx, f.Kiln)
 	s.Shrink.Touch()
@@ -76,7 +76,7 @@ const TypedBoot kiln.BootID = "typed"
 // KeepByHand keeps a firing that no line heard. Its heat work comes from what was told, and from
 // the cones that were told of it; follow says that some come at once.
 func (s Firings) KeepByHand(ctx context.Context, id kiln.FiringID, b wire.FiringBody, follow bool) (tiles.PutResult, error) {
-	if err := validFiring(&b); err != nil {
+	if err := ValidFiring(&b); err != nil {
 		return tiles.PutResult{}, err
 	}
 	f, samples, err := s.ByHand(id, b)
@@ -98,7 +98,7 @@ func (s Firings) KeepByHand(ctx context.Context, id kiln.FiringID, b wire.Firing
 	if b.Typed == nil && b.Sitter == nil && b.IntendedCone == "" && b.BeganAt == "" && b.EndedAt == "" && len(cones) == 0 && !follow {
 		return tiles.PutResult{}, refuse("missing", "Tell when it began or ended, a reading, the sitter or the cone that was meant.", wire.Field{Name: "began_at", Says: "is needed, or ended_at, typed, sitter or intended_cone"})
 	}
-	k, err := s.keepHand(ctx, f, samples, cones, b, PreconditionOf(ctx), s.Now())
+	k, err := s.KeepHand(ctx, f, samples, cones, b, PreconditionOf(ctx), s.Now())
 	if err != nil {
 		return k, err
 	}
@@ -107,9 +107,9 @@ func (s Firings) KeepByHand(ctx context.Context, id kiln.FiringID, b wire.Firing
 	return k, nil
 }
 
-// keepHand keeps a firing by hand with what its curve, its sitter and its cones tell.
-func (s Firings) keepHand(ctx context.Context, f handFiring, samples []kiln.Sample, cones []tiles.ConeSeen, b wire.FiringBody, m Precondition, at kiln.Stamp) (tiles.PutResult, error) {
-	typed := kiln.Resample(samples, []kiln.ChannelID{kiln.ByHandChannel}, typedGap)
+// KeepHand keeps a firing by hand with what its curve, its sitter and its cones tell.
+func (s Firings) KeepHand(ctx context.Context, f HandFiring, samples []kiln.Sample, cones []tiles.ConeSeen, b wire.FiringBody, m Precondition, at kiln.Stamp) (tiles.PutResult, error) {
+	typed := kiln.Resample(samples, []kiln.ChannelID{kiln.ByHandChannel}, TypedGap)
 	f.Peak, f.PeakAfter = typed.Top(kiln.ByHandChannel)
 	f.ToTop = f.PeakAfter
 	w, _ := heatwork.HandWork(f.Firing, tiles.ConeReadings(cones)[f.ID], typed, f.Limit)
@@ -138,13 +138,13 @@ func (s Firings) overlaps(ctx context.Context, f kiln.Firing, b wire.FiringBody)
 	return nil
 }
 
-type handFiring struct {
+type HandFiring struct {
 	kiln.Firing
 	Limit kiln.Celsius
 }
 
 // ByHand turns a body into a firing and the readings of its typed curve.
-func (s Firings) ByHand(id kiln.FiringID, b wire.FiringBody) (f handFiring, samples []kiln.Sample, err error) {
+func (s Firings) ByHand(id kiln.FiringID, b wire.FiringBody) (f HandFiring, samples []kiln.Sample, err error) {
 	f.Limit = kiln.NoTemperature()
 	known, ok := s.Kiln[kiln.KilnID(b.Kiln)]
 	switch {
@@ -196,7 +196,7 @@ const shortestFiring = 30 * time.Minute
 // handTimes puts the times of a firing by hand down. Where it began or ended without anybody
 // saying when, the other end, the sitter or this moment stand in, and the clock counts as not
 // trusted.
-func (s Firings) handTimes(f *handFiring, b wire.FiringBody) error {
+func (s Firings) handTimes(f *HandFiring, b wire.FiringBody) error {
 	began, err := instant("began_at", b.BeganAt)
 	if err != nil {
 		return err
@@ -254,7 +254,7 @@ func later(a, b time.Time) time.Time {
 }
 
 // typedSamples are the readings of a typed curve.
-func typedSamples(f handFiring, t wire.TypedBody) ([]kiln.Sample, error) {
+func typedSamples(f HandFiring, t wire.TypedBody) ([]kiln.Sample, error) {
 	if len(t.Hours) != len(t.TemperatureC) {
 		return nil, refuse("out-of-range", "As many hours as temperatures, please.", wire.Field{Name: "typed.temperature_c", Says: fmt.Sprintf("has %d, hours has %d", len(t.TemperatureC), len(t.Hours))})
 	}

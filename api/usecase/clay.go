@@ -53,7 +53,7 @@ func (s Clays) OneClay(ctx context.Context, id tiles.ClayID) (wire.ClayJSON, err
 	return j, nil
 }
 
-const firstBatch = tiles.BatchID("A")
+const FirstBatch = tiles.BatchID("A")
 
 func (s Clays) KeepClay(ctx context.Context, id string, b wire.ClayBody) (tiles.PutResult, error) {
 	c := tiles.Clay{ID: tiles.ClayID(id), Name: b.Name, MakerCode: b.MakerCode, MaturesCone: b.MaturesCone, Stated: tiles.Ratio(b.Stated),
@@ -70,7 +70,7 @@ func (s Clays) KeepClay(ctx context.Context, id string, b wire.ClayBody) (tiles.
 		return k, err
 	}
 	if len(j.Batches) == 0 {
-		first := tiles.Batch{BatchRef: tiles.BatchRef{Clay: c.ID, Batch: firstBatch}, Kind: tiles.Bought, Open: true}
+		first := tiles.Batch{BatchRef: tiles.BatchRef{Clay: c.ID, Batch: FirstBatch}, Kind: tiles.Bought, Open: true}
 		if _, err := s.Archive.PutBatch(ctx, first, Precondition{}, s.Now()); err != nil {
 			return k, err
 		}

@@ -54,7 +54,7 @@ func (s Firings) WholeFiring(ctx context.Context, id kiln.FiringID) (wire.Firing
 	if f.Source != "hand" { // that went by no probe
 		j.ProbeSays = probeSays(stories, control, id)
 	} else {
-		typed, err := s.Archive.Curve(ctx, id, []kiln.ChannelID{kiln.ByHandChannel}, typedGap)
+		typed, err := s.Archive.Curve(ctx, id, []kiln.ChannelID{kiln.ByHandChannel}, TypedGap)
 		if err != nil {
 			return j, err
 		}
@@ -69,7 +69,7 @@ func (s Firings) addFeatures(ctx context.Context, f kiln.Firing, j *wire.FiringW
 	channel, k := s.ProbeOf(f), s.Kiln[f.Kiln]
 	gap := k.GapAfter()
 	if f.Source == "hand" {
-		channel, gap = kiln.ByHandChannel, typedGap
+		channel, gap = kiln.ByHandChannel, TypedGap
 	}
 	curve, err := s.Archive.Curve(ctx, f.ID, []kiln.ChannelID{channel}, gap)
 	if err != nil && f.Status != kiln.Running { // one that began a moment ago is not written yet
@@ -141,7 +141,7 @@ func (s Firings) unpackable(l record.Live) (u analysis.CoolingForecast, ok bool)
 const (
 	usualRoom = 20     // °C, where no channel hears the room (own)
 	coolLook  = 4 * 60 // minutes of the curve that a forecast looks at
-	typedGap  = 24 * time.Hour
+	TypedGap  = 24 * time.Hour
 )
 
 // clocksOf turns a time left into two times of the clock.

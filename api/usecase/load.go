@@ -75,15 +75,15 @@ func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Preco
 	}
 	s.Shrink.Touch()
 	if _, ok := s.Kiln[l.Kiln]; ok && l.Firing == "" && k.New {
-		s.tellKiln(ctx, detect.Fact{Kiln: l.Kiln, What: detect.LoadOpened, At: s.Now(), Kind: l.Kind, Atmosphere: l.Atmosphere, Load: l.ID})
+		s.TellKiln(ctx, detect.Fact{Kiln: l.Kiln, What: detect.LoadOpened, At: s.Now(), Kind: l.Kind, Atmosphere: l.Atmosphere, Load: l.ID})
 	}
 	return k, nil
 }
 
-// tellKiln tells the recorder what is kept already. What is kept is never answered with an error:
+// TellKiln tells the recorder what is kept already. What is kept is never answered with an error:
 // if the recorder does not hear it, the log says so. A load is then joined with its firing by hand,
 // and a mark holds from the next start on.
-func (s Loads) tellKiln(ctx context.Context, f detect.Fact) {
+func (s Loads) TellKiln(ctx context.Context, f detect.Fact) {
 	if _, err := s.Recorder.Tell(ctx, f); err != nil {
 		slog.WarnContext(ctx, "the recorder did not hear what was kept", "kiln", f.Kiln, "what", f.What, "load", f.Load, "err", err)
 	}
@@ -98,7 +98,7 @@ func (s Loads) Unpacked(ctx context.Context, id string, at time.Time, by string)
 		return l, err
 	}
 	if _, ok := s.Kiln[l.Kiln]; ok {
-		s.tellKiln(ctx, detect.Fact{Kiln: l.Kiln, What: detect.Unpacked, At: s.Now(), Load: l.ID})
+		s.TellKiln(ctx, detect.Fact{Kiln: l.Kiln, What: detect.Unpacked, At: s.Now(), Load: l.ID})
 	}
 	s.Shrink.Touch()
 	return l, nil

@@ -42,6 +42,6 @@ func (s Kilns) KeepKeepShut(ctx context.Context, id kiln.KilnID, b wire.KeepShut
 	if err != nil || !k.New {
 		return k, err
 	}
-	s.Loads().tellKiln(ctx, detect.Fact{Kiln: id, What: detect.MarkSet, At: s.Now(), Mark: m.Mark})
+	s.Loads().TellKiln(ctx, detect.Fact{Kiln: id, What: detect.MarkSet, At: s.Now(), Mark: m.Mark})
 	return k, nil
 }

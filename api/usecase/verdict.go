@@ -79,7 +79,7 @@ func Millimetres(list []tiles.Millimetre) []float64 {
 	return out
 }
 
-func fromMillimetres(list []float64) []tiles.Millimetre {
+func FromMillimetres(list []float64) []tiles.Millimetre {
 	var out []tiles.Millimetre
 	for _, l := range list {
 		out = append(out, tiles.Millimetre(l))
@@ -157,7 +157,7 @@ func (s Lids) boardOf(ctx context.Context, id string, b wire.VerdictBody) (lid.R
 		b.Pots = []string{b.Pot}
 	}
 	v := lid.Result{ID: id, Load: b.Load, Pots: b.Pots, Form: b.Form, Maker: b.Maker, Seat: lid.Seat(b.Seat), SeatGlazed: b.SeatGlazed,
-		Sat: lid.Outcomes(b.Counts), Losses: lid.Losses(b.Losses), Plays: fromMillimetres(b.Plays), Thrown: fromMillimetres(b.Thrown), By: b.By}
+		Sat: lid.Outcomes(b.Counts), Losses: lid.Losses(b.Losses), Plays: FromMillimetres(b.Plays), Thrown: FromMillimetres(b.Thrown), By: b.By}
 	var err error
 	if v.Body, err = tiles.ParseBatchRef("body", b.Body); err != nil {
 		return v, err

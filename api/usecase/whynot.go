@@ -17,10 +17,10 @@ const settleFor = 150 * time.Millisecond
 
 // settled is the fit with everything in it that was said so far, or, where that takes longer than
 // settleFor, the last good one; nil if there is none.
-func (s Bars) settled(ctx context.Context) *shrinkage.Fit { return s.settledIn(ctx, settleFor) }
+func (s Bars) settled(ctx context.Context) *shrinkage.Fit { return s.SettledIn(ctx, settleFor) }
 
-// settledIn is settled with another time to wait; what a test hands in goes before it.
-func (s Bars) settledIn(ctx context.Context, wait time.Duration) *shrinkage.Fit {
+// SettledIn is settled with another time to wait; what a test hands in goes before it.
+func (s Bars) SettledIn(ctx context.Context, wait time.Duration) *shrinkage.Fit {
 	if s.Settle != nil && s.Settle() > 0 {
 		wait = s.Settle()
 	}
@@ -51,8 +51,8 @@ var whyNotTexts = map[tiles.NotCounted]struct{ says, fix string }{
 	tiles.NotConfirmed: {"It is not confirmed.", "Measure it again"},
 }
 
-// counts says in j whether the reading r of b is a term of fit, and if not why and what to do.
-func counts(j *wire.Reading, b tiles.Bar, r tiles.Reading, fit *shrinkage.Fit) {
+// Counted says in j whether the reading r of b is a term of fit, and if not why and what to do.
+func Counted(j *wire.Reading, b tiles.Bar, r tiles.Reading, fit *shrinkage.Fit) {
 	why := b.WhyNot(r)
 	if r.Mass != nil {
 		return

@@ -43,10 +43,11 @@ daemon/store/codec: kiln
 daemon/store: api/usecase api/wire daemon/notice daemon/store/codec kiln kiln/detect kiln/heatwork
 	kiln/record tiles tiles/lid
 daemon/outbox: api/usecase api/wire kiln tiles
-api/usecase: api/caution api/wire kiln kiln/analysis kiln/delimited kiln/detect kiln/faults kiln/heatwork
+api/usecase: api/caution api/wire kiln kiln/analysis kiln/detect kiln/faults kiln/heatwork
 	kiln/record tiles tiles/board tiles/lid tiles/shrinkage
 api/pages: api/wire
 api/caution:
+api/tables: api/usecase api/wire kiln kiln/delimited kiln/detect kiln/heatwork tiles tiles/lid tiles/shrinkage
 api/wire:
 api/apitest:
 api/web: api/usecase api/wire kiln kiln/record tiles tiles/lid
@@ -54,7 +55,7 @@ api/auth: api/web kiln
 api/metrics: api/usecase kiln kiln/record tiles tiles/shrinkage
 api/client: api/wire
 api/chart: kiln kiln/heatwork tiles tiles/lid tiles/shrinkage
-api: api/auth api/caution api/chart api/metrics api/pages api/usecase api/web api/wire kiln kiln/analysis
+api: api/auth api/caution api/chart api/metrics api/pages api/tables api/usecase api/web api/wire kiln kiln/analysis
 	kiln/delimited kiln/detect kiln/faults kiln/heatwork kiln/record tiles tiles/board tiles/lid
 	tiles/shrinkage
 daemon: api api/auth api/usecase api/web config daemon/mqtt daemon/notice daemon/outbox daemon/store kiln

@@ -1,4 +1,6 @@
-package usecase
+// Package tables gives what is kept out as tables and takes tables in: those that it gave, and the notebooks of potters. It
+// speaks no HTTP and draws no page.
+package tables
 
 import (
 	"context"
@@ -6,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
@@ -13,12 +16,15 @@ import (
 	"lidwright/tiles/lid"
 )
 
+// Tables gives tables out and takes them in.
+type Tables struct{ *usecase.Studio }
+
 // A Table is one kind of what is kept, a row each, struck ones too. What is a string in put is a
 // text, and gets the sign of tiles.SafeCell where a spreadsheet would take it for a formula; numbers,
 // times and yes or no are written as they are. nil is an empty cell.
 type Table struct {
 	Name, Columns string
-	Rows          func(s *Studio, ctx context.Context, put func(cells ...any)) error
+	Rows          func(s *usecase.Studio, ctx context.Context, put func(cells ...any)) error
 
 	key     int                                     // so many of the first columns name a row
 	derived string                                  // columns that are worked out, or that another table tells
@@ -27,9 +33,9 @@ type Table struct {
 	takes   func(t *tableTaker, r *tableRow) keeper // nil: it is not taken in
 }
 
-// Tables are all but those of bars and readings, in the order in which they can be taken in: what a table refers to comes
+// All are all tables but those of bars and readings, in the order in which they can be taken in: what a table refers to comes
 // before it.
-var Tables = []Table{
+var All = []Table{
 	{Name: "clays", Columns: "clay,name,maker_code,matures_cone,stated_total_ratio,stated_cone,grog,note", Rows: claysTable, key: 1, takes: (*tableTaker).clay},
 	{Name: "batches", Columns: "clay,batch,kind,stamp,arrived_on,parents,open,note", Rows: batchesTable, key: 2, takes: (*tableTaker).batch},
 	{Name: "firings", Columns: "id,name,kiln,kind,kind_from,atmosphere,source,load,status,started_at,ended_at,clock_trusted,hours,hours_to_top,cooling_hours,peak_c,heat_work_c,heat_work_low_c,heat_work_high_c,heat_work_from,cone,heat_work_model,sitter_cone,sitter_dropped_at,intended_cone,note,sitter_series,typed",
@@ -47,20 +53,20 @@ var Tables = []Table{
 		Rows: verdictsTable, key: 1, newest: true, takes: (*tableTaker).verdict, acts: "struck_at struck_why struck_by"},
 }
 
-// TableNames are the names of what can be had as a table, in order.
-func TableNames() []string {
+// Names are the names of what can be had as a table, in order.
+func Names() []string {
 	names := []string{"bars", "readings"}
-	for _, t := range Tables {
+	for _, t := range All {
 		names = append(names, t.Name)
 	}
 	slices.Sort(names)
 	return names
 }
 
-// TablesIn are the kinds of tables that can be taken in, in the order in which they should be.
-func TablesIn() []string {
+// In are the kinds of tables that can be taken in, in the order in which they should be.
+func In() []string {
 	var names []string
-	for _, t := range Tables {
+	for _, t := range All {
 		if t.takes != nil {
 			names = append(names, t.Name)
 		}
@@ -82,7 +88,7 @@ func struckCells(a *tiles.Act) []any {
 	return []any{a.At, a.Why, a.By}
 }
 
-func claysTable(s *Studio, ctx context.Context, put func(...any)) error {
+func claysTable(s *usecase.Studio, ctx context.Context, put func(...any)) error {
 	clays, err := s.Archive.Clays(ctx)
 	for _, c := range clays {
 		var stated any
@@ -94,7 +100,7 @@ func claysTable(s *Studio, ctx context.Context, put func(...any)) error {
 	return err
 }
 
-func batchesTable(s *Studio, ctx context.Context, put func(...any)) error {
+func batchesTable(s *usecase.Studio, ctx context.Context, put func(...any)) error {
 	batches, err := s.Archive.Batches(ctx)
 	for _, b := range batches {
 		var parents []string
@@ -113,7 +119,7 @@ func refText(r tiles.BatchRef) string {
 	return string(r.Clay) + "/" + string(r.Batch)
 }
 
-func loadsTable(s *Studio, ctx context.Context, put func(...any)) error {
+func loadsTable(s *usecase.Studio, ctx context.Context, put func(...any)) error {
 	loads, err := s.Archive.Loads(ctx, tiles.LoadFilter{})
 	for _, l := range loads {
 		var stated any
@@ -125,7 +131,7 @@ func loadsTable(s *Studio, ctx context.Context, put func(...any)) error {
 	return err
 }
 
-func loadBarsTable(s *Studio, ctx context.Context, put func(...any)) error {
+func loadBarsTable(s *usecase.Studio, ctx context.Context, put func(...any)) error {
 	loads, err := s.Archive.Loads(ctx, tiles.LoadFilter{})
 	for _, l := range loads {
 		for _, b := range l.Bars {
@@ -135,14 +141,14 @@ func loadBarsTable(s *Studio, ctx context.Context, put func(...any)) error {
 	return err
 }
 
-func firingsTable(s *Studio, ctx context.Context, put func(...any)) error {
-	return s.Bars().EachFiring(ctx, func(f kiln.Firing) error {
+func firingsTable(s *usecase.Studio, ctx context.Context, put func(...any)) error {
+	return Tables{s}.EachFiring(ctx, func(f kiln.Firing) error {
 		j := s.Firings().Firing(f, detect.Expected{})
 		low, high := (*float64)(nil), (*float64)(nil)
 		if len(j.HeatLikely) == 2 {
 			low, high = j.HeatLikely[0], j.HeatLikely[1]
 		}
-		typed, err := s.typedCell(ctx, f)
+		typed, err := Tables{s}.typedCell(ctx, f)
 		if err != nil {
 			return err
 		}
@@ -157,11 +163,11 @@ func firingsTable(s *Studio, ctx context.Context, put func(...any)) error {
 }
 
 // typedCell is the typed curve of a firing by hand: hours=°C, one behind the other.
-func (s *Studio) typedCell(ctx context.Context, f kiln.Firing) (string, error) {
+func (s Tables) typedCell(ctx context.Context, f kiln.Firing) (string, error) {
 	if f.Source != "hand" {
 		return "", nil
 	}
-	c, err := s.Archive.Curve(ctx, f.ID, []kiln.ChannelID{kiln.ByHandChannel}, typedGap)
+	c, err := s.Archive.Curve(ctx, f.ID, []kiln.ChannelID{kiln.ByHandChannel}, usecase.TypedGap)
 	if err != nil {
 		return "", err
 	}
@@ -174,9 +180,9 @@ func (s *Studio) typedCell(ctx context.Context, f kiln.Firing) (string, error) {
 	return strings.Join(points, " "), nil
 }
 
-func gapsTable(s *Studio, ctx context.Context, put func(...any)) error {
-	return s.Bars().EachFiring(ctx, func(f kiln.Firing) error {
-		for _, g := range GapsJSON(f.Gaps) {
+func gapsTable(s *usecase.Studio, ctx context.Context, put func(...any)) error {
+	return Tables{s}.EachFiring(ctx, func(f kiln.Firing) error {
+		for _, g := range usecase.GapsJSON(f.Gaps) {
 			var long any
 			if g.ForS != nil {
 				long = *g.ForS
@@ -187,17 +193,17 @@ func gapsTable(s *Studio, ctx context.Context, put func(...any)) error {
 	})
 }
 
-func dipsTable(s *Studio, ctx context.Context, put func(...any)) error {
-	return s.Bars().EachFiring(ctx, func(f kiln.Firing) error {
+func dipsTable(s *usecase.Studio, ctx context.Context, put func(...any)) error {
+	return Tables{s}.EachFiring(ctx, func(f kiln.Firing) error {
 		for _, d := range f.Dips {
-			put(string(f.ID), Seconds(d.From), Seconds(d.To), d.Lowest)
+			put(string(f.ID), usecase.Seconds(d.From), usecase.Seconds(d.To), d.Lowest)
 		}
 		return nil
 	})
 }
 
-func conesTable(s *Studio, ctx context.Context, put func(...any)) error {
-	return s.Bars().EachFiring(ctx, func(f kiln.Firing) error {
+func conesTable(s *usecase.Studio, ctx context.Context, put func(...any)) error {
+	return Tables{s}.EachFiring(ctx, func(f kiln.Firing) error {
 		cones, err := s.Archive.Cones(ctx, f.ID)
 		for _, c := range cones {
 			var tilt any
@@ -210,8 +216,8 @@ func conesTable(s *Studio, ctx context.Context, put func(...any)) error {
 	})
 }
 
-func notesTable(s *Studio, ctx context.Context, put func(...any)) error {
-	return s.Bars().EachFiring(ctx, func(f kiln.Firing) error {
+func notesTable(s *usecase.Studio, ctx context.Context, put func(...any)) error {
+	return Tables{s}.EachFiring(ctx, func(f kiln.Firing) error {
 		notes, err := s.Archive.Notes(ctx, f.ID)
 		for _, n := range notes {
 			put(append([]any{n.ID, string(n.Firing), n.Text, n.Happened, n.Incident, n.By, n.At, n.Trusted}, struckCells(n.Struck)...)...)
@@ -220,7 +226,7 @@ func notesTable(s *Studio, ctx context.Context, put func(...any)) error {
 	})
 }
 
-func probesTable(s *Studio, ctx context.Context, put func(...any)) error {
+func probesTable(s *usecase.Studio, ctx context.Context, put func(...any)) error {
 	probes, err := s.Archive.Probes(ctx, "")
 	for _, p := range probes {
 		put(p.ID, string(p.Kiln), string(p.Channel), p.Type, p.Class, p.Fitted, p.Removed, p.Note)
@@ -228,7 +234,7 @@ func probesTable(s *Studio, ctx context.Context, put func(...any)) error {
 	return err
 }
 
-func marksTable(s *Studio, ctx context.Context, put func(...any)) error {
+func marksTable(s *usecase.Studio, ctx context.Context, put func(...any)) error {
 	marks, err := s.Archive.KeepShuts(ctx, "")
 	for _, m := range marks {
 		put(m.ID, string(m.Kiln), m.Mark, m.Reason, m.By, m.At, m.Trusted)
@@ -236,7 +242,7 @@ func marksTable(s *Studio, ctx context.Context, put func(...any)) error {
 	return err
 }
 
-func potsTable(s *Studio, ctx context.Context, put func(...any)) error {
+func potsTable(s *usecase.Studio, ctx context.Context, put func(...any)) error {
 	pots, err := s.Archive.Pots(ctx, lid.PotFilter{})
 	for _, p := range pots {
 		put(p.ID, p.Mark, p.Number, p.Form, string(p.Seat), p.SeatGlazed, string(p.Together), p.Collar, string(p.Stage), p.Opening, refText(p.Body), refText(p.Lid), p.Set, p.Measured, p.MadeOn, p.Note)
@@ -244,7 +250,7 @@ func potsTable(s *Studio, ctx context.Context, put func(...any)) error {
 	return err
 }
 
-func verdictsTable(s *Studio, ctx context.Context, put func(...any)) error {
+func verdictsTable(s *usecase.Studio, ctx context.Context, put func(...any)) error {
 	boards, err := s.Archive.Verdicts(ctx, lid.ResultFilter{})
 	for _, v := range boards {
 		var limits lid.Limits

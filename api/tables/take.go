@@ -1,4 +1,4 @@
-package usecase
+package tables
 
 import (
 	"context"
@@ -10,26 +10,27 @@ import (
 	"strings"
 	"time"
 
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/delimited"
 	"lidwright/tiles"
 )
 
-// TakeTable takes a table in, by its kind. A table adds what is not there: a row that is there as it stands is known, one
+// Take takes a table in, by its kind. A table adds what is not there: a row that is there as it stands is known, one
 // that is there and says something else is left out and told, and nothing that was struck comes back.
-func (s Bars) TakeTable(ctx context.Context, text []byte, ask TableAsk) (wire.Import, error) {
+func (s Tables) Take(ctx context.Context, text []byte, ask Ask) (wire.Import, error) {
 	switch {
 	case ask.Kind == "" || ask.Kind == "bars":
-		return s.TakeBars(ctx, text, ask)
+		return s.takeBars(ctx, text, ask)
 	case ask.Kind == "readings":
 		return s.takeReadings(ctx, text, ask)
 	}
-	i := slices.IndexFunc(Tables, func(t Table) bool { return t.Name == ask.Kind && t.takes != nil })
+	i := slices.IndexFunc(All, func(t Table) bool { return t.Name == ask.Kind && t.takes != nil })
 	if i < 0 {
-		return wire.Import{}, UnknownWord("kind", ask.Kind, TablesIn()...)
+		return wire.Import{}, usecase.UnknownWord("kind", ask.Kind, In()...)
 	}
-	return s.takeFacts(ctx, Tables[i], text, ask)
+	return s.takeFacts(ctx, All[i], text, ask)
 }
 
 // keeper keeps one row of a table for good.
@@ -37,7 +38,7 @@ type keeper func(ctx context.Context, now kiln.Stamp) error
 
 // tableTaker takes one table in: what is there already that its rows refer to.
 type tableTaker struct {
-	*Studio
+	*usecase.Studio
 	clays   map[tiles.ClayID]bool
 	batches map[tiles.BatchRef]tiles.Batch
 	bars    map[tiles.Code]bool
@@ -138,7 +139,7 @@ func stampAt(at time.Time, trusted bool, now kiln.Stamp) kiln.Stamp {
 	if at.IsZero() {
 		return now
 	}
-	return kiln.Stamp{Boot: TypedBoot, Wall: at, Trusted: trusted}
+	return kiln.Stamp{Boot: usecase.TypedBoot, Wall: at, Trusted: trusted}
 }
 
 // act is what was done to a fact afterwards, such as struck_at, struck_why, struck_by; nil if nothing was.
@@ -167,7 +168,7 @@ func (r *tableRow) fault(err error) {
 		r.faults.Add(one.Type, one.Field, one.Why)
 	case err != nil:
 		field := "table"
-		var refused *Refusal
+		var refused *usecase.Refusal
 		if errors.As(err, &refused) && len(refused.Fields) > 0 {
 			field = refused.Fields[0].Name
 		}
@@ -186,11 +187,11 @@ func (r *tableRow) strike(id string, strike func(ctx context.Context, id, by, wh
 	}
 }
 
-// mostTableRows is how many rows such a table may have.
-const mostTableRows = 50_000
+// mostRows is how many rows such a table may have.
+const mostRows = 50_000
 
 // openTable reads a table whose columns have names of their own.
-func (s *Studio) openTable(text []byte, columns string, ask TableAsk, out *wire.Import) ([]*tableRow, error) {
+func (s Tables) openTable(text []byte, columns string, ask Ask, out *wire.Import) ([]*tableRow, error) {
 	known := strings.Split(columns, ",")
 	no := func(format string, args ...any) ([]*tableRow, error) {
 		return nil, &tiles.Invalid{Field: "table", Why: fmt.Sprintf(format, args...), Type: "table-unreadable"}
@@ -234,12 +235,12 @@ func (s *Studio) openTable(text []byte, columns string, ask TableAsk, out *wire.
 		case errors.As(err, &broken):
 			out.Bad = append(out.Bad, wire.BadRow{Line: broken.Line, Field: "table", Says: broken.Why})
 		case row.Blank():
-		case len(rows) == mostTableRows:
-			return no("has more than %d rows; send it in parts", mostTableRows)
+		case len(rows) == mostRows:
+			return no("has more than %d rows; send it in parts", mostRows)
 		default:
 			rows = append(rows, &tableRow{line: row.Line, cells: slices.Clone(row.Cells), at: at, table: table, zone: s.Site.Zone})
 		}
-		if len(out.Bad) > mostTableRows {
+		if len(out.Bad) > mostRows {
 			return no("has no row that can be read")
 		}
 	}
@@ -265,7 +266,7 @@ func (r *tableRow) same(cell, stands string) bool {
 }
 
 // takeFacts takes a table in, row by row once all rows are good.
-func (s Bars) takeFacts(ctx context.Context, kind Table, text []byte, ask TableAsk) (wire.Import, error) {
+func (s Tables) takeFacts(ctx context.Context, kind Table, text []byte, ask Ask) (wire.Import, error) {
 	out := newImport(kind.Name, ask)
 	rows, err := s.openTable(text, kind.Columns, ask, &out)
 	if err != nil {
@@ -279,7 +280,7 @@ func (s Bars) takeFacts(ctx context.Context, kind Table, text []byte, ask TableA
 	if err != nil {
 		return out, err
 	}
-	standing, err := s.TableRows(ctx, kind)
+	standing, err := s.Rows(ctx, kind)
 	if err != nil {
 		return out, err
 	}
@@ -329,7 +330,7 @@ func (r *tableRow) bad() tiles.InvalidFields {
 }
 
 // keepRows keeps row after row. Where it is stopped in between, those before are kept, and the same table again goes on.
-func (s Bars) keepRows(ctx context.Context, out *wire.Import, keep []keeper, ask TableAsk) error {
+func (s Tables) keepRows(ctx context.Context, out *wire.Import, keep []keeper, ask Ask) error {
 	defer func() {
 		s.Shrink.Touch()
 		for k := range s.Kiln {
@@ -408,11 +409,11 @@ func or(text, other string) string {
 
 // untouched reports whether a batch is as every clay begins with.
 func untouched(b tiles.Batch) bool {
-	return b.Batch == firstBatch && b.Kind == tiles.Bought && b.Open && b.Stamp == "" && b.Arrived == "" && b.Note == "" && len(b.Parents) == 0
+	return b.Batch == usecase.FirstBatch && b.Kind == tiles.Bought && b.Open && b.Stamp == "" && b.Arrived == "" && b.Note == "" && len(b.Parents) == 0
 }
 
 // taker gathers what is there.
-func (s Bars) taker(ctx context.Context, out *wire.Import) (*tableTaker, error) {
+func (s Tables) taker(ctx context.Context, out *wire.Import) (*tableTaker, error) {
 	t := &tableTaker{Studio: s.Studio, clays: map[tiles.ClayID]bool{}, batches: map[tiles.BatchRef]tiles.Batch{}, loads: map[string]tiles.KeptLoad{}, firings: map[kiln.FiringID]kiln.Firing{},
 		pots: map[string]bool{}, places: map[string]*placing{}, out: out}
 	clays, err := s.Archive.Clays(ctx)

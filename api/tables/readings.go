@@ -1,4 +1,4 @@
-package usecase
+package tables
 
 import (
 	"context"
@@ -21,11 +21,11 @@ const ReadingColumns = "id,bar,mark,stage,length_mm,as_typed,unit,instrument,ste
 // takeReadings takes the table of readings in, with all that was done to them. One without ids is a table of bars with a
 // row for each reading. A reading of which the table does not say whether it was asked about is judged as if it came
 // now.
-func (s Bars) takeReadings(ctx context.Context, text []byte, ask TableAsk) (wire.Import, error) {
+func (s Tables) takeReadings(ctx context.Context, text []byte, ask Ask) (wire.Import, error) {
 	known := strings.Split(ReadingColumns, ",")
 	if table, err := delimited.Open(text, func(name string) bool { return slices.Contains(known, name) }); err == nil && !slices.ContainsFunc(table.Names, func(n string) bool { return strings.EqualFold(n, "id") }) {
 		ask.Kind = "bars"
-		return s.TakeBars(ctx, text, ask)
+		return s.takeBars(ctx, text, ask)
 	}
 	out := newImport("readings", ask)
 	rows, err := s.openTable(text, ReadingColumns, ask, &out)
@@ -33,7 +33,7 @@ func (s Bars) takeReadings(ctx context.Context, text []byte, ask TableAsk) (wire
 		return out, err
 	}
 	out.Rows, out.Understood.OneRow = len(rows), "reading"
-	t := readingsTaker{Bars: s, out: &out, fit: s.LastFit(), now: s.Now(), bars: map[tiles.Code]tiles.Bar{}, ids: map[string]bool{}, place: map[tiles.Code]int{},
+	t := readingsTaker{Tables: s, out: &out, fit: s.Bars().LastFit(), now: s.Now(), bars: map[tiles.Code]tiles.Bar{}, ids: map[string]bool{}, place: map[tiles.Code]int{},
 		taken: tiles.Taken{There: map[tiles.Code]bool{}, Whole: map[tiles.Code]tiles.Bar{}, Line: map[string]int{}}}
 	all, err := s.Archive.Bars(ctx, tiles.BarFilter{}, s.Channel)
 	if err != nil {
@@ -57,7 +57,7 @@ func (s Bars) takeReadings(ctx context.Context, text []byte, ask TableAsk) (wire
 	if err := s.Archive.KeepSheet(ctx, t.taken, t.now, ask.Told); err != nil {
 		return out, err
 	}
-	if err := s.keepRows(ctx, &out, t.acts, TableAsk{}); err != nil {
+	if err := s.keepRows(ctx, &out, t.acts, Ask{}); err != nil {
 		return out, err
 	}
 	out.Kept, out.Done = true, out.New
@@ -66,7 +66,7 @@ func (s Bars) takeReadings(ctx context.Context, text []byte, ask TableAsk) (wire
 
 // readingsTaker takes one table of readings in.
 type readingsTaker struct {
-	Bars
+	Tables
 	out   *wire.Import
 	fit   *shrinkage.Fit
 	now   kiln.Stamp

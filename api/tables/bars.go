@@ -1,4 +1,4 @@
-package usecase
+package tables
 
 import (
 	"context"
@@ -13,6 +13,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/delimited"
@@ -20,8 +21,8 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-// TableAsk is how a table is to be taken in.
-type TableAsk struct {
+// Ask is how a table is to be taken in.
+type Ask struct {
 	Kind      string             // of the table; empty: bars
 	Dry       bool               // tell only
 	Days      string             // day_first, month_first; empty: as the table tells
@@ -30,8 +31,8 @@ type TableAsk struct {
 	Told      func(done, of int) // hears how far it is; nil: nobody
 }
 
-// TakeBars reads a table of bars and, unless it is a dry run, a row is bad or something must be said first, keeps it whole.
-func (s Bars) TakeBars(ctx context.Context, text []byte, ask TableAsk) (wire.Import, error) {
+// takeBars reads a table of bars and, unless it is a dry run, a row is bad or something must be said first, keeps it whole.
+func (s Tables) takeBars(ctx context.Context, text []byte, ask Ask) (wire.Import, error) {
 	out := newImport("bars", ask)
 	now := s.Now()
 	sheet, err := tiles.ReadSheet(text, tiles.SheetChoice{Unit: s.Unit(), Codes: s.Codes, Zone: s.Site.Zone, Now: now.Wall, Days: delimited.Order(ask.Days), Others: ask.Others})
@@ -85,7 +86,7 @@ func (s Bars) TakeBars(ctx context.Context, text []byte, ask TableAsk) (wire.Imp
 	return out, s.countKept(ctx, &out, taken)
 }
 
-func newImport(kind string, ask TableAsk) wire.Import {
+func newImport(kind string, ask Ask) wire.Import {
 	return wire.Import{Kind: kind, DryRun: ask.Dry, Codes: []string{}, Bad: []wire.BadRow{}, Asked: []wire.AskedRow{}, Questions: []wire.TableQuestion{}, NotCounting: []wire.NotCounting{},
 		LeftOut: []wire.BadRow{}, Understood: wire.Understood{Columns: []wire.TableColumn{}}}
 }
@@ -127,8 +128,8 @@ func questions(sheet tiles.Sheet) []wire.TableQuestion {
 }
 
 // countKept says of what was kept what counts by the fit that has it.
-func (s Bars) countKept(ctx context.Context, out *wire.Import, taken tiles.Taken) error {
-	fit := s.settledIn(ctx, settleTable)
+func (s Tables) countKept(ctx context.Context, out *wire.Import, taken tiles.Taken) error {
+	fit := s.Bars().SettledIn(ctx, settleTable)
 	whole := map[tiles.Code]tiles.Bar{}
 	codes := make([]tiles.Code, len(taken.Bars))
 	for i, b := range taken.Bars {
@@ -151,7 +152,7 @@ func (s Bars) countKept(ctx context.Context, out *wire.Import, taken tiles.Taken
 const mostLines = 50
 
 // countSheet says how many new readings count, and why the others do not. Without a fit it goes by the facts alone.
-func (s Bars) countSheet(out *wire.Import, taken tiles.Taken, whole map[tiles.Code]tiles.Bar, fit *shrinkage.Fit) {
+func (s Tables) countSheet(out *wire.Import, taken tiles.Taken, whole map[tiles.Code]tiles.Bar, fit *shrinkage.Fit) {
 	by := map[string]*wire.NotCounting{}
 	for _, kept := range taken.Bars {
 		b := whole[kept.Code]
@@ -161,7 +162,7 @@ func (s Bars) countSheet(out *wire.Import, taken tiles.Taken, whole map[tiles.Co
 				continue
 			}
 			var j wire.Reading
-			if counts(&j, b, r, fit); j.WhyNot == nil {
+			if usecase.Counted(&j, b, r, fit); j.WhyNot == nil {
 				out.Counting++
 				if j.Pending && fit != nil {
 					out.Pending++
@@ -190,8 +191,8 @@ func tableID(text string) string {
 }
 
 // sheetNeeds gathers what is there of what the rows refer to.
-func (s Bars) sheetNeeds(ctx context.Context, rows []tiles.SheetRow, text []byte, now kiln.Stamp) (tiles.SheetNeeds, error) {
-	fit := s.LastFit()
+func (s Tables) sheetNeeds(ctx context.Context, rows []tiles.SheetRow, text []byte, now kiln.Stamp) (tiles.SheetNeeds, error) {
+	fit := s.Bars().LastFit()
 	have := tiles.SheetNeeds{Batches: map[tiles.ClayID][]tiles.Batch{}, Clays: map[string]tiles.ClayID{}, Bars: map[tiles.Code]tiles.Bar{}, ByID: map[string]tiles.Code{}, At: now.Wall,
 		Heats: map[string]tiles.Heat{}, Firings: map[string]tiles.SheetFiring{}, Judge: func(bar tiles.Bar, r *tiles.Reading) { shrinkage.Judge(bar, r, fit) }, NewID: tableID}
 	batches, err := s.Archive.Batches(ctx)
@@ -219,7 +220,7 @@ func (s Bars) sheetNeeds(ctx context.Context, rows []tiles.SheetRow, text []byte
 
 // sheetBars gathers the bars that rows name, and codes for those that name none: the same ones for the same table, as long
 // as no other bar takes one.
-func (s Bars) sheetBars(ctx context.Context, rows []tiles.SheetRow, text []byte, have *tiles.SheetNeeds) error {
+func (s Tables) sheetBars(ctx context.Context, rows []tiles.SheetRow, text []byte, have *tiles.SheetNeeds) error {
 	used, err := s.Archive.UsedCodes(ctx)
 	if err != nil {
 		return err
@@ -255,7 +256,7 @@ func (s Bars) sheetBars(ctx context.Context, rows []tiles.SheetRow, text []byte,
 		left := len(s.Codes)*len(s.Codes)*(len(s.Codes)+1) - len(used)
 		free, err := s.Codes.Free(min(without, max(left-len(in), 0)), func(c tiles.Code) bool { return used[c] || in[c] }, dice)
 		if err != nil {
-			return refuse("out-of-range", Sentence(err.Error()), wire.Field{Name: "code", Says: "not enough free codes"})
+			return &usecase.Refusal{Kind: "out-of-range", Says: usecase.Sentence(err.Error()), Fields: []wire.Field{{Name: "code", Says: "not enough free codes"}}}
 		}
 		have.Free = free
 	}
@@ -263,7 +264,7 @@ func (s Bars) sheetBars(ctx context.Context, rows []tiles.SheetRow, text []byte,
 }
 
 // sheetHeats gathers the loads and firings that rows name, and the heat that their bars had.
-func (s Bars) sheetHeats(ctx context.Context, rows []tiles.SheetRow, have *tiles.SheetNeeds) error {
+func (s Tables) sheetHeats(ctx context.Context, rows []tiles.SheetRow, have *tiles.SheetNeeds) error {
 	loads, named := false, map[string]bool{}
 	for _, r := range rows {
 		loads = loads || r.LoadBisque != "" || r.LoadFired != ""
@@ -307,7 +308,7 @@ func (s Bars) sheetHeats(ctx context.Context, rows []tiles.SheetRow, have *tiles
 }
 
 // heatOf is what a bar had that lay in a firing, as the control probe tells it.
-func (s Bars) heatOf(f kiln.Firing) tiles.Heat {
+func (s Tables) heatOf(f kiln.Firing) tiles.Heat {
 	h := tiles.Heat{Kind: f.Kind, Kiln: f.Kiln, Firing: f.ID, Status: f.Status, Work: kiln.NoTemperature()}
 	if f.Status == kiln.Running {
 		return h

@@ -1,10 +1,11 @@
-package usecase
+package tables
 
 import (
 	"cmp"
 	"context"
 	"strings"
 
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
@@ -45,7 +46,7 @@ func (t *tableTaker) batch(r *tableRow) keeper {
 	}
 	t.batches[b.BatchRef] = b
 	return func(ctx context.Context, now kiln.Stamp) error {
-		_, err := t.Archive.PutBatch(ctx, b, Precondition{}, now)
+		_, err := t.Archive.PutBatch(ctx, b, usecase.Precondition{}, now)
 		return err
 	}
 }
@@ -107,7 +108,7 @@ func (t *tableTaker) firing(r *tableRow) keeper {
 	var f tiles.Faults
 	f.ID("id", (*string)(&id))
 	r.fault(f.Err())
-	r.fault(validFiring(&b))
+	r.fault(usecase.ValidFiring(&b))
 	h, samples, err := t.Firings().ByHand(id, b)
 	if err != nil {
 		r.fault(err)
@@ -120,7 +121,7 @@ func (t *tableTaker) firing(r *tableRow) keeper {
 	h.Began.Trusted, h.Over.Trusted = trusted, trusted
 	t.firings[id] = h.Firing
 	return func(ctx context.Context, now kiln.Stamp) error {
-		_, err := t.Firings().keepHand(ctx, h, samples, nil, b, Precondition{}, now)
+		_, err := t.Firings().KeepHand(ctx, h, samples, nil, b, usecase.Precondition{}, now)
 		return err
 	}
 }
@@ -152,7 +153,7 @@ func (t *tableTaker) load(r *tableRow) keeper {
 	was, there := t.loads[l.ID]
 	return func(ctx context.Context, now kiln.Stamp) error {
 		if !there {
-			if _, err := t.Archive.PutLoad(ctx, l, Precondition{}, stampAt(opened, true, now)); err != nil {
+			if _, err := t.Archive.PutLoad(ctx, l, usecase.Precondition{}, stampAt(opened, true, now)); err != nil {
 				return err
 			}
 		}
@@ -190,7 +191,7 @@ func (t *tableTaker) loadBar(r *tableRow) keeper {
 		}
 		l := p.load
 		l.Bars = append(l.Bars, p.bars...)
-		_, err := t.Archive.PutLoad(ctx, l, Precondition{}, now)
+		_, err := t.Archive.PutLoad(ctx, l, usecase.Precondition{}, now)
 		return err
 	}
 }
@@ -230,7 +231,7 @@ func (t *tableTaker) probe(r *tableRow) keeper {
 		Fitted: r.text("fitted_on"), Removed: r.text("removed_on"), Note: r.text("note")}
 	r.fault(p.Validate())
 	return func(ctx context.Context, now kiln.Stamp) error {
-		_, err := t.Archive.PutProbe(ctx, p, Precondition{}, now)
+		_, err := t.Archive.PutProbe(ctx, p, usecase.Precondition{}, now)
 		return err
 	}
 }
@@ -248,7 +249,7 @@ func (t *tableTaker) keepShut(r *tableRow) keeper {
 	return func(ctx context.Context, now kiln.Stamp) error {
 		k, err := t.Archive.PutKeepShut(ctx, m, r.stamp(now))
 		if err == nil && k.New {
-			t.Loads().tellKiln(ctx, detect.Fact{Kiln: m.Kiln, What: detect.MarkSet, At: now, Mark: m.Mark})
+			t.Loads().TellKiln(ctx, detect.Fact{Kiln: m.Kiln, What: detect.MarkSet, At: now, Mark: m.Mark})
 		}
 		return err
 	}
@@ -256,13 +257,13 @@ func (t *tableTaker) keepShut(r *tableRow) keeper {
 
 func (t *tableTaker) pot(r *tableRow) keeper {
 	p := lid.PotCard{ID: r.text("id"), Mark: r.text("mark"), Number: r.text("number"), Form: r.text("form"), Seat: lid.Seat(cmp.Or(r.text("seat"), string(lid.Inset))), SeatGlazed: r.yes("seat_glazed"),
-		Together: shrinkage.Together(r.text("together")), Collar: fromMillimetres(r.numbers("collar_mm")), Stage: tiles.Stage(cmp.Or(r.text("collar_stage"), string(tiles.Wet))),
+		Together: shrinkage.Together(r.text("together")), Collar: usecase.FromMillimetres(r.numbers("collar_mm")), Stage: tiles.Stage(cmp.Or(r.text("collar_stage"), string(tiles.Wet))),
 		Opening: tiles.Millimetre(r.number("opening_mm")), Body: t.ref(r, "body"), Lid: t.ref(r, "lid"), Set: tiles.Millimetre(r.number("set_mm")), Measured: tiles.Millimetre(r.number("lid_mm")),
 		MadeOn: r.text("made_on"), Note: r.text("note")}
 	r.fault(p.Validate())
 	t.pots[p.ID] = true
 	return func(ctx context.Context, now kiln.Stamp) error {
-		_, err := t.Archive.PutPot(ctx, p, Precondition{}, now)
+		_, err := t.Archive.PutPot(ctx, p, usecase.Precondition{}, now)
 		return err
 	}
 }
@@ -272,7 +273,7 @@ func (t *tableTaker) verdict(r *tableRow) keeper {
 		SeatGlazed: r.yes("seat_glazed"), Body: t.ref(r, "body"), Lid: t.ref(r, "lid"),
 		Sat:    lid.Outcomes{TooBig: r.whole("too_big"), Tight: r.whole("tight"), Good: r.whole("good"), Loose: r.whole("loose"), DropsIn: r.whole("drops_in"), NotLookedAt: r.whole("not_looked_at")},
 		Losses: lid.Losses{Glued: r.whole("glued"), Rocks: r.whole("rocks"), Chipped: r.whole("chipped"), Dropped: r.whole("dropped")},
-		Plays:  fromMillimetres(r.numbers("plays_mm")), Thrown: fromMillimetres(r.numbers("thrown_mm")), By: r.text("by")}
+		Plays:  usecase.FromMillimetres(r.numbers("plays_mm")), Thrown: usecase.FromMillimetres(r.numbers("thrown_mm")), By: r.text("by")}
 	if v.Lid == (tiles.BatchRef{}) {
 		v.Lid = v.Body
 	}

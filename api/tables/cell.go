@@ -1,4 +1,4 @@
-package usecase
+package tables
 
 import (
 	"context"
@@ -11,7 +11,7 @@ import (
 	"lidwright/tiles"
 )
 
-func (s Bars) Cell(v any) string {
+func (s Tables) Cell(v any) string {
 	number := func(f float64) string {
 		if f != f {
 			return ""
@@ -58,7 +58,7 @@ func (s Bars) Cell(v any) string {
 }
 
 // EachFiring gives every firing, newest first.
-func (s Bars) EachFiring(ctx context.Context, f func(kiln.Firing) error) error {
+func (s Tables) EachFiring(ctx context.Context, f func(kiln.Firing) error) error {
 	all, err := s.Archive.Firings(ctx, kiln.FiringFilter{})
 	for _, one := range all {
 		if err := f(one); err != nil {
@@ -68,8 +68,8 @@ func (s Bars) EachFiring(ctx context.Context, f func(kiln.Firing) error) error {
 	return err
 }
 
-// TableRows are the rows of a table as they stand in it.
-func (s Bars) TableRows(ctx context.Context, t Table) ([][]string, error) {
+// Rows are the rows of a table as they stand in it.
+func (s Tables) Rows(ctx context.Context, t Table) ([][]string, error) {
 	var rows [][]string
 	err := t.Rows(s.Studio, ctx, func(cells ...any) {
 		row := make([]string, len(cells))
