@@ -29,8 +29,33 @@ type Practice struct {
 const (
 	practiceBisque = "20>100@60 h60 >600@120 >1000@100 off"
 	practiceGlaze  = "20>600@150 >1120@180 >1222@60 h10 off"
-	practiceGoesOn = 5*time.Hour + 40*time.Minute // how far the firing of now is when the practice begins
 )
+
+// PracticeStudio is what is unlike from one practice studio to another.
+type PracticeStudio struct {
+	Kiln   kiln.KilnID
+	goesOn time.Duration // how far the firing of now is when the practice begins
+	pairs  int           // pairs of a bisque and a glaze firing before it, at most 4
+	clays  [2]tiles.Clay
+	more   float64 // that its clays shrink more than those of the first, log-percent
+	seed   uint64
+}
+
+// Clay is the one that it throws most.
+func (p PracticeStudio) Clay() tiles.ClayID { return p.clays[0].ID }
+
+// PracticeStudios are all of them; the first is the one that is practised alone.
+func PracticeStudios() []PracticeStudio {
+	clays := func(a, b tiles.Clay) [2]tiles.Clay {
+		a.MaturesCone, b.MaturesCone = "6", "6"
+		return [2]tiles.Clay{a, b}
+	}
+	return []PracticeStudio{
+		{"big-blue", 5*time.Hour + 40*time.Minute, 4, clays(tiles.Clay{ID: "tern", Name: "Tern stoneware", Stated: 0.12, Grog: "fine"}, tiles.Clay{ID: "wren", Name: "Wren porcelain", Stated: 0.14}), 0, 14},
+		{"little-red", 9*time.Hour + 20*time.Minute, 2, clays(tiles.Clay{ID: "heron", Name: "Heron stoneware", Stated: 0.11, Grog: "coarse"}, tiles.Clay{ID: "linnet", Name: "Linnet porcelain", Stated: 0.15}), -1.1, 27},
+		{"old-green", 19 * time.Hour, 3, clays(tiles.Clay{ID: "plover", Name: "Plover flecked stoneware", Grog: "fine"}, tiles.Clay{ID: "wren", Name: "Wren porcelain", Stated: 0.14}), 0.6, 31},
+	}
+}
 
 // PracticeClock counts as if the machine had run for weeks and its clock were trusted, so that
 // the made-up past and the firing of now lie on one line of time.
@@ -48,17 +73,25 @@ func practiceCurve(programme string, seed uint64) (practice.Curve, error) {
 	return practice.Curve{Programme: p, Noise: 0.15, Step: 0.1, Seed: seed}, err
 }
 
-// Furnish fills an empty store with the made-up studio, and gives the kiln that goes on. A
-// store that holds a clay already is left as it is.
+// Furnish fills an empty store with the first of the made-up studios, its kiln by another name.
 func (d *Daemon) Furnish(ctx context.Context, id kiln.KilnID) (Practice, error) {
+	of := PracticeStudios()[0]
+	of.Kiln = id
+	return d.FurnishAs(ctx, of)
+}
+
+// FurnishAs fills an empty store with a made-up studio, and gives the kiln that goes on. A
+// store that holds a clay already is left as it is.
+func (d *Daemon) FurnishAs(ctx context.Context, of PracticeStudio) (Practice, error) {
+	id := of.Kiln
 	curve, err := practiceCurve(practiceGlaze, 8)
 	if err != nil {
 		return Practice{}, err
 	}
 	now := d.Now()
 	began := now
-	began.Since -= practiceGoesOn
-	began.Wall = began.Wall.Add(-practiceGoesOn)
+	began.Since -= of.goesOn
+	began.Wall = began.Wall.Add(-of.goesOn)
 	p := Practice{Kiln: practice.Kiln{Curves: []practice.Curve{curve}}, Began: began}
 	clays, err := d.store.Clays(ctx)
 	if err != nil {
@@ -73,11 +106,11 @@ func (d *Daemon) Furnish(ctx context.Context, id kiln.KilnID) (Practice, error) 
 			k = have
 		}
 	}
-	studio := &madeUp{d: d, rng: rand.New(rand.NewPCG(14, 8)), heat: map[string]float64{}}
+	studio := &madeUp{d: d, of: of, rng: rand.New(rand.NewPCG(of.seed, 8)), heat: map[string]float64{}}
 	if err := studio.clays(ctx, now); err != nil {
 		return p, fmt.Errorf("furnish the practice studio: %w", err)
 	}
-	pairs := 4
+	pairs := of.pairs
 	for i := range pairs {
 		days := time.Duration(pairs-i) * 8 * 24 * time.Hour
 		for j, programme := range []string{practiceBisque, practiceGlaze} {
@@ -163,16 +196,14 @@ func (d *Daemon) play(ctx context.Context, k kiln.Kiln, c practice.Curve, from k
 // madeUp makes the clays and bars of the practice studio.
 type madeUp struct {
 	d    *Daemon
+	of   PracticeStudio
 	rng  *rand.Rand
 	heat map[string]float64
 }
 
 func (m *madeUp) clays(ctx context.Context, at kiln.Stamp) error {
 	at.Wall = at.Wall.Add(-40 * 24 * time.Hour)
-	for _, c := range []tiles.Clay{
-		{ID: "tern", Name: "Tern stoneware", MaturesCone: "6", Stated: 0.12, Grog: "fine"},
-		{ID: "wren", Name: "Wren porcelain", MaturesCone: "6", Stated: 0.14},
-	} {
+	for _, c := range m.of.clays {
 		if _, err := m.d.store.PutClay(ctx, c, usecase.Precondition{}, at); err != nil {
 			return err
 		}
@@ -196,7 +227,7 @@ func (m *madeUp) fire(ctx context.Context, k kiln.Kiln, at kiln.Stamp, programme
 	load := tiles.Load{ID: m.d.NewID(), Kiln: k.ID, Kind: kind, Atmosphere: kiln.Oxidation, PackedBy: "KT", Stated: kiln.NoTemperature()}
 	for i, code := range codes {
 		if kind == kiln.Bisque {
-			clay := tiles.ClayID([]string{"tern", "tern", "wren"}[i])
+			clay := m.of.clays[i/2].ID
 			bar := tiles.Bar{Code: code, ID: m.d.NewID(), BatchRef: tiles.BatchRef{Clay: clay, Batch: "A"}, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1, By: "KT"}
 			if _, err := st.PutBar(ctx, bar, usecase.Precondition{}, shift(at, -72*time.Hour)); err != nil {
 				return err
@@ -237,8 +268,8 @@ func (m *madeUp) fire(ctx context.Context, k kiln.Kiln, at kiln.Stamp, programme
 	for i, code := range codes {
 		stage, total := tiles.Biscuit, 6.5
 		if kind == kiln.Glaze {
-			stage, total = tiles.Fired, []float64{13.1, 13.1, 15.0}[i]
-			if pair == 3 && i == 1 {
+			stage, total = tiles.Fired, []float64{13.1, 13.1, 15.0}[i]+m.of.more
+			if pair == m.of.pairs-1 && i == 1 {
 				continue // one bar still waits to be measured
 			}
 		}
@@ -268,7 +299,7 @@ func (m *madeUp) cones(ctx context.Context, load string, pair int, at kiln.Stamp
 // board keeps the pot cards of six teapots made for a load, and how their lids sat when it was
 // unpacked. Those of the last load wait for their verdict.
 func (m *madeUp) board(ctx context.Context, load string, pair int, made, unpacked kiln.Stamp) error {
-	body := tiles.BatchRef{Clay: "tern", Batch: "A"}
+	body := tiles.BatchRef{Clay: m.of.clays[0].ID, Batch: "A"}
 	v := lid.Result{ID: m.d.NewID(), Load: load, Form: "teapot 0.9 l", Maker: "KT", Seat: lid.Inset, Body: body, Lid: body, By: "KT",
 		Limits: &lid.Limits{LeastPlay: 1, MostPlay: 2.5, Bearing: 1}}
 	for i := range 6 {
@@ -281,7 +312,7 @@ func (m *madeUp) board(ctx context.Context, load string, pair int, made, unpacke
 		}
 		v.Pots = append(v.Pots, card.ID)
 	}
-	if pair == 3 {
+	if pair == m.of.pairs-1 {
 		return nil
 	}
 	v.Sat = []lid.Outcomes{{Tight: 1, Good: 4, Loose: 1}, {Good: 5, Loose: 1}, {Good: 5, NotLookedAt: 1}}[pair]

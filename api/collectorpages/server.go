@@ -36,6 +36,9 @@ type Server struct {
 	OwnerMark func() (mark string, err error)
 	// Draw reads the curve of a firing as it was sent: lowest and highest of at most so many steps.
 	Draw func(k string, data []byte, points int) ([]kiln.Envelope, error)
+	// Mirror answers for a studio as its own program does, out of what it sent; release lets it go. Nil: its
+	// pages are not to be had.
+	Mirror func(ctx context.Context, site string) (answers http.Handler, release func(), err error)
 	// Summary reads what a firing came to.
 	Summary func(data []byte) (kiln.Firing, error)
 
@@ -84,6 +87,7 @@ func (s *Server) routes() []route {
 		{"GET /studios", "", "", nil, nil, s.owners(s.studiosPage)},
 		{"GET /studios/{site}", "", "", nil, nil, s.owners(s.studioPage)},
 		{"GET /studios/{site}/firings/{firing}", "", "", nil, nil, s.owners(s.firingPage)},
+		{"GET /studios/{site}/record/{path...}", "", "", nil, nil, s.owners(s.recordPage)},
 		{"GET /passcode", "", "", nil, nil, s.passcodePage},
 		{"POST /passcode", "", "", nil, nil, s.postPasscode},
 		{"GET /style.css", "", "", nil, nil, s.pages.ServeAsset("style.css", "text/css; charset=utf-8")},

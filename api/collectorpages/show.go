@@ -57,10 +57,8 @@ func cautionsOf(l Live) []string {
 		return caution.Texts(caution.StuckRelay)
 	case l.Hot && kiln.State(l.State) == kiln.Quiet:
 		return caution.Texts(caution.Quiet)
-	case l.Hot:
-		return caution.Texts(caution.KeepShut)
 	}
-	return nil
+	return nil // "Keep it shut." stands on every hot one, and the whole of it above them all
 }
 
 func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) {
@@ -94,7 +92,7 @@ func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) {
 		}
 		k.Age = ago(say, time.Duration(l.AgeS*float64(time.Second))+l.Silent)
 		if l.Firing != "" {
-			k.Running = fmt.Sprintf("%.1f h", l.RunningForS/3600)
+			k.Running = fmt.Sprintf("%.1f", l.RunningForS/3600)
 			if data := curves[l.Firing]; len(data) > 0 {
 				if lines, err := s.Draw(l.Kiln, data, 120); err == nil {
 					k.Curve = draw(lines, 180, 60)
@@ -205,7 +203,8 @@ func (s *Server) studioPage(w http.ResponseWriter, r *http.Request) {
 		s.trouble(w, r, err)
 		return
 	}
-	d := pages.CollectorStudioPage{Frame: s.frame(r, "studios"), More: len(firings) > listedFirings}
+	d := pages.CollectorStudioPage{Frame: s.frame(r, "studios"), More: len(firings) > listedFirings,
+		Own: s.Mirror != nil}
 	d.Studio = s.studioOf(r, one, d.Speak.Tongue)
 	for _, f := range firings[:min(len(firings), listedFirings)] {
 		row, _ := s.firingOf(one.ID, f, d.Speak)
@@ -240,6 +239,9 @@ func (s *Server) firingPage(w http.ResponseWriter, r *http.Request) {
 	d := pages.CollectorFiringPage{Frame: s.frame(r, "studios"), Note: firings[at].SaidNote}
 	d.Studio = s.studioOf(r, one, d.Speak.Tongue)
 	d.Firing, _ = s.firingOf(one.ID, firings[at], d.Speak)
+	if s.Mirror != nil {
+		d.Own = "/studios/" + one.ID + "/record/firing/" + url.PathEscape(firings[at].ID)
+	}
 	if firings[at].Status == string(kiln.Running) {
 		d.Cautions = caution.Texts(caution.StayNear, caution.VentOn, caution.KeepShut)
 	}

@@ -12,6 +12,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"net/http"
 	"os"
 	"os/signal"
 	"strings"
@@ -21,6 +22,7 @@ import (
 
 	"lidwright/api/caution"
 	"lidwright/config"
+	"lidwright/daemon"
 	"lidwright/daemon/collector"
 )
 
@@ -113,6 +115,7 @@ func runCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			d.Read = readStore
 			d.Ready = func(address string) {
 				slog.Info("ready", "version", version, "page",
 					pageAt(cfg, address))
@@ -120,6 +123,13 @@ func runCommand() *cobra.Command {
 			return d.Run(c.Context())
 		},
 	}
+}
+
+// readStore answers for the record in a folder as the program beside a kiln does.
+func readStore(ctx context.Context, folder string) (http.Handler, func(), error) {
+	cfg := config.Default()
+	cfg.Store.Folder = folder
+	return daemon.ReadStore(ctx, cfg, version, nil)
 }
 
 func logTo(c *cobra.Command, cfg config.Collect) {

@@ -11,6 +11,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -108,6 +109,12 @@ func TestTry(t *testing.T) {
 	for _, want := range []string{"Practice studio 1", "Practice studio 2", "Look at the kiln"} {
 		if !strings.Contains(kilns, want) {
 			t.Errorf("the page of the kilns has no %q", want)
+		}
+	}
+	own := regexp.MustCompile(`/studios/[0-9a-f-]{36}`).FindString(kilns)
+	for path, want := range map[string]string{"/clays": "Nothing can be entered here", "/bars": own + "/record/bar/"} {
+		if text := page(own + "/record" + path); !strings.Contains(text, want) || strings.Contains(text, "method=\"post\"") {
+			t.Errorf("%s of a studio has no %q, or a form: %.3000s", path, want, text)
 		}
 	}
 	t.Setenv("LIDWRIGHT_COLLECT_KEEP_BACKUP_DAYS", "0")
@@ -227,7 +234,11 @@ func carried(t *testing.T, bin, folder string) {
 		}
 		return string(out)
 	}
-	lidwright("carry", "take", file, "--store", fresh)
+	settings := filepath.Join(t.TempDir(), "lidwright.toml")
+	if err := os.WriteFile(settings, fmt.Appendf(nil, "[store]\nfolder = %q\n", fresh), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	lidwright("carry", "take", file, "--config", settings)
 	was, now := lidwright("clay", "list", "--store", filepath.Join(folder, "studio-1", "store")), lidwright("clay", "list", "--store", fresh)
 	if was != now || len(was) < 20 {
 		t.Errorf("clays of the studio:\n%s\nand on its new machine:\n%s", was, now)

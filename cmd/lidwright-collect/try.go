@@ -74,6 +74,7 @@ func try(c *cobra.Command, folder, address string, studios int) error {
 		return err
 	}
 	ready, ended := make(chan string, 1), make(chan error, 1)
+	d.Read = readStore
 	d.Ready = func(at string) { ready <- at }
 	go func() { ended <- d.Run(ctx) }() // stop ends it, and what it says is waited for below
 	var page string
@@ -137,7 +138,7 @@ func practise(ctx context.Context, c *cobra.Command, program, folder, page strin
 		return err
 	}
 	defer log.Close()
-	studio := exec.CommandContext(ctx, program, "practice", "--folder", folder, "--address", port)
+	studio := exec.CommandContext(ctx, program, "practice", "--folder", folder, "--address", port, "--studio", strconv.Itoa(n+1))
 	studio.Stdout, studio.Stderr = log, log
 	studio.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGTERM}
 	studio.Cancel = func() error { return studio.Process.Signal(syscall.SIGTERM) }

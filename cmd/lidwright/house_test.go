@@ -67,7 +67,7 @@ daemon/collector: api api/auth api/collectorpages api/wire config daemon/collect
 daemon/collector/postgres: api/collectorpages api/wire
 daemon/collector/cluster:
 daemon/collector/pgtest: daemon/collector/cluster
-cmd/lidwright-collect: api/caution config daemon/collector daemon/collector/cluster
+cmd/lidwright-collect: api/caution config daemon daemon/collector daemon/collector/cluster
 cmd/lidwright: api api/auth api/caution api/client api/usecase api/wire config daemon kiln kiln/practice
 	kiln/source tiles tiles/lid tiles/shrinkage
 deploy/tools/mutants:

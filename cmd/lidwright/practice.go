@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -20,21 +21,21 @@ name = "practice studio"
 atmosphere = "oxidation"
 
 [store]
-folder = %q
+folder = %[1]q
 
 [listen]
-address = %q
+address = %[2]q
 
-[kiln.big-blue]
-port = %q
+[kiln.%[4]s]
+port = %[3]q
 reply = "columns"
 limit_c = 1290
 
-[kiln.big-blue.channel.1]
+[kiln.%[4]s.channel.1]
 from = "1"
 unit = "c"
 
-[kiln.big-blue.probe.1]
+[kiln.%[4]s.probe.1]
 type = "K"
 `
 
@@ -48,6 +49,12 @@ func practiceCommand() *cobra.Command {
 		RunE: func(c *cobra.Command, _ []string) error {
 			folder, _ := c.Flags().GetString("folder")
 			address, _ := c.Flags().GetString("address")
+			which, _ := c.Flags().GetInt("studio")
+			all := daemon.PracticeStudios()
+			if which < 1 {
+				return wrongUse(errors.New("--studio: they are numbered from 1"))
+			}
+			of := all[(which-1)%len(all)]
 			folder, err := filepath.Abs(folder)
 			if err != nil {
 				return err
@@ -61,7 +68,7 @@ func practiceCommand() *cobra.Command {
 			}
 			defer plug.Unplug()
 			file := filepath.Join(folder, "lidwright.toml")
-			if err := os.WriteFile(file, fmt.Appendf(nil, practiceSettings, filepath.Join(folder, "store"), address, plug.Link), 0o600); err != nil {
+			if err := os.WriteFile(file, fmt.Appendf(nil, practiceSettings, filepath.Join(folder, "store"), address, plug.Link, of.Kiln), 0o600); err != nil {
 				return err
 			}
 			cfg, err := config.Load(file, os.Environ(), nil)
@@ -74,7 +81,7 @@ func practiceCommand() *cobra.Command {
 			g.Go(func() error {
 				return runDaemon(ctx, cfg, func(d *daemon.Daemon) {
 					d.Now = daemon.PracticeClock()
-					p, err := d.Furnish(ctx, "big-blue")
+					p, err := d.FurnishAs(ctx, of)
 					if err != nil {
 						furnish = err
 						return
@@ -83,7 +90,7 @@ func practiceCommand() *cobra.Command {
 					ready := d.Ready
 					d.Ready = func(a string) {
 						ready(a)
-						fmt.Fprintf(c.OutOrStdout(), "\n  The page: http://%s\n  The lid:  http://%s/lid?collar=104.5&opening=92.5&clay=tern\n  Ctrl-C stops it. The studio is invented; so are its figures.\n\n", a, a)
+						fmt.Fprintf(c.OutOrStdout(), "\n  The page: http://%s\n  The lid:  http://%s/lid?collar=104.5&opening=92.5&clay=%s\n  Ctrl-C stops it. The studio is invented; so are its figures.\n\n", a, a, of.Clay())
 					}
 				})
 			})
@@ -96,5 +103,6 @@ func practiceCommand() *cobra.Command {
 	}
 	c.Flags().String("folder", "run", "where the practice studio is kept")
 	c.Flags().String("address", "127.0.0.1:8573", "address of the page")
+	c.Flags().Int("studio", 1, "which of the invented studios; there are three unlike ones")
 	return c
 }

@@ -42,6 +42,7 @@ type Collector struct {
 	Now    func() time.Time
 	Listen func(address string) (net.Listener, error)
 	Ready  func(address string) // told once, when the pages answer
+	Read   ReadStore            // of records that are looked at; nil: a studio's own pages are not to be had
 
 	cfg   config.Collect
 	store *postgres.Store
@@ -107,6 +108,11 @@ const memory = 28 << 20
 // Run answers until ctx ends, and then gives what is under way ten seconds.
 func (c *Collector) Run(ctx context.Context) error {
 	defer c.store.Close()
+	if c.Read != nil {
+		m := &mirrors{db: c.store, site: c.store.Site, read: c.Read, version: c.pages.Version, now: c.Now}
+		defer m.close()
+		c.pages.Mirror = m.of
+	}
 	if os.Getenv("GOMEMLIMIT") == "" {
 		debug.SetMemoryLimit(memory)
 	}
