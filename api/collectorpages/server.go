@@ -45,6 +45,7 @@ type Server struct {
 	pages   *pages.Set
 	counts  counts
 	guesses guesses
+	drawn   drawn
 	at      chan struct{} // a place for each push that is worked on
 }
 

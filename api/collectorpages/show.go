@@ -2,6 +2,7 @@ package collectorpages
 
 import (
 	"cmp"
+	"context"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -10,6 +11,7 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"lidwright/api/caution"
@@ -21,8 +23,10 @@ import (
 // silentAfter is how long a hot kiln may say nothing before it stands first.
 const silentAfter = 2 * time.Minute
 
-// mostFirings of a studio are listed.
-const listedFirings = 500
+const (
+	listedFirings = 500 // of a studio
+	mostShown     = 200 // kilns on a page, the worst ones
+)
 
 func silentHot(l Live) bool { return l.Hot && l.Silent > silentAfter }
 
@@ -78,7 +82,10 @@ func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) {
 		return cmp.Or(cmp.Compare(worse(a), worse(b)), cmp.Compare(a.Studio, b.Studio),
 			cmp.Compare(a.Kiln, b.Kiln))
 	})
-	curves, err := s.Shown.RunningCurves(r.Context())
+	if d.More = len(kilns) - mostShown; d.More > 0 {
+		kilns = kilns[:mostShown]
+	}
+	curves, err := s.runningCurves(r.Context(), kilns)
 	if err != nil {
 		s.trouble(w, r, err)
 		return
@@ -93,14 +100,11 @@ func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) {
 		k.Age = ago(say, time.Duration(l.AgeS*float64(time.Second))+l.Silent)
 		if l.Firing != "" {
 			k.Running = fmt.Sprintf("%.1f", l.RunningForS/3600)
-			if data := curves[l.Firing]; len(data) > 0 {
-				if lines, err := s.Draw(l.Kiln, data, 120); err == nil {
-					k.Curve = draw(lines, 180, 60)
-				}
-			}
+			k.Curve = curves[l.Firing]
 		}
 		switch worse(l) {
 		case 0:
+			k.State = string(kiln.Quiet) // what it did then is not what it does now
 			k.Wrong = "It was hot and nothing came since. Look at the kiln."
 		case 1:
 			k.Wrong = "It is over its limit. Look at the kiln."
@@ -114,6 +118,65 @@ func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) {
 			caution.OneSpot}, caution.CarbonMonoxide...)...)
 	}
 	s.show(w, r, d)
+}
+
+// drawn are the curves of firings under way as they are drawn, each until another state of it arrives: a page
+// of many kilns is asked for again and again.
+type drawn struct {
+	mu  sync.Mutex // guards the field below
+	all map[string]drawnCurve
+}
+
+type drawnCurve struct {
+	sum   int64
+	curve pages.Drawing
+}
+
+// runningCurves draws the curves of the kilns that are shown, those alone of which another state arrived.
+func (s *Server) runningCurves(ctx context.Context, kilns []Live) (map[string]pages.Drawing, error) {
+	sums, err := s.Shown.RunningSums(ctx)
+	if err != nil {
+		return nil, err
+	}
+	out, fresh := map[string]pages.Drawing{}, []string{}
+	s.drawn.mu.Lock()
+	for _, l := range kilns {
+		sum, there := sums[l.Firing]
+		had, drawn := s.drawn.all[l.Firing]
+		switch {
+		case drawn && had.sum == sum:
+			out[l.Firing] = had.curve
+		case there:
+			fresh = append(fresh, l.Firing)
+		}
+	}
+	s.drawn.mu.Unlock()
+	if len(fresh) == 0 {
+		return out, nil
+	}
+	data, err := s.Shown.CurvesOf(ctx, fresh)
+	if err != nil {
+		return nil, err
+	}
+	s.drawn.mu.Lock()
+	defer s.drawn.mu.Unlock()
+	if s.drawn.all == nil {
+		s.drawn.all = map[string]drawnCurve{}
+	}
+	for firing := range s.drawn.all { // of those that are over
+		if _, on := sums[firing]; !on {
+			delete(s.drawn.all, firing)
+		}
+	}
+	for _, firing := range fresh {
+		lines, err := s.Draw("", data[firing], 120)
+		if err != nil {
+			continue
+		}
+		out[firing] = draw(lines, 180, 60)
+		s.drawn.all[firing] = drawnCurve{sums[firing], out[firing]}
+	}
+	return out, nil
 }
 
 // ago is how old something is, as a person says it.

@@ -180,13 +180,34 @@ func (s *Store) Kilns(ctx context.Context) (all []collectorpages.Live, err error
 	return all, err
 }
 
-// RunningCurves are the curves of the firings that are under way, by firing.
-func (s *Store) RunningCurves(ctx context.Context) (map[string][]byte, error) {
+// RunningSums tells by which the curves of the firings under way are known to be the same, by firing.
+func (s *Store) RunningSums(ctx context.Context) (map[string]int64, error) {
+	all := map[string]int64{}
+	err := s.read(ctx, func(q *pgxpool.Pool) error {
+		rows, err := q.Query(ctx, `
+			SELECT c.firing, c.sum FROM live l JOIN site s ON s.site = l.site
+			JOIN curve c ON c.site = l.site AND c.life = s.life AND c.firing = (l.said ->> 'firing')::uuid WHERE coalesce(l.said ->> 'firing', '') <> ''`)
+		if err != nil {
+			return err
+		}
+		_, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (int, error) {
+			var id uuid.UUID
+			var sum int64
+			err := row.Scan(&id, &sum)
+			all[id.String()] = sum
+			return 0, err
+		})
+		return err
+	})
+	return all, err
+}
+
+// CurvesOf are the curves of some firings under way as they were sent, by firing.
+func (s *Store) CurvesOf(ctx context.Context, firings []string) (map[string][]byte, error) {
 	all := map[string][]byte{}
 	err := s.read(ctx, func(q *pgxpool.Pool) error {
 		rows, err := q.Query(ctx, `
-			SELECT c.firing, c.data FROM live l JOIN site s ON s.site = l.site
-			JOIN curve c ON c.site = l.site AND c.life = s.life AND c.firing = (l.said ->> 'firing')::uuid WHERE coalesce(l.said ->> 'firing', '') <> ''`)
+			SELECT c.firing, c.data FROM site s JOIN curve c ON c.site = s.site AND c.life = s.life WHERE c.firing = ANY ($1::uuid[])`, firings)
 		if err != nil {
 			return err
 		}
