@@ -318,6 +318,10 @@ var whoMay = map[auth.Who]string{
 		POST /v1/copies/renew
 		POST /v1/firings/{id}/curve
 		POST /v1/import
+		POST /kilns
+		POST /kilns/{kiln}/rename
+		PUT /v1/kilns/{kiln}
+		POST /v1/kilns/{kiln}/rename
 		PUT /v1/kilns/{kiln}/keep-shut
 		PUT /v1/kilns/{kiln}/probes/{probe}
 		PUT /v1/makers/{mark}/forget

@@ -50,6 +50,8 @@ func (nobody) Loads(context.Context, tiles.LoadFilter) ([]tiles.KeptLoad, error)
 func (nobody) Live() []record.Live                                               { return nil }
 func (nobody) LiveCurve(kiln.KilnID) (record.LiveCurve, bool)                    { return record.LiveCurve{}, false }
 func (nobody) Tell(context.Context, detect.Fact) (kiln.FiringID, error)          { return "", record.ErrNoKiln }
+func (nobody) AddKiln(kiln.Kiln)                                                 {}
+func (nobody) DropKiln(kiln.KilnID)                                              {}
 func (nobody) Trouble() (record.StoreTrouble, bool)                              { return record.StoreTrouble{}, false }
 func (nobody) CopyDue(context.Context) (time.Time, error)                        { return time.Time{}, nil }
 func (nobody) Touch(...tiles.Code)                                               {}
@@ -329,3 +331,10 @@ func (noCopies) WithForgotten(context.Context) ([]usecase.CopyKept, []string, er
 func (noCopies) List() ([]usecase.CopyKept, error) { return nil, nil }
 
 func (nobody) KilnOfClay(context.Context, tiles.ClayID) (kiln.KilnID, error) { return "", nil }
+
+func (nobody) RecordedKilns(context.Context) ([]tiles.RecordedKiln, error) { return nil, nil }
+func (nobody) AddedKilns(context.Context) ([]tiles.AddedKiln, error)       { return nil, nil }
+func (nobody) Usuals(context.Context, kiln.KilnID) ([]tiles.UsualSaid, error) {
+	return nil, nil
+}
+func (nobody) FormerKilns(context.Context) (map[kiln.KilnID]kiln.KilnID, error) { return nil, nil }

@@ -58,7 +58,7 @@ func (s firingRoutes) getFirings(ctx context.Context, in *firingsInput) (*body[w
 			out.Next = usecase.Text(all[i-1].Began.Wall.UTC().Format(time.RFC3339Nano))
 			break
 		}
-		out.Items = append(out.Items, s.Firings().Firing(f, detect.UsualBefore(all, i, s.Kiln[f.Kiln].Control)))
+		out.Items = append(out.Items, s.Firings().Firing(f, detect.UsualBefore(all, i, s.Known(f.Kiln).Control)))
 	}
 	return &body[wire.List[wire.Firing]]{out}, nil
 }
@@ -119,7 +119,7 @@ func (s firingRoutes) getCurve(ctx context.Context, in *curveInput) (*curveOutpu
 	}
 	if len(lines) == 0 && in.Channel != "" && in.Channel != "all" {
 		known := []string{"all"}
-		for _, c := range s.Kiln[f.Kiln].Channels {
+		for _, c := range s.Known(f.Kiln).Channels {
 			known = append(known, string(c.ID))
 		}
 		return nil, usecase.UnknownWord("channel", in.Channel, known...)

@@ -48,6 +48,13 @@ func (s homeRoutes) homePage(w http.ResponseWriter, r *http.Request) error {
 			data.Waiting = append(data.Waiting, one)
 		}
 	}
+	strays, err := s.Kilns().Strays(r.Context())
+	if err != nil {
+		return err
+	}
+	for _, k := range strays {
+		data.Strays = append(data.Strays, k.Kiln)
+	}
 	markFirst(&data)
 	for _, n := range s.Clays().NewsOnBoard(r.Context()) {
 		data.News = append(data.News, pages.HomeNews{Says: n.Says, Link: n.Link})

@@ -69,6 +69,8 @@ func (c *crowd) Clay(_ context.Context, id tiles.ClayID) (tiles.KeptClay, error)
 func (c *crowd) Live() []record.Live                                      { return c.live }
 func (c *crowd) LiveCurve(kiln.KilnID) (record.LiveCurve, bool)           { return record.LiveCurve{}, false }
 func (c *crowd) Tell(context.Context, detect.Fact) (kiln.FiringID, error) { return "", nil }
+func (c *crowd) AddKiln(kiln.Kiln)                                        {}
+func (c *crowd) DropKiln(kiln.KilnID)                                     {}
 func (c *crowd) Trouble() (record.StoreTrouble, bool)                     { return record.StoreTrouble{}, false }
 func (c *crowd) Touch(...tiles.Code)                                      {}
 func (c *crowd) Latest() (*shrinkage.Fit, time.Time, error)               { return c.fit, noon, nil }

@@ -247,7 +247,7 @@ func (s homeRoutes) spyhole(w http.ResponseWriter, r *http.Request) error {
 	}
 	for i, f := range past {
 		if f.Status != kiln.Running && len(data.Past) < 20 {
-			data.Past = append(data.Past, s.Firings().Firing(f, detect.UsualBefore(past, i, s.Kiln[f.Kiln].Control)))
+			data.Past = append(data.Past, s.Firings().Firing(f, detect.UsualBefore(past, i, s.Known(f.Kiln).Control)))
 		}
 	}
 	data.Cautions = s.hotCautions(k, shown.Atmosphere)

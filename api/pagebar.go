@@ -51,10 +51,9 @@ func (s barRoutes) unpackPage(w http.ResponseWriter, r *http.Request) error {
 
 func (s barRoutes) kilnNames() []string {
 	var names []string
-	for id := range s.Kiln {
+	for _, id := range s.KilnNames() {
 		names = append(names, string(id))
 	}
-	slices.Sort(names)
 	return names
 }
 

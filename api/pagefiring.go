@@ -35,7 +35,7 @@ type beneath struct {
 // kind and atmosphere. past is newest first.
 func (s firingRoutes) beneath(ctx context.Context, f kiln.Firing, past []kiln.Firing, model kiln.FiringID) (beneath, error) {
 	var b beneath
-	control := []kiln.ChannelID{s.Kiln[f.Kiln].Control}
+	control := []kiln.ChannelID{s.Known(f.Kiln).Control}
 	curve := func(p kiln.Firing) (kiln.Envelope, error) {
 		lines, _, err := s.Archive.Envelopes(ctx, p.ID, control, 5*time.Minute, 0)
 		if err != nil || len(lines) == 0 {

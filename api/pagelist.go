@@ -32,27 +32,3 @@ func (s loadRoutes) loadsPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	return s.render(w, "loads", data)
 }
-
-// kilnsPage lists the kilns of the settings: what each does, what is usual there, and its probes.
-func (s loadRoutes) kilnsPage(w http.ResponseWriter, r *http.Request) error {
-	type one struct {
-		wire.KilnJSON
-		Now *wire.KilnNow
-	}
-	data := struct {
-		page
-		Kilns []one
-	}{page: s.page(r.Context(), "kiln")}
-	live := map[string]*wire.KilnNow{}
-	for _, k := range s.Kilns().KilnsNow(r.Context()) {
-		live[k.Kiln] = &k
-	}
-	for _, name := range (barRoutes{s.Server}).kilnNames() {
-		k, err := s.Kilns().KilnOf(r.Context(), kiln.KilnID(name))
-		if err != nil {
-			return err
-		}
-		data.Kilns = append(data.Kilns, one{k, live[name]})
-	}
-	return s.render(w, "kilns", data)
-}

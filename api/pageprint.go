@@ -192,7 +192,7 @@ func (s lidRoutes) yearPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	y := lid.CountYear(from, from.AddDate(1, 0, 0), loads, firings, func(k kiln.KilnID) kiln.ChannelID { return s.Kiln[k].Control }, boards)
+	y := lid.CountYear(from, from.AddDate(1, 0, 0), loads, firings, func(k kiln.KilnID) kiln.ChannelID { return s.Known(k).Control }, boards)
 	data := struct {
 		page
 		Year      int

@@ -160,9 +160,9 @@ func routeOf(r *http.Request) *entry { return r.Context().Value(routeKey{}).(*en
 func already(*Server, *routes, huma.API, entry) {}
 
 // routes is every route but the one of what no route takes.
-func (s *Server) routes() []entry { return slices.Concat(s.apiTable(), s.pageTable()) }
+func (s *Server) routes() []entry { return slices.Concat(s.apiTable(), s.kilnTable(), s.pageTable()) }
 
-// apiTable is every route for other programs.
+// apiTable is every other route for other programs.
 func (s *Server) apiTable() []entry {
 	bars, clays, firings, kilns := barRoutes{s}, clayRoutes{s}, firingRoutes{s}, kilnRoutes{s}
 	lids, loads, results, studio := lidRoutes{s}, loadRoutes{s}, resultRoutes{s}, studioRoutes{s}
@@ -191,16 +191,6 @@ func (s *Server) apiTable() []entry {
 			"A note or an incident of a firing")},
 		{"PUT /v1/firings/{id}/notes/{note}/strike", Bench, write, op("strike-note", firings.strikeNote,
 			"Cross a note out; it stays to be seen")},
-		{"GET /v1/kilns", reads, read, op("list-kilns", kilns.getKilns,
-			"Every kiln of the settings, by name")},
-		{"GET /v1/kilns/{kiln}", reads, read, op("get-kiln", kilns.getKiln,
-			"A kiln with its probes, what the cones told of them, and what is usual")},
-		{"GET /v1/kilns/{kiln}/shelves", reads, read, op("kiln-shelves", kilns.getShelves,
-			"How much the shelves of a kiln differ, by the bars, and where to pack a pot and its lid")},
-		{"PUT /v1/kilns/{kiln}/probes/{probe}", Owner, write, op("put-probe", kilns.putProbe,
-			"The life of a thermocouple: a new one has nothing of what the cones told of the old one")},
-		{"PUT /v1/kilns/{kiln}/keep-shut", Owner, write, op("put-keep-shut", kilns.putKeepShut,
-			"Keep the kiln shut above a temperature of the site's own, with its reason")},
 		{"PUT /v1/firings/{id}/begin", Bench, write, op("begin-firing", firings.beginFiring,
 			"Begin a firing at once: recording alone, nothing is sent to a kiln")},
 		{"PUT /v1/firings/{id}/stop", Bench, write, op("stop-firing", firings.stopFiring,
@@ -334,10 +324,38 @@ func (s *Server) apiTable() []entry {
 	}
 }
 
-// pageTable is every page, what its forms post, and the tables for a spreadsheet.
+// kilnTable is every route about kilns themselves: which there are, their probes, what is usual, for other
+// programs and as pages.
+func (s *Server) kilnTable() []entry {
+	kilns := kilnRoutes{s}
+	return []entry{
+		{"GET /v1/kilns", reads, read, op("list-kilns", kilns.getKilns,
+			"Every kiln of the settings or added by hand, by name; and those of the record that are neither")},
+		{"GET /v1/kilns/{kiln}", reads, read, op("get-kiln", kilns.getKiln,
+			"A kiln with its probes, what the cones told of them, and what is usual")},
+		{"PUT /v1/kilns/{kiln}", Owner, write, op("put-kiln", kilns.putKiln,
+			"Add a kiln without a line; one that the settings name too stays as they have it, field by field")},
+		{"POST /v1/kilns/{kiln}/rename", Owner, write, op("rename-kiln", kilns.renameKiln,
+			"Say which name a kiln has now that the settings no longer have: all that was recorded of it goes along")},
+		{"GET /v1/kilns/{kiln}/shelves", reads, read, op("kiln-shelves", kilns.getShelves,
+			"How much the shelves of a kiln differ, by the bars, and where to pack a pot and its lid")},
+		{"PUT /v1/kilns/{kiln}/probes/{probe}", Owner, write, op("put-probe", kilns.putProbe,
+			"The life of a thermocouple: a new one has nothing of what the cones told of the old one")},
+		{"PUT /v1/kilns/{kiln}/keep-shut", Owner, write, op("put-keep-shut", kilns.putKeepShut,
+			"Keep the kiln shut above a temperature of the site's own, with its reason")},
+		{"GET /kilns", reads, webPage, shown(kilns.kilnsPage)},
+		{"POST /kilns", Owner, webForm, shown(kilns.postKiln)},
+		{"POST /kilns/{kiln}/rename", Owner, webForm, shown(kilns.postRename)},
+		{"GET /door/{kiln}", reads, webPage, shown(kilns.doorPage)},
+		{"POST /settings/{kiln}/mark", Owner, webForm, shown(kilns.postKeepShut)},
+		{"POST /settings/{kiln}/probes", Owner, webForm, shown(kilns.postProbe)},
+	}
+}
+
+// pageTable is every other page, what its forms post, and the tables for a spreadsheet.
 func (s *Server) pageTable() []entry {
 	home, session := homeRoutes{s}, sessionRoutes{s}
-	bars, clays, firings, kilns := barRoutes{s}, clayRoutes{s}, firingRoutes{s}, kilnRoutes{s}
+	bars, clays, firings := barRoutes{s}, clayRoutes{s}, firingRoutes{s}
 	lids, loads, results, studio := lidRoutes{s}, loadRoutes{s}, resultRoutes{s}, studioRoutes{s}
 	all := []entry{
 		{"GET /{$}", reads, webPage, shown(home.homePage)},
@@ -352,12 +370,10 @@ func (s *Server) pageTable() []entry {
 		{"POST /firing/{id}/said", Bench, webForm, shown(firings.firingForm(firings.formSaid))},
 		{"GET /by-hand", reads, webPage, shown(firings.byHandPage)},
 		{"POST /by-hand", Bench, webForm, shown(firings.postByHand)},
-		{"GET /door/{kiln}", reads, webPage, shown(kilns.doorPage)},
 		{"GET /compare", reads, webPage, shown(firings.comparePage)},
 		{"GET /trend/{kiln}", reads, webPage, shown(firings.trendPage)},
 		{"GET /unpack", reads, webPage, shown(bars.unpackPage)},
 		{"GET /unpack/{load}", reads, webPage, shown(loads.loadPage)},
-		{"GET /kilns", reads, webPage, shown(loads.kilnsPage)},
 		{"GET /loads", reads, webPage, shown(loads.loadsPage)},
 		{"POST /loads", Bench, webForm, shown(bars.postLoad)},
 		{"POST /load/{load}/ticks", Bench, webForm, shown(firings.postTicks)},
@@ -405,8 +421,6 @@ func (s *Server) pageTable() []entry {
 		{"GET /settings/collector", Owner, webPage, shown(studio.collectorPage)},
 		{"POST /settings/collector", Owner, webForm, shown(studio.postCollectorPage)},
 		{"POST /settings/test", Owner, webForm, shown(studio.testNoticePage)},
-		{"POST /settings/{kiln}/mark", Owner, webForm, shown(kilns.postKeepShut)},
-		{"POST /settings/{kiln}/probes", Owner, webForm, shown(kilns.postProbe)},
 		{"GET /speak", Anyone, webPage, shown(session.speakPage)},
 		{"POST /speak", Anyone, webForm, shown(session.postSpeak)},
 		{"GET /help/safety", Anyone, webPage, shown(home.safetyPage)},

@@ -31,13 +31,13 @@ func (s studioRoutes) settingsPage(w http.ResponseWriter, r *http.Request) error
 	}
 	var kilns []settingsPageKiln
 	for _, wired := range s.Wired {
-		one := settingsPageKiln{Wired: wired, Line: lines[wired.Kiln], Limit: s.Kiln[wired.Kiln].Limit, NewID: s.MakeID(), MarkID: s.MakeID()}
+		one := settingsPageKiln{Wired: wired, Line: lines[wired.Kiln], Limit: s.Known(wired.Kiln).Limit, NewID: s.MakeID(), MarkID: s.MakeID()}
 		m, err := s.Kilns().KeepShut(r.Context(), wired.Kiln)
 		if err != nil {
 			return err
 		}
 		one.Mark = s.Kilns().KeepShutJSON(m)
-		for _, c := range s.Kiln[wired.Kiln].Channels {
+		for _, c := range s.Known(wired.Kiln).Channels {
 			if c.Role == kiln.RoleProbe {
 				one.Probes = append(one.Probes, c.ID)
 			}

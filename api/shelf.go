@@ -11,7 +11,7 @@ import (
 
 func (s kilnRoutes) getShelves(ctx context.Context, in *wire.ShelvesPath) (*body[wire.Shelves], error) {
 	k := kiln.KilnID(in.Kiln)
-	if _, ours := s.Kiln[k]; !ours {
+	if _, ours := s.KilnNamed(k); !ours {
 		return nil, s.problemFrom(ctx, fmt.Errorf("%s: %w", k, record.ErrNoKiln))
 	}
 	j, err := s.Kilns().Shelves(ctx, k)

@@ -11,6 +11,8 @@ import (
 type Kiln struct {
 	ID kiln.KilnID `key:"-"`
 
+	Was     []string      `key:"was"` // names that it had: what was recorded under them is its own
+	Fuel    string        `key:"fuel" words:"electric gas wood other unknown"`
 	Port    string        `key:"port"` // by-id or by-path link; "" = no line, by hand only; replay: a file
 	Speed   int           `key:"speed"`
 	Framing string        `key:"framing" words:"8N1 8N2 8E1 8E2 8O1 8O2 7N2 7E1 7E2 7O1 7O2"`
@@ -71,7 +73,7 @@ type shelves = map[string]kiln.ChannelID
 // DefaultKiln holds what a kiln has where its table says nothing. LimitC and Reply have no default.
 func DefaultKiln() Kiln {
 	return Kiln{
-		Speed: 9600, Framing: "8N1", Every: time.Second,
+		Was: []string{}, Fuel: "unknown", Speed: 9600, Framing: "8N1", Every: time.Second,
 		Separator: ",", Terminator: "\n", Checksum: "none", PollBytes: []string{},
 		KeepShutAboveC: 50,
 	}
@@ -96,6 +98,9 @@ func (k Kiln) Kiln() kiln.Kiln {
 		KeepShutReason: k.KeepShutReason,
 		Shelves:        k.Shelves,
 		Every:          k.Every,
+	}
+	if k.Fuel != "unknown" {
+		out.Fuel = k.Fuel
 	}
 	for _, c := range k.Channels {
 		out.Channels = append(out.Channels, kiln.Channel{ID: c.ID, Role: c.Role})

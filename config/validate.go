@@ -78,6 +78,7 @@ func (r *reader) validate(cfg *Config) {
 		r.kiln(&cfg.Kilns[i])
 	}
 	r.sharedPorts(cfg.Kilns)
+	r.formerNames(cfg.Kilns)
 	if main := cfg.Site.MainKiln; main != "" && !slices.ContainsFunc(cfg.Kilns, func(k Kiln) bool { return string(k.ID) == main }) {
 		r.add("site.main_kiln", "is %s; must be the name of a table [kiln.name] of this file", show(main))
 	}

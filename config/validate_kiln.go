@@ -295,3 +295,23 @@ func (r *reader) sharedPorts(kilns []Kiln) {
 		}
 	}
 }
+
+// formerNames holds the names that kilns had apart: a name has been that of one kiln, which is no other now.
+func (r *reader) formerNames(kilns []Kiln) {
+	of := map[string]kiln.KilnID{}
+	for _, k := range kilns {
+		key := "kiln." + string(k.ID) + ".was"
+		for _, was := range k.Was {
+			other, twice := of[was]
+			switch {
+			case !IsName(was):
+				r.add(key, "holds %s; must be names of small letters, digits and hyphens, as [\"old-blue\"]", show(was))
+			case slices.ContainsFunc(kilns, func(o Kiln) bool { return string(o.ID) == was }):
+				r.add(key, "holds %s, which is a kiln of this file: take its table away, or the name out of was", show(was))
+			case twice:
+				r.add(key, "holds %s, and kiln %s has it too; it was the name of one of the two", show(was), other)
+			}
+			of[was] = k.ID
+		}
+	}
+}

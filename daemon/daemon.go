@@ -116,7 +116,11 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 		st.Close()
 		return nil, err
 	}
-	if err := d.build(ctx, st); err != nil {
+	err = renameKilns(ctx, st, cfg, func() kiln.Stamp { return d.Now() })
+	if err == nil {
+		err = d.build(ctx, st)
+	}
+	if err != nil {
 		st.Close()
 		return nil, err
 	}
@@ -151,30 +155,26 @@ func newDaemon(cfg config.Config, version string, clock *Clock, who auth.Access)
 func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	cfg, zone := d.cfg, d.server.Site.Zone
 	d.store = st
-	kilns := map[kiln.KilnID]kiln.Kiln{}
 	d.recorder = &record.Recorder{Log: d.store, Ladder: heatwork.MainConeScale(), Past: map[kiln.KilnID]detect.Past{}, Zones: map[kiln.KilnID]faults.ZonePast{},
 		NewID:  d.newFiringID,
 		Rules:  detect.Rules{StartAbove: kiln.Celsius(cfg.Firing.StartAboveC), EndBelow: kiln.Celsius(cfg.Firing.EndBelowC), QuietAfter: cfg.Firing.QuietAfter, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere)},
 		Notify: func(n record.Notice) { d.herald.heed(n) }, Ended: func(f kiln.Firing) { d.over.add(f.Kiln) }}
+	added, err := d.store.AddedKilns(ctx)
+	if err != nil {
+		return err
+	}
+	kilns := map[kiln.KilnID]kiln.Kiln{}
 	for _, k := range cfg.Kilns {
-		known := k.Kiln()
-		kilns[k.ID] = known
-		marks, err := d.store.KeepShuts(ctx, k.ID)
-		if err != nil {
+		kilns[k.ID] = k.Kiln()
+		if err := d.watchKiln(ctx, k.Kiln()); err != nil {
 			return err
 		}
-		if len(marks) > 0 && marks[0].Mark > tiles.KeepShutMost {
-			marks[0] = d.keepShutAtMost(ctx, marks[0])
-		}
-		if len(marks) > 0 {
-			known.KeepShut, known.KeepShutReason = marks[0].Mark, marks[0].Reason
-		}
-		d.recorder.Kilns = append(d.recorder.Kilns, known)
-		if d.recorder.Past[k.ID], err = d.past(ctx, k.ID, k.Control); err != nil {
-			return err
-		}
-		if d.recorder.Zones[k.ID], err = d.zones(ctx, k.Kiln()); err != nil {
-			return err
+	}
+	for _, k := range added {
+		if _, ok := kilns[k.ID]; !ok {
+			if err := d.watchKiln(ctx, k.Kiln()); err != nil {
+				return err
+			}
 		}
 	}
 	for _, s := range linesOf(cfg) {
@@ -184,12 +184,7 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 		}
 		d.lines = append(d.lines, line)
 	}
-	d.shrink = newShrink(d.store, func(k kiln.KilnID, shelf string) kiln.ChannelID {
-		if kk, ok := kilns[k]; ok {
-			return kk.Probe(shelf)
-		}
-		return "1"
-	})
+	d.shrink = newShrink(d.store, d.server.Channel)
 	var settings strings.Builder
 	cfg.Show(&settings)
 	hot := &hot{firings: d.store.Firings, live: d.recorder.LiveCurve, over: map[kiln.FiringID]map[kiln.ChannelID]time.Duration{},
@@ -203,6 +198,8 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	d.turned.Store(-1)
 	d.heat = newHeat(d.store, cfg, zone, d.relearn)
 	d.server.Site.ID, d.server.Settings, d.server.Kiln, d.server.Hot = cfg.Site.ID, settings.String(), kilns, hot.of
+	d.server.Kilns().TakeAdded(added)
+	d.server.Learn = d.relearn
 	d.server.Archive, d.server.Copies, d.server.Recorder, d.server.Shrink, d.server.Heat, d.server.Notices = usecase.StorageOf(d.store), copies{d.store, d.stopping}, d.recorder, d.shrink, d.heat, d.herald
 	d.outbox = outbox.New(store.Outbox{Store: d.store}, cfg.Store.Folder, d.server.Site.Version, func() kiln.Stamp { return d.Now() }, d.server.LiveKilns, store.CurveSum)
 	d.server.Collector = d.outbox
@@ -354,8 +351,8 @@ func (d *Daemon) Run(ctx context.Context) error {
 		}
 		stopRecording()
 	}()
-	for _, k := range d.recorder.Kilns { // behind the start: curves take a while to read
-		g.Go(func() error { d.learn(gctx, k.ID); return nil })
+	for _, id := range d.server.KilnNames() { // behind the start: curves take a while to read
+		g.Go(func() error { d.learn(gctx, id); return nil })
 	}
 	g.Go(func() error { d.endings(gctx); return nil })
 	g.Go(func() error { return d.shrink.run(gctx) })

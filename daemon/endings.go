@@ -74,18 +74,17 @@ func (d *Daemon) relearn(ctx context.Context, id kiln.KilnID) {
 func (d *Daemon) learn(ctx context.Context, id kiln.KilnID) {
 	d.learning.Lock()
 	defer d.learning.Unlock()
-	for _, k := range d.recorder.Kilns {
-		if k.ID != id {
-			continue
-		}
-		p, err := d.past(ctx, k.ID, k.Control)
-		if err == nil {
-			p.Probes = d.witnessed(ctx, k.ID)
-			d.holds(ctx, k, &p)
-			_, err = d.recorder.Tell(ctx, detect.Fact{Kiln: k.ID, What: detect.PastKnown, Past: p})
-		}
-		if err != nil && ctx.Err() == nil {
-			slog.Warn("what a kiln is expected to do is as it was before its last firing", "kiln", id, "err", err)
-		}
+	k, ok := d.server.KilnNamed(id)
+	if !ok {
+		return
+	}
+	p, err := d.past(ctx, id, k.Control)
+	if err == nil {
+		p.Probes = d.witnessed(ctx, id)
+		d.holds(ctx, k, &p)
+		_, err = d.recorder.Tell(ctx, detect.Fact{Kiln: id, What: detect.PastKnown, Past: p})
+	}
+	if err != nil && ctx.Err() == nil {
+		slog.Warn("what a kiln is expected to do is as it was before its last firing", "kiln", id, "err", err)
 	}
 }

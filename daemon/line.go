@@ -30,6 +30,9 @@ func (d *Daemon) heard() []usecase.Line {
 			out = append(out, usecase.Line{Kiln: k.ID, Waits: "no line: by hand only", Words: []string{string(k.ID) + " has no line: it is kept by hand"}})
 		}
 	}
+	for _, id := range d.server.Added() {
+		out = append(out, usecase.Line{Kiln: id, Waits: "no line: by hand only", Words: []string{string(id) + " has no line: it is kept by hand"}})
+	}
 	return out
 }
 

@@ -27,12 +27,17 @@ func ReadStore(ctx context.Context, cfg config.Config, version string, now func(
 	if err != nil {
 		return nil, nil, err
 	}
+	named := len(cfg.Kilns)
 	if cfg.Kilns, err = kilnsOf(ctx, st, cfg.Kilns); err != nil {
 		st.Close()
 		return nil, nil, err
 	}
 	d, err := newDaemon(cfg, version, clock, auth.Access{ReadingOpen: true})
 	if err == nil {
+		d.server.FromRecord = map[kiln.KilnID]bool{}
+		for _, k := range cfg.Kilns[named:] {
+			d.server.FromRecord[k.ID] = true
+		}
 		err = d.build(ctx, st)
 	}
 	if err != nil {

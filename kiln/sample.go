@@ -73,6 +73,7 @@ type Channel struct {
 // Kiln is what the trade needs to know of one kiln from the settings.
 type Kiln struct {
 	ID             KilnID
+	Fuel           string               // electric, gas, wood, other; "" where nobody said
 	Channels       []Channel            // in the order of the settings
 	Control        ChannelID            // the channel whose curve is the firing's
 	Limit          Celsius              // a notice when passed, no more; NaN where none was set

@@ -167,7 +167,7 @@ func (m *Metrics) countPast(ctx context.Context, tell teller) error {
 	}
 	over := map[[2]string]int{}
 	for _, f := range firings {
-		if _, ours := m.Kiln[f.Kiln]; ours && f.Status != kiln.Running {
+		if _, ours := m.KilnNamed(f.Kiln); ours && f.Status != kiln.Running {
 			over[[2]string{string(f.Kiln), cmp.Or(string(f.Kind), "other")}]++
 		}
 	}
@@ -192,7 +192,7 @@ func (m *Metrics) probeBias(ctx context.Context, tell teller) error {
 	if m.Heat == nil {
 		return nil
 	}
-	for id := range m.Kiln {
+	for _, id := range m.KilnNames() {
 		stories, err := m.Heat.Stories(ctx, id)
 		if err != nil {
 			return err

@@ -36,7 +36,7 @@ func compiledPages() []Page {
 	wrong := wire.KilnNow{Kiln: "kiln", State: "state", LastTemperatureC: &many, Waits: "waits", OverLimit: true, LimitC: &many, TooSoon: true, Unwritten: "why", BelowKeepShutAt: &at, BelowKeepShutLikely: []string{at, at}}
 	return []Page{
 		HomePage{Frame: f},
-		HomePage{Frame: Frame{Site: "site", Now: time.Date(2026, 11, 30, 9, 0, 0, 0, time.UTC)}, ClockUnset: true, Alarm: []string{"alarm"}, Waiting: []LoadToMeasure{waits}, News: []HomeNews{{"says", "link"}},
+		HomePage{Frame: Frame{Site: "site", Now: time.Date(2026, 11, 30, 9, 0, 0, 0, time.UTC)}, ClockUnset: true, Alarm: []string{"alarm"}, Strays: []string{"stray"}, Waiting: []LoadToMeasure{waits}, News: []HomeNews{{"says", "link"}},
 			Lids:  []LidSized{{Pot: "pot", Form: "form", Seat: "seat", Clay: "clay", GalleryMM: 104.5, LidMM: 102.5, Made: "day"}},
 			Kilns: []KilnCard{{KilnNow: heats, Phone: "<svg></svg>", Desk: "<svg></svg>", Cautions: []Cautioned{{Text: "caution", More: []string{"more"}}}, Waiting: []LoadToMeasure{waits}}, {KilnNow: wrong}, {KilnNow: wire.KilnNow{Kiln: "kiln"}}}},
 		LanguagePage{Frame: f, Units: []string{"unit", "another"}, Next: "next"},
@@ -54,6 +54,9 @@ func compiledPages() []Page {
 		CollectorStudioPage{Frame: f, Studio: studio, More: true, Firings: []CollectorFiring{{Link: "link", Kiln: "kiln", Number: "number", Began: "began", Kind: "kind", Status: "status", Peak: "peak", Lasted: "lasted"}}},
 		CollectorFiringPage{Frame: f, Studio: studio, Curve: Drawing{Width: 9, Height: 9, Says: "drawn", Lines: []string{"points"}}, Note: "note", Cautions: []string{"caution"}},
 		CollectorFiringPage{Frame: f, Studio: studio},
+		KilnsPage{Frame: f, Fuels: []string{"fuel"}, Name: "name", Fuel: "fuel", Problem: &fault, Beside: []string{"beside"}, Strays: []StrayKiln{{"stray", 3, 2, 1}},
+			Kilns: []OneKiln{{Name: "kiln", State: "state", Fuel: "fuel", NoLine: true, Usual: []UsualFiring{{"kind", "atmosphere", "name", "cone", "top", "hours"}}, Probes: []KilnProbe{{"channel", "type", "says"}}}}},
+		KilnsPage{Frame: f, Kilns: []OneKiln{{Name: "kiln"}}},
 		ProblemPage{Frame: f, Problem: fault, Help: "help"},
 		ProblemPage{Frame: f, Problem: Problem{Title: "title", About: "about", Detail: "detail"}, Help: "help"},
 	}

@@ -64,7 +64,7 @@ func (t *tableTaker) ref(r *tableRow, name string) tiles.BatchRef {
 // kilnKnown sees that a kiln is in the settings.
 func (t *tableTaker) kilnKnown(r *tableRow) kiln.KilnID {
 	k := kiln.KilnID(r.text("kiln"))
-	if _, ok := t.Kiln[k]; !ok && len(t.Kiln) > 0 {
+	if _, ok := t.KilnNamed(k); !ok && len(t.KilnNames()) > 0 {
 		r.faults.Add("unknown-kiln", "kiln", string(k)+" is not in the settings")
 	}
 	return k
@@ -147,7 +147,7 @@ func (t *tableTaker) load(r *tableRow) keeper {
 	} else if !l.Stated.Known() { // one of a sheet of bars has no kiln
 		r.faults.Add(tiles.Missing, "kiln", "is needed")
 	}
-	if _, ok := t.Kiln[l.Kiln]; !ok && l.Firing == "" && !l.Stated.Known() && unpacked.IsZero() {
+	if _, ok := t.KilnNamed(l.Kiln); !ok && l.Firing == "" && !l.Stated.Known() && unpacked.IsZero() {
 		r.faults.Add("unknown-kiln", "kiln", string(l.Kiln)+" is not in the settings")
 	}
 	was, there := t.loads[l.ID]

@@ -333,7 +333,7 @@ func (r *tableRow) bad() tiles.InvalidFields {
 func (s Tables) keepRows(ctx context.Context, out *wire.Import, keep []keeper, ask Ask) error {
 	defer func() {
 		s.Shrink.Touch()
-		for k := range s.Kiln {
+		for _, k := range s.KilnNames() {
 			s.Heat.Again(context.WithoutCancel(ctx), k)
 		}
 	}()

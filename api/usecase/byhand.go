@@ -146,12 +146,12 @@ type HandFiring struct {
 // ByHand turns a body into a firing and the readings of its typed curve.
 func (s Firings) ByHand(id kiln.FiringID, b wire.FiringBody) (f HandFiring, samples []kiln.Sample, err error) {
 	f.Limit = kiln.NoTemperature()
-	known, ok := s.Kiln[kiln.KilnID(b.Kiln)]
+	known, ok := s.KilnNamed(kiln.KilnID(b.Kiln))
 	switch {
 	case b.Kiln == "":
 		return f, nil, refuse("missing", "Say which kiln.", wire.Field{Name: "kiln", Says: "is needed"})
-	case !ok && len(s.Kiln) > 0:
-		return f, nil, refuse("unknown-kiln", "No kiln "+b.Kiln+" in the settings; one without a line stands there with port \"\".", wire.Field{Name: "kiln", Says: "not in the settings"})
+	case !ok && len(s.KilnNames()) > 0:
+		return f, nil, refuse("unknown-kiln", "No kiln "+b.Kiln+" here; one without a line is added by name on the Kilns page.", wire.Field{Name: "kiln", Says: "no such kiln here"})
 	case ok:
 		f.Limit = known.Limit
 	}

@@ -30,7 +30,7 @@ func (s Firings) Compared(ctx context.Context, ids []string, at kiln.Celsius) ([
 			f.Number = max(f.Number, number)
 		}
 		c := analysis.Compared{Firing: f}
-		lines, _, err := s.Envelopes(ctx, f, []kiln.ChannelID{s.Kiln[f.Kiln].Control}, 0, time.Minute)
+		lines, _, err := s.Envelopes(ctx, f, []kiln.ChannelID{s.Known(f.Kiln).Control}, 0, time.Minute)
 		if err != nil {
 			return nil, err
 		}

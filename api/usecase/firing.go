@@ -30,7 +30,7 @@ func (s Firings) ProbeOf(f kiln.Firing) kiln.ChannelID {
 	if f.StandIn.Probe != "" {
 		return f.StandIn.Probe
 	}
-	return s.Kiln[f.Kiln].Control
+	return s.Known(f.Kiln).Control
 }
 
 // firingJSON is a firing, of which usual is what was usual before it.

@@ -4,8 +4,6 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"maps"
-	"slices"
 	"time"
 
 	"lidwright/api/wire"
@@ -55,12 +53,12 @@ func (s Lids) meant(ctx context.Context, a FiringAsk, clay tiles.Clay) (FiringMe
 			return m, err
 		}
 	} else {
-		if _, ok := s.Kiln[a.Kiln]; !ok {
+		if _, ok := s.KilnNamed(a.Kiln); !ok {
 			return m, refuse("unknown-kiln", "No kiln "+string(a.Kiln)+" in the settings.", wire.Field{Name: "kiln", Says: "not in the settings"})
 		}
 	}
 	var past detect.Past
-	control := s.Kiln[m.Kiln].Control
+	control := s.Known(m.Kiln).Control
 	if m.Kiln != "" {
 		firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: m.Kiln, Status: kiln.Ended, Limit: newestKilns})
 		if err != nil {
@@ -112,7 +110,7 @@ func (s Lids) kilnOf(ctx context.Context, clay tiles.ClayID) (kiln.KilnID, error
 		if err != nil {
 			return "", err
 		}
-		if _, ok := s.Kiln[k]; ok {
+		if _, ok := s.KilnNamed(k); ok {
 			return k, nil
 		}
 	}
@@ -127,7 +125,10 @@ func (s *Studio) MainKiln() kiln.KilnID {
 	if len(s.Wired) > 0 {
 		return s.Wired[0].Kiln
 	}
-	if names := slices.Sorted(maps.Keys(s.Kiln)); len(names) > 0 {
+	if added := s.Added(); len(added) > 0 {
+		return added[0]
+	}
+	if names := s.KilnNames(); len(names) > 0 {
 		return names[0]
 	}
 	return ""
@@ -364,7 +365,7 @@ func (s Lids) companion(ctx context.Context, code tiles.Code) (shrinkage.SoFar, 
 }
 
 func (s *Studio) Channel(k kiln.KilnID, shelf string) kiln.ChannelID {
-	if kk, ok := s.Kiln[k]; ok {
+	if kk, ok := s.KilnNamed(k); ok {
 		return kk.Probe(shelf)
 	}
 	return "1"

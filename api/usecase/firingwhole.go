@@ -27,7 +27,7 @@ func (s Firings) WholeFiring(ctx context.Context, id kiln.FiringID) (wire.Firing
 	if err != nil {
 		return wire.FiringWhole{}, err
 	}
-	control := s.Kiln[f.Kiln].Control
+	control := s.Known(f.Kiln).Control
 	usual := detect.UsualBefore(append([]kiln.Firing{f}, before...), 0, control)
 	j := wire.FiringWhole{Firing: s.Firing(f, usual), Remarks: []wire.RekeepShut{}, Cones: []wire.Cone{}, Notes: []wire.Note{}, HandSays: []string{}}
 	if err := s.addFeatures(ctx, f, &j); err != nil {
@@ -58,7 +58,7 @@ func (s Firings) WholeFiring(ctx context.Context, id kiln.FiringID) (wire.Firing
 		if err != nil {
 			return j, err
 		}
-		_, says := heatwork.HandWork(f, tiles.ConeReadings(cones)[id], typed, s.Kiln[f.Kiln].Limit)
+		_, says := heatwork.HandWork(f, tiles.ConeReadings(cones)[id], typed, s.Known(f.Kiln).Limit)
 		j.HandSays = append(j.HandSays, says...)
 	}
 	return j, nil
@@ -66,7 +66,7 @@ func (s Firings) WholeFiring(ctx context.Context, id kiln.FiringID) (wire.Firing
 
 // addFeatures works the features out of the curve.
 func (s Firings) addFeatures(ctx context.Context, f kiln.Firing, j *wire.FiringWhole) error {
-	channel, k := s.ProbeOf(f), s.Kiln[f.Kiln]
+	channel, k := s.ProbeOf(f), s.Known(f.Kiln)
 	gap := k.GapAfter()
 	if f.Source == "hand" {
 		channel, gap = kiln.ByHandChannel, TypedGap

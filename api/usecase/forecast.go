@@ -99,7 +99,7 @@ func (s Firings) usualOf(ctx context.Context, key usualKey) (usualRead, error) {
 	if r, ok := s.usuals.last[key]; ok && r.change == change {
 		return r, nil
 	}
-	control := s.Kiln[key.kiln].Control
+	control := s.Known(key.kiln).Control
 	firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: key.kiln,
 		Status: kiln.Ended, Limit: newestKilns})
 	if err != nil {

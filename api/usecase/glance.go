@@ -33,7 +33,9 @@ func (s Clays) Glancing(ctx context.Context) (*Studio, error) {
 	if g.batches, err = s.Archive.Batches(ctx); err != nil {
 		return nil, err
 	}
-	return &Studio{Site: s.Site, Archive: StorageOf(g), Heat: g, Kiln: s.Kiln, Shrink: s.Shrink, LidDefaults: s.LidDefaults, Codes: s.Codes, Now: s.Now}, nil
+	site := s.Site
+	site.MainKiln = s.MainKiln() // as it is with the settings and the order in which kilns were added
+	return &Studio{Site: site, Archive: StorageOf(g), Heat: g, Kiln: s.AllKilns(), Shrink: s.Shrink, LidDefaults: s.LidDefaults, Codes: s.Codes, Now: s.Now}, nil
 }
 
 func (g *glance) Clay(_ context.Context, id tiles.ClayID) (tiles.KeptClay, error) {

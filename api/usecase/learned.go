@@ -246,7 +246,7 @@ func (e *expecting) firing(ctx context.Context, v lid.Result) (at lid.Firing, ca
 		return at, "no load named: the usual glaze firing is taken", nil
 	case l.Firing != "":
 		f, ok := e.firings[l.Firing]
-		control := e.s.Kiln[f.Kiln].Control
+		control := e.s.Known(f.Kiln).Control
 		w, heard := f.Work(control)
 		if ok && heard && w.C.Known() {
 			at.Work, at.WorkSD, at.Probe, at.FromBag = w.C, recordedMissC, heatwork.ProbeName(f.Kiln, control, w.Since), false

@@ -51,10 +51,8 @@ func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Preco
 	if l.Atmosphere == "" {
 		l.Atmosphere = s.Site.atmosphere()
 	}
-	if l.Kiln == "" && len(s.Kiln) == 1 {
-		for id := range s.Kiln {
-			l.Kiln = id
-		}
+	if names := s.KilnNames(); l.Kiln == "" && len(names) == 1 {
+		l.Kiln = names[0]
 	}
 	for _, p := range b.Bars {
 		code, err := s.Codes.Parse("bars.bar", p.Bar)
@@ -66,7 +64,7 @@ func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Preco
 	if err := l.Validate(); err != nil {
 		return tiles.PutResult{}, err
 	}
-	if _, ok := s.Kiln[l.Kiln]; !ok && l.Firing == "" && !l.Stated.Known() {
+	if _, ok := s.KilnNamed(l.Kiln); !ok && l.Firing == "" && !l.Stated.Known() {
 		return tiles.PutResult{}, refuse("unknown-kiln", "No kiln "+b.Kiln+" in the settings; for a kiln without a line give the cone that it reached.", wire.Field{Name: "kiln", Says: "not in the settings; if it has no line, give the cone that it reached"})
 	}
 	k, err := s.Archive.PutLoad(ctx, l, m, s.Now())
@@ -74,7 +72,7 @@ func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Preco
 		return k, err
 	}
 	s.Shrink.Touch()
-	if _, ok := s.Kiln[l.Kiln]; ok && l.Firing == "" && k.New {
+	if _, ok := s.KilnNamed(l.Kiln); ok && l.Firing == "" && k.New {
 		s.TellKiln(ctx, detect.Fact{Kiln: l.Kiln, What: detect.LoadOpened, At: s.Now(), Kind: l.Kind, Atmosphere: l.Atmosphere, Load: l.ID})
 	}
 	return k, nil
@@ -97,7 +95,7 @@ func (s Loads) Unpacked(ctx context.Context, id string, at time.Time, by string)
 	if err != nil {
 		return l, err
 	}
-	if _, ok := s.Kiln[l.Kiln]; ok {
+	if _, ok := s.KilnNamed(l.Kiln); ok {
 		s.TellKiln(ctx, detect.Fact{Kiln: l.Kiln, What: detect.Unpacked, At: s.Now(), Load: l.ID})
 	}
 	s.Shrink.Touch()

@@ -12,7 +12,7 @@ import (
 
 // KeepShut is the one in force: the last that was told, else that of the settings.
 func (s Kilns) KeepShut(ctx context.Context, id kiln.KilnID) (tiles.KeepShut, error) {
-	k, ok := s.Kiln[id]
+	k, ok := s.KilnNamed(id)
 	if !ok {
 		return tiles.KeepShut{}, record.ErrNoKiln
 	}
@@ -31,7 +31,7 @@ func (s Kilns) KeepShutJSON(m tiles.KeepShut) wire.KeepShut {
 }
 
 func (s Kilns) KeepKeepShut(ctx context.Context, id kiln.KilnID, b wire.KeepShutBody) (tiles.PutResult, error) {
-	if _, ok := s.Kiln[id]; !ok {
+	if _, ok := s.KilnNamed(id); !ok {
 		return tiles.PutResult{}, refuse("unknown-kiln", "No kiln "+string(id)+" in the settings.", wire.Field{Name: "kiln", Says: "not in the settings"})
 	}
 	m := tiles.KeepShut{ID: b.ID, Kiln: id, Mark: kiln.Celsius(b.MarkC), Reason: b.Reason, By: b.By}

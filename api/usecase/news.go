@@ -132,7 +132,7 @@ func (s Clays) clayNews(ctx context.Context) ([]StudioNews, error) {
 
 func (s Clays) probeNews(ctx context.Context) ([]StudioNews, error) {
 	said := map[kiln.KilnID][]string{}
-	for id := range s.Kiln {
+	for _, id := range s.KilnNames() {
 		stories, err := s.Heat.Stories(ctx, id)
 		if err != nil {
 			return nil, err
@@ -149,7 +149,7 @@ func (s Clays) probeNews(ctx context.Context) ([]StudioNews, error) {
 	}
 	for _, w := range fit.LoadHeats() {
 		id, channel, _ := strings.Cut(w.Probe, "/")
-		if _, ours := s.Kiln[kiln.KilnID(id)]; !ours || !w.Disagree {
+		if _, ours := s.KilnNamed(kiln.KilnID(id)); !ours || !w.Disagree {
 			continue
 		}
 		off, how := w.Drift, "the bars of its last loads say"

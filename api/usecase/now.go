@@ -117,7 +117,7 @@ func (s Kilns) Speaks(l record.Live) kiln.ChannelID {
 	if l.Probe != "" {
 		return l.Probe
 	}
-	return s.Kiln[l.Kiln].Control
+	return s.Known(l.Kiln).Control
 }
 
 // since is a moment that may not be told.

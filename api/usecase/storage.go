@@ -69,8 +69,17 @@ type FactStore interface {
 	ForgetMaker(ctx context.Context, mark string, at kiln.Stamp) (rows int, err error)
 }
 
-// KilnStore is the part of the record with the lives of probes, and what a kiln is kept shut above.
+// KilnStore is the part of the record with kilns that people added, the names that kilns had, the lives of
+// probes, and what a kiln is kept shut above.
 type KilnStore interface {
+	PutKiln(ctx context.Context, k tiles.AddedKiln, m Precondition, at kiln.Stamp) (tiles.PutResult, error)
+	AddedKilns(ctx context.Context) ([]tiles.AddedKiln, error) // the first added first
+	RecordedKilns(ctx context.Context) ([]tiles.RecordedKiln, error)
+	// RenameKiln puts all that was said of a kiln under another name. Said again it does nothing.
+	RenameKiln(ctx context.Context, was, now kiln.KilnID, at kiln.Stamp) (tiles.RecordedKiln, error)
+	FormerKilns(ctx context.Context) (map[kiln.KilnID]kiln.KilnID, error) // names that kilns had, with those of now
+	PutUsual(ctx context.Context, u tiles.UsualSaid, at kiln.Stamp) (tiles.PutResult, error)
+	Usuals(ctx context.Context, k kiln.KilnID) ([]tiles.UsualSaid, error) // the oldest first
 	PutProbe(ctx context.Context, p tiles.ProbeLife, m Precondition, at kiln.Stamp) (tiles.PutResult, error)
 	Probes(ctx context.Context, k kiln.KilnID) ([]tiles.KeptProbe, error)
 	PutKeepShut(ctx context.Context, m tiles.KeepShut, at kiln.Stamp) (tiles.PutResult, error)
@@ -166,6 +175,8 @@ type Recorder interface {
 	LiveCurve(id kiln.KilnID) (record.LiveCurve, bool)
 	Tell(ctx context.Context, f detect.Fact) (kiln.FiringID, error)
 	Trouble() (record.StoreTrouble, bool)
+	AddKiln(k kiln.Kiln)     // one without a line, that a person added
+	DropKiln(id kiln.KilnID) // one that has another name now
 }
 
 // Shrink is the fit of shrink rates, kept up to date by the daemon.

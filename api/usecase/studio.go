@@ -20,7 +20,7 @@ type Studio struct {
 	Heat     Heat     // heat works, kept up by the daemon
 	Lines    func() []Line
 	Store    func() (StoreHealth, error)
-	Kiln     map[kiln.KilnID]kiln.Kiln // as in the settings
+	Kiln     map[kiln.KilnID]kiln.Kiln // those that there were at the start; see KilnNamed
 	Wired    []Wired                   // the same, for the page of the settings
 	// Settings are those in force as text, without any secret.
 	Settings string
@@ -48,6 +48,12 @@ type Studio struct {
 	// kept under it. Nil: none are kept.
 	Revision func() uint64
 
+	// FromRecord are kilns of Kiln that only the record knows, where a store is read with other settings.
+	FromRecord map[kiln.KilnID]bool
+	// Learn has what is known of a kiln read anew: its firings are others. Nil: nobody keeps any.
+	Learn func(ctx context.Context, k kiln.KilnID)
+
+	added     addedKilns
 	learner   learner // what the lids taught
 	newsboard newsboard
 	usuals    usualCurves

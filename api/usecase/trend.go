@@ -46,14 +46,14 @@ func someHours(d time.Duration) float64 {
 func (s Firings) Trend(ctx context.Context, k kiln.KilnID, kind kiln.Kind, atmosphere kiln.Atmosphere, years int) (wire.Trend, error) {
 	out := wire.Trend{Kiln: string(k), Kind: string(kind), Atmosphere: string(atmosphere), Years: years, Items: []wire.TrendItem{},
 		Columns: []string{"firing", "name", "started_at", "heat_work_c", "peak_c", "hours_to_top", "cooling_hours"}, Rows: []wire.TrendRow{}}
-	if _, ok := s.Kiln[k]; !ok {
+	if _, ok := s.KilnNamed(k); !ok {
 		return out, fmt.Errorf("%s: %w", k, record.ErrNoKiln)
 	}
 	all, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: k, Status: kiln.Ended, Limit: 2000})
 	if err != nil {
 		return out, err
 	}
-	control := s.Kiln[k].Control
+	control := s.Known(k).Control
 	var mine []kiln.Firing
 	for _, f := range all {
 		if out.Kind == "" {

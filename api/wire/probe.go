@@ -3,6 +3,7 @@ package wire
 // KilnJSON is a kiln as the settings and the people have it.
 type KilnJSON struct {
 	Kiln           string            `json:"kiln"`
+	Fuel           string            `json:"fuel" doc:"electric, gas, wood, other; empty: not said"`
 	LimitC         *float64          `json:"limit_c"`
 	KeepShutAboveC *float64          `json:"keep_shut_above_c"`
 	Reason         string            `json:"keep_shut_reason"`
@@ -50,8 +51,10 @@ type KilnPath struct {
 }
 
 type Kilns struct {
-	Items []KilnJSON `json:"items"`
-	Next  *string    `json:"next" doc:"Always null: a studio has few kilns"`
+	Items  []KilnJSON  `json:"items"`
+	Next   *string     `json:"next" doc:"Always null: a studio has few kilns"`
+	Strays []StrayKiln `json:"not_in_settings" doc:"Kilns of the record that no kiln here has the name of"`
+	Says   []string    `json:"says" doc:"What of the kilns that people added stands otherwise in the settings"`
 }
 
 type ProbePath struct {

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"net"
+	"net/http"
 	"os"
 	"slices"
 	"time"
@@ -73,6 +74,7 @@ func check(c *cobra.Command, _ []string) error {
 	r := checked{Lines: []wire.Line{}}
 	r.settings(cfg)
 	r.outward(c.Context(), cfg)
+	r.kilnsOfRecord(c, cfg)
 	deaf, err := r.lines(c, cfg, time.Duration(long)*time.Second)
 	if err != nil {
 		return err
@@ -148,6 +150,42 @@ func (r *checked) outward(ctx context.Context, cfg config.Config) {
 		} else {
 			r.say(true, one.about, "%s", one.well)
 		}
+	}
+}
+
+// kilnsOfRecord tells of kilns that only the record has, and of those that stand otherwise in the settings: by a
+// daemon, or by the store that no daemon has open. Where neither is there it tells nothing.
+func (r *checked) kilnsOfRecord(c *cobra.Command, cfg config.Config) {
+	cl, err := clientOf(c)
+	if err != nil {
+		return
+	}
+	if !c.Flags().Changed("site") {
+		if cl.Site, err = siteOf(cfg); err != nil {
+			return
+		}
+	}
+	cl.Else = func(context.Context) (http.Handler, error) {
+		if !daemon.HasStore(cfg) || daemon.Running(cfg) {
+			return nil, nil
+		}
+		return readStore(c, cfg)
+	}
+	ctx, cancel := context.WithTimeout(c.Context(), 5*time.Second)
+	defer cancel()
+	b, err := cl.Get(ctx, "/v1/kilns", nil, "application/json")
+	var a struct {
+		Strays []wire.StrayKiln `json:"not_in_settings"`
+		Says   []string
+	}
+	if err != nil || decode(b, &a) != nil {
+		return
+	}
+	for _, k := range a.Strays {
+		r.say(false, "kiln", "%s", k.Says)
+	}
+	for _, s := range a.Says {
+		r.say(true, "kiln", "%s", s)
 	}
 }
 

@@ -78,6 +78,9 @@ func fullSite(t testing.TB, word byte) (folder string) {
 	must[tiles.PutResult](t)(s.PutTick(ctx, tiles.Tick{ID: uuid(word, 80), Subject: load.ID, Item: "caution-36", Done: true}, when))
 	must[tiles.PutResult](t)(s.PutProbe(ctx, tiles.ProbeLife{ID: uuid(word, 90), Kiln: "big-blue", Channel: "1", Type: "K", Class: 2, Fitted: "2026-01-01"}, usecase.Precondition{}, when))
 	must[tiles.PutResult](t)(s.PutKeepShut(ctx, tiles.KeepShut{ID: uuid(word, 95), Kiln: "big-blue", Mark: 95, Reason: "thin ware"}, when))
+	must[tiles.PutResult](t)(s.PutKiln(ctx, tiles.AddedKiln{ID: kiln.KilnID(fmt.Sprintf("old-gas-%d", word)), Fuel: "gas"}, usecase.Precondition{}, when))
+	must[tiles.RecordedKiln](t)(s.RenameKiln(ctx, kiln.KilnID(fmt.Sprintf("old-gas-%d", word)), kiln.KilnID(fmt.Sprintf("gas-%d", word)), when))
+	must[tiles.PutResult](t)(s.PutUsual(ctx, tiles.UsualSaid{ID: uuid(word, 96), Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, What: tiles.UsualPinned, HeatWork: 1222}, when))
 	for _, table := range carryTables {
 		var n int
 		if err := s.read.QueryRow(`SELECT count(*) FROM ` + table).Scan(&n); err != nil || n == 0 {

@@ -35,7 +35,7 @@ func renameSaid(ctx context.Context, tx *sql.Tx, names map[string]map[string]str
 		for _, s := range part {
 			id, body := s.id, s.body
 			switch s.kind {
-			case "clay", "bar":
+			case "clay", "bar", "kiln":
 				id = renamed(names[s.kind], s.id)
 			case "batch":
 				id = renamedRef(names["clay"], s.id)

@@ -317,7 +317,7 @@ func (t *taker) texts(ctx context.Context, query string, args ...any) []string {
 
 // keys are what says that a row of a table is one that is here already.
 var keys = map[string]string{"change": "", "boot": "id", "clay": "clay", "batch": "clay, batch", "batch_parent": "clay, batch, place", "bar": "id", "reading": "id",
-	"act": "kind, id, op", "load": "id", "load_bar": "load, bar", "verdict": "id", "pot": "id", "cone": "id", "note": "id", "tick": "id", "probe": "id", "unpacking_mark": "id",
+	"act": "kind, id, op", "load": "id", "load_bar": "load, bar", "verdict": "id", "pot": "id", "cone": "id", "note": "id", "tick": "id", "probe": "id", "unpacking_mark": "id", "kiln": "kiln", "usual": "id",
 	"firing": "id", "run": "firing", "curve": "firing", "envelope": "firing", "raw": "firing"}
 
 func (t *taker) take(ctx context.Context) error {
@@ -441,7 +441,7 @@ var namedIn = map[string][][2]string{
 	"clay": {{"clay", "clay"}, {"batch", "clay"}, {"batch_parent", "clay"}, {"batch_parent", "parent_clay"}, {"bar", "clay"}, {"verdict", "body_clay"},
 		{"verdict", "lid_clay"}, {"pot", "body_clay"}, {"pot", "lid_clay"}},
 	"bar":  {{"bar", "code"}, {"reading", "bar"}, {"load_bar", "bar"}},
-	"kiln": {{"firing", "kiln"}, {"load", "kiln"}, {"probe", "kiln"}, {"unpacking_mark", "kiln"}},
+	"kiln": {{"firing", "kiln"}, {"load", "kiln"}, {"probe", "kiln"}, {"unpacking_mark", "kiln"}, {"kiln", "kiln"}, {"usual", "kiln"}},
 }
 
 // isName reports whether a column holds a name.

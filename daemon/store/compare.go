@@ -30,6 +30,8 @@ var facts = []struct{ table, names, rests, but string }{
 	{"note", "id", "seq", ""},
 	{"tick", "id", "seq", ""},
 	{"probe", "id", "rev", ""},
+	{"kiln", "kiln", "rev", ""},
+	{"usual", "id", "seq", ""},
 	{"unpacking_mark", "id", "seq", ""},
 }
 
@@ -84,7 +86,8 @@ func (s *Store) unlike(ctx context.Context, db *sql.DB, copied string) (unlike [
 	if err := tx.QueryRowContext(ctx, `PRAGMA copied.user_version`).Scan(&then); err != nil {
 		return nil, err
 	}
-	if err := tx.QueryRowContext(ctx, `SELECT count(*) FROM main.change WHERE seq > ? AND (op = 'forget' OR kind IN ('boot', 'kiln'))`, reached).Scan(&altered); err != nil {
+	if err := tx.QueryRowContext(ctx, `SELECT (SELECT count(*) FROM main.change WHERE seq > ?1 AND (op = 'forget' OR kind = 'boot'))
+		+ (SELECT count(*) FROM main.kiln_was WHERE rev > ?1)`, reached).Scan(&altered); err != nil {
 		return nil, err
 	}
 	if then != now || altered > 0 {

@@ -66,7 +66,7 @@ type (
 	ChangeStore  struct{ *handle } // what was kept, in the order in which it was
 	ClayStore    struct{ *handle } // clays and batches
 	FiringStore  struct{ *handle } // firings, their curves and lines, and the clock that they were dated by
-	KilnStore    struct{ *handle } // probes, and how long a kiln is kept shut
+	KilnStore    struct{ *handle } // kilns that people added, their names, what is usual, probes, what they are kept shut above
 	LidStore     struct{ *handle } // pot cards, and how lids sat
 	LoadStore    struct{ *handle } // loads and what lies in them
 	NoteStore    struct{ *handle } // notes, cones and the check list of a firing

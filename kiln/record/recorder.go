@@ -10,6 +10,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -190,7 +191,10 @@ func (r *Recorder) Trouble() (StoreTrouble, bool) {
 // It waits for the loop, and not for the disk.
 func (r *Recorder) Tell(ctx context.Context, f detect.Fact) (kiln.FiringID, error) {
 	r.prepare()
-	if r.desk(f.Kiln) == nil {
+	r.mu.Lock()
+	none := r.desk(f.Kiln) == nil
+	r.mu.Unlock()
+	if none {
 		return "", fmt.Errorf("tell kiln %s: %w", f.Kiln, ErrNoKiln)
 	}
 	t := told{fact: f, reply: make(chan kiln.FiringID, 1)}
@@ -207,6 +211,29 @@ func (r *Recorder) Tell(ctx context.Context, f detect.Fact) (kiln.FiringID, erro
 	}
 }
 
+// AddKiln takes in a kiln without a line; one that is there already stays as it is.
+func (r *Recorder) AddKiln(k kiln.Kiln) {
+	r.prepare()
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.desk(k.ID) == nil {
+		d := newKilnState(k, r)
+		d.taking = false // nothing of it was left open
+		r.desks = append(r.desks, d)
+	}
+}
+
+// DropKiln lets go of a kiln without a line that has no firing open.
+func (r *Recorder) DropKiln(id kiln.KilnID) {
+	r.prepare()
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.desks = slices.DeleteFunc(r.desks, func(d *kilnState) bool {
+		return d.kiln.ID == id && len(d.kiln.Channels) == 0 && d.growing == nil
+	})
+}
+
+// desk is that of a kiln, nil if there is none. The mutex is held.
 func (r *Recorder) desk(id kiln.KilnID) *kilnState {
 	for _, d := range r.desks {
 		if d.kiln.ID == id {
@@ -245,7 +272,12 @@ func (r *Recorder) tick(now kiln.Stamp) {
 func (r *Recorder) tell(t told) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	r.desk(t.fact.Kiln).tell(t)
+	d := r.desk(t.fact.Kiln)
+	if d == nil { // dropped meanwhile
+		t.reply <- ""
+		return
+	}
+	d.tell(t)
 	if r.writer.pending() && (t.fact.What == detect.NewFiring || t.fact.What == detect.StopRecording || t.fact.What == detect.Unpacked) {
 		r.writer.send()
 	}

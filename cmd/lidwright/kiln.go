@@ -1,0 +1,100 @@
+package main
+
+import (
+	"fmt"
+	"net/url"
+	"strings"
+
+	"github.com/spf13/cobra"
+)
+
+func kilnCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "kiln", Short: "Kilns: list them, add one without a line, say that one has another name now",
+		Example: "  lidwright kiln list\n  lidwright kiln add little-red --fuel gas\n  lidwright kiln rename little-red annex",
+	}
+	c.AddCommand(kilnListCommand(), kilnAddCommand(), kilnRenameCommand())
+	return c
+}
+
+func kilnListCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "list", Short: "Every kiln, what is usual there, and kilns of the record that have no name here", Args: cobra.NoArgs,
+		Example: "  lidwright kiln list",
+		RunE: func(c *cobra.Command, _ []string) error {
+			var a struct {
+				Items []struct {
+					Kiln, Fuel string
+					Limit      *float64 `json:"limit_c"`
+					Usual      []struct{ Kind, Cone string }
+				}
+				Strays []struct{ Says string } `json:"not_in_settings"`
+				Says   []string
+			}
+			done, err := get(c, "/v1/kilns", nil, &a)
+			if err != nil || done {
+				return err
+			}
+			rows := [][]string{{"KILN", "FUEL", "LIMIT °C", "USUAL"}}
+			for _, k := range a.Items {
+				var usual []string
+				for _, u := range k.Usual {
+					usual = append(usual, u.Kind+" cone "+u.Cone)
+				}
+				rows = append(rows, []string{k.Kiln, first(k.Fuel, "-"), num(k.Limit, "%.0f"), first(strings.Join(usual, ", "), "-")})
+			}
+			table(c.OutOrStdout(), rows)
+			for _, s := range a.Strays {
+				fmt.Fprintln(c.OutOrStdout(), "LOOK "+s.Says)
+			}
+			for _, s := range a.Says {
+				fmt.Fprintln(c.OutOrStdout(), s)
+			}
+			return nil
+		},
+	}
+}
+
+func kilnAddCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "add KILN", Short: "Add a kiln without a line, whose firings are logged by hand (owner)", Args: cobra.ExactArgs(1),
+		Long:    "KILN is a name of small letters, digits and hyphens. No settings file is needed. A kiln of the\nsame name in the settings is the same one: what stands there holds, field by field.",
+		Example: "  lidwright kiln add little-red --fuel gas",
+		RunE: func(c *cobra.Command, args []string) error {
+			done, err := put(c, "/v1/kilns/"+url.PathEscape(args[0]), flagsOf(c, "fuel"), nil)
+			if err == nil && !done {
+				fmt.Fprintf(c.OutOrStdout(), "%s is there. Log a firing: lidwright firing hand %s glaze --cone 6=down --ended-at TIME\n", args[0], args[0])
+			}
+			return err
+		},
+	}
+	c.Flags().String("fuel", "", "electric, gas, wood or other")
+	return c
+}
+
+func kilnRenameCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "rename OLD NEW", Short: "Say that a kiln has another name now: its record goes along (owner)", Args: cobra.ExactArgs(2),
+		Long: `OLD is the name that firings were recorded under, NEW is the name in the settings now, or of a kiln that
+was added. Firings, loads, probes and what is usual go along; firings keep their numbers, and those
+that NEW has already are counted on behind them. Said again it does nothing. The same is said in the
+settings, before the next start, by was = ["OLD"] in the table of NEW.`,
+		Example: "  lidwright kiln rename little-red annex",
+		RunE: func(c *cobra.Command, args []string) error {
+			cl, err := clientOf(c)
+			if err != nil {
+				return err
+			}
+			b, err := cl.Post(c.Context(), "/v1/kilns/"+url.PathEscape(args[0])+"/rename", map[string]any{"to": args[1]})
+			if err != nil {
+				return err
+			}
+			var a struct{ Says string }
+			done, err := show(c, b, &a)
+			if err == nil && !done {
+				fmt.Fprintln(c.OutOrStdout(), a.Says)
+			}
+			return err
+		},
+	}
+}

@@ -1,0 +1,115 @@
+package tiles
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"lidwright/kiln"
+)
+
+// AddedKiln is a kiln without a line, as a person added it.
+type AddedKiln struct {
+	ID       kiln.KilnID
+	Fuel     string // electric, gas, wood, other; empty: not said
+	Revision int64
+}
+
+// Fuels are what a kiln may burn.
+func Fuels() []string { return []string{"electric", "gas", "wood", "other"} }
+
+// Validate tells every fault of k.
+func (k *AddedKiln) Validate() error {
+	var f Faults
+	f.name("kiln", string(k.ID))
+	if k.Fuel != "" {
+		OneOf(&f, "fuel", k.Fuel, Fuels()...)
+	}
+	return f.Err()
+}
+
+// Kiln is what the trade knows of k: it has no channel and no limit.
+func (k AddedKiln) Kiln() kiln.Kiln {
+	return kiln.Kiln{ID: k.ID, Fuel: k.Fuel, Limit: kiln.NoTemperature(), KeepShut: KeepShutUsual}
+}
+
+// RecordedKiln is how much the record has of a kiln.
+type RecordedKiln struct {
+	ID                     kiln.KilnID
+	Firings, Loads, Probes int
+}
+
+// Words says how much that is.
+func (r RecordedKiln) Words() string {
+	var parts []string
+	for _, p := range []struct {
+		n    int
+		what string
+	}{{r.Firings, "firing"}, {r.Loads, "load"}, {r.Probes, "probe"}} {
+		switch {
+		case p.n == 1:
+			parts = append(parts, "1 "+p.what)
+		case p.n > 1:
+			parts = append(parts, fmt.Sprintf("%d %ss", p.n, p.what))
+		}
+	}
+	if len(parts) == 0 {
+		return "no firing"
+	}
+	return strings.Join(parts, ", ")
+}
+
+// What can be said of a usual firing.
+const (
+	UsualPinned   = "pin"     // its heat work is this until somebody releases it
+	UsualReleased = "release" // it goes by the firings again
+	UsualNew      = "new"     // the last firings, which lay beside it, are the usual one now
+	UsualSecond   = "second"  // firings near this heat work are a second usual one, with a name
+)
+
+// UsualSaid is what a person said of a usual firing of a kiln, kind and atmosphere.
+type UsualSaid struct {
+	ID         string // UUID
+	Kiln       kiln.KilnID
+	Kind       kiln.Kind
+	Atmosphere kiln.Atmosphere
+	What       string       // one of the above
+	Name       string       // of a second one, "cone 10"; empty: the first
+	HeatWork   kiln.Celsius // of pin and second; NaN of the others
+	By         string
+	At         time.Time
+}
+
+// Bounds of a heat work that is said by hand, °C (own).
+const (
+	usualLeast = 500
+	usualMost  = 1400
+)
+
+// Validate puts the texts of u into their usual form and tells every fault.
+func (u *UsualSaid) Validate() error {
+	var f Faults
+	f.ID("id", &u.ID)
+	f.name("kiln", string(u.Kiln))
+	OneOf(&f, "kind", u.Kind, kiln.Bisque, kiln.Glaze, kiln.Once, kiln.Other)
+	OneOf(&f, "atmosphere", u.Atmosphere, kiln.Oxidation, kiln.Reduction, kiln.UnknownAtmosphere)
+	OneOf(&f, "what", u.What, UsualPinned, UsualReleased, UsualNew, UsualSecond)
+	f.Text("name", &u.Name, LongestName)
+	switch u.What {
+	case UsualPinned, UsualSecond:
+		if !u.HeatWork.Known() {
+			f.Add(Missing, "cone", "is needed, or heat_work_c")
+		} else {
+			f.Number("heat_work_c", float64(u.HeatWork), usualLeast, usualMost)
+		}
+		if u.What == UsualSecond && u.Name == "" {
+			f.Add(Missing, "name", "is needed: what this second one is called, as cone 10")
+		}
+	case UsualNew:
+		if u.Name != "" {
+			f.Add(OutOfRange, "name", "goes with a second one")
+		}
+	}
+	f.Maker("by", &u.By)
+	return f.Err()
+}
