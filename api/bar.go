@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"net/http"
 	"strings"
 
 	"lidwright/api/usecase"
@@ -136,4 +137,52 @@ func (s barRoutes) readingAct(do func(usecase.Storage) act, needsWhy bool) func(
 		}
 		return nil, problem("unknown-reading", "No such reading of this bar.")
 	}
+}
+
+type forgetInput struct {
+	Mark string `path:"mark" maxLength:"8" doc:"Maker's mark"`
+	Body struct {
+		Why string `json:"why,omitempty" maxLength:"500" doc:"For whoever asks; it is not kept, since it may name somebody"`
+	}
+}
+
+// forgetMaker blanks a maker's mark everywhere and makes a copy without it. What was measured stays.
+func (s studioRoutes) forgetMaker(ctx context.Context, in *forgetInput) (*body[wire.Forgotten], error) {
+	mark, err := tiles.Maker("mark", in.Mark)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	rows, err := s.Archive.ForgetMaker(ctx, mark, s.Now())
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	j := wire.Forgotten{Mark: mark, Rows: rows, Older: []wire.Copy{}, Aside: []string{}}
+	if j.Copied, err = s.Copies.Make(context.WithoutCancel(ctx)); err != nil {
+		j.Why = usecase.Sentence(err.Error())
+	}
+	older, aside, err := s.Copies.WithForgotten(ctx)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	j.Older, j.Aside = copyList(older, s.Site.Zone), append(j.Aside, aside...)
+	return &body[wire.Forgotten]{j}, nil
+}
+
+func (s barRoutes) getStory(ctx context.Context, in *wire.BarPath) (*body[wire.Story], error) {
+	j, err := s.Bars().Story(ctx, *in)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &body[wire.Story]{j}, nil
+}
+
+func (s barRoutes) storyPage(w http.ResponseWriter, r *http.Request) error {
+	j, err := s.Bars().Story(r.Context(), wire.BarPath{Bar: r.PathValue("bar")})
+	if err != nil {
+		return err
+	}
+	return s.render(w, "story", struct {
+		page
+		Story wire.Story
+	}{s.page(r.Context(), "bars"), j})
 }

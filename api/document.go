@@ -3,6 +3,7 @@ package api
 import (
 	"reflect"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -68,3 +69,18 @@ func sayMembers(registry huma.Registry, t reflect.Type, schema *huma.Schema) {
 		}
 	}
 }
+
+// thing answers with something that can be edited.
+type thing[T any] struct {
+	Revision string `header:"ETag" doc:"For If-Match on the next change, for If-None-Match on the next question"`
+	Body     T
+}
+
+// edited is what the PUT of such a thing answers.
+type edited[T any] struct {
+	Status   int
+	Revision string `header:"ETag" doc:"For If-Match on the next change"`
+	Body     T
+}
+
+func revision(n int64) string { return strconv.FormatInt(n, 10) }

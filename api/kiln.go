@@ -3,13 +3,17 @@ package api
 import (
 	"context"
 	"fmt"
+	"math"
 	"net/http"
 	"net/url"
+	"strings"
 
+	"lidwright/api/caution"
 	"lidwright/api/pages"
 	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
+	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
 
@@ -177,4 +181,122 @@ func (s kilnRoutes) postRename(w http.ResponseWriter, r *http.Request) error {
 	}
 	http.Redirect(w, r, "/kilns", http.StatusSeeOther)
 	return nil
+}
+
+type putKeepShutInput struct {
+	wire.KilnPath
+	Body wire.KeepShutBody
+}
+
+// putKeepShut has a kiln kept shut above a temperature, from now on.
+func (s kilnRoutes) putKeepShut(ctx context.Context, in *putKeepShutInput) (*kept[wire.KeepShut], error) {
+	k, err := s.Kilns().KeepKeepShut(ctx, kiln.KilnID(in.Kiln), in.Body)
+	var m tiles.KeepShut
+	if err == nil {
+		m, err = s.Kilns().KeepShut(ctx, kiln.KilnID(in.Kiln))
+	}
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &kept[wire.KeepShut]{status(k), s.Kilns().KeepShutJSON(m)}, nil
+}
+
+// postKeepShut keeps it from the form on the page of the settings.
+func (s kilnRoutes) postKeepShut(w http.ResponseWriter, r *http.Request) error {
+	form, err := sent(r)
+	if err != nil {
+		return err
+	}
+	rd := newReader(form, s.Unit())
+	c, ok := rd.number("keep_shut_above_c", -math.MaxFloat64, math.MaxFloat64) // Validate knows the bounds
+	if !ok {
+		return problem("out-of-range", "The temperature above which the kiln is kept shut cannot be set so.", wire.Field{Name: "keep_shut_above_c", Says: tiles.KeepShutRange})
+	}
+	id := r.PathValue("kiln")
+	if _, err := s.Kilns().KeepKeepShut(r.Context(), kiln.KilnID(id), wire.KeepShutBody{ID: form.Get("id"), MarkC: c, Reason: form.Get("keep_shut_reason"), By: form.Get("by")}); err != nil {
+		return err
+	}
+	http.Redirect(w, r, "/settings#kiln-"+url.PathEscape(id), http.StatusSeeOther)
+	return nil
+}
+
+// postProbe keeps the life of a thermocouple from the form on the page of the settings.
+func (s kilnRoutes) postProbe(w http.ResponseWriter, r *http.Request) error {
+	form, err := sent(r)
+	if err != nil {
+		return err
+	}
+	rd := newReader(form, s.Unit())
+	class, _ := rd.number("class", 1, 2)
+	if len(rd.wrong) > 0 {
+		return rd.wrong
+	}
+	id := r.PathValue("kiln")
+	b := wire.ProbeBody{Channel: form.Get("channel"), Type: form.Get("type"), Class: int(class), FittedOn: form.Get("fitted_on"), RemovedOn: form.Get("removed_on"), Note: form.Get("note")}
+	if _, err := s.Kilns().KeepProbe(r.Context(), wire.ProbePath{KilnPath: wire.KilnPath{Kiln: id}, Probe: form.Get("id")}, b); err != nil {
+		return err
+	}
+	http.Redirect(w, r, "/settings#kiln-"+url.PathEscape(id), http.StatusSeeOther)
+	return nil
+}
+
+func (s kilnRoutes) getShelves(ctx context.Context, in *wire.ShelvesPath) (*body[wire.Shelves], error) {
+	k := kiln.KilnID(in.Kiln)
+	if _, ours := s.KilnNamed(k); !ours {
+		return nil, s.problemFrom(ctx, fmt.Errorf("%s: %w", k, record.ErrNoKiln))
+	}
+	j, err := s.Kilns().Shelves(ctx, k)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &body[wire.Shelves]{j}, nil
+}
+
+// ownAddress is the address that others reach the site by.
+func (s kilnRoutes) ownAddress(r *http.Request) string {
+	if s.Site.PublicURL != "" {
+		return strings.TrimSuffix(s.Site.PublicURL, "/")
+	}
+	return "http://" + r.Host
+}
+
+// doorPage is the sheet for the door of the kiln room: all cautions, the mark at which it may be
+// opened, and what a phone opens there. It is for print, so what is foreseen of the kiln stands on the screen alone.
+func (s kilnRoutes) doorPage(w http.ResponseWriter, r *http.Request) error {
+	id := r.PathValue("kiln")
+	m, err := s.Kilns().KeepShut(r.Context(), kiln.KilnID(id))
+	if err != nil {
+		return err
+	}
+	loads, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Kiln: id, Limit: 1})
+	if err != nil {
+		return err
+	}
+	data := struct {
+		page
+		Kiln          string
+		Mark          wire.KeepShut
+		Load          *wire.Load    // in it now; nil: the newest was unpacked
+		Now           *wire.KilnNow // what is foreseen of it, for the screen alone; nil: the kiln is not heard
+		Electric      string
+		Cautions      []caution.Caution
+		LookAt, OutAt string
+		Look, Out     string // the same, drawn as squares
+	}{page: s.page(r.Context(), "kiln"), Kiln: id, Mark: s.Kilns().KeepShutJSON(m), Electric: caution.ElectricKilns, Cautions: caution.All, LookAt: s.ownAddress(r) + "/spyhole/" + url.PathEscape(id), OutAt: s.ownAddress(r) + "/unpack?kiln=" + url.QueryEscape(id)}
+	if k, err := kilnNamed(s.Kilns().KilnsNow(r.Context()), id); err == nil {
+		data.Now = &k
+	}
+	for _, l := range loads {
+		if l.Unpacked.IsZero() {
+			j := s.Loads().LoadJSON(l)
+			data.Load = &j
+		}
+	}
+	if data.Look, err = qrSVG(data.LookAt, "opens the Spyhole of this kiln"); err != nil {
+		return err
+	}
+	if data.Out, err = qrSVG(data.OutAt, "opens the bars to measure of this kiln"); err != nil {
+		return err
+	}
+	return s.render(w, "door", data)
 }

@@ -4,9 +4,20 @@ import (
 	"fmt"
 	"html"
 	"math"
+	"net/http"
+	"net/url"
+	"strconv"
 	"strings"
+	"time"
 
 	"lidwright/api/caution"
+	"lidwright/api/chart"
+	"lidwright/api/usecase"
+	"lidwright/api/wire"
+	"lidwright/kiln"
+	"lidwright/tiles"
+	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 // Prints to scale are drawn in millimetres on a sheet of A4 laid across: one unit of the drawing
@@ -141,4 +152,199 @@ func (r shrinkRule) SVG() string {
 	s.check(sheetEdge, sheetHigh-sheetEdge-checkMM-14)
 	s.foot(r.Foot)
 	return s.end()
+}
+
+// printed is a print to scale, as a page or, at an address that ends in .svg, as the drawing alone
+// for whoever cuts it.
+func (s lidRoutes) printed(draw func(*http.Request) (title, svg string, err error)) func(http.ResponseWriter, *http.Request) error {
+	return func(w http.ResponseWriter, r *http.Request) error {
+		title, svg, err := draw(r)
+		if err != nil {
+			return err
+		}
+		if path := r.URL.Path; len(path) > 4 && path[len(path)-4:] == ".svg" {
+			w.Header().Set("Content-Type", "image/svg+xml")
+			_, err := w.Write([]byte(s.pages.Drawn(s.page(r.Context(), "").Speak.Tongue, svg)))
+			return err
+		}
+		return s.render(w, "print", struct {
+			page
+			Title, Drawing, Alone string
+			Cautions              []string
+		}{s.page(r.Context(), "more"), title, svg, r.URL.Path + ".svg?" + r.URL.RawQuery, caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe)})
+	}
+}
+
+// drawGauge draws the throwing gauge of the widths in the question.
+func (s lidRoutes) drawGauge(r *http.Request) (title, svg string, err error) {
+	rd := newReader(r.URL.Query(), s.Unit())
+	if u := rd.word("unit", "mm", "cm", "in", "32nds"); u != "" {
+		rd.unit = tiles.LengthUnit(u)
+	}
+	title, _ = rd.text("title")
+	g := gauge{Title: "Throwing gauge " + title, Foot: s.Site.Name + ", " + s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006") + ". " + caution.Text(caution.ShrinkVaries)}
+	for _, one := range []struct {
+		name   string
+		to     *float64
+		needed bool
+	}{{"collar", &g.Collar, true}, {"opening", &g.Opening, false}, {"lid", &g.Lid, false}} {
+		l := rd.length(one.name)
+		switch {
+		case l == nil && one.needed:
+			rd.fault(one.name, tiles.Missing, "is needed: the gallery's width")
+		case l == nil:
+		case *l < tiles.ShortestPiece || *l > tiles.Millimetre(2*widestTrue-40):
+			rd.fault(one.name, tiles.OutOfRange, fmt.Sprintf("%s does not go on a sheet; 5 to %.0f mm do", tiles.MM.Format(*l), 2*widestTrue-40))
+		default:
+			*one.to = float64(*l)
+		}
+	}
+	if g.Opening >= g.Collar && g.Collar > 0 {
+		rd.fault("opening", lid.OpeningWider, "not smaller than collar: were they swapped?")
+	}
+	return g.Title, g.SVG(), rd.err()
+}
+
+// drawRule draws the shrink rule of a clay from its own rate, from the asked stage to fired.
+func (s lidRoutes) drawRule(r *http.Request) (title, svg string, err error) {
+	q := r.URL.Query()
+	clay := q.Get("clay")
+	if clay == "" {
+		return "", "", problem("missing", "Say which clay.", wire.Field{Name: "clay", Says: "is needed"})
+	}
+	q.Del("clay")
+	j, _, err := clayRoutes{s.Server}.askShrinkage(r.Context(), tiles.ClayID(clay), q)
+	if err != nil {
+		return "", "", err
+	}
+	if j.MultiplyFiredBy == nil {
+		return "", "", problem("no-usual-firing", "There is no firing to go by.")
+	}
+	title = fmt.Sprintf("Shrink rule: %s/%s, %s clay, %.1f %% to %s", j.Clay, j.Batch, j.From, 100**j.TotalRatio, j.To)
+	rule := shrinkRule{Title: title, Times: *j.MultiplyFiredBy, Foot: fmt.Sprintf("%s, %s. %s: %s. %s", s.Site.Name, s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006"), j.Trust, j.TrustWhy, caution.Text(caution.ShrinkVaries))}
+	return title, rule.SVG(), nil
+}
+
+// sheetPage is the wet sheet of a form: each size of a card at every stage, and the limits of its lid.
+func (s lidRoutes) sheetPage(w http.ResponseWriter, r *http.Request) error {
+	p, err := s.Archive.Pot(r.Context(), r.PathValue("pot"))
+	if err != nil {
+		return err
+	}
+	type row struct {
+		Name   string
+		Stages []wire.SizeStage
+	}
+	data := struct {
+		page
+		Pot                        wire.Pot
+		Rows                       []row
+		Stages                     []string
+		Lid                        *wire.Lid
+		Drawing, Written, LidWhy   string
+		Gauge                      string
+		Cautions                   []string
+		Trust, TrustWhy, GaugeNote string
+	}{page: s.page(r.Context(), "more"), Pot: potOf(p.PotCard), Cautions: caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe)}
+	a, lid, lidErr := s.askLid(r.Context(), lidQuery(p.PotCard))
+	gauge := url.Values{"title": {p.Form}}
+	add := func(name string, l tiles.Millimetre, stage tiles.Stage, ref tiles.BatchRef) error {
+		q := url.Values{"clay": {string(ref.Clay)}, "batch": {string(ref.Batch)}, "step": {"0"}}
+		if stage == tiles.Fired {
+			q.Set("fired", inMM(l))
+		} else {
+			q.Set("wet", inMM(l))
+			q.Set("stage", string(stage))
+		}
+		_, j, err := s.askSize(r.Context(), q)
+		if err != nil {
+			return err
+		}
+		data.Trust, data.TrustWhy = j.Trust, j.TrustWhy
+		data.Rows = append(data.Rows, row{name, j.Stages})
+		return nil
+	}
+	for i, c := range p.Collar {
+		if err := add(p.Seat.CollarName()+map[bool]string{true: ", another way round"}[i > 0], c, p.Stage, p.Body); err != nil {
+			return err
+		}
+	}
+	if p.Opening != 0 {
+		if err := add("ledge opening", p.Opening, p.Stage, p.Body); err != nil {
+			return err
+		}
+	}
+	if lidErr == nil {
+		data.Lid = &lid
+		section := a.Section(s.unitOf(r.Context()))
+		data.Drawing, data.Written = chart.Section(section), section.Says
+		if !math.IsNaN(float64(a.Set)) {
+			if err := add("lid", a.Set, tiles.Wet, a.Asked.ClayOfLid()); err != nil {
+				return err
+			}
+			gauge.Set("lid", inMM(a.Set))
+		}
+	} else {
+		data.LidWhy = s.problemFrom(r.Context(), lidErr).Detail
+	}
+	for _, st := range data.Rows[0].Stages {
+		data.Stages = append(data.Stages, st.Stage)
+	}
+	if p.Stage == tiles.Wet {
+		gauge.Set("collar", inMM(p.Collar[0]))
+		if p.Opening != 0 {
+			gauge.Set("opening", inMM(p.Opening))
+		}
+		data.Gauge = "/gauge?" + gauge.Encode()
+	}
+	return s.render(w, "sheet", data)
+}
+
+// yearPage is the year sheet: loads, losses by cause, drift, hours of the probes.
+func (s lidRoutes) yearPage(w http.ResponseWriter, r *http.Request) error {
+	ctx := r.Context()
+	year := s.Now().Wall.In(s.Site.Zone).Year()
+	if v := r.URL.Query().Get("year"); v != "" {
+		n, err := strconv.Atoi(v)
+		if err != nil || n < 1990 || n > 2200 {
+			return problem("out-of-range", "year: write it as 2026.", wire.Field{Name: "year", Says: "must lie from 1990 to 2200"})
+		}
+		year = n
+	}
+	from := time.Date(year, 1, 1, 0, 0, 0, 0, s.Site.Zone)
+	loads, err := s.Archive.Loads(ctx, tiles.LoadFilter{})
+	if err != nil {
+		return err
+	}
+	firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{})
+	if err != nil {
+		return err
+	}
+	boards, err := s.Archive.Verdicts(ctx, lid.ResultFilter{})
+	if err != nil {
+		return err
+	}
+	fit, _, err := s.Shrink.Fit(ctx)
+	if err != nil {
+		return err
+	}
+	y := lid.CountYear(from, from.AddDate(1, 0, 0), loads, firings, func(k kiln.KilnID) kiln.ChannelID { return s.Known(k).Control }, boards)
+	data := struct {
+		page
+		Year      int
+		Before    int
+		After     int
+		Y         lid.Year
+		Lids      int
+		Witnesses []shrinkage.LoadHeat
+		Probes    map[string][]usecase.ProbeLifeRow
+	}{page: s.page(r.Context(), "more"), Year: year, Before: year - 1, After: year + 1, Y: y, Lids: y.Sat.Lids() + y.Losses.Lids(), Witnesses: fit.LoadHeats(), Probes: map[string][]usecase.ProbeLifeRow{}}
+	for _, wired := range s.Wired {
+		lives, err := s.Kilns().ProbeLives(ctx, wired)
+		if err != nil {
+			return err
+		}
+		data.Probes[string(wired.Kiln)] = lives
+	}
+	return s.render(w, "year", data)
 }

@@ -11,6 +11,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
@@ -243,3 +244,23 @@ func sortedKeys(m url.Values) []string {
 	slices.Sort(keys)
 	return keys
 }
+
+// firing reads kind, atmosphere, heat and kiln.
+func (r *reader) firing() usecase.FiringAsk {
+	a := usecase.FiringAsk{Kind: kiln.Kind(r.word("kind", "bisque", "glaze", "once", "other")), Heat: kiln.NoTemperature()}
+	if a.Kind == "" {
+		a.Kind = kiln.Glaze
+	}
+	a.Atmosphere = kiln.Atmosphere(r.word("atmosphere", "oxidation", "reduction", "unknown"))
+	k, _ := r.text("kiln")
+	a.Kiln = kiln.KilnID(k)
+	if h, ok := r.heat(); ok {
+		a.Heat = h
+	}
+	return a
+}
+
+// Values keep their full precision until they are written; here, once, they are rounded:
+// lengths to 2 figures after the point, ratios to 4, °C to 1. What is not known is null.
+
+func lengthMM4(l tiles.Millimetre) *float64 { return usecase.Rounded(float64(l), 4) }

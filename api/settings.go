@@ -1,10 +1,12 @@
 package api
 
 import (
+	"context"
 	"fmt"
 	"net/http"
 	"slices"
 	"strings"
+	"time"
 
 	"lidwright/api/caution"
 	"lidwright/api/usecase"
@@ -83,4 +85,89 @@ func ShelvesInWords(k kiln.Kiln) []string {
 		rest = "every shelf"
 	}
 	return append(out, fmt.Sprintf("%s: %s", rest, k.Control))
+}
+
+type noticesAnswer struct {
+	Body struct {
+		Receivers []string             `json:"receivers" nullable:"false"`
+		Items     []usecase.NoticeTold `json:"items" nullable:"false"`
+	}
+}
+
+const lastNotices = 20
+
+func (s studioRoutes) getNotices(ctx context.Context, _ *struct{}) (*noticesAnswer, error) {
+	told, err := s.Notices.Last(ctx, lastNotices)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	a := &noticesAnswer{}
+	a.Body.Receivers, a.Body.Items = append([]string{}, s.Notices.Receivers()...), append([]usecase.NoticeTold{}, told...)
+	for i, t := range a.Body.Items {
+		a.Body.Items[i].Receivers = append([]usecase.NoticeFate{}, t.Receivers...)
+	}
+	return a, nil
+}
+
+// testNotice sends a test message to every receiver; what came of it stands in the list of notices.
+func (s studioRoutes) testNotice(ctx context.Context, _ *struct{}) (*noticesAnswer, error) {
+	if err := s.TestNotices(ctx); err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return s.getNotices(ctx, nil)
+}
+
+// testNoticePage is the button of the settings page.
+func (s studioRoutes) testNoticePage(w http.ResponseWriter, r *http.Request) error {
+	if err := s.TestNotices(r.Context()); err != nil {
+		return err
+	}
+	http.Redirect(w, r, "/settings#notices", http.StatusSeeOther)
+	return nil
+}
+
+func (s studioRoutes) getCopies(ctx context.Context, _ *struct{}) (*body[wire.Copies], error) {
+	return s.copies(ctx, nil)
+}
+
+func (s studioRoutes) postCopy(ctx context.Context, _ *struct{}) (*body[wire.Copies], error) {
+	made, err := s.Copies.Make(context.WithoutCancel(ctx)) // on a slow card it may take longer than the asker waits
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return s.copies(ctx, &made)
+}
+
+func (s studioRoutes) renewCopies(ctx context.Context, _ *struct{}) (*body[wire.Renewed], error) {
+	n, err := s.Copies.Renew(context.WithoutCancel(ctx))
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &body[wire.Renewed]{wire.Renewed{Renewed: n}}, nil
+}
+
+func (s studioRoutes) copies(ctx context.Context, made *bool) (*body[wire.Copies], error) {
+	kept, err := s.Copies.List()
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	kept = slices.Clone(kept)
+	for i := range kept {
+		kept[i].Folder = "" // the list is open to readers
+	}
+	return &body[wire.Copies]{CopiesJSON(made, kept, s.Site.Zone)}, nil
+}
+
+// CopiesJSON is the answer about copies, as the command prints it too where no daemon runs.
+func CopiesJSON(made *bool, kept []usecase.CopyKept, zone *time.Location) wire.Copies {
+	return wire.Copies{Made: made, Items: copyList(kept, zone)}
+}
+
+func copyList(kept []usecase.CopyKept, zone *time.Location) []wire.Copy {
+	items := []wire.Copy{}
+	for _, k := range kept {
+		items = append(items, wire.Copy{Name: k.Name, Folder: k.Folder,
+			At: k.At.In(zone).Format(time.RFC3339), Bytes: k.Bytes, Second: k.Second})
+	}
+	return items
 }

@@ -2,8 +2,11 @@ package usecase
 
 import (
 	"context"
+	"math"
 	"math/rand/v2"
 	"time"
+
+	"github.com/google/uuid"
 
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -75,3 +78,81 @@ func (s *Studio) Bars() Bars       { return Bars{s} }
 func (s *Studio) Clays() Clays     { return Clays{s} }
 func (s *Studio) Loads() Loads     { return Loads{s} }
 func (s *Studio) Lids() Lids       { return Lids{s} }
+
+// Site is what the settings say of the studio, as far as answers depend on it.
+type Site struct {
+	Name      string
+	ID        string // UUIDv7 of the record, where the settings name it
+	Zone      *time.Location
+	Units     string   // mm, cm, in, 32nds: unit of bare lengths
+	Language  string   // tag; of pages to who asks for none that we speak
+	Clock     int      // 12 or 24 hours
+	Hosts     []string // names that we go by, beside IP numbers and localhost
+	PublicURL string   // for links and QR codes
+	Version   string
+
+	ConeSeries string           // of the studio's usual witness cones
+	Atmosphere kiln.Atmosphere  // of loads and firings that nothing is said of
+	MainKiln   kiln.KilnID      // of questions that name no kiln; empty: the first of the settings
+	MarkLength tiles.Millimetre // of bars that say none; 0: 100 mm
+}
+
+// atmosphere is that of what nothing is said of.
+func (s Site) atmosphere() kiln.Atmosphere {
+	if s.Atmosphere == "" {
+		return kiln.UnknownAtmosphere
+	}
+	return s.Atmosphere
+}
+
+func (s *Studio) MakeID() string {
+	if s.NewID == nil {
+		return uuid.Must(uuid.NewV7()).String()
+	}
+	return s.NewID()
+}
+
+func (s *Studio) Chance() *rand.Rand {
+	if s.Dice == nil {
+		return rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64()))
+	}
+	return s.Dice()
+}
+
+func Rounded(v float64, digits int) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	p := math.Pow(10, float64(digits))
+	r := math.Round(v*p) / p
+	if r == 0 {
+		r = 0 // no negative zero
+	}
+	return &r
+}
+
+func Celsius(t kiln.Celsius) *float64 { return Rounded(float64(t), 1) }
+
+func LengthMM(l tiles.Millimetre) *float64 { return Rounded(float64(l), 2) }
+
+func Ratio4(r tiles.Ratio) *float64 { return Rounded(float64(r), 4) }
+
+func Seconds(d time.Duration) int64 { return int64(d.Round(time.Second) / time.Second) }
+
+func hours(d time.Duration) *float64 { return Rounded(d.Hours(), 2) }
+
+// Moment writes a time with the studio's offset; nil while there is none.
+func (s *Studio) Moment(t time.Time) *string {
+	if t.IsZero() {
+		return nil
+	}
+	v := t.In(s.Site.Zone).Format(time.RFC3339)
+	return &v
+}
+
+func Text(v string) *string {
+	if v == "" {
+		return nil
+	}
+	return &v
+}
