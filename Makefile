@@ -18,7 +18,7 @@ NOCLUSTER := /etc/postgresql-common/createcluster.conf
 # By this link no broker is started, neither now nor at the next boot: systemctl unmask mosquitto takes it away.
 NOBROKER := /etc/systemd/system/mosquitto.service
 
-.PHONY: run run-collector build generate test vet bench fuzz soak fresh mutants cross deb packages clean
+.PHONY: run run-collector build generate test vet bench fuzz soak fresh mutants cross deb deb-collect packages clean
 
 run: build
 	bin/lidwright practice --folder run
@@ -89,19 +89,26 @@ ARCHES := amd64/amd64/ arm64/arm64/ armhf/arm/6
 DIST   := dist
 
 # The same commit makes the same packages to the last bit: one time for every file, that of the commit.
-deb: export SOURCE_DATE_EPOCH = $(shell git log -1 --format=%ct)
-deb: export MTIME = $(shell TZ=UTC git log -1 --date=format-local:%Y-%m-%dT%H:%M:%SZ --format=%cd)
-deb: export VERSION = $(DEBVERSION)
-deb:
+deb deb-collect: export SOURCE_DATE_EPOCH = $(shell git log -1 --format=%ct)
+deb deb-collect: export MTIME = $(shell TZ=UTC git log -1 --date=format-local:%Y-%m-%dT%H:%M:%SZ --format=%cd)
+deb deb-collect: export VERSION = $(DEBVERSION)
+deb: PROGRAM := lidwright
+deb: NFPM := deploy/deb/nfpm.yaml
+# The collector's package; it wants a larger machine than the oldest Pis.
+deb-collect: PROGRAM := lidwright-collect
+deb-collect: NFPM := deploy/deb/collect/nfpm.yaml
+deb-collect: ARCHES := amd64/amd64/ arm64/arm64/
+deb-collect: DIST := dist/collect
+deb deb-collect:
 	rm -rf $(DIST) && mkdir -p $(DIST)
 	for a in $(ARCHES); do set -- $$(echo $$a | tr / ' '); \
-	  CGO_ENABLED=0 GOARCH=$$2 GOARM=$$3 go build -buildvcs=false -trimpath -ldflags="-s -w -buildid= -X main.version=$$VERSION" -o $(DIST)/lidwright-$$1 ./cmd/lidwright || exit 1; done
-	deploy/deb/doc $(DIST)/doc
-	for a in $(foreach a,$(ARCHES),$(firstword $(subst /, ,$(a)))); do sed "s/@ARCH@/$$a/g; s/@VERSION@/$$VERSION/; s/@MTIME@/$$MTIME/; s,dist/,$(DIST)/," deploy/deb/nfpm.yaml > $(DIST)/nfpm.yaml && \
+	  CGO_ENABLED=0 GOARCH=$$2 GOARM=$$3 go build -buildvcs=false -trimpath -ldflags="-s -w -buildid= -X main.version=$$VERSION" -o $(DIST)/$(PROGRAM)-$$1 ./cmd/$(PROGRAM) || exit 1; done
+	deploy/deb/doc $(DIST)/doc $(PROGRAM)
+	for a in $(foreach a,$(ARCHES),$(firstword $(subst /, ,$(a)))); do sed "s/@ARCH@/$$a/g; s/@VERSION@/$$VERSION/; s/@MTIME@/$$MTIME/; s,dist/,$(DIST)/," $(NFPM) > $(DIST)/nfpm.yaml && \
 	  go run github.com/goreleaser/nfpm/v2/cmd/nfpm@v2.45.2 package -f $(DIST)/nfpm.yaml -p deb -t $(DIST)/ || exit 1; done
-	for d in $(DIST)/lidwright_*.deb; do dpkg-deb --raw-extract $$d $(DIST)/tree && \
+	for d in $(DIST)/$(PROGRAM)_*.deb; do dpkg-deb --raw-extract $$d $(DIST)/tree && \
 	  dpkg-deb --root-owner-group --threads-max=1 -Zxz -z9 -Sextreme --build $(DIST)/tree $$d >/dev/null && rm -r $(DIST)/tree || exit 1; done
-	cd $(DIST) && sha256sum lidwright_* && ls -l lidwright_*
+	cd $(DIST) && sha256sum $(PROGRAM)_* && ls -l $(PROGRAM)_*
 
 clean:
 	rm -rf bin dist run run-collector testout

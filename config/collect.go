@@ -1,12 +1,18 @@
 package config
 
 import (
+	_ "embed" // the example
 	"net"
 	"net/url"
 	"os"
 	"strings"
 	"time"
 )
+
+// CollectExample is a settings file of the collector with every default in it.
+//
+//go:embed collect.example.toml
+var CollectExample string
 
 // Collect are the settings of the collector's program.
 type Collect struct {
