@@ -907,3 +907,14 @@ func percentiles(b *testing.B, took []time.Duration) {
 
 // newID is one that no other has.
 func newID() string { return uuid.Must(uuid.NewV7()).String() }
+
+// free is an address that nobody listens on now.
+func free(t testing.TB) string {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	return l.Addr().String()
+}
