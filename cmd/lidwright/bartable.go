@@ -2,9 +2,7 @@ package main
 
 import (
 	"fmt"
-	"io"
 	"net/url"
-	"os"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -15,14 +13,10 @@ func barTables() []*cobra.Command {
 	in := &cobra.Command{
 		Use: "import FILE", Short: "Take a table of bars in: all of it or nothing", Args: cobra.ExactArgs(1),
 		Example: "  lidwright bars import sheet.csv --dry-run\n  lidwright bars import sheet.csv\n  lidwright bars import - < sheet.csv",
-		Long: `Take a table of bars in: all of it or nothing. The first line names the columns, those that
-there are: code,clay,batch,forming,mark_length_mm,practice,unit,wet,soft,leather,dry,bisque,
-fired,instrument,load_bisque,load_fired,heat_work_c,cone,by,note. One row a bar; a row without
-a code gets the next free one. The separator is the comma, semicolon or tab of the first line.
-Lengths that are not believed are kept, and stay out of the rate until confirmed.`,
-		RunE: importBars,
+		Long:    "Take a table of bars in, as lidwright import does: all of it or nothing. See lidwright import --help for its columns.",
+		RunE:    func(c *cobra.Command, args []string) error { return importFile(c, args[0], "bars", nil) },
 	}
-	in.Flags().Bool("dry-run", false, "say what it would bring and which rows are bad; keep nothing")
+	importFlags(in)
 	out := &cobra.Command{
 		Use: "export", Short: "Print the bars as a table that can be taken in again", Args: cobra.NoArgs,
 		Example: "  lidwright bars export > bars.csv\n  lidwright bars export --clay tern --readings > readings.csv",
@@ -73,70 +67,4 @@ Lengths that are not believed are kept, and stay out of the rate until confirmed
 	}
 	sheet.Flags().String("clay", "", "only bars of this clay")
 	return []*cobra.Command{in, out, sheet}
-}
-
-func importBars(c *cobra.Command, args []string) error {
-	var text []byte
-	var err error
-	if args[0] == "-" {
-		text, err = io.ReadAll(c.InOrStdin())
-	} else {
-		text, err = os.ReadFile(args[0])
-	}
-	if err != nil {
-		return fmt.Errorf("read the table: %w", err)
-	}
-	cl, err := clientOf(c)
-	if err != nil {
-		return err
-	}
-	q := url.Values{"kind": {"bars"}}
-	dry, _ := c.Flags().GetBool("dry-run")
-	if dry {
-		q.Set("dry_run", "true")
-	}
-	b, err := cl.Table(c.Context(), "/v1/import", q, string(text), func(done, of int) {
-		fmt.Fprintf(c.ErrOrStderr(), "%d of %d bars\n", done, of)
-	})
-	if err != nil {
-		return err
-	}
-	var a struct {
-		NewBars  int `json:"new_bars"`
-		Readings int `json:"new_readings"`
-		Same     int `json:"readings_known"`
-		Codes    []string
-		Bad      []struct {
-			Line        int
-			Field, Says string
-		} `json:"bad_rows"`
-		Asked []struct {
-			Line                 int
-			Bar, Stage, Question string
-		}
-	}
-	done, err := show(c, b, &a)
-	if err != nil {
-		return err
-	}
-	if !done {
-		w := c.OutOrStdout()
-		for _, r := range a.Bad {
-			fmt.Fprintf(w, "line %d, %s: %s\n", r.Line, r.Field, r.Says)
-		}
-		for _, r := range a.Asked {
-			fmt.Fprintf(w, "line %d, %s %s: %s\n", r.Line, r.Bar, r.Stage, r.Question)
-		}
-		word := "kept"
-		if dry {
-			word = "would be kept"
-		}
-		if len(a.Bad) == 0 {
-			fmt.Fprintf(w, "%d new bars, %d readings %s; %d readings known already. %s\n", a.NewBars, a.Readings, word, a.Same, strings.Join(a.Codes, " "))
-		}
-	}
-	if len(a.Bad) > 0 {
-		return &exit{exitWrongUse, fmt.Sprintf("%d rows are bad: nothing was kept", len(a.Bad))}
-	}
-	return nil
 }

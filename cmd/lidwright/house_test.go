@@ -104,6 +104,7 @@ var onlyIn = map[string][]string{
 	"github.com/jackc/pgx/v5":                 {"daemon/collector/postgres"},
 	"github.com/eclipse/paho.golang":          {"daemon/mqtt"},
 	"github.com/wneessen/go-mail":             {"daemon/notice"},
+	"github.com/schollz/progressbar/v3":       {"cmd/lidwright"},
 }
 
 // The trade: no I/O, no clock.

@@ -141,7 +141,7 @@ answers; 5 cannot start until someone acts.
 	}{
 		{"To ask", []*cobra.Command{lidCommand(), boardCommand(), sizeCommand(), rateCommand(), nowCommand(), firingsCommand(), firingCommand()}},
 		{"To keep what was made, measured and seen", []*cobra.Command{clayCommand(), barsCommand(), barCommand(), loadCommand(), potCommand(), verdictCommand(), kilnCommand(), probeCommand(), makerCommand()}},
-		{"To set up and look after", []*cobra.Command{practiceCommand(), setupCommand(), checkCommand(), runCommand(), codeCommand(), copyCommand(), carryCommand(), collectorCommand(), tablesCommand()}},
+		{"To set up and look after", []*cobra.Command{practiceCommand(), setupCommand(), checkCommand(), runCommand(), codeCommand(), copyCommand(), carryCommand(), collectorCommand(), tablesCommand(), importCommand()}},
 	} {
 		root.AddGroup(&cobra.Group{ID: g.title, Title: g.title + ":"})
 		for _, c := range g.commands {

@@ -19,8 +19,8 @@ func tablesCommand() *cobra.Command {
 		Example: "  lidwright tables firings > firings.csv\n  lidwright tables --folder /media/stick/tables",
 		Long: "Print a table of everything kept of a kind, struck ones too: " + strings.Join(api.Tables(), ", ") + ".\n" +
 			"Commas, CRLF and quotes as RFC 4180 has them; a text that a spreadsheet would take for a formula has a ' before it.\n" +
-			"A curve is had by lidwright firings curve ID --csv. Tables of bars are taken in by lidwright bars import, a curve by\n" +
-			"lidwright firings import, everything together by lidwright carry take.",
+			"Each but gaps and dips can be taken in again by lidwright import, a folder of them whole. A curve is had by\n" +
+			"lidwright firings curve ID --csv, and taken in by lidwright firings import; everything together goes by lidwright carry.",
 		RunE: printTables,
 	}
 	c.Flags().String("folder", "", "write every table into this folder, made where it is not there; no file that is there is touched")
