@@ -70,10 +70,11 @@ type putBatchInput struct {
 func (s clayRoutes) putBatch(ctx context.Context, in *putBatchInput) (*edited[wire.ClayJSON], error) {
 	b := tiles.Batch{BatchRef: tiles.BatchRef{Clay: tiles.ClayID(in.Clay), Batch: tiles.BatchID(in.Batch)}, Kind: tiles.BatchKind(in.Body.Kind),
 		Stamp: in.Body.Stamp, Arrived: in.Body.Arrived, Open: in.Body.Open, Note: in.Body.Note}
-	for _, p := range in.Body.Parents {
-		b.Parents = append(b.Parents, parseRef(p))
+	var err error
+	if b.Parents, b.Shares, err = tiles.ParseParents("parents", in.Body.Parents); err == nil {
+		err = b.Validate()
 	}
-	if err := b.Validate(); err != nil {
+	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
 	k, err := s.Archive.PutBatch(ctx, b, usecase.PreconditionOf(ctx), s.Now())

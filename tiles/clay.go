@@ -1,6 +1,7 @@
 package tiles
 
 import (
+	"strconv"
 	"strings"
 	"time"
 
@@ -63,6 +64,7 @@ type Batch struct {
 	Stamp   string // as printed on the bag
 	Arrived string // date, 2026-01-08, or empty
 	Parents []BatchRef
+	Shares  []Ratio // of the mix, one a parent, 1 together; none: equal shares
 	Open    bool
 	Note    string
 	Made    time.Time // when the batch was entered; newest open batch = latest of these
@@ -120,6 +122,9 @@ func (b *Batch) Validate() error {
 	if len(b.Parents) > mostParents {
 		f.Add(OutOfRange, "parents", "has more than 20")
 	}
+	if n := len(b.Shares); n > 0 && n != len(b.Parents) {
+		f.Add(Missing, "parents", "tell the parts of every parent, or of none")
+	}
 	for i, p := range b.Parents {
 		f.BatchRef("parents", p)
 		if p == b.BatchRef {
@@ -135,6 +140,55 @@ func (b *Batch) Validate() error {
 }
 
 const mostParents = 20
+
+// ParseParents reads parents of a mix, each as tern/A or, with its parts of the mix, as tern/A=2: any unit of
+// parts will do, as long as all parents are told in it.
+func ParseParents(field string, texts []string) (parents []BatchRef, shares []Ratio, err error) {
+	var f Faults
+	sum := 0.0
+	for _, text := range texts {
+		name, parts, told := strings.Cut(text, "=")
+		clay, batch, _ := strings.Cut(name, "/")
+		ref := BatchRef{ClayID(clay), BatchID(batch)}
+		f.BatchRef(field, ref)
+		parents = append(parents, ref)
+		if !told {
+			continue
+		}
+		n, err := strconv.ParseFloat(strings.TrimSuffix(strings.Replace(parts, ",", ".", 1), "%"), 64)
+		if err != nil || !(n > 0 && n <= 1e6) {
+			f.Add(OutOfRange, field, name+"="+parts+": its parts of the mix must be a number over 0, as tern/A=2")
+			continue
+		}
+		shares, sum = append(shares, Ratio(n)), sum+n
+	}
+	if len(shares) > 0 && len(shares) < len(parents) && f.Err() == nil {
+		f.Add(Missing, field, "tell the parts of every parent, or of none")
+	}
+	for i := range shares {
+		shares[i] /= Ratio(sum)
+	}
+	return parents, shares, f.Err()
+}
+
+// ParentTexts writes the parents as ParseParents reads them.
+func (b Batch) ParentTexts() []string {
+	texts := make([]string, len(b.Parents))
+	for i, p := range b.Parents {
+		if texts[i] = p.String(); len(b.Shares) > 0 {
+			texts[i] += "=" + strconv.FormatFloat(float64(b.Shares[i]), 'g', 6, 64)
+		}
+	}
+	return texts
+}
+
+// Share is how much of the mix a parent is.
+func (b Batch) Share(i int) Ratio {
+	if len(b.Shares) == 0 {
+		return 1 / Ratio(len(b.Parents))
+	}
+	return b.Shares[i]
+}
 
 // Family checks that b may have the parents it names, given the parents of every batch
 // known so far: they must be known, and none may come from b itself.

@@ -35,11 +35,9 @@ func (t *tableTaker) clay(r *tableRow) keeper {
 func (t *tableTaker) batch(r *tableRow) keeper {
 	b := tiles.Batch{BatchRef: tiles.BatchRef{Clay: tiles.ClayID(r.text("clay")), Batch: tiles.BatchID(r.text("batch"))}, Kind: tiles.BatchKind(cmp.Or(r.text("kind"), string(tiles.Bought))),
 		Stamp: r.text("stamp"), Arrived: r.text("arrived_on"), Open: r.raw("open") == "" || r.yes("open"), Note: r.text("note")}
-	for _, p := range strings.Fields(r.text("parents")) {
-		ref, err := tiles.ParseBatchRef("parents", p)
-		r.fault(err)
-		b.Parents = append(b.Parents, ref)
-	}
+	var err error
+	b.Parents, b.Shares, err = tiles.ParseParents("parents", strings.Fields(r.text("parents")))
+	r.fault(err)
 	r.fault(b.Validate())
 	if !t.clays[b.Clay] {
 		r.faults.Add("unknown-clay", "clay", string(b.Clay)+" is no clay here: take the table of clays in first")

@@ -103,11 +103,7 @@ func claysTable(s *usecase.Studio, ctx context.Context, put func(...any)) error 
 func batchesTable(s *usecase.Studio, ctx context.Context, put func(...any)) error {
 	batches, err := s.Archive.Batches(ctx)
 	for _, b := range batches {
-		var parents []string
-		for _, p := range b.Parents {
-			parents = append(parents, refText(p))
-		}
-		put(string(b.Clay), string(b.BatchRef.Batch), string(b.Kind), b.Stamp, b.Arrived, strings.Join(parents, " "), b.Open, b.Note)
+		put(string(b.Clay), string(b.BatchRef.Batch), string(b.Kind), b.Stamp, b.Arrived, strings.Join(b.ParentTexts(), " "), b.Open, b.Note)
 	}
 	return err
 }

@@ -21,7 +21,7 @@ type BatchBody struct {
 	Kind    string   `json:"kind" enum:"bought,reclaim,blend,repugged"`
 	Stamp   string   `json:"stamp,omitempty" maxLength:"60"`
 	Arrived string   `json:"arrived_on,omitempty" doc:"Date, 2026-01-08"`
-	Parents []string `json:"parents,omitempty" doc:"tern/A"`
+	Parents []string `json:"parents,omitempty" doc:"tern/A, or with its parts of the mix tern/A=2; told of all parents or of none, which is equal shares"`
 	Open    bool     `json:"open"`
 	Note    string   `json:"note,omitempty" maxLength:"500"`
 }

@@ -59,11 +59,16 @@ func clayCommand() *cobra.Command {
 		},
 	}
 	batch := &cobra.Command{
-		Use: "batch CLAY BATCH", Short: "Keep a new batch of a clay", Args: cobra.ExactArgs(2), Example: "  lidwright clay batch tern B --stamp 2025-11",
+		Use: "batch CLAY BATCH", Short: "Keep a new batch of a clay", Args: cobra.ExactArgs(2), Example: "  lidwright clay batch tern B --stamp 2025-11\n  lidwright clay batch tern M --kind blend --from tern/A=2,wren/A=1",
 		RunE: func(c *cobra.Command, args []string) error {
 			stamp, _ := c.Flags().GetString("stamp")
 			kind, _ := c.Flags().GetString("kind")
-			done, err := put(c, "/v1/clays/"+url.PathEscape(args[0])+"/batches/"+url.PathEscape(args[1]), map[string]any{"kind": kind, "stamp": stamp, "open": true}, nil)
+			from, _ := c.Flags().GetStringSlice("from")
+			body := map[string]any{"kind": kind, "stamp": stamp, "open": true}
+			if len(from) > 0 {
+				body["parents"] = from
+			}
+			done, err := put(c, "/v1/clays/"+url.PathEscape(args[0])+"/batches/"+url.PathEscape(args[1]), body, nil)
 			if err == nil && !done {
 				fmt.Fprintf(c.OutOrStdout(), "%s/%s kept.\n", args[0], args[1])
 			}
@@ -71,6 +76,7 @@ func clayCommand() *cobra.Command {
 		},
 	}
 	batch.Flags().String("stamp", "", "as printed on the bag")
+	batch.Flags().StringSlice("from", nil, "what it was mixed from, each with its parts of the mix: tern/A=2,wren/A=1; without parts: equal shares")
 	batch.Flags().String("kind", "bought", "bought, reclaim, blend or repugged")
 	c.AddCommand(add, list, batch)
 	return c

@@ -44,7 +44,7 @@ func fullSite(t testing.TB, word byte) (folder string) {
 	must[tiles.PutResult](t)(s.PutClay(ctx, c, usecase.Precondition{}, when))
 	must[tiles.PutResult](t)(s.PutBatch(ctx, batchB(), usecase.Precondition{}, when))
 	child := batchB()
-	child.BatchRef.Batch, child.Kind, child.Parents = "R", "reclaim", []tiles.BatchRef{batchB().BatchRef}
+	child.BatchRef.Batch, child.Kind, child.Parents, child.Shares = "R", "reclaim", []tiles.BatchRef{batchB().BatchRef}, []tiles.Ratio{1}
 	must[tiles.PutResult](t)(s.PutBatch(ctx, child, usecase.Precondition{}, when))
 	for i, code := range []tiles.Code{"BQ7", "BQ4"} {
 		b := bar(code, 100*int(word)+i)

@@ -122,7 +122,12 @@ func renameIn(v map[string]any, names map[string]map[string]string) (did bool) {
 			for i, one := range value {
 				switch one := one.(type) {
 				case string:
-					if now := renamedRef(names["clay"], one); member == "parents" && now != one {
+					ref, parts, _ := strings.Cut(one, "=")
+					now := renamedRef(names["clay"], ref)
+					if parts != "" {
+						now += "=" + parts
+					}
+					if member == "parents" && now != one {
 						value[i], did = now, true
 					}
 				case map[string]any:

@@ -66,10 +66,7 @@ func (s ClayStore) PutClay(ctx context.Context, c tiles.Clay, m Match, at kiln.S
 // PutBatch keeps a batch or what is changed about it. The errors are ErrNoClay, ErrNoBatch
 // (a parent), ErrChanged, *tiles.Invalid (a batch made from itself) and trouble with the disk.
 func (s ClayStore) PutBatch(ctx context.Context, b tiles.Batch, m Match, at kiln.Stamp) (kept Kept, err error) {
-	body := batchBody{string(b.Kind), b.Stamp, b.Arrived, make([]string, len(b.Parents)), b.Open, b.Note}
-	for i, p := range b.Parents {
-		body.Parents[i] = p.String()
-	}
+	body := batchBody{string(b.Kind), b.Stamp, b.Arrived, b.ParentTexts(), b.Open, b.Note}
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = Kept{}
 		var clay int
@@ -114,8 +111,8 @@ func (s ClayStore) PutBatch(ctx context.Context, b tiles.Batch, m Match, at kiln
 		}
 		for i, p := range b.Parents {
 			if _, err = tx.ExecContext(ctx, `
-				INSERT INTO batch_parent (clay, batch, place, parent_clay, parent_batch) VALUES (?, ?, ?, ?, ?)`,
-				b.Clay, b.Batch, i, p.Clay, p.Batch); err != nil {
+				INSERT INTO batch_parent (clay, batch, place, parent_clay, parent_batch, share) VALUES (?, ?, ?, ?, ?, ?)`,
+				b.Clay, b.Batch, i, p.Clay, p.Batch, toldShare(b, i)); err != nil {
 				return err
 			}
 		}
@@ -126,6 +123,14 @@ func (s ClayStore) PutBatch(ctx context.Context, b tiles.Batch, m Match, at kiln
 		return Kept{}, fmt.Errorf("keep batch %s: %w", b.BatchRef, err)
 	}
 	return kept, nil
+}
+
+// toldShare is the share of a parent as it is kept: 0 where nobody told any.
+func toldShare(b tiles.Batch, i int) float64 {
+	if len(b.Shares) == 0 {
+		return 0
+	}
+	return float64(b.Shares[i])
 }
 
 // missing turns "no rows" into an error of the trade.
@@ -191,17 +196,22 @@ func batches(ctx context.Context, q querier) ([]tiles.KeptBatch, error) {
 		at[b.BatchRef] = i
 	}
 	rows, err = q.QueryContext(ctx, `
-		SELECT clay, batch, parent_clay, parent_batch FROM batch_parent ORDER BY clay, batch, place`)
+		SELECT clay, batch, parent_clay, parent_batch, share FROM batch_parent ORDER BY clay, batch, place`)
 	if err != nil {
 		return nil, fmt.Errorf("read parents of batches: %w", err)
 	}
-	type pair struct{ child, parent tiles.BatchRef }
+	type pair struct {
+		child, parent tiles.BatchRef
+		share         tiles.Ratio
+	}
 	pairs, err := collect(rows, "parents of batches", func(p *pair) error {
-		return rows.Scan(&p.child.Clay, &p.child.Batch, &p.parent.Clay, &p.parent.Batch)
+		return rows.Scan(&p.child.Clay, &p.child.Batch, &p.parent.Clay, &p.parent.Batch, &p.share)
 	})
 	for _, p := range pairs {
 		b := &all[at[p.child]]
-		b.Parents = append(b.Parents, p.parent)
+		if b.Parents = append(b.Parents, p.parent); p.share > 0 {
+			b.Shares = append(b.Shares, p.share)
+		}
 	}
 	return all, err
 }

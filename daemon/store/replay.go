@@ -213,6 +213,8 @@ func (p *replayer) apply(ctx context.Context, f wire.PushFact) error {
 		return p.reading(ctx, f, at)
 	case "verdict put", "pot put":
 		return p.lid(ctx, f, at)
+	case "kiln put":
+		return p.kiln(ctx, f, at)
 	case "cone put", "note put", "tick put", "probe put", "mark put":
 		return p.beside(ctx, f, at)
 	case "firing put":
@@ -265,18 +267,42 @@ func (p *replayer) clay(ctx context.Context, f wire.PushFact, at kiln.Stamp) err
 		return err
 	}
 	batch := tiles.Batch{BatchRef: ref, Kind: tiles.BatchKind(b.Kind), Stamp: b.Stamp, Arrived: b.Arrived, Open: b.Open, Note: b.Note}
-	for _, text := range b.Parents {
-		parent, err := tiles.ParseBatchRef("parents", text)
-		if err != nil {
-			return err
-		}
-		batch.Parents = append(batch.Parents, parent)
+	if batch.Parents, batch.Shares, err = tiles.ParseParents("parents", b.Parents); err != nil {
+		return err
 	}
 	m, err := p.edit(ctx, `SELECT rev FROM batch WHERE clay = ? AND batch = ?`, ref.Clay, ref.Batch)
 	if err != nil {
 		return err
 	}
 	_, err = p.PutBatch(ctx, batch, m, at)
+	return err
+}
+
+// kiln is one that was added or has another name, or what was said of a usual firing.
+func (p *replayer) kiln(ctx context.Context, f wire.PushFact, at kiln.Stamp) error {
+	var b kilnBody
+	var u usualBody
+	if err := errors.Join(json.Unmarshal(f.Body, &b), json.Unmarshal(f.Body, &u)); err != nil {
+		return err
+	}
+	switch {
+	case u.What != "":
+		said := tiles.UsualSaid{ID: f.ID, Kiln: kiln.KilnID(u.Kiln), Kind: kiln.Kind(u.Kind), Atmosphere: kiln.Atmosphere(u.Atmosphere), What: u.What,
+			Name: u.Name, HeatWork: kiln.NoTemperature(), By: u.By}
+		if u.HeatWork != nil {
+			said.HeatWork = kiln.Celsius(*u.HeatWork)
+		}
+		_, err := p.PutUsual(ctx, said, at)
+		return err
+	case b.Was != "":
+		_, err := p.RenameKiln(ctx, kiln.KilnID(b.Was), kiln.KilnID(b.Kiln), at)
+		return err
+	}
+	m, err := p.edit(ctx, `SELECT rev FROM kiln WHERE kiln = ?`, b.Kiln)
+	if err != nil {
+		return err
+	}
+	_, err = p.PutKiln(ctx, tiles.AddedKiln{ID: kiln.KilnID(b.Kiln), Fuel: b.Fuel}, m, at)
 	return err
 }
 

@@ -96,15 +96,15 @@ func unknownMix(f *Fit, ref tiles.BatchRef) *tiles.Batch {
 	return nil
 }
 
-// ofParents is the leg of a mix without a bar: the mean of the same way for its parents, at equal shares,
+// ofParents is the leg of a mix without a bar: the mean of the same way for its parents, by their shares,
 // with what a new batch differs by, and never surer than a new bag of its clay (own). plain is the leg that
 // it would have as such a bag.
 func ofParents(f *Fit, mix *tiles.Batch, plain leg, a Ask, to tiles.Stage) leg {
 	out := plain
 	out.mean, out.row = 0, mixedmodel.Row{}
 	out.final, out.bisque, out.newProbe, out.formingVar = 0, 0, 0, 0
-	share := 1 / float64(len(mix.Parents))
-	for _, p := range mix.Parents {
+	for i, p := range mix.Parents {
+		share := float64(mix.Share(i))
 		k, of := f.clay(p.Clay), a
 		of.BatchRef = p
 		l := f.between(k, of, f.stand(k, of, of.Stage), f.stand(k, of, to))

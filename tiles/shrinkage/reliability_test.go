@@ -135,6 +135,11 @@ func TestMixOfParents(t *testing.T) {
 	if r := rate(at("tern", "")); r.At.Batch != "B" {
 		t.Errorf("the clay's default is %s", r.At.Batch)
 	}
+	batches[2].Shares = []tiles.Ratio{0.75, 0.25}
+	f = fitted(t, shrinkage.Studio{Clays: clays, Batches: batches, Bars: bars, Now: noon.Add(100 * time.Hour)}, nil)
+	if mix, mean := rate(at("tern", "M")), 0.75*b.Log+0.25*w.Log; mix.Log-mean > 1e-9 || mean-mix.Log > 1e-9 {
+		t.Errorf("three parts to one shrink %.4f, the mean by shares is %.4f", mix.Log, mean)
+	}
 	batches[0].Open = false
 	f = fitted(t, shrinkage.Studio{Clays: clays, Batches: batches, Bars: bars, Now: noon.Add(100 * time.Hour)}, nil)
 	if r := rate(at("tern", "")); r.At.Batch != "M" {
