@@ -87,7 +87,8 @@ func tableAsk(q url.Values) (tables.Ask, error) {
 		known        []string
 	}{{"kind", ask.Kind, tables.In()}, {"days", ask.Days, []string{"", "day_first", "month_first"}}, {"others", ask.Others, []string{"", "note", "leave"}}, {"lengths", q.Get("lengths"), []string{"", "leave"}}} {
 		if !slices.Contains(w.known, w.value) {
-			return ask, problem("unknown-value", "There are "+strings.Join(w.known, " ")+".", wire.Field{Name: w.field, Says: "not one of these"})
+			known := strings.TrimPrefix(strings.Join(w.known, ", "), ", ")
+			return ask, problem("unknown-value", "There are "+known+".", wire.Field{Name: w.field, Says: "one of " + known})
 		}
 	}
 	return ask, nil
