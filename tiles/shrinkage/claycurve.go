@@ -180,7 +180,7 @@ func (k *clayCurve) ripe(h float64) float64 {
 }
 
 // takeSlopes lets errors come in through the fitted curves from here on.
-func (f *Fit) takeSlopes() {
+func (f *equations) takeSlopes() {
 	for _, k := range f.clays {
 		x := k.fitted
 		k.slopes = &x
@@ -188,7 +188,7 @@ func (f *Fit) takeSlopes() {
 }
 
 // takeCoefficients reads the clays' coefficients from the solution.
-func (f *Fit) takeCoefficients() {
+func (f *equations) takeCoefficients() {
 	for _, k := range f.clays {
 		k.fitted = k.mean
 		for i := range k.fitted {
@@ -199,7 +199,7 @@ func (f *Fit) takeCoefficients() {
 	}
 }
 
-func (f *Fit) clay(id tiles.ClayID) *clayCurve {
+func (f *equations) clay(id tiles.ClayID) *clayCurve {
 	i := slices.IndexFunc(f.clays, func(k *clayCurve) bool { return k.id == id })
 	if i < 0 {
 		return nil
@@ -208,7 +208,7 @@ func (f *Fit) clay(id tiles.ClayID) *clayCurve {
 }
 
 // hottestOf is the hottest firing that a clay's readings were made after, else the site's.
-func (f *Fit) hottestOf(id tiles.ClayID) float64 {
+func (f *equations) hottestOf(id tiles.ClayID) float64 {
 	own, site := math.Inf(-1), math.Inf(-1)
 	for _, s := range f.sheets {
 		for _, l := range s.lines {

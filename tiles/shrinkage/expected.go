@@ -88,7 +88,7 @@ func (f *Fit) Expect(b tiles.Bar, r tiles.Reading) (Expected, bool) {
 //
 // 1 marks the free wet length between n's own marks. Readings between other marks of the bar
 // are left aside.
-func (f *Fit) expectLine(s *sheet, n int) (mean, sd float64, ok bool) {
+func (f *equations) expectLine(s *sheet, n int) (mean, sd float64, ok bool) {
 	if _, known := f.columns.place[column{'d', string(s.bar.Clay), string(s.bar.Batch)}]; !known {
 		return 0, 0, false
 	}

@@ -92,7 +92,11 @@ func (h Handbook) params() []mixedmodel.Param {
 
 // Fit is the shrink of every clay of a studio, fitted at once. It is never changed; With
 // gives another one. Any number of goroutines may ask it.
-type Fit struct {
+type Fit struct{ equations }
+
+// equations is the mixed model of a studio: its bars laid out, and what they were solved to. Fit asks it; only
+// who makes a Fit changes it.
+type equations struct {
 	studio  Studio
 	book    Handbook
 	sheets  []*sheet // bars that say something, by id
@@ -156,7 +160,7 @@ func (s Studio) Fit(ctx context.Context, before *Fit) (*Fit, error) {
 
 // begin lays everything out, as yet without a number fitted.
 func (s Studio) begin(ctx context.Context) (*Fit, error) {
-	f := &Fit{studio: s, book: UsualHandbook()}
+	f := &Fit{equations{studio: s, book: UsualHandbook()}}
 	if s.Handbook != nil {
 		f.book = *s.Handbook
 	}
@@ -181,7 +185,7 @@ func (s Studio) begin(ctx context.Context) (*Fit, error) {
 // pass screens, minimises from start and solves at the rounded minimum. Slips are looked for
 // before any variance is estimated, and at the handbook's sds: one slip of 10 mm can drive
 // the sd of pieces to 1 %, and such an sd would let it pass.
-func (f *Fit) pass(ctx context.Context, start []float64) error {
+func (f *equations) pass(ctx context.Context, start []float64) error {
 	f.model = &mixedmodel.Model{Columns: f.columns.list, Params: f.book.params()}
 	handbook := make([]float64, thetas)
 	for i, p := range f.model.Params {
@@ -213,7 +217,7 @@ func (f *Fit) pass(ctx context.Context, start []float64) error {
 
 // minimise finds theta, rounded to 0.001 from the handbook so that every way to the minimum gives the same fit. What an
 // earlier pass or fit says of its doubt serves as the curvature.
-func (f *Fit) minimise(ctx context.Context, start []float64) ([]float64, error) {
+func (f *equations) minimise(ctx context.Context, start []float64) ([]float64, error) {
 	half := mat.NewSymDense(thetas, nil)
 	var guess *mat.SymDense
 	if f.doubt != nil {
@@ -243,7 +247,7 @@ func (f *Fit) minimise(ctx context.Context, start []float64) ([]float64, error) 
 }
 
 // uncertain is the covariance of theta. The step is wide, so as to smooth the criterion.
-func (f *Fit) uncertain(ctx context.Context, theta []float64) (*mat.SymDense, error) {
+func (f *equations) uncertain(ctx context.Context, theta []float64) (*mat.SymDense, error) {
 	h, err := f.model.Curvature(ctx, theta, 0.15)
 	if err != nil {
 		return nil, err
@@ -252,7 +256,7 @@ func (f *Fit) uncertain(ctx context.Context, theta []float64) (*mat.SymDense, er
 }
 
 // cells joins bars that are alike, and keeps the key of each cell.
-func (f *Fit) cells(blocks []*mixedmodel.Block) []*mixedmodel.Block {
+func (f *equations) cells(blocks []*mixedmodel.Block) []*mixedmodel.Block {
 	keys := make([]string, len(blocks))
 	f.keys = nil
 	seen := map[string]bool{}

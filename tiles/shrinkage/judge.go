@@ -232,7 +232,7 @@ const (
 
 // assumedHeat is the firing that r is taken to be measured after where none is known: as hot as the clay was
 // fired as a rule, else where it matures.
-func (f *Fit) assumedHeat(b tiles.Bar, r tiles.Reading) tiles.Heat {
+func (f *equations) assumedHeat(b tiles.Bar, r tiles.Reading) tiles.Heat {
 	h := tiles.Heat{Load: "assumed for " + string(b.Code), Kind: kiln.Glaze, ExtraSD: assumedSD, At: r.At, Work: kiln.Celsius(f.clay(b.Clay).matures)}
 	if tested := f.tested[b.Clay].tested; len(tested) > 0 {
 		h.Work = kiln.Celsius(tested[len(tested)/2])

@@ -215,7 +215,7 @@ func (f *Fit) between(k *clayCurve, a Ask, start, end stand) leg {
 }
 
 // newestOpen is the batch that a question means if it names none: see tiles.Batch.InUse.
-func (f *Fit) newestOpen(clay tiles.ClayID) tiles.BatchID {
+func (f *equations) newestOpen(clay tiles.ClayID) tiles.BatchID {
 	var newest *tiles.Batch
 	for i := range f.studio.Batches {
 		b := &f.studio.Batches[i]

@@ -90,7 +90,7 @@ func (f *Fit) LoadHeats() []LoadHeat {
 }
 
 // drift is the drift of the last loads of rows; extra is the variance of each one's own record.
-func (f *Fit) drift(rows []mixedmodel.Row, extra []float64, last int) (mean, sd float64) {
+func (f *equations) drift(rows []mixedmodel.Row, extra []float64, last int) (mean, sd float64) {
 	n := len(rows)
 	d, e, ok := f.said(rows, func(i int) float64 { return math.Exp(2*f.solved.Theta[thetaLoad]) + extra[i] })
 	if !ok {
@@ -150,7 +150,7 @@ func (f *Fit) drift(rows []mixedmodel.Row, extra []float64, last int) (mean, sd 
 }
 
 // shift is one effect of unit prior, in row's units, without that prior.
-func (f *Fit) shift(row mixedmodel.Row) (mean, sd float64) {
+func (f *equations) shift(row mixedmodel.Row) (mean, sd float64) {
 	d, e, ok := f.said([]mixedmodel.Row{row}, func(int) float64 { return square(row.Vals[0]) })
 	if !ok || !(d.At(0, 0) > 0) {
 		return 0, math.Inf(1)
@@ -159,7 +159,7 @@ func (f *Fit) shift(row mixedmodel.Row) (mean, sd float64) {
 }
 
 // said is what the bars say about some effects, apart from their prior variances: D and e above.
-func (f *Fit) said(rows []mixedmodel.Row, prior func(int) float64) (d *mat.Dense, e *mat.VecDense, ok bool) {
+func (f *equations) said(rows []mixedmodel.Row, prior func(int) float64) (d *mat.Dense, e *mat.VecDense, ok bool) {
 	n := len(rows)
 	cov := f.solved.Cov(rows...)
 	c := mat.NewDense(n, n, nil)

@@ -64,7 +64,7 @@ func usualStep(instrument string) float64 {
 }
 
 // readBars sorts the bars by id, checks them and makes their sheets.
-func (f *Fit) readBars(ctx context.Context, clays []tiles.Clay) error {
+func (f *equations) readBars(ctx context.Context, clays []tiles.Clay) error {
 	bars := slices.Clone(f.studio.Bars)
 	slices.SortFunc(bars, func(a, b tiles.Bar) int {
 		return cmp.Or(cmp.Compare(a.ID, b.ID), cmp.Compare(a.Code, b.Code))
@@ -98,7 +98,7 @@ func (f *Fit) readBars(ctx context.Context, clays []tiles.Clay) error {
 
 // sheet takes the readings of b that have a say, repeats as one line; the reading alone, if it is one of
 // them, keeps a line to itself. It is nil if none has a say.
-func (f *Fit) sheet(b *tiles.Bar, alone string) (*sheet, []LeftOut) {
+func (f *equations) sheet(b *tiles.Bar, alone string) (*sheet, []LeftOut) {
 	s := &sheet{bar: b}
 	var left []LeftOut
 	for i := range b.Readings {
@@ -184,7 +184,7 @@ func (s *sheet) sortLines() {
 }
 
 // arrange sorts the lines and makes the key.
-func (f *Fit) arrange(s *sheet) {
+func (f *equations) arrange(s *sheet) {
 	s.sortLines()
 	wet := make([]float64, len(s.lines))
 	for i, l := range s.lines {
@@ -239,7 +239,7 @@ func (c *columns) add(name column, as mixedmodel.Column) {
 
 // layColumns puts the columns in a fixed order: clays by id, then what the bars name, each
 // sort by name.
-func (f *Fit) layColumns() {
+func (f *equations) layColumns() {
 	f.columns = columns{place: map[column]int{}}
 	for _, k := range f.clays {
 		k.first = len(f.columns.list)
@@ -263,7 +263,7 @@ func (f *Fit) layColumns() {
 
 // columnOf is the prior of a column. A forming and a probe life have a fixed sd, which their
 // rows carry.
-func (f *Fit) columnOf(n column, extra float64) mixedmodel.Column {
+func (f *equations) columnOf(n column, extra float64) mixedmodel.Column {
 	switch n.sort {
 	case 'd':
 		return mixedmodel.Column{SD: 1 + thetaBatchDrying}
@@ -298,7 +298,7 @@ func (s *sheet) names(extra map[column]float64) []column {
 	return out
 }
 
-func (f *Fit) probeSD(probe string) float64 {
+func (f *equations) probeSD(probe string) float64 {
 	if sd, known := f.studio.ProbeSD[probe]; known && sd >= 0 && !math.IsInf(sd, 0) {
 		return sd
 	}
@@ -328,7 +328,7 @@ func (p pattern) of(s *sheet) *mixedmodel.Block {
 }
 
 // blocks makes those of all sheets.
-func (f *Fit) blocks(sheets []*sheet) []*mixedmodel.Block {
+func (f *equations) blocks(sheets []*sheet) []*mixedmodel.Block {
 	known := map[string]pattern{}
 	out := make([]*mixedmodel.Block, len(sheets))
 	for i, s := range sheets {
@@ -344,13 +344,13 @@ func (f *Fit) blocks(sheets []*sheet) []*mixedmodel.Block {
 
 // readingNoise is the variance of one reading like l between marks of that length class, in square
 // log-percent: the part that the sd of a reading (mm, squared) multiplies, and the fixed part.
-func (f *Fit) readingNoise(length float64, l line) (own, fixed float64) {
+func (f *equations) readingNoise(length float64, l line) (own, fixed float64) {
 	unit := 100 / (length * leftAt[l.stage])
 	return unit * unit, unit*unit*l.step*l.step/12 + f.book.Rough*f.book.Rough
 }
 
 // pattern works out Z and the noise of sheets like s.
-func (f *Fit) pattern(s *sheet) pattern {
+func (f *equations) pattern(s *sheet) pattern {
 	k := f.clay(s.bar.Clay)
 	n := len(s.lines)
 	b := &mixedmodel.Block{N: 1, Y: make([]float64, n), Level: make([]int, n), Levels: s.marks}

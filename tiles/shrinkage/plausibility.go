@@ -123,7 +123,7 @@ func plausibility(l tiles.Millimetre, sd, below, above float64, from string) Pla
 }
 
 // firedBars is how many bars of a clay have a fired length that has a say.
-func (f *Fit) firedBars(id tiles.ClayID) (n int) {
+func (f *equations) firedBars(id tiles.ClayID) (n int) {
 	for ref, seen := range f.batches {
 		if ref.Clay == id {
 			n += seen.bars

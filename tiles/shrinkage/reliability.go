@@ -109,7 +109,7 @@ func (f *Fit) conclude() {
 }
 
 // slipped tells how far the distrusted readings of a line are off.
-func (f *Fit) slipped(s *sheet, i int) (out []LeftOut) {
+func (f *equations) slipped(s *sheet, i int) (out []LeftOut) {
 	mean, _, ok := f.expectLine(s, i)
 	for _, r := range s.lines[i].repeats {
 		l := LeftOut{Reading: r.ID, Bar: s.bar.Code, Stage: s.lines[i].stage, Slip: true, Why: "far from what the other readings say"}
@@ -128,7 +128,7 @@ func include[T comparable](list []T, v T) []T {
 	return append(list, v)
 }
 
-func (f *Fit) seen(ref tiles.BatchRef) *batchSeen {
+func (f *equations) seen(ref tiles.BatchRef) *batchSeen {
 	s := f.batches[ref]
 	if s == nil {
 		s = &batchSeen{}
@@ -140,7 +140,7 @@ func (f *Fit) seen(ref tiles.BatchRef) *batchSeen {
 func (s *sheet) slipped(i int) bool { return s.weight != nil && s.weight[i] < 1 }
 
 // claySeen gathers where a clay was tested.
-func (f *Fit) claySeen(id tiles.ClayID) claySeen {
+func (f *equations) claySeen(id tiles.ClayID) claySeen {
 	out := claySeen{bloated: math.Inf(1)}
 	for _, s := range f.sheets {
 		for i, l := range s.lines {

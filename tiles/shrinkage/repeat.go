@@ -24,7 +24,7 @@ func (l line) repeatOf() string {
 // what they scatter stays with it, so that a fit says the same as of every one of them by itself. One
 // farther from the middle of its repeats than slipAway sds, as the handbook has the sd of a reading, keeps
 // a line to itself, for the screening to judge. Of more than mostLines the newest are left out.
-func (f *Fit) joinRepeats(s *sheet, alone string) (left []LeftOut) {
+func (f *equations) joinRepeats(s *sheet, alone string) (left []LeftOut) {
 	if len(s.lines) < 2 {
 		return nil
 	}
@@ -72,7 +72,7 @@ func (l line) rank(alone string) int {
 }
 
 // join makes one line of those near the middle one of the group, in front of the others.
-func (f *Fit) join(group []line) []line {
+func (f *equations) join(group []line) []line {
 	if len(group) < 2 {
 		return group
 	}

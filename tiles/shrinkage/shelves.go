@@ -168,7 +168,7 @@ func (f *Fit) Shelves(of kiln.KilnID) (Shelves, bool) {
 
 // off is how far each line of a sheet lies from what the fit says, log-percent, the wet length
 // apart, and the variance of its reading.
-func (f *Fit) off(s *sheet) (lines []float64, reading func(i int) float64) {
+func (f *equations) off(s *sheet) (lines []float64, reading func(i int) float64) {
 	b := f.pattern(s).of(s)
 	lines = make([]float64, len(s.lines))
 	for i := range lines {

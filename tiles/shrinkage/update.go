@@ -76,7 +76,7 @@ func (s *sheet) cell() string {
 }
 
 // growColumns adds the columns that a sheet is the first to name, and lists them.
-func (f *Fit) growColumns(s *sheet) []mixedmodel.Column {
+func (f *equations) growColumns(s *sheet) []mixedmodel.Column {
 	if s == nil {
 		return nil
 	}
@@ -139,7 +139,7 @@ const slipAway = 6.1
 // nameSlips names a new reading of a changed bar that is far from what the others and the
 // fit before it expect. A column that is new is not known there; such a reading waits for
 // the next Fit.
-func (f *Fit) nameSlips(before *Fit, old, s *sheet) {
+func (f *equations) nameSlips(before *Fit, old, s *sheet) {
 	for i, l := range s.lines {
 		known := old != nil && slices.ContainsFunc(old.lines, func(o line) bool { return o.has(l.reading) })
 		if known || len(l.repeats) > 1 || s.slipped(i) || len(f.columns.list) > len(before.columns.list) {
@@ -154,7 +154,7 @@ func (f *Fit) nameSlips(before *Fit, old, s *sheet) {
 }
 
 // recell lists the blocks as they are now: cells that were not touched stay.
-func (f *Fit) recell(touched map[string]bool) ([]*mixedmodel.Block, []string) {
+func (f *equations) recell(touched map[string]bool) ([]*mixedmodel.Block, []string) {
 	members := map[string][]*sheet{}
 	for _, s := range f.sheets {
 		if c := s.cell(); touched[c] {
