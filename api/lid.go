@@ -89,7 +89,8 @@ func (r *reader) common() (q lid.Question, at usecase.FiringAsk) {
 	if step := tiles.Millimetre(25.4 / 32); r.unit == tiles.Inch32nd && q.Step == nil {
 		q.Step = &step // whoever is told 32nds sets 32nds
 	}
-	q.AcceptWide = r.word("accept", "wide") == "wide"
+	accept := r.word("accept", "wide", "unusual", "all")
+	q.AcceptWide, q.AcceptUnusual = accept == "wide" || accept == "all", accept == "unusual" || accept == "all"
 	at = r.firing()
 	q.Kind = at.Kind
 	return q, at

@@ -142,7 +142,7 @@ func TestCautionsOfALid(t *testing.T) {
 		{"collar=96&opening=94&" + statedRates, []string{"rates-stated", "ledge-too-narrow", "shrink-varies"}},
 		{"collar=96&opening=84&collar_stage=leather&body_leather_ratio=3%25&" + statedRates, []string{"rates-stated", "measure-wet", "shrink-varies"}},
 		{"collar=96&collar=97&opening=78&play_mm=6&" + statedRates, []string{"rates-stated", "out-of-round", "play-outside-window", "shrink-varies"}},
-		{"collar=20&opening=10&" + statedRates, []string{"rates-stated", "asked-unusual", "shrink-varies"}},
+		{"collar=20&opening=10&accept=unusual&" + statedRates, []string{"rates-stated", "asked-unusual", "shrink-varies"}},
 	} {
 		j := askLid(t, srv.URL, c.query)
 		if !slices.Equal(j.Cautions, c.want) {
@@ -199,6 +199,11 @@ func TestLidBadInput(t *testing.T) {
 		{"window upside down", "collar=104&least_play=3&most_play=1&" + statedRates, "window-empty", "least_play_mm"},
 		{"check before the collar's stage", "collar=104&collar_stage=dry&lid=102&check_stage=leather&" + statedRates, "stage-goes-backwards", "check_stage"},
 		{"unknown clay", "collar=104&clay=nobody", "unknown-clay", ""},
+		{"1045 typed for 104.5", "collar=1045&" + statedRates, "unusual-size", "collar_mm"},
+		{"a bare 5", "collar=5&" + statedRates, "unusual-size", "collar_mm"},
+		{"an opening of 30", "collar=104&opening=30&" + statedRates, "unusual-size", "opening_mm"},
+		{"a lid of 1020", "collar=104&lid=1020&" + statedRates, "unusual-size", "lid_mm"},
+		{"a lid of 7 alone", "lid=7&" + statedRates, "unusual-size", "lid_mm"},
 		{"4 typed for 4 inches", "collar=4&" + statedRates, "unit-unclear", "collar_mm"},
 		{"4 typed for the opening", "collar=104&opening=4&" + statedRates, "unit-unclear", "opening_mm"},
 		{"a lid of 4", "lid=4&" + statedRates, "unit-unclear", "lid_mm"},

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"html/template"
+	"maps"
 	"math"
 	"net/http"
 	"net/url"
@@ -65,6 +66,23 @@ func (s lidRoutes) asking(ctx context.Context, q url.Values) (asking, error) {
 		a.CollarName = seat.CollarName()
 	}
 	return a, err
+}
+
+// Unusual reports whether the form is asked whether a size is right.
+func (a asking) Unusual() bool { return a.Error != nil && a.Error.Type == "/problems/unusual-size" }
+
+// Sure is the query that answers though a size was asked about, Wide the one that gives what was held back.
+func (a asking) Sure() template.URL { return a.accept("unusual", "wide") }
+func (a asking) Wide() template.URL { return a.accept("wide", "unusual") }
+
+// accept is the query with accept set to word; to all where the other was accepted before.
+func (a asking) accept(word, other string) template.URL {
+	q := maps.Clone(a.Q)
+	if was := q.Get("accept"); was == other || was == "all" {
+		word = "all"
+	}
+	q.Set("accept", word)
+	return template.URL(q.Encode())
 }
 
 func (a *asking) caution(ids []string) {

@@ -19,9 +19,12 @@ func IsInvalid(err error) bool {
 	return errors.As(err, &many) || errors.As(err, &one)
 }
 
-// SizeLid computes, from what the question rests on.
+// SizeLid computes, from what the question rests on. A size outside what is believed is asked about first.
 func SizeLid(q lid.Question, d lid.Defaults, on rest) (lid.Answer, error) {
 	if err := q.Validate(d); err != nil {
+		return lid.Answer{}, err
+	}
+	if err := q.Doubts(); err != nil {
 		return lid.Answer{}, err
 	}
 	known, err := q.Know(on.rates, on.At.Firing, on.gone)
@@ -71,6 +74,9 @@ func (s Lids) SizeBoard(ctx context.Context, q board.Question, at FiringAsk) (bo
 func SizeBoard(q board.Question, d lid.Defaults, on rest) (board.Answer, error) {
 	known, err := q.Know(on.rates, d, on.At.Firing, on.gone)
 	if err != nil {
+		return board.Answer{}, err
+	}
+	if err := q.Doubts(d); err != nil {
 		return board.Answer{}, err
 	}
 	return board.Size(q, d, known.Learned(on.part))

@@ -74,7 +74,7 @@ type SharedParams struct {
 	ThrowSdMm        string `query:"throw_sd_mm" doc:"The same in mm, a number with a point alone"`
 	Step             string `query:"step" doc:"What the maker can set; 0: do not round"`
 	StepMm           string `query:"step_mm" doc:"The same in mm, a number with a point alone"`
-	Accept           string `query:"accept" doc:"wide: give a width that would be held back"`
+	Accept           string `query:"accept" doc:"wide: give a width that would be held back; unusual: answer though a size was asked about; all: both"`
 	Unit             string `query:"unit" doc:"mm, cm, in, 32nds: unit of bare lengths"`
 }
 

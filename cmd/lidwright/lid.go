@@ -40,6 +40,7 @@ A length is written 104.5, 104,5, 104.5mm, 3 3/4 in; a share 0.06 or 6%.`,
 			c.Flags().String(name, "", says[p])
 		}
 	}
+	c.Flags().Bool("yes", false, "answer though a size is asked about: accept=unusual")
 	return c
 }
 
@@ -64,6 +65,13 @@ func asked(c *cobra.Command, known []string) url.Values {
 
 func sizeLid(c *cobra.Command, _ []string) error {
 	q := askedLengths(c, api.LidParameters())
+	if yes, _ := c.Flags().GetBool("yes"); yes {
+		if q.Get("accept") == "wide" {
+			q.Set("accept", "all")
+		} else {
+			q.Set("accept", "unusual")
+		}
+	}
 	var a struct {
 		Set      *float64 `json:"set_mm"`
 		For      string   `json:"for"`

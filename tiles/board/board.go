@@ -153,11 +153,28 @@ func (b *Question) checkGalleries(f *tiles.Faults, d lid.Defaults) {
 	if g := b.Gauge; g != nil && g.SpreadSD != nil {
 		f.Number("gauge.spread_sd_mm", float64(*g.SpreadSD), 0, 3)
 	}
+	b.each(f, func(q *lid.Question) error { return q.Validate(d) })
+}
+
+// Doubts asks about every size outside what is believed, as faults of its field; nil where there is none.
+func (b *Question) Doubts(d lid.Defaults) error {
+	var f tiles.Faults
+	b.each(&f, func(q *lid.Question) error {
+		if err := q.Validate(d); err != nil {
+			return err
+		}
+		return q.Doubts()
+	})
+	return f.Err()
+}
+
+// each adds the faults that check finds in the question of each gallery, once for a field.
+func (b *Question) each(f *tiles.Faults, check func(*lid.Question) error) {
 	told := map[string]bool{}
 	for i := range b.count() {
 		q := b.question(i)
 		var bad tiles.InvalidFields
-		errors.As(q.Validate(d), &bad)
+		errors.As(check(&q), &bad)
 		for _, one := range bad {
 			field := one.Field
 			if field == "collar_mm" || field == "opening_mm" {

@@ -3,6 +3,7 @@ package lid
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -14,6 +15,7 @@ const (
 	OpeningWider   = "opening-wider-than-collar"
 	WindowEmpty    = "window-empty"
 	UnknownMember  = "unknown-parameter"
+	UnusualSize    = "unusual-size"
 	MostDirections = 3
 )
 
@@ -67,6 +69,7 @@ type Question struct {
 	Lids          int               // largest spread shown, 1 to 3
 	CheckStage    tiles.Stage       // the gap to expect then, on the way
 	AcceptWide    bool              // give a width that would be held back
+	AcceptUnusual bool              // answer though a size is outside what is believed: it was asked about
 	Accuracy      string            // set by Validate: "default", "learned" or "asked"
 
 	softSD, firedSD tiles.Millimetre // set by Validate: of one reading of soft clay, and of the fired gallery
@@ -286,31 +289,69 @@ func (q *Question) checkStages(f *tiles.Faults) {
 	}
 }
 
-// Unusual names the fields outside what is believed: they are answered, and asked about.
+// unusual is a size outside what is believed, and what was probably meant.
+type unusual struct {
+	field     string
+	length    tiles.Millimetre
+	low, high tiles.Millimetre
+}
+
+// why asks about the size.
+func (u unusual) why() string {
+	says := fmt.Sprintf("is %s, where %s to %s is to be expected", tiles.MM.Format(u.length), tiles.MM.Format(u.low), tiles.MM.Format(u.high))
+	for _, m := range []struct {
+		as  tiles.Millimetre
+		say string
+	}{{u.length / 10, tiles.MM.Format(u.length / 10)}, {u.length * 25.4, strings.TrimSuffix(tiles.MM.Format(u.length), " mm") + " in"}, {u.length * 10, tiles.MM.Format(u.length * 10)}} {
+		if m.as >= u.low && m.as <= u.high {
+			return says + "; perhaps " + m.say + " was meant"
+		}
+	}
+	return says
+}
+
+// Unusual names the fields outside what is believed: they are asked about before they are answered.
 func (q *Question) Unusual() []string {
 	var fields []string
-	low, high := q.Seat.believedCollar()
-	outside := func(l, low, high tiles.Millimetre) bool { return l < low || l > high }
-	for _, c := range append(slices.Clone(q.Collar), q.CollarAgain...) {
-		if outside(c, low, high) {
-			fields = append(fields, "collar_mm")
-			break
-		}
-	}
-	if len(q.Collar) == 0 && outside(q.Lid, 0.8*low, 1.2*high) {
-		fields = append(fields, "lid_mm")
-	}
-	if len(q.Collar) > 0 {
-		first, last := slices.Min(q.Collar), slices.Max(q.Collar)
-		if last > 1.1*first { // another direction that far off is a slip (own)
-			fields = append(fields, "collar_mm")
-		}
-		if q.Opening != 0 && q.Opening < 0.4*first {
-			fields = append(fields, "opening_mm")
-		}
-		if q.Lid != 0 && outside(q.Lid, 0.8*first, 1.2*last) {
-			fields = append(fields, "lid_mm")
-		}
+	for _, u := range q.unusual() {
+		fields = append(fields, u.field)
 	}
 	return slices.Compact(fields)
+}
+
+// Doubts asks about every size outside what is believed, as faults of its field; nil where there is none, or where it
+// was said to be right.
+func (q *Question) Doubts() error {
+	var f tiles.Faults
+	for _, u := range q.unusual() {
+		if !q.AcceptUnusual {
+			f.Add(UnusualSize, u.field, u.why())
+		}
+	}
+	return f.Err()
+}
+
+func (q *Question) unusual() (out []unusual) {
+	low, high := q.Seat.believedCollar()
+	ask := func(field string, l, low, high tiles.Millimetre) {
+		if (l < low || l > high) && !slices.ContainsFunc(out, func(u unusual) bool { return u.field == field }) {
+			out = append(out, unusual{field, l, low, high})
+		}
+	}
+	for _, c := range append(slices.Clone(q.Collar), q.CollarAgain...) {
+		ask("collar_mm", c, low, high)
+	}
+	if len(q.Collar) == 0 {
+		ask("lid_mm", q.Lid, 0.8*low, 1.2*high)
+		return out
+	}
+	first, last := slices.Min(q.Collar), slices.Max(q.Collar)
+	ask("collar_mm", last, first, 1.1*first) // another direction that far off is a slip (own)
+	if q.Opening != 0 {
+		ask("opening_mm", q.Opening, 0.4*first, last)
+	}
+	if q.Lid != 0 {
+		ask("lid_mm", q.Lid, 0.8*first, 1.2*last)
+	}
+	return out
 }

@@ -63,8 +63,8 @@ func (s Seat) LidName() string {
 	return "lid"
 }
 
-// believedCollar is the range in which a collar is believed, in mm (own). Outside, the page
-// asks; the answer carries asked-unusual.
+// believedCollar is the range in which a collar is believed, in mm (own). Outside it is asked about first; an
+// answer all the same carries asked-unusual.
 func (s Seat) believedCollar() (low, high tiles.Millimetre) {
 	switch s {
 	case Flange:
