@@ -130,15 +130,13 @@ func (s firingRoutes) getCurve(ctx context.Context, in *curveInput) (*curveOutpu
 	if f.Status == kiln.Running {
 		out.CacheControl = "no-cache" // it grows, so it is not kept ready
 	}
-	if wantsCSV(in.Accept) {
+	if web.WantsCSV(in.Accept) {
 		out.ContentType, out.Body = "text/csv; charset=utf-8", curveCSV(in.ID, lines)
 	} else {
 		out.Body = curveText(in.ID, lines, gaps)
 	}
 	return out, nil
 }
-
-func wantsCSV(accept string) bool { return strings.HasPrefix(accept, "text/csv") }
 
 // curveText is a curveJSON as text. Its rows are thousands of numbers of few digits, which
 // encoding/json would take ten times as long to write.

@@ -7,7 +7,107 @@ import (
 	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
+
+	"lidwright/api/web"
 )
+
+// apiVersion is that of the API, which what the document promises hangs on: the first number grows when a
+// client of before would break, the second when something is added.
+const apiVersion = "1.0.0"
+
+// sayLists says in the document that a list comes as a table too, to whoever accepts text/csv, and gives the columns
+// of each by the pattern of its route.
+func sayLists(a huma.API) web.Lists {
+	registry, lists := a.OpenAPI().Components.Schemas, web.Lists{}
+	for path, item := range a.OpenAPI().Paths {
+		if item.Get == nil || item.Get.Responses["200"] == nil {
+			continue
+		}
+		content := item.Get.Responses["200"].Content
+		if content["application/json"] == nil || content["text/csv"] != nil || content["application/json"].Schema.Ref == "" {
+			continue
+		}
+		t := registry.TypeFromRef(content["application/json"].Schema.Ref)
+		if t == nil || t.Kind() != reflect.Struct {
+			continue
+		}
+		items, is := t.FieldByName("Items")
+		if !is || items.Type.Kind() != reflect.Slice || items.Type.Elem().Kind() != reflect.Struct {
+			continue
+		}
+		lists["GET "+path] = web.Columns(items.Type.Elem())
+		content["text/csv"] = &huma.MediaType{Schema: &huma.Schema{Type: huma.TypeString}}
+	}
+	return lists
+}
+
+// openAnswers lets the structures that stand in answers alone grow: a client that is strict about them would break
+// at every member that is added. What is sent to us stays closed: a misspelt member is refused.
+func openAnswers(a huma.API) {
+	schemas, closed := a.OpenAPI().Components.Schemas.Map(), map[string]bool{}
+	var close func(*huma.Schema)
+	close = func(s *huma.Schema) {
+		if s == nil {
+			return
+		}
+		if name, is := strings.CutPrefix(s.Ref, "#/components/schemas/"); is && !closed[name] {
+			closed[name] = true
+			close(schemas[name])
+		}
+		for _, p := range s.Properties {
+			close(p)
+		}
+		close(s.Items)
+		for _, all := range [][]*huma.Schema{s.AnyOf, s.AllOf, s.OneOf} {
+			for _, one := range all {
+				close(one)
+			}
+		}
+	}
+	for _, item := range a.OpenAPI().Paths {
+		for _, op := range []*huma.Operation{item.Put, item.Post, item.Delete} {
+			if op != nil && op.RequestBody != nil {
+				for _, m := range op.RequestBody.Content {
+					close(m.Schema)
+				}
+			}
+		}
+	}
+	for name, s := range schemas {
+		if closed[name] {
+			continue
+		}
+		if open, is := s.AdditionalProperties.(bool); is && !open {
+			s.AdditionalProperties = nil
+		}
+		if id := s.Properties["id"]; name != "Change" && id != nil && id.Type == huma.TypeString && id.Format == "" {
+			id.Format = "uuid" // RFC 9562; of a change it is whatever the kind calls itself
+		}
+	}
+}
+
+// sayUse says where the API is, what passcode it takes and what each address is about.
+func sayUse(a huma.API) {
+	doc := a.OpenAPI()
+	doc.Servers = []*huma.Server{{URL: "/", Description: "The daemon that served this document"}}
+	doc.Components.SecuritySchemes = map[string]*huma.SecurityScheme{"passcode": {Type: "http", Scheme: "bearer",
+		Description: "The bench's or the owner's passcode, where the settings name passcodes; 401 and 403 say which is needed"}}
+	doc.Security = []map[string][]string{{"passcode": {}}, {}}
+	said := map[string]bool{}
+	for path, item := range doc.Paths {
+		noun, _, _ := strings.Cut(strings.TrimPrefix(path, "/v1/"), "/")
+		for _, op := range []*huma.Operation{item.Get, item.Put, item.Post, item.Delete} {
+			if op != nil {
+				op.Tags = []string{noun}
+			}
+		}
+		if !said[noun] {
+			said[noun] = true
+			doc.Tags = append(doc.Tags, &huma.Tag{Name: noun})
+		}
+	}
+	slices.SortFunc(doc.Tags, func(a, b *huma.Tag) int { return strings.Compare(a.Name, b.Name) })
+}
 
 // sayAll puts into the document what huma leaves out of it: members that come with an embedded
 // structure of ours (an answer embeds what was sent), and that a member which is a pointer to a

@@ -137,17 +137,21 @@ func (s *Server) Handler() (http.Handler, error) {
 	sayImport(a)
 	sayAll(a)
 	dropAccept(a)
+	lists := sayLists(a)
+	openAnswers(a)
+	sayUse(a)
 	mux.HandleFunc("/", s.nothingHere(mux.ServeMux))
 	s.patterns, s.mux = mux.patterns, mux.ServeMux
-	tagged := web.Tagged(auth.Signed(mux), s.cacheOf())
+	tables := lists.Handler(auth.Signed(mux), func(r *http.Request) string { return routeOf(r).pattern })
+	tagged := web.Tagged(tables, s.cacheOf())
 	classOf := func(r *http.Request) string { return routeOf(r).class.traffic }
-	return s.asked(s.metrics.Timed(s.guarded(s.spoken(s.gate.Handler(tagged))), classOf)), nil
+	return s.asked(s.metrics.Timed(web.CrossOrigin(s.Site.Origins, s.guarded(s.spoken(s.gate.Handler(tagged)))), classOf)), nil
 }
 
 func (s *Server) humaConfig() huma.Config {
 	huma.NewError = web.HumaError // the only hook that huma has for problem types of one's own
 	huma.ValidateStrictCasing = true
-	c := huma.DefaultConfig("lidwright", s.Site.Version)
+	c := huma.DefaultConfig("lidwright", apiVersion)
 	c.Info.Description = "Shrink rates and lid sizes from a studio's own bars and firings. A logger: nothing here controls a kiln. " + caution.StandingLine
 	c.OpenAPIPath, c.DocsPath, c.SchemasPath = "/v1/openapi", "", ""
 	c.CreateHooks = nil

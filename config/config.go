@@ -75,9 +75,10 @@ type Listen struct {
 	ConnectionsPerAddress int      `key:"connections_per_address" min:"1" max:"512"`
 }
 
-// Reading says whether pages may be read without a code.
+// Reading says who may read.
 type Reading struct {
-	Open bool `key:"open"`
+	Open    bool     `key:"open"`
+	Origins []string `key:"origins"` // sites whose pages may read the API in a browser
 }
 
 // Codes are the files with the hashed access codes; "" = none.
@@ -213,7 +214,7 @@ func Default() Config {
 		Site:    Site{Name: "studio", Language: "en", Clock: 24, Atmosphere: "unknown"},
 		Units:   Units{Length: "mm", Temperature: "c"},
 		Listen:  Listen{Address: "127.0.0.1:8573", Hosts: []string{}, Connections: 128, ConnectionsPerAddress: 16},
-		Reading: Reading{Open: true},
+		Reading: Reading{Open: true, Origins: []string{}},
 		Heat:    Heat{ConeSeries: "large_self_supporting"},
 		Firing:  Firing{StartAboveC: 60, EndBelowC: 50, QuietAfter: 2 * time.Minute},
 		Seat: Seat{

@@ -72,6 +72,7 @@ func (r *reader) validate(cfg *Config) {
 	r.firing(cfg.Firing)
 	r.seats(cfg)
 	r.notice(cfg)
+	r.origins(cfg.Reading.Origins)
 	r.mail(cfg.Notice.Mail)
 	r.mqtt(cfg.MQTT)
 	for i := range cfg.Kilns {

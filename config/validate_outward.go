@@ -63,6 +63,16 @@ func (r *reader) mqtt(m MQTT) {
 	}
 }
 
+// origins looks at the sites whose pages may read the API: scheme, host and port, as a browser sends them.
+func (r *reader) origins(all []string) {
+	for _, origin := range all {
+		u, err := url.Parse(origin)
+		if origin != "*" && (err != nil || u.Scheme != "http" && u.Scheme != "https" || !isHost(u.Hostname()) || u.Scheme+"://"+u.Host != origin) {
+			r.add("reading.origins", `holds %s; must be origins without a path, as "https://display.example" or "http://10.0.0.7:8080", or "*" for any`, show(origin))
+		}
+	}
+}
+
 // login looks at a user and a password file, which go together.
 func (r *reader) login(table, user, passwordFile string) {
 	switch {

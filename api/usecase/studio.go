@@ -89,6 +89,7 @@ type Site struct {
 	Clock     int      // 12 or 24 hours
 	Hosts     []string // names that we go by, beside IP numbers and localhost
 	PublicURL string   // for links and QR codes
+	Origins   []string // sites whose pages may read the API in a browser
 	Version   string
 
 	ConeSeries string           // of the studio's usual witness cones

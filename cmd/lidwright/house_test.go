@@ -105,6 +105,7 @@ var onlyIn = map[string][]string{
 	"github.com/eclipse/paho.golang":          {"daemon/mqtt"},
 	"github.com/wneessen/go-mail":             {"daemon/notice"},
 	"github.com/schollz/progressbar/v3":       {"cmd/lidwright"},
+	"github.com/rs/cors":                      {"api/web"},
 }
 
 // The trade: no I/O, no clock.
