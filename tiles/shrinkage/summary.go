@@ -1,0 +1,195 @@
+package shrinkage
+
+import (
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+	"lidwright/tiles/mixedmodel"
+)
+
+// Summary is what a studio's own bars of one body say of its curve, and nothing else: precision and precision
+// times mean of the coefficients of claycurve.go, beside the handbook's prior. There are 104 numbers in it, no
+// reading, name, note or date.
+type Summary struct {
+	Precision [coefs]vec // symmetric, positive semidefinite
+	Pull      vec        // Precision times the mean that the bars alone would have
+}
+
+// SummaryBytes is the length of a summary as it is sent: 13 and 91 numbers of 8 bytes.
+const SummaryBytes = 8 * (coefs + coefs*(coefs+1)/2)
+
+// ErrSummary means that the numbers of a summary belong to no bars.
+var ErrSummary = errors.New("this is no summary of bars")
+
+// Summarise gives what the bars of one clay say that count: bought batches alone, no practice, at the sds that
+// the fit of the whole studio ended at (fit), with the maturing point that the catalogue gives the body and no
+// supplier's figure. bars is how many had a say; none is no error.
+func Summarise(ctx context.Context, fit *Fit, clay tiles.ClayID, matures kiln.Celsius) (out Summary, bars int, err error) {
+	own := Studio{Clays: []tiles.Clay{{ID: clay, Matures: matures}}, Handbook: &fit.book, ProbeSD: fit.studio.ProbeSD}
+	bought := map[tiles.BatchID]bool{}
+	for _, b := range fit.studio.Batches {
+		if b.Clay == clay && b.Kind == tiles.Bought {
+			own.Batches, bought[b.BatchRef.Batch] = append(own.Batches, b), true
+		}
+	}
+	for _, b := range fit.studio.Bars {
+		if b.Clay == clay && bought[b.BatchRef.Batch] && b.InFit() {
+			own.Bars = append(own.Bars, b)
+		}
+	}
+	f, err := own.begin(ctx)
+	if err != nil || len(f.sheets) == 0 {
+		return out, 0, err
+	}
+	for range 2 { // slopes of the handbook, then of the fitted curve, as in a fit
+		if err := f.solveAt(ctx, fit.solved.Theta); err != nil {
+			return out, 0, fmt.Errorf("summarise clay %s: %w", clay, err)
+		}
+		f.takeSlopes()
+	}
+	k := f.clays[0]
+	rows := make([]mixedmodel.Row, coefs)
+	for i := range rows {
+		rows[i] = mixedmodel.Row{Cols: []int{k.first + i}, Vals: []float64{1}}
+	}
+	c := mat.NewSymDense(coefs, nil)
+	for i, row := range f.solved.Cov(rows...) {
+		for j := 0; j <= i; j++ {
+			c.SetSym(i, j, row[j])
+		}
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(c) {
+		return out, 0, fmt.Errorf("summarise clay %s: the doubt of its curve is no covariance", clay)
+	}
+	var inverse mat.SymDense
+	if err := chol.InverseTo(&inverse); err != nil {
+		return out, 0, fmt.Errorf("summarise clay %s: %w", clay, err)
+	}
+	for i := range coefs {
+		for j := range coefs {
+			out.Pull[i] += inverse.At(i, j) * f.solved.Unit(k.first+j)
+			out.Precision[i][j] = inverse.At(i, j)
+		}
+		out.Precision[i][i]--
+	}
+	return out.semidefinite(), len(f.sheets), nil
+}
+
+// solveAt screens and solves at sds that are given.
+func (f *Fit) solveAt(ctx context.Context, theta []float64) error {
+	f.model = &mixedmodel.Model{Columns: f.columns.list, Params: f.book.params()}
+	for _, s := range f.sheets {
+		s.weight = nil
+	}
+	blocks := f.blocks(f.sheets)
+	f.model.Blocks = blocks
+	weights, err := mixedmodel.Outliers(ctx, f.model, theta)
+	if err != nil {
+		return err
+	}
+	for i, s := range f.sheets {
+		s.weight, blocks[i].Weight = weights[i], weights[i]
+	}
+	f.model = &mixedmodel.Model{Columns: f.columns.list, Params: f.book.params(), Blocks: f.cells(blocks)}
+	if f.solved, err = f.model.At(ctx, slices.Clone(theta)); err != nil {
+		return err
+	}
+	f.takeCoefficients()
+	return nil
+}
+
+// semidefinite takes what rounding left below zero out of a summary.
+func (s Summary) semidefinite() Summary {
+	values, vectors := s.eigen()
+	if values == nil || values[0] >= 0 {
+		return s
+	}
+	for i := range coefs {
+		for j := range coefs {
+			sum := 0.0
+			for k, v := range values {
+				sum += max(v, 0) * vectors.At(i, k) * vectors.At(j, k)
+			}
+			s.Precision[i][j] = sum
+		}
+	}
+	return s
+}
+
+// eigen gives the eigenvalues, rising, and the vectors of the precision; nil where there are none.
+func (s Summary) eigen() ([]float64, *mat.Dense) {
+	m := mat.NewSymDense(coefs, nil)
+	for i := range coefs {
+		for j := 0; j <= i; j++ {
+			m.SetSym(i, j, s.Precision[i][j])
+		}
+	}
+	var e mat.EigenSym
+	if !e.Factorize(m, true) {
+		return nil, nil
+	}
+	var vectors mat.Dense
+	e.VectorsTo(&vectors)
+	return e.Values(nil), &vectors
+}
+
+// Bytes are the numbers of a summary, little endian: the pull, then the lower half of the precision by rows.
+func (s Summary) Bytes() []byte {
+	out := make([]byte, 0, SummaryBytes)
+	put := func(v float64) { out = binary.LittleEndian.AppendUint64(out, math.Float64bits(v)) }
+	for _, v := range s.Pull {
+		put(v)
+	}
+	for i := range coefs {
+		for j := 0; j <= i; j++ {
+			put(s.Precision[i][j])
+		}
+	}
+	return out
+}
+
+// Most that bars of one body can say, in handbook sds: 5,000 bars measured to 0.001 % would say less.
+const mostPrecision = 1e12
+
+// ReadSummary takes a summary in. The error is ErrSummary where it is of another length, holds what is no
+// number, or a precision that no bars have.
+func ReadSummary(data []byte) (s Summary, err error) {
+	if len(data) != SummaryBytes {
+		return s, fmt.Errorf("%w: %d bytes, not %d", ErrSummary, len(data), SummaryBytes)
+	}
+	take := func() float64 {
+		v := math.Float64frombits(binary.LittleEndian.Uint64(data))
+		data = data[8:]
+		if !(math.Abs(v) <= mostPrecision) {
+			err = fmt.Errorf("%w: %g", ErrSummary, v)
+			v = 0
+		}
+		return v
+	}
+	for i := range s.Pull {
+		s.Pull[i] = take()
+	}
+	for i := range coefs {
+		for j := 0; j <= i; j++ {
+			s.Precision[i][j] = take()
+			s.Precision[j][i] = s.Precision[i][j]
+		}
+	}
+	if err != nil {
+		return Summary{}, err
+	}
+	values, _ := s.eigen()
+	if values == nil || values[0] < -1e-9*max(1, values[coefs-1]) {
+		return Summary{}, fmt.Errorf("%w: its precision is not positive", ErrSummary)
+	}
+	return s, nil
+}
