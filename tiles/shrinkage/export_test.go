@@ -84,3 +84,20 @@ func (f *Fit) Lines(c tiles.Code) (n int) {
 	}
 	return n
 }
+
+// Alone is the prior that a summary makes of the handbook's: what its studio alone would believe.
+func (s Summary) Alone() (Prior, error) {
+	c := cell{t: between{1e-12, 1e-12}, wide: []float64{0}, scale: []float64{1}}
+	c.add([]Summary{s})
+	return (&Pool{studios: []Summary{s}, cells: []cell{c}, mass: []float64{1}}).For(-1)
+}
+
+// Of is a fit of other bars that ended where f did.
+func (f *Fit) Of(s Studio) (*Fit, error) {
+	g, err := s.begin(context.Background())
+	if err != nil {
+		return nil, err
+	}
+	g.first = f.first
+	return g, solveAt(context.Background(), g, f.solved.Theta)
+}

@@ -34,9 +34,10 @@ type Studio struct {
 	Clays    []tiles.Clay
 	Batches  []tiles.Batch
 	Bars     []tiles.Bar
-	ProbeSD  map[string]float64 // doubt of a kiln's probe life, °C (one sd); not named: 9
-	Now      time.Time          // for "stale" where a question has no date; zero: the newest reading
-	Handbook *Handbook          // nil: UsualHandbook
+	ProbeSD  map[string]float64      // doubt of a kiln's probe life, °C (one sd); not named: 9
+	Now      time.Time               // for "stale" where a question has no date; zero: the newest reading
+	Handbook *Handbook               // nil: UsualHandbook
+	Pools    map[tiles.ClayID]Pooled // what other studios say of a clay, before its supplier and the handbook
 }
 
 // Handbook is what is believed before any bar: sds of each source of scatter in log-percent,
@@ -176,6 +177,9 @@ func (s Studio) begin(ctx context.Context) (*Fit, error) {
 	}
 	for _, c := range clays {
 		curve := newClayCurve(c, f.hottestOf(c.ID))
+		if p, there := s.Pools[c.ID]; there {
+			curve.pooled(p)
+		}
 		f.clays = append(f.clays, curve)
 	}
 	f.layColumns()

@@ -7,6 +7,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
+
+	"lidwright/kiln"
 )
 
 // The pooled model. A studio's curve is the body's and its own way:
@@ -27,7 +29,7 @@ const (
 	leastDrying, mostDrying = 0.08, 1.2
 	leastHeat, mostHeat     = 1.5, 16.0
 	gridDrying, gridHeat    = 6, 5
-	weighings               = 4   // rounds in which it is found out who is of the wide kind
+	weighings               = 3   // rounds in which it is found out who is of the wide kind
 	mostShare               = 0.2 // of the weight that one studio may have, from tenUp on
 	mostTimes               = 4.0 // of the middle studio's weight, from tenUp on
 	tenUp                   = 10
@@ -113,7 +115,7 @@ func cellOf(studios []Summary, t between, chance float64) (c cell, like float64,
 		c.wide[i], c.scale[i] = chance, 1
 	}
 	var mean vec
-	for range weighings {
+	for round := range weighings {
 		c.add(studios)
 		var cov *mat.SymDense
 		if mean, cov, err = solved(c.precision, c.pull); err != nil {
@@ -125,7 +127,9 @@ func cellOf(studios []Summary, t between, chance float64) (c cell, like float64,
 			wide := math.Log(chance) + studios[i].at(&mean, between{wideKind[0] + doubt[0], wideKind[1] + doubt[1]})
 			c.wide[i] = 1 / (1 + math.Exp(usual-wide))
 		}
-		c.share(studios, cov)
+		if round == 0 || round == weighings-1 {
+			c.share(studios, cov)
+		}
 	}
 	c.add(studios)
 	if mean, _, err = solved(c.precision, c.pull); err != nil {
@@ -168,19 +172,19 @@ func (s *Summary) own(t between) (m [3]float64, logDet float64) {
 	return [3]float64{d / det, -b / det, a / det}, -math.Log(det) - math.Log(t[0]) - math.Log(t[1])
 }
 
-// say is what a summary says of the body itself where its own way has variance t: A - AUMU'A and the pull
-// alike, times share, added to what is there.
-func (s *Summary) say(t between, share float64, precision *mat.SymDense, pull *vec) {
-	m, _ := s.own(t)
-	var g [2]float64
+// say is what a summary says of the body itself with the part m for its own way: A - AUmU'A and the pull alike,
+// times share, added to what is there.
+func (s *Summary) say(m [3]float64, share float64, precision *mat.SymDense, pull *vec) {
 	p, q := &s.Precision[ways[0]], &s.Precision[ways[1]]
-	g[0], g[1] = m[0]*s.Pull[ways[0]]+m[1]*s.Pull[ways[1]], m[1]*s.Pull[ways[0]]+m[2]*s.Pull[ways[1]]
+	g, h := m[0]*s.Pull[ways[0]]+m[1]*s.Pull[ways[1]], m[1]*s.Pull[ways[0]]+m[2]*s.Pull[ways[1]]
 	raw := precision.RawSymmetric()
 	for i := range coefs {
-		u, v := m[0]*p[i]+m[1]*q[i], m[1]*p[i]+m[2]*q[i]
-		pull[i] += share * (s.Pull[i] - p[i]*g[0] - q[i]*g[1])
+		u, v := share*(m[0]*p[i]+m[1]*q[i]), share*(m[1]*p[i]+m[2]*q[i])
+		pull[i] += share * (s.Pull[i] - p[i]*g - q[i]*h)
+		row := raw.Data[i*raw.Stride : i*raw.Stride+coefs]
+		of := &s.Precision[i]
 		for j := i; j < coefs; j++ {
-			raw.Data[i*raw.Stride+j] += share * (s.Precision[i][j] - u*p[j] - v*q[j])
+			row[j] += share*of[j] - u*p[j] - v*q[j]
 		}
 	}
 }
@@ -198,8 +202,12 @@ func (c *cell) add(studios []Summary) {
 
 // of adds what the i-th studio says of the body, times sign.
 func (c *cell) of(i int, s *Summary, sign float64, precision *mat.SymDense, pull *vec) {
-	s.say(c.t, sign*c.scale[i]*(1-c.wide[i]), precision, pull)
-	s.say(wideKind, sign*c.scale[i]*c.wide[i], precision, pull)
+	m, _ := s.own(c.t)
+	wide, _ := s.own(wideKind)
+	for k := range m { // what is said is linear in it
+		m[k] += c.wide[i] * (wide[k] - m[k])
+	}
+	s.say(m, sign*c.scale[i], precision, pull)
 }
 
 // share bounds the weight of each studio: how much of the doubt of all it takes away, over all directions. None
@@ -210,14 +218,17 @@ func (c *cell) share(studios []Summary, cov *mat.SymDense) {
 		return
 	}
 	weight := make([]float64, len(studios))
+	one := mat.NewSymDense(coefs, nil)
 	for i := range studios {
-		one, none := mat.NewSymDense(coefs, nil), vec{}
+		none := vec{}
+		one.Zero()
 		c.scale[i] = 1
 		c.of(i, &studios[i], 1, one, &none)
-		for a := range coefs {
-			weight[i] += one.At(a, a) * cov.At(a, a)
-			for b := range a {
-				weight[i] += 2 * one.At(a, b) * cov.At(a, b)
+		said, doubt := one.RawSymmetric(), cov.RawSymmetric()
+		for a := range coefs { // of the upper halves, as they are kept
+			weight[i] -= said.Data[a*said.Stride+a] * doubt.Data[a*doubt.Stride+a]
+			for b := a; b < coefs; b++ {
+				weight[i] += 2 * said.Data[a*said.Stride+b] * doubt.Data[a*doubt.Stride+b]
 			}
 		}
 	}
@@ -271,6 +282,18 @@ func halfLogDet(m *mat.SymDense) float64 {
 type Prior struct {
 	Mean   vec
 	Factor [coefs]vec // lower
+}
+
+// Pooled is what other studios say of a clay here: their prior, and the maturing point that it is told for.
+type Pooled struct {
+	Prior
+	Matures kiln.Celsius
+}
+
+// pooled puts what other studios say in the place of the handbook's and the supplier's figures.
+func (k *clayCurve) pooled(p Pooled) {
+	k.matures, k.shift = float64(p.Matures), shiftSD
+	k.mean, k.factor, k.fitted = p.Mean, p.Factor, p.Mean
 }
 
 // For is the prior of the studio whose summary is the n-th of the pool, with its own left out; of a studio

@@ -49,8 +49,8 @@ func Summarise(ctx context.Context, fit *Fit, clay tiles.ClayID, matures kiln.Ce
 	if err != nil || len(f.sheets) == 0 {
 		return out, 0, err
 	}
-	for range 2 { // slopes of the handbook, then of the fitted curve, as in a fit
-		if err := f.solveAt(ctx, fit.solved.Theta); err != nil {
+	for _, theta := range [][]float64{fit.first, fit.solved.Theta} { // slopes of the handbook, then of the fitted curve, as in a fit
+		if err := solveAt(ctx, f, theta); err != nil {
 			return out, 0, fmt.Errorf("summarise clay %s: %w", clay, err)
 		}
 		f.takeSlopes()
@@ -84,15 +84,19 @@ func Summarise(ctx context.Context, fit *Fit, clay tiles.ClayID, matures kiln.Ce
 	return out.semidefinite(), len(f.sheets), nil
 }
 
-// solveAt screens and solves at sds that are given.
-func (f *Fit) solveAt(ctx context.Context, theta []float64) error {
+// solveAt screens, at the handbook's sds as a fit does, and solves at sds that are given.
+func solveAt(ctx context.Context, f *Fit, theta []float64) error {
 	f.model = &mixedmodel.Model{Columns: f.columns.list, Params: f.book.params()}
+	handbook := make([]float64, thetas)
+	for i, p := range f.model.Params {
+		handbook[i] = p.Centre
+	}
 	for _, s := range f.sheets {
 		s.weight = nil
 	}
 	blocks := f.blocks(f.sheets)
 	f.model.Blocks = blocks
-	weights, err := mixedmodel.Outliers(ctx, f.model, theta)
+	weights, err := mixedmodel.Outliers(ctx, f.model, handbook)
 	if err != nil {
 		return err
 	}
