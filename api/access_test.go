@@ -287,7 +287,12 @@ var whoMay = map[auth.Who]string{
 		PUT /v1/firings/{id}/stop
 		PUT /v1/firings/{id}/ticks/{tick}
 		PUT /v1/loads/{id}
-		PUT /v1/loads/{id}/close
+		POST /v1/loads/{id}/called-off
+		POST /v1/loads/{id}/move
+		POST /v1/loads/{id}/unpacked
+		DELETE /v1/loads/{id}/firings/{firing}
+		DELETE /v1/loads/{id}/unpacked
+		PUT /v1/loads/{id}/firings/{firing}
 		PUT /v1/loads/{id}/ticks/{tick}
 		PUT /v1/pots/{id}
 		PUT /v1/verdicts/{id}

@@ -18,13 +18,15 @@ type loadsInput struct {
 	Kiln    string `query:"kiln"`
 	Kind    string `query:"kind" enum:"bisque,glaze,once,other"`
 	Waiting bool   `query:"waiting" doc:"Fired, with bars still to measure"`
-	Open    bool   `query:"open" doc:"Not fired and not unpacked"`
+	Open    bool   `query:"open" doc:"Packed and not fired yet"`
+	In      bool   `query:"in" doc:"Packed or fired, and neither unpacked nor called off"`
+	Number  int    `query:"number" minimum:"0" doc:"The one of this number"`
 	After   string `query:"after" doc:"The next of the answer before"`
 	Limit   int    `query:"limit" default:"50" minimum:"1" maximum:"500"`
 }
 
 func (s loadRoutes) getLoads(ctx context.Context, in *loadsInput) (*body[wire.List[wire.Load]], error) {
-	all, err := s.Archive.Loads(ctx, tiles.LoadFilter{Kiln: in.Kiln, Kind: kiln.Kind(in.Kind), Waiting: in.Waiting, Open: in.Open, After: in.After, Limit: in.Limit + 1})
+	all, err := s.Archive.Loads(ctx, tiles.LoadFilter{Kiln: in.Kiln, Kind: kiln.Kind(in.Kind), Waiting: in.Waiting, Open: in.Open, In: in.In, Number: in.Number, After: in.After, Limit: in.Limit + 1})
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -56,15 +58,12 @@ func (s loadRoutes) putLoad(ctx context.Context, in *putLoadInput) (*edited[wire
 	return &edited[wire.Load]{status(k), revision(l.Revision), s.Loads().LoadJSON(l)}, nil
 }
 
-type closeLoadInput struct {
+type unpackedInput struct {
 	wire.LoadPath
-	Body struct {
-		UnpackedAt string `json:"unpacked_at,omitempty" format:"date-time"`
-		By         string `json:"by,omitempty" maxLength:"8"`
-	}
+	Body wire.UnpackedBody `required:"false"`
 }
 
-func (s loadRoutes) closeLoad(ctx context.Context, in *closeLoadInput) (*body[wire.Load], error) {
+func (s loadRoutes) postUnpacked(ctx context.Context, in *unpackedInput) (*body[wire.Load], error) {
 	at := s.Now().Wall
 	if in.Body.UnpackedAt != "" {
 		t, err := time.Parse(time.RFC3339, in.Body.UnpackedAt)
@@ -73,11 +72,52 @@ func (s loadRoutes) closeLoad(ctx context.Context, in *closeLoadInput) (*body[wi
 		}
 		at = t
 	}
-	l, err := s.Loads().Unpacked(ctx, in.ID, at, in.Body.By)
-	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+	return s.loadOf(ctx)(s.Loads().Unpack(ctx, in.ID, at, in.Body.By, in.Body.Sure))
+}
+
+type loadByInput struct {
+	wire.LoadPath
+	Body wire.ByBody `required:"false"`
+}
+
+func (s loadRoutes) deleteUnpacked(ctx context.Context, in *wire.LoadPath) (*body[wire.Load], error) {
+	return s.loadOf(ctx)(s.Loads().PutBack(ctx, in.ID, ""))
+}
+
+func (s loadRoutes) postCalledOff(ctx context.Context, in *loadByInput) (*body[wire.Load], error) {
+	return s.loadOf(ctx)(s.Loads().CallOff(ctx, in.ID, in.Body.By))
+}
+
+type loadFiringInput struct {
+	wire.LoadFiringPath
+	Body struct{} `required:"false"`
+}
+
+func (s loadRoutes) putLoadFiring(ctx context.Context, in *loadFiringInput) (*body[wire.Load], error) {
+	return s.loadOf(ctx)(s.Loads().Attach(ctx, in.ID, kiln.FiringID(in.Firing)))
+}
+
+func (s loadRoutes) deleteLoadFiring(ctx context.Context, in *wire.LoadFiringPath) (*body[wire.Load], error) {
+	return s.loadOf(ctx)(s.Loads().Detach(ctx, in.ID, kiln.FiringID(in.Firing)))
+}
+
+type moveInput struct {
+	wire.LoadPath
+	Body wire.MoveBody
+}
+
+func (s loadRoutes) postMove(ctx context.Context, in *moveInput) (*body[wire.Load], error) {
+	return s.loadOf(ctx)(s.Loads().Move(ctx, in.ID, in.Body))
+}
+
+// loadOf answers with a load.
+func (s loadRoutes) loadOf(ctx context.Context) func(l tiles.KeptLoad, err error) (*body[wire.Load], error) {
+	return func(l tiles.KeptLoad, err error) (*body[wire.Load], error) {
+		if err != nil {
+			return nil, s.problemFrom(ctx, err)
+		}
+		return &body[wire.Load]{s.Loads().LoadJSON(l)}, nil
 	}
-	return &body[wire.Load]{s.Loads().LoadJSON(l)}, nil
 }
 
 type packedShelf struct {

@@ -100,7 +100,7 @@ func TestPreconditions(t *testing.T) {
 		}
 	}
 	// What is never edited takes no If-Match.
-	for _, path := range []string{"/v1/bars/BQ7/readings/0193c0c1-0000-7000-8000-0000000000e1", "/v1/loads/" + loadID + "/close"} {
+	for _, path := range []string{"/v1/bars/BQ7/readings/0193c0c1-0000-7000-8000-0000000000e1", "/v1/loads/" + loadID + "/firings/0193c0c1-0000-7000-8000-0000000000e1"} {
 		a, body := ask(t, "PUT", s.URL+path, "application/json", `{}`, "If-Match", `"1-x"`)
 		if a.StatusCode != 412 || a.Header.Get("Content-Type") != "application/problem+json" || !strings.Contains(body, "If-Match") {
 			t.Errorf("%s: %d %s", path, a.StatusCode, body)

@@ -160,12 +160,14 @@ func routeOf(r *http.Request) *entry { return r.Context().Value(routeKey{}).(*en
 func already(*Server, *routes, huma.API, entry) {}
 
 // routes is every route but the one of what no route takes.
-func (s *Server) routes() []entry { return slices.Concat(s.apiTable(), s.kilnTable(), s.pageTable()) }
+func (s *Server) routes() []entry {
+	return slices.Concat(s.apiTable(), s.kilnTable(), s.loadTable(), s.pageTable())
+}
 
 // apiTable is every other route for other programs.
 func (s *Server) apiTable() []entry {
 	bars, clays, firings, kilns := barRoutes{s}, clayRoutes{s}, firingRoutes{s}, kilnRoutes{s}
-	lids, loads, results, studio := lidRoutes{s}, loadRoutes{s}, resultRoutes{s}, studioRoutes{s}
+	lids, results, studio := lidRoutes{s}, resultRoutes{s}, studioRoutes{s}
 	session := sessionRoutes{s}
 	return []entry{
 		// What the kilns do, and what they did.
@@ -199,7 +201,7 @@ func (s *Server) apiTable() []entry {
 			"Up to four firings laid over one another, and how they differ in a sentence")},
 		{"GET /v1/trend", reads, read, op("trend", firings.getTrend,
 			"How the firings of a kiln changed over the year")},
-		// Clays, and the loads that bars go through.
+		// Clays.
 		{"GET /v1/clays", reads, read, op("list-clays", clays.getClays,
 			"Clays with their batches")},
 		{"GET /v1/clays/{clay}", reads, read, op("get-clay", clays.getClay,
@@ -208,18 +210,6 @@ func (s *Server) apiTable() []entry {
 			"Keep a clay; a new one gets batch A")},
 		{"PUT /v1/clays/{clay}/batches/{batch}", Owner, write, op("put-batch", clays.putBatch,
 			"Keep a batch of a clay")},
-		{"GET /v1/loads", reads, read, op("list-loads", loads.getLoads,
-			"Loads, newest first")},
-		{"GET /v1/loads/{id}", reads, read, op("get-load", loads.getLoad,
-			"One load")},
-		{"PUT /v1/loads/{id}", Bench, write, op("put-load", loads.putLoad,
-			"Keep a load: what is packed into a kiln")},
-		{"PUT /v1/loads/{id}/close", Bench, write, op("close-load", loads.closeLoad,
-			"Say that a load was unpacked")},
-		{"GET /v1/loads/{id}/ticks", reads, read, op("load-ticks", firings.getLoadTicks,
-			"The check list at the start of its firing")},
-		{"PUT /v1/loads/{id}/ticks/{tick}", Bench, write, op("tick-load", firings.putLoadTick,
-			"Tick a line of the check list, or take the tick back")},
 		{"GET /v1/firings/{id}/ticks", reads, read, op("firing-ticks", firings.getFiringTicks,
 			"The check list of a firing, with what was ticked on its load")},
 		{"PUT /v1/firings/{id}/ticks/{tick}", Bench, write, op("tick-firing", firings.putFiringTick,
@@ -349,6 +339,35 @@ func (s *Server) kilnTable() []entry {
 		{"GET /door/{kiln}", reads, webPage, shown(kilns.doorPage)},
 		{"POST /settings/{kiln}/mark", Owner, webForm, shown(kilns.postKeepShut)},
 		{"POST /settings/{kiln}/probes", Owner, webForm, shown(kilns.postProbe)},
+	}
+}
+
+// loadTable is every route for other programs about the loads that bars go through.
+func (s *Server) loadTable() []entry {
+	firings, loads := firingRoutes{s}, loadRoutes{s}
+	return []entry{
+		{"GET /v1/loads", reads, read, op("list-loads", loads.getLoads,
+			"Loads, newest first")},
+		{"GET /v1/loads/{id}", reads, read, op("get-load", loads.getLoad,
+			"One load")},
+		{"PUT /v1/loads/{id}", Bench, write, op("put-load", loads.putLoad,
+			"Keep a load: what is packed into a kiln")},
+		{"POST /v1/loads/{id}/unpacked", Bench, write, op("unpack-load", loads.postUnpacked,
+			"Say that a load is out of its kiln; asked back where the kiln is hot")},
+		{"DELETE /v1/loads/{id}/unpacked", Bench, write, op("put-load-back", loads.deleteUnpacked,
+			"Take back that a load was unpacked, or called off")},
+		{"POST /v1/loads/{id}/called-off", Bench, write, op("call-load-off", loads.postCalledOff,
+			"Say that nobody fired a load, and nobody will")},
+		{"PUT /v1/loads/{id}/firings/{firing}", Bench, write, op("attach-load", loads.putLoadFiring,
+			"Say that a load went, or goes, through a firing")},
+		{"DELETE /v1/loads/{id}/firings/{firing}", Bench, write, op("detach-load", loads.deleteLoadFiring,
+			"Say that a load did not go through a firing")},
+		{"POST /v1/loads/{id}/move", Bench, write, op("move-bars", loads.postMove,
+			"Move bars of a load into another, or into a new one; all of them: join the two")},
+		{"GET /v1/loads/{id}/ticks", reads, read, op("load-ticks", firings.getLoadTicks,
+			"The check list at the start of its firing")},
+		{"PUT /v1/loads/{id}/ticks/{tick}", Bench, write, op("tick-load", firings.putLoadTick,
+			"Tick a line of the check list, or take the tick back")},
 	}
 }
 

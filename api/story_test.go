@@ -23,7 +23,7 @@ func TestBarStory(t *testing.T) {
 		b.read(code, "dry", "93.0")
 	}
 	b.json("PUT", "/v1/loads/"+load, `{"kiln":"old-green","kind":"glaze","heat_work_c":1222,"bars":[{"bar":"BQ7","shelf":"top"},{"bar":"BQ4"}],"packed_by":"KT"}`, 201)
-	b.json("PUT", "/v1/loads/"+load+"/close", `{"by":"KT"}`, 200)
+	b.json("POST", "/v1/loads/"+load+"/unpacked", `{"by":"KT"}`, 200)
 	for _, code := range []string{"BQ7", "BQ4"} {
 		b.read(code, "fired", "85.6")
 	}

@@ -124,7 +124,7 @@ func TestLoadThatTheRecorderMissed(t *testing.T) {
 	if err := b.store.EndFiring(t.Context(), f); err != nil {
 		t.Fatal(err)
 	}
-	if l := b.json("PUT", "/v1/loads/"+load+"/close", `{"by":"KT"}`, 200); l["firing"] != firing || l["state"] != "unpacked" {
+	if l := b.json("POST", "/v1/loads/"+load+"/unpacked", `{"by":"KT"}`, 200); l["firing"] != firing || l["state"] != "done" {
 		t.Errorf("the load: %v", l)
 	}
 	has(t, b.page("/firing/"+firing), "Before it began", ">ticked</span>", ">not ticked</span>", ", KT")

@@ -155,10 +155,10 @@ func newDaemon(cfg config.Config, version string, clock *Clock, who auth.Access)
 func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	cfg, zone := d.cfg, d.server.Site.Zone
 	d.store = st
-	d.recorder = &record.Recorder{Log: d.store, Ladder: heatwork.MainConeScale(), Past: map[kiln.KilnID]detect.Past{}, Zones: map[kiln.KilnID]faults.ZonePast{},
+	d.recorder = &record.Recorder{Log: d.store, Ladder: heatwork.MainConeScale(), Past: map[kiln.KilnID]detect.Past{}, Zones: map[kiln.KilnID]faults.ZonePast{}, Loads: map[kiln.KilnID][]detect.Load{},
 		NewID:  d.newFiringID,
 		Rules:  detect.Rules{StartAbove: kiln.Celsius(cfg.Firing.StartAboveC), EndBelow: kiln.Celsius(cfg.Firing.EndBelowC), QuietAfter: cfg.Firing.QuietAfter, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere)},
-		Notify: func(n record.Notice) { d.herald.heed(n) }, Ended: func(f kiln.Firing) { d.over.add(f.Kiln) }}
+		Notify: func(n record.Notice) { d.herald.heed(n) }, Ended: func(f kiln.Firing) { d.over.add(f.Kiln) }, Peaked: func(kiln.Firing) { d.shrink.Touch() }}
 	added, err := d.store.AddedKilns(ctx)
 	if err != nil {
 		return err

@@ -209,6 +209,7 @@ type emptyLog struct{}
 
 func (emptyLog) BeginFiring(context.Context, kiln.Firing, []kiln.Sample) (int, error) { return 1, nil }
 func (emptyLog) AppendCurve(context.Context, kiln.FiringID, []kiln.Sample) error      { return nil }
+func (emptyLog) PassPeak(context.Context, kiln.Firing) error                          { return nil }
 func (emptyLog) EndFiring(context.Context, kiln.Firing) error                         { return nil }
 func (emptyLog) Unfinished(context.Context) ([]record.Unfinished, error)              { return nil, nil }
 

@@ -134,6 +134,11 @@ func (d *Daemon) FurnishAs(ctx context.Context, of PracticeStudio) (Practice, er
 	}
 	past, err := d.past(ctx, k.ID, k.Control)
 	d.recorder.Past[k.ID] = past
+	if err != nil {
+		return p, err
+	}
+	loads, err := d.store.Loads(ctx, tiles.LoadFilter{Kiln: string(k.ID), In: true})
+	d.recorder.Loads[k.ID] = usecase.PackedLoads(loads)
 	return p, err
 }
 
@@ -162,19 +167,17 @@ func (d *Daemon) play(ctx context.Context, k kiln.Kiln, c practice.Curve, from k
 		return err
 	}
 	r.Past = map[kiln.KilnID]detect.Past{k.ID: past}
-	inner, stop := context.WithCancel(ctx)
-	defer stop()
-	done := make(chan error, 1)
-	go func() { done <- r.Run(inner, samples) }()
 	if load != "" {
 		kept, err := d.store.Load(ctx, load)
 		if err != nil {
 			return err
 		}
-		if _, err := r.Tell(ctx, detect.Fact{Kiln: k.ID, What: detect.LoadOpened, At: from, Kind: kept.Kind, Atmosphere: kept.Atmosphere, Load: load}); err != nil {
-			return err
-		}
+		r.Loads = map[kiln.KilnID][]detect.Load{k.ID: usecase.PackedLoads([]tiles.KeptLoad{kept})}
 	}
+	inner, stop := context.WithCancel(ctx)
+	defer stop()
+	done := make(chan error, 1)
+	go func() { done <- r.Run(inner, samples) }()
 	for after := time.Duration(0); after <= length; after += 10 * time.Second {
 		s := kiln.Sample{Kiln: k.ID, At: at, Values: []kiln.Value{{Channel: k.Control, T: c.Reading(after)}}}
 		samples <- s

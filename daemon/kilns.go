@@ -4,6 +4,7 @@ import (
 	"context"
 	"log/slog"
 
+	"lidwright/api/usecase"
 	"lidwright/config"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
@@ -55,6 +56,11 @@ func (d *Daemon) watchKiln(ctx context.Context, k kiln.Kiln) error {
 	if d.recorder.Zones[k.ID], err = d.zones(ctx, k); err != nil {
 		return err
 	}
+	loads, err := d.store.Loads(ctx, tiles.LoadFilter{Kiln: string(k.ID), In: true})
+	if err != nil {
+		return err
+	}
+	d.recorder.Loads[k.ID] = usecase.PackedLoads(loads)
 	if d.recorder.Past[k.ID], err = d.past(ctx, k.ID, k.Control); err != nil {
 		return err
 	}

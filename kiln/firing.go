@@ -95,6 +95,27 @@ type Firing struct {
 	Provisional bool                   // cooling or not unpacked yet: its heat work may still grow
 }
 
+// NoConeMoves is the peak below which no cone moves and no ware is fired, °C (own).
+const NoConeMoves Celsius = 550
+
+// Whole reports whether f fired what was in it: it ended whole, and was no candling and no tripped switch, which
+// stay below 550 °C. One logged by hand is taken at its word.
+func (f Firing) Whole() bool {
+	return f.Status == Ended && (f.Source == "hand" || !(f.Peak < NoConeMoves))
+}
+
+// PeakPassed is the moment from which on its heat work stands, as far as anything after it changes it: when its
+// peak was passed, else when it ended. Zero: not yet, or not known.
+func (f Firing) PeakPassed() time.Time {
+	switch {
+	case f.PeakAfter > 0 && !f.Began.Wall.IsZero():
+		return f.Began.Wall.Add(f.PeakAfter)
+	case f.Status != Running:
+		return f.Over.Wall
+	}
+	return time.Time{}
+}
+
 // ErrNoFiring means that no firing has that id.
 var ErrNoFiring = errors.New("no such firing")
 

@@ -121,6 +121,7 @@ type Heat struct {
 	ExtraSD float64      // doubt of this firing's own record, °C (one sd)
 	Probe   string       // kiln and probe life, or empty
 	ProbeSD float64      // doubt of that probe after this firing, °C (one sd); 0: not known
+	Began   time.Time    // when it began; zero: no firing, or not known
 	At      time.Time    // when it ended, or the load was unpacked
 	Peak    time.Time    // when its peak was passed; zero: not known, or not yet
 	Status  kiln.Status  // of the firing; empty: the load has none
@@ -135,6 +136,9 @@ func (h Heat) Passed() time.Time {
 	}
 	return h.At
 }
+
+// Unfired reports whether nothing says that the load was fired: no firing, and no heat work was stated.
+func (h Heat) Unfired() bool { return h.Firing == "" && h.Status == "" && !h.Work.Known() }
 
 // ProbeDoubts is how sure the witness cones are by now of each life of a probe that fired one of the bars,
 // °C (one sd). Lives that nobody knows the doubt of are left out.
@@ -316,7 +320,7 @@ func (b Bar) Hottest(r Reading) (Heat, bool) {
 	own, known := false, true
 	for _, h := range b.Firings {
 		sort := Measures(h.Kind)
-		if h.Passed().IsZero() || h.Passed().After(r.At) || r.Stage == Biscuit && sort == Fired {
+		if h.Unfired() || h.Passed().IsZero() || h.Passed().After(r.At) || r.Stage == Biscuit && sort == Fired {
 			continue
 		}
 		if sort == r.Stage || h.Kind == kiln.Other {

@@ -18,9 +18,11 @@ type BarFilter struct {
 // LoadFilter narrows a list of loads down.
 type LoadFilter struct {
 	ID      string
+	Number  int // of the site; 0: any
 	Kiln    string
 	Waiting bool      // fired, with bars still to measure
-	Open    bool      // no firing and not unpacked
+	Open    bool      // not fired yet: the next firing of its kiln may take it
+	In      bool      // packed or fired, and neither unpacked nor called off
 	Kind    kiln.Kind // empty: any
 	After   string    // older than the load of this id, for lists in parts
 	Limit   int

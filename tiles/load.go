@@ -13,10 +13,12 @@ type Load struct {
 	Kiln       kiln.KilnID
 	Kind       kiln.Kind
 	Atmosphere kiln.Atmosphere
-	Firing     kiln.FiringID // the firing attached, or empty
+	Firing     kiln.FiringID // the firing attached last, or empty
+	Firings    []kiln.Firing // every firing it went through, oldest first; of one not known here the id alone
 	PackedBy   string
 	Opened     time.Time
 	Unpacked   time.Time    // zero until unpacked
+	CalledOff  time.Time    // nobody fired it, and nobody will; zero: it was not called off
 	Stated     kiln.Celsius // heat work stated by hand where no firing can be attached; 0 or NaN: none
 	Note       string
 	Bars       []Placed
@@ -25,6 +27,14 @@ type Load struct {
 // Placed is a bar on a shelf.
 type Placed struct {
 	Bar   Code
+	Shelf string
+}
+
+// BarMove is a bar that goes from one load into another.
+type BarMove struct {
+	Bar   Code
+	From  string // id of a load; empty: from none
+	To    string // empty: into none
 	Shelf string
 }
 

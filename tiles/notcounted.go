@@ -72,7 +72,7 @@ func (b Bar) whyAlone(r Reading) NotCounted {
 func (b Bar) whyUnheated(r Reading) NotCounted {
 	why := NoFiring
 	for _, h := range b.Firings {
-		if sort := Measures(h.Kind); sort != r.Stage && h.Kind != kiln.Other {
+		if sort := Measures(h.Kind); sort != r.Stage && h.Kind != kiln.Other || h.Unfired() {
 			continue
 		}
 		switch at := h.Passed(); {

@@ -60,6 +60,11 @@ func (c *Client) Post(ctx context.Context, path string, body any) ([]byte, error
 	return c.do(ctx, http.MethodPost, path, body, "application/json")
 }
 
+// Delete takes something back.
+func (c *Client) Delete(ctx context.Context, path string) ([]byte, error) {
+	return c.do(ctx, http.MethodDelete, path, nil, "application/json")
+}
+
 func (c *Client) do(ctx context.Context, method, path string, body any, accept string) ([]byte, error) {
 	if err := c.onlyRead(method, path); err != nil {
 		return nil, err

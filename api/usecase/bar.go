@@ -335,6 +335,9 @@ func (s Bars) KeepAsked(ctx context.Context, p wire.ReadingPath, a asked) (tiles
 		return k, wire.Reading{}, err
 	}
 	if k.New {
+		if err := s.Loads().ReadOut(ctx, a.Bar, a.Reading); err != nil {
+			return k, wire.Reading{}, err
+		}
 		s.Shrink.Touch(a.Bar.Code)
 	}
 	bar, err := s.Bar(ctx, p.BarPath)

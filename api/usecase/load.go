@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
-	"time"
 
 	"lidwright/api/wire"
 	"lidwright/kiln"
@@ -13,22 +12,21 @@ import (
 	"lidwright/tiles"
 )
 
+// stateWords are the states of a load as people read them.
+var stateWords = map[tiles.LoadState]string{tiles.LoadPacking: "packing", tiles.LoadPacked: "packed, not fired yet", tiles.LoadFiring: "firing",
+	tiles.LoadFired: "fired", tiles.LoadUnpacked: "unpacked", tiles.LoadDone: "done", tiles.LoadCalledOff: "called off"}
+
 func (s Loads) LoadJSON(l tiles.KeptLoad) wire.Load {
-	j := wire.Load{ID: l.ID, Name: fmt.Sprintf("Load %d", l.Number), Measured: len(l.Bars) - l.Waiting, Waiting: l.Waiting, OpenedAt: s.Moment(l.Opened), Unpacked: s.Moment(l.Unpacked),
+	j := wire.Load{ID: l.ID, Name: fmt.Sprintf("Load %d", l.Number), State: string(l.State()), StateWords: stateWords[l.State()], CalledOff: s.Moment(l.CalledOff), Firings: []string{}, Measured: len(l.Bars) - l.Waiting, Waiting: l.Waiting, OpenedAt: s.Moment(l.Opened), Unpacked: s.Moment(l.Unpacked),
 		LoadBody: wire.LoadBody{Kiln: string(l.Kiln), Kind: string(l.Kind), Atmosphere: string(l.Atmosphere), Bars: []wire.Slot{}, Firing: string(l.Firing), PackedBy: l.PackedBy, Note: l.Note}}
 	if l.Stated.Known() {
 		j.HeatWorkC = float64(l.Stated)
 	}
+	for _, f := range l.Firings {
+		j.Firings = append(j.Firings, string(f.ID))
+	}
 	for _, b := range l.Bars {
 		j.Bars = append(j.Bars, wire.Slot{Bar: string(b.Bar), Shelf: b.Shelf})
-	}
-	switch {
-	case !l.Unpacked.IsZero():
-		j.State = "unpacked"
-	case l.Firing != "" || l.Stated.Known():
-		j.State = "fired"
-	default:
-		j.State = "waiting for heat"
 	}
 	return j
 }
@@ -67,15 +65,47 @@ func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Preco
 	if _, ok := s.KilnNamed(l.Kiln); !ok && l.Firing == "" && !l.Stated.Known() {
 		return tiles.PutResult{}, refuse("unknown-kiln", "No kiln "+b.Kiln+" in the settings; for a kiln without a line give the cone that it reached.", wire.Field{Name: "kiln", Says: "not in the settings; if it has no line, give the cone that it reached"})
 	}
+	if !b.Move {
+		if err := s.packedElsewhere(ctx, l); err != nil {
+			return tiles.PutResult{}, err
+		}
+	}
 	k, err := s.Archive.PutLoad(ctx, l, m, s.Now())
 	if err != nil {
 		return k, err
 	}
+	if b.Move && k.New {
+		if err := s.takeOut(ctx, l.ID, l.Bars); err != nil {
+			return k, err
+		}
+	}
 	s.Shrink.Touch()
-	if _, ok := s.KilnNamed(l.Kiln); ok && l.Firing == "" && k.New {
-		s.TellKiln(ctx, detect.Fact{Kiln: l.Kiln, What: detect.LoadOpened, At: s.Now(), Kind: l.Kind, Atmosphere: l.Atmosphere, Load: l.ID})
+	if k.New {
+		s.TellLoads(ctx, l.Kiln)
 	}
 	return k, nil
+}
+
+// PackedLoads are the loads of a kiln that are neither unpacked nor called off, as the recorder wants them.
+func PackedLoads(loads []tiles.KeptLoad) []detect.Load {
+	var out []detect.Load
+	for _, l := range loads {
+		out = append(out, detect.Load{ID: l.ID, Kind: l.Kind, Atmosphere: l.Atmosphere, Fired: !l.IsOpen()})
+	}
+	return out
+}
+
+// TellLoads tells the recorder which loads a kiln has, now that what is kept of them changed.
+func (s Loads) TellLoads(ctx context.Context, id kiln.KilnID) {
+	if _, ok := s.KilnNamed(id); !ok {
+		return
+	}
+	loads, err := s.Archive.Loads(ctx, tiles.LoadFilter{Kiln: string(id), In: true})
+	if err != nil {
+		slog.WarnContext(ctx, "the recorder did not hear which loads a kiln has", "kiln", id, "err", err)
+		return
+	}
+	s.TellKiln(ctx, detect.Fact{Kiln: id, What: detect.LoadsKnown, At: s.Now(), Loads: PackedLoads(loads)})
 }
 
 // TellKiln tells the recorder what is kept already. What is kept is never answered with an error:
@@ -85,19 +115,4 @@ func (s Loads) TellKiln(ctx context.Context, f detect.Fact) {
 	if _, err := s.Recorder.Tell(ctx, f); err != nil {
 		slog.WarnContext(ctx, "the recorder did not hear what was kept", "kiln", f.Kiln, "what", f.What, "load", f.Load, "err", err)
 	}
-}
-
-func (s Loads) Unpacked(ctx context.Context, id string, at time.Time, by string) (tiles.KeptLoad, error) {
-	if err := s.Archive.CloseLoad(ctx, id, at, by, s.Now()); err != nil {
-		return tiles.KeptLoad{}, err
-	}
-	l, err := s.Archive.Load(ctx, id)
-	if err != nil {
-		return l, err
-	}
-	if _, ok := s.KilnNamed(l.Kiln); ok {
-		s.TellKiln(ctx, detect.Fact{Kiln: l.Kiln, What: detect.Unpacked, At: s.Now(), Load: l.ID})
-	}
-	s.Shrink.Touch()
-	return l, nil
 }

@@ -116,6 +116,10 @@ type LoadStore interface {
 	PutLoad(ctx context.Context, l tiles.Load, m Precondition, at kiln.Stamp) (tiles.PutResult, error)
 	CloseLoad(ctx context.Context, id string, unpacked time.Time, by string, at kiln.Stamp) error
 	AttachLoad(ctx context.Context, id string, firing kiln.FiringID, at kiln.Stamp) error
+	DetachLoad(ctx context.Context, id string, firing kiln.FiringID, at kiln.Stamp) error
+	CallOffLoad(ctx context.Context, id, by string, at kiln.Stamp) error
+	PutBackLoad(ctx context.Context, id, by string, at kiln.Stamp) error
+	PlaceBars(ctx context.Context, moves []tiles.BarMove, at kiln.Stamp) error
 }
 
 // PotStore is the part of the record with pot cards, and how lids sat.

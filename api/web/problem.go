@@ -62,6 +62,7 @@ var Kinds = map[string]Kind{
 	"length-unreadable":         {422, "That length cannot be read", "Write 104.5 or 104,5, or 3 23/32 in; no thousands mark."},
 	"unit-unclear":              {422, "The unit is not clear", "Add the unit: 4in, 104.5mm; a share as 0.06 or 6%."},
 	"unusual-size":              {422, "Is that size right?", "Correct it, or ask again with accept=unusual."},
+	"are-you-sure":              {409, "That is asked first", "Nothing was kept. The detail asks what is unlikely; the field that is named answers it."},
 	"out-of-range":              {422, "That is out of range", "The detail names the range."},
 	"unknown-value":             {422, "That word is not known", "The detail lists the words that are."},
 	"unknown-parameter":         {422, "That parameter is not known", "The API document lists every parameter."},

@@ -10,6 +10,7 @@ type LoadBody struct {
 	Cone       string  `json:"cone,omitempty" maxLength:"20" doc:"The cone that it reached, in place of heat_work_c, as which it is answered"`
 	PackedBy   string  `json:"packed_by,omitempty"`
 	Note       string  `json:"note,omitempty" maxLength:"500"`
+	Move       bool    `json:"move,omitempty" doc:"Bars of it that are packed in another load are taken out there; without it that is asked"`
 }
 
 type Slot struct {
@@ -21,11 +22,40 @@ type Load struct {
 	ID   string `json:"id"`
 	Name string `json:"name" example:"Load 14"`
 	LoadBody
-	State    string  `json:"state" doc:"waiting for heat, fired, unpacked"`
-	Measured int     `json:"bars_measured"`
-	Waiting  int     `json:"bars_waiting"`
-	OpenedAt *string `json:"opened_at"`
-	Unpacked *string `json:"unpacked_at"`
+	State      string   `json:"state" doc:"packing; packed: a firing broke off or stayed below 550 °C, the next one takes it; firing; fired; unpacked; done: unpacked, and no bar waits to be measured; called_off"`
+	StateWords string   `json:"state_words" example:"packed, not fired yet"`
+	Firings    []string `json:"firings" doc:"Every firing that it went through, oldest first; firing is the last of them"`
+	Measured   int      `json:"bars_measured"`
+	Waiting    int      `json:"bars_waiting"`
+	OpenedAt   *string  `json:"opened_at"`
+	Unpacked   *string  `json:"unpacked_at"`
+	CalledOff  *string  `json:"called_off_at"`
+}
+
+// UnpackedBody says that a load is out of its kiln.
+type UnpackedBody struct {
+	UnpackedAt string `json:"unpacked_at,omitempty" format:"date-time" doc:"Now if not said"`
+	By         string `json:"by,omitempty" maxLength:"8"`
+	Sure       bool   `json:"sure,omitempty" doc:"It is out, though its kiln reads over 200 °C, its peak is not passed, or it was never fired"`
+}
+
+// ByBody says who did something.
+type ByBody struct {
+	By string `json:"by,omitempty" maxLength:"8"`
+}
+
+// MoveBody brings bars from one load into another.
+type MoveBody struct {
+	Bars  []string `json:"bars,omitempty" maxItems:"500" doc:"All of it if not said"`
+	To    string   `json:"to,omitempty" doc:"Load that they go to, by id or number; a new one if not said"`
+	Shelf string   `json:"shelf,omitempty" doc:"Of the kiln; as it was if not said"`
+	By    string   `json:"by,omitempty" maxLength:"8"`
+}
+
+// LoadFiringPath is a firing of a load.
+type LoadFiringPath struct {
+	LoadPath
+	Firing string `path:"firing" doc:"Its id, last, or a kiln and number: big-blue/8"`
 }
 
 type LoadPath struct {

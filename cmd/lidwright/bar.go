@@ -335,46 +335,6 @@ func (r keptReading) says(bar, stage string) string {
 	return says
 }
 
-func loadCommand() *cobra.Command {
-	c := &cobra.Command{Use: "load", Short: "Loads: what is packed into a kiln", Example: "  lidwright load open big-blue glaze BQ7 BQ4\n  lidwright load close 0193d0a0-0000-7000-8000-000000000006"}
-	open := &cobra.Command{
-		Use: "open KILN KIND [CODE...]", Short: "Open a load with the bars in it", Args: cobra.MinimumNArgs(2), Example: "  lidwright load open big-blue glaze BQ7 BQ4\n  lidwright load open old-red glaze BQ7 --cone 6",
-		RunE: func(c *cobra.Command, args []string) error {
-			var bars []map[string]string
-			for _, code := range args[2:] {
-				bars = append(bars, map[string]string{"bar": code})
-			}
-			body := map[string]any{"kiln": args[0], "kind": args[1], "bars": bars}
-			if h, _ := c.Flags().GetFloat64("heat-work-c"); h != 0 {
-				body["heat_work_c"] = h
-			}
-			if cone, _ := c.Flags().GetString("cone"); cone != "" {
-				body["cone"] = cone
-			}
-			var l struct{ Name, State, ID string }
-			done, err := put(c, "/v1/loads/"+newID(c), body, &l)
-			if err == nil && !done {
-				fmt.Fprintf(c.OutOrStdout(), "%s, %s. Close it when unpacked: lidwright load close %s\n", l.Name, l.State, l.ID)
-			}
-			return err
-		},
-	}
-	open.Flags().Float64("heat-work-c", 0, "heat work stated by hand, for a kiln without a line")
-	open.Flags().String("cone", "", "the cone that it reached, for a kiln without a line")
-	closing := &cobra.Command{
-		Use: "close LOAD", Short: "Say that a load was unpacked", Args: cobra.ExactArgs(1), Example: "  lidwright load close 0193d0a0-0000-7000-8000-000000000006",
-		RunE: func(c *cobra.Command, args []string) error {
-			done, err := put(c, "/v1/loads/"+url.PathEscape(args[0])+"/close", map[string]string{}, nil)
-			if err == nil && !done {
-				fmt.Fprintln(c.OutOrStdout(), "unpacked")
-			}
-			return err
-		},
-	}
-	c.AddCommand(open, closing, shelvesCommand())
-	return c
-}
-
 func nowCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "now [KILN]", Short: "What every kiln does now, or one", Args: cobra.MaximumNArgs(1), Example: "  lidwright now\n  lidwright now big-blue",

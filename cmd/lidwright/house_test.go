@@ -239,7 +239,7 @@ const (
 )
 
 var overTheLimits = map[string]int{
-	"methods of detect.Detector": 44,
+	"methods of detect.Detector": 46,
 	"files of daemon/store":      46,
 	"lines of api.apiTable":      170, // a table of routes
 	"lines of api.pageTable":     86,  // another

@@ -87,7 +87,7 @@ func (s BarStore) codes(ctx context.Context, w tiles.BarFilter) ([]tiles.Code, e
 		statement = `
 			SELECT DISTINCT b.code FROM load_bar x INDEXED BY load_bar_waiting CROSS JOIN load l ON l.id = x.load CROSS JOIN bar b ON b.code = x.bar
 			WHERE x.measured = 0 AND b.flags = '' AND b.code > ?3
-				AND (l.unpacked_ms IS NOT NULL OR l.firing IS NOT NULL AND NOT EXISTS (SELECT 1 FROM firing f WHERE f.id = l.firing AND f.status = 'running'))
+				AND ` + loadWaits + `
 				AND (?1 = '' OR b.clay = ?1) AND (?2 = '' OR b.batch = ?2) AND (?4 = '' OR x.load = ?4) AND (?5 < 0 OR b.practice = ?5)
 			ORDER BY b.code LIMIT ?6`
 	case w.Load != "":

@@ -110,7 +110,7 @@ func readBlob(z fs.FS, name string, most int64) ([]byte, error) {
 // mostOf is how many rows of a table are taken.
 func mostOf(table string) int {
 	switch table {
-	case "change", "reading", "act", "load_bar", "tick", "note", "cone":
+	case "change", "reading", "act", "load_bar", "load_firing", "tick", "note", "cone":
 		return mostRows
 	}
 	return mostNamed

@@ -315,10 +315,10 @@ func (t *taker) texts(ctx context.Context, query string, args ...any) []string {
 	return all
 }
 
-// keys are what says that a row of a table is one that is here already.
+// keys are what says that a row of a table is one that is here already. A curve is here with its firing.
 var keys = map[string]string{"change": "", "boot": "id", "clay": "clay", "batch": "clay, batch", "batch_parent": "clay, batch, place", "bar": "id", "reading": "id",
-	"act": "kind, id, op", "load": "id", "load_bar": "load, bar", "verdict": "id", "pot": "id", "cone": "id", "note": "id", "tick": "id", "probe": "id", "unpacking_mark": "id", "kiln": "kiln", "usual": "id",
-	"firing": "id", "run": "firing", "curve": "firing", "envelope": "firing", "raw": "firing"}
+	"act": "kind, id, op", "load": "id", "load_bar": "load, bar", "load_firing": "firing", "verdict": "id", "pot": "id", "cone": "id", "note": "id", "tick": "id", "probe": "id", "unpacking_mark": "id", "kiln": "kiln", "usual": "id",
+	"firing": "id"}
 
 func (t *taker) take(ctx context.Context) error {
 	c := t.c
@@ -370,7 +370,7 @@ func (t *taker) take(ctx context.Context) error {
 		t.do(ctx, `DELETE FROM other.`+table+` WHERE firing IN (SELECT row FROM other.firing WHERE id IN (SELECT id FROM main.firing))`)
 	}
 	for _, table := range carryTables {
-		if key := keys[table]; key != "" && key != "firing" {
+		if key := keys[table]; key != "" {
 			c.Here[table] = t.do(ctx, `DELETE FROM other.`+table+` WHERE (`+key+`) IN (SELECT `+key+` FROM main.`+table+`)`)
 		}
 	}

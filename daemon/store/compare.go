@@ -13,7 +13,7 @@ import (
 
 // facts are the tables whose rows stay as they were said until a change with a later number: each with what
 // names a row, the number of the change it rests on, and a column that other facts move. A bar may be taken
-// out of a load; a firing counts its own changes.
+// out of a load; a firing counts its own changes. Which firings a load went through other facts move.
 var facts = []struct{ table, names, rests, but string }{
 	{"firing", "id || ' as it was at change ' || revision", "0", ""},
 	{"change", "seq", "seq", ""},
@@ -22,7 +22,7 @@ var facts = []struct{ table, names, rests, but string }{
 	{"bar", "code", "rev", ""},
 	{"reading", "id", "seq", "struck"},
 	{"act", "op || ' of ' || kind || ' ' || id", "seq", ""},
-	{"load", "id", "rev", "firing"},
+	{"load", "id", "rev", ""},
 	{"load_bar", "bar || ' in load ' || load", "seq", "measured"},
 	{"verdict", "id", "seq", ""},
 	{"pot", "id", "rev", ""},

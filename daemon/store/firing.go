@@ -71,18 +71,27 @@ func addFiring(ctx context.Context, tx *sql.Tx, f kiln.Firing) (row int64, numbe
 	}
 	began, over, trusted := codec.TimesOf(f)
 	err = tx.QueryRowContext(ctx, `
-		INSERT INTO firing (id, kiln, number, revision, status, source, began_ms, over_ms, trusted, heat_model, summary)
-		VALUES (?1, ?2, (SELECT coalesce(max(number), 0) + 1 FROM firing WHERE kiln = ?2), 1, ?3, ?4, ?5, ?6, ?7, ?8, ?9) RETURNING row, number`,
-		f.ID, f.Kiln, f.Status, f.Source, began, over, trusted, codec.ModelOf(f.HeatWork), codec.WriteSummary(f)).Scan(&row, &number)
+		INSERT INTO firing (id, kiln, number, revision, status, source, began_ms, over_ms, trusted, heat_model, summary, peak_c)
+		VALUES (?1, ?2, (SELECT coalesce(max(number), 0) + 1 FROM firing WHERE kiln = ?2), 1, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10) RETURNING row, number`,
+		f.ID, f.Kiln, f.Status, f.Source, began, over, trusted, codec.ModelOf(f.HeatWork), codec.WriteSummary(f), peakOf(f)).Scan(&row, &number)
 	return row, number, err
 }
 
-// joinLoad attaches the load that was open to its firing, unless somebody attached it elsewhere.
+// peakOf is the peak of a firing as its row has it: NULL where it is not known. Of one logged by hand it is
+// that of the points that somebody typed, and says nothing.
+func peakOf(f kiln.Firing) any {
+	if !f.Peak.Known() || f.Source == "hand" {
+		return nil
+	}
+	return float64(f.Peak)
+}
+
+// joinLoad attaches the load that was packed to its firing, unless the firing has another or the load was called off.
 func joinLoad(ctx context.Context, tx *sql.Tx, f kiln.Firing) error {
 	if f.Load == "" {
 		return nil
 	}
-	_, err := tx.ExecContext(ctx, `UPDATE load SET firing = ?1 WHERE id = ?2 AND firing IS NULL AND NOT EXISTS (SELECT 1 FROM load WHERE firing = ?1)`, f.ID, f.Load)
+	_, err := tx.ExecContext(ctx, `INSERT INTO load_firing (firing, load) SELECT ?1, id FROM load WHERE id = ?2 AND called_off_ms IS NULL ON CONFLICT (firing) DO NOTHING`, f.ID, f.Load)
 	return err
 }
 
@@ -243,8 +252,8 @@ func (s FiringStore) EndFiring(ctx context.Context, f kiln.Firing) error {
 		}
 		began, over, trusted := codec.TimesOf(f)
 		if _, err := tx.ExecContext(ctx, `
-			UPDATE firing SET revision = revision + 1, status = ?, began_ms = ?, over_ms = ?, trusted = ?, heat_model = ?, summary = ? WHERE row = ?`,
-			f.Status, began, over, trusted, codec.ModelOf(f.HeatWork), codec.WriteSummary(f), row); err != nil {
+			UPDATE firing SET revision = revision + 1, status = ?, began_ms = ?, over_ms = ?, trusted = ?, heat_model = ?, summary = ?, peak_c = ? WHERE row = ?`,
+			f.Status, began, over, trusted, codec.ModelOf(f.HeatWork), codec.WriteSummary(f), peakOf(f), row); err != nil {
 			return err
 		}
 		if err := tellFiring(ctx, tx, "end", "", row, f, s.orNow(f.Over)); err != nil {
@@ -254,6 +263,28 @@ func (s FiringStore) EndFiring(ctx context.Context, f kiln.Firing) error {
 	})
 	if err != nil {
 		return fmt.Errorf("end firing %s: %w", f.ID, err)
+	}
+	return nil
+}
+
+// PassPeak keeps what an open firing has reached when its peak is passed, or that it was not after all. What
+// stands already is not written again, and a firing that is over stays as it ended.
+func (s FiringStore) PassPeak(ctx context.Context, f kiln.Firing) error {
+	err := s.write(ctx, func(tx *sql.Tx) error {
+		row, _, err := firingRow(ctx, tx, f.ID)
+		if err != nil {
+			return err
+		}
+		f.Status = kiln.Running
+		if f.Began, err = settled(ctx, tx, f.Began); err != nil {
+			return err
+		}
+		_, err = tx.ExecContext(ctx, `UPDATE firing SET revision = revision + 1, heat_model = ?1, summary = ?2 WHERE row = ?3 AND status = 'running' AND summary <> ?2`,
+			codec.ModelOf(f.HeatWork), codec.WriteSummary(f), row)
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("keep the peak of firing %s: %w", f.ID, err)
 	}
 	return nil
 }

@@ -30,7 +30,7 @@ type firingTold struct {
 func tellFiring(ctx context.Context, tx *sql.Tx, op, why string, row int64, f kiln.Firing, at kiln.Stamp) error {
 	told := firingTold{BeganAt: f.Began.Wall.UTC().Format(time.RFC3339Nano), LengthS: f.Length.Seconds(), HeatWork: map[string]float64{}, Why: why}
 	err := tx.QueryRowContext(ctx, `
-		SELECT f.kiln, f.number, f.revision, f.stands, f.source, f.trusted, coalesce(l.id, '') FROM firing f LEFT JOIN load l ON l.firing = f.id WHERE f.row = ?`, row).
+		SELECT f.kiln, f.number, f.revision, f.stands, f.source, f.trusted, coalesce(l.load, '') FROM firing f LEFT JOIN load_firing l ON l.firing = f.id WHERE f.row = ?`, row).
 		Scan(&told.Kiln, &told.Number, &told.Revision, &told.Status, &told.Source, &told.Trusted, &told.Load)
 	if err != nil {
 		return err

@@ -233,8 +233,13 @@ func rows(w *many, insert string, n int, row func(i int) []any) error {
 // load puts bars into a load, which is made if it has no number yet.
 func (w *many) load(l tiles.Load, seq int64) error {
 	if l.Number == 0 {
-		if err := w.run(insertLoad, l.ID, l.Kiln, l.Kind, l.Atmosphere, orNull(l.Firing), l.PackedBy, l.Note, orNull(stated(l.Stated)), seq); err != nil {
+		if err := w.run(insertLoad, l.ID, l.Kiln, l.Kind, l.Atmosphere, l.PackedBy, l.Note, orNull(stated(l.Stated)), seq); err != nil {
 			return err
+		}
+		if l.Firing != "" {
+			if err := attach(w.ctx, w.tx, l.ID, l.Firing, seq); err != nil {
+				return err
+			}
 		}
 	}
 	for _, p := range l.Bars {

@@ -76,7 +76,7 @@ func (s NoteStore) Ticks(ctx context.Context, subject string) ([]tiles.Tick, err
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT t.id, t.subject, t.item, t.done, t.by, max(t.seq), c.at_ms, c.trusted
 		FROM tick t JOIN change c ON c.seq = t.seq
-		WHERE t.subject = ?1 OR t.subject = (SELECT id FROM load WHERE firing = ?1)
+		WHERE t.subject = ?1 OR t.subject = (SELECT load FROM load_firing WHERE firing = ?1)
 		GROUP BY t.item ORDER BY t.item`, subject) // SQLite takes the other columns from the row that has the maximum
 	if err != nil {
 		return nil, fmt.Errorf("read the check list: %w", err)

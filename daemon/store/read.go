@@ -224,8 +224,8 @@ func (s FiringStore) Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.F
 // in which they stand. There are about so many.
 func (s FiringStore) firings(ctx context.Context, many int, where string, args ...any) ([]kiln.Firing, []int64, error) {
 	rows, err := s.read.QueryContext(ctx, `
-		SELECT f.row, f.number, f.stands, f.summary, l.id, f.said_kind, f.said_atmosphere, f.said_note
-		FROM firing f LEFT JOIN load l ON l.firing = f.id `+where, args...)
+		SELECT f.row, f.number, f.stands, f.summary, l.load, f.said_kind, f.said_atmosphere, f.said_note
+		FROM firing f LEFT JOIN load_firing l ON l.firing = f.id `+where, args...)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -134,8 +134,8 @@ func pack(ctx context.Context, q querier, f kiln.Firing, samples []kiln.Sample) 
 func clearFiring(ctx context.Context, tx *sql.Tx, row int64, f kiln.Firing) error {
 	began, over, trusted := codec.TimesOf(f)
 	if _, err := tx.ExecContext(ctx, `
-		UPDATE firing SET revision = revision + 1, status = ?, source = ?, began_ms = ?, over_ms = ?, trusted = ?, heat_model = ?, summary = ? WHERE row = ?`,
-		f.Status, f.Source, began, over, trusted, codec.ModelOf(f.HeatWork), codec.WriteSummary(f), row); err != nil {
+		UPDATE firing SET revision = revision + 1, status = ?, source = ?, began_ms = ?, over_ms = ?, trusted = ?, heat_model = ?, summary = ?, peak_c = ? WHERE row = ?`,
+		f.Status, f.Source, began, over, trusted, codec.ModelOf(f.HeatWork), codec.WriteSummary(f), peakOf(f), row); err != nil {
 		return err
 	}
 	if _, err := tx.ExecContext(ctx, `DELETE FROM curve WHERE firing = ?`, row); err != nil {

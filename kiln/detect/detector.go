@@ -56,9 +56,8 @@ type Detector struct {
 
 	kindFact     kiln.Kind
 	atmoFact     kiln.Atmosphere
-	load         string // open load of this kiln, to be unpacked
-	loadKind     kiln.Kind
-	loadAtmo     kiln.Atmosphere
+	loads        []Load // packed for this kiln or in it
+	load         Load   // of the open firing, or of the last one
 	mark         kiln.Celsius
 	markSaid     bool
 	markPossible bool // a top was passed and nobody has unpacked since
@@ -225,17 +224,17 @@ func (d *Detector) Course() (Course, bool) {
 func (d *Detector) report(now moment) Course {
 	c := d.fire.report(now)
 	c.Kind, c.KindFrom = d.Kind()
-	c.Atmosphere, c.Load = d.Atmosphere(), d.load
+	c.Atmosphere, c.Load = d.Atmosphere(), d.Load()
 	return c
 }
 
-// Kind is what the open load or a fact says of the open or the next firing, "" if nobody said.
+// Kind is what the load or a fact says of the open or the next firing, "" if nobody said.
 func (d *Detector) Kind() (kind kiln.Kind, from string) {
 	switch {
 	case d.kindFact != "":
 		return d.kindFact, FromFact
-	case d.loadKind != "":
-		return d.loadKind, FromLoad
+	case d.now().Kind != "":
+		return d.now().Kind, FromLoad
 	}
 	return "", ""
 }
@@ -250,7 +249,7 @@ const (
 // Atmosphere comes from a fact or the load, else it is that of the kiln's last firing, else that of
 // the settings.
 func (d *Detector) Atmosphere() kiln.Atmosphere {
-	for _, a := range []kiln.Atmosphere{d.atmoFact, d.loadAtmo, d.Past.Atmosphere, d.rules.Atmosphere} {
+	for _, a := range []kiln.Atmosphere{d.atmoFact, d.now().Atmosphere, d.Past.Atmosphere, d.rules.Atmosphere} {
 		if a != "" && a != kiln.UnknownAtmosphere {
 			return a
 		}
@@ -258,5 +257,23 @@ func (d *Detector) Atmosphere() kiln.Atmosphere {
 	return kiln.UnknownAtmosphere
 }
 
-// Load is the load open for this kiln, "" if none.
-func (d *Detector) Load() string { return d.load }
+// Load is the load of the open firing, or the one that the next will take; "" if none.
+func (d *Detector) Load() string { return d.now().ID }
+
+// now is the load of the open firing, or the one that the next will take: the only one that is packed and not
+// fired. Where there are two nobody knows which.
+func (d *Detector) now() (only Load) {
+	if d.fire.open || d.resumed != nil {
+		return d.load
+	}
+	for _, l := range d.loads {
+		switch {
+		case l.Fired:
+		case only.ID != "":
+			return Load{}
+		default:
+			only = l
+		}
+	}
+	return only
+}

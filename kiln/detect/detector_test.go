@@ -31,7 +31,7 @@ func detect(s shape, tr trial) heard {
 	fresh := func() *Detector {
 		d := NewDetector(kilntest.BigBlue, DefaultRules(), s.past())
 		if s.load != "" {
-			d.Tell(Fact{What: LoadOpened, Load: "load", Kind: s.load})
+			d.Tell(Fact{What: LoadsKnown, Loads: []Load{{ID: "load", Kind: s.load}}})
 		}
 		return d
 	}
@@ -60,7 +60,8 @@ func detect(s shape, tr trial) heard {
 			switch e.What {
 			case Began:
 				h.open = true
-				firing, stored, axis, gauge = kiln.Firing{Began: e.At}, nil, kiln.Ages{}, heatwork.NewHeatGauge(ladder, kilntest.BigBlue.Limit)
+				firing, stored, axis, gauge = kiln.Firing{Began: e.At, Load: d.Load()}, nil, kiln.Ages{}, heatwork.NewHeatGauge(ladder, kilntest.BigBlue.Limit)
+				firing.Kind, firing.KindFrom = d.Kind()
 				h.first = append(h.first, e.Preroll[0].Values[0].T)
 				h.preroll = append(h.preroll, e.Preroll[len(e.Preroll)-1].At.Since-e.At.Since)
 				for _, p := range e.Preroll {
@@ -72,7 +73,7 @@ func detect(s shape, tr trial) heard {
 				if kind == "" {
 					kind = GuessKind(gauge.HeatWork().C, s.past())
 				}
-				if kind != s.load && e.Course.Peak < NoConeMoves {
+				if kind != s.load && e.Course.Peak < kiln.NoConeMoves {
 					kind = kiln.Other
 				}
 				h.over, h.guessed = append(h.over, e.Course), append(h.guessed, kind)
@@ -206,7 +207,7 @@ func hearing(t *testing.T, load kiln.Kind, past Past, line string) (events []Eve
 	}
 	d := NewDetector(kilntest.BigBlue, DefaultRules(), past)
 	if load != "" {
-		d.Tell(Fact{What: LoadOpened, Kind: load})
+		d.Tell(Fact{What: LoadsKnown, Loads: []Load{{ID: "load", Kind: load}}})
 	}
 	s.play(trial{every: 5}, func(sample kiln.Sample) { events = append(events, d.Add(sample)...) },
 		func(f FactKind) { events = append(events, d.Tell(Fact{What: f})...) }, func(int) {})

@@ -10,8 +10,9 @@ import (
 type FactKind string
 
 const (
-	LoadOpened    FactKind = "load-opened"    // a load was packed for this kiln: Load, Kind, Atmosphere
-	Unpacked      FactKind = "unpacked"       // tap on unpacked, or the first bar read
+	LoadsKnown    FactKind = "loads-known"    // the loads of this kiln that are neither unpacked nor called off: Loads
+	LoadJoined    FactKind = "load-joined"    // Load, Kind, Atmosphere are those of the open firing; no Load: it has none
+	Unpacked      FactKind = "unpacked"       // tap on unpacked: Load is out of the kiln
 	NewFiring     FactKind = "new-firing"     // button: closes an open firing and begins one at once
 	StopRecording FactKind = "stop-recording" // button: closes the open firing; records only, controls nothing
 	KindTold      FactKind = "kind-told"      // a person says Kind, Atmosphere or both of the open firing
@@ -25,11 +26,20 @@ type Fact struct {
 	What       FactKind
 	At         kiln.Stamp      // when; the recorder's own Now if zero
 	Firing     kiln.FiringID   // NewFiring: the id made by whoever asks; "" lets the recorder make one
-	Kind       kiln.Kind       // LoadOpened, KindTold, NewFiring; "" not told
+	Kind       kiln.Kind       // LoadJoined, KindTold, NewFiring; "" not told
 	Atmosphere kiln.Atmosphere // likewise
-	Load       string          // LoadOpened, Unpacked: id of the load
+	Load       string          // LoadJoined, Unpacked: id of the load
+	Loads      []Load          // LoadsKnown
 	Mark       kiln.Celsius    // MarkSet
 	Past       Past            // PastKnown
+}
+
+// Load is a load that is packed for a kiln or in it.
+type Load struct {
+	ID         string
+	Kind       kiln.Kind
+	Atmosphere kiln.Atmosphere
+	Fired      bool // a whole firing has had it, or has it now: it goes into another one as a reheat alone
 }
 
 // Past is what the firings of one kiln so far lead its detector to expect.

@@ -1,16 +1,23 @@
 package detect
 
 import (
-	"lidwright/kiln"
+	"cmp"
+	"slices"
 	"time"
+
+	"lidwright/kiln"
 )
 
 // Tell takes a fact. f.At is where on the axis it falls; a fact older than the last sample
 // holds from now on.
 func (d *Detector) Tell(f Fact) []Event {
 	switch f.What {
-	case LoadOpened:
-		d.load, d.loadKind, d.loadAtmo = f.Load, f.Kind, f.Atmosphere
+	case LoadsKnown:
+		d.loads = slices.Clone(f.Loads)
+	case LoadJoined:
+		if d.fire.open {
+			d.load = Load{ID: f.Load, Kind: f.Kind, Atmosphere: f.Atmosphere, Fired: true}
+		}
 	case KindTold:
 		if d.fire.open {
 			d.tellKind(f)
@@ -20,7 +27,7 @@ func (d *Detector) Tell(f Fact) []Event {
 	case PastKnown:
 		d.Past = f.Past
 	case Unpacked:
-		return d.unpack()
+		return d.unpack(f.Load)
 	case NewFiring:
 		return d.button(f)
 	case StopRecording:
@@ -42,9 +49,17 @@ func (d *Detector) tellKind(f Fact) {
 	}
 }
 
-// unpack ends a firing that has passed its top, and lets the next begin at any temperature.
-func (d *Detector) unpack() []Event {
+// UnpackedBelow is the temperature of the hottest probe below which a load that is out of the kiln ends the
+// record of its firing, °C (own). Above it the record goes on to its own end.
+const UnpackedBelow kiln.Celsius = 200
+
+// unpack ends a firing that has passed its top and is no longer hot, and lets the next begin at any temperature.
+func (d *Detector) unpack(load string) []Event {
 	events := d.close()
+	d.loads = slices.DeleteFunc(d.loads, func(l Load) bool { return l.ID == cmp.Or(load, d.load.ID) })
+	if d.fire.open && load != "" && load != d.load.ID {
+		return events // another load than the one that is being fired: left from before
+	}
 	if d.fire.open && !d.fire.top {
 		if d.fire.unpacked {
 			return events
@@ -52,10 +67,13 @@ func (d *Detector) unpack() []Event {
 		d.fire.unpacked = true
 		return append(events, Event{What: StillFiring, At: d.good.at})
 	}
+	if d.Hottest() >= UnpackedBelow {
+		d.fire.unpacked = true
+		return events
+	}
 	if d.fire.open {
 		events = append(events, d.finish(d.good, d.status(), false)...)
 	}
-	d.load, d.loadKind, d.loadAtmo = "", "", ""
 	d.armed, d.held, d.cooling, d.markPossible = true, false, false, false
 	d.fell = fallen{}
 	d.restart()
@@ -84,7 +102,7 @@ func (d *Detector) button(f Fact) []Event {
 	if base, ok := d.base.value(); ok {
 		first = d.firstRise(kiln.Celsius(base))
 	}
-	events = append(events, d.open(first, f.Firing))
+	events = append(events, d.open(first, f.Firing, false))
 	d.tellKind(f)
 	return events
 }
@@ -94,14 +112,17 @@ func (d *Detector) button(f Fact) []Event {
 // samples.
 func (d *Detector) Resume(f kiln.Firing) {
 	d.resumed = &f
-	if f.Load != "" {
-		d.load = f.Load
+	d.load = Load{ID: f.Load, Fired: true}
+	for _, l := range d.loads {
+		if l.ID == f.Load {
+			d.load = l
+		}
 	}
 	switch f.KindFrom {
 	case FromFact:
 		d.kindFact, d.atmoFact = f.Kind, f.Atmosphere
 	case FromLoad:
-		d.loadKind, d.loadAtmo = f.Kind, f.Atmosphere
+		d.load.Kind, d.load.Atmosphere = f.Kind, f.Atmosphere
 	}
 }
 
@@ -178,6 +199,14 @@ func (d *Detector) cooledDown(b bin) []Event {
 	}
 	d.markSaid = true
 	return []Event{{What: CooledDown, At: b.at, TooSoon: d.fell.soon}}
+}
+
+// Hottest is what the hottest probe read last, °C; of no probe that was heard lately the last good reading.
+func (d *Detector) Hottest() kiln.Celsius {
+	if n := len(d.ring.bins); n > 0 {
+		return d.hottest(d.ring.bins[n-1])
+	}
+	return d.goodT
 }
 
 // Know has the detector expect what past firings lead to, from now on.

@@ -103,7 +103,7 @@ func (d *Detector) riseAgain(b bin, rising time.Duration) []Event {
 	kept := !f.unpacked
 	events := d.finish(moment{turn.at, turn.age}, d.status(), false)
 	events[len(events)-1].Reheat = kept
-	began := d.open(turn, "")
+	began := d.open(turn, "", kept)
 	began.Reheat = kept
 	return append(events, began)
 }

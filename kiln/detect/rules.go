@@ -12,7 +12,6 @@ const (
 	ColdBelow     = 40 // °C
 	nearTop       = 50 // °C below the usual top
 	topUnknown    = 900
-	NoConeMoves   = 550
 	unheardCloses = 24 * time.Hour
 	dipWithin     = 2 * time.Hour
 	silentWithin  = 2 * time.Hour
@@ -61,7 +60,7 @@ func (d *Detector) begin(b bin, rising time.Duration) []Event {
 	if !ok || !(warm >= 3*time.Minute && up >= 25 || d.armed && rising >= lasting && up >= 10) {
 		return nil
 	}
-	return []Event{d.open(d.firstRise(kiln.Celsius(base)), "")}
+	return []Event{d.open(d.firstRise(kiln.Celsius(base)), "", false)}
 }
 
 // firstRise is the last bin at or below base + 2, or within 2 °C of the lowest bin, where a
@@ -82,8 +81,12 @@ func (d *Detector) firstRise(base kiln.Celsius) bin {
 	return bins[0]
 }
 
-// open begins a firing with the bin first; those after it are its first points.
-func (d *Detector) open(first bin, id kiln.FiringID) Event {
+// open begins a firing with the bin first; those after it are its first points. again says that it is a reheat:
+// what is in the kiln goes along. Any other takes the only load that is packed and not fired.
+func (d *Detector) open(first bin, id kiln.FiringID, again bool) Event {
+	if in := d.load.ID; !again || !slices.ContainsFunc(d.loads, func(l Load) bool { return l.ID == in }) {
+		d.load = d.now()
+	}
 	bins := d.ring.since(first.age)
 	base, ok := d.base.value()
 	if !ok {
@@ -165,7 +168,7 @@ func (d *Detector) stateNow(b bin) kiln.State {
 func (d *Detector) status() kiln.Status {
 	kind, _ := d.Kind()
 	_, usual := d.Past.Expect(kind, d.Atmosphere())
-	if d.fire.peak < NoConeMoves || d.near(d.fire.peak) || kind != "" && !usual {
+	if d.fire.peak < kiln.NoConeMoves || d.near(d.fire.peak) || kind != "" && !usual {
 		return kiln.Ended
 	}
 	return kiln.Incomplete
@@ -177,6 +180,11 @@ func (d *Detector) shut(at moment, status kiln.Status) Event {
 	c.Over, c.Status = at.at, status
 	d.cooling, d.markPossible = d.fire.top, d.fire.top
 	d.fire = course{}
+	for i := range d.loads {
+		if d.loads[i].ID == d.load.ID {
+			d.loads[i].Fired = status == kiln.Ended && c.Peak >= kiln.NoConeMoves
+		}
+	}
 	d.from = at.age
 	d.base = lowest{}
 	d.warmFor, d.stuckFor = timer{}, timer{}

@@ -105,7 +105,7 @@ func (w *StillHot) reached() bool {
 // ended reports whether the firing is past its end: it fell well below its top and, where that was not
 // the usual one, so long ago that it is no dip.
 func (w *StillHot) ended() bool {
-	return w.fallen && (w.reached() || w.peak >= NoConeMoves && w.lowAt-w.peakAt >= dipWithin)
+	return w.fallen && (w.reached() || w.peak >= kiln.NoConeMoves && w.lowAt-w.peakAt >= dipWithin)
 }
 
 // lid notes a fall that is too quick for cooling: somebody opened the kiln.

@@ -28,7 +28,7 @@ func TestBrokenOffFiringHasOneStatus(t *testing.T) {
 					g.ids = ids
 				}
 				load := func(id string) {
-					if _, err := g.rec.Tell(t.Context(), detect.Fact{Kiln: "big-blue", What: detect.LoadOpened, Load: id, Kind: kiln.Glaze, Atmosphere: kiln.Oxidation}); err != nil {
+					if _, err := g.rec.Tell(t.Context(), detect.Fact{Kiln: "big-blue", What: detect.LoadsKnown, Loads: []detect.Load{{ID: id, Kind: kiln.Glaze, Atmosphere: kiln.Oxidation}}}); err != nil {
 						t.Fatal(err)
 					}
 				}

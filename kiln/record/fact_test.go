@@ -73,7 +73,7 @@ func TestUnpackingEndsAFiring(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		log := newMemoryLog()
 		g := newRig(t, log, boot("a", kilntest.Winter, true))
-		g.tell(detect.Fact{What: detect.LoadOpened, Load: "load-1", Kind: kiln.Bisque, Atmosphere: kiln.Oxidation})
+		g.tell(detect.Fact{What: detect.LoadsKnown, Loads: []detect.Load{{ID: "load-1", Kind: kiln.Bisque, Atmosphere: kiln.Oxidation}}})
 		g.hold(20, 10*time.Minute)
 		g.ramp(20, 1000, 300)
 		l := g.live()

@@ -28,7 +28,7 @@ type kilnState struct {
 	good     int
 	faulty   map[kiln.Fault]int
 	unheard  time.Duration
-	opened   detect.Fact   // the open load, as told
+	loads    *detect.Fact  // packed for the kiln or in it, as told last; nil: not told
 	over     []kiln.Firing // that ended here, for whoever takes up from here
 	replay   bool          // what is found was found before the restart: nothing to tell
 	resettle kiln.BootID
@@ -50,6 +50,10 @@ type lastHeard struct {
 func newKilnState(k kiln.Kiln, r *Recorder) *kilnState {
 	d := &kilnState{kiln: k, rec: r, past: r.Past[k.ID], judge: faults.NewFaultDetector(k, r.Zones[k.ID]), faulty: make(map[kiln.Fault]int), taking: true}
 	d.detector = detect.NewDetector(k, r.Rules, d.past)
+	if loads := r.Loads[k.ID]; len(loads) > 0 {
+		d.loads = &detect.Fact{What: detect.LoadsKnown, Loads: loads}
+		d.detector.Tell(*d.loads)
+	}
 	for range k.Channels {
 		d.last = append(d.last, lastHeard{t: kiln.NoTemperature()})
 	}
@@ -214,10 +218,8 @@ func (d *kilnState) handle(events []detect.Event) {
 		case detect.Over:
 			d.end(e)
 			continue
-		case detect.TopPassed:
-			if d.growing != nil {
-				d.growing.guess(d.past)
-			}
+		case detect.TopPassed, detect.TopTakenBack:
+			d.peak(e.What == detect.TopPassed)
 		}
 		if !d.replay {
 			d.rec.tellAll(d.notices.Hear(e, d.live(d.now)))
@@ -241,6 +243,22 @@ func (d *kilnState) begin(e detect.Event) {
 		d.growing.add(e.Preroll[i])
 	}
 	d.rec.writer.add(entry{begin: true, firing: f, samples: e.Preroll})
+}
+
+// peak writes down what the firing has reached, once its peak is passed: bars can be measured before the record
+// ends. Where the peak is taken back it is not known again.
+func (d *kilnState) peak(passed bool) {
+	if d.growing == nil {
+		return
+	}
+	f := d.growing.firing
+	f.Peak, f.PeakAfter, f.HeatWork, f.Corrected = kiln.NoTemperature(), 0, nil, nil
+	if passed {
+		d.growing.guess(d.past)
+		c, _ := d.detector.Course()
+		f = d.growing.summary(c)
+	}
+	d.rec.writer.add(entry{peak: true, firing: f})
 }
 
 // end closes the growing firing with what was worked out.
@@ -273,21 +291,19 @@ func (d *kilnState) tell(t told) {
 		f.At = d.rec.Now()
 	}
 	switch f.What {
-	case detect.LoadOpened:
-		d.opened = f
-	case detect.Unpacked:
-		d.opened = detect.Fact{}
+	case detect.LoadsKnown:
+		d.loads = &f
 	case detect.PastKnown:
 		d.past = f.Past
 		d.recorrect()
 	}
-	if d.taking && f.What != detect.PastKnown && f.What != detect.LoadOpened && f.What != detect.MarkSet {
+	if d.taking && f.What != detect.PastKnown && f.What != detect.LoadsKnown && f.What != detect.MarkSet {
 		d.facts = append(d.facts, t)
 		return
 	}
 	d.flushed(f)
 	d.handle(d.detector.Tell(f))
-	if f.What == detect.Unpacked || f.What == detect.NewFiring {
+	if f.What == detect.NewFiring || f.What == detect.Unpacked && d.detector.Hottest() < detect.UnpackedBelow {
 		d.after.Attended()
 	}
 	if d.growing != nil {

@@ -152,13 +152,13 @@ func (g *openFiring) trim(age time.Duration) {
 
 // know takes over what the detector was told of kind, atmosphere and load.
 func (g *openFiring) know(d *detect.Detector) {
-	if kind, from := d.Kind(); kind != "" {
+	switch kind, from := d.Kind(); {
+	case kind != "":
 		g.firing.Kind, g.firing.KindFrom = kind, from
+	case g.firing.KindFrom == detect.FromLoad: // which it has no longer
+		g.firing.Kind, g.firing.KindFrom = "", ""
 	}
-	g.firing.Atmosphere = d.Atmosphere()
-	if load := d.Load(); load != "" {
-		g.firing.Load = load
-	}
+	g.firing.Atmosphere, g.firing.Load = d.Atmosphere(), d.Load()
 }
 
 // guess names the kind by the heat work so far, if nobody told it.
@@ -210,14 +210,15 @@ func (g *openFiring) summary(c detect.Course) kiln.Firing {
 // finish is the whole firing, over.
 func (g *openFiring) finish(c detect.Course, past detect.Past) kiln.Firing {
 	if c.Kind != "" {
-		g.firing.Kind, g.firing.KindFrom, g.firing.Atmosphere, g.firing.Load = c.Kind, c.KindFrom, c.Atmosphere, c.Load
+		g.firing.Kind, g.firing.KindFrom, g.firing.Atmosphere = c.Kind, c.KindFrom, c.Atmosphere
 	}
+	g.firing.Load = c.Load
 	if g.firing.Atmosphere == "" {
 		g.firing.Atmosphere = c.Atmosphere
 	}
 	if c.Kind == "" {
 		g.guess(past)
-		if c.Peak < detect.NoConeMoves {
+		if c.Peak < kiln.NoConeMoves {
 			g.firing.Kind = kiln.Other
 		}
 	}

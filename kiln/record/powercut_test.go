@@ -25,7 +25,7 @@ func TestKilnLosesPower(t *testing.T) {
 				log := newMemoryLog()
 				g := newRig(t, log, boot("a", kilntest.Winter, true))
 				past := detect.Past{Usual: []detect.Expected{{Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Top: 1222, HeatWork: 1235, ToTop: 9 * time.Hour, Of: 4}}}
-				for _, f := range []detect.Fact{{Kiln: "big-blue", What: detect.PastKnown, Past: past}, {Kiln: "big-blue", What: detect.LoadOpened, Load: "load", Kind: kiln.Glaze}} {
+				for _, f := range []detect.Fact{{Kiln: "big-blue", What: detect.PastKnown, Past: past}, {Kiln: "big-blue", What: detect.LoadsKnown, Loads: []detect.Load{{ID: "load", Kind: kiln.Glaze}}}} {
 					if _, err := g.rec.Tell(t.Context(), f); err != nil {
 						t.Fatal(err)
 					}

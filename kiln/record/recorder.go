@@ -30,6 +30,9 @@ type Log interface {
 	BeginFiring(ctx context.Context, f kiln.Firing, preroll []kiln.Sample) (number int, err error)
 	// AppendCurve writes a batch of samples, all of one kiln and in order, in one commit.
 	AppendCurve(ctx context.Context, id kiln.FiringID, batch []kiln.Sample) error
+	// PassPeak keeps what an open firing has reached when its peak is passed, or, with none in f, that it
+	// was not passed after all.
+	PassPeak(ctx context.Context, f kiln.Firing) error
 	// EndFiring closes it with what was worked out. Samples written before may lie after
 	// f.Over, where the end was seen only later: they are no part of the firing.
 	EndFiring(ctx context.Context, f kiln.Firing) error
@@ -63,11 +66,13 @@ type Recorder struct {
 	Ladder *heatwork.ConeScale
 	Rules  detect.Rules
 	Past   map[kiln.KilnID]detect.Past     // of the firings so far; PastKnown changes it later
+	Loads  map[kiln.KilnID][]detect.Load   // packed for a kiln or in it; LoadsKnown changes it later
 	Zones  map[kiln.KilnID]faults.ZonePast // of the firings so far; the judges learn on from there
 	Now    func() kiln.Stamp               // the clock
 	NewID  func() kiln.FiringID            // makes UUIDv7
 	Tick   <-chan time.Time                // about once a second; its value is not looked at
 	Notify func(Notice)                    // told in order from a goroutine of its own, so it may block; nil: nobody
+	Peaked func(kiln.Firing)               // told in order when the Log has taken PassPeak; it must not block; nil: nobody
 	Ended  func(kiln.Firing)               // told in order, each firing once, when the Log has taken its end; it must not block; nil: nobody
 
 	once    sync.Once
@@ -100,7 +105,7 @@ func (r *Recorder) prepare() {
 		r.notes = make(chan Notice, 256)
 		r.revived = make(chan []*kilnState, 1)
 		r.writer = newWriter(r.Log, r.Now)
-		r.writer.ended = r.Ended
+		r.writer.ended, r.writer.peaked = r.Ended, r.Peaked
 		for _, k := range r.Kilns {
 			r.desks = append(r.desks, newKilnState(k, r))
 		}

@@ -32,8 +32,8 @@ func (r *Recorder) reader(u *Unfinished) *kilnState {
 	reader := newKilnState(d.kiln, r)
 	reader.past, reader.trusted = d.past, d.trusted
 	reader.detector.Tell(detect.Fact{What: detect.PastKnown, Past: d.past})
-	if d.opened.What == detect.LoadOpened {
-		reader.detector.Tell(d.opened)
+	if reader.loads = d.loads; d.loads != nil {
+		reader.detector.Tell(*d.loads)
 	}
 	return reader
 }
@@ -60,6 +60,9 @@ func (r *Recorder) takeUp(read []*kilnState) {
 	for _, d := range left {
 		// Nobody will hear of that kiln again.
 		d.handle(d.detector.Tell(detect.Fact{What: detect.StopRecording}))
+	}
+	if r.writer.pending() { // what a button asked for meanwhile is written at once
+		r.writer.send()
 	}
 }
 
@@ -110,8 +113,8 @@ func (d *kilnState) takeUp(from *kilnState) {
 		d.past = d.past.With(f)
 	}
 	from.detector.Tell(detect.Fact{What: detect.PastKnown, Past: d.past})
-	if d.opened.What == detect.LoadOpened {
-		from.detector.Tell(d.opened)
+	if d.loads != nil && d.loads != from.loads { // told meanwhile
+		from.detector.Tell(*d.loads)
 	}
 	d.detector, d.growing, d.taking = from.detector, from.growing, false
 	if d.growing != nil {

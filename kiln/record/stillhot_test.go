@@ -114,7 +114,7 @@ func (o *oven) take(events []detect.Event) {
 			o.ids++
 			c := e.Course
 			kind := o.kind
-			if c.Kind == "" && c.Peak < detect.NoConeMoves {
+			if c.Kind == "" && c.Peak < kiln.NoConeMoves {
 				kind = kiln.Other
 			}
 			f := kiln.Firing{ID: kiln.FiringID(fmt.Sprint(o.ids)), Kind: kind, Atmosphere: kiln.Oxidation, Status: c.Status, Began: c.Began, Over: c.Over, Peak: c.Peak, PeakAfter: c.PeakAfter, ToTop: c.ToTop, Length: c.Length}
@@ -387,7 +387,12 @@ func TestStillHotIsWatchedWithoutARecord(t *testing.T) {
 		if l := g.rec.Live()[0]; !l.StillHot {
 			t.Errorf("not still hot: %+v", l)
 		}
-		told(detect.Unpacked)
+		told(detect.Unpacked) // which ends no notice while it is hot
+		g.every(20*time.Second, now)
+		if l := g.rec.Live()[0]; !l.StillHot {
+			t.Error("unpacked at 680 °C, it is said, and it is no longer still hot")
+		}
+		told(detect.NewFiring)
 		g.every(20*time.Second, now)
 		if err := g.stop(); err != nil {
 			t.Fatal(err)

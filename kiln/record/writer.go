@@ -23,10 +23,14 @@ const (
 // entry is one call of the Log that is still to be made.
 type entry struct {
 	begin   bool
+	peak    bool
 	end     bool
-	firing  kiln.Firing   // begin, end
+	firing  kiln.Firing   // begin, peak, end
 	samples []kiln.Sample // of firing.ID: the pre-roll, or a batch
 }
+
+// special reports whether e is more than samples.
+func (e entry) special() bool { return e.begin || e.peak || e.end }
 
 // begunFiring tells the loop which number the store gave.
 type begunFiring struct {
@@ -36,13 +40,14 @@ type begunFiring struct {
 
 // writer makes the calls of a Log in order, each until it works.
 type writer struct {
-	log   Log
-	now   func() kiln.Stamp
-	wake  chan struct{}
-	found chan []Unfinished // what was left open, when asked
-	begun chan begunFiring
-	ended func(kiln.Firing)     // nil: nobody asks
-	named map[kiln.FiringID]int // numbers of the firings begun here and not over
+	log    Log
+	now    func() kiln.Stamp
+	wake   chan struct{}
+	found  chan []Unfinished // what was left open, when asked
+	begun  chan begunFiring
+	ended  func(kiln.Firing)     // nil: nobody asks
+	peaked func(kiln.Firing)     // nil: nobody asks
+	named  map[kiln.FiringID]int // numbers of the firings begun here and not over
 
 	mu      sync.Mutex
 	queue   []entry
@@ -132,10 +137,10 @@ func (w *writer) add(e entry) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.bytes, w.samples = w.bytes+sizeOf(e.samples), w.samples+len(e.samples)
-	if n := len(w.queue); n > 0 && !e.begin && !e.end {
+	if n := len(w.queue); n > 0 && !e.special() {
 		last := &w.queue[n-1]
 		busy := w.under && n == 1
-		if !busy && !last.begin && !last.end && last.firing.ID == e.firing.ID && len(last.samples) < batchSamples {
+		if !busy && !last.special() && last.firing.ID == e.firing.ID && len(last.samples) < batchSamples {
 			last.samples = append(last.samples, e.samples...)
 			w.makeRoom()
 			return
@@ -154,7 +159,7 @@ func (w *writer) makeRoom() {
 				return
 			}
 			e := &w.queue[i]
-			if e.begin || e.end || w.under && i == 0 {
+			if e.special() || w.under && i == 0 {
 				continue
 			}
 			size, n := sizeOf(e.samples), len(e.samples)
@@ -260,6 +265,13 @@ func (w *writer) call(ctx context.Context, e entry) error {
 		select {
 		case w.begun <- begunFiring{e.firing.ID, number}:
 		default: // more firings than the loop has taken note of: the page shows no number
+		}
+	case e.peak:
+		if err := w.log.PassPeak(ctx, e.firing); err != nil {
+			return fmt.Errorf("keep the peak of firing %s: %w", e.firing.ID, err)
+		}
+		if w.peaked != nil {
+			w.peaked(e.firing)
 		}
 	case e.end:
 		if number, ok := w.named[e.firing.ID]; ok {

@@ -1,0 +1,316 @@
+package usecase
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"lidwright/api/wire"
+	"lidwright/kiln"
+	"lidwright/kiln/detect"
+	"lidwright/kiln/record"
+	"lidwright/tiles"
+)
+
+// NameOf is what people call a load.
+func NameOf(l tiles.Load) string { return fmt.Sprintf("load %d", l.Number) }
+
+// liveOf is what a kiln does now; ok is false where nobody listens to it.
+func (s *Studio) liveOf(id kiln.KilnID) (record.Live, bool) {
+	if s.Recorder == nil {
+		return record.Live{}, false
+	}
+	all := s.Recorder.Live()
+	i := slices.IndexFunc(all, func(l record.Live) bool { return l.Kiln == id })
+	if i < 0 {
+		return record.Live{}, false
+	}
+	return all[i], true
+}
+
+// Unpack says that a load is out of its kiln. Where that kiln reads over 200 °C, its peak is not passed, or the
+// load was never fired, it asks, unless the asker is sure. The record of a kiln that is still hot goes on to its own
+// end all the same.
+func (s Loads) Unpack(ctx context.Context, id string, at time.Time, by string, sure bool) (tiles.KeptLoad, error) {
+	l, err := s.Archive.Load(ctx, id)
+	if err != nil || !l.Unpacked.IsZero() {
+		return l, err
+	}
+	if !sure {
+		if err := s.reallyOut(l); err != nil {
+			return l, err
+		}
+	}
+	if err := s.Archive.CloseLoad(ctx, id, at, by, s.Now()); err != nil {
+		return l, err
+	}
+	if _, ok := s.KilnNamed(l.Kiln); ok {
+		s.TellKiln(ctx, detect.Fact{Kiln: l.Kiln, What: detect.Unpacked, At: s.Now(), Load: l.ID})
+	}
+	s.TellLoads(ctx, l.Kiln)
+	s.Shrink.Touch()
+	return s.Archive.Load(ctx, id)
+}
+
+// reallyOut asks where it is not plain that l is out of its kiln.
+func (s Loads) reallyOut(l tiles.KeptLoad) error {
+	ask := func(says string) error {
+		return refuse("are-you-sure", says, wire.Field{Name: "sure", Says: "say so if it is"})
+	}
+	live, heard := s.liveOf(l.Kiln)
+	if l.IsOpen() {
+		return ask(fmt.Sprintf("No firing of %s is known. Say which one it was in, or call it off if nobody fired it. Is it out all the same?", NameOf(l.Load)))
+	}
+	if !heard {
+		return nil
+	}
+	hot := live.Hottest
+	if !hot.Known() {
+		hot = live.LastT
+	}
+	switch {
+	case hot >= detect.UnpackedBelow:
+		return ask(fmt.Sprintf("%s reads %.0f °C. Is %s really out?", l.Kiln, float64(hot), NameOf(l.Load)))
+	case l.State() == tiles.LoadFiring && !live.TopPassed && live.Firing == l.Firing:
+		return ask(fmt.Sprintf("The peak of %s is not passed yet. Is %s really out?", l.Kiln, NameOf(l.Load)))
+	}
+	return nil
+}
+
+// ReadOut marks the loads unpacked of which a reading says that they are out: it is of the stage that they give, and
+// was read after their peak. It ends no record, and asks nothing.
+func (s Loads) ReadOut(ctx context.Context, b tiles.Bar, r tiles.Reading) error {
+	for _, h := range b.Firings {
+		l, err := s.Archive.Load(ctx, h.Load)
+		if err != nil {
+			if errors.Is(err, tiles.ErrNoLoad) {
+				continue // of heat that is not a load's
+			}
+			return err
+		}
+		if !l.UnpackedBy(r) {
+			continue
+		}
+		if err := s.Archive.CloseLoad(ctx, l.ID, r.At, r.By, s.Now()); err != nil {
+			return err
+		}
+		s.TellLoads(ctx, l.Kiln)
+	}
+	return nil
+}
+
+// CallOff says that nobody fired a load, and nobody will. One that was fired cannot be called off.
+func (s Loads) CallOff(ctx context.Context, id, by string) (tiles.KeptLoad, error) {
+	l, err := s.Archive.Load(ctx, id)
+	if err != nil {
+		return l, err
+	}
+	if !l.IsOpen() && l.State() != tiles.LoadCalledOff {
+		return l, refuse("out-of-range", fmt.Sprintf("%s is %s, so it cannot be called off. If it was not in that firing, detach it first.", Upper(NameOf(l.Load)), stateWords[l.State()]),
+			wire.Field{Name: "load", Says: "was fired, so that it cannot be called off; detach it first if it was not in that firing"})
+	}
+	return s.changed(ctx, l, s.Archive.CallOffLoad(ctx, id, by, s.Now()))
+}
+
+// PutBack takes back that a load was unpacked or called off.
+func (s Loads) PutBack(ctx context.Context, id, by string) (tiles.KeptLoad, error) {
+	l, err := s.Archive.Load(ctx, id)
+	if err != nil {
+		return l, err
+	}
+	return s.changed(ctx, l, s.Archive.PutBackLoad(ctx, id, by, s.Now()))
+}
+
+// Attach says that a load went, or goes, through a firing of its kiln.
+func (s Loads) Attach(ctx context.Context, id string, firing kiln.FiringID) (tiles.KeptLoad, error) {
+	l, f, err := s.loadAndFiring(ctx, id, firing)
+	if err != nil {
+		return l, err
+	}
+	if l.Kiln != "" && f.Kiln != l.Kiln {
+		return l, refuse("out-of-range", fmt.Sprintf("%s was packed into %s, and %s is a firing of %s.", Upper(NameOf(l.Load)), l.Kiln, f.Name(), f.Kiln), wire.Field{Name: "firing", Says: "is of another kiln"})
+	}
+	if !l.CalledOff.IsZero() {
+		return l, refuse("out-of-range", Upper(NameOf(l.Load))+" was called off. Put it back first.", wire.Field{Name: "load", Says: "was called off"})
+	}
+	if err := s.Archive.AttachLoad(ctx, id, firing, s.Now()); err != nil {
+		return l, err
+	}
+	s.joinRunning(ctx, f, detect.Fact{Load: l.ID, Kind: l.Kind, Atmosphere: l.Atmosphere})
+	return s.changed(ctx, l, nil)
+}
+
+// Detach says that a load did not go through a firing.
+func (s Loads) Detach(ctx context.Context, id string, firing kiln.FiringID) (tiles.KeptLoad, error) {
+	l, f, err := s.loadAndFiring(ctx, id, firing)
+	if err != nil {
+		return l, err
+	}
+	if !slices.ContainsFunc(l.Firings, func(g kiln.Firing) bool { return g.ID == firing }) {
+		return l, nil
+	}
+	if err := s.Archive.DetachLoad(ctx, id, firing, s.Now()); err != nil {
+		return l, err
+	}
+	s.joinRunning(ctx, f, detect.Fact{})
+	return s.changed(ctx, l, nil)
+}
+
+func (s Loads) loadAndFiring(ctx context.Context, id string, firing kiln.FiringID) (l tiles.KeptLoad, f kiln.Firing, err error) {
+	if l, err = s.Archive.Load(ctx, id); err == nil {
+		f, err = s.Firings().FindFiring(ctx, firing)
+	}
+	return l, f, err
+}
+
+// joinRunning tells the recorder which load the firing that goes on has.
+func (s Loads) joinRunning(ctx context.Context, f kiln.Firing, joined detect.Fact) {
+	if live, ok := s.liveOf(f.Kiln); !ok || live.Firing != f.ID {
+		return
+	}
+	joined.Kiln, joined.What, joined.At = f.Kiln, detect.LoadJoined, s.Now()
+	s.TellKiln(ctx, joined)
+}
+
+// changed tells everybody that something about a load was said, where that was kept, and gives it as it is now.
+func (s Loads) changed(ctx context.Context, l tiles.KeptLoad, err error) (tiles.KeptLoad, error) {
+	if err != nil {
+		return l, err
+	}
+	s.TellLoads(ctx, l.Kiln)
+	s.Shrink.Touch()
+	return s.Archive.Load(ctx, l.ID)
+}
+
+// Move brings bars of a load into another, or, where none is named, into a new one of the same kiln and kind. Where
+// nothing is left in the first, and it was not fired, it is called off: the two are one load from now on.
+func (s Loads) Move(ctx context.Context, id string, b wire.MoveBody) (tiles.KeptLoad, error) {
+	from, err := s.Archive.Load(ctx, id)
+	if err != nil {
+		return from, err
+	}
+	to := tiles.KeptLoad{Load: tiles.Load{ID: s.MakeID(), Kiln: from.Kiln, Kind: from.Kind, Atmosphere: from.Atmosphere, PackedBy: b.By, Stated: kiln.NoTemperature()}}
+	if b.To != "" {
+		if to, err = s.Archive.Load(ctx, b.To); err != nil {
+			return to, err
+		}
+	}
+	moves, err := s.movesOf(from.Load, to.ID, b)
+	if err != nil {
+		return to, err
+	}
+	if b.To == "" {
+		if _, err := s.Archive.PutLoad(ctx, to.Load, Precondition{New: true}, s.Now()); err != nil {
+			return to, err
+		}
+	}
+	if err := s.Archive.PlaceBars(ctx, moves, s.Now()); err != nil {
+		return to, err
+	}
+	if left := len(from.Bars) - len(moves); left == 0 && from.IsOpen() {
+		if err := s.Archive.CallOffLoad(ctx, from.ID, b.By, s.Now()); err != nil {
+			return to, err
+		}
+	}
+	s.TellLoads(ctx, from.Kiln)
+	return s.changed(ctx, to, nil)
+}
+
+// movesOf are the moves of bars that b names out of a load: of those that lie in it.
+func (s Loads) movesOf(from tiles.Load, to string, b wire.MoveBody) ([]tiles.BarMove, error) {
+	if to == from.ID {
+		return nil, refuse("out-of-range", "They lie in that load already.", wire.Field{Name: "to", Says: "is the load itself"})
+	}
+	var moves []tiles.BarMove
+	named := map[tiles.Code]bool{}
+	for _, text := range b.Bars {
+		code, err := s.Codes.Parse("bars", text)
+		if err != nil {
+			return nil, err
+		}
+		if !slices.ContainsFunc(from.Bars, func(p tiles.Placed) bool { return p.Bar == code }) {
+			return nil, refuse("unknown-bar", fmt.Sprintf("Bar %s does not lie in %s.", code, NameOf(from)), wire.Field{Name: "bars", Says: string(code) + " is not in it"})
+		}
+		named[code] = true
+	}
+	for _, p := range from.Bars {
+		if len(named) > 0 && !named[p.Bar] {
+			continue
+		}
+		m := tiles.BarMove{Bar: p.Bar, From: from.ID, To: to, Shelf: p.Shelf}
+		if b.Shelf != "" {
+			m.Shelf = b.Shelf
+		}
+		moves = append(moves, m)
+	}
+	if len(moves) == 0 {
+		return nil, refuse("missing", Upper(NameOf(from))+" has no bars.", wire.Field{Name: "bars", Says: "has none"})
+	}
+	return moves, nil
+}
+
+// packedElsewhere asks about bars of l that are packed in another load that nobody fired yet.
+func (s Loads) packedElsewhere(ctx context.Context, l tiles.Load) error {
+	if len(l.Bars) == 0 {
+		return nil
+	}
+	open, err := s.Archive.Loads(ctx, tiles.LoadFilter{Open: true})
+	if err != nil {
+		return err
+	}
+	var says []string
+	for _, o := range open {
+		var both []string
+		for _, p := range o.Bars {
+			if o.ID != l.ID && slices.ContainsFunc(l.Bars, func(q tiles.Placed) bool { return q.Bar == p.Bar }) {
+				both = append(both, string(p.Bar))
+			}
+		}
+		if len(both) > 0 {
+			says = append(says, fmt.Sprintf("%s packed in %s already", are(both), NameOf(o.Load)))
+		}
+	}
+	if len(says) == 0 {
+		return nil
+	}
+	return refuse("are-you-sure", Upper(strings.Join(says, "; "))+". Take them out there and pack them here?", wire.Field{Name: "move", Says: "say so to move them"})
+}
+
+// takeOut takes bars out of whatever other load they are packed in and nobody fired yet.
+func (s Loads) takeOut(ctx context.Context, id string, bars []tiles.Placed) error {
+	open, err := s.Archive.Loads(ctx, tiles.LoadFilter{Open: true})
+	if err != nil {
+		return err
+	}
+	var moves []tiles.BarMove
+	for _, o := range open {
+		for _, p := range o.Bars {
+			if o.ID != id && slices.ContainsFunc(bars, func(q tiles.Placed) bool { return q.Bar == p.Bar }) {
+				moves = append(moves, tiles.BarMove{Bar: p.Bar, From: o.ID})
+			}
+		}
+	}
+	if len(moves) == 0 {
+		return nil
+	}
+	return s.Archive.PlaceBars(ctx, moves, s.Now())
+}
+
+// are joins names of which something is said: "BQ7 is", "BQ7 and BQ4 are".
+func are(names []string) string {
+	if n := len(names); n > 1 {
+		return strings.Join(names[:n-1], ", ") + " and " + names[n-1] + " are"
+	}
+	return names[0] + " is"
+}
+
+// Upper begins a sentence with a capital letter.
+func Upper(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}
