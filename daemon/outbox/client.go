@@ -185,7 +185,7 @@ func inWords(err error) error {
 		return fmt.Errorf("the collector's certificate is for another name than the address; join under the name in it: %w", err)
 	case errors.As(err, &invalid) && invalid.Reason == x509.Expired:
 		return fmt.Errorf("the collector's certificate has run out, or this machine's clock is wrong: %w", err)
-	case errors.As(err, &record):
+	case errors.As(err, &record), errors.Is(err, http.ErrSchemeMismatch):
 		return fmt.Errorf("no TLS is spoken at that address: %w", err)
 	case errors.As(err, &dns):
 		return fmt.Errorf("the collector's name is not found; is the network there? %w", err)

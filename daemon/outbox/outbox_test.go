@@ -2,9 +2,17 @@ package outbox
 
 import (
 	"context"
+	"crypto/ecdsa"
+	"crypto/elliptic"
+	"crypto/rand"
+	"crypto/tls"
+	"crypto/x509"
 	"encoding/json"
+	"encoding/pem"
 	"fmt"
 	"io"
+	"log"
+	"math/big"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -234,6 +242,50 @@ func TestTLSInWords(t *testing.T) {
 		err := o.Join(t.Context(), address, "KQ7T", "")
 		if err == nil || !strings.Contains(err.Error(), says) {
 			t.Errorf("%s: %v, want %q", address, err, says)
+		}
+	}
+}
+
+// TestCertificateInWords has collectors whose certificates are for another name, have run out, or speak no TLS at
+// all, though the owner named who vouches for them.
+func TestCertificateInWords(t *testing.T) {
+	_, o := studio(t)
+	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	if err != nil {
+		t.Fatal(err)
+	}
+	plain := httptest.NewServer(http.NotFoundHandler())
+	defer plain.Close()
+	for name, c := range map[string]struct {
+		dns   string
+		until time.Time
+		says  string
+	}{
+		"another name": {"collector.example", time.Now().Add(time.Hour), "for another name"},
+		"run out":      {"localhost", time.Now().Add(-time.Hour), "has run out"},
+		"no TLS":       {"", time.Now().Add(time.Hour), "no TLS is spoken"},
+	} {
+		cert := &x509.Certificate{SerialNumber: big.NewInt(1), NotBefore: time.Now().Add(-48 * time.Hour), NotAfter: c.until, DNSNames: []string{c.dns},
+			IsCA: true, BasicConstraintsValid: true, KeyUsage: x509.KeyUsageCertSign | x509.KeyUsageDigitalSignature}
+		der, err := x509.CreateCertificate(rand.Reader, cert, cert, &key.PublicKey, key)
+		if err != nil {
+			t.Fatal(err)
+		}
+		file := filepath.Join(t.TempDir(), "ca.pem")
+		if err := os.WriteFile(file, pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der}), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		there := httptest.NewUnstartedServer(http.NotFoundHandler())
+		there.Config.ErrorLog = log.New(io.Discard, "", 0)
+		there.TLS = &tls.Config{Certificates: []tls.Certificate{{Certificate: [][]byte{der}, PrivateKey: key}}}
+		there.StartTLS()
+		defer there.Close()
+		address := strings.Replace(there.URL, "127.0.0.1", "localhost", 1)
+		if c.dns == "" {
+			address = strings.Replace(plain.URL, "http://", "https://", 1)
+		}
+		if err := o.Join(t.Context(), address, "KQ7T", file); err == nil || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%s: %v, want %q", name, err, c.says)
 		}
 	}
 }
