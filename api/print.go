@@ -218,6 +218,9 @@ func (s lidRoutes) drawRule(r *http.Request) (title, svg string, err error) {
 		return "", "", err
 	}
 	if j.MultiplyFiredBy == nil {
+		if j.Untested {
+			return "", "", problem("no-usual-firing", "There is no number: "+j.TrustWhy+".")
+		}
 		return "", "", problem("no-usual-firing", "There is no firing to go by.")
 	}
 	title = fmt.Sprintf("Shrink rule: %s/%s, %s clay, %.1f %% to %s", j.Clay, j.Batch, j.From, 100**j.TotalRatio, j.To)

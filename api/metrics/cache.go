@@ -231,6 +231,9 @@ func (m *Metrics) rates(ctx context.Context, fit *shrinkage.Fit, asOf time.Time,
 		if err != nil { // nothing can be said of this one
 			continue
 		}
+		if j.TotalRatio == nil { // outside tested heat
+			continue
+		}
 		tell(mShrinkage, prometheus.GaugeValue, float64(sh.Total), j.Clay, j.Batch, j.At.Kind)
 		tell(mHalfwidth, prometheus.GaugeValue, float64(sh.Likely.High-sh.Likely.Low)/2, j.Clay, j.Batch, j.At.Kind)
 		for _, t := range []shrinkage.Reliability{shrinkage.Stretched, shrinkage.Borrowed, shrinkage.Unlike, shrinkage.Stale, shrinkage.Thin, shrinkage.Sound} {

@@ -19,7 +19,7 @@ type Rate struct {
 	From, To tiles.Stage
 	At       Ask // the question, with the batch that was meant
 
-	Total     tiles.Ratio // share of the length at From
+	Total     tiles.Ratio // share of the length at From; NaN outside tested heat, where no curve tells
 	Likely    Range       // 90 % range of the rate itself at that heat
 	NextPiece Range       // 90 % range of one new piece in a firing still to come
 	Multiply  float64     // by this to get the length at From that ends as a length of 1
@@ -64,6 +64,10 @@ func (f *Fit) Rate(a Ask, to tiles.Stage) (Rate, error) {
 	out.LogSD = tiles.LogPercent(sd)
 	_, _, out.NextPiece = f.likely(l, true)
 	out.Parts = f.shares(a)
+	if l.untold {
+		none := tiles.Ratio(math.NaN())
+		out.Total, out.Multiply, out.Parts.FiringOnDry, out.Parts.FiringOnWet = none, math.NaN(), none, none
+	}
 	out.SeenLow, out.SeenHigh = kiln.NoTemperature(), kiln.NoTemperature()
 	if t := f.tested[a.Clay].tested; len(t) > 0 {
 		out.SeenLow, out.SeenHigh = kiln.Celsius(t[0]), kiln.Celsius(t[len(t)-1])

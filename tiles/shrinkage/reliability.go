@@ -53,6 +53,7 @@ func (b *batchSeen) at(stage tiles.Stage) *stageSeen {
 
 // claySeen is where a clay was tested.
 type claySeen struct {
+	lowest  float64   // heat work of a bar read after a bisque or its last firing; +Inf: none
 	tested  []float64 // heat works of fired readings that did not slip, rising
 	bloated float64   // heat at which a bar bloated; +Inf: none did
 }
@@ -141,10 +142,14 @@ func (s *sheet) slipped(i int) bool { return s.weight != nil && s.weight[i] < 1 
 
 // claySeen gathers where a clay was tested.
 func (f *equations) claySeen(id tiles.ClayID) claySeen {
-	out := claySeen{bloated: math.Inf(1)}
+	out := claySeen{bloated: math.Inf(1), lowest: math.Inf(1)}
 	for _, s := range f.sheets {
 		for i, l := range s.lines {
-			if s.bar.Clay == id && l.stage == tiles.Fired && !s.slipped(i) {
+			if s.bar.Clay != id || l.heat == nil || s.slipped(i) {
+				continue
+			}
+			out.lowest = min(out.lowest, float64(l.heat.Work))
+			if l.stage == tiles.Fired {
 				out.tested = append(out.tested, float64(l.heat.Work))
 			}
 		}
@@ -162,6 +167,20 @@ func (f *equations) claySeen(id tiles.ClayID) claySeen {
 		}
 	}
 	return out
+}
+
+// What is said of heats that no curve tells of: of low-fire and raku bodies no published points were found that
+// may be used here, so that below the last knot of a clay's curve and below its own bars nothing is known but
+// that it shrinks little.
+const (
+	curveReach  = 150.0 // °C below the maturing point where the curve has its last knot
+	untoldShare = 0.03  // the range of a rate there is at least so much to either side, of the length (own)
+)
+
+// untold reports whether no curve tells of the heat that a asks about.
+func (f *Fit) untold(k *clayCurve, a Ask) bool {
+	hot, _ := hottest(a)
+	return hot.Known() && float64(hot) < min(f.tested[k.id].lowest-testedWithin, k.matures-curveReach)
 }
 
 // covers reports whether heat work h is tested: a fired reading near it, or on both sides of
@@ -209,6 +228,11 @@ func (f *Fit) Standing(a Ask, to tiles.Stage) Standing {
 	}
 	if to != tiles.Fired {
 		return standingEarly(f, a, ref, to, out)
+	}
+	if k := f.clay(ref.Clay); k != nil && f.untold(k, a) {
+		out.Untested, out.NearestTested = true, kiln.Celsius(clay.nearest(float64(hot)))
+		out.Trust, out.Why = Stretched, fmt.Sprintf("outside tested heat: nothing is known of this clay below %.0f °C", min(clay.lowest, k.matures-curveReach))
+		return out
 	}
 	if !out.NoOwnFired && hot.Known() && !clay.covers(float64(hot)) {
 		out.Untested, out.NearestTested = true, kiln.Celsius(clay.nearest(float64(hot)))

@@ -2,6 +2,9 @@ package shrinkage_test
 
 import (
 	"fmt"
+	"math"
+	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -9,6 +12,7 @@ import (
 	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
+	"lidwright/tiles/tilestest"
 )
 
 // TestTrustWords: the published table of words, first that applies.
@@ -168,4 +172,42 @@ func TestManyAsk(t *testing.T) {
 		})
 	}
 	all.Wait()
+}
+
+// No curve tells of low-fire heats: where nothing was measured there is no number, but a range of at least three
+// points to either side, and the answer says so. By the handbook alone a clay of cone 6 lost 10.6 % at 600,
+// 700, 900 and 1000 °C alike.
+func TestNoNumberOutsideTestedHeat(t *testing.T) {
+	m := tilestest.Make(20, 3, tilestest.Options{Row: tilestest.Three, NoSlips: true})
+	bare := shrinkage.Studio{Clays: m.Clays, Now: m.Now}
+	fired := m.Studio
+	for i := range fired.Bars { // as if no bar had been measured after its bisque
+		b := fired.Bars[i]
+		b.Readings = slices.DeleteFunc(slices.Clone(b.Readings), func(r tiles.Reading) bool { return r.Stage == tiles.Biscuit })
+		fired.Bars[i] = b
+	}
+	for name, s := range map[string]shrinkage.Studio{"no bar": bare, "three bars": fired} {
+		f := fitted(t, s, nil)
+		matures := float64(m.Clays[0].Matures)
+		for _, h := range []float64{600, 700, 900, 1000, matures} {
+			a := shrinkage.Ask{BatchRef: tiles.BatchRef{Clay: tilestest.ClayName(0)}, Stage: tiles.Wet, Work: kiln.Celsius(h), BisqueWork: kiln.NoTemperature(), Kind: kiln.Glaze}
+			r, err := f.Rate(a, tiles.Fired)
+			if err != nil {
+				t.Fatal(err)
+			}
+			half := float64(r.Likely.High-r.Likely.Low) / 2
+			if h == matures {
+				if math.IsNaN(float64(r.Total)) || r.Standing.Untested && name == "three bars" {
+					t.Errorf("%s, at its cone: %.4f %+v", name, r.Total, r.Standing)
+				}
+				continue
+			}
+			if !math.IsNaN(float64(r.Total)) || !math.IsNaN(r.Multiply) || half < 0.0299 || half > 0.08 {
+				t.Errorf("%s, %.0f °C: %.4f, likely %.4f to %.4f", name, h, r.Total, r.Likely.Low, r.Likely.High)
+			}
+			if !r.Standing.Untested || r.Standing.Trust != shrinkage.Stretched || !strings.HasPrefix(r.Standing.Why, "outside tested heat") {
+				t.Errorf("%s, %.0f °C: %+v", name, h, r.Standing)
+			}
+		}
+	}
 }

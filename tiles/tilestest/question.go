@@ -1,6 +1,8 @@
 package tilestest
 
 import (
+	"math"
+
 	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
@@ -10,6 +12,7 @@ import (
 type Question struct {
 	Ask   shrinkage.Ask
 	Total float64 // what the piece lost from wet to fired, log-percent
+	Rate  float64 // what its batch loses on average at the recorded heat, log-percent
 }
 
 // Question makes a piece that nobody has measured: a new pair of loads, asked at its recorded
@@ -21,8 +24,11 @@ func (m *Made) Question() Question {
 		ref = m.batch(0, 1000+m.loads)
 	}
 	q := m.fire(0, ref, p, m.places())
+	c, d := m.clays[0], m.batches[ref]
+	ripe := math.Min(1, m.handbookSlope(p.Glaze)/m.handbookSlope(m.matures))
 	return Question{
 		Ask:   shrinkage.Ask{BatchRef: ref, Stage: tiles.Wet, Work: kiln.Celsius(p.Glaze), BisqueWork: kiln.Celsius(p.Bisque), Kind: kiln.Glaze},
 		Total: q.drying + q.fired,
+		Rate:  c.drying + d[0] + c.firing(p.Glaze) + d[1]*ripe,
 	}
 }

@@ -64,6 +64,7 @@ type Options struct {
 	Stated  bool    // each bag states the total at the maturing point, 0.8 points off (one sd), to the half
 	Steady  bool    // loads differ from their record by 2 °C (one sd), not by the drawn sd
 	Rules   bool    // every second bar is read with a steel rule: 0.5 mm (one sd), to the half millimetre
+	Over    float64 // share of a load pair's error that goes over to the next, in any world but LongTails and Outsiders
 	Drift   float64 // °C by which the last four glaze firings were hotter than recorded, beside their scatter
 }
 

@@ -133,16 +133,24 @@ func (m *Made) loadErrors() (bisque, glaze float64) {
 		own := sd * math.Sqrt(1-shared*shared)
 		return shared*e.shared + m.error(own), shared*e.shared + m.error(own)
 	case Outsiders:
-		const over = 0.8
-		if m.loads == 1 {
-			e.bisque, e.glaze = m.normal(0, sd), m.normal(0, sd)
-		} else {
-			fresh := sd * math.Sqrt(1-over*over)
-			e.bisque, e.glaze = over*e.bisque+m.normal(0, fresh), over*e.glaze+m.normal(0, fresh)
-		}
-		return e.bisque, e.glaze
+		return m.goesOver(0.8)
+	}
+	if over := m.options.Over; over > 0 {
+		return m.goesOver(over)
 	}
 	return m.normal(0, sd), m.normal(0, sd)
+}
+
+// goesOver draws errors of which a share goes over from the load pair before.
+func (m *Made) goesOver(over float64) (bisque, glaze float64) {
+	e, sd := &m.errors, m.sds[5]
+	if m.loads == 1 {
+		e.bisque, e.glaze = m.normal(0, sd), m.normal(0, sd)
+	} else {
+		fresh := sd * math.Sqrt(1-over*over)
+		e.bisque, e.glaze = over*e.bisque+m.normal(0, fresh), over*e.glaze+m.normal(0, fresh)
+	}
+	return e.bisque, e.glaze
 }
 
 func (m *Made) drawReaders() {
