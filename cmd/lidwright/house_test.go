@@ -238,16 +238,29 @@ const (
 	generatedFile = "_templ.go"
 )
 
-var overTheLimits = map[string]int{
-	"methods of detect.Detector": 46,
-	"files of daemon/store":      46,
-	"lines of api.apiTable":      170, // a table of routes
-	"lines of api.pageTable":     86,  // another
-	"lines of main.barCommand":   82,
-	"lines of main.sizeBoard":    91,
-	"lines of main.keepVerdict":  81,
-	"lines of store.rename":      89,
-	"lines of faults.mark":       88,
+var overTheLimits = readLimits(`
+methods of detect.Detector: 46
+lines of api.apiTable: 170
+lines of api.pageTable: 86
+lines of main.barCommand: 82
+lines of main.sizeBoard: 91
+lines of main.keepVerdict: 81
+lines of store.rename: 89
+lines of faults.mark: 88
+`)
+
+// readLimits reads a line a figure. The tables of routes are lists, and long.
+func readLimits(text string) map[string]int {
+	all := map[string]int{}
+	for line := range strings.Lines(strings.TrimSpace(text)) {
+		what, most, _ := strings.Cut(line, ": ")
+		n, err := strconv.Atoi(strings.TrimSpace(most))
+		if err != nil {
+			panic(err)
+		}
+		all[what] = n
+	}
+	return all
 }
 
 // TestRoomsStaySmall holds types, interfaces, folders and functions to sizes that can be taken in.
