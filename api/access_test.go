@@ -181,6 +181,7 @@ var whoMay = map[auth.Who]string{
 		GET /dips.csv
 		GET /door/{kiln}
 		GET /firing/{id}
+		GET /firing/{id}/curve.svg
 		GET /firings.csv
 		GET /gaps.csv
 		GET /gauge

@@ -320,7 +320,7 @@ func TestButtons(t *testing.T) {
 	if len(sh.told) != 2 {
 		t.Errorf("the buttons told %+v", sh.told)
 	}
-	if _, text := ask(t, "GET", site+"/spyhole/big-blue", "", ""); !strings.Contains(text, "It switches nothing") || !strings.Contains(text, "New firing") {
+	if _, text := ask(t, "GET", site+"/spyhole/big-blue", "", ""); !strings.Contains(text, "Stopping the record switches nothing") || !strings.Contains(text, "New firing") {
 		t.Error("the page has no buttons")
 	}
 }

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -67,18 +68,7 @@ func (s homeRoutes) homePage(w http.ResponseWriter, r *http.Request) error {
 }
 
 // hottestFirst puts kilns over their limit before all others, then the hotter before the colder.
-func hottestFirst(a, b pages.KilnCard) int {
-	heat := func(k pages.KilnCard) float64 {
-		switch {
-		case k.OverLimit:
-			return 1e4
-		case k.LastTemperatureC != nil && k.Hot:
-			return *k.LastTemperatureC
-		}
-		return 0
-	}
-	return int(heat(b) - heat(a))
-}
+func hottestFirst(a, b pages.KilnCard) int { return cmp.Compare(heatOf(b.KilnNow), heatOf(a.KilnNow)) }
 
 // markFirst marks the load whose button is the one to press.
 func markFirst(d *pages.HomePage) {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"html/template"
 	"log/slog"
 	"net/http"
 	"net/url"
@@ -87,9 +88,8 @@ type firingPageData struct {
 	Firing      wire.FiringWhole
 	Range       string
 	AsIndicated string // its range
-	Drawing     string
+	Curve       template.HTML
 	Beneath     string
-	Table       []tableRow
 	Cautions    []string
 	Start       wire.CheckList // as it was ticked
 	Series      []choice
@@ -129,7 +129,7 @@ func rangeSays(l []*float64) string {
 	return fmt.Sprintf("%.0f to %.0f", *l[0], *l[1])
 }
 
-func (s firingRoutes) firingPageData(ctx context.Context, id kiln.FiringID) (d firingPageData, err error) {
+func (s firingRoutes) firingPageData(ctx context.Context, id kiln.FiringID, q url.Values) (d firingPageData, err error) {
 	f, err := s.Firings().FindFiring(ctx, id)
 	if err != nil {
 		return d, err
@@ -146,9 +146,11 @@ func (s firingRoutes) firingPageData(ctx context.Context, id kiln.FiringID) (d f
 	if err != nil {
 		return d, err
 	}
-	if d.Drawing, d.Table, err = s.drawFiring(ctx, f, under); err != nil {
+	view, err := s.drawFiring(ctx, f, under, q)
+	if err != nil {
 		return d, err
 	}
+	d.Curve = template.HTML(s.pages.Curve(d.Speak, view))
 	if d.Start, err = s.Firings().CheckList(ctx, string(id)); err != nil {
 		return d, err
 	}
@@ -164,7 +166,7 @@ func (s firingRoutes) firingPageData(ctx context.Context, id kiln.FiringID) (d f
 }
 
 func (s firingRoutes) firingPage(w http.ResponseWriter, r *http.Request) error {
-	d, err := s.firingPageData(r.Context(), kiln.FiringID(r.PathValue("id")))
+	d, err := s.firingPageData(r.Context(), kiln.FiringID(r.PathValue("id")), r.URL.Query())
 	if err != nil {
 		return err
 	}
@@ -181,7 +183,7 @@ func (s firingRoutes) firingForm(keep func(ctx context.Context, id wire.FiringPa
 		}
 		id := wire.FiringPath{ID: r.PathValue("id")}
 		if err := keep(r.Context(), id, form); err != nil {
-			d, dataErr := s.firingPageData(r.Context(), kiln.FiringID(id.ID))
+			d, dataErr := s.firingPageData(r.Context(), kiln.FiringID(id.ID), nil)
 			if dataErr != nil {
 				return dataErr
 			}

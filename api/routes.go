@@ -378,11 +378,12 @@ func (s *Server) pageTable() []entry {
 	lids, loads, results, studio := lidRoutes{s}, loadRoutes{s}, resultRoutes{s}, studioRoutes{s}
 	all := []entry{
 		{"GET /{$}", reads, webPage, shown(home.homePage)},
-		{"GET /spyhole", reads, webPage, shown(home.spyhole)},
-		{"GET /spyhole/{kiln}", reads, webPage, shown(home.spyhole)},
+		{"GET /spyhole", reads, webPage, shown(home.kilnPage)},
+		{"GET /spyhole/{kiln}", reads, webPage, shown(home.kilnPage)},
 		{"POST /spyhole/{kiln}/begin", Bench, webForm, shown(firings.postBegin)},
 		{"POST /spyhole/{kiln}/stop", Bench, webForm, shown(firings.postStop)},
 		{"GET /firing/{id}", reads, webPage, shown(firings.firingPage)},
+		{"GET /firing/{id}/curve.svg", reads, webPage, shown(firings.firingCurveSVG)},
 		{"POST /firing/{id}/cones", Bench, webForm, shown(firings.firingForm(firings.formCone))},
 		{"POST /firing/{id}/cones/strike", Bench, webForm, shown(firings.firingForm(firings.formStrikeCone))},
 		{"POST /firing/{id}/notes", Bench, webForm, shown(firings.firingForm(firings.formNote))},

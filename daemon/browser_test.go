@@ -311,6 +311,6 @@ func TestFirstVisit(t *testing.T) {
 	p.open("/spyhole/big-blue")
 	s.ends()
 	p.until("the figure to be struck", `!!document.querySelector("[data-live=temperature] .struck")`)
-	p.until("the state to be quiet", `document.querySelector("[data-live=state]").innerText.trim() === "quiet"`)
+	p.until("that nothing is read", `document.querySelector("[data-live=state]").innerText.trim() === "no reading"`)
 	p.show("walk-spyhole-quiet", true)
 }

@@ -32,11 +32,11 @@ const (
 type State string
 
 const (
-	Quiet   State = "quiet"   // no good reading for too long
+	Quiet   State = "no_reading"   // no good reading for too long
 	Cold    State = "cold"    // below 40 °C and not rising
 	Soaking State = "soaking" // flat near the top
-	Falling State = "falling" // the top passed
-	Rising  State = "rising"
+	Falling State = "cooling" // the top passed
+	Rising  State = "heating"
 	Holding State = "holding" // flat and not near the top
 	Warm    State = "warm"    // 40 °C and more with no firing open
 )

@@ -1,11 +1,14 @@
 package chart_test
 
 import (
+	"cmp"
 	"encoding/xml"
 	"fmt"
 	"io"
 	"math"
+	"math/rand/v2"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -56,28 +59,99 @@ func heatPath(t *testing.T, svg string) string {
 	return m[1]
 }
 
-// TestCurveIsToScale reads the picture's own frame and holds the last point against it: by hand, 8 h at
-// 100 K/h from 20 °C end at 820 °C.
-func TestCurveIsToScale(t *testing.T) {
-	svg := chart.Curve{Lines: []kiln.Envelope{steady(8)}, Zone: time.UTC, Title: "A & B"}.SVG()
-	wellFormed(t, svg)
+// frame is a drawing's own scale: left, top, right, bottom in px; from, to in s; low, high in °C; the end in s.
+func frame(t *testing.T, svg string) (f [9]float64) {
+	t.Helper()
 	m := regexp.MustCompile(`data-frame="([^"]*)"`).FindStringSubmatch(svg)
-	var f [6]float64 // left, top, width, height, hours, °C
+	if m == nil {
+		t.Fatalf("no frame in %s", svg)
+	}
 	for i, s := range strings.Fields(m[1]) {
 		f[i], _ = strconv.ParseFloat(s, 64)
 	}
-	path := heatPath(t, svg)
-	last := strings.Fields(strings.NewReplacer("M", " ", "L", " ").Replace(path))
-	x, _ := strconv.ParseFloat(last[len(last)-2], 64)
-	y, _ := strconv.ParseFloat(last[len(last)-1], 64)
-	if hours := (x - f[0]) / f[2] * f[4]; math.Abs(hours-8) > 0.02 {
-		t.Errorf("the line ends at %.2f h", hours)
+	return f
+}
+
+// TestCurveIsToScale reads the picture's own frame and holds the last point against it: by hand, 8 h at
+// 100 K/h from 20 °C end at 820 °C. A point is drawn at the middle of its step of a quarter of an hour.
+func TestCurveIsToScale(t *testing.T) {
+	for _, part := range [][2]time.Duration{{}, {4 * time.Hour, 9 * time.Hour}} {
+		svg := chart.Curve{Lines: []kiln.Envelope{steady(8)}, Zone: time.UTC, Title: "A & B", From: part[0], To: part[1]}.SVG()
+		wellFormed(t, svg)
+		f := frame(t, svg)
+		last := strings.Fields(strings.NewReplacer("M", " ", "L", " ").Replace(heatPath(t, svg)))
+		x, _ := strconv.ParseFloat(last[len(last)-2], 64)
+		y, _ := strconv.ParseFloat(last[len(last)-1], 64)
+		if hours := (f[4] + (x-f[0])/(f[2]-f[0])*(f[5]-f[4])) / 3600; math.Abs(hours-8.125) > 0.02 {
+			t.Errorf("the line ends at %.2f h", hours)
+		}
+		if c := f[6] + (f[3]-y)/(f[3]-f[1])*(f[7]-f[6]); math.Abs(c-820) > 2 {
+			t.Errorf("the line ends at %.0f °C", c)
+		}
+		if !strings.Contains(svg, ">820 °C<") || !strings.Contains(svg, ">after 8 h 00<") || !strings.Contains(svg, "<title>A &amp; B</title>") {
+			t.Error("no peak or no title")
+		}
 	}
-	if c := (f[1] + f[3] - y) / f[3] * f[5]; math.Abs(c-820) > 1 {
-		t.Errorf("the line ends at %.0f °C", c)
+}
+
+// A part is drawn anew: its scale is its own, and its figures are as large as before.
+func TestPartHasAScaleOfItsOwn(t *testing.T) {
+	svg := chart.Curve{Lines: []kiln.Envelope{steady(8)}, Zone: time.UTC, From: 4 * time.Hour, To: 5 * time.Hour}.SVG()
+	if f := frame(t, svg); f[4] != 4*3600 || f[5] != 5*3600 || f[6] < 350 || f[7] > 600 {
+		t.Errorf("the frame of 420 to 520 °C is %v", f)
 	}
-	if !strings.Contains(svg, "820 °C after 8 h 00") || !strings.Contains(svg, "<title>A &amp; B</title>") {
-		t.Error("no peak or no title")
+	if n := strings.Count(svg, `text-anchor="end" class="t2"`); n < 4 {
+		t.Errorf("%d temperatures at the left", n)
+	}
+}
+
+// In °F the lines across stand at whole tens: 32 and 212 by definition.
+func TestCurveInFahrenheit(t *testing.T) {
+	svg := chart.Curve{Lines: []kiln.Envelope{steady(8)}, Zone: time.UTC, Fahrenheit: true}.SVG()
+	if !strings.Contains(svg, ">1508 °F<") { // 820 · 1.8 + 32
+		t.Errorf("no peak in °F: %s", svg)
+	}
+	for _, m := range regexp.MustCompile(`text-anchor="end" class="t2">(\d+)<`).FindAllStringSubmatch(svg, -1) {
+		if v, _ := strconv.Atoi(m[1]); v%10 != 0 {
+			t.Errorf("a line across at %d °F", v)
+		}
+	}
+}
+
+// In 200 firings at random, in two languages, at two sizes, whole and in parts, no label covers another or
+// a line that is drawn.
+func TestLabelsCoverNothing(t *testing.T) {
+	german := map[string]string{"keep shut": "geschlossen halten", "above {1}": "über {1}", "limit": "Grenze", "no reading": "kein Messwert", "cone": "Kegel", "usual": "üblich", "gap of unknown length": "Lücke unbekannter Länge"}
+	placed, left := 0, 0
+	for seed := range uint64(200) {
+		d := randomFiring(rand.New(rand.NewPCG(seed, 7)))
+		for _, size := range [][2]float64{{358, 330}, {724, 420}} {
+			for _, say := range []func(string) string{nil, func(s string) string { return cmp.Or(german[s], s) }} {
+				d.Width, d.Height, d.Say = size[0], size[1], say
+				svg := d.SVG()
+				wellFormed(t, svg)
+				boxes := textBoxes(svg)
+				for i, a := range boxes {
+					for _, b := range boxes[:i] {
+						if a.left < b.right-1 && b.left < a.right-1 && a.top < b.bottom-1 && b.top < a.bottom-1 {
+							t.Fatalf("seed %d, %v: %q covers %q", seed, size, a.text, b.text)
+						}
+					}
+					if a.class != "tb" && a.class != "t2" || a.right > size[0]+1 || a.left < -1 {
+						t.Fatalf("seed %d, %v: %q stands at %.0f to %.0f", seed, size, a.text, a.left, a.right)
+					}
+				}
+				if d.Peak.After > 0 && d.To == 0 {
+					if placed++; !strings.Contains(svg, d.Peak.Says[1]) {
+						left++
+					}
+				}
+			}
+		}
+	}
+	t.Logf("%d of %d peaks to come found no room for their words", left, placed)
+	if left*20 > placed {
+		t.Errorf("%d of %d peaks are not named", left, placed)
 	}
 }
 
@@ -89,25 +163,22 @@ func TestGapStaysAGap(t *testing.T) {
 	if n := strings.Count(heatPath(t, svg), "M"); whole != 1 || n != 3 {
 		t.Errorf("%d strokes without a gap, %d with two", whole, n)
 	}
-	if !strings.Contains(svg, "gap of unknown length") {
+	if !strings.Contains(svg, ">unknown length<") {
 		t.Error("a gap of unknown length is not told")
 	}
 }
 
-func TestFallDrawsTheHighestFirst(t *testing.T) {
-	e := kiln.Envelope{Step: time.Minute, After: []time.Duration{0, time.Minute}, Low: []kiln.Celsius{90, 40},
-		High: []kiln.Celsius{100, 60}}
-	path := heatPath(t, chart.Curve{Lines: []kiln.Envelope{e}, Zone: time.UTC}.SVG())
-	m := regexp.MustCompile(`^M\S+ (\S+)V(\S+?)L\S+ (\S+)V(\S+)$`).FindStringSubmatch(path)
-	if m == nil {
-		t.Fatal(path)
+// A kiln that switches on and off within a step is drawn from its lowest to its highest.
+func TestSpreadOfAStep(t *testing.T) {
+	e := steady(8)
+	if svg := (chart.Curve{Lines: []kiln.Envelope{e}, Zone: time.UTC}).SVG(); strings.Contains(svg, `class="spread"`) {
+		t.Error("a steady climb has a spread")
 	}
-	var y [4]float64 // downwards on the page
-	for i := range y {
-		y[i], _ = strconv.ParseFloat(m[i+1], 64)
+	for i := range e.High {
+		e.High[i] += 40
 	}
-	if !(y[0] > y[1] && y[2] < y[3]) {
-		t.Errorf("90, 100, 60, 40 °C are drawn at %v", y)
+	if svg := (chart.Curve{Lines: []kiln.Envelope{e}, Zone: time.UTC}).SVG(); !strings.Contains(svg, `class="spread" d="M`) {
+		t.Error("steps of 40 K have no spread")
 	}
 }
 
@@ -138,4 +209,73 @@ func TestSectionOfNothing(t *testing.T) {
 	if s := chart.Section(lid.Section{}); s != "" {
 		t.Error(s)
 	}
+}
+
+// randomFiring is a firing with ramps, a hold, a cooling, gaps, a usual one beneath it and what is foreseen.
+func randomFiring(r *rand.Rand) chart.Curve {
+	e := kiln.Envelope{Channel: "top", Step: time.Duration(2+r.IntN(8)) * time.Minute}
+	band := kiln.Envelope{Step: 5 * time.Minute}
+	rate, peak, shift := 60+r.Float64()*200, 900+r.Float64()*400, r.Float64()*40-20
+	up, hold := time.Duration(peak/rate*float64(time.Hour)), time.Duration(r.IntN(120))*time.Minute
+	at := func(a time.Duration) float64 {
+		switch {
+		case a < up:
+			return 20 + rate*a.Hours()
+		case a < up+hold:
+			return 20 + peak
+		}
+		return 20 + peak*math.Exp(-(a-up-hold).Hours()/(4+2*shift/20))
+	}
+	end := time.Duration(float64(up+hold) * (0.2 + 1.8*r.Float64()))
+	for a := time.Duration(0); a < end; a += e.Step {
+		t := kiln.Celsius(at(a))
+		e.After, e.Low, e.High = append(e.After, a), append(e.Low, t-1), append(e.High, t+1)
+	}
+	for a := time.Duration(0); a < up+hold+16*time.Hour; a += band.Step {
+		t := kiln.Celsius(at(a) + shift)
+		band.After, band.Low, band.High = append(band.After, a), append(band.Low, t-8), append(band.High, t+8)
+	}
+	d := chart.Curve{Lines: []kiln.Envelope{e}, Zone: time.UTC, KeepShut: 50, Limit: 1290, HeatWork: kiln.Celsius(at(min(end, up)))}
+	if r.IntN(3) > 0 {
+		d.Band, d.Under = []kiln.Envelope{band}, "usual"
+	}
+	if r.IntN(2) == 0 {
+		d.Began = time.Date(2026, 11, 29, r.IntN(24), r.IntN(60), 0, 0, time.UTC)
+	}
+	if end < up && len(d.Band) > 0 {
+		d.Peak = chart.Foreseen{C: kiln.Celsius(20 + peak), After: up, Says: [2]string{"peak about 02:05", "1222 °C"}}
+		d.Cool = chart.Foreseen{C: 50, After: up + hold + 15*time.Hour, Says: [2]string{"below 50 °C", "about Mon 20:40"}}
+	}
+	for range r.IntN(3) {
+		d.Gaps = append(d.Gaps, kiln.Gap{After: time.Duration(r.Float64() * float64(end)), For: time.Duration(r.IntN(60)) * time.Minute, Known: r.IntN(3) > 0})
+	}
+	slices.SortFunc(d.Gaps, func(a, b kiln.Gap) int { return cmp.Compare(a.After, b.After) })
+	if r.IntN(3) == 0 {
+		d.From, d.To = end/4, end/2
+	}
+	return d
+}
+
+// textBox is a text of a drawing with the room that a common font takes for it, 7 px a character.
+type textBox struct {
+	text, class              string
+	left, right, top, bottom float64
+}
+
+var aText = regexp.MustCompile(`<text x="([^"]*)" y="([^"]*)"(?: text-anchor="(\w+)")? class="(\w+)"[^>]*>([^<]*)</text>`)
+
+func textBoxes(svg string) (all []textBox) {
+	for _, m := range aText.FindAllStringSubmatch(svg, -1) {
+		x, _ := strconv.ParseFloat(m[1], 64)
+		y, _ := strconv.ParseFloat(m[2], 64)
+		w := 7 * float64(len([]rune(m[5])))
+		switch m[3] {
+		case "middle":
+			x -= w / 2
+		case "end":
+			x -= w
+		}
+		all = append(all, textBox{m[5], m[4], x, x + w, y - 11, y + 3})
+	}
+	return all
 }

@@ -5,123 +5,432 @@ import (
 	"html"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
 	"lidwright/kiln"
 )
 
-// Curve is a firing as it is drawn: hours since the first rise to the right, °C from
-// 0 upwards. Gaps are gaps. Nothing is smoothed.
+// Curve is a firing as it is drawn at the size at which it is shown: time to the right, temperature upwards.
+// A part of it is drawn anew, with axes and labels whole. Gaps are gaps, nothing is smoothed.
 type Curve struct {
-	Lines []kiln.Envelope // the first is the control channel, drawn bold
-	Gaps  []kiln.Gap
-	Band  []kiln.Envelope // of the usual firings: low and high at equal hours; at most one
-	Model []kiln.Envelope // one past firing, dashed; at most one
-	Under string          // what Band or Model is, at its end
-	Began time.Time       // zero if the clock was not trusted
-	Zone  *time.Location
-	Title string
+	Width, Height float64         // px; 0: as on a phone
+	From, To      time.Duration   // the part shown, since the first rise; To 0: all of it
+	Lines         []kiln.Envelope // the first is the probe that speaks, drawn bold
+	Gaps          []kiln.Gap
+	Band          []kiln.Envelope // of the usual firings: low and high at equal hours; at most one
+	Model         []kiln.Envelope // one past firing, dashed; at most one
+	Under         string          // what Band or Model is, in the reader's language or as it was named
+	Holds         []kiln.Hold     // shaded
+	KeepShut      kiln.Celsius    // what it is kept shut above; NaN or 0: not drawn
+	Limit         kiln.Celsius    // of the kiln; NaN or 0: not drawn
+	Peak          Foreseen        // of a firing on its way up
+	Cool          Foreseen        // when it is likely to read below KeepShut
+	HeatWork      kiln.Celsius    // reached so far; NaN or 0: no scale of cones
+	Began         time.Time       // zero if the clock was not trusted
+	Zone          *time.Location
+	Fahrenheit    bool // the scale is in °F
+	Twelve        bool // the clock has twice twelve hours
+	Title         string
+	Say           func(english string) string // in the reader's language; nil: English
+}
+
+// Foreseen is a moment to come, drawn as a hollow dot. The zero one is not drawn.
+type Foreseen struct {
+	C     kiln.Celsius
+	After time.Duration // since the first rise
+	Says  [2]string     // in the reader's language
 }
 
 const (
-	plotW, plotH         = 520.0, 340.0
-	padL, padR           = 60.0, 34.0 // room for the figures at the left and the labels at the right
-	padTop, padBottom    = 34.0, 52.0
+	phoneW, phoneH       = 358.0, 330.0
 	hoursShortest        = 1.0
 	temperatureLowestTop = 100.0
-	noReading            = "no reading"
-	gapUnknown           = "gap of unknown length"
+	quartz               = 573 // °C at which quartz changes its form
 )
 
-// SVG draws it. The picture carries its own title; the table beside it says the same in
-// figures.
-func (d Curve) SVG() string {
-	hours, top := hoursShortest, temperatureLowestTop
-	for _, e := range slices.Concat(d.Lines, d.Band, d.Model) {
-		for i, a := range e.After {
-			hours = math.Max(hours, (a + e.Step).Hours())
-			if e.High[i].Known() {
-				top = math.Max(top, float64(e.High[i]))
-			}
-		}
+// say is a word or sentence of the drawing in the reader's language.
+func (d Curve) say(english string) string {
+	if d.Say == nil {
+		return english
 	}
-	stepT := niceStep(top, 7)
-	top = math.Ceil(top*1.02/stepT) * stepT
-	stepH := niceHours(hours)
-	x := func(a time.Duration) float64 { return padL + a.Hours()/hours*(plotW-padL-padR) }
-	y := func(t float64) float64 {
-		return plotH - padBottom - t/top*(plotH-padTop-padBottom)
-	}
+	return d.Say(english)
+}
 
+// plot is where a curve is drawn: what has been worked out of its scales.
+type plot struct {
+	Curve
+	labels
+	first, wait []label       // to be put, those of the peaks first
+	from, to    time.Duration // shown
+	low, high   float64       // shown, °C
+	end         time.Duration // of all there is
+}
+
+func (p *plot) x(a time.Duration) float64 {
+	return p.area.left + float64(a-p.from)/float64(p.to-p.from)*(p.area.right-p.area.left)
+}
+
+func (p *plot) y(t float64) float64 {
+	return p.area.bottom - (t-p.low)/(p.high-p.low)*(p.area.bottom-p.area.top)
+}
+
+// SVG draws it. The picture carries its own title; the table beside it says the same in figures.
+func (d Curve) SVG() string {
+	if d.Width == 0 {
+		d.Width, d.Height = phoneW, phoneH
+	}
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg viewBox="0 0 %g %g" data-frame="%g %g %g %g %g %g" role="img" aria-label="%s"><title>%s</title>`, plotW, plotH,
-		padL, padTop, plotW-padL-padR, plotH-padTop-padBottom, hours, top, html.EscapeString(d.Title),
-		html.EscapeString(d.Title))
-	for t := 0.0; t <= top+1e-9; t += stepT {
-		fmt.Fprintf(&b, `<path class="thin" d="M%.1f %.1fH%.1f"/><text x="%.1f" y="%.1f" text-anchor="end">%.0f</text>`, padL, y(t), plotW-padR, padL-6, y(t)+4, t)
+	p := &plot{Curve: d, labels: labels{b: &b}}
+	p.span()
+	right := d.Width - 12
+	if p.hasScale() {
+		right = d.Width - 68
 	}
-	for h := 0.0; h <= hours+1e-9; h += stepH {
-		a := time.Duration(h * float64(time.Hour))
-		fmt.Fprintf(&b, `<path class="thin" d="M%.1f %.1fv6"/><text x="%.1f" y="%.1f" text-anchor="middle">%gh</text>`, x(a), y(0), x(a), y(0)+20, h)
-		if !d.Began.IsZero() {
-			fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" text-anchor="middle" class="quiet">%s</text>`, x(a), y(0)+38,
-				d.Began.Add(a).In(d.Zone).Format("15:04"))
-		}
-	}
-	fmt.Fprintf(&b, `<text x="%.1f" y="%.1f">°C</text>`, padL-30, 14.0)
+	p.area = box{46, 26, right, d.Height - 46}
+	fmt.Fprintf(&b, `<svg viewBox="0 0 %g %g" width="%g" height="%g" role="img" class="curve" data-frame="%.0f %.0f %.0f %.0f %.0f %.0f %.4g %.4g %.0f" data-points="%s" aria-label="%s"><title>%s</title>`,
+		d.Width, d.Height, d.Width, d.Height, p.area.left, p.area.top, p.area.right, p.area.bottom, p.from.Seconds(), p.to.Seconds(), p.low, p.high, p.end.Seconds(),
+		p.points(), html.EscapeString(d.Title), html.EscapeString(d.Title))
+	p.axes()
+	p.holds()
 	for _, e := range d.Band {
-		b.WriteString(bandPath(e, x, y))
-		d.underLabel(&b, e, x, y)
+		b.WriteString(p.bandOf(e))
+		p.lines = append(p.lines, p.edge(e, e.High), p.edge(e, e.Low))
 	}
 	for _, e := range d.Model {
-		path, _, _ := linePath(e, nil, x, y)
-		fmt.Fprintf(&b, `<path class="model" d="%s"/>`, path)
-		d.underLabel(&b, e, x, y)
+		fmt.Fprintf(&b, `<path class="model" d="%s"/>`, p.lineOf(e, nil))
 	}
-	for _, g := range d.Gaps {
-		label, end := noReading, g.After+g.For
-		if !g.Known {
-			label, end = gapUnknown, g.After
-		}
-		at, anchor := x(g.After)+4, "start"
-		if at > plotW/2 { // no room to the right
-			at, anchor = x(g.After)-4, "end"
-		}
-		fmt.Fprintf(&b, `<path class="gap" d="M%.1f %.1fV%.1fM%.1f %.1fV%.1f"/>`, x(g.After), y(0), y(top), x(end),
-			y(0), y(top))
-		if !g.Known || x(end)-x(g.After) > 3 {
-			fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" text-anchor="%s" class="quiet">%s</text>`, at, y(0)-8, anchor,
-				label)
-		}
-	}
+	p.gaps()
+	p.marks()
 	for i := len(d.Lines) - 1; i >= 0; i-- {
 		class := []string{"heat", "dotted", "dashed", "broken"}[min(i, 3)]
-		path, endX, endY := linePath(d.Lines[i], d.Gaps, x, y)
-		fmt.Fprintf(&b, `<path class="%s" d="%s"/>`, class, path)
-		if path != "" {
-			fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" translate="no">%s</text>`, math.Min(endX+5, plotW-padR+5),
-				endY+4, html.EscapeString(string(d.Lines[i].Channel)))
+		fmt.Fprintf(&b, `<path class="%s" d="%s"/>`, class, p.lineOf(d.Lines[i], d.Gaps))
+		if i == 0 {
+			b.WriteString(p.spread(d.Lines[i]))
 		}
 	}
-	if peak, at, ok := highest(d.Lines); ok {
-		fmt.Fprintf(&b, `<circle class="mark" cx="%.1f" cy="%.1f" r="4"/><text x="%.1f" y="%.1f" text-anchor="middle">%.0f °C after %s</text>`,
-			x(at), y(peak), math.Min(math.Max(x(at), padL+60), plotW-padR-60), math.Max(y(peak)-10, 12), peak,
-			HoursMinutes(at))
-	}
+	p.tops()
+	p.names()
+	p.cones()
 	b.WriteString(`</svg>`)
 	return b.String()
 }
 
-// underLabel names what lies beneath the line, at its end.
-func (d Curve) underLabel(b *strings.Builder, e kiln.Envelope, x func(time.Duration) float64,
-	y func(float64) float64) {
-	if n := len(e.After); n > 0 {
-		fmt.Fprintf(b, `<text x="%.1f" y="%.1f" text-anchor="end" class="quiet">%s</text>`,
-			math.Min(x(e.After[n-1]), plotW-4), y(float64(e.High[n-1]))-8, html.EscapeString(d.Under))
+// span works out which part is shown, in time and in temperature.
+func (p *plot) span() {
+	p.end = time.Hour
+	for _, e := range slices.Concat(p.Lines, p.Band, p.Model) {
+		if n := len(e.After); n > 0 {
+			p.end = max(p.end, e.After[n-1]+e.Step)
+		}
+	}
+	p.from, p.to = max(0, p.From), p.To
+	if p.to <= p.from || p.to > p.end {
+		p.to = p.end
+	}
+	if p.to-p.from < 5*time.Minute {
+		p.from = max(0, p.to-5*time.Minute)
+	}
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, e := range slices.Concat(p.Lines, p.Band, p.Model) {
+		for i, a := range e.After {
+			if a+e.Step >= p.from && a <= p.to && e.High[i].Known() {
+				low, high = math.Min(low, float64(e.Low[i])), math.Max(high, float64(e.High[i]))
+			}
+		}
+	}
+	if !p.zoomed() || math.IsInf(low, 1) {
+		low, high = 0, math.Max(high, temperatureLowestTop)
+	}
+	step := p.degreeStep(high - low)
+	p.low = math.Floor(low/step) * step
+	if p.high = math.Ceil(high/step) * step; high+0.02*(high-low) > p.high {
+		p.high += step
+	}
+	if p.high <= p.low {
+		p.high = p.low + step
 	}
 }
 
+// zoomed says that a part is shown, and not all.
+func (p *plot) zoomed() bool { return p.from > 0 || p.to < p.end }
+
+// degreeStep is what the lines across stand apart, °C: whole tens of the reader's degrees.
+func (p *plot) degreeStep(spread float64) float64 {
+	if p.Fahrenheit {
+		return niceStep(math.Max(spread, 5)*1.8, 7) / 1.8
+	}
+	return niceStep(math.Max(spread, 5), 7)
+}
+
+// degrees is a temperature as the reader's scale has it.
+func (p *plot) degrees(c float64) string {
+	if p.Fahrenheit {
+		c = c*1.8 + 32
+	}
+	return strconv.FormatFloat(math.Round(c), 'f', 0, 64)
+}
+
+func (p *plot) unit() string {
+	if p.Fahrenheit {
+		return "°F"
+	}
+	return "°C"
+}
+
+// axes draws the lines across with their temperatures, and the marks of time with midnight and its day.
+func (p *plot) axes() {
+	step := p.degreeStep(p.high - p.low)
+	first := p.low
+	if p.Fahrenheit { // whole tens of °F stand off those of °C by 32
+		first = (math.Ceil((p.low*1.8+32)/(step*1.8))*step*1.8 - 32) / 1.8
+	}
+	for t := first; t <= p.high+1e-9; t += step {
+		fmt.Fprintf(p.b, `<path class="grid" d="M%.1f %.1fH%.1f"/>`, p.area.left, p.y(t), p.area.right)
+		p.fixed(p.area.left-7, p.y(t)+5, "end", "t2", p.degrees(t))
+	}
+	p.fixed(p.area.left-7, 14, "end", "t2", p.unit())
+	bottom, lastDay := p.area.bottom, -200.0
+	for _, t := range p.ticks(p.from, p.to, int((p.area.right-p.area.left)/62)) {
+		x := p.x(t.after)
+		fmt.Fprintf(p.b, `<path class="axis" d="M%.1f %.1fv5"/>`, x, bottom)
+		p.fixed(math.Min(math.Max(x, 20), p.Width-22), bottom+20, "middle", "t2", t.says)
+		if t.day == "" {
+			continue
+		}
+		fmt.Fprintf(p.b, `<path class="day" d="M%.1f %.1fV%.1f"/>`, x, bottom, p.area.top)
+		half := textWidth(t.day, true) / 2
+		if at := math.Min(math.Max(x, half+2), p.Width-half-2); at-lastDay > 2*half+10 {
+			p.fixed(at, bottom+39, "middle", "tb", t.day)
+			lastDay = at
+		}
+	}
+	fmt.Fprintf(p.b, `<path class="axis" d="M%.1f %.1fH%.1f"/>`, p.area.left, bottom, p.area.right)
+}
+
+// holds shades where the temperature was held.
+func (p *plot) holds() {
+	for _, h := range p.Holds {
+		left, right := math.Max(p.x(h.After), p.area.left), math.Min(p.x(h.After+h.For), p.area.right)
+		if h.For > 0 && right-left > 2 {
+			fmt.Fprintf(p.b, `<path class="soak" d="M%.1f %.1fH%.1fV%.1fH%.1fZ"/>`, left, p.area.top, right, p.area.bottom, left)
+		}
+	}
+}
+
+// gaps draws where nothing was read, with its word.
+func (p *plot) gaps() {
+	for _, g := range p.Gaps {
+		end := g.After + g.For
+		if !g.Known {
+			end = g.After
+		}
+		if end < p.from || g.After > p.to {
+			continue
+		}
+		left, right := math.Max(p.x(g.After), p.area.left), math.Min(p.x(end), p.area.right)
+		fmt.Fprintf(p.b, `<path class="gap" d="M%.1f %.1fV%.1fM%.1f %.1fV%.1f"/>`, left, p.area.bottom, p.area.top, right, p.area.bottom, p.area.top)
+	}
+	for _, g := range p.Gaps {
+		word := "no reading"
+		if !g.Known {
+			word = "gap of unknown length"
+		}
+		left, right := p.x(g.After), p.x(g.After+g.For)
+		if right >= p.area.left && left <= p.area.right && (!g.Known || right-left > 3) {
+			p.wait = append(p.wait, label{at: point{math.Min(right, p.area.right), p.area.bottom - 12}, lines: broken(p.say(word), 120),
+				near: []point{{8, -9}, {-8, -9}, {8, -26}, {-8, -26}, {8, -43}, {-8, -43}, {0, -60}, {0, -80}}})
+		}
+	}
+}
+
+// marks draws what it is kept shut above, the limit of the kiln, and the change of quartz where a part is shown.
+func (p *plot) marks() {
+	across := func(c kiln.Celsius, class string, words ...string) {
+		t := float64(c)
+		if !c.Known() || t <= p.low || t >= p.high {
+			return
+		}
+		fmt.Fprintf(p.b, `<path class="%s" d="M%.1f %.1fH%.1f"/>`, class, p.area.left, p.y(t), p.area.right)
+		p.lines = append(p.lines, []point{{p.area.left, p.y(t)}, {p.area.right, p.y(t)}})
+		var near []point // along the line, over it before under it
+		for _, y := range []float64{-2 - textHeight*float64(len(words)), 4} {
+			for x := 8.0; x < p.area.right-p.area.left; x += 12 {
+				near = append(near, point{x, y})
+			}
+		}
+		p.wait = append(p.wait, label{at: point{p.area.left, p.y(t)}, lines: words, near: near})
+	}
+	if p.KeepShut > 0 {
+		across(p.KeepShut, "shut", p.say("keep shut"), strings.ReplaceAll(p.say("above {1}"), "{1}", p.degrees(float64(p.KeepShut))+" "+p.unit()))
+	}
+	if p.Limit > 0 {
+		across(p.Limit, "limit", p.say("limit")+" "+p.degrees(float64(p.Limit))+" "+p.unit())
+	}
+	if p.zoomed() && p.high-p.low < 700 {
+		across(quartz, "hair", p.say("quartz")+" "+p.degrees(quartz)+" "+p.unit())
+	}
+}
+
+// middle is what a step is drawn at: the middle of what it read, the highest where that is the highest of all.
+func (p *plot) middle(e kiln.Envelope, i int, top float64) float64 {
+	if float64(e.High[i]) == top {
+		return top
+	}
+	return (float64(e.Low[i]) + float64(e.High[i])) / 2
+}
+
+// lineOf draws through the middle of each step, and lifts the pen over gaps and where nothing was read. What
+// it draws is no place for a label.
+func (p *plot) lineOf(e kiln.Envelope, gaps []kiln.Gap) string {
+	var b strings.Builder
+	top, _, _ := highest([]kiln.Envelope{e})
+	pen, gap := false, 0
+	var stroke []point
+	lift := func() {
+		if len(stroke) > 0 {
+			p.lines = append(p.lines, stroke)
+		}
+		pen, stroke = false, nil
+	}
+	for i, a := range e.After {
+		if a+e.Step < p.from || a > p.to || !e.Low[i].Known() {
+			lift()
+			continue
+		}
+		for gap < len(gaps) && a > gaps[gap].After {
+			if pen {
+				lift()
+			}
+			gap++
+		}
+		if i > 0 && a-e.After[i-1] > 2*e.Step && a-e.After[i-1] > 2*time.Minute {
+			lift()
+		}
+		op := "L"
+		if !pen {
+			op = "M"
+		}
+		at := point{p.x(min(max(a+e.Step/2, p.from), p.to)), p.y(p.middle(e, i, top))}
+		fmt.Fprintf(&b, "%s%.1f %.1f", op, at.x, at.y)
+		stroke, pen = append(stroke, at), true
+	}
+	lift()
+	return b.String()
+}
+
+// spread fills between the lowest and the highest of each step, where a kiln switches on and off within it.
+func (p *plot) spread(e kiln.Envelope) string {
+	var up, down strings.Builder
+	op, drawn := "M", false
+	for i, a := range e.After {
+		if a+e.Step < p.from || a > p.to || !e.Low[i].Known() {
+			continue
+		}
+		x := p.x(min(max(a+e.Step/2, p.from), p.to))
+		drawn = drawn || p.y(float64(e.Low[i]))-p.y(float64(e.High[i])) > 4
+		fmt.Fprintf(&up, "%s%.1f %.1f", op, x, p.y(float64(e.High[i])))
+		op = "L"
+	}
+	if !drawn {
+		return ""
+	}
+	for i, a := range slices.Backward(e.After) {
+		if a+e.Step >= p.from && a <= p.to && e.Low[i].Known() {
+			fmt.Fprintf(&down, "L%.1f %.1f", p.x(min(max(a+e.Step/2, p.from), p.to)), p.y(float64(e.Low[i])))
+		}
+	}
+	return `<path class="spread" d="` + up.String() + down.String() + `Z"/>`
+}
+
+// edge is one side of a band as a stroke that labels keep clear of.
+func (p *plot) edge(e kiln.Envelope, side []kiln.Celsius) (stroke []point) {
+	for i, a := range e.After {
+		if side[i].Known() && a >= p.from && a <= p.to {
+			stroke = append(stroke, point{p.x(a), math.Min(math.Max(p.y(float64(side[i])), p.area.top), p.area.bottom)})
+		}
+	}
+	return stroke
+}
+
+// bandOf draws the usual firings from their lowest to their highest at each hour.
+func (p *plot) bandOf(e kiln.Envelope) string {
+	upper, lower := p.edge(e, e.High), p.edge(e, e.Low)
+	if len(upper) < 2 {
+		return ""
+	}
+	var b strings.Builder
+	b.WriteString(`<path class="ghost" d="`)
+	op := "M"
+	for _, at := range upper {
+		fmt.Fprintf(&b, "%s%.1f %.1f", op, at.x, at.y)
+		op = "L"
+	}
+	for _, at := range slices.Backward(lower) {
+		fmt.Fprintf(&b, "L%.1f %.1f", at.x, at.y)
+	}
+	b.WriteString(`Z"/>`)
+	return b.String()
+}
+
+// tops draws the peak and the end of the line filled, what is foreseen hollow, and asks for their labels.
+func (p *plot) tops() {
+	peak, at, ok := highest(p.Lines)
+	hollow := func(f Foreseen, near []point) {
+		if f.After <= 0 || f.After < p.from || f.After > p.to || !f.C.Known() {
+			return
+		}
+		x, y := p.x(f.After), p.y(float64(f.C))
+		fmt.Fprintf(p.b, `<circle class="hole p" cx="%.1f" cy="%.1f" r="5"/>`, x, y)
+		p.taken = append(p.taken, box{x - 6, y - 6, x + 6, y + 6})
+		p.first = append(p.first, label{at: point{x, y}, lines: f.Says[:], class: "tb", near: near})
+	}
+	hollow(p.Peak, nil)
+	hollow(p.Cool, []point{{-6, -48}, {-6, -64}, {-6, -84}, {0, -48}, {-30, -70}})
+	if ok && p.Peak.After <= 0 && at >= p.from && at <= p.to {
+		step := p.Lines[0].Step / 2
+		x, y := p.x(min(at+step, p.to)), p.y(peak)
+		fmt.Fprintf(p.b, `<circle class="mark" cx="%.1f" cy="%.1f" r="4"/>`, x, y)
+		p.taken = append(p.taken, box{x - 5, y - 5, x + 5, y + 5})
+		when := strings.ReplaceAll(p.say("after {1}"), "{1}", HoursMinutes(at))
+		if !p.Began.IsZero() {
+			when = p.Began.Add(at).In(p.Zone).Format(p.clock())
+		}
+		p.first = append(p.first, label{at: point{x, y}, lines: []string{p.degrees(peak) + " " + p.unit(), when}, class: "tb"})
+	}
+	if n := len(p.Lines); n > 0 && p.Peak.After > 0 { // it goes on
+		e := p.Lines[0]
+		if last := len(e.After) - 1; last >= 0 && e.After[last] <= p.to && e.High[last].Known() {
+			fmt.Fprintf(p.b, `<circle class="dot" cx="%.1f" cy="%.1f" r="6"/>`, p.x(min(e.After[last]+e.Step/2, p.to)), p.y(p.middle(e, last, peak)))
+		}
+	}
+}
+
+// names puts every label where it covers nothing, those of the peaks first.
+func (p *plot) names() {
+	for _, t := range append(p.first, p.wait...) {
+		p.put(t)
+	}
+	for _, e := range slices.Concat(p.Band, p.Model) {
+		if stroke := p.edge(e, e.High); p.Under != "" && len(stroke) > 2 {
+			p.put(label{at: stroke[len(stroke)*3/5], lines: []string{p.Under}, near: []point{{10, -16}, {10, -34}, {-10, 10}, {10, 6}}})
+		}
+	}
+	if len(p.Lines) < 2 {
+		return
+	}
+	for _, e := range p.Lines { // the others are thin, and named at their ends
+		for i := len(e.After) - 1; i >= 0; i-- {
+			if e.After[i] <= p.to && e.After[i] >= p.from && e.High[i].Known() {
+				p.put(label{at: point{p.x(e.After[i]), p.y(float64(e.High[i]))}, lines: []string{string(e.Channel)}, name: true})
+				break
+			}
+		}
+	}
+}
+
+// highest is the highest of the first line.
 func highest(lines []kiln.Envelope) (peak float64, at time.Duration, ok bool) {
 	if len(lines) == 0 {
 		return
@@ -134,85 +443,37 @@ func highest(lines []kiln.Envelope) (peak float64, at time.Duration, ok bool) {
 	return
 }
 
-// linePath draws from low to high of each step in turn, from high to low where it falls, and lifts the pen
-// over gaps.
-func linePath(e kiln.Envelope, gaps []kiln.Gap, x func(time.Duration) float64,
-	y func(float64) float64) (path string, endX, endY float64) {
-	var b strings.Builder
-	pen, gap := false, 0
-	for i, a := range e.After {
-		if !e.Low[i].Known() {
-			pen = false
-			continue
-		}
-		for gap < len(gaps) && a > gaps[gap].After {
-			pen, gap = false, gap+1
-		}
-		if i > 0 && a-e.After[i-1] > 2*e.Step && a-e.After[i-1] > 2*time.Minute {
-			pen = false
-		}
-		op := "L"
-		if !pen {
-			op = "M"
-		}
-		first, last := e.Low[i], e.High[i]
-		if pen && e.High[i] < e.High[i-1] { // falling: the highest came first
-			first, last = last, first
-		}
-		endX, endY = x(a), y(float64(last))
-		if begins := y(float64(first)); math.Abs(begins-endY) > 0.75 {
-			fmt.Fprintf(&b, "%s%.1f %.1fV%.1f", op, endX, begins, endY)
-		} else {
-			fmt.Fprintf(&b, "%s%.1f %.1f", op, endX, endY)
-		}
-		pen = true
-	}
-	return b.String(), endX, endY
-}
-
-func bandPath(e kiln.Envelope, x func(time.Duration) float64, y func(float64) float64) string {
-	if len(e.After) == 0 {
+// points are what the script reads out: seconds, °C and the usual °C of up to 240 steps.
+func (p *plot) points() string {
+	if len(p.Lines) == 0 {
 		return ""
 	}
+	e := p.Lines[0]
+	by := max(1, len(e.After)/240)
 	var b strings.Builder
-	b.WriteString(`<path class="band" d="`)
-	op := "M"
-	for i, a := range e.After {
-		if e.High[i].Known() {
-			fmt.Fprintf(&b, "%s%.1f %.1f", op, x(a), y(float64(e.High[i])))
-			op = "L"
+	for i := 0; i < len(e.After); i += by {
+		a := e.After[i] + e.Step/2
+		if a < p.from || a > p.to || !e.Low[i].Known() {
+			continue
 		}
-	}
-	for i := len(e.After) - 1; i >= 0; i-- {
-		if e.Low[i].Known() {
-			fmt.Fprintf(&b, "L%.1f %.1f", x(e.After[i]), y(float64(e.Low[i])))
+		fmt.Fprintf(&b, "%.0f,%.0f", a.Seconds(), (e.Low[i]+e.High[i])/2)
+		if usual, ok := p.usualAt(a); ok {
+			fmt.Fprintf(&b, ",%.0f", usual)
 		}
+		b.WriteByte(' ')
 	}
-	b.WriteString(`Z"/>`)
-	return b.String()
+	return strings.TrimSpace(b.String())
 }
 
-// niceStep is 1, 2 or 5 times a power of ten, so that at most n steps reach top.
-func niceStep(top float64, n int) float64 {
-	p := math.Pow(10, math.Floor(math.Log10(top/float64(n))))
-	for _, m := range []float64{1, 2, 5, 10} {
-		if top/(m*p) <= float64(n) {
-			return m * p
-		}
+// usualAt is the middle of the usual firings at an age.
+func (p *plot) usualAt(a time.Duration) (float64, bool) {
+	if len(p.Band) == 0 {
+		return 0, false
 	}
-	return 10 * p
-}
-
-func niceHours(hours float64) float64 {
-	for _, s := range []float64{0.25, 0.5, 1, 2, 3, 4, 6, 12, 24, 48} {
-		if hours/s <= 7 {
-			return s
-		}
+	e := p.Band[0]
+	i, _ := slices.BinarySearch(e.After, a)
+	if i >= len(e.After) || !e.Low[i].Known() {
+		return 0, false
 	}
-	return 96
-}
-
-// HoursMinutes writes a time since the first rise: 7 h 05.
-func HoursMinutes(d time.Duration) string {
-	return fmt.Sprintf("%d h %02d", int(d.Hours()), int(d.Minutes())%60)
+	return float64(e.Low[i]+e.High[i]) / 2, true
 }

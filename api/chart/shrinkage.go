@@ -13,6 +13,12 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
+const (
+	plotW, plotH      = 520.0, 340.0
+	padL, padR        = 60.0, 34.0 // room for the figures at the left and the labels at the right
+	padTop, padBottom = 34.0, 52.0
+)
+
 // Shrinkage is a clay's shrink over heat work: to the right heat work in °C, with cones
 // above; upwards shrink in per cent. The line is solid where bars were fired and dotted where
 // none was, in the band of the likely range; bars are dots of a size by their weight.

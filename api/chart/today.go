@@ -32,41 +32,31 @@ func (d Today) SVG() string {
 	if len(d.Cones) > 0 {
 		right = d.Width - 62
 	}
-	hours, top := hoursShortest, temperatureLowestTop
-	for _, e := range append([]kiln.Envelope{d.Now}, d.Usual...) {
-		for i, a := range e.After {
-			hours = math.Max(hours, (a + e.Step).Hours())
-			if e.High[i].Known() {
-				top = math.Max(top, float64(e.High[i]))
-			}
-		}
-	}
-	const left, above, below = 2.0, 20.0, 6.0
-	x := func(a time.Duration) float64 { return left + a.Hours()/hours*(right-left) }
-	y := func(t float64) float64 { return d.Height - below - t/top*(d.Height-above-below) }
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg viewBox="0 0 %g %g" width="%g" height="%g" role="img" aria-label="%s">`, d.Width, d.Height, d.Width, d.Height, html.EscapeString(d.Title))
-	fmt.Fprintf(&b, `<path class="axis" d="M%.1f %.1fH%.1f"/>`, left, y(0), right)
+	p := &plot{Curve: Curve{Lines: []kiln.Envelope{thinned(d.Now, 120)}}, labels: labels{b: &b, area: box{2, 20, right, d.Height - 6}}}
 	for _, e := range d.Usual {
-		e = thinned(e, 90)
-		b.WriteString(strings.Replace(bandPath(e, x, y), `class="band"`, `class="ghost"`, 1))
+		p.Band = append(p.Band, thinned(e, 90))
 	}
-	path, endX, endY := linePath(thinned(d.Now, 120), nil, x, y)
-	if path != "" {
-		fmt.Fprintf(&b, `<path class="now" d="%s"/><circle class="dot" cx="%.1f" cy="%.1f" r="6"/>`, path, endX, endY)
+	p.span()
+	p.low, p.high = 0, math.Max(topOf(append(p.Band, p.Lines...)), temperatureLowestTop)
+	fmt.Fprintf(&b, `<svg viewBox="0 0 %g %g" width="%g" height="%g" role="img" aria-label="%s">`, d.Width, d.Height, d.Width, d.Height, html.EscapeString(d.Title))
+	fmt.Fprintf(&b, `<path class="axis" d="M%.1f %.1fH%.1f"/>`, p.area.left, p.area.bottom, p.area.right)
+	for _, e := range p.Band {
+		b.WriteString(p.bandOf(e))
+		p.lines = append(p.lines, p.edge(e, e.High), p.edge(e, e.Low))
+	}
+	if path := p.lineOf(p.Lines[0], nil); path != "" {
+		end := p.lines[len(p.lines)-1]
+		last := end[len(end)-1]
+		fmt.Fprintf(&b, `<path class="now" d="%s"/><circle class="dot" cx="%.1f" cy="%.1f" r="6"/>`, path, last.x, last.y)
 	}
 	if d.Peak.Known() && d.Peak > 0 {
-		px, py := x(d.PeakAfter), y(float64(d.Peak))
-		fmt.Fprintf(&b, `<circle class="hole" cx="%.1f" cy="%.1f" r="4.5"/>`, px, py)
-		if tx := px + 24; tx < right-90 {
-			fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" class="tb">%s</text><text x="%.1f" y="%.1f" class="t2">%s</text>`,
-				tx, py+5, html.EscapeString(d.PeakSays[0]), tx, py+23, html.EscapeString(d.PeakSays[1]))
-		}
+		at := point{p.x(d.PeakAfter), p.y(float64(d.Peak))}
+		fmt.Fprintf(&b, `<circle class="hole" cx="%.1f" cy="%.1f" r="4.5"/>`, at.x, at.y)
+		p.put(label{at: at, lines: d.PeakSays[:], class: "tb", near: []point{{24, -9}, {40, -9}, {60, -9}, {-16, -9}}})
 	}
-	if n := len(d.Usual); n > 0 && d.UsualSays != "" {
-		if tx, ty, ok := besideFall(d.Usual[0], x, y, d.Height); ok && tx < right-80 {
-			fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" class="t2">%s</text>`, tx, ty, html.EscapeString(d.UsualSays))
-		}
+	if at, ok := besideFall(p); ok && d.UsualSays != "" {
+		p.put(label{at: at, lines: []string{d.UsualSays}, near: []point{{12, -12}, {30, -12}, {50, -12}}})
 	}
 	d.scale(&b)
 	b.WriteString(`</svg>`)
@@ -98,18 +88,29 @@ func (d Today) scale(b *strings.Builder) {
 	}
 }
 
-// besideFall is a place at the right of a band's fall, a third of the way down.
-func besideFall(e kiln.Envelope, x func(time.Duration) float64, y func(float64) float64, height float64) (tx, ty float64, ok bool) {
-	peak, at, ok := highest([]kiln.Envelope{e})
-	if !ok {
-		return 0, 0, false
+// besideFall is a place at the fall of the usual firings, two fifths of the way down.
+func besideFall(p *plot) (at point, ok bool) {
+	if len(p.Band) == 0 {
+		return point{}, false
 	}
+	e := p.Band[0]
+	peak, top, ok := highest(p.Band)
 	for i, a := range e.After {
-		if a > at && e.High[i].Known() && float64(e.High[i]) < peak*0.6 {
-			return x(a) + 12, y(float64(e.High[i])) + 2, true
+		if ok && a > top && e.High[i].Known() && float64(e.High[i]) < peak*0.6 {
+			return point{p.x(a), p.y(float64(e.High[i]))}, true
 		}
 	}
-	return 0, 0, false
+	return point{}, false
+}
+
+// topOf is the highest of all that is drawn, °C.
+func topOf(all []kiln.Envelope) (top float64) {
+	for i := range all {
+		if t, _, ok := highest(all[i:]); ok {
+			top = math.Max(top, t)
+		}
+	}
+	return top
 }
 
 // thinned merges steps until at most n are left.

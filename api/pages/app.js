@@ -23,7 +23,7 @@
     const other = (shown, now) => shown !== undefined && shown !== String(now);
     const {state, hot, over, still} = t.dataset; // other cautions belong to others of them
     if (other(state, k.state) || other(hot, k.hot) || other(over, k.over_limit) || other(still, k.still_hot)) { location.reload(); return; }
-    put(t, "state", say(k.state));
+    put(t, "state", say(k.state.replaceAll("_", " ")));
     put(t, "rate", k.rate_c_per_h === null ? "–" : (k.rate_c_per_h > 0 ? "+" : "") + k.rate_c_per_h + " °C/h");
     if (k.hours !== null) put(t, "hours", k.hours.toFixed(1) + " h");
     if (k.peak_c !== null) put(t, "peak", Math.round(k.peak_c) + " °C");
@@ -196,38 +196,91 @@
     input.closest(".field").after(call, pad);
   });
 
-  // A read-out on curves: where the finger, the mouse or the arrow keys are; and zoom by keys.
-  $$("svg[data-frame]").forEach(svg => {
-    const [left, top, width, height, hours, most] = svg.dataset.frame.split(" ").map(Number), heat = $("path.heat", svg);
-    // The figures are read off the line that is drawn, a step of it at a time.
-    const points = [...(heat ? heat.getAttribute("d") : "").matchAll(/[ML]([\d.]+) ([\d.]+)(?:V([\d.]+))?/g)].map(m => [(m[1] - left) / width * hours, Math.round((top + height - (m[3] || m[2])) / height * most)]);
-    if (!points.length) return;
-    const ns = "http://www.w3.org/2000/svg", line = document.createElementNS(ns, "path"), out = make("output", {className: "figures read-out"});
-    line.setAttribute("class", "cursor");
-    svg.append(line);
-    let at = points.length - 1, span = 1, from = 0;
-    const full = svg.getAttribute("viewBox").split(" ").map(Number);
-    const tellAt = () => {
-      const [h, t] = points[at], x = left + h / hours * width;
-      line.setAttribute("d", `M${x.toFixed(1)} ${top}V${top + height}`);
-      const minutes = Math.round(h * 60);
-      out.textContent = `${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, "0")}: ${t} °C`;
-    };
-    const nearest = h => points.reduce((best, p, i) => Math.abs(p[0] - h) < Math.abs(points[best][0] - h) ? i : best, 0);
-    svg.addEventListener("pointermove", e => {
-      const p = new DOMPoint(e.clientX, e.clientY).matrixTransform(svg.getScreenCTM().inverse());
-      at = nearest((p.x - left) / width * hours); tellAt();
+  // A read-out on curves: where the pointer, the finger or the arrow keys are. Zoom asks the server for
+  // another drawing: by the buttons, by dragging over a part, by two fingers, by the wheel with Ctrl.
+  const ns = "http://www.w3.org/2000/svg";
+  const swap = async (url, push) => {
+    const r = await fetch(url, {headers: {Accept: "text/html"}}).catch(() => null);
+    const next = r && r.ok && new DOMParser().parseFromString(await r.text(), "text/html").getElementById("curve");
+    if (!next) { location.assign(url); return; }
+    $("#curve").replaceWith(next);
+    if (push) history.pushState({curve: true}, "", url);
+    curve(next);
+  };
+  const partOf = (from, to) => { const u = new URL(location.href); u.searchParams.set("from", Math.round(from)); u.searchParams.set("to", Math.round(to)); u.hash = "curve"; return u.href; };
+  const curve = figure => {
+    const out = $("output", figure), {above, below, same} = out.dataset;
+    figure.addEventListener("click", e => {
+      const a = e.target.closest("[data-zoom]");
+      if (a) { e.preventDefault(); swap(a.href, true); }
     });
-    const view = () => svg.setAttribute("viewBox", `${from} ${full[1]} ${full[2] * span} ${full[3]}`);
-    const zoom = k => {
-      span = Math.min(1, Math.max(1 / 16, span * k));
-      const x = left + points[at][0] / hours * width;
-      from = Math.min(full[2] * (1 - span), Math.max(0, x - full[2] * span / 2));
-      view();
-    };
-    const key = (words, f) => { const b = make("button", {type: "button", textContent: words}); b.addEventListener("click", f); return b; };
-    const step = n => () => { at = Math.min(points.length - 1, Math.max(0, at + n)); tellAt(); if (span < 1) zoom(1); };
-    svg.after(make("div", {className: "row keys"}, out, key("‹ " + say("earlier"), step(-1)), key(say("later") + " ›", step(1)), key(say("closer"), () => zoom(.5)), key(say("whole"), () => { span = 1; from = 0; view(); })));
-    tellAt();
-  });
+    $$("svg[data-frame]", figure).forEach(svg => {
+      const [left, top, right, bottom, from, to, low, high, end] = svg.dataset.frame.split(" ").map(Number);
+      const points = svg.dataset.points.split(" ").map(p => p.split(",").map(Number));
+      if (!(points[0].length > 1)) return;
+      const hair = document.createElementNS(ns, "path"), mark = document.createElementNS(ns, "rect");
+      hair.setAttribute("class", "cursor"); mark.setAttribute("class", "picked");
+      svg.append(mark, hair);
+      svg.tabIndex = 0;
+      let at = points.length - 1, shown = false; // the hair comes with the pointer
+      const tellAt = () => {
+        const [s, c, usual] = points[at], before = points[Math.max(0, at - 1)], x = left + (s - from) / (to - from) * (right - left), y = bottom - (c - low) / (high - low) * (bottom - top);
+        if (shown) hair.setAttribute("d", `M${x.toFixed(1)} ${top}V${bottom}M${(x - 5).toFixed(1)} ${y.toFixed(1)}h10`);
+        const minutes = Math.round(s / 60), f = out.dataset.unit === "°F", t = v => Math.round(f ? v * 1.8 + 32 : v), rate = at ? (c - before[1]) / (s - before[0]) * 3600 * (f ? 1.8 : 1) : 0;
+        const off = t(c) - t(usual), usually = isNaN(off) ? "" : off ? (off < 0 ? above : below).replace("{1}", Math.abs(off)) : same;
+        out.textContent = [`${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, "0")}`, t(c) + " " + out.dataset.unit, at ? (rate > 0 ? "+" : "") + Math.round(rate) + " " + out.dataset.unit + "/h" : "", usually].filter(Boolean).join("   ");
+      };
+      const secondsAt = e => { const r = svg.getBoundingClientRect(), x = (e.clientX - r.left) / r.width * svg.viewBox.baseVal.width; return Math.min(to, Math.max(from, from + (x - left) / (right - left) * (to - from))); };
+      const nearest = s => points.reduce((best, p, i) => Math.abs(p[0] - s) < Math.abs(points[best][0] - s) ? i : best, 0);
+      const zoomTo = (a, b) => {
+        const half = Math.max(300, b - a) / 2, middle = Math.min(end - half, Math.max(half, (a + b) / 2));
+        swap(2 * half >= end ? (() => { const u = new URL(location.href); u.searchParams.delete("from"); u.searchParams.delete("to"); u.hash = "curve"; return u.href; })() : partOf(Math.max(0, middle - half), Math.min(end, middle + half)), true);
+      };
+      const fingers = new Map();
+      let begun = null;
+      svg.addEventListener("pointerdown", e => { fingers.set(e.pointerId, e); if (e.pointerType === "mouse") begun = secondsAt(e); });
+      svg.addEventListener("pointermove", e => {
+        at = nearest(secondsAt(e)); shown = true; tellAt();
+        if (begun === null) return;
+        const a = Math.min(begun, secondsAt(e)), b = Math.max(begun, secondsAt(e)), x = s => left + (s - from) / (to - from) * (right - left);
+        mark.setAttribute("x", x(a)); mark.setAttribute("y", top); mark.setAttribute("width", x(b) - x(a)); mark.setAttribute("height", bottom - top);
+      });
+      const lift = e => {
+        const first = fingers.get(e.pointerId);
+        fingers.delete(e.pointerId);
+        if (begun !== null && e.type === "pointerup") {
+          const a = Math.min(begun, secondsAt(e)), b = Math.max(begun, secondsAt(e));
+          if (b - a > (to - from) / 40) zoomTo(a, b);
+        }
+        begun = null;
+        const other = [...fingers.values()][0]; // two fingers: what lies between them where they come up, against where they went down
+        if (first && other && e.pointerType === "touch") {
+          const was = Math.abs(first.clientX - other.clientX), is = Math.abs(e.clientX - other.clientX);
+          if (was > 20 && is > 20 && Math.abs(is - was) > 20) { const middle = (secondsAt(e) + secondsAt(other)) / 2, half = (to - from) / 2 * was / is; fingers.clear(); zoomTo(middle - half, middle + half); }
+        }
+      };
+      ["pointerup", "pointercancel", "pointerleave"].forEach(t => svg.addEventListener(t, lift));
+      svg.addEventListener("wheel", e => {
+        if (!e.ctrlKey && !e.metaKey) return; // the page scrolls
+        e.preventDefault();
+        const s = secondsAt(e), k = e.deltaY < 0 ? .5 : 2;
+        zoomTo(s - (s - from) * k, s + (to - s) * k);
+      }, {passive: false});
+      svg.addEventListener("keydown", e => {
+        const middle = points[at][0], half = (to - from) / 2;
+        switch (e.key) {
+          case "ArrowLeft": at = Math.max(0, at - 1); break;
+          case "ArrowRight": at = Math.min(points.length - 1, at + 1); break;
+          case "+": zoomTo(middle - half / 2, middle + half / 2); break;
+          case "-": zoomTo(middle - half * 2, middle + half * 2); break;
+          case "0": zoomTo(0, end); break;
+          default: return;
+        }
+        e.preventDefault(); shown = true; tellAt();
+      });
+      tellAt();
+    });
+  };
+  $$("figure.curve").forEach(curve);
+  addEventListener("popstate", () => { if ($("#curve")) swap(location.href, false); });
 })();

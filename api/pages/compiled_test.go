@@ -34,11 +34,21 @@ func compiledPages() []Page {
 	heats := wire.KilnNow{Kiln: "kiln", State: "state", Hot: true, TemperatureC: &many, RateCPerH: &many, ReadAgeS: &age, Kind: &kind, PeakAt: &at, AheadSays: "ahead",
 		KeepShutAboveC: &many, BelowKeepShutAt: &at, BelowKeepShutLikely: []string{at, at}}
 	wrong := wire.KilnNow{Kiln: "kiln", State: "state", LastTemperatureC: &many, Waits: "waits", OverLimit: true, LimitC: &many, TooSoon: true, Unwritten: "why", BelowKeepShutAt: &at, BelowKeepShutLikely: []string{at, at}}
+	whole := heats
+	whole.Firing, whole.ConeWords, whole.Hours, whole.PeakC, whole.KindFrom, whole.ProbeSince, whole.Probe = &kind, &kind, &many, &many, &kind, &at, "probe"
+	whole.Corrected, whole.OverLimit, whole.LimitC, whole.HeldSays, whole.Unwritten, whole.TooSoon, whole.BelowKeepShut = &wire.NowWork{}, true, &many, "held", "unwritten", true, true
+	whole.Channels = []wire.ChannelNow{{Channel: "channel", Role: "role", Fault: "fault", StillSince: &at, OffUsualC: &many}, {Channel: "another", Role: "role", TemperatureC: &many}}
+	usual := true
+	firing := wire.Firing{ID: "id", Name: "name", Kind: "kind", StartedAt: &at, PeakC: &many, HoursToTop: &many, ConeWords: "cone", Usual: &usual, Says: "says"}
+	view := CurveView{Phone: "<svg></svg>", Desk: "<svg></svg>", Table: []CurveRow{{1, 2, 3}}, Zoomed: true, Earlier: "?a", Later: "?b", In: "?c", All: "?d"}
 	return []Page{
 		HomePage{Frame: f},
 		HomePage{Frame: Frame{Site: "site", Now: time.Date(2026, 11, 30, 9, 0, 0, 0, time.UTC)}, ClockUnset: true, Alarm: []string{"alarm"}, Strays: []string{"stray"}, Waiting: []LoadToMeasure{waits}, News: []HomeNews{{"says", "link"}},
 			Lids:  []LidSized{{Pot: "pot", Form: "form", Seat: "seat", Clay: "clay", GalleryMM: 104.5, LidMM: 102.5, Made: "day"}},
 			Kilns: []KilnCard{{KilnNow: heats, Phone: "<svg></svg>", Desk: "<svg></svg>", Cautions: []Cautioned{{Text: "caution", More: []string{"more"}}}, Waiting: []LoadToMeasure{waits}}, {KilnNow: wrong}, {KilnNow: wire.KilnNow{Kiln: "kiln"}}}},
+		KilnPage{Frame: f, Kiln: KilnCard{KilnNow: wire.KilnNow{Kiln: "kiln"}}},
+		KilnPage{Frame: f, ClockUnset: true, Silent: true, Kiln: KilnCard{KilnNow: whole}, Others: []wire.KilnNow{{Kiln: "other", State: "state"}}, Firing: &firing, Curve: view, Beneath: "beneath", Gaps: []string{"gap"},
+			Cautions: []Cautioned{{Text: "caution", More: []string{"more"}, Open: true}}, Why: "why", Open: "open", ID: "id", Model: "id", Past: []PastFiring{{Firing: firing, Spark: "spark"}, {Firing: wire.Firing{ID: "id"}}}},
 		LanguagePage{Frame: f, Units: []string{"unit", "another"}, Next: "next"},
 		PasscodePage{Frame: f, Open: true},
 		PasscodePage{Frame: f, Who: "who", Action: "action", Fields: form},

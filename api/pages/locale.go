@@ -7,6 +7,7 @@ import (
 	"math"
 	"net/url"
 	"reflect"
+	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -137,6 +138,15 @@ func (l Locale) degrees(v any, zero float64) string {
 		return fmt.Sprintf("%.0f", f.Float()*1.8+zero)
 	}
 	return fmt.Sprintf("%.0f", f.Float())
+}
+
+// Decimal is a number with some places, with the reader's sign between them and the whole.
+func (l Locale) Decimal(v float64, places int) string {
+	text := strconv.FormatFloat(v, 'f', places, 64)
+	if l.Tongue == "de" {
+		return strings.Replace(text, ".", ",", 1)
+	}
+	return text
 }
 
 // upper makes the first letter of a sentence a capital.

@@ -303,7 +303,7 @@ func (s *Set) scriptWords(tongue string) string {
 var inScript = regexp.MustCompile(`\bsay\("([^"]+)"`)
 
 // states are words of a kiln that the script hears from the stream.
-var states = []string{"quiet", "cold", "soaking", "falling", "rising", "holding", "warm", "no reading yet"}
+var states = []string{"no reading", "cold", "soaking", "cooling", "heating", "holding", "warm", "no reading yet"}
 
 // plain is the text of a word of any type, or of a pointer to one; empty where there is none.
 func plain(v any) string {

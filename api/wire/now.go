@@ -6,7 +6,7 @@ type Now struct {
 
 type KilnNow struct {
 	Kiln                string       `json:"kiln"`
-	State               string       `json:"state" enum:"quiet,cold,soaking,falling,rising,holding,warm"`
+	State               string       `json:"state" enum:"no_reading,cold,soaking,cooling,heating,holding,warm"`
 	Hot                 bool         `json:"hot" doc:"The last good reading was over 60 °C, or one that is held aside is"`
 	TemperatureC        *float64     `json:"temperature_c" doc:"null unless fresh"`
 	LastTemperatureC    *float64     `json:"last_temperature_c"`

@@ -197,9 +197,9 @@ type studio struct {
 
 func (b *broker) studio(change func(*Publisher)) *studio {
 	b.t.Helper()
-	s := &studio{tick: make(chan time.Time), kilns: []Kiln{{ToMeasure: 3, KilnNow: wire.KilnNow{Kiln: "big-blue", State: "rising", Fresh: true, Hot: true, TemperatureC: new(612.4), LastTemperatureC: new(612.4),
+	s := &studio{tick: make(chan time.Time), kilns: []Kiln{{ToMeasure: 3, KilnNow: wire.KilnNow{Kiln: "big-blue", State: "heating", Fresh: true, Hot: true, TemperatureC: new(612.4), LastTemperatureC: new(612.4),
 		RateCPerH: new(101.0), FiringName: new("big-blue/8"), Hours: new(5.5), PeakC: new(612.4), HeatWorkC: new(601.0), Cone: new("022+0.3"), ConeWords: new("a third of the way from cone 022 to 021"),
-		PeakAt: new("2026-02-01T20:40:00+01:00"), KeepShutAboveC: new(50.0)}}, {KilnNow: wire.KilnNow{Kiln: "little-red", State: "quiet"}}}}
+		PeakAt: new("2026-02-01T20:40:00+01:00"), KeepShutAboveC: new(50.0)}}, {KilnNow: wire.KilnNow{Kiln: "little-red", State: "no_reading"}}}}
 	s.p = &Publisher{Settings: Settings{Broker: &url.URL{Scheme: "mqtts", Host: "127.0.0.1:" + b.port}, User: "kiln", Password: []byte("a word"), Roots: b.trust, Topic: "studio/kilns",
 		Site: "0193c0c0-0000-7000-8000-000000000000", SiteName: "The studio", Version: "test", Pages: "http://pi.local:8573"},
 		Kilns: func(context.Context) ([]Kiln, error) {
@@ -273,7 +273,7 @@ func TestDisplayThatComesLater(t *testing.T) {
 		}
 	}
 	// A kiln that is not heard any more has no temperature: neither an old one nor nought.
-	s.set(Kiln{KilnNow: wire.KilnNow{Kiln: "big-blue", State: "quiet"}})
+	s.set(Kiln{KilnNow: wire.KilnNow{Kiln: "big-blue", State: "no_reading"}})
 	s.told()
 	d.see("0 studio/kilns/big-blue/state quiet") // topics go out by their names
 	d.see("0 studio/kilns/big-blue/temperature_c ")
@@ -403,7 +403,7 @@ func TestOneHertzForAnHour(t *testing.T) {
 	s := b.studio(func(p *Publisher) {
 		p.Kilns = func(context.Context) ([]Kiln, error) {
 			look++
-			return []Kiln{{KilnNow: wire.KilnNow{Kiln: "big-blue", State: "rising", TemperatureC: new(float64(look-1) / 10)}}}, nil
+			return []Kiln{{KilnNow: wire.KilnNow{Kiln: "big-blue", State: "heating", TemperatureC: new(float64(look-1) / 10)}}}, nil
 		}
 	})
 	b.connected(s)

@@ -151,18 +151,19 @@ func (l *ConeScale) Text(position float64) string {
 	return fmt.Sprintf("%s+0.%d", cone, tenths)
 }
 
-// Words says a place on the ladder as a potter does: "6 well down, a tenth of the way to 7".
+// Words says a place on the ladder in words: "a tenth of the way from cone 6 to 7", "cone 6". A third of the
+// way is not a third of the bend.
 func (l *ConeScale) Words(position float64) string {
 	cone, tenths, at := coneTenths(position)
 	switch {
 	case at != "":
 		return at
 	case tenths == 0:
-		return cone + " down"
+		return "cone " + cone
 	}
 	way := [...]string{"", "a tenth", "a fifth", "a third", "less than half", "half", "more than half", "two thirds",
 		"four fifths", "nearly all"}[tenths]
-	return fmt.Sprintf("%s well down, %s of the way to %s", cone, way, wholeConeLabel(int(position)+1))
+	return fmt.Sprintf("%s of the way from cone %s to %s", way, cone, wholeConeLabel(int(position)+1))
 }
 
 // coneTenths cuts a place into the last whole cone passed and tenths; at the ends of the

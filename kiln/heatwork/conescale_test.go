@@ -241,9 +241,9 @@ func TestConeText(t *testing.T) {
 		text  string
 		words string
 	}{
-		{598.0, "022+0.8", "022 well down, four fifths of the way to 021"}, {998.4, "07+0.9", "07 well down, nearly all of the way to 06"},
-		{1000.0, "06+0.0", "06 down"}, {1220.0, "5+0.9", "5 well down, nearly all of the way to 6"},
-		{1222.0, "6+0.1", "6 well down, a tenth of the way to 7"}, {500, "below 022", "below 022"}, {1400, "14 or more", "14 or more"},
+		{598.0, "022+0.8", "four fifths of the way from cone 022 to 021"}, {998.4, "07+0.9", "nearly all of the way from cone 07 to 06"},
+		{1000.0, "06+0.0", "cone 06"}, {1220.0, "5+0.9", "nearly all of the way from cone 5 to 6"},
+		{1222.0, "6+0.1", "a tenth of the way from cone 6 to 7"}, {500, "below 022", "below 022"}, {1400, "14 or more", "14 or more"},
 	} {
 		z := l.Position(c.heat)
 		if l.Text(z) != c.text || l.Words(z) != c.words {
@@ -425,7 +425,7 @@ func ExampleConeScale_Words() {
 	// The table's own cone 6 at 60 °C/h is 1222 °C; the fit puts it at 1220.2.
 	l := MainConeScale()
 	fmt.Println(l.Words(l.Position(1222)))
-	// Output: 6 well down, a tenth of the way to 7
+	// Output: a tenth of the way from cone 6 to 7
 }
 
 func BenchmarkFitLadder(b *testing.B) {

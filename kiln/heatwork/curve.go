@@ -39,7 +39,7 @@ func ConeText(w kiln.HeatWork) string {
 	return MainConeScale().Text(w.Position)
 }
 
-// ConeWords is the cone in words, "6 well down, a tenth of the way to 7"; "not known", with what cones that
+// ConeWords is the cone in words, "a tenth of the way from cone 6 to 7"; "not known", with what cones that
 // all stood upright tell, "not known: below cone 5".
 func ConeWords(w kiln.HeatWork) string {
 	l := MainConeScale()
