@@ -18,7 +18,7 @@ NOCLUSTER := /etc/postgresql-common/createcluster.conf
 # By this link no broker is started, neither now nor at the next boot: systemctl unmask mosquitto takes it away.
 NOBROKER := /etc/systemd/system/mosquitto.service
 
-.PHONY: run run-collector build generate test vet bench fuzz soak fresh mutants cross deb deb-collect packages clean
+.PHONY: run run-collector build generate test vet bench fuzz soak fresh calibration mutants cross deb deb-collect packages clean
 
 run: build
 	bin/lidwright practice --folder run
@@ -77,6 +77,12 @@ fresh: packages
 soak: PACKAGES += debootstrap e2fsprogs
 soak: packages
 	LIDWRIGHT_SOAK=1 go test -timeout 3h ./...
+
+# What was said against what came true, a picture a kind of answer, from the simulators: an hour.
+CALIBRATION := $(CURDIR)/dist/calibration
+calibration:
+	LIDWRIGHT_SOAK=1 LIDWRIGHT_CALIBRATION=$(CALIBRATION) go test -count=1 -timeout 3h \
+		-run 'TestReplacementIn|TestStatedChance|TestRangesHold|TestProbeRange' ./tiles/lid ./tiles/shrinkage ./kiln/heatwork
 
 cross:
 	CGO_ENABLED=0 GOARCH=amd64 go build -buildvcs=false $(FLAGS) -o dist/lidwright-amd64 ./cmd/lidwright

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"lidwright/kiln"
+	"lidwright/kiln/kilntest"
 )
 
 // coneTold is a way of telling how cones stood: which cones stand in a pack, and whether in words or as a tilt
@@ -38,6 +39,7 @@ func TestProbeRangeWithHabits(t *testing.T) {
 	told := []coneTold{{[]string{"6"}, 0}, {[]string{"5", "6", "7"}, 0}, {[]string{"6"}, 15}, {[]string{"5", "6", "7"}, 15}, {[]string{"6"}, 5}}
 	worlds := []coneWorld{{0, 2.66, 6}, {6, 2.66, 6}, {6, 2.66, 2}, {6, 2.2, 6}}
 	var all, of float64
+	var cells []kilntest.Said
 	for _, way := range told {
 		for _, w := range worlds {
 			r := rand.New(rand.NewPCG(77, uint64(len(way.cones))*100+uint64(way.step)))
@@ -70,6 +72,9 @@ func TestProbeRangeWithHabits(t *testing.T) {
 			for i, n := range after {
 				share := held[i] / float64(lives)
 				all, of = all+share, of+1
+				if w.lean == coneLeanLog {
+					cells = append(cells, kilntest.Said{Name: fmt.Sprintf("%v by %.0f°, habit %.0f°, %d firings", way.cones, way.step, w.habit, n), Said: 0.90, True: share, Of: lives})
+				}
 				line += fmt.Sprintf("  after %d: %.3f (rms %.1f, sd %.1f)", n, share, math.Sqrt(squares[i]/float64(lives)), said[i]/float64(lives))
 				if w.lean == coneLeanLog && (share < low || share > high) {
 					t.Errorf("%v by %.0f°, %+v: after %d firings the range holds %.3f", way.cones, way.step, w, n, share)
@@ -79,6 +84,9 @@ func TestProbeRangeWithHabits(t *testing.T) {
 		}
 	}
 	t.Logf("on average %.3f", all/of)
+	if err := kilntest.Calibration("probe", "Ranges of a probe's offset, from cones", cells); err != nil {
+		t.Error(err)
+	}
 }
 
 // read is a cone as a reader of that habit tells it.

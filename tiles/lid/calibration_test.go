@@ -1,10 +1,12 @@
 package lid_test
 
 import (
+	"fmt"
 	"math"
 	"os"
 	"testing"
 
+	"lidwright/kiln/kilntest"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
 	"lidwright/tiles/tilestest"
@@ -20,6 +22,7 @@ func TestStatedChanceComesTrue(t *testing.T) {
 		rows, studios, each, mean = []tilestest.Row{tilestest.One, tilestest.Three, tilestest.ThreeOne, tilestest.Ten}, 200, 0.065, 0.03
 	}
 	var offs, held, cells float64
+	var drawn []kilntest.Said
 	for _, row := range rows {
 		type count struct{ asked, said, fits, squares, held float64 }
 		counts := map[tilestest.LidClass]*count{}
@@ -55,11 +58,15 @@ func TestStatedChanceComesTrue(t *testing.T) {
 			se := math.Sqrt(c.squares) / c.asked
 			t.Logf("%-4s %-12s said %.3f, fit %.3f of %.0f (se %.3f); 90 %% ranges hold %.3f", row, class, c.said/c.asked, c.fits/c.asked, c.asked, se, c.held/c.asked)
 			held += c.held / c.asked
+			drawn = append(drawn, kilntest.Said{Name: fmt.Sprintf("%s bars, %s", row, class), Said: c.said / c.asked, True: c.fits / c.asked, Of: int(c.asked)})
 			if math.Abs(off) > each {
 				t.Errorf("%s, %s: off by %.3f", row, class, off)
 			}
 			offs, cells = offs+math.Abs(off), cells+1
 		}
+	}
+	if err := kilntest.Calibration("chance", "The stated chance that a lid fits", drawn); err != nil {
+		t.Error(err)
 	}
 	if offs/cells > mean {
 		t.Errorf("off by %.3f on average", offs/cells)

@@ -1,12 +1,15 @@
 package lid_test
 
 import (
+	"cmp"
+	"fmt"
 	"math"
 	"os"
 	"slices"
 	"strings"
 	"testing"
 
+	"lidwright/kiln/kilntest"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -23,6 +26,7 @@ func TestReplacementInTheCheapestWay(t *testing.T) {
 		studios, off, least = 250, 0.06, 0.93
 		rows = []tilestest.Row{tilestest.Three, tilestest.Ten, tilestest.Thirty}
 	}
+	var cells []kilntest.Said
 	for _, world := range append(tilestest.Worlds(), tilestest.Handbook) {
 		for _, row := range rows {
 			var c replaced
@@ -37,6 +41,10 @@ func TestReplacementInTheCheapestWay(t *testing.T) {
 				}
 			}
 			share := func(v float64) float64 { return v / c.n }
+			where := fmt.Sprintf("%s, %s bars", cmp.Or(world, "handbook"), row)
+			cells = append(cells, kilntest.Said{Name: where + ", one lid", Said: share(c.said), True: share(c.fits), Of: int(c.n)},
+				kilntest.Said{Name: where + ", with its card", Said: share(c.own), True: share(c.ownFits), Of: int(c.n)},
+				kilntest.Said{Name: where + ", cheapest way", Said: c.way / c.ways, True: c.wayFits / c.ways, Of: int(c.ways)})
 			t.Logf("%-10q %-3s of %.0f: one lid said %.3f fit %.3f (se %.3f); with its card %.3f, %.3f; a way said to reach 95 %% for %.2f: %.3f, %.3f (se %.3f), %.0f min more",
 				world, row, c.n, share(c.said), share(c.fits), c.se(c.fits, c.n), share(c.own), share(c.ownFits), share(c.ways), c.way/c.ways, c.wayFits/c.ways, c.se(c.wayFits, c.ways), c.minutes/c.ways)
 			for _, d := range []float64{share(c.said - c.fits), share(c.own - c.ownFits), (c.way - c.wayFits) / c.ways} {
@@ -48,6 +56,9 @@ func TestReplacementInTheCheapestWay(t *testing.T) {
 				t.Errorf("%q, %s: the cheapest way fits %.3f", world, row, c.wayFits/c.ways)
 			}
 		}
+	}
+	if err := kilntest.Calibration("replacement", "A lid for a fired pot", cells); err != nil {
+		t.Error(err)
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"testing"
 
+	"lidwright/kiln/kilntest"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 	"lidwright/tiles/tilestest"
@@ -178,15 +179,22 @@ func TestRangesHold(t *testing.T) {
 			t.Errorf("%s: holds %.3f ± %.3f, must %.3f to %.3f", what, share, se, low, high)
 		}
 	}
+	var cells []kilntest.Said
 	for _, row := range rows {
 		y := simulate(t, seed, n, tilestest.Options{Row: row})
 		y.report(t, string(row))
 		check(string(row)+", 90 %", y.held90, 0.85, 0.95)
 		check(string(row)+", 95 %", y.held95, 0.90, 0.985)
+		h90, _ := average(y.held90)
+		h95, _ := average(y.held95)
+		cells = append(cells, kilntest.Said{Name: string(row) + " bars", Said: 0.90, True: h90, Of: y.n}, kilntest.Said{Name: string(row) + " bars", Said: 0.95, True: h95, Of: y.n})
 		model, mean, line := y.rmse()
 		if soaking() && (model >= mean || model >= line) {
 			t.Errorf("%s: error %.2f, the clay's mean has %.2f and its line %.2f", row, model, mean, line)
 		}
+	}
+	if err := kilntest.Calibration("piece", "Ranges of a new piece", cells); err != nil {
+		t.Error(err)
 	}
 	y := simulate(t, seed, n, tilestest.Options{Row: tilestest.Ten, Doubled: true})
 	y.report(t, "doubled")
