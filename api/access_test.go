@@ -328,6 +328,8 @@ var whoMay = map[auth.Who]string{
 		POST /kilns/{kiln}/rename
 		PUT /v1/kilns/{kiln}
 		POST /v1/kilns/{kiln}/rename
+		POST /kilns/{kiln}/usual
+		PUT /v1/kilns/{kiln}/usual/{usual}
 		PUT /v1/kilns/{kiln}/keep-shut
 		PUT /v1/kilns/{kiln}/probes/{probe}
 		PUT /v1/makers/{mark}/forget

@@ -76,6 +76,38 @@ func (s kilnRoutes) renameKiln(ctx context.Context, in *renameKilnInput) (*body[
 	return &body[wire.RenamedKiln]{j}, nil
 }
 
+type putUsualInput struct {
+	wire.UsualPath
+	Body wire.UsualBody
+}
+
+// putUsual keeps what a person says of a usual firing.
+func (s kilnRoutes) putUsual(ctx context.Context, in *putUsualInput) (*kept[wire.KilnJSON], error) {
+	k, err := s.Kilns().SayUsual(ctx, kiln.KilnID(in.Kiln), in.ID, in.Body)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	j, err := s.Kilns().KilnOf(ctx, kiln.KilnID(in.Kiln))
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &kept[wire.KilnJSON]{status(k), j}, nil
+}
+
+// postUsual is the same from the page.
+func (s kilnRoutes) postUsual(w http.ResponseWriter, r *http.Request) error {
+	form, err := sent(r)
+	if err != nil {
+		return err
+	}
+	b := wire.UsualBody{Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), What: form.Get("what"), Name: form.Get("name"), Cone: form.Get("cone")}
+	if _, err := s.Kilns().SayUsual(r.Context(), kiln.KilnID(r.PathValue("kiln")), form.Get("id"), b); err != nil {
+		return s.showKilns(w, r, url.Values{}, s.problemFrom(r.Context(), err))
+	}
+	http.Redirect(w, r, "/kilns", http.StatusSeeOther)
+	return nil
+}
+
 type putProbeInput struct {
 	wire.ProbePath
 	Body wire.ProbeBody
@@ -116,7 +148,7 @@ func (s kilnRoutes) showKilns(w http.ResponseWriter, r *http.Request, typed url.
 		if err != nil {
 			return err
 		}
-		data.Kilns = append(data.Kilns, kilnOnPage(k, live[k.Kiln], lineless[name]))
+		data.Kilns = append(data.Kilns, kilnOnPage(k, live[k.Kiln], lineless[name], s.MakeID))
 	}
 	strays, err := s.Kilns().Strays(ctx)
 	if err != nil {
@@ -135,13 +167,13 @@ func (s kilnRoutes) showKilns(w http.ResponseWriter, r *http.Request, typed url.
 	return s.show(w, data)
 }
 
-func kilnOnPage(k wire.KilnJSON, state string, noLine bool) pages.OneKiln {
+func kilnOnPage(k wire.KilnJSON, state string, noLine bool, newID func() string) pages.OneKiln {
 	one := pages.OneKiln{Name: k.Kiln, State: state, Fuel: k.Fuel, NoLine: noLine}
 	if noLine {
 		one.State = ""
 	}
 	for _, u := range k.Usual {
-		one.Usual = append(one.Usual, pages.UsualFiring{Kind: u.Kind, Atmosphere: u.Atmosphere, Cone: u.Cone, Top: dashed("%.0f", u.TopC), Hours: dashed("%.1f", u.HoursToTop)})
+		one.Usual = append(one.Usual, pages.UsualFiring{Kind: u.Kind, Atmosphere: u.Atmosphere, Name: u.Name, Pinned: u.Pinned, Asks: u.Asks, Says: u.Says, ID: newID(), Cone: u.Cone, Top: dashed("%.0f", u.TopC), Hours: dashed("%.1f", u.HoursToTop)})
 	}
 	for _, p := range k.Probes {
 		one.Probes = append(one.Probes, pages.KilnProbe{Channel: p.Channel, Type: p.Type, Says: p.Says})

@@ -506,7 +506,11 @@ func (d *Daemon) zones(ctx context.Context, k kiln.Kiln) (faults.ZonePast, error
 
 func (d *Daemon) past(ctx context.Context, k kiln.KilnID, control kiln.ChannelID) (detect.Past, error) {
 	firings, err := d.store.Firings(ctx, kiln.FiringFilter{Kiln: k, Status: kiln.Ended, Limit: 200})
-	return detect.PastOf(firings, control), err
+	if err != nil {
+		return detect.Past{}, err
+	}
+	said, err := d.store.Usuals(ctx, k)
+	return detect.PastOf(firings, control, usecase.UsualSaid(said)...), err
 }
 
 // keepShutAtMost brings what a store from before has a kiln kept shut above down to the most that can be

@@ -265,3 +265,63 @@ func TestRenamedKilnIsCountedOn(t *testing.T) {
 	}
 	b.d.store.Close()
 }
+
+// The usual firing is pinned by hand and released again; two firings in a row beside it ask whether they are the
+// new usual or a second one, and a second one keeps its firings apart from the first.
+func TestUsualIsSaid(t *testing.T) {
+	b := newHeatBench(t)
+	b.run()
+	for day := range 3 {
+		b.fire(day, "20>1222@150 >20@150", kiln.Glaze)
+	}
+	type usual struct {
+		Kind, Name, Says string
+		Work             float64 `json:"heat_work_c"`
+		Pinned, Asks     bool
+	}
+	said := func(body map[string]any, want int) []usual {
+		t.Helper()
+		var k struct{ Usual []usual }
+		status, text := b.ask("PUT", "/v1/kilns/big-blue/usual/"+uuid.NewString(), body, &k)
+		if status != want {
+			t.Errorf("%v: %d %s", body, status, text)
+		}
+		return k.Usual
+	}
+	was := said(map[string]any{"kind": "glaze", "what": "pin", "cone": "6"}, 201)
+	if len(was) != 1 || !was[0].Pinned || was[0].Says != "set by hand" {
+		t.Errorf("pinned: %+v", was)
+	}
+	pinned := was[0].Work
+	if was = said(map[string]any{"kind": "glaze", "what": "release"}, 201); len(was) != 1 || was[0].Pinned || was[0].Work == pinned {
+		t.Errorf("released: %+v", was)
+	}
+	first := was[0].Work
+	for _, bad := range []map[string]any{{"kind": "glaze", "what": "pin"}, {"kind": "glaze", "what": "pin", "cone": "99"}, {"kind": "glaze", "what": "second", "cone": "10"}, {"kind": "glaze", "what": "new"}} {
+		said(bad, 422)
+	}
+	for day := range 2 {
+		b.fire(5+day, "20>1300@150 >20@150", kiln.Glaze)
+	}
+	var k struct{ Usual []usual }
+	if b.ask("GET", "/v1/kilns/big-blue", nil, &k); len(k.Usual) != 1 || !k.Usual[0].Asks || k.Usual[0].Work != first {
+		t.Fatalf("two in a row: %+v", k.Usual)
+	}
+	if _, page := b.ask("GET", "/kilns", nil, nil); !strings.Contains(page, "New usual, or a second one?") {
+		t.Error("the page does not ask")
+	}
+	was = said(map[string]any{"kind": "glaze", "what": "second", "name": "cone 10"}, 201)
+	if len(was) != 2 || was[0].Name != "" || was[0].Work != first || was[0].Asks || was[1].Name != "cone 10" || was[1].Work < first+50 {
+		t.Errorf("a second one: %+v", was)
+	}
+	for day := range 3 { // five of the second by now: the first stands
+		b.fire(10+day, "20>1300@150 >20@150", kiln.Glaze)
+	}
+	if b.ask("GET", "/v1/kilns/big-blue", nil, &k); len(k.Usual) != 2 || k.Usual[0].Work != first {
+		t.Errorf("after more of the second: %+v", k.Usual)
+	}
+	was = said(map[string]any{"kind": "glaze", "what": "release", "name": "cone 10"}, 201)
+	if len(was) != 1 || was[0].Work < first+50 {
+		t.Errorf("the second is none any more, and five in a row are the usual: %+v", was)
+	}
+}

@@ -97,6 +97,8 @@ var everyRoute = []struct{ method, address, body string }{
 	{"POST", "/verdicts", "id=0193c0c1-0000-7000-8000-0000000000aa&load=" + aLoad + "&form=teapot&body=tern/B&good=3"},
 	{"POST", "/verdicts/0193c0c1-0000-7000-8000-0000000000aa/strike", "why=another+board"},
 	{"PUT", "/v1/kilns/shed", `{"fuel":"gas"}`}, {"POST", "/v1/kilns/shed/rename", `{"to":"barn"}`},
+	{"PUT", "/v1/kilns/big-blue/usual/0193c0c1-0000-7000-8000-0000000000e7", `{"kind":"glaze","what":"pin","cone":"6"}`},
+	{"POST", "/kilns/big-blue/usual", "id=0193c0c1-0000-7000-8000-0000000000e8&kind=glaze&what=release"},
 	{"PUT", "/v1/kilns/big-blue/keep-shut", `{"id":"0193c0c1-0000-7000-8000-0000000000e2","keep_shut_above_c":80,"keep_shut_reason":"its maker's manual"}`},
 	{"POST", "/settings/big-blue/mark", "id=0193c0c1-0000-7000-8000-0000000000e3&keep_shut_above_c=45"},
 	{"POST", "/settings/big-blue/probes", "id=0193c0c1-0000-7000-8000-0000000000e4&channel=1&type=K&class=1&fitted_on=2026-01-13"},

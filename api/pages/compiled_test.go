@@ -65,7 +65,7 @@ func compiledPages() []Page {
 		CollectorFiringPage{Frame: f, Studio: studio, Curve: Drawing{Width: 9, Height: 9, Says: "drawn", Lines: []string{"points"}}, Note: "note", Cautions: []string{"caution"}},
 		CollectorFiringPage{Frame: f, Studio: studio},
 		KilnsPage{Frame: f, Fuels: []string{"fuel"}, Name: "name", Fuel: "fuel", Problem: &fault, Beside: []string{"beside"}, Strays: []StrayKiln{{"stray", 3, 2, 1}},
-			Kilns: []OneKiln{{Name: "kiln", State: "state", Fuel: "fuel", NoLine: true, Usual: []UsualFiring{{"kind", "atmosphere", "name", "cone", "top", "hours"}}, Probes: []KilnProbe{{"channel", "type", "says"}}}}},
+			Kilns: []OneKiln{{Name: "kiln", State: "state", Fuel: "fuel", NoLine: true, Usual: []UsualFiring{{Kind: "kind", Atmosphere: "atmosphere", Name: "name", Cone: "cone", Top: "top", Hours: "hours", Says: "says", Asks: true, ID: "id"}, {Pinned: true, ID: "other"}}, Probes: []KilnProbe{{"channel", "type", "says"}}}}},
 		KilnsPage{Frame: f, Kilns: []OneKiln{{Name: "kiln"}}},
 		ProblemPage{Frame: f, Problem: fault, Help: "help"},
 		ProblemPage{Frame: f, Problem: Problem{Title: "title", About: "about", Detail: "detail"}, Help: "help"},

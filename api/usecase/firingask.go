@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"lidwright/api/wire"
@@ -64,9 +65,11 @@ func (s Lids) meant(ctx context.Context, a FiringAsk, clay tiles.Clay) (FiringMe
 		if err != nil {
 			return m, err
 		}
-		past = detect.PastOf(firings, control)
+		if past, err = s.pastOf(ctx, m.Kiln, firings); err != nil {
+			return m, err
+		}
 		if a.Atmosphere == "" {
-			m.Atmosphere = mostly(firings, a.Kind)
+			m.Atmosphere = s.usualAtmosphere(firings, a.Kind)
 		}
 		life, err := s.Heat.Life(ctx, m.Kiln, control, m.On)
 		if err != nil {
@@ -149,18 +152,26 @@ func (m FiringMeant) For() string {
 	return join(fmt.Sprintf(from, m.Kind, m.Kiln, cone), m.Says)
 }
 
-// mostly is the atmosphere that most firings of a kind have, of two as many the one of the newest.
-func mostly(firings []kiln.Firing, kind kiln.Kind) (most kiln.Atmosphere) {
+// usualAtmosphere is the atmosphere of a question that names none: the one that most firings of a kind have, two
+// at least, so that a single firing of another does not move it; else that of the settings, else the newest's.
+func (s *Studio) usualAtmosphere(firings []kiln.Firing, kind kiln.Kind) kiln.Atmosphere {
 	count := map[kiln.Atmosphere]int{}
+	var newest kiln.Atmosphere
 	for _, f := range firings {
 		if f.Kind == kind {
 			count[f.Atmosphere]++
+			newest = cmp.Or(newest, f.Atmosphere)
 		}
 	}
-	for _, f := range firings {
-		if f.Kind == kind && (most == "" || count[f.Atmosphere] > count[most]) {
+	own := s.Site.atmosphere()
+	most := own
+	for _, f := range slices.Backward(firings) { // of two as many the earlier one
+		if n := count[f.Atmosphere]; f.Kind == kind && n >= 2 && n > count[most] {
 			most = f.Atmosphere
 		}
+	}
+	if count[most] == 0 && own == kiln.UnknownAtmosphere && newest != "" {
+		return newest
 	}
 	return most
 }
@@ -171,6 +182,10 @@ func usualSays(e detect.Expected) string {
 	l := heatwork.MainConeScale()
 	cone := func(c kiln.Celsius) string { return l.Words(l.Position(c)) }
 	switch {
+	case e.Pinned && e.Last != 0:
+		return fmt.Sprintf("set by hand; your last %s was %s", e.Kind, cone(e.Last))
+	case e.Pinned:
+		return "set by hand"
 	case e.Moved:
 		return fmt.Sprintf("your usual %s moved: the last %d in a row were %s", e.Kind, e.Of, cone(e.HeatWork))
 	case e.MovesAfter() > 0:

@@ -105,7 +105,11 @@ func (s Firings) usualOf(ctx context.Context, key usualKey) (usualRead, error) {
 	if err != nil {
 		return usualRead{}, err
 	}
-	usual, _ := detect.PastOf(firings, control).UsualOf(key.kind, key.atmosphere)
+	past, err := s.pastOf(ctx, key.kiln, firings)
+	if err != nil {
+		return usualRead{}, err
+	}
+	usual, _ := past.UsualOf(key.kind, key.atmosphere)
 	var curves []kiln.Envelope
 	for _, id := range usual.IDs {
 		lines, _, err := s.Archive.Envelopes(ctx, id, []kiln.ChannelID{control}, 5*time.Minute, 0)

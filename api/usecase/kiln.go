@@ -208,6 +208,66 @@ func (s Kilns) Strays(ctx context.Context) ([]wire.StrayKiln, error) {
 	return out, nil
 }
 
+// UsualSaid is what was said of usual firings, as the detector of firings takes it.
+func UsualSaid(said []tiles.UsualSaid) []detect.UsualSaid {
+	out := make([]detect.UsualSaid, len(said))
+	for i, u := range said {
+		out[i] = detect.UsualSaid{Kind: u.Kind, Atmosphere: u.Atmosphere, What: u.What, Name: u.Name, HeatWork: u.HeatWork, At: u.At}
+	}
+	return out
+}
+
+// pastOf is what the firings of a kiln lead to expect, with what was said of the usual ones.
+func (s *Studio) pastOf(ctx context.Context, id kiln.KilnID, firings []kiln.Firing) (detect.Past, error) {
+	said, err := s.Archive.Usuals(ctx, id)
+	return detect.PastOf(firings, s.Known(id).Control, UsualSaid(said)...), err
+}
+
+// SayUsual keeps what a person says of a usual firing. A second one that is named without its heat is that of
+// the last firings, which lay beside the first.
+func (s Kilns) SayUsual(ctx context.Context, id kiln.KilnID, said string, b wire.UsualBody) (tiles.PutResult, error) {
+	if _, ok := s.KilnNamed(id); !ok {
+		return tiles.PutResult{}, fmt.Errorf("%s: %w", id, record.ErrNoKiln)
+	}
+	u := tiles.UsualSaid{ID: said, Kiln: id, Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere), What: b.What, Name: b.Name, HeatWork: kiln.NoTemperature(), By: b.By}
+	firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: id, Status: kiln.Ended, Limit: newestKilns})
+	if err != nil {
+		return tiles.PutResult{}, err
+	}
+	if u.Atmosphere == "" {
+		u.Atmosphere = s.usualAtmosphere(firings, u.Kind)
+	}
+	past, err := s.pastOf(ctx, id, firings)
+	if err != nil {
+		return tiles.PutResult{}, err
+	}
+	e, _ := past.UsualOf(u.Kind, u.Atmosphere)
+	switch {
+	case b.Cone != "":
+		if u.HeatWork, err = heatwork.MainConeScale().Parse(b.Cone); err != nil {
+			return tiles.PutResult{}, coneProblem("cone", err)
+		}
+	case b.HeatWorkC != 0:
+		u.HeatWork = kiln.Celsius(b.HeatWorkC)
+	case u.What == tiles.UsualSecond && e.Last != 0:
+		u.HeatWork = e.Last
+	}
+	if err := u.Validate(); err != nil {
+		return tiles.PutResult{}, err
+	}
+	if u.What == tiles.UsualNew && len(e.Beside) == 0 {
+		return tiles.PutResult{}, refuse("unknown-value", "The last firings are as usual: none lies beside it.", wire.Field{Name: "what", Says: "no firing lies beside the usual one"})
+	}
+	kept, err := s.Archive.PutUsual(ctx, u, s.Now())
+	if err == nil && kept.New {
+		if s.Learn != nil {
+			s.Learn(ctx, id)
+		}
+		s.Shrink.Touch()
+	}
+	return kept, err
+}
+
 // Beside says what of the kilns that people added stands otherwise in the settings, where theirs holds.
 func (s Kilns) Beside(ctx context.Context) ([]string, error) {
 	added, err := s.Archive.AddedKilns(ctx)
@@ -258,12 +318,16 @@ func (s Kilns) KilnOf(ctx context.Context, id kiln.KilnID) (wire.KilnJSON, error
 	if err != nil {
 		return j, err
 	}
-	for _, e := range detect.PastOf(firings, k.Control).Usual {
+	past, err := s.pastOf(ctx, id, firings)
+	if err != nil {
+		return j, err
+	}
+	for _, e := range past.Usual {
 		if !e.Settled {
 			continue
 		}
 		l := heatwork.MainConeScale()
-		u := wire.Usual{Kind: string(e.Kind), Atmosphere: string(e.Atmosphere), HeatWorkC: Celsius(e.HeatWork), TopC: Celsius(e.Top), OfLast: e.Of}
+		u := wire.Usual{Name: e.Name, Pinned: e.Pinned, Asks: e.MovesAfter() > 0, Says: usualSays(e), Kind: string(e.Kind), Atmosphere: string(e.Atmosphere), HeatWorkC: Celsius(e.HeatWork), TopC: Celsius(e.Top), OfLast: e.Of}
 		if e.HeatWork.Known() {
 			u.Cone = l.Text(l.Position(e.HeatWork))
 		}

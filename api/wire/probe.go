@@ -37,6 +37,10 @@ type Bias struct {
 }
 
 type Usual struct {
+	Name       string   `json:"name" doc:"Of a second one of its kind; empty: the first"`
+	Pinned     bool     `json:"pinned" doc:"Said by hand"`
+	Asks       bool     `json:"asks" doc:"The last firings lay beside it, near one another: a new usual, or a second one?"`
+	Says       string   `json:"says" doc:"What else is to be known of it"`
 	Kind       string   `json:"kind"`
 	Atmosphere string   `json:"atmosphere"`
 	HeatWorkC  *float64 `json:"heat_work_c"`

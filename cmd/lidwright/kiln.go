@@ -13,7 +13,7 @@ func kilnCommand() *cobra.Command {
 		Use: "kiln", Short: "Kilns: list them, add one without a line, say that one has another name now",
 		Example: "  lidwright kiln list\n  lidwright kiln add little-red --fuel gas\n  lidwright kiln rename little-red annex",
 	}
-	c.AddCommand(kilnListCommand(), kilnAddCommand(), kilnRenameCommand())
+	c.AddCommand(kilnListCommand(), kilnAddCommand(), kilnRenameCommand(), kilnUsualCommand())
 	return c
 }
 
@@ -97,4 +97,78 @@ settings, before the next start, by was = ["OLD"] in the table of NEW.`,
 			return err
 		},
 	}
+}
+
+func kilnUsualCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "usual KILN KIND", Short: "Pin a usual firing by hand, or say that the last ones are a new or a second one (owner)", Args: cobra.ExactArgs(2),
+		Long:    "Without a flag it says what is usual. Where the last firings lay beside the usual one, near one another, tell\nwhether they are the new usual, or a second one that has a name of its own.",
+		Example: "  lidwright kiln usual big-blue glaze\n  lidwright kiln usual big-blue glaze --pin 6\n  lidwright kiln usual big-blue glaze --release\n  lidwright kiln usual big-blue glaze --second \"cone 10\"",
+		RunE:    sayUsual,
+	}
+	c.Flags().String("pin", "", "cone that is usual, whatever is fired")
+	c.Flags().Bool("release", false, "go by the firings again")
+	c.Flags().Bool("new", false, "the last firings are the new usual")
+	c.Flags().String("second", "", "name of a second usual: firings near the last ones, or near --cone")
+	c.Flags().String("cone", "", "cone of a second usual")
+	c.Flags().String("atmosphere", "", "oxidation, reduction or unknown; that of most firings of the kind if not said")
+	c.Flags().String("by", "", "maker's mark")
+	return c
+}
+
+func sayUsual(c *cobra.Command, args []string) error {
+	body := flagsOf(c, "atmosphere", "cone", "by")
+	body["kind"] = args[1]
+	pin, _ := c.Flags().GetString("pin")
+	second, _ := c.Flags().GetString("second")
+	release, _ := c.Flags().GetBool("release")
+	anew, _ := c.Flags().GetBool("new")
+	said := 0
+	for what, so := range map[string]bool{"pin": pin != "", "second": second != "", "release": release, "new": anew} {
+		if so {
+			body["what"] = what
+			said++
+		}
+	}
+	if said > 1 {
+		return &exit{exitWrongUse, "say one of --pin, --release, --new and --second"}
+	}
+	if pin != "" {
+		body["cone"] = pin
+	}
+	if second != "" {
+		body["name"] = second
+	}
+	var k struct {
+		Usual []struct{ Kind, Atmosphere, Name, Cone, Says string }
+	}
+	path := "/v1/kilns/" + url.PathEscape(args[0])
+	done, err := false, error(nil)
+	if said == 0 {
+		done, err = get(c, path, nil, &k)
+	} else {
+		done, err = put(c, path+"/usual/"+newID(c), body, &k)
+	}
+	if err != nil || done {
+		return err
+	}
+	none := true
+	for _, u := range k.Usual {
+		if u.Kind != args[1] {
+			continue
+		}
+		none = false
+		line := fmt.Sprintf("%s, %s: cone %s", u.Kind, u.Atmosphere, u.Cone)
+		if u.Name != "" {
+			line = fmt.Sprintf("%s, %s, %s: cone %s", u.Kind, u.Name, u.Atmosphere, u.Cone)
+		}
+		if u.Says != "" {
+			line += "; " + u.Says
+		}
+		fmt.Fprintln(c.OutOrStdout(), line)
+	}
+	if none {
+		fmt.Fprintf(c.OutOrStdout(), "No usual %s yet: it begins with the third whole firing, or is pinned: --pin 6\n", args[1])
+	}
+	return nil
 }

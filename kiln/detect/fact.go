@@ -52,12 +52,15 @@ type Past struct {
 	falls   []Fall        // the quickest to each level
 	ended   []kiln.Firing // those that were looked at
 	control kiln.ChannelID
+	said    []UsualSaid
 }
 
 // Expected is the usual firing of one kind and atmosphere, or, while none is settled, what the one or two
 // so far let a detector expect.
 type Expected struct {
-	Settled    bool // it is the usual firing
+	Settled    bool   // it is the usual firing
+	Name       string // of a second one of its kind, as people call it; "" of the first
+	Pinned     bool   // its heat work was said by hand
 	Kind       kiln.Kind
 	Atmosphere kiln.Atmosphere
 	Top        kiln.Celsius    // median peak of the control channel
@@ -80,7 +83,7 @@ func (p Past) Expect(kind kiln.Kind, atmosphere kiln.Atmosphere) (Expected, bool
 	var found Expected
 	var ok bool
 	for _, e := range p.Usual {
-		if e.Kind != kind {
+		if e.Kind != kind || e.Name != "" {
 			continue
 		}
 		if e.Atmosphere == atmosphere {

@@ -8,17 +8,14 @@ import (
 	"lidwright/kiln"
 )
 
-// PastOf is what the firings of one kiln so far, in any order, lead to expect, per kind and atmosphere.
-func PastOf(firings []kiln.Firing, control kiln.ChannelID) Past {
+// PastOf is what the firings of one kiln so far, in any order, lead to expect, per kind and atmosphere, with
+// what people said of the usual ones, the oldest first.
+func PastOf(firings []kiln.Firing, control kiln.ChannelID, said ...UsualSaid) Past {
 	ended := slices.DeleteFunc(slices.Clone(firings), func(f kiln.Firing) bool { return f.Status != kiln.Ended })
 	slices.SortStableFunc(ended, func(a, b kiln.Firing) int { return b.Began.Wall.Compare(a.Began.Wall) })
 	var p Past
 	if len(ended) > 0 {
 		p.Kind, p.Atmosphere = ended[0].Kind, ended[0].Atmosphere
-	}
-	type sort struct {
-		kind       kiln.Kind
-		atmosphere kiln.Atmosphere
 	}
 	by := map[sort][]kiln.Firing{}
 	var order []sort
@@ -29,13 +26,20 @@ func PastOf(firings []kiln.Firing, control kiln.ChannelID) Past {
 		}
 		by[s] = append(by[s], f)
 	}
-	for _, s := range order {
-		slices.Reverse(by[s])
-		if e := usualOf(by[s], control); e.Of > 0 {
-			p.Usual = append(p.Usual, e)
+	for _, s := range said {
+		if of := (sort{s.Kind, s.Atmosphere}); !slices.Contains(order, of) {
+			order = append(order, of)
 		}
 	}
-	p.ended, p.control = ended, control
+	for _, s := range order {
+		slices.Reverse(by[s])
+		for _, e := range s.usuals(by[s], control, said) {
+			if e.Of > 0 || e.Pinned {
+				p.Usual = append(p.Usual, e)
+			}
+		}
+	}
+	p.ended, p.control, p.said = ended, control, said
 	return p
 }
 
@@ -45,9 +49,9 @@ func (p Past) With(f kiln.Firing) Past {
 	if f.Status != kiln.Ended || slices.ContainsFunc(p.ended, func(e kiln.Firing) bool { return e.ID == f.ID }) {
 		return p
 	}
-	next := PastOf(append(slices.Clone(p.ended), f), p.control)
+	next := PastOf(append(slices.Clone(p.ended), f), p.control, p.said...)
 	for i, e := range next.Usual {
-		if was, ok := p.Expect(e.Kind, e.Atmosphere); ok && was.Atmosphere == e.Atmosphere {
+		if was, ok := p.Expect(e.Kind, e.Atmosphere); ok && e.Name == "" && was.Atmosphere == e.Atmosphere {
 			next.Usual[i].Holds = was.Holds
 		}
 	}
@@ -78,7 +82,7 @@ func UsualBefore(firings []kiln.Firing, i int, control kiln.ChannelID) Expected 
 	if len(before) == 0 {
 		return Expected{Kind: f.Kind, Atmosphere: f.Atmosphere, HeatWork: kiln.NoTemperature(), Top: kiln.NoTemperature()}
 	}
-	return usualOf(before, control)
+	return usualOf(before, control, nil)
 }
 
 // expectedOf is what some firings of one sort lead to expect.

@@ -3,6 +3,7 @@ package detect
 import (
 	"math"
 	"slices"
+	"time"
 
 	"lidwright/kiln"
 )
@@ -25,10 +26,17 @@ const (
 // is the median of the last four that do. Others stand beside it, and move it only as a row of four. Until it
 // begins a detector goes by those so far, and nothing is usual. Of is 0 where no firing has a heat work or a
 // peak.
-func usualOf(whole []kiln.Firing, control kiln.ChannelID) Expected {
+func usualOf(whole []kiln.Firing, control kiln.ChannelID, anew []time.Time) Expected {
 	var u usual
 	for _, f := range whole {
+		for len(anew) > 0 && f.Began.Wall.After(anew[0]) {
+			u.renew()
+			anew = anew[1:]
+		}
 		u.take(f, heatOf(f, control))
+	}
+	if len(anew) > 0 {
+		u.renew()
 	}
 	switch {
 	case len(u.of) > 0:
@@ -42,6 +50,118 @@ func usualOf(whole []kiln.Firing, control kiln.ChannelID) Expected {
 	e.Settled, e.Beside, e.Moved = true, slices.Clone(u.row), u.moved
 	if last := whole[len(whole)-1]; len(u.row) > 0 {
 		e.Last = heatOf(last, control)
+	}
+	return e
+}
+
+// UsualSaid is what a person said of the usual firing of a kind and atmosphere.
+type UsualSaid struct {
+	Kind       kiln.Kind
+	Atmosphere kiln.Atmosphere
+	What       string       // pin, release, new, second
+	Name       string       // of a second one; "" of the first
+	HeatWork   kiln.Celsius // of pin and second
+	At         time.Time
+}
+
+// sort is what a usual firing is of.
+type sort struct {
+	kind       kiln.Kind
+	atmosphere kiln.Atmosphere
+}
+
+// usuals are the usual firings of a sort, the first one and those that people gave a name, of its whole
+// firings, oldest first.
+func (s sort) usuals(whole []kiln.Firing, control kiln.ChannelID, said []UsualSaid) []Expected {
+	var anew []time.Time
+	var seconds []UsualSaid
+	pinned := kiln.NoTemperature()
+	for _, u := range said {
+		if u.Kind != s.kind || u.Atmosphere != s.atmosphere {
+			continue
+		}
+		switch u.What {
+		case "new":
+			anew = append(anew, u.At)
+		case "pin":
+			pinned = u.HeatWork
+		case "second":
+			seconds = append(slices.DeleteFunc(seconds, func(o UsualSaid) bool { return o.Name == u.Name }), u)
+		case "release":
+			if seconds = slices.DeleteFunc(seconds, func(o UsualSaid) bool { return o.Name == u.Name }); u.Name == "" {
+				pinned = kiln.NoTemperature()
+			}
+		}
+	}
+	first, of := s.parted(whole, control, seconds, pinned)
+	e := Expected{Kind: s.kind, Atmosphere: s.atmosphere, HeatWork: kiln.NoTemperature(), Top: kiln.NoTemperature()}
+	if len(first) > 0 {
+		e = usualOf(first, control, anew)
+	}
+	if pinned.Known() {
+		e = e.pin(pinned, first, control)
+	}
+	out := []Expected{e}
+	for i, u := range seconds {
+		e := Expected{Kind: s.kind, Atmosphere: s.atmosphere, Top: kiln.NoTemperature()}
+		if len(of[i]) > 0 {
+			e = expectedOf(lastOf(of[i], UsualOf), control)
+		}
+		e = e.pin(u.HeatWork, of[i], control)
+		e.Name = u.Name
+		out = append(out, e)
+	}
+	return out
+}
+
+// parted are the firings of the first usual one, and those of each second: within 40 °C of it, and nearer to it
+// than to what was usual when it was said.
+func (s sort) parted(whole []kiln.Firing, control kiln.ChannelID, seconds []UsualSaid, pinned kiln.Celsius) (first []kiln.Firing, of [][]kiln.Firing) {
+	of = make([][]kiln.Firing, len(seconds))
+	for _, f := range whole {
+		w, at, apart := heatOf(f, control), -1, kiln.Celsius(usualWithin)
+		for i, u := range seconds {
+			middle := pinned
+			if !middle.Known() {
+				middle = s.before(whole, control, u.At)
+			}
+			d := max(w-u.HeatWork, u.HeatWork-w)
+			if d <= apart && !(max(w-middle, middle-w) <= d) {
+				at, apart = i, d
+			}
+		}
+		if at < 0 {
+			first = append(first, f)
+		} else {
+			of[at] = append(of[at], f)
+		}
+	}
+	return first, of
+}
+
+// before is the heat work that was usual at a moment; NaN where nothing was.
+func (s sort) before(whole []kiln.Firing, control kiln.ChannelID, at time.Time) kiln.Celsius {
+	n := 0
+	for n < len(whole) && whole[n].Began.Wall.Before(at) {
+		n++
+	}
+	if n == 0 {
+		return kiln.NoTemperature()
+	}
+	if e := usualOf(whole[:n], control, nil); e.Settled {
+		return e.HeatWork
+	}
+	return kiln.NoTemperature()
+}
+
+// pin is e with the heat work that was said by hand, whatever was fired.
+func (e Expected) pin(at kiln.Celsius, whole []kiln.Firing, control kiln.ChannelID) Expected {
+	e.Settled, e.Pinned, e.HeatWork, e.Moved, e.Beside, e.Last = true, true, at, false, nil, 0
+	e.Works = slices.DeleteFunc(slices.Clone(e.Works), func(w float64) bool { return math.Abs(w-float64(at)) > usualWithin })
+	if n := len(whole); n > 0 {
+		if last := heatOf(whole[n-1], control); max(last-at, at-last) > usualWithin {
+			e.Last = last
+		}
 	}
 	return e
 }
@@ -76,6 +196,13 @@ func (u *usual) take(f kiln.Firing, c kiln.Celsius) {
 		if len(u.row) == rowMoves {
 			u.of, u.works, u.row, u.rows, u.moved = u.row, u.rows, nil, nil, true
 		}
+	}
+}
+
+// renew makes the last firings, which lie beside the usual one, the usual ones.
+func (u *usual) renew() {
+	if len(u.row) > 0 {
+		u.of, u.works, u.row, u.rows, u.moved = u.row, u.rows, nil, nil, false
 	}
 }
 
@@ -130,7 +257,7 @@ func (e Expected) MovesAfter() int {
 func (p Past) UsualOf(kind kiln.Kind, atmosphere kiln.Atmosphere) (found Expected, ok bool) {
 	for _, e := range p.Usual {
 		switch {
-		case e.Kind != kind || !e.Settled:
+		case e.Kind != kind || e.Name != "" || !e.Settled:
 		case e.Atmosphere == atmosphere:
 			return e, true
 		case !ok:
