@@ -137,6 +137,8 @@ func knock(t *testing.T, site, method, path string, header ...string) (*http.Res
 	switch {
 	case !web.Unsafe(method):
 		contentType, body = "", ""
+	case path == "/import":
+		contentType, body = "multipart/form-data; boundary=x", "--x--\r\n"
 	case path == "/v1/import", method == http.MethodPost && strings.HasPrefix(path, "/v1/firings/"):
 		contentType, body = "text/csv", "x\n"
 	case web.IsAPI(path):
@@ -301,7 +303,8 @@ var whoMay = map[auth.Who]string{
 	Owner: `
 		POST /bar/{bar}/confirm
 		POST /bar/{bar}/count
-		POST /bars
+		GET /import
+		POST /import
 		GET /class
 		POST /class
 		POST /class/bars

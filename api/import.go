@@ -2,11 +2,13 @@ package api
 
 import (
 	"cmp"
+	"encoding/base64"
 	"encoding/csv"
 	"errors"
 	"io"
 	"net/http"
 	"net/url"
+	"path/filepath"
 	"reflect"
 	"slices"
 	"strconv"
@@ -16,9 +18,11 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"lidwright/api/pages"
 	"lidwright/api/tables"
 	"lidwright/api/web"
 	"lidwright/api/wire"
+	"lidwright/kiln/delimited"
 	"lidwright/tiles"
 )
 
@@ -286,3 +290,99 @@ func (s barRoutes) tableOf(t tables.Table) func(http.ResponseWriter, *http.Reque
 		return out.Error()
 	}
 }
+
+// importPage takes a file or what is pasted, without script: first what it would bring, then, sent again, for good.
+func (s barRoutes) importPage(w http.ResponseWriter, r *http.Request) error {
+	return s.show(w, pages.ImportPage{Frame: s.page(r.Context(), "bars").Frame, Kinds: tables.In(), Kind: r.URL.Query().Get("kind")})
+}
+
+func (s barRoutes) postImportPage(w http.ResponseWriter, r *http.Request) error {
+	flow := http.NewResponseController(w)
+	flow.SetReadDeadline(time.Now().Add(importWait))
+	flow.SetWriteDeadline(time.Now().Add(importWait))
+	data := pages.ImportPage{Frame: s.page(r.Context(), "bars").Frame, Kinds: tables.In()}
+	status := http.StatusOK
+	refused := func(err error) error {
+		p := s.problemFrom(r.Context(), err)
+		data.Problem, status = onPage(p), p.Status
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		w.WriteHeader(status)
+		return s.show(w, data)
+	}
+	text, form, err := uploaded(r)
+	data.Kind, data.Days, data.Others, data.File = form["kind"], form["days"], form["others"], form["name"]
+	if err != nil {
+		return refused(err)
+	}
+	data.Pasted = form["pasted"]
+	data.Held = base64.StdEncoding.EncodeToString(text)
+	ask := tables.Ask{Kind: data.Kind, Days: data.Days, Others: data.Others, Dry: form["keep"] != "yes"}
+	if ask.Kind == "" {
+		ask.Kind = "bars"
+		if name := strings.TrimSuffix(strings.ToLower(filepath.Base(data.File)), ".csv"); slices.Contains(tables.In(), name) {
+			ask.Kind = name
+		}
+	}
+	out, err := s.tables().Take(r.Context(), text, ask)
+	if err != nil {
+		return refused(err)
+	}
+	data.Outcome = &out
+	if out.Kept {
+		data.Held, data.Pasted = "", ""
+	}
+	return s.show(w, data)
+}
+
+// uploaded reads the fields of a form with a file: the table out of what was chosen, pasted, or sent along before.
+func uploaded(r *http.Request) (text []byte, form map[string]string, err error) {
+	form = map[string]string{}
+	parts, err := r.MultipartReader()
+	if err != nil {
+		return nil, form, problem("not-json", "The form cannot be read.")
+	}
+	for {
+		part, err := parts.NextPart()
+		if err == io.EOF {
+			break
+		}
+		var body []byte
+		if err == nil {
+			body, err = io.ReadAll(part)
+		}
+		var big *http.MaxBytesError
+		switch {
+		case errors.As(err, &big):
+			return nil, form, problem("too-large", "A table may have 16 MB; send it in parts.")
+		case err != nil:
+			return nil, form, problem("not-json", "The form cannot be read.")
+		}
+		switch name := part.FormName(); name {
+		case "file":
+			if len(body) > 0 {
+				text, form["name"] = body, filepath.Base(part.FileName())
+			}
+		case "table":
+			if text == nil && len(body) > 0 {
+				text, form["pasted"] = body, string(body)
+			}
+		case "held":
+			if text == nil && len(body) > 0 {
+				if text, err = base64.StdEncoding.DecodeString(string(body)); err != nil {
+					return nil, form, problem("not-json", "The form cannot be read.")
+				}
+			}
+		default:
+			if len(form) < 16 && len(body) < 1000 {
+				form[name] = string(body)
+			}
+		}
+	}
+	if len(text) == 0 {
+		return nil, form, problem("missing", "Choose a file, or paste a table.", wire.Field{Name: "file", Says: "is needed"})
+	}
+	return text, form, nil
+}
+
+// aFile is a form with a table in it, which goes along in base64 the second time.
+var aFile = web.Payload{Kind: "multipart/form-data", Limit: delimited.MostBytes*4/3 + 64<<10}

@@ -1,11 +1,14 @@
 package api
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
+	"html"
 	"math"
 	"math/rand/v2"
-	"net/url"
+	"mime/multipart"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -162,18 +165,60 @@ func BenchmarkTakeTable(b *testing.B) {
 	}
 }
 
-// The page takes a pasted table without script, in two steps; sheets have a code that a phone opens.
+// upload sends the form of the page that takes tables in; the table of name file has a file's name.
+func (b *bench) upload(name string, fields map[string]string, want int) string {
+	b.t.Helper()
+	var body bytes.Buffer
+	w := multipart.NewWriter(&body)
+	for field, text := range fields {
+		if field == "file" {
+			part, err := w.CreateFormFile("file", name)
+			if err != nil {
+				b.t.Fatal(err)
+			}
+			part.Write([]byte(text))
+			continue
+		}
+		w.WriteField(field, text)
+	}
+	w.Close()
+	r, text := b.send("POST", "/import", w.FormDataContentType(), body.String())
+	if r.StatusCode != want {
+		b.t.Fatalf("%d, want %d: %s", r.StatusCode, want, text)
+	}
+	return text
+}
+
+// held is what the page sends along of a table.
+func held(t *testing.T, page string) string {
+	t.Helper()
+	m := regexp.MustCompile(`name="held" value="([^"]+)"`).FindStringSubmatch(page)
+	if m == nil {
+		t.Fatalf("nothing goes along: %s", page)
+	}
+	return html.UnescapeString(m[1])
+}
+
+// The page takes a file or a pasted table without script, in two steps; sheets have a code that a phone opens.
 func TestTablesOnPages(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7", "BQ4")
 	table := "code,wet\nBQ7,100.1\nBQ4,100.2\n"
-	_, text := b.post("/bars", url.Values{"table": {table}}, 200)
-	has(t, text, "It would bring", "2 readings", "Keep it")
-	_, text = b.post("/bars", url.Values{"table": {table}, "keep": {"yes"}}, 200)
-	has(t, text, "Kept:", "2 readings")
-	_, text = b.post("/bars", url.Values{"table": {"code,wet\nBQ7,long\n"}, "keep": {"yes"}}, 200)
-	has(t, text, "Nothing was kept", "line 2, wet")
-	b.post("/bars", url.Values{"table": {"nothing"}}, 422)
+	text := b.upload("", map[string]string{"table": table}, 200)
+	has(t, text, "It would bring 0 new bars and 2 readings", "Take it in", "What was understood")
+	has(t, b.upload("", map[string]string{"held": held(t, text), "keep": "yes"}, 200), "Kept: 0 new bars, 2 readings", "0 of the readings count", "2 do not count: It counts with the next stage")
+	has(t, b.upload("", map[string]string{"table": "code,wet\nBQ7,long\n", "keep": "yes"}, 200), "Nothing can be kept", "line 2, wet:", "BQ7,long")
+	has(t, b.upload("", map[string]string{"table": "nothing"}, 422), "cannot be read")
+	has(t, b.upload("", map[string]string{"keep": "yes"}, 422), "Choose a file")
+	// A file asks in place what it does not tell; what was chosen and answered goes along.
+	text = b.upload("by-hand.csv", map[string]string{"file": notebook(t, "by-hand.csv")}, 200)
+	has(t, text, "by-hand.csv", "Does the day or the month come first in 3/4/2023 (line 4)?", `name="days" value="day_first"`, `name="others" value="note"`, "Go on")
+	text = b.upload("", map[string]string{"held": held(t, text), "name": "by-hand.csv", "days": "day_first"}, 200)
+	has(t, text, `type="hidden" name="days" value="day_first"`, `name="others" value="note"`, "Go on")
+	text = b.upload("", map[string]string{"held": held(t, text), "name": "by-hand.csv", "days": "day_first", "others": "leave"}, 200)
+	has(t, text, "It would bring 2 new bars and 12 readings", "Codes for bars without one:", "Take it in", "day first")
+	has(t, b.upload("", map[string]string{"held": held(t, text), "days": "day_first", "others": "leave", "keep": "yes"}, 200), "Kept: 2 new bars, 12 readings", "12 of the readings count")
+	has(t, b.upload("pots.csv", map[string]string{"file": "id,form,collar_mm,body\n" + b.id() + ",jar,\"104,5\",tern/A\n"}, 200), "It would bring 1 rows", "pots")
 	has(t, b.page("/bars?clay=tern"), "BQ7", "BQ4", "/bars.csv?clay=tern")
 	sheet := b.page("/bars/sheet?codes=BQ7")
 	has(t, sheet, "<u>BQ7</u>", `aria-label="opens the entry of bar BQ7"`, "http://kiln-pi.local:8573")

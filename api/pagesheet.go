@@ -8,7 +8,6 @@ import (
 
 	"github.com/boombuler/barcode/qr"
 
-	"lidwright/api/tables"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 )
@@ -73,7 +72,7 @@ func (s barRoutes) barSheetPage(w http.ResponseWriter, r *http.Request) error {
 
 const listed = 50 // bars or loads on one page of their list
 
-// barsPage lists bars by code, takes tables in and gives them out.
+// barsPage lists bars by code.
 func (s barRoutes) barsPage(w http.ResponseWriter, r *http.Request) error {
 	data, err := s.barsData(r)
 	if err != nil {
@@ -89,8 +88,6 @@ type barsData struct {
 	Clay    string
 	Waiting bool
 	More    string // the code after which the list goes on; empty: it ends here
-	Table   string // as it was pasted
-	Outcome *wire.Import
 }
 
 func (s barRoutes) barsData(r *http.Request) (barsData, error) {
@@ -113,24 +110,4 @@ func (s barRoutes) barsData(r *http.Request) (barsData, error) {
 		data.Bars = append(data.Bars, s.Bars().BarJSON(b.Bar))
 	}
 	return data, nil
-}
-
-// postTable takes a pasted table: first what it would bring, then, sent again, for good.
-func (s barRoutes) postTable(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
-	if err != nil {
-		return err
-	}
-	out, err := s.tables().Take(r.Context(), []byte(form.Get("table")), tables.Ask{Dry: form.Get("keep") == ""})
-	data, listErr := s.barsData(r)
-	if listErr != nil {
-		return listErr
-	}
-	data.Table, data.Outcome = form.Get("table"), &out
-	if err != nil {
-		data.Error, data.Outcome = s.problemFrom(r.Context(), err), nil
-		w.Header().Set("Content-Type", "text/html; charset=utf-8")
-		w.WriteHeader(data.Error.Status)
-	}
-	return s.render(w, "bars", data)
 }

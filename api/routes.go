@@ -61,6 +61,7 @@ var (
 	other      = class{traffic: "other", takes: aForm}
 	webPage    = class{traffic: "page", takes: aForm}
 	webForm    = webPage
+	webFile    = class{traffic: "page", takes: aFile}
 	read       = class{traffic: "api_read", takes: aJSON}
 	readNow    = class{traffic: "api_read", takes: aJSON, keeps: keepsNow}
 	readClay   = class{traffic: "api_read", takes: aJSON, keeps: keepsClay}
@@ -402,7 +403,8 @@ func (s *Server) pageTable() []entry {
 		{"POST /load/{load}/ticks", Bench, webForm, shown(firings.postTicks)},
 		{"GET /load/{load}/packing", reads, webPage, shown(loads.packingPage)},
 		{"GET /bars", reads, webPage, shown(bars.barsPage)},
-		{"POST /bars", Owner, webForm, shown(bars.postTable)},
+		{"GET /import", Owner, webPage, shown(bars.importPage)},
+		{"POST /import", Owner, webFile, shown(bars.postImportPage)},
 		{"GET /bars/sheet", reads, webPage, shown(bars.barSheetPage)},
 		{"GET /bars.csv", reads, webPage, shown(bars.barsCSV)},
 		{"GET /readings.csv", reads, webPage, shown(bars.readingsCSV)},

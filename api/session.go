@@ -130,6 +130,8 @@ func (s sessionRoutes) askCode(w http.ResponseWriter, r *http.Request, p *web.Pr
 	switch {
 	case r.Method == http.MethodGet:
 		data.Fields = []pages.Hidden{{Name: "next", Value: r.URL.RequestURI()}}
+	case routeOf(r).class.takes == aFile: // a file stays where it was chosen
+		data.Fields = []pages.Hidden{{Name: "next", Value: r.URL.EscapedPath()}}
 	case r.URL.Path == "/session":
 		data.Fields = []pages.Hidden{{Name: "next", Value: r.PostForm.Get("next")}}
 	default:

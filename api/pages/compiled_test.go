@@ -30,6 +30,9 @@ func compiledPages() []Page {
 	studio := CollectorStudio{Name: "name", ID: "id", Link: "link", Heard: "heard", Have: "have", Behind: "behind", Version: "version", Trouble: "trouble"}
 	at, many, age := "2026-11-30T20:40:00Z", 900.0, int64(3)
 	kind := "kind"
+	taken := wire.Import{Kind: "bars", Readings: 3, Codes: []string{"code"}, LeftOut: []wire.BadRow{{Line: 2, Says: "says"}}, Asked: []wire.AskedRow{{Line: 3, Bar: "bar", Question: "question"}},
+		NotCounting: []wire.NotCounting{{WhyNot: wire.WhyNot{Text: "text", Fix: &wire.Fix{Text: "fix", Link: "/link"}}, Readings: 1, Lines: []int{1, 2, 3, 4, 5, 6, 7, 8, 9}}},
+		Understood:  wire.Understood{Separator: "semicolon", DecimalComma: true, Days: "day_first", DaysFrom: "from", SerialDays: "serial", Columns: []wire.TableColumn{{Name: "name", As: "as", Unit: "mm"}, {Name: "name"}}}}
 	waits := LoadToMeasure{ID: "id", Number: 14, Kind: "kind", Codes: []string{"code", "another"}, First: true}
 	heats := wire.KilnNow{Kiln: "kiln", State: "state", Hot: true, TemperatureC: &many, RateCPerH: &many, ReadAgeS: &age, Kind: &kind, PeakAt: &at, AheadSays: "ahead",
 		KeepShutAboveC: &many, BelowKeepShutAt: &at, BelowKeepShutLikely: []string{at, at}}
@@ -43,6 +46,12 @@ func compiledPages() []Page {
 	view := CurveView{Phone: "<svg></svg>", Desk: "<svg></svg>", Table: []CurveRow{{1, 2, 3}}, Zoomed: true, Earlier: "?a", Later: "?b", In: "?c", All: "?d"}
 	return []Page{
 		HomePage{Frame: f},
+		ImportPage{Frame: f, Kinds: []string{"kind"}, Kind: "kind", Pasted: "pasted", Problem: &fault},
+		ImportPage{Frame: f, Kinds: []string{"kind"}, File: "file", Held: "held", Days: "days", Outcome: &taken},
+		ImportPage{Frame: f, Kinds: []string{"kind"}, File: "file", Held: "held", Days: "value", Outcome: &wire.Import{Kind: "kind", Questions: []wire.TableQuestion{{Field: "days", Text: "text", Options: []wire.TableOption{{Value: "value", Text: "text"}}}}}},
+		ImportPage{Frame: f, Kinds: []string{"kind"}, Outcome: &wire.Import{Kind: "kind", Bad: []wire.BadRow{{Line: 2, Field: "field", Says: "says"}}}},
+		ImportPage{Frame: f, Kinds: []string{"kind"}, Outcome: &wire.Import{Kind: "bars", Kept: true, Readings: 3, Pending: 1, NotCounting: taken.NotCounting}},
+		ImportPage{Frame: f, Kinds: []string{"kind"}, Outcome: &wire.Import{Kind: "readings", Kept: true, Readings: 3}},
 		HomePage{Frame: Frame{Site: "site", Now: time.Date(2026, 11, 30, 9, 0, 0, 0, time.UTC)}, ClockUnset: true, Alarm: []string{"alarm"}, Strays: []string{"stray"}, Waiting: []LoadToMeasure{waits}, News: []HomeNews{{"says", "link"}},
 			Lids:  []LidSized{{Pot: "pot", Form: "form", Seat: "seat", Clay: "clay", GalleryMM: 104.5, LidMM: 102.5, Made: "day"}},
 			Kilns: []KilnCard{{KilnNow: heats, Phone: "<svg></svg>", Desk: "<svg></svg>", Cautions: []Cautioned{{Text: "caution", More: []string{"more"}}}, Waiting: []LoadToMeasure{waits}}, {KilnNow: wrong}, {KilnNow: wire.KilnNow{Kiln: "kiln"}}}},

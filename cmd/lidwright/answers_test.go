@@ -535,6 +535,8 @@ func isPage(path string) bool {
 
 func typeOf(path string) string {
 	switch {
+	case path == "/import":
+		return "multipart/form-data; boundary=x"
 	case path == "/v1/import", strings.HasSuffix(path, "/curve"):
 		return "text/csv"
 	case strings.HasPrefix(path, "/v1/"):
