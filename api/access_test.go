@@ -269,6 +269,7 @@ var whoMay = map[auth.Who]string{
 		POST /firing/{id}/cones/strike
 		POST /firing/{id}/notes
 		POST /firing/{id}/said
+		POST /load/{load}/life
 		POST /load/{load}/ticks
 		POST /loads
 		POST /pot/{pot}/lid

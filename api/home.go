@@ -13,6 +13,7 @@ import (
 	"lidwright/api/caution"
 	"lidwright/api/chart"
 	"lidwright/api/pages"
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
@@ -49,6 +50,18 @@ func (s homeRoutes) homePage(w http.ResponseWriter, r *http.Request) error {
 			data.Waiting = append(data.Waiting, one)
 		}
 	}
+	asks, err := s.Loads().Asks(r.Context())
+	if err != nil {
+		return err
+	}
+	for _, a := range asks {
+		one := loadAsk(a)
+		if at := slices.IndexFunc(data.Kilns, func(k pages.KilnCard) bool { return k.Kiln == string(a.Load.Kiln) }); at >= 0 {
+			data.Kilns[at].Asks = append(data.Kilns[at].Asks, one)
+		} else {
+			data.Asks = append(data.Asks, one)
+		}
+	}
 	strays, err := s.Kilns().Strays(r.Context())
 	if err != nil {
 		return err
@@ -65,6 +78,10 @@ func (s homeRoutes) homePage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	return s.show(w, data)
+}
+
+func loadAsk(a usecase.LoadAsk) pages.LoadAsk {
+	return pages.LoadAsk{ID: a.Load.ID, Number: a.Load.Number, Kind: string(a.Load.Kind), Ask: a.Ask, Firing: string(a.Firing)}
 }
 
 // hottestFirst puts kilns over their limit before all others, then the hotter before the colder.

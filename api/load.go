@@ -3,7 +3,9 @@ package api
 import (
 	"cmp"
 	"context"
+	"errors"
 	"net/http"
+	"net/url"
 	"time"
 
 	"lidwright/api/caution"
@@ -184,6 +186,57 @@ type loadBar struct {
 
 // loadPage shows a load after its fire: a field a bar. With script one bar at a time.
 func (s loadRoutes) loadPage(w http.ResponseWriter, r *http.Request) error {
+	return s.showLoad(w, r, "")
+}
+
+// postLife keeps what a form says of the life of a load; what is unlikely is asked on the load's page first.
+func (s loadRoutes) postLife(w http.ResponseWriter, r *http.Request) error {
+	form, err := sent(r)
+	if err != nil {
+		return err
+	}
+	id, firing, by := r.PathValue("load"), kiln.FiringID(form.Get("firing")), form.Get("by")
+	switch form.Get("do") {
+	case "unpacked":
+		_, err = s.Loads().Unpack(r.Context(), id, s.Now().Wall, by, form.Get("sure") != "")
+	case "attach":
+		_, err = s.Loads().Attach(r.Context(), id, firing)
+	case "detach":
+		_, err = s.Loads().Detach(r.Context(), id, firing)
+	case "call_off":
+		_, err = s.Loads().CallOff(r.Context(), id, by)
+	case "back":
+		_, err = s.Loads().PutBack(r.Context(), id, by)
+	default:
+		err = usecase.UnknownWord("do", form.Get("do"), "unpacked", "attach", "detach", "call_off", "back")
+	}
+	var asked *usecase.Refusal
+	if errors.As(err, &asked) && asked.Kind == "are-you-sure" {
+		return s.showLoad(w, r, asked.Says)
+	}
+	if err != nil {
+		return err
+	}
+	http.Redirect(w, r, "/unpack/"+url.PathEscape(id), http.StatusSeeOther)
+	return nil
+}
+
+// loadFirings are the firings of a load, and the newest of its kiln that it may have gone through too.
+func (s loadRoutes) loadFirings(ctx context.Context, l tiles.KeptLoad) (had, may []choice, err error) {
+	for _, f := range l.Firings {
+		had = append(had, choice{string(f.ID), f.Name()})
+	}
+	newest, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: l.Kiln, Limit: 10})
+	for _, f := range newest {
+		if f.Load == "" && len(may) < 3 && l.Kiln != "" {
+			may = append(may, choice{string(f.ID), f.Name()})
+		}
+	}
+	return had, may, err
+}
+
+// showLoad shows a load, with a question about it where there is one.
+func (s loadRoutes) showLoad(w http.ResponseWriter, r *http.Request, asked string) error {
 	l, err := s.Archive.Load(r.Context(), r.PathValue("load"))
 	if err != nil {
 		return err
@@ -202,8 +255,13 @@ func (s loadRoutes) loadPage(w http.ResponseWriter, r *http.Request) error {
 		Units         []tiles.LengthUnit
 		Check         wire.CheckList
 		Cautions      []string
-	}{page: s.page(r.Context(), "bars"), Load: s.Loads().LoadJSON(l), Saved: r.URL.Query().Get("saved"), Unit: string(s.unitOf(r.Context())), Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd},
+		Asked         string   // before it is kept that it is unpacked
+		Had, May      []choice // firings that it went through, and may have gone through
+	}{page: s.page(r.Context(), "bars"), Asked: asked, Load: s.Loads().LoadJSON(l), Saved: r.URL.Query().Get("saved"), Unit: string(s.unitOf(r.Context())), Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd},
 		Cautions: caution.Texts(caution.BeforeReachingIn...)}
+	if data.Had, data.May, err = s.loadFirings(r.Context(), l); err != nil {
+		return err
+	}
 	if data.Check, err = s.Firings().CheckList(r.Context(), cmp.Or(string(l.Firing), l.ID)); err != nil {
 		return err
 	}

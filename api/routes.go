@@ -400,6 +400,7 @@ func (s *Server) pageTable() []entry {
 		{"GET /unpack/{load}", reads, webPage, shown(loads.loadPage)},
 		{"GET /loads", reads, webPage, shown(loads.loadsPage)},
 		{"POST /loads", Bench, webForm, shown(bars.postLoad)},
+		{"POST /load/{load}/life", Bench, webForm, shown(loads.postLife)},
 		{"POST /load/{load}/ticks", Bench, webForm, shown(firings.postTicks)},
 		{"GET /load/{load}/packing", reads, webPage, shown(loads.packingPage)},
 		{"GET /bars", reads, webPage, shown(bars.barsPage)},

@@ -75,6 +75,7 @@ var everyRoute = []struct{ method, address, body string }{
 	{"POST", "/v1/firings/0193c0c1-0000-7000-8000-0000000000b3/curve?dry_run=true&kiln=little-red&kind=glaze&began_at=2026-01-13T18:00:00Z", "hours,temperature_c\n0,20\n1,100\n2,180\n3,260\n"},
 	// Forms without script.
 	{"POST", "/load/" + aLoad + "/ticks", "id=0193c0c1-0000-7000-8000-0000000000b5&caution-36=yes"},
+	{"POST", "/load/" + aLoad + "/life", "do=unpacked&sure=yes"},
 	{"POST", "/clays", "name=Wren+porcelain&matures_cone=6"},
 	{"POST", "/clay/tern/bars", "batch=B&count=2&mark_length=100&forming=thrown_ring"},
 	{"POST", "/loads", "id=0193c0c1-0000-7000-8000-0000000000a6&kiln=big-blue&kind=bisque&bars=BQ4&shelf=top"},

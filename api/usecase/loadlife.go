@@ -314,3 +314,40 @@ func Upper(s string) string {
 	}
 	return strings.ToUpper(s[:1]) + s[1:]
 }
+
+// LoadAsk is what is asked of a load where its kiln is shown.
+type LoadAsk struct {
+	Load   tiles.KeptLoad
+	Ask    string        // out: is it unpacked; still_in: is it in the kiln that is fired again; which: is it what is fired
+	Firing kiln.FiringID // still_in, which: the firing that goes on
+}
+
+// askedFor is how long after its peak a load that nobody called unpacked is asked about (own).
+const askedFor = 14 * 24 * time.Hour
+
+// Asks are the questions about loads that one tap answers, by kiln, the newest load first.
+func (s Loads) Asks(ctx context.Context) ([]LoadAsk, error) {
+	loads, err := s.Archive.Loads(ctx, tiles.LoadFilter{In: true})
+	if err != nil {
+		return nil, err
+	}
+	var out []LoadAsk
+	for _, l := range loads {
+		live, heard := s.liveOf(l.Kiln)
+		fires := heard && live.Firing != ""
+		lately := l.Opened
+		for _, f := range l.Firings {
+			lately = later(lately, f.PeakPassed())
+		}
+		switch state := l.State(); {
+		case state == tiles.LoadFired && s.Now().Wall.Sub(lately) > askedFor:
+		case state == tiles.LoadFired && fires && live.Load != l.ID:
+			out = append(out, LoadAsk{l, "still_in", live.Firing})
+		case state == tiles.LoadFired, state == tiles.LoadFiring && fires && live.TopPassed:
+			out = append(out, LoadAsk{Load: l, Ask: "out"})
+		case l.IsOpen() && fires && live.Load == "":
+			out = append(out, LoadAsk{l, "which", live.Firing})
+		}
+	}
+	return out, nil
+}
