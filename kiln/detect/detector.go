@@ -31,9 +31,8 @@ func DefaultRules() Rules {
 //
 // It is not safe for use by several goroutines.
 type Detector struct {
-	kiln  kiln.Kiln
-	rules Rules
-	Past  Past
+	openFiring
+	kiln kiln.Kiln
 
 	axis    kiln.Ages
 	ring    ring
@@ -54,18 +53,26 @@ type Detector struct {
 	armed bool          // unpacked or asked: begins at any temperature
 	held  bool          // recording was stopped by hand: waits until the kiln is no longer rising
 
-	kindFact     kiln.Kind
-	atmoFact     kiln.Atmosphere
-	loads        []Load // packed for this kiln or in it
-	load         Load   // of the open firing, or of the last one
 	mark         kiln.Celsius
 	markSaid     bool
 	markPossible bool // a top was passed and nobody has unpacked since
 	cooling      bool // an ended firing that nobody unpacked, above 40 °C
 
 	warmFor, risingFor, coldFor, belowFor, stuckFor, markFor timer
+}
 
-	fire    course       // the open firing
+// openFiring is the firing that goes on, if one does, and what is known of it or of the next one otherwise
+// than by
+// listening: settings, earlier firings, and what people said.
+type openFiring struct {
+	rules    Rules
+	Past     Past
+	kindFact kiln.Kind
+	atmoFact kiln.Atmosphere
+	loads    []Load // packed for this kiln or in it
+	load     Load   // of the open firing, or of the last one
+
+	fire    course
 	fell    fallen       // since it was hottest
 	resumed *kiln.Firing // one to be taken up with the next bin
 }
@@ -129,7 +136,8 @@ type Course struct {
 
 // NewDetector watches k.
 func NewDetector(k kiln.Kiln, rules Rules, past Past) *Detector {
-	return &Detector{kiln: k, rules: rules, Past: past, mark: k.KeepShut, ring: ring{width: len(k.Channels)}, speaker: newSpeaker(k)}
+	return &Detector{kiln: k, openFiring: openFiring{rules: rules, Past: past}, mark: k.KeepShut,
+		ring: ring{width: len(k.Channels)}, speaker: newSpeaker(k)}
 }
 
 // Add takes the next sample, already judged. A sample that is not later than the one before
@@ -229,7 +237,7 @@ func (d *Detector) report(now moment) Course {
 }
 
 // Kind is what the load or a fact says of the open or the next firing, "" if nobody said.
-func (d *Detector) Kind() (kind kiln.Kind, from string) {
+func (d *openFiring) Kind() (kind kiln.Kind, from string) {
 	switch {
 	case d.kindFact != "":
 		return d.kindFact, FromFact
@@ -248,7 +256,7 @@ const (
 
 // Atmosphere comes from a fact or the load, else it is that of the kiln's last firing, else that of
 // the settings.
-func (d *Detector) Atmosphere() kiln.Atmosphere {
+func (d *openFiring) Atmosphere() kiln.Atmosphere {
 	for _, a := range []kiln.Atmosphere{d.atmoFact, d.now().Atmosphere, d.Past.Atmosphere, d.rules.Atmosphere} {
 		if a != "" && a != kiln.UnknownAtmosphere {
 			return a
@@ -258,11 +266,11 @@ func (d *Detector) Atmosphere() kiln.Atmosphere {
 }
 
 // Load is the load of the open firing, or the one that the next will take; "" if none.
-func (d *Detector) Load() string { return d.now().ID }
+func (d *openFiring) Load() string { return d.now().ID }
 
 // now is the load of the open firing, or the one that the next will take: the only one that is packed and not
 // fired. Where there are two nobody knows which.
-func (d *Detector) now() (only Load) {
+func (d *openFiring) now() (only Load) {
 	if d.fire.open || d.resumed != nil {
 		return d.load
 	}

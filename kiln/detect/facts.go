@@ -40,7 +40,7 @@ func (d *Detector) Tell(f Fact) []Event {
 	return nil
 }
 
-func (d *Detector) tellKind(f Fact) {
+func (d *openFiring) tellKind(f Fact) {
 	if f.Kind != "" {
 		d.kindFact = f.Kind
 	}
@@ -210,13 +210,13 @@ func (d *Detector) Hottest() kiln.Celsius {
 }
 
 // Know has the detector expect what past firings lead to, from now on.
-func (d *Detector) Know(past Past) { d.Past = past }
+func (d *openFiring) Know(past Past) { d.Past = past }
 
 // KeptShutAbove is the temperature above which the kiln is kept shut, as last told.
 func (d *Detector) KeptShutAbove() kiln.Celsius { return d.mark }
 
 // AboveStall reports whether an open firing has climbed past where it stalled.
-func (d *Detector) AboveStall() bool { return d.fire.above }
+func (d *openFiring) AboveStall() bool { return d.fire.above }
 
 // Speaking is the channel by which the detector goes now: the control probe, or its stand-in.
 func (d *Detector) Speaking() kiln.ChannelID { return d.speaker.now }

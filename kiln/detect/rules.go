@@ -116,7 +116,7 @@ func (d *Detector) sampleOf(b bin) kiln.Sample {
 }
 
 // near reports whether t is near the top of the firing, as far as its kind is known.
-func (d *Detector) near(t kiln.Celsius) bool {
+func (d *openFiring) near(t kiln.Celsius) bool {
 	kind, _ := d.Kind()
 	if kind != "" {
 		e, ok := d.Past.Expect(kind, d.Atmosphere())
