@@ -109,18 +109,26 @@ func (s steps) cheapest(q Question, set, chance float64) Way {
 	best := one
 	tables := map[int]few{}
 	for _, p := range plans {
-		t, made := tables[p.which]
-		if !made {
-			t = s.few(set, func(c *causes) {
-				for i, d := range deeds {
-					if p.which>>i&1 == 1 {
-						d.change(c)
-					}
+		change := func(c *causes) {
+			for i, d := range deeds {
+				if p.which>>i&1 == 1 {
+					d.change(c)
 				}
-			})
-			tables[p.which] = t
+			}
 		}
-		sp := t.of(p.lids)
+		var sp Spares
+		if p.lids == 1 { // of the set size: no table is needed
+			c := s.f.causesAt(set * s.f.Left[s.f.made])
+			change(&c)
+			sp = Spares{1, one.Sizes, s.f.fit.one(s.f.PlayAt(set), c.total())}
+		} else {
+			t, made := tables[p.which]
+			if !made {
+				t = s.few(set, change)
+				tables[p.which] = t
+			}
+			sp = t.of(p.lids)
+		}
 		if sp.FitChance <= best.FitChance {
 			continue
 		}
@@ -145,7 +153,7 @@ type few struct {
 
 // few sizes about set, under changed causes.
 func (s steps) few(set float64, change func(*causes)) few {
-	const side = 4
+	const side = 3
 	step := s.step
 	if step == 0 {
 		step = 0.1
@@ -165,17 +173,19 @@ func (s steps) few(set float64, change func(*causes)) few {
 		}
 		t.sizes = append(t.sizes, x)
 	}
-	t.t = s.f.fit.share(m, own, shared)
+	fit := s.f.fit
+	if len(fit.scales) > 1 { // half as fine: good to 0.002, and a question is not to wait for this
+		fit.scales = fitScalesBy(s.f.Nu, 1.2)
+	}
+	t.t = fit.share(m, own, shared)
 	return t
 }
 
-// of is the best of one to three lids.
+// of is the best of two or three lids.
 func (t few) of(lids int) Spares {
 	best := Spares{Lids: lids}
 	for i := range t.sizes {
 		switch lids {
-		case 1:
-			best.better(t.t.any(i), t.sizes[i])
 		case 2:
 			for j := i; j < len(t.sizes); j++ {
 				best.better(t.t.any(i, j), t.sizes[i], t.sizes[j])
