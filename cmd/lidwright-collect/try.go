@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"syscall"
 	"time"
@@ -142,11 +143,23 @@ func practise(ctx context.Context, c *cobra.Command, program, folder, page strin
 	studio.Stdout, studio.Stderr = log, log
 	studio.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGTERM}
 	studio.Cancel = func() error { return studio.Process.Signal(syscall.SIGTERM) }
-	if err := studio.Start(); err != nil {
+	gone, started := make(chan error, 1), make(chan error)
+	go func() { // the thread that starts it stays: where that ends, the kernel tells the child that its parent died
+		runtime.LockOSThread()
+		err := studio.Start()
+		started <- err
+		if err != nil {
+			return
+		}
+		err = studio.Wait()
+		if ctx.Err() == nil {
+			fmt.Fprintf(c.ErrOrStderr(), "Practice studio %d ended (%v); its log is %s\n", n+1, err, log.Name())
+		}
+		gone <- err
+	}()
+	if err := <-started; err != nil {
 		return err
 	}
-	gone := make(chan error, 1)
-	go func() { gone <- studio.Wait() }() // ctx ends it
 	site := "http://" + port
 	for !answers(ctx, site+"/readyz") {
 		select {
