@@ -1,0 +1,20 @@
+package auth_test
+
+import (
+	"fmt"
+	"strings"
+
+	"lidwright/api/auth"
+)
+
+// A passcode is taken in small letters and without its hyphen too; what is kept of it cannot be turned back.
+func ExamplePasscodeHash_Fits() {
+	kept, err := auth.ParsePasscodeHash(auth.HashPasscode("KQ7T-3HVW").String())
+	if err != nil {
+		panic(err)
+	}
+	right, _ := kept.Fits("kq7t 3hvw")
+	wrong, _ := kept.Fits("KQ7T-3HVX")
+	fmt.Println(right, wrong, strings.Contains(kept.String(), "KQ7T"))
+	// Output: true false false
+}
