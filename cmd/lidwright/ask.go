@@ -33,6 +33,9 @@ func clientOf(c *cobra.Command) (*client.Client, error) {
 	if err != nil {
 		return nil, err
 	}
+	if site != "" && !strings.Contains(site, "://") {
+		site = "http://" + site // a host and a port alone
+	}
 	cl := &client.Client{Site: site, Code: code}
 	if verbose, _ := c.Flags().GetBool("verbose"); verbose {
 		cl.Trace = func(method, url string, status int, took time.Duration) {

@@ -334,39 +334,3 @@ func (r keptReading) says(bar, stage string) string {
 	}
 	return says
 }
-
-func nowCommand() *cobra.Command {
-	return &cobra.Command{
-		Use: "now [KILN]", Short: "What every kiln does now, or one", Args: cobra.MaximumNArgs(1), Example: "  lidwright now\n  lidwright now big-blue",
-		RunE: func(c *cobra.Command, args []string) error {
-			var a struct {
-				Items []struct {
-					Kiln, State, Waits string
-					T                  *float64 `json:"temperature_c"`
-					Last               *float64 `json:"last_temperature_c"`
-					Rate               *float64 `json:"rate_c_per_h"`
-					Age                *int64   `json:"read_age_s"`
-					Cone               *string  `json:"cone_words"`
-				}
-			}
-			q := url.Values{}
-			if len(args) > 0 {
-				q.Set("kiln", args[0])
-			}
-			done, err := get(c, "/v1/now", q, &a)
-			if err != nil || done {
-				return err
-			}
-			rows := [][]string{{"KILN", "STATE", "°C", "°C/h", "READ", "CONE SO FAR"}}
-			for _, k := range a.Items {
-				read := k.Waits
-				if k.Age != nil {
-					read = fmt.Sprintf("%d s ago", *k.Age)
-				}
-				rows = append(rows, []string{k.Kiln, k.State, num(k.T, "%.1f"), num(k.Rate, "%+.0f"), read, str(k.Cone)})
-			}
-			table(c.OutOrStdout(), rows)
-			return nil
-		},
-	}
-}

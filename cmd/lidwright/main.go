@@ -4,6 +4,7 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -56,15 +57,46 @@ func run(ctx context.Context, args []string, stdout, stderr *os.File) int {
 	root.SetArgs(args)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	err := root.ExecuteContext(ctx)
+	asked, err := root.ExecuteContextC(ctx)
 	if err == nil {
 		return exitDone
 	}
 	code, says := explain(err)
+	if strings.HasPrefix(says, "accepts ") || strings.HasPrefix(says, "requires ") {
+		says = strings.TrimSuffix(says, seeHelp) + "; usage: " + asked.UseLine() + "; see " + asked.CommandPath() + " --help"
+	}
+	if asJSON, _ := asked.Flags().GetBool("json"); asJSON && says != "" {
+		stderr.Write(problemOf(err, code, says))
+		return code
+	}
 	if says != "" {
 		fmt.Fprintln(stderr, "lidwright: "+says)
 	}
 	return code
+}
+
+const seeHelp = "; see lidwright --help"
+
+// problemOf is an error as a line of JSON: the problem that the API answered (RFC 9457), or one of our own with what
+// would have been said as its title; exit_code is that of the program.
+func problemOf(err error, code int, says string) []byte {
+	var p *wire.Problem
+	var told any = struct {
+		Type  string `json:"type"`
+		Title string `json:"title"`
+		Code  int    `json:"exit_code"`
+	}{"about:blank", says, code}
+	if errors.As(err, &p) {
+		told = struct {
+			*wire.Problem
+			Code int `json:"exit_code"`
+		}{p, code}
+	}
+	line, err := json.Marshal(told)
+	if err != nil {
+		return []byte("{}\n")
+	}
+	return append(line, '\n')
 }
 
 // explain turns an error into an exit code and one line.
@@ -94,7 +126,7 @@ func explain(err error) (int, string) {
 	case strings.HasPrefix(err.Error(), "unknown command"), strings.HasPrefix(err.Error(), "unknown flag"), strings.HasPrefix(err.Error(), "unknown shorthand"),
 		strings.HasPrefix(err.Error(), "invalid argument"), strings.HasPrefix(err.Error(), "accepts "), strings.HasPrefix(err.Error(), "requires "), strings.HasPrefix(err.Error(), "required flag"),
 		strings.HasPrefix(err.Error(), "flag needs an argument"):
-		return exitWrongUse, err.Error() + "; see lidwright --help"
+		return exitWrongUse, err.Error() + seeHelp
 	}
 	return exitFailed, err.Error()
 }
