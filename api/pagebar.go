@@ -63,7 +63,7 @@ func (s barRoutes) postLoad(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	b := wire.LoadBody{Kiln: form.Get("kiln"), Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), PackedBy: form.Get("by")}
+	b := wire.LoadBody{Kiln: form.Get("kiln"), Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), PackedBy: form.Get("by"), Move: form.Get("move") != ""}
 	for _, code := range strings.FieldsFunc(form.Get("bars"), func(c rune) bool { return c == ' ' || c == ',' || c == '\n' || c == '\r' }) {
 		b.Bars = append(b.Bars, wire.Slot{Bar: code, Shelf: form.Get("shelf")})
 	}

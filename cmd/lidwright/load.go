@@ -27,7 +27,7 @@ func (l loadSeen) number() string { return strings.TrimPrefix(l.Name, "Load ") }
 func (l loadSeen) next() string {
 	switch l.Words {
 	case "packing", "packed, not fired yet":
-		return "The next firing of " + l.Kiln + " takes it. If it was in one already: lidwright load attach " + l.number() + " " + l.Kiln + "/last"
+		return "The next firing of " + l.Kiln + " takes it, if no other load is packed there. If it was in one already: lidwright load attach " + l.number() + " " + l.Kiln + "/last"
 	case "firing", "fired":
 		return "When it is out of the kiln: lidwright load unpacked " + l.number()
 	case "unpacked":
