@@ -193,6 +193,7 @@ func (s lidRoutes) askLid(ctx context.Context, values url.Values) (lid.Answer, w
 	s.metrics.LidAnswered(j.Trust)
 	j.AnswersHeld, j.AnswersHeldOf = usecase.Rounded(firing.Held.Ratio(), 4), firing.Held.Of
 	if c := cmp.Or(string(answer.Asked.Body.Clay), string(answer.Asked.LidClay.Clay)); c != "" {
+		j.LeftOut = s.Clays().Wild(s.Bars().LastFit(), tiles.ClayID(c))
 		j.For, j.Asked.Kiln = firing.For(), usecase.Text(string(firing.Kiln))
 		batch := answer.Asked.Body.Batch
 		if answer.Asked.Body.Clay == "" {

@@ -173,10 +173,10 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 	}
 	p := wire.ReadingPath{BarPath: wire.BarPath{Bar: r.PathValue("bar")}, ID: form.Get("id")}
 	body, err := readingForm(form)
-	if err != nil {
-		return err
+	a := usecase.Asked{}
+	if err == nil {
+		a, err = s.Bars().ReadReading(r.Context(), p, body)
 	}
-	a, err := s.Bars().ReadReading(r.Context(), p, body)
 	if form.Get("again") == "" {
 		a.Reading.Confirms = "" // its page showed the lengths of before
 	}

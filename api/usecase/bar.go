@@ -183,8 +183,8 @@ func (s Bars) FreeCodes(ctx context.Context, n int) ([]string, error) {
 	return out, err
 }
 
-// asked is a reading that was read and judged, and is not kept yet.
-type asked struct {
+// Asked is a reading that was read and judged, and is not kept yet.
+type Asked struct {
 	Bar     tiles.Bar
 	Reading tiles.Reading
 	Said    bool // it is kept already: the entry was sent twice
@@ -194,10 +194,10 @@ type asked struct {
 }
 
 // ReadReading reads the length as it was written and sees whether it can be believed.
-func (s Bars) ReadReading(ctx context.Context, p wire.ReadingPath, b wire.ReadingBody) (asked, error) {
+func (s Bars) ReadReading(ctx context.Context, p wire.ReadingPath, b wire.ReadingBody) (Asked, error) {
 	bar, err := s.Bar(ctx, p.BarPath)
 	if err != nil {
-		return asked{}, err
+		return Asked{}, err
 	}
 	queued := time.Duration(b.QueuedS * float64(time.Second))
 	r := tiles.Reading{ID: p.ID, Bar: bar.Code, Mark: b.Mark, Stage: tiles.Stage(b.Stage), Instrument: b.Instrument, Step: tiles.Millimetre(b.Step), By: b.By,
@@ -207,21 +207,21 @@ func (s Bars) ReadReading(ctx context.Context, p wire.ReadingPath, b wire.Readin
 	} else {
 		unit, err := tiles.ParseLengthUnit("unit", b.Unit, s.Unit())
 		if err != nil {
-			return asked{}, err
+			return Asked{}, err
 		}
 		l, err := tiles.ParseLength("length", b.Length, unit)
 		if err != nil {
-			return asked{}, err
+			return Asked{}, err
 		}
 		r.Length, r.AsTyped, r.Unit = l.Millimetre(), l.Typed, string(l.Unit)
 		if _, err := tiles.ParsePiece("length", b.Length, unit); err != nil {
-			return asked{}, s.whichUnit(bar, r, err)
+			return Asked{}, s.whichUnit(bar, r, err)
 		}
 	}
 	if err := r.Validate(bar); err != nil {
-		return asked{}, err
+		return Asked{}, err
 	}
-	a := asked{Said: slices.ContainsFunc(bar.Readings, func(o tiles.Reading) bool { return o.ID == r.ID })}
+	a := Asked{Said: slices.ContainsFunc(bar.Readings, func(o tiles.Reading) bool { return o.ID == r.ID })}
 	bar.Readings = slices.DeleteFunc(slices.Clone(bar.Readings), func(o tiles.Reading) bool { // no part of what is believed
 		return o.ID == r.ID || o.ID == r.Supersedes && r.Supersedes != ""
 	})
@@ -257,7 +257,7 @@ func (s Bars) ofAnother(ctx context.Context, bar tiles.Bar, r tiles.Reading) (ti
 }
 
 // AskedJSON is a reading that is asked about and not kept yet.
-func (s Bars) AskedJSON(a asked) wire.Reading {
+func (s Bars) AskedJSON(a Asked) wire.Reading {
 	j := s.ReadingJSON(a.Bar, a.Reading, nil)
 	j.NotKept = true
 	s.judged(&j, a)
@@ -265,7 +265,7 @@ func (s Bars) AskedJSON(a asked) wire.Reading {
 }
 
 // judged adds to a reading what was thought of it.
-func (s Bars) judged(j *wire.Reading, a asked) {
+func (s Bars) judged(j *wire.Reading, a Asked) {
 	if a.Reading.Mass != nil {
 		return
 	}
@@ -329,7 +329,7 @@ func (s Bars) KeepReading(ctx context.Context, p wire.ReadingPath, b wire.Readin
 	return s.KeepAsked(ctx, p, a)
 }
 
-func (s Bars) KeepAsked(ctx context.Context, p wire.ReadingPath, a asked) (tiles.PutResult, wire.Reading, error) {
+func (s Bars) KeepAsked(ctx context.Context, p wire.ReadingPath, a Asked) (tiles.PutResult, wire.Reading, error) {
 	k, err := s.Archive.PutReading(ctx, a.Reading, s.Now())
 	if err != nil {
 		return k, wire.Reading{}, err

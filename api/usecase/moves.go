@@ -12,6 +12,27 @@ import (
 
 const worthMM = 0.05 // less nobody can measure on a lid
 
+// Wild are the readings of a clay that fit, which may be nil, leaves out because they are far from the others.
+func (s Clays) Wild(fit *shrinkage.Fit, clay tiles.ClayID) (out []wire.Left) {
+	if fit == nil {
+		return nil
+	}
+	for _, l := range fit.LeftOf(clay) {
+		if l.Slip {
+			out = append(out, leftJSON(l))
+		}
+	}
+	return out
+}
+
+func leftJSON(l shrinkage.LeftOut) wire.Left {
+	one := wire.Left{Bar: string(l.Bar), Stage: string(l.Stage), Reading: l.Reading, Why: l.Why, Distrusted: l.Slip}
+	if l.Slip {
+		one.OffMM = LengthMM(l.Off)
+	}
+	return one
+}
+
 // Why explains the rate that was asked about.
 func (s Clays) Why(ctx context.Context, fit *shrinkage.Fit, a RateAsked) (wire.Why, error) {
 	sh, err := fit.Rate(a.Ask, tiles.Fired)
@@ -28,11 +49,7 @@ func (s Clays) Why(ctx context.Context, fit *shrinkage.Fit, a RateAsked) (wire.W
 		j.Items = append(j.Items, s.moveJSON(ctx, m, a))
 	}
 	for _, l := range fit.LeftOf(a.Clay) {
-		one := wire.Left{Bar: string(l.Bar), Stage: string(l.Stage), Reading: l.Reading, Why: l.Why, Distrusted: l.Slip}
-		if l.Slip {
-			one.OffMM = LengthMM(l.Off)
-		}
-		j.LeftOut = append(j.LeftOut, one)
+		j.LeftOut = append(j.LeftOut, leftJSON(l))
 	}
 	gains, err := fit.NextBar(a.Ask)
 	if err != nil {

@@ -30,6 +30,7 @@ type Lid struct {
 	TrustWhy       string        `json:"trust_why"`
 	HeldBack       *string       `json:"held_back"`
 	Cautions       []string      `json:"cautions"`
+	LeftOut        []Left        `json:"left_out,omitempty" doc:"Readings of the clay that are far from the others and have no say"`
 	Unusual        []string      `json:"unusual" doc:"Fields outside what is believed"`
 	Shrinkage      *string       `json:"shrinkage" doc:"Where the rate stands"`
 	AsOf           *string       `json:"as_of" doc:"Time of the newest fact in the fit"`

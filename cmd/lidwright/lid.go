@@ -81,7 +81,11 @@ func sizeLid(c *cobra.Command, _ []string) error {
 		Why      string   `json:"trust_why"`
 		Held     *string  `json:"held_back"`
 		Cautions []string `json:"cautions"`
-		Spread   []struct {
+		LeftOut  []struct {
+			Bar, Stage, Why string
+			OffMM           *float64 `json:"off_mm"`
+		} `json:"left_out"`
+		Spread []struct {
 			Lids   int       `json:"lids"`
 			Sizes  []float64 `json:"sizes_mm"`
 			Chance float64   `json:"fit_chance"`
@@ -132,6 +136,9 @@ func sizeLid(c *cobra.Command, _ []string) error {
 			fmt.Fprintf(out, "What would help most: %s (%.0f %%)\n", a.Sharpen[0].Does, 100*a.Sharpen[0].Chance)
 		}
 		fmt.Fprintf(out, "Trust: %s (%s)\n", a.Trust, a.Why)
+		for _, l := range a.LeftOut {
+			fmt.Fprintf(out, "Distrusted: bar %s, %s, %s mm off: %s. Measure it again, or strike it.\n", l.Bar, l.Stage, num(l.OffMM, "%+.1f"), l.Why)
+		}
 		for _, id := range a.Cautions {
 			fmt.Fprintf(out, "Mind: %s\n", api.CautionOf(id))
 		}
