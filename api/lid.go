@@ -74,6 +74,9 @@ func (r *reader) common() (q lid.Question, at usecase.FiringAsk) {
 	lidClay, _ := r.text("lid_clay")
 	lidBatch, _ := r.text("lid_batch")
 	q.Body = tiles.BatchRef{Clay: tiles.ClayID(clay), Batch: tiles.BatchID(batch)}
+	if batch != "" && clay == "" {
+		r.fault("batch", tiles.Missing, "goes with a clay: name the clay that it is a batch of")
+	}
 	if lidBatch != "" && lidClay == "" {
 		lidClay = clay
 	}

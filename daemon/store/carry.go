@@ -29,12 +29,12 @@ import (
 
 // carried tables, each after those that it refers to. What is left out: notices and sessions, which
 // are letters and keys, the program that made the tables, what names became here when another site was taken in,
-// how far a collector is, names that kilns had, and what can still be taken back.
+// how far a collector is, and names that kilns had.
 var carryTables = []string{"site", "boot", "change", "clay", "batch", "batch_parent", "bar", "reading", "act", "load", "load_bar", "load_firing", "verdict", "pot",
 	"cone", "note", "tick", "kiln", "usual", "probe", "unpacking_mark", "firing", "run", "curve", "envelope", "raw"}
 
 // carryLeft are the tables that stay at home.
-var carryLeft = []string{"notice", "delivery", "session", "carried", "program", "outbox", "outbox_firing", "kiln_was", "undo"}
+var carryLeft = []string{"notice", "delivery", "session", "carried", "program", "outbox", "outbox_firing", "kiln_was"}
 
 const carryForm = 1
 

@@ -123,7 +123,6 @@ func (s KilnStore) RenameKiln(ctx context.Context, was, now kiln.KilnID, at kiln
 			`UPDATE probe SET kiln = ?2, rev = ?3 WHERE kiln = ?1`,
 			`UPDATE unpacking_mark SET kiln = ?2 WHERE kiln = ?1 AND ?3 > 0`,
 			`UPDATE usual SET kiln = ?2 WHERE kiln = ?1 AND ?3 > 0`,
-			`UPDATE undo SET kiln = ?2 WHERE kiln = ?1 AND ?3 > 0`,
 			`UPDATE notice SET kiln = ?2 WHERE kiln = ?1 AND ?3 > 0`,
 			`INSERT INTO kiln (kiln, fuel, rev) SELECT ?2, fuel, ?3 FROM kiln WHERE kiln = ?1 ON CONFLICT DO NOTHING`,
 			`DELETE FROM kiln WHERE kiln = ?1 AND ?2 <> '' AND ?3 > 0`,

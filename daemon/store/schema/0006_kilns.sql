@@ -1,4 +1,4 @@
--- Kilns that people add and rename, what they say of usual firings, shares of a mix, and what can be undone.
+-- Kilns that people add and rename, what they say of usual firings, and shares of a mix.
 
 -- kiln holds the kilns that a person added. The settings may have one of the same name: field by field
 -- theirs holds then.
@@ -30,15 +30,3 @@ CREATE TABLE usual (
 CREATE INDEX usual_of_kiln ON usual (kiln, seq);
 
 ALTER TABLE batch_parent ADD COLUMN share REAL NOT NULL DEFAULT 0 CHECK (share BETWEEN 0 AND 1); -- of the mix, all of a mix 1 together; 0: not said, equal shares
-
--- undo holds what can still be taken back. The samples heard since lie in run, under the firing that ended.
-CREATE TABLE undo (
-  subject  TEXT PRIMARY KEY, -- id of the firing whose record was ended, or of the load that was unpacked
-  what     TEXT NOT NULL CHECK (what IN ('stop', 'begin', 'unpacked')),
-  kiln     TEXT NOT NULL,
-  load     INTEGER NOT NULL CHECK (load IN (0, 1)), -- subject is a load
-  at_ms    INTEGER NOT NULL, -- wall clock when it was done, ms since 1970 UTC
-  trusted  INTEGER NOT NULL CHECK (trusted IN (0, 1)),
-  since_ms INTEGER NOT NULL, -- the same, since the start of the machine
-  boot     TEXT NOT NULL
-) STRICT, WITHOUT ROWID;

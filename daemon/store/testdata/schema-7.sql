@@ -342,16 +342,6 @@ CREATE TABLE usual (
   by          TEXT NOT NULL
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX usual_of_kiln ON usual (kiln, seq);
-CREATE TABLE undo (
-  subject  TEXT PRIMARY KEY, -- id of the firing whose record was ended, or of the load that was unpacked
-  what     TEXT NOT NULL CHECK (what IN ('stop', 'begin', 'unpacked')),
-  kiln     TEXT NOT NULL,
-  load     INTEGER NOT NULL CHECK (load IN (0, 1)), -- subject is a load
-  at_ms    INTEGER NOT NULL, -- wall clock when it was done, ms since 1970 UTC
-  trusted  INTEGER NOT NULL CHECK (trusted IN (0, 1)),
-  since_ms INTEGER NOT NULL, -- the same, since the start of the machine
-  boot     TEXT NOT NULL
-) STRICT, WITHOUT ROWID;
 CREATE TABLE load_firing (
   firing TEXT PRIMARY KEY, -- id; a firing has one load. It may not be known here yet
   load   TEXT NOT NULL REFERENCES load (id)
@@ -386,7 +376,7 @@ second line
 ''third','','6',0.12,'','fine','',6);
 INSERT INTO batch ("clay", "batch", "kind", "stamp", "arrived_on", "open", "note", "made", "rev") VALUES ('tern','B','bought','2025-11','2026-01-08',1,'',5,5);
 INSERT INTO batch ("clay", "batch", "kind", "stamp", "arrived_on", "open", "note", "made", "rev") VALUES ('tern','R','reclaim','2025-11','2026-01-08',1,'',6,6);
-INSERT INTO batch_parent ("clay", "batch", "place", "parent_clay", "parent_batch", "share") VALUES ('tern','R',0,'tern','B',0.0);
+INSERT INTO batch_parent ("clay", "batch", "place", "parent_clay", "parent_batch", "share") VALUES ('tern','R',0,'tern','B',1.0);
 INSERT INTO bar ("code", "id", "clay", "batch", "forming", "mark_length_mm", "marks", "made_on", "by", "practice", "flags", "note", "rev") VALUES ('BQ4','0193a0b0-0000-7000-8001-00000000000b','tern','B','thrown_ring',100.0,2,'2026-01-09','KT',0,'','  =1+2, "quoted",
 second line
 ''third',8);
@@ -408,7 +398,7 @@ second line
 INSERT INTO tick ("id", "seq", "subject", "item", "done", "by") VALUES ('0193a0b0-0000-7000-8001-000000000050',20,'0193a0b0-0000-7000-8001-00000000001e','caution-36',1,'');
 INSERT INTO probe ("id", "kiln", "channel", "type", "class", "fitted_on", "removed_on", "note", "rev") VALUES ('0193a0b0-0000-7000-8001-00000000005a','big-blue','1','K',2,'2026-01-01','','',21);
 INSERT INTO unpacking_mark ("id", "seq", "kiln", "mark_c", "reason", "by") VALUES ('0193a0b0-0000-7000-8001-00000000005f',22,'big-blue',95.0,'thin ware','');
-INSERT INTO site ("one", "id", "life") VALUES (1,'0193a0b0-0000-7000-8001-000000000001','01a22c01-4e12-7da9-b56d-2c9ff9ff39a1');
+INSERT INTO site ("one", "id", "life") VALUES (1,'0193a0b0-0000-7000-8001-000000000001','01a22c1c-bddf-7b19-9fa2-76c73c1a9ac2');
 INSERT INTO change ("seq", "kind", "op", "id", "at_ms", "trusted", "boot", "body") VALUES (1,'firing','begin','0193a0b0-0000-7000-8001-000000000002',1768208400000,1,'boot-1','{"kiln":"big-blue","number":1,"revision":1,"status":"running","source":"serial","began_at":"2026-01-12T09:00:00Z","times_trusted":true}');
 INSERT INTO change ("seq", "kind", "op", "id", "at_ms", "trusted", "boot", "body") VALUES (10,'reading','put','0193a0b0-0000-7000-8001-000000000015',1767949200000,1,'first','{"bar":"BQ7","mark":1,"stage":"dry","length":"96.9","unit":"mm","instrument":"calliper","step_mm":0.01,"by":"KT","supersedes":""}');
 INSERT INTO change ("seq", "kind", "op", "id", "at_ms", "trusted", "boot", "body") VALUES (11,'reading','put','0193a0b0-0000-7000-8001-000000000016',1767949200000,1,'first','{"bar":"BQ7","mark":1,"stage":"fired","length":"93.8","unit":"mm","instrument":"calliper","step_mm":0.01,"by":"KT","supersedes":""}');
@@ -430,7 +420,7 @@ INSERT INTO change ("seq", "kind", "op", "id", "at_ms", "trusted", "boot", "body
 INSERT INTO change ("seq", "kind", "op", "id", "at_ms", "trusted", "boot", "body") VALUES (3,'firing','begin','0193a0b0-0000-7000-8001-000000000003',1768208400000,1,'boot-1','{"kiln":"little-red","number":1,"revision":1,"status":"running","source":"serial","began_at":"2026-01-12T09:00:00Z","times_trusted":true}');
 INSERT INTO change ("seq", "kind", "op", "id", "at_ms", "trusted", "boot", "body") VALUES (4,'clay','put','tern',1767949200000,1,'first','{"name":"-12 %  =1+2, \"quoted\",\r\nsecond line\n''third","maker_code":"","matures_cone":"6","stated_total_ratio":0.12,"stated_cone":"","grog":"fine","note":""}');
 INSERT INTO change ("seq", "kind", "op", "id", "at_ms", "trusted", "boot", "body") VALUES (5,'batch','put','tern/B',1767949200000,1,'first','{"kind":"bought","stamp":"2025-11","arrived_on":"2026-01-08","parents":[],"open":true,"note":""}');
-INSERT INTO change ("seq", "kind", "op", "id", "at_ms", "trusted", "boot", "body") VALUES (6,'batch','put','tern/R',1767949200000,1,'first','{"kind":"reclaim","stamp":"2025-11","arrived_on":"2026-01-08","parents":["tern/B"],"open":true,"note":""}');
+INSERT INTO change ("seq", "kind", "op", "id", "at_ms", "trusted", "boot", "body") VALUES (6,'batch','put','tern/R',1767949200000,1,'first','{"kind":"reclaim","stamp":"2025-11","arrived_on":"2026-01-08","parents":["tern/B=1"],"open":true,"note":""}');
 INSERT INTO change ("seq", "kind", "op", "id", "at_ms", "trusted", "boot", "body") VALUES (7,'bar','put','BQ7',1767949200000,1,'first','{"id":"0193a0b0-0000-7000-8001-00000000000a","clay":"tern","batch":"B","forming":"thrown_ring","mark_length_mm":100,"marks":2,"made_on":"2026-01-09","by":"KT","practice":false,"flags":[],"note":"  =1+2, \"quoted\",\r\nsecond line\n''third"}');
 INSERT INTO change ("seq", "kind", "op", "id", "at_ms", "trusted", "boot", "body") VALUES (8,'bar','put','BQ4',1767949200000,1,'first','{"id":"0193a0b0-0000-7000-8001-00000000000b","clay":"tern","batch":"B","forming":"thrown_ring","mark_length_mm":100,"marks":2,"made_on":"2026-01-09","by":"KT","practice":false,"flags":[],"note":"  =1+2, \"quoted\",\r\nsecond line\n''third"}');
 INSERT INTO change ("seq", "kind", "op", "id", "at_ms", "trusted", "boot", "body") VALUES (9,'reading','put','0193a0b0-0000-7000-8001-000000000014',1767949200000,1,'first','{"bar":"BQ7","mark":1,"stage":"wet","length":"100","unit":"mm","instrument":"calliper","step_mm":0.01,"by":"KT","supersedes":""}');
