@@ -53,7 +53,9 @@ func (b *bench) evening() {
 	bisque, glaze := b.id(), b.id()
 	put("/v1/loads/"+bisque, `{"kiln":"gas","kind":"bisque","heat_work_c":1000,"packed_by":"EM","bars":[{"bar":"BQ7","shelf":"top"},{"bar":"BQ4"}]}`)
 	put("/v1/loads/"+glaze, `{"kiln":"big-blue","kind":"glaze","firing":"`+firing+`","note":"+1","bars":[{"bar":"BQ7","shelf":"-top"}]}`)
-	put("/v1/loads/"+glaze+"/close", `{"unpacked_at":"2026-01-21T09:00:00Z"}`)
+	if r, text := b.send("POST", "/v1/loads/"+glaze+"/unpacked", "application/json", `{"unpacked_at":"2026-01-21T09:00:00Z"}`); r.StatusCode >= 300 {
+		b.t.Fatalf("unpacked: %d %s", r.StatusCode, text)
+	}
 	b.read("BQ7", "wet", "100.0")
 	put("/v1/bars/BQ7/readings/"+b.id(), `{"stage":"wet","mark":2,"length":"3 15/16","unit":"in","instrument":"rule","step_mm":0.8,"by":"EM"}`)
 	wrong := b.id()
