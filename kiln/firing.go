@@ -32,10 +32,10 @@ const (
 type State string
 
 const (
-	Quiet   State = "no_reading"   // no good reading for too long
-	Cold    State = "cold"    // below 40 °C and not rising
-	Soaking State = "soaking" // flat near the top
-	Falling State = "cooling" // the top passed
+	Quiet   State = "no_reading" // no good reading for too long
+	Cold    State = "cold"       // below 40 °C and not rising
+	Soaking State = "soaking"    // flat near the top
+	Falling State = "cooling"    // the top passed
 	Rising  State = "heating"
 	Holding State = "holding" // flat and not near the top
 	Warm    State = "warm"    // 40 °C and more with no firing open
