@@ -150,7 +150,7 @@ func TestOneWildBarAmongThree(t *testing.T) {
 	b.tern("BQ7", "BQ4", "BQ3")
 	load := b.id()
 	b.json("PUT", "/v1/loads/"+load, `{"kiln":"old-red","kind":"glaze","heat_work_c":1222,"bars":[{"bar":"BQ7"},{"bar":"BQ4"},{"bar":"BQ3"}]}`, 201)
-	b.json("PUT", "/v1/loads/"+load+"/unpacked", `{}`, 200)
+	b.json("POST", "/v1/loads/"+load+"/unpacked", `{}`, 200)
 	for _, read := range [][2]string{{"BQ7", "87.6"}, {"BQ4", "92.6"}, {"BQ3", "87.7"}} {
 		code := read[0]
 		b.read(code, "wet", "100.0")

@@ -10,7 +10,7 @@ import (
 	"testing"
 )
 
-// The table commands say what the daemon says: how far it is, which line is bad, what was kept.
+// The table commands say what the daemon says: which line is bad, what was kept.
 func TestBarTables(t *testing.T) {
 	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		body, _ := io.ReadAll(r.Body)
@@ -22,9 +22,9 @@ func TestBarTables(t *testing.T) {
 		case strings.Contains(string(body), "bad"):
 			io.WriteString(w, `{"bad_rows":[{"line":2,"field":"wet","says":"cannot read \"bad\""}]}`+"\n")
 		case r.URL.Query().Get("dry_run") == "true":
-			io.WriteString(w, `{"dry_run":true,"new_bars":1,"new_readings":2,"readings_known":0,"codes":[],"bad_rows":[],"asked":[]}`+"\n")
+			io.WriteString(w, `{"kind":"bars","dry_run":true,"new_bars":1,"new_readings":2,"readings_known":0,"codes":[],"bad_rows":[],"asked":[]}`+"\n")
 		default:
-			io.WriteString(w, `{"done":500,"of":501}`+"\n"+`{"kept":true,"new_bars":501,"new_readings":2,"readings_known":3,"codes":["KK"],"bad_rows":[],"asked":[{"line":3,"bar":"BQ7","stage":"dry","question":"Is 942 mm right?"}]}`+"\n")
+			io.WriteString(w, `{"done":500,"of":501}`+"\n"+`{"kind":"bars","kept":true,"new_bars":501,"new_readings":2,"readings_known":3,"codes":["KK"],"bad_rows":[],"asked":[{"line":3,"bar":"BQ7","stage":"dry","question":"Is 942 mm right?"}]}`+"\n")
 		}
 	}))
 	defer srv.Close()
@@ -42,7 +42,7 @@ func TestBarTables(t *testing.T) {
 		says []string
 	}{
 		{"dry", []string{"import", file("code,wet\nBQ7,100\n"), "--dry-run"}, exitDone, []string{"1 new bars, 2 readings would be kept"}},
-		{"kept", []string{"import", file("code,wet\nBQ7,100\n")}, exitDone, []string{"500 of 501 bars", "501 new bars, 2 readings kept; 3 readings known already. KK", "line 3, BQ7 dry: Is 942 mm right?"}},
+		{"kept", []string{"import", file("code,wet\nBQ7,100\n")}, exitDone, []string{"501 new bars, 2 readings kept; 3 readings known already. KK", "line 3, BQ7 dry: Is 942 mm right?"}},
 		{"bad", []string{"import", file("code,wet\nBQ7,bad\n")}, exitWrongUse, []string{`line 2, wet: cannot read "bad"`, "nothing was kept"}},
 		{"no file", []string{"import", filepath.Join(t.TempDir(), "none.csv")}, exitFailed, []string{"read the table"}},
 		{"out", []string{"export", "--clay", "tern"}, exitDone, []string{"BQ7,tern"}},

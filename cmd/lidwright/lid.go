@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"net/url"
 	"strings"
 
@@ -72,34 +73,7 @@ func sizeLid(c *cobra.Command, _ []string) error {
 			q.Set("accept", "unusual")
 		}
 	}
-	var a struct {
-		Set      *float64 `json:"set_mm"`
-		For      string   `json:"for"`
-		Says     string   `json:"says"`
-		Chance   *float64 `json:"fit_chance"`
-		Trust    string   `json:"trust"`
-		Why      string   `json:"trust_why"`
-		Held     *string  `json:"held_back"`
-		Cautions []string `json:"cautions"`
-		LeftOut  []struct {
-			Bar, Stage, Why string
-			OffMM           *float64 `json:"off_mm"`
-		} `json:"left_out"`
-		Spread []struct {
-			Lids   int       `json:"lids"`
-			Sizes  []float64 `json:"sizes_mm"`
-			Chance float64   `json:"fit_chance"`
-		} `json:"spread"`
-		Cheapest *saying `json:"cheapest"`
-		Bowl     *saying `json:"bowl"`
-		Sharpen  []struct {
-			Does   string
-			Chance float64 `json:"fit_chance"`
-		} `json:"sharpen"`
-		Asked struct {
-			Rates string `json:"rates"`
-		} `json:"asked"`
-	}
+	var a lidSaid
 	done, err := askOrReckon(c, "/v1/lid", q, api.NamesClay(q), api.StatedLid, &a)
 	if err != nil {
 		return err
@@ -111,42 +85,77 @@ func sizeLid(c *cobra.Command, _ []string) error {
 		text := width(*a.Set)
 		fmt.Fprintln(out, text[:strings.LastIndexByte(text, ' ')])
 	} else if !done {
-		if a.For != "" {
-			fmt.Fprintf(out, "For %s.\n", a.For)
-		}
-		fmt.Fprintln(out, a.Says)
-		if a.Chance != nil {
-			fmt.Fprintf(out, "Chance that it fits: %.0f %%\n", 100**a.Chance)
-		}
-		for _, s := range a.Spread {
-			if s.Lids > 1 {
-				var sizes []string
-				for _, v := range s.Sizes {
-					sizes = append(sizes, width(v))
-				}
-				fmt.Fprintf(out, "%d lids of %s: %.0f %%\n", s.Lids, strings.Join(sizes, ", "), 100*s.Chance)
-			}
-		}
-		for _, s := range []*saying{a.Bowl, a.Cheapest} {
-			if s != nil && s.Says != "" {
-				fmt.Fprintln(out, s.Says)
-			}
-		}
-		if len(a.Sharpen) > 0 {
-			fmt.Fprintf(out, "What would help most: %s (%.0f %%)\n", a.Sharpen[0].Does, 100*a.Sharpen[0].Chance)
-		}
-		fmt.Fprintf(out, "Trust: %s (%s)\n", a.Trust, a.Why)
-		for _, l := range a.LeftOut {
-			fmt.Fprintf(out, "Distrusted: bar %s, %s, %s mm off: %s. Measure it again, or strike it.\n", l.Bar, l.Stage, num(l.OffMM, "%+.1f"), l.Why)
-		}
-		for _, id := range a.Cautions {
-			fmt.Fprintf(out, "Mind: %s\n", api.CautionOf(id))
-		}
+		a.print(out, width)
 	}
 	if a.Held != nil || a.Asked.Rates != "stated" && weak(a.Trust) {
 		return &exit{code: exitWeakRate}
 	}
 	return nil
+}
+
+// lidSaid is what the command says of a lid.
+type lidSaid struct {
+	Set      *float64 `json:"set_mm"`
+	For      string   `json:"for"`
+	Says     string   `json:"says"`
+	Chance   *float64 `json:"fit_chance"`
+	Trust    string   `json:"trust"`
+	Why      string   `json:"trust_why"`
+	Held     *string  `json:"held_back"`
+	Cautions []string `json:"cautions"`
+	LeftOut  []struct {
+		Bar, Stage, Why string
+		OffMM           *float64 `json:"off_mm"`
+	} `json:"left_out"`
+	Spread []struct {
+		Lids   int       `json:"lids"`
+		Sizes  []float64 `json:"sizes_mm"`
+		Chance float64   `json:"fit_chance"`
+	} `json:"spread"`
+	Cheapest *saying `json:"cheapest"`
+	Bowl     *saying `json:"bowl"`
+	Sharpen  []struct {
+		Does   string
+		Chance float64 `json:"fit_chance"`
+	} `json:"sharpen"`
+	Asked struct {
+		Rates string `json:"rates"`
+	} `json:"asked"`
+}
+
+// print says the answer in words; width writes a length in the unit that was asked for.
+func (a lidSaid) print(out io.Writer, width func(mm float64) string) {
+	if a.For != "" {
+		fmt.Fprintf(out, "For %s.\n", a.For)
+	}
+	fmt.Fprintln(out, a.Says)
+	if a.Chance != nil {
+		fmt.Fprintf(out, "Chance that it fits: %.0f %%\n", 100**a.Chance)
+	}
+	for _, s := range a.Spread {
+		if s.Lids > 1 {
+			var sizes []string
+			for _, v := range s.Sizes {
+				sizes = append(sizes, width(v))
+			}
+			fmt.Fprintf(out, "%d lids of %s: %.0f %%\n", s.Lids, strings.Join(sizes, ", "), 100*s.Chance)
+		}
+	}
+	for _, s := range []*saying{a.Bowl, a.Cheapest} {
+		if s != nil && s.Says != "" {
+			fmt.Fprintln(out, s.Says)
+		}
+	}
+	if len(a.Sharpen) > 0 {
+		fmt.Fprintf(out, "What would help most: %s (%.0f %%)\n", a.Sharpen[0].Does, 100*a.Sharpen[0].Chance)
+	}
+	fmt.Fprintf(out, "Trust: %s (%s)\n", a.Trust, a.Why)
+	for _, l := range a.LeftOut {
+		fmt.Fprintf(out, "Distrusted: bar %s, %s, %s mm off: %s. Measure it again, or strike it.\n", l.Bar, l.Stage, num(l.OffMM, "%+.1f"), l.Why)
+	}
+	for _, id := range a.Cautions {
+		fmt.Fprintf(out, "Mind: %s\n", api.CautionOf(id))
+	}
 }
 
 // saying is a part of an answer in words.
