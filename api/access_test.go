@@ -208,8 +208,8 @@ var whoMay = map[auth.Who]string{
 		GET /rule
 		GET /rule.svg
 		GET /sizes
-		GET /spyhole
-		GET /spyhole/{kiln}
+		GET /kiln
+		GET /kiln/{kiln}
 		GET /trend/{kiln}
 		GET /unpack
 		GET /unpack/{load}
@@ -274,8 +274,8 @@ var whoMay = map[auth.Who]string{
 		POST /loads
 		POST /pot/{pot}/lid
 		POST /pots
-		POST /spyhole/{kiln}/begin
-		POST /spyhole/{kiln}/stop
+		POST /kiln/{kiln}/begin
+		POST /kiln/{kiln}/stop
 		POST /verdicts
 		POST /verdicts/{id}/strike
 		PUT /v1/bars/{bar}

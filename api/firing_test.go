@@ -309,18 +309,18 @@ func TestButtons(t *testing.T) {
 	sh.deaf, sh.told, sh.open = false, nil, idOf(7)
 	http.DefaultClient.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
 	defer func() { http.DefaultClient.CheckRedirect = nil }()
-	for path, form := range map[string]url.Values{"/spyhole/big-blue/stop": {"firing": {string(idOf(7))}}} {
+	for path, form := range map[string]url.Values{"/kiln/big-blue/stop": {"firing": {string(idOf(7))}}} {
 		if answer, text := ask(t, "POST", site+path, "application/x-www-form-urlencoded", form.Encode()); answer.StatusCode != 303 {
 			t.Errorf("%s: %s %s", path, answer.Status, text)
 		}
 	}
-	if answer, text := ask(t, "POST", site+"/spyhole/big-blue/begin", "application/x-www-form-urlencoded", url.Values{"id": {string(idOf(13))}}.Encode()); answer.StatusCode != 303 {
+	if answer, text := ask(t, "POST", site+"/kiln/big-blue/begin", "application/x-www-form-urlencoded", url.Values{"id": {string(idOf(13))}}.Encode()); answer.StatusCode != 303 {
 		t.Errorf("begin: %s %s", answer.Status, text)
 	}
 	if len(sh.told) != 2 {
 		t.Errorf("the buttons told %+v", sh.told)
 	}
-	if _, text := ask(t, "GET", site+"/spyhole/big-blue", "", ""); !strings.Contains(text, "Stopping the record switches nothing") || !strings.Contains(text, "New firing") {
+	if _, text := ask(t, "GET", site+"/kiln/big-blue", "", ""); !strings.Contains(text, "Stopping the record switches nothing") || !strings.Contains(text, "New firing") {
 		t.Error("the page has no buttons")
 	}
 }

@@ -16,7 +16,7 @@ func TestNameThatIsAWord(t *testing.T) {
 	s := testStudio(t)
 	for path, want := range map[string]string{
 		"/clay/dry":       "<p>dry: diese Masse gibt es nicht.</p>",
-		"/spyhole/dry":    "<p>dry: diesen Ofen gibt es nicht.</p>",
+		"/kiln/dry":       "<p>dry: diesen Ofen gibt es nicht.</p>",
 		"/firing/dry":     "<p>dry: diesen Brand gibt es nicht.</p>",
 		"/bar/XYW":        "<p>XYW: diesen Stab gibt es nicht.</p>",
 		"/speak?next=dry": `value="dry"`,

@@ -57,7 +57,7 @@ func (s firingRoutes) postBegin(w http.ResponseWriter, r *http.Request) error {
 	if _, err := s.Firings().Begin(r.Context(), kiln.FiringID(form.Get("id")), kiln.KilnID(k), "", ""); err != nil {
 		return err
 	}
-	http.Redirect(w, r, "/spyhole/"+url.PathEscape(k), http.StatusSeeOther)
+	http.Redirect(w, r, "/kiln/"+url.PathEscape(k), http.StatusSeeOther)
 	return nil
 }
 

@@ -382,10 +382,10 @@ func (s *Server) pageTable() []entry {
 	lids, loads, results, studio := lidRoutes{s}, loadRoutes{s}, resultRoutes{s}, studioRoutes{s}
 	all := []entry{
 		{"GET /{$}", reads, webPage, shown(home.homePage)},
-		{"GET /spyhole", reads, webPage, shown(home.kilnPage)},
-		{"GET /spyhole/{kiln}", reads, webPage, shown(home.kilnPage)},
-		{"POST /spyhole/{kiln}/begin", Bench, webForm, shown(firings.postBegin)},
-		{"POST /spyhole/{kiln}/stop", Bench, webForm, shown(firings.postStop)},
+		{"GET /kiln", reads, webPage, shown(home.kilnPage)},
+		{"GET /kiln/{kiln}", reads, webPage, shown(home.kilnPage)},
+		{"POST /kiln/{kiln}/begin", Bench, webForm, shown(firings.postBegin)},
+		{"POST /kiln/{kiln}/stop", Bench, webForm, shown(firings.postStop)},
 		{"GET /firing/{id}", reads, webPage, shown(firings.firingPage)},
 		{"GET /firing/{id}/curve.svg", reads, webPage, shown(firings.firingCurveSVG)},
 		{"POST /firing/{id}/cones", Bench, webForm, shown(firings.firingForm(firings.formCone))},

@@ -52,7 +52,7 @@ func TestBrokenStates(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, path := range []string{"/", "/spyhole/blue"} {
+		for _, path := range []string{"/", "/kiln/blue"} {
 			w := httptest.NewRecorder()
 			h.ServeHTTP(w, httptest.NewRequestWithContext(context.Background(), "GET", "http://localhost"+path, nil))
 			page := w.Body.String()

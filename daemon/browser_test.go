@@ -300,17 +300,17 @@ func TestFirstVisit(t *testing.T) {
 				t.Errorf("%d bytes for the first view", b)
 			}
 		}
-		p.open("/spyhole/big-blue")
+		p.open("/kiln/big-blue")
 		shows := `document.querySelector("[data-live=temperature]").innerText`
 		before := evaluated[string](p, shows)
 		p.until("the firing to move", fmt.Sprintf(`%s !== %q`, shows, before))
-		p.show(fmt.Sprintf("walk-spyhole-live-%d", size[0]), false)
+		p.show(fmt.Sprintf("walk-kiln-live-%d", size[0]), false)
 	}
 	// The line falls silent: the figure is struck through, never left as if fresh.
 	p := s.tab(t, browser, 360, 740)
-	p.open("/spyhole/big-blue")
+	p.open("/kiln/big-blue")
 	s.ends()
 	p.until("the figure to be struck", `!!document.querySelector("[data-live=temperature] .struck")`)
 	p.until("that nothing is read", `document.querySelector("[data-live=state]").innerText.trim() === "no reading"`)
-	p.show("walk-spyhole-quiet", true)
+	p.show("walk-kiln-quiet", true)
 }

@@ -330,7 +330,7 @@ func cannotWriteInMidFiring(t *testing.T, w *world, disk tight) {
 	if status := w.get("/readyz", nil); status != 503 {
 		t.Errorf("/readyz answers %d while nothing can be kept", status)
 	}
-	for _, page := range []string{"/", "/more", "/spyhole/big-blue"} { // words for people, no insides
+	for _, page := range []string{"/", "/more", "/kiln/big-blue"} { // words for people, no insides
 		for _, inside := range []string{"append curve", "SQL", "database", "(13)", "(8)"} {
 			if text := w.text(page); strings.Contains(text, inside) {
 				t.Errorf("%s shows %q", page, inside)

@@ -356,7 +356,7 @@ func TestCorrectedBesideIndicatedWhileItFires(t *testing.T) {
 	if f.CorrectionC == nil || *f.CorrectionC != *k.Corrected.CorrectionC || *f.HeatWorkC != *k.Corrected.HeatWorkC || *f.AsIndicated.HeatWorkC != *k.HeatWorkC {
 		t.Errorf("the firing: %+v, now: %+v, corrected %+v", f, k.work, k.Corrected)
 	}
-	for _, page := range []string{"/spyhole/big-blue", "/firing/" + string(now.ID)} {
+	for _, page := range []string{"/kiln/big-blue", "/firing/" + string(now.ID)} {
 		if status, text := b.ask("GET", page, nil, nil); status != 200 || !strings.Contains(text, "corrected by the cones") {
 			t.Errorf("%s: %d does not tell what the cones correct", page, status)
 		}

@@ -98,12 +98,12 @@ func TestHeatPages(t *testing.T) {
 	form.Set("cone_2", "o5")
 	status, page = b.send("/by-hand", form)
 	holds(t, "the letter o", page, "The nearest is 05", `value="o5"`, `value="2026-01-09T18:00"`)
-	if status != 422 || strings.Contains(b.page("/spyhole/big-blue"), "little-red 2") {
+	if status != 422 || strings.Contains(b.page("/kiln/big-blue"), "little-red 2") {
 		t.Errorf("the letter o: %d", status)
 	}
 	form.Set("cone_2", "05")
 	form.Set("typed", "0 20\nhalf past one")
 	_, page = b.send("/by-hand", form)
 	holds(t, "an unreadable line", page, "Line 2 of the readings is not two numbers")
-	holds(t, "spyhole", b.page("/spyhole/big-blue?model="+string(last)), "A firing by hand", "usual")
+	holds(t, "spyhole", b.page("/kiln/big-blue?model="+string(last)), "A firing by hand", "usual")
 }

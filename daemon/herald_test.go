@@ -75,7 +75,7 @@ func TestDigestTellsEachThingOnce(t *testing.T) {
 		{Event: notice.RateMoved, Link: "/clay/tern", Since: moved, Says: "the rate of tern/B moved"},
 		{Event: notice.RateStale, Link: "/clay/wren", Since: at.Wall.AddDate(-1, 0, 0), Says: "the rate of wren/A is stale"},
 		{Event: notice.BatchShifted, Link: "/clay/tern?batch=B", Says: "batch B of tern shrinks more"},
-		{Event: notice.ProbeBias, Link: "/spyhole/blue", Kiln: "blue", Since: at.Wall.AddDate(0, 0, -90), Says: "blue, probe 1 reads low"},
+		{Event: notice.ProbeBias, Link: "/kiln/blue", Kiln: "blue", Since: at.Wall.AddDate(0, 0, -90), Says: "blue, probe 1 reads low"},
 	}
 	start := func() *herald {
 		h := newsdesk(t, st, &at)

@@ -99,7 +99,7 @@ type = "K"
 		t.Fatal(err)
 	}
 	b.run()
-	packed := fetch(t, &http.Client{}, b.site+"/spyhole/big-blue")
+	packed := fetch(t, &http.Client{}, b.site+"/kiln/big-blue")
 	z, err := gzip.NewReader(strings.NewReader(string(packed)))
 	if err != nil {
 		t.Fatal(err)
@@ -119,7 +119,7 @@ type = "K"
 func TestFiftyViewers(t *testing.T) {
 	s := openStudio(t, "", true)
 	client := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: 4, DisableCompression: true}}
-	fetch(t, client, s.site+"/spyhole/big-blue")
+	fetch(t, client, s.site+"/kiln/big-blue")
 	heap := func() (heap, rss float64) {
 		runtime.GC()
 		var m runtime.MemStats
@@ -138,7 +138,7 @@ func TestFiftyViewers(t *testing.T) {
 	const viewers = 50
 	events := make(chan struct{}, viewers)
 	for range viewers {
-		fetch(t, client, s.site+"/spyhole/big-blue")
+		fetch(t, client, s.site+"/kiln/big-blue")
 		r, err := http.NewRequestWithContext(t.Context(), "GET", s.site+"/v1/stream", nil)
 		if err != nil {
 			t.Fatal(err)

@@ -91,8 +91,8 @@ var everyRoute = []struct{ method, address, body string }{
 	{"POST", "/firing/F/notes", "id=0193c0c1-0000-7000-8000-0000000000d2&text=cold+night"},
 	{"POST", "/firing/F/said", "kind=glaze"},
 	{"POST", "/by-hand", "id=0193c0c1-0000-7000-8000-0000000000a7&kiln=little-red&kind=glaze&intended_cone=6"},
-	{"POST", "/spyhole/big-blue/begin", "id=0193c0c1-0000-7000-8000-0000000000a8"},
-	{"POST", "/spyhole/big-blue/stop", "firing=0193c0c1-0000-7000-8000-0000000000a8"},
+	{"POST", "/kiln/big-blue/begin", "id=0193c0c1-0000-7000-8000-0000000000a8"},
+	{"POST", "/kiln/big-blue/stop", "firing=0193c0c1-0000-7000-8000-0000000000a8"},
 	{"POST", "/pots", "id=0193c0c1-0000-7000-8000-0000000000a9&form=teapot&body=tern/B&seat=inset&galleries=104.5"},
 	{"POST", "/pot/" + aPot + "/lid", "lid_mm=102.4"},
 	{"POST", "/verdicts", "id=0193c0c1-0000-7000-8000-0000000000aa&load=" + aLoad + "&form=teapot&body=tern/B&good=3"},
@@ -120,7 +120,7 @@ var everyRoute = []struct{ method, address, body string }{
 	{"GET", "/v1/changes", ""}, {"GET", "/v1/site", ""}, {"GET", "/v1/stream", ""}, {"GET", "/v1/copies", ""}, {"GET", "/v1/notices", ""}, {"GET", "/v1/openapi.json", ""}, {"GET", "/v1/openapi.yaml", ""},
 	{"GET", "/v1/openapi-3.0.json", ""}, {"GET", "/v1/openapi-3.0.yaml", ""},
 	{"GET", "/healthz", ""}, {"GET", "/readyz", ""}, {"GET", "/metrics", ""},
-	{"GET", "/", ""}, {"GET", "/spyhole", ""}, {"GET", "/spyhole/big-blue", ""}, {"GET", "/firing/F/curve.svg?w=400&from=0&to=3600", ""}, {"GET", "/firing/F", ""}, {"GET", "/by-hand", ""}, {"GET", "/compare?firing=F", ""}, {"GET", "/trend/big-blue", ""},
+	{"GET", "/", ""}, {"GET", "/kiln", ""}, {"GET", "/kiln/big-blue", ""}, {"GET", "/firing/F/curve.svg?w=400&from=0&to=3600", ""}, {"GET", "/firing/F", ""}, {"GET", "/by-hand", ""}, {"GET", "/compare?firing=F", ""}, {"GET", "/trend/big-blue", ""},
 	{"GET", "/kilns", ""}, {"GET", "/loads", ""}, {"GET", "/unpack", ""}, {"GET", "/unpack/" + aLoad, ""}, {"GET", "/bars", ""}, {"GET", "/import", ""}, {"GET", "/bars/sheet", ""}, {"GET", "/bars.csv", ""}, {"GET", "/readings.csv", ""},
 	{"GET", "/batches.csv", ""}, {"GET", "/clays.csv", ""}, {"GET", "/cones.csv", ""}, {"GET", "/dips.csv", ""}, {"GET", "/firings.csv", ""}, {"GET", "/gaps.csv", ""}, {"GET", "/load_bars.csv", ""}, {"GET", "/keep_shut.csv", ""}, {"GET", "/loads.csv", ""}, {"GET", "/notes.csv", ""}, {"GET", "/pots.csv", ""}, {"GET", "/probes.csv", ""}, {"GET", "/verdicts.csv", ""},
 	{"GET", "/bar/BQ7", ""}, {"GET", "/bar/BQ7/story", ""},
@@ -229,7 +229,7 @@ func TestEveryRoute(t *testing.T) {
 // neverTwiceTheSame are codes by chance, ids that a form makes for whoever fills it in, and what is
 // measured at the moment of asking.
 var neverTwiceTheSame = []string{"/v1/bars/free-codes", "/metrics", "/v1/copies",
-	"/spyhole", "/spyhole/big-blue", "/firing/F", "/by-hand", "/unpack", "/bar/BQ7", "/verdicts/board", "/pots", "/bars/sheet", "/settings"}
+	"/kiln", "/kiln/big-blue", "/firing/F", "/by-hand", "/unpack", "/bar/BQ7", "/verdicts/board", "/pots", "/bars/sheet", "/settings"}
 
 // refused are the requests of the table that this daemon, without codes and receivers, cannot answer
 // well; TestSessions and TestNotices do.

@@ -60,7 +60,7 @@ func TestKeypad(t *testing.T) {
 func TestReadOut(t *testing.T) {
 	s := openStudio(t, "", true)
 	p := s.tab(t, openBrowser(t), 1280, 800)
-	p.open("/spyhole/big-blue")
+	p.open("/kiln/big-blue")
 	said := func() (hours, celsius float64) {
 		text := strings.Map(func(r rune) rune { return map[bool]rune{true: ' ', false: r}[r == '\u00a0' || r == '\u202f'] }, p.text("output.read-out"))
 		var h, m int
@@ -111,7 +111,7 @@ func TestReadOut(t *testing.T) {
 	if a, b := closer[2], strings.Fields(whole)[2]; a == b {
 		t.Errorf("closer shows as wide a span as before: %s of %s", a, b)
 	}
-	p.show("walk-spyhole-closer", false)
+	p.show("walk-kiln-closer", false)
 	p.do(chromedp.Click(`.keys button:nth-of-type(4)`))
 	if again := evaluated[string](p, `document.querySelector("svg[data-frame]").getAttribute("viewBox")`); again != whole {
 		t.Errorf("the whole is %s, was %s", again, whole)

@@ -303,7 +303,7 @@ func TestLidAndVerdicts(t *testing.T) {
 func TestHostileNames(t *testing.T) {
 	s := openStudio(t, "", false)
 	p := s.tab(t, openBrowser(t), 360, 740)
-	for path, next := range map[string]string{"/": "lidwright.toml", "/clays": "Take the bag", "/unpack": "Make some on a clay", "/spyhole": "No kiln", "/lid": "I know my rates", "/verdicts": "Pot cards made at the wheel", "/pots": "Make them at the wheel"} {
+	for path, next := range map[string]string{"/": "lidwright.toml", "/clays": "Take the bag", "/unpack": "Make some on a clay", "/kiln": "No kiln", "/lid": "I know my rates", "/verdicts": "Pot cards made at the wheel", "/pots": "Make them at the wheel"} {
 		p.open(path)
 		if said := p.text("main"); !strings.Contains(said, next) {
 			t.Errorf("%s, with nothing there yet, does not say %q: %.200s", path, next, said)

@@ -15,7 +15,7 @@ import (
 
 // notHere are the first parts of paths of a studio's own pages that speak of what its kilns do at this moment,
 // or of its settings: what arrived cannot answer them.
-var notHere = map[string]bool{"": true, "spyhole": true, "settings": true, "session": true, "unpack": true, "door": true, "by-hand": true, "kilns": true, "class": true,
+var notHere = map[string]bool{"": true, "kiln": true, "settings": true, "session": true, "unpack": true, "door": true, "by-hand": true, "kilns": true, "class": true,
 	"speak": true, "healthz": true, "readyz": true, "metrics": true, "print": true, "just": true, "more": true}
 
 // recordPage shows what arrived of a studio as its own pages show it: by the same code, out of a record that

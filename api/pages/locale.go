@@ -167,4 +167,4 @@ func comma(text string) string {
 }
 
 // kilnAddress is the address of a kiln's page.
-func kilnAddress(kiln string) templ.SafeURL { return templ.SafeURL("/spyhole/" + url.PathEscape(kiln)) }
+func kilnAddress(kiln string) templ.SafeURL { return templ.SafeURL("/kiln/" + url.PathEscape(kiln)) }

@@ -176,7 +176,7 @@ func (s Clays) probeNews(ctx context.Context) ([]StudioNews, error) {
 	var out []StudioNews
 	for id, words := range said {
 		slices.Sort(words)
-		out = append(out, StudioNews{Event: "probe.bias", Link: "/spyhole/" + string(id), Kiln: id, Since: s.Now().Wall.Add(-biasAgain),
+		out = append(out, StudioNews{Event: "probe.bias", Link: "/kiln/" + string(id), Kiln: id, Since: s.Now().Wall.Add(-biasAgain),
 			Says: string(id) + ", " + strings.Join(words, "; ") + ". Look at the probe, and set witness cones in the next firing", Data: map[string]any{"kiln": string(id)}})
 	}
 	slices.SortFunc(out, func(a, b StudioNews) int { return strings.Compare(a.Link, b.Link) })

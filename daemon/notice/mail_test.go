@@ -108,7 +108,7 @@ func TestMailIsRead(t *testing.T) {
 			if want := "Töpferei: Big-blue reads over its limit"; got.Subject != want {
 				t.Errorf("subject %q, want %q", got.Subject, want)
 			}
-			if text := strings.ReplaceAll(got.Text, "\r\n", "\n"); text != m.Says+"\n\nhttp://pi.local:8573/spyhole/big-blue\n2026-02-01 22:30 +01:00\n" || !strings.Contains(text, "if it is safe") || !strings.Contains(text, Last) {
+			if text := strings.ReplaceAll(got.Text, "\r\n", "\n"); text != m.Says+"\n\nhttp://pi.local:8573/kiln/big-blue\n2026-02-01 22:30 +01:00\n" || !strings.Contains(text, "if it is safe") || !strings.Contains(text, Last) {
 				t.Errorf("the text is %q", text)
 			}
 			if got.Sender != "kiln@studio.example" || strings.Join(got.To, " ") != "potter@studio.example" || !got.TLS || got.User != "kiln" {

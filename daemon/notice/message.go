@@ -124,7 +124,7 @@ func OfKiln(n record.Notice, id, site string, zone *time.Location) Message {
 		data["firing"] = string(n.Firing)
 	}
 	return worded(Message{ID: id, Event: n.Event, State: string(n.State), At: n.At.Wall.In(zone).Format(time.RFC3339), ClockTrusted: n.At.Trusted,
-		Site: site, Kiln: string(n.Kiln), Link: "/spyhole/" + string(n.Kiln), Data: data}, append(parts, Last)...)
+		Site: site, Kiln: string(n.Kiln), Link: "/kiln/" + string(n.Kiln), Data: data}, append(parts, Last)...)
 }
 
 // cleared is what ends m: m itself if it says so, else words of its own.

@@ -14,7 +14,7 @@ func TestNotices(t *testing.T) {
 	ctx, s := context.Background(), openStore(t)
 	put := func(id, event, state, kiln string, to ...string) {
 		t.Helper()
-		m := notice.Message{ID: id, Event: event, State: state, Kiln: kiln, At: "2026-02-01T22:10:05+01:00", Link: "/spyhole/" + kiln, Says: "words " + id}
+		m := notice.Message{ID: id, Event: event, State: state, Kiln: kiln, At: "2026-02-01T22:10:05+01:00", Link: "/kiln/" + kiln, Says: "words " + id}
 		body, _ := json.Marshal(m)
 		if err := s.PutNotice(ctx, m, body, to); err != nil {
 			t.Fatal(err)
@@ -42,7 +42,7 @@ func TestNotices(t *testing.T) {
 	if len(told) != 3 || told[0].ID != "d" || told[2].ID != "b" || len(told[2].Fates) != 1 || told[2].Fates[0].Outcome != notice.GaveUp {
 		t.Errorf("told: %+v", told)
 	}
-	if !must[bool](t)(s.ToldSince(ctx, "firing.ended", "/spyhole/big-blue", at.Add(-24*time.Hour))) || must[bool](t)(s.ToldSince(ctx, "firing.ended", "/spyhole/big-blue", at)) {
+	if !must[bool](t)(s.ToldSince(ctx, "firing.ended", "/kiln/big-blue", at.Add(-24*time.Hour))) || must[bool](t)(s.ToldSince(ctx, "firing.ended", "/kiln/big-blue", at)) {
 		t.Error("told at 21:10 UTC, and not after 22:00")
 	}
 	for i := range mostNotices {
