@@ -124,7 +124,7 @@ func (s *Server) curveOf(ctx context.Context, f kiln.Firing, under beneath, part
 		return map[bool]int{true: 0, false: 1}[a.Channel == control] - map[bool]int{true: 0, false: 1}[b.Channel == control]
 	})
 	l := s.localeOf(ctx)
-	d := chart.Curve{From: part.From, To: part.To, Lines: lines, Gaps: gaps, Band: under.Band, Model: under.Model, Under: under.Label, Zone: s.Site.Zone,
+	d := chart.Curve{From: part.From, To: part.To, Lines: lines, Gaps: gaps, Band: under.Band, Model: under.Model, Under: l.Say(under.Label), Zone: s.Site.Zone,
 		Fahrenheit: l.Fahrenheit, Twelve: l.Twelve, Say: l.Say, KeepShut: kiln.NoTemperature(), Limit: kiln.NoTemperature(), HeatWork: kiln.NoTemperature(),
 		Title: l.T("Temperature of {1} over time", string(f.Kiln))}
 	if f.Began.Trusted {

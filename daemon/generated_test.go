@@ -33,7 +33,7 @@ func main() {
 	fmt.Println("clay", must(c.PutClayWithResponse(ctx, "tern", nil, ClayBody{Name: "Tern stoneware", MaturesCone: text("6")})).StatusCode())
 	fmt.Println("bar", must(c.PutBarWithResponse(ctx, "AA", nil, BarBody{Id: os.Args[2], Clay: "tern"})).JSON201.Bar)
 	for range 2 {
-		r := must(c.PutReadingWithResponse(ctx, "AA", os.Args[3], ReadingBody{Stage: "wet", Length: text("3 15/16"), Unit: new(ReadingBodyUnit("in")), By: text("KT")}))
+		r := must(c.PutReadingWithResponse(ctx, "AA", os.Args[3], nil, ReadingBody{Stage: "wet", Length: text("3 15/16"), Unit: new(ReadingBodyUnit("in")), By: text("KT")}))
 		if r.JSON201 != nil {
 			fmt.Println("reading", *r.JSON201.LengthMm)
 		} else {

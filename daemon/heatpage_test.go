@@ -65,7 +65,7 @@ func TestHeatPages(t *testing.T) {
 	b.d.heat.Again(t.Context(), "big-blue")
 	at := "/firing/" + string(last)
 	holds(t, "a firing", b.page(at), "What the curve tells", "The last 100 °C at ", "Down through 573 °C", "common practice (no source)", "No cone has told of this probe yet",
-		"as the probe indicates", "The faint band is the last 2 firings", `class="band"`)
+		"as the probe indicates", "The faint band is the last 2 firings", `class="ghost"`)
 	id := newUUID()
 	status, page := b.send(at+"/cones", url.Values{"id": {id}, "cone": {"6"}, "stood": {"90"}, "shelf": {"middle"}, "by": {"KT"}, "back": {"#cones"}})
 	holds(t, "a cone", page, "Cone 6 at 90°, shelf middle, KT", "Your probe reads")
@@ -105,5 +105,5 @@ func TestHeatPages(t *testing.T) {
 	form.Set("typed", "0 20\nhalf past one")
 	_, page = b.send("/by-hand", form)
 	holds(t, "an unreadable line", page, "Line 2 of the readings is not two numbers")
-	holds(t, "spyhole", b.page("/kiln/big-blue?model="+string(last)), "A firing by hand", "usual")
+	holds(t, "spyhole", b.page("/kiln/big-blue?model="+string(last)), "Log a firing", "usual")
 }

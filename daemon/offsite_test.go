@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -264,6 +265,9 @@ func sameRecord(t *testing.T, folders ...string) {
 	t.Logf("%d files the same, %d of them curves", same, curves)
 }
 
+// aBlock names the file of a row by its number.
+var aBlock = regexp.MustCompile(`firing/\d+\.bin`)
+
 // byFiring calls what belongs to a firing by its id in place of the number of its row, which is nobody's but
 // the file's.
 func byFiring(files map[string]string) map[string]string {
@@ -272,7 +276,7 @@ func byFiring(files map[string]string) map[string]string {
 	for line := range strings.Lines(files["firing.csv"]) {
 		row, rest, _ := strings.Cut(line, ",")
 		id[row], _, _ = strings.Cut(rest, ",")
-		lines = append(lines, rest[:strings.LastIndexByte(rest, ',')])
+		lines = append(lines, aBlock.ReplaceAllString(strings.TrimSpace(rest), "block"))
 	}
 	slices.Sort(lines)
 	for name, text := range files {

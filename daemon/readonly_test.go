@@ -24,7 +24,7 @@ func TestReadStoreAnswersAsTheDaemon(t *testing.T) {
 		t.Fatal(err)
 	}
 	d.Now = PracticeClock()
-	if err := (&madeUp{d: d, heat: map[string]float64{}}).clays(t.Context(), d.Now()); err != nil {
+	if err := (&madeUp{d: d, of: PracticeStudios()[0], heat: map[string]float64{}}).clays(t.Context(), d.Now()); err != nil {
 		t.Fatal(err)
 	}
 	handler, err := d.handler()

@@ -109,7 +109,7 @@ to = ["potter.of.ours@studio.example"]
 	}
 	wait("the metrics say that it is connected", func() bool { return strings.Contains(b.page("/metrics"), "\nlidwright_mqtt_connected 1\n") })
 	got, err := exec.Command("mosquitto_sub", "-h", host, "-p", port, "-V", "5", "-t", "lidwright/little-red/state", "-C", "1").CombinedOutput()
-	if err != nil || string(got) != "quiet\n" {
+	if err != nil || string(got) != "no_reading\n" {
 		t.Errorf("%q, %v", got, err)
 	}
 	got, err = exec.Command("mosquitto_sub", "-h", host, "-p", port, "-V", "5", "-t", "homeassistant/sensor/+/temperature_c/config", "-C", "2").CombinedOutput()

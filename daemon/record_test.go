@@ -54,7 +54,7 @@ func TestWalkOfTheRecord(t *testing.T) {
 		for _, c := range codes {
 			bars = append(bars, map[string]any{"bar": c, "shelf": "middle"})
 		}
-		put(201, "/v1/loads/"+id, map[string]any{"kiln": "big-blue", "kind": kind, "bars": bars, "firing": firing, "packed_by": "KT"}, &l)
+		put(201, "/v1/loads/"+id, map[string]any{"kiln": "big-blue", "kind": kind, "bars": bars, "firing": firing, "packed_by": "KT", "move": true}, &l)
 		return l
 	}
 

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 )
 
 // TestBarWaitsForTheNetwork types one bar on its own page with the network away, opens the page anew,
@@ -64,7 +65,7 @@ func TestReadOut(t *testing.T) {
 	said := func() (hours, celsius float64) {
 		text := strings.Map(func(r rune) rune { return map[bool]rune{true: ' ', false: r}[r == '\u00a0' || r == '\u202f'] }, p.text("output.read-out"))
 		var h, m int
-		if _, err := fmt.Sscanf(text, "%d h %d: %f °C", &h, &m, &celsius); err != nil {
+		if _, err := fmt.Sscanf(text, "%d h %d %f °C", &h, &m, &celsius); err != nil {
 			t.Fatalf("the read-out says %q: %v", text, err)
 		}
 		return float64(h) + float64(m)/60, celsius
@@ -73,16 +74,20 @@ func TestReadOut(t *testing.T) {
 	if h < 5 || last < 500 {
 		t.Errorf("at first %.2f h and %.0f °C, want the newest: over 5 h", h, last)
 	}
-	// Half way along the frame by the finger: the figure that the table has for that time.
-	frame := strings.Fields(evaluated[string](p, `document.querySelector("svg[data-frame]").dataset.frame`))
-	hours, err := strconv.ParseFloat(frame[4], 64)
+	// Two hours along the frame by the finger: the figure that the table has for that time.
+	const svg = ".desk svg[data-frame]"
+	frame := func() []string {
+		return strings.Fields(evaluated[string](p, fmt.Sprintf(`document.querySelector(%q).dataset.frame`, svg)))
+	}
+	end, err := strconv.ParseFloat(frame()[8], 64) // s
 	if err != nil {
 		t.Fatal(err)
 	}
-	p.do(chromedp.ScrollIntoView("svg[data-frame]"))
-	evaluated[bool](p, `(() => { const s = document.querySelector("svg[data-frame]"), [left, top, width, height, hours] = s.dataset.frame.split(" ").map(Number);
-		const at = new DOMPoint(left + width * 2 / hours, top + height / 2).matrixTransform(s.getScreenCTM());
-		return s.dispatchEvent(new PointerEvent("pointermove", {clientX: at.x, clientY: at.y, bubbles: true})); })()`)
+	hours := end / 3600
+	p.do(chromedp.ScrollIntoView(svg))
+	evaluated[bool](p, fmt.Sprintf(`(() => { const s = document.querySelector(%q), [left, top, right, bottom, from, to] = s.dataset.frame.split(" ").map(Number);
+		const at = new DOMPoint(left + (right - left) * (7200 - from) / (to - from), (top + bottom) / 2).matrixTransform(s.getScreenCTM());
+		return s.dispatchEvent(new PointerEvent("pointermove", {clientX: at.x, clientY: at.y, bubbles: true})); })()`, svg))
 	h2, c2 := said()
 	if math.Abs(h2-2) > hours/50 {
 		t.Errorf("two hours along: %.2f h", h2)
@@ -101,19 +106,24 @@ func TestReadOut(t *testing.T) {
 	if !near {
 		t.Errorf("at %.2f h the read-out says %.0f °C, the table nothing like it", h2, c2)
 	}
-	p.do(chromedp.Click(`.keys button:nth-of-type(1)`)) // earlier
+	p.do(chromedp.SendKeys(svg, kb.ArrowLeft))
 	if h3, _ := said(); h3 >= h2 {
 		t.Errorf("one step earlier than %.2f h: %.2f h", h2, h3)
 	}
-	whole := evaluated[string](p, `document.querySelector("svg[data-frame]").getAttribute("viewBox")`)
-	p.do(chromedp.Click(`.keys button:nth-of-type(3)`))
-	closer := strings.Fields(evaluated[string](p, `document.querySelector("svg[data-frame]").getAttribute("viewBox")`))
-	if a, b := closer[2], strings.Fields(whole)[2]; a == b {
-		t.Errorf("closer shows as wide a span as before: %s of %s", a, b)
+	// A part is drawn anew, the way back by the browser and by its button shows all again.
+	whole := strings.Join(frame(), " ")
+	shows := func(what, frame string, same bool) {
+		p.until(what, fmt.Sprintf(`(document.querySelector(%q).dataset.frame === %q) === %v`, svg, frame, same))
+	}
+	p.do(chromedp.Click(`[data-zoom="in"]`))
+	shows("a part of the curve", whole, false)
+	part := frame()
+	if from, _ := strconv.ParseFloat(part[4], 64); from <= 0 || part[8] != strings.Fields(whole)[8] {
+		t.Errorf("the frame of a part is %v, of all %s", part, whole)
 	}
 	p.show("walk-kiln-closer", false)
-	p.do(chromedp.Click(`.keys button:nth-of-type(4)`))
-	if again := evaluated[string](p, `document.querySelector("svg[data-frame]").getAttribute("viewBox")`); again != whole {
-		t.Errorf("the whole is %s, was %s", again, whole)
-	}
+	p.do(chromedp.Click(`[data-zoom="all"]`))
+	shows("all of the curve", whole, true)
+	p.do(chromedp.NavigateBack())
+	shows("the part again", whole, false)
 }

@@ -265,7 +265,7 @@ func TestLidAndVerdicts(t *testing.T) {
 	for _, size := range [][2]int64{{360, 740}, {1280, 800}} {
 		p := s.tab(t, browser, size[0], size[1])
 		p.open("/")
-		p.press(`a[href="/lid"].key`)
+		p.press(`a[href="/lid"].btn`)
 		p.do(chromedp.SendKeys("#collar", "104,5"), chromedp.SendKeys("#opening", "92.5\r"))
 		p.until("an answer", `/^10\d\.\d/.test((document.querySelector(".set .big") || {innerText: ""}).innerText)`)
 		if evaluated[float64](p, `document.querySelector(".set .big").getBoundingClientRect().bottom`) > float64(size[1]) {

@@ -254,14 +254,14 @@ func TestDisplayThatComesLater(t *testing.T) {
 	d := b.display("studio/#")
 	got := map[string]bool{}
 	want := []string{
-		"1 studio/kilns/status online", "1 studio/kilns/big-blue/state rising", "1 studio/kilns/big-blue/reading fresh",
+		"1 studio/kilns/status online", "1 studio/kilns/big-blue/state heating", "1 studio/kilns/big-blue/reading fresh",
 		"1 studio/kilns/big-blue/temperature_c 612.4", "1 studio/kilns/big-blue/rate_c_per_h 101", "1 studio/kilns/big-blue/hot true",
 		"1 studio/kilns/big-blue/still_hot false", "1 studio/kilns/big-blue/over_limit false", "1 studio/kilns/big-blue/firing big-blue/8",
 		"1 studio/kilns/big-blue/hours 5.5", "1 studio/kilns/big-blue/peak_c 612.4", "1 studio/kilns/big-blue/heat_work_c 601",
 		"1 studio/kilns/big-blue/cone 022+0.3", "1 studio/kilns/big-blue/cone_words a third of the way from cone 022 to 021",
 		"1 studio/kilns/big-blue/peak_about 2026-02-01T20:40:00+01:00", "1 studio/kilns/big-blue/keep_shut_above_c 50",
 		"1 studio/kilns/big-blue/bars_to_measure 3",
-		"1 studio/kilns/little-red/state quiet", "1 studio/kilns/little-red/reading none", "1 studio/kilns/little-red/hot false",
+		"1 studio/kilns/little-red/state no_reading", "1 studio/kilns/little-red/reading none", "1 studio/kilns/little-red/hot false",
 		"1 studio/kilns/little-red/still_hot false", "1 studio/kilns/little-red/over_limit false", "1 studio/kilns/little-red/bars_to_measure 0",
 	}
 	for range want {
@@ -275,7 +275,7 @@ func TestDisplayThatComesLater(t *testing.T) {
 	// A kiln that is not heard any more has no temperature: neither an old one nor nought.
 	s.set(Kiln{KilnNow: wire.KilnNow{Kiln: "big-blue", State: "no_reading"}})
 	s.told()
-	d.see("0 studio/kilns/big-blue/state quiet") // topics go out by their names
+	d.see("0 studio/kilns/big-blue/state no_reading") // topics go out by their names
 	d.see("0 studio/kilns/big-blue/temperature_c ")
 }
 

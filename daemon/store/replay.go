@@ -487,16 +487,21 @@ func (p *replayer) firing(ctx context.Context, f wire.SentFiring, sent Sent) err
 	if err != nil && !errors.Is(err, sql.ErrNoRows) || had == f.Revision && f.Status != string(kiln.Running) {
 		return err
 	}
+	var peak any // known once it is over
+	if whole.Source = f.Source; f.Status != string(kiln.Running) {
+		peak = peakOf(whole)
+	}
 	var row int64
 	err = p.tx.QueryRowContext(ctx, `
-		INSERT INTO firing (id, kiln, number, revision, status, source, began_ms, over_ms, trusted, heat_model, said_kind, said_atmosphere, said_status, said_note, summary)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+		INSERT INTO firing (id, kiln, number, revision, status, source, began_ms, over_ms, trusted, heat_model, said_kind, said_atmosphere, said_status, said_note, summary, peak_c)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
 		ON CONFLICT (id) DO UPDATE SET kiln = excluded.kiln, number = excluded.number, revision = excluded.revision, status = excluded.status, source = excluded.source,
 			began_ms = excluded.began_ms, over_ms = excluded.over_ms, trusted = excluded.trusted, heat_model = excluded.heat_model, said_kind = excluded.said_kind,
-			said_atmosphere = excluded.said_atmosphere, said_status = excluded.said_status, said_note = excluded.said_note, summary = excluded.summary
+			said_atmosphere = excluded.said_atmosphere, said_status = excluded.said_status, said_note = excluded.said_note, summary = excluded.summary,
+			peak_c = excluded.peak_c
 		RETURNING row`,
 		f.ID, f.Kiln, f.Number, f.Revision, f.Status, f.Source, f.BeganAt.UnixMilli(), over, f.TimesTrusted, f.HeatModel,
-		orNull(f.SaidKind), orNull(f.SaidAtmosphere), orNull(f.SaidStatus), orNull(f.SaidNote), f.Summary).Scan(&row)
+		orNull(f.SaidKind), orNull(f.SaidAtmosphere), orNull(f.SaidStatus), orNull(f.SaidNote), f.Summary, peak).Scan(&row)
 	if err != nil {
 		return err
 	}
