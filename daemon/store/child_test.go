@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
 	"os"
@@ -70,9 +71,19 @@ func child(folder string) error {
 		}
 	}
 	var entries, done int
-	for query, into := range map[string]*int{`SELECT count(*) FROM reading`: &entries, `SELECT count(*) FROM firing WHERE status <> 'running'`: &done} {
-		if err := s.read.QueryRow(query).Scan(into); err != nil {
+	if err := s.read.QueryRow(`SELECT count(*) FROM reading`).Scan(&entries); err != nil {
+		return err
+	}
+	for over := true; over; { // its own that are over; those carried in beside it are none of them
+		err := s.read.QueryRow(`SELECT status <> 'running' FROM firing WHERE id = ?`, uuid('f', done)).Scan(&over)
+		if errors.Is(err, sql.ErrNoRows) {
+			break
+		}
+		if err != nil {
 			return err
+		}
+		if over {
+			done++
 		}
 	}
 	if _, err := s.SiteID(ctx, uuid('s', 1)); err != nil {
