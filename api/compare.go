@@ -34,7 +34,8 @@ func (s firingRoutes) getCompare(ctx context.Context, in *compareInput) (*body[w
 	}
 	out := wire.Compare{AlignedAtC: usecase.Celsius(at), Items: []wire.Compared{}}
 	for i, c := range all {
-		j := wire.Compared{Firing: s.Firings().Firing(c.Firing, detect.Expected{}), ShiftS: usecase.Seconds(c.Shift), Columns: curveColumns, Rows: curveRows(c.Curve.Points(in.Points))}
+		j := wire.Compared{Firing: s.Firings().Firing(c.Firing, detect.Expected{}),
+			ShiftS: usecase.Seconds(c.Shift), Columns: curveColumns, Rows: curveRows(c.Curve.Points(in.Points))}
 		if i > 0 {
 			j.Says = analysis.Difference(c, all[0])
 		}
@@ -55,7 +56,8 @@ func (s firingRoutes) comparePage(w http.ResponseWriter, r *http.Request) error 
 	if text != "" {
 		v, err := strconv.ParseFloat(text, 64)
 		if err != nil || !(v >= 20 && v <= 1500) {
-			return problem("out-of-range", "at_c: a temperature from 20 to 1500 °C.", wire.Field{Name: "at_c", Says: "from 20 to 1500"})
+			return problem("out-of-range", "at_c: a temperature from 20 to 1500 °C.", wire.Field{Name: "at_c",
+				Says: "from 20 to 1500"})
 		}
 		at = kiln.Celsius(v)
 	}
@@ -85,7 +87,8 @@ func (s firingRoutes) comparePage(w http.ResponseWriter, r *http.Request) error 
 	}
 	drawing := ""
 	if slices.ContainsFunc(lines, func(e kiln.Envelope) bool { return len(e.After) > 0 }) {
-		drawing = chart.Curve{Lines: lines, Zone: s.Site.Zone, Title: "Firings laid over one another, °C over hours"}.SVG()
+		drawing = chart.Curve{Lines: lines, Zone: s.Site.Zone,
+			Title: "Firings laid over one another, °C over hours"}.SVG()
 	}
 	return s.render(w, "compare", struct {
 		page
@@ -104,7 +107,8 @@ type trendInput struct {
 }
 
 func (s firingRoutes) getTrend(ctx context.Context, in *trendInput) (*body[wire.Trend], error) {
-	out, err := s.Firings().Trend(ctx, kiln.KilnID(in.Kiln), kiln.Kind(in.Kind), kiln.Atmosphere(in.Atmosphere), in.Years)
+	out, err := s.Firings().Trend(ctx, kiln.KilnID(in.Kiln), kiln.Kind(in.Kind), kiln.Atmosphere(in.Atmosphere),
+		in.Years)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -113,7 +117,8 @@ func (s firingRoutes) getTrend(ctx context.Context, in *trendInput) (*body[wire.
 
 func (s firingRoutes) trendPage(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
-	t, err := s.Firings().Trend(r.Context(), kiln.KilnID(r.PathValue("kiln")), kiln.Kind(q.Get("kind")), kiln.Atmosphere(q.Get("atmosphere")), 1)
+	t, err := s.Firings().Trend(r.Context(), kiln.KilnID(r.PathValue("kiln")), kiln.Kind(q.Get("kind")),
+		kiln.Atmosphere(q.Get("atmosphere")), 1)
 	if err != nil {
 		return err
 	}

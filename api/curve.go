@@ -41,8 +41,10 @@ func listOf[T, J any](all []T, limit int, id func(T) string, j func(T) J) *body[
 	return &body[wire.List[J]]{out}
 }
 
-func (s firingRoutes) getFirings(ctx context.Context, in *firingsInput) (*body[wire.List[wire.Firing]], error) {
-	w := kiln.FiringFilter{Kiln: kiln.KilnID(in.Kiln), Kind: kiln.Kind(in.Kind), Atmosphere: kiln.Atmosphere(in.Atmosphere), Status: kiln.Status(in.Status)}
+func (s firingRoutes) getFirings(ctx context.Context, in *firingsInput) (*body[wire.List[wire.Firing]],
+	error) {
+	w := kiln.FiringFilter{Kiln: kiln.KilnID(in.Kiln), Kind: kiln.Kind(in.Kind),
+		Atmosphere: kiln.Atmosphere(in.Atmosphere), Status: kiln.Status(in.Status)}
 	if in.After != "" {
 		t, err := time.Parse(time.RFC3339Nano, in.After)
 		if err != nil {
@@ -93,7 +95,8 @@ var curveColumns = []string{"after_s", "low_c", "high_c"}
 func curveRows(e kiln.Envelope) [][3]float64 {
 	rows := make([][3]float64, len(e.After))
 	for i, a := range e.After {
-		rows[i] = [3]float64{*usecase.Rounded(a.Seconds(), 3), *usecase.Celsius(e.Low[i]), *usecase.Celsius(e.High[i])}
+		rows[i] = [3]float64{*usecase.Rounded(a.Seconds(), 3), *usecase.Celsius(e.Low[i]),
+			*usecase.Celsius(e.High[i])}
 	}
 	return rows
 }
@@ -101,7 +104,8 @@ func curveRows(e kiln.Envelope) [][3]float64 {
 // getCurve answers in JSON or, where text/csv is asked for, in a row a step (RFC 4180).
 func (s firingRoutes) getCurve(ctx context.Context, in *curveInput) (*curveOutput, error) {
 	if in.Points > 0 && in.Step > 0 {
-		return nil, problem("given-twice", "Give points or step, not both.", wire.Field{Name: "step", Says: "points is given too"})
+		return nil, problem("given-twice", "Give points or step, not both.", wire.Field{Name: "step",
+			Says: "points is given too"})
 	}
 	f, err := s.Firings().FindFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
@@ -145,7 +149,8 @@ func curveText(firing string, lines []kiln.Envelope, gaps []kiln.Gap) []byte {
 	size := 512
 	for _, e := range lines {
 		out.StepS = usecase.Seconds(e.Step)
-		out.Channels = append(out.Channels, wire.ChannelCurve{Channel: string(e.Channel), Columns: curveColumns, Rows: [][3]float64{}})
+		out.Channels = append(out.Channels, wire.ChannelCurve{Channel: string(e.Channel), Columns: curveColumns,
+			Rows: [][3]float64{}})
 		size += 28 * len(e.After)
 	}
 	const empty = `"rows":[`
@@ -218,12 +223,14 @@ func curveCSV(firing string, lines []kiln.Envelope) []byte {
 func gapWords(gaps []kiln.Gap) []string {
 	var words []string
 	for _, g := range gaps {
-		why := map[string]string{"restart": " The program or the machine was started anew.", "unplugged": " The line was unplugged.", "quiet": " Nothing was heard on the line."}[g.Why]
+		why := map[string]string{"restart": " The program or the machine was started anew.",
+			"unplugged": " The line was unplugged.", "quiet": " Nothing was heard on the line."}[g.Why]
 		switch {
 		case !g.Known:
 			words = append(words, fmt.Sprintf("After %s a gap of unknown length: the machine was started anew and no clock could tell how long it had been off. If the clock comes to be certain, the length is filled in. Heat work over it is a range.", chart.HoursMinutes(g.After)))
 		case g.For >= time.Minute:
-			words = append(words, fmt.Sprintf("After %s a gap of %s in which no reading came.%s", chart.HoursMinutes(g.After), gapLength(g.For), why))
+			words = append(words, fmt.Sprintf("After %s a gap of %s in which no reading came.%s",
+				chart.HoursMinutes(g.After), gapLength(g.For), why))
 		}
 	}
 	return words

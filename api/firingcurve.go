@@ -4,11 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"net/http"
 	"net/url"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"lidwright/api/chart"
@@ -36,7 +38,8 @@ var curveSizes = [2][2]float64{{358, 330}, {724, 420}}
 
 // drawFiring draws a firing over what lies beneath it for each width, and gives the same in figures. q is the
 // query of the page, whose from and to say which part.
-func (s *Server) drawFiring(ctx context.Context, f kiln.Firing, under beneath, q url.Values) (pages.CurveView, error) {
+func (s *Server) drawFiring(ctx context.Context, f kiln.Firing, under beneath,
+	q url.Values) (pages.CurveView, error) {
 	d, end, err := s.curveOf(ctx, f, under, partOf(q))
 	if err != nil || len(d.Lines) == 0 {
 		return pages.CurveView{}, err
@@ -58,7 +61,7 @@ func zoom(v *pages.CurveView, q url.Values, part curvePart, end time.Duration) {
 	}
 	length := part.To - part.From
 	query := func(from, to time.Duration) string {
-		next := copyOf(q)
+		next := maps.Clone(q)
 		next.Set("from", fmt.Sprintf("%.0f", from.Seconds()))
 		next.Set("to", fmt.Sprintf("%.0f", to.Seconds()))
 		return "?" + next.Encode() + "#curve"
@@ -77,19 +80,10 @@ func zoom(v *pages.CurveView, q url.Values, part curvePart, end time.Duration) {
 		to := min(end, part.To+length/2)
 		v.Later = query(to-length, to)
 	}
-	all := copyOf(q)
+	all := maps.Clone(q)
 	all.Del("from")
 	all.Del("to")
 	v.All = "?" + all.Encode() + "#curve"
-}
-
-// copyOf is a copy of a query without what a form had to say besides.
-func copyOf(q url.Values) url.Values {
-	out := url.Values{}
-	for k, v := range q {
-		out[k] = slices.Clone(v)
-	}
-	return out
 }
 
 // stepFor is the step at which a part is read: so fine that about 300 of them are seen, and no finer than the
@@ -98,7 +92,8 @@ func stepFor(part curvePart) time.Duration {
 	if part.To == 0 {
 		return 0
 	}
-	for _, step := range []time.Duration{10 * time.Second, 30 * time.Second, time.Minute, 2 * time.Minute, 5 * time.Minute} {
+	for _, step := range []time.Duration{10 * time.Second, 30 * time.Second, time.Minute, 2 * time.Minute,
+		5 * time.Minute} {
 		if (part.To-part.From)/step <= 360 {
 			return step
 		}
@@ -107,7 +102,8 @@ func stepFor(part curvePart) time.Duration {
 }
 
 // curveOf is what is drawn of a firing, and the age at which it ends. Without a line there is no curve.
-func (s *Server) curveOf(ctx context.Context, f kiln.Firing, under beneath, part curvePart) (chart.Curve, time.Duration, error) {
+func (s *Server) curveOf(ctx context.Context, f kiln.Firing, under beneath, part curvePart) (chart.Curve,
+	time.Duration, error) {
 	step, points := stepFor(part), 0
 	if step == 0 {
 		points = 300
@@ -121,10 +117,12 @@ func (s *Server) curveOf(ctx context.Context, f kiln.Firing, under beneath, part
 	}
 	control := s.Firings().ProbeOf(f)
 	slices.SortStableFunc(lines, func(a, b kiln.Envelope) int {
-		return map[bool]int{true: 0, false: 1}[a.Channel == control] - map[bool]int{true: 0, false: 1}[b.Channel == control]
+		return map[bool]int{true: 0, false: 1}[a.Channel == control] - map[bool]int{true: 0,
+			false: 1}[b.Channel == control]
 	})
 	l := s.localeOf(ctx)
-	d := chart.Curve{From: part.From, To: part.To, Lines: lines, Gaps: gaps, Band: under.Band, Model: under.Model, Under: l.Say(under.Label), Zone: s.Site.Zone,
+	d := chart.Curve{From: part.From, To: part.To, Lines: lines, Gaps: gaps, Band: under.Band,
+		Model: under.Model, Under: l.Say(under.Label), Zone: s.Site.Zone,
 		Fahrenheit: l.Fahrenheit, Twelve: l.Twelve, Say: l.Say, KeepShut: kiln.NoTemperature(), Limit: kiln.NoTemperature(), HeatWork: kiln.NoTemperature(),
 		Title: l.T("Temperature of {1} over time", string(f.Kiln))}
 	if f.Began.Trusted {
@@ -169,10 +167,12 @@ func (s *Server) foreseen(ctx context.Context, d *chart.Curve, f kiln.Firing) {
 		}
 		usual, err := s.Firings().Usual(ctx, f)
 		if err == nil && k.PeakAt != nil && usual.Top.Known() && usual.Top > 0 {
-			d.Peak = chart.Foreseen{C: usual.Top, After: at(k.PeakAt), Says: [2]string{l.T("peak about {1}", l.Soon(k.PeakAt)), l.Heat(float64(usual.Top))}}
+			d.Peak = chart.Foreseen{C: usual.Top, After: at(k.PeakAt), Says: [2]string{l.T("peak about {1}",
+				l.Soon(k.PeakAt)), l.Heat(float64(usual.Top))}}
 		}
 		if k.BelowKeepShutAt != nil && d.KeepShut.Known() {
-			d.Cool = chart.Foreseen{C: d.KeepShut, After: at(k.BelowKeepShutAt), Says: [2]string{l.T("below {1}", l.Heat(k.KeepShutAboveC)), l.T("about {1}", l.Soon(k.BelowKeepShutAt))}}
+			d.Cool = chart.Foreseen{C: d.KeepShut, After: at(k.BelowKeepShutAt), Says: [2]string{l.T("below {1}",
+				l.Heat(k.KeepShutAboveC)), l.T("about {1}", l.Soon(k.BelowKeepShutAt))}}
 		}
 	}
 }
@@ -226,16 +226,6 @@ func standAlone(svg string) string {
 		`.grid{stroke:#d9cebd}.shut,.limit{stroke:#2b2420;stroke-dasharray:7 4}.day{stroke-dasharray:1 3}.rung.in{stroke:#2b2420;stroke-width:2.5}.ghost,.soak{fill:#e3d9c8}` +
 		`.heat{fill:none;stroke:#a33a0c;stroke-width:3}.spread{fill:#a33a0c;opacity:.35}.dotted,.dashed,.broken,.model{fill:none;stroke:#2b2420;stroke-width:1.5}.dotted{stroke-dasharray:2 4}.dashed,.model{stroke-dasharray:8 4}.broken{stroke-dasharray:8 3 2 3}` +
 		`.gap{stroke-dasharray:3 5}.mark,.dot{fill:#a33a0c}.hole{fill:#fff;stroke:#a33a0c;stroke-width:2}</style>`
-	head, rest, _ := cutAfter(svg, ">")
-	return `<svg xmlns="http://www.w3.org/2000/svg"` + head[len("<svg"):] + style + rest
-}
-
-// cutAfter cuts a text behind the first of a mark.
-func cutAfter(text, mark string) (before, after string, found bool) {
-	for i := range text {
-		if text[i:i+len(mark)] == mark {
-			return text[:i+len(mark)], text[i+len(mark):], true
-		}
-	}
-	return text, "", false
+	head, rest, _ := strings.Cut(svg, ">")
+	return `<svg xmlns="http://www.w3.org/2000/svg"` + strings.TrimPrefix(head, "<svg") + ">" + style + rest
 }

@@ -81,7 +81,8 @@ func (s homeRoutes) homePage(w http.ResponseWriter, r *http.Request) error {
 }
 
 func loadAsk(a usecase.LoadAsk) pages.LoadAsk {
-	return pages.LoadAsk{ID: a.Load.ID, Number: a.Load.Number, Kind: string(a.Load.Kind), Ask: a.Ask, Firing: string(a.Firing)}
+	return pages.LoadAsk{ID: a.Load.ID, Number: a.Load.Number, Kind: string(a.Load.Kind), Ask: a.Ask,
+		Firing: string(a.Firing)}
 }
 
 // hottestFirst puts kilns over their limit before all others, then the hotter before the colder.
@@ -129,7 +130,8 @@ func (s homeRoutes) lastLids(ctx context.Context, l pages.Locale) ([]pages.LidSi
 		if clay.Clay == "" {
 			clay = p.Body
 		}
-		one := pages.LidSized{Pot: p.ID, Form: p.Form, Seat: string(p.Seat), Clay: clay.String(), GalleryMM: float64(p.Collar[0]), LidMM: float64(p.Set)}
+		one := pages.LidSized{Pot: p.ID, Form: p.Form, Seat: string(p.Seat), Clay: clay.String(),
+			GalleryMM: float64(p.Collar[0]), LidMM: float64(p.Set)}
 		if made, err := time.ParseInLocation(time.DateOnly, p.MadeOn, s.Site.Zone); err == nil {
 			one.Made = l.Day(made)
 		}
@@ -139,12 +141,14 @@ func (s homeRoutes) lastLids(ctx context.Context, l pages.Locale) ([]pages.LidSi
 }
 
 // drawToday draws the firing under way on its usual ones for each width; nothing where none goes on.
-func (s homeRoutes) drawToday(ctx context.Context, l pages.Locale, k wire.KilnNow) (phone, desk pages.Drawn, err error) {
+func (s homeRoutes) drawToday(ctx context.Context, l pages.Locale, k wire.KilnNow) (phone, desk pages.Drawn,
+	err error) {
 	live, ok := s.Recorder.LiveCurve(kiln.KilnID(k.Kiln))
 	if !ok || k.Firing == nil {
 		return "", "", nil
 	}
-	lines, _, err := s.Firings().Envelopes(ctx, live.Firing, []kiln.ChannelID{s.Firings().ProbeOf(live.Firing)}, 120, 0)
+	lines, _, err := s.Firings().Envelopes(ctx, live.Firing, []kiln.ChannelID{s.Firings().ProbeOf(live.Firing)},
+		120, 0)
 	if errors.Is(err, kiln.ErrNoFiring) { // it began a moment ago
 		return "", "", nil
 	}
@@ -156,7 +160,8 @@ func (s homeRoutes) drawToday(ctx context.Context, l pages.Locale, k wire.KilnNo
 		return "", "", err
 	}
 	d := chart.Today{Width: 326, Height: 140, Now: lines[0], Peak: kiln.NoTemperature(), ConeSays: l.T("cone")}
-	d.Title = l.T("Curve so far: {1} after {2} h", l.Heat(k.LastTemperatureC), fmt.Sprintf("%.1f", hoursOr0(k.Hours)))
+	d.Title = l.T("Curve so far: {1} after {2} h", l.Heat(k.LastTemperatureC), fmt.Sprintf("%.1f",
+		hoursOr0(k.Hours)))
 	if usual.Of > 0 {
 		d.Usual, d.UsualSays = usual.Band, l.T("usual of {1}", usual.Of)
 	}
@@ -213,7 +218,8 @@ func homeCautions(k wire.KilnNow) []pages.Cautioned {
 	switch {
 	case k.OverLimit:
 		return []pages.Cautioned{{Text: caution.Text(caution.StuckRelay), Open: true},
-			{Text: caution.Text(caution.OverLimit), More: append(caution.Texts(caution.OwnProtection), caution.Texts(caution.CarbonMonoxide...)...), Open: true}}
+			{Text: caution.Text(caution.OverLimit), More: append(caution.Texts(caution.OwnProtection),
+				caution.Texts(caution.CarbonMonoxide...)...), Open: true}}
 	case k.StillHot:
 		return []pages.Cautioned{{Text: caution.Text(caution.StuckRelay), Open: true},
 			{Text: caution.Text(caution.OverLimit), More: caution.Texts(caution.CarbonMonoxide...), Open: true}}

@@ -37,9 +37,11 @@ func (s homeRoutes) kilnPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	base := s.page(r.Context(), "kiln")
-	data := pages.KilnPage{Frame: base.Frame, ClockUnset: base.ClockUnset, ID: base.ID, Kiln: pages.KilnCard{KilnNow: k}, Others: others, Model: r.URL.Query().Get("model"),
+	data := pages.KilnPage{Frame: base.Frame, ClockUnset: base.ClockUnset, ID: base.ID,
+		Kiln: pages.KilnCard{KilnNow: k}, Others: others, Model: r.URL.Query().Get("model"),
 		Silent: k.State == string(kiln.Quiet)}
-	past, err := s.Archive.Firings(r.Context(), kiln.FiringFilter{Kiln: kiln.KilnID(k.Kiln), Limit: 20 + usecase.UsualLook})
+	past, err := s.Archive.Firings(r.Context(), kiln.FiringFilter{Kiln: kiln.KilnID(k.Kiln),
+		Limit: 20 + usecase.UsualLook})
 	if err != nil {
 		return err
 	}
@@ -176,7 +178,8 @@ func (s homeRoutes) kilnCautions(k wire.KilnNow, atmosphere kiln.Atmosphere) []p
 			more = append(more, caution.NobodyThere)
 		}
 	case kiln.Falling, kiln.Warm:
-		seen, more = []caution.Number{caution.ReachIn, caution.KeepShut}, append([]caution.Number{caution.OneSpot}, caution.CarbonMonoxide...)
+		seen, more = []caution.Number{caution.ReachIn, caution.KeepShut}, append([]caution.Number{caution.OneSpot},
+			caution.CarbonMonoxide...)
 	case kiln.Quiet:
 		seen, more = []caution.Number{caution.Quiet, caution.OverLimit}, []caution.Number{caution.PowerCut}
 	}

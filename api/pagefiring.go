@@ -183,7 +183,7 @@ func (s firingRoutes) firingForm(keep func(ctx context.Context, id wire.FiringPa
 		}
 		id := wire.FiringPath{ID: r.PathValue("id")}
 		if err := keep(r.Context(), id, form); err != nil {
-			d, dataErr := s.firingPageData(r.Context(), kiln.FiringID(id.ID), nil)
+			d, dataErr := s.firingPageData(r.Context(), kiln.FiringID(id.ID), url.Values{})
 			if dataErr != nil {
 				return dataErr
 			}

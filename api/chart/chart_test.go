@@ -76,7 +76,8 @@ func frame(t *testing.T, svg string) (f [9]float64) {
 // 100 K/h from 20 °C end at 820 °C. A point is drawn at the middle of its step of a quarter of an hour.
 func TestCurveIsToScale(t *testing.T) {
 	for _, part := range [][2]time.Duration{{}, {4 * time.Hour, 9 * time.Hour}} {
-		svg := chart.Curve{Lines: []kiln.Envelope{steady(8)}, Zone: time.UTC, Title: "A & B", From: part[0], To: part[1]}.SVG()
+		svg := chart.Curve{Lines: []kiln.Envelope{steady(8)}, Zone: time.UTC, Title: "A & B", From: part[0],
+			To: part[1]}.SVG()
 		wellFormed(t, svg)
 		f := frame(t, svg)
 		last := strings.Fields(strings.NewReplacer("M", " ", "L", " ").Replace(heatPath(t, svg)))
@@ -88,7 +89,8 @@ func TestCurveIsToScale(t *testing.T) {
 		if c := f[6] + (f[3]-y)/(f[3]-f[1])*(f[7]-f[6]); math.Abs(c-820) > 2 {
 			t.Errorf("the line ends at %.0f °C", c)
 		}
-		if !strings.Contains(svg, ">820 °C<") || !strings.Contains(svg, ">after 8 h 00<") || !strings.Contains(svg, "<title>A &amp; B</title>") {
+		if !strings.Contains(svg, ">820 °C<") || !strings.Contains(svg, ">after 8 h 00<") || !strings.Contains(svg,
+			"<title>A &amp; B</title>") {
 			t.Error("no peak or no title")
 		}
 	}
@@ -96,7 +98,8 @@ func TestCurveIsToScale(t *testing.T) {
 
 // A part is drawn anew: its scale is its own, and its figures are as large as before.
 func TestPartHasAScaleOfItsOwn(t *testing.T) {
-	svg := chart.Curve{Lines: []kiln.Envelope{steady(8)}, Zone: time.UTC, From: 4 * time.Hour, To: 5 * time.Hour}.SVG()
+	svg := chart.Curve{Lines: []kiln.Envelope{steady(8)}, Zone: time.UTC, From: 4 * time.Hour,
+		To: 5 * time.Hour}.SVG()
 	if f := frame(t, svg); f[4] != 4*3600 || f[5] != 5*3600 || f[6] < 350 || f[7] > 600 {
 		t.Errorf("the frame of 420 to 520 °C is %v", f)
 	}
@@ -121,7 +124,8 @@ func TestCurveInFahrenheit(t *testing.T) {
 // In 200 firings at random, in two languages, at two sizes, whole and in parts, no label covers another or
 // a line that is drawn.
 func TestLabelsCoverNothing(t *testing.T) {
-	german := map[string]string{"keep shut": "geschlossen halten", "above {1}": "über {1}", "limit": "Grenze", "no reading": "kein Messwert", "cone": "Kegel", "usual": "üblich", "gap of unknown length": "Lücke unbekannter Länge"}
+	german := map[string]string{"keep shut": "geschlossen halten", "above {1}": "über {1}", "limit": "Grenze",
+		"no reading": "kein Messwert", "cone": "Kegel", "usual": "üblich", "gap of unknown length": "Lücke unbekannter Länge"}
 	placed, left := 0, 0
 	for seed := range uint64(200) {
 		d := randomFiring(rand.New(rand.NewPCG(seed, 7)))
@@ -171,13 +175,15 @@ func TestGapStaysAGap(t *testing.T) {
 // A kiln that switches on and off within a step is drawn from its lowest to its highest.
 func TestSpreadOfAStep(t *testing.T) {
 	e := steady(8)
-	if svg := (chart.Curve{Lines: []kiln.Envelope{e}, Zone: time.UTC}).SVG(); strings.Contains(svg, `class="spread"`) {
+	if svg := (chart.Curve{Lines: []kiln.Envelope{e}, Zone: time.UTC}).SVG(); strings.Contains(svg,
+		`class="spread"`) {
 		t.Error("a steady climb has a spread")
 	}
 	for i := range e.High {
 		e.High[i] += 40
 	}
-	if svg := (chart.Curve{Lines: []kiln.Envelope{e}, Zone: time.UTC}).SVG(); !strings.Contains(svg, `class="spread" d="M`) {
+	if svg := (chart.Curve{Lines: []kiln.Envelope{e}, Zone: time.UTC}).SVG(); !strings.Contains(svg,
+		`class="spread" d="M`) {
 		t.Error("steps of 40 K have no spread")
 	}
 }
@@ -235,7 +241,8 @@ func randomFiring(r *rand.Rand) chart.Curve {
 		t := kiln.Celsius(at(a) + shift)
 		band.After, band.Low, band.High = append(band.After, a), append(band.Low, t-8), append(band.High, t+8)
 	}
-	d := chart.Curve{Lines: []kiln.Envelope{e}, Zone: time.UTC, KeepShut: 50, Limit: 1290, HeatWork: kiln.Celsius(at(min(end, up)))}
+	d := chart.Curve{Lines: []kiln.Envelope{e}, Zone: time.UTC, KeepShut: 50, Limit: 1290,
+		HeatWork: kiln.Celsius(at(min(end, up)))}
 	if r.IntN(3) > 0 {
 		d.Band, d.Under = []kiln.Envelope{band}, "usual"
 	}
@@ -243,11 +250,14 @@ func randomFiring(r *rand.Rand) chart.Curve {
 		d.Began = time.Date(2026, 11, 29, r.IntN(24), r.IntN(60), 0, 0, time.UTC)
 	}
 	if end < up && len(d.Band) > 0 {
-		d.Peak = chart.Foreseen{C: kiln.Celsius(20 + peak), After: up, Says: [2]string{"peak about 02:05", "1222 °C"}}
-		d.Cool = chart.Foreseen{C: 50, After: up + hold + 15*time.Hour, Says: [2]string{"below 50 °C", "about Mon 20:40"}}
+		d.Peak = chart.Foreseen{C: kiln.Celsius(20 + peak), After: up, Says: [2]string{"peak about 02:05",
+			"1222 °C"}}
+		d.Cool = chart.Foreseen{C: 50, After: up + hold + 15*time.Hour, Says: [2]string{"below 50 °C",
+			"about Mon 20:40"}}
 	}
 	for range r.IntN(3) {
-		d.Gaps = append(d.Gaps, kiln.Gap{After: time.Duration(r.Float64() * float64(end)), For: time.Duration(r.IntN(60)) * time.Minute, Known: r.IntN(3) > 0})
+		d.Gaps = append(d.Gaps, kiln.Gap{After: time.Duration(r.Float64() * float64(end)),
+			For: time.Duration(r.IntN(60)) * time.Minute, Known: r.IntN(3) > 0})
 	}
 	slices.SortFunc(d.Gaps, func(a, b kiln.Gap) int { return cmp.Compare(a.After, b.After) })
 	if r.IntN(3) == 0 {

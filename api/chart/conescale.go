@@ -38,7 +38,8 @@ func (p *plot) cones() {
 	if lowest.Label == "" {
 		return
 	}
-	fmt.Fprintf(p.b, `<path class="axis" d="M%.1f %.1fV%.1f"/>`, left, p.y(float64(lowest.Tau)), p.y(float64(highest.Tau)))
+	fmt.Fprintf(p.b, `<path class="axis" d="M%.1f %.1fV%.1f"/>`, left, p.y(float64(lowest.Tau)),
+		p.y(float64(highest.Tau)))
 	if y := p.y(float64(p.HeatWork)); y > p.area.top && y < p.area.bottom {
 		fmt.Fprintf(p.b, `<path class="dot" d="M%.1f %.1fl-9 -5v10z"/>`, left-3, y)
 	}

@@ -214,7 +214,8 @@ func (p *plot) holds() {
 	for _, h := range p.Holds {
 		left, right := math.Max(p.x(h.After), p.area.left), math.Min(p.x(h.After+h.For), p.area.right)
 		if h.For > 0 && right-left > 2 {
-			fmt.Fprintf(p.b, `<path class="soak" d="M%.1f %.1fH%.1fV%.1fH%.1fZ"/>`, left, p.area.top, right, p.area.bottom, left)
+			fmt.Fprintf(p.b, `<path class="soak" d="M%.1f %.1fH%.1fV%.1fH%.1fZ"/>`, left, p.area.top, right,
+				p.area.bottom, left)
 		}
 	}
 }
@@ -230,7 +231,8 @@ func (p *plot) gaps() {
 			continue
 		}
 		left, right := math.Max(p.x(g.After), p.area.left), math.Min(p.x(end), p.area.right)
-		fmt.Fprintf(p.b, `<path class="gap" d="M%.1f %.1fV%.1fM%.1f %.1fV%.1f"/>`, left, p.area.bottom, p.area.top, right, p.area.bottom, p.area.top)
+		fmt.Fprintf(p.b, `<path class="gap" d="M%.1f %.1fV%.1fM%.1f %.1fV%.1f"/>`, left, p.area.bottom, p.area.top,
+			right, p.area.bottom, p.area.top)
 	}
 	for _, g := range p.Gaps {
 		word := "no reading"
@@ -239,8 +241,9 @@ func (p *plot) gaps() {
 		}
 		left, right := p.x(g.After), p.x(g.After+g.For)
 		if right >= p.area.left && left <= p.area.right && (!g.Known || right-left > 3) {
-			p.wait = append(p.wait, label{at: point{math.Min(right, p.area.right), p.area.bottom - 12}, lines: broken(p.say(word), 120),
-				near: []point{{8, -9}, {-8, -9}, {8, -26}, {-8, -26}, {8, -43}, {-8, -43}, {0, -60}, {0, -80}}})
+			p.wait = append(p.wait, label{at: point{math.Min(right, p.area.right), p.area.bottom - 12},
+				lines: broken(p.say(word), 120),
+				near:  []point{{8, -9}, {-8, -9}, {8, -26}, {-8, -26}, {8, -43}, {-8, -43}, {0, -60}, {0, -80}}})
 		}
 	}
 }
@@ -263,7 +266,8 @@ func (p *plot) marks() {
 		p.wait = append(p.wait, label{at: point{p.area.left, p.y(t)}, lines: words, near: near})
 	}
 	if p.KeepShut > 0 {
-		across(p.KeepShut, "shut", p.say("keep shut"), strings.ReplaceAll(p.say("above {1}"), "{1}", p.degrees(float64(p.KeepShut))+" "+p.unit()))
+		across(p.KeepShut, "shut", p.say("keep shut"), strings.ReplaceAll(p.say("above {1}"), "{1}",
+			p.degrees(float64(p.KeepShut))+" "+p.unit()))
 	}
 	if p.Limit > 0 {
 		across(p.Limit, "limit", p.say("limit")+" "+p.degrees(float64(p.Limit))+" "+p.unit())
@@ -348,7 +352,8 @@ func (p *plot) spread(e kiln.Envelope) string {
 func (p *plot) edge(e kiln.Envelope, side []kiln.Celsius) (stroke []point) {
 	for i, a := range e.After {
 		if side[i].Known() && a >= p.from && a <= p.to {
-			stroke = append(stroke, point{p.x(a), math.Min(math.Max(p.y(float64(side[i])), p.area.top), p.area.bottom)})
+			stroke = append(stroke, point{p.x(a), math.Min(math.Max(p.y(float64(side[i])), p.area.top),
+				p.area.bottom)})
 		}
 	}
 	return stroke
@@ -397,12 +402,14 @@ func (p *plot) tops() {
 		if !p.Began.IsZero() {
 			when = p.Began.Add(at).In(p.Zone).Format(p.clock())
 		}
-		p.first = append(p.first, label{at: point{x, y}, lines: []string{p.degrees(peak) + " " + p.unit(), when}, class: "tb"})
+		p.first = append(p.first, label{at: point{x, y}, lines: []string{p.degrees(peak) + " " + p.unit(), when},
+			class: "tb"})
 	}
 	if n := len(p.Lines); n > 0 && p.Peak.After > 0 { // it goes on
 		e := p.Lines[0]
 		if last := len(e.After) - 1; last >= 0 && e.After[last] <= p.to && e.High[last].Known() {
-			fmt.Fprintf(p.b, `<circle class="dot" cx="%.1f" cy="%.1f" r="6"/>`, p.x(min(e.After[last]+e.Step/2, p.to)), p.y(p.middle(e, last, peak)))
+			fmt.Fprintf(p.b, `<circle class="dot" cx="%.1f" cy="%.1f" r="6"/>`, p.x(min(e.After[last]+e.Step/2,
+				p.to)), p.y(p.middle(e, last, peak)))
 		}
 	}
 }
@@ -414,7 +421,8 @@ func (p *plot) names() {
 	}
 	for _, e := range slices.Concat(p.Band, p.Model) {
 		if stroke := p.edge(e, e.High); p.Under != "" && len(stroke) > 2 {
-			p.put(label{at: stroke[len(stroke)*3/5], lines: []string{p.Under}, near: []point{{10, -16}, {10, -34}, {-10, 10}, {10, 6}}})
+			p.put(label{at: stroke[len(stroke)*3/5], lines: []string{p.Under}, near: []point{{10, -16}, {10, -34},
+				{-10, 10}, {10, 6}}})
 		}
 	}
 	if len(p.Lines) < 2 {
@@ -423,7 +431,8 @@ func (p *plot) names() {
 	for _, e := range p.Lines { // the others are thin, and named at their ends
 		for i := len(e.After) - 1; i >= 0; i-- {
 			if e.After[i] <= p.to && e.After[i] >= p.from && e.High[i].Known() {
-				p.put(label{at: point{p.x(e.After[i]), p.y(float64(e.High[i]))}, lines: []string{string(e.Channel)}, name: true})
+				p.put(label{at: point{p.x(e.After[i]), p.y(float64(e.High[i]))}, lines: []string{string(e.Channel)},
+					name: true})
 				break
 			}
 		}

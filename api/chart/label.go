@@ -66,7 +66,8 @@ type label struct {
 }
 
 // around are the usual places: at the right, over, at the left, under.
-var around = []point{{12, -9}, {12, -26}, {-12, -9}, {0, -24}, {12, 8}, {-12, 8}, {-12, -26}, {0, 10}, {30, -9}, {45, -9}, {60, -9}, {30, 8}, {-30, -9}, {-45, -9}, {30, -5}, {45, -5}, {60, -5}}
+var around = []point{{12, -9}, {12, -26}, {-12, -9}, {0, -24}, {12, 8}, {-12, 8}, {-12, -26}, {0, 10}, {30,
+	-9}, {45, -9}, {60, -9}, {30, 8}, {-30, -9}, {-45, -9}, {30, -5}, {45, -5}, {60, -5}}
 
 // put draws a label at the first of its places that is free; whether it found one.
 func (l *labels) put(t label) bool {
@@ -141,7 +142,10 @@ var farther = func() (all []point) {
 			}
 		}
 	}
-	slices.SortStableFunc(all, func(a, b point) int { return cmp.Compare(math.Hypot(a.x, a.y), math.Hypot(b.x, b.y)) })
+	slices.SortStableFunc(all, func(a, b point) int {
+		return cmp.Compare(math.Hypot(a.x, a.y), math.Hypot(b.x,
+			b.y))
+	})
 	return all
 }()
 
@@ -169,7 +173,8 @@ func (l *labels) free(b box) bool {
 // crosses says that a stroke from a to c goes through a box.
 func crosses(a, c point, b box) bool {
 	from, to := 0.0, 1.0 // the part of the stroke that lies within the box so far
-	for _, side := range [][2]float64{{c.x - a.x, a.x - b.left}, {a.x - c.x, b.right - a.x}, {c.y - a.y, a.y - b.top}, {a.y - c.y, b.bottom - a.y}} {
+	for _, side := range [][2]float64{{c.x - a.x, a.x - b.left}, {a.x - c.x, b.right - a.x}, {c.y - a.y,
+		a.y - b.top}, {a.y - c.y, b.bottom - a.y}} {
 		slope, room := side[0], side[1] // inside while room + slope·t is not negative
 		switch {
 		case slope == 0:
@@ -197,7 +202,8 @@ func (l *labels) write(at box, t label) {
 		if t.name {
 			typed = ` translate="no"`
 		}
-		fmt.Fprintf(l.b, `<text x="%.1f" y="%.1f" class="%s"%s>%s</text>`, at.left, at.top+ascent+textHeight*float64(i), class, typed, html.EscapeString(line))
+		fmt.Fprintf(l.b, `<text x="%.1f" y="%.1f" class="%s"%s>%s</text>`, at.left,
+			at.top+ascent+textHeight*float64(i), class, typed, html.EscapeString(line))
 	}
 }
 
@@ -212,5 +218,6 @@ func (l *labels) fixed(x, y float64, anchor, class, text string) {
 		left -= w
 	}
 	l.taken = append(l.taken, box{left, y - ascent, left + w, y - ascent + textHeight})
-	fmt.Fprintf(l.b, `<text x="%.1f" y="%.1f" text-anchor="%s" class="%s">%s</text>`, x, y, anchor, class, html.EscapeString(text))
+	fmt.Fprintf(l.b, `<text x="%.1f" y="%.1f" text-anchor="%s" class="%s">%s</text>`, x, y, anchor, class,
+		html.EscapeString(text))
 }

@@ -33,13 +33,15 @@ func (d Today) SVG() string {
 		right = d.Width - 62
 	}
 	var b strings.Builder
-	p := &plot{Curve: Curve{Lines: []kiln.Envelope{thinned(d.Now, 120)}}, labels: labels{b: &b, area: box{2, 20, right, d.Height - 6}}}
+	p := &plot{Curve: Curve{Lines: []kiln.Envelope{thinned(d.Now, 120)}}, labels: labels{b: &b, area: box{2, 20,
+		right, d.Height - 6}}}
 	for _, e := range d.Usual {
 		p.Band = append(p.Band, thinned(e, 90))
 	}
 	p.span()
 	p.low, p.high = 0, math.Max(topOf(append(p.Band, p.Lines...)), temperatureLowestTop)
-	fmt.Fprintf(&b, `<svg viewBox="0 0 %g %g" width="%g" height="%g" role="img" aria-label="%s">`, d.Width, d.Height, d.Width, d.Height, html.EscapeString(d.Title))
+	fmt.Fprintf(&b, `<svg viewBox="0 0 %g %g" width="%g" height="%g" role="img" aria-label="%s">`, d.Width,
+		d.Height, d.Width, d.Height, html.EscapeString(d.Title))
 	fmt.Fprintf(&b, `<path class="axis" d="M%.1f %.1fH%.1f"/>`, p.area.left, p.area.bottom, p.area.right)
 	for _, e := range p.Band {
 		b.WriteString(p.bandOf(e))
@@ -48,12 +50,14 @@ func (d Today) SVG() string {
 	if path := p.lineOf(p.Lines[0], nil); path != "" {
 		end := p.lines[len(p.lines)-1]
 		last := end[len(end)-1]
-		fmt.Fprintf(&b, `<path class="now" d="%s"/><circle class="dot" cx="%.1f" cy="%.1f" r="6"/>`, path, last.x, last.y)
+		fmt.Fprintf(&b, `<path class="now" d="%s"/><circle class="dot" cx="%.1f" cy="%.1f" r="6"/>`, path, last.x,
+			last.y)
 	}
 	if d.Peak.Known() && d.Peak > 0 {
 		at := point{p.x(d.PeakAfter), p.y(float64(d.Peak))}
 		fmt.Fprintf(&b, `<circle class="hole" cx="%.1f" cy="%.1f" r="4.5"/>`, at.x, at.y)
-		p.put(label{at: at, lines: d.PeakSays[:], class: "tb", near: []point{{24, -9}, {40, -9}, {60, -9}, {-16, -9}}})
+		p.put(label{at: at, lines: d.PeakSays[:], class: "tb", near: []point{{24, -9}, {40, -9}, {60, -9}, {-16,
+			-9}}})
 	}
 	if at, ok := besideFall(p); ok && d.UsualSays != "" {
 		p.put(label{at: at, lines: []string{d.UsualSays}, near: []point{{12, -12}, {30, -12}, {50, -12}}})
@@ -71,7 +75,8 @@ func (d Today) scale(b *strings.Builder) {
 	}
 	left, above := d.Width-46, 28.0
 	each := (d.Height - 6 - above) / float64(n)
-	fmt.Fprintf(b, `<text x="%.1f" y="%.1f" class="t2" text-anchor="middle">%s</text>`, left+7.5, above-6, html.EscapeString(d.ConeSays))
+	fmt.Fprintf(b, `<text x="%.1f" y="%.1f" class="t2" text-anchor="middle">%s</text>`, left+7.5, above-6,
+		html.EscapeString(d.ConeSays))
 	for i, cone := range d.Cones {
 		y := d.Height - 6 - each*float64(i+1)
 		class := "shelf"
@@ -81,9 +86,11 @@ func (d Today) scale(b *strings.Builder) {
 		fmt.Fprintf(b, `<rect class="%s" x="%.1f" y="%.1f" width="15" height="%.1f"/>`, class, left, y+1.5, each-3)
 		switch i {
 		case d.Reached - 1:
-			fmt.Fprintf(b, `<text x="%.1f" y="%.1f" class="tb">%s</text>`, left+20, y+each/2+5, html.EscapeString(cone))
+			fmt.Fprintf(b, `<text x="%.1f" y="%.1f" class="tb">%s</text>`, left+20, y+each/2+5,
+				html.EscapeString(cone))
 		case n - 1:
-			fmt.Fprintf(b, `<text x="%.1f" y="%.1f" class="t2">%s</text>`, left+20, y+each/2+5, html.EscapeString(cone))
+			fmt.Fprintf(b, `<text x="%.1f" y="%.1f" class="t2">%s</text>`, left+20, y+each/2+5,
+				html.EscapeString(cone))
 		}
 	}
 }

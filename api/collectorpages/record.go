@@ -15,7 +15,8 @@ import (
 
 // notHere are the first parts of paths of a studio's own pages that speak of what its kilns do at this moment,
 // or of its settings: what arrived cannot answer them.
-var notHere = map[string]bool{"": true, "kiln": true, "settings": true, "session": true, "unpack": true, "door": true, "by-hand": true, "kilns": true, "class": true,
+var notHere = map[string]bool{"": true, "kiln": true, "settings": true, "session": true, "unpack": true,
+	"door": true, "by-hand": true, "kilns": true, "class": true,
 	"speak": true, "healthz": true, "readyz": true, "metrics": true, "print": true, "just": true, "more": true}
 
 // recordPage shows what arrived of a studio as its own pages show it: by the same code, out of a record that
@@ -27,7 +28,8 @@ func (s *Server) recordPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	first, _, _ := strings.Cut(path, "/")
-	if notHere[first] || first == "v1" && strings.HasPrefix(path, "v1/now") || strings.HasPrefix(path, "v1/stream") {
+	if notHere[first] || first == "v1" && strings.HasPrefix(path, "v1/now") || strings.HasPrefix(path,
+		"v1/stream") {
 		http.Redirect(w, r, "/studios/"+site, http.StatusSeeOther)
 		return
 	}
@@ -118,7 +120,8 @@ func moved(w io.Writer, page io.Reader, under, banner string) error {
 		}
 		changed := false
 		for i, a := range t.Attr {
-			if (a.Key == "href" || a.Key == "src" || a.Key == "action") && strings.HasPrefix(a.Val, "/") && !strings.HasPrefix(a.Val, "//") {
+			if (a.Key == "href" || a.Key == "src" || a.Key == "action") && strings.HasPrefix(a.Val,
+				"/") && !strings.HasPrefix(a.Val, "//") {
 				t.Attr[i].Val, changed = under+"/record"+a.Val, true
 				if a.Val == "/" {
 					t.Attr[i].Val = under

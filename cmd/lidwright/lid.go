@@ -151,7 +151,7 @@ func (a lidSaid) print(out io.Writer, width func(mm float64) string) {
 	}
 	fmt.Fprintf(out, "Trust: %s (%s)\n", a.Trust, a.Why)
 	for _, l := range a.LeftOut {
-		fmt.Fprintf(out, "Distrusted: bar %s, %s, %s mm off: %s. Measure it again, or strike it.\n", l.Bar, l.Stage, num(l.OffMM, "%+.1f"), l.Why)
+		fmt.Fprintln(out, looksWrong(l.Bar, l.Stage, l.OffMM, l.Why))
 	}
 	for _, id := range a.Cautions {
 		fmt.Fprintf(out, "Mind: %s\n", api.CautionOf(id))

@@ -25,7 +25,7 @@ func rateCommand() *cobra.Command {
 	for _, f := range rateFlags {
 		c.Flags().String(strings.ReplaceAll(f[0], "_", "-"), "", f[1])
 	}
-	c.Flags().Bool("why", false, "what moved it, which reading is distrusted, which bar would sharpen it, batch against batch")
+	c.Flags().Bool("why", false, "what moved it, which reading looks wrong, which bar would sharpen it, batch against batch")
 	return c
 }
 
@@ -158,7 +158,7 @@ func (a whyAnswer) print(w io.Writer) {
 	}
 	for _, l := range a.LeftOut {
 		if l.Distrusted {
-			fmt.Fprintf(w, "Distrusted: bar %s, %s, %s mm off: %s. Measure it again, or strike it.\n", l.Bar, l.Stage, num(l.Off, "%+.1f"), l.Why)
+			fmt.Fprintln(w, looksWrong(l.Bar, l.Stage, l.Off, l.Why))
 		}
 	}
 	for _, b := range a.Batches {
@@ -180,4 +180,10 @@ func (a whyAnswer) print(w io.Writer) {
 			fmt.Fprintf(w, "LOOK  The bars and the probe %s disagree: %s ± %s °C. Put witness cones in the next load.\n", p.Probe, num(p.Drift, "%+.0f"), num(p.SD, "%.0f"))
 		}
 	}
+}
+
+// looksWrong says of a reading that it is left out, by how much it is off, why, and what to do.
+func looksWrong(bar, stage string, off *float64, why string) string {
+	return fmt.Sprintf("Looks wrong, left out: bar %s, %s, %s mm off: %s. Measure it again, or cross it out.",
+		bar, stage, num(off, "%+.1f"), why)
 }

@@ -108,8 +108,8 @@ func curveOf(b testing.TB, s *studio, hours float64) []byte {
 }
 
 // BenchmarkThousandFiring has 1,000 studios that fire: of each a curve in five minutes and what its kiln does
-// every 30 s, at the speed at which they would come. What is told: the slowest hundredth of the answers (goal
-// 50 ms), the share of a processor that the collector took (goal 10 %), and its memory (goal 60 MiB).
+// every 30 s, at the speed at which they would come. What is told: the slowest hundredth of the answers
+// (wanted: 50 ms at most), the share of a processor that the collector took (10 %), and its memory (60 MiB).
 func BenchmarkThousandFiring(b *testing.B) {
 	database := pgtest.Database(b)
 	db := opened(b, database)
