@@ -160,7 +160,8 @@ const events = "firing.started firing.ended firing.long firing.still_firing kiln
 // DefaultWebhook is what holds for a receiver where nothing is set: what cannot wait until morning wakes,
 // for most firings go on at night.
 func DefaultWebhook() Webhook {
-	return Webhook{On: []string{}, Wakes: []string{"kiln.over_limit", "kiln.may_be_over_limit", "kiln.still_hot", "kiln.quiet", "kiln.stopped_climbing", "kiln.fell_early", "store.not_writing", "store.gone"}}
+	return Webhook{On: []string{}, Wakes: []string{"kiln.over_limit", "kiln.may_be_over_limit",
+		"kiln.still_hot", "kiln.quiet", "kiln.stopped_climbing", "kiln.fell_early", "store.not_writing", "store.gone"}}
 }
 
 // Mail is the receiver of notices by e-mail, through the relay of the house or of a provider.

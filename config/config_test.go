@@ -24,8 +24,18 @@ func write(t testing.TB, text string) string {
 	return path
 }
 
+// setenv gives the process the variables of env.
+func setenv(t testing.TB, env []string) {
+	t.Helper()
+	for _, variable := range env {
+		name, value, _ := strings.Cut(variable, "=")
+		t.Setenv(name, value)
+	}
+}
+
 func mustLoad(t testing.TB, text string, env ...string) Config {
 	t.Helper()
+	setenv(t, env)
 	cfg, err := Load(write(t, text), env, nil)
 	if err != nil {
 		t.Fatal(err)
@@ -48,9 +58,9 @@ func TestExampleHoldsTheDefaults(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, l := range leaves("", reflect.ValueOf(Default())) {
-		if _, ok := doc.lines[l.key]; !ok {
-			t.Errorf("example.toml does not name %s", l.key)
+	for _, key := range leaves("", reflect.TypeFor[Config]()) {
+		if _, ok := doc.lines[key]; !ok {
+			t.Errorf("example.toml does not name %s", key)
 		}
 	}
 }
@@ -107,7 +117,7 @@ func TestExampleKilns(t *testing.T) {
 		named[generic(key+".", known("", reflect.TypeFor[Config]()))] = true
 	}
 	for _, key := range known("", reflect.TypeFor[Config]()) {
-		if !named[key+"."] && !strings.Contains(key, "<n>") {
+		if !named[key+"."] {
 			t.Errorf("example.toml does not name %s", key)
 		}
 	}
@@ -290,12 +300,14 @@ func TestCollect(t *testing.T) {
 		}
 	}
 	write("name = \"School\"\n[database]\nurl = \"postgres://x@db/y\"\n[keep]\nbackup_days = 30\n")
-	cfg, err := LoadCollect(path, []string{"LIDWRIGHT_COLLECT_DATABASE_CONNECTIONS=7", "HOME=/x"})
+	t.Setenv("LIDWRIGHT_COLLECT_DATABASE_CONNECTIONS", "7")
+	cfg, err := LoadCollect(path, os.Environ())
 	if err != nil || cfg.Name != "School" || cfg.Database.Connections != 7 || cfg.Keep.BackupDays != 30 || cfg.Listen.Address != "127.0.0.1:8583" {
 		t.Errorf("%+v, %v", cfg, err)
 	}
 	write("[listen]\nadress = \"x\"\naddress = \"0.0.0.0:8583\"\n")
-	_, err = LoadCollect(path, []string{"LIDWRIGHT_COLLECT_NO_SUCH=1"})
+	t.Setenv("LIDWRIGHT_COLLECT_NO_SUCH", "1")
+	_, err = LoadCollect(path, os.Environ())
 	for _, want := range []string{"collect.toml:2: listen.adress: is no setting; the nearest is listen.address", "database.url: is needed", "keep.backup_days: must be set", "listen.tls_cert", "LIDWRIGHT_COLLECT_NO_SUCH: is no setting"} {
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%v does not tell of %s", err, want)

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"strconv"
 	"strings"
 	"unicode/utf8"
 
@@ -24,7 +23,7 @@ const deepest = 8
 type document struct {
 	file   string
 	values map[string]any
-	lines  map[string]int // by key with dots; tables too; items of an array of tables count from 1
+	lines  map[string]int // by key with dots; tables too
 	order  []string       // the keys of lines as they come
 }
 
@@ -48,13 +47,15 @@ func parseDocument(path string, data []byte) (document, error) {
 		return document{}, Mistakes{{File: path, Line: line, Says: says}}
 	}
 	if len(data) > maxFile {
-		return refuse(1, fmt.Sprintf("is larger than %d kB, which no settings file is; name the right file", maxFile>>10))
+		return refuse(1, fmt.Sprintf("is larger than %d kB, which no settings file is; name the right file",
+			maxFile>>10))
 	}
 	if bytes.HasPrefix(data, []byte("\xef\xbb\xbf")) {
 		return refuse(1, "begins with a byte order mark; save it as UTF-8 without one")
 	}
 	if at := badByte(data); at >= 0 {
-		return refuse(1+bytes.Count(data[:at], []byte("\n")), "holds bytes that are no UTF-8 text; name the right file or save it as UTF-8")
+		return refuse(1+bytes.Count(data[:at], []byte("\n")),
+			"holds bytes that are no UTF-8 text; name the right file or save it as UTF-8")
 	}
 	if err := toml.Unmarshal(data, &doc.values); err != nil {
 		var bad *toml.DecodeError
@@ -86,7 +87,6 @@ func (d *document) mark(data []byte) {
 	var (
 		p     unstable.Parser
 		table []string
-		items = map[string]int{} // of arrays of tables, so far
 	)
 	p.Reset(data)
 	for p.NextExpression() {
@@ -97,15 +97,7 @@ func (d *document) mark(data []byte) {
 			keys := e.Key()
 			for keys.Next() && len(table) < deepest {
 				table = append(table, string(keys.Node().Data))
-				key := strings.Join(table, ".")
-				if e.Kind == unstable.ArrayTable && keys.IsLast() {
-					items[key]++
-				}
-				d.note(key, lineOf(data, keys.Node()))
-				if n := items[key]; n > 0 {
-					table = append(table, strconv.Itoa(n))
-					d.note(strings.Join(table, "."), lineOf(data, keys.Node()))
-				}
+				d.note(strings.Join(table, "."), lineOf(data, keys.Node()))
 			}
 		case unstable.KeyValue:
 			d.markValue(data, e, table)
@@ -122,29 +114,9 @@ func (d *document) markValue(data []byte, e *unstable.Node, table []string) {
 		line = lineOf(data, keys.Node())
 		d.note(strings.Join(path, "."), line)
 	}
-	switch value := e.Value(); value.Kind {
-	case unstable.InlineTable:
-		if len(path) >= deepest {
-			return
-		}
+	if value := e.Value(); value.Kind == unstable.InlineTable && len(path) < deepest {
 		for children := value.Children(); children.Next(); {
 			d.markValue(data, children.Node(), path)
-		}
-	case unstable.Array:
-		n := 0
-		for children := value.Children(); children.Next(); {
-			item := children.Node()
-			if item.Kind == unstable.Comment {
-				continue
-			}
-			n++
-			if item.Kind == unstable.InlineTable {
-				inner := append(append([]string(nil), path...), strconv.Itoa(n))
-				d.note(strings.Join(inner, "."), line)
-				for fields := item.Children(); fields.Next(); {
-					d.markValue(data, fields.Node(), inner)
-				}
-			}
 		}
 	}
 }

@@ -22,7 +22,8 @@ func LoadText(path, text string, env []string) (Config, error) {
 // from the default.
 func (k Kiln) Draft() string {
 	var b strings.Builder
-	always := []string{"port", "reply", "limit_c", "keep_shut_above_c", "from", "register", "unit", "type", "speed", "framing"}
+	always := []string{"port", "reply", "limit_c", "keep_shut_above_c", "from", "register", "unit", "type",
+		"speed", "framing"}
 	table := func(name string, v, standard any) {
 		fmt.Fprintf(&b, "[%s]\n", name)
 		table, without := reflect.ValueOf(v), reflect.ValueOf(standard)
@@ -35,7 +36,8 @@ func (k Kiln) Draft() string {
 			if k.Port == "" && slices.Contains([]string{"reply", "speed", "framing"}, key) {
 				continue
 			}
-			if slices.Contains(always, key) || !reflect.DeepEqual(table.Field(i).Interface(), without.Field(i).Interface()) {
+			if slices.Contains(always, key) || !reflect.DeepEqual(table.Field(i).Interface(),
+				without.Field(i).Interface()) {
 				fmt.Fprintf(&b, "%s = %s\n", key, literal(f, table.Field(i)))
 			}
 		}
@@ -77,7 +79,8 @@ func ReadAnswers(path string, known func(key string) bool, all []string) (map[st
 	var wrong Mistakes
 	for _, key := range slices.Sorted(maps.Keys(doc.values)) {
 		say := func(format string, args ...any) {
-			wrong = append(wrong, Mistake{File: path, Line: doc.line(key), Key: key, Says: fmt.Sprintf(format, args...)})
+			wrong = append(wrong, Mistake{File: path, Line: doc.line(key), Key: key, Says: fmt.Sprintf(format,
+				args...)})
 		}
 		switch v := doc.values[key].(type) {
 		case map[string]any, []any:

@@ -1,8 +1,6 @@
 package config
 
 import (
-	"reflect"
-	"strconv"
 	"strings"
 
 	"github.com/spf13/pflag"
@@ -10,30 +8,32 @@ import (
 
 const envPrefix = "LIDWRIGHT_"
 
-// outside takes the settings of flags and of the variables of env that begin with prefix.
-func (r *reader) outside(prefix string, env []string, flags *pflag.FlagSet) {
-	byName := map[string]leaf{}
+// bind has viper read the variables of env that begin with prefix, and the flags that were given, over the
+// file. Of env the names count; viper takes the values from the environment of the process.
+func (r *reader) bind(prefix string, env []string, flags *pflag.FlagSet) error {
+	keys := map[string]string{} // by the name of their variable without the prefix
 	var names []string
-	for _, l := range r.leaves {
-		if l.field.Type.Kind() == reflect.Slice && isTable(l.field.Type.Elem()) {
-			continue
-		}
-		name := strings.ToUpper(strings.ReplaceAll(l.key, ".", "_"))
-		byName[name] = l
+	for _, key := range r.leaves {
+		name := strings.ToUpper(strings.ReplaceAll(key, ".", "_"))
+		keys[name] = key
 		names = append(names, name)
 	}
+	r.v.AllowEmptyEnv(true)
 	for _, variable := range env {
-		name, text, _ := strings.Cut(variable, "=")
+		name, _, _ := strings.Cut(variable, "=")
 		bare, ours := strings.CutPrefix(name, prefix)
 		// An access code of the command line is no setting, and those of the collector's program are not ours.
 		if !ours || name == "LIDWRIGHT_CODE" || prefix != CollectPrefix && strings.HasPrefix(name, CollectPrefix) {
 			continue
 		}
 		at := Mistake{File: "environment", Key: name}
-		l, ok := byName[bare]
+		key, ok := keys[bare]
 		switch {
 		case ok:
-			r.set(l, text, at)
+			r.source[key] = at
+			if err := r.v.BindEnv(key, name); err != nil {
+				return err
+			}
 		case strings.HasPrefix(bare, "KILN_"), strings.HasPrefix(bare, "NOTICE_WEBHOOK_"):
 			at.Says = "cannot be set by environment; a named kiln or webhook stands in the file"
 			r.mistakes = append(r.mistakes, at)
@@ -42,54 +42,16 @@ func (r *reader) outside(prefix string, env []string, flags *pflag.FlagSet) {
 			r.mistakes = append(r.mistakes, at)
 		}
 	}
-	if flags != nil {
-		flags.Visit(func(f *pflag.Flag) {
-			l, ok := byName[strings.ToUpper(strings.NewReplacer("-", "_", ".", "_").Replace(f.Name))]
-			if !ok {
-				return
-			}
-			text := f.Value.String()
-			if list, ok := f.Value.(pflag.SliceValue); ok {
-				text = strings.Join(list.GetSlice(), ",")
-			}
-			r.set(l, text, Mistake{File: "flags", Key: "--" + f.Name})
-		})
+	if flags == nil {
+		return nil
 	}
-}
-
-// set takes a text from outside the file for a setting.
-func (r *reader) set(l leaf, text string, at Mistake) {
-	r.source[l.key] = at
-	out, says := convert(fromText(text, l.field.Type), l.field)
-	if says != "" {
-		r.add(l.key, "%s", says)
-		return
-	}
-	r.v.Set(l.key, out)
-}
-
-// fromText reads a bare text as TOML would have it for a field of that type: lists by commas.
-func fromText(text string, t reflect.Type) any {
-	switch t.Kind() {
-	case reflect.Bool:
-		if b, err := strconv.ParseBool(text); err == nil {
-			return b
+	var err error
+	flags.Visit(func(f *pflag.Flag) {
+		key, ok := keys[strings.ToUpper(strings.NewReplacer("-", "_", ".", "_").Replace(f.Name))]
+		if ok && err == nil {
+			r.source[key] = Mistake{File: "flags", Key: "--" + f.Name}
+			err = r.v.BindPFlag(key, f)
 		}
-	case reflect.Int, reflect.Float64:
-		if n, err := strconv.ParseInt(text, 10, 64); err == nil {
-			return n
-		}
-		if x, err := strconv.ParseFloat(text, 64); err == nil {
-			return x
-		}
-	case reflect.Slice:
-		items := []any{}
-		for part := range strings.SplitSeq(text, ",") {
-			if part = strings.TrimSpace(part); part != "" {
-				items = append(items, fromText(part, t.Elem()))
-			}
-		}
-		return items
-	}
-	return text
+	})
+	return err
 }

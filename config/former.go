@@ -7,7 +7,8 @@ import (
 
 // FormerKeys are the names that settings of a kiln, and the answers to setup, had before, with
 // those that they have now. A file with the old ones is read as if it had the new.
-var FormerKeys = map[string]string{"unpacking_mark_c": "keep_shut_above_c", "unpacking_reason": "keep_shut_reason"}
+var FormerKeys = map[string]string{"unpacking_mark_c": "keep_shut_above_c",
+	"unpacking_reason": "keep_shut_reason"}
 
 // formerEvents are the names that events of notices had before.
 var formerEvents = map[string]string{"kiln.at_unpacking_mark": "kiln.cooled"}
@@ -36,7 +37,8 @@ func (r *reader) takeOver() {
 			r.advise(key+old, "is called %s now and was taken over as that; write it so", now)
 			if c, ok := number(value); ok && c > keepShutMost && now == "keep_shut_above_c" {
 				table[now] = keepShutMost
-				r.advise(key+old, "is %s; the kiln is kept shut above %g °C, the most that can be set", show(value), keepShutMost)
+				r.advise(key+old, "is %s; the kiln is kept shut above %g °C, the most that can be set", show(value),
+					keepShutMost)
 			}
 		}
 	}
@@ -49,7 +51,8 @@ func (r *reader) takeOver() {
 			text, _ := event.(string)
 			if now := formerEvents[text]; now != "" {
 				on[i] = now
-				r.advise("notice.webhook."+name+".on", "holds %s, which is called %s now and was taken over as that; write it so", text, now)
+				r.advise("notice.webhook."+name+".on",
+					"holds %s, which is called %s now and was taken over as that; write it so", text, now)
 			}
 		}
 	}

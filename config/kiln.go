@@ -44,7 +44,7 @@ type Kiln struct {
 // for modbus alone.
 type Channel struct {
 	ID           kiln.ChannelID `key:"-"`
-	From         string         `key:"from"` // column number from 1 or name, key, JSON path, group
+	From         Column         `key:"from"` // column number from 1 or name, key, JSON path, group
 	Unit         string         `key:"unit" words:"c f k mv"`
 	ColdJunction kiln.ChannelID `key:"cold_junction"`
 	Scale        float64        `key:"scale"` // value = raw * scale + offset, in the unit

@@ -1,13 +1,12 @@
 package config
 
 import (
-	"errors"
+	"cmp"
 	"fmt"
 	"reflect"
 	"regexp"
 	"strings"
 
-	"github.com/go-viper/mapstructure/v2"
 	"github.com/spf13/pflag"
 	"github.com/spf13/viper"
 
@@ -15,7 +14,7 @@ import (
 )
 
 // Load reads the settings of the file at path; path "" means no file. Above the file stand the
-// variables LIDWRIGHT_ of env (as os.Environ gives them), above those the flags that were given on
+// variables LIDWRIGHT_ of the process that env lists (as os.Environ does), above those the flags that were given on
 // the command line: a flag sets the key that has its name, --log-level sets log.level, and other
 // flags mean nothing here. flags may be nil. Keys of a named kiln or a webhook come
 // from the file alone.
@@ -37,8 +36,8 @@ func Load(path string, env []string, flags *pflag.FlagSet) (Config, error) {
 type reader struct {
 	doc      document
 	v        *viper.Viper
-	leaves   []leaf
-	known    []string
+	leaves   []string           // keys that a variable or a flag can set
+	known    []string           // keys that a file can have
 	source   map[string]Mistake // keys set outside the file: where, without what it says
 	wrong    map[string]bool    // keys already complained about
 	mistakes Mistakes
@@ -52,9 +51,8 @@ func load(doc document, env []string, flags *pflag.FlagSet) (Config, error) {
 	if err := r.read(&cfg, envPrefix, env, flags); err != nil {
 		return Config{}, err
 	}
-	if err := r.kilns(&cfg); err != nil {
-		return Config{}, fmt.Errorf("settings %s: %w", doc.file, err)
-	}
+	r.kilns(&cfg)
+	r.within("", reflect.ValueOf(cfg))
 	cfg.File = doc.file
 	r.place(&cfg, env)
 	r.validate(&cfg)
@@ -66,76 +64,61 @@ func load(doc document, env []string, flags *pflag.FlagSet) (Config, error) {
 	return cfg, nil
 }
 
-// newReader reads a document over defaults, which are settings of the type that it holds.
+// newReader reads a document into settings of the type of defaults.
 func newReader(doc document, defaults any) *reader {
-	r := &reader{
+	t := reflect.TypeOf(defaults)
+	return &reader{
 		doc:    doc,
 		v:      viper.New(),
-		leaves: leaves("", reflect.ValueOf(defaults)),
-		known:  known("", reflect.TypeOf(defaults)),
+		leaves: leaves("", t),
+		known:  known("", t),
 		source: map[string]Mistake{},
 		wrong:  map[string]bool{},
 	}
-	for _, l := range r.leaves {
-		r.v.SetDefault(l.key, l.value)
-	}
-	return r
 }
 
-// read fills in settings from the document, the variables of env that begin with prefix, and flags.
+// read fills in settings over their defaults: from the document, the variables of env that begin with prefix,
+// and flags. What the owner names is left to kilns.
 func (r *reader) read(into any, prefix string, env []string, flags *pflag.FlagSet) error {
-	r.table("", r.doc.values, reflect.TypeOf(into).Elem())
-	if err := r.v.MergeConfigMap(r.doc.values); err != nil {
+	r.strange("", r.doc.values, reflect.TypeOf(into).Elem())
+	err := cmp.Or(r.v.MergeConfigMap(r.doc.values), r.bind(prefix, env, flags))
+	if err != nil {
 		return fmt.Errorf("settings %s: %w", r.doc.file, err)
 	}
-	r.outside(prefix, env, flags)
-	if err := r.v.Unmarshal(into, strictly); err != nil {
-		return fmt.Errorf("settings %s: %w", r.doc.file, err)
-	}
+	r.decode("", into)
 	return nil
 }
 
-// strictly keeps viper from guessing: values already have the type of their field.
-func strictly(c *mapstructure.DecoderConfig) {
-	c.TagName = "key"
-	c.WeaklyTypedInput = false
-	c.DecodeHook = nil
-}
-
 // kilns fills the tables that carry names, each over its defaults and in the order of the file.
-func (r *reader) kilns(cfg *Config) error {
-	var errs []error
-	fill := func(key string, into any) { errs = append(errs, r.v.UnmarshalKey(key, into, strictly)) }
-	for _, name := range r.names("kiln") {
-		k := DefaultKiln()
+func (r *reader) kilns(cfg *Config) {
+	for _, name := range r.named("kiln") {
+		k, key := DefaultKiln(), "kiln."+name
 		k.ID = kiln.KilnID(name)
-		key := "kiln." + name
-		fill(key, &k)
-		for _, id := range r.names(key + ".channel") {
+		r.decode(key, &k)
+		for _, id := range r.named(key + ".channel") {
 			c := DefaultChannel()
 			c.ID = kiln.ChannelID(id)
-			fill(key+".channel."+id, &c)
+			r.decode(key+".channel."+id, &c)
 			k.Channels = append(k.Channels, c)
 		}
-		for _, id := range r.names(key + ".probe") {
+		for _, id := range r.named(key + ".probe") {
 			p := DefaultProbe()
 			p.Channel = kiln.ChannelID(id)
-			fill(key+".probe."+id, &p)
+			r.decode(key+".probe."+id, &p)
 			k.Probes = append(k.Probes, p)
 		}
 		cfg.Kilns = append(cfg.Kilns, k)
 	}
-	for _, name := range r.names("notice.webhook") {
+	for _, name := range r.named("notice.webhook") {
 		w := DefaultWebhook()
 		w.Name = name
-		fill("notice.webhook."+name, &w)
+		r.decode("notice.webhook."+name, &w)
 		cfg.Notice.Webhooks = append(cfg.Notice.Webhooks, w)
 	}
-	return errors.Join(errs...)
 }
 
-// names lists the good names under key in the order of the file.
-func (r *reader) names(key string) []string {
+// named lists the good names under key in the order of the file.
+func (r *reader) named(key string) []string {
 	var out []string
 	for _, k := range r.doc.order {
 		name, ok := strings.CutPrefix(k, key+".")

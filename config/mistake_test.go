@@ -173,6 +173,7 @@ func TestEnvironment(t *testing.T) {
 		"LIDWRIGHT_LISTEN_ADDRESS=0.0.0.0:http": "environment: LIDWRIGHT_LISTEN_ADDRESS: is",
 		"LIDWRIGHT_=x":                          "environment: LIDWRIGHT_: is no setting",
 	} {
+		setenv(t, []string{variable})
 		_, err := Load("", []string{variable}, nil)
 		if err == nil || !strings.HasPrefix(err.Error(), want) {
 			t.Errorf("%s: %v; want %s", variable, err, want)
@@ -204,7 +205,9 @@ func TestFlags(t *testing.T) {
 	if err := flags.Parse([]string{"--log-level=warn", "--listen-hosts=a.example,b.example", "--watch", "--copy-every=2h"}); err != nil {
 		t.Fatal(err)
 	}
-	cfg, err := Load("", []string{"LIDWRIGHT_LOG_LEVEL=debug", "LIDWRIGHT_LOG_FORMAT=json"}, flags)
+	env := []string{"LIDWRIGHT_LOG_LEVEL=debug", "LIDWRIGHT_LOG_FORMAT=json"}
+	setenv(t, env)
+	cfg, err := Load("", env, flags)
 	if err != nil || cfg.Log.Level != "warn" || cfg.Log.Format != "json" || cfg.Listen.Connections != 128 || len(cfg.Listen.Hosts) != 2 || cfg.Copy.Every.Hours() != 2 {
 		t.Errorf("%v, %+v", err, cfg)
 	}

@@ -36,14 +36,6 @@ func showTable(b *strings.Builder, prefix string, v reflect.Value) {
 		case f.Tag.Get("key") == "-":
 		case isTable(f.Type):
 			showTable(b, key+".", value)
-		case f.Type.Kind() == reflect.Slice && isTable(f.Type.Elem()):
-			items := make([]string, value.Len())
-			for j := range items {
-				var item strings.Builder
-				showTable(&item, "", value.Index(j))
-				items[j] = "{ " + strings.ReplaceAll(strings.TrimSpace(item.String()), "\n", ", ") + " }"
-			}
-			fmt.Fprintf(b, "%s = [%s]\n", key, strings.Join(items, ", "))
 		case f.Type.Kind() == reflect.Map:
 			for _, name := range slices.Sorted(maps.Keys(value.Interface().(shelves))) {
 				fmt.Fprintf(b, "%s.%s = %q\n", key, name, value.Interface().(shelves)[name])

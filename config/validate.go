@@ -80,7 +80,8 @@ func (r *reader) validate(cfg *Config) {
 	}
 	r.sharedPorts(cfg.Kilns)
 	r.formerNames(cfg.Kilns)
-	if main := cfg.Site.MainKiln; main != "" && !slices.ContainsFunc(cfg.Kilns, func(k Kiln) bool { return string(k.ID) == main }) {
+	if main := cfg.Site.MainKiln; main != "" && !slices.ContainsFunc(cfg.Kilns,
+		func(k Kiln) bool { return string(k.ID) == main }) {
 		r.add("site.main_kiln", "is %s; must be the name of a table [kiln.name] of this file", show(main))
 	}
 }
@@ -118,7 +119,8 @@ func (r *reader) listen(l Listen) {
 	r.url("listen.public_url", l.URL)
 	for _, h := range l.Hosts {
 		if !aHost.MatchString(h) {
-			r.add("listen.hosts", `holds %s; must be host names without scheme and port, as "kiln.studio.example"`, show(h))
+			r.add("listen.hosts", `holds %s; must be host names without scheme and port, as "kiln.studio.example"`,
+				show(h))
 		}
 	}
 	if (l.TLSCert == "") != (l.TLSKey == "") {
@@ -129,7 +131,8 @@ func (r *reader) listen(l Listen) {
 		r.add(key, "is empty; listen.tls_cert and listen.tls_key go together, or both stay empty")
 	}
 	if l.ConnectionsPerAddress > l.Connections {
-		r.add("listen.connections_per_address", "is %d; must not be over listen.connections, %d", l.ConnectionsPerAddress, l.Connections)
+		r.add("listen.connections_per_address", "is %d; must not be over listen.connections, %d",
+			l.ConnectionsPerAddress, l.Connections)
 	}
 }
 
@@ -145,7 +148,8 @@ func (r *reader) url(key, text string) {
 
 func (r *reader) firing(f Firing) {
 	if f.EndBelowC >= f.StartAboveC {
-		r.add("firing.end_below_c", "is %g; must be lower than firing.start_above_c, %g", f.EndBelowC, f.StartAboveC)
+		r.add("firing.end_below_c", "is %g; must be lower than firing.start_above_c, %g", f.EndBelowC,
+			f.StartAboveC)
 	}
 }
 
@@ -162,7 +166,8 @@ func (r *reader) seats(cfg *Config) {
 			r.add(key+".play_mm", "must be three rising numbers from 0 to 20, least, aim and most, as [1.0, 1.75, 2.5]")
 		}
 		if p.LeastPlayRatio >= p.MostPlayRatio {
-			r.add(key+".most_play_ratio", "is %g; must be over %s.least_play_ratio, %g", p.MostPlayRatio, key, p.LeastPlayRatio)
+			r.add(key+".most_play_ratio", "is %g; must be over %s.least_play_ratio, %g", p.MostPlayRatio, key,
+				p.LeastPlayRatio)
 		}
 	}
 	signs := []rune(cfg.Bars.Alphabet)

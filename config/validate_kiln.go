@@ -21,10 +21,11 @@ func (r *reader) kiln(k *Kiln) {
 	key := "kiln." + string(k.ID)
 	r.need(key+".port", `the by-id link of the line, as "/dev/serial/by-id/usb-...", or "" for a kiln without one`)
 	r.need(key+".limit_c", "the kiln's own limit in °C; a notice is sent when it is passed")
-	if k.KeepShutAboveC > 50 && strings.TrimSpace(k.KeepShutReason) == "" {
+	if k.KeepShutAboveC > 50 && !r.wrong[key+".keep_shut_above_c"] && strings.TrimSpace(k.KeepShutReason) == "" {
 		r.add(key+".keep_shut_reason", "is needed, because keep_shut_above_c is over 50, where a touch can burn: who says so, and why")
 	}
-	for name, text := range map[string]string{".keep_shut_reason": k.KeepShutReason, ".poll_reason": k.PollReason} {
+	for name, text := range map[string]string{".keep_shut_reason": k.KeepShutReason,
+		".poll_reason": k.PollReason} {
 		if !printable(text) || len([]rune(text)) > 500 {
 			r.add(key+name, "must be printable and at most 500 characters")
 		}
@@ -40,7 +41,8 @@ func (r *reader) kiln(k *Kiln) {
 		r.advise(key+".port", "is %s, which may be another device after a replug; use its link in /dev/serial/by-id or by-path", k.Port)
 	}
 	if !slices.Contains(speeds(), k.Speed) {
-		r.add(key+".speed", "is %d; must be one of 1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400", k.Speed)
+		r.add(key+".speed", "is %d; must be one of 1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400",
+			k.Speed)
 	}
 	r.need(key+".reply", "the form of what the line says: columns, keyvalue, json, pattern, modbus or replay")
 	r.form(key, k)
@@ -81,11 +83,13 @@ func (r *reader) form(key string, k *Kiln) {
 		return
 	}
 	if k.TimeColumn != "" && !slices.Contains(groups, k.TimeColumn) {
-		r.add(key+".time_column", "is %s, but the pattern has no group of that name; it has %s", show(k.TimeColumn), strings.Join(groups, ", "))
+		r.add(key+".time_column", "is %s, but the pattern has no group of that name; it has %s",
+			show(k.TimeColumn), strings.Join(groups, ", "))
 	}
 	for _, c := range k.Channels {
-		if c.From != "" && !slices.Contains(groups, c.From) {
-			r.add(key+".channel."+string(c.ID)+".from", "is %s, but the pattern has no group of that name; it has %s", show(c.From), strings.Join(groups, ", "))
+		if c.From != "" && !slices.Contains(groups, string(c.From)) {
+			r.add(key+".channel."+string(c.ID)+".from", "is %s, but the pattern has no group of that name; it has %s",
+				show(string(c.From)), strings.Join(groups, ", "))
 		}
 	}
 }
@@ -161,11 +165,11 @@ func (r *reader) from(key string, k *Kiln, c *Channel) {
 		return
 	}
 	r.need(key+".from", "where the number stands: a column, key, JSON path or group")
-	if n, err := strconv.Atoi(c.From); err == nil && n < 1 && (k.Reply == "columns" || k.Reply == "replay") {
+	if n, err := strconv.Atoi(string(c.From)); err == nil && n < 1 && (k.Reply == "columns" || k.Reply == "replay") {
 		r.add(key+".from", "is %d; columns count from 1", n)
 	}
-	if _, given := r.doc.lines[key+".from"]; given && (c.From == "" || len(c.From) > 100 || !printable(c.From)) {
-		r.add(key+".from", "is %s; must be 1 to 100 printable characters", show(c.From))
+	if _, given := r.doc.lines[key+".from"]; given && (c.From == "" || len(c.From) > 100 || !printable(string(c.From))) {
+		r.add(key+".from", "is %s; must be 1 to 100 printable characters", show(string(c.From)))
 	}
 	for _, name := range []string{"unit_id", "function", "register", "type", "order"} {
 		if _, given := r.doc.lines[key+"."+name]; given {
@@ -188,13 +192,16 @@ func (r *reader) coldJunction(key string, k *Kiln, c *Channel) {
 	cold, ok := k.Channel(c.ColdJunction)
 	switch {
 	case !ok:
-		r.add(key+".cold_junction", "is %s, but the kiln has no such channel; it has %s", show(string(c.ColdJunction)), channelNames(k))
+		r.add(key+".cold_junction", "is %s, but the kiln has no such channel; it has %s",
+			show(string(c.ColdJunction)), channelNames(k))
 	case cold.ID == c.ID:
 		r.add(key+".cold_junction", "is the channel itself; must be another one, in °C, °F or K")
 	case cold.Unit == "mv":
-		r.add(key+".cold_junction", "is %s, which is in mV; must be a channel in °C, °F or K", show(string(c.ColdJunction)))
+		r.add(key+".cold_junction", "is %s, which is in mV; must be a channel in °C, °F or K",
+			show(string(c.ColdJunction)))
 	case cold.Role == kiln.RoleProbe:
-		r.add("kiln."+string(k.ID)+".channel."+string(cold.ID)+".role", `is "probe", but it is the cold junction of another channel; must be "other"`)
+		r.add("kiln."+string(k.ID)+".channel."+string(cold.ID)+".role",
+			`is "probe", but it is the cold junction of another channel; must be "other"`)
 	}
 }
 
@@ -203,7 +210,8 @@ func (r *reader) kilnProbes(key string, k *Kiln) {
 	for i := range k.Channels {
 		c := &k.Channels[i]
 		_, given := r.doc.lines[key+".channel."+string(c.ID)+".role"]
-		isCold := slices.ContainsFunc(k.Channels, func(o Channel) bool { return o.ColdJunction == c.ID && o.ID != c.ID })
+		isCold := slices.ContainsFunc(k.Channels,
+			func(o Channel) bool { return o.ColdJunction == c.ID && o.ID != c.ID })
 		if isCold && !given {
 			c.Role = kiln.RoleOther
 		}
@@ -220,11 +228,13 @@ func (r *reader) kilnProbes(key string, k *Kiln) {
 			k.Control = c.ID
 		}
 		if _, ok := k.Probe(c.ID); !ok {
-			r.need(key+".probe."+string(c.ID)+".type", "the letter of the thermocouple on channel "+string(c.ID)+": K, S, R, N, B, J, E or T")
+			r.need(key+".probe."+string(c.ID)+".type",
+				"the letter of the thermocouple on channel "+string(c.ID)+": K, S, R, N, B, J, E or T")
 		}
 	}
 	if k.Control != "" && !isProbe(k.Control) {
-		r.add(key+".control", `is %s; must be a channel with role = "probe"; the kiln has channels %s`, show(string(k.Control)), channelNames(k))
+		r.add(key+".control", `is %s; must be a channel with role = "probe"; the kiln has channels %s`,
+			show(string(k.Control)), channelNames(k))
 	}
 	for _, p := range k.Probes {
 		at := key + ".probe." + string(p.Channel)
@@ -241,7 +251,8 @@ func (r *reader) kilnProbes(key string, k *Kiln) {
 	}
 	for shelf, id := range k.Shelves {
 		if !isProbe(id) {
-			r.add(key+".shelf."+shelf, `is %s; must be a channel with role = "probe"; the kiln has channels %s`, show(string(id)), channelNames(k))
+			r.add(key+".shelf."+shelf, `is %s; must be a channel with role = "probe"; the kiln has channels %s`,
+				show(string(id)), channelNames(k))
 		}
 	}
 }
@@ -271,15 +282,18 @@ func (r *reader) sharedPorts(kilns []Kiln) {
 		}
 		key := "kiln." + string(k.ID)
 		if k.Speed != f.Speed {
-			r.add(key+".speed", "is %d, but kiln %s on the same port has %d; one port has one speed", k.Speed, f.ID, f.Speed)
+			r.add(key+".speed", "is %d, but kiln %s on the same port has %d; one port has one speed", k.Speed, f.ID,
+				f.Speed)
 		}
 		if k.Framing != f.Framing {
-			r.add(key+".framing", "is %s, but kiln %s on the same port has %s; one port has one framing", k.Framing, f.ID, f.Framing)
+			r.add(key+".framing", "is %s, but kiln %s on the same port has %s; one port has one framing", k.Framing,
+				f.ID, f.Framing)
 		}
 		if (k.Reply == "modbus") != (f.Reply == "modbus") && k.Reply != "" && f.Reply != "" {
 			r.add(key+".reply", "is %s, but kiln %s on the same port has %s; modbus shares its port with modbus alone", k.Reply, f.ID, f.Reply)
 		} else if k.Reply != "modbus" && k.Terminator != f.Terminator {
-			r.add(key+".terminator", "is %s, but kiln %s on the same port has %s; one port has one line end", show(k.Terminator), f.ID, show(f.Terminator))
+			r.add(key+".terminator", "is %s, but kiln %s on the same port has %s; one port has one line end",
+				show(k.Terminator), f.ID, show(f.Terminator))
 		}
 		if k.Reply == "modbus" || f.Reply == "modbus" {
 			continue
@@ -289,7 +303,8 @@ func (r *reader) sharedPorts(kilns []Kiln) {
 		} else if !asked {
 			for _, one := range []Kiln{f, k} {
 				if one.Select == "" {
-					r.add("kiln."+string(one.ID)+".select", "is needed: what its lines begin with, for several kilns send lines on the port %s", one.Port)
+					r.add("kiln."+string(one.ID)+".select",
+						"is needed: what its lines begin with, for several kilns send lines on the port %s", one.Port)
 				}
 			}
 		}
@@ -307,7 +322,8 @@ func (r *reader) formerNames(kilns []Kiln) {
 			case !IsName(was):
 				r.add(key, "holds %s; must be names of small letters, digits and hyphens, as [\"old-blue\"]", show(was))
 			case slices.ContainsFunc(kilns, func(o Kiln) bool { return string(o.ID) == was }):
-				r.add(key, "holds %s, which is a kiln of this file: take its table away, or the name out of was", show(was))
+				r.add(key, "holds %s, which is a kiln of this file: take its table away, or the name out of was",
+					show(was))
 			case twice:
 				r.add(key, "holds %s, and kiln %s has it too; it was the name of one of the two", show(was), other)
 			}

@@ -43,9 +43,11 @@ func (r *reader) mail(m Mail) {
 func (r *reader) mqtt(m MQTT) {
 	for key, topic := range map[string]string{"mqtt.topic": m.Topic, "mqtt.discovery_topic": m.DiscoveryTopic} {
 		// MQTT 5.0 section 4.7: + and # stand for others, $ begins what is the broker's own.
-		if topic == "" || len(topic) > 200 || !printable(topic) || strings.ContainsAny(topic, "+#") || strings.HasPrefix(topic, "$") ||
+		if topic == "" || len(topic) > 200 || !printable(topic) || strings.ContainsAny(topic,
+			"+#") || strings.HasPrefix(topic, "$") ||
 			strings.HasPrefix(topic, "/") || strings.HasSuffix(topic, "/") {
-			r.add(key, "is %s; must be 1 to 200 signs without + and #, no $ or / in front and no / at the end", show(topic))
+			r.add(key, "is %s; must be 1 to 200 signs without + and #, no $ or / in front and no / at the end",
+				show(topic))
 		}
 	}
 	if m.URL == "" {
@@ -79,7 +81,8 @@ func (r *reader) login(table, user, passwordFile string) {
 	case user == "" && passwordFile != "":
 		r.add(table+".user", "is empty; %s.user and %s.password_file go together, or both stay empty", table, table)
 	case user != "" && passwordFile == "":
-		r.add(table+".password_file", "is empty; %s.user and %s.password_file go together, or both stay empty", table, table)
+		r.add(table+".password_file", "is empty; %s.user and %s.password_file go together, or both stay empty",
+			table, table)
 	case !printable(user) || len(user) > 200:
 		r.add(table+".user", "is %s; must be at most 200 printable signs", show(user))
 	}

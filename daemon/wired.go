@@ -16,9 +16,9 @@ func wiredOf(cfg config.Config) []usecase.Wired {
 	for _, k := range cfg.Kilns {
 		w := usecase.Wired{Kiln: k.ID, Speaks: speaks(k), Shelves: api.ShelvesInWords(k.Kiln())}
 		for _, c := range k.Channels {
-			one := usecase.WiredChannel{Channel: c.ID, Role: c.Role, From: c.From, Unit: unitWords[c.Unit]}
+			one := usecase.WiredChannel{Channel: c.ID, Role: c.Role, From: string(c.From), Unit: unitWords[c.Unit]}
 			if k.Reply == "columns" || k.Reply == "replay" {
-				one.From = "column " + c.From
+				one.From = "column " + string(c.From)
 			}
 			if k.Reply == "modbus" {
 				one.From = fmt.Sprintf("unit %d, function %02d, register %d, %s", c.UnitID, c.Function, c.Register, c.Type)

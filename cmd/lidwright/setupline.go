@@ -111,7 +111,7 @@ func (s *setup) channels(ctx context.Context, r source.Reading) error {
 			return err
 		}
 		one := config.DefaultChannel()
-		one.ID, one.From, one.Unit, one.Role = kiln.ChannelID(id), p.From, unit, kiln.Role(role)
+		one.ID, one.From, one.Unit, one.Role = kiln.ChannelID(id), config.Column(p.From), unit, kiln.Role(role)
 		if err := s.add(ctx, one); err != nil {
 			return err
 		}
