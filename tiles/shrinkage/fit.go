@@ -186,10 +186,26 @@ func (s Studio) begin(ctx context.Context) (*Fit, error) {
 	return f, nil
 }
 
-// pass screens, minimises from start and solves at the rounded minimum. Slips are looked for
-// before any variance is estimated, and at the handbook's sds: one slip of 10 mm can drive
-// the sd of pieces to 1 %, and such an sd would let it pass.
+// pass screens, minimises from start and solves at the rounded minimum.
 func (f *equations) pass(ctx context.Context, start []float64) error {
+	if err := f.screen(ctx); err != nil {
+		return err
+	}
+	theta, err := f.minimise(ctx, start)
+	if err != nil {
+		return err
+	}
+	if f.solved, err = f.model.At(ctx, theta); err != nil {
+		return err
+	}
+	f.takeCoefficients()
+	return nil
+}
+
+// screen gives slips their weights and makes the model of the cells. Slips are looked for before any
+// variance is estimated, and at the handbook's sds: one slip of 10 mm can drive the sd of pieces to 1 %,
+// and such an sd would let it pass. When ctx ends it gives the cause.
+func (f *equations) screen(ctx context.Context) error {
 	f.model = &mixedmodel.Model{Columns: f.columns.list, Params: f.book.params()}
 	handbook := make([]float64, thetas)
 	for i, p := range f.model.Params {
@@ -198,7 +214,10 @@ func (f *equations) pass(ctx context.Context, start []float64) error {
 	for _, s := range f.sheets {
 		s.weight = nil
 	}
-	blocks := f.blocks(f.sheets)
+	blocks, err := f.allBlocks(ctx, f.sheets)
+	if err != nil {
+		return err
+	}
 	f.model.Blocks = blocks
 	weights, err := mixedmodel.Outliers(ctx, f.model, handbook)
 	if err != nil {
@@ -208,14 +227,6 @@ func (f *equations) pass(ctx context.Context, start []float64) error {
 		s.weight, blocks[i].Weight = weights[i], weights[i]
 	}
 	f.model = &mixedmodel.Model{Columns: f.columns.list, Params: f.book.params(), Blocks: f.cells(blocks)}
-	theta, err := f.minimise(ctx, start)
-	if err != nil {
-		return err
-	}
-	if f.solved, err = f.model.At(ctx, theta); err != nil {
-		return err
-	}
-	f.takeCoefficients()
 	return nil
 }
 

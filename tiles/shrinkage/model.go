@@ -327,11 +327,20 @@ func (p pattern) of(s *sheet) *mixedmodel.Block {
 	return &b
 }
 
-// blocks makes those of all sheets.
+// blocks makes those of a few sheets.
 func (f *equations) blocks(sheets []*sheet) []*mixedmodel.Block {
+	out, _ := f.allBlocks(context.Background(), sheets)
+	return out
+}
+
+// allBlocks makes the blocks of all sheets. When ctx ends it gives the cause.
+func (f *equations) allBlocks(ctx context.Context, sheets []*sheet) ([]*mixedmodel.Block, error) {
 	known := map[string]pattern{}
 	out := make([]*mixedmodel.Block, len(sheets))
 	for i, s := range sheets {
+		if ctx.Err() != nil {
+			return nil, context.Cause(ctx)
+		}
 		p, ok := known[s.key]
 		if !ok {
 			p = f.pattern(s)
@@ -339,7 +348,7 @@ func (f *equations) blocks(sheets []*sheet) []*mixedmodel.Block {
 		}
 		out[i] = p.of(s)
 	}
-	return out
+	return out, nil
 }
 
 // readingNoise is the variance of one reading like l between marks of that length class, in square

@@ -86,24 +86,10 @@ func Summarise(ctx context.Context, fit *Fit, clay tiles.ClayID, matures kiln.Ce
 
 // solveAt screens, at the handbook's sds as a fit does, and solves at sds that are given.
 func solveAt(ctx context.Context, f *Fit, theta []float64) error {
-	f.model = &mixedmodel.Model{Columns: f.columns.list, Params: f.book.params()}
-	handbook := make([]float64, thetas)
-	for i, p := range f.model.Params {
-		handbook[i] = p.Centre
-	}
-	for _, s := range f.sheets {
-		s.weight = nil
-	}
-	blocks := f.blocks(f.sheets)
-	f.model.Blocks = blocks
-	weights, err := mixedmodel.Outliers(ctx, f.model, handbook)
-	if err != nil {
+	if err := f.screen(ctx); err != nil {
 		return err
 	}
-	for i, s := range f.sheets {
-		s.weight, blocks[i].Weight = weights[i], weights[i]
-	}
-	f.model = &mixedmodel.Model{Columns: f.columns.list, Params: f.book.params(), Blocks: f.cells(blocks)}
+	var err error
 	if f.solved, err = f.model.At(ctx, slices.Clone(theta)); err != nil {
 		return err
 	}
