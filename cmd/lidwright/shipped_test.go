@@ -17,7 +17,8 @@ import (
 )
 
 // TestShippedBinary drives the program as it is shipped, in real time: the practice kiln speaks
-// down a pseudo-terminal, the page's figures follow it for a minute, and Ctrl-C ends it cleanly.
+// down a pseudo-terminal, the page's figures follow it for a minute, and Ctrl-C ends it cleanly. Who has
+// no collector carries at most 0.4 MB for those who have one.
 func TestShippedBinary(t *testing.T) {
 	folder := t.TempDir()
 	binary := filepath.Join(folder, "lidwright")
@@ -25,6 +26,11 @@ func TestShippedBinary(t *testing.T) {
 	build.Env = append(os.Environ(), "CGO_ENABLED=0")
 	if out, err := build.CombinedOutput(); err != nil {
 		t.Fatalf("build: %v\n%s", err, out)
+	}
+	outbox := costOf(t, binary, "lidwright/daemon/outbox")
+	t.Logf("the outbox and what it alone needs: %d bytes of the program", outbox)
+	if outbox < 10_000 || outbox > 400_000 {
+		t.Error("that is not the outbox, or it is too heavy for those who have no collector")
 	}
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -92,4 +98,52 @@ func TestShippedBinary(t *testing.T) {
 	case <-time.After(5 * time.Minute):
 		t.Error("it does not stop")
 	}
+}
+
+// costOf is how many bytes of the binary of this folder are symbols of the package part and of what nothing
+// but part imports.
+func costOf(t *testing.T, binary, part string) (bytes int64) {
+	t.Helper()
+	run := func(args ...string) string {
+		out, err := exec.Command("go", args...).Output()
+		if err != nil {
+			t.Fatalf("go %v: %v", args, err)
+		}
+		return string(out)
+	}
+	imports := map[string][]string{}
+	for line := range strings.Lines(run("list", "-deps", "-f", "{{.ImportPath}} {{join .Imports \" \"}}", ".")) {
+		words := strings.Fields(line)
+		imports[words[0]] = words[1:]
+	}
+	without := map[string]bool{}
+	var walk func(string)
+	walk = func(pkg string) {
+		if pkg == part || without[pkg] {
+			return
+		}
+		without[pkg] = true
+		for _, next := range imports[pkg] {
+			walk(next)
+		}
+	}
+	walk("lidwright/cmd/lidwright")
+	for line := range strings.Lines(run("tool", "nm", "-size", binary)) {
+		words := strings.Fields(line) // address, size, kind, name
+		if len(words) < 4 {
+			continue
+		}
+		slash := strings.LastIndex(words[3], "/")
+		pkg, _, named := strings.Cut(words[3][slash+1:], ".")
+		pkg = words[3][:slash+1] + pkg
+		if _, known := imports[pkg]; !named || !known || without[pkg] {
+			continue
+		}
+		size, err := strconv.ParseInt(words[1], 10, 64)
+		if err != nil {
+			t.Fatalf("%q: %v", line, err)
+		}
+		bytes += size
+	}
+	return bytes
 }
