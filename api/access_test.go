@@ -162,6 +162,7 @@ var whoMay = map[auth.Who]string{
 		GET /icon.svg
 		GET /help
 		GET /help/safety
+		GET /help/{topic}
 		GET /speak
 		POST /speak
 		GET /problems/{type}`,
@@ -414,7 +415,7 @@ func TestReadingClosed(t *testing.T) {
 	g.atTheDoor(t)
 	always := map[string]bool{"GET /healthz": true, "GET /readyz": true, "GET /session": true,
 		"GET /speak": true, "GET /style.css": true, "GET /app.js": true, "GET /icon.svg": true, "GET /help": true,
-		"GET /help/safety": true, "GET /problems/{type}": true}
+		"GET /help/safety": true, "GET /help/{topic}": true, "GET /problems/{type}": true}
 	for _, pattern := range g.s.patterns {
 		method, path := addressOf(pattern)
 		if method != "GET" {

@@ -10,6 +10,7 @@ import (
 
 	"lidwright/api/caution"
 	"lidwright/api/pages"
+	"lidwright/api/topics"
 	"lidwright/api/web"
 	"lidwright/kiln"
 )
@@ -62,7 +63,36 @@ func (page) NumberCautions() []string {
 func (page) NoticeCautions() []string { return caution.Texts(caution.Nudge) }
 
 func (s homeRoutes) helpPage(w http.ResponseWriter, r *http.Request) error {
-	return s.render(w, "help", s.page(r.Context(), "more"))
+	p := s.page(r.Context(), "more")
+	return s.render(w, "help", struct {
+		page
+		Topics []pages.HelpTopic
+	}{p, helpTopics(p.Speak.Tongue, "")})
+}
+
+// helpTopics names the topics of the help but one.
+func helpTopics(tongue, but string) (all []pages.HelpTopic) {
+	for _, t := range topics.All(tongue) {
+		if t.Name != but {
+			all = append(all, pages.HelpTopic{Name: t.Name, Title: t.Title, About: t.About})
+		}
+	}
+	return all
+}
+
+func (s homeRoutes) helpTopicPage(w http.ResponseWriter, r *http.Request) error {
+	frame := s.page(r.Context(), "more").Frame
+	t, ok := topics.Find(r.PathValue("topic"), frame.Speak.Tongue)
+	if !ok {
+		return problem("no-such-page", "No topic of the help has this name; /help lists them.")
+	}
+	text, err := t.HTML()
+	if err != nil {
+		return err
+	}
+	topic := pages.HelpTopic{Name: t.Name, Title: t.Title, About: t.About}
+	return s.show(w, pages.HelpTopicPage{Frame: frame, Topic: topic, Tongue: t.Tongue,
+		OtherTongue: t.Tongue != frame.Speak.Tongue, HTML: pages.Drawn(text), Others: helpTopics(frame.Speak.Tongue, t.Name)})
 }
 
 // render writes a page as it speaks to who asked.

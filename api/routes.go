@@ -450,6 +450,7 @@ func (s *Server) pageTable() []entry {
 		{"GET /speak", Anyone, webPage, shown(session.speakPage)},
 		{"POST /speak", Anyone, webForm, shown(session.postSpeak)},
 		{"GET /help/safety", Anyone, webPage, shown(home.safetyPage)},
+		{"GET /help/{topic}", Anyone, webPage, shown(home.helpTopicPage)},
 		{"GET /problems/{type}", Anyone, webPage, shown(home.problemTypePage)},
 		{"GET /help", Anyone, webPage, shown(home.helpPage)},
 		{"GET /style.css", Anyone, other, plain(s.pages.ServeAsset("style.css", "text/css; charset=utf-8"))},

@@ -315,16 +315,16 @@ func TestCollect(t *testing.T) {
 	}
 }
 
-// The settings of a school's collector in README load but for the files that they name.
-func TestCollectOfReadme(t *testing.T) {
-	b, err := os.ReadFile("../README.md")
+// The settings of a school's collector in the help load but for the files that they name.
+func TestCollectOfHelp(t *testing.T) {
+	b, err := os.ReadFile("../api/topics/school.md")
 	if err != nil {
 		t.Fatal(err)
 	}
 	_, text, found := strings.Cut(string(b), "```toml\nname = \"Pottery school\"")
 	text, _, ended := strings.Cut(text, "```")
 	if !found || !ended {
-		t.Fatal("README has no settings of a collector")
+		t.Fatal("the help has no settings of a collector")
 	}
 	path := filepath.Join(t.TempDir(), "collect.toml")
 	if err := os.WriteFile(path, []byte("name = \"Pottery school\""+text), 0o600); err != nil {

@@ -127,7 +127,7 @@ var everyRoute = []struct{ method, address, body string }{
 	{"GET", "/clays", ""}, {"GET", "/clay/tern", ""}, {"GET", "/lid?collar=104.5mm&" + rates, ""}, {"GET", "/lid/board", ""}, {"GET", "/verdicts", ""}, {"GET", "/verdicts/board?load=" + aLoad, ""},
 	{"GET", "/pots", ""}, {"GET", "/pot/" + aPot, ""}, {"GET", "/pot/" + aPot + "/sheet", ""}, {"GET", "/sizes", ""}, {"GET", "/gauge?collar=104.5&opening=92.5&lid=102.5", ""}, {"GET", "/gauge.svg?collar=104.5&opening=92.5&lid=102.5", ""},
 	{"GET", "/rule?clay=tern", ""}, {"GET", "/rule.svg?clay=tern", ""}, {"GET", "/year", ""}, {"GET", "/class?all=yes", ""}, {"GET", "/door/big-blue", ""}, {"GET", "/more", ""}, {"GET", "/session", ""}, {"GET", "/speak", ""}, {"GET", "/settings", ""},
-	{"GET", "/help", ""}, {"GET", "/help/safety", ""}, {"GET", "/problems/out-of-range", ""}, {"GET", "/style.css", ""}, {"GET", "/app.js", ""}, {"GET", "/icon.svg", ""},
+	{"GET", "/help", ""}, {"GET", "/help/safety", ""}, {"GET", "/help/words", ""}, {"GET", "/problems/out-of-range", ""}, {"GET", "/style.css", ""}, {"GET", "/app.js", ""}, {"GET", "/icon.svg", ""},
 }
 
 // TestEveryRoute asks every route of a whole daemon for something that it answers well, holds the

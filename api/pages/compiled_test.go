@@ -46,6 +46,7 @@ func compiledPages() []Page {
 	view := CurveView{Phone: "<svg></svg>", Desk: "<svg></svg>", Table: []CurveRow{{1, 2, 3}}, Zoomed: true, Earlier: "?a", Later: "?b", In: "?c", All: "?d"}
 	return []Page{
 		HomePage{Frame: f},
+		HelpTopicPage{Frame: f, Topic: HelpTopic{"name", "title", "about"}, Tongue: "en", OtherTongue: true, HTML: "<p>text</p>", Others: []HelpTopic{{"other", "title", "about"}}},
 		ImportPage{Frame: f, Kinds: []string{"kind"}, Kind: "kind", Pasted: "pasted", Problem: &fault},
 		ImportPage{Frame: f, Kinds: []string{"kind"}, File: "file", Held: "held", Days: "days", Outcome: &taken},
 		ImportPage{Frame: f, Kinds: []string{"kind"}, File: "file", Held: "held", Days: "value", Outcome: &wire.Import{Kind: "kind", Questions: []wire.TableQuestion{{Field: "days", Text: "text", Options: []wire.TableOption{{Value: "value", Text: "text"}}}}}},

@@ -321,7 +321,7 @@ func (d HomePage) Body(l Locale) templ.Component {
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
-			templ_7745c5c3_Err = l.HTML("Bars, clays and lids work without one. To hear a kiln, name its port in <code>lidwright.toml</code>; the README shows how.").Render(ctx, templ_7745c5c3_Buffer)
+			templ_7745c5c3_Err = l.HTML("Bars, clays and lids work without one. To hear a kiln, name its port in <code>lidwright.toml</code>: <a href=\"/help/connecting\">Connecting a kiln</a>.").Render(ctx, templ_7745c5c3_Buffer)
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}

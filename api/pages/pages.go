@@ -88,7 +88,7 @@ func (f Frame) under(link string) templ.Attributes {
 	return nil
 }
 
-// Drawn is a drawing as SVG, made by the code: what people typed stands escaped in it.
+// Drawn is a drawing as SVG, or a text of the help, made by the code: what people typed stands escaped in it.
 type Drawn string
 
 // Page is a compiled page: its data, which say it to one person.

@@ -127,7 +127,11 @@ func TestNoLeaveToOpen(t *testing.T) {
 			texts = append(texts, english, own)
 		}
 	}
-	for _, name := range []string{"app.js", "../../README.md", "../../config/example.toml", "../../deploy/prometheus/rules.yml", "../../deploy/deb/nfpm.yaml", "../../deploy/deb/postinst"} {
+	topics, err := filepath.Glob("../topics/*.md")
+	if err != nil || len(topics) < 8 {
+		t.Fatalf("%d topics of the help, %v", len(topics), err)
+	}
+	for _, name := range append(topics, "app.js", "../../README.md", "../../config/example.toml", "../../deploy/prometheus/rules.yml", "../../deploy/deb/nfpm.yaml", "../../deploy/deb/postinst") {
 		b, err := os.ReadFile(name)
 		if err != nil {
 			t.Fatal(err)

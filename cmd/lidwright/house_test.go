@@ -47,6 +47,7 @@ api/usecase: api/caution api/wire kiln kiln/analysis kiln/detect kiln/faults kil
 	kiln/record tiles tiles/board tiles/lid tiles/shrinkage
 api/pages: api/wire
 api/caution:
+api/topics:
 api/tables: api/usecase api/wire kiln kiln/delimited kiln/detect kiln/heatwork tiles tiles/lid tiles/shrinkage
 api/wire:
 api/apitest:
@@ -55,7 +56,7 @@ api/auth: api/web kiln
 api/metrics: api/usecase kiln kiln/record tiles tiles/shrinkage
 api/client: api/wire
 api/chart: kiln kiln/heatwork tiles tiles/lid tiles/shrinkage
-api: api/auth api/caution api/chart api/metrics api/pages api/tables api/usecase api/web api/wire kiln kiln/analysis
+api: api/auth api/caution api/chart api/metrics api/pages api/tables api/topics api/usecase api/web api/wire kiln kiln/analysis
 	kiln/delimited kiln/detect kiln/faults kiln/heatwork kiln/record tiles tiles/board tiles/lid
 	tiles/shrinkage
 daemon: api api/auth api/usecase api/web config daemon/mqtt daemon/notice daemon/outbox daemon/store kiln
@@ -68,7 +69,7 @@ daemon/collector/postgres: api/collectorpages api/wire
 daemon/collector/cluster:
 daemon/collector/pgtest: daemon/collector/cluster
 cmd/lidwright-collect: api/caution config daemon daemon/collector daemon/collector/cluster
-cmd/lidwright: api api/auth api/caution api/client api/usecase api/wire config daemon kiln kiln/practice
+cmd/lidwright: api api/auth api/caution api/client api/topics api/usecase api/wire config daemon kiln kiln/practice
 	kiln/source tiles tiles/lid tiles/shrinkage
 deploy/tools/mutants:
 `)
@@ -106,6 +107,7 @@ var onlyIn = map[string][]string{
 	"github.com/wneessen/go-mail":             {"daemon/notice"},
 	"github.com/schollz/progressbar/v3":       {"cmd/lidwright"},
 	"github.com/rs/cors":                      {"api/web"},
+	"github.com/yuin/goldmark":                {"api/topics"},
 }
 
 // The trade: no I/O, no clock.

@@ -183,6 +183,7 @@ answers; 5 cannot start until someone acts.
 	}
 	cobra.EnableCommandSorting = false // as they stand here
 	root.AddCommand(safetyTopic())
+	root.AddCommand(helpTopics()...)
 	for _, c := range root.Commands() {
 		group(c)
 	}

@@ -6,6 +6,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"lidwright/api/caution"
+	"lidwright/api/topics"
 )
 
 // safetyTopic is lidwright help safety: every caution, with the standing line first.
@@ -20,4 +21,12 @@ func safetyTopic() *cobra.Command {
 		long += fmt.Sprintf("  %2d  %s (%s)\n", c.Number, c.Text, c.Source)
 	}
 	return &cobra.Command{Use: "safety", Short: "Cautions about kilns, fumes, dust and wires", Long: long}
+}
+
+// helpTopics are lidwright help NAME for each topic of the help, the texts of the pages /help/NAME.
+func helpTopics() (all []*cobra.Command) {
+	for _, t := range topics.All("en") {
+		all = append(all, &cobra.Command{Use: t.Name, Short: t.Title, Long: t.Plain()})
+	}
+	return all
 }

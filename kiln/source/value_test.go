@@ -281,10 +281,10 @@ func TestAbsentInWords(t *testing.T) {
 	}
 }
 
-// What README and example say of places on a line is what is read: the path of a JSON line, and a pattern that must
+// What help and example say of places on a line is what is read: the path of a JSON line, and a pattern that must
 // match the whole line.
 func TestPlacesAsDocumented(t *testing.T) {
-	for _, name := range []string{"../../README.md", "../../config/example.toml"} {
+	for _, name := range []string{"../../api/topics/connecting.md", "../../config/example.toml"} {
 		b, err := os.ReadFile(name)
 		if err != nil {
 			t.Fatal(err)
