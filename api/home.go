@@ -85,7 +85,7 @@ func loadAsk(a usecase.LoadAsk) pages.LoadAsk {
 		Firing: string(a.Firing)}
 }
 
-// hottestFirst puts kilns over their limit before all others, then the hotter before the colder.
+// hottestFirst puts the kiln first that wants eyes first (heatOf).
 func hottestFirst(a, b pages.KilnCard) int { return cmp.Compare(heatOf(b.KilnNow), heatOf(a.KilnNow)) }
 
 // markFirst marks the load whose button is the one to press.

@@ -92,11 +92,14 @@ func kilnOf(kilns []wire.KilnNow, name string) (k wire.KilnNow, others []wire.Ki
 	return kilns[at], slices.Delete(slices.Clone(kilns), at, at+1), nil
 }
 
-// heatOf orders kilns by what they read; those over their limit come before all others.
+// heatOf is by what kilns are put in order: one over its limit before one that is hot and says nothing any
+// more, this before those that are hot, the hotter first.
 func heatOf(k wire.KilnNow) float64 {
 	switch {
 	case k.OverLimit:
-		return 1e4
+		return 1e5
+	case k.LastTemperatureC != nil && k.Hot && !k.Fresh:
+		return 1e4 + *k.LastTemperatureC
 	case k.LastTemperatureC != nil && k.Hot:
 		return *k.LastTemperatureC
 	}
