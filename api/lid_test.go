@@ -64,7 +64,7 @@ func TestKindsOfCase(t *testing.T) {
 	} {
 		j := askLid(t, srv.URL, c.query)
 		at(t, c.name, j.UnroundedMM, c.want, 0.001)
-		if !slices.Contains(j.Cautions, "rates-stated") || j.Trust != "borrowed" || j.HeldBack != nil {
+		if !slices.Contains(j.Cautions, "rates-stated") || j.Trust != "no_bars" || j.HeldBack != nil {
 			t.Errorf("%s: %s %v %v", c.name, j.Trust, j.Cautions, j.HeldBack)
 		}
 	}

@@ -153,7 +153,7 @@ func lidWords(a lid.Answer, j wire.Lid, unit tiles.LengthUnit) *lidView {
 			v.Why = append(v.Why, askedField{name, says})
 		}
 	}
-	why("trust", string(a.Trust)+": "+a.TrustWhy)
+	why("trust", a.Trust.Words()+": "+a.TrustWhy)
 	if j.Asked.Cone != nil {
 		why("firing", fmt.Sprintf("%s, cone %s (heat work %.0f °C)", j.Asked.Kind, *j.Asked.Cone, *j.Asked.HeatWorkC))
 	}

@@ -224,7 +224,7 @@ func (s lidRoutes) drawRule(r *http.Request) (title, svg string, err error) {
 		return "", "", problem("no-usual-firing", "There is no firing to go by.")
 	}
 	title = fmt.Sprintf("Shrink rule: %s/%s, %s clay, %.1f %% to %s", j.Clay, j.Batch, j.From, 100**j.TotalRatio, j.To)
-	rule := shrinkRule{Title: title, Times: *j.MultiplyFiredBy, Foot: fmt.Sprintf("%s, %s. %s: %s. %s", s.Site.Name, s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006"), j.Trust, j.TrustWhy, caution.Text(caution.ShrinkVaries))}
+	rule := shrinkRule{Title: title, Times: *j.MultiplyFiredBy, Foot: fmt.Sprintf("%s, %s. %s: %s. %s", s.Site.Name, s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006"), shrinkage.Reliability(j.Trust).Words(), j.TrustWhy, caution.Text(caution.ShrinkVaries))}
 	return title, rule.SVG(), nil
 }
 

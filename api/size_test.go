@@ -50,7 +50,7 @@ func TestWorkedSizes(t *testing.T) {
 		}
 	}
 	s.get("/v1/size?fired=62&clay=tern", 200, &j)
-	if j.Asked.Rates != "clay" || *j.Asked.Clay != "tern/B" || len(j.Stages) != 5 || j.Trust != "borrowed" || !strings.Contains(strings.Join(j.Cautions, " "), lid.NoUsualYet) {
+	if j.Asked.Rates != "clay" || *j.Asked.Clay != "tern/B" || len(j.Stages) != 5 || j.Trust != "no_bars" || !strings.Contains(strings.Join(j.Cautions, " "), lid.NoUsualYet) {
 		t.Errorf("%+v", j)
 	}
 	if text := s.get("/v1/size?fired=62"+rates+"&step=0.1", 200, nil); !strings.Contains(text, `"wet_mm":70.9,`) {

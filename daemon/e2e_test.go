@@ -402,7 +402,7 @@ func fromTheLineToTheLid(t *testing.T, program string, under ...string) {
 	total, _ := raw["total_ratio"].(float64)
 	low, _ := raw["likely_low_ratio"].(float64)
 	high, _ := raw["likely_high_ratio"].(float64)
-	if total < 0.115 || total > 0.13 || !(low < total && total < high) || rate.Trust != "thin" || rate.Basis.Bars != 2 {
+	if total < 0.115 || total > 0.13 || !(low < total && total < high) || rate.Trust != "few_bars" || rate.Basis.Bars != 2 {
 		t.Errorf("the rate: %s", b)
 	}
 	var lid struct {

@@ -82,7 +82,7 @@ bar AA
 reading 100.01
 again 100.01
 bars 1 true
-lid 94.2841 borrowed
+lid 94.2841 no_bars
 problem /problems/unknown-clay /v1/lid
 now 2
 changes clay

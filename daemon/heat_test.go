@@ -406,15 +406,15 @@ func TestLifeOfAProbeReachesTheRates(t *testing.T) {
 		}
 	}
 	fired(first, "AA", "AB")
-	if a := lid(); a.Trust != "thin" {
+	if a := lid(); a.Trust != "few_bars" {
 		t.Errorf("after one load: %+v", a)
 	}
 	put("/v1/kilns/big-blue/probes/"+newUUID(), map[string]any{"type": "S", "fitted_on": "2026-01-04"})
-	if a := lid(); a.Trust != "unlike" || !strings.Contains(a.Why, "another probe") {
+	if a := lid(); a.Trust != "made_or_fired_differently" || !strings.Contains(a.Why, "another probe") {
 		t.Errorf("with another couple fitted: %+v", a)
 	}
 	fired(second, "AC", "AD")
-	if a := lid(); a.Trust != "sound" {
+	if a := lid(); a.Trust != "well_tested" {
 		t.Errorf("with bars of the new couple too: %+v", a)
 	}
 	studio, _, err := loadStudio(t.Context(), b.d.store, b.d.shrink.channel)

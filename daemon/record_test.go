@@ -103,7 +103,7 @@ func TestWalkOfTheRecord(t *testing.T) {
 		get("/v1/clays/tern/shrinkage?batch=A&kind=glaze", &r)
 		return r
 	}
-	if r := asked(); r.Basis.Loads != 0 && r.Trust != "borrowed" {
+	if r := asked(); r.Basis.Loads != 0 && r.Trust != "no_bars" {
 		t.Errorf("fired bars whose firing nobody knows: %+v", r)
 	}
 	var joined load

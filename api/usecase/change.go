@@ -44,11 +44,11 @@ type StudioNews struct {
 const (
 	movedLately = 36 * time.Hour       // a move before that was in an earlier digest
 	biasAgain   = 90 * 24 * time.Hour  // a probe that stays off is told again
-	staleAgain  = 365 * 24 * time.Hour // and a rate that stays stale
+	staleAgain  = 365 * 24 * time.Hour // and a rate that stays old
 )
 
 // StudioNews looks for what is worth telling: rates that moved by a step of the callipers on a lid
-// of 150 mm, rates gone stale, batches that differ from the one before, probes that cones or bars
+// of 150 mm, rates gone old, batches that differ from the one before, probes that cones or bars
 // find off.
 func (s Clays) StudioNews(ctx context.Context) ([]StudioNews, error) {
 	out, err := s.clayNews(ctx)
@@ -118,8 +118,8 @@ func (s Clays) clayNews(ctx context.Context) ([]StudioNews, error) {
 			continue
 		}
 		link, name := "/clay/"+string(clay), sh.At.BatchRef.String()
-		if sh.Standing.Trust == shrinkage.Stale {
-			out = append(out, StudioNews{Event: "rate.stale", Link: link, Since: now.Add(-staleAgain), Says: fmt.Sprintf("the rate of %s is stale: %s. A new bar or two would tell whether it still holds", name, sh.Standing.Why), Data: map[string]any{"clay": string(clay), "batch": string(sh.At.Batch)}})
+		if sh.Standing.Trust == shrinkage.Old {
+			out = append(out, StudioNews{Event: "rate.stale", Link: link, Since: now.Add(-staleAgain), Says: fmt.Sprintf("the rate of %s is old: %s. A new bar or two would tell whether it still holds", name, sh.Standing.Why), Data: map[string]any{"clay": string(clay), "batch": string(sh.At.Batch)}})
 		}
 		moves, err := fit.RateHistory(a.Ask)
 		if err != nil {

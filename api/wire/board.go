@@ -12,7 +12,7 @@ type Board struct {
 	Says           string      `json:"says"`
 	For            string      `json:"for" doc:"The firing that it is for, in a sentence: its kiln, kind and cone; empty with rates of the asker's own"`
 	Pairs          []BoardPair `json:"pairs" doc:"In the order of the galleries; null until lids were measured"`
-	Trust          string      `json:"trust" enum:"stretched,borrowed,unlike,stale,thin,sound"`
+	Trust          string      `json:"trust" enum:"outside_tested_heat,no_bars,made_or_fired_differently,old,few_bars,well_tested"`
 	TrustWhy       string      `json:"trust_why"`
 	HeldBack       *string     `json:"held_back"`
 	Cautions       []string    `json:"cautions"`

@@ -26,7 +26,7 @@ type Lid struct {
 	LikelyLevel    float64       `json:"likely_level"`
 	AnswersHeld    *float64      `json:"answers_held_ratio" doc:"How often our own ranges of play held"`
 	AnswersHeldOf  int           `json:"answers_held_of" doc:"Measured plays that this rests on"`
-	Trust          string        `json:"trust" enum:"stretched,borrowed,unlike,stale,thin,sound"`
+	Trust          string        `json:"trust" enum:"outside_tested_heat,no_bars,made_or_fired_differently,old,few_bars,well_tested"`
 	TrustWhy       string        `json:"trust_why"`
 	HeldBack       *string       `json:"held_back"`
 	Cautions       []string      `json:"cautions"`

@@ -15,7 +15,7 @@ type Shrinkage struct {
 	Parts           Parts     `json:"parts"`
 	MultiplyFiredBy *float64  `json:"multiply_fired_by"`
 	Forming         string    `json:"forming"`
-	Trust           string    `json:"trust" enum:"stretched,borrowed,unlike,stale,thin,sound"`
+	Trust           string    `json:"trust" enum:"outside_tested_heat,no_bars,made_or_fired_differently,old,few_bars,well_tested"`
 	TrustWhy        string    `json:"trust_why"`
 	Untested        bool      `json:"untested"`
 	NearestTestedC  *float64  `json:"nearest_tested_c"`

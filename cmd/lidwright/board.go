@@ -124,7 +124,7 @@ func sizeBoard(c *cobra.Command, args []string) error {
 		if a.Alone != nil {
 			fmt.Fprintf(out, "Each lid kept with its own pot: all fit %.0f %%\n", 100**a.Alone)
 		}
-		fmt.Fprintf(out, "Trust: %s (%s)\n", a.Trust, a.Why)
+		fmt.Fprintf(out, "Trust: %s (%s)\n", words(a.Trust), a.Why)
 		for _, id := range a.Cautions {
 			fmt.Fprintf(out, "Mind: %s\n", api.CautionOf(id))
 		}

@@ -29,7 +29,7 @@ func TestBoardFromATable(t *testing.T) {
 		code int
 		says []string
 	}{
-		{"sizes", []string{pots, "--lids", "10"}, exitDone, []string{"10 lids: ", "To expect: ", "Each lid kept with its own pot", "Trust: borrowed", "Mind: Computed from the rates you stated"}},
+		{"sizes", []string{pots, "--lids", "10"}, exitDone, []string{"10 lids: ", "To expect: ", "Each lid kept with its own pot", "Trust: no bars", "Mind: Computed from the rates you stated"}},
 		{"bare", []string{pots, "--lids", "10", "--plain", "--sizes-most", "1"}, exitDone, []string{"10 "}},
 		{"as JSON", []string{pots, "--json"}, exitDone, []string{`"all_pair_chance":`}},
 		{"inches", []string{inches, "--lids", "8", "--units", "32nds", "--sizes-most", "1"}, exitDone, []string{"8 lids: 8 at 4 "}},

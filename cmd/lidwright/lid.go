@@ -149,7 +149,7 @@ func (a lidSaid) print(out io.Writer, width func(mm float64) string) {
 	if len(a.Sharpen) > 0 {
 		fmt.Fprintf(out, "What would help most: %s (%.0f %%)\n", a.Sharpen[0].Does, 100*a.Sharpen[0].Chance)
 	}
-	fmt.Fprintf(out, "Trust: %s (%s)\n", a.Trust, a.Why)
+	fmt.Fprintf(out, "Trust: %s (%s)\n", words(a.Trust), a.Why)
 	for _, l := range a.LeftOut {
 		fmt.Fprintln(out, looksWrong(l.Bar, l.Stage, l.OffMM, l.Why))
 	}

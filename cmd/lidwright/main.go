@@ -139,7 +139,7 @@ func rootCommand() *cobra.Command {
 must be thrown. It never controls a kiln.
 
 Exit codes: 0 done; 1 failed; 2 wrong use, or settings that do not load; 3 answered, but the
-rate is weak (borrowed, stale, unlike or stretched) or the width is held back; 4 no daemon
+rate is weak (no bars, old, made or fired differently, or outside tested heat) or the width is held back; 4 no daemon
 answers; 5 cannot start until someone acts.
 
 ` + caution.StandingLine,

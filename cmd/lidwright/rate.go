@@ -72,9 +72,12 @@ func askRate(c *cobra.Command, args []string) error {
 }
 
 // weak tells a rate that is not this batch's own.
+// words is a trust word of an answer as a person reads it.
+func words(trust string) string { return shrinkage.Reliability(trust).Words() }
+
 func weak(trust string) bool {
 	switch shrinkage.Reliability(trust) {
-	case shrinkage.Stretched, shrinkage.Borrowed, shrinkage.Unlike, shrinkage.Stale:
+	case shrinkage.OutsideTestedHeat, shrinkage.NoBars, shrinkage.MadeOrFiredDifferently, shrinkage.Old:
 		return true
 	}
 	return false
@@ -106,7 +109,7 @@ func (a rateAnswer) print(w io.Writer) {
 		fmt.Fprintf(w, "For %s.\n", a.At.For)
 	}
 	fmt.Fprintf(w, "%s/%s, %s to %s at the %s %s firing (%s): %s %%, likely %s to %s; the next piece %s to %s\nTrust: %s (%s)\n", a.Clay, a.Batch, a.From, a.To,
-		a.At.From, a.At.Kind, str(a.At.ConeWords), percent(a.Total), percent(a.Low), percent(a.High), percent(a.NextLow), percent(a.NextHigh), a.Trust, a.Why)
+		a.At.From, a.At.Kind, str(a.At.ConeWords), percent(a.Total), percent(a.Low), percent(a.High), percent(a.NextLow), percent(a.NextHigh), words(a.Trust), a.Why)
 }
 
 type whyAnswer struct {

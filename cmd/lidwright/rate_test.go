@@ -12,7 +12,7 @@ import (
 // short.
 func TestRate(t *testing.T) {
 	var asked []string
-	trust := "sound"
+	trust := "well_tested"
 	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		asked = append(asked, r.URL.RequestURI())
 		w.Header().Set("Content-Type", "application/json")
@@ -58,8 +58,8 @@ func TestRate(t *testing.T) {
 	if !json.Valid([]byte(out)) {
 		t.Errorf("no JSON: %s", out)
 	}
-	trust = "stale"
-	if out, code := ask("tern"); code != exitWeakRate || !strings.Contains(out, "Trust: stale") {
+	trust = "old"
+	if out, code := ask("tern"); code != exitWeakRate || !strings.Contains(out, "Trust: old (") {
 		t.Errorf("a stale rate: exit %d: %s", code, out)
 	}
 	if out, code := ask("dunlin"); code != exitFailed || !strings.Contains(out, "dunlin") {

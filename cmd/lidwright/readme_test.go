@@ -54,8 +54,8 @@ func TestReadmeBars(t *testing.T) {
 	commands := "set -eu\nlidwright() { command lidwright \"$@\" --site " + site + "; }\n" + block(t,
 		"lidwright clay add tern")
 	commands = regexp.MustCompile(`(?m)^lidwright rate tern$`).ReplaceAllString(commands,
-		"lidwright rate tern || test $$? = 3 # thin")
-	script := "exec bash block.sh\nstdout '^tern/A, wet to fired .*: 12\\.[3-5] %'\nstdout '^Trust: thin \\(3 bars '\n-- block.sh --\n" + commands
+		"lidwright rate tern || test $$? = 3 # few bars")
+	script := "exec bash block.sh\nstdout '^tern/A, wet to fired .*: 12\\.[3-5] %'\nstdout '^Trust: few bars \\(3 bars '\n-- block.sh --\n" + commands
 	if err := os.WriteFile(filepath.Join(scripts, "readme.txtar"), []byte(script), 0o600); err != nil {
 		t.Fatal(err)
 	}

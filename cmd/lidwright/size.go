@@ -170,7 +170,7 @@ func askSize(c *cobra.Command, _ []string) error {
 			}
 			stages = append(stages, s.Stage+" "+num(v, "%.1f"))
 		}
-		fmt.Fprintf(out, "The same piece: %s %s\nTrust: %s (%s)\n", strings.Join(stages, ", "), unit, a.Trust, a.Why)
+		fmt.Fprintf(out, "The same piece: %s %s\nTrust: %s (%s)\n", strings.Join(stages, ", "), unit, words(a.Trust), a.Why)
 		for _, id := range a.Cautions {
 			fmt.Fprintf(out, "Mind: %s\n", api.CautionOf(id))
 		}

@@ -51,8 +51,8 @@ func daemonThatSays(t *testing.T, answers map[string]string) (site string, asked
 
 func TestSizesOfSets(t *testing.T) {
 	site, asked := daemonThatSays(t, map[string]string{
-		"GET /v1/size/nest":   `{"gaps":[{"inner":1,"outer":2,"play_mm":3.96,"worst_mm":3.2,"fit_chance":1}],"says":"Tightest: pot 1 in pot 2.","trust":"borrowed"}`,
-		"GET /v1/size/shared": `{"says":"It fits every pot.","trust":"sound"}`,
+		"GET /v1/size/nest":   `{"gaps":[{"inner":1,"outer":2,"play_mm":3.96,"worst_mm":3.2,"fit_chance":1}],"says":"Tightest: pot 1 in pot 2.","trust":"no_bars"}`,
+		"GET /v1/size/shared": `{"says":"It fits every pot.","trust":"well_tested"}`,
 		"GET /v1/size/scale":  `{"times":1.2599,"lengths":[{"name":"length 1","was_mm":104.5,"mm":131.66}],"says":"Lengths."}`,
 	})
 	out, code := outLine(t, "size", "nest", "--site", site, "--outside", "100", "--inside", "95", "--outside", "112", "--inside", "104.5", "--clay", "tern")

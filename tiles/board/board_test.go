@@ -48,7 +48,7 @@ func TestWorkedBoard(t *testing.T) {
 		t.Errorf("%s expected %.2f", a.Says(tiles.MM), a.ExpectedPairs)
 	}
 	near(t, "each kept with its own", a.OneToOneChance, 0.05, 0.015)
-	if a.Trust != shrinkage.Sound || !slices.Equal(a.Cautions, []string{lid.ShrinkVaries}) {
+	if a.Trust != shrinkage.WellTested || !slices.Equal(a.Cautions, []string{lid.ShrinkVaries}) {
 		t.Errorf("trust %s, cautions %v", a.Trust, a.Cautions)
 	}
 	pots := boardPots(t, twelve(), known)

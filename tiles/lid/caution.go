@@ -74,7 +74,7 @@ func (a *Answer) caution(f *Clearance, s steps, known Known) {
 const outOfRoundFrom tiles.Millimetre = 0.9
 
 // trustOrder is the order of the trust words, worst first.
-var trustOrder = []shrinkage.Reliability{shrinkage.Stretched, shrinkage.Borrowed, shrinkage.Unlike, shrinkage.Stale, shrinkage.Thin, shrinkage.Sound}
+var trustOrder = []shrinkage.Reliability{shrinkage.OutsideTestedHeat, shrinkage.NoBars, shrinkage.MadeOrFiredDifferently, shrinkage.Old, shrinkage.FewBars, shrinkage.WellTested}
 
 // lessTrusted reports whether a is trusted less than b.
 func lessTrusted(a, b shrinkage.Reliability) bool {
@@ -84,7 +84,7 @@ func lessTrusted(a, b shrinkage.Reliability) bool {
 // stand says how far the answer can be trusted, and why it is held back, if it is.
 func (a *Answer) stand(q Question, known Known) {
 	held := ""
-	standing := shrinkage.Standing{Trust: shrinkage.Sound, Why: "both parts measured fired: no rate in it"}
+	standing := shrinkage.Standing{Trust: shrinkage.WellTested, Why: "both parts measured fired: no rate in it"}
 	first := true
 	for i, shrinks := range []bool{q.CollarStage != tiles.Fired, q.LidStage != tiles.Fired} {
 		if !shrinks {
@@ -94,7 +94,7 @@ func (a *Answer) stand(q Question, known Known) {
 		if first || lessTrusted(s.Trust, standing.Trust) {
 			standing, first = s, false
 		}
-		if s.Trust == shrinkage.Stretched || s.NoOwnFired {
+		if s.Trust == shrinkage.OutsideTestedHeat || s.NoOwnFired {
 			held = s.Why
 		}
 	}

@@ -16,7 +16,7 @@ type Firing struct {
 	BisqueWork kiln.Celsius // usual bisque; NaN: none
 	Probe      string       // kiln and probe life it is read with
 	FromBag    bool         // no usual firing yet: the cone on the bag was taken
-	On         time.Time    // date of the question, for "stale"; zero: the day of the newest reading
+	On         time.Time    // date of the question, for shrinkage.Old; zero: the day of the newest reading
 }
 
 // Known is what is known when a lid question is asked.

@@ -58,11 +58,11 @@ func TestKnow(t *testing.T) {
 	near(t, "lid as stated", float64(known.Pair.R[1]), -100*math.Log(0.928*0.905), 1e-9)
 	near(t, "doubt of the body", known.Pair.Rate[0][0], 0.25, 1e-9)
 	near(t, "doubt of the lid", known.Pair.Rate[1][1], 2*0.36, 1e-9)
-	if known.Pair.Rate[0][1] != 0 || known.Pair.Standing[0].Trust != shrinkage.Sound || known.Pair.Standing[1].Trust != shrinkage.Borrowed {
+	if known.Pair.Rate[0][1] != 0 || known.Pair.Standing[0].Trust != shrinkage.WellTested || known.Pair.Standing[1].Trust != shrinkage.NoBars {
 		t.Errorf("%+v", known.Pair)
 	}
 	a, err := Size(mixed, d, known)
-	if err != nil || a.Trust != shrinkage.Borrowed || a.HeldBack != "" {
+	if err != nil || a.Trust != shrinkage.NoBars || a.HeldBack != "" {
 		t.Errorf("trust %s, held back %q, %v", a.Trust, a.HeldBack, err)
 	}
 	// A fired gallery needs nothing of its body.

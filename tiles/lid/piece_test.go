@@ -37,7 +37,7 @@ func TestSizes(t *testing.T) {
 	near(t, "unrounded", float64(a.Unrounded), 70.7763, 5e-5)
 	near(t, "likely", float64(a.Likely[0]), 70.7763*math.Exp(-0.016449*0.6), 1e-3)
 	near(t, "ratio", float64(a.Ratio), 0.876, 1e-9)
-	if a.Trust != shrinkage.Sound || !slices.Equal(a.Cautions, []string{ShrinkVaries}) || !math.IsNaN(a.Millilitre) {
+	if a.Trust != shrinkage.WellTested || !slices.Equal(a.Cautions, []string{ShrinkVaries}) || !math.IsNaN(a.Millilitre) {
 		t.Errorf("%+v", a)
 	}
 	near(t, "and back", float64(ternSize(t, PieceQuestion{WetMM: mm(70.7763), Step: mm(0)}).Millimetre), 62, 1e-4)
@@ -66,7 +66,7 @@ func TestCubeLaw(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if !slices.Equal(a.Cautions, []string{RatesStated, ShrinkVaries}) || a.Trust != shrinkage.Borrowed {
+		if !slices.Equal(a.Cautions, []string{RatesStated, ShrinkVaries}) || a.Trust != shrinkage.NoBars {
 			t.Errorf("%v %s", a.Cautions, a.Trust)
 		}
 		return a.Millilitre

@@ -94,7 +94,7 @@ func TestHandbook(t *testing.T) {
 	if math.Abs(floor-0.37214) > 1e-5 {
 		t.Errorf("a new piece scatters by %.5f, by hand 0.37214", floor)
 	}
-	if p.Standing[0].Trust != shrinkage.Borrowed || !p.Standing[0].NoOwnFired {
+	if p.Standing[0].Trust != shrinkage.NoBars || !p.Standing[0].NoOwnFired {
 		t.Errorf("standing %+v", p.Standing[0])
 	}
 	honest(t, f)
@@ -106,7 +106,7 @@ func TestStatedTotal(t *testing.T) {
 	clays[0].Stated = 0.12
 	f := fitted(t, shrinkage.Studio{Clays: clays}, nil)
 	s, err := f.Rate(ternB(), tiles.Fired)
-	if err != nil || math.Abs(float64(s.Total)-0.12) > 1e-9 || s.Standing.Trust != shrinkage.Borrowed {
+	if err != nil || math.Abs(float64(s.Total)-0.12) > 1e-9 || s.Standing.Trust != shrinkage.NoBars {
 		t.Errorf("%+v, %v", s, err)
 	}
 	mean, sd, _ := f.ClayRate("tern", 1222)
@@ -129,14 +129,14 @@ func TestBadInput(t *testing.T) {
 
 	t.Run("one bar with one stage", func(t *testing.T) {
 		f := fitted(t, shrinkage.Studio{Clays: tern6(), Bars: []tiles.Bar{bar(0, "1", 1222, map[tiles.Stage]float64{tiles.Fired: 88})}}, nil)
-		if s := honest(t, f); s.Standing.Trust != shrinkage.Borrowed || math.Abs(float64(s.Log)-11.2518810) > 1e-6 {
+		if s := honest(t, f); s.Standing.Trust != shrinkage.NoBars || math.Abs(float64(s.Log)-11.2518810) > 1e-6 {
 			t.Errorf("%v %v: says something it cannot know", s.Standing, s.Log)
 		}
 	})
 	t.Run("all bars from one load", func(t *testing.T) {
 		few := honest(t, fitted(t, shrinkage.Studio{Clays: tern6(), Bars: alike(3, one, full)}, nil))
 		s := honest(t, fitted(t, shrinkage.Studio{Clays: tern6(), Bars: alike(60, one, full)}, nil))
-		if s.Standing.Trust != shrinkage.Thin {
+		if s.Standing.Trust != shrinkage.FewBars {
 			t.Errorf("trust %q", s.Standing.Trust)
 		}
 		// 60 bars of one load do not tell its error: g s6 = 0.0365 x 7 = 0.26 remains, less

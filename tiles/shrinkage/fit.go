@@ -35,7 +35,7 @@ type Studio struct {
 	Batches  []tiles.Batch
 	Bars     []tiles.Bar
 	ProbeSD  map[string]float64      // doubt of a kiln's probe life, °C (one sd); not named: 9
-	Now      time.Time               // for "stale" where a question has no date; zero: the newest reading
+	Now      time.Time               // for Old where a question has no date; zero: the newest reading
 	Handbook *Handbook               // nil: UsualHandbook
 	Pools    map[tiles.ClayID]Pooled // what other studios say of a clay, before its supplier and the handbook
 }

@@ -1,6 +1,7 @@
 package shrinkage
 
 import (
+	"strings"
 	"time"
 
 	"lidwright/kiln"
@@ -37,7 +38,7 @@ type Ask struct {
 	BisqueWork     kiln.Celsius  // usual bisque; NaN: none (single fired)
 	Kind           kiln.Kind
 	Probe          string    // kiln and probe life of that firing, or empty
-	On             time.Time // date of the question, for "stale"; zero: the studio's Now
+	On             time.Time // date of the question, for "old"; zero: the studio's Now
 }
 
 // Spread2 is a 2 x 2 covariance of body and lid (index 0 and 1), in log-percent squared.
@@ -75,17 +76,20 @@ func (p Pair) JoinApart(q Pair) Pair {
 	}
 }
 
-// Reliability is one word for how far a rate can be trusted; the rules are published in the Clay page.
+// Reliability says in a word how far a rate can be trusted; the page of a clay publishes the rules.
 type Reliability string
 
 const (
-	Stretched Reliability = "stretched"
-	Borrowed  Reliability = "borrowed"
-	Unlike    Reliability = "unlike"
-	Stale     Reliability = "stale"
-	Thin      Reliability = "thin"
-	Sound     Reliability = "sound"
+	OutsideTestedHeat      Reliability = "outside_tested_heat"
+	NoBars                 Reliability = "no_bars"
+	MadeOrFiredDifferently Reliability = "made_or_fired_differently"
+	Old                    Reliability = "old"
+	FewBars                Reliability = "few_bars"
+	WellTested             Reliability = "well_tested"
 )
+
+// Words is the reliability as a person reads it.
+func (r Reliability) Words() string { return strings.ReplaceAll(string(r), "_", " ") }
 
 // Standing is how far a rate can be trusted, and why.
 type Standing struct {

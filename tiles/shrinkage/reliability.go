@@ -231,12 +231,12 @@ func (f *Fit) Standing(a Ask, to tiles.Stage) Standing {
 	}
 	if k := f.clay(ref.Clay); k != nil && f.untold(k, a) {
 		out.Untested, out.NearestTested = true, kiln.Celsius(clay.nearest(float64(hot)))
-		out.Trust, out.Why = Stretched, fmt.Sprintf("outside tested heat: nothing is known of this clay below %.0f °C", min(clay.lowest, k.matures-curveReach))
+		out.Trust, out.Why = OutsideTestedHeat, fmt.Sprintf("nothing is known of this clay below %.0f °C", min(clay.lowest, k.matures-curveReach))
 		return out
 	}
 	if !out.NoOwnFired && hot.Known() && !clay.covers(float64(hot)) {
 		out.Untested, out.NearestTested = true, kiln.Celsius(clay.nearest(float64(hot)))
-		out.Trust, out.Why = Stretched, fmt.Sprintf("no fired bar near %.0f °C", float64(hot))
+		out.Trust, out.Why = OutsideTestedHeat, fmt.Sprintf("no fired bar near %.0f °C", float64(hot))
 		switch {
 		case float64(hot) >= clay.bloated:
 			out.Why = fmt.Sprintf("a bar bloated at %.0f °C", clay.bloated)
@@ -249,21 +249,21 @@ func (f *Fit) Standing(a Ask, to tiles.Stage) Standing {
 	rests := fmt.Sprintf("%s in %s, last %s", count(batch.bars, "bar"), count(len(batch.loads), "load"), since(ago))
 	switch mix := unknownMix(f, ref); {
 	case mix != nil:
-		out.Trust, out.Why = Borrowed, "no bar of this mix yet: the mean of "+refs(mix.Parents)+", no surer than a new bag"
+		out.Trust, out.Why = NoBars, "no bar of this mix yet: the mean of "+refs(mix.Parents)+", no surer than a new bag"
 	case out.NoOwnFired:
-		out.Trust, out.Why = Borrowed, "no fired bar of this clay yet: "+f.source(ref.Clay)
+		out.Trust, out.Why = NoBars, "no fired bar of this clay yet: "+f.source(ref.Clay)
 	case batch.bars == 0:
-		out.Trust, out.Why = Borrowed, "no fired bar of this batch yet: rates of the clay's other batches"
+		out.Trust, out.Why = NoBars, "no fired bar of this batch yet: rates of the clay's other batches"
 	case !slices.Contains(batch.formings, forming(a.Forming)):
-		out.Trust, out.Why = Unlike, fmt.Sprintf("%s, none of them %s", count(batch.bars, "bar"), formingWords(a.Forming))
+		out.Trust, out.Why = MadeOrFiredDifferently, fmt.Sprintf("%s, none of them %s", count(batch.bars, "bar"), formingWords(a.Forming))
 	case batch.anotherProbe(a.Probe):
-		out.Trust, out.Why = Unlike, "all bars were fired under another probe"
+		out.Trust, out.Why = MadeOrFiredDifferently, "all bars were fired under another probe"
 	case ago > staleAfter:
-		out.Trust, out.Why = Stale, rests
+		out.Trust, out.Why = Old, rests
 	case len(batch.loads) < thinLoads || batch.bars < thinBars:
-		out.Trust, out.Why = Thin, rests
+		out.Trust, out.Why = FewBars, rests
 	default:
-		out.Trust, out.Why = Sound, rests
+		out.Trust, out.Why = WellTested, rests
 	}
 	return out
 }
@@ -314,19 +314,19 @@ func standingEarly(f *Fit, a Ask, ref tiles.BatchRef, to tiles.Stage, out Standi
 	}
 	switch mix := unknownMix(f, ref); {
 	case mix != nil:
-		out.Trust, out.Why = Borrowed, "no bar of this mix yet: the mean of "+refs(mix.Parents)+", no surer than a new bag"
+		out.Trust, out.Why = NoBars, "no bar of this mix yet: the mean of "+refs(mix.Parents)+", no surer than a new bag"
 	case !ofClay:
-		out.Trust, out.Why = Borrowed, "no "+word+" bar of this clay yet: handbook figures"
+		out.Trust, out.Why = NoBars, "no "+word+" bar of this clay yet: handbook figures"
 	case seen.bars == 0:
-		out.Trust, out.Why = Borrowed, "no "+word+" bar of this batch yet: rates of the clay's other batches"
+		out.Trust, out.Why = NoBars, "no "+word+" bar of this batch yet: rates of the clay's other batches"
 	case !slices.Contains(seen.formings, forming(a.Forming)):
-		out.Trust, out.Why = Unlike, fmt.Sprintf("%s, none of them %s", count(seen.bars, "bar"), formingWords(a.Forming))
+		out.Trust, out.Why = MadeOrFiredDifferently, fmt.Sprintf("%s, none of them %s", count(seen.bars, "bar"), formingWords(a.Forming))
 	case ago > staleAfter:
-		out.Trust, out.Why = Stale, rests
+		out.Trust, out.Why = Old, rests
 	case thin:
-		out.Trust, out.Why = Thin, rests
+		out.Trust, out.Why = FewBars, rests
 	default:
-		out.Trust, out.Why = Sound, rests
+		out.Trust, out.Why = WellTested, rests
 	}
 	return out
 }

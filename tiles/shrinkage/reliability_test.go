@@ -41,23 +41,23 @@ func TestTrustWords(t *testing.T) {
 		trust shrinkage.Reliability
 		near  kiln.Celsius
 	}{
-		{"two bars, two loads", bars(1222, 1220), nil, shrinkage.Sound, 0},
-		{"one bar", bars(1222), nil, shrinkage.Thin, 0},
-		{"none", nil, nil, shrinkage.Borrowed, 0},
-		{"15 °C from it", bars(1222, 1220), func(a *shrinkage.Ask) { a.Work = 1237 }, shrinkage.Sound, 0},
-		{"beyond", bars(1222, 1220), func(a *shrinkage.Ask) { a.Work = 1237.1 }, shrinkage.Stretched, 1222},
-		{"between two 60 °C apart", bars(1200, 1260), func(a *shrinkage.Ask) { a.Work = 1230 }, shrinkage.Sound, 0},
-		{"between two 61 °C apart", bars(1200, 1261), func(a *shrinkage.Ask) { a.Work = 1230 }, shrinkage.Stretched, 1200},
-		{"a bar bloated there", bloated(1215, bars(1222, 1205)), nil, shrinkage.Stretched, 1205},
-		{"sister batch", bars(1222, 1220), func(a *shrinkage.Ask) { a.Batch = "C" }, shrinkage.Borrowed, 0},
-		{"another forming", bars(1222, 1220), func(a *shrinkage.Ask) { a.Forming = tiles.Rolled }, shrinkage.Unlike, 0},
-		{"a cut wall is as a thrown ring", bars(1222, 1220), func(a *shrinkage.Ask) { a.Forming = tiles.CutWall }, shrinkage.Sound, 0},
-		{"another probe", bars(1222, 1220), func(a *shrinkage.Ask) { a.Probe = "big-blue/1 of 2026-01-06" }, shrinkage.Unlike, 0},
-		{"another kiln", bars(1222, 1220), func(a *shrinkage.Ask) { a.Probe = "little-red/1" }, shrinkage.Sound, 0},
-		{"the same probe", bars(1222, 1220), func(a *shrinkage.Ask) { a.Probe = "big-blue/1" }, shrinkage.Sound, 0},
-		{"thirteen months later", bars(1222, 1220), func(a *shrinkage.Ask) { a.On = noon.AddDate(1, 1, 0) }, shrinkage.Stale, 0},
-		{"stretched comes before stale", bars(1222, 1220), func(a *shrinkage.Ask) { a.On, a.Work = noon.AddDate(2, 0, 0), 1290 }, shrinkage.Stretched, 1222},
-		{"the bisque was the hotter", bars(1222, 1220), func(a *shrinkage.Ask) { a.Work, a.BisqueWork = 1000, 1060 }, shrinkage.Stretched, 1220},
+		{"two bars, two loads", bars(1222, 1220), nil, shrinkage.WellTested, 0},
+		{"one bar", bars(1222), nil, shrinkage.FewBars, 0},
+		{"none", nil, nil, shrinkage.NoBars, 0},
+		{"15 °C from it", bars(1222, 1220), func(a *shrinkage.Ask) { a.Work = 1237 }, shrinkage.WellTested, 0},
+		{"beyond", bars(1222, 1220), func(a *shrinkage.Ask) { a.Work = 1237.1 }, shrinkage.OutsideTestedHeat, 1222},
+		{"between two 60 °C apart", bars(1200, 1260), func(a *shrinkage.Ask) { a.Work = 1230 }, shrinkage.WellTested, 0},
+		{"between two 61 °C apart", bars(1200, 1261), func(a *shrinkage.Ask) { a.Work = 1230 }, shrinkage.OutsideTestedHeat, 1200},
+		{"a bar bloated there", bloated(1215, bars(1222, 1205)), nil, shrinkage.OutsideTestedHeat, 1205},
+		{"sister batch", bars(1222, 1220), func(a *shrinkage.Ask) { a.Batch = "C" }, shrinkage.NoBars, 0},
+		{"another forming", bars(1222, 1220), func(a *shrinkage.Ask) { a.Forming = tiles.Rolled }, shrinkage.MadeOrFiredDifferently, 0},
+		{"a cut wall is as a thrown ring", bars(1222, 1220), func(a *shrinkage.Ask) { a.Forming = tiles.CutWall }, shrinkage.WellTested, 0},
+		{"another probe", bars(1222, 1220), func(a *shrinkage.Ask) { a.Probe = "big-blue/1 of 2026-01-06" }, shrinkage.MadeOrFiredDifferently, 0},
+		{"another kiln", bars(1222, 1220), func(a *shrinkage.Ask) { a.Probe = "little-red/1" }, shrinkage.WellTested, 0},
+		{"the same probe", bars(1222, 1220), func(a *shrinkage.Ask) { a.Probe = "big-blue/1" }, shrinkage.WellTested, 0},
+		{"thirteen months later", bars(1222, 1220), func(a *shrinkage.Ask) { a.On = noon.AddDate(1, 1, 0) }, shrinkage.Old, 0},
+		{"outside tested heat comes before old", bars(1222, 1220), func(a *shrinkage.Ask) { a.On, a.Work = noon.AddDate(2, 0, 0), 1290 }, shrinkage.OutsideTestedHeat, 1222},
+		{"the bisque was the hotter", bars(1222, 1220), func(a *shrinkage.Ask) { a.Work, a.BisqueWork = 1000, 1060 }, shrinkage.OutsideTestedHeat, 1220},
 	} {
 		f := fitted(t, shrinkage.Studio{Clays: tern6(), Bars: c.bars, Now: soon}, nil)
 		a := ternB()
@@ -65,7 +65,7 @@ func TestTrustWords(t *testing.T) {
 			c.ask(&a)
 		}
 		got := f.Standing(a, tiles.Fired)
-		if got.Trust != c.trust || got.Untested != (c.trust == shrinkage.Stretched) || c.near != 0 && got.NearestTested != c.near || got.Why == "" {
+		if got.Trust != c.trust || got.Untested != (c.trust == shrinkage.OutsideTestedHeat) || c.near != 0 && got.NearestTested != c.near || got.Why == "" {
 			t.Errorf("%s: %+v, want %s near %g", c.name, got, c.trust, c.near)
 		}
 	}
@@ -81,9 +81,9 @@ func TestTrustOfDryingAndBisque(t *testing.T) {
 	}
 	f := fitted(t, shrinkage.Studio{Clays: tern6(), Bars: bars, Now: noon.Add(24 * time.Hour)}, nil)
 	for to, want := range map[tiles.Stage]shrinkage.Standing{
-		tiles.Dry:     {Trust: shrinkage.Sound, Why: "3 bars read dry, last today"},
-		tiles.Biscuit: {Trust: shrinkage.Borrowed, Why: "no bisque bar of this clay yet: handbook figures"},
-		tiles.Fired:   {Trust: shrinkage.Borrowed, Why: "no fired bar of this clay yet: handbook figures"},
+		tiles.Dry:     {Trust: shrinkage.WellTested, Why: "3 bars read dry, last today"},
+		tiles.Biscuit: {Trust: shrinkage.NoBars, Why: "no bisque bar of this clay yet: handbook figures"},
+		tiles.Fired:   {Trust: shrinkage.NoBars, Why: "no fired bar of this clay yet: handbook figures"},
 	} {
 		r, err := f.Rate(ternB(), to)
 		if err != nil || r.Standing.Trust != want.Trust || r.Standing.Why != want.Why {
@@ -133,7 +133,7 @@ func TestMixOfParents(t *testing.T) {
 	if mix.LogSD < bag.LogSD*0.999 {
 		t.Errorf("the mix is surer (%.3f) than a new bag (%.3f)", mix.LogSD, bag.LogSD)
 	}
-	if why := "no bar of this mix yet: the mean of tern/B and wren/A, no surer than a new bag"; mix.Standing.Why != why || mix.Standing.Trust != shrinkage.Borrowed {
+	if why := "no bar of this mix yet: the mean of tern/B and wren/A, no surer than a new bag"; mix.Standing.Why != why || mix.Standing.Trust != shrinkage.NoBars {
 		t.Errorf("%+v", mix.Standing)
 	}
 	if r := rate(at("tern", "")); r.At.Batch != "B" {
@@ -205,7 +205,7 @@ func TestNoNumberOutsideTestedHeat(t *testing.T) {
 			if !math.IsNaN(float64(r.Total)) || !math.IsNaN(r.Multiply) || half < 0.0299 || half > 0.08 {
 				t.Errorf("%s, %.0f °C: %.4f, likely %.4f to %.4f", name, h, r.Total, r.Likely.Low, r.Likely.High)
 			}
-			if !r.Standing.Untested || r.Standing.Trust != shrinkage.Stretched || !strings.HasPrefix(r.Standing.Why, "outside tested heat") {
+			if !r.Standing.Untested || r.Standing.Trust != shrinkage.OutsideTestedHeat || !strings.HasPrefix(r.Standing.Why, "nothing is known") {
 				t.Errorf("%s, %.0f °C: %+v", name, h, r.Standing)
 			}
 		}
