@@ -78,7 +78,8 @@ soak: PACKAGES += debootstrap e2fsprogs
 soak: packages
 	LIDWRIGHT_SOAK=1 go test -timeout 3h ./...
 
-# What was said against what came true, a picture a kind of answer, from the simulators: an hour.
+# What was said against what came true, a picture a kind of answer, from the simulators: ten minutes to an hour. Those
+# that the help shows lie in api/topics; copy them there.
 CALIBRATION := $(CURDIR)/dist/calibration
 calibration:
 	LIDWRIGHT_SOAK=1 LIDWRIGHT_CALIBRATION=$(CALIBRATION) go test -count=1 -timeout 3h \

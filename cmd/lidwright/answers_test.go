@@ -135,6 +135,7 @@ func newAsking(t *testing.T) *asking {
 	}
 	t.Setenv("HOME", "/home/potter") // answers name the folder of the store
 	t.Setenv("XDG_STATE_HOME", "")
+	t.Setenv("XDG_CONFIG_HOME", filepath.Join(a.work, "config"))
 	log := slog.Default()
 	slog.SetDefault(slog.New(slog.DiscardHandler))
 	t.Cleanup(func() { slog.SetDefault(log) })

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -27,23 +28,24 @@ import (
 // address, --config the settings of the site. Where no daemon answers at the usual address, or that
 // of the settings, and none has the store of those settings open, the store itself is read.
 func clientOf(c *cobra.Command) (*client.Client, error) {
-	site, _ := c.Flags().GetString("site")
+	named, _ := c.Flags().GetString("site")
 	folder, _ := c.Flags().GetString("store")
-	code, err := codeOf(c)
+	site, err := siteNamed(named)
 	if err != nil {
 		return nil, err
 	}
-	if site != "" && !strings.Contains(site, "://") {
-		site = "http://" + site // a host and a port alone
+	code, err := codeFor(c, site)
+	if err != nil {
+		return nil, err
 	}
-	cl := &client.Client{Site: site, Code: code}
+	cl := &client.Client{Site: site.Address, Code: code}
 	if verbose, _ := c.Flags().GetBool("verbose"); verbose {
 		cl.Trace = func(method, url string, status int, took time.Duration) {
 			fmt.Fprintf(c.ErrOrStderr(), "%s %s: %d in %.0f ms\n", method, url, status, float64(took.Microseconds())/1000)
 		}
 	}
-	named := c.Flags().Changed("config")
-	if folder != "" || named {
+	bySettings := c.Flags().Changed("config")
+	if folder != "" || bySettings {
 		cfg, err := settingsOf(c)
 		if err != nil {
 			return nil, err
@@ -59,7 +61,7 @@ func clientOf(c *cobra.Command) (*client.Client, error) {
 			}
 		}
 	}
-	if named || !c.Flags().Changed("site") {
+	if bySettings || !c.Flags().Changed("site") {
 		cl.Else = func(context.Context) (http.Handler, error) {
 			cfg, err := settingsOf(c)
 			if err != nil || !daemon.HasStore(cfg) || daemon.Running(cfg) {
@@ -72,8 +74,13 @@ func clientOf(c *cobra.Command) (*client.Client, error) {
 	return cl, nil
 }
 
-func codeOf(c *cobra.Command) (string, error) {
+// codeOf is the passcode that the flags or the environment tell.
+func codeOf(c *cobra.Command) (string, error) { return codeFor(c, config.NamedSite{}) }
+
+// codeFor is the passcode for a site: of --code-file, else that which goes with its name, else of the environment.
+func codeFor(c *cobra.Command, site config.NamedSite) (string, error) {
 	file, _ := c.Flags().GetString("code-file")
+	file = cmp.Or(file, site.CodeFile)
 	if file == "" {
 		return os.Getenv("LIDWRIGHT_CODE"), nil
 	}

@@ -60,9 +60,10 @@ func barTables() []*cobra.Command {
 				rows = append(rows, []string{b.Bar, b.Clay + "/" + b.Batch, strings.ReplaceAll(b.Forming, "_", " "), line, line, line, line, "____"})
 			}
 			table(c.OutOrStdout(), rows)
-			site, _ := c.Flags().GetString("site")
-			fmt.Fprintf(c.ErrOrStderr(), "With codes that a phone opens: %s/bars/sheet?%s\n", strings.TrimSuffix(site, "/"), url.Values{"codes": {strings.Join(args, " ")}, "clay": {q.Get("clay")}}.Encode())
-			return nil
+			named, _ := c.Flags().GetString("site")
+			site, err := siteNamed(named)
+			fmt.Fprintf(c.ErrOrStderr(), "With codes that a phone opens: %s/bars/sheet?%s\n", strings.TrimSuffix(site.Address, "/"), url.Values{"codes": {strings.Join(args, " ")}, "clay": {q.Get("clay")}}.Encode())
+			return err
 		},
 	}
 	sheet.Flags().String("clay", "", "only bars of this clay")

@@ -158,10 +158,13 @@ answers; 5 cannot start until someone acts.
 		}
 	}
 	f := root.PersistentFlags()
-	f.String("site", "http://127.0.0.1:8573", "address of the daemon to ask")
+	f.String("site", "http://127.0.0.1:8573", "daemon to ask: HOST:PORT, or a name of lidwright sites")
 	f.String("config", "", "settings file ("+installed+" where there is one)")
 	f.String("store", "", "folder with a store to read, no daemon is asked")
 	f.String("code-file", "", "file that holds the bench or owner code (or LIDWRIGHT_CODE in the environment)")
+	if err := root.RegisterFlagCompletionFunc("site", completeSites); err != nil {
+		panic(err) // there is no such flag
+	}
 	f.Bool("json", false, "print the answer as JSON")
 	f.Bool("plain", false, "print the bare number or words")
 	f.BoolP("quiet", "q", false, "no messages beside the answer but errors")
@@ -173,7 +176,7 @@ answers; 5 cannot start until someone acts.
 	}{
 		{"To ask", []*cobra.Command{lidCommand(), boardCommand(), sizeCommand(), rateCommand(), nowCommand(), firingsCommand(), firingCommand()}},
 		{"To keep what was made, measured and seen", []*cobra.Command{clayCommand(), barsCommand(), barCommand(), loadCommand(), potCommand(), verdictCommand(), kilnCommand(), probeCommand(), makerCommand()}},
-		{"To set up and look after", []*cobra.Command{practiceCommand(), setupCommand(), checkCommand(), runCommand(), codeCommand(), copyCommand(), carryCommand(), collectorCommand(), tablesCommand(), importCommand()}},
+		{"To set up and look after", []*cobra.Command{practiceCommand(), setupCommand(), checkCommand(), runCommand(), codeCommand(), copyCommand(), carryCommand(), collectorCommand(), sitesCommand(), tablesCommand(), importCommand()}},
 	} {
 		root.AddGroup(&cobra.Group{ID: g.title, Title: g.title + ":"})
 		for _, c := range g.commands {
