@@ -29,7 +29,7 @@ func (s Firings) WholeFiring(ctx context.Context, id kiln.FiringID) (wire.Firing
 	}
 	control := s.Known(f.Kiln).Control
 	usual := detect.UsualBefore(append([]kiln.Firing{f}, before...), 0, control)
-	j := wire.FiringWhole{Firing: s.Firing(f, usual), Remarks: []wire.RekeepShut{}, Cones: []wire.Cone{}, Notes: []wire.Note{}, HandSays: []string{}}
+	j := wire.FiringWhole{Firing: s.Firing(f, usual), Remarks: []wire.Remark{}, Cones: []wire.Cone{}, Notes: []wire.Note{}, HandSays: []string{}}
 	if err := s.addFeatures(ctx, f, &j); err != nil {
 		return j, err
 	}
@@ -80,7 +80,7 @@ func (s Firings) addFeatures(ctx context.Context, f kiln.Firing, j *wire.FiringW
 	}
 	v := analysis.FeaturesOf(curve, channel)
 	for _, r := range v.Remarks(f.Kind, analysis.DefaultFeatureLimits()) {
-		j.Remarks = append(j.Remarks, wire.RekeepShut{Figure: r.Figure, Says: r.Says, Limit: r.Limit, Standing: string(r.Standing), Source: r.Source, Caution: r.Caution})
+		j.Remarks = append(j.Remarks, wire.Remark{Figure: r.Figure, Says: r.Says, Limit: r.Limit, Standing: string(r.Standing), Source: r.Source, Caution: r.Caution})
 	}
 	if !v.Peak.Known() {
 		return nil

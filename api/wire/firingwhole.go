@@ -3,12 +3,12 @@ package wire
 // firingWholeJSON is a firing with all that its curve tells and all that people told beside it.
 type FiringWhole struct {
 	Firing
-	Features  *Features    `json:"features" doc:"null without a curve"`
-	Remarks   []RekeepShut `json:"remarks" doc:"The features in words, each with its limit where there is one"`
-	Cones     []Cone       `json:"cones"`
-	Notes     []Note       `json:"notes"`
-	ProbeSays string       `json:"probe_says" doc:"What the witness cones told of the control probe by the end of this firing"`
-	HandSays  []string     `json:"hand_says" doc:"Of a firing by hand: what could not be used, and why"`
+	Features  *Features `json:"features" doc:"null without a curve"`
+	Remarks   []Remark  `json:"remarks" doc:"The features in words, each with its limit where there is one"`
+	Cones     []Cone    `json:"cones"`
+	Notes     []Note    `json:"notes"`
+	ProbeSays string    `json:"probe_says" doc:"What the witness cones told of the control probe by the end of this firing"`
+	HandSays  []string  `json:"hand_says" doc:"Of a firing by hand: what could not be used, and why"`
 }
 
 type Features struct {
@@ -35,7 +35,7 @@ type Hold struct {
 	AfterS int64    `json:"after_s"`
 }
 
-type RekeepShut struct {
+type Remark struct {
 	Figure   string `json:"figure"`
 	Says     string `json:"says"`
 	Limit    string `json:"limit" doc:"What is advised; empty if nothing is"`

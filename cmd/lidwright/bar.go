@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 
+	"lidwright/api/wire"
+
 	"github.com/spf13/cobra"
 )
 
@@ -32,16 +34,7 @@ func clayCommand() *cobra.Command {
 	list := &cobra.Command{
 		Use: "list", Short: "Every clay", Args: cobra.NoArgs, Example: "  lidwright clay list",
 		RunE: func(c *cobra.Command, _ []string) error {
-			var a struct {
-				Items []struct {
-					Clay, Name string
-					Cone       string `json:"matures_cone"`
-					Batches    []struct {
-						Batch string
-						Open  bool
-					}
-				}
-			}
+			var a wire.List[wire.ClayJSON]
 			done, err := get(c, "/v1/clays", nil, &a)
 			if err != nil || done {
 				return err
@@ -52,7 +45,7 @@ func clayCommand() *cobra.Command {
 				for _, x := range i.Batches {
 					b = append(b, x.Batch)
 				}
-				rows = append(rows, []string{i.Clay, i.Name, i.Cone, strings.Join(b, " ")})
+				rows = append(rows, []string{i.Clay, i.Name, i.MaturesCone, strings.Join(b, " ")})
 			}
 			table(c.OutOrStdout(), rows)
 			return nil
@@ -86,13 +79,7 @@ func barsCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "bars", Short: "List bars, or hand out codes for new ones", Args: cobra.NoArgs, Example: "  lidwright bars --clay tern --waiting\n  lidwright bars new 7 --clay tern",
 		RunE: func(c *cobra.Command, _ []string) error {
-			var a struct {
-				Items []struct {
-					Bar, Clay, Batch, Forming string
-					Shrunk                    *float64 `json:"total_ratio_so_far"`
-					Next                      string   `json:"next_stage"`
-				}
-			}
+			var a wire.List[wire.BarJSON]
 			q := asked(c, []string{"clay", "waiting"})
 			q.Set("limit", "500")
 			done, err := get(c, "/v1/bars", q, &a)
@@ -117,7 +104,7 @@ func barsCommand() *cobra.Command {
 		Use: "new N|CODE...", Short: "Keep new bars: hand out codes for N of them, or take those scratched in already", Args: cobra.MinimumNArgs(1),
 		Example: "  lidwright bars new 7 --clay tern\n  lidwright bars new BQ7 BQ4 --clay tern",
 		RunE: func(c *cobra.Command, args []string) error {
-			var free struct{ Items []string }
+			var free wire.List[string]
 			cl, err := clientOf(c)
 			if err != nil {
 				return err
@@ -204,30 +191,9 @@ stays to be seen.`,
 			unit, _ := c.Flags().GetString("units")
 			switch args[1] {
 			case "strike", "confirm", "count":
-				id := args[2]
-				if id == "last" {
-					var b struct {
-						Readings []struct {
-							ID     string
-							Struck *struct{}
-						}
-					}
-					cl, err := clientOf(c)
-					if err != nil {
-						return err
-					}
-					raw, err := cl.Get(c.Context(), "/v1/bars/"+url.PathEscape(args[0]), nil, "")
-					if err != nil {
-						return err
-					}
-					if err := decode(raw, &b); err != nil {
-						return err
-					}
-					for _, r := range b.Readings {
-						if r.Struck == nil {
-							id = r.ID
-						}
-					}
+				id, err := readingID(c, args[0], args[2])
+				if err != nil {
+					return err
 				}
 				done, err := put(c, "/v1/bars/"+url.PathEscape(args[0])+"/readings/"+url.PathEscape(id)+"/"+args[1], map[string]string{"why": why, "by": by}, nil)
 				if err == nil && !done {
@@ -243,6 +209,31 @@ stays to be seen.`,
 	c.Flags().String("by", "", "maker's mark")
 	c.Flags().Bool("yes", false, "keep the length though it is asked about; it does not count until it is confirmed")
 	return c
+}
+
+// readingID is the id of a reading of a bar: as it is given, or of the last one that stands.
+func readingID(c *cobra.Command, bar, id string) (string, error) {
+	if id != "last" {
+		return id, nil
+	}
+	cl, err := clientOf(c)
+	if err != nil {
+		return "", err
+	}
+	raw, err := cl.Get(c.Context(), "/v1/bars/"+url.PathEscape(bar), nil, "")
+	if err != nil {
+		return "", err
+	}
+	var b wire.BarJSON
+	if err := decode(raw, &b); err != nil {
+		return "", err
+	}
+	for _, r := range b.Readings {
+		if r.Struck == nil {
+			id = r.ID
+		}
+	}
+	return id, nil
 }
 
 // enterReading keeps a length. One that is asked about is kept with --yes, or when the person at the terminal

@@ -5,6 +5,8 @@ import (
 	"net/url"
 	"strings"
 
+	"lidwright/api/wire"
+
 	"github.com/spf13/cobra"
 )
 
@@ -42,9 +44,7 @@ func barTables() []*cobra.Command {
 		Use: "sheet [CODE...]", Short: "Print a sheet of bars to write on", Args: cobra.ArbitraryArgs,
 		Example: "  lidwright bars sheet --clay tern | lp\n  lidwright bars sheet BQ7 BQ4",
 		RunE: func(c *cobra.Command, args []string) error {
-			var a struct {
-				Items []struct{ Bar, Clay, Batch, Forming string }
-			}
+			var a wire.List[wire.BarJSON]
 			q := asked(c, []string{"clay"})
 			q.Set("limit", "500")
 			done, err := get(c, "/v1/bars", q, &a)

@@ -9,6 +9,8 @@ import (
 	"strconv"
 	"strings"
 
+	"lidwright/api/wire"
+
 	"github.com/spf13/cobra"
 
 	"lidwright/api"
@@ -67,27 +69,7 @@ func sizeBoard(c *cobra.Command, args []string) error {
 			q.Set("measured_stage", stage)
 		}
 	}
-	var a struct {
-		Sizes []struct {
-			Size  float64 `json:"size_mm"`
-			Count int
-		}
-		Pairs []struct {
-			Gallery int
-			Pot     *string
-			Lid     *string
-			Chance  *float64 `json:"fit_chance"`
-			Set     *float64 `json:"set_mm"`
-		}
-		Galleries int
-		Says      string
-		Expected  *float64 `json:"expected_pairs"`
-		Alone     *float64 `json:"one_to_one_chance"`
-		Trust     string
-		Why       string  `json:"trust_why"`
-		Held      *string `json:"held_back"`
-		Cautions  []string
-	}
+	var a wire.Board
 	done, err := askOrReckon(c, "/v1/lids/board", q, api.NamesClay(q), api.StatedBoard, &a)
 	if err != nil {
 		return err
@@ -100,46 +82,50 @@ func sizeBoard(c *cobra.Command, args []string) error {
 	case done:
 	case plain:
 		for _, s := range a.Sizes {
-			fmt.Fprintf(out, "%d %g\n", s.Count, s.Size)
+			fmt.Fprintf(out, "%d %g\n", s.Count, *s.SizeMM)
 		}
 		for _, p := range a.Pairs {
-			fmt.Fprintf(out, "%s %s\n", potOf(p.Gallery, p.Pot), str(p.Lid))
+			fmt.Fprintf(out, "%s %s\n", potOf(p), str(p.Lid))
 		}
 	default:
-		fmt.Fprintln(out, a.Says)
-		if len(a.Pairs) > 0 {
-			rows := [][]string{{"POT", "LID", "CHANCE"}}
-			for _, p := range a.Pairs {
-				if p.Lid == nil {
-					rows = append(rows, []string{potOf(p.Gallery, p.Pot), "-", "throw " + width(*p.Set)})
-				} else {
-					rows = append(rows, []string{potOf(p.Gallery, p.Pot), *p.Lid, fmt.Sprintf("%.0f %%", 100**p.Chance)})
-				}
-			}
-			table(out, rows)
-		}
-		if a.Expected != nil {
-			fmt.Fprintf(out, "To expect: %.1f of %d pots\n", *a.Expected, a.Galleries)
-		}
-		if a.Alone != nil {
-			fmt.Fprintf(out, "Each lid kept with its own pot: all fit %.0f %%\n", 100**a.Alone)
-		}
-		fmt.Fprintf(out, "Trust: %s (%s)\n", words(a.Trust), a.Why)
-		for _, id := range a.Cautions {
-			fmt.Fprintf(out, "Mind: %s\n", api.CautionOf(id))
-		}
+		printBoard(out, a, width)
 	}
-	if a.Held != nil || api.NamesClay(q) && weak(a.Trust) {
+	if a.HeldBack != nil || api.NamesClay(q) && weak(a.Trust) {
 		return &exit{code: exitWeakRate}
 	}
 	return nil
 }
 
-func potOf(gallery int, name *string) string {
-	if name != nil {
-		return *name
+// printBoard says the answer in words; width writes a length in the unit that was asked for.
+func printBoard(out io.Writer, a wire.Board, width func(mm float64) string) {
+	fmt.Fprintln(out, a.Says)
+	if len(a.Pairs) > 0 {
+		rows := [][]string{{"POT", "LID", "CHANCE"}}
+		for _, p := range a.Pairs {
+			if p.Lid == nil {
+				rows = append(rows, []string{potOf(p), "-", "throw " + width(*p.SetMM)})
+			} else {
+				rows = append(rows, []string{potOf(p), *p.Lid, fmt.Sprintf("%.0f %%", 100**p.FitChance)})
+			}
+		}
+		table(out, rows)
 	}
-	return strconv.Itoa(gallery + 1)
+	if a.ExpectedPairs != nil {
+		fmt.Fprintf(out, "To expect: %.1f of %d pots\n", *a.ExpectedPairs, a.Galleries)
+	}
+	if a.OneToOneChance != nil {
+		fmt.Fprintf(out, "Each lid kept with its own pot: all fit %.0f %%\n", 100**a.OneToOneChance)
+	}
+	printTrust(out, a.Trust, a.TrustWhy)
+	printCautions(out, a.Cautions)
+}
+
+// potOf is what a pot of a board is called: its name, else its number from 1.
+func potOf(p wire.BoardPair) string {
+	if p.Pot != nil {
+		return *p.Pot
+	}
+	return strconv.Itoa(p.Gallery + 1)
 }
 
 // galleryLines writes a table of pots as the question takes them: a line a pot, "name: gallery;

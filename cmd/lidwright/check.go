@@ -174,10 +174,7 @@ func (r *checked) kilnsOfRecord(c *cobra.Command, cfg config.Config) {
 	ctx, cancel := context.WithTimeout(c.Context(), 5*time.Second)
 	defer cancel()
 	b, err := cl.Get(ctx, "/v1/kilns", nil, "application/json")
-	var a struct {
-		Strays []wire.StrayKiln `json:"not_in_settings"`
-		Says   []string
-	}
+	var a wire.Kilns
 	if err != nil || decode(b, &a) != nil {
 		return
 	}
@@ -276,7 +273,7 @@ func running(c *cobra.Command, cfg config.Config) ([]wire.Line, error) {
 	if err != nil {
 		return nil, err
 	}
-	var a struct{ Items []wire.Line }
+	var a wire.Lines
 	return a.Items, decode(b, &a)
 }
 

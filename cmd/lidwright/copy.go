@@ -6,6 +6,8 @@ import (
 	"os"
 	"time"
 
+	"lidwright/api/wire"
+
 	"github.com/spf13/cobra"
 
 	"lidwright/api"
@@ -96,14 +98,7 @@ func settings(c *cobra.Command) (config.Config, error) {
 
 // copies makes a copy or lists them: over the daemon where one runs, else in the folder itself.
 func copies(c *cobra.Command, make bool) error {
-	var answer struct {
-		Made  *bool
-		Items []struct {
-			Name, Folder, At string
-			Bytes            int64
-			Second           bool `json:"second_place"`
-		}
-	}
+	var answer wire.Copies
 	raw, err := askCopies(c, make)
 	if err != nil {
 		return err
@@ -137,7 +132,7 @@ func renewCopies(c *cobra.Command, _ []string) error {
 	if alone {
 		var n int
 		if n, err = daemon.RenewCopies(c.Context(), cfg, version); err == nil {
-			raw, err = json.Marshal(map[string]int{"renewed": n})
+			raw, err = json.Marshal(wire.Renewed{Renewed: n})
 		}
 	} else {
 		cl, cerr := clientOf(c)
@@ -148,7 +143,7 @@ func renewCopies(c *cobra.Command, _ []string) error {
 	if err != nil {
 		return err
 	}
-	var a struct{ Renewed int }
+	var a wire.Renewed
 	if done, err := show(c, raw, &a); done || err != nil {
 		return err
 	}

@@ -8,6 +8,8 @@ import (
 	"strconv"
 	"strings"
 
+	"lidwright/api/wire"
+
 	"github.com/spf13/cobra"
 )
 
@@ -36,7 +38,7 @@ func firingID(c *cobra.Command, name string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	var a struct{ Items []struct{ ID, Name string } }
+	var a wire.List[wire.Firing]
 	if err := decode(b, &a); err != nil {
 		return "", err
 	}
@@ -53,50 +55,29 @@ func showFiring(c *cobra.Command, args []string) error {
 	if err != nil {
 		return err
 	}
-	var f struct {
-		Name, Status, Kind, Atmosphere, Says string
-		Words                                string     `json:"cone_words"`
-		C                                    *float64   `json:"heat_work_c"`
-		Likely                               []*float64 `json:"heat_work_likely_c"`
-		Correction                           *float64   `json:"correction_c"`
-		Indicated                            *struct {
-			C *float64 `json:"heat_work_c"`
-		} `json:"as_indicated"`
-		Probe   string   `json:"probe_says"`
-		Hand    []string `json:"hand_says"`
-		Remarks []struct{ Says, Limit, Standing string }
-		Cones   []struct {
-			Words, Shelf, Says, ID string
-			Struck                 *struct{ Why string }
-		}
-		Notes []struct {
-			Text     string
-			Incident bool
-			Struck   *struct{}
-		}
-	}
+	var f wire.FiringWhole
 	done, err := get(c, "/v1/firings/"+url.PathEscape(id), nil, &f)
 	if err != nil || done {
 		return err
 	}
 	w := c.OutOrStdout()
 	fmt.Fprintln(w, strings.TrimSpace(fmt.Sprintf("%s, %s, %s, atmosphere %s. %s", f.Name, f.Status, first(f.Kind, "kind not said"), f.Atmosphere, f.Says)))
-	fmt.Fprintf(w, "Cone: %s\n", first(f.Words, "not known"))
-	if f.C != nil {
+	fmt.Fprintf(w, "Cone: %s\n", first(f.ConeWords, "not known"))
+	if f.HeatWorkC != nil {
 		likely := ""
 		switch {
-		case len(f.Likely) == 2 && f.Likely[1] != nil:
-			likely = fmt.Sprintf(", likely %.0f to %.0f", *f.Likely[0], *f.Likely[1])
-		case len(f.Likely) == 2:
-			likely = fmt.Sprintf(", at least %.0f", *f.Likely[0])
+		case len(f.HeatLikely) == 2 && f.HeatLikely[1] != nil:
+			likely = fmt.Sprintf(", likely %.0f to %.0f", *f.HeatLikely[0], *f.HeatLikely[1])
+		case len(f.HeatLikely) == 2:
+			likely = fmt.Sprintf(", at least %.0f", *f.HeatLikely[0])
 		}
-		fmt.Fprintf(w, "Heat work: %.1f °C%s", *f.C, likely)
-		if f.Correction != nil && f.Indicated != nil {
-			fmt.Fprintf(w, "; the probe indicated %s, %+.1f °C was added to every reading", num(f.Indicated.C, "%.1f"), *f.Correction)
+		fmt.Fprintf(w, "Heat work: %.1f °C%s", *f.HeatWorkC, likely)
+		if f.CorrectionC != nil && f.AsIndicated != nil {
+			fmt.Fprintf(w, "; the probe indicated %s, %+.1f °C was added to every reading", num(f.AsIndicated.HeatWorkC, "%.1f"), *f.CorrectionC)
 		}
 		fmt.Fprintln(w)
 	}
-	for _, s := range f.Hand {
+	for _, s := range f.HandSays {
 		fmt.Fprintln(w, s)
 	}
 	for _, r := range f.Remarks {
@@ -106,8 +87,8 @@ func showFiring(c *cobra.Command, args []string) error {
 		}
 		fmt.Fprintln(w)
 	}
-	if f.Probe != "" {
-		fmt.Fprintln(w, f.Probe)
+	if f.ProbeSays != "" {
+		fmt.Fprintln(w, f.ProbeSays)
 	}
 	for _, k := range f.Cones {
 		says := k.Words
@@ -162,18 +143,14 @@ func firingConeCommand() *cobra.Command {
 				body["series"] = s
 			}
 			stood(body, args[2])
-			var k struct {
-				ID, Words, Side, Says string
-				C                     *float64 `json:"heat_work_c"`
-				Probe                 string   `json:"probe_says"`
-			}
+			var k wire.Cone
 			done, err := put(c, path+newID(c), body, &k)
 			if err != nil || done {
 				return err
 			}
 			says := map[string]string{"at": "", "under": "less than ", "over": "more than "}[k.Side]
-			fmt.Fprintf(c.OutOrStdout(), "%s: %s%s °C\n", k.Words, says, num(k.C, "%.0f"))
-			for _, s := range []string{k.Says, k.Probe} {
+			fmt.Fprintf(c.OutOrStdout(), "%s: %s%s °C\n", k.Words, says, num(k.HeatWorkC, "%.0f"))
+			for _, s := range []string{k.Says, k.ProbeSays} {
 				if s != "" {
 					fmt.Fprintln(c.OutOrStdout(), s)
 				}
@@ -221,7 +198,7 @@ func firingSayCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			var f struct{ Name, Kind, Atmosphere, Status string }
+			var f wire.Firing
 			done, err := put(c, "/v1/firings/"+url.PathEscape(id), flagsOf(c, "kind", "atmosphere", "status", "note", "by"), &f)
 			if err == nil && !done {
 				fmt.Fprintf(c.OutOrStdout(), "%s: %s, %s, %s\n", f.Name, f.Kind, f.Atmosphere, f.Status)
@@ -340,15 +317,7 @@ func probeCommand() *cobra.Command {
 		Use: "probe KILN", Short: "What the cones tell of a kiln's probes, or a new probe fitted", Args: cobra.ExactArgs(1),
 		Example: "  lidwright probe big-blue\n  lidwright probe new big-blue K --fitted-on 2026-01-06",
 		RunE: func(c *cobra.Command, args []string) error {
-			var k struct {
-				Probes []struct {
-					Channel, Shelf, Type, Says string
-					Fitted                     *string `json:"fitted_on"`
-					Removed                    *string `json:"removed_on"`
-					Firings                    int
-					Notable                    bool
-				}
-			}
+			var k wire.KilnJSON
 			done, err := get(c, "/v1/kilns/"+url.PathEscape(args[0]), nil, &k)
 			if err != nil || done {
 				return err
@@ -358,11 +327,11 @@ func probeCommand() *cobra.Command {
 				if p.Type != "" {
 					life += ", type " + p.Type
 				}
-				if p.Fitted != nil {
-					life += ", fitted " + *p.Fitted
+				if p.FittedOn != nil {
+					life += ", fitted " + *p.FittedOn
 				}
-				if p.Removed != nil {
-					life += ", removed " + *p.Removed
+				if p.RemovedOn != nil {
+					life += ", removed " + *p.RemovedOn
 				}
 				if p.Shelf != "" {
 					life += ", by the cones of shelf " + p.Shelf

@@ -7,24 +7,19 @@ import (
 	"strconv"
 	"strings"
 
+	"lidwright/api/wire"
+
 	"github.com/spf13/cobra"
 )
 
 // firing is what the commands show of one.
-type firing struct {
-	ID, Name, Kind, Status, Says string
-	Peak                         *float64 `json:"peak_c"`
-	ToTop                        *float64 `json:"hours_to_top"`
-	Cooling                      *float64 `json:"cooling_hours"`
-	HeatWork                     *float64 `json:"heat_work_c"`
-	Words                        string   `json:"cone_words"`
-	Started                      *string  `json:"started_at"`
-}
+type firing wire.Firing
 
 var firingHead = []string{"FIRING", "BEGAN", "KIND", "STATUS", "TOP °C", "TO TOP h", "COOLING h", "HEAT WORK °C", "CONE", "ID"}
 
 func (f firing) row() []string {
-	return []string{f.Name, str(f.Started), f.Kind, f.Status, num(f.Peak, "%.0f"), num(f.ToTop, "%.1f"), num(f.Cooling, "%.1f"), num(f.HeatWork, "%.0f"), f.Words, f.ID}
+	return []string{f.Name, str(f.StartedAt), f.Kind, f.Status, num(f.PeakC, "%.0f"), num(f.HoursToTop, "%.1f"),
+		num(f.CoolingHours, "%.1f"), num(f.HeatWorkC, "%.0f"), f.ConeWords, f.ID}
 }
 
 func firingsCommand() *cobra.Command {
@@ -44,7 +39,7 @@ func firingsCommand() *cobra.Command {
 				done, err = get(c, "/v1/firings/"+url.PathEscape(id), nil, &f)
 				items = []firing{f}
 			} else {
-				var a struct{ Items []firing }
+				var a wire.List[firing]
 				done, err = get(c, "/v1/firings", asked(c, []string{"kiln", "kind", "atmosphere", "status"}), &a)
 				items = a.Items
 			}
@@ -116,20 +111,14 @@ func compareCommand() *cobra.Command {
 				at, _ := c.Flags().GetFloat64("at")
 				q.Set("at_c", strconv.FormatFloat(at, 'f', -1, 64))
 			}
-			var a struct {
-				Items []struct {
-					Firing firing
-					Shift  float64 `json:"shift_s"`
-					Says   string
-				}
-			}
+			var a wire.Compare
 			done, err := get(c, "/v1/compare", q, &a)
 			if err != nil || done {
 				return err
 			}
 			rows := [][]string{firingHead[:len(firingHead)-1]}
 			for _, i := range a.Items {
-				r := i.Firing.row()
+				r := firing(i.Firing).row()
 				rows = append(rows, r[:len(r)-1])
 			}
 			table(c.OutOrStdout(), rows)
@@ -152,10 +141,7 @@ func trendCommand() *cobra.Command {
 		RunE: func(c *cobra.Command, args []string) error {
 			q := asked(c, []string{"kind", "atmosphere", "years"})
 			q.Set("kiln", args[0])
-			var a struct {
-				Kind, Atmosphere string
-				Items            []struct{ Says string }
-			}
+			var a wire.Trend
 			done, err := get(c, "/v1/trend", q, &a)
 			if err != nil || done {
 				return err
@@ -205,12 +191,7 @@ func stopCommand() *cobra.Command {
 		Use: "stop KILN", Short: "Stop recording the firing of a kiln; the kiln goes on as it will", Args: cobra.ExactArgs(1),
 		Example: "  lidwright firings stop big-blue",
 		RunE: func(c *cobra.Command, args []string) error {
-			var now struct {
-				Items []struct {
-					Kiln   string
-					Firing *string
-				}
-			}
+			var now wire.Now
 			cl, err := clientOf(c)
 			if err != nil {
 				return err

@@ -243,11 +243,6 @@ const (
 var overTheLimits = readLimits(`
 lines of api.apiTable: 170
 lines of api.pageTable: 86
-lines of main.barCommand: 82
-lines of main.sizeBoard: 91
-lines of main.keepVerdict: 81
-lines of store.rename: 89
-lines of faults.mark: 88
 `)
 
 // readLimits reads a line a figure. The tables of routes are lists, and long.

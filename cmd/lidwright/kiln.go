@@ -5,6 +5,8 @@ import (
 	"net/url"
 	"strings"
 
+	"lidwright/api/wire"
+
 	"github.com/spf13/cobra"
 )
 
@@ -22,15 +24,7 @@ func kilnListCommand() *cobra.Command {
 		Use: "list", Short: "Every kiln, what is usual there, and kilns of the record that have no name here", Args: cobra.NoArgs,
 		Example: "  lidwright kiln list",
 		RunE: func(c *cobra.Command, _ []string) error {
-			var a struct {
-				Items []struct {
-					Kiln, Fuel string
-					Limit      *float64 `json:"limit_c"`
-					Usual      []struct{ Kind, Cone string }
-				}
-				Strays []struct{ Says string } `json:"not_in_settings"`
-				Says   []string
-			}
+			var a wire.Kilns
 			done, err := get(c, "/v1/kilns", nil, &a)
 			if err != nil || done {
 				return err
@@ -41,7 +35,7 @@ func kilnListCommand() *cobra.Command {
 				for _, u := range k.Usual {
 					usual = append(usual, u.Kind+" cone "+u.Cone)
 				}
-				rows = append(rows, []string{k.Kiln, first(k.Fuel, "-"), num(k.Limit, "%.0f"), first(strings.Join(usual, ", "), "-")})
+				rows = append(rows, []string{k.Kiln, first(k.Fuel, "-"), num(k.LimitC, "%.0f"), first(strings.Join(usual, ", "), "-")})
 			}
 			table(c.OutOrStdout(), rows)
 			for _, s := range a.Strays {
@@ -89,7 +83,7 @@ settings, before the next start, by was = ["OLD"] in the table of NEW.`,
 			if err != nil {
 				return err
 			}
-			var a struct{ Says string }
+			var a wire.RenamedKiln
 			done, err := show(c, b, &a)
 			if err == nil && !done {
 				fmt.Fprintln(c.OutOrStdout(), a.Says)
@@ -139,9 +133,7 @@ func sayUsual(c *cobra.Command, args []string) error {
 	if second != "" {
 		body["name"] = second
 	}
-	var k struct {
-		Usual []struct{ Kind, Atmosphere, Name, Cone, Says string }
-	}
+	var k wire.KilnJSON
 	path := "/v1/kilns/" + url.PathEscape(args[0])
 	done, err := false, error(nil)
 	if said == 0 {

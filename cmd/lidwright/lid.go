@@ -6,6 +6,8 @@ import (
 	"net/url"
 	"strings"
 
+	"lidwright/api/wire"
+
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
@@ -81,47 +83,20 @@ func sizeLid(c *cobra.Command, _ []string) error {
 	out := c.OutOrStdout()
 	unit, _ := tiles.ParseLengthUnit("unit", q.Get("unit"), tiles.MM)
 	width := func(mm float64) string { return unit.Format(tiles.Millimetre(mm)) }
-	if plain, _ := c.Flags().GetBool("plain"); plain && !done && a.Set != nil {
-		text := width(*a.Set)
+	if plain, _ := c.Flags().GetBool("plain"); plain && !done && a.SetMM != nil {
+		text := width(*a.SetMM)
 		fmt.Fprintln(out, text[:strings.LastIndexByte(text, ' ')])
 	} else if !done {
 		a.print(out, width)
 	}
-	if a.Held != nil || a.Asked.Rates != "stated" && weak(a.Trust) {
+	if a.HeldBack != nil || a.Asked.Rates != "stated" && weak(a.Trust) {
 		return &exit{code: exitWeakRate}
 	}
 	return nil
 }
 
 // lidSaid is what the command says of a lid.
-type lidSaid struct {
-	Set      *float64 `json:"set_mm"`
-	For      string   `json:"for"`
-	Says     string   `json:"says"`
-	Chance   *float64 `json:"fit_chance"`
-	Trust    string   `json:"trust"`
-	Why      string   `json:"trust_why"`
-	Held     *string  `json:"held_back"`
-	Cautions []string `json:"cautions"`
-	LeftOut  []struct {
-		Bar, Stage, Why string
-		OffMM           *float64 `json:"off_mm"`
-	} `json:"left_out"`
-	Spread []struct {
-		Lids   int       `json:"lids"`
-		Sizes  []float64 `json:"sizes_mm"`
-		Chance float64   `json:"fit_chance"`
-	} `json:"spread"`
-	Cheapest *saying `json:"cheapest"`
-	Bowl     *saying `json:"bowl"`
-	Sharpen  []struct {
-		Does   string
-		Chance float64 `json:"fit_chance"`
-	} `json:"sharpen"`
-	Asked struct {
-		Rates string `json:"rates"`
-	} `json:"asked"`
-}
+type lidSaid wire.Lid
 
 // print says the answer in words; width writes a length in the unit that was asked for.
 func (a lidSaid) print(out io.Writer, width func(mm float64) string) {
@@ -129,38 +104,42 @@ func (a lidSaid) print(out io.Writer, width func(mm float64) string) {
 		fmt.Fprintf(out, "For %s.\n", a.For)
 	}
 	fmt.Fprintln(out, a.Says)
-	if a.Chance != nil {
-		fmt.Fprintf(out, "Chance that it fits: %.0f %%\n", 100**a.Chance)
+	if a.FitChance != nil {
+		fmt.Fprintf(out, "Chance that it fits: %.0f %%\n", 100**a.FitChance)
 	}
 	for _, s := range a.Spread {
 		if s.Lids > 1 {
 			var sizes []string
-			for _, v := range s.Sizes {
-				sizes = append(sizes, width(v))
+			for _, v := range s.SizesMM {
+				sizes = append(sizes, width(*v))
 			}
-			fmt.Fprintf(out, "%d lids of %s: %.0f %%\n", s.Lids, strings.Join(sizes, ", "), 100*s.Chance)
+			fmt.Fprintf(out, "%d lids of %s: %.0f %%\n", s.Lids, strings.Join(sizes, ", "), 100**s.FitChance)
 		}
 	}
-	for _, s := range []*saying{a.Bowl, a.Cheapest} {
-		if s != nil && s.Says != "" {
-			fmt.Fprintln(out, s.Says)
-		}
+	if a.Bowl != nil && a.Bowl.Says != "" {
+		fmt.Fprintln(out, a.Bowl.Says)
+	}
+	if a.Cheapest != nil && a.Cheapest.Says != "" {
+		fmt.Fprintln(out, a.Cheapest.Says)
 	}
 	if len(a.Sharpen) > 0 {
-		fmt.Fprintf(out, "What would help most: %s (%.0f %%)\n", a.Sharpen[0].Does, 100*a.Sharpen[0].Chance)
+		fmt.Fprintf(out, "What would help most: %s (%.0f %%)\n", a.Sharpen[0].Does, 100**a.Sharpen[0].FitChance)
 	}
-	fmt.Fprintf(out, "Trust: %s (%s)\n", words(a.Trust), a.Why)
+	printTrust(out, a.Trust, a.TrustWhy)
 	for _, l := range a.LeftOut {
 		fmt.Fprintln(out, looksWrong(l.Bar, l.Stage, l.OffMM, l.Why))
 	}
-	for _, id := range a.Cautions {
-		fmt.Fprintf(out, "Mind: %s\n", api.CautionOf(id))
-	}
+	printCautions(out, a.Cautions)
 }
 
-// saying is a part of an answer in words.
-type saying struct {
-	Says string `json:"says"`
+func printTrust(out io.Writer, trust, why string) {
+	fmt.Fprintf(out, "Trust: %s (%s)\n", words(trust), why)
+}
+
+func printCautions(out io.Writer, ids []string) {
+	for _, id := range ids {
+		fmt.Fprintf(out, "Mind: %s\n", api.CautionOf(id))
+	}
 }
 
 // wrongUse gives an error of a form its exit code.

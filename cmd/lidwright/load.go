@@ -13,19 +13,13 @@ import (
 )
 
 // loadSeen is what the commands of a load print of it.
-type loadSeen struct {
-	ID, Name, Kiln, Kind, Firing string
-	Words                        string `json:"state_words"`
-	Measured                     int    `json:"bars_measured"`
-	Waiting                      int    `json:"bars_waiting"`
-	Bars                         []struct{ Bar, Shelf string }
-}
+type loadSeen wire.Load
 
 func (l loadSeen) number() string { return strings.TrimPrefix(l.Name, "Load ") }
 
 // next tells what is to be done with the load next; empty: nothing.
 func (l loadSeen) next() string {
-	switch l.Words {
+	switch l.StateWords {
 	case "packing", "packed, not fired yet":
 		return "The next firing of " + l.Kiln + " takes it, if no other load is packed there. If it was in one already: lidwright load attach " + l.number() + " " + l.Kiln + "/last"
 	case "firing", "fired":
@@ -38,7 +32,7 @@ func (l loadSeen) next() string {
 
 // says is the load in one sentence, and what is next.
 func (l loadSeen) says() string {
-	out := l.Name + ", " + l.Words + "."
+	out := l.Name + ", " + l.StateWords + "."
 	if next := l.next(); next != "" {
 		out += " " + next
 	}
@@ -63,7 +57,7 @@ func loadID(c *cobra.Command, name string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	var a struct{ Items []struct{ ID string } }
+	var a wire.List[wire.Load]
 	if err := decode(raw, &a); err != nil {
 		return "", err
 	}
@@ -153,7 +147,7 @@ func listLoads() *cobra.Command {
 	c := &cobra.Command{
 		Use: "list", Short: "List loads, newest first", Args: cobra.NoArgs, Example: "  lidwright load list\n  lidwright load list --kiln big-blue --in",
 		RunE: func(c *cobra.Command, _ []string) error {
-			var a struct{ Items []loadSeen }
+			var a wire.List[loadSeen]
 			done, err := get(c, "/v1/loads", asked(c, []string{"kiln", "in"}), &a)
 			if err != nil || done {
 				return err
@@ -164,7 +158,7 @@ func listLoads() *cobra.Command {
 				for _, b := range l.Bars {
 					bars = append(bars, b.Bar)
 				}
-				rows = append(rows, []string{l.number(), l.Kiln, l.Kind, l.Words, fmt.Sprintf("%d of %d", l.Measured, l.Measured+l.Waiting), strings.Join(bars, " ")})
+				rows = append(rows, []string{l.number(), l.Kiln, l.Kind, l.StateWords, fmt.Sprintf("%d of %d", l.Measured, l.Measured+l.Waiting), strings.Join(bars, " ")})
 			}
 			table(c.OutOrStdout(), rows)
 			return nil
@@ -270,7 +264,7 @@ func newestLoadOf(c *cobra.Command, bar, but string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	var b struct{ Firings []struct{ Load string } }
+	var b wire.BarJSON
 	if err := decode(raw, &b); err != nil {
 		return "", err
 	}

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"net/url"
 
+	"lidwright/api/wire"
+
 	"github.com/spf13/cobra"
 )
 
@@ -14,12 +16,7 @@ func makerCommand() *cobra.Command {
 		Long:    "Blank a maker's mark wherever it stands. Readings, bars and pot cards stay and count as\nbefore. Texts of notes are left as they were written. A copy is made; copies of before that\nstill have the mark are named, and lidwright copy renew takes it out of them.",
 		Example: "  lidwright maker forget KT",
 		RunE: func(c *cobra.Command, args []string) error {
-			var a struct {
-				Rows  int
-				Why   string                      `json:"copy_trouble"`
-				Older []struct{ Name, At string } `json:"older_copies"`
-				Aside []string                    `json:"moved_aside"`
-			}
+			var a wire.Forgotten
 			done, err := put(c, "/v1/makers/"+url.PathEscape(args[0])+"/forget", map[string]any{}, &a)
 			if err == nil && !done {
 				fmt.Fprintf(c.OutOrStdout(), "%s is forgotten: %d facts stay without it.\n", args[0], a.Rows)

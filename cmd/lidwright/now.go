@@ -6,6 +6,8 @@ import (
 	"os"
 	"time"
 
+	"lidwright/api/wire"
+
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
 )
@@ -57,16 +59,7 @@ func watched(c *cobra.Command, say func() error) error {
 }
 
 func tellNow(c *cobra.Command, q url.Values) error {
-	var a struct {
-		Items []struct {
-			Kiln, State, Waits string
-			T                  *float64 `json:"temperature_c"`
-			Last               *float64 `json:"last_temperature_c"`
-			Rate               *float64 `json:"rate_c_per_h"`
-			Age                *int64   `json:"read_age_s"`
-			Cone               *string  `json:"cone_words"`
-		}
-	}
+	var a wire.Now
 	done, err := get(c, "/v1/now", q, &a)
 	if err != nil || done {
 		return err
@@ -74,10 +67,10 @@ func tellNow(c *cobra.Command, q url.Values) error {
 	rows := [][]string{{"KILN", "STATE", "°C", "°C/h", "READ", "CONE SO FAR"}}
 	for _, k := range a.Items {
 		read := k.Waits
-		if k.Age != nil {
-			read = fmt.Sprintf("%d s ago", *k.Age)
+		if k.ReadAgeS != nil {
+			read = fmt.Sprintf("%d s ago", *k.ReadAgeS)
 		}
-		rows = append(rows, []string{k.Kiln, k.State, num(k.T, "%.1f"), num(k.Rate, "%+.0f"), read, str(k.Cone)})
+		rows = append(rows, []string{k.Kiln, k.State, num(k.TemperatureC, "%.1f"), num(k.RateCPerH, "%+.0f"), read, str(k.ConeWords)})
 	}
 	table(c.OutOrStdout(), rows)
 	return nil

@@ -6,6 +6,8 @@ import (
 	"os"
 	"strings"
 
+	"lidwright/api/wire"
+
 	"github.com/google/uuid"
 	"github.com/spf13/cobra"
 )
@@ -62,19 +64,7 @@ func importOldLog(c *cobra.Command, args []string) error {
 	if err != nil {
 		return err
 	}
-	var a struct {
-		New      bool
-		Began    string `json:"began_at"`
-		Hours    float64
-		Readings int
-		Columns  []string
-		Peak     *float64 `json:"peak_c"`
-		Cone     string   `json:"cone_words"`
-		Bad      []struct {
-			Line        int
-			Field, Says string
-		} `json:"bad_rows"`
-	}
+	var a wire.OldLog
 	done, err := show(c, b, &a)
 	if err != nil {
 		return err
@@ -96,7 +86,7 @@ func importOldLog(c *cobra.Command, args []string) error {
 		case a.New:
 			word = "kept"
 		}
-		fmt.Fprintf(w, "%s: %.1f h from %s, %d readings of %s, top %s °C, cone %s\n", word, a.Hours, a.Began, a.Readings, strings.Join(a.Columns, " "), num(a.Peak, "%.0f"), a.Cone)
+		fmt.Fprintf(w, "%s: %.1f h from %s, %d readings of %s, top %s °C, cone %s\n", word, a.Hours, a.BeganAt, a.Readings, strings.Join(a.Columns, " "), num(a.PeakC, "%.0f"), a.Cone)
 	}
 	return nil
 }

@@ -6,6 +6,8 @@ import (
 	"strconv"
 	"strings"
 
+	"lidwright/api/wire"
+
 	"github.com/spf13/cobra"
 
 	"lidwright/tiles"
@@ -29,16 +31,7 @@ func potCommand() *cobra.Command {
 	find := &cobra.Command{
 		Use: "find [WORDS]", Short: "Find cards by mark, number, form or date", Example: "  lidwright pot find kt 212",
 		RunE: func(c *cobra.Command, args []string) error {
-			var a struct {
-				Items []struct {
-					ID, Mark, Number, Form string
-					MadeOn                 string    `json:"made_on"`
-					Collar                 []float64 `json:"collar_mm"`
-					Opening                *float64  `json:"opening_mm"`
-					Set                    *float64  `json:"set_mm"`
-					Lid                    *float64  `json:"lid_mm"`
-				}
-			}
+			var a wire.List[wire.Pot]
 			done, err := get(c, "/v1/pots", url.Values{"find": {strings.Join(args, " ")}}, &a)
 			if err != nil || done {
 				return err
@@ -49,7 +42,7 @@ func potCommand() *cobra.Command {
 				for _, w := range p.Collar {
 					collars = append(collars, fmt.Sprintf("%.1f", w))
 				}
-				rows = append(rows, []string{p.ID, p.Mark, p.Number, p.Form, p.MadeOn, strings.Join(collars, "/"), num(p.Opening, "%.1f"), num(p.Set, "%.1f"), num(p.Lid, "%.1f")})
+				rows = append(rows, []string{p.ID, p.Mark, p.Number, p.Form, p.MadeOn, strings.Join(collars, "/"), num(p.Opening, "%.1f"), num(p.Set, "%.1f"), num(p.Measured, "%.1f")})
 			}
 			table(c.OutOrStdout(), rows)
 			return nil

@@ -6,6 +6,8 @@ import (
 	"net/url"
 	"strings"
 
+	"lidwright/api/wire"
+
 	"github.com/spf13/cobra"
 
 	"lidwright/tiles/shrinkage"
@@ -71,10 +73,10 @@ func askRate(c *cobra.Command, args []string) error {
 	return nil
 }
 
-// weak tells a rate that is not this batch's own.
 // words is a trust word of an answer as a person reads it.
 func words(trust string) string { return shrinkage.Reliability(trust).Words() }
 
+// weak tells a rate that is not this batch's own.
 func weak(trust string) bool {
 	switch shrinkage.Reliability(trust) {
 	case shrinkage.OutsideTestedHeat, shrinkage.NoBars, shrinkage.MadeOrFiredDifferently, shrinkage.Old:
@@ -83,19 +85,7 @@ func weak(trust string) bool {
 	return false
 }
 
-type rateAnswer struct {
-	Clay, Batch, From, To, Trust string
-	Why                          string   `json:"trust_why"`
-	Total                        *float64 `json:"total_ratio"`
-	Low                          *float64 `json:"likely_low_ratio"`
-	High                         *float64 `json:"likely_high_ratio"`
-	NextLow                      *float64 `json:"next_piece_low_ratio"`
-	NextHigh                     *float64 `json:"next_piece_high_ratio"`
-	At                           struct {
-		From, Kind, For string
-		ConeWords       *string `json:"cone_words"`
-	}
-}
+type rateAnswer wire.Shrinkage
 
 func percent(v *float64) string {
 	if v == nil {
@@ -109,40 +99,10 @@ func (a rateAnswer) print(w io.Writer) {
 		fmt.Fprintf(w, "For %s.\n", a.At.For)
 	}
 	fmt.Fprintf(w, "%s/%s, %s to %s at the %s %s firing (%s): %s %%, likely %s to %s; the next piece %s to %s\nTrust: %s (%s)\n", a.Clay, a.Batch, a.From, a.To,
-		a.At.From, a.At.Kind, str(a.At.ConeWords), percent(a.Total), percent(a.Low), percent(a.High), percent(a.NextLow), percent(a.NextHigh), words(a.Trust), a.Why)
+		a.At.From, a.At.Kind, str(a.At.ConeWords), percent(a.TotalRatio), percent(a.LikelyLow), percent(a.LikelyHigh), percent(a.NextLow), percent(a.NextHigh), words(a.Trust), a.TrustWhy)
 }
 
-type whyAnswer struct {
-	Clay, Batch string
-	Items       []struct {
-		At      *string
-		Was     *float64 `json:"was_ratio"`
-		Now     *float64 `json:"now_ratio"`
-		Because []string
-	}
-	RestsOn struct{ Bars, Loads, Struck int } `json:"rests_on"`
-	LeftOut []struct {
-		Bar, Stage, Why string
-		Distrusted      bool
-		Off             *float64 `json:"off_mm"`
-	} `json:"left_out"`
-	NextBars []struct{ Says string } `json:"next_bars"`
-	Sharpens bool
-	Batches  []struct {
-		Batch   string
-		More    *float64 `json:"more_mm"`
-		Low     *float64 `json:"likely_low_mm"`
-		High    *float64 `json:"likely_high_mm"`
-		Differs bool
-	}
-	Probes []struct {
-		Probe    string
-		Drift    *float64 `json:"drift_c"`
-		SD       *float64 `json:"drift_sd_c"`
-		Disagree bool
-	}
-	OnLid float64 `json:"on_lid_mm"`
-}
+type whyAnswer wire.Why
 
 func (a whyAnswer) print(w io.Writer) {
 	many := func(n int, what string) string {
@@ -161,7 +121,7 @@ func (a whyAnswer) print(w io.Writer) {
 	}
 	for _, l := range a.LeftOut {
 		if l.Distrusted {
-			fmt.Fprintln(w, looksWrong(l.Bar, l.Stage, l.Off, l.Why))
+			fmt.Fprintln(w, looksWrong(l.Bar, l.Stage, l.OffMM, l.Why))
 		}
 	}
 	for _, b := range a.Batches {
@@ -169,7 +129,7 @@ func (a whyAnswer) print(w io.Writer) {
 		if b.Differs {
 			differs = "differs"
 		}
-		fmt.Fprintf(w, "Against batch %s: %s mm smaller on %.0f mm, likely %s to %s: %s.\n", b.Batch, num(b.More, "%+.1f"), a.OnLid, num(b.Low, "%+.1f"), num(b.High, "%+.1f"), differs)
+		fmt.Fprintf(w, "Against batch %s: %s mm smaller on %.0f mm, likely %s to %s: %s.\n", b.Batch, num(b.MoreMM, "%+.1f"), a.OnLidMM, num(b.LowMM, "%+.1f"), num(b.HighMM, "%+.1f"), differs)
 	}
 	if a.Sharpens {
 		for _, g := range a.NextBars {
@@ -180,7 +140,7 @@ func (a whyAnswer) print(w io.Writer) {
 	}
 	for _, p := range a.Probes {
 		if p.Disagree {
-			fmt.Fprintf(w, "LOOK  The bars and the probe %s disagree: %s ± %s °C. Put witness cones in the next load.\n", p.Probe, num(p.Drift, "%+.0f"), num(p.SD, "%.0f"))
+			fmt.Fprintf(w, "LOOK  The bars and the probe %s disagree: %s ± %s °C. Put witness cones in the next load.\n", p.Probe, num(p.DriftC, "%+.0f"), num(p.DriftSDC, "%.0f"))
 		}
 	}
 }

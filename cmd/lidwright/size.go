@@ -5,6 +5,8 @@ import (
 	"net/url"
 	"strings"
 
+	"lidwright/api/wire"
+
 	"github.com/spf13/cobra"
 
 	"lidwright/api"
@@ -31,22 +33,14 @@ Tells its size at every stage, so that a spout's foot and its hole can be read l
 	scale := &cobra.Command{
 		Use: "scale", Short: "A whole form made larger or smaller by its capacity", Args: cobra.NoArgs, Example: "  lidwright size scale --length 104.5 --length 92.5 --was-ml 500 --fired-ml 1000",
 		RunE: func(c *cobra.Command, _ []string) error {
-			var a struct {
-				Times   float64 `json:"times"`
-				Lengths []struct {
-					Name  string
-					WasMM float64 `json:"was_mm"`
-					MM    float64 `json:"mm"`
-				}
-				Says string
-			}
+			var a wire.Scale
 			done, err := get(c, "/v1/size/scale", asked(c, []string{"pot", "length", "was_ml", "fired_ml"}), &a)
 			if err != nil || done {
 				return err
 			}
-			fmt.Fprintf(c.OutOrStdout(), "Every length times %.4f\n", a.Times)
+			fmt.Fprintf(c.OutOrStdout(), "Every length times %.4f\n", *a.Times)
 			for _, l := range a.Lengths {
-				fmt.Fprintf(c.OutOrStdout(), "%s: %.1f -> %.1f mm\n", l.Name, l.WasMM, l.MM)
+				fmt.Fprintf(c.OutOrStdout(), "%s: %.1f -> %.1f mm\n", l.Name, *l.WasMM, *l.MM)
 			}
 			fmt.Fprintln(c.OutOrStdout(), a.Says)
 			return nil
@@ -74,15 +68,7 @@ func setCommand(use, short, example string, own ...string) *cobra.Command {
 	c := &cobra.Command{
 		Use: use, Short: short, Example: example, Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			var a struct {
-				Says  string
-				Trust string
-				Gaps  []struct {
-					Inner, Outer int
-					Play         float64 `json:"play_mm"`
-					Worst        float64 `json:"worst_mm"`
-				}
-			}
+			var a wire.Nest
 			q := asked(c, names)
 			done, err := get(c, "/v1/size/"+use, q, &a)
 			if err != nil {
@@ -90,7 +76,7 @@ func setCommand(use, short, example string, own ...string) *cobra.Command {
 			}
 			if !done {
 				for _, g := range a.Gaps {
-					fmt.Fprintf(c.OutOrStdout(), "%d in %d: %.1f mm of room, %.1f at worst\n", g.Inner, g.Outer, g.Play, g.Worst)
+					fmt.Fprintf(c.OutOrStdout(), "%d in %d: %.1f mm of room, %.1f at worst\n", g.Inner, g.Outer, *g.PlayMM, *g.WorstMM)
 				}
 				fmt.Fprintln(c.OutOrStdout(), a.Says)
 			}
@@ -123,23 +109,7 @@ func weakExit(q url.Values, trust string) error {
 func askSize(c *cobra.Command, _ []string) error {
 	names, _ := api.SizeParameters()
 	q := askedLengths(c, names)
-	var a struct {
-		WetMM    *float64  `json:"wet_mm"`
-		FiredMM  *float64  `json:"fired_mm"`
-		WetML    *float64  `json:"wet_ml"`
-		FiredML  *float64  `json:"fired_ml"`
-		LikelyMM []float64 `json:"likely_mm"`
-		LikelyML []float64 `json:"likely_ml"`
-		Asked    struct{ Stage string }
-		Stages   []struct {
-			Stage string
-			MM    *float64 `json:"mm"`
-			ML    *float64 `json:"ml"`
-		}
-		Trust    string
-		Why      string `json:"trust_why"`
-		Cautions []string
-	}
+	var a wire.Size
 	done, err := askOrReckon(c, "/v1/size", q, q.Get("clay") != "", api.StatedSize, &a)
 	if err != nil {
 		return err
@@ -159,7 +129,7 @@ func askSize(c *cobra.Command, _ []string) error {
 	} else if !done && value != nil {
 		fmt.Fprintf(out, "%s: %.1f %s", stage, *value, unit)
 		if len(likely) == 2 {
-			fmt.Fprintf(out, ", likely %.1f to %.1f", likely[0], likely[1])
+			fmt.Fprintf(out, ", likely %.1f to %.1f", *likely[0], *likely[1])
 		}
 		fmt.Fprintln(out)
 		var stages []string
@@ -170,10 +140,9 @@ func askSize(c *cobra.Command, _ []string) error {
 			}
 			stages = append(stages, s.Stage+" "+num(v, "%.1f"))
 		}
-		fmt.Fprintf(out, "The same piece: %s %s\nTrust: %s (%s)\n", strings.Join(stages, ", "), unit, words(a.Trust), a.Why)
-		for _, id := range a.Cautions {
-			fmt.Fprintf(out, "Mind: %s\n", api.CautionOf(id))
-		}
+		fmt.Fprintf(out, "The same piece: %s %s\n", strings.Join(stages, ", "), unit)
+		printTrust(out, a.Trust, a.TrustWhy)
+		printCautions(out, a.Cautions)
 	}
 	return weakExit(q, a.Trust)
 }

@@ -3,6 +3,8 @@ package main
 import (
 	"net/url"
 
+	"lidwright/api/wire"
+
 	"github.com/spf13/cobra"
 )
 
@@ -11,12 +13,7 @@ func storyCommand() *cobra.Command {
 		Use: "story CODE", Short: "All that happened to a bar: readings, strikes, loads, and what it did to the rate", Args: cobra.ExactArgs(1),
 		Example: "  lidwright bars story BQ7",
 		RunE: func(c *cobra.Command, args []string) error {
-			var a struct {
-				Items []struct {
-					At                  *string
-					What, Says, By, Why string
-				}
-			}
+			var a wire.Story
 			done, err := get(c, "/v1/bars/"+url.PathEscape(args[0])+"/story", nil, &a)
 			if err != nil || done {
 				return err

@@ -5,6 +5,8 @@ import (
 	"net/url"
 	"strings"
 
+	"lidwright/api/wire"
+
 	"github.com/spf13/cobra"
 )
 
@@ -55,11 +57,7 @@ board teaches as much as several verdicts.`,
 }
 
 // partSaid is a part difference as the daemon says it.
-type partSaid struct {
-	Value  *float64
-	Likely []*float64
-	Fits   int
-}
+type partSaid wire.LidDifference
 
 func (p partSaid) String() string {
 	if p.Value == nil || len(p.Likely) != 2 || p.Likely[0] == nil || p.Likely[1] == nil {
@@ -70,76 +68,32 @@ func (p partSaid) String() string {
 
 func keepVerdict(c *cobra.Command, _ []string) error {
 	f := c.Flags()
-	counts, losses := map[string]int{}, map[string]int{}
-	body := map[string]any{"counts": counts, "losses": losses}
-	for _, group := range []struct {
-		to    map[string]int
-		names []string
-	}{{counts, []string{"too-big", "tight", "good", "loose", "drops-in", "not-looked-at"}}, {losses, []string{"glued", "rocks", "chipped", "dropped"}}} {
-		for _, n := range group.names {
-			if v, _ := f.GetInt(n); v != 0 {
-				group.to[strings.ReplaceAll(n, "-", "_")] = v
-			}
-		}
+	count := func(flag string) int { n, _ := f.GetInt(flag); return n }
+	text := func(flag string) string { v, _ := f.GetString(flag); return v }
+	body := wire.VerdictBody{
+		Load: text("load"), Form: text("form"), Maker: text("maker"), Body: text("clay"), By: text("by"), Lids: count("lids"),
+		Counts: wire.Sat{TooBig: count("too-big"), Tight: count("tight"), Good: count("good"), Loose: count("loose"),
+			DropsIn: count("drops-in"), NotLookedAt: count("not-looked-at")},
+		Losses: wire.Losses{Glued: count("glued"), Rocks: count("rocks"), Chipped: count("chipped"), Dropped: count("dropped")},
 	}
-	if n, _ := f.GetInt("lids"); n != 0 {
-		body["lids"] = n
+	var err error
+	if body.Plays, err = lengthsOf(c, "play"); err != nil {
+		return err
 	}
-	for member, flag := range map[string]string{"load": "load", "form": "form", "maker": "maker", "body": "clay", "by": "by"} {
-		if v, _ := f.GetString(flag); v != "" {
-			body[member] = v
-		}
+	if body.Thrown, err = lengthsOf(c, "thrown"); err != nil {
+		return err
 	}
-	for member, flag := range map[string]string{"plays_mm": "play", "thrown_mm": "thrown"} {
-		list, _ := f.GetStringArray(flag)
-		var mm []float64
-		for _, l := range list {
-			v, err := lengthOf(c, "--"+flag, l)
-			if err != nil {
-				return err
-			}
-			mm = append(mm, v)
-		}
-		if mm != nil {
-			body[member] = mm
-		}
-	}
-	pots, _ := f.GetStringArray("pot")
-	if words, _ := f.GetString("find"); words != "" {
-		cl, err := clientOf(c)
-		if err != nil {
-			return err
-		}
-		b, err := cl.Get(c.Context(), "/v1/pots", url.Values{"find": {words}, "limit": {"500"}}, "")
-		if err != nil {
-			return err
-		}
-		var found struct{ Items []struct{ ID string } }
-		if err := decode(b, &found); err != nil {
-			return err
-		}
-		if len(found.Items) == 0 {
-			return &exit{exitFailed, "no pot card has all of these words: " + words}
-		}
-		for _, p := range found.Items {
-			pots = append(pots, p.ID)
-		}
-	}
-	if pots != nil {
-		body["pots"] = pots
+	if body.Pots, err = potsOf(c); err != nil {
+		return err
 	}
 	id := newID(c)
-	var a struct {
-		Part     partSaid `json:"part_difference_ratio"`
-		Says     []string
-		Cautions []string
-	}
+	var a wire.VerdictKept
 	done, err := put(c, "/v1/verdicts/"+id, body, &a)
 	if err != nil || done {
 		return err
 	}
 	out := c.OutOrStdout()
-	fmt.Fprintf(out, "Kept. Lids less bodies: %s\n", a.Part)
+	fmt.Fprintf(out, "Kept. Lids less bodies: %s\n", partSaid(a.PartDifference))
 	for _, s := range a.Says {
 		fmt.Fprintf(out, "Note: %s\n", s)
 	}
@@ -150,25 +104,49 @@ func keepVerdict(c *cobra.Command, _ []string) error {
 	return nil
 }
 
-func listVerdicts(c *cobra.Command, _ []string) error {
-	var a struct {
-		Tally []struct {
-			Form, Body, Lid, Maker string
-			Boards                 int
-			Counts                 map[string]int
-			Losses                 map[string]int
-			Part                   partSaid `json:"part_difference_ratio"`
+// lengthsOf reads the lengths of a flag that may be given again, in mm.
+func lengthsOf(c *cobra.Command, flag string) (mm []float64, err error) {
+	list, _ := c.Flags().GetStringArray(flag)
+	for _, l := range list {
+		v, err := lengthOf(c, "--"+flag, l)
+		if err != nil {
+			return nil, err
 		}
-		Held    int `json:"answers_held"`
-		HeldOf  int `json:"answers_held_of"`
-		LeftOut int `json:"left_out"`
-		Makers  []struct {
-			Maker          string
-			Lids, Readings int
-			Throw          *float64 `json:"throw_sd_mm"`
-			Measure        *float64 `json:"measure_sd_mm"`
-		}
+		mm = append(mm, v)
 	}
+	return mm, nil
+}
+
+// potsOf are the ids of the pot cards that the flags name, and of those that --find finds.
+func potsOf(c *cobra.Command) ([]string, error) {
+	pots, _ := c.Flags().GetStringArray("pot")
+	words, _ := c.Flags().GetString("find")
+	if words == "" {
+		return pots, nil
+	}
+	cl, err := clientOf(c)
+	if err != nil {
+		return nil, err
+	}
+	b, err := cl.Get(c.Context(), "/v1/pots", url.Values{"find": {words}, "limit": {"500"}}, "")
+	if err != nil {
+		return nil, err
+	}
+	var found wire.List[wire.Pot]
+	if err := decode(b, &found); err != nil {
+		return nil, err
+	}
+	if len(found.Items) == 0 {
+		return nil, &exit{exitFailed, "no pot card has all of these words: " + words}
+	}
+	for _, p := range found.Items {
+		pots = append(pots, p.ID)
+	}
+	return pots, nil
+}
+
+func listVerdicts(c *cobra.Command, _ []string) error {
+	var a wire.Verdicts
 	done, err := get(c, "/v1/verdicts", asked(c, []string{"form", "clay"}), &a)
 	if err != nil || done {
 		return err
@@ -176,16 +154,13 @@ func listVerdicts(c *cobra.Command, _ []string) error {
 	out := c.OutOrStdout()
 	rows := [][]string{{"FORM", "CLAY", "BY", "BOARDS", "TOO BIG", "TIGHT", "GOOD", "LOOSE", "DROPS IN", "LOST", "LIDS LESS BODIES"}}
 	for _, t := range a.Tally {
-		lost := 0
-		for _, n := range t.Losses {
-			lost += n
-		}
-		n := func(what string) string { return fmt.Sprint(t.Counts[what]) }
-		rows = append(rows, []string{t.Form, t.Body, t.Maker, fmt.Sprint(t.Boards), n("too_big"), n("tight"), n("good"), n("loose"), n("drops_in"), fmt.Sprint(lost), t.Part.String()})
+		lost := t.Losses.Glued + t.Losses.Rocks + t.Losses.Chipped + t.Losses.Dropped
+		rows = append(rows, []string{t.Form, t.Body, t.Maker, fmt.Sprint(t.Boards), fmt.Sprint(t.Counts.TooBig), fmt.Sprint(t.Counts.Tight), fmt.Sprint(t.Counts.Good),
+			fmt.Sprint(t.Counts.Loose), fmt.Sprint(t.Counts.DropsIn), fmt.Sprint(lost), partSaid(t.PartDifference).String()})
 	}
 	table(out, rows)
 	for _, m := range a.Makers {
-		fmt.Fprintf(out, "%s throws to %s mm and measures to %s mm, one sd, from %d lids measured after throwing and %d repeats and plays\n", m.Maker, num(m.Throw, "%.2f"), num(m.Measure, "%.2f"), m.Lids, m.Readings)
+		fmt.Fprintf(out, "%s throws to %s mm and measures to %s mm, one sd, from %d lids measured after throwing and %d repeats and plays\n", m.Maker, num(m.ThrowSD, "%.2f"), num(m.MeasureSD, "%.2f"), m.Lids, m.Readings)
 	}
 	if a.HeldOf > 0 {
 		fmt.Fprintf(out, "Our ranges held %d times of %d.\n", a.Held, a.HeldOf)

@@ -463,57 +463,75 @@ func (t *taker) rename(ctx context.Context, site string) {
 			was[a] = b
 		}
 	}
-	said := map[string]bool{}                    // what same names and both have
-	known := func(kind string) map[string]bool { // here and there: a new name is none of them
-		used := map[string]bool{}
-		for _, db := range []string{"main", "other"} {
-			for _, in := range namedIn[kind] {
-				for _, n := range t.texts(ctx, `SELECT DISTINCT coalesce(`+in[1]+`, '') FROM `+db+`.`+in[0]) {
-					used[n] = true
-				}
-			}
-		}
-		return used
-	}
+	said := map[string]bool{} // what same names and both have
 	for _, kind := range []string{"clay", "kiln"} {
-		used := known(kind)
-		there, both := t.clashes(ctx, kind)
-		for _, n := range there {
-			now, told := names[kind][n]
-			if said[kind+" "+n] = both[n] || told; told && now != n && t.same[kind+" "+n] && t.err == nil {
-				t.err = fmt.Errorf("%w: %s %s of that site was taken in as %s before, and stays so", ErrSame, kind, n, now)
-			}
-			if told || n == "" {
-				continue
-			}
-			// From now on it is known what it is here, whatever else gets that name meanwhile.
-			if names[kind][n] = n; !both[n] || t.same[kind+" "+n] {
-				continue
-			}
-			t.c.Same = append(t.c.Same, kind+" "+n)
-			now = n
-			for i := 2; used[now]; i++ {
-				end := "-" + strconv.Itoa(i)
-				now = strings.TrimRight(n[:min(len(n), 32-len(end))], "-") + end
-			}
-			names[kind][n], used[now] = now, true
-		}
+		t.nameApart(ctx, kind, names[kind], said)
 	}
 	for _, n := range slices.Sorted(maps.Keys(t.same)) {
 		if !said[n] && t.err == nil {
 			t.err = fmt.Errorf("%w: there is no %s on both sides; write \"kiln NAME\" or \"clay NAME\" as the dry run does", ErrSame, n)
 		}
 	}
+	t.nameBars(ctx, names["bar"])
+	for _, kind := range []string{"clay", "kiln", "bar"} {
+		t.giveNames(ctx, kind, names[kind])
+	}
+	if len(t.c.Renamed) > 0 && t.err == nil {
+		t.err = renameSaid(ctx, t.tx, names)
+	}
+}
+
+// known are the names of a kind here and there: a new name is none of them.
+func (t *taker) known(ctx context.Context, kind string) map[string]bool {
+	used := map[string]bool{}
+	for _, db := range []string{"main", "other"} {
+		for _, in := range namedIn[kind] {
+			for _, n := range t.texts(ctx, `SELECT DISTINCT coalesce(`+in[1]+`, '') FROM `+db+`.`+in[0]) {
+				used[n] = true
+			}
+		}
+	}
+	return used
+}
+
+// nameApart finds names for what is called alike on both sides and is not said to be the same.
+func (t *taker) nameApart(ctx context.Context, kind string, names map[string]string, said map[string]bool) {
+	used := t.known(ctx, kind)
+	there, both := t.clashes(ctx, kind)
+	for _, n := range there {
+		now, told := names[n]
+		if said[kind+" "+n] = both[n] || told; told && now != n && t.same[kind+" "+n] && t.err == nil {
+			t.err = fmt.Errorf("%w: %s %s of that site was taken in as %s before, and stays so", ErrSame, kind, n, now)
+		}
+		if told || n == "" {
+			continue
+		}
+		// From now on it is known what it is here, whatever else gets that name meanwhile.
+		if names[n] = n; !both[n] || t.same[kind+" "+n] {
+			continue
+		}
+		t.c.Same = append(t.c.Same, kind+" "+n)
+		now = n
+		for i := 2; used[now]; i++ {
+			end := "-" + strconv.Itoa(i)
+			now = strings.TrimRight(n[:min(len(n), 32-len(end))], "-") + end
+		}
+		names[n], used[now] = now, true
+	}
+}
+
+// nameBars finds codes for bars whose code another bar here has.
+func (t *taker) nameBars(ctx context.Context, names map[string]string) {
 	for _, pair := range t.texts(ctx, `SELECT o.code || ' ' || m.code FROM other.bar o JOIN main.bar m USING (id) WHERE o.code <> m.code`) {
 		was, now, _ := strings.Cut(pair, " ")
-		names["bar"][was] = now // it is here already, under another code
+		names[was] = now // it is here already, under another code
 	}
 	used := map[tiles.Code]bool{}
-	for n := range known("bar") {
+	for n := range t.known(ctx, "bar") {
 		used[tiles.Code(n)] = true
 	}
 	for _, n := range t.texts(ctx, `SELECT o.code FROM other.bar o JOIN main.bar m USING (code) WHERE o.id <> m.id ORDER BY 1`) {
-		if _, told := names["bar"][n]; told || t.err != nil {
+		if _, told := names[n]; told || t.err != nil {
 			continue
 		}
 		code, err := t.free(used)
@@ -521,27 +539,25 @@ func (t *taker) rename(ctx context.Context, site string) {
 			t.err = fmt.Errorf("find a code for bar %s: %w", n, err)
 			return
 		}
-		names["bar"][n], used[code] = string(code), true
+		names[n], used[code] = string(code), true
 	}
-	for _, kind := range []string{"clay", "kiln", "bar"} {
-		// By way of names that none has: what one becomes may be what another was.
-		for _, was := range slices.Sorted(maps.Keys(names[kind])) {
-			t.names = append(t.names, Renamed{kind, was, names[kind][was]})
-			if names[kind][was] == was {
-				delete(names[kind], was)
-				continue
-			}
-			t.c.Renamed = append(t.c.Renamed, Renamed{kind, was, names[kind][was]})
-			for _, in := range namedIn[kind] {
-				t.do(ctx, `UPDATE other.`+in[0]+` SET `+in[1]+` = char(1) || ? WHERE `+in[1]+` = ?`, names[kind][was], was)
-			}
+}
+
+// giveNames writes the names of a kind, by way of names that none has: what one becomes may be what another was.
+func (t *taker) giveNames(ctx context.Context, kind string, names map[string]string) {
+	for _, was := range slices.Sorted(maps.Keys(names)) {
+		t.names = append(t.names, Renamed{kind, was, names[was]})
+		if names[was] == was {
+			delete(names, was)
+			continue
 		}
+		t.c.Renamed = append(t.c.Renamed, Renamed{kind, was, names[was]})
 		for _, in := range namedIn[kind] {
-			t.do(ctx, `UPDATE other.`+in[0]+` SET `+in[1]+` = substr(`+in[1]+`, 2) WHERE unicode(`+in[1]+`) = 1`)
+			t.do(ctx, `UPDATE other.`+in[0]+` SET `+in[1]+` = char(1) || ? WHERE `+in[1]+` = ?`, names[was], was)
 		}
 	}
-	if len(t.c.Renamed) > 0 && t.err == nil {
-		t.err = renameSaid(ctx, t.tx, names)
+	for _, in := range namedIn[kind] {
+		t.do(ctx, `UPDATE other.`+in[0]+` SET `+in[1]+` = substr(`+in[1]+`, 2) WHERE unicode(`+in[1]+`) = 1`)
 	}
 }
 
