@@ -174,6 +174,7 @@ var whoMay = map[auth.Who]string{
 		GET /bars
 		GET /bars/sheet
 		GET /bars.csv
+		GET /bars/measure
 		GET /batches.csv
 		GET /by-hand
 		GET /clay/{clay}

@@ -373,7 +373,7 @@ func TestFlagsByPage(t *testing.T) {
 	if n := bars(); n != 2 {
 		t.Fatalf("the rate rests on %v bars, not 2", n)
 	}
-	has(t, b.page("/unpack/"+load), `href="/bar/BQ3?load=`+load+`#flags"`, "Bars to measure: 1")
+	has(t, b.page("/unpack/"+load), `href="/bar/BQ3?load=`+load+`#flags"`, "1 bar left")
 	has(t, b.page("/bar/BQ3?load="+load), `<details id="flags" open>`, `name="flag" value="bent"`,
 		`name="load" value="`+load+`"`)
 	r, _ := b.post("/bar/BQ3/flags", url.Values{"flag": {"broken"}, "load": {load}}, 303)

@@ -1,7 +1,6 @@
 package api
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"net/http"
@@ -9,11 +8,11 @@ import (
 	"time"
 
 	"lidwright/api/caution"
+	"lidwright/api/pages"
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
-	"lidwright/tiles/shrinkage"
 )
 
 type loadsInput struct {
@@ -171,20 +170,7 @@ func (s loadRoutes) packingPage(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, "packing", data)
 }
 
-// loadBar is a bar of a load as its page shows it.
-type loadBar struct {
-	wire.BarJSON
-	Shelf     string
-	Stage     tiles.Stage  // that this load gives
-	Measured  *float64     // mm at that stage, nil if it was not
-	WhyNot    *wire.WhyNot // why that length does not count
-	Wet, Dry  *float64     // mm
-	Expected  *float64     // mm
-	Low, High *float64     // mm; beyond these the reading is asked about, without the network too
-	NewID     string
-}
-
-// loadPage shows a load after its fire: a field a bar. With script one bar at a time.
+// loadPage shows a load: before its fire what lies in it, after it the bars to measure.
 func (s loadRoutes) loadPage(w http.ResponseWriter, r *http.Request) error {
 	return s.showLoad(w, r, "")
 }
@@ -222,82 +208,17 @@ func (s loadRoutes) postLife(w http.ResponseWriter, r *http.Request) error {
 }
 
 // loadFirings are the firings of a load, and the newest of its kiln that it may have gone through too.
-func (s loadRoutes) loadFirings(ctx context.Context, l tiles.KeptLoad) (had, may []choice, err error) {
+func (s loadRoutes) loadFirings(ctx context.Context, l tiles.KeptLoad) (had, may []pages.Named, err error) {
 	for _, f := range l.Firings {
-		had = append(had, choice{string(f.ID), f.Name()})
+		had = append(had, pages.Named{ID: string(f.ID), Name: f.Name()})
 	}
 	newest, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: l.Kiln, Limit: 10})
 	for _, f := range newest {
 		if f.Load == "" && len(may) < 3 && l.Kiln != "" {
-			may = append(may, choice{string(f.ID), f.Name()})
+			may = append(may, pages.Named{ID: string(f.ID), Name: f.Name()})
 		}
 	}
 	return had, may, err
-}
-
-// showLoad shows a load, with a question about it where there is one.
-func (s loadRoutes) showLoad(w http.ResponseWriter, r *http.Request, asked string) error {
-	l, err := s.Archive.Load(r.Context(), r.PathValue("load"))
-	if err != nil {
-		return err
-	}
-	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Load: l.ID}, s.Channel)
-	if err != nil {
-		return err
-	}
-	data := struct {
-		page
-		Load          wire.Load
-		Waiting, Done []loadBar
-		Aside         []loadBar // flagged before they were measured
-		Saved         string    // code of the bar that was measured just now
-		Unit          string
-		Units         []tiles.LengthUnit
-		Check         wire.CheckList
-		Cautions      []string
-		Asked         string   // before it is kept that it is unpacked
-		Had, May      []choice // firings that it went through, and may have gone through
-	}{page: s.page(r.Context(), "bars"), Asked: asked, Load: s.Loads().LoadJSON(l), Saved: r.URL.Query().Get("saved"), Unit: string(s.unitOf(r.Context())), Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd},
-		Cautions: caution.Texts(caution.BeforeReachingIn...)}
-	if data.Had, data.May, err = s.loadFirings(r.Context(), l); err != nil {
-		return err
-	}
-	if data.Check, err = s.Firings().CheckList(r.Context(), cmp.Or(string(l.Firing), l.ID)); err != nil {
-		return err
-	}
-	shelf := map[tiles.Code]string{}
-	for _, slot := range l.Bars {
-		shelf[slot.Bar] = slot.Shelf
-	}
-	for _, b := range bars {
-		one := loadBar{BarJSON: s.Bars().Settled(r.Context(), b.Bar), Shelf: shelf[b.Code], Stage: tiles.Measures(l.Kind), NewID: s.MakeID()}
-		for i, rd := range b.Readings {
-			if rd.Struck != nil || rd.Mass != nil {
-				continue
-			}
-			switch rd.Stage {
-			case one.Stage:
-				one.Measured, one.WhyNot = usecase.LengthMM(rd.Length), one.Readings[i].WhyNot
-			case tiles.Wet:
-				one.Wet = usecase.LengthMM(rd.Length)
-			case tiles.Dry:
-				one.Dry = usecase.LengthMM(rd.Length)
-			}
-		}
-		if one.Measured != nil {
-			data.Done = append(data.Done, one)
-			continue
-		}
-		if len(one.Flags) > 0 {
-			data.Aside = append(data.Aside, one)
-			continue
-		}
-		if e, ok := shrinkage.Plausible(b.Bar, tiles.Reading{Bar: b.Code, Stage: one.Stage, Mark: 1, Instrument: "calliper", At: s.Now().Wall}, s.Bars().LastFit()); ok {
-			one.Expected, one.Low, one.High = usecase.Rounded(float64(e.Length), 1), usecase.Rounded(float64(e.Low), 1), usecase.Rounded(float64(e.High), 1)
-		}
-		data.Waiting = append(data.Waiting, one)
-	}
-	return s.render(w, "load", data)
 }
 
 // loadsPage lists loads, newest first: of a kiln, of a kind, or those with bars to measure.

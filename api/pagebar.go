@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"net/http"
 	"net/url"
@@ -10,43 +11,91 @@ import (
 
 	"lidwright/api/auth"
 	"lidwright/api/caution"
+	"lidwright/api/pages"
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 )
 
-// unpackPage opens the load that waits for its bars to be measured; /unpack?kiln= comes from
-// the QR code on the kiln room door.
+// unpackPage is where bars begin and end; /unpack?kiln= comes from the QR code on the kiln room door.
 func (s barRoutes) unpackPage(w http.ResponseWriter, r *http.Request) error {
+	return s.showBarsHome(w, r, pages.Form{})
+}
+
+// showBarsHome shows what waits to be measured and the loads that are packed, with the form of a load to pack
+// as it was typed.
+func (s barRoutes) showBarsHome(w http.ResponseWriter, r *http.Request, form pages.Form) error {
+	base := s.page(r.Context(), "bars")
+	data := pages.BarsHomePage{Frame: base.Frame, ID: base.ID, Kilns: s.kilnNames(), Form: form, Cautions: barCautions()}
+	if id := form.Get("id"); id != "" {
+		data.ID = id
+	}
 	waiting, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Waiting: true, Kiln: r.URL.Query().Get("kiln"), Limit: 20})
 	if err != nil {
 		return err
+	}
+	for i, l := range waiting {
+		one, err := homeRoutes{s.Server}.toMeasure(r.Context(), l)
+		if err != nil {
+			return err
+		}
+		one.First = i == 0
+		data.Waiting = append(data.Waiting, one)
 	}
 	open, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Open: true, Limit: 20})
 	if err != nil {
 		return err
 	}
+	for _, l := range open {
+		j := s.Loads().LoadJSON(l)
+		data.Open = append(data.Open, pages.OpenLoad{ID: l.ID, Kiln: j.Kiln, Kind: j.Kind, StateWords: j.StateWords, Number: l.Number, Bars: len(l.Bars)})
+	}
+	clays, err := s.Clays().List(r.Context())
+	if err != nil {
+		return err
+	}
+	for _, c := range clays {
+		data.Clays = append(data.Clays, pages.Named{ID: c.Clay, Name: c.Name})
+	}
 	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Limit: listed}, s.Channel)
 	if err != nil {
 		return err
 	}
-	data := struct {
-		page
-		Waiting, Open []wire.Load
-		Bars          []wire.BarJSON
-		Kilns         []string
-		Cautions      []string
-	}{page: s.page(r.Context(), "bars"), Kilns: s.kilnNames(), Cautions: caution.Texts(caution.BeforeReachingIn...)}
-	for _, l := range waiting {
-		data.Waiting = append(data.Waiting, s.Loads().LoadJSON(l))
+	data.Any, data.New = len(bars) > 0, withoutWet(bars, clays)
+	return s.show(w, data)
+}
+
+// withoutWet are the bars that nobody measured yet, by their batch.
+func withoutWet(bars []tiles.KeptBar, clays []wire.ClayJSON) (all []pages.NewBars) {
+	name := map[string]string{}
+	for _, c := range clays {
+		name[c.Clay] = c.Name
 	}
-	for _, l := range open {
-		data.Open = append(data.Open, s.Loads().LoadJSON(l))
-	}
+	at := map[tiles.BatchRef]int{}
 	for _, b := range bars {
-		data.Bars = append(data.Bars, s.Bars().BarJSON(b.Bar))
+		if len(b.Readings) > 0 || len(b.Flags) > 0 || len(b.Firings) > 0 {
+			continue
+		}
+		i, ok := at[b.BatchRef]
+		if !ok {
+			i = len(all)
+			at[b.BatchRef] = i
+			all = append(all, pages.NewBars{Clay: name[string(b.Clay)], Batch: string(b.Batch)})
+		}
+		all[i].Codes = append(all[i].Codes, string(b.Code))
 	}
-	return s.render(w, "unpack", data)
+	return all
+}
+
+// barCautions are those of whoever takes bars out of a kiln: two in sight, the others behind the second.
+func barCautions() []pages.Cautioned {
+	two := pages.Cautions(caution.Texts(caution.ColdBars, caution.OneSpot))
+	for _, n := range caution.BeforeReachingIn {
+		if n != caution.ColdBars && n != caution.OneSpot {
+			two[1].More = append(two[1].More, caution.Text(n))
+		}
+	}
+	return two
 }
 
 func (s barRoutes) kilnNames() []string {
@@ -57,21 +106,31 @@ func (s barRoutes) kilnNames() []string {
 	return names
 }
 
-// postLoad keeps a load from the form: the bars' codes in one field, blanks between.
+// postLoad keeps a load from the form: the bars' codes in one field, blanks between. One that is refused
+// comes back as it was typed.
 func (s barRoutes) postLoad(w http.ResponseWriter, r *http.Request) error {
 	form, err := sent(r)
 	if err != nil {
 		return err
 	}
 	b := wire.LoadBody{Kiln: form.Get("kiln"), Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), PackedBy: form.Get("by"), Move: form.Get("move") != ""}
-	for _, code := range strings.FieldsFunc(form.Get("bars"), func(c rune) bool { return c == ' ' || c == ',' || c == '\n' || c == '\r' }) {
+	for _, code := range codesIn(form.Get("bars")) {
 		b.Bars = append(b.Bars, wire.Slot{Bar: code, Shelf: form.Get("shelf")})
 	}
 	if _, err := s.Loads().KeepLoad(r.Context(), form.Get("id"), b, usecase.Precondition{}); err != nil {
-		return err
+		p, ok := s.again(w, r, err)
+		if !ok {
+			return err
+		}
+		return s.showBarsHome(w, r, pages.Form{Values: form, Problem: p})
 	}
 	http.Redirect(w, r, "/unpack/"+url.PathEscape(form.Get("id")), http.StatusSeeOther)
 	return nil
+}
+
+// codesIn are codes with blanks or commas between them.
+func codesIn(text string) []string {
+	return strings.FieldsFunc(text, func(c rune) bool { return c == ' ' || c == ',' || c == ';' || c == '\n' || c == '\r' || c == '\t' })
 }
 
 type barPageData struct {
@@ -172,6 +231,7 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	p := wire.ReadingPath{BarPath: wire.BarPath{Bar: r.PathValue("bar")}, ID: form.Get("id")}
+	back, bowl := measureBack(form)
 	body, err := readingForm(form)
 	a := usecase.Asked{}
 	if err == nil {
@@ -181,6 +241,10 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 		a.Reading.Confirms = "" // its page showed the lengths of before
 	}
 	if err == nil && a.Reading.Unusual && a.Reading.Confirms == "" && form.Get("keep") == "" {
+		if bowl {
+			j := s.Bars().AskedJSON(a)
+			return s.askMeasured(w, r, back, form, &j, nil)
+		}
 		data := s.barPageData(r.Context(), a.Bar)
 		data.Typed = form
 		data.askAgain(form.Get("again"))
@@ -193,6 +257,9 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 	var j wire.Reading
 	if err == nil {
 		_, j, err = s.Bars().KeepAsked(r.Context(), p, a)
+	}
+	if err != nil && bowl {
+		return s.askMeasured(w, r, back, form, nil, err)
 	}
 	if err != nil {
 		bar, barErr := s.Bars().Bar(r.Context(), p.BarPath)
@@ -207,17 +274,21 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 		w.WriteHeader(data.Error.Status)
 		return s.render(w, "bar", data)
 	}
-	if load := form.Get("load"); load != "" && !j.Unusual && j.Earlier == nil { // sent from the page of a load: on to its next bar
-		http.Redirect(w, r, "/unpack/"+url.PathEscape(load)+"?saved="+url.QueryEscape(j.Bar)+"#bars", http.StatusSeeOther)
+	if bowl { // on to the next bar
+		http.Redirect(w, r, withQuery(back, "saved", j.Bar), http.StatusSeeOther)
 		return nil
 	}
 	http.Redirect(w, r, "/bar/"+j.Bar+"?saved="+url.QueryEscape(j.ID), http.StatusSeeOther)
 	return nil
 }
 
-// readingForm is a reading as the page's form sends it: a length, or masses.
+// readingForm is a reading as the page's form sends it: a length, or masses. In 32nds the whole inches and the
+// parts have a field each.
 func readingForm(form url.Values) (wire.ReadingBody, error) {
-	b := wire.ReadingBody{Stage: form.Get("stage"), Length: form.Get("length"), Unit: form.Get("unit"), Instrument: form.Get("instrument"), By: form.Get("by"), Supersedes: form.Get("supersedes")}
+	b := wire.ReadingBody{Stage: form.Get("stage"), Length: cmp.Or(form.Get("fix"), form.Get("length")), Unit: form.Get("unit"), Instrument: form.Get("instrument"), By: form.Get("by"), Supersedes: form.Get("supersedes")}
+	if parts := strings.TrimSpace(form.Get("parts")); parts != "" && form.Get("fix") == "" {
+		b.Length = strings.TrimSpace(b.Length+" "+parts) + "/32"
+	}
 	rd := newReader(form, tiles.MM)
 	if v, ok := rd.number("mark", 1, 9); ok {
 		b.Mark = int(v)
@@ -284,7 +355,11 @@ func (s barRoutes) postAct(w http.ResponseWriter, r *http.Request, do act, needs
 		return err
 	}
 	s.Shrink.Touch(bar.Code)
-	http.Redirect(w, r, "/bar/"+string(bar.Code), http.StatusSeeOther)
+	to, bowl := measureBack(form)
+	if !bowl {
+		to = "/bar/" + string(bar.Code)
+	}
+	http.Redirect(w, r, to, http.StatusSeeOther)
 	return nil
 }
 
@@ -362,6 +437,6 @@ func (s barRoutes) postBars(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 	}
-	http.Redirect(w, r, "/clay/"+url.PathEscape(r.PathValue("clay"))+"#bars", http.StatusSeeOther)
+	http.Redirect(w, r, "/bars/measure?"+url.Values{"codes": {strings.Join(codes, " ")}, "stage": {string(tiles.Wet)}}.Encode(), http.StatusSeeOther)
 	return nil
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"image/color"
 	"net/http"
+	"net/url"
 	"strings"
 
 	"github.com/boombuler/barcode/qr"
@@ -74,6 +75,14 @@ const listed = 50 // bars or loads on one page of their list
 
 // barsPage lists bars by code.
 func (s barRoutes) barsPage(w http.ResponseWriter, r *http.Request) error {
+	if code := r.URL.Query().Get("code"); code != "" { // asked for by name
+		bar, err := s.Bars().Bar(r.Context(), wire.BarPath{Bar: code})
+		if err != nil {
+			return err
+		}
+		http.Redirect(w, r, "/bar/"+url.PathEscape(string(bar.Code)), http.StatusSeeOther)
+		return nil
+	}
 	data, err := s.barsData(r)
 	if err != nil {
 		return err

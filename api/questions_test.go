@@ -48,12 +48,15 @@ func TestEveryQuestionOnEveryPath(t *testing.T) {
 	}
 	for _, m := range mistakes {
 		form := url.Values{"stage": {m.stage}, "length": {m.length}, "unit": {"mm"}, "instrument": {"calliper"}, "by": {"KT"}}
-		for path, more := range map[string]url.Values{"page": {}, "page of a load": {"load": {"any"}}} {
+		for _, path := range []string{"page", "page of many bars"} {
 			code := fresh(m.before)
 			form.Set("id", b.id())
-			form.Set("load", more.Get("load"))
+			form.Del("back")
+			if path != "page" {
+				form.Set("back", "/bars/measure?codes="+code+"&stage="+m.stage)
+			}
 			_, text := b.post("/bar/"+code, form, 200)
-			has(t, text, "Nothing is kept yet", `name="keep"`)
+			has(t, text, `role="alert"`, `name="keep"`)
 			if count(code) != n {
 				t.Errorf("%s, %s: kept before it was asked about", m.name, path)
 			}

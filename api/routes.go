@@ -404,6 +404,7 @@ func (s *Server) pageTable() []entry {
 		{"POST /load/{load}/ticks", Bench, webForm, shown(firings.postTicks)},
 		{"GET /load/{load}/packing", reads, webPage, shown(loads.packingPage)},
 		{"GET /bars", reads, webPage, shown(bars.barsPage)},
+		{"GET /bars/measure", reads, webPage, shown(bars.measureRowPage)},
 		{"GET /import", Owner, webPage, shown(bars.importPage)},
 		{"POST /import", Owner, webFile, shown(bars.postImportPage)},
 		{"GET /bars/sheet", reads, webPage, shown(bars.barSheetPage)},

@@ -63,6 +63,8 @@ type label struct {
 	name  bool   // what people typed: never translated
 	// near are the places to try, from the point to the corner of the box that lies next to it.
 	near []point
+	// close says that it stands there or nowhere: no leader.
+	close bool
 }
 
 // around are the usual places: at the right, over, at the left, under.
@@ -96,6 +98,9 @@ func (l *labels) put(t label) bool {
 			l.write(at, t)
 			return true
 		}
+	}
+	if t.close {
+		return false
 	}
 	for _, d := range farther { // on a leader
 		at, ok := try(d)

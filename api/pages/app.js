@@ -55,12 +55,15 @@
     b[6] = b[6] & 15 | 112; b[8] = b[8] & 63 | 128;
     return [...b].map(x => x.toString(16).padStart(2, "0")).join("").replace(/^(.{8})(.{4})(.{4})(.{4})/, "$1-$2-$3-$4-");
   };
+  const bowl = $("[data-bowl]"), form = bowl && $("[data-measure]", bowl), outcomes = new Map(); // of entries: kept, asked, refused, away
+  const here = e => !!form && $$(".chip[data-bar]", bowl).some(c => c.dataset.bar === e.bar); // asked about beside the pad
+  const told = (id, how) => { const done = outcomes.get(id); outcomes.delete(id); if (done) done(how); else dispatchEvent(new CustomEvent("told", {detail: how})); };
   const strip = make("section", {className: "waiting", hidden: true, ariaLabel: say("Readings that wait")});
   strip.setAttribute("aria-live", "polite");
   const what = e => e.bar + " " + e.body.stage + " " + e.body.length + " " + (e.body.unit || "");
   const show = () => {
-    const list = all(), waits = list.filter(e => !e.refused && !e.asked), refused = list.filter(e => e.refused), asked = list.filter(e => e.asked);
-    strip.hidden = !list.length;
+    const list = all(), waits = list.filter(e => !e.refused && !e.asked), refused = list.filter(e => e.refused && !here(e)), asked = list.filter(e => e.asked && !here(e));
+    strip.hidden = !(waits.length + refused.length + asked.length);
     const said = [];
     if (waits.length) said.push(make("p", {}, make("strong", {textContent: say("{1} waiting", waits.length)}), " – " + say("keep this page open"), waits[0].why ? ". " + waits[0].why : ""));
     if (waits.some(e => e.code)) said.push(make("p", {}, make("a", {className: "key", href: "/session", textContent: say("Show the code")})));
@@ -100,16 +103,17 @@
         const r = await fetch("/v1/bars/" + encodeURIComponent(e.bar) + "/readings/" + e.id + (e.sure ? "" : "?ask=true"), {method: "PUT", headers: {"Content-Type": "application/json"}, body: JSON.stringify({...e.body, queued_s: Math.round(e.waited)})});
         if (r.ok) {
           const a = await r.json();
-          if (a.not_kept) { change(e.id, x => { x.asked = a.question; }); continue; } // asked about before it is kept
+          if (a.not_kept) { change(e.id, x => { x.asked = a.question; x.fix = a.fix; }); told(e.id, "asked"); continue; } // asked about before it is kept
           change(e.id, (_, list, at) => list.splice(at, 1));
-          dispatchEvent(new CustomEvent("kept", {detail: {entry: e, answer: a}}));
+          told(e.id, "kept");
           continue;
         }
         const p = await r.json().catch(() => ({}));
         const says = (p.fields && p.fields.length ? p.fields.map(f => f.says).join("; ") : p.detail) || p.title || "HTTP " + r.status;
-        if ([401, 403, 429].includes(r.status) || r.status >= 500) { failed = true; change(e.id, x => { x.why = says; x.code = r.status === 401 || r.status === 403; }); if (r.status !== 429) continue; break; }
+        if ([401, 403, 429].includes(r.status) || r.status >= 500) { failed = true; change(e.id, x => { x.why = says; x.code = r.status === 401 || r.status === 403; }); told(e.id, "away"); if (r.status !== 429) continue; break; }
         change(e.id, x => { x.refused = says; });
-      } catch { failed = true; change(e.id, x => { x.why = say("This machine is not in the network."); }); break; }
+        told(e.id, "refused");
+      } catch { failed = true; change(e.id, x => { x.why = say("This machine is not in the network."); }); all().forEach(x => told(x.id, "away")); break; }
     }
     busy = false;
     tries = failed ? tries + 1 : 0;
@@ -120,52 +124,143 @@
     show(); send();
     return true;
   };
-  $("main") && $("main").prepend(strip);
+  if (form) $("[data-last]", bowl).after(strip); else if ($("main")) $("main").prepend(strip); // beside the pad nothing moves
   show(); send();
   addEventListener("online", () => { tries = 0; send(); });
 
-  // One bar a screen: the forms of a load, one at a time, each sent to the queue.
-  const forms = $$("form[data-reading]");
-  const believed = f => {
-    const v = $("[name=length]", f).value.trim().replace(",", "."), low = +f.dataset.low, high = +f.dataset.high;
-    const per = {mm: 1, cm: 10, in: 25.4}[($("[name=unit]", f) || {value: "mm"}).value];
-    const mm = /^\d+(\.\d+)?$/.test(v) && per ? +v * per : NaN; // fractions are the server's to judge
-    return isNaN(mm) || !high || mm >= low && mm <= high;
-  };
-  if (forms.length) {
-    const later = f => forms[(forms.indexOf(f) + 1) % forms.length];
-    const open = f => forms.forEach(g => { g.closest("li").hidden = g !== f; if (g === f) $("[name=length]", g).focus(); });
-    const done = new Set();
-    const next = f => { for (let g = later(f), n = 0; n < forms.length; g = later(g), n++) if (!done.has(g)) return g; };
-    const over = $("[data-over]");
-    forms.forEach(f => {
-      const pass = make("button", {type: "button", textContent: say("Next")});
-      pass.addEventListener("click", () => open(next(f) === f ? f : next(f) || f));
-      $(".row", f).append(pass);
-      f.addEventListener("submit", e => {
-        const body = Object.fromEntries([...new FormData(f)].filter(([k, v]) => v && ["stage", "length", "unit", "by"].includes(k)));
-        if (!body.length) { e.preventDefault(); $("[name=length]", f).focus(); return; }
-        const ask = $("[data-ask]", f);
-        if (!believed(f) && !f.dataset.sure) { // asked in the same place, before anything is kept; Enter again keeps
-          e.preventDefault();
-          ask.hidden = false;
-          ask.textContent = say("About {1} mm is to be expected, {2} to {3} at the outside. Fix it, or press Keep again.", f.dataset.expected, f.dataset.low, f.dataset.high);
-          f.dataset.sure = "1";
-          return;
-        }
-        if (!queue(f.dataset.reading, $("[name=id]", f).value, body, f.dataset.sure)) return;
-        e.preventDefault();
-        done.add(f);
-        const g = next(f);
-        forms.forEach(x => { const s = $("[data-count]", x); if (s) s.textContent = say("{1} to go", forms.length - done.size); });
-        if (g) open(g); else { f.closest("li").hidden = true; if (over) { over.hidden = false; over.focus(); } }
-      });
-      $("[name=length]", f).addEventListener("input", () => { delete f.dataset.sure; $("[data-ask]", f).hidden = true; });
+  // Many bars, one after another, in any order: the pad stays open, each length goes to the queue, and the server
+  // draws anew what stands around the pad. A question takes the place of the display, whichever bar is at hand.
+  if (form) {
+    const field = $("[name=length]", form), parts = $("[name=parts]", form), display = $(".display", form), question = $(".question", form);
+    const back = new URL(bowl.dataset.bowl, location.href), later = new Map(); // what was typed for bars that were left
+    let active = field, open = null, last = "", turn = 0;
+    const chips = () => $$(".chip[data-bar]", bowl), chipOf = code => chips().find(c => c.dataset.bar === code);
+    const hand = () => chips().find(c => c.getAttribute("aria-current")) || chips()[0];
+    const typed = () => (field.value.trim() + (parts && parts.value.trim() ? " " + parts.value.trim() + "/32" : "")).trim();
+    const fill = text => { const m = parts && text.match(/^(\d+) (\d+)\/32$/); field.value = m ? m[1] : text; if (parts) parts.value = m ? m[2] : ""; active = field; ring(); };
+    const number = text => { const m = text.match(/^(\d+)(?: (\d+)\/32)?$/); return m ? +m[1] + (m[2] || 0) / 32 : +(/^\d+([.,]\d*)?$/.test(text) ? text.replace(",", ".") : NaN); };
+    const believed = (chip, text) => {
+      const mm = number(text) * ({cm: 10, in: 25.4, "32nds": 25.4}[$("[name=unit]", form).value] || 1), {low, high} = chip.dataset;
+      return isNaN(mm) || !high || mm >= +low && mm <= +high; // what only the server can read is the server's to judge
+    };
+    const ring = () => $$("svg[data-strip]", bowl).forEach(svg => {
+      const [left, right, from, to] = svg.dataset.strip.split(" ").map(Number), v = number(typed());
+      const c = $(".typed", svg) || svg.appendChild(document.createElementNS("http://www.w3.org/2000/svg", "circle"));
+      c.setAttribute("class", "hole p typed"); c.setAttribute("r", 6); c.setAttribute("cy", 40);
+      c.setAttribute("visibility", v >= from && v <= to ? "visible" : "hidden");
+      c.setAttribute("cx", v >= from && v <= to ? left + (v - from) / (to - from) * (right - left) : 0);
     });
-    const waits = new Set(all().filter(e => !e.refused).map(e => e.bar)); // typed before this page was opened
-    forms.filter(f => waits.has(f.dataset.reading)).forEach(f => { done.add(f); f.closest("li").hidden = true; });
-    const first = forms.find(f => !done.has(f));
-    if (first) open(first); else if (over) over.hidden = false;
+    const mark = () => { // what waits in the queue is ticked too
+      all().filter(e => !e.refused && !e.asked).map(e => chipOf(e.bar)).filter(c => c && !c.classList.contains("done")).forEach(c => { c.classList.add("done"); c.prepend(make("span", {textContent: "…", ariaHidden: "true"})); });
+      const left = chips().filter(c => !c.classList.contains("done")).length, all_ = chips().length, waiting = all().filter(e => chipOf(e.bar) && !e.refused && !e.asked).length;
+      $("[data-left]", bowl).textContent = left > 1 ? say("{1} of {2} left", left, all_) : left ? say("1 bar left") : waiting ? say("{1} waiting", waiting) : say("all measured");
+      return left;
+    };
+    const refresh = async () => {
+      const mine = ++turn, url = new URL(back);
+      if (hand()) url.searchParams.set("bar", hand().dataset.bar);
+      if (last) url.searchParams.set("saved", last);
+      const r = await fetch(url, {headers: {Accept: "text/html"}}).catch(() => null);
+      const page = r && r.ok && new DOMParser().parseFromString(await r.text(), "text/html");
+      if (mine !== turn) return; // another bar is at hand by now
+      $(".strip", bowl).classList.toggle("stale", !page);
+      if (page) [".four", ".strip", "[data-last]", "[data-measured]"].forEach(p => $(p, page) && $(p, bowl).replaceWith($(p, page)));
+      ring();
+      if (!mark() && !open) over(all().some(e => chipOf(e.bar)));
+    };
+    const over = waits => {
+      if (!waits) { location.replace(withSaved()); return; }
+      form.hidden = true;
+    };
+    const withSaved = () => { const url = new URL(back); if (last) url.searchParams.set("saved", last); return url.href; };
+    const choose = (code, text) => {
+      const was = hand(), chip = chipOf(code);
+      if (was && was !== chip && typed() && !open) later.set(was.dataset.bar, typed());
+      chips().forEach(c => c === chip ? c.setAttribute("aria-current", "true") : c.removeAttribute("aria-current"));
+      $$("[data-code]", form).forEach(e => { e.textContent = code; });
+      $("[data-before-says]", form).textContent = chip.dataset.before;
+      $("[name=supersedes]", form).value = chip.dataset.supersedes || "";
+      form.action = "/bar/" + encodeURIComponent(code);
+      form.hidden = question.hidden = display.hidden = false;
+      question.hidden = true;
+      open = null;
+      fill(text ?? later.get(code) ?? "");
+      later.delete(code);
+      refresh();
+    };
+    const next = () => {
+      const list = chips(), from = list.indexOf(hand()), rest = list.slice(from + 1).concat(list.slice(0, from + 1)).find(c => !c.classList.contains("done"));
+      if (rest) choose(rest.dataset.bar); else { fill(""); refresh(); }
+    };
+    const ask = e => { // in place of the display
+      if (open && open.id === e.id) return;
+      choose(e.bar, e.body.length);
+      open = e;
+      const chip = chipOf(e.bar);
+      if (!chip.dataset.supersedes) { chip.classList.remove("done"); $$("span:not([translate])", chip).forEach(x => x.remove()); }
+      display.hidden = true; question.hidden = false;
+      $("[data-question]", form).textContent = e.refused || e.asked;
+      const [fix, keep] = [$("[data-fix]", form), $("[data-keep]", form)];
+      fix.hidden = !e.fix; fix.textContent = e.fix || ""; fix.className = "go"; keep.hidden = !!e.refused; keep.textContent = say("Keep {1}", e.body.length);
+      $(".save", form).classList.remove("go");
+    };
+    const problem = () => all().find(e => (e.asked || e.refused) && chipOf(e.bar));
+    const answered = () => { $(".save", form).classList.add("go"); open = null; const p = problem(); if (p) ask(p); else next(); };
+    const put = async (text, sure) => {
+      const chip = hand(), code = chip.dataset.bar, id = newID(), sensible = sure || believed(chip, text);
+      const body = {stage: chip.dataset.stage, length: text, unit: $("[name=unit]", form).value};
+      if (chip.dataset.supersedes) body.supersedes = chip.dataset.supersedes;
+      const outcome = new Promise(done => outcomes.set(id, done));
+      if (!queue(code, id, body, sure)) { form.submit(); return; }
+      if (sensible) { fill(""); mark(); next(); }
+      const how = await outcome;
+      if (how === "kept") { last = code; if (sensible) refresh(); else next(); return; }
+      if (how === "away" && !sensible) change(id, x => { x.asked = say("About {1} is expected. Is {2} right?", chip.dataset.expected, text); });
+      const p = problem();
+      if (p) ask(p); else if (!sensible) next();
+    };
+    form.addEventListener("submit", e => {
+      e.preventDefault();
+      const by = e.submitter, entry = open;
+      if (by && by.matches("[data-fix],[data-keep]")) {
+        const text = by.matches("[data-fix]") ? by.value || by.textContent : typed(), sure = by.matches("[data-keep]");
+        if (!entry) { put(text, sure); return; } // asked by the page as it came
+        const outcome = new Promise(done => outcomes.set(entry.id, done));
+        change(entry.id, x => { x.body.length = text; x.sure = sure; delete x.asked; delete x.fix; });
+        outcome.then(how => { if (how === "kept") last = entry.bar; const p = problem(); if (p) ask(p); else refresh(); });
+        open = null; fill(""); mark(); send(); answered();
+        return;
+      }
+      if (!typed() || !question.hidden) { active.focus(); return; }
+      put(typed(), false);
+    });
+    $("[data-again]", form).addEventListener("click", e => {
+      e.preventDefault();
+      if (open) { const id = open.id; open = null; change(id, (_, list, at) => list.splice(at, 1)); }
+      $(".save", form).classList.add("go");
+      choose(hand().dataset.bar, "");
+      field.focus();
+    });
+    bowl.addEventListener("click", e => {
+      const chip = e.target.closest(".four .chip[data-bar]"), key = e.target.closest("[data-key]");
+      if (chip) { e.preventDefault(); choose(chip.dataset.bar); }
+      if (!key) return;
+      if (!question.hidden) { $("[data-again]", form).click(); }
+      switch (key.dataset.key) {
+        case "back": if (active === parts && !parts.value) active = field; active.value = active.value.slice(0, -1); break;
+        case "next": active = parts; break;
+        default: if (active.value.length < active.maxLength) active.value += key.dataset.key;
+      }
+      ring();
+    });
+    [field, parts].filter(Boolean).forEach(f => {
+      f.addEventListener("input", ring);
+      f.addEventListener("focus", () => { active = f; });
+      if (matchMedia("(pointer: coarse)").matches) f.inputMode = "none"; // the page has keys of its own
+    });
+    addEventListener("told", e => { const p = problem(); if (p) ask(p); else if (e.detail === "kept" && !open) refresh(); }); // of what was typed before this page was opened
+    mark(); ring();
+    if (question.hidden) { const p = problem(); if (p) ask(p); else if (hand().classList.contains("done") && !hand().dataset.supersedes) next(); }
   }
 
   // One bar alone: the plain form goes out while there is a network, else its reading joins the queue.

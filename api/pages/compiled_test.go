@@ -6,6 +6,7 @@ import (
 	"go/parser"
 	"go/token"
 	"html"
+	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -44,7 +45,7 @@ func compiledPages() []Page {
 	usual := true
 	firing := wire.Firing{ID: "id", Name: "name", Kind: "kind", StartedAt: &at, PeakC: &many, HoursToTop: &many, ConeWords: "cone", Usual: &usual, Says: "says"}
 	view := CurveView{Phone: "<svg></svg>", Desk: "<svg></svg>", Table: []CurveRow{{1, 2, 3}}, Zoomed: true, Earlier: "?a", Later: "?b", In: "?c", All: "?d"}
-	return []Page{
+	return slices.Concat(barPages(f, fault), []Page{
 		HomePage{Frame: f},
 		HelpTopicPage{Frame: f, Topic: HelpTopic{"name", "title", "about"}, Tongue: "en", OtherTongue: true, HTML: "<p>text</p>", Others: []HelpTopic{{"other", "title", "about"}}},
 		ImportPage{Frame: f, Kinds: []string{"kind"}, Kind: "kind", Pasted: "pasted", Problem: &fault},
@@ -79,6 +80,32 @@ func compiledPages() []Page {
 		KilnsPage{Frame: f, Kilns: []OneKiln{{Name: "kiln"}}},
 		ProblemPage{Frame: f, Problem: fault, Help: "help"},
 		ProblemPage{Frame: f, Problem: Problem{Title: "title", About: "about", Detail: "detail"}, Help: "help"},
+	})
+}
+
+// barPages are the pages of bars and loads, in several states.
+func barPages(f Frame, fault Problem) []Page {
+	mm, at, fix := 87.5, "2026-01-14T13:00:00Z", "87.65"
+	read := wire.Reading{ID: "reading", Stage: "stage", LengthMM: &mm, TotalRatio: &mm, Counted: true}
+	doubted := wire.Reading{ID: "reading", Stage: "stage", LengthMM: &mm, WhyNot: &wire.WhyNot{Text: "text", Fix: &wire.Fix{Text: "text", Link: "link"}}}
+	bars := []BarToMeasure{{Code: "code", Stage: "stage", NewID: "id", Before: &read, Expected: &mm, Low: &mm, High: &mm}, {Code: "other", Stage: "stage", Reading: &read}, {Code: "third", Stage: "stage", Reading: &doubted}}
+	tick := wire.Tick{Item: "item", Says: "says", Done: true, At: &at, By: "by"}
+	load := LoadView{Load: wire.Load{ID: "id", Name: "Load 14", State: "packed", StateWords: "words", Unpacked: &at}, TickID: "tick", Asked: "asked", Had: []Named{{"id", "name"}}, May: []Named{{"id", "name"}}, Check: wire.CheckList{Items: []wire.Tick{tick, {Item: "two", Says: "says", At: &at}}, Standing: "standing"}}
+	load.Kind, load.Kiln, load.Firing, load.Open = "kind", "kiln", "firing", true
+	fired := load
+	fired.Open, fired.In, fired.CalledOff = false, true, &at
+	aside := []BarToMeasure{{Code: "bent", Flags: []string{"bent", "broken"}}}
+	cautions := []Cautioned{{Text: "caution", More: []string{"more"}}}
+	return []Page{
+		MeasurePage{Frame: f, Load: &fired, Back: "/unpack/id", Bars: bars, Aside: aside, At: 0, Last: 2, Phone: "<svg></svg>", Desk: "<svg></svg>", Cautions: cautions},
+		MeasurePage{Frame: f, Stage: "stage", Back: "/bars/measure?codes=a", Bars: bars, At: 0, Last: -1, Typed: Lengths{"97.65", "3"}, Ask: &wire.Reading{AsTyped: "97.65", Question: "question", Fix: &fix, LengthMM: &mm}},
+		MeasurePage{Frame: f, Stage: "stage", Back: "/bars/measure?codes=a", Bars: bars[:1], At: 0, Last: -1, Wrong: "wrong"},
+		MeasurePage{Frame: f, Stage: "stage", Back: "/bars/measure?codes=a", Bars: bars[1:], At: -1, Last: -1},
+		MeasurePage{Frame: f, Load: &load, Back: "/unpack/id", At: -1, Last: -1},
+		PackedPage{Frame: f, Load: load, Cautions: cautions, Shelves: []PackedShelf{{"shelf", []string{"code"}}}},
+		PackedPage{Frame: f, Load: fired},
+		BarsHomePage{Frame: f, ID: "id", Waiting: []LoadToMeasure{{ID: "id", Number: 13, Kind: "kind", Codes: []string{"code"}}}, New: []NewBars{{"clay", "batch", []string{"code"}}}, Open: []OpenLoad{{"id", "kiln", "kind", "words", 14, 2}}, Kilns: []string{"kiln"}, Clays: []Named{{"id", "name"}}, Any: true, Cautions: cautions},
+		BarsHomePage{Frame: f, Kilns: []string{"kiln"}, Form: Form{Values: url.Values{"bars": {"bars"}, "kiln": {"kiln"}}, Problem: &fault}},
 	}
 }
 
@@ -253,6 +280,13 @@ func deep(v reflect.Value, f func(string) string) reflect.Value {
 	case reflect.Slice:
 		for i := range v.Len() {
 			out = reflect.Append(out, deep(v.Index(i), f))
+		}
+	case reflect.Map: // of a form: its names are ours
+		if !v.IsNil() {
+			out.Set(reflect.MakeMap(v.Type()))
+			for _, k := range v.MapKeys() {
+				out.SetMapIndex(k, deep(v.MapIndex(k), f))
+			}
 		}
 	case reflect.Pointer:
 		if !v.IsNil() {
