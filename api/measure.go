@@ -50,7 +50,7 @@ func (s *Server) again(w http.ResponseWriter, r *http.Request, err error) (*page
 }
 
 // measureRowPage takes one length of each of a row of bars: of new ones their wet marks.
-func (s barRoutes) measureRowPage(w http.ResponseWriter, r *http.Request) error {
+func (s measureRoutes) measureRowPage(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
 	data, err := s.measureRow(r.Context(), q)
 	if err != nil {
@@ -60,7 +60,7 @@ func (s barRoutes) measureRowPage(w http.ResponseWriter, r *http.Request) error 
 }
 
 // measureRow is the page of a row of bars.
-func (s barRoutes) measureRow(ctx context.Context, q url.Values) (pages.MeasurePage, error) {
+func (s measureRoutes) measureRow(ctx context.Context, q url.Values) (pages.MeasurePage, error) {
 	stage := tiles.Stage(cmp.Or(q.Get("stage"), string(tiles.Wet)))
 	if !slices.Contains(tiles.Stages(), stage) {
 		return pages.MeasurePage{}, usecase.UnknownWord("stage", string(stage), stageWords()...)
@@ -84,7 +84,7 @@ func (s barRoutes) measureRow(ctx context.Context, q url.Values) (pages.MeasureP
 const mostInARow = 50
 
 // toMeasure adds a bar to a page; one that was flagged before it was measured stands aside.
-func (s barRoutes) toMeasure(ctx context.Context, d *pages.MeasurePage, b tiles.Bar, stage tiles.Stage, shelf string) {
+func (s measureRoutes) toMeasure(ctx context.Context, d *pages.MeasurePage, b tiles.Bar, stage tiles.Stage, shelf string) {
 	j := s.Bars().Settled(ctx, b)
 	one := pages.BarToMeasure{Code: j.Bar, Stage: string(stage), Clay: j.Clay, Batch: j.Batch, Shelf: shelf, Flags: j.Flags, NewID: s.MakeID()}
 	for i, rd := range b.Readings {
@@ -110,7 +110,7 @@ func (s barRoutes) toMeasure(ctx context.Context, d *pages.MeasurePage, b tiles.
 
 // atHand finds the bar that is measured now, and what was measured just before: the one that is asked for, else
 // the first after that one that waits.
-func (s barRoutes) atHand(ctx context.Context, d pages.MeasurePage, q url.Values) pages.MeasurePage {
+func (s measureRoutes) atHand(ctx context.Context, d pages.MeasurePage, q url.Values) pages.MeasurePage {
 	find := func(code string) int {
 		return slices.IndexFunc(d.Bars, func(b pages.BarToMeasure) bool { return b.Code == code && code != "" })
 	}
@@ -138,7 +138,7 @@ func (s barRoutes) atHand(ctx context.Context, d pages.MeasurePage, q url.Values
 }
 
 // strips draw the lengths of the sisters of the bar at hand for each width.
-func (s barRoutes) strips(ctx context.Context, d pages.MeasurePage) (phone, desk pages.Drawn) {
+func (s measureRoutes) strips(ctx context.Context, d pages.MeasurePage) (phone, desk pages.Drawn) {
 	l := s.pages.Locale(d.Frame.Speak)
 	of := d.At
 	if of < 0 {
@@ -180,7 +180,7 @@ func (s barRoutes) strips(ctx context.Context, d pages.MeasurePage) (phone, desk
 }
 
 // askMeasured shows the page of many bars again with what was typed: asked about, or no length at all.
-func (s barRoutes) askMeasured(w http.ResponseWriter, r *http.Request, back string, form url.Values, asked *wire.Reading, wrong error) error {
+func (s measureRoutes) askMeasured(w http.ResponseWriter, r *http.Request, back string, form url.Values, asked *wire.Reading, wrong error) error {
 	u, err := url.Parse(back)
 	if err != nil {
 		return err
@@ -235,7 +235,7 @@ func (s loadRoutes) measureLoad(ctx context.Context, l tiles.KeptLoad, asked str
 	}
 	for _, p := range l.Bars {
 		if b, ok := by[p.Bar]; ok {
-			barRoutes{s.Server}.toMeasure(ctx, &data, b, tiles.Measures(l.Kind), p.Shelf)
+			measureRoutes{s.Server}.toMeasure(ctx, &data, b, tiles.Measures(l.Kind), p.Shelf)
 		}
 	}
 	return data, nil
@@ -268,7 +268,7 @@ func (s loadRoutes) showLoad(w http.ResponseWriter, r *http.Request, asked strin
 	if err != nil {
 		return err
 	}
-	return s.show(w, barRoutes{s.Server}.atHand(r.Context(), data, q))
+	return s.show(w, measureRoutes{s.Server}.atHand(r.Context(), data, q))
 }
 
 // showPacked shows a load before its fire.

@@ -243,7 +243,7 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 	if err == nil && a.Reading.Unusual && a.Reading.Confirms == "" && form.Get("keep") == "" {
 		if bowl {
 			j := s.Bars().AskedJSON(a)
-			return s.askMeasured(w, r, back, form, &j, nil)
+			return measureRoutes{s.Server}.askMeasured(w, r, back, form, &j, nil)
 		}
 		data := s.barPageData(r.Context(), a.Bar)
 		data.Typed = form
@@ -259,7 +259,7 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 		_, j, err = s.Bars().KeepAsked(r.Context(), p, a)
 	}
 	if err != nil && bowl {
-		return s.askMeasured(w, r, back, form, nil, err)
+		return measureRoutes{s.Server}.askMeasured(w, r, back, form, nil, err)
 	}
 	if err != nil {
 		bar, barErr := s.Bars().Bar(r.Context(), p.BarPath)

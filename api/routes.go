@@ -22,6 +22,7 @@ type (
 	barRoutes     struct{ *Server } // bars, their readings, tables in and out
 	clayRoutes    struct{ *Server } // clays, batches, rates, the class
 	loadRoutes    struct{ *Server } // loads and packing lists
+	measureRoutes struct{ *Server } // the pages on which many bars are measured
 	lidRoutes     struct{ *Server } // lids, boards and sizes
 	resultRoutes  struct{ *Server } // pot cards, and how lids sat
 	studioRoutes  struct{ *Server } // the record itself: changes, notices, copies, settings
@@ -346,9 +347,9 @@ func (s *Server) kilnTable() []entry {
 	}
 }
 
-// loadTable is every route for other programs about the loads that bars go through.
+// loadTable is every route about the loads that bars go through, for other programs and as pages.
 func (s *Server) loadTable() []entry {
-	firings, loads := firingRoutes{s}, loadRoutes{s}
+	firings, loads, bars := firingRoutes{s}, loadRoutes{s}, barRoutes{s}
 	return []entry{
 		{"GET /v1/loads", reads, read, op("list-loads", loads.getLoads,
 			"Loads, newest first")},
@@ -372,6 +373,13 @@ func (s *Server) loadTable() []entry {
 			"The check list at the start of its firing")},
 		{"PUT /v1/loads/{id}/ticks/{tick}", Bench, write, op("tick-load", firings.putLoadTick,
 			"Tick a line of the check list, or take the tick back")},
+		{"GET /unpack/{load}", reads, webPage, shown(loads.loadPage)},
+		{"GET /bars/measure", reads, webPage, shown(measureRoutes{s}.measureRowPage)},
+		{"GET /loads", reads, webPage, shown(loads.loadsPage)},
+		{"POST /loads", Bench, webForm, shown(bars.postLoad)},
+		{"POST /load/{load}/life", Bench, webForm, shown(loads.postLife)},
+		{"POST /load/{load}/ticks", Bench, webForm, shown(firings.postTicks)},
+		{"GET /load/{load}/packing", reads, webPage, shown(loads.packingPage)},
 	}
 }
 
@@ -379,7 +387,7 @@ func (s *Server) loadTable() []entry {
 func (s *Server) pageTable() []entry {
 	home, session := homeRoutes{s}, sessionRoutes{s}
 	bars, clays, firings := barRoutes{s}, clayRoutes{s}, firingRoutes{s}
-	lids, loads, results, studio := lidRoutes{s}, loadRoutes{s}, resultRoutes{s}, studioRoutes{s}
+	lids, results, studio := lidRoutes{s}, resultRoutes{s}, studioRoutes{s}
 	all := []entry{
 		{"GET /{$}", reads, webPage, shown(home.homePage)},
 		{"GET /kiln", reads, webPage, shown(home.kilnPage)},
@@ -397,14 +405,7 @@ func (s *Server) pageTable() []entry {
 		{"GET /compare", reads, webPage, shown(firings.comparePage)},
 		{"GET /trend/{kiln}", reads, webPage, shown(firings.trendPage)},
 		{"GET /unpack", reads, webPage, shown(bars.unpackPage)},
-		{"GET /unpack/{load}", reads, webPage, shown(loads.loadPage)},
-		{"GET /loads", reads, webPage, shown(loads.loadsPage)},
-		{"POST /loads", Bench, webForm, shown(bars.postLoad)},
-		{"POST /load/{load}/life", Bench, webForm, shown(loads.postLife)},
-		{"POST /load/{load}/ticks", Bench, webForm, shown(firings.postTicks)},
-		{"GET /load/{load}/packing", reads, webPage, shown(loads.packingPage)},
 		{"GET /bars", reads, webPage, shown(bars.barsPage)},
-		{"GET /bars/measure", reads, webPage, shown(bars.measureRowPage)},
 		{"GET /import", Owner, webPage, shown(bars.importPage)},
 		{"POST /import", Owner, webFile, shown(bars.postImportPage)},
 		{"GET /bars/sheet", reads, webPage, shown(bars.barSheetPage)},
