@@ -62,6 +62,7 @@ type Bar struct {
 
 	Readings []Reading // in the order of entry, struck ones too
 	Firings  []Heat    // every firing it went through, in order of time
+	Assumed  Assumed   // of its clay, where no firing is known; a fit fills it in
 }
 
 // Reading is one length of one bar at one stage, or its masses. It is never changed:
@@ -126,6 +127,7 @@ type Heat struct {
 	Peak    time.Time    // when its peak was passed; zero: not known, or not yet
 	Status  kiln.Status  // of the firing; empty: the load has none
 	Firing  kiln.FiringID
+	Assumed bool // nobody told of it: see Assumption
 }
 
 // Passed is the moment from which on a length tells of this firing: when its peak was passed, else when it
@@ -139,6 +141,9 @@ func (h Heat) Passed() time.Time {
 
 // Unfired reports whether nothing says that the load was fired: no firing, and no heat work was stated.
 func (h Heat) Unfired() bool { return h.Firing == "" && h.Status == "" && !h.Work.Known() }
+
+// Told reports whether the heat work is what somebody said of a load that has no firing.
+func (h Heat) Told() bool { return h.Firing == "" && h.Status == "" && h.Work.Known() }
 
 // ProbeDoubts is how sure the witness cones are by now of each life of a probe that fired one of the bars,
 // °C (one sd). Lives that nobody knows the doubt of are left out.
@@ -311,15 +316,19 @@ func (b Bar) InFit() bool { return !b.Practice && len(b.Flags) == 0 }
 // bisque or fired length counts at. It is false where that is not known: no firing of the
 // reading's own sort (bisque; glaze or once) passed its peak before it, or one of those has no heat
 // work. A firing of another sort without heat work is taken as the cooler one, as a bisque
-// that nobody recorded is. A firing that still heats has a zero time.
+// that nobody recorded is. A firing that still heats has a zero time. Heat that somebody told of a load without a
+// firing counts for a length of before too, where no firing came before that: it was told afterwards.
 func (b Bar) Hottest(r Reading) (Heat, bool) {
 	if r.Stage != Biscuit && r.Stage != Fired {
 		return Heat{}, false
 	}
-	var hottest Heat
+	var hottest, later Heat
 	own, known := false, true
 	for _, h := range b.Firings {
 		sort := Measures(h.Kind)
+		if h.Told() && sort == r.Stage && h.Passed().After(r.At) && later.Load == "" {
+			later = h
+		}
 		if h.Unfired() || h.Passed().IsZero() || h.Passed().After(r.At) || r.Stage == Biscuit && sort == Fired {
 			continue
 		}
@@ -332,6 +341,12 @@ func (b Bar) Hottest(r Reading) (Heat, bool) {
 		if h.Work.Known() && (hottest.Load == "" || h.Work > hottest.Work) {
 			hottest = h
 		}
+	}
+	if !own && later.Load != "" {
+		if hottest.Load == "" || later.Work > hottest.Work {
+			hottest = later
+		}
+		own = true
 	}
 	return hottest, own && known && hottest.Load != ""
 }

@@ -15,6 +15,7 @@ const (
 	CheckOnly         NotCounted = "check_only"           // soft and leather-hard: for the check on the way
 	NoFiring          NotCounted = "no_firing"            // no firing of its sort passed its peak before it was measured
 	FiringIncomplete  NotCounted = "firing_incomplete"
+	HeatAssumed       NotCounted = "heat_assumed" // its heat is not known, and bars of known heat took its place
 	NoHeatWork        NotCounted = "no_heat_work" // neither curve nor cone, or the record still goes on
 	Replaced          NotCounted = "replaced"     // by a corrected reading
 	CrossedOut        NotCounted = "crossed_out"
@@ -61,7 +62,7 @@ func (b Bar) whyAlone(r Reading) NotCounted {
 	case r.Stage == Soft || r.Stage == Leather:
 		return CheckOnly
 	case r.Stage == Biscuit || r.Stage == Fired:
-		if h, ok := b.Hottest(r); !ok || !h.Work.Known() {
+		if _, ok := b.HeatFor(r); !ok {
 			return b.whyUnheated(r)
 		}
 	}
@@ -71,8 +72,11 @@ func (b Bar) whyAlone(r Reading) NotCounted {
 // whyUnheated is why no heat work is known that a bisque or fired length could count at.
 func (b Bar) whyUnheated(r Reading) NotCounted {
 	why := NoFiring
+	if a := b.Assumed.Of(r.Stage); a.Known() && a.Enough && b.AssumesHeat(r) {
+		return HeatAssumed
+	}
 	for _, h := range b.Firings {
-		if sort := Measures(h.Kind); sort != r.Stage && h.Kind != kiln.Other || h.Unfired() {
+		if !b.mayBeOf(h, r) {
 			continue
 		}
 		switch at := h.Passed(); {

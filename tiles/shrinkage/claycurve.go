@@ -212,7 +212,7 @@ func (f *equations) hottestOf(id tiles.ClayID) float64 {
 	own, site := math.Inf(-1), math.Inf(-1)
 	for _, s := range f.sheets {
 		for _, l := range s.lines {
-			if l.heat != nil {
+			if l.heat != nil && !l.heat.Assumed {
 				site = max(site, float64(l.heat.Work))
 				if s.bar.Clay == id && l.stage == tiles.Fired {
 					own = max(own, float64(l.heat.Work))

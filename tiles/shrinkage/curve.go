@@ -79,7 +79,7 @@ func (f *Fit) dots(id tiles.ClayID, from, to tiles.Stage) []CurveDot {
 			continue
 		}
 		for i, l := range s.lines {
-			if l.stage != to || l.heat == nil {
+			if l.stage != to || l.heat == nil || l.heat.Assumed {
 				continue
 			}
 			first, itself := s.before(i, from)

@@ -42,10 +42,11 @@ func (f *Fit) Expect(b tiles.Bar, r tiles.Reading) (Expected, bool) {
 	r.Length = tiles.Millimetre(wet[(len(wet)-1)/2] * leftAt[r.Stage])
 	c := b
 	c.Practice, c.Flags = false, nil
+	f.assume(&c)
 	if r.At.IsZero() { // not read yet: after every firing
 		r.At = time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
 	}
-	if _, ok := b.Hottest(r); !ok && (r.Stage == tiles.Biscuit || r.Stage == tiles.Fired) {
+	if _, ok := c.HeatFor(r); !ok && (r.Stage == tiles.Biscuit || r.Stage == tiles.Fired) {
 		c.Firings = slices.DeleteFunc(slices.Clone(b.Firings), func(h tiles.Heat) bool { return !h.Work.Known() })
 		c.Firings = append(c.Firings, f.assumedHeat(b, r))
 	}

@@ -55,7 +55,7 @@ func (f *Fit) NextBar(a Ask) ([]Gain, error) {
 	}{{1, 1, []tiles.Stage{tiles.Wet, tiles.Fired}}, {1, 1, []tiles.Stage{tiles.Wet, tiles.Dry}}, {2, 1, []tiles.Stage{tiles.Wet, tiles.Fired}}, {2, 2, []tiles.Stage{tiles.Wet, tiles.Fired}}} {
 		g := f
 		for i := range try.bars {
-			if g, err = g.With(g.imagined(a, l.ref, i, i%try.loads, try.stages)); err != nil {
+			if g, err = g.with(g.imagined(a, l.ref, i, i%try.loads, try.stages)); err != nil {
 				return nil, fmt.Errorf("next bar: %w", err)
 			}
 		}

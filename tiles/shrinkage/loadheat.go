@@ -48,7 +48,7 @@ func (f *Fit) LoadHeats() []LoadHeat {
 	var names []string
 	for _, s := range f.sheets {
 		for i, l := range s.lines {
-			if l.heat == nil || s.slipped(i) || f.clay(s.bar.Clay).slope(float64(l.heat.Work)) < loadMatters {
+			if l.heat == nil || l.heat.Assumed || s.slipped(i) || f.clay(s.bar.Clay).slope(float64(l.heat.Work)) < loadMatters {
 				continue
 			}
 			p, load := l.heat.Probe, loadName(l.heat)

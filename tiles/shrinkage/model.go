@@ -83,7 +83,9 @@ func (f *equations) readBars(ctx context.Context, clays []tiles.Clay) error {
 		}
 	}
 	f.studio.Bars = bars
+	f.countKnown()
 	for i := range bars {
+		f.assume(&bars[i])
 		if ctx.Err() != nil {
 			return fmt.Errorf("shrink fit: %w", context.Cause(ctx))
 		}
@@ -120,11 +122,10 @@ func (f *equations) sheet(b *tiles.Bar, alone string) (*sheet, []LeftOut) {
 			why = "no length"
 		}
 		if why == "" && (r.Stage == tiles.Biscuit || r.Stage == tiles.Fired) {
-			h, ok := b.Hottest(*r)
-			if ok && h.Work.Known() {
+			if h, ok := b.HeatFor(*r); ok {
 				l.heat = &h
 			} else {
-				why = "its firing has no heat work"
+				why = noHeat(b, *r)
 			}
 		}
 		if _, fits := leftAt[r.Stage]; why == "" && !fits {

@@ -47,6 +47,7 @@ type RateParts struct {
 // Basis is what a batch's rate rests on.
 type Basis struct {
 	Bars, Loads, Struck int
+	Assumed             int       // bars of assumed heat, beside Bars
 	LastReading         time.Time // last fired reading; zero: none
 }
 
@@ -76,11 +77,11 @@ func (f *Fit) Rate(a Ask, to tiles.Stage) (Rate, error) {
 		seen := &b.stageSeen
 		if at := to; at == tiles.Dry || at == tiles.Biscuit {
 			seen = &stageSeen{}
-			if b.has(at) {
+			if b.early[at] != nil {
 				seen = b.early[at]
 			}
 		}
-		out.Basis = Basis{seen.bars, len(seen.loads), b.struck, seen.last}
+		out.Basis = Basis{seen.bars, len(seen.loads), b.struck, seen.assumed, seen.last}
 	}
 	return out, nil
 }

@@ -35,6 +35,7 @@ type stageSeen struct {
 	formings []tiles.Forming
 	probes   []string
 	last     time.Time // last reading
+	assumed  int       // bars that count at an assumed heat, beside these
 }
 
 // at is what was seen at a stage; the fired one for any that has none of its own.
@@ -75,7 +76,7 @@ func (f *Fit) conclude() {
 		}
 	}
 	for _, s := range f.sheets {
-		read := map[tiles.Stage]bool{}
+		read, assumed := map[tiles.Stage]bool{}, map[tiles.Stage]bool{}
 		batch := f.seen(s.bar.BatchRef)
 		for i, l := range s.lines {
 			if s.slipped(i) {
@@ -86,6 +87,10 @@ func (f *Fit) conclude() {
 				continue
 			}
 			seen := batch.at(l.stage)
+			if l.heat != nil && l.heat.Assumed {
+				assumed[l.stage] = true
+				continue
+			}
 			read[l.stage] = true
 			if l.heat != nil {
 				seen.loads = include(seen.loads, loadName(l.heat))
@@ -101,6 +106,11 @@ func (f *Fit) conclude() {
 			seen := batch.at(stage)
 			seen.bars++
 			seen.formings = include(seen.formings, forming(s.bar.Forming))
+		}
+		for stage := range assumed {
+			if !read[stage] {
+				batch.at(stage).assumed++
+			}
 		}
 	}
 	f.tested = map[tiles.ClayID]claySeen{}
@@ -145,7 +155,7 @@ func (f *equations) claySeen(id tiles.ClayID) claySeen {
 	out := claySeen{bloated: math.Inf(1), lowest: math.Inf(1)}
 	for _, s := range f.sheets {
 		for i, l := range s.lines {
-			if s.bar.Clay != id || l.heat == nil || s.slipped(i) {
+			if s.bar.Clay != id || l.heat == nil || l.heat.Assumed || s.slipped(i) {
 				continue
 			}
 			out.lowest = min(out.lowest, float64(l.heat.Work))
@@ -247,6 +257,12 @@ func (f *Fit) Standing(a Ask, to tiles.Stage) Standing {
 	}
 	ago := dayOf(f, a).Sub(batch.last)
 	rests := fmt.Sprintf("%s in %s, last %s", count(batch.bars, "bar"), count(len(batch.loads), "load"), since(ago))
+	if batch.assumed > 0 {
+		rests += fmt.Sprintf("; %d more of assumed heat", batch.assumed)
+	}
+	if batch.bars == 0 && batch.assumed > 0 || out.NoOwnFired && f.anyAssumed(ref.Clay) {
+		return f.standingAssumed(&batch.stageSeen, f.studio.Assumed[ref.Clay].Fired, hot, out)
+	}
 	switch mix := unknownMix(f, ref); {
 	case mix != nil:
 		out.Trust, out.Why = NoBars, "no bar of this mix yet: the mean of "+refs(mix.Parents)+", no surer than a new bag"
@@ -299,10 +315,13 @@ func standingEarly(f *Fit, a Ask, ref tiles.BatchRef, to tiles.Stage, out Standi
 		if r.Clay != ref.Clay {
 			continue
 		}
-		ofClay = ofClay || b.has(at)
-		if r == ref && b.has(at) {
+		ofClay = ofClay || b.has(at) || b.early[at] != nil && b.early[at].assumed > 0
+		if r == ref && b.early[at] != nil {
 			seen = b.early[at]
 		}
+	}
+	if seen.bars == 0 && seen.assumed > 0 {
+		return f.standingAssumed(seen, f.studio.Assumed[ref.Clay].Of(at), a.BisqueWork, out)
 	}
 	ago := dayOf(f, a).Sub(seen.last)
 	word := stageWords[at]

@@ -134,7 +134,7 @@ func (f *Fit) Shelves(of kiln.KilnID) (Shelves, bool) {
 		var off []float64
 		var row func(i int) float64
 		for i, l := range s.lines {
-			if l.heat == nil || l.heat.Kiln != of || l.heat.Shelf == "" || s.slipped(i) {
+			if l.heat == nil || l.heat.Assumed || l.heat.Kiln != of || l.heat.Shelf == "" || s.slipped(i) {
 				continue
 			}
 			slope := f.clay(s.bar.Clay).slope(float64(l.heat.Work))

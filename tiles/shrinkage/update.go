@@ -14,8 +14,17 @@ import (
 // one, a flag. b is the bar as it is now. Sds, slopes and maturing points stay as they are
 // until the next Fit; means and ranges are what solving anew with them would give. Where the
 // change cannot be worked in (a clay that is not listed, two loads that met for the first
-// time) it says so, and Fit must be called.
+// time, a third bar of known heat where others count at an assumed one) it says so, and Fit must be called.
 func (f *Fit) With(b tiles.Bar) (*Fit, error) {
+	g, err := f.with(b)
+	if err == nil && g.assumedSteps(f, b.Clay) {
+		return nil, fmt.Errorf("shrink update: the heats assumed of %s: %w", b.Clay, mixedmodel.ErrAnew)
+	}
+	return g, err
+}
+
+// with is With, whatever becomes of assumed heats.
+func (f *Fit) with(b tiles.Bar) (*Fit, error) {
 	if f.clay(b.Clay) == nil {
 		return nil, fmt.Errorf("shrink update: bar %s is of clay %q, which is not in the fit: %w", b.Code, b.Clay, mixedmodel.ErrAnew)
 	}
@@ -23,11 +32,14 @@ func (f *Fit) With(b tiles.Bar) (*Fit, error) {
 	order := func(x, y tiles.Bar) int { return cmp.Or(cmp.Compare(x.ID, y.ID), cmp.Compare(x.Code, y.Code)) }
 	at, known := slices.BinarySearchFunc(f.studio.Bars, b, order)
 	g.studio.Bars = slices.Clone(f.studio.Bars)
+	f.assume(&b)
+	var was tiles.Bar
 	if known {
-		g.studio.Bars[at] = b
+		was, g.studio.Bars[at] = f.studio.Bars[at], b
 	} else {
 		g.studio.Bars = slices.Insert(g.studio.Bars, at, b)
 	}
+	g.recountKnown(was, b)
 	g.left = slices.DeleteFunc(slices.Clone(f.left), func(l LeftOut) bool { return l.Bar == b.Code })
 	now, left := g.sheet(&g.studio.Bars[at], "")
 	g.left = append(g.left, left...)

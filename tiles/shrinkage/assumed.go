@@ -1,0 +1,133 @@
+package shrinkage
+
+import (
+	"fmt"
+	"maps"
+	"math"
+
+	"lidwright/kiln"
+	"lidwright/tiles"
+)
+
+// enoughKnown is how many bars of a clay with a length of known heat make one of assumed heat step back (own).
+const enoughKnown = 3
+
+// knownHeat counts the bars of a clay that have a bisque and a fired length of known heat.
+type knownHeat struct{ bisque, fired int }
+
+func (k *knownHeat) of(s tiles.Stage) *int {
+	if s == tiles.Biscuit {
+		return &k.bisque
+	}
+	return &k.fired
+}
+
+// add adds n for each of the stages at which b has a length of known heat that may enter a fit.
+func (k *knownHeat) add(b tiles.Bar, n int) {
+	if !b.InFit() {
+		return
+	}
+	for _, s := range []tiles.Stage{tiles.Biscuit, tiles.Fired} {
+		for _, r := range b.Readings {
+			if r.Stage != s || !r.Counts() {
+				continue
+			}
+			if h, ok := b.Hottest(r); ok && h.Work.Known() {
+				*k.of(s) += n
+				break
+			}
+		}
+	}
+}
+
+func (f *equations) countKnown() {
+	f.known = map[tiles.ClayID]knownHeat{}
+	for i := range f.studio.Bars {
+		f.countBar(f.studio.Bars[i], 1)
+	}
+}
+
+func (f *equations) countBar(b tiles.Bar, n int) {
+	k := f.known[b.Clay]
+	k.add(b, n)
+	f.known[b.Clay] = k
+}
+
+// recountKnown counts a bar that was something else before. The fit that f was made from keeps its own counts.
+func (f *equations) recountKnown(was, is tiles.Bar) {
+	f.known = maps.Clone(f.known)
+	f.countBar(was, -1)
+	f.countBar(is, 1)
+}
+
+// assume fills in what is assumed of the heat of b.
+func (f *equations) assume(b *tiles.Bar) {
+	known := f.known[b.Clay]
+	b.Assumed = f.studio.Assumed[b.Clay]
+	b.Assumed.Bisque.Enough = known.bisque >= enoughKnown
+	b.Assumed.Fired.Enough = known.fired >= enoughKnown
+}
+
+// Assume is b with what f assumes of its heat, for bars of which f has heard nothing yet too. f may be nil.
+func (f *Fit) Assume(b tiles.Bar) tiles.Bar {
+	if f != nil {
+		f.assume(&b)
+	}
+	return b
+}
+
+// assumedSteps reports whether, since before, bars of a clay that count at an assumed heat must step back, or come
+// in again.
+func (f *Fit) assumedSteps(before *Fit, clay tiles.ClayID) bool {
+	for _, s := range []tiles.Stage{tiles.Biscuit, tiles.Fired} {
+		now, was := f.known[clay], before.known[clay]
+		if (*now.of(s) >= enoughKnown) == (*was.of(s) >= enoughKnown) || !f.studio.Assumed[clay].Of(s).Known() {
+			continue
+		}
+		for i := range f.studio.Bars {
+			b := &f.studio.Bars[i]
+			if b.Clay != clay || !b.InFit() {
+				continue
+			}
+			for _, r := range b.Readings {
+				if r.Stage == s && r.Counts() && b.AssumesHeat(r) {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+// noHeat is why the length r has no heat.
+func noHeat(b *tiles.Bar, r tiles.Reading) string {
+	if b.WhyNot(r) == tiles.HeatAssumed {
+		return "its heat is not known, and other bars of known heat are there"
+	}
+	return "its firing has no heat work"
+}
+
+// anyAssumed reports whether a fired bar of the clay counts at an assumed heat.
+func (f *Fit) anyAssumed(clay tiles.ClayID) bool {
+	for ref, b := range f.batches {
+		if ref.Clay == clay && b.assumed > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// standingAssumed is the standing of a rate that rests on bars of assumed heat alone: few bars at best, and only near
+// the heat that is assumed.
+func (f *Fit) standingAssumed(seen *stageSeen, a tiles.Assumption, hot kiln.Celsius, out Standing) Standing {
+	switch {
+	case hot.Known() && math.Abs(float64(hot-a.Work)) > max(a.SD, testedWithin):
+		out.Untested = true
+		out.Trust, out.Why = Stretched, fmt.Sprintf("no bar of known heat near %.0f °C; heat assumed: %s", float64(hot), a.Says)
+	case seen.assumed == 0:
+		out.Trust, out.Why = Borrowed, "no fired bar of this batch yet: rates of the clay's other batches; heat assumed: "+a.Says
+	default:
+		out.Trust, out.Why = Thin, fmt.Sprintf("%s, heat assumed: %s", count(seen.assumed, "bar"), a.Says)
+	}
+	return out
+}
