@@ -263,6 +263,7 @@ var whoMay = map[auth.Who]string{
 		GET /v1/verdicts`,
 	Bench: `
 		POST /bar/{bar}
+		POST /bar/{bar}/firing
 		POST /bar/{bar}/flags
 		POST /bar/{bar}/strike
 		POST /by-hand
@@ -283,6 +284,7 @@ var whoMay = map[auth.Who]string{
 		PUT /v1/bars/{bar}
 		PUT /v1/bars/{bar}/flags
 		PUT /v1/bars/{bar}/readings/{id}
+		PUT /v1/bars/{bar}/readings/{id}/firing
 		PUT /v1/bars/{bar}/readings/{id}/strike
 		PUT /v1/firings/{id}
 		PUT /v1/firings/{id}/begin

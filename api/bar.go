@@ -105,6 +105,19 @@ func (s barRoutes) putReading(ctx context.Context, in *putReadingInput) (*kept[w
 	return &kept[wire.Reading]{status(k), j}, nil
 }
 
+type whichInput struct {
+	wire.ReadingPath
+	Body wire.WhichFiring
+}
+
+func (s barRoutes) putWhich(ctx context.Context, in *whichInput) (*body[wire.Reading], error) {
+	j, err := s.Bars().TellFiring(ctx, in.ReadingPath, in.Body)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &body[wire.Reading]{j}, nil
+}
+
 type actInput struct {
 	wire.ReadingPath
 	Body wire.ActBody

@@ -14,6 +14,7 @@ import (
 	"lidwright/api/pages"
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
+	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
 )
 
@@ -144,8 +145,9 @@ type barPageData struct {
 	Correct *wire.Reading // what is typed takes its place
 	Word    bool          // whoever looks may confirm in a word: the owner, or there are no passcodes
 	Units   []tiles.LengthUnit
-	MassID  string // a new id for an entry of masses
-	Load    string // the load whose page led here; empty: none
+	MassID  string      // a new id for an entry of masses
+	Load    string      // the load whose page led here; empty: none
+	Which   *whichAsked // a length whose firing nobody told, where that is asked
 }
 
 // Flags are all flags, with those that the bar has.
@@ -217,6 +219,10 @@ func (s barRoutes) barPage(w http.ResponseWriter, r *http.Request) error {
 				data.Saved.Earlier = s.Bars().Doubted(bar, bar.Readings[i])
 			}
 		}
+	}
+	which := r.URL.Query().Get("which")
+	if err := s.askWhich(r.Context(), &data, bar, cmp.Or(which, r.URL.Query().Get("saved")), which != ""); err != nil {
+		return err
 	}
 	data.correct(r.URL.Query().Get("correct"))
 	return s.render(w, "bar", data)
@@ -439,4 +445,94 @@ func (s barRoutes) postBars(w http.ResponseWriter, r *http.Request) error {
 	}
 	http.Redirect(w, r, "/bars/measure?"+url.Values{"codes": {strings.Join(codes, " ")}, "stage": {string(tiles.Wet)}}.Encode(), http.StatusSeeOther)
 	return nil
+}
+
+// whichAsked is what the page of a bar asks of a length whose firing nobody told.
+type whichAsked struct {
+	Reading wire.Reading
+	Firings []whichFiring
+}
+
+// whichFiring is one of the firings to choose from.
+type whichFiring struct {
+	ID, Name, Kind, Cone string
+	At                   *string
+}
+
+// mostAsked is how many firings are offered by name; others are told by theirs.
+const mostAsked = 3
+
+// askWhich makes d the page that asks which firing the reading of that id came out of: where that is not known, or
+// where somebody wants to say it all the same.
+func (s barRoutes) askWhich(ctx context.Context, d *barPageData, b tiles.Bar, id string, wanted bool) error {
+	at := slices.IndexFunc(b.Readings, func(r tiles.Reading) bool { return r.ID == id })
+	if at < 0 || at >= len(d.Bar.Readings) || !wanted && !asksWhich(d.Bar.Readings[at]) {
+		return nil
+	}
+	if stage := b.Readings[at].Stage; stage != tiles.Biscuit && stage != tiles.Fired {
+		return nil
+	}
+	firings, err := s.Bars().WhichAsked(ctx, b, b.Readings[at], mostAsked)
+	if err != nil {
+		return err
+	}
+	d.Which = &whichAsked{Reading: d.Bar.Readings[at]}
+	l := heatwork.MainConeScale()
+	for _, f := range firings {
+		one := whichFiring{ID: string(f.ID), Name: f.Name(), Kind: string(f.Kind), At: s.Moment(f.PeakPassed())}
+		if w, ok := f.WorkOn(s.Channel(f.Kiln, ""), ""); ok && w.C.Known() {
+			one.Cone = l.Words(l.Position(w.C))
+		}
+		d.Which.Firings = append(d.Which.Firings, one)
+	}
+	return nil
+}
+
+// asksWhich reports whether the firing of a reading is not known.
+func asksWhich(r wire.Reading) bool {
+	if r.HeatAssumed != nil {
+		return true
+	}
+	return r.WhyNot != nil && slices.Contains([]string{string(tiles.NoFiring), string(tiles.HeatAssumed)}, r.WhyNot.Code)
+}
+
+// postWhich keeps the answer.
+func (s barRoutes) postWhich(w http.ResponseWriter, r *http.Request) error {
+	form, err := sent(r)
+	if err != nil {
+		return err
+	}
+	p := wire.ReadingPath{BarPath: wire.BarPath{Bar: r.PathValue("bar")}, ID: form.Get("reading")}
+	to := "/bar/" + url.PathEscape(p.Bar) + "?saved=" + url.QueryEscape(p.ID)
+	var told wire.WhichFiring
+	switch which := form.Get("which"); which {
+	case "usual": // it counts at what is assumed: nothing to keep
+		http.Redirect(w, r, "/bar/"+url.PathEscape(p.Bar), http.StatusSeeOther)
+		return nil
+	case "cone":
+		told.Cone = form.Get("cone")
+	case "other":
+		told.Firing = form.Get("firing")
+	default:
+		told.Firing = which
+	}
+	if _, err = s.Bars().TellFiring(r.Context(), p, told); err == nil {
+		http.Redirect(w, r, to, http.StatusSeeOther)
+		return nil
+	}
+	bar, barErr := s.Bars().Bar(r.Context(), p.BarPath)
+	if barErr != nil {
+		return barErr
+	}
+	data := s.barPageData(r.Context(), bar)
+	if err := s.askWhich(r.Context(), &data, bar, p.ID, true); err != nil {
+		return err
+	}
+	data.Error = s.problemFrom(r.Context(), err)
+	for name, v := range form {
+		data.Typed[name] = v
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.WriteHeader(data.Error.Status)
+	return s.render(w, "bar", data)
 }

@@ -201,6 +201,7 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	d.server.Kilns().TakeAdded(added)
 	d.server.Learn = d.relearn
 	d.server.Archive, d.server.Copies, d.server.Recorder, d.server.Shrink, d.server.Heat, d.server.Notices = usecase.StorageOf(d.store), copies{d.store, d.stopping}, d.recorder, d.shrink, d.heat, d.herald
+	d.shrink.assumed = d.server.Clays().Assumed
 	d.outbox = outbox.New(store.Outbox{Store: d.store}, cfg.Store.Folder, d.server.Site.Version, func() kiln.Stamp { return d.Now() }, d.server.LiveKilns, store.CurveSum)
 	d.server.Collector = d.outbox
 	d.herald.studio, d.herald.keeps = d.server.Clays().StudioNews, d.keeps

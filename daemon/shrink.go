@@ -25,6 +25,7 @@ type shrink struct {
 	channel  usecase.Channels
 	wake     chan struct{}
 	patience time.Duration // how long whoever asks waits for a fit
+	assumed  func(context.Context) (map[tiles.ClayID]tiles.Assumed, error) // heats of what nobody told; nil: none
 	revision atomic.Uint64 // grows whenever an answer may come out otherwise
 
 	mu     sync.Mutex // guards the fields below
@@ -212,6 +213,11 @@ func (s *shrink) make(ctx context.Context, before *shrinkage.Fit) (*shrinkage.Fi
 	studio, asOf, err := loadStudio(ctx, s.store, s.channel)
 	if err != nil {
 		return nil, asOf, err
+	}
+	if s.assumed != nil {
+		if studio.Assumed, err = s.assumed(ctx); err != nil {
+			return nil, asOf, err
+		}
 	}
 	defer debug.SetGCPercent(debug.SetGCPercent(refitGC))
 	fit, err := studio.Fit(ctx, before)

@@ -52,12 +52,16 @@ func (s Bars) barJSON(b tiles.Bar, fit *shrinkage.Fit) wire.BarJSON {
 		j.Flags = append(j.Flags, string(f))
 	}
 	j.Next = string(tiles.Wet)
+	var fired time.Time // when it was read fired last
 	for _, r := range b.Readings {
 		rj := s.ReadingJSON(b, r, fit)
 		rj.Confirms = confirmed(b, r)
 		j.Readings = append(j.Readings, rj)
 		if r.Counts() && r.Mass == nil {
 			j.Shrunk, j.Next = rj.TotalRatio, string(nextStage(r.Stage))
+			if r.Stage == tiles.Fired {
+				fired = later(fired, r.At)
+			}
 		}
 	}
 	for _, h := range b.Firings {
@@ -65,6 +69,12 @@ func (s Bars) barJSON(b tiles.Bar, fit *shrinkage.Fit) wire.BarJSON {
 		if at := tiles.Measures(h.Kind); at != "" && !at.Before(tiles.Stage(j.Next)) {
 			j.Next = string(at)
 		}
+		if tiles.Measures(h.Kind) == tiles.Fired && (h.Unfired() || h.Passed().IsZero() || h.Passed().After(fired)) && !h.Told() {
+			fired = time.Time{} // it is fired again
+		}
+	}
+	if j.Next == string(tiles.Fired) && !fired.IsZero() {
+		j.Next = ""
 	}
 	return j
 }
@@ -191,6 +201,7 @@ type Asked struct {
 	belief  shrinkage.Plausibility
 	Fix     string // what was probably meant, as it would be typed
 	Earlier *shrinkage.Doubt
+	which   *whichFiring // that it came out of, where the entry says so
 }
 
 // ReadReading reads the length as it was written and sees whether it can be believed.
@@ -225,6 +236,16 @@ func (s Bars) ReadReading(ctx context.Context, p wire.ReadingPath, b wire.Readin
 	bar.Readings = slices.DeleteFunc(slices.Clone(bar.Readings), func(o tiles.Reading) bool { // no part of what is believed
 		return o.ID == r.ID || o.ID == r.Supersedes && r.Supersedes != ""
 	})
+	if b.Cone != "" || b.Firing != "" {
+		which, err := s.which(ctx, bar, r, wire.WhichFiring{Firing: b.Firing, Cone: b.Cone})
+		if err != nil {
+			return Asked{}, err
+		}
+		a.which = &which
+		if !bar.WasIn(which.load.ID) {
+			bar.Firings = append(slices.Clip(bar.Firings), which.heat)
+		}
+	}
 	a.Bar = bar
 	j := shrinkage.Judge(bar, &r, s.LastFit())
 	a.belief, a.Fix, a.Earlier = j.Belief, j.Fix, j.Earlier
@@ -330,6 +351,15 @@ func (s Bars) KeepReading(ctx context.Context, p wire.ReadingPath, b wire.Readin
 }
 
 func (s Bars) KeepAsked(ctx context.Context, p wire.ReadingPath, a Asked) (tiles.PutResult, wire.Reading, error) {
+	if a.which != nil && !a.Said {
+		before, err := s.Bar(ctx, p.BarPath)
+		if err == nil {
+			err = s.placed(ctx, before, a.Reading, *a.which)
+		}
+		if err != nil {
+			return tiles.PutResult{}, wire.Reading{}, err
+		}
+	}
 	k, err := s.Archive.PutReading(ctx, a.Reading, s.Now())
 	if err != nil {
 		return k, wire.Reading{}, err

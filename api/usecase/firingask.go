@@ -146,9 +146,9 @@ func (m FiringMeant) For() string {
 	l := heatwork.MainConeScale()
 	cone := l.Words(l.Position(m.Work))
 	if m.Kiln == "" {
-		return fmt.Sprintf("%s, cone %s: %s", m.Kind, cone, map[string]string{"asked": "the heat asked", "bag": "the cone on the bag"}[m.From])
+		return fmt.Sprintf("%s, %s: %s", m.Kind, cone, map[string]string{"asked": "the heat asked", "bag": "the cone on the bag"}[m.From])
 	}
-	from := map[string]string{"usual": "your usual %s in %s, cone %s", "asked": "%s in %s, the heat asked: cone %s", "bag": "%s in %s, no usual firing yet: the cone on the bag, %s"}[m.From]
+	from := map[string]string{"usual": "your usual %s in %s, %s", "asked": "%s in %s, the heat asked: %s", "bag": "%s in %s, no usual firing yet: the cone on the bag, %s"}[m.From]
 	return join(fmt.Sprintf(from, m.Kind, m.Kiln, cone), m.Says)
 }
 

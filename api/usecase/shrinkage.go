@@ -86,7 +86,7 @@ func (s Clays) ShrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.Ti
 }
 
 func (s Clays) basisJSON(b shrinkage.Basis) wire.Basis {
-	return wire.Basis{Bars: b.Bars, Loads: b.Loads, Struck: b.Struck, LastReadingAt: s.Moment(b.LastReading)}
+	return wire.Basis{Bars: b.Bars, Assumed: b.Assumed, Loads: b.Loads, Struck: b.Struck, LastReadingAt: s.Moment(b.LastReading)}
 }
 
 // glance is an Archive and the probes of one moment for one look over many clays: what they all rest on is read

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"lidwright/api/wire"
+	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -38,7 +39,9 @@ var whyNotTexts = map[tiles.NotCounted]struct{ says, fix string }{
 	tiles.WaitsForNextStage: {"It counts with the next stage measured on this bar.", ""},
 	tiles.CheckOnly:         {"Soft and leather-hard lengths serve the check on the way, not the rate.", ""},
 	tiles.NoFiring: {"No firing of its kind is known that passed its peak before it was measured.",
-		"Say which load it was in"},
+		"Which firing was it?"},
+	tiles.HeatAssumed: {"Its heat is not known, and three bars of this clay with a known heat are there: it counts no more.",
+		"Which firing was it?"},
 	tiles.FiringIncomplete: {"Its firing is marked incomplete.", "Look at the firing"},
 	tiles.NoHeatWork:       {"Its firing has no heat work yet: the record still goes on, or has neither curve nor cone.", "Look at the firing"},
 	tiles.Replaced:         {"A corrected reading took its place.", ""},
@@ -53,6 +56,7 @@ var whyNotTexts = map[tiles.NotCounted]struct{ says, fix string }{
 
 // Counted says in j whether the reading r of b is a term of fit, and if not why and what to do.
 func Counted(j *wire.Reading, b tiles.Bar, r tiles.Reading, fit *shrinkage.Fit) {
+	b = fit.Assume(b)
 	why := b.WhyNot(r)
 	if r.Mass != nil {
 		return
@@ -65,7 +69,18 @@ func Counted(j *wire.Reading, b tiles.Bar, r tiles.Reading, fit *shrinkage.Fit) 
 	j.Pending = j.Counted != in && why != tiles.LooksWrong
 	if why != "" {
 		j.WhyNot = whyNot(why, b, r)
+		return
 	}
+	if h, ok := b.HeatFor(r); ok && h.Assumed {
+		l := heatwork.MainConeScale()
+		j.HeatAssumed = &wire.HeatAssumed{HeatWorkC: Celsius(h.Work), Cone: l.Words(l.Position(h.Work)), SDC: h.ExtraSD,
+			Text: "Its heat is assumed: " + b.Assumed.Of(r.Stage).Says + ".", Fix: wire.Fix{Text: "Which firing was it?", Link: whichLink(b, r)}}
+	}
+}
+
+// whichLink leads to where the firing of a reading is told.
+func whichLink(b tiles.Bar, r tiles.Reading) string {
+	return "/bar/" + url.PathEscape(string(b.Code)) + "?which=" + url.QueryEscape(r.ID) + "#which"
 }
 
 func whyNot(code tiles.NotCounted, b tiles.Bar, r tiles.Reading) *wire.WhyNot {
@@ -80,8 +95,8 @@ func whyNot(code tiles.NotCounted, b tiles.Bar, r tiles.Reading) *wire.WhyNot {
 		if r.Needs() == "confirm" {
 			link += "?again=" + url.QueryEscape(r.ID)
 		}
-	case tiles.NoFiring:
-		link = "/unpack"
+	case tiles.NoFiring, tiles.HeatAssumed:
+		link = whichLink(b, r)
 	case tiles.FiringIncomplete, tiles.NoHeatWork:
 		for _, h := range b.Firings {
 			if m := tiles.Measures(h.Kind); (m == r.Stage || m == "") && h.Firing != "" {

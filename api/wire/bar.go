@@ -20,7 +20,7 @@ type BarJSON struct {
 	Readings []Reading `json:"readings"`
 	Firings  []Heat    `json:"firings"`
 	Shrunk   *float64  `json:"total_ratio_so_far" doc:"Share of the wet length, of the last reading that counts"`
-	Next     string    `json:"next_stage" doc:"The stage that is likely to be measured next"`
+	Next     string    `json:"next_stage" doc:"The stage that is likely to be measured next; empty where it is fired and measured"`
 	Derived  Derived   `json:"derived" doc:"Figures by their definitions, from the readings that count"`
 }
 
@@ -50,7 +50,15 @@ type ReadingBody struct {
 	By         string    `json:"by,omitempty"`
 	QueuedS    float64   `json:"queued_s,omitempty" doc:"Time the entry waited in an open page"`
 	Supersedes string    `json:"supersedes,omitempty" doc:"Id of the reading that this one corrects"`
+	Cone       string    `json:"cone,omitempty" doc:"Of a bisque or fired length: the cone that its firing reached, where no firing is known"`
+	Firing     string    `json:"firing,omitempty" doc:"Of a bisque or fired length: the firing that it came out of, by id or name, or last"`
 	Mass       *MassBody `json:"mass_g,omitempty"`
+}
+
+// WhichFiring says which firing a bisque or fired length came out of, or what cone that reached.
+type WhichFiring struct {
+	Firing string `json:"firing,omitempty" doc:"By id or name, as big-blue/8 or big-blue/last; last: the last of its kind in the kiln of the clay"`
+	Cone   string `json:"cone,omitempty" doc:"The cone that it reached, where no firing is known"`
 }
 
 type MassBody struct {
@@ -61,34 +69,35 @@ type MassBody struct {
 }
 
 type Reading struct {
-	ID           string     `json:"id"`
-	Bar          string     `json:"bar"`
-	Stage        string     `json:"stage"`
-	Mark         int        `json:"mark"`
-	LengthMM     *float64   `json:"length_mm"`
-	AsTyped      string     `json:"as_typed"`
-	Unit         string     `json:"unit"`
-	TotalRatio   *float64   `json:"total_ratio" doc:"Shrink since the wet reading, share of the wet length"`
-	ExpectedMM   []*float64 `json:"expected_mm,omitempty"`
-	Unusual      bool       `json:"unusual"`
-	Slip         string     `json:"slip,omitempty" doc:"The mistake it looks like: inch_as_mm, mm_as_inch, ten_times, tenth, digits_swapped, digit_wrong, another_bar, longer_than_before, not_fired_yet, far_from_clay, far_from_usual"`
-	Question     string     `json:"question,omitempty"`
-	Fix          *string    `json:"fix,omitempty" doc:"What was probably meant, as it would be typed"`
-	NotKept      bool       `json:"not_kept,omitempty" doc:"With ask: nothing is kept, the question comes first. The same entry without ask keeps it, not confirmed"`
-	Earlier      *Earlier   `json:"earlier,omitempty" doc:"A length of before that this one and the others contradict; the question is about that one"`
-	Needs        string     `json:"needs,omitempty" doc:"confirm: it is not confirmed, and does not count until a second reading that is entered afresh agrees, or the owner confirms it in a word; count: the owner alone lets it in"`
-	Counted      bool       `json:"counted" doc:"A term of the fit that rates come from; with pending: as it will be"`
-	Pending      bool       `json:"pending,omitempty" doc:"The fit does not say so yet"`
-	WhyNot       *WhyNot    `json:"why_not,omitempty" doc:"Why it does not count"`
-	By           string     `json:"by"`
-	At           *string    `json:"at"`
-	ClockTrusted bool       `json:"clock_trusted"`
-	Mass         *MassBody  `json:"mass_g,omitempty"`
-	Confirmed    *Act       `json:"confirmed,omitempty" doc:"By a second reading (why: read again), or by the owner's word"`
-	Confirms     string     `json:"confirms,omitempty" doc:"Id of the earlier reading that this one, entered afresh, agrees with and confirmed: both count"`
-	CountedBy    *Act       `json:"counted_by,omitempty" doc:"The owner's word that it counts"`
-	Struck       *Act       `json:"struck"`
-	Supersedes   *string    `json:"supersedes"`
+	ID           string       `json:"id"`
+	Bar          string       `json:"bar"`
+	Stage        string       `json:"stage"`
+	Mark         int          `json:"mark"`
+	LengthMM     *float64     `json:"length_mm"`
+	AsTyped      string       `json:"as_typed"`
+	Unit         string       `json:"unit"`
+	TotalRatio   *float64     `json:"total_ratio" doc:"Shrink since the wet reading, share of the wet length"`
+	ExpectedMM   []*float64   `json:"expected_mm,omitempty"`
+	Unusual      bool         `json:"unusual"`
+	Slip         string       `json:"slip,omitempty" doc:"The mistake it looks like: inch_as_mm, mm_as_inch, ten_times, tenth, digits_swapped, digit_wrong, another_bar, longer_than_before, not_fired_yet, far_from_clay, far_from_usual"`
+	Question     string       `json:"question,omitempty"`
+	Fix          *string      `json:"fix,omitempty" doc:"What was probably meant, as it would be typed"`
+	NotKept      bool         `json:"not_kept,omitempty" doc:"With ask: nothing is kept, the question comes first. The same entry without ask keeps it, not confirmed"`
+	Earlier      *Earlier     `json:"earlier,omitempty" doc:"A length of before that this one and the others contradict; the question is about that one"`
+	Needs        string       `json:"needs,omitempty" doc:"confirm: it is not confirmed, and does not count until a second reading that is entered afresh agrees, or the owner confirms it in a word; count: the owner alone lets it in"`
+	Counted      bool         `json:"counted" doc:"A term of the fit that rates come from; with pending: as it will be"`
+	Pending      bool         `json:"pending,omitempty" doc:"The fit does not say so yet"`
+	WhyNot       *WhyNot      `json:"why_not,omitempty" doc:"Why it does not count"`
+	HeatAssumed  *HeatAssumed `json:"heat_assumed,omitempty" doc:"It counts, at a heat that nobody told"`
+	By           string       `json:"by"`
+	At           *string      `json:"at"`
+	ClockTrusted bool         `json:"clock_trusted"`
+	Mass         *MassBody    `json:"mass_g,omitempty"`
+	Confirmed    *Act         `json:"confirmed,omitempty" doc:"By a second reading (why: read again), or by the owner's word"`
+	Confirms     string       `json:"confirms,omitempty" doc:"Id of the earlier reading that this one, entered afresh, agrees with and confirmed: both count"`
+	CountedBy    *Act         `json:"counted_by,omitempty" doc:"The owner's word that it counts"`
+	Struck       *Act         `json:"struck"`
+	Supersedes   *string      `json:"supersedes"`
 }
 
 // Earlier is a reading of before that later ones contradict.
@@ -103,9 +112,18 @@ type Earlier struct {
 
 // WhyNot says why something that was entered does not count, and what makes it count.
 type WhyNot struct {
-	Code string `json:"code" doc:"waits_for_next_stage, check_only, no_firing, firing_incomplete, no_heat_work, replaced, crossed_out, looks_wrong, flagged, practice, no_wet_length, not_confirmed"`
+	Code string `json:"code" doc:"waits_for_next_stage, check_only, no_firing, heat_assumed, firing_incomplete, no_heat_work, replaced, crossed_out, looks_wrong, flagged, practice, no_wet_length, not_confirmed"`
 	Text string `json:"text"`
 	Fix  *Fix   `json:"fix,omitempty" doc:"Absent where there is nothing to mend"`
+}
+
+// HeatAssumed is the heat at which a length counts whose firing nobody told.
+type HeatAssumed struct {
+	HeatWorkC *float64 `json:"heat_work_c"`
+	SDC       float64  `json:"sd_c" doc:"How far that may be off, one sd"`
+	Cone      string   `json:"cone"`
+	Text      string   `json:"text"`
+	Fix       Fix      `json:"fix" doc:"Where the firing is told"`
 }
 
 // Fix is the one tap that makes something count.

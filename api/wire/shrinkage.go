@@ -53,7 +53,8 @@ type HeatSeen struct {
 }
 
 type Basis struct {
-	Bars          int     `json:"bars"`
+	Bars          int     `json:"bars" doc:"Bars of known heat"`
+	Assumed       int     `json:"bars_of_assumed_heat" doc:"Beside these"`
 	Loads         int     `json:"loads"`
 	Struck        int     `json:"struck"`
 	LastReadingAt *string `json:"last_reading_at"`

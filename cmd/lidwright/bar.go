@@ -92,7 +92,7 @@ func barsCommand() *cobra.Command {
 				if b.Shrunk != nil {
 					so = fmt.Sprintf("%.1f %%", 100**b.Shrunk)
 				}
-				rows = append(rows, []string{b.Bar, b.Clay + "/" + b.Batch, b.Forming, so, b.Next})
+				rows = append(rows, []string{b.Bar, b.Clay + "/" + b.Batch, b.Forming, so, first(b.Next, "done")})
 			}
 			table(c.OutOrStdout(), rows)
 			return nil
@@ -178,20 +178,26 @@ func barCommand() *cobra.Command {
 		Long: `CODE is what is scratched into the bar; lidwright bars new hands codes out. STAGE is wet, soft, leather,
 dry, bisque or fired. LENGTH is the distance between its two marks, cold: 87.6, 87,6, 87.6mm or 3 15/16 in.
 
+A bisque or fired length counts at the heat of its firing. Where no load tells which that was, say it: --firing
+last, --firing big-blue/8, or --cone 6 where no firing is known. Without that it counts at an assumed heat, until
+three bars of that clay with a known one are there; say it later with: lidwright bar BQ7 heat last --cone 6.
+
 A reading that is not believed is asked about, and kept with --yes alone. Then it is not confirmed, and does not
 count until you measure that stage again and enter what you read: if both agree (0.4 mm by calliper, 1 mm by
 rule), both count. To confirm it in a word is the
 owner's, and so is a length that no clay shrinks to. Nothing is overwritten: what was wrong is crossed out and
 stays to be seen.`,
-		Example: "  lidwright bar BQ7 fired 87.6\n  lidwright bar BQ7 confirm last\n  lidwright bar BQ7 count last --why \"it bloated\"\n  lidwright bar BQ7 wet \"3 15/16 in\"\n  lidwright bar BQ7 strike last --why \"wrong mark\"",
+		Example: "  lidwright bar BQ7 fired 87.6\n  lidwright bar BQ7 fired 87.6 --cone 6\n  lidwright bar BQ7 heat last --firing last\n  lidwright bar BQ7 confirm last\n  lidwright bar BQ7 count last --why \"it bloated\"\n  lidwright bar BQ7 wet \"3 15/16 in\"\n  lidwright bar BQ7 strike last --why \"wrong mark\"",
 		Args:    cobra.ExactArgs(3),
 		RunE: func(c *cobra.Command, args []string) error {
 			why, _ := c.Flags().GetString("why")
 			by, _ := c.Flags().GetString("by")
 			unit, _ := c.Flags().GetString("units")
 			switch args[1] {
+			case "heat":
+				return tellHeat(c, args[0], args[2])
 			case "strike", "confirm", "count":
-				id, err := readingID(c, args[0], args[2])
+				id, err := readingID(c, args[0], args[2], func(r wire.Reading) bool { return true })
 				if err != nil {
 					return err
 				}
@@ -202,17 +208,22 @@ stays to be seen.`,
 				return err
 			}
 			body := map[string]any{"stage": args[1], "length": args[2], "unit": first(unit, "mm"), "by": by}
+			for name, v := range firingTold(c) {
+				body[name] = v
+			}
 			return enterReading(c, args[0], args[1], body)
 		},
 	}
 	c.Flags().String("why", "", "reason, for strike and count")
 	c.Flags().String("by", "", "maker's mark")
+	c.Flags().String("firing", "", "of a bisque or fired length: the firing it came out of, as big-blue/8, or last")
+	c.Flags().String("cone", "", "of a bisque or fired length: the cone that its firing reached, where none is known")
 	c.Flags().Bool("yes", false, "keep the length though it is asked about; it does not count until it is confirmed")
 	return c
 }
 
-// readingID is the id of a reading of a bar: as it is given, or of the last one that stands.
-func readingID(c *cobra.Command, bar, id string) (string, error) {
+// readingID is the id of a reading of a bar: as it is given, or of the last one that stands and that passes.
+func readingID(c *cobra.Command, bar, id string, passes func(wire.Reading) bool) (string, error) {
 	if id != "last" {
 		return id, nil
 	}
@@ -229,11 +240,41 @@ func readingID(c *cobra.Command, bar, id string) (string, error) {
 		return "", err
 	}
 	for _, r := range b.Readings {
-		if r.Struck == nil {
+		if r.Struck == nil && passes(r) {
 			id = r.ID
 		}
 	}
 	return id, nil
+}
+
+// firingTold is what --firing and --cone say.
+func firingTold(c *cobra.Command) map[string]string {
+	told := map[string]string{}
+	for _, name := range []string{"firing", "cone"} {
+		if v, _ := c.Flags().GetString(name); v != "" {
+			told[name] = v
+		}
+	}
+	return told
+}
+
+// tellHeat says which firing a length came out of, or what cone that reached.
+func tellHeat(c *cobra.Command, bar, reading string) error {
+	told := firingTold(c)
+	if len(told) != 1 {
+		return &exit{exitWrongUse, "say which firing " + bar + " came out of: --firing last, --firing big-blue/8, or --cone 6 where none is known"}
+	}
+	id, err := readingID(c, bar, reading, func(r wire.Reading) bool { return r.Stage == "bisque" || r.Stage == "fired" })
+	if err != nil {
+		return err
+	}
+	var r keptReading
+	done, err := put(c, "/v1/bars/"+url.PathEscape(bar)+"/readings/"+url.PathEscape(id)+"/firing", told, &r)
+	if err != nil || done {
+		return err
+	}
+	fmt.Fprintln(c.OutOrStdout(), r.says(bar, r.Stage)+".")
+	return nil
 }
 
 // enterReading keeps a length. One that is asked about is kept with --yes, or when the person at the terminal
@@ -286,11 +327,10 @@ type keptReading struct {
 	Confirms string
 	Pending  bool
 	NotKept  bool `json:"not_kept"`
+	Stage    string
+	Assumed  *wire.HeatAssumed `json:"heat_assumed"`
 	Earlier  *struct{ ID, Stage, Question, Needs string }
-	WhyNot   *struct {
-		Text string
-		Fix  *struct{ Text, Link string }
-	} `json:"why_not"`
+	WhyNot   *wire.WhyNot `json:"why_not"`
 }
 
 // says tells the reading, and whether it counts.
@@ -312,13 +352,19 @@ func (r keptReading) says(bar, stage string) string {
 			says += "It does not count: "
 		}
 		says += strings.TrimSuffix(r.WhyNot.Text, ".")
-		if r.WhyNot.Fix != nil {
+		switch {
+		case r.WhyNot.Code == "no_firing", r.WhyNot.Code == "heat_assumed":
+			says += ". " + r.WhyNot.Fix.Text + " lidwright bar " + bar + " heat last --firing last, or --cone 6"
+		case r.WhyNot.Fix != nil:
 			says += ". " + r.WhyNot.Fix.Text + ": " + r.WhyNot.Fix.Link
 		}
 	case r.Pending:
 		says += ". It will count in a moment"
 	default:
 		says += ". It counts"
+	}
+	if r.Assumed != nil {
+		says += ". " + strings.TrimSuffix(r.Assumed.Text, ".") + ". Which firing was it? lidwright bar " + bar + " heat last --firing last, or --cone 6"
 	}
 	if e := r.Earlier; e != nil {
 		says += ". " + e.Question + " Look at it: lidwright bars story " + bar + ", or cross it out: lidwright bar " + bar + " strike " + e.ID + " --why ..."

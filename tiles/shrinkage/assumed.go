@@ -78,7 +78,7 @@ func (f *Fit) Assume(b tiles.Bar) tiles.Bar {
 
 // assumedSteps reports whether, since before, bars of a clay that count at an assumed heat must step back, or come
 // in again.
-func (f *Fit) assumedSteps(before *Fit, clay tiles.ClayID) bool {
+func (f *equations) assumedSteps(before *Fit, clay tiles.ClayID) bool {
 	for _, s := range []tiles.Stage{tiles.Biscuit, tiles.Fired} {
 		now, was := f.known[clay], before.known[clay]
 		if (*now.of(s) >= enoughKnown) == (*was.of(s) >= enoughKnown) || !f.studio.Assumed[clay].Of(s).Known() {
@@ -108,8 +108,8 @@ func noHeat(b *tiles.Bar, r tiles.Reading) string {
 }
 
 // anyAssumed reports whether a fired bar of the clay counts at an assumed heat.
-func (f *Fit) anyAssumed(clay tiles.ClayID) bool {
-	for ref, b := range f.batches {
+func anyAssumed(batches map[tiles.BatchRef]*batchSeen, clay tiles.ClayID) bool {
+	for ref, b := range batches {
 		if ref.Clay == clay && b.assumed > 0 {
 			return true
 		}
@@ -119,15 +119,15 @@ func (f *Fit) anyAssumed(clay tiles.ClayID) bool {
 
 // standingAssumed is the standing of a rate that rests on bars of assumed heat alone: few bars at best, and only near
 // the heat that is assumed.
-func (f *Fit) standingAssumed(seen *stageSeen, a tiles.Assumption, hot kiln.Celsius, out Standing) Standing {
+func standingAssumed(seen *stageSeen, a tiles.Assumption, hot kiln.Celsius, out Standing) Standing {
 	switch {
 	case hot.Known() && math.Abs(float64(hot-a.Work)) > max(a.SD, testedWithin):
 		out.Untested = true
-		out.Trust, out.Why = Stretched, fmt.Sprintf("no bar of known heat near %.0f °C; heat assumed: %s", float64(hot), a.Says)
+		out.Trust, out.Why = OutsideTestedHeat, fmt.Sprintf("no bar of known heat near %.0f °C; heat assumed: %s", float64(hot), a.Says)
 	case seen.assumed == 0:
-		out.Trust, out.Why = Borrowed, "no fired bar of this batch yet: rates of the clay's other batches; heat assumed: "+a.Says
+		out.Trust, out.Why = NoBars, "no fired bar of this batch yet: rates of the clay's other batches; heat assumed: "+a.Says
 	default:
-		out.Trust, out.Why = Thin, fmt.Sprintf("%s, heat assumed: %s", count(seen.assumed, "bar"), a.Says)
+		out.Trust, out.Why = FewBars, fmt.Sprintf("%s, heat assumed: %s", count(seen.assumed, "bar"), a.Says)
 	}
 	return out
 }

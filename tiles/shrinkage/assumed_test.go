@@ -71,7 +71,7 @@ func TestRatesOfAssumedHeat(t *testing.T) {
 					if truth >= b.Likely.Low && truth <= b.Likely.High {
 						held0++
 					}
-					if a.Basis.Bars != 0 || a.Standing.Trust == shrinkage.Sound {
+					if a.Basis.Bars != 0 || a.Standing.Trust == shrinkage.WellTested {
 						t.Fatalf("%s, row %s: %+v rests on %+v", w, row, a.Standing, a.Basis)
 					}
 				}
@@ -176,14 +176,14 @@ func TestAssumedHeatIsNotTested(t *testing.T) {
 			ref = b.BatchRef
 		}
 	}
-	for at, want := range map[kiln.Celsius]shrinkage.Reliability{matures: shrinkage.Thin, matures + 80: shrinkage.Stretched} {
+	for at, want := range map[kiln.Celsius]shrinkage.Reliability{matures: shrinkage.FewBars, matures + 80: shrinkage.OutsideTestedHeat} {
 		r, err := f.Rate(shrinkage.Ask{BatchRef: ref, Stage: tiles.Wet, Work: at, Kind: kiln.Glaze, BisqueWork: 1000}, tiles.Fired)
 		if err != nil || r.Standing.Trust != want || !strings.Contains(r.Standing.Why, "heat assumed: cone 6 on the bag") || r.SeenLow.Known() {
 			t.Errorf("at %.0f: %+v, seen from %v, %v; want %s", at, r.Standing, r.SeenLow, err, want)
 		}
 	}
 	early, err := f.Rate(shrinkage.Ask{BatchRef: ref, Stage: tiles.Wet, Work: matures, Kind: kiln.Glaze, BisqueWork: 1000}, tiles.Biscuit)
-	if err != nil || early.Standing.Trust != shrinkage.Thin || !strings.Contains(early.Standing.Why, "heat assumed: bisque as usual") {
+	if err != nil || early.Standing.Trust != shrinkage.FewBars || !strings.Contains(early.Standing.Why, "heat assumed: bisque as usual") {
 		t.Errorf("to bisque: %+v, %v", early.Standing, err)
 	}
 }

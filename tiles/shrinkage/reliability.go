@@ -260,8 +260,8 @@ func (f *Fit) Standing(a Ask, to tiles.Stage) Standing {
 	if batch.assumed > 0 {
 		rests += fmt.Sprintf("; %d more of assumed heat", batch.assumed)
 	}
-	if batch.bars == 0 && batch.assumed > 0 || out.NoOwnFired && f.anyAssumed(ref.Clay) {
-		return f.standingAssumed(&batch.stageSeen, f.studio.Assumed[ref.Clay].Fired, hot, out)
+	if batch.bars == 0 && batch.assumed > 0 || out.NoOwnFired && anyAssumed(f.batches, ref.Clay) {
+		return standingAssumed(&batch.stageSeen, f.studio.Assumed[ref.Clay].Fired, hot, out)
 	}
 	switch mix := unknownMix(f, ref); {
 	case mix != nil:
@@ -321,7 +321,7 @@ func standingEarly(f *Fit, a Ask, ref tiles.BatchRef, to tiles.Stage, out Standi
 		}
 	}
 	if seen.bars == 0 && seen.assumed > 0 {
-		return f.standingAssumed(seen, f.studio.Assumed[ref.Clay].Of(at), a.BisqueWork, out)
+		return standingAssumed(seen, f.studio.Assumed[ref.Clay].Of(at), a.BisqueWork, out)
 	}
 	ago := dayOf(f, a).Sub(seen.last)
 	word := stageWords[at]
