@@ -39,7 +39,7 @@ func readLid(values url.Values, unit tiles.LengthUnit) (q lid.Question, at useca
 	q.WasCollar, q.CollarNow = r.lengths("wet_collar", 3), r.lengths("collar_now", 3)
 	q.Trim, _ = r.yes("trim")
 	q.TrimMost = r.length("trim_most")
-	for name, to := range map[string]*tiles.Millimetre{"lid_wet": &q.LidWet, "lid_now": &q.LidNow} {
+	for name, to := range map[string]*tiles.Millimetre{"lid_wet": &q.LidWet, "lid_now": &q.LidNow, "try": &q.Try} {
 		if l := r.length(name); l != nil {
 			*to = *l
 		}
@@ -242,7 +242,7 @@ func lidAnswer(a lid.Answer, at lid.Firing, atmosphere kiln.Atmosphere, unit til
 			Body: ref(q.Body), Lid: ref(q.ClayOfLid()), Atmosphere: usecase.Text(string(atmosphere)),
 		},
 		SetMM: usecase.Rounded(float64(a.Set), 2), UnroundedMM: lengthMM4(a.Unrounded), NotOverMM: mm2(a.NotOver), NotUnderMM: mm2(a.NotUnder), FitChance: chance(a.FitChance),
-		Says: a.Says(unit),
+		Outcomes: outcomes(a.Chances), Says: a.Says(unit),
 		Fired: wire.LidFired{CollarMM: mm2(a.Fired.Collar), LidMM: mm2(a.Fired.Lid), PlayMM: mm2(a.Fired.Play), PlayUnroundedMM: lengthMM4(a.Fired.Play),
 			PlayLikelyMM: []*float64{mm2(a.Fired.Likely[0]), mm2(a.Fired.Likely[1])}, LeastBearingMM: mm2(a.Fired.LeastBearing)},
 		OutOfRoundMM: mm2(a.OutOfRound), Also: []wire.LidAlso{},
@@ -279,10 +279,22 @@ func lidAnswer(a lid.Answer, at lid.Firing, atmosphere kiln.Atmosphere, unit til
 		j.Also = append(j.Also, wire.LidAlso{Part: p.Part, NotOverMM: mm2(p.NotOver), NotUnderMM: mm2(p.NotUnder)})
 	}
 	steps(&j, a, unit)
+	if w := a.WhatIf; w != nil {
+		j.WhatIf = &wire.LidWhatIf{WidthMM: mm2(w.Width), Outcomes: outcomes(w.Chances), PlayMM: mm2(w.Play)}
+	}
 	if c := a.AtCheck; c != nil {
 		j.AtCheck = &wire.LidCheck{Stage: string(c.Stage), PlayMM: mm2(c.Play), Likely: []*float64{mm2(c.Likely[0]), mm2(c.Likely[1])}}
 	}
 	return j
+}
+
+// outcomes are nil where nothing is known of them.
+func outcomes(o lid.Chances) *wire.LidOutcomes {
+	if o == (lid.Chances{}) {
+		return nil
+	}
+	return &wire.LidOutcomes{TooTight: usecase.Rounded(o.TooTight, 4), Fits: usecase.Rounded(o.Fits, 4),
+		Rattles: usecase.Rounded(o.Rattles, 4)}
 }
 
 // steps are what to do beside throwing to the width.

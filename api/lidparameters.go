@@ -16,7 +16,7 @@ func LidParameters() []string {
 		"kiln", "together", "form", "maker", "companion", "mass_wet_g", "mass_now_g", "body_drying_ratio", "body_leather_ratio",
 		"body_bisque_ratio", "body_firing_ratio", "lid_drying_ratio", "lid_leather_ratio", "lid_bisque_ratio", "lid_firing_ratio",
 		"doubt_ratio", "measure_sd", "measure_sd_mm", "throw_sd", "throw_sd_mm", "step", "step_mm", "lids", "wet_collar", "wet_collar_mm", "trim", "trim_most",
-		"trim_most_mm", "lid_now", "lid_now_mm", "lid_wet", "lid_wet_mm", "collar_now", "collar_now_mm", "rim_checked", "check_stage", "accept",
+		"trim_most_mm", "lid_now", "lid_now_mm", "lid_wet", "lid_wet_mm", "collar_now", "collar_now_mm", "rim_checked", "try", "try_mm", "check_stage", "accept",
 		"unit",
 	}
 }

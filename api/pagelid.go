@@ -9,10 +9,13 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 
 	"lidwright/api/caution"
 	"lidwright/api/chart"
+	"lidwright/api/pages"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -93,71 +96,420 @@ func (a *asking) caution(ids []string) {
 	}
 }
 
-// lidView is an answer in words, lengths in the unit of the page.
-type lidView struct {
-	Question          lid.Kind
-	Sets              string // which width is set
-	Number, Other     string // the width to set, bare; and in the other measure
-	NotOver, NotUnder string
-	Chance            string
-	HeldBack          string
-	Play, Likely      string
-	Spread, Also      []string
-	Steps             []string // what to do beside throwing to the width
-	Check             string
-	Drawing, Written  string
-	Why               []askedField // name and what is said
-	JSON              wire.Lid
+// lidAsking is the lid page as it asks: what was typed, the drawing, the fields.
+func (s lidRoutes) lidAsking(ctx context.Context, q url.Values, a asking) (pages.LidPage, chart.Seat, error) {
+	d := pages.LidPage{Frame: a.Frame, Q: shownAs(q, a.Unit), Unit: pages.Word(a.Unit), Stages: a.Stages, OwnRates: a.Rates,
+		Rates: lidFields(a.RateFields), Fine: lidFields(a.MoreFields)}
+	for _, v := range a.Seats {
+		d.Seats = append(d.Seats, pages.Word(v))
+	}
+	for _, u := range a.Units {
+		d.Units = append(d.Units, pages.Word(u))
+	}
+	for _, c := range a.Clays {
+		d.Clays = append(d.Clays, pages.LidClay{ID: c.Clay, Name: c.Name})
+	}
+	seat := chart.Seat{Seat: lid.Inset}
+	if v := lid.Seat(q.Get("seat")); slices.Contains(lid.Seats(), v) {
+		seat.Seat = v
+	}
+	d.Seat, d.LidName = pages.Word(seat.Seat), shortName(seat.Seat.LidName())
+	var err error
+	if d.Clay = q.Get("clay"); d.Clay == "" && !a.Rates && !q.Has("clay") {
+		d.Clay, err = s.lastClay(ctx, a.Clays)
+	}
+	d.LidAt = seat.At("lid")
+	for _, size := range []pages.LidSize{{Name: "collar", Label: shortName(a.CollarName)}, {Name: "opening", Label: "ledge opening"}} {
+		if size.At = seat.At(string(size.Name)); size.At == 0 {
+			continue
+		}
+		if size.Name == "opening" && seat.Seat == lid.Over {
+			size.Label = "mouth"
+		}
+		d.Sizes = append(d.Sizes, size)
+	}
+	for _, name := range sortedKeys(q) {
+		if slices.Contains(lidCarried, name) && len(given(q[name])) > 0 {
+			d.Carry = append(d.Carry, pages.Hidden{Name: name, Value: q.Get(name)})
+		}
+	}
+	return d, seat, err
+}
+
+// lidCarried are parameters of a link to the page that no field of it has.
+var lidCarried = []string{"atmosphere", "heat_work_c", "kiln", "rim_checked", "lid_leather_ratio"}
+
+// shortName is the name of a width without where it is taken.
+func shortName(name string) string {
+	name, _, _ = strings.Cut(name, ",")
+	return name
+}
+
+func lidFields(fields []askedField) (all []pages.LidField) {
+	for _, f := range fields {
+		all = append(all, pages.LidField(f))
+	}
+	return all
+}
+
+// shownAs is what was typed with lengths in the unit of the fields bare: 104.5mm in a field of mm is 104.5. What
+// was given as a number of mm stands in its field with its unit.
+func shownAs(q url.Values, unit tiles.LengthUnit) url.Values {
+	shown := url.Values{}
+	for name, all := range q {
+		for _, v := range all {
+			plain, mm := strings.CutSuffix(name, "_mm")
+			if v = strings.TrimSpace(v); mm && v != "" {
+				v += " mm"
+			}
+			if bare, ok := strings.CutSuffix(v, string(unit)); ok && unit != tiles.Inch32nd {
+				v = strings.TrimSpace(bare)
+			}
+			shown.Add(plain, v)
+		}
+	}
+	return shown
+}
+
+// lastClay is the clay that was worked with last: that of the newest pot card, else of the newest bar, else the
+// first there is.
+func (s lidRoutes) lastClay(ctx context.Context, clays []wire.ClayJSON) (string, error) {
+	pots, err := s.Archive.Pots(ctx, lid.PotFilter{Limit: 1})
+	if err != nil {
+		return "", err
+	}
+	if len(pots) > 0 && pots[0].Body.Clay != "" {
+		return string(pots[0].Body.Clay), nil
+	}
+	loads, err := s.Archive.Loads(ctx, tiles.LoadFilter{Limit: 5})
+	if err != nil {
+		return "", err
+	}
+	for _, l := range loads {
+		bars, err := s.Archive.Bars(ctx, tiles.BarFilter{Load: l.ID, Limit: 1}, s.Channel)
+		if err != nil {
+			return "", err
+		}
+		if len(bars) > 0 {
+			return string(bars[0].Clay), nil
+		}
+	}
+	if len(clays) == 0 {
+		return "", nil
+	}
+	return clays[0].Clay, nil
+}
+
+// lidPage asks the lid question with the API's own parameters.
+func (s lidRoutes) lidPage(w http.ResponseWriter, r *http.Request) error {
+	q := r.URL.Query()
+	just := q.Get("just") != ""
+	q.Del("just")
+	form, err := s.asking(r.Context(), q)
+	if err != nil {
+		return err
+	}
+	d, seat, err := s.lidAsking(r.Context(), q, form)
+	if err != nil {
+		return err
+	}
+	speak := form.Frame.Speak
+	speak.Unit = string(form.Show)
+	l := s.pages.Locale(speak)
+	d.Drawing = pages.Drawn(seat.SVG())
+	if !anyGiven(q, "collar", "collar_mm", "lid", "lid_mm") && !q.Has("collar") {
+		return s.show(w, d)
+	}
+	if !q.Has("clay") && d.Clay != "" { // a link that names none: the one worked with last
+		q.Set("clay", d.Clay)
+	}
+	a, j, err := s.askLid(r.Context(), q)
+	if err != nil {
+		p := s.problemFrom(r.Context(), err)
+		s.lidFaults(&d, form, p)
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		w.WriteHeader(p.Status)
+		return s.show(w, d)
+	}
+	answer := lidWords(l, form, a, j)
+	d.Answer = &answer
+	var ids []string
+	for _, id := range j.Cautions {
+		if slices.Contains([]string{lid.WillFuse, lid.WetGrinding, lid.EyeProtection}, id) {
+			ids = append(ids, CautionOf(id))
+		} else if says := CautionOf(id); says != "" {
+			d.Answer.Notes = append(d.Answer.Notes, says)
+		}
+	}
+	d.Cautions = pages.Cautions(ids)
+	if just {
+		return s.show(w, pages.LidNumberPage{Frame: d.Frame, Answer: *d.Answer, Cautions: d.Cautions})
+	}
+	seat = seatOf(a)
+	seat.Says = l.Say(answer.Written)
+	d.Drawing = pages.Drawn(seat.SVG())
+	return s.show(w, d)
+}
+
+// seatOf draws an answered question: widths to scale as fired.
+func seatOf(a lid.Answer) chart.Seat {
+	d := chart.Seat{Seat: a.Asked.Seat, Collar: a.Fired.Collar, Lid: a.Fired.Lid}
+	if len(a.Asked.Collar) > 0 { // the opening was measured with the collar: it is to its scale
+		d.Opening = a.Fired.Collar * a.Asked.Opening / slices.Min(a.Asked.Collar)
+	}
+	return d
+}
+
+// lidFaults puts what is wrong beside its fields, with what was probably meant.
+func (s lidRoutes) lidFaults(d *pages.LidPage, form asking, p *web.Problem) {
+	form.Error = p
+	if len(p.Fields) == 0 {
+		d.Trouble = p.Detail
+	}
+	for _, f := range p.Fields {
+		name := strings.TrimSuffix(f.Name, "_mm")
+		label := strings.ReplaceAll(name, "_", " ")
+		switch name {
+		case "collar":
+			label = form.CollarName
+		case "opening":
+			label = "ledge opening"
+		case "lid":
+			label = "the lid's width"
+		}
+		d.Wrong = append(d.Wrong, pages.LidFault{Field: pages.Word(name), Label: label, Says: f.Says})
+	}
+	if !form.Unusual() {
+		return
+	}
+	d.Sure = string(form.Sure())
+	for _, f := range p.Fields { // one size in doubt: what it may have been
+		name := strings.TrimSuffix(f.Name, "_mm")
+		texts := given(d.Q[name])
+		if len(p.Fields) != 1 || len(texts) != 1 {
+			return
+		}
+		l, err := tiles.ParseLength(name, texts[0], form.Unit)
+		if err != nil {
+			return
+		}
+		for _, meant := range lid.Seat(d.Seat).Meant(name, l.Millimetre(), form.Unit) {
+			q := maps.Clone(form.Q)
+			q.Del(name + "_mm")
+			q.Set(name, meant)
+			d.Meant = append(d.Meant, pages.LidMeant{Says: meant, Query: q.Encode()})
+		}
+	}
 }
 
 var doubtWords = map[string]string{"piece": "piece to piece", "position": "place in the kiln", "reading": "reading the callipers", "throwing": "throwing to them",
 	"part_difference": "how lids differ from bodies", "rate": "the shrink rate", "gone": "the drying already gone"}
 
-func lidWords(a lid.Answer, j wire.Lid, unit tiles.LengthUnit) *lidView {
-	sets := a.Asked.Seat.LidName()
-	if a.Question == lid.AskGallery {
-		sets = a.Asked.Seat.CollarName()
+// lidWords is an answer as one person reads it.
+func lidWords(l pages.Locale, form asking, a lid.Answer, j wire.Lid) pages.LidAnswer {
+	unit := form.Show
+	v := pages.LidAnswer{Question: pages.Word(a.Question), Sets: pages.Word(a.Asked.Seat.LidName()), HeldBack: a.HeldBack, Fits: percentOf(a.FitChance), Query: form.Q.Encode(),
+		Unit: string(unit), NotOver: l.Bare(float64(a.NotOver)), NotUnder: l.Bare(float64(a.NotUnder)), Play: gapSays(l, a.Fired.Play),
+		Likely: l.T("{1} to {2}", gapSays(l, a.Fired.Likely[0]), gapSays(l, a.Fired.Likely[1])), Wide: string(form.Wide()),
+		LeftOut: j.LeftOut, Written: a.SectionSays(unit)}
+	if unit == tiles.Inch32nd {
+		v.Unit = "in"
 	}
-	v := &lidView{Question: a.Question, Sets: sets, HeldBack: a.HeldBack, Chance: percentOf(a.FitChance), JSON: j,
-		NotOver: bare(unit.Format(a.NotOver)), NotUnder: bare(unit.Format(a.NotUnder)),
-		Play: unit.Format(a.Fired.Play), Likely: unit.Format(a.Fired.Likely[0]) + " to " + unit.Format(a.Fired.Likely[1])}
+	if a.Question == lid.AskGallery {
+		v.Sets = pages.Word(a.Asked.Seat.CollarName())
+	}
 	other := tiles.Inch32nd
 	if unit == tiles.Inch || unit == tiles.Inch32nd {
 		other = tiles.MM
 	}
-	if !math.IsNaN(float64(a.Set)) {
-		v.Number = bare(unit.Format(a.Set))
-		v.Other = "about " + other.Format(a.Set)
+	set, chances := a.Set, a.Chances
+	if a.WhatIf != nil {
+		v.WhatIf, set, chances = true, a.WhatIf.Width, a.WhatIf.Chances
+	}
+	switch {
+	case a.Question == lid.AskGap:
+		v.Number = v.Play
+	case !math.IsNaN(float64(set)):
+		v.Number, v.Other = l.Bare(float64(set)), l.T("about {1}", other.Format(set))
+	}
+	if chances != (lid.Chances{}) {
+		c := wholePercent(chances)
+		v.Chances, v.Fits = &c, percentOf(chances.Fits)
+		if a.Question != lid.AskGap {
+			v.Less, v.More = form.trying(a, set, -1), form.trying(a, set, 1)
+		}
 	}
 	for _, sp := range a.Spread {
-		if len(slices.Compact(slices.Clone(sp.Sizes))) == 1 {
-			sp.Sizes = sp.Sizes[:1]
+		if sp.Lids > 1 {
+			v.Spread = append(v.Spread, spreadSays(l, sp))
 		}
-		v.Spread = append(v.Spread, fmt.Sprintf("%s of %s: %s", plural(sp.Lids, "one", "two", "three"), joined(sp.Sizes, unit), percentOf(sp.FitChance)))
-	}
-	for _, p := range a.Also {
-		limit, word := p.NotOver, "not over"
-		if math.IsNaN(float64(limit)) {
-			limit, word = p.NotUnder, "not under"
-		}
-		v.Also = append(v.Also, strings.ReplaceAll(p.Part, "_", " ")+" "+word+" "+unit.Format(limit))
 	}
 	if c := a.AtCheck; c != nil {
 		v.Check = fmt.Sprintf("At %s the play to expect is %s, likely %s to %s.", c.Stage, unit.Format(c.Play), unit.Format(c.Likely[0]), unit.Format(c.Likely[1]))
 	}
-	v.steps(a, unit)
-	section := a.Section(unit)
-	v.Drawing, v.Written = chart.Section(section), section.Says
+	if a.Trim != nil && a.Asked.LidNow != 0 {
+		v.Sets = "lid, trimmed at leather-hard"
+	}
+	v.Steps, v.Wheel, v.Why = lidSteps(a, unit), lidWheel(l, a), lidWhy(a, j, unit)
+	v.Asked, v.Learned, v.Card = lidAsked(l, a, j), lidLearned(l, a), potQuery(a)
+	return v
+}
+
+// wholePercent are chances in whole per cent that add to 100; the one in the middle is rounded as it is anywhere.
+func wholePercent(c lid.Chances) pages.LidChances {
+	fits, tight := int(math.Round(100*c.Fits)), int(math.Round(100*c.TooTight))
+	tight = min(tight, 100-fits)
+	return pages.LidChances{TooTight: tight, Fits: fits, Rattles: 100 - fits - tight}
+}
+
+// trying is the query that tries the width some steps on.
+func (a asking) trying(answer lid.Answer, from tiles.Millimetre, steps float64) string {
+	step := *answer.Asked.Step
+	if step == 0 {
+		step = 0.5
+	}
+	q := maps.Clone(a.Q)
+	q.Del("try")
+	q.Set("try_mm", strconv.FormatFloat(float64(from)+steps*float64(step), 'f', -1, 64))
+	return q.Encode()
+}
+
+// spreadSays is what some lids of one or more sizes come to.
+func spreadSays(l pages.Locale, sp lid.Spares) string {
+	var sizes []string
+	for _, size := range slices.Compact(slices.Clone(sp.Sizes)) {
+		sizes = append(sizes, l.Bare(float64(size)))
+	}
+	if sp.Lids == 2 {
+		return l.T("Two lids of {1}: {2} that one fits.", strings.Join(sizes, ", "), percentOf(sp.FitChance))
+	}
+	return l.T("{1} lids of {2}: {3} that one fits.", sp.Lids, strings.Join(sizes, ", "), percentOf(sp.FitChance))
+}
+
+// gapSays is a gap of a lid, to 0.1 mm: no more of it can be told.
+func gapSays(l pages.Locale, mm tiles.Millimetre) string {
+	if l.Unit == string(tiles.MM) {
+		return l.Decimal(float64(mm), 1)
+	}
+	return l.Bare(float64(mm))
+}
+
+// lidWheel are the widths in the order of the work.
+func lidWheel(l pages.Locale, a lid.Answer) (rows []pages.WheelRow) {
+	bare := func(v tiles.Millimetre) string { return l.Bare(float64(v)) }
+	stage := func(s tiles.Stage) string { return l.Say(string(s)) }
+	q := a.Asked
+	for i, c := range q.Collar {
+		row := pages.WheelRow{Name: l.Say(shortName(q.Seat.CollarName())), Under: l.T("as measured, {1}", stage(q.CollarStage)), Figure: bare(c)}
+		if i > 0 {
+			row.Name = l.T("in another direction")
+		}
+		rows = append(rows, row)
+	}
+	if q.Opening != 0 {
+		rows = append(rows, pages.WheelRow{Name: l.T("ledge opening"), Under: l.T("as measured, {1}", stage(q.CollarStage)), Figure: bare(q.Opening)})
+	}
+	if a.Bowl != nil {
+		rows = append(rows, pages.WheelRow{Name: l.T("bowl before its rim is turned out"), Under: l.T("learned from {1} lids", a.Bowl.Pairs), Figure: bare(a.Bowl.Before)})
+	}
+	switch {
+	case a.Question == lid.AskGap:
+		rows = append(rows, pages.WheelRow{Name: l.T("lid at hand"), Under: stage(q.LidStage), Figure: bare(q.Lid), Main: true})
+	case !math.IsNaN(float64(a.Set)):
+		name := l.T("width to throw")
+		if a.Question == lid.AskGallery {
+			name = l.T("gallery to throw")
+		} else if q.LidNow != 0 {
+			name = l.T("trim to")
+		}
+		rows = append(rows, pages.WheelRow{Name: name, Under: l.T("not over {1} · not under {2}", bare(a.NotOver), bare(a.NotUnder)), Figure: bare(a.Set), Main: true})
+	}
+	for _, p := range a.Also {
+		limit, says := p.NotOver, l.T("not over")
+		if math.IsNaN(float64(limit)) {
+			limit, says = p.NotUnder, l.T("not under")
+		}
+		rows = append(rows, pages.WheelRow{Name: l.Say(strings.ReplaceAll(p.Part, "_", " ")), Under: says, Figure: bare(limit)})
+	}
+	if t := a.Trim; t != nil && q.LidNow == 0 && !math.IsNaN(float64(t.To)) {
+		rows = append(rows, pages.WheelRow{Name: l.T("at leather-hard, trim to"), Figure: bare(t.To)})
+	}
+	if a.Question != lid.AskGap {
+		rows = append(rows, pages.WheelRow{Name: l.T("gap when fired, across"), Under: l.T("likely {1}", l.T("{1} to {2}", gapSays(l, a.Fired.Likely[0]), gapSays(l, a.Fired.Likely[1]))), Figure: gapSays(l, a.Fired.Play)})
+	}
+	return rows
+}
+
+// lidAsked is the question in one sentence, its parts said.
+func lidAsked(l pages.Locale, a lid.Answer, j wire.Lid) []string {
+	q := a.Asked
+	parts := []string{l.Say(strings.ReplaceAll(string(q.Seat), "_", " "))}
+	if len(q.Collar) > 0 {
+		parts = append(parts, l.Bare(float64(slices.Min(q.Collar)))+" "+l.Say(string(q.CollarStage)))
+	}
+	if q.Opening != 0 {
+		parts = append(parts, l.T("ledge {1}", l.Bare(float64(q.Opening))))
+	}
+	if q.SeatGlazed {
+		parts = append(parts, l.T("rim glazed"))
+	}
+	if j.Asked.Body != nil {
+		parts = append(parts, *j.Asked.Body)
+	} else {
+		parts = append(parts, l.T("my own rates"))
+	}
+	if j.Asked.Cone != nil && j.Asked.Kiln != nil {
+		parts = append(parts, l.T("{1} in {2}, cone {3}", l.Say(j.Asked.Kind), *j.Asked.Kiln, *j.Asked.Cone))
+	} else if j.Asked.Cone != nil {
+		parts = append(parts, l.T("{1}, cone {2}", l.Say(j.Asked.Kind), *j.Asked.Cone))
+	}
+	return parts
+}
+
+// lidLearned is what lids that were looked at have moved, as a sentence without a minus sign.
+func lidLearned(l pages.Locale, a lid.Answer) string {
+	p := a.PartDifference
+	moved := math.Abs(float64(a.Set) * float64(p.Mean) / 100)
+	if p.Fits == 0 || !(moved >= 0.05) {
+		return ""
+	}
+	share := l.Decimal(math.Abs(float64(p.Mean)), 1)
+	if p.Mean > 0 {
+		return l.T("Your lids shrink {1} % more than your pots, {2} lids looked at: this width is {3} wider for it.", share, p.Fits, l.Length(moved))
+	}
+	return l.T("Your lids shrink {1} % less than your pots, {2} lids looked at: this width is {3} narrower for it.", share, p.Fits, l.Length(moved))
+}
+
+// potQuery fills in a new pot card with what was asked and answered; empty where that is no pot of a clay.
+func potQuery(a lid.Answer) string {
+	q := a.Asked
+	if a.Question != lid.AskWidth || q.Body.Clay == "" || q.CollarStage == tiles.Fired || math.IsNaN(float64(a.Set)) {
+		return ""
+	}
+	card := url.Values{"seat": {string(q.Seat)}, "body": {string(q.Body.Clay)}, "collar": {inMM(q.Collar[0])}, "collar_stage": {string(q.CollarStage)},
+		"set": {inMM(a.Set)}, "form": {q.Form}, "mark": {q.Maker}}
+	if q.Opening != 0 {
+		card.Set("opening", inMM(q.Opening))
+	}
+	if q.SeatGlazed {
+		card.Set("seat_glazed", "yes")
+	}
+	return card.Encode()
+}
+
+// lidWhy is what an answer rests on, by name.
+func lidWhy(a lid.Answer, j wire.Lid, unit tiles.LengthUnit) (rows []pages.LidField) {
 	why := func(name, says string) {
 		if says != "" {
-			v.Why = append(v.Why, askedField{name, says})
+			rows = append(rows, pages.LidField{Name: name, Label: says})
 		}
 	}
 	why("trust", a.Trust.Words()+": "+a.TrustWhy)
+	why("for", j.For)
 	if j.Asked.Cone != nil {
 		why("firing", fmt.Sprintf("%s, cone %s (heat work %.0f °C)", j.Asked.Kind, *j.Asked.Cone, *j.Asked.HeatWorkC))
 	}
-	fired := fmt.Sprintf("gallery %s, lid %s, play %s, likely %s", unit.Format(a.Fired.Collar), unit.Format(a.Fired.Lid), v.Play, v.Likely)
+	fired := fmt.Sprintf("gallery %s, lid %s, play %s, likely %s", unit.Format(a.Fired.Collar), unit.Format(a.Fired.Lid), unit.Format(a.Fired.Play), unit.Format(a.Fired.Likely[0])+" to "+unit.Format(a.Fired.Likely[1]))
 	if !math.IsNaN(float64(a.Fired.LeastBearing)) {
 		fired += ", bearing " + unit.Format(a.Fired.LeastBearing) + " when pushed to one side"
 	}
@@ -186,33 +538,24 @@ func lidWords(a lid.Answer, j wire.Lid, unit tiles.LengthUnit) *lidView {
 		better = append(better, fmt.Sprintf("%s: %s", s.Does, percentOf(s.FitChance)))
 	}
 	why("what would help most", strings.Join(better, "; "))
-	return v
+	return rows
 }
 
-// steps are what to do beside throwing to the width.
-func (v *lidView) steps(a lid.Answer, unit tiles.LengthUnit) {
+// lidSteps are what to do beside throwing to the width.
+func lidSteps(a lid.Answer, unit tiles.LengthUnit) (steps []string) {
 	if a.Trim != nil {
-		v.Steps = append(v.Steps, a.Trim.Says(unit))
-		if a.Asked.LidNow != 0 {
-			v.Sets = "lid, trimmed at leather-hard"
-		} else {
-			v.Steps = append(v.Steps, fmt.Sprintf("Measure it just thrown and at leather-hard, and ask again with both: %.0f %% come out too small to trim.", 100*a.Trim.TooSmall))
+		steps = append(steps, a.Trim.Says(unit))
+		if a.Asked.LidNow == 0 {
+			steps = append(steps, fmt.Sprintf("Measure it just thrown and at leather-hard, and ask again with both: %.0f %% come out too small to trim.", 100*a.Trim.TooSmall))
 		}
 	}
 	if a.Bowl != nil {
-		v.Steps = append(v.Steps, a.Bowl.Says(unit))
+		steps = append(steps, a.Bowl.Says(unit))
 	}
-	v.Steps = append(v.Steps, a.Cheapest.Says(unit)...)
+	return append(steps, a.Cheapest.Says(unit)...)
 }
 
 func percentOf(p float64) string { return fmt.Sprintf("%.0f %%", 100*p) }
-
-func plural(n int, words ...string) string {
-	if n >= 1 && n <= len(words) {
-		return words[n-1]
-	}
-	return fmt.Sprint(n)
-}
 
 // joined writes sizes as "102.0, 102.5 and 103.0 mm".
 func joined(sizes []tiles.Millimetre, unit tiles.LengthUnit) string {
@@ -231,37 +574,6 @@ func joined(sizes []tiles.Millimetre, unit tiles.LengthUnit) string {
 		b.WriteString(text)
 	}
 	return b.String()
-}
-
-// lidPage asks the lid question with the API's own parameters.
-func (s lidRoutes) lidPage(w http.ResponseWriter, r *http.Request) error {
-	q := r.URL.Query()
-	just := q.Get("just") != ""
-	q.Del("just")
-	form, err := s.asking(r.Context(), q)
-	if err != nil {
-		return err
-	}
-	data := struct {
-		asking
-		Answer *lidView
-	}{asking: form}
-	if !anyGiven(q, "collar", "collar_mm", "lid", "lid_mm") {
-		return s.render(w, "lid", data)
-	}
-	a, j, err := s.askLid(r.Context(), q)
-	if err != nil {
-		data.Error = s.problemFrom(r.Context(), err)
-		w.Header().Set("Content-Type", "text/html; charset=utf-8")
-		w.WriteHeader(data.Error.Status)
-		return s.render(w, "lid", data)
-	}
-	data.Answer = lidWords(a, j, form.Show)
-	data.caution(j.Cautions)
-	if just {
-		return s.render(w, "just", data)
-	}
-	return s.render(w, "lid", data)
 }
 
 func anyGiven(q url.Values, names ...string) bool {

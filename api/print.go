@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"lidwright/api/caution"
-	"lidwright/api/chart"
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
@@ -279,8 +278,14 @@ func (s lidRoutes) sheetPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	if lidErr == nil {
 		data.Lid = &lid
-		section := a.Section(s.unitOf(r.Context()))
-		data.Drawing, data.Written = chart.Section(section), section.Says
+		unit := s.unitOf(r.Context())
+		seat := seatOf(a)
+		seat.Says = a.SectionSays(unit)
+		seat.Texts = map[string]string{"collar": unit.Format(p.Collar[0]), "lid": unit.Format(a.Set)}
+		if p.Opening != 0 {
+			seat.Texts["opening"] = unit.Format(p.Opening)
+		}
+		data.Drawing, data.Written = seat.SVG(), seat.Says
 		if !math.IsNaN(float64(a.Set)) {
 			if err := add("lid", a.Set, tiles.Wet, a.Asked.ClayOfLid()); err != nil {
 				return err

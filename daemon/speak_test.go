@@ -76,7 +76,7 @@ func TestPagesInGerman(t *testing.T) {
 	t.Logf("%d pages in German", pages)
 
 	phone.open("/lid?collar=104.5mm&opening=92.5mm&clay=tern")
-	if said := phone.text(".set"); !strings.Contains(said, "/32") && !strings.Contains(said, "/16") && !strings.Contains(said, "/8") || !strings.Contains(said, "Messschieber") {
+	if said := phone.text(".answer"); !strings.Contains(said, "/32") && !strings.Contains(said, "/16") && !strings.Contains(said, "/8") || !strings.Contains(said, "Messschieber") {
 		t.Errorf("a lid in 32nds and German: %s", said)
 	}
 	phone.open("/clay/tern")

@@ -339,11 +339,11 @@ func TestLidAndVerdicts(t *testing.T) {
 		p.open("/")
 		p.press(`a[href="/lid"].btn`)
 		p.do(chromedp.SendKeys("#collar", "104,5"), chromedp.SendKeys("#opening", "92.5\r"))
-		p.until("an answer", `/^10\d\.\d/.test((document.querySelector(".set .big") || {innerText: ""}).innerText)`)
-		if evaluated[float64](p, `document.querySelector(".set .big").getBoundingClientRect().bottom`) > float64(size[1]) {
+		p.until("an answer", `/^10\d\.\d/.test((document.querySelector(".answer .f7") || {innerText: ""}).innerText)`)
+		if evaluated[float64](p, `document.querySelector(".answer .f7").getBoundingClientRect().bottom`) > float64(size[1]) {
 			t.Errorf("at %d the number is not in the first view", size[0])
 		}
-		width := p.text(".set .big")
+		width := p.text(".answer .f7")
 		p.show(fmt.Sprintf("walk-lid-%d", size[0]), false)
 		p.press(`a[href*="just=1"]`)
 		if said := p.text(".just .big"); !strings.HasPrefix(width, said) || said == "" {
@@ -367,6 +367,50 @@ func TestLidAndVerdicts(t *testing.T) {
 		if b := did(p, chromedp.PrintToPDF()); !bytes.HasPrefix(b, []byte("%PDF")) || len(b) < 3000 {
 			t.Errorf("%s prints as %d bytes", path, len(b))
 		}
+	}
+}
+
+// TestLidIsAnsweredAsItIsTyped has the lid sized by what is typed into the drawing, without a button: the figure and
+// the drawing change, the field keeps the finger. A step aside shows how likely it is too tight, fits or rattles; a
+// size that cannot be is asked about, and a tap takes what was meant.
+func TestLidIsAnsweredAsItIsTyped(t *testing.T) {
+	s := openStudio(t, "", true)
+	p := s.tab(t, openBrowser(t), 360, 740)
+	p.open("/lid?clay=tern")
+	p.do(chromedp.SendKeys("#collar", "104,5"))
+	p.until("the lid's width", `/^10\d/.test((document.querySelector(".answer .f7") || {innerText: ""}).innerText)`)
+	if at := evaluated[string](p, `document.activeElement.id + " " + location.search`); !strings.HasPrefix(at, "collar ") || !strings.Contains(at, "104") {
+		t.Errorf("typed on at %q", at)
+	}
+	chances := func() (tight, fits, rattles int) {
+		said := strings.Join(strings.Fields(p.text(".threel")), " ")
+		if _, err := fmt.Sscanf(said, "too tight %d %% fits %d %% rattles %d %%", &tight, &fits, &rattles); err != nil || tight+fits+rattles != 100 {
+			t.Fatalf("the bar says %q: %v", said, err)
+		}
+		return
+	}
+	tight, fits, _ := chances()
+	width := p.text(".answer .f7")
+	p.do(chromedp.Click("#try-more"))
+	p.until("another width", fmt.Sprintf(`document.querySelector(".answer .f7").innerText !== %q`, width))
+	if more, less, _ := chances(); more <= tight || less > fits {
+		t.Errorf("a step wider is too tight by %d %%, fits by %d %%; before %d and %d", more, less, tight, fits)
+	}
+	if focus := evaluated[string](p, `document.activeElement.id`); focus != "try-more" {
+		t.Errorf("the finger is at %q", focus)
+	}
+	p.do(chromedp.Click(`label:has([name=seat][value=cap])`))
+	p.until("a cap", `!document.querySelector("#opening") && document.querySelector("#collar").value === "104,5" && /skirt/.test(document.querySelector(".lidfig").innerText)`)
+	p.do(chromedp.Click(`label:has([name=seat][value=inset])`))
+	p.until("an inset lid", `!!document.querySelector("#opening")`)
+	evaluated[bool](p, `(() => { const c = document.querySelector("#collar"); c.value = ""; c.focus(); return true; })()`)
+	p.do(chromedp.SendKeys("#collar", "1045"))
+	p.until("the question", `document.querySelector("[role=alert]")?.innerText.includes("104.5 mm was meant") && !document.querySelector(".answer")`)
+	p.press("[role=alert] .btn.go")
+	p.until("the answer", fmt.Sprintf(`document.querySelector(".answer .f7")?.innerText === %q`, width))
+	p.open("/lid?collar=&clay=tern")
+	if said := p.text("[role=alert]"); !strings.Contains(said, "is needed") {
+		t.Errorf("nothing typed: %q", said)
 	}
 }
 

@@ -211,9 +211,45 @@ func TestShrinkageSolidWhereTested(t *testing.T) {
 	}
 }
 
-func TestSectionOfNothing(t *testing.T) {
-	if s := chart.Section(lid.Section{}); s != "" {
-		t.Error(s)
+// Every seat: the drawing is well formed, says what it shows, keeps within its frame, has a height for each figure
+// that the seat has, and draws widths to scale: a lid of 102.5 on a gallery of 104.5 is that much narrower.
+func TestSeats(t *testing.T) {
+	numbers := regexp.MustCompile(`-?\d+(?:\.\d+)?`)
+	for _, seat := range lid.Seats() {
+		d := chart.Seat{Seat: seat, Collar: 104.5, Opening: 92.5, Lid: 102.5, Says: "what it shows <here>"}
+		if seat == lid.Cap || seat == lid.Over {
+			d.Lid = 106.5
+		}
+		for _, d := range []chart.Seat{d, {Seat: seat}, {Seat: seat, Collar: 100, Opening: 5, Lid: 400}} {
+			svg := d.SVG()
+			wellFormed(t, svg)
+			if strings.Contains(svg, "NaN") {
+				t.Errorf("%s: %s", seat, svg)
+			}
+			for _, n := range numbers.FindAllString(regexp.MustCompile(`<svg[^>]*>|transform="[^"]*"`).ReplaceAllString(svg, ""), -1) {
+				if v, _ := strconv.ParseFloat(n, 64); v > chart.SeatWidth {
+					t.Errorf("%s: %s lies outside", seat, n)
+				}
+			}
+		}
+		if !strings.Contains(d.SVG(), `aria-label="what it shows &lt;here&gt;"`) {
+			t.Errorf("%s does not say what it shows", seat)
+		}
+		if _, ledged := map[lid.Seat]bool{lid.Inset: true, lid.DropIn: true, lid.Over: true}[seat]; d.At("collar") == 0 || d.At("lid") == 0 || (d.At("opening") > 0) != ledged {
+			t.Errorf("%s: figures at %d, %d, %d", seat, d.At("collar"), d.At("opening"), d.At("lid"))
+		}
+	}
+	svg := chart.Seat{Seat: lid.Inset, Collar: 104.5, Opening: 92.5, Lid: 102.5}.SVG()
+	ends := regexp.MustCompile(`class="(dim|dim rust)" d="M([\d.]+) (\d+)H`).FindAllStringSubmatch(svg, -1)
+	width := map[string]float64{}
+	for _, e := range ends {
+		x, _ := strconv.ParseFloat(e[2], 64)
+		width[e[3]] = 2 * math.Abs(x-chart.SeatWidth/2)
+	}
+	for y, mm := range map[string]float64{"78": 102.5, "194": 92.5} {
+		if got := width[y] / width["26"]; math.Abs(got-mm/104.5) > 0.001 {
+			t.Errorf("at %s: %.4f of the gallery, want %.4f", y, got, mm/104.5)
+		}
 	}
 }
 

@@ -275,6 +275,35 @@
     strip.scrollIntoView();
   }));
 
+  // A form that is answered while it is filled in. What of the page hangs on the answer is marked data-part, what
+  // hangs on the kind of question data-shape; both are taken from the page that the server makes.
+  $$("form[data-answered]").forEach(f => {
+    let timer = 0, last = 0;
+    const address = () => f.getAttribute("action") + "?" + new URLSearchParams([...new FormData(f)].filter(([, v]) => v));
+    const ask = async (to, {shape, keep} = {}) => {
+      clearTimeout(timer);
+      const mine = ++last, r = await fetch(to, {headers: {Accept: "text/html"}}).catch(() => null);
+      if (mine !== last || !r) return; // overtaken, or no network: what stands there stays
+      const next = new DOMParser().parseFromString(await r.text(), "text/html");
+      if (!$("[data-part]", next)) { location.assign(to); return; }
+      const focus = document.activeElement && document.activeElement.id;
+      $$(shape ? "[data-part],[data-shape]" : "[data-part]", next).forEach(p => {
+        const at = p.dataset.shape ? $(`[data-shape="${p.dataset.shape}"]`) : $(`[data-part="${p.dataset.part}"]`);
+        if (at && at !== p) at.replaceWith(p);
+      });
+      $$("input[id],select[id]", f).forEach(i => { const n = next.getElementById(i.id); if (n) n.ariaInvalid ? i.setAttribute("aria-invalid", "true") : i.removeAttribute("aria-invalid"); });
+      if (focus && !document.activeElement?.id && document.getElementById(focus)) document.getElementById(focus).focus();
+      if (keep) history.replaceState(null, "", to);
+    };
+    const later = () => { clearTimeout(timer); timer = setTimeout(() => ask(address(), {keep: true}), 600); };
+    f.addEventListener("input", e => { if (e.target.matches("input:not([type=radio])")) later(); });
+    f.addEventListener("change", e => ask(address(), {keep: true, shape: e.target.name === "seat" || e.target.name === "unit"}));
+    f.addEventListener("click", e => {
+      const a = e.target.closest("a[data-ask=try]");
+      if (a) { e.preventDefault(); ask(a.href); }
+    });
+  });
+
   // A big keypad, on demand: the phone's own comes first.
   $$("input.length").forEach(input => {
     const pad = make("div", {className: "pad", hidden: true});

@@ -78,6 +78,16 @@ func compiledPages() []Page {
 		KilnsPage{Frame: f, Fuels: []string{"fuel"}, Name: "name", Fuel: "fuel", Problem: &fault, Beside: []string{"beside"}, Strays: []StrayKiln{{"stray", 3, 2, 1}},
 			Kilns: []OneKiln{{Name: "kiln", State: "state", Fuel: "fuel", NoLine: true, Usual: []UsualFiring{{Kind: "kind", Atmosphere: "atmosphere", Name: "name", Cone: "cone", Top: "top", Hours: "hours", Says: "says", Asks: true, ID: "id"}, {Pinned: true, ID: "other"}}, Probes: []KilnProbe{{"channel", "type", "says"}}}}},
 		KilnsPage{Frame: f, Kilns: []OneKiln{{Name: "kiln"}}},
+		LidPage{Frame: f, Q: url.Values{}, Unit: "32nds", Seats: []Word{"inset", "seat"}, Seat: "seat", LidName: "lid", Sizes: []LidSize{{"collar", "label", 26}}, Rates: []LidField{{"rate", "label"}}, Fine: []LidField{{"fine", "label"}},
+			Clays: []LidClay{{"clay", "name"}}, Clay: "clay", Stages: []string{"stage"}, Units: []Word{"mm", "32nds"}, Carry: form, Wrong: []LidFault{{"collar", "label", "says"}, {"cone", "label", "says?"}}, Trouble: "trouble", Sure: "sure", Meant: []LidMeant{{"meant", "query"}}},
+		LidPage{Frame: f, Q: url.Values{"collar": {"104.5"}}, Seat: "inset", Cautions: []Cautioned{{Text: "caution"}}, Answer: &LidAnswer{Question: "width", Sets: "rim", Number: "102.5", WhatIf: true, Less: "less", More: "more", Chances: &LidChances{8, 79, 13},
+			Notes: []string{"note"}, Spread: []string{"spread"}, Steps: []string{"step"}, Wheel: []WheelRow{{"name", "under", "figure", true}}, Learned: "learned", LeftOut: []wire.Left{{Bar: "bar", Stage: "stage", Why: "why"}}, Asked: []string{"one", "two"}, Why: []LidField{{"name", "says"}}, Card: "card"}},
+		LidPage{Frame: f, Q: url.Values{}, Answer: &LidAnswer{Question: "width", HeldBack: "why"}},
+		LidPage{Frame: f, Q: url.Values{}, Answer: &LidAnswer{Question: "width", Sets: "lid", Number: "1"}},
+		LidPage{Frame: f, Q: url.Values{}, Answer: &LidAnswer{Question: "gap", Number: "1", Check: "check", Chances: &LidChances{8, 79, 13}}},
+		LidNumberPage{Frame: f, Answer: LidAnswer{Question: "width", Number: "1", Notes: []string{"note"}}, Cautions: []Cautioned{{Text: "caution"}}},
+		LidNumberPage{Frame: f, Answer: LidAnswer{Question: "width", HeldBack: "why"}},
+		LidNumberPage{Frame: f, Answer: LidAnswer{Question: "gap"}},
 		ProblemPage{Frame: f, Problem: fault, Help: "help"},
 		ProblemPage{Frame: f, Problem: Problem{Title: "title", About: "about", Detail: "detail"}, Help: "help"},
 	})
@@ -264,7 +274,7 @@ func shownIn(t *testing.T, set *Set, tongue string, p Page, f func(string) strin
 func deep(v reflect.Value, f func(string) string) reflect.Value {
 	out := reflect.New(v.Type()).Elem()
 	switch v.Interface().(type) {
-	case time.Time, Drawn: // no text that anybody typed
+	case time.Time, Drawn, Word: // no text that anybody typed
 		out.Set(v)
 		return out
 	}

@@ -91,6 +91,9 @@ func (f Frame) under(link string) templ.Attributes {
 // Drawn is a drawing as SVG, or a text of the help, made by the code: what people typed stands escaped in it.
 type Drawn string
 
+// Word is one of a few words of the code by which a page takes its shape; never what people typed.
+type Word string
+
 // Page is a compiled page: its data, which say it to one person.
 type Page interface {
 	frame() Frame

@@ -8,6 +8,8 @@ type Lid struct {
 	NotOverMM      *float64      `json:"not_over_mm"`
 	NotUnderMM     *float64      `json:"not_under_mm"`
 	FitChance      *float64      `json:"fit_chance" doc:"Chance that it fits, 0 to 1"`
+	Outcomes       *LidOutcomes  `json:"outcomes" doc:"How it may sit, as chances that add to 1; null when held back or when it is trimmed"`
+	WhatIf         *LidWhatIf    `json:"what_if" doc:"What comes of the width that was tried; null when none was"`
 	Says           string        `json:"says"`
 	For            string        `json:"for" doc:"The firing that it is for, in a sentence: its kiln, kind and cone, and whether the last ones were others; empty with rates of the asker's own"`
 	Fired          LidFired      `json:"fired"`
@@ -65,6 +67,20 @@ type LidAsked struct {
 	ThrowSDMM    *float64   `json:"throw_sd_mm"`
 	AccuracyFrom string     `json:"accuracy_from"`
 	StepMM       *float64   `json:"step_mm"`
+}
+
+// LidOutcomes are the chances of how a lid may sit.
+type LidOutcomes struct {
+	TooTight *float64 `json:"too_tight_chance"`
+	Fits     *float64 `json:"fits_chance"`
+	Rattles  *float64 `json:"rattles_chance"`
+}
+
+// LidWhatIf is what comes of another width than the one to set.
+type LidWhatIf struct {
+	WidthMM  *float64     `json:"width_mm"`
+	Outcomes *LidOutcomes `json:"outcomes"`
+	PlayMM   *float64     `json:"play_mm"`
 }
 
 type LidFired struct {

@@ -24,6 +24,8 @@ type LidParams struct {
 	CollarNow     []string `query:"collar_now,explode" doc:"Its gallery at leather-hard; up to 3 times"`
 	CollarNowMm   []string `query:"collar_now_mm,explode" doc:"The same in mm, a number with a point alone"`
 	RimChecked    string   `query:"rim_checked" doc:"no: nobody measures and corrects the rim once it is turned out; yes if not said"`
+	Try           string   `query:"try" doc:"Another width than the one to set: how likely it is too tight, fits or rattles"`
+	TryMm         string   `query:"try_mm" doc:"The same in mm, a number with a point alone"`
 	CheckStage    string   `query:"check_stage" doc:"leather, dry, bisque: the gap to expect then"`
 	SharedParams
 }

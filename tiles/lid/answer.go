@@ -38,6 +38,8 @@ type Answer struct {
 	Limits    [2]tiles.Millimetre // not under and not over before rounding
 	LimitsBy  [2]LimitCause       // what set each of them: under, over
 	FitChance float64
+	Chances   Chances // of the set width, or of the lid at hand; zero: held back, or it is trimmed
+	WhatIf    *WhatIf // of the width that was tried; nil: none was
 
 	Fired          FiredPair
 	Spread         []Spares // for 1, 2, 3 lids; nil: gap question, or held back
@@ -92,6 +94,35 @@ const (
 	playAtMost     = "play at most"
 	bearingAtLeast = "bearing at least"
 )
+
+// Chances are those of how a lid may sit; together they are 1.
+type Chances struct{ TooTight, Fits, Rattles float64 }
+
+// WhatIf is what comes of another width than the one to set.
+type WhatIf struct {
+	Width tiles.Millimetre
+	Chances
+	Play tiles.Millimetre // fired, across
+}
+
+// ChancesAt are the chances of a made part of width x, mm: too tight under the least play, rattling over the
+// most, or where it slips past the ledge.
+func (f *Clearance) ChancesAt(x float64) Chances {
+	play, v := f.PlayAt(x), f.causesAt(x*f.Left[f.made]).total()
+	o := Chances{Fits: f.fit.one(play, v), TooTight: f.fit.tight(play, v)}
+	o.Rattles = max(0, 1-o.Fits-o.TooTight)
+	return o
+}
+
+// tried fills in what comes of the width that was tried.
+func (a *Answer) tried(f *Clearance) {
+	q := a.Asked
+	if q.Try == 0 || a.Trim != nil || a.HeldBack != "" || a.Question == AskGap {
+		return
+	}
+	x := float64(q.Try)
+	a.WhatIf = &WhatIf{Width: q.Try, Chances: f.ChancesAt(x), Play: tiles.Millimetre(f.PlayAt(x))}
+}
 
 // Spares is a number of lids thrown for one pot, their sizes and the chance that one fits.
 type Spares struct {
@@ -181,7 +212,11 @@ func Size(q Question, d Defaults, known Known) (Answer, error) {
 		a.holdBack(&f)
 	} else {
 		a.HeldBack = ""
+		if a.Trim == nil {
+			a.Chances = f.ChancesAt(size)
+		}
 	}
+	a.tried(&f)
 	return a, nil
 }
 

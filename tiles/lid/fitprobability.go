@@ -103,6 +103,15 @@ func (f fitProbability) one(m float64, v variance) float64 {
 	return p
 }
 
+// tight is the chance that one lid whose play has the mean m and the variance v has less than the least play.
+func (f fitProbability) tight(m float64, v variance) float64 {
+	var p float64
+	for _, s := range f.scales {
+		p += s.weight * normalOrStep(f.least-m, math.Sqrt(v.at(s.at)))
+	}
+	return p
+}
+
 // normal is the chance under one normal: the integral over the play x (in sds) of its
 // density times the chance that the bound, given x, lies beyond it.
 func (f fitProbability) normal(m, sd, limit, limitVariance, cov float64) float64 {

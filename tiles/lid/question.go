@@ -2,8 +2,8 @@ package lid
 
 import (
 	"fmt"
+	"math"
 	"slices"
-	"strings"
 
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -67,6 +67,7 @@ type Question struct {
 	ThrowSD       *tiles.Millimetre
 	Step          *tiles.Millimetre // 0: do not round
 	Lids          int               // largest spread shown, 1 to 3
+	Try           tiles.Millimetre  // another width to set: what comes of it; 0: none
 	CheckStage    tiles.Stage       // the gap to expect then, on the way
 	AcceptWide    bool              // give a width that would be held back
 	AcceptUnusual bool              // answer though a size is outside what is believed: it was asked about
@@ -199,6 +200,9 @@ func (q *Question) checkSizes(f *tiles.Faults) {
 	if q.Lid != 0 {
 		f.PieceOf("lid_mm", q.Lid, "lid")
 	}
+	if q.Try != 0 {
+		f.PieceOf("try_mm", q.Try, "width to try")
+	}
 	if q.Asks() == AskGap && q.Play != nil {
 		f.Add(tiles.GivenTwice, "play_mm", "lid_mm asks which play there will be")
 	}
@@ -296,16 +300,62 @@ type unusual struct {
 	low, high tiles.Millimetre
 }
 
+// meant are sizes that were probably meant, the likeliest first, as somebody would write them.
+func (u unusual) meant() []string { return meant(u.length, tiles.MM, u.low, u.high) }
+
+// Meant are the sizes that were probably meant by a bare number that gave length l in a field of unit: collar,
+// opening or lid of this seat. They are written with their units.
+func (s Seat) Meant(field string, l tiles.Millimetre, unit tiles.LengthUnit) []string {
+	low, high := s.believedCollar()
+	switch field {
+	case "opening":
+		low = 0.4 * low
+	case "lid":
+		low, high = 0.8*low, 1.2*high
+	}
+	return meant(l, unit, low, high)
+}
+
+// meant reads the bare number of a length in other ways: with the point that was left out, in another unit, as
+// 32nds; what lies from low to high may be it.
+func meant(l tiles.Millimetre, unit tiles.LengthUnit, low, high tiles.Millimetre) (all []string) {
+	n := float64(l) / map[tiles.LengthUnit]float64{tiles.MM: 1, tiles.CM: 10, tiles.Inch: 25.4, tiles.Inch32nd: 25.4}[unit]
+	n = math.Round(n*1e6) / 1e6
+	add := func(v float64, u tiles.LengthUnit) {
+		text := tiles.Decimal(v) + " " + string(u)
+		if read, err := tiles.ParseLength("", text, u); err == nil && u != unit || err == nil && v != n {
+			if mm := read.Millimetre(); mm >= low && mm <= high {
+				all = append(all, text)
+			}
+		}
+	}
+	switch unit {
+	case tiles.MM:
+		add(n/10, tiles.MM)
+		add(n, tiles.Inch)
+		add(n, tiles.CM)
+	case tiles.CM:
+		add(n, tiles.MM)
+		add(n/10, tiles.CM)
+	default:
+		if mm := tiles.Millimetre(n * 25.4 / 32); unit == tiles.Inch32nd && n == math.Trunc(n) && mm >= low && mm <= high {
+			all = append(all, tiles.Inch32nd.Format(mm))
+		}
+		add(n, tiles.MM)
+		add(n, tiles.CM)
+	}
+	return all
+}
+
 // why asks about the size.
 func (u unusual) why() string {
 	says := fmt.Sprintf("is %s, where %s to %s is to be expected", tiles.MM.Format(u.length), tiles.MM.Format(u.low), tiles.MM.Format(u.high))
-	for _, m := range []struct {
-		as  tiles.Millimetre
-		say string
-	}{{u.length / 10, tiles.MM.Format(u.length / 10)}, {u.length * 25.4, strings.TrimSuffix(tiles.MM.Format(u.length), " mm") + " in"}, {u.length * 10, tiles.MM.Format(u.length * 10)}} {
-		if m.as >= u.low && m.as <= u.high {
-			return says + "; perhaps " + m.say + " was meant"
+	if likely := u.meant(); len(likely) > 0 {
+		text := likely[0]
+		if l, err := tiles.ParseLength("", text, tiles.MM); err == nil && l.Unit == tiles.CM {
+			text = tiles.MM.Format(l.Millimetre())
 		}
+		return says + "; perhaps " + text + " was meant"
 	}
 	return says
 }
