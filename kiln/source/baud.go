@@ -6,8 +6,8 @@ import (
 	"math/rand/v2"
 )
 
-// ear gathers the bytes of a line, to tell from garbage at which speed it was sent.
-type ear struct {
+// baudDetector gathers the bytes of a line, to tell from garbage at which speed it was sent.
+type baudDetector struct {
 	counts [256]int
 	n      int
 	lookAt int    // the number of bytes at which to think about it
@@ -20,21 +20,21 @@ const (
 	rarely = 1 << 16
 )
 
-func (e *ear) hear(b []byte) {
+func (e *baudDetector) hear(b []byte) {
 	for _, c := range b {
 		e.counts[c]++
 	}
 	e.n += len(b)
 }
 
-// wonder guesses the speed of the line now and then, from the bytes since it did so before. While
-// good lines come there is nothing to wonder about.
-func (l *line) wonder(e *ear, tellers []*teller) {
+// guessSpeed guesses the speed of the line now and then, from the bytes since it did so before. While
+// good lines come there is nothing to guess.
+func (l *line) guessSpeed(e *baudDetector, decoders []*decoder) {
 	if e.n < e.lookAt {
 		return
 	}
 	good := uint64(0)
-	for _, t := range tellers {
+	for _, t := range decoders {
 		good += t.tally.goodSoFar()
 	}
 	guess := ""
@@ -43,7 +43,7 @@ func (l *line) wonder(e *ear, tellers []*teller) {
 			guess = fmt.Sprintf("looks like %d baud, you set %d", speed, l.settings.Speed)
 		}
 	}
-	*e = ear{lookAt: min(2*e.lookAt, rarely), good: good}
+	*e = baudDetector{lookAt: min(2*e.lookAt, rarely), good: good}
 	l.mu.Lock()
 	l.guess = guess
 	l.mu.Unlock()

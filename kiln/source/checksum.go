@@ -8,7 +8,7 @@ import (
 
 var errChecksum = errors.New("checksum does not fit")
 
-// unsum checks the checksum at the end of a line and gives the line without it.
+// stripChecksum checks the checksum at the end of a line and gives the line without it.
 //
 // The check is the last two hexadecimal digits of the line (crc16: four), with a "*" before them or
 // none. It covers everything before that; a "$" that begins the line is not counted.
@@ -19,7 +19,7 @@ var errChecksum = errors.New("checksum does not fit")
 //
 // Eight bits of check let one in 256 badly damaged lines through; they find every line with one
 // damaged byte.
-func unsum(line, kind string) (string, error) {
+func stripChecksum(line, kind string) (string, error) {
 	digits := 2
 	switch kind {
 	case "", "none":

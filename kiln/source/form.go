@@ -101,7 +101,7 @@ func (f *form) read(line string) (said, error) {
 			return said{}, fmt.Errorf("holds the byte %#02x", b)
 		}
 	}
-	line, err := unsum(line, f.kiln.Checksum)
+	line, err := stripChecksum(line, f.kiln.Checksum)
 	if err != nil {
 		return said{}, err
 	}

@@ -5,10 +5,10 @@ import "bytes"
 // maxLine is the longest line that is believed, in bytes without its end.
 const maxLine = 256
 
-// cutter cuts bytes into lines. A line ends with CR, LF or both, or with a terminator of the
+// lineSplitter cuts bytes into lines. A line ends with CR, LF or both, or with a terminator of the
 // settings. A line that is too long or holds a NUL, which is how framing and parity errors arrive,
 // is dropped whole; the next line end is where sense begins again. It never holds more than one line.
-type cutter struct {
+type lineSplitter struct {
 	end      string // a terminator other than CR and LF, "" otherwise
 	buf      [maxLine]byte
 	n        int
@@ -17,10 +17,10 @@ type cutter struct {
 	middle   bool // bytes came while blind: this is the middle of a line indeed
 }
 
-// newCutter makes a cutter for a line that may be in the middle of a line now: what comes before
+// newLineSplitter makes a lineSplitter for a line that may be in the middle of a line now: what comes before
 // the first line end is not believed, unless fresh is called first.
-func newCutter(terminator string) *cutter {
-	c := &cutter{dropping: true, blind: true}
+func newLineSplitter(terminator string) *lineSplitter {
+	c := &lineSplitter{dropping: true, blind: true}
 	if terminator != "\n" && terminator != "\r" && terminator != "\r\n" {
 		c.end = terminator
 	}
@@ -28,14 +28,14 @@ func newCutter(terminator string) *cutter {
 }
 
 // fresh says that the line was silent for a while with nothing begun, so that the next byte begins a line.
-func (c *cutter) fresh() {
+func (c *lineSplitter) fresh() {
 	if c.blind && !c.middle {
 		c.dropping, c.blind = false, false
 	}
 }
 
 // stale drops what was begun and not ended; it reports whether there was anything.
-func (c *cutter) stale() bool {
+func (c *lineSplitter) stale() bool {
 	had := c.n > 0 || c.dropping && !c.blind
 	c.n, c.dropping, c.blind, c.middle = 0, false, false, false
 	return had
@@ -43,7 +43,7 @@ func (c *cutter) stale() bool {
 
 // cut takes bytes as they come and calls each for every line that ends in them: with the line,
 // good for as long as the call, or with nil for one that had to be dropped.
-func (c *cutter) cut(bytes []byte, each func(line []byte)) {
+func (c *lineSplitter) cut(bytes []byte, each func(line []byte)) {
 	for _, b := range bytes {
 		c.middle = c.blind
 		switch {
@@ -63,7 +63,7 @@ func (c *cutter) cut(bytes []byte, each func(line []byte)) {
 	}
 }
 
-func (c *cutter) endLine(each func(line []byte)) {
+func (c *lineSplitter) endLine(each func(line []byte)) {
 	switch {
 	case c.dropping && !c.blind:
 		each(nil)

@@ -9,7 +9,7 @@ import (
 // it is heard.
 func TestLongestLine(t *testing.T) {
 	for _, end := range []string{"\n", "\r\n", "\r"} {
-		c := newCutter(end)
+		c := newLineSplitter(end)
 		c.fresh()
 		var got [][]byte
 		whole, long := bytes.Repeat([]byte("7"), 256), bytes.Repeat([]byte("8"), 257)

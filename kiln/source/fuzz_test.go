@@ -21,7 +21,7 @@ func FuzzCutter(f *testing.F) {
 		if !goodTerminator(end) {
 			end = "\n"
 		}
-		c := newCutter(end)
+		c := newLineSplitter(end)
 		c.fresh()
 		each := func(line []byte) {
 			if len(line) > maxLine || strings.ContainsRune(string(line), 0) || line != nil && len(line) == 0 {
@@ -65,7 +65,7 @@ func fuzzForm(t *testing.T, k Kiln, lines string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	teller := &teller{kiln: k, form: form, conv: newConverter(k), tally: newTally()}
+	decoder := &decoder{kiln: k, form: form, conv: newConverter(k), tally: newTally()}
 	for _, line := range strings.Split(lines, "\n") {
 		s, err := form.read(line)
 		if err != nil {
@@ -74,14 +74,14 @@ func fuzzForm(t *testing.T, k Kiln, lines string) {
 		if len(s.columns) > maxColumns {
 			t.Fatalf("%d columns", len(s.columns))
 		}
-		raws, _, err := teller.raws(s)
+		raws, _, err := decoder.raws(s)
 		if err != nil {
 			continue
 		}
 		if form.usual(len(s.columns)) != nil {
 			continue
 		}
-		for _, v := range teller.conv.values(kiln.Stamp{}, raws) {
+		for _, v := range decoder.conv.values(kiln.Stamp{}, raws) {
 			if v.Fault == kiln.Good && !v.T.Known() {
 				t.Fatalf("%q: good and no number: %+v", line, v)
 			}
@@ -147,7 +147,7 @@ func FuzzChecksum(f *testing.F) {
 		if kind != "xor" && kind != "sum8" {
 			kind = "crc16"
 		}
-		body, err := unsum(line, kind)
+		body, err := stripChecksum(line, kind)
 		if err != nil {
 			return
 		}

@@ -132,7 +132,8 @@ func (k KilnHeard) words() string {
 		text += ", last " + strings.Join(said, ", ")
 	}
 	if n := len(k.BadLines); n > 0 && k.BadMinute > 0 {
-		text += fmt.Sprintf("; last bad line %s: %s", strconv.QuoteToASCII(k.BadLines[n-1].Line), k.BadLines[n-1].Why)
+		text += fmt.Sprintf("; last bad line %s: %s", strconv.QuoteToASCII(k.BadLines[n-1].Line),
+			k.BadLines[n-1].Why)
 	}
 	return text
 }

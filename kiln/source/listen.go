@@ -21,13 +21,13 @@ const patience = time.Second
 
 // listen reads lines that come unasked.
 func (l *line) listen(ctx context.Context) error {
-	tellers := l.tellers
-	cut := newCutter(l.settings.Kilns[0].Terminator)
+	decoders := l.decoders
+	cut := newLineSplitter(l.settings.Kilns[0].Terminator)
 	var pause, quiet time.Duration
 	look := readTimeout
 	due := l.quiet()
 	buf := make([]byte, 1024)
-	ears := ear{lookAt: earful}
+	ears := baudDetector{lookAt: earful}
 	_, recorded := l.port.(*played) // its lines come at once, and each has a moment of its own
 	for {
 		if err := ctx.Err(); err != nil {
@@ -46,11 +46,11 @@ func (l *line) listen(ctx context.Context) error {
 		if n == 0 {
 			cut.fresh()
 			if pause += look; pause >= staleAfter && cut.stale() {
-				l.garbled(tellers, l.Now(), nil, "began and did not end")
+				l.garbled(decoders, l.Now(), nil, "began and did not end")
 			}
 			if quiet += look; quiet >= due {
 				quiet = 0
-				for _, t := range tellers {
+				for _, t := range decoders {
 					t.tally.count(l.Now(), LineSilent)
 				}
 			}
@@ -68,13 +68,13 @@ func (l *line) listen(ctx context.Context) error {
 				if recorded {
 					came = l.Now()
 				}
-				err = l.take(ctx, tellers, came, line)
+				err = l.take(ctx, decoders, came, line)
 			}
 			if err == nil && l.settings.played() { // a recording goes at the pace of the settings
 				err = l.Sleep(ctx, l.settings.Kilns[0].Every)
 			}
 		})
-		l.wonder(&ears, tellers)
+		l.guessSpeed(&ears, decoders)
 		if err != nil {
 			return err
 		}
@@ -90,19 +90,19 @@ func (l *line) quiet() time.Duration {
 }
 
 // take gives a line that came at a moment to the kiln that it belongs to.
-func (l *line) take(ctx context.Context, tellers []*teller, at kiln.Stamp, line []byte) error {
+func (l *line) take(ctx context.Context, decoders []*decoder, at kiln.Stamp, line []byte) error {
 	if line == nil {
-		l.garbled(tellers, at, nil, "too long, or holds a NUL as broken bytes do")
+		l.garbled(decoders, at, nil, "too long, or holds a NUL as broken bytes do")
 		return nil
 	}
-	for _, t := range tellers {
+	for _, t := range decoders {
 		s, err := t.form.read(string(line))
 		switch {
 		case errors.Is(err, errForeign):
 			continue
 		case errors.Is(err, errHeader):
 			return nil
-		case err != nil && len(tellers) > 1 && t.kiln.Select == "":
+		case err != nil && len(decoders) > 1 && t.kiln.Select == "":
 			continue
 		case err != nil:
 			t.garbled(at, line, err.Error())
@@ -110,13 +110,13 @@ func (l *line) take(ctx context.Context, tellers []*teller, at kiln.Stamp, line 
 		}
 		return l.tell(ctx, t, at, s, line)
 	}
-	l.garbled(tellers, at, line, "begins with no kiln's word")
+	l.garbled(decoders, at, line, "begins with no kiln's word")
 	return nil
 }
 
 // garbled counts a line that no kiln can be held to: for all of them.
-func (l *line) garbled(tellers []*teller, at kiln.Stamp, line []byte, why string) {
-	for _, t := range tellers {
+func (l *line) garbled(decoders []*decoder, at kiln.Stamp, line []byte, why string) {
+	for _, t := range decoders {
 		t.garbled(at, line, why)
 	}
 }

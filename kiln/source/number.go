@@ -30,7 +30,8 @@ func isOpen(text string) bool {
 	if openWords[strings.ToLower(text)] {
 		return true
 	}
-	return len(text) >= 2 && (strings.Trim(text, "-") == "" || strings.Trim(text, "*") == "" || strings.Trim(text, "?") == "")
+	return len(text) >= 2 && (strings.Trim(text, "-") == "" || strings.Trim(text,
+		"*") == "" || strings.Trim(text, "?") == "")
 }
 
 // parseNumber reads what one channel said, in the unit of the settings ("" takes none). It is

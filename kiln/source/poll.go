@@ -16,18 +16,18 @@ var errSilent = errors.New("no answer in time")
 // what is recorded is stamped by Now.
 func monotonic(begin time.Time) time.Duration { return time.Since(begin) }
 
-// rota keeps whose turn it is on a line where several kilns are asked.
-type rota struct {
+// pollSchedule keeps whose turn it is on a line where several kilns are asked.
+type pollSchedule struct {
 	begin time.Time
 	due   []time.Duration
 }
 
-func newRota(kilns []Kiln) *rota {
-	return &rota{begin: time.Now(), due: make([]time.Duration, len(kilns))}
+func newPollSchedule(kilns []Kiln) *pollSchedule {
+	return &pollSchedule{begin: time.Now(), due: make([]time.Duration, len(kilns))}
 }
 
 // next is the kiln whose turn comes first, and how long until then.
-func (r *rota) next() (i int, wait time.Duration) {
+func (r *pollSchedule) next() (i int, wait time.Duration) {
 	for k, due := range r.due {
 		if due < r.due[i] {
 			i = k
@@ -37,7 +37,7 @@ func (r *rota) next() (i int, wait time.Duration) {
 }
 
 // done sets kiln i's next turn a period after this one; turns that were missed are left out.
-func (r *rota) done(i int, every time.Duration) {
+func (r *pollSchedule) done(i int, every time.Duration) {
 	now := monotonic(r.begin)
 	r.due[i] += every
 	if late := now - r.due[i]; late > 0 {
@@ -47,27 +47,27 @@ func (r *rota) done(i int, every time.Duration) {
 
 // ask reads kilns that answer poll strings, each at its period.
 func (l *line) ask(ctx context.Context) error {
-	tellers := l.tellers
+	decoders := l.decoders
 	if err := l.Sleep(ctx, settle); err != nil {
 		return err
 	}
-	turns := newRota(l.settings.Kilns)
+	turns := newPollSchedule(l.settings.Kilns)
 	for {
 		i, wait := turns.next()
 		if err := l.Sleep(ctx, wait); err != nil {
 			return err
 		}
-		if err := l.round(ctx, tellers[i]); err != nil {
+		if err := l.round(ctx, decoders[i]); err != nil {
 			return err
 		}
-		turns.done(i, tellers[i].kiln.Every)
+		turns.done(i, decoders[i].kiln.Every)
 	}
 }
 
 // round asks one kiln all its questions and makes one sample of the answers. Columns count on from
 // one answer to the next; so if one is missing, the columns after it are not known, and the round
 // ends there. Where values have names the others are still good.
-func (l *line) round(ctx context.Context, t *teller) error {
+func (l *line) round(ctx context.Context, t *decoder) error {
 	var all said
 	var last []byte
 	for _, poll := range t.kiln.Poll {
@@ -113,8 +113,8 @@ func (e *answerError) Error() string { return e.why.Error() }
 
 // answer reads lines until one makes sense as the answer to poll, or the time is up. Local echo,
 // headers and the lines of other kilns are passed over.
-func (l *line) answer(ctx context.Context, t *teller, poll string) (said, []byte, error) {
-	cut := newCutter(t.kiln.Terminator)
+func (l *line) answer(ctx context.Context, t *decoder, poll string) (said, []byte, error) {
+	cut := newLineSplitter(t.kiln.Terminator)
 	cut.fresh()
 	var bad *answerError
 	var found said

@@ -72,7 +72,8 @@ type guardedRead struct{ serial.Port }
 func (p guardedRead) Read(b []byte) (n int, err error) {
 	defer func() {
 		if r := recover(); r != nil {
-			n, err = 0, fmt.Errorf("reading the port failed, most likely because its descriptor is %d or above: %v", descriptors, r)
+			n, err = 0, fmt.Errorf("reading the port failed, most likely because its descriptor is %d or above: %v",
+				descriptors, r)
 		}
 	}()
 	return p.Port.Read(b)
@@ -128,7 +129,8 @@ func inWords(name string, err error) error {
 	if errors.As(err, &trouble) {
 		switch trouble.Code() {
 		case serial.PermissionDenied:
-			return &portError{fmt.Sprintf("%s: permission denied: is the user in group dialout?", name), fs.ErrPermission}
+			return &portError{fmt.Sprintf("%s: permission denied: is the user in group dialout?", name),
+				fs.ErrPermission}
 		case serial.PortBusy:
 			return &portError{fmt.Sprintf("%s: busy: another program has the port open", name), err}
 		case serial.PortNotFound:

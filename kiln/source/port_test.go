@@ -276,7 +276,7 @@ func TestNamesThatChange(t *testing.T) {
 
 // What came before the first line end after opening is no reading.
 func TestBeginsInTheMiddleOfALine(t *testing.T) {
-	c := newCutter("\n")
+	c := newLineSplitter("\n")
 	var got []string
 	c.cut([]byte("22.5\r\n1222.6\r\n"), func(l []byte) { got = append(got, string(l)) })
 	if len(got) != 1 || got[0] != "1222.6" {
@@ -284,7 +284,7 @@ func TestBeginsInTheMiddleOfALine(t *testing.T) {
 	}
 	// With a pause in the cut line it is a cut line still; after a pause before the first byte it is whole.
 	for _, paused := range []bool{false, true} {
-		c, got = newCutter("\n"), nil
+		c, got = newLineSplitter("\n"), nil
 		each := func(l []byte) { got = append(got, string(l)) }
 		if paused {
 			c.fresh()

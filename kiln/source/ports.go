@@ -56,7 +56,8 @@ func Ports(dev fs.FS) []FoundPort {
 	entries, _ := fs.ReadDir(dev, ".")
 	for _, e := range entries {
 		usb := strings.HasPrefix(e.Name(), "ttyUSB") || strings.HasPrefix(e.Name(), "ttyACM")
-		fixed := strings.HasPrefix(e.Name(), "ttyAMA") || strings.HasPrefix(e.Name(), "ttySC") // the pins of the board
+		fixed := strings.HasPrefix(e.Name(), "ttyAMA") || strings.HasPrefix(e.Name(),
+			"ttySC") // the pins of the board
 		if (usb || fixed) && !seen[e.Name()] {
 			out = append(out, FoundPort{Name: "/dev/" + e.Name(), Device: e.Name(), Lasts: fixed})
 		}

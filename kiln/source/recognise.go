@@ -104,9 +104,10 @@ func ways(sum string) []Kiln {
 // same reports whether another reading finds the same numbers in the same places: then the one that
 // was tried first is enough.
 func (r Reading) same(other Reading) bool {
-	return r.Kiln.Reply == other.Kiln.Reply && r.Good >= other.Good && slices.EqualFunc(r.Places, other.Places, func(a, b Place) bool {
-		return a.From == b.From && a.Last == b.Last
-	})
+	return r.Kiln.Reply == other.Kiln.Reply && r.Good >= other.Good && slices.EqualFunc(r.Places, other.Places,
+		func(a, b Place) bool {
+			return a.From == b.From && a.Last == b.Last
+		})
 }
 
 // tryReading reads all lines as k says and finds the places that are a number each time.
@@ -196,7 +197,7 @@ func digit(b byte) bool { return b >= '0' && b <= '9' }
 
 // placesOf names the places of one line, nil if it has not the form of k.
 func placesOf(k Kiln, line string) []string {
-	body, err := unsum(line, k.Checksum)
+	body, err := stripChecksum(line, k.Checksum)
 	if err != nil {
 		return nil
 	}

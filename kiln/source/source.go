@@ -48,8 +48,8 @@ type Source struct {
 	Changed func(Heard)
 
 	settings Settings
-	tellers  []*teller // one a kiln, for Run's goroutine; what they learned of the lines outlasts an unplugging
-	tallies  []*tally  // one a kiln
+	decoders []*decoder // one a kiln, for Run's goroutine; what they learned of the lines outlasts an unplugging
+	tallies  []*tally   // one a kiln
 
 	mu      sync.Mutex
 	state   PortState
@@ -65,7 +65,8 @@ func New(s Settings, now func() kiln.Stamp, out chan<- kiln.Sample) (*Source, er
 	if err := s.Validate(); err != nil {
 		return nil, err
 	}
-	src := &Source{Open: OpenPort, Now: now, Sleep: sleep, Out: out, settings: s, state: PortWaiting, waiting: s.Port}
+	src := &Source{Open: OpenPort, Now: now, Sleep: sleep, Out: out, settings: s, state: PortWaiting,
+		waiting: s.Port}
 	if s.played() {
 		src.Open = openRecorded
 	}
@@ -76,7 +77,7 @@ func New(s Settings, now func() kiln.Stamp, out chan<- kiln.Sample) (*Source, er
 		}
 		t := newTally()
 		src.tallies = append(src.tallies, t)
-		src.tellers = append(src.tellers, &teller{kiln: k, form: f, conv: newConverter(k), tally: t})
+		src.decoders = append(src.decoders, &decoder{kiln: k, form: f, conv: newConverter(k), tally: t})
 	}
 	return src, nil
 }
@@ -124,10 +125,10 @@ func (s *Source) once(ctx context.Context) (heard bool, err error) {
 		return false, fmt.Errorf("%s: set the read time-out: %w", s.settings.Port, err)
 	}
 	s.note(PortOpen, "")
-	l := &line{Source: s, port: port, guard: newGuard(port, s.settings)}
+	l := &line{Source: s, port: port, guard: newSendAllowlist(port, s.settings)}
 	switch {
 	case s.settings.Kilns[0].modbus():
-		err = l.master(ctx)
+		err = l.askModbus(ctx)
 	case len(s.settings.Kilns[0].Poll) > 0:
 		err = l.ask(ctx)
 	default:
@@ -140,7 +141,7 @@ func (s *Source) once(ctx context.Context) (heard bool, err error) {
 type line struct {
 	*Source
 	port  Port
-	guard guard
+	guard sendAllowlist
 	heard bool // anything came
 }
 

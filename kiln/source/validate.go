@@ -103,7 +103,8 @@ func (k Kiln) validate(say func(key, format string, args ...any)) {
 		say("separator", "a comma cannot be both the decimal sign and the separator; take \";\"")
 	}
 	if !k.modbus() && !goodTerminator(k.Terminator) {
-		say("terminator", "%q: one or two bytes that end a line and stand nowhere else in it, such as \"\\n\"", k.Terminator)
+		say("terminator", "%q: one or two bytes that end a line and stand nowhere else in it, such as \"\\n\"",
+			k.Terminator)
 	}
 	if k.Reply == "pattern" {
 		k.validatePattern(say)
@@ -137,7 +138,8 @@ func (k Kiln) validatePattern(say func(key, format string, args ...any)) {
 	}
 	for _, c := range k.Channels {
 		if re.SubexpIndex(c.From) < 0 {
-			say(fmt.Sprintf("channel.%s.from", c.ID), "the pattern has no group %q; write it (?P<%s>...)", c.From, c.From)
+			say(fmt.Sprintf("channel.%s.from", c.ID), "the pattern has no group %q; write it (?P<%s>...)", c.From,
+				c.From)
 		}
 	}
 	if k.TimeColumn != "" && re.SubexpIndex(k.TimeColumn) < 0 {

@@ -31,21 +31,21 @@ func checkPoll(poll string, other bool, reason string) error {
 	return nil
 }
 
-// errRefused is what a guard answers to bytes that are not on its list.
+// errRefused is what a sendAllowlist answers to bytes that are not on its list.
 var errRefused = errors.New("refused to send bytes that are no question of the settings")
 
-// guard is the one way out to the device. What it lets through is fixed when the line is opened:
+// sendAllowlist is the one way out to the device. What it lets through is fixed when the line is opened:
 // the poll strings of the settings, and the Modbus requests made from the settings, which are
 // checked once more for being nothing but a reading of registers.
-type guard struct {
+type sendAllowlist struct {
 	port    Port
 	allowed map[string]bool
 }
 
-// newGuard takes the list of all that may ever be sent on the line of s. The settings have been
+// newSendAllowlist takes the list of all that may ever be sent on the line of s. The settings have been
 // validated; a poll string or request that breaks the rules is left off all the same.
-func newGuard(port Port, s Settings) guard {
-	g := guard{port: port, allowed: map[string]bool{}}
+func newSendAllowlist(port Port, s Settings) sendAllowlist {
+	g := sendAllowlist{port: port, allowed: map[string]bool{}}
 	for _, k := range s.Kilns {
 		for _, p := range k.Poll {
 			if checkPoll(p, k.PollOther, k.PollReason) == nil {
@@ -63,7 +63,7 @@ func newGuard(port Port, s Settings) guard {
 
 // send writes b to the device if b is on the list, and refuses otherwise. Nothing else in this
 // package, nor in the program, writes to a port; a test walks the source to see that.
-func (g guard) send(b []byte) error {
+func (g sendAllowlist) send(b []byte) error {
 	if !g.allowed[string(b)] {
 		return fmt.Errorf("%w: % x", errRefused, b)
 	}

@@ -35,41 +35,41 @@ const lateBy = 3 * time.Second
 // errOwing says that a slave was not asked because an answer of its may still be on the way.
 var errOwing = errors.New("not asked: its last answer may still be on the way")
 
-// bus is what is known of the slaves on one line.
-type bus struct {
+// modbusClient is what is known of the slaves on one line.
+type modbusClient struct {
 	*line
-	owing map[int]time.Time // slaves that did not answer, and since when
+	lateReplies map[int]time.Time // slaves that did not answer, and since when
 }
 
-// master reads Modbus slaves, each kiln at its period, one question at a time.
-func (l *line) master(ctx context.Context) error {
-	tellers := l.tellers
-	b := &bus{line: l, owing: map[int]time.Time{}}
-	plans := make([][]reading, len(tellers))
-	for i, t := range tellers {
+// askModbus reads Modbus slaves, each kiln at its period, one question at a time.
+func (l *line) askModbus(ctx context.Context) error {
+	decoders := l.decoders
+	b := &modbusClient{line: l, lateReplies: map[int]time.Time{}}
+	plans := make([][]reading, len(decoders))
+	for i, t := range decoders {
 		plans[i] = plan(t.kiln)
 	}
 	if err := l.Sleep(ctx, settle); err != nil {
 		return err
 	}
-	turns := newRota(l.settings.Kilns)
+	turns := newPollSchedule(l.settings.Kilns)
 	for {
 		i, wait := turns.next()
 		if err := l.Sleep(ctx, wait); err != nil {
 			return err
 		}
-		next, err := b.round(ctx, tellers[i], plans[i])
+		next, err := b.round(ctx, decoders[i], plans[i])
 		plans[i] = next
 		if err != nil {
 			return err
 		}
-		turns.done(i, tellers[i].kiln.Every)
+		turns.done(i, decoders[i].kiln.Every)
 	}
 }
 
 // round asks for all registers of one kiln and makes one sample of what was answered. A slave that
 // refuses several registers at once is asked for each on its own from then on.
-func (b *bus) round(ctx context.Context, t *teller, readings []reading) ([]reading, error) {
+func (b *modbusClient) round(ctx context.Context, t *decoder, readings []reading) ([]reading, error) {
 	raws := make([]raw, len(t.kiln.Channels))
 	var orders []Decoded
 	var next []reading
@@ -116,7 +116,8 @@ func isGone(err error) bool {
 
 // question asks until there is a good answer, a refusal that stays, or the tries are used up. Each
 // failure is counted for the kiln.
-func (b *bus) question(ctx context.Context, t *teller, r request) (words []uint16, heard []byte, err error) {
+func (b *modbusClient) question(ctx context.Context, t *decoder, r request) (words []uint16, heard []byte,
+	err error) {
 	var last error
 	for range tries {
 		words, heard, err := b.exchange(ctx, r)
@@ -151,12 +152,12 @@ func (b *bus) question(ctx context.Context, t *teller, r request) (words []uint1
 
 // exchange sends one question and reads its answer. What came before the question is dropped, and
 // what comes with a wrong answer too.
-func (b *bus) exchange(ctx context.Context, r request) (words []uint16, heard []byte, err error) {
-	if since, ok := b.owing[r.unit]; ok {
+func (b *modbusClient) exchange(ctx context.Context, r request) (words []uint16, heard []byte, err error) {
+	if since, ok := b.lateReplies[r.unit]; ok {
 		if monotonic(since) < slaveWithin+lateBy {
 			return nil, nil, errOwing
 		}
-		delete(b.owing, r.unit)
+		delete(b.lateReplies, r.unit)
 	}
 	if err := b.clear(ctx); err != nil {
 		return nil, nil, err
@@ -167,7 +168,7 @@ func (b *bus) exchange(ctx context.Context, r request) (words []uint16, heard []
 	}
 	heard, err = b.collect(ctx, r, slaveWithin)
 	if errors.Is(err, errSilent) || errors.Is(err, errEcho) {
-		b.owing[r.unit] = asked
+		b.lateReplies[r.unit] = asked
 	}
 	if err != nil {
 		return nil, heard, err
@@ -183,7 +184,7 @@ func (b *bus) exchange(ctx context.Context, r request) (words []uint16, heard []
 }
 
 // withoutEcho cuts our own question from the front of what was heard, where the line gives it back.
-func (b *bus) withoutEcho(r request, heard []byte) []byte {
+func (b *modbusClient) withoutEcho(r request, heard []byte) []byte {
 	if _, err := r.parse(heard); err != nil && bytes.HasPrefix(heard, r.frame()) {
 		return heard[len(r.frame()):]
 	}
@@ -193,7 +194,7 @@ func (b *bus) withoutEcho(r request, heard []byte) []byte {
 // collect reads until the expected length of the answer is there, or an exception, or the time is
 // up. It gives what was heard, which may be too short; errSilent for nothing, errEcho for our own
 // question and no more.
-func (b *bus) collect(ctx context.Context, r request, within time.Duration) ([]byte, error) {
+func (b *modbusClient) collect(ctx context.Context, r request, within time.Duration) ([]byte, error) {
 	var heard []byte
 	var buf [maxFrame]byte
 	defer b.port.SetReadTimeout(readTimeout)
@@ -238,7 +239,7 @@ func (b *bus) collect(ctx context.Context, r request, within time.Duration) ([]b
 }
 
 // clear waits out the silence between two frames and drops what came meanwhile.
-func (b *bus) clear(ctx context.Context) error {
+func (b *modbusClient) clear(ctx context.Context) error {
 	if err := b.Sleep(ctx, gap(b.settings.Speed)); err != nil {
 		return goneError{err}
 	}
@@ -249,7 +250,7 @@ func (b *bus) clear(ctx context.Context) error {
 }
 
 // drain drops what comes until the line is silent for 50 ms, at most for a second.
-func (b *bus) drain(ctx context.Context) error {
+func (b *modbusClient) drain(ctx context.Context) error {
 	const hush = 50 * time.Millisecond
 	defer b.port.SetReadTimeout(readTimeout)
 	if err := b.port.SetReadTimeout(hush); err != nil {

@@ -54,7 +54,8 @@ func (l Listener) Hear(ctx context.Context, port string, speeds ...int) (Overhea
 		}
 		if h.framing != "8N1" && h.readings != nil { // once more, so that what is told was heard so
 			l.Tell(fmt.Sprintf("the bytes look like %s ...", h.framing))
-			if again, err := l.at(ctx, Settings{Port: port, Speed: speed, Framing: h.framing}); err == nil && again.readings != nil {
+			if again, err := l.at(ctx, Settings{Port: port, Speed: speed,
+				Framing: h.framing}); err == nil && again.readings != nil {
 				again.framing, h = h.framing, again
 			}
 		}
@@ -130,7 +131,7 @@ func (l Listener) at(ctx context.Context, s Settings) (heardSo, error) {
 // linesOf cuts bytes into the lines that ended, of which it gives the number too. The first may have been heard
 // from its middle on and is left out where there are others; its end counts.
 func linesOf(text []byte) (lines []string, ended int) {
-	c := newCutter("\n")
+	c := newLineSplitter("\n")
 	c.fresh()
 	var out []string
 	c.cut(text, func(line []byte) {

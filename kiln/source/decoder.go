@@ -11,8 +11,8 @@ import (
 	"lidwright/kiln"
 )
 
-// teller turns the lines of one kiln into samples.
-type teller struct {
+// decoder turns the lines of one kiln into samples.
+type decoder struct {
 	kiln  Kiln
 	form  *form
 	conv  *converter
@@ -33,14 +33,14 @@ const (
 )
 
 // garbled counts a line that made no sense.
-func (t *teller) garbled(at kiln.Stamp, line []byte, why string) {
+func (t *decoder) garbled(at kiln.Stamp, line []byte, why string) {
 	t.bad++
 	t.asked = nil
 	t.tally.badLine(at, line, why)
 }
 
 // asksAgain reports whether a line that makes sense must be said once more before it is believed.
-func (t *teller) asksAgain(raws []raw) bool {
+func (t *decoder) asksAgain(raws []raw) bool {
 	if t.bad < muchGarbage || t.kiln.Checksum != "" && t.kiln.Checksum != "none" {
 		t.bad, t.asked = 0, nil
 		return false
@@ -62,7 +62,7 @@ func (t *teller) asksAgain(raws []raw) bool {
 }
 
 // tell makes a sample of what was said at that moment and sends it.
-func (l *line) tell(ctx context.Context, t *teller, at kiln.Stamp, s said, line []byte) error {
+func (l *line) tell(ctx context.Context, t *decoder, at kiln.Stamp, s said, line []byte) error {
 	raws, hint, err := t.raws(s)
 	if err != nil {
 		t.garbled(at, line, err.Error())
@@ -93,7 +93,7 @@ func (l *line) tell(ctx context.Context, t *teller, at kiln.Stamp, s said, line 
 }
 
 // finish turns raw numbers into a sample, counts it and sends it.
-func (l *line) finish(ctx context.Context, t *teller, at kiln.Stamp, raws []raw, line []byte) error {
+func (l *line) finish(ctx context.Context, t *decoder, at kiln.Stamp, raws []raw, line []byte) error {
 	if !t.kiln.asked() && !t.room(at) {
 		t.tally.crowd()
 		return nil
@@ -122,7 +122,7 @@ const heldUp = 60
 // room reports whether another sample is wanted at a moment. A flood is thinned: no kiln is so fast that
 // it is needed oftener than twice a period in the mean. A sample takes half a period of the time that
 // went by; what is not taken is left for lines that come close together, of jitter or held up.
-func (t *teller) room(at kiln.Stamp) bool {
+func (t *decoder) room(at kiln.Stamp) bool {
 	gap, known := at.Sub(t.last)
 	if t.spare = min(t.spare+gap, heldUp*t.kiln.Every); !t.any || !known {
 		t.spare = 2 * t.kiln.Every
@@ -137,7 +137,7 @@ func (t *teller) room(at kiln.Stamp) bool {
 
 // raws finds each channel in what was said. An error says that the line makes no sense: a channel
 // that is no number, or none of them there. The hint is about decimal commas.
-func (t *teller) raws(s said) (raws []raw, hint string, err error) {
+func (t *decoder) raws(s said) (raws []raw, hint string, err error) {
 	raws = make([]raw, len(t.kiln.Channels))
 	any := false
 	for i, c := range t.kiln.Channels {
@@ -166,7 +166,7 @@ func (t *teller) raws(s said) (raws []raw, hint string, err error) {
 // cutNumber reports whether columns that look like numbers cut at their decimal commas would give a
 // probe what stands behind a comma: with four columns and more any second one; with two, one digit
 // beside a kiln that is warm.
-func (t *teller) cutNumber(columns []string) bool {
+func (t *decoder) cutNumber(columns []string) bool {
 	for _, c := range t.kiln.Channels {
 		n, err := strconv.Atoi(c.From)
 		if err != nil || n < 1 || n > len(columns) || c.Role != kiln.RoleProbe {

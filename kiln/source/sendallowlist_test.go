@@ -41,7 +41,7 @@ func TestNothingElseLeaves(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := anySettings(t)
 		port := newFakePort(nil)
-		g := newGuard(port, s)
+		g := newSendAllowlist(port, s)
 		var tries [][]byte
 		for _, k := range s.Kilns {
 			for _, p := range k.Poll {
@@ -93,7 +93,7 @@ func harmless(s Settings, b []byte) bool {
 	return false
 }
 
-// In all the source of this package one call writes to a port, and it stands in guard.go: no
+// In all the source of this package one call writes to a port, and it stands in sendallowlist.go: no
 // other file calls anything named Write or WriteString, hands a port to something that might, or
 // sends a break.
 func TestOneWayOut(t *testing.T) {
@@ -136,8 +136,8 @@ func TestOneWayOut(t *testing.T) {
 			return true
 		})
 	}
-	if len(calls) != 1 || calls["guard.go Write"] != 1 {
-		t.Errorf("ways out: %v; want one Write, in guard.go", calls)
+	if len(calls) != 1 || calls["sendallowlist.go Write"] != 1 {
+		t.Errorf("ways out: %v; want one Write, in sendallowlist.go", calls)
 	}
 	if imports != 1 {
 		t.Errorf("the serial library is imported %d times", imports)
