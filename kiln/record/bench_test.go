@@ -25,7 +25,7 @@ func BenchmarkSecond(b *testing.B) {
 	r := &Recorder{Kilns: []kiln.Kiln{threeZones}, Log: newMemoryLog(), Ladder: heatwork.MainConeScale(), Past: map[kiln.KilnID]detect.Past{"big-blue": {Probes: told}},
 		Now: func() kiln.Stamp { return now }, NewID: func() kiln.FiringID { return "f" }}
 	r.prepare()
-	r.takeUp(nil)
+	r.resume(nil)
 	values := []kiln.Value{{Channel: "1"}, {Channel: "2"}, {Channel: "3"}}
 	i := 0
 	for b.Loop() {
@@ -56,7 +56,7 @@ func BenchmarkTakeUp(b *testing.B) {
 		r := &Recorder{Kilns: []kiln.Kiln{threeZones}, Log: newMemoryLog(), Ladder: heatwork.MainConeScale(),
 			Now: func() kiln.Stamp { return now }, NewID: func() kiln.FiringID { return "f" }}
 		r.prepare()
-		r.takeUp(r.revive([]Unfinished{u}))
+		r.resume(r.reread([]Unfinished{u}))
 		if _, ok := r.Firing("big-blue"); !ok {
 			b.Fatal("not taken up")
 		}

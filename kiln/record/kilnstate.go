@@ -10,7 +10,7 @@ import (
 	"lidwright/kiln/faults"
 )
 
-// desk is where a recorder keeps one kiln: what was last heard of it, and its growing firing.
+// kilnState is where a recorder keeps one kiln: what was last heard of it, and its open firing.
 type kilnState struct {
 	kiln     kiln.Kiln
 	rec      *Recorder
@@ -175,7 +175,7 @@ func (d *kilnState) take(s kiln.Sample, stored bool) {
 	if !taken {
 		return // a program started anew within the same second
 	}
-	if !stored || !d.growing.resumed {
+	if !stored || !d.growing.rereadDone {
 		d.rec.writer.add(entry{firing: kiln.Firing{ID: d.growing.firing.ID}, samples: []kiln.Sample{s}})
 	}
 }

@@ -98,8 +98,8 @@ func (r *Recorder) Live() []Live {
 	now := r.Now()
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	out := make([]Live, 0, len(r.desks))
-	for _, d := range r.desks {
+	out := make([]Live, 0, len(r.states))
+	for _, d := range r.states {
 		out = append(out, d.live(now))
 	}
 	return out
@@ -110,7 +110,7 @@ func (r *Recorder) Firing(id kiln.KilnID) (kiln.Firing, bool) {
 	r.prepare()
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	d := r.desk(id)
+	d := r.stateOf(id)
 	if d == nil || d.growing == nil {
 		return kiln.Firing{}, false
 	}
@@ -123,7 +123,7 @@ func (r *Recorder) LiveCurve(id kiln.KilnID) (LiveCurve, bool) {
 	r.prepare()
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	d := r.desk(id)
+	d := r.stateOf(id)
 	if d == nil || d.growing == nil {
 		return LiveCurve{}, false
 	}

@@ -14,7 +14,7 @@ import (
 type openFiring struct {
 	kiln        kiln.Kiln
 	firing      kiln.Firing
-	resumed     bool // the log has had its samples so far
+	rereadDone  bool // the log has had its samples so far
 	speaks      kiln.ChannelID
 	speaksAfter time.Duration // age at which it began to, in the place of the control probe
 

@@ -75,15 +75,15 @@ type Recorder struct {
 	Peaked func(kiln.Firing)               // told in order when the Log has taken PassPeak; it must not block; nil: nobody
 	Ended  func(kiln.Firing)               // told in order, each firing once, when the Log has taken its end; it must not block; nil: nobody
 
-	once    sync.Once
-	facts   chan told
-	writer  *writer
-	notes   chan Notice
-	revived chan []*kilnState
-	turns   atomic.Int64
+	once       sync.Once
+	facts      chan told
+	writer     *writer
+	notes      chan Notice
+	rereadDone chan []*kilnState
+	turns      atomic.Int64
 
 	mu      sync.Mutex
-	desks   []*kilnState
+	states  []*kilnState
 	flushed kiln.Stamp // when the writer was last sent
 }
 
@@ -103,11 +103,11 @@ func (r *Recorder) prepare() {
 		}
 		r.facts = make(chan told)
 		r.notes = make(chan Notice, 256)
-		r.revived = make(chan []*kilnState, 1)
+		r.rereadDone = make(chan []*kilnState, 1)
 		r.writer = newWriter(r.Log, r.Now)
 		r.writer.ended, r.writer.peaked = r.Ended, r.Peaked
 		for _, k := range r.Kilns {
-			r.desks = append(r.desks, newKilnState(k, r))
+			r.states = append(r.states, newKilnState(k, r))
 		}
 	})
 }
@@ -140,9 +140,9 @@ func (r *Recorder) Run(ctx context.Context, samples <-chan kiln.Sample) error {
 		case f := <-r.facts:
 			r.tell(f)
 		case found := <-r.writer.found:
-			go func() { r.revived <- r.revive(found) }()
-		case desks := <-r.revived:
-			r.takeUp(desks)
+			go func() { r.rereadDone <- r.reread(found) }()
+		case states := <-r.rereadDone:
+			r.resume(states)
 		case b := <-r.writer.begun:
 			r.number(b)
 		case <-ctx.Done():
@@ -176,7 +176,7 @@ func (r *Recorder) drain(samples <-chan kiln.Sample) {
 	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	for _, d := range r.desks {
+	for _, d := range r.states {
 		d.flush()
 		d.settle()
 	}
@@ -197,7 +197,7 @@ func (r *Recorder) Trouble() (StoreTrouble, bool) {
 func (r *Recorder) Tell(ctx context.Context, f detect.Fact) (kiln.FiringID, error) {
 	r.prepare()
 	r.mu.Lock()
-	none := r.desk(f.Kiln) == nil
+	none := r.stateOf(f.Kiln) == nil
 	r.mu.Unlock()
 	if none {
 		return "", fmt.Errorf("tell kiln %s: %w", f.Kiln, ErrNoKiln)
@@ -221,10 +221,10 @@ func (r *Recorder) AddKiln(k kiln.Kiln) {
 	r.prepare()
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if r.desk(k.ID) == nil {
+	if r.stateOf(k.ID) == nil {
 		d := newKilnState(k, r)
 		d.taking = false // nothing of it was left open
-		r.desks = append(r.desks, d)
+		r.states = append(r.states, d)
 	}
 }
 
@@ -233,14 +233,14 @@ func (r *Recorder) DropKiln(id kiln.KilnID) {
 	r.prepare()
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	r.desks = slices.DeleteFunc(r.desks, func(d *kilnState) bool {
+	r.states = slices.DeleteFunc(r.states, func(d *kilnState) bool {
 		return d.kiln.ID == id && len(d.kiln.Channels) == 0 && d.growing == nil
 	})
 }
 
-// desk is that of a kiln, nil if there is none. The mutex is held.
-func (r *Recorder) desk(id kiln.KilnID) *kilnState {
-	for _, d := range r.desks {
+// stateOf is that of a kiln, nil if there is none. The mutex is held.
+func (r *Recorder) stateOf(id kiln.KilnID) *kilnState {
+	for _, d := range r.states {
 		if d.kiln.ID == id {
 			return d
 		}
@@ -252,7 +252,7 @@ func (r *Recorder) desk(id kiln.KilnID) *kilnState {
 func (r *Recorder) hear(s kiln.Sample) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if d := r.desk(s.Kiln); d != nil {
+	if d := r.stateOf(s.Kiln); d != nil {
 		d.hear(s)
 	}
 }
@@ -260,7 +260,7 @@ func (r *Recorder) hear(s kiln.Sample) {
 // tick lets time go by, and sends the writer when five seconds have.
 func (r *Recorder) tick(now kiln.Stamp) {
 	r.mu.Lock()
-	for _, d := range r.desks {
+	for _, d := range r.states {
 		d.tick(now)
 	}
 	since, known := now.Sub(r.flushed)
@@ -277,7 +277,7 @@ func (r *Recorder) tick(now kiln.Stamp) {
 func (r *Recorder) tell(t told) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	d := r.desk(t.fact.Kiln)
+	d := r.stateOf(t.fact.Kiln)
 	if d == nil { // dropped meanwhile
 		t.reply <- ""
 		return
@@ -292,7 +292,7 @@ func (r *Recorder) tell(t told) {
 func (r *Recorder) number(b begunFiring) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	for _, d := range r.desks {
+	for _, d := range r.states {
 		if d.growing != nil && d.growing.firing.ID == b.id {
 			d.growing.firing.Number = b.number
 		}

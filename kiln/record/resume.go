@@ -6,23 +6,23 @@ import (
 	"lidwright/kiln/faults"
 )
 
-// revive reads the firings that were left open again, each at a desk of its own. A day of
+// reread reads the firings that were left open again, each in a state of its own. A day of
 // readings takes a while; nothing is held up meanwhile.
-func (r *Recorder) revive(found []Unfinished) []*kilnState {
-	var desks []*kilnState
+func (r *Recorder) reread(found []Unfinished) []*kilnState {
+	var states []*kilnState
 	for _, u := range found {
-		desks = append(desks, r.reader(&u))
-		desks[len(desks)-1].revive(u)
+		states = append(states, r.reader(&u))
+		states[len(states)-1].reread(u)
 	}
-	return desks
+	return states
 }
 
-// reader is the desk at which u is to be read again: what is known of its kiln by now is known
+// reader is the state in which u is to be read again: what is known of its kiln by now is known
 // there. For a kiln that the settings no longer have it is made from the samples.
 func (r *Recorder) reader(u *Unfinished) *kilnState {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	d := r.desk(u.Firing.Kiln)
+	d := r.stateOf(u.Firing.Kiln)
 	if d == nil {
 		return newKilnState(kilnOf(*u), r)
 	}
@@ -38,22 +38,22 @@ func (r *Recorder) reader(u *Unfinished) *kilnState {
 	return reader
 }
 
-// takeUp goes on with the firings that were left open, where read has read to.
-func (r *Recorder) takeUp(read []*kilnState) {
+// resume goes on with the firings that were left open, where read has read to.
+func (r *Recorder) resume(read []*kilnState) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	left := make(map[kiln.KilnID]*kilnState)
 	for _, d := range read {
 		left[d.kiln.ID] = d
 	}
-	for _, d := range r.desks {
+	for _, d := range r.states {
 		from, ok := left[d.kiln.ID]
 		if !ok {
 			from = newKilnState(d.kiln, r)
 			from.detector.Know(d.past)
 		}
 		if d.taking {
-			d.takeUp(from)
+			d.resume(from)
 		}
 		delete(left, d.kiln.ID)
 	}
@@ -82,12 +82,12 @@ func kilnOf(u Unfinished) kiln.Kiln {
 	return k
 }
 
-// revive reads a firing that was left open again, at a desk of its own: the real one goes on
+// reread reads a firing that was left open again, in a state of its own: the real one goes on
 // hearing meanwhile.
-func (d *kilnState) revive(u Unfinished) {
+func (d *kilnState) reread(u Unfinished) {
 	d.taking, d.replay = false, true
 	d.growing = newOpenFiring(d.kiln, u.Firing, d.rec.Ladder, d.past.Probes)
-	d.growing.resumed = true
+	d.growing.rereadDone = true
 	d.detector.Resume(u.Firing)
 	samples := u.Samples
 	if n := len(samples); n > 0 && d.trusted.Trusted {
@@ -106,8 +106,8 @@ func (d *kilnState) revive(u Unfinished) {
 	d.replay = false
 }
 
-// takeUp goes on where another desk has read to, and then with what was heard meanwhile.
-func (d *kilnState) takeUp(from *kilnState) {
+// resume goes on where another state has read to, and then with what was heard meanwhile.
+func (d *kilnState) resume(from *kilnState) {
 	from.detector.Tell(detect.Fact{What: detect.MarkSet, Mark: d.detector.KeptShutAbove()})
 	for _, f := range from.over {
 		d.past = d.past.With(f)
