@@ -214,7 +214,7 @@ func (m *Metrics) probeBias(ctx context.Context, tell teller) error {
 // rates tells the rate of the newest open batch of each clay, how far it is to be trusted,
 // and whether it differs from the batch before.
 func (m *Metrics) rates(ctx context.Context, fit *shrinkage.Fit, asOf time.Time, tell teller) error {
-	g, err := m.Clays().Glancing(ctx)
+	g, err := m.Clays().Snapshot(ctx)
 	if err != nil {
 		return err
 	}

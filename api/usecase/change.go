@@ -95,7 +95,7 @@ func (s Clays) clayNews(ctx context.Context) ([]StudioNews, error) {
 	if err != nil {
 		return nil, err
 	}
-	g, err := s.Glancing(ctx)
+	g, err := s.Snapshot(ctx)
 	if err != nil {
 		return nil, err
 	}

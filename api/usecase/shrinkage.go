@@ -89,9 +89,9 @@ func (s Clays) basisJSON(b shrinkage.Basis) wire.Basis {
 	return wire.Basis{Bars: b.Bars, Assumed: b.Assumed, Loads: b.Loads, Struck: b.Struck, LastReadingAt: s.Moment(b.LastReading)}
 }
 
-// glance is an Archive and the probes of one moment for one look over many clays: what they all rest on is read
+// snapshot is an Archive and the probes of one moment for one look over many clays: what they all rest on is read
 // once.
-type glance struct {
+type snapshot struct {
 	Storage
 	Heat
 	clays   map[tiles.ClayID]tiles.KeptClay
@@ -100,9 +100,9 @@ type glance struct {
 	lives   map[string]heatwork.ProbeLife
 }
 
-// Glancing answers as s does, with a glance in place of its Archive and Heat. It serves nobody over HTTP.
-func (s Clays) Glancing(ctx context.Context) (*Studio, error) {
-	g := &glance{Storage: s.Archive, Heat: s.Heat, lives: map[string]heatwork.ProbeLife{}, clays: map[tiles.ClayID]tiles.KeptClay{}, firings: map[kiln.FiringFilter][]kiln.Firing{}}
+// Snapshot answers as s does, with a snapshot in place of its Archive and Heat. No request reaches it.
+func (s Clays) Snapshot(ctx context.Context) (*Studio, error) {
+	g := &snapshot{Storage: s.Archive, Heat: s.Heat, lives: map[string]heatwork.ProbeLife{}, clays: map[tiles.ClayID]tiles.KeptClay{}, firings: map[kiln.FiringFilter][]kiln.Firing{}}
 	clays, err := s.Archive.Clays(ctx)
 	if err != nil {
 		return nil, err
@@ -118,7 +118,7 @@ func (s Clays) Glancing(ctx context.Context) (*Studio, error) {
 	return &Studio{Site: site, Archive: StorageOf(g), Heat: g, Kiln: s.AllKilns(), Shrink: s.Shrink, LidDefaults: s.LidDefaults, Codes: s.Codes, Now: s.Now}, nil
 }
 
-func (g *glance) Clay(_ context.Context, id tiles.ClayID) (tiles.KeptClay, error) {
+func (g *snapshot) Clay(_ context.Context, id tiles.ClayID) (tiles.KeptClay, error) {
 	c, ok := g.clays[id]
 	if !ok {
 		return c, tiles.ErrNoClay
@@ -126,9 +126,9 @@ func (g *glance) Clay(_ context.Context, id tiles.ClayID) (tiles.KeptClay, error
 	return c, nil
 }
 
-func (g *glance) Batches(context.Context) ([]tiles.KeptBatch, error) { return g.batches, nil }
+func (g *snapshot) Batches(context.Context) ([]tiles.KeptBatch, error) { return g.batches, nil }
 
-func (g *glance) Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.Firing, error) {
+func (g *snapshot) Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.Firing, error) {
 	if f, ok := g.firings[w]; ok {
 		return f, nil
 	}
@@ -139,7 +139,7 @@ func (g *glance) Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.Firin
 	return f, err
 }
 
-func (g *glance) Life(ctx context.Context, k kiln.KilnID, c kiln.ChannelID, at time.Time) (heatwork.ProbeLife, error) {
+func (g *snapshot) Life(ctx context.Context, k kiln.KilnID, c kiln.ChannelID, at time.Time) (heatwork.ProbeLife, error) {
 	name := heatwork.ProbeName(k, c, "")
 	if l, ok := g.lives[name]; ok {
 		return l, nil

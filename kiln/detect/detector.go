@@ -72,7 +72,7 @@ type openFiring struct {
 	loads    []Load // packed for this kiln or in it
 	load     Load   // of the open firing, or of the last one
 
-	fire    course
+	fire    progress
 	fell    fallen       // since it was hottest
 	resumed *kiln.Firing // one to be taken up with the next bin
 }
@@ -228,7 +228,7 @@ func (d *Detector) Course() (Course, bool) {
 	return d.report(d.good), true
 }
 
-// report is the course of the open firing, as it was at now.
+// report is the progress of the open firing, as it was at now.
 func (d *Detector) report(now moment) Course {
 	c := d.fire.report(now)
 	c.Kind, c.KindFrom = d.Kind()

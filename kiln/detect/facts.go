@@ -128,7 +128,7 @@ func (d *Detector) Resume(f kiln.Firing) {
 
 // takeUp opens the firing to be resumed with its first bin.
 func (d *Detector) takeUp(b bin) {
-	d.fire = newCourse(b, float64(b.t))
+	d.fire = newProgress(b, float64(b.t))
 	d.fire.began.at = d.resumed.Began
 	d.resumed = nil
 }

@@ -5,8 +5,8 @@ import (
 	"time"
 )
 
-// course is how the open firing of a Detector has gone so far.
-type course struct {
+// progress is how the open firing of a Detector has gone so far.
+type progress struct {
 	open     bool
 	began    moment
 	base     float64
@@ -27,13 +27,13 @@ type course struct {
 	above    bool // of the stall: the kind was told when it began
 }
 
-func newCourse(first bin, base float64) course {
-	return course{open: true, began: moment{first.at, first.age}, base: base, peak: first.t, since: first.t, peakAt: first.age,
+func newProgress(first bin, base float64) progress {
+	return progress{open: true, began: moment{first.at, first.age}, base: base, peak: first.t, since: first.t, peakAt: first.age,
 		lastUp: moment{first.at, first.age}, lowest: first}
 }
 
 // climb takes a bin and the running median at it into the peak.
-func (c *course) climb(b bin, steady kiln.Celsius) {
+func (c *progress) climb(b bin, steady kiln.Celsius) {
 	if steady > c.peak {
 		c.peak, c.peakAt = steady, b.age
 	}
@@ -52,14 +52,14 @@ func (c *course) climb(b bin, steady kiln.Celsius) {
 }
 
 // seen keeps the last moment at which the firing did not fall.
-func (c *course) seen(state kiln.State, b bin) {
+func (c *progress) seen(state kiln.State, b bin) {
 	if c.open && (state == kiln.Rising || state == kiln.Holding || state == kiln.Soaking) {
 		c.lastUp, c.lowest = moment{b.at, b.age}, b
 	}
 }
 
-// report is the course for others to keep, as it was at now.
-func (c *course) report(now moment) Course {
+// report is the progress for others to keep, as it was at now.
+func (c *progress) report(now moment) Course {
 	r := Course{Began: c.began.at, Status: kiln.Running, Top: c.top, Peak: c.peak, PeakAfter: c.peakAt - c.began.age,
 		Length: max(0, now.age-c.began.age), Stalled: c.stalled, FellEarly: c.fell}
 	r.Dips = append(r.Dips, c.dips...)

@@ -92,7 +92,7 @@ func (d *Detector) open(first bin, id kiln.FiringID, again bool) Event {
 	if !ok {
 		base = float64(first.t)
 	}
-	d.fire = newCourse(first, min(base, float64(first.t)))
+	d.fire = newProgress(first, min(base, float64(first.t)))
 	d.armed, d.held, d.cooling, d.markSaid, d.markPossible = false, false, false, false, false
 	d.warmFor, d.coldFor, d.belowFor, d.stuckFor, d.markFor = timer{}, timer{}, timer{}, timer{}, timer{}
 	d.fell = fallen{}
@@ -179,7 +179,7 @@ func (d *Detector) shut(at moment, status kiln.Status) Event {
 	c := d.report(at)
 	c.Over, c.Status = at.at, status
 	d.cooling, d.markPossible = d.fire.top, d.fire.top
-	d.fire = course{}
+	d.fire = progress{}
 	for i := range d.loads {
 		if d.loads[i].ID == d.load.ID {
 			d.loads[i].Fired = status == kiln.Ended && c.Peak >= kiln.NoConeMoves
