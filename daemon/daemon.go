@@ -75,9 +75,9 @@ type Daemon struct {
 	statfs   func(path string, disk *unix.Statfs_t) error
 	learning sync.Mutex // held while a kiln's past is read and told, so that none overtakes a newer one
 	copying  lastCopy
-	shrink   *shrink
-	herald   *herald
-	heat     *heat
+	shrink   *fitJob
+	notifier *notifier
+	heat     *heatJob
 	outbox   *outbox.Outbox
 	mqtt     *mqtt.Publisher // nil where the settings name no broker
 	server   *api.Server
@@ -158,7 +158,7 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	d.recorder = &record.Recorder{Log: d.store, Ladder: heatwork.MainConeScale(), Past: map[kiln.KilnID]detect.Past{}, Zones: map[kiln.KilnID]faults.ZonePast{}, Loads: map[kiln.KilnID][]detect.Load{},
 		NewID:  d.newFiringID,
 		Rules:  detect.Rules{StartAbove: kiln.Celsius(cfg.Firing.StartAboveC), EndBelow: kiln.Celsius(cfg.Firing.EndBelowC), QuietAfter: cfg.Firing.QuietAfter, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere)},
-		Notify: func(n record.Notice) { d.herald.heed(n) }, Ended: func(f kiln.Firing) { d.over.add(f.Kiln) }, Peaked: func(kiln.Firing) { d.shrink.Touch() }}
+		Notify: func(n record.Notice) { d.notifier.receive(n) }, Ended: func(f kiln.Firing) { d.over.add(f.Kiln) }, Peaked: func(kiln.Firing) { d.shrink.Touch() }}
 	added, err := d.store.AddedKilns(ctx)
 	if err != nil {
 		return err
@@ -184,27 +184,27 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 		}
 		d.lines = append(d.lines, line)
 	}
-	d.shrink = newShrink(d.store, d.server.Channel)
+	d.shrink = newFitJob(d.store, d.server.Channel)
 	var settings strings.Builder
 	cfg.Show(&settings)
-	hot := &hot{firings: d.store.Firings, live: d.recorder.LiveCurve, over: map[kiln.FiringID]map[kiln.ChannelID]time.Duration{},
+	hot := &probeHours{firings: d.store.Firings, live: d.recorder.LiveCurve, over: map[kiln.FiringID]map[kiln.ChannelID]time.Duration{},
 		minutes: func(ctx context.Context, id kiln.FiringID) ([]kiln.Envelope, error) {
 			e, _, err := d.store.Envelopes(ctx, id, nil, time.Minute, 0)
 			return e, err
 		}}
-	if d.herald, err = newHerald(d.store, cfg, zone, d.server.Now, d.server.NewID); err != nil {
+	if d.notifier, err = newNotifier(d.store, cfg, zone, d.server.Now, d.server.NewID); err != nil {
 		return err
 	}
 	d.turned.Store(-1)
-	d.heat = newHeat(d.store, cfg, zone, d.relearn)
+	d.heat = newHeatJob(d.store, cfg, zone, d.relearn)
 	d.server.Site.ID, d.server.Settings, d.server.Kiln, d.server.Hot = cfg.Site.ID, settings.String(), kilns, hot.of
 	d.server.Kilns().TakeAdded(added)
 	d.server.Learn = d.relearn
-	d.server.Archive, d.server.Copies, d.server.Recorder, d.server.Shrink, d.server.Heat, d.server.Notices = usecase.StorageOf(d.store), copies{d.store, d.stopping}, d.recorder, d.shrink, d.heat, d.herald
+	d.server.Archive, d.server.Copies, d.server.Recorder, d.server.Shrink, d.server.Heat, d.server.Notices = usecase.StorageOf(d.store), copies{d.store, d.stopping}, d.recorder, d.shrink, d.heat, d.notifier
 	d.shrink.assumed = d.server.Clays().Assumed
 	d.outbox = outbox.New(store.Outbox{Store: d.store}, cfg.Store.Folder, d.server.Site.Version, func() kiln.Stamp { return d.Now() }, d.server.LiveKilns, store.CurveSum)
 	d.server.Collector = d.outbox
-	d.herald.studio, d.herald.keeps = d.server.Clays().StudioNews, d.keeps
+	d.notifier.studio, d.notifier.keeps = d.server.Clays().StudioNews, d.keeps
 	return d.publish(ctx)
 }
 
@@ -362,11 +362,11 @@ func (d *Daemon) Run(ctx context.Context) error {
 		return d.server.Serve(gctx, handler, limited)
 	})
 	g.Go(func() error { return d.watch(gctx) })
-	g.Go(func() error { return d.herald.run(gctx, recorded) })
+	g.Go(func() error { return d.notifier.run(gctx, recorded) })
 	g.Go(func() error {
 		return notice.Call(gctx, d.cfg.Notice.DeadmanURL, d.cfg.Notice.DeadmanEvery, d.isWell)
 	})
-	g.Go(func() error { return d.keep(gctx) })
+	g.Go(func() error { return d.maintain(gctx) })
 	g.Go(func() error { return d.outbox.Run(gctx) })
 	g.Go(func() error { return d.watchPlace(gctx) })
 	if d.mqtt != nil {

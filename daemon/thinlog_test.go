@@ -92,7 +92,7 @@ func TestAFaultThatLastsIsNoFlood(t *testing.T) {
 		return st
 	}
 	for name, minute := range map[string]func(t *testing.T) func(at *kiln.Stamp){
-		// The herald keeps a hundred notices that it tries again each minute, the copies and the times too,
+		// The notifier keeps a hundred notices that it tries again each minute, the copies and the times too,
 		// and twenty phones ask every second.
 		"disk": func(t *testing.T) func(at *kiln.Stamp) {
 			st := newStore(t)
@@ -136,7 +136,7 @@ func TestAFaultThatLastsIsNoFlood(t *testing.T) {
 			return func(at *kiln.Stamp) {
 				now = *at
 				for range 60 {
-					h.heed(record.Notice{Event: record.QuietNotice, State: record.NoticeBegan, Kiln: "blue", At: now})
+					h.receive(record.Notice{Event: record.QuietNotice, State: record.NoticeBegan, Kiln: "blue", At: now})
 					h.losing.Store(false)
 				}
 			}
@@ -263,7 +263,7 @@ probe.1.type = "K"
 		ask(http.MethodGet, "/v1/bars?code="+code, code, "")
 		ask(http.MethodPost, "/code", code, "code="+code)
 	}
-	d.herald.Test(ctx)
+	d.notifier.Test(ctx)
 	for since := fast().Since; fast().Since-since < 2*time.Hour; time.Sleep(20 * time.Millisecond) {
 		line.Write([]byte("rub\x01bish\n"))
 	}

@@ -20,7 +20,7 @@ const (
 // usual firing of the kiln that the clay's last bars came from, else of the main kiln, else of any; else the cone on the
 // bag, and 1000 °C for a bisque. A usual glaze far from the cone on the bag is not meant for the clay.
 func (s Clays) Assumed(ctx context.Context) (map[tiles.ClayID]tiles.Assumed, error) {
-	g, err := s.Glancing(ctx)
+	g, err := s.Snapshot(ctx)
 	if err != nil {
 		return nil, err
 	}

@@ -16,11 +16,11 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-// shrink keeps the fit of shrink rates. A bar that something was said of is worked into it by
+// fitJob keeps the fit of shrink rates. A bar that something was said of is worked into it by
 // whoever asks next, at the sds there are; in the background everything is fitted anew, one
 // fit at a time, and takes its place. What is no bar's own (a clay, a firing that ended) has to
 // wait for that: whoever asks waits a moment and is otherwise served the last good fit.
-type shrink struct {
+type fitJob struct {
 	store    *store.Store
 	channel  usecase.Channels
 	wake     chan struct{}
@@ -60,13 +60,13 @@ const (
 	mostBars = 30 // that are worked in one by one; of more it is quicker to fit anew
 )
 
-func newShrink(s *store.Store, channel usecase.Channels) *shrink {
-	return &shrink{store: s, channel: channel, patience: patience, wake: make(chan struct{}, 1), open: said{more: true}, fresh: make(chan struct{})}
+func newFitJob(s *store.Store, channel usecase.Channels) *fitJob {
+	return &fitJob{store: s, channel: channel, patience: patience, wake: make(chan struct{}, 1), open: said{more: true}, fresh: make(chan struct{})}
 }
 
 // Touch says that something was said that a rate may rest on: about these bars, or, with none
 // named, about anything.
-func (s *shrink) Touch(bars ...tiles.Code) {
+func (s *fitJob) Touch(bars ...tiles.Code) {
 	s.mu.Lock()
 	s.open.add(bars)
 	s.since.add(bars)
@@ -80,7 +80,7 @@ func (s *shrink) Touch(bars ...tiles.Code) {
 
 // Fit gives a fit with everything in it that was said so far, or, where that takes longer than
 // patience, the last good one.
-func (s *shrink) Fit(ctx context.Context) (*shrinkage.Fit, time.Time, error) {
+func (s *fitJob) Fit(ctx context.Context) (*shrinkage.Fit, time.Time, error) {
 	ctx, cancel := context.WithTimeout(ctx, s.patience)
 	defer cancel()
 	s.mu.Lock()
@@ -100,14 +100,14 @@ func (s *shrink) Fit(ctx context.Context) (*shrinkage.Fit, time.Time, error) {
 }
 
 // Latest gives the last good fit and waits for nothing.
-func (s *shrink) Latest() (*shrinkage.Fit, time.Time, error) {
+func (s *fitJob) Latest() (*shrinkage.Fit, time.Time, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.latest()
 }
 
 // settled waits until everything that was said so far is in a fit made anew.
-func (s *shrink) settled(ctx context.Context) error {
+func (s *fitJob) settled(ctx context.Context) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	for s.anew || s.since.more || len(s.since.bars) > 0 || s.fit == nil {
@@ -125,7 +125,7 @@ func (s *shrink) settled(ctx context.Context) error {
 	return nil
 }
 
-func (s *shrink) latest() (*shrinkage.Fit, time.Time, error) {
+func (s *fitJob) latest() (*shrinkage.Fit, time.Time, error) {
 	switch {
 	case s.fit != nil:
 		return s.fit, s.asOf, nil
@@ -136,7 +136,7 @@ func (s *shrink) latest() (*shrinkage.Fit, time.Time, error) {
 }
 
 // Refits tells how often everything was fitted anew, and how long that took.
-func (s *shrink) Refits() usecase.Refits {
+func (s *fitJob) Refits() usecase.Refits {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.refits.Clone()
@@ -144,7 +144,7 @@ func (s *shrink) Refits() usecase.Refits {
 
 // workIn brings the open bars into the fit, by code. What cannot be worked in is left to the
 // background.
-func (s *shrink) workIn(ctx context.Context) {
+func (s *fitJob) workIn(ctx context.Context) {
 	if s.fit == nil || len(s.open.bars) == 0 {
 		return
 	}
@@ -173,7 +173,7 @@ func (s *shrink) workIn(ctx context.Context) {
 }
 
 // run fits again whenever something was said, until ctx ends.
-func (s *shrink) run(ctx context.Context) error {
+func (s *fitJob) run(ctx context.Context) error {
 	s.refit(ctx)
 	for {
 		select {
@@ -185,7 +185,7 @@ func (s *shrink) run(ctx context.Context) error {
 	}
 }
 
-func (s *shrink) refit(ctx context.Context) {
+func (s *fitJob) refit(ctx context.Context) {
 	s.mu.Lock()
 	before := s.fit
 	s.since, s.anew = said{}, true
@@ -209,7 +209,7 @@ func (s *shrink) refit(ctx context.Context) {
 	s.fresh = make(chan struct{})
 }
 
-func (s *shrink) make(ctx context.Context, before *shrinkage.Fit) (*shrinkage.Fit, time.Time, error) {
+func (s *fitJob) make(ctx context.Context, before *shrinkage.Fit) (*shrinkage.Fit, time.Time, error) {
 	studio, asOf, err := loadStudio(ctx, s.store, s.channel)
 	if err != nil {
 		return nil, asOf, err

@@ -19,15 +19,15 @@ import (
 // firstCopy is how long after a start a copy is made; it is skipped where nothing changed.
 const firstCopy = 10 * time.Minute
 
-// keep looks after the store while it serves: a copy every day beside those at the end of a firing,
+// maintain looks after the store while it serves: a copy every day beside those at the end of a firing,
 // raw lines let go when they are old, the times put right once the clock is trusted, and a big
 // file read through behind the back of those who ask. An error means that the file is damaged and
 // the daemon must start anew.
-func (d *Daemon) keep(ctx context.Context) error {
+func (d *Daemon) maintain(ctx context.Context) error {
 	if words := d.store.Report().Words(); words != "" {
 		slog.Error("the store was put right at the start", "what", words)
-		if d.herald != nil {
-			d.herald.say(notice.StoreBack, record.NoticeOnce, words)
+		if d.notifier != nil {
+			d.notifier.say(notice.StoreBack, record.NoticeOnce, words)
 		}
 	}
 	checked := make(chan error, 1)
@@ -90,7 +90,7 @@ func (d *Daemon) watchPlace(ctx context.Context) error {
 		switch is := errors.Is(err, store.ErrGone); {
 		case is && !gone:
 			slog.Error("the store is gone from its folder", "folder", d.cfg.Store.Folder, "err", err)
-			d.herald.say(notice.StoreGone, record.NoticeBegan, "the file of the store was removed or replaced while it was open; nothing can be kept until it is back or the daemon is started anew")
+			d.notifier.say(notice.StoreGone, record.NoticeBegan, "the file of the store was removed or replaced while it was open; nothing can be kept until it is back or the daemon is started anew")
 			if err := d.store.Rescue(ctx); err != nil && ctx.Err() == nil {
 				slog.Error("what was kept before is in no new copy", "err", err)
 			} else if err == nil {
@@ -98,7 +98,7 @@ func (d *Daemon) watchPlace(ctx context.Context) error {
 			}
 		case !is && err == nil && gone:
 			slog.Info("the store is in its folder again")
-			d.herald.say(notice.StoreGone, record.NoticeCleared, "the file of the store is in its place again")
+			d.notifier.say(notice.StoreGone, record.NoticeCleared, "the file of the store is in its place again")
 		}
 		gone = errors.Is(err, store.ErrGone)
 	}
@@ -145,8 +145,8 @@ func (d *Daemon) compare(ctx context.Context) {
 		slog.Warn("the store is not compared with its newest copy", "err", err)
 	case told != "":
 		slog.Error("the store and its newest copy do not agree", "what", told)
-		if d.herald != nil {
-			d.herald.say(notice.StoreBack, record.NoticeOnce, told)
+		if d.notifier != nil {
+			d.notifier.say(notice.StoreBack, record.NoticeOnce, told)
 		}
 	}
 }

@@ -18,9 +18,9 @@ import (
 	"lidwright/tiles"
 )
 
-// herald tells people what is worth telling. Whoever has something to tell hands it over and
+// notifier tells people what is worth telling. Whoever has something to tell hands it over and
 // goes on: recording waits neither for the disk here nor for a receiver.
-type herald struct {
+type notifier struct {
 	store *store.Store
 	post  *notice.Post
 	gate  notice.Gate
@@ -49,9 +49,9 @@ const (
 	lookEvery    = 5 * time.Second // at whether anything can be kept
 )
 
-func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func() kiln.Stamp,
-	newID func() string) (*herald, error) {
-	h := &herald{store: s, now: now, newID: newID, zone: zone, site: cfg.Site.Name, at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
+func newNotifier(s *store.Store, cfg config.Config, zone *time.Location, now func() kiln.Stamp,
+	newID func() string) (*notifier, error) {
+	h := &notifier{store: s, now: now, newID: newID, zone: zone, site: cfg.Site.Name, at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
 		bare: func(says string) string { return pathless(cfg, says) }, news: make(chan record.Notice, 256), said: make(chan notice.Message, 16), keeps: func() error { return nil },
 		studio: func(context.Context) ([]usecase.StudioNews, error) { return nil, nil }}
 	say, err := api.Sayer(cfg.Site.Language)
@@ -64,9 +64,9 @@ func newHerald(s *store.Store, cfg config.Config, zone *time.Location, now func(
 	return h, err
 }
 
-// heed takes a notice of the recorder and never waits. Of a storm that the disk cannot follow the
+// receive takes a notice of the recorder and never waits. Of a storm that the disk cannot follow the
 // log has one line, whatever is lost.
-func (h *herald) heed(n record.Notice) {
+func (h *notifier) receive(n record.Notice) {
 	select {
 	case h.news <- n:
 		h.losing.Store(false)
@@ -79,7 +79,7 @@ func (h *herald) heed(n record.Notice) {
 
 // run tells until ctx ends and recorded is closed; what the recorder told last is kept in the outbox, and
 // sent after the next start.
-func (h *herald) run(ctx context.Context, recorded <-chan struct{}) error {
+func (h *notifier) run(ctx context.Context, recorded <-chan struct{}) error {
 	if standing, err := h.store.StandingNotices(ctx); err != nil {
 		slog.Warn("notices that stand cannot be read; one may be told twice", "err", err)
 	} else {
@@ -112,7 +112,7 @@ func (h *herald) run(ctx context.Context, recorded <-chan struct{}) error {
 }
 
 // say tells something of the studio at once.
-func (h *herald) say(event string, state record.NoticeState, says string) {
+func (h *notifier) say(event string, state record.NoticeState, says string) {
 	select {
 	case h.said <- notice.OfStudio(event, string(state), says, "/more", nil, h.now(), h.newID(), h.site, h.zone):
 	default:
@@ -124,7 +124,7 @@ func (h *herald) say(event string, state record.NoticeState, says string) {
 const lastNotices = time.Second
 
 // last keeps what the recorder tells until it has ended; stop ends ctx.
-func (h *herald) last(ctx context.Context, stop func(), recorded <-chan struct{}) {
+func (h *notifier) last(ctx context.Context, stop func(), recorded <-chan struct{}) {
 	for over := false; ; {
 		select {
 		case n := <-h.news:
@@ -145,19 +145,19 @@ func (h *herald) last(ctx context.Context, stop func(), recorded <-chan struct{}
 	}
 }
 
-func (h *herald) tellOf(ctx context.Context, n record.Notice) {
+func (h *notifier) tellOf(ctx context.Context, n record.Notice) {
 	slog.Info("notice", "event", n.Event, "state", n.State, "kiln", n.Kiln, "last_c", float64(n.T))
 	h.tell(ctx, notice.OfKiln(n, h.newID(), h.site, h.zone))
 }
 
 // tell sends m if it is not told already.
-func (h *herald) tell(ctx context.Context, m notice.Message) {
+func (h *notifier) tell(ctx context.Context, m notice.Message) {
 	if h.gate.Pass(m, h.now()) {
 		h.send(ctx, m)
 	}
 }
 
-func (h *herald) send(ctx context.Context, m notice.Message) {
+func (h *notifier) send(ctx context.Context, m notice.Message) {
 	one, cancel := context.WithTimeout(ctx, outboxWithin)
 	defer cancel()
 	h.keepUnsent(one)
@@ -170,14 +170,14 @@ func (h *herald) send(ctx context.Context, m notice.Message) {
 }
 
 // keepUnsent puts what went out from memory into the list of notices, the oldest first.
-func (h *herald) keepUnsent(ctx context.Context) {
+func (h *notifier) keepUnsent(ctx context.Context) {
 	for len(h.unsent) > 0 && h.post.Keep(ctx, h.unsent[0]) == nil {
 		h.unsent = h.unsent[1:]
 	}
 }
 
 // disk tells that nothing can be kept, once it was so at two looks, and when it can be again.
-func (h *herald) disk(ctx context.Context) {
+func (h *notifier) disk(ctx context.Context) {
 	err := h.keeps()
 	tell := func(state record.NoticeState, says string) {
 		h.tell(ctx, notice.OfStudio(notice.NotWriting, string(state), says, "/more", nil, h.now(), h.newID(), h.site, h.zone))
@@ -196,7 +196,7 @@ func (h *herald) disk(ctx context.Context) {
 }
 
 // look sends what is due: clearings, what the disk did not take, and once a day what can wait.
-func (h *herald) look(ctx context.Context) {
+func (h *notifier) look(ctx context.Context) {
 	now := h.now()
 	h.keepUnsent(ctx)
 	if h.gate.Stands(notice.CopyOld) {
@@ -228,7 +228,7 @@ func (h *herald) look(ctx context.Context) {
 }
 
 // once tells something of the studio unless it was told of that page since.
-func (h *herald) once(ctx context.Context, event, link string, since time.Time, says string, data map[string]any) error {
+func (h *notifier) once(ctx context.Context, event, link string, since time.Time, says string, data map[string]any) error {
 	now := h.now()
 	told, err := h.store.ToldSince(ctx, event, link, since)
 	if err != nil || told {
@@ -241,7 +241,7 @@ func (h *herald) once(ctx context.Context, event, link string, since time.Time, 
 const longWaiting = 3 * 24 * time.Hour
 
 // bars tells of fired bars that nobody measured for three days.
-func (h *herald) bars(ctx context.Context, now kiln.Stamp) error {
+func (h *notifier) bars(ctx context.Context, now kiln.Stamp) error {
 	loads, err := h.store.Loads(ctx, tiles.LoadFilter{Waiting: true})
 	if err != nil {
 		return err
@@ -266,7 +266,7 @@ func (h *herald) bars(ctx context.Context, now kiln.Stamp) error {
 const lately = 36 * time.Hour // what is older was in an earlier digest
 
 // unpacked tells of loads that were unpacked since the last digest.
-func (h *herald) unpacked(ctx context.Context, now kiln.Stamp) error {
+func (h *notifier) unpacked(ctx context.Context, now kiln.Stamp) error {
 	loads, err := h.store.Loads(ctx, tiles.LoadFilter{})
 	if err != nil {
 		return err
@@ -287,7 +287,7 @@ func (h *herald) unpacked(ctx context.Context, now kiln.Stamp) error {
 }
 
 // clays tells what is new of rates, batches and probes.
-func (h *herald) clays(ctx context.Context, _ kiln.Stamp) error {
+func (h *notifier) clays(ctx context.Context, _ kiln.Stamp) error {
 	news, err := h.studio(ctx)
 	if errors.Is(err, usecase.ErrBusy) { // nothing is fitted yet; tomorrow
 		return nil
@@ -301,7 +301,7 @@ func (h *herald) clays(ctx context.Context, _ kiln.Stamp) error {
 }
 
 // copies tells that what was recorded is in no copy, and when it is in one again.
-func (h *herald) copies(ctx context.Context, now kiln.Stamp) error {
+func (h *notifier) copies(ctx context.Context, now kiln.Stamp) error {
 	due, err := h.store.CopyDue(ctx)
 	if err != nil {
 		return err
@@ -316,13 +316,13 @@ func (h *herald) copies(ctx context.Context, now kiln.Stamp) error {
 }
 
 // Test sends a test notice to every receiver.
-func (h *herald) Test(ctx context.Context) error {
+func (h *notifier) Test(ctx context.Context) error {
 	m := notice.OfStudio(notice.Test, string(record.NoticeOnce), "this is a test of the notices of "+h.site, "/settings", nil, h.now(), h.newID(), h.site, h.zone)
 	return h.post.Send(ctx, m.In(h.word))
 }
 
 // Last gives the newest notices with what came of them.
-func (h *herald) Last(ctx context.Context, limit int) ([]usecase.NoticeTold, error) {
+func (h *notifier) Last(ctx context.Context, limit int) ([]usecase.NoticeTold, error) {
 	told, err := h.store.Notices(ctx, limit)
 	if err != nil {
 		return nil, err
@@ -338,7 +338,7 @@ func (h *herald) Last(ctx context.Context, limit int) ([]usecase.NoticeTold, err
 }
 
 // Receivers are the names of those that notices go to.
-func (h *herald) Receivers() []string {
+func (h *notifier) Receivers() []string {
 	var names []string
 	for _, r := range h.post.Receivers {
 		names = append(names, r.Name)
@@ -347,7 +347,7 @@ func (h *herald) Receivers() []string {
 }
 
 // Counts counts deliveries since the start by event and outcome; one that began counts as told.
-func (h *herald) Counts() map[[2]string]uint64 {
+func (h *notifier) Counts() map[[2]string]uint64 {
 	out := map[[2]string]uint64{}
 	for c, n := range h.post.Counts() {
 		outcome := c.Outcome

@@ -9,9 +9,9 @@ import (
 	"lidwright/kiln/record"
 )
 
-// hot adds up how long the probes of the kilns were over kiln.ProbeHot. What a firing that is over says
+// probeHours adds up how long the probes of the kilns were over kiln.ProbeHot. What a firing that is over says
 // is read once.
-type hot struct {
+type probeHours struct {
 	firings func(context.Context, kiln.FiringFilter) ([]kiln.Firing, error)
 	minutes func(context.Context, kiln.FiringID) ([]kiln.Envelope, error)
 	live    func(kiln.KilnID) (record.LiveCurve, bool)
@@ -22,7 +22,7 @@ type hot struct {
 
 // of is how long each channel of a kiln was hot in the firings that began in the span; a zero end
 // means until now.
-func (h *hot) of(ctx context.Context, k kiln.KilnID, from, until time.Time) (map[kiln.ChannelID]time.Duration, error) {
+func (h *probeHours) of(ctx context.Context, k kiln.KilnID, from, until time.Time) (map[kiln.ChannelID]time.Duration, error) {
 	firings, err := h.firings(ctx, kiln.FiringFilter{Kiln: k})
 	if err != nil {
 		return nil, err
@@ -50,7 +50,7 @@ func (h *hot) of(ctx context.Context, k kiln.KilnID, from, until time.Time) (map
 	return sum, nil
 }
 
-func (h *hot) read(ctx context.Context, f kiln.Firing) (map[kiln.ChannelID]time.Duration, error) {
+func (h *probeHours) read(ctx context.Context, f kiln.Firing) (map[kiln.ChannelID]time.Duration, error) {
 	var minutes []kiln.Envelope
 	if live, ok := h.live(f.Kiln); ok && live.Firing.ID == f.ID {
 		minutes = live.Minutes

@@ -21,7 +21,7 @@ type bench struct {
 	st *store.Store
 	at kiln.Stamp
 	n  int
-	*shrink
+	*fitJob
 }
 
 func newBench(t *testing.T) *bench {
@@ -32,7 +32,7 @@ func newBench(t *testing.T) *bench {
 	}
 	t.Cleanup(func() { st.Close() })
 	b := &bench{t: t, st: st, at: kiln.Stamp{Wall: time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC), Trusted: true}}
-	b.shrink = newShrink(st, func(kiln.KilnID, string) kiln.ChannelID { return "1" })
+	b.fitJob = newFitJob(st, func(kiln.KilnID, string) kiln.ChannelID { return "1" })
 	b.must(st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern stoneware", MaturesCone: "6"}, usecase.Precondition{}, b.now()))
 	b.must(st.PutBatch(t.Context(), tiles.Batch{BatchRef: ternA, Kind: tiles.Bought, Open: true}, usecase.Precondition{}, b.now()))
 	return b
@@ -187,8 +187,8 @@ func TestAskedWhileWrittenAndFitted(t *testing.T) {
 	live, _, _ := b.drying()
 	stop()
 	wg.Wait()
-	other := newShrink(b.st, b.channel)
-	b.shrink = other
+	other := newFitJob(b.st, b.channel)
+	b.fitJob = other
 	b.refit(t.Context())
 	if once, _, _ := b.drying(); math.Abs(once-live) > 1e-9 {
 		t.Errorf("%.12f while it was told, %.12f of all at once", live, once)

@@ -15,9 +15,9 @@ import (
 	"lidwright/tiles"
 )
 
-// heat keeps the heat work of firings that are over: of this model, and corrected by what the
+// heatJob keeps the heat work of firings that are over: of this model, and corrected by what the
 // witness cones tell of each probe. It works in the background, a firing at a time.
-type heat struct {
+type heatJob struct {
 	store   *store.Store
 	kilns   map[kiln.KilnID]kiln.Kiln
 	fitted  map[kiln.KilnID][]heatwork.ProbeLife // the probes of the settings
@@ -31,8 +31,8 @@ type heatAsk struct {
 	done chan struct{}
 }
 
-func newHeat(s *store.Store, cfg config.Config, zone *time.Location, changed func(context.Context, kiln.KilnID)) *heat {
-	h := &heat{store: s, kilns: map[kiln.KilnID]kiln.Kiln{}, fitted: map[kiln.KilnID][]heatwork.ProbeLife{}, zone: zone, changed: changed, asks: make(chan heatAsk, 64)}
+func newHeatJob(s *store.Store, cfg config.Config, zone *time.Location, changed func(context.Context, kiln.KilnID)) *heatJob {
+	h := &heatJob{store: s, kilns: map[kiln.KilnID]kiln.Kiln{}, fitted: map[kiln.KilnID][]heatwork.ProbeLife{}, zone: zone, changed: changed, asks: make(chan heatAsk, 64)}
 	for _, k := range cfg.Kilns {
 		h.kilns[k.ID] = k.Kiln()
 		for _, p := range k.Probes {
@@ -54,7 +54,7 @@ func classAtTop(t thermocouple.Type, class thermocouple.Class) kiln.Celsius {
 
 // Again has the heat works of a kiln worked out where its cones, its probes or its firings ask for
 // others, and waits for it, two seconds at most.
-func (h *heat) Again(ctx context.Context, k kiln.KilnID) {
+func (h *heatJob) Again(ctx context.Context, k kiln.KilnID) {
 	a := heatAsk{k, make(chan struct{})}
 	wait := time.NewTimer(patience)
 	defer wait.Stop()
@@ -73,7 +73,7 @@ func (h *heat) Again(ctx context.Context, k kiln.KilnID) {
 }
 
 // work is Again without a limit: it has ended, or ctx has.
-func (h *heat) work(ctx context.Context, k kiln.KilnID) {
+func (h *heatJob) work(ctx context.Context, k kiln.KilnID) {
 	a := heatAsk{k, make(chan struct{})}
 	select {
 	case h.asks <- a:
@@ -87,7 +87,7 @@ func (h *heat) work(ctx context.Context, k kiln.KilnID) {
 }
 
 // settled looks through the kilns once more and waits for it, however long it takes.
-func (h *heat) settled(ctx context.Context) error {
+func (h *heatJob) settled(ctx context.Context) error {
 	for k := range h.kilns {
 		a := heatAsk{k, make(chan struct{})}
 		select {
@@ -106,7 +106,7 @@ func (h *heat) settled(ctx context.Context) error {
 
 // run looks through every firing once, for those of another model, and then does what is asked
 // until ctx ends.
-func (h *heat) run(ctx context.Context) error {
+func (h *heatJob) run(ctx context.Context) error {
 	firings, err := h.store.Firings(ctx, kiln.FiringFilter{})
 	if err != nil && ctx.Err() == nil {
 		slog.Error("looking through the heat works failed", "err", err)
@@ -129,7 +129,7 @@ func (h *heat) run(ctx context.Context) error {
 	}
 }
 
-func (h *heat) look(ctx context.Context, k kiln.KilnID) {
+func (h *heatJob) look(ctx context.Context, k kiln.KilnID) {
 	n, err := h.renew(ctx, k)
 	if err != nil && ctx.Err() == nil {
 		slog.Error("working out heat works failed; the last ones stand", "kiln", k, "err", err)
@@ -141,7 +141,7 @@ func (h *heat) look(ctx context.Context, k kiln.KilnID) {
 }
 
 // renew works out what is not as it should be, and gives how many firings that were.
-func (h *heat) renew(ctx context.Context, id kiln.KilnID) (n int, err error) {
+func (h *heatJob) renew(ctx context.Context, id kiln.KilnID) (n int, err error) {
 	firings, cones, err := h.facts(ctx, id)
 	if err != nil {
 		return 0, err
@@ -182,7 +182,7 @@ func (h *heat) renew(ctx context.Context, id kiln.KilnID) (n int, err error) {
 
 // indicated works a firing out as its probes indicate it, or as what was told of it by hand gives
 // it; ok says that this is not what it has.
-func (h *heat) indicated(ctx context.Context, f kiln.Firing, cones []heatwork.ConeReading) (works map[kiln.ChannelID]kiln.HeatWork, ok bool, err error) {
+func (h *heatJob) indicated(ctx context.Context, f kiln.Firing, cones []heatwork.ConeReading) (works map[kiln.ChannelID]kiln.HeatWork, ok bool, err error) {
 	k := h.kiln(f.Kiln)
 	if f.Source == "hand" {
 		typed, err := h.store.Curve(ctx, f.ID, nil, 24*time.Hour)
@@ -210,7 +210,7 @@ func (h *heat) indicated(ctx context.Context, f kiln.Firing, cones []heatwork.Co
 }
 
 // corrected works a firing out with what the cones say; ok says that this is not what it has.
-func (h *heat) corrected(ctx context.Context, f kiln.Firing, by map[kiln.Place]heatwork.Correction) (works map[kiln.Place]kiln.HeatWork, ok bool, err error) {
+func (h *heatJob) corrected(ctx context.Context, f kiln.Firing, by map[kiln.Place]heatwork.Correction) (works map[kiln.Place]kiln.HeatWork, ok bool, err error) {
 	works = map[kiln.Place]kiln.HeatWork{}
 	var curve kiln.Curve
 	k := h.kiln(f.Kiln)
@@ -243,7 +243,7 @@ func sameWork(a, b kiln.HeatWork) bool {
 }
 
 // kiln of the settings; one that they do not have has no probes.
-func (h *heat) kiln(id kiln.KilnID) kiln.Kiln {
+func (h *heatJob) kiln(id kiln.KilnID) kiln.Kiln {
 	if k, ok := h.kilns[id]; ok {
 		return k
 	}
@@ -251,7 +251,7 @@ func (h *heat) kiln(id kiln.KilnID) kiln.Kiln {
 }
 
 // Stories is what the cones tell of the probes of a kiln.
-func (h *heat) Stories(ctx context.Context, id kiln.KilnID) ([]heatwork.ProbeStory, error) {
+func (h *heatJob) Stories(ctx context.Context, id kiln.KilnID) ([]heatwork.ProbeStory, error) {
 	firings, cones, err := h.facts(ctx, id)
 	if err != nil {
 		return nil, err
@@ -259,7 +259,7 @@ func (h *heat) Stories(ctx context.Context, id kiln.KilnID) ([]heatwork.ProbeSto
 	return h.stories(ctx, id, firings, cones)
 }
 
-func (h *heat) facts(ctx context.Context, id kiln.KilnID) ([]kiln.Firing, map[kiln.FiringID][]heatwork.ConeReading, error) {
+func (h *heatJob) facts(ctx context.Context, id kiln.KilnID) ([]kiln.Firing, map[kiln.FiringID][]heatwork.ConeReading, error) {
 	firings, err := h.store.Firings(ctx, kiln.FiringFilter{Kiln: id})
 	if err != nil {
 		return nil, nil, err
@@ -268,7 +268,7 @@ func (h *heat) facts(ctx context.Context, id kiln.KilnID) ([]kiln.Firing, map[ki
 	return firings, tiles.ConeReadings(cones), err
 }
 
-func (h *heat) stories(ctx context.Context, id kiln.KilnID, firings []kiln.Firing, cones map[kiln.FiringID][]heatwork.ConeReading) ([]heatwork.ProbeStory, error) {
+func (h *heatJob) stories(ctx context.Context, id kiln.KilnID, firings []kiln.Firing, cones map[kiln.FiringID][]heatwork.ConeReading) ([]heatwork.ProbeStory, error) {
 	lives, err := h.lives(ctx, id)
 	if err != nil {
 		return nil, err
@@ -277,13 +277,13 @@ func (h *heat) stories(ctx context.Context, id kiln.KilnID, firings []kiln.Firin
 }
 
 // Life is the life that the probe of a channel has at a moment.
-func (h *heat) Life(ctx context.Context, id kiln.KilnID, c kiln.ChannelID, at time.Time) (heatwork.ProbeLife, error) {
+func (h *heatJob) Life(ctx context.Context, id kiln.KilnID, c kiln.ChannelID, at time.Time) (heatwork.ProbeLife, error) {
 	lives, err := h.lives(ctx, id)
 	return heatwork.LifeAt(c, lives, at), err
 }
 
 // lives are those of the settings and those that people told of.
-func (h *heat) lives(ctx context.Context, id kiln.KilnID) ([]heatwork.ProbeLife, error) {
+func (h *heatJob) lives(ctx context.Context, id kiln.KilnID) ([]heatwork.ProbeLife, error) {
 	told, err := h.store.Probes(ctx, id)
 	if err != nil {
 		return nil, err
@@ -300,7 +300,7 @@ func (h *heat) lives(ctx context.Context, id kiln.KilnID) ([]heatwork.ProbeLife,
 }
 
 // date is the start of a day in the studio's zone; zero if it is not told.
-func (h *heat) date(text string) time.Time {
+func (h *heatJob) date(text string) time.Time {
 	t, err := time.ParseInLocation(time.DateOnly, text, h.zone)
 	if err != nil {
 		return time.Time{}

@@ -26,11 +26,11 @@ import (
 	"lidwright/tiles"
 )
 
-// newsdesk is a herald over a store of its own whose clock the test turns.
-func newsdesk(t *testing.T, st *store.Store, at *kiln.Stamp) *herald {
+// newsdesk is a notifier over a store of its own whose clock the test turns.
+func newsdesk(t *testing.T, st *store.Store, at *kiln.Stamp) *notifier {
 	t.Helper()
 	cfg := config.Default()
-	h, err := newHerald(st, cfg, time.UTC, func() kiln.Stamp { return *at }, newID)
+	h, err := newNotifier(st, cfg, time.UTC, func() kiln.Stamp { return *at }, newID)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -38,7 +38,7 @@ func newsdesk(t *testing.T, st *store.Store, at *kiln.Stamp) *herald {
 }
 
 // sent lists what went out so far as event and state, oldest first.
-func sent(t *testing.T, h *herald) []string {
+func sent(t *testing.T, h *notifier) []string {
 	t.Helper()
 	all, err := h.Last(t.Context(), 1000)
 	if err != nil {
@@ -77,7 +77,7 @@ func TestDigestTellsEachThingOnce(t *testing.T) {
 		{Event: notice.BatchShifted, Link: "/clay/tern?batch=B", Says: "batch B of tern shrinks more"},
 		{Event: notice.ProbeBias, Link: "/kiln/blue", Kiln: "blue", Since: at.Wall.AddDate(0, 0, -90), Says: "blue, probe 1 reads low"},
 	}
-	start := func() *herald {
+	start := func() *notifier {
 		h := newsdesk(t, st, &at)
 		h.studio = func(context.Context) ([]usecase.StudioNews, error) { return news, nil }
 		return h
@@ -281,21 +281,21 @@ func TestHangingReceiverDelaysNobody(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	over := make(chan error, 1)
 	go func() { over <- h.run(ctx, recorded) }()
-	h.heed(record.Notice{Event: record.FiringStartedNotice, State: record.NoticeOnce, Kiln: "blue", T: 70, At: at})
+	h.receive(record.Notice{Event: record.FiringStartedNotice, State: record.NoticeOnce, Kiln: "blue", T: 70, At: at})
 	<-asked // it hangs now, for as long as the test goes on
 	for range 1000 {
-		h.heed(record.Notice{Event: record.QuietNotice, State: record.NoticeBegan, Kiln: "blue", T: 900, At: at})
-		h.heed(record.Notice{Event: record.QuietNotice, State: record.NoticeCleared, Kiln: "blue", T: 900, At: at})
+		h.receive(record.Notice{Event: record.QuietNotice, State: record.NoticeBegan, Kiln: "blue", T: 900, At: at})
+		h.receive(record.Notice{Event: record.QuietNotice, State: record.NoticeCleared, Kiln: "blue", T: 900, At: at})
 	}
 	for len(h.news) > 0 {
 		time.Sleep(time.Millisecond)
 	}
-	h.heed(record.Notice{Event: record.FiringEndedNotice, State: record.NoticeOnce, Kiln: "blue", T: 40, At: at})
+	h.receive(record.Notice{Event: record.FiringEndedNotice, State: record.NoticeOnce, Kiln: "blue", T: 40, At: at})
 	for len(h.news) > 0 { // the news after the storm is heeded while the receiver still hangs
 		time.Sleep(time.Millisecond)
 	}
 	cancel()
-	h.heed(record.Notice{Event: record.OverLimitNotice, State: record.NoticeBegan, Kiln: "blue", T: 1300, At: at}) // the recorder ends last
+	h.receive(record.Notice{Event: record.OverLimitNotice, State: record.NoticeBegan, Kiln: "blue", T: 1300, At: at}) // the recorder ends last
 	close(recorded)
 	if err := <-over; err != nil {
 		t.Error(err)
@@ -336,7 +336,7 @@ wakes = []
 	}
 	t.Cleanup(func() { st.Close() })
 	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 2, 30, 0, 0, time.UTC), Trusted: true}
-	h, err := newHerald(st, cfg, time.UTC, func() kiln.Stamp { return at }, newID)
+	h, err := newNotifier(st, cfg, time.UTC, func() kiln.Stamp { return at }, newID)
 	if err != nil {
 		t.Fatal(err)
 	}

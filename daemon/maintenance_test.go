@@ -45,7 +45,7 @@ func keptIn(t *testing.T, folder string) *keeper {
 func (k *keeper) start() {
 	ctx, stop := context.WithCancel(k.t.Context())
 	k.stop = stop
-	go func() { k.ended <- k.keep(ctx) }()
+	go func() { k.ended <- k.maintain(ctx) }()
 }
 
 func (k *keeper) close() {
