@@ -42,6 +42,7 @@ test: packages build vet
 vet:
 	@test -z "$$(gofmt -l api cmd config daemon deploy kiln tiles)" || (gofmt -l api cmd config daemon deploy kiln tiles; echo 'run gofmt -w on these'; exit 1)
 	go vet ./...
+	go tool -modfile=deploy/tools/go.mod staticcheck ./...
 
 packages:
 	@missing=; for p in $(PACKAGES); do dpkg-query -W -f='$${Status}' $$p 2>/dev/null | grep -q 'ok installed' || missing="$$missing $$p"; done; \

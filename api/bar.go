@@ -11,11 +11,6 @@ import (
 	"lidwright/tiles"
 )
 
-func parseRef(text string) tiles.BatchRef {
-	clay, batch, _ := strings.Cut(text, "/")
-	return tiles.BatchRef{Clay: tiles.ClayID(clay), Batch: tiles.BatchID(batch)}
-}
-
 type barsInput struct {
 	Clay     string `query:"clay"`
 	Batch    string `query:"batch"`

@@ -86,7 +86,7 @@ func TestBoardAskedEachWay(t *testing.T) {
 		t.Errorf("as text: %q", text)
 	}
 	_, page := ask(t, "GET", srv.URL+"/lid/board?"+q.Encode(), "", "")
-	if !strings.Contains(page, fmt.Sprintf("Throw 10 lids for 8 pots")) || !strings.Contains(page, fmt.Sprintf("%.1f mm", *j.Sizes[0].SizeMM)) || strings.Contains(page, "<script>") {
+	if !strings.Contains(page, "Throw 10 lids for 8 pots") || !strings.Contains(page, fmt.Sprintf("%.1f mm", *j.Sizes[0].SizeMM)) || strings.Contains(page, "<script>") {
 		t.Errorf("the page does not show the answer")
 	}
 	gauge := askBoard(t, srv.URL, "gauge_mm=104.5&gauge_opening_mm=92.5&gauge_count=12&gauge_spread_sd_mm=0.6&"+statedRates)

@@ -198,9 +198,7 @@ func (s clayRoutes) clayPage(w http.ResponseWriter, r *http.Request) error {
 	for _, f := range tiles.Formings() {
 		data.Formings = append(data.Formings, string(f))
 	}
-	for _, k := range []string{"bisque", "glaze", "once", "other"} {
-		data.Kinds = append(data.Kinds, k)
-	}
+	data.Kinds = append(data.Kinds, "bisque", "glaze", "once", "other")
 	if err := s.explain(r.Context(), id, &data); err != nil {
 		data.Wrong = s.problemFrom(r.Context(), err).Detail
 	}

@@ -26,7 +26,7 @@ func (s kilnRoutes) getKilns(ctx context.Context, _ *struct{}) (*body[wire.Kilns
 	if j.Says, err = s.Kilns().Beside(ctx); err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	for _, name := range (barRoutes{s.Server}).kilnNames() {
+	for _, name := range barRoutes(s).kilnNames() {
 		k, err := s.Kilns().KilnOf(ctx, kiln.KilnID(name))
 		if err != nil {
 			return nil, s.problemFrom(ctx, err)

@@ -55,7 +55,7 @@ func (s homeRoutes) kilnPage(w http.ResponseWriter, r *http.Request) error {
 	if shown.ID != "" {
 		j := s.Firings().Firing(shown, detect.Expected{})
 		data.Firing, data.Gaps = &j, gapWords(shown.Gaps)
-		under, err := firingRoutes{s.Server}.beneath(r.Context(), shown, past, kiln.FiringID(data.Model))
+		under, err := firingRoutes(s).beneath(r.Context(), shown, past, kiln.FiringID(data.Model))
 		if err != nil {
 			return err
 		}

@@ -385,7 +385,7 @@ func (s barRoutes) claysPage(w http.ResponseWriter, r *http.Request) error {
 	}{page: s.page(r.Context(), "clays")}
 	for _, c := range all {
 		one := row{ClayJSON: c}
-		if j, _, err := (clayRoutes{s.Server}).askShrinkage(r.Context(), tiles.ClayID(c.Clay), nil); err == nil {
+		if j, _, err := clayRoutes(s).askShrinkage(r.Context(), tiles.ClayID(c.Clay), nil); err == nil {
 			one.Rate = &j
 		} else {
 			one.Why = s.problemFrom(r.Context(), err).Detail

@@ -60,7 +60,7 @@ func (s barRoutes) barSheetPage(w http.ResponseWriter, r *http.Request) error {
 		page
 		Bars    []row
 		Address string
-	}{page: s.page(r.Context(), "bars"), Address: kilnRoutes{s.Server}.ownAddress(r)}
+	}{page: s.page(r.Context(), "bars"), Address: kilnRoutes(s).ownAddress(r)}
 	for _, b := range bars {
 		drawn, err := qrSVG(data.Address+"/bar/"+string(b.Code), "opens the entry of bar "+string(b.Code))
 		if err != nil {

@@ -212,7 +212,7 @@ func (s lidRoutes) drawRule(r *http.Request) (title, svg string, err error) {
 		return "", "", problem("missing", "Say which clay.", wire.Field{Name: "clay", Says: "is needed"})
 	}
 	q.Del("clay")
-	j, _, err := clayRoutes{s.Server}.askShrinkage(r.Context(), tiles.ClayID(clay), q)
+	j, _, err := clayRoutes(s).askShrinkage(r.Context(), tiles.ClayID(clay), q)
 	if err != nil {
 		return "", "", err
 	}

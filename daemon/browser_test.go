@@ -245,9 +245,7 @@ func (p *tab) walk(look func(path, name string)) (pages int) {
 		p.open(path)
 		name := strings.Trim(regexp.MustCompile(`[^a-z0-9]+`).ReplaceAllString(strings.ToLower(kind), "-"), "-")
 		look(path, cmp.Or(name, "wareboard"))
-		for _, link := range evaluated[[]string](p, `[...document.querySelectorAll("a[href]")].filter(a => a.origin === location.origin && !a.download && !/^\/(v1\/|metrics)|\.csv|\.svg$/.test(a.pathname)).map(a => a.pathname + a.search)`) {
-			waiting = append(waiting, link)
-		}
+		waiting = append(waiting, evaluated[[]string](p, `[...document.querySelectorAll("a[href]")].filter(a => a.origin === location.origin && !a.download && !/^\/(v1\/|metrics)|\.csv|\.svg$/.test(a.pathname)).map(a => a.pathname + a.search)`)...)
 	}
 	if len(seen) < 15 {
 		p.Errorf("only %d pages were reached", len(seen))

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"os"
@@ -84,14 +85,16 @@ func settingsOf(c *cobra.Command) (config.Config, error) {
 	return config.Load(file, os.Environ(), nil)
 }
 
-// settings are those of settingsOf, with a store. Who names a daemon to ask means another store.
+// settings are those of settingsOf, with a store: that of --store where it is given. Who names a daemon to ask means another store.
 func settings(c *cobra.Command) (config.Config, error) {
-	if c.Flags().Changed("site") && !c.Flags().Changed("config") {
+	folder, _ := c.Flags().GetString("store")
+	if c.Flags().Changed("site") && !c.Flags().Changed("config") && folder == "" {
 		return config.Config{}, &exit{exitWrongUse, "this works in the store's folder and asks no daemon: name the settings with --config, not --site"}
 	}
 	cfg, err := settingsOf(c)
+	cfg.Store.Folder = cmp.Or(folder, cfg.Store.Folder)
 	if err == nil && cfg.Store.Folder == "" {
-		err = &exit{exitWrongUse, "store.folder is not set; name the settings with --config"}
+		err = &exit{exitWrongUse, "store.folder is not set; name the settings with --config, or its folder with --store"}
 	}
 	return cfg, err
 }
@@ -128,8 +131,8 @@ func copies(c *cobra.Command, make bool) error {
 
 func renewCopies(c *cobra.Command, _ []string) error {
 	var raw []byte
-	cfg, alone, err := aloneWith(c)
-	if alone {
+	var err error
+	if cfg, alone := aloneWith(c); alone {
 		var n int
 		if n, err = daemon.RenewCopies(c.Context(), cfg, version); err == nil {
 			raw, err = json.Marshal(wire.Renewed{Renewed: n})
@@ -156,13 +159,14 @@ func renewCopies(c *cobra.Command, _ []string) error {
 }
 
 // aloneWith gives the settings where they, and no running daemon, are to be worked with.
-func aloneWith(c *cobra.Command) (cfg config.Config, alone bool, err error) {
-	cfg, err = settings(c)
-	return cfg, err == nil && !daemon.Running(cfg) && (c.Flags().Changed("config") || !c.Flags().Changed("site")), err
+func aloneWith(c *cobra.Command) (cfg config.Config, alone bool) {
+	cfg, err := settings(c)
+	named := c.Flags().Changed("config") || c.Flags().Changed("store") || !c.Flags().Changed("site")
+	return cfg, err == nil && !daemon.Running(cfg) && named
 }
 
 func askCopies(c *cobra.Command, make bool) ([]byte, error) {
-	if cfg, alone, _ := aloneWith(c); alone {
+	if cfg, alone := aloneWith(c); alone {
 		var made *bool
 		var kept []usecase.CopyKept
 		var err error

@@ -71,6 +71,7 @@ daemon/collector/pgtest: daemon/collector/cluster
 cmd/lidwright-collect: api/caution config daemon daemon/collector daemon/collector/cluster
 cmd/lidwright: api api/auth api/caution api/client api/topics api/usecase api/wire config daemon kiln kiln/practice
 	kiln/source tiles tiles/lid tiles/shrinkage
+deploy/tools/clients:
 deploy/tools/mutants:
 `)
 

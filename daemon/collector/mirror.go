@@ -63,7 +63,6 @@ func (m *mirrors) of(ctx context.Context, id string) (answers http.Handler, rele
 	one.mu.RUnlock()
 	one.mu.Lock()
 	err = m.refresh(ctx, id, one)
-	answers = one.answers
 	one.mu.Unlock()
 	if err != nil {
 		return nil, nil, err

@@ -169,7 +169,7 @@ func TestStrangeCollectors(t *testing.T) {
 	}{
 		"nonsense": {js(200, "]["), "not the answer of a collector"},
 		"redirect": {func(w http.ResponseWriter, r *http.Request) {
-			http.Redirect(w, r, "http://elsewhere.example/", 301)
+			http.Redirect(w, r, "http://elsewhere.example/", http.StatusMovedPermanently)
 		},
 			"sends us on to \"http://elsewhere.example/\""},
 		"captive portal": {func(w http.ResponseWriter, r *http.Request) {

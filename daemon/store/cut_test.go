@@ -18,7 +18,6 @@ type disk struct {
 	names   map[string]*file // as the process sees them
 	durable map[string]*file // as they stand on the card
 	turns   []turn           // of names, since the folder was synced
-	ends    int              // steps done
 }
 
 // turn is a change of names that is not synced.

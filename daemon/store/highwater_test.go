@@ -100,9 +100,9 @@ func (a *acknowledged) lost(t *testing.T, folder string) (missing int, told stri
 	t.Helper()
 	s, err := Open(t.Context(), folder)
 	if err == nil && s.Report().Behind {
-		if err := s.Check(t.Context()); err != nil { // the daemon ends, and starts anew
-			if !damage(err) {
-				t.Fatal(err)
+		if found := s.Check(t.Context()); found != nil { // the daemon ends, and starts anew
+			if !damage(found) {
+				t.Fatal(found)
 			}
 			s.Close()
 			s, err = Open(t.Context(), folder)

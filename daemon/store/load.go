@@ -386,7 +386,7 @@ func (s LoadStore) Loads(ctx context.Context, w tiles.LoadFilter) ([]tiles.KeptL
 
 // firingsOfLoads gives each load of the list (JSON) the firings that it went through, oldest first.
 func (s LoadStore) firingsOfLoads(ctx context.Context, at map[string]*tiles.KeptLoad, list string) error {
-	known, _, err := FiringStore{s.handle}.firings(ctx, len(at), `WHERE l.load IN (SELECT value FROM json_each(?)) ORDER BY f.began_ms, f.row`, list)
+	known, _, err := FiringStore(s).firings(ctx, len(at), `WHERE l.load IN (SELECT value FROM json_each(?)) ORDER BY f.began_ms, f.row`, list)
 	if err != nil {
 		return fmt.Errorf("read the firings of loads: %w", err)
 	}

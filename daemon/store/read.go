@@ -112,9 +112,6 @@ func (s FiringStore) Curve(ctx context.Context, id kiln.FiringID, channels []kil
 	return c, nil
 }
 
-// noGap is for those who do not ask for the gaps of a curve.
-const noGap = time.Duration(math.MaxInt64)
-
 func (s FiringStore) curve(ctx context.Context, q querier, f kiln.Firing, blocks [][]byte, channels []kiln.ChannelID, gapAfter time.Duration) (kiln.Curve, error) {
 	l := kiln.NewResampler(channels, gapAfter)
 	err := s.each(ctx, q, f, blocks, func(b *codec.Block, n int) { b.Lay(l, n) })

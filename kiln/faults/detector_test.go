@@ -20,13 +20,12 @@ import (
 
 // line is a kiln with its probes, said to a judge one sample at a time.
 type line struct {
-	t       testing.TB
-	kiln    kiln.Kiln
-	judge   *faults.FaultDetector
-	at      kiln.Stamp
-	heard   []kiln.Sample // as they came out
-	said    []kiln.Sample // as they went in
-	goodOff int
+	t     testing.TB
+	kiln  kiln.Kiln
+	judge *faults.FaultDetector
+	at    kiln.Stamp
+	heard []kiln.Sample // as they came out
+	said  []kiln.Sample // as they went in
 }
 
 func newLine(t testing.TB, every time.Duration, roles ...kiln.Role) *line {

@@ -39,7 +39,7 @@ func Calibration(name, title string, cells []Said) error {
 	for v := low; v < 1.01; v += 0.1 {
 		fmt.Fprintf(&b, `<text x="%.1f" y="466" text-anchor="middle">%.0f</text><text x="44" y="%.1f" text-anchor="end">%.0f</text>`+"\n", x(v), 100*v, y(v)+4, 100*v)
 	}
-	fmt.Fprintln(&b, `<text x="250" y="488" text-anchor="middle">said, %</text><text x="8" y="44">came true, %</text>`)
+	fmt.Fprintln(&b, `<text x="250" y="488" text-anchor="middle">said, %</text><text x="8" y="38">came true, %</text>`)
 	for _, c := range cells {
 		se := math.Sqrt(c.True * (1 - c.True) / float64(max(c.Of, 1)))
 		fmt.Fprintf(&b, `<g><title>%s: said %.3f, came true %.3f ± %.3f of %d</title><path d="M%.1f %.1fV%.1f" stroke="#1a5fb4"/><circle cx="%.1f" cy="%.1f" r="4" fill="#1a5fb4"/></g>`+"\n",

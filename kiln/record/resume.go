@@ -160,9 +160,7 @@ func (d *kilnState) judgeAgain(from *kilnState) {
 	}
 	d.waiting = nil
 	for _, s := range waiting {
-		for _, judged := range j.Assess(s) {
-			d.waiting = append(d.waiting, judged)
-		}
+		d.waiting = append(d.waiting, j.Assess(s)...)
 	}
 	if from.growing != nil {
 		j.Join(from.judge)

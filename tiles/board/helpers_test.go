@@ -93,13 +93,11 @@ func drawn() map[string]struct {
 	q    lid.Question
 	pair shrinkage.Pair
 	part float64 // sd of the part difference
-	ends [2]float64
 } {
 	type drawCase = struct {
 		q    lid.Question
 		pair shrinkage.Pair
 		part float64
-		ends [2]float64
 	}
 	one := shrinkage.Pair{R: [2]tiles.LogPercent{13.24, 13.24}, Rate: both(0.3, 0.3), Batch: both(0.1, 0.1), Load: both(0.12, 0.12), Position: both(0.03, 0), Piece: both(0.04, 0), Nu: 10}
 	fired := shrinkage.Pair{R: [2]tiles.LogPercent{0, 13.24}, Nu: 6, Rate: shrinkage.Spread2{{0, 0}, {0, 0.15}}, Batch: shrinkage.Spread2{{0, 0}, {0, 0.1}}, Load: shrinkage.Spread2{{0, 0}, {0, 0.1}}, Position: shrinkage.Spread2{{0, 0}, {0, 0.03}}, Piece: shrinkage.Spread2{{0, 0}, {0, 0.04}}}

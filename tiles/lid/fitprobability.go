@@ -13,10 +13,6 @@ type variance struct{ known, fitted float64 }
 
 func (v variance) at(scale float64) float64 { return v.known + scale*scale*v.fitted }
 
-func (v variance) plus(w variance) variance { return variance{v.known + w.known, v.fitted + w.fitted} }
-
-func (v variance) times(f float64) variance { return variance{f * v.known, f * v.fitted} }
-
 // bound is a second upper limit of the play beside the window: the ledge, or the other
 // direction of a skirt. It is known as badly as what it was measured from.
 type bound struct {

@@ -117,7 +117,7 @@ func (s *Solution) element(i, j int, c []corner) float64 {
 	return s.c[p*s.q+r]
 }
 
-type traces struct{ m, r, pr, cb, cz []float64 }
+type traces struct{ m, r, pr, cz []float64 }
 
 // matrix works out M of one block.
 func (t *traces) matrix(s *Solution, b *Block, o *swept, c []corner) {

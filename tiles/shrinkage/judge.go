@@ -226,8 +226,8 @@ func notYet(b tiles.Bar, r tiles.Reading, stage tiles.Stage) string {
 
 // What is taken for the heat of a firing that nothing is known of yet (own).
 const (
-	assumedBisque kiln.Celsius = 1000
-	assumedSD                  = 25 // °C, one sd
+	assumedBisque = kiln.Celsius(1000)
+	assumedSD     = 25.0 // °C, one sd
 )
 
 // assumedHeat is the firing that r is taken to be measured after where none is known: as hot as the clay was

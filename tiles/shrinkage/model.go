@@ -249,9 +249,7 @@ func (f *equations) layColumns() {
 	var names []column
 	extra := map[column]float64{}
 	for _, s := range f.sheets {
-		for _, n := range s.names(extra) {
-			names = append(names, n)
-		}
+		names = append(names, s.names(extra)...)
 	}
 	order := "vodfl"
 	slices.SortFunc(names, func(a, b column) int {
