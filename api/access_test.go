@@ -293,6 +293,7 @@ var whoMay = map[auth.Who]string{
 		PUT /v1/firings/{id}/notes/{note}
 		PUT /v1/firings/{id}/notes/{note}/strike
 		PUT /v1/firings/{id}/stop
+		DELETE /v1/firings/{id}/stop
 		PUT /v1/firings/{id}/ticks/{tick}
 		PUT /v1/loads/{id}
 		POST /v1/loads/{id}/called-off

@@ -272,15 +272,18 @@ func TestButtons(t *testing.T) {
 	}
 	begin := "/v1/firings/" + string(idOf(8)) + "/begin"
 	for range 2 {
-		if code, text := put(begin, `{"kiln":"big-blue","kind":"other"}`); code != 200 || !strings.Contains(text, `"status":"running"`) {
+		if code, text := put(begin, `{"kiln":"big-blue","kind":"other","sure":true}`); code != 200 || !strings.Contains(text, `"status":"running"`) {
 			t.Fatal(code, text)
 		}
 	}
 	if len(sh.told) != 1 || sh.told[0].What != detect.NewFiring || sh.told[0].Kind != kiln.Other {
 		t.Errorf("the recorder was told %+v", sh.told)
 	}
+	if code, text := put("/v1/firings/"+string(sh.openOr(8))+"/stop", `{}`); code != 409 || !strings.Contains(text, "big-blue reads 500 °C. Stop recording all the same?") {
+		t.Errorf("a stop that nobody is sure of: %d %s", code, text)
+	}
 	for range 2 {
-		if code, text := put("/v1/firings/"+string(sh.openOr(8))+"/stop", `{}`); code != 200 && code != 404 {
+		if code, text := put("/v1/firings/"+string(sh.openOr(8))+"/stop", `{"sure":true}`); code != 200 && code != 404 {
 			t.Fatal(code, text)
 		}
 	}
@@ -309,12 +312,12 @@ func TestButtons(t *testing.T) {
 	sh.deaf, sh.told, sh.open = false, nil, idOf(7)
 	http.DefaultClient.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
 	defer func() { http.DefaultClient.CheckRedirect = nil }()
-	for path, form := range map[string]url.Values{"/kiln/big-blue/stop": {"firing": {string(idOf(7))}}} {
+	for path, form := range map[string]url.Values{"/kiln/big-blue/stop": {"firing": {string(idOf(7))}, "sure": {"yes"}}} {
 		if answer, text := ask(t, "POST", site+path, "application/x-www-form-urlencoded", form.Encode()); answer.StatusCode != 303 {
 			t.Errorf("%s: %s %s", path, answer.Status, text)
 		}
 	}
-	if answer, text := ask(t, "POST", site+"/kiln/big-blue/begin", "application/x-www-form-urlencoded", url.Values{"id": {string(idOf(13))}}.Encode()); answer.StatusCode != 303 {
+	if answer, text := ask(t, "POST", site+"/kiln/big-blue/begin", "application/x-www-form-urlencoded", url.Values{"id": {string(idOf(13))}, "sure": {"yes"}}.Encode()); answer.StatusCode != 303 {
 		t.Errorf("begin: %s %s", answer.Status, text)
 	}
 	if len(sh.told) != 2 {

@@ -300,7 +300,7 @@ func (s kilnRoutes) doorPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	loads, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Kiln: id, Limit: 1})
+	loads, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Kiln: id, In: true, Limit: 1})
 	if err != nil {
 		return err
 	}
@@ -308,7 +308,7 @@ func (s kilnRoutes) doorPage(w http.ResponseWriter, r *http.Request) error {
 		page
 		Kiln          string
 		Mark          wire.KeepShut
-		Load          *wire.Load    // in it now; nil: the newest was unpacked
+		Load          *wire.Load    // packed or in it now; nil: none
 		Now           *wire.KilnNow // what is foreseen of it, for the screen alone; nil: the kiln is not heard
 		Electric      string
 		Cautions      []caution.Caution
@@ -319,10 +319,8 @@ func (s kilnRoutes) doorPage(w http.ResponseWriter, r *http.Request) error {
 		data.Now = &k
 	}
 	for _, l := range loads {
-		if l.Unpacked.IsZero() {
-			j := s.Loads().LoadJSON(l)
-			data.Load = &j
-		}
+		j := s.Loads().LoadJSON(l)
+		data.Load = &j
 	}
 	if data.Look, err = qrSVG(data.LookAt, "opens the Spyhole of this kiln"); err != nil {
 		return err

@@ -40,6 +40,15 @@ func (s homeRoutes) kilnPage(w http.ResponseWriter, r *http.Request) error {
 	data := pages.KilnPage{Frame: base.Frame, ClockUnset: base.ClockUnset, ID: base.ID,
 		Kiln: pages.KilnCard{KilnNow: k}, Others: others, Model: r.URL.Query().Get("model"),
 		Silent: k.State == string(kiln.Quiet)}
+	asks, err := s.Loads().Asks(r.Context())
+	if err != nil {
+		return err
+	}
+	for _, a := range asks {
+		if string(a.Load.Kiln) == k.Kiln {
+			data.Asks = append(data.Asks, loadAsk(a))
+		}
+	}
 	past, err := s.Archive.Firings(r.Context(), kiln.FiringFilter{Kiln: kiln.KilnID(k.Kiln),
 		Limit: 20 + usecase.UsualLook})
 	if err != nil {

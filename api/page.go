@@ -32,6 +32,13 @@ func (s *Server) page(ctx context.Context, here string) page {
 	}
 	now := s.Now()
 	frame := pages.Frame{Unrecorded: s.unrecorded(), Site: s.Site.Name, Here: here, Standing: caution.StandingLine, Version: s.Site.Version, Speak: speak}
+	if s.Recorder != nil {
+		for _, l := range s.Recorder.Live() {
+			if u := s.Kilns().Stopped(l.Undoable); u != nil {
+				frame.Undo = append(frame.Undo, pages.Undoable{Kiln: string(l.Kiln), Stopped: *u})
+			}
+		}
+	}
 	if now.Trusted {
 		frame.Now = now.Wall
 	}

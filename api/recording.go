@@ -20,13 +20,14 @@ type beginInput struct {
 		Kiln       string `json:"kiln"`
 		Kind       string `json:"kind,omitempty" enum:"bisque,glaze,once,other"`
 		Atmosphere string `json:"atmosphere,omitempty" enum:"oxidation,reduction,unknown"`
+		Sure       bool   `json:"sure,omitempty" doc:"End the record of a firing that goes on"`
 	}
 }
 
 // beginFiring begins a firing at once, at any temperature, under an id that the asker made; one
 // that is open is closed. Asked again it begins no other.
 func (s firingRoutes) beginFiring(ctx context.Context, in *beginInput) (*body[wire.Firing], error) {
-	f, err := s.Firings().Begin(ctx, kiln.FiringID(in.ID), kiln.KilnID(in.Body.Kiln), kiln.Kind(in.Body.Kind), kiln.Atmosphere(in.Body.Atmosphere))
+	f, err := s.Firings().Begin(ctx, kiln.FiringID(in.ID), kiln.KilnID(in.Body.Kiln), kiln.Kind(in.Body.Kind), kiln.Atmosphere(in.Body.Atmosphere), in.Body.Sure)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -35,13 +36,24 @@ func (s firingRoutes) beginFiring(ctx context.Context, in *beginInput) (*body[wi
 
 type stopInput struct {
 	wire.FiringPath
-	Body struct{} `required:"false"`
+	Body struct {
+		Sure bool `json:"sure,omitempty" doc:"Stop, whatever the kiln reads"`
+	} `required:"false"`
 }
 
 // stopFiring closes the firing that a kiln has open; it ends the recording and nothing else. Its
 // end is written within seconds. One that is over already stays as it is.
 func (s firingRoutes) stopFiring(ctx context.Context, in *stopInput) (*body[wire.Firing], error) {
-	f, err := s.Firings().Stop(ctx, kiln.FiringID(in.ID))
+	f, err := s.Firings().Stop(ctx, kiln.FiringID(in.ID), in.Body.Sure)
+	if err != nil {
+		return nil, s.problemFrom(ctx, err)
+	}
+	return &body[wire.Firing]{s.Firings().Firing(f, detect.Expected{})}, nil
+}
+
+// goOn takes back that the record of a firing was stopped.
+func (s firingRoutes) goOn(ctx context.Context, in *wire.FiringPath) (*body[wire.Firing], error) {
+	f, err := s.Firings().GoOn(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
@@ -54,7 +66,7 @@ func (s firingRoutes) postBegin(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	k := r.PathValue("kiln")
-	if _, err := s.Firings().Begin(r.Context(), kiln.FiringID(form.Get("id")), kiln.KilnID(k), "", ""); err != nil {
+	if _, err := s.Firings().Begin(r.Context(), kiln.FiringID(form.Get("id")), kiln.KilnID(k), "", "", form.Get("sure") != ""); err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/kiln/"+url.PathEscape(k), http.StatusSeeOther)
@@ -66,11 +78,15 @@ func (s firingRoutes) postStop(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	f, err := s.Firings().Stop(r.Context(), kiln.FiringID(form.Get("firing")))
+	if form.Get("do") == "go_on" {
+		_, err = s.Firings().GoOn(r.Context(), kiln.FiringID(form.Get("firing")))
+	} else {
+		_, err = s.Firings().Stop(r.Context(), kiln.FiringID(form.Get("firing")), form.Get("sure") != "")
+	}
 	if err != nil {
 		return err
 	}
-	http.Redirect(w, r, "/firing/"+url.PathEscape(string(f.ID)), http.StatusSeeOther)
+	http.Redirect(w, r, "/kiln/"+url.PathEscape(r.PathValue("kiln")), http.StatusSeeOther)
 	return nil
 }
 

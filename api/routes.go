@@ -199,6 +199,8 @@ func (s *Server) apiTable() []entry {
 			"Begin a firing at once: recording alone, nothing is sent to a kiln")},
 		{"PUT /v1/firings/{id}/stop", Bench, write, op("stop-firing", firings.stopFiring,
 			"Stop recording a firing: recording alone, the kiln goes on as it will")},
+		{"DELETE /v1/firings/{id}/stop", Bench, write, op("go-on-firing", firings.goOn,
+			"Within ten minutes: take back that its record was stopped; it goes on as if it never had been")},
 		{"GET /v1/compare", reads, read, op("compare", firings.getCompare,
 			"Up to four firings laid over one another, and how they differ in a sentence")},
 		{"GET /v1/trend", reads, read, op("trend", firings.getTrend,

@@ -211,6 +211,9 @@ func (emptyLog) BeginFiring(context.Context, kiln.Firing, []kiln.Sample) (int, e
 func (emptyLog) AppendCurve(context.Context, kiln.FiringID, []kiln.Sample) error      { return nil }
 func (emptyLog) PassPeak(context.Context, kiln.Firing) error                          { return nil }
 func (emptyLog) EndFiring(context.Context, kiln.Firing) error                         { return nil }
+func (emptyLog) StopFiring(context.Context, kiln.Firing, record.Stopped) error        { return nil }
+func (emptyLog) ReopenFiring(context.Context, kiln.Firing) error                      { return nil }
+func (emptyLog) SettleFiring(context.Context, kiln.FiringID) error                    { return nil }
 func (emptyLog) Unfinished(context.Context) ([]record.Unfinished, error)              { return nil, nil }
 
 // TestFiringGoesOnAfterTheWatchdog: the test is the service manager of a daemon that records. It stops the

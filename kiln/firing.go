@@ -95,6 +95,10 @@ type Firing struct {
 	Provisional bool                   // cooling or not unpacked yet: its heat work may still grow
 }
 
+// UndoFor is how long a person can take back that a record was stopped, that another one was begun in its place, or
+// that a load was unpacked (own).
+const UndoFor = 10 * time.Minute
+
 // NoConeMoves is the peak below which no cone moves and no ware is fired, °C (own).
 const NoConeMoves Celsius = 550
 

@@ -1,5 +1,10 @@
 package tiles
 
+import (
+	"lidwright/kiln"
+	"time"
+)
+
 // PutResult says what became of a fact that was put.
 type PutResult struct {
 	Revision int64 // of the clay, batch, bar, load or pot card; of a fact the number of its change
@@ -29,6 +34,15 @@ type KeptLoad struct {
 	Load
 	Revision int64
 	Waiting  int
+	Said     time.Time // when somebody said that it was unpacked, which may have been before; zero: nobody did
+}
+
+// UndoUntil is until when it can be taken back that l was unpacked; zero where it was not.
+func (l KeptLoad) UndoUntil() time.Time {
+	if l.Unpacked.IsZero() || l.Said.IsZero() {
+		return time.Time{}
+	}
+	return l.Said.Add(kiln.UndoFor)
 }
 
 // KeptProbe is the life of a probe with its revision.

@@ -18,6 +18,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"lidwright/api/wire"
 	"math"
 	"net/http"
 	"reflect"
@@ -73,9 +74,16 @@ type Frame struct {
 	Standing string // the caution at the end of every page
 	// Unrecorded are the kilns that are hot while nothing of them is recorded.
 	Unrecorded []string
+	Undo       []Undoable // records that a person ended, while that can be taken back
 	Version    string
 	Speak      Speak     // to whom the page speaks
 	Now        time.Time // zero where the clock is not set
+}
+
+// Undoable is a firing whose record a person ended a moment ago.
+type Undoable struct {
+	Kiln string
+	wire.Stopped
 }
 
 func (f Frame) frame() Frame { return f }

@@ -17,7 +17,7 @@ var stateWords = map[tiles.LoadState]string{tiles.LoadPacking: "packing", tiles.
 	tiles.LoadFired: "fired", tiles.LoadUnpacked: "unpacked", tiles.LoadDone: "done", tiles.LoadCalledOff: "called off"}
 
 func (s Loads) LoadJSON(l tiles.KeptLoad) wire.Load {
-	j := wire.Load{ID: l.ID, Name: fmt.Sprintf("Load %d", l.Number), State: string(l.State()), StateWords: stateWords[l.State()], CalledOff: s.Moment(l.CalledOff), Firings: []string{}, Measured: len(l.Bars) - l.Waiting, Waiting: l.Waiting, OpenedAt: s.Moment(l.Opened), Unpacked: s.Moment(l.Unpacked),
+	j := wire.Load{ID: l.ID, Name: fmt.Sprintf("Load %d", l.Number), State: string(l.State()), StateWords: stateWords[l.State()], CalledOff: s.Moment(l.CalledOff), Firings: []string{}, Measured: len(l.Bars) - l.Waiting, Waiting: l.Waiting, OpenedAt: s.Moment(l.Opened), Unpacked: s.Moment(l.Unpacked), UndoUntil: s.undoUntil(l),
 		LoadBody: wire.LoadBody{Kiln: string(l.Kiln), Kind: string(l.Kind), Atmosphere: string(l.Atmosphere), Bars: []wire.Slot{}, Firing: string(l.Firing), PackedBy: l.PackedBy, Note: l.Note}}
 	if l.Stated.Known() {
 		j.HeatWorkC = float64(l.Stated)
@@ -29,6 +29,14 @@ func (s Loads) LoadJSON(l tiles.KeptLoad) wire.Load {
 		j.Bars = append(j.Bars, wire.Slot{Bar: string(b.Bar), Shelf: b.Shelf})
 	}
 	return j
+}
+
+// undoUntil is until when it can be taken back that l was unpacked; nil where it cannot.
+func (s Loads) undoUntil(l tiles.KeptLoad) *string {
+	if until := l.UndoUntil(); s.Now().Wall.Before(until) {
+		return s.Moment(until)
+	}
+	return nil
 }
 
 func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Precondition) (tiles.PutResult, error) {

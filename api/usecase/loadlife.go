@@ -115,13 +115,30 @@ func (s Loads) CallOff(ctx context.Context, id, by string) (tiles.KeptLoad, erro
 	return s.changed(ctx, l, s.Archive.CallOffLoad(ctx, id, by, s.Now()))
 }
 
-// PutBack takes back that a load was unpacked or called off.
+// PutBack takes back that a load was called off, or, within ten minutes, that it was unpacked. A record that was ended
+// by that goes on as if nobody had ended it.
 func (s Loads) PutBack(ctx context.Context, id, by string) (tiles.KeptLoad, error) {
 	l, err := s.Archive.Load(ctx, id)
 	if err != nil {
 		return l, err
 	}
-	return s.changed(ctx, l, s.Archive.PutBackLoad(ctx, id, by, s.Now()))
+	unpacked := !l.Unpacked.IsZero() && l.CalledOff.IsZero()
+	if unpacked && !s.Now().Wall.Before(l.UndoUntil()) {
+		return l, tooLate(Upper(NameOf(l.Load))+" was said to be unpacked more than ten minutes ago, so that stays. If it goes into another firing, attach it to that one.", "load")
+	}
+	if l, err = s.changed(ctx, l, s.Archive.PutBackLoad(ctx, id, by, s.Now())); err != nil || !unpacked {
+		return l, err
+	}
+	live, _ := s.liveOf(l.Kiln)
+	for _, f := range l.Firings {
+		if u := live.Undoable; f.ID == live.Firing || u != nil && u.Firing.ID == f.ID {
+			if err := s.Firings().undo(ctx, f); err != nil {
+				return l, err
+			}
+			return s.Archive.Load(ctx, id)
+		}
+	}
+	return l, nil
 }
 
 // Attach says that a load went, or goes, through a firing of its kiln.

@@ -3,15 +3,19 @@ package usecase
 import (
 	"context"
 	"errors"
+	"fmt"
 
 	"github.com/google/uuid"
 
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
+	"lidwright/kiln/record"
 )
 
-func (s Firings) Begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kind kiln.Kind, atmosphere kiln.Atmosphere) (kiln.Firing, error) {
+// Begin begins a firing at once, under an id that the asker made. Where one is being recorded, it asks, unless the
+// asker is sure: the record of that one ends.
+func (s Firings) Begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kind kiln.Kind, atmosphere kiln.Atmosphere, sure bool) (kiln.Firing, error) {
 	if _, err := uuid.Parse(string(id)); err != nil {
 		return kiln.Firing{}, refuse("out-of-range", "The id of a new firing must be a UUID.", wire.Field{Name: "id", Says: "is no UUID"})
 	}
@@ -24,6 +28,10 @@ func (s Firings) Begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kin
 	case !errors.Is(err, kiln.ErrNoFiring):
 		return f, err
 	}
+	if live, _ := s.liveOf(k); live.Firing != "" && !sure {
+		was := kiln.Firing{Kiln: k, Number: live.Number}
+		return f, refuse("are-you-sure", was.Name()+" is being recorded. End its record, and begin another one?", wire.Field{Name: "sure", Says: "say so to begin another"})
+	}
 	open, err := s.Recorder.Tell(ctx, detect.Fact{Kiln: k, What: detect.NewFiring, At: s.Now(), Firing: id, Kind: kind, Atmosphere: atmosphere})
 	if err != nil {
 		return f, err
@@ -34,13 +42,22 @@ func (s Firings) Begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kin
 	return s.FindFiring(ctx, id)
 }
 
-func (s Firings) Stop(ctx context.Context, id kiln.FiringID) (kiln.Firing, error) {
+// Stop ends the record of a firing, unless it is over already. It asks, unless the asker is sure.
+func (s Firings) Stop(ctx context.Context, id kiln.FiringID, sure bool) (kiln.Firing, error) {
 	f, err := s.FindFiring(ctx, id)
 	if err != nil || f.Status != kiln.Running {
 		return f, err
 	}
-	if live, ok := s.Recorder.LiveCurve(f.Kiln); !ok || live.Firing.ID != id {
+	live, ok := s.liveOf(f.Kiln)
+	if !ok || live.Firing != id {
 		return f, nil // its end is on its way to the store
+	}
+	if !sure {
+		says := "Stop recording " + f.Name() + "?"
+		if live.LastT.Known() {
+			says = fmt.Sprintf("%s reads %.0f °C. Stop recording all the same? From then on nobody sees what it does.", f.Kiln, float64(live.LastT))
+		}
+		return f, refuse("are-you-sure", says, wire.Field{Name: "sure", Says: "say so to stop"})
 	}
 	if _, err := s.Recorder.Tell(ctx, detect.Fact{Kiln: f.Kiln, What: detect.StopRecording, At: s.Now()}); err != nil {
 		return f, err
@@ -50,4 +67,52 @@ func (s Firings) Stop(ctx context.Context, id kiln.FiringID) (kiln.Firing, error
 		return f, nil // stopped so soon that the store has not heard of it yet
 	}
 	return stopped, err
+}
+
+// GoOn takes back, within ten minutes, that a person ended the record of a firing: it goes on as if nobody had. One
+// that goes on stays as it is.
+func (s Firings) GoOn(ctx context.Context, id kiln.FiringID) (kiln.Firing, error) {
+	f, err := s.FindFiring(ctx, id)
+	if err != nil {
+		return f, err
+	}
+	live, _ := s.liveOf(f.Kiln)
+	if live.Firing == id {
+		return f, nil
+	}
+	u := live.Undoable
+	if u == nil || u.Firing.ID != id {
+		return f, tooLate(f.Name()+" was not stopped within the last ten minutes, so its record stays ended. A new firing can be begun.", "firing")
+	}
+	if u.Load != "" {
+		if _, err := s.Loads().PutBack(ctx, u.Load, ""); err != nil {
+			return f, err
+		}
+	} else if err := s.undo(ctx, f); err != nil {
+		return f, err
+	}
+	f.Status, f.Over = kiln.Running, kiln.Stamp{}
+	return f, nil
+}
+
+// undo has the recorder go on with a firing.
+func (s Firings) undo(ctx context.Context, f kiln.Firing) error {
+	open, err := s.Recorder.Tell(ctx, detect.Fact{Kiln: f.Kiln, What: detect.Undone, At: s.Now(), Firing: f.ID})
+	if err == nil && open != f.ID {
+		err = tooLate("Another firing of "+string(f.Kiln)+" has begun since, so the record of "+f.Name()+" stays ended.", "firing")
+	}
+	return err
+}
+
+func tooLate(says, field string) *Refusal {
+	return refuse("too-late", says, wire.Field{Name: field, Says: "cannot be taken back any more"})
+}
+
+// Stopped is the firing of a kiln whose record a person ended, while that can be taken back; nil else.
+func (s Kilns) Stopped(u *record.Stopped) *wire.Stopped {
+	if u == nil {
+		return nil
+	}
+	return &wire.Stopped{Firing: string(u.Firing.ID), Name: u.Firing.Name(), Load: u.Load,
+		At: s.Moment(u.At.Wall), UndoUntil: s.Moment(u.At.Wall.Add(kiln.UndoFor))}
 }

@@ -52,6 +52,7 @@ var Kinds = map[string]Kind{
 	"wrong-method":              {405, "That cannot be done here", "The API document at /v1/openapi.json says what each address takes."},
 	"id-already-used":           {409, "That id is taken by something else", "Make a new id (UUIDv7) for a new fact; send the same facts again only to repeat."},
 	"code-taken":                {409, "That bar code is taken", "A code is never used twice on a site; take a free one."},
+	"too-late":                  {409, "It is too late to take that back", "A record that was stopped and a load that was unpacked can be taken back for ten minutes."},
 	"changed-meanwhile":         {412, "Somebody changed it meanwhile", "Read it again, look at what is new, then send the change with the new ETag."},
 	"too-large":                 {413, "The body is too large", "Bodies may have 64 kB; tables for import 4 MB."},
 	"wrong-type":                {415, "The body is of another kind", "Send Content-Type: application/json; tables for import as text/csv."},

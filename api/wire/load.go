@@ -29,6 +29,7 @@ type Load struct {
 	Waiting    int      `json:"bars_waiting"`
 	OpenedAt   *string  `json:"opened_at"`
 	Unpacked   *string  `json:"unpacked_at"`
+	UndoUntil  *string  `json:"undo_until" doc:"Until when it can be taken back that it was unpacked; null where it cannot"`
 	CalledOff  *string  `json:"called_off_at"`
 }
 

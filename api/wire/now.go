@@ -46,8 +46,18 @@ type KilnNow struct {
 	AheadMin            *float64     `json:"ahead_of_usual_min" doc:"Minutes ahead of its usual firings at this temperature, negative behind them; null where nobody can tell"`
 	AheadSays           string       `json:"ahead_says" doc:"The same in words"`
 	HeatWorkProvisional bool         `json:"provisional" doc:"The heat work may still grow"`
+	Stopped             *Stopped     `json:"stopped" doc:"Its firing whose record a person ended, while that can be taken back; null else"`
 	Waits               string       `json:"waits" doc:"What the line waits for, in words; empty while it is heard"`
 	Unwritten           string       `json:"unwritten" doc:"Why readings wait in memory instead of being written; empty if all is well"`
+}
+
+// Stopped is a firing whose record a person ended and which can go on again.
+type Stopped struct {
+	Firing    string  `json:"firing"`
+	Name      string  `json:"name" example:"big-blue 143"`
+	Load      string  `json:"load" doc:"The load whose unpacking ended it; empty if it was stopped"`
+	At        *string `json:"at"`
+	UndoUntil *string `json:"undo_until"`
 }
 
 type NowWork struct {

@@ -7,9 +7,9 @@ import (
 	"strconv"
 	"strings"
 
-	"lidwright/api/wire"
-
 	"github.com/spf13/cobra"
+
+	"lidwright/api/wire"
 )
 
 // firing is what the commands show of one.
@@ -166,7 +166,8 @@ func beginCommand() *cobra.Command {
 		RunE: func(c *cobra.Command, args []string) error {
 			kind, _ := c.Flags().GetString("kind")
 			atmosphere, _ := c.Flags().GetString("atmosphere")
-			body := map[string]string{"kiln": args[0]}
+			yes, _ := c.Flags().GetBool("yes")
+			body := map[string]any{"kiln": args[0], "sure": yes}
 			if kind != "" {
 				body["kind"] = kind
 			}
@@ -175,7 +176,7 @@ func beginCommand() *cobra.Command {
 			}
 			var f firing
 			done, err := put(c, "/v1/firings/"+newID(c)+"/begin", body, &f)
-			if err == nil && !done {
+			if err = orYes(err); err == nil && !done {
 				fmt.Fprintf(c.OutOrStdout(), "Recording %s. It ends by itself when the kiln is cold; by hand: lidwright firings stop %s\n", f.Name, args[0])
 			}
 			return err
@@ -183,37 +184,78 @@ func beginCommand() *cobra.Command {
 	}
 	c.Flags().String("kind", "", "bisque, glaze, once, other")
 	c.Flags().String("atmosphere", "", "oxidation, reduction, unknown")
+	c.Flags().Bool("yes", false, "end the record of a firing that goes on, without being asked")
 	return c
 }
 
 func stopCommand() *cobra.Command {
-	return &cobra.Command{
+	c := &cobra.Command{
 		Use: "stop KILN", Short: "Stop recording the firing of a kiln; the kiln goes on as it will", Args: cobra.ExactArgs(1),
-		Example: "  lidwright firings stop big-blue",
+		Long: `It asks first; --yes answers that. For ten minutes --undo takes it back: the record goes on as if it had never been
+stopped, with all that was heard meanwhile. The same takes back a firing that was begun in the place of another.`,
+		Example: "  lidwright firings stop big-blue --yes\n  lidwright firings stop big-blue --undo",
 		RunE: func(c *cobra.Command, args []string) error {
-			var now wire.Now
-			cl, err := clientOf(c)
+			now, err := recordOf(c, args[0])
 			if err != nil {
 				return err
 			}
-			b, err := cl.Get(c.Context(), "/v1/now", nil, "application/json")
-			if err == nil {
-				err = decode(b, &now)
-			}
-			if err != nil {
-				return err
-			}
-			for _, k := range now.Items {
-				if k.Kiln == args[0] && k.Firing != nil {
-					var f firing
-					done, err := put(c, "/v1/firings/"+url.PathEscape(*k.Firing)+"/stop", map[string]string{}, &f)
-					if err == nil && !done {
-						fmt.Fprintf(c.OutOrStdout(), "%s is recorded no more. Nothing was switched: the kiln goes on as it will.\n", f.Name)
-					}
-					return err
+			if undo, _ := c.Flags().GetBool("undo"); undo {
+				if now.Stopped == nil {
+					return errors.New("no record of " + args[0] + " was stopped within the last ten minutes")
 				}
+				return goOn(c, now.Stopped.Firing)
 			}
-			return errors.New("no firing of " + args[0] + " is being recorded")
+			if now.Firing == nil {
+				return errors.New("no firing of " + args[0] + " is being recorded")
+			}
+			yes, _ := c.Flags().GetBool("yes")
+			var f firing
+			done, err := put(c, "/v1/firings/"+url.PathEscape(*now.Firing)+"/stop", map[string]any{"sure": yes}, &f)
+			if err = orYes(err); err == nil && !done {
+				fmt.Fprintf(c.OutOrStdout(), "%s is recorded no more. Nothing was switched: the kiln goes on as it will.\nWithin ten minutes this takes it back: lidwright firings stop %s --undo\n", f.Name, args[0])
+			}
+			return err
 		},
 	}
+	c.Flags().Bool("yes", false, "stop without being asked")
+	c.Flags().Bool("undo", false, "take back that it was stopped")
+	return c
+}
+
+// recordOf is what a kiln does, asked before its record is begun or ended.
+func recordOf(c *cobra.Command, name string) (now wire.KilnNow, err error) {
+	cl, err := clientOf(c)
+	if err != nil {
+		return now, err
+	}
+	b, err := cl.Get(c.Context(), "/v1/now/"+url.PathEscape(name), nil, "application/json")
+	if err == nil {
+		err = decode(b, &now)
+	}
+	return now, err
+}
+
+func goOn(c *cobra.Command, id string) error {
+	cl, err := clientOf(c)
+	if err != nil {
+		return err
+	}
+	raw, err := cl.Delete(c.Context(), "/v1/firings/"+url.PathEscape(id)+"/stop")
+	if err != nil {
+		return err
+	}
+	var f firing
+	done, err := show(c, raw, &f)
+	if err == nil && !done {
+		fmt.Fprintf(c.OutOrStdout(), "Recording %s goes on, as if it had never been stopped.\n", f.Name)
+	}
+	return err
+}
+
+// orYes tells, where something is asked first, how a command answers it.
+func orYes(err error) error {
+	if p := (*wire.Problem)(nil); errors.As(err, &p) && strings.HasSuffix(p.Type, "/are-you-sure") {
+		return &exit{exitFailed, p.Detail + " If so, add --yes"}
+	}
+	return err
 }

@@ -31,8 +31,12 @@ func TestFiringsCommands(t *testing.T) {
 			io.WriteString(w, `{"items":[{"firing":`+one+`},{"firing":`+one+`,"says":"25 min slower above 1000 °C than big-blue 141"}]}`)
 		case path == "/v1/trend":
 			io.WriteString(w, `{"kind":"glaze","atmosphere":"oxidation","items":[{"says":"Heat work: no clear trend in 6 firings."}]}`)
-		case path == "/v1/now":
-			io.WriteString(w, `{"items":[{"kiln":"big-blue","firing":"`+id+`"},{"kiln":"little-red","firing":null}]}`)
+		case path == "/v1/now/big-blue":
+			io.WriteString(w, `{"kiln":"big-blue","firing":"`+id+`"}`)
+		case path == "/v1/now/little-red":
+			io.WriteString(w, `{"kiln":"little-red","firing":null,"stopped":null}`)
+		case path == "/v1/now/annex":
+			io.WriteString(w, `{"kiln":"annex","firing":null,"stopped":{"firing":"`+id+`"}}`)
 		case path == "/v1/firings":
 			io.WriteString(w, `{"items":[`+one+`]}`)
 		default:
@@ -52,9 +56,11 @@ func TestFiringsCommands(t *testing.T) {
 		{"firings compare " + id + " " + id + " --at 1000", exitDone, "GET /v1/compare at_c=1000&firings=" + id + "%2C" + id + " application/json", "25 min slower"},
 		{"firings compare a b c d e", exitWrongUse, "", ""},
 		{"firings trend big-blue --kind bisque", exitDone, "GET /v1/trend kiln=big-blue&kind=bisque application/json", "no clear trend"},
-		{"firings begin big-blue --kind other", exitDone, `PUT /v1/firings/NEW/begin  application/json {"kiln":"big-blue","kind":"other"}`, "Recording big-blue 143"},
-		{"firings stop big-blue", exitDone, "PUT /v1/firings/" + id + "/stop  application/json {}", "Nothing was switched"},
-		{"firings stop little-red", exitFailed, "GET /v1/now  application/json", "no firing of little-red"},
+		{"firings begin big-blue --kind other", exitDone, `PUT /v1/firings/NEW/begin  application/json {"kiln":"big-blue","kind":"other","sure":false}`, "Recording big-blue 143"},
+		{"firings stop big-blue --yes", exitDone, "PUT /v1/firings/" + id + `/stop  application/json {"sure":true}`, "firings stop big-blue --undo"},
+		{"firings stop little-red", exitFailed, "GET /v1/now/little-red  application/json", "no firing of little-red"},
+		{"firings stop annex --undo", exitDone, "DELETE /v1/firings/" + id + "/stop  application/json", "goes on, as if it had never been stopped"},
+		{"firings stop little-red --undo", exitFailed, "GET /v1/now/little-red  application/json", "within the last ten minutes"},
 	} {
 		asked = nil
 		out, err := os.Create(filepath.Join(t.TempDir(), "out"))

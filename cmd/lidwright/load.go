@@ -1,15 +1,14 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"net/url"
 	"strconv"
 	"strings"
 
-	"github.com/spf13/cobra"
-
 	"lidwright/api/wire"
+
+	"github.com/spf13/cobra"
 )
 
 // loadSeen is what the commands of a load print of it.
@@ -90,10 +89,7 @@ func sendLoad(c *cobra.Command, method, path string, body any) error {
 	default:
 		raw, err = cl.Post(c.Context(), path, body)
 	}
-	if p := (*wire.Problem)(nil); errors.As(err, &p) && strings.HasSuffix(p.Type, "/are-you-sure") {
-		return &exit{exitFailed, p.Detail + " If so, add --yes"}
-	}
-	if err != nil {
+	if err = orYes(err); err != nil {
 		return err
 	}
 	var l loadSeen

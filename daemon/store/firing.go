@@ -234,37 +234,42 @@ func (s FiringStore) seal(ctx context.Context, tx *sql.Tx, firing int64, k kiln.
 // its summary and its envelope are kept.
 func (s FiringStore) EndFiring(ctx context.Context, f kiln.Firing) error {
 	err := s.write(ctx, func(tx *sql.Tx) error {
-		row, k, err := firingRow(ctx, tx, f.ID)
-		if err != nil {
-			return err
-		}
-		if err := s.seal(ctx, tx, row, k); err != nil {
-			return err
-		}
-		if err := joinLoad(ctx, tx, f); err != nil {
-			return err
-		}
-		if f.Began, err = settled(ctx, tx, f.Began); err != nil {
-			return err
-		}
-		if f.Over, err = settled(ctx, tx, f.Over); err != nil {
-			return err
-		}
-		began, over, trusted := codec.TimesOf(f)
-		if _, err := tx.ExecContext(ctx, `
-			UPDATE firing SET revision = revision + 1, status = ?, began_ms = ?, over_ms = ?, trusted = ?, heat_model = ?, summary = ?, peak_c = ? WHERE row = ?`,
-			f.Status, began, over, trusted, codec.ModelOf(f.HeatWork), codec.WriteSummary(f), peakOf(f), row); err != nil {
-			return err
-		}
-		if err := tellFiring(ctx, tx, "end", "", row, f, s.orNow(f.Over)); err != nil {
-			return err
-		}
-		return s.lay(ctx, tx, row, f)
+		_, err := s.end(ctx, tx, f)
+		return err
 	})
 	if err != nil {
 		return fmt.Errorf("end firing %s: %w", f.ID, err)
 	}
 	return nil
+}
+
+func (s FiringStore) end(ctx context.Context, tx *sql.Tx, f kiln.Firing) (row int64, err error) {
+	row, k, err := firingRow(ctx, tx, f.ID)
+	if err != nil {
+		return 0, err
+	}
+	if err := s.seal(ctx, tx, row, k); err != nil {
+		return 0, err
+	}
+	if err := joinLoad(ctx, tx, f); err != nil {
+		return 0, err
+	}
+	if f.Began, err = settled(ctx, tx, f.Began); err != nil {
+		return 0, err
+	}
+	if f.Over, err = settled(ctx, tx, f.Over); err != nil {
+		return 0, err
+	}
+	began, over, trusted := codec.TimesOf(f)
+	if _, err := tx.ExecContext(ctx, `
+		UPDATE firing SET revision = revision + 1, status = ?, began_ms = ?, over_ms = ?, trusted = ?, heat_model = ?, summary = ?, peak_c = ? WHERE row = ?`,
+		f.Status, began, over, trusted, codec.ModelOf(f.HeatWork), codec.WriteSummary(f), peakOf(f), row); err != nil {
+		return 0, err
+	}
+	if err := tellFiring(ctx, tx, "end", "", row, f, s.orNow(f.Over)); err != nil {
+		return 0, err
+	}
+	return row, s.lay(ctx, tx, row, f)
 }
 
 // PassPeak keeps what an open firing has reached when its peak is passed, or that it was not after all. What
@@ -342,5 +347,6 @@ func (s FiringStore) Unfinished(ctx context.Context) ([]record.Unfinished, error
 		}
 		all = append(all, record.Unfinished{Firing: f, Samples: samples})
 	}
-	return all, nil
+	stopped, err := s.stoppedFirings(ctx)
+	return append(all, stopped...), err
 }

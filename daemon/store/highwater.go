@@ -32,7 +32,7 @@ func reachedBy(ctx context.Context, q querier) (r reached, err error) {
 	if err != nil {
 		return r, err
 	}
-	rows, err := q.QueryContext(ctx, `SELECT f.id, sum(r.rows) FROM run r JOIN firing f ON f.row = r.firing GROUP BY f.row`)
+	rows, err := q.QueryContext(ctx, `SELECT f.id, sum(r.rows) FROM run r JOIN firing f ON f.row = r.firing WHERE f.status = 'running' GROUP BY f.row`)
 	if err != nil {
 		return r, err
 	}

@@ -326,7 +326,8 @@ const (
 // Loads gives the loads that the filter lets pass, newest first, with their bars and firings.
 func (s LoadStore) Loads(ctx context.Context, w tiles.LoadFilter) ([]tiles.KeptLoad, error) {
 	rows, err := s.read.QueryContext(ctx, `
-		SELECT l.id, l.number, l.kiln, l.kind, l.atmosphere, l.packed_by, l.note, l.heat_work_c, c.at_ms, l.unpacked_ms, l.called_off_ms, l.rev, `+barsToGauge+`
+		SELECT l.id, l.number, l.kiln, l.kind, l.atmosphere, l.packed_by, l.note, l.heat_work_c, c.at_ms, l.unpacked_ms, l.called_off_ms, l.rev, `+barsToGauge+`,
+			(SELECT max(at_ms) FROM change WHERE id = l.id AND kind = 'load' AND op = 'close')
 		FROM load l JOIN change c ON c.seq = l.opened
 		WHERE (?1 = '' OR l.id = ?1) AND (?2 = '' OR l.kiln = ?2)
 			AND (?3 = 0 OR `+barsToGauge+` > 0 AND `+loadWaits+`)
@@ -339,14 +340,17 @@ func (s LoadStore) Loads(ctx context.Context, w tiles.LoadFilter) ([]tiles.KeptL
 	loads, err := collect(rows, "loads", func(l *tiles.KeptLoad) error {
 		var heat sql.NullFloat64
 		var opened int64
-		var unpacked, off sql.NullInt64
-		err := rows.Scan(&l.ID, &l.Number, &l.Kiln, &l.Kind, &l.Atmosphere, &l.PackedBy, &l.Note, &heat, &opened, &unpacked, &off, &l.Revision, &l.Waiting)
+		var unpacked, off, said sql.NullInt64
+		err := rows.Scan(&l.ID, &l.Number, &l.Kiln, &l.Kind, &l.Atmosphere, &l.PackedBy, &l.Note, &heat, &opened, &unpacked, &off, &l.Revision, &l.Waiting, &said)
 		l.Opened, l.Stated = fromMilli(opened), kiln.NoTemperature()
 		if heat.Valid {
 			l.Stated = kiln.Celsius(heat.Float64)
 		}
 		if unpacked.Valid {
 			l.Unpacked = fromMilli(unpacked.Int64)
+			if said.Valid {
+				l.Said = fromMilli(said.Int64)
+			}
 		}
 		if off.Valid {
 			l.CalledOff = fromMilli(off.Int64)

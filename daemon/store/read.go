@@ -16,7 +16,7 @@ import (
 )
 
 // blocks are all the blocks of a firing in order: those of its curve, and those that are still
-// to be laid into it.
+// to be laid into it. What was heard after a person ended its record is not among them.
 func (s FiringStore) blocks(ctx context.Context, q querier, firing int64) ([][]byte, error) {
 	var blocks [][]byte
 	var data []byte
@@ -33,7 +33,7 @@ func (s FiringStore) blocks(ctx context.Context, q querier, firing int64) ([][]b
 		blocks = append(blocks, data[size:size+int(n)])
 		data = data[size+int(n):]
 	}
-	rows, err := q.QueryContext(ctx, `SELECT data FROM run WHERE firing = ? ORDER BY row`, firing)
+	rows, err := q.QueryContext(ctx, `SELECT data FROM run WHERE firing = ?1 AND NOT EXISTS (SELECT 1 FROM stopped WHERE firing = ?1) ORDER BY row`, firing)
 	if err != nil {
 		return nil, err
 	}

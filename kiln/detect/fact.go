@@ -13,6 +13,7 @@ const (
 	LoadsKnown    FactKind = "loads-known"    // the loads of this kiln that are neither unpacked nor called off: Loads
 	LoadJoined    FactKind = "load-joined"    // Load, Kind, Atmosphere are those of the open firing; no Load: it has none
 	Unpacked      FactKind = "unpacked"       // tap on unpacked: Load is out of the kiln
+	Undone        FactKind = "undone"         // Unpacked, NewFiring or StopRecording is taken back; Firing goes on, if one is named
 	NewFiring     FactKind = "new-firing"     // button: closes an open firing and begins one at once
 	StopRecording FactKind = "stop-recording" // button: closes the open firing; records only, controls nothing
 	KindTold      FactKind = "kind-told"      // a person says Kind, Atmosphere or both of the open firing
@@ -20,12 +21,17 @@ const (
 	PastKnown     FactKind = "past-known"     // what the firings of this kiln so far lead to expect: Past
 )
 
+// ByHand reports whether it begins or ends a record, or takes that back.
+func (k FactKind) ByHand() bool {
+	return k == NewFiring || k == StopRecording || k == Unpacked || k == Undone
+}
+
 // Fact is what a recorder cannot hear on the line and a person or the store tells it.
 type Fact struct {
 	Kiln       kiln.KilnID
 	What       FactKind
 	At         kiln.Stamp      // when; the recorder's own Now if zero
-	Firing     kiln.FiringID   // NewFiring: the id made by whoever asks; "" lets the recorder make one
+	Firing     kiln.FiringID   // NewFiring: the id made by whoever asks; "" lets the recorder make one. Undone
 	Kind       kiln.Kind       // LoadJoined, KindTold, NewFiring; "" not told
 	Atmosphere kiln.Atmosphere // likewise
 	Load       string          // LoadJoined, Unpacked: id of the load

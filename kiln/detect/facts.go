@@ -30,6 +30,8 @@ func (d *Detector) Tell(f Fact) []Event {
 		return d.unpack(f.Load)
 	case NewFiring:
 		return d.button(f)
+	case Undone:
+		d.armed, d.held = false, false
 	case StopRecording:
 		if d.fire.open {
 			events := d.finish(d.good, d.status(), !d.fire.top)

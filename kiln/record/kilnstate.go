@@ -34,6 +34,10 @@ type kilnState struct {
 	resettle kiln.BootID
 	zoned    bool // the zones know what was read before the restart
 	off      []faults.Disagreement
+	stopped  *Stopped     // whose record a person ended, while that can be undone; nil: none
+	byHand   *detect.Fact // what is being handled; nil: something heard
+	reopened *Stopped     // goes on again, and is being read again
+	brokeOff bool         // the firing that ends now was begun by mistake
 
 	taking  bool          // what was left open is not yet known, or is asked for again
 	waiting []kiln.Sample // heard meanwhile, judged
@@ -116,8 +120,7 @@ func (d *kilnState) hearJudged(samples []kiln.Sample) {
 		if d.growing != nil && d.growing.unsettled && judged.At.Trusted && d.resettle != judged.At.Boot {
 			// The length of the last gap can be known now: the firing is read again with it.
 			d.resettle = judged.At.Boot
-			d.taking = true
-			d.rec.writer.askAgain()
+			d.readAgain()
 		}
 	}
 }
@@ -166,6 +169,9 @@ func (d *kilnState) keepLast(s kiln.Sample) {
 func (d *kilnState) take(s kiln.Sample, stored bool) {
 	d.handle(d.detector.Add(s))
 	d.watch()
+	if d.stopped != nil && !stored {
+		d.rec.writer.add(entry{firing: kiln.Firing{ID: d.stopped.Firing.ID}, samples: []kiln.Sample{s}})
+	}
 	if d.growing == nil {
 		return
 	}
@@ -192,6 +198,9 @@ func (d *kilnState) tick(now kiln.Stamp) {
 	d.now = now
 	if d.taking {
 		return
+	}
+	if d.stopped != nil && d.stopped.over(now) {
+		d.letBe()
 	}
 	d.handle(d.detector.Tick(now))
 	usual, _ := d.past.Expect(d.kindNow())
@@ -268,8 +277,16 @@ func (d *kilnState) end(e detect.Event) {
 	}
 	l := d.live(d.now)
 	e.Course.Over = d.settled(e.Course.Over)
+	was := d.growing.firing
 	f := d.growing.finish(e.Course, d.past)
-	d.rec.writer.add(entry{end: true, firing: f})
+	if d.brokeOff {
+		f.Status = kiln.Incomplete
+	}
+	over := entry{end: true, firing: f}
+	if d.byHand != nil && d.byHand.What.ByHand() {
+		over.stopped = d.keepOn(was, *d.byHand)
+	}
+	d.rec.writer.add(over)
 	d.growing = nil
 	d.expect(f)
 	if !d.replay {
@@ -302,7 +319,17 @@ func (d *kilnState) tell(t told) {
 		return
 	}
 	d.flushed(f)
+	if f.What == detect.Undone {
+		d.detector.Tell(f)
+		t.reply <- d.undo(f)
+		return
+	}
+	if f.What == detect.NewFiring && f.Firing == "" {
+		f.Firing = d.rec.NewID()
+	}
+	d.byHand = &f
 	d.handle(d.detector.Tell(f))
+	d.byHand = nil
 	if f.What == detect.NewFiring || f.What == detect.Unpacked && d.detector.Hottest() < detect.UnpackedBelow {
 		d.after.Attended()
 	}
@@ -318,14 +345,13 @@ func (d *kilnState) tell(t told) {
 // when it began.
 func (d *kilnState) recorrect() {
 	if d.growing != nil && !d.taking && !d.growing.cones.Same(d.past.Probes) {
-		d.taking = true
-		d.rec.writer.askAgain()
+		d.readAgain()
 	}
 }
 
 // flushed takes in what is still held back before a button is heard.
 func (d *kilnState) flushed(f detect.Fact) {
-	if f.What == detect.NewFiring || f.What == detect.StopRecording || f.What == detect.Unpacked {
+	if f.What.ByHand() {
 		d.flush()
 		d.settle()
 	}

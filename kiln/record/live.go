@@ -48,6 +48,7 @@ type Live struct {
 	Provisional bool                         // the heat work may still grow
 	Stalled     bool                         // stopped climbing well short of the usual top
 	FellEarly   bool
+	Undoable    *Stopped // whose record a person ended, while that can be undone; nil: none
 
 	Limit     kiln.Celsius // NaN where none was set
 	OverLimit bool         // the last reading, while fresh
@@ -162,7 +163,7 @@ func (d *kilnState) live(now kiln.Stamp) Live {
 	l := Live{Kiln: d.kiln.ID, State: d.detector.State(), T: kiln.NoTemperature(), LastT: kiln.NoTemperature(),
 		Rate: kiln.CelsiusPerHour(kiln.NoTemperature()), Peak: kiln.NoTemperature(), Hottest: kiln.NoTemperature(), Limit: d.kiln.Limit,
 		KeepShut: d.detector.KeptShutAbove(), Good: d.good, Faulty: d.counts(), Disagree: slices.Clone(d.off), Gaps: d.unheard,
-		Load: d.detector.Load(), Atmosphere: d.detector.Atmosphere()}
+		Load: d.detector.Load(), Atmosphere: d.detector.Atmosphere(), Undoable: d.undoable(now)}
 	l.Kind, l.KindFrom = d.detector.Kind()
 	l.Probe, l.ProbeSince = d.detector.Speaks()
 	l.ProbeSince = d.settled(l.ProbeSince)
@@ -221,6 +222,10 @@ func (d *kilnState) live(now kiln.Stamp) Live {
 // liveFiring puts the open firing into l.
 func (d *kilnState) liveFiring(l *Live) {
 	g := d.growing
+	if g == nil && d.reopened != nil {
+		f := d.reopened.Firing
+		l.Firing, l.Number, l.Kind, l.KindFrom, l.Atmosphere, l.Load, l.Began = f.ID, f.Number, f.Kind, f.KindFrom, f.Atmosphere, f.Load, f.Began
+	}
 	if g == nil {
 		return
 	}

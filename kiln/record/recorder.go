@@ -36,14 +36,23 @@ type Log interface {
 	// EndFiring closes it with what was worked out. Samples written before may lie after
 	// f.Over, where the end was seen only later: they are no part of the firing.
 	EndFiring(ctx context.Context, f kiln.Firing) error
-	// Unfinished gives the firings that a power cut or a stop left open, at most one a kiln.
+	// StopFiring closes it as EndFiring does, where a person ended its record: s is kept beside it, and
+	// samples written later too, until it is reopened or settled.
+	StopFiring(ctx context.Context, f kiln.Firing, s Stopped) error
+	// ReopenFiring takes back that a person ended its record: it goes on, with every sample written.
+	ReopenFiring(ctx context.Context, f kiln.Firing) error
+	// SettleFiring lets it be over for good, without what was written after its end.
+	SettleFiring(ctx context.Context, id kiln.FiringID) error
+	// Unfinished gives the firings that a power cut or a stop left open, at most one a kiln, and those that
+	// were stopped and neither reopened nor settled.
 	Unfinished(ctx context.Context) ([]Unfinished, error)
 }
 
-// Unfinished is a firing left open, with every sample written so far.
+// Unfinished is a firing left open, with every sample written so far, or one that a person stopped.
 type Unfinished struct {
 	Firing  kiln.Firing
 	Samples []kiln.Sample
+	Stopped *Stopped // then there are no samples here; nil: it was left open
 }
 
 // What a Log gives as the reason where people can do something about it; any other error is told as a disk
@@ -73,7 +82,7 @@ type Recorder struct {
 	Tick   <-chan time.Time                // about once a second; its value is not looked at
 	Notify func(Notice)                    // told in order from a goroutine of its own, so it may block; nil: nobody
 	Peaked func(kiln.Firing)               // told in order when the Log has taken PassPeak; it must not block; nil: nobody
-	Ended  func(kiln.Firing)               // told in order, each firing once, when the Log has taken its end; it must not block; nil: nobody
+	Ended  func(kiln.Firing)               // told in order, when the Log has taken the end of a firing, or that it was reopened; it must not block; nil: nobody
 
 	once       sync.Once
 	facts      chan told
@@ -283,7 +292,7 @@ func (r *Recorder) tell(t told) {
 		return
 	}
 	d.tell(t)
-	if r.writer.pending() && (t.fact.What == detect.NewFiring || t.fact.What == detect.StopRecording || t.fact.What == detect.Unpacked) {
+	if r.writer.pending() && t.fact.What.ByHand() {
 		r.writer.send()
 	}
 }
@@ -295,6 +304,9 @@ func (r *Recorder) number(b begunFiring) {
 	for _, d := range r.states {
 		if d.growing != nil && d.growing.firing.ID == b.id {
 			d.growing.firing.Number = b.number
+		}
+		if d.stopped != nil && d.stopped.Firing.ID == b.id {
+			d.stopped.Firing.Number = b.number
 		}
 	}
 }

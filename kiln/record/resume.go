@@ -1,6 +1,8 @@
 package record
 
 import (
+	"slices"
+
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/faults"
@@ -11,8 +13,21 @@ import (
 func (r *Recorder) reread(found []Unfinished) []*kilnState {
 	var states []*kilnState
 	for _, u := range found {
-		states = append(states, r.reader(&u))
-		states[len(states)-1].reread(u)
+		if u.Stopped == nil {
+			states = append(states, r.reader(&u))
+			states[len(states)-1].reread(u)
+		}
+	}
+	for _, u := range found {
+		if u.Stopped == nil {
+			continue
+		}
+		i := slices.IndexFunc(states, func(d *kilnState) bool { return d.kiln.ID == u.Firing.Kiln })
+		if i < 0 {
+			i = len(states)
+			states = append(states, r.reader(&u))
+		}
+		states[i].stopped = u.Stopped
 	}
 	return states
 }
@@ -59,6 +74,7 @@ func (r *Recorder) resume(read []*kilnState) {
 	}
 	for _, d := range left {
 		// Nobody will hear of that kiln again.
+		d.letBe()
 		d.handle(d.detector.Tell(detect.Fact{What: detect.StopRecording}))
 	}
 	if r.writer.pending() { // what a button asked for meanwhile is written at once
@@ -116,7 +132,10 @@ func (d *kilnState) resume(from *kilnState) {
 	if d.loads != nil && d.loads != from.loads { // told meanwhile
 		from.detector.Tell(*d.loads)
 	}
-	d.detector, d.growing, d.taking = from.detector, from.growing, false
+	d.detector, d.growing, d.taking, d.reopened = from.detector, from.growing, false, nil
+	if !d.zoned { // at the start
+		d.stopped = from.stopped
+	}
 	if d.growing != nil {
 		d.growing.firing.Began = d.settled(d.growing.firing.Began)
 		d.growing.restarted = true

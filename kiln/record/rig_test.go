@@ -24,12 +24,13 @@ type memoryLog struct {
 	order     []kiln.FiringID
 	firings   map[kiln.FiringID]kiln.Firing
 	samples   map[kiln.FiringID][]kiln.Sample
+	stopped   map[kiln.FiringID]Stopped
 	batches   []time.Duration // since boot of the last sample of each batch
 	unordered int
 }
 
 func newMemoryLog() *memoryLog {
-	return &memoryLog{firings: map[kiln.FiringID]kiln.Firing{}, samples: map[kiln.FiringID][]kiln.Sample{}}
+	return &memoryLog{firings: map[kiln.FiringID]kiln.Firing{}, samples: map[kiln.FiringID][]kiln.Sample{}, stopped: map[kiln.FiringID]Stopped{}}
 }
 
 func (l *memoryLog) enter(ctx context.Context) error {
@@ -116,6 +117,9 @@ func (l *memoryLog) Unfinished(ctx context.Context) ([]Unfinished, error) {
 	for _, id := range l.order {
 		if f := l.firings[id]; f.Status == kiln.Running {
 			out = append(out, Unfinished{Firing: f, Samples: slices.Clone(l.samples[id])})
+		}
+		if s, ok := l.stopped[id]; ok {
+			out = append(out, Unfinished{Firing: s.Firing, Stopped: &s})
 		}
 	}
 	return out, nil
@@ -255,4 +259,40 @@ var errFull = errors.New("disk full")
 
 func boot(name string, wall time.Time, trusted bool) kiln.Stamp {
 	return kiln.Stamp{Boot: kiln.BootID(name), Since: 30 * time.Second, Wall: wall, Trusted: trusted}
+}
+
+func (l *memoryLog) StopFiring(ctx context.Context, f kiln.Firing, s Stopped) error {
+	if err := l.EndFiring(ctx, f); err != nil {
+		return err
+	}
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.stopped[f.ID] = s
+	return nil
+}
+
+func (l *memoryLog) ReopenFiring(ctx context.Context, f kiln.Firing) error {
+	err := l.enter(ctx)
+	defer l.mu.Unlock()
+	if err != nil {
+		return err
+	}
+	f.Number = l.firings[f.ID].Number
+	l.firings[f.ID] = f
+	delete(l.stopped, f.ID)
+	return nil
+}
+
+func (l *memoryLog) SettleFiring(ctx context.Context, id kiln.FiringID) error {
+	err := l.enter(ctx)
+	defer l.mu.Unlock()
+	if err != nil {
+		return err
+	}
+	over := l.firings[id].Over
+	l.samples[id] = slices.DeleteFunc(l.samples[id], func(s kiln.Sample) bool {
+		return s.At.Boot == over.Boot && s.At.Since > over.Since
+	})
+	delete(l.stopped, id)
+	return nil
 }

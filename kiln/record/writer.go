@@ -25,12 +25,15 @@ type entry struct {
 	begin   bool
 	peak    bool
 	end     bool
-	firing  kiln.Firing   // begin, peak, end
+	reopen  bool
+	settle  bool
+	stopped *Stopped      // end: of a record that a person ended
+	firing  kiln.Firing   // begin, peak, end, reopen; settle: its id
 	samples []kiln.Sample // of firing.ID: the pre-roll, or a batch
 }
 
 // special reports whether e is more than samples.
-func (e entry) special() bool { return e.begin || e.peak || e.end }
+func (e entry) special() bool { return e.begin || e.peak || e.end || e.reopen || e.settle }
 
 // begunFiring tells the loop which number the store gave.
 type begunFiring struct {
@@ -54,7 +57,8 @@ type writer struct {
 	bytes   int
 	samples int
 	thinned int
-	ask     bool // ask the Log for the unfinished when the queue is empty
+	ask     bool // ask the Log for the unfinished
+	before  int  // entries that are to be written before it is asked
 	under   bool // an entry is under way
 	since   kiln.Stamp
 	failed  error
@@ -125,11 +129,11 @@ func (w *writer) pending() bool {
 	return len(w.queue) > 0 || w.ask
 }
 
-// askAgain wants the unfinished once more, when all is written.
+// askAgain wants the unfinished once more, when all that waits now is written.
 func (w *writer) askAgain() {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	w.ask = true
+	w.ask, w.before = true, len(w.queue)
 }
 
 // add puts an entry at the end. Samples join the batch before them.
@@ -200,8 +204,8 @@ func (w *writer) work(ctx context.Context) {
 		return
 	}
 	w.mu.Lock()
-	ask := w.ask
-	w.ask = false
+	ask := w.ask && w.before <= 0
+	w.ask = w.ask && !ask
 	w.since, w.under = w.now(), ask
 	w.mu.Unlock()
 	if !ask {
@@ -235,6 +239,7 @@ func (w *writer) write(ctx context.Context) (all bool) {
 		if err == nil {
 			w.queue[0] = entry{}
 			w.queue = w.queue[1:]
+			w.before--
 			w.bytes, w.samples = w.bytes-sizeOf(e.samples), w.samples-len(e.samples)
 		}
 		w.mu.Unlock()
@@ -277,12 +282,23 @@ func (w *writer) call(ctx context.Context, e entry) error {
 		if number, ok := w.named[e.firing.ID]; ok {
 			e.firing.Number = number
 		}
-		if err := w.log.EndFiring(ctx, e.firing); err != nil {
+		if err := w.end(ctx, e); err != nil {
 			return fmt.Errorf("end firing %s: %w", e.firing.ID, err)
 		}
 		delete(w.named, e.firing.ID)
 		if w.ended != nil {
 			w.ended(e.firing)
+		}
+	case e.reopen:
+		if err := w.log.ReopenFiring(ctx, e.firing); err != nil {
+			return fmt.Errorf("reopen firing %s: %w", e.firing.ID, err)
+		}
+		if w.ended != nil {
+			w.ended(e.firing)
+		}
+	case e.settle:
+		if err := w.log.SettleFiring(ctx, e.firing.ID); err != nil {
+			return fmt.Errorf("settle firing %s: %w", e.firing.ID, err)
 		}
 	default:
 		if len(e.samples) == 0 {
@@ -293,6 +309,15 @@ func (w *writer) call(ctx context.Context, e entry) error {
 		}
 	}
 	return nil
+}
+
+func (w *writer) end(ctx context.Context, e entry) error {
+	if e.stopped == nil {
+		return w.log.EndFiring(ctx, e.firing)
+	}
+	s := *e.stopped
+	s.Firing.Number = e.firing.Number
+	return w.log.StopFiring(ctx, e.firing, s)
 }
 
 // trouble is that of now, if there is any.
