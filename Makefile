@@ -84,7 +84,7 @@ soak: packages
 CALIBRATION := $(CURDIR)/dist/calibration
 calibration:
 	LIDWRIGHT_SOAK=1 LIDWRIGHT_CALIBRATION=$(CALIBRATION) go test -count=1 -timeout 3h \
-		-run 'TestReplacementIn|TestStatedChance|TestRangesHold|TestProbeRange' ./tiles/lid ./tiles/shrinkage ./kiln/heatwork
+		-run 'TestReplacementIn|TestStatedChance|TestRanges|TestProbeRange|TestLeatherCheck|TestBoardsTeach' ./tiles/lid ./tiles/shrinkage ./kiln/heatwork
 
 cross:
 	CGO_ENABLED=0 GOARCH=amd64 go build -buildvcs=false $(FLAGS) -o dist/lidwright-amd64 ./cmd/lidwright

@@ -283,7 +283,7 @@ func lidAnswer(a lid.Answer, at lid.Firing, atmosphere kiln.Atmosphere, unit til
 		j.WhatIf = &wire.LidWhatIf{WidthMM: mm2(w.Width), Outcomes: outcomes(w.Chances), PlayMM: mm2(w.Play)}
 	}
 	if c := a.AtCheck; c != nil {
-		j.AtCheck = &wire.LidCheck{Stage: string(c.Stage), PlayMM: mm2(c.Play), Likely: []*float64{mm2(c.Likely[0]), mm2(c.Likely[1])}}
+		j.AtCheck = &wire.LidCheck{Stage: string(c.Stage), PlayMM: mm2(c.Play), Likely: []*float64{mm2(c.Likely[0]), mm2(c.Likely[1])}, TellsLittle: c.Wide}
 	}
 	return j
 }

@@ -346,6 +346,9 @@ func lidWords(l pages.Locale, form asking, a lid.Answer, j wire.Lid) pages.LidAn
 	}
 	if c := a.AtCheck; c != nil {
 		v.Check = fmt.Sprintf("At %s the play to expect is %s, likely %s to %s.", c.Stage, unit.Format(c.Play), unit.Format(c.Likely[0]), unit.Format(c.Likely[1]))
+		if c.Wide {
+			v.CheckLittle = checkTellsLittle
+		}
 	}
 	if a.Trim != nil && a.Asked.LidNow != 0 {
 		v.Sets = "lid, trimmed at leather-hard"
@@ -686,7 +689,9 @@ func CautionOf(id string) string {
 	case lid.MeasureWet:
 		return "The pot was not measured wet. Even slight drying moves the fit: measure it as wet as possible, or keep a companion bar beside the pot, scribed when it was thrown and read with it."
 	case lid.LeatherGuessed:
-		return "How much of the drying is gone was guessed by what is usual."
+		return "How much of the drying is gone at leather-hard was guessed by what is usual. Keep a companion bar, weigh a piece wet and now, or read three bars leather-hard too: then it is told by your own."
+	case lid.LeatherOwn:
+		return "How much of the drying is gone at leather-hard was taken from your own bars that were read then."
 	case lid.OutOfRound:
 		return "The pot is out of round; its tightest direction rules how much play there is, the other end how far the lid can be pushed aside."
 	case lid.PlayOutside:
@@ -696,3 +701,6 @@ func CautionOf(id string) string {
 	}
 	return ""
 }
+
+// checkTellsLittle is said of a gap on the way that may be anything from too tight to too loose.
+const checkTellsLittle = "That tells little, since the range is wider than the play that fits: keep a companion bar beside pot and lid, scribed when they were thrown, or weigh a piece then and now, and enter it here."

@@ -118,7 +118,7 @@ func TestCautionsInEveryTongue(t *testing.T) {
 	for _, k := range web.Kinds {
 		texts = append(texts, k.Title, k.Help)
 	}
-	for _, id := range []string{lid.WillFuse, lid.RatesStated, lid.NoUsualYet, lid.LedgeTooNarrow, lid.LedgeNotGiven, lid.MeasureWet, lid.LeatherGuessed, lid.OutOfRound, lid.PlayOutside, lid.AskedUnusual} {
+	for _, id := range []string{lid.WillFuse, lid.RatesStated, lid.NoUsualYet, lid.LedgeTooNarrow, lid.LedgeNotGiven, lid.MeasureWet, lid.LeatherGuessed, lid.LeatherOwn, lid.OutOfRound, lid.PlayOutside, lid.AskedUnusual} {
 		texts = append(texts, CautionOf(id))
 	}
 	for _, words := range verdictCounts {

@@ -74,7 +74,12 @@ func (s Clays) Why(ctx context.Context, fit *shrinkage.Fit, a RateAsked) (wire.W
 			return j, err
 		}
 		per := shrinkage.TellingLid / 100
-		j.Batches = append(j.Batches, wire.Against{Batch: string(ref.Batch), MoreMM: LengthMM(d.OnLid), LowMM: LengthMM(per * tiles.Millimetre(d.Low)), HighMM: LengthMM(per * tiles.Millimetre(d.High)), Differs: d.Differ})
+		one := wire.Against{Batch: string(ref.Batch), MoreMM: LengthMM(d.OnLid), LowMM: LengthMM(per * tiles.Millimetre(d.Low)),
+			HighMM: LengthMM(per * tiles.Millimetre(d.High)), Differs: d.Differ, Shared: d.Shared}
+		if d.Pack != nil {
+			one.Advice = Text(d.Pack.Says(sh.At.Batch, ref.Batch))
+		}
+		j.Batches = append(j.Batches, one)
 	}
 	for _, w := range fit.LoadHeats() {
 		j.Probes = append(j.Probes, wire.Witness{Probe: w.Probe, Loads: len(w.Loads), DriftC: Rounded(w.Drift, 1), DriftSDC: Rounded(w.DriftSD, 1), ShiftC: Rounded(w.Shift, 1), ShiftSDC: Rounded(w.ShiftSD, 1), Disagree: w.Disagree})

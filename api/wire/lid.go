@@ -143,6 +143,8 @@ type LidCheck struct {
 	Stage  string     `json:"stage"`
 	PlayMM *float64   `json:"play_mm"`
 	Likely []*float64 `json:"likely"`
+	// TellsLittle is what the page says in words.
+	TellsLittle bool `json:"tells_little" doc:"The range is wider than the play that fits"`
 }
 
 type LidDifference struct {

@@ -53,6 +53,8 @@ type Against struct {
 	LowMM   *float64 `json:"likely_low_mm"`
 	HighMM  *float64 `json:"likely_high_mm"`
 	Differs bool     `json:"differs" doc:"The 90 % range does not hold zero"`
+	Shared  int      `json:"shared_loads" doc:"Loads in which bars of both were fired"`
+	Advice  *string  `json:"advice" doc:"Which bars to fire together, where one shared load would tell; else null"`
 }
 
 type Witness struct {

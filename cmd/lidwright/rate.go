@@ -130,6 +130,9 @@ func (a whyAnswer) print(w io.Writer) {
 			differs = "differs"
 		}
 		fmt.Fprintf(w, "Against batch %s: %s mm smaller on %.0f mm, likely %s to %s: %s.\n", b.Batch, num(b.MoreMM, "%+.1f"), a.OnLidMM, num(b.LowMM, "%+.1f"), num(b.HighMM, "%+.1f"), differs)
+		if b.Advice != nil {
+			fmt.Fprintln(w, *b.Advice)
+		}
 	}
 	if a.Sharpens {
 		for _, g := range a.NextBars {

@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"strconv"
 	"testing"
 
 	"lidwright/kiln"
@@ -28,11 +29,16 @@ type coneWorld struct {
 // A probe that is off by 9 °C (one sd) and drifts, and what cones told of it after 1, 3, 10 and 20 firings: how
 // often the 90 % range holds, in every way of telling, with habits of the reader and without, and with cones
 // that lean by another law (shown, not asked for). Before one reader's habit was taken for fresh noise each
-// time it held .65 to .99; now .84 to .99. 2,000 lives a cell with LIDWRIGHT_SOAK (standard error 0.007), 150 without.
+// time it held .65 to .99; now .86 to .98 with habits, .91 to .997 without: bias and habit look alike to a potter who
+// fires to the same cones, so that a range that holds .87 with a habit of 6° holds more without one. 2,000 lives a cell with LIDWRIGHT_SOAK (standard error 0.007), 150 without.
 func TestProbeRangeWithHabits(t *testing.T) {
 	lives, low, high := 150, 0.78, 1.0
 	if os.Getenv("LIDWRIGHT_SOAK") != "" {
-		lives, low, high = 2000, 0.84, 1.0
+		lives, low, high = 2000, 0.85, 1.0
+	}
+	seed := uint64(77)
+	if s := os.Getenv("LIDWRIGHT_SEED"); s != "" {
+		seed, _ = strconv.ParseUint(s, 10, 64)
 	}
 	l := MainConeScale()
 	after := []int{1, 3, 10, 20}
@@ -42,7 +48,7 @@ func TestProbeRangeWithHabits(t *testing.T) {
 	var cells []kilntest.Said
 	for _, way := range told {
 		for _, w := range worlds {
-			r := rand.New(rand.NewPCG(77, uint64(len(way.cones))*100+uint64(way.step)))
+			r := rand.New(rand.NewPCG(seed, uint64(len(way.cones))*100+uint64(way.step)))
 			held, squares, said := make([]float64, len(after)), make([]float64, len(after)), make([]float64, len(after))
 			for range lives {
 				off, drift, usual, habit := 9*r.NormFloat64(), 0.2+0.15*r.NormFloat64(), 1216+6*r.NormFloat64(), w.habit*r.NormFloat64()

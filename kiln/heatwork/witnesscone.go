@@ -55,15 +55,15 @@ const (
 // unpublished; ln tan 4° = -2.66).
 const (
 	coneLeanLog    = 2.66
-	coneLeast      = 25.0 // degrees: less is upright
-	coneMost       = 95.0 // degrees: more is down
-	coneReadOff    = 0.13 // rad: a tilt is read to 15° and by eye, one sd (own choice)
-	coneHabit      = 0.08 // of a cone's °C an e-fold: what one reader always reads too much or too little, one sd (own choice)
-	coneWordHabit  = 0.17 // the same where words were told (own choice)
-	coneToCone     = 3.0  // °C, one sd between cones of a box (own choice)
-	coneSmallSD    = 8.0  // °C more for a small cone: the model lies 11 °C under that table at 300 °C/h
-	coneFarOff     = 75.0 // °C from what was expected that no probe and no reading explains
-	coneQuestioned = 4.0  // sds beyond which a reading asks "sure?"
+	coneLeast      = 25.0  // degrees: less is upright
+	coneMost       = 95.0  // degrees: more is down
+	coneReadOff    = 0.13  // rad: a tilt is read to 15° and by eye, one sd (own choice)
+	coneHabit      = 0.088 // of a cone's °C an e-fold: what one reader always reads too much or too little, one sd (own choice)
+	coneWordHabit  = 0.18  // the same where words were told (own choice)
+	coneToCone     = 3.0   // °C, one sd between cones of a box (own choice)
+	coneSmallSD    = 8.0   // °C more for a small cone: the model lies 11 °C under that table at 300 °C/h
+	coneFarOff     = 75.0  // °C from what was expected that no probe and no reading explains
+	coneQuestioned = 4.0   // sds beyond which a reading asks "sure?"
 )
 
 // leanPhi is how much of its work a cone at a tilt in degrees has seen: 1 at 90°.

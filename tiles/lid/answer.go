@@ -143,6 +143,7 @@ type AtCheck struct {
 	Stage  tiles.Stage
 	Play   tiles.Millimetre
 	Likely [2]tiles.Millimetre
+	Wide   bool // the range is wider than the window of the lid: it tells little
 }
 
 // UncertaintyBudget is the sd of the fired play by cause, in mm.

@@ -21,6 +21,7 @@ const (
 	LedgeNotGiven  = "ledge-not-given"
 	MeasureWet     = "measure-wet" // common practice, no source
 	LeatherGuessed = "leather-guessed"
+	LeatherOwn     = "leather-own"
 	OutOfRound     = "out-of-round"
 	PlayOutside    = "play-outside-window"
 	AskedUnusual   = "asked-unusual"
@@ -29,7 +30,7 @@ const (
 
 // cautionOrder is the order in which they are read.
 var cautionOrder = []string{WillFuse, WetGrinding, EyeProtection, RatesStated, NoUsualYet, LedgeTooNarrow, LedgeNotGiven,
-	MeasureWet, LeatherGuessed, OutOfRound, PlayOutside, AskedUnusual, ShrinkVaries}
+	MeasureWet, LeatherGuessed, LeatherOwn, OutOfRound, PlayOutside, AskedUnusual, ShrinkVaries}
 
 // InOrder lists the cautions that were said, in the order in which they are read.
 func InOrder(said map[string]bool) []string {
@@ -62,12 +63,17 @@ func (a *Answer) caution(f *Clearance, s steps, known Known) {
 	add(a.Question != AskGap && s.step > 0 && !s.any() || s.under > s.over, LedgeTooNarrow)
 	add(q.Seat == Inset && q.Opening == 0 && a.Question != AskGallery, LedgeNotGiven)
 	add(len(q.Collar) > 0 && (q.CollarStage == tiles.Soft || q.CollarStage == tiles.Leather || q.CollarStage == tiles.Dry) && q.Companion == "", MeasureWet)
-	add(q.Guessed(), LeatherGuessed)
+	byOwn := known.Pair.GoneBars >= ownLeather || known.Check != nil && known.Check.GoneBars >= ownLeather
+	add(q.Guessed() && !byOwn, LeatherGuessed)
+	add(q.Guessed() && byOwn, LeatherOwn)
 	add(a.OutOfRound > outOfRoundFrom, OutOfRound)
 	add(q.Play != nil && (float64(play) < f.fit.least || float64(play) > f.fit.most), PlayOutside)
 	add(len(a.Unusual) > 0, AskedUnusual)
 	add(true, ShrinkVaries)
 }
+
+// ownLeather is how many own bars read leather-hard make a guess the studio's own (own).
+const ownLeather = 3
 
 // outOfRoundFrom is the difference between directions that is worth a word, in mm (own):
 // three readings of a round gallery differ by so much about once in ten.
@@ -181,5 +187,6 @@ func (f *Clearance) atCheck(q Question, d Defaults, rest shrinkage.Pair) *AtChec
 	way.given, way.reading = widths[first]*way.Left[0], vars[first]
 	w := float64(q.Lid) * way.Left[1]
 	play, half := way.playOf(w), f.fit.likelyHalf(way.causesAt(w).total(), tiles.LikelyLevel)
-	return &AtCheck{Stage: q.CheckStage, Play: tiles.Millimetre(play), Likely: [2]tiles.Millimetre{tiles.Millimetre(play - half), tiles.Millimetre(play + half)}}
+	return &AtCheck{Stage: q.CheckStage, Play: tiles.Millimetre(play), Likely: [2]tiles.Millimetre{tiles.Millimetre(play - half), tiles.Millimetre(play + half)},
+		Wide: 2*half > f.fit.most-f.fit.least}
 }

@@ -123,12 +123,13 @@ func (q *Question) lidRates() (rates shrinkage.StatedRates, shared bool) {
 }
 
 // Guessed reports whether the drying already gone of a soft or leather-hard part was not
-// measured, so that the handbook's share is taken.
+// measured, so that a usual share is taken; so it is of a check on the way.
 func (q *Question) Guessed() bool {
 	partly := func(s tiles.Stage) bool { return s == tiles.Soft || s == tiles.Leather }
 	body := partly(q.CollarStage) && q.Body.Clay != "" && q.Companion == "" && q.MassWet == 0 && q.BodyRates.Leather == nil
 	lid := partly(q.LidStage) && q.ClayOfLid().Clay != "" && q.LidRates.Leather == nil
-	return body || lid
+	check := q.CheckStage == tiles.Leather && q.Body.Clay != "" && q.Companion == "" && q.MassWet == 0 && q.BodyRates.Leather == nil
+	return body || lid || check
 }
 
 // Know gathers the shrink of body and lid: from the fit for a part with a clay, from stated
@@ -157,6 +158,9 @@ func (q *Question) Know(rates shrinkage.Rates, at Firing, companion shrinkage.So
 	}
 	if err != nil || q.CheckStage == "" {
 		return known, err
+	}
+	if !gone[1].Known && q.LidStage != q.CheckStage { // both dry beside the companion
+		gone[1] = gone[0]
 	}
 	check, err := q.pair(rates, at, gone, q.CheckStage, q.CheckStage)
 	known.Check = &check

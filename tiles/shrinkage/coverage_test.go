@@ -196,7 +196,7 @@ func TestRangesHold(t *testing.T) {
 	if err := kilntest.Calibration("piece", "Ranges of a new piece", cells); err != nil {
 		t.Error(err)
 	}
-	y := simulate(t, seed, n, tilestest.Options{Row: tilestest.Ten, Doubled: true})
+	y := simulate(t, seed, n, tilestest.Options{Row: tilestest.Ten, Larger: 2})
 	y.report(t, "doubled")
 	check("all true sds doubled, 90 %", y.held90, 0.80, 1)
 }

@@ -116,6 +116,7 @@ type equations struct {
 	slopes  *slopes
 	tested  map[tiles.ClayID]claySeen
 	known   map[tiles.ClayID]knownHeat
+	part    map[tiles.Stage]partDried // soft and leather-hard
 }
 
 // LeftOut is a reading that had no say, and why.

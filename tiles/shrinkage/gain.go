@@ -107,10 +107,37 @@ type Difference struct {
 	High   tiles.LogPercent
 	OnLid  tiles.Millimetre // the same on a lid of 150 mm
 	Differ bool             // the range does not hold zero
+	Shared int              // loads that bars of both were fired in
+	Pack   *PackTogether    // what one shared load would tell; nil where the two differ already, or it would tell little more
 }
 
+// PackTogether says which bars of two batches to fire in one load.
+type PackTogether struct {
+	Bars [2][]tiles.Code  // at hand, measured wet and not fired yet: two at most of each batch
+	Half tiles.LogPercent // half the 90 % range of the difference afterwards
+}
+
+// Says is p in words, for batches of these names.
+func (p PackTogether) Says(first, second tiles.BatchID) string {
+	bars := func(codes []tiles.Code, of tiles.BatchID) string {
+		switch len(codes) {
+		case 0:
+			return fmt.Sprintf("two new bars of %s", of)
+		case 1:
+			return fmt.Sprintf("bar %s and a new one of %s", codes[0], of)
+		}
+		return fmt.Sprintf("bars %s and %s of %s", codes[0], codes[1], of)
+	}
+	return fmt.Sprintf("No load held bars of both, so that a hotter fire looks like another clay. One shared load would tell: pack %s with %s; the difference would then be known to about %.1f mm on %.0f mm.",
+		bars(p.Bars[0], first), bars(p.Bars[1], second), float64(TellingLid)*float64(p.Half)/100, float64(TellingLid))
+}
+
+// worthPacking is the share of the range that may be left for a shared load to be advised (own).
+const worthPacking = 0.9
+
 // Compare tells how much more the batch of a shrinks than that of b, both from wet to fired
-// at their heats. What they share (curve, loads) cancels.
+// at their heats. What they share (curve, loads) cancels. Where no load held bars of both, it says what one
+// would tell.
 func (f *Fit) Compare(a, b Ask) (Difference, error) {
 	x, err := f.leg(a, tiles.Fired)
 	if err != nil {
@@ -120,14 +147,102 @@ func (f *Fit) Compare(a, b Ask) (Difference, error) {
 	if err != nil {
 		return Difference{}, err
 	}
+	d := x.mean - y.mean
+	sd, half := apart(f, x, y)
+	out := Difference{Than: tiles.LogPercent(d), SD: tiles.LogPercent(sd), Low: tiles.LogPercent(d - half), High: tiles.LogPercent(d + half),
+		OnLid: TellingLid * tiles.Millimetre(d/100), Differ: math.Abs(d) > half, Shared: sharedLoads(f, x.ref, y.ref)}
+	both := barsOf(f, x.ref) > 0 && barsOf(f, y.ref) > 0
+	if both && x.ref != y.ref && out.Shared == 0 && !out.Differ {
+		out.Pack, err = packTogether(f, a, b, x.ref, y.ref, half)
+	}
+	return out, err
+}
+
+// apart is the sd of the difference of two rates, and half its 90 % range.
+func apart(f *Fit, x, y leg) (sd, half float64) {
 	p := f.parts(x, y, Apart)
 	p.of[thetaPiece], p.of[thetaLoad], p.of[thetaPosition], p.work, p.probe = Spread2{}, Spread2{}, Spread2{}, Spread2{}, Spread2{}
 	c := [2]float64{1, -1}
 	nu := f.freedom(x, y, p, c)
-	sd := math.Sqrt(max(0, p.whole().along(c)) * math.Exp(1/nu))
-	half := sd * quantile(nu, (1+tiles.LikelyLevel)/2)
-	d := x.mean - y.mean
-	return Difference{tiles.LogPercent(d), tiles.LogPercent(sd), tiles.LogPercent(d - half), tiles.LogPercent(d + half), TellingLid * tiles.Millimetre(d/100), math.Abs(d) > half}, nil
+	sd = math.Sqrt(max(0, p.whole().along(c)) * math.Exp(1/nu))
+	return sd, sd * quantile(nu, (1+tiles.LikelyLevel)/2)
+}
+
+// barsOf counts the fired bars of a batch that have a say.
+func barsOf(f *Fit, ref tiles.BatchRef) int {
+	if seen := f.batches[ref]; seen != nil {
+		return seen.bars
+	}
+	return 0
+}
+
+// sharedLoads counts the loads in which bars of both batches were fired.
+func sharedLoads(f *Fit, a, b tiles.BatchRef) (n int) {
+	x, y := f.batches[a], f.batches[b]
+	if x == nil || y == nil {
+		return 0
+	}
+	for _, load := range x.loads {
+		if slices.Contains(y.loads, load) {
+			n++
+		}
+	}
+	return n
+}
+
+// packTogether is what two bars of each in one load would tell, at the sds of now; nil where the range would
+// stay about as it is.
+func packTogether(f *Fit, a, b Ask, first, second tiles.BatchRef, half float64) (*PackTogether, error) {
+	now, err := differenceVariance(f, a, b)
+	if err != nil {
+		return nil, err
+	}
+	g, out := f, &PackTogether{}
+	for i, one := range []struct {
+		ask Ask
+		ref tiles.BatchRef
+	}{{a, first}, {b, second}} {
+		out.Bars[i] = unfired(f, one.ref)
+		for n := range 2 {
+			bar := g.imagined(one.ask, one.ref, 2*i+n, 0, []tiles.Stage{tiles.Wet, tiles.Fired})
+			if g, err = g.With(bar); err != nil {
+				return nil, fmt.Errorf("shared load: %w", err)
+			}
+		}
+	}
+	then, err := differenceVariance(g, a, b)
+	if err != nil || !(then < worthPacking*worthPacking*now) {
+		return nil, err
+	}
+	out.Half = tiles.LogPercent(half * math.Sqrt(then/now))
+	return out, nil
+}
+
+// differenceVariance is that of the difference of two rates at fixed sds.
+func differenceVariance(f *Fit, a, b Ask) (float64, error) {
+	x, err := f.leg(a, tiles.Fired)
+	if err != nil {
+		return 0, err
+	}
+	y, err := f.leg(b, tiles.Fired)
+	if err != nil {
+		return 0, err
+	}
+	p := f.parts(x, y, Apart)
+	return p.rate.plus(p.of[thetaBatchDrying]).plus(p.of[thetaBatchFiring]).along([2]float64{1, -1}), nil
+}
+
+// unfired are two bars of a batch at most that were measured wet and not fired yet, by their codes.
+func unfired(f *Fit, ref tiles.BatchRef) (codes []tiles.Code) {
+	for i := range f.studio.Bars {
+		b := &f.studio.Bars[i]
+		wet := slices.ContainsFunc(b.Readings, func(r tiles.Reading) bool { return r.Stage == tiles.Wet && r.Counts() })
+		if b.BatchRef == ref && b.InFit() && wet && len(b.Firings) == 0 {
+			codes = append(codes, b.Code)
+		}
+	}
+	slices.Sort(codes)
+	return codes[:min(len(codes), 2)]
 }
 
 // Fired lists the batches of a clay that have fired bars with a say, by name.

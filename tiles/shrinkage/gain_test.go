@@ -137,6 +137,55 @@ func TestCompareBatches(t *testing.T) {
 	}
 }
 
+// TestSharedLoadTells: two batches of which one shrinks 0.6 log-percent more, five bars of each in loads of their
+// own: the range holds zero, and what is advised is to pack bars of both together. Done so, it is told.
+func TestSharedLoadTells(t *testing.T) {
+	const more = 0.6
+	var told, nearer, advised int
+	var promised, came float64
+	for studio := range uint64(12) {
+		m := tilestest.Make(2410, studio, tilestest.Options{Row: tilestest.None, NoSlips: true})
+		first, second := m.TwoBags(more)
+		m.FireBags(5, false, first, second)
+		f := fitted(t, m.Studio, nil)
+		a, b := ternAsk(m), ternAsk(m)
+		a.BatchRef, b.BatchRef = second, first
+		apart, err := f.Compare(a, b)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if apart.Shared != 0 {
+			t.Fatalf("studio %d: %+v", studio, apart)
+		}
+		says := "nothing advised"
+		if apart.Pack != nil {
+			advised++
+			says = apart.Pack.Says(second.Batch, first.Batch)
+			promised += float64(apart.Pack.Half)
+		}
+		m.FireBags(2, true, first, second)
+		after, err := fitted(t, m.Studio, nil).Compare(a, b)
+		if err != nil || after.Shared != 1 || after.Pack != nil {
+			t.Fatalf("studio %d: %+v, %v", studio, after, err)
+		}
+		if after.Differ {
+			told++
+		}
+		if after.SD < apart.SD {
+			nearer++
+		}
+		if apart.Pack != nil {
+			came += float64(after.High-after.Low) / 2
+		}
+		t.Logf("apart %+.2f (%+.2f to %+.2f), packed together %+.2f (%+.2f to %+.2f): %s", apart.Than, apart.Low, apart.High, after.Than, after.Low, after.High,
+			says)
+	}
+	t.Logf("advised in %d of 12, told then in %d, nearer in %d; promised ± %.2f, came ± %.2f", advised, told, nearer, promised/float64(advised), came/float64(advised))
+	if advised < 6 || nearer < 11 || promised/came < 0.8 || promised/came > 1.6 {
+		t.Errorf("advised in %d, nearer in %d, promised %.2f, came %.2f", advised, nearer, promised, came)
+	}
+}
+
 // TestBarsWitnessTheProbe: a probe that begins to read 10 °C low, by the bars of its next four
 // loads. No rule finds every such drift: loads that scatter by 7 °C about their record put 3.5 °C
 // of doubt on a mean of four, new batches and places in the kiln some 4 more. How often it can be

@@ -12,12 +12,6 @@ import (
 	"lidwright/tiles/mixedmodel"
 )
 
-// Shares of the drying shrink that are gone before a piece is dry (assumed), with their sds.
-const (
-	leatherShare, softShare = 0.6, 0.3
-	partShareSD             = 0.15
-)
-
 // leg is one way from a stage to a later one, as a linear function of what the fit knows and
 // of what is still to come.
 type leg struct {
@@ -32,8 +26,10 @@ type leg struct {
 	newProbe                 float64 // final, where the probe life has no column
 	workSD                   float64 // °C
 	piece                    float64 // 1 where drying is still to come
-	goneVar                  float64
-	untold                   bool // no curve tells of this heat
+	goneVar                  float64 // of this piece alone
+	goneShared               float64 // sd that it has in common with another piece whose drying was guessed
+	goneBars                 int     // own bars that the guess rests on
+	untold                   bool    // no curve tells of this heat
 }
 
 // stand is how far a piece has shrunk at a stage, in the terms of a leg.
@@ -43,6 +39,8 @@ type stand struct {
 	piece         float64
 	final, bisque float64 // slopes
 	gone, goneVar float64
+	goneShared    float64
+	goneBars      int
 }
 
 // leg of an ask to a later stage.
@@ -147,12 +145,8 @@ func (f *Fit) stand(k *clayCurve, a Ask, at tiles.Stage) stand {
 			s.dried, s.gone, s.goneVar = 0, min(float64(a.Gone.H), most), float64(a.Gone.SD)*float64(a.Gone.SD)
 			return s
 		}
-		s.dried = leatherShare
-		if at == tiles.Soft {
-			s.dried = softShare
-		}
-		d := partShareSD * (dryingMean + dryingSD*k.fitted[coefDrying])
-		s.goneVar = d * d
+		of, full := f.part[at], dryingMean+dryingSD*k.fitted[coefDrying]
+		s.dried, s.goneVar, s.goneShared, s.goneBars = of.share, square(of.own*full), of.common*full, of.bars
 	case tiles.Biscuit:
 		s.reach = k.fired(float64(a.BisqueWork))
 		s.bisque = s.slope
@@ -190,6 +184,7 @@ func (f *Fit) between(k *clayCurve, a Ask, start, end stand) leg {
 	}
 	l.mean = end.base - start.base + dot(x, k.mean) + end.gone - start.gone
 	l.goneVar = start.goneVar + end.goneVar
+	l.goneShared, l.goneBars = end.goneShared-start.goneShared, max(start.goneBars, end.goneBars)
 	l.piece = end.piece - start.piece
 	l.final, l.bisque = end.final-start.final, end.bisque-start.bisque
 	r := newRows(1)
@@ -247,9 +242,32 @@ type parts struct {
 }
 
 // goesOver is the share of a load's variance that all loads of the bars may have in common, since errors of a kiln
-// go over from load to load (own choice; with errors of which 0.8 goes over the range of a rate from ten bars held
-// .865 without it and .89 with it, of 800).
-const goesOver = 0.4
+// go over from load to load (own choice; TestRangesInUnlikeWorlds has a world in which 0.8 of an error goes over).
+const goesOver = 0.6
+
+// A bag may jump: its maker changes a recipe or a source. jumpVariance is what jumps add to the drying and to the
+// firing of a bag without a bar, square log-percent, before any bag told (own: one bag in five by 0.8). Each bag
+// beside the first of its clay tells how much bags differ, jumps with it, so that jumpBags of them halve it. Jumps
+// count among what scales with the sds of bags, so that their long tails are in the degrees of freedom.
+const (
+	jumpVariance = 0.12
+	jumpBags     = 3.0
+)
+
+// jumpsOf is what jumps add to a new bag's drying and firing, by as many bags as were seen.
+func jumpsOf(f *Fit) float64 {
+	first, more := map[tiles.ClayID]bool{}, 0.0
+	for ref, b := range f.batches {
+		switch {
+		case b.bars == 0:
+		case first[ref.Clay]:
+			more++
+		default:
+			first[ref.Clay] = true
+		}
+	}
+	return jumpVariance * jumpBags / (jumpBags + more)
+}
 
 func (f *Fit) parts(a, b leg, together Together) parts {
 	var p parts
@@ -260,6 +278,7 @@ func (f *Fit) parts(a, b leg, together Together) parts {
 	p.rate[1][0] = p.rate[0][1]
 	sd := func(theta int) float64 { return math.Exp(f.solved.Theta[theta]) }
 	two := [2]leg{a, b}
+	jumps := jumpsOf(f)
 	share := func(i, j int, if_ bool) bool { return i == j || if_ }
 	loads, place := together == InPlace || together == SameLoad, together == InPlace
 	for i, x := range two {
@@ -267,8 +286,8 @@ func (f *Fit) parts(a, b leg, together Together) parts {
 			p.over[i][j] = goesOver * (x.final*y.final + x.bisque*y.bisque) * square(sd(thetaLoad))
 			same := share(i, j, a.ref == b.ref && a.ref.Batch != "")
 			if same {
-				p.of[thetaBatchDrying][i][j] = x.batchDrying * y.batchDrying * square(sd(thetaBatchDrying))
-				p.of[thetaBatchFiring][i][j] = x.batchFiring * y.batchFiring * square(sd(thetaBatchFiring))
+				p.of[thetaBatchDrying][i][j] = x.batchDrying * y.batchDrying * (square(sd(thetaBatchDrying)) + jumps)
+				p.of[thetaBatchFiring][i][j] = x.batchFiring * y.batchFiring * (square(sd(thetaBatchFiring)) + jumps)
 			}
 			if share(i, j, a.ref.Clay == b.ref.Clay && a.formingVar > 0) {
 				p.forming[i][j] = math.Sqrt(x.formingVar * y.formingVar)
@@ -283,9 +302,10 @@ func (f *Fit) parts(a, b leg, together Together) parts {
 			if share(i, j, place) {
 				p.of[thetaPosition][i][j] = (x.final*y.final + x.bisque*y.bisque) * square(sd(thetaPosition))
 			}
+			p.gone[i][j] = x.goneShared * y.goneShared
 			if i == j {
 				p.of[thetaPiece][i][j] = x.piece * y.piece * square(sd(thetaPiece))
-				p.gone[i][j] = x.goneVar
+				p.gone[i][j] += x.goneVar
 			}
 		}
 	}
@@ -411,7 +431,7 @@ func (f *Fit) Pair(body, lid Ask, together Together) (Pair, error) {
 	out.Load = p.of[thetaLoad].plus(p.work).plus(p.probe).times(wide)
 	out.Position = p.of[thetaPosition].times(wide)
 	out.Piece = p.of[thetaPiece].times(wide)
-	out.Gone = p.gone.times(wide)
+	out.Gone, out.GoneBars = p.gone.times(wide), max(a.goneBars, b.goneBars)
 	out.Standing = [2]Standing{f.Standing(body, tiles.Fired), f.Standing(lid, tiles.Fired)}
 	return out, nil
 }

@@ -18,8 +18,8 @@ const (
 )
 
 // SoFar says how much of the drying shrink is already gone in a soft or leather-hard piece.
-// The zero value says nothing: the handbook's share is taken (shrink of leather 60 ± 15 %,
-// soft 30 ± 15 % of the drying).
+// The zero value says nothing: the share is taken that the studio's own bars tell, else the handbook's
+// (shrink of leather 60 ± 15 %, soft 30 ± 15 % of the drying).
 type SoFar struct {
 	Known bool
 	H     tiles.LogPercent // shrink so far
@@ -56,6 +56,7 @@ type Pair struct {
 	Position Spread2 // place in the kiln
 	Piece    Spread2 // piece to piece
 	Gone     Spread2 // what is not known of the drying already gone
+	GoneBars int     // the studio's own bars by which drying already gone was guessed; 0: not guessed, or by the handbook
 	Nu       float64 // degrees of freedom of the t; +Inf: normal
 	Standing [2]Standing
 }
@@ -71,6 +72,7 @@ func (p Pair) JoinApart(q Pair) Pair {
 		Position: join(p.Position, q.Position),
 		Piece:    join(p.Piece, q.Piece),
 		Gone:     join(p.Gone, q.Gone),
+		GoneBars: max(p.GoneBars, q.GoneBars),
 		Nu:       min(p.Nu, q.Nu),
 		Standing: [2]Standing{p.Standing[0], q.Standing[1]},
 	}

@@ -40,7 +40,7 @@ type RateParts struct {
 	FiringOnDry tiles.Ratio // dry to fired, on the dry length; NaN without a heat
 	FiringOnWet tiles.Ratio // the same on the wet length: drying and this add up
 	Leather     tiles.Ratio // wet to leather-hard, on the wet length
-	LeatherFrom string      // handbook, or stated where the question says what has gone
+	LeatherFrom string      // handbook; own bars of this studio read leather-hard; or stated where the question says what has gone
 	BisqueOnDry tiles.Ratio // dry to bisque, on the dry length; NaN without a bisque
 }
 
@@ -127,6 +127,9 @@ func (f *Fit) shares(a Ask) RateParts {
 		p.Leather, p.LeatherFrom = a.Gone.H.Ratio(), "stated"
 	} else {
 		p.Leather = at(tiles.Wet, tiles.Leather)
+		if f.part[tiles.Leather].bars > 0 {
+			p.LeatherFrom = "own bars"
+		}
 	}
 	return p
 }

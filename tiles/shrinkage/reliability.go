@@ -117,6 +117,7 @@ func (f *Fit) conclude() {
 	for _, k := range f.clays {
 		f.tested[k.id] = f.claySeen(k.id)
 	}
+	f.part = map[tiles.Stage]partDried{tiles.Soft: driedBy(f, tiles.Soft), tiles.Leather: driedBy(f, tiles.Leather)}
 }
 
 // slipped tells how far the distrusted readings of a line are off.

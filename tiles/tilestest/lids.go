@@ -27,9 +27,17 @@ type LidTrial struct {
 	Class    LidClass
 	Question lid.Question
 	Firing   lid.Firing
+	NewBag   bool // the lid's batch is one that nobody has measured
 
 	collar, lidLeft float64 // true fired collar, and what is left of a lid
 	thrown          float64 // error of the throw
+	wet             float64 // true wet collar
+	drying          [2]float64
+}
+
+// PlayLeather is the gap once body and lid, thrown to this width, have gone through these shares of their drying.
+func (t LidTrial) PlayLeather(width tiles.Millimetre, body, lid float64) tiles.Millimetre {
+	return tiles.Millimetre(t.wet*math.Exp(-body*t.drying[0]/100) - (float64(width)+t.thrown)*math.Exp(-lid*t.drying[1]/100))
 }
 
 // readSD is how true collar and throw are; a fired collar is read to firedSD.
@@ -43,8 +51,8 @@ const (
 func (m *Made) LidTrial(class LidClass) LidTrial {
 	p := m.LoadPair()
 	newer := func(clay int) tiles.BatchRef { return m.batch(clay, 1000+m.loads) }
-	lidRef := m.last
-	if m.rng.Float64() < 0.5 {
+	lidRef, newBag := m.last, m.rng.Float64() < 0.5
+	if newBag {
 		lidRef = newer(0)
 	}
 	bodyRef, bodyClay := lidRef, 0
@@ -59,7 +67,7 @@ func (m *Made) LidTrial(class LidClass) LidTrial {
 	top := m.fire(0, lidRef, p, at)
 	left := func(q piece) float64 { return math.Exp(-(q.drying + q.fired) / 100) }
 	wet := 60 + 90*m.rng.Float64()
-	t := LidTrial{Class: class, collar: wet * left(body), lidLeft: left(top), thrown: m.error(readSD),
+	t := LidTrial{Class: class, NewBag: newBag, collar: wet * left(body), lidLeft: left(top), wet: wet, drying: [2]float64{body.drying, top.drying}, thrown: m.error(readSD),
 		Firing: lid.Firing{Work: kiln.Celsius(p.Glaze), BisqueWork: kiln.Celsius(p.Bisque)}}
 	length := func(l float64) *tiles.Millimetre { v := tiles.Millimetre(l); return &v }
 	t.Question = lid.Question{

@@ -58,7 +58,7 @@ func (r Row) Bars() []int {
 type Options struct {
 	Row     Row
 	World   World   // what is true of its clays, loads and readers; empty: Handbook
-	Doubled bool    // all true sds twice the drawn ones
+	Larger  float64 // all true sds so many times the drawn ones; 0: once
 	NoSlips bool    // no reading is falsified and no stage misread
 	Whole   bool    // every bar is read at every stage
 	Stated  bool    // each bag states the total at the maturing point, 0.8 points off (one sd), to the half
@@ -174,8 +174,8 @@ func begin(seed, n uint64, o Options) *Made {
 	m := &Made{rng: rand.New(rand.NewPCG(seed, n)), options: o, batches: map[tiles.BatchRef][2]float64{}}
 	for i, h := range o.World.sds() {
 		m.sds[i] = h * math.Exp(m.normal(0, 0.4))
-		if o.Doubled {
-			m.sds[i] *= 2
+		if o.Larger > 0 {
+			m.sds[i] *= o.Larger
 		}
 	}
 	if o.Steady {
