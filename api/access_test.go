@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"errors"
+	"html"
 	"io"
 	"maps"
 	"math/rand/v2"
@@ -14,6 +15,7 @@ import (
 	"net/netip"
 	"net/url"
 	"os"
+	"regexp"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -767,6 +769,69 @@ func TestFormsAndCodes(t *testing.T) {
 			t.Errorf("%q is taken for our own", next)
 		}
 	}
+}
+
+// TestFromBenchToOwner: a browser that has shown the bench passcode is asked for the owner's, by a form that is of
+// its session, and goes on where it was going; what a form had in it goes along.
+func TestFromBenchToOwner(t *testing.T) {
+	g := guardedTestStudio(t, func(s *Server) {})
+	client := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	cookie := ""
+	ask := func(method, path string, form url.Values, want int) (*http.Response, string) {
+		t.Helper()
+		r, _ := http.NewRequest(method, g.URL+path, strings.NewReader(form.Encode()))
+		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+		r.Header.Set("Origin", g.URL)
+		if cookie != "" {
+			r.Header.Set("Cookie", auth.CookieName+"="+cookie)
+		}
+		a, err := client.Do(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer a.Body.Close()
+		body, _ := io.ReadAll(a.Body)
+		if a.StatusCode != want {
+			t.Fatalf("%s %s: %d, want %d: %.300s", method, path, a.StatusCode, want, body)
+		}
+		for _, c := range a.Cookies() {
+			cookie = c.Value
+		}
+		return a, string(body)
+	}
+	hidden := func(page string) url.Values { // the form that takes the code
+		form := url.Values{}
+		for _, m := range regexp.MustCompile(`<input type="hidden" name="([^"]*)" value="([^"]*)"`).FindAllStringSubmatch(page, -1) {
+			form.Set(m[1], html.UnescapeString(m[2]))
+		}
+		return form
+	}
+	bench := func() { cookie = ""; ask("POST", "/session", url.Values{"code": {g.bench}}, 303) }
+
+	bench()
+	_, page := ask("GET", "/class", nil, 403)
+	form := hidden(page)
+	form.Set("code", g.owner)
+	if a, _ := ask("POST", "/session", form, 303); a.Header.Get("Location") != "/class" {
+		t.Errorf("led to %s", a.Header.Get("Location"))
+	}
+	ask("GET", "/class", nil, 200)
+
+	bench()
+	_, page = ask("GET", "/clays", nil, 200)
+	typed := hidden(page)
+	typed.Set("name", "Reed")
+	typed.Set("matures_cone", "no cone")
+	_, page = ask("POST", "/clays", typed, 403)
+	form = hidden(page)
+	if form.Get("name") != "Reed" {
+		t.Errorf("what was typed does not go along: %v", form)
+	}
+	form.Set("code", "not right")
+	_, page = ask("POST", "/clays", form, 401)
+	form = hidden(page)
+	form.Set("code", g.owner)
+	ask("POST", "/clays", form, 422) // it came as far as the cone
 }
 
 // Writes are rationed by address, reads are not.

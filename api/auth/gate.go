@@ -214,6 +214,10 @@ func (g *Gate) Handler(next http.Handler) http.Handler {
 			g.Refuse(w, r, p)
 			return
 		}
+		no := func(p *web.Problem) { // what it shows takes a code: that form is of this session too
+			as := r.WithContext(context.WithValue(r.Context(), callerKey{}, c))
+			Signed(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { g.Refuse(w, r, p) })).ServeHTTP(w, as)
+		}
 		if web.Unsafe(r.Method) && c.cookie != "" {
 			if p := g.ownForm(r, c.cookie); p != nil {
 				g.Refuse(w, r, p)
@@ -221,8 +225,10 @@ func (g *Gate) Handler(next http.Handler) http.Handler {
 			}
 		}
 		if c.Who < need && web.Unsafe(r.Method) && !web.IsAPI(r.URL.Path) { // a page's form may bring the code along
+			was := c
 			if c, p = g.brought(w, r, c); p != nil {
-				g.Refuse(w, r, p)
+				c = was
+				no(p)
 				return
 			}
 		}
@@ -231,9 +237,9 @@ func (g *Gate) Handler(next http.Handler) http.Handler {
 			r = r.WithContext(context.WithValue(r.Context(), callerKey{}, c))
 			next.ServeHTTP(w, r)
 		case c.Who == Anyone:
-			g.Refuse(w, r, CodeNeeded("This needs the "+need.String()+" code."))
+			no(CodeNeeded("This needs the "+need.String()+" code."))
 		default:
-			g.Refuse(w, r, web.NewProblem("code-too-weak", "This needs the owner code."))
+			no(web.NewProblem("code-too-weak", "This needs the owner code."))
 		}
 	})
 }
