@@ -31,7 +31,7 @@ func (s *Server) page(ctx context.Context, here string) page {
 		speak = pages.Speak{Tongue: "en", Unit: string(s.Unit())}
 	}
 	now := s.Now()
-	frame := pages.Frame{Unrecorded: s.unrecorded(), Site: s.Site.Name, Here: here, Standing: caution.StandingLine, Version: s.Site.Version, Speak: speak}
+	frame := pages.Frame{Unrecorded: s.unrecorded(), Site: s.Site.Name, Here: here, Standing: caution.StandingLine, Version: s.Site.Version, Speak: speak, Invented: s.Site.Practice}
 	if s.Recorder != nil {
 		for _, l := range s.Recorder.Live() {
 			if u := s.Kilns().Stopped(l.Undoable); u != nil {

@@ -34,6 +34,7 @@ const (
 // PracticeStudio is what is unlike from one practice studio to another.
 type PracticeStudio struct {
 	Kiln   kiln.KilnID
+	Cold   kiln.KilnID   // a second kiln, which stands cold; empty: none
 	goesOn time.Duration // how far the firing of now is when the practice begins
 	pairs  int           // pairs of a bisque and a glaze firing before it, at most 4
 	clays  [2]tiles.Clay
@@ -51,9 +52,9 @@ func PracticeStudios() []PracticeStudio {
 		return [2]tiles.Clay{a, b}
 	}
 	return []PracticeStudio{
-		{"big-blue", 5*time.Hour + 40*time.Minute, 4, clays(tiles.Clay{ID: "tern", Name: "Tern stoneware", Stated: 0.12, Grog: "fine"}, tiles.Clay{ID: "wren", Name: "Wren porcelain", Stated: 0.14}), 0, 14},
-		{"little-red", 9*time.Hour + 20*time.Minute, 2, clays(tiles.Clay{ID: "heron", Name: "Heron stoneware", Stated: 0.11, Grog: "coarse"}, tiles.Clay{ID: "linnet", Name: "Linnet porcelain", Stated: 0.15}), -1.1, 27},
-		{"old-green", 19 * time.Hour, 3, clays(tiles.Clay{ID: "plover", Name: "Plover flecked stoneware", Grog: "fine"}, tiles.Clay{ID: "wren", Name: "Wren porcelain", Stated: 0.14}), 0.6, 31},
+		{"big-blue", "", 5*time.Hour + 40*time.Minute, 4, clays(tiles.Clay{ID: "tern", Name: "Tern stoneware", Stated: 0.12, Grog: "fine"}, tiles.Clay{ID: "wren", Name: "Wren porcelain", Stated: 0.14}), 0, 14},
+		{"little-red", "", 9*time.Hour + 20*time.Minute, 2, clays(tiles.Clay{ID: "heron", Name: "Heron stoneware", Stated: 0.11, Grog: "coarse"}, tiles.Clay{ID: "linnet", Name: "Linnet porcelain", Stated: 0.15}), -1.1, 27},
+		{"old-green", "", 19 * time.Hour, 3, clays(tiles.Clay{ID: "plover", Name: "Plover flecked stoneware", Grog: "fine"}, tiles.Clay{ID: "wren", Name: "Wren porcelain", Stated: 0.14}), 0.6, 31},
 	}
 }
 
@@ -107,10 +108,17 @@ func (d *Daemon) FurnishAs(ctx context.Context, of PracticeStudio) (Practice, er
 		}
 	}
 	studio := &madeUp{d: d, of: of, rng: rand.New(rand.NewPCG(of.seed, 8)), heat: map[string]float64{}}
-	if err := studio.clays(ctx, now); err != nil {
+	if of.Cold != "" {
+		if err := studio.years(ctx, now); err != nil {
+			return p, fmt.Errorf("furnish the practice studio: %w", err)
+		}
+	} else if err := studio.clays(ctx, now); err != nil {
 		return p, fmt.Errorf("furnish the practice studio: %w", err)
 	}
 	pairs := of.pairs
+	if of.Cold != "" {
+		pairs = 0 // years made them
+	}
 	for i := range pairs {
 		days := time.Duration(pairs-i) * 8 * 24 * time.Hour
 		for j, programme := range []string{practiceBisque, practiceGlaze} {
@@ -179,8 +187,9 @@ func (d *Daemon) play(ctx context.Context, k kiln.Kiln, c practice.Curve, from k
 	done := make(chan error, 1)
 	go func() { done <- r.Run(inner, samples) }()
 	for after := time.Duration(0); after <= length; after += 10 * time.Second {
-		s := kiln.Sample{Kiln: k.ID, At: at, Values: []kiln.Value{{Channel: k.Control, T: c.Reading(after)}}}
-		samples <- s
+		if !c.Programme.Silent(after) {
+			samples <- kiln.Sample{Kiln: k.ID, At: at, Values: []kiln.Value{{Channel: k.Control, T: c.Reading(after)}}}
+		}
 		if after%(10*time.Minute) == 0 {
 			tick <- time.Time{}
 		}
@@ -336,6 +345,15 @@ func (m *madeUp) read(ctx context.Context, code tiles.Code, stage tiles.Stage, t
 	_, err := m.d.store.PutReading(ctx, r, at)
 	return err
 }
+
+// ColdKiln is a kiln that stands at the warmth of its room from a moment on.
+func ColdKiln(from kiln.Stamp) Practice {
+	curve := practice.Curve{Programme: practice.MustParse("21>21.5@0.001"), Noise: 0.1, Step: 0.1, Seed: 3}
+	return Practice{Kiln: practice.Kiln{Curves: []practice.Curve{curve}}, Began: from}
+}
+
+// Invented has every page say that the studio is made up.
+func (d *Daemon) Invented() { d.server.Site.Practice = true }
 
 // PlayOn plays the practice kiln down its line, a line a second, until ctx ends. It begins
 // where the made-up past left off.

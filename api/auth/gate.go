@@ -237,7 +237,7 @@ func (g *Gate) Handler(next http.Handler) http.Handler {
 			r = r.WithContext(context.WithValue(r.Context(), callerKey{}, c))
 			next.ServeHTTP(w, r)
 		case c.Who == Anyone:
-			no(CodeNeeded("This needs the "+need.String()+" code."))
+			no(CodeNeeded("This needs the " + need.String() + " code."))
 		default:
 			no(web.NewProblem("code-too-weak", "This needs the owner code."))
 		}

@@ -76,6 +76,7 @@ type Frame struct {
 	Unrecorded []string
 	Undo       []Undoable // records that a person ended, while that can be taken back
 	Version    string
+	Invented   bool      // the studio is made up
 	Speak      Speak     // to whom the page speaks
 	Now        time.Time // zero where the clock is not set
 }

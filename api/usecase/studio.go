@@ -91,6 +91,7 @@ type Site struct {
 	PublicURL string   // for links and QR codes
 	Origins   []string // sites whose pages may read the API in a browser
 	Version   string
+	Practice  bool // it is made up, and every page says so
 
 	ConeSeries string           // of the studio's usual witness cones
 	Atmosphere kiln.Atmosphere  // of loads and firings that nothing is said of

@@ -39,6 +39,21 @@ unit = "c"
 type = "K"
 `
 
+// coldSettings are those of a second kiln, which stands cold.
+const coldSettings = `
+[kiln.%[1]s]
+port = %[2]q
+reply = "columns"
+limit_c = 1290
+
+[kiln.%[1]s.channel.1]
+from = "1"
+unit = "c"
+
+[kiln.%[1]s.probe.1]
+type = "K"
+`
+
 func practiceCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:     "practice",
@@ -55,6 +70,9 @@ func practiceCommand() *cobra.Command {
 				return wrongUse(errors.New("--studio: they are numbered from 1"))
 			}
 			of := all[(which-1)%len(all)]
+			if which == 1 {
+				of = daemon.WholePracticeStudio()
+			}
 			folder, err := filepath.Abs(folder)
 			if err != nil {
 				return err
@@ -68,7 +86,16 @@ func practiceCommand() *cobra.Command {
 			}
 			defer plug.Unplug()
 			file := filepath.Join(folder, "lidwright.toml")
-			if err := os.WriteFile(file, fmt.Appendf(nil, practiceSettings, filepath.Join(folder, "store"), address, plug.Link, of.Kiln), 0o600); err != nil {
+			settings := fmt.Appendf(nil, practiceSettings, filepath.Join(folder, "store"), address, plug.Link, of.Kiln)
+			cold := &practice.Plug{Link: filepath.Join(folder, "cold-kiln")}
+			if of.Cold != "" {
+				if err := cold.Plug(); err != nil {
+					return err
+				}
+				defer cold.Unplug()
+				settings = fmt.Appendf(settings, coldSettings, of.Cold, cold.Link)
+			}
+			if err := os.WriteFile(file, settings, 0o600); err != nil {
 				return err
 			}
 			cfg, err := config.Load(file, os.Environ(), nil)
@@ -87,6 +114,10 @@ func practiceCommand() *cobra.Command {
 						return
 					}
 					g.Go(func() error { return p.PlayOn(ctx, plug, d.Now) })
+					if of.Cold != "" {
+						g.Go(func() error { return daemon.ColdKiln(d.Now()).PlayOn(ctx, cold, d.Now) })
+					}
+					d.Invented()
 					ready := d.Ready
 					d.Ready = func(a string) {
 						ready(a)
