@@ -28,10 +28,10 @@ func WholePracticeStudio() PracticeStudio {
 var (
 	bisques = []string{practiceBisque, "20>100@60 h45 >600@115 >1000@105 off", "20>100@60 h60 >600@125 >1000@95 off"}
 	glazes  = []string{practiceGlaze,
-		"20>600@155 >1120@175 >1222@62 h10 off",
-		"20>600@145 >820@180 >790@200 >1120@180 >1222@60 h10 off", // the power went for a few minutes
-		"20>600@150 >1120@185 >1222@58 h12 off",
-		"20>600@150 >900@180 s25 >1120@180 >1222@60 h10 off"} // the line was silent
+		"20>600@155 >1120@175 >1226@62 h10 off",
+		"20>600@145 >820@180 >790@200 >1120@180 >1218@60 h10 off", // the power went for a few minutes
+		"20>600@150 >1120@185 >1221@58 h16 off",
+		"20>600@150 >900@180 s25 >1120@180 >1224@60 h10 off"} // the line was silent
 )
 
 const (

@@ -466,7 +466,7 @@ func (s *Set) frame(l Locale, f Frame, title, body templ.Component) templ.Compon
 				return templ_7745c5c3_Err
 			}
 			var templ_7745c5c3_Var17 string
-			templ_7745c5c3_Var17, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("A practice studio."))
+			templ_7745c5c3_Var17, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("A practice studio:"))
 			if templ_7745c5c3_Err != nil {
 				return templ.Error{Err: templ_7745c5c3_Err, FileName: `frame.templ`, Line: 73, Col: 54}
 			}
@@ -479,9 +479,9 @@ func (s *Set) frame(l Locale, f Frame, title, body templ.Component) templ.Compon
 				return templ_7745c5c3_Err
 			}
 			var templ_7745c5c3_Var18 string
-			templ_7745c5c3_Var18, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("All of it is invented, and so are its figures."))
+			templ_7745c5c3_Var18, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("all of it is invented."))
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `frame.templ`, Line: 73, Col: 116}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `frame.templ`, Line: 73, Col: 92}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var18))
 			if templ_7745c5c3_Err != nil {
