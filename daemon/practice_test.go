@@ -48,7 +48,7 @@ func TestPracticeGoesOn(t *testing.T) {
 
 // The studio that is shown to whoever tries the program: what its clays, firings and loads are as its text says.
 func TestWholePracticeStudio(t *testing.T) {
-	const cold = "[kiln.little-red]\nport = \"no-line\"\nreply = \"columns\"\n[kiln.little-red.channel.1]\nfrom = \"1\"\nunit = \"c\"\n[kiln.little-red.probe.1]\ntype = \"K\"\n"
+	const cold = "[kiln.little-red]\nport = \"/dev/serial/by-id/none\"\nlimit_c = 1290\nreply = \"columns\"\n[kiln.little-red.channel.1]\nfrom = \"1\"\nunit = \"c\"\n[kiln.little-red.probe.1]\ntype = \"K\"\n"
 	settings, _, _ := strings.Cut(heatSettings, "[kiln.little-red]")
 	d, err := New(t.Context(), heatConfig(t, settings+cold), "test")
 	if err != nil {
@@ -78,7 +78,7 @@ func TestWholePracticeStudio(t *testing.T) {
 		t.Errorf("waiting: %+v, %v", loads, err)
 	}
 	bars := map[tiles.BatchRef]int{}
-	all, err := d.store.Bars(t.Context(), tiles.BarFilter{}, nil)
+	all, err := d.store.Bars(t.Context(), tiles.BarFilter{}, d.server.Channel)
 	if err != nil {
 		t.Fatal(err)
 	}

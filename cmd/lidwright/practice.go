@@ -86,16 +86,12 @@ func practiceCommand() *cobra.Command {
 			}
 			defer plug.Unplug()
 			file := filepath.Join(folder, "lidwright.toml")
-			settings := fmt.Appendf(nil, practiceSettings, filepath.Join(folder, "store"), address, plug.Link, of.Kiln)
 			cold := &practice.Plug{Link: filepath.Join(folder, "cold-kiln")}
-			if of.Cold != "" {
-				if err := cold.Plug(); err != nil {
-					return err
-				}
-				defer cold.Unplug()
-				settings = fmt.Appendf(settings, coldSettings, of.Cold, cold.Link)
+			if err := cold.Plug(); err != nil {
+				return err
 			}
-			if err := os.WriteFile(file, settings, 0o600); err != nil {
+			defer cold.Unplug()
+			if err := writePractice(file, folder, address, of, plug.Link, cold.Link); err != nil {
 				return err
 			}
 			cfg, err := config.Load(file, os.Environ(), nil)
@@ -136,4 +132,13 @@ func practiceCommand() *cobra.Command {
 	c.Flags().String("address", "127.0.0.1:8573", "address of the page")
 	c.Flags().Int("studio", 1, "which of the invented studios; there are three unlike ones")
 	return c
+}
+
+// writePractice writes the settings of a practice studio, whose kilns are at the end of these lines.
+func writePractice(file, folder, address string, of daemon.PracticeStudio, line, cold string) error {
+	settings := fmt.Appendf(nil, practiceSettings, filepath.Join(folder, "store"), address, line, of.Kiln)
+	if of.Cold != "" {
+		settings = fmt.Appendf(settings, coldSettings, of.Cold, cold)
+	}
+	return os.WriteFile(file, settings, 0o600)
 }
