@@ -74,8 +74,8 @@ func (q *questioned) of(name string) share {
 	return share{}
 }
 
-// questionSeed is that of the worlds. Thresholds were moved once after a run with it, so it is no seed held out.
-const questionSeed = 2207
+// questionSeed is that of the worlds. It is held out: thresholds were tuned on another, and never after a run with it.
+const questionSeed = 61403
 
 // life is how many of a clay's first ten bars are entered where it has 0, 1, 3 and 10 bars already.
 var life = map[tilestest.Row]int{tilestest.None: 1, tilestest.One: 2, tilestest.Three: 6, tilestest.Ten: 1}
