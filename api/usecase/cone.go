@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"net/url"
 	"strings"
 
 	"lidwright/api/wire"
@@ -12,19 +13,21 @@ import (
 	"lidwright/tiles"
 )
 
-func (s Firings) coneJSON(c tiles.ConeSeen, stories []heatwork.ProbeStory) wire.Cone {
+func (s Firings) coneJSON(f kiln.Firing, c tiles.ConeSeen, stories []heatwork.ProbeStory) wire.Cone {
 	j := wire.Cone{ID: c.ID, Firing: string(c.Firing), Cone: c.Cone, Series: c.Series, Shelf: c.Shelf, Seen: c.Seen, By: c.By, At: s.Moment(c.At), ClockTrusted: c.Trusted}
 	if c.Tilted {
 		j.TiltDeg = Rounded(c.Tilt, 0)
 	}
+	wrong := ""
 	if says, err := heatwork.MainConeScale().ReadCone(c.Reading()); err != nil {
-		j.Says = err.Error()
+		j.Says, wrong = err.Error(), err.Error()
 	} else {
 		j.Words, j.HeatWorkC, j.HeatWorkSD = says.Words, Celsius(says.C), Rounded(says.SD, 1)
 		j.Side = map[heatwork.ConeSide]string{heatwork.ConeAt: "at", heatwork.ConeUnder: "under", heatwork.ConeOver: "over"}[says.Side]
 	}
 	if a := c.Struck; a != nil {
 		j.Struck = &wire.Act{By: a.By, Why: a.Why, At: s.Moment(a.At)}
+		j.WhyNot = coneWhyNot(c, tiles.CrossedOut, "It was crossed out.", "Tell it anew")
 		return j
 	}
 	for _, st := range stories {
@@ -37,13 +40,36 @@ func (s Firings) coneJSON(c tiles.ConeSeen, stories []heatwork.ProbeStory) wire.
 			}
 			j.ProbeSays = b.Says()
 			for _, r := range b.Remarks {
-				if r.Reading == c.ID {
-					j.Says = r.Says
+				if r.Reading != c.ID {
+					continue
+				}
+				j.Says = r.Says
+				switch {
+				case r.Counted, r.HeatAlone:
+				case r.Says == "":
+					j.WhyNot = coneWhyNot(c, tiles.CheckOnly, "It agrees with the curve, and stood so far from bending that it tells nothing more.", "")
+				default:
+					wrong = r.Says
 				}
 			}
 		}
 	}
+	if wrong != "" {
+		j.WhyNot = coneWhyNot(c, tiles.LooksWrong, wrong, "Cross it out, and tell it anew if it was another")
+	}
+	j.Counted = j.WhyNot == nil
+	w, known := f.Work(s.Known(f.Kiln).Control)
+	j.Pending = j.Counted && (f.Status == kiln.Running || !known || !w.C.Known())
 	return j
+}
+
+// coneWhyNot is why a cone does not count.
+func coneWhyNot(c tiles.ConeSeen, code tiles.NotCounted, says, fix string) *wire.WhyNot {
+	out := &wire.WhyNot{Code: string(code), Text: says}
+	if fix != "" {
+		out.Fix = &wire.Fix{Text: fix, Link: "/firing/" + url.PathEscape(string(c.Firing)) + "#cones"}
+	}
+	return out
 }
 
 // KeepCone keeps a cone if it is one that can be reckoned with, and has the heat works follow.
@@ -120,7 +146,7 @@ func (s Firings) Cone(ctx context.Context, p wire.ConePath) (wire.Cone, error) {
 	}
 	for _, c := range cones {
 		if c.ID == p.Cone {
-			return s.coneJSON(c, stories), nil
+			return s.coneJSON(f, c, stories), nil
 		}
 	}
 	return wire.Cone{}, tiles.ErrNoCone

@@ -46,7 +46,7 @@ func (s Firings) WholeFiring(ctx context.Context, id kiln.FiringID) (wire.Firing
 		return j, err
 	}
 	for _, c := range cones {
-		j.Cones = append(j.Cones, s.coneJSON(c, stories))
+		j.Cones = append(j.Cones, s.coneJSON(f, c, stories))
 	}
 	for _, n := range notes {
 		j.Notes = append(j.Notes, s.noteJSON(n))

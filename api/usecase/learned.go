@@ -32,8 +32,15 @@ type learned struct {
 type taughtBoard struct {
 	Sat    lid.ComparedResult
 	Why    string // it teaches nothing; empty: it teaches
+	code   string // of Why, as answers name it
 	Caveat string // it teaches, with this to know
 }
+
+// Why a board teaches nothing, beside tiles.CrossedOut.
+const (
+	noSizes = "no_sizes"
+	tooFew  = "too_few_looked_at"
+)
 
 // makerForm is a form as one maker throws it.
 type makerForm struct{ maker, form string }
@@ -114,7 +121,7 @@ func (s Lids) learn(ctx context.Context, fit *shrinkage.Fit) (*learned, error) {
 	var boards []lid.ComparedResult
 	for _, v := range verdicts {
 		if v.Struck != nil {
-			l.boards[v.ID] = taughtBoard{Why: "struck"}
+			l.boards[v.ID] = taughtBoard{Why: "it was crossed out", code: string(tiles.CrossedOut)}
 			continue
 		}
 		b, err := e.board(ctx, v)
@@ -274,20 +281,21 @@ func (e *expecting) board(ctx context.Context, v lid.Result) (taughtBoard, error
 	pots, err := e.sat(v, d, at)
 	switch {
 	case err != nil:
-		b.Why = "its sizes cannot be reckoned: " + err.Error()
+		b.Why, b.code = "its sizes cannot be reckoned: "+err.Error(), noSizes
 		return b, ignoreInvalid(err)
 	case len(v.Pots) == 0:
-		b.Why = "no pot card named, so its sizes are not known"
+		b.Why, b.code = "no pot card named, so its sizes are not known", noSizes
 		return b, nil
 	case len(pots) == 0:
-		b.Why = "no card of its pots has the widths of gallery and lid"
+		b.Why, b.code = "no card of its pots has the widths of gallery and lid", noSizes
 		return b, nil
 	}
 	if b.Sat, err = v.Expect(pots, d); err != nil {
-		b.Why = "its sizes cannot be reckoned: " + err.Error()
+		b.Why, b.code = "its sizes cannot be reckoned: "+err.Error(), noSizes
 		return b, ignoreInvalid(err)
 	}
 	if !b.Sat.Tells() {
+		b.code = tooFew
 		b.Why = "only some were told: of 10 lids at least 5 must be looked at, or the failures alone would teach"
 	}
 	return b, nil

@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"maps"
+	"net/url"
 	"slices"
 
 	"lidwright/api/wire"
@@ -59,6 +60,9 @@ func (s Lids) verdictJSON(v lid.Result, t taughtBoard) wire.VerdictJSON {
 	j := wire.VerdictJSON{ID: v.ID, At: s.Moment(v.At), ClockTrusted: v.Trusted, Teaches: t.Why == "", TeachesWhy: cmp.Or(t.Why, t.Caveat),
 		VerdictBody: wire.VerdictBody{Load: v.Load, Pots: v.Pots, Lids: v.Sat.Lids() + v.Losses.Lids(), Form: v.Form, Maker: v.Maker, Seat: string(v.Seat), SeatGlazed: v.SeatGlazed,
 			Body: v.Body.String(), Lid: v.Lid.String(), Counts: wire.Sat(v.Sat), Losses: wire.Losses(v.Losses), Plays: Millimetres(v.Plays), Thrown: Millimetres(v.Thrown), By: v.By}}
+	if j.Counted = j.Teaches; !j.Counted {
+		j.WhyNot = &wire.WhyNot{Code: t.code, Text: Upper(t.Why) + ".", Fix: t.fix(v)}
+	}
 	if a := v.Struck; a != nil {
 		j.Struck = &wire.Act{By: a.By, Why: a.Why, At: s.Moment(a.At)}
 	}
@@ -69,6 +73,17 @@ func (s Lids) verdictJSON(v lid.Result, t taughtBoard) wire.VerdictJSON {
 		j.ExpectedMM = LengthMM(t.Sat.Play)
 	}
 	return j
+}
+
+// fix is what makes a board count that teaches nothing.
+func (t taughtBoard) fix(v lid.Result) *wire.Fix {
+	switch {
+	case t.code == noSizes && len(v.Pots) > 0:
+		return &wire.Fix{Text: "Complete its pot card", Link: "/pot/" + url.PathEscape(v.Pots[0])}
+	case t.code == noSizes:
+		return &wire.Fix{Text: "Enter it anew with its pot cards", Link: "/verdicts"}
+	}
+	return &wire.Fix{Text: "Enter it anew", Link: "/verdicts/board"}
 }
 
 func Millimetres(list []tiles.Millimetre) []float64 {

@@ -19,6 +19,9 @@ type Cone struct {
 	At           *string  `json:"at"`
 	ClockTrusted bool     `json:"clock_trusted"`
 	Struck       *Act     `json:"struck"`
+	Counted      bool     `json:"counted" doc:"It tells something of the probe, or of the heat work of a firing without a curve; with pending: as it will"`
+	Pending      bool     `json:"pending,omitempty" doc:"Its firing goes on, or has no heat work yet"`
+	WhyNot       *WhyNot  `json:"why_not,omitempty" doc:"Why it does not count: crossed_out, looks_wrong, check_only"`
 }
 
 type ConePath struct {

@@ -45,6 +45,8 @@ type VerdictJSON struct {
 	Struck       *Act     `json:"struck"`
 	Teaches      bool     `json:"teaches" doc:"It is part of the learning"`
 	TeachesWhy   string   `json:"teaches_why,omitempty" doc:"Why it teaches nothing, or what to know"`
+	Counted      bool     `json:"counted" doc:"The same as teaches"`
+	WhyNot       *WhyNot  `json:"why_not,omitempty" doc:"Why it does not count, and what makes it: crossed_out, no_sizes, too_few_looked_at"`
 	ExpectedMM   *float64 `json:"expected_play_mm" doc:"Mean play that the rates alone let expect, without a part difference"`
 }
 

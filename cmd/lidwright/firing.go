@@ -150,8 +150,9 @@ func firingConeCommand() *cobra.Command {
 			}
 			says := map[string]string{"at": "", "under": "less than ", "over": "more than "}[k.Side]
 			fmt.Fprintf(c.OutOrStdout(), "%s: %s%s °C\n", k.Words, says, num(k.HeatWorkC, "%.0f"))
+			fmt.Fprintln(c.OutOrStdout(), countsSaid(k.Counted, k.Pending, k.WhyNot)+".")
 			for _, s := range []string{k.Says, k.ProbeSays} {
-				if s != "" {
+				if s != "" && (k.WhyNot == nil || s != k.WhyNot.Text) {
 					fmt.Fprintln(c.OutOrStdout(), s)
 				}
 			}

@@ -93,8 +93,11 @@ func keepVerdict(c *cobra.Command, _ []string) error {
 		return err
 	}
 	out := c.OutOrStdout()
-	fmt.Fprintf(out, "Kept. Lids less bodies: %s\n", partSaid(a.PartDifference))
+	fmt.Fprintf(out, "Kept. %s. Lids less bodies: %s\n", countsSaid(a.Counted, false, a.WhyNot), partSaid(a.PartDifference))
 	for _, s := range a.Says {
+		if a.WhyNot != nil && strings.EqualFold(s+".", a.WhyNot.Text) {
+			continue
+		}
 		fmt.Fprintf(out, "Note: %s\n", s)
 	}
 	if len(a.Cautions) > 0 {
@@ -102,6 +105,19 @@ func keepVerdict(c *cobra.Command, _ []string) error {
 	}
 	fmt.Fprintf(out, "Undo: lidwright verdict strike %s --why ...\n", id)
 	return nil
+}
+
+// countsSaid says whether what was kept counts, and if not why and what to do, without a full stop.
+func countsSaid(counts, pending bool, why *wire.WhyNot) string {
+	switch {
+	case why != nil && why.Fix != nil:
+		return "It does not count: " + why.Text + " " + why.Fix.Text + ": " + why.Fix.Link
+	case why != nil:
+		return "It does not count: " + strings.TrimSuffix(why.Text, ".")
+	case counts && pending:
+		return "It counts once its firing is over"
+	}
+	return "It counts"
 }
 
 // lengthsOf reads the lengths of a flag that may be given again, in mm.

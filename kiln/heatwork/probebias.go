@@ -53,6 +53,8 @@ type ConeRemark struct {
 	Reading string // its ID
 	Says    string
 	Counted bool
+	// HeatAlone: the firing has no whole curve, so that the cone tells its heat work and nothing of the probe.
+	HeatAlone bool
 }
 
 // NewProbeBias is what is known of a probe without cones: nothing but the tolerance of its
@@ -110,7 +112,7 @@ func (b *ProbeBias) read(l *ConeScale, f FiredCones) {
 			continue
 		}
 		if !f.AsIndicated.Known() {
-			b.Remarks = append(b.Remarks, ConeRemark{Reading: r.ID,
+			b.Remarks = append(b.Remarks, ConeRemark{Reading: r.ID, HeatAlone: true,
 				Says: "This firing has no whole curve that reached cone 022, so " + s.Words + " tells its heat work and nothing of the probe."})
 			continue
 		}
@@ -131,7 +133,7 @@ func (b *ProbeBias) read(l *ConeScale, f FiredCones) {
 				b.High = s.C
 			}
 		}
-		if why != "" {
+		if why != "" || !counted {
 			b.Remarks = append(b.Remarks, ConeRemark{Reading: s.id, Says: why, Counted: counted})
 		}
 	}
