@@ -83,6 +83,7 @@ var everyRoute = []struct{ method, address, body string }{
 	{"POST", "/bar/BQ4", "id=0193c0c1-0000-7000-8000-0000000000f2&stage=dry&length=64&keep=yes"},
 	{"POST", "/bar/BQ4/confirm", "reading=0193c0c1-0000-7000-8000-0000000000f2"},
 	{"POST", "/bar/BQ4/count", "reading=0193c0c1-0000-7000-8000-0000000000f2&why=it+bloated"},
+	{"POST", "/bar/BQ4/firing", "reading=0193c0c1-0000-7000-8000-0000000000f2&which=usual"},
 	{"POST", "/bar/BQ4/flags", ""},
 	{"POST", "/bar/BQ4/strike", "reading=0193c0c1-0000-7000-8000-0000000000f2&why=another+bar"},
 	{"POST", "/import", "--x\nContent-Disposition: form-data; name=\"table\"\n\ncode,clay,batch,forming,unit,wet\nBQ3,tern,B,thrown_ring,mm,100\n--x--\n"},

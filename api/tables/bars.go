@@ -75,7 +75,7 @@ func (s Tables) takeBars(ctx context.Context, text []byte, ask Ask) (wire.Import
 		}
 	}
 	if ask.Dry || len(bad) > 0 || len(out.Questions) > 0 {
-		s.countSheet(&out, taken, taken.Whole, nil)
+		s.countSheet(&out, taken, taken.Whole, s.Bars().LastFit())
 		return out, nil
 	}
 	if err := s.Archive.KeepSheet(ctx, taken, now, ask.Told); err != nil {
@@ -151,7 +151,8 @@ func (s Tables) countKept(ctx context.Context, out *wire.Import, taken tiles.Tak
 // mostLines is how many lines are named for each reason.
 const mostLines = 50
 
-// countSheet says how many new readings count, and why the others do not. Without a fit it goes by the facts alone.
+// countSheet says how many new readings count, and why the others do not. A fit that has not heard of them yet says
+// what is assumed of their heat.
 func (s Tables) countSheet(out *wire.Import, taken tiles.Taken, whole map[tiles.Code]tiles.Bar, fit *shrinkage.Fit) {
 	by := map[string]*wire.NotCounting{}
 	for _, kept := range taken.Bars {
@@ -164,8 +165,11 @@ func (s Tables) countSheet(out *wire.Import, taken tiles.Taken, whole map[tiles.
 			var j wire.Reading
 			if usecase.Counted(&j, b, r, fit); j.WhyNot == nil {
 				out.Counting++
-				if j.Pending && fit != nil {
+				if j.Pending && out.Kept {
 					out.Pending++
+				}
+				if j.HeatAssumed != nil {
+					out.Assumed++
 				}
 				continue
 			}

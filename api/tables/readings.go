@@ -51,7 +51,7 @@ func (s Tables) takeReadings(ctx context.Context, text []byte, ask Ask) (wire.Im
 	byLine(out.Bad)
 	out.Readings, out.New = t.taken.Number, t.taken.Number
 	if ask.Dry || len(out.Bad)+len(out.Questions) > 0 {
-		s.countSheet(&out, t.taken, t.taken.Whole, nil)
+		s.countSheet(&out, t.taken, t.taken.Whole, t.fit)
 		return out, nil
 	}
 	if err := s.Archive.KeepSheet(ctx, t.taken, t.now, ask.Told); err != nil {

@@ -20,6 +20,7 @@ type Import struct {
 	LeftOut     []BadRow        `json:"left_out" doc:"Rows that are no fault and are not taken in, and why"`
 	Asked       []AskedRow      `json:"asked" doc:"Kept not confirmed, and out of the fit until a second reading confirms them, or the owner confirms or counts them"`
 	Counting    int             `json:"counting" doc:"New readings that are terms of the fit, or will be"`
+	Assumed     int             `json:"counting_at_assumed_heat" doc:"Of them, those whose firing nobody told"`
 	Pending     int             `json:"pending" doc:"Of them, those that the fit does not have yet"`
 	NotCounting []NotCounting   `json:"not_counting" doc:"Why the other new readings do not count; what only the fit can tell is not known in a dry run"`
 }

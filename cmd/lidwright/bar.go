@@ -23,7 +23,7 @@ func clayCommand() *cobra.Command {
 			stated, _ := c.Flags().GetFloat64("stated")
 			done, err := put(c, "/v1/clays/"+url.PathEscape(args[0]), map[string]any{"name": first(name, args[0]), "matures_cone": cone, "stated_total_ratio": stated}, nil)
 			if err == nil && !done {
-				fmt.Fprintf(c.OutOrStdout(), "%s kept. Next: lidwright bars new 2 --clay %s\n", args[0], args[0])
+				fmt.Fprintf(c.OutOrStdout(), "%s kept. No bar counts in its rate yet. Next: lidwright bars new 2 --clay %s\n", args[0], args[0])
 			}
 			return err
 		},
@@ -63,7 +63,7 @@ func clayCommand() *cobra.Command {
 			}
 			done, err := put(c, "/v1/clays/"+url.PathEscape(args[0])+"/batches/"+url.PathEscape(args[1]), body, nil)
 			if err == nil && !done {
-				fmt.Fprintf(c.OutOrStdout(), "%s/%s kept.\n", args[0], args[1])
+				fmt.Fprintf(c.OutOrStdout(), "%s/%s kept. No bar of it counts yet: lidwright bars new 2 --clay %[1]s --batch %[2]s\n", args[0], args[1])
 			}
 			return err
 		},

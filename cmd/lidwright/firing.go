@@ -180,7 +180,7 @@ func firingNoteCommand() *cobra.Command {
 			by, _ := c.Flags().GetString("by")
 			done, err := put(c, "/v1/firings/"+url.PathEscape(id)+"/notes/"+newID(c), map[string]any{"text": args[1], "incident": incident, "by": by}, nil)
 			if err == nil && !done {
-				fmt.Fprintln(c.OutOrStdout(), "kept")
+				fmt.Fprintln(c.OutOrStdout(), "Kept beside the firing. A note changes no number.")
 			}
 			return err
 		},
@@ -356,7 +356,7 @@ func probeCommand() *cobra.Command {
 			}
 			done, err := put(c, "/v1/kilns/"+url.PathEscape(args[0])+"/probes/"+newID(c), body, nil)
 			if err == nil && !done {
-				fmt.Fprintf(c.OutOrStdout(), "kept. Its life begins with the first firing on or after %s.\n", body["fitted_on"])
+				fmt.Fprintf(c.OutOrStdout(), "Kept. Its life begins with the first firing on or after %s; cones of before count for the one before.\n", body["fitted_on"])
 			}
 			return err
 		},

@@ -228,6 +228,9 @@ func sayCounting(w io.Writer, a wire.Import) {
 	default:
 		fmt.Fprintf(w, "%d of them count.\n", a.Counting)
 	}
+	if a.Assumed > 0 {
+		fmt.Fprintf(w, "%d of these at an assumed heat, since nothing tells their firing: columns firing_fired, cone or heat_work_c do.\n", a.Assumed)
+	}
 	for _, n := range a.NotCounting {
 		lines := make([]string, len(n.Lines))
 		for i, l := range n.Lines {
