@@ -5,8 +5,11 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/url"
+	"reflect"
 	"strconv"
 	"strings"
+
+	"github.com/danielgtaylor/huma/v2"
 
 	"lidwright/api/usecase"
 	"lidwright/api/web"
@@ -16,65 +19,95 @@ import (
 	"lidwright/tiles/lid"
 )
 
-// shared are the members that pots share, as the parameters of a question.
-func sharedOfBody(b wire.BoardBody) url.Values {
-	b.Galleries, b.Gauge, b.Measured = nil, nil, nil
-	var members map[string]any
-	if err := json.Unmarshal(web.EncodeJSON(b), &members); err != nil {
-		return nil
+// boardBody is the board question as JSON: what the pots share, by the parameters of the table, and their sizes.
+type boardBody struct {
+	Shared map[string]any
+	Pieces wire.BoardPieces
+}
+
+// UnmarshalJSON takes the pieces out, and leaves what they share.
+func (b *boardBody) UnmarshalJSON(text []byte) error {
+	if err := json.Unmarshal(text, &b.Pieces); err != nil {
+		return err
 	}
-	values := url.Values{}
-	for name, v := range members {
-		switch v := v.(type) {
-		case string:
-			values.Set(name, v)
-		case bool:
-			values.Set(name, map[bool]string{true: "yes", false: "no"}[v])
-		case float64:
-			values.Set(name, strconv.FormatFloat(v, 'g', -1, 64))
+	if err := json.Unmarshal(text, &b.Shared); err != nil {
+		return err
+	}
+	pieces := reflect.TypeFor[wire.BoardPieces]()
+	for i := range pieces.NumField() {
+		member, _, _ := strings.Cut(pieces.Field(i).Tag.Get("json"), ",")
+		delete(b.Shared, member)
+	}
+	return nil
+}
+
+// Schema is that of the pieces with a member for each parameter.
+func (boardBody) Schema(r huma.Registry) *huma.Schema {
+	const name = "BoardBody"
+	if r.Map()[name] == nil {
+		made := huma.SchemaFromType(r, reflect.TypeFor[wire.BoardPieces]())
+		for _, p := range parametersOf(ofBoard) {
+			if p.take == nil {
+				continue
+			}
+			one := &huma.Schema{Type: p.kind, Description: p.Doc}
+			for _, w := range p.words {
+				one.Enum = append(one.Enum, w)
+			}
+			if p.kind == huma.TypeNumber {
+				one.Format = "double"
+			}
+			one.PrecomputeMessages()
+			made.Properties[p.member()] = one
 		}
+		made.PrecomputeMessages()
+		r.Map()[name] = made
 	}
-	return values
+	return &huma.Schema{Ref: "#/components/schemas/" + name}
 }
 
 // question is the board question that the body asks.
-func questionOfBody(b wire.BoardBody, unit tiles.LengthUnit) (board.Question, usecase.FiringAsk, error) {
-	r := newReader(sharedOfBody(b), unit)
-	q, at := r.board()
-	for _, g := range b.Galleries {
+func (b boardBody) question(unit tiles.LengthUnit) (*asked, error) {
+	r := newReader(nil, unit)
+	a := &asked{given: map[string]bool{}, rimChecked: true}
+	for _, p := range parametersOf(ofBoard) {
+		if v := b.Shared[p.member()]; v != nil && p.take != nil {
+			p.take(r, a, v)
+		}
+	}
+	r.settle(a)
+	q := a.board
+	q.Common = a.Question
+	for _, g := range b.Pieces.Galleries {
 		one := board.Gallery{Pot: g.Pot, Opening: tiles.Millimetre(g.OpeningMM)}
 		for _, c := range g.CollarMM {
 			one.Collar = append(one.Collar, tiles.Millimetre(c))
 		}
 		q.Galleries = append(q.Galleries, one)
 	}
-	if g := b.Gauge; g != nil {
-		q.Gauge = &board.Gauge{Collar: tiles.Millimetre(g.CollarMM), Opening: tiles.Millimetre(g.OpeningMM), Count: g.Count}
+	if g := b.Pieces.Gauge; g != nil {
+		q.Gauge = &board.Gauge{Collar: tiles.Millimetre(g.CollarMM), Opening: tiles.Millimetre(g.OpeningMM),
+			Count: g.Count}
 		if g.SpreadSDMM != nil {
 			spread := tiles.Millimetre(*g.SpreadSDMM)
 			q.Gauge.SpreadSD = &spread
 		}
 	}
-	for _, l := range b.Measured {
-		q.Measured = append(q.Measured, board.MeasuredLid{Lid: l.Lid, Width: tiles.Millimetre(l.LidMM), Stage: tiles.Stage(l.LidStage)})
+	for _, l := range b.Pieces.Measured {
+		q.Measured = append(q.Measured, board.MeasuredLid{Lid: l.Lid, Width: tiles.Millimetre(l.LidMM),
+			Stage: tiles.Stage(l.LidStage)})
 	}
-	return q, at, r.err()
-}
-
-// board reads what the pots of a board share, and how many lids are wanted.
-func (r *reader) board() (q board.Question, at usecase.FiringAsk) {
-	q.Common, at = r.common()
-	q.Lids, _ = r.whole("lids", 1, board.MostGalleries+board.MostGalleries/2)
-	q.WantedChance, _ = r.number("wanted_chance", 0.05, 0.999)
-	q.SizesMost, _ = r.whole("sizes_most", 1, 5)
-	return q, at
+	a.board = q
+	return a, r.err()
 }
 
 // readBoard takes a board question out of its parameters: the pots and the measured lids stand in
 // a text each, a line a piece, so that a page needs one field for them.
-func readBoard(values url.Values, unit tiles.LengthUnit) (board.Question, usecase.FiringAsk, error) {
+func readBoard(values url.Values, unit tiles.LengthUnit) (*asked, error) {
 	r := newReader(values, unit)
-	q, at := r.board()
+	a := r.readAll(ofBoard)
+	q := a.board
+	q.Common = a.Question
 	for i, line := range r.pieces("galleries") {
 		field := fmt.Sprintf("galleries[%d].", i)
 		g := board.Gallery{Pot: line.name}
@@ -111,14 +144,16 @@ func readBoard(values url.Values, unit tiles.LengthUnit) (board.Question, usecas
 		if name == "" {
 			name = strconv.Itoa(i + 1)
 		}
-		l, err := tiles.ParseLength(fmt.Sprintf("measured_lids[%d].lid_mm", i), strings.Join(line.parts, " "), r.unit)
+		l, err := tiles.ParseLength(fmt.Sprintf("measured_lids[%d].lid_mm", i), strings.Join(line.parts, " "),
+			r.unit)
 		if err != nil {
 			r.refuse(err)
 			continue
 		}
 		q.Measured = append(q.Measured, board.MeasuredLid{Lid: name, Width: l.Millimetre(), Stage: stage})
 	}
-	return q, at, r.err()
+	a.board = q
+	return a, r.err()
 }
 
 // pieceLine is one line of a text of pieces: "212: 104.5; 92.5", its name first where it has one.
@@ -164,48 +199,51 @@ func plainNumbers(line string) bool {
 
 type boardInput struct {
 	Accept string `header:"Accept" doc:"text/plain gives a line a size: count and width"`
-	Body   wire.BoardBody
+	Body   boardBody
 }
 
 func (s lidRoutes) postBoard(ctx context.Context, in *boardInput) (*lidOutput, error) {
-	q, at, err := questionOfBody(in.Body, s.Unit())
+	q, err := in.Body.question(s.Unit())
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return s.board(ctx, sharedOfBody(in.Body), q, at, in.Accept)
+	return s.board(ctx, q, in.Accept)
 }
 
 type boardQuery struct {
 	Query
 	Accept string `header:"Accept" doc:"text/plain gives a line a size: count and width"`
-	wire.BoardParams
 }
 
 func (s lidRoutes) getBoard(ctx context.Context, in *boardQuery) (*lidOutput, error) {
-	q, at, err := readBoard(in.values, s.Unit())
+	q, err := readBoard(in.values, s.Unit())
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	return s.board(ctx, in.values, q, at, in.Accept)
+	return s.board(ctx, q, in.Accept)
 }
 
-// board answers q, which was read from values.
-func (s lidRoutes) board(ctx context.Context, values url.Values, q board.Question, at usecase.FiringAsk, accept string) (*lidOutput, error) {
-	if err := s.Lids().AsForm(ctx, &q.Common, values.Has("seat_glazed")); err != nil {
-		return nil, s.problemFrom(ctx, err)
+// sizeBoard answers a board question; what it leaves open is as the newest card of the form has it.
+func (s lidRoutes) sizeBoard(ctx context.Context, q *asked) (board.Answer, usecase.FiringMeant, error) {
+	if err := s.Lids().AsForm(ctx, &q.board.Common, q.given["seat_glazed"]); err != nil {
+		return board.Answer{}, usecase.FiringMeant{}, err
 	}
-	a, m, err := s.Lids().SizeBoard(ctx, q, at)
+	return s.Lids().SizeBoard(ctx, q.board, q.at)
+}
+
+// board answers q in JSON or, where that is asked for, in text.
+func (s lidRoutes) board(ctx context.Context, q *asked, accept string) (*lidOutput, error) {
+	a, m, err := s.sizeBoard(ctx, q)
 	if err != nil {
 		return nil, s.problemFrom(ctx, err)
 	}
-	unit := asUnit(values, s.Unit())
 	if !wantsText(accept) {
-		return &lidOutput{ContentType: "application/json", Body: s.Lids().BoardJSON(q, a, m, unit)}, nil
+		return &lidOutput{ContentType: "application/json", Body: s.Lids().BoardJSON(q.board, a, m, q.unit)}, nil
 	}
 	if a.HeldBack != "" {
 		return nil, problem("no-width", usecase.Sentence(a.HeldBack))
 	}
-	return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(boardText(q, a, unit))}, nil
+	return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(boardText(q.board, a, q.unit))}, nil
 }
 
 // boardText is a line a size, count and width; with measured lids a line a pot, its number from 1
@@ -235,14 +273,14 @@ func potName(q board.Question, i int) string {
 
 // StatedBoard answers a board question that names no clay: it needs no daemon and no store.
 func StatedBoard(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]byte, error) {
-	q, _, err := readBoard(values, unit)
+	q, err := readBoard(values, unit)
 	if err != nil {
 		return nil, err
 	}
 	on := usecase.Stated()
-	a, err := usecase.SizeBoard(q, d, on)
+	a, err := usecase.SizeBoard(q.board, d, on)
 	if err != nil {
 		return nil, err
 	}
-	return web.EncodeJSON((&Server{}).Lids().BoardJSON(q, a, on.At, asUnit(values, unit))), nil
+	return web.EncodeJSON((&usecase.Studio{}).Lids().BoardJSON(q.board, a, on.At, q.unit)), nil
 }

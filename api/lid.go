@@ -17,98 +17,6 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-// readLid takes a lid question out of its parameters, with whose firing it is about.
-func readLid(values url.Values, unit tiles.LengthUnit) (q lid.Question, at usecase.FiringAsk, err error) {
-	r := newReader(values, unit)
-	q, at = r.common()
-	q.Collar = r.lengths("collar", 3)
-	q.CollarAgain = r.lengths("collar_again", 2)
-	q.CheckStage = tiles.Stage(r.word("check_stage", "leather", "dry", "bisque"))
-	if l := r.length("opening"); l != nil {
-		q.Opening = *l
-		if *l == 0 {
-			r.fault("opening_mm", tiles.OutOfRange, "must be more than nothing")
-		}
-	}
-	if l := r.length("lid"); l != nil {
-		q.Lid = *l
-		if *l == 0 {
-			r.fault("lid_mm", tiles.OutOfRange, "must be more than nothing")
-		}
-	}
-	q.WasCollar, q.CollarNow = r.lengths("wet_collar", 3), r.lengths("collar_now", 3)
-	q.Trim, _ = r.yes("trim")
-	q.TrimMost = r.length("trim_most")
-	for name, to := range map[string]*tiles.Millimetre{"lid_wet": &q.LidWet, "lid_now": &q.LidNow, "try": &q.Try} {
-		if l := r.length(name); l != nil {
-			*to = *l
-		}
-	}
-	if checked, said := r.yes("rim_checked"); said {
-		q.RimAsIs = !checked
-	}
-	if n, ok := r.whole("lids", 1, 3); ok {
-		q.Lids = n
-	}
-	return q, at, r.err()
-}
-
-// common reads what a lid and a board of lids are asked with alike: everything but sizes of the pot.
-func (r *reader) common() (q lid.Question, at usecase.FiringAsk) {
-	if u := r.word("unit", "mm", "cm", "in", "32nds"); u != "" {
-		r.unit = tiles.LengthUnit(u)
-	}
-	q.Seat = lid.Seat(r.word("seat", seatWords()...))
-	stages := stageWords()
-	q.CollarStage = tiles.Stage(r.word("collar_stage", stages...))
-	q.LidStage = tiles.Stage(r.word("lid_stage", stages...))
-	q.Play, q.LeastPlay, q.MostPlay = r.length("play"), r.length("least_play"), r.length("most_play")
-	q.Bearing, q.Glaze, q.Step = r.length("bearing"), r.length("glaze"), r.length("step")
-	q.MeasureSD, q.ThrowSD = r.length("measure_sd"), r.length("throw_sd")
-	q.SeatGlazed, _ = r.yes("seat_glazed")
-	q.Together = shrinkage.Together(r.word("together", "in_place", "same_load", "apart"))
-	q.Form, _ = r.text("form")
-	q.Maker, _ = r.text("maker")
-	clay, _ := r.text("clay")
-	batch, _ := r.text("batch")
-	lidClay, _ := r.text("lid_clay")
-	lidBatch, _ := r.text("lid_batch")
-	q.Body = tiles.BatchRef{Clay: tiles.ClayID(clay), Batch: tiles.BatchID(batch)}
-	if batch != "" && clay == "" {
-		r.fault("batch", tiles.Missing, "goes with a clay: name the clay that it is a batch of")
-	}
-	if lidBatch != "" && lidClay == "" {
-		lidClay = clay
-	}
-	q.LidClay = tiles.BatchRef{Clay: tiles.ClayID(lidClay), Batch: tiles.BatchID(lidBatch)}
-	companion, _ := r.text("companion")
-	q.Companion = tiles.Code(companion)
-	q.MassWet, _ = r.number("mass_wet_g", 1, 20000)
-	q.MassNow, _ = r.number("mass_now_g", 1, 20000)
-	q.BodyRates, q.LidRates = r.rates("body"), r.rates("lid")
-	if d, ok := r.ratio("doubt_ratio", 0, 0.05); ok {
-		q.Doubt = &d
-	}
-	if step := tiles.Millimetre(25.4 / 32); r.unit == tiles.Inch32nd && q.Step == nil {
-		q.Step = &step // whoever is told 32nds sets 32nds
-	}
-	accept := r.word("accept", "wide", "unusual", "all")
-	q.AcceptWide, q.AcceptUnusual = accept == "wide" || accept == "all", accept == "unusual" || accept == "all"
-	at = r.firing()
-	q.Kind = at.Kind
-	return q, at
-}
-
-func (r *reader) rates(part string) shrinkage.StatedRates {
-	one := func(name string, low, high float64) *tiles.Ratio {
-		if v, ok := r.ratio(part+"_"+name+"_ratio", low, high); ok {
-			return &v
-		}
-		return nil
-	}
-	return shrinkage.StatedRates{Drying: one("drying", 0, 0.20), Leather: one("leather", 0, 0.20), Bisque: one("bisque", -0.05, 0.15), Firing: one("firing", -0.05, 0.30)}
-}
-
 func seatWords() []string {
 	var w []string
 	for _, s := range lid.Seats() {
@@ -127,16 +35,16 @@ func stageWords() []string {
 
 // StatedLid answers a lid question that names no clay: it needs no daemon and no store.
 func StatedLid(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]byte, error) {
-	q, _, err := readLid(values, unit)
+	q, err := readLid(values, unit)
 	if err != nil {
 		return nil, err
 	}
 	on := usecase.Stated()
-	a, err := usecase.SizeLid(q, d, on)
+	a, err := usecase.SizeLid(q.Question, d, on)
 	if err != nil {
 		return nil, err
 	}
-	return web.EncodeJSON(lidAnswer(a, on.At.Firing, "", asUnit(values, unit))), nil
+	return web.EncodeJSON(lidAnswer(a, on.At.Firing, "", q.unit)), nil
 }
 
 // NamesClay reports whether a question names a clay, so that only a daemon can answer it.
@@ -147,7 +55,6 @@ func NamesClay(values url.Values) bool {
 type lidInput struct {
 	Query
 	Accept string `header:"Accept" doc:"text/plain gives the bare number"`
-	wire.LidParams
 }
 
 type lidOutput struct {
@@ -176,23 +83,23 @@ func (s lidRoutes) getLid(ctx context.Context, in *lidInput) (*lidOutput, error)
 
 // askLid answers a lid question from its parameters, for the API and for the page.
 func (s lidRoutes) askLid(ctx context.Context, values url.Values) (lid.Answer, wire.Lid, error) {
-	q, at, err := readLid(values, s.Unit())
+	q, err := readLid(values, s.Unit())
 	if err != nil {
 		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
 	}
-	if err := s.Lids().AsForm(ctx, &q, values.Has("seat_glazed")); err != nil {
+	if err := s.Lids().AsForm(ctx, &q.Question, q.given["seat_glazed"]); err != nil {
 		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
 	}
-	if !values.Has("trim") {
-		if err := s.Lids().AsMaker(ctx, &q); err != nil {
+	if !q.given["trim"] {
+		if err := s.Lids().AsMaker(ctx, &q.Question); err != nil {
 			return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
 		}
 	}
-	answer, firing, err := s.Lids().SizeLid(ctx, q, at)
+	answer, firing, err := s.Lids().SizeLid(ctx, q.Question, q.at)
 	if err != nil {
 		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
 	}
-	j := lidAnswer(answer, firing.Firing, firing.Atmosphere, asUnit(values, s.Unit()))
+	j := lidAnswer(answer, firing.Firing, firing.Atmosphere, q.unit)
 	s.metrics.LidAnswered(j.Trust)
 	j.AnswersHeld, j.AnswersHeldOf = usecase.Rounded(firing.Held.Ratio(), 4), firing.Held.Of
 	if c := cmp.Or(string(answer.Asked.Body.Clay), string(answer.Asked.LidClay.Clay)); c != "" {

@@ -44,13 +44,7 @@ type asking struct {
 // askedField is one parameter of a form and what stands above it.
 type askedField struct{ Name, Label string }
 
-var rateFields = []askedField{{"body_drying_ratio", "Pot: drying"}, {"body_firing_ratio", "Pot: firing"}, {"body_bisque_ratio", "Pot: bisque, if measured bisque"},
-	{"lid_drying_ratio", "Lid: drying, if another"}, {"lid_firing_ratio", "Lid: firing, if another"}, {"lid_bisque_ratio", "Lid: bisque"}, {"lid_leather_ratio", "Lid: gone already"},
-	{"doubt_ratio", "How far each may be wrong, one sd"}}
-
-var moreFields = []askedField{{"play", "Play wanted after firing, across"}, {"least_play", "Least good play"}, {"most_play", "Most good play"},
-	{"bearing", "Least bearing when pushed aside"}, {"glaze", "Glaze across in all, if glazed"}, {"step", "Step you can set"},
-	{"measure_sd", "How true you read, one sd"}, {"throw_sd", "How true you throw, one sd"}}
+var rateFields, moreFields = fieldsOf(true), fieldsOf(false)
 
 // asking fills in what a form shows. The error is the store's.
 func (s lidRoutes) asking(ctx context.Context, q url.Values) (asking, error) {
@@ -617,17 +611,15 @@ func (s lidRoutes) boardPage(w http.ResponseWriter, r *http.Request) error {
 		w.WriteHeader(p.Status)
 		return s.render(w, "board", data)
 	}
-	question, at, err := readBoard(q, s.Unit())
+	read, err := readBoard(q, s.Unit())
 	if err != nil {
 		return fail(err)
 	}
-	if err := s.Lids().AsForm(r.Context(), &question.Common, q.Has("seat_glazed")); err != nil {
-		return fail(err)
-	}
-	a, m, err := s.Lids().SizeBoard(r.Context(), question, at)
+	a, m, err := s.sizeBoard(r.Context(), read)
 	if err != nil {
 		return fail(err)
 	}
+	question := read.board
 	j := s.Lids().BoardJSON(question, a, m, form.Show)
 	data.Answer = &j
 	data.caution(j.Cautions)

@@ -40,12 +40,13 @@ func (q *Query) Resolve(c huma.Context) []error {
 type reader struct {
 	q     url.Values
 	unit  tiles.LengthUnit // of bare lengths
+	usual tiles.LengthUnit // the same where the question says nothing of it
 	asked map[string]bool
 	wrong tiles.InvalidFields
 }
 
 func newReader(q url.Values, unit tiles.LengthUnit) *reader {
-	return &reader{q: q, unit: unit, asked: map[string]bool{}}
+	return &reader{q: q, unit: unit, usual: unit, asked: map[string]bool{}}
 }
 
 func (r *reader) fault(field, kind, why string) {
@@ -71,8 +72,13 @@ func given(v []string) []string {
 
 // word is a parameter that must be one of known.
 func (r *reader) word(name string, known ...string) string {
-	v, ok := r.text(name)
-	if ok && !slices.Contains(known, v) {
+	v, _ := r.text(name)
+	return r.oneOf(name, v, known)
+}
+
+// oneOf is v where it is one of known, empty where nothing was said.
+func (r *reader) oneOf(name, v string, known []string) string {
+	if v != "" && !slices.Contains(known, v) {
 		r.fault(name, "unknown-value", "not one of "+strings.Join(known, ", "))
 		return ""
 	}
@@ -99,21 +105,31 @@ func (r *reader) number(name string, low, high float64) (float64, bool) {
 		r.fault(name, "out-of-range", "not a number")
 		return 0, false
 	}
+	return f, r.within(name, f, low, high)
+}
+
+// within reports whether a number lies from low to high.
+func (r *reader) within(name string, f, low, high float64) bool {
 	if math.IsNaN(f) || math.IsInf(f, 0) || f < low || f > high {
 		r.fault(name, "out-of-range", "must lie from "+trim(low)+" to "+trim(high))
-		return 0, false
+		return false
 	}
-	return f, true
+	return true
+}
+
+// isWhole reports whether a number has no fraction.
+func (r *reader) isWhole(name string, f float64) bool {
+	if f != math.Trunc(f) {
+		r.fault(name, "out-of-range", "must be a whole number")
+		return false
+	}
+	return true
 }
 
 // whole is a number without a fraction.
 func (r *reader) whole(name string, low, high int) (int, bool) {
 	v, ok := r.number(name, float64(low), float64(high))
-	if ok && v != math.Trunc(v) {
-		r.fault(name, "out-of-range", "must be a whole number")
-		return 0, false
-	}
-	return int(v), ok
+	return int(v), ok && r.isWhole(name, v)
 }
 
 func trim(f float64) string { return strconv.FormatFloat(f, 'f', -1, 64) }
@@ -204,23 +220,21 @@ func (r *reader) length(name string) *tiles.Millimetre {
 	return &l[0]
 }
 
-// heat reads heat_work_c or cone: what the clay felt, in °C.
-func (r *reader) heat() (kiln.Celsius, bool) {
-	c, isC := r.number("heat_work_c", 550, 1400)
-	label, isCone := r.text("cone")
-	if isC && isCone {
+// heatOf is what the clay is to feel, in °C, by a heat work or a cone; NaN where neither was said.
+func (r *reader) heatOf(c float64, isC bool, cone string) kiln.Celsius {
+	switch {
+	case isC && cone != "":
 		r.fault("cone", "given-twice", "give heat_work_c or cone, not both")
-		return 0, false
-	}
-	if isCone {
-		h, err := heatwork.MainConeScale().Parse(label)
-		if err != nil {
-			r.fault("cone", "unknown-value", err.Error())
-			return 0, false
+	case isC:
+		return kiln.Celsius(c)
+	case cone != "":
+		h, err := heatwork.MainConeScale().Parse(cone)
+		if err == nil {
+			return h
 		}
-		return h, true
+		r.fault("cone", "unknown-value", err.Error())
 	}
-	return kiln.Celsius(c), isC
+	return kiln.NoTemperature()
 }
 
 // err is everything that was wrong, with what nobody asked for last.
@@ -247,16 +261,16 @@ func sortedKeys(m url.Values) []string {
 
 // firing reads kind, atmosphere, heat and kiln.
 func (r *reader) firing() usecase.FiringAsk {
-	a := usecase.FiringAsk{Kind: kiln.Kind(r.word("kind", "bisque", "glaze", "once", "other")), Heat: kiln.NoTemperature()}
+	a := usecase.FiringAsk{Kind: kiln.Kind(r.word("kind", kindWords...))}
 	if a.Kind == "" {
 		a.Kind = kiln.Glaze
 	}
-	a.Atmosphere = kiln.Atmosphere(r.word("atmosphere", "oxidation", "reduction", "unknown"))
+	a.Atmosphere = kiln.Atmosphere(r.word("atmosphere", atmosphereWords...))
 	k, _ := r.text("kiln")
 	a.Kiln = kiln.KilnID(k)
-	if h, ok := r.heat(); ok {
-		a.Heat = h
-	}
+	c, isC := r.number("heat_work_c", 550, 1400)
+	cone, _ := r.text("cone")
+	a.Heat = r.heatOf(c, isC, cone)
 	return a
 }
 

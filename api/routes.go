@@ -75,11 +75,11 @@ var (
 // answering puts what answers a route in its place.
 type answering func(s *Server, m *routes, a huma.API, e entry)
 
-// op is an operation of the API under the house's own rules.
-func op[I, O any](id string, f func(context.Context, *I) (*O, error), summary string) answering {
+// op is an operation of the API under the house's own rules. Parameters are those that it reads itself.
+func op[I, O any](id string, f func(context.Context, *I) (*O, error), summary string, parameters ...*huma.Param) answering {
 	return func(_ *Server, _ *routes, a huma.API, e entry) {
 		method, path, _ := strings.Cut(e.pattern, " ")
-		operation(a, method, path, id, summary, f)
+		operation(a, method, path, id, summary, f, parameters...)
 	}
 }
 
@@ -270,9 +270,9 @@ func (s *Server) apiTable() []entry {
 		{"GET /v1/size/scale", reads, read, op("size-scale", lids.getScale,
 			"A whole form made larger or smaller, by its capacity")},
 		{"GET /v1/lid", reads, readClay, op("lid", lids.getLid,
-			"How wide to throw a lid so that it fits its fired gallery")},
+			"How wide to throw a lid so that it fits its fired gallery", inDocument(ofLid)...)},
 		{"GET /v1/lids/board", reads, readClay, op("board", lids.getBoard,
-			"Lids for a whole board: sizes and counts, or which measured lid goes with which pot")},
+			"Lids for a whole board: sizes and counts, or which measured lid goes with which pot", inDocument(ofBoard)...)},
 		{"POST /v1/lids/board", reads, write, op("ask-board", lids.postBoard,
 			"The same asked with a JSON body; keeps nothing")},
 		// What was said, in order, for whoever follows.

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"net/url"
 	"reflect"
+	"strings"
 
 	"lidwright/api/caution"
 	"lidwright/api/usecase"
@@ -170,7 +171,7 @@ func sizeAnswer(a lid.PieceAnswer) wire.Size {
 func SizeParameters() (names []string, help map[string]string) {
 	help = map[string]string{}
 	for _, f := range reflect.VisibleFields(reflect.TypeFor[wire.SizeParams]()) {
-		if n, ok := parameter(f); ok {
+		if n, _, _ := strings.Cut(f.Tag.Get("query"), ","); n != "" {
 			names = append(names, n)
 			help[n] = f.Tag.Get("doc")
 		}

@@ -34,52 +34,9 @@ type BoardPair struct {
 	SetMM     *float64 `json:"set_mm" doc:"The width still to throw for a pot without lid"`
 }
 
-// BoardBody is the board question as JSON: what the pots share, by the names of the lid question,
-// and their sizes.
-type BoardBody struct {
-	Seat             string   `json:"seat,omitempty" enum:"inset,flange,cap,drop_in,over,stopper"`
-	SeatGlazed       *bool    `json:"seat_glazed,omitempty" doc:"As the newest pot card of the form if not said"`
-	CollarStage      string   `json:"collar_stage,omitempty"`
-	LidStage         string   `json:"lid_stage,omitempty"`
-	PlayMM           *float64 `json:"play_mm,omitempty"`
-	LeastPlayMM      *float64 `json:"least_play_mm,omitempty"`
-	MostPlayMM       *float64 `json:"most_play_mm,omitempty"`
-	BearingMM        *float64 `json:"bearing_mm,omitempty"`
-	GlazeMM          *float64 `json:"glaze_mm,omitempty"`
-	Clay             string   `json:"clay,omitempty"`
-	Batch            string   `json:"batch,omitempty"`
-	LidClay          string   `json:"lid_clay,omitempty"`
-	LidBatch         string   `json:"lid_batch,omitempty"`
-	Kind             string   `json:"kind,omitempty"`
-	Atmosphere       string   `json:"atmosphere,omitempty"`
-	HeatWorkC        *float64 `json:"heat_work_c,omitempty"`
-	Cone             string   `json:"cone,omitempty"`
-	Kiln             string   `json:"kiln,omitempty"`
-	Together         string   `json:"together,omitempty" doc:"As the newest pot card of the form if not said"`
-	Form             string   `json:"form,omitempty"`
-	Maker            string   `json:"maker,omitempty"`
-	Companion        string   `json:"companion,omitempty"`
-	MassWetG         *float64 `json:"mass_wet_g,omitempty"`
-	MassNowG         *float64 `json:"mass_now_g,omitempty"`
-	BodyDryingRatio  *float64 `json:"body_drying_ratio,omitempty"`
-	BodyLeatherRatio *float64 `json:"body_leather_ratio,omitempty"`
-	BodyBisqueRatio  *float64 `json:"body_bisque_ratio,omitempty"`
-	BodyFiringRatio  *float64 `json:"body_firing_ratio,omitempty"`
-	LidDryingRatio   *float64 `json:"lid_drying_ratio,omitempty"`
-	LidLeatherRatio  *float64 `json:"lid_leather_ratio,omitempty"`
-	LidBisqueRatio   *float64 `json:"lid_bisque_ratio,omitempty"`
-	LidFiringRatio   *float64 `json:"lid_firing_ratio,omitempty"`
-	DoubtRatio       *float64 `json:"doubt_ratio,omitempty"`
-	MeasureSDMM      *float64 `json:"measure_sd_mm,omitempty"`
-	ThrowSDMM        *float64 `json:"throw_sd_mm,omitempty"`
-	StepMM           *float64 `json:"step_mm,omitempty"`
-	Accept           string   `json:"accept,omitempty"`
-	Unit             string   `json:"unit,omitempty" doc:"Of says and of text/plain"`
-
-	Lids         *float64 `json:"lids,omitempty" doc:"To throw; the fewest that reach wanted_chance if not said"`
-	WantedChance *float64 `json:"wanted_chance,omitempty" doc:"0.90 if not said"`
-	SizesMost    *float64 `json:"sizes_most,omitempty" doc:"1 to 5; 3 if not said"`
-
+// BoardPieces are the pots of a board question and the lids as measured. What they share stands beside them in the
+// body, by the parameters of the lid question.
+type BoardPieces struct {
 	Galleries []BoardGalleryBody `json:"galleries,omitempty" doc:"8 to 30 pots"`
 	Gauge     *BoardGaugeBody    `json:"gauge,omitempty" doc:"In place of galleries: all thrown to one gauge"`
 	Measured  []BoardLidBody     `json:"measured_lids,omitempty" doc:"Which of these lids goes with which pot?"`

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -16,9 +15,6 @@ import (
 	"lidwright/api"
 	"lidwright/tiles"
 )
-
-// notOnBoard are parameters of the board question that the command has another way for.
-var notOnBoard = []string{"galleries", "measured_lids"}
 
 func boardCommand() *cobra.Command {
 	c := &cobra.Command{
@@ -35,19 +31,13 @@ it tells which lid goes with which pot. Commas, semicolons or tabs may stand bet
 		RunE: sizeBoard,
 	}
 	c.Flags().SortFlags = false
-	says := api.BoardHelp()
-	for _, p := range api.BoardParameters() {
-		if !slices.Contains(notOnBoard, p) {
-			c.Flags().String(strings.ReplaceAll(p, "_", "-"), "", says[p])
-		}
-	}
+	parameterFlags(c, api.BoardParameters())
 	c.Flags().String("lids-measured", "", "table of the lids as measured: lid, lid_mm, lid_stage")
 	return c
 }
 
 func sizeBoard(c *cobra.Command, args []string) error {
-	known := slices.DeleteFunc(api.BoardParameters(), func(p string) bool { return slices.Contains(notOnBoard, p) })
-	q := askedLengths(c, known)
+	q := askedLengths(c, parameterNames(api.BoardParameters()))
 	if len(args) > 0 {
 		rows, err := readTable(c, args[0])
 		if err != nil {

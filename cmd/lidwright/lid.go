@@ -34,17 +34,31 @@ A length is written 104.5, 104,5, 104.5mm, 3 3/4 in; a share 0.06 or 6%.`,
   lidwright lid --collar 104.5 --clay tern --trim yes                thrown large, trimmed at leather-hard
   lidwright lid --collar 104.5 --clay tern --lid-wet 103.5 --lid-now 100.1 --collar-now 100.6     trim it to`
 	c.Flags().SortFlags = false // "the same in mm" stands behind what it is the same as
-	says := api.LidHelp()
-	for _, p := range api.LidParameters() {
-		name := strings.ReplaceAll(p, "_", "-")
-		if strings.Contains(p, "collar") && p != "collar_stage" {
-			c.Flags().StringArray(name, nil, says[p])
-		} else {
-			c.Flags().String(name, "", says[p])
-		}
-	}
+	parameterFlags(c, api.LidParameters())
 	c.Flags().Bool("yes", false, "answer though a size is asked about: accept=unusual")
 	return c
+}
+
+// parameterFlags makes a flag of each parameter of a question.
+func parameterFlags(c *cobra.Command, all []api.Parameter) {
+	for _, p := range all {
+		for _, n := range p.Names() {
+			flag := strings.ReplaceAll(n, "_", "-")
+			if p.Most > 1 {
+				c.Flags().StringArray(flag, nil, p.Help(n))
+			} else {
+				c.Flags().String(flag, "", p.Help(n))
+			}
+		}
+	}
+}
+
+// parameterNames are the names by which a query has parameters.
+func parameterNames(all []api.Parameter) (names []string) {
+	for _, p := range all {
+		names = append(names, p.Names()...)
+	}
+	return names
 }
 
 // asked gathers the flags that were given as parameters of the question.
@@ -67,7 +81,7 @@ func asked(c *cobra.Command, known []string) url.Values {
 }
 
 func sizeLid(c *cobra.Command, _ []string) error {
-	q := askedLengths(c, api.LidParameters())
+	q := askedLengths(c, parameterNames(api.LidParameters()))
 	if yes, _ := c.Flags().GetBool("yes"); yes {
 		if q.Get("accept") == "wide" {
 			q.Set("accept", "all")
