@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -29,7 +30,7 @@ func (s barRoutes) getBars(ctx context.Context, in *barsInput) (*body[wire.List[
 	}
 	all, err := s.Archive.Bars(ctx, w, s.Channel)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return listOf(all, in.Limit, func(b tiles.KeptBar) string { return string(b.Code) }, func(b tiles.KeptBar) wire.BarJSON { return s.Bars().BarJSON(b.Bar) }), nil
 }
@@ -37,7 +38,7 @@ func (s barRoutes) getBars(ctx context.Context, in *barsInput) (*body[wire.List[
 func (s barRoutes) getBar(ctx context.Context, in *wire.BarPath) (*thing[wire.BarJSON], error) {
 	b, err := s.Bars().KeptBar(ctx, *in)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &thing[wire.BarJSON]{revision(b.Revision), s.Bars().Settled(ctx, b.Bar)}, nil
 }
@@ -55,11 +56,11 @@ func (s barRoutes) putBar(ctx context.Context, in *putBarInput) (*edited[wire.Ba
 // editedBar is a bar as it stands now, after something about it was kept.
 func (s barRoutes) editedBar(ctx context.Context, p wire.BarPath, k tiles.PutResult, err error) (*edited[wire.BarJSON], error) {
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	b, err := s.Bars().KeptBar(ctx, p)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &edited[wire.BarJSON]{status(k), revision(b.Revision), s.Bars().Settled(ctx, b.Bar)}, nil
 }
@@ -81,7 +82,7 @@ type freeCodesInput struct {
 func (s barRoutes) getFreeCodes(ctx context.Context, in *freeCodesInput) (*body[wire.List[string]], error) {
 	codes, err := s.Bars().FreeCodes(ctx, in.Count)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.List[string]]{wire.List[string]{Items: codes}}, nil
 }
@@ -95,7 +96,7 @@ type putReadingInput struct {
 func (s barRoutes) putReading(ctx context.Context, in *putReadingInput) (*kept[wire.Reading], error) {
 	k, j, err := s.Bars().KeepReading(ctx, in.ReadingPath, in.Body, in.Ask)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &kept[wire.Reading]{status(k), j}, nil
 }
@@ -108,7 +109,7 @@ type whichInput struct {
 func (s barRoutes) putWhich(ctx context.Context, in *whichInput) (*body[wire.Reading], error) {
 	j, err := s.Bars().TellFiring(ctx, in.ReadingPath, in.Body)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.Reading]{j}, nil
 }
@@ -125,25 +126,25 @@ type act = func(ctx context.Context, bar tiles.Code, id, by, why string, at kiln
 func (s barRoutes) readingAct(do func(usecase.Storage) act, needsWhy bool) func(context.Context, *actInput) (*body[wire.Reading], error) {
 	return func(ctx context.Context, in *actInput) (*body[wire.Reading], error) {
 		if needsWhy && strings.TrimSpace(in.Body.Why) == "" {
-			return nil, problem("missing", "Say why.", wire.Field{Name: "why", Says: "is needed"})
+			return nil, web.NewProblem("missing", "Say why.", wire.Field{Name: "why", Says: "is needed"})
 		}
 		bar, err := s.Bars().Bar(ctx, in.BarPath)
 		if err == nil {
 			err = do(s.Archive)(ctx, bar.Code, in.ID, in.Body.By, in.Body.Why, s.Now())
 		}
 		if err != nil {
-			return nil, s.problemFrom(ctx, err)
+			return nil, s.troubles.Problem(ctx, err)
 		}
 		s.Shrink.Touch(bar.Code)
 		if bar, err = s.Bars().Bar(ctx, in.BarPath); err != nil {
-			return nil, s.problemFrom(ctx, err)
+			return nil, s.troubles.Problem(ctx, err)
 		}
 		for _, r := range bar.Readings {
 			if r.ID == in.ID {
 				return &body[wire.Reading]{s.Bars().SettledReading(ctx, bar, r)}, nil
 			}
 		}
-		return nil, problem("unknown-reading", "No such reading of this bar.")
+		return nil, web.NewProblem("unknown-reading", "No such reading of this bar.")
 	}
 }
 
@@ -158,11 +159,11 @@ type forgetInput struct {
 func (s studioRoutes) forgetMaker(ctx context.Context, in *forgetInput) (*body[wire.Forgotten], error) {
 	mark, err := tiles.Maker("mark", in.Mark)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	rows, err := s.Archive.ForgetMaker(ctx, mark, s.Now())
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	j := wire.Forgotten{Mark: mark, Rows: rows, Older: []wire.Copy{}, Aside: []string{}}
 	if j.Copied, err = s.Copies.Make(context.WithoutCancel(ctx)); err != nil {
@@ -170,7 +171,7 @@ func (s studioRoutes) forgetMaker(ctx context.Context, in *forgetInput) (*body[w
 	}
 	older, aside, err := s.Copies.WithForgotten(ctx)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	j.Older, j.Aside = copyList(older, s.Site.Zone), append(j.Aside, aside...)
 	return &body[wire.Forgotten]{j}, nil
@@ -179,7 +180,7 @@ func (s studioRoutes) forgetMaker(ctx context.Context, in *forgetInput) (*body[w
 func (s barRoutes) getStory(ctx context.Context, in *wire.BarPath) (*body[wire.Story], error) {
 	j, err := s.Bars().Story(ctx, *in)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.Story]{j}, nil
 }

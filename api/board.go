@@ -205,7 +205,7 @@ type boardInput struct {
 func (s lidRoutes) postBoard(ctx context.Context, in *boardInput) (*lidOutput, error) {
 	q, err := in.Body.question(s.Unit())
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return s.board(ctx, q, in.Accept)
 }
@@ -218,7 +218,7 @@ type boardQuery struct {
 func (s lidRoutes) getBoard(ctx context.Context, in *boardQuery) (*lidOutput, error) {
 	q, err := readBoard(in.values, s.Unit())
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return s.board(ctx, q, in.Accept)
 }
@@ -235,13 +235,13 @@ func (s lidRoutes) sizeBoard(ctx context.Context, q *asked) (board.Answer, useca
 func (s lidRoutes) board(ctx context.Context, q *asked, accept string) (*lidOutput, error) {
 	a, m, err := s.sizeBoard(ctx, q)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	if !wantsText(accept) {
 		return &lidOutput{ContentType: "application/json", Body: s.Lids().BoardJSON(q.board, a, m, q.unit)}, nil
 	}
 	if a.HeldBack != "" {
-		return nil, problem("no-width", usecase.Sentence(a.HeldBack))
+		return nil, web.NewProblem("no-width", usecase.Sentence(a.HeldBack))
 	}
 	return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(boardText(q.board, a, q.unit))}, nil
 }

@@ -12,6 +12,7 @@ import (
 
 	"lidwright/api/caution"
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 )
@@ -146,7 +147,7 @@ func (s clayRoutes) classThrows(ctx context.Context, only string) ([]classThrow,
 		one := classThrow{Clay: c}
 		j, _, err := s.askShrinkage(ctx, tiles.ClayID(c.Clay), url.Values{})
 		if err != nil {
-			one.Why = s.problemFrom(ctx, err).Detail
+			one.Why = s.troubles.Problem(ctx, err).Detail
 			out = append(out, one)
 			continue
 		}
@@ -163,13 +164,13 @@ func (s clayRoutes) classThrows(ctx context.Context, only string) ([]classThrow,
 
 // postClass says of bars whether they are practice: those named in the field codes.
 func (s clayRoutes) postClass(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
 	codes := form["bar"]
 	if len(codes) == 0 {
-		return problem("missing", "Tick the bars first.", wire.Field{Name: "bar", Says: "none is ticked"})
+		return web.NewProblem("missing", "Tick the bars first.", wire.Field{Name: "bar", Says: "none is ticked"})
 	}
 	for _, c := range codes {
 		b, err := s.Bars().KeptBar(r.Context(), wire.BarPath{Bar: c})
@@ -191,14 +192,14 @@ func (s clayRoutes) postClass(w http.ResponseWriter, r *http.Request) error {
 
 // postClassBars hands out codes of practice bars to a class, one for each maker's mark.
 func (s clayRoutes) postClassBars(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
 	marks := strings.FieldsFunc(form.Get("marks"),
 		func(c rune) bool { return c == ' ' || c == ',' || c == '\n' || c == '\r' || c == ';' })
 	if len(marks) == 0 || len(marks) > 50 {
-		return problem("out-of-range", "Write the maker's marks of the class, 1 to 50, blanks between.",
+		return web.NewProblem("out-of-range", "Write the maker's marks of the class, 1 to 50, blanks between.",
 			wire.Field{Name: "marks", Says: "1 to 50 marks"})
 	}
 	codes, err := s.Bars().FreeCodes(r.Context(), len(marks))

@@ -30,7 +30,7 @@ func status(k tiles.PutResult) int {
 func (s clayRoutes) getClays(ctx context.Context, _ *struct{}) (*body[wire.List[wire.ClayJSON]], error) {
 	all, err := s.Clays().List(ctx)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.List[wire.ClayJSON]]{wire.List[wire.ClayJSON]{Items: all}}, nil
 }
@@ -38,7 +38,7 @@ func (s clayRoutes) getClays(ctx context.Context, _ *struct{}) (*body[wire.List[
 func (s clayRoutes) getClay(ctx context.Context, in *wire.ClayPath) (*thing[wire.ClayJSON], error) {
 	j, err := s.Clays().OneClay(ctx, tiles.ClayID(in.Clay))
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &thing[wire.ClayJSON]{revision(j.Revision), j}, nil
 }
@@ -52,11 +52,11 @@ type putClayInput struct {
 func (s clayRoutes) putClay(ctx context.Context, in *putClayInput) (*edited[wire.ClayJSON], error) {
 	k, err := s.Clays().KeepClay(ctx, in.Clay, in.Body)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	j, err := s.Clays().OneClay(ctx, tiles.ClayID(in.Clay))
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &edited[wire.ClayJSON]{status(k), revision(j.Revision), j}, nil
 }
@@ -75,16 +75,16 @@ func (s clayRoutes) putBatch(ctx context.Context, in *putBatchInput) (*edited[wi
 		err = b.Validate()
 	}
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	k, err := s.Archive.PutBatch(ctx, b, usecase.PreconditionOf(ctx), s.Now())
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	s.Shrink.Touch()
 	j, err := s.Clays().OneClay(ctx, b.Clay)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &edited[wire.ClayJSON]{status(k), revision(j.Revision), j}, nil
 }
@@ -113,7 +113,7 @@ type body[T any] struct{ Body T }
 func (s clayRoutes) getShrinkage(ctx context.Context, in *shrinkageInput) (*body[wire.Shrinkage], error) {
 	j, _, err := s.askShrinkage(ctx, tiles.ClayID(in.Clay), in.values)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.Shrinkage]{j}, nil
 }
@@ -150,19 +150,19 @@ func readRate(id tiles.ClayID, values url.Values, unit tiles.LengthUnit) (usecas
 func (s clayRoutes) getMoves(ctx context.Context, in *RateQuery) (*body[wire.Why], error) {
 	fit, asOf, err := s.Shrink.Fit(ctx)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	q, err := readRate(tiles.ClayID(in.Clay), in.values, s.Unit())
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	a, err := s.Clays().AskRate(ctx, q)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	j, err := s.Clays().Why(ctx, fit, a)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	j.AsOf = s.Moment(asOf)
 	return &body[wire.Why]{j}, nil
@@ -200,7 +200,7 @@ func (s clayRoutes) clayPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	data.Kinds = append(data.Kinds, "bisque", "glaze", "once", "other")
 	if err := s.explain(r.Context(), id, &data); err != nil {
-		data.Wrong = s.problemFrom(r.Context(), err).Detail
+		data.Wrong = s.troubles.Problem(r.Context(), err).Detail
 	}
 	for _, b := range bars {
 		data.Bars = append(data.Bars, s.Bars().BarJSON(b.Bar))

@@ -16,7 +16,7 @@ import (
 // collector is the way to a collector; where no daemon runs there is none.
 func (s studioRoutes) collector() (usecase.Collector, error) {
 	if s.Collector == nil {
-		return nil, problem("not-ready", "No daemon runs here; what concerns a collector is asked of one that does.")
+		return nil, web.NewProblem("not-ready", "No daemon runs here; what concerns a collector is asked of one that does.")
 	}
 	return s.Collector, nil
 }
@@ -29,11 +29,11 @@ func (s studioRoutes) toldCollector(ctx context.Context,
 		err = do(c)
 	}
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	st, err := c.Status(ctx)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.CollectorStatus]{s.CollectorJSON(st)}, nil
 }
@@ -100,7 +100,7 @@ func (s studioRoutes) showCollector(w http.ResponseWriter, r *http.Request, wron
 
 // postCollectorPage joins, says what may be sent, or leaves.
 func (s studioRoutes) postCollectorPage(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
@@ -120,7 +120,7 @@ func (s studioRoutes) postCollectorPage(w http.ResponseWriter, r *http.Request) 
 	}
 	if err != nil {
 		var p *web.Problem
-		if errors.As(s.problemFrom(r.Context(), err), &p) && p.Status < http.StatusInternalServerError {
+		if errors.As(s.troubles.Problem(r.Context(), err), &p) && p.Status < http.StatusInternalServerError {
 			return s.showCollector(w, r, p)
 		}
 		return err

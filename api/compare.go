@@ -11,6 +11,7 @@ import (
 
 	"lidwright/api/chart"
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/analysis"
@@ -30,7 +31,7 @@ func (s firingRoutes) getCompare(ctx context.Context, in *compareInput) (*body[w
 	}
 	all, err := s.Firings().Compared(ctx, strings.Split(in.Firings, ","), at)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	out := wire.Compare{AlignedAtC: usecase.Celsius(at), Items: []wire.Compared{}}
 	for i, c := range all {
@@ -56,7 +57,7 @@ func (s firingRoutes) comparePage(w http.ResponseWriter, r *http.Request) error 
 	if text != "" {
 		v, err := strconv.ParseFloat(text, 64)
 		if err != nil || !(v >= 20 && v <= 1500) {
-			return problem("out-of-range", "at_c: a temperature from 20 to 1500 °C.", wire.Field{Name: "at_c",
+			return web.NewProblem("out-of-range", "at_c: a temperature from 20 to 1500 °C.", wire.Field{Name: "at_c",
 				Says: "from 20 to 1500"})
 		}
 		at = kiln.Celsius(v)
@@ -110,7 +111,7 @@ func (s firingRoutes) getTrend(ctx context.Context, in *trendInput) (*body[wire.
 	out, err := s.Firings().Trend(ctx, kiln.KilnID(in.Kiln), kiln.Kind(in.Kind), kiln.Atmosphere(in.Atmosphere),
 		in.Years)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.Trend]{out}, nil
 }

@@ -54,7 +54,7 @@ func (s firingRoutes) getFirings(ctx context.Context, in *firingsInput) (*body[w
 	}
 	all, err := s.Archive.Firings(ctx, w)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	out := wire.List[wire.Firing]{Items: []wire.Firing{}}
 	for i, f := range all {
@@ -70,7 +70,7 @@ func (s firingRoutes) getFirings(ctx context.Context, in *firingsInput) (*body[w
 func (s firingRoutes) getFiring(ctx context.Context, in *wire.FiringPath) (*body[wire.FiringWhole], error) {
 	j, err := s.Firings().WholeFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.FiringWhole]{j}, nil
 }
@@ -104,12 +104,12 @@ func curveRows(e kiln.Envelope) [][3]float64 {
 // getCurve answers in JSON or, where text/csv is asked for, in a row a step (RFC 4180).
 func (s firingRoutes) getCurve(ctx context.Context, in *curveInput) (*curveOutput, error) {
 	if in.Points > 0 && in.Step > 0 {
-		return nil, problem("given-twice", "Give points or step, not both.", wire.Field{Name: "step",
+		return nil, web.NewProblem("given-twice", "Give points or step, not both.", wire.Field{Name: "step",
 			Says: "points is given too"})
 	}
 	f, err := s.Firings().FindFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	var channels []kiln.ChannelID
 	switch in.Channel {
@@ -121,7 +121,7 @@ func (s firingRoutes) getCurve(ctx context.Context, in *curveInput) (*curveOutpu
 	}
 	lines, gaps, err := s.Firings().Envelopes(ctx, f, channels, in.Points, time.Duration(in.Step)*time.Second)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	if len(lines) == 0 && in.Channel != "" && in.Channel != "all" {
 		known := []string{"all"}

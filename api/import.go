@@ -83,7 +83,7 @@ func tableAsk(q url.Values) (tables.Ask, error) {
 	ask := tables.Ask{Kind: cmp.Or(q.Get("kind"), "bars"), Dry: q.Get("dry_run") == "true", Days: q.Get("days"), Others: q.Get("others"), NoLengths: q.Get("lengths") == "leave"}
 	for name := range q {
 		if !slices.Contains(importAsks, name) {
-			return ask, problem("unknown-parameter", "There are "+strings.Join(importAsks, ", ")+".", wire.Field{Name: name, Says: "not known"})
+			return ask, web.NewProblem("unknown-parameter", "There are "+strings.Join(importAsks, ", ")+".", wire.Field{Name: name, Says: "not known"})
 		}
 	}
 	for _, w := range []struct {
@@ -92,7 +92,7 @@ func tableAsk(q url.Values) (tables.Ask, error) {
 	}{{"kind", ask.Kind, tables.In()}, {"days", ask.Days, []string{"", "day_first", "month_first"}}, {"others", ask.Others, []string{"", "note", "leave"}}, {"lengths", q.Get("lengths"), []string{"", "leave"}}} {
 		if !slices.Contains(w.known, w.value) {
 			known := strings.TrimPrefix(strings.Join(w.known, ", "), ", ")
-			return ask, problem("unknown-value", "There are "+known+".", wire.Field{Name: w.field, Says: "one of " + known})
+			return ask, web.NewProblem("unknown-value", "There are "+known+".", wire.Field{Name: w.field, Says: "one of " + known})
 		}
 	}
 	return ask, nil
@@ -103,7 +103,7 @@ func tableAsk(q url.Values) (tables.Ask, error) {
 func (s barRoutes) postImport(w http.ResponseWriter, r *http.Request) {
 	ask, err := tableAsk(r.URL.Query())
 	if err != nil {
-		web.WriteProblem(w, r, s.problemFrom(r.Context(), err))
+		web.WriteProblem(w, r, s.troubles.Problem(r.Context(), err))
 		return
 	}
 	flow := http.NewResponseController(w)
@@ -114,9 +114,9 @@ func (s barRoutes) postImport(w http.ResponseWriter, r *http.Request) {
 	if err != nil {
 		var big *http.MaxBytesError
 		if errors.As(err, &big) {
-			err = problem("too-large", "A table may have 16 MB; send it in parts.")
+			err = web.NewProblem("too-large", "A table may have 16 MB; send it in parts.")
 		}
-		web.WriteProblem(w, r, s.problemFrom(r.Context(), err))
+		web.WriteProblem(w, r, s.troubles.Problem(r.Context(), err))
 		return
 	}
 	said := func() {}
@@ -127,10 +127,10 @@ func (s barRoutes) postImport(w http.ResponseWriter, r *http.Request) {
 	said()
 	switch {
 	case err != nil && w.Header().Get("Content-Type") != "":
-		w.Write(web.EncodeJSON(s.problemFrom(r.Context(), err)))
+		w.Write(web.EncodeJSON(s.troubles.Problem(r.Context(), err)))
 		return
 	case err != nil:
-		web.WriteProblem(w, r, s.problemFrom(r.Context(), err))
+		web.WriteProblem(w, r, s.troubles.Problem(r.Context(), err))
 		return
 	}
 	if w.Header().Get("Content-Type") == "" {
@@ -303,7 +303,7 @@ func (s barRoutes) postImportPage(w http.ResponseWriter, r *http.Request) error 
 	data := pages.ImportPage{Frame: s.page(r.Context(), "bars").Frame, Kinds: tables.In()}
 	status := http.StatusOK
 	refused := func(err error) error {
-		p := s.problemFrom(r.Context(), err)
+		p := s.troubles.Problem(r.Context(), err)
 		data.Problem, status = onPage(p), p.Status
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(status)
@@ -339,7 +339,7 @@ func uploaded(r *http.Request) (text []byte, form map[string]string, err error) 
 	form = map[string]string{}
 	parts, err := r.MultipartReader()
 	if err != nil {
-		return nil, form, problem("not-json", "The form cannot be read.")
+		return nil, form, web.NewProblem("not-json", "The form cannot be read.")
 	}
 	for {
 		part, err := parts.NextPart()
@@ -353,9 +353,9 @@ func uploaded(r *http.Request) (text []byte, form map[string]string, err error) 
 		var big *http.MaxBytesError
 		switch {
 		case errors.As(err, &big):
-			return nil, form, problem("too-large", "A table may have 16 MB; send it in parts.")
+			return nil, form, web.NewProblem("too-large", "A table may have 16 MB; send it in parts.")
 		case err != nil:
-			return nil, form, problem("not-json", "The form cannot be read.")
+			return nil, form, web.NewProblem("not-json", "The form cannot be read.")
 		}
 		switch name := part.FormName(); name {
 		case "file":
@@ -369,7 +369,7 @@ func uploaded(r *http.Request) (text []byte, form map[string]string, err error) 
 		case "held":
 			if text == nil && len(body) > 0 {
 				if text, err = base64.StdEncoding.DecodeString(string(body)); err != nil {
-					return nil, form, problem("not-json", "The form cannot be read.")
+					return nil, form, web.NewProblem("not-json", "The form cannot be read.")
 				}
 			}
 		default:
@@ -379,7 +379,7 @@ func uploaded(r *http.Request) (text []byte, form map[string]string, err error) 
 		}
 	}
 	if len(text) == 0 {
-		return nil, form, problem("missing", "Choose a file, or paste a table.", wire.Field{Name: "file", Says: "is needed"})
+		return nil, form, web.NewProblem("missing", "Choose a file, or paste a table.", wire.Field{Name: "file", Says: "is needed"})
 	}
 	return text, form, nil
 }

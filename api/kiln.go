@@ -21,15 +21,15 @@ func (s kilnRoutes) getKilns(ctx context.Context, _ *struct{}) (*body[wire.Kilns
 	j := wire.Kilns{Items: []wire.KilnJSON{}}
 	var err error
 	if j.Strays, err = s.Kilns().Strays(ctx); err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	if j.Says, err = s.Kilns().Beside(ctx); err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	for _, name := range barRoutes(s).kilnNames() {
 		k, err := s.Kilns().KilnOf(ctx, kiln.KilnID(name))
 		if err != nil {
-			return nil, s.problemFrom(ctx, err)
+			return nil, s.troubles.Problem(ctx, err)
 		}
 		j.Items = append(j.Items, k)
 	}
@@ -39,7 +39,7 @@ func (s kilnRoutes) getKilns(ctx context.Context, _ *struct{}) (*body[wire.Kilns
 func (s kilnRoutes) getKiln(ctx context.Context, in *wire.KilnPath) (*body[wire.KilnJSON], error) {
 	j, err := s.Kilns().KilnOf(ctx, kiln.KilnID(in.Kiln))
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.KilnJSON]{j}, nil
 }
@@ -53,11 +53,11 @@ type putKilnInput struct {
 func (s kilnRoutes) putKiln(ctx context.Context, in *putKilnInput) (*edited[wire.KilnJSON], error) {
 	k, err := s.Kilns().Add(ctx, kiln.KilnID(in.Kiln), in.Body)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	j, err := s.Kilns().KilnOf(ctx, kiln.KilnID(in.Kiln))
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &edited[wire.KilnJSON]{status(k), revision(k.Revision), j}, nil
 }
@@ -71,7 +71,7 @@ type renameKilnInput struct {
 func (s kilnRoutes) renameKiln(ctx context.Context, in *renameKilnInput) (*body[wire.RenamedKiln], error) {
 	j, err := s.Kilns().Rename(ctx, kiln.KilnID(in.Kiln), kiln.KilnID(in.Body.To))
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.RenamedKiln]{j}, nil
 }
@@ -85,24 +85,24 @@ type putUsualInput struct {
 func (s kilnRoutes) putUsual(ctx context.Context, in *putUsualInput) (*kept[wire.KilnJSON], error) {
 	k, err := s.Kilns().SayUsual(ctx, kiln.KilnID(in.Kiln), in.ID, in.Body)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	j, err := s.Kilns().KilnOf(ctx, kiln.KilnID(in.Kiln))
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &kept[wire.KilnJSON]{status(k), j}, nil
 }
 
 // postUsual is the same from the page.
 func (s kilnRoutes) postUsual(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
 	b := wire.UsualBody{Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), What: form.Get("what"), Name: form.Get("name"), Cone: form.Get("cone")}
 	if _, err := s.Kilns().SayUsual(r.Context(), kiln.KilnID(r.PathValue("kiln")), form.Get("id"), b); err != nil {
-		return s.showKilns(w, r, url.Values{}, s.problemFrom(r.Context(), err))
+		return s.showKilns(w, r, url.Values{}, s.troubles.Problem(r.Context(), err))
 	}
 	http.Redirect(w, r, "/kilns", http.StatusSeeOther)
 	return nil
@@ -117,11 +117,11 @@ type putProbeInput struct {
 func (s kilnRoutes) putProbe(ctx context.Context, in *putProbeInput) (*edited[wire.KilnJSON], error) {
 	k, err := s.Kilns().KeepProbe(ctx, in.ProbePath, in.Body)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	j, err := s.Kilns().KilnOf(ctx, kiln.KilnID(in.Kiln))
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &edited[wire.KilnJSON]{status(k), revision(k.Revision), j}, nil
 }
@@ -191,12 +191,12 @@ func dashed(format string, v *float64) string {
 
 // postKiln adds a kiln without a line.
 func (s kilnRoutes) postKiln(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
 	if _, err := s.Kilns().Add(r.Context(), kiln.KilnID(form.Get("kiln")), wire.KilnBody{Fuel: form.Get("fuel")}); err != nil {
-		return s.showKilns(w, r, form, s.problemFrom(r.Context(), err))
+		return s.showKilns(w, r, form, s.troubles.Problem(r.Context(), err))
 	}
 	http.Redirect(w, r, "/kilns", http.StatusSeeOther)
 	return nil
@@ -204,12 +204,12 @@ func (s kilnRoutes) postKiln(w http.ResponseWriter, r *http.Request) error {
 
 // postRename says which kiln one of the record is now.
 func (s kilnRoutes) postRename(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
 	if _, err := s.Kilns().Rename(r.Context(), kiln.KilnID(r.PathValue("kiln")), kiln.KilnID(form.Get("to"))); err != nil {
-		return s.showKilns(w, r, url.Values{}, s.problemFrom(r.Context(), err))
+		return s.showKilns(w, r, url.Values{}, s.troubles.Problem(r.Context(), err))
 	}
 	http.Redirect(w, r, "/kilns", http.StatusSeeOther)
 	return nil
@@ -228,21 +228,21 @@ func (s kilnRoutes) putKeepShut(ctx context.Context, in *putKeepShutInput) (*kep
 		m, err = s.Kilns().KeepShut(ctx, kiln.KilnID(in.Kiln))
 	}
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &kept[wire.KeepShut]{status(k), s.Kilns().KeepShutJSON(m)}, nil
 }
 
 // postKeepShut keeps it from the form on the page of the settings.
 func (s kilnRoutes) postKeepShut(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
 	rd := newReader(form, s.Unit())
 	c, ok := rd.number("keep_shut_above_c", -math.MaxFloat64, math.MaxFloat64) // Validate knows the bounds
 	if !ok {
-		return problem("out-of-range", "The temperature above which the kiln is kept shut cannot be set so.", wire.Field{Name: "keep_shut_above_c", Says: tiles.KeepShutRange})
+		return web.NewProblem("out-of-range", "The temperature above which the kiln is kept shut cannot be set so.", wire.Field{Name: "keep_shut_above_c", Says: tiles.KeepShutRange})
 	}
 	id := r.PathValue("kiln")
 	if _, err := s.Kilns().KeepKeepShut(r.Context(), kiln.KilnID(id), wire.KeepShutBody{ID: form.Get("id"), MarkC: c, Reason: form.Get("keep_shut_reason"), By: form.Get("by")}); err != nil {
@@ -254,7 +254,7 @@ func (s kilnRoutes) postKeepShut(w http.ResponseWriter, r *http.Request) error {
 
 // postProbe keeps the life of a thermocouple from the form on the page of the settings.
 func (s kilnRoutes) postProbe(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
@@ -275,11 +275,11 @@ func (s kilnRoutes) postProbe(w http.ResponseWriter, r *http.Request) error {
 func (s kilnRoutes) getShelves(ctx context.Context, in *wire.ShelvesPath) (*body[wire.Shelves], error) {
 	k := kiln.KilnID(in.Kiln)
 	if _, ours := s.KilnNamed(k); !ours {
-		return nil, s.problemFrom(ctx, fmt.Errorf("%s: %w", k, record.ErrNoKiln))
+		return nil, s.troubles.Problem(ctx, fmt.Errorf("%s: %w", k, record.ErrNoKiln))
 	}
 	j, err := s.Kilns().Shelves(ctx, k)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.Shelves]{j}, nil
 }

@@ -74,7 +74,7 @@ func (s lidRoutes) getLid(ctx context.Context, in *lidInput) (*lidOutput, error)
 		}
 		unit := asUnit(in.values, s.Unit())
 		if math.IsNaN(float64(v)) {
-			return nil, problem("no-width", cmp.Or(a.HeldBack, "There is no single width."))
+			return nil, web.NewProblem("no-width", cmp.Or(a.HeldBack, "There is no single width."))
 		}
 		return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(bare(unit.Format(v)) + "\n")}, nil
 	}
@@ -85,19 +85,19 @@ func (s lidRoutes) getLid(ctx context.Context, in *lidInput) (*lidOutput, error)
 func (s lidRoutes) askLid(ctx context.Context, values url.Values) (lid.Answer, wire.Lid, error) {
 	q, err := readLid(values, s.Unit())
 	if err != nil {
-		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
+		return lid.Answer{}, wire.Lid{}, s.troubles.Problem(ctx, err)
 	}
 	if err := s.Lids().AsForm(ctx, &q.Question, q.given["seat_glazed"]); err != nil {
-		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
+		return lid.Answer{}, wire.Lid{}, s.troubles.Problem(ctx, err)
 	}
 	if !q.given["trim"] {
 		if err := s.Lids().AsMaker(ctx, &q.Question); err != nil {
-			return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
+			return lid.Answer{}, wire.Lid{}, s.troubles.Problem(ctx, err)
 		}
 	}
 	answer, firing, err := s.Lids().SizeLid(ctx, q.Question, q.at)
 	if err != nil {
-		return lid.Answer{}, wire.Lid{}, s.problemFrom(ctx, err)
+		return lid.Answer{}, wire.Lid{}, s.troubles.Problem(ctx, err)
 	}
 	j := lidAnswer(answer, firing.Firing, firing.Atmosphere, q.unit)
 	s.metrics.LidAnswered(j.Trust)

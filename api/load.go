@@ -10,6 +10,7 @@ import (
 	"lidwright/api/caution"
 	"lidwright/api/pages"
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -31,7 +32,7 @@ type loadsInput struct {
 func (s loadRoutes) getLoads(ctx context.Context, in *loadsInput) (*body[wire.List[wire.Load]], error) {
 	all, err := s.Archive.Loads(ctx, tiles.LoadFilter{Kiln: in.Kiln, Kind: kiln.Kind(in.Kind), Waiting: in.Waiting, Open: in.Open, In: in.In, Number: in.Number, After: in.After, Limit: in.Limit + 1})
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return listOf(all, in.Limit, func(l tiles.KeptLoad) string { return l.ID }, s.Loads().LoadJSON), nil
 }
@@ -39,7 +40,7 @@ func (s loadRoutes) getLoads(ctx context.Context, in *loadsInput) (*body[wire.Li
 func (s loadRoutes) getLoad(ctx context.Context, in *wire.LoadPath) (*thing[wire.Load], error) {
 	l, err := s.Archive.Load(ctx, in.ID)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &thing[wire.Load]{revision(l.Revision), s.Loads().LoadJSON(l)}, nil
 }
@@ -52,11 +53,11 @@ type putLoadInput struct {
 func (s loadRoutes) putLoad(ctx context.Context, in *putLoadInput) (*edited[wire.Load], error) {
 	k, err := s.Loads().KeepLoad(ctx, in.ID, in.Body, usecase.PreconditionOf(ctx))
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	l, err := s.Archive.Load(ctx, in.ID)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &edited[wire.Load]{status(k), revision(l.Revision), s.Loads().LoadJSON(l)}, nil
 }
@@ -71,7 +72,7 @@ func (s loadRoutes) postUnpacked(ctx context.Context, in *unpackedInput) (*body[
 	if in.Body.UnpackedAt != "" {
 		t, err := time.Parse(time.RFC3339, in.Body.UnpackedAt)
 		if err != nil {
-			return nil, problem("out-of-range", "unpacked_at is no time.", wire.Field{Name: "unpacked_at", Says: "write 2026-01-14T13:00:00+01:00"})
+			return nil, web.NewProblem("out-of-range", "unpacked_at is no time.", wire.Field{Name: "unpacked_at", Says: "write 2026-01-14T13:00:00+01:00"})
 		}
 		at = t
 	}
@@ -117,7 +118,7 @@ func (s loadRoutes) postMove(ctx context.Context, in *moveInput) (*body[wire.Loa
 func (s loadRoutes) loadOf(ctx context.Context) func(l tiles.KeptLoad, err error) (*body[wire.Load], error) {
 	return func(l tiles.KeptLoad, err error) (*body[wire.Load], error) {
 		if err != nil {
-			return nil, s.problemFrom(ctx, err)
+			return nil, s.troubles.Problem(ctx, err)
 		}
 		return &body[wire.Load]{s.Loads().LoadJSON(l)}, nil
 	}
@@ -179,7 +180,7 @@ func (s loadRoutes) loadPage(w http.ResponseWriter, r *http.Request) error {
 
 // postLife keeps what a form says of the life of a load; what is unlikely is asked on the load's page first.
 func (s loadRoutes) postLife(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
@@ -256,11 +257,11 @@ type putLoadTickInput struct {
 func (s firingRoutes) getLoadTicks(ctx context.Context, in *wire.LoadPath) (*body[wire.CheckList], error) {
 	l, err := s.Archive.Load(ctx, in.ID)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	j, err := s.Firings().CheckList(ctx, l.ID)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.CheckList]{j}, nil
 }
@@ -268,7 +269,7 @@ func (s firingRoutes) getLoadTicks(ctx context.Context, in *wire.LoadPath) (*bod
 func (s firingRoutes) putLoadTick(ctx context.Context, in *putLoadTickInput) (*kept[wire.CheckList], error) {
 	l, err := s.Archive.Load(ctx, in.ID)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return s.ticked(ctx, l.ID, in.Tick, in.Body)
 }
@@ -281,11 +282,11 @@ type putFiringTickInput struct {
 func (s firingRoutes) getFiringTicks(ctx context.Context, in *wire.FiringPath) (*body[wire.CheckList], error) {
 	f, err := s.Firings().FindFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	j, err := s.Firings().CheckList(ctx, string(f.ID))
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.CheckList]{j}, nil
 }
@@ -293,7 +294,7 @@ func (s firingRoutes) getFiringTicks(ctx context.Context, in *wire.FiringPath) (
 func (s firingRoutes) putFiringTick(ctx context.Context, in *putFiringTickInput) (*kept[wire.CheckList], error) {
 	f, err := s.Firings().FindFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return s.ticked(ctx, string(f.ID), in.Tick, in.Body)
 }
@@ -301,18 +302,18 @@ func (s firingRoutes) putFiringTick(ctx context.Context, in *putFiringTickInput)
 func (s firingRoutes) ticked(ctx context.Context, subject, id string, b wire.TickBody) (*kept[wire.CheckList], error) {
 	k, err := s.Firings().KeepTick(ctx, subject, id, b)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	j, err := s.Firings().CheckList(ctx, subject)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &kept[wire.CheckList]{status(k), j}, nil
 }
 
 // postTicks keeps what changed on the check list of a load. A form sent twice keeps it once.
 func (s firingRoutes) postTicks(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
@@ -326,7 +327,7 @@ func (s firingRoutes) postTicks(w http.ResponseWriter, r *http.Request) error {
 	}
 	base, err := uuid.Parse(form.Get("id"))
 	if err != nil {
-		return problem("missing", "The form has lost its id; open the load again.", wire.Field{Name: "id", Says: "no UUID"})
+		return web.NewProblem("missing", "The form has lost its id; open the load again.", wire.Field{Name: "id", Says: "no UUID"})
 	}
 	for _, t := range now.Items {
 		if done := form.Get(t.Item) == "yes"; done != t.Done {

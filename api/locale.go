@@ -137,7 +137,7 @@ func (s sessionRoutes) speakPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s sessionRoutes) postSpeak(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}

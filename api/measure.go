@@ -11,6 +11,7 @@ import (
 	"lidwright/api/chart"
 	"lidwright/api/pages"
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
@@ -40,7 +41,7 @@ func withQuery(address, name, value string) string {
 // again says that a form is shown again with what was wrong in it: the status is written, and the problem is
 // given. It is not ok where the fault is no one's who filled the form in.
 func (s *Server) again(w http.ResponseWriter, r *http.Request, err error) (*pages.Problem, bool) {
-	p := s.problemFrom(r.Context(), err)
+	p := s.troubles.Problem(r.Context(), err)
 	if p.Status < 400 || p.Status >= 500 {
 		return nil, false
 	}
@@ -67,7 +68,7 @@ func (s measureRoutes) measureRow(ctx context.Context, q url.Values) (pages.Meas
 	}
 	codes := codesIn(q.Get("codes"))
 	if len(codes) > mostInARow {
-		return pages.MeasurePage{}, problem("out-of-range", "At most 50 bars in a row.", wire.Field{Name: "codes", Says: "at most 50"})
+		return pages.MeasurePage{}, web.NewProblem("out-of-range", "At most 50 bars in a row.", wire.Field{Name: "codes", Says: "at most 50"})
 	}
 	data := pages.MeasurePage{Frame: s.page(ctx, "bars").Frame, Stage: string(stage), Cautions: barCautions()[:1],
 		Back: "/bars/measure?" + url.Values{"codes": {strings.Join(codes, " ")}, "stage": {string(stage)}}.Encode()}

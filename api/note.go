@@ -15,11 +15,11 @@ type putNoteInput struct {
 func (s firingRoutes) putNote(ctx context.Context, in *putNoteInput) (*kept[wire.Note], error) {
 	k, err := s.Firings().KeepNote(ctx, in.NotePath, in.Body)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	j, err := s.Firings().Note(ctx, in.NotePath)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &kept[wire.Note]{status(k), j}, nil
 }
@@ -43,7 +43,7 @@ func (s firingRoutes) strikeNote(ctx context.Context, in *strikeNoteInput) (*bod
 		j, err = s.Firings().Note(ctx, in.NotePath)
 	}
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.Note]{j}, nil
 }
@@ -56,11 +56,11 @@ type putConeInput struct {
 func (s firingRoutes) putCone(ctx context.Context, in *putConeInput) (*kept[wire.Cone], error) {
 	k, err := s.Firings().KeepCone(ctx, in.ConePath, in.Body)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	j, err := s.Firings().Cone(ctx, in.ConePath)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &kept[wire.Cone]{status(k), j}, nil
 }
@@ -77,7 +77,7 @@ func (s firingRoutes) strikeCone(ctx context.Context, in *strikeConeInput) (*bod
 		j, err = s.Firings().Cone(ctx, in.ConePath)
 	}
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.Cone]{j}, nil
 }

@@ -30,7 +30,7 @@ func (s kilnRoutes) getNow(ctx context.Context, in *nowInput) (*nowOutput, error
 	if in.Kiln != "" {
 		one, err := kilnNamed(items, in.Kiln)
 		if err != nil {
-			return nil, s.problemFrom(ctx, err)
+			return nil, s.troubles.Problem(ctx, err)
 		}
 		items = []wire.KilnNow{one}
 	}
@@ -40,7 +40,7 @@ func (s kilnRoutes) getNow(ctx context.Context, in *nowInput) (*nowOutput, error
 	case len(items) > 1:
 		return nil, whichKiln(items)
 	case len(items) == 0:
-		return nil, problem("kiln-not-heard", "There is no kiln in the settings.")
+		return nil, web.NewProblem("kiln-not-heard", "There is no kiln in the settings.")
 	}
 	return temperatureText(items[0])
 }
@@ -48,7 +48,7 @@ func (s kilnRoutes) getNow(ctx context.Context, in *nowInput) (*nowOutput, error
 func (s kilnRoutes) getKilnNow(ctx context.Context, in *kilnNowInput) (*nowOutput, error) {
 	one, err := kilnNamed(s.Kilns().KilnsNow(ctx), in.Kiln)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	if wantsText(in.Accept) {
 		return temperatureText(one)
@@ -69,7 +69,7 @@ func kilnNamed(items []wire.KilnNow, name string) (wire.KilnNow, error) {
 // is none: another kiln's, or an old one, would read as if this kiln were cold.
 func temperatureText(k wire.KilnNow) (*nowOutput, error) {
 	if k.TemperatureC == nil {
-		return nil, problem("kiln-not-heard", k.Kiln+" has no fresh reading.")
+		return nil, web.NewProblem("kiln-not-heard", k.Kiln+" has no fresh reading.")
 	}
 	return &nowOutput{"text/plain; charset=utf-8", []byte(fmt.Sprintf("%.1f\n", *k.TemperatureC))}, nil
 }
@@ -81,7 +81,7 @@ func whichKiln(items []wire.KilnNow) *web.Problem {
 		names = append(names, k.Kiln)
 	}
 	says := "there are several kilns: " + strings.Join(names, ", ")
-	return problem("which-kiln", "Name one, as /v1/now/"+names[0]+" or ?kiln="+names[0]+": "+says+".", wire.Field{Name: "kiln", Says: says})
+	return web.NewProblem("which-kiln", "Name one, as /v1/now/"+names[0]+" or ?kiln="+names[0]+": "+says+".", wire.Field{Name: "kiln", Says: says})
 }
 
 func (s kilnRoutes) getLines(context.Context, *struct{}) (*body[wire.Lines], error) {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"log/slog"
 	"net/http"
-	"net/url"
 	"strings"
 	"time"
 
@@ -91,7 +90,7 @@ func (s homeRoutes) helpTopicPage(w http.ResponseWriter, r *http.Request) error 
 	frame := s.page(r.Context(), "more").Frame
 	t, ok := topics.Find(r.PathValue("topic"), frame.Speak.Tongue)
 	if !ok {
-		return problem("no-such-page", "No topic of the help has this name; /help lists them.")
+		return web.NewProblem("no-such-page", "No topic of the help has this name; /help lists them.")
 	}
 	text, err := t.HTML()
 	if err != nil {
@@ -132,7 +131,7 @@ func (s *Server) problemPage(w http.ResponseWriter, r *http.Request, p *web.Prob
 func (s homeRoutes) problemTypePage(w http.ResponseWriter, r *http.Request) error {
 	k, ok := web.Kinds[r.PathValue("type")]
 	if !ok {
-		return problem("no-such-page", "No problem has this name.")
+		return web.NewProblem("no-such-page", "No problem has this name.")
 	}
 	frame := s.page(r.Context(), "more").Frame
 	return s.show(w, pages.ProblemPage{Frame: frame, Problem: pages.Problem{Title: k.Title}, Help: k.Help})
@@ -169,6 +168,3 @@ func (s homeRoutes) morePage(w http.ResponseWriter, r *http.Request) error {
 		Clock        string
 	}{s.page(r.Context(), "more"), words, Tables(), store, trouble, clock})
 }
-
-// sent reads a form; a member that is not there is empty.
-func sent(r *http.Request) (url.Values, error) { return web.Form(r) }

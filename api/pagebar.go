@@ -13,6 +13,7 @@ import (
 	"lidwright/api/caution"
 	"lidwright/api/pages"
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
@@ -110,7 +111,7 @@ func (s barRoutes) kilnNames() []string {
 // postLoad keeps a load from the form: the bars' codes in one field, blanks between. One that is refused
 // comes back as it was typed.
 func (s barRoutes) postLoad(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
@@ -232,7 +233,7 @@ func (s barRoutes) barPage(w http.ResponseWriter, r *http.Request) error {
 // is not believed is asked about before it is kept; who insists has it kept not confirmed. One from the page that
 // hides what was read before confirms that.
 func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
@@ -274,7 +275,7 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 		}
 		data := s.barPageData(r.Context(), bar)
 		data.correct(form.Get("supersedes"))
-		data.Typed, data.Error = form, s.problemFrom(r.Context(), err)
+		data.Typed, data.Error = form, s.troubles.Problem(r.Context(), err)
 		data.askAgain(form.Get("again"))
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(data.Error.Status)
@@ -317,7 +318,7 @@ func readingForm(form url.Values) (wire.ReadingBody, error) {
 
 // postFlags keeps what is ticked as wrong with a bar; from the page of a load it leads back there.
 func (s barRoutes) postFlags(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
@@ -346,7 +347,7 @@ func (s barRoutes) postCount(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s barRoutes) postAct(w http.ResponseWriter, r *http.Request, do act, needsWhy bool) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
@@ -355,7 +356,7 @@ func (s barRoutes) postAct(w http.ResponseWriter, r *http.Request, do act, needs
 		return err
 	}
 	if needsWhy && strings.TrimSpace(form.Get("why")) == "" {
-		return problem("missing", "Say why.", wire.Field{Name: "why", Says: "is needed"})
+		return web.NewProblem("missing", "Say why.", wire.Field{Name: "why", Says: "is needed"})
 	}
 	if err := do(r.Context(), bar.Code, form.Get("reading"), form.Get("by"), form.Get("why"), s.Now()); err != nil {
 		return err
@@ -388,7 +389,7 @@ func (s barRoutes) claysPage(w http.ResponseWriter, r *http.Request) error {
 		if j, _, err := clayRoutes(s).askShrinkage(r.Context(), tiles.ClayID(c.Clay), nil); err == nil {
 			one.Rate = &j
 		} else {
-			one.Why = s.problemFrom(r.Context(), err).Detail
+			one.Why = s.troubles.Problem(r.Context(), err).Detail
 		}
 		data.Clays = append(data.Clays, one)
 	}
@@ -396,7 +397,7 @@ func (s barRoutes) claysPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s barRoutes) postClay(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
@@ -424,14 +425,14 @@ func slug(name string) string {
 
 // postBars hands out codes for new bars of a clay.
 func (s barRoutes) postBars(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
 	rd := newReader(form, s.Unit())
 	n, ok := rd.number("count", 1, 50)
 	if !ok {
-		return problem("out-of-range", "Say how many bars, 1 to 50.", wire.Field{Name: "count", Says: "must lie from 1 to 50"})
+		return web.NewProblem("out-of-range", "Say how many bars, 1 to 50.", wire.Field{Name: "count", Says: "must lie from 1 to 50"})
 	}
 	codes, err := s.Bars().FreeCodes(r.Context(), int(n))
 	if err != nil {
@@ -498,7 +499,7 @@ func asksWhich(r wire.Reading) bool {
 
 // postWhich keeps the answer.
 func (s barRoutes) postWhich(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
@@ -528,7 +529,7 @@ func (s barRoutes) postWhich(w http.ResponseWriter, r *http.Request) error {
 	if err := s.askWhich(r.Context(), &data, bar, p.ID, true); err != nil {
 		return err
 	}
-	data.Error = s.problemFrom(r.Context(), err)
+	data.Error = s.troubles.Problem(r.Context(), err)
 	for name, v := range form {
 		data.Typed[name] = v
 	}

@@ -17,6 +17,7 @@ import (
 
 	"lidwright/api/caution"
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/analysis"
@@ -177,7 +178,7 @@ func (s firingRoutes) firingPage(w http.ResponseWriter, r *http.Request) error {
 // it was typed.
 func (s firingRoutes) firingForm(keep func(ctx context.Context, id wire.FiringPath, form url.Values) error) func(http.ResponseWriter, *http.Request) error {
 	return func(w http.ResponseWriter, r *http.Request) error {
-		form, err := sent(r)
+		form, err := web.Form(r)
 		if err != nil {
 			return err
 		}
@@ -187,7 +188,7 @@ func (s firingRoutes) firingForm(keep func(ctx context.Context, id wire.FiringPa
 			if dataErr != nil {
 				return dataErr
 			}
-			d.Error, d.Typed = s.problemFrom(r.Context(), err), form
+			d.Error, d.Typed = s.troubles.Problem(r.Context(), err), form
 			w.Header().Set("Content-Type", "text/html; charset=utf-8")
 			w.WriteHeader(d.Error.Status)
 			return s.render(w, "firing", d)
@@ -266,13 +267,13 @@ func (s firingRoutes) byHandPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s firingRoutes) postByHand(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
 	if err = s.keepHandForm(r.Context(), form); err != nil {
 		d := s.byHandData(r.Context())
-		d.Error, d.Typed, d.ID = s.problemFrom(r.Context(), err), form, form.Get("id")
+		d.Error, d.Typed, d.ID = s.troubles.Problem(r.Context(), err), form, form.Get("id")
 		d.Asks = slices.ContainsFunc(d.Error.Fields, func(f wire.Field) bool { return f.Name == "overlaps" })
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(d.Error.Status)
@@ -339,7 +340,7 @@ func (s firingRoutes) localTime(field, text string) (string, error) {
 			return t.Format(time.RFC3339), nil
 		}
 	}
-	return "", problem("out-of-range", field+" is no time.", wire.Field{Name: field, Says: "write 2026-01-14 13:00"})
+	return "", web.NewProblem("out-of-range", field+" is no time.", wire.Field{Name: field, Says: "write 2026-01-14 13:00"})
 }
 
 // typedLines reads a typed curve: hours and °C on each line, with a blank, a comma or a tab between;
@@ -353,12 +354,12 @@ func typedLines(text string) (*wire.TypedBody, error) {
 		}
 		f := strings.FieldsFunc(line, func(c rune) bool { return c == ' ' || c == '\t' || c == ';' || c == ',' })
 		if len(f) != 2 {
-			return nil, problem("out-of-range", fmt.Sprintf("Line %d of the readings is not two numbers.", n+1), wire.Field{Name: "typed", Says: fmt.Sprintf("line %d: write hours, a blank, °C", n+1)})
+			return nil, web.NewProblem("out-of-range", fmt.Sprintf("Line %d of the readings is not two numbers.", n+1), wire.Field{Name: "typed", Says: fmt.Sprintf("line %d: write hours, a blank, °C", n+1)})
 		}
 		h, err := hoursOf(f[0])
 		c, err2 := strconv.ParseFloat(f[1], 64)
 		if err := errors.Join(err, err2); err != nil {
-			return nil, problem("out-of-range", fmt.Sprintf("Line %d of the readings is not two numbers.", n+1), wire.Field{Name: "typed", Says: fmt.Sprintf("line %d: write hours, a blank, °C", n+1)})
+			return nil, web.NewProblem("out-of-range", fmt.Sprintf("Line %d of the readings is not two numbers.", n+1), wire.Field{Name: "typed", Says: fmt.Sprintf("line %d: write hours, a blank, °C", n+1)})
 		}
 		t.Hours, t.TemperatureC = append(t.Hours, h), append(t.TemperatureC, c)
 	}

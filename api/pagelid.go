@@ -219,7 +219,7 @@ func (s lidRoutes) lidPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	a, j, err := s.askLid(r.Context(), q)
 	if err != nil {
-		p := s.problemFrom(r.Context(), err)
+		p := s.troubles.Problem(r.Context(), err)
 		s.lidFaults(&d, form, p)
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(p.Status)
@@ -601,7 +601,7 @@ func (s lidRoutes) boardPage(w http.ResponseWriter, r *http.Request) error {
 		return s.render(w, "board", data)
 	}
 	fail := func(err error) error {
-		p := *s.problemFrom(r.Context(), err)
+		p := *s.troubles.Problem(r.Context(), err)
 		p.Fields = slices.Clone(p.Fields)
 		for i, f := range p.Fields {
 			p.Fields[i].Says = boardField(f.Name) + f.Says

@@ -14,6 +14,7 @@ import (
 
 	"lidwright/api/caution"
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -58,7 +59,7 @@ func (s resultRoutes) potsData(r *http.Request, typed url.Values) (potsPageData,
 // postPots makes the cards of a board: one for each gallery that was written down, or a number of
 // them alike.
 func (s resultRoutes) postPots(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
@@ -72,7 +73,7 @@ func (s resultRoutes) postPots(w http.ResponseWriter, r *http.Request) error {
 		if formErr != nil {
 			return formErr
 		}
-		data.Error, data.Made = s.problemFrom(r.Context(), err), made
+		data.Error, data.Made = s.troubles.Problem(r.Context(), err), made
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(data.Error.Status)
 		return s.render(w, "pots", data)
@@ -233,7 +234,7 @@ func (s resultRoutes) potPage(w http.ResponseWriter, r *http.Request) error {
 
 // postPotLid writes the width of a lid, told or measured once after throwing, onto a card.
 func (s resultRoutes) postPotLid(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"lidwright/api/caution"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -165,7 +166,7 @@ func (s resultRoutes) verdictForm(ctx context.Context, card string, typed url.Va
 }
 
 func (s resultRoutes) postVerdict(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
@@ -178,7 +179,7 @@ func (s resultRoutes) postVerdict(w http.ResponseWriter, r *http.Request) error 
 		if formErr != nil {
 			return formErr
 		}
-		data.Error = s.problemFrom(r.Context(), err)
+		data.Error = s.troubles.Problem(r.Context(), err)
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(data.Error.Status)
 		return s.render(w, "verdict", data)
@@ -224,12 +225,12 @@ func (s resultRoutes) verdictSent(ctx context.Context, form url.Values) (wire.Ve
 }
 
 func (s resultRoutes) postVerdictStrike(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
 	if strings.TrimSpace(form.Get("why")) == "" {
-		return problem("missing", "Say why the board is crossed out.", wire.Field{Name: "why", Says: "is needed"})
+		return web.NewProblem("missing", "Say why the board is crossed out.", wire.Field{Name: "why", Says: "is needed"})
 	}
 	if err := s.Archive.StrikeVerdict(r.Context(), r.PathValue("id"), form.Get("by"), form.Get("why"), s.Now()); err != nil {
 		return err

@@ -60,7 +60,7 @@ type potsInput struct {
 func (s resultRoutes) getPots(ctx context.Context, in *potsInput) (*body[wire.List[wire.Pot]], error) {
 	all, err := s.Archive.Pots(ctx, lid.PotFilter{Find: in.Find, After: in.After, Limit: in.Limit + 1})
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return listOf(all, in.Limit, func(p lid.KeptPot) string { return p.ID }, func(p lid.KeptPot) wire.Pot { return potOf(p.PotCard) }), nil
 }
@@ -68,7 +68,7 @@ func (s resultRoutes) getPots(ctx context.Context, in *potsInput) (*body[wire.Li
 func (s resultRoutes) getPot(ctx context.Context, in *wire.PotPath) (*thing[wire.Pot], error) {
 	p, err := s.Archive.Pot(ctx, in.ID)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &thing[wire.Pot]{revision(p.Revision), potOf(p.PotCard)}, nil
 }
@@ -81,11 +81,11 @@ type putPotInput struct {
 func (s resultRoutes) putPot(ctx context.Context, in *putPotInput) (*edited[wire.Pot], error) {
 	k, err := s.Lids().KeepPot(ctx, in.ID, in.Body)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	p, err := s.Archive.Pot(ctx, in.ID)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &edited[wire.Pot]{status(k), revision(p.Revision), potOf(p.PotCard)}, nil
 }
@@ -101,7 +101,7 @@ type verdictsInput struct {
 func (s resultRoutes) getVerdicts(ctx context.Context, in *verdictsInput) (*body[wire.Verdicts], error) {
 	j, err := s.Lids().Verdicts(ctx, lid.ResultFilter{Form: in.Form, Clay: tiles.ClayID(in.Clay), Load: in.Load, After: in.After, Limit: in.Limit})
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.Verdicts]{j}, nil
 }
@@ -114,7 +114,7 @@ type putVerdictInput struct {
 func (s resultRoutes) putVerdict(ctx context.Context, in *putVerdictInput) (*kept[wire.VerdictKept], error) {
 	k, j, err := s.Lids().KeepVerdict(ctx, in.ID, in.Body)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &kept[wire.VerdictKept]{status(k), j}, nil
 }
@@ -129,11 +129,11 @@ type strikeVerdictInput struct {
 
 func (s resultRoutes) strikeVerdict(ctx context.Context, in *strikeVerdictInput) (*body[wire.VerdictKept], error) {
 	if err := s.Archive.StrikeVerdict(ctx, in.ID, in.Body.By, in.Body.Why, s.Now()); err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	j, err := s.Lids().VerdictKept(ctx, in.ID)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.VerdictKept]{j}, nil
 }

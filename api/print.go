@@ -12,6 +12,7 @@ import (
 
 	"lidwright/api/caution"
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
@@ -209,7 +210,7 @@ func (s lidRoutes) drawRule(r *http.Request) (title, svg string, err error) {
 	q := r.URL.Query()
 	clay := q.Get("clay")
 	if clay == "" {
-		return "", "", problem("missing", "Say which clay.", wire.Field{Name: "clay", Says: "is needed"})
+		return "", "", web.NewProblem("missing", "Say which clay.", wire.Field{Name: "clay", Says: "is needed"})
 	}
 	q.Del("clay")
 	j, _, err := clayRoutes(s).askShrinkage(r.Context(), tiles.ClayID(clay), q)
@@ -218,9 +219,9 @@ func (s lidRoutes) drawRule(r *http.Request) (title, svg string, err error) {
 	}
 	if j.MultiplyFiredBy == nil {
 		if j.Untested {
-			return "", "", problem("no-usual-firing", "There is no number: "+j.TrustWhy+".")
+			return "", "", web.NewProblem("no-usual-firing", "There is no number: "+j.TrustWhy+".")
 		}
-		return "", "", problem("no-usual-firing", "There is no firing to go by.")
+		return "", "", web.NewProblem("no-usual-firing", "There is no firing to go by.")
 	}
 	title = fmt.Sprintf("Shrink rule: %s/%s, %s clay, %.1f %% to %s", j.Clay, j.Batch, j.From, 100**j.TotalRatio, j.To)
 	rule := shrinkRule{Title: title, Times: *j.MultiplyFiredBy, Foot: fmt.Sprintf("%s, %s. %s: %s. %s", s.Site.Name, s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006"), shrinkage.Reliability(j.Trust).Words(), j.TrustWhy, caution.Text(caution.ShrinkVaries))}
@@ -293,7 +294,7 @@ func (s lidRoutes) sheetPage(w http.ResponseWriter, r *http.Request) error {
 			gauge.Set("lid", inMM(a.Set))
 		}
 	} else {
-		data.LidWhy = s.problemFrom(r.Context(), lidErr).Detail
+		data.LidWhy = s.troubles.Problem(r.Context(), lidErr).Detail
 	}
 	for _, st := range data.Rows[0].Stages {
 		data.Stages = append(data.Stages, st.Stage)
@@ -315,7 +316,7 @@ func (s lidRoutes) yearPage(w http.ResponseWriter, r *http.Request) error {
 	if v := r.URL.Query().Get("year"); v != "" {
 		n, err := strconv.Atoi(v)
 		if err != nil || n < 1990 || n > 2200 {
-			return problem("out-of-range", "year: write it as 2026.", wire.Field{Name: "year", Says: "must lie from 1990 to 2200"})
+			return web.NewProblem("out-of-range", "year: write it as 2026.", wire.Field{Name: "year", Says: "must lie from 1990 to 2200"})
 		}
 		year = n
 	}

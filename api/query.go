@@ -12,6 +12,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
@@ -29,7 +30,7 @@ func (q *Query) Resolve(c huma.Context) []error {
 	u := c.URL()
 	v, err := url.ParseQuery(u.RawQuery)
 	if err != nil {
-		return []error{problem("unknown-parameter", "The question after the ? cannot be read.")}
+		return []error{web.NewProblem("unknown-parameter", "The question after the ? cannot be read.")}
 	}
 	q.values = v
 	return nil

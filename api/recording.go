@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"net/url"
 
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
@@ -29,7 +30,7 @@ type beginInput struct {
 func (s firingRoutes) beginFiring(ctx context.Context, in *beginInput) (*body[wire.Firing], error) {
 	f, err := s.Firings().Begin(ctx, kiln.FiringID(in.ID), kiln.KilnID(in.Body.Kiln), kiln.Kind(in.Body.Kind), kiln.Atmosphere(in.Body.Atmosphere), in.Body.Sure)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.Firing]{s.Firings().Firing(f, detect.Expected{})}, nil
 }
@@ -46,7 +47,7 @@ type stopInput struct {
 func (s firingRoutes) stopFiring(ctx context.Context, in *stopInput) (*body[wire.Firing], error) {
 	f, err := s.Firings().Stop(ctx, kiln.FiringID(in.ID), in.Body.Sure)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.Firing]{s.Firings().Firing(f, detect.Expected{})}, nil
 }
@@ -55,13 +56,13 @@ func (s firingRoutes) stopFiring(ctx context.Context, in *stopInput) (*body[wire
 func (s firingRoutes) goOn(ctx context.Context, in *wire.FiringPath) (*body[wire.Firing], error) {
 	f, err := s.Firings().GoOn(ctx, kiln.FiringID(in.ID))
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.Firing]{s.Firings().Firing(f, detect.Expected{})}, nil
 }
 
 func (s firingRoutes) postBegin(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
@@ -74,7 +75,7 @@ func (s firingRoutes) postBegin(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s firingRoutes) postStop(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
@@ -110,7 +111,7 @@ func (s firingRoutes) putFiring(ctx context.Context, in *putFiringInput) (*kept[
 		j, err = s.Firings().WholeFiring(ctx, id)
 	}
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &kept[wire.FiringWhole]{status(k), j}, nil
 }

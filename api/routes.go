@@ -93,7 +93,7 @@ func shown(f func(http.ResponseWriter, *http.Request) error) answering {
 	return func(s *Server, m *routes, _ huma.API, e entry) {
 		m.HandleFunc(e.pattern, func(w http.ResponseWriter, r *http.Request) {
 			if err := f(w, r); err != nil {
-				s.problemPage(w, r, s.problemFrom(r.Context(), err))
+				s.problemPage(w, r, s.troubles.Problem(r.Context(), err))
 			}
 		})
 	}

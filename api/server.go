@@ -77,7 +77,7 @@ func operation[I, O any](a huma.API, method, path, id, summary string, f func(co
 		out, err := f(ctx, in)
 		var refused *usecase.Refusal
 		if errors.As(err, &refused) {
-			return nil, problem(refused.Kind, refused.Says, refused.Fields...)
+			return nil, web.NewProblem(refused.Kind, refused.Says, refused.Fields...)
 		}
 		return out, err
 	})
@@ -174,7 +174,7 @@ func (s studioRoutes) readyz(w http.ResponseWriter, r *http.Request) {
 		for _, why := range strings.Split(err.Error(), "\n") {
 			reasons = append(reasons, usecase.Sentence(why))
 		}
-		web.WriteProblem(w, r, problem("not-ready", strings.Join(append(reasons, s.StoreTrouble(s.Store())...), " ")))
+		web.WriteProblem(w, r, web.NewProblem("not-ready", strings.Join(append(reasons, s.StoreTrouble(s.Store())...), " ")))
 		return
 	}
 	s.tellHealth(w, "ready")
@@ -184,7 +184,7 @@ func (s studioRoutes) readyz(w http.ResponseWriter, r *http.Request) {
 // it tells a wrong method from a wrong address.
 func (s *Server) nothingHere(mux *http.ServeMux) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
-		p := problem("no-such-page", "No page has this address.")
+		p := web.NewProblem("no-such-page", "No page has this address.")
 		var allowed []string
 		for _, m := range []string{http.MethodGet, http.MethodPut, http.MethodPost, http.MethodDelete} {
 			q := r.Clone(r.Context())
@@ -194,7 +194,7 @@ func (s *Server) nothingHere(mux *http.ServeMux) http.HandlerFunc {
 			}
 		}
 		if len(allowed) > 0 {
-			p = problem("wrong-method", "This address takes other methods; see the Allow header.")
+			p = web.NewProblem("wrong-method", "This address takes other methods; see the Allow header.")
 			p.Header = http.Header{"Allow": allowed}
 		}
 		if web.IsAPI(r.URL.Path) {

@@ -49,7 +49,7 @@ func (s sessionRoutes) postSession(ctx context.Context, in *sessionInput) (*cook
 	}
 	c, err := s.gate.Open(ctx, who, in.secure)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &cookieAnswer{http.StatusNoContent, *c}, nil
 }
@@ -62,7 +62,7 @@ type endSessionInput struct {
 func (s sessionRoutes) deleteSession(ctx context.Context, in *endSessionInput) (*cookieAnswer, error) {
 	if in.Cookie != "" {
 		if err := s.gate.End(ctx, in.Cookie); err != nil {
-			return nil, s.problemFrom(ctx, err)
+			return nil, s.troubles.Problem(ctx, err)
 		}
 	}
 	return &cookieAnswer{http.StatusNoContent, *auth.EndedCookie(in.secure)}, nil
@@ -87,7 +87,7 @@ func ourPath(next string) bool {
 }
 
 func (s sessionRoutes) postSessionPage(w http.ResponseWriter, r *http.Request) error {
-	form, err := sent(r)
+	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}

@@ -57,7 +57,7 @@ func readSize(values url.Values, unit tiles.LengthUnit) (q lid.PieceQuestion, at
 func (s lidRoutes) getSize(ctx context.Context, in *sizeInput) (*lidOutput, error) {
 	a, j, err := s.askSize(ctx, in.values)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	if wantsText(in.Accept) {
 		if !math.IsNaN(a.Millilitre) {
@@ -222,7 +222,7 @@ func (s lidRoutes) sizesPage(w http.ResponseWriter, r *http.Request) error {
 		}
 		if err != nil {
 			data.Size, data.Nest, data.Shared, data.Scale = nil, nil, nil, nil
-			data.Error = s.problemFrom(r.Context(), err)
+			data.Error = s.troubles.Problem(r.Context(), err)
 			w.WriteHeader(data.Error.Status)
 		}
 	}

@@ -84,7 +84,7 @@ const mostSet = 12 // pots of one set
 func (s lidRoutes) getNest(ctx context.Context, in *nestInput) (*body[wire.Nest], error) {
 	j, err := s.askNest(ctx, in.values)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.Nest]{j}, nil
 }
@@ -134,7 +134,7 @@ type sharedInput struct {
 func (s lidRoutes) getShared(ctx context.Context, in *sharedInput) (*body[wire.Shared], error) {
 	j, err := s.askShared(ctx, in.values)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.Shared]{j}, nil
 }
@@ -173,7 +173,7 @@ type scaleInput struct {
 func (s lidRoutes) getScale(ctx context.Context, in *scaleInput) (*body[wire.Scale], error) {
 	j, err := s.askScale(ctx, in.values)
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.Scale]{j}, nil
 }

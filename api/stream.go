@@ -53,19 +53,19 @@ func (s studioRoutes) getStream(ctx context.Context, in *streamInput) (*huma.Str
 		case "":
 			st.now, st.changes = true, true
 		default:
-			return nil, s.problemFrom(ctx, usecase.UnknownWord("kinds", kind, "now", "changes"))
+			return nil, s.troubles.Problem(ctx, usecase.UnknownWord("kinds", kind, "now", "changes"))
 		}
 	}
 	if in.Last != "" {
 		n, err := strconv.ParseInt(in.Last, 10, 64)
 		if err != nil || n < 0 {
-			return nil, problem("unknown-value", "Last-Event-ID is no number of a change.", wire.Field{Name: "Last-Event-ID", Says: "not a number"})
+			return nil, web.NewProblem("unknown-value", "Last-Event-ID is no number of a change.", wire.Field{Name: "Last-Event-ID", Says: "not a number"})
 		}
 		st.after = n
 	}
 	if s.streams.Add(1) > mostStreams {
 		s.streams.Add(-1)
-		return nil, problem("too-many-connections", "All streams are taken; ask /v1/now or /v1/changes.")
+		return nil, web.NewProblem("too-many-connections", "All streams are taken; ask /v1/now or /v1/changes.")
 	}
 	return &huma.StreamResponse{Body: func(c huma.Context) {
 		defer s.streams.Add(-1)
@@ -203,12 +203,12 @@ func (s studioRoutes) getChanges(ctx context.Context, in *changesInput) (*body[w
 		news := s.Archive.News()
 		found, err := s.Archive.Changes(ctx, in.After, in.Limit+1)
 		if err != nil {
-			return nil, s.problemFrom(ctx, err)
+			return nil, s.troubles.Problem(ctx, err)
 		}
 		if len(found) > 0 || waited.Err() != nil {
 			j := s.changesJSON(found, in)
 			if j.Site, j.Life, err = s.SiteRecord(ctx); err != nil {
-				return nil, s.problemFrom(ctx, err)
+				return nil, s.troubles.Problem(ctx, err)
 			}
 			return &body[wire.Changes]{j}, nil
 		}
@@ -235,7 +235,7 @@ func (s studioRoutes) getSite(ctx context.Context, _ *struct{}) (*body[wire.Site
 		j.Last, err = s.Archive.LastChange(ctx)
 	}
 	if err != nil {
-		return nil, s.problemFrom(ctx, err)
+		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.Site]{j}, nil
 }
