@@ -24,6 +24,7 @@ import (
 type Server struct {
 	Record  Record
 	Shown   Shown
+	Pools   Pools
 	Name    string // of the collector, as its pages and the studios that join are told
 	Zone    *time.Location
 	Tongue  string // of the pages where a browser asks for none that we speak
@@ -41,6 +42,10 @@ type Server struct {
 	Mirror func(ctx context.Context, site string) (answers http.Handler, release func(), err error)
 	// Summary reads what a firing came to.
 	Summary func(data []byte) (kiln.Firing, error)
+
+	// CheckSummary refuses what no studio's bars say of a body; Rates reads what all say, about its maturing point.
+	CheckSummary func(info []byte) error
+	Rates        func(prior []byte, matures float64) []BodyRate
 
 	pages   *pages.Set
 	counts  counts
@@ -68,7 +73,7 @@ type route struct {
 }
 
 func (s *Server) routes() []route {
-	return []route{
+	return append(s.poolRoutes(), []route{
 		{"POST /v1/join", "join", "Change a code for the key of a studio", wire.JoinAsk{},
 			wire.JoinTaken{}, s.join},
 		{"POST /v1/studios/{site}/push", "push", "Send a part of a studio's record", wire.Push{},
@@ -93,7 +98,7 @@ func (s *Server) routes() []route {
 		{"POST /passcode", "", "", nil, nil, s.postPasscode},
 		{"GET /style.css", "", "", nil, nil, s.pages.ServeAsset("style.css", "text/css; charset=utf-8")},
 		{"GET /app.js", "", "", nil, nil, s.pages.ServeAsset("app.js", "text/javascript; charset=utf-8")},
-	}
+	}...)
 }
 
 // Handler builds every route. It is made once.
@@ -189,6 +194,10 @@ func (s *Server) refusal(w http.ResponseWriter, r *http.Request, err error) {
 		no(http.StatusUnauthorized, "token")
 	case errors.Is(err, ErrElsewhere), errors.Is(err, ErrNoSite):
 		no(http.StatusNotFound, "token")
+	case errors.Is(err, ErrTooFew):
+		no(http.StatusNotFound, "too-few")
+	case errors.Is(err, ErrNoBody):
+		no(http.StatusNotFound, "wrong")
 	case errors.Is(err, ErrThere):
 		no(http.StatusConflict, "wrong")
 	case errors.As(err, &tooLarge), errors.Is(err, errUnfolds):

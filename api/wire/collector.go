@@ -92,7 +92,7 @@ type PushTaken struct {
 
 // PushRefused says why nothing was kept.
 type PushRefused struct {
-	Why  string `json:"why" enum:"gap,fork,forgotten,form,token,too_many,later,busy,wrong" doc:"gap: begin after have. fork: two machines say that they are this studio"`
+	Why  string `json:"why" enum:"gap,fork,forgotten,form,token,too_many,later,busy,wrong,too-few" doc:"gap: begin after have. fork: two machines say that they are this studio"`
 	Have int64  `json:"have" doc:"Of a gap"`
 	Says string `json:"says" doc:"The same in a sentence"`
 }

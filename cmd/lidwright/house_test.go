@@ -63,7 +63,7 @@ daemon: api api/auth api/usecase api/web config daemon/mqtt daemon/notice daemon
 	kiln/analysis kiln/detect kiln/faults kiln/heatwork kiln/practice kiln/record kiln/source
 	kiln/thermocouple tiles tiles/lid tiles/shrinkage
 api/collectorpages: api/caution api/chart api/pages api/wire kiln
-daemon/collector: api api/auth api/collectorpages api/wire config daemon/collector/postgres daemon/store
+daemon/collector: api api/auth api/collectorpages api/wire config daemon/collector/postgres daemon/store kiln/heatwork tiles tiles/shrinkage
 	daemon/store/codec kiln
 daemon/collector/postgres: api/collectorpages api/wire
 daemon/collector/cluster:

@@ -5,13 +5,16 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"github.com/google/uuid"
 
 	"lidwright/api/auth"
 	"lidwright/api/collectorpages"
+	"lidwright/api/wire"
 	"lidwright/config"
 	"lidwright/daemon/collector/postgres"
+	"lidwright/kiln/heatwork"
 )
 
 // Owner is what the collector's owner does on the machine itself.
@@ -37,6 +40,20 @@ func (o Owner) Again(ctx context.Context, site string) (code string, err error) 
 	}
 	code = auth.NewPasscode(auth.Owner)
 	return code, o.Invite(ctx, collectorpages.Signs(code), one.Name, site)
+}
+
+// NewBody enters a body that matures at a cone into the catalogue.
+func (o Owner) NewBody(ctx context.Context, supplier, number, name, cone string) (id string, err error) {
+	at, err := heatwork.MainConeScale().Parse(cone)
+	if err != nil {
+		return "", fmt.Errorf("cone %q: %w", cone, err)
+	}
+	for _, text := range []string{supplier, name} {
+		if strings.TrimSpace(text) == "" || len(text) > 200 {
+			return "", fmt.Errorf("supplier and name are needed, of 200 signs at most: %.40q", text)
+		}
+	}
+	return o.AddBody(ctx, wire.CatalogueBody{Supplier: supplier, Number: number, Name: name, Cone: cone, MaturesC: float64(at)})
 }
 
 // IsSite reports whether a text may be the id of a studio.

@@ -35,14 +35,16 @@ var ErrCannotStart = errors.New("cannot start")
 var (
 	_ collectorpages.Record = (*postgres.Store)(nil)
 	_ collectorpages.Shown  = (*postgres.Store)(nil)
+	_ collectorpages.Pools  = (*postgres.Store)(nil)
 )
 
 // Collector is everything that runs. New fills the exported fields with the real ones.
 type Collector struct {
-	Now    func() time.Time
-	Listen func(address string) (net.Listener, error)
-	Ready  func(address string) // told once, when the pages answer
-	Read   ReadStore            // of records that are looked at; nil: a studio's own pages are not to be had
+	Now       func() time.Time
+	Listen    func(address string) (net.Listener, error)
+	Ready     func(address string) // told once, when the pages answer
+	PoolEvery time.Duration        // how long what studios say of a body stands at least
+	Read      ReadStore            // of records that are looked at; nil: a studio's own pages are not to be had
 
 	cfg   config.Collect
 	store *postgres.Store
@@ -61,7 +63,7 @@ func New(ctx context.Context, cfg config.Collect, version string) (*Collector, e
 	c := &Collector{Now: time.Now, Listen: func(a string) (net.Listener,
 		error) {
 		return net.Listen("tcp", a)
-	}, Ready: func(string) {}, cfg: cfg}
+	}, Ready: func(string) {}, PoolEvery: poolEvery, cfg: cfg}
 	c.pages = &collectorpages.Server{Name: cfg.Name, Zone: zone, Tongue: cfg.Language, Version: version, Form: wire.PushForm,
 		Now: func() time.Time { return c.Now() }, Draw: Draw, Summary: codec.ReadSummary}
 	if file := cfg.Owner.CodeFile; file != "" {
@@ -89,7 +91,8 @@ func New(ctx context.Context, cfg config.Collect, version string) (*Collector, e
 		}
 		return nil, err
 	}
-	c.pages.Record, c.pages.Shown = c.store, c.store
+	c.pages.Record, c.pages.Shown, c.pages.Pools = c.store, c.store, c.store
+	c.pages.CheckSummary, c.pages.Rates = checkSummary, rates
 	return c, nil
 }
 
@@ -142,6 +145,9 @@ func (c *Collector) Run(ctx context.Context) error {
 	c.Ready(address)
 	notify.SdNotify(false, notify.SdNotifyReady)
 	go watch(ctx)
+	pooled := make(chan struct{})
+	go func() { defer close(pooled); c.pooling(ctx) }()
+	defer func() { <-pooled }()
 	select {
 	case err := <-done:
 		return fmt.Errorf("answer on %s: %w", address, err)

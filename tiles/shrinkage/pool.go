@@ -284,6 +284,31 @@ type Prior struct {
 	Factor [coefs]vec // lower
 }
 
+// Bytes are the numbers of a prior, little endian: the mean, then the lower half of the factor by rows.
+func (p Prior) Bytes() []byte { return Summary{Pull: p.Mean, Precision: p.Factor}.Bytes() }
+
+// ReadPrior takes a prior in. The error is ErrSummary where it is of another length, or its numbers leave no doubt
+// or are none.
+func ReadPrior(data []byte) (p Prior, err error) {
+	s, err := readNumbers(data)
+	if err != nil {
+		return p, err
+	}
+	p.Mean = s.Pull
+	for i := range coefs {
+		for j := 0; j <= i; j++ {
+			p.Factor[i][j] = s.Precision[i][j]
+		}
+		if !(p.Factor[i][i] > 0) || math.Abs(p.Mean[i]) > mostAway {
+			return Prior{}, fmt.Errorf("%w: a prior of no doubt, or far from every clay", ErrSummary)
+		}
+	}
+	return p, nil
+}
+
+// mostAway is how far from the handbook a pool's curve is taken, in handbook sds.
+const mostAway = 50
+
 // Pooled is what other studios say of a clay here: their prior, and the maturing point that it is told for.
 type Pooled struct {
 	Prior

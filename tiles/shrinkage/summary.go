@@ -153,6 +153,18 @@ const mostPrecision = 1e12
 // ReadSummary takes a summary in. The error is ErrSummary where it is of another length, holds what is no
 // number, or a precision that no bars have.
 func ReadSummary(data []byte) (s Summary, err error) {
+	if s, err = readNumbers(data); err != nil {
+		return Summary{}, err
+	}
+	values, _ := s.eigen()
+	if values == nil || values[0] < -1e-9*max(1, values[coefs-1]) {
+		return Summary{}, fmt.Errorf("%w: its precision is not positive", ErrSummary)
+	}
+	return s, nil
+}
+
+// readNumbers reads a pull and the lower half of a precision, both of bounded numbers.
+func readNumbers(data []byte) (s Summary, err error) {
 	if len(data) != SummaryBytes {
 		return s, fmt.Errorf("%w: %d bytes, not %d", ErrSummary, len(data), SummaryBytes)
 	}
@@ -174,12 +186,5 @@ func ReadSummary(data []byte) (s Summary, err error) {
 			s.Precision[j][i] = s.Precision[i][j]
 		}
 	}
-	if err != nil {
-		return Summary{}, err
-	}
-	values, _ := s.eigen()
-	if values == nil || values[0] < -1e-9*max(1, values[coefs-1]) {
-		return Summary{}, fmt.Errorf("%w: its precision is not positive", ErrSummary)
-	}
-	return s, nil
+	return s, err
 }

@@ -148,7 +148,7 @@ func caughtUp(ctx context.Context, tx pgx.Tx, site, life string) error {
 // drop deletes what is there of one life.
 func drop(ctx context.Context, tx pgx.Tx, site, life string) error {
 	for _, table := range tablesOfSite {
-		if table == "live" {
+		if slices.Contains([]string{"live", "summary", "prior"}, table) { // of no life
 			continue
 		}
 		if _, err := tx.Exec(ctx, `DELETE FROM `+table+` WHERE site = $1 AND life = $2`, site, life); err != nil {

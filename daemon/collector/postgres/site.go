@@ -186,7 +186,7 @@ func (s *Store) one(ctx context.Context, statement, site string, more ...any) er
 }
 
 // tablesOfSite hold what belongs to one studio.
-var tablesOfSite = []string{"fact", "boot", "firing", "curve", "live"}
+var tablesOfSite = []string{"fact", "boot", "firing", "curve", "live", "summary", "prior"}
 
 // Forget deletes everything of a studio, a transaction a table, so that none holds up the others. Its key is
 // known as forgotten from the beginning on, so that nothing comes meanwhile.

@@ -1,0 +1,39 @@
+package wire
+
+import "time"
+
+// Catalogue is the bodies that a collector's operator entered.
+type Catalogue struct {
+	Items []CatalogueBody `json:"items"`
+}
+
+// CatalogueBody is one clay body as a supplier sells it.
+type CatalogueBody struct {
+	ID       string  `json:"id" doc:"UUID"`
+	Supplier string  `json:"supplier"`
+	Number   string  `json:"number" doc:"The supplier's number; empty: none"`
+	Name     string  `json:"name"`
+	Cone     string  `json:"cone" doc:"It matures at"`
+	MaturesC float64 `json:"matures_c" doc:"The same as heat work, °C; every summary is told for this"`
+	Became   string  `json:"became,omitempty" doc:"It was merged into that body"`
+}
+
+// PoolSummary is all that a studio sends of one body: what its own bars say of the curve, in 104 numbers, and how
+// many bars they were. There is no reading, name, note or date in it.
+type PoolSummary struct {
+	Model string `json:"model" doc:"Number of the shrink model"`
+	Bars  int    `json:"bars" minimum:"1"`
+	Info  []byte `json:"info" doc:"13 and 91 numbers of 8 bytes, little endian, base64"`
+}
+
+// PoolAnswer is what the other studios say of one body, to one of them.
+type PoolAnswer struct {
+	Body     string    `json:"body"`
+	Model    string    `json:"model"`
+	Made     time.Time `json:"made"`
+	Studios  int       `json:"studios" doc:"Others, that it rests on"`
+	Bars     int       `json:"bars" doc:"Of all of them and of the asker"`
+	MaturesC float64   `json:"matures_c"`
+	Prior    []byte    `json:"prior" doc:"Mean and factor over 13 coefficients: 104 numbers of 8 bytes, little endian, base64"`
+	Unlike   float64   `json:"unlike" doc:"Chance that the asker's bars are of another kind than the others'; 0 where it sent none"`
+}

@@ -1,0 +1,110 @@
+package collector
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"time"
+
+	"lidwright/api/collectorpages"
+	"lidwright/daemon/collector/postgres"
+	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
+)
+
+// poolEvery is how long a pool stands at least; looked at four times as often.
+const poolEvery = time.Hour
+
+// pooling works pools out as studios send, until ctx ends. Of several collectors on one database one does.
+func (c *Collector) pooling(ctx context.Context) {
+	for {
+		if err := c.Pool(ctx, c.PoolEvery); err != nil && ctx.Err() == nil {
+			slog.Warn("what studios say of bodies was not worked out; it is tried again", "err", err)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(c.PoolEvery / 4):
+		}
+	}
+}
+
+// Pool works out the pools that are due, none of which is newer than every.
+func (c *Collector) Pool(ctx context.Context, every time.Duration) error {
+	return c.store.WithLease(ctx, "pool", func(ctx context.Context) error {
+		due, err := c.store.Due(ctx, shrinkage.LeastStudios, every)
+		for _, k := range due {
+			if err := poolOne(ctx, c.store, k); err != nil {
+				return fmt.Errorf("pool body %s: %w", k.Body, err)
+			}
+		}
+		return err
+	})
+}
+
+// poolOne works out one pool: as it is told to each studio that is in it, its own summary left out, and to others.
+// Summaries of a model that this program does not know it leaves to one that does.
+func poolOne(ctx context.Context, db *postgres.Store, k postgres.PoolKey) error {
+	if k.Model != shrinkage.Model {
+		return nil
+	}
+	sent, err := db.Summaries(ctx, k)
+	if err != nil {
+		return err
+	}
+	var all []shrinkage.Summary
+	var sites []string
+	bars := 0
+	for _, o := range sent {
+		one, err := shrinkage.ReadSummary(o.Info)
+		if err != nil {
+			slog.Warn("a summary is left out", "body", k.Body, "site", o.Site, "err", err)
+			continue
+		}
+		all, sites, bars = append(all, one), append(sites, o.Site), bars+o.Bars
+	}
+	if len(all) < shrinkage.LeastStudios {
+		return db.PutPool(ctx, k, bars, nil)
+	}
+	p, err := shrinkage.PoolOf(ctx, all)
+	if err != nil {
+		return err
+	}
+	whole, err := p.For(-1)
+	if err != nil {
+		return err
+	}
+	priors := []postgres.OnePrior{{Prior: whole.Bytes()}}
+	for i, site := range sites {
+		one, err := p.For(i)
+		if err == nil {
+			err = ctx.Err()
+		}
+		if err != nil {
+			return err
+		}
+		priors = append(priors, postgres.OnePrior{Site: site, Prior: one.Bytes(), Unlike: p.Unlike(i)})
+	}
+	return db.PutPool(ctx, k, bars, priors)
+}
+
+// rates are what studios lose of a body about its maturing point, by a prior as it is kept: the mean, and where
+// nine in ten of them lie.
+func rates(prior []byte, matures float64) (out []collectorpages.BodyRate) {
+	p, err := shrinkage.ReadPrior(prior)
+	if err != nil {
+		return nil
+	}
+	const z90 = 1.6449
+	for h := matures - 60; h <= matures+30; h += 30 {
+		mean, sd := p.Total(h, matures)
+		ratio := func(v float64) float64 { return float64(tiles.LogPercent(v).Ratio()) }
+		out = append(out, collectorpages.BodyRate{HeatC: h, Ratio: ratio(mean), Low: ratio(mean - z90*sd), High: ratio(mean + z90*sd)})
+	}
+	return out
+}
+
+func checkSummary(info []byte) error {
+	_, err := shrinkage.ReadSummary(info)
+	return err
+}

@@ -1,0 +1,190 @@
+package collector
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"net/http"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lidwright/api/wire"
+	"lidwright/daemon/collector/pgtest"
+	"lidwright/tiles/shrinkage"
+	"lidwright/tiles/tilestest"
+)
+
+// summaryOf is what the bars of a made-up studio say of clay 0, told for 1222 °C.
+func summaryOf(t *testing.T, n uint64) wire.PoolSummary {
+	t.Helper()
+	m := tilestest.Make(2701, n, tilestest.Options{Row: tilestest.Ten})
+	fit, err := m.Studio.Fit(t.Context(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, bars, err := shrinkage.Summarise(t.Context(), fit, tilestest.ClayName(0), 1222)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return wire.PoolSummary{Model: shrinkage.Model, Bars: bars, Info: s.Bytes()}
+}
+
+// pooler is a studio that tells of a body over HTTP.
+type pooler struct{ site, key string }
+
+func (p pooler) path(r *running, more string) string {
+	return r.url + "/v1/studios/" + p.site + "/bodies" + more
+}
+
+func told(t *testing.T, r *running, p pooler, body string) (a wire.PoolAnswer, status int) {
+	t.Helper()
+	resp := ask(t, "GET", p.path(r, "/"+body+"/pool?model="+shrinkage.Model), p.key, nil)
+	if resp.StatusCode == http.StatusOK {
+		if err := json.NewDecoder(resp.Body).Decode(&a); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return a, resp.StatusCode
+}
+
+// TestPoolOfBodies: studios tell of a body, a pool is worked out from five on, each is told it without its own
+// summary; the catalogue's merge, going back, taking back, a forgotten studio; and what is no summary changes nothing.
+func TestPoolOfBodies(t *testing.T) {
+	r := startWith(t, pgtest.Database(t), func(c *Collector) { c.PoolEvery = time.Hour })
+	o := Owner{r.store}
+	body, err := o.NewBody(t.Context(), "Sandpit Clays", "1140", "Smooth stoneware", "6")
+	if err != nil {
+		t.Fatal(err)
+	}
+	twice, err := o.NewBody(t.Context(), "Sandpit", "1140", "Smooth Stoneware", "6")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all []pooler
+	tell := func(n int, body string) {
+		p := pooler{site: uuid.Must(uuid.NewV7()).String()}
+		if p.key, _, err = joinRaw(t, r, p.site); err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, p)
+		if resp := ask(t, "PUT", p.path(r, "/"+body), p.key, summaryOf(t, uint64(n))); resp.StatusCode != http.StatusNoContent {
+			t.Fatalf("studio %d: %d", n, resp.StatusCode)
+		}
+	}
+	work := func() {
+		t.Helper()
+		if err := r.Pool(t.Context(), 0); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for n := range 4 {
+		tell(n, body)
+	}
+	work()
+	if _, status := told(t, r, all[0], body); status != http.StatusNotFound {
+		t.Errorf("four studios: %d", status)
+	}
+	tell(4, twice)
+	if err := o.MergeBody(t.Context(), twice, body); err != nil {
+		t.Fatal(err)
+	}
+	work()
+	first, status := told(t, r, all[0], body)
+	fifth, _ := told(t, r, all[4], twice)
+	if status != http.StatusOK || first.Studios != 4 || fifth.Body != body || bytes.Equal(first.Prior, fifth.Prior) {
+		t.Errorf("%d: %d others, the fifth is told of %s", status, first.Studios, fifth.Body)
+	}
+	outsider := pooler{site: uuid.Must(uuid.NewV7()).String()}
+	if outsider.key, _, err = joinRaw(t, r, outsider.site); err != nil {
+		t.Fatal(err)
+	}
+	if a, _ := told(t, r, outsider, body); a.Studios != 5 || a.Unlike != 0 {
+		t.Errorf("one that sent nothing: %+v", a)
+	}
+	if p, err := shrinkage.ReadPrior(first.Prior); err != nil {
+		t.Error(err)
+	} else if mean, sd := p.Total(1222, 1222); mean < 8 || mean > 15 || sd > 2 {
+		t.Errorf("told %.1f ± %.1f", mean, sd)
+	}
+	for n := 5; n < 10; n++ {
+		tell(n, body)
+	}
+	work()
+	second, _ := told(t, r, all[0], body)
+	if second.Studios != 9 || !second.Made.After(first.Made) {
+		t.Errorf("%d others, made %v", second.Studios, second.Made)
+	}
+	if err := o.PoolBack(t.Context(), body); err != nil {
+		t.Fatal(err)
+	}
+	if a, _ := told(t, r, all[0], body); !a.Made.Equal(first.Made) {
+		t.Errorf("gone back to %v, want %v", a.Made, first.Made)
+	}
+	work() // nothing new came
+	if a, _ := told(t, r, all[0], body); !a.Made.Equal(first.Made) {
+		t.Error("another pool without anything new")
+	}
+	for _, wrong := range []any{wire.PoolSummary{Model: "1", Bars: 3, Info: []byte("short")}, wire.PoolSummary{Model: "1", Bars: 0, Info: summaryOf(t, 0).Info},
+		wire.PoolSummary{Model: "1", Bars: 3, Info: bytes.Repeat([]byte{0xff}, shrinkage.SummaryBytes)}, map[string]any{"model": 4}} {
+		if resp := ask(t, "PUT", all[1].path(r, "/"+body), all[1].key, wrong); resp.StatusCode != http.StatusUnprocessableEntity {
+			t.Errorf("%.60v: %d", wrong, resp.StatusCode)
+		}
+	}
+	if resp := ask(t, "PUT", all[1].path(r, "/"+body), all[2].key, summaryOf(t, 0)); resp.StatusCode != http.StatusNotFound {
+		t.Errorf("by another's key: %d", resp.StatusCode)
+	}
+	ask(t, "DELETE", all[1].path(r, "/"+body), all[1].key, nil)
+	if err := r.store.Forget(t.Context(), all[2].site); err != nil {
+		t.Fatal(err)
+	}
+	work()
+	if a, _ := told(t, r, all[0], body); a.Studios != 7 {
+		t.Errorf("one took it back and one is forgotten: %d others", a.Studios)
+	}
+	if rows, err := r.store.Rows(t.Context(), all[2].site); err != nil || len(rows) > 0 {
+		t.Errorf("rows of a forgotten studio: %v, %v", rows, err)
+	}
+	page := ask(t, "GET", r.url+"/bodies", "", nil)
+	var text bytes.Buffer
+	text.ReadFrom(page.Body)
+	if !strings.Contains(text.String(), "Smooth stoneware") || strings.Contains(text.String(), "Room ") {
+		t.Errorf("the page of bodies: %.300s", text.String())
+	}
+}
+
+// TestOnePoolAtATime: two collectors work at once, and one pool comes of it.
+func TestOnePoolAtATime(t *testing.T) {
+	database := pgtest.Database(t)
+	a, b := start(t, database), start(t, database)
+	body, err := Owner{a.store}.NewBody(t.Context(), "Sandpit Clays", "7", "Groggy", "6")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for n := range 5 {
+		p := pooler{site: uuid.Must(uuid.NewV7()).String()}
+		if p.key, _, err = joinRaw(t, a, p.site); err != nil {
+			t.Fatal(err)
+		}
+		ask(t, "PUT", p.path(a, "/"+body), p.key, summaryOf(t, uint64(n)))
+	}
+	var both sync.WaitGroup
+	for _, c := range []*running{a, b} {
+		both.Go(func() {
+			if err := c.Pool(context.Background(), time.Hour); err != nil {
+				t.Error(err)
+			}
+		})
+	}
+	both.Wait()
+	all, err := a.store.Bodies(t.Context())
+	if err != nil || len(all) != 1 || all[0].Studios != 5 || all[0].Made.IsZero() {
+		t.Errorf("%+v, %v", all, err)
+	}
+	if err := a.store.PoolBack(t.Context(), body); err == nil {
+		t.Error("there is a second pool")
+	}
+}
