@@ -18,7 +18,7 @@ import (
 // How the pages speak to a person is kept by the person's own browser. Nothing of it changes what
 // is kept here or what the API answers.
 const (
-	speakCookie = "lidwright_speak" // as de.32nds.12
+	speakCookie = "lidwright_speak" // as de.32nds.12.f
 	speakLasts  = 400 * 24 * time.Hour
 )
 
@@ -30,15 +30,16 @@ var tongues = func() language.Matcher {
 	return language.NewMatcher(tags)
 }()
 
-// Sayer says texts of the code in the language of a site, which is a tag as in its settings; English
-// where we do not speak it.
-func Sayer(site string) (func(english string) string, error) {
+// Sayer says texts of the code in the language of a site, which is a tag as in its settings, and in °F if it works
+// in that; English where we do not speak it.
+func Sayer(site string, fahrenheit bool) (func(english string) string, error) {
 	_, at, _ := tongues.Match(language.Make(site))
-	return pages.Sayer(pages.Tongues[at].Tag)
+	return pages.Sayer(pages.Tongues[at].Tag, fahrenheit)
 }
 
 // usualSpeak is how we speak to who has not said: in the language that the browser asks for, else in
-// that of the studio, with the studio's unit and clock.
+// that of the studio, with the studio's units and clock; a browser of the United States is shown inches, °F and
+// twelve hours where the studio itself works in millimetres and °C, which is as the settings come.
 func (s *Server) usualSpeak(r *http.Request) pages.Speak {
 	var asked []language.Tag // none where it is unreadable, or longer than any browser's
 	if accept := r.Header.Get("Accept-Language"); len(accept) < 256 {
@@ -48,7 +49,13 @@ func (s *Server) usualSpeak(r *http.Request) pages.Speak {
 	if how == language.No {
 		_, at, _ = tongues.Match(language.Make(s.Site.Language))
 	}
-	return pages.Speak{Tongue: pages.Tongues[at].Tag, Unit: string(s.Unit()), Twelve: s.Site.Clock == 12}
+	p := pages.Speak{Tongue: pages.Tongues[at].Tag, Unit: string(s.Unit()), Twelve: s.Site.Clock == 12, Fahrenheit: s.Site.Fahrenheit}
+	if how != language.No && len(asked) > 0 && s.Unit() == tiles.MM && !s.Site.Fahrenheit {
+		if region, sure := asked[0].Region(); sure == language.Exact && region.String() == "US" {
+			p.Unit, p.Fahrenheit, p.Twelve = string(tiles.Inch), true, true
+		}
+	}
+	return p
 }
 
 // speakOf reads how a person wants to be spoken to. What is not known is as usual.
@@ -59,10 +66,10 @@ func (s *Server) speakOf(r *http.Request) pages.Speak {
 		return p
 	}
 	part := strings.Split(c.Value, ".")
-	return spoken(p, nth(part, 0), nth(part, 1), nth(part, 2))
+	return spoken(p, nth(part, 0), nth(part, 1), nth(part, 2), nth(part, 3))
 }
 
-func spoken(p pages.Speak, tongue, unit, clock string) pages.Speak {
+func spoken(p pages.Speak, tongue, unit, clock, degree string) pages.Speak {
 	for _, t := range pages.Tongues {
 		if t.Tag == tongue {
 			p.Tongue = tongue
@@ -73,6 +80,9 @@ func spoken(p pages.Speak, tongue, unit, clock string) pages.Speak {
 	}
 	if clock == "12" || clock == "24" {
 		p.Twelve = clock == "12"
+	}
+	if degree == "c" || degree == "f" {
+		p.Fahrenheit = degree == "f"
 	}
 	return p
 }
@@ -141,9 +151,10 @@ func (s sessionRoutes) postSpeak(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p := spoken(s.speakOf(r), form.Get("language"), form.Get("unit"), form.Get("clock"))
+	p := spoken(s.speakOf(r), form.Get("language"), form.Get("unit"), form.Get("clock"), form.Get("degree"))
 	clock := map[bool]string{false: "24", true: "12"}[p.Twelve]
-	http.SetCookie(w, &http.Cookie{Name: speakCookie, Value: p.Tongue + "." + p.Unit + "." + clock, Path: "/", MaxAge: int(speakLasts / time.Second), HttpOnly: true, SameSite: http.SameSiteLaxMode, Secure: r.TLS != nil})
+	degree := map[bool]string{false: "c", true: "f"}[p.Fahrenheit]
+	http.SetCookie(w, &http.Cookie{Name: speakCookie, Value: p.Tongue + "." + p.Unit + "." + clock + "." + degree, Path: "/", MaxAge: int(speakLasts / time.Second), HttpOnly: true, SameSite: http.SameSiteLaxMode, Secure: r.TLS != nil})
 	next := form.Get("next")
 	if !ourPath(next) {
 		next = "/speak"

@@ -27,7 +27,7 @@ type page struct {
 func (s *Server) page(ctx context.Context, here string) page {
 	speak, ok := ctx.Value(speakKey{}).(pages.Speak)
 	if !ok {
-		speak = pages.Speak{Tongue: "en", Unit: string(s.Unit())}
+		speak = pages.Speak{Tongue: "en", Unit: string(s.Unit()), Fahrenheit: s.Site.Fahrenheit}
 	}
 	now := s.Now()
 	frame := pages.Frame{Unrecorded: s.unrecorded(), Site: s.Site.Name, Here: here, Standing: caution.StandingLine, Version: s.Site.Version, Speak: speak, Invented: s.Site.Practice}

@@ -3,6 +3,7 @@ package api
 import (
 	"io"
 	"net/http"
+	"net/http/httptest"
 	"net/url"
 	"reflect"
 	"strings"
@@ -10,7 +11,9 @@ import (
 	"time"
 
 	"lidwright/api/pages"
+	"lidwright/api/usecase"
 	"lidwright/api/web"
+	"lidwright/daemon/store"
 	"lidwright/kiln"
 
 	"lidwright/api/caution"
@@ -92,9 +95,9 @@ func TestKeptAnswersDifferByTongue(t *testing.T) {
 func TestSayHowToSpeak(t *testing.T) {
 	g := testServer(t)
 	for _, c := range []struct{ form, cookie, to string }{
-		{"language=de&unit=32nds&clock=12&next=%2Funpack", "de.32nds.12", "/unpack"},
-		{"language=xx&unit=ell&clock=13", "en.mm.24", "/speak"},
-		{"unit=in&next=%2F%2Felsewhere.example", "en.in.24", "/speak"},
+		{"language=de&unit=32nds&clock=12&next=%2Funpack", "de.32nds.12.c", "/unpack"},
+		{"language=xx&unit=ell&clock=13", "en.mm.24.c", "/speak"},
+		{"unit=in&next=%2F%2Felsewhere.example", "en.in.24.c", "/speak"},
 	} {
 		plain := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 		form, _ := url.ParseQuery(c.form)
@@ -193,7 +196,7 @@ func TestLengthsAsChosen(t *testing.T) {
 	// An answer is in the unit of the question if it has one, else in that of the person.
 	const asked = "/lid?body_drying_ratio=0.06&body_firing_ratio=0.07&collar=104.5mm&opening=92.5mm"
 	for path, want := range map[string]string{asked: "4 1/32", asked + "&unit=mm": "102.5"} {
-		if _, body := fetched(t, st.URL, path, "Cookie", speakCookie+"=en.32nds.24"); !strings.Contains(body, `<p class="big">`+want) {
+		if _, body := fetched(t, st.URL, path, "Cookie", speakCookie+"=en.32nds.24"); !strings.Contains(body, `<p class="fig f7">`+want) {
 			t.Errorf("%s has no %s", path, want)
 		}
 	}
@@ -215,5 +218,48 @@ func TestClockAsChosen(t *testing.T) {
 		if got := set.At(c.speak, at.Add(time.Duration(c.hour)*time.Hour)); got != c.want {
 			t.Errorf("%+v at %d: %q, want %q", c.speak, c.hour, got, c.want)
 		}
+	}
+}
+
+// Who reads °F is shown °F on every page of a hot kiln: by the studio's settings, by a browser of the United States
+// (inches with it), by what the person chose. Fields of °C say °C. 1134 °F are 612 °C (exactly 1133.6).
+func TestFahrenheit(t *testing.T) {
+	server := func(fahrenheit bool) string {
+		st, err := store.Open(t.Context(), t.TempDir())
+		if err != nil {
+			t.Fatal(err)
+		}
+		now := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
+		s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Fahrenheit: fahrenheit}, Archive: usecase.StorageOf(st), Recorder: &hearth{live: inState(kiln.Rising, 612)}, Shrink: barless{st}, Heat: unasked{},
+			Lines: func() []usecase.Line { return nil }, LidDefaults: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { return now }, Ready: func() error { return nil }}}
+		h, err := s.Handler()
+		if err != nil {
+			t.Fatal(err)
+		}
+		site := httptest.NewServer(h)
+		t.Cleanup(func() { site.Close(); st.Close() })
+		return site.URL
+	}
+	celsius, fahrenheit := server(false), server(true)
+	for _, c := range []struct {
+		site, accept, cookie string
+		shown                bool
+	}{
+		{celsius, "", "", false}, {celsius, "en-GB", "", false}, {celsius, "de", "", false}, {celsius, "en", "", false},
+		{celsius, "en-US,en;q=0.9", "", true}, {celsius, "de", "de.mm.24.f", true}, {celsius, "en-US", "en.mm.24.c", false},
+		{fahrenheit, "", "", true}, {fahrenheit, "de", "", true}, {fahrenheit, "", "en.mm.24.c", false},
+	} {
+		for _, path := range []string{"/", "/kiln/blue"} {
+			_, page := fetched(t, c.site, path, "Accept-Language", c.accept, "Cookie", speakCookie+"="+c.cookie)
+			if strings.Contains(page, "1134") != c.shown || strings.Contains(page, "612") == c.shown || strings.Contains(page, "°C") == c.shown {
+				t.Errorf("%s, %q, %q: °F %v", path, c.accept, c.cookie, strings.Contains(page, "1134"))
+			}
+		}
+	}
+	if _, page := fetched(t, celsius, "/lid", "Accept-Language", "en-US"); !strings.Contains(page, `aria-label="gallery, in"`) {
+		t.Error("a browser of the United States has no inches")
+	}
+	if a, body := fetched(t, fahrenheit, "/v1/now", "Accept-Language", "en-US"); !strings.Contains(body, `"temperature_c":612`) {
+		t.Errorf("the API does not keep °C: %d", a.StatusCode)
 	}
 }

@@ -140,7 +140,7 @@ func newDaemon(cfg config.Config, version string, clock *Clock, who auth.Access)
 		Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
 		Ready:  func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: newEndings(), stopping: make(chan struct{}), statfs: unix.Statfs}
 	d.server = &api.Server{Studio: &usecase.Studio{
-		Site:        usecase.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere), MainKiln: kiln.KilnID(cfg.Site.MainKiln), MarkLength: tiles.Millimetre(cfg.Bars.MarkLengthMM), Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Origins: cfg.Reading.Origins, Version: version},
+		Site:        usecase.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Fahrenheit: cfg.Units.Temperature == "f", Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere), MainKiln: kiln.KilnID(cfg.Site.MainKiln), MarkLength: tiles.Millimetre(cfg.Bars.MarkLengthMM), Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Origins: cfg.Reading.Origins, Version: version},
 		LidDefaults: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet), Wired: wiredOf(cfg),
 		Now: func() kiln.Stamp { return d.Now() }, NewID: func() string { return d.NewID() }, Settle: func() time.Duration { return d.Settle },
 		Dice: func() *rand.Rand { return d.Dice() }, Lines: d.heard, Store: d.health, Ready: d.isReady,

@@ -15,11 +15,15 @@ import (
 // Every message of a kiln and of the studio has its words in the language of the site, all of them: the
 // closing words too, and no name or figure is lost. English stays as it is written.
 func TestMessagesInTheLanguageOfTheSite(t *testing.T) {
-	english, err := api.Sayer("fr")
+	english, err := api.Sayer("fr", false)
 	if err != nil {
 		t.Fatal(err)
 	}
-	german, err := api.Sayer("de-AT")
+	german, err := api.Sayer("de-AT", false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	warm, err := api.Sayer("de", true)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -47,6 +51,9 @@ func TestMessagesInTheLanguageOfTheSite(t *testing.T) {
 		last := map[bool]string{true: "Diese Nachricht ist keine Schutzeinrichtung: auf den eigenen Schutz des Ofens und einen Menschen vor Ort verlassen.", false: "Diese Nachricht ist keine Schutzeinrichtung."}[m.Kiln != ""]
 		if !strings.HasSuffix(own, " "+last) || m.Kiln != "" && !(strings.Contains(own, "ig-blue") && strings.Contains(own, "612 °C")) {
 			t.Errorf("in German: %q", own)
+		}
+		if says := m.In(warm).Says; m.Kiln != "" && (!strings.Contains(says, "1134 °F") || strings.Contains(says, "°C")) {
+			t.Errorf("in °F: %q", says)
 		}
 		for _, word := range []string{" the ", " is ", " and ", " it ", " of ", "The ", "That "} {
 			if strings.Contains(own, word) {

@@ -54,7 +54,7 @@ func newNotifier(s *store.Store, cfg config.Config, zone *time.Location, now fun
 	h := &notifier{store: s, now: now, newID: newID, zone: zone, site: cfg.Site.Name, at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
 		bare: func(says string) string { return pathless(cfg, says) }, news: make(chan record.Notice, 256), said: make(chan notice.Message, 16), keeps: func() error { return nil },
 		studio: func(context.Context) ([]usecase.StudioNews, error) { return nil, nil }}
-	say, err := api.Sayer(cfg.Site.Language)
+	say, err := api.Sayer(cfg.Site.Language, cfg.Units.Temperature == "f")
 	if err != nil {
 		return nil, err
 	}

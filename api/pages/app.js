@@ -8,14 +8,18 @@
   const say = (text, ...fill) => (words[text] || text).replace(/\{(\d)\}/g, (_, n) => fill[n - 1]);
   const make = (tag, props = {}, ...inside) => { const e = Object.assign(document.createElement(tag), props); e.append(...inside); return e; };
 
-  // What the kilns do, as it happens. A reading that grew old is struck through even where the
-  // stream has broken off: its age is counted here.
+  // Temperatures in the reader's degrees; the stream tells °C.
+  const degree = document.documentElement.dataset.degree || "°C", wide = degree === "°F" ? 1.8 : 1;
+  const heat = c => Math.round(c * wide + (wide > 1 ? 32 : 0));
+
+  // What the kilns do, as it happens. A reading that grew old is struck through. Where the stream has broken off
+  // for ten seconds the figure is greyed and says how old it is: its age is counted here.
   const tiles = $$("[data-kiln]");
   const put = (tile, what, text) => $$(`[data-live=${what}]`, tile).forEach(e => { if (e.textContent !== text) e.textContent = text; });
   const figure = (tile, value, fresh) => $$("[data-live=temperature]", tile).forEach(e => {
     if (value === null) return;
-    const number = make("span", {className: fresh ? "" : "struck", textContent: Math.round(value)});
-    e.replaceChildren(number, make("small", {textContent: " °C" + (fresh ? "" : say(", not heard now"))}));
+    const number = make("span", {className: fresh ? "" : "struck", textContent: heat(value)});
+    e.replaceChildren(number, make("small", {textContent: " " + degree + (fresh ? "" : say(", not heard now"))}));
   });
   const heard = new Map();
   const tell = k => tiles.filter(t => t.dataset.kiln === k.kiln).forEach(t => {
@@ -24,9 +28,9 @@
     const {state, hot, over, still} = t.dataset; // other cautions belong to others of them
     if (other(state, k.state) || other(hot, k.hot) || other(over, k.over_limit) || other(still, k.still_hot)) { location.reload(); return; }
     put(t, "state", say(k.state.replaceAll("_", " ")));
-    put(t, "rate", k.rate_c_per_h === null ? "–" : (k.rate_c_per_h > 0 ? "+" : "") + k.rate_c_per_h + " °C/h");
+    put(t, "rate", k.rate_c_per_h === null ? "–" : (k.rate_c_per_h > 0 ? "+" : "") + Math.round(k.rate_c_per_h * wide) + " " + degree + "/h");
     if (k.hours !== null) put(t, "hours", k.hours.toFixed(1) + " h");
-    if (k.peak_c !== null) put(t, "peak", Math.round(k.peak_c) + " °C");
+    if (k.peak_c !== null) put(t, "peak", heat(k.peak_c) + " " + degree);
     if (k.cone_words) put(t, "cone", say(k.cone_words));
     if (k.corrected) put(t, "corrected", say(k.corrected.cone_words));
     heard.set(t, {at: performance.now() - 1000 * (k.read_age_s ?? 0), known: k.read_age_s !== null, waits: k.waits, last: k.last_temperature_c});
@@ -35,11 +39,26 @@
     const stream = new EventSource("/v1/stream?kinds=now");
     stream.addEventListener("now", e => tell(JSON.parse(e.data)));
     addEventListener("pagehide", () => stream.close());
-    setInterval(() => heard.forEach((h, t) => {
-      const age = Math.round((performance.now() - h.at) / 1000);
-      put(t, "age", h.known ? say("{1} s ago", age) : say(h.waits));
-      if (stream.readyState !== EventSource.OPEN && age > 30) { figure(t, h.last, false); put(t, "state", say("not heard: is this machine in the network?")); }
-    }), 1000);
+    // While a kiln is read the stream says something every few seconds; a connection that hangs says nothing.
+    let lost = 0, beat = performance.now();
+    ["now", "open"].forEach(kind => stream.addEventListener(kind, () => { beat = performance.now(); }));
+    setInterval(() => {
+      const gone = stream.readyState !== EventSource.OPEN;
+      lost = gone ? lost || performance.now() : 0;
+      const cut = gone && performance.now() - lost > 5000 || [...heard.values()].some(h => h.known) && performance.now() - beat > 8000;
+      document.body.classList.toggle("cut-off", cut);
+      heard.forEach((h, t) => {
+        const age = Math.round((performance.now() - h.at) / 1000);
+        put(t, "age", h.known ? say("{1} s ago", age) : say(h.waits));
+        $$("[data-live=temperature]", t).forEach(e => {
+          let told = $(".lost", e);
+          if (!cut) { told?.remove(); return; }
+          if (!told) e.append(told = make("small", {className: "lost"}));
+          told.textContent = " " + say("connection lost, {1} s old", age);
+        });
+        if (cut && age > 30) put(t, "state", say("not heard: is this machine in the network?"));
+      });
+    }, 1000);
   }
 
   // Readings that wait for the network. Each has the id that its form was given, so that sending

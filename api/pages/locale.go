@@ -52,7 +52,12 @@ func (l Locale) HTML(k key, args ...any) templ.Component {
 }
 
 // Say is a word or sentence that the code put together; never what people typed.
-func (l Locale) Say(english string) string { return l.words.say(english) }
+func (l Locale) Say(english string) string {
+	if l.Fahrenheit {
+		return inFahrenheit(l.words.say(english))
+	}
+	return l.words.say(english)
+}
 
 // fill puts args into the places of a text; a place beyond them stays as it is.
 func fill(text string, args []any, write func(...any) string) string {

@@ -67,6 +67,33 @@ func (p Speak) fine(mm float64) string {
 	return fmt.Sprintf("%.2f mm", mm)
 }
 
+// degrees writes °C in the reader's unit; zero is what is added for °F.
+func (p Speak) degrees(format string, v any, zero float64) string {
+	c, ok := v.(float64)
+	if at, pointed := v.(*float64); pointed && at != nil {
+		c, ok = *at, true
+	}
+	if !ok {
+		c, ok = celsiusOf(v)
+	}
+	if !ok || math.IsNaN(c) {
+		return "–"
+	}
+	if p.Fahrenheit {
+		c = c*1.8 + zero
+	}
+	return fmt.Sprintf(format, c)
+}
+
+// celsiusOf is a number of any type that is one of floating point.
+func celsiusOf(v any) (float64, bool) {
+	f := reflect.ValueOf(v)
+	if f.Kind() != reflect.Float64 {
+		return 0, false
+	}
+	return f.Float(), true
+}
+
 // Frame is what the frame of a page shows. Data of a page embed it.
 type Frame struct {
 	Site     string
@@ -173,6 +200,9 @@ func (s *Set) parse(p spokenPage) (*template.Template, error) {
 		if w := s.words[p.Tongue]; w != nil {
 			text = translate(text, func(key string) string { return cmp.Or(w.exact[key], key) })
 		}
+		if p.Fahrenheit {
+			text = pageInFahrenheit(text)
+		}
 		if _, err := t.Parse(text); err != nil {
 			return nil, fmt.Errorf("page %s in %s: %w", name, p.Tongue, err)
 		}
@@ -262,6 +292,10 @@ func (s *Set) ServeAsset(name, contentType string) http.HandlerFunc {
 
 func (s *Set) funcs(p Speak) template.FuncMap {
 	say := s.words[p.Tongue].say
+	if p.Fahrenheit {
+		own := say
+		say = func(english string) string { return inFahrenheit(own(english)) }
+	}
 	length := func(v any) string { return lengthOf(v, func(mm float64) string { return s.length(p.Unit, mm) }) }
 	return template.FuncMap{
 		"t":      func(v any) string { return say(plain(v)) }, // a word or sentence of the code, never what people typed
@@ -275,7 +309,9 @@ func (s *Set) funcs(p Speak) template.FuncMap {
 		"lengths":  func() string { return p.Unit },
 		"bare":     bare,
 		"unit":     func() string { return map[bool]string{true: "in", false: p.Unit}[p.Unit == "32nds"] },
-		"c":        func(v any) string { return figure("%.0f", v, 1) },
+		"c":        func(v any) string { return p.degrees("%.0f", v, 32) },
+		"deg":      func(format string, v any) string { return p.degrees(format, v, 32) },
+		"diff":     func(format string, v any) string { return p.degrees(format, v, 0) }, // of temperatures
 		"percent":  func(v any) string { return figure("%.1f", v, 100) },
 		"percent2": func(v any) string { return figure("%.2f", v, 100) },
 		"chance":   func(v any) string { return figure("%.0f", v, 100) },

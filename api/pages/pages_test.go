@@ -27,7 +27,7 @@ func TestEveryPageParses(t *testing.T) {
 			if name == "asked.html" { // parts of others
 				continue
 			}
-			if _, err := set.parse(spokenPage{Speak{Tongue: tongue.Tag, Unit: "mm"}, strings.TrimSuffix(name, ".html")}); err != nil {
+			if _, err := set.parse(spokenPage{Speak{Tongue: tongue.Tag, Unit: "mm", Fahrenheit: tongue.Tag == "en"}, strings.TrimSuffix(name, ".html")}); err != nil {
 				t.Error(err)
 			}
 		}

@@ -59,9 +59,12 @@ func readWords(tag string) (*words, error) {
 	return w, nil
 }
 
-// Sayer says texts of the code in one of Tongues; it needs no page.
-func Sayer(tag string) (func(english string) string, error) {
+// Sayer says texts of the code in one of Tongues, in °F if asked; it needs no page.
+func Sayer(tag string, fahrenheit bool) (func(english string) string, error) {
 	w, err := readWords(tag)
+	if fahrenheit {
+		return func(english string) string { return inFahrenheit(w.say(english)) }, err
+	}
 	return w.say, err
 }
 

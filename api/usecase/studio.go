@@ -81,17 +81,18 @@ func (s *Studio) Lids() Lids       { return Lids{s} }
 
 // Site is what the settings say of the studio, as far as answers depend on it.
 type Site struct {
-	Name      string
-	ID        string // UUIDv7 of the record, where the settings name it
-	Zone      *time.Location
-	Units     string   // mm, cm, in, 32nds: unit of bare lengths
-	Language  string   // tag; of pages to who asks for none that we speak
-	Clock     int      // 12 or 24 hours
-	Hosts     []string // names that we go by, beside IP numbers and localhost
-	PublicURL string   // for links and QR codes
-	Origins   []string // sites whose pages may read the API in a browser
-	Version   string
-	Practice  bool // it is made up, and every page says so
+	Name       string
+	ID         string // UUIDv7 of the record, where the settings name it
+	Zone       *time.Location
+	Units      string   // mm, cm, in, 32nds: unit of bare lengths
+	Fahrenheit bool     // temperatures are shown in °F to who has not said
+	Language   string   // tag; of pages to who asks for none that we speak
+	Clock      int      // 12 or 24 hours
+	Hosts      []string // names that we go by, beside IP numbers and localhost
+	PublicURL  string   // for links and QR codes
+	Origins    []string // sites whose pages may read the API in a browser
+	Version    string
+	Practice   bool // it is made up, and every page says so
 
 	ConeSeries string           // of the studio's usual witness cones
 	Atmosphere kiln.Atmosphere  // of loads and firings that nothing is said of
