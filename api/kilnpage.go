@@ -61,7 +61,13 @@ func (s homeRoutes) kilnPage(w http.ResponseWriter, r *http.Request) error {
 	} else if len(past) > 0 {
 		shown = past[0]
 	}
+	data.VentCaution = caution.Text(caution.VentOn)
 	if shown.ID != "" {
+		if data.Open != "" {
+			if data.VentSays, err = s.Firings().VentSays(r.Context(), shown); err != nil {
+				return err
+			}
+		}
 		j := s.Firings().Firing(shown, detect.Expected{})
 		data.Firing, data.Gaps = &j, gapWords(shown.Gaps)
 		under, err := firingRoutes(s).beneath(r.Context(), shown, past, kiln.FiringID(data.Model))

@@ -92,6 +92,7 @@ type firingPageData struct {
 	Curve       template.HTML
 	Beneath     string
 	Cautions    []string
+	VentCaution string
 	Start       wire.CheckList // as it was ticked
 	Series      []choice
 	Tilts       []int
@@ -135,7 +136,7 @@ func (s firingRoutes) firingPageData(ctx context.Context, id kiln.FiringID, q ur
 	if err != nil {
 		return d, err
 	}
-	d = firingPageData{page: s.page(ctx, "kiln"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}}
+	d = firingPageData{page: s.page(ctx, "kiln"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}, VentCaution: caution.Text(caution.VentOn)}
 	if d.Firing, err = s.Firings().WholeFiring(ctx, id); err != nil {
 		return d, err
 	}

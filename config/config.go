@@ -154,14 +154,14 @@ type Webhook struct {
 
 // events are those that a receiver may name; the tag words has @events for them.
 const events = "firing.started firing.ended firing.long firing.still_firing kiln.quiet " +
-	"kiln.over_limit kiln.may_be_over_limit kiln.probe_lost kiln.still_hot kiln.stopped_climbing kiln.fell_early kiln.stands_low kiln.cooled " +
+	"kiln.over_limit kiln.may_be_over_limit kiln.probe_lost kiln.vent_off kiln.still_hot kiln.stopped_climbing kiln.fell_early kiln.stands_low kiln.cooled " +
 	"load.unpacked bars.waiting rate.moved rate.stale batch.shifted probe.bias copy.old store.back store.gone store.not_writing test"
 
 // DefaultWebhook is what holds for a receiver where nothing is set: what cannot wait until morning wakes,
 // for most firings go on at night.
 func DefaultWebhook() Webhook {
 	return Webhook{On: []string{}, Wakes: []string{"kiln.over_limit", "kiln.may_be_over_limit",
-		"kiln.still_hot", "kiln.quiet", "kiln.stopped_climbing", "kiln.fell_early", "store.not_writing", "store.gone"}}
+		"kiln.still_hot", "kiln.vent_off", "kiln.quiet", "kiln.stopped_climbing", "kiln.fell_early", "store.not_writing", "store.gone"}}
 }
 
 // Mail is the receiver of notices by e-mail, through the relay of the house or of a provider.

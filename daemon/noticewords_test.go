@@ -28,7 +28,7 @@ func TestMessagesInTheLanguageOfTheSite(t *testing.T) {
 		t.Fatal(err)
 	}
 	var all []notice.Message
-	for _, event := range []string{record.FiringStartedNotice, record.FiringEndedNotice, record.FiringLongNotice, record.QuietNotice, record.OverLimitNotice, record.StillHotNotice,
+	for _, event := range []string{record.FiringStartedNotice, record.FiringEndedNotice, record.FiringLongNotice, record.QuietNotice, record.OverLimitNotice, record.StillHotNotice, record.VentOffNotice,
 		record.StoppedClimbingNotice, record.FellEarlyNotice, record.StandsLowNotice, record.CooledNotice, record.StillFiringNotice} {
 		for _, state := range []record.NoticeState{record.NoticeBegan, record.NoticeCleared} {
 			if notice.Words(event, state) != "" {
@@ -36,7 +36,7 @@ func TestMessagesInTheLanguageOfTheSite(t *testing.T) {
 			}
 		}
 	}
-	if len(all) != 16 {
+	if len(all) != 18 {
 		t.Errorf("%d messages of a kiln", len(all))
 	}
 	for _, says := range []string{"load 7 is unpacked", "load 7 is unpacked; bars of it to measure: 3", "4 fired bars of load 7 have waited to be measured for 5 days", "what was recorded since 3 Feb 12:00 is in no copy",

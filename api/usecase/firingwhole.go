@@ -2,6 +2,8 @@ package usecase
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"slices"
 	"time"
 
@@ -29,8 +31,11 @@ func (s Firings) WholeFiring(ctx context.Context, id kiln.FiringID) (wire.Firing
 	}
 	control := s.Known(f.Kiln).Control
 	usual := detect.UsualBefore(append([]kiln.Firing{f}, before...), 0, control)
-	j := wire.FiringWhole{Firing: s.Firing(f, usual), Remarks: []wire.Remark{}, Cones: []wire.Cone{}, Notes: []wire.Note{}, HandSays: []string{}}
+	j := wire.FiringWhole{Firing: s.Firing(f, usual), Remarks: []wire.Remark{}, Cones: []wire.Cone{}, Notes: []wire.Note{}, HandSays: []string{}, VentOff: []wire.VentOff{}}
 	if err := s.addFeatures(ctx, f, &j); err != nil {
+		return j, err
+	}
+	if j.VentOff, j.VentSays, err = s.ventOff(ctx, f); err != nil {
 		return j, err
 	}
 	cones, err := s.Archive.Cones(ctx, id)
@@ -62,6 +67,41 @@ func (s Firings) WholeFiring(ctx context.Context, id kiln.FiringID) (wire.Firing
 		j.HandSays = append(j.HandSays, says...)
 	}
 	return j, nil
+}
+
+// ventOff are the stretches of a firing in which its vent was off, and the same in words.
+func (s Firings) ventOff(ctx context.Context, f kiln.Firing) (off []wire.VentOff, says string, err error) {
+	off = []wire.VentOff{}
+	var contacts []kiln.ChannelID
+	for _, c := range s.Known(f.Kiln).Channels {
+		if c.Role == kiln.RoleVent {
+			contacts = append(contacts, c.ID)
+		}
+	}
+	if len(contacts) == 0 || f.Source == "hand" {
+		return off, "", nil
+	}
+	lines, _, err := s.Envelopes(ctx, f, contacts, 0, time.Minute)
+	if errors.Is(err, kiln.ErrNoFiring) { // it began a moment ago
+		return off, "", nil
+	}
+	var all time.Duration
+	for _, line := range lines {
+		for _, v := range analysis.VentOffs(line) {
+			off = append(off, wire.VentOff{AfterS: Seconds(v.After), ForS: Seconds(v.For)})
+			all += v.For
+		}
+	}
+	if len(off) > 0 {
+		says = fmt.Sprintf("The vent was off for %s of this firing, first %s after it began.", minutesSay(all), minutesSay(time.Duration(off[0].AfterS)*time.Second))
+	}
+	return off, says, err
+}
+
+// VentSays tells when the vent of a firing was off; empty where it was not.
+func (s Firings) VentSays(ctx context.Context, f kiln.Firing) (string, error) {
+	_, says, err := s.ventOff(ctx, f)
+	return says, err
 }
 
 // addFeatures works the features out of the curve.

@@ -40,7 +40,7 @@ func (s Kilns) KilnNow(ctx context.Context, l record.Live) wire.KilnNow {
 		Kiln: string(l.Kiln), State: string(l.State), Hot: l.Hot, TemperatureC: Celsius(l.T), LastTemperatureC: Celsius(l.LastT),
 		RateCPerH: Rounded(float64(l.Rate), 0), Fresh: l.Fresh, ClockTrusted: l.ClockTrusted, Channels: []wire.ChannelNow{},
 		LimitC: Celsius(l.Limit), OverLimit: l.OverLimit, KeepShutAboveC: Celsius(l.KeepShut), BelowKeepShut: l.BelowMark, TooSoon: l.TooSoon, StillHot: l.StillHot,
-		Kind: Text(string(l.Kind)), KindFrom: Text(l.KindFrom), Stopped: s.Stopped(l.Undoable),
+		Kind: Text(string(l.Kind)), KindFrom: Text(l.KindFrom), Stopped: s.Stopped(l.Undoable), Vent: Text(string(l.Vent)),
 	}
 	if l.LastT.Known() {
 		age := Seconds(l.Age)

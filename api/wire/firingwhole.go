@@ -8,7 +8,15 @@ type FiringWhole struct {
 	Cones     []Cone    `json:"cones"`
 	Notes     []Note    `json:"notes"`
 	ProbeSays string    `json:"probe_says" doc:"What the witness cones told of the control probe by the end of this firing"`
+	VentOff   []VentOff `json:"vent_off" doc:"Stretches of two minutes or more in which the contact on its vent said off"`
+	VentSays  string    `json:"vent_says" doc:"The same in words; empty where it was not off, or no contact was heard"`
 	HandSays  []string  `json:"hand_says" doc:"Of a firing by hand: what could not be used, and why"`
+}
+
+// VentOff is a stretch of a firing in which its vent was off.
+type VentOff struct {
+	AfterS int64 `json:"after_s" doc:"From the first rise"`
+	ForS   int64 `json:"for_s"`
 }
 
 type Features struct {

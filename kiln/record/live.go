@@ -50,6 +50,7 @@ type Live struct {
 	FellEarly   bool
 	Undoable    *Stopped // whose record a person ended, while that can be undone; nil: none
 
+	Vent      Vent         // what the contact on its vent says, while fresh
 	Limit     kiln.Celsius // NaN where none was set
 	OverLimit bool         // the last reading, while fresh
 	StillHot  bool         // still hot, or climbing again, long after the end
@@ -62,6 +63,15 @@ type Live struct {
 	Faulty   map[kiln.Fault]int    // readings of all channels that were not good, since then
 	Gaps     time.Duration         // unheard in firings since then, known lengths only
 }
+
+// Vent is what the contact on the vent of a kiln says. It is told and never switched.
+type Vent string
+
+const (
+	VentUnknown Vent = "" // there is no contact, or it is not heard
+	VentOn      Vent = "on"
+	VentOff     Vent = "off"
+)
 
 // LiveChannel is one channel of a Live.
 type LiveChannel struct {
@@ -195,6 +205,11 @@ func (d *kilnState) live(now kiln.Stamp) Live {
 	l.Hot = l.LastT > 60 || l.Aside.Held() && l.Aside.T > 60 // what may be true is told on the safe side
 	l.OverLimit = l.T > l.Limit
 	for _, c := range l.Channels { // one of several probes that slipped out reads cold
+		if c.Role == kiln.RoleVent && c.Fresh && c.T.Known() {
+			if l.Vent = VentOn; c.T < 0.5 {
+				l.Vent = VentOff
+			}
+		}
 		if c.Role == kiln.RoleProbe && c.Fresh && c.T > 60 {
 			l.Hot = true
 		}
