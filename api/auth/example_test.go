@@ -18,3 +18,15 @@ func ExamplePasscodeHash_Fits() {
 	fmt.Println(right, wrong, strings.Contains(kept.String(), "KQ7T"))
 	// Output: true false false
 }
+
+// RFC 5737 sets 192.0.2.0/24 aside for examples; the port is no part of the address.
+func ExampleAddressIn() {
+	fmt.Println(auth.AddressIn("192.0.2.7:5000"))
+	// Output: 192.0.2.7
+}
+
+func ExampleWhoNamed() {
+	who, ok := auth.WhoNamed("bench")
+	fmt.Println(who == auth.Bench, ok)
+	// Output: true true
+}

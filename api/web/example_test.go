@@ -44,3 +44,20 @@ func ExampleTagged() {
 	fmt.Println(first.Code, first.Body, second.Code, second.Body.Len())
 	// Output: 200 cone 6 304 0
 }
+
+// RFC 9110, 9.2.1: GET, HEAD and OPTIONS change nothing.
+func ExampleUnsafe() {
+	fmt.Println(web.Unsafe("GET"), web.Unsafe("HEAD"), web.Unsafe("PUT"))
+	// Output: false false true
+}
+
+// RFC 9110, 12.5.1: who accepts text/csv is told a list as a table.
+func ExampleWantsCSV() {
+	fmt.Println(web.WantsCSV("text/csv"), web.WantsCSV("application/json"))
+	// Output: true false
+}
+
+func ExampleIsAPI() {
+	fmt.Println(web.IsAPI("/v1/lid"), web.IsAPI("/lid"))
+	// Output: true false
+}
