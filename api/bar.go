@@ -9,6 +9,7 @@ import (
 	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -126,7 +127,7 @@ type act = func(ctx context.Context, bar tiles.Code, id, by, why string, at kiln
 func (s barRoutes) readingAct(do func(usecase.Storage) act, needsWhy bool) func(context.Context, *actInput) (*body[wire.Reading], error) {
 	return func(ctx context.Context, in *actInput) (*body[wire.Reading], error) {
 		if needsWhy && strings.TrimSpace(in.Body.Why) == "" {
-			return nil, web.NewProblem("missing", "Say why.", wire.Field{Name: "why", Says: "is needed"})
+			return nil, web.NewProblem("missing", message.New("Say why."), wire.Field{Name: "why", Says: message.New("is needed")})
 		}
 		bar, err := s.Bars().Bar(ctx, in.BarPath)
 		if err == nil {
@@ -144,7 +145,7 @@ func (s barRoutes) readingAct(do func(usecase.Storage) act, needsWhy bool) func(
 				return &body[wire.Reading]{s.Bars().SettledReading(ctx, bar, r)}, nil
 			}
 		}
-		return nil, web.NewProblem("unknown-reading", "No such reading of this bar.")
+		return nil, web.NewProblem("unknown-reading", message.New("No such reading of this bar."))
 	}
 }
 
@@ -167,7 +168,7 @@ func (s studioRoutes) forgetMaker(ctx context.Context, in *forgetInput) (*body[w
 	}
 	j := wire.Forgotten{Mark: mark, Rows: rows, Older: []wire.Copy{}, Aside: []string{}}
 	if j.Copied, err = s.Copies.Make(context.WithoutCancel(ctx)); err != nil {
-		j.Why = usecase.Sentence(err.Error())
+		j.Why = message.Stopped(message.Of(err)).String()
 	}
 	older, aside, err := s.Copies.WithForgotten(ctx)
 	if err != nil {

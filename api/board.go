@@ -14,6 +14,7 @@ import (
 	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/api/wire"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/board"
 	"lidwright/tiles/lid"
@@ -241,7 +242,7 @@ func (s lidRoutes) board(ctx context.Context, q *asked, accept string) (*lidOutp
 		return &lidOutput{ContentType: "application/json", Body: s.Lids().BoardJSON(q.board, a, m, q.unit)}, nil
 	}
 	if a.HeldBack != "" {
-		return nil, web.NewProblem("no-width", usecase.Sentence(a.HeldBack))
+		return nil, web.NewProblem("no-width", message.Stopped(message.English(a.HeldBack)))
 	}
 	return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(boardText(q.board, a, q.unit))}, nil
 }

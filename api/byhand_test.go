@@ -150,7 +150,7 @@ func TestManyGapsInOneSentence(t *testing.T) {
 	s := (&usecase.Studio{Site: usecase.Site{Zone: time.UTC}}).Firings()
 	b := newBench(t)
 	s.Recorder = b.s.Recorder
-	if says := s.Firing(f, detect.Expected{}).Says; says != "151 gaps, 376 min in all, the longest 4 min; incomplete" {
+	if says := s.Firing(f, detect.Expected{}).Says; says.String() != "151 gaps, 376 min in all, the longest 4 min; incomplete" {
 		t.Errorf("%q", says)
 	}
 }

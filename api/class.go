@@ -14,6 +14,7 @@ import (
 	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/api/wire"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -39,8 +40,8 @@ func (b classBar) Read(stage string) *wire.Reading {
 type classThrow struct {
 	Clay    wire.ClayJSON
 	Rate    *wire.Shrinkage
-	Why     string     // where there is no rate
-	Lengths []thrownTo // examples
+	Why     message.Message // where there is no rate
+	Lengths []thrownTo      // examples
 }
 
 type thrownTo struct{ Fired, Wet float64 } // mm
@@ -170,7 +171,7 @@ func (s clayRoutes) postClass(w http.ResponseWriter, r *http.Request) error {
 	}
 	codes := form["bar"]
 	if len(codes) == 0 {
-		return web.NewProblem("missing", "Tick the bars first.", wire.Field{Name: "bar", Says: "none is ticked"})
+		return web.NewProblem("missing", message.New("Tick the bars first."), wire.Field{Name: "bar", Says: message.New("none is ticked")})
 	}
 	for _, c := range codes {
 		b, err := s.Bars().KeptBar(r.Context(), wire.BarPath{Bar: c})
@@ -199,8 +200,8 @@ func (s clayRoutes) postClassBars(w http.ResponseWriter, r *http.Request) error 
 	marks := strings.FieldsFunc(form.Get("marks"),
 		func(c rune) bool { return c == ' ' || c == ',' || c == '\n' || c == '\r' || c == ';' })
 	if len(marks) == 0 || len(marks) > 50 {
-		return web.NewProblem("out-of-range", "Write the maker's marks of the class, 1 to 50, blanks between.",
-			wire.Field{Name: "marks", Says: "1 to 50 marks"})
+		return web.NewProblem("out-of-range", message.New("Write the maker's marks of the class, 1 to 50, blanks between."),
+			wire.Field{Name: "marks", Says: message.New("1 to 50 marks")})
 	}
 	codes, err := s.Bars().FreeCodes(r.Context(), len(marks))
 	if err != nil {

@@ -10,6 +10,7 @@ import (
 	"lidwright/api/chart"
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -219,7 +220,7 @@ type clayPageData struct {
 	Why                     *wire.Why
 	Curve                   string
 	Rows                    []curveRow
-	Wrong                   string
+	Wrong                   message.Message
 	Bars                    []wire.BarJSON
 	NotCounted              []usecase.NotCountedGroup
 }

@@ -11,12 +11,13 @@ import (
 	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/api/wire"
+	"lidwright/kiln/message"
 )
 
 // collector is the way to a collector; where no daemon runs there is none.
 func (s studioRoutes) collector() (usecase.Collector, error) {
 	if s.Collector == nil {
-		return nil, web.NewProblem("not-ready", "No daemon runs here; what concerns a collector is asked of one that does.")
+		return nil, web.NewProblem("not-ready", message.New("No daemon runs here; what concerns a collector is asked of one that does."))
 	}
 	return s.Collector, nil
 }

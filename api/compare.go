@@ -16,6 +16,7 @@ import (
 	"lidwright/kiln"
 	"lidwright/kiln/analysis"
 	"lidwright/kiln/detect"
+	"lidwright/kiln/message"
 )
 
 type compareInput struct {
@@ -47,7 +48,7 @@ func (s firingRoutes) getCompare(ctx context.Context, in *compareInput) (*body[w
 
 type comparedRow struct {
 	Firing wire.Firing
-	Says   string
+	Says   message.Message
 }
 
 // comparePage lays firings over one another. A form sends the firing of each ticked box.
@@ -57,8 +58,8 @@ func (s firingRoutes) comparePage(w http.ResponseWriter, r *http.Request) error 
 	if text != "" {
 		v, err := strconv.ParseFloat(text, 64)
 		if err != nil || !(v >= 20 && v <= 1500) {
-			return web.NewProblem("out-of-range", "at_c: a temperature from 20 to 1500 °C.", wire.Field{Name: "at_c",
-				Says: "from 20 to 1500"})
+			return web.NewProblem("out-of-range", message.New("at_c: a temperature from 20 to 1500 °C."), wire.Field{Name: "at_c",
+				Says: message.New("from 20 to 1500")})
 		}
 		at = kiln.Celsius(v)
 	}

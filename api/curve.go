@@ -16,6 +16,7 @@ import (
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
+	"lidwright/kiln/message"
 )
 
 type firingsInput struct {
@@ -104,8 +105,8 @@ func curveRows(e kiln.Envelope) [][3]float64 {
 // getCurve answers in JSON or, where text/csv is asked for, in a row a step (RFC 4180).
 func (s firingRoutes) getCurve(ctx context.Context, in *curveInput) (*curveOutput, error) {
 	if in.Points > 0 && in.Step > 0 {
-		return nil, web.NewProblem("given-twice", "Give points or step, not both.", wire.Field{Name: "step",
-			Says: "points is given too"})
+		return nil, web.NewProblem("given-twice", message.New("Give points or step, not both."), wire.Field{Name: "step",
+			Says: message.New("points is given too")})
 	}
 	f, err := s.Firings().FindFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
@@ -220,20 +221,27 @@ func curveCSV(firing string, lines []kiln.Envelope) []byte {
 
 // gapWords says of each gap of a firing what is known of it. Gaps below a minute are not worth
 // a word; the drawing has them.
-func gapWords(gaps []kiln.Gap) []string {
-	var words []string
+func gapWords(gaps []kiln.Gap) []message.Message {
+	var words []message.Message
 	for _, g := range gaps {
-		why := map[string]string{"restart": " The program or the machine was started anew.",
-			"unplugged": " The line was unplugged.", "quiet": " Nothing was heard on the line."}[g.Why]
 		switch {
 		case !g.Known:
-			words = append(words, fmt.Sprintf("After %s a gap of unknown length: the machine was started anew and no clock could tell how long it had been off. If the clock comes to be certain, the length is filled in. Heat work over it is a range.", chart.HoursMinutes(g.After)))
+			words = append(words, message.New("After {1} a gap of unknown length: the machine was started anew and no clock could tell "+
+				"how long it had been off. If the clock comes to be certain, the length is filled in. Heat work over it is a range.",
+				chart.HoursMinutes(g.After)))
 		case g.For >= time.Minute:
-			words = append(words, fmt.Sprintf("After %s a gap of %s in which no reading came.%s",
-				chart.HoursMinutes(g.After), gapLength(g.For), why))
+			words = append(words, message.Join(" ", message.New("After {1} a gap of {2} in which no reading came.",
+				chart.HoursMinutes(g.After), gapLength(g.For)), gapReasons[g.Why]))
 		}
 	}
 	return words
+}
+
+// gapReasons say why a gap came about.
+var gapReasons = map[string]message.Message{
+	"restart":   message.New("The program or the machine was started anew."),
+	"unplugged": message.New("The line was unplugged."),
+	"quiet":     message.New("Nothing was heard on the line."),
 }
 
 func gapLength(d time.Duration) string {

@@ -19,6 +19,7 @@ import (
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
@@ -187,7 +188,7 @@ func TestCompare(t *testing.T) {
 			t.Errorf("firing %d reached 1000 °C after %.0f s, want %.0f", i, got, want)
 		}
 	}
-	if a.Items[0].Says != "" || !strings.Contains(a.Items[1].Says, "slower") || !strings.Contains(a.Items[1].Says, "big-blue 1; gap of unknown length") {
+	if a.Items[0].Says.String() != "" || !strings.Contains(a.Items[1].Says.String(), "slower") || !strings.Contains(a.Items[1].Says.String(), "big-blue 1; gap of unknown length") {
 		t.Errorf("says %q and %q", a.Items[0].Says, a.Items[1].Says)
 	}
 	for query, want := range map[string]int{"": 422, "firings=": 422, "firings=nobody": 404, "firings=" + strings.Repeat(string(idOf(1))+",", 5): 422, "firings=" + string(idOf(1)) + "&at_c=1400": 422} {
@@ -355,7 +356,7 @@ func TestGapsInWords(t *testing.T) {
 func TestStoreInTrouble(t *testing.T) {
 	s := studioOfNobody()
 	s.Store = func() (usecase.StoreHealth, error) {
-		return usecase.StoreHealth{Free: 1e9, Copies: 2, LastCopy: firstFiring, Trouble: []string{"The store was damaged; a copy took its place."}}, nil
+		return usecase.StoreHealth{Free: 1e9, Copies: 2, LastCopy: firstFiring, Trouble: []message.Message{message.New("The store was damaged; a copy took its place.")}}, nil
 	}
 	site := serve(t, s).URL
 	for _, path := range []string{"/healthz", "/readyz", "/more"} {

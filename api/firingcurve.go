@@ -16,6 +16,7 @@ import (
 	"lidwright/api/chart"
 	"lidwright/api/pages"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -122,7 +123,7 @@ func (s *Server) curveOf(ctx context.Context, f kiln.Firing, under beneath, part
 	})
 	l := s.localeOf(ctx)
 	d := chart.Curve{From: part.From, To: part.To, Lines: lines, Gaps: gaps, Band: under.Band,
-		Model: under.Model, Under: l.Say(under.Label), Zone: s.Site.Zone,
+		Model: under.Model, Under: l.Tell(under.Label), Zone: s.Site.Zone,
 		Fahrenheit: l.Fahrenheit, Twelve: l.Twelve, Say: l.Say, KeepShut: kiln.NoTemperature(), Limit: kiln.NoTemperature(), HeatWork: kiln.NoTemperature(),
 		Title: l.T("Temperature of {1} over time", string(f.Kiln))}
 	if f.Began.Trusted {
@@ -197,7 +198,7 @@ func (s firingRoutes) firingCurveSVG(w http.ResponseWriter, r *http.Request) err
 		width, err = curveSizes[1][0], nil
 	}
 	if err != nil || !(width >= 280 && width <= 2400) {
-		return &tiles.Invalid{Field: "w", Why: "is a width in pixels, 280 to 2400"}
+		return &tiles.Invalid{Field: "w", Why: message.New("is a width in pixels, 280 to 2400")}
 	}
 	past, err := s.Archive.Firings(r.Context(), kiln.FiringFilter{Kiln: f.Kiln, Limit: 40})
 	if err != nil {

@@ -23,6 +23,7 @@ import (
 	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln/delimited"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -83,7 +84,7 @@ func tableAsk(q url.Values) (tables.Ask, error) {
 	ask := tables.Ask{Kind: cmp.Or(q.Get("kind"), "bars"), Dry: q.Get("dry_run") == "true", Days: q.Get("days"), Others: q.Get("others"), NoLengths: q.Get("lengths") == "leave"}
 	for name := range q {
 		if !slices.Contains(importAsks, name) {
-			return ask, web.NewProblem("unknown-parameter", "There are "+strings.Join(importAsks, ", ")+".", wire.Field{Name: name, Says: "not known"})
+			return ask, web.NewProblem("unknown-parameter", message.New("There are {1}.", strings.Join(importAsks, ", ")), wire.Field{Name: name, Says: message.New("not known")})
 		}
 	}
 	for _, w := range []struct {
@@ -92,7 +93,7 @@ func tableAsk(q url.Values) (tables.Ask, error) {
 	}{{"kind", ask.Kind, tables.In()}, {"days", ask.Days, []string{"", "day_first", "month_first"}}, {"others", ask.Others, []string{"", "note", "leave"}}, {"lengths", q.Get("lengths"), []string{"", "leave"}}} {
 		if !slices.Contains(w.known, w.value) {
 			known := strings.TrimPrefix(strings.Join(w.known, ", "), ", ")
-			return ask, web.NewProblem("unknown-value", "There are "+known+".", wire.Field{Name: w.field, Says: "one of " + known})
+			return ask, web.NewProblem("unknown-value", message.New("There are {1}.", known), wire.Field{Name: w.field, Says: message.New("one of {1}", known)})
 		}
 	}
 	return ask, nil
@@ -114,7 +115,7 @@ func (s barRoutes) postImport(w http.ResponseWriter, r *http.Request) {
 	if err != nil {
 		var big *http.MaxBytesError
 		if errors.As(err, &big) {
-			err = web.NewProblem("too-large", "A table may have 16 MB; send it in parts.")
+			err = web.NewProblem("too-large", message.New("A table may have 16 MB; send it in parts."))
 		}
 		web.WriteProblem(w, r, s.troubles.Problem(r.Context(), err))
 		return
@@ -339,7 +340,7 @@ func uploaded(r *http.Request) (text []byte, form map[string]string, err error) 
 	form = map[string]string{}
 	parts, err := r.MultipartReader()
 	if err != nil {
-		return nil, form, web.NewProblem("not-json", "The form cannot be read.")
+		return nil, form, web.NewProblem("not-json", message.New("The form cannot be read."))
 	}
 	for {
 		part, err := parts.NextPart()
@@ -353,9 +354,9 @@ func uploaded(r *http.Request) (text []byte, form map[string]string, err error) 
 		var big *http.MaxBytesError
 		switch {
 		case errors.As(err, &big):
-			return nil, form, web.NewProblem("too-large", "A table may have 16 MB; send it in parts.")
+			return nil, form, web.NewProblem("too-large", message.New("A table may have 16 MB; send it in parts."))
 		case err != nil:
-			return nil, form, web.NewProblem("not-json", "The form cannot be read.")
+			return nil, form, web.NewProblem("not-json", message.New("The form cannot be read."))
 		}
 		switch name := part.FormName(); name {
 		case "file":
@@ -369,7 +370,7 @@ func uploaded(r *http.Request) (text []byte, form map[string]string, err error) 
 		case "held":
 			if text == nil && len(body) > 0 {
 				if text, err = base64.StdEncoding.DecodeString(string(body)); err != nil {
-					return nil, form, web.NewProblem("not-json", "The form cannot be read.")
+					return nil, form, web.NewProblem("not-json", message.New("The form cannot be read."))
 				}
 			}
 		default:
@@ -379,7 +380,7 @@ func uploaded(r *http.Request) (text []byte, form map[string]string, err error) 
 		}
 	}
 	if len(text) == 0 {
-		return nil, form, web.NewProblem("missing", "Choose a file, or paste a table.", wire.Field{Name: "file", Says: "is needed"})
+		return nil, form, web.NewProblem("missing", message.New("Choose a file, or paste a table."), wire.Field{Name: "file", Says: message.New("is needed")})
 	}
 	return text, form, nil
 }

@@ -16,7 +16,7 @@ func TestKeepShutSaysWhatMayBeSet(t *testing.T) {
 	b.s.Kiln, b.s.Recorder = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue", KeepShut: 50}}, packed{}
 	const needed = "is needed over 50 °C, where a touch can burn: who says so, and why"
 	for _, c := range []struct{ value, reason, says string }{
-		{"250", "raku", tiles.KeepShutRange}, {"200.5", "raku", tiles.KeepShutRange}, {"19", "", tiles.KeepShutRange}, {"-5", "", tiles.KeepShutRange}, {"90", "", needed}, {"90", "  ", needed},
+		{"250", "raku", string(tiles.KeepShutRange)}, {"200.5", "raku", string(tiles.KeepShutRange)}, {"19", "", string(tiles.KeepShutRange)}, {"-5", "", string(tiles.KeepShutRange)}, {"90", "", needed}, {"90", "  ", needed},
 	} {
 		_, text := b.send("PUT", "/v1/kilns/big-blue/keep-shut", "application/json", `{"id":"`+b.id()+`","keep_shut_above_c":`+c.value+`,"keep_shut_reason":"`+c.reason+`"}`)
 		if !strings.Contains(text, c.says) {
@@ -28,8 +28,8 @@ func TestKeepShutSaysWhatMayBeSet(t *testing.T) {
 		}
 	}
 	for _, value := range []string{"hot", "", "NaN"} {
-		if _, text := b.post("/settings/big-blue/mark", url.Values{"id": {b.id()}, "keep_shut_above_c": {value}}, 422); !strings.Contains(text, tiles.KeepShutRange) {
-			t.Errorf("%q: no %q", value, tiles.KeepShutRange)
+		if _, text := b.post("/settings/big-blue/mark", url.Values{"id": {b.id()}, "keep_shut_above_c": {value}}, 422); !strings.Contains(text, string(tiles.KeepShutRange)) {
+			t.Errorf("%q: no %q", value, string(tiles.KeepShutRange))
 		}
 	}
 	if m, err := b.s.Kilns().KeepShut(t.Context(), "big-blue"); err != nil || m.Mark != 50 {

@@ -13,6 +13,7 @@ import (
 	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
@@ -242,7 +243,7 @@ func (s kilnRoutes) postKeepShut(w http.ResponseWriter, r *http.Request) error {
 	rd := newReader(form, s.Unit())
 	c, ok := rd.number("keep_shut_above_c", -math.MaxFloat64, math.MaxFloat64) // Validate knows the bounds
 	if !ok {
-		return web.NewProblem("out-of-range", "The temperature above which the kiln is kept shut cannot be set so.", wire.Field{Name: "keep_shut_above_c", Says: tiles.KeepShutRange})
+		return web.NewProblem("out-of-range", message.New("The temperature above which the kiln is kept shut cannot be set so."), wire.Field{Name: "keep_shut_above_c", Says: message.New(tiles.KeepShutRange)})
 	}
 	id := r.PathValue("kiln")
 	if _, err := s.Kilns().KeepKeepShut(r.Context(), kiln.KilnID(id), wire.KeepShutBody{ID: form.Get("id"), MarkC: c, Reason: form.Get("keep_shut_reason"), By: form.Get("by")}); err != nil {

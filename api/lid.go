@@ -12,6 +12,7 @@ import (
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -74,7 +75,7 @@ func (s lidRoutes) getLid(ctx context.Context, in *lidInput) (*lidOutput, error)
 		}
 		unit := asUnit(in.values, s.Unit())
 		if math.IsNaN(float64(v)) {
-			return nil, web.NewProblem("no-width", cmp.Or(a.HeldBack, "There is no single width."))
+			return nil, web.NewProblem("no-width", message.Stopped(message.English(cmp.Or(a.HeldBack, "There is no single width."))))
 		}
 		return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(bare(unit.Format(v)) + "\n")}, nil
 	}

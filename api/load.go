@@ -13,6 +13,7 @@ import (
 	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 
 	"github.com/google/uuid"
@@ -72,7 +73,7 @@ func (s loadRoutes) postUnpacked(ctx context.Context, in *unpackedInput) (*body[
 	if in.Body.UnpackedAt != "" {
 		t, err := time.Parse(time.RFC3339, in.Body.UnpackedAt)
 		if err != nil {
-			return nil, web.NewProblem("out-of-range", "unpacked_at is no time.", wire.Field{Name: "unpacked_at", Says: "write 2026-01-14T13:00:00+01:00"})
+			return nil, web.NewProblem("out-of-range", message.New("unpacked_at is no time."), wire.Field{Name: "unpacked_at", Says: message.New("write 2026-01-14T13:00:00+01:00")})
 		}
 		at = t
 	}
@@ -175,7 +176,7 @@ func (s loadRoutes) packingPage(w http.ResponseWriter, r *http.Request) error {
 
 // loadPage shows a load: before its fire what lies in it, after it the bars to measure.
 func (s loadRoutes) loadPage(w http.ResponseWriter, r *http.Request) error {
-	return s.showLoad(w, r, "")
+	return s.showLoad(w, r, message.Message{})
 }
 
 // postLife keeps what a form says of the life of a load; what is unlikely is asked on the load's page first.
@@ -327,7 +328,7 @@ func (s firingRoutes) postTicks(w http.ResponseWriter, r *http.Request) error {
 	}
 	base, err := uuid.Parse(form.Get("id"))
 	if err != nil {
-		return web.NewProblem("missing", "The form has lost its id; open the load again.", wire.Field{Name: "id", Says: "no UUID"})
+		return web.NewProblem("missing", message.New("The form has lost its id; open the load again."), wire.Field{Name: "id", Says: message.New("no UUID")})
 	}
 	for _, t := range now.Items {
 		if done := form.Get(t.Item) == "yes"; done != t.Done {

@@ -12,6 +12,7 @@ import (
 
 	"lidwright/api/pages"
 	"lidwright/api/web"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -30,11 +31,11 @@ var tongues = func() language.Matcher {
 	return language.NewMatcher(tags)
 }()
 
-// Sayer says texts of the code in the language of a site, which is a tag as in its settings, and in °F if it works
-// in that; English where we do not speak it.
-func Sayer(site string, fahrenheit bool) (func(english string) string, error) {
-	_, at, _ := tongues.Match(language.Make(site))
-	return pages.Sayer(pages.Tongues[at].Tag, fahrenheit)
+// SiteReader reads messages in the language of a site, which is a tag as in its settings, English where we
+// do not speak it, in its units and on its clock.
+func SiteReader(tag, unit string, twelve, fahrenheit bool) (message.Reader, error) {
+	_, at, _ := tongues.Match(language.Make(tag))
+	return pages.Reader(pages.Speak{Tongue: pages.Tongues[at].Tag, Unit: unit, Twelve: twelve, Fahrenheit: fahrenheit})
 }
 
 // usualSpeak is how we speak to who has not said: in the language that the browser asks for, else in

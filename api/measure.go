@@ -13,6 +13,7 @@ import (
 	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/api/wire"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -68,7 +69,7 @@ func (s measureRoutes) measureRow(ctx context.Context, q url.Values) (pages.Meas
 	}
 	codes := codesIn(q.Get("codes"))
 	if len(codes) > mostInARow {
-		return pages.MeasurePage{}, web.NewProblem("out-of-range", "At most 50 bars in a row.", wire.Field{Name: "codes", Says: "at most 50"})
+		return pages.MeasurePage{}, web.NewProblem("out-of-range", message.New("At most 50 bars in a row."), wire.Field{Name: "codes", Says: message.New("at most 50")})
 	}
 	data := pages.MeasurePage{Frame: s.page(ctx, "bars").Frame, Stage: string(stage), Cautions: barCautions()[:1],
 		Back: "/bars/measure?" + url.Values{"codes": {strings.Join(codes, " ")}, "stage": {string(stage)}}.Encode()}
@@ -192,7 +193,7 @@ func (s measureRoutes) askMeasured(w http.ResponseWriter, r *http.Request, back 
 		if err != nil {
 			return err
 		}
-		data, err = loadRoutes{s.Server}.measureLoad(r.Context(), l, "")
+		data, err = loadRoutes{s.Server}.measureLoad(r.Context(), l, message.Message{})
 		if err != nil {
 			return err
 		}
@@ -219,7 +220,7 @@ func (s measureRoutes) askMeasured(w http.ResponseWriter, r *http.Request, back 
 }
 
 // measureLoad is the page of the bars of a load.
-func (s loadRoutes) measureLoad(ctx context.Context, l tiles.KeptLoad, asked string) (pages.MeasurePage, error) {
+func (s loadRoutes) measureLoad(ctx context.Context, l tiles.KeptLoad, asked message.Message) (pages.MeasurePage, error) {
 	data := pages.MeasurePage{Frame: s.page(ctx, "bars").Frame, Stage: string(tiles.Measures(l.Kind)), Back: "/unpack/" + url.PathEscape(l.ID), Cautions: barCautions()}
 	view, err := s.loadView(ctx, l, asked)
 	if err != nil {
@@ -243,7 +244,7 @@ func (s loadRoutes) measureLoad(ctx context.Context, l tiles.KeptLoad, asked str
 }
 
 // loadView is a load as its pages show it, with a question about it where there is one.
-func (s loadRoutes) loadView(ctx context.Context, l tiles.KeptLoad, asked string) (v pages.LoadView, err error) {
+func (s loadRoutes) loadView(ctx context.Context, l tiles.KeptLoad, asked message.Message) (v pages.LoadView, err error) {
 	v = pages.LoadView{Load: s.Loads().LoadJSON(l), TickID: s.MakeID(), Asked: asked}
 	v.Open = l.State() == tiles.LoadPacking || l.State() == tiles.LoadPacked
 	v.In = l.State() == tiles.LoadFiring || l.State() == tiles.LoadFired
@@ -255,7 +256,7 @@ func (s loadRoutes) loadView(ctx context.Context, l tiles.KeptLoad, asked string
 }
 
 // showLoad shows a load, with a question about it where there is one.
-func (s loadRoutes) showLoad(w http.ResponseWriter, r *http.Request, asked string) error {
+func (s loadRoutes) showLoad(w http.ResponseWriter, r *http.Request, asked message.Message) error {
 	l, err := s.Archive.Load(r.Context(), r.PathValue("load"))
 	if err != nil {
 		return err
@@ -273,7 +274,7 @@ func (s loadRoutes) showLoad(w http.ResponseWriter, r *http.Request, asked strin
 }
 
 // showPacked shows a load before its fire.
-func (s loadRoutes) showPacked(w http.ResponseWriter, r *http.Request, l tiles.KeptLoad, asked string) error {
+func (s loadRoutes) showPacked(w http.ResponseWriter, r *http.Request, l tiles.KeptLoad, asked message.Message) error {
 	view, err := s.loadView(r.Context(), l, asked)
 	if err != nil {
 		return err

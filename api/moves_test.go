@@ -139,7 +139,7 @@ func TestMovesOfAClay(t *testing.T) {
 	if j.RestsOn.Bars != 4 || j.RestsOn.Loads != 2 {
 		t.Errorf("rests on %+v", j.RestsOn)
 	}
-	if len(j.Items) == 0 || *j.Items[0].Now <= *j.Items[0].Was || !strings.HasPrefix(j.Items[0].Because[0], "load load-") {
+	if len(j.Items) == 0 || *j.Items[0].Now <= *j.Items[0].Was || !strings.HasPrefix(j.Items[0].Because[0].String(), "load load-") {
 		t.Errorf("moves %+v", j.Items)
 	}
 	if len(j.NextBars) != 4 || j.NextBars[0].Bars != 1 || *j.NextBars[0].GainMM < *j.NextBars[1].GainMM {

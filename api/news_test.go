@@ -26,7 +26,7 @@ func TestStudioNews(t *testing.T) {
 		}
 		var out []string
 		for _, n := range news {
-			if strings.HasSuffix(n.Says, ".") || n.Says == "" || n.Data == nil {
+			if strings.HasSuffix(n.Says.String(), ".") || n.Says.String() == "" || n.Data == nil {
 				t.Errorf("%+v", n)
 			}
 			t.Log(n.Event, n.Link, n.Says)

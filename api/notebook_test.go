@@ -99,10 +99,10 @@ func TestNotebookWithSerialDays(t *testing.T) {
 	b.tern()
 	text := notebook(t, "python-csv.csv")
 	dry := b.table("&dry_run=true", text, 200)
-	if !strings.Contains(dry.Understood.SerialDays, "44999 in line 2 is 14 March 2023") || !strings.Contains(dry.Understood.SerialDays, "1900") {
+	if !strings.Contains(dry.Understood.SerialDays.String(), "44999 in line 2 is 14 March 2023") || !strings.Contains(dry.Understood.SerialDays.String(), "1900") {
 		t.Errorf("serial days: %q", dry.Understood.SerialDays)
 	}
-	if len(dry.Bad) == 0 || dry.Bad[0].Line != 4 || dry.Bad[0].Field != "wet" || !strings.Contains(dry.Bad[0].Says, "14 March 2023") {
+	if len(dry.Bad) == 0 || dry.Bad[0].Line != 4 || dry.Bad[0].Field != "wet" || !strings.Contains(dry.Bad[0].Says.String(), "14 March 2023") {
 		t.Errorf("a day as a length: %+v", dry.Bad)
 	}
 	good := text[:strings.Index(text, "BQ3")]
@@ -125,7 +125,7 @@ func TestNotebookByHand(t *testing.T) {
 	b.tern()
 	text := notebook(t, "by-hand.csv")
 	asked := b.table("", text, 422)
-	if asked.Kept || len(asked.Questions) != 2 || asked.Questions[0].Field != "others" || asked.Questions[1].Field != "days" || !strings.Contains(asked.Questions[0].Text, "Shelf") || !strings.Contains(asked.Questions[1].Text, "3/4/2023 (line 4)") {
+	if asked.Kept || len(asked.Questions) != 2 || asked.Questions[0].Field != "others" || asked.Questions[1].Field != "days" || !strings.Contains(asked.Questions[0].Text.String(), "Shelf") || !strings.Contains(asked.Questions[1].Text.String(), "3/4/2023 (line 4)") {
 		t.Fatalf("questions: %+v", asked.Questions)
 	}
 	if n := len(b.json("GET", "/v1/bars", "", 200)["items"].([]any)); n != 0 {
@@ -181,7 +181,7 @@ func TestNotebookSaysWhatDoesNotCount(t *testing.T) {
 		{"code,clay,fired,firing\nBQ7,tern,87,big-blue/8\n", "no firing here"},
 		{"code,clay,fired,cone,heat_work_c\nBQ7,tern,87,6,1222\n", "give one"},
 	} {
-		if out := b.table("", bad.text, 422); len(out.Bad) == 0 || !strings.Contains(out.Bad[0].Says, bad.says) {
+		if out := b.table("", bad.text, 422); len(out.Bad) == 0 || !strings.Contains(out.Bad[0].Says.String(), bad.says) {
 			t.Errorf("%q: %+v", bad.text, out.Bad)
 		}
 	}

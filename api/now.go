@@ -7,6 +7,7 @@ import (
 
 	"lidwright/api/web"
 	"lidwright/api/wire"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 )
 
@@ -40,7 +41,7 @@ func (s kilnRoutes) getNow(ctx context.Context, in *nowInput) (*nowOutput, error
 	case len(items) > 1:
 		return nil, whichKiln(items)
 	case len(items) == 0:
-		return nil, web.NewProblem("kiln-not-heard", "There is no kiln in the settings.")
+		return nil, web.NewProblem("kiln-not-heard", message.New("There is no kiln in the settings."))
 	}
 	return temperatureText(items[0])
 }
@@ -69,7 +70,7 @@ func kilnNamed(items []wire.KilnNow, name string) (wire.KilnNow, error) {
 // is none: another kiln's, or an old one, would read as if this kiln were cold.
 func temperatureText(k wire.KilnNow) (*nowOutput, error) {
 	if k.TemperatureC == nil {
-		return nil, web.NewProblem("kiln-not-heard", k.Kiln+" has no fresh reading.")
+		return nil, web.NewProblem("kiln-not-heard", message.New("{1} has no fresh reading.", k.Kiln))
 	}
 	return &nowOutput{"text/plain; charset=utf-8", []byte(fmt.Sprintf("%.1f\n", *k.TemperatureC))}, nil
 }
@@ -80,8 +81,8 @@ func whichKiln(items []wire.KilnNow) *web.Problem {
 	for _, k := range items {
 		names = append(names, k.Kiln)
 	}
-	says := "there are several kilns: " + strings.Join(names, ", ")
-	return web.NewProblem("which-kiln", "Name one, as /v1/now/"+names[0]+" or ?kiln="+names[0]+": "+says+".", wire.Field{Name: "kiln", Says: says})
+	says := message.New("there are several kilns: {1}", strings.Join(names, ", "))
+	return web.NewProblem("which-kiln", message.New("Name one, as /v1/now/{1} or ?kiln={1}: {2}.", names[0], says), wire.Field{Name: "kiln", Says: says})
 }
 
 func (s kilnRoutes) getLines(context.Context, *struct{}) (*body[wire.Lines], error) {

@@ -18,6 +18,7 @@ import (
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 )
 
 // oldLogGap is the longest silence of an old log that a line is drawn across.
@@ -34,7 +35,7 @@ func (s firingRoutes) postOldLog(w http.ResponseWriter, r *http.Request) {
 	text, err := io.ReadAll(r.Body)
 	var big *http.MaxBytesError
 	if errors.As(err, &big) {
-		err = web.NewProblem("too-large", "An old log may have 16 MB: one firing a file, please.")
+		err = web.NewProblem("too-large", message.New("An old log may have 16 MB: one firing a file, please."))
 	}
 	var out wire.OldLog
 	if err == nil {
@@ -56,7 +57,7 @@ func (s firingRoutes) takeOldLog(ctx context.Context, r *http.Request, text []by
 	out := wire.OldLog{DryRun: q.Get("dry_run") == "true", Firing: r.PathValue("id"), Columns: []string{}, Bad: []wire.BadRow{}}
 	for name := range q {
 		if !slices.Contains(oldLogAsks, name) {
-			return out, web.NewProblem("unknown-parameter", "There are "+strings.Join(oldLogAsks, ", ")+".", wire.Field{Name: name, Says: "not known"})
+			return out, web.NewProblem("unknown-parameter", message.New("There are {1}.", strings.Join(oldLogAsks, ", ")), wire.Field{Name: name, Says: message.New("not known")})
 		}
 	}
 	h, _, err := s.Firings().ByHand(kiln.FiringID(out.Firing), wire.FiringBody{Kiln: q.Get("kiln"), Kind: q.Get("kind"), Atmosphere: q.Get("atmosphere"), Note: q.Get("note"), BeganAt: cmp.Or(q.Get("began_at"), "2000-01-01T00:00:00Z")})
@@ -64,13 +65,13 @@ func (s firingRoutes) takeOldLog(ctx context.Context, r *http.Request, text []by
 		return out, err
 	}
 	if !slices.Contains([]string{"bisque", "glaze", "once", "other"}, q.Get("kind")) {
-		return out, web.NewProblem("unknown-value", "kind is bisque, glaze, once or other.", wire.Field{Name: "kind", Says: "not one of these"})
+		return out, web.NewProblem("unknown-value", message.New("kind is bisque, glaze, once or other."), wire.Field{Name: "kind", Says: message.New("not one of these")})
 	}
 	if !slices.Contains([]string{"", "oxidation", "reduction", "unknown"}, q.Get("atmosphere")) {
-		return out, web.NewProblem("unknown-value", "atmosphere is oxidation, reduction or unknown.", wire.Field{Name: "atmosphere", Says: "not one of these"})
+		return out, web.NewProblem("unknown-value", message.New("atmosphere is oxidation, reduction or unknown."), wire.Field{Name: "atmosphere", Says: message.New("not one of these")})
 	}
 	if _, err := uuid.Parse(out.Firing); err != nil {
-		return out, web.NewProblem("out-of-range", "The firing's id is a UUID that the sender makes.", wire.Field{Name: "id", Says: "no UUID"})
+		return out, web.NewProblem("out-of-range", message.New("The firing's id is a UUID that the sender makes."), wire.Field{Name: "id", Says: message.New("no UUID")})
 	}
 	choice := kiln.OldChoice{Time: q.Get("time"), Zone: s.Site.Zone}
 	if c := q.Get("columns"); c != "" {
@@ -87,7 +88,7 @@ func (s firingRoutes) takeOldLog(ctx context.Context, r *http.Request, text []by
 	f := h.Firing
 	switch {
 	case q.Get("began_at") == "" && log.Began.IsZero():
-		return out, web.NewProblem("missing", "The file only counts: say when the firing began.", wire.Field{Name: "began_at", Says: "is needed"})
+		return out, web.NewProblem("missing", message.New("The file only counts: say when the firing began."), wire.Field{Name: "began_at", Says: message.New("is needed")})
 	case q.Get("began_at") == "":
 		f.Began.Wall = log.Began.UTC()
 	}

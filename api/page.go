@@ -12,6 +12,7 @@ import (
 	"lidwright/api/topics"
 	"lidwright/api/web"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // page is what every page has; each page's own data embeds it.
@@ -90,7 +91,7 @@ func (s homeRoutes) helpTopicPage(w http.ResponseWriter, r *http.Request) error 
 	frame := s.page(r.Context(), "more").Frame
 	t, ok := topics.Find(r.PathValue("topic"), frame.Speak.Tongue)
 	if !ok {
-		return web.NewProblem("no-such-page", "No topic of the help has this name; /help lists them.")
+		return web.NewProblem("no-such-page", message.New("No topic of the help has this name; /help lists them."))
 	}
 	text, err := t.HTML()
 	if err != nil {
@@ -122,7 +123,7 @@ func (s *Server) problemPage(w http.ResponseWriter, r *http.Request, p *web.Prob
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.WriteHeader(p.Status)
 	frame := s.page(r.Context(), "").Frame
-	err := s.show(w, pages.ProblemPage{Frame: frame, Problem: *onPage(p), Help: web.Kinds[kind].Help})
+	err := s.show(w, pages.ProblemPage{Frame: frame, Problem: *onPage(p), Help: message.New(web.Kinds[kind].Help)})
 	if err != nil {
 		slog.ErrorContext(r.Context(), "showing a problem failed", "err", err)
 	}
@@ -131,10 +132,10 @@ func (s *Server) problemPage(w http.ResponseWriter, r *http.Request, p *web.Prob
 func (s homeRoutes) problemTypePage(w http.ResponseWriter, r *http.Request) error {
 	k, ok := web.Kinds[r.PathValue("type")]
 	if !ok {
-		return web.NewProblem("no-such-page", "No problem has this name.")
+		return web.NewProblem("no-such-page", message.New("No problem has this name."))
 	}
 	frame := s.page(r.Context(), "more").Frame
-	return s.show(w, pages.ProblemPage{Frame: frame, Problem: pages.Problem{Title: k.Title}, Help: k.Help})
+	return s.show(w, pages.ProblemPage{Frame: frame, Problem: pages.Problem{Title: message.New(k.Title)}, Help: message.New(k.Help)})
 }
 
 // reductionCautions are those of a firing by hand, and of one in which carbon monoxide is made on purpose.
@@ -163,8 +164,8 @@ func (s homeRoutes) morePage(w http.ResponseWriter, r *http.Request) error {
 		page
 		Lines        []string
 		Tables       []string
-		Store        []string
-		StoreTrouble []string
+		Store        []message.Message
+		StoreTrouble []message.Message
 		Clock        string
 	}{s.page(r.Context(), "more"), words, Tables(), store, trouble, clock})
 }

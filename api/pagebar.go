@@ -16,6 +16,7 @@ import (
 	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -356,7 +357,7 @@ func (s barRoutes) postAct(w http.ResponseWriter, r *http.Request, do act, needs
 		return err
 	}
 	if needsWhy && strings.TrimSpace(form.Get("why")) == "" {
-		return web.NewProblem("missing", "Say why.", wire.Field{Name: "why", Says: "is needed"})
+		return web.NewProblem("missing", message.New("Say why."), wire.Field{Name: "why", Says: message.New("is needed")})
 	}
 	if err := do(r.Context(), bar.Code, form.Get("reading"), form.Get("by"), form.Get("why"), s.Now()); err != nil {
 		return err
@@ -378,7 +379,7 @@ func (s barRoutes) claysPage(w http.ResponseWriter, r *http.Request) error {
 	type row struct {
 		wire.ClayJSON
 		Rate *wire.Shrinkage
-		Why  string
+		Why  message.Message
 	}
 	data := struct {
 		page
@@ -432,7 +433,7 @@ func (s barRoutes) postBars(w http.ResponseWriter, r *http.Request) error {
 	rd := newReader(form, s.Unit())
 	n, ok := rd.number("count", 1, 50)
 	if !ok {
-		return web.NewProblem("out-of-range", "Say how many bars, 1 to 50.", wire.Field{Name: "count", Says: "must lie from 1 to 50"})
+		return web.NewProblem("out-of-range", message.New("Say how many bars, 1 to 50."), wire.Field{Name: "count", Says: message.New("must lie from 1 to 50")})
 	}
 	codes, err := s.Bars().FreeCodes(r.Context(), int(n))
 	if err != nil {
@@ -456,8 +457,9 @@ type whichAsked struct {
 
 // whichFiring is one of the firings to choose from.
 type whichFiring struct {
-	ID, Name, Kind, Cone string
-	At                   *string
+	ID, Name, Kind string
+	Cone           message.Message
+	At             *string
 }
 
 // mostAsked is how many firings are offered by name; others are told by theirs.

@@ -22,6 +22,7 @@ import (
 	"lidwright/kiln"
 	"lidwright/kiln/analysis"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -29,8 +30,8 @@ import (
 type beneath struct {
 	Band  []kiln.Envelope // at most one
 	Model []kiln.Envelope // at most one
-	Label string
-	Says  string // for the reader
+	Label message.Message
+	Says  message.Message // for the reader
 }
 
 // beneath finds it: the firing of that id if one is named, else the usual firings of the kiln,
@@ -52,12 +53,13 @@ func (s firingRoutes) beneath(ctx context.Context, f kiln.Firing, past []kiln.Fi
 		}
 		e, err := curve(p)
 		if err == nil && len(e.After) > 0 {
-			b.Model, b.Label, b.Says = []kiln.Envelope{e}, p.Name(), "The dashed line is "+p.Name()+", chosen as model. Nothing is sent to the kiln."
+			b.Model, b.Label, b.Says = []kiln.Envelope{e}, message.Plain(p.Name()),
+				message.New("The dashed line is {1}, chosen as model. Nothing is sent to the kiln.", p.Name())
 		}
 		return b, err
 	}
 	if f.Kind == "" {
-		b.Says = "Nobody has told which kind of firing this is, so no usual one lies beneath it."
+		b.Says = message.New("Nobody has told which kind of firing this is, so no usual one lies beneath it.")
 		return b, nil
 	}
 	var usual []kiln.Envelope
@@ -74,10 +76,10 @@ func (s firingRoutes) beneath(ctx context.Context, f kiln.Firing, past []kiln.Fi
 		}
 	}
 	if band, ok := analysis.UsualBand(usual); ok {
-		b.Band, b.Label = []kiln.Envelope{band}, "usual"
-		b.Says = fmt.Sprintf("The faint band is the last %d firings of this kind and atmosphere (%s, %s).", len(usual), f.Kind, f.Atmosphere)
+		b.Band, b.Label = []kiln.Envelope{band}, message.New("usual")
+		b.Says = message.New("The faint band is the last {1} firings of this kind and atmosphere ({2}, {3}).", len(usual), f.Kind, f.Atmosphere)
 		if len(usual) == 1 {
-			b.Says = fmt.Sprintf("The faint line is the last firing of this kind and atmosphere (%s, %s).", f.Kind, f.Atmosphere)
+			b.Says = message.New("The faint line is the last firing of this kind and atmosphere ({1}, {2}).", f.Kind, f.Atmosphere)
 		}
 	}
 	return b, nil
@@ -85,12 +87,12 @@ func (s firingRoutes) beneath(ctx context.Context, f kiln.Firing, past []kiln.Fi
 
 type firingPageData struct {
 	page
-	Gaps        []string // in words
+	Gaps        []message.Message // in words
 	Firing      wire.FiringWhole
 	Range       string
 	AsIndicated string // its range
 	Curve       template.HTML
-	Beneath     string
+	Beneath     message.Message
 	Cautions    []string
 	VentCaution string
 	Start       wire.CheckList // as it was ticked
@@ -341,7 +343,7 @@ func (s firingRoutes) localTime(field, text string) (string, error) {
 			return t.Format(time.RFC3339), nil
 		}
 	}
-	return "", web.NewProblem("out-of-range", field+" is no time.", wire.Field{Name: field, Says: "write 2026-01-14 13:00"})
+	return "", web.NewProblem("out-of-range", message.New("{1} is no time.", field), wire.Field{Name: field, Says: message.New("write 2026-01-14 13:00")})
 }
 
 // typedLines reads a typed curve: hours and °C on each line, with a blank, a comma or a tab between;
@@ -355,12 +357,12 @@ func typedLines(text string) (*wire.TypedBody, error) {
 		}
 		f := strings.FieldsFunc(line, func(c rune) bool { return c == ' ' || c == '\t' || c == ';' || c == ',' })
 		if len(f) != 2 {
-			return nil, web.NewProblem("out-of-range", fmt.Sprintf("Line %d of the readings is not two numbers.", n+1), wire.Field{Name: "typed", Says: fmt.Sprintf("line %d: write hours, a blank, °C", n+1)})
+			return nil, web.NewProblem("out-of-range", message.New("Line {1} of the readings is not two numbers.", n+1), wire.Field{Name: "typed", Says: message.New("line {1}: write hours, a blank, °C", n+1)})
 		}
 		h, err := hoursOf(f[0])
 		c, err2 := strconv.ParseFloat(f[1], 64)
 		if err := errors.Join(err, err2); err != nil {
-			return nil, web.NewProblem("out-of-range", fmt.Sprintf("Line %d of the readings is not two numbers.", n+1), wire.Field{Name: "typed", Says: fmt.Sprintf("line %d: write hours, a blank, °C", n+1)})
+			return nil, web.NewProblem("out-of-range", message.New("Line {1} of the readings is not two numbers.", n+1), wire.Field{Name: "typed", Says: message.New("line {1}: write hours, a blank, °C", n+1)})
 		}
 		t.Hours, t.TemperatureC = append(t.Hours, h), append(t.TemperatureC, c)
 	}

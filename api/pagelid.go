@@ -17,6 +17,8 @@ import (
 	"lidwright/api/pages"
 	"lidwright/api/web"
 	"lidwright/api/wire"
+	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 )
@@ -495,46 +497,48 @@ func potQuery(a lid.Answer) string {
 }
 
 // lidWhy is what an answer rests on, by name.
-func lidWhy(a lid.Answer, j wire.Lid, unit tiles.LengthUnit) (rows []pages.LidField) {
-	why := func(name, says string) {
-		if says != "" {
-			rows = append(rows, pages.LidField{Name: name, Label: says})
+func lidWhy(a lid.Answer, j wire.Lid, unit tiles.LengthUnit) (rows []pages.LidReason) {
+	why := func(name string, says message.Message) {
+		if !says.IsZero() {
+			rows = append(rows, pages.LidReason{Name: name, Says: says})
 		}
 	}
-	why("trust", a.Trust.Words()+": "+a.TrustWhy)
+	why("trust", message.New("{1}: {2}", message.Word(a.Trust.Words()), message.English(a.TrustWhy)))
 	why("for", j.For)
 	if j.Asked.Cone != nil {
-		why("firing", fmt.Sprintf("%s, cone %s (heat work %.0f °C)", j.Asked.Kind, *j.Asked.Cone, *j.Asked.HeatWorkC))
+		why("firing", message.New("{1}, cone {2} (heat work {3})", message.Word(j.Asked.Kind), *j.Asked.Cone, kiln.Celsius(*j.Asked.HeatWorkC)))
 	}
-	fired := fmt.Sprintf("gallery %s, lid %s, play %s, likely %s", unit.Format(a.Fired.Collar), unit.Format(a.Fired.Lid), unit.Format(a.Fired.Play), unit.Format(a.Fired.Likely[0])+" to "+unit.Format(a.Fired.Likely[1]))
+	fired := message.New("gallery {1}, lid {2}, play {3}, likely {4} to {5}", unit.Of(a.Fired.Collar), unit.Of(a.Fired.Lid), unit.Of(a.Fired.Play),
+		unit.Of(a.Fired.Likely[0]), unit.Of(a.Fired.Likely[1]))
 	if !math.IsNaN(float64(a.Fired.LeastBearing)) {
-		fired += ", bearing " + unit.Format(a.Fired.LeastBearing) + " when pushed to one side"
+		fired = message.Join(", ", fired, message.New("bearing {1} when pushed to one side", unit.Of(a.Fired.LeastBearing)))
 	}
 	why("fired", fired)
-	why("limits", "over: "+a.LimitsBy[1].In(unit)+"; under: "+a.LimitsBy[0].In(unit))
+	why("limits", message.Join("; ", message.New("over: {1}", message.English(a.LimitsBy[1].In(unit))),
+		message.New("under: {1}", message.English(a.LimitsBy[0].In(unit)))))
 	if !math.IsNaN(float64(a.OutOfRound)) {
-		why("out of round", unit.Format(a.OutOfRound)+" between the directions")
+		why("out of round", message.New("{1} between the directions", unit.Of(a.OutOfRound)))
 	}
-	p := a.PartDifference
-	if p.SD > 0 {
-		why("lids less bodies", fmt.Sprintf("%+.1f points, likely %+.1f to %+.1f (%d lids looked at)", p.Mean, p.Low, p.High, p.Fits))
+	one := func(v tiles.LogPercent) message.Number { return message.Number{Value: float64(v), Places: 1} }
+	if p := a.PartDifference; p.SD > 0 {
+		why("lids less bodies", message.New("{1} points, likely {2} to {3} ({4} lids looked at)", one(p.Mean), one(p.Low), one(p.High), p.Fits))
 	}
-	why("accuracy", fmt.Sprintf("reading %s, throwing %s, one sd each (%s)", unit.Format(a.MeasureSD), unit.Format(*a.Asked.ThrowSD), a.Asked.Accuracy))
+	why("accuracy", message.New("reading {1}, throwing {2}, one sd each ({3})", unit.Of(a.MeasureSD), unit.Of(*a.Asked.ThrowSD),
+		message.Word(a.Asked.Accuracy)))
 	if j.AnswersHeldOf > 0 {
-		why("our score", fmt.Sprintf("our ranges held %.0f times of %d", *j.AnswersHeld*float64(j.AnswersHeldOf), j.AnswersHeldOf))
+		why("our score", message.New("our ranges held {1} times of {2}", message.Number{Value: *j.AnswersHeld * float64(j.AnswersHeldOf)}, j.AnswersHeldOf))
 	}
-	var doubts []string
+	var doubts, better []message.Message
 	for _, d := range a.Doubt.Causes() {
 		if d.SD >= 0.005 {
-			doubts = append(doubts, doubtWords[d.Cause]+" "+unit.Format(d.SD))
+			doubts = append(doubts, message.English(doubtWords[d.Cause]+" "+unit.Format(d.SD)))
 		}
 	}
-	why("doubt, one sd", strings.Join(doubts, "; "))
-	var better []string
+	why("doubt, one sd", message.Join("; ", doubts...))
 	for _, s := range a.Sharpen {
-		better = append(better, fmt.Sprintf("%s: %s", s.Does, percentOf(s.FitChance)))
+		better = append(better, message.New("{1}: {2}", message.Word(s.Does), percentOf(s.FitChance)))
 	}
-	why("what would help most", strings.Join(better, "; "))
+	why("what would help most", message.Join("; ", better...))
 	return rows
 }
 
@@ -604,7 +608,7 @@ func (s lidRoutes) boardPage(w http.ResponseWriter, r *http.Request) error {
 		p := *s.troubles.Problem(r.Context(), err)
 		p.Fields = slices.Clone(p.Fields)
 		for i, f := range p.Fields {
-			p.Fields[i].Says = boardField(f.Name) + f.Says
+			p.Fields[i].Says = boardField(f.Name, f.Says)
 		}
 		data.Error = &p
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
@@ -648,15 +652,18 @@ func (s lidRoutes) boardPage(w http.ResponseWriter, r *http.Request) error {
 type boardPairView struct{ Pot, Collar, Lid, Chance, Set string }
 
 // boardField says which pot or lid a field at fault belongs to.
-func boardField(name string) string {
+func boardField(name string, says message.Message) message.Message {
 	var i int
 	if n, _ := fmt.Sscanf(name, "galleries[%d]", &i); n == 1 {
-		return fmt.Sprintf("Pot %d, %s: ", i+1, map[bool]string{true: "ledge opening", false: "gallery"}[strings.HasSuffix(name, "opening_mm")])
+		if strings.HasSuffix(name, "opening_mm") {
+			return message.New("Pot {1}, ledge opening: {2}", i+1, says)
+		}
+		return message.New("Pot {1}, gallery: {2}", i+1, says)
 	}
 	if n, _ := fmt.Sscanf(name, "measured_lids[%d]", &i); n == 1 {
-		return fmt.Sprintf("Measured lid %d: ", i+1)
+		return message.New("Measured lid {1}: {2}", i+1, says)
 	}
-	return strings.ReplaceAll(strings.TrimSuffix(name, "_mm"), "_", " ") + ": "
+	return message.New("{1}: {2}", message.Word(strings.ReplaceAll(strings.TrimSuffix(name, "_mm"), "_", " ")), says)
 }
 
 // CautionOf is the text that a caution id of an answer stands for.

@@ -3,7 +3,6 @@ package api
 import (
 	"cmp"
 	"context"
-	"fmt"
 	"net/http"
 	"net/url"
 	"slices"
@@ -16,6 +15,7 @@ import (
 	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/api/wire"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -87,7 +87,7 @@ func (s resultRoutes) postPots(w http.ResponseWriter, r *http.Request) error {
 func (s resultRoutes) keepPots(r *http.Request, id string, bodies []wire.PotBody) (made int, err error) {
 	space, err := uuid.Parse(id)
 	if err != nil {
-		return 0, &tiles.Invalid{Field: "id", Type: tiles.Missing, Why: "is no id: open the page again"}
+		return 0, &tiles.Invalid{Field: "id", Type: tiles.Missing, Why: message.New("is no id: open the page again")}
 	}
 	cards := make([]lid.PotCard, len(bodies))
 	for i, b := range bodies {
@@ -163,7 +163,7 @@ func (s resultRoutes) potsSent(ctx context.Context, form url.Values) ([]wire.Pot
 		}
 	}
 	if len(out) > mostPots {
-		rd.fault("galleries", tiles.OutOfRange, fmt.Sprintf("%d lines; a board has at most %d", len(out), mostPots))
+		rd.fault("galleries", tiles.OutOfRange, "{1} lines; a board has at most {2}", len(out), mostPots)
 	}
 	number := strings.TrimSpace(form.Get("number"))
 	from, err := strconv.Atoi(number)

@@ -15,6 +15,7 @@ import (
 	"lidwright/api/web"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -30,7 +31,7 @@ func (q *Query) Resolve(c huma.Context) []error {
 	u := c.URL()
 	v, err := url.ParseQuery(u.RawQuery)
 	if err != nil {
-		return []error{web.NewProblem("unknown-parameter", "The question after the ? cannot be read.")}
+		return []error{web.NewProblem("unknown-parameter", message.New("The question after the ? cannot be read."))}
 	}
 	q.values = v
 	return nil
@@ -50,8 +51,8 @@ func newReader(q url.Values, unit tiles.LengthUnit) *reader {
 	return &reader{q: q, unit: unit, usual: unit, asked: map[string]bool{}}
 }
 
-func (r *reader) fault(field, kind, why string) {
-	r.wrong = append(r.wrong, &tiles.Invalid{Field: field, Type: kind, Why: why})
+func (r *reader) fault(field, kind string, why message.Key, args ...any) {
+	r.wrong = append(r.wrong, &tiles.Invalid{Field: field, Type: kind, Why: message.New(why, args...)})
 }
 
 // text is a parameter as it came; empty counts as not given, as a form sends it so.
@@ -80,7 +81,7 @@ func (r *reader) word(name string, known ...string) string {
 // oneOf is v where it is one of known, empty where nothing was said.
 func (r *reader) oneOf(name, v string, known []string) string {
 	if v != "" && !slices.Contains(known, v) {
-		r.fault(name, "unknown-value", "not one of "+strings.Join(known, ", "))
+		r.fault(name, "unknown-value", "not one of {1}", strings.Join(known, ", "))
 		return ""
 	}
 	return v
@@ -112,7 +113,7 @@ func (r *reader) number(name string, low, high float64) (float64, bool) {
 // within reports whether a number lies from low to high.
 func (r *reader) within(name string, f, low, high float64) bool {
 	if math.IsNaN(f) || math.IsInf(f, 0) || f < low || f > high {
-		r.fault(name, "out-of-range", "must lie from "+trim(low)+" to "+trim(high))
+		r.fault(name, "out-of-range", "must lie from {1} to {2}", trim(low), trim(high))
 		return false
 	}
 	return true
@@ -151,11 +152,11 @@ func (r *reader) ratio(name string, low, high float64) (tiles.Ratio, bool) {
 	case percent:
 		f /= 100
 	case f > 0.3 && !math.IsInf(f, 0):
-		r.fault(name, "unit-unclear", "a share is below 0.3; for per cent write "+strings.TrimSpace(v)+"%")
+		r.fault(name, "unit-unclear", "a share is below 0.3; for per cent write {1}%", strings.TrimSpace(v))
 		return 0, false
 	}
 	if math.IsNaN(f) || f < low || f > high {
-		r.fault(name, "out-of-range", "must lie from "+trim(low)+" to "+trim(high))
+		r.fault(name, "out-of-range", "must lie from {1} to {2}", trim(low), trim(high))
 		return 0, false
 	}
 	return tiles.Ratio(f), true
@@ -171,7 +172,7 @@ func (r *reader) lengths(name string, most int) []tiles.Millimetre {
 	r.asked[plain], r.asked[mm] = true, true
 	p, m := given(r.q[plain]), given(r.q[mm])
 	if len(p) > 0 && len(m) > 0 {
-		r.fault(name, "given-twice", "give "+plain+" or "+mm+", not both")
+		r.fault(name, "given-twice", "give {1} or {2}, not both", plain, mm)
 		return nil
 	}
 	field, unit, texts := plain, r.unit, p
@@ -180,14 +181,14 @@ func (r *reader) lengths(name string, most int) []tiles.Millimetre {
 	}
 	if len(texts) > most {
 		kind := "unknown-parameter"
-		r.fault(field, kind, "given more than "+strconv.Itoa(most)+" times")
+		r.fault(field, kind, "given more than {1} times", strconv.Itoa(most))
 		return nil
 	}
 	var out []tiles.Millimetre
 	for _, t := range texts {
 		if field == mm && !pointNumber.MatchString(t) {
 			if _, err := strconv.ParseFloat(strings.TrimSpace(t), 64); err != nil && !errors.Is(err, strconv.ErrRange) {
-				r.fault(field, "length-unreadable", "a number with a point alone, as 104.5; "+plain+" takes 104,5 and units")
+				r.fault(field, "length-unreadable", "a number with a point alone, as 104.5; {1} takes 104,5 and units", plain)
 				return nil
 			}
 		}
@@ -233,7 +234,7 @@ func (r *reader) heatOf(c float64, isC bool, cone string) kiln.Celsius {
 		if err == nil {
 			return h
 		}
-		r.fault("cone", "unknown-value", err.Error())
+		r.fault("cone", "unknown-value", "{1}", message.Of(err))
 	}
 	return kiln.NoTemperature()
 }

@@ -28,6 +28,7 @@ import (
 	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/api/wire"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -170,11 +171,11 @@ func (s studioRoutes) healthz(w http.ResponseWriter, _ *http.Request) {
 
 func (s studioRoutes) readyz(w http.ResponseWriter, r *http.Request) {
 	if err := s.Ready(); err != nil {
-		var reasons []string
+		var reasons []message.Message
 		for _, why := range strings.Split(err.Error(), "\n") {
-			reasons = append(reasons, usecase.Sentence(why))
+			reasons = append(reasons, message.Stopped(message.Plain(why)))
 		}
-		web.WriteProblem(w, r, web.NewProblem("not-ready", strings.Join(append(reasons, s.StoreTrouble(s.Store())...), " ")))
+		web.WriteProblem(w, r, web.NewProblem("not-ready", message.Join(" ", append(reasons, s.StoreTrouble(s.Store())...)...)))
 		return
 	}
 	s.tellHealth(w, "ready")
@@ -184,7 +185,7 @@ func (s studioRoutes) readyz(w http.ResponseWriter, r *http.Request) {
 // it tells a wrong method from a wrong address.
 func (s *Server) nothingHere(mux *http.ServeMux) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
-		p := web.NewProblem("no-such-page", "No page has this address.")
+		p := web.NewProblem("no-such-page", message.New("No page has this address."))
 		var allowed []string
 		for _, m := range []string{http.MethodGet, http.MethodPut, http.MethodPost, http.MethodDelete} {
 			q := r.Clone(r.Context())
@@ -194,7 +195,7 @@ func (s *Server) nothingHere(mux *http.ServeMux) http.HandlerFunc {
 			}
 		}
 		if len(allowed) > 0 {
-			p = web.NewProblem("wrong-method", "This address takes other methods; see the Allow header.")
+			p = web.NewProblem("wrong-method", message.New("This address takes other methods; see the Allow header."))
 			p.Header = http.Header{"Allow": allowed}
 		}
 		if web.IsAPI(r.URL.Path) {

@@ -13,6 +13,7 @@ import (
 	"lidwright/api/auth"
 	"lidwright/api/pages"
 	"lidwright/api/web"
+	"lidwright/kiln/message"
 )
 
 // From is embedded where a handler needs to know where a request came from.
@@ -41,7 +42,7 @@ type cookieAnswer struct {
 
 func (s sessionRoutes) postSession(ctx context.Context, in *sessionInput) (*cookieAnswer, error) {
 	if s.Access.Codes == nil {
-		return nil, auth.CodeNeeded("This machine has no codes; everything is open.")
+		return nil, auth.CodeNeeded(message.New("This machine has no codes; everything is open."))
 	}
 	who, p := s.gate.Identify(ctx, in.Body.Code, in.address)
 	if p != nil {

@@ -119,7 +119,7 @@ func TestCautionsInEveryTongue(t *testing.T) {
 		texts = append(texts, c.Text, c.Place)
 	}
 	for _, k := range web.Kinds {
-		texts = append(texts, k.Title, k.Help)
+		texts = append(texts, string(k.Title), string(k.Help))
 	}
 	for _, id := range []string{lid.WillFuse, lid.RatesStated, lid.NoUsualYet, lid.LedgeTooNarrow, lid.LedgeNotGiven, lid.MeasureWet, lid.LeatherGuessed, lid.LeatherOwn, lid.OutOfRound, lid.PlayOutside, lid.AskedUnusual} {
 		texts = append(texts, CautionOf(id))

@@ -13,6 +13,7 @@ import (
 	"lidwright/api/usecase"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 	"lidwright/tiles/lid"
 )
@@ -21,7 +22,7 @@ import (
 type fullDisk struct{ hearth }
 
 func (*fullDisk) Trouble() (record.StoreTrouble, bool) {
-	return record.StoreTrouble{Why: "the disk is full"}, true
+	return record.StoreTrouble{Why: message.New("the disk is full")}, true
 }
 
 // Whatever is wrong, the Wareboard and the Spyhole say so and what to do next.

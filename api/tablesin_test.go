@@ -205,7 +205,7 @@ func TestTablesAddAlone(t *testing.T) {
 	b.evening()
 	sheets := b.tables()
 	out := b.takeIn("clays", "", strings.Replace(sheets["clays"], "Tern, grogged", "Tern, smooth", 1), 200)
-	if len(out.LeftOut) != 1 || out.LeftOut[0].Line != 2 || !strings.Contains(out.LeftOut[0].Says, "another name: Tern, grogged") || out.New != 0 {
+	if len(out.LeftOut) != 1 || out.LeftOut[0].Line != 2 || !strings.Contains(out.LeftOut[0].Says.String(), "another name: Tern, grogged") || out.New != 0 {
 		t.Errorf("another name: %+v", out)
 	}
 	out = b.takeIn("clays", "", "clay,colour\nowl,grey\n", 422)
@@ -219,7 +219,7 @@ func TestTablesAddAlone(t *testing.T) {
 		t.Errorf("a clay of another table: %+v", out)
 	}
 	empty := newBench(t).withKilns().aMonthOn()
-	if out = empty.takeIn("batches", "", sheets["batches"], 422); len(out.Bad) == 0 || !strings.Contains(out.Bad[0].Says, "table of clays") {
+	if out = empty.takeIn("batches", "", sheets["batches"], 422); len(out.Bad) == 0 || !strings.Contains(out.Bad[0].Says.String(), "table of clays") {
 		t.Errorf("batches without their clays: %+v", out.Bad)
 	}
 	for _, kind := range []string{"cones", "notes", "load_bars"} {

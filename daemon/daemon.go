@@ -437,7 +437,7 @@ const leastRoom = 256 << 10
 // keeps says why nothing can be written down; nil where it can.
 func (d *Daemon) keeps() error {
 	if t, ok := d.recorder.Trouble(); ok {
-		return errors.New(t.Why)
+		return t.Why
 	}
 	var disk unix.Statfs_t
 	if err := d.statfs(d.cfg.Store.Folder, &disk); err != nil {

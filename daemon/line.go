@@ -16,6 +16,7 @@ import (
 	"lidwright/config"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/kiln/source"
 )
 
@@ -27,11 +28,11 @@ func (d *Daemon) heard() []usecase.Line {
 	}
 	for _, k := range d.cfg.Kilns {
 		if k.Port == "" {
-			out = append(out, usecase.Line{Kiln: k.ID, Waits: "no line: by hand only", Words: []string{string(k.ID) + " has no line: it is kept by hand"}})
+			out = append(out, usecase.Line{Kiln: k.ID, Waits: message.New("no line: by hand only"), Words: []string{string(k.ID) + " has no line: it is kept by hand"}})
 		}
 	}
 	for _, id := range d.server.Added() {
-		out = append(out, usecase.Line{Kiln: id, Waits: "no line: by hand only", Words: []string{string(id) + " has no line: it is kept by hand"}})
+		out = append(out, usecase.Line{Kiln: id, Waits: message.New("no line: by hand only"), Words: []string{string(id) + " has no line: it is kept by hand"}})
 	}
 	return out
 }
@@ -50,7 +51,7 @@ func linesHeard(h source.Heard) []usecase.Line {
 			}
 		}
 		if !l.Open {
-			l.Waits = "waiting for " + h.Waiting
+			l.Waits = message.New("waiting for {1}", h.Waiting)
 		}
 		if k.Ever {
 			l.Last, l.LastAt = k.Last.Values, k.Last.At

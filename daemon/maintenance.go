@@ -13,6 +13,7 @@ import (
 	"lidwright/daemon/notice"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 )
 
@@ -27,7 +28,7 @@ func (d *Daemon) maintain(ctx context.Context) error {
 	if words := d.store.Report().Words(); words != "" {
 		slog.Error("the store was put right at the start", "what", words)
 		if d.notifier != nil {
-			d.notifier.say(notice.StoreBack, record.NoticeOnce, words)
+			d.notifier.say(notice.StoreBack, record.NoticeOnce, message.English(words))
 		}
 	}
 	checked := make(chan error, 1)
@@ -90,7 +91,7 @@ func (d *Daemon) watchPlace(ctx context.Context) error {
 		switch is := errors.Is(err, store.ErrGone); {
 		case is && !gone:
 			slog.Error("the store is gone from its folder", "folder", d.cfg.Store.Folder, "err", err)
-			d.notifier.say(notice.StoreGone, record.NoticeBegan, "the file of the store was removed or replaced while it was open; nothing can be kept until it is back or the daemon is started anew")
+			d.notifier.say(notice.StoreGone, record.NoticeBegan, message.New("the file of the store was removed or replaced while it was open; nothing can be kept until it is back or the daemon is started anew"))
 			if err := d.store.Rescue(ctx); err != nil && ctx.Err() == nil {
 				slog.Error("what was kept before is in no new copy", "err", err)
 			} else if err == nil {
@@ -98,7 +99,7 @@ func (d *Daemon) watchPlace(ctx context.Context) error {
 			}
 		case !is && err == nil && gone:
 			slog.Info("the store is in its folder again")
-			d.notifier.say(notice.StoreGone, record.NoticeCleared, "the file of the store is in its place again")
+			d.notifier.say(notice.StoreGone, record.NoticeCleared, message.New("the file of the store is in its place again"))
 		}
 		gone = errors.Is(err, store.ErrGone)
 	}
@@ -146,7 +147,7 @@ func (d *Daemon) compare(ctx context.Context) {
 	case told != "":
 		slog.Error("the store and its newest copy do not agree", "what", told)
 		if d.notifier != nil {
-			d.notifier.say(notice.StoreBack, record.NoticeOnce, told)
+			d.notifier.say(notice.StoreBack, record.NoticeOnce, message.English(told))
 		}
 	}
 }
@@ -188,13 +189,13 @@ func (d *Daemon) forgetMakers(ctx context.Context, now kiln.Stamp) {
 // health is how the store is, as the pages and the metrics tell it.
 func (d *Daemon) health() (usecase.StoreHealth, error) {
 	h, err := d.store.Health()
-	trouble := make([]string, len(h.Trouble))
+	trouble := make([]message.Message, len(h.Trouble))
 	for i, says := range h.Trouble {
-		trouble[i] = pathless(d.cfg, says)
+		trouble[i] = message.English(pathless(d.cfg, says))
 	}
-	alarm := make([]string, len(h.Alarm))
+	alarm := make([]message.Message, len(h.Alarm))
 	for i, says := range h.Alarm {
-		alarm[i] = pathless(d.cfg, says)
+		alarm[i] = message.English(pathless(d.cfg, says))
 	}
 	return usecase.StoreHealth{Bytes: h.Bytes, Free: h.Free, Copies: h.Copies, LastCopy: h.LastCopy, Trouble: trouble, Alarm: alarm, Gone: h.Gone, Back: h.Back}, err
 }

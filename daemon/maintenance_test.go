@@ -14,6 +14,7 @@ import (
 	"lidwright/config"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -106,7 +107,7 @@ func TestKeepCopies(t *testing.T) {
 		}
 		k.copy(t.Context())
 		synctest.Wait()
-		if h, err := k.health(); err == nil && !strings.Contains(strings.Join(h.Trouble, " "), "copy of the store failed") {
+		if h, err := k.health(); err == nil && !strings.Contains(message.Join(" ", h.Trouble...).String(), "copy of the store failed") {
 			t.Errorf("a copy that failed is not told: %+v", h)
 		}
 		if err := errors.Join(os.Remove(copies), os.Rename(copies+".away", copies)); err != nil {

@@ -9,21 +9,23 @@ import (
 	"lidwright/api/apitest"
 	"lidwright/daemon/notice"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
+	"lidwright/tiles"
 )
 
 // Every message of a kiln and of the studio has its words in the language of the site, all of them: the
 // closing words too, and no name or figure is lost. English stays as it is written.
 func TestMessagesInTheLanguageOfTheSite(t *testing.T) {
-	english, err := api.Sayer("fr", false)
+	english, err := api.SiteReader("fr", "mm", false, false)
 	if err != nil {
 		t.Fatal(err)
 	}
-	german, err := api.Sayer("de-AT", false)
+	german, err := api.SiteReader("de-AT", "mm", false, false)
 	if err != nil {
 		t.Fatal(err)
 	}
-	warm, err := api.Sayer("de", true)
+	warm, err := api.SiteReader("de", "mm", false, true)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -31,7 +33,7 @@ func TestMessagesInTheLanguageOfTheSite(t *testing.T) {
 	for _, event := range []string{record.FiringStartedNotice, record.FiringEndedNotice, record.FiringLongNotice, record.QuietNotice, record.OverLimitNotice, record.StillHotNotice, record.VentOffNotice,
 		record.StoppedClimbingNotice, record.FellEarlyNotice, record.StandsLowNotice, record.CooledNotice, record.StillFiringNotice} {
 		for _, state := range []record.NoticeState{record.NoticeBegan, record.NoticeCleared} {
-			if notice.Words(event, state) != "" {
+			if len(notice.Words(event, state, "big-blue")) > 0 {
 				all = append(all, notice.OfKiln(record.Notice{Event: event, State: state, Kiln: "big-blue", T: 612, Age: 5 * time.Minute}, "id", "studio", time.UTC))
 			}
 		}
@@ -39,8 +41,12 @@ func TestMessagesInTheLanguageOfTheSite(t *testing.T) {
 	if len(all) != 18 {
 		t.Errorf("%d messages of a kiln", len(all))
 	}
-	for _, says := range []string{"load 7 is unpacked", "load 7 is unpacked; bars of it to measure: 3", "4 fired bars of load 7 have waited to be measured for 5 days", "what was recorded since 3 Feb 12:00 is in no copy",
-		"everything that was recorded is in a copy again", "this is a test of the notices of studio", "batch tern/B shrinks 0.4 mm more than tern/A on a lid of 100 mm"} {
+	for _, says := range []message.Message{
+		message.New("load {1} is unpacked", 7), message.New("load {1} is unpacked; bars of it to measure: {2}", 7, 3),
+		message.New("{1} fired bars of load {2} have waited to be measured for {3} days", 4, 7, message.Number{Value: 5}),
+		message.New("what was recorded since {1} is in no copy", message.At(time.Date(2026, 2, 3, 12, 0, 0, 0, time.UTC), "2 Jan")),
+		message.New("everything that was recorded is in a copy again"), message.New("this is a test of the notices of {1}", "studio"),
+		message.New("batch {1} of {2} shrinks {3} more than {4} on a lid of {5}", "B", "tern", tiles.MM.Of(0.4), "A", tiles.MM.Of(100))} {
 		all = append(all, notice.OfStudio(notice.CopyOld, "once", says, "/", nil, kiln.Stamp{}, "id", "studio", time.UTC))
 	}
 	for _, m := range all {

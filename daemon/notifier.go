@@ -3,7 +3,6 @@ package daemon
 import (
 	"context"
 	"errors"
-	"fmt"
 	"log/slog"
 	"sync/atomic"
 	"time"
@@ -14,6 +13,7 @@ import (
 	"lidwright/daemon/notice"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
@@ -28,10 +28,10 @@ type notifier struct {
 	newID func() string
 	zone  *time.Location
 	site  string
-	word  func(english string) string // in the language of the site
-	bare  func(says string) string    // takes server paths out of what readers see
-	at    time.Duration               // time of day of what can wait
-	every time.Duration               // between copies
+	word  message.Reader           // in the language of the site
+	bare  func(says string) string // takes server paths out of what readers see
+	at    time.Duration            // time of day of what can wait
+	every time.Duration            // between copies
 
 	news   chan record.Notice
 	losing atomic.Bool         // news is full, and the log says so
@@ -54,11 +54,10 @@ func newNotifier(s *store.Store, cfg config.Config, zone *time.Location, now fun
 	h := &notifier{store: s, now: now, newID: newID, zone: zone, site: cfg.Site.Name, at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
 		bare: func(says string) string { return pathless(cfg, says) }, news: make(chan record.Notice, 256), said: make(chan notice.Message, 16), keeps: func() error { return nil },
 		studio: func(context.Context) ([]usecase.StudioNews, error) { return nil, nil }}
-	say, err := api.Sayer(cfg.Site.Language, cfg.Units.Temperature == "f")
-	if err != nil {
+	var err error
+	if h.word, err = api.SiteReader(cfg.Site.Language, cfg.Units.Length, cfg.Site.Clock == 12, cfg.Units.Temperature == "f"); err != nil {
 		return nil, err
 	}
-	h.word = say
 	h.post = &notice.Post{Outbox: s, Now: func() time.Time { return now().Wall.In(zone) }}
 	h.post.Receivers, err = receiversOf(cfg, h.post.Now)
 	return h, err
@@ -112,7 +111,7 @@ func (h *notifier) run(ctx context.Context, recorded <-chan struct{}) error {
 }
 
 // say tells something of the studio at once.
-func (h *notifier) say(event string, state record.NoticeState, says string) {
+func (h *notifier) say(event string, state record.NoticeState, says message.Message) {
 	select {
 	case h.said <- notice.OfStudio(event, string(state), says, "/more", nil, h.now(), h.newID(), h.site, h.zone):
 	default:
@@ -179,16 +178,16 @@ func (h *notifier) keepUnsent(ctx context.Context) {
 // disk tells that nothing can be kept, once it was so at two looks, and when it can be again.
 func (h *notifier) disk(ctx context.Context) {
 	err := h.keeps()
-	tell := func(state record.NoticeState, says string) {
+	tell := func(state record.NoticeState, says message.Message) {
 		h.tell(ctx, notice.OfStudio(notice.NotWriting, string(state), says, "/more", nil, h.now(), h.newID(), h.site, h.zone))
 	}
 	switch {
 	case err == nil && h.full >= 2:
 		slog.Info("everything can be kept again")
-		tell(record.NoticeCleared, "what is recorded and entered can be kept again")
+		tell(record.NoticeCleared, message.New("what is recorded and entered can be kept again"))
 	case err != nil && h.full == 1:
 		slog.Error("nothing can be kept", "why", err)
-		tell(record.NoticeBegan, "nothing can be kept: "+err.Error()+". Readings wait in memory, entries are refused; make room on the disk or look at the machine")
+		tell(record.NoticeBegan, message.New("nothing can be kept: {1} Readings wait in memory, entries are refused; make room on the disk or look at the machine", message.Stopped(message.Of(err))))
 	}
 	if h.full++; err == nil {
 		h.full = 0
@@ -228,7 +227,7 @@ func (h *notifier) look(ctx context.Context) {
 }
 
 // once tells something of the studio unless it was told of that page since.
-func (h *notifier) once(ctx context.Context, event, link string, since time.Time, says string, data map[string]any) error {
+func (h *notifier) once(ctx context.Context, event, link string, since time.Time, says message.Message, data map[string]any) error {
 	now := h.now()
 	told, err := h.store.ToldSince(ctx, event, link, since)
 	if err != nil || told {
@@ -254,8 +253,8 @@ func (h *notifier) bars(ctx context.Context, now kiln.Stamp) error {
 		if l.Waiting == 0 || now.Wall.Sub(since) < longWaiting {
 			continue
 		}
-		err := h.once(ctx, notice.BarsWaiting, "/unpack/"+l.ID, now.Wall.AddDate(0, 0, -14), fmt.Sprintf("%d fired bars of load %d have waited to be measured for %.0f days",
-			l.Waiting, l.Number, now.Wall.Sub(since).Hours()/24), map[string]any{"load": l.ID, "waiting": l.Waiting})
+		err := h.once(ctx, notice.BarsWaiting, "/unpack/"+l.ID, now.Wall.AddDate(0, 0, -14), message.New("{1} fired bars of load {2} have waited to be measured for {3} days",
+			l.Waiting, l.Number, message.Number{Value: now.Wall.Sub(since).Hours() / 24}), map[string]any{"load": l.ID, "waiting": l.Waiting})
 		if err != nil {
 			return err
 		}
@@ -275,9 +274,9 @@ func (h *notifier) unpacked(ctx context.Context, now kiln.Stamp) error {
 		if l.Unpacked.IsZero() || now.Wall.Sub(l.Unpacked) > lately {
 			continue
 		}
-		says := fmt.Sprintf("load %d is unpacked", l.Number)
+		says := message.New("load {1} is unpacked", l.Number)
 		if l.Waiting > 0 {
-			says += fmt.Sprintf("; bars of it to measure: %d", l.Waiting)
+			says = message.New("load {1} is unpacked; bars of it to measure: {2}", l.Number, l.Waiting)
 		}
 		if err := h.once(ctx, notice.LoadUnpacked, "/unpack/"+l.ID, l.Unpacked, says, map[string]any{"load": l.ID, "waiting": l.Waiting}); err != nil {
 			return err
@@ -306,9 +305,9 @@ func (h *notifier) copies(ctx context.Context, now kiln.Stamp) error {
 	if err != nil {
 		return err
 	}
-	state, says, data := record.NoticeCleared, "everything that was recorded is in a copy again", map[string]any{}
+	state, says, data := record.NoticeCleared, message.New("everything that was recorded is in a copy again"), map[string]any{}
 	if !due.IsZero() && now.Wall.Sub(due) >= h.every*3/2 {
-		state, says = record.NoticeBegan, fmt.Sprintf("what was recorded since %s is in no copy", due.In(h.zone).Format("2 Jan 15:04"))
+		state, says = record.NoticeBegan, message.New("what was recorded since {1} is in no copy", message.At(due.In(h.zone), "2 Jan"))
 		data["since"] = due.UTC().Format(time.RFC3339)
 	}
 	h.tell(ctx, notice.OfStudio(notice.CopyOld, string(state), says, "/more", data, now, h.newID(), h.site, h.zone))
@@ -317,7 +316,7 @@ func (h *notifier) copies(ctx context.Context, now kiln.Stamp) error {
 
 // Test sends a test notice to every receiver.
 func (h *notifier) Test(ctx context.Context) error {
-	m := notice.OfStudio(notice.Test, string(record.NoticeOnce), "this is a test of the notices of "+h.site, "/settings", nil, h.now(), h.newID(), h.site, h.zone)
+	m := notice.OfStudio(notice.Test, string(record.NoticeOnce), message.New("this is a test of the notices of {1}", h.site), "/settings", nil, h.now(), h.newID(), h.site, h.zone)
 	return h.post.Send(ctx, m.In(h.word))
 }
 

@@ -22,6 +22,7 @@ import (
 	"lidwright/daemon/notice"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
@@ -46,7 +47,7 @@ func sent(t *testing.T, h *notifier) []string {
 	}
 	var out []string
 	for _, m := range slices.Backward(all) {
-		if want := map[bool]string{true: notice.Last, false: notice.Plain}[m.Kiln != ""]; !strings.HasSuffix(m.Says, " "+want) {
+		if want := map[bool]string{true: string(notice.Last), false: string(notice.Plain)}[m.Kiln != ""]; !strings.HasSuffix(m.Says, " "+want) {
 			t.Errorf("%s does not end with the standing sentence: %s", m.Event, m.Says)
 		}
 		out = append(out, m.Event+" "+m.State)
@@ -72,10 +73,10 @@ func TestDigestTellsEachThingOnce(t *testing.T) {
 	}
 	moved := at.Wall.Add(-2 * time.Hour)
 	news := []usecase.StudioNews{
-		{Event: notice.RateMoved, Link: "/clay/tern", Since: moved, Says: "the rate of tern/B moved"},
-		{Event: notice.RateStale, Link: "/clay/wren", Since: at.Wall.AddDate(-1, 0, 0), Says: "the rate of wren/A is stale"},
-		{Event: notice.BatchShifted, Link: "/clay/tern?batch=B", Says: "batch B of tern shrinks more"},
-		{Event: notice.ProbeBias, Link: "/kiln/blue", Kiln: "blue", Since: at.Wall.AddDate(0, 0, -90), Says: "blue, probe 1 reads low"},
+		{Event: notice.RateMoved, Link: "/clay/tern", Since: moved, Says: message.New("the rate of tern/B moved")},
+		{Event: notice.RateStale, Link: "/clay/wren", Since: at.Wall.AddDate(-1, 0, 0), Says: message.New("the rate of wren/A is stale")},
+		{Event: notice.BatchShifted, Link: "/clay/tern?batch=B", Says: message.New("batch B of tern shrinks more")},
+		{Event: notice.ProbeBias, Link: "/kiln/blue", Kiln: "blue", Since: at.Wall.AddDate(0, 0, -90), Says: message.New("blue, probe 1 reads low")},
 	}
 	start := func() *notifier {
 		h := newsdesk(t, st, &at)
@@ -345,7 +346,7 @@ wakes = []
 	go func() { over <- h.run(ctx, recorded) }()
 	want := map[string]bool{"limit kiln.over_limit": true, "usual test": true, "limit test": true, "nothing test": true}
 	for _, event := range []string{record.FiringStartedNotice, record.QuietNotice, record.OverLimitNotice, record.StoppedClimbingNotice, record.StandsLowNotice, record.FellEarlyNotice, record.CooledNotice, notice.NotWriting, notice.CopyOld} {
-		h.send(ctx, notice.OfStudio(event, "began", "words", "/", nil, at, newID(), "studio", time.UTC))
+		h.send(ctx, notice.OfStudio(event, "began", message.New("words"), "/", nil, at, newID(), "studio", time.UTC))
 		switch event {
 		case record.QuietNotice, record.OverLimitNotice, record.StoppedClimbingNotice, record.FellEarlyNotice, notice.NotWriting:
 			want["usual "+event] = true

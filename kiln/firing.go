@@ -1,9 +1,10 @@
 package kiln
 
 import (
-	"errors"
 	"fmt"
 	"time"
+
+	"lidwright/kiln/message"
 )
 
 // FiringID is a UUIDv7 made where the firing is first known.
@@ -121,7 +122,7 @@ func (f Firing) PeakPassed() time.Time {
 }
 
 // ErrNoFiring means that no firing has that id.
-var ErrNoFiring = errors.New("no such firing")
+var ErrNoFiring = message.NewError("no such firing")
 
 // FiringFilter narrows a list of firings down; what is empty lets all pass.
 type FiringFilter struct {
@@ -189,3 +190,9 @@ type StandIn struct {
 	For   ChannelID // the control probe
 	After time.Duration
 }
+
+// Render is the word for k in the reader's language.
+func (k Kind) Render(r message.Reader) string { return r.Word(string(k)) }
+
+// Render is the word for a in the reader's language.
+func (a Atmosphere) Render(r message.Reader) string { return r.Word(string(a)) }

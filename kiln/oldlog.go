@@ -2,7 +2,6 @@ package kiln
 
 import (
 	"errors"
-	"fmt"
 	"io"
 	"math"
 	"slices"
@@ -11,6 +10,7 @@ import (
 	"time"
 
 	"lidwright/kiln/delimited"
+	"lidwright/kiln/message"
 )
 
 // OldLog is the curve of a firing out of a file that some other logger wrote: a table whose first
@@ -33,8 +33,9 @@ type OldChoice struct {
 
 // OldBad is a row that cannot be read, or a column that is not there (line 1).
 type OldBad struct {
-	Line       int
-	Field, Why string
+	Line  int
+	Field string
+	Why   message.Message
 }
 
 // MostOldRows is how long such a file may be: 69 hours at a reading each second. Longer ones hold
@@ -78,12 +79,12 @@ func ReadOldLog(text []byte, choice OldChoice) (OldLog, []OldBad) {
 			continue
 		}
 		if len(l.Ages) == MostOldRows {
-			return l, append(bad, OldBad{row.Line, "", fmt.Sprintf("more than %d rows: one firing a file, please", MostOldRows)})
+			return l, append(bad, OldBad{row.Line, "", message.New("more than {1} rows: one firing a file, please", MostOldRows)})
 		}
 		bad = append(bad, o.row(row, &l, &first)...)
 	}
 	if len(l.Ages) < 2 || l.Readings == 0 {
-		bad = append(bad, OldBad{1, "", "there is no curve in it: two rows with a reading at least"})
+		bad = append(bad, OldBad{1, "", message.New("there is no curve in it: two rows with a reading at least")})
 	}
 	if len(l.Ages) > 0 {
 		zero := l.Ages[0]
@@ -98,15 +99,15 @@ func ReadOldLog(text []byte, choice OldChoice) (OldLog, []OldBad) {
 // row takes one row into l.
 func (o *oldReader) row(row delimited.Row, l *OldLog, first *time.Time) (bad []OldBad) {
 	age, why := o.age(row.Cells, first)
-	if n := len(l.Ages); why == "" && n > 0 && age <= l.Ages[n-1] {
-		why = "is not later than the row before"
+	if n := len(l.Ages); why.IsZero() && n > 0 && age <= l.Ages[n-1] {
+		why = message.New("is not later than the row before")
 	}
-	if why != "" {
+	if !why.IsZero() {
 		bad = append(bad, OldBad{row.Line, o.timeName, why})
 	}
 	for c, at := range o.at {
 		t, why := o.reading(row.Cells, at, o.fahrenheit[c])
-		if why != "" {
+		if !why.IsZero() {
 			bad = append(bad, OldBad{row.Line, l.Columns[c], why})
 		}
 		if t.Known() {
@@ -124,7 +125,7 @@ func badRow(err error) OldBad {
 	if errors.As(err, &f) {
 		return OldBad{max(f.Line, 1), "", f.Why}
 	}
-	return OldBad{1, "", err.Error()}
+	return OldBad{1, "", message.Of(err)}
 }
 
 type oldReader struct {
@@ -158,7 +159,7 @@ func (o *oldReader) columns(l *OldLog) (bad []OldBad) {
 		names[i] = strings.ToLower(n)
 		place[names[i]] = i
 	}
-	is := "the first line names: " + strings.Join(names, ", ")
+	is := message.New("the first line names: {1}", strings.Join(names, ", "))
 	o.timeName = strings.ToLower(o.choice.Time)
 	if o.timeName == "" {
 		for _, n := range oldClocks {
@@ -169,7 +170,7 @@ func (o *oldReader) columns(l *OldLog) (bad []OldBad) {
 	}
 	at, ok := place[o.timeName]
 	if !ok || o.timeName == "" {
-		bad = append(bad, OldBad{1, "time", "no column hours, minutes, seconds or time, or the one that you name; " + is})
+		bad = append(bad, OldBad{1, "time", message.New("no column hours, minutes, seconds or time, or the one that you name; {1}", is)})
 	}
 	o.timeAt = at
 	switch {
@@ -197,29 +198,32 @@ func (o *oldReader) columns(l *OldLog) (bad []OldBad) {
 		at, ok := place[name]
 		switch {
 		case !ok:
-			bad = append(bad, OldBad{1, name, "no such column; " + is})
+			bad = append(bad, OldBad{1, name, message.New("no such column; {1}", is)})
 		case unit != "c" && unit != "f":
-			bad = append(bad, OldBad{1, name, "in which unit? Write " + name + "=c or " + name + "=f"})
+			bad = append(bad, OldBad{1, name, message.New("in which unit? Write {1}=c or {2}=f", name, name)})
 		default:
 			o.at, o.fahrenheit, l.Columns = append(o.at, at), append(o.fahrenheit, unit == "f"), append(l.Columns, name)
 		}
 	}
 	if len(o.at) == 0 && len(bad) == 0 {
-		bad = append(bad, OldBad{1, "temperature", "no column whose name ends in _c or _f; name yours as NAME=c or NAME=f. " + is})
+		bad = append(bad, OldBad{1, "temperature", message.New("no column whose name ends in _c or _f; name yours as NAME=c or NAME=f. {1}", is)})
 	}
 	return bad
 }
 
-func (o *oldReader) age(cells []string, first *time.Time) (time.Duration, string) {
+// unitWords are units of the time of a row.
+var unitWords = map[time.Duration]message.Key{time.Hour: "hours", time.Minute: "minutes", time.Second: "seconds"}
+
+func (o *oldReader) age(cells []string, first *time.Time) (time.Duration, message.Message) {
 	if o.timeAt >= len(cells) {
-		return 0, "is missing"
+		return 0, message.New("is missing")
 	}
 	if o.unit > 0 {
 		v, ok := o.table.Number(cells[o.timeAt])
 		if !ok || math.Abs(v)*float64(o.unit) > float64(1000*time.Hour) {
-			return 0, fmt.Sprintf("%q is no number of %ss that a firing lasts", cells[o.timeAt], map[time.Duration]string{time.Hour: "hour", time.Minute: "minute", time.Second: "second"}[o.unit])
+			return 0, message.New("{1} is no number of {2} that a firing lasts", strconv.Quote(cells[o.timeAt]), message.New(unitWords[o.unit]))
 		}
-		return time.Duration(math.Round(v * float64(o.unit))), ""
+		return time.Duration(math.Round(v * float64(o.unit))), message.Message{}
 	}
 	text := strings.TrimSpace(cells[o.timeAt])
 	for _, form := range oldTimes {
@@ -227,30 +231,30 @@ func (o *oldReader) age(cells []string, first *time.Time) (time.Duration, string
 			if first.IsZero() {
 				*first = t
 			}
-			return t.Sub(*first), ""
+			return t.Sub(*first), message.Message{}
 		}
 	}
-	return 0, fmt.Sprintf("%q is no time such as 2026-01-14 13:00:00", text)
+	return 0, message.New("{1} is no time such as 2026-01-14 13:00:00", strconv.Quote(text))
 }
 
-func (o *oldReader) reading(cells []string, at int, fahrenheit bool) (Celsius, string) {
+func (o *oldReader) reading(cells []string, at int, fahrenheit bool) (Celsius, message.Message) {
 	if at >= len(cells) {
-		return NoTemperature(), "is missing"
+		return NoTemperature(), message.New("is missing")
 	}
 	if strings.TrimSpace(cells[at]) == "" {
-		return NoTemperature(), ""
+		return NoTemperature(), message.Message{}
 	}
 	v, ok := o.table.Number(cells[at])
 	if !ok {
-		return NoTemperature(), fmt.Sprintf("%q is no number", cells[at])
+		return NoTemperature(), message.New("{1} is no number", strconv.Quote(cells[at]))
 	}
 	if fahrenheit {
 		v = (v - 32) / 1.8
 	}
 	if v < -40 || v > 1700 {
-		return NoTemperature(), fmt.Sprintf("%s is outside -40 to 1700 °C; is the unit right?", strings.TrimSpace(cells[at]))
+		return NoTemperature(), message.New("{1} is outside -40 to 1700 °C; is the unit right?", strings.TrimSpace(cells[at]))
 	}
-	return Celsius(v), ""
+	return Celsius(v), message.Message{}
 }
 
 // Samples are the rows as a line would have said them, the first at began. Channels are "1", "2" and

@@ -49,7 +49,7 @@ func TestReadOldLog(t *testing.T) {
 	} {
 		l, bad := kiln.ReadOldLog([]byte(c.text), c.choice)
 		if c.bad != "" {
-			if len(bad) == 0 || fmt.Sprintf("%d %s", bad[0].Line, bad[0].Field) != c.bad || bad[0].Why == "" {
+			if len(bad) == 0 || fmt.Sprintf("%d %s", bad[0].Line, bad[0].Field) != c.bad || bad[0].Why.String() == "" {
 				t.Errorf("%s: %v, want %s", name, bad, c.bad)
 			}
 			continue

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // Stage of clay, from plastic to finished.
@@ -207,7 +208,7 @@ func (b *Bar) Validate() error {
 	for i, flag := range b.Flags {
 		OneOf(&f, "flags", flag, Flags()...)
 		if slices.Contains(b.Flags[:i], flag) {
-			f.Add(GivenTwice, "flags", string(flag)+" stands twice")
+			f.Add(GivenTwice, "flags", "{1} stands twice", string(flag))
 		}
 	}
 	return f.Err()
@@ -364,3 +365,9 @@ func (b Bar) WetLengthOf(mark int) Millimetre {
 	}
 	return wet
 }
+
+// Render is the word for s in the reader's language.
+func (s Stage) Render(r message.Reader) string { return r.Word(string(s)) }
+
+// Render is the word for f in the reader's language.
+func (f Forming) Render(r message.Reader) string { return r.Word(string(f)) }

@@ -128,11 +128,11 @@ func (b *Batch) Validate() error {
 	for i, p := range b.Parents {
 		f.BatchRef("parents", p)
 		if p == b.BatchRef {
-			f.Add(OutOfRange, "parents", b.String()+" cannot be its own parent")
+			f.Add(OutOfRange, "parents", "{1} cannot be its own parent", b.String())
 		}
 		for _, q := range b.Parents[:i] {
 			if p == q {
-				f.Add(GivenTwice, "parents", p.String()+" stands twice")
+				f.Add(GivenTwice, "parents", "{1} stands twice", p.String())
 			}
 		}
 	}
@@ -157,7 +157,7 @@ func ParseParents(field string, texts []string) (parents []BatchRef, shares []Ra
 		}
 		n, err := strconv.ParseFloat(strings.TrimSuffix(strings.Replace(parts, ",", ".", 1), "%"), 64)
 		if err != nil || !(n > 0 && n <= 1e6) {
-			f.Add(OutOfRange, field, name+"="+parts+": its parts of the mix must be a number over 0, as tern/A=2")
+			f.Add(OutOfRange, field, "{1}={2}: its parts of the mix must be a number over 0, as tern/A=2", name, parts)
 			continue
 		}
 		shares, sum = append(shares, Ratio(n)), sum+n
@@ -213,9 +213,9 @@ func (b Batch) Family(parents map[BatchRef][]BatchRef) error {
 	}
 	for _, p := range b.Parents {
 		if _, known := parents[p]; !known {
-			f.Add("unknown-batch", "parents", "no batch "+p.String())
+			f.Add("unknown-batch", "parents", "no batch {1}", p.String())
 		} else if from(p) {
-			f.Add(OutOfRange, "parents", p.String()+" was itself made from "+b.String())
+			f.Add(OutOfRange, "parents", "{1} was itself made from {2}", p.String(), b.String())
 		}
 	}
 	return f.Err()

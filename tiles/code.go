@@ -1,9 +1,11 @@
 package tiles
 
 import (
-	"fmt"
 	"math/rand/v2"
+	"strconv"
 	"strings"
+
+	"lidwright/kiln/message"
 )
 
 // Alphabet holds the signs of bar codes. Signs that turn over or run together in clay do
@@ -19,15 +21,15 @@ const Signs Alphabet = "ABCDEFGHJKLNPQRTVWXY347"
 func (a Alphabet) Parse(field, text string) (Code, error) {
 	code := strings.ToUpper(strings.TrimSpace(text))
 	if code == "" {
-		return "", &Invalid{Field: field, Why: "no code given", Type: Missing}
+		return "", &Invalid{Field: field, Why: message.New("no code given"), Type: Missing}
 	}
 	if len(code) < 2 || len(code) > 3 {
-		return "", &Invalid{Field: field, Why: "a code has two or three signs", Type: UnknownValue}
+		return "", &Invalid{Field: field, Why: message.New("a code has two or three signs"), Type: UnknownValue}
 	}
 	for _, sign := range code {
 		if !strings.ContainsRune(string(a), sign) {
 			return "", &Invalid{Field: field, Type: UnknownValue,
-				Why: fmt.Sprintf("%q is not a sign of a code: %s", sign, string(a))}
+				Why: message.New("{1} is not a sign of a code: {2}", strconv.QuoteRune(sign), string(a))}
 		}
 	}
 	return Code(code), nil
@@ -52,7 +54,7 @@ func (a Alphabet) Free(n int, used func(Code) bool, rng *rand.Rand) ([]Code, err
 		free = append(free, left[:min(n-len(free), len(left))]...)
 	}
 	if len(free) < n {
-		return nil, fmt.Errorf("asked for %d bar codes, only %d are left", n, len(free))
+		return nil, message.New("asked for {1} bar codes, only {2} are left", n, len(free))
 	}
 	return free, nil
 }

@@ -1,18 +1,18 @@
 package tiles
 
-import "errors"
+import "lidwright/kiln/message"
 
 // Errors of facts that cannot be kept as they were said, and of things that are not there.
 var (
-	ErrIDUsed    = errors.New("this id already stands for something else")
-	ErrCodeTaken = errors.New("this code already stands on another bar")
-	ErrChanged   = errors.New("it was changed meanwhile")
+	ErrIDUsed    = message.NewError("this id already stands for something else")
+	ErrCodeTaken = message.NewError("this code already stands on another bar")
+	ErrChanged   = message.NewError("it was changed meanwhile")
 
-	ErrNoClay    = errors.New("no such clay")
-	ErrNoBatch   = errors.New("no such batch")
-	ErrNoBar     = errors.New("no such bar")
-	ErrNoReading = errors.New("no such reading")
-	ErrNoLoad    = errors.New("no such load")
-	ErrNoCone    = errors.New("no such cone")
-	ErrNoNote    = errors.New("no such note")
+	ErrNoClay    = message.NewError("no such clay")
+	ErrNoBatch   = message.NewError("no such batch")
+	ErrNoBar     = message.NewError("no such bar")
+	ErrNoReading = message.NewError("no such reading")
+	ErrNoLoad    = message.NewError("no such load")
+	ErrNoCone    = message.NewError("no such cone")
+	ErrNoNote    = message.NewError("no such note")
 )

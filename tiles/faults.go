@@ -11,15 +11,17 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"lidwright/kiln/message"
+
 	"golang.org/x/text/unicode/norm"
 )
 
 // Faults gathers what is wrong with a form.
 type Faults struct{ all InvalidFields }
 
-// Add takes down one fault: kind is its type, why one line for whoever filled in the form.
-func (f *Faults) Add(kind, field, why string) {
-	f.all = append(f.all, &Invalid{Field: field, Why: why, Type: kind})
+// Add takes down one fault: kind is its type, why one line for whoever filled in the form, args fill its places.
+func (f *Faults) Add(kind, field string, why message.Key, args ...any) {
+	f.all = append(f.all, &Invalid{Field: field, Why: message.New(why, args...), Type: kind})
 }
 
 // take adds the faults of err, which a check of one field gave.
@@ -58,12 +60,12 @@ func (f *Faults) Text(field string, s *string, most int) {
 	*s = strings.TrimSpace(norm.NFC.String(*s))
 	for _, r := range *s {
 		if unicode.In(r, unicode.Cc, unicode.Cf, unicode.Co, unicode.Zl, unicode.Zp) && !(r == '\n' && most == LongestNote) {
-			f.Add(OutOfRange, field, fmt.Sprintf("holds a sign that cannot be shown (%U)", r))
+			f.Add(OutOfRange, field, "holds a sign that cannot be shown ({1})", fmt.Sprintf("%U", r))
 			return
 		}
 	}
 	if n := utf8.RuneCountInString(*s); n > most {
-		f.Add(OutOfRange, field, fmt.Sprintf("has %d characters, at most %d fit", n, most))
+		f.Add(OutOfRange, field, "has {1} characters, at most {2} fit", n, most)
 	}
 }
 
@@ -134,10 +136,10 @@ func OneOf[T ~string](f *Faults, field string, s T, list ...T) {
 		return
 	}
 	if s == "" {
-		f.Add(Missing, field, "is needed: one of "+join(list))
+		f.Add(Missing, field, "is needed: one of {1}", join(list))
 		return
 	}
-	f.Add(UnknownValue, field, "is none of "+join(list))
+	f.Add(UnknownValue, field, "is none of {1}", join(list))
 }
 
 // OneOfOrNone is OneOf that allows nothing.
@@ -158,7 +160,7 @@ func join[T ~string](list []T) string {
 // Number checks that v lies in low to high; NaN and infinities do not.
 func (f *Faults) Number(field string, v, low, high float64) {
 	if math.IsNaN(v) || v < low || v > high {
-		f.Add(OutOfRange, field, fmt.Sprintf("is %s, must be %s to %s", Decimal(v), Decimal(low), Decimal(high)))
+		f.Add(OutOfRange, field, "is {1}, must be {2} to {3}", Decimal(v), Decimal(low), Decimal(high))
 	}
 }
 
@@ -195,7 +197,7 @@ func (f *Faults) Piece(field string, l Millimetre) {
 
 // PieceOf checks a length measured on a pot. Outside 5 to 2000 mm the unit is in doubt, and
 // the fault says what it would be in inches.
-func (f *Faults) PieceOf(field string, l Millimetre, what string) {
+func (f *Faults) PieceOf(field string, l Millimetre, what message.Key) {
 	if l >= ShortestPiece && l <= LongestPiece {
 		return
 	}
@@ -203,14 +205,11 @@ func (f *Faults) PieceOf(field string, l Millimetre, what string) {
 		f.Number(field, float64(l), float64(ShortestPiece), float64(LongestPiece))
 		return
 	}
-	why := fmt.Sprintf("%s is no %s: which unit was meant?", MM.Format(l), what)
-	switch {
-	case l < ShortestPiece:
-		why += fmt.Sprintf(" %s in would be %s, %s cm %s", Decimal(float64(l)), MM.Format(l*25.4), Decimal(float64(l)), MM.Format(l*10))
-	default:
-		why += fmt.Sprintf(" At most %s is believed", MM.Format(LongestPiece))
+	why := message.New("At most {1} is believed", MM.Of(LongestPiece))
+	if l < ShortestPiece {
+		why = message.New("{1} in would be {2}, {1} cm {3}", Decimal(float64(l)), MM.Format(l*25.4), MM.Format(l*10))
 	}
-	f.Add(UnitUnclear, field, why)
+	f.Add(UnitUnclear, field, "{1} is no {2}: which unit was meant? {3}", MM.Format(l), message.New(what), why)
 }
 
 // cones of the series that a bag or a sitter may name, besides half cones: 022 to 14.

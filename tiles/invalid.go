@@ -1,6 +1,10 @@
 package tiles
 
-import "strings"
+import (
+	"strings"
+
+	"lidwright/kiln/message"
+)
 
 // Types of a fault in what somebody entered. Each is a page of the program,
 // /problems/{type}.
@@ -18,16 +22,16 @@ const (
 
 // Invalid is one thing that the person at the form can put right.
 type Invalid struct {
-	Field string // as it is called in the form and in JSON: opening_mm
-	Why   string // one line for a reader with wet hands: "larger than collar_mm"
-	Type  string // kind of fault, one of the constants above or a problem type of the API
+	Field string          // as it is called in the form and in JSON: opening_mm
+	Why   message.Message // one line for a reader with wet hands: "larger than collar_mm"
+	Type  string          // kind of fault, one of the constants above or a problem type of the API
 }
 
 func (e *Invalid) Error() string {
 	if e.Field == "" {
-		return e.Why
+		return e.Why.String()
 	}
-	return e.Field + ": " + e.Why
+	return e.Field + ": " + e.Why.String()
 }
 
 // InvalidFields are several faults of one form, told all at once. It is never empty.

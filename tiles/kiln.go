@@ -1,11 +1,10 @@
 package tiles
 
 import (
-	"fmt"
-	"strings"
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // AddedKiln is a kiln without a line, as a person added it.
@@ -40,23 +39,20 @@ type RecordedKiln struct {
 }
 
 // Words says how much that is.
-func (r RecordedKiln) Words() string {
-	var parts []string
+func (r RecordedKiln) Words() message.Message {
+	var parts []message.Message
 	for _, p := range []struct {
-		n    int
-		what string
-	}{{r.Firings, "firing"}, {r.Loads, "load"}, {r.Probes, "probe"}} {
-		switch {
-		case p.n == 1:
-			parts = append(parts, "1 "+p.what)
-		case p.n > 1:
-			parts = append(parts, fmt.Sprintf("%d %ss", p.n, p.what))
+		n         int
+		one, many message.Key
+	}{{r.Firings, "1 firing", "{1} firings"}, {r.Loads, "1 load", "{1} loads"}, {r.Probes, "1 probe", "{1} probes"}} {
+		if p.n > 0 {
+			parts = append(parts, message.Count(p.n, p.one, p.many))
 		}
 	}
 	if len(parts) == 0 {
-		return "no firing"
+		return message.New("no firing")
 	}
-	return strings.Join(parts, ", ")
+	return message.Join(", ", parts...)
 }
 
 // What can be said of a usual firing.

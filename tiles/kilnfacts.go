@@ -5,6 +5,7 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 )
 
 // ConeSeen is a witness cone as it stood on its shelf. A fact: struck, never changed.
@@ -132,7 +133,7 @@ const (
 )
 
 // KeepShutRange says what may be set, and why no more.
-const KeepShutRange = "must be a number from 20 to 200 °C: 50 unless there is a reason, and never over 200, where hot air and ware burn at once"
+const KeepShutRange message.Key = "must be a number from 20 to 200 °C: 50 unless there is a reason, and never over 200, where hot air and ware burn at once"
 
 // Validate puts the texts of m into their usual form and tells every fault.
 func (m *KeepShut) Validate() error {

@@ -1,11 +1,12 @@
 package tiles
 
 import (
-	"fmt"
 	"math"
 	"math/big"
 	"strconv"
 	"strings"
+
+	"lidwright/kiln/message"
 )
 
 // LengthUnit is the unit that a bare number is read in and that a length is shown in.
@@ -34,7 +35,7 @@ func ParseLengthUnit(field, text string, usual LengthUnit) (LengthUnit, error) {
 			return u, nil
 		}
 	}
-	return "", &Invalid{Field: field, Why: "mm, cm, in or 32nds", Type: UnknownValue}
+	return "", &Invalid{Field: field, Why: message.New("mm, cm, in or 32nds"), Type: UnknownValue}
 }
 
 // mm is the exact size of one of the unit, in millimetres.
@@ -91,10 +92,10 @@ const longestText = 24
 func ParseLength(field, text string, unit LengthUnit) (Length, error) {
 	typed := strings.TrimSpace(text)
 	if typed == "" {
-		return Length{}, &Invalid{Field: field, Why: "no length given", Type: Missing}
+		return Length{}, &Invalid{Field: field, Why: message.New("no length given"), Type: Missing}
 	}
-	unreadable := func(why string) (Length, error) {
-		return Length{}, &Invalid{Field: field, Why: why, Type: LengthUnreadable}
+	unreadable := func(why message.Key, args ...any) (Length, error) {
+		return Length{}, &Invalid{Field: field, Why: message.New(why, args...), Type: LengthUnreadable}
 	}
 	if len(typed) > 3*longestText {
 		return unreadable("too long to be a length")
@@ -105,12 +106,12 @@ func ParseLength(field, text string, unit LengthUnit) (Length, error) {
 	}
 	if rest, minus := strings.CutPrefix(number, "-"); minus || isNoNumber(number) {
 		if _, _, ok := parseNumber(rest); ok || isNoNumber(rest) {
-			return Length{}, &Invalid{Field: field, Why: "a length is a number from 0 up", Type: OutOfRange}
+			return Length{}, &Invalid{Field: field, Why: message.New("a length is a number from 0 up"), Type: OutOfRange}
 		}
 	}
 	value, fraction, ok := parseNumber(number)
 	if !ok {
-		return unreadable(fmt.Sprintf("cannot read %q: write 104.5, 104,5 or 3 23/32", typed))
+		return unreadable("cannot read {1}: write 104.5, 104,5 or 3 23/32", strconv.Quote(typed))
 	}
 	switch {
 	case suffix != "":
@@ -132,7 +133,7 @@ func ParsePiece(field, text string, unit LengthUnit) (Length, error) {
 	}
 	if mm := l.Millimetre(); mm < ShortestPiece || mm > LongestPiece {
 		return Length{}, &Invalid{Field: field, Type: UnitUnclear,
-			Why: fmt.Sprintf("%s would be %s: which unit was meant?", l.Typed, MM.Format(mm))}
+			Why: message.New("{1} would be {2}: which unit was meant?", l.Typed, MM.Format(mm))}
 	}
 	return l, nil
 }

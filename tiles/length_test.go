@@ -78,7 +78,7 @@ func TestParseLengthRefuses(t *testing.T) {
 	} {
 		_, err := ParseLength("opening", c.text, MM)
 		var bad *Invalid
-		if !errors.As(err, &bad) || bad.Type != c.kind || bad.Field != "opening" || bad.Why == "" {
+		if !errors.As(err, &bad) || bad.Type != c.kind || bad.Field != "opening" || bad.Why.String() == "" {
 			t.Errorf("ParseLength(%q) gave %#v, want an Invalid of type %s", c.text, err, c.kind)
 		}
 	}

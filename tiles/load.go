@@ -72,7 +72,7 @@ func (l *Load) Validate() error {
 		f.Needed("bars.bar", (*string)(&p.Bar), 3)
 		f.Text("bars.shelf", &p.Shelf, LongestName)
 		if seen[p.Bar] {
-			f.Add(GivenTwice, "bars", string(p.Bar)+" lies in this load twice")
+			f.Add(GivenTwice, "bars", "{1} lies in this load twice", string(p.Bar))
 		}
 		seen[p.Bar] = true
 	}

@@ -13,6 +13,7 @@ import (
 	"lidwright/kiln"
 	"lidwright/kiln/delimited"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 )
 
 // SheetRow is one row of a sheet: a bar with the lengths that were read on it.
@@ -61,7 +62,7 @@ type Sheet struct {
 // SheetAsk is what a sheet does not tell and somebody must say before it is kept.
 type SheetAsk struct {
 	Field string // days, others
-	Text  string
+	Text  message.Message
 }
 
 // BadRow is what is wrong with one row.
@@ -76,23 +77,23 @@ const mostSheetRows = 20000
 // the good ones are given all the same; the error is an *Invalid of field "table" for a file that is
 // no such table.
 func ReadSheet(text []byte, choice SheetChoice) (Sheet, error) {
-	no := func(format string, args ...any) (Sheet, error) {
-		return Sheet{}, &Invalid{Field: "table", Why: fmt.Sprintf(format, args...), Type: "table-unreadable"}
+	no := func(why message.Key, args ...any) (Sheet, error) {
+		return Sheet{}, &Invalid{Field: "table", Why: message.New(why, args...), Type: "table-unreadable"}
 	}
 	table, err := delimited.Open(text, func(name string) bool { return columnOf(name).As != "" })
 	if err != nil {
-		return no("%s", err.Error())
+		return no("{1}", message.Of(err))
 	}
 	r := sheetReader{choice: choice, table: table, at: map[string]int{}}
 	r.Separator, r.Encoding, r.Line = table.Separated(), table.Encoding, table.Line
 	if len(table.Names) == 0 {
-		return no("has no header line: %s", strings.Join(SheetColumns, ","))
+		return no("has no header line: {1}", strings.Join(SheetColumns, ","))
 	}
 	if err := r.lines(); err != nil {
-		return no("%s", err.Error())
+		return no("{1}", message.Of(err))
 	}
 	if err := r.columns(); err != nil {
-		return no("%s", err.Error())
+		return no("{1}", message.Of(err))
 	}
 	r.days()
 	seen := map[Code]int{}
@@ -100,7 +101,7 @@ func ReadSheet(text []byte, choice SheetChoice) (Sheet, error) {
 		row, faults := r.row(l)
 		if c := row.Bar.Code; c != "" && !r.Long {
 			if before, twice := seen[c]; twice {
-				faults = append(faults, &Invalid{"code", fmt.Sprintf("%s stands in line %d already", c, before), GivenTwice})
+				faults = append(faults, &Invalid{"code", message.New("{1} stands in line {2} already", c, before), GivenTwice})
 			}
 			seen[c] = row.Line
 		}
@@ -146,10 +147,10 @@ func (r *sheetReader) lines() error {
 			continue
 		}
 		if len(r.rows) >= mostSheetRows {
-			return fmt.Errorf("has more than %d rows; send it in parts", mostSheetRows)
+			return message.New("has more than {1} rows; send it in parts", mostSheetRows)
 		}
 		if len(row.Cells) > len(r.table.Names) && !(delimited.Row{Cells: row.Cells[len(r.table.Names):]}).Blank() {
-			r.Bad = append(r.Bad, BadRow{row.Line, Invalid{"table", fmt.Sprintf("has %d cells under %d columns: a %s too many?", len(row.Cells), len(r.table.Names), r.Separator), "table-unreadable"}})
+			r.Bad = append(r.Bad, BadRow{row.Line, Invalid{"table", message.New("has {1} cells under {2} columns: a {3} too many?", len(row.Cells), len(r.table.Names), r.Separator), "table-unreadable"}})
 			continue
 		}
 		row.Cells = slices.Clone(row.Cells)
@@ -172,7 +173,7 @@ func (r *sheetReader) columns() error {
 		case c.As == "note":
 			r.notes = append(r.notes, i)
 		case twice:
-			return fmt.Errorf("line %d: the column %s stands twice", r.Line, c.As)
+			return message.New("line {1}: the column {2} stands twice", r.Line, c.As)
 		default:
 			r.at[c.As] = i
 		}
@@ -182,12 +183,12 @@ func (r *sheetReader) columns() error {
 		r.Columns = append(r.Columns, c)
 	}
 	if known == 0 {
-		return fmt.Errorf("line %d: no column is known; there are %s", r.Line, strings.Join(SheetColumns, ", "))
+		return message.New("line {1}: no column is known; there are {2}", r.Line, strings.Join(SheetColumns, ", "))
 	}
 	_, stage := r.at["stage"]
 	_, length := r.at["length"]
 	if r.Long = stage && length; stage != length {
-		return fmt.Errorf("line %d: a table with a row for each reading has both columns stage and length", r.Line)
+		return message.New("line {1}: a table with a row for each reading has both columns stage and length", r.Line)
 	}
 	if len(r.others) > 0 && r.choice.Others == "" {
 		var names []string
@@ -199,7 +200,7 @@ func (r *sheetReader) columns() error {
 				names = append(names, fmt.Sprintf("%q", c.Name))
 			}
 		}
-		r.Asks = append(r.Asks, SheetAsk{"others", "Not known: " + strings.Join(names, ", ") + ". Keep what stands there in the note of each bar, or leave it out?"})
+		r.Asks = append(r.Asks, SheetAsk{"others", message.New("Not known: {1}. Keep what stands there in the note of each bar, or leave it out?", strings.Join(names, ", "))})
 	}
 	return nil
 }
@@ -240,7 +241,7 @@ func (r *sheetReader) days() {
 	}
 	r.Days.Say(r.choice.Days)
 	if r.Days.Order == delimited.Unclear {
-		r.Asks = append(r.Asks, SheetAsk{"days", fmt.Sprintf("Does the day or the month come first in %s (line %d)?", r.Days.Told, r.Days.Line)})
+		r.Asks = append(r.Asks, SheetAsk{"days", message.New("Does the day or the month come first in {1} (line {2})?", r.Days.Told, r.Days.Line)})
 	}
 }
 
@@ -274,7 +275,7 @@ func (r *sheetReader) row(l delimited.Row) (SheetRow, InvalidFields) {
 	row := SheetRow{Line: l.Line, LoadBisque: cell("load_bisque"), LoadFired: cell("load_fired"), FiringBisque: cell("firing_bisque"), FiringFired: cell("firing_fired")}
 	row.Bar = r.bar(l, cell, &f)
 	if r.Days.Contrary == l.Line {
-		f.Add(OutOfRange, "date", fmt.Sprintf("puts day and month the other way round than line %d (%s)", r.Days.Line, r.Days.Told))
+		f.Add(OutOfRange, "date", "puts day and month the other way round than line {1} ({2})", r.Days.Line, r.Days.Told)
 	}
 	r.lengths(&row.Bar, cell, &f)
 	row.heats(cell, r.table, &f)
@@ -402,7 +403,7 @@ func (r *sheetReader) length(b *Bar, stage Stage, field, typed string, unit Leng
 	if errors.As(err, &wrong) {
 		if v, ok := r.table.Number(typed); ok {
 			if day, ok := delimited.SerialDay(v, time.UTC); ok {
-				err = &Invalid{field, fmt.Sprintf("%s is no length; as a day of a spreadsheet it is %s: is the column shifted?", typed, day.Format("2 January 2006")), wrong.Type}
+				err = &Invalid{field, message.New("{1} is no length; as a day of a spreadsheet it is {2}: is the column shifted?", typed, day.Format("2 January 2006")), wrong.Type}
 			}
 		}
 	}
@@ -441,15 +442,15 @@ func (r *sheetReader) day(field, cell, clock string, f *Faults) (time.Time, bool
 		whole = false
 	}
 	if err != nil {
-		f.Add(UnknownValue, field, err.Error())
+		f.Add(UnknownValue, field, "{1}", message.Of(err))
 		return at, false
 	}
 	if at.After(r.choice.Now.Add(time.Minute)) {
-		f.Add(OutOfRange, field, cell+" is in the future")
+		f.Add(OutOfRange, field, "{1} is in the future", cell)
 		return at, false
 	}
 	if at.Year() < 1950 {
-		f.Add(OutOfRange, field, cell+" is before 1950")
+		f.Add(OutOfRange, field, "{1} is before 1950", cell)
 		return at, false
 	}
 	if whole && field != "made_on" {
@@ -487,7 +488,7 @@ func (row *SheetRow) heats(cell func(string) string, table *delimited.Table, f *
 		if cone := cell(c.name); cone != "" {
 			v, err := heatwork.MainConeScale().Parse(cone)
 			if err != nil {
-				f.Add(UnknownValue, c.name, err.Error())
+				f.Add(UnknownValue, c.name, "{1}", message.Of(err))
 				continue
 			}
 			*c.into = v

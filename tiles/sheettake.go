@@ -5,10 +5,12 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // SheetNeeds is what is there already that a sheet refers to.
@@ -79,8 +81,8 @@ type taking struct {
 	nth    map[string]int   // rows without a code that say the same so far
 }
 
-func (t *taking) fault(row SheetRow, kind, field, why string) {
-	t.bad = append(t.bad, BadRow{row.Line, Invalid{field, why, kind}})
+func (t *taking) fault(row SheetRow, kind, field string, why message.Key, args ...any) {
+	t.bad = append(t.bad, BadRow{row.Line, Invalid{field, message.New(why, args...), kind}})
 }
 
 func (t *taking) row(row SheetRow) {
@@ -102,11 +104,11 @@ func (t *taking) row(row SheetRow) {
 	switch {
 	case there:
 		if b.ID != "" && b.ID != old.ID {
-			t.fault(row, "code-taken", "code", fmt.Sprintf("%s is another bar here, of %s: take another code", b.Code, old.BatchRef))
+			t.fault(row, "code-taken", "code", "{1} is another bar here, of {2}: take another code", b.Code, old.BatchRef)
 			return
 		}
 		if b.Clay != "" && b.Clay != old.Clay || b.Batch != "" && b.Batch != old.Batch || b.Forming != "" && b.Forming != old.Forming {
-			t.fault(row, "code-taken", "code", fmt.Sprintf("%s is a bar of %s, %s: change that on its page, or take another code", b.Code, old.BatchRef, old.Forming))
+			t.fault(row, "code-taken", "code", "{1} is a bar of {2}, {3}: change that on its page, or take another code", b.Code, old.BatchRef, old.Forming)
 			return
 		}
 	default:
@@ -148,14 +150,14 @@ func (t *taking) fresh(row SheetRow) (Bar, bool) {
 	}
 	batches, known := t.Batches[b.Clay]
 	if !known {
-		t.fault(row, "unknown-clay", "clay", fmt.Sprintf("%q is no clay here: keep it first, on the Clays page", b.Clay))
+		t.fault(row, "unknown-clay", "clay", "{1} is no clay here: keep it first, on the Clays page", strconv.Quote(string(b.Clay)))
 		return b, false
 	}
 	if b.Batch == "" {
 		b.Batch = NewestOpen(batches)
 	}
 	if !slices.ContainsFunc(batches, func(x Batch) bool { return x.BatchRef == b.BatchRef }) {
-		t.fault(row, "unknown-batch", "batch", fmt.Sprintf("%q is no batch of %s", b.Batch, b.Clay))
+		t.fault(row, "unknown-batch", "batch", "{1} is no batch of {2}", strconv.Quote(string(b.Batch)), b.Clay)
 		return b, false
 	}
 	if b.Code == "" {
@@ -169,7 +171,7 @@ func (t *taking) fresh(row SheetRow) (Bar, bool) {
 	b.ID = cmp.Or(b.ID, t.NewID("bar "+string(b.Code)))
 	b.Readings = nil
 	if err := b.Validate(); err != nil {
-		t.fault(row, OutOfRange, "code", err.Error())
+		t.fault(row, OutOfRange, "code", "{1}", message.Of(err))
 		return b, false
 	}
 	return b, true
@@ -197,12 +199,12 @@ func (t *taking) inLoad(row SheetRow, bar *Bar, field, name string, kind kiln.Ki
 			continue
 		}
 		if Measures(l.Kind) != Measures(kind) {
-			t.fault(row, OutOfRange, field, fmt.Sprintf("load %d is a %s load", l.Number, l.Kind))
+			t.fault(row, OutOfRange, field, "load {1} is a {2} load", l.Number, l.Kind)
 			return false
 		}
 		return t.put(row, bar, field, l, t.Heats[l.ID])
 	}
-	t.fault(row, "unknown-load", field, fmt.Sprintf("%q is no load here: its number, as in Load 14", name))
+	t.fault(row, "unknown-load", field, "{1} is no load here: its number, as in Load 14", strconv.Quote(name))
 	return false
 }
 
@@ -213,11 +215,11 @@ func (t *taking) inFiring(row SheetRow, bar *Bar, field, name string, stage Stag
 	}
 	f, ok := t.Firings[name]
 	if !ok {
-		t.fault(row, "unknown-firing", field, fmt.Sprintf("%q is no firing here: its name, as in big-blue/8", name))
+		t.fault(row, "unknown-firing", field, "{1} is no firing here: its name, as in big-blue/8", strconv.Quote(name))
 		return false
 	}
 	if sort := Measures(f.Kind); sort != stage && sort != "" {
-		t.fault(row, OutOfRange, field, fmt.Sprintf("%s is a %s firing", name, f.Kind))
+		t.fault(row, OutOfRange, field, "{1} is a {2} firing", name, f.Kind)
 		return false
 	}
 	l := Load{ID: t.NewID("load of firing " + string(f.Firing)), Kiln: f.Kiln, Kind: f.Kind, Atmosphere: f.Atmosphere, Firing: f.Firing, Note: "from a sheet of bars"}
@@ -266,7 +268,7 @@ func (t *taking) put(row SheetRow, bar *Bar, field string, l Load, heat Heat) bo
 		in.Opened = l.Opened
 	}
 	if in.Bars = append(in.Bars, Placed{Bar: bar.Code}); len(in.Bars) > mostBars {
-		t.fault(row, OutOfRange, field, fmt.Sprintf("load %d has more than %d bars", l.Number, mostBars))
+		t.fault(row, OutOfRange, field, "load {1} has more than {2} bars", l.Number, mostBars)
 	}
 	heat.Load, heat.Kind = l.ID, l.Kind
 	if heat.At.IsZero() && heat.Peak.IsZero() {
@@ -301,7 +303,7 @@ func (t *taking) read(row SheetRow, bar Bar, readings []Reading, there, placed b
 			continue
 		}
 		if err := r.Validate(bar); err != nil {
-			t.fault(row, OutOfRange, string(r.Stage), err.Error())
+			t.fault(row, OutOfRange, string(r.Stage), "{1}", message.Of(err))
 			return
 		}
 		t.Judge(bar, &r)

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"lidwright/api/web"
+	"lidwright/kiln/message"
 )
 
 // An address from which a right code came is familiar for as long as a session of the bench lasts, over
@@ -72,11 +73,11 @@ func (g *Gate) turn(ctx context.Context, from netip.Addr) *web.Problem {
 	wait := due.DelayFrom(onClock(now))
 	if wait > longestTurn {
 		due.CancelAt(onClock(now))
-		return tooMany("Too many wrong codes came from this address.", wait)
+		return tooMany(message.New("Too many wrong codes came from this address."), wait)
 	}
 	select {
 	case <-ctx.Done():
-		return tooMany("Too many wrong codes came from this address.", wait)
+		return tooMany(message.New("Too many wrong codes came from this address."), wait)
 	case <-time.After(wait):
 		return nil
 	}

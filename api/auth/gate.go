@@ -16,6 +16,7 @@ import (
 
 	"lidwright/api/web"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 
 	"golang.org/x/time/rate"
 )
@@ -89,7 +90,7 @@ func (g *Gate) codes() (map[Who]PasscodeHash, error) {
 	bench, owner, err := g.Codes()
 	if err != nil {
 		slog.Error("the access codes cannot be read; nobody can write until they can", "err", err)
-		return nil, web.NewProblem("codes-unreadable", "A code file went away or is damaged, so nobody's code can be looked at. Whoever looks after the machine makes it anew with: lidwright code new bench, or owner.")
+		return nil, web.NewProblem("codes-unreadable", message.New("A code file went away or is damaged, so nobody's code can be looked at. Whoever looks after the machine makes it anew with: lidwright code new bench, or owner."))
 	}
 	return map[Who]PasscodeHash{Bench: bench, Owner: owner}, nil
 }
@@ -110,7 +111,7 @@ func (g *Gate) Identify(ctx context.Context, typed string, from netip.Addr) (Who
 			return Anyone, p
 		}
 	case wait > 0:
-		return Anyone, tooMany("Too many wrong codes came from this address.", wait)
+		return Anyone, tooMany(message.New("Too many wrong codes came from this address."), wait)
 	}
 	var who Who
 	for w := range hashes {
@@ -119,7 +120,7 @@ func (g *Gate) Identify(ctx context.Context, typed string, from netip.Addr) (Who
 		}
 	}
 	if who == Anyone {
-		return Anyone, CodeNeeded("That code is not right.")
+		return Anyone, CodeNeeded(message.New("That code is not right."))
 	}
 	mac := hmac.New(sha256.New, g.secret[:])
 	mac.Write([]byte(code))
@@ -132,7 +133,7 @@ func (g *Gate) Identify(ctx context.Context, typed string, from netip.Addr) (Who
 		if wait := try.DelayFrom(onClock(now)); wait > 0 {
 			try.CancelAt(onClock(now))
 			if !familiar && !g.familiar(ctx, from, hashes) {
-				return Anyone, tooMany("Too many wrong codes came in the last minute.", wait)
+				return Anyone, tooMany(message.New("Too many wrong codes came in the last minute."), wait)
 			}
 			try = nil
 		}
@@ -140,7 +141,7 @@ func (g *Gate) Identify(ctx context.Context, typed string, from netip.Addr) (Who
 		right := hashes[who].is(code)
 		g.slow.Unlock()
 		if !right {
-			return Anyone, CodeNeeded("That code is not right.")
+			return Anyone, CodeNeeded(message.New("That code is not right."))
 		}
 		giveBack(try, now)
 		g.mu.Lock()
@@ -153,13 +154,13 @@ func (g *Gate) Identify(ctx context.Context, typed string, from netip.Addr) (Who
 }
 
 // CodeNeeded refuses for want of a passcode (RFC 9110, 15.5.2).
-func CodeNeeded(detail string) *web.Problem {
+func CodeNeeded(detail message.Message) *web.Problem {
 	p := web.NewProblem("code-needed", detail)
 	p.Header = http.Header{"Www-Authenticate": {"Bearer"}}
 	return p
 }
 
-func tooMany(detail string, wait time.Duration) *web.Problem {
+func tooMany(detail message.Message, wait time.Duration) *web.Problem {
 	p := web.NewProblem("too-many-requests", detail)
 	p.Header = http.Header{"Retry-After": {strconv.Itoa(int(wait/time.Second) + 1)}}
 	return p
@@ -176,7 +177,7 @@ func (g *Gate) caller(r *http.Request) (Caller, *web.Problem) {
 	if a := r.Header.Get("Authorization"); a != "" {
 		scheme, code, _ := strings.Cut(a, " ")
 		if !strings.EqualFold(scheme, "Bearer") || len(r.Header["Authorization"]) > 1 {
-			return Caller{}, CodeNeeded("Send the code as Authorization: Bearer.")
+			return Caller{}, CodeNeeded(message.New("Send the code as Authorization: Bearer."))
 		}
 		who, p := g.Identify(r.Context(), code, AddressOf(r))
 		return Caller{Who: who}, p
@@ -200,7 +201,7 @@ func (g *Gate) Handler(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if web.Unsafe(r.Method) {
 			if _, wait := g.writes.take(AddressOf(r), g.Now().Since); wait > 0 {
-				g.Refuse(w, r, tooMany("That many entries at once come from no bench.", wait))
+				g.Refuse(w, r, tooMany(message.New("That many entries at once come from no bench."), wait))
 				return
 			}
 		}
@@ -237,9 +238,9 @@ func (g *Gate) Handler(next http.Handler) http.Handler {
 			r = r.WithContext(context.WithValue(r.Context(), callerKey{}, c))
 			next.ServeHTTP(w, r)
 		case c.Who == Anyone:
-			no(CodeNeeded("This needs the " + need.String() + " code."))
+			no(CodeNeeded(message.New("This needs the {1} code.", need.String())))
 		default:
-			no(web.NewProblem("code-too-weak", "This needs the owner code."))
+			no(web.NewProblem("code-too-weak", message.New("This needs the owner code.")))
 		}
 	})
 }
@@ -255,7 +256,7 @@ func CallerOf(ctx context.Context) Caller {
 // ownForm refuses what a cookie alone does not prove: that one of our own pages asks.
 func (g *Gate) ownForm(r *http.Request, cookie string) *web.Problem {
 	if r.Header.Get("Origin") == "" && r.Header.Get("Sec-Fetch-Site") == "" {
-		return web.NewProblem("wrong-origin", "A session needs a browser that says where a request comes from; a tool sends Authorization: Bearer.")
+		return web.NewProblem("wrong-origin", message.New("A session needs a browser that says where a request comes from; a tool sends Authorization: Bearer."))
 	}
 	if web.IsAPI(r.URL.Path) {
 		return nil // a body of JSON cannot be sent by another site's form
@@ -265,7 +266,7 @@ func (g *Gate) ownForm(r *http.Request, cookie string) *web.Problem {
 		return g.Troubles.Problem(r.Context(), err)
 	}
 	if !hmac.Equal([]byte(form.Get("token")), []byte(FormToken(cookie))) {
-		return web.NewProblem("wrong-origin", "This form was not made for this session. Go back, reload the page and send it again.")
+		return web.NewProblem("wrong-origin", message.New("This form was not made for this session. Go back, reload the page and send it again."))
 	}
 	return nil
 }

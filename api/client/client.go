@@ -120,7 +120,7 @@ func (c *Client) do(ctx context.Context, method, path string, body any, accept s
 	}
 	if resp.StatusCode >= 400 {
 		var p wire.Problem
-		if json.Unmarshal(b, &p) != nil || p.Title == "" {
+		if json.Unmarshal(b, &p) != nil || p.Title.IsZero() {
 			return nil, fmt.Errorf("%s answered %s", path, resp.Status)
 		}
 		return nil, &p

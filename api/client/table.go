@@ -53,7 +53,7 @@ func (c *Client) Table(ctx context.Context, path string, query url.Values, table
 		return nil, fmt.Errorf("read the answer of %s: %w", path, err)
 	}
 	var p wire.Problem
-	if json.Unmarshal(last, &p) == nil && p.Title != "" {
+	if json.Unmarshal(last, &p) == nil && !p.Title.IsZero() {
 		return nil, &p
 	}
 	var whole wire.Import

@@ -10,6 +10,7 @@ import (
 
 	"lidwright/api/caution"
 	"lidwright/api/pages"
+	"lidwright/kiln/message"
 )
 
 const (
@@ -49,7 +50,7 @@ func (s *Server) owners(next http.HandlerFunc) http.HandlerFunc {
 		}
 		if code, is := strings.CutPrefix(r.Header.Get("Authorization"), "Bearer "); is {
 			if fits, status, says := s.guess(r, code); !fits {
-				http.Error(w, says, status)
+				http.Error(w, says.String(), status)
 				return
 			}
 			next(w, r)
@@ -62,7 +63,7 @@ func (s *Server) owners(next http.HandlerFunc) http.HandlerFunc {
 		}
 		if !in {
 			s.askPasscode(w, r, http.StatusUnauthorized,
-				&pages.Problem{Title: "A code is needed", Detail: "This needs the owner code."}, r.URL.Path)
+				&pages.Problem{Title: message.New("A code is needed"), Detail: message.New("This needs the owner code.")}, r.URL.Path)
 			return
 		}
 		next(w, r)
@@ -87,22 +88,22 @@ func (s *Server) session(r *http.Request) (bool, error) {
 }
 
 // guess looks at a passcode, unless too many wrong ones came from there.
-func (s *Server) guess(r *http.Request, code string) (fits bool, status int, says string) {
+func (s *Server) guess(r *http.Request, code string) (fits bool, status int, says message.Message) {
 	from, now := "page "+fromOf(r), s.Now()
 	if !s.guesses.may(from, now) {
-		return false, http.StatusTooManyRequests, "Too many wrong codes came from this address."
+		return false, http.StatusTooManyRequests, message.New("Too many wrong codes came from this address.")
 	}
 	fits, _, err := s.Owner(code)
 	if err != nil {
 		slog.Error("the owner's passcode cannot be looked at", "err", err)
 		return false, http.StatusServiceUnavailable,
-			"The code file cannot be read. Whoever looks after the machine makes it anew with: lidwright code new owner."
+			message.New("The code file cannot be read. Whoever looks after the machine makes it anew with: lidwright code new owner.")
 	}
 	if !fits {
 		s.guesses.wrong(from, now)
-		return false, http.StatusUnauthorized, "That code is not right."
+		return false, http.StatusUnauthorized, message.New("That code is not right.")
 	}
-	return true, http.StatusOK, ""
+	return true, http.StatusOK, message.Message{}
 }
 
 func (s *Server) askPasscode(w http.ResponseWriter, r *http.Request, status int,
@@ -139,7 +140,7 @@ func (s *Server) postPasscode(w http.ResponseWriter, r *http.Request) {
 	}
 	fits, status, says := s.guess(r, r.PostForm.Get("code"))
 	if !fits {
-		s.askPasscode(w, r, status, &pages.Problem{Title: "A code is needed", Detail: says}, next)
+		s.askPasscode(w, r, status, &pages.Problem{Title: message.New("A code is needed"), Detail: says}, next)
 		return
 	}
 	mark, err := s.OwnerMark()

@@ -18,6 +18,7 @@ import (
 	"lidwright/api/pages"
 	"lidwright/api/wire"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // silentAfter is how long a hot kiln may say nothing before it stands first.
@@ -360,6 +361,6 @@ func (s *Server) trouble(w http.ResponseWriter, r *http.Request, err error) {
 	w.Header().Set("Retry-After", "5")
 	w.WriteHeader(http.StatusServiceUnavailable)
 	s.pages.ShowCollector(w, pages.ProblemPage{Frame: s.frame(r, ""),
-		Problem: pages.Problem{Title: "The database does not answer",
-			Detail: "Studios keep what they record and send it later. Look at the kilns themselves."}})
+		Problem: pages.Problem{Title: message.New("The database does not answer"),
+			Detail: message.New("Studios keep what they record and send it later. Look at the kilns themselves.")}})
 }

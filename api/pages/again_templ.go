@@ -11,7 +11,8 @@ import templruntime "github.com/a-h/templ/runtime"
 
 import (
 	"net/url"
-	"strings"
+
+	"lidwright/kiln/message"
 )
 
 // Form is a form that was sent just now and refused: what was typed stands in it again, and what is wrong
@@ -36,7 +37,7 @@ func (f Form) Or(name, usual string) string {
 }
 
 // wrong is what is wrong with a field, by any of its names; empty if nothing is.
-func (f Form) wrong(names ...string) (says []string) {
+func (f Form) wrong(names ...string) (says []message.Message) {
 	if f.Problem == nil {
 		return nil
 	}
@@ -90,7 +91,7 @@ func (f Form) fault(l Locale, names ...string) templ.Component {
 			var templ_7745c5c3_Var2 string
 			templ_7745c5c3_Var2, templ_7745c5c3_Err = templruntime.NewAttributeExpression("wrong-" + names[0]).Resolve(ctx)
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `again.templ`, Line: 61, Col: 41}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `again.templ`, Line: 62, Col: 41}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ_7745c5c3_Var2)
 			if templ_7745c5c3_Err != nil {
@@ -103,7 +104,7 @@ func (f Form) fault(l Locale, names ...string) templ.Component {
 			var templ_7745c5c3_Var3 string
 			templ_7745c5c3_Var3, templ_7745c5c3_Err = templ.JoinStringErrs(upper(f.sentence(l, says)))
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `again.templ`, Line: 61, Col: 72}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `again.templ`, Line: 62, Col: 72}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var3))
 			if templ_7745c5c3_Err != nil {
@@ -118,12 +119,8 @@ func (f Form) fault(l Locale, names ...string) templ.Component {
 	})
 }
 
-func (f Form) sentence(l Locale, says []string) string {
-	var all []string
-	for _, s := range says {
-		all = append(all, l.Say(s))
-	}
-	return strings.Join(all, "; ")
+func (f Form) sentence(l Locale, says []message.Message) string {
+	return l.Tell(message.Join("; ", says...))
 }
 
 // summary says at the top that nothing was kept.
@@ -152,7 +149,7 @@ func (f Form) summary(l Locale) templ.Component {
 			var templ_7745c5c3_Var5 string
 			templ_7745c5c3_Var5, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("Nothing is kept yet."))
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `again.templ`, Line: 78, Col: 41}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `again.templ`, Line: 75, Col: 41}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var5))
 			if templ_7745c5c3_Err != nil {
@@ -164,9 +161,9 @@ func (f Form) summary(l Locale) templ.Component {
 			}
 			if len(f.Problem.Fields) == 0 {
 				var templ_7745c5c3_Var6 string
-				templ_7745c5c3_Var6, templ_7745c5c3_Err = templ.JoinStringErrs(f.Problem.detail(l))
+				templ_7745c5c3_Var6, templ_7745c5c3_Err = templ.JoinStringErrs(l.Tell(f.Problem.Detail))
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `again.templ`, Line: 80, Col: 26}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `again.templ`, Line: 77, Col: 31}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var6))
 				if templ_7745c5c3_Err != nil {
@@ -176,7 +173,7 @@ func (f Form) summary(l Locale) templ.Component {
 				var templ_7745c5c3_Var7 string
 				templ_7745c5c3_Var7, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("Look at what is marked below."))
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `again.templ`, Line: 82, Col: 43}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `again.templ`, Line: 79, Col: 43}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var7))
 				if templ_7745c5c3_Err != nil {

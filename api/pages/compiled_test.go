@@ -21,44 +21,46 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"lidwright/api/wire"
+	"lidwright/kiln/message"
 )
 
 // compiledPages are all compiled pages, with each part of them to be seen on one of them.
 func compiledPages() []Page {
 	f := Frame{Site: "site", Standing: "standing", Version: "version", Speak: Speak{Unit: "mm"}}
-	fault := Problem{Title: "title", About: "about", Detail: "detail", Fields: []FieldProblem{{"name", "says"}}}
+	fault := Problem{Title: message.New("title"), Detail: message.New("detail"), Fields: []FieldProblem{{"name", message.New("says")}}}
 	form := []Hidden{{"name", "value"}}
 	studio := CollectorStudio{Name: "name", ID: "id", Link: "link", Heard: "heard", Have: "have", Behind: "behind", Version: "version", Trouble: "trouble"}
 	at, many, age := "2026-11-30T20:40:00Z", 900.0, int64(3)
 	kind := "kind"
-	taken := wire.Import{Kind: "bars", Readings: 3, Codes: []string{"code"}, LeftOut: []wire.BadRow{{Line: 2, Says: "says"}}, Asked: []wire.AskedRow{{Line: 3, Bar: "bar", Question: "question"}},
-		NotCounting: []wire.NotCounting{{WhyNot: wire.WhyNot{Text: "text", Fix: &wire.Fix{Text: "fix", Link: "/link"}}, Readings: 1, Lines: []int{1, 2, 3, 4, 5, 6, 7, 8, 9}}},
-		Understood:  wire.Understood{Separator: "semicolon", DecimalComma: true, Days: "day_first", DaysFrom: "from", SerialDays: "serial", Columns: []wire.TableColumn{{Name: "name", As: "as", Unit: "mm"}, {Name: "name"}}}}
+	taken := wire.Import{Kind: "bars", Readings: 3, Codes: []string{"code"}, LeftOut: []wire.BadRow{{Line: 2, Says: message.New("says")}}, Asked: []wire.AskedRow{{Line: 3, Bar: "bar", Question: "question"}},
+		NotCounting: []wire.NotCounting{{WhyNot: wire.WhyNot{Text: message.New("text"), Fix: &wire.Fix{Text: message.New("fix"), Link: "/link"}}, Readings: 1, Lines: []int{1, 2, 3, 4, 5, 6, 7, 8, 9}}},
+		Understood:  wire.Understood{Separator: "semicolon", DecimalComma: true, Days: "day_first", DaysFrom: "from", SerialDays: message.New("serial"), Columns: []wire.TableColumn{{Name: "name", As: "as", Unit: "mm"}, {Name: "name"}}}}
 	waits := LoadToMeasure{ID: "id", Number: 14, Kind: "kind", Codes: []string{"code", "another"}, First: true}
-	heats := wire.KilnNow{Kiln: "kiln", State: "state", Hot: true, TemperatureC: &many, RateCPerH: &many, ReadAgeS: &age, Kind: &kind, PeakAt: &at, AheadSays: "ahead",
+	heats := wire.KilnNow{Kiln: "kiln", State: "state", Hot: true, TemperatureC: &many, RateCPerH: &many, ReadAgeS: &age, Kind: &kind, PeakAt: &at, AheadSays: message.New("ahead"),
 		KeepShutAboveC: &many, BelowKeepShutAt: &at, BelowKeepShutLikely: []string{at, at}}
-	wrong := wire.KilnNow{Kiln: "kiln", State: "state", LastTemperatureC: &many, Waits: "waits", OverLimit: true, LimitC: &many, TooSoon: true, Unwritten: "why", BelowKeepShutAt: &at, BelowKeepShutLikely: []string{at, at}}
+	wrong := wire.KilnNow{Kiln: "kiln", State: "state", LastTemperatureC: &many, Waits: message.New("waits"), OverLimit: true, LimitC: &many, TooSoon: true, Unwritten: message.New("why"), BelowKeepShutAt: &at, BelowKeepShutLikely: []string{at, at}}
 	whole := heats
-	whole.Firing, whole.ConeWords, whole.Hours, whole.PeakC, whole.KindFrom, whole.ProbeSince, whole.Probe = &kind, &kind, &many, &many, &kind, &at, "probe"
-	whole.Corrected, whole.OverLimit, whole.LimitC, whole.HeldSays, whole.Unwritten, whole.TooSoon, whole.BelowKeepShut = &wire.NowWork{}, true, &many, "held", "unwritten", true, true
+	whole.Firing, whole.Hours, whole.PeakC, whole.KindFrom, whole.ProbeSince, whole.Probe = &kind, &many, &many, &kind, &at, "probe"
+	whole.ConeWords = &message.Message{Key: "cone"}
+	whole.Corrected, whole.OverLimit, whole.LimitC, whole.HeldSays, whole.Unwritten, whole.TooSoon, whole.BelowKeepShut = &wire.NowWork{}, true, &many, message.New("held"), message.New("unwritten"), true, true
 	whole.Channels = []wire.ChannelNow{{Channel: "channel", Role: "role", Fault: "fault", StillSince: &at, OffUsualC: &many}, {Channel: "another", Role: "role", TemperatureC: &many}}
 	usual := true
-	firing := wire.Firing{ID: "id", Name: "name", Kind: "kind", StartedAt: &at, PeakC: &many, HoursToTop: &many, ConeWords: "cone", Usual: &usual, Says: "says"}
+	firing := wire.Firing{ID: "id", Name: "name", Kind: "kind", StartedAt: &at, PeakC: &many, HoursToTop: &many, ConeWords: message.New("cone"), Usual: &usual, Says: message.New("says")}
 	view := CurveView{Phone: "<svg></svg>", Desk: "<svg></svg>", Table: []CurveRow{{1, 2, 3}}, Zoomed: true, Earlier: "?a", Later: "?b", In: "?c", All: "?d"}
 	return slices.Concat(barPages(f, fault), []Page{
 		HomePage{Frame: f},
 		HelpTopicPage{Frame: f, Topic: HelpTopic{"name", "title", "about"}, Tongue: "en", OtherTongue: true, HTML: "<p>text</p>", Others: []HelpTopic{{"other", "title", "about"}}},
 		ImportPage{Frame: f, Kinds: []string{"kind"}, Kind: "kind", Pasted: "pasted", Problem: &fault},
 		ImportPage{Frame: f, Kinds: []string{"kind"}, File: "file", Held: "held", Days: "days", Outcome: &taken},
-		ImportPage{Frame: f, Kinds: []string{"kind"}, File: "file", Held: "held", Days: "value", Outcome: &wire.Import{Kind: "kind", Questions: []wire.TableQuestion{{Field: "days", Text: "text", Options: []wire.TableOption{{Value: "value", Text: "text"}}}}}},
-		ImportPage{Frame: f, Kinds: []string{"kind"}, Outcome: &wire.Import{Kind: "kind", Bad: []wire.BadRow{{Line: 2, Field: "field", Says: "says"}}}},
+		ImportPage{Frame: f, Kinds: []string{"kind"}, File: "file", Held: "held", Days: "value", Outcome: &wire.Import{Kind: "kind", Questions: []wire.TableQuestion{{Field: "days", Text: message.New("text"), Options: []wire.TableOption{{Value: "value", Text: message.New("text")}}}}}},
+		ImportPage{Frame: f, Kinds: []string{"kind"}, Outcome: &wire.Import{Kind: "kind", Bad: []wire.BadRow{{Line: 2, Field: "field", Says: message.New("says")}}}},
 		ImportPage{Frame: f, Kinds: []string{"kind"}, Outcome: &wire.Import{Kind: "bars", Kept: true, Readings: 3, Pending: 1, NotCounting: taken.NotCounting}},
 		ImportPage{Frame: f, Kinds: []string{"kind"}, Outcome: &wire.Import{Kind: "readings", Kept: true, Readings: 3}},
-		HomePage{Frame: Frame{Site: "site", Now: time.Date(2026, 11, 30, 9, 0, 0, 0, time.UTC)}, ClockUnset: true, Alarm: []string{"alarm"}, Strays: []string{"stray"}, Waiting: []LoadToMeasure{waits}, News: []HomeNews{{"says", "link"}},
+		HomePage{Frame: Frame{Site: "site", Now: time.Date(2026, 11, 30, 9, 0, 0, 0, time.UTC)}, ClockUnset: true, Alarm: []message.Message{message.New("alarm")}, Strays: []string{"stray"}, Waiting: []LoadToMeasure{waits}, News: []HomeNews{{message.New("says"), "link"}},
 			Lids:  []LidSized{{Pot: "pot", Form: "form", Seat: "seat", Clay: "clay", GalleryMM: 104.5, LidMM: 102.5, Made: "day"}},
 			Kilns: []KilnCard{{KilnNow: heats, Phone: "<svg></svg>", Desk: "<svg></svg>", Cautions: []Cautioned{{Text: "caution", More: []string{"more"}}}, Waiting: []LoadToMeasure{waits}}, {KilnNow: wrong}, {KilnNow: wire.KilnNow{Kiln: "kiln"}}}},
 		KilnPage{Frame: f, Kiln: KilnCard{KilnNow: wire.KilnNow{Kiln: "kiln"}}},
-		KilnPage{Frame: f, ClockUnset: true, Silent: true, Kiln: KilnCard{KilnNow: whole}, Others: []wire.KilnNow{{Kiln: "other", State: "state"}}, Firing: &firing, Curve: view, Beneath: "beneath", Gaps: []string{"gap"},
+		KilnPage{Frame: f, ClockUnset: true, Silent: true, Kiln: KilnCard{KilnNow: whole}, Others: []wire.KilnNow{{Kiln: "other", State: "state"}}, Firing: &firing, Curve: view, Beneath: message.New("beneath"), Gaps: []message.Message{message.New("gap")},
 			Cautions: []Cautioned{{Text: "caution", More: []string{"more"}, Open: true}}, Why: "why", Open: "open", ID: "id", Model: "id", Past: []PastFiring{{Firing: firing, Spark: "spark"}, {Firing: wire.Firing{ID: "id"}}}},
 		LanguagePage{Frame: f, Units: []string{"unit", "another"}, Next: "next"},
 		PasscodePage{Frame: f, Open: true},
@@ -75,21 +77,21 @@ func compiledPages() []Page {
 		CollectorStudioPage{Frame: f, Studio: studio, More: true, Firings: []CollectorFiring{{Link: "link", Kiln: "kiln", Number: "number", Began: "began", Kind: "kind", Status: "status", Peak: "peak", Lasted: "lasted"}}},
 		CollectorFiringPage{Frame: f, Studio: studio, Curve: Drawing{Width: 9, Height: 9, Says: "drawn", Lines: []string{"points"}}, Note: "note", Cautions: []string{"caution"}},
 		CollectorFiringPage{Frame: f, Studio: studio},
-		KilnsPage{Frame: f, Fuels: []string{"fuel"}, Name: "name", Fuel: "fuel", Problem: &fault, Beside: []string{"beside"}, Strays: []StrayKiln{{"stray", 3, 2, 1}},
-			Kilns: []OneKiln{{Name: "kiln", State: "state", Fuel: "fuel", NoLine: true, Usual: []UsualFiring{{Kind: "kind", Atmosphere: "atmosphere", Name: "name", Cone: "cone", Top: "top", Hours: "hours", Says: "says", Asks: true, ID: "id"}, {Pinned: true, ID: "other"}}, Probes: []KilnProbe{{"channel", "type", "says"}}}}},
+		KilnsPage{Frame: f, Fuels: []string{"fuel"}, Name: "name", Fuel: "fuel", Problem: &fault, Beside: []message.Message{message.New("beside")}, Strays: []StrayKiln{{"stray", 3, 2, 1}},
+			Kilns: []OneKiln{{Name: "kiln", State: "state", Fuel: "fuel", NoLine: true, Usual: []UsualFiring{{Kind: "kind", Atmosphere: "atmosphere", Name: "name", Cone: "cone", Top: "top", Hours: "hours", Says: message.New("says"), Asks: true, ID: "id"}, {Pinned: true, ID: "other"}}, Probes: []KilnProbe{{"channel", "type", message.New("says")}}}}},
 		KilnsPage{Frame: f, Kilns: []OneKiln{{Name: "kiln"}}},
 		LidPage{Frame: f, Q: url.Values{}, Unit: "32nds", Seats: []Word{"inset", "seat"}, Seat: "seat", LidName: "lid", Sizes: []LidSize{{"collar", "label", 26}}, Rates: []LidField{{"rate", "label"}}, Fine: []LidField{{"fine", "label"}},
-			Clays: []LidClay{{"clay", "name"}}, Clay: "clay", Stages: []string{"stage"}, Units: []Word{"mm", "32nds"}, Carry: form, Wrong: []LidFault{{"collar", "label", "says"}, {"cone", "label", "says?"}}, Trouble: "trouble", Sure: "sure", Meant: []LidMeant{{"meant", "query"}}},
+			Clays: []LidClay{{"clay", "name"}}, Clay: "clay", Stages: []string{"stage"}, Units: []Word{"mm", "32nds"}, Carry: form, Wrong: []LidFault{{"collar", "label", message.New("says")}, {"cone", "label", message.New("says?")}}, Trouble: message.New("trouble"), Sure: "sure", Meant: []LidMeant{{"meant", "query"}}},
 		LidPage{Frame: f, Q: url.Values{"collar": {"104.5"}}, Seat: "inset", Cautions: []Cautioned{{Text: "caution"}}, Answer: &LidAnswer{Question: "width", Sets: "rim", Number: "102.5", WhatIf: true, Less: "less", More: "more", Chances: &LidChances{8, 79, 13},
-			Notes: []string{"note"}, Spread: []string{"spread"}, Steps: []string{"step"}, Wheel: []WheelRow{{"name", "under", "figure", true}}, Learned: "learned", LeftOut: []wire.Left{{Bar: "bar", Stage: "stage", Why: "why"}}, Asked: []string{"one", "two"}, Why: []LidField{{"name", "says"}}, Card: "card"}},
+			Notes: []string{"note"}, Spread: []string{"spread"}, Steps: []string{"step"}, Wheel: []WheelRow{{"name", "under", "figure", true}}, Learned: "learned", LeftOut: []wire.Left{{Bar: "bar", Stage: "stage", Why: "why"}}, Asked: []string{"one", "two"}, Why: []LidReason{{"name", message.New("says")}}, Card: "card"}},
 		LidPage{Frame: f, Q: url.Values{}, Answer: &LidAnswer{Question: "width", HeldBack: "why"}},
 		LidPage{Frame: f, Q: url.Values{}, Answer: &LidAnswer{Question: "width", Sets: "lid", Number: "1"}},
 		LidPage{Frame: f, Q: url.Values{}, Answer: &LidAnswer{Question: "gap", Number: "1", Check: "check", Chances: &LidChances{8, 79, 13}}},
 		LidNumberPage{Frame: f, Answer: LidAnswer{Question: "width", Number: "1", Notes: []string{"note"}}, Cautions: []Cautioned{{Text: "caution"}}},
 		LidNumberPage{Frame: f, Answer: LidAnswer{Question: "width", HeldBack: "why"}},
 		LidNumberPage{Frame: f, Answer: LidAnswer{Question: "gap"}},
-		ProblemPage{Frame: f, Problem: fault, Help: "help"},
-		ProblemPage{Frame: f, Problem: Problem{Title: "title", About: "about", Detail: "detail"}, Help: "help"},
+		ProblemPage{Frame: f, Problem: fault, Help: message.New("help")},
+		ProblemPage{Frame: f, Problem: Problem{Title: message.New("title"), Detail: message.New("detail")}, Help: message.New("help")},
 	})
 }
 
@@ -97,10 +99,10 @@ func compiledPages() []Page {
 func barPages(f Frame, fault Problem) []Page {
 	mm, at, fix := 87.5, "2026-01-14T13:00:00Z", "87.65"
 	read := wire.Reading{ID: "reading", Stage: "stage", LengthMM: &mm, TotalRatio: &mm, Counted: true}
-	doubted := wire.Reading{ID: "reading", Stage: "stage", LengthMM: &mm, WhyNot: &wire.WhyNot{Text: "text", Fix: &wire.Fix{Text: "text", Link: "link"}}}
+	doubted := wire.Reading{ID: "reading", Stage: "stage", LengthMM: &mm, WhyNot: &wire.WhyNot{Text: message.New("text"), Fix: &wire.Fix{Text: message.New("text"), Link: "link"}}}
 	bars := []BarToMeasure{{Code: "code", Stage: "stage", NewID: "id", Before: &read, Expected: &mm, Low: &mm, High: &mm}, {Code: "other", Stage: "stage", Reading: &read}, {Code: "third", Stage: "stage", Reading: &doubted}}
 	tick := wire.Tick{Item: "item", Says: "says", Done: true, At: &at, By: "by"}
-	load := LoadView{Load: wire.Load{ID: "id", Name: "Load 14", State: "packed", StateWords: "words", Unpacked: &at}, TickID: "tick", Asked: "asked", Had: []Named{{"id", "name"}}, May: []Named{{"id", "name"}}, Check: wire.CheckList{Items: []wire.Tick{tick, {Item: "two", Says: "says", At: &at}}, Standing: "standing"}}
+	load := LoadView{Load: wire.Load{ID: "id", Name: "Load 14", State: "packed", StateWords: message.New("words"), Unpacked: &at}, TickID: "tick", Asked: message.New("asked"), Had: []Named{{"id", "name"}}, May: []Named{{"id", "name"}}, Check: wire.CheckList{Items: []wire.Tick{tick, {Item: "two", Says: "says", At: &at}}, Standing: "standing"}}
 	load.Kind, load.Kiln, load.Firing, load.Open = "kind", "kiln", "firing", true
 	fired := load
 	fired.Open, fired.In, fired.CalledOff = false, true, &at
@@ -109,12 +111,12 @@ func barPages(f Frame, fault Problem) []Page {
 	return []Page{
 		MeasurePage{Frame: f, Load: &fired, Back: "/unpack/id", Bars: bars, Aside: aside, At: 0, Last: 2, Phone: "<svg></svg>", Desk: "<svg></svg>", Cautions: cautions},
 		MeasurePage{Frame: f, Stage: "stage", Back: "/bars/measure?codes=a", Bars: bars, At: 0, Last: -1, Typed: Lengths{"97.65", "3"}, Ask: &wire.Reading{AsTyped: "97.65", Question: "question", Fix: &fix, LengthMM: &mm}},
-		MeasurePage{Frame: f, Stage: "stage", Back: "/bars/measure?codes=a", Bars: bars[:1], At: 0, Last: -1, Wrong: "wrong"},
+		MeasurePage{Frame: f, Stage: "stage", Back: "/bars/measure?codes=a", Bars: bars[:1], At: 0, Last: -1, Wrong: message.New("wrong")},
 		MeasurePage{Frame: f, Stage: "stage", Back: "/bars/measure?codes=a", Bars: bars[1:], At: -1, Last: -1},
 		MeasurePage{Frame: f, Load: &load, Back: "/unpack/id", At: -1, Last: -1},
 		PackedPage{Frame: f, Load: load, Cautions: cautions, Shelves: []PackedShelf{{"shelf", []string{"code"}}}},
 		PackedPage{Frame: f, Load: fired},
-		BarsHomePage{Frame: f, ID: "id", Waiting: []LoadToMeasure{{ID: "id", Number: 13, Kind: "kind", Codes: []string{"code"}}}, New: []NewBars{{"clay", "batch", []string{"code"}}}, Open: []OpenLoad{{"id", "kiln", "kind", "words", 14, 2}}, Kilns: []string{"kiln"}, Clays: []Named{{"id", "name"}}, Any: true, Cautions: cautions},
+		BarsHomePage{Frame: f, ID: "id", Waiting: []LoadToMeasure{{ID: "id", Number: 13, Kind: "kind", Codes: []string{"code"}}}, New: []NewBars{{"clay", "batch", []string{"code"}}}, Open: []OpenLoad{{"id", "kiln", "kind", message.New("words"), 14, 2}}, Kilns: []string{"kiln"}, Clays: []Named{{"id", "name"}}, Any: true, Cautions: cautions},
 		BarsHomePage{Frame: f, Kilns: []string{"kiln"}, Form: Form{Values: url.Values{"bars": {"bars"}, "kiln": {"kiln"}}, Problem: &fault}},
 	}
 }
@@ -378,7 +380,7 @@ func TestEveryCompiledPage(t *testing.T) {
 func TestTypedNamesAreNotTranslated(t *testing.T) {
 	set := loaded(t)
 	f := Frame{Site: "dry", Speak: Speak{Tongue: "de", Unit: "mm"}}
-	noClay := Problem{Title: "No such clay", About: "dry", Detail: "no such clay."}
+	noClay := Problem{Title: message.New("No such clay"), Detail: message.New("{1}: {2}", "dry", message.Stopped(message.New("no such clay")))}
 	for _, c := range []struct {
 		page Page
 		want []string

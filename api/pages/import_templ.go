@@ -73,9 +73,9 @@ func (d ImportPage) Body(l Locale) templ.Component {
 				return templ_7745c5c3_Err
 			}
 			var templ_7745c5c3_Var3 string
-			templ_7745c5c3_Var3, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(d.Problem.Title))
+			templ_7745c5c3_Var3, templ_7745c5c3_Err = templ.JoinStringErrs(l.Tell(d.Problem.Title))
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `import.templ`, Line: 30, Col: 69}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `import.templ`, Line: 30, Col: 70}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var3))
 			if templ_7745c5c3_Err != nil {
@@ -86,9 +86,9 @@ func (d ImportPage) Body(l Locale) templ.Component {
 				return templ_7745c5c3_Err
 			}
 			var templ_7745c5c3_Var4 string
-			templ_7745c5c3_Var4, templ_7745c5c3_Err = templ.JoinStringErrs(d.Problem.detail(l))
+			templ_7745c5c3_Var4, templ_7745c5c3_Err = templ.JoinStringErrs(l.Tell(d.Problem.Detail))
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `import.templ`, Line: 30, Col: 103}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `import.templ`, Line: 30, Col: 109}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var4))
 			if templ_7745c5c3_Err != nil {
@@ -486,9 +486,9 @@ func (d ImportPage) outcome(l Locale, o wire.Import) templ.Component {
 							return templ_7745c5c3_Err
 						}
 						var templ_7745c5c3_Var25 string
-						templ_7745c5c3_Var25, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(b.Says))
+						templ_7745c5c3_Var25, templ_7745c5c3_Err = templ.JoinStringErrs(l.Tell(b.Says))
 						if templ_7745c5c3_Err != nil {
-							return templ.Error{Err: templ_7745c5c3_Err, FileName: `import.templ`, Line: 90, Col: 81}
+							return templ.Error{Err: templ_7745c5c3_Err, FileName: `import.templ`, Line: 90, Col: 82}
 						}
 						_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var25))
 						if templ_7745c5c3_Err != nil {
@@ -591,7 +591,7 @@ func (d ImportPage) goOn(l Locale, o wire.Import) templ.Component {
 				ctx = templ.InitializeContext(ctx)
 				return nil
 			})
-			templ_7745c5c3_Err = pick(l.Say(q.Text), q.Field, d.answer(q.Field), d.options(l, q)).Render(templ.WithChildren(ctx, templ_7745c5c3_Var28), templ_7745c5c3_Buffer)
+			templ_7745c5c3_Err = pick(l.Tell(q.Text), q.Field, d.answer(q.Field), d.options(l, q)).Render(templ.WithChildren(ctx, templ_7745c5c3_Var28), templ_7745c5c3_Buffer)
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
@@ -654,7 +654,7 @@ func (d ImportPage) answer(field string) string {
 
 func (d ImportPage) options(l Locale, q wire.TableQuestion) (all []choice) {
 	for _, o := range q.Options {
-		all = append(all, choice{value: o.Value, text: l.Say(o.Text)})
+		all = append(all, choice{value: o.Value, text: l.Tell(o.Text)})
 	}
 	return all
 }
@@ -782,9 +782,9 @@ func (d ImportPage) counting(l Locale, o wire.Import) templ.Component {
 						return templ_7745c5c3_Err
 					}
 					var templ_7745c5c3_Var37 string
-					templ_7745c5c3_Var37, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(n.Text))
+					templ_7745c5c3_Var37, templ_7745c5c3_Err = templ.JoinStringErrs(l.Tell(n.Text))
 					if templ_7745c5c3_Err != nil {
-						return templ.Error{Err: templ_7745c5c3_Err, FileName: `import.templ`, Line: 175, Col: 74}
+						return templ.Error{Err: templ_7745c5c3_Err, FileName: `import.templ`, Line: 175, Col: 75}
 					}
 					_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var37))
 					if templ_7745c5c3_Err != nil {
@@ -797,7 +797,7 @@ func (d ImportPage) counting(l Locale, o wire.Import) templ.Component {
 					var templ_7745c5c3_Var38 string
 					templ_7745c5c3_Var38, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("Line {1}.", lines(n.Lines)))
 					if templ_7745c5c3_Err != nil {
-						return templ.Error{Err: templ_7745c5c3_Err, FileName: `import.templ`, Line: 175, Col: 111}
+						return templ.Error{Err: templ_7745c5c3_Err, FileName: `import.templ`, Line: 175, Col: 112}
 					}
 					_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var38))
 					if templ_7745c5c3_Err != nil {
@@ -826,9 +826,9 @@ func (d ImportPage) counting(l Locale, o wire.Import) templ.Component {
 							return templ_7745c5c3_Err
 						}
 						var templ_7745c5c3_Var40 string
-						templ_7745c5c3_Var40, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(n.Fix.Text))
+						templ_7745c5c3_Var40, templ_7745c5c3_Err = templ.JoinStringErrs(l.Tell(n.Fix.Text))
 						if templ_7745c5c3_Err != nil {
-							return templ.Error{Err: templ_7745c5c3_Err, FileName: `import.templ`, Line: 177, Col: 60}
+							return templ.Error{Err: templ_7745c5c3_Err, FileName: `import.templ`, Line: 177, Col: 61}
 						}
 						_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var40))
 						if templ_7745c5c3_Err != nil {
@@ -1010,9 +1010,9 @@ func (d ImportPage) remarks(l Locale, o wire.Import) templ.Component {
 						return templ_7745c5c3_Err
 					}
 					var templ_7745c5c3_Var49 string
-					templ_7745c5c3_Var49, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(b.Says))
+					templ_7745c5c3_Var49, templ_7745c5c3_Err = templ.JoinStringErrs(l.Tell(b.Says))
 					if templ_7745c5c3_Err != nil {
-						return templ.Error{Err: templ_7745c5c3_Err, FileName: `import.templ`, Line: 217, Col: 65}
+						return templ.Error{Err: templ_7745c5c3_Err, FileName: `import.templ`, Line: 217, Col: 66}
 					}
 					_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var49))
 					if templ_7745c5c3_Err != nil {
@@ -1263,15 +1263,15 @@ func (d ImportPage) understood(l Locale, o wire.Import) templ.Component {
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		if o.Understood.SerialDays != "" {
+		if !o.Understood.SerialDays.IsZero() {
 			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 99, "<p>")
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
 			var templ_7745c5c3_Var65 string
-			templ_7745c5c3_Var65, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(o.Understood.SerialDays))
+			templ_7745c5c3_Var65, templ_7745c5c3_Err = templ.JoinStringErrs(l.Tell(o.Understood.SerialDays))
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `import.templ`, Line: 249, Col: 38}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `import.templ`, Line: 249, Col: 39}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var65))
 			if templ_7745c5c3_Err != nil {

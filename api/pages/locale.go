@@ -14,6 +14,8 @@ import (
 	"unicode/utf8"
 
 	"github.com/a-h/templ"
+
+	"lidwright/kiln/message"
 )
 
 // Locale says texts as one person reads them. Compiled pages are handed one.
@@ -43,13 +45,36 @@ func (l Locale) text(k key) string {
 	return string(k)
 }
 
-// T is a text with its places filled: {1} by the first of args. What fills them stays as it is.
-func (l Locale) T(k key, args ...any) string { return fill(l.text(k), args, fmt.Sprint) }
+// T is a text with its places filled: {1} by the first of args. A name stays as it is, a quantity and a
+// message are said as the person reads them.
+func (l Locale) T(k key, args ...any) string {
+	return l.fill(k, args, func(s string) string { return s })
+}
 
 // HTML is a text with tags in it, which are ours; what fills its places is escaped.
 func (l Locale) HTML(k key, args ...any) templ.Component {
-	return templ.Raw(fill(l.text(k), args, func(v ...any) string { return html.EscapeString(fmt.Sprint(v...)) }))
+	return templ.Raw(l.fill(k, args, html.EscapeString))
 }
+
+// fill puts args into the places of a text; a place beyond them stays as it is.
+func (l Locale) fill(k key, args []any, write func(string) string) string {
+	r := l.Reader()
+	return message.Fill(l.text(k), func(n int) (string, bool) {
+		if n >= len(args) {
+			return "", false
+		}
+		if a, ok := args[n].(message.Arg); ok {
+			return write(a.Render(r)), true
+		}
+		return write(fmt.Sprint(args[n])), true
+	})
+}
+
+// Tell is a message as the person reads it.
+func (l Locale) Tell(m message.Message) string { return m.Render(l.Reader()) }
+
+// Reader is how the person reads messages.
+func (l Locale) Reader() message.Reader { return l.words.reader(l.Speak) }
 
 // Say is a word or sentence that the code put together; never what people typed.
 func (l Locale) Say(english string) string {
@@ -57,19 +82,6 @@ func (l Locale) Say(english string) string {
 		return inFahrenheit(l.words.say(english))
 	}
 	return l.words.say(english)
-}
-
-// fill puts args into the places of a text; a place beyond them stays as it is.
-func fill(text string, args []any, write func(...any) string) string {
-	if len(args) == 0 {
-		return text
-	}
-	return aWord.ReplaceAllStringFunc(text, func(place string) string {
-		if n := int(place[1] - '1'); n >= 0 && n < len(args) {
-			return write(args[n])
-		}
-		return place
-	})
 }
 
 // spaced is a name of the code as people write it: thrown_ring in two words.

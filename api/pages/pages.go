@@ -18,7 +18,6 @@ import (
 	"fmt"
 	"html/template"
 	"io"
-	"lidwright/api/wire"
 	"math"
 	"net/http"
 	"reflect"
@@ -28,7 +27,11 @@ import (
 	"sync"
 	"time"
 
+	"lidwright/api/wire"
+
 	"github.com/a-h/templ"
+
+	"lidwright/kiln/message"
 )
 
 //go:embed *.html style.css app.js icon.svg words.*.txt
@@ -291,14 +294,14 @@ func (s *Set) ServeAsset(name, contentType string) http.HandlerFunc {
 }
 
 func (s *Set) funcs(p Speak) template.FuncMap {
-	say := s.words[p.Tongue].say
+	say, reader := s.words[p.Tongue].say, s.locale(p).Reader()
 	if p.Fahrenheit {
 		own := say
 		say = func(english string) string { return inFahrenheit(own(english)) }
 	}
 	length := func(v any) string { return lengthOf(v, func(mm float64) string { return s.length(p.Unit, mm) }) }
 	return template.FuncMap{
-		"t":      func(v any) string { return say(plain(v)) }, // a word or sentence of the code, never what people typed
+		"t":      func(v any) string { return tell(reader, v) }, // a message, word or sentence of the code, never what people typed
 		"share2": func(v any) string { return figure("%.2f", v, 100) },
 		// Numbers: one figure after the point for °C and set sizes, as the tool's own answers have.
 		"num":      func(format string, v any) string { return figure(format, v, 1) },
@@ -352,6 +355,17 @@ var inScript = regexp.MustCompile(`\bsay\("([^"]+)"`)
 
 // states are words of a kiln that the script hears from the stream.
 var states = []string{"no reading", "cold", "soaking", "cooling", "heating", "holding", "warm", "no reading yet"}
+
+// tell is a message as a person reads it, or a sentence or word of the code that is none yet.
+func tell(r message.Reader, v any) string {
+	if f := reflect.ValueOf(v); f.Kind() == reflect.Pointer && !f.IsNil() {
+		v = f.Elem().Interface()
+	}
+	if m, ok := v.(message.Message); ok {
+		return m.Render(r)
+	}
+	return r.Parsed(plain(v))
+}
 
 // plain is the text of a word of any type, or of a pointer to one; empty where there is none.
 func plain(v any) string {

@@ -6,12 +6,14 @@ import (
 	"regexp"
 	"strings"
 	"unicode"
+
+	"lidwright/kiln/message"
 )
 
 // Tongues are the languages that pages speak, each under the name that it has for itself. English
 // stands in the templates and in the code; every other has its file words.<tag>.txt, in which an
-// English text is followed by its own, which begins with "= ". Sentences that the code puts together
-// come last, behind the line "## Sentences of the code".
+// English text is followed by its own, which begins with "= ". Sentences that code puts together which
+// makes no messages yet stand behind the line "## Sentences of the code", messages behind "## Messages".
 var Tongues = []struct{ Tag, Name string }{{"en", "English"}, {"de", "Deutsch"}}
 
 // words are the texts of one language by the English ones. Nil is English itself.
@@ -41,6 +43,8 @@ func readWords(tag string) (*words, error) {
 		switch {
 		case line == "## Sentences of the code":
 			sentences = true
+		case line == "## Messages":
+			sentences = false
 		case strings.HasPrefix(line, "#"), strings.TrimSpace(line) == "":
 		case own == (english == ""):
 			return nil, fmt.Errorf("words.%s.txt line %d: an English text and its own, with = before it, take turns", tag, n+1)
@@ -59,13 +63,22 @@ func readWords(tag string) (*words, error) {
 	return w, nil
 }
 
-// Sayer says texts of the code in one of Tongues, in °F if asked; it needs no page.
-func Sayer(tag string, fahrenheit bool) (func(english string) string, error) {
-	w, err := readWords(tag)
-	if fahrenheit {
-		return func(english string) string { return inFahrenheit(w.say(english)) }, err
+// Reader reads messages as a person does; it needs no page.
+func Reader(p Speak) (message.Reader, error) {
+	w, err := readWords(p.Tongue)
+	return w.reader(p), err
+}
+
+// reader reads messages in this language, in a person's units and on his clock.
+func (w *words) reader(p Speak) message.Reader {
+	r := message.Reader{Comma: p.Tongue == "de", Fahrenheit: p.Fahrenheit, Unit: p.Unit, Twelve: p.Twelve, Parsed: w.say}
+	if p.Fahrenheit {
+		r.Parsed = func(english string) string { return inFahrenheit(w.say(english)) }
 	}
-	return w.say, err
+	if w != nil {
+		r.Text = func(k message.Key) string { return w.exact[string(k)] }
+	}
+	return r
 }
 
 var aPlace = regexp.MustCompile(`\{\d\}`)

@@ -10,6 +10,7 @@ import (
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -40,7 +41,7 @@ func (t *tableTaker) batch(r *tableRow) keeper {
 	r.fault(err)
 	r.fault(b.Validate())
 	if !t.clays[b.Clay] {
-		r.faults.Add("unknown-clay", "clay", string(b.Clay)+" is no clay here: take the table of clays in first")
+		r.faults.Add("unknown-clay", "clay", "{1} is no clay here: take the table of clays in first", string(b.Clay))
 	}
 	t.batches[b.BatchRef] = b
 	return func(ctx context.Context, now kiln.Stamp) error {
@@ -54,7 +55,7 @@ func (t *tableTaker) ref(r *tableRow, name string) tiles.BatchRef {
 	ref, err := tiles.ParseBatchRef(name, r.text(name))
 	r.fault(err)
 	if _, ok := t.batches[ref]; !ok && ref != (tiles.BatchRef{}) && err == nil {
-		r.faults.Add("unknown-batch", name, ref.String()+" is no batch here: take the table of batches in first")
+		r.faults.Add("unknown-batch", name, "{1} is no batch here: take the table of batches in first", ref.String())
 	}
 	return ref
 }
@@ -63,7 +64,7 @@ func (t *tableTaker) ref(r *tableRow, name string) tiles.BatchRef {
 func (t *tableTaker) kilnKnown(r *tableRow) kiln.KilnID {
 	k := kiln.KilnID(r.text("kiln"))
 	if _, ok := t.KilnNamed(k); !ok && len(t.KilnNames()) > 0 {
-		r.faults.Add("unknown-kiln", "kiln", string(k)+" is not in the settings")
+		r.faults.Add("unknown-kiln", "kiln", "{1} is not in the settings", string(k))
 	}
 	return k
 }
@@ -72,7 +73,7 @@ func (t *tableTaker) kilnKnown(r *tableRow) kiln.KilnID {
 func (t *tableTaker) firing(r *tableRow) keeper {
 	id := kiln.FiringID(r.text("id"))
 	if source := r.text("source"); source != "hand" {
-		r.left = "was recorded, and its curve does not stand here: lidwright carry or lidwright firings import brings it"
+		r.left = message.New("was recorded, and its curve does not stand here: lidwright carry or lidwright firings import brings it")
 		return nil
 	}
 	t.kilnKnown(r)
@@ -98,7 +99,7 @@ func (t *tableTaker) firing(r *tableRow) keeper {
 			hours, okH := r.table.Number(h)
 			celsius, okC := r.table.Number(c)
 			if !okH || !okC {
-				r.faults.Add(tiles.UnknownValue, "typed", point+" is no hour and temperature such as 3.5=600")
+				r.faults.Add(tiles.UnknownValue, "typed", "{1} is no hour and temperature such as 3.5=600", point)
 			}
 			b.Typed.Hours, b.Typed.TemperatureC = append(b.Typed.Hours, hours), append(b.Typed.TemperatureC, celsius)
 		}
@@ -128,7 +129,7 @@ func (t *tableTaker) firing(r *tableRow) keeper {
 func (t *tableTaker) firingOf(r *tableRow) kiln.FiringID {
 	id := kiln.FiringID(r.text("firing"))
 	if _, ok := t.firings[id]; !ok && id != "" {
-		r.left = "is of a firing that is not here"
+		r.left = message.New("is of a firing that is not here")
 	}
 	return id
 }
@@ -146,7 +147,7 @@ func (t *tableTaker) load(r *tableRow) keeper {
 		r.faults.Add(tiles.Missing, "kiln", "is needed")
 	}
 	if _, ok := t.KilnNamed(l.Kiln); !ok && l.Firing == "" && !l.Stated.Known() && unpacked.IsZero() {
-		r.faults.Add("unknown-kiln", "kiln", string(l.Kiln)+" is not in the settings")
+		r.faults.Add("unknown-kiln", "kiln", "{1} is not in the settings", string(l.Kiln))
 	}
 	was, there := t.loads[l.ID]
 	return func(ctx context.Context, now kiln.Stamp) error {
@@ -169,9 +170,9 @@ func (t *tableTaker) loadBar(r *tableRow) keeper {
 	load, ok := t.loads[r.text("load")]
 	switch {
 	case !ok:
-		r.left = "is of a load that is not here"
+		r.left = message.New("is of a load that is not here")
 	case err == nil && !t.bars[code]:
-		r.faults.Add("unknown-bar", "bar", string(code)+" is no bar here: take the table of bars in first")
+		r.faults.Add("unknown-bar", "bar", "{1} is no bar here: take the table of bars in first", string(code))
 	}
 	if !ok || len(r.bad()) > 0 {
 		return nil
@@ -201,7 +202,7 @@ func (t *tableTaker) cone(r *tableRow) keeper {
 	}
 	r.fault(c.Validate())
 	if _, err := heatwork.MainConeScale().ReadCone(c.Reading()); err != nil {
-		r.fault(&tiles.Invalid{Field: "cone", Why: err.Error(), Type: tiles.UnknownValue})
+		r.fault(&tiles.Invalid{Field: "cone", Why: message.Of(err), Type: tiles.UnknownValue})
 	}
 	strike := r.strike(c.ID, t.Archive.StrikeCone)
 	return func(ctx context.Context, now kiln.Stamp) error {
@@ -242,7 +243,7 @@ func (t *tableTaker) keepShut(r *tableRow) keeper {
 	inForce, err := t.Archive.KeepShuts(context.Background(), m.Kiln)
 	r.fault(err)
 	if len(inForce) > 0 && !at.After(inForce[0].At) {
-		r.left = "is older than the one in force"
+		r.left = message.New("is older than the one in force")
 	}
 	return func(ctx context.Context, now kiln.Stamp) error {
 		k, err := t.Archive.PutKeepShut(ctx, m, r.stamp(now))
@@ -280,11 +281,11 @@ func (t *tableTaker) verdict(r *tableRow) keeper {
 	}
 	r.fault(v.Validate())
 	if _, ok := t.loads[v.Load]; !ok && v.Load != "" {
-		r.left = "is of a load that is not here"
+		r.left = message.New("is of a load that is not here")
 	}
 	for _, p := range v.Pots {
 		if !t.pots[p] {
-			r.faults.Add("unknown-pot", "pots", p+" is no pot card here: take the table of pots in first")
+			r.faults.Add("unknown-pot", "pots", "{1} is no pot card here: take the table of pots in first", p)
 		}
 	}
 	strike := r.strike(v.ID, t.Archive.StrikeVerdict)

@@ -2,7 +2,6 @@ package tables
 
 import (
 	"context"
-	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -10,6 +9,7 @@ import (
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/delimited"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -82,7 +82,7 @@ func (t *readingsTaker) row(r *tableRow) {
 	r.fault(err)
 	bar, there := t.bars[code]
 	if err == nil && !there {
-		r.faults.Add("unknown-bar", "bar", string(code)+" is no bar here: take the table of bars in first")
+		r.faults.Add("unknown-bar", "bar", "{1} is no bar here: take the table of bars in first", string(code))
 	}
 	rd := t.reading(r, bar)
 	old := slices.IndexFunc(bar.Readings, func(o tiles.Reading) bool { return o.ID == rd.ID })
@@ -92,7 +92,7 @@ func (t *readingsTaker) row(r *tableRow) {
 		})
 	}
 	if old >= 0 && len(r.bad()) == 0 && !sameReading(bar.Readings[old], rd) {
-		r.left = fmt.Sprintf("is here with another length or stage: %s %s", bar.Readings[old].Stage, bar.Readings[old].AsTyped)
+		r.left = message.New("is here with another length or stage: {1} {2}", bar.Readings[old].Stage, bar.Readings[old].AsTyped)
 	}
 	for _, f := range r.bad() {
 		t.out.Bad = append(t.out.Bad, wire.BadRow{Line: r.line, Field: f.Field, Says: f.Why})
@@ -100,7 +100,7 @@ func (t *readingsTaker) row(r *tableRow) {
 	switch {
 	case len(r.bad()) > 0:
 		return
-	case r.left != "":
+	case !r.left.IsZero():
 		t.out.LeftOut = append(t.out.LeftOut, wire.BadRow{Line: r.line, Says: r.left})
 		return
 	case old >= 0:

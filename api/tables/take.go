@@ -14,6 +14,7 @@ import (
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/delimited"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -63,7 +64,7 @@ type tableRow struct {
 	table  *delimited.Table
 	zone   *time.Location
 	faults tiles.Faults
-	left   string // why the row is no fault and is not taken in
+	left   message.Message // why the row is no fault and is not taken in
 }
 
 func (r *tableRow) raw(name string) string {
@@ -82,7 +83,7 @@ func (r *tableRow) number(name string) float64 {
 	}
 	v, ok := r.table.Number(cell)
 	if !ok {
-		r.faults.Add(tiles.UnknownValue, name, fmt.Sprintf("%q is no number", cell))
+		r.faults.Add(tiles.UnknownValue, name, "{1} is no number", strconv.Quote(cell))
 	}
 	return v
 }
@@ -91,7 +92,7 @@ func (r *tableRow) numbers(name string) (all []float64) {
 	for _, cell := range strings.Fields(r.raw(name)) {
 		v, ok := r.table.Number(cell)
 		if !ok {
-			r.faults.Add(tiles.UnknownValue, name, fmt.Sprintf("%q is no number", cell))
+			r.faults.Add(tiles.UnknownValue, name, "{1} is no number", strconv.Quote(cell))
 		}
 		all = append(all, v)
 	}
@@ -124,7 +125,7 @@ func (r *tableRow) moment(name string) time.Time {
 	}
 	at, _, err := delimited.Days{Order: delimited.DayFirst}.Read(cell, r.zone)
 	if err != nil {
-		r.faults.Add(tiles.UnknownValue, name, err.Error())
+		r.faults.Add(tiles.UnknownValue, name, "{1}", message.Of(err))
 	}
 	return at
 }
@@ -162,17 +163,17 @@ func (r *tableRow) fault(err error) {
 	switch {
 	case errors.As(err, &all):
 		for _, f := range all {
-			r.faults.Add(f.Type, f.Field, f.Why)
+			r.faults.Add(f.Type, f.Field, "{1}", f.Why)
 		}
 	case errors.As(err, &one):
-		r.faults.Add(one.Type, one.Field, one.Why)
+		r.faults.Add(one.Type, one.Field, "{1}", one.Why)
 	case err != nil:
 		field := "table"
 		var refused *usecase.Refusal
 		if errors.As(err, &refused) && len(refused.Fields) > 0 {
 			field = refused.Fields[0].Name
 		}
-		r.faults.Add(tiles.UnknownValue, field, err.Error())
+		r.faults.Add(tiles.UnknownValue, field, "{1}", message.Of(err))
 	}
 }
 
@@ -193,12 +194,12 @@ const mostRows = 50_000
 // openTable reads a table whose columns have names of their own.
 func (s Tables) openTable(text []byte, columns string, ask Ask, out *wire.Import) ([]*tableRow, error) {
 	known := strings.Split(columns, ",")
-	no := func(format string, args ...any) ([]*tableRow, error) {
-		return nil, &tiles.Invalid{Field: "table", Why: fmt.Sprintf(format, args...), Type: "table-unreadable"}
+	no := func(why message.Key, args ...any) ([]*tableRow, error) {
+		return nil, &tiles.Invalid{Field: "table", Why: message.New(why, args...), Type: "table-unreadable"}
 	}
 	table, err := delimited.Open(text, func(name string) bool { return slices.Contains(known, name) })
 	if err != nil {
-		return no("%s", err.Error())
+		return no("{1}", message.Of(err))
 	}
 	out.Understood.Separator, out.Understood.Encoding, out.Understood.Line = table.Separated(), table.Encoding, table.Line
 	at := map[string]int{}
@@ -211,7 +212,7 @@ func (s Tables) openTable(text []byte, columns string, ask Ask, out *wire.Import
 				others = append(others, strconv.Quote(name))
 			}
 		} else if _, twice := at[as]; twice {
-			return no("line %d: the column %s stands twice", table.Line, as)
+			return no("line {1}: the column {2} stands twice", table.Line, as)
 		} else {
 			at[as] = i
 		}
@@ -220,10 +221,10 @@ func (s Tables) openTable(text []byte, columns string, ask Ask, out *wire.Import
 		}
 	}
 	if len(at) == 0 {
-		return no("line %d: no column is known; there are %s", table.Line, strings.Join(known, ", "))
+		return no("line {1}: no column is known; there are {2}", table.Line, strings.Join(known, ", "))
 	}
 	if len(others) > 0 && ask.Others == "" {
-		out.Questions = append(out.Questions, wire.TableQuestion{Field: "others", Text: "Not known: " + strings.Join(others, ", ") + ". Leave them out?", Options: answers["others"][1:]})
+		out.Questions = append(out.Questions, wire.TableQuestion{Field: "others", Text: message.New("Not known: {1}. Leave them out?", strings.Join(others, ", ")), Options: answers["others"][1:]})
 	}
 	var rows []*tableRow
 	for {
@@ -236,7 +237,7 @@ func (s Tables) openTable(text []byte, columns string, ask Ask, out *wire.Import
 			out.Bad = append(out.Bad, wire.BadRow{Line: broken.Line, Field: "table", Says: broken.Why})
 		case row.Blank():
 		case len(rows) == mostRows:
-			return no("has more than %d rows; send it in parts", mostRows)
+			return no("has more than {1} rows; send it in parts", mostRows)
 		default:
 			rows = append(rows, &tableRow{line: row.Line, cells: slices.Clone(row.Cells), at: at, table: table, zone: s.Site.Zone})
 		}
@@ -293,14 +294,14 @@ func (s Tables) takeFacts(ctx context.Context, kind Table, text []byte, ask Ask)
 	for _, r := range rows {
 		k, key := t.row(kind, r, stands)
 		if before := seen[key]; before > 0 {
-			r.faults.Add(tiles.GivenTwice, strings.Split(kind.Columns, ",")[kind.key-1], fmt.Sprintf("stands in line %d already", before))
+			r.faults.Add(tiles.GivenTwice, strings.Split(kind.Columns, ",")[kind.key-1], "stands in line {1} already", before)
 		}
 		seen[key] = r.line
 		for _, f := range r.bad() {
 			out.Bad = append(out.Bad, wire.BadRow{Line: r.line, Field: f.Field, Says: f.Why})
 		}
 		switch {
-		case r.left != "":
+		case !r.left.IsZero():
 			out.LeftOut = append(out.LeftOut, wire.BadRow{Line: r.line, Says: r.left})
 		case k != nil:
 			keep = append(keep, k)
@@ -370,7 +371,7 @@ func (t *tableTaker) row(kind Table, r *tableRow, stands map[string][]string) (k
 	old, there := stands[key]
 	if !there {
 		k = kind.takes(t, r)
-		if len(r.bad()) > 0 || r.left != "" {
+		if len(r.bad()) > 0 || !r.left.IsZero() {
 			k = nil
 		}
 		return k, key
@@ -387,7 +388,7 @@ func (t *tableTaker) row(kind Table, r *tableRow, stands map[string][]string) (k
 		case kind.Name == "batches" && untouched(t.batches[tiles.BatchRef{Clay: tiles.ClayID(keys[0]), Batch: tiles.BatchID(keys[1])}]):
 			return kind.takes(t, r), key
 		default:
-			r.left = fmt.Sprintf("is here with another %s: %s", name, or(tiles.PlainCell(old[i]), "none"))
+			r.left = message.New("is here with another {1}: {2}", name, or(tiles.PlainCell(old[i]), "none"))
 			return nil, key
 		}
 	}

@@ -3,11 +3,11 @@ package usecase
 import (
 	"context"
 	"errors"
-	"fmt"
 	"slices"
 	"time"
 
 	"lidwright/api/wire"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -330,7 +330,7 @@ func (s Bars) whichUnit(bar tiles.Bar, r tiles.Reading, err error) error {
 	var wrong *tiles.Invalid
 	if e, ok := shrinkage.Plausible(bar, r, s.LastFit()); ok && errors.As(err, &wrong) {
 		if _, meant := e.EntryError(r.Length, r.AsTyped, tiles.LengthUnit(r.Unit)); meant != "" {
-			return &tiles.Invalid{Field: wrong.Field, Type: wrong.Type, Why: wrong.Why + " If it was " + meant + ", type it so."}
+			return &tiles.Invalid{Field: wrong.Field, Type: wrong.Type, Why: message.Join(" ", wrong.Why, message.New("If it was {1}, type it so.", meant))}
 		}
 	}
 	return err
@@ -414,17 +414,17 @@ func (s Bars) Story(ctx context.Context, p wire.BarPath) (wire.Story, error) {
 			j.Reading, j.Says = c.Reading.ID, readingWords(*c.Reading)
 		case c.Heat != nil:
 			l := loads[c.Heat.Load]
-			j.Load, j.By, j.Says = c.Heat.Load, l.PackedBy, fmt.Sprintf("load %d, %s", l.Number, c.Heat.Kind)
+			j.Load, j.By, j.Says = c.Heat.Load, l.PackedBy, message.New("load {1}, {2}", l.Number, c.Heat.Kind)
 			if c.Heat.Shelf != "" {
-				j.Says += ", shelf " + c.Heat.Shelf
+				j.Says = message.New("load {1}, {2}, shelf {3}", l.Number, c.Heat.Kind, c.Heat.Shelf)
 			}
 			if c.Heat.Work.Known() {
-				j.Says += fmt.Sprintf(": heat work %.0f °C", float64(c.Heat.Work))
+				j.Says = message.New("{1}: heat work {2}", j.Says, c.Heat.Work)
 			}
 		case c.Change != nil:
 			m := s.Clays().moveJSON(ctx, *c.Change, a)
 			j.Move, j.Load = &m, c.Change.Load
-			j.Says = fmt.Sprintf("%.2f %% became %.2f %%, with %s", 100*float64(c.Change.Was), 100*float64(c.Change.Now), m.Because[0])
+			j.Says = message.New("{1} % became {2} %, with {3}", message.Percent(float64(c.Change.Was), 2), message.Percent(float64(c.Change.Now), 2), m.Because[0])
 		}
 		out.Items = append(out.Items, j)
 	}
@@ -432,13 +432,12 @@ func (s Bars) Story(ctx context.Context, p wire.BarPath) (wire.Story, error) {
 }
 
 // readingWords is a reading in words: dry 94.35 mm.
-func readingWords(r tiles.Reading) string {
+func readingWords(r tiles.Reading) message.Message {
 	if m := r.Mass; m != nil {
-		return fmt.Sprintf("%s %g g dry, %g g soaked", r.Stage, m.Dry, m.Saturated)
+		return message.New("{1} {2} g dry, {3} g soaked", r.Stage, message.Figure(m.Dry), message.Figure(m.Saturated))
 	}
-	says := fmt.Sprintf("%s %s %s", r.Stage, r.AsTyped, r.Unit)
 	if r.Mark > 1 {
-		says += fmt.Sprintf(", marks %d", r.Mark)
+		return message.New("{1} {2} {3}, marks {4}", r.Stage, r.AsTyped, r.Unit, r.Mark)
 	}
-	return says
+	return message.New("{1} {2} {3}", r.Stage, r.AsTyped, r.Unit)
 }

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"encoding/json"
-	"fmt"
 	"log/slog"
 	"math"
 	"slices"
@@ -15,6 +14,7 @@ import (
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -36,8 +36,8 @@ type StudioNews struct {
 	Event string // rate.moved, rate.stale, batch.shifted, probe.bias
 	Link  string // page that it speaks of
 	Kiln  kiln.KilnID
-	Since time.Time // it is news unless it was told of that page after this
-	Says  string    // a sentence without its full stop
+	Since time.Time       // it is news unless it was told of that page after this
+	Says  message.Message // a sentence without its full stop
 	Data  map[string]any
 }
 
@@ -119,7 +119,7 @@ func (s Clays) clayNews(ctx context.Context) ([]StudioNews, error) {
 		}
 		link, name := "/clay/"+string(clay), sh.At.BatchRef.String()
 		if sh.Standing.Trust == shrinkage.Old {
-			out = append(out, StudioNews{Event: "rate.stale", Link: link, Since: now.Add(-staleAgain), Says: fmt.Sprintf("the rate of %s is old: %s. A new bar or two would tell whether it still holds", name, sh.Standing.Why), Data: map[string]any{"clay": string(clay), "batch": string(sh.At.Batch)}})
+			out = append(out, StudioNews{Event: "rate.stale", Link: link, Since: now.Add(-staleAgain), Says: message.New("the rate of {1} is old: {2}. A new bar or two would tell whether it still holds", name, sh.Standing.Why), Data: map[string]any{"clay": string(clay), "batch": string(sh.At.Batch)}})
 		}
 		moves, err := fit.RateHistory(a.Ask)
 		if err != nil {
@@ -128,7 +128,8 @@ func (s Clays) clayNews(ctx context.Context) ([]StudioNews, error) {
 		for _, m := range moves {
 			if by := shrinkage.TellingLid * tiles.Millimetre(m.Now-m.Was); now.Sub(m.At) < movedLately && math.Abs(float64(by)) >= float64(s.LidDefaults.Step) {
 				j := s.moveJSON(ctx, m, a)
-				out = append(out, StudioNews{Event: "rate.moved", Link: link, Since: m.At, Says: fmt.Sprintf("the rate of %s moved from %.1f to %.1f %%, because of %s", name, 100*m.Was, 100*m.Now, strings.Join(j.Because, ", ")),
+				out = append(out, StudioNews{Event: "rate.moved", Link: link, Since: m.At, Says: message.New("the rate of {1} moved from {2} to {3} %, because of {4}", name,
+					message.Percent(float64(m.Was), 1), message.Percent(float64(m.Now), 1), message.Join(", ", j.Because...)),
 					Data: map[string]any{"clay": string(clay), "batch": string(m.Batch.Batch), "was_ratio": j.Was, "now_ratio": j.Now}})
 				break // the newest of them; the page has the others
 			}
@@ -139,14 +140,14 @@ func (s Clays) clayNews(ctx context.Context) ([]StudioNews, error) {
 		if !b.Differ || math.Abs(float64(b.OnLid)) < float64(s.LidDefaults.Step) {
 			continue
 		}
-		out = append(out, StudioNews{Event: "batch.shifted", Link: "/clay/" + string(b.Clay) + "?batch=" + string(b.Batch), Says: fmt.Sprintf("batch %s of %s shrinks %.1f mm %s than %s on a lid of %.0f mm",
-			b.Batch, b.Clay, math.Abs(float64(b.OnLid)), oneOf(b.OnLid > 0, "more", "less"), b.Before, float64(shrinkage.TellingLid)), Data: map[string]any{"clay": string(b.Clay), "batch": string(b.Batch), "before": string(b.Before), "more_mm": LengthMM(b.OnLid)}})
+		out = append(out, StudioNews{Event: "batch.shifted", Link: "/clay/" + string(b.Clay) + "?batch=" + string(b.Batch), Says: message.New(oneOf(b.OnLid > 0, "batch {1} of {2} shrinks {3} more than {4} on a lid of {5}", "batch {1} of {2} shrinks {3} less than {4} on a lid of {5}"),
+			b.Batch, b.Clay, tiles.Measured{Length: tiles.Millimetre(math.Abs(float64(b.OnLid))), Unit: tiles.MM, Places: 1}, b.Before, tiles.Measured{Length: shrinkage.TellingLid, Unit: tiles.MM, Places: -1}), Data: map[string]any{"clay": string(b.Clay), "batch": string(b.Batch), "before": string(b.Before), "more_mm": LengthMM(b.OnLid)}})
 	}
 	return out, err
 }
 
 func (s Clays) probeNews(ctx context.Context) ([]StudioNews, error) {
-	said := map[kiln.KilnID][]string{}
+	said := map[kiln.KilnID][]message.Message{}
 	for _, id := range s.KilnNames() {
 		stories, err := s.Heat.Stories(ctx, id)
 		if err != nil {
@@ -154,7 +155,7 @@ func (s Clays) probeNews(ctx context.Context) ([]StudioNews, error) {
 		}
 		for _, st := range stories {
 			if st.Shelf == "" && st.Life.Removed.IsZero() && heatwork.NotableTwice(st.After) {
-				said[id] = append(said[id], "probe "+string(st.Channel)+" "+strings.TrimPrefix(strings.TrimSuffix(st.Last().Says(), "."), "Your probe "))
+				said[id] = append(said[id], st.Last().SaysOf(st.Channel))
 			}
 		}
 	}
@@ -167,17 +168,19 @@ func (s Clays) probeNews(ctx context.Context) ([]StudioNews, error) {
 		if _, ours := s.KilnNamed(kiln.KilnID(id)); !ours || !w.Disagree {
 			continue
 		}
-		off, how := w.Drift, "the bars of its last loads say"
+		off, more, less := w.Drift, message.Key("probe {1}: the bars of its last loads say that the loads had {2} more than was recorded"),
+			message.Key("probe {1}: the bars of its last loads say that the loads had {2} less than was recorded")
 		if math.Abs(w.Shift) > math.Abs(off) {
-			off, how = w.Shift, "the bars of its loads say, against other probes,"
+			off, more, less = w.Shift, "probe {1}: the bars of its loads say, against other probes, that the loads had {2} more than was recorded",
+				"probe {1}: the bars of its loads say, against other probes, that the loads had {2} less than was recorded"
 		}
-		said[kiln.KilnID(id)] = append(said[kiln.KilnID(id)], fmt.Sprintf("probe %s: %s that the loads had %.0f °C %s than was recorded", channel, how, math.Abs(off), oneOf(off > 0, "more", "less")))
+		said[kiln.KilnID(id)] = append(said[kiln.KilnID(id)], message.New(oneOf(off > 0, more, less), channel, kiln.Warmer(math.Abs(off))))
 	}
 	var out []StudioNews
 	for id, words := range said {
-		slices.Sort(words)
+		slices.SortFunc(words, func(a, b message.Message) int { return strings.Compare(a.String(), b.String()) })
 		out = append(out, StudioNews{Event: "probe.bias", Link: "/kiln/" + string(id), Kiln: id, Since: s.Now().Wall.Add(-biasAgain),
-			Says: string(id) + ", " + strings.Join(words, "; ") + ". Look at the probe, and set witness cones in the next firing", Data: map[string]any{"kiln": string(id)}})
+			Says: message.New("{1}, {2}. Look at the probe, and set witness cones in the next firing", id, message.Join("; ", words...)), Data: map[string]any{"kiln": string(id)}})
 	}
 	slices.SortFunc(out, func(a, b StudioNews) int { return strings.Compare(a.Link, b.Link) })
 	return out, nil

@@ -10,6 +10,7 @@ import (
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -18,16 +19,16 @@ func (s Firings) coneJSON(f kiln.Firing, c tiles.ConeSeen, stories []heatwork.Pr
 	if c.Tilted {
 		j.TiltDeg = Rounded(c.Tilt, 0)
 	}
-	wrong := ""
+	var wrong message.Message
 	if says, err := heatwork.MainConeScale().ReadCone(c.Reading()); err != nil {
-		j.Says, wrong = err.Error(), err.Error()
+		j.Says, wrong = message.Of(err), message.Of(err)
 	} else {
 		j.Words, j.HeatWorkC, j.HeatWorkSD = says.Words, Celsius(says.C), Rounded(says.SD, 1)
 		j.Side = map[heatwork.ConeSide]string{heatwork.ConeAt: "at", heatwork.ConeUnder: "under", heatwork.ConeOver: "over"}[says.Side]
 	}
 	if a := c.Struck; a != nil {
 		j.Struck = &wire.Act{By: a.By, Why: a.Why, At: s.Moment(a.At)}
-		j.WhyNot = coneWhyNot(c, tiles.CrossedOut, "It was crossed out.", "Tell it anew")
+		j.WhyNot = coneWhyNot(c, tiles.CrossedOut, message.New("It was crossed out."), "Tell it anew")
 		return j
 	}
 	for _, st := range stories {
@@ -46,15 +47,15 @@ func (s Firings) coneJSON(f kiln.Firing, c tiles.ConeSeen, stories []heatwork.Pr
 				j.Says = r.Says
 				switch {
 				case r.Counted, r.HeatAlone:
-				case r.Says == "":
-					j.WhyNot = coneWhyNot(c, tiles.CheckOnly, "It agrees with the curve, and stood so far from bending that it tells nothing more.", "")
+				case r.Says.IsZero():
+					j.WhyNot = coneWhyNot(c, tiles.CheckOnly, message.New("It agrees with the curve, and stood so far from bending that it tells nothing more."), "")
 				default:
 					wrong = r.Says
 				}
 			}
 		}
 	}
-	if wrong != "" {
+	if !wrong.IsZero() {
 		j.WhyNot = coneWhyNot(c, tiles.LooksWrong, wrong, "Cross it out, and tell it anew if it was another")
 	}
 	j.Counted = j.WhyNot == nil
@@ -64,10 +65,10 @@ func (s Firings) coneJSON(f kiln.Firing, c tiles.ConeSeen, stories []heatwork.Pr
 }
 
 // coneWhyNot is why a cone does not count.
-func coneWhyNot(c tiles.ConeSeen, code tiles.NotCounted, says, fix string) *wire.WhyNot {
+func coneWhyNot(c tiles.ConeSeen, code tiles.NotCounted, says message.Message, fix message.Key) *wire.WhyNot {
 	out := &wire.WhyNot{Code: string(code), Text: says}
 	if fix != "" {
-		out.Fix = &wire.Fix{Text: fix, Link: "/firing/" + url.PathEscape(string(c.Firing)) + "#cones"}
+		out.Fix = &wire.Fix{Text: message.New(fix), Link: "/firing/" + url.PathEscape(string(c.Firing)) + "#cones"}
 	}
 	return out
 }
@@ -109,7 +110,7 @@ func (s Firings) ReadCone(b wire.ConeBody, id string, firing kiln.FiringID) (til
 	if _, err := l.ReadCone(c.Reading()); err != nil {
 		field := "seen"
 		var e *heatwork.ConeError
-		if errors.As(err, &e) && (e.Text == c.Series || strings.HasPrefix(e.Why, "The table of")) {
+		if errors.As(err, &e) && (e.Text == c.Series || e.Series) {
 			field = "series"
 		}
 		return c, coneProblem(field, err)
@@ -123,7 +124,7 @@ func coneProblem(field string, err error) error {
 	if !errors.As(err, &e) {
 		return err
 	}
-	return refuse("unknown-value", e.Error(), wire.Field{Name: field, Says: e.Error()})
+	return refuse("unknown-value", e.Says(), wire.Field{Name: field, Says: e.Says()})
 }
 
 func (s Firings) ConeSeries() string {

@@ -10,6 +10,7 @@ import (
 	"lidwright/kiln/analysis"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 )
 
 func GapsJSON(gaps []kiln.Gap) []wire.Gap {
@@ -82,16 +83,15 @@ func (s Firings) firingJSON(f kiln.Firing, control kiln.ChannelID, usual detect.
 		j.Sitter = &wire.Sitter{Cone: f.Told.Sitter, Series: string(f.Told.SitterSeries), DroppedAt: s.Moment(f.Told.Dropped)}
 	}
 	j.IntendedCone = f.Told.Intended
-	says := ""
 	if f.Status == kiln.Ended {
 		u := analysis.SayUsual(f, control, usual)
-		if says = u.Says; u.Known {
+		if j.Says = u.Says; u.Known {
 			j.Usual = &u.Usual
 		}
 	} else {
-		says = gapsSay(f)
+		j.Says = gapsSay(f)
 	}
-	j.Says = join(says, firingSays(f))
+	j.Says = message.Join("; ", append([]message.Message{j.Says}, firingSays(f)...)...)
 	return j
 }
 
@@ -106,7 +106,7 @@ func likely(h kiln.HeatWork) []*float64 {
 
 // gapsSay tells of the gaps of a minute and more: of one how long it was, of several how many, how long in all, and
 // the longest.
-func gapsSay(f kiln.Firing) (says string) {
+func gapsSay(f kiln.Firing) message.Message {
 	var sum, longest time.Duration
 	known, unknown := 0, 0
 	for _, g := range f.Gaps {
@@ -117,42 +117,34 @@ func gapsSay(f kiln.Firing) (says string) {
 			known, sum, longest = known+1, sum+g.For, max(longest, g.For)
 		}
 	}
+	var says [2]message.Message
 	switch {
 	case known == 1:
-		says = fmt.Sprintf("gap %.0f min", sum.Minutes())
+		says[0] = message.New("gap {1}", minutes(sum))
 	case known > 1:
-		says = fmt.Sprintf("%d gaps, %.0f min in all, the longest %.0f min", known, sum.Minutes(), longest.Minutes())
+		says[0] = message.New("{1} gaps, {2} in all, the longest {3}", known, minutes(sum), minutes(longest))
 	}
-	switch {
-	case unknown == 1:
-		says = join(says, "a gap of unknown length")
-	case unknown > 1:
-		says = join(says, fmt.Sprintf("%d gaps of unknown length", unknown))
+	if unknown > 0 {
+		says[1] = message.Count(unknown, "a gap of unknown length", "{1} gaps of unknown length")
 	}
-	return says
+	return message.Join("; ", says[:]...)
 }
+
+func minutes(d time.Duration) string { return fmt.Sprintf("%.0f min", d.Minutes()) }
 
 // firingSays is what else there is to say of a firing, of facts alone.
-func firingSays(f kiln.Firing) string {
-	says := ""
+func firingSays(f kiln.Firing) (says []message.Message) {
 	for _, d := range f.Dips {
-		says = join(says, fmt.Sprintf("a dip of %.0f min to %.0f °C", (d.To-d.From).Minutes(), float64(d.Lowest)))
+		says = append(says, message.New("a dip of {1} to {2}", minutes(d.To-d.From), d.Lowest))
 	}
 	if p := f.StandIn; p.Probe != "" {
-		says = join(says, fmt.Sprintf("probe %s spoke for probe %s, which was broken", p.Probe, p.For))
+		says = append(says, message.New("probe {1} spoke for probe {2}, which was broken", p.Probe, p.For))
 	}
 	if f.Status == kiln.Incomplete {
-		says = join(says, "incomplete")
+		says = append(says, message.New("incomplete"))
 	}
 	if f.AtLeast {
-		says = join(says, "heat work at least this")
+		says = append(says, message.New("heat work at least this"))
 	}
 	return says
-}
-
-func join(a, b string) string {
-	if a == "" || b == "" {
-		return a + b
-	}
-	return a + "; " + b
 }

@@ -3,7 +3,6 @@ package usecase
 import (
 	"cmp"
 	"context"
-	"fmt"
 	"slices"
 	"time"
 
@@ -11,6 +10,7 @@ import (
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -31,8 +31,8 @@ type FiringMeant struct {
 	Kind       kiln.Kind
 	Atmosphere kiln.Atmosphere
 	Kiln       kiln.KilnID
-	Of         int    // firings that make the usual one
-	Says       string // what else is to be known of the usual one, in sentences; empty: nothing
+	Of         int             // firings that make the usual one
+	Says       message.Message // what else is to be known of the usual one, in sentences; empty: nothing
 	AsOf       time.Time
 	Model      string
 	Held       lid.Coverage // how often our own ranges held
@@ -55,7 +55,7 @@ func (s Lids) meant(ctx context.Context, a FiringAsk, clay tiles.Clay) (FiringMe
 		}
 	} else {
 		if _, ok := s.KilnNamed(a.Kiln); !ok {
-			return m, refuse("unknown-kiln", "No kiln "+string(a.Kiln)+" in the settings.", wire.Field{Name: "kiln", Says: "not in the settings"})
+			return m, refuse("unknown-kiln", message.New("No kiln {1} in the settings.", string(a.Kiln)), wire.Field{Name: "kiln", Says: message.New("not in the settings")})
 		}
 	}
 	var past detect.Past
@@ -139,17 +139,21 @@ func (s *Studio) MainKiln() kiln.KilnID {
 
 // For says what an answer is about, as its first line: the firing, its kiln and its cone, and what else is
 // to be known of that. Empty where there is no heat to speak of.
-func (m FiringMeant) For() string {
+func (m FiringMeant) For() message.Message {
 	if !m.Work.Known() {
-		return ""
+		return message.Message{}
 	}
 	l := heatwork.MainConeScale()
 	cone := l.Words(l.Position(m.Work))
 	if m.Kiln == "" {
-		return fmt.Sprintf("%s, %s: %s", m.Kind, cone, map[string]string{"asked": "the heat asked", "bag": "the cone on the bag"}[m.From])
+		if m.From == "bag" {
+			return message.New("{1}, {2}: the cone on the bag", m.Kind, cone)
+		}
+		return message.New("{1}, {2}: the heat asked", m.Kind, cone)
 	}
-	from := map[string]string{"usual": "your usual %s in %s, %s", "asked": "%s in %s, the heat asked: %s", "bag": "%s in %s, no usual firing yet: the cone on the bag, %s"}[m.From]
-	return join(fmt.Sprintf(from, m.Kind, m.Kiln, cone), m.Says)
+	from := map[string]message.Key{"usual": "your usual {1} in {2}, {3}", "asked": "{1} in {2}, the heat asked: {3}",
+		"bag": "{1} in {2}, no usual firing yet: the cone on the bag, {3}"}[m.From]
+	return message.Join("; ", message.New(from, m.Kind, m.Kiln, cone), m.Says)
 }
 
 // usualAtmosphere is the atmosphere of a question that names none: the one that most firings of a kind have, two
@@ -178,22 +182,22 @@ func (s *Studio) usualAtmosphere(firings []kiln.Firing, kind kiln.Kind) kiln.Atm
 
 // usualSays is what is to be known of a usual firing beside its heat work: that the last firing was another,
 // that several in a row were, or that it moved.
-func usualSays(e detect.Expected) string {
+func usualSays(e detect.Expected) message.Message {
 	l := heatwork.MainConeScale()
-	cone := func(c kiln.Celsius) string { return l.Words(l.Position(c)) }
+	cone := func(c kiln.Celsius) message.Message { return l.Words(l.Position(c)) }
 	switch {
 	case e.Pinned && e.Last != 0:
-		return fmt.Sprintf("set by hand; your last %s was %s", e.Kind, cone(e.Last))
+		return message.New("set by hand; your last {1} was {2}", e.Kind, cone(e.Last))
 	case e.Pinned:
-		return "set by hand"
+		return message.New("set by hand")
 	case e.Moved:
-		return fmt.Sprintf("your usual %s moved: the last %d in a row were %s", e.Kind, e.Of, cone(e.HeatWork))
+		return message.New("your usual {1} moved: the last {2} in a row were {3}", e.Kind, e.Of, cone(e.HeatWork))
 	case e.MovesAfter() > 0:
-		return fmt.Sprintf("your last %d %s firings were %s: after %d more it is your usual", len(e.Beside), e.Kind, cone(e.Last), e.MovesAfter())
+		return message.New("your last {1} {2} firings were {3}: after {4} more it is your usual", len(e.Beside), e.Kind, cone(e.Last), e.MovesAfter())
 	case e.Last != 0:
-		return fmt.Sprintf("your last %s was %s", e.Kind, cone(e.Last))
+		return message.New("your last {1} was {2}", e.Kind, cone(e.Last))
 	}
-	return ""
+	return message.Message{}
 }
 
 // rest is what the answer to a lid or board question rests on.
@@ -339,7 +343,7 @@ func (s *Studio) clay(ctx context.Context, ref *tiles.BatchRef) (tiles.Clay, err
 	}
 	switch {
 	case ref.Batch != "" && !there:
-		return tiles.Clay{}, refuse("unknown-batch", ref.String()+" is no batch here.", wire.Field{Name: "batch", Says: "no such batch of " + string(ref.Clay)})
+		return tiles.Clay{}, refuse("unknown-batch", message.New("{1} is no batch here.", ref.String()), wire.Field{Name: "batch", Says: message.New("no such batch of {1}", string(ref.Clay))})
 	case ref.Batch == "" && newest != nil:
 		ref.Batch = newest.BatchRef.Batch
 	}
@@ -374,7 +378,7 @@ func (s Lids) companion(ctx context.Context, code tiles.Code) (shrinkage.SoFar, 
 		}
 	}
 	if wet == 0 || now == 0 {
-		return shrinkage.SoFar{}, &tiles.Invalid{Field: "companion", Type: tiles.Missing, Why: "bar " + string(code) + " needs a wet and a soft or leather reading"}
+		return shrinkage.SoFar{}, &tiles.Invalid{Field: "companion", Type: tiles.Missing, Why: message.New("bar {1} needs a wet and a soft or leather reading", string(code))}
 	}
 	return shrinkage.SoFarByBar(wet, now, s.LidDefaults.MeasureSD/2, b.Forming), nil
 }

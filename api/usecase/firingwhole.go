@@ -12,6 +12,7 @@ import (
 	"lidwright/kiln/analysis"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
@@ -31,7 +32,7 @@ func (s Firings) WholeFiring(ctx context.Context, id kiln.FiringID) (wire.Firing
 	}
 	control := s.Known(f.Kiln).Control
 	usual := detect.UsualBefore(append([]kiln.Firing{f}, before...), 0, control)
-	j := wire.FiringWhole{Firing: s.Firing(f, usual), Remarks: []wire.Remark{}, Cones: []wire.Cone{}, Notes: []wire.Note{}, HandSays: []string{}, VentOff: []wire.VentOff{}}
+	j := wire.FiringWhole{Firing: s.Firing(f, usual), Remarks: []wire.Remark{}, Cones: []wire.Cone{}, Notes: []wire.Note{}, HandSays: []message.Message{}, VentOff: []wire.VentOff{}}
 	if err := s.addFeatures(ctx, f, &j); err != nil {
 		return j, err
 	}
@@ -137,8 +138,8 @@ func (s Firings) addFeatures(ctx context.Context, f kiln.Firing, j *wire.FiringW
 
 // probeSays is what the cones told of a channel's probe by the end of a firing, by now for one
 // that they have no word on yet.
-func probeSays(stories []heatwork.ProbeStory, channel kiln.ChannelID, id kiln.FiringID) string {
-	says := ""
+func probeSays(stories []heatwork.ProbeStory, channel kiln.ChannelID, id kiln.FiringID) message.Message {
+	var says message.Message
 	for _, st := range stories {
 		if st.Place != (kiln.Place{Channel: channel}) {
 			continue

@@ -12,6 +12,7 @@ import (
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
@@ -71,7 +72,7 @@ func (s Kilns) Add(ctx context.Context, id kiln.KilnID, b wire.KilnBody) (tiles.
 		return tiles.PutResult{}, err
 	}
 	if now, ok := former[id]; ok {
-		return tiles.PutResult{}, refuse("id-already-used", fmt.Sprintf("%s is what %s was called: a name is never used twice.", id, now), wire.Field{Name: "kiln", Says: "was the name of another kiln"})
+		return tiles.PutResult{}, refuse("id-already-used", message.New("{1} is what {2} was called: a name is never used twice.", id, now), wire.Field{Name: "kiln", Says: message.New("was the name of another kiln")})
 	}
 	kept, err := s.Archive.PutKiln(ctx, k, PreconditionOf(ctx), s.Now())
 	if err != nil {
@@ -139,10 +140,10 @@ func (s Kilns) Rename(ctx context.Context, was, now kiln.KilnID) (wire.RenamedKi
 	}
 	switch to, renamed := former[was]; {
 	case renamed && to == now:
-		j.Says = fmt.Sprintf("%s is %s already.", was, now)
+		j.Says = message.New("{1} is {2} already.", was, now)
 		return j, nil
 	case s.isWired(was):
-		return j, refuse("unknown-value", fmt.Sprintf("The settings still name %s: give it its new name there first, and start the daemon anew.", was), wire.Field{Name: "kiln", Says: "is in the settings still"})
+		return j, refuse("unknown-value", message.New("The settings still name {1}: give it its new name there first, and start the daemon anew.", was), wire.Field{Name: "kiln", Says: message.New("is in the settings still")})
 	}
 	added, err := s.Archive.AddedKilns(ctx)
 	if err != nil {
@@ -157,10 +158,10 @@ func (s Kilns) Rename(ctx context.Context, was, now kiln.KilnID) (wire.RenamedKi
 		return j, fmt.Errorf("%s: %w", was, record.ErrNoKiln)
 	}
 	if _, ok := s.KilnNamed(now); !ok && at < 0 {
-		return j, refuse("unknown-kiln", fmt.Sprintf("No kiln %s here: name it in the settings and start the daemon anew, or add it without a line: lidwright kiln add %s.", now, now), wire.Field{Name: "to", Says: "no such kiln here"})
+		return j, refuse("unknown-kiln", message.New("No kiln {1} here: name it in the settings and start the daemon anew, or add it without a line: lidwright kiln add {2}.", now, now), wire.Field{Name: "to", Says: message.New("no such kiln here")})
 	}
 	if l, ok := s.Recorder.LiveCurve(was); ok {
-		return j, refuse("unknown-value", fmt.Sprintf("%s fires now: wait for the end of %s.", was, l.Firing.Name()), wire.Field{Name: "kiln", Says: "fires now"})
+		return j, refuse("unknown-value", message.New("{1} fires now: wait for the end of {2}.", was, l.Firing.Name()), wire.Field{Name: "kiln", Says: message.New("fires now")})
 	}
 	moved, err := s.Archive.RenameKiln(ctx, was, now, s.Now())
 	if err != nil {
@@ -171,7 +172,7 @@ func (s Kilns) Rename(ctx context.Context, was, now kiln.KilnID) (wire.RenamedKi
 		s.take(tiles.AddedKiln{ID: now, Fuel: added[at].Fuel})
 	}
 	j.Firings, j.Loads, j.Probes = moved.Firings, moved.Loads, moved.Probes
-	j.Says = fmt.Sprintf("%s is %s now: %s went along.", was, now, moved.Words())
+	j.Says = message.New("{1} is {2} now: {3} went along.", was, now, moved.Words())
 	s.Heat.Again(ctx, now)
 	if s.Learn != nil {
 		s.Learn(ctx, now)
@@ -202,7 +203,8 @@ func (s Kilns) Strays(ctx context.Context) ([]wire.StrayKiln, error) {
 		if _, ok := s.KilnNamed(r.ID); ok && !s.FromRecord[r.ID] {
 			continue
 		}
-		says := fmt.Sprintf("%s is in the record with %s and not in the settings. If it has another name now: lidwright kiln rename %s NEW-NAME. If it has no line: lidwright kiln add %s.", r.ID, r.Words(), r.ID, r.ID)
+		says := message.New("{1} is in the record with {2} and not in the settings. "+
+			"If it has another name now: lidwright kiln rename {1} NEW-NAME. If it has no line: lidwright kiln add {1}.", r.ID, r.Words())
 		out = append(out, wire.StrayKiln{Kiln: string(r.ID), Firings: r.Firings, Loads: r.Loads, Probes: r.Probes, Says: says})
 	}
 	return out, nil
@@ -256,7 +258,7 @@ func (s Kilns) SayUsual(ctx context.Context, id kiln.KilnID, said string, b wire
 		return tiles.PutResult{}, err
 	}
 	if u.What == tiles.UsualNew && len(e.Beside) == 0 {
-		return tiles.PutResult{}, refuse("unknown-value", "The last firings are as usual: none lies beside it.", wire.Field{Name: "what", Says: "no firing lies beside the usual one"})
+		return tiles.PutResult{}, refuse("unknown-value", message.New("The last firings are as usual: none lies beside it."), wire.Field{Name: "what", Says: message.New("no firing lies beside the usual one")})
 	}
 	kept, err := s.Archive.PutUsual(ctx, u, s.Now())
 	if err == nil && kept.New {
@@ -269,20 +271,20 @@ func (s Kilns) SayUsual(ctx context.Context, id kiln.KilnID, said string, b wire
 }
 
 // Beside says what of the kilns that people added stands otherwise in the settings, where theirs holds.
-func (s Kilns) Beside(ctx context.Context) ([]string, error) {
+func (s Kilns) Beside(ctx context.Context) ([]message.Message, error) {
 	added, err := s.Archive.AddedKilns(ctx)
 	if err != nil {
 		return nil, err
 	}
-	says := []string{}
+	says := []message.Message{}
 	for _, a := range added {
 		k, _ := s.KilnNamed(a.ID)
 		switch {
 		case !s.isWired(a.ID):
 		case k.Fuel != "" && a.Fuel != "" && k.Fuel != a.Fuel:
-			says = append(says, fmt.Sprintf("%s was added as %s and is %s in the settings: theirs holds.", a.ID, a.Fuel, k.Fuel))
+			says = append(says, message.New("{1} was added as {2} and is {3} in the settings: theirs holds.", a.ID, message.Word(a.Fuel), message.Word(k.Fuel)))
 		default:
-			says = append(says, fmt.Sprintf("%s was added on the page and is in the settings too: it is one kiln, and theirs holds field by field.", a.ID))
+			says = append(says, message.New("{1} was added on the page and is in the settings too: it is one kiln, and theirs holds field by field.", a.ID))
 		}
 	}
 	return says, nil
@@ -360,7 +362,7 @@ func (s Kilns) probeJSON(st heatwork.ProbeStory) wire.Probe {
 func (s Kilns) KeepProbe(ctx context.Context, path wire.ProbePath, b wire.ProbeBody) (tiles.PutResult, error) {
 	k, ok := s.KilnNamed(kiln.KilnID(path.Kiln))
 	if !ok {
-		return tiles.PutResult{}, refuse("unknown-kiln", "No kiln "+path.Kiln+" in the settings.", wire.Field{Name: "kiln", Says: "not in the settings"})
+		return tiles.PutResult{}, refuse("unknown-kiln", message.New("No kiln {1} in the settings.", path.Kiln), wire.Field{Name: "kiln", Says: message.New("not in the settings")})
 	}
 	p := tiles.ProbeLife{ID: path.Probe, Kiln: k.ID, Channel: kiln.ChannelID(cmp.Or(b.Channel, string(k.Control))), Type: b.Type, Class: b.Class, Fitted: b.FittedOn, Removed: b.RemovedOn, Note: b.Note}
 	if p.Class == 0 {
@@ -371,7 +373,7 @@ func (s Kilns) KeepProbe(ctx context.Context, path wire.ProbePath, b wire.ProbeB
 		has = has || c.ID == p.Channel && c.Role == kiln.RoleProbe
 	}
 	if !has {
-		return tiles.PutResult{}, refuse("unknown-value", "The kiln has no probe "+string(p.Channel)+".", wire.Field{Name: "channel", Says: "is no probe of this kiln"})
+		return tiles.PutResult{}, refuse("unknown-value", message.New("The kiln has no probe {1}.", string(p.Channel)), wire.Field{Name: "channel", Says: message.New("is no probe of this kiln")})
 	}
 	if err := p.Validate(); err != nil {
 		return tiles.PutResult{}, err

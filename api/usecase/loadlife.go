@@ -3,7 +3,6 @@ package usecase
 import (
 	"context"
 	"errors"
-	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -11,12 +10,13 @@ import (
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 	"lidwright/tiles"
 )
 
 // NameOf is what people call a load.
-func NameOf(l tiles.Load) string { return fmt.Sprintf("load %d", l.Number) }
+func NameOf(l tiles.Load) message.Message { return message.New("load {1}", l.Number) }
 
 // liveOf is what a kiln does now; ok is false where nobody listens to it.
 func (s *Studio) liveOf(id kiln.KilnID) (record.Live, bool) {
@@ -57,12 +57,12 @@ func (s Loads) Unpack(ctx context.Context, id string, at time.Time, by string, s
 
 // reallyOut asks where it is not plain that l is out of its kiln.
 func (s Loads) reallyOut(l tiles.KeptLoad) error {
-	ask := func(says string) error {
-		return refuse("are-you-sure", says, wire.Field{Name: "sure", Says: "say so if it is"})
+	ask := func(says message.Key, args ...any) error {
+		return refuse("are-you-sure", message.New(says, args...), wire.Field{Name: "sure", Says: message.New("say so if it is")})
 	}
 	live, heard := s.liveOf(l.Kiln)
 	if l.IsOpen() {
-		return ask(fmt.Sprintf("No firing of %s is known. Say which one it was in, or call it off if nobody fired it. Is it out all the same?", NameOf(l.Load)))
+		return ask("No firing of {1} is known. Say which one it was in, or call it off if nobody fired it. Is it out all the same?", NameOf(l.Load))
 	}
 	if !heard {
 		return nil
@@ -73,9 +73,9 @@ func (s Loads) reallyOut(l tiles.KeptLoad) error {
 	}
 	switch {
 	case hot >= detect.UnpackedBelow:
-		return ask(fmt.Sprintf("%s reads %.0f °C. Is %s really out?", l.Kiln, float64(hot), NameOf(l.Load)))
+		return ask("{1} reads {2}. Is {3} really out?", l.Kiln, hot, NameOf(l.Load))
 	case l.State() == tiles.LoadFiring && !live.TopPassed && live.Firing == l.Firing:
-		return ask(fmt.Sprintf("The peak of %s is not passed yet. Is %s really out?", l.Kiln, NameOf(l.Load)))
+		return ask("The peak of {1} is not passed yet. Is {2} really out?", l.Kiln, NameOf(l.Load))
 	}
 	return nil
 }
@@ -109,8 +109,8 @@ func (s Loads) CallOff(ctx context.Context, id, by string) (tiles.KeptLoad, erro
 		return l, err
 	}
 	if !l.IsOpen() && l.State() != tiles.LoadCalledOff {
-		return l, refuse("out-of-range", fmt.Sprintf("%s is %s, so it cannot be called off. If it was not in that firing, detach it first.", Upper(NameOf(l.Load)), stateWords[l.State()]),
-			wire.Field{Name: "load", Says: "was fired, so that it cannot be called off; detach it first if it was not in that firing"})
+		return l, refuse("out-of-range", message.New("{1} is {2}, so it cannot be called off. If it was not in that firing, detach it first.", message.Capital(NameOf(l.Load)), message.New(stateWords[l.State()])),
+			wire.Field{Name: "load", Says: message.New("was fired, so that it cannot be called off; detach it first if it was not in that firing")})
 	}
 	return s.changed(ctx, l, s.Archive.CallOffLoad(ctx, id, by, s.Now()))
 }
@@ -124,7 +124,8 @@ func (s Loads) PutBack(ctx context.Context, id, by string) (tiles.KeptLoad, erro
 	}
 	unpacked := !l.Unpacked.IsZero() && l.CalledOff.IsZero()
 	if unpacked && !s.Now().Wall.Before(l.UndoUntil()) {
-		return l, tooLate(Upper(NameOf(l.Load))+" was said to be unpacked more than ten minutes ago, so that stays. If it goes into another firing, attach it to that one.", "load")
+		return l, tooLate("load", "{1} was said to be unpacked more than ten minutes ago, so that stays. If it goes into another firing, attach it to that one.",
+			message.Capital(NameOf(l.Load)))
 	}
 	if l, err = s.changed(ctx, l, s.Archive.PutBackLoad(ctx, id, by, s.Now())); err != nil || !unpacked {
 		return l, err
@@ -148,10 +149,10 @@ func (s Loads) Attach(ctx context.Context, id string, firing kiln.FiringID) (til
 		return l, err
 	}
 	if l.Kiln != "" && f.Kiln != l.Kiln {
-		return l, refuse("out-of-range", fmt.Sprintf("%s was packed into %s, and %s is a firing of %s.", Upper(NameOf(l.Load)), l.Kiln, f.Name(), f.Kiln), wire.Field{Name: "firing", Says: "is of another kiln"})
+		return l, refuse("out-of-range", message.New("{1} was packed into {2}, and {3} is a firing of {4}.", message.Capital(NameOf(l.Load)), l.Kiln, f.Name(), f.Kiln), wire.Field{Name: "firing", Says: message.New("is of another kiln")})
 	}
 	if !l.CalledOff.IsZero() {
-		return l, refuse("out-of-range", Upper(NameOf(l.Load))+" was called off. Put it back first.", wire.Field{Name: "load", Says: "was called off"})
+		return l, refuse("out-of-range", message.New("{1} was called off. Put it back first.", message.Capital(NameOf(l.Load))), wire.Field{Name: "load", Says: message.New("was called off")})
 	}
 	if err := s.Archive.AttachLoad(ctx, id, firing, s.Now()); err != nil {
 		return l, err
@@ -239,7 +240,7 @@ func (s Loads) Move(ctx context.Context, id string, b wire.MoveBody) (tiles.Kept
 // movesOf are the moves of bars that b names out of a load: of those that lie in it.
 func (s Loads) movesOf(from tiles.Load, to string, b wire.MoveBody) ([]tiles.BarMove, error) {
 	if to == from.ID {
-		return nil, refuse("out-of-range", "They lie in that load already.", wire.Field{Name: "to", Says: "is the load itself"})
+		return nil, refuse("out-of-range", message.New("They lie in that load already."), wire.Field{Name: "to", Says: message.New("is the load itself")})
 	}
 	var moves []tiles.BarMove
 	named := map[tiles.Code]bool{}
@@ -249,7 +250,7 @@ func (s Loads) movesOf(from tiles.Load, to string, b wire.MoveBody) ([]tiles.Bar
 			return nil, err
 		}
 		if !slices.ContainsFunc(from.Bars, func(p tiles.Placed) bool { return p.Bar == code }) {
-			return nil, refuse("unknown-bar", fmt.Sprintf("Bar %s does not lie in %s.", code, NameOf(from)), wire.Field{Name: "bars", Says: string(code) + " is not in it"})
+			return nil, refuse("unknown-bar", message.New("Bar {1} does not lie in {2}.", code, NameOf(from)), wire.Field{Name: "bars", Says: message.New("{1} is not in it", string(code))})
 		}
 		named[code] = true
 	}
@@ -264,7 +265,7 @@ func (s Loads) movesOf(from tiles.Load, to string, b wire.MoveBody) ([]tiles.Bar
 		moves = append(moves, m)
 	}
 	if len(moves) == 0 {
-		return nil, refuse("missing", Upper(NameOf(from))+" has no bars.", wire.Field{Name: "bars", Says: "has none"})
+		return nil, refuse("missing", message.New("{1} has no bars.", message.Capital(NameOf(from))), wire.Field{Name: "bars", Says: message.New("has none")})
 	}
 	return moves, nil
 }
@@ -278,7 +279,7 @@ func (s Loads) packedElsewhere(ctx context.Context, l tiles.Load) error {
 	if err != nil {
 		return err
 	}
-	var says []string
+	var says []message.Message
 	for _, o := range open {
 		var both []string
 		for _, p := range o.Bars {
@@ -287,13 +288,13 @@ func (s Loads) packedElsewhere(ctx context.Context, l tiles.Load) error {
 			}
 		}
 		if len(both) > 0 {
-			says = append(says, fmt.Sprintf("%s packed in %s already", are(both), NameOf(o.Load)))
+			says = append(says, packedIn(both, NameOf(o.Load)))
 		}
 	}
 	if len(says) == 0 {
 		return nil
 	}
-	return refuse("are-you-sure", Upper(strings.Join(says, "; "))+". Take them out there and pack them here?", wire.Field{Name: "move", Says: "say so to move them"})
+	return refuse("are-you-sure", message.New("{1}. Take them out there and pack them here?", message.Capital(message.Join("; ", says...))), wire.Field{Name: "move", Says: message.New("say so to move them")})
 }
 
 // takeOut takes bars out of whatever other load they are packed in and nobody fired yet.
@@ -316,20 +317,12 @@ func (s Loads) takeOut(ctx context.Context, id string, bars []tiles.Placed) erro
 	return s.Archive.PlaceBars(ctx, moves, s.Now())
 }
 
-// are joins names of which something is said: "BQ7 is", "BQ7 and BQ4 are".
-func are(names []string) string {
-	if n := len(names); n > 1 {
-		return strings.Join(names[:n-1], ", ") + " and " + names[n-1] + " are"
+// packedIn says that bars lie in a load that nobody fired.
+func packedIn(bars []string, load message.Message) message.Message {
+	if n := len(bars); n > 1 {
+		return message.New("{1} and {2} are packed in {3} already", strings.Join(bars[:n-1], ", "), bars[n-1], load)
 	}
-	return names[0] + " is"
-}
-
-// Upper begins a sentence with a capital letter.
-func Upper(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
+	return message.New("{1} is packed in {2} already", bars[0], load)
 }
 
 // LoadAsk is what is asked of a load where its kiln is shown.

@@ -2,10 +2,10 @@ package usecase
 
 import (
 	"context"
-	"fmt"
 	"strings"
 
 	"lidwright/api/wire"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -95,13 +95,13 @@ func (s Clays) moveJSON(ctx context.Context, m shrinkage.RateChange, a RateAsked
 		j.Bars = append(j.Bars, string(b))
 	}
 	if len(m.Bars) == 1 {
-		j.Because = []string{"bar " + j.Bars[0]}
+		j.Because = []message.Message{message.New("bar {1}", j.Bars[0])}
 		return j
 	}
-	name := "load " + m.Load
+	name := message.New("load {1}", m.Load)
 	if l, err := s.Archive.Load(ctx, m.Load); err == nil {
-		name = fmt.Sprintf("load %d", l.Number)
+		name = NameOf(l.Load)
 	}
-	j.Because = []string{fmt.Sprintf("%s (bars %s)", name, strings.Join(j.Bars, ", "))}
+	j.Because = []message.Message{message.New("{1} (bars {2})", name, strings.Join(j.Bars, ", "))}
 	return j
 }

@@ -3,11 +3,13 @@ package usecase
 import (
 	"context"
 	"time"
+
+	"lidwright/kiln/message"
 )
 
 func (s *Studio) TestNotices(ctx context.Context) error {
 	if len(s.Notices.Receivers()) == 0 {
-		return refuse("out-of-range", "No receiver is set: write a [notice.webhook.NAME] with its url into the settings.")
+		return refuse("out-of-range", message.New("No receiver is set: write a [notice.webhook.NAME] with its url into the settings."))
 	}
 	return s.Notices.Test(ctx)
 }

@@ -11,12 +11,13 @@ import (
 	"lidwright/kiln"
 	"lidwright/kiln/faults"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 )
 
 func (s Kilns) KilnsNow(ctx context.Context) []wire.KilnNow {
 	items := []wire.KilnNow{}
-	waits := map[kiln.KilnID]string{}
+	waits := map[kiln.KilnID]message.Message{}
 	for _, l := range s.Lines() {
 		waits[l.Kiln] = l.Waits
 	}
@@ -24,11 +25,11 @@ func (s Kilns) KilnsNow(ctx context.Context) []wire.KilnNow {
 	for _, l := range s.Recorder.Live() {
 		j := s.KilnNow(ctx, l)
 		j.Waits = waits[l.Kiln]
-		if j.Waits == "" && j.ReadAgeS == nil {
-			j.Waits = "no reading yet"
+		if j.Waits.IsZero() && j.ReadAgeS == nil {
+			j.Waits = message.New("no reading yet")
 		}
 		if troubled {
-			j.Unwritten = Sentence(trouble.Why)
+			j.Unwritten = message.Stopped(trouble.Why)
 		}
 		items = append(items, j)
 	}
@@ -64,7 +65,7 @@ func (s Kilns) KilnNow(ctx context.Context, l record.Live) wire.KilnNow {
 	j.HeatWorkProvisional = l.Provisional
 	j.Firing, j.FiringName, j.Hours, j.PeakC = Text(string(l.Firing)), Text(kiln.Firing{Kiln: l.Kiln, Number: l.Number}.Name()), hours(l.Elapsed), Celsius(l.Peak)
 	if h, ok := l.HeatWork[s.Speaks(l)]; ok {
-		j.Cone, j.ConeWords = Text(heatwork.ConeText(h)), Text(heatwork.ConeWords(h))
+		j.Cone, j.ConeWords = Text(heatwork.ConeText(h)), Said(heatwork.ConeWords(h))
 		if h.C.Known() {
 			j.HeatWorkC, j.HeatWorkLikelyC, j.ConePosition = Celsius(h.C), []*float64{Celsius(h.Low), Celsius(h.High)}, Rounded(math.Max(h.Position, 0), 2)
 		}
@@ -93,11 +94,11 @@ func (s Kilns) foresee(ctx context.Context, l record.Live, j *wire.KilnNow) {
 	j.PeakAt = s.Moment(now.Add(f.Peak))
 	switch ahead := f.Ahead.Round(time.Minute); {
 	case ahead >= 3*time.Minute:
-		j.AheadSays = fmt.Sprintf("%s ahead of usual", minutesSay(ahead))
+		j.AheadSays = message.New("{1} ahead of usual", minutesSay(ahead))
 	case ahead <= -3*time.Minute:
-		j.AheadSays = fmt.Sprintf("%s behind usual", minutesSay(-ahead))
+		j.AheadSays = message.New("{1} behind usual", minutesSay(-ahead))
 	default:
-		j.AheadSays = "as usual"
+		j.AheadSays = message.New("as usual")
 	}
 	if f.CoolKnown {
 		j.BelowKeepShutAt, j.BelowKeepShutLikely = s.Moment(now.Add(f.Cool.Left)), s.Firings().clocksOf(f.Cool, now)
@@ -137,15 +138,14 @@ func heldC(a faults.Aside) *float64 {
 }
 
 // heldSays is what a reading held aside is in words.
-func heldSays(l record.Live) string {
+func heldSays(l record.Live) message.Message {
 	if !l.Aside.Held() {
-		return ""
+		return message.Message{}
 	}
-	says := fmt.Sprintf("It jumped to %.0f °C, which no kiln can do: it may be false. Go and look if it is safe.", float64(l.Aside.T))
 	if l.Aside.Unit {
-		says = fmt.Sprintf("It jumped to %.0f °C, as a controller does that was switched to another unit: it may be false. Go and look if it is safe.", float64(l.Aside.T))
+		return message.New("It jumped to {1}, as a controller does that was switched to another unit: it may be false. Go and look if it is safe.", l.Aside.T)
 	}
-	return says
+	return message.New("It jumped to {1}, which no kiln can do: it may be false. Go and look if it is safe.", l.Aside.T)
 }
 
 // offUsual is how far a channel is off what it used to read beside the control probe; nil where it
@@ -165,13 +165,13 @@ type Line struct {
 	Kiln                              kiln.KilnID
 	Port                              string
 	Open                              bool
-	Waits                             string   // what is waited for, in words; empty while the port is open
-	Words                             []string // what was heard, in words
-	Look                              []string // those of the words that ask to be looked at
-	Sends                             []string // all that is ever sent for it, in words
-	Good, Garbled, Silent, Breakvalue uint64   // since the start of the program
-	GoodMinute, BadMinute             int      // in the last minute
-	Window                            float64  // s, that minute, or less where it was listened to for less
+	Waits                             message.Message // what is waited for, in words; empty while the port is open
+	Words                             []string        // what was heard, in words
+	Look                              []string        // those of the words that ask to be looked at
+	Sends                             []string        // all that is ever sent for it, in words
+	Good, Garbled, Silent, Breakvalue uint64          // since the start of the program
+	GoodMinute, BadMinute             int             // in the last minute
+	Window                            float64         // s, that minute, or less where it was listened to for less
 	Last                              []kiln.Value
 	LastAt                            kiln.Stamp // zero: nothing heard yet
 	Orders                            []Order    // of a Modbus line

@@ -8,6 +8,7 @@ import (
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
@@ -35,7 +36,7 @@ func (s Kilns) KeepShutJSON(m tiles.KeepShut) wire.KeepShut {
 
 func (s Kilns) KeepKeepShut(ctx context.Context, id kiln.KilnID, b wire.KeepShutBody) (tiles.PutResult, error) {
 	if _, ok := s.KilnNamed(id); !ok {
-		return tiles.PutResult{}, refuse("unknown-kiln", "No kiln "+string(id)+" in the settings.", wire.Field{Name: "kiln", Says: "not in the settings"})
+		return tiles.PutResult{}, refuse("unknown-kiln", message.New("No kiln {1} in the settings.", string(id)), wire.Field{Name: "kiln", Says: message.New("not in the settings")})
 	}
 	m := tiles.KeepShut{ID: b.ID, Kiln: id, Mark: kiln.Celsius(b.MarkC), Reason: b.Reason, By: b.By}
 	if err := m.Validate(); err != nil {

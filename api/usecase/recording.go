@@ -3,13 +3,13 @@ package usecase
 import (
 	"context"
 	"errors"
-	"fmt"
 
 	"github.com/google/uuid"
 
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 )
 
@@ -17,27 +17,27 @@ import (
 // asker is sure: the record of that one ends.
 func (s Firings) Begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kind kiln.Kind, atmosphere kiln.Atmosphere, sure bool) (kiln.Firing, error) {
 	if _, err := uuid.Parse(string(id)); err != nil {
-		return kiln.Firing{}, refuse("out-of-range", "The id of a new firing must be a UUID.", wire.Field{Name: "id", Says: "is no UUID"})
+		return kiln.Firing{}, refuse("out-of-range", message.New("The id of a new firing must be a UUID."), wire.Field{Name: "id", Says: message.New("is no UUID")})
 	}
 	f, err := s.FindFiring(ctx, id)
 	switch {
 	case err == nil && f.Kiln == k:
 		return f, nil // asked again
 	case err == nil:
-		return f, refuse("id-already-used", "That firing is one of "+string(f.Kiln)+".", wire.Field{Name: "id", Says: "is used"})
+		return f, refuse("id-already-used", message.New("That firing is one of {1}.", string(f.Kiln)), wire.Field{Name: "id", Says: message.New("is used")})
 	case !errors.Is(err, kiln.ErrNoFiring):
 		return f, err
 	}
 	if live, _ := s.liveOf(k); live.Firing != "" && !sure {
 		was := kiln.Firing{Kiln: k, Number: live.Number}
-		return f, refuse("are-you-sure", was.Name()+" is being recorded. End its record, and begin another one?", wire.Field{Name: "sure", Says: "say so to begin another"})
+		return f, refuse("are-you-sure", message.New("{1} is being recorded. End its record, and begin another one?", was.Name()), wire.Field{Name: "sure", Says: message.New("say so to begin another")})
 	}
 	open, err := s.Recorder.Tell(ctx, detect.Fact{Kiln: k, What: detect.NewFiring, At: s.Now(), Firing: id, Kind: kind, Atmosphere: atmosphere})
 	if err != nil {
 		return f, err
 	}
 	if open != id {
-		return f, refuse("kiln-not-heard", "Nothing good was heard of "+string(k)+" yet, so no firing can begin.", wire.Field{Name: "kiln", Says: "is not heard"})
+		return f, refuse("kiln-not-heard", message.New("Nothing good was heard of {1} yet, so no firing can begin.", string(k)), wire.Field{Name: "kiln", Says: message.New("is not heard")})
 	}
 	return s.FindFiring(ctx, id)
 }
@@ -53,11 +53,11 @@ func (s Firings) Stop(ctx context.Context, id kiln.FiringID, sure bool) (kiln.Fi
 		return f, nil // its end is on its way to the store
 	}
 	if !sure {
-		says := "Stop recording " + f.Name() + "?"
+		says := message.New("Stop recording {1}?", f.Name())
 		if live.LastT.Known() {
-			says = fmt.Sprintf("%s reads %.0f °C. Stop recording all the same? From then on nobody sees what it does.", f.Kiln, float64(live.LastT))
+			says = message.New("{1} reads {2}. Stop recording all the same? From then on nobody sees what it does.", f.Kiln, live.LastT)
 		}
-		return f, refuse("are-you-sure", says, wire.Field{Name: "sure", Says: "say so to stop"})
+		return f, refuse("are-you-sure", says, wire.Field{Name: "sure", Says: message.New("say so to stop")})
 	}
 	if _, err := s.Recorder.Tell(ctx, detect.Fact{Kiln: f.Kiln, What: detect.StopRecording, At: s.Now()}); err != nil {
 		return f, err
@@ -99,13 +99,13 @@ func (s Firings) GoOn(ctx context.Context, id kiln.FiringID) (kiln.Firing, error
 func (s Firings) undo(ctx context.Context, f kiln.Firing) error {
 	open, err := s.Recorder.Tell(ctx, detect.Fact{Kiln: f.Kiln, What: detect.Undone, At: s.Now(), Firing: f.ID})
 	if err == nil && open != f.ID {
-		err = tooLate("Another firing of "+string(f.Kiln)+" has begun since, so the record of "+f.Name()+" stays ended.", "firing")
+		err = tooLate("firing", "Another firing of {1} has begun since, so the record of {2} stays ended.", f.Kiln, f.Name())
 	}
 	return err
 }
 
-func tooLate(says, field string) *Refusal {
-	return refuse("too-late", says, wire.Field{Name: field, Says: "cannot be taken back any more"})
+func tooLate(field string, says message.Key, args ...any) *Refusal {
+	return refuse("too-late", message.New(says, args...), wire.Field{Name: field, Says: message.New("cannot be taken back any more")})
 }
 
 // Stopped is the firing of a kiln whose record a person ended, while that can be taken back; nil else.

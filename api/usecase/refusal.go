@@ -9,43 +9,38 @@ package usecase
 
 import (
 	"context"
-	"errors"
-	"fmt"
 	"slices"
 	"strings"
 
 	"lidwright/api/wire"
+	"lidwright/kiln/message"
 )
 
 // Refusal is what a use case answers where it cannot do what was asked: its kind by name, in words what is
 // wrong and what to do, and the fields at fault. Over HTTP it becomes a problem of that kind.
 type Refusal struct {
 	Kind   string // as "unknown-batch"; the table of problems has a title and a help for each
-	Says   string
+	Says   message.Message
 	Fields []wire.Field
 }
 
-func (r *Refusal) Error() string { return r.Says }
+func (r *Refusal) Error() string { return r.Says.String() }
 
-func refuse(kind, says string, fields ...wire.Field) *Refusal {
+func refuse(kind string, says message.Message, fields ...wire.Field) *Refusal {
 	return &Refusal{Kind: kind, Says: says, Fields: fields}
+}
+
+// refuseField is a Refusal for what one field holds.
+func refuseField(kind, field string, why message.Message) *Refusal {
+	return refuse(kind, message.New("{1}: {2}", field, message.Stopped(why)), wire.Field{Name: field, Says: why})
 }
 
 // ErrBusy means that the store cannot take anything now: locked, or the card is full. What
 // was to be kept is not kept.
-var ErrBusy = errors.New("the store cannot take it now")
-
-func Sentence(s string) string {
-	s = strings.TrimSpace(s)
-	if s == "" || strings.HasSuffix(s, ".") || strings.HasSuffix(s, "?") {
-		return s
-	}
-	return s + "."
-}
+var ErrBusy = message.NewError("the store cannot take it now")
 
 func UnknownWord(field, got string, known ...string) *Refusal {
-	says := fmt.Sprintf("not one of %s", strings.Join(known, ", "))
-	return refuse("unknown-value", field+": "+says+".", wire.Field{Name: field, Says: says})
+	return refuseField("unknown-value", field, message.New("not one of {1}", strings.Join(known, ", ")))
 }
 
 // Precondition is what an edit asks of what stands there. The zero value asks nothing.

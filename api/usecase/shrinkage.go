@@ -7,6 +7,7 @@ import (
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -36,7 +37,7 @@ func UsualRate(ref tiles.BatchRef) RateQuestion {
 // AskRate finds out what a question of a rate rests on.
 func (s Clays) AskRate(ctx context.Context, q RateQuestion) (RateAsked, error) {
 	if !q.From.Before(q.To) {
-		return RateAsked{}, &tiles.Invalid{Field: "to", Type: "stage-goes-backwards", Why: "must come after from"}
+		return RateAsked{}, &tiles.Invalid{Field: "to", Type: "stage-goes-backwards", Why: message.New("must come after from")}
 	}
 	clay, err := s.clay(ctx, &q.Ref)
 	if err != nil {
@@ -74,7 +75,7 @@ func (s Clays) ShrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.Ti
 	}
 	if m.Work.Known() {
 		p := l.Position(m.Work)
-		j.At.HeatWorkC, j.At.Cone, j.At.ConeWords = Celsius(m.Work), Text(l.Text(p)), Text(l.Words(p))
+		j.At.HeatWorkC, j.At.Cone, j.At.ConeWords = Celsius(m.Work), Text(l.Text(p)), Said(l.Words(p))
 	}
 	if sh.SeenLow.Known() {
 		j.HeatWorkSeen = &wire.HeatSeen{Low: Celsius(sh.SeenLow), High: Celsius(sh.SeenHigh)}

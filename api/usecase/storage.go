@@ -8,6 +8,7 @@ import (
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -156,14 +157,14 @@ type SessionStore interface {
 
 // StoreHealth is how the store is.
 type StoreHealth struct {
-	Bytes    int64     // that it takes, without its copies
-	Free     int64     // left beside it
-	Copies   int       // kept
-	LastCopy time.Time // when the newest was made, by the clock of then; zero if there is none
-	Trouble  []string  // each in a sentence for the owner; empty if all is well
-	Alarm    []string  // those of them that stand on the first page
-	Gone     bool      // the file that is open is no longer in its place
-	Back     bool      // at the start something was missing that had been kept
+	Bytes    int64             // that it takes, without its copies
+	Free     int64             // left beside it
+	Copies   int               // kept
+	LastCopy time.Time         // when the newest was made, by the clock of then; zero if there is none
+	Trouble  []message.Message // each in a sentence for the owner; empty if all is well
+	Alarm    []message.Message // those of them that stand on the first page
+	Gone     bool              // the file that is open is no longer in its place
+	Back     bool              // at the start something was missing that had been kept
 }
 
 // Heat keeps the heat work of firings that are over: of this model, and corrected by the cones.

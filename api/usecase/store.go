@@ -2,20 +2,21 @@ package usecase
 
 import (
 	"context"
-	"fmt"
 	"time"
+
+	"lidwright/kiln/message"
 )
 
 // StoreTrouble is all that is wrong with the store, each in a sentence.
-func (s *Studio) StoreTrouble(h StoreHealth, err error) []string {
+func (s *Studio) StoreTrouble(h StoreHealth, err error) []message.Message {
 	trouble := h.Trouble
 	if err != nil {
-		trouble = append(trouble, Sentence(err.Error()))
+		trouble = append(trouble, message.Stopped(message.Of(err)))
 	}
 	if t, ok := s.Recorder.Trouble(); ok {
-		says := fmt.Sprintf("The store cannot write: %s Recording goes on in memory, %d samples so far; entries are refused.", Sentence(t.Why), t.Waiting)
+		says := message.New("The store cannot write: {1} Recording goes on in memory, {2} samples so far; entries are refused.", message.Stopped(t.Why), t.Waiting)
 		if t.Thinned > 0 {
-			says += fmt.Sprintf(" To make room, %d of them were given up.", t.Thinned)
+			says = message.Join(" ", says, message.New("To make room, {1} of them were given up.", t.Thinned))
 		}
 		trouble = append(trouble, says)
 	}
@@ -23,37 +24,37 @@ func (s *Studio) StoreTrouble(h StoreHealth, err error) []string {
 }
 
 // StoreAlarm is what everybody must know of the store, each in a sentence.
-func (s *Studio) StoreAlarm() []string {
+func (s *Studio) StoreAlarm() []message.Message {
 	if s.Store == nil { // nobody looks after it
 		return nil
 	}
 	h, err := s.Store()
 	if err != nil {
-		return []string{Sentence(err.Error())}
+		return []message.Message{message.Stopped(message.Of(err))}
 	}
 	for i := range h.Alarm {
-		h.Alarm[i] = Sentence(h.Alarm[i])
+		h.Alarm[i] = message.Stopped(h.Alarm[i])
 	}
 	return h.Alarm
 }
 
 // StoreWords are lines about the store for the page More, and what is wrong with it.
-func (s *Studio) StoreWords() (words, trouble []string) {
+func (s *Studio) StoreWords() (words, trouble []message.Message) {
 	h, err := s.Store()
 	trouble = s.StoreTrouble(h, err)
 	if err == nil {
-		words = append(words, fmt.Sprintf("%.1f MB kept, %.1f GB free", float64(h.Bytes)/1e6, float64(h.Free)/1e9))
+		words = append(words, message.New("{1} MB kept, {2} GB free", message.Number{Value: float64(h.Bytes) / 1e6, Places: 1}, message.Number{Value: float64(h.Free) / 1e9, Places: 1}))
 	}
 	switch {
 	case h.Copies == 0:
-		words = append(words, "no copy yet: the first is made at the end of a firing, or after a day")
+		words = append(words, message.New("no copy yet: the first is made at the end of a firing, or after a day"))
 	default:
-		words = append(words, fmt.Sprintf("%d %s, the newest of %s", h.Copies, oneOf(h.Copies == 1, "copy", "copies"), h.LastCopy.In(s.Site.Zone).Format("2 Jan 2006 15:04")))
+		words = append(words, message.Count(h.Copies, "1 copy, the newest of {2}", "{1} copies, the newest of {2}", message.At(h.LastCopy.In(s.Site.Zone), "2 Jan 2006")))
 	}
 	return words, trouble
 }
 
-func oneOf(first bool, a, b string) string {
+func oneOf(first bool, a, b message.Key) message.Key {
 	if first {
 		return a
 	}

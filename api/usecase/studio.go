@@ -9,6 +9,7 @@ import (
 	"github.com/google/uuid"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 )
@@ -153,6 +154,14 @@ func (s *Studio) Moment(t time.Time) *string {
 	return &v
 }
 
+func Said(m message.Message) *message.Message {
+	if m.IsZero() {
+		return nil
+	}
+	return &m
+}
+
+// Text is null where v is empty.
 func Text(v string) *string {
 	if v == "" {
 		return nil

@@ -9,6 +9,7 @@ import (
 	"slices"
 
 	"lidwright/api/wire"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 )
@@ -61,7 +62,7 @@ func (s Lids) verdictJSON(v lid.Result, t taughtBoard) wire.VerdictJSON {
 		VerdictBody: wire.VerdictBody{Load: v.Load, Pots: v.Pots, Lids: v.Sat.Lids() + v.Losses.Lids(), Form: v.Form, Maker: v.Maker, Seat: string(v.Seat), SeatGlazed: v.SeatGlazed,
 			Body: v.Body.String(), Lid: v.Lid.String(), Counts: wire.Sat(v.Sat), Losses: wire.Losses(v.Losses), Plays: Millimetres(v.Plays), Thrown: Millimetres(v.Thrown), By: v.By}}
 	if j.Counted = j.Teaches; !j.Counted {
-		j.WhyNot = &wire.WhyNot{Code: t.code, Text: Upper(t.Why) + ".", Fix: t.fix(v)}
+		j.WhyNot = &wire.WhyNot{Code: t.code, Text: message.Sentence(message.English(t.Why)), Fix: t.fix(v)}
 	}
 	if a := v.Struck; a != nil {
 		j.Struck = &wire.Act{By: a.By, Why: a.Why, At: s.Moment(a.At)}
@@ -79,11 +80,11 @@ func (s Lids) verdictJSON(v lid.Result, t taughtBoard) wire.VerdictJSON {
 func (t taughtBoard) fix(v lid.Result) *wire.Fix {
 	switch {
 	case t.code == noSizes && len(v.Pots) > 0:
-		return &wire.Fix{Text: "Complete its pot card", Link: "/pot/" + url.PathEscape(v.Pots[0])}
+		return &wire.Fix{Text: message.New("Complete its pot card"), Link: "/pot/" + url.PathEscape(v.Pots[0])}
 	case t.code == noSizes:
-		return &wire.Fix{Text: "Enter it anew with its pot cards", Link: "/verdicts"}
+		return &wire.Fix{Text: message.New("Enter it anew with its pot cards"), Link: "/verdicts"}
 	}
-	return &wire.Fix{Text: "Enter it anew", Link: "/verdicts/board"}
+	return &wire.Fix{Text: message.New("Enter it anew"), Link: "/verdicts/board"}
 }
 
 func Millimetres(list []tiles.Millimetre) []float64 {
@@ -167,7 +168,7 @@ func (s Lids) VerdictKept(ctx context.Context, id string) (wire.VerdictKept, err
 func (s Lids) boardOf(ctx context.Context, id string, b wire.VerdictBody) (lid.Result, error) {
 	if b.Pot != "" {
 		if len(b.Pots) > 0 {
-			return lid.Result{}, &tiles.Invalid{Field: "pot", Type: tiles.GivenTwice, Why: "and pots: name the cards once"}
+			return lid.Result{}, &tiles.Invalid{Field: "pot", Type: tiles.GivenTwice, Why: message.New("and pots: name the cards once")}
 		}
 		b.Pots = []string{b.Pot}
 	}

@@ -13,6 +13,7 @@ import (
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -31,8 +32,8 @@ func (s Bars) which(ctx context.Context, b tiles.Bar, r tiles.Reading, w wire.Wh
 	if w.Firing == "" {
 		field = "cone"
 	}
-	refused := func(kind, format string, args ...any) error {
-		return &tiles.Invalid{Field: field, Type: kind, Why: fmt.Sprintf(format, args...)}
+	refused := func(kind string, why message.Key, args ...any) error {
+		return &tiles.Invalid{Field: field, Type: kind, Why: message.New(why, args...)}
 	}
 	kind := kiln.Glaze
 	switch {
@@ -71,7 +72,7 @@ func (s Bars) which(ctx context.Context, b tiles.Bar, r tiles.Reading, w wire.Wh
 }
 
 // whichNamed is which for a firing by its id or name, or the last one of the kiln that the clay's bars come from.
-func (s Bars) whichNamed(ctx context.Context, b tiles.Bar, r tiles.Reading, name string, refused func(kind, format string, args ...any) error) (whichFiring, error) {
+func (s Bars) whichNamed(ctx context.Context, b tiles.Bar, r tiles.Reading, name string, refused func(kind string, why message.Key, args ...any) error) (whichFiring, error) {
 	f, err := s.firingNamed(ctx, b, r, name)
 	if err != nil {
 		return whichFiring{}, err
@@ -79,11 +80,11 @@ func (s Bars) whichNamed(ctx context.Context, b tiles.Bar, r tiles.Reading, name
 	passed := f.PeakPassed()
 	switch sort := tiles.Measures(f.Kind); {
 	case f.ID == "":
-		return whichFiring{}, refused("unknown-firing", "no firing %s is known here. Its name is as big-blue/8; where none is known, tell the cone that it reached", name)
+		return whichFiring{}, refused("unknown-firing", "no firing {1} is known here. Its name is as big-blue/8; where none is known, tell the cone that it reached", name)
 	case sort != "" && sort != r.Stage:
-		return whichFiring{}, refused(tiles.OutOfRange, "%s is a %s firing, and this is a %s length", f.Name(), f.Kind, r.Stage)
+		return whichFiring{}, refused(tiles.OutOfRange, "{1} is a {2} firing, and this is a {3} length", f.Name(), f.Kind, r.Stage)
 	case passed.IsZero() || passed.After(r.At):
-		return whichFiring{}, refused(tiles.OutOfRange, "%s had not passed its peak when %s was measured", f.Name(), b.Code)
+		return whichFiring{}, refused(tiles.OutOfRange, "{1} had not passed its peak when {2} was measured", f.Name(), b.Code)
 	}
 	out := whichFiring{heat: tiles.Heat{Kind: f.Kind, Kiln: f.Kiln, Firing: f.ID, Status: f.Status, Began: f.Began.Wall, At: cmp.Or(f.Over.Wall, passed), Peak: passed, Work: kiln.NoTemperature()}}
 	if h, ok := f.WorkOn(s.Channel(f.Kiln, ""), ""); ok && f.Whole() {
@@ -243,7 +244,7 @@ func (s Bars) TellFiring(ctx context.Context, p wire.ReadingPath, w wire.WhichFi
 	}
 	r := b.Readings[at]
 	if w.Cone == "" && w.Firing == "" {
-		return wire.Reading{}, &tiles.Invalid{Field: "firing", Type: tiles.Missing, Why: "is needed: its name, as big-blue/8 or last; or a cone"}
+		return wire.Reading{}, &tiles.Invalid{Field: "firing", Type: tiles.Missing, Why: message.New("is needed: its name, as big-blue/8 or last; or a cone")}
 	}
 	which, err := s.which(ctx, b, r, w)
 	if err == nil {

@@ -9,6 +9,7 @@ import (
 
 	"lidwright/api/wire"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -35,7 +36,7 @@ func (s Bars) SettledIn(ctx context.Context, wait time.Duration) *shrinkage.Fit 
 }
 
 // whyNotTexts say each reason, and what mends it where something does.
-var whyNotTexts = map[tiles.NotCounted]struct{ says, fix string }{
+var whyNotTexts = map[tiles.NotCounted]struct{ says, fix message.Key }{
 	tiles.WaitsForNextStage: {"It counts with the next stage measured on this bar.", ""},
 	tiles.CheckOnly:         {"Soft and leather-hard lengths serve the check on the way, not the rate.", ""},
 	tiles.NoFiring: {"No firing of its kind is known that passed its peak before it was measured.",
@@ -74,7 +75,7 @@ func Counted(j *wire.Reading, b tiles.Bar, r tiles.Reading, fit *shrinkage.Fit) 
 	if h, ok := b.HeatFor(r); ok && h.Assumed {
 		l := heatwork.MainConeScale()
 		j.HeatAssumed = &wire.HeatAssumed{HeatWorkC: Celsius(h.Work), Cone: l.Words(l.Position(h.Work)), SDC: h.ExtraSD,
-			Text: "Its heat is assumed: " + b.Assumed.Of(r.Stage).Says + ".", Fix: wire.Fix{Text: "Which firing was it?", Link: whichLink(b, r)}}
+			Text: message.New("Its heat is assumed: {1}.", b.Assumed.Of(r.Stage).Says), Fix: wire.Fix{Text: message.New("Which firing was it?"), Link: whichLink(b, r)}}
 	}
 }
 
@@ -85,7 +86,7 @@ func whichLink(b tiles.Bar, r tiles.Reading) string {
 
 func whyNot(code tiles.NotCounted, b tiles.Bar, r tiles.Reading) *wire.WhyNot {
 	w := whyNotTexts[code]
-	out := &wire.WhyNot{Code: string(code), Text: w.says}
+	out := &wire.WhyNot{Code: string(code), Text: message.New(w.says)}
 	if w.fix == "" {
 		return out
 	}
@@ -104,7 +105,7 @@ func whyNot(code tiles.NotCounted, b tiles.Bar, r tiles.Reading) *wire.WhyNot {
 			}
 		}
 	}
-	out.Fix = &wire.Fix{Text: w.fix, Link: link}
+	out.Fix = &wire.Fix{Text: message.New(w.fix), Link: link}
 	return out
 }
 

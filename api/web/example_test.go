@@ -7,13 +7,14 @@ import (
 
 	"lidwright/api/web"
 	"lidwright/api/wire"
+	"lidwright/kiln/message"
 )
 
 // RFC 9457, 3: type, title, status and detail of a problem, as they go out.
 func ExampleWriteProblem() {
 	w := httptest.NewRecorder()
 	r := httptest.NewRequest(http.MethodGet, "/v1/lid", nil)
-	web.WriteProblem(w, r, web.NewProblem("missing", "collar: is needed", wire.Field{Name: "collar", Says: "is needed"}))
+	web.WriteProblem(w, r, web.NewProblem("missing", message.New("collar: is needed"), wire.Field{Name: "collar", Says: message.New("is needed")}))
 	fmt.Println(w.Code, w.Header().Get("Content-Type"))
 	fmt.Print(w.Body)
 	// Output:

@@ -7,6 +7,8 @@ import (
 	"net/netip"
 	"runtime/debug"
 	"strings"
+
+	"lidwright/kiln/message"
 )
 
 // Guard puts the checks that every request passes around the routes: Host, origin, body
@@ -27,12 +29,12 @@ type Payload struct {
 func (g Guard) Handler(next http.Handler) http.Handler {
 	cross := http.NewCrossOriginProtection()
 	cross.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		WriteProblem(w, r, NewProblem("wrong-origin", "The request was made by a page of another site."))
+		WriteProblem(w, r, NewProblem("wrong-origin", message.New("The request was made by a page of another site.")))
 	}))
 	checked := cross.Handler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		maps.Copy(w.Header(), guards)
 		if !g.ourHost(r.Host) {
-			WriteProblem(w, r, NewProblem("wrong-host", "The request names a host that this daemon does not go by."))
+			WriteProblem(w, r, NewProblem("wrong-host", message.New("The request names a host that this daemon does not go by.")))
 			return
 		}
 		if Unsafe(r.Method) && !g.bodyType(w, r) {
@@ -80,16 +82,16 @@ func (g Guard) bodyType(w http.ResponseWriter, r *http.Request) bool {
 	ct = strings.ToLower(strings.TrimSpace(ct))
 	takes := g.Takes(r)
 	if r.ContentLength != 0 && ct != takes.Kind {
-		WriteProblem(w, r, NewProblem("wrong-type", "Send this body as "+takes.Kind+"."))
+		WriteProblem(w, r, NewProblem("wrong-type", message.New("Send this body as {1}.", takes.Kind)))
 		return false
 	}
 	if r.ContentLength > takes.Limit {
 		w.Header().Set("Connection", "close")
-		WriteProblem(w, r, NewProblem("too-large", "The body is over the limit."))
+		WriteProblem(w, r, NewProblem("too-large", message.New("The body is over the limit.")))
 		return false
 	}
 	if r.Header.Get("Content-Encoding") != "" {
-		WriteProblem(w, r, NewProblem("wrong-type", "Send the body plain, not compressed."))
+		WriteProblem(w, r, NewProblem("wrong-type", message.New("Send the body plain, not compressed.")))
 		return false
 	}
 	r.Body = http.MaxBytesReader(w, r.Body, takes.Limit)

@@ -8,6 +8,7 @@ import (
 
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
+	"lidwright/kiln/message"
 )
 
 // The ETag of a thing that can be edited begins with its revision: "17-8mVh3s". The whole of it
@@ -40,7 +41,7 @@ func Preconditions(ctx huma.Context, next func(huma.Context)) {
 	}
 	m, p := readMatch(must, mustNot)
 	if p == nil && must != "" && op.Metadata["edits"] == nil {
-		p = NewProblem("changed-meanwhile", "Nothing that is kept at this address is ever edited, so no ETag can match; send it without If-Match.", wire.Field{Name: "If-Match", Says: "is not taken here"})
+		p = NewProblem("changed-meanwhile", message.New("Nothing that is kept at this address is ever edited, so no ETag can match; send it without If-Match."), wire.Field{Name: "If-Match", Says: message.New("is not taken here")})
 	}
 	if p != nil {
 		p.Instance = ctx.URL().Path
@@ -60,7 +61,7 @@ func readMatch(must, mustNot string) (m usecase.Precondition, p *Problem) {
 	case "*":
 		m.New = true
 	default:
-		return m, NewProblem("unknown-value", "On a change If-None-Match can only be *.", wire.Field{Name: "If-None-Match", Says: "can only be *"})
+		return m, NewProblem("unknown-value", message.New("On a change If-None-Match can only be *."), wire.Field{Name: "If-None-Match", Says: message.New("can only be *")})
 	}
 	switch strings.TrimSpace(must) {
 	case "":

@@ -3,16 +3,17 @@ package web
 import (
 	"net/http"
 
-	"lidwright/api/usecase"
 	"lidwright/api/wire"
+	"lidwright/kiln/message"
 )
 
 // Problem is a problem of the wire as the handlers make it; NewProblem alone makes one.
 type Problem struct {
 	wire.Problem
 
-	Header      http.Header `json:"-"` // of the answer beside it; nil: none
-	about, said string      // see About
+	Header http.Header `json:"-"` // of the answer beside it; nil: none
+	about  string      // see About
+	said   message.Message
 }
 
 func (p *Problem) GetStatus() int          { return p.Status }
@@ -23,13 +24,13 @@ func (p *Problem) ContentType(string) string { return "application/problem+json"
 
 // About gives of a thing that is not there its name as somebody typed it, which no page translates, and what
 // is said of it; both empty in other problems.
-func (p *Problem) About() (name, says string) { return p.about, p.said }
+func (p *Problem) About() (name string, says message.Message) { return p.about, p.said }
 
 // Kind is what all problems of one type share; Help is the text of its page.
 type Kind struct {
 	Status int
-	Title  string
-	Help   string
+	Title  message.Key
+	Help   message.Key
 }
 
 // Kinds are the kinds of problems by the last part of their type.
@@ -86,20 +87,20 @@ var Kinds = map[string]Kind{
 }
 
 // NewProblem makes a problem of a kind of the table.
-func NewProblem(kind, detail string, fields ...wire.Field) *Problem {
+func NewProblem(kind string, detail message.Message, fields ...wire.Field) *Problem {
 	k, ok := Kinds[kind]
 	if !ok {
 		k, kind = Kinds["trouble"], "trouble"
 	}
-	return &Problem{Problem: wire.Problem{Type: "/problems/" + kind, Title: k.Title, Status: k.Status,
+	return &Problem{Problem: wire.Problem{Type: "/problems/" + kind, Title: message.New(k.Title), Status: k.Status,
 		Detail: detail, Fields: fields}}
 }
 
-func sayField(field, why string) string {
+func sayField(field string, why message.Message) message.Message {
 	if field == "" {
-		return usecase.Sentence(why)
+		return message.Stopped(why)
 	}
-	return field + ": " + usecase.Sentence(why)
+	return message.New("{1}: {2}", field, message.Stopped(why))
 }
 
 // WriteProblem answers a plain net/http request with a problem.

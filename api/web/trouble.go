@@ -16,6 +16,7 @@ import (
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -63,7 +64,7 @@ func (t *Troubles) Trouble(ctx context.Context, doing string, err any, more ...a
 	if write {
 		slog.ErrorContext(ctx, doing, append([]any{"reference", name, "err", err}, more...)...)
 	}
-	p := NewProblem("trouble", "Please try again; if it stays, whoever looks after the machine finds it in the log under "+name+".")
+	p := NewProblem("trouble", message.New("Please try again; if it stays, whoever looks after the machine finds it in the log under {1}.", name))
 	p.Reference = name
 	return p
 }
@@ -104,16 +105,17 @@ func (t *Troubles) Problem(ctx context.Context, err error) *Problem {
 	}
 	for _, k := range errorKinds {
 		if errors.Is(err, k.err) {
-			p := NewProblem(k.kind, usecase.Sentence(err.Error()))
+			said := message.Stopped(message.Of(k.err))
+			p := NewProblem(k.kind, message.Stopped(message.Of(err)))
 			if about, ok := strings.CutSuffix(err.Error(), ": "+k.err.Error()); ok {
 				p.about = about[strings.LastIndexByte(about, ' ')+1:] // of "bar BQ7" the name alone
-				p.said = usecase.Sentence(k.err.Error())
+				p.said, p.Detail = said, message.New("{1}: {2}", about, said)
 			}
 			return p
 		}
 	}
 	if errors.Is(err, context.Canceled) {
-		return NewProblem("trouble", "The asker went away.")
+		return NewProblem("trouble", message.New("The asker went away."))
 	}
 	return t.Trouble(ctx, "answering failed", err)
 }

@@ -1,5 +1,7 @@
 package wire
 
+import "lidwright/kiln/message"
+
 type BarBody struct {
 	ID         string   `json:"id" doc:"UUIDv7 made by the sender"`
 	Clay       string   `json:"clay"`
@@ -112,24 +114,24 @@ type Earlier struct {
 
 // WhyNot says why something that was entered does not count, and what makes it count.
 type WhyNot struct {
-	Code string `json:"code" doc:"waits_for_next_stage, check_only, no_firing, heat_assumed, firing_incomplete, no_heat_work, replaced, crossed_out, looks_wrong, flagged, practice, no_wet_length, not_confirmed"`
-	Text string `json:"text"`
-	Fix  *Fix   `json:"fix,omitempty" doc:"Absent where there is nothing to mend"`
+	Code string          `json:"code" doc:"waits_for_next_stage, check_only, no_firing, heat_assumed, firing_incomplete, no_heat_work, replaced, crossed_out, looks_wrong, flagged, practice, no_wet_length, not_confirmed"`
+	Text message.Message `json:"text"`
+	Fix  *Fix            `json:"fix,omitempty" doc:"Absent where there is nothing to mend"`
 }
 
 // HeatAssumed is the heat at which a length counts whose firing nobody told.
 type HeatAssumed struct {
-	HeatWorkC *float64 `json:"heat_work_c"`
-	SDC       float64  `json:"sd_c" doc:"How far that may be off, one sd"`
-	Cone      string   `json:"cone"`
-	Text      string   `json:"text"`
-	Fix       Fix      `json:"fix" doc:"Where the firing is told"`
+	HeatWorkC *float64        `json:"heat_work_c"`
+	SDC       float64         `json:"sd_c" doc:"How far that may be off, one sd"`
+	Cone      message.Message `json:"cone"`
+	Text      message.Message `json:"text"`
+	Fix       Fix             `json:"fix" doc:"Where the firing is told"`
 }
 
 // Fix is the one tap that makes something count.
 type Fix struct {
-	Text string `json:"text"`
-	Link string `json:"link" doc:"Page of this site"`
+	Text message.Message `json:"text"`
+	Link string          `json:"link" doc:"Page of this site"`
 }
 
 type Act struct {

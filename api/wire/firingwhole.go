@@ -1,16 +1,18 @@
 package wire
 
+import "lidwright/kiln/message"
+
 // firingWholeJSON is a firing with all that its curve tells and all that people told beside it.
 type FiringWhole struct {
 	Firing
-	Features  *Features `json:"features" doc:"null without a curve"`
-	Remarks   []Remark  `json:"remarks" doc:"The features in words, each with its limit where there is one"`
-	Cones     []Cone    `json:"cones"`
-	Notes     []Note    `json:"notes"`
-	ProbeSays string    `json:"probe_says" doc:"What the witness cones told of the control probe by the end of this firing"`
-	VentOff   []VentOff `json:"vent_off" doc:"Stretches of two minutes or more in which the contact on its vent said off"`
-	VentSays  string    `json:"vent_says" doc:"The same in words; empty where it was not off, or no contact was heard"`
-	HandSays  []string  `json:"hand_says" doc:"Of a firing by hand: what could not be used, and why"`
+	Features  *Features         `json:"features" doc:"null without a curve"`
+	Remarks   []Remark          `json:"remarks" doc:"The features in words, each with its limit where there is one"`
+	Cones     []Cone            `json:"cones"`
+	Notes     []Note            `json:"notes"`
+	ProbeSays message.Message   `json:"probe_says" doc:"What the witness cones told of the control probe by the end of this firing"`
+	VentOff   []VentOff         `json:"vent_off" doc:"Stretches of two minutes or more in which the contact on its vent said off"`
+	VentSays  string            `json:"vent_says" doc:"The same in words; empty where it was not off, or no contact was heard"`
+	HandSays  []message.Message `json:"hand_says" doc:"Of a firing by hand: what could not be used, and why"`
 }
 
 // VentOff is a stretch of a firing in which its vent was off.
@@ -44,10 +46,10 @@ type Hold struct {
 }
 
 type Remark struct {
-	Figure   string `json:"figure"`
-	Says     string `json:"says"`
-	Limit    string `json:"limit" doc:"What is advised; empty if nothing is"`
-	Standing string `json:"standing" doc:"How well the limit is founded: 'published', 'own choice', or 'common practice (no source)'; empty without a limit"`
-	Source   string `json:"source"`
-	Caution  bool   `json:"caution" doc:"The figure lies outside the limit. It informs; the potter decides"`
+	Figure   string          `json:"figure"`
+	Says     message.Message `json:"says"`
+	Limit    message.Message `json:"limit" doc:"What is advised; empty if nothing is"`
+	Standing string          `json:"standing" doc:"How well the limit is founded: 'published', 'own choice', or 'common practice (no source)'; empty without a limit"`
+	Source   message.Message `json:"source"`
+	Caution  bool            `json:"caution" doc:"The figure lies outside the limit. It informs; the potter decides"`
 }

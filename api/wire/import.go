@@ -1,5 +1,7 @@
 package wire
 
+import "lidwright/kiln/message"
+
 // Import says how a table was understood, and what it brings, or would bring.
 type Import struct {
 	Kind        string          `json:"kind" doc:"What the table holds"`
@@ -27,15 +29,15 @@ type Import struct {
 
 // Understood is how a table was read.
 type Understood struct {
-	Separator    string        `json:"separator" enum:"comma,semicolon,tab,"`
-	Encoding     string        `json:"encoding" enum:"UTF-8,UTF-16,Windows-1252,"`
-	Line         int           `json:"names_line" doc:"Line that names the columns"`
-	DecimalComma bool          `json:"decimal_comma"`
-	Columns      []TableColumn `json:"columns"`
-	OneRow       string        `json:"one_row" enum:"bar,reading," doc:"What a row of a table of bars is"`
-	Days         string        `json:"days" enum:"day_first,month_first," doc:"Which number of a day comes first; empty: none asks"`
-	DaysFrom     string        `json:"days_from" doc:"How that is known; empty: it was said"`
-	SerialDays   string        `json:"serial_days" doc:"A day that stands as the number by which spreadsheets count days, in words; empty: none does"`
+	Separator    string          `json:"separator" enum:"comma,semicolon,tab,"`
+	Encoding     string          `json:"encoding" enum:"UTF-8,UTF-16,Windows-1252,"`
+	Line         int             `json:"names_line" doc:"Line that names the columns"`
+	DecimalComma bool            `json:"decimal_comma"`
+	Columns      []TableColumn   `json:"columns"`
+	OneRow       string          `json:"one_row" enum:"bar,reading," doc:"What a row of a table of bars is"`
+	Days         string          `json:"days" enum:"day_first,month_first," doc:"Which number of a day comes first; empty: none asks"`
+	DaysFrom     string          `json:"days_from" doc:"How that is known; empty: it was said"`
+	SerialDays   message.Message `json:"serial_days" doc:"A day that stands as the number by which spreadsheets count days, in words; empty: none does"`
 }
 
 // TableColumn is what a heading was taken for.
@@ -48,14 +50,14 @@ type TableColumn struct {
 
 // TableQuestion is something that a table does not tell.
 type TableQuestion struct {
-	Field   string        `json:"field" enum:"days,others"`
-	Text    string        `json:"text"`
-	Options []TableOption `json:"options"`
+	Field   string          `json:"field" enum:"days,others"`
+	Text    message.Message `json:"text"`
+	Options []TableOption   `json:"options"`
 }
 
 type TableOption struct {
-	Value string `json:"value"`
-	Text  string `json:"text"`
+	Value string          `json:"value"`
+	Text  message.Message `json:"text"`
 }
 
 // NotCounting is the new readings that one reason keeps out.
@@ -66,9 +68,9 @@ type NotCounting struct {
 }
 
 type BadRow struct {
-	Line  int    `json:"line"`
-	Field string `json:"field"`
-	Says  string `json:"says"`
+	Line  int             `json:"line"`
+	Field string          `json:"field"`
+	Says  message.Message `json:"says"`
 }
 
 type AskedRow struct {

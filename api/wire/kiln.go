@@ -1,5 +1,7 @@
 package wire
 
+import "lidwright/kiln/message"
+
 // KilnBody is what a person says of a kiln without a line.
 type KilnBody struct {
 	Fuel string `json:"fuel,omitempty" enum:"electric,gas,wood,other" doc:"Not said if it is left out"`
@@ -29,19 +31,19 @@ type RenameBody struct {
 
 // RenamedKiln is what went along with a new name.
 type RenamedKiln struct {
-	Was     string `json:"was"`
-	Kiln    string `json:"kiln"`
-	Firings int    `json:"firings"`
-	Loads   int    `json:"loads"`
-	Probes  int    `json:"probes"`
-	Says    string `json:"says"`
+	Was     string          `json:"was"`
+	Kiln    string          `json:"kiln"`
+	Firings int             `json:"firings"`
+	Loads   int             `json:"loads"`
+	Probes  int             `json:"probes"`
+	Says    message.Message `json:"says"`
 }
 
 // StrayKiln is a kiln of the record that is neither in the settings nor added.
 type StrayKiln struct {
-	Kiln    string `json:"kiln"`
-	Firings int    `json:"firings"`
-	Loads   int    `json:"loads"`
-	Probes  int    `json:"probes"`
-	Says    string `json:"says" doc:"What it is and what to do"`
+	Kiln    string          `json:"kiln"`
+	Firings int             `json:"firings"`
+	Loads   int             `json:"loads"`
+	Probes  int             `json:"probes"`
+	Says    message.Message `json:"says" doc:"What it is and what to do"`
 }

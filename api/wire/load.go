@@ -1,5 +1,7 @@
 package wire
 
+import "lidwright/kiln/message"
+
 type LoadBody struct {
 	Kiln       string  `json:"kiln,omitempty"`
 	Kind       string  `json:"kind" enum:"bisque,glaze,once,other"`
@@ -22,15 +24,15 @@ type Load struct {
 	ID   string `json:"id"`
 	Name string `json:"name" example:"Load 14"`
 	LoadBody
-	State      string   `json:"state" doc:"packing; packed: a firing broke off or stayed below 550 °C, the next one takes it; firing; fired; unpacked; done: unpacked, and no bar waits to be measured; called_off"`
-	StateWords string   `json:"state_words" example:"packed, not fired yet"`
-	Firings    []string `json:"firings" doc:"Every firing that it went through, oldest first; firing is the last of them"`
-	Measured   int      `json:"bars_measured"`
-	Waiting    int      `json:"bars_waiting"`
-	OpenedAt   *string  `json:"opened_at"`
-	Unpacked   *string  `json:"unpacked_at"`
-	UndoUntil  *string  `json:"undo_until" doc:"Until when it can be taken back that it was unpacked; null where it cannot"`
-	CalledOff  *string  `json:"called_off_at"`
+	State      string          `json:"state" doc:"packing; packed: a firing broke off or stayed below 550 °C, the next one takes it; firing; fired; unpacked; done: unpacked, and no bar waits to be measured; called_off"`
+	StateWords message.Message `json:"state_words" example:"packed, not fired yet"`
+	Firings    []string        `json:"firings" doc:"Every firing that it went through, oldest first; firing is the last of them"`
+	Measured   int             `json:"bars_measured"`
+	Waiting    int             `json:"bars_waiting"`
+	OpenedAt   *string         `json:"opened_at"`
+	Unpacked   *string         `json:"unpacked_at"`
+	UndoUntil  *string         `json:"undo_until" doc:"Until when it can be taken back that it was unpacked; null where it cannot"`
+	CalledOff  *string         `json:"called_off_at"`
 }
 
 // UnpackedBody says that a load is out of its kiln.

@@ -1,5 +1,7 @@
 package wire
 
+import "lidwright/kiln/message"
+
 // whyJSON is everything that explains a rate.
 type Why struct {
 	Clay     string    `json:"clay"`
@@ -20,14 +22,14 @@ type Why struct {
 }
 
 type Move struct {
-	At      *string  `json:"at"`
-	Batch   string   `json:"batch"`
-	Kind    string   `json:"kind"`
-	Was     *float64 `json:"was_ratio"`
-	Now     *float64 `json:"now_ratio"`
-	Because []string `json:"because"`
-	Bars    []string `json:"bars"`
-	Load    *string  `json:"load"`
+	At      *string           `json:"at"`
+	Batch   string            `json:"batch"`
+	Kind    string            `json:"kind"`
+	Was     *float64          `json:"was_ratio"`
+	Now     *float64          `json:"now_ratio"`
+	Because []message.Message `json:"because"`
+	Bars    []string          `json:"bars"`
+	Load    *string           `json:"load"`
 }
 
 type Left struct {

@@ -1,5 +1,7 @@
 package wire
 
+import "lidwright/kiln/message"
+
 // KilnJSON is a kiln as the settings and the people have it.
 type KilnJSON struct {
 	Kiln           string            `json:"kiln"`
@@ -14,18 +16,18 @@ type KilnJSON struct {
 }
 
 type Probe struct {
-	ID         *string  `json:"id" doc:"null for the one of the settings, and for one that nobody told of"`
-	Channel    string   `json:"channel"`
-	Shelf      string   `json:"shelf" doc:"Whose cones tell; empty: where most stood"`
-	Type       string   `json:"type"`
-	Class      int      `json:"class"`
-	FittedOn   *string  `json:"fitted_on"`
-	RemovedOn  *string  `json:"removed_on"`
-	Firings    int      `json:"firings"`
-	Bias       *Bias    `json:"bias_c" doc:"true minus indicated near the top; null before the first cone"`
-	Says       string   `json:"says"`
-	Notable    bool     `json:"notable" doc:"More than 8 °C and two sds off after each of the last two firings: look at the probe"`
-	ToleranceC *float64 `json:"tolerance_c" doc:"Of its type and class at 1200 °C, when new"`
+	ID         *string         `json:"id" doc:"null for the one of the settings, and for one that nobody told of"`
+	Channel    string          `json:"channel"`
+	Shelf      string          `json:"shelf" doc:"Whose cones tell; empty: where most stood"`
+	Type       string          `json:"type"`
+	Class      int             `json:"class"`
+	FittedOn   *string         `json:"fitted_on"`
+	RemovedOn  *string         `json:"removed_on"`
+	Firings    int             `json:"firings"`
+	Bias       *Bias           `json:"bias_c" doc:"true minus indicated near the top; null before the first cone"`
+	Says       message.Message `json:"says"`
+	Notable    bool            `json:"notable" doc:"More than 8 °C and two sds off after each of the last two firings: look at the probe"`
+	ToleranceC *float64        `json:"tolerance_c" doc:"Of its type and class at 1200 °C, when new"`
 }
 
 type Bias struct {
@@ -37,17 +39,17 @@ type Bias struct {
 }
 
 type Usual struct {
-	Name       string   `json:"name" doc:"Of a second one of its kind; empty: the first"`
-	Pinned     bool     `json:"pinned" doc:"Said by hand"`
-	Asks       bool     `json:"asks" doc:"The last firings lay beside it, near one another: a new usual, or a second one?"`
-	Says       string   `json:"says" doc:"What else is to be known of it"`
-	Kind       string   `json:"kind"`
-	Atmosphere string   `json:"atmosphere"`
-	HeatWorkC  *float64 `json:"heat_work_c"`
-	Cone       string   `json:"cone"`
-	TopC       *float64 `json:"top_c"`
-	HoursToTop *float64 `json:"hours_to_top"`
-	OfLast     int      `json:"of_last"`
+	Name       string          `json:"name" doc:"Of a second one of its kind; empty: the first"`
+	Pinned     bool            `json:"pinned" doc:"Said by hand"`
+	Asks       bool            `json:"asks" doc:"The last firings lay beside it, near one another: a new usual, or a second one?"`
+	Says       message.Message `json:"says" doc:"What else is to be known of it"`
+	Kind       string          `json:"kind"`
+	Atmosphere string          `json:"atmosphere"`
+	HeatWorkC  *float64        `json:"heat_work_c"`
+	Cone       string          `json:"cone"`
+	TopC       *float64        `json:"top_c"`
+	HoursToTop *float64        `json:"hours_to_top"`
+	OfLast     int             `json:"of_last"`
 }
 
 type KilnPath struct {
@@ -55,10 +57,10 @@ type KilnPath struct {
 }
 
 type Kilns struct {
-	Items  []KilnJSON  `json:"items"`
-	Next   *string     `json:"next" doc:"Always null: a studio has few kilns"`
-	Strays []StrayKiln `json:"not_in_settings" doc:"Kilns of the record that no kiln here has the name of"`
-	Says   []string    `json:"says" doc:"What of the kilns that people added stands otherwise in the settings"`
+	Items  []KilnJSON        `json:"items"`
+	Next   *string           `json:"next" doc:"Always null: a studio has few kilns"`
+	Strays []StrayKiln       `json:"not_in_settings" doc:"Kilns of the record that no kiln here has the name of"`
+	Says   []message.Message `json:"says" doc:"What of the kilns that people added stands otherwise in the settings"`
 }
 
 type ProbePath struct {

@@ -1,5 +1,7 @@
 package wire
 
+import "lidwright/kiln/message"
+
 type Shrinkage struct {
 	Clay            string    `json:"clay"`
 	Batch           string    `json:"batch"`
@@ -27,15 +29,15 @@ type Shrinkage struct {
 }
 
 type HeatAt struct {
-	From       string   `json:"from" doc:"usual, bag or asked"`
-	Kind       string   `json:"kind"`
-	Atmosphere *string  `json:"atmosphere"`
-	Kiln       *string  `json:"kiln"`
-	HeatWorkC  *float64 `json:"heat_work_c"`
-	Cone       *string  `json:"cone"`
-	ConeWords  *string  `json:"cone_words"`
-	UsualOf    int      `json:"usual_of_last"`
-	For        string   `json:"for" doc:"The firing in a sentence: its kiln, kind and cone, and whether the last ones were others"`
+	From       string           `json:"from" doc:"usual, bag or asked"`
+	Kind       string           `json:"kind"`
+	Atmosphere *string          `json:"atmosphere"`
+	Kiln       *string          `json:"kiln"`
+	HeatWorkC  *float64         `json:"heat_work_c"`
+	Cone       *string          `json:"cone"`
+	ConeWords  *message.Message `json:"cone_words"`
+	UsualOf    int              `json:"usual_of_last"`
+	For        message.Message  `json:"for" doc:"The firing in a sentence: its kiln, kind and cone, and whether the last ones were others"`
 }
 
 type Parts struct {

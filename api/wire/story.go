@@ -1,5 +1,7 @@
 package wire
 
+import "lidwright/kiln/message"
+
 // storyJSON is all that happened to one bar.
 type Story struct {
 	Bar   string    `json:"bar"`
@@ -9,12 +11,12 @@ type Story struct {
 }
 
 type Chapter struct {
-	At      *string `json:"at"`
-	What    string  `json:"what" doc:"read, weighed, confirmed, counted, struck, packed, fired, moved"`
-	Says    string  `json:"says"`
-	By      string  `json:"by"`
-	Why     string  `json:"why"`
-	Reading string  `json:"reading,omitempty"`
-	Load    string  `json:"load,omitempty"`
-	Move    *Move   `json:"move,omitempty" doc:"What it did to the rate of its clay"`
+	At      *string         `json:"at"`
+	What    string          `json:"what" doc:"read, weighed, confirmed, counted, struck, packed, fired, moved"`
+	Says    message.Message `json:"says"`
+	By      string          `json:"by"`
+	Why     string          `json:"why"`
+	Reading string          `json:"reading,omitempty"`
+	Load    string          `json:"load,omitempty"`
+	Move    *Move           `json:"move,omitempty" doc:"What it did to the rate of its clay"`
 }

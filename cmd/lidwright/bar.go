@@ -351,12 +351,12 @@ func (r keptReading) says(bar, stage string) string {
 		if says += ". "; r.WhyNot.Fix != nil { // where there is nothing to mend it is said calmly
 			says += "It does not count: "
 		}
-		says += strings.TrimSuffix(r.WhyNot.Text, ".")
+		says += strings.TrimSuffix(r.WhyNot.Text.String(), ".")
 		switch {
 		case r.WhyNot.Code == "no_firing", r.WhyNot.Code == "heat_assumed":
-			says += ". " + r.WhyNot.Fix.Text + " lidwright bar " + bar + " heat last --firing last, or --cone 6"
+			says += ". " + r.WhyNot.Fix.Text.String() + " lidwright bar " + bar + " heat last --firing last, or --cone 6"
 		case r.WhyNot.Fix != nil:
-			says += ". " + r.WhyNot.Fix.Text + ": " + r.WhyNot.Fix.Link
+			says += ". " + r.WhyNot.Fix.Text.String() + ": " + r.WhyNot.Fix.Link
 		}
 	case r.Pending:
 		says += ". It will count in a moment"
@@ -364,7 +364,7 @@ func (r keptReading) says(bar, stage string) string {
 		says += ". It counts"
 	}
 	if r.Assumed != nil {
-		says += ". " + strings.TrimSuffix(r.Assumed.Text, ".") + ". Which firing was it? lidwright bar " + bar + " heat last --firing last, or --cone 6"
+		says += ". " + strings.TrimSuffix(r.Assumed.Text.String(), ".") + ". Which firing was it? lidwright bar " + bar + " heat last --firing last, or --cone 6"
 	}
 	if e := r.Earlier; e != nil {
 		says += ". " + e.Question + " Look at it: lidwright bars story " + bar + ", or cross it out: lidwright bar " + bar + " strike " + e.ID + " --why ..."

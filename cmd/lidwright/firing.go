@@ -62,7 +62,7 @@ func showFiring(c *cobra.Command, args []string) error {
 	}
 	w := c.OutOrStdout()
 	fmt.Fprintln(w, strings.TrimSpace(fmt.Sprintf("%s, %s, %s, atmosphere %s. %s", f.Name, f.Status, first(f.Kind, "kind not said"), f.Atmosphere, f.Says)))
-	fmt.Fprintf(w, "Cone: %s\n", first(f.ConeWords, "not known"))
+	fmt.Fprintf(w, "Cone: %s\n", first(f.ConeWords.String(), "not known"))
 	if f.HeatWorkC != nil {
 		likely := ""
 		switch {
@@ -81,24 +81,24 @@ func showFiring(c *cobra.Command, args []string) error {
 		fmt.Fprintln(w, s)
 	}
 	for _, r := range f.Remarks {
-		fmt.Fprint(w, "- "+r.Says)
-		if r.Limit != "" {
+		fmt.Fprint(w, "- "+r.Says.String())
+		if r.Limit.String() != "" {
 			fmt.Fprintf(w, " %s (%s)", r.Limit, r.Standing)
 		}
 		fmt.Fprintln(w)
 	}
-	if f.ProbeSays != "" {
+	if f.ProbeSays.String() != "" {
 		fmt.Fprintln(w, f.ProbeSays)
 	}
 	for _, k := range f.Cones {
-		says := k.Words
+		says := k.Words.String()
 		if k.Shelf != "" {
 			says += ", shelf " + k.Shelf
 		}
 		if k.Struck != nil {
 			says += ", crossed out: " + k.Struck.Why
-		} else if k.Says != "" {
-			says += ". " + k.Says
+		} else if k.Says.String() != "" {
+			says += ". " + k.Says.String()
 		}
 		fmt.Fprintf(w, "Witness: %s [%s]\n", says, k.ID)
 	}
@@ -151,8 +151,8 @@ func firingConeCommand() *cobra.Command {
 			says := map[string]string{"at": "", "under": "less than ", "over": "more than "}[k.Side]
 			fmt.Fprintf(c.OutOrStdout(), "%s: %s%s °C\n", k.Words, says, num(k.HeatWorkC, "%.0f"))
 			fmt.Fprintln(c.OutOrStdout(), countsSaid(k.Counted, k.Pending, k.WhyNot)+".")
-			for _, s := range []string{k.Says, k.ProbeSays} {
-				if s != "" && (k.WhyNot == nil || s != k.WhyNot.Text) {
+			for _, s := range []string{k.Says.String(), k.ProbeSays.String()} {
+				if s != "" && (k.WhyNot == nil || s != k.WhyNot.Text.String()) {
 					fmt.Fprintln(c.OutOrStdout(), s)
 				}
 			}

@@ -19,7 +19,7 @@ var firingHead = []string{"FIRING", "BEGAN", "KIND", "STATUS", "TOP °C", "TO TO
 
 func (f firing) row() []string {
 	return []string{f.Name, str(f.StartedAt), f.Kind, f.Status, num(f.PeakC, "%.0f"), num(f.HoursToTop, "%.1f"),
-		num(f.CoolingHours, "%.1f"), num(f.HeatWorkC, "%.0f"), f.ConeWords, f.ID}
+		num(f.CoolingHours, "%.1f"), num(f.HeatWorkC, "%.0f"), f.ConeWords.String(), f.ID}
 }
 
 func firingsCommand() *cobra.Command {
@@ -123,7 +123,7 @@ func compareCommand() *cobra.Command {
 			}
 			table(c.OutOrStdout(), rows)
 			for _, i := range a.Items {
-				if i.Says != "" {
+				if i.Says.String() != "" {
 					fmt.Fprintf(c.OutOrStdout(), "%s: %s.\n", i.Firing.Name, i.Says)
 				}
 			}
@@ -255,7 +255,7 @@ func goOn(c *cobra.Command, id string) error {
 // orYes tells, where something is asked first, how a command answers it.
 func orYes(err error) error {
 	if p := (*wire.Problem)(nil); errors.As(err, &p) && strings.HasSuffix(p.Type, "/are-you-sure") {
-		return &exit{exitFailed, p.Detail + " If so, add --yes"}
+		return &exit{exitFailed, p.Detail.String() + " If so, add --yes"}
 	}
 	return err
 }

@@ -18,51 +18,52 @@ import (
 // of DEVELOPERS.md and never up. Tests in a package's own folder may also use the helpers
 // made for tests.
 var arrows = readArrows(`
-kiln/delimited:
-kiln: kiln/delimited
+kiln/delimited: kiln/message
+kiln/message:
+kiln: kiln/delimited kiln/message
 kiln/thermocouple: kiln
-kiln/heatwork: kiln
+kiln/heatwork: kiln kiln/message
 kiln/faults: kiln
 kiln/detect: kiln kiln/heatwork
-kiln/record: kiln kiln/analysis kiln/detect kiln/faults kiln/heatwork
-kiln/analysis: kiln kiln/detect kiln/heatwork
+kiln/record: kiln kiln/analysis kiln/detect kiln/faults kiln/heatwork kiln/message
+kiln/analysis: kiln kiln/detect kiln/heatwork kiln/message
 kiln/kilntest: kiln
 kiln/practice: kiln
 kiln/source: kiln kiln/thermocouple
 kiln/source/sourcetest: kiln kiln/source
 tiles/mixedmodel:
-tiles: kiln kiln/delimited kiln/heatwork
-tiles/shrinkage: kiln tiles tiles/mixedmodel
-tiles/lid: kiln tiles tiles/shrinkage
+tiles: kiln kiln/delimited kiln/heatwork kiln/message
+tiles/shrinkage: kiln tiles tiles/mixedmodel kiln/message
+tiles/lid: kiln tiles tiles/shrinkage kiln/message
 tiles/board: kiln tiles tiles/lid tiles/shrinkage
 tiles/tilestest: kiln tiles tiles/lid tiles/shrinkage
 config: kiln kiln/thermocouple
-daemon/notice: kiln kiln/record
-daemon/mqtt: api/wire daemon/notice
+daemon/notice: kiln kiln/record kiln/message
+daemon/mqtt: api/wire daemon/notice kiln/message
 daemon/store/codec: kiln
 daemon/store: api/usecase api/wire daemon/notice daemon/store/codec kiln kiln/detect kiln/heatwork
 	kiln/record tiles tiles/lid
-daemon/outbox: api/usecase api/wire kiln tiles
+daemon/outbox: api/usecase api/wire kiln tiles kiln/message
 api/usecase: api/caution api/wire kiln kiln/analysis kiln/detect kiln/faults kiln/heatwork
-	kiln/record tiles tiles/board tiles/lid tiles/shrinkage
-api/pages: api/wire
+	kiln/record tiles tiles/board tiles/lid tiles/shrinkage kiln/message
+api/pages: api/wire kiln/message
 api/caution:
 api/topics:
-api/tables: api/usecase api/wire kiln kiln/delimited kiln/detect kiln/heatwork tiles tiles/lid tiles/shrinkage
-api/wire:
+api/tables: api/usecase api/wire kiln kiln/delimited kiln/detect kiln/heatwork tiles tiles/lid tiles/shrinkage kiln/message
+api/wire: kiln/message
 api/apitest:
-api/web: api/usecase api/wire kiln kiln/record tiles tiles/lid
-api/auth: api/web kiln
+api/web: api/usecase api/wire kiln kiln/record tiles tiles/lid kiln/message
+api/auth: api/web kiln kiln/message
 api/metrics: api/usecase kiln kiln/record tiles tiles/shrinkage
 api/client: api/wire
 api/chart: kiln kiln/heatwork tiles tiles/lid tiles/shrinkage
 api: api/auth api/caution api/chart api/metrics api/pages api/tables api/topics api/usecase api/web api/wire kiln kiln/analysis
 	kiln/delimited kiln/detect kiln/faults kiln/heatwork kiln/record tiles tiles/board tiles/lid
-	tiles/shrinkage
+	tiles/shrinkage kiln/message
 daemon: api api/auth api/usecase api/web config daemon/mqtt daemon/notice daemon/outbox daemon/store kiln
 	kiln/analysis kiln/detect kiln/faults kiln/heatwork kiln/practice kiln/record kiln/source
-	kiln/thermocouple tiles tiles/lid tiles/shrinkage
-api/collectorpages: api/caution api/chart api/pages api/wire kiln
+	kiln/thermocouple tiles tiles/lid tiles/shrinkage kiln/message
+api/collectorpages: api/caution api/chart api/pages api/wire kiln kiln/message
 daemon/collector: api api/auth api/collectorpages api/wire config daemon/collector/postgres daemon/store kiln/heatwork tiles tiles/shrinkage
 	daemon/store/codec kiln
 daemon/collector/postgres: api/collectorpages api/wire
@@ -70,7 +71,7 @@ daemon/collector/cluster:
 daemon/collector/pgtest: daemon/collector/cluster
 cmd/lidwright-collect: api/caution config daemon daemon/collector daemon/collector/cluster
 cmd/lidwright: api api/auth api/caution api/client api/topics api/usecase api/wire config daemon kiln kiln/practice
-	kiln/source tiles tiles/lid tiles/shrinkage
+	kiln/source tiles tiles/lid tiles/shrinkage kiln/message
 deploy/tools/clients:
 deploy/tools/mutants:
 `)
@@ -112,7 +113,7 @@ var onlyIn = map[string][]string{
 }
 
 // The trade: no I/O, no clock.
-var trade = []string{"kiln", "kiln/delimited", "kiln/thermocouple", "kiln/heatwork", "kiln/faults", "kiln/detect", "kiln/record", "kiln/analysis", "tiles", "tiles/mixedmodel", "tiles/shrinkage", "tiles/lid", "tiles/board"}
+var trade = []string{"kiln", "kiln/delimited", "kiln/message", "kiln/thermocouple", "kiln/heatwork", "kiln/faults", "kiln/detect", "kiln/record", "kiln/analysis", "tiles", "tiles/mixedmodel", "tiles/shrinkage", "tiles/lid", "tiles/board"}
 
 var noTrade = []string{"os", "net", "net/http", "database/sql", "io/ioutil", "log", "log/slog", "syscall", "golang.org/x/sys/unix"}
 

@@ -242,7 +242,7 @@ func sayCounting(w io.Writer, a wire.Import) {
 		}
 		fix := ""
 		if n.Fix != nil {
-			fix = " " + n.Fix.Text + "."
+			fix = " " + n.Fix.Text.String() + "."
 		}
 		fmt.Fprintf(w, "%d not: %s%s (line %s%s)\n", n.Readings, n.Text, fix, strings.Join(lines, ", "), more)
 	}
@@ -277,8 +277,8 @@ func sayUnderstood(w io.Writer, a wire.Import) {
 	if u.Days != "" {
 		fmt.Fprintln(w, "Days: "+strings.TrimSuffix(strings.ReplaceAll(u.Days, "_", " ")+", "+u.DaysFrom, ", "))
 	}
-	if u.SerialDays != "" {
-		fmt.Fprintln(w, u.SerialDays+".")
+	if !u.SerialDays.IsZero() {
+		fmt.Fprintln(w, u.SerialDays.String()+".")
 	}
 }
 

@@ -39,7 +39,7 @@ func kilnListCommand() *cobra.Command {
 			}
 			table(c.OutOrStdout(), rows)
 			for _, s := range a.Strays {
-				fmt.Fprintln(c.OutOrStdout(), "LOOK "+s.Says)
+				fmt.Fprintln(c.OutOrStdout(), "LOOK "+s.Says.String())
 			}
 			for _, s := range a.Says {
 				fmt.Fprintln(c.OutOrStdout(), s)
@@ -154,8 +154,8 @@ func sayUsual(c *cobra.Command, args []string) error {
 		if u.Name != "" {
 			line = fmt.Sprintf("%s, %s, %s: cone %s", u.Kind, u.Name, u.Atmosphere, u.Cone)
 		}
-		if u.Says != "" {
-			line += "; " + u.Says
+		if u.Says.String() != "" {
+			line += "; " + u.Says.String()
 		}
 		fmt.Fprintln(c.OutOrStdout(), line)
 	}

@@ -114,7 +114,7 @@ type lidSaid wire.Lid
 
 // print says the answer in words; width writes a length in the unit that was asked for.
 func (a lidSaid) print(out io.Writer, width func(mm float64) string) {
-	if a.For != "" {
+	if a.For.String() != "" {
 		fmt.Fprintf(out, "For %s.\n", a.For)
 	}
 	fmt.Fprintln(out, a.Says)

@@ -18,7 +18,7 @@ func (l loadSeen) number() string { return strings.TrimPrefix(l.Name, "Load ") }
 
 // next tells what is to be done with the load next; empty: nothing.
 func (l loadSeen) next() string {
-	switch l.StateWords {
+	switch l.StateWords.String() {
 	case "packing", "packed, not fired yet":
 		return "The next firing of " + l.Kiln + " takes it, if no other load is packed there. If it was in one already: lidwright load attach " + l.number() + " " + l.Kiln + "/last"
 	case "firing", "fired":
@@ -31,7 +31,7 @@ func (l loadSeen) next() string {
 
 // says is the load in one sentence, and what is next.
 func (l loadSeen) says() string {
-	out := l.Name + ", " + l.StateWords + "."
+	out := l.Name + ", " + l.StateWords.String() + "."
 	if next := l.next(); next != "" {
 		out += " " + next
 	}
@@ -154,7 +154,7 @@ func listLoads() *cobra.Command {
 				for _, b := range l.Bars {
 					bars = append(bars, b.Bar)
 				}
-				rows = append(rows, []string{l.number(), l.Kiln, l.Kind, l.StateWords, fmt.Sprintf("%d of %d", l.Measured, l.Measured+l.Waiting), strings.Join(bars, " ")})
+				rows = append(rows, []string{l.number(), l.Kiln, l.Kind, l.StateWords.String(), fmt.Sprintf("%d of %d", l.Measured, l.Measured+l.Waiting), strings.Join(bars, " ")})
 			}
 			table(c.OutOrStdout(), rows)
 			return nil

@@ -112,12 +112,12 @@ func explain(err error) (int, string) {
 	case errors.Is(err, client.ErrNotReachable):
 		return exitNotReachable, err.Error()
 	case errors.As(err, &p):
-		says := p.Title
+		says := p.Title.String()
 		for _, f := range p.Fields {
-			says += "; " + f.Name + ": " + f.Says
+			says += "; " + f.Name + ": " + f.Says.String()
 		}
-		if len(p.Fields) == 0 && p.Detail != "" && !strings.EqualFold(strings.Trim(p.Detail, ". "), strings.Trim(p.Title, ". ")) {
-			says += ". " + p.Detail
+		if len(p.Fields) == 0 && !p.Detail.IsZero() && !strings.EqualFold(strings.Trim(p.Detail.String(), ". "), strings.Trim(p.Title.String(), ". ")) {
+			says += ". " + p.Detail.String()
 		}
 		if p.Status == 422 || p.Status == 400 {
 			return exitWrongUse, says

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"lidwright/api/wire"
+	"lidwright/kiln/message"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
@@ -68,10 +69,18 @@ func tellNow(c *cobra.Command, q url.Values) error {
 	for _, k := range a.Items {
 		read := k.Waits
 		if k.ReadAgeS != nil {
-			read = fmt.Sprintf("%d s ago", *k.ReadAgeS)
+			read = message.New("{1} s ago", *k.ReadAgeS)
 		}
-		rows = append(rows, []string{k.Kiln, k.State, num(k.TemperatureC, "%.1f"), num(k.RateCPerH, "%+.0f"), read, str(k.ConeWords)})
+		rows = append(rows, []string{k.Kiln, k.State, num(k.TemperatureC, "%.1f"), num(k.RateCPerH, "%+.0f"), read.String(), worded(k.ConeWords)})
 	}
 	table(c.OutOrStdout(), rows)
 	return nil
+}
+
+// worded is a message that may not be there.
+func worded(m *message.Message) string {
+	if m == nil {
+		return "-"
+	}
+	return m.String()
 }

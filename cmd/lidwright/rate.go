@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"lidwright/api/wire"
+	"lidwright/kiln/message"
 
 	"github.com/spf13/cobra"
 
@@ -95,11 +96,11 @@ func percent(v *float64) string {
 }
 
 func (a rateAnswer) print(w io.Writer) {
-	if a.At.For != "" {
+	if a.At.For.String() != "" {
 		fmt.Fprintf(w, "For %s.\n", a.At.For)
 	}
 	fmt.Fprintf(w, "%s/%s, %s to %s at the %s %s firing (%s): %s %%, likely %s to %s; the next piece %s to %s\nTrust: %s (%s)\n", a.Clay, a.Batch, a.From, a.To,
-		a.At.From, a.At.Kind, str(a.At.ConeWords), percent(a.TotalRatio), percent(a.LikelyLow), percent(a.LikelyHigh), percent(a.NextLow), percent(a.NextHigh), words(a.Trust), a.TrustWhy)
+		a.At.From, a.At.Kind, worded(a.At.ConeWords), percent(a.TotalRatio), percent(a.LikelyLow), percent(a.LikelyHigh), percent(a.NextLow), percent(a.NextHigh), words(a.Trust), a.TrustWhy)
 }
 
 type whyAnswer wire.Why
@@ -117,7 +118,7 @@ func (a whyAnswer) print(w io.Writer) {
 	}
 	for _, m := range a.Items {
 		day, _, _ := strings.Cut(str(m.At), "T")
-		fmt.Fprintf(w, "%s  %s to %s %%  %s\n", day, percent(m.Was), percent(m.Now), strings.Join(m.Because, ", "))
+		fmt.Fprintf(w, "%s  %s to %s %%  %s\n", day, percent(m.Was), percent(m.Now), message.Join(", ", m.Because...))
 	}
 	for _, l := range a.LeftOut {
 		if l.Distrusted {

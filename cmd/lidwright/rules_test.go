@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"lidwright/daemon/notice"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 )
 
@@ -46,9 +47,9 @@ func TestRules(t *testing.T) {
 		same := map[string]string{"KilnReadingsStopped": record.QuietNotice, "KilnOverItsLimit": record.OverLimitNotice, "KilnStillHot": record.StillHotNotice,
 			"KilnStoppedClimbing": record.StoppedClimbingNotice, "KilnFellEarly": record.FellEarlyNotice, "FiringMuchLongerThanUsual": record.FiringLongNotice}
 		for i, s := range says {
-			begins, ends := "", " "+notice.Plain+`"`
+			begins, ends := "", " "+string(notice.Plain)+`"`
 			if event := same[names[i][1]]; event != "" {
-				begins, ends = `says: "`+fmt.Sprintf(notice.Words(event, record.NoticeBegan), "{{ $labels.kiln }}")+".", " "+notice.Last+`"`
+				begins, ends = `says: "`+sentences(notice.Words(event, record.NoticeBegan, "{{ $labels.kiln }}"))+".", " "+string(notice.Last)+`"`
 				delete(same, names[i][1])
 			}
 			if !strings.HasPrefix(s, begins) || !strings.HasSuffix(s, ends) {
@@ -200,4 +201,12 @@ func read(t *testing.T, path string) string {
 		t.Fatal(err)
 	}
 	return string(b)
+}
+
+// sentences are the sentences of a notice in English, without the last full stop.
+func sentences(all []message.Message) string {
+	for i, m := range all {
+		all[i] = message.Stopped(m)
+	}
+	return strings.TrimSuffix(message.Join(" ", all...).String(), ".")
 }

@@ -183,7 +183,7 @@ func answersAt(ctx context.Context, address string) (bool, string) {
 	var p *wire.Problem
 	switch {
 	case errors.As(err, &p):
-		return true, p.Title
+		return true, p.Title.String()
 	case err != nil:
 		return false, "no"
 	}

@@ -24,7 +24,7 @@ func storyCommand() *cobra.Command {
 				if i.At != nil && len(*i.At) >= 16 {
 					at = (*i.At)[:10] + " " + (*i.At)[11:16]
 				}
-				rows = append(rows, []string{at, i.What, i.Says, i.By, i.Why})
+				rows = append(rows, []string{at, i.What, i.Says.String(), i.By, i.Why})
 			}
 			table(c.OutOrStdout(), rows)
 			return nil

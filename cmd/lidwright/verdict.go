@@ -95,7 +95,7 @@ func keepVerdict(c *cobra.Command, _ []string) error {
 	out := c.OutOrStdout()
 	fmt.Fprintf(out, "Kept. %s. Lids less bodies: %s\n", countsSaid(a.Counted, false, a.WhyNot), partSaid(a.PartDifference))
 	for _, s := range a.Says {
-		if a.WhyNot != nil && strings.EqualFold(s+".", a.WhyNot.Text) {
+		if a.WhyNot != nil && strings.EqualFold(s+".", a.WhyNot.Text.String()) {
 			continue
 		}
 		fmt.Fprintf(out, "Note: %s\n", s)
@@ -111,9 +111,9 @@ func keepVerdict(c *cobra.Command, _ []string) error {
 func countsSaid(counts, pending bool, why *wire.WhyNot) string {
 	switch {
 	case why != nil && why.Fix != nil:
-		return "It does not count: " + why.Text + " " + why.Fix.Text + ": " + why.Fix.Link
+		return "It does not count: " + why.Text.String() + " " + why.Fix.Text.String() + ": " + why.Fix.Link
 	case why != nil:
-		return "It does not count: " + strings.TrimSuffix(why.Text, ".")
+		return "It does not count: " + strings.TrimSuffix(why.Text.String(), ".")
 	case counts && pending:
 		return "It counts once its firing is over"
 	}

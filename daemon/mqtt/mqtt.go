@@ -23,6 +23,7 @@ import (
 
 	"lidwright/api/wire"
 	"lidwright/daemon/notice"
+	"lidwright/kiln/message"
 )
 
 // Settings say where the kilns are told, and as whom.
@@ -293,7 +294,7 @@ func (p *Publisher) values(kilns []Kiln) map[string]string {
 		out[at+"peak_c"] = number(k.PeakC)
 		out[at+"heat_work_c"] = number(k.HeatWorkC)
 		out[at+"cone"] = text(k.Cone)
-		out[at+"cone_words"] = text(k.ConeWords)
+		out[at+"cone_words"] = said(k.ConeWords)
 		out[at+"peak_about"] = text(k.PeakAt)
 		out[at+"below_keep_shut_about"] = text(k.BelowKeepShutAt)
 		out[at+"keep_shut_above_c"] = number(k.KeepShutAboveC)
@@ -322,4 +323,11 @@ func text(s *string) string {
 		return ""
 	}
 	return *s
+}
+
+func said(m *message.Message) string {
+	if m == nil {
+		return ""
+	}
+	return m.String()
 }

@@ -29,6 +29,7 @@ import (
 
 	"lidwright/api/wire"
 	"lidwright/daemon/notice"
+	"lidwright/kiln/message"
 )
 
 const atMost = 5 * time.Minute // against hanging
@@ -198,7 +199,7 @@ type studio struct {
 func (b *broker) studio(change func(*Publisher)) *studio {
 	b.t.Helper()
 	s := &studio{tick: make(chan time.Time), kilns: []Kiln{{ToMeasure: 3, KilnNow: wire.KilnNow{Kiln: "big-blue", State: "heating", Fresh: true, Hot: true, TemperatureC: new(612.4), LastTemperatureC: new(612.4),
-		RateCPerH: new(101.0), FiringName: new("big-blue/8"), Hours: new(5.5), PeakC: new(612.4), HeatWorkC: new(601.0), Cone: new("022+0.3"), ConeWords: new("a third of the way from cone 022 to 021"),
+		RateCPerH: new(101.0), FiringName: new("big-blue/8"), Hours: new(5.5), PeakC: new(612.4), HeatWorkC: new(601.0), Cone: new("022+0.3"), ConeWords: new(message.New("a third of the way from cone {1} to {2}", "022", "021")),
 		PeakAt: new("2026-02-01T20:40:00+01:00"), KeepShutAboveC: new(50.0)}}, {KilnNow: wire.KilnNow{Kiln: "little-red", State: "no_reading"}}}}
 	s.p = &Publisher{Settings: Settings{Broker: &url.URL{Scheme: "mqtts", Host: "127.0.0.1:" + b.port}, User: "kiln", Password: []byte("a word"), Roots: b.trust, Topic: "studio/kilns",
 		Site: "0193c0c0-0000-7000-8000-000000000000", SiteName: "The studio", Version: "test", Pages: "http://pi.local:8573"},
@@ -486,7 +487,7 @@ func TestNoticeIsCarried(t *testing.T) {
 	s := b.studio(nil)
 	b.connected(s)
 	d := b.display("studio/kilns/notice")
-	body := `{"event":"kiln.over_limit","says":"Big-blue reads over its limit. ` + notice.Last + `"}`
+	body := `{"event":"kiln.over_limit","says":"Big-blue reads over its limit. ` + string(notice.Last) + `"}`
 	if answer, taken := s.p.Carry(t.Context(), notice.Delivery{Body: []byte(body)}); !taken || answer != "taken" {
 		t.Errorf("%q, %v", answer, taken)
 	}

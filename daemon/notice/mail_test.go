@@ -108,7 +108,7 @@ func TestMailIsRead(t *testing.T) {
 			if want := "Töpferei: Big-blue reads over its limit"; got.Subject != want {
 				t.Errorf("subject %q, want %q", got.Subject, want)
 			}
-			if text := strings.ReplaceAll(got.Text, "\r\n", "\n"); text != m.Says+"\n\nhttp://pi.local:8573/kiln/big-blue\n2026-02-01 22:30 +01:00\n" || !strings.Contains(text, "if it is safe") || !strings.Contains(text, Last) {
+			if text := strings.ReplaceAll(got.Text, "\r\n", "\n"); text != m.Says+"\n\nhttp://pi.local:8573/kiln/big-blue\n2026-02-01 22:30 +01:00\n" || !strings.Contains(text, "if it is safe") || !strings.Contains(text, string(Last)) {
 				t.Errorf("the text is %q", text)
 			}
 			if got.Sender != "kiln@studio.example" || strings.Join(got.To, " ") != "potter@studio.example" || !got.TLS || got.User != "kiln" {
@@ -123,7 +123,7 @@ func TestMailIsRead(t *testing.T) {
 
 // TestMailIsNotTaken: each reason says itself in a word or two, without address or password.
 func TestMailIsNotTaken(t *testing.T) {
-	body, err := json.Marshal(message("kiln.quiet"))
+	body, err := json.Marshal(aMessage("kiln.quiet"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -185,7 +185,7 @@ func TestMailWaitsInTheOutbox(t *testing.T) {
 	p := &Post{Outbox: tray, Now: time.Now, Pauses: []time.Duration{0, 0, 0}, Receivers: []Receiver{{Name: "mail 1", Carrier: comesBack{away, back, new(int)},
 		Quiet: func(time.Time) bool { return true }, Wakes: []string{record.OverLimitNotice}}}}
 	running(t, p)
-	if err := errors.Join(p.Send(t.Context(), message(BarsWaiting)), p.Send(t.Context(), message(record.OverLimitNotice))); err != nil {
+	if err := errors.Join(p.Send(t.Context(), aMessage(BarsWaiting)), p.Send(t.Context(), aMessage(record.OverLimitNotice))); err != nil {
 		t.Fatal(err)
 	}
 	if got := strings.Join(tray.until(t, 2), "; "); got != "mail 1 waiting no answer; mail 1 sent 250" {

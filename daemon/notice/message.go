@@ -6,18 +6,17 @@ package notice
 import (
 	"fmt"
 	"math"
-	"strings"
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 )
 
-// NoDevice ends every message: one of a kiln as Last, any other as Plain.
+// Last ends every message of a kiln, Plain any other.
 const (
-	NoDevice = "This message is no safety device"
-	Last     = NoDevice + ": rely on the kiln's own protection and on a person there."
-	Plain    = NoDevice + "."
+	Last  message.Key = "This message is no safety device: rely on the kiln's own protection and on a person there."
+	Plain message.Key = "This message is no safety device."
 )
 
 // The events of the studio; those of a kiln are in package kiln.
@@ -48,75 +47,91 @@ type Message struct {
 	Link         string         `json:"link"`
 	Data         map[string]any `json:"data"`
 
-	parts []string // Says in English, a sentence each; none of one that was read back
+	words message.Message // Says; of one that was read back its English as it stands
 }
 
-// In is m worded in a language: say gives each of its sentences there.
-func (m Message) In(say func(english string) string) Message {
-	if len(m.parts) > 0 {
-		own := make([]string, len(m.parts))
-		for i, p := range m.parts {
-			own[i] = sentence(say(p))
-		}
-		m.Says = strings.Join(own, " ")
+// In is m worded as r reads it.
+func (m Message) In(r message.Reader) Message {
+	if !m.words.IsZero() {
+		m.Says = m.words.Render(r)
 	}
 	return m
 }
 
-// worded is m with what it says, in English.
-func worded(m Message, says ...string) Message {
-	m.parts = nil
-	for _, s := range says {
-		m.parts = append(m.parts, strings.Split(strings.TrimSuffix(s, "."), ". ")...)
+// worded is m with what it says, each a sentence, in English.
+func worded(m Message, says ...message.Message) Message {
+	for i, s := range says {
+		says[i] = message.Sentence(s)
 	}
-	return m.In(func(english string) string { return english })
+	m.words = message.Join(" ", says...)
+	return m.In(message.Reader{})
 }
 
 // what is each event of a kiln in words, when it begins or happens, and when it clears.
-var what = map[string][2]string{
-	record.FiringStartedNotice:   {"%s began to fire", ""},
-	record.FiringEndedNotice:     {"the firing of %s is over", ""},
-	record.FiringLongNotice:      {"%s is on its way up for half as long again as usual", "%s is no longer on its way up for longer than usual"},
-	record.QuietNotice:           {"%s is quiet: we cannot see it, which does not mean that it is cold or off. Go and look if it is safe", "%s is heard again"},
-	record.StillHotNotice:        {"%s is still hot, or climbing again, long after the end. A relay or contactor can stick: then the kiln heats on though its controller says off or done. Switch off at the isolator if it is safe, and have it mended first. Smoke or fire: get out, call", "%s cools, or somebody was at it"},
-	record.VentOffNotice:         {"%s fires and its vent is off. Go and look if it is safe. Switch the vent on before the firing and leave it on until the kiln is cold; no timer or night setback of the building may stop it", "the vent of %s is on again, or its firing is over"},
-	record.OverLimitNotice:       {"%s reads over its limit. Go to it if it is safe and use its own switch and the wall isolator as its maker says. Smoke or fire: get out, call", "%s reads under its limit again"},
-	record.MayBeOverLimitNotice:  {"%s jumped to a reading over its limit, which may be false. Go and look if it is safe; its own switch and the wall isolator as its maker says", "%s reads as before, or the jump is believed by now"},
-	record.ProbeLostNotice:       {"the control probe of %s is broken: another probe speaks for it. What the controller does without it, its maker says: go and look", "the control probe of %s speaks again, or the firing is over"},
-	record.StoppedClimbingNotice: {"%s stopped climbing well short of its usual top", "%s climbs again"},
-	record.StandsLowNotice:       {"%s has stood below 200 °C for twelve hours, with its firing open: candling, or forgotten", ""},
-	record.FellEarlyNotice:       {"%s began to fall well short of its usual top", ""},
-	record.CooledNotice:          {"%s reads at or below the temperature it is to be kept shut above. That is no leave to open: whoever is in charge decides. One spot is measured, and a probe that slipped out reads cold; shelves, posts and thick lids stay hotter. Isolator off first; vent on; gloves and eye protection", ""},
-	record.StillFiringNotice:     {"%s was called unpacked before it reached its top; it is still being recorded", ""},
+var what = map[string][2][]message.Key{
+	record.FiringStartedNotice: {{"{1} began to fire"}, nil},
+	record.FiringEndedNotice:   {{"the firing of {1} is over"}, nil},
+	record.FiringLongNotice:    {{"{1} is on its way up for half as long again as usual"}, {"{1} is no longer on its way up for longer than usual"}},
+	record.QuietNotice: {{"{1} is quiet: we cannot see it, which does not mean that it is cold or off",
+		"Go and look if it is safe"}, {"{1} is heard again"}},
+	record.StillHotNotice: {{"{1} is still hot, or climbing again, long after the end",
+		"A relay or contactor can stick: then the kiln heats on though its controller says off or done",
+		"Switch off at the isolator if it is safe, and have it mended first",
+		"Smoke or fire: get out, call"}, {"{1} cools, or somebody was at it"}},
+	record.VentOffNotice: {{"{1} fires and its vent is off",
+		"Go and look if it is safe",
+		"Switch the vent on before the firing and leave it on until the kiln is cold; no timer or night setback of the building may stop it"}, {"the vent of {1} is on again, or its firing is over"}},
+	record.OverLimitNotice: {{"{1} reads over its limit",
+		"Go to it if it is safe and use its own switch and the wall isolator as its maker says",
+		"Smoke or fire: get out, call"}, {"{1} reads under its limit again"}},
+	record.MayBeOverLimitNotice: {{"{1} jumped to a reading over its limit, which may be false",
+		"Go and look if it is safe; its own switch and the wall isolator as its maker says"}, {"{1} reads as before, or the jump is believed by now"}},
+	record.ProbeLostNotice: {{"the control probe of {1} is broken: another probe speaks for it",
+		"What the controller does without it, its maker says: go and look"}, {"the control probe of {1} speaks again, or the firing is over"}},
+	record.StoppedClimbingNotice: {{"{1} stopped climbing well short of its usual top"}, {"{1} climbs again"}},
+	record.StandsLowNotice:       {{"{1} has stood below 200 °C for twelve hours, with its firing open: candling, or forgotten"}, nil},
+	record.FellEarlyNotice:       {{"{1} began to fall well short of its usual top"}, nil},
+	record.CooledNotice: {{"{1} reads at or below the temperature it is to be kept shut above",
+		"That is no leave to open: whoever is in charge decides",
+		"One spot is measured, and a probe that slipped out reads cold; shelves, posts and thick lids stay hotter",
+		"Isolator off first; vent on; gloves and eye protection"}, nil},
+	record.StillFiringNotice: {{"{1} was called unpacked before it reached its top; it is still being recorded"}, nil},
 }
 
-// Words are those of an event of a kiln, with %s for its name; empty where there are none.
-func Words(event string, state record.NoticeState) string {
+// Words are the sentences of an event of a kiln, none where it has no words.
+func Words(event string, state record.NoticeState, name kiln.KilnID) (says []message.Message) {
+	keys := what[event][0]
 	if state == record.NoticeCleared {
-		return what[event][1]
+		keys = what[event][1]
 	}
-	return what[event][0]
+	for i, k := range keys {
+		if i == 0 {
+			says = append(says, message.New(k, name))
+		} else {
+			says = append(says, message.New(k))
+		}
+	}
+	return says
 }
 
 // OfKiln words a notice of a kiln. zone is the studio's.
 func OfKiln(n record.Notice, id, site string, zone *time.Location) Message {
-	says := Words(n.Event, n.State)
-	if says == "" {
-		says = "%s: " + n.Event
+	parts := Words(n.Event, n.State, n.Kiln)
+	if len(parts) == 0 {
+		parts = []message.Message{message.New("{1}: {2}", n.Kiln, n.Event)}
 	}
-	parts := []string{fmt.Sprintf(says, n.Kiln)}
 	data := map[string]any{"read_age_s": math.Round(n.Age.Seconds())}
 	if n.T.Known() {
 		data["last_temperature_c"] = math.Round(float64(n.T)*10) / 10
-		parts = append(parts, fmt.Sprintf("Last reading %.0f °C, %s ago", float64(n.T), age(n.Age)))
+		parts = append(parts, message.New("Last reading {1}, {2} ago", n.T, age(n.Age)))
 	}
 	if n.Event == record.MayBeOverLimitNotice && n.State != record.NoticeCleared && n.Aside.Held() {
 		data["held_c"] = math.Round(float64(n.Aside.T)*10) / 10
-		parts = append(parts, fmt.Sprintf("It reads %.0f °C", float64(n.Aside.T)))
+		parts = append(parts, message.New("It reads {1}", n.Aside.T))
 	}
 	if n.Event == record.CooledNotice && n.Soon {
 		data["far_sooner_than_usual"] = true
-		parts = append(parts, "That is far sooner than usual: the probe may be wrong, look before you open")
+		parts = append(parts, message.New("That is far sooner than usual: the probe may be wrong, look before you open"))
 	}
 	if n.Event == record.ProbeLostNotice {
 		data["probe"] = string(n.Probe)
@@ -125,7 +140,7 @@ func OfKiln(n record.Notice, id, site string, zone *time.Location) Message {
 		data["firing"] = string(n.Firing)
 	}
 	return worded(Message{ID: id, Event: n.Event, State: string(n.State), At: n.At.Wall.In(zone).Format(time.RFC3339), ClockTrusted: n.At.Trusted,
-		Site: site, Kiln: string(n.Kiln), Link: "/kiln/" + string(n.Kiln), Data: data}, append(parts, Last)...)
+		Site: site, Kiln: string(n.Kiln), Link: "/kiln/" + string(n.Kiln), Data: data}, append(parts, message.New(Last))...)
 }
 
 // cleared is what ends m: m itself if it says so, else words of its own.
@@ -133,36 +148,26 @@ func cleared(m Message) Message {
 	if m.State == string(record.NoticeCleared) {
 		return m
 	}
-	says := "no longer so: " + m.Event
-	if words := what[m.Event][1]; words != "" {
-		says = fmt.Sprintf(words, m.Kiln)
+	says := Words(m.Event, record.NoticeCleared, kiln.KilnID(m.Kiln))
+	if len(says) == 0 {
+		says = []message.Message{message.New("no longer so: {1}", m.Event)}
 	}
 	last := Plain
 	if m.Kiln != "" {
 		last = Last
 	}
 	m.ID, m.State, m.Data = "", string(record.NoticeCleared), map[string]any{}
-	return worded(m, says, last)
+	return worded(m, append(says, message.New(last))...)
 }
 
 // OfStudio words what is no kiln's: says is a sentence without the last one.
-func OfStudio(event, state, says, link string, data map[string]any, at kiln.Stamp, id, site string, zone *time.Location) Message {
+func OfStudio(event, state string, says message.Message, link string, data map[string]any, at kiln.Stamp, id, site string,
+	zone *time.Location) Message {
 	if data == nil {
 		data = map[string]any{}
 	}
 	return worded(Message{ID: id, Event: event, State: state, At: at.Wall.In(zone).Format(time.RFC3339), ClockTrusted: at.Trusted,
-		Site: site, Link: link, Data: data}, says, Plain)
-}
-
-func sentence(s string) string {
-	if s == "" {
-		return s
-	}
-	s = strings.ToUpper(s[:1]) + s[1:]
-	if strings.HasSuffix(s, ".") {
-		return s
-	}
-	return s + "."
+		Site: site, Link: link, Data: data}, says, message.New(Plain))
 }
 
 func age(d time.Duration) string {

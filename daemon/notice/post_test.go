@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 )
 
@@ -83,8 +84,8 @@ func running(t *testing.T, p *Post) {
 	})
 }
 
-func message(event string) Message {
-	return OfStudio(event, "once", "words", "/x", nil, kiln.Stamp{Wall: time.Date(2026, 2, 1, 21, 0, 0, 0, time.UTC)}, "id-"+event, "studio", time.UTC)
+func aMessage(event string) Message {
+	return OfStudio(event, "once", message.New("words"), "/x", nil, kiln.Stamp{Wall: time.Date(2026, 2, 1, 21, 0, 0, 0, time.UTC)}, "id-"+event, "studio", time.UTC)
 }
 
 // One that hangs, one that redirects, one that fails and one that takes: the last has its
@@ -124,7 +125,7 @@ func TestReceivers(t *testing.T) {
 		{Name: "hangs", Carrier: Webhook{URL: hanging.URL, Patience: 100 * time.Millisecond}}, {Name: "redirects", Carrier: Webhook{URL: redirects.URL}}, {Name: "fails", Carrier: Webhook{URL: fails.URL}},
 		{Name: "takes", Carrier: Webhook{URL: takes.URL, Secret: []byte("a secret"), Now: time.Now}}, {Name: "other", Carrier: Webhook{URL: takes.URL}, On: []string{"copy.old"}}}}
 	running(t, p)
-	if err := p.Send(context.Background(), message("kiln.quiet")); err != nil {
+	if err := p.Send(context.Background(), aMessage("kiln.quiet")); err != nil {
 		t.Fatal(err)
 	}
 	g := <-taken
@@ -135,7 +136,7 @@ func TestReceivers(t *testing.T) {
 		t.Errorf("signature %q; Python says %s (%v)", signature, out, err)
 	}
 	var m Message
-	if err := json.Unmarshal(g.body, &m); err != nil || m.ID != "id-kiln.quiet" || !strings.HasSuffix(m.Says, Plain) {
+	if err := json.Unmarshal(g.body, &m); err != nil || m.ID != "id-kiln.quiet" || !strings.HasSuffix(m.Says, string(Plain)) {
 		t.Errorf("got %s", g.body)
 	}
 	fates := tray.until(t, 16)
@@ -200,7 +201,7 @@ func TestPosterKeepsNothing(t *testing.T) {
 	}
 	send := func(n int) {
 		for i := range n {
-			m := message("kiln.quiet")
+			m := aMessage("kiln.quiet")
 			m.ID = fmt.Sprint(i, strings.Repeat("-", 8<<10))
 			for p.Send(t.Context(), m) != nil {
 				t.Fatal("not sent")
@@ -224,7 +225,7 @@ func TestSentBeforeTheStart(t *testing.T) {
 	tray := newTray()
 	p := &Post{Outbox: tray, Now: time.Now, Receivers: []Receiver{{Name: "phone", Carrier: Webhook{URL: s.URL}}}}
 	for _, e := range []string{"kiln.quiet", "copy.old"} {
-		if err := p.Send(t.Context(), message(e)); err != nil {
+		if err := p.Send(t.Context(), aMessage(e)); err != nil {
 			t.Fatal(err)
 		}
 		if e == "kiln.quiet" {
@@ -251,7 +252,7 @@ func TestQuietHours(t *testing.T) {
 	p := &Post{Outbox: tray, Now: time.Now, Receivers: []Receiver{{Name: "phone", Carrier: Webhook{URL: s.URL}, Wakes: []string{record.QuietNotice, record.OverLimitNotice}, Quiet: func(time.Time) bool { return true }}}}
 	running(t, p)
 	for _, e := range []string{record.FiringEndedNotice, record.OverLimitNotice, CopyOld, record.QuietNotice, Test} {
-		if err := p.Send(context.Background(), message(e)); err != nil {
+		if err := p.Send(context.Background(), aMessage(e)); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -269,11 +270,11 @@ func TestQuietHours(t *testing.T) {
 func TestWords(t *testing.T) {
 	for event, words := range what {
 		for _, state := range []record.NoticeState{record.NoticeBegan, record.NoticeCleared} {
-			if state == record.NoticeCleared && words[1] == "" {
+			if state == record.NoticeCleared && len(words[1]) == 0 {
 				continue
 			}
 			m := OfKiln(record.Notice{Event: event, State: state, Kiln: "big-blue", T: 1043, Age: 6 * time.Minute}, "id", "studio", time.UTC)
-			if !strings.HasSuffix(m.Says, Last) || !strings.Contains(m.Says, "ig-blue") || strings.Contains(m.Says, "%") || !strings.Contains(m.Says, "1043 °C, 6 min ago") {
+			if !strings.HasSuffix(m.Says, string(Last)) || !strings.Contains(m.Says, "ig-blue") || strings.Contains(m.Says, "%") || !strings.Contains(m.Says, "1043 °C, 6 min ago") {
 				t.Errorf("%s %s says %q", event, state, m.Says)
 			}
 		}

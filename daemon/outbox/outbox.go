@@ -10,7 +10,6 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"fmt"
 	"log/slog"
 	"math/rand/v2"
 	"net/http"
@@ -20,6 +19,7 @@ import (
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -189,7 +189,7 @@ func (o *Outbox) turn(ctx context.Context, s *sender) time.Duration {
 
 // tell keeps what is wrong for the page of the settings.
 func (o *Outbox) tell(err error) {
-	said := usecase.Sentence(err.Error())
+	said := message.Stopped(message.Of(err)).String()
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	if said != o.trouble {
@@ -209,7 +209,7 @@ func (o *Outbox) Status(ctx context.Context) (usecase.CollectorStatus, error) {
 		Name: o.joined.Name, Keep: o.joined.Keep, Makers: o.joined.Makers,
 		LastOK: o.lastOK, Trouble: o.trouble, LastBody: o.body, Refused: o.refused}
 	if o.broken != nil {
-		st.Trouble = usecase.Sentence(o.broken.Error())
+		st.Trouble = message.Stopped(message.Of(o.broken)).String()
 	}
 	o.mu.Unlock()
 	if !st.Joined || !st.Keep {
@@ -237,12 +237,12 @@ func (o *Outbox) Join(ctx context.Context, address, code, caFile string) error {
 	j := joined{URL: address, CAFile: caFile}
 	u, err := checkURL(address)
 	if err != nil {
-		return &tiles.Invalid{Type: "unknown-value", Field: "url", Why: usecase.Sentence(err.Error())}
+		return &tiles.Invalid{Type: "unknown-value", Field: "url", Why: message.Stopped(message.Of(err))}
 	}
 	j.URL = u.String()
 	c, err := newClient(j, o.Patience)
 	if err != nil {
-		return &tiles.Invalid{Type: "unknown-value", Field: "ca_file", Why: usecase.Sentence(err.Error())}
+		return &tiles.Invalid{Type: "unknown-value", Field: "ca_file", Why: message.Stopped(message.Of(err))}
 	}
 	defer c.close()
 	site, life, err := o.Store.Site(ctx)
@@ -257,12 +257,12 @@ func (o *Outbox) Join(ctx context.Context, address, code, caFile string) error {
 	if err := c.send(ctx, http.MethodPost, "/v1/join", jsonType, body, false, &taken); err != nil {
 		var no *refused
 		if errors.As(err, &no) {
-			return &tiles.Invalid{Type: "unknown-value", Field: "code", Why: usecase.Sentence(no.Says)}
+			return &tiles.Invalid{Type: "unknown-value", Field: "code", Why: message.Stopped(message.Plain(no.Says))}
 		}
-		return &tiles.Invalid{Type: "unknown-value", Field: "url", Why: usecase.Sentence(err.Error())}
+		return &tiles.Invalid{Type: "unknown-value", Field: "url", Why: message.Stopped(message.Of(err))}
 	}
 	if len(taken.Token) < 32 || len(taken.Token) > 200 {
-		return &tiles.Invalid{Type: "unknown-value", Field: "url", Why: usecase.Sentence(errStrange.Error())}
+		return &tiles.Invalid{Type: "unknown-value", Field: "url", Why: message.Stopped(message.Of(errStrange))}
 	}
 	j.Name, j.Token = taken.Name, taken.Token
 	defer o.alone()()
@@ -279,7 +279,7 @@ func (o *Outbox) Set(_ context.Context, keep, makers bool) error {
 	o.mu.Unlock()
 	if j.URL == "" {
 		return &tiles.Invalid{Type: "unknown-value", Field: "keep",
-			Why: "No collector is joined; join one first."}
+			Why: message.New("No collector is joined; join one first.")}
 	}
 	j.Keep, j.Makers = keep, makers
 	defer o.alone()()
@@ -310,7 +310,7 @@ func (o *Outbox) Leave(ctx context.Context, forget bool) error {
 		}
 		if err != nil {
 			return &tiles.Invalid{Type: "unknown-value", Field: "forget",
-				Why: usecase.Sentence(fmt.Sprintf("the collector did not delete anything: %v. Leave without deleting, or try again", err))}
+				Why: message.New("the collector did not delete anything: {1}. Leave without deleting, or try again.", message.Of(err))}
 		}
 	}
 	if err := removeJoined(o.Folder); err != nil {

@@ -5,10 +5,10 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // MostCompared is how many firings can be laid over one another and still be told apart.
@@ -19,6 +19,22 @@ var (
 	ErrHowMany      = errors.New("one to four firings can be compared")
 	ErrNeverReached = errors.New("never reached that temperature")
 )
+
+// NeverReached is ErrNeverReached of one firing.
+type NeverReached struct {
+	Firing string
+	At     kiln.Celsius
+}
+
+func (e NeverReached) Error() string { return e.Says().String() }
+
+// Unwrap lets errors.Is find ErrNeverReached.
+func (e NeverReached) Unwrap() error { return ErrNeverReached }
+
+// Says is which firing did not reach it.
+func (e NeverReached) Says() message.Message {
+	return message.New("{1} never reached {2}", e.Firing, e.At)
+}
 
 // Compared is one firing of a comparison, with the curve of its control channel.
 type Compared struct {
@@ -49,7 +65,7 @@ func Align(firings []Compared, at kiln.Celsius) ([]Compared, error) {
 		}
 		shift, ok := out[i].Curve.Reached(at)
 		if !ok {
-			return nil, fmt.Errorf("align %s at %.0f °C: %w", out[i].Firing.Name(), at, ErrNeverReached)
+			return nil, NeverReached{out[i].Firing.Name(), at}
 		}
 		out[i].Shift = shift
 	}
@@ -58,32 +74,42 @@ func Align(firings []Compared, at kiln.Celsius) ([]Compared, error) {
 
 // Difference says in one sentence how a differs from b, as in "25 min slower above 1000 °C,
 // 9 °C less heat work than big-blue 141; gap 48 min". With nothing to tell it is "as big-blue 141".
-func Difference(a, b Compared) string {
-	var said []string
-	if s := pace(a, b); s != "" {
-		said = append(said, s)
-	}
+func Difference(a, b Compared) message.Message {
+	said := []message.Message{pace(a, b)}
 	work := a.heatWork() - b.heatWork()
 	if work.Known() && math.Abs(float64(work)) >= usualHeat {
-		said = append(said, fmt.Sprintf("%.0f °C %s heat work", math.Abs(float64(work)), oneOf(work > 0, "more", "less")))
+		said = append(said, moreHeat(work))
 	}
 	peak := a.Firing.Peak - b.Firing.Peak
 	if peak.Known() && math.Abs(float64(peak)) >= usualPeak {
-		said = append(said, fmt.Sprintf("peak %.0f °C %s", math.Abs(float64(peak)), oneOf(peak > 0, "higher", "lower")))
+		said = append(said, message.New(oneOf(peak > 0, "peak {1} higher", "peak {1} lower"), warmer(peak)))
 	}
-	sentence := "as " + b.Firing.Name()
-	if len(said) > 0 {
-		sentence = strings.Join(said, ", ") + " than " + b.Firing.Name()
+	differs := message.Join(", ", said...)
+	if differs.IsZero() {
+		return message.Join("; ", message.New("as {1}", b.Firing.Name()), gapsOf(a.Firing))
 	}
-	for _, g := range a.Firing.Gaps {
+	return message.Join("; ", message.New("{1} than {2}", differs, b.Firing.Name()), gapsOf(a.Firing))
+}
+
+// moreHeat says how much more heat work a firing has, or less.
+func moreHeat(more kiln.Celsius) message.Message {
+	return message.New(oneOf(more > 0, "{1} more heat work", "{1} less heat work"), warmer(more))
+}
+
+// warmer is the size of a difference.
+func warmer(by kiln.Celsius) kiln.Warmer { return kiln.Warmer(math.Abs(float64(by))) }
+
+// gapsOf says for how long nothing was heard in a firing; nothing where it was heard throughout.
+func gapsOf(f kiln.Firing) message.Message {
+	for _, g := range f.Gaps {
 		if !g.Known {
-			return sentence + "; gap of unknown length"
+			return message.New("gap of unknown length")
 		}
 	}
-	if gap := gapTime(a.Firing); gap >= time.Minute {
-		sentence += "; gap " + minutes(gap)
+	if gap := gapTime(f); gap >= time.Minute {
+		return message.New("gap {1}", minutes(gap))
 	}
-	return sentence
+	return message.Message{}
 }
 
 // What makes a difference; less is usual. Own choice.
@@ -95,30 +121,37 @@ const (
 
 // pace says where the climb differs most: of the bands below 600, 600 to 1000 and above 1000 °C
 // the one with the largest difference, if the whole climb differs by a tenth.
-func pace(a, b Compared) string {
+func pace(a, b Compared) message.Message {
 	whole := a.Firing.ToTop - b.Firing.ToTop
 	if a.Firing.ToTop <= 0 || b.Firing.ToTop <= 0 || math.Abs(float64(whole)) < usualHours*float64(b.Firing.ToTop) {
-		return ""
+		return message.Message{}
 	}
 	top := min(a.Firing.Peak, b.Firing.Peak) - 3
 	edges := []kiln.Celsius{100, 600, 1000, top}
-	words := []string{"below 600", "between 600 and 1000", "above 1000"}
-	most, where := time.Duration(0), ""
-	for i, word := range words {
+	most, where := time.Duration(0), -1
+	for i := range edges[1:] {
 		low, high := edges[i], min(edges[i+1], top)
 		if high <= low {
 			continue
 		}
 		d := climb(a.Curve, low, high) - climb(b.Curve, low, high)
 		if d.Abs() > most.Abs() {
-			most, where = d, word
+			most, where = d, i
 		}
 	}
-	word := oneOf(whole > 0, "slower", "quicker")
-	if where == "" || most.Abs() < whole.Abs()*2/3 || (most < 0) != (whole < 0) {
-		return minutes(whole.Abs()) + " " + word + " to the top"
+	if where < 0 || most.Abs() < whole.Abs()*2/3 || (most < 0) != (whole < 0) {
+		return message.New(oneOf(whole > 0, "{1} slower to the top", "{1} quicker to the top"), minutes(whole.Abs()))
 	}
-	return minutes(most.Abs()) + " " + word + " " + where + " °C"
+	slower := whole > 0
+	switch d := minutes(most.Abs()); where {
+	case 0:
+		return message.New(oneOf(slower, "{1} slower below {2}", "{1} quicker below {2}"), d, edges[1])
+	case 1:
+		return message.New(oneOf(slower, "{1} slower between {2} and {3}", "{1} quicker between {2} and {3}"),
+			d, kiln.Figure(edges[1]), edges[2])
+	default:
+		return message.New(oneOf(slower, "{1} slower above {2}", "{1} quicker above {2}"), d, edges[2])
+	}
 }
 
 // climb is how long the curve took from low to high, 0 if it did not go through both.
@@ -150,7 +183,7 @@ func minutes(d time.Duration) string {
 	return fmt.Sprintf("%d h %02d", int(d.Hours()), int(d.Minutes())%60)
 }
 
-func oneOf(first bool, a, b string) string {
+func oneOf(first bool, a, b message.Key) message.Key {
 	if first {
 		return a
 	}

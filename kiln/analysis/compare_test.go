@@ -29,7 +29,7 @@ func TestDifference(t *testing.T) {
 		{gap, "as big-blue 141; gap 48 min"},
 		{unknown, "as big-blue 141; gap of unknown length"},
 	} {
-		if got := Difference(c.a, usual); got != c.want {
+		if got := Difference(c.a, usual); got.String() != c.want {
 			t.Errorf("%q, want %q", got, c.want)
 		}
 	}

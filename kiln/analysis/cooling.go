@@ -1,11 +1,11 @@
 package analysis
 
 import (
-	"fmt"
 	"math"
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // Unpackable is how long a cooling kiln will still take to a mark, with a 90 % range. It is no leave to open.
@@ -14,7 +14,7 @@ type CoolingForecast struct {
 	Left  time.Duration // from the last reading; 0 when it is there
 	Low   time.Duration
 	High  time.Duration
-	Says  string // why it is not known, or the range in words
+	Says  message.Message // why it is not known, or the range in words
 }
 
 // Choices about the forecast (own).
@@ -40,19 +40,19 @@ func TimeToCool(after []time.Duration, t []kiln.Celsius, mark, room kiln.Celsius
 	}
 	switch {
 	case last < 0 || !mark.Known() || !room.Known():
-		return CoolingForecast{Says: "There is no reading to go by."}
+		return CoolingForecast{Says: message.New("There is no reading to go by.")}
 	case t[last] <= mark:
-		return CoolingForecast{Known: true, Says: fmt.Sprintf("At or below %.0f °C now.", mark)}
+		return CoolingForecast{Known: true, Says: message.New("At or below {1} now.", mark)}
 	case mark < room+coolOpen:
-		return CoolingForecast{Says: fmt.Sprintf("%.0f °C is about the warmth of the room (%.0f °C): nobody can say when that is.", mark, room)}
+		return CoolingForecast{Says: message.New("{1} is about the warmth of the room ({2}): nobody can say when that is.", mark, room)}
 	}
 	now := after[last]
 	fall, ok := fitFall(after[:last+1], t, now-coolWindow, now, room)
 	if !ok {
-		return CoolingForecast{Says: "Too few readings in the last hour to say how quickly it cools."}
+		return CoolingForecast{Says: message.New("Too few readings in the last hour to say how quickly it cools.")}
 	}
 	if fall.rate <= 0 || fall.rate*float64(t[last]-room) < 1 || fall.rate < 2*fall.rateSD {
-		return CoolingForecast{Says: "It is not cooling now."}
+		return CoolingForecast{Says: message.New("It is not cooling now.")}
 	}
 	earlier, some := fitFall(after[:last+1], t, now-coolBack-coolWindow, now-coolBack, room)
 	straight, bent := fall.left(mark, room), fall.left(mark, room)
@@ -71,7 +71,7 @@ func TimeToCool(after []time.Duration, t []kiln.Celsius, mark, room kiln.Celsius
 	}
 	doubt := kiln.Z90 * math.Hypot(fall.rateSD/fall.rate, coolModel)
 	u := CoolingForecast{Known: true, Left: HoursToDuration(left), Low: HoursToDuration(math.Max(0, low*(1-doubt))), High: HoursToDuration(high * (1 + doubt))}
-	u.Says = fmt.Sprintf("%.0f °C in about %s, likely %s to %s.", mark, sayHours(u.Left), sayHours(u.Low), sayHours(u.High))
+	u.Says = message.New("{1} in about {2}, likely {3} to {4}.", mark, kiln.Span(u.Left), kiln.Span(u.Low), kiln.Span(u.High))
 	return u
 }
 

@@ -115,7 +115,7 @@ func TestTimeToMarkSaysWhyNot(t *testing.T) {
 	} {
 		after, read := at(c.n, c.f)
 		u := TimeToCool(after, read, c.mark, c.room)
-		if u.Known != c.known || !strings.Contains(u.Says, c.says) {
+		if u.Known != c.known || !strings.Contains(u.Says.String(), c.says) {
 			t.Errorf("%s: known %v, %q", c.name, u.Known, u.Says)
 		}
 	}

@@ -78,12 +78,12 @@ func TestFeaturesSayNothingThatWasNotHeard(t *testing.T) {
 	}
 	says := ""
 	for _, r := range f.Remarks(kiln.Glaze, DefaultFeatureLimits()) {
-		says += r.Says + "\n"
+		says += r.Says.String() + "\n"
 	}
 	if !strings.Contains(says, "The longest gap is 4 h") || !strings.Contains(says, "estimate") {
 		t.Errorf("the hole is not told in words:\n%s", says)
 	}
-	if r := FeaturesOf(kiln.Curve{}, "1").Remarks(kiln.Glaze, DefaultFeatureLimits()); len(r) != 1 || !strings.Contains(r[0].Says, "no curve") {
+	if r := FeaturesOf(kiln.Curve{}, "1").Remarks(kiln.Glaze, DefaultFeatureLimits()); len(r) != 1 || !strings.Contains(r[0].Says.String(), "no curve") {
 		t.Errorf("no curve: %v", r)
 	}
 }
@@ -109,11 +109,11 @@ func TestRemarksNameTheirStanding(t *testing.T) {
 	all := FeaturesOf(c, "1").Remarks(kiln.Bisque, DefaultFeatureLimits())
 	var cautions []string
 	for _, r := range all {
-		if (r.Limit == "") != (r.Standing == NoLimit) || r.Standing == Published && r.Source == "" {
+		if (r.Limit.String() == "") != (r.Standing == NoLimit) || r.Standing == Published && r.Source.String() == "" {
 			t.Errorf("%s: limit %q stands as %q, source %q", r.Figure, r.Limit, r.Standing, r.Source)
 		}
 		for _, word := range []string{"fail", "wrong", "bad", "must", "energy", "kWh"} {
-			if strings.Contains(strings.ToLower(r.Says), word) {
+			if strings.Contains(strings.ToLower(r.Says.String()), word) {
 				t.Errorf("%s gives a verdict: %q", r.Figure, r.Says)
 			}
 		}

@@ -1,12 +1,11 @@
 package analysis
 
 import (
-	"fmt"
 	"math"
-	"strings"
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // Standing says how well a limit is founded.
@@ -22,11 +21,11 @@ const (
 // Remark is one figure of a firing in words: what it is, what is said about such figures
 // and by whom. It informs; the potter decides.
 type Remark struct {
-	Figure   string   // which one: rate_last_100, quartz_down ...
-	Says     string   // the figure in a sentence
-	Limit    string   // what is advised, "" if nothing is
-	Standing Standing // of the limit
-	Source   string
+	Figure   string          // which one: rate_last_100, quartz_down ...
+	Says     message.Message // the figure in a sentence
+	Limit    message.Message // what is advised, "" if nothing is
+	Standing Standing        // of the limit
+	Source   message.Message
 	Caution  bool // the figure lies outside the limit
 }
 
@@ -52,114 +51,112 @@ func (f Features) Remarks(kind kiln.Kind, lim FeatureLimits) []Remark {
 	var all []Remark
 	add := func(r Remark) { all = append(all, r) }
 	if !f.Peak.Known() {
-		return []Remark{{Figure: "peak", Says: "There is no curve, so nothing can be said of temperatures and rates."}}
+		return []Remark{{Figure: "peak", Says: message.New("There is no curve, so nothing can be said of temperatures and rates.")}}
 	}
-	add(Remark{Figure: "peak", Says: fmt.Sprintf("Peak %.0f °C, first reached after %s.", f.Peak, sayHours(f.PeakAfter))})
-	add(Remark{Figure: "near_peak", Says: fmt.Sprintf("Within 10 °C of the peak for %s, within 50 °C for %s, within 100 °C for %s.",
-		sayHours(f.Within10), sayHours(f.Within50), sayHours(f.Within100))})
+	add(Remark{Figure: "peak", Says: message.New("Peak {1}, first reached after {2}.", f.Peak, kiln.Span(f.PeakAfter))})
+	add(Remark{Figure: "near_peak", Says: message.New("Within {1} of the peak for {2}, within {3} for {4}, within {5} for {6}.",
+		kiln.Warmer(10), kiln.Span(f.Within10), kiln.Warmer(50), kiln.Span(f.Within50), kiln.Warmer(100), kiln.Span(f.Within100))})
 	if known(f.WarmUp) {
-		says := fmt.Sprintf("From 80 to 120 °C at %.0f °C/h", f.WarmUp)
+		says := message.New("From {1} to {2} at {3}.", kiln.Figure(80), kiln.Celsius(120), f.WarmUp)
 		if f.DryingHold > 0 {
-			says += ", held " + sayHours(f.DryingHold) + " up to 105 °C"
+			says = message.New("From {1} to {2} at {3}, held {4} up to {5}.", kiln.Figure(80), kiln.Celsius(120), f.WarmUp,
+				kiln.Span(f.DryingHold), kiln.Celsius(105))
 		}
-		most, limit := lim.WarmUp, fmt.Sprintf("At most 60 to %.0f °C/h, and a hold for thick or damp ware.", lim.WarmUp)
+		most := lim.WarmUp
+		limit := message.New("At most {1} to {2}, and a hold for thick or damp ware.", kiln.RateFigure(60), most)
 		if kind == kiln.Bisque {
 			most = lim.WarmUpBisque
-			limit = fmt.Sprintf("At most %.0f °C/h for bisque, as %.0f is quick for damp ware, and a hold for thick or damp ware.", most, lim.WarmUp)
+			limit = message.New("At most {1} for bisque, as {2} is quick for damp ware, and a hold for thick or damp ware.",
+				most, kiln.RateFigure(lim.WarmUp))
 		}
-		add(Remark{Figure: "warm_up", Says: says + ".", Standing: CommonPractice, Caution: f.WarmUp > most, Limit: limit})
+		add(Remark{Figure: "warm_up", Says: says, Standing: CommonPractice, Caution: f.WarmUp > most, Limit: limit})
 	}
 	if kind == kiln.Bisque && f.BurnOut > 0 {
-		add(Remark{Figure: "burn_out", Says: fmt.Sprintf("%s from 300 to 900 °C.", capital(sayHours(f.BurnOut))), Standing: CommonPractice,
-			Limit: "Slow and with the vent open; no figure found."})
+		add(Remark{Figure: "burn_out", Says: message.New("{1} from {2} to {3}.", kiln.Span(f.BurnOut), kiln.Figure(300), kiln.Celsius(900)),
+			Standing: CommonPractice, Limit: message.New("Slow and with the vent open; no figure found.")})
 	}
 	if known(f.QuartzUp) {
-		add(Remark{Figure: "quartz_up", Says: fmt.Sprintf("Up through 573 °C, where quartz grows, at %.0f °C/h.", f.QuartzUp)})
+		add(Remark{Figure: "quartz_up", Says: message.New("Up through {1}, where quartz grows, at {2}.", kiln.Celsius(quartzInversion), f.QuartzUp)})
 	}
 	if known(f.LastHundred) {
-		add(Remark{Figure: "rate_last_100", Says: fmt.Sprintf("The last 100 °C at %.0f °C/h.", f.LastHundred), Standing: Published,
-			Limit:   fmt.Sprintf("The chart of large self-supporting cones covers %.0f to %.0f °C/h; outside it the model goes on alone.", lim.ChartLow, lim.ChartHigh),
-			Source:  "cone manufacturer's chart of temperature equivalents: heating rate over the last 100 °C",
+		add(Remark{Figure: "rate_last_100", Says: message.New("The last {1} at {2}.", kiln.Warmer(100), f.LastHundred), Standing: Published,
+			Limit: message.New("The chart of large self-supporting cones covers {1} to {2}; outside it the model goes on alone.",
+				kiln.RateFigure(lim.ChartLow), lim.ChartHigh),
+			Source:  message.New("cone manufacturer's chart of temperature equivalents: heating rate over the last 100 °C"),
 			Caution: f.LastHundred < lim.ChartLow || f.LastHundred > lim.ChartHigh})
 	}
 	all = append(all, f.holdRemarks(lim)...)
+	all = append(all, f.coolingRemarks(lim)...)
+	add(Remark{Figure: "degree_hours", Says: message.New("{1} degree-hours above 20 °C: an index to compare firings of this kiln with.",
+		message.Number{Value: f.DegreeHours})})
+	return append(all, f.gapRemarks()...)
+}
+
+func (f Features) coolingRemarks(lim FeatureLimits) []Remark {
+	var all []Remark
+	add := func(r Remark) { all = append(all, r) }
 	if known(f.CoolTop) {
-		add(Remark{Figure: "cool_top", Says: fmt.Sprintf("The first 100 °C down at %.0f °C/h; they still do heat work.", f.CoolTop)})
+		add(Remark{Figure: "cool_top", Says: message.New("The first {1} down at {2}; they still do heat work.", kiln.Warmer(100), f.CoolTop)})
 	}
 	if known(f.CoolMiddle) {
-		add(Remark{Figure: "cool_middle", Says: fmt.Sprintf("From 1000 to 700 °C at %.0f °C/h.", f.CoolMiddle)})
+		add(Remark{Figure: "cool_middle", Says: message.New("From {1} to {2} at {3}.", kiln.Figure(1000), kiln.Celsius(700), f.CoolMiddle)})
 	}
 	if known(f.QuartzDown) {
-		add(Remark{Figure: "quartz_down", Says: fmt.Sprintf("Down through 573 °C, where quartz shrinks, at %.0f °C/h.", f.QuartzDown), Standing: Published,
-			Limit:   fmt.Sprintf("At most %.0f °C/h is advised for sanitaryware; many kilns cool quicker and come to no harm (common practice, no source).", lim.Quartz),
-			Source:  "Fortuna 2000 as cited by an encyclopaedia, unconfirmed",
+		add(Remark{Figure: "quartz_down", Standing: Published,
+			Says: message.New("Down through {1}, where quartz shrinks, at {2}.", kiln.Celsius(quartzInversion), f.QuartzDown),
+			Limit: message.New("At most {1} is advised for sanitaryware; many kilns cool quicker and come to no harm (common practice, no source).",
+				lim.Quartz),
+			Source:  message.New("Fortuna 2000 as cited by an encyclopaedia, unconfirmed"),
 			Caution: f.QuartzDown > lim.Quartz})
 	}
 	if known(f.CoolLower) {
-		add(Remark{Figure: "cool_lower", Says: fmt.Sprintf("From 700 to 300 °C at %.0f °C/h.", f.CoolLower)})
+		add(Remark{Figure: "cool_lower", Says: message.New("From {1} to {2} at {3}.", kiln.Figure(700), kiln.Celsius(300), f.CoolLower)})
 	}
 	if known(f.CristobaliteDown) {
-		add(Remark{Figure: "cristobalite_down", Says: fmt.Sprintf("Down through 226 °C, where cristobalite shrinks, at %.0f °C/h.", f.CristobaliteDown),
-			Standing: Published, Limit: "No limit of the rate was found; the inversion lies at 220 °C or a little above.",
-			Source: "Dodd and Murfin 1994 as cited by an encyclopaedia (220 °C); 226 °C from memory"})
+		add(Remark{Figure: "cristobalite_down", Standing: Published,
+			Says: message.New("Down through {1}, where cristobalite shrinks, at {2}.",
+				kiln.Celsius(cristobaliteInversion), f.CristobaliteDown),
+			Limit:  message.New("No limit of the rate was found; the inversion lies at {1} or a little above.", kiln.Celsius(220)),
+			Source: message.New("Dodd and Murfin 1994 as cited by an encyclopaedia (220 °C); 226 °C from memory")})
 	}
-	add(Remark{Figure: "degree_hours", Says: fmt.Sprintf("%.0f degree-hours above 20 °C: an index to compare firings of this kiln with.", f.DegreeHours)})
-	return append(all, f.gapRemarks()...)
+	return all
 }
 
 func (f Features) holdRemarks(lim FeatureLimits) []Remark {
 	if len(f.Holds) == 0 {
 		return nil
 	}
-	var said []string
+	var said []message.Message
 	long := false
 	for _, h := range f.Holds {
-		said = append(said, fmt.Sprintf("%s at %.0f °C", sayHours(h.For), h.At))
+		said = append(said, message.New("{1} at {2}", kiln.Span(h.For), h.At))
 		long = long || h.For > lim.LongHold && h.At >= f.Peak-100
 	}
-	r := Remark{Figure: "holds", Says: "Held " + strings.Join(said, ", ") + ".", Standing: Own, Caution: long,
-		Limit: "A hold is 10 min or more within 6 °C; its ends lie on the slopes, so it reads up to 3 min long."}
+	says := message.New("Held {1}.", message.Join(", ", said...))
 	if long {
-		r.Says += fmt.Sprintf(" What a hold of more than %s near the top adds is uncertain by a factor of 1 to 3; a witness cone would tell.", sayHours(lim.LongHold))
+		says = message.Join(" ", says, message.New("What a hold of more than {1} near the top adds is uncertain by a factor of 1 to 3; "+
+			"a witness cone would tell.", kiln.Span(lim.LongHold)))
 	}
-	return []Remark{r}
+	return []Remark{{Figure: "holds", Says: says, Standing: Own, Caution: long,
+		Limit: message.New("A hold is 10 min or more within {1}; its ends lie on the slopes, so it reads up to 3 min long.", kiln.Warmer(6))}}
 }
 
 func (f Features) gapRemarks() []Remark {
-	var said []string
+	var said []message.Message
 	if f.LongestGap > 0 {
-		said = append(said, "The longest gap is "+sayHours(f.LongestGap)+".")
+		said = append(said, message.New("The longest gap is {1}.", kiln.Span(f.LongestGap)))
 	}
 	if f.GapUnknown {
-		said = append(said, "One gap is of unknown length.")
+		said = append(said, message.New("One gap is of unknown length."))
 	}
 	if len(said) == 0 {
 		return nil
 	}
 	if f.GapNearTop {
-		said = append(said, "It lies where it matters, so the heat work is an estimate.")
+		said = append(said, message.New("It lies where it matters, so the heat work is an estimate."))
 	}
-	return []Remark{{Figure: "gaps", Says: strings.Join(said, " "), Standing: Own, Caution: f.GapNearTop,
-		Limit: "A gap of over 5 min within 150 °C of the peak makes the heat work an estimate."}}
+	return []Remark{{Figure: "gaps", Says: message.Join(" ", said...), Standing: Own, Caution: f.GapNearTop,
+		Limit: message.New("A gap of over 5 min within {1} of the peak makes the heat work an estimate.", kiln.Warmer(150))}}
 }
 
 func known(r kiln.CelsiusPerHour) bool { return !math.IsNaN(float64(r)) && !math.IsInf(float64(r), 0) }
-
-// sayHours says a length of time: "35 min", "4 h", "12 h 20 min".
-func sayHours(d time.Duration) string {
-	m := int(math.Round(d.Minutes()))
-	switch {
-	case m < 60:
-		return fmt.Sprintf("%d min", m)
-	case m%60 == 0:
-		return fmt.Sprintf("%d h", m/60)
-	}
-	return fmt.Sprintf("%d h %d min", m/60, m%60)
-}
-
-func capital(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
-}

@@ -1,21 +1,20 @@
 package analysis
 
 import (
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
+	"lidwright/kiln/message"
 )
 
 // Usually says how a firing compares with the usual one of its kiln, kind and atmosphere.
 type Usually struct {
 	Known bool // there is a usual firing to compare with
 	Usual bool
-	Says  string // one sentence without a full stop, "usual; gap 10 min"
+	Says  message.Message // one sentence without a full stop, "usual; gap 10 min"
 }
 
 // SayUsual compares a finished firing with the usual one, where there is one. It is usual if its heat work is within
@@ -23,32 +22,25 @@ type Usually struct {
 // one differ much among themselves the bounds follow them, up to three times as wide, so that a
 // restless kiln is not told of every time. Cooling is not compared.
 func SayUsual(f kiln.Firing, control kiln.ChannelID, e detect.Expected) Usually {
-	gaps := ""
-	if long := gapTime(f); long >= time.Minute {
-		gaps = "; gap " + minutes(long)
-	}
-	for _, g := range f.Gaps {
-		if !g.Known {
-			gaps = "; gap of unknown length"
-		}
-	}
+	gaps := gapsOf(f)
 	w, has := f.Work(control)
 	heat := has && w.C.Known() && e.HeatWork.Known()
 	hours := f.ToTop > 0 && e.ToTop > 0
 	if !e.Settled || !heat && !hours {
-		return Usually{Says: "no usual firing to compare with yet" + gaps}
+		return Usually{Says: message.Join("; ", message.New("no usual firing to compare with yet"), gaps)}
 	}
-	var said []string
-	if more := float64(w.C - e.HeatWork); heat && math.Abs(more) > usualBound(usualHeat, e.Works, e.Of) {
-		said = append(said, fmt.Sprintf("%.0f °C %s heat work", math.Abs(more), oneOf(more > 0, "more", "less")))
+	var said []message.Message
+	if more := w.C - e.HeatWork; heat && math.Abs(float64(more)) > usualBound(usualHeat, e.Works, e.Of) {
+		said = append(said, moreHeat(more))
 	}
 	if longer := f.ToTop - e.ToTop; hours && math.Abs(float64(longer)) > usualBound(usualHours*float64(e.ToTop), e.Tops, e.Of) {
-		said = append(said, fmt.Sprintf("%s %s to the top", minutes(longer.Abs()), oneOf(longer > 0, "longer", "shorter")))
+		said = append(said, message.New(oneOf(longer > 0, "{1} longer to the top", "{1} shorter to the top"), minutes(longer.Abs())))
 	}
 	if len(said) == 0 {
-		return Usually{Known: true, Usual: true, Says: "usual" + gaps}
+		return Usually{Known: true, Usual: true, Says: message.Join("; ", message.New("usual"), gaps)}
 	}
-	return Usually{Known: true, Says: strings.Join(said, ", ") + " than usual" + gaps}
+	differs := message.New("{1} than usual", message.Join(", ", said...))
+	return Usually{Known: true, Says: message.Join("; ", differs, gaps)}
 }
 
 // usualBound is how far a firing may lie from the median of the last few and still be usual.

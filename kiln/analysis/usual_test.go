@@ -86,12 +86,12 @@ func TestUsualKeptApart(t *testing.T) {
 		{all[0], "usual"}, {all[1], "usual"}, {all[2], "usual"},
 	} {
 		e, ok := p.Expect(c.f.Kind, c.f.Atmosphere)
-		if got := SayUsual(c.f, "1", e); !ok || got.Says != c.says {
+		if got := SayUsual(c.f, "1", e); !ok || got.Says.String() != c.says {
 			t.Errorf("%s %s: %+v", c.f.Kind, c.f.Atmosphere, got)
 		}
 	}
 	e, _ := p.Expect(kiln.Glaze, kiln.Oxidation)
-	if got := SayUsual(all[1], "1", e); got.Usual || !strings.Contains(got.Says, "40 °C more heat work") {
+	if got := SayUsual(all[1], "1", e); got.Usual || !strings.Contains(got.Says.String(), "40 °C more heat work") {
 		t.Errorf("a reduction firing against the usual of oxidation: %+v", got)
 	}
 }

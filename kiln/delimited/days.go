@@ -1,12 +1,13 @@
 package delimited
 
 import (
-	"fmt"
 	"math"
 	"regexp"
 	"strconv"
 	"strings"
 	"time"
+
+	"lidwright/kiln/message"
 )
 
 // Order is which of two numbers before the year is the day.
@@ -131,11 +132,11 @@ func (d Days) Read(cell string, zone *time.Location) (at time.Time, whole bool, 
 	m := dayClock.FindStringSubmatch(cell)
 	y, mo, day, ok := d.day(strings.Trim(m[1], " ,"))
 	if !ok {
-		return at, false, fmt.Errorf("%q is no day such as 2023-03-14 or 14.3.2023", cell)
+		return at, false, message.New("{1} is no day such as 2023-03-14 or 14.3.2023", strconv.Quote(cell))
 	}
 	at = time.Date(y, mo, day, 0, 0, 0, 0, zone)
 	if at.Month() != mo || at.Day() != day {
-		return at, false, fmt.Errorf("%q: there is no such day", cell)
+		return at, false, message.New("{1}: there is no such day", strconv.Quote(cell))
 	}
 	if m[2] == "" {
 		return at, true, nil
@@ -191,14 +192,14 @@ func At(day time.Time, cell string) (time.Time, error) {
 	}
 	n := clock.FindStringSubmatch(cell)
 	if n == nil {
-		return day, fmt.Errorf("%q is no time of day such as 14:30", cell)
+		return day, message.New("{1} is no time of day such as 14:30", strconv.Quote(cell))
 	}
 	h, _ := strconv.Atoi(n[1])
 	minute, _ := strconv.Atoi(n[2])
 	s, _ := strconv.Atoi(n[3])
 	half := strings.ToLower(n[4])
 	if h > 23 || minute > 59 || s > 59 || half != "" && (h < 1 || h > 12) {
-		return day, fmt.Errorf("%q is no time of day such as 14:30", cell)
+		return day, message.New("{1} is no time of day such as 14:30", strconv.Quote(cell))
 	}
 	if half != "" {
 		if h %= 12; half == "p" {
@@ -215,7 +216,7 @@ func At(day time.Time, cell string) (time.Time, error) {
 		}
 		off, err := time.Parse(form, zone)
 		if err != nil {
-			return day, fmt.Errorf("%q is no time of day such as 14:30", cell)
+			return day, message.New("{1} is no time of day such as 14:30", strconv.Quote(cell))
 		}
 		_, seconds := off.Zone()
 		return time.Date(y, m, d, h, minute, s, 0, time.FixedZone("", seconds)).In(day.Location()), nil

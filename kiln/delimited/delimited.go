@@ -7,11 +7,12 @@ import (
 	"bytes"
 	"encoding/csv"
 	"errors"
-	"fmt"
 	"io"
 	"strconv"
 	"strings"
 	"unicode/utf8"
+
+	"lidwright/kiln/message"
 
 	"golang.org/x/text/encoding"
 	"golang.org/x/text/encoding/charmap"
@@ -34,14 +35,22 @@ type Table struct {
 // A Fault is what is wrong with a line of a table, or with the whole of it (line 0).
 type Fault struct {
 	Line int
-	Why  string
+	Why  message.Message
 }
 
 func (f *Fault) Error() string {
 	if f.Line == 0 {
+		return f.Why.String()
+	}
+	return f.Says().String()
+}
+
+// Says is what is wrong, with the line.
+func (f *Fault) Says() message.Message {
+	if f.Line == 0 {
 		return f.Why
 	}
-	return fmt.Sprintf("line %d: %s", f.Line, f.Why)
+	return message.New("line {1}: {2}", f.Line, f.Why)
 }
 
 // mostLinesAbove is how many lines may stand above the names of the columns, such as a title.
@@ -53,7 +62,7 @@ const mostLinesAbove = 10
 // its semicolon, else the comma. The error is a *Fault.
 func Open(text []byte, known func(name string) bool) (*Table, error) {
 	if len(text) > MostBytes {
-		return nil, &Fault{0, fmt.Sprintf("is longer than %d MB; take it in in parts", MostBytes>>20)}
+		return nil, &Fault{0, message.New("is longer than {1} MB; take it in in parts", MostBytes>>20)}
 	}
 	plain, name, err := decoded(text)
 	if err != nil {
@@ -102,7 +111,7 @@ func decoded(text []byte) ([]byte, string, error) {
 	name := "UTF-8"
 	switch {
 	case bytes.HasPrefix(text, []byte("PK\x03\x04")):
-		return nil, "", &Fault{0, "is a spreadsheet's own file, not a table as text: save it there as CSV"}
+		return nil, "", &Fault{0, message.New("is a spreadsheet's own file, not a table as text: save it there as CSV")}
 	case bytes.HasPrefix(text, []byte("\xff\xfe")), bytes.HasPrefix(text, []byte("\xfe\xff")):
 		from, name = unicode.UTF16(unicode.LittleEndian, unicode.UseBOM), "UTF-16"
 	case bytes.HasPrefix(text, []byte("\xef\xbb\xbf")):
@@ -114,11 +123,11 @@ func decoded(text []byte) ([]byte, string, error) {
 	if from != nil {
 		var err error
 		if text, err = from.NewDecoder().Bytes(text); err != nil {
-			return nil, "", &Fault{0, "is not written in UTF-8, UTF-16 or Windows-1252"}
+			return nil, "", &Fault{0, message.New("is not written in UTF-8, UTF-16 or Windows-1252")}
 		}
 	}
 	if bytes.IndexByte(text, 0) >= 0 {
-		return nil, "", &Fault{0, "is no table as text: save it as CSV"}
+		return nil, "", &Fault{0, message.New("is no table as text: save it as CSV")}
 	}
 	return text, name, nil
 }
@@ -255,11 +264,11 @@ func (t *Table) Read() (Row, error) {
 	var broken *csv.ParseError
 	switch {
 	case errors.As(err, &broken) && broken.Err == csv.ErrBareQuote:
-		return Row{}, &Fault{broken.StartLine, `a " stands in a cell that has none around it: put the cell in quotes, and each " of it twice`}
+		return Row{}, &Fault{broken.StartLine, message.New("a \" stands in a cell that has none around it: put the cell in quotes, and each \" of it twice")}
 	case errors.As(err, &broken):
-		return Row{}, &Fault{broken.StartLine, `a " is opened and not closed, or more stands behind the closing one`}
+		return Row{}, &Fault{broken.StartLine, message.New("a \" is opened and not closed, or more stands behind the closing one")}
 	case err != nil:
-		return Row{}, &Fault{0, err.Error()}
+		return Row{}, &Fault{0, message.Plain(err.Error())}
 	}
 	line, _ := t.rows.FieldPos(0)
 	return Row{line, cells}, nil

@@ -86,7 +86,7 @@ func TestFaults(t *testing.T) {
 	}
 	for _, text := range []string{"PK\x03\x04more", "code,wet\n\x00\x00", strings.Repeat("x", delimited.MostBytes+1)} {
 		var f *delimited.Fault
-		if _, err := delimited.Open([]byte(text), known); !errors.As(err, &f) || f.Why == "" {
+		if _, err := delimited.Open([]byte(text), known); !errors.As(err, &f) || f.Why.String() == "" {
 			t.Errorf("%.20q: %v", text, err)
 		}
 	}

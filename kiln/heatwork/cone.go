@@ -2,9 +2,11 @@ package heatwork
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // Cone is one rung of the ladder of pyrometric cones as the model has it.
@@ -28,16 +30,22 @@ const (
 
 // ConeError says in words why a text names no cone that can be reckoned with.
 type ConeError struct {
-	Text    string // as typed
-	Why     string // a sentence for the potter
-	Nearest string // the nearest right thing to type, empty if there is none
+	Text    string          // as typed
+	Why     message.Message // a sentence for the potter
+	Series  bool            // it is in its series that the cone is not
+	Nearest string          // the nearest right thing to type, empty if there is none
 }
 
 func (e *ConeError) Error() string {
+	return e.Says().String()
+}
+
+// Says is what is wrong, and the nearest right thing to type.
+func (e *ConeError) Says() message.Message {
 	if e.Nearest == "" {
 		return e.Why
 	}
-	return e.Why + " The nearest is " + e.Nearest + "."
+	return message.Join(" ", e.Why, message.New("The nearest is {1}.", e.Nearest))
 }
 
 // rungLabels are the rungs of the ladder from least to most heat work. There is no cone 0.
@@ -99,33 +107,30 @@ func noSuchCone(text, t string) error {
 	number := strings.TrimLeft(t, "0")
 	switch {
 	case t == "":
-		e.Why = "No cone was named. Write the number pressed into the cone, such as 06 or 6."
+		e.Why = message.New("No cone was named. Write the number pressed into the cone, such as 06 or 6.")
 	case digits && number == "":
-		e.Why = "There is no cone 0: the ladder goes 03, 02, 01, 1, 2, 3."
+		e.Why = message.New("There is no cone 0: the ladder goes 03, 02, 01, 1, 2, 3.")
 		e.Nearest = "01 or 1"
 	case strings.HasPrefix(t, "o") && strings.Trim(t[1:], "0123456789") == "" && len(t) > 1:
-		e.Why = fmt.Sprintf("%q begins with the letter o.", text)
+		e.Why = message.New("{1} begins with the letter o.", strconv.Quote(text))
 		if label := "0" + t[1:]; isCone(label) {
 			e.Nearest = label
 		}
 	case strings.HasSuffix(t, "a") && len(t) > 1:
-		e.Why = fmt.Sprintf("%s is a cone of the European (Seger) ladder, which is another scale: cones of one "+
-			"number end up to 54 °C apart, and at what rates its end points hold is not known here. It cannot be "+
-			"turned into heat work.", t)
+		e.Why = message.New("{1} is a cone of the European (Seger) ladder, which is another scale: cones of one number end up to 54 °C apart, and at what rates its end points hold is not known here. It cannot be turned into heat work.", t)
 	case digits && t[0] == '0' && len(number) < len(t)-1:
-		e.Why = fmt.Sprintf("No cone is called %s.", t)
+		e.Why = message.New("No cone is called {1}.", t)
 		if isCone("0" + number) {
 			e.Nearest = "0" + number
 		}
 	case digits && t[0] == '0':
-		e.Why = fmt.Sprintf("Cone %s lies below the ladder, which begins at 022.", t)
+		e.Why = message.New("Cone {1} lies below the ladder, which begins at 022.", t)
 		e.Nearest = "022"
 	case digits:
-		e.Why = fmt.Sprintf("Cone %s lies above the ladder, which ends at 14; higher cones are for refractories.", t)
+		e.Why = message.New("Cone {1} lies above the ladder, which ends at 14; higher cones are for refractories.", t)
 		e.Nearest = "14"
 	default:
-		e.Why = fmt.Sprintf("%q is no cone. Write the number pressed into the cone, such as 06 or 6, "+
-			"and tenths of the way to the next as in 6+0.3.", text)
+		e.Why = message.New("{1} is no cone. Write the number pressed into the cone, such as 06 or 6, and tenths of the way to the next as in 6+0.3.", strconv.Quote(text))
 		if label, tenth, ok := strings.Cut(t, "."); ok && isCone(label) && len(tenth) == 1 && tenth >= "0" && tenth <= "9" {
 			e.Nearest = label + "+0." + tenth
 		}

@@ -8,6 +8,7 @@ import (
 	"sync"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // rungCount is the number of rungs: 36 whole cones, 022 to 14, and the two half cones.
@@ -153,18 +154,25 @@ func (l *ConeScale) Text(position float64) string {
 
 // Words says a place on the ladder in words: "a tenth of the way from cone 6 to 7", "cone 6". A third of the
 // way is not a third of the bend.
-func (l *ConeScale) Words(position float64) string {
+func (l *ConeScale) Words(position float64) message.Message {
 	cone, tenths, at := coneTenths(position)
 	switch {
+	case !(position >= 0):
+		return message.New("below {1}", rungLabels[0])
 	case at != "":
-		return at
+		return message.New("{1} or more", rungLabels[rungCount-1])
 	case tenths == 0:
-		return "cone " + cone
+		return message.New("cone {1}", cone)
 	}
-	way := [...]string{"", "a tenth", "a fifth", "a third", "less than half", "half", "more than half", "two thirds",
-		"four fifths", "nearly all"}[tenths]
-	return fmt.Sprintf("%s of the way from cone %s to %s", way, cone, wholeConeLabel(int(position)+1))
+	return message.New(ways[tenths], cone, wholeConeLabel(int(position)+1))
 }
+
+// ways are the tenths of the way from one cone to the next in words.
+var ways = [10]message.Key{1: "a tenth of the way from cone {1} to {2}", 2: "a fifth of the way from cone {1} to {2}",
+	3: "a third of the way from cone {1} to {2}", 4: "less than half of the way from cone {1} to {2}",
+	5: "half of the way from cone {1} to {2}", 6: "more than half of the way from cone {1} to {2}",
+	7: "two thirds of the way from cone {1} to {2}", 8: "four fifths of the way from cone {1} to {2}",
+	9: "nearly all of the way from cone {1} to {2}"}
 
 // coneTenths cuts a place into the last whole cone passed and tenths; at the ends of the
 // ladder it is a text alone.
@@ -194,10 +202,10 @@ func (l *ConeScale) Parse(text string) (kiln.Celsius, error) {
 	part, err := strconv.ParseFloat(strings.TrimSpace(tenths), 64)
 	if err != nil || !(part >= 0 && part < 1) || c.Position != math.Floor(c.Position) {
 		return kiln.NoTemperature(), &ConeError{Text: text, Nearest: c.Label,
-			Why: fmt.Sprintf("%q is no place on the ladder: after the plus stands the share of the way to the next cone, 0.0 to 0.9.", text)}
+			Why: message.New("{1} is no place on the ladder: after the plus stands the share of the way to the next cone, 0.0 to 0.9.", strconv.Quote(text))}
 	}
 	if part > 0 && c.Position >= 35 {
-		return kiln.NoTemperature(), &ConeError{Text: text, Nearest: "14", Why: "The ladder ends at cone 14; there is no way beyond to be told in tenths."}
+		return kiln.NoTemperature(), &ConeError{Text: text, Nearest: "14", Why: message.New("The ladder ends at cone 14; there is no way beyond to be told in tenths.")}
 	}
 	return l.HeatWorkAt(c.Position + part), nil
 }

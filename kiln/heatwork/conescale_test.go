@@ -246,7 +246,7 @@ func TestConeText(t *testing.T) {
 		{1222.0, "6+0.1", "a tenth of the way from cone 6 to 7"}, {500, "below 022", "below 022"}, {1400, "14 or more", "14 or more"},
 	} {
 		z := l.Position(c.heat)
-		if l.Text(z) != c.text || l.Words(z) != c.words {
+		if l.Text(z) != c.text || l.Words(z).String() != c.words {
 			t.Errorf("%v: %q %q, want %q %q", c.heat, l.Text(z), l.Words(z), c.text, c.words)
 		}
 	}
@@ -288,7 +288,7 @@ func TestConesThatDoNotExist(t *testing.T) {
 			t.Errorf("%q: %v, want a ConeError", c.text, err)
 			continue
 		}
-		if !strings.Contains(e.Why, c.says) || e.Nearest != c.nearest {
+		if !strings.Contains(e.Why.String(), c.says) || e.Nearest != c.nearest {
 			t.Errorf("%q: %q nearest %q, want words with %q and %q", c.text, e.Why, e.Nearest, c.says, c.nearest)
 		}
 	}

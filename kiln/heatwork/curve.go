@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // Parts of the range of a heat work, °C (one sd) or a share.
@@ -41,15 +42,15 @@ func ConeText(w kiln.HeatWork) string {
 
 // ConeWords is the cone in words, "a tenth of the way from cone 6 to 7"; "not known", with what cones that
 // all stood upright tell, "not known: below cone 5".
-func ConeWords(w kiln.HeatWork) string {
+func ConeWords(w kiln.HeatWork) message.Message {
 	l := MainConeScale()
 	switch {
 	case !math.IsNaN(w.Position):
 		return l.Words(w.Position)
 	case !w.High.Known():
-		return "not known"
+		return message.New("not known")
 	}
-	return "not known: below cone " + wholeConeLabel(max(0, int(math.Ceil(l.Position(w.High)))))
+	return message.New("not known: below cone {1}", wholeConeLabel(max(0, int(math.Ceil(l.Position(w.High))))))
 }
 
 // CurveHeatWork works out the heat work of one channel of a whole firing, with bias added

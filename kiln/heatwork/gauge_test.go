@@ -200,7 +200,7 @@ func TestGaugeWithoutACone(t *testing.T) {
 	for name, c := range map[string]kiln.Curve{"empty": {}, "another channel": {Channels: []kiln.ChannelID{"2"}, After: []time.Duration{0}, T: [][]kiln.Celsius{{1200}}},
 		"one reading":  {Channels: []kiln.ChannelID{"1"}, After: []time.Duration{0}, T: [][]kiln.Celsius{{1200}}},
 		"nothing good": {Channels: []kiln.ChannelID{"1"}, After: []time.Duration{0, time.Hour}, T: [][]kiln.Celsius{{kiln.NoTemperature(), kiln.NoTemperature()}}}} {
-		if w := curveWork(c); w.Known() || ConeText(w) != "" || ConeWords(w) != "not known" {
+		if w := curveWork(c); w.Known() || ConeText(w) != "" || ConeWords(w).String() != "not known" {
 			t.Errorf("%s: %+v", name, w)
 		}
 	}

@@ -1,12 +1,12 @@
 package heatwork
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // ByHand is a firing as a person wrote it down. Any part may be missing.
@@ -31,7 +31,7 @@ const typedOften = 30 * time.Minute
 // every half hour or oftener near its top, the cones on the shelf, the sitter, a sparser curve,
 // the cone intended. From says which. The heat work is unknown where none tells; says then has
 // a sentence, as it has for every part that could not be used.
-func (h ManualFiring) HeatWork(l *ConeScale, limit kiln.Celsius) (w kiln.HeatWork, says []string) {
+func (h ManualFiring) HeatWork(l *ConeScale, limit kiln.Celsius) (w kiln.HeatWork, says []message.Message) {
 	typed := h.typedWork(l, limit)
 	if typed.Known() && h.readOften() {
 		return typed, nil
@@ -52,20 +52,20 @@ func (h ManualFiring) HeatWork(l *ConeScale, limit kiln.Celsius) (w kiln.HeatWor
 		if err == nil {
 			return heatWorkOf(s.C, sitterSD, kiln.FromSitter), says
 		}
-		says = append(says, err.Error())
+		says = append(says, coneSays(err))
 	}
 	if typed.Known() {
-		return typed, append(says, "The readings near the top are more than half an hour apart, so this is an estimate.")
+		return typed, append(says, message.New("The readings near the top are more than half an hour apart, so this is an estimate."))
 	}
 	if h.Intended != "" {
 		c, err := l.Parse(h.Intended)
 		if err == nil {
 			return heatWorkOf(c, intendedSD, kiln.FromIntended), says
 		}
-		says = append(says, err.Error())
+		says = append(says, coneSays(err))
 	}
 	if len(says) == 0 {
-		says = append(says, "Neither a curve nor a cone tells what this firing did.")
+		says = append(says, message.New("Neither a curve nor a cone tells what this firing did."))
 	}
 	return w, says // no number, and what cones that all stood upright tell
 }
@@ -125,17 +125,17 @@ func (h ManualFiring) readOften() bool {
 // model's likelihoods multiplied over all heat works, none preferred. Cones that are all down
 // say "at least"; cones that are all upright say what it was less than (High) and no number. Cones that
 // contradict one another are told in words and give none.
-func (l *ConeScale) ConesHeatWork(cones []ConeReading) (w kiln.HeatWork, says []string) {
+func (l *ConeScale) ConesHeatWork(cones []ConeReading) (w kiln.HeatWork, says []message.Message) {
 	w = kiln.NoHeatWork(kiln.FromCones)
 	var all []ConeSays
 	lower, upper := kiln.NoTemperature(), kiln.NoTemperature() // hottest that is down, coolest that is upright
 	end := kiln.NoTemperature()                                // of the coolest upright one
 	var overSD, underSD float64
-	underWords, point := "", false
+	underWords, point := message.Message{}, false
 	for _, r := range cones {
 		s, err := l.ReadCone(r)
 		if err != nil {
-			says = append(says, err.Error())
+			says = append(says, coneSays(err))
 			continue
 		}
 		all = append(all, s)
@@ -159,15 +159,15 @@ func (l *ConeScale) ConesHeatWork(cones []ConeReading) (w kiln.HeatWork, says []
 	case !point && !upper.Known():
 		w = heatWorkAround(lower, kiln.Celsius(kiln.Z90*overSD), kiln.FromCones)
 		w.High = kiln.NoTemperature()
-		return w, append(says, "All cones are down: the heat work is at least that of the last.")
+		return w, append(says, message.New("All cones are down: the heat work is at least that of the last."))
 	case !point && !lower.Known():
 		w.High = min(end, upper+kiln.Celsius(kiln.Z90*underSD))
-		return w, append(says, fmt.Sprintf("Nothing bent (%s): the heat work was less than %s, and how much less no cone tells.",
+		return w, append(says, message.New("Nothing bent ({1}): the heat work was less than {2}, and how much less no cone tells.",
 			underWords, l.Text(l.Position(w.High))))
 	}
 	mean, low, high, best := conesPosterior(all)
 	if best < noChance {
-		return w, append(says, "These cones contradict one another: look at the entries of this pack.")
+		return w, append(says, message.New("These cones contradict one another: look at the entries of this pack."))
 	}
 	w = heatWorkAround(mean, 0, kiln.FromCones)
 	if w.Known() {
@@ -221,7 +221,7 @@ func conesPosterior(all []ConeSays) (mean, low, high kiln.Celsius, best float64)
 // HandWork is the heat work of a firing by hand from what was told of it: its cones (of the shelf
 // that has most), its sitter, its typed curve, the cone intended. says has a sentence for every
 // part that could not be used.
-func HandWork(f kiln.Firing, cones []ConeReading, typed kiln.Curve, limit kiln.Celsius) (w kiln.HeatWork, says []string) {
+func HandWork(f kiln.Firing, cones []ConeReading, typed kiln.Curve, limit kiln.Celsius) (w kiln.HeatWork, says []message.Message) {
 	h := ManualFiring{Cones: cones, Sitter: f.Told.Sitter, SitterSeries: f.Told.SitterSeries, Intended: f.Told.Intended, Typed: typed}
 	count := map[string]int{}
 	shelf := ""
@@ -232,7 +232,11 @@ func HandWork(f kiln.Firing, cones []ConeReading, typed kiln.Curve, limit kiln.C
 	}
 	if len(count) > 1 {
 		h.Cones = slices.DeleteFunc(slices.Clone(cones), func(c ConeReading) bool { return c.Shelf != shelf })
-		says = append(says, fmt.Sprintf("Cones stood on several shelves; those of %s count, where most were.", either(shelf == "", "no named shelf", shelf)))
+		named := message.Plain(shelf)
+		if shelf == "" {
+			named = message.New("no named shelf")
+		}
+		says = append(says, message.New("Cones stood on several shelves; those of {1} count, where most were.", named))
 	}
 	w, said := h.HeatWork(MainConeScale(), limit)
 	return w, append(says, said...)

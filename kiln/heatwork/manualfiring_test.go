@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 func typedCurve(step time.Duration, t ...kiln.Celsius) kiln.Curve {
@@ -48,7 +49,7 @@ func TestHeatWorkByHand(t *testing.T) {
 		if !(w.Low < w.C && w.C < w.High) {
 			t.Errorf("%s: range %v to %v", c.name, w.Low, w.High)
 		}
-		if said := strings.Join(says, "\n"); !strings.Contains(said, c.text) || c.text == "" && said != "" {
+		if said := message.Join("\n", says...).String(); !strings.Contains(said, c.text) || c.text == "" && said != "" {
 			t.Errorf("%s says %q, want %q", c.name, said, c.text)
 		}
 	}
@@ -73,11 +74,11 @@ func TestConesAlone(t *testing.T) {
 	l := MainConeScale()
 	down, up := func(c string) ConeReading { return ConeReading{Cone: c, Seen: Down} }, func(c string) ConeReading { return ConeReading{Cone: c, Seen: Upright} }
 	atLeast, says := l.ConesHeatWork([]ConeReading{down("5"), down("6")})
-	if !atLeast.AtLeast() || math.Abs(float64(atLeast.C)-1220.2) > 0.01 || !strings.Contains(says[0], "at least") {
+	if !atLeast.AtLeast() || math.Abs(float64(atLeast.C)-1220.2) > 0.01 || !strings.Contains(says[0].String(), "at least") {
 		t.Errorf("all down: %+v %v", atLeast, says)
 	}
 	under, says := l.ConesHeatWork([]ConeReading{up("5"), up("6")})
-	if under.Known() || !strings.Contains(says[0], "cone 5 upright") || !strings.Contains(says[0], "less than") {
+	if under.Known() || !strings.Contains(says[0].String(), "cone 5 upright") || !strings.Contains(says[0].String(), "less than") {
 		t.Errorf("all upright: %+v %v", under, says)
 	}
 	between, _ := l.ConesHeatWork([]ConeReading{down("6"), up("8")})
@@ -85,11 +86,11 @@ func TestConesAlone(t *testing.T) {
 		t.Errorf("6 down and 8 upright: %+v", between)
 	}
 	cross, says := l.ConesHeatWork([]ConeReading{down("8"), up("04")})
-	if cross.Known() || ConeText(cross) != "" || ConeWords(cross) != "not known" || !strings.Contains(says[0], "contradict") {
+	if cross.Known() || ConeText(cross) != "" || ConeWords(cross).String() != "not known" || !strings.Contains(says[0].String(), "contradict") {
 		t.Errorf("8 down and 04 upright: %+v %v", cross, says)
 	}
 	none, says := l.ConesHeatWork(nil)
-	if none.Known() || ConeText(none) != "" || ConeWords(none) != "not known" || len(says) != 0 {
+	if none.Known() || ConeText(none) != "" || ConeWords(none).String() != "not known" || len(says) != 0 {
 		t.Errorf("no cones: %+v %v", none, says)
 	}
 	// Two readings of one cone are worth more than one: the sd falls by a root of two.
@@ -106,7 +107,7 @@ func TestUprightConesSayBelowThem(t *testing.T) {
 	l := MainConeScale()
 	all := []ConeReading{{Cone: "7", Seen: Upright}, {Cone: "5", Seen: Upright}, {Cone: "6", Seen: Upright}}
 	w, _ := l.ConesHeatWork(all)
-	if !math.IsNaN(w.Position) || w.AtLeast() || ConeText(w) != "" || ConeWords(w) != "not known: below cone 5" {
+	if !math.IsNaN(w.Position) || w.AtLeast() || ConeText(w) != "" || ConeWords(w).String() != "not known: below cone 5" {
 		t.Errorf("5, 6 and 7 upright: %+v %q %q", w, ConeText(w), ConeWords(w))
 	}
 	for i, label := range rungLabels {
@@ -115,7 +116,7 @@ func TestUprightConesSayBelowThem(t *testing.T) {
 		if strings.Contains(label, ".") {
 			next = rungLabels[i+1]
 		}
-		if want := "not known: below cone " + next; ConeWords(w) != want || !(w.High <= l.cones[i].Tau+1e-9) {
+		if want := "not known: below cone " + next; ConeWords(w).String() != want || !(w.High <= l.cones[i].Tau+1e-9) {
 			t.Errorf("cone %s upright: %q, below %.1f °C, its end point is %.1f", label, ConeWords(w), w.High, l.cones[i].Tau)
 		}
 	}
@@ -123,7 +124,7 @@ func TestUprightConesSayBelowThem(t *testing.T) {
 
 func TestNothingByHand(t *testing.T) {
 	w, says := ManualFiring{}.HeatWork(MainConeScale(), kiln.NoTemperature())
-	if w.Known() || len(says) != 1 || !strings.Contains(says[0], "Neither a curve nor a cone") {
+	if w.Known() || len(says) != 1 || !strings.Contains(says[0].String(), "Neither a curve nor a cone") {
 		t.Errorf("%+v %v", w, says)
 	}
 }

@@ -2,11 +2,11 @@ package heatwork
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // What is taken of a probe before its cones tell (own choices; re-estimate from a site's own
@@ -51,7 +51,7 @@ type ProbeBias struct {
 // ConeRemark is what a reading of this firing asks or says beside its value.
 type ConeRemark struct {
 	Reading string // its ID
-	Says    string
+	Says    message.Message
 	Counted bool
 	// HeatAlone: the firing has no whole curve, so that the cone tells its heat work and nothing of the probe.
 	HeatAlone bool
@@ -108,12 +108,12 @@ func (b *ProbeBias) read(l *ConeScale, f FiredCones) {
 	for _, r := range f.Readings {
 		s, err := l.ReadCone(r)
 		if err != nil {
-			b.Remarks = append(b.Remarks, ConeRemark{Reading: r.ID, Says: err.Error()})
+			b.Remarks = append(b.Remarks, ConeRemark{Reading: r.ID, Says: coneSays(err)})
 			continue
 		}
 		if !f.AsIndicated.Known() {
 			b.Remarks = append(b.Remarks, ConeRemark{Reading: r.ID, HeatAlone: true,
-				Says: "This firing has no whole curve that reached cone 022, so " + s.Words + " tells its heat work and nothing of the probe."})
+				Says: message.New("This firing has no whole curve that reached cone {1}, so {2} tells its heat work and nothing of the probe.", rungLabels[0], s.Words)})
 			continue
 		}
 		s.SD = math.Hypot(s.SD, f.OwnSD)
@@ -133,14 +133,14 @@ func (b *ProbeBias) read(l *ConeScale, f FiredCones) {
 				b.High = s.C
 			}
 		}
-		if why != "" || !counted {
+		if !why.IsZero() || !counted {
 			b.Remarks = append(b.Remarks, ConeRemark{Reading: s.id, Says: why, Counted: counted})
 		}
 	}
 }
 
 // take counts one reading, a value or a bound, unless it contradicts what is known.
-func (b *ProbeBias) take(l *ConeScale, s ConeSays, indicated kiln.Celsius) (counted bool, why string) {
+func (b *ProbeBias) take(l *ConeScale, s ConeSays, indicated kiln.Celsius) (counted bool, why message.Message) {
 	o := coneSeen{y: float64(s.C - indicated), own: s.SD*s.SD - s.HabitSD*s.HabitSD, habit: s.HabitSD, side: s.Side, after: b.after}
 	mean, variance := b.known.expects(o, b.after)
 	spread := variance + o.own
@@ -151,8 +151,8 @@ func (b *ProbeBias) take(l *ConeScale, s ConeSays, indicated kiln.Celsius) (coun
 	}
 	if s.Side == ConeAt {
 		if math.Abs(off) > coneQuestioned*math.Sqrt(spread) {
-			why = fmt.Sprintf("%s says %.0f °C %s than was expected of this probe: sure? It counts for little.",
-				sentence(s.Words), math.Abs(off), either(off > 0, "more", "less"))
+			why = message.Sentence(message.New(either(off > 0, "{1} says {2} more than was expected of this probe: sure? It counts for little.",
+				"{1} says {2} less than was expected of this probe: sure? It counts for little."), s.Words, kiln.Warmer(math.Abs(off))))
 			o.own *= 9
 		}
 	} else {
@@ -161,10 +161,10 @@ func (b *ProbeBias) take(l *ConeScale, s ConeSays, indicated kiln.Celsius) (coun
 			chance = 1 - chance
 		}
 		if 1-chance < noChance {
-			return false, "" // far on the true side: nothing is learned
+			return false, message.Message{} // far on the true side: nothing is learned
 		}
 		if chance < noChance {
-			return false, fmt.Sprintf("%s contradicts what was read before it, so it does not count: look at the entries of this pack.", sentence(s.Words))
+			return false, message.Sentence(message.New("{1} contradicts what was read before it, so it does not count: look at the entries of this pack.", s.Words))
 		}
 	}
 	b.seen = append(slices.Clip(b.seen), o)
@@ -180,11 +180,11 @@ func (b *ProbeBias) settle() {
 }
 
 // farOff says that a reading is so far from the curve that one of the two is something else.
-func farOff(l *ConeScale, s ConeSays, indicated kiln.Celsius) string {
-	says := fmt.Sprintf("%s and the curve lie %.0f °C apart, which no probe explains, so it does not count.",
-		sentence(s.Words), math.Abs(float64(s.C-indicated)))
+func farOff(l *ConeScale, s ConeSays, indicated kiln.Celsius) message.Message {
+	says := message.Sentence(message.New("{1} and the curve lie {2} apart, which no probe explains, so it does not count.",
+		s.Words, kiln.Warmer(math.Abs(float64(s.C-indicated)))))
 	if other := l.MistakenCone(s.Cone.Label, indicated); other != "" {
-		return says + fmt.Sprintf(" Was it %s and not %s?", other, s.Cone.Label)
+		return message.Join(" ", says, message.New("Was it {1} and not {2}?", other, s.Cone.Label))
 	}
 	return says
 }
@@ -231,24 +231,32 @@ func NotableTwice(after []ProbeBias) bool {
 
 // Says tells bias and drift in a sentence: "Your probe reads 9 °C low (likely 4 to 14, from 3
 // cones) and drifts 0.2 °C lower a firing (likely -0.1 to 0.5)."
-func (b ProbeBias) Says() string {
+func (b ProbeBias) Says() message.Message { return message.Stopped(b.says(message.New("Your probe"))) }
+
+// SaysOf is Says of one of several probes, as a part of a sentence.
+func (b ProbeBias) SaysOf(channel kiln.ChannelID) message.Message {
+	return b.says(message.New("probe {1}", channel))
+}
+
+func (b ProbeBias) says(probe message.Message) message.Message {
 	if b.Cones == 0 {
-		return fmt.Sprintf("No cone has told of this probe yet; a new one of its type and class may be %.0f °C off near the top.", b.start)
+		return message.New("No cone has told of this probe yet; a new one of its type and class may be {1} off near the top.", kiln.Warmer(b.start))
 	}
 	lo, hi := b.Likely()
 	if b.Bias < 0 {
 		lo, hi = -hi, -lo
 	}
+	low, high := kiln.Difference{By: float64(lo), Bare: true}, kiln.Difference{By: float64(hi), Bare: true}
 	off := math.Round(math.Abs(float64(b.Bias)))
-	reads := fmt.Sprintf("reads %.0f °C %s", off, either(b.Bias > 0, "low", "high"))
+	cones := message.Count(b.Cones, "{1} cone", "{1} cones")
+	reads := message.New(either(b.Bias > 0, "{1} reads {2} low (likely {3} to {4}, from {5})",
+		"{1} reads {2} high (likely {3} to {4}, from {5})"), probe, kiln.Warmer(off), low, high, cones)
 	if off == 0 {
-		reads = "reads true"
-	}
-	drift, way := b.Drift, "lower"
-	if drift < 0 {
-		drift, way = -drift, "higher"
+		reads = message.New("{1} reads true (likely {2} to {3}, from {4})", probe, low, high, cones)
 	}
 	half := kiln.Z90 * b.DriftSD
-	return fmt.Sprintf("Your probe %s (likely %.0f to %.0f, from %d %s) and drifts %.1f °C %s a firing (likely %.1f to %.1f).",
-		reads, lo, hi, b.Cones, either(b.Cones == 1, "cone", "cones"), drift, way, drift-half, drift+half)
+	lower, drift := b.Drift >= 0, math.Abs(b.Drift)
+	return message.New(either(lower, "{1} and drifts {2} lower a firing (likely {3} to {4})", "{1} and drifts {2} higher a firing (likely {3} to {4})"),
+		reads, kiln.Difference{By: drift, Places: 1}, kiln.Difference{By: drift - half, Places: 1, Bare: true},
+		kiln.Difference{By: drift + half, Places: 1, Bare: true})
 }

@@ -4,9 +4,11 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // Seen says in a word how a witness cone stood, where its tilt was not measured.
@@ -38,7 +40,7 @@ type ConeSays struct {
 	// HabitSD is the part of SD that is the same each time one reader looks: what is taken for upright or level,
 	// and where in the wide field of "leaning" the usual cone stands.
 	HabitSD float64
-	Words   string // "cone 6 at 45°", "cone 6 upright"
+	Words   message.Message // "cone 6 at 45°", "cone 6 upright"
 }
 
 // ConeSide says whether a reading is a value or a bound.
@@ -132,25 +134,25 @@ func leaningPhi() (mean, sd float64) {
 }
 
 // stood is the tilt that a reading stands for, in words too.
-func (r ConeReading) stood(c Cone) (tilt float64, words string, err error) {
+func (r ConeReading) stood(c Cone) (tilt float64, words message.Message, err error) {
 	if r.Tilted {
 		if !(r.Tilt >= 0 && r.Tilt <= 180) {
-			return 0, "", &ConeError{Text: r.Cone, Why: fmt.Sprintf("A tilt of %g° cannot be: upright is 0, level is 90, hanging down is 180.", r.Tilt)}
+			return 0, message.Message{}, &ConeError{Text: r.Cone, Why: message.New("A tilt of {1}° cannot be: upright is 0, level is 90, hanging down is 180.", fmt.Sprintf("%g", r.Tilt))}
 		}
 		if r.Seen == Upright && r.Tilt > coneMost || r.Seen == Down && r.Tilt < coneLeast {
-			return 0, "", &ConeError{Text: r.Cone, Why: fmt.Sprintf("Cone %s cannot be both %s and at %g°.", c.Label, r.Seen, r.Tilt)}
+			return 0, message.Message{}, &ConeError{Text: r.Cone, Why: message.New("Cone {1} cannot be both {2} and at {3}°.", c.Label, r.Seen, fmt.Sprintf("%g", r.Tilt))}
 		}
-		return r.Tilt, fmt.Sprintf("cone %s at %g°", c.Label, r.Tilt), nil
+		return r.Tilt, message.New("cone {1} at {2}", c.Label, fmt.Sprintf("%g°", r.Tilt)), nil
 	}
 	switch r.Seen {
 	case Upright:
-		return 0, "cone " + c.Label + " upright", nil
+		return 0, message.New("cone {1} upright", c.Label), nil
 	case Leaning:
-		return leaningMiddle, "cone " + c.Label + " leaning", nil
+		return leaningMiddle, message.New("cone {1} leaning", c.Label), nil
 	case Down:
-		return 180, "cone " + c.Label + " down", nil
+		return 180, message.New("cone {1} down", c.Label), nil
 	}
-	return 0, "", &ConeError{Text: r.Cone, Why: fmt.Sprintf("How cone %s stood was not told: upright, leaning, down, or its tilt.", c.Label)}
+	return 0, message.Message{}, &ConeError{Text: r.Cone, Why: message.New("How cone {1} stood was not told: upright, leaning, down, or its tilt.", c.Label)}
 }
 
 // seriesShift is how far cones of a series end above those of the model at the same rate
@@ -180,16 +182,15 @@ func (l *ConeScale) seriesShift(c Cone, series kiln.Series) (shift kiln.Celsius,
 			n++
 		}
 	}
-	e := &ConeError{Text: string(series)}
+	e := &ConeError{Text: string(series), Series: true}
 	switch {
 	case !known:
-		e.Why = fmt.Sprintf("No series of cones is called %q.", series)
+		e.Why = message.New("No series of cones is called {1}.", strconv.Quote(string(series)))
 		e.Nearest = string(SeriesSelfSupporting)
 	case !rated:
-		e.Why = fmt.Sprintf("Cones of the European (Seger) ladder (%s) cannot be turned into heat work: at what rates their end points hold is not known here, "+
-			"and cones of one number end up to 54 °C apart.", series)
+		e.Why = message.New("Cones of the European (Seger) ladder ({1}) cannot be turned into heat work: at what rates their end points hold is not known here, and cones of one number end up to 54 °C apart.", series)
 	case n == 0:
-		e.Why = fmt.Sprintf("The table of %s has no cone %s; it has %s to %s.", series, c.Label, has[0], has[len(has)-1])
+		e.Why = message.New("The table of {1} has no cone {2}; it has {3} to {4}.", series, c.Label, has[0], has[len(has)-1])
 	default:
 		if series == SeriesSmall {
 			extraSD = coneSmallSD
@@ -228,3 +229,6 @@ func SeenAt(tilt float64) Seen {
 	}
 	return Leaning
 }
+
+// Render is the word for s in the reader's language.
+func (s Seen) Render(r message.Reader) string { return r.Word(string(s)) }

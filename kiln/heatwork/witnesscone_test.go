@@ -132,7 +132,7 @@ func TestProbeFilterIsKalman(t *testing.T) {
 			b = b.Next()
 			x, p, c, d = x+v, p+2*c+d+0.09, c+d, d+0.0004
 		}
-		if ok, why := b.take(MainConeScale(), says, 1222); !ok || why != "" {
+		if ok, why := b.take(MainConeScale(), says, 1222); !ok || why.String() != "" {
 			t.Fatalf("reading %d: %v %s", i, ok, why)
 		}
 		s := p + 3.8*3.8
@@ -203,7 +203,7 @@ func TestProbeFilterWords(t *testing.T) {
 	for i, want := range []string{"Was it 6 and not 06?", "has no whole curve", "sure? It counts for little.", "contradicts"} {
 		said := ""
 		for _, r := range all[i].Remarks {
-			said += r.Says + "\n"
+			said += r.Says.String() + "\n"
 		}
 		if !strings.Contains(said, want) {
 			t.Errorf("firing %s says %q, want %q", fired[i].Firing, said, want)
@@ -212,7 +212,7 @@ func TestProbeFilterWords(t *testing.T) {
 	if all[1].Cones != 0 || all[1].Bias != 0 {
 		t.Errorf("nothing usable was read yet: %+v", all[1])
 	}
-	if s := all[0].Says(); !strings.Contains(s, "No cone has told of this probe yet") || !strings.Contains(s, "3 °C") {
+	if s := all[0].Says(); !strings.Contains(s.String(), "No cone has told of this probe yet") || !strings.Contains(s.String(), "3 °C") {
 		t.Errorf("before the first cone: %q", s)
 	}
 	// Later firings do not change earlier ones.
@@ -223,7 +223,7 @@ func TestProbeFilterWords(t *testing.T) {
 		}
 	}
 	low := ProbeBias{Bias: 9.2, BiasSD: 3, Drift: 0.2, DriftSD: 0.18, Cones: 3}
-	if got, want := low.Says(), "Your probe reads 9 °C low (likely 4 to 14, from 3 cones) and drifts 0.2 °C lower a firing (likely -0.1 to 0.5)."; got != want {
+	if got, want := low.Says(), "Your probe reads 9 °C low (likely 4 to 14, from 3 cones) and drifts 0.2 °C lower a firing (likely -0.1 to 0.5)."; got.String() != want {
 		t.Errorf("says %q, want %q", got, want)
 	}
 }

@@ -1,19 +1,24 @@
 package heatwork
 
-import "strings"
+import (
+	"errors"
+
+	"lidwright/kiln/message"
+)
 
 // either is a or, where first is false, b.
-func either(first bool, a, b string) string {
+func either(first bool, a, b message.Key) message.Key {
 	if first {
 		return a
 	}
 	return b
 }
 
-// sentence begins with a capital letter.
-func sentence(s string) string {
-	if s == "" {
-		return s
+// coneSays is what is wrong with a cone.
+func coneSays(err error) message.Message {
+	var e *ConeError
+	if errors.As(err, &e) {
+		return e.Says()
 	}
-	return strings.ToUpper(s[:1]) + s[1:]
+	return message.New("This cone cannot be read.")
 }

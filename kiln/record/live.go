@@ -7,6 +7,7 @@ import (
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/faults"
+	"lidwright/kiln/message"
 )
 
 // Live is what one kiln is doing now: a copy, for a page, a metric or a notice.
@@ -97,10 +98,10 @@ type LiveCurve struct {
 // StoreTrouble says that what is heard cannot be written down just now.
 type StoreTrouble struct {
 	Since   kiln.Stamp
-	Why     string // in words for people
-	Err     error  // of the last call, nil while one is under way for too long
-	Waiting int    // samples in memory, to be written when it can be
-	Thinned int    // samples given up to make room: one of 10 s, then one of a minute is kept
+	Why     message.Message // in words for people
+	Err     error           // of the last call, nil while one is under way for too long
+	Waiting int             // samples in memory, to be written when it can be
+	Thinned int             // samples given up to make room: one of 10 s, then one of a minute is kept
 }
 
 // Live is what every kiln is doing now, in the order of the settings.

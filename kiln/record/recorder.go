@@ -8,7 +8,6 @@ package record
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"slices"
 	"sync"
@@ -19,6 +18,7 @@ import (
 	"lidwright/kiln/detect"
 	"lidwright/kiln/faults"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 )
 
 // Log is where a Recorder writes a firing down while it happens. A call that gave an error is
@@ -58,12 +58,12 @@ type Unfinished struct {
 // What a Log gives as the reason where people can do something about it; any other error is told as a disk
 // that does not take what is written.
 var (
-	ErrFull     = errors.New("the disk is full")
-	ErrReadOnly = errors.New("the disk can be read and not written")
+	ErrFull     = message.NewError("the disk is full")
+	ErrReadOnly = message.NewError("the disk can be read and not written")
 )
 
 // ErrNoKiln is the answer about a kiln that the settings do not have.
-var ErrNoKiln = errors.New("no such kiln")
+var ErrNoKiln = message.NewError("no such kiln")
 
 // Recorder writes the firings of all kilns down while they happen. One goroutine owns the
 // growing firings; another hands what is new to the Log every five seconds, so that a slow or

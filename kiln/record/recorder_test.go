@@ -84,7 +84,7 @@ func TestRecorderDiskFull(t *testing.T) {
 		before := log.stored(id)
 		g.ramp(300, 400, 100)
 		trouble, ok := g.rec.Trouble()
-		if !ok || trouble.Waiting < 3590 || trouble.Thinned != 0 || trouble.Why == "" {
+		if !ok || trouble.Waiting < 3590 || trouble.Thinned != 0 || trouble.Why.String() == "" {
 			t.Errorf("trouble %+v, %v", trouble, ok)
 		}
 		if n := log.stored(id); n != before {

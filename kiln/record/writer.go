@@ -9,6 +9,7 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
+	"lidwright/kiln/message"
 )
 
 const (
@@ -326,16 +327,17 @@ func (w *writer) trouble(now kiln.Stamp) (StoreTrouble, bool) {
 	defer w.mu.Unlock()
 	t := StoreTrouble{Since: w.failing, Waiting: w.samples, Thinned: w.thinned}
 	if w.failed != nil {
-		t.Why, t.Err = "the disk does not take what is written: it may be worn out or loose", w.failed
-		for _, known := range []error{ErrFull, ErrReadOnly} {
-			if errors.Is(w.failed, known) {
-				t.Why = known.Error()
-			}
+		t.Why, t.Err = message.New("the disk does not take what is written: it may be worn out or loose"), w.failed
+		switch {
+		case errors.Is(w.failed, ErrFull):
+			t.Why = message.New("the disk is full")
+		case errors.Is(w.failed, ErrReadOnly):
+			t.Why = message.New("the disk can be read and not written")
 		}
 		return t, true
 	}
 	if took, _ := now.Sub(w.since); w.under && took > silentLog {
-		t.Since, t.Why = w.since, "the disk has not answered for a while"
+		t.Since, t.Why = w.since, message.New("the disk has not answered for a while")
 		return t, true
 	}
 	return StoreTrouble{}, false

@@ -115,7 +115,7 @@ func (b *Question) Validate(d lid.Defaults) error {
 	}
 	names := map[string]bool{}
 	if len(b.Measured) > mostLidsFor(MostGalleries) {
-		f.Add(tiles.OutOfRange, "measured_lids", fmt.Sprintf("has more than %d", mostLidsFor(MostGalleries)))
+		f.Add(tiles.OutOfRange, "measured_lids", "has more than {1}", mostLidsFor(MostGalleries))
 	}
 	for i := range b.Measured {
 		l := &b.Measured[i]
@@ -126,7 +126,7 @@ func (b *Question) Validate(d lid.Defaults) error {
 		f.PieceOf("measured_lids.lid_mm", l.Width, "lid")
 		tiles.OneOf(&f, "measured_lids.lid_stage", l.Stage, tiles.Stages()...)
 		if names[l.Lid] {
-			f.Add(tiles.GivenTwice, "measured_lids.lid", l.Lid+" stands twice")
+			f.Add(tiles.GivenTwice, "measured_lids.lid", "{1} stands twice", l.Lid)
 		}
 		names[l.Lid] = true
 	}
@@ -147,7 +147,7 @@ func (b *Question) checkGalleries(f *tiles.Faults, d lid.Defaults) {
 		if b.Gauge != nil {
 			field = "gauge.count"
 		}
-		f.Add(WrongSize, field, fmt.Sprintf("is %d, a board has %d to %d; for one pot ask for its lid", n, FewestGalleries, MostGalleries))
+		f.Add(WrongSize, field, "is {1}, a board has {2} to {3}; for one pot ask for its lid", n, FewestGalleries, MostGalleries)
 		return
 	}
 	if g := b.Gauge; g != nil && g.SpreadSD != nil {
@@ -185,7 +185,7 @@ func (b *Question) each(f *tiles.Faults, check func(*lid.Question) error) {
 			}
 			if !told[field] {
 				told[field] = true
-				f.Add(one.Type, field, one.Why)
+				f.Add(one.Type, field, "{1}", one.Why)
 			}
 		}
 	}

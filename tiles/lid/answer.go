@@ -235,15 +235,15 @@ func (q *Question) givenStage() tiles.Stage {
 func (f *Clearance) check(q Question) error {
 	var bad tiles.Faults
 	if f.fit.least > f.fit.most {
-		field, why := "most_play_mm", "smaller than the least play of this seat, "+tiles.MM.Format(tiles.Millimetre(f.fit.least))
 		if q.MostPlay == nil {
-			field, why = "least_play_mm", "larger than the most play of this seat, "+tiles.MM.Format(tiles.Millimetre(f.fit.most))
+			bad.Add(WindowEmpty, "least_play_mm", "larger than the most play of this seat, {1}", tiles.MM.Of(tiles.Millimetre(f.fit.most)))
+		} else {
+			bad.Add(WindowEmpty, "most_play_mm", "smaller than the least play of this seat, {1}", tiles.MM.Of(tiles.Millimetre(f.fit.least)))
 		}
-		bad.Add(WindowEmpty, field, why)
 	}
 	if q.Play != nil && !math.IsNaN(f.pushed) && float64(*q.Play) > f.fit.bound.at {
-		bad.Add(tiles.OutOfRange, "play_mm", fmt.Sprintf("more than the ledge allows: with a bearing of %s the lid stays on it up to %s of play",
-			tiles.MM.Format(tiles.Millimetre(f.Bearing)), tiles.MM.Format(tiles.Millimetre(max(f.fit.bound.at, 0)))))
+		bad.Add(tiles.OutOfRange, "play_mm", "more than the ledge allows: with a bearing of {1} the lid stays on it up to {2} of play",
+			tiles.MM.Of(tiles.Millimetre(f.Bearing)), tiles.MM.Of(tiles.Millimetre(max(f.fit.bound.at, 0))))
 	}
 	if f.given-f.Glaze <= 0 || f.Inner && q.Play != nil && f.sizeFor(float64(*q.Play)) <= 0 {
 		bad.Add(tiles.OutOfRange, "play_mm", "leaves nothing of the part to be made")

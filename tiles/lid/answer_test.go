@@ -273,7 +273,7 @@ func wants(t *testing.T, err error, field, kind string) {
 		return
 	}
 	for _, one := range all {
-		if one.Field == field && one.Type == kind && one.Why != "" {
+		if one.Field == field && one.Type == kind && one.Why.String() != "" {
 			return
 		}
 	}

@@ -1,8 +1,10 @@
 package lid
 
 import (
-	"lidwright/tiles"
 	"math"
+
+	"lidwright/kiln/message"
+	"lidwright/tiles"
 )
 
 // ComparedPot is one pot of a board: the question for the gap of the lid that was thrown to it, and the
@@ -45,13 +47,13 @@ const rateStays = 0.9
 func (v Result) Expect(pots []ComparedPot, d Defaults) (ComparedResult, error) {
 	b := ComparedResult{Group: DifferenceGroup{v.Form, v.Body.Clay, v.Lid.Clay, v.Maker}, Sat: v.Sat, Plays: v.Plays, Ledge: nan}
 	if len(pots) == 0 {
-		return b, tiles.InvalidFields{{Field: "pots", Type: tiles.Missing, Why: "are needed: without the size of a pot its lids teach nothing"}}
+		return b, tiles.InvalidFields{{Field: "pots", Type: tiles.Missing, Why: message.New("are needed: without the size of a pot its lids teach nothing")}}
 	}
 	var own, same, rate, plays, squares, ledges, lids float64
 	for i, pot := range pots {
 		q := pot.Question
 		if q.Asks() != AskGap {
-			return b, tiles.InvalidFields{{Field: "pots", Type: tiles.Missing, Why: "need both widths, of the gallery and of the lid"}}
+			return b, tiles.InvalidFields{{Field: "pots", Type: tiles.Missing, Why: message.New("need both widths, of the gallery and of the lid")}}
 		}
 		if err := q.Validate(d); err != nil {
 			return b, err
@@ -101,7 +103,7 @@ func (v Result) CheckPlays(ledge tiles.Millimetre) error {
 			wide++
 		}
 		if wide > v.Sat.DropsIn && p > ledge+3*verdictSD {
-			f.Add(tiles.OutOfRange, "plays_mm", tiles.MM.Format(p)+" is more than the ledge is wide ("+tiles.MM.Format(ledge)+" fired): such a lid drops in, and none was counted so. Measure again, or count it under drops in")
+			f.Add(tiles.OutOfRange, "plays_mm", "{1} is more than the ledge is wide ({2} fired): such a lid drops in, and none was counted so. Measure again, or count it under drops in", tiles.MM.Of(p), tiles.MM.Of(ledge))
 			break
 		}
 	}

@@ -1,7 +1,7 @@
 package lid
 
 import (
-	"errors"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -91,7 +91,7 @@ func (p PotCard) Question() Question {
 }
 
 // ErrNoPot means that there is no pot card of that id.
-var ErrNoPot = errors.New("no such pot card")
+var ErrNoPot = message.NewError("no such pot card")
 
 // KeptPot is a pot card with its revision.
 type KeptPot struct {

@@ -1,11 +1,11 @@
 package lid
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -180,7 +180,7 @@ func orPoint[T any](v **T, usual T) {
 
 func (q *Question) checkSizes(f *tiles.Faults) {
 	if len(q.Collar) == 0 && q.Lid == 0 {
-		f.Add(tiles.Missing, "collar_mm", "is needed: "+q.Seat.CollarName()+"; or give lid_mm to ask for the gallery")
+		f.Add(tiles.Missing, "collar_mm", "is needed: {1}; or give lid_mm to ask for the gallery", q.Seat.CollarName())
 	}
 	if len(q.Collar) > MostDirections {
 		f.Add(tiles.OutOfRange, "collar_mm", "has more than three directions")
@@ -241,7 +241,7 @@ func (q *Question) checkTrim(f *tiles.Faults) {
 	case q.Asks() != AskWidth || q.LidStage != tiles.Wet:
 		f.Add(UnknownMember, "trim", "goes with the width of a lid that is thrown wet")
 	case !q.Seat.lidInside():
-		f.Add(UnknownMember, "trim", "has no meaning for the seat "+string(q.Seat)+": what is cut off its skirt makes it wider")
+		f.Add(UnknownMember, "trim", "has no meaning for the seat {1}: what is cut off its skirt makes it wider", string(q.Seat))
 	case q.Body.Clay == "" && q.LidClay.Clay == "":
 		f.Add(tiles.Missing, "clay", "is needed for trim: how far it dries by leather-hard is learned from its bars")
 	}
@@ -256,7 +256,7 @@ func (q *Question) checkOpening(f *tiles.Faults) {
 	case q.Opening == 0:
 		return
 	case !may:
-		f.Add(UnknownMember, "opening_mm", "has no meaning for the seat "+string(q.Seat))
+		f.Add(UnknownMember, "opening_mm", "has no meaning for the seat {1}", string(q.Seat))
 		return
 	case len(q.Collar) == 0:
 		f.Add(UnknownMember, "opening_mm", "goes with collar_mm; asked for a gallery, the answer says which opening to cut")
@@ -264,7 +264,7 @@ func (q *Question) checkOpening(f *tiles.Faults) {
 	}
 	f.PieceOf("opening_mm", q.Opening, "opening")
 	if c := slices.Min(q.Collar); q.Opening >= c {
-		f.Add(OpeningWider, "opening_mm", fmt.Sprintf("larger than collar_mm: opening %s, collar %s. Were they swapped?", tiles.MM.Format(q.Opening), tiles.MM.Format(c)))
+		f.Add(OpeningWider, "opening_mm", "larger than collar_mm: opening {1}, collar {2}. Were they swapped?", tiles.MM.Of(q.Opening), tiles.MM.Of(c))
 	}
 }
 
@@ -287,9 +287,9 @@ func (q *Question) checkStages(f *tiles.Faults) {
 	case q.Asks() != AskGap:
 		f.Add(tiles.Missing, "lid_mm", "is needed with check_stage: the gap of which lid?")
 	case q.CheckStage.Before(q.CollarStage):
-		f.Add(tiles.GoesBackwards, "check_stage", fmt.Sprintf("%s comes before collar_stage %s", q.CheckStage, q.CollarStage))
+		f.Add(tiles.GoesBackwards, "check_stage", "{1} comes before collar_stage {2}", q.CheckStage, q.CollarStage)
 	case q.CheckStage.Before(q.LidStage):
-		f.Add(tiles.GoesBackwards, "check_stage", fmt.Sprintf("%s comes before lid_stage %s", q.CheckStage, q.LidStage))
+		f.Add(tiles.GoesBackwards, "check_stage", "{1} comes before lid_stage {2}", q.CheckStage, q.LidStage)
 	}
 }
 
@@ -348,16 +348,16 @@ func meant(l tiles.Millimetre, unit tiles.LengthUnit, low, high tiles.Millimetre
 }
 
 // why asks about the size.
-func (u unusual) why() string {
-	says := fmt.Sprintf("is %s, where %s to %s is to be expected", tiles.MM.Format(u.length), tiles.MM.Format(u.low), tiles.MM.Format(u.high))
+func (u unusual) why() message.Message {
+	is, low, high := tiles.MM.Format(u.length), tiles.MM.Format(u.low), tiles.MM.Format(u.high)
 	if likely := u.meant(); len(likely) > 0 {
 		text := likely[0]
 		if l, err := tiles.ParseLength("", text, tiles.MM); err == nil && l.Unit == tiles.CM {
 			text = tiles.MM.Format(l.Millimetre())
 		}
-		return says + "; perhaps " + text + " was meant"
+		return message.New("is {1}, where {2} to {3} is to be expected; perhaps {4} was meant", is, low, high, text)
 	}
-	return says
+	return message.New("is {1}, where {2} to {3} is to be expected", is, low, high)
 }
 
 // Unusual names the fields outside what is believed: they are asked about before they are answered.
@@ -375,7 +375,7 @@ func (q *Question) Doubts() error {
 	var f tiles.Faults
 	for _, u := range q.unusual() {
 		if !q.AcceptUnusual {
-			f.Add(UnusualSize, u.field, u.why())
+			f.Add(UnusualSize, u.field, "{1}", u.why())
 		}
 	}
 	return f.Err()

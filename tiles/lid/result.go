@@ -1,10 +1,9 @@
 package lid
 
 import (
-	"errors"
-	"fmt"
 	"time"
 
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -70,7 +69,7 @@ func (v *Result) OutOf(lids int) error {
 	var f tiles.Faults
 	told := v.Sat.Lids() + v.Losses.Lids()
 	if told > lids {
-		f.Add(tiles.OutOfRange, "counts", fmt.Sprintf("%d lids told of, the board had %d: name the other pots, or count again", told, lids))
+		f.Add(tiles.OutOfRange, "counts", "{1} lids told of, the board had {2}: name the other pots, or count again", told, lids)
 		return f.Err()
 	}
 	v.Sat.NotLookedAt += lids - told
@@ -111,7 +110,7 @@ func (v *Result) Validate() error {
 		f.Add(tiles.Missing, "counts", "no lid was counted")
 	}
 	if len(v.Plays) > v.Sat.Lids() {
-		f.Add(tiles.OutOfRange, "plays_mm", fmt.Sprintf("%d plays measured, %d lids counted", len(v.Plays), v.Sat.Lids()))
+		f.Add(tiles.OutOfRange, "plays_mm", "{1} plays measured, {2} lids counted", len(v.Plays), v.Sat.Lids())
 	}
 	if len(v.Thrown) > mostSizes {
 		f.Add(tiles.OutOfRange, "thrown_mm", "has more than 500 widths")
@@ -134,7 +133,7 @@ func (v *Result) Validate() error {
 }
 
 // ErrNoResult means that no lids of that id were told of.
-var ErrNoResult = errors.New("no such verdict")
+var ErrNoResult = message.NewError("no such verdict")
 
 // ResultFilter narrows a list of boards of lids down.
 type ResultFilter struct {

@@ -1,6 +1,7 @@
 package lid
 
 import (
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -115,3 +116,6 @@ func UsualDefaults() Defaults {
 		Accuracy:  "default",
 	}
 }
+
+// Render is the word for s in the reader's language.
+func (s Seat) Render(r message.Reader) string { return r.Word(string(s)) }

@@ -1,7 +1,6 @@
 package shrinkage
 
 import (
-	"fmt"
 	"math"
 
 	"lidwright/kiln"
@@ -53,7 +52,7 @@ func (s StatedRates) Left(stage tiles.Stage) float64 {
 func (s StatedRates) Needs(f *tiles.Faults, part string, stage tiles.Stage) {
 	want := func(r *tiles.Ratio, name string) {
 		if r == nil {
-			f.Add(tiles.RateMissing, part+name+"_ratio", fmt.Sprintf("is needed from %s to fired, or name a clay", stage))
+			f.Add(tiles.RateMissing, part+name+"_ratio", "is needed from {1} to fired, or name a clay", stage)
 		}
 	}
 	if stage == tiles.Soft || stage == tiles.Leather {
@@ -82,7 +81,7 @@ func (s StatedRates) Check(f *tiles.Faults, part string) {
 		}
 	}
 	if s.Leather != nil && s.Drying != nil && *s.Leather > *s.Drying {
-		f.Add(tiles.LeatherOver, part+"leather_ratio", "more than "+part+"drying_ratio: more has gone than there is to go")
+		f.Add(tiles.LeatherOver, part+"leather_ratio", "more than {1}drying_ratio: more has gone than there is to go", part)
 	}
 }
 

@@ -1,0 +1,138 @@
+package message
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"strings"
+	"testing"
+)
+
+var german = Reader{Comma: true, Unit: "cm", Text: func(k Key) string {
+	return map[Key]string{"dry": "trocken", "the firing of {1} is over": "der Brand von {1} ist vorbei", "{1} of {2}": "{2} hat {1}",
+		"{1} bars": "{1} Stäbe", "1 bar": "1 Stab", "it is {1}": "er ist [1]", "{1} % of it": "{1} % davon"}[k]
+}}
+
+// What people typed stays as it is, though it is a word of the trade, a place or a text of the table.
+func TestNamesAreNeverLookedUp(t *testing.T) {
+	for _, name := range []string{"dry", "{1}", "{2}", "[1]", "1 bar", "the firing of {1} is over", "", "\x00", "%s", "<b>"} {
+		m := New("the firing of {1} is over", name)
+		if got, want := m.Render(german), "der Brand von "+name+" ist vorbei"; got != want {
+			t.Errorf("%q is %q", name, got)
+		}
+		if got, want := m.String(), "the firing of "+name+" is over"; got != want {
+			t.Errorf("%q is %q in English", name, got)
+		}
+	}
+	if got := New("it is {1}", New("dry")).Render(german); got != "er ist trocken" {
+		t.Errorf("a word that is looked up is %q", got)
+	}
+}
+
+func TestRender(t *testing.T) {
+	dry, name := New("dry"), Plain("dry")
+	for _, c := range []struct {
+		m             Message
+		english, says string
+	}{
+		{Message{}, "", ""},
+		{Plain(""), "", ""},
+		{New("{1} of {2}", 1, int64(2)), "1 of 2", "2 hat 1"},
+		{New("{1} of {2}", 1), "1 of {2}", "{2} hat 1"},
+		{New("no such key {1}", "x"), "no such key x", "no such key x"},
+		{Count(1, "1 bar", "{1} bars"), "1 bar", "1 Stab"},
+		{Count(12, "1 bar", "{1} bars"), "12 bars", "12 Stäbe"},
+		{New("{1} % of it", Percent(0.1234, 1)), "12.3 % of it", "12,3 % davon"},
+		{New("{1} of {2}", 1, 2.5), "1 of –", "– hat 1"},
+		{Join(", ", dry, Message{}, name), "dry, dry", "trocken, dry"},
+		{Join(", ", Message{}), "", ""},
+		{Join(", ", dry), "dry", "trocken"},
+		{Sentence(Join("; ", dry, name)), "Dry; dry.", "Trocken; dry."},
+		{Sentence(New("éh?")), "Éh?", "Éh?"},
+		{Sentence(Message{}), "", ""},
+		{English("dry"), "dry", "dry"},
+		{New("{10} {1}", "a", "b", "c", "d", "e", "f", "g", "h", "i", "j"), "j a", "j a"},
+		{New("{0} {x} {} { {100} [a] [", "a"), "{0} {x} {} { {100} [a] [", "{0} {x} {} { {100} [a] ["},
+	} {
+		if got := c.m.String(); got != c.english {
+			t.Errorf("%q in English, want %q", got, c.english)
+		}
+		if got := c.m.Render(german); got != c.says {
+			t.Errorf("%q in German, want %q", got, c.says)
+		}
+	}
+	parses := Reader{Parsed: strings.ToUpper}
+	if got := English("dry").Render(parses); got != "DRY" {
+		t.Errorf("a sentence without a key is %q", got)
+	}
+}
+
+// Over the API a message is its English, and what comes back says the same.
+func TestJSON(t *testing.T) {
+	type answer struct {
+		Says Message `json:"says"`
+		Why  Message `json:"why,omitzero"`
+	}
+	b, err := json.Marshal(answer{Says: New("it is {1}", New("dry"))})
+	if err != nil || string(b) != `{"says":"it is dry"}` {
+		t.Errorf("%s, %v", b, err)
+	}
+	var back answer
+	if err := json.Unmarshal([]byte(`{"says":"it is {1}","why":""}`), &back); err != nil {
+		t.Fatal(err)
+	}
+	if got := back.Says.Render(german); got != "it is {1}" || !back.Why.IsZero() {
+		t.Errorf("%q came back, why %q", got, back.Why)
+	}
+	var m Message
+	if err := error(New("it is {1}", "dry")); !errors.As(err, &m) || err.Error() != "it is dry" {
+		t.Errorf("as an error: %v", err)
+	}
+}
+
+// A text comes out whole whatever it holds: what stands outside of places stays, in its order, and a name
+// stands in it as it was typed.
+func FuzzRender(f *testing.F) {
+	f.Add("the firing of {1} is over", "dry")
+	f.Add("{1}{2}[1]{", "{2}")
+	f.Add("[[[1]]]", "[1]")
+	f.Fuzz(func(t *testing.T, key, name string) {
+		got := Message{Key(key), []any{name}}.String()
+		marked := Message{Key(key), []any{"\x01"}}.String()
+		if !strings.Contains(key, "\x01") && strings.ReplaceAll(marked, "\x01", name) != got {
+			t.Errorf("%q with %q is %q, and %q with a mark", key, name, got, marked)
+		}
+		back := strings.NewReplacer("[1]", "\x01", "{1}", "\x01").Replace(key)
+		if !strings.Contains(key, "\x01") && back != marked {
+			t.Errorf("%q becomes %q", key, marked)
+		}
+	})
+}
+
+func ExampleNew() {
+	kiln := "dry" // somebody calls a kiln so: a name is never looked up
+	m := New("the firing of {1} is over", kiln)
+	fmt.Println(m)
+	fmt.Println(m.Render(german))
+	// Output:
+	// the firing of dry is over
+	// der Brand von dry ist vorbei
+}
+
+func ExampleCount() {
+	for _, n := range []int{1, 3} {
+		fmt.Println(Count(n, "1 bar", "{1} bars").Render(german))
+	}
+	// Output:
+	// 1 Stab
+	// 3 Stäbe
+}
+
+func ExampleJoin() {
+	said := []Message{New("dry"), {}, Count(2, "1 bar", "{1} bars")}
+	fmt.Println(Join(", ", said...).Render(german))
+	fmt.Println(Sentence(Join("; ", said...)))
+	// Output:
+	// trocken, 2 Stäbe
+	// Dry; 2 bars.
+}

@@ -1,0 +1,37 @@
+package tiles
+
+import (
+	"strconv"
+	"strings"
+
+	"lidwright/kiln/message"
+)
+
+// Measured is a length as an argument of a message: a reader sees it in his own unit, who has none in Unit.
+type Measured struct {
+	Length Millimetre
+	Unit   LengthUnit // of the studio, or as it was asked
+	Bare   bool       // without the name of the unit
+	Places int        // in mm: so many, -1 for none; 0: as Format
+}
+
+// Of is l as an argument of a message.
+func (u LengthUnit) Of(l Millimetre) Measured { return Measured{Length: l, Unit: u} }
+
+// Render is the length as Format writes it, with the reader's decimal sign.
+func (m Measured) Render(r message.Reader) string {
+	unit := m.Unit
+	if r.Unit != "" {
+		unit = LengthUnit(r.Unit)
+	}
+	text := unit.Format(m.Length)
+	if unit == MM && m.Places != 0 {
+		text = strconv.FormatFloat(float64(m.Length), 'f', max(m.Places, 0), 64) + " mm"
+	} else if m.Bare {
+		text = unit.Bare(m.Length)
+	}
+	if r.Comma {
+		return strings.Replace(text, ".", ",", 1)
+	}
+	return text
+}
