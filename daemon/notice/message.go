@@ -89,7 +89,7 @@ var what = map[string][2][]message.Key{
 	record.ProbeLostNotice: {{"the control probe of {1} is broken: another probe speaks for it",
 		"What the controller does without it, its maker says: go and look"}, {"the control probe of {1} speaks again, or the firing is over"}},
 	record.StoppedClimbingNotice: {{"{1} stopped climbing well short of its usual top"}, {"{1} climbs again"}},
-	record.StandsLowNotice:       {{"{1} has stood below 200 °C for twelve hours, with its firing open: candling, or forgotten"}, nil},
+	record.StandsLowNotice:       {{"{1} has stood below {2} for twelve hours, with its firing open: candling, or forgotten"}, nil},
 	record.FellEarlyNotice:       {{"{1} began to fall well short of its usual top"}, nil},
 	record.CooledNotice: {{"{1} reads at or below the temperature it is to be kept shut above",
 		"That is no leave to open: whoever is in charge decides",
@@ -97,6 +97,9 @@ var what = map[string][2][]message.Key{
 		"Isolator off first; vent on; gloves and eye protection"}, nil},
 	record.StillFiringNotice: {{"{1} was called unpacked before it reached its top; it is still being recorded"}, nil},
 }
+
+// standsLow is what a kiln stands below while its firing is open, °C: the second place of a first sentence.
+const standsLow = 200
 
 // Words are the sentences of an event of a kiln, none where it has no words.
 func Words(event string, state record.NoticeState, name kiln.KilnID) (says []message.Message) {
@@ -106,7 +109,7 @@ func Words(event string, state record.NoticeState, name kiln.KilnID) (says []mes
 	}
 	for i, k := range keys {
 		if i == 0 {
-			says = append(says, message.New(k, name))
+			says = append(says, message.New(k, name, kiln.Celsius(standsLow)))
 		} else {
 			says = append(says, message.New(k))
 		}
