@@ -194,6 +194,8 @@ var whoMay = map[auth.Who]string{
 		GET /gauge.svg
 		GET /keep_shut.csv
 		GET /kilns
+		GET /wall
+		GET /wall/{kiln}
 		GET /lid
 		GET /lid/board
 		GET /load/{load}/packing

@@ -162,6 +162,8 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 		{place: "Home, no reading", path: "/", live: inState(kiln.Quiet, 500), want: []caution.Number{caution.Quiet, caution.GetOut}},
 		{place: "Home, over the limit", path: "/", live: burning, want: []caution.Number{caution.StuckRelay, caution.OverLimit, caution.OwnProtection, caution.COAlarm, caution.GetOut}, first: caution.StuckRelay},
 		{place: "Home, still hot", path: "/", live: stuck, want: []caution.Number{caution.StuckRelay, caution.OverLimit, caution.GetOut}, first: caution.StuckRelay},
+		{place: "Wall, over the limit", path: "/wall", live: burning, want: []caution.Number{caution.StuckRelay, caution.OverLimit, caution.OwnProtection, caution.COAlarm, caution.GetOut}, first: caution.StuckRelay},
+		{place: "Wall, cold", path: "/wall/blue", not: []caution.Number{caution.StayNear, caution.KeepShut}},
 		{place: "Spyhole rising", path: "/kiln/blue", live: rising, want: []caution.Number{caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.Glare}, not: []caution.Number{caution.NobodyThere, caution.BoneDry, caution.StuckRelay}},
 		{place: "Spyhole rising, below 100", path: "/kiln/blue", live: inState(kiln.Rising, 80), want: []caution.Number{caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.BoneDry}, not: []caution.Number{caution.Glare}},
 		{place: "Spyhole holding", path: "/kiln/blue", live: inState(kiln.Holding, 90), want: []caution.Number{caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.BoneDry}},

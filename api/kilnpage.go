@@ -93,6 +93,24 @@ func (s homeRoutes) kilnPage(w http.ResponseWriter, r *http.Request) error {
 	return s.show(w, data)
 }
 
+// wallPage is a screen on the wall: the kiln that is named, else all, the hottest first.
+func (s homeRoutes) wallPage(w http.ResponseWriter, r *http.Request) error {
+	d := pages.WallPage{Frame: s.page(r.Context(), "kiln").Frame}
+	kilns := s.Kilns().KilnsNow(r.Context())
+	if name := r.PathValue("kiln"); name != "" {
+		k, _, err := kilnOf(kilns, name)
+		if err != nil {
+			return err
+		}
+		kilns = []wire.KilnNow{k}
+	}
+	for _, k := range kilns {
+		d.Kilns = append(d.Kilns, pages.KilnCard{KilnNow: k, Cautions: homeCautions(k)})
+	}
+	slices.SortStableFunc(d.Kilns, hottestFirst)
+	return s.show(w, d)
+}
+
 // kilnOf finds a kiln by its name, the hottest where none is named, and the others.
 func kilnOf(kilns []wire.KilnNow, name string) (k wire.KilnNow, others []wire.KilnNow, err error) {
 	at := -1

@@ -395,6 +395,8 @@ func (s *Server) pageTable() []entry {
 	all := []entry{
 		{"GET /{$}", reads, webPage, shown(home.homePage)},
 		{"GET /kiln", reads, webPage, shown(home.kilnPage)},
+		{"GET /wall", reads, webPage, shown(home.wallPage)},
+		{"GET /wall/{kiln}", reads, webPage, shown(home.wallPage)},
 		{"GET /kiln/{kiln}", reads, webPage, shown(home.kilnPage)},
 		{"POST /kiln/{kiln}/begin", Bench, webForm, shown(firings.postBegin)},
 		{"POST /kiln/{kiln}/stop", Bench, webForm, shown(firings.postStop)},

@@ -121,7 +121,7 @@ var everyRoute = []struct{ method, address, body string }{
 	{"GET", "/v1/changes", ""}, {"GET", "/v1/site", ""}, {"GET", "/v1/stream", ""}, {"GET", "/v1/copies", ""}, {"GET", "/v1/notices", ""}, {"GET", "/v1/openapi.json", ""}, {"GET", "/v1/openapi.yaml", ""},
 	{"GET", "/v1/openapi-3.0.json", ""}, {"GET", "/v1/openapi-3.0.yaml", ""},
 	{"GET", "/healthz", ""}, {"GET", "/readyz", ""}, {"GET", "/metrics", ""},
-	{"GET", "/", ""}, {"GET", "/kiln", ""}, {"GET", "/kiln/big-blue", ""}, {"GET", "/firing/F/curve.svg?w=400&from=0&to=3600", ""}, {"GET", "/firing/F", ""}, {"GET", "/by-hand", ""}, {"GET", "/compare?firing=F", ""}, {"GET", "/trend/big-blue", ""},
+	{"GET", "/", ""}, {"GET", "/kiln", ""}, {"GET", "/kiln/big-blue", ""}, {"GET", "/wall", ""}, {"GET", "/wall/big-blue", ""}, {"GET", "/firing/F/curve.svg?w=400&from=0&to=3600", ""}, {"GET", "/firing/F", ""}, {"GET", "/by-hand", ""}, {"GET", "/compare?firing=F", ""}, {"GET", "/trend/big-blue", ""},
 	{"GET", "/kilns", ""}, {"GET", "/loads", ""}, {"GET", "/unpack", ""}, {"GET", "/unpack/" + aLoad, ""}, {"GET", "/bars", ""}, {"GET", "/import", ""}, {"GET", "/bars/sheet", ""}, {"GET", "/bars.csv", ""}, {"GET", "/readings.csv", ""},
 	{"GET", "/batches.csv", ""}, {"GET", "/clays.csv", ""}, {"GET", "/cones.csv", ""}, {"GET", "/dips.csv", ""}, {"GET", "/firings.csv", ""}, {"GET", "/gaps.csv", ""}, {"GET", "/load_bars.csv", ""}, {"GET", "/keep_shut.csv", ""}, {"GET", "/loads.csv", ""}, {"GET", "/notes.csv", ""}, {"GET", "/pots.csv", ""}, {"GET", "/probes.csv", ""}, {"GET", "/verdicts.csv", ""},
 	{"GET", "/bar/BQ7", ""}, {"GET", "/bar/BQ7/story", ""},

@@ -62,6 +62,8 @@ func compiledPages() []Page {
 		KilnPage{Frame: f, Kiln: KilnCard{KilnNow: wire.KilnNow{Kiln: "kiln"}}},
 		KilnPage{Frame: f, ClockUnset: true, Silent: true, Kiln: KilnCard{KilnNow: whole}, Others: []wire.KilnNow{{Kiln: "other", State: "state"}}, Firing: &firing, Curve: view, Beneath: message.New("beneath"), Gaps: []message.Message{message.New("gap")},
 			Cautions: []Cautioned{{Text: "caution", More: []string{"more"}, Open: true}}, Why: "why", Open: "open", ID: "id", Model: "id", Past: []PastFiring{{Firing: firing, Spark: "spark"}, {Firing: wire.Firing{ID: "id"}}}},
+		WallPage{Frame: f},
+		WallPage{Frame: f, Kilns: []KilnCard{{KilnNow: whole, Cautions: []Cautioned{{Text: "caution", More: []string{"more"}, Open: true}, {Text: "caution"}}}, {KilnNow: wrong}, {KilnNow: wire.KilnNow{Kiln: "kiln"}}}},
 		LanguagePage{Frame: f, Units: []string{"unit", "another"}, Next: "next"},
 		PasscodePage{Frame: f, Open: true},
 		PasscodePage{Frame: f, Who: "who", Action: "action", Fields: form},
