@@ -41,6 +41,7 @@ var everyRoute = []struct{ method, address, body string }{
 	{"PUT", readingOf + "2/strike", `{"why":"another bar"}`},
 	{"PUT", readingOf + "3", `{"stage":"dry","length":"94.2"}`},
 	{"PUT", readingOf + "4", `{"stage":"fired","length":"87.5"}`},
+	{"PUT", readingOf + "4/firing", `{"cone":"6"}`},
 	{"POST", "/v1/loads/" + aLoad + "/unpacked", `{}`},
 	{"DELETE", "/v1/loads/" + aLoad + "/unpacked", ``},
 	{"POST", "/v1/loads/" + aLoad + "/move", `{"bars":["BQ7"]}`},

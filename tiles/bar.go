@@ -317,7 +317,7 @@ func (b Bar) InFit() bool { return !b.Practice && len(b.Flags) == 0 }
 // bisque or fired length counts at. It is false where that is not known: no firing of the
 // reading's own sort (bisque; glaze or once) passed its peak before it, or one of those has no heat
 // work. A firing of another sort without heat work is taken as the cooler one, as a bisque
-// that nobody recorded is. A firing that still heats has a zero time. Heat that somebody told of a load without a
+// that nobody recorded is, and so is one that broke off. A firing that still heats has a zero time. Heat that somebody told of a load without a
 // firing counts for a length of before too, where no firing came before that: it was told afterwards.
 func (b Bar) Hottest(r Reading) (Heat, bool) {
 	if r.Stage != Biscuit && r.Stage != Fired {
@@ -329,6 +329,9 @@ func (b Bar) Hottest(r Reading) (Heat, bool) {
 		sort := Measures(h.Kind)
 		if h.Told() && sort == r.Stage && h.Passed().After(r.At) && later.Load == "" {
 			later = h
+		}
+		if h.Status == kiln.Incomplete && !h.Work.Known() { // it broke off below the one that came after
+			continue
 		}
 		if h.Unfired() || h.Passed().IsZero() || h.Passed().After(r.At) || r.Stage == Biscuit && sort == Fired {
 			continue

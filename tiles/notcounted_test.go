@@ -41,6 +41,8 @@ func TestWhyNot(t *testing.T) {
 		{"incomplete", Bar{Readings: []Reading{wet, fired},
 			Firings: []Heat{{Load: "l", Kind: kiln.Glaze, Work: kiln.NoTemperature(), At: over,
 				Status: kiln.Incomplete}}}, "f", FiringIncomplete},
+		{"broke off, then fired whole", Bar{Readings: []Reading{wet, fired}, Firings: []Heat{
+			{Load: "l", Kind: kiln.Glaze, Work: kiln.NoTemperature(), At: peak.Add(-30 * time.Hour), Status: kiln.Incomplete}, glaze}}, "f", ""},
 		{"still recorded, peak not known", Bar{Readings: []Reading{wet, fired},
 			Firings: []Heat{{Load: "l", Kind: kiln.Glaze, Work: kiln.NoTemperature(),
 				Status: kiln.Running}}}, "f", NoHeatWork},
