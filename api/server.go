@@ -1,5 +1,9 @@
-// Package api answers over HTTP: the JSON routes under /v1, the pages, the metrics. A
-// handler loads what it needs, calls one function of the trade, and writes the answer.
+// Package api answers over HTTP: the JSON routes under /v1, the pages, the metrics.
+//
+// In flow a request, matched by the one table of routes.go, which says whose passcode it takes and what it is among
+// the routes; out flow JSON of api/wire, a page of api/pages, a table or a problem (RFC 9457). A handler decodes,
+// calls one use case and encodes; the parameters of questions about lids are read by the table of
+// lidparameters.go, which makes the document, flags and forms too.
 //
 // It holds no arithmetic of the trade and no SQL, and it never writes to a kiln.
 package api

@@ -1,6 +1,11 @@
 // Package daemon is the wiring, written out by hand once: it builds store, lines, recorder,
 // fit and server in the order in which they need one another, and Run takes them down again.
 //
+// In flow the settings; out flows a running program: samples of the lines into the recorder and the store, the fit
+// of shrink rates (fitjob.go) and the heat work of firings (heatjob.go) in the background, care of the store
+// (maintenance.go), what is worth telling (notifier.go). Each goroutine stands in one errgroup and ends with its
+// context.
+//
 // It holds no rule of the trade.
 package daemon
 

@@ -24,9 +24,9 @@ type fitJob struct {
 	store    *store.Store
 	channel  usecase.Channels
 	wake     chan struct{}
-	patience time.Duration // how long whoever asks waits for a fit
+	patience time.Duration                                                 // how long whoever asks waits for a fit
 	assumed  func(context.Context) (map[tiles.ClayID]tiles.Assumed, error) // heats of what nobody told; nil: none
-	revision atomic.Uint64 // grows whenever an answer may come out otherwise
+	revision atomic.Uint64                                                 // grows whenever an answer may come out otherwise
 
 	mu     sync.Mutex // guards the fields below
 	fit    *shrinkage.Fit

@@ -1,6 +1,10 @@
-// Package apitest holds what the API answers against the document that it serves. It is for
-// tests alone, knows nothing of how answers are made, and reads the document by the rules of
-// OpenAPI 3.1 and JSON Schema 2020-12 with a library that the API itself does not use.
+// Package apitest holds what the API answers against the document that it serves.
+//
+// In flow the served document and, for each request of a test, its method, path, status and body; out flow the
+// places at which an answer is not what the document promises. It reads the document by the rules of OpenAPI 3.1
+// and JSON Schema 2020-12 with a library that the API itself does not use.
+//
+// It is for tests alone, and knows nothing of how answers are made.
 package apitest
 
 import (

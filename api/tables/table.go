@@ -1,5 +1,12 @@
-// Package tables gives what is kept out as tables and takes tables in: those that it gave, and the notebooks of potters. It
-// speaks no HTTP and draws no page.
+// Package tables gives what is kept out as tables and takes tables in: those that it gave, and the notebooks of
+// potters.
+//
+// Out flow rows of bars, readings, pots and loads with a header, cells that a spreadsheet cannot run as a formula,
+// and numbers with a point. In flow the bytes of a file, read by kiln/delimited, and the answers to what a table
+// leaves open; out of that come facts for the use cases, rows that are bad, each with its line and field, and
+// questions that people must answer first. A dry run says all of that and keeps nothing.
+//
+// It speaks no HTTP and draws no page.
 package tables
 
 import (

@@ -1,5 +1,12 @@
 // Command lidwright is the whole program: the daemon (lidwright run) and the commands that
 // ask it. Each command has a short file of its own.
+//
+// In flow flags, names and files; out flow lines for people, or with --json the bytes of the answer as it came. A
+// command asks the daemon over HTTP by api/client; with --store, and where no daemon answers and none has the
+// store open, the same routes answer in the same process from the store. A question that states its own rates
+// needs neither. The exit code says how it went: see lidwright --help.
+//
+// It holds no rule of the trade and decodes answers by the types of api/wire.
 package main
 
 import (

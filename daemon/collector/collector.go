@@ -1,6 +1,9 @@
 // Package collector is the wiring of the collector: the database, the answers over HTTP, and how curves are
 // read for the pages. Several may run on one database.
 //
+// In flow the settings and what studios send; out flow records made again of it for the owner's pages (carry.go,
+// mirror.go), and to each studio how far it is. What a studio sends twice is kept once.
+//
 // It keeps nothing by itself: whatever was acknowledged is in PostgreSQL.
 package collector
 

@@ -1,6 +1,11 @@
-// Package notice tells people what is worth telling: it words what happened, keeps each message
-// in an outbox until every receiver has taken it, and calls an address while all is well so that
-// our own silence is noticed. A notice is a nudge, never a safety device.
+// Package notice tells people what is worth telling.
+//
+// In flow what happened, as a record.Notice of a kiln or as news of the studio; out flow messages with a title, a
+// sentence and a link, to webhooks and by e-mail. Each message waits in a queue until every receiver has taken it,
+// again and again with a growing pause; quiet hours hold back what can wait until morning. While all is well an
+// address is called, so that our own silence is noticed.
+//
+// A notice is a nudge, never a safety device.
 package notice
 
 import (

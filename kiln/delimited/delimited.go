@@ -1,6 +1,11 @@
 // Package delimited reads tables as spreadsheets, statistics programs and people write them: cells between
 // commas, semicolons or tabs, quoted or not, in UTF-8, UTF-16 or Windows-1252, with lines that end in LF, CRLF
-// or CR. It knows no column and judges no cell; that is its callers' part.
+// or CR.
+//
+// In flow the bytes of a file; out flow a header and rows of cells with their line, numbers by the decimal sign of
+// the file, and days by the order that the file's own days allow. What it cannot tell apart (1.2.2026) it asks.
+//
+// It knows no column and judges no cell; that is its callers' part.
 package delimited
 
 import (

@@ -1,6 +1,11 @@
 // Package tilestest makes up studios: clays whose true curves are known, bars, loads and
-// slips, to see whether a fit's ranges hold. For tests alone. What is fixed is the
-// distribution, not the order of draws. World says how a studio differs from what the fit supposes.
+// slips, to see whether a fit's ranges hold.
+//
+// In flow a seed, a World, which says how a studio differs from what the fit supposes, and how many bars and loads
+// there are; out flow a shrinkage.Studio and the truth beside it. What is fixed is the distribution, not the order
+// of draws.
+//
+// It is for tests alone; its clays belong to nobody.
 package tilestest
 
 import (
