@@ -60,7 +60,8 @@ func ExampleHeatWork_SD() {
 func ExampleResample() {
 	var samples []kiln.Sample
 	for i, t := range []kiln.Celsius{900, 950, 1000, 990} {
-		samples = append(samples, kiln.Sample{Kiln: "big-blue", At: kiln.Stamp{Boot: "one", Since: time.Duration(i) * time.Minute},
+		samples = append(samples, kiln.Sample{Kiln: "big-blue", At: kiln.Stamp{Boot: "one",
+			Since: time.Duration(i) * time.Minute},
 			Values: []kiln.Value{{Channel: "1", T: t}}})
 	}
 	peak, after := kiln.Resample(samples, []kiln.ChannelID{"1"}, 2*time.Minute).Top("1")

@@ -1,9 +1,9 @@
 // Package mqtt tells by MQTT 5.0 what the kilns do, for displays and home automation: a topic a value, all of
 // them retained.
 //
-// In flow the state of each kiln once a second and the notices that the settings name; out flow values that changed, all of them each minute,
-// messages by which home automation finds them, and a last will that says that nobody tells any more. A broker
-// that goes away is called again with a growing pause, and is told everything anew.
+// In flow the state of each kiln once a second and the notices that the settings name; out flow values that
+// changed, all of them each minute, messages by which home automation finds them, and a last will that says that
+// nobody tells any more. A broker that goes away is called again with a growing pause, and is told all anew.
 //
 // It subscribes to nothing, so that nobody can write to us there.
 package mqtt
