@@ -9,12 +9,15 @@ import (
 	"net/http"
 	"net/url"
 	"os"
+	"slices"
 	"strings"
 	"text/tabwriter"
 	"time"
+	"unicode/utf8"
 
 	"github.com/google/uuid"
 	"github.com/spf13/cobra"
+	"golang.org/x/term"
 
 	"lidwright/api/client"
 	"lidwright/config"
@@ -198,13 +201,57 @@ func newID(c *cobra.Command) string {
 	return uuid.Must(uuid.NewV7()).String()
 }
 
-// table writes rows in columns.
+// table writes rows in columns, on a terminal no wider than that is.
 func table(w io.Writer, rows [][]string) {
+	if f, ok := w.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+		if width, _, err := term.GetSize(int(f.Fd())); err == nil {
+			rows = fitted(rows, width)
+		}
+	}
 	t := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
 	for _, r := range rows {
 		fmt.Fprintln(t, strings.Join(r, "\t"))
 	}
 	t.Flush()
+}
+
+// narrowest is what fitted leaves of a column, in characters (own).
+const narrowest = 8
+
+// fitted cuts the widest columns, at most to narrowest characters, until the rows with two spaces between their columns
+// are no wider than width. What is cut ends in an ellipsis. Rows that fit are left alone.
+func fitted(rows [][]string, width int) [][]string {
+	var wide []int
+	for _, r := range rows {
+		for i, cell := range r {
+			if i == len(wide) {
+				wide = append(wide, 0)
+			}
+			wide[i] = max(wide[i], utf8.RuneCountInString(cell))
+		}
+	}
+	total := 2 * (len(wide) - 1)
+	for _, n := range wide {
+		total += n
+	}
+	for ; total > width; total-- {
+		widest := slices.Index(wide, slices.Max(wide))
+		if wide[widest] <= narrowest {
+			break
+		}
+		wide[widest]--
+	}
+	var cut [][]string
+	for _, r := range rows {
+		line := slices.Clone(r)
+		for i, cell := range line {
+			if text := []rune(cell); len(text) > wide[i] {
+				line[i] = string(text[:wide[i]-1]) + "…"
+			}
+		}
+		cut = append(cut, line)
+	}
+	return cut
 }
 
 func num(v *float64, format string) string {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
 	"net/url"
 	"os"
@@ -124,11 +125,19 @@ func barsCommand() *cobra.Command {
 			batch, _ := c.Flags().GetString("batch")
 			forming, _ := c.Flags().GetString("forming")
 			by, _ := c.Flags().GetString("by")
+			asJSON, _ := c.Flags().GetBool("json")
+			var kept []json.RawMessage
 			for _, code := range free.Items {
-				if _, err := cl.Put(c.Context(), "/v1/bars/"+url.PathEscape(code), map[string]any{"id": newID(c), "clay": clay, "batch": batch, "forming": forming, "by": by}); err != nil {
+				b, err := cl.Put(c.Context(), "/v1/bars/"+url.PathEscape(code), map[string]any{"id": newID(c), "clay": clay, "batch": batch, "forming": forming, "by": by})
+				if err != nil {
 					return err
 				}
-				fmt.Fprintln(c.OutOrStdout(), code)
+				if kept = append(kept, b); !asJSON {
+					fmt.Fprintln(c.OutOrStdout(), code)
+				}
+			}
+			if asJSON {
+				return printJSON(c, map[string]any{"items": kept})
 			}
 			return nil
 		},

@@ -32,10 +32,10 @@ func barTables() []*cobra.Command {
 				return err
 			}
 			b, err := cl.Get(c.Context(), path, asked(c, []string{"clay"}), "text/csv")
-			if err == nil {
-				_, err = c.OutOrStdout().Write(b)
+			if err != nil {
+				return err
 			}
-			return err
+			return printTable(c, b)
 		},
 	}
 	out.Flags().String("clay", "", "only bars of this clay")

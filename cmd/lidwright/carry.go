@@ -2,10 +2,17 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"maps"
+	"os"
+	"path/filepath"
 	"slices"
+	"sync"
+	"time"
 
+	"github.com/schollz/progressbar/v3"
 	"github.com/spf13/cobra"
+	"golang.org/x/term"
 
 	"lidwright/daemon"
 )
@@ -20,16 +27,28 @@ func carryCommand() *cobra.Command {
 	}
 	save := &cobra.Command{
 		Use: "save FILE", Short: "Write everything of this site into FILE", Args: cobra.ExactArgs(1),
-		Long:    "Write everything of this site into FILE, which must not be there yet. The daemon may go on meanwhile.",
-		Example: "  sudo -u lidwright lidwright carry save /media/stick/studio.zip",
+		Long:    "Write everything of this site into FILE, which must not be there yet, or with - to standard output. The daemon\nmay go on meanwhile.",
+		Example: "  sudo -u lidwright lidwright carry save /media/stick/studio.zip\n  sudo -u lidwright lidwright carry save - > studio.zip",
 		RunE: func(c *cobra.Command, args []string) error {
 			cfg, err := settings(c)
 			if err != nil {
 				return err
 			}
-			m, err := daemon.SaveCarry(c.Context(), cfg, args[0], version)
+			path := args[0]
+			if path == "-" {
+				if path, err = besides(); err != nil {
+					return err
+				}
+				defer os.RemoveAll(filepath.Dir(path))
+			}
+			working := works(c, "Writing the carry file")
+			m, err := daemon.SaveCarry(c.Context(), cfg, path, version)
+			working()
 			if err != nil {
 				return err
+			}
+			if args[0] == "-" {
+				return pour(c, path)
 			}
 			if asJSON, _ := c.Flags().GetBool("json"); asJSON {
 				return printJSON(c, m)
@@ -55,6 +74,60 @@ of the store is made first.`,
 	return c
 }
 
+// besides is a file of its own for what goes to standard output: a carry file is read through before it is given away.
+func besides() (string, error) {
+	folder, err := os.MkdirTemp("", "lidwright")
+	if err != nil {
+		return "", fmt.Errorf("save the carry file: %w", err)
+	}
+	return filepath.Join(folder, "carry.zip"), nil
+}
+
+// pour writes a file to standard output, which must not be a terminal.
+func pour(c *cobra.Command, path string) error {
+	if f, ok := c.OutOrStdout().(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+		return &exit{exitWrongUse, "a carry file is no text for a terminal; send it on: lidwright carry save - > studio.zip"}
+	}
+	in, err := os.Open(path)
+	if err != nil {
+		return fmt.Errorf("save the carry file: %w", err)
+	}
+	defer in.Close()
+	if _, err := io.Copy(c.OutOrStdout(), in); err != nil {
+		return fmt.Errorf("save the carry file: %w", err)
+	}
+	return nil
+}
+
+// works shows on a terminal that something goes on whose length is not known, until end is called.
+func works(c *cobra.Command, what string) (end func()) {
+	f, ok := c.ErrOrStderr().(*os.File)
+	if !ok || !term.IsTerminal(int(f.Fd())) {
+		return func() {}
+	}
+	bar := progressbar.NewOptions(-1, progressbar.OptionSetWriter(f), progressbar.OptionSetDescription(what),
+		progressbar.OptionSpinnerType(14), progressbar.OptionClearOnFinish(), progressbar.OptionSetElapsedTime(true))
+	stop := make(chan struct{})
+	var ended sync.WaitGroup
+	ended.Go(func() {
+		tick := time.NewTicker(200 * time.Millisecond)
+		defer tick.Stop()
+		for {
+			select {
+			case <-stop:
+				bar.Finish()
+				return
+			case <-tick.C:
+				bar.Add(1)
+			}
+		}
+	})
+	return func() {
+		close(stop)
+		ended.Wait()
+	}
+}
+
 func takeCarry(c *cobra.Command, args []string) error {
 	cfg, err := settings(c)
 	if err != nil {
@@ -62,7 +135,9 @@ func takeCarry(c *cobra.Command, args []string) error {
 	}
 	dry, _ := c.Flags().GetBool("dry-run")
 	same, _ := c.Flags().GetStringArray("same")
+	working := works(c, "Reading the carry file")
 	got, err := daemon.TakeCarry(c.Context(), cfg, args[0], same, dry, version)
+	working()
 	if err != nil {
 		return err
 	}

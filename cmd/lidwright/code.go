@@ -45,6 +45,9 @@ func codeCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			if asJSON, _ := c.Flags().GetBool("json"); asJSON {
+				return printJSON(c, map[string]string{"who": args[0], "code": code, "hash_in": file})
+			}
 			fmt.Fprintln(c.OutOrStdout(), code)
 			fmt.Fprintf(c.ErrOrStderr(), "This is the %s code, shown this once. Its hash is in %s.\n", who, file)
 			return nil

@@ -33,7 +33,7 @@ func copyCommand() *cobra.Command {
 	}
 	list := &cobra.Command{
 		Use: "list", Short: "The copies there are, newest first", Args: cobra.NoArgs,
-		Example: "  lidwright copy list",
+		Example: "  lidwright copy list\n  lidwright copy list --store /media/stick/lidwright",
 		RunE:    func(c *cobra.Command, _ []string) error { return copies(c, false) },
 	}
 	renew := &cobra.Command{
@@ -55,9 +55,14 @@ func copyCommand() *cobra.Command {
 			if daemon.Running(cfg) {
 				return &exit{exitCannotStart, "a daemon has the store in " + cfg.Store.Folder + " open; stop it first: sudo systemctl stop lidwright"}
 			}
+			working := works(c, "Reading the copy through")
 			copied, aside, err := daemon.RestoreCopy(c.Context(), cfg, args[0])
+			working()
 			if err != nil {
 				return err
+			}
+			if asJSON, _ := c.Flags().GetBool("json"); asJSON {
+				return printJSON(c, map[string]any{"copy": copied, "store": cfg.Store.Folder, "kept": append([]string{}, aside...)})
 			}
 			fmt.Fprintf(c.OutOrStdout(), "%s is the store in %s now.\n", copied, cfg.Store.Folder)
 			for _, a := range aside {
@@ -102,7 +107,12 @@ func settings(c *cobra.Command) (config.Config, error) {
 // copies makes a copy or lists them: over the daemon where one runs, else in the folder itself.
 func copies(c *cobra.Command, make bool) error {
 	var answer wire.Copies
+	working := func() {}
+	if make {
+		working = works(c, "Copying")
+	}
 	raw, err := askCopies(c, make)
+	working()
 	if err != nil {
 		return err
 	}
@@ -166,7 +176,8 @@ func aloneWith(c *cobra.Command) (cfg config.Config, alone bool) {
 }
 
 func askCopies(c *cobra.Command, make bool) ([]byte, error) {
-	if cfg, alone := aloneWith(c); alone {
+	cfg, alone := aloneWith(c)
+	if alone || !make && c.Flags().Changed("store") { // a folder is looked into beside a daemon too
 		var made *bool
 		var kept []usecase.CopyKept
 		var err error

@@ -17,6 +17,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"slices"
 	"strings"
 	"syscall"
 
@@ -68,11 +69,11 @@ func run(ctx context.Context, args []string, stdout, stderr *os.File) int {
 	if err == nil {
 		return exitDone
 	}
-	code, says := explain(err)
-	if strings.HasPrefix(says, "accepts ") || strings.HasPrefix(says, "requires ") {
-		says = strings.TrimSuffix(says, seeHelp) + "; usage: " + asked.UseLine() + "; see " + asked.CommandPath() + " --help"
+	code, says := explain(err, asked)
+	if ctx.Err() != nil { // Ctrl-C: whatever broke off then is no fault
+		code, says = exitFailed, "stopped"
 	}
-	if asJSON, _ := asked.Flags().GetBool("json"); asJSON && says != "" {
+	if asJSON, _ := asked.Flags().GetBool("json"); (asJSON || slices.Contains(args, "--json")) && says != "" {
 		stderr.Write(problemOf(err, code, says))
 		return code
 	}
@@ -81,8 +82,6 @@ func run(ctx context.Context, args []string, stdout, stderr *os.File) int {
 	}
 	return code
 }
-
-const seeHelp = "; see lidwright --help"
 
 // problemOf is an error as a line of JSON: the problem that the API answered (RFC 9457), or one of our own with what
 // would have been said as its title; exit_code is that of the program.
@@ -106,8 +105,9 @@ func problemOf(err error, code int, says string) []byte {
 	return append(line, '\n')
 }
 
-// explain turns an error into an exit code and one line.
-func explain(err error) (int, string) {
+// explain turns an error of a command into an exit code and one line, in the words of the command: a field of the
+// API that is a flag of it is called so.
+func explain(err error, asked *cobra.Command) (int, string) {
 	var e *exit
 	var p *wire.Problem
 	var m config.Mistakes
@@ -121,7 +121,7 @@ func explain(err error) (int, string) {
 	case errors.As(err, &p):
 		says := p.Title.String()
 		for _, f := range p.Fields {
-			says += "; " + f.Name + ": " + f.Says.String()
+			says += "; " + flagOf(asked, f.Name) + ": " + f.Says.String()
 		}
 		if len(p.Fields) == 0 && !p.Detail.IsZero() && !strings.EqualFold(strings.Trim(p.Detail.String(), ". "), strings.Trim(p.Title.String(), ". ")) {
 			says += ". " + p.Detail.String()
@@ -130,13 +130,37 @@ func explain(err error) (int, string) {
 			return exitWrongUse, says
 		}
 		return exitFailed, says
-	case strings.HasPrefix(err.Error(), "unknown command"), strings.HasPrefix(err.Error(), "unknown flag"), strings.HasPrefix(err.Error(), "unknown shorthand"),
-		strings.HasPrefix(err.Error(), "invalid argument"), strings.HasPrefix(err.Error(), "accepts "), strings.HasPrefix(err.Error(), "requires "), strings.HasPrefix(err.Error(), "required flag"),
-		strings.HasPrefix(err.Error(), "flag needs an argument"):
-		return exitWrongUse, err.Error() + seeHelp
+	case slices.ContainsFunc(wrongUses, func(begins string) bool { return strings.HasPrefix(err.Error(), begins) }):
+		says := err.Error()
+		if strings.HasPrefix(says, "accepts ") || strings.HasPrefix(says, "requires ") {
+			says += "; usage: " + asked.UseLine()
+		}
+		return exitWrongUse, says + "; see " + asked.CommandPath() + " --help"
 	}
 	return exitFailed, err.Error()
 }
+
+// flagOf is a field of the API as the command has it: the flag that was given for it, else the one of that name, else
+// the field.
+func flagOf(c *cobra.Command, field string) string {
+	whole := strings.ReplaceAll(field, "_", "-")
+	names := []string{whole, strings.TrimSuffix(whole, "-mm")}
+	for _, name := range names {
+		if c.Flags().Changed(name) {
+			return "--" + name
+		}
+	}
+	for _, name := range names {
+		if c.Flags().Lookup(name) != nil {
+			return "--" + name
+		}
+	}
+	return field
+}
+
+// wrongUses are how the errors of the command line itself begin.
+var wrongUses = []string{"unknown command", "unknown flag", "unknown shorthand", "invalid argument", "accepts ", "requires ",
+	"required flag", "flag needs an argument"}
 
 func rootCommand() *cobra.Command {
 	root := &cobra.Command{
@@ -196,6 +220,7 @@ answers; 5 cannot start until someone acts.
 	root.AddCommand(helpTopics()...)
 	for _, c := range root.Commands() {
 		group(c)
+		complete(c)
 	}
 	return root
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"fmt"
 	"log/slog"
 	"os"
@@ -93,7 +94,7 @@ func TestScripts(t *testing.T) {
 				e.Setenv("HOME", e.WorkDir)
 				return nil
 			},
-			Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "keep": keep, "fill": fill},
+			Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "keep": keep, "fill": fill, "injson": inJSON},
 		})
 	})
 }
@@ -109,6 +110,17 @@ func exits(ts *testscript.TestScript, _ bool, args []string) {
 	}
 	if fmt.Sprint(code) != args[0] {
 		ts.Fatalf("exit %d, want %s", code, args[0])
+	}
+}
+
+// injson COMMAND ARGS... wants an answer in JSON, be it that a rate is weak.
+func inJSON(ts *testscript.TestScript, _ bool, args []string) {
+	err := ts.Exec(args[0], append(args[1:], "--json")...)
+	if e, ok := err.(*exec.ExitError); err != nil && (!ok || e.ExitCode() != exitWeakRate) {
+		ts.Fatalf("%v", err)
+	}
+	if out := ts.ReadFile("stdout"); !json.Valid([]byte(out)) {
+		ts.Fatalf("no JSON: %s", out)
 	}
 }
 
@@ -159,6 +171,9 @@ func TestEveryCommand(t *testing.T) {
 		path := c.CommandPath()
 		if c.Runnable() && !regexp.MustCompile(`(?m)^(exec|exits \d) `+path+`( [^a-z]| [^ ]*[A-Z$/.-]|$| [a-z])`).MatchString(scripts.String()) {
 			t.Errorf("no script runs %s", path)
+		}
+		if c.Runnable() && !regexp.MustCompile(`(?m)^(injson `+path+`( [^a-z]| [^ ]*[A-Z$/.0-9-]|$| [a-z])|exits \d `+path+` .*--json)`).MatchString(scripts.String()) {
+			t.Errorf("no script has %s answer in JSON", path)
 		}
 		if c.Example == "" {
 			t.Errorf("%s has no example", path)

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"bytes"
+	"encoding/csv"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -45,14 +47,15 @@ func printTables(c *cobra.Command, args []string) error {
 	if err != nil {
 		return err
 	}
+	asJSON, _ := c.Flags().GetBool("json")
+	var written []writtenTable
 	for _, kind := range kinds {
 		text, err := cl.Get(c.Context(), "/"+kind+".csv", nil, "text/csv")
 		if err != nil {
 			return err
 		}
 		if folder == "" {
-			_, err = c.OutOrStdout().Write(text)
-			return err
+			return printTable(c, text)
 		}
 		path := filepath.Join(folder, kind+".csv")
 		out, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
@@ -66,7 +69,41 @@ func printTables(c *cobra.Command, args []string) error {
 		if err := out.Close(); err != nil {
 			return fmt.Errorf("write %s: %w", path, err)
 		}
-		fmt.Fprintf(c.OutOrStdout(), "%s  %d bytes\n", path, len(text))
+		if !asJSON {
+			fmt.Fprintf(c.OutOrStdout(), "%s  %d bytes\n", path, len(text))
+		}
+		written = append(written, writtenTable{kind, path, len(text)})
+	}
+	if asJSON {
+		return printJSON(c, map[string]any{"items": written})
 	}
 	return nil
+}
+
+// writtenTable is a table that was written into a folder.
+type writtenTable struct {
+	Table string `json:"table"`
+	File  string `json:"file"`
+	Bytes int    `json:"bytes"`
+}
+
+// printTable prints a table as it came; with --json its rows, each by the headings.
+func printTable(c *cobra.Command, text []byte) error {
+	if asJSON, _ := c.Flags().GetBool("json"); !asJSON {
+		_, err := c.OutOrStdout().Write(text)
+		return err
+	}
+	rows, err := csv.NewReader(bytes.NewReader(text)).ReadAll()
+	if err != nil || len(rows) == 0 {
+		return fmt.Errorf("the daemon's table cannot be read (is it another version?): %w", err)
+	}
+	items := []map[string]string{}
+	for _, row := range rows[1:] {
+		item := map[string]string{}
+		for i, heading := range rows[0] {
+			item[heading] = row[i]
+		}
+		items = append(items, item)
+	}
+	return printJSON(c, map[string]any{"items": items})
 }

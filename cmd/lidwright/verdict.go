@@ -101,7 +101,7 @@ func keepVerdict(c *cobra.Command, _ []string) error {
 		fmt.Fprintf(out, "Note: %s\n", s)
 	}
 	if len(a.Cautions) > 0 {
-		fmt.Fprintf(out, "Mind: %s\n", strings.Join(a.Cautions, ", "))
+		printCautions(out, a.Cautions)
 	}
 	fmt.Fprintf(out, "Undo: lidwright verdict strike %s --why ...\n", id)
 	return nil
