@@ -30,14 +30,7 @@ type strikeNoteInput struct {
 }
 
 func (s firingRoutes) strikeNote(ctx context.Context, in *strikeNoteInput) (*body[wire.Note], error) {
-	_, err := s.Firings().Note(ctx, in.NotePath)
-	a := tiles.Act{By: in.Body.By, Why: in.Body.Why}
-	if err == nil {
-		err = a.Validate(true)
-	}
-	if err == nil {
-		err = s.Archive.StrikeNote(ctx, in.Note, a.By, a.Why, s.Now())
-	}
+	err := s.crossOut(ctx, in.NotePath, in.Body)
 	var j wire.Note
 	if err == nil {
 		j, err = s.Firings().Note(ctx, in.NotePath)
@@ -46,6 +39,18 @@ func (s firingRoutes) strikeNote(ctx context.Context, in *strikeNoteInput) (*bod
 		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.Note]{j}, nil
+}
+
+// crossOut crosses a note out; it stays to be seen.
+func (s firingRoutes) crossOut(ctx context.Context, p wire.NotePath, b wire.StrikeBody) error {
+	if _, err := s.Firings().Note(ctx, p); err != nil {
+		return err
+	}
+	a := tiles.Act{By: b.By, Why: b.Why}
+	if err := a.Validate(true); err != nil {
+		return err
+	}
+	return s.Archive.StrikeNote(ctx, p.Note, a.By, a.Why, s.Now())
 }
 
 type putConeInput struct {

@@ -160,12 +160,5 @@ func (s homeRoutes) morePage(w http.ResponseWriter, r *http.Request) error {
 	if !s.Now().Trusted {
 		clock = "not set since the start; hours and heat work are right all the same"
 	}
-	return s.render(w, "more", struct {
-		page
-		Lines        []string
-		Tables       []string
-		Store        []message.Message
-		StoreTrouble []message.Message
-		Clock        string
-	}{s.page(r.Context(), "more"), words, Tables(), store, trouble, clock})
+	return s.show(w, pages.MorePage{Frame: s.page(r.Context(), "more").Frame, Lines: words, Tables: Tables(), Store: store, StoreTrouble: trouble, Clock: clock})
 }

@@ -3,6 +3,7 @@ package api
 import (
 	"cmp"
 	"context"
+	"errors"
 	"net/http"
 	"net/url"
 	"slices"
@@ -372,47 +373,56 @@ func (s barRoutes) postAct(w http.ResponseWriter, r *http.Request, do act, needs
 }
 
 func (s barRoutes) claysPage(w http.ResponseWriter, r *http.Request) error {
+	return s.showClays(w, r, pages.Form{})
+}
+
+// showClays lists the clays, with the form of a new one as it was typed.
+func (s barRoutes) showClays(w http.ResponseWriter, r *http.Request, form pages.Form) error {
 	all, err := s.Clays().List(r.Context())
 	if err != nil {
 		return err
 	}
-	type row struct {
-		wire.ClayJSON
-		Rate *wire.Shrinkage
-		Why  message.Message
-	}
-	data := struct {
-		page
-		Clays []row
-	}{page: s.page(r.Context(), "clays")}
+	data := pages.ClaysPage{Frame: s.page(r.Context(), "clays").Frame, Form: form}
 	for _, c := range all {
-		one := row{ClayJSON: c}
-		if j, _, err := clayRoutes(s).askShrinkage(r.Context(), tiles.ClayID(c.Clay), nil); err == nil {
+		one := pages.OneClay{ID: c.Clay, Name: c.Name}
+		if j, _, err := (clayRoutes{s.Server}).askShrinkage(r.Context(), tiles.ClayID(c.Clay), nil); err == nil {
 			one.Rate = &j
 		} else {
 			one.Why = s.troubles.Problem(r.Context(), err).Detail
 		}
 		data.Clays = append(data.Clays, one)
 	}
-	return s.render(w, "clays", data)
+	return s.show(w, data)
 }
 
+// postClay keeps a new clay; one that is refused comes back as it was typed.
 func (s barRoutes) postClay(w http.ResponseWriter, r *http.Request) error {
 	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
-	rd := newReader(form, s.Unit())
-	stated, _ := rd.ratio("stated_total_ratio", 0, 0.3)
-	if len(rd.wrong) > 0 {
-		return rd.wrong
-	}
 	id := form.Get("clay")
 	if id == "" {
 		id = slug(form.Get("name"))
 	}
-	if _, err := s.Clays().KeepClay(r.Context(), id, wire.ClayBody{Name: form.Get("name"), MaturesCone: form.Get("matures_cone"), Stated: float64(stated)}); err != nil {
-		return err
+	rd := newReader(form, s.Unit())
+	stated := rd.percent("stated_total_ratio", 0.3)
+	clay := tiles.Clay{ID: tiles.ClayID(id), Name: form.Get("name"), MaturesCone: form.Get("matures_cone"), Stated: stated}
+	if wrong := clay.Validate(); len(rd.wrong) > 0 { // all that is wrong is said at once
+		var one *tiles.Invalid
+		if errors.As(wrong, &one) {
+			rd.wrong = append(rd.wrong, one)
+		}
+		err = rd.wrong
+	} else {
+		_, err = s.Clays().KeepClay(r.Context(), id, wire.ClayBody{Name: clay.Name, MaturesCone: clay.MaturesCone, Stated: float64(stated)})
+	}
+	if err != nil {
+		p, ok := s.again(w, r, err)
+		if !ok {
+			return err
+		}
+		return s.showClays(w, r, pages.Form{Values: form, Problem: p})
 	}
 	http.Redirect(w, r, "/clay/"+url.PathEscape(id), http.StatusSeeOther)
 	return nil

@@ -227,7 +227,11 @@ func (s firingRoutes) formStrikeCone(ctx context.Context, id wire.FiringPath, fo
 	return s.Firings().StrikeConeOf(ctx, wire.ConePath{FiringPath: id, Cone: form.Get("cone")}, wire.StrikeBody{Why: form.Get("why"), By: form.Get("by")})
 }
 
+// formNote keeps a note, or crosses one out.
 func (s firingRoutes) formNote(ctx context.Context, id wire.FiringPath, form url.Values) error {
+	if note := form.Get("strike"); note != "" {
+		return s.crossOut(ctx, wire.NotePath{FiringPath: id, Note: note}, wire.StrikeBody{Why: form.Get("why"), By: form.Get("by")})
+	}
 	_, err := s.Firings().KeepNote(ctx, wire.NotePath{FiringPath: id, Note: form.Get("id")}, wire.NoteBody{Text: form.Get("text"), Incident: form.Get("incident") != "", By: form.Get("by")})
 	return err
 }

@@ -162,6 +162,30 @@ func (r *reader) ratio(name string, low, high float64) (tiles.Ratio, bool) {
 	return tiles.Ratio(f), true
 }
 
+// percent is a field with % behind it, up to a share: 11, 3.5 and 11 % are per cent. A bare number under a hundredth
+// of that unit's use, as 0.12, is the share itself.
+func (r *reader) percent(name string, high float64) tiles.Ratio {
+	v, ok := r.text(name)
+	if !ok {
+		return 0
+	}
+	t := strings.Replace(strings.TrimSpace(v), ",", ".", 1)
+	p, signed := strings.CutSuffix(t, "%")
+	f, err := strconv.ParseFloat(strings.TrimSpace(p), 64)
+	if signed || f > high {
+		f /= 100
+	}
+	switch {
+	case err != nil || math.IsNaN(f):
+		r.fault(name, "out-of-range", "not a number of per cent, such as 11 or 3.5")
+		return 0
+	case f < 0 || f > high:
+		r.fault(name, "out-of-range", "not a number of per cent, such as 11 or 3.5")
+		return 0
+	}
+	return tiles.Ratio(f)
+}
+
 // pointNumber is the form of a field that is named _mm: programs write those, and 104,106 is two numbers of theirs
 // that ran together, or a thousand times as much.
 var pointNumber = regexp.MustCompile(`^\s*[0-9]+(\.[0-9]+)?\s*$`)

@@ -2,6 +2,8 @@ package api
 
 import (
 	"fmt"
+	"lidwright/kiln"
+	"math"
 	"net/url"
 	"strings"
 	"testing"
@@ -166,5 +168,45 @@ func TestOneWildBarAmongThree(t *testing.T) {
 	named := b.json("GET", "/v1/lid?collar=91.5&collar_stage=fired&clay=tern", "", 200)["left_out"].([]any)
 	if len(named) != 1 || named[0].(map[string]any)["bar"] != "BQ4" {
 		t.Errorf("named: %v", named)
+	}
+}
+
+// TestRefusedFormsComeBack: a load with a bad code and a clay with fields at fault come back as they were typed,
+// each fault beside its field; per cent are read as people write them.
+func TestRefusedFormsComeBack(t *testing.T) {
+	b := newBench(t)
+	b.tern("BQ7")
+	b.s.Kiln = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue"}}
+	load := url.Values{"id": {b.id()}, "kiln": {"big-blue"}, "kind": {"bisque"}, "atmosphere": {"reduction"}, "bars": {"BQ7 Z?9"}, "shelf": {"top"}, "by": {"KT"}}
+	_, text := b.post("/loads", load, 422)
+	has(t, text, `role="alert"`, `value="BQ7 Z?9"`, `aria-describedby="wrong-bars"`, `id="wrong-bars"`, `value="bisque" checked`, `value="reduction" checked`, `value="top"`, `value="KT"`, load.Get("id"))
+	clay := url.Values{"name": {"Gull"}, "matures_cone": {"5½"}, "stated_total_ratio": {"eleven"}}
+	_, text = b.post("/clays", clay, 422)
+	has(t, text, `role="alert"`, `value="Gull"`, `value="5½"`, `value="eleven"`, `id="wrong-matures_cone"`, `id="wrong-stated_total_ratio"`)
+	if n := len(b.json("GET", "/v1/clays", "", 200)["items"].([]any)); n != 1 {
+		t.Fatalf("%d clays: a refused one is kept", n)
+	}
+	for typed, want := range map[string]float64{"11": 0.11, "3.5": 0.035, "12,5 %": 0.125, "12%": 0.12, "0.12": 0.12} {
+		id := "gull-" + slug(typed)
+		b.post("/clays", url.Values{"clay": {id}, "name": {"Gull"}, "stated_total_ratio": {typed}}, 303)
+		if got := b.json("GET", "/v1/clays/"+id, "", 200)["stated_total_ratio"].(float64); math.Abs(got-want) > 1e-9 {
+			t.Errorf("%q is %g, want %g", typed, got, want)
+		}
+	}
+}
+
+// TestNoteIsCrossedOut: by the form of its firing, with a reason; it stays to be seen.
+func TestNoteIsCrossedOut(t *testing.T) {
+	b := newBench(t)
+	firing, note := b.id(), b.id()
+	b.json("PUT", "/v1/firings/"+firing, `{"source":"hand","kiln":"old-red","kind":"glaze","intended_cone":"6"}`, 201)
+	b.json("PUT", "/v1/firings/"+firing+"/notes/"+note, `{"text":"damper a third shut"}`, 201)
+	has(t, b.page("/firing/"+firing), `name="strike" value="`+note+`"`)
+	b.post("/firing/"+firing+"/notes", url.Values{"strike": {note}, "back": {"#notes"}}, 422) // why?
+	b.post("/firing/"+firing+"/notes", url.Values{"strike": {note}, "why": {"another firing"}, "back": {"#notes"}}, 303)
+	text := b.page("/firing/" + firing)
+	has(t, text, `class="struck"`, "damper a third shut")
+	if strings.Contains(text, `name="strike"`) {
+		t.Error("a note that is crossed out can be crossed out again")
 	}
 }

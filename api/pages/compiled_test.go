@@ -118,6 +118,10 @@ func barPages(f Frame, fault Problem) []Page {
 		MeasurePage{Frame: f, Load: &load, Back: "/unpack/id", At: -1, Last: -1},
 		PackedPage{Frame: f, Load: load, Cautions: cautions, Shelves: []PackedShelf{{"shelf", []string{"code"}}}},
 		PackedPage{Frame: f, Load: fired},
+		ClaysPage{Frame: f, Clays: []OneClay{{ID: "id", Name: "name", Rate: &wire.Shrinkage{Batch: "batch", Trust: "trust", TrustWhy: "why", TotalRatio: &mm}}, {ID: "id", Name: "name", Why: message.New("why")}}},
+		ClaysPage{Frame: f, Form: Form{Values: url.Values{"name": {"name"}}, Problem: &Problem{Title: message.New("title"), Detail: message.New("detail")}}},
+		MorePage{Frame: f, Tables: []string{"table"}, Lines: []string{"line"}, Store: []message.Message{message.New("store")}, StoreTrouble: []message.Message{message.New("trouble")}, Clock: "clock"},
+		MorePage{Frame: f},
 		BarsHomePage{Frame: f, ID: "id", Waiting: []LoadToMeasure{{ID: "id", Number: 13, Kind: "kind", Codes: []string{"code"}}}, New: []NewBars{{"clay", "batch", []string{"code"}}}, Open: []OpenLoad{{"id", "kiln", "kind", message.New("words"), 14, 2}}, Kilns: []string{"kiln"}, Clays: []Named{{"id", "name"}}, Any: true, Cautions: cautions},
 		BarsHomePage{Frame: f, Kilns: []string{"kiln"}, Form: Form{Values: url.Values{"bars": {"bars"}, "kiln": {"kiln"}}, Problem: &fault}},
 	}

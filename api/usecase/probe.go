@@ -105,6 +105,7 @@ type Couple struct {
 }
 
 type ProbeLifeRow struct {
+	ID                             string // empty: of the settings, nobody told of it
 	Channel, Type, Fitted, Removed string
 	Class                          int
 	Hours                          float64 // over kiln.ProbeHot
@@ -135,7 +136,7 @@ func (s Kilns) ProbeLives(ctx context.Context, k Wired) ([]ProbeLifeRow, error) 
 		if err != nil {
 			return nil, err
 		}
-		rows = append(rows, ProbeLifeRow{string(l.Channel), l.Type, l.Fitted, l.Removed, l.Class, hot[l.Channel].Hours()})
+		rows = append(rows, ProbeLifeRow{l.ID, string(l.Channel), l.Type, l.Fitted, l.Removed, l.Class, hot[l.Channel].Hours()})
 	}
 	return rows, nil
 }
