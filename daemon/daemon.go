@@ -51,6 +51,7 @@ import (
 	"lidwright/kiln/source"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
+	"lidwright/tiles/shrinkage"
 )
 
 // ErrCannotStart wraps what keeps the daemon from starting until someone acts.
@@ -208,6 +209,8 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	d.server.Archive, d.server.Copies, d.server.Recorder, d.server.Shrink, d.server.Heat, d.server.Notices = usecase.StorageOf(d.store), copies{d.store, d.stopping}, d.recorder, d.shrink, d.heat, d.notifier
 	d.shrink.assumed = d.server.Clays().Assumed
 	d.outbox = outbox.New(store.Outbox{Store: d.store}, cfg.Store.Folder, d.server.Site.Version, func() kiln.Stamp { return d.Now() }, d.server.LiveKilns, store.CurveSum)
+	d.outbox.Summarise, d.outbox.PoolsChanged, d.outbox.ShrinkModel = d.summarise, func() { d.shrink.Touch() }, shrinkage.Model
+	d.shrink.pools = d.pooled
 	d.server.Collector = d.outbox
 	d.notifier.studio, d.notifier.keeps = d.server.Clays().StudioNews, d.keeps
 	return d.publish(ctx)

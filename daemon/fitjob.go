@@ -25,6 +25,7 @@ type fitJob struct {
 	channel  usecase.Channels
 	wake     chan struct{}
 	patience time.Duration                                                 // how long whoever asks waits for a fit
+	pools    func() map[tiles.ClayID]shrinkage.Pooled                      // what other studios tell; nil: nothing
 	assumed  func(context.Context) (map[tiles.ClayID]tiles.Assumed, error) // heats of what nobody told; nil: none
 	revision atomic.Uint64                                                 // grows whenever an answer may come out otherwise
 
@@ -220,7 +221,10 @@ func (s *fitJob) make(ctx context.Context, before *shrinkage.Fit) (*shrinkage.Fi
 		}
 	}
 	defer debug.SetGCPercent(debug.SetGCPercent(refitGC))
-	fit, err := studio.Fit(ctx, before)
+	if s.pools != nil {
+		studio.Pools = s.pools()
+	}
+	fit, err := studio.FitWithPools(ctx, before)
 	return fit, asOf, err
 }
 

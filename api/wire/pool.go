@@ -37,3 +37,25 @@ type PoolAnswer struct {
 	Prior    []byte    `json:"prior" doc:"Mean and factor over 13 coefficients: 104 numbers of 8 bytes, little endian, base64"`
 	Unlike   float64   `json:"unlike" doc:"Chance that the asker's bars are of another kind than the others'; 0 where it sent none"`
 }
+
+// ClayPool is how a clay stands to the bodies of the collector that its owner joined.
+type ClayPool struct {
+	Body     *CatalogueBody `json:"body" doc:"Of the catalogue, as the owner picked it; null: none"`
+	Send     bool           `json:"send" doc:"What the studio's own bars tell of it may be sent"`
+	LastBody string         `json:"last_body" doc:"What was sent last, as it went; empty: nothing is there"`
+	Told     *BodyTold      `json:"told" doc:"What other studios tell; null: too few do, or none was asked yet"`
+	Trouble  string         `json:"trouble" doc:"In a sentence"`
+}
+
+// BodyTold is what other studios tell of a clay.
+type BodyTold struct {
+	Studios int       `json:"studios"`
+	Made    time.Time `json:"made"`
+	Unlike  float64   `json:"unlike" doc:"Chance that this studio's bars are of another kind than theirs"`
+}
+
+// ClayPoolPick says which body a clay is, and whether what its bars tell may be sent.
+type ClayPoolPick struct {
+	Body string `json:"body" doc:"UUID of the catalogue; empty: none"`
+	Send bool   `json:"send"`
+}

@@ -60,7 +60,7 @@ api/chart: kiln kiln/heatwork tiles tiles/lid tiles/shrinkage
 api: api/auth api/caution api/chart api/metrics api/pages api/tables api/topics api/usecase api/web api/wire kiln kiln/analysis
 	kiln/delimited kiln/detect kiln/faults kiln/heatwork kiln/record tiles tiles/board tiles/lid
 	tiles/shrinkage kiln/message
-daemon: api api/auth api/usecase api/web config daemon/mqtt daemon/notice daemon/outbox daemon/store kiln
+daemon: api api/auth api/usecase api/web api/wire config daemon/mqtt daemon/notice daemon/outbox daemon/store kiln
 	kiln/analysis kiln/detect kiln/faults kiln/heatwork kiln/practice kiln/record kiln/source
 	kiln/thermocouple tiles tiles/lid tiles/shrinkage kiln/message
 api/collectorpages: api/caution api/chart api/pages api/wire kiln kiln/message

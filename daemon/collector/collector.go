@@ -149,8 +149,9 @@ func (c *Collector) Run(ctx context.Context) error {
 	notify.SdNotify(false, notify.SdNotifyReady)
 	go watch(ctx)
 	pooled := make(chan struct{})
-	go func() { defer close(pooled); c.pooling(ctx) }()
-	defer func() { <-pooled }()
+	pools, end := context.WithCancel(ctx)
+	go func() { defer close(pooled); c.pooling(pools) }()
+	defer func() { end(); <-pooled }()
 	select {
 	case err := <-done:
 		return fmt.Errorf("answer on %s: %w", address, err)

@@ -32,7 +32,7 @@ func (c *Collector) pooling(ctx context.Context) {
 // Pool works out the pools that are due, none of which is newer than every.
 func (c *Collector) Pool(ctx context.Context, every time.Duration) error {
 	return c.store.WithLease(ctx, "pool", func(ctx context.Context) error {
-		due, err := c.store.Due(ctx, shrinkage.LeastStudios, every)
+		due, err := postgres.Due(ctx, c.store, shrinkage.LeastStudios, every)
 		for _, k := range due {
 			if err := poolOne(ctx, c.store, k); err != nil {
 				return fmt.Errorf("pool body %s: %w", k.Body, err)
@@ -48,7 +48,7 @@ func poolOne(ctx context.Context, db *postgres.Store, k postgres.PoolKey) error 
 	if k.Model != shrinkage.Model {
 		return nil
 	}
-	sent, err := db.Summaries(ctx, k)
+	sent, err := postgres.Summaries(ctx, db, k)
 	if err != nil {
 		return err
 	}
@@ -64,7 +64,7 @@ func poolOne(ctx context.Context, db *postgres.Store, k postgres.PoolKey) error 
 		all, sites, bars = append(all, one), append(sites, o.Site), bars+o.Bars
 	}
 	if len(all) < shrinkage.LeastStudios {
-		return db.PutPool(ctx, k, bars, nil)
+		return postgres.PutPool(ctx, db, k, bars, nil)
 	}
 	p, err := shrinkage.PoolOf(ctx, all)
 	if err != nil {
@@ -85,7 +85,7 @@ func poolOne(ctx context.Context, db *postgres.Store, k postgres.PoolKey) error 
 		}
 		priors = append(priors, postgres.OnePrior{Site: site, Prior: one.Bytes(), Unlike: p.Unlike(i)})
 	}
-	return db.PutPool(ctx, k, bars, priors)
+	return postgres.PutPool(ctx, db, k, bars, priors)
 }
 
 // rates are what studios lose of a body about its maturing point, by a prior as it is kept: the mean, and where

@@ -44,10 +44,17 @@ func (j joined) write(folder string) error {
 	if err != nil {
 		return err
 	}
-	path := filepath.Join(folder, joinedFile)
+	if err := writeWhole(filepath.Join(folder, joinedFile), data); err != nil {
+		return fmt.Errorf("keep which collector was joined: %w", err)
+	}
+	return nil
+}
+
+// writeWhole puts a file of ours alone in the place of what was there, whole or not at all.
+func writeWhole(path string, data []byte) error {
 	part, err := os.OpenFile(path+".part", os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
 	if err != nil {
-		return fmt.Errorf("keep which collector was joined: %w", err)
+		return err
 	}
 	_, err = part.Write(append(data, '\n'))
 	err = errors.Join(err, part.Sync(), part.Close())
@@ -56,9 +63,8 @@ func (j joined) write(folder string) error {
 	}
 	if err != nil {
 		os.Remove(part.Name())
-		return fmt.Errorf("keep which collector was joined: %w", err)
 	}
-	return nil
+	return err
 }
 
 func removeJoined(folder string) error {

@@ -56,13 +56,24 @@ type Outbox struct {
 	LiveFiring  time.Duration // between two tellings of what the kilns do while one fires
 	LiveElse    time.Duration // and while none does
 	CurveEach   time.Duration // between two sendings of the curve of a firing under way
+	PoolEach    time.Duration // between two askings what other studios tell
 	TrustWait   time.Duration // since the start of the machine, for which facts of a clock that is not trusted wait
+
+	// Summarise is what the studio's own bars of a clay tell, for a maturing point; nil: no bar does. PoolsChanged
+	// says that other studios tell something else now. ShrinkModel is the number of the model.
+	Summarise    func(ctx context.Context, clay tiles.ClayID, maturesC float64) (*wire.PoolSummary, error)
+	PoolsChanged func()
+	ShrinkModel  string
+
+	tellPool chan struct{} // something was picked
+	pool     sync.Mutex    // held while bodies are told of, and while one is picked
 
 	wake chan struct{} // the joining or the purposes changed
 	one  sync.Mutex    // held while something is sent, and while the joining changes
 
 	mu       sync.Mutex // guards the fields below
 	joined   joined
+	bodies   map[tiles.ClayID]pooledClay
 	broken   error // the file of the joining does not read
 	trouble  string
 	lastOK   time.Time
@@ -76,12 +87,17 @@ type Outbox struct {
 // New makes the sender of the record in a folder.
 func New(store Store, folder, version string, now func() kiln.Stamp, live func() []wire.LiveKiln,
 	sum func([]byte) int64) *Outbox {
-	return &Outbox{Store: store, Live: live, Now: now, Folder: folder, Version: version, CurveSum: sum,
+	bodies, err := readBodies(folder)
+	if err != nil {
+		slog.Warn("what other studios tell is not used", "err", err)
+	}
+	return &Outbox{bodies: bodies, Store: store, Live: live, Now: now, Folder: folder, Version: version, CurveSum: sum,
 		Form:     wire.PushForm,
 		Patience: 15 * time.Second, First: time.Second, Most: time.Hour, SaveEach: time.Minute,
 		LiveFiring: 30 * time.Second, LiveElse: 5 * time.Minute, CurveEach: 5 * time.Minute,
-		TrustWait: 24 * time.Hour,
-		wake:      make(chan struct{}, 1)}
+		TrustWait: 24 * time.Hour, PoolEach: time.Hour, tellPool: make(chan struct{}, 1),
+		Summarise: func(context.Context, tiles.ClayID, float64) (*wire.PoolSummary, error) { return nil, nil }, PoolsChanged: func() {},
+		wake: make(chan struct{}, 1)}
 }
 
 // Run sends until ctx ends. Trouble with a collector is told in the status and never ends it.
@@ -93,6 +109,9 @@ func (o *Outbox) Run(ctx context.Context) error {
 	if err != nil {
 		slog.Warn("nothing is sent to the collector", "err", err)
 	}
+	pooled := make(chan struct{})
+	go func() { defer close(pooled); o.runPool(ctx) }()
+	defer func() { <-pooled }()
 	var s *sender
 	defer func() {
 		if s != nil {
@@ -322,7 +341,14 @@ func (o *Outbox) Leave(ctx context.Context, forget bool) error {
 		}
 	}
 	o.changed(joined{})
-	return nil
+	o.pool.Lock()
+	defer o.pool.Unlock()
+	if len(o.picked()) == 0 {
+		return nil
+	}
+	err := o.keepBodies(map[tiles.ClayID]pooledClay{}) // what its studios told goes with it
+	o.PoolsChanged()
+	return err
 }
 
 // alone ends what is being sent and keeps the sender waiting until what it gives back is called.

@@ -34,11 +34,13 @@ type Studio struct {
 	Clays    []tiles.Clay
 	Batches  []tiles.Batch
 	Bars     []tiles.Bar
-	ProbeSD  map[string]float64             // doubt of a kiln's probe life, °C (one sd); not named: 9
-	Now      time.Time                      // for Old where a question has no date; zero: the newest reading
-	Handbook *Handbook                      // nil: UsualHandbook
-	Pools    map[tiles.ClayID]Pooled        // what other studios say of a clay, before its supplier and the handbook
-	Assumed  map[tiles.ClayID]tiles.Assumed // the heat of lengths whose firing nobody told
+	ProbeSD  map[string]float64      // doubt of a kiln's probe life, °C (one sd); not named: 9
+	Now      time.Time               // for Old where a question has no date; zero: the newest reading
+	Handbook *Handbook               // nil: UsualHandbook
+	Pools    map[tiles.ClayID]Pooled // what other studios say of a clay, before its supplier and the handbook
+
+	against map[tiles.ClayID]Pooled        // of these the own bars tell another rate
+	Assumed map[tiles.ClayID]tiles.Assumed // the heat of lengths whose firing nobody told
 }
 
 // Handbook is what is believed before any bar: sds of each source of scatter in log-percent,

@@ -371,6 +371,9 @@ func refs(all []tiles.BatchRef) string {
 
 // source is where the rate of a clay without a fired bar comes from.
 func (f *Fit) source(id tiles.ClayID) string {
+	if p, there := f.studio.Pools[id]; there {
+		return p.says()
+	}
 	for _, c := range f.studio.Clays {
 		if c.ID == id && c.Stated > 0 {
 			return "the supplier's figure"

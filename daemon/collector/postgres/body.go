@@ -174,7 +174,7 @@ func (s *Store) Told(ctx context.Context, body string) (prior []byte, err error)
 
 // Due are bodies of which so much changed since the last pool that another is due: five studios or a hundredth of
 // them came or came anew, one went, or there is none yet; never twice within every.
-func (s *Store) Due(ctx context.Context, least int, every time.Duration) (due []PoolKey, err error) {
+func Due(ctx context.Context, s *Store, least int, every time.Duration) (due []PoolKey, err error) {
 	err = s.read(ctx, func(q *pgxpool.Pool) error {
 		rows, err := q.Query(ctx, `
 			SELECT n.body, n.model FROM (
@@ -210,7 +210,7 @@ type OneSummary struct {
 }
 
 // Summaries are what all studios say of a body, in a fixed order.
-func (s *Store) Summaries(ctx context.Context, k PoolKey) (all []OneSummary, err error) {
+func Summaries(ctx context.Context, s *Store, k PoolKey) (all []OneSummary, err error) {
 	err = s.read(ctx, func(q *pgxpool.Pool) error {
 		rows, err := q.Query(ctx, `SELECT site, bars, info FROM summary WHERE body = $1 AND model = $2 ORDER BY site`, k.Body, k.Model)
 		if err != nil {
@@ -239,7 +239,7 @@ const keptPools = 10
 
 // PutPool keeps a pool as the newest, and the nine before it. No priors: there are too few studios by now, and
 // nothing is told of the body any more.
-func (s *Store) PutPool(ctx context.Context, k PoolKey, bars int, priors []OnePrior) error {
+func PutPool(ctx context.Context, s *Store, k PoolKey, bars int, priors []OnePrior) error {
 	return s.write(ctx, func(tx pgx.Tx) error {
 		if len(priors) == 0 {
 			for _, table := range []string{"pool", "prior"} {

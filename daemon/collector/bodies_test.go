@@ -1,0 +1,128 @@
+package collector
+
+import (
+	"context"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"regexp"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"lidwright/api/wire"
+	"lidwright/daemon/collector/pgtest"
+	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
+)
+
+// TestStudioTellsOfABody: nothing is sent before the owner says yes; what is sent then has a model, a count and 104
+// numbers in it and nothing else; what the others tell is kept and is there without the collector and after a
+// restart; a no has the collector delete it, and leaving takes all of it out.
+func TestStudioTellsOfABody(t *testing.T) {
+	r := start(t, pgtest.Database(t))
+	body, err := Owner{r.store}.NewBody(t.Context(), "Sandpit Clays", "1140", "Smooth stoneware", "6")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for n := range 5 {
+		p := pooler{site: newStudio(t).id}
+		if p.key, _, err = joinRaw(t, r, p.site); err != nil {
+			t.Fatal(err)
+		}
+		ask(t, "PUT", p.path(r, "/"+body), p.key, summaryOf(t, uint64(n)))
+	}
+	if err := r.Pool(t.Context(), time.Hour); err != nil {
+		t.Fatal(err)
+	}
+	s := newStudio(t)
+	var changed atomic.Int64
+	set := func() {
+		s.out.ShrinkModel, s.out.PoolEach = shrinkage.Model, 20*time.Millisecond
+		s.out.PoolsChanged = func() { changed.Add(1) }
+		s.out.Summarise = func(_ context.Context, clay tiles.ClayID, matures float64) (*wire.PoolSummary, error) {
+			one := summaryOf(t, 77)
+			return &one, nil
+		}
+	}
+	set()
+	s.join(t, r)
+	studios := func() int {
+		all, err := r.store.Bodies(context.Background())
+		if err != nil {
+			t.Fatal(err)
+		}
+		return all[0].Studios
+	}
+	if err := s.out.SetClayBody(t.Context(), "tern", "0199a3c4-0000-7000-8000-000000000000", true); err == nil {
+		t.Error("a body that is not in the catalogue was taken")
+	}
+	if err := s.out.SetClayBody(t.Context(), "tern", body, false); err != nil {
+		t.Fatal(err)
+	}
+	until(t, "the others' figures are told", func() bool { return len(s.out.Pools()) == 1 })
+	if got := s.out.ClayBody("tern"); studios() != 5 || got.LastBody != "" || got.Told.Studios != 5 {
+		t.Errorf("before a yes: %d studios, %+v", studios(), got)
+	}
+	if err := s.out.SetClayBody(t.Context(), "tern", body, true); err != nil {
+		t.Fatal(err)
+	}
+	until(t, "it is sent", func() bool { return studios() == 6 })
+	until(t, "it is shown", func() bool { return s.out.ClayBody("tern").LastBody != "" })
+	sent := s.out.ClayBody("tern").LastBody
+	var members map[string]any
+	if err := json.Unmarshal([]byte(sent), &members); err != nil || len(members) != 3 {
+		t.Errorf("%v: %.200s", err, sent)
+	}
+	if !regexp.MustCompile(`^\{"model":"[0-9]+","bars":[0-9]+,"info":"[A-Za-z0-9+/]+=="\}$`).MatchString(sent) || len(members["info"].(string)) != 1112 {
+		t.Errorf("%d bytes are sent: %.120s", len(sent), sent)
+	}
+	r.stop()
+	s.halt()
+	s.Store.Close()
+	s.open(t)
+	set()
+	if told := s.out.Pools()["tern"]; told.Studios != 5 || len(told.Prior) != shrinkage.SummaryBytes {
+		t.Errorf("after a restart without the collector: %+v", told)
+	}
+	if err := s.out.SetClayBody(t.Context(), "tern", body, false); err == nil {
+		t.Error("taken back although the collector did not answer")
+	}
+	s.run()
+	if _, err := os.Stat(filepath.Join(s.folder, "bodies.json")); err != nil {
+		t.Error(err)
+	}
+	if err := s.out.Leave(t.Context(), false); err != nil || len(s.out.Pools()) != 0 || changed.Load() == 0 {
+		t.Errorf("after leaving: %v, %d clays", err, len(s.out.Pools()))
+	}
+}
+
+// TestTakenBack: a no has the collector delete what was sent.
+func TestTakenBack(t *testing.T) {
+	r, s := start(t, pgtest.Database(t)), newStudio(t)
+	body, err := Owner{r.store}.NewBody(t.Context(), "Sandpit Clays", "", "Groggy", "6")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.out.PoolEach, s.out.ShrinkModel = 20*time.Millisecond, shrinkage.Model
+	s.out.Summarise = func(context.Context, tiles.ClayID, float64) (*wire.PoolSummary, error) {
+		one := summaryOf(t, 3)
+		return &one, nil
+	}
+	s.join(t, r)
+	if err := s.out.SetClayBody(t.Context(), "tern", body, true); err != nil {
+		t.Fatal(err)
+	}
+	rows := func() int {
+		all, err := r.store.Bodies(context.Background())
+		if err != nil {
+			t.Fatal(err)
+		}
+		return all[0].Studios
+	}
+	until(t, "it is sent", func() bool { return rows() == 1 })
+	until(t, "it is known as sent", func() bool { return s.out.ClayBody("tern").LastBody != "" })
+	if err := s.out.SetClayBody(t.Context(), "tern", body, false); err != nil || rows() != 0 || s.out.ClayBody("tern").LastBody != "" {
+		t.Errorf("after a no: %v, %d studios", err, rows())
+	}
+}
