@@ -154,3 +154,35 @@ func TestManyGapsInOneSentence(t *testing.T) {
 		t.Errorf("%q", says)
 	}
 }
+
+// In the night in which the clock went back the page asks which of the two times is meant, and keeps what was typed;
+// a time that the clock jumped over is refused.
+func TestFiringLoggedInTheNightOfTheClock(t *testing.T) {
+	b := handBench(t)
+	zone, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.s.Site.Zone = zone
+	form := url.Values{"id": {b.id()}, "kiln": {"little-red"}, "kind": {"glaze"}, "intended_cone": {"6"}, "note": {"wind"}, "began_at": {"2025-03-30T02:30"}, "ended_at": {"2025-03-30T20:00"}}
+	post := func() (int, string) {
+		r, page := b.send("POST", "/by-hand", "application/x-www-form-urlencoded", form.Encode())
+		return r.StatusCode, page
+	}
+	if code, page := post(); code != 422 || !strings.Contains(page, "30 Mar 02:30 never was") || !strings.Contains(page, `value="2025-03-30T02:30"`) || strings.Contains(page, "began_at_which") {
+		t.Errorf("a time that never was: %d %s", code, page)
+	}
+	form.Set("began_at", "2025-10-26T02:30")
+	form.Set("ended_at", "2025-10-26T20:00")
+	if code, page := post(); code != 422 || !strings.Contains(page, "26 Oct 02:30 came twice") || !strings.Contains(page, `name="began_at_which"`) ||
+		strings.Contains(page, `name="ended_at_which"`) || !strings.Contains(page, `value="2025-10-26T02:30"`) || !strings.Contains(page, "wind") {
+		t.Errorf("a time that came twice: %d %s", code, page)
+	}
+	form.Set("began_at_which", "second")
+	if code, page := post(); code != 200 && code != 303 {
+		t.Fatalf("%d %s", code, page)
+	}
+	if kept := asText(b.json("GET", "/v1/firings/"+form.Get("id"), "", 200)); !strings.Contains(kept, `"started_at":"2025-10-26T02:30:00+01:00"`) {
+		t.Errorf("kept %s", kept)
+	}
+}

@@ -36,7 +36,8 @@ type beneath struct {
 
 // beneath finds it: the firing of that id if one is named, else the usual firings of the kiln,
 // kind and atmosphere. past is newest first.
-func (s firingRoutes) beneath(ctx context.Context, f kiln.Firing, past []kiln.Firing, model kiln.FiringID) (beneath, error) {
+func (s firingRoutes) beneath(ctx context.Context, f kiln.Firing, past []kiln.Firing,
+	model kiln.FiringID) (beneath, error) {
 	var b beneath
 	control := []kiln.ChannelID{s.Known(f.Kiln).Control}
 	curve := func(p kiln.Firing) (kiln.Envelope, error) {
@@ -77,9 +78,11 @@ func (s firingRoutes) beneath(ctx context.Context, f kiln.Firing, past []kiln.Fi
 	}
 	if band, ok := analysis.UsualBand(usual); ok {
 		b.Band, b.Label = []kiln.Envelope{band}, message.New("usual")
-		b.Says = message.New("The faint band is the last {1} firings of this kind and atmosphere ({2}, {3}).", len(usual), f.Kind, f.Atmosphere)
+		b.Says = message.New("The faint band is the last {1} firings of this kind and atmosphere ({2}, {3}).",
+			len(usual), f.Kind, f.Atmosphere)
 		if len(usual) == 1 {
-			b.Says = message.New("The faint line is the last firing of this kind and atmosphere ({1}, {2}).", f.Kind, f.Atmosphere)
+			b.Says = message.New("The faint line is the last firing of this kind and atmosphere ({1}, {2}).", f.Kind,
+				f.Atmosphere)
 		}
 	}
 	return b, nil
@@ -104,10 +107,10 @@ type firingPageData struct {
 type choice struct{ Value, Says string }
 
 // coneChoices are the series whose cones can be told, the studio's own first.
-func (s firingRoutes) coneChoices() []choice {
-	own := s.Firings().ConeSeries()
+func coneChoices(own string) []choice {
 	all := []choice{{own, seriesSays(own)}}
-	for _, c := range []kiln.Series{heatwork.SeriesSelfSupporting, heatwork.SeriesSelfSupportingIronFree, heatwork.SeriesPlaque, heatwork.SeriesPlaqueIronFree, heatwork.SeriesPlaqueOlder, heatwork.SeriesSmall} {
+	for _, c := range []kiln.Series{heatwork.SeriesSelfSupporting, heatwork.SeriesSelfSupportingIronFree,
+		heatwork.SeriesPlaque, heatwork.SeriesPlaqueIronFree, heatwork.SeriesPlaqueOlder, heatwork.SeriesSmall} {
 		if string(c) != own {
 			all = append(all, choice{string(c), seriesSays(string(c))})
 		}
@@ -133,16 +136,19 @@ func rangeSays(l []*float64) string {
 	return fmt.Sprintf("%.0f to %.0f", *l[0], *l[1])
 }
 
-func (s firingRoutes) firingPageData(ctx context.Context, id kiln.FiringID, q url.Values) (d firingPageData, err error) {
+func (s firingRoutes) firingPageData(ctx context.Context, id kiln.FiringID, q url.Values) (d firingPageData,
+	err error) {
 	f, err := s.Firings().FindFiring(ctx, id)
 	if err != nil {
 		return d, err
 	}
-	d = firingPageData{page: s.page(ctx, "kiln"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}, VentCaution: caution.Text(caution.VentOn)}
+	d = firingPageData{page: s.page(ctx, "kiln"), Series: coneChoices(s.Firings().ConeSeries()),
+		Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}, VentCaution: caution.Text(caution.VentOn)}
 	if d.Firing, err = s.Firings().WholeFiring(ctx, id); err != nil {
 		return d, err
 	}
-	past, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: f.Kiln, Before: f.Began.Wall, Limit: usecase.UsualLook})
+	past, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: f.Kiln, Before: f.Began.Wall,
+		Limit: usecase.UsualLook})
 	if err != nil {
 		return d, err
 	}
@@ -179,7 +185,8 @@ func (s firingRoutes) firingPage(w http.ResponseWriter, r *http.Request) error {
 
 // firingForm makes the handler of one form of the firing page: what is refused is shown again as
 // it was typed.
-func (s firingRoutes) firingForm(keep func(ctx context.Context, id wire.FiringPath, form url.Values) error) func(http.ResponseWriter, *http.Request) error {
+func (s firingRoutes) firingForm(keep func(ctx context.Context, id wire.FiringPath,
+	form url.Values) error) func(http.ResponseWriter, *http.Request) error {
 	return func(w http.ResponseWriter, r *http.Request) error {
 		form, err := web.Form(r)
 		if err != nil {
@@ -211,7 +218,8 @@ func (s firingRoutes) formCone(ctx context.Context, id wire.FiringPath, form url
 
 // coneOfForm reads the fields of a cone; stood is upright, leaning, down or a tilt in degrees.
 func coneOfForm(form url.Values) (wire.ConeBody, error) {
-	b := wire.ConeBody{Cone: form.Get("cone"), Series: form.Get("series"), Shelf: form.Get("shelf"), By: form.Get("by")}
+	b := wire.ConeBody{Cone: form.Get("cone"), Series: form.Get("series"), Shelf: form.Get("shelf"),
+		By: form.Get("by")}
 	b.Seen, b.TiltDeg = stood(form.Get("stood"))
 	return b, nil
 }
@@ -224,20 +232,24 @@ func stood(text string) (seen string, tilt *float64) {
 }
 
 func (s firingRoutes) formStrikeCone(ctx context.Context, id wire.FiringPath, form url.Values) error {
-	return s.Firings().StrikeConeOf(ctx, wire.ConePath{FiringPath: id, Cone: form.Get("cone")}, wire.StrikeBody{Why: form.Get("why"), By: form.Get("by")})
+	return s.Firings().StrikeConeOf(ctx, wire.ConePath{FiringPath: id, Cone: form.Get("cone")},
+		wire.StrikeBody{Why: form.Get("why"), By: form.Get("by")})
 }
 
 // formNote keeps a note, or crosses one out.
 func (s firingRoutes) formNote(ctx context.Context, id wire.FiringPath, form url.Values) error {
 	if note := form.Get("strike"); note != "" {
-		return s.crossOut(ctx, wire.NotePath{FiringPath: id, Note: note}, wire.StrikeBody{Why: form.Get("why"), By: form.Get("by")})
+		return s.crossOut(ctx, wire.NotePath{FiringPath: id, Note: note}, wire.StrikeBody{Why: form.Get("why"),
+			By: form.Get("by")})
 	}
-	_, err := s.Firings().KeepNote(ctx, wire.NotePath{FiringPath: id, Note: form.Get("id")}, wire.NoteBody{Text: form.Get("text"), Incident: form.Get("incident") != "", By: form.Get("by")})
+	_, err := s.Firings().KeepNote(ctx, wire.NotePath{FiringPath: id, Note: form.Get("id")},
+		wire.NoteBody{Text: form.Get("text"), Incident: form.Get("incident") != "", By: form.Get("by")})
 	return err
 }
 
 func (s firingRoutes) formSaid(ctx context.Context, id wire.FiringPath, form url.Values) error {
-	return s.Firings().SayFiring(ctx, kiln.FiringID(id.ID), wire.FiringBody{Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), By: form.Get("by")})
+	return s.Firings().SayFiring(ctx, kiln.FiringID(id.ID), wire.FiringBody{Kind: form.Get("kind"),
+		Atmosphere: form.Get("atmosphere"), By: form.Get("by")})
 }
 
 type byHandData struct {
@@ -248,12 +260,14 @@ type byHandData struct {
 	Tilts    []int
 	Typed    url.Values
 	Rows     []int
-	Loads    []choice // packed and not fired yet
-	Asks     bool     // whether it is another firing than one that went on at the time
+	Loads    []choice        // packed and not fired yet
+	Asks     bool            // whether it is another firing than one that went on at the time
+	Twice    map[string]bool // fields of times that came twice, in the night in which the clock went back
 }
 
 func (s firingRoutes) byHandData(ctx context.Context) byHandData {
-	d := byHandData{page: s.page(ctx, "kiln"), Series: s.coneChoices(), Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}, Rows: []int{1, 2, 3}, Cautions: caution.Texts(append([]caution.Number{caution.Glare}, reductionCautions...)...)}
+	d := byHandData{page: s.page(ctx, "kiln"), Series: coneChoices(s.Firings().ConeSeries()), Tilts: []int{30,
+		45, 60, 75, 90}, Typed: url.Values{}, Rows: []int{1, 2, 3}, Cautions: caution.Texts(append([]caution.Number{caution.Glare}, reductionCautions...)...)}
 	loads, err := s.Archive.Loads(ctx, tiles.LoadFilter{Open: true, Limit: 20})
 	if err != nil {
 		slog.WarnContext(ctx, "the loads cannot be listed", "err", err)
@@ -281,6 +295,10 @@ func (s firingRoutes) postByHand(w http.ResponseWriter, r *http.Request) error {
 	if err = s.keepHandForm(r.Context(), form); err != nil {
 		d := s.byHandData(r.Context())
 		d.Error, d.Typed, d.ID = s.troubles.Problem(r.Context(), err), form, form.Get("id")
+		d.Twice = map[string]bool{}
+		for _, field := range []string{"began_at", "ended_at", "dropped_at"} {
+			d.Twice[field] = usecase.CameTwice(form.Get(field), s.Site.Zone)
+		}
 		d.Asks = slices.ContainsFunc(d.Error.Fields, func(f wire.Field) bool { return f.Name == "overlaps" })
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(d.Error.Status)
@@ -292,19 +310,20 @@ func (s firingRoutes) postByHand(w http.ResponseWriter, r *http.Request) error {
 
 // keepHandForm keeps a firing by hand and the cones told with it. Sent again it keeps nothing twice.
 func (s firingRoutes) keepHandForm(ctx context.Context, form url.Values) error {
-	b := wire.FiringBody{Source: "hand", Kiln: form.Get("kiln"), Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), Note: form.Get("note"), By: form.Get("by"), IntendedCone: form.Get("intended_cone"), Load: form.Get("load"), Overlaps: form.Get("overlaps") != ""}
+	b := wire.FiringBody{Source: "hand", Kiln: form.Get("kiln"), Kind: form.Get("kind"),
+		Atmosphere: form.Get("atmosphere"), Note: form.Get("note"), By: form.Get("by"), IntendedCone: form.Get("intended_cone"), Load: form.Get("load"), Overlaps: form.Get("overlaps") != ""}
 	var err error
 	for _, t := range []struct {
 		into *string
 		name string
 	}{{&b.BeganAt, "began_at"}, {&b.EndedAt, "ended_at"}} {
-		if *t.into, err = s.localTime(t.name, form.Get(t.name)); err != nil {
+		if *t.into, err = s.localTime(form, t.name); err != nil {
 			return err
 		}
 	}
 	if cone := form.Get("sitter_cone"); cone != "" {
 		b.Sitter = &wire.SitterBody{Cone: cone}
-		if b.Sitter.DroppedAt, err = s.localTime("dropped_at", form.Get("dropped_at")); err != nil {
+		if b.Sitter.DroppedAt, err = s.localTime(form, "dropped_at"); err != nil {
 			return err
 		}
 	}
@@ -319,7 +338,8 @@ func (s firingRoutes) keepHandForm(ctx context.Context, form url.Values) error {
 		if form.Get("cone_"+at) == "" {
 			continue
 		}
-		c := wire.ConeBody{Cone: form.Get("cone_" + at), Series: form.Get("series"), Shelf: form.Get("shelf"), By: b.By}
+		c := wire.ConeBody{Cone: form.Get("cone_" + at), Series: form.Get("series"), Shelf: form.Get("shelf"),
+			By: b.By}
 		c.Seen, c.TiltDeg = stood(form.Get("stood_" + at))
 		if _, err := s.Firings().ReadCone(c, "", ""); err != nil {
 			return err
@@ -330,7 +350,8 @@ func (s firingRoutes) keepHandForm(ctx context.Context, form url.Values) error {
 		return err
 	}
 	for i, c := range cones {
-		if _, err := s.Firings().KeepCone(ctx, wire.ConePath{FiringPath: wire.FiringPath{ID: form.Get("id")}, Cone: ids[i]}, c); err != nil {
+		if _, err := s.Firings().KeepCone(ctx, wire.ConePath{FiringPath: wire.FiringPath{ID: form.Get("id")},
+			Cone: ids[i]}, c); err != nil {
 			return err
 		}
 	}
@@ -338,16 +359,16 @@ func (s firingRoutes) keepHandForm(ctx context.Context, form url.Values) error {
 }
 
 // localTime reads a time as the field of a page gives it, in the studio's zone.
-func (s firingRoutes) localTime(field, text string) (string, error) {
+func (s firingRoutes) localTime(form url.Values, field string) (string, error) {
+	text := form.Get(field)
 	if text == "" {
 		return "", nil
 	}
-	for _, form := range []string{"2006-01-02T15:04", "2006-01-02T15:04:05", "2006-01-02 15:04", time.RFC3339} {
-		if t, err := time.ParseInLocation(form, text, s.Site.Zone); err == nil {
-			return t.Format(time.RFC3339), nil
-		}
+	t, err := usecase.LocalTime(field, text, s.Site.Zone, form.Get(field+"_which"))
+	if err != nil {
+		return "", err
 	}
-	return "", web.NewProblem("out-of-range", message.New("{1} is no time.", field), wire.Field{Name: field, Says: message.New("write 2026-01-14 13:00")})
+	return t.Format(time.RFC3339), nil
 }
 
 // typedLines reads a typed curve: hours and °C on each line, with a blank, a comma or a tab between;
@@ -361,12 +382,14 @@ func typedLines(text string) (*wire.TypedBody, error) {
 		}
 		f := strings.FieldsFunc(line, func(c rune) bool { return c == ' ' || c == '\t' || c == ';' || c == ',' })
 		if len(f) != 2 {
-			return nil, web.NewProblem("out-of-range", message.New("Line {1} of the readings is not two numbers.", n+1), wire.Field{Name: "typed", Says: message.New("line {1}: write hours, a blank, °C", n+1)})
+			return nil, web.NewProblem("out-of-range", message.New("Line {1} of the readings is not two numbers.",
+				n+1), wire.Field{Name: "typed", Says: message.New("line {1}: write hours, a blank, °C", n+1)})
 		}
 		h, err := hoursOf(f[0])
 		c, err2 := strconv.ParseFloat(f[1], 64)
 		if err := errors.Join(err, err2); err != nil {
-			return nil, web.NewProblem("out-of-range", message.New("Line {1} of the readings is not two numbers.", n+1), wire.Field{Name: "typed", Says: message.New("line {1}: write hours, a blank, °C", n+1)})
+			return nil, web.NewProblem("out-of-range", message.New("Line {1} of the readings is not two numbers.",
+				n+1), wire.Field{Name: "typed", Says: message.New("line {1}: write hours, a blank, °C", n+1)})
 		}
 		t.Hours, t.TemperatureC = append(t.Hours, h), append(t.TemperatureC, c)
 	}

@@ -296,7 +296,7 @@ func (e *expecting) board(ctx context.Context, v lid.Result) (taughtBoard, error
 	}
 	if !b.Sat.Tells() {
 		b.code = tooFew
-		b.Why = "only some were told: of 10 lids at least 5 must be looked at, or the failures alone would teach"
+		b.Why = "only some were told: at least half of a board must be looked at, or the failures alone would teach"
 	}
 	return b, nil
 }

@@ -752,7 +752,7 @@ var notHandedIn = []struct {
 	{"command-copy", regexp.MustCompile(`\.replaced-\S+`), ".replaced-…"},
 	{"page-more", regexp.MustCompile(`\d+(.*) \d+ \S+ \d{4} \d\d:\d\d\n`), "…$1 …\n"},
 	// The disk of the machine.
-	{"page-more", regexp.MustCompile(`[0-9.]+ MB (.*) [0-9.]+ GB`), "… MB $1 … GB"},
+	{"page-more", regexp.MustCompile(`[0-9.,]+ MB (.*) [0-9.,]+ GB`), "… MB $1 … GB"},
 	// How long things take, and how often we looked until something happened.
 	{"text-metrics", regexp.MustCompile(`(?m)^(lidwright_(?:\w*duration_seconds_|store_bytes|store_free_bytes|` +
 		`store_copies|copy_timestamp)[^ ]*) .*`), "$1 …"},
