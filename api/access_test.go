@@ -180,6 +180,7 @@ var whoMay = map[auth.Who]string{
 		GET /batches.csv
 		GET /by-hand
 		GET /clay/{clay}
+		GET /clay/{clay}/bag
 		GET /clays
 		GET /clays.csv
 		GET /compare
@@ -318,6 +319,7 @@ var whoMay = map[auth.Who]string{
 		GET /class
 		POST /class
 		POST /class/bars
+		POST /clay/{clay}/bag
 		POST /clays
 		GET /settings
 		GET /settings/collector

@@ -3,12 +3,17 @@ package api
 import (
 	"cmp"
 	"context"
+	"errors"
 	"html/template"
+	"lidwright/api/pages"
+	"math"
 	"net/http"
 	"net/url"
+	"slices"
 
 	"lidwright/api/chart"
 	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln/message"
 	"lidwright/tiles"
@@ -69,20 +74,17 @@ type putBatchInput struct {
 }
 
 func (s clayRoutes) putBatch(ctx context.Context, in *putBatchInput) (*edited[wire.ClayJSON], error) {
-	b := tiles.Batch{BatchRef: tiles.BatchRef{Clay: tiles.ClayID(in.Clay), Batch: tiles.BatchID(in.Batch)}, Kind: tiles.BatchKind(in.Body.Kind),
+	b := tiles.Batch{BatchRef: tiles.BatchRef{Clay: tiles.ClayID(in.Clay), Batch: tiles.BatchID(in.Batch)},
+		Kind:  tiles.BatchKind(in.Body.Kind),
 		Stamp: in.Body.Stamp, Arrived: in.Body.Arrived, Open: in.Body.Open, Note: in.Body.Note}
 	var err error
-	if b.Parents, b.Shares, err = tiles.ParseParents("parents", in.Body.Parents); err == nil {
-		err = b.Validate()
+	if b.Parents, b.Shares, err = tiles.ParseParents("parents", in.Body.Parents); err != nil {
+		return nil, s.troubles.Problem(ctx, err)
 	}
+	k, err := s.Clays().KeepBatch(ctx, b, usecase.PreconditionOf(ctx))
 	if err != nil {
 		return nil, s.troubles.Problem(ctx, err)
 	}
-	k, err := s.Archive.PutBatch(ctx, b, usecase.PreconditionOf(ctx), s.Now())
-	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
-	}
-	s.Shrink.Touch()
 	j, err := s.Clays().OneClay(ctx, b.Clay)
 	if err != nil {
 		return nil, s.troubles.Problem(ctx, err)
@@ -120,7 +122,8 @@ func (s clayRoutes) getShrinkage(ctx context.Context, in *shrinkageInput) (*body
 }
 
 // askShrinkage answers the question of a rate, for the API and for the Clay page.
-func (s clayRoutes) askShrinkage(ctx context.Context, id tiles.ClayID, values url.Values) (wire.Shrinkage, shrinkage.Rate, error) {
+func (s clayRoutes) askShrinkage(ctx context.Context, id tiles.ClayID, values url.Values) (wire.Shrinkage,
+	shrinkage.Rate, error) {
 	fit, asOf, err := s.Shrink.Fit(ctx)
 	if err != nil {
 		return wire.Shrinkage{}, shrinkage.Rate{}, err
@@ -195,7 +198,8 @@ func (s clayRoutes) clayPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	data := clayPageData{page: s.page(r.Context(), "clays"), Clay: c, Asked: r.URL.Query(), Query: template.URL(r.URL.RawQuery), Stages: stageWords()}
+	data := clayPageData{page: s.page(r.Context(), "clays"), Clay: c, Asked: r.URL.Query(),
+		Query: template.URL(r.URL.RawQuery), Stages: stageWords()}
 	for _, f := range tiles.Formings() {
 		data.Formings = append(data.Formings, string(f))
 	}
@@ -259,7 +263,8 @@ func (s clayRoutes) explain(ctx context.Context, id tiles.ClayID, data *clayPage
 		data.Curve = d.SVG()
 		for i := 0; i < len(d.Points); i += curvePoints / 10 {
 			p := d.Points[i]
-			data.Rows = append(data.Rows, curveRow{usecase.Celsius(p.Work), usecase.Ratio4(p.Total), usecase.Ratio4(p.Likely.Low), usecase.Ratio4(p.Likely.High), p.Tested})
+			data.Rows = append(data.Rows, curveRow{usecase.Celsius(p.Work), usecase.Ratio4(p.Total),
+				usecase.Ratio4(p.Likely.Low), usecase.Ratio4(p.Likely.High), p.Tested})
 		}
 	}
 	why, err := s.Clays().Why(ctx, fit, a)
@@ -268,4 +273,74 @@ func (s clayRoutes) explain(ctx context.Context, id tiles.ClayID, data *clayPage
 	}
 	data.Why = &why
 	return nil
+}
+
+func (s clayRoutes) bagPage(w http.ResponseWriter, r *http.Request) error {
+	return s.showBag(w, r, pages.Form{})
+}
+
+// showBag is the page of a new bag of a clay; form is what was sent and refused, if anything was.
+func (s clayRoutes) showBag(w http.ResponseWriter, r *http.Request, form pages.Form) error {
+	c, err := s.Clays().OneClay(r.Context(), tiles.ClayID(r.PathValue("clay")))
+	if err != nil {
+		return err
+	}
+	data := pages.BagPage{Frame: s.page(r.Context(), "clays").Frame, Clay: c,
+		Next: usecase.NextBatch(c.Batches), Form: form}
+	var told clayPageData
+	if err := s.explain(r.Context(), tiles.ClayID(c.Clay), &told); err == nil && told.Why != nil {
+		for _, d := range told.Why.Batches {
+			if d.MoreMM != nil {
+				data.DifferedMM = max(data.DifferedMM, math.Abs(*d.MoreMM)*100/told.Why.OnLidMM)
+				data.Compared++
+			}
+		}
+	}
+	return s.show(w, data)
+}
+
+// postBag keeps a new bag, and hands out codes of bars for it where some are wanted.
+func (s clayRoutes) postBag(w http.ResponseWriter, r *http.Request) error {
+	form, err := web.Form(r)
+	if err != nil {
+		return err
+	}
+	rd := newReader(form, s.Unit())
+	bars := 0.0
+	if form.Get("bars") != "" {
+		bars, _ = rd.number("bars", 0, 50)
+	}
+	b := tiles.Batch{BatchRef: tiles.BatchRef{Clay: tiles.ClayID(r.PathValue("clay")),
+		Batch: tiles.BatchID(form.Get("batch"))},
+		Kind: tiles.Bought, Stamp: form.Get("stamp"), Arrived: form.Get("arrived_on"), Open: form.Get("open") != ""}
+	c, err := s.Clays().OneClay(r.Context(), b.Clay)
+	if err != nil {
+		return err
+	}
+	if slices.ContainsFunc(c.Batches, func(have wire.Batch) bool { return have.Batch == string(b.Batch) }) {
+		rd.wrong = append(rd.wrong, &tiles.Invalid{Type: tiles.GivenTwice, Field: "batch",
+			Why: message.New("{1} has a bag of that name already", c.Name)})
+	}
+	if wrong := b.Validate(); len(rd.wrong) > 0 { // all that is wrong is said at once
+		var one *tiles.Invalid
+		if errors.As(wrong, &one) {
+			rd.wrong = append(rd.wrong, one)
+		}
+		err = rd.wrong
+	} else {
+		_, err = s.Clays().KeepBatch(r.Context(), b, usecase.Precondition{New: true})
+	}
+	if err != nil {
+		p, ok := s.again(w, r, err)
+		if !ok {
+			return err
+		}
+		return s.showBag(w, r, pages.Form{Values: form, Problem: p})
+	}
+	if bars == 0 {
+		http.Redirect(w, r, "/clay/"+url.PathEscape(string(b.Clay)), http.StatusSeeOther)
+		return nil
+	}
+	return newBars(s.Server, w, r, int(bars), wire.BarBody{Clay: string(b.Clay),
+		Batch: string(b.Batch), Forming: string(tiles.ThrownRing)})
 }

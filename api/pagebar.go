@@ -445,13 +445,18 @@ func (s barRoutes) postBars(w http.ResponseWriter, r *http.Request) error {
 	if !ok {
 		return web.NewProblem("out-of-range", message.New("Say how many bars, 1 to 50."), wire.Field{Name: "count", Says: message.New("must lie from 1 to 50")})
 	}
-	codes, err := s.Bars().FreeCodes(r.Context(), int(n))
+	return newBars(s.Server, w, r, int(n), wire.BarBody{Clay: r.PathValue("clay"), Batch: form.Get("batch"), Forming: form.Get("forming"), By: form.Get("by")})
+}
+
+// newBars makes n bars like one and leads to the page that takes their wet lengths.
+func newBars(s *Server, w http.ResponseWriter, r *http.Request, n int, like wire.BarBody) error {
+	codes, err := s.Bars().FreeCodes(r.Context(), n)
 	if err != nil {
 		return err
 	}
 	for _, code := range codes {
-		body := wire.BarBody{ID: s.MakeID(), Clay: r.PathValue("clay"), Batch: form.Get("batch"), Forming: form.Get("forming"), By: form.Get("by")}
-		if _, err := s.Bars().KeepBar(r.Context(), wire.BarPath{Bar: code}, body, usecase.Precondition{New: true}); err != nil {
+		like.ID = s.MakeID()
+		if _, err := s.Bars().KeepBar(r.Context(), wire.BarPath{Bar: code}, like, usecase.Precondition{New: true}); err != nil {
 			return err
 		}
 	}

@@ -164,7 +164,7 @@ func TestOneWildBarAmongThree(t *testing.T) {
 		}
 	}
 	has(t, b.page("/clay/tern"), `Bar <a href="/bar/BQ4">BQ4</a>, fired: `)
-	has(t, b.page("/lid?collar=91.5&collar_stage=fired&clay=tern"), `Bar <a href="/bar/BQ4">BQ4</a>, fired: `, "Measure it again, or strike the reading")
+	has(t, b.page("/lid?collar=91.5&collar_stage=fired&clay=tern"), `Bar <a href="/bar/BQ4">BQ4</a>, fired: `, "Measure it again, or cross the reading out")
 	named := b.json("GET", "/v1/lid?collar=91.5&collar_stage=fired&clay=tern", "", 200)["left_out"].([]any)
 	if len(named) != 1 || named[0].(map[string]any)["bar"] != "BQ4" {
 		t.Errorf("named: %v", named)
@@ -208,5 +208,36 @@ func TestNoteIsCrossedOut(t *testing.T) {
 	has(t, text, `class="struck"`, "damper a third shut")
 	if strings.Contains(text, `name="strike"`) {
 		t.Error("a note that is crossed out can be crossed out again")
+	}
+}
+
+// TestNewBag: a bag of two taps is the one in use from then on and leads to two new bars; one that is not to be used
+// yet is not; what is wrong is said beside its field and what was typed stays; no bag is written over.
+func TestNewBag(t *testing.T) {
+	b := newBench(t)
+	b.tern()
+	has(t, b.page("/clay/tern"), `href="/clay/tern/bag"`)
+	has(t, b.page("/clay/tern/bag"), `name="batch" value="B"`, `name="open" value="yes" checked`)
+	post := func(form string) (int, string, string) {
+		r, page := b.send("POST", "/clay/tern/bag", "application/x-www-form-urlencoded", form)
+		return r.StatusCode, r.Header.Get("Location"), page
+	}
+	if code, to, page := post("batch=B&open=yes&bars=2"); code != 303 || !strings.HasPrefix(to, "/bars/measure?codes=") {
+		t.Fatalf("%d %q %s", code, to, page)
+	}
+	if code, to, page := post("batch=C&bars=0"); code != 303 || to != "/clay/tern" {
+		t.Errorf("%d %q %s", code, to, page)
+	}
+	rate := b.json("GET", "/v1/clays/tern/shrinkage", "", 200)
+	if rate["batch"] != "B" {
+		t.Errorf("in use is %v", rate["batch"])
+	}
+	if bars := b.json("GET", "/v1/bars?clay=tern&batch=B", "", 200)["items"].([]any); len(bars) != 2 {
+		t.Errorf("%d new bars", len(bars))
+	}
+	for form, field := range map[string]string{"batch=B&stamp=L+7": "batch", "batch=&stamp=L+7": "batch", "batch=D&bars=many&stamp=L+7": "bars", "batch=D&arrived_on=soon&stamp=L+7": "arrived"} {
+		if code, _, page := post(form); code/100 != 4 || !strings.Contains(page, `value="L 7"`) || !strings.Contains(page, `aria-invalid="true"`) || !strings.Contains(page, `id="`+field+`"`) {
+			t.Errorf("%s: %d %s", form, code, page)
+		}
 	}
 }

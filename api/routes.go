@@ -427,6 +427,8 @@ func (s *Server) pageTable() []entry {
 		{"POST /bar/{bar}/count", Owner, webForm, shown(bars.postCount)},
 		{"GET /clays", reads, webPage, shown(bars.claysPage)},
 		{"POST /clays", Owner, webForm, shown(bars.postClay)},
+		{"GET /clay/{clay}/bag", reads, webPage, shown(clays.bagPage)},
+		{"POST /clay/{clay}/bag", Owner, webForm, shown(clays.postBag)},
 		{"GET /clay/{clay}", reads, webPage, shown(clays.clayPage)},
 		{"POST /clay/{clay}/bars", Bench, webForm, shown(bars.postBars)},
 		{"GET /lid", reads, webPage, shown(lids.lidPage)},

@@ -121,6 +121,8 @@ func barPages(f Frame, fault Problem) []Page {
 		MeasurePage{Frame: f, Load: &load, Back: "/unpack/id", At: -1, Last: -1},
 		PackedPage{Frame: f, Load: load, Cautions: cautions, Shelves: []PackedShelf{{"shelf", []string{"code"}}}},
 		PackedPage{Frame: f, Load: fired},
+		BagPage{Frame: f, Clay: wire.ClayJSON{Clay: "id"}, Next: "D", Compared: 2, DifferedMM: 0.6},
+		BagPage{Frame: f, Form: Form{Values: url.Values{"batch": {"batch"}}, Problem: &Problem{Title: message.New("title"), Detail: message.New("detail")}}},
 		ClaysPage{Frame: f, Clays: []OneClay{{ID: "id", Name: "name", Rate: &wire.Shrinkage{Batch: "batch", Trust: "trust", TrustWhy: "why", TotalRatio: &mm}}, {ID: "id", Name: "name", Why: message.New("why")}}},
 		ClaysPage{Frame: f, Form: Form{Values: url.Values{"name": {"name"}}, Problem: &Problem{Title: message.New("title"), Detail: message.New("detail")}}},
 		MorePage{Frame: f, Tables: []string{"table"}, Lines: []string{"line"}, Store: []message.Message{message.New("store")}, StoreTrouble: []message.Message{message.New("trouble")}, Clock: "clock"},

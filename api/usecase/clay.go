@@ -80,6 +80,33 @@ func (s Clays) KeepClay(ctx context.Context, id string, b wire.ClayBody) (tiles.
 	return k, nil
 }
 
+// KeepBatch keeps a batch of a clay: a bag, or a mix.
+func (s Clays) KeepBatch(ctx context.Context, b tiles.Batch, m Precondition) (tiles.PutResult, error) {
+	if err := b.Validate(); err != nil {
+		return tiles.PutResult{}, err
+	}
+	k, err := s.Archive.PutBatch(ctx, b, m, s.Now())
+	if err == nil {
+		s.Shrink.Touch()
+	}
+	return k, err
+}
+
+// NextBatch is a name for the next batch of a clay that has these: the letter after the last one that is a
+// single letter, or empty where nothing follows.
+func NextBatch(batches []wire.Batch) string {
+	last := byte('A' - 1)
+	for _, b := range batches {
+		if len(b.Batch) == 1 && b.Batch[0] >= 'A' && b.Batch[0] <= 'Z' {
+			last = max(last, b.Batch[0])
+		}
+	}
+	if last >= 'Z' {
+		return ""
+	}
+	return string(last + 1)
+}
+
 // MostClays are in the metrics, those with the newest batches.
 const MostClays = 100
 

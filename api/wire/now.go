@@ -35,7 +35,7 @@ type KilnNow struct {
 	ConeWords           *message.Message `json:"cone_words"`
 	ConePosition        *float64         `json:"cone_position"`
 	Corrected           *NowWork         `json:"corrected" doc:"The same as the witness cones correct the probe; null where they told nothing of it near this heat"`
-	Vent                *string          `json:"vent" enum:"on,off" doc:"What the contact on its vent says; null where there is none, or it is not heard"`
+	Vent                *string          `json:"vent" doc:"What the contact on its vent says, on or off; null where there is none, or it is not heard"`
 	LimitC              *float64         `json:"limit_c"`
 	OverLimit           bool             `json:"over_limit"`
 	KeepShutAboveC      *float64         `json:"keep_shut_above_c"`
