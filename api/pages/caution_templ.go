@@ -254,10 +254,10 @@ func folded(l Locale, c Cautioned) templ.Component {
 	})
 }
 
-// firstSentence is what a caution says before its "more".
+// firstSentence is what a caution says before its "more": a short one says too little by itself and takes the next along.
 func firstSentence(text string) string {
 	for i := range len(text) - 2 {
-		if strings.IndexByte(".?!", text[i]) >= 0 && text[i+1] == ' ' && i >= 20 {
+		if strings.IndexByte(".?!", text[i]) >= 0 && text[i+1] == ' ' && i >= 24 {
 			return text[:i+1]
 		}
 	}
