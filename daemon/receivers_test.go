@@ -48,7 +48,7 @@ wakes = []
 	for _, r := range got {
 		says = append(says, fmt.Sprint(r.Name, " ", r.Quiet(night), " ", r.Quiet(noon), " ", len(r.Wakes)))
 	}
-	if got := strings.Join(says, "; "); got != "phone false true 8; mail 1 true false 0; mail 2 true false 0" {
+	if got := strings.Join(says, "; "); got != "phone false true 9; mail 1 true false 0; mail 2 true false 0" {
 		t.Error(got)
 	}
 	for _, c := range []struct {

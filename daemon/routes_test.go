@@ -41,10 +41,10 @@ var everyRoute = []struct{ method, address, body string }{
 	{"PUT", readingOf + "2/strike", `{"why":"another bar"}`},
 	{"PUT", readingOf + "3", `{"stage":"dry","length":"94.2"}`},
 	{"PUT", readingOf + "4", `{"stage":"fired","length":"87.5"}`},
-	{"PUT", readingOf + "4/firing", `{"cone":"6"}`},
 	{"POST", "/v1/loads/" + aLoad + "/unpacked", `{}`},
 	{"DELETE", "/v1/loads/" + aLoad + "/unpacked", ``},
 	{"POST", "/v1/loads/" + aLoad + "/move", `{"bars":["BQ7"]}`},
+	{"PUT", readingOf + "4/firing", `{"cone":"6"}`},
 	{"PUT", "/v1/loads/0193c0c1-0000-7000-8000-0000000000d7", `{"kiln":"big-blue","kind":"glaze"}`},
 	{"PUT", "/v1/loads/0193c0c1-0000-7000-8000-0000000000d7/firings/F", `{}`},
 	{"DELETE", "/v1/loads/0193c0c1-0000-7000-8000-0000000000d7/firings/F", ``},
@@ -78,6 +78,7 @@ var everyRoute = []struct{ method, address, body string }{
 	{"POST", "/load/" + aLoad + "/ticks", "id=0193c0c1-0000-7000-8000-0000000000b5&caution-36=yes"},
 	{"POST", "/load/" + aLoad + "/life", "do=unpacked&sure=yes"},
 	{"POST", "/clays", "name=Wren+porcelain&matures_cone=6"},
+	{"POST", "/clay/tern/bag", "batch=D&bars=0"},
 	{"POST", "/clay/tern/bars", "batch=B&count=2&mark_length=100&forming=thrown_ring"},
 	{"POST", "/loads", "id=0193c0c1-0000-7000-8000-0000000000a6&kiln=big-blue&kind=bisque&bars=BQ4&shelf=top"},
 	{"POST", "/bar/BQ4", "id=0193c0c1-0000-7000-8000-0000000000f1&stage=wet&length=100"},
@@ -123,10 +124,10 @@ var everyRoute = []struct{ method, address, body string }{
 	{"GET", "/v1/openapi-3.0.json", ""}, {"GET", "/v1/openapi-3.0.yaml", ""},
 	{"GET", "/healthz", ""}, {"GET", "/readyz", ""}, {"GET", "/metrics", ""},
 	{"GET", "/", ""}, {"GET", "/kiln", ""}, {"GET", "/kiln/big-blue", ""}, {"GET", "/wall", ""}, {"GET", "/wall/big-blue", ""}, {"GET", "/firing/F/curve.svg?w=400&from=0&to=3600", ""}, {"GET", "/firing/F", ""}, {"GET", "/by-hand", ""}, {"GET", "/compare?firing=F", ""}, {"GET", "/trend/big-blue", ""},
-	{"GET", "/kilns", ""}, {"GET", "/loads", ""}, {"GET", "/unpack", ""}, {"GET", "/unpack/" + aLoad, ""}, {"GET", "/bars", ""}, {"GET", "/import", ""}, {"GET", "/bars/sheet", ""}, {"GET", "/bars.csv", ""}, {"GET", "/readings.csv", ""},
+	{"GET", "/kilns", ""}, {"GET", "/loads", ""}, {"GET", "/unpack", ""}, {"GET", "/bars/measure?codes=BQ7&stage=wet", ""}, {"GET", "/unpack/" + aLoad, ""}, {"GET", "/bars", ""}, {"GET", "/import", ""}, {"GET", "/bars/sheet", ""}, {"GET", "/bars.csv", ""}, {"GET", "/readings.csv", ""},
 	{"GET", "/batches.csv", ""}, {"GET", "/clays.csv", ""}, {"GET", "/cones.csv", ""}, {"GET", "/dips.csv", ""}, {"GET", "/firings.csv", ""}, {"GET", "/gaps.csv", ""}, {"GET", "/load_bars.csv", ""}, {"GET", "/keep_shut.csv", ""}, {"GET", "/loads.csv", ""}, {"GET", "/notes.csv", ""}, {"GET", "/pots.csv", ""}, {"GET", "/probes.csv", ""}, {"GET", "/verdicts.csv", ""},
 	{"GET", "/bar/BQ7", ""}, {"GET", "/bar/BQ7/story", ""},
-	{"GET", "/clays", ""}, {"GET", "/clay/tern", ""}, {"GET", "/lid?collar=104.5mm&" + rates, ""}, {"GET", "/lid/board", ""}, {"GET", "/verdicts", ""}, {"GET", "/verdicts/board?load=" + aLoad, ""},
+	{"GET", "/clays", ""}, {"GET", "/clay/tern", ""}, {"GET", "/clay/tern/bag", ""}, {"GET", "/lid?collar=104.5mm&" + rates, ""}, {"GET", "/lid/board", ""}, {"GET", "/verdicts", ""}, {"GET", "/verdicts/board?load=" + aLoad, ""},
 	{"GET", "/pots", ""}, {"GET", "/pot/" + aPot, ""}, {"GET", "/pot/" + aPot + "/sheet", ""}, {"GET", "/sizes", ""}, {"GET", "/gauge?collar=104.5&opening=92.5&lid=102.5", ""}, {"GET", "/gauge.svg?collar=104.5&opening=92.5&lid=102.5", ""},
 	{"GET", "/rule?clay=tern", ""}, {"GET", "/rule.svg?clay=tern", ""}, {"GET", "/year", ""}, {"GET", "/class?all=yes", ""}, {"GET", "/door/big-blue", ""}, {"GET", "/more", ""}, {"GET", "/session", ""}, {"GET", "/speak", ""}, {"GET", "/settings", ""},
 	{"GET", "/help", ""}, {"GET", "/help/safety", ""}, {"GET", "/help/words", ""}, {"GET", "/problems/out-of-range", ""}, {"GET", "/style.css", ""}, {"GET", "/app.js", ""}, {"GET", "/icon.svg", ""},
@@ -231,7 +232,7 @@ func TestEveryRoute(t *testing.T) {
 // neverTwiceTheSame are codes by chance, ids that a form makes for whoever fills it in, and what is
 // measured at the moment of asking.
 var neverTwiceTheSame = []string{"/v1/bars/free-codes", "/metrics", "/v1/copies",
-	"/kiln", "/kiln/big-blue", "/firing/F", "/by-hand", "/unpack", "/bar/BQ7", "/verdicts/board", "/pots", "/bars/sheet", "/settings"}
+	"/kiln", "/kiln/big-blue", "/firing/F", "/by-hand", "/unpack", "/bars/measure", "/bar/BQ7", "/verdicts/board", "/pots", "/bars/sheet", "/settings"}
 
 // refused are the requests of the table that this daemon, without codes and receivers, cannot answer
 // well; TestSessions and TestNotices do.

@@ -72,7 +72,7 @@ func (s Firings) Stop(ctx context.Context, id kiln.FiringID, sure bool) (kiln.Fi
 // GoOn takes back, within ten minutes, that a person ended the record of a firing: it goes on as if nobody had. One
 // that goes on stays as it is.
 func (s Firings) GoOn(ctx context.Context, id kiln.FiringID) (kiln.Firing, error) {
-	f, err := s.FindFiring(ctx, id)
+	f, err := s.justStopped(ctx, id)
 	if err != nil {
 		return f, err
 	}
@@ -93,6 +93,17 @@ func (s Firings) GoOn(ctx context.Context, id kiln.FiringID) (kiln.Firing, error
 	}
 	f.Status, f.Over = kiln.Running, kiln.Stamp{}
 	return f, nil
+}
+
+// justStopped is the firing of that id as the recorder stopped it, else as the store has it: one that was stopped a
+// moment ago may not be in the store yet.
+func (s Firings) justStopped(ctx context.Context, id kiln.FiringID) (kiln.Firing, error) {
+	for _, name := range s.KilnNames() {
+		if live, _ := s.liveOf(name); live.Undoable != nil && live.Undoable.Firing.ID == id {
+			return live.Undoable.Firing, nil
+		}
+	}
+	return s.FindFiring(ctx, id)
 }
 
 // undo has the recorder go on with a firing.
