@@ -193,7 +193,7 @@ func (s measureRoutes) askMeasured(w http.ResponseWriter, r *http.Request, back 
 		if err != nil {
 			return err
 		}
-		data, err = loadRoutes{s.Server}.measureLoad(r.Context(), l, message.Message{})
+		data, err = loadRoutes(s).measureLoad(r.Context(), l, message.Message{})
 		if err != nil {
 			return err
 		}
@@ -237,7 +237,7 @@ func (s loadRoutes) measureLoad(ctx context.Context, l tiles.KeptLoad, asked mes
 	}
 	for _, p := range l.Bars {
 		if b, ok := by[p.Bar]; ok {
-			measureRoutes{s.Server}.toMeasure(ctx, &data, b, tiles.Measures(l.Kind), p.Shelf)
+			measureRoutes(s).toMeasure(ctx, &data, b, tiles.Measures(l.Kind), p.Shelf)
 		}
 	}
 	return data, nil
@@ -270,7 +270,7 @@ func (s loadRoutes) showLoad(w http.ResponseWriter, r *http.Request, asked messa
 	if err != nil {
 		return err
 	}
-	return s.show(w, measureRoutes{s.Server}.atHand(r.Context(), data, q))
+	return s.show(w, measureRoutes(s).atHand(r.Context(), data, q))
 }
 
 // showPacked shows a load before its fire.

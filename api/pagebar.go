@@ -39,7 +39,7 @@ func (s barRoutes) showBarsHome(w http.ResponseWriter, r *http.Request, form pag
 		return err
 	}
 	for i, l := range waiting {
-		one, err := homeRoutes{s.Server}.toMeasure(r.Context(), l)
+		one, err := homeRoutes(s).toMeasure(r.Context(), l)
 		if err != nil {
 			return err
 		}
@@ -252,7 +252,7 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 	if err == nil && a.Reading.Unusual && a.Reading.Confirms == "" && form.Get("keep") == "" {
 		if bowl {
 			j := s.Bars().AskedJSON(a)
-			return measureRoutes{s.Server}.askMeasured(w, r, back, form, &j, nil)
+			return measureRoutes(s).askMeasured(w, r, back, form, &j, nil)
 		}
 		data := s.barPageData(r.Context(), a.Bar)
 		data.Typed = form
@@ -268,7 +268,7 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 		_, j, err = s.Bars().KeepAsked(r.Context(), p, a)
 	}
 	if err != nil && bowl {
-		return measureRoutes{s.Server}.askMeasured(w, r, back, form, nil, err)
+		return measureRoutes(s).askMeasured(w, r, back, form, nil, err)
 	}
 	if err != nil {
 		bar, barErr := s.Bars().Bar(r.Context(), p.BarPath)
@@ -385,7 +385,7 @@ func (s barRoutes) showClays(w http.ResponseWriter, r *http.Request, form pages.
 	data := pages.ClaysPage{Frame: s.page(r.Context(), "clays").Frame, Form: form}
 	for _, c := range all {
 		one := pages.OneClay{ID: c.Clay, Name: c.Name}
-		if j, _, err := (clayRoutes{s.Server}).askShrinkage(r.Context(), tiles.ClayID(c.Clay), nil); err == nil {
+		if j, _, err := (clayRoutes(s)).askShrinkage(r.Context(), tiles.ClayID(c.Clay), nil); err == nil {
 			one.Rate = &j
 		} else {
 			one.Why = s.troubles.Problem(r.Context(), err).Detail
