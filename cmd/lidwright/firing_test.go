@@ -58,7 +58,7 @@ func TestFiringByHandOnTheCommandLine(t *testing.T) {
 		{[]string{"firing", "cone", "little-red/1", "06", "45", "--shelf", "middle", "--by", "KT"}, exitDone, []string{"cone 06 at 45°:", "Undo: lidwright firing cone little-red/1 strike"}},
 		{[]string{"firing", "cone", "little-red/last", "6a", "down"}, exitWrongUse, []string{"European (Seger)"}},
 		{[]string{"firing", "cone", "little-red/9", "6", "down"}, exitFailed, []string{"no firing little-red/9"}},
-		{[]string{"firing", "note", "little-red/1", "the door seal glowed", "--incident"}, exitDone, []string{"kept"}},
+		{[]string{"firing", "note", "little-red/1", "the door seal glowed", "--incident"}, exitDone, []string{"Kept beside the firing. A note changes no number."}},
 		{[]string{"firing", "say", "little-red/1", "--atmosphere", "reduction"}, exitDone, []string{"little-red 1: bisque, reduction, ended"}},
 		{[]string{"firing", "little-red/1"}, exitDone, []string{"atmosphere reduction", "Incident: the door seal glowed", "Witness: cone 06 at 45°, shelf middle"}},
 		{[]string{"probe", "big-blue"}, exitDone, []string{"Channel 1, type K, fitted 2025-03-01, 0 firings. No cone has told of this probe yet"}},

@@ -54,15 +54,21 @@ func TestShippedBinary(t *testing.T) {
 		defer r.Body.Close()
 		var a struct {
 			Items []struct {
+				Kiln   string
 				ReadAt string   `json:"read_at"`
 				T      *float64 `json:"temperature_c"`
 				Firing string
 			}
 		}
-		if json.NewDecoder(r.Body).Decode(&a) != nil || len(a.Items) != 1 || a.Items[0].T == nil {
+		if json.NewDecoder(r.Body).Decode(&a) != nil {
 			return "", 0, ""
 		}
-		return a.Items[0].ReadAt, *a.Items[0].T, a.Items[0].Firing
+		for _, k := range a.Items {
+			if k.Kiln == "big-blue" && k.T != nil {
+				return k.ReadAt, *k.T, k.Firing
+			}
+		}
+		return "", 0, ""
 	}
 	for end := time.Now().Add(5 * time.Minute); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
 		if at, _, _ := now(); at != "" {
