@@ -212,6 +212,7 @@ func (s lidRoutes) lidPage(w http.ResponseWriter, r *http.Request) error {
 	speak := form.Frame.Speak
 	speak.Unit = string(form.Show)
 	l := s.pages.Locale(speak)
+	seat.Says = d.Usual(l)
 	d.Drawing = pages.Drawn(seat.SVG())
 	if !anyGiven(q, "collar", "collar_mm", "lid", "lid_mm") && !q.Has("collar") {
 		return s.show(w, d)

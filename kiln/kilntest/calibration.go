@@ -32,7 +32,7 @@ func Calibration(name, title string, cells []Said) error {
 	x := func(v float64) float64 { return margin + side*(v-low)/(1-low) }
 	y := func(v float64) float64 { return margin + side - side*(v-low)/(1-low) }
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="500" height="500" viewBox="0 0 500 500" font-family="sans-serif" font-size="12">
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="500" height="500" viewBox="0 0 500 500" role="img" lang="en" font-family="sans-serif" font-size="12">
 <title>%s</title><text x="50" y="25" font-size="15">%s</text>
 <path d="M50 50V450H450" fill="none" stroke="#444"/><path d="M%.1f %.1fL%.1f %.1f" stroke="#999" stroke-dasharray="4 4"/>
 `, html.EscapeString(title), html.EscapeString(title), x(low), y(low), x(1), y(1))
