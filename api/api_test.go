@@ -52,6 +52,7 @@ func (nobody) LiveCurve(kiln.KilnID) (record.LiveCurve, bool)                   
 func (nobody) Tell(context.Context, detect.Fact) (kiln.FiringID, error)          { return "", record.ErrNoKiln }
 func (nobody) AddKiln(kiln.Kiln)                                                 {}
 func (nobody) DropKiln(kiln.KilnID)                                              {}
+func (nobody) Heeded() uint64                                                    { return 0 }
 func (nobody) Trouble() (record.StoreTrouble, bool)                              { return record.StoreTrouble{}, false }
 func (nobody) CopyDue(context.Context) (time.Time, error)                        { return time.Time{}, nil }
 func (nobody) Touch(...tiles.Code)                                               {}

@@ -71,6 +71,7 @@ func (c *crowd) LiveCurve(kiln.KilnID) (record.LiveCurve, bool)           { retu
 func (c *crowd) Tell(context.Context, detect.Fact) (kiln.FiringID, error) { return "", nil }
 func (c *crowd) AddKiln(kiln.Kiln)                                        {}
 func (c *crowd) DropKiln(kiln.KilnID)                                     {}
+func (c *crowd) Heeded() uint64                                           { return 0 }
 func (c *crowd) Trouble() (record.StoreTrouble, bool)                     { return record.StoreTrouble{}, false }
 func (c *crowd) Touch(...tiles.Code)                                      {}
 func (c *crowd) Latest() (*shrinkage.Fit, time.Time, error)               { return c.fit, noon, nil }

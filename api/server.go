@@ -287,14 +287,17 @@ func (s studioRoutes) tellHealth(w http.ResponseWriter, word string) {
 }
 
 // cacheOf says what keeps the answers of a route, by its class: questions of clay rest on the store, the fit
-// and the day, curves on the store; what the kilns do now is good for a quarter of a second. An answer that
-// says itself how it may be kept is not.
+// and the day, curves on the store; what the kilns do now is good for a quarter of a second, and not beyond
+// what was told since: who stops a record and asks at once hears that it is stopped. An answer that says itself
+// how it may be kept is not.
 func (s *Server) cacheOf() func(*http.Request) *web.Cache {
 	if s.Revision == nil {
 		return func(*http.Request) *web.Cache { return nil }
 	}
 	minute := func() uint64 { return s.Revision() + uint64(s.Now().Wall.Unix()/60) }
-	quarter := func() uint64 { return uint64(s.Now().Since / (250 * time.Millisecond)) }
+	quarter := func() uint64 {
+		return uint64(s.Now().Since/(250*time.Millisecond)) + s.Recorder.Heeded() + s.Revision()
+	}
 	by := [...]*web.Cache{
 		keepsNow:   {Most: 64 << 10, Revision: quarter},
 		keepsClay:  {Most: 1 << 20, Revision: minute},

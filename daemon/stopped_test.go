@@ -72,6 +72,10 @@ func TestStopIsTakenBack(t *testing.T) {
 		b.ask("GET", "/v1/now/big-blue", nil, &n)
 		return n
 	}
+	atOnce := func() (n nowAnswer) { // within the moment that an answer is kept for
+		b.ask("GET", "/v1/now/big-blue", nil, &n)
+		return n
+	}
 	runs := func(id string) func() bool {
 		return func() bool {
 			var f struct{ Status string }
@@ -125,6 +129,18 @@ func TestStopIsTakenBack(t *testing.T) {
 	}
 	if status, _ := b.ask("PUT", "/v1/firings/"+id+"/stop", map[string]any{}, nil); status != 409 {
 		t.Errorf("a stop that nobody is sure of: %d", status)
+	}
+	if status, text := b.ask("PUT", "/v1/firings/"+id+"/stop", map[string]any{"sure": true}, nil); status != 200 {
+		t.Fatal(status, text)
+	}
+	if n := atOnce(); n.Firing != nil || n.Stopped == nil || n.Stopped.Firing != id {
+		t.Errorf("right after the stop: %+v", n)
+	}
+	if status, text := b.ask("DELETE", "/v1/firings/"+id+"/stop", nil, nil); status != 200 {
+		t.Fatal(status, text)
+	}
+	if n := atOnce(); n.Firing == nil || *n.Firing != id || n.Stopped != nil {
+		t.Errorf("right after it was taken back: %+v", n)
 	}
 	if status, text := b.ask("PUT", "/v1/firings/"+id+"/stop", map[string]any{"sure": true}, nil); status != 200 {
 		t.Fatal(status, text)

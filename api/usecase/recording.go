@@ -45,12 +45,12 @@ func (s Firings) Begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kin
 // Stop ends the record of a firing, unless it is over already. It asks, unless the asker is sure.
 func (s Firings) Stop(ctx context.Context, id kiln.FiringID, sure bool) (kiln.Firing, error) {
 	f, err := s.FindFiring(ctx, id)
-	if err != nil || f.Status != kiln.Running {
+	if err != nil {
 		return f, err
 	}
 	live, ok := s.liveOf(f.Kiln)
 	if !ok || live.Firing != id {
-		return f, nil // its end is on its way to the store
+		return f, nil // it is over, be it that its end is on its way to the store
 	}
 	if !sure {
 		says := message.New("Stop recording {1}?", f.Name())

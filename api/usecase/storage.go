@@ -179,6 +179,7 @@ type Recorder interface {
 	Live() []record.Live
 	LiveCurve(id kiln.KilnID) (record.LiveCurve, bool)
 	Tell(ctx context.Context, f detect.Fact) (kiln.FiringID, error)
+	Heeded() uint64 // grows with whatever the kilns' state was told, before the one who told it hears so
 	Trouble() (record.StoreTrouble, bool)
 	AddKiln(k kiln.Kiln)     // one without a line, that a person added
 	DropKiln(id kiln.KilnID) // one that has another name now

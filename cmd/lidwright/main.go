@@ -70,7 +70,8 @@ func run(ctx context.Context, args []string, stdout, stderr *os.File) int {
 		return exitDone
 	}
 	code, says := explain(err, asked)
-	if ctx.Err() != nil { // Ctrl-C: whatever broke off then is no fault
+	if own := (*exit)(nil); ctx.Err() != nil && !errors.As(err, &own) {
+		// Ctrl-C: whatever broke off then is no fault. A command that says itself what became of it is let speak.
 		code, says = exitFailed, "stopped"
 	}
 	if asJSON, _ := asked.Flags().GetBool("json"); (asJSON || slices.Contains(args, "--json")) && says != "" {

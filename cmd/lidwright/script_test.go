@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"log/slog"
+	"net/http"
 	"os"
 	"os/exec"
 	"os/signal"
@@ -15,6 +16,7 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
 	"github.com/spf13/cobra"
@@ -55,7 +57,28 @@ func furnished(t testing.TB) (site, folder string) {
 	if _, err := d.Furnish(t.Context(), "big-blue"); err != nil {
 		t.Fatal(err)
 	}
-	return served(t, d), folder
+	site = served(t, d)
+	for until := time.Now().Add(time.Minute); !records(t, site, "big-blue"); time.Sleep(20 * time.Millisecond) {
+		if time.Now().After(until) {
+			t.Fatal("the open firing of big-blue is not taken up")
+		}
+	}
+	return site, folder
+}
+
+// records reports whether a firing of a kiln is being recorded.
+func records(t testing.TB, site, kiln string) bool {
+	t.Helper()
+	r, err := http.Get(site + "/v1/now/" + kiln)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Body.Close()
+	var now struct{ Firing *string }
+	if err := json.NewDecoder(r.Body).Decode(&now); err != nil {
+		t.Fatal(err)
+	}
+	return now.Firing != nil
 }
 
 // served runs a daemon until the test ends, and gives the address of its page.

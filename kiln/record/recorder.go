@@ -90,6 +90,7 @@ type Recorder struct {
 	notes      chan Notice
 	rereadDone chan []*kilnState
 	turns      atomic.Int64
+	heeded     atomic.Uint64
 
 	mu      sync.Mutex
 	states  []*kilnState
@@ -201,6 +202,10 @@ func (r *Recorder) Trouble() (StoreTrouble, bool) {
 	return r.writer.trouble(r.Now())
 }
 
+// Heeded grows with all that Tell, AddKiln and DropKiln changed, before they return: an answer about the kilns that
+// was made at a lower count may not know of it.
+func (r *Recorder) Heeded() uint64 { return r.heeded.Load() }
+
 // Tell hands a fact to the recorder and gives the firing that is open after it, "" if none.
 // It waits for the loop, and not for the disk.
 func (r *Recorder) Tell(ctx context.Context, f detect.Fact) (kiln.FiringID, error) {
@@ -219,6 +224,7 @@ func (r *Recorder) Tell(ctx context.Context, f detect.Fact) (kiln.FiringID, erro
 	}
 	select {
 	case id := <-t.reply:
+		r.heeded.Add(1)
 		return id, nil
 	case <-ctx.Done():
 		return "", fmt.Errorf("tell kiln %s: %w", f.Kiln, context.Cause(ctx))
@@ -228,6 +234,7 @@ func (r *Recorder) Tell(ctx context.Context, f detect.Fact) (kiln.FiringID, erro
 // AddKiln takes in a kiln without a line; one that is there already stays as it is.
 func (r *Recorder) AddKiln(k kiln.Kiln) {
 	r.prepare()
+	defer r.heeded.Add(1)
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	if r.stateOf(k.ID) == nil {
@@ -240,6 +247,7 @@ func (r *Recorder) AddKiln(k kiln.Kiln) {
 // DropKiln lets go of a kiln without a line that has no firing open.
 func (r *Recorder) DropKiln(id kiln.KilnID) {
 	r.prepare()
+	defer r.heeded.Add(1)
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.states = slices.DeleteFunc(r.states, func(d *kilnState) bool {
