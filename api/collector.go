@@ -12,6 +12,7 @@ import (
 	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln/message"
+	"lidwright/tiles"
 )
 
 // collector is the way to a collector; where no daemon runs there is none.
@@ -91,12 +92,37 @@ func (s studioRoutes) showCollector(w http.ResponseWriter, r *http.Request, wron
 	if !st.LastOK.IsZero() {
 		d.LastOK = s.pages.At(d.Speak, st.LastOK)
 	}
+	if st.Joined {
+		if err := s.tellBodies(r, c, &d); err != nil && wrong == nil {
+			errors.As(s.troubles.Problem(r.Context(), err), &wrong)
+		}
+	}
 	if wrong != nil {
 		d.Problem = onPage(wrong)
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(wrong.Status)
 	}
 	return s.show(w, d)
+}
+
+// tellBodies puts on d how each clay stands to the bodies of the collector; for the clay that the address names those
+// to pick from are asked for.
+func (s studioRoutes) tellBodies(r *http.Request, c usecase.Collector, d *pages.CollectorPage) error {
+	clays, err := s.Clays().List(r.Context())
+	if err != nil {
+		return err
+	}
+	for _, clay := range clays {
+		one := pages.BodyOfClay{ID: clay.Clay, Name: clay.Name, ClayPool: c.ClayBody(tiles.ClayID(clay.Clay))}
+		if one.Told != nil {
+			one.ToldOn = s.pages.At(d.Speak, one.Told.Made)
+		}
+		d.Clays = append(d.Clays, one)
+	}
+	if d.Choose = r.URL.Query().Get("clay"); d.Choose != "" {
+		d.Bodies, err = c.Bodies(r.Context())
+	}
+	return err
 }
 
 // postCollectorPage joins, says what may be sent, or leaves.
@@ -114,10 +140,12 @@ func (s studioRoutes) postCollectorPage(w http.ResponseWriter, r *http.Request) 
 		err = c.Join(r.Context(), form.Get("url"), form.Get("join_code"), form.Get("ca_file"))
 	case "set":
 		err = c.Set(r.Context(), form.Get("keep") != "", form.Get("makers") != "")
+	case "body":
+		err = c.SetClayBody(r.Context(), tiles.ClayID(form.Get("clay")), form.Get("body"), form.Get("send") != "")
 	case "leave":
 		err = c.Leave(r.Context(), form.Get("forget") != "")
 	default:
-		err = usecase.UnknownWord("do", form.Get("do"), "join", "set", "leave")
+		err = usecase.UnknownWord("do", form.Get("do"), "join", "set", "body", "leave")
 	}
 	if err != nil {
 		var p *web.Problem

@@ -1,8 +1,12 @@
 package api
 
 import (
+	"context"
 	"fmt"
+	"lidwright/api/usecase"
+	"lidwright/api/wire"
 	"lidwright/kiln"
+	"lidwright/tiles"
 	"math"
 	"net/url"
 	"strings"
@@ -239,5 +243,48 @@ func TestNewBag(t *testing.T) {
 		if code, _, page := post(form); code/100 != 4 || !strings.Contains(page, `value="L 7"`) || !strings.Contains(page, `aria-invalid="true"`) || !strings.Contains(page, `id="`+field+`"`) {
 			t.Errorf("%s: %d %s", form, code, page)
 		}
+	}
+}
+
+// oneCollector is a collector with one body, which writes down what a studio says of its clay.
+type oneCollector struct {
+	usecase.Collector
+	said []string
+}
+
+func (c *oneCollector) Status(context.Context) (usecase.CollectorStatus, error) {
+	return usecase.CollectorStatus{Joined: true, URL: "https://there"}, nil
+}
+func (c *oneCollector) Bodies(context.Context) ([]wire.CatalogueBody, error) {
+	return []wire.CatalogueBody{{ID: "b1", Supplier: "Moss Pit", Number: "14", Name: "Grey"}, {ID: "b2", Name: "Gone", Became: "b1"}}, nil
+}
+func (c *oneCollector) ClayBody(tiles.ClayID) wire.ClayPool { return wire.ClayPool{} }
+func (c *oneCollector) SetClayBody(_ context.Context, clay tiles.ClayID, body string, send bool) error {
+	c.said = append(c.said, fmt.Sprint(clay, " ", body, " ", send))
+	return nil
+}
+
+// TestBodyOfAClay: which body a clay is, and that what its bars tell may be sent, is said by a person on the page of the
+// collector, and by nothing else; nothing is ticked beforehand, and a body that was merged cannot be picked.
+func TestBodyOfAClay(t *testing.T) {
+	b := newBench(t)
+	b.tern()
+	c := &oneCollector{}
+	b.s.Collector = c
+	if page := b.page("/settings/collector"); strings.Contains(page, "Moss Pit") || !strings.Contains(page, "/settings/collector?clay=tern#bodies") {
+		t.Errorf("%s", page)
+	}
+	page := b.page("/settings/collector?clay=tern")
+	has(t, page, "Moss Pit 14 Grey", `name="body" value="" checked`, `name="send" value="yes">`)
+	if strings.Contains(page, "Gone") {
+		t.Error("a merged body is offered")
+	}
+	for _, form := range []string{"do=body&clay=tern&body=b1", "do=body&clay=tern&body=b1&send=yes"} {
+		if r, page := b.send("POST", "/settings/collector?clay=tern", "application/x-www-form-urlencoded", form); r.StatusCode != 303 {
+			t.Errorf("%d %s", r.StatusCode, page)
+		}
+	}
+	if got := strings.Join(c.said, "; "); got != "tern b1 false; tern b1 true" {
+		t.Error(got)
 	}
 }

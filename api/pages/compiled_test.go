@@ -71,6 +71,9 @@ func compiledPages() []Page {
 		CollectorPage{Frame: f, Problem: &fault},
 		CollectorPage{Frame: f, Joined: true, URL: "url", Name: "name", Record: "record", Keep: true, Makers: true, Behind: "behind", LastOK: "last", Trouble: "trouble", LastBody: "body"},
 		CollectorPage{Frame: f, Joined: true},
+		CollectorPage{Frame: f, Joined: true, Choose: "id", Bodies: []wire.CatalogueBody{{ID: "id", Supplier: "supplier", Number: "number", Name: "name"}}, Clays: []BodyOfClay{
+			{ID: "id", Name: "name", ClayPool: wire.ClayPool{Body: &wire.CatalogueBody{ID: "id"}, LastBody: "body", Trouble: "trouble"}},
+			{ID: "id", Name: "name", ClayPool: wire.ClayPool{Told: &wire.BodyTold{Studios: 7}}, ToldOn: "day"}}},
 		CollectorKilnsPage{Frame: f, All: 2, Filter: "filter", Cautions: []string{"caution"}, Kilns: []CollectorKiln{{Studio: "studio", Kiln: "kiln", Link: "link", State: "state", Value: "value",
 			Age: "age", Running: "running", Hot: true, SilentHot: true, Wrong: "wrong", Cautions: []string{"caution"}, Curve: Drawing{Width: 9, Height: 9, Says: "drawn", Lines: []string{"points"}}}}},
 		CollectorKilnsPage{Frame: f},

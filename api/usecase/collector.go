@@ -3,6 +3,7 @@ package usecase
 import (
 	"context"
 	"lidwright/api/wire"
+	"lidwright/tiles"
 	"time"
 )
 
@@ -13,6 +14,12 @@ type Collector interface {
 	Join(ctx context.Context, url, code, caFile string) error
 	Set(ctx context.Context, keep, makers bool) error
 	Leave(ctx context.Context, forget bool) error // forget has the collector delete first
+	// Bodies asks the collector which bodies it lists.
+	Bodies(ctx context.Context) ([]wire.CatalogueBody, error)
+	ClayBody(clay tiles.ClayID) wire.ClayPool // asks nobody
+	// SetClayBody says which body of the list a clay is, none where it is empty, and whether what its bars tell may be
+	// sent. A *tiles.Invalid says what is wrong.
+	SetClayBody(ctx context.Context, clay tiles.ClayID, body string, send bool) error
 }
 
 // CollectorStatus is how a studio stands to its collector.
