@@ -62,10 +62,12 @@ func alone(t testing.TB, primary *cluster.Server) {
 	sql(t, primary, `ALTER SYSTEM RESET synchronous_standby_names`, `SELECT pg_reload_conf()`)
 }
 
-// promote makes a standby the server that takes writes.
+// promote makes a standby the server that takes writes. A statement that waited for it would hold up what the standby
+// still has to replay, until one of both is cut off after 30 s.
 func promote(t testing.TB, s *cluster.Server) {
 	t.Helper()
-	sql(t, s, `SELECT pg_promote(wait => true)`)
+	sql(t, s, `SELECT pg_promote(wait => false)`)
+	until(t, "the standby is promoted", func() bool { return asked(t, s, `SELECT pg_is_in_recovery()::text`) == "false" })
 }
 
 // both is the address of a primary and its standby, whichever takes writes.
