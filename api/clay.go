@@ -3,7 +3,6 @@ package api
 import (
 	"cmp"
 	"context"
-	"errors"
 	"html/template"
 	"lidwright/api/pages"
 	"math"
@@ -318,14 +317,10 @@ func (s clayRoutes) postBag(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if slices.ContainsFunc(c.Batches, func(have wire.Batch) bool { return have.Batch == string(b.Batch) }) {
-		rd.wrong = append(rd.wrong, &tiles.Invalid{Type: tiles.GivenTwice, Field: "batch",
-			Why: message.New("{1} has a bag of that name already", c.Name)})
+		rd.fault("batch", tiles.GivenTwice, "{1} has a bag of that name already", c.Name)
 	}
-	if wrong := b.Validate(); len(rd.wrong) > 0 { // all that is wrong is said at once
-		var one *tiles.Invalid
-		if errors.As(wrong, &one) {
-			rd.wrong = append(rd.wrong, one)
-		}
+	rd.refuse(b.Validate()) // all that is wrong is said at once
+	if len(rd.wrong) > 0 {
 		err = rd.wrong
 	} else {
 		_, err = s.Clays().KeepBatch(r.Context(), b, usecase.Precondition{New: true})

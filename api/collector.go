@@ -141,6 +141,9 @@ func (s studioRoutes) postCollectorPage(w http.ResponseWriter, r *http.Request) 
 	case "set":
 		err = c.Set(r.Context(), form.Get("keep") != "", form.Get("makers") != "")
 	case "body":
+		if _, err = s.Clays().OneClay(r.Context(), tiles.ClayID(form.Get("clay"))); err != nil {
+			break
+		}
 		err = c.SetClayBody(r.Context(), tiles.ClayID(form.Get("clay")), form.Get("body"), form.Get("send") != "")
 	case "leave":
 		err = c.Leave(r.Context(), form.Get("forget") != "")

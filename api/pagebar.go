@@ -3,7 +3,6 @@ package api
 import (
 	"cmp"
 	"context"
-	"errors"
 	"net/http"
 	"net/url"
 	"slices"
@@ -408,11 +407,8 @@ func (s barRoutes) postClay(w http.ResponseWriter, r *http.Request) error {
 	rd := newReader(form, s.Unit())
 	stated := rd.percent("stated_total_ratio", 0.3)
 	clay := tiles.Clay{ID: tiles.ClayID(id), Name: form.Get("name"), MaturesCone: form.Get("matures_cone"), Stated: stated}
-	if wrong := clay.Validate(); len(rd.wrong) > 0 { // all that is wrong is said at once
-		var one *tiles.Invalid
-		if errors.As(wrong, &one) {
-			rd.wrong = append(rd.wrong, one)
-		}
+	rd.refuse(clay.Validate()) // all that is wrong is said at once
+	if len(rd.wrong) > 0 {
 		err = rd.wrong
 	} else {
 		_, err = s.Clays().KeepClay(r.Context(), id, wire.ClayBody{Name: clay.Name, MaturesCone: clay.MaturesCone, Stated: float64(stated)})

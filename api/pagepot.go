@@ -32,9 +32,10 @@ type potsPageData struct {
 	Typed  url.Values
 }
 
-// potsPage finds cards, and makes a board of them.
+// potsPage finds cards, and makes a board of them. Its form is filled in from the query: the lid page leads here
+// with what was asked and answered.
 func (s resultRoutes) potsPage(w http.ResponseWriter, r *http.Request) error {
-	data, err := s.potsData(r, url.Values{})
+	data, err := s.potsData(r, shownAs(r.URL.Query(), s.unitOf(r.Context())))
 	if err != nil {
 		return err
 	}

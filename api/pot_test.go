@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html"
 	"net/url"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -54,6 +55,38 @@ func TestCardsFromTheWheelToAReplacement(t *testing.T) {
 		t.Errorf("a replacement: %s\n%+v", later, lid.Asked)
 	}
 	s.get("/lid?"+html.UnescapeString(later), 200, nil)
+}
+
+// TestAnswerBecomesACard: what the lid page was asked and answered stands in the form that its button leads to, in the
+// unit of its fields, and is kept as it stands.
+func TestAnswerBecomesACard(t *testing.T) {
+	s := testStudio(t)
+	page := s.get("/lid?collar=104.5&opening=92.5&clay=tern&form=jar&maker=KT&seat_glazed=yes", 200, nil)
+	_, link, ok := strings.Cut(page, `href="/pots?`)
+	link, _, _ = strings.Cut(link, "#new")
+	if !ok {
+		t.Fatal("no way to a card")
+	}
+	page = s.get("/pots?"+html.UnescapeString(link), 200, nil)
+	form := url.Values{"id": {s.id("f", 7)}}
+	for _, m := range regexp.MustCompile(`<input[^>]* name="(\w+)"[^>]* value="([^"]+)"[^>]*>`).FindAllStringSubmatch(page, -1) {
+		if m[1] != "id" && (!strings.Contains(m[0], `type="radio"`) || strings.Contains(m[0], " checked")) {
+			form.Set(m[1], html.UnescapeString(m[2]))
+		}
+	}
+	for name, want := range map[string]string{"form": "jar", "mark": "KT", "collar": "104.5", "opening": "92.5", "seat": "inset", "seat_glazed": "yes"} {
+		if form.Get(name) != want {
+			t.Errorf("%s is %q in the form, not %q", name, form.Get(name), want)
+		}
+	}
+	has(t, page, `<option value="tern" selected>`)
+	form.Set("body", "tern")
+	s.form("/pots", form, 303)
+	var list struct{ Items []wire.Pot }
+	s.get("/v1/pots?find=jar", 200, &list)
+	if len(list.Items) != 1 || list.Items[0].Collar[0] != 104.5 || *list.Items[0].Opening != 92.5 || list.Items[0].Set == nil {
+		t.Errorf("%+v", list.Items)
+	}
 }
 
 // What cannot be is said with its field; the page shows it as it was typed, and keeps none of the board.

@@ -49,7 +49,7 @@ func (d Difference) Render(r message.Reader) string {
 // Render is a rate in whole degrees of the reader's unit an hour.
 func (v CelsiusPerHour) Render(r message.Reader) string { return Celsius(v).render(r, 0) + "/h" }
 
-// Span is a length of time to the minute, as 45 min, 2 h, 2 h 05 min.
+// Span is a length of time to the minute, as 45 min, 2 h, 2 h 5 min.
 type Span time.Duration
 
 // Render is s in hours and minutes, whose signs are the same in every language here.

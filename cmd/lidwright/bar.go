@@ -231,21 +231,26 @@ stays to be seen.`,
 	return c
 }
 
+// barOf asks the daemon for a bar.
+func barOf(c *cobra.Command, bar string) (b wire.BarJSON, err error) {
+	cl, err := clientOf(c)
+	if err != nil {
+		return b, err
+	}
+	raw, err := cl.Get(c.Context(), "/v1/bars/"+url.PathEscape(bar), nil, "")
+	if err != nil {
+		return b, err
+	}
+	return b, decode(raw, &b)
+}
+
 // readingID is the id of a reading of a bar: as it is given, or of the last one that stands and that passes.
 func readingID(c *cobra.Command, bar, id string, passes func(wire.Reading) bool) (string, error) {
 	if id != "last" {
 		return id, nil
 	}
-	cl, err := clientOf(c)
+	b, err := barOf(c, bar)
 	if err != nil {
-		return "", err
-	}
-	raw, err := cl.Get(c.Context(), "/v1/bars/"+url.PathEscape(bar), nil, "")
-	if err != nil {
-		return "", err
-	}
-	var b wire.BarJSON
-	if err := decode(raw, &b); err != nil {
 		return "", err
 	}
 	for _, r := range b.Readings {

@@ -252,16 +252,8 @@ func moveBars() *cobra.Command {
 
 // newestLoadOf is the newest load that a bar lies in, apart from one.
 func newestLoadOf(c *cobra.Command, bar, but string) (string, error) {
-	cl, err := clientOf(c)
+	b, err := barOf(c, bar)
 	if err != nil {
-		return "", err
-	}
-	raw, err := cl.Get(c.Context(), "/v1/bars/"+url.PathEscape(bar), nil, "")
-	if err != nil {
-		return "", err
-	}
-	var b wire.BarJSON
-	if err := decode(raw, &b); err != nil {
 		return "", err
 	}
 	for i := len(b.Firings) - 1; i >= 0; i-- {

@@ -25,22 +25,10 @@ folder = %[1]q
 
 [listen]
 address = %[2]q
-
-[kiln.%[4]s]
-port = %[3]q
-reply = "columns"
-limit_c = 1290
-
-[kiln.%[4]s.channel.1]
-from = "1"
-unit = "c"
-
-[kiln.%[4]s.probe.1]
-type = "K"
 `
 
-// coldSettings are those of a second kiln, which stands cold.
-const coldSettings = `
+// practiceKiln are the settings of one of its kilns.
+const practiceKiln = `
 [kiln.%[1]s]
 port = %[2]q
 reply = "columns"
@@ -136,9 +124,10 @@ func practiceCommand() *cobra.Command {
 
 // writePractice writes the settings of a practice studio, whose kilns are at the end of these lines.
 func writePractice(file, folder, address string, of daemon.PracticeStudio, line, cold string) error {
-	settings := fmt.Appendf(nil, practiceSettings, filepath.Join(folder, "store"), address, line, of.Kiln)
+	settings := fmt.Appendf(nil, practiceSettings, filepath.Join(folder, "store"), address)
+	settings = fmt.Appendf(settings, practiceKiln, of.Kiln, line)
 	if of.Cold != "" {
-		settings = fmt.Appendf(settings, coldSettings, of.Cold, cold)
+		settings = fmt.Appendf(settings, practiceKiln, of.Cold, cold)
 	}
 	return os.WriteFile(file, settings, 0o600)
 }

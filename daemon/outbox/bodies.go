@@ -7,10 +7,12 @@ import (
 	"fmt"
 	"io/fs"
 	"log/slog"
+	"maps"
 	"net/http"
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"lidwright/api/wire"
@@ -65,11 +67,10 @@ func (o *Outbox) keepBodies(all map[tiles.ClayID]pooledClay) error {
 func (o *Outbox) picked() map[tiles.ClayID]pooledClay {
 	o.mu.Lock()
 	defer o.mu.Unlock()
-	all := make(map[tiles.ClayID]pooledClay, len(o.bodies))
-	for clay, b := range o.bodies {
-		all[clay] = b
+	if o.bodies == nil {
+		return map[tiles.ClayID]pooledClay{}
 	}
-	return all
+	return maps.Clone(o.bodies)
 }
 
 // Pools is what other studios tell, by clay.
@@ -96,7 +97,7 @@ func (o *Outbox) ClayBody(clay tiles.ClayID) wire.ClayPool {
 	return j
 }
 
-// Bodies asks the collector for its catalogue.
+// Bodies asks the collector for its catalogue. A *tiles.Invalid says in words why it cannot be had.
 func (o *Outbox) Bodies(ctx context.Context) ([]wire.CatalogueBody, error) {
 	c, site, err := o.asker(ctx)
 	if err != nil {
@@ -104,8 +105,10 @@ func (o *Outbox) Bodies(ctx context.Context) ([]wire.CatalogueBody, error) {
 	}
 	defer c.close()
 	var all wire.Catalogue
-	err = c.send(ctx, http.MethodGet, "/v1/studios/"+site+"/bodies", "", nil, false, &all)
-	return all.Items, err
+	if err := c.send(ctx, http.MethodGet, "/v1/studios/"+site+"/bodies", "", nil, false, &all); err != nil {
+		return nil, &tiles.Invalid{Type: "unknown-value", Field: "body", Why: message.Stopped(message.Of(err))}
+	}
+	return all.Items, nil
 }
 
 // asker is a way to the collector that is joined, whatever purposes are said yes to.
@@ -134,18 +137,9 @@ func (o *Outbox) SetClayBody(ctx context.Context, clay tiles.ClayID, body string
 	if body != "" && now.Body.ID != body {
 		catalogue, err := o.Bodies(ctx)
 		if err != nil {
-			var invalid *tiles.Invalid
-			if errors.As(err, &invalid) {
-				return err
-			}
-			return &tiles.Invalid{Type: "unknown-value", Field: "body", Why: message.Stopped(message.Of(err))}
+			return err
 		}
-		at := -1
-		for i, b := range catalogue {
-			if b.ID == body && b.Became == "" {
-				at = i
-			}
-		}
+		at := slices.IndexFunc(catalogue, func(b wire.CatalogueBody) bool { return b.ID == body && b.Became == "" })
 		if at < 0 {
 			return &tiles.Invalid{Type: "unknown-value", Field: "body", Why: message.New("no such body in the collector's catalogue")}
 		}

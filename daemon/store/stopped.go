@@ -36,15 +36,8 @@ func (s FiringStore) StopFiring(ctx context.Context, f kiln.Firing, stopped reco
 // under way again. One that goes on already is left alone.
 func (s FiringStore) ReopenFiring(ctx context.Context, f kiln.Firing) error {
 	err := s.write(ctx, func(tx *sql.Tx) error {
-		row, k, err := firingRow(ctx, tx, f.ID)
-		if err != nil {
-			return err
-		}
-		gone, err := tx.ExecContext(ctx, `DELETE FROM stopped WHERE firing = ?`, row)
-		if err != nil {
-			return err
-		}
-		if n, err := gone.RowsAffected(); err != nil || n == 0 {
+		row, k, was, err := noLonger(ctx, tx, f.ID)
+		if err != nil || !was {
 			return err
 		}
 		if err := s.layApart(ctx, tx, row, k); err != nil {
@@ -66,6 +59,19 @@ func (s FiringStore) ReopenFiring(ctx context.Context, f kiln.Firing) error {
 		return fmt.Errorf("reopen firing %s: %w", f.ID, err)
 	}
 	return nil
+}
+
+// noLonger strikes a firing from those whose stop can be taken back, and says whether it was one.
+func noLonger(ctx context.Context, tx *sql.Tx, id kiln.FiringID) (row int64, k kiln.KilnID, was bool, err error) {
+	if row, k, err = firingRow(ctx, tx, id); err != nil {
+		return row, k, false, err
+	}
+	gone, err := tx.ExecContext(ctx, `DELETE FROM stopped WHERE firing = ?`, row)
+	if err != nil {
+		return row, k, false, err
+	}
+	n, err := gone.RowsAffected()
+	return row, k, n > 0, err
 }
 
 // layApart puts the curve of a firing back into the blocks that it was made of, before what was heard since.
@@ -116,15 +122,8 @@ func (s FiringStore) layApart(ctx context.Context, tx *sql.Tx, row int64, k kiln
 // SettleFiring lets a stopped firing be over for good: what was heard after its end is let go of.
 func (s FiringStore) SettleFiring(ctx context.Context, id kiln.FiringID) error {
 	err := s.write(ctx, func(tx *sql.Tx) error {
-		row, _, err := firingRow(ctx, tx, id)
-		if err != nil {
-			return err
-		}
-		gone, err := tx.ExecContext(ctx, `DELETE FROM stopped WHERE firing = ?`, row)
-		if err != nil {
-			return err
-		}
-		if n, err := gone.RowsAffected(); err != nil || n == 0 {
+		row, _, was, err := noLonger(ctx, tx, id)
+		if err != nil || !was {
 			return err
 		}
 		_, err = tx.ExecContext(ctx, `DELETE FROM run WHERE firing = ?`, row)
