@@ -127,7 +127,8 @@ type act = func(ctx context.Context, bar tiles.Code, id, by, why string, at kiln
 func (s barRoutes) readingAct(do func(usecase.Storage) act, needsWhy bool) func(context.Context, *actInput) (*body[wire.Reading], error) {
 	return func(ctx context.Context, in *actInput) (*body[wire.Reading], error) {
 		if needsWhy && strings.TrimSpace(in.Body.Why) == "" {
-			return nil, web.NewProblem("missing", message.New("Say why."), wire.Field{Name: "why", Says: message.New("is needed")})
+			return nil, web.NewProblem("missing", message.New("Say why."),
+				wire.Field{Name: "why", Says: message.New("is needed")})
 		}
 		bar, err := s.Bars().Bar(ctx, in.BarPath)
 		if err == nil {

@@ -164,7 +164,8 @@ func TestFiringLoggedInTheNightOfTheClock(t *testing.T) {
 		t.Fatal(err)
 	}
 	b.s.Site.Zone = zone
-	form := url.Values{"id": {b.id()}, "kiln": {"little-red"}, "kind": {"glaze"}, "intended_cone": {"6"}, "note": {"wind"}, "began_at": {"2025-03-30T02:30"}, "ended_at": {"2025-03-30T20:00"}}
+	form := url.Values{"id": {b.id()}, "kiln": {"little-red"}, "kind": {"glaze"}, "intended_cone": {"6"},
+		"note": {"wind"}, "began_at": {"2025-03-30T02:30"}, "ended_at": {"2025-03-30T20:00"}}
 	post := func() (int, string) {
 		r, page := b.send("POST", "/by-hand", "application/x-www-form-urlencoded", form.Encode())
 		return r.StatusCode, page
@@ -182,7 +183,8 @@ func TestFiringLoggedInTheNightOfTheClock(t *testing.T) {
 	if code, page := post(); code != 200 && code != 303 {
 		t.Fatalf("%d %s", code, page)
 	}
-	if kept := asText(b.json("GET", "/v1/firings/"+form.Get("id"), "", 200)); !strings.Contains(kept, `"started_at":"2025-10-26T02:30:00+01:00"`) {
+	if kept := asText(b.json("GET", "/v1/firings/"+form.Get("id"), "", 200)); !strings.Contains(kept,
+		`"started_at":"2025-10-26T02:30:00+01:00"`) {
 		t.Errorf("kept %s", kept)
 	}
 }

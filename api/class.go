@@ -171,7 +171,8 @@ func (s clayRoutes) postClass(w http.ResponseWriter, r *http.Request) error {
 	}
 	codes := form["bar"]
 	if len(codes) == 0 {
-		return web.NewProblem("missing", message.New("Tick the bars first."), wire.Field{Name: "bar", Says: message.New("none is ticked")})
+		return web.NewProblem("missing", message.New("Tick the bars first."),
+			wire.Field{Name: "bar", Says: message.New("none is ticked")})
 	}
 	for _, c := range codes {
 		b, err := s.Bars().KeptBar(r.Context(), wire.BarPath{Bar: c})

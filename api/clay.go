@@ -311,7 +311,8 @@ func (s clayRoutes) postBag(w http.ResponseWriter, r *http.Request) error {
 	}
 	b := tiles.Batch{BatchRef: tiles.BatchRef{Clay: tiles.ClayID(r.PathValue("clay")),
 		Batch: tiles.BatchID(form.Get("batch"))},
-		Kind: tiles.Bought, Stamp: form.Get("stamp"), Arrived: form.Get("arrived_on"), Open: form.Get("open") != ""}
+		Kind: tiles.Bought, Stamp: form.Get("stamp"), Arrived: form.Get("arrived_on"),
+		Open: form.Get("open") != ""}
 	c, err := s.Clays().OneClay(r.Context(), b.Clay)
 	if err != nil {
 		return err

@@ -144,7 +144,8 @@ func (s studioRoutes) postCollectorPage(w http.ResponseWriter, r *http.Request) 
 		if _, err = s.Clays().OneClay(r.Context(), tiles.ClayID(form.Get("clay"))); err != nil {
 			break
 		}
-		err = c.SetClayBody(r.Context(), tiles.ClayID(form.Get("clay")), form.Get("body"), form.Get("send") != "")
+		err = c.SetClayBody(r.Context(), tiles.ClayID(form.Get("clay")), form.Get("body"),
+			form.Get("send") != "")
 	case "leave":
 		err = c.Leave(r.Context(), form.Get("forget") != "")
 	default:

@@ -37,7 +37,8 @@ func (s firingRoutes) getCompare(ctx context.Context, in *compareInput) (*body[w
 	out := wire.Compare{AlignedAtC: usecase.Celsius(at), Items: []wire.Compared{}}
 	for i, c := range all {
 		j := wire.Compared{Firing: s.Firings().Firing(c.Firing, detect.Expected{}),
-			ShiftS: usecase.Seconds(c.Shift), Columns: curveColumns, Rows: curveRows(c.Curve.Points(in.Points))}
+			ShiftS: usecase.Seconds(c.Shift), Columns: curveColumns,
+			Rows: curveRows(c.Curve.Points(in.Points))}
 		if i > 0 {
 			j.Says = analysis.Difference(c, all[0])
 		}
@@ -58,8 +59,9 @@ func (s firingRoutes) comparePage(w http.ResponseWriter, r *http.Request) error 
 	if text != "" {
 		v, err := strconv.ParseFloat(text, 64)
 		if err != nil || !(v >= 20 && v <= 1500) {
-			return web.NewProblem("out-of-range", message.New("at_c: a temperature from 20 to 1500 °C."), wire.Field{Name: "at_c",
-				Says: message.New("from 20 to 1500")})
+			return web.NewProblem("out-of-range", message.New("at_c: a temperature from 20 to 1500 °C."),
+				wire.Field{Name: "at_c",
+					Says: message.New("from 20 to 1500")})
 		}
 		at = kiln.Celsius(v)
 	}
@@ -109,7 +111,8 @@ type trendInput struct {
 }
 
 func (s firingRoutes) getTrend(ctx context.Context, in *trendInput) (*body[wire.Trend], error) {
-	out, err := s.Firings().Trend(ctx, kiln.KilnID(in.Kiln), kiln.Kind(in.Kind), kiln.Atmosphere(in.Atmosphere),
+	out, err := s.Firings().Trend(ctx, kiln.KilnID(in.Kiln), kiln.Kind(in.Kind),
+		kiln.Atmosphere(in.Atmosphere),
 		in.Years)
 	if err != nil {
 		return nil, s.troubles.Problem(ctx, err)

@@ -105,8 +105,9 @@ func curveRows(e kiln.Envelope) [][3]float64 {
 // getCurve answers in JSON or, where text/csv is asked for, in a row a step (RFC 4180).
 func (s firingRoutes) getCurve(ctx context.Context, in *curveInput) (*curveOutput, error) {
 	if in.Points > 0 && in.Step > 0 {
-		return nil, web.NewProblem("given-twice", message.New("Give points or step, not both."), wire.Field{Name: "step",
-			Says: message.New("points is given too")})
+		return nil, web.NewProblem("given-twice", message.New("Give points or step, not both."),
+			wire.Field{Name: "step",
+				Says: message.New("points is given too")})
 	}
 	f, err := s.Firings().FindFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
@@ -150,8 +151,9 @@ func curveText(firing string, lines []kiln.Envelope, gaps []kiln.Gap) []byte {
 	size := 512
 	for _, e := range lines {
 		out.StepS = usecase.Seconds(e.Step)
-		out.Channels = append(out.Channels, wire.ChannelCurve{Channel: string(e.Channel), Columns: curveColumns,
-			Rows: [][3]float64{}})
+		out.Channels = append(out.Channels, wire.ChannelCurve{Channel: string(e.Channel),
+			Columns: curveColumns,
+			Rows:    [][3]float64{}})
 		size += 28 * len(e.After)
 	}
 	const empty = `"rows":[`
@@ -230,8 +232,9 @@ func gapWords(gaps []kiln.Gap) []message.Message {
 				"how long it had been off. If the clock comes to be certain, the length is filled in. Heat work over it is a range.",
 				chart.HoursMinutes(g.After)))
 		case g.For >= time.Minute:
-			words = append(words, message.Join(" ", message.New("After {1} a gap of {2} in which no reading came.",
-				chart.HoursMinutes(g.After), gapLength(g.For)), gapReasons[g.Why]))
+			words = append(words, message.Join(" ",
+				message.New("After {1} a gap of {2} in which no reading came.",
+					chart.HoursMinutes(g.After), gapLength(g.For)), gapReasons[g.Why]))
 		}
 	}
 	return words

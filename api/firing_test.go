@@ -313,7 +313,8 @@ func TestButtons(t *testing.T) {
 	sh.deaf, sh.told, sh.open = false, nil, idOf(7)
 	http.DefaultClient.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
 	defer func() { http.DefaultClient.CheckRedirect = nil }()
-	for path, form := range map[string]url.Values{"/kiln/big-blue/stop": {"firing": {string(idOf(7))}, "sure": {"yes"}}} {
+	for path, form := range map[string]url.Values{"/kiln/big-blue/stop": {"firing": {string(idOf(7))},
+		"sure": {"yes"}}} {
 		if answer, text := ask(t, "POST", site+path, "application/x-www-form-urlencoded", form.Encode()); answer.StatusCode != 303 {
 			t.Errorf("%s: %s %s", path, answer.Status, text)
 		}

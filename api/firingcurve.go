@@ -172,8 +172,9 @@ func (s *Server) foreseen(ctx context.Context, d *chart.Curve, f kiln.Firing) {
 				l.Soon(k.PeakAt)), l.Heat(float64(usual.Top))}}
 		}
 		if k.BelowKeepShutAt != nil && d.KeepShut.Known() {
-			d.Cool = chart.Foreseen{C: d.KeepShut, After: at(k.BelowKeepShutAt), Says: [2]string{l.T("below {1}",
-				l.Heat(k.KeepShutAboveC)), l.T("about {1}", l.Soon(k.BelowKeepShutAt))}}
+			d.Cool = chart.Foreseen{C: d.KeepShut, After: at(k.BelowKeepShutAt),
+				Says: [2]string{l.T("below {1}",
+					l.Heat(k.KeepShutAboveC)), l.T("about {1}", l.Soon(k.BelowKeepShutAt))}}
 		}
 	}
 }

@@ -147,7 +147,8 @@ func (s homeRoutes) drawToday(ctx context.Context, l pages.Locale, k wire.KilnNo
 	if !ok || k.Firing == nil {
 		return "", "", nil
 	}
-	lines, _, err := s.Firings().Envelopes(ctx, live.Firing, []kiln.ChannelID{s.Firings().ProbeOf(live.Firing)},
+	lines, _, err := s.Firings().Envelopes(ctx, live.Firing,
+		[]kiln.ChannelID{s.Firings().ProbeOf(live.Firing)},
 		120, 0)
 	if errors.Is(err, kiln.ErrNoFiring) { // it began a moment ago
 		return "", "", nil

@@ -11,7 +11,8 @@ import (
 // TestKilnsInOrder: over the limit, then hot and silent, then by heat; a cold one last.
 func TestKilnsInOrder(t *testing.T) {
 	card := func(name string, c float64, hot, fresh, over bool) pages.KilnCard {
-		return pages.KilnCard{KilnNow: wire.KilnNow{Kiln: name, LastTemperatureC: &c, Hot: hot, Fresh: fresh, OverLimit: over}}
+		return pages.KilnCard{KilnNow: wire.KilnNow{Kiln: name, LastTemperatureC: &c, Hot: hot, Fresh: fresh,
+			OverLimit: over}}
 	}
 	cards := []pages.KilnCard{
 		card("cold and silent", 20, false, false, false), card("hot", 1200, true, true, false),

@@ -84,7 +84,9 @@ func tableAsk(q url.Values) (tables.Ask, error) {
 	ask := tables.Ask{Kind: cmp.Or(q.Get("kind"), "bars"), Dry: q.Get("dry_run") == "true", Days: q.Get("days"), Others: q.Get("others"), NoLengths: q.Get("lengths") == "leave"}
 	for name := range q {
 		if !slices.Contains(importAsks, name) {
-			return ask, web.NewProblem("unknown-parameter", message.New("There are {1}.", strings.Join(importAsks, ", ")), wire.Field{Name: name, Says: message.New("not known")})
+			return ask, web.NewProblem("unknown-parameter",
+				message.New("There are {1}.", strings.Join(importAsks, ", ")),
+				wire.Field{Name: name, Says: message.New("not known")})
 		}
 	}
 	for _, w := range []struct {
@@ -93,7 +95,8 @@ func tableAsk(q url.Values) (tables.Ask, error) {
 	}{{"kind", ask.Kind, tables.In()}, {"days", ask.Days, []string{"", "day_first", "month_first"}}, {"others", ask.Others, []string{"", "note", "leave"}}, {"lengths", q.Get("lengths"), []string{"", "leave"}}} {
 		if !slices.Contains(w.known, w.value) {
 			known := strings.TrimPrefix(strings.Join(w.known, ", "), ", ")
-			return ask, web.NewProblem("unknown-value", message.New("There are {1}.", known), wire.Field{Name: w.field, Says: message.New("one of {1}", known)})
+			return ask, web.NewProblem("unknown-value", message.New("There are {1}.", known),
+				wire.Field{Name: w.field, Says: message.New("one of {1}", known)})
 		}
 	}
 	return ask, nil
@@ -354,7 +357,8 @@ func uploaded(r *http.Request) (text []byte, form map[string]string, err error) 
 		var big *http.MaxBytesError
 		switch {
 		case errors.As(err, &big):
-			return nil, form, web.NewProblem("too-large", message.New("A table may have 16 MB; send it in parts."))
+			return nil, form, web.NewProblem("too-large",
+				message.New("A table may have 16 MB; send it in parts."))
 		case err != nil:
 			return nil, form, web.NewProblem("not-json", message.New("The form cannot be read."))
 		}
@@ -380,7 +384,8 @@ func uploaded(r *http.Request) (text []byte, form map[string]string, err error) 
 		}
 	}
 	if len(text) == 0 {
-		return nil, form, web.NewProblem("missing", message.New("Choose a file, or paste a table."), wire.Field{Name: "file", Says: message.New("is needed")})
+		return nil, form, web.NewProblem("missing", message.New("Choose a file, or paste a table."),
+			wire.Field{Name: "file", Says: message.New("is needed")})
 	}
 	return text, form, nil
 }

@@ -75,7 +75,8 @@ func (s lidRoutes) getLid(ctx context.Context, in *lidInput) (*lidOutput, error)
 		}
 		unit := asUnit(in.values, s.Unit())
 		if math.IsNaN(float64(v)) {
-			return nil, web.NewProblem("no-width", message.Stopped(message.English(cmp.Or(a.HeldBack, "There is no single width."))))
+			return nil, web.NewProblem("no-width",
+				message.Stopped(message.English(cmp.Or(a.HeldBack, "There is no single width."))))
 		}
 		return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(bare(unit.Format(v)) + "\n")}, nil
 	}
@@ -191,7 +192,8 @@ func lidAnswer(a lid.Answer, at lid.Firing, atmosphere kiln.Atmosphere, unit til
 		j.WhatIf = &wire.LidWhatIf{WidthMM: mm2(w.Width), Outcomes: outcomes(w.Chances), PlayMM: mm2(w.Play)}
 	}
 	if c := a.AtCheck; c != nil {
-		j.AtCheck = &wire.LidCheck{Stage: string(c.Stage), PlayMM: mm2(c.Play), Likely: []*float64{mm2(c.Likely[0]), mm2(c.Likely[1])}, TellsLittle: c.Wide}
+		j.AtCheck = &wire.LidCheck{Stage: string(c.Stage), PlayMM: mm2(c.Play),
+			Likely: []*float64{mm2(c.Likely[0]), mm2(c.Likely[1])}, TellsLittle: c.Wide}
 	}
 	return j
 }

@@ -180,7 +180,8 @@ func TestLidShownEachWay(t *testing.T) {
 	for seat, c := range map[string]struct{ more, sets string }{"inset": {"&opening=84", "lid"}, "flange": {"", "flange, outside"}, "cap": {"", "skirt, inside"}, "drop_in": {"&opening=84", "rim"},
 		"over": {"&opening=70", "skirt, inside"}, "stopper": {"", "stopper"}} {
 		a, body := ask(t, "GET", srv.URL+"/lid?seat="+seat+"&collar=96"+c.more+"&"+statedRates, "", "")
-		if !strings.Contains(strings.Join(strings.Fields(body), " "), map[bool]string{true: "Set callipers to</p>", false: "Set callipers to (" + c.sets + ")</p>"}[c.sets == "lid"]) {
+		if !strings.Contains(strings.Join(strings.Fields(body), " "),
+			map[bool]string{true: "Set callipers to</p>", false: "Set callipers to (" + c.sets + ")</p>"}[c.sets == "lid"]) {
 			t.Errorf("%s: the page does not say that the %s is set", seat, c.sets)
 		}
 		if a.StatusCode != 200 || !strings.Contains(body, `<svg viewBox="0 0 358 222"`) || strings.Count(body, "Cross-section, widths to scale as fired.") != 2 || !strings.Contains(body, " 96.0 mm wet, 83.92 mm fired") {

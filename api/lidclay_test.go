@@ -162,10 +162,12 @@ func TestTrustGoesByTheDayOfAsking(t *testing.T) {
 		trust string
 		why   string
 	}{
-		"60 days in":           {noon.AddDate(0, 0, 60), cold{}, "well_tested", "last 20 days ago"},
-		"a year and more":      {noon.AddDate(1, 2, 0), cold{}, "old", "last 12 months ago"},
-		"another probe fitted": {noon.AddDate(0, 0, 60), refitted{on: noon.AddDate(0, 0, 55)}, "made_or_fired_differently", "under another probe"},
-		"fitted tomorrow":      {noon.AddDate(0, 0, 60), refitted{on: noon.AddDate(0, 0, 61)}, "well_tested", "last 20 days ago"},
+		"60 days in":      {noon.AddDate(0, 0, 60), cold{}, "well_tested", "last 20 days ago"},
+		"a year and more": {noon.AddDate(1, 2, 0), cold{}, "old", "last 12 months ago"},
+		"another probe fitted": {noon.AddDate(0, 0, 60), refitted{on: noon.AddDate(0, 0, 55)},
+			"made_or_fired_differently", "under another probe"},
+		"fitted tomorrow": {noon.AddDate(0, 0, 60), refitted{on: noon.AddDate(0, 0, 61)}, "well_tested",
+			"last 20 days ago"},
 	} {
 		srv := workshopOn(t, true, c.day, c.heat)
 		for _, path := range asked {

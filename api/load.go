@@ -73,7 +73,8 @@ func (s loadRoutes) postUnpacked(ctx context.Context, in *unpackedInput) (*body[
 	if in.Body.UnpackedAt != "" {
 		t, err := time.Parse(time.RFC3339, in.Body.UnpackedAt)
 		if err != nil {
-			return nil, web.NewProblem("out-of-range", message.New("unpacked_at is no time."), wire.Field{Name: "unpacked_at", Says: message.New("write 2026-01-14T13:00:00+01:00")})
+			return nil, web.NewProblem("out-of-range", message.New("unpacked_at is no time."),
+				wire.Field{Name: "unpacked_at", Says: message.New("write 2026-01-14T13:00:00+01:00")})
 		}
 		at = t
 	}
@@ -280,7 +281,8 @@ type putFiringTickInput struct {
 	Body wire.TickBody
 }
 
-func (s firingRoutes) getFiringTicks(ctx context.Context, in *wire.FiringPath) (*body[wire.CheckList], error) {
+func (s firingRoutes) getFiringTicks(ctx context.Context, in *wire.FiringPath) (*body[wire.CheckList],
+	error) {
 	f, err := s.Firings().FindFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.troubles.Problem(ctx, err)
@@ -292,7 +294,8 @@ func (s firingRoutes) getFiringTicks(ctx context.Context, in *wire.FiringPath) (
 	return &body[wire.CheckList]{j}, nil
 }
 
-func (s firingRoutes) putFiringTick(ctx context.Context, in *putFiringTickInput) (*kept[wire.CheckList], error) {
+func (s firingRoutes) putFiringTick(ctx context.Context, in *putFiringTickInput) (*kept[wire.CheckList],
+	error) {
 	f, err := s.Firings().FindFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
 		return nil, s.troubles.Problem(ctx, err)
@@ -300,7 +303,8 @@ func (s firingRoutes) putFiringTick(ctx context.Context, in *putFiringTickInput)
 	return s.ticked(ctx, string(f.ID), in.Tick, in.Body)
 }
 
-func (s firingRoutes) ticked(ctx context.Context, subject, id string, b wire.TickBody) (*kept[wire.CheckList], error) {
+func (s firingRoutes) ticked(ctx context.Context, subject, id string, b wire.TickBody) (*kept[wire.CheckList],
+	error) {
 	k, err := s.Firings().KeepTick(ctx, subject, id, b)
 	if err != nil {
 		return nil, s.troubles.Problem(ctx, err)
@@ -328,7 +332,8 @@ func (s firingRoutes) postTicks(w http.ResponseWriter, r *http.Request) error {
 	}
 	base, err := uuid.Parse(form.Get("id"))
 	if err != nil {
-		return web.NewProblem("missing", message.New("The form has lost its id; open the load again."), wire.Field{Name: "id", Says: message.New("no UUID")})
+		return web.NewProblem("missing", message.New("The form has lost its id; open the load again."),
+			wire.Field{Name: "id", Says: message.New("no UUID")})
 	}
 	for _, t := range now.Items {
 		if done := form.Get(t.Item) == "yes"; done != t.Done {

@@ -35,7 +35,8 @@ var tongues = func() language.Matcher {
 // do not speak it, in its units and on its clock.
 func SiteReader(tag, unit string, twelve, fahrenheit bool) (message.Reader, error) {
 	_, at, _ := tongues.Match(language.Make(tag))
-	return pages.Reader(pages.Speak{Tongue: pages.Tongues[at].Tag, Unit: unit, Twelve: twelve, Fahrenheit: fahrenheit})
+	return pages.Reader(pages.Speak{Tongue: pages.Tongues[at].Tag, Unit: unit, Twelve: twelve,
+		Fahrenheit: fahrenheit})
 }
 
 // usualSpeak is how we speak to who has not said: in the language that the browser asks for, else in
@@ -50,7 +51,8 @@ func (s *Server) usualSpeak(r *http.Request) pages.Speak {
 	if how == language.No {
 		_, at, _ = tongues.Match(language.Make(s.Site.Language))
 	}
-	p := pages.Speak{Tongue: pages.Tongues[at].Tag, Unit: string(s.Unit()), Twelve: s.Site.Clock == 12, Fahrenheit: s.Site.Fahrenheit}
+	p := pages.Speak{Tongue: pages.Tongues[at].Tag, Unit: string(s.Unit()), Twelve: s.Site.Clock == 12,
+		Fahrenheit: s.Site.Fahrenheit}
 	if how != language.No && len(asked) > 0 && s.Unit() == tiles.MM && !s.Site.Fahrenheit {
 		if region, sure := asked[0].Region(); sure == language.Exact && region.String() == "US" {
 			p.Unit, p.Fahrenheit, p.Twelve = string(tiles.Inch), true, true
@@ -155,7 +157,10 @@ func (s sessionRoutes) postSpeak(w http.ResponseWriter, r *http.Request) error {
 	p := spoken(s.speakOf(r), form.Get("language"), form.Get("unit"), form.Get("clock"), form.Get("degree"))
 	clock := map[bool]string{false: "24", true: "12"}[p.Twelve]
 	degree := map[bool]string{false: "c", true: "f"}[p.Fahrenheit]
-	http.SetCookie(w, &http.Cookie{Name: speakCookie, Value: p.Tongue + "." + p.Unit + "." + clock + "." + degree, Path: "/", MaxAge: int(speakLasts / time.Second), HttpOnly: true, SameSite: http.SameSiteLaxMode, Secure: r.TLS != nil})
+	http.SetCookie(w, &http.Cookie{Name: speakCookie,
+		Value: p.Tongue + "." + p.Unit + "." + clock + "." + degree, Path: "/",
+		MaxAge: int(speakLasts / time.Second), HttpOnly: true, SameSite: http.SameSiteLaxMode,
+		Secure: r.TLS != nil})
 	next := form.Get("next")
 	if !ourPath(next) {
 		next = "/speak"

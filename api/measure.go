@@ -24,7 +24,8 @@ func measureBack(form url.Values) (back string, ok bool) {
 	if back == "" && form.Get("load") != "" {
 		back = "/unpack/" + url.PathEscape(form.Get("load"))
 	}
-	return back, ourPath(back) && (strings.HasPrefix(back, "/unpack/") || strings.HasPrefix(back, "/bars/measure?"))
+	return back, ourPath(back) && (strings.HasPrefix(back, "/unpack/") || strings.HasPrefix(back,
+		"/bars/measure?"))
 }
 
 // withQuery is an address with one of its members set.
@@ -69,10 +70,12 @@ func (s measureRoutes) measureRow(ctx context.Context, q url.Values) (pages.Meas
 	}
 	codes := codesIn(q.Get("codes"))
 	if len(codes) > mostInARow {
-		return pages.MeasurePage{}, web.NewProblem("out-of-range", message.New("At most 50 bars in a row."), wire.Field{Name: "codes", Says: message.New("at most 50")})
+		return pages.MeasurePage{}, web.NewProblem("out-of-range", message.New("At most 50 bars in a row."),
+			wire.Field{Name: "codes", Says: message.New("at most 50")})
 	}
-	data := pages.MeasurePage{Frame: s.page(ctx, "bars").Frame, Stage: string(stage), Cautions: barCautions()[:1],
-		Back: "/bars/measure?" + url.Values{"codes": {strings.Join(codes, " ")}, "stage": {string(stage)}}.Encode()}
+	data := pages.MeasurePage{Frame: s.page(ctx, "bars").Frame, Stage: string(stage),
+		Cautions: barCautions()[:1],
+		Back:     "/bars/measure?" + url.Values{"codes": {strings.Join(codes, " ")}, "stage": {string(stage)}}.Encode()}
 	for _, code := range codes {
 		bar, err := s.Bars().Bar(ctx, wire.BarPath{Bar: code})
 		if err != nil {
@@ -86,9 +89,11 @@ func (s measureRoutes) measureRow(ctx context.Context, q url.Values) (pages.Meas
 const mostInARow = 50
 
 // toMeasure adds a bar to a page; one that was flagged before it was measured stands aside.
-func (s measureRoutes) toMeasure(ctx context.Context, d *pages.MeasurePage, b tiles.Bar, stage tiles.Stage, shelf string) {
+func (s measureRoutes) toMeasure(ctx context.Context, d *pages.MeasurePage, b tiles.Bar, stage tiles.Stage,
+	shelf string) {
 	j := s.Bars().Settled(ctx, b)
-	one := pages.BarToMeasure{Code: j.Bar, Stage: string(stage), Clay: j.Clay, Batch: j.Batch, Shelf: shelf, Flags: j.Flags, NewID: s.MakeID()}
+	one := pages.BarToMeasure{Code: j.Bar, Stage: string(stage), Clay: j.Clay, Batch: j.Batch, Shelf: shelf,
+		Flags: j.Flags, NewID: s.MakeID()}
 	for i, rd := range b.Readings {
 		if rd.Struck != nil || rd.Mass != nil {
 			continue
@@ -221,7 +226,8 @@ func (s measureRoutes) askMeasured(w http.ResponseWriter, r *http.Request, back 
 
 // measureLoad is the page of the bars of a load.
 func (s loadRoutes) measureLoad(ctx context.Context, l tiles.KeptLoad, asked message.Message) (pages.MeasurePage, error) {
-	data := pages.MeasurePage{Frame: s.page(ctx, "bars").Frame, Stage: string(tiles.Measures(l.Kind)), Back: "/unpack/" + url.PathEscape(l.ID), Cautions: barCautions()}
+	data := pages.MeasurePage{Frame: s.page(ctx, "bars").Frame, Stage: string(tiles.Measures(l.Kind)),
+		Back: "/unpack/" + url.PathEscape(l.ID), Cautions: barCautions()}
 	view, err := s.loadView(ctx, l, asked)
 	if err != nil {
 		return data, err
@@ -244,7 +250,8 @@ func (s loadRoutes) measureLoad(ctx context.Context, l tiles.KeptLoad, asked mes
 }
 
 // loadView is a load as its pages show it, with a question about it where there is one.
-func (s loadRoutes) loadView(ctx context.Context, l tiles.KeptLoad, asked message.Message) (v pages.LoadView, err error) {
+func (s loadRoutes) loadView(ctx context.Context, l tiles.KeptLoad, asked message.Message) (v pages.LoadView,
+	err error) {
 	v = pages.LoadView{Load: s.Loads().LoadJSON(l), TickID: s.MakeID(), Asked: asked}
 	v.Open = l.State() == tiles.LoadPacking || l.State() == tiles.LoadPacked
 	v.In = l.State() == tiles.LoadFiring || l.State() == tiles.LoadFired
@@ -262,7 +269,8 @@ func (s loadRoutes) showLoad(w http.ResponseWriter, r *http.Request, asked messa
 		return err
 	}
 	q := r.URL.Query()
-	waits := !slices.Contains([]tiles.LoadState{tiles.LoadFired, tiles.LoadUnpacked, tiles.LoadDone}, l.State())
+	waits := !slices.Contains([]tiles.LoadState{tiles.LoadFired, tiles.LoadUnpacked, tiles.LoadDone},
+		l.State())
 	if waits && !l.Stated.Known() && q.Get("measure") == "" && q.Get("bar") == "" && q.Get("saved") == "" {
 		return s.showPacked(w, r, l, asked)
 	}

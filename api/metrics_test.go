@@ -212,7 +212,8 @@ func TestMetricsOfALargeStudio(t *testing.T) {
 	for _, want := range []string{
 		`lidwright_batch_shifted{batch="B",clay="` + newest + `"} 1`, `lidwright_batch_shifted{batch="B",clay="` + fmt.Sprintf("clay-%03d", clays-2) + `"} 0`,
 		`lidwright_firings_total{kiln="kiln-2",kind="glaze"} 50`, `lidwright_bar_readings_total{outcome="counted"} 0`, `lidwright_verdicts_total{verdict="good"} 0`,
-		`lidwright_lid_answers_total{trust="well_tested"} 1`, `lidwright_lid_answers_total{trust="no_bars"} 1`,
+		`lidwright_lid_answers_total{trust="well_tested"} 1`,
+		`lidwright_lid_answers_total{trust="no_bars"} 1`,
 		`lidwright_http_request_duration_seconds_count{class="api_read"} 4`, `lidwright_http_request_duration_seconds_count{class="page"} 1`,
 		`lidwright_http_request_duration_seconds_count{class="other"} 1`, `lidwright_kiln_temperature_celsius{kiln="kiln-4",probe="3"} 1100`, `lidwright_notices_total{kind="kiln.quiet",outcome="sent"} 2`,
 	} {

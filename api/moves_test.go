@@ -167,7 +167,8 @@ func TestClayPageDrawsTheCurve(t *testing.T) {
 			t.Errorf("%d of %s, want %d", got, what, n)
 		}
 	}
-	for _, what := range []string{`class="dotted" d="M`, "outside tested heat", "nearest tested heat", "B03", "against other batches", "What moved it"} {
+	for _, what := range []string{`class="dotted" d="M`, "outside tested heat", "nearest tested heat", "B03",
+		"against other batches", "What moved it"} {
 		if !strings.Contains(text, what) {
 			t.Errorf("no %q on the page", what)
 		}

@@ -45,7 +45,8 @@ func TestStudioNews(t *testing.T) {
 		t.Errorf("more than a year later: %v", got)
 	}
 	c.packs = 6
-	if got := at(60); !slices.Equal(got, []string{shifted, "probe.bias /kiln/kiln-1", "probe.bias /kiln/kiln-2", "probe.bias /kiln/kiln-3", "probe.bias /kiln/kiln-4"}) {
+	if got := at(60); !slices.Equal(got, []string{shifted, "probe.bias /kiln/kiln-1",
+		"probe.bias /kiln/kiln-2", "probe.bias /kiln/kiln-3", "probe.bias /kiln/kiln-4"}) {
 		t.Errorf("after six packs of cones: %v", got)
 	}
 }

@@ -181,7 +181,8 @@ func TestNotebookSaysWhatDoesNotCount(t *testing.T) {
 		{"code,clay,fired,firing\nBQ7,tern,87,big-blue/8\n", "no firing here"},
 		{"code,clay,fired,cone,heat_work_c\nBQ7,tern,87,6,1222\n", "give one"},
 	} {
-		if out := b.table("", bad.text, 422); len(out.Bad) == 0 || !strings.Contains(out.Bad[0].Says.String(), bad.says) {
+		if out := b.table("", bad.text, 422); len(out.Bad) == 0 || !strings.Contains(out.Bad[0].Says.String(),
+			bad.says) {
 			t.Errorf("%q: %+v", bad.text, out.Bad)
 		}
 	}

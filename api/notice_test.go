@@ -32,7 +32,9 @@ func TestNotices(t *testing.T) {
 		t.Errorf("without a receiver: %d %s", res.StatusCode, body)
 	}
 	o.receivers = []string{"phone"}
-	o.last = []usecase.NoticeTold{{ID: "0193c0c1-0000-7000-8000-00000000000a", Event: "kiln.quiet", State: "began", At: "2026-02-01T22:10:05+01:00", Kiln: "big-blue", Says: "<b>words</b>", Link: "/kiln/big-blue",
+	o.last = []usecase.NoticeTold{{ID: "0193c0c1-0000-7000-8000-00000000000a", Event: "kiln.quiet",
+		State: "began", At: "2026-02-01T22:10:05+01:00", Kiln: "big-blue", Says: "<b>words</b>",
+		Link:      "/kiln/big-blue",
 		Receivers: []usecase.NoticeFate{{Receiver: "phone", Outcome: "gave_up", Tries: 5, Answer: "500", At: time.Date(2026, 2, 1, 22, 0, 0, 0, time.UTC)}}}}
 	if res, body := ask(t, "POST", srv.URL+"/v1/notices/test", "", ""); res.StatusCode != 200 || o.tests != 1 || !strings.Contains(body, `"outcome":"gave_up"`) {
 		t.Errorf("a test: %d %s", res.StatusCode, body)

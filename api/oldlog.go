@@ -57,7 +57,9 @@ func (s firingRoutes) takeOldLog(ctx context.Context, r *http.Request, text []by
 	out := wire.OldLog{DryRun: q.Get("dry_run") == "true", Firing: r.PathValue("id"), Columns: []string{}, Bad: []wire.BadRow{}}
 	for name := range q {
 		if !slices.Contains(oldLogAsks, name) {
-			return out, web.NewProblem("unknown-parameter", message.New("There are {1}.", strings.Join(oldLogAsks, ", ")), wire.Field{Name: name, Says: message.New("not known")})
+			return out, web.NewProblem("unknown-parameter",
+				message.New("There are {1}.", strings.Join(oldLogAsks, ", ")),
+				wire.Field{Name: name, Says: message.New("not known")})
 		}
 	}
 	h, _, err := s.Firings().ByHand(kiln.FiringID(out.Firing), wire.FiringBody{Kiln: q.Get("kiln"), Kind: q.Get("kind"), Atmosphere: q.Get("atmosphere"), Note: q.Get("note"), BeganAt: cmp.Or(q.Get("began_at"), "2000-01-01T00:00:00Z")})
@@ -65,13 +67,18 @@ func (s firingRoutes) takeOldLog(ctx context.Context, r *http.Request, text []by
 		return out, err
 	}
 	if !slices.Contains([]string{"bisque", "glaze", "once", "other"}, q.Get("kind")) {
-		return out, web.NewProblem("unknown-value", message.New("kind is bisque, glaze, once or other."), wire.Field{Name: "kind", Says: message.New("not one of these")})
+		return out, web.NewProblem("unknown-value", message.New("kind is bisque, glaze, once or other."),
+			wire.Field{Name: "kind", Says: message.New("not one of these")})
 	}
 	if !slices.Contains([]string{"", "oxidation", "reduction", "unknown"}, q.Get("atmosphere")) {
-		return out, web.NewProblem("unknown-value", message.New("atmosphere is oxidation, reduction or unknown."), wire.Field{Name: "atmosphere", Says: message.New("not one of these")})
+		return out, web.NewProblem("unknown-value",
+			message.New("atmosphere is oxidation, reduction or unknown."), wire.Field{Name: "atmosphere",
+				Says: message.New("not one of these")})
 	}
 	if _, err := uuid.Parse(out.Firing); err != nil {
-		return out, web.NewProblem("out-of-range", message.New("The firing's id is a UUID that the sender makes."), wire.Field{Name: "id", Says: message.New("no UUID")})
+		return out, web.NewProblem("out-of-range",
+			message.New("The firing's id is a UUID that the sender makes."),
+			wire.Field{Name: "id", Says: message.New("no UUID")})
 	}
 	choice := kiln.OldChoice{Time: q.Get("time"), Zone: s.Site.Zone}
 	if c := q.Get("columns"); c != "" {
@@ -88,7 +95,8 @@ func (s firingRoutes) takeOldLog(ctx context.Context, r *http.Request, text []by
 	f := h.Firing
 	switch {
 	case q.Get("began_at") == "" && log.Began.IsZero():
-		return out, web.NewProblem("missing", message.New("The file only counts: say when the firing began."), wire.Field{Name: "began_at", Says: message.New("is needed")})
+		return out, web.NewProblem("missing", message.New("The file only counts: say when the firing began."),
+			wire.Field{Name: "began_at", Says: message.New("is needed")})
 	case q.Get("began_at") == "":
 		f.Began.Wall = log.Began.UTC()
 	}

@@ -31,7 +31,8 @@ func (s *Server) page(ctx context.Context, here string) page {
 		speak = pages.Speak{Tongue: "en", Unit: string(s.Unit()), Fahrenheit: s.Site.Fahrenheit}
 	}
 	now := s.Now()
-	frame := pages.Frame{Unrecorded: s.unrecorded(), Site: s.Site.Name, Here: here, Standing: caution.StandingLine, Version: s.Site.Version, Speak: speak, Invented: s.Site.Practice}
+	frame := pages.Frame{Unrecorded: s.unrecorded(), Site: s.Site.Name, Here: here,
+		Standing: caution.StandingLine, Version: s.Site.Version, Speak: speak, Invented: s.Site.Practice}
 	if s.Recorder != nil {
 		for _, l := range s.Recorder.Live() {
 			if u := s.Kilns().Stopped(l.Undoable); u != nil {
@@ -99,7 +100,8 @@ func (s homeRoutes) helpTopicPage(w http.ResponseWriter, r *http.Request) error 
 	}
 	topic := pages.HelpTopic{Name: t.Name, Title: t.Title, About: t.About}
 	return s.show(w, pages.HelpTopicPage{Frame: frame, Topic: topic, Tongue: t.Tongue,
-		OtherTongue: t.Tongue != frame.Speak.Tongue, HTML: pages.Drawn(text), Others: helpTopics(frame.Speak.Tongue, t.Name)})
+		OtherTongue: t.Tongue != frame.Speak.Tongue, HTML: pages.Drawn(text),
+		Others: helpTopics(frame.Speak.Tongue, t.Name)})
 }
 
 // render writes a page as it speaks to who asked.
@@ -123,7 +125,8 @@ func (s *Server) problemPage(w http.ResponseWriter, r *http.Request, p *web.Prob
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.WriteHeader(p.Status)
 	frame := s.page(r.Context(), "").Frame
-	err := s.show(w, pages.ProblemPage{Frame: frame, Problem: *onPage(p), Help: message.New(web.Kinds[kind].Help)})
+	err := s.show(w, pages.ProblemPage{Frame: frame, Problem: *onPage(p),
+		Help: message.New(web.Kinds[kind].Help)})
 	if err != nil {
 		slog.ErrorContext(r.Context(), "showing a problem failed", "err", err)
 	}
@@ -135,7 +138,8 @@ func (s homeRoutes) problemTypePage(w http.ResponseWriter, r *http.Request) erro
 		return web.NewProblem("no-such-page", message.New("No problem has this name."))
 	}
 	frame := s.page(r.Context(), "more").Frame
-	return s.show(w, pages.ProblemPage{Frame: frame, Problem: pages.Problem{Title: message.New(k.Title)}, Help: message.New(k.Help)})
+	return s.show(w, pages.ProblemPage{Frame: frame, Problem: pages.Problem{Title: message.New(k.Title)},
+		Help: message.New(k.Help)})
 }
 
 // reductionCautions are those of a firing by hand, and of one in which carbon monoxide is made on purpose.
@@ -160,5 +164,6 @@ func (s homeRoutes) morePage(w http.ResponseWriter, r *http.Request) error {
 	if !s.Now().Trusted {
 		clock = "not set since the start; hours and heat work are right all the same"
 	}
-	return s.show(w, pages.MorePage{Frame: s.page(r.Context(), "more").Frame, Lines: words, Tables: Tables(), Store: store, StoreTrouble: trouble, Clock: clock})
+	return s.show(w, pages.MorePage{Frame: s.page(r.Context(), "more").Frame, Lines: words, Tables: Tables(),
+		Store: store, StoreTrouble: trouble, Clock: clock})
 }

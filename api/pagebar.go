@@ -29,7 +29,8 @@ func (s barRoutes) unpackPage(w http.ResponseWriter, r *http.Request) error {
 // as it was typed.
 func (s barRoutes) showBarsHome(w http.ResponseWriter, r *http.Request, form pages.Form) error {
 	base := s.page(r.Context(), "bars")
-	data := pages.BarsHomePage{Frame: base.Frame, ID: base.ID, Kilns: s.kilnNames(), Form: form, Cautions: barCautions()}
+	data := pages.BarsHomePage{Frame: base.Frame, ID: base.ID, Kilns: s.kilnNames(), Form: form,
+		Cautions: barCautions()}
 	if id := form.Get("id"); id != "" {
 		data.ID = id
 	}
@@ -51,7 +52,8 @@ func (s barRoutes) showBarsHome(w http.ResponseWriter, r *http.Request, form pag
 	}
 	for _, l := range open {
 		j := s.Loads().LoadJSON(l)
-		data.Open = append(data.Open, pages.OpenLoad{ID: l.ID, Kiln: j.Kiln, Kind: j.Kind, StateWords: j.StateWords, Number: l.Number, Bars: len(l.Bars)})
+		data.Open = append(data.Open, pages.OpenLoad{ID: l.ID, Kiln: j.Kiln, Kind: j.Kind,
+			StateWords: j.StateWords, Number: l.Number, Bars: len(l.Bars)})
 	}
 	clays, err := s.Clays().List(r.Context())
 	if err != nil {
@@ -116,7 +118,8 @@ func (s barRoutes) postLoad(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	b := wire.LoadBody{Kiln: form.Get("kiln"), Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), PackedBy: form.Get("by"), Move: form.Get("move") != ""}
+	b := wire.LoadBody{Kiln: form.Get("kiln"), Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"),
+		PackedBy: form.Get("by"), Move: form.Get("move") != ""}
 	for _, code := range codesIn(form.Get("bars")) {
 		b.Bars = append(b.Bars, wire.Slot{Bar: code, Shelf: form.Get("shelf")})
 	}
@@ -293,7 +296,9 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 // readingForm is a reading as the page's form sends it: a length, or masses. In 32nds the whole inches and the
 // parts have a field each.
 func readingForm(form url.Values) (wire.ReadingBody, error) {
-	b := wire.ReadingBody{Stage: form.Get("stage"), Length: cmp.Or(form.Get("fix"), form.Get("length")), Unit: form.Get("unit"), Instrument: form.Get("instrument"), By: form.Get("by"), Supersedes: form.Get("supersedes")}
+	b := wire.ReadingBody{Stage: form.Get("stage"), Length: cmp.Or(form.Get("fix"), form.Get("length")),
+		Unit: form.Get("unit"), Instrument: form.Get("instrument"), By: form.Get("by"),
+		Supersedes: form.Get("supersedes")}
 	if parts := strings.TrimSpace(form.Get("parts")); parts != "" && form.Get("fix") == "" {
 		b.Length = strings.TrimSpace(b.Length+" "+parts) + "/32"
 	}
@@ -357,7 +362,8 @@ func (s barRoutes) postAct(w http.ResponseWriter, r *http.Request, do act, needs
 		return err
 	}
 	if needsWhy && strings.TrimSpace(form.Get("why")) == "" {
-		return web.NewProblem("missing", message.New("Say why."), wire.Field{Name: "why", Says: message.New("is needed")})
+		return web.NewProblem("missing", message.New("Say why."),
+			wire.Field{Name: "why", Says: message.New("is needed")})
 	}
 	if err := do(r.Context(), bar.Code, form.Get("reading"), form.Get("by"), form.Get("why"), s.Now()); err != nil {
 		return err
@@ -406,12 +412,14 @@ func (s barRoutes) postClay(w http.ResponseWriter, r *http.Request) error {
 	}
 	rd := newReader(form, s.Unit())
 	stated := rd.percent("stated_total_ratio", 0.3)
-	clay := tiles.Clay{ID: tiles.ClayID(id), Name: form.Get("name"), MaturesCone: form.Get("matures_cone"), Stated: stated}
+	clay := tiles.Clay{ID: tiles.ClayID(id), Name: form.Get("name"), MaturesCone: form.Get("matures_cone"),
+		Stated: stated}
 	rd.refuse(clay.Validate()) // all that is wrong is said at once
 	if len(rd.wrong) > 0 {
 		err = rd.wrong
 	} else {
-		_, err = s.Clays().KeepClay(r.Context(), id, wire.ClayBody{Name: clay.Name, MaturesCone: clay.MaturesCone, Stated: float64(stated)})
+		_, err = s.Clays().KeepClay(r.Context(), id, wire.ClayBody{Name: clay.Name,
+			MaturesCone: clay.MaturesCone, Stated: float64(stated)})
 	}
 	if err != nil {
 		p, ok := s.again(w, r, err)
@@ -439,9 +447,11 @@ func (s barRoutes) postBars(w http.ResponseWriter, r *http.Request) error {
 	rd := newReader(form, s.Unit())
 	n, ok := rd.number("count", 1, 50)
 	if !ok {
-		return web.NewProblem("out-of-range", message.New("Say how many bars, 1 to 50."), wire.Field{Name: "count", Says: message.New("must lie from 1 to 50")})
+		return web.NewProblem("out-of-range", message.New("Say how many bars, 1 to 50."),
+			wire.Field{Name: "count", Says: message.New("must lie from 1 to 50")})
 	}
-	return newBars(s.Server, w, r, int(n), wire.BarBody{Clay: r.PathValue("clay"), Batch: form.Get("batch"), Forming: form.Get("forming"), By: form.Get("by")})
+	return newBars(s.Server, w, r, int(n), wire.BarBody{Clay: r.PathValue("clay"), Batch: form.Get("batch"),
+		Forming: form.Get("forming"), By: form.Get("by")})
 }
 
 // newBars makes n bars like one and leads to the page that takes their wet lengths.
@@ -493,7 +503,8 @@ func (s barRoutes) askWhich(ctx context.Context, d *barPageData, b tiles.Bar, id
 	d.Which = &whichAsked{Reading: d.Bar.Readings[at]}
 	l := heatwork.MainConeScale()
 	for _, f := range firings {
-		one := whichFiring{ID: string(f.ID), Name: f.Name(), Kind: string(f.Kind), At: s.Moment(f.PeakPassed())}
+		one := whichFiring{ID: string(f.ID), Name: f.Name(), Kind: string(f.Kind),
+			At: s.Moment(f.PeakPassed())}
 		if w, ok := f.WorkOn(s.Channel(f.Kiln, ""), ""); ok && w.C.Known() {
 			one.Cone = l.Words(l.Position(w.C))
 		}
@@ -507,7 +518,8 @@ func asksWhich(r wire.Reading) bool {
 	if r.HeatAssumed != nil {
 		return true
 	}
-	return r.WhyNot != nil && slices.Contains([]string{string(tiles.NoFiring), string(tiles.HeatAssumed)}, r.WhyNot.Code)
+	return r.WhyNot != nil && slices.Contains([]string{string(tiles.NoFiring), string(tiles.HeatAssumed)},
+		r.WhyNot.Code)
 }
 
 // postWhich keeps the answer.

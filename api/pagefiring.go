@@ -81,7 +81,8 @@ func (s firingRoutes) beneath(ctx context.Context, f kiln.Firing, past []kiln.Fi
 		b.Says = message.New("The faint band is the last {1} firings of this kind and atmosphere ({2}, {3}).",
 			len(usual), f.Kind, f.Atmosphere)
 		if len(usual) == 1 {
-			b.Says = message.New("The faint line is the last firing of this kind and atmosphere ({1}, {2}).", f.Kind,
+			b.Says = message.New("The faint line is the last firing of this kind and atmosphere ({1}, {2}).",
+				f.Kind,
 				f.Atmosphere)
 		}
 	}
@@ -110,7 +111,8 @@ type choice struct{ Value, Says string }
 func coneChoices(own string) []choice {
 	all := []choice{{own, seriesSays(own)}}
 	for _, c := range []kiln.Series{heatwork.SeriesSelfSupporting, heatwork.SeriesSelfSupportingIronFree,
-		heatwork.SeriesPlaque, heatwork.SeriesPlaqueIronFree, heatwork.SeriesPlaqueOlder, heatwork.SeriesSmall} {
+		heatwork.SeriesPlaque, heatwork.SeriesPlaqueIronFree, heatwork.SeriesPlaqueOlder,
+		heatwork.SeriesSmall} {
 		if string(c) != own {
 			all = append(all, choice{string(c), seriesSays(string(c))})
 		}
@@ -239,8 +241,9 @@ func (s firingRoutes) formStrikeCone(ctx context.Context, id wire.FiringPath, fo
 // formNote keeps a note, or crosses one out.
 func (s firingRoutes) formNote(ctx context.Context, id wire.FiringPath, form url.Values) error {
 	if note := form.Get("strike"); note != "" {
-		return s.crossOut(ctx, wire.NotePath{FiringPath: id, Note: note}, wire.StrikeBody{Why: form.Get("why"),
-			By: form.Get("by")})
+		return s.crossOut(ctx, wire.NotePath{FiringPath: id, Note: note},
+			wire.StrikeBody{Why: form.Get("why"),
+				By: form.Get("by")})
 	}
 	_, err := s.Firings().KeepNote(ctx, wire.NotePath{FiringPath: id, Note: form.Get("id")},
 		wire.NoteBody{Text: form.Get("text"), Incident: form.Get("incident") != "", By: form.Get("by")})
@@ -311,7 +314,8 @@ func (s firingRoutes) postByHand(w http.ResponseWriter, r *http.Request) error {
 // keepHandForm keeps a firing by hand and the cones told with it. Sent again it keeps nothing twice.
 func (s firingRoutes) keepHandForm(ctx context.Context, form url.Values) error {
 	b := wire.FiringBody{Source: "hand", Kiln: form.Get("kiln"), Kind: form.Get("kind"),
-		Atmosphere: form.Get("atmosphere"), Note: form.Get("note"), By: form.Get("by"), IntendedCone: form.Get("intended_cone"), Load: form.Get("load"), Overlaps: form.Get("overlaps") != ""}
+		Atmosphere: form.Get("atmosphere"), Note: form.Get("note"), By: form.Get("by"),
+		IntendedCone: form.Get("intended_cone"), Load: form.Get("load"), Overlaps: form.Get("overlaps") != ""}
 	var err error
 	for _, t := range []struct {
 		into *string
@@ -382,14 +386,16 @@ func typedLines(text string) (*wire.TypedBody, error) {
 		}
 		f := strings.FieldsFunc(line, func(c rune) bool { return c == ' ' || c == '\t' || c == ';' || c == ',' })
 		if len(f) != 2 {
-			return nil, web.NewProblem("out-of-range", message.New("Line {1} of the readings is not two numbers.",
-				n+1), wire.Field{Name: "typed", Says: message.New("line {1}: write hours, a blank, °C", n+1)})
+			return nil, web.NewProblem("out-of-range",
+				message.New("Line {1} of the readings is not two numbers.",
+					n+1), wire.Field{Name: "typed", Says: message.New("line {1}: write hours, a blank, °C", n+1)})
 		}
 		h, err := hoursOf(f[0])
 		c, err2 := strconv.ParseFloat(f[1], 64)
 		if err := errors.Join(err, err2); err != nil {
-			return nil, web.NewProblem("out-of-range", message.New("Line {1} of the readings is not two numbers.",
-				n+1), wire.Field{Name: "typed", Says: message.New("line {1}: write hours, a blank, °C", n+1)})
+			return nil, web.NewProblem("out-of-range",
+				message.New("Line {1} of the readings is not two numbers.",
+					n+1), wire.Field{Name: "typed", Says: message.New("line {1}: write hours, a blank, °C", n+1)})
 		}
 		t.Hours, t.TemperatureC = append(t.Hours, h), append(t.TemperatureC, c)
 	}

@@ -94,8 +94,9 @@ func (a *asking) caution(ids []string) {
 
 // lidAsking is the lid page as it asks: what was typed, the drawing, the fields.
 func (s lidRoutes) lidAsking(ctx context.Context, q url.Values, a asking) (pages.LidPage, chart.Seat, error) {
-	d := pages.LidPage{Frame: a.Frame, Q: shownAs(q, a.Unit), Unit: pages.Word(a.Unit), Stages: a.Stages, OwnRates: a.Rates,
-		Rates: lidFields(a.RateFields), Fine: lidFields(a.MoreFields)}
+	d := pages.LidPage{Frame: a.Frame, Q: shownAs(q, a.Unit), Unit: pages.Word(a.Unit), Stages: a.Stages,
+		OwnRates: a.Rates,
+		Rates:    lidFields(a.RateFields), Fine: lidFields(a.MoreFields)}
 	for _, v := range a.Seats {
 		d.Seats = append(d.Seats, pages.Word(v))
 	}
@@ -115,7 +116,8 @@ func (s lidRoutes) lidAsking(ctx context.Context, q url.Values, a asking) (pages
 		d.Clay, err = s.lastClay(ctx, a.Clays)
 	}
 	d.LidAt = seat.At("lid")
-	for _, size := range []pages.LidSize{{Name: "collar", Label: shortName(a.CollarName)}, {Name: "opening", Label: "ledge opening"}} {
+	for _, size := range []pages.LidSize{{Name: "collar", Label: shortName(a.CollarName)},
+		{Name: "opening", Label: "ledge opening"}} {
 		if size.At = seat.At(string(size.Name)); size.At == 0 {
 			continue
 		}
@@ -305,9 +307,12 @@ var doubtWords = map[string]string{"piece": "piece to piece", "position": "place
 // lidWords is an answer as one person reads it.
 func lidWords(l pages.Locale, form asking, a lid.Answer, j wire.Lid) pages.LidAnswer {
 	unit := form.Show
-	v := pages.LidAnswer{Question: pages.Word(a.Question), Sets: pages.Word(a.Asked.Seat.LidName()), HeldBack: a.HeldBack, Fits: percentOf(a.FitChance), Query: form.Q.Encode(),
-		Unit: string(unit), NotOver: l.Bare(float64(a.NotOver)), NotUnder: l.Bare(float64(a.NotUnder)), Play: gapSays(l, a.Fired.Play),
-		Likely: l.T("{1} to {2}", gapSays(l, a.Fired.Likely[0]), gapSays(l, a.Fired.Likely[1])), Wide: string(form.Wide()),
+	v := pages.LidAnswer{Question: pages.Word(a.Question), Sets: pages.Word(a.Asked.Seat.LidName()),
+		HeldBack: a.HeldBack, Fits: percentOf(a.FitChance), Query: form.Q.Encode(),
+		Unit: string(unit), NotOver: l.Bare(float64(a.NotOver)), NotUnder: l.Bare(float64(a.NotUnder)),
+		Play:    gapSays(l, a.Fired.Play),
+		Likely:  l.T("{1} to {2}", gapSays(l, a.Fired.Likely[0]), gapSays(l, a.Fired.Likely[1])),
+		Wide:    string(form.Wide()),
 		LeftOut: j.LeftOut, Written: a.SectionSays(unit)}
 	if unit == tiles.Inch32nd {
 		v.Unit = "in"
@@ -342,7 +347,8 @@ func lidWords(l pages.Locale, form asking, a lid.Answer, j wire.Lid) pages.LidAn
 		}
 	}
 	if c := a.AtCheck; c != nil {
-		v.Check = fmt.Sprintf("At %s the play to expect is %s, likely %s to %s.", c.Stage, unit.Format(c.Play), unit.Format(c.Likely[0]), unit.Format(c.Likely[1]))
+		v.Check = fmt.Sprintf("At %s the play to expect is %s, likely %s to %s.", c.Stage,
+			unit.Format(c.Play), unit.Format(c.Likely[0]), unit.Format(c.Likely[1]))
 		if c.Wide {
 			v.CheckLittle = checkTellsLittle
 		}
@@ -383,7 +389,8 @@ func spreadSays(l pages.Locale, sp lid.Spares) string {
 	if sp.Lids == 2 {
 		return l.T("Two lids of {1}: {2} that one fits.", strings.Join(sizes, ", "), percentOf(sp.FitChance))
 	}
-	return l.T("{1} lids of {2}: {3} that one fits.", sp.Lids, strings.Join(sizes, ", "), percentOf(sp.FitChance))
+	return l.T("{1} lids of {2}: {3} that one fits.", sp.Lids, strings.Join(sizes, ", "),
+		percentOf(sp.FitChance))
 }
 
 // gapSays is a gap of a lid, to 0.1 mm: no more of it can be told.
@@ -400,21 +407,25 @@ func lidWheel(l pages.Locale, a lid.Answer) (rows []pages.WheelRow) {
 	stage := func(s tiles.Stage) string { return l.Say(string(s)) }
 	q := a.Asked
 	for i, c := range q.Collar {
-		row := pages.WheelRow{Name: l.Say(shortName(q.Seat.CollarName())), Under: l.T("as measured, {1}", stage(q.CollarStage)), Figure: bare(c)}
+		row := pages.WheelRow{Name: l.Say(shortName(q.Seat.CollarName())),
+			Under: l.T("as measured, {1}", stage(q.CollarStage)), Figure: bare(c)}
 		if i > 0 {
 			row.Name = l.T("in another direction")
 		}
 		rows = append(rows, row)
 	}
 	if q.Opening != 0 {
-		rows = append(rows, pages.WheelRow{Name: l.T("ledge opening"), Under: l.T("as measured, {1}", stage(q.CollarStage)), Figure: bare(q.Opening)})
+		rows = append(rows, pages.WheelRow{Name: l.T("ledge opening"),
+			Under: l.T("as measured, {1}", stage(q.CollarStage)), Figure: bare(q.Opening)})
 	}
 	if a.Bowl != nil {
-		rows = append(rows, pages.WheelRow{Name: l.T("bowl before its rim is turned out"), Under: l.T("learned from {1} lids", a.Bowl.Pairs), Figure: bare(a.Bowl.Before)})
+		rows = append(rows, pages.WheelRow{Name: l.T("bowl before its rim is turned out"),
+			Under: l.T("learned from {1} lids", a.Bowl.Pairs), Figure: bare(a.Bowl.Before)})
 	}
 	switch {
 	case a.Question == lid.AskGap:
-		rows = append(rows, pages.WheelRow{Name: l.T("lid at hand"), Under: stage(q.LidStage), Figure: bare(q.Lid), Main: true})
+		rows = append(rows, pages.WheelRow{Name: l.T("lid at hand"), Under: stage(q.LidStage),
+			Figure: bare(q.Lid), Main: true})
 	case !math.IsNaN(float64(a.Set)):
 		name := l.T("width to throw")
 		if a.Question == lid.AskGallery {
@@ -422,20 +433,24 @@ func lidWheel(l pages.Locale, a lid.Answer) (rows []pages.WheelRow) {
 		} else if q.LidNow != 0 {
 			name = l.T("trim to")
 		}
-		rows = append(rows, pages.WheelRow{Name: name, Under: l.T("not over {1} · not under {2}", bare(a.NotOver), bare(a.NotUnder)), Figure: bare(a.Set), Main: true})
+		rows = append(rows, pages.WheelRow{Name: name,
+			Under:  l.T("not over {1} · not under {2}", bare(a.NotOver), bare(a.NotUnder)),
+			Figure: bare(a.Set), Main: true})
 	}
 	for _, p := range a.Also {
 		limit, says := p.NotOver, l.T("not over")
 		if math.IsNaN(float64(limit)) {
 			limit, says = p.NotUnder, l.T("not under")
 		}
-		rows = append(rows, pages.WheelRow{Name: l.Say(strings.ReplaceAll(p.Part, "_", " ")), Under: says, Figure: bare(limit)})
+		rows = append(rows, pages.WheelRow{Name: l.Say(strings.ReplaceAll(p.Part, "_", " ")), Under: says,
+			Figure: bare(limit)})
 	}
 	if t := a.Trim; t != nil && q.LidNow == 0 && !math.IsNaN(float64(t.To)) {
 		rows = append(rows, pages.WheelRow{Name: l.T("at leather-hard, trim to"), Figure: bare(t.To)})
 	}
 	if a.Question != lid.AskGap {
-		rows = append(rows, pages.WheelRow{Name: l.T("gap when fired, across"), Under: l.T("likely {1}", l.T("{1} to {2}", gapSays(l, a.Fired.Likely[0]), gapSays(l, a.Fired.Likely[1]))), Figure: gapSays(l, a.Fired.Play)})
+		rows = append(rows, pages.WheelRow{Name: l.T("gap when fired, across"),
+			Under: l.T("likely {1}", l.T("{1} to {2}", gapSays(l, a.Fired.Likely[0]), gapSays(l, a.Fired.Likely[1]))), Figure: gapSays(l, a.Fired.Play)})
 	}
 	return rows
 }
@@ -486,8 +501,9 @@ func potQuery(a lid.Answer) string {
 	if a.Question != lid.AskWidth || q.Body.Clay == "" || q.CollarStage == tiles.Fired || math.IsNaN(float64(a.Set)) {
 		return ""
 	}
-	card := url.Values{"seat": {string(q.Seat)}, "body": {string(q.Body.Clay)}, "collar": {inMM(q.Collar[0])}, "collar_stage": {string(q.CollarStage)},
-		"set": {inMM(a.Set)}, "form": {q.Form}, "mark": {q.Maker}}
+	card := url.Values{"seat": {string(q.Seat)}, "body": {string(q.Body.Clay)}, "collar": {inMM(q.Collar[0])},
+		"collar_stage": {string(q.CollarStage)},
+		"set":          {inMM(a.Set)}, "form": {q.Form}, "mark": {q.Maker}}
 	if q.Opening != 0 {
 		card.Set("opening", inMM(q.Opening))
 	}
@@ -507,12 +523,15 @@ func lidWhy(a lid.Answer, j wire.Lid, unit tiles.LengthUnit) (rows []pages.LidRe
 	why("trust", message.New("{1}: {2}", message.Word(a.Trust.Words()), message.English(a.TrustWhy)))
 	why("for", j.For)
 	if j.Asked.Cone != nil {
-		why("firing", message.New("{1}, cone {2} (heat work {3})", message.Word(j.Asked.Kind), *j.Asked.Cone, kiln.Celsius(*j.Asked.HeatWorkC)))
+		why("firing", message.New("{1}, cone {2} (heat work {3})", message.Word(j.Asked.Kind), *j.Asked.Cone,
+			kiln.Celsius(*j.Asked.HeatWorkC)))
 	}
-	fired := message.New("gallery {1}, lid {2}, play {3}, likely {4} to {5}", unit.Of(a.Fired.Collar), unit.Of(a.Fired.Lid), unit.Of(a.Fired.Play),
+	fired := message.New("gallery {1}, lid {2}, play {3}, likely {4} to {5}", unit.Of(a.Fired.Collar),
+		unit.Of(a.Fired.Lid), unit.Of(a.Fired.Play),
 		unit.Of(a.Fired.Likely[0]), unit.Of(a.Fired.Likely[1]))
 	if !math.IsNaN(float64(a.Fired.LeastBearing)) {
-		fired = message.Join(", ", fired, message.New("bearing {1} when pushed to one side", unit.Of(a.Fired.LeastBearing)))
+		fired = message.Join(", ", fired, message.New("bearing {1} when pushed to one side",
+			unit.Of(a.Fired.LeastBearing)))
 	}
 	why("fired", fired)
 	why("limits", message.Join("; ", message.New("over: {1}", message.English(a.LimitsBy[1].In(unit))),
@@ -522,12 +541,15 @@ func lidWhy(a lid.Answer, j wire.Lid, unit tiles.LengthUnit) (rows []pages.LidRe
 	}
 	one := func(v tiles.LogPercent) message.Number { return message.Number{Value: float64(v), Places: 1} }
 	if p := a.PartDifference; p.SD > 0 {
-		why("lids less bodies", message.New("{1} points, likely {2} to {3} ({4} lids looked at)", one(p.Mean), one(p.Low), one(p.High), p.Fits))
+		why("lids less bodies", message.New("{1} points, likely {2} to {3} ({4} lids looked at)", one(p.Mean),
+			one(p.Low), one(p.High), p.Fits))
 	}
-	why("accuracy", message.New("reading {1}, throwing {2}, one sd each ({3})", unit.Of(a.MeasureSD), unit.Of(*a.Asked.ThrowSD),
+	why("accuracy", message.New("reading {1}, throwing {2}, one sd each ({3})", unit.Of(a.MeasureSD),
+		unit.Of(*a.Asked.ThrowSD),
 		message.Word(a.Asked.Accuracy)))
 	if j.AnswersHeldOf > 0 {
-		why("our score", message.New("our ranges held {1} times of {2}", message.Number{Value: *j.AnswersHeld * float64(j.AnswersHeldOf)}, j.AnswersHeldOf))
+		why("our score", message.New("our ranges held {1} times of {2}",
+			message.Number{Value: *j.AnswersHeld * float64(j.AnswersHeldOf)}, j.AnswersHeldOf))
 	}
 	var doubts, better []message.Message
 	for _, d := range a.Doubt.Causes() {

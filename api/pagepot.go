@@ -88,7 +88,8 @@ func (s resultRoutes) postPots(w http.ResponseWriter, r *http.Request) error {
 func (s resultRoutes) keepPots(r *http.Request, id string, bodies []wire.PotBody) (made int, err error) {
 	space, err := uuid.Parse(id)
 	if err != nil {
-		return 0, &tiles.Invalid{Field: "id", Type: tiles.Missing, Why: message.New("is no id: open the page again")}
+		return 0, &tiles.Invalid{Field: "id", Type: tiles.Missing,
+			Why: message.New("is no id: open the page again")}
 	}
 	cards := make([]lid.PotCard, len(bodies))
 	for i, b := range bodies {

@@ -231,7 +231,8 @@ func (s resultRoutes) postVerdictStrike(w http.ResponseWriter, r *http.Request) 
 		return err
 	}
 	if strings.TrimSpace(form.Get("why")) == "" {
-		return web.NewProblem("missing", message.New("Say why the board is crossed out."), wire.Field{Name: "why", Says: message.New("is needed")})
+		return web.NewProblem("missing", message.New("Say why the board is crossed out."),
+			wire.Field{Name: "why", Says: message.New("is needed")})
 	}
 	if err := s.Archive.StrikeVerdict(r.Context(), r.PathValue("id"), form.Get("by"), form.Get("why"), s.Now()); err != nil {
 		return err

@@ -74,7 +74,8 @@ func TestAnswerBecomesACard(t *testing.T) {
 			form.Set(m[1], html.UnescapeString(m[2]))
 		}
 	}
-	for name, want := range map[string]string{"form": "jar", "mark": "KT", "collar": "104.5", "opening": "92.5", "seat": "inset", "seat_glazed": "yes"} {
+	for name, want := range map[string]string{"form": "jar", "mark": "KT", "collar": "104.5",
+		"opening": "92.5", "seat": "inset", "seat_glazed": "yes"} {
 		if form.Get(name) != want {
 			t.Errorf("%s is %q in the form, not %q", name, form.Get(name), want)
 		}

@@ -195,7 +195,8 @@ func (s lidRoutes) drawGauge(r *http.Request) (title, svg string, err error) {
 			rd.fault(one.name, tiles.Missing, "is needed: the gallery's width")
 		case l == nil:
 		case *l < tiles.ShortestPiece || *l > tiles.Millimetre(2*widestTrue-40):
-			rd.fault(one.name, tiles.OutOfRange, "{1} does not go on a sheet; 5 to {2} mm do", tiles.MM.Format(*l), message.Number{Value: 2*widestTrue - 40})
+			rd.fault(one.name, tiles.OutOfRange, "{1} does not go on a sheet; 5 to {2} mm do",
+				tiles.MM.Format(*l), message.Number{Value: 2*widestTrue - 40})
 		default:
 			*one.to = float64(*l)
 		}
@@ -211,7 +212,8 @@ func (s lidRoutes) drawRule(r *http.Request) (title, svg string, err error) {
 	q := r.URL.Query()
 	clay := q.Get("clay")
 	if clay == "" {
-		return "", "", web.NewProblem("missing", message.New("Say which clay."), wire.Field{Name: "clay", Says: message.New("is needed")})
+		return "", "", web.NewProblem("missing", message.New("Say which clay."),
+			wire.Field{Name: "clay", Says: message.New("is needed")})
 	}
 	q.Del("clay")
 	j, _, err := clayRoutes(s).askShrinkage(r.Context(), tiles.ClayID(clay), q)
@@ -220,12 +222,15 @@ func (s lidRoutes) drawRule(r *http.Request) (title, svg string, err error) {
 	}
 	if j.MultiplyFiredBy == nil {
 		if j.Untested {
-			return "", "", web.NewProblem("no-usual-firing", message.New("There is no number: {1}.", j.TrustWhy))
+			return "", "", web.NewProblem("no-usual-firing", message.New("There is no number: {1}.",
+				j.TrustWhy))
 		}
 		return "", "", web.NewProblem("no-usual-firing", message.New("There is no firing to go by."))
 	}
 	title = fmt.Sprintf("Shrink rule: %s/%s, %s clay, %.1f %% to %s", j.Clay, j.Batch, j.From, 100**j.TotalRatio, j.To)
-	rule := shrinkRule{Title: title, Times: *j.MultiplyFiredBy, Foot: fmt.Sprintf("%s, %s. %s: %s. %s", s.Site.Name, s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006"), shrinkage.Reliability(j.Trust).Words(), j.TrustWhy, caution.Text(caution.ShrinkVaries))}
+	rule := shrinkRule{Title: title, Times: *j.MultiplyFiredBy, Foot: fmt.Sprintf("%s, %s. %s: %s. %s",
+		s.Site.Name, s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006"),
+		shrinkage.Reliability(j.Trust).Words(), j.TrustWhy, caution.Text(caution.ShrinkVaries))}
 	return title, rule.SVG(), nil
 }
 
@@ -318,7 +323,8 @@ func (s lidRoutes) yearPage(w http.ResponseWriter, r *http.Request) error {
 	if v := r.URL.Query().Get("year"); v != "" {
 		n, err := strconv.Atoi(v)
 		if err != nil || n < 1990 || n > 2200 {
-			return web.NewProblem("out-of-range", message.New("year: write it as 2026."), wire.Field{Name: "year", Says: message.New("must lie from 1990 to 2200")})
+			return web.NewProblem("out-of-range", message.New("year: write it as 2026."),
+				wire.Field{Name: "year", Says: message.New("must lie from 1990 to 2200")})
 		}
 		year = n
 	}

@@ -31,7 +31,8 @@ func (q *Query) Resolve(c huma.Context) []error {
 	u := c.URL()
 	v, err := url.ParseQuery(u.RawQuery)
 	if err != nil {
-		return []error{web.NewProblem("unknown-parameter", message.New("The question after the ? cannot be read."))}
+		return []error{web.NewProblem("unknown-parameter",
+			message.New("The question after the ? cannot be read."))}
 	}
 	q.values = v
 	return nil
@@ -212,7 +213,8 @@ func (r *reader) lengths(name string, most int) []tiles.Millimetre {
 	for _, t := range texts {
 		if field == mm && !pointNumber.MatchString(t) {
 			if _, err := strconv.ParseFloat(strings.TrimSpace(t), 64); err != nil && !errors.Is(err, strconv.ErrRange) {
-				r.fault(field, "length-unreadable", "a number with a point alone, as 104.5; {1} takes 104,5 and units", plain)
+				r.fault(field, "length-unreadable",
+					"a number with a point alone, as 104.5; {1} takes 104,5 and units", plain)
 				return nil
 			}
 		}

@@ -53,7 +53,8 @@ func TestEveryQuestionOnEveryPath(t *testing.T) {
 		return len(b.json("GET", "/v1/bars/"+code, "", 200)["readings"].([]any))
 	}
 	for _, m := range mistakes {
-		form := url.Values{"stage": {m.stage}, "length": {m.length}, "unit": {"mm"}, "instrument": {"calliper"}, "by": {"KT"}}
+		form := url.Values{"stage": {m.stage}, "length": {m.length}, "unit": {"mm"},
+			"instrument": {"calliper"}, "by": {"KT"}}
 		for _, path := range []string{"page", "page of many bars"} {
 			code := fresh(m.before)
 			form.Set("id", b.id())
@@ -67,13 +68,16 @@ func TestEveryQuestionOnEveryPath(t *testing.T) {
 				t.Errorf("%s, %s: kept before it was asked about", m.name, path)
 			}
 		}
-		body := fmt.Sprintf(`{"stage":%q,"length":%q,"unit":"mm","instrument":"calliper","by":"KT"}`, m.stage, m.length)
-		for path, sent := range map[string]string{"API": body, "queue": strings.Replace(body, "{", `{"queued_s":60,`, 1)} {
+		body := fmt.Sprintf(`{"stage":%q,"length":%q,"unit":"mm","instrument":"calliper","by":"KT"}`, m.stage,
+			m.length)
+		for path, sent := range map[string]string{"API": body, "queue": strings.Replace(body, "{",
+			`{"queued_s":60,`, 1)} {
 			code := fresh(m.before)
 			at := "/v1/bars/" + code + "/readings/" + b.id()
 			asked := b.json("PUT", at+"?ask=true", sent, 200)
 			if asked["not_kept"] != true || asked["slip"] != m.slip || asked["question"] == nil || count(code) != n {
-				t.Errorf("%s, %s asked first: %v %v, %d readings", m.name, path, asked["slip"], asked["question"], count(code))
+				t.Errorf("%s, %s asked first: %v %v, %d readings", m.name, path, asked["slip"],
+					asked["question"], count(code))
 			}
 			kept := b.json("PUT", at, sent, 201)
 			if kept["not_kept"] != nil || kept["counted"] != false || kept["needs"] == nil || kept["question"] != asked["question"] || count(code) != n+1 {
@@ -114,9 +118,11 @@ func TestEarlierIsAskedAbout(t *testing.T) {
 		t.Fatalf("the right one: %v", right)
 	}
 	text := b.page("/bar/BQ7?saved=" + right["id"].(string))
-	has(t, text, "Was 97.7 mm right at bisque?", "?again="+wrong["id"].(string), "?correct="+wrong["id"].(string))
+	has(t, text, "Was 97.7 mm right at bisque?", "?again="+wrong["id"].(string),
+		"?correct="+wrong["id"].(string))
 	text = b.page("/bar/BQ7?correct=" + wrong["id"].(string))
-	has(t, text, "Correct: bisque 97.7 mm", `name="supersedes" value="`+wrong["id"].(string)+`"`, `value="bisque" checked`)
+	has(t, text, "Correct: bisque 97.7 mm", `name="supersedes" value="`+wrong["id"].(string)+`"`,
+		`value="bisque" checked`)
 	b.post("/bar/BQ7", url.Values{"id": {b.id()}, "supersedes": {wrong["id"].(string)}, "stage": {"bisque"}, "length": {"93.6"}, "unit": {"mm"}, "instrument": {"calliper"}}, 303)
 	last, _ := b.last("BQ7")
 	if last["unusual"] != false || last["supersedes"] != wrong["id"] {
@@ -133,13 +139,16 @@ func TestFormKeepsWhatWasTyped(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7")
 	b.read("BQ7", "wet", "100.0")
-	for field, wrong := range map[string]string{"length": "wide", "unit": "ell", "stage": "fried", "mark": "12", "by": "far too long a mark", "instrument": strings.Repeat("calliper ", 40)} {
-		form := url.Values{"id": {b.id()}, "stage": {"dry"}, "length": {"94.15"}, "unit": {"mm"}, "mark": {"1"}, "instrument": {"rule"}, "by": {"KT"}}
+	for field, wrong := range map[string]string{"length": "wide", "unit": "ell", "stage": "fried",
+		"mark": "12", "by": "far too long a mark", "instrument": strings.Repeat("calliper ", 40)} {
+		form := url.Values{"id": {b.id()}, "stage": {"dry"}, "length": {"94.15"}, "unit": {"mm"},
+			"mark": {"1"}, "instrument": {"rule"}, "by": {"KT"}}
 		form.Set(field, wrong)
 		_, text := b.post("/bar/BQ7", form, 422)
 		has(t, text, `role="alert"`)
 		for name, shown := range map[string]string{"length": `name="length" inputmode="decimal" autocomplete="off" value="` + form.Get("length") + `"`, "stage": `value="` + form.Get("stage") + `" checked`,
-			"instrument": `<option selected>` + form.Get("instrument"), "by": `name="by" maxlength="8" value="` + form.Get("by") + `"`} {
+			"instrument": `<option selected>` + form.Get("instrument"),
+			"by":         `name="by" maxlength="8" value="` + form.Get("by") + `"`} {
 			if name != field || name == "length" || name == "by" {
 				if !strings.Contains(text, shown) {
 					t.Errorf("%s wrong: %s %q is lost", field, name, form.Get(name))
@@ -168,7 +177,8 @@ func TestOneWildBarAmongThree(t *testing.T) {
 		}
 	}
 	has(t, b.page("/clay/tern"), `Bar <a href="/bar/BQ4">BQ4</a>, fired: `)
-	has(t, b.page("/lid?collar=91.5&collar_stage=fired&clay=tern"), `Bar <a href="/bar/BQ4">BQ4</a>, fired: `, "Measure it again, or cross the reading out")
+	has(t, b.page("/lid?collar=91.5&collar_stage=fired&clay=tern"), `Bar <a href="/bar/BQ4">BQ4</a>, fired: `,
+		"Measure it again, or cross the reading out")
 	named := b.json("GET", "/v1/lid?collar=91.5&collar_stage=fired&clay=tern", "", 200)["left_out"].([]any)
 	if len(named) != 1 || named[0].(map[string]any)["bar"] != "BQ4" {
 		t.Errorf("named: %v", named)
@@ -181,16 +191,20 @@ func TestRefusedFormsComeBack(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7")
 	b.s.Kiln = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue"}}
-	load := url.Values{"id": {b.id()}, "kiln": {"big-blue"}, "kind": {"bisque"}, "atmosphere": {"reduction"}, "bars": {"BQ7 Z?9"}, "shelf": {"top"}, "by": {"KT"}}
+	load := url.Values{"id": {b.id()}, "kiln": {"big-blue"}, "kind": {"bisque"}, "atmosphere": {"reduction"},
+		"bars": {"BQ7 Z?9"}, "shelf": {"top"}, "by": {"KT"}}
 	_, text := b.post("/loads", load, 422)
-	has(t, text, `role="alert"`, `value="BQ7 Z?9"`, `aria-describedby="wrong-bars"`, `id="wrong-bars"`, `value="bisque" checked`, `value="reduction" checked`, `value="top"`, `value="KT"`, load.Get("id"))
+	has(t, text, `role="alert"`, `value="BQ7 Z?9"`, `aria-describedby="wrong-bars"`, `id="wrong-bars"`,
+		`value="bisque" checked`, `value="reduction" checked`, `value="top"`, `value="KT"`, load.Get("id"))
 	clay := url.Values{"name": {"Gull"}, "matures_cone": {"5½"}, "stated_total_ratio": {"eleven"}}
 	_, text = b.post("/clays", clay, 422)
-	has(t, text, `role="alert"`, `value="Gull"`, `value="5½"`, `value="eleven"`, `id="wrong-matures_cone"`, `id="wrong-stated_total_ratio"`)
+	has(t, text, `role="alert"`, `value="Gull"`, `value="5½"`, `value="eleven"`, `id="wrong-matures_cone"`,
+		`id="wrong-stated_total_ratio"`)
 	if n := len(b.json("GET", "/v1/clays", "", 200)["items"].([]any)); n != 1 {
 		t.Fatalf("%d clays: a refused one is kept", n)
 	}
-	for typed, want := range map[string]float64{"11": 0.11, "3.5": 0.035, "12,5 %": 0.125, "12%": 0.12, "0.12": 0.12} {
+	for typed, want := range map[string]float64{"11": 0.11, "3.5": 0.035, "12,5 %": 0.125, "12%": 0.12,
+		"0.12": 0.12} {
 		id := "gull-" + slug(typed)
 		b.post("/clays", url.Values{"clay": {id}, "name": {"Gull"}, "stated_total_ratio": {typed}}, 303)
 		if got := b.json("GET", "/v1/clays/"+id, "", 200)["stated_total_ratio"].(float64); math.Abs(got-want) > 1e-9 {
@@ -226,7 +240,8 @@ func TestNewBag(t *testing.T) {
 		r, page := b.send("POST", "/clay/tern/bag", "application/x-www-form-urlencoded", form)
 		return r.StatusCode, r.Header.Get("Location"), page
 	}
-	if code, to, page := post("batch=B&open=yes&bars=2"); code != 303 || !strings.HasPrefix(to, "/bars/measure?codes=") {
+	if code, to, page := post("batch=B&open=yes&bars=2"); code != 303 || !strings.HasPrefix(to,
+		"/bars/measure?codes=") {
 		t.Fatalf("%d %q %s", code, to, page)
 	}
 	if code, to, page := post("batch=C&bars=0"); code != 303 || to != "/clay/tern" {
@@ -239,7 +254,8 @@ func TestNewBag(t *testing.T) {
 	if bars := b.json("GET", "/v1/bars?clay=tern&batch=B", "", 200)["items"].([]any); len(bars) != 2 {
 		t.Errorf("%d new bars", len(bars))
 	}
-	for form, field := range map[string]string{"batch=B&stamp=L+7": "batch", "batch=&stamp=L+7": "batch", "batch=D&bars=many&stamp=L+7": "bars", "batch=D&arrived_on=soon&stamp=L+7": "arrived"} {
+	for form, field := range map[string]string{"batch=B&stamp=L+7": "batch", "batch=&stamp=L+7": "batch",
+		"batch=D&bars=many&stamp=L+7": "bars", "batch=D&arrived_on=soon&stamp=L+7": "arrived"} {
 		if code, _, page := post(form); code/100 != 4 || !strings.Contains(page, `value="L 7"`) || !strings.Contains(page, `aria-invalid="true"`) || !strings.Contains(page, `id="`+field+`"`) {
 			t.Errorf("%s: %d %s", form, code, page)
 		}
@@ -271,7 +287,8 @@ func TestBodyOfAClay(t *testing.T) {
 	b.tern()
 	c := &oneCollector{}
 	b.s.Collector = c
-	if page := b.page("/settings/collector"); strings.Contains(page, "Moss Pit") || !strings.Contains(page, "/settings/collector?clay=tern#bodies") {
+	if page := b.page("/settings/collector"); strings.Contains(page, "Moss Pit") || !strings.Contains(page,
+		"/settings/collector?clay=tern#bodies") {
 		t.Errorf("%s", page)
 	}
 	page := b.page("/settings/collector?clay=tern")

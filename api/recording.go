@@ -28,7 +28,8 @@ type beginInput struct {
 // beginFiring begins a firing at once, at any temperature, under an id that the asker made; one
 // that is open is closed. Asked again it begins no other.
 func (s firingRoutes) beginFiring(ctx context.Context, in *beginInput) (*body[wire.Firing], error) {
-	f, err := s.Firings().Begin(ctx, kiln.FiringID(in.ID), kiln.KilnID(in.Body.Kiln), kiln.Kind(in.Body.Kind), kiln.Atmosphere(in.Body.Atmosphere), in.Body.Sure)
+	f, err := s.Firings().Begin(ctx, kiln.FiringID(in.ID), kiln.KilnID(in.Body.Kiln), kiln.Kind(in.Body.Kind),
+		kiln.Atmosphere(in.Body.Atmosphere), in.Body.Sure)
 	if err != nil {
 		return nil, s.troubles.Problem(ctx, err)
 	}

@@ -69,7 +69,8 @@ func (m *routes) Handle(pattern string, h http.Handler) {
 }
 
 // operation adds one operation to the API under the house's own rules.
-func operation[I, O any](a huma.API, method, path, id, summary string, f func(context.Context, *I) (*O, error),
+func operation[I, O any](a huma.API, method, path, id, summary string, f func(context.Context, *I) (*O,
+	error),
 	parameters ...*huma.Param) {
 	answers := map[string]*huma.Response{}
 	if method == http.MethodGet {
@@ -77,7 +78,8 @@ func operation[I, O any](a huma.API, method, path, id, summary string, f func(co
 	}
 	huma.Register(a, huma.Operation{
 		OperationID: id, Method: method, Path: path, Summary: summary, Responses: answers,
-		MaxBodyBytes: 64 << 10, Parameters: parameters, RejectUnknownQueryParameters: len(parameters) == 0, Errors: []int{400, 401, 403, 404, 409, 412, 413, 415, 421, 422, 429, 500, 503},
+		MaxBodyBytes: 64 << 10, Parameters: parameters, RejectUnknownQueryParameters: len(parameters) == 0,
+		Errors: []int{400, 401, 403, 404, 409, 412, 413, 415, 421, 422, 429, 500, 503},
 	}, func(ctx context.Context, in *I) (*O, error) {
 		out, err := f(ctx, in)
 		var refused *usecase.Refusal
@@ -179,7 +181,8 @@ func (s studioRoutes) readyz(w http.ResponseWriter, r *http.Request) {
 		for _, why := range strings.Split(err.Error(), "\n") {
 			reasons = append(reasons, message.Stopped(message.Plain(why)))
 		}
-		web.WriteProblem(w, r, web.NewProblem("not-ready", message.Join(" ", append(reasons, s.StoreTrouble(s.Store())...)...)))
+		web.WriteProblem(w, r, web.NewProblem("not-ready",
+			message.Join(" ", append(reasons, s.StoreTrouble(s.Store())...)...)))
 		return
 	}
 	s.tellHealth(w, "ready")

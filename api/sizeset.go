@@ -98,7 +98,8 @@ func (s lidRoutes) askNest(ctx context.Context, values url.Values) (wire.Nest, e
 	r := newReader(rest, unit)
 	outside, inside := r.lengths("outside", mostSet), r.lengths("inside", mostSet)
 	if len(r.wrong) == 0 && len(outside) != len(inside) {
-		r.fault("inside", tiles.Missing, "{1} outsides, {2} insides: each pot has both", len(outside), len(inside))
+		r.fault("inside", tiles.Missing, "{1} outsides, {2} insides: each pot has both", len(outside),
+			len(inside))
 	}
 	if err := r.err(); err != nil {
 		return wire.Nest{}, err
@@ -210,7 +211,8 @@ func (s lidRoutes) askScale(ctx context.Context, values url.Values) (wire.Scale,
 		}
 	}
 	if len(lengths) == 0 {
-		return wire.Scale{}, &tiles.Invalid{Field: "length", Type: tiles.Missing, Why: message.New("is needed, or a pot card")}
+		return wire.Scale{}, &tiles.Invalid{Field: "length", Type: tiles.Missing,
+			Why: message.New("is needed, or a pot card")}
 	}
 	scaled, err := lid.Scale(lengths, was, wanted)
 	if err != nil {

@@ -121,7 +121,9 @@ func TestCautionsInEveryTongue(t *testing.T) {
 	for _, k := range web.Kinds {
 		texts = append(texts, string(k.Title), string(k.Help))
 	}
-	for _, id := range []string{lid.WillFuse, lid.RatesStated, lid.NoUsualYet, lid.LedgeTooNarrow, lid.LedgeNotGiven, lid.MeasureWet, lid.LeatherGuessed, lid.LeatherOwn, lid.OutOfRound, lid.PlayOutside, lid.AskedUnusual} {
+	for _, id := range []string{lid.WillFuse, lid.RatesStated, lid.NoUsualYet, lid.LedgeTooNarrow,
+		lid.LedgeNotGiven, lid.MeasureWet, lid.LeatherGuessed, lid.LeatherOwn, lid.OutOfRound,
+		lid.PlayOutside, lid.AskedUnusual} {
 		texts = append(texts, CautionOf(id))
 	}
 	for _, words := range verdictCounts {
@@ -196,7 +198,8 @@ func TestLengthsAsChosen(t *testing.T) {
 	// An answer is in the unit of the question if it has one, else in that of the person.
 	const asked = "/lid?body_drying_ratio=0.06&body_firing_ratio=0.07&collar=104.5mm&opening=92.5mm"
 	for path, want := range map[string]string{asked: "4 1/32", asked + "&unit=mm": "102.5"} {
-		if _, body := fetched(t, st.URL, path, "Cookie", speakCookie+"=en.32nds.24"); !strings.Contains(body, `<p class="fig f7">`+want) {
+		if _, body := fetched(t, st.URL, path, "Cookie", speakCookie+"=en.32nds.24"); !strings.Contains(body,
+			`<p class="fig f7">`+want) {
 			t.Errorf("%s has no %s", path, want)
 		}
 	}
@@ -229,9 +232,12 @@ func TestFahrenheit(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		now := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
+		now := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC),
+			Trusted: true}
 		s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Fahrenheit: fahrenheit}, Archive: usecase.StorageOf(st), Recorder: &hearth{live: inState(kiln.Rising, 612)}, Shrink: barless{st}, Heat: unasked{},
-			Lines: func() []usecase.Line { return nil }, LidDefaults: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { return now }, Ready: func() error { return nil }}}
+			Lines: func() []usecase.Line { return nil }, LidDefaults: lid.UsualDefaults(),
+			Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { return now },
+			Ready: func() error { return nil }}}
 		h, err := s.Handler()
 		if err != nil {
 			t.Fatal(err)
@@ -245,21 +251,26 @@ func TestFahrenheit(t *testing.T) {
 		site, accept, cookie string
 		shown                bool
 	}{
-		{celsius, "", "", false}, {celsius, "en-GB", "", false}, {celsius, "de", "", false}, {celsius, "en", "", false},
-		{celsius, "en-US,en;q=0.9", "", true}, {celsius, "de", "de.mm.24.f", true}, {celsius, "en-US", "en.mm.24.c", false},
+		{celsius, "", "", false}, {celsius, "en-GB", "", false}, {celsius, "de", "", false}, {celsius, "en",
+			"", false},
+		{celsius, "en-US,en;q=0.9", "", true}, {celsius, "de", "de.mm.24.f", true},
+		{celsius, "en-US", "en.mm.24.c", false},
 		{fahrenheit, "", "", true}, {fahrenheit, "de", "", true}, {fahrenheit, "", "en.mm.24.c", false},
 	} {
 		for _, path := range []string{"/", "/kiln/blue"} {
-			_, page := fetched(t, c.site, path, "Accept-Language", c.accept, "Cookie", speakCookie+"="+c.cookie)
+			_, page := fetched(t, c.site, path, "Accept-Language", c.accept, "Cookie",
+				speakCookie+"="+c.cookie)
 			if strings.Contains(page, "1134") != c.shown || strings.Contains(page, "612") == c.shown || strings.Contains(page, "°C") == c.shown {
 				t.Errorf("%s, %q, %q: °F %v", path, c.accept, c.cookie, strings.Contains(page, "1134"))
 			}
 		}
 	}
-	if _, page := fetched(t, celsius, "/lid", "Accept-Language", "en-US"); !strings.Contains(page, `aria-label="gallery, in"`) {
+	if _, page := fetched(t, celsius, "/lid", "Accept-Language", "en-US"); !strings.Contains(page,
+		`aria-label="gallery, in"`) {
 		t.Error("a browser of the United States has no inches")
 	}
-	if a, body := fetched(t, fahrenheit, "/v1/now", "Accept-Language", "en-US"); !strings.Contains(body, `"temperature_c":612`) {
+	if a, body := fetched(t, fahrenheit, "/v1/now", "Accept-Language", "en-US"); !strings.Contains(body,
+		`"temperature_c":612`) {
 		t.Errorf("the API does not keep °C: %d", a.StatusCode)
 	}
 }

@@ -60,13 +60,16 @@ func (s studioRoutes) getStream(ctx context.Context, in *streamInput) (*huma.Str
 	if in.Last != "" {
 		n, err := strconv.ParseInt(in.Last, 10, 64)
 		if err != nil || n < 0 {
-			return nil, web.NewProblem("unknown-value", message.New("Last-Event-ID is no number of a change."), wire.Field{Name: "Last-Event-ID", Says: message.New("not a number")})
+			return nil, web.NewProblem("unknown-value",
+				message.New("Last-Event-ID is no number of a change."), wire.Field{Name: "Last-Event-ID",
+					Says: message.New("not a number")})
 		}
 		st.after = n
 	}
 	if s.streams.Add(1) > mostStreams {
 		s.streams.Add(-1)
-		return nil, web.NewProblem("too-many-connections", message.New("All streams are taken; ask /v1/now or /v1/changes."))
+		return nil, web.NewProblem("too-many-connections",
+			message.New("All streams are taken; ask /v1/now or /v1/changes."))
 	}
 	return &huma.StreamResponse{Body: func(c huma.Context) {
 		defer s.streams.Add(-1)

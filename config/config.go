@@ -161,7 +161,8 @@ const events = "firing.started firing.ended firing.long firing.still_firing kiln
 // for most firings go on at night.
 func DefaultWebhook() Webhook {
 	return Webhook{On: []string{}, Wakes: []string{"kiln.over_limit", "kiln.may_be_over_limit",
-		"kiln.still_hot", "kiln.vent_off", "kiln.quiet", "kiln.stopped_climbing", "kiln.fell_early", "store.not_writing", "store.gone"}}
+		"kiln.still_hot", "kiln.vent_off", "kiln.quiet", "kiln.stopped_climbing", "kiln.fell_early",
+		"store.not_writing", "store.gone"}}
 }
 
 // Mail is the receiver of notices by e-mail, through the relay of the house or of a provider.

@@ -37,7 +37,8 @@ func (r *reader) takeOver() {
 			r.advise(key+old, "is called %s now and was taken over as that; write it so", now)
 			if c, ok := number(value); ok && c > keepShutMost && now == "keep_shut_above_c" {
 				table[now] = keepShutMost
-				r.advise(key+old, "is %s; the kiln is kept shut above %g °C, the most that can be set", show(value),
+				r.advise(key+old, "is %s; the kiln is kept shut above %g °C, the most that can be set",
+					show(value),
 					keepShutMost)
 			}
 		}

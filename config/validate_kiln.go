@@ -88,7 +88,8 @@ func (r *reader) form(key string, k *Kiln) {
 	}
 	for _, c := range k.Channels {
 		if c.From != "" && !slices.Contains(groups, string(c.From)) {
-			r.add(key+".channel."+string(c.ID)+".from", "is %s, but the pattern has no group of that name; it has %s",
+			r.add(key+".channel."+string(c.ID)+".from",
+				"is %s, but the pattern has no group of that name; it has %s",
 				show(string(c.From)), strings.Join(groups, ", "))
 		}
 	}
@@ -282,11 +283,13 @@ func (r *reader) sharedPorts(kilns []Kiln) {
 		}
 		key := "kiln." + string(k.ID)
 		if k.Speed != f.Speed {
-			r.add(key+".speed", "is %d, but kiln %s on the same port has %d; one port has one speed", k.Speed, f.ID,
+			r.add(key+".speed", "is %d, but kiln %s on the same port has %d; one port has one speed", k.Speed,
+				f.ID,
 				f.Speed)
 		}
 		if k.Framing != f.Framing {
-			r.add(key+".framing", "is %s, but kiln %s on the same port has %s; one port has one framing", k.Framing,
+			r.add(key+".framing", "is %s, but kiln %s on the same port has %s; one port has one framing",
+				k.Framing,
 				f.ID, f.Framing)
 		}
 		if (k.Reply == "modbus") != (f.Reply == "modbus") && k.Reply != "" && f.Reply != "" {
@@ -304,7 +307,8 @@ func (r *reader) sharedPorts(kilns []Kiln) {
 			for _, one := range []Kiln{f, k} {
 				if one.Select == "" {
 					r.add("kiln."+string(one.ID)+".select",
-						"is needed: what its lines begin with, for several kilns send lines on the port %s", one.Port)
+						"is needed: what its lines begin with, for several kilns send lines on the port %s",
+						one.Port)
 				}
 			}
 		}

@@ -104,7 +104,9 @@ func openBrowser(t testing.TB) context.Context {
 		t.Fatalf("the browser tests need Debian's chromium: make packages. %v", err)
 	}
 	options := append(slices.Clone(chromedp.DefaultExecAllocatorOptions[:]), chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()),
-		chromedp.WSURLReadTimeout(time.Minute), chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true), chromedp.Flag("accept-lang", "en-GB"))
+		chromedp.WSURLReadTimeout(time.Minute), chromedp.Flag("disable-quic", true),
+		chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true),
+		chromedp.Flag("disable-sync", true), chromedp.Flag("accept-lang", "en-GB"))
 	all, cancelAll := chromedp.NewExecAllocator(context.Background(), options...)
 	ctx, cancel := chromedp.NewContext(all)
 	t.Cleanup(func() { chromedp.Cancel(ctx); cancel(); cancelAll() })

@@ -25,7 +25,9 @@ func TestReadersSeeNoPaths(t *testing.T) {
 	if all, err := (copies{store: b.d.store}).List(); err != nil || len(all) != 1 || all[0].Folder != filepath.Join(folder, "copies") {
 		t.Errorf("the machine's own list: %+v %v", all, err)
 	}
-	b.d.notifier.tell(t.Context(), notice.OfStudio(notice.CopyOld, "began", message.New("look into {1}/lidwright.db.corrupt-1", folder), "/more", nil, b.d.Now(), newID(), "studio", b.d.server.Site.Zone))
+	b.d.notifier.tell(t.Context(), notice.OfStudio(notice.CopyOld, "began",
+		message.New("look into {1}/lidwright.db.corrupt-1", folder), "/more", nil, b.d.Now(), newID(),
+		"studio", b.d.server.Site.Zone))
 	b.fire(4, "20>1222@150 >20@150", kiln.Glaze)
 	kept := filepath.Join(folder, "copies")
 	if err := os.Rename(kept, kept+".away"); err != nil {

@@ -146,7 +146,11 @@ func newDaemon(cfg config.Config, version string, clock *Clock, who auth.Access)
 		Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
 		Ready:  func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: newEndings(), stopping: make(chan struct{}), statfs: unix.Statfs}
 	d.server = &api.Server{Studio: &usecase.Studio{
-		Site:        usecase.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length, Fahrenheit: cfg.Units.Temperature == "f", Language: cfg.Site.Language, Clock: cfg.Site.Clock, ConeSeries: cfg.Heat.ConeSeries, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere), MainKiln: kiln.KilnID(cfg.Site.MainKiln), MarkLength: tiles.Millimetre(cfg.Bars.MarkLengthMM), Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Origins: cfg.Reading.Origins, Version: version},
+		Site: usecase.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length,
+			Fahrenheit: cfg.Units.Temperature == "f", Language: cfg.Site.Language, Clock: cfg.Site.Clock,
+			ConeSeries: cfg.Heat.ConeSeries, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere),
+			MainKiln: kiln.KilnID(cfg.Site.MainKiln), MarkLength: tiles.Millimetre(cfg.Bars.MarkLengthMM),
+			Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Origins: cfg.Reading.Origins, Version: version},
 		LidDefaults: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet), Wired: wiredOf(cfg),
 		Now: func() kiln.Stamp { return d.Now() }, NewID: func() string { return d.NewID() }, Settle: func() time.Duration { return d.Settle },
 		Dice: func() *rand.Rand { return d.Dice() }, Lines: d.heard, Store: d.health, Ready: d.isReady,
@@ -164,7 +168,8 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	d.recorder = &record.Recorder{Log: d.store, Ladder: heatwork.MainConeScale(), Past: map[kiln.KilnID]detect.Past{}, Zones: map[kiln.KilnID]faults.ZonePast{}, Loads: map[kiln.KilnID][]detect.Load{},
 		NewID:  d.newFiringID,
 		Rules:  detect.Rules{StartAbove: kiln.Celsius(cfg.Firing.StartAboveC), EndBelow: kiln.Celsius(cfg.Firing.EndBelowC), QuietAfter: cfg.Firing.QuietAfter, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere)},
-		Notify: func(n record.Notice) { d.notifier.receive(n) }, Ended: func(f kiln.Firing) { d.over.add(f.Kiln) }, Peaked: func(kiln.Firing) { d.shrink.Touch() }}
+		Notify: func(n record.Notice) { d.notifier.receive(n) },
+		Ended:  func(f kiln.Firing) { d.over.add(f.Kiln) }, Peaked: func(kiln.Firing) { d.shrink.Touch() }}
 	added, err := d.store.AddedKilns(ctx)
 	if err != nil {
 		return err
@@ -193,7 +198,8 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	d.shrink = newFitJob(d.store, d.server.Channel)
 	var settings strings.Builder
 	cfg.Show(&settings)
-	hot := &probeHours{firings: d.store.Firings, live: d.recorder.LiveCurve, over: map[kiln.FiringID]map[kiln.ChannelID]time.Duration{},
+	hot := &probeHours{firings: d.store.Firings, live: d.recorder.LiveCurve,
+		over: map[kiln.FiringID]map[kiln.ChannelID]time.Duration{},
 		minutes: func(ctx context.Context, id kiln.FiringID) ([]kiln.Envelope, error) {
 			e, _, err := d.store.Envelopes(ctx, id, nil, time.Minute, 0)
 			return e, err

@@ -329,7 +329,8 @@ func fromTheLineToTheLid(t *testing.T, program string, under ...string) {
 		})
 	}
 	at(500)
-	for _, page := range []string{"/", "/kiln", "/firing/" + id, "/unpack", "/unpack/" + load, "/bar/BQA", "/clays", "/clay/tern", "/lid?collar=104.5&clay=tern", "/more"} {
+	for _, page := range []string{"/", "/kiln", "/firing/" + id, "/unpack", "/unpack/" + load, "/bar/BQA",
+		"/clays", "/clay/tern", "/lid?collar=104.5&clay=tern", "/more"} {
 		r, err := http.Get(w.site + page)
 		if err != nil {
 			t.Fatal(err)

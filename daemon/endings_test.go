@@ -56,7 +56,8 @@ func TestEndOfAFiringIsWorkedOff(t *testing.T) {
 	b.fire(3, "20>1222@150 >20@150", kiln.Glaze)
 	before := b.d.shrink.Refits().Count
 	for range 1000 {
-		b.d.notifier.receive(record.Notice{Event: record.FiringEndedNotice, State: record.NoticeOnce, Kiln: "big-blue", T: 40, At: b.d.Now()})
+		b.d.notifier.receive(record.Notice{Event: record.FiringEndedNotice, State: record.NoticeOnce,
+			Kiln: "big-blue", T: 40, At: b.d.Now()})
 	}
 	b.d.recorder.Ended(kiln.Firing{Kiln: "big-blue"})
 	waitFor(t, "a copy", func() bool { h, err := b.d.health(); return err == nil && h.Copies == 1 })

@@ -62,7 +62,8 @@ func TestHundredFirings(t *testing.T) {
 		for range 30 {
 			minute(20)
 		}
-		for _, path := range []string{"/", "/kiln/big-blue", "/v1/firings?limit=5", "/metrics", "/v1/notices"} {
+		for _, path := range []string{"/", "/kiln/big-blue", "/v1/firings?limit=5", "/metrics",
+			"/v1/notices"} {
 			if status, text := b.ask("GET", path, nil, nil); status != 200 {
 				t.Fatalf("%s after %d firings: %d %.200s", path, i+1, status, text)
 			}

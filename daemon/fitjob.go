@@ -62,7 +62,8 @@ const (
 )
 
 func newFitJob(s *store.Store, channel usecase.Channels) *fitJob {
-	return &fitJob{store: s, channel: channel, patience: patience, wake: make(chan struct{}, 1), open: said{more: true}, fresh: make(chan struct{})}
+	return &fitJob{store: s, channel: channel, patience: patience, wake: make(chan struct{}, 1),
+		open: said{more: true}, fresh: make(chan struct{})}
 }
 
 // Touch says that something was said that a rate may rest on: about these bars, or, with none
@@ -229,7 +230,8 @@ func (s *fitJob) make(ctx context.Context, before *shrinkage.Fit) (*shrinkage.Fi
 }
 
 // loadStudio gathers everything that a fit rests on, and the time of the newest fact in it.
-func loadStudio(ctx context.Context, st *store.Store, channel usecase.Channels) (shrinkage.Studio, time.Time, error) {
+func loadStudio(ctx context.Context, st *store.Store, channel usecase.Channels) (shrinkage.Studio, time.Time,
+	error) {
 	var studio shrinkage.Studio
 	var newest time.Time
 	clays, err := st.Clays(ctx)

@@ -31,10 +31,13 @@ func newBench(t *testing.T) *bench {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { st.Close() })
-	b := &bench{t: t, st: st, at: kiln.Stamp{Wall: time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC), Trusted: true}}
+	b := &bench{t: t, st: st, at: kiln.Stamp{Wall: time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC),
+		Trusted: true}}
 	b.fitJob = newFitJob(st, func(kiln.KilnID, string) kiln.ChannelID { return "1" })
-	b.must(st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern stoneware", MaturesCone: "6"}, usecase.Precondition{}, b.now()))
-	b.must(st.PutBatch(t.Context(), tiles.Batch{BatchRef: ternA, Kind: tiles.Bought, Open: true}, usecase.Precondition{}, b.now()))
+	b.must(st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern stoneware", MaturesCone: "6"},
+		usecase.Precondition{}, b.now()))
+	b.must(st.PutBatch(t.Context(), tiles.Batch{BatchRef: ternA, Kind: tiles.Bought, Open: true},
+		usecase.Precondition{}, b.now()))
 	return b
 }
 
@@ -64,7 +67,8 @@ func (b *bench) id() string { b.n++; return fmt.Sprintf("0193c0c1-0000-7000-8000
 
 func (b *bench) read(code tiles.Code, stage tiles.Stage, length float64) string {
 	b.t.Helper()
-	r := tiles.Reading{ID: b.id(), Bar: code, Mark: 1, Stage: stage, Length: tiles.Millimetre(length), AsTyped: fmt.Sprint(length), Unit: "mm", Step: 0.05}
+	r := tiles.Reading{ID: b.id(), Bar: code, Mark: 1, Stage: stage, Length: tiles.Millimetre(length),
+		AsTyped: fmt.Sprint(length), Unit: "mm", Step: 0.05}
 	b.must(b.st.PutReading(b.t.Context(), r, b.now()))
 	return r.ID
 }
@@ -107,7 +111,8 @@ func TestReadingIsAnsweredAtOnce(t *testing.T) {
 	at := b.at.Wall
 	then, sd, asOf := b.drying()
 	if then <= first+0.05 || sd >= firstSD || !asOf.Equal(at) {
-		t.Errorf("%.4f ± %.4f before, %.4f ± %.4f after a bar that shrank more; as of %v", first, firstSD, then, sd, asOf)
+		t.Errorf("%.4f ± %.4f before, %.4f ± %.4f after a bar that shrank more; as of %v", first, firstSD,
+			then, sd, asOf)
 	}
 	if n := b.Refits().Count; n != 1 {
 		t.Errorf("fitted anew %d times", n)

@@ -26,8 +26,9 @@ func WholePracticeStudio() PracticeStudio {
 
 // What burns in the kilns of the whole practice studio besides the usual.
 var (
-	bisques = []string{practiceBisque, "20>100@60 h45 >600@115 >1000@105 off", "20>100@60 h60 >600@125 >1000@95 off"}
-	glazes  = []string{practiceGlaze,
+	bisques = []string{practiceBisque, "20>100@60 h45 >600@115 >1000@105 off",
+		"20>100@60 h60 >600@125 >1000@95 off"}
+	glazes = []string{practiceGlaze,
 		"20>600@155 >1120@175 >1226@62 h10 off",
 		"20>600@145 >820@180 >790@200 >1120@180 >1218@60 h10 off", // the power went for a few minutes
 		"20>600@150 >1120@185 >1221@58 h16 off",
@@ -87,7 +88,8 @@ func (m *madeUp) bags(ctx context.Context, now kiln.Stamp) error {
 		open  bool
 	}{{"tern", "A", 0, false}, {"tern", "B", 4, false}, {"tern", "C", 8, false}, {"tern", "D", 12, true}, {"heron", "A", 0, false}, {"heron", "B", 9, true}, {"wren", "A", 14, true}} {
 		at := shifted(now, -time.Duration(pairsOfYear-b.pair)*daysOfPair*24*time.Hour-5*24*time.Hour)
-		batch := tiles.Batch{BatchRef: tiles.BatchRef{Clay: b.clay, Batch: b.batch}, Kind: tiles.Bought, Open: b.open, Arrived: at.Wall.Format(time.DateOnly)}
+		batch := tiles.Batch{BatchRef: tiles.BatchRef{Clay: b.clay, Batch: b.batch}, Kind: tiles.Bought,
+			Open: b.open, Arrived: at.Wall.Format(time.DateOnly)}
 		if _, err := m.d.store.PutBatch(ctx, batch, usecase.Precondition{}, at); err != nil {
 			return err
 		}
@@ -113,10 +115,12 @@ func (m *madeUp) barsOf(pair int) (all []barOfYear) {
 		heron.Batch, more = "B", heronShift
 	}
 	bag := []float64{0, 0.12, -0.08, 0.05}[pair/4]
-	all = []barOfYear{{tiles.Code("BQ" + sign), tern, "top", 5.9, 6.5, 13.1 + bag}, {tiles.Code("BR" + sign), tern, "bottom", 5.9, 6.5, 13.1 + bag},
+	all = []barOfYear{{tiles.Code("BQ" + sign), tern, "top", 5.9, 6.5, 13.1 + bag},
+		{tiles.Code("BR" + sign), tern, "bottom", 5.9, 6.5, 13.1 + bag},
 		{tiles.Code("PT" + sign), heron, "top", 5.4, 6.0, 12.2 + more}}
 	if pair == pairsOfYear-1 {
-		all = append(all, barOfYear{tiles.Code("PV" + sign), heron, "bottom", 5.4, 6.0, 12.2 + more}, barOfYear{tiles.Code("BT" + sign), tern, "top", 5.9, 6.5, 13.1 + bag})
+		all = append(all, barOfYear{tiles.Code("PV" + sign), heron, "bottom", 5.4, 6.0, 12.2 + more},
+			barOfYear{tiles.Code("BT" + sign), tern, "top", 5.9, 6.5, 13.1 + bag})
 	}
 	return all
 }
@@ -125,7 +129,8 @@ func (m *madeUp) barsOf(pair int) (all []barOfYear) {
 func (m *madeUp) pair(ctx context.Context, k kiln.Kiln, pair int, bisque kiln.Stamp) error {
 	bars := m.barsOf(pair)
 	for _, b := range bars {
-		bar := tiles.Bar{Code: b.code, ID: m.d.NewID(), BatchRef: b.ref, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1, By: "KT"}
+		bar := tiles.Bar{Code: b.code, ID: m.d.NewID(), BatchRef: b.ref, Forming: tiles.ThrownRing,
+			MarkLength: 100, Marks: 1, By: "KT"}
 		if _, err := m.d.store.PutBar(ctx, bar, usecase.Precondition{}, shifted(bisque, -72*time.Hour)); err != nil {
 			return err
 		}
@@ -145,7 +150,8 @@ func (m *madeUp) pair(ctx context.Context, k kiln.Kiln, pair int, bisque kiln.St
 
 // burn packs a load, fires it, and measures what comes out; that of the last glaze waits.
 func (m *madeUp) burn(ctx context.Context, k kiln.Kiln, bars []barOfYear, programme string, pair int, kind kiln.Kind, at kiln.Stamp) error {
-	load := tiles.Load{ID: m.d.NewID(), Kiln: k.ID, Kind: kind, Atmosphere: kiln.Oxidation, PackedBy: "KT", Stated: kiln.NoTemperature()}
+	load := tiles.Load{ID: m.d.NewID(), Kiln: k.ID, Kind: kind, Atmosphere: kiln.Oxidation, PackedBy: "KT",
+		Stated: kiln.NoTemperature()}
 	for _, b := range bars {
 		load.Bars = append(load.Bars, tiles.Placed{Bar: b.code, Shelf: b.shelf})
 	}
@@ -199,7 +205,8 @@ func (m *madeUp) agedCones(ctx context.Context, load string, pair int, at kiln.S
 		return err
 	}
 	tilt := 20 + 5*math.Round(float64(pair)*10/5/2)
-	for _, c := range []tiles.ConeSeen{{Cone: "7", Seen: "down"}, {Cone: "8", Seen: "leaning", Tilt: min(tilt, 85), Tilted: true}, {Cone: "9", Seen: "upright"}} {
+	for _, c := range []tiles.ConeSeen{{Cone: "7", Seen: "down"},
+		{Cone: "8", Seen: "leaning", Tilt: min(tilt, 85), Tilted: true}, {Cone: "9", Seen: "upright"}} {
 		c.ID, c.Firing, c.Series, c.Shelf, c.By = m.d.NewID(), l.Firing, string(heatwork.SeriesSelfSupporting), "middle", "KT"
 		if _, err := m.d.store.PutCone(ctx, c, at); err != nil {
 			return err
@@ -215,12 +222,16 @@ func (m *madeUp) boardOfYear(ctx context.Context, load string, pair int, made, u
 		return nil
 	}
 	body := m.barsOf(pair)[0].ref
-	v := lid.Result{ID: m.d.NewID(), Load: load, Form: []string{"teapot 0.9 l", "casserole 2 l"}[pair%2], Maker: "KT", Seat: lid.Inset, Body: body, Lid: body, By: "KT",
+	v := lid.Result{ID: m.d.NewID(), Load: load, Form: []string{"teapot 0.9 l", "casserole 2 l"}[pair%2],
+		Maker: "KT", Seat: lid.Inset, Body: body, Lid: body, By: "KT",
 		Limits: &lid.Limits{LeastPlay: 1, MostPlay: 2.5, Bearing: 1}}
 	gallery := []float64{104.5, 188}[pair%2]
 	for i := range 6 {
-		card := lid.PotCard{ID: m.d.NewID(), Mark: "KT", Number: fmt.Sprint(200 + 6*(pair/3) + i), Form: v.Form, Seat: lid.Inset, Together: shrinkage.InPlace,
-			Collar: []tiles.Millimetre{tiles.Millimetre(gallery + math.Round(m.rng.NormFloat64())/2)}, Stage: tiles.Wet, Opening: tiles.Millimetre(gallery - 12), Body: body, Lid: body, MadeOn: made.Wall.Format(time.DateOnly)}
+		card := lid.PotCard{ID: m.d.NewID(), Mark: "KT", Number: fmt.Sprint(200 + 6*(pair/3) + i),
+			Form: v.Form, Seat: lid.Inset, Together: shrinkage.InPlace,
+			Collar: []tiles.Millimetre{tiles.Millimetre(gallery + math.Round(m.rng.NormFloat64())/2)},
+			Stage:  tiles.Wet, Opening: tiles.Millimetre(gallery - 12), Body: body, Lid: body,
+			MadeOn: made.Wall.Format(time.DateOnly)}
 		card.Set = card.Collar[0] - 2
 		card.Measured = card.Set + tiles.Millimetre(math.Round(4*m.rng.NormFloat64())/10)
 		if _, err := m.d.store.PutPot(ctx, card, usecase.Precondition{}, made); err != nil {
@@ -240,7 +251,8 @@ func (m *madeUp) boardOfYear(ctx context.Context, load string, pair int, made, u
 // newClay makes two bars of Wren, which were marked yesterday.
 func (m *madeUp) newClay(ctx context.Context, at kiln.Stamp) error {
 	for _, code := range []tiles.Code{"WA", "WB"} {
-		bar := tiles.Bar{Code: code, ID: m.d.NewID(), BatchRef: tiles.BatchRef{Clay: "wren", Batch: "A"}, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1, By: "KT"}
+		bar := tiles.Bar{Code: code, ID: m.d.NewID(), BatchRef: tiles.BatchRef{Clay: "wren", Batch: "A"},
+			Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1, By: "KT"}
 		if _, err := m.d.store.PutBar(ctx, bar, usecase.Precondition{}, at); err != nil {
 			return err
 		}

@@ -32,11 +32,14 @@ type heatAsk struct {
 }
 
 func newHeatJob(s *store.Store, cfg config.Config, zone *time.Location, changed func(context.Context, kiln.KilnID)) *heatJob {
-	h := &heatJob{store: s, kilns: map[kiln.KilnID]kiln.Kiln{}, fitted: map[kiln.KilnID][]heatwork.ProbeLife{}, zone: zone, changed: changed, asks: make(chan heatAsk, 64)}
+	h := &heatJob{store: s, kilns: map[kiln.KilnID]kiln.Kiln{},
+		fitted: map[kiln.KilnID][]heatwork.ProbeLife{}, zone: zone, changed: changed,
+		asks: make(chan heatAsk, 64)}
 	for _, k := range cfg.Kilns {
 		h.kilns[k.ID] = k.Kiln()
 		for _, p := range k.Probes {
-			life := heatwork.ProbeLife{Channel: p.Channel, Type: p.Type.String(), Class: int(p.Class), Tolerance: classAtTop(p.Type, p.Class)}
+			life := heatwork.ProbeLife{Channel: p.Channel, Type: p.Type.String(), Class: int(p.Class),
+				Tolerance: classAtTop(p.Type, p.Class)}
 			life.Fitted = h.date(string(p.FittedOn))
 			h.fitted[k.ID] = append(h.fitted[k.ID], life)
 		}
@@ -259,7 +262,8 @@ func (h *heatJob) Stories(ctx context.Context, id kiln.KilnID) ([]heatwork.Probe
 	return h.stories(ctx, id, firings, cones)
 }
 
-func (h *heatJob) facts(ctx context.Context, id kiln.KilnID) ([]kiln.Firing, map[kiln.FiringID][]heatwork.ConeReading, error) {
+func (h *heatJob) facts(ctx context.Context, id kiln.KilnID) ([]kiln.Firing,
+	map[kiln.FiringID][]heatwork.ConeReading, error) {
 	firings, err := h.store.Firings(ctx, kiln.FiringFilter{Kiln: id})
 	if err != nil {
 		return nil, nil, err
@@ -290,7 +294,8 @@ func (h *heatJob) lives(ctx context.Context, id kiln.KilnID) ([]heatwork.ProbeLi
 	}
 	lives := append([]heatwork.ProbeLife(nil), h.fitted[id]...)
 	for _, p := range told {
-		life := heatwork.ProbeLife{ID: p.ID, Channel: p.Channel, Type: p.Type, Class: p.Class, Fitted: h.date(p.Fitted), Removed: h.date(p.Removed), Tolerance: kiln.NoTemperature()}
+		life := heatwork.ProbeLife{ID: p.ID, Channel: p.Channel, Type: p.Type, Class: p.Class,
+			Fitted: h.date(p.Fitted), Removed: h.date(p.Removed), Tolerance: kiln.NoTemperature()}
 		if t, err := thermocouple.ParseType(p.Type); err == nil {
 			life.Tolerance = classAtTop(t, thermocouple.Class(p.Class))
 		}

@@ -158,21 +158,26 @@ func (b *heatBench) fire(day int, programme string, kind kiln.Kind) kiln.FiringI
 }
 
 // begin keeps the first hours of a firing, which goes on.
-func (b *heatBench) begin(day int, programme string, kind kiln.Kind, upTo time.Duration) (kiln.Firing, []kiln.Sample) {
+func (b *heatBench) begin(day int, programme string, kind kiln.Kind, upTo time.Duration) (kiln.Firing,
+	[]kiln.Sample) {
 	b.t.Helper()
 	p, err := practice.Parse(programme)
 	if err != nil {
 		b.t.Fatal(err)
 	}
 	curve := practice.Curve{Programme: p, Noise: 0.15, Step: 0.1, Seed: uint64(day)}
-	began := kiln.Stamp{Boot: "then", Since: time.Duration(day) * 24 * time.Hour, Wall: january.AddDate(0, 0, day-1), Trusted: true}
+	began := kiln.Stamp{Boot: "then", Since: time.Duration(day) * 24 * time.Hour,
+		Wall: january.AddDate(0, 0, day-1), Trusted: true}
 	id := kiln.FiringID(uuid.Must(uuid.NewV7()).String())
-	f := kiln.Firing{ID: id, Kiln: "big-blue", Kind: kind, KindFrom: detect.FromFact, Atmosphere: kiln.Oxidation, Source: "serial", Status: kiln.Running, Began: began, Peak: kiln.NoTemperature(), Faulty: map[kiln.Fault]int{}}
+	f := kiln.Firing{ID: id, Kiln: "big-blue", Kind: kind, KindFrom: detect.FromFact,
+		Atmosphere: kiln.Oxidation, Source: "serial", Status: kiln.Running, Began: began,
+		Peak: kiln.NoTemperature(), Faulty: map[kiln.Fault]int{}}
 	var samples []kiln.Sample
 	for after := time.Duration(0); after <= min(p.Length(), upTo); after += time.Minute {
 		at := began
 		at.Since, at.Wall = at.Since+after, at.Wall.Add(after)
-		samples = append(samples, kiln.Sample{Kiln: f.Kiln, At: at, Values: []kiln.Value{{Channel: "1", T: curve.Reading(after)}}})
+		samples = append(samples, kiln.Sample{Kiln: f.Kiln, At: at,
+			Values: []kiln.Value{{Channel: "1", T: curve.Reading(after)}}})
 	}
 	if _, err := b.d.store.BeginFiring(b.t.Context(), f, samples); err != nil {
 		b.t.Fatal(err)
@@ -248,14 +253,16 @@ func TestConesCorrectTheProbe(t *testing.T) {
 	}
 	off := 1220.2 - *last.AsIndicated.HeatWorkC
 	if off < 3 || math.Abs(*last.CorrectionC-off) > 2 || math.Abs(*last.HeatWorkC-1220.2) > 2 {
-		t.Errorf("indicated %.1f, corrected %.1f by %.1f; the cones said 1220.2", *last.AsIndicated.HeatWorkC, *last.HeatWorkC, *last.CorrectionC)
+		t.Errorf("indicated %.1f, corrected %.1f by %.1f; the cones said 1220.2", *last.AsIndicated.HeatWorkC,
+			*last.HeatWorkC, *last.CorrectionC)
 	}
 	if !strings.Contains(last.Probe, "°C low (likely") || !strings.Contains(last.Probe, "from 4 cones") || !strings.Contains(last.Probe, "°C lower a firing") {
 		t.Errorf("the probe in words: %q", last.Probe)
 	}
 	first := b.firing(fired[0])
 	if *first.CorrectionC >= *last.CorrectionC+1 || *first.CorrectionSD <= *last.CorrectionSD {
-		t.Errorf("the first firing is corrected by %.1f ± %.1f, the last by %.1f ± %.1f", *first.CorrectionC, *first.CorrectionSD, *last.CorrectionC, *last.CorrectionSD)
+		t.Errorf("the first firing is corrected by %.1f ± %.1f, the last by %.1f ± %.1f", *first.CorrectionC,
+			*first.CorrectionSD, *last.CorrectionC, *last.CorrectionSD)
 	}
 	if last.Usual == nil || !*last.Usual || !strings.HasPrefix(last.Says, "usual") {
 		t.Errorf("the fourth of a kind: %q", last.Says)
@@ -264,8 +271,10 @@ func TestConesCorrectTheProbe(t *testing.T) {
 	// One reading too far: asked about, and taken back.
 	id := newUUID()
 	var cone struct{ Says string }
-	b.ask("PUT", "/v1/firings/"+string(fired[3])+"/cones/"+id, map[string]any{"cone": "06", "shelf": "middle", "tilt_deg": 45}, &cone)
-	if !strings.Contains(cone.Says, "does not count") || !strings.Contains(cone.Says, "Was it 6 and not 06?") {
+	b.ask("PUT", "/v1/firings/"+string(fired[3])+"/cones/"+id,
+		map[string]any{"cone": "06", "shelf": "middle", "tilt_deg": 45}, &cone)
+	if !strings.Contains(cone.Says, "does not count") || !strings.Contains(cone.Says,
+		"Was it 6 and not 06?") {
 		t.Errorf("06 for 6: %q", cone.Says)
 	}
 	if again := b.firing(fired[3]); *again.CorrectionC != *last.CorrectionC {
@@ -357,7 +366,8 @@ func TestCorrectedBesideIndicatedWhileItFires(t *testing.T) {
 		t.Errorf("the firing: %+v, now: %+v, corrected %+v", f, k.work, k.Corrected)
 	}
 	for _, page := range []string{"/kiln/big-blue", "/firing/" + string(now.ID)} {
-		if status, text := b.ask("GET", page, nil, nil); status != 200 || !strings.Contains(text, "corrected by the cones") {
+		if status, text := b.ask("GET", page, nil, nil); status != 200 || !strings.Contains(text,
+			"corrected by the cones") {
 			t.Errorf("%s: %d does not tell what the cones correct", page, status)
 		}
 	}
@@ -379,13 +389,16 @@ func TestLifeOfAProbeReachesTheRates(t *testing.T) {
 		t.Helper()
 		var bars []map[string]any
 		for _, code := range codes {
-			put("/v1/bars/"+code, map[string]any{"id": newUUID(), "clay": "tern", "batch": "A", "forming": "thrown_ring", "mark_length_mm": 100})
+			put("/v1/bars/"+code, map[string]any{"id": newUUID(), "clay": "tern", "batch": "A",
+				"forming": "thrown_ring", "mark_length_mm": 100})
 			bars = append(bars, map[string]any{"bar": code, "shelf": "middle"})
 		}
-		put("/v1/loads/"+newUUID(), map[string]any{"kiln": "big-blue", "kind": "glaze", "bars": bars, "firing": firing})
+		put("/v1/loads/"+newUUID(), map[string]any{"kiln": "big-blue", "kind": "glaze", "bars": bars,
+			"firing": firing})
 		for i, code := range codes {
 			for stage, mm := range map[string]float64{"wet": 100, "fired": 87.5 + 0.1*float64(i)} {
-				put("/v1/bars/"+code+"/readings/"+newUUID(), map[string]any{"stage": stage, "length": fmt.Sprint(mm), "unit": "mm"})
+				put("/v1/bars/"+code+"/readings/"+newUUID(), map[string]any{"stage": stage,
+					"length": fmt.Sprint(mm), "unit": "mm"})
 			}
 		}
 	}
@@ -460,7 +473,8 @@ func TestAnotherModelIsWorkedOutAnew(t *testing.T) {
 	b.d.heat.Again(t.Context(), "big-blue")
 	f := b.firing(id)
 	if math.Abs(*f.AsIndicated.HeatWorkC-float64(right.HeatWork["1"].C)) > 0.1 || f.Model != kiln.HeatWorkModel {
-		t.Errorf("%.1f of model %s, want %.1f of %s", *f.AsIndicated.HeatWorkC, f.Model, right.HeatWork["1"].C, kiln.HeatWorkModel)
+		t.Errorf("%.1f of model %s, want %.1f of %s", *f.AsIndicated.HeatWorkC, f.Model,
+			right.HeatWork["1"].C, kiln.HeatWorkModel)
 	}
 	if stale, err := b.d.store.StaleHeatWork(t.Context(), kiln.HeatWorkModel); err != nil || len(stale) > 0 {
 		t.Errorf("still of another model: %v, %v", stale, err)
@@ -489,7 +503,8 @@ func TestFiringByHandOverHTTP(t *testing.T) {
 	if f.From != "intended" || f.Cone != "06+0.0" || *f.Likely[1]-*f.HeatWorkC < 20 {
 		t.Errorf("the cone that was meant: %s", text)
 	}
-	id, f, _, text := put(map[string]any{"began_at": "2026-01-09T18:00:00Z", "ended_at": "2026-01-10T18:00:00Z"})
+	id, f, _, text := put(map[string]any{"began_at": "2026-01-09T18:00:00Z",
+		"ended_at": "2026-01-10T18:00:00Z"})
 	if f.HeatWorkC != nil || len(f.Hand) == 0 || !strings.Contains(f.Hand[0], "Neither a curve nor a cone") {
 		t.Errorf("nothing but times: %s", text)
 	}
@@ -515,7 +530,9 @@ func TestFiringByHandOverHTTP(t *testing.T) {
 	if b.ask("GET", "/v1/firings/"+id, nil, &upright); upright["cone"] != nil || upright["heat_work_c"] != nil || upright["cone_words"] != "not known: below cone 5" {
 		t.Errorf("5, 6 and 7 upright: %v", upright)
 	}
-	_, f, status, text = put(map[string]any{"began_at": "2026-01-12T08:00:00Z", "typed": map[string]any{"hours": []float64{0, 2, 6, 9, 9.4, 9.8, 10.2, 10.5, 20}, "temperature_c": []float64{20, 100, 600, 900, 940, 970, 995, 1010, 200}}})
+	_, f, status, text = put(map[string]any{"began_at": "2026-01-12T08:00:00Z",
+		"typed": map[string]any{"hours": []float64{0, 2, 6, 9, 9.4, 9.8, 10.2, 10.5, 20},
+			"temperature_c": []float64{20, 100, 600, 900, 940, 970, 995, 1010, 200}}})
 	if status != 201 || f.From != "curve" || f.HeatWorkC == nil || !f.Estimate || math.Abs(*f.HeatWorkC-1010) > 15 {
 		t.Errorf("a typed curve: %d %s", status, text)
 	}
@@ -524,17 +541,19 @@ func TestFiringByHandOverHTTP(t *testing.T) {
 		body map[string]any
 		says string
 	}{
-		"cone 0":            {map[string]any{"sitter": map[string]any{"cone": "0"}}, "There is no cone 0"},
-		"a Seger cone":      {map[string]any{"intended_cone": "6a"}, "European (Seger)"},
-		"nothing":           {map[string]any{}, "Tell when it began"},
-		"backwards":         {map[string]any{"began_at": "2026-01-05T18:00:00Z", "ended_at": "2026-01-04T18:00:00Z"}, "ended before it began"},
-		"hours that fall":   {map[string]any{"typed": map[string]any{"hours": []float64{0, 2, 1}, "temperature_c": []float64{20, 30, 40}}}, "do not rise"},
-		"hours alone":       {map[string]any{"typed": map[string]any{"hours": []float64{0, 2}, "temperature_c": []float64{20}}}, "As many hours as temperatures"},
-		"hotter than any":   {map[string]any{"typed": map[string]any{"hours": []float64{0, 2}, "temperature_c": []float64{20, 9999}}}, "No kiln has that temperature"},
-		"in the future":     {map[string]any{"began_at": "2027-01-05T18:00:00Z", "ended_at": "2027-01-06T18:00:00Z"}, "in the future"},
-		"no load like that": {map[string]any{"ended_at": "2026-01-04T18:00:00Z", "load": newUUID()}, "no such load"},
+		"cone 0":          {map[string]any{"sitter": map[string]any{"cone": "0"}}, "There is no cone 0"},
+		"a Seger cone":    {map[string]any{"intended_cone": "6a"}, "European (Seger)"},
+		"nothing":         {map[string]any{}, "Tell when it began"},
+		"backwards":       {map[string]any{"began_at": "2026-01-05T18:00:00Z", "ended_at": "2026-01-04T18:00:00Z"}, "ended before it began"},
+		"hours that fall": {map[string]any{"typed": map[string]any{"hours": []float64{0, 2, 1}, "temperature_c": []float64{20, 30, 40}}}, "do not rise"},
+		"hours alone":     {map[string]any{"typed": map[string]any{"hours": []float64{0, 2}, "temperature_c": []float64{20}}}, "As many hours as temperatures"},
+		"hotter than any": {map[string]any{"typed": map[string]any{"hours": []float64{0, 2}, "temperature_c": []float64{20, 9999}}}, "No kiln has that temperature"},
+		"in the future":   {map[string]any{"began_at": "2027-01-05T18:00:00Z", "ended_at": "2027-01-06T18:00:00Z"}, "in the future"},
+		"no load like that": {map[string]any{"ended_at": "2026-01-04T18:00:00Z", "load": newUUID()},
+			"no such load"},
 	} {
-		if _, _, status, text := put(c.body); status < 400 || status >= 500 || !strings.Contains(text, c.says) {
+		if _, _, status, text := put(c.body); status < 400 || status >= 500 || !strings.Contains(text,
+			c.says) {
 			t.Errorf("%s: %d %s", name, status, text)
 		}
 	}
@@ -558,19 +577,24 @@ func TestBadConesInWords(t *testing.T) {
 		body        map[string]any
 		field, says string
 	}{
-		"cone 0":             {map[string]any{"cone": "0", "seen": "down"}, "cone", "There is no cone 0"},
-		"the letter o":       {map[string]any{"cone": "o6", "seen": "down"}, "cone", "The nearest is 06"},
-		"023":                {map[string]any{"cone": "023", "seen": "down"}, "cone", "below the ladder"},
-		"15":                 {map[string]any{"cone": "15", "seen": "down"}, "cone", "above the ladder"},
-		"no cone":            {map[string]any{"cone": " ", "seen": "down"}, "cone", "No cone was named"},
-		"Seger ladder":       {map[string]any{"cone": "6", "series": "seger_a", "seen": "down"}, "series", "European (Seger)"},
-		"no such series":     {map[string]any{"cone": "6", "series": "tall", "seen": "down"}, "series", "No series of cones"},
-		"not in that series": {map[string]any{"cone": "14", "series": "small", "seen": "down"}, "series", "has no cone 14"},
-		"how it stood":       {map[string]any{"cone": "6"}, "seen", "was not told"},
-		"both":               {map[string]any{"cone": "6", "seen": "down", "tilt_deg": 10}, "seen", "cannot be both"},
+		"cone 0":       {map[string]any{"cone": "0", "seen": "down"}, "cone", "There is no cone 0"},
+		"the letter o": {map[string]any{"cone": "o6", "seen": "down"}, "cone", "The nearest is 06"},
+		"023":          {map[string]any{"cone": "023", "seen": "down"}, "cone", "below the ladder"},
+		"15":           {map[string]any{"cone": "15", "seen": "down"}, "cone", "above the ladder"},
+		"no cone":      {map[string]any{"cone": " ", "seen": "down"}, "cone", "No cone was named"},
+		"Seger ladder": {map[string]any{"cone": "6", "series": "seger_a", "seen": "down"}, "series",
+			"European (Seger)"},
+		"no such series": {map[string]any{"cone": "6", "series": "tall", "seen": "down"}, "series",
+			"No series of cones"},
+		"not in that series": {map[string]any{"cone": "14", "series": "small", "seen": "down"}, "series",
+			"has no cone 14"},
+		"how it stood": {map[string]any{"cone": "6"}, "seen", "was not told"},
+		"both": {map[string]any{"cone": "6", "seen": "down", "tilt_deg": 10}, "seen",
+			"cannot be both"},
 	} {
 		status, text := b.cone(glaze, c.body)
-		if status != 422 || !strings.Contains(text, `"name":"`+c.field+`"`) || !strings.Contains(text, c.says) {
+		if status != 422 || !strings.Contains(text, `"name":"`+c.field+`"`) || !strings.Contains(text,
+			c.says) {
 			t.Errorf("%s: %d %s", name, status, text)
 		}
 	}
@@ -647,7 +671,8 @@ func TestNotesOverHTTP(t *testing.T) {
 	id := b.fire(2, glazeTo1206, kiln.Glaze)
 	b.run()
 	note := "/v1/firings/" + string(id) + "/notes/" + newUUID()
-	body := map[string]any{"text": "the door seal glowed", "incident": true, "by": "KT", "at": "2026-01-02T19:00:00+01:00"}
+	body := map[string]any{"text": "the door seal glowed", "incident": true, "by": "KT",
+		"at": "2026-01-02T19:00:00+01:00"}
 	for i, want := range []int{201, 200} {
 		if status, text := b.ask("PUT", note, body, nil); status != want {
 			t.Errorf("time %d: %d %s", i+1, status, text)
@@ -669,7 +694,8 @@ func TestNotesOverHTTP(t *testing.T) {
 	if status, _ := b.ask("PUT", "/v1/firings/"+newUUID()+"/notes/"+newUUID(), map[string]any{"text": "x"}, nil); status != 404 {
 		t.Errorf("a note of no firing: %d", status)
 	}
-	for field, value := range map[string]string{"atmosphere": "reduction", "kind": "once", "status": "incomplete", "note": "a draught"} {
+	for field, value := range map[string]string{"atmosphere": "reduction", "kind": "once",
+		"status": "incomplete", "note": "a draught"} {
 		if status, text := b.ask("PUT", "/v1/firings/"+string(id), map[string]any{field: value}, nil); status != 200 || !strings.Contains(text, `"`+field+`":"`+value+`"`) {
 			t.Errorf("%s: %d %s", field, status, text)
 		}

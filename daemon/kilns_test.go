@@ -331,7 +331,8 @@ func TestBatchWithoutItsClay(t *testing.T) {
 	b := newHeatBench(t)
 	b.run()
 	status, text := b.ask("GET", "/v1/lid?batch=B&collar=104.5&opening=92.5&body_drying_ratio=0.06&body_firing_ratio=0.07", nil, nil)
-	if status != 422 || !strings.Contains(text, `"name":"batch"`) || !strings.Contains(text, "goes with a clay") {
+	if status != 422 || !strings.Contains(text, `"name":"batch"`) || !strings.Contains(text,
+		"goes with a clay") {
 		t.Errorf("%d %s", status, text)
 	}
 }

@@ -28,11 +28,13 @@ func (d *Daemon) heard() []usecase.Line {
 	}
 	for _, k := range d.cfg.Kilns {
 		if k.Port == "" {
-			out = append(out, usecase.Line{Kiln: k.ID, Waits: message.New("no line: by hand only"), Words: []string{string(k.ID) + " has no line: it is kept by hand"}})
+			out = append(out, usecase.Line{Kiln: k.ID, Waits: message.New("no line: by hand only"),
+				Words: []string{string(k.ID) + " has no line: it is kept by hand"}})
 		}
 	}
 	for _, id := range d.server.Added() {
-		out = append(out, usecase.Line{Kiln: id, Waits: message.New("no line: by hand only"), Words: []string{string(id) + " has no line: it is kept by hand"}})
+		out = append(out, usecase.Line{Kiln: id, Waits: message.New("no line: by hand only"),
+			Words: []string{string(id) + " has no line: it is kept by hand"}})
 	}
 	return out
 }
@@ -154,7 +156,8 @@ func linesOf(cfg config.Config) []source.Settings {
 		sk := source.Kiln{ID: k.ID, Every: k.Every, Reply: k.Reply, Separator: k.Separator, DecimalComma: k.DecimalComma, Terminator: k.Terminator, Checksum: k.Checksum,
 			Pattern: k.Pattern, TimeColumn: k.TimeColumn, Select: k.Select, Poll: k.PollBytes, PollOther: k.PollOther, PollReason: k.PollReason}
 		for _, c := range k.Channels {
-			sc := source.Channel{ID: c.ID, Role: c.Role, From: string(c.From), Unit: c.Unit, ColdJunction: c.ColdJunction, Scale: c.Scale, Offset: c.Offset, Linearised: true,
+			sc := source.Channel{ID: c.ID, Role: c.Role, From: string(c.From), Unit: c.Unit,
+				ColdJunction: c.ColdJunction, Scale: c.Scale, Offset: c.Offset, Linearised: true,
 				UnitID: c.UnitID, Function: c.Function, Register: c.Register, Number: c.Type, Order: c.Order}
 			if p, ok := k.Probe(c.ID); ok {
 				sc.Type, sc.Linearised = p.Type, p.Linearised

@@ -91,7 +91,8 @@ func (d *Daemon) watchPlace(ctx context.Context) error {
 		switch is := errors.Is(err, store.ErrGone); {
 		case is && !gone:
 			slog.Error("the store is gone from its folder", "folder", d.cfg.Store.Folder, "err", err)
-			d.notifier.say(notice.StoreGone, record.NoticeBegan, message.New("the file of the store was removed or replaced while it was open; nothing can be kept until it is back or the daemon is started anew"))
+			d.notifier.say(notice.StoreGone, record.NoticeBegan,
+				message.New("the file of the store was removed or replaced while it was open; nothing can be kept until it is back or the daemon is started anew"))
 			if err := d.store.Rescue(ctx); err != nil && ctx.Err() == nil {
 				slog.Error("what was kept before is in no new copy", "err", err)
 			} else if err == nil {
@@ -99,7 +100,8 @@ func (d *Daemon) watchPlace(ctx context.Context) error {
 			}
 		case !is && err == nil && gone:
 			slog.Info("the store is in its folder again")
-			d.notifier.say(notice.StoreGone, record.NoticeCleared, message.New("the file of the store is in its place again"))
+			d.notifier.say(notice.StoreGone, record.NoticeCleared,
+				message.New("the file of the store is in its place again"))
 		}
 		gone = errors.Is(err, store.ErrGone)
 	}

@@ -33,13 +33,15 @@ func keptIn(t *testing.T, folder string) *keeper {
 	k := &keeper{t: t, folder: folder, trusted: true, ended: make(chan error, 1)}
 	began := time.Now()
 	now := func() kiln.Stamp {
-		return kiln.Stamp{Boot: "boot", Since: time.Since(began) + time.Hour, Wall: time.Now().UTC(), Trusted: k.trusted}
+		return kiln.Stamp{Boot: "boot", Since: time.Since(began) + time.Hour, Wall: time.Now().UTC(),
+			Trusted: k.trusted}
 	}
 	st, err := store.Settings{Now: now}.Open(t.Context(), folder)
 	if err != nil {
 		t.Fatal(err)
 	}
-	k.Daemon = &Daemon{Minute: every(time.Minute), Now: now, store: st, cfg: config.Config{Copy: config.Copy{Every: 24 * time.Hour}, Keep: config.Keep{RawLinesDays: 30}}}
+	k.Daemon = &Daemon{Minute: every(time.Minute), Now: now, store: st,
+		cfg: config.Config{Copy: config.Copy{Every: 24 * time.Hour}, Keep: config.Keep{RawLinesDays: 30}}}
 	return k
 }
 
@@ -107,7 +109,8 @@ func TestKeepCopies(t *testing.T) {
 		}
 		k.copy(t.Context())
 		synctest.Wait()
-		if h, err := k.health(); err == nil && !strings.Contains(message.Join(" ", h.Trouble...).String(), "copy of the store failed") {
+		if h, err := k.health(); err == nil && !strings.Contains(message.Join(" ", h.Trouble...).String(),
+			"copy of the store failed") {
 			t.Errorf("a copy that failed is not told: %+v", h)
 		}
 		if err := errors.Join(os.Remove(copies), os.Rename(copies+".away", copies)); err != nil {
@@ -128,7 +131,9 @@ func TestKeepLines(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		k := keptIn(t, folder)
 		at := k.Now()
-		f := kiln.Firing{ID: "0193c0c1-0000-7000-8000-0000000000f1", Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, Source: "serial", Status: kiln.Running, Began: at, Peak: kiln.NoTemperature()}
+		f := kiln.Firing{ID: "0193c0c1-0000-7000-8000-0000000000f1", Kiln: "big-blue", Kind: kiln.Glaze,
+			Atmosphere: kiln.Oxidation, Source: "serial", Status: kiln.Running, Began: at,
+			Peak: kiln.NoTemperature()}
 		var samples []kiln.Sample
 		for i := range 60 {
 			s := kiln.Sample{Kiln: "big-blue", At: at, Values: []kiln.Value{{Channel: "1", T: 500}}}

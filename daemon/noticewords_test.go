@@ -30,7 +30,9 @@ func TestMessagesInTheLanguageOfTheSite(t *testing.T) {
 		t.Fatal(err)
 	}
 	var all []notice.Message
-	for _, event := range []string{record.FiringStartedNotice, record.FiringEndedNotice, record.FiringLongNotice, record.QuietNotice, record.OverLimitNotice, record.StillHotNotice, record.VentOffNotice,
+	for _, event := range []string{record.FiringStartedNotice, record.FiringEndedNotice,
+		record.FiringLongNotice, record.QuietNotice, record.OverLimitNotice, record.StillHotNotice,
+		record.VentOffNotice,
 		record.StoppedClimbingNotice, record.FellEarlyNotice, record.StandsLowNotice, record.CooledNotice, record.StillFiringNotice} {
 		for _, state := range []record.NoticeState{record.NoticeBegan, record.NoticeCleared} {
 			if len(notice.Words(event, state, "big-blue")) > 0 {
@@ -43,10 +45,14 @@ func TestMessagesInTheLanguageOfTheSite(t *testing.T) {
 	}
 	for _, says := range []message.Message{
 		message.New("load {1} is unpacked", 7), message.New("load {1} is unpacked; bars of it to measure: {2}", 7, 3),
-		message.New("{1} fired bars of load {2} have waited to be measured for {3} days", 4, 7, message.Number{Value: 5}),
-		message.New("what was recorded since {1} is in no copy", message.At(time.Date(2026, 2, 3, 12, 0, 0, 0, time.UTC), "2 Jan")),
-		message.New("everything that was recorded is in a copy again"), message.New("this is a test of the notices of {1}", "studio"),
-		message.New("batch {1} of {2} shrinks {3} more than {4} on a lid of {5}", "B", "tern", tiles.MM.Of(0.4), "A", tiles.MM.Of(100))} {
+		message.New("{1} fired bars of load {2} have waited to be measured for {3} days", 4, 7,
+			message.Number{Value: 5}),
+		message.New("what was recorded since {1} is in no copy",
+			message.At(time.Date(2026, 2, 3, 12, 0, 0, 0, time.UTC), "2 Jan")),
+		message.New("everything that was recorded is in a copy again"),
+		message.New("this is a test of the notices of {1}", "studio"),
+		message.New("batch {1} of {2} shrinks {3} more than {4} on a lid of {5}", "B", "tern",
+			tiles.MM.Of(0.4), "A", tiles.MM.Of(100))} {
 		all = append(all, notice.OfStudio(notice.CopyOld, "once", says, "/", nil, kiln.Stamp{}, "id", "studio", time.UTC))
 	}
 	for _, m := range all {

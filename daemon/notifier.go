@@ -51,8 +51,10 @@ const (
 
 func newNotifier(s *store.Store, cfg config.Config, zone *time.Location, now func() kiln.Stamp,
 	newID func() string) (*notifier, error) {
-	h := &notifier{store: s, now: now, newID: newID, zone: zone, site: cfg.Site.Name, at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
-		bare: func(says string) string { return pathless(cfg, says) }, news: make(chan record.Notice, 256), said: make(chan notice.Message, 16), keeps: func() error { return nil },
+	h := &notifier{store: s, now: now, newID: newID, zone: zone, site: cfg.Site.Name,
+		at: time.Duration(cfg.Notice.DigestAt), every: cfg.Copy.Every,
+		bare: func(says string) string { return pathless(cfg, says) }, news: make(chan record.Notice, 256),
+		said: make(chan notice.Message, 16), keeps: func() error { return nil },
 		studio: func(context.Context) ([]usecase.StudioNews, error) { return nil, nil }}
 	var err error
 	if h.word, err = api.SiteReader(cfg.Site.Language, cfg.Units.Length, cfg.Site.Clock == 12, cfg.Units.Temperature == "f"); err != nil {
@@ -179,7 +181,8 @@ func (h *notifier) keepUnsent(ctx context.Context) {
 func (h *notifier) disk(ctx context.Context) {
 	err := h.keeps()
 	tell := func(state record.NoticeState, says message.Message) {
-		h.tell(ctx, notice.OfStudio(notice.NotWriting, string(state), says, "/more", nil, h.now(), h.newID(), h.site, h.zone))
+		h.tell(ctx, notice.OfStudio(notice.NotWriting, string(state), says, "/more", nil, h.now(), h.newID(),
+			h.site, h.zone))
 	}
 	switch {
 	case err == nil && h.full >= 2:
@@ -233,7 +236,8 @@ func (h *notifier) once(ctx context.Context, event, link string, since time.Time
 	if err != nil || told {
 		return err
 	}
-	h.send(ctx, notice.OfStudio(event, string(record.NoticeOnce), says, link, data, now, h.newID(), h.site, h.zone))
+	h.send(ctx, notice.OfStudio(event, string(record.NoticeOnce), says, link, data, now, h.newID(), h.site,
+		h.zone))
 	return nil
 }
 
@@ -253,8 +257,9 @@ func (h *notifier) bars(ctx context.Context, now kiln.Stamp) error {
 		if l.Waiting == 0 || now.Wall.Sub(since) < longWaiting {
 			continue
 		}
-		err := h.once(ctx, notice.BarsWaiting, "/unpack/"+l.ID, now.Wall.AddDate(0, 0, -14), message.New("{1} fired bars of load {2} have waited to be measured for {3} days",
-			l.Waiting, l.Number, message.Number{Value: now.Wall.Sub(since).Hours() / 24}), map[string]any{"load": l.ID, "waiting": l.Waiting})
+		err := h.once(ctx, notice.BarsWaiting, "/unpack/"+l.ID, now.Wall.AddDate(0, 0, -14),
+			message.New("{1} fired bars of load {2} have waited to be measured for {3} days",
+				l.Waiting, l.Number, message.Number{Value: now.Wall.Sub(since).Hours() / 24}), map[string]any{"load": l.ID, "waiting": l.Waiting})
 		if err != nil {
 			return err
 		}
@@ -307,16 +312,20 @@ func (h *notifier) copies(ctx context.Context, now kiln.Stamp) error {
 	}
 	state, says, data := record.NoticeCleared, message.New("everything that was recorded is in a copy again"), map[string]any{}
 	if !due.IsZero() && now.Wall.Sub(due) >= h.every*3/2 {
-		state, says = record.NoticeBegan, message.New("what was recorded since {1} is in no copy", message.At(due.In(h.zone), "2 Jan"))
+		state, says = record.NoticeBegan, message.New("what was recorded since {1} is in no copy",
+			message.At(due.In(h.zone), "2 Jan"))
 		data["since"] = due.UTC().Format(time.RFC3339)
 	}
-	h.tell(ctx, notice.OfStudio(notice.CopyOld, string(state), says, "/more", data, now, h.newID(), h.site, h.zone))
+	h.tell(ctx, notice.OfStudio(notice.CopyOld, string(state), says, "/more", data, now, h.newID(), h.site,
+		h.zone))
 	return nil
 }
 
 // Test sends a test notice to every receiver.
 func (h *notifier) Test(ctx context.Context) error {
-	m := notice.OfStudio(notice.Test, string(record.NoticeOnce), message.New("this is a test of the notices of {1}", h.site), "/settings", nil, h.now(), h.newID(), h.site, h.zone)
+	m := notice.OfStudio(notice.Test, string(record.NoticeOnce),
+		message.New("this is a test of the notices of {1}", h.site), "/settings", nil, h.now(), h.newID(),
+		h.site, h.zone)
 	return h.post.Send(ctx, m.In(h.word))
 }
 
@@ -328,9 +337,11 @@ func (h *notifier) Last(ctx context.Context, limit int) ([]usecase.NoticeTold, e
 	}
 	out := make([]usecase.NoticeTold, len(told))
 	for i, t := range told {
-		out[i] = usecase.NoticeTold{ID: t.ID, Event: t.Event, State: t.State, At: t.At, Kiln: t.Kiln, Says: h.bare(t.Says), Link: t.Link}
+		out[i] = usecase.NoticeTold{ID: t.ID, Event: t.Event, State: t.State, At: t.At, Kiln: t.Kiln,
+			Says: h.bare(t.Says), Link: t.Link}
 		for _, f := range t.Fates {
-			out[i].Receivers = append(out[i].Receivers, usecase.NoticeFate{Receiver: f.Receiver, Outcome: f.Outcome, Tries: f.Tries, Answer: f.Answer, At: f.At})
+			out[i].Receivers = append(out[i].Receivers, usecase.NoticeFate{Receiver: f.Receiver,
+				Outcome: f.Outcome, Tries: f.Tries, Answer: f.Answer, At: f.At})
 		}
 	}
 	return out, nil

@@ -63,7 +63,8 @@ func TestDigestTellsEachThingOnce(t *testing.T) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { st.Close() })
-	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 7, 0, 0, 0, time.UTC), Trusted: true}
+	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 7, 0, 0, 0, time.UTC),
+		Trusted: true}
 	load := "0193a0b0-0000-7000-8000-00000000a001"
 	if _, err := st.PutLoad(t.Context(), tiles.Load{ID: load, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222}, usecase.Precondition{}, at); err != nil {
 		t.Fatal(err)
@@ -73,10 +74,14 @@ func TestDigestTellsEachThingOnce(t *testing.T) {
 	}
 	moved := at.Wall.Add(-2 * time.Hour)
 	news := []usecase.StudioNews{
-		{Event: notice.RateMoved, Link: "/clay/tern", Since: moved, Says: message.New("the rate of tern/B moved")},
-		{Event: notice.RateStale, Link: "/clay/wren", Since: at.Wall.AddDate(-1, 0, 0), Says: message.New("the rate of wren/A is stale")},
-		{Event: notice.BatchShifted, Link: "/clay/tern?batch=B", Says: message.New("batch B of tern shrinks more")},
-		{Event: notice.ProbeBias, Link: "/kiln/blue", Kiln: "blue", Since: at.Wall.AddDate(0, 0, -90), Says: message.New("blue, probe 1 reads low")},
+		{Event: notice.RateMoved, Link: "/clay/tern", Since: moved,
+			Says: message.New("the rate of tern/B moved")},
+		{Event: notice.RateStale, Link: "/clay/wren", Since: at.Wall.AddDate(-1, 0, 0),
+			Says: message.New("the rate of wren/A is stale")},
+		{Event: notice.BatchShifted, Link: "/clay/tern?batch=B",
+			Says: message.New("batch B of tern shrinks more")},
+		{Event: notice.ProbeBias, Link: "/kiln/blue", Kiln: "blue", Since: at.Wall.AddDate(0, 0, -90),
+			Says: message.New("blue, probe 1 reads low")},
 	}
 	start := func() *notifier {
 		h := newsdesk(t, st, &at)
@@ -91,7 +96,8 @@ func TestDigestTellsEachThingOnce(t *testing.T) {
 	step := func(d time.Duration) { at.Wall, at.Since = at.Wall.Add(d), at.Since+d }
 	step(2 * time.Hour)
 	h.look(t.Context())
-	want := []string{"load.unpacked once", "rate.moved once", "rate.stale once", "batch.shifted once", "probe.bias once"}
+	want := []string{"load.unpacked once", "rate.moved once", "rate.stale once", "batch.shifted once",
+		"probe.bias once"}
 	if got := sent(t, h); !slices.Equal(got, want) {
 		t.Fatalf("digest: %v\nwant %v", got, want)
 	}
@@ -125,7 +131,8 @@ func TestDigestTellsEachThingOnce(t *testing.T) {
 // That what was recorded is in no copy is told once when it begins, also over a restart, and once
 // when a copy has it.
 func TestCopyTooOldBeginsAndClears(t *testing.T) {
-	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 9, 0, 0, 0, time.UTC), Trusted: true}
+	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 9, 0, 0, 0, time.UTC),
+		Trusted: true}
 	st, err := store.Settings{Now: func() kiln.Stamp { return at }}.Open(t.Context(), t.TempDir())
 	if err != nil {
 		t.Fatal(err)
@@ -177,7 +184,8 @@ func TestCopyTooOldBeginsAndClears(t *testing.T) {
 // Fired bars that nobody measures are told after three days, once in a fortnight, and not of a load
 // whose bars are measured.
 func TestBarsWaitingAreTold(t *testing.T) {
-	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 9, 0, 0, 0, time.UTC), Trusted: true}
+	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 9, 0, 0, 0, time.UTC),
+		Trusted: true}
 	st, err := store.Open(t.Context(), t.TempDir())
 	if err != nil {
 		t.Fatal(err)
@@ -242,17 +250,20 @@ func TestEveryKilnNoticeFiresAndClears(t *testing.T) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { st.Close() })
-	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 12, 0, 0, 0, time.UTC), Trusted: true}
+	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 12, 0, 0, 0, time.UTC),
+		Trusted: true}
 	h := newsdesk(t, st, &at)
 	say := func(event string, state record.NoticeState) {
 		h.tell(t.Context(), notice.OfKiln(record.Notice{Event: event, State: state, Kiln: "blue", T: 900, At: at}, newID(), "studio", time.UTC))
 	}
 	var want []string
-	for _, event := range []string{record.FiringStartedNotice, record.FiringEndedNotice, record.FellEarlyNotice, record.CooledNotice, record.StillFiringNotice} {
+	for _, event := range []string{record.FiringStartedNotice, record.FiringEndedNotice,
+		record.FellEarlyNotice, record.CooledNotice, record.StillFiringNotice} {
 		say(event, record.NoticeOnce)
 		want = append(want, event+" once")
 	}
-	for _, event := range []string{record.FiringLongNotice, record.QuietNotice, record.OverLimitNotice, record.StoppedClimbingNotice} {
+	for _, event := range []string{record.FiringLongNotice, record.QuietNotice, record.OverLimitNotice,
+		record.StoppedClimbingNotice} {
 		say(event, record.NoticeBegan)
 		at.Wall, at.Since = at.Wall.Add(20*time.Minute), at.Since+20*time.Minute
 		say(event, record.NoticeCleared)
@@ -275,23 +286,28 @@ func TestHangingReceiverDelaysNobody(t *testing.T) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { st.Close() })
-	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 12, 0, 0, 0, time.UTC), Trusted: true}
+	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 12, 0, 0, 0, time.UTC),
+		Trusted: true}
 	h := newsdesk(t, st, &at)
 	h.post.Receivers = []notice.Receiver{{Name: "slow", Carrier: notice.Webhook{URL: srv.URL}}}
 	recorded := make(chan struct{})
 	ctx, cancel := context.WithCancel(t.Context())
 	over := make(chan error, 1)
 	go func() { over <- h.run(ctx, recorded) }()
-	h.receive(record.Notice{Event: record.FiringStartedNotice, State: record.NoticeOnce, Kiln: "blue", T: 70, At: at})
+	h.receive(record.Notice{Event: record.FiringStartedNotice, State: record.NoticeOnce, Kiln: "blue", T: 70,
+		At: at})
 	<-asked // it hangs now, for as long as the test goes on
 	for range 1000 {
-		h.receive(record.Notice{Event: record.QuietNotice, State: record.NoticeBegan, Kiln: "blue", T: 900, At: at})
-		h.receive(record.Notice{Event: record.QuietNotice, State: record.NoticeCleared, Kiln: "blue", T: 900, At: at})
+		h.receive(record.Notice{Event: record.QuietNotice, State: record.NoticeBegan, Kiln: "blue", T: 900,
+			At: at})
+		h.receive(record.Notice{Event: record.QuietNotice, State: record.NoticeCleared, Kiln: "blue", T: 900,
+			At: at})
 	}
 	for len(h.news) > 0 {
 		time.Sleep(time.Millisecond)
 	}
-	h.receive(record.Notice{Event: record.FiringEndedNotice, State: record.NoticeOnce, Kiln: "blue", T: 40, At: at})
+	h.receive(record.Notice{Event: record.FiringEndedNotice, State: record.NoticeOnce, Kiln: "blue", T: 40,
+		At: at})
 	for len(h.news) > 0 { // the news after the storm is heeded while the receiver still hangs
 		time.Sleep(time.Millisecond)
 	}
@@ -301,7 +317,8 @@ func TestHangingReceiverDelaysNobody(t *testing.T) {
 	if err := <-over; err != nil {
 		t.Error(err)
 	}
-	if got := sent(t, h); !slices.Equal(got, []string{"firing.started once", "kiln.quiet began", "firing.ended once", "kiln.over_limit began"}) {
+	if got := sent(t, h); !slices.Equal(got, []string{"firing.started once", "kiln.quiet began",
+		"firing.ended once", "kiln.over_limit began"}) {
 		t.Errorf("a storm is one notice, and what is told at the end is kept: %v", got)
 	}
 }
@@ -336,7 +353,8 @@ wakes = []
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { st.Close() })
-	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 2, 30, 0, 0, time.UTC), Trusted: true}
+	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 2, 30, 0, 0, time.UTC),
+		Trusted: true}
 	h, err := newNotifier(st, cfg, time.UTC, func() kiln.Stamp { return at }, newID)
 	if err != nil {
 		t.Fatal(err)
@@ -344,9 +362,13 @@ wakes = []
 	ctx, cancel := context.WithCancel(t.Context())
 	recorded, over := make(chan struct{}), make(chan error, 1)
 	go func() { over <- h.run(ctx, recorded) }()
-	want := map[string]bool{"limit kiln.over_limit": true, "usual test": true, "limit test": true, "nothing test": true}
-	for _, event := range []string{record.FiringStartedNotice, record.QuietNotice, record.OverLimitNotice, record.StoppedClimbingNotice, record.StandsLowNotice, record.FellEarlyNotice, record.CooledNotice, notice.NotWriting, notice.CopyOld} {
-		h.send(ctx, notice.OfStudio(event, "began", message.New("words"), "/", nil, at, newID(), "studio", time.UTC))
+	want := map[string]bool{"limit kiln.over_limit": true, "usual test": true, "limit test": true,
+		"nothing test": true}
+	for _, event := range []string{record.FiringStartedNotice, record.QuietNotice, record.OverLimitNotice,
+		record.StoppedClimbingNotice, record.StandsLowNotice, record.FellEarlyNotice, record.CooledNotice,
+		notice.NotWriting, notice.CopyOld} {
+		h.send(ctx, notice.OfStudio(event, "began", message.New("words"), "/", nil, at, newID(), "studio",
+			time.UTC))
 		switch event {
 		case record.QuietNotice, record.OverLimitNotice, record.StoppedClimbingNotice, record.FellEarlyNotice, notice.NotWriting:
 			want["usual "+event] = true
@@ -391,10 +413,12 @@ func TestNothingCanBeKept(t *testing.T) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { st.Close() })
-	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 7, 0, 0, 0, time.UTC), Trusted: true}
+	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 7, 0, 0, 0, time.UTC),
+		Trusted: true}
 	h := newsdesk(t, st, &at)
 	full := &fullOutbox{Store: st}
-	h.post.Outbox, h.post.Receivers = full, []notice.Receiver{{Name: "phone", Carrier: notice.Webhook{URL: srv.URL}}}
+	h.post.Outbox, h.post.Receivers = full, []notice.Receiver{{Name: "phone",
+		Carrier: notice.Webhook{URL: srv.URL}}}
 	ctx, cancel := context.WithCancel(t.Context())
 	carried := make(chan error, 1)
 	go func() { carried <- h.post.Run(ctx) }()
@@ -418,7 +442,8 @@ func TestNothingCanBeKept(t *testing.T) {
 	if m := <-got; m.Event != notice.NotWriting || m.State != "cleared" {
 		t.Errorf("told %+v", m)
 	}
-	if list := sent(t, h); !slices.Equal(list, []string{"store.not_writing began", "store.not_writing cleared"}) {
+	if list := sent(t, h); !slices.Equal(list, []string{"store.not_writing began",
+		"store.not_writing cleared"}) {
 		t.Errorf("listed %v", list)
 	}
 	cancel()
@@ -469,11 +494,13 @@ func TestReasonsWhyNotReady(t *testing.T) {
 		says string
 	}{
 		{&unix.Statfs_t{Bsize: 4096, Blocks: 1 << 20, Bavail: 10}, "the disk is full"},
-		{&unix.Statfs_t{Bsize: 4096, Blocks: 1 << 20, Bavail: 1 << 19, Flags: unix.ST_RDONLY}, "the disk can be read and not written"},
+		{&unix.Statfs_t{Bsize: 4096, Blocks: 1 << 20, Bavail: 1 << 19, Flags: unix.ST_RDONLY},
+			"the disk can be read and not written"},
 		{nil, "the folder of the store does not answer"},
 	} {
 		disk.Store(c.disk)
-		if err := b.d.isReady(); err == nil || !strings.Contains(err.Error(), "nothing can be kept: "+c.says) {
+		if err := b.d.isReady(); err == nil || !strings.Contains(err.Error(),
+			"nothing can be kept: "+c.says) {
 			t.Errorf("%s: %v", c.says, err)
 		}
 		status, text := b.ask("GET", "/readyz", nil, nil)

@@ -11,7 +11,8 @@ import (
 )
 
 // summarise is what the studio's own bars of a clay tell, by the fit of now.
-func (d *Daemon) summarise(ctx context.Context, clay tiles.ClayID, maturesC float64) (*wire.PoolSummary, error) {
+func (d *Daemon) summarise(ctx context.Context, clay tiles.ClayID, maturesC float64) (*wire.PoolSummary,
+	error) {
 	fit, _, err := d.shrink.Fit(ctx)
 	if err != nil {
 		return nil, err
@@ -29,10 +30,12 @@ func (d *Daemon) pooled() map[tiles.ClayID]shrinkage.Pooled {
 	for clay, told := range d.outbox.Pools() {
 		prior, err := shrinkage.ReadPrior(told.Prior)
 		if err != nil || told.Model != shrinkage.Model || !(told.MaturesC > 500 && told.MaturesC < 1500) {
-			slog.Warn("what other studios tell of a clay is not used", "clay", clay, "model", told.Model, "err", err)
+			slog.Warn("what other studios tell of a clay is not used", "clay", clay, "model", told.Model,
+				"err", err)
 			continue
 		}
-		out[clay] = shrinkage.Pooled{Prior: prior, Matures: kiln.Celsius(told.MaturesC), Studios: told.Studios, Made: told.Made}
+		out[clay] = shrinkage.Pooled{Prior: prior, Matures: kiln.Celsius(told.MaturesC),
+			Studios: told.Studios, Made: told.Made}
 	}
 	return out
 }

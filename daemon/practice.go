@@ -132,7 +132,8 @@ func (d *Daemon) FurnishAs(ctx context.Context, of PracticeStudio) (Practice, er
 			}
 		}
 	}
-	load := tiles.Load{ID: d.NewID(), Kiln: k.ID, Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, PackedBy: "KT", Stated: kiln.NoTemperature()}
+	load := tiles.Load{ID: d.NewID(), Kiln: k.ID, Kind: kiln.Glaze, Atmosphere: kiln.Oxidation,
+		PackedBy: "KT", Stated: kiln.NoTemperature()}
 	if _, err := d.store.PutLoad(ctx, load, usecase.Precondition{}, began); err != nil {
 		return p, fmt.Errorf("furnish the practice studio: %w", err)
 	}
@@ -152,7 +153,8 @@ func (d *Daemon) FurnishAs(ctx context.Context, of PracticeStudio) (Practice, er
 
 // practiceAgain goes on with the firing that is open, as a kiln does while nobody listens; where none
 // is, one begins cold.
-func (d *Daemon) practiceAgain(ctx context.Context, id kiln.KilnID, p Practice, now kiln.Stamp) (Practice, error) {
+func (d *Daemon) practiceAgain(ctx context.Context, id kiln.KilnID, p Practice, now kiln.Stamp) (Practice,
+	error) {
 	p.Began = now
 	open, err := d.store.Firings(ctx, kiln.FiringFilter{Kiln: id, Status: kiln.Running, Limit: 1})
 	if err != nil || len(open) == 0 {
@@ -168,7 +170,8 @@ func (d *Daemon) practiceAgain(ctx context.Context, id kiln.KilnID, p Practice, 
 func (d *Daemon) play(ctx context.Context, k kiln.Kiln, c practice.Curve, from kiln.Stamp, length time.Duration, load string) error {
 	samples, tick := make(chan kiln.Sample), make(chan time.Time)
 	at := from
-	r := &record.Recorder{Kilns: []kiln.Kiln{k}, Log: d.store, Ladder: heatwork.MainConeScale(), Rules: d.recorder.Rules, NewID: d.newFiringID,
+	r := &record.Recorder{Kilns: []kiln.Kiln{k}, Log: d.store, Ladder: heatwork.MainConeScale(),
+		Rules: d.recorder.Rules, NewID: d.newFiringID,
 		Now: func() kiln.Stamp { return at }, Tick: tick}
 	past, err := d.past(ctx, k.ID, k.Control)
 	if err != nil {
@@ -188,7 +191,8 @@ func (d *Daemon) play(ctx context.Context, k kiln.Kiln, c practice.Curve, from k
 	go func() { done <- r.Run(inner, samples) }()
 	for after := time.Duration(0); after <= length; after += 10 * time.Second {
 		if !c.Programme.Silent(after) {
-			samples <- kiln.Sample{Kiln: k.ID, At: at, Values: []kiln.Value{{Channel: k.Control, T: c.Reading(after)}}}
+			samples <- kiln.Sample{Kiln: k.ID, At: at,
+				Values: []kiln.Value{{Channel: k.Control, T: c.Reading(after)}}}
 		}
 		if after%(10*time.Minute) == 0 {
 			tick <- time.Time{}
@@ -235,12 +239,15 @@ func (m *madeUp) fire(ctx context.Context, k kiln.Kiln, at kiln.Stamp, programme
 		s.Wall = s.Wall.Add(by)
 		return s
 	}
-	codes := []tiles.Code{"BQ" + tiles.Code("ABCD"[pair]), "BR" + tiles.Code("ABCD"[pair]), "PT" + tiles.Code("ABCD"[pair])}
-	load := tiles.Load{ID: m.d.NewID(), Kiln: k.ID, Kind: kind, Atmosphere: kiln.Oxidation, PackedBy: "KT", Stated: kiln.NoTemperature()}
+	codes := []tiles.Code{"BQ" + tiles.Code("ABCD"[pair]), "BR" + tiles.Code("ABCD"[pair]),
+		"PT" + tiles.Code("ABCD"[pair])}
+	load := tiles.Load{ID: m.d.NewID(), Kiln: k.ID, Kind: kind, Atmosphere: kiln.Oxidation, PackedBy: "KT",
+		Stated: kiln.NoTemperature()}
 	for i, code := range codes {
 		if kind == kiln.Bisque {
 			clay := m.of.clays[i/2].ID
-			bar := tiles.Bar{Code: code, ID: m.d.NewID(), BatchRef: tiles.BatchRef{Clay: clay, Batch: "A"}, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1, By: "KT"}
+			bar := tiles.Bar{Code: code, ID: m.d.NewID(), BatchRef: tiles.BatchRef{Clay: clay, Batch: "A"},
+				Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1, By: "KT"}
 			if _, err := st.PutBar(ctx, bar, usecase.Precondition{}, shift(at, -72*time.Hour)); err != nil {
 				return err
 			}
@@ -299,7 +306,9 @@ func (m *madeUp) cones(ctx context.Context, load string, pair int, at kiln.Stamp
 	if err != nil {
 		return err
 	}
-	for _, c := range []tiles.ConeSeen{{Cone: "7", Seen: "down"}, {Cone: "8", Seen: "leaning", Tilt: []float64{45, 45, 60, 60}[pair], Tilted: true}, {Cone: "9", Seen: "upright"}} {
+	for _, c := range []tiles.ConeSeen{{Cone: "7", Seen: "down"},
+		{Cone: "8", Seen: "leaning", Tilt: []float64{45, 45, 60, 60}[pair], Tilted: true},
+		{Cone: "9", Seen: "upright"}} {
 		c.ID, c.Firing, c.Series, c.Shelf, c.By = m.d.NewID(), l.Firing, string(heatwork.SeriesSelfSupporting), "middle", "KT"
 		if _, err := m.d.store.PutCone(ctx, c, at); err != nil {
 			return err
@@ -312,11 +321,14 @@ func (m *madeUp) cones(ctx context.Context, load string, pair int, at kiln.Stamp
 // unpacked. Those of the last load wait for their verdict.
 func (m *madeUp) board(ctx context.Context, load string, pair int, made, unpacked kiln.Stamp) error {
 	body := tiles.BatchRef{Clay: m.of.clays[0].ID, Batch: "A"}
-	v := lid.Result{ID: m.d.NewID(), Load: load, Form: "teapot 0.9 l", Maker: "KT", Seat: lid.Inset, Body: body, Lid: body, By: "KT",
+	v := lid.Result{ID: m.d.NewID(), Load: load, Form: "teapot 0.9 l", Maker: "KT", Seat: lid.Inset,
+		Body: body, Lid: body, By: "KT",
 		Limits: &lid.Limits{LeastPlay: 1, MostPlay: 2.5, Bearing: 1}}
 	for i := range 6 {
-		card := lid.PotCard{ID: m.d.NewID(), Mark: "KT", Number: fmt.Sprint(201 + 6*pair + i), Form: v.Form, Seat: lid.Inset, Together: shrinkage.InPlace,
-			Collar: []tiles.Millimetre{tiles.Millimetre(104.5 + math.Round(m.rng.NormFloat64())/2)}, Stage: tiles.Wet, Opening: 92.5, Body: body, Lid: body, MadeOn: made.Wall.Format(time.DateOnly)}
+		card := lid.PotCard{ID: m.d.NewID(), Mark: "KT", Number: fmt.Sprint(201 + 6*pair + i), Form: v.Form,
+			Seat: lid.Inset, Together: shrinkage.InPlace,
+			Collar: []tiles.Millimetre{tiles.Millimetre(104.5 + math.Round(m.rng.NormFloat64())/2)},
+			Stage:  tiles.Wet, Opening: 92.5, Body: body, Lid: body, MadeOn: made.Wall.Format(time.DateOnly)}
 		card.Set = card.Collar[0] - 2
 		card.Measured = card.Set + tiles.Millimetre(math.Round(4*m.rng.NormFloat64())/10)
 		if _, err := m.d.store.PutPot(ctx, card, usecase.Precondition{}, made); err != nil {
@@ -341,7 +353,8 @@ func (m *madeUp) read(ctx context.Context, code tiles.Code, stage tiles.Stage, t
 	}
 	length = math.Round(length*100) / 100
 	text := fmt.Sprintf("%.2f", length)
-	r := tiles.Reading{ID: m.d.NewID(), Bar: code, Mark: 1, Stage: stage, Length: tiles.Millimetre(length), AsTyped: text, Unit: "mm", Instrument: "calliper", Step: 0.01, By: "KT"}
+	r := tiles.Reading{ID: m.d.NewID(), Bar: code, Mark: 1, Stage: stage, Length: tiles.Millimetre(length),
+		AsTyped: text, Unit: "mm", Instrument: "calliper", Step: 0.01, By: "KT"}
 	_, err := m.d.store.PutReading(ctx, r, at)
 	return err
 }

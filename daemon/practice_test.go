@@ -85,7 +85,9 @@ func TestWholePracticeStudio(t *testing.T) {
 	for _, b := range all {
 		bars[b.BatchRef]++
 	}
-	for ref, least := range map[tiles.BatchRef]int{{Clay: "tern", Batch: "A"}: 8, {Clay: "tern", Batch: "D"}: 6, {Clay: "heron", Batch: "A"}: 9, {Clay: "heron", Batch: "B"}: 6, {Clay: "wren", Batch: "A"}: 2} {
+	for ref, least := range map[tiles.BatchRef]int{{Clay: "tern", Batch: "A"}: 8,
+		{Clay: "tern", Batch: "D"}: 6, {Clay: "heron", Batch: "A"}: 9, {Clay: "heron", Batch: "B"}: 6,
+		{Clay: "wren", Batch: "A"}: 2} {
 		if bars[ref] < least {
 			t.Errorf("%s has %d bars, at least %d", ref, bars[ref], least)
 		}

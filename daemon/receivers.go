@@ -126,7 +126,8 @@ func (d *Daemon) publish(ctx context.Context) error {
 	d.mqtt = &mqtt.Publisher{Settings: s, Kilns: d.kilnsTold(), Tick: func(ctx context.Context) <-chan time.Time { return d.Tick(ctx) }}
 	d.server.MQTT = d.mqtt.Connected
 	// Whoever listens there is a machine, which has no night.
-	d.notifier.post.Receivers = append(d.notifier.post.Receivers, notice.Receiver{Name: "MQTT", Carrier: d.mqtt, On: d.cfg.MQTT.Notices})
+	d.notifier.post.Receivers = append(d.notifier.post.Receivers, notice.Receiver{Name: "MQTT",
+		Carrier: d.mqtt, On: d.cfg.MQTT.Notices})
 	return nil
 }
 

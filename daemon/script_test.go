@@ -77,7 +77,8 @@ func TestReadOut(t *testing.T) {
 	// Two hours along the frame by the finger: the figure that the table has for that time.
 	const svg = ".desk svg[data-frame]"
 	frame := func() []string {
-		return strings.Fields(evaluated[string](p, fmt.Sprintf(`document.querySelector(%q).dataset.frame`, svg)))
+		return strings.Fields(evaluated[string](p, fmt.Sprintf(`document.querySelector(%q).dataset.frame`,
+			svg)))
 	}
 	end, err := strconv.ParseFloat(frame()[8], 64) // s
 	if err != nil {
@@ -113,7 +114,8 @@ func TestReadOut(t *testing.T) {
 	// A part is drawn anew, the way back by the browser and by its button shows all again.
 	whole := strings.Join(frame(), " ")
 	shows := func(what, frame string, same bool) {
-		p.until(what, fmt.Sprintf(`(document.querySelector(%q).dataset.frame === %q) === %v`, svg, frame, same))
+		p.until(what, fmt.Sprintf(`(document.querySelector(%q).dataset.frame === %q) === %v`, svg, frame,
+			same))
 	}
 	p.do(chromedp.Click(`[data-zoom="in"]`))
 	shows("a part of the curve", whole, false)

@@ -16,18 +16,22 @@ func wiredOf(cfg config.Config) []usecase.Wired {
 	for _, k := range cfg.Kilns {
 		w := usecase.Wired{Kiln: k.ID, Speaks: speaks(k), Shelves: api.ShelvesInWords(k.Kiln())}
 		for _, c := range k.Channels {
-			one := usecase.WiredChannel{Channel: c.ID, Role: c.Role, From: string(c.From), Unit: unitWords[c.Unit]}
+			one := usecase.WiredChannel{Channel: c.ID, Role: c.Role, From: string(c.From),
+				Unit: unitWords[c.Unit]}
 			if k.Reply == "columns" || k.Reply == "replay" {
 				one.From = "column " + string(c.From)
 			}
 			if k.Reply == "modbus" {
-				one.From = fmt.Sprintf("unit %d, function %02d, register %d, %s", c.UnitID, c.Function, c.Register, c.Type)
+				one.From = fmt.Sprintf("unit %d, function %02d, register %d, %s", c.UnitID, c.Function,
+					c.Register, c.Type)
 				if strings.HasSuffix(c.Type, "32") {
 					one.From += " " + c.Order
 				}
 			}
 			if p, ok := k.Probe(c.ID); ok {
-				one.Couple = &usecase.Couple{Type: p.Type.String(), Class: int(p.Class), Fitted: p.FittedOn.String(), Linearised: p.Linearised, Tolerance: toleranceOf(p, kiln.Celsius(k.LimitC))}
+				one.Couple = &usecase.Couple{Type: p.Type.String(), Class: int(p.Class),
+					Fitted: p.FittedOn.String(), Linearised: p.Linearised,
+					Tolerance: toleranceOf(p, kiln.Celsius(k.LimitC))}
 			}
 			w.Channels = append(w.Channels, one)
 		}

@@ -60,7 +60,9 @@ func TestStopIsTakenBack(t *testing.T) {
 	send := func(minutes int, from, to float64) {
 		for i := range minutes {
 			passed.Add(int64(time.Minute))
-			b.d.samples <- kiln.Sample{Kiln: "big-blue", At: now(), Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(from + (to-from)*float64(i)/float64(minutes))}}}
+			b.d.samples <- kiln.Sample{Kiln: "big-blue", At: now(),
+				Values: []kiln.Value{{Channel: "1",
+					T: kiln.Celsius(from + (to-from)*float64(i)/float64(minutes))}}}
 		}
 	}
 	type nowAnswer struct {
@@ -149,7 +151,8 @@ func TestStopIsTakenBack(t *testing.T) {
 	send(2, 145, 143)
 	stop()
 	b, _ = stoppable(t, cfg, now)
-	until(t, "what can be taken back, after a restart", func() bool { n := kilnNow(); return n.Stopped != nil && n.Stopped.Firing == id })
+	until(t, "what can be taken back, after a restart",
+		func() bool { n := kilnNow(); return n.Stopped != nil && n.Stopped.Firing == id })
 	send(3, 143, 140)
 	if status, text := b.ask("DELETE", "/v1/firings/"+id+"/stop", nil, nil); status != 200 {
 		t.Fatal(status, text)

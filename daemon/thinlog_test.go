@@ -136,7 +136,8 @@ func TestAFaultThatLastsIsNoFlood(t *testing.T) {
 			return func(at *kiln.Stamp) {
 				now = *at
 				for range 60 {
-					h.receive(record.Notice{Event: record.QuietNotice, State: record.NoticeBegan, Kiln: "blue", At: now})
+					h.receive(record.Notice{Event: record.QuietNotice, State: record.NoticeBegan,
+						Kiln: "blue", At: now})
 					h.losing.Store(false)
 				}
 			}

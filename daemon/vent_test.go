@@ -15,7 +15,9 @@ import (
 // A contact on the vent is kept with the record. Off while the kiln fires it is told: now, as a notice, on the
 // pages with the caution, and in the firing afterwards.
 func TestVentOffIsTold(t *testing.T) {
-	b := newHeatBenchWith(t, strings.Replace(heatSettings, "[kiln.big-blue.probe.1]", "[kiln.big-blue.channel.fan]\nfrom = \"2\"\nunit = \"c\"\nrole = \"vent\"\n[kiln.big-blue.probe.1]", 1))
+	b := newHeatBenchWith(t, strings.Replace(heatSettings, "[kiln.big-blue.probe.1]",
+		"[kiln.big-blue.channel.fan]\nfrom = \"2\"\nunit = \"c\"\nrole = \"vent\"\n[kiln.big-blue.probe.1]",
+		1))
 	at := b.d.Now()
 	var passed atomic.Int64 // ns
 	b.d.Now = func() kiln.Stamp {
@@ -52,7 +54,8 @@ func TestVentOffIsTold(t *testing.T) {
 	})
 	until(t, "its notice", func() bool {
 		_, text := b.ask("GET", "/v1/notices", nil, nil)
-		return strings.Contains(text, record.VentOffNotice) && strings.Contains(text, "ig-blue fires and its vent is off. ")
+		return strings.Contains(text, record.VentOffNotice) && strings.Contains(text,
+			"ig-blue fires and its vent is off. ")
 	})
 	var whole struct {
 		VentOff []struct {
@@ -68,9 +71,11 @@ func TestVentOffIsTold(t *testing.T) {
 	if v := whole.VentOff[0]; v.ForS > 900 || v.AfterS < 3000 || v.AfterS > 4800 || !strings.HasPrefix(whole.VentSays, "The vent was off for 1") {
 		t.Errorf("%+v", whole)
 	}
-	for path, want := range map[string]string{"/kiln/big-blue": "The vent of big-blue is off.", "/firing/" + *now.Firing: whole.VentSays, "/": "The vent of big-blue is off."} {
+	for path, want := range map[string]string{"/kiln/big-blue": "The vent of big-blue is off.",
+		"/firing/" + *now.Firing: whole.VentSays, "/": "The vent of big-blue is off."} {
 		_, page := b.ask("GET", path, nil, nil)
-		if !strings.Contains(page, want) || path != "/" && !strings.Contains(page, caution.Text(caution.VentOn)) {
+		if !strings.Contains(page, want) || path != "/" && !strings.Contains(page,
+			caution.Text(caution.VentOn)) {
 			t.Errorf("%s says nothing of the vent", path)
 		}
 	}

@@ -90,7 +90,8 @@ func (p *tab) sevenBars(s *studio) (codes []string) {
 		p.Fatalf("bars made: %v", codes)
 	}
 	p.open("/unpack")
-	p.do(chromedp.Click("#pack summary"), chromedp.SetValue("#bars", strings.Join(codes, " ")), chromedp.Click("[name=kind][value=bisque]"))
+	p.do(chromedp.Click("#pack summary"), chromedp.SetValue("#bars", strings.Join(codes, " ")),
+		chromedp.Click("[name=kind][value=bisque]"))
 	p.press(`form[action="/loads"] button`)
 	return codes
 }
@@ -394,7 +395,8 @@ func TestLidIsAnsweredAsItIsTyped(t *testing.T) {
 	p.do(chromedp.Click("#try-more"))
 	p.until("another width", fmt.Sprintf(`document.querySelector(".answer .f7").innerText !== %q`, width))
 	if more, less, _ := chances(); more <= tight || less > fits {
-		t.Errorf("a step wider is too tight by %d %%, fits by %d %%; before %d and %d", more, less, tight, fits)
+		t.Errorf("a step wider is too tight by %d %%, fits by %d %%; before %d and %d", more, less, tight,
+			fits)
 	}
 	if focus := evaluated[string](p, `document.activeElement.id`); focus != "try-more" {
 		t.Errorf("the finger is at %q", focus)
@@ -419,7 +421,9 @@ func TestLidIsAnsweredAsItIsTyped(t *testing.T) {
 func TestHostileNames(t *testing.T) {
 	s := openStudio(t, "", false)
 	p := s.tab(t, openBrowser(t), 360, 740)
-	for path, next := range map[string]string{"/": "lidwright.toml", "/clays": "Take the bag", "/unpack": "Make some on a clay", "/kiln": "No kiln", "/lid": "I know my rates", "/verdicts": "Pot cards made at the wheel", "/pots": "Make them at the wheel"} {
+	for path, next := range map[string]string{"/": "lidwright.toml", "/clays": "Take the bag",
+		"/unpack": "Make some on a clay", "/kiln": "No kiln", "/lid": "I know my rates",
+		"/verdicts": "Pot cards made at the wheel", "/pots": "Make them at the wheel"} {
 		p.open(path)
 		if said := p.text("main"); !strings.Contains(said, next) {
 			t.Errorf("%s, with nothing there yet, does not say %q: %.200s", path, next, said)

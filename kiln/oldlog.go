@@ -79,7 +79,8 @@ func ReadOldLog(text []byte, choice OldChoice) (OldLog, []OldBad) {
 			continue
 		}
 		if len(l.Ages) == MostOldRows {
-			return l, append(bad, OldBad{row.Line, "", message.New("more than {1} rows: one firing a file, please", MostOldRows)})
+			return l, append(bad, OldBad{row.Line, "",
+				message.New("more than {1} rows: one firing a file, please", MostOldRows)})
 		}
 		bad = append(bad, o.row(row, &l, &first)...)
 	}
@@ -206,13 +207,15 @@ func (o *oldReader) columns(l *OldLog) (bad []OldBad) {
 		}
 	}
 	if len(o.at) == 0 && len(bad) == 0 {
-		bad = append(bad, OldBad{1, "temperature", message.New("no column whose name ends in _c or _f; name yours as NAME=c or NAME=f. {1}", is)})
+		bad = append(bad, OldBad{1, "temperature",
+			message.New("no column whose name ends in _c or _f; name yours as NAME=c or NAME=f. {1}", is)})
 	}
 	return bad
 }
 
 // unitWords are units of the time of a row.
-var unitWords = map[time.Duration]message.Key{time.Hour: "hours", time.Minute: "minutes", time.Second: "seconds"}
+var unitWords = map[time.Duration]message.Key{time.Hour: "hours", time.Minute: "minutes",
+	time.Second: "seconds"}
 
 func (o *oldReader) age(cells []string, first *time.Time) (time.Duration, message.Message) {
 	if o.timeAt >= len(cells) {
@@ -221,7 +224,8 @@ func (o *oldReader) age(cells []string, first *time.Time) (time.Duration, messag
 	if o.unit > 0 {
 		v, ok := o.table.Number(cells[o.timeAt])
 		if !ok || math.Abs(v)*float64(o.unit) > float64(1000*time.Hour) {
-			return 0, message.New("{1} is no number of {2} that a firing lasts", strconv.Quote(cells[o.timeAt]), message.New(unitWords[o.unit]))
+			return 0, message.New("{1} is no number of {2} that a firing lasts",
+				strconv.Quote(cells[o.timeAt]), message.New(unitWords[o.unit]))
 		}
 		return time.Duration(math.Round(v * float64(o.unit))), message.Message{}
 	}
@@ -252,7 +256,8 @@ func (o *oldReader) reading(cells []string, at int, fahrenheit bool) (Celsius, m
 		v = (v - 32) / 1.8
 	}
 	if v < -40 || v > 1700 {
-		return NoTemperature(), message.New("{1} is outside -40 to 1700 °C; is the unit right?", strings.TrimSpace(cells[at]))
+		return NoTemperature(), message.New("{1} is outside -40 to 1700 °C; is the unit right?",
+			strings.TrimSpace(cells[at]))
 	}
 	return Celsius(v), message.Message{}
 }

@@ -42,7 +42,8 @@ func (b Bar) HeatFor(r Reading) (h Heat, ok bool) {
 	if !a.Known() || a.Enough || !b.AssumesHeat(r) {
 		return h, false
 	}
-	h = Heat{Load: fmt.Sprintf("assumed/%s/%s", b.Clay, r.Stage), Kind: kiln.Glaze, Work: a.Work, ExtraSD: a.SD, At: r.At, Assumed: true}
+	h = Heat{Load: fmt.Sprintf("assumed/%s/%s", b.Clay, r.Stage), Kind: kiln.Glaze, Work: a.Work,
+		ExtraSD: a.SD, At: r.At, Assumed: true}
 	if r.Stage == Biscuit {
 		h.Kind = kiln.Bisque
 	}

@@ -157,7 +157,8 @@ func ParseParents(field string, texts []string) (parents []BatchRef, shares []Ra
 		}
 		n, err := strconv.ParseFloat(strings.TrimSuffix(strings.Replace(parts, ",", ".", 1), "%"), 64)
 		if err != nil || !(n > 0 && n <= 1e6) {
-			f.Add(OutOfRange, field, "{1}={2}: its parts of the mix must be a number over 0, as tern/A=2", name, parts)
+			f.Add(OutOfRange, field, "{1}={2}: its parts of the mix must be a number over 0, as tern/A=2",
+				name, parts)
 			continue
 		}
 		shares, sum = append(shares, Ratio(n)), sum+n

@@ -24,7 +24,8 @@ func (a Alphabet) Parse(field, text string) (Code, error) {
 		return "", &Invalid{Field: field, Why: message.New("no code given"), Type: Missing}
 	}
 	if len(code) < 2 || len(code) > 3 {
-		return "", &Invalid{Field: field, Why: message.New("a code has two or three signs"), Type: UnknownValue}
+		return "", &Invalid{Field: field, Why: message.New("a code has two or three signs"),
+			Type: UnknownValue}
 	}
 	for _, sign := range code {
 		if !strings.ContainsRune(string(a), sign) {

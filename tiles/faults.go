@@ -207,9 +207,11 @@ func (f *Faults) PieceOf(field string, l Millimetre, what message.Key) {
 	}
 	why := message.New("At most {1} is believed", MM.Of(LongestPiece))
 	if l < ShortestPiece {
-		why = message.New("{1} in would be {2}, {1} cm {3}", Decimal(float64(l)), MM.Format(l*25.4), MM.Format(l*10))
+		why = message.New("{1} in would be {2}, {1} cm {3}", Decimal(float64(l)), MM.Format(l*25.4),
+			MM.Format(l*10))
 	}
-	f.Add(UnitUnclear, field, "{1} is no {2}: which unit was meant? {3}", MM.Format(l), message.New(what), why)
+	f.Add(UnitUnclear, field, "{1} is no {2}: which unit was meant? {3}", MM.Format(l), message.New(what),
+		why)
 }
 
 // cones of the series that a bag or a sitter may name, besides half cones: 022 to 14.

@@ -44,7 +44,8 @@ func (r RecordedKiln) Words() message.Message {
 	for _, p := range []struct {
 		n         int
 		one, many message.Key
-	}{{r.Firings, "1 firing", "{1} firings"}, {r.Loads, "1 load", "{1} loads"}, {r.Probes, "1 probe", "{1} probes"}} {
+	}{{r.Firings, "1 firing", "{1} firings"}, {r.Loads, "1 load", "{1} loads"}, {r.Probes, "1 probe",
+		"{1} probes"}} {
 		if p.n > 0 {
 			parts = append(parts, message.Count(p.n, p.one, p.many))
 		}

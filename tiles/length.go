@@ -106,7 +106,8 @@ func ParseLength(field, text string, unit LengthUnit) (Length, error) {
 	}
 	if rest, minus := strings.CutPrefix(number, "-"); minus || isNoNumber(number) {
 		if _, _, ok := parseNumber(rest); ok || isNoNumber(rest) {
-			return Length{}, &Invalid{Field: field, Why: message.New("a length is a number from 0 up"), Type: OutOfRange}
+			return Length{}, &Invalid{Field: field, Why: message.New("a length is a number from 0 up"),
+				Type: OutOfRange}
 		}
 	}
 	value, fraction, ok := parseNumber(number)

@@ -101,7 +101,8 @@ func ReadSheet(text []byte, choice SheetChoice) (Sheet, error) {
 		row, faults := r.row(l)
 		if c := row.Bar.Code; c != "" && !r.Long {
 			if before, twice := seen[c]; twice {
-				faults = append(faults, &Invalid{"code", message.New("{1} stands in line {2} already", c, before), GivenTwice})
+				faults = append(faults, &Invalid{"code",
+					message.New("{1} stands in line {2} already", c, before), GivenTwice})
 			}
 			seen[c] = row.Line
 		}
@@ -150,7 +151,8 @@ func (r *sheetReader) lines() error {
 			return message.New("has more than {1} rows; send it in parts", mostSheetRows)
 		}
 		if len(row.Cells) > len(r.table.Names) && !(delimited.Row{Cells: row.Cells[len(r.table.Names):]}).Blank() {
-			r.Bad = append(r.Bad, BadRow{row.Line, Invalid{"table", message.New("has {1} cells under {2} columns: a {3} too many?", len(row.Cells), len(r.table.Names), r.Separator), "table-unreadable"}})
+			r.Bad = append(r.Bad, BadRow{row.Line,
+				Invalid{"table", message.New("has {1} cells under {2} columns: a {3} too many?", len(row.Cells), len(r.table.Names), r.Separator), "table-unreadable"}})
 			continue
 		}
 		row.Cells = slices.Clone(row.Cells)
@@ -183,12 +185,14 @@ func (r *sheetReader) columns() error {
 		r.Columns = append(r.Columns, c)
 	}
 	if known == 0 {
-		return message.New("line {1}: no column is known; there are {2}", r.Line, strings.Join(SheetColumns, ", "))
+		return message.New("line {1}: no column is known; there are {2}", r.Line,
+			strings.Join(SheetColumns, ", "))
 	}
 	_, stage := r.at["stage"]
 	_, length := r.at["length"]
 	if r.Long = stage && length; stage != length {
-		return message.New("line {1}: a table with a row for each reading has both columns stage and length", r.Line)
+		return message.New("line {1}: a table with a row for each reading has both columns stage and length",
+			r.Line)
 	}
 	if len(r.others) > 0 && r.choice.Others == "" {
 		var names []string
@@ -200,7 +204,9 @@ func (r *sheetReader) columns() error {
 				names = append(names, fmt.Sprintf("%q", c.Name))
 			}
 		}
-		r.Asks = append(r.Asks, SheetAsk{"others", message.New("Not known: {1}. Keep what stands there in the note of each bar, or leave it out?", strings.Join(names, ", "))})
+		r.Asks = append(r.Asks, SheetAsk{"others",
+			message.New("Not known: {1}. Keep what stands there in the note of each bar, or leave it out?",
+				strings.Join(names, ", "))})
 	}
 	return nil
 }
@@ -275,7 +281,8 @@ func (r *sheetReader) row(l delimited.Row) (SheetRow, InvalidFields) {
 	row := SheetRow{Line: l.Line, LoadBisque: cell("load_bisque"), LoadFired: cell("load_fired"), FiringBisque: cell("firing_bisque"), FiringFired: cell("firing_fired")}
 	row.Bar = r.bar(l, cell, &f)
 	if r.Days.Contrary == l.Line {
-		f.Add(OutOfRange, "date", "puts day and month the other way round than line {1} ({2})", r.Days.Line, r.Days.Told)
+		f.Add(OutOfRange, "date", "puts day and month the other way round than line {1} ({2})", r.Days.Line,
+			r.Days.Told)
 	}
 	r.lengths(&row.Bar, cell, &f)
 	row.heats(cell, r.table, &f)

@@ -104,7 +104,8 @@ func (t *taking) row(row SheetRow) {
 	switch {
 	case there:
 		if b.ID != "" && b.ID != old.ID {
-			t.fault(row, "code-taken", "code", "{1} is another bar here, of {2}: take another code", b.Code, old.BatchRef)
+			t.fault(row, "code-taken", "code", "{1} is another bar here, of {2}: take another code", b.Code,
+				old.BatchRef)
 			return
 		}
 		if b.Clay != "" && b.Clay != old.Clay || b.Batch != "" && b.Batch != old.Batch || b.Forming != "" && b.Forming != old.Forming {
@@ -150,14 +151,16 @@ func (t *taking) fresh(row SheetRow) (Bar, bool) {
 	}
 	batches, known := t.Batches[b.Clay]
 	if !known {
-		t.fault(row, "unknown-clay", "clay", "{1} is no clay here: keep it first, on the Clays page", strconv.Quote(string(b.Clay)))
+		t.fault(row, "unknown-clay", "clay", "{1} is no clay here: keep it first, on the Clays page",
+			strconv.Quote(string(b.Clay)))
 		return b, false
 	}
 	if b.Batch == "" {
 		b.Batch = NewestOpen(batches)
 	}
 	if !slices.ContainsFunc(batches, func(x Batch) bool { return x.BatchRef == b.BatchRef }) {
-		t.fault(row, "unknown-batch", "batch", "{1} is no batch of {2}", strconv.Quote(string(b.Batch)), b.Clay)
+		t.fault(row, "unknown-batch", "batch", "{1} is no batch of {2}", strconv.Quote(string(b.Batch)),
+			b.Clay)
 		return b, false
 	}
 	if b.Code == "" {
@@ -215,7 +218,8 @@ func (t *taking) inFiring(row SheetRow, bar *Bar, field, name string, stage Stag
 	}
 	f, ok := t.Firings[name]
 	if !ok {
-		t.fault(row, "unknown-firing", field, "{1} is no firing here: its name, as in big-blue/8", strconv.Quote(name))
+		t.fault(row, "unknown-firing", field, "{1} is no firing here: its name, as in big-blue/8",
+			strconv.Quote(name))
 		return false
 	}
 	if sort := Measures(f.Kind); sort != stage && sort != "" {

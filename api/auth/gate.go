@@ -90,7 +90,8 @@ func (g *Gate) codes() (map[Who]PasscodeHash, error) {
 	bench, owner, err := g.Codes()
 	if err != nil {
 		slog.Error("the access codes cannot be read; nobody can write until they can", "err", err)
-		return nil, web.NewProblem("codes-unreadable", message.New("A code file went away or is damaged, so nobody's code can be looked at. Whoever looks after the machine makes it anew with: lidwright code new bench, or owner."))
+		return nil, web.NewProblem("codes-unreadable",
+			message.New("A code file went away or is damaged, so nobody's code can be looked at. Whoever looks after the machine makes it anew with: lidwright code new bench, or owner."))
 	}
 	return map[Who]PasscodeHash{Bench: bench, Owner: owner}, nil
 }

@@ -125,7 +125,8 @@ func TestCurveInFahrenheit(t *testing.T) {
 // a line that is drawn.
 func TestLabelsCoverNothing(t *testing.T) {
 	german := map[string]string{"keep shut": "geschlossen halten", "above {1}": "über {1}", "limit": "Grenze",
-		"no reading": "kein Messwert", "cone": "Kegel", "usual": "üblich", "gap of unknown length": "Lücke unbekannter Länge"}
+		"no reading": "kein Messwert", "cone": "Kegel", "usual": "üblich",
+		"gap of unknown length": "Lücke unbekannter Länge"}
 	placed, left := 0, 0
 	for seed := range uint64(200) {
 		d := randomFiring(rand.New(rand.NewPCG(seed, 7)))

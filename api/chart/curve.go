@@ -231,7 +231,8 @@ func (p *plot) gaps() {
 			continue
 		}
 		left, right := math.Max(p.x(g.After), p.area.left), math.Min(p.x(end), p.area.right)
-		fmt.Fprintf(p.b, `<path class="gap" d="M%.1f %.1fV%.1fM%.1f %.1fV%.1f"/>`, left, p.area.bottom, p.area.top,
+		fmt.Fprintf(p.b, `<path class="gap" d="M%.1f %.1fV%.1fM%.1f %.1fV%.1f"/>`, left, p.area.bottom,
+			p.area.top,
 			right, p.area.bottom, p.area.top)
 	}
 	for _, g := range p.Gaps {
@@ -243,7 +244,8 @@ func (p *plot) gaps() {
 		if right >= p.area.left && left <= p.area.right && (!g.Known || right-left > 3) {
 			p.wait = append(p.wait, label{at: point{math.Min(right, p.area.right), p.area.bottom - 12},
 				lines: broken(p.say(word), 120),
-				near:  []point{{8, -9}, {-8, -9}, {8, -26}, {-8, -26}, {8, -43}, {-8, -43}, {0, -60}, {0, -80}}})
+				near: []point{{8, -9}, {-8, -9}, {8, -26}, {-8, -26}, {8, -43}, {-8, -43}, {0, -60},
+					{0, -80}}})
 		}
 	}
 }
@@ -402,14 +404,16 @@ func (p *plot) tops() {
 		if !p.Began.IsZero() {
 			when = p.Began.Add(at).In(p.Zone).Format(p.clock())
 		}
-		p.first = append(p.first, label{at: point{x, y}, lines: []string{p.degrees(peak) + " " + p.unit(), when},
+		p.first = append(p.first, label{at: point{x, y}, lines: []string{p.degrees(peak) + " " + p.unit(),
+			when},
 			class: "tb"})
 	}
 	if n := len(p.Lines); n > 0 && p.Peak.After > 0 { // it goes on
 		e := p.Lines[0]
 		if last := len(e.After) - 1; last >= 0 && e.After[last] <= p.to && e.High[last].Known() {
-			fmt.Fprintf(p.b, `<circle class="dot" cx="%.1f" cy="%.1f" r="6"/>`, p.x(min(e.After[last]+e.Step/2,
-				p.to)), p.y(p.middle(e, last, peak)))
+			fmt.Fprintf(p.b, `<circle class="dot" cx="%.1f" cy="%.1f" r="6"/>`,
+				p.x(min(e.After[last]+e.Step/2,
+					p.to)), p.y(p.middle(e, last, peak)))
 		}
 	}
 }
@@ -421,8 +425,9 @@ func (p *plot) names() {
 	}
 	for _, e := range slices.Concat(p.Band, p.Model) {
 		if stroke := p.edge(e, e.High); p.Under != "" && len(stroke) > 2 {
-			p.put(label{at: stroke[len(stroke)*3/5], lines: []string{p.Under}, near: []point{{10, -16}, {10, -34},
-				{-10, 10}, {10, 6}}})
+			p.put(label{at: stroke[len(stroke)*3/5], lines: []string{p.Under},
+				near: []point{{10, -16}, {10, -34},
+					{-10, 10}, {10, 6}}})
 		}
 	}
 	if len(p.Lines) < 2 {
@@ -431,8 +436,9 @@ func (p *plot) names() {
 	for _, e := range p.Lines { // the others are thin, and named at their ends
 		for i := len(e.After) - 1; i >= 0; i-- {
 			if e.After[i] <= p.to && e.After[i] >= p.from && e.High[i].Known() {
-				p.put(label{at: point{p.x(e.After[i]), p.y(float64(e.High[i]))}, lines: []string{string(e.Channel)},
-					name: true})
+				p.put(label{at: point{p.x(e.After[i]), p.y(float64(e.High[i]))},
+					lines: []string{string(e.Channel)},
+					name:  true})
 				break
 			}
 		}

@@ -72,7 +72,8 @@ func (d Seat) SVG() string {
 	pot, cover := d.outlines(c, o, l)
 	at := d.at()
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg viewBox="0 0 %d %d" role="img" aria-label="%s">`, SeatWidth, SeatHeight, html.EscapeString(d.Says))
+	fmt.Fprintf(&b, `<svg viewBox="0 0 %d %d" role="img" aria-label="%s">`, SeatWidth, SeatHeight,
+		html.EscapeString(d.Says))
 	half := func(class, path string) {
 		fmt.Fprintf(&b, `<g class="%s"><path d="%s"/><path transform="translate(%d) scale(-1 1)" d="%s"/></g>`, class, path, SeatWidth, path)
 	}
@@ -92,7 +93,8 @@ func (d Seat) SVG() string {
 	dimension(&b, "dim rust", l, at.lid, foot, 62)
 	for _, name := range []string{"collar", "opening", "lid"} {
 		if text := d.Texts[name]; text != "" && d.At(name) > 0 {
-			fmt.Fprintf(&b, `<text x="%d" y="%d" text-anchor="middle">%s</text>`, seatMiddle, d.At(name)+5, html.EscapeString(text))
+			fmt.Fprintf(&b, `<text x="%d" y="%d" text-anchor="middle">%s</text>`, seatMiddle, d.At(name)+5,
+				html.EscapeString(text))
 		}
 	}
 	b.WriteString(`</svg>`)
@@ -104,7 +106,8 @@ func (d Seat) SVG() string {
 func dimension(b *strings.Builder, class string, half, y, from, gap float64) {
 	for _, sign := range []float64{-1, 1} {
 		x := seatMiddle + sign*half
-		fmt.Fprintf(b, `<path class="%s" d="M%.1f %.0fH%.1fM%.1f %.0fL%.1f %.0fl%.0f 4"/>`, class, x, y, seatMiddle+sign*gap,
+		fmt.Fprintf(b, `<path class="%s" d="M%.1f %.0fH%.1fM%.1f %.0fL%.1f %.0fl%.0f 4"/>`, class, x, y,
+			seatMiddle+sign*gap,
 			x-sign*7, y-4, x, y, -sign*7)
 		if from > 0 {
 			end := y - 8
@@ -130,17 +133,21 @@ func (d Seat) outlines(collar, opening, width float64) (pot, cover string) {
 			o-16, o-10, l, f, f-22)
 	case lid.Flange:
 		p := c + 22
-		return fmt.Sprintf("M%.1f 148H%.1fC%.1f 176 %.1f 190 %.1f 216H%.1fC%.1f 190 %.1f 176 %.1f 148Z", c, c+16, c+16, c+22, c+26, c+10, c+6, c, c),
-			knob(12) + fmt.Sprintf("C230 28 %.1f 31 %.1f 40V51H%.1fV90H%.1fV52C%.1f 46 215 42 178.5 42", p-40, p, l, l-9, l-60)
+		return fmt.Sprintf("M%.1f 148H%.1fC%.1f 176 %.1f 190 %.1f 216H%.1fC%.1f 190 %.1f 176 %.1f 148Z", c,
+				c+16, c+16, c+22, c+26, c+10, c+6, c, c),
+			knob(12) + fmt.Sprintf("C230 28 %.1f 31 %.1f 40V51H%.1fV90H%.1fV52C%.1f 46 215 42 178.5 42", p-40,
+				p, l, l-9, l-60)
 	case lid.Cap:
-		return fmt.Sprintf("M%.1f 148H%.1fV160C%.1f 180 %.1f 192 %.1f 216H%.1fC%.1f 196 %.1f 180 %.1f 162Z", c-16, c, c, c+22, c+28, c+12, c+8, c-16, c-16),
+		return fmt.Sprintf("M%.1f 148H%.1fV160C%.1f 180 %.1f 192 %.1f 216H%.1fC%.1f 196 %.1f 180 %.1f 162Z",
+				c-16, c, c, c+22, c+28, c+12, c+8, c-16, c-16),
 			knob(12) + fmt.Sprintf("C240 27 %.1f 30 %.1f 40C%.1f 46 %.1f 50 %.1f 92H%.1fV56C%.1f 46 240 42 178.5 42", l-30, l+6, l+12, l+13, l+13, l, l-2)
 	case lid.Over:
 		return fmt.Sprintf("M%.1f 148H%.1fV216H%.1fZ", o, c, o),
 			knob(10) + fmt.Sprintf("C240 25 %.1f 28 %.1f 36C%.1f 42 %.1f 46 %.1f 94H%.1fV52H%.1fV68H%.1fV50C%.1f 44 230 40 178.5 40",
 				l-30, l+6, l+12, l+13, l+13, l, f, f-9, f-40)
 	case lid.Stopper:
-		return fmt.Sprintf("M%.1f 148H%.1fC%.1f 168 %.1f 176 %.1f 216H%.1fC%.1f 186 %.1f 176 %.1f 148Z", c, c+16, c+18, c+40, c+52, c+36, c+26, c, c),
+		return fmt.Sprintf("M%.1f 148H%.1fC%.1f 168 %.1f 176 %.1f 216H%.1fC%.1f 186 %.1f 176 %.1f 148Z", c,
+				c+16, c+18, c+40, c+52, c+36, c+26, c, c),
 			fmt.Sprintf("M178.5 8H192C196 10 190 18 193 28H%.1fV42H%.1fL%.1f 96H178.5", l+14, l, l-8)
 	}
 	return ledge(c, o), knob(104) + fmt.Sprintf("C219 118 259 123 %.1f 129V141H%.1fV156H%.1fV139C%.1f 134 209 132 178.5 132", l, f, f-9, f-60)

@@ -55,14 +55,16 @@ func (d Strip) SVG() string {
 		d.Width, stripHeight, d.Width, stripHeight, left, right, from, to, html.EscapeString(d.Title))
 	l := labels{b: &b, area: box{2, 2, d.Width - 2, 27}}
 	if d.High > 0 {
-		fmt.Fprintf(&b, `<rect class="expected" x="%.1f" y="29" width="%.1f" height="22"/>`, x(d.Low), x(d.High)-x(d.Low))
+		fmt.Fprintf(&b, `<rect class="expected" x="%.1f" y="29" width="%.1f" height="22"/>`, x(d.Low),
+			x(d.High)-x(d.Low))
 	}
 	fmt.Fprintf(&b, `<path class="axis" d="M%.1f 40H%.1f"/>`, left, right)
 	for v := math.Ceil(from/step) * step; v <= to; v += step {
 		text := d.Figure(v, places)
 		at := math.Min(math.Max(x(v), textWidth(text, false)/2+2), d.Width-textWidth(text, false)/2-2)
 		fmt.Fprintf(&b, `<path class="axis" d="M%.1f 51v5"/>`, x(v))
-		fmt.Fprintf(&b, `<text class="t2" x="%.1f" y="71" text-anchor="middle">%s</text>`, at, html.EscapeString(text))
+		fmt.Fprintf(&b, `<text class="t2" x="%.1f" y="71" text-anchor="middle">%s</text>`, at,
+			html.EscapeString(text))
 	}
 	for _, s := range d.Dots {
 		fmt.Fprintf(&b, `<circle class="inkdot" cx="%.1f" cy="40" r="6"/>`, x(s.At))
@@ -76,7 +78,8 @@ func (d Strip) SVG() string {
 		default:
 			fmt.Fprintf(&b, `<circle class="hole p" cx="%.1f" cy="40" r="6"/>`, x(t.At))
 		}
-		l.put(label{at: point{x(t.At), 40}, lines: []string{t.Name}, class: "tr", name: true, near: stripNear, close: true})
+		l.put(label{at: point{x(t.At), 40}, lines: []string{t.Name}, class: "tr", name: true, near: stripNear,
+			close: true})
 	}
 	// The names of those that stand alone first: an outlier has its name, where several lie on one another some have.
 	middle := (from + to) / 2
@@ -84,11 +87,13 @@ func (d Strip) SVG() string {
 		return cmp.Compare(math.Abs(b.At-middle), math.Abs(a.At-middle))
 	})
 	for _, s := range dots {
-		l.put(label{at: point{x(s.At), 40}, lines: []string{s.Name}, class: "t1", name: true, near: stripNear, close: true})
+		l.put(label{at: point{x(s.At), 40}, lines: []string{s.Name}, class: "t1", name: true, near: stripNear,
+			close: true})
 	}
 	if d.High > 0 {
-		l.put(label{at: point{x(d.Low), 40}, lines: []string{d.Expected}, class: "t2", near: []point{{0, -31}, {-4, -31}, {4, -31},
-			{x(d.High) - x(d.Low), -31}, {x(d.High) - x(d.Low) + 30, -31}}, close: true})
+		l.put(label{at: point{x(d.Low), 40}, lines: []string{d.Expected}, class: "t2",
+			near: []point{{0, -31}, {-4, -31}, {4, -31},
+				{x(d.High) - x(d.Low), -31}, {x(d.High) - x(d.Low) + 30, -31}}, close: true})
 	}
 	b.WriteString(`</svg>`)
 	return b.String()

@@ -33,8 +33,9 @@ func (d Today) SVG() string {
 		right = d.Width - 62
 	}
 	var b strings.Builder
-	p := &plot{Curve: Curve{Lines: []kiln.Envelope{thinned(d.Now, 120)}}, labels: labels{b: &b, area: box{2, 20,
-		right, d.Height - 6}}}
+	p := &plot{Curve: Curve{Lines: []kiln.Envelope{thinned(d.Now, 120)}},
+		labels: labels{b: &b, area: box{2, 20,
+			right, d.Height - 6}}}
 	for _, e := range d.Usual {
 		p.Band = append(p.Band, thinned(e, 90))
 	}
@@ -50,14 +51,16 @@ func (d Today) SVG() string {
 	if path := p.lineOf(p.Lines[0], nil); path != "" {
 		end := p.lines[len(p.lines)-1]
 		last := end[len(end)-1]
-		fmt.Fprintf(&b, `<path class="now" d="%s"/><circle class="dot" cx="%.1f" cy="%.1f" r="6"/>`, path, last.x,
+		fmt.Fprintf(&b, `<path class="now" d="%s"/><circle class="dot" cx="%.1f" cy="%.1f" r="6"/>`, path,
+			last.x,
 			last.y)
 	}
 	if d.Peak.Known() && d.Peak > 0 {
 		at := point{p.x(d.PeakAfter), p.y(float64(d.Peak))}
 		fmt.Fprintf(&b, `<circle class="hole" cx="%.1f" cy="%.1f" r="4.5"/>`, at.x, at.y)
-		p.put(label{at: at, lines: d.PeakSays[:], class: "tb", near: []point{{24, -9}, {40, -9}, {60, -9}, {-16,
-			-9}}})
+		p.put(label{at: at, lines: d.PeakSays[:], class: "tb", near: []point{{24, -9}, {40, -9}, {60, -9},
+			{-16,
+				-9}}})
 	}
 	if at, ok := besideFall(p); ok && d.UsualSays != "" {
 		p.put(label{at: at, lines: []string{d.UsualSays}, near: []point{{12, -12}, {30, -12}, {50, -12}}})

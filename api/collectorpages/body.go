@@ -143,7 +143,8 @@ func (s *Server) bodiesPage(w http.ResponseWriter, r *http.Request) {
 	}
 	d := pages.CollectorBodiesPage{Frame: s.frame(r, "bodies")}
 	for _, b := range all {
-		one := pages.CollectorBody{ID: b.ID, Name: b.Name, Supplier: b.Supplier, Number: b.Number, Cone: b.Cone, Studios: fmt.Sprint(b.Studios),
+		one := pages.CollectorBody{ID: b.ID, Name: b.Name, Supplier: b.Supplier, Number: b.Number,
+			Cone: b.Cone, Studios: fmt.Sprint(b.Studios),
 			Bars: fmt.Sprint(b.Bars), Merged: b.Became != ""}
 		if !b.Made.IsZero() {
 			one.Made = b.Made.In(s.Zone).Format(time.DateOnly)
@@ -153,8 +154,9 @@ func (s *Server) bodiesPage(w http.ResponseWriter, r *http.Request) {
 				return
 			}
 			for _, at := range s.Rates(told, b.MaturesC) {
-				one.Curve = append(one.Curve, pages.CollectorBodyRate{Heat: fmt.Sprintf("%.0f", at.HeatC), Rate: fmt.Sprintf("%.1f", 100*at.Ratio),
-					Low: fmt.Sprintf("%.1f", 100*at.Low), High: fmt.Sprintf("%.1f", 100*at.High)})
+				one.Curve = append(one.Curve, pages.CollectorBodyRate{Heat: fmt.Sprintf("%.0f", at.HeatC),
+					Rate: fmt.Sprintf("%.1f", 100*at.Ratio),
+					Low:  fmt.Sprintf("%.1f", 100*at.Low), High: fmt.Sprintf("%.1f", 100*at.High)})
 			}
 		}
 		d.Bodies = append(d.Bodies, one)

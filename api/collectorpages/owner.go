@@ -140,7 +140,8 @@ func (s *Server) postPasscode(w http.ResponseWriter, r *http.Request) {
 	}
 	fits, status, says := s.guess(r, r.PostForm.Get("code"))
 	if !fits {
-		s.askPasscode(w, r, status, &pages.Problem{Title: message.New("A code is needed"), Detail: says}, next)
+		s.askPasscode(w, r, status, &pages.Problem{Title: message.New("A code is needed"), Detail: says},
+			next)
 		return
 	}
 	mark, err := s.OwnerMark()

@@ -31,7 +31,8 @@ type checkedPackage struct {
 // messageMakers are all packages of the program that import the package of messages.
 func messageMakers(t *testing.T) []checkedPackage {
 	t.Helper()
-	cmd := exec.Command("go", "list", "-export", "-deps", "-json=ImportPath,Export,Dir,GoFiles,Imports", "../../cmd/...")
+	cmd := exec.Command("go", "list", "-export", "-deps", "-json=ImportPath,Export,Dir,GoFiles,Imports",
+		"../../cmd/...")
 	var told bytes.Buffer
 	cmd.Stderr = &told
 	out, err := cmd.Output()
@@ -59,7 +60,8 @@ func messageMakers(t *testing.T) []checkedPackage {
 		if !slices.Contains(one.Imports, messagePackage) {
 			continue
 		}
-		p := checkedPackage{path: path, info: &types.Info{Types: map[ast.Expr]types.TypeAndValue{}, Uses: map[*ast.Ident]types.Object{}}}
+		p := checkedPackage{path: path, info: &types.Info{Types: map[ast.Expr]types.TypeAndValue{},
+			Uses: map[*ast.Ident]types.Object{}}}
 		for _, name := range one.GoFiles {
 			f, err := parser.ParseFile(set, filepath.Join(one.Dir, name), nil, parser.SkipObjectResolution)
 			if err != nil {
@@ -148,7 +150,8 @@ func TestMessages(t *testing.T) {
 	}
 	slices.Sort(parsed)
 	if parsed = slices.Compact(parsed); !slices.Equal(parsed, stillParsed) {
-		t.Errorf("%v put sentences together that are parsed again, the list is %v: it may only shrink", parsed, stillParsed)
+		t.Errorf("%v put sentences together that are parsed again, the list is %v: it may only shrink",
+			parsed, stillParsed)
 	}
 }
 
@@ -166,7 +169,8 @@ func argumentsFit(t *testing.T, p checkedPackage, call *ast.CallExpr, first int)
 		case plain && (basic.Kind() == types.Int || basic.Kind() == types.Int64 || basic.Info()&types.IsString != 0 || basic.Kind() == types.UntypedInt):
 		case types.NewMethodSet(is).Lookup(nil, "Render") != nil:
 		default:
-			t.Errorf("%s: %s is no name, whole number or quantity that a message can tell", p.path, types.ExprString(a))
+			t.Errorf("%s: %s is no name, whole number or quantity that a message can tell", p.path,
+				types.ExprString(a))
 		}
 	}
 	value := p.info.Types[call.Args[0]].Value

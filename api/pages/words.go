@@ -71,7 +71,8 @@ func Reader(p Speak) (message.Reader, error) {
 
 // reader reads messages in this language, in a person's units and on his clock.
 func (w *words) reader(p Speak) message.Reader {
-	r := message.Reader{Comma: p.Tongue == "de", Fahrenheit: p.Fahrenheit, Unit: p.Unit, Twelve: p.Twelve, Parsed: w.say}
+	r := message.Reader{Comma: p.Tongue == "de", Fahrenheit: p.Fahrenheit, Unit: p.Unit, Twelve: p.Twelve,
+		Parsed: w.say}
 	if p.Fahrenheit {
 		r.Parsed = func(english string) string { return inFahrenheit(w.say(english)) }
 	}

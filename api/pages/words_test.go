@@ -135,7 +135,8 @@ func TestNoLeaveToOpen(t *testing.T) {
 	if err != nil || len(topics) < 8 {
 		t.Fatalf("%d topics of the help, %v", len(topics), err)
 	}
-	for _, name := range append(topics, "app.js", "../../README.md", "../../config/example.toml", "../../deploy/prometheus/rules.yml", "../../deploy/deb/nfpm.yaml", "../../deploy/deb/postinst") {
+	for _, name := range append(topics, "app.js", "../../README.md", "../../config/example.toml",
+		"../../deploy/prometheus/rules.yml", "../../deploy/deb/nfpm.yaml", "../../deploy/deb/postinst") {
 		b, err := os.ReadFile(name)
 		if err != nil {
 			t.Fatal(err)

@@ -109,15 +109,18 @@ func understood(sheet tiles.Sheet) wire.Understood {
 		u.DaysFrom = fmt.Sprintf("as line %d tells: %s", d.Line, d.Told)
 	}
 	if d.Serial > 0 {
-		u.SerialDays = message.New("{1} in line {2} is {3}: a day as spreadsheets count from 1900", d.SerialCell, d.SerialLine, d.SerialDay.Format("2 January 2006"))
+		u.SerialDays = message.New("{1} in line {2} is {3}: a day as spreadsheets count from 1900",
+			d.SerialCell, d.SerialLine, d.SerialDay.Format("2 January 2006"))
 	}
 	return u
 }
 
 // answers are what may be said to each question of a sheet.
 var answers = map[string][]wire.TableOption{
-	"days":   {{Value: string(delimited.DayFirst), Text: message.New("Day first")}, {Value: string(delimited.MonthFirst), Text: message.New("Month first")}},
-	"others": {{Value: tiles.OthersToNote, Text: message.New("Keep them in the note")}, {Value: tiles.OthersLeft, Text: message.New("Leave them out")}},
+	"days": {{Value: string(delimited.DayFirst), Text: message.New("Day first")},
+		{Value: string(delimited.MonthFirst), Text: message.New("Month first")}},
+	"others": {{Value: tiles.OthersToNote, Text: message.New("Keep them in the note")},
+		{Value: tiles.OthersLeft, Text: message.New("Leave them out")}},
 }
 
 func questions(sheet tiles.Sheet) []wire.TableQuestion {
@@ -261,7 +264,8 @@ func (s Tables) sheetBars(ctx context.Context, rows []tiles.SheetRow, text []byt
 		left := len(s.Codes)*len(s.Codes)*(len(s.Codes)+1) - len(used)
 		free, err := s.Codes.Free(min(without, max(left-len(in), 0)), func(c tiles.Code) bool { return used[c] || in[c] }, dice)
 		if err != nil {
-			return &usecase.Refusal{Kind: "out-of-range", Says: message.Stopped(message.Of(err)), Fields: []wire.Field{{Name: "code", Says: message.New("not enough free codes")}}}
+			return &usecase.Refusal{Kind: "out-of-range", Says: message.Stopped(message.Of(err)),
+				Fields: []wire.Field{{Name: "code", Says: message.New("not enough free codes")}}}
 		}
 		have.Free = free
 	}

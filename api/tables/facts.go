@@ -41,7 +41,8 @@ func (t *tableTaker) batch(r *tableRow) keeper {
 	r.fault(err)
 	r.fault(b.Validate())
 	if !t.clays[b.Clay] {
-		r.faults.Add("unknown-clay", "clay", "{1} is no clay here: take the table of clays in first", string(b.Clay))
+		r.faults.Add("unknown-clay", "clay", "{1} is no clay here: take the table of clays in first",
+			string(b.Clay))
 	}
 	t.batches[b.BatchRef] = b
 	return func(ctx context.Context, now kiln.Stamp) error {
@@ -55,7 +56,8 @@ func (t *tableTaker) ref(r *tableRow, name string) tiles.BatchRef {
 	ref, err := tiles.ParseBatchRef(name, r.text(name))
 	r.fault(err)
 	if _, ok := t.batches[ref]; !ok && ref != (tiles.BatchRef{}) && err == nil {
-		r.faults.Add("unknown-batch", name, "{1} is no batch here: take the table of batches in first", ref.String())
+		r.faults.Add("unknown-batch", name, "{1} is no batch here: take the table of batches in first",
+			ref.String())
 	}
 	return ref
 }
@@ -99,7 +101,8 @@ func (t *tableTaker) firing(r *tableRow) keeper {
 			hours, okH := r.table.Number(h)
 			celsius, okC := r.table.Number(c)
 			if !okH || !okC {
-				r.faults.Add(tiles.UnknownValue, "typed", "{1} is no hour and temperature such as 3.5=600", point)
+				r.faults.Add(tiles.UnknownValue, "typed", "{1} is no hour and temperature such as 3.5=600",
+					point)
 			}
 			b.Typed.Hours, b.Typed.TemperatureC = append(b.Typed.Hours, hours), append(b.Typed.TemperatureC, celsius)
 		}
@@ -172,7 +175,8 @@ func (t *tableTaker) loadBar(r *tableRow) keeper {
 	case !ok:
 		r.left = message.New("is of a load that is not here")
 	case err == nil && !t.bars[code]:
-		r.faults.Add("unknown-bar", "bar", "{1} is no bar here: take the table of bars in first", string(code))
+		r.faults.Add("unknown-bar", "bar", "{1} is no bar here: take the table of bars in first",
+			string(code))
 	}
 	if !ok || len(r.bad()) > 0 {
 		return nil

@@ -82,7 +82,8 @@ func (t *readingsTaker) row(r *tableRow) {
 	r.fault(err)
 	bar, there := t.bars[code]
 	if err == nil && !there {
-		r.faults.Add("unknown-bar", "bar", "{1} is no bar here: take the table of bars in first", string(code))
+		r.faults.Add("unknown-bar", "bar", "{1} is no bar here: take the table of bars in first",
+			string(code))
 	}
 	rd := t.reading(r, bar)
 	old := slices.IndexFunc(bar.Readings, func(o tiles.Reading) bool { return o.ID == rd.ID })
@@ -92,7 +93,8 @@ func (t *readingsTaker) row(r *tableRow) {
 		})
 	}
 	if old >= 0 && len(r.bad()) == 0 && !sameReading(bar.Readings[old], rd) {
-		r.left = message.New("is here with another length or stage: {1} {2}", bar.Readings[old].Stage, bar.Readings[old].AsTyped)
+		r.left = message.New("is here with another length or stage: {1} {2}", bar.Readings[old].Stage,
+			bar.Readings[old].AsTyped)
 	}
 	for _, f := range r.bad() {
 		t.out.Bad = append(t.out.Bad, wire.BadRow{Line: r.line, Field: f.Field, Says: f.Why})

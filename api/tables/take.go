@@ -224,7 +224,9 @@ func (s Tables) openTable(text []byte, columns string, ask Ask, out *wire.Import
 		return no("line {1}: no column is known; there are {2}", table.Line, strings.Join(known, ", "))
 	}
 	if len(others) > 0 && ask.Others == "" {
-		out.Questions = append(out.Questions, wire.TableQuestion{Field: "others", Text: message.New("Not known: {1}. Leave them out?", strings.Join(others, ", ")), Options: answers["others"][1:]})
+		out.Questions = append(out.Questions, wire.TableQuestion{Field: "others",
+			Text:    message.New("Not known: {1}. Leave them out?", strings.Join(others, ", ")),
+			Options: answers["others"][1:]})
 	}
 	var rows []*tableRow
 	for {
@@ -294,7 +296,8 @@ func (s Tables) takeFacts(ctx context.Context, kind Table, text []byte, ask Ask)
 	for _, r := range rows {
 		k, key := t.row(kind, r, stands)
 		if before := seen[key]; before > 0 {
-			r.faults.Add(tiles.GivenTwice, strings.Split(kind.Columns, ",")[kind.key-1], "stands in line {1} already", before)
+			r.faults.Add(tiles.GivenTwice, strings.Split(kind.Columns, ",")[kind.key-1],
+				"stands in line {1} already", before)
 		}
 		seen[key] = r.line
 		for _, f := range r.bad() {

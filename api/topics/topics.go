@@ -20,7 +20,8 @@ import (
 var files embed.FS
 
 // names are those of the topics, in the order in which they are listed.
-var names = []string{"connecting", "numbers", "words", "restoring", "privacy", "school", "monitoring", "tools"}
+var names = []string{"connecting", "numbers", "words", "restoring", "privacy", "school", "monitoring",
+	"tools"}
 
 // Topic is one text of the help in one language.
 type Topic struct {
@@ -93,7 +94,8 @@ func (t Topic) Plain() string {
 			continue
 		}
 		part = picture.ReplaceAllString(part, "($1: a drawing on the page /help/"+t.Name+")")
-		b.WriteString(marked.ReplaceAllString(bullet.ReplaceAllString(strings.TrimPrefix(part, "\n"), ""), "$1$2$3"))
+		b.WriteString(marked.ReplaceAllString(bullet.ReplaceAllString(strings.TrimPrefix(part, "\n"), ""),
+			"$1$2$3"))
 	}
 	return b.String()
 }

@@ -330,7 +330,8 @@ func (s Bars) whichUnit(bar tiles.Bar, r tiles.Reading, err error) error {
 	var wrong *tiles.Invalid
 	if e, ok := shrinkage.Plausible(bar, r, s.LastFit()); ok && errors.As(err, &wrong) {
 		if _, meant := e.EntryError(r.Length, r.AsTyped, tiles.LengthUnit(r.Unit)); meant != "" {
-			return &tiles.Invalid{Field: wrong.Field, Type: wrong.Type, Why: message.Join(" ", wrong.Why, message.New("If it was {1}, type it so.", meant))}
+			return &tiles.Invalid{Field: wrong.Field, Type: wrong.Type, Why: message.Join(" ", wrong.Why,
+				message.New("If it was {1}, type it so.", meant))}
 		}
 	}
 	return err
@@ -350,7 +351,8 @@ func (s Bars) KeepReading(ctx context.Context, p wire.ReadingPath, b wire.Readin
 	return s.KeepAsked(ctx, p, a)
 }
 
-func (s Bars) KeepAsked(ctx context.Context, p wire.ReadingPath, a Asked) (tiles.PutResult, wire.Reading, error) {
+func (s Bars) KeepAsked(ctx context.Context, p wire.ReadingPath, a Asked) (tiles.PutResult, wire.Reading,
+	error) {
 	if a.which != nil && !a.Said {
 		before, err := s.Bar(ctx, p.BarPath)
 		if err == nil {
@@ -414,7 +416,8 @@ func (s Bars) Story(ctx context.Context, p wire.BarPath) (wire.Story, error) {
 			j.Reading, j.Says = c.Reading.ID, readingWords(*c.Reading)
 		case c.Heat != nil:
 			l := loads[c.Heat.Load]
-			j.Load, j.By, j.Says = c.Heat.Load, l.PackedBy, message.New("load {1}, {2}", l.Number, c.Heat.Kind)
+			j.Load, j.By, j.Says = c.Heat.Load, l.PackedBy, message.New("load {1}, {2}", l.Number,
+				c.Heat.Kind)
 			if c.Heat.Shelf != "" {
 				j.Says = message.New("load {1}, {2}, shelf {3}", l.Number, c.Heat.Kind, c.Heat.Shelf)
 			}
@@ -424,7 +427,8 @@ func (s Bars) Story(ctx context.Context, p wire.BarPath) (wire.Story, error) {
 		case c.Change != nil:
 			m := s.Clays().moveJSON(ctx, *c.Change, a)
 			j.Move, j.Load = &m, c.Change.Load
-			j.Says = message.New("{1} % became {2} %, with {3}", message.Percent(float64(c.Change.Was), 2), message.Percent(float64(c.Change.Now), 2), m.Because[0])
+			j.Says = message.New("{1} % became {2} %, with {3}", message.Percent(float64(c.Change.Was), 2),
+				message.Percent(float64(c.Change.Now), 2), m.Because[0])
 		}
 		out.Items = append(out.Items, j)
 	}
@@ -434,7 +438,8 @@ func (s Bars) Story(ctx context.Context, p wire.BarPath) (wire.Story, error) {
 // readingWords is a reading in words: dry 94.35 mm.
 func readingWords(r tiles.Reading) message.Message {
 	if m := r.Mass; m != nil {
-		return message.New("{1} {2} g dry, {3} g soaked", r.Stage, message.Figure(m.Dry), message.Figure(m.Saturated))
+		return message.New("{1} {2} g dry, {3} g soaked", r.Stage, message.Figure(m.Dry),
+			message.Figure(m.Saturated))
 	}
 	if r.Mark > 1 {
 		return message.New("{1} {2} {3}, marks {4}", r.Stage, r.AsTyped, r.Unit, r.Mark)

@@ -40,22 +40,26 @@ func (s Firings) SayFiring(ctx context.Context, id kiln.FiringID, b wire.FiringB
 	}
 	for _, only := range []struct{ field, value string }{{"kiln", b.Kiln}, {"began_at", b.BeganAt}, {"ended_at", b.EndedAt}, {"load", b.Load}, {"intended_cone", b.IntendedCone}} {
 		if only.value != "" {
-			return refuse("missing", message.New("Say source hand to keep a firing by hand."), wire.Field{Name: "source", Says: message.New("is needed with {1}", only.field)})
+			return refuse("missing", message.New("Say source hand to keep a firing by hand."),
+				wire.Field{Name: "source", Says: message.New("is needed with {1}", only.field)})
 		}
 	}
 	if b.Typed != nil || b.Sitter != nil {
-		return refuse("missing", message.New("Say source hand to keep a firing by hand."), wire.Field{Name: "source", Says: message.New("is needed with a sitter or a typed curve")})
+		return refuse("missing", message.New("Say source hand to keep a firing by hand."),
+			wire.Field{Name: "source", Says: message.New("is needed with a sitter or a typed curve")})
 	}
 	said := kiln.FiringAnnotation{Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere), Status: kiln.Status(b.Status), Note: b.Note, By: b.By}
 	if said.Kind == "" && said.Atmosphere == "" && said.Status == "" && said.Note == "" {
-		return refuse("missing", message.New("Say kind, atmosphere, status or note."), wire.Field{Name: "kind", Says: message.New("is needed, or atmosphere, status or note")})
+		return refuse("missing", message.New("Say kind, atmosphere, status or note."),
+			wire.Field{Name: "kind", Says: message.New("is needed, or atmosphere, status or note")})
 	}
 	f, err := s.FindFiring(ctx, id)
 	if err != nil {
 		return err
 	}
 	if f.Status == kiln.Running && said.Status != "" {
-		return refuse("out-of-range", message.New("The firing still goes on."), wire.Field{Name: "status", Says: message.New("can be said when it is over")})
+		return refuse("out-of-range", message.New("The firing still goes on."),
+			wire.Field{Name: "status", Says: message.New("can be said when it is over")})
 	}
 	if PreconditionOf(ctx).New {
 		return fmt.Errorf("firing %s: %w", id, tiles.ErrChanged)
@@ -97,7 +101,9 @@ func (s Firings) KeepByHand(ctx context.Context, id kiln.FiringID, b wire.Firing
 		return tiles.PutResult{}, err
 	}
 	if b.Typed == nil && b.Sitter == nil && b.IntendedCone == "" && b.BeganAt == "" && b.EndedAt == "" && len(cones) == 0 && !follow {
-		return tiles.PutResult{}, refuse("missing", message.New("Tell when it began or ended, a reading, the sitter or the cone that was meant."), wire.Field{Name: "began_at", Says: message.New("is needed, or ended_at, typed, sitter or intended_cone")})
+		return tiles.PutResult{}, refuse("missing",
+			message.New("Tell when it began or ended, a reading, the sitter or the cone that was meant."),
+			wire.Field{Name: "began_at", Says: message.New("is needed, or ended_at, typed, sitter or intended_cone")})
 	}
 	k, err := s.KeepHand(ctx, f, samples, cones, b, PreconditionOf(ctx), s.Now())
 	if err != nil {
@@ -150,14 +156,16 @@ func (s Firings) ByHand(id kiln.FiringID, b wire.FiringBody) (f HandFiring, samp
 	known, ok := s.KilnNamed(kiln.KilnID(b.Kiln))
 	switch {
 	case b.Kiln == "":
-		return f, nil, refuse("missing", message.New("Say which kiln."), wire.Field{Name: "kiln", Says: message.New("is needed")})
+		return f, nil, refuse("missing", message.New("Say which kiln."),
+			wire.Field{Name: "kiln", Says: message.New("is needed")})
 	case !ok && len(s.KilnNames()) > 0:
 		return f, nil, refuse("unknown-kiln", message.New("No kiln {1} here; one without a line is added by name on the Kilns page.", b.Kiln), wire.Field{Name: "kiln", Says: message.New("no such kiln here")})
 	case ok:
 		f.Limit = known.Limit
 	}
 	if b.Kind == "" {
-		return f, nil, refuse("missing", message.New("Say the kind of firing."), wire.Field{Name: "kind", Says: message.New("is needed")})
+		return f, nil, refuse("missing", message.New("Say the kind of firing."),
+			wire.Field{Name: "kind", Says: message.New("is needed")})
 	}
 	l := heatwork.MainConeScale()
 	f.Firing = kiln.Firing{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), KindFrom: detect.FromFact, Atmosphere: kiln.Atmosphere(cmp.Or(b.Atmosphere, string(s.Site.atmosphere()))),
@@ -227,15 +235,19 @@ func (s Firings) handTimes(f *HandFiring, b wire.FiringBody) error {
 		began = ended.Add(-length)
 	}
 	if ended.Before(began) {
-		return refuse("out-of-range", message.New("It ended before it began."), wire.Field{Name: "ended_at", Says: message.New("earlier than began_at")})
+		return refuse("out-of-range", message.New("It ended before it began."), wire.Field{Name: "ended_at",
+			Says: message.New("earlier than began_at")})
 	}
 	if length > 400*time.Hour || ended.Sub(began) > 400*time.Hour {
-		return refuse("out-of-range", message.New("A firing of more than 400 hours."), wire.Field{Name: "ended_at", Says: message.New("more than 400 hours after it began")})
+		return refuse("out-of-range", message.New("A firing of more than 400 hours."),
+			wire.Field{Name: "ended_at", Says: message.New("more than 400 hours after it began")})
 	}
 	if now := s.Now(); now.Trusted && began.After(now.Wall) {
-		return refuse("out-of-range", message.New("It begins in the future."), wire.Field{Name: "began_at", Says: message.New("later than now")})
+		return refuse("out-of-range", message.New("It begins in the future."), wire.Field{Name: "began_at",
+			Says: message.New("later than now")})
 	} else if now.Trusted && ended.After(now.Wall.Add(time.Minute)) { // a form is filled in within that
-		return refuse("out-of-range", message.New("It ends in the future."), wire.Field{Name: "ended_at", Says: message.New("later than now")})
+		return refuse("out-of-range", message.New("It ends in the future."), wire.Field{Name: "ended_at",
+			Says: message.New("later than now")})
 	}
 	if trusted && ended.Sub(began) < shortestFiring {
 		return refuse("out-of-range", message.New("A firing of {1} min.", message.Number{Value: ended.Sub(began).Minutes()}), wire.Field{Name: "ended_at", Says: message.New("less than half an hour after it began")})
@@ -257,15 +269,21 @@ func later(a, b time.Time) time.Time {
 // typedSamples are the readings of a typed curve.
 func typedSamples(f HandFiring, t wire.TypedBody) ([]kiln.Sample, error) {
 	if len(t.Hours) != len(t.TemperatureC) {
-		return nil, refuse("out-of-range", message.New("As many hours as temperatures, please."), wire.Field{Name: "typed.temperature_c", Says: message.New("has {1}, hours has {2}", len(t.TemperatureC), len(t.Hours))})
+		return nil, refuse("out-of-range", message.New("As many hours as temperatures, please."),
+			wire.Field{Name: "typed.temperature_c", Says: message.New("has {1}, hours has {2}",
+				len(t.TemperatureC), len(t.Hours))})
 	}
 	var samples []kiln.Sample
 	for i, h := range t.Hours {
 		switch {
 		case h < 0 || i > 0 && h <= t.Hours[i-1]:
-			return nil, refuse("out-of-range", message.New("The hours do not rise."), wire.Field{Name: "typed.hours", Says: message.New("the {1}. is not later than the one before", i+1)})
+			return nil, refuse("out-of-range", message.New("The hours do not rise."),
+				wire.Field{Name: "typed.hours", Says: message.New("the {1}. is not later than the one before",
+					i+1)})
 		case t.TemperatureC[i] < -40 || t.TemperatureC[i] > 1700:
-			return nil, refuse("out-of-range", message.New("No kiln has that temperature."), wire.Field{Name: "typed.temperature_c", Says: message.New("the {1}. lies outside -40 to 1700 °C", i+1)})
+			return nil, refuse("out-of-range", message.New("No kiln has that temperature."),
+				wire.Field{Name: "typed.temperature_c",
+					Says: message.New("the {1}. lies outside -40 to 1700 °C", i+1)})
 		}
 		after := time.Duration(h * float64(time.Hour))
 		at := f.Began
@@ -282,7 +300,8 @@ func instant(field, text string) (time.Time, error) {
 	}
 	t, err := time.Parse(time.RFC3339, text)
 	if err != nil {
-		return t, refuse("out-of-range", message.New("{1} is no time.", field), wire.Field{Name: field, Says: message.New("write 2026-01-14T13:00:00+01:00")})
+		return t, refuse("out-of-range", message.New("{1} is no time.", field),
+			wire.Field{Name: field, Says: message.New("write 2026-01-14T13:00:00+01:00")})
 	}
 	return t.UTC(), nil
 }

@@ -119,7 +119,8 @@ func (s Clays) clayNews(ctx context.Context) ([]StudioNews, error) {
 		}
 		link, name := "/clay/"+string(clay), sh.At.BatchRef.String()
 		if sh.Standing.Trust == shrinkage.Old {
-			out = append(out, StudioNews{Event: "rate.stale", Link: link, Since: now.Add(-staleAgain), Says: message.New("the rate of {1} is old: {2}. A new bar or two would tell whether it still holds", name, sh.Standing.Why), Data: map[string]any{"clay": string(clay), "batch": string(sh.At.Batch)}})
+			out = append(out, StudioNews{Event: "rate.stale", Link: link, Since: now.Add(-staleAgain),
+				Says: message.New("the rate of {1} is old: {2}. A new bar or two would tell whether it still holds", name, sh.Standing.Why), Data: map[string]any{"clay": string(clay), "batch": string(sh.At.Batch)}})
 		}
 		moves, err := fit.RateHistory(a.Ask)
 		if err != nil {
@@ -128,8 +129,10 @@ func (s Clays) clayNews(ctx context.Context) ([]StudioNews, error) {
 		for _, m := range moves {
 			if by := shrinkage.TellingLid * tiles.Millimetre(m.Now-m.Was); now.Sub(m.At) < movedLately && math.Abs(float64(by)) >= float64(s.LidDefaults.Step) {
 				j := s.moveJSON(ctx, m, a)
-				out = append(out, StudioNews{Event: "rate.moved", Link: link, Since: m.At, Says: message.New("the rate of {1} moved from {2} to {3} %, because of {4}", name,
-					message.Percent(float64(m.Was), 1), message.Percent(float64(m.Now), 1), message.Join(", ", j.Because...)),
+				out = append(out, StudioNews{Event: "rate.moved", Link: link, Since: m.At,
+					Says: message.New("the rate of {1} moved from {2} to {3} %, because of {4}", name,
+						message.Percent(float64(m.Was), 1), message.Percent(float64(m.Now), 1),
+						message.Join(", ", j.Because...)),
 					Data: map[string]any{"clay": string(clay), "batch": string(m.Batch.Batch), "was_ratio": j.Was, "now_ratio": j.Now}})
 				break // the newest of them; the page has the others
 			}
@@ -140,8 +143,11 @@ func (s Clays) clayNews(ctx context.Context) ([]StudioNews, error) {
 		if !b.Differ || math.Abs(float64(b.OnLid)) < float64(s.LidDefaults.Step) {
 			continue
 		}
-		out = append(out, StudioNews{Event: "batch.shifted", Link: "/clay/" + string(b.Clay) + "?batch=" + string(b.Batch), Says: message.New(oneOf(b.OnLid > 0, "batch {1} of {2} shrinks {3} more than {4} on a lid of {5}", "batch {1} of {2} shrinks {3} less than {4} on a lid of {5}"),
-			b.Batch, b.Clay, tiles.Measured{Length: tiles.Millimetre(math.Abs(float64(b.OnLid))), Unit: tiles.MM, Places: 1}, b.Before, tiles.Measured{Length: shrinkage.TellingLid, Unit: tiles.MM, Places: -1}), Data: map[string]any{"clay": string(b.Clay), "batch": string(b.Batch), "before": string(b.Before), "more_mm": LengthMM(b.OnLid)}})
+		out = append(out, StudioNews{Event: "batch.shifted",
+			Link: "/clay/" + string(b.Clay) + "?batch=" + string(b.Batch),
+			Says: message.New(oneOf(b.OnLid > 0, "batch {1} of {2} shrinks {3} more than {4} on a lid of {5}",
+				"batch {1} of {2} shrinks {3} less than {4} on a lid of {5}"),
+				b.Batch, b.Clay, tiles.Measured{Length: tiles.Millimetre(math.Abs(float64(b.OnLid))), Unit: tiles.MM, Places: 1}, b.Before, tiles.Measured{Length: shrinkage.TellingLid, Unit: tiles.MM, Places: -1}), Data: map[string]any{"clay": string(b.Clay), "batch": string(b.Batch), "before": string(b.Before), "more_mm": LengthMM(b.OnLid)}})
 	}
 	return out, err
 }
@@ -174,13 +180,18 @@ func (s Clays) probeNews(ctx context.Context) ([]StudioNews, error) {
 			off, more, less = w.Shift, "probe {1}: the bars of its loads say, against other probes, that the loads had {2} more than was recorded",
 				"probe {1}: the bars of its loads say, against other probes, that the loads had {2} less than was recorded"
 		}
-		said[kiln.KilnID(id)] = append(said[kiln.KilnID(id)], message.New(oneOf(off > 0, more, less), channel, kiln.Warmer(math.Abs(off))))
+		said[kiln.KilnID(id)] = append(said[kiln.KilnID(id)], message.New(oneOf(off > 0, more, less), channel,
+			kiln.Warmer(math.Abs(off))))
 	}
 	var out []StudioNews
 	for id, words := range said {
-		slices.SortFunc(words, func(a, b message.Message) int { return strings.Compare(a.String(), b.String()) })
-		out = append(out, StudioNews{Event: "probe.bias", Link: "/kiln/" + string(id), Kiln: id, Since: s.Now().Wall.Add(-biasAgain),
-			Says: message.New("{1}, {2}. Look at the probe, and set witness cones in the next firing", id, message.Join("; ", words...)), Data: map[string]any{"kiln": string(id)}})
+		slices.SortFunc(words, func(a, b message.Message) int {
+			return strings.Compare(a.String(),
+				b.String())
+		})
+		out = append(out, StudioNews{Event: "probe.bias", Link: "/kiln/" + string(id), Kiln: id,
+			Since: s.Now().Wall.Add(-biasAgain),
+			Says:  message.New("{1}, {2}. Look at the probe, and set witness cones in the next firing", id, message.Join("; ", words...)), Data: map[string]any{"kiln": string(id)}})
 	}
 	slices.SortFunc(out, func(a, b StudioNews) int { return strings.Compare(a.Link, b.Link) })
 	return out, nil

@@ -48,7 +48,8 @@ func (s Firings) coneJSON(f kiln.Firing, c tiles.ConeSeen, stories []heatwork.Pr
 				switch {
 				case r.Counted, r.HeatAlone:
 				case r.Says.IsZero():
-					j.WhyNot = coneWhyNot(c, tiles.CheckOnly, message.New("It agrees with the curve, and stood so far from bending that it tells nothing more."), "")
+					j.WhyNot = coneWhyNot(c, tiles.CheckOnly,
+						message.New("It agrees with the curve, and stood so far from bending that it tells nothing more."), "")
 				default:
 					wrong = r.Says
 				}
@@ -68,7 +69,8 @@ func (s Firings) coneJSON(f kiln.Firing, c tiles.ConeSeen, stories []heatwork.Pr
 func coneWhyNot(c tiles.ConeSeen, code tiles.NotCounted, says message.Message, fix message.Key) *wire.WhyNot {
 	out := &wire.WhyNot{Code: string(code), Text: says}
 	if fix != "" {
-		out.Fix = &wire.Fix{Text: message.New(fix), Link: "/firing/" + url.PathEscape(string(c.Firing)) + "#cones"}
+		out.Fix = &wire.Fix{Text: message.New(fix),
+			Link: "/firing/" + url.PathEscape(string(c.Firing)) + "#cones"}
 	}
 	return out
 }

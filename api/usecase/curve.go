@@ -77,7 +77,8 @@ func (s Firings) Envelopes(ctx context.Context, f kiln.Firing, channels []kiln.C
 func (s Firings) Compared(ctx context.Context, ids []string, at kiln.Celsius) ([]analysis.Compared, error) {
 	ids = slices.DeleteFunc(slices.Clone(ids), func(id string) bool { return strings.TrimSpace(id) == "" })
 	if n := len(ids); n < 1 || n > analysis.MostCompared {
-		return nil, refuse("out-of-range", message.New("One to four firings can be compared."), wire.Field{Name: "firings", Says: message.New("one to four are needed")})
+		return nil, refuse("out-of-range", message.New("One to four firings can be compared."),
+			wire.Field{Name: "firings", Says: message.New("one to four are needed")})
 	}
 	var all []analysis.Compared
 	for _, id := range ids {
@@ -102,7 +103,8 @@ func (s Firings) Compared(ctx context.Context, ids []string, at kiln.Celsius) ([
 	}
 	all, err := analysis.Align(all, at)
 	if errors.Is(err, analysis.ErrNeverReached) {
-		return nil, refuse("out-of-range", message.Stopped(message.Of(err)), wire.Field{Name: "at_c", Says: message.New("not every firing reached it")})
+		return nil, refuse("out-of-range", message.Stopped(message.Of(err)),
+			wire.Field{Name: "at_c", Says: message.New("not every firing reached it")})
 	}
 	return all, err
 }

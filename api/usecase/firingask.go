@@ -55,7 +55,8 @@ func (s Lids) meant(ctx context.Context, a FiringAsk, clay tiles.Clay) (FiringMe
 		}
 	} else {
 		if _, ok := s.KilnNamed(a.Kiln); !ok {
-			return m, refuse("unknown-kiln", message.New("No kiln {1} in the settings.", string(a.Kiln)), wire.Field{Name: "kiln", Says: message.New("not in the settings")})
+			return m, refuse("unknown-kiln", message.New("No kiln {1} in the settings.", string(a.Kiln)),
+				wire.Field{Name: "kiln", Says: message.New("not in the settings")})
 		}
 	}
 	var past detect.Past
@@ -151,8 +152,9 @@ func (m FiringMeant) For() message.Message {
 		}
 		return message.New("{1}, {2}: the heat asked", m.Kind, cone)
 	}
-	from := map[string]message.Key{"usual": "your usual {1} in {2}, {3}", "asked": "{1} in {2}, the heat asked: {3}",
-		"bag": "{1} in {2}, no usual firing yet: the cone on the bag, {3}"}[m.From]
+	from := map[string]message.Key{"usual": "your usual {1} in {2}, {3}",
+		"asked": "{1} in {2}, the heat asked: {3}",
+		"bag":   "{1} in {2}, no usual firing yet: the cone on the bag, {3}"}[m.From]
 	return message.Join("; ", message.New(from, m.Kind, m.Kiln, cone), m.Says)
 }
 
@@ -191,9 +193,11 @@ func usualSays(e detect.Expected) message.Message {
 	case e.Pinned:
 		return message.New("set by hand")
 	case e.Moved:
-		return message.New("your usual {1} moved: the last {2} in a row were {3}", e.Kind, e.Of, cone(e.HeatWork))
+		return message.New("your usual {1} moved: the last {2} in a row were {3}", e.Kind, e.Of,
+			cone(e.HeatWork))
 	case e.MovesAfter() > 0:
-		return message.New("your last {1} {2} firings were {3}: after {4} more it is your usual", len(e.Beside), e.Kind, cone(e.Last), e.MovesAfter())
+		return message.New("your last {1} {2} firings were {3}: after {4} more it is your usual",
+			len(e.Beside), e.Kind, cone(e.Last), e.MovesAfter())
 	case e.Last != 0:
 		return message.New("your last {1} was {2}", e.Kind, cone(e.Last))
 	}
@@ -343,7 +347,8 @@ func (s *Studio) clay(ctx context.Context, ref *tiles.BatchRef) (tiles.Clay, err
 	}
 	switch {
 	case ref.Batch != "" && !there:
-		return tiles.Clay{}, refuse("unknown-batch", message.New("{1} is no batch here.", ref.String()), wire.Field{Name: "batch", Says: message.New("no such batch of {1}", string(ref.Clay))})
+		return tiles.Clay{}, refuse("unknown-batch", message.New("{1} is no batch here.", ref.String()),
+			wire.Field{Name: "batch", Says: message.New("no such batch of {1}", string(ref.Clay))})
 	case ref.Batch == "" && newest != nil:
 		ref.Batch = newest.BatchRef.Batch
 	}
@@ -378,7 +383,8 @@ func (s Lids) companion(ctx context.Context, code tiles.Code) (shrinkage.SoFar, 
 		}
 	}
 	if wet == 0 || now == 0 {
-		return shrinkage.SoFar{}, &tiles.Invalid{Field: "companion", Type: tiles.Missing, Why: message.New("bar {1} needs a wet and a soft or leather reading", string(code))}
+		return shrinkage.SoFar{}, &tiles.Invalid{Field: "companion", Type: tiles.Missing,
+			Why: message.New("bar {1} needs a wet and a soft or leather reading", string(code))}
 	}
 	return shrinkage.SoFarByBar(wet, now, s.LidDefaults.MeasureSD/2, b.Forming), nil
 }

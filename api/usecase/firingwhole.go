@@ -32,7 +32,8 @@ func (s Firings) WholeFiring(ctx context.Context, id kiln.FiringID) (wire.Firing
 	}
 	control := s.Known(f.Kiln).Control
 	usual := detect.UsualBefore(append([]kiln.Firing{f}, before...), 0, control)
-	j := wire.FiringWhole{Firing: s.Firing(f, usual), Remarks: []wire.Remark{}, Cones: []wire.Cone{}, Notes: []wire.Note{}, HandSays: []message.Message{}, VentOff: []wire.VentOff{}}
+	j := wire.FiringWhole{Firing: s.Firing(f, usual), Remarks: []wire.Remark{}, Cones: []wire.Cone{},
+		Notes: []wire.Note{}, HandSays: []message.Message{}, VentOff: []wire.VentOff{}}
 	if err := s.addFeatures(ctx, f, &j); err != nil {
 		return j, err
 	}
@@ -94,7 +95,8 @@ func (s Firings) ventOff(ctx context.Context, f kiln.Firing) (off []wire.VentOff
 		}
 	}
 	if len(off) > 0 {
-		says = fmt.Sprintf("The vent was off for %s of this firing, first %s after it began.", minutesSay(all), minutesSay(time.Duration(off[0].AfterS)*time.Second))
+		says = fmt.Sprintf("The vent was off for %s of this firing, first %s after it began.",
+			minutesSay(all), minutesSay(time.Duration(off[0].AfterS)*time.Second))
 	}
 	return off, says, err
 }
@@ -121,7 +123,8 @@ func (s Firings) addFeatures(ctx context.Context, f kiln.Firing, j *wire.FiringW
 	}
 	v := analysis.FeaturesOf(curve, channel)
 	for _, r := range v.Remarks(f.Kind, analysis.DefaultFeatureLimits()) {
-		j.Remarks = append(j.Remarks, wire.Remark{Figure: r.Figure, Says: r.Says, Limit: r.Limit, Standing: string(r.Standing), Source: r.Source, Caution: r.Caution})
+		j.Remarks = append(j.Remarks, wire.Remark{Figure: r.Figure, Says: r.Says, Limit: r.Limit,
+			Standing: string(r.Standing), Source: r.Source, Caution: r.Caution})
 	}
 	if !v.Peak.Known() {
 		return nil

@@ -72,7 +72,9 @@ func (s Kilns) Add(ctx context.Context, id kiln.KilnID, b wire.KilnBody) (tiles.
 		return tiles.PutResult{}, err
 	}
 	if now, ok := former[id]; ok {
-		return tiles.PutResult{}, refuse("id-already-used", message.New("{1} is what {2} was called: a name is never used twice.", id, now), wire.Field{Name: "kiln", Says: message.New("was the name of another kiln")})
+		return tiles.PutResult{}, refuse("id-already-used",
+			message.New("{1} is what {2} was called: a name is never used twice.", id, now),
+			wire.Field{Name: "kiln", Says: message.New("was the name of another kiln")})
 	}
 	kept, err := s.Archive.PutKiln(ctx, k, PreconditionOf(ctx), s.Now())
 	if err != nil {
@@ -258,7 +260,9 @@ func (s Kilns) SayUsual(ctx context.Context, id kiln.KilnID, said string, b wire
 		return tiles.PutResult{}, err
 	}
 	if u.What == tiles.UsualNew && len(e.Beside) == 0 {
-		return tiles.PutResult{}, refuse("unknown-value", message.New("The last firings are as usual: none lies beside it."), wire.Field{Name: "what", Says: message.New("no firing lies beside the usual one")})
+		return tiles.PutResult{}, refuse("unknown-value",
+			message.New("The last firings are as usual: none lies beside it."),
+			wire.Field{Name: "what", Says: message.New("no firing lies beside the usual one")})
 	}
 	kept, err := s.Archive.PutUsual(ctx, u, s.Now())
 	if err == nil && kept.New {
@@ -282,7 +286,8 @@ func (s Kilns) Beside(ctx context.Context) ([]message.Message, error) {
 		switch {
 		case !s.isWired(a.ID):
 		case k.Fuel != "" && a.Fuel != "" && k.Fuel != a.Fuel:
-			says = append(says, message.New("{1} was added as {2} and is {3} in the settings: theirs holds.", a.ID, message.Word(a.Fuel), message.Word(k.Fuel)))
+			says = append(says, message.New("{1} was added as {2} and is {3} in the settings: theirs holds.",
+				a.ID, message.Word(a.Fuel), message.Word(k.Fuel)))
 		default:
 			says = append(says, message.New("{1} was added on the page and is in the settings too: it is one kiln, and theirs holds field by field.", a.ID))
 		}
@@ -362,7 +367,9 @@ func (s Kilns) probeJSON(st heatwork.ProbeStory) wire.Probe {
 func (s Kilns) KeepProbe(ctx context.Context, path wire.ProbePath, b wire.ProbeBody) (tiles.PutResult, error) {
 	k, ok := s.KilnNamed(kiln.KilnID(path.Kiln))
 	if !ok {
-		return tiles.PutResult{}, refuse("unknown-kiln", message.New("No kiln {1} in the settings.", path.Kiln), wire.Field{Name: "kiln", Says: message.New("not in the settings")})
+		return tiles.PutResult{}, refuse("unknown-kiln",
+			message.New("No kiln {1} in the settings.", path.Kiln),
+			wire.Field{Name: "kiln", Says: message.New("not in the settings")})
 	}
 	p := tiles.ProbeLife{ID: path.Probe, Kiln: k.ID, Channel: kiln.ChannelID(cmp.Or(b.Channel, string(k.Control))), Type: b.Type, Class: b.Class, Fitted: b.FittedOn, Removed: b.RemovedOn, Note: b.Note}
 	if p.Class == 0 {
@@ -373,7 +380,9 @@ func (s Kilns) KeepProbe(ctx context.Context, path wire.ProbePath, b wire.ProbeB
 		has = has || c.ID == p.Channel && c.Role == kiln.RoleProbe
 	}
 	if !has {
-		return tiles.PutResult{}, refuse("unknown-value", message.New("The kiln has no probe {1}.", string(p.Channel)), wire.Field{Name: "channel", Says: message.New("is no probe of this kiln")})
+		return tiles.PutResult{}, refuse("unknown-value",
+			message.New("The kiln has no probe {1}.", string(p.Channel)),
+			wire.Field{Name: "channel", Says: message.New("is no probe of this kiln")})
 	}
 	if err := p.Validate(); err != nil {
 		return tiles.PutResult{}, err

@@ -14,11 +14,15 @@ import (
 )
 
 // stateWords are the states of a load as people read them.
-var stateWords = map[tiles.LoadState]message.Key{tiles.LoadPacking: "packing", tiles.LoadPacked: "packed, not fired yet", tiles.LoadFiring: "firing",
+var stateWords = map[tiles.LoadState]message.Key{tiles.LoadPacking: "packing",
+	tiles.LoadPacked: "packed, not fired yet", tiles.LoadFiring: "firing",
 	tiles.LoadFired: "fired", tiles.LoadUnpacked: "unpacked", tiles.LoadDone: "done", tiles.LoadCalledOff: "called off"}
 
 func (s Loads) LoadJSON(l tiles.KeptLoad) wire.Load {
-	j := wire.Load{ID: l.ID, Name: fmt.Sprintf("Load %d", l.Number), State: string(l.State()), StateWords: message.New(stateWords[l.State()]), CalledOff: s.Moment(l.CalledOff), Firings: []string{}, Measured: len(l.Bars) - l.Waiting, Waiting: l.Waiting, OpenedAt: s.Moment(l.Opened), Unpacked: s.Moment(l.Unpacked), UndoUntil: s.undoUntil(l),
+	j := wire.Load{ID: l.ID, Name: fmt.Sprintf("Load %d", l.Number), State: string(l.State()),
+		StateWords: message.New(stateWords[l.State()]), CalledOff: s.Moment(l.CalledOff), Firings: []string{},
+		Measured: len(l.Bars) - l.Waiting, Waiting: l.Waiting, OpenedAt: s.Moment(l.Opened),
+		Unpacked: s.Moment(l.Unpacked), UndoUntil: s.undoUntil(l),
 		LoadBody: wire.LoadBody{Kiln: string(l.Kiln), Kind: string(l.Kind), Atmosphere: string(l.Atmosphere), Bars: []wire.Slot{}, Firing: string(l.Firing), PackedBy: l.PackedBy, Note: l.Note}}
 	if l.Stated.Known() {
 		j.HeatWorkC = float64(l.Stated)
@@ -52,7 +56,8 @@ func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Preco
 			return tiles.PutResult{}, coneProblem("cone", err)
 		}
 		if b.HeatWorkC != 0 {
-			return tiles.PutResult{}, tiles.InvalidFields{{Field: "cone", Type: tiles.GivenTwice, Why: message.New("and heat_work_c say the same thing: give one")}}
+			return tiles.PutResult{}, tiles.InvalidFields{{Field: "cone", Type: tiles.GivenTwice,
+				Why: message.New("and heat_work_c say the same thing: give one")}}
 		}
 	}
 	if l.Atmosphere == "" {
@@ -72,7 +77,8 @@ func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Preco
 		return tiles.PutResult{}, err
 	}
 	if _, ok := s.KilnNamed(l.Kiln); !ok && l.Firing == "" && !l.Stated.Known() {
-		return tiles.PutResult{}, refuse("unknown-kiln", message.New("No kiln {1} in the settings; for a kiln without a line give the cone that it reached.", b.Kiln), wire.Field{Name: "kiln", Says: message.New("not in the settings; if it has no line, give the cone that it reached")})
+		return tiles.PutResult{}, refuse("unknown-kiln",
+			message.New("No kiln {1} in the settings; for a kiln without a line give the cone that it reached.", b.Kiln), wire.Field{Name: "kiln", Says: message.New("not in the settings; if it has no line, give the cone that it reached")})
 	}
 	if !b.Move {
 		if err := s.packedElsewhere(ctx, l); err != nil {

@@ -58,7 +58,8 @@ func (s Loads) Unpack(ctx context.Context, id string, at time.Time, by string, s
 // reallyOut asks where it is not plain that l is out of its kiln.
 func (s Loads) reallyOut(l tiles.KeptLoad) error {
 	ask := func(says message.Key, args ...any) error {
-		return refuse("are-you-sure", message.New(says, args...), wire.Field{Name: "sure", Says: message.New("say so if it is")})
+		return refuse("are-you-sure", message.New(says, args...),
+			wire.Field{Name: "sure", Says: message.New("say so if it is")})
 	}
 	live, heard := s.liveOf(l.Kiln)
 	if l.IsOpen() {
@@ -240,7 +241,8 @@ func (s Loads) Move(ctx context.Context, id string, b wire.MoveBody) (tiles.Kept
 // movesOf are the moves of bars that b names out of a load: of those that lie in it.
 func (s Loads) movesOf(from tiles.Load, to string, b wire.MoveBody) ([]tiles.BarMove, error) {
 	if to == from.ID {
-		return nil, refuse("out-of-range", message.New("They lie in that load already."), wire.Field{Name: "to", Says: message.New("is the load itself")})
+		return nil, refuse("out-of-range", message.New("They lie in that load already."),
+			wire.Field{Name: "to", Says: message.New("is the load itself")})
 	}
 	var moves []tiles.BarMove
 	named := map[tiles.Code]bool{}
@@ -250,7 +252,8 @@ func (s Loads) movesOf(from tiles.Load, to string, b wire.MoveBody) ([]tiles.Bar
 			return nil, err
 		}
 		if !slices.ContainsFunc(from.Bars, func(p tiles.Placed) bool { return p.Bar == code }) {
-			return nil, refuse("unknown-bar", message.New("Bar {1} does not lie in {2}.", code, NameOf(from)), wire.Field{Name: "bars", Says: message.New("{1} is not in it", string(code))})
+			return nil, refuse("unknown-bar", message.New("Bar {1} does not lie in {2}.", code, NameOf(from)),
+				wire.Field{Name: "bars", Says: message.New("{1} is not in it", string(code))})
 		}
 		named[code] = true
 	}
@@ -265,7 +268,8 @@ func (s Loads) movesOf(from tiles.Load, to string, b wire.MoveBody) ([]tiles.Bar
 		moves = append(moves, m)
 	}
 	if len(moves) == 0 {
-		return nil, refuse("missing", message.New("{1} has no bars.", message.Capital(NameOf(from))), wire.Field{Name: "bars", Says: message.New("has none")})
+		return nil, refuse("missing", message.New("{1} has no bars.", message.Capital(NameOf(from))),
+			wire.Field{Name: "bars", Says: message.New("has none")})
 	}
 	return moves, nil
 }
@@ -320,7 +324,8 @@ func (s Loads) takeOut(ctx context.Context, id string, bars []tiles.Placed) erro
 // packedIn says that bars lie in a load that nobody fired.
 func packedIn(bars []string, load message.Message) message.Message {
 	if n := len(bars); n > 1 {
-		return message.New("{1} and {2} are packed in {3} already", strings.Join(bars[:n-1], ", "), bars[n-1], load)
+		return message.New("{1} and {2} are packed in {3} already", strings.Join(bars[:n-1], ", "), bars[n-1],
+			load)
 	}
 	return message.New("{1} is packed in {2} already", bars[0], load)
 }

@@ -27,13 +27,15 @@ func LocalTime(field, text string, zone *time.Location, which string) (time.Time
 		}
 		if t.Format(form) != text {
 			return t, refuse("out-of-range", message.New("{1} never was: the clock jumped over it that night.", text), wire.Field{Name: field,
-				Says: message.New("{1} never was: the clock jumped over it that night. What did it say?", t.Format("2 Jan ")+text[len("2006-01-02T"):])})
+				Says: message.New("{1} never was: the clock jumped over it that night. What did it say?",
+					t.Format("2 Jan ")+text[len("2006-01-02T"):])})
 		}
 		first, second, twice := bothOf(t, form, text)
 		switch {
 		case twice && which == "":
 			return t, refuse("out-of-range", message.New("{1} came twice: the clock went back that night.", text), wire.Field{Name: field,
-				Says: message.New("{1} came twice, the clock went back that night: which one?", first.Format("2 Jan ")+text[len("2006-01-02T"):])})
+				Says: message.New("{1} came twice, the clock went back that night: which one?",
+					first.Format("2 Jan ")+text[len("2006-01-02T"):])})
 		case twice && which == SecondOfTwo:
 			return second, nil
 		}
@@ -41,7 +43,8 @@ func LocalTime(field, text string, zone *time.Location, which string) (time.Time
 	}
 	t, err := time.Parse(time.RFC3339, text)
 	if err != nil {
-		return t, refuse("out-of-range", message.New("{1} is no time.", field), wire.Field{Name: field, Says: message.New("write 2026-01-14 13:00")})
+		return t, refuse("out-of-range", message.New("{1} is no time.", field),
+			wire.Field{Name: field, Says: message.New("write 2026-01-14 13:00")})
 	}
 	return t.In(zone), nil
 }

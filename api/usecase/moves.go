@@ -26,7 +26,8 @@ func (s Clays) Wild(fit *shrinkage.Fit, clay tiles.ClayID) (out []wire.Left) {
 }
 
 func leftJSON(l shrinkage.LeftOut) wire.Left {
-	one := wire.Left{Bar: string(l.Bar), Stage: string(l.Stage), Reading: l.Reading, Why: l.Why, Distrusted: l.Slip}
+	one := wire.Left{Bar: string(l.Bar), Stage: string(l.Stage), Reading: l.Reading, Why: l.Why,
+		Distrusted: l.Slip}
 	if l.Slip {
 		one.OffMM = LengthMM(l.Off)
 	}
@@ -74,7 +75,8 @@ func (s Clays) Why(ctx context.Context, fit *shrinkage.Fit, a RateAsked) (wire.W
 			return j, err
 		}
 		per := shrinkage.TellingLid / 100
-		one := wire.Against{Batch: string(ref.Batch), MoreMM: LengthMM(d.OnLid), LowMM: LengthMM(per * tiles.Millimetre(d.Low)),
+		one := wire.Against{Batch: string(ref.Batch), MoreMM: LengthMM(d.OnLid),
+			LowMM:  LengthMM(per * tiles.Millimetre(d.Low)),
 			HighMM: LengthMM(per * tiles.Millimetre(d.High)), Differs: d.Differ, Shared: d.Shared}
 		if d.Pack != nil {
 			one.Advice = Text(d.Pack.Says(sh.At.Batch, ref.Batch))

@@ -41,7 +41,8 @@ func (s Kilns) KilnNow(ctx context.Context, l record.Live) wire.KilnNow {
 		Kiln: string(l.Kiln), State: string(l.State), Hot: l.Hot, TemperatureC: Celsius(l.T), LastTemperatureC: Celsius(l.LastT),
 		RateCPerH: Rounded(float64(l.Rate), 0), Fresh: l.Fresh, ClockTrusted: l.ClockTrusted, Channels: []wire.ChannelNow{},
 		LimitC: Celsius(l.Limit), OverLimit: l.OverLimit, KeepShutAboveC: Celsius(l.KeepShut), BelowKeepShut: l.BelowMark, TooSoon: l.TooSoon, StillHot: l.StillHot,
-		Kind: Text(string(l.Kind)), KindFrom: Text(l.KindFrom), Stopped: s.Stopped(l.Undoable), Vent: Text(string(l.Vent)),
+		Kind: Text(string(l.Kind)), KindFrom: Text(l.KindFrom), Stopped: s.Stopped(l.Undoable),
+		Vent: Text(string(l.Vent)),
 	}
 	if l.LastT.Known() {
 		age := Seconds(l.Age)
@@ -145,7 +146,8 @@ func heldSays(l record.Live) message.Message {
 	if l.Aside.Unit {
 		return message.New("It jumped to {1}, as a controller does that was switched to another unit: it may be false. Go and look if it is safe.", l.Aside.T)
 	}
-	return message.New("It jumped to {1}, which no kiln can do: it may be false. Go and look if it is safe.", l.Aside.T)
+	return message.New("It jumped to {1}, which no kiln can do: it may be false. Go and look if it is safe.",
+		l.Aside.T)
 }
 
 // offUsual is how far a channel is off what it used to read beside the control probe; nil where it

@@ -36,7 +36,9 @@ func (s Kilns) KeepShutJSON(m tiles.KeepShut) wire.KeepShut {
 
 func (s Kilns) KeepKeepShut(ctx context.Context, id kiln.KilnID, b wire.KeepShutBody) (tiles.PutResult, error) {
 	if _, ok := s.KilnNamed(id); !ok {
-		return tiles.PutResult{}, refuse("unknown-kiln", message.New("No kiln {1} in the settings.", string(id)), wire.Field{Name: "kiln", Says: message.New("not in the settings")})
+		return tiles.PutResult{}, refuse("unknown-kiln",
+			message.New("No kiln {1} in the settings.", string(id)),
+			wire.Field{Name: "kiln", Says: message.New("not in the settings")})
 	}
 	m := tiles.KeepShut{ID: b.ID, Kiln: id, Mark: kiln.Celsius(b.MarkC), Reason: b.Reason, By: b.By}
 	if err := m.Validate(); err != nil {
@@ -136,7 +138,8 @@ func (s Kilns) ProbeLives(ctx context.Context, k Wired) ([]ProbeLifeRow, error) 
 		if err != nil {
 			return nil, err
 		}
-		rows = append(rows, ProbeLifeRow{l.ID, string(l.Channel), l.Type, l.Fitted, l.Removed, l.Class, hot[l.Channel].Hours()})
+		rows = append(rows, ProbeLifeRow{l.ID, string(l.Channel), l.Type, l.Fitted, l.Removed, l.Class,
+			hot[l.Channel].Hours()})
 	}
 	return rows, nil
 }

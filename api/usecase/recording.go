@@ -17,14 +17,16 @@ import (
 // asker is sure: the record of that one ends.
 func (s Firings) Begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kind kiln.Kind, atmosphere kiln.Atmosphere, sure bool) (kiln.Firing, error) {
 	if _, err := uuid.Parse(string(id)); err != nil {
-		return kiln.Firing{}, refuse("out-of-range", message.New("The id of a new firing must be a UUID."), wire.Field{Name: "id", Says: message.New("is no UUID")})
+		return kiln.Firing{}, refuse("out-of-range", message.New("The id of a new firing must be a UUID."),
+			wire.Field{Name: "id", Says: message.New("is no UUID")})
 	}
 	f, err := s.FindFiring(ctx, id)
 	switch {
 	case err == nil && f.Kiln == k:
 		return f, nil // asked again
 	case err == nil:
-		return f, refuse("id-already-used", message.New("That firing is one of {1}.", string(f.Kiln)), wire.Field{Name: "id", Says: message.New("is used")})
+		return f, refuse("id-already-used", message.New("That firing is one of {1}.", string(f.Kiln)),
+			wire.Field{Name: "id", Says: message.New("is used")})
 	case !errors.Is(err, kiln.ErrNoFiring):
 		return f, err
 	}
@@ -108,15 +110,18 @@ func (s Firings) justStopped(ctx context.Context, id kiln.FiringID) (kiln.Firing
 
 // undo has the recorder go on with a firing.
 func (s Firings) undo(ctx context.Context, f kiln.Firing) error {
-	open, err := s.Recorder.Tell(ctx, detect.Fact{Kiln: f.Kiln, What: detect.Undone, At: s.Now(), Firing: f.ID})
+	open, err := s.Recorder.Tell(ctx, detect.Fact{Kiln: f.Kiln, What: detect.Undone, At: s.Now(),
+		Firing: f.ID})
 	if err == nil && open != f.ID {
-		err = tooLate("firing", "Another firing of {1} has begun since, so the record of {2} stays ended.", f.Kiln, f.Name())
+		err = tooLate("firing", "Another firing of {1} has begun since, so the record of {2} stays ended.",
+			f.Kiln, f.Name())
 	}
 	return err
 }
 
 func tooLate(field string, says message.Key, args ...any) *Refusal {
-	return refuse("too-late", message.New(says, args...), wire.Field{Name: field, Says: message.New("cannot be taken back any more")})
+	return refuse("too-late", message.New(says, args...),
+		wire.Field{Name: field, Says: message.New("cannot be taken back any more")})
 }
 
 // Stopped is the firing of a kiln whose record a person ended, while that can be taken back; nil else.

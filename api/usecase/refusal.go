@@ -32,7 +32,8 @@ func refuse(kind string, says message.Message, fields ...wire.Field) *Refusal {
 
 // refuseField is a Refusal for what one field holds.
 func refuseField(kind, field string, why message.Message) *Refusal {
-	return refuse(kind, message.New("{1}: {2}", field, message.Stopped(why)), wire.Field{Name: field, Says: why})
+	return refuse(kind, message.New("{1}: {2}", field, message.Stopped(why)),
+		wire.Field{Name: field, Says: why})
 }
 
 // ErrBusy means that the store cannot take anything now: locked, or the card is full. What

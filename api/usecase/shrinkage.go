@@ -37,7 +37,8 @@ func UsualRate(ref tiles.BatchRef) RateQuestion {
 // AskRate finds out what a question of a rate rests on.
 func (s Clays) AskRate(ctx context.Context, q RateQuestion) (RateAsked, error) {
 	if !q.From.Before(q.To) {
-		return RateAsked{}, &tiles.Invalid{Field: "to", Type: "stage-goes-backwards", Why: message.New("must come after from")}
+		return RateAsked{}, &tiles.Invalid{Field: "to", Type: "stage-goes-backwards",
+			Why: message.New("must come after from")}
 	}
 	clay, err := s.clay(ctx, &q.Ref)
 	if err != nil {
@@ -87,7 +88,8 @@ func (s Clays) ShrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.Ti
 }
 
 func (s Clays) basisJSON(b shrinkage.Basis) wire.Basis {
-	return wire.Basis{Bars: b.Bars, Assumed: b.Assumed, Loads: b.Loads, Struck: b.Struck, LastReadingAt: s.Moment(b.LastReading)}
+	return wire.Basis{Bars: b.Bars, Assumed: b.Assumed, Loads: b.Loads, Struck: b.Struck,
+		LastReadingAt: s.Moment(b.LastReading)}
 }
 
 // snapshot is an Archive and the probes of one moment for one look over many clays: what they all rest on is read
@@ -103,7 +105,8 @@ type snapshot struct {
 
 // Snapshot answers as s does, with a snapshot in place of its Archive and Heat. No request reaches it.
 func (s Clays) Snapshot(ctx context.Context) (*Studio, error) {
-	g := &snapshot{Storage: s.Archive, Heat: s.Heat, lives: map[string]heatwork.ProbeLife{}, clays: map[tiles.ClayID]tiles.KeptClay{}, firings: map[kiln.FiringFilter][]kiln.Firing{}}
+	g := &snapshot{Storage: s.Archive, Heat: s.Heat, lives: map[string]heatwork.ProbeLife{},
+		clays: map[tiles.ClayID]tiles.KeptClay{}, firings: map[kiln.FiringFilter][]kiln.Firing{}}
 	clays, err := s.Archive.Clays(ctx)
 	if err != nil {
 		return nil, err

@@ -43,13 +43,16 @@ func (s *Studio) StoreWords() (words, trouble []message.Message) {
 	h, err := s.Store()
 	trouble = s.StoreTrouble(h, err)
 	if err == nil {
-		words = append(words, message.New("{1} MB kept, {2} GB free", message.Number{Value: float64(h.Bytes) / 1e6, Places: 1}, message.Number{Value: float64(h.Free) / 1e9, Places: 1}))
+		words = append(words, message.New("{1} MB kept, {2} GB free",
+			message.Number{Value: float64(h.Bytes) / 1e6, Places: 1},
+			message.Number{Value: float64(h.Free) / 1e9, Places: 1}))
 	}
 	switch {
 	case h.Copies == 0:
 		words = append(words, message.New("no copy yet: the first is made at the end of a firing, or after a day"))
 	default:
-		words = append(words, message.Count(h.Copies, "1 copy, the newest of {2}", "{1} copies, the newest of {2}", message.At(h.LastCopy.In(s.Site.Zone), "2 Jan 2006")))
+		words = append(words, message.Count(h.Copies, "1 copy, the newest of {2}",
+			"{1} copies, the newest of {2}", message.At(h.LastCopy.In(s.Site.Zone), "2 Jan 2006")))
 	}
 	return words, trouble
 }

@@ -80,7 +80,8 @@ func (s Lids) verdictJSON(v lid.Result, t taughtBoard) wire.VerdictJSON {
 func (t taughtBoard) fix(v lid.Result) *wire.Fix {
 	switch {
 	case t.code == noSizes && len(v.Pots) > 0:
-		return &wire.Fix{Text: message.New("Complete its pot card"), Link: "/pot/" + url.PathEscape(v.Pots[0])}
+		return &wire.Fix{Text: message.New("Complete its pot card"),
+			Link: "/pot/" + url.PathEscape(v.Pots[0])}
 	case t.code == noSizes:
 		return &wire.Fix{Text: message.New("Enter it anew with its pot cards"), Link: "/verdicts"}
 	}
@@ -168,7 +169,8 @@ func (s Lids) VerdictKept(ctx context.Context, id string) (wire.VerdictKept, err
 func (s Lids) boardOf(ctx context.Context, id string, b wire.VerdictBody) (lid.Result, error) {
 	if b.Pot != "" {
 		if len(b.Pots) > 0 {
-			return lid.Result{}, &tiles.Invalid{Field: "pot", Type: tiles.GivenTwice, Why: message.New("and pots: name the cards once")}
+			return lid.Result{}, &tiles.Invalid{Field: "pot", Type: tiles.GivenTwice,
+				Why: message.New("and pots: name the cards once")}
 		}
 		b.Pots = []string{b.Pot}
 	}

@@ -27,7 +27,8 @@ type whichFiring struct {
 }
 
 // which finds out where b must lie for r to count at the firing or cone that w tells. Nothing is kept.
-func (s Bars) which(ctx context.Context, b tiles.Bar, r tiles.Reading, w wire.WhichFiring) (whichFiring, error) {
+func (s Bars) which(ctx context.Context, b tiles.Bar, r tiles.Reading, w wire.WhichFiring) (whichFiring,
+	error) {
 	field := "firing"
 	if w.Firing == "" {
 		field = "cone"
@@ -80,13 +81,17 @@ func (s Bars) whichNamed(ctx context.Context, b tiles.Bar, r tiles.Reading, name
 	passed := f.PeakPassed()
 	switch sort := tiles.Measures(f.Kind); {
 	case f.ID == "":
-		return whichFiring{}, refused("unknown-firing", "no firing {1} is known here. Its name is as big-blue/8; where none is known, tell the cone that it reached", name)
+		return whichFiring{}, refused("unknown-firing",
+			"no firing {1} is known here. Its name is as big-blue/8; where none is known, tell the cone that it reached", name)
 	case sort != "" && sort != r.Stage:
-		return whichFiring{}, refused(tiles.OutOfRange, "{1} is a {2} firing, and this is a {3} length", f.Name(), f.Kind, r.Stage)
+		return whichFiring{}, refused(tiles.OutOfRange, "{1} is a {2} firing, and this is a {3} length",
+			f.Name(), f.Kind, r.Stage)
 	case passed.IsZero() || passed.After(r.At):
-		return whichFiring{}, refused(tiles.OutOfRange, "{1} had not passed its peak when {2} was measured", f.Name(), b.Code)
+		return whichFiring{}, refused(tiles.OutOfRange, "{1} had not passed its peak when {2} was measured",
+			f.Name(), b.Code)
 	}
-	out := whichFiring{heat: tiles.Heat{Kind: f.Kind, Kiln: f.Kiln, Firing: f.ID, Status: f.Status, Began: f.Began.Wall, At: cmp.Or(f.Over.Wall, passed), Peak: passed, Work: kiln.NoTemperature()}}
+	out := whichFiring{heat: tiles.Heat{Kind: f.Kind, Kiln: f.Kiln, Firing: f.ID, Status: f.Status,
+		Began: f.Began.Wall, At: cmp.Or(f.Over.Wall, passed), Peak: passed, Work: kiln.NoTemperature()}}
 	if h, ok := f.WorkOn(s.Channel(f.Kiln, ""), ""); ok && f.Whole() {
 		out.heat.Work, out.heat.ExtraSD = h.C, h.SD()
 	}
@@ -95,7 +100,8 @@ func (s Bars) whichNamed(ctx context.Context, b tiles.Bar, r tiles.Reading, name
 		return out, err
 	}
 	at := slices.IndexFunc(loads, func(l tiles.KeptLoad) bool {
-		return l.CalledOff.IsZero() && slices.ContainsFunc(l.Firings, func(g kiln.Firing) bool { return g.ID == f.ID })
+		return l.CalledOff.IsZero() && slices.ContainsFunc(l.Firings,
+			func(g kiln.Firing) bool { return g.ID == f.ID })
 	})
 	open, ok, err := s.unfiredOf(ctx, b, r.Stage, f.Kiln)
 	switch {
@@ -110,7 +116,8 @@ func (s Bars) whichNamed(ctx context.Context, b tiles.Bar, r tiles.Reading, name
 		if tiles.Measures(kind) == "" {
 			kind = map[tiles.Stage]kiln.Kind{tiles.Biscuit: kiln.Bisque, tiles.Fired: kiln.Glaze}[r.Stage]
 		}
-		out.load, err = s.loadOr(ctx, tiles.Load{ID: toldID("firing " + string(f.ID)), Kiln: f.Kiln, Kind: kind, Atmosphere: f.Atmosphere, Firing: f.ID, Stated: kiln.NoTemperature(),
+		out.load, err = s.loadOr(ctx, tiles.Load{ID: toldID("firing " + string(f.ID)), Kiln: f.Kiln,
+			Kind: kind, Atmosphere: f.Atmosphere, Firing: f.ID, Stated: kiln.NoTemperature(),
 			Opened: f.Began.Wall, Note: "firing told with a length"})
 	}
 	out.heat.Load = out.load.ID
@@ -141,7 +148,8 @@ func (s Bars) loadOr(ctx context.Context, l tiles.Load) (tiles.Load, error) {
 
 // unfiredOf is the load of b that nobody fired as far as is known and that gives the stage; of that kiln, where one is
 // named. It is false where there is none such, or several.
-func (s Bars) unfiredOf(ctx context.Context, b tiles.Bar, stage tiles.Stage, of kiln.KilnID) (only tiles.Load, ok bool, err error) {
+func (s Bars) unfiredOf(ctx context.Context, b tiles.Bar, stage tiles.Stage, of kiln.KilnID) (only tiles.Load,
+	ok bool, err error) {
 	for _, h := range b.Firings {
 		if !h.Unfired() || tiles.Measures(h.Kind) != stage || of != "" && h.Kiln != of {
 			continue
@@ -157,7 +165,8 @@ func (s Bars) unfiredOf(ctx context.Context, b tiles.Bar, stage tiles.Stage, of 
 
 // firingNamed finds a firing by its id, its name (big-blue/8, big-blue/last) or as the last one of the kiln that the
 // clay's last bars came from. Its id is empty where there is none.
-func (s Bars) firingNamed(ctx context.Context, b tiles.Bar, r tiles.Reading, name string) (f kiln.Firing, err error) {
+func (s Bars) firingNamed(ctx context.Context, b tiles.Bar, r tiles.Reading, name string) (f kiln.Firing,
+	err error) {
 	of, number, parted := strings.Cut(name, "/")
 	if name == "last" {
 		number = "last"
@@ -244,7 +253,8 @@ func (s Bars) TellFiring(ctx context.Context, p wire.ReadingPath, w wire.WhichFi
 	}
 	r := b.Readings[at]
 	if w.Cone == "" && w.Firing == "" {
-		return wire.Reading{}, &tiles.Invalid{Field: "firing", Type: tiles.Missing, Why: message.New("is needed: its name, as big-blue/8 or last; or a cone")}
+		return wire.Reading{}, &tiles.Invalid{Field: "firing", Type: tiles.Missing,
+			Why: message.New("is needed: its name, as big-blue/8 or last; or a cone")}
 	}
 	which, err := s.which(ctx, b, r, w)
 	if err == nil {

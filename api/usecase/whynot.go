@@ -74,8 +74,10 @@ func Counted(j *wire.Reading, b tiles.Bar, r tiles.Reading, fit *shrinkage.Fit) 
 	}
 	if h, ok := b.HeatFor(r); ok && h.Assumed {
 		l := heatwork.MainConeScale()
-		j.HeatAssumed = &wire.HeatAssumed{HeatWorkC: Celsius(h.Work), Cone: l.Words(l.Position(h.Work)), SDC: h.ExtraSD,
-			Text: message.New("Its heat is assumed: {1}.", b.Assumed.Of(r.Stage).Says), Fix: wire.Fix{Text: message.New("Which firing was it?"), Link: whichLink(b, r)}}
+		j.HeatAssumed = &wire.HeatAssumed{HeatWorkC: Celsius(h.Work), Cone: l.Words(l.Position(h.Work)),
+			SDC:  h.ExtraSD,
+			Text: message.New("Its heat is assumed: {1}.", b.Assumed.Of(r.Stage).Says),
+			Fix:  wire.Fix{Text: message.New("Which firing was it?"), Link: whichLink(b, r)}}
 	}
 }
 

@@ -14,7 +14,8 @@ import (
 func ExampleWriteProblem() {
 	w := httptest.NewRecorder()
 	r := httptest.NewRequest(http.MethodGet, "/v1/lid", nil)
-	web.WriteProblem(w, r, web.NewProblem("missing", message.New("collar: is needed"), wire.Field{Name: "collar", Says: message.New("is needed")}))
+	web.WriteProblem(w, r, web.NewProblem("missing", message.New("collar: is needed"),
+		wire.Field{Name: "collar", Says: message.New("is needed")}))
 	fmt.Println(w.Code, w.Header().Get("Content-Type"))
 	fmt.Print(w.Body)
 	// Output:
@@ -34,7 +35,10 @@ func ExampleStrictJSON() {
 
 // RFC 9110, 13.1.2: whoever has an answer already is told so, and is not sent it again.
 func ExampleTagged() {
-	h := web.Tagged(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { fmt.Fprint(w, "cone 6") }),
+	h := web.Tagged(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+		fmt.Fprint(w,
+			"cone 6")
+	}),
 		func(*http.Request) *web.Cache { return nil })
 	first := httptest.NewRecorder()
 	h.ServeHTTP(first, httptest.NewRequest(http.MethodGet, "/", nil))

@@ -29,12 +29,14 @@ type Payload struct {
 func (g Guard) Handler(next http.Handler) http.Handler {
 	cross := http.NewCrossOriginProtection()
 	cross.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		WriteProblem(w, r, NewProblem("wrong-origin", message.New("The request was made by a page of another site.")))
+		WriteProblem(w, r, NewProblem("wrong-origin",
+			message.New("The request was made by a page of another site.")))
 	}))
 	checked := cross.Handler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		maps.Copy(w.Header(), guards)
 		if !g.ourHost(r.Host) {
-			WriteProblem(w, r, NewProblem("wrong-host", message.New("The request names a host that this daemon does not go by.")))
+			WriteProblem(w, r, NewProblem("wrong-host",
+				message.New("The request names a host that this daemon does not go by.")))
 			return
 		}
 		if Unsafe(r.Method) && !g.bodyType(w, r) {

@@ -64,7 +64,8 @@ func addrOf(a net.Addr) netip.Addr {
 
 // turnAway answers without reading and never waits for the other end.
 func turnAway(c net.Conn) {
-	body := EncodeJSON(NewProblem("too-many-connections", message.New("Too many connections at this moment.")))
+	body := EncodeJSON(NewProblem("too-many-connections",
+		message.New("Too many connections at this moment.")))
 	c.SetWriteDeadline(time.Now().Add(50 * time.Millisecond))
 	c.Write(append([]byte("HTTP/1.1 503 Service Unavailable\r\nContent-Type: application/problem+json\r\nRetry-After: 5\r\nConnection: close\r\n\r\n"), body...))
 	if t, ok := c.(*net.TCPConn); ok {

@@ -61,7 +61,8 @@ func readMatch(must, mustNot string) (m usecase.Precondition, p *Problem) {
 	case "*":
 		m.New = true
 	default:
-		return m, NewProblem("unknown-value", message.New("On a change If-None-Match can only be *."), wire.Field{Name: "If-None-Match", Says: message.New("can only be *")})
+		return m, NewProblem("unknown-value", message.New("On a change If-None-Match can only be *."),
+			wire.Field{Name: "If-None-Match", Says: message.New("can only be *")})
 	}
 	switch strings.TrimSpace(must) {
 	case "":

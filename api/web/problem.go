@@ -35,25 +35,26 @@ type Kind struct {
 
 // Kinds are the kinds of problems by the last part of their type.
 var Kinds = map[string]Kind{
-	"not-json":                  {400, "The body is not JSON", "Send one JSON object, each member once, in the spelling of the API document."},
-	"code-needed":               {401, "A code is needed", "Writing needs the bench code, changing rates or kilns the owner code. The owner knows both."},
-	"code-too-weak":             {403, "The owner code is needed", "The bench code may write readings; clays, batches, kilns and imports need the owner code."},
-	"wrong-origin":              {403, "The request came from another site", "Open the studio's own page and try there."},
-	"unknown-clay":              {404, "No such clay", "The Clays page lists every clay with its id."},
-	"unknown-batch":             {404, "No such batch of that clay", "The clay's page lists its batches."},
-	"unknown-bar":               {404, "No such bar", "Bar codes have two or three signs; look at the underline to see which way up it is."},
-	"unknown-kiln":              {404, "No such kiln", "Kilns are named in the settings file."},
-	"unknown-firing":            {404, "No such firing", "The Spyhole page lists past firings."},
-	"unknown-load":              {404, "No such load", "The Loads page lists them."},
-	"unknown-pot":               {404, "No such pot card", "The Pot cards page finds them by mark, form, number or date."},
-	"unknown-reading":           {404, "No such reading", "The bar's page shows every reading of it, struck ones too."},
-	"unknown-verdict":           {404, "No such verdict", "The Verdicts page lists them."},
-	"unknown-fact":              {404, "No such note or cone", "The firing's page shows them."},
-	"no-such-page":              {404, "There is nothing here", "Start from Home."},
-	"wrong-method":              {405, "That cannot be done here", "The API document at /v1/openapi.json says what each address takes."},
-	"id-already-used":           {409, "That id is taken by something else", "Make a new id (UUIDv7) for a new fact; send the same facts again only to repeat."},
-	"code-taken":                {409, "That bar code is taken", "A code is never used twice on a site; take a free one."},
-	"too-late":                  {409, "It is too late to take that back", "A record that was stopped and a load that was unpacked can be taken back for ten minutes."},
+	"not-json":        {400, "The body is not JSON", "Send one JSON object, each member once, in the spelling of the API document."},
+	"code-needed":     {401, "A code is needed", "Writing needs the bench code, changing rates or kilns the owner code. The owner knows both."},
+	"code-too-weak":   {403, "The owner code is needed", "The bench code may write readings; clays, batches, kilns and imports need the owner code."},
+	"wrong-origin":    {403, "The request came from another site", "Open the studio's own page and try there."},
+	"unknown-clay":    {404, "No such clay", "The Clays page lists every clay with its id."},
+	"unknown-batch":   {404, "No such batch of that clay", "The clay's page lists its batches."},
+	"unknown-bar":     {404, "No such bar", "Bar codes have two or three signs; look at the underline to see which way up it is."},
+	"unknown-kiln":    {404, "No such kiln", "Kilns are named in the settings file."},
+	"unknown-firing":  {404, "No such firing", "The Spyhole page lists past firings."},
+	"unknown-load":    {404, "No such load", "The Loads page lists them."},
+	"unknown-pot":     {404, "No such pot card", "The Pot cards page finds them by mark, form, number or date."},
+	"unknown-reading": {404, "No such reading", "The bar's page shows every reading of it, struck ones too."},
+	"unknown-verdict": {404, "No such verdict", "The Verdicts page lists them."},
+	"unknown-fact":    {404, "No such note or cone", "The firing's page shows them."},
+	"no-such-page":    {404, "There is nothing here", "Start from Home."},
+	"wrong-method":    {405, "That cannot be done here", "The API document at /v1/openapi.json says what each address takes."},
+	"id-already-used": {409, "That id is taken by something else", "Make a new id (UUIDv7) for a new fact; send the same facts again only to repeat."},
+	"code-taken":      {409, "That bar code is taken", "A code is never used twice on a site; take a free one."},
+	"too-late": {409, "It is too late to take that back",
+		"A record that was stopped and a load that was unpacked can be taken back for ten minutes."},
 	"changed-meanwhile":         {412, "Somebody changed it meanwhile", "Read it again, look at what is new, then send the change with the new ETag."},
 	"too-large":                 {413, "The body is too large", "Bodies may have 64 kB; tables for import 4 MB."},
 	"wrong-type":                {415, "The body is of another kind", "Send Content-Type: application/json; tables for import as text/csv."},
@@ -92,7 +93,8 @@ func NewProblem(kind string, detail message.Message, fields ...wire.Field) *Prob
 	if !ok {
 		k, kind = Kinds["trouble"], "trouble"
 	}
-	return &Problem{Problem: wire.Problem{Type: "/problems/" + kind, Title: message.New(k.Title), Status: k.Status,
+	return &Problem{Problem: wire.Problem{Type: "/problems/" + kind, Title: message.New(k.Title),
+		Status: k.Status,
 		Detail: detail, Fields: fields}}
 }
 

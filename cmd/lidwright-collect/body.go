@@ -20,14 +20,16 @@ func bodyCommand() *cobra.Command {
 			"a body is told for its cone, so that a body of another cone is another body. A body is named by its id, as the list shows it.",
 	}
 	does := func(use, short, example string, do func(ctx context.Context, o collector.Owner, args []string) (string, error)) *cobra.Command {
-		return &cobra.Command{Use: use, Short: short, Example: "  lidwright-collect " + example, Args: cobra.ExactArgs(len(strings.Fields(use)) - 1),
+		return &cobra.Command{Use: use, Short: short, Example: "  lidwright-collect " + example,
+			Args: cobra.ExactArgs(len(strings.Fields(use)) - 1),
 			RunE: func(c *cobra.Command, args []string) error {
 				return asOwner(c, func(ctx context.Context, o collector.Owner) (string, error) { return do(ctx, o, args) })
 			}}
 	}
 	c.AddCommand(
 		does("add SUPPLIER NUMBER NAME CONE", "Enter a body, with the supplier's number for it and the cone that it matures at",
-			`body add "Sandpit Clays" 1140 "Smooth stoneware" 6`, func(ctx context.Context, o collector.Owner, a []string) (string, error) {
+			`body add "Sandpit Clays" 1140 "Smooth stoneware" 6`,
+			func(ctx context.Context, o collector.Owner, a []string) (string, error) {
 				id, err := o.NewBody(ctx, a[0], a[1], a[2], a[3])
 				if err != nil {
 					return "", wrongUse{err}
@@ -35,12 +37,17 @@ func bodyCommand() *cobra.Command {
 				return "Its id is " + id + ".", nil
 			}),
 		does("list", "Bodies, how many studios told of each, and since when that is told", "body list",
-			func(ctx context.Context, o collector.Owner, _ []string) (string, error) { return listBodies(ctx, o) }),
-		does("merge BODY INTO", "Say that a body stands twice: what was told of the one goes to the other", "body merge 0199a3c4-… 0199a3c1-…",
+			func(ctx context.Context, o collector.Owner, _ []string) (string, error) {
+				return listBodies(ctx,
+					o)
+			}),
+		does("merge BODY INTO", "Say that a body stands twice: what was told of the one goes to the other",
+			"body merge 0199a3c4-… 0199a3c1-…",
 			func(ctx context.Context, o collector.Owner, a []string) (string, error) {
 				return "They are one. Studios that picked the first are told of the second from now on.", onBodies(o.MergeBody(ctx, a[0], a[1]), a...)
 			}),
-		does("split BODY NAME", "Begin a new body beside one whose recipe changed", `body split 0199a3c1-… "Smooth stoneware, 2026 recipe"`,
+		does("split BODY NAME", "Begin a new body beside one whose recipe changed",
+			`body split 0199a3c1-… "Smooth stoneware, 2026 recipe"`,
 			func(ctx context.Context, o collector.Owner, a []string) (string, error) {
 				id, err := o.SplitBody(ctx, a[0], a[1])
 				return "Its id is " + id + ". What was told before stays with the old one; studios pick the new one themselves.", onBodies(err, a[0])
@@ -91,7 +98,8 @@ func listBodies(ctx context.Context, o collector.Owner) (string, error) {
 		case !b.Made.IsZero():
 			told = b.Made.Local().Format(time.DateTime)
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%d\t%d\t%s\t%s\n", b.Supplier, b.Number, b.Name, b.Cone, b.Studios, b.Bars, told, b.ID)
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%d\t%d\t%s\t%s\n", b.Supplier, b.Number, b.Name, b.Cone, b.Studios,
+			b.Bars, told, b.ID)
 	}
 	w.Flush()
 	return out.String(), nil

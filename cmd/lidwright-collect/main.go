@@ -88,7 +88,8 @@ someone acts.
 	}
 	root.PersistentFlags().String("config", "",
 		"settings file; what it leaves out comes from "+config.CollectPrefix+" variables")
-	root.AddCommand(runCommand(), checkCommand(), studioCommand(), bodyCommand(), poolCommand(), carryCommand(), codeCommand(), tryCommand())
+	root.AddCommand(runCommand(), checkCommand(), studioCommand(), bodyCommand(), poolCommand(),
+		carryCommand(), codeCommand(), tryCommand())
 	return root
 }
 

@@ -153,7 +153,8 @@ func practise(ctx context.Context, c *cobra.Command, program, folder, page strin
 		}
 		err = studio.Wait()
 		if ctx.Err() == nil {
-			fmt.Fprintf(c.ErrOrStderr(), "Practice studio %d ended (%v); its log is %s\n", n+1, err, log.Name())
+			fmt.Fprintf(c.ErrOrStderr(), "Practice studio %d ended (%v); its log is %s\n", n+1, err,
+				log.Name())
 		}
 		gone <- err
 	}()

@@ -12,7 +12,8 @@ import (
 
 // A table is no wider than the terminal: the widest column is cut, and one that fits stays as it is.
 func TestTableFitsTheTerminal(t *testing.T) {
-	rows := [][]string{{"BAR", "NOTE", "SAYS"}, {"BQ7", strings.Repeat("ö", 60), "a shorter text of thirty signs"}}
+	rows := [][]string{{"BAR", "NOTE", "SAYS"}, {"BQ7", strings.Repeat("ö", 60),
+		"a shorter text of thirty signs"}}
 	for _, width := range []int{100, 80, 60, 40} {
 		cut := fitted(rows, width)
 		n := 2 * (len(rows[0]) - 1)
@@ -35,7 +36,8 @@ func TestTableFitsTheTerminal(t *testing.T) {
 func TestCtrlCIsNoFault(t *testing.T) {
 	ctx, stop := context.WithCancel(t.Context())
 	stop()
-	for flag, want := range map[string]string{"--plain": "lidwright: stopped\n", "--json": `{"type":"about:blank","title":"stopped","exit_code":1}` + "\n"} {
+	for flag, want := range map[string]string{"--plain": "lidwright: stopped\n",
+		"--json": `{"type":"about:blank","title":"stopped","exit_code":1}` + "\n"} {
 		out, err := os.CreateTemp(t.TempDir(), "")
 		if err != nil {
 			t.Fatal(err)

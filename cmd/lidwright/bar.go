@@ -93,7 +93,8 @@ func barsCommand() *cobra.Command {
 				if b.Shrunk != nil {
 					so = fmt.Sprintf("%.1f %%", 100**b.Shrunk)
 				}
-				rows = append(rows, []string{b.Bar, b.Clay + "/" + b.Batch, b.Forming, so, first(b.Next, "done")})
+				rows = append(rows, []string{b.Bar, b.Clay + "/" + b.Batch, b.Forming, so,
+					first(b.Next, "done")})
 			}
 			table(c.OutOrStdout(), rows)
 			return nil
@@ -128,7 +129,8 @@ func barsCommand() *cobra.Command {
 			asJSON, _ := c.Flags().GetBool("json")
 			var kept []json.RawMessage
 			for _, code := range free.Items {
-				b, err := cl.Put(c.Context(), "/v1/bars/"+url.PathEscape(code), map[string]any{"id": newID(c), "clay": clay, "batch": batch, "forming": forming, "by": by})
+				b, err := cl.Put(c.Context(), "/v1/bars/"+url.PathEscape(code), map[string]any{"id": newID(c),
+					"clay": clay, "batch": batch, "forming": forming, "by": by})
 				if err != nil {
 					return err
 				}

@@ -62,7 +62,9 @@ func barTables() []*cobra.Command {
 			table(c.OutOrStdout(), rows)
 			named, _ := c.Flags().GetString("site")
 			site, err := siteNamed(named)
-			fmt.Fprintf(c.ErrOrStderr(), "With codes that a phone opens: %s/bars/sheet?%s\n", strings.TrimSuffix(site.Address, "/"), url.Values{"codes": {strings.Join(args, " ")}, "clay": {q.Get("clay")}}.Encode())
+			fmt.Fprintf(c.ErrOrStderr(), "With codes that a phone opens: %s/bars/sheet?%s\n",
+				strings.TrimSuffix(site.Address, "/"),
+				url.Values{"codes": {strings.Join(args, " ")}, "clay": {q.Get("clay")}}.Encode())
 			return err
 		},
 	}

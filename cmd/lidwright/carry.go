@@ -106,7 +106,8 @@ func works(c *cobra.Command, what string) (end func()) {
 		return func() {}
 	}
 	bar := progressbar.NewOptions(-1, progressbar.OptionSetWriter(f), progressbar.OptionSetDescription(what),
-		progressbar.OptionSpinnerType(14), progressbar.OptionClearOnFinish(), progressbar.OptionSetElapsedTime(true))
+		progressbar.OptionSpinnerType(14), progressbar.OptionClearOnFinish(),
+		progressbar.OptionSetElapsedTime(true))
 	stop := make(chan struct{})
 	var ended sync.WaitGroup
 	ended.Go(func() {

@@ -33,7 +33,8 @@ var completions = map[string]completion{
 }
 
 // completedFlags are the flags that a name is completed after.
-var completedFlags = map[string]string{"clay": "CLAY", "lid-clay": "CLAY", "kiln": "KILN", "firing": "FIRING", "pot": "POT", "to": "LOAD", "kind": "KIND"}
+var completedFlags = map[string]string{"clay": "CLAY", "lid-clay": "CLAY", "kiln": "KILN", "firing": "FIRING",
+	"pot": "POT", "to": "LOAD", "kind": "KIND"}
 
 // otherIDs are the commands whose ID is none of a firing.
 var otherIDs = map[string]string{"pot lid": "POT", "verdict strike": ""}
@@ -94,7 +95,8 @@ func complete(c *cobra.Command) {
 	if c.ValidArgsFunction != nil || len(c.ValidArgs) > 0 || len(words) == 0 || c.Name() == "add" {
 		return
 	}
-	c.ValidArgsFunction = func(c *cobra.Command, args []string, begun string) ([]string, cobra.ShellCompDirective) {
+	c.ValidArgsFunction = func(c *cobra.Command, args []string, begun string) ([]string,
+		cobra.ShellCompDirective) {
 		at := min(len(args), len(words)-1)
 		word := words[at]
 		if len(args) >= len(words) && !strings.Contains(word, "...") {

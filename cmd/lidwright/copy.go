@@ -62,7 +62,8 @@ func copyCommand() *cobra.Command {
 				return err
 			}
 			if asJSON, _ := c.Flags().GetBool("json"); asJSON {
-				return printJSON(c, map[string]any{"copy": copied, "store": cfg.Store.Folder, "kept": append([]string{}, aside...)})
+				return printJSON(c, map[string]any{"copy": copied, "store": cfg.Store.Folder,
+					"kept": append([]string{}, aside...)})
 			}
 			fmt.Fprintf(c.OutOrStdout(), "%s is the store in %s now.\n", copied, cfg.Store.Folder)
 			for _, a := range aside {

@@ -73,7 +73,8 @@ func showFiring(c *cobra.Command, args []string) error {
 		}
 		fmt.Fprintf(w, "Heat work: %.1f °C%s", *f.HeatWorkC, likely)
 		if f.CorrectionC != nil && f.AsIndicated != nil {
-			fmt.Fprintf(w, "; the probe indicated %s, %+.1f °C was added to every reading", num(f.AsIndicated.HeatWorkC, "%.1f"), *f.CorrectionC)
+			fmt.Fprintf(w, "; the probe indicated %s, %+.1f °C was added to every reading",
+				num(f.AsIndicated.HeatWorkC, "%.1f"), *f.CorrectionC)
 		}
 		fmt.Fprintln(w)
 	}

@@ -18,7 +18,8 @@ type firing wire.Firing
 var firingHead = []string{"FIRING", "BEGAN", "KIND", "STATUS", "TOP °C", "TO TOP h", "COOLING h", "HEAT WORK °C", "CONE", "ID"}
 
 func (f firing) row() []string {
-	return []string{f.Name, str(f.StartedAt), f.Kind, f.Status, num(f.PeakC, "%.0f"), num(f.HoursToTop, "%.1f"),
+	return []string{f.Name, str(f.StartedAt), f.Kind, f.Status, num(f.PeakC, "%.0f"),
+		num(f.HoursToTop, "%.1f"),
 		num(f.CoolingHours, "%.1f"), num(f.HeatWorkC, "%.0f"), f.ConeWords.String(), f.ID}
 }
 
@@ -210,7 +211,8 @@ stopped, with all that was heard meanwhile. The same takes back a firing that wa
 			}
 			yes, _ := c.Flags().GetBool("yes")
 			var f firing
-			done, err := put(c, "/v1/firings/"+url.PathEscape(*now.Firing)+"/stop", map[string]any{"sure": yes}, &f)
+			done, err := put(c, "/v1/firings/"+url.PathEscape(*now.Firing)+"/stop",
+				map[string]any{"sure": yes}, &f)
 			if err = orYes(err); err == nil && !done {
 				fmt.Fprintf(c.OutOrStdout(), "%s is recorded no more. Nothing was switched: the kiln goes on as it will.\nWithin ten minutes this takes it back: lidwright firings stop %s --undo\n", f.Name, args[0])
 			}

@@ -130,7 +130,9 @@ func BenchmarkFootprint(b *testing.B) {
 		b.ReportMetric(resident(b, pid), "recording-MiB")
 		most := 0.0
 		for until := time.Now().Add(span); time.Now().Before(until); {
-			for _, path := range []string{"/", "/v1/now", "/kiln/big-blue", "/clays", "/clay/clay-3", "/v1/clays/clay-3/shrinkage", "/v1/lid?clay=clay-3&collar=104.5", "/lid?clay=clay-3&collar=104.5", "/v1/firings", "/metrics", "/v1/changes", "/bars"} {
+			for _, path := range []string{"/", "/v1/now", "/kiln/big-blue", "/clays", "/clay/clay-3",
+				"/v1/clays/clay-3/shrinkage", "/v1/lid?clay=clay-3&collar=104.5",
+				"/lid?clay=clay-3&collar=104.5", "/v1/firings", "/metrics", "/v1/changes", "/bars"} {
 				if r, err := http.Get(site + path); err == nil {
 					io.Copy(io.Discard, r.Body)
 					r.Body.Close()

@@ -35,7 +35,8 @@ func kilnListCommand() *cobra.Command {
 				for _, u := range k.Usual {
 					usual = append(usual, u.Kind+" cone "+u.Cone)
 				}
-				rows = append(rows, []string{k.Kiln, first(k.Fuel, "-"), num(k.LimitC, "%.0f"), first(strings.Join(usual, ", "), "-")})
+				rows = append(rows, []string{k.Kiln, first(k.Fuel, "-"), num(k.LimitC, "%.0f"),
+					first(strings.Join(usual, ", "), "-")})
 			}
 			table(c.OutOrStdout(), rows)
 			for _, s := range a.Strays {

@@ -137,7 +137,8 @@ func (a lidSaid) print(out io.Writer, width func(mm float64) string) {
 		fmt.Fprintln(out, a.Cheapest.Says)
 	}
 	if len(a.Sharpen) > 0 {
-		fmt.Fprintf(out, "What would help most: %s (%.0f %%)\n", a.Sharpen[0].Does, 100**a.Sharpen[0].FitChance)
+		fmt.Fprintf(out, "What would help most: %s (%.0f %%)\n", a.Sharpen[0].Does,
+			100**a.Sharpen[0].FitChance)
 	}
 	printTrust(out, a.Trust, a.TrustWhy)
 	for _, l := range a.LeftOut {

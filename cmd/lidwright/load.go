@@ -154,7 +154,8 @@ func listLoads() *cobra.Command {
 				for _, b := range l.Bars {
 					bars = append(bars, b.Bar)
 				}
-				rows = append(rows, []string{l.number(), l.Kiln, l.Kind, l.StateWords.String(), fmt.Sprintf("%d of %d", l.Measured, l.Measured+l.Waiting), strings.Join(bars, " ")})
+				rows = append(rows, []string{l.number(), l.Kiln, l.Kind, l.StateWords.String(),
+					fmt.Sprintf("%d of %d", l.Measured, l.Measured+l.Waiting), strings.Join(bars, " ")})
 			}
 			table(c.OutOrStdout(), rows)
 			return nil

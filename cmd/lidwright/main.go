@@ -160,7 +160,8 @@ func flagOf(c *cobra.Command, field string) string {
 }
 
 // wrongUses are how the errors of the command line itself begin.
-var wrongUses = []string{"unknown command", "unknown flag", "unknown shorthand", "invalid argument", "accepts ", "requires ",
+var wrongUses = []string{"unknown command", "unknown flag", "unknown shorthand", "invalid argument",
+	"accepts ", "requires ",
 	"required flag", "flag needs an argument"}
 
 func rootCommand() *cobra.Command {

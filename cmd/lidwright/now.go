@@ -71,7 +71,8 @@ func tellNow(c *cobra.Command, q url.Values) error {
 		if k.ReadAgeS != nil {
 			read = message.New("{1} s ago", *k.ReadAgeS)
 		}
-		rows = append(rows, []string{k.Kiln, k.State, num(k.TemperatureC, "%.1f"), num(k.RateCPerH, "%+.0f"), read.String(), worded(k.ConeWords)})
+		rows = append(rows, []string{k.Kiln, k.State, num(k.TemperatureC, "%.1f"), num(k.RateCPerH, "%+.0f"),
+			read.String(), worded(k.ConeWords)})
 	}
 	table(c.OutOrStdout(), rows)
 	return nil

@@ -49,7 +49,8 @@ func TestSiteIsHostAndPort(t *testing.T) {
 	var out bytes.Buffer
 	root.SetOut(&out)
 	root.SetArgs([]string{"now", "--site", strings.TrimPrefix(srv.URL, "http://")})
-	if err := root.ExecuteContext(t.Context()); err != nil || !strings.Contains(out.String(), "big-blue  rising") {
+	if err := root.ExecuteContext(t.Context()); err != nil || !strings.Contains(out.String(),
+		"big-blue  rising") {
 		t.Errorf("%v: %s", err, out.String())
 	}
 }

@@ -86,7 +86,8 @@ func importOldLog(c *cobra.Command, args []string) error {
 		case a.New:
 			word = "kept"
 		}
-		fmt.Fprintf(w, "%s: %.1f h from %s, %d readings of %s, top %s °C, cone %s\n", word, a.Hours, a.BeganAt, a.Readings, strings.Join(a.Columns, " "), num(a.PeakC, "%.0f"), a.Cone)
+		fmt.Fprintf(w, "%s: %.1f h from %s, %d readings of %s, top %s °C, cone %s\n", word, a.Hours,
+			a.BeganAt, a.Readings, strings.Join(a.Columns, " "), num(a.PeakC, "%.0f"), a.Cone)
 	}
 	return nil
 }

@@ -42,7 +42,9 @@ func potCommand() *cobra.Command {
 				for _, w := range p.Collar {
 					collars = append(collars, fmt.Sprintf("%.1f", w))
 				}
-				rows = append(rows, []string{p.ID, p.Mark, p.Number, p.Form, p.MadeOn, strings.Join(collars, "/"), num(p.Opening, "%.1f"), num(p.Set, "%.1f"), num(p.Measured, "%.1f")})
+				rows = append(rows, []string{p.ID, p.Mark, p.Number, p.Form, p.MadeOn,
+					strings.Join(collars, "/"), num(p.Opening, "%.1f"), num(p.Set, "%.1f"),
+					num(p.Measured, "%.1f")})
 			}
 			table(c.OutOrStdout(), rows)
 			return nil

@@ -100,7 +100,8 @@ func (a rateAnswer) print(w io.Writer) {
 		fmt.Fprintf(w, "For %s.\n", a.At.For)
 	}
 	fmt.Fprintf(w, "%s/%s, %s to %s at the %s %s firing (%s): %s %%, likely %s to %s; the next piece %s to %s\nTrust: %s (%s)\n", a.Clay, a.Batch, a.From, a.To,
-		a.At.From, a.At.Kind, worded(a.At.ConeWords), percent(a.TotalRatio), percent(a.LikelyLow), percent(a.LikelyHigh), percent(a.NextLow), percent(a.NextHigh), words(a.Trust), a.TrustWhy)
+		a.At.From, a.At.Kind, worded(a.At.ConeWords), percent(a.TotalRatio), percent(a.LikelyLow),
+		percent(a.LikelyHigh), percent(a.NextLow), percent(a.NextHigh), words(a.Trust), a.TrustWhy)
 }
 
 type whyAnswer wire.Why
@@ -118,7 +119,8 @@ func (a whyAnswer) print(w io.Writer) {
 	}
 	for _, m := range a.Items {
 		day, _, _ := strings.Cut(str(m.At), "T")
-		fmt.Fprintf(w, "%s  %s to %s %%  %s\n", day, percent(m.Was), percent(m.Now), message.Join(", ", m.Because...))
+		fmt.Fprintf(w, "%s  %s to %s %%  %s\n", day, percent(m.Was), percent(m.Now),
+			message.Join(", ", m.Because...))
 	}
 	for _, l := range a.LeftOut {
 		if l.Distrusted {
@@ -130,7 +132,8 @@ func (a whyAnswer) print(w io.Writer) {
 		if b.Differs {
 			differs = "differs"
 		}
-		fmt.Fprintf(w, "Against batch %s: %s mm smaller on %.0f mm, likely %s to %s: %s.\n", b.Batch, num(b.MoreMM, "%+.1f"), a.OnLidMM, num(b.LowMM, "%+.1f"), num(b.HighMM, "%+.1f"), differs)
+		fmt.Fprintf(w, "Against batch %s: %s mm smaller on %.0f mm, likely %s to %s: %s.\n", b.Batch,
+			num(b.MoreMM, "%+.1f"), a.OnLidMM, num(b.LowMM, "%+.1f"), num(b.HighMM, "%+.1f"), differs)
 		if b.Advice != nil {
 			fmt.Fprintln(w, *b.Advice)
 		}

@@ -117,7 +117,8 @@ func TestScripts(t *testing.T) {
 				e.Setenv("HOME", e.WorkDir)
 				return nil
 			},
-			Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "keep": keep, "fill": fill, "injson": inJSON},
+			Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "keep": keep,
+				"fill": fill, "injson": inJSON},
 		})
 	})
 }

@@ -53,8 +53,10 @@ type seasonBar struct {
 }
 
 func newSeason(t *testing.T, byCommand bool) *season {
-	s := &season{asking: newAsking(t), byCommand: byCommand, rng: rand.New(rand.NewPCG(23, 5)), expected: map[string]int{},
-		clays: map[string]trueBody{"tern": {"6", 6.4, 0.5, 7.4, 1172, 38}, "wren": {"6", 5.2, 0.4, 8.3, 1165, 33},
+	s := &season{asking: newAsking(t), byCommand: byCommand, rng: rand.New(rand.NewPCG(23, 5)),
+		expected: map[string]int{},
+		clays: map[string]trueBody{"tern": {"6", 6.4, 0.5, 7.4, 1172, 38}, "wren": {"6", 5.2, 0.4, 8.3, 1165,
+			33},
 			"ivory": {"7", 4.9, 0.8, 9.6, 1180, 30}},
 		batches: map[string]float64{}}
 	s.set(time.Date(2026, 8, 3, 7, 0, 0, 0, time.UTC))
@@ -139,7 +141,8 @@ func (s *season) newBars(n int, clay, batch, by string) (made []*seasonBar) {
 	s.Helper()
 	var codes []string
 	if s.byCommand {
-		codes = strings.Fields(s.command("bars", "new", fmt.Sprint(n), "--clay", clay, "--batch", batch, "--by", by))
+		codes = strings.Fields(s.command("bars", "new", fmt.Sprint(n), "--clay", clay, "--batch", batch,
+			"--by", by))
 	} else {
 		var free struct{ Items []string }
 		s.get(fmt.Sprintf("/v1/bars/free-codes?count=%d", n), &free)
@@ -150,7 +153,8 @@ func (s *season) newBars(n int, clay, batch, by string) (made []*seasonBar) {
 	}
 	for _, code := range codes {
 		body := s.clays[clay]
-		b := &seasonBar{code, clay, batch, by, 100 + 0.15*s.rng.NormFloat64(), body.drying + s.batches[clay+"/"+batch] + 0.15*s.student(), 0}
+		b := &seasonBar{code, clay, batch, by, 100 + 0.15*s.rng.NormFloat64(),
+			body.drying + s.batches[clay+"/"+batch] + 0.15*s.student(), 0}
 		made = append(made, b)
 		s.measure("wet", []*seasonBar{b})
 	}
@@ -207,12 +211,14 @@ func (s *season) enter(b *seasonBar, stage string, told []string, ask bool) (kep
 			args = append(args, "--yes")
 		}
 		code, out, said := s.commandTry(args...)
-		if code != 0 && !(ask && strings.Contains(said, "Nothing was kept") || strings.Contains(said, "nothing was kept")) {
+		if code != 0 && !(ask && strings.Contains(said, "Nothing was kept") || strings.Contains(said,
+			"nothing was kept")) {
 			s.Fatalf("lidwright %s: exit %d\n%s%s", strings.Join(args, " "), code, out, said)
 		}
 		return code == 0
 	}
-	body := map[string]any{"stage": stage, "length": typed, "unit": unit, "by": b.by, "instrument": "calliper"}
+	body := map[string]any{"stage": stage, "length": typed, "unit": unit, "by": b.by,
+		"instrument": "calliper"}
 	for i := 0; i+1 < len(told); i += 2 {
 		body[told[i]] = told[i+1]
 	}
@@ -329,7 +335,8 @@ func (s *season) cone(f firingSeen, heat float64) {
 	best, tilt, cone := math.Inf(1), 0.0, ""
 	for _, c := range []string{"5", "6", "7"} {
 		for t := 10.0; t <= 85; t += 5 {
-			says, err := heatwork.MainConeScale().ReadCone(heatwork.ConeReading{Cone: c, Tilt: t, Tilted: true})
+			says, err := heatwork.MainConeScale().ReadCone(heatwork.ConeReading{Cone: c, Tilt: t,
+				Tilted: true})
 			if off := math.Abs(float64(says.C) - heat); err == nil && off < best {
 				best, tilt, cone = off, t, c
 			}
@@ -345,7 +352,8 @@ func (s *season) cone(f firingSeen, heat float64) {
 		Counted bool
 		WhyNot  any `json:"why_not"`
 	}
-	s.send("PUT", "/v1/firings/"+f.ID+"/cones/"+uuid.NewString(), map[string]any{"cone": cone, "tilt_deg": tilt}, &c)
+	s.send("PUT", "/v1/firings/"+f.ID+"/cones/"+uuid.NewString(),
+		map[string]any{"cone": cone, "tilt_deg": tilt}, &c)
 	if !c.Counted {
 		s.Errorf("a cone of %s at %.0f°, heat %.0f of %.0f: %+v", f.Name, tilt, heat, *f.Work, c)
 	}
@@ -464,12 +472,15 @@ func (s *season) coneHeat(cone string) float64 {
 func (s *season) autumn() {
 	s.Helper()
 	if s.byCommand {
-		s.command("probe", "new", "big-blue", "K", "--fitted-on", s.stamp().Wall.AddDate(0, 0, 1).Format(time.DateOnly))
+		s.command("probe", "new", "big-blue", "K", "--fitted-on",
+			s.stamp().Wall.AddDate(0, 0, 1).Format(time.DateOnly))
 	} else {
-		s.send("PUT", "/v1/kilns/big-blue/probes/"+uuid.NewString(), map[string]any{"type": "K", "class": 2, "fitted_on": s.stamp().Wall.AddDate(0, 0, 1).Format(time.DateOnly)}, nil)
+		s.send("PUT", "/v1/kilns/big-blue/probes/"+uuid.NewString(),
+			map[string]any{"type": "K", "class": 2, "fitted_on": s.stamp().Wall.AddDate(0, 0, 1).Format(time.DateOnly)}, nil)
 	}
 	s.rest(8)
-	b, blend, ivory := s.newBars(9, "tern", "B", "KT"), s.newBars(8, "tern", "M", "RO"), s.newBars(14, "ivory", "A", "PL")
+	b, blend, ivory := s.newBars(9, "tern", "B", "KT"), s.newBars(8, "tern", "M", "RO"), s.newBars(14,
+		"ivory", "A", "PL")
 	s.rest(4)
 	s.measure("dry", b[:5])
 	s.measure("dry", ivory)
@@ -501,7 +512,8 @@ func (s *season) autumn() {
 	} else {
 		s.send("POST", "/v1/kilns/little-red/rename", map[string]any{"to": "annex"}, nil)
 	}
-	for _, annex := range [][]*seasonBar{slices.Concat(b[4:6], ivory[4:6]), s.bars[16:19], s.bars[27:29], ivory[12:]} {
+	for _, annex := range [][]*seasonBar{slices.Concat(b[4:6], ivory[4:6]), s.bars[16:19], s.bars[27:29],
+		ivory[12:]} {
 		s.rest(2)
 		s.heat(s.coneHeat("6"), annex)
 		s.pack("annex", "glaze", annex, "6")
@@ -564,7 +576,8 @@ func (s *season) boards(f firingSeen) {
 		for i := range 4 {
 			collar := 104 + float64(i)
 			if s.byCommand {
-				card := s.command("pot", "new", "--form", forms[n], "--mark", "KT", "--collar", fmt.Sprint(collar),
+				card := s.command("pot", "new", "--form", forms[n], "--mark", "KT", "--collar",
+					fmt.Sprint(collar),
 					"--opening", fmt.Sprint(collar-12), "--clay", body)
 				s.command("pot", "lid", aUUID.FindString(card), fmt.Sprint(collar-1.6))
 				continue
@@ -581,7 +594,9 @@ func (s *season) boards(f firingSeen) {
 			continue
 		}
 		var v struct{ Counted bool }
-		s.send("PUT", "/v1/verdicts/"+uuid.NewString(), map[string]any{"pots": pots, "load": *f.Load, "counts": map[string]int{"good": 3, "loose": 1}}, &v)
+		s.send("PUT", "/v1/verdicts/"+uuid.NewString(),
+			map[string]any{"pots": pots, "load": *f.Load, "counts": map[string]int{"good": 3, "loose": 1}},
+			&v)
 		if !v.Counted {
 			s.Errorf("board %d does not count", n)
 		}
@@ -625,7 +640,8 @@ func (s *season) everyReading() {
 			default:
 				if not[r.WhyNot.Code]++; r.WhyNot.Code != "waits_for_next_stage" {
 					if s.expected[r.WhyNot.Code] == 0 {
-						s.Errorf("%s %s does not count: %s; its firings %+v", b.Bar, r.Stage, r.WhyNot.Code, b.Firings)
+						s.Errorf("%s %s does not count: %s; its firings %+v", b.Bar, r.Stage, r.WhyNot.Code,
+							b.Firings)
 					}
 					if r.WhyNot.Fix == nil || r.WhyNot.Fix.Link == "" {
 						s.Errorf("%s %s: %s, and nothing mends it", b.Bar, r.Stage, r.WhyNot.Code)
@@ -666,7 +682,8 @@ func (s *season) everyRate() {
 		s.get("/v1/clays/"+clay+"/shrinkage?"+url.Values{"batch": {batch}, "kind": {"glaze"}}.Encode(), &r)
 		body := s.clays[clay]
 		truth := 1 - math.Exp(-(body.drying+s.batches[ref]+body.firing(r.At.Work))/100)
-		s.Logf("%-8s at %.0f °C: %.2f %%, likely %.2f to %.2f, truth %.2f; %s (%s)", ref, r.At.Work, 100*r.Total, 100*r.Low, 100*r.High, 100*truth, r.Trust, r.Why)
+		s.Logf("%-8s at %.0f °C: %.2f %%, likely %.2f to %.2f, truth %.2f; %s (%s)", ref, r.At.Work,
+			100*r.Total, 100*r.Low, 100*r.High, 100*truth, r.Trust, r.Why)
 		if truth < r.Low || truth > r.High {
 			s.Errorf("%s: the truth %.2f %% is outside %.2f to %.2f", ref, 100*truth, 100*r.Low, 100*r.High)
 		}

@@ -22,7 +22,8 @@ func shelvesCommand() *cobra.Command {
 			if len(a.Shelves) > 0 {
 				rows := [][]string{{"SHELF", "HOTTER BY °C", "± °C", "BARS"}}
 				for _, s := range a.Shelves {
-					rows = append(rows, []string{s.Shelf, num(s.MoreC, "%+.0f"), num(s.SDC, "%.0f"), fmt.Sprint(s.Bars)})
+					rows = append(rows, []string{s.Shelf, num(s.MoreC, "%+.0f"), num(s.SDC, "%.0f"),
+						fmt.Sprint(s.Bars)})
 				}
 				table(c.OutOrStdout(), rows)
 			}

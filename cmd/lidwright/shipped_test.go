@@ -118,7 +118,8 @@ func costOf(t *testing.T, binary, part string) (bytes int64) {
 		return string(out)
 	}
 	imports := map[string][]string{}
-	for line := range strings.Lines(run("list", "-deps", "-f", "{{.ImportPath}} {{join .Imports \" \"}}", ".")) {
+	for line := range strings.Lines(run("list", "-deps", "-f", "{{.ImportPath}} {{join .Imports \" \"}}",
+		".")) {
 		words := strings.Fields(line)
 		imports[words[0]] = words[1:]
 	}

@@ -108,7 +108,8 @@ func addSite(c *cobra.Command, name, address string) error {
 	}
 	u, err := url.Parse(address)
 	if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" {
-		return &exit{exitWrongUse, fmt.Sprintf("%q is no address; say HOST:PORT, as kiln-pi.local:8573", address)}
+		return &exit{exitWrongUse, fmt.Sprintf("%q is no address; say HOST:PORT, as kiln-pi.local:8573",
+			address)}
 	}
 	path, sites, err := sitesOf()
 	if err != nil {

@@ -76,7 +76,8 @@ func setCommand(use, short, example string, own ...string) *cobra.Command {
 			}
 			if !done {
 				for _, g := range a.Gaps {
-					fmt.Fprintf(c.OutOrStdout(), "%d in %d: %.1f mm of room, %.1f at worst\n", g.Inner, g.Outer, *g.PlayMM, *g.WorstMM)
+					fmt.Fprintf(c.OutOrStdout(), "%d in %d: %.1f mm of room, %.1f at worst\n", g.Inner,
+						g.Outer, *g.PlayMM, *g.WorstMM)
 				}
 				fmt.Fprintln(c.OutOrStdout(), a.Says)
 			}

@@ -72,9 +72,11 @@ func keepVerdict(c *cobra.Command, _ []string) error {
 	text := func(flag string) string { v, _ := f.GetString(flag); return v }
 	body := wire.VerdictBody{
 		Load: text("load"), Form: text("form"), Maker: text("maker"), Body: text("clay"), By: text("by"), Lids: count("lids"),
-		Counts: wire.Sat{TooBig: count("too-big"), Tight: count("tight"), Good: count("good"), Loose: count("loose"),
+		Counts: wire.Sat{TooBig: count("too-big"), Tight: count("tight"), Good: count("good"),
+			Loose:   count("loose"),
 			DropsIn: count("drops-in"), NotLookedAt: count("not-looked-at")},
-		Losses: wire.Losses{Glued: count("glued"), Rocks: count("rocks"), Chipped: count("chipped"), Dropped: count("dropped")},
+		Losses: wire.Losses{Glued: count("glued"), Rocks: count("rocks"), Chipped: count("chipped"),
+			Dropped: count("dropped")},
 	}
 	var err error
 	if body.Plays, err = lengthsOf(c, "play"); err != nil {
@@ -93,7 +95,8 @@ func keepVerdict(c *cobra.Command, _ []string) error {
 		return err
 	}
 	out := c.OutOrStdout()
-	fmt.Fprintf(out, "Kept. %s. Lids less bodies: %s\n", countsSaid(a.Counted, false, a.WhyNot), partSaid(a.PartDifference))
+	fmt.Fprintf(out, "Kept. %s. Lids less bodies: %s\n", countsSaid(a.Counted, false, a.WhyNot),
+		partSaid(a.PartDifference))
 	for _, s := range a.Says {
 		if a.WhyNot != nil && strings.EqualFold(s+".", a.WhyNot.Text.String()) {
 			continue
@@ -171,8 +174,10 @@ func listVerdicts(c *cobra.Command, _ []string) error {
 	rows := [][]string{{"FORM", "CLAY", "BY", "BOARDS", "TOO BIG", "TIGHT", "GOOD", "LOOSE", "DROPS IN", "LOST", "LIDS LESS BODIES"}}
 	for _, t := range a.Tally {
 		lost := t.Losses.Glued + t.Losses.Rocks + t.Losses.Chipped + t.Losses.Dropped
-		rows = append(rows, []string{t.Form, t.Body, t.Maker, fmt.Sprint(t.Boards), fmt.Sprint(t.Counts.TooBig), fmt.Sprint(t.Counts.Tight), fmt.Sprint(t.Counts.Good),
-			fmt.Sprint(t.Counts.Loose), fmt.Sprint(t.Counts.DropsIn), fmt.Sprint(lost), partSaid(t.PartDifference).String()})
+		rows = append(rows, []string{t.Form, t.Body, t.Maker, fmt.Sprint(t.Boards),
+			fmt.Sprint(t.Counts.TooBig), fmt.Sprint(t.Counts.Tight), fmt.Sprint(t.Counts.Good),
+			fmt.Sprint(t.Counts.Loose), fmt.Sprint(t.Counts.DropsIn), fmt.Sprint(lost),
+			partSaid(t.PartDifference).String()})
 	}
 	table(out, rows)
 	for _, m := range a.Makers {

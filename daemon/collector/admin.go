@@ -53,7 +53,8 @@ func (o Owner) NewBody(ctx context.Context, supplier, number, name, cone string)
 			return "", fmt.Errorf("supplier and name are needed, of 200 signs at most: %.40q", text)
 		}
 	}
-	return o.AddBody(ctx, wire.CatalogueBody{Supplier: supplier, Number: number, Name: name, Cone: cone, MaturesC: float64(at)})
+	return o.AddBody(ctx, wire.CatalogueBody{Supplier: supplier, Number: number, Name: name, Cone: cone,
+		MaturesC: float64(at)})
 }
 
 // IsSite reports whether a text may be the id of a studio.

@@ -40,7 +40,8 @@ func TestStudioTellsOfABody(t *testing.T) {
 	set := func() {
 		s.out.ShrinkModel, s.out.PoolEach = shrinkage.Model, 20*time.Millisecond
 		s.out.PoolsChanged = func() { changed.Add(1) }
-		s.out.Summarise = func(_ context.Context, clay tiles.ClayID, matures float64) (*wire.PoolSummary, error) {
+		s.out.Summarise = func(_ context.Context, clay tiles.ClayID, matures float64) (*wire.PoolSummary,
+			error) {
 			one := summaryOf(t, 77)
 			return &one, nil
 		}

@@ -99,7 +99,8 @@ func rates(prior []byte, matures float64) (out []collectorpages.BodyRate) {
 	for h := matures - 60; h <= matures+30; h += 30 {
 		mean, sd := p.Total(h, matures)
 		ratio := func(v float64) float64 { return float64(tiles.LogPercent(v).Ratio()) }
-		out = append(out, collectorpages.BodyRate{HeatC: h, Ratio: ratio(mean), Low: ratio(mean - z90*sd), High: ratio(mean + z90*sd)})
+		out = append(out, collectorpages.BodyRate{HeatC: h, Ratio: ratio(mean), Low: ratio(mean - z90*sd),
+			High: ratio(mean + z90*sd)})
 	}
 	return out
 }

@@ -95,7 +95,8 @@ func TestPoolOfBodies(t *testing.T) {
 	work()
 	first, status := told(t, r, all[0], body)
 	fifth, _ := told(t, r, all[4], twice)
-	if status != http.StatusOK || first.Studios != 4 || fifth.Body != body || bytes.Equal(first.Prior, fifth.Prior) {
+	if status != http.StatusOK || first.Studios != 4 || fifth.Body != body || bytes.Equal(first.Prior,
+		fifth.Prior) {
 		t.Errorf("%d: %d others, the fifth is told of %s", status, first.Studios, fifth.Body)
 	}
 	outsider := pooler{site: uuid.Must(uuid.NewV7()).String()}
@@ -128,8 +129,10 @@ func TestPoolOfBodies(t *testing.T) {
 	if a, _ := told(t, r, all[0], body); !a.Made.Equal(first.Made) {
 		t.Error("another pool without anything new")
 	}
-	for _, wrong := range []any{wire.PoolSummary{Model: "1", Bars: 3, Info: []byte("short")}, wire.PoolSummary{Model: "1", Bars: 0, Info: summaryOf(t, 0).Info},
-		wire.PoolSummary{Model: "1", Bars: 3, Info: bytes.Repeat([]byte{0xff}, shrinkage.SummaryBytes)}, map[string]any{"model": 4}} {
+	for _, wrong := range []any{wire.PoolSummary{Model: "1", Bars: 3, Info: []byte("short")},
+		wire.PoolSummary{Model: "1", Bars: 0, Info: summaryOf(t, 0).Info},
+		wire.PoolSummary{Model: "1", Bars: 3, Info: bytes.Repeat([]byte{0xff}, shrinkage.SummaryBytes)},
+		map[string]any{"model": 4}} {
 		if resp := ask(t, "PUT", all[1].path(r, "/"+body), all[1].key, wrong); resp.StatusCode != http.StatusUnprocessableEntity {
 			t.Errorf("%.60v: %d", wrong, resp.StatusCode)
 		}

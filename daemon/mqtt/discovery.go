@@ -65,7 +65,8 @@ func (p *Publisher) found(k Kiln) map[string]entity {
 	add := func(component, value string, e entity) {
 		e.UniqueID, e.ObjectID, e.StateTopic = node+"_"+value, k.Kiln+"_"+value, at+value
 		e.Availability, e.AvailabilityMode = append(e.Availability, there), "all"
-		e.Device = device{[]string{node}, k.Kiln, "lidwright at " + p.SiteName, p.Version, p.Pages + "/kiln/" + k.Kiln}
+		e.Device = device{[]string{node}, k.Kiln, "lidwright at " + p.SiteName, p.Version,
+			p.Pages + "/kiln/" + k.Kiln}
 		e.Origin = origin{"lidwright", p.Version}
 		out[p.Discovery+"/"+component+"/"+node+"/"+value+"/config"] = e
 	}

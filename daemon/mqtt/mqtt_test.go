@@ -199,8 +199,10 @@ type studio struct {
 func (b *broker) studio(change func(*Publisher)) *studio {
 	b.t.Helper()
 	s := &studio{tick: make(chan time.Time), kilns: []Kiln{{ToMeasure: 3, KilnNow: wire.KilnNow{Kiln: "big-blue", State: "heating", Fresh: true, Hot: true, TemperatureC: new(612.4), LastTemperatureC: new(612.4),
-		RateCPerH: new(101.0), FiringName: new("big-blue/8"), Hours: new(5.5), PeakC: new(612.4), HeatWorkC: new(601.0), Cone: new("022+0.3"), ConeWords: new(message.New("a third of the way from cone {1} to {2}", "022", "021")),
-		PeakAt: new("2026-02-01T20:40:00+01:00"), KeepShutAboveC: new(50.0)}}, {KilnNow: wire.KilnNow{Kiln: "little-red", State: "no_reading"}}}}
+		RateCPerH: new(101.0), FiringName: new("big-blue/8"), Hours: new(5.5), PeakC: new(612.4),
+		HeatWorkC: new(601.0), Cone: new("022+0.3"),
+		ConeWords: new(message.New("a third of the way from cone {1} to {2}", "022", "021")),
+		PeakAt:    new("2026-02-01T20:40:00+01:00"), KeepShutAboveC: new(50.0)}}, {KilnNow: wire.KilnNow{Kiln: "little-red", State: "no_reading"}}}}
 	s.p = &Publisher{Settings: Settings{Broker: &url.URL{Scheme: "mqtts", Host: "127.0.0.1:" + b.port}, User: "kiln", Password: []byte("a word"), Roots: b.trust, Topic: "studio/kilns",
 		Site: "0193c0c0-0000-7000-8000-000000000000", SiteName: "The studio", Version: "test", Pages: "http://pi.local:8573"},
 		Kilns: func(context.Context) ([]Kiln, error) {
@@ -262,7 +264,8 @@ func TestDisplayThatComesLater(t *testing.T) {
 		"1 studio/kilns/big-blue/cone 022+0.3", "1 studio/kilns/big-blue/cone_words a third of the way from cone 022 to 021",
 		"1 studio/kilns/big-blue/peak_about 2026-02-01T20:40:00+01:00", "1 studio/kilns/big-blue/keep_shut_above_c 50",
 		"1 studio/kilns/big-blue/bars_to_measure 3",
-		"1 studio/kilns/little-red/state no_reading", "1 studio/kilns/little-red/reading none", "1 studio/kilns/little-red/hot false",
+		"1 studio/kilns/little-red/state no_reading", "1 studio/kilns/little-red/reading none",
+		"1 studio/kilns/little-red/hot false",
 		"1 studio/kilns/little-red/still_hot false", "1 studio/kilns/little-red/over_limit false", "1 studio/kilns/little-red/bars_to_measure 0",
 	}
 	for range want {

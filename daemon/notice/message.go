@@ -76,7 +76,8 @@ func worded(m Message, says ...message.Message) Message {
 var what = map[string][2][]message.Key{
 	record.FiringStartedNotice: {{"{1} began to fire"}, nil},
 	record.FiringEndedNotice:   {{"the firing of {1} is over"}, nil},
-	record.FiringLongNotice:    {{"{1} is on its way up for half as long again as usual"}, {"{1} is no longer on its way up for longer than usual"}},
+	record.FiringLongNotice: {{"{1} is on its way up for half as long again as usual"},
+		{"{1} is no longer on its way up for longer than usual"}},
 	record.QuietNotice: {{"{1} is quiet: we cannot see it, which does not mean that it is cold or off",
 		"Go and look if it is safe"}, {"{1} is heard again"}},
 	record.StillHotNotice: {{"{1} is still hot, or climbing again, long after the end",
@@ -93,9 +94,10 @@ var what = map[string][2][]message.Key{
 		"Go and look if it is safe; its own switch and the wall isolator as its maker says"}, {"{1} reads as before, or the jump is believed by now"}},
 	record.ProbeLostNotice: {{"the control probe of {1} is broken: another probe speaks for it",
 		"What the controller does without it, its maker says: go and look"}, {"the control probe of {1} speaks again, or the firing is over"}},
-	record.StoppedClimbingNotice: {{"{1} stopped climbing well short of its usual top"}, {"{1} climbs again"}},
-	record.StandsLowNotice:       {{"{1} has stood below {2} for twelve hours, with its firing open: candling, or forgotten"}, nil},
-	record.FellEarlyNotice:       {{"{1} began to fall well short of its usual top"}, nil},
+	record.StoppedClimbingNotice: {{"{1} stopped climbing well short of its usual top"},
+		{"{1} climbs again"}},
+	record.StandsLowNotice: {{"{1} has stood below {2} for twelve hours, with its firing open: candling, or forgotten"}, nil},
+	record.FellEarlyNotice: {{"{1} began to fall well short of its usual top"}, nil},
 	record.CooledNotice: {{"{1} reads at or below the temperature it is to be kept shut above",
 		"That is no leave to open: whoever is in charge decides",
 		"One spot is measured, and a probe that slipped out reads cold; shelves, posts and thick lids stay hotter",
@@ -169,7 +171,8 @@ func cleared(m Message) Message {
 }
 
 // OfStudio words what is no kiln's: says is a sentence without the last one.
-func OfStudio(event, state string, says message.Message, link string, data map[string]any, at kiln.Stamp, id, site string,
+func OfStudio(event, state string, says message.Message, link string, data map[string]any, at kiln.Stamp, id,
+	site string,
 	zone *time.Location) Message {
 	if data == nil {
 		data = map[string]any{}

@@ -85,7 +85,8 @@ func running(t *testing.T, p *Post) {
 }
 
 func aMessage(event string) Message {
-	return OfStudio(event, "once", message.New("words"), "/x", nil, kiln.Stamp{Wall: time.Date(2026, 2, 1, 21, 0, 0, 0, time.UTC)}, "id-"+event, "studio", time.UTC)
+	return OfStudio(event, "once", message.New("words"), "/x", nil,
+		kiln.Stamp{Wall: time.Date(2026, 2, 1, 21, 0, 0, 0, time.UTC)}, "id-"+event, "studio", time.UTC)
 }
 
 // One that hangs, one that redirects, one that fails and one that takes: the last has its
@@ -136,7 +137,8 @@ func TestReceivers(t *testing.T) {
 		t.Errorf("signature %q; Python says %s (%v)", signature, out, err)
 	}
 	var m Message
-	if err := json.Unmarshal(g.body, &m); err != nil || m.ID != "id-kiln.quiet" || !strings.HasSuffix(m.Says, string(Plain)) {
+	if err := json.Unmarshal(g.body, &m); err != nil || m.ID != "id-kiln.quiet" || !strings.HasSuffix(m.Says,
+		string(Plain)) {
 		t.Errorf("got %s", g.body)
 	}
 	fates := tray.until(t, 16)

@@ -106,7 +106,8 @@ func (o *Outbox) Bodies(ctx context.Context) ([]wire.CatalogueBody, error) {
 	defer c.close()
 	var all wire.Catalogue
 	if err := c.send(ctx, http.MethodGet, "/v1/studios/"+site+"/bodies", "", nil, false, &all); err != nil {
-		return nil, &tiles.Invalid{Type: "unknown-value", Field: "body", Why: message.Stopped(message.Of(err))}
+		return nil, &tiles.Invalid{Type: "unknown-value", Field: "body",
+			Why: message.Stopped(message.Of(err))}
 	}
 	return all.Items, nil
 }
@@ -117,7 +118,8 @@ func (o *Outbox) asker(ctx context.Context) (*client, string, error) {
 	j := o.joined
 	o.mu.Unlock()
 	if j.URL == "" {
-		return nil, "", &tiles.Invalid{Type: "unknown-value", Field: "body", Why: message.New("No collector is joined; join one first.")}
+		return nil, "", &tiles.Invalid{Type: "unknown-value", Field: "body",
+			Why: message.New("No collector is joined; join one first.")}
 	}
 	site, _, err := o.Store.Site(ctx)
 	if err != nil {
@@ -141,7 +143,8 @@ func (o *Outbox) SetClayBody(ctx context.Context, clay tiles.ClayID, body string
 		}
 		at := slices.IndexFunc(catalogue, func(b wire.CatalogueBody) bool { return b.ID == body && b.Became == "" })
 		if at < 0 {
-			return &tiles.Invalid{Type: "unknown-value", Field: "body", Why: message.New("no such body in the collector's catalogue")}
+			return &tiles.Invalid{Type: "unknown-value", Field: "body",
+				Why: message.New("no such body in the collector's catalogue")}
 		}
 		if err := o.takeBack(ctx, now); err != nil {
 			return err
@@ -182,7 +185,8 @@ func (o *Outbox) takeBack(ctx context.Context, b pooledClay) error {
 	}
 	defer c.close()
 	if err := c.send(ctx, http.MethodDelete, "/v1/studios/"+site+"/bodies/"+url.PathEscape(b.Body.ID), "", nil, false, nil); err != nil {
-		return &tiles.Invalid{Type: "unknown-value", Field: "send", Why: message.New("the collector did not delete what was sent: {1}", message.Of(err))}
+		return &tiles.Invalid{Type: "unknown-value", Field: "send",
+			Why: message.New("the collector did not delete what was sent: {1}", message.Of(err))}
 	}
 	return nil
 }
@@ -261,7 +265,8 @@ func (o *Outbox) poolClay(ctx context.Context, c *client, site string, clay tile
 		}
 	}
 	var told wire.PoolAnswer
-	err := c.send(ctx, http.MethodGet, path+"/pool?model="+url.QueryEscape(o.ShrinkModel), "", nil, false, &told)
+	err := c.send(ctx, http.MethodGet, path+"/pool?model="+url.QueryEscape(o.ShrinkModel), "", nil, false,
+		&told)
 	var no *refused
 	switch {
 	case errors.As(err, &no) && no.Why == "too-few":

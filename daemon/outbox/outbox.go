@@ -91,7 +91,8 @@ func New(store Store, folder, version string, now func() kiln.Stamp, live func()
 	if err != nil {
 		slog.Warn("what other studios tell is not used", "err", err)
 	}
-	return &Outbox{bodies: bodies, Store: store, Live: live, Now: now, Folder: folder, Version: version, CurveSum: sum,
+	return &Outbox{bodies: bodies, Store: store, Live: live, Now: now, Folder: folder, Version: version,
+		CurveSum: sum,
 		Form:     wire.PushForm,
 		Patience: 15 * time.Second, First: time.Second, Most: time.Hour, SaveEach: time.Minute,
 		LiveFiring: 30 * time.Second, LiveElse: 5 * time.Minute, CurveEach: 5 * time.Minute,
@@ -276,12 +277,14 @@ func (o *Outbox) Join(ctx context.Context, address, code, caFile string) error {
 	if err := c.send(ctx, http.MethodPost, "/v1/join", jsonType, body, false, &taken); err != nil {
 		var no *refused
 		if errors.As(err, &no) {
-			return &tiles.Invalid{Type: "unknown-value", Field: "code", Why: message.Stopped(message.Plain(no.Says))}
+			return &tiles.Invalid{Type: "unknown-value", Field: "code",
+				Why: message.Stopped(message.Plain(no.Says))}
 		}
 		return &tiles.Invalid{Type: "unknown-value", Field: "url", Why: message.Stopped(message.Of(err))}
 	}
 	if len(taken.Token) < 32 || len(taken.Token) > 200 {
-		return &tiles.Invalid{Type: "unknown-value", Field: "url", Why: message.Stopped(message.Of(errStrange))}
+		return &tiles.Invalid{Type: "unknown-value", Field: "url",
+			Why: message.Stopped(message.Of(errStrange))}
 	}
 	j.Name, j.Token = taken.Name, taken.Token
 	defer o.alone()()

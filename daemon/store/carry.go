@@ -34,7 +34,8 @@ var carryTables = []string{"site", "boot", "change", "clay", "batch", "batch_par
 	"cone", "note", "tick", "kiln", "usual", "probe", "unpacking_mark", "firing", "run", "curve", "envelope", "raw"}
 
 // carryLeft are the tables that stay at home.
-var carryLeft = []string{"notice", "delivery", "session", "carried", "program", "outbox", "outbox_firing", "kiln_was", "stopped"}
+var carryLeft = []string{"notice", "delivery", "session", "carried", "program", "outbox", "outbox_firing",
+	"kiln_was", "stopped"}
 
 const carryForm = 1
 

@@ -501,7 +501,8 @@ func (t *taker) nameApart(ctx context.Context, kind string, names map[string]str
 	for _, n := range there {
 		now, told := names[n]
 		if said[kind+" "+n] = both[n] || told; told && now != n && t.same[kind+" "+n] && t.err == nil {
-			t.err = fmt.Errorf("%w: %s %s of that site was taken in as %s before, and stays so", ErrSame, kind, n, now)
+			t.err = fmt.Errorf("%w: %s %s of that site was taken in as %s before, and stays so", ErrSame,
+				kind, n, now)
 		}
 		if told || n == "" {
 			continue
@@ -553,7 +554,8 @@ func (t *taker) giveNames(ctx context.Context, kind string, names map[string]str
 		}
 		t.c.Renamed = append(t.c.Renamed, Renamed{kind, was, names[was]})
 		for _, in := range namedIn[kind] {
-			t.do(ctx, `UPDATE other.`+in[0]+` SET `+in[1]+` = char(1) || ? WHERE `+in[1]+` = ?`, names[was], was)
+			t.do(ctx, `UPDATE other.`+in[0]+` SET `+in[1]+` = char(1) || ? WHERE `+in[1]+` = ?`, names[was],
+				was)
 		}
 	}
 	for _, in := range namedIn[kind] {

@@ -341,7 +341,8 @@ func (s LoadStore) Loads(ctx context.Context, w tiles.LoadFilter) ([]tiles.KeptL
 		var heat sql.NullFloat64
 		var opened int64
 		var unpacked, off, said sql.NullInt64
-		err := rows.Scan(&l.ID, &l.Number, &l.Kiln, &l.Kind, &l.Atmosphere, &l.PackedBy, &l.Note, &heat, &opened, &unpacked, &off, &l.Revision, &l.Waiting, &said)
+		err := rows.Scan(&l.ID, &l.Number, &l.Kiln, &l.Kind, &l.Atmosphere, &l.PackedBy, &l.Note, &heat,
+			&opened, &unpacked, &off, &l.Revision, &l.Waiting, &said)
 		l.Opened, l.Stated = fromMilli(opened), kiln.NoTemperature()
 		if heat.Valid {
 			l.Stated = kiln.Celsius(heat.Float64)
@@ -390,7 +391,8 @@ func (s LoadStore) Loads(ctx context.Context, w tiles.LoadFilter) ([]tiles.KeptL
 
 // firingsOfLoads gives each load of the list (JSON) the firings that it went through, oldest first.
 func (s LoadStore) firingsOfLoads(ctx context.Context, at map[string]*tiles.KeptLoad, list string) error {
-	known, _, err := FiringStore(s).firings(ctx, len(at), `WHERE l.load IN (SELECT value FROM json_each(?)) ORDER BY f.began_ms, f.row`, list)
+	known, _, err := FiringStore(s).firings(ctx, len(at),
+		`WHERE l.load IN (SELECT value FROM json_each(?)) ORDER BY f.began_ms, f.row`, list)
 	if err != nil {
 		return fmt.Errorf("read the firings of loads: %w", err)
 	}

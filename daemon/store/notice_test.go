@@ -14,7 +14,8 @@ func TestNotices(t *testing.T) {
 	ctx, s := context.Background(), openStore(t)
 	put := func(id, event, state, kiln string, to ...string) {
 		t.Helper()
-		m := notice.Message{ID: id, Event: event, State: state, Kiln: kiln, At: "2026-02-01T22:10:05+01:00", Link: "/kiln/" + kiln, Says: "words " + id}
+		m := notice.Message{ID: id, Event: event, State: state, Kiln: kiln, At: "2026-02-01T22:10:05+01:00",
+			Link: "/kiln/" + kiln, Says: "words " + id}
 		body, _ := json.Marshal(m)
 		if err := s.PutNotice(ctx, m, body, to); err != nil {
 			t.Fatal(err)

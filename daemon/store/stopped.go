@@ -23,7 +23,8 @@ func (s FiringStore) StopFiring(ctx context.Context, f kiln.Firing, stopped reco
 		_, err = tx.ExecContext(ctx, `
 			INSERT INTO stopped (firing, boot, since_ms, at_ms, trusted, instead, load, summary) VALUES (?, ?, ?, ?, ?, ?, ?, ?)
 			ON CONFLICT (firing) DO NOTHING`,
-			row, at.Boot, at.Since.Milliseconds(), at.Wall.UnixMilli(), at.Trusted, stopped.Instead, stopped.Load, codec.WriteSummary(was))
+			row, at.Boot, at.Since.Milliseconds(), at.Wall.UnixMilli(), at.Trusted, stopped.Instead,
+			stopped.Load, codec.WriteSummary(was))
 		return err
 	})
 	if err != nil {
@@ -62,7 +63,8 @@ func (s FiringStore) ReopenFiring(ctx context.Context, f kiln.Firing) error {
 }
 
 // noLonger strikes a firing from those whose stop can be taken back, and says whether it was one.
-func noLonger(ctx context.Context, tx *sql.Tx, id kiln.FiringID) (row int64, k kiln.KilnID, was bool, err error) {
+func noLonger(ctx context.Context, tx *sql.Tx, id kiln.FiringID) (row int64, k kiln.KilnID, was bool,
+	err error) {
 	if row, k, err = firingRow(ctx, tx, id); err != nil {
 		return row, k, false, err
 	}
@@ -102,11 +104,13 @@ func (s FiringStore) layApart(ctx context.Context, tx *sql.Tx, row int64, k kiln
 	if err != nil {
 		return err
 	}
-	since, err := collect(rows, "what was heard since", func(r *run) error { return rows.Scan(&r.rows, &r.sealed, &r.data, &r.line) })
+	since, err := collect(rows, "what was heard since",
+		func(r *run) error { return rows.Scan(&r.rows, &r.sealed, &r.data, &r.line) })
 	if err != nil {
 		return err
 	}
-	for _, drop := range []string{`DELETE FROM run WHERE firing = ?`, `DELETE FROM curve WHERE firing = ?`, `DELETE FROM envelope WHERE firing = ?`} {
+	for _, drop := range []string{`DELETE FROM run WHERE firing = ?`, `DELETE FROM curve WHERE firing = ?`,
+		`DELETE FROM envelope WHERE firing = ?`} {
 		if _, err := tx.ExecContext(ctx, drop, row); err != nil {
 			return err
 		}

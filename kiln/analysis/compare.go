@@ -140,7 +140,8 @@ func pace(a, b Compared) message.Message {
 		}
 	}
 	if where < 0 || most.Abs() < whole.Abs()*2/3 || (most < 0) != (whole < 0) {
-		return message.New(oneOf(whole > 0, "{1} slower to the top", "{1} quicker to the top"), minutes(whole.Abs()))
+		return message.New(oneOf(whole > 0, "{1} slower to the top", "{1} quicker to the top"),
+			minutes(whole.Abs()))
 	}
 	slower := whole > 0
 	switch d := minutes(most.Abs()); where {

@@ -53,30 +53,37 @@ func (f Features) Remarks(kind kiln.Kind, lim FeatureLimits) []Remark {
 	if !f.Peak.Known() {
 		return []Remark{{Figure: "peak", Says: message.New("There is no curve, so nothing can be said of temperatures and rates.")}}
 	}
-	add(Remark{Figure: "peak", Says: message.New("Peak {1}, first reached after {2}.", f.Peak, kiln.Span(f.PeakAfter))})
+	add(Remark{Figure: "peak", Says: message.New("Peak {1}, first reached after {2}.", f.Peak,
+		kiln.Span(f.PeakAfter))})
 	add(Remark{Figure: "near_peak", Says: message.New("Within {1} of the peak for {2}, within {3} for {4}, within {5} for {6}.",
-		kiln.Warmer(10), kiln.Span(f.Within10), kiln.Warmer(50), kiln.Span(f.Within50), kiln.Warmer(100), kiln.Span(f.Within100))})
+		kiln.Warmer(10), kiln.Span(f.Within10), kiln.Warmer(50), kiln.Span(f.Within50), kiln.Warmer(100),
+		kiln.Span(f.Within100))})
 	if known(f.WarmUp) {
 		says := message.New("From {1} to {2} at {3}.", kiln.Figure(80), kiln.Celsius(120), f.WarmUp)
 		if f.DryingHold > 0 {
-			says = message.New("From {1} to {2} at {3}, held {4} up to {5}.", kiln.Figure(80), kiln.Celsius(120), f.WarmUp,
+			says = message.New("From {1} to {2} at {3}, held {4} up to {5}.", kiln.Figure(80),
+				kiln.Celsius(120), f.WarmUp,
 				kiln.Span(f.DryingHold), kiln.Celsius(105))
 		}
 		most := lim.WarmUp
-		limit := message.New("At most {1} to {2}, and a hold for thick or damp ware.", kiln.RateFigure(60), most)
+		limit := message.New("At most {1} to {2}, and a hold for thick or damp ware.", kiln.RateFigure(60),
+			most)
 		if kind == kiln.Bisque {
 			most = lim.WarmUpBisque
 			limit = message.New("At most {1} for bisque, as {2} is quick for damp ware, and a hold for thick or damp ware.",
 				most, kiln.RateFigure(lim.WarmUp))
 		}
-		add(Remark{Figure: "warm_up", Says: says, Standing: CommonPractice, Caution: f.WarmUp > most, Limit: limit})
+		add(Remark{Figure: "warm_up", Says: says, Standing: CommonPractice, Caution: f.WarmUp > most,
+			Limit: limit})
 	}
 	if kind == kiln.Bisque && f.BurnOut > 0 {
-		add(Remark{Figure: "burn_out", Says: message.New("{1} from {2} to {3}.", kiln.Span(f.BurnOut), kiln.Figure(300), kiln.Celsius(900)),
+		add(Remark{Figure: "burn_out", Says: message.New("{1} from {2} to {3}.", kiln.Span(f.BurnOut),
+			kiln.Figure(300), kiln.Celsius(900)),
 			Standing: CommonPractice, Limit: message.New("Slow and with the vent open; no figure found.")})
 	}
 	if known(f.QuartzUp) {
-		add(Remark{Figure: "quartz_up", Says: message.New("Up through {1}, where quartz grows, at {2}.", kiln.Celsius(quartzInversion), f.QuartzUp)})
+		add(Remark{Figure: "quartz_up", Says: message.New("Up through {1}, where quartz grows, at {2}.",
+			kiln.Celsius(quartzInversion), f.QuartzUp)})
 	}
 	if known(f.LastHundred) {
 		add(Remark{Figure: "rate_last_100", Says: message.New("The last {1} at {2}.", kiln.Warmer(100), f.LastHundred), Standing: Published,
@@ -99,18 +106,21 @@ func (f Features) coolingRemarks(lim FeatureLimits) []Remark {
 		add(Remark{Figure: "cool_top", Says: message.New("The first {1} down at {2}; they still do heat work.", kiln.Warmer(100), f.CoolTop)})
 	}
 	if known(f.CoolMiddle) {
-		add(Remark{Figure: "cool_middle", Says: message.New("From {1} to {2} at {3}.", kiln.Figure(1000), kiln.Celsius(700), f.CoolMiddle)})
+		add(Remark{Figure: "cool_middle", Says: message.New("From {1} to {2} at {3}.", kiln.Figure(1000),
+			kiln.Celsius(700), f.CoolMiddle)})
 	}
 	if known(f.QuartzDown) {
 		add(Remark{Figure: "quartz_down", Standing: Published,
-			Says: message.New("Down through {1}, where quartz shrinks, at {2}.", kiln.Celsius(quartzInversion), f.QuartzDown),
+			Says: message.New("Down through {1}, where quartz shrinks, at {2}.",
+				kiln.Celsius(quartzInversion), f.QuartzDown),
 			Limit: message.New("At most {1} is advised for sanitaryware; many kilns cool quicker and come to no harm (common practice, no source).",
 				lim.Quartz),
 			Source:  message.New("Fortuna 2000 as cited by an encyclopaedia, unconfirmed"),
 			Caution: f.QuartzDown > lim.Quartz})
 	}
 	if known(f.CoolLower) {
-		add(Remark{Figure: "cool_lower", Says: message.New("From {1} to {2} at {3}.", kiln.Figure(700), kiln.Celsius(300), f.CoolLower)})
+		add(Remark{Figure: "cool_lower", Says: message.New("From {1} to {2} at {3}.", kiln.Figure(700),
+			kiln.Celsius(300), f.CoolLower)})
 	}
 	if known(f.CristobaliteDown) {
 		add(Remark{Figure: "cristobalite_down", Standing: Published,
@@ -156,7 +166,8 @@ func (f Features) gapRemarks() []Remark {
 		said = append(said, message.New("It lies where it matters, so the heat work is an estimate."))
 	}
 	return []Remark{{Figure: "gaps", Says: message.Join(" ", said...), Standing: Own, Caution: f.GapNearTop,
-		Limit: message.New("A gap of over 5 min within {1} of the peak makes the heat work an estimate.", kiln.Warmer(150))}}
+		Limit: message.New("A gap of over 5 min within {1} of the peak makes the heat work an estimate.",
+			kiln.Warmer(150))}}
 }
 
 func known(r kiln.CelsiusPerHour) bool { return !math.IsNaN(float64(r)) && !math.IsInf(float64(r), 0) }

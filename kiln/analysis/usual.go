@@ -34,7 +34,8 @@ func SayUsual(f kiln.Firing, control kiln.ChannelID, e detect.Expected) Usually 
 		said = append(said, moreHeat(more))
 	}
 	if longer := f.ToTop - e.ToTop; hours && math.Abs(float64(longer)) > usualBound(usualHours*float64(e.ToTop), e.Tops, e.Of) {
-		said = append(said, message.New(oneOf(longer > 0, "{1} longer to the top", "{1} shorter to the top"), minutes(longer.Abs())))
+		said = append(said, message.New(oneOf(longer > 0, "{1} longer to the top", "{1} shorter to the top"),
+			minutes(longer.Abs())))
 	}
 	if len(said) == 0 {
 		return Usually{Known: true, Usual: true, Says: message.Join("; ", message.New("usual"), gaps)}

@@ -91,7 +91,8 @@ func TestUsualKeptApart(t *testing.T) {
 		}
 	}
 	e, _ := p.Expect(kiln.Glaze, kiln.Oxidation)
-	if got := SayUsual(all[1], "1", e); got.Usual || !strings.Contains(got.Says.String(), "40 °C more heat work") {
+	if got := SayUsual(all[1], "1", e); got.Usual || !strings.Contains(got.Says.String(),
+		"40 °C more heat work") {
 		t.Errorf("a reduction firing against the usual of oxidation: %+v", got)
 	}
 }

@@ -8,7 +8,8 @@ import (
 
 // Without any usual firing 1000 °C was a bisque and 1222 °C a glaze (common practice, no source).
 func ExampleGuessKind() {
-	fmt.Println(detect.GuessKind(1000, detect.Past{}), detect.GuessKind(1222, detect.Past{}), detect.GuessKind(600, detect.Past{}))
+	fmt.Println(detect.GuessKind(1000, detect.Past{}), detect.GuessKind(1222, detect.Past{}),
+		detect.GuessKind(600, detect.Past{}))
 	// Output: bisque glaze other
 }
 

@@ -28,7 +28,8 @@ type progress struct {
 }
 
 func newProgress(first bin, base float64) progress {
-	return progress{open: true, began: moment{first.at, first.age}, base: base, peak: first.t, since: first.t, peakAt: first.age,
+	return progress{open: true, began: moment{first.at, first.age}, base: base, peak: first.t, since: first.t,
+		peakAt: first.age,
 		lastUp: moment{first.at, first.age}, lowest: first}
 }
 

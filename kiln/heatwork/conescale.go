@@ -168,7 +168,8 @@ func (l *ConeScale) Words(position float64) message.Message {
 }
 
 // ways are the tenths of the way from one cone to the next in words.
-var ways = [10]message.Key{1: "a tenth of the way from cone {1} to {2}", 2: "a fifth of the way from cone {1} to {2}",
+var ways = [10]message.Key{1: "a tenth of the way from cone {1} to {2}",
+	2: "a fifth of the way from cone {1} to {2}",
 	3: "a third of the way from cone {1} to {2}", 4: "less than half of the way from cone {1} to {2}",
 	5: "half of the way from cone {1} to {2}", 6: "more than half of the way from cone {1} to {2}",
 	7: "two thirds of the way from cone {1} to {2}", 8: "four fifths of the way from cone {1} to {2}",
@@ -205,7 +206,8 @@ func (l *ConeScale) Parse(text string) (kiln.Celsius, error) {
 			Why: message.New("{1} is no place on the ladder: after the plus stands the share of the way to the next cone, 0.0 to 0.9.", strconv.Quote(text))}
 	}
 	if part > 0 && c.Position >= 35 {
-		return kiln.NoTemperature(), &ConeError{Text: text, Nearest: "14", Why: message.New("The ladder ends at cone 14; there is no way beyond to be told in tenths.")}
+		return kiln.NoTemperature(), &ConeError{Text: text, Nearest: "14",
+			Why: message.New("The ladder ends at cone 14; there is no way beyond to be told in tenths.")}
 	}
 	return l.HeatWorkAt(c.Position + part), nil
 }

@@ -50,7 +50,8 @@ func ConeWords(w kiln.HeatWork) message.Message {
 	case !w.High.Known():
 		return message.New("not known")
 	}
-	return message.New("not known: below cone {1}", wholeConeLabel(max(0, int(math.Ceil(l.Position(w.High))))))
+	return message.New("not known: below cone {1}",
+		wholeConeLabel(max(0, int(math.Ceil(l.Position(w.High))))))
 }
 
 // CurveHeatWork works out the heat work of one channel of a whole firing, with bias added

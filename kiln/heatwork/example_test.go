@@ -47,6 +47,7 @@ func ExampleSeenAt() {
 }
 
 func ExampleProbeName() {
-	fmt.Println(heatwork.ProbeName("big-blue", "1", "2026-01-06"), "/", heatwork.ProbeName("little-red", "1", ""))
+	fmt.Println(heatwork.ProbeName("big-blue", "1", "2026-01-06"), "/", heatwork.ProbeName("little-red", "1",
+		""))
 	// Output: big-blue/1 of 2026-01-06 / little-red/1
 }

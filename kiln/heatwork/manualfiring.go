@@ -221,7 +221,8 @@ func conesPosterior(all []ConeSays) (mean, low, high kiln.Celsius, best float64)
 // HandWork is the heat work of a firing by hand from what was told of it: its cones (of the shelf
 // that has most), its sitter, its typed curve, the cone intended. says has a sentence for every
 // part that could not be used.
-func HandWork(f kiln.Firing, cones []ConeReading, typed kiln.Curve, limit kiln.Celsius) (w kiln.HeatWork, says []message.Message) {
+func HandWork(f kiln.Firing, cones []ConeReading, typed kiln.Curve, limit kiln.Celsius) (w kiln.HeatWork,
+	says []message.Message) {
 	h := ManualFiring{Cones: cones, Sitter: f.Told.Sitter, SitterSeries: f.Told.SitterSeries, Intended: f.Told.Intended, Typed: typed}
 	count := map[string]int{}
 	shelf := ""

@@ -74,7 +74,8 @@ func TestConesAlone(t *testing.T) {
 	l := MainConeScale()
 	down, up := func(c string) ConeReading { return ConeReading{Cone: c, Seen: Down} }, func(c string) ConeReading { return ConeReading{Cone: c, Seen: Upright} }
 	atLeast, says := l.ConesHeatWork([]ConeReading{down("5"), down("6")})
-	if !atLeast.AtLeast() || math.Abs(float64(atLeast.C)-1220.2) > 0.01 || !strings.Contains(says[0].String(), "at least") {
+	if !atLeast.AtLeast() || math.Abs(float64(atLeast.C)-1220.2) > 0.01 || !strings.Contains(says[0].String(),
+		"at least") {
 		t.Errorf("all down: %+v %v", atLeast, says)
 	}
 	under, says := l.ConesHeatWork([]ConeReading{up("5"), up("6")})

@@ -140,7 +140,8 @@ func (b *ProbeBias) read(l *ConeScale, f FiredCones) {
 }
 
 // take counts one reading, a value or a bound, unless it contradicts what is known.
-func (b *ProbeBias) take(l *ConeScale, s ConeSays, indicated kiln.Celsius) (counted bool, why message.Message) {
+func (b *ProbeBias) take(l *ConeScale, s ConeSays, indicated kiln.Celsius) (counted bool,
+	why message.Message) {
 	o := coneSeen{y: float64(s.C - indicated), own: s.SD*s.SD - s.HabitSD*s.HabitSD, habit: s.HabitSD, side: s.Side, after: b.after}
 	mean, variance := b.known.expects(o, b.after)
 	spread := variance + o.own
@@ -151,7 +152,8 @@ func (b *ProbeBias) take(l *ConeScale, s ConeSays, indicated kiln.Celsius) (coun
 	}
 	if s.Side == ConeAt {
 		if math.Abs(off) > coneQuestioned*math.Sqrt(spread) {
-			why = message.Sentence(message.New(either(off > 0, "{1} says {2} more than was expected of this probe: sure? It counts for little.",
+			why = message.Sentence(message.New(either(off > 0,
+				"{1} says {2} more than was expected of this probe: sure? It counts for little.",
 				"{1} says {2} less than was expected of this probe: sure? It counts for little."), s.Words, kiln.Warmer(math.Abs(off))))
 			o.own *= 9
 		}
@@ -256,7 +258,9 @@ func (b ProbeBias) says(probe message.Message) message.Message {
 	}
 	half := kiln.Z90 * b.DriftSD
 	lower, drift := b.Drift >= 0, math.Abs(b.Drift)
-	return message.New(either(lower, "{1} and drifts {2} lower a firing (likely {3} to {4})", "{1} and drifts {2} higher a firing (likely {3} to {4})"),
-		reads, kiln.Difference{By: drift, Places: 1}, kiln.Difference{By: drift - half, Places: 1, Bare: true},
+	return message.New(either(lower, "{1} and drifts {2} lower a firing (likely {3} to {4})",
+		"{1} and drifts {2} higher a firing (likely {3} to {4})"),
+		reads, kiln.Difference{By: drift, Places: 1}, kiln.Difference{By: drift - half, Places: 1,
+			Bare: true},
 		kiln.Difference{By: drift + half, Places: 1, Bare: true})
 }

@@ -137,10 +137,14 @@ func leaningPhi() (mean, sd float64) {
 func (r ConeReading) stood(c Cone) (tilt float64, words message.Message, err error) {
 	if r.Tilted {
 		if !(r.Tilt >= 0 && r.Tilt <= 180) {
-			return 0, message.Message{}, &ConeError{Text: r.Cone, Why: message.New("A tilt of {1}° cannot be: upright is 0, level is 90, hanging down is 180.", fmt.Sprintf("%g", r.Tilt))}
+			return 0, message.Message{}, &ConeError{Text: r.Cone,
+				Why: message.New("A tilt of {1}° cannot be: upright is 0, level is 90, hanging down is 180.",
+					fmt.Sprintf("%g", r.Tilt))}
 		}
 		if r.Seen == Upright && r.Tilt > coneMost || r.Seen == Down && r.Tilt < coneLeast {
-			return 0, message.Message{}, &ConeError{Text: r.Cone, Why: message.New("Cone {1} cannot be both {2} and at {3}°.", c.Label, r.Seen, fmt.Sprintf("%g", r.Tilt))}
+			return 0, message.Message{}, &ConeError{Text: r.Cone,
+				Why: message.New("Cone {1} cannot be both {2} and at {3}°.", c.Label, r.Seen,
+					fmt.Sprintf("%g", r.Tilt))}
 		}
 		return r.Tilt, message.New("cone {1} at {2}", c.Label, fmt.Sprintf("%g°", r.Tilt)), nil
 	}
@@ -152,7 +156,8 @@ func (r ConeReading) stood(c Cone) (tilt float64, words message.Message, err err
 	case Down:
 		return 180, message.New("cone {1} down", c.Label), nil
 	}
-	return 0, message.Message{}, &ConeError{Text: r.Cone, Why: message.New("How cone {1} stood was not told: upright, leaning, down, or its tilt.", c.Label)}
+	return 0, message.Message{}, &ConeError{Text: r.Cone,
+		Why: message.New("How cone {1} stood was not told: upright, leaning, down, or its tilt.", c.Label)}
 }
 
 // seriesShift is how far cones of a series end above those of the model at the same rate
@@ -190,7 +195,8 @@ func (l *ConeScale) seriesShift(c Cone, series kiln.Series) (shift kiln.Celsius,
 	case !rated:
 		e.Why = message.New("Cones of the European (Seger) ladder ({1}) cannot be turned into heat work: at what rates their end points hold is not known here, and cones of one number end up to 54 °C apart.", series)
 	case n == 0:
-		e.Why = message.New("The table of {1} has no cone {2}; it has {3} to {4}.", series, c.Label, has[0], has[len(has)-1])
+		e.Why = message.New("The table of {1} has no cone {2}; it has {3} to {4}.", series, c.Label, has[0],
+			has[len(has)-1])
 	default:
 		if series == SeriesSmall {
 			extraSD = coneSmallSD

@@ -9,13 +9,15 @@ import (
 )
 
 var german = Reader{Comma: true, Unit: "cm", Text: func(k Key) string {
-	return map[Key]string{"dry": "trocken", "the firing of {1} is over": "der Brand von {1} ist vorbei", "{1} of {2}": "{2} hat {1}",
-		"{1} bars": "{1} Stäbe", "1 bar": "1 Stab", "it is {1}": "er ist [1]", "{1} % of it": "{1} % davon"}[k]
+	return map[Key]string{"dry": "trocken", "the firing of {1} is over": "der Brand von {1} ist vorbei",
+		"{1} of {2}": "{2} hat {1}",
+		"{1} bars":   "{1} Stäbe", "1 bar": "1 Stab", "it is {1}": "er ist [1]", "{1} % of it": "{1} % davon"}[k]
 }}
 
 // What people typed stays as it is, though it is a word of the trade, a place or a text of the table.
 func TestNamesAreNeverLookedUp(t *testing.T) {
-	for _, name := range []string{"dry", "{1}", "{2}", "[1]", "1 bar", "the firing of {1} is over", "", "\x00", "%s", "<b>"} {
+	for _, name := range []string{"dry", "{1}", "{2}", "[1]", "1 bar", "the firing of {1} is over", "",
+		"\x00", "%s", "<b>"} {
 		m := New("the firing of {1} is over", name)
 		if got, want := m.Render(german), "der Brand von "+name+" ist vorbei"; got != want {
 			t.Errorf("%q is %q", name, got)

@@ -27,13 +27,20 @@ func TestNoticesBeginAndClear(t *testing.T) {
 		want []string
 	}
 	for name, steps := range map[string][]step{
-		"quiet":                   {{0, calm, nil}, {time.Second, quiet, []string{"kiln.quiet began"}}, {time.Hour, quiet, nil}, {2 * time.Hour, calm, []string{"kiln.quiet cleared"}}, {3 * time.Hour, calm, nil}},
-		"vent off":                {{0, unvented, nil}, {4 * time.Minute, unvented, nil}, {5 * time.Minute, unvented, []string{"kiln.vent_off began"}}, {6 * time.Minute, unvented, nil}, {time.Hour, calm, []string{"kiln.vent_off cleared"}}},
+		"quiet": {{0, calm, nil}, {time.Second, quiet, []string{"kiln.quiet began"}},
+			{time.Hour, quiet, nil}, {2 * time.Hour, calm, []string{"kiln.quiet cleared"}},
+			{3 * time.Hour, calm, nil}},
+		"vent off": {{0, unvented, nil}, {4 * time.Minute, unvented, nil},
+			{5 * time.Minute, unvented, []string{"kiln.vent_off began"}}, {6 * time.Minute, unvented, nil},
+			{time.Hour, calm, []string{"kiln.vent_off cleared"}}},
 		"vent off, nothing fired": {{0, unfired, nil}, {time.Hour, unfired, nil}},
 		"off and cold":            {{0, cold, nil}, {time.Hour, cold, nil}},
-		"over for a moment":       {{0, over, nil}, {30 * time.Second, calm, nil}, {40 * time.Second, over, nil}, {90 * time.Second, over, nil}},
-		"over the limit":          {{0, over, nil}, {time.Minute, over, []string{"kiln.over_limit began"}}, {2 * time.Minute, calm, []string{"kiln.over_limit cleared"}}},
-		"long":                    {{0, long, nil}, {9 * time.Minute, long, nil}, {10 * time.Minute, long, []string{"firing.long began"}}, {11 * time.Minute, long, nil}},
+		"over for a moment": {{0, over, nil}, {30 * time.Second, calm, nil},
+			{40 * time.Second, over, nil}, {90 * time.Second, over, nil}},
+		"over the limit": {{0, over, nil}, {time.Minute, over, []string{"kiln.over_limit began"}},
+			{2 * time.Minute, calm, []string{"kiln.over_limit cleared"}}},
+		"long": {{0, long, nil}, {9 * time.Minute, long, nil},
+			{10 * time.Minute, long, []string{"firing.long began"}}, {11 * time.Minute, long, nil}},
 	} {
 		var n Notices
 		for _, s := range steps {

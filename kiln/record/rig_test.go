@@ -30,7 +30,8 @@ type memoryLog struct {
 }
 
 func newMemoryLog() *memoryLog {
-	return &memoryLog{firings: map[kiln.FiringID]kiln.Firing{}, samples: map[kiln.FiringID][]kiln.Sample{}, stopped: map[kiln.FiringID]Stopped{}}
+	return &memoryLog{firings: map[kiln.FiringID]kiln.Firing{}, samples: map[kiln.FiringID][]kiln.Sample{},
+		stopped: map[kiln.FiringID]Stopped{}}
 }
 
 func (l *memoryLog) enter(ctx context.Context) error {

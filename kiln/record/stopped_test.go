@@ -61,13 +61,16 @@ func TestUndoneStopLeavesNoTrace(t *testing.T) {
 	}
 	whole := play(t, false, false, 0)
 	for name, o := range map[string]outcome{"soon": play(t, true, false, 3*time.Second),
-		"late": play(t, true, false, 9*time.Minute+50*time.Second), "restarted": play(t, true, true, 5*time.Minute)} {
+		"late": play(t, true, false, 9*time.Minute+50*time.Second), "restarted": play(t, true, true,
+			5*time.Minute)} {
 		f, want := o.firing.HeatWork["1"], whole.firing.HeatWork["1"]
 		if f.C != want.C || f.Low != want.Low || !want.C.Known() || len(o.firing.Gaps) > 0 || o.samples != whole.samples || o.ids != 1 {
-			t.Errorf("%s: heat work %v, want %v; %d samples, want %d; gaps %v; %d firings", name, f, want, o.samples, whole.samples, o.firing.Gaps, o.ids)
+			t.Errorf("%s: heat work %v, want %v; %d samples, want %d; gaps %v; %d firings", name, f, want,
+				o.samples, whole.samples, o.firing.Gaps, o.ids)
 		}
 		if o.firing.Began.Since != whole.firing.Began.Since || o.firing.Length != whole.firing.Length {
-			t.Errorf("%s: began %v, length %v; want %v, %v", name, o.firing.Began, o.firing.Length, whole.firing.Began, whole.firing.Length)
+			t.Errorf("%s: began %v, length %v; want %v, %v", name, o.firing.Began, o.firing.Length,
+				whole.firing.Began, whole.firing.Length)
 		}
 	}
 }

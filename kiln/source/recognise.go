@@ -104,7 +104,8 @@ func ways(sum string) []Kiln {
 // same reports whether another reading finds the same numbers in the same places: then the one that
 // was tried first is enough.
 func (r Reading) same(other Reading) bool {
-	return r.Kiln.Reply == other.Kiln.Reply && r.Good >= other.Good && slices.EqualFunc(r.Places, other.Places,
+	return r.Kiln.Reply == other.Kiln.Reply && r.Good >= other.Good && slices.EqualFunc(r.Places,
+		other.Places,
 		func(a, b Place) bool {
 			return a.From == b.From && a.Last == b.Last
 		})

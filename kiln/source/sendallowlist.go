@@ -23,10 +23,12 @@ func checkPoll(poll string, other bool, reason string) error {
 		return nil
 	}
 	if !other {
-		return fmt.Errorf("poll string %q: must end in \"?\", unless poll_other = true with a poll_reason", poll)
+		return fmt.Errorf("poll string %q: must end in \"?\", unless poll_other = true with a poll_reason",
+			poll)
 	}
 	if reason == "" {
-		return fmt.Errorf("poll string %q does not end in \"?\": poll_reason must say why it does no harm", poll)
+		return fmt.Errorf("poll string %q does not end in \"?\": poll_reason must say why it does no harm",
+			poll)
 	}
 	return nil
 }

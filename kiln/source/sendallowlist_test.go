@@ -17,14 +17,17 @@ import (
 func anySettings(t *rapid.T) Settings {
 	s := Settings{Port: "p", Speed: 9600, Framing: "8N1"}
 	for range rapid.IntRange(1, 3).Draw(t, "kilns") {
-		k := Kiln{ID: "k", Every: 1, Reply: rapid.SampledFrom([]string{"columns", "modbus"}).Draw(t, "reply"), Terminator: "\n",
-			PollOther: rapid.Bool().Draw(t, "other"), PollReason: rapid.SampledFrom([]string{"", "asks only"}).Draw(t, "reason")}
+		k := Kiln{ID: "k", Every: 1, Reply: rapid.SampledFrom([]string{"columns", "modbus"}).Draw(t, "reply"),
+			Terminator: "\n",
+			PollOther:  rapid.Bool().Draw(t, "other"),
+			PollReason: rapid.SampledFrom([]string{"", "asks only"}).Draw(t, "reason")}
 		if k.Reply == "columns" {
 			k.Poll = rapid.SliceOfN(rapid.OneOf(rapid.StringMatching(`[ -~]{0,33}\?`), rapid.StringMatching(`[ -~]{0,33}`), rapid.String()), 0, 3).Draw(t, "polls")
 		}
 		for range rapid.IntRange(0, 4).Draw(t, "channels") {
 			k.Channels = append(k.Channels, Channel{
-				UnitID: rapid.IntRange(-1, 300).Draw(t, "unit"), Function: rapid.IntRange(0, 24).Draw(t, "function"),
+				UnitID: rapid.IntRange(-1, 300).Draw(t, "unit"), Function: rapid.IntRange(0, 24).Draw(t,
+					"function"),
 				Register: rapid.IntRange(-1, 70000).Draw(t, "register"),
 				Number:   rapid.SampledFrom([]string{"int16", "float32"}).Draw(t, "number"), Order: "abcd",
 			})
@@ -60,7 +63,8 @@ func TestNothingElseLeaves(t *testing.T) {
 			}
 		}
 		for _, f := range []byte{1, 2, 3, 4, 5, 6, 15, 16, 22, 23, 43} { // every public function, writing ones too
-			tries = append(tries, withCRC([]byte{1, f, 0, 0, 0, 1}), withCRC([]byte{1, f, 0, 0, 0, 1, 2, 0, 9}))
+			tries = append(tries, withCRC([]byte{1, f, 0, 0, 0, 1}),
+				withCRC([]byte{1, f, 0, 0, 0, 1, 2, 0, 9}))
 		}
 		tries = append(tries, rapid.SliceOf(rapid.Byte()).Draw(t, "bytes"))
 		for _, b := range tries {

@@ -138,7 +138,8 @@ func (k Kiln) validatePattern(say func(key, format string, args ...any)) {
 	}
 	for _, c := range k.Channels {
 		if re.SubexpIndex(c.From) < 0 {
-			say(fmt.Sprintf("channel.%s.from", c.ID), "the pattern has no group %q; write it (?P<%s>...)", c.From,
+			say(fmt.Sprintf("channel.%s.from", c.ID), "the pattern has no group %q; write it (?P<%s>...)",
+				c.From,
 				c.From)
 		}
 	}

@@ -147,7 +147,8 @@ func (b *Question) checkGalleries(f *tiles.Faults, d lid.Defaults) {
 		if b.Gauge != nil {
 			field = "gauge.count"
 		}
-		f.Add(WrongSize, field, "is {1}, a board has {2} to {3}; for one pot ask for its lid", n, FewestGalleries, MostGalleries)
+		f.Add(WrongSize, field, "is {1}, a board has {2} to {3}; for one pot ask for its lid", n,
+			FewestGalleries, MostGalleries)
 		return
 	}
 	if g := b.Gauge; g != nil && g.SpreadSD != nil {

@@ -78,7 +78,8 @@ type tern struct{}
 func (tern) Pair(body, lid shrinkage.Ask, together shrinkage.Together) (shrinkage.Pair, error) {
 	p := shrinkage.Pair{Nu: math.Inf(1)}
 	for i, a := range []shrinkage.Ask{body, lid} {
-		p.Standing[i] = shrinkage.Standing{Trust: shrinkage.WellTested, Why: "14 bars in 4 loads, last 6 days ago", NearestTested: kiln.NoTemperature()}
+		p.Standing[i] = shrinkage.Standing{Trust: shrinkage.WellTested,
+			Why: "14 bars in 4 loads, last 6 days ago", NearestTested: kiln.NoTemperature()}
 		if a.Stage == tiles.Wet {
 			p.R[i], p.Piece[i][i] = tiles.LogPercent(-100*math.Log(0.876)), 0.04
 		}

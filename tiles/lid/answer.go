@@ -236,9 +236,11 @@ func (f *Clearance) check(q Question) error {
 	var bad tiles.Faults
 	if f.fit.least > f.fit.most {
 		if q.MostPlay == nil {
-			bad.Add(WindowEmpty, "least_play_mm", "larger than the most play of this seat, {1}", tiles.MM.Of(tiles.Millimetre(f.fit.most)))
+			bad.Add(WindowEmpty, "least_play_mm", "larger than the most play of this seat, {1}",
+				tiles.MM.Of(tiles.Millimetre(f.fit.most)))
 		} else {
-			bad.Add(WindowEmpty, "most_play_mm", "smaller than the least play of this seat, {1}", tiles.MM.Of(tiles.Millimetre(f.fit.least)))
+			bad.Add(WindowEmpty, "most_play_mm", "smaller than the least play of this seat, {1}",
+				tiles.MM.Of(tiles.Millimetre(f.fit.least)))
 		}
 	}
 	if q.Play != nil && !math.IsNaN(f.pushed) && float64(*q.Play) > f.fit.bound.at {

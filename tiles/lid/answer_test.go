@@ -129,7 +129,8 @@ type tern struct{ nu, rate float64 }
 func (c tern) Pair(body, lid shrinkage.Ask, together shrinkage.Together) (shrinkage.Pair, error) {
 	p := shrinkage.Pair{Nu: c.nu}
 	for i, a := range []shrinkage.Ask{body, lid} {
-		p.Standing[i] = shrinkage.Standing{Trust: shrinkage.WellTested, Why: "14 bars in 4 loads, last 6 days ago", NearestTested: kiln.NoTemperature()}
+		p.Standing[i] = shrinkage.Standing{Trust: shrinkage.WellTested,
+			Why: "14 bars in 4 loads, last 6 days ago", NearestTested: kiln.NoTemperature()}
 		if a.Stage == tiles.Wet {
 			p.R[i], p.Piece[i][i] = tiles.LogPercent(-100*math.Log(0.876)), 0.04
 		}
@@ -191,7 +192,8 @@ func TestUsualLedge(t *testing.T) {
 	if a.LimitsBy[1].String() != "play at least 1.0 mm" || a.LimitsBy[0].String() != "play at most 2.5 mm" {
 		t.Errorf("limits from %v", a.LimitsBy)
 	}
-	if a.Trust != shrinkage.WellTested || a.HeldBack != "" || !slices.Equal(a.Cautions, []string{ShrinkVaries}) {
+	if a.Trust != shrinkage.WellTested || a.HeldBack != "" || !slices.Equal(a.Cautions,
+		[]string{ShrinkVaries}) {
 		t.Errorf("trust %s, held back %q, cautions %v", a.Trust, a.HeldBack, a.Cautions)
 	}
 	three := asked(t, Question{Collar: []tiles.Millimetre{104.5}, Opening: 92.5, Together: shrinkage.InPlace, Lids: 3}).Spread[2]

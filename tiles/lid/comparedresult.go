@@ -47,13 +47,15 @@ const rateStays = 0.9
 func (v Result) Expect(pots []ComparedPot, d Defaults) (ComparedResult, error) {
 	b := ComparedResult{Group: DifferenceGroup{v.Form, v.Body.Clay, v.Lid.Clay, v.Maker}, Sat: v.Sat, Plays: v.Plays, Ledge: nan}
 	if len(pots) == 0 {
-		return b, tiles.InvalidFields{{Field: "pots", Type: tiles.Missing, Why: message.New("are needed: without the size of a pot its lids teach nothing")}}
+		return b, tiles.InvalidFields{{Field: "pots", Type: tiles.Missing,
+			Why: message.New("are needed: without the size of a pot its lids teach nothing")}}
 	}
 	var own, same, rate, plays, squares, ledges, lids float64
 	for i, pot := range pots {
 		q := pot.Question
 		if q.Asks() != AskGap {
-			return b, tiles.InvalidFields{{Field: "pots", Type: tiles.Missing, Why: message.New("need both widths, of the gallery and of the lid")}}
+			return b, tiles.InvalidFields{{Field: "pots", Type: tiles.Missing,
+				Why: message.New("need both widths, of the gallery and of the lid")}}
 		}
 		if err := q.Validate(d); err != nil {
 			return b, err

@@ -25,7 +25,8 @@ func TestLeatherCheckByOwnBars(t *testing.T) {
 	for _, read := range []int{0, 3, 10} {
 		var held, of, width, wide float64
 		for n := range studios {
-			m := tilestest.Make(2413, uint64(n), tilestest.Options{Row: tilestest.Ten, NoSlips: true, Whole: true})
+			m := tilestest.Make(2413, uint64(n), tilestest.Options{Row: tilestest.Ten, NoSlips: true,
+				Whole: true})
 			share, scatter := 0.6+0.112*rng.NormFloat64(), 0.06*math.Exp(0.4*rng.NormFloat64())
 			dried := func() float64 { return min(max(share+scatter*rng.NormFloat64(), 0.05), 0.98) }
 			s := m.Studio
@@ -33,8 +34,10 @@ func TestLeatherCheckByOwnBars(t *testing.T) {
 			for i := range read {
 				b := &s.Bars[i]
 				wet, dry := b.Readings[0], b.Readings[1]
-				leather := tiles.Reading{ID: b.ID + "-leather", Bar: b.Code, Mark: 1, Stage: tiles.Leather, Instrument: dry.Instrument, Step: dry.Step, At: dry.At}
-				leather.Length = wet.Length * tiles.Millimetre(math.Pow(float64(dry.Length/wet.Length), dried()))
+				leather := tiles.Reading{ID: b.ID + "-leather", Bar: b.Code, Mark: 1, Stage: tiles.Leather,
+					Instrument: dry.Instrument, Step: dry.Step, At: dry.At}
+				leather.Length = wet.Length * tiles.Millimetre(math.Pow(float64(dry.Length/wet.Length),
+					dried()))
 				b.Readings = slices.Insert(slices.Clone(b.Readings), 1, leather)
 			}
 			fit, err := s.Fit(t.Context(), nil)
@@ -66,7 +69,8 @@ func TestLeatherCheckByOwnBars(t *testing.T) {
 		share := held / of
 		t.Logf("%2d bars read leather-hard: 90 %% ranges hold %.3f ± %.3f of %.0f, %.2f mm wide, told to say little %.2f", read, share, math.Sqrt(share*(1-share)/of), of, width/of, wide/of)
 		widths = append(widths, width/of)
-		cells = append(cells, kilntest.Said{Name: fmt.Sprintf("%d bars read leather-hard", read), Said: 0.90, True: share, Of: int(of)})
+		cells = append(cells, kilntest.Said{Name: fmt.Sprintf("%d bars read leather-hard", read), Said: 0.90,
+			True: share, Of: int(of)})
 		if share < 0.82 || share > 0.99 {
 			t.Errorf("%d bars: holds %.3f", read, share)
 		}

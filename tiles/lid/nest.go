@@ -38,7 +38,8 @@ func Nest(set []Nested, p shrinkage.Pair, sd tiles.Millimetre) ([]NestGap, error
 			f.Add(tiles.OutOfRange, fmt.Sprintf("set[%d].inside_mm", i), "not smaller than outside_mm: were they swapped?")
 		}
 		if i > 0 && s.Inside <= set[i-1].Outside {
-			f.Add(tiles.OutOfRange, fmt.Sprintf("set[%d].inside_mm", i), "cannot nest: the pot before it is {1} outside", tiles.MM.Of(set[i-1].Outside))
+			f.Add(tiles.OutOfRange, fmt.Sprintf("set[%d].inside_mm", i),
+				"cannot nest: the pot before it is {1} outside", tiles.MM.Of(set[i-1].Outside))
 		}
 	}
 	if err := f.Err(); err != nil {
@@ -110,7 +111,8 @@ func Scale(lengths []tiles.Millimetre, was, wanted float64) ([]tiles.Millimetre,
 		ml    float64
 	}{{"was_ml", was}, {"fired_ml", wanted}} {
 		if !(c.ml >= leastCapacity && c.ml <= mostCapacity) {
-			return nil, &tiles.Invalid{Field: c.field, Type: tiles.OutOfRange, Why: message.New("is {1}, must be 1 to 1000000 ml", tiles.Decimal(c.ml))}
+			return nil, &tiles.Invalid{Field: c.field, Type: tiles.OutOfRange,
+				Why: message.New("is {1}, must be 1 to 1000000 ml", tiles.Decimal(c.ml))}
 		}
 	}
 	by := tiles.Millimetre(math.Cbrt(wanted / was))

@@ -180,7 +180,8 @@ func orPoint[T any](v **T, usual T) {
 
 func (q *Question) checkSizes(f *tiles.Faults) {
 	if len(q.Collar) == 0 && q.Lid == 0 {
-		f.Add(tiles.Missing, "collar_mm", "is needed: {1}; or give lid_mm to ask for the gallery", q.Seat.CollarName())
+		f.Add(tiles.Missing, "collar_mm", "is needed: {1}; or give lid_mm to ask for the gallery",
+			q.Seat.CollarName())
 	}
 	if len(q.Collar) > MostDirections {
 		f.Add(tiles.OutOfRange, "collar_mm", "has more than three directions")
@@ -287,7 +288,8 @@ func (q *Question) checkStages(f *tiles.Faults) {
 	case q.Asks() != AskGap:
 		f.Add(tiles.Missing, "lid_mm", "is needed with check_stage: the gap of which lid?")
 	case q.CheckStage.Before(q.CollarStage):
-		f.Add(tiles.GoesBackwards, "check_stage", "{1} comes before collar_stage {2}", q.CheckStage, q.CollarStage)
+		f.Add(tiles.GoesBackwards, "check_stage", "{1} comes before collar_stage {2}", q.CheckStage,
+			q.CollarStage)
 	case q.CheckStage.Before(q.LidStage):
 		f.Add(tiles.GoesBackwards, "check_stage", "{1} comes before lid_stage {2}", q.CheckStage, q.LidStage)
 	}
@@ -355,7 +357,8 @@ func (u unusual) why() message.Message {
 		if l, err := tiles.ParseLength("", text, tiles.MM); err == nil && l.Unit == tiles.CM {
 			text = tiles.MM.Format(l.Millimetre())
 		}
-		return message.New("is {1}, where {2} to {3} is to be expected; perhaps {4} was meant", is, low, high, text)
+		return message.New("is {1}, where {2} to {3} is to be expected; perhaps {4} was meant", is, low, high,
+			text)
 	}
 	return message.New("is {1}, where {2} to {3} is to be expected", is, low, high)
 }

@@ -165,9 +165,12 @@ func (h held) Pair(body, lid shrinkage.Ask, together shrinkage.Together) (shrink
 
 // The rule bites on the question: a rate share over 0.25 mm, and a clay never fired near there.
 func TestHeldBack(t *testing.T) {
-	stretched := shrinkage.Standing{Trust: shrinkage.OutsideTestedHeat, Why: "never fired within 15 °C of 1280 °C", Untested: true, NearestTested: 1222}
-	untried := shrinkage.Standing{Trust: shrinkage.NoBars, Why: "no fired bar of this clay", NoOwnFired: true, NearestTested: kiln.NoTemperature()}
-	sister := shrinkage.Standing{Trust: shrinkage.NoBars, Why: "no fired bar of this batch", NearestTested: kiln.NoTemperature()}
+	stretched := shrinkage.Standing{Trust: shrinkage.OutsideTestedHeat,
+		Why: "never fired within 15 °C of 1280 °C", Untested: true, NearestTested: 1222}
+	untried := shrinkage.Standing{Trust: shrinkage.NoBars, Why: "no fired bar of this clay", NoOwnFired: true,
+		NearestTested: kiln.NoTemperature()}
+	sister := shrinkage.Standing{Trust: shrinkage.NoBars, Why: "no fired bar of this batch",
+		NearestTested: kiln.NoTemperature()}
 	for name, c := range map[string]struct {
 		h      held
 		accept bool

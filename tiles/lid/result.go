@@ -110,7 +110,8 @@ func (v *Result) Validate() error {
 		f.Add(tiles.Missing, "counts", "no lid was counted")
 	}
 	if len(v.Plays) > v.Sat.Lids() {
-		f.Add(tiles.OutOfRange, "plays_mm", "{1} plays measured, {2} lids counted", len(v.Plays), v.Sat.Lids())
+		f.Add(tiles.OutOfRange, "plays_mm", "{1} plays measured, {2} lids counted", len(v.Plays),
+			v.Sat.Lids())
 	}
 	if len(v.Thrown) > mostSizes {
 		f.Add(tiles.OutOfRange, "thrown_mm", "has more than 500 widths")

@@ -17,7 +17,8 @@ func (a Answer) SectionSays(unit tiles.LengthUnit) string {
 		if stage == tiles.Fired || math.IsNaN(float64(measured)) || measured == 0 {
 			return fmt.Sprintf("%s %s", name, unit.Format(tiles.Millimetre(fired)))
 		}
-		return fmt.Sprintf("%s %s %s, %s fired", name, unit.Format(measured), stage, unit.Format(tiles.Millimetre(fired)))
+		return fmt.Sprintf("%s %s %s, %s fired", name, unit.Format(measured), stage,
+			unit.Format(tiles.Millimetre(fired)))
 	}
 	collar, lid := a.widths()
 	says := []string{said(q.Seat.CollarName(), float64(a.Fired.Collar), collar, q.CollarStage),
@@ -31,7 +32,8 @@ func (a Answer) SectionSays(unit tiles.LengthUnit) string {
 	}
 	says = append(says, fmt.Sprintf("play %s fired, across", unit.Format(a.Fired.Play)))
 	if !math.IsNaN(float64(a.Fired.LeastBearing)) {
-		says = append(says, fmt.Sprintf("bearing %s when pushed to one side", unit.Format(a.Fired.LeastBearing)))
+		says = append(says, fmt.Sprintf("bearing %s when pushed to one side",
+			unit.Format(a.Fired.LeastBearing)))
 	}
 	return "Cross-section, widths to scale as fired. " + strings.ToUpper(says[0][:1]) + strings.Join(says, "; ")[1:] + "."
 }

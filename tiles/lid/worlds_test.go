@@ -43,8 +43,10 @@ func TestStatedChanceInUnlikeWorlds(t *testing.T) {
 				t.Logf("%-10s %-3s %-12s said %.3f fit %.3f ± %.3f, over %+.3f; of a new bag said %.3f fit %.3f ± %.3f, over %+.3f", cmp.Or(w, "handbook"), row, class,
 					a.said/a.n, a.fit/a.n, a.se(), a.over(), b.said/b.n, b.fit/b.n, b.se(), b.over())
 				name := fmt.Sprintf("%s, %s bars, %s", cmp.Or(w, "handbook"), row, class)
-				drawn = append(drawn, kilntest.Said{Name: name, Said: a.said / a.n, True: a.fit / a.n, Of: int(a.n)},
-					kilntest.Said{Name: name + ", new bag", Said: b.said / b.n, True: b.fit / b.n, Of: int(b.n)})
+				drawn = append(drawn, kilntest.Said{Name: name, Said: a.said / a.n, True: a.fit / a.n,
+					Of: int(a.n)},
+					kilntest.Said{Name: name + ", new bag", Said: b.said / b.n, True: b.fit / b.n,
+						Of: int(b.n)})
 				if a.over() > most {
 					t.Errorf("%s: overstated by %.3f", name, a.over())
 				}
@@ -62,7 +64,8 @@ func TestStatedChanceInUnlikeWorlds(t *testing.T) {
 }
 
 // chancesIn asks n studios sixteen times each, by class: of all lids, and of those of a new bag.
-func chancesIn(t *testing.T, n int, seed uint64, o tilestest.Options) (all, fresh map[tilestest.LidClass]*chance) {
+func chancesIn(t *testing.T, n int, seed uint64, o tilestest.Options) (all,
+	fresh map[tilestest.LidClass]*chance) {
 	t.Helper()
 	all, fresh = map[tilestest.LidClass]*chance{}, map[tilestest.LidClass]*chance{}
 	for _, class := range tilestest.LidClasses() {

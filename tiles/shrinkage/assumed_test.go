@@ -123,7 +123,8 @@ func TestAssumedHeatStepsBack(t *testing.T) {
 		return assumed, left
 	}
 	if in, out := counts(f, two); in != 8 || out != 0 {
-		t.Errorf("with two bars of known heat %d of assumed heat count and %d do not; all eight should", in, out)
+		t.Errorf("with two bars of known heat %d of assumed heat count and %d do not; all eight should", in,
+			out)
 	}
 	for i, b := range whole.Bars {
 		if len(two.Bars[i].Firings) == 0 && len(b.Firings) > 0 {
@@ -137,7 +138,8 @@ func TestAssumedHeatStepsBack(t *testing.T) {
 	if in, out := counts(anew, whole); in != 0 || out != 7 {
 		t.Errorf("with three bars of known heat %d of assumed heat count and %d do not; all seven should step back", in, out)
 	}
-	ask := shrinkage.Ask{BatchRef: third.BatchRef, Stage: tiles.Wet, Work: m.Clays[0].Matures, Kind: kiln.Glaze, BisqueWork: 1000}
+	ask := shrinkage.Ask{BatchRef: third.BatchRef, Stage: tiles.Wet, Work: m.Clays[0].Matures,
+		Kind: kiln.Glaze, BisqueWork: 1000}
 	never := whole
 	bisque := cone6(m)[clay]
 	bisque.Fired = tiles.Assumption{}
@@ -145,7 +147,8 @@ func TestAssumedHeatStepsBack(t *testing.T) {
 	a, _ := anew.Rate(ask, tiles.Fired)
 	b, _ := fitted(t, never, nil).Rate(ask, tiles.Fired)
 	if math.Abs(float64(a.Log-b.Log)) > 1e-9 || math.Abs(float64(a.LogSD-b.LogSD)) > 1e-9 {
-		t.Errorf("with bars that stepped back %.6f ± %.6f, without them %.6f ± %.6f", a.Log, a.LogSD, b.Log, b.LogSD)
+		t.Errorf("with bars that stepped back %.6f ± %.6f, without them %.6f ± %.6f", a.Log, a.LogSD, b.Log,
+			b.LogSD)
 	}
 	third.Flags = []tiles.Flag{tiles.Bent}
 	if _, err := anew.With(third); !errors.Is(err, mixedmodel.ErrAnew) {
@@ -176,14 +179,16 @@ func TestAssumedHeatIsNotTested(t *testing.T) {
 			ref = b.BatchRef
 		}
 	}
-	for at, want := range map[kiln.Celsius]shrinkage.Reliability{matures: shrinkage.FewBars, matures + 80: shrinkage.OutsideTestedHeat} {
+	for at, want := range map[kiln.Celsius]shrinkage.Reliability{matures: shrinkage.FewBars,
+		matures + 80: shrinkage.OutsideTestedHeat} {
 		r, err := f.Rate(shrinkage.Ask{BatchRef: ref, Stage: tiles.Wet, Work: at, Kind: kiln.Glaze, BisqueWork: 1000}, tiles.Fired)
 		if err != nil || r.Standing.Trust != want || !strings.Contains(r.Standing.Why, "heat assumed: cone 6 on the bag") || r.SeenLow.Known() {
 			t.Errorf("at %.0f: %+v, seen from %v, %v; want %s", at, r.Standing, r.SeenLow, err, want)
 		}
 	}
 	early, err := f.Rate(shrinkage.Ask{BatchRef: ref, Stage: tiles.Wet, Work: matures, Kind: kiln.Glaze, BisqueWork: 1000}, tiles.Biscuit)
-	if err != nil || early.Standing.Trust != shrinkage.FewBars || !strings.Contains(early.Standing.Why, "heat assumed: bisque as usual") {
+	if err != nil || early.Standing.Trust != shrinkage.FewBars || !strings.Contains(early.Standing.Why,
+		"heat assumed: bisque as usual") {
 		t.Errorf("to bisque: %+v, %v", early.Standing, err)
 	}
 }
@@ -209,7 +214,8 @@ func TestAssumedHeatUpdates(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	ask := shrinkage.Ask{BatchRef: last.BatchRef, Stage: tiles.Wet, Work: m.Clays[0].Matures, Kind: kiln.Glaze, BisqueWork: 1000}
+	ask := shrinkage.Ask{BatchRef: last.BatchRef, Stage: tiles.Wet, Work: m.Clays[0].Matures,
+		Kind: kiln.Glaze, BisqueWork: 1000}
 	a, _ := f.Rate(ask, tiles.Fired)
 	b, _ := fitted(t, s, nil).Rate(ask, tiles.Fired)
 	if math.Abs(float64(a.Log-b.Log)) > 0.05 || a.Standing.Trust != b.Standing.Trust || a.Basis.Assumed != 3 {

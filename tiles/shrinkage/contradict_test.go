@@ -37,7 +37,8 @@ func TestOwnBarsAgainstThePool(t *testing.T) {
 	if err != nil || read != prior {
 		t.Fatalf("a prior read again is another: %v", err)
 	}
-	pools := map[tiles.ClayID]shrinkage.Pooled{clay: {Prior: prior, Matures: matures, Studios: 24, Made: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC)}}
+	pools := map[tiles.ClayID]shrinkage.Pooled{clay: {Prior: prior, Matures: matures, Studios: 24,
+		Made: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC)}}
 	none := tilestest.Make(2703, 0, tilestest.Options{Row: tilestest.None})
 	none.Studio.Pools = pools
 	fit, err := none.Studio.FitWithPools(t.Context(), nil)
@@ -79,7 +80,8 @@ func TestOwnBarsAgainstThePool(t *testing.T) {
 	if fit, err = m.Studio.FitWithPools(t.Context(), nil); err != nil {
 		t.Fatal(err)
 	}
-	if source, why := fit.Source(clay); source != "handbook" || !strings.Contains(why, "your own bars tell another rate than 24 other studios") {
+	if source, why := fit.Source(clay); source != "handbook" || !strings.Contains(why,
+		"your own bars tell another rate than 24 other studios") {
 		t.Errorf("%s: %s", source, why)
 	}
 }

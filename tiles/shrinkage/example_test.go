@@ -37,7 +37,8 @@ func ExampleSoFarByMass() {
 func ExampleSoFarByBar() {
 	ring := shrinkage.SoFarByBar(100, 96, 0.1, tiles.ThrownRing)
 	wall := shrinkage.SoFarByBar(100, 96, 0.1, tiles.CutWall)
-	fmt.Printf("%.2f ± %.2f, %.2f ± %.2f\n", float64(ring.H), float64(ring.SD), float64(wall.H), float64(wall.SD))
+	fmt.Printf("%.2f ± %.2f, %.2f ± %.2f\n", float64(ring.H), float64(ring.SD), float64(wall.H),
+		float64(wall.SD))
 	// Output: 4.08 ± 0.38, 4.08 ± 0.28
 }
 

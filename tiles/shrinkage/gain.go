@@ -129,7 +129,8 @@ func (p PackTogether) Says(first, second tiles.BatchID) string {
 		return fmt.Sprintf("bars %s and %s of %s", codes[0], codes[1], of)
 	}
 	return fmt.Sprintf("No load held bars of both, so that a hotter fire looks like another clay. One shared load would tell: pack %s with %s; the difference would then be known to about %.1f mm on %.0f mm.",
-		bars(p.Bars[0], first), bars(p.Bars[1], second), float64(TellingLid)*float64(p.Half)/100, float64(TellingLid))
+		bars(p.Bars[0], first), bars(p.Bars[1], second), float64(TellingLid)*float64(p.Half)/100,
+		float64(TellingLid))
 }
 
 // worthPacking is the share of the range that may be left for a shared load to be advised (own).
@@ -149,8 +150,10 @@ func (f *Fit) Compare(a, b Ask) (Difference, error) {
 	}
 	d := x.mean - y.mean
 	sd, half := apart(f, x, y)
-	out := Difference{Than: tiles.LogPercent(d), SD: tiles.LogPercent(sd), Low: tiles.LogPercent(d - half), High: tiles.LogPercent(d + half),
-		OnLid: TellingLid * tiles.Millimetre(d/100), Differ: math.Abs(d) > half, Shared: sharedLoads(f, x.ref, y.ref)}
+	out := Difference{Than: tiles.LogPercent(d), SD: tiles.LogPercent(sd), Low: tiles.LogPercent(d - half),
+		High:  tiles.LogPercent(d + half),
+		OnLid: TellingLid * tiles.Millimetre(d/100), Differ: math.Abs(d) > half, Shared: sharedLoads(f, x.ref,
+			y.ref)}
 	both := barsOf(f, x.ref) > 0 && barsOf(f, y.ref) > 0
 	if both && x.ref != y.ref && out.Shared == 0 && !out.Differ {
 		out.Pack, err = packTogether(f, a, b, x.ref, y.ref, half)

@@ -177,10 +177,12 @@ func TestSharedLoadTells(t *testing.T) {
 		if apart.Pack != nil {
 			came += float64(after.High-after.Low) / 2
 		}
-		t.Logf("apart %+.2f (%+.2f to %+.2f), packed together %+.2f (%+.2f to %+.2f): %s", apart.Than, apart.Low, apart.High, after.Than, after.Low, after.High,
+		t.Logf("apart %+.2f (%+.2f to %+.2f), packed together %+.2f (%+.2f to %+.2f): %s", apart.Than,
+			apart.Low, apart.High, after.Than, after.Low, after.High,
 			says)
 	}
-	t.Logf("advised in %d of 12, told then in %d, nearer in %d; promised ± %.2f, came ± %.2f", advised, told, nearer, promised/float64(advised), came/float64(advised))
+	t.Logf("advised in %d of 12, told then in %d, nearer in %d; promised ± %.2f, came ± %.2f", advised, told,
+		nearer, promised/float64(advised), came/float64(advised))
 	if advised < 6 || nearer < 11 || promised/came < 0.8 || promised/came > 1.6 {
 		t.Errorf("advised in %d, nearer in %d, promised %.2f, came %.2f", advised, nearer, promised, came)
 	}

@@ -48,24 +48,31 @@ type stand struct {
 func (f *Fit) leg(a Ask, to tiles.Stage) (leg, error) {
 	k := f.clay(a.Clay)
 	if k == nil {
-		return leg{}, &tiles.Invalid{Field: "clay", Why: message.New("no clay {1} here", strconv.Quote(string(a.Clay))), Type: "unknown-clay"}
+		return leg{}, &tiles.Invalid{Field: "clay",
+			Why: message.New("no clay {1} here", strconv.Quote(string(a.Clay))), Type: "unknown-clay"}
 	}
 	order := tiles.Stages()
 	from, upto := slices.Index(order, a.Stage), slices.Index(order, to)
 	if from < 0 || upto < 0 {
-		return leg{}, &tiles.Invalid{Field: "stage", Why: message.New("{1} or {2} is no stage", strconv.Quote(string(a.Stage)), strconv.Quote(string(to))), Type: tiles.UnknownValue}
+		return leg{}, &tiles.Invalid{Field: "stage",
+			Why: message.New("{1} or {2} is no stage", strconv.Quote(string(a.Stage)), strconv.Quote(string(to))), Type: tiles.UnknownValue}
 	}
 	if from > upto {
-		return leg{}, &tiles.Invalid{Field: "to", Why: message.New("{1} comes before {2}", to, a.Stage), Type: tiles.GoesBackwards}
+		return leg{}, &tiles.Invalid{Field: "to", Why: message.New("{1} comes before {2}", to, a.Stage),
+			Type: tiles.GoesBackwards}
 	}
 	if a.Stage == tiles.Fired { // nothing left to lose, whatever the heat
 		return leg{ref: a.BatchRef, row: mixedmodel.Row{}}, nil
 	}
 	if to == tiles.Fired && !a.Work.Known() || to == tiles.Biscuit && !a.BisqueWork.Known() {
-		return leg{}, &tiles.Invalid{Field: "heat_work_c", Why: message.New("no usual firing yet and no cone on the bag: say which heat"), Type: "no-usual-firing"}
+		return leg{}, &tiles.Invalid{Field: "heat_work_c",
+			Why:  message.New("no usual firing yet and no cone on the bag: say which heat"),
+			Type: "no-usual-firing"}
 	}
 	if a.Stage == tiles.Biscuit && to == tiles.Fired && !a.BisqueWork.Known() {
-		return leg{}, &tiles.Invalid{Field: "heat_work_c", Why: message.New("a bisque piece is asked about and no bisque firing is known"), Type: "no-usual-firing"}
+		return leg{}, &tiles.Invalid{Field: "heat_work_c",
+			Why:  message.New("a bisque piece is asked about and no bisque firing is known"),
+			Type: "no-usual-firing"}
 	}
 	start, end := f.stand(k, a, a.Stage), f.stand(k, a, to)
 	l := f.between(k, a, start, end)

@@ -117,7 +117,8 @@ func (f *Fit) conclude() {
 	for _, k := range f.clays {
 		f.tested[k.id] = f.claySeen(k.id)
 	}
-	f.part = map[tiles.Stage]partDried{tiles.Soft: driedBy(f, tiles.Soft), tiles.Leather: driedBy(f, tiles.Leather)}
+	f.part = map[tiles.Stage]partDried{tiles.Soft: driedBy(f, tiles.Soft),
+		tiles.Leather: driedBy(f, tiles.Leather)}
 }
 
 // slipped tells how far the distrusted readings of a line are off.
@@ -242,7 +243,8 @@ func (f *Fit) Standing(a Ask, to tiles.Stage) Standing {
 	}
 	if k := f.clay(ref.Clay); k != nil && f.untold(k, a) {
 		out.Untested, out.NearestTested = true, kiln.Celsius(clay.nearest(float64(hot)))
-		out.Trust, out.Why = OutsideTestedHeat, fmt.Sprintf("nothing is known of this clay below %.0f °C", min(clay.lowest, k.matures-curveReach))
+		out.Trust, out.Why = OutsideTestedHeat, fmt.Sprintf("nothing is known of this clay below %.0f °C",
+			min(clay.lowest, k.matures-curveReach))
 		return out
 	}
 	if !out.NoOwnFired && hot.Known() && !clay.covers(float64(hot)) {
@@ -272,7 +274,8 @@ func (f *Fit) Standing(a Ask, to tiles.Stage) Standing {
 	case batch.bars == 0:
 		out.Trust, out.Why = NoBars, "no fired bar of this batch yet: rates of the clay's other batches"
 	case !slices.Contains(batch.formings, forming(a.Forming)):
-		out.Trust, out.Why = MadeOrFiredDifferently, fmt.Sprintf("%s, none of them %s", count(batch.bars, "bar"), formingWords(a.Forming))
+		out.Trust, out.Why = MadeOrFiredDifferently, fmt.Sprintf("%s, none of them %s",
+			count(batch.bars, "bar"), formingWords(a.Forming))
 	case batch.anotherProbe(a.Probe):
 		out.Trust, out.Why = MadeOrFiredDifferently, "all bars were fired under another probe"
 	case ago > staleAfter:
@@ -340,7 +343,8 @@ func standingEarly(f *Fit, a Ask, ref tiles.BatchRef, to tiles.Stage, out Standi
 	case seen.bars == 0:
 		out.Trust, out.Why = NoBars, "no "+word+" bar of this batch yet: rates of the clay's other batches"
 	case !slices.Contains(seen.formings, forming(a.Forming)):
-		out.Trust, out.Why = MadeOrFiredDifferently, fmt.Sprintf("%s, none of them %s", count(seen.bars, "bar"), formingWords(a.Forming))
+		out.Trust, out.Why = MadeOrFiredDifferently, fmt.Sprintf("%s, none of them %s",
+			count(seen.bars, "bar"), formingWords(a.Forming))
 	case ago > staleAfter:
 		out.Trust, out.Why = Old, rests
 	case thin:

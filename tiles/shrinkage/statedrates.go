@@ -81,7 +81,8 @@ func (s StatedRates) Check(f *tiles.Faults, part string) {
 		}
 	}
 	if s.Leather != nil && s.Drying != nil && *s.Leather > *s.Drying {
-		f.Add(tiles.LeatherOver, part+"leather_ratio", "more than {1}drying_ratio: more has gone than there is to go", part)
+		f.Add(tiles.LeatherOver, part+"leather_ratio",
+			"more than {1}drying_ratio: more has gone than there is to go", part)
 	}
 }
 
@@ -112,7 +113,8 @@ func StatedPair(body, lid StatedPart, doubt tiles.Ratio, shared bool, together T
 	var dries, fires [2]float64
 	for i, part := range parts {
 		p.R[i] = tiles.LogPercent(-100 * math.Log(part.Rates.Left(part.Stage)))
-		p.Standing[i] = Standing{Trust: NoBars, Why: "rates stated in the question", NearestTested: kiln.NoTemperature()}
+		p.Standing[i] = Standing{Trust: NoBars, Why: "rates stated in the question",
+			NearestTested: kiln.NoTemperature()}
 		if part.Stage.Before(tiles.Dry) {
 			dries[i] = 1
 			p.Piece[i][i] = statedPieceSD * statedPieceSD

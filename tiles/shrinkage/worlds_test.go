@@ -82,7 +82,8 @@ func TestRangesInUnlikeWorlds(t *testing.T) {
 	for _, w := range sixWorlds() {
 		for _, row := range rows {
 			piece, known, fresh, rate := rangesIn(t, n, row, w.Options)
-			t.Logf("%-22s %-3s piece %v, known bag %v, new bag %v; rate %v", w.name, row, piece, known, fresh, rate)
+			t.Logf("%-22s %-3s piece %v, known bag %v, new bag %v; rate %v", w.name, row, piece, known, fresh,
+				rate)
 			name := w.name + ", " + string(row) + " bars"
 			share, se := average(piece.shares)
 			low, se := 0.88, max(se, least)
@@ -99,9 +100,11 @@ func TestRangesInUnlikeWorlds(t *testing.T) {
 			pieces = append(pieces, kilntest.Said{Name: name, Said: 0.90, True: share, Of: int(piece.all)},
 				kilntest.Said{Name: name + ", the rate", Said: 0.90, True: over, Of: int(rate.all)})
 			share, _ = average(known.shares)
-			bags = append(bags, kilntest.Said{Name: name + ", known bag", Said: 0.90, True: share, Of: int(known.all)})
+			bags = append(bags, kilntest.Said{Name: name + ", known bag", Said: 0.90, True: share,
+				Of: int(known.all)})
 			share, _ = average(fresh.shares)
-			bags = append(bags, kilntest.Said{Name: name + ", new bag", Said: 0.90, True: share, Of: int(fresh.all)})
+			bags = append(bags, kilntest.Said{Name: name + ", new bag", Said: 0.90, True: share,
+				Of: int(fresh.all)})
 		}
 	}
 	if err := kilntest.Calibration("worlds", "Ranges of a piece and a rate in six worlds", pieces); err != nil {

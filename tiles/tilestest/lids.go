@@ -67,7 +67,8 @@ func (m *Made) LidTrial(class LidClass) LidTrial {
 	top := m.fire(0, lidRef, p, at)
 	left := func(q piece) float64 { return math.Exp(-(q.drying + q.fired) / 100) }
 	wet := 60 + 90*m.rng.Float64()
-	t := LidTrial{Class: class, NewBag: newBag, collar: wet * left(body), lidLeft: left(top), wet: wet, drying: [2]float64{body.drying, top.drying}, thrown: m.error(readSD),
+	t := LidTrial{Class: class, NewBag: newBag, collar: wet * left(body), lidLeft: left(top), wet: wet,
+		drying: [2]float64{body.drying, top.drying}, thrown: m.error(readSD),
 		Firing: lid.Firing{Work: kiln.Celsius(p.Glaze), BisqueWork: kiln.Celsius(p.Bisque)}}
 	length := func(l float64) *tiles.Millimetre { v := tiles.Millimetre(l); return &v }
 	t.Question = lid.Question{

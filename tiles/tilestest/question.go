@@ -29,8 +29,9 @@ func (m *Made) Question() Question {
 	ripe := math.Min(1, m.handbookSlope(p.Glaze)/m.handbookSlope(m.matures))
 	return Question{
 		NewBag: newBag,
-		Ask:    shrinkage.Ask{BatchRef: ref, Stage: tiles.Wet, Work: kiln.Celsius(p.Glaze), BisqueWork: kiln.Celsius(p.Bisque), Kind: kiln.Glaze},
-		Total:  q.drying + q.fired,
-		Rate:   c.drying + d[0] + c.firing(p.Glaze) + d[1]*ripe,
+		Ask: shrinkage.Ask{BatchRef: ref, Stage: tiles.Wet, Work: kiln.Celsius(p.Glaze),
+			BisqueWork: kiln.Celsius(p.Bisque), Kind: kiln.Glaze},
+		Total: q.drying + q.fired,
+		Rate:  c.drying + d[0] + c.firing(p.Glaze) + d[1]*ripe,
 	}
 }

@@ -38,7 +38,8 @@ func (s *Store) MergeBody(ctx context.Context, body, into string) error {
 			return err
 		}
 		if tag.RowsAffected() == 0 {
-			return fmt.Errorf("%w, or the two mature at other cones: %s and %s", collectorpages.ErrNoBody, body, into)
+			return fmt.Errorf("%w, or the two mature at other cones: %s and %s", collectorpages.ErrNoBody,
+				body, into)
 		}
 		if _, err := tx.Exec(ctx, `UPDATE body SET became = $2 WHERE became = $1`, body, into); err != nil {
 			return err
@@ -87,7 +88,8 @@ func (s *Store) Bodies(ctx context.Context) (all []collectorpages.Body, err erro
 			var id uuid.UUID
 			var became *uuid.UUID
 			var made *time.Time
-			err = row.Scan(&id, &b.Supplier, &b.Number, &b.Name, &b.Cone, &b.MaturesC, &became, &b.Studios, &b.Bars, &made)
+			err = row.Scan(&id, &b.Supplier, &b.Number, &b.Name, &b.Cone, &b.MaturesC, &became, &b.Studios,
+				&b.Bars, &made)
 			b.ID = id.String()
 			if became != nil {
 				b.Became = became.String()
