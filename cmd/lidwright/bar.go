@@ -78,7 +78,7 @@ func clayCommand() *cobra.Command {
 
 func barsCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "bars", Short: "List bars, or hand out codes for new ones", Args: cobra.NoArgs, Example: "  lidwright bars --clay tern --waiting\n  lidwright bars new 7 --clay tern",
+		Use: "bars", Short: "List bars, or make new ones", Args: cobra.NoArgs, Example: "  lidwright bars --clay tern --waiting\n  lidwright bars new 7 --clay tern",
 		RunE: func(c *cobra.Command, _ []string) error {
 			var a wire.List[wire.BarJSON]
 			q := asked(c, []string{"clay", "waiting"})
@@ -103,7 +103,7 @@ func barsCommand() *cobra.Command {
 	c.Flags().String("clay", "", "only bars of this clay")
 	c.Flags().Bool("waiting", false, "only those that a fired load waits for")
 	fresh := &cobra.Command{
-		Use: "new N|CODE...", Short: "Keep new bars: hand out codes for N of them, or take those scratched in already", Args: cobra.MinimumNArgs(1),
+		Use: "new N|CODE...", Short: "Make new bars: N free codes, or those scratched in already", Args: cobra.MinimumNArgs(1),
 		Example: "  lidwright bars new 7 --clay tern\n  lidwright bars new BQ7 BQ4 --clay tern",
 		RunE: func(c *cobra.Command, args []string) error {
 			var free wire.List[string]

@@ -39,7 +39,7 @@ func barTables() []*cobra.Command {
 		},
 	}
 	out.Flags().String("clay", "", "only bars of this clay")
-	out.Flags().Bool("readings", false, "every reading with all that was done to it, struck ones too")
+	out.Flags().Bool("readings", false, "every reading with all that was done to it, with what is crossed out")
 	sheet := &cobra.Command{
 		Use: "sheet [CODE...]", Short: "Print a sheet of bars to write on", Args: cobra.ArbitraryArgs,
 		Example: "  lidwright bars sheet --clay tern | lp\n  lidwright bars sheet BQ7 BQ4",

@@ -9,11 +9,11 @@ import (
 	"lidwright/daemon"
 )
 
-// codeCommand makes and renews the two access codes.
+// codeCommand makes and renews the two passcodes.
 func codeCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:     "code",
-		Short:   "Make or renew the access codes",
+		Short:   "Make or renew the passcodes",
 		Example: "  lidwright code new bench\n  lidwright code new owner",
 	}
 	renew := &cobra.Command{

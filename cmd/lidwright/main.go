@@ -194,7 +194,7 @@ answers; 5 cannot start until someone acts.
 	f.String("site", "http://127.0.0.1:8573", "daemon to ask: HOST:PORT, or a name of lidwright sites")
 	f.String("config", "", "settings file ("+installed+" where there is one)")
 	f.String("store", "", "folder with a store to read, no daemon is asked")
-	f.String("code-file", "", "file that holds the bench or owner code (or LIDWRIGHT_CODE in the environment)")
+	f.String("code-file", "", "file that holds the bench or owner passcode (or LIDWRIGHT_CODE in the environment)")
 	if err := root.RegisterFlagCompletionFunc("site", completeSites); err != nil {
 		panic(err) // there is no such flag
 	}

@@ -17,9 +17,9 @@ import (
 // tablesCommand takes every kind of what is kept out as tables.
 func tablesCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "tables [KIND]", Short: "Print a table (CSV) of everything kept of a kind, struck ones too", Args: cobra.MaximumNArgs(1), ValidArgs: api.Tables(),
+		Use: "tables [KIND]", Short: "Print a table (CSV) of everything kept of a kind, with what is crossed out", Args: cobra.MaximumNArgs(1), ValidArgs: api.Tables(),
 		Example: "  lidwright tables firings > firings.csv\n  lidwright tables --folder /media/stick/tables",
-		Long: "Print a table of everything kept of a kind, struck ones too: " + strings.Join(api.Tables(), ", ") + ".\n" +
+		Long: "Print a table of everything kept of a kind, with what is crossed out: " + strings.Join(api.Tables(), ", ") + ".\n" +
 			"Commas, CRLF and quotes as RFC 4180 has them; a text that a spreadsheet would take for a formula has a ' before it.\n" +
 			"Each but gaps and dips can be taken in again by lidwright import, a folder of them whole. A curve is had by\n" +
 			"lidwright firings curve ID --csv, and taken in by lidwright firings import; everything together goes by lidwright carry.",
