@@ -99,8 +99,15 @@ func (a rateAnswer) print(w io.Writer) {
 	if a.At.For.String() != "" {
 		fmt.Fprintf(w, "For %s.\n", a.At.For)
 	}
-	fmt.Fprintf(w, "%s/%s, %s to %s at the %s %s firing (%s): %s %%, likely %s to %s; the next piece %s to %s\nTrust: %s (%s)\n", a.Clay, a.Batch, a.From, a.To,
-		a.At.From, a.At.Kind, worded(a.At.ConeWords), percent(a.TotalRatio), percent(a.LikelyLow),
+	at := fmt.Sprintf("at the %s %s firing", a.At.From, a.At.Kind)
+	switch a.At.From {
+	case "bag":
+		at = fmt.Sprintf("at the cone on the bag, %s", a.At.Kind)
+	case "asked":
+		at = fmt.Sprintf("at the %s firing asked about", a.At.Kind)
+	}
+	fmt.Fprintf(w, "%s/%s, %s to %s %s (%s): %s %%, likely %s to %s; the next piece %s to %s\nTrust: %s (%s)\n",
+		a.Clay, a.Batch, a.From, a.To, at, worded(a.At.ConeWords), percent(a.TotalRatio), percent(a.LikelyLow),
 		percent(a.LikelyHigh), percent(a.NextLow), percent(a.NextHigh), words(a.Trust), a.TrustWhy)
 }
 

@@ -29,8 +29,8 @@ func block(t *testing.T, begins string) string {
 	return begins + text + "\n"
 }
 
-// TestReadmeBars runs the commands of README's "Enter bars" in an empty store, as they stand: they end in a
-// rate that rests on the bars typed.
+// TestReadmeBars runs the commands of README's first bars, and of the lids on their pots, in an empty store, as they
+// stand: they end in a rate that rests on the bars typed, and in a board of lids that counts.
 func TestReadmeBars(t *testing.T) {
 	folder := t.TempDir()
 	file := filepath.Join(folder, "lidwright.toml")
@@ -55,7 +55,9 @@ func TestReadmeBars(t *testing.T) {
 		"lidwright clay add tern")
 	commands = regexp.MustCompile(`(?m)^lidwright rate tern$`).ReplaceAllString(commands,
 		"lidwright rate tern || test $$? = 3 # few bars")
-	script := "exec bash block.sh\nstdout '^tern/A, wet to fired .*: 12\\.[3-5] %'\nstdout '^Trust: few bars \\(3 bars '\n-- block.sh --\n" + commands
+	commands += block(t, "lidwright pot new")
+	script := "exec bash block.sh\nstdout '^tern/A, wet to fired .*: 12\\.[3-5] %'\nstdout '^Trust: few bars \\(3 bars '\n" +
+		"stdout '^Kept\\. It counts\\. Your lids shrink '\n-- block.sh --\n" + commands
 	if err := os.WriteFile(filepath.Join(scripts, "readme.txtar"), []byte(script), 0o600); err != nil {
 		t.Fatal(err)
 	}

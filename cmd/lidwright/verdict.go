@@ -56,14 +56,34 @@ board teaches as much as several verdicts.`,
 	return c
 }
 
-// partSaid is a part difference as the daemon says it.
+// partSaid is how lids shrink beside the pots that they were made for.
 type partSaid wire.LidDifference
 
-func (p partSaid) String() string {
-	if p.Value == nil || len(p.Likely) != 2 || p.Likely[0] == nil || p.Likely[1] == nil {
+func (p partSaid) known() bool {
+	return p.Fits > 0 && p.Value != nil && len(p.Likely) == 2 && p.Likely[0] != nil && p.Likely[1] != nil
+}
+
+// than is a difference in per cent without a minus sign.
+func (p partSaid) than(ratio *float64) string {
+	if *ratio < 0 {
+		return fmt.Sprintf("%.2f %% less", -100**ratio)
+	}
+	return fmt.Sprintf("%.2f %% more", 100**ratio)
+}
+
+func (p partSaid) short() string {
+	if !p.known() {
 		return "-"
 	}
-	return fmt.Sprintf("%+.2f points, likely %+.2f to %+.2f, from %d lids", 100**p.Value, 100**p.Likely[0], 100**p.Likely[1], p.Fits)
+	return p.than(p.Value)
+}
+
+func (p partSaid) String() string {
+	if !p.known() {
+		return "No lid told yet whether your lids shrink as your pots do."
+	}
+	return fmt.Sprintf("Your lids shrink %s than your pots, likely %s to %s, from %d lids.", p.than(p.Value),
+		p.than(p.Likely[0]), p.than(p.Likely[1]), p.Fits)
 }
 
 func keepVerdict(c *cobra.Command, _ []string) error {
@@ -95,7 +115,7 @@ func keepVerdict(c *cobra.Command, _ []string) error {
 		return err
 	}
 	out := c.OutOrStdout()
-	fmt.Fprintf(out, "Kept. %s. Lids less bodies: %s\n", countsSaid(a.Counted, false, a.WhyNot),
+	fmt.Fprintf(out, "Kept. %s. %s\n", countsSaid(a.Counted, false, a.WhyNot),
 		partSaid(a.PartDifference))
 	for _, s := range a.Says {
 		if a.WhyNot != nil && strings.EqualFold(s+".", a.WhyNot.Text.String()) {
@@ -171,13 +191,13 @@ func listVerdicts(c *cobra.Command, _ []string) error {
 		return err
 	}
 	out := c.OutOrStdout()
-	rows := [][]string{{"FORM", "CLAY", "BY", "BOARDS", "TOO BIG", "TIGHT", "GOOD", "LOOSE", "DROPS IN", "LOST", "LIDS LESS BODIES"}}
+	rows := [][]string{{"FORM", "CLAY", "BY", "BOARDS", "TOO BIG", "TIGHT", "GOOD", "LOOSE", "DROPS IN", "LOST", "LIDS SHRINK"}}
 	for _, t := range a.Tally {
 		lost := t.Losses.Glued + t.Losses.Rocks + t.Losses.Chipped + t.Losses.Dropped
 		rows = append(rows, []string{t.Form, t.Body, t.Maker, fmt.Sprint(t.Boards),
 			fmt.Sprint(t.Counts.TooBig), fmt.Sprint(t.Counts.Tight), fmt.Sprint(t.Counts.Good),
 			fmt.Sprint(t.Counts.Loose), fmt.Sprint(t.Counts.DropsIn), fmt.Sprint(lost),
-			partSaid(t.PartDifference).String()})
+			partSaid(t.PartDifference).short()})
 	}
 	table(out, rows)
 	for _, m := range a.Makers {
