@@ -100,27 +100,7 @@ func (s firingRoutes) takeOldLog(ctx context.Context, r *http.Request, text []by
 	case q.Get("began_at") == "":
 		f.Began.Wall = log.Began.UTC()
 	}
-	f.Source, f.Length = "import", log.Ages[len(log.Ages)-1]
-	f.Began.Boot, f.Began.Trusted = usecase.TypedBoot, true
-	f.Over = f.Began
-	f.Over.Since, f.Over.Wall = f.Began.Since+f.Length, f.Began.Wall.Add(f.Length)
-	samples := log.Samples(f.Kiln, f.Began)
-	var channels []kiln.ChannelID
-	for c := range log.Columns {
-		channels = append(channels, log.Channel(c))
-	}
-	curve := kiln.Resample(samples, channels, oldLogGap)
-	f.Peak, f.PeakAfter = curve.Top(log.Channel(0))
-	f.ToTop, f.Gaps = f.PeakAfter, curve.Gaps
-	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{}
-	for c := range log.Columns {
-		f.HeatWork[log.Channel(c)] = heatwork.CurveHeatWork(curve, log.Channel(c), h.Limit, 0)
-	}
-	for _, t := range log.Celsius[0] {
-		if t.Known() {
-			f.Good++
-		}
-	}
+	samples := fillFromLog(&f, log, h.Limit)
 	out.BeganAt, out.Hours, out.Cone = f.Began.Wall.In(s.Site.Zone).Format(time.RFC3339), f.Length.Hours(), heatwork.ConeWords(f.HeatWork[log.Channel(0)])
 	if f.Peak.Known() {
 		peak := float64(f.Peak)
@@ -138,4 +118,30 @@ func (s firingRoutes) takeOldLog(ctx context.Context, r *http.Request, text []by
 	s.Heat.Again(ctx, f.Kiln)
 	s.Shrink.Touch()
 	return out, nil
+}
+
+// fillFromLog fills in what an old log tells of a firing whose beginning is known, and gives its samples.
+func fillFromLog(f *kiln.Firing, log kiln.OldLog, limit kiln.Celsius) []kiln.Sample {
+	f.Source, f.Length = "import", log.Ages[len(log.Ages)-1]
+	f.Began.Boot, f.Began.Trusted = usecase.TypedBoot, true
+	f.Over = f.Began
+	f.Over.Since, f.Over.Wall = f.Began.Since+f.Length, f.Began.Wall.Add(f.Length)
+	samples := log.Samples(f.Kiln, f.Began)
+	var channels []kiln.ChannelID
+	for c := range log.Columns {
+		channels = append(channels, log.Channel(c))
+	}
+	curve := kiln.Resample(samples, channels, oldLogGap)
+	f.Peak, f.PeakAfter = curve.Top(log.Channel(0))
+	f.ToTop, f.Gaps = f.PeakAfter, curve.Gaps
+	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{}
+	for c := range log.Columns {
+		f.HeatWork[log.Channel(c)] = heatwork.CurveHeatWork(curve, log.Channel(c), limit, 0)
+	}
+	for _, t := range log.Celsius[0] {
+		if t.Known() {
+			f.Good++
+		}
+	}
+	return samples
 }
