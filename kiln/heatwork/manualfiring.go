@@ -130,7 +130,7 @@ func (l *ConeScale) ConesHeatWork(cones []ConeReading) (w kiln.HeatWork, says []
 	var all []ConeSays
 	lower, upper := kiln.NoTemperature(), kiln.NoTemperature() // hottest that is down, coolest that is upright
 	end := kiln.NoTemperature()                                // of the coolest upright one
-	var overSD, underSD float64
+	var overSD float64
 	underWords, point := message.Message{}, false
 	for _, r := range cones {
 		s, err := l.ReadCone(r)
@@ -148,8 +148,7 @@ func (l *ConeScale) ConesHeatWork(cones []ConeReading) (w kiln.HeatWork, says []
 			}
 		case ConeUnder:
 			if !(s.C >= upper) {
-				upper, underSD, underWords = s.C, s.SD, s.Words
-				end = s.C - s.Cone.S*kiln.Celsius(math.Log(leanPhi(coneLeast)))
+				upper, end, underWords = s.C, s.End, s.Words
 			}
 		}
 	}
@@ -161,7 +160,7 @@ func (l *ConeScale) ConesHeatWork(cones []ConeReading) (w kiln.HeatWork, says []
 		w.High = kiln.NoTemperature()
 		return w, append(says, message.New("All cones are down: the heat work is at least that of the last."))
 	case !point && !lower.Known():
-		w.High = min(end, upper+kiln.Celsius(kiln.Z90*underSD))
+		w.High = end
 		return w, append(says, message.New("Nothing bent ({1}): the heat work was less than {2}, and how much less no cone tells.",
 			underWords, l.Text(l.Position(w.High))))
 	}

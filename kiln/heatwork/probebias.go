@@ -44,8 +44,6 @@ type ProbeBias struct {
 
 	start float64 // sd of a new probe
 	known probeState
-	after int        // firings since the first of this life
-	seen  []coneSeen // what counted so far
 }
 
 // ConeRemark is what a reading of this firing asks or says beside its value.
@@ -53,7 +51,8 @@ type ConeRemark struct {
 	Reading string // its ID
 	Says    message.Message
 	Counted bool
-	// HeatAlone: the firing has no whole curve, so that the cone tells its heat work and nothing of the probe.
+	// HeatAlone: the firing has no whole curve, so that the cone tells its heat work and nothing of the
+	// probe.
 	HeatAlone bool
 }
 
@@ -65,7 +64,7 @@ func NewProbeBias(tolerance kiln.Celsius) ProbeBias {
 		start = unknownTolerance
 	}
 	b := ProbeBias{Low: kiln.NoTemperature(), High: kiln.NoTemperature(), start: start}
-	b.settle()
+	b.learn(newProbeState(start))
 	return b
 }
 
@@ -92,8 +91,7 @@ func Refilter(l *ConeScale, tolerance kiln.Celsius, fired []FiredCones) []ProbeB
 
 // Next is what is expected of the probe in the firing after: it has drifted.
 func (b ProbeBias) Next() ProbeBias {
-	b.after++
-	b.settle()
+	b.learn(b.known.next())
 	b.Firing, b.Remarks = "", nil
 	return b
 }
@@ -116,7 +114,7 @@ func (b *ProbeBias) read(l *ConeScale, f FiredCones) {
 				Says: message.New("This firing has no whole curve that reached cone {1}, so {2} tells its heat work and nothing of the probe.", rungLabels[0], s.Words)})
 			continue
 		}
-		s.SD = math.Hypot(s.SD, f.OwnSD)
+		s.OwnSD = math.Hypot(s.OwnSD, f.OwnSD)
 		all = append(all, said{s, r.ID})
 	}
 	slices.SortStableFunc(all, func(a, c said) int {
@@ -137,48 +135,38 @@ func (b *ProbeBias) read(l *ConeScale, f FiredCones) {
 			b.Remarks = append(b.Remarks, ConeRemark{Reading: s.id, Says: why, Counted: counted})
 		}
 	}
+	if len(all) > 0 {
+		b.learn(b.known.settled())
+	}
 }
 
 // take counts one reading, a value or a bound, unless it contradicts what is known.
 func (b *ProbeBias) take(l *ConeScale, s ConeSays, indicated kiln.Celsius) (counted bool,
 	why message.Message) {
-	o := coneSeen{y: float64(s.C - indicated), own: s.SD*s.SD - s.HabitSD*s.HabitSD, habit: s.HabitSD, side: s.Side, after: b.after}
-	mean, variance := b.known.expects(o, b.after)
-	spread := variance + o.own
-	off := o.y - mean
-	wrong := s.Side == ConeAt || s.Side == ConeOver && off > 0 || s.Side == ConeUnder && off < 0
-	if wrong && math.Abs(off) > math.Max(coneFarOff, coneQuestioned*math.Sqrt(spread)) {
+	o := coneSeen{s: float64(s.Cone.S), end: float64(s.End - indicated), from: s.From, to: s.To, own: s.OwnSD * s.OwnSD, wide: 1}
+	off, sd, beyond := b.known.now.expects(o)
+	switch {
+	case math.Abs(off) > math.Max(coneFarOff, coneQuestioned*sd):
 		return false, farOff(l, s, indicated)
+	case s.Side != ConeAt && beyond < noChance:
+		return false, message.Message{} // far on the true side: nothing is learned
+	case s.Side != ConeAt && beyond > 1-noChance:
+		return false, message.Sentence(message.New("{1} contradicts what was read before it, so it does not count: look at the entries of this pack.", s.Words))
+	case s.Side == ConeAt && math.Abs(off) > coneQuestioned*sd:
+		why = message.Sentence(message.New(either(off > 0,
+			"{1} says {2} more than was expected of this probe: sure? It counts for little.",
+			"{1} says {2} less than was expected of this probe: sure? It counts for little."), s.Words, kiln.Warmer(math.Abs(off))))
+		o.wide = 9
 	}
-	if s.Side == ConeAt {
-		if math.Abs(off) > coneQuestioned*math.Sqrt(spread) {
-			why = message.Sentence(message.New(either(off > 0,
-				"{1} says {2} more than was expected of this probe: sure? It counts for little.",
-				"{1} says {2} less than was expected of this probe: sure? It counts for little."), s.Words, kiln.Warmer(math.Abs(off))))
-			o.own *= 9
-		}
-	} else {
-		chance := 0.5 * math.Erfc(off/math.Sqrt(2*spread))
-		if s.Side == ConeUnder {
-			chance = 1 - chance
-		}
-		if 1-chance < noChance {
-			return false, message.Message{} // far on the true side: nothing is learned
-		}
-		if chance < noChance {
-			return false, message.Sentence(message.New("{1} contradicts what was read before it, so it does not count: look at the entries of this pack.", s.Words))
-		}
-	}
-	b.seen = append(slices.Clip(b.seen), o)
-	b.settle()
+	b.learn(b.known.seeing(o))
 	return true, why
 }
 
-// settle works out anew what all readings of this life tell by now.
-func (b *ProbeBias) settle() {
-	b.known = b.known.settle(b.start, b.after, b.seen)
-	b.Bias, b.Drift = kiln.Celsius(b.known.at[0]), b.known.at[1]
-	b.BiasSD, b.DriftSD = math.Sqrt(b.known.cov[0][0]), math.Sqrt(b.known.cov[1][1])
+// learn takes over what is known by now.
+func (b *ProbeBias) learn(s probeState) {
+	b.known = s
+	b.Bias, b.Drift = kiln.Celsius(s.now.at[0]), s.now.at[1]
+	b.BiasSD, b.DriftSD = math.Sqrt(s.now.cov[0][0]), math.Sqrt(s.now.cov[1][1])
 }
 
 // farOff says that a reading is so far from the curve that one of the two is something else.

@@ -33,14 +33,14 @@ type ConeReading struct {
 
 // ConeSays is what a reading tells of the heat work at its place.
 type ConeSays struct {
-	Cone Cone
-	Side ConeSide
-	C    kiln.Celsius // the heat work, or the bound of it
-	SD   float64      // one sd of C, from reading the tilt and from cone to cone, °C
-	// HabitSD is the part of SD that is the same each time one reader looks: what is taken for upright or level,
-	// and where in the wide field of "leaning" the usual cone stands.
-	HabitSD float64
-	Words   message.Message // "cone 6 at 45°", "cone 6 upright"
+	Cone     Cone
+	Side     ConeSide
+	C        kiln.Celsius    // the heat work, or the bound of it
+	SD       float64         // one sd of C, from reading the tilt and from cone to cone, °C
+	End      kiln.Celsius    // heat work at the end point of this cone, by its series
+	From, To float64         // tilts, degrees, that what was told stands for; infinite: open to that side
+	OwnSD    float64         // the part of SD that no reader brings: from cone to cone, and of the series
+	Words    message.Message // "cone 6 at 45°", "cone 6 upright"
 }
 
 // ConeSide says whether a reading is a value or a bound.
@@ -57,20 +57,32 @@ const (
 // unpublished; ln tan 4° = -2.66).
 const (
 	coneLeanLog    = 2.66
-	coneLeast      = 25.0  // degrees: less is upright
-	coneMost       = 95.0  // degrees: more is down
-	coneReadOff    = 0.13  // rad: a tilt is read to 15° and by eye, one sd (own choice)
-	coneHabit      = 0.088 // of a cone's °C an e-fold: what one reader always reads too much or too little, one sd (own choice)
-	coneWordHabit  = 0.18  // the same where words were told (own choice)
-	coneToCone     = 3.0   // °C, one sd between cones of a box (own choice)
-	coneSmallSD    = 8.0   // °C more for a small cone: the model lies 11 °C under that table at 300 °C/h
-	coneFarOff     = 75.0  // °C from what was expected that no probe and no reading explains
-	coneQuestioned = 4.0   // sds beyond which a reading asks "sure?"
+	coneLeast      = 25.0 // degrees: less is upright
+	coneMost       = 95.0 // degrees: more is down
+	coneEye        = 5.0  // degrees by which a tilt is misread by eye, one sd (own choice)
+	coneHabit      = 6.0  // degrees that one reader always reads too much or too little, one sd (own choice)
+	coneToCone     = 3.0  // °C, one sd between cones of a box (own choice)
+	coneSmallSD    = 8.0  // °C more for a small cone: the model lies 11 °C under that table at 300 °C/h
+	coneFarOff     = 75.0 // °C from what was expected that no probe and no reading explains
+	coneQuestioned = 4.0  // sds beyond which a reading asks "sure?"
 )
 
 // leanPhi is how much of its work a cone at a tilt in degrees has seen: 1 at 90°.
 func leanPhi(tilt float64) float64 {
 	return 1 + math.Log(math.Tan(tilt*math.Pi/360))/coneLeanLog
+}
+
+// leanWork is the log of the work that a cone at a tilt in degrees has seen, and its slope a degree. The
+// tilt is held to where the law of the lean holds.
+func leanWork(tilt float64) (log, slope float64) {
+	tilt = min(max(tilt, 9), 170)
+	phi := leanPhi(tilt)
+	return math.Log(phi), math.Pi / 180 / (coneLeanLog * math.Sin(tilt*math.Pi/180) * phi)
+}
+
+// leanTilt is the tilt in degrees of a cone that has seen exp(log) of its work.
+func leanTilt(log float64) float64 {
+	return 2 * math.Atan(math.Exp(coneLeanLog*(math.Exp(log)-1))) * 180 / math.Pi
 }
 
 // ReadCone turns a reading into heat work. The error is a *ConeError that says in words why a
@@ -88,42 +100,63 @@ func (l *ConeScale) ReadCone(r ConeReading) (ConeSays, error) {
 	if err != nil {
 		return ConeSays{}, err
 	}
-	says := ConeSays{Cone: c, Words: words}
+	says := ConeSays{Cone: c, Words: words, End: c.Tau + shift, From: coneLeast, To: coneMost,
+		OwnSD: math.Hypot(coneToCone, extra)}
+	eye, field := coneEye, 0.0
+	half := 0.0 // to either side of a tilt that was told
+	if r.Tilted {
+		half = tiltStep(tilt) / 2
+		eye = math.Hypot(eye, half/math.Sqrt(3))
+	}
 	at := tilt
-	switch {
+	switch { // all that is called upright, or down, has one edge: how far beyond it nobody reads well
 	case tilt < coneLeast:
-		says.Side, at = ConeUnder, coneLeast
+		says.Side, says.From, at = ConeUnder, math.Inf(-1), coneLeast
+		says.To = firstStep(coneLeast, 2*half) - half
 	case tilt > coneMost:
-		says.Side, at = ConeOver, coneMost
+		says.Side, says.To, at = ConeOver, math.Inf(1), coneMost
+		says.From = firstStep(coneMost, 2*half) - half
+	case r.Tilted:
+		says.From, says.To = tilt-half, tilt+half
 	}
-	phi := leanPhi(at)
-	says.C = c.Tau + shift + c.S*kiln.Celsius(math.Log(phi))
-	if says.Side == ConeOver {
-		says.C = c.Tau + shift // taken as phi = 1
+	log, perDegree := leanWork(at)
+	switch {
+	case says.Side == ConeOver:
+		log = 0 // taken as phi = 1
+	case !r.Tilted && r.Seen == Leaning:
+		log, field = leaningWork()
 	}
-	field := 0.0
-	if !r.Tilted && r.Seen == Leaning {
-		mean, sd := leaningPhi()
-		says.C, at = c.Tau+shift+c.S*kiln.Celsius(mean), leaningMiddle
-		phi = leanPhi(at)
-		field = float64(c.S) * sd
-	}
-	says.HabitSD = float64(c.S) * coneHabit
-	if !r.Tilted {
-		says.HabitSD = float64(c.S) * coneWordHabit
-	}
-	lean := float64(c.S) * coneReadOff / (coneLeanLog * math.Sin(at*math.Pi/180) * phi)
-	says.SD = math.Sqrt(square(says.HabitSD) + square(field) + square(lean) + coneToCone*coneToCone + extra*extra)
+	says.C = says.End + c.S*kiln.Celsius(log)
+	s := float64(c.S)
+	says.SD = math.Sqrt(square(says.OwnSD) + square(s)*(square(perDegree*coneHabit)+square(perDegree*eye)+square(field)))
 	return says, nil
+}
+
+// firstStep is the first tilt from edge on that is told in such steps; edge itself without steps.
+func firstStep(edge, step float64) float64 {
+	if step == 0 {
+		return edge
+	}
+	return step * math.Ceil(edge/step)
+}
+
+// tiltStep is the step to which a tilt was told, by its own digits: 15°, 5° or 1°.
+func tiltStep(tilt float64) float64 {
+	for _, step := range []float64{15, 5} {
+		if math.Mod(tilt, step) == 0 {
+			return step
+		}
+	}
+	return 1
 }
 
 func square(x float64) float64 { return x * x }
 
 const leaningMiddle = (coneLeast + coneMost) / 2 // degrees
 
-// leaningPhi is the mean and the sd of the log of the work that a cone has seen which somebody called leaning:
-// anywhere from 25° to 95° alike.
-func leaningPhi() (mean, sd float64) {
+// leaningWork is the mean and the sd of the log of the work that a cone has seen which somebody called
+// leaning: anywhere from 25° to 95° alike.
+func leaningWork() (mean, sd float64) {
 	const parts = 70
 	var sum, squares float64
 	for i := range parts {

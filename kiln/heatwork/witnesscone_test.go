@@ -63,7 +63,7 @@ func TestConeReadings(t *testing.T) {
 	}
 	// Leaning is anywhere from 25° to 95°: for s = 25 from 21 °C short of the end point to 0, summed by hand over
 	// the degrees 6.6 short on average, with a sd of 6.0.
-	if lean := read(ConeReading{Cone: "6", Seen: Leaning}); lean.SD < 7 || lean.SD > 9 || lean.HabitSD < 3.5 || lean.HabitSD > 5 || lean.C < six.Tau-8 || lean.C > six.Tau-5.5 {
+	if lean := read(ConeReading{Cone: "6", Seen: Leaning}); lean.SD < 6 || lean.SD > 9 || lean.C < six.Tau-8 || lean.C > six.Tau-5.5 {
 		t.Errorf("leaning: %+v, end point %.1f", lean, six.Tau)
 	}
 	// Iron-free cones: the table's own end points at 15, 60 and 150 °C/h (chart, read) are the shift.
@@ -120,11 +120,16 @@ func TestConesThatCannotBeRead(t *testing.T) {
 	}
 }
 
+// plainCone is a cone that tells a heat work with this sd, °C, whoever reads it: it bends at one heat.
+func plainCone(work kiln.Celsius, sd float64) ConeSays {
+	return ConeSays{Cone: Cone{Label: "6", S: 0.01}, C: work, End: work, From: 89, To: 91, OwnSD: sd}
+}
+
 // The textbook gain, by hand: K class 2 prior 9 °C, R = 3.8². After one reading the variance is
 // 81 R/(81 + R), that is sd 3.50; then predict with drift sd 0.3 and steps of 0.3 and 0.02.
 func TestProbeFilterIsKalman(t *testing.T) {
 	b := NewProbeBias(9)
-	says := ConeSays{C: 1230, SD: 3.8, Cone: mainCone(t, "6")}
+	says := plainCone(1230, 3.8)
 	p, c, d := 81.0, 0.0, 0.09
 	x, v := 0.0, 0.0
 	for i, want := range []float64{3.50, 2.58, 2.17} {
@@ -168,22 +173,32 @@ func TestProbeFilterBounds(t *testing.T) {
 	if !(between.BiasSD < 6) || math.Abs(float64(between.Bias)) > 5 {
 		t.Errorf("between 6 and 7: %v ± %v", between.Bias, between.BiasSD)
 	}
-	// By summing over a grid: a bias of 9 °C (one sd), a habit of one sd, a value and a bound each moved by it.
-	b := NewProbeBias(9)
-	six := mainCone(t, "6")
-	b.take(l, ConeSays{Cone: six, C: 1226, SD: 5, HabitSD: 3}, 1222)
-	b.take(l, ConeSays{Cone: six, Side: ConeOver, C: 1230, SD: 5, HabitSD: 3}, 1222)
-	var z, m, q float64
+	// By summing over a grid: a bias of 9 °C (one sd), a habit of 6° (one sd), cone 6 at 30° by steps of 15° and cone 5
+	// that is down, misread by 5° and with 3 °C from cone to cone.
+	b := cones(1210, ConeReading{Cone: "5", Seen: Down}, ConeReading{Cone: "6", Tilt: 30, Tilted: true})
+	edge := func(c Cone, tilt, habit float64) float64 {
+		half := max(tilt-6*habit, 9) * math.Pi / 360
+		return float64(c.Tau) - 1210 + float64(c.S)*math.Log(1+math.Log(math.Tan(half))/2.66)
+	}
+	below := func(c Cone, x, tilt, habit float64) float64 { // the chance that it leans less
+		phi := math.Exp((x + 1210 - float64(c.Tau)) / float64(c.S))
+		now := min(max(2*math.Atan(math.Exp(2.66*(phi-1)))*180/math.Pi, 25), 95)
+		sd := math.Hypot(3, edge(c, now+2.5, 0)-edge(c, now-2.5, 0)) // 5° there
+		return 0.5 * math.Erfc((x-edge(c, tilt, habit))/sd/math.Sqrt2)
+	}
+	five, six := mainCone(t, "5"), mainCone(t, "6")
+	var z, m, q, h float64
 	for x := -45.0; x <= 45; x += 0.1 {
 		for a := -5.0; a <= 5; a += 0.05 {
-			w := math.Exp(-x*x/162-a*a/2-square(x+3*a-4)/32) * 0.5 * math.Erfc((8-x-3*a)/4/math.Sqrt2)
-			z, m, q = z+w, m+w*x, q+w*x*x
+			w := math.Exp(-x*x/162-a*a/2) * (1 - below(five, x, 95, a)) * (below(six, x, 37.5, a) - below(six, x, 22.5, a))
+			z, m, q, h = z+w, m+w*x, q+w*x*x, h+w*a
 		}
 	}
 	mean, sd := m/z, math.Sqrt(q/z-m*m/z/z)
-	if math.Abs(float64(b.Bias)-mean) > 0.35 || math.Abs(b.BiasSD-sd) > 0.25 {
-		t.Errorf("a value and a bound: %.2f ± %.2f, summed %.2f ± %.2f", b.Bias, b.BiasSD, mean, sd)
+	if math.Abs(float64(b.Bias)-mean) > 0.15*sd || math.Abs(b.BiasSD-sd) > 0.35 || math.Abs(b.known.now.at[2]-h/z) > 0.1 {
+		t.Errorf("5 down, 6 at 30°: %.2f ± %.2f, habit %.2f; summed %.2f ± %.2f, %.2f", b.Bias, b.BiasSD, b.known.now.at[2], mean, sd, h/z)
 	}
+	t.Logf("5 down, 6 at 30°: %.2f ± %.2f, habit %.2f; summed %.2f ± %.2f, %.2f", b.Bias, b.BiasSD, b.known.now.at[2], mean, sd, h/z)
 	for _, z := range []float64{-40, -31, -29, -3, 0, 2} { // Mills' ratio is decreasing and above -z
 		if h := hazard(z); h < -z || h < hazard(z+0.01) || math.IsNaN(h) {
 			t.Errorf("hazard(%v) = %v", z, h)
@@ -295,7 +310,7 @@ func TestProbeFilterSimulated(t *testing.T) {
 					b = b.Next()
 				}
 				y := truth + c.sd*r.NormFloat64()
-				b.take(MainConeScale(), ConeSays{C: kiln.Celsius(1222 + y), SD: c.sd, Cone: mainCone(t, "6")}, 1222)
+				b.take(MainConeScale(), plainCone(kiln.Celsius(1222+y), c.sd), 1222)
 				e := float64(b.Bias) - truth
 				sum[firing] += e * e
 				if low, high := b.Likely(); kiln.Celsius(truth) >= low && kiln.Celsius(truth) <= high {
