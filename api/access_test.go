@@ -235,6 +235,7 @@ var whoMay = map[auth.Who]string{
 		GET /v1/clays/{clay}/shrinkage
 		GET /v1/compare
 		GET /v1/copies
+		GET /v1/crossed-out
 		GET /v1/firings
 		GET /v1/firings/{id}
 		GET /v1/firings/{id}/curve
@@ -301,6 +302,7 @@ var whoMay = map[auth.Who]string{
 		DELETE /v1/firings/{id}/stop
 		PUT /v1/firings/{id}/ticks/{tick}
 		PUT /v1/loads/{id}
+		POST /v1/crossed-out/{kind}/{id}/restore
 		POST /v1/loads/{id}/called-off
 		POST /v1/loads/{id}/move
 		POST /v1/loads/{id}/unpacked
@@ -319,6 +321,7 @@ var whoMay = map[auth.Who]string{
 		GET /class
 		POST /class
 		POST /class/bars
+		POST /class/restore
 		POST /clay/{clay}/bag
 		POST /clays
 		GET /settings

@@ -2,7 +2,11 @@ package api
 
 import (
 	"context"
+	"net/http"
+	"time"
 
+	"lidwright/api/usecase"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 )
@@ -85,4 +89,42 @@ func (s firingRoutes) strikeCone(ctx context.Context, in *strikeConeInput) (*bod
 		return nil, s.troubles.Problem(ctx, err)
 	}
 	return &body[wire.Cone]{j}, nil
+}
+
+type crossedOutInput struct {
+	Hours float64 `query:"hours" default:"12" minimum:"0" maximum:"8784" doc:"Since how long ago; 12 covers an evening and the day before it"`
+}
+
+func (s studioRoutes) getCrossedOut(ctx context.Context, in *crossedOutInput) (*body[wire.List[wire.CrossedOut]], error) {
+	all, err := s.CrossedOut(ctx, s.Now().Wall.Add(-time.Duration(in.Hours*float64(time.Hour))))
+	if err != nil {
+		return nil, s.troubles.Problem(ctx, err)
+	}
+	return &body[wire.List[wire.CrossedOut]]{wire.List[wire.CrossedOut]{Items: all}}, nil
+}
+
+type restoreInput struct {
+	wire.CrossedOutPath
+	Body wire.RestoreBody `required:"false"`
+}
+
+// postRestore restores one thing and answers with what is crossed out still.
+func (s studioRoutes) postRestore(ctx context.Context, in *restoreInput) (*body[wire.List[wire.CrossedOut]], error) {
+	if err := s.Restore(ctx, in.Kind, in.ID, in.Body.By); err != nil {
+		return nil, s.troubles.Problem(ctx, err)
+	}
+	return s.getCrossedOut(ctx, &crossedOutInput{Hours: usecase.ThisEvening.Hours()})
+}
+
+// postClassRestore restores the thing that was tapped on the page of the class.
+func (s clayRoutes) postClassRestore(w http.ResponseWriter, r *http.Request) error {
+	form, err := web.Form(r)
+	if err != nil {
+		return err
+	}
+	if err := s.Restore(r.Context(), form.Get("kind"), form.Get("id"), form.Get("by")); err != nil {
+		return err
+	}
+	http.Redirect(w, r, "/class#crossed-out", http.StatusSeeOther)
+	return nil
 }

@@ -275,6 +275,11 @@ func (s *Server) apiTable() []entry {
 			"Lids for a whole board: sizes and counts, or which measured lid goes with which pot", inDocument(ofBoard)...)},
 		{"POST /v1/lids/board", reads, write, op("ask-board", lids.postBoard,
 			"The same asked with a JSON body; keeps nothing")},
+		// What was crossed out, and back.
+		{"GET /v1/crossed-out", reads, read, op("list-crossed-out", studio.getCrossedOut,
+			"What was crossed out lately and nobody restored, newest first")},
+		{"POST /v1/crossed-out/{kind}/{id}/restore", Bench, write, op("restore-crossed-out", studio.postRestore,
+			"Restore a thing that was crossed out: it counts as before")},
 		// What was said, in order, for whoever follows.
 		{"GET /v1/site", reads, read, op("site", studio.getSite,
 			"The record: its name, its life, its newest change")},
@@ -435,6 +440,7 @@ func (s *Server) pageTable() []entry {
 		{"GET /lid/board", reads, webPage, shown(lids.boardPage)},
 		{"GET /class", Owner, webPage, shown(clays.classPage)},
 		{"POST /class", Owner, webForm, shown(clays.postClass)},
+		{"POST /class/restore", Owner, webForm, shown(clays.postClassRestore)},
 		{"POST /class/bars", Owner, webForm, shown(clays.postClassBars)},
 		{"GET /verdicts", reads, webPage, shown(results.verdictsPage)},
 		{"GET /verdicts/board", reads, webPage, shown(results.verdictBoardPage)},

@@ -7,6 +7,9 @@ var (
 	ErrIDUsed    = message.NewError("this id already stands for something else")
 	ErrCodeTaken = message.NewError("this code already stands on another bar")
 	ErrChanged   = message.NewError("it was changed meanwhile")
+	ErrReplaced  = message.NewError("another reading took its place: cross that one out first")
+
+	ErrNotCrossedOut = message.NewError("a thing of that kind is never crossed out")
 
 	ErrNoClay    = message.NewError("no such clay")
 	ErrNoBatch   = message.NewError("no such batch")

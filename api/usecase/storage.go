@@ -139,6 +139,8 @@ type PotStore interface {
 type ChangeStore interface {
 	Changes(ctx context.Context, after int64, limit int) ([]tiles.Change, error)
 	LastChange(ctx context.Context) (int64, error)
+	CrossedOut(ctx context.Context, since time.Time) ([]tiles.StruckFact, error)
+	Restore(ctx context.Context, kind, id, by string, at kiln.Stamp) (of string, err error)
 	Site(ctx context.Context) (id, life string, err error) // name and life of the record
 	Tally(ctx context.Context) (tiles.SaidSoFar, error)
 	News() <-chan struct{} // closed when something is written next

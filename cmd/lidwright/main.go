@@ -208,7 +208,7 @@ answers; 5 cannot start until someone acts.
 		commands []*cobra.Command
 	}{
 		{"To ask", []*cobra.Command{lidCommand(), boardCommand(), sizeCommand(), rateCommand(), nowCommand(), firingsCommand(), firingCommand()}},
-		{"To keep what was made, measured and seen", []*cobra.Command{clayCommand(), barsCommand(), barCommand(), loadCommand(), potCommand(), verdictCommand(), kilnCommand(), probeCommand(), makerCommand()}},
+		{"To keep what was made, measured and seen", []*cobra.Command{clayCommand(), barsCommand(), barCommand(), loadCommand(), potCommand(), verdictCommand(), kilnCommand(), probeCommand(), makerCommand(), crossedOutCommand()}},
 		{"To set up and look after", []*cobra.Command{practiceCommand(), setupCommand(), checkCommand(), runCommand(), codeCommand(), copyCommand(), carryCommand(), collectorCommand(), sitesCommand(), tablesCommand(), importCommand()}},
 	} {
 		root.AddGroup(&cobra.Group{ID: g.title, Title: g.title + ":"})

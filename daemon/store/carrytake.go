@@ -382,6 +382,9 @@ func (t *taker) take(ctx context.Context) error {
 	for _, table := range carryTables {
 		t.copy(ctx, table)
 	}
+	t.do(ctx, `DELETE FROM main.act WHERE op = 'strike' AND EXISTS (SELECT 1 FROM main.change r JOIN main.change c ON c.seq = act.seq
+		WHERE r.kind = act.kind AND r.id = act.id AND r.op = 'restore' AND r.at_ms >= c.at_ms)`) // restored since, here or there
+	t.do(ctx, `UPDATE main.reading SET struck = 0 WHERE struck = 1 AND id NOT IN (SELECT id FROM main.act WHERE kind = 'reading' AND op = 'strike')`)
 	t.do(ctx, `UPDATE main.reading SET struck = 1 WHERE struck = 0 AND id IN (SELECT id FROM main.act WHERE kind = 'reading' AND op = 'strike')`)
 	if !ours {
 		t.do(ctx, `INSERT INTO main.carried (site, kind, was, now) VALUES (?, 'change', '', ?) ON CONFLICT DO UPDATE SET now = excluded.now`, site, max(taken, newest))

@@ -228,7 +228,7 @@ func (p *replayer) apply(ctx context.Context, f wire.PushFact) error {
 	}
 	var said struct{ By, Why string }
 	switch f.Op {
-	case "strike", "supersede", "confirm", "count":
+	case "strike", "restore", "supersede", "confirm", "count":
 		if err := json.Unmarshal(f.Body, &said); err != nil {
 			return err
 		}
@@ -240,6 +240,9 @@ func (p *replayer) apply(ctx context.Context, f wire.PushFact) error {
 			return missing(err, tiles.ErrNoReading)
 		}
 		return p.readingAct(ctx, bar, f.ID, f.Op, said.By, said.Why, at)
+	case "reading restore", "verdict restore", "cone restore", "note restore":
+		_, err := p.Restore(ctx, f.Kind, f.ID, said.By, at)
+		return err
 	case "verdict strike":
 		return p.StrikeVerdict(ctx, f.ID, said.By, said.Why, at)
 	case "cone strike":
