@@ -3,18 +3,20 @@ package api
 import (
 	"cmp"
 	"context"
-	"html/template"
-	"lidwright/api/pages"
+	"maps"
 	"math"
 	"net/http"
 	"net/url"
 	"slices"
+	"strings"
 
+	"lidwright/api/caution"
 	"lidwright/api/chart"
+	"lidwright/api/pages"
 	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/api/wire"
-	"lidwright/kiln/message"
+	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -171,107 +173,193 @@ func (s clayRoutes) getMoves(ctx context.Context, in *RateQuery) (*body[wire.Why
 	return &body[wire.Why]{j}, nil
 }
 
-// curveOf draws the shrink that was asked about over heat work.
-func (s clayRoutes) curveOf(fit *shrinkage.Fit, a usecase.RateAsked) (chart.Shrinkage, error) {
-	d := chart.Shrinkage{Clay: string(a.Clay), From: a.Stage, To: a.To, Asked: a.Work}
-	if a.To == tiles.Biscuit {
-		d.Asked = a.BisqueWork
-	}
-	low, high := fit.Span(a.Clay, d.Asked)
-	var err error
-	d.Points, d.Dots, err = fit.Curve(a.Ask, a.To, low, high, curvePoints)
-	return d, err
-}
-
+// curvePoints are the heats at which a curve is sampled.
 const curvePoints = 61
 
-// clayPage shows the rate of a clay, for any pair of stages, heat and batch, with its curve and
-// what it rests on.
+// clayPage shows the rate of a clay, for any pair of stages, heat and bag, with its curve and what it rests on.
 func (s clayRoutes) clayPage(w http.ResponseWriter, r *http.Request) error {
+	return s.showClay(w, r, r.URL.Query(), pages.Form{})
+}
+
+// showClay is the page of a clay: what was asked of its rate, and the form of new bars as it was typed.
+func (s clayRoutes) showClay(w http.ResponseWriter, r *http.Request, asked url.Values, form pages.Form) error {
+	ctx := r.Context()
 	id := tiles.ClayID(r.PathValue("clay"))
-	c, err := s.Clays().OneClay(r.Context(), id)
+	c, err := s.Clays().OneClay(ctx, id)
 	if err != nil {
 		return err
 	}
-	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: id}, s.Channel)
+	bars, err := s.Archive.Bars(ctx, tiles.BarFilter{Clay: id}, s.Channel)
 	if err != nil {
 		return err
 	}
-	data := clayPageData{page: s.page(r.Context(), "clays"), Clay: c, Asked: r.URL.Query(),
-		Query: template.URL(r.URL.RawQuery), Stages: stageWords()}
+	data := pages.ClayPage{Frame: s.page(ctx, "clays").Frame, Clay: c, Asked: pages.Form{Values: asked},
+		Stages: stageWords(), Kinds: []string{"bisque", "glaze", "once", "other"},
+		NewBars: form, Make: asked.Get("make") != "",
+		Cautions: pages.Cautions(caution.Texts(caution.Mixing))}
 	for _, f := range tiles.Formings() {
 		data.Formings = append(data.Formings, string(f))
 	}
-	data.Kinds = append(data.Kinds, "bisque", "glaze", "once", "other")
-	if err := s.explain(r.Context(), id, &data); err != nil {
-		data.Wrong = s.troubles.Problem(r.Context(), err).Detail
+	asked.Del("make")
+	data.Query = asked.Encode()
+	told, err := s.explain(ctx, id, asked)
+	if err != nil {
+		p := s.troubles.Problem(ctx, err)
+		data.Wrong = p.Detail
+		if len(p.Fields) > 0 { // the usual rate in place of what was asked about
+			data.Asked.Problem = onPage(p)
+			told, err = s.explain(ctx, id, nil)
+		}
 	}
+	if err == nil {
+		data.Rate, data.Why = &told.rate, &told.why
+		if asked.Get("batch") == "" {
+			data.Query = withValue(asked, "batch", told.rate.Batch)
+		}
+		s.drawClay(&data, told)
+	}
+	var all []wire.BarJSON
 	for _, b := range bars {
-		data.Bars = append(data.Bars, s.Bars().BarJSON(b.Bar))
+		j := s.Bars().BarJSON(b.Bar)
+		all = append(all, j)
+		if data.Rate != nil && j.Batch != data.Rate.Batch {
+			data.Others++
+			continue
+		}
+		data.Bars = append(data.Bars, j)
 	}
-	data.NotCounted = usecase.NotCounted(data.Bars)
-	return s.render(w, "clay", data)
+	for _, g := range usecase.NotCounted(all) {
+		data.NotCounted = append(data.NotCounted, pages.NotCounted{WhyNot: g.WhyNot, Readings: g.Readings})
+	}
+	return s.show(w, data)
 }
 
-type clayPageData struct {
-	page
-	Clay                    wire.ClayJSON
-	Asked                   url.Values
-	Query                   template.URL
-	Stages, Kinds, Formings []string
-	Rate                    *wire.Shrinkage
-	Why                     *wire.Why
-	Curve                   string
-	Rows                    []curveRow
-	Wrong                   message.Message
-	Bars                    []wire.BarJSON
-	NotCounted              []usecase.NotCountedGroup
+// withValue is a query with one of its members set.
+func withValue(q url.Values, name, value string) string {
+	all := maps.Clone(q)
+	all.Set(name, value)
+	return all.Encode()
 }
 
-// curveRow is one line of the table behind the curve.
-type curveRow struct {
-	WorkC            *float64
-	Total, Low, High *float64
-	Tested           bool
+// clayTold is the rate that was asked about, its curve and the reasons.
+type clayTold struct {
+	fit    *shrinkage.Fit
+	asked  usecase.RateAsked
+	rate   wire.Shrinkage
+	why    wire.Why
+	points []shrinkage.CurvePoint // none: the stage asked about has no heat
+	dots   []shrinkage.CurveDot
 }
 
-// explain fills in the rate, its curve and the reasons, as far as they can be had.
-func (s clayRoutes) explain(ctx context.Context, id tiles.ClayID, data *clayPageData) error {
+func (s clayRoutes) explain(ctx context.Context, id tiles.ClayID, asked url.Values) (told clayTold, err error) {
 	fit, asOf, err := s.Shrink.Fit(ctx)
 	if err != nil {
-		return err
+		return told, err
 	}
-	q, err := readRate(id, data.Asked, s.Unit())
+	told.fit = fit
+	q, err := readRate(id, asked, s.Unit())
 	if err != nil {
-		return err
+		return told, err
 	}
-	j, _, err := s.Clays().ShrinkageOf(ctx, fit, asOf, q)
-	if err != nil {
-		return err
+	if told.rate, _, err = s.Clays().ShrinkageOf(ctx, fit, asOf, q); err != nil {
+		return told, err
 	}
-	data.Rate = &j
-	a, err := s.Clays().AskRate(ctx, q)
-	if err != nil {
-		return err
+	if told.asked, err = s.Clays().AskRate(ctx, q); err != nil {
+		return told, err
 	}
-	if a.To == tiles.Biscuit || a.To == tiles.Fired {
-		d, err := s.curveOf(fit, a)
-		if err != nil {
-			return err
-		}
-		data.Curve = d.SVG()
-		for i := 0; i < len(d.Points); i += curvePoints / 10 {
-			p := d.Points[i]
-			data.Rows = append(data.Rows, curveRow{usecase.Celsius(p.Work), usecase.Ratio4(p.Total),
-				usecase.Ratio4(p.Likely.Low), usecase.Ratio4(p.Likely.High), p.Tested})
+	if a := told.asked; a.To == tiles.Biscuit || a.To == tiles.Fired {
+		low, high := fit.Span(a.Clay, workOf(a))
+		if told.points, told.dots, err = fit.Curve(a.Ask, a.To, low, high, curvePoints); err != nil {
+			return told, err
 		}
 	}
-	why, err := s.Clays().Why(ctx, fit, a)
-	if err != nil {
-		return err
+	told.why, err = s.Clays().Why(ctx, fit, told.asked)
+	return told, err
+}
+
+// workOf is the heat work that a question is about.
+func workOf(a usecase.RateAsked) kiln.Celsius {
+	if a.To == tiles.Biscuit {
+		return a.BisqueWork
 	}
-	data.Why = &why
-	return nil
+	return a.Work
+}
+
+// drawClay draws the curve of a clay and what its bags end at, for each width, and the same in figures.
+func (s clayRoutes) drawClay(data *pages.ClayPage, told clayTold) {
+	l := s.pages.Locale(data.Frame.Speak)
+	if len(told.points) > 0 {
+		first, last := told.points[0], told.points[len(told.points)-1]
+		d := chart.Shrinkage{Points: told.points, Dots: told.dots, Asked: workOf(told.asked), Fahrenheit: l.Fahrenheit,
+			LeftOut: l.T("left out"), HeatSays: l.T("heat work, {1}", l.Degree()), ConeSays: l.T("cone"),
+			Title: l.T("Shrink of {1} against heat work: {2} % at {3}, {4} % at {5}. The same in figures stands below.",
+				data.Clay.Name, l.Percent(usecase.Ratio4(first.Total)), l.Heat(usecase.Celsius(first.Work)),
+				l.Percent(usecase.Ratio4(last.Total)), l.Heat(usecase.Celsius(last.Work)))}
+		if n := counted(told.dots); n == 1 {
+			d.DotsSay = l.T("1 bar")
+		} else if n > 1 {
+			d.DotsSay = l.T("{1} bars", n)
+		}
+		if at := told.rate.At; at.From == "usual" && at.Kiln != nil {
+			d.AskedSays = []string{l.T("your usual {1}", l.Say(at.Kind)), *at.Kiln + ", " + l.Heat(at.HeatWorkC)}
+		} else if at.HeatWorkC != nil {
+			d.AskedSays = []string{l.T("the heat asked about"), l.Heat(at.HeatWorkC)}
+		}
+		data.Phone, data.Desk = bothWidths(func(w, h float64) string { d.Width, d.Height = w, h; return d.SVG() })
+		for i := 0; i < len(told.points); i += curvePoints / 10 {
+			p := told.points[i]
+			data.Rows = append(data.Rows, pages.ShrinkRow{WorkC: usecase.Celsius(p.Work), Total: usecase.Ratio4(p.Total),
+				Low: usecase.Ratio4(p.Likely.Low), High: usecase.Ratio4(p.Likely.High), Tested: p.Tested})
+		}
+	}
+	s.drawBags(data, told, l)
+}
+
+// bothWidths draws for a phone and for a desk.
+func bothWidths(draw func(width, height float64) string) (phone, desk pages.Drawn) {
+	return pages.Drawn(draw(358, 300)), pages.Drawn(draw(560, 400))
+}
+
+// counted is how many bars the dots are of that are not left out.
+func counted(dots []shrinkage.CurveDot) int {
+	bars := map[tiles.Code]bool{}
+	for _, d := range dots {
+		if d.Weight == 1 {
+			bars[d.Bar] = true
+		}
+	}
+	return len(bars)
+}
+
+// drawBags sets beside one another what each fired bag of the clay ends at, where there are two of them.
+func (s clayRoutes) drawBags(data *pages.ClayPage, told clayTold, l pages.Locale) {
+	if told.asked.Stage != tiles.Wet || told.asked.To != tiles.Fired {
+		return
+	}
+	per := 100.0 // of the wet length
+	if l.Unit == "in" || l.Unit == "32nds" {
+		per = 10
+	}
+	d := chart.Ranges{Figure: l.Decimal}
+	var said []string
+	for _, ref := range told.fit.Fired(told.asked.Clay) {
+		a := told.asked.Ask
+		a.BatchRef = ref
+		rate, err := told.fit.Rate(a, tiles.Fired)
+		if err != nil || math.IsNaN(float64(rate.Total)) {
+			continue
+		}
+		left := func(r tiles.Ratio) float64 { return per * (1 - float64(r)) }
+		d.Rows = append(d.Rows, chart.RangeRow{Name: l.T("bag {1}", ref.Batch), At: left(rate.Total),
+			Low: left(rate.Likely.High), High: left(rate.Likely.Low), Here: string(ref.Batch) == told.rate.Batch})
+		said = append(said, l.T("bag {1} {2}, likely {3} to {4}", ref.Batch, l.Decimal(left(rate.Total), 2),
+			l.Decimal(left(rate.Likely.High), 2), l.Decimal(left(rate.Likely.Low), 2)))
+	}
+	if len(d.Rows) < 2 {
+		return
+	}
+	d.Title = strings.Join(said, "; ")
+	data.BagsPhone, data.BagsDesk = bothWidths(func(w, _ float64) string { d.Width = w; return d.SVG() })
 }
 
 func (s clayRoutes) bagPage(w http.ResponseWriter, r *http.Request) error {
@@ -286,11 +374,10 @@ func (s clayRoutes) showBag(w http.ResponseWriter, r *http.Request, form pages.F
 	}
 	data := pages.BagPage{Frame: s.page(r.Context(), "clays").Frame, Clay: c,
 		Next: usecase.NextBatch(c.Batches), Form: form}
-	var told clayPageData
-	if err := s.explain(r.Context(), tiles.ClayID(c.Clay), &told); err == nil && told.Why != nil {
-		for _, d := range told.Why.Batches {
+	if told, err := s.explain(r.Context(), tiles.ClayID(c.Clay), nil); err == nil {
+		for _, d := range told.why.Batches {
 			if d.MoreMM != nil {
-				data.DifferedMM = max(data.DifferedMM, math.Abs(*d.MoreMM)*100/told.Why.OnLidMM)
+				data.DifferedMM = max(data.DifferedMM, math.Abs(*d.MoreMM)*100/told.why.OnLidMM)
 				data.Compared++
 			}
 		}

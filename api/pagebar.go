@@ -438,20 +438,35 @@ func slug(name string) string {
 	return id[:min(len(id), 32)]
 }
 
-// postBars hands out codes for new bars of a clay.
+// postBars hands out codes for new bars of a clay; what is refused comes back on the page of the clay.
 func (s barRoutes) postBars(w http.ResponseWriter, r *http.Request) error {
 	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
-	rd := newReader(form, s.Unit())
-	n, ok := rd.number("count", 1, 50)
-	if !ok {
-		return web.NewProblem("out-of-range", message.New("Say how many bars, 1 to 50."),
-			wire.Field{Name: "count", Says: message.New("must lie from 1 to 50")})
+	n, err := howManyBars(form, s.Unit())
+	if err == nil {
+		err = newBars(s.Server, w, r, n, wire.BarBody{Clay: r.PathValue("clay"), Batch: form.Get("batch"),
+			Forming: form.Get("forming"), By: form.Get("by")})
 	}
-	return newBars(s.Server, w, r, int(n), wire.BarBody{Clay: r.PathValue("clay"), Batch: form.Get("batch"),
-		Forming: form.Get("forming"), By: form.Get("by")})
+	if err == nil {
+		return nil
+	}
+	p, ok := s.again(w, r, err)
+	if !ok {
+		return err
+	}
+	return clayRoutes(s).showClay(w, r, url.Values{"batch": {form.Get("batch")}}, pages.Form{Values: form, Problem: p})
+}
+
+// howManyBars reads how many bars somebody wants.
+func howManyBars(form url.Values, unit tiles.LengthUnit) (int, error) {
+	rd := newReader(form, unit)
+	if n, ok := rd.number("count", 1, 50); ok {
+		return int(n), nil
+	}
+	return 0, web.NewProblem("out-of-range", message.New("Say how many bars, 1 to 50."),
+		wire.Field{Name: "count", Says: message.New("must lie from 1 to 50")})
 }
 
 // newBars makes n bars like one and leads to the page that takes their wet lengths.

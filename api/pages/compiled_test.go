@@ -109,6 +109,9 @@ func barPages(f Frame, fault Problem) []Page {
 	read := wire.Reading{ID: "reading", Stage: "stage", LengthMM: &mm, TotalRatio: &mm, Counted: true}
 	doubted := wire.Reading{ID: "reading", Stage: "stage", LengthMM: &mm, WhyNot: &wire.WhyNot{Text: message.New("text"), Fix: &wire.Fix{Text: message.New("text"), Link: "link"}}}
 	bars := []BarToMeasure{{Code: "code", Stage: "stage", NewID: "id", Before: &read, Expected: &mm, Low: &mm, High: &mm}, {Code: "other", Stage: "stage", Reading: &read}, {Code: "third", Stage: "stage", Reading: &doubted}}
+	less := -0.4
+	bar := wire.BarJSON{Bar: "code", BarBody: wire.BarBody{Clay: "clay", Batch: "batch", Forming: "forming", Practice: true}, Shrunk: &mm, Next: "next"}
+	bar.Flags = []string{"bent"}
 	tick := wire.Tick{Item: "item", Says: "says", Done: true, At: &at, By: "by"}
 	load := LoadView{Load: wire.Load{ID: "id", Name: "Load 14", State: "packed", StateWords: message.New("words"), Unpacked: &at}, TickID: "tick", Asked: message.New("asked"), Had: []Named{{"id", "name"}}, May: []Named{{"id", "name"}}, Check: wire.CheckList{Items: []wire.Tick{tick, {Item: "two", Says: "says", At: &at}}, Standing: "standing"}}
 	load.Kind, load.Kiln, load.Firing, load.Open = "kind", "kiln", "firing", true
@@ -128,6 +131,13 @@ func barPages(f Frame, fault Problem) []Page {
 		BagPage{Frame: f, Form: Form{Values: url.Values{"batch": {"batch"}}, Problem: &Problem{Title: message.New("title"), Detail: message.New("detail")}}},
 		ClaysPage{Frame: f, Clays: []OneClay{{ID: "id", Name: "name", Rate: &wire.Shrinkage{Batch: "batch", Trust: "trust", TrustWhy: "why", TotalRatio: &mm}}, {ID: "id", Name: "name", Why: message.New("why")}}},
 		ClaysPage{Frame: f, Form: Form{Values: url.Values{"name": {"name"}}, Problem: &Problem{Title: message.New("title"), Detail: message.New("detail")}}},
+		ClayPage{Frame: f, Clay: wire.ClayJSON{Clay: "id", Batches: []wire.Batch{{Batch: "batch"}}}, Wrong: message.New("wrong"), Asked: Form{Values: url.Values{"cone": {"cone"}}, Problem: &fault}, NewBars: Form{Values: url.Values{"count": {"count"}}, Problem: &fault}},
+		ClayPage{Frame: f, Clay: wire.ClayJSON{Clay: "id", ClayBody: wire.ClayBody{Name: "name", Stated: 0.12, MaturesCone: "6"}, Batches: []wire.Batch{{Batch: "batch"}}}, Rate: &wire.Shrinkage{Batch: "batch", Trust: "trust", TrustWhy: "why", From: "wet", To: "fired", At: wire.HeatAt{For: message.New("for")}, TotalRatio: &mm, Parts: wire.Parts{Drying: &mm, FiringOnWet: &mm, Leather: &mm, LeatherFrom: "handbook"}, Basis: wire.Basis{Bars: 1}}, Why: &wire.Why{Batch: "batch"},
+			Phone: "<svg></svg>", Desk: "<svg></svg>", Rows: []ShrinkRow{{Tested: true}, {}}, Stages: []string{"stage"}, Kinds: []string{"kind"}, Formings: []string{"forming"}, Bars: []wire.BarJSON{bar, {Bar: "code"}}, Cautions: cautions, Make: true,
+			NotCounted: []NotCounted{{WhyNot: *doubted.WhyNot, Readings: []wire.Reading{doubted}}, {WhyNot: wire.WhyNot{Text: message.New("text")}, Readings: []wire.Reading{doubted, doubted}}}},
+		ClayPage{Frame: Frame{Site: "site", Speak: Speak{Unit: "in"}}, Clay: wire.ClayJSON{Clay: "id", ClayBody: wire.ClayBody{Stated: 0.12}}, Rate: &wire.Shrinkage{From: "wet", To: "dry", Basis: wire.Basis{Bars: 4, Loads: 2}}, BagsPhone: "<svg></svg>", BagsDesk: "<svg></svg>",
+			Why: &wire.Why{Batch: "batch", Sharpens: true, NextBars: []wire.Gain{{GainMM: &mm, Says: "says"}}, Items: []wire.Move{{At: &at, Was: &mm, Now: &mm, Because: []message.Message{message.New("because"), message.New("and")}}}, Probes: []wire.Witness{{Probe: "probe", Disagree: true, DriftC: &mm, DriftSDC: &mm}},
+				Batches: []wire.Against{{Batch: "other", Differs: true, MoreMM: &mm, Advice: &fix}, {Batch: "third", Differs: true, MoreMM: &less}}}},
 		MorePage{Frame: f, Tables: []string{"table"}, Lines: []string{"line"}, Store: []message.Message{message.New("store")}, StoreTrouble: []message.Message{message.New("trouble")}, Clock: "clock"},
 		MorePage{Frame: f},
 		BarsHomePage{Frame: f, ID: "id", Waiting: []LoadToMeasure{{ID: "id", Number: 13, Kind: "kind", Codes: []string{"code"}}}, New: []NewBars{{"clay", "batch", []string{"code"}}}, Open: []OpenLoad{{"id", "kiln", "kind", message.New("words"), 14, 2}}, Kilns: []string{"kiln"}, Clays: []Named{{"id", "name"}}, Any: true, Cautions: cautions},

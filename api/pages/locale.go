@@ -135,11 +135,46 @@ func (l Locale) Heat(v any) string { return l.Degrees(v) + " " + l.Degree() }
 
 // Rate is a rate of heating in the reader's unit, with a sign.
 func (l Locale) Rate(v any) string {
+	return l.Change(v) + "/h"
+}
+
+// Spread is a difference of temperatures with its unit, of a float64 or a pointer to one, K.
+func (l Locale) Spread(v any) string { return l.degrees(v, 0) + " " + l.Degree() }
+
+// Change is a difference of temperatures with its sign and unit.
+func (l Locale) Change(v any) string {
 	text := l.degrees(v, 0)
 	if text != "–" && text[0] != '-' {
 		text = "+" + text
 	}
-	return text + " " + l.Degree() + "/h"
+	return text + " " + l.Degree()
+}
+
+// Fine is a small difference of lengths, mm, with its unit; a dash where there is none.
+func (l Locale) Fine(mm *float64) string {
+	if mm == nil {
+		return "–"
+	}
+	return l.fine(*mm)
+}
+
+// Roughly is a length to the nearest mm, cm or tenth of an inch.
+func (l Locale) Roughly(mm float64) string {
+	switch l.Unit {
+	case "cm":
+		return l.Decimal(mm/10, 0) + " cm"
+	case "in", "32nds":
+		return l.Decimal(mm/25.4, 1) + " in"
+	}
+	return l.Decimal(mm, 0) + " mm"
+}
+
+// Percent2 is a share in per cent with two places, or a dash where there is none.
+func (l Locale) Percent2(share *float64) string {
+	if share == nil {
+		return "–"
+	}
+	return l.Decimal(100**share, 2)
 }
 
 // degrees are °C in the reader's unit; zero is what is added for °F.
