@@ -20,11 +20,12 @@ import (
 	"lidwright/config"
 	"lidwright/daemon"
 	"lidwright/kiln"
+	"lidwright/kiln/source"
 )
 
 func checkCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use:   "check",
+		Use:   "check [KILN]",
 		Short: "Listen to every line of the settings and say in words what was heard",
 		Long: `Read the settings, listen to every line of theirs, and say in words what was heard: good and bad
 lines, the last value, Modbus numbers in every order of their bytes, and whether the speed or the unit
@@ -37,11 +38,21 @@ the pattern, which must match the whole line.
 
 What is sent to a kiln's device is what the daemon would send and nothing else; the lines "sends" tell all of it.
 The MQTT broker and the relay for e-mail of the settings are asked to let us in; nothing is published and no mail sent.
-Each line begins with ok or LOOK. Exit code 1: a line of the settings gave no good reading.`,
-		Example: "  lidwright check --config lidwright.toml\n  lidwright check --config lidwright.toml --seconds 30 --json",
-		Args:    cobra.NoArgs,
+Each line begins with ok or LOOK. Exit code 1: a line of the settings gave no good reading.
+
+--bus looks at a shared bus (Modbus on RS-485): which numbers answer, and at which speed. It takes a kiln of the
+settings, or a device, and tells first what it would send: readings of one register, nothing else.
+
+--record keeps every byte that passes, with its time, in a file to send with a bug report; practice --replay
+plays it.`,
+		Example: "  lidwright check --config lidwright.toml\n  lidwright check big-blue --seconds 30 --json\n  lidwright check --bus /dev/serial/by-id/usb-YOUR_ADAPTER-if00-port0 --numbers 1-32\n  lidwright check big-blue --record line.txt --seconds 600",
+		Args:    cobra.MaximumNArgs(1),
 		RunE:    check,
 	}
+	c.Flags().String("bus", "", "a kiln of the settings or a device: which numbers answer on its bus, and at which speed")
+	c.Flags().String("numbers", "1-32", "with --bus: the numbers that are asked, 1 to 247")
+	c.Flags().Bool("yes", false, "with --bus: the cautions have been read; ask")
+	c.Flags().String("record", "", "a new file that keeps every byte of the line with its time")
 	c.Flags().Int("seconds", 0, "how long to listen, 1 to 3600 (0: long enough for three readings, 10 to 60)")
 	return c
 }
@@ -62,7 +73,7 @@ func (r *checked) say(good bool, about, format string, args ...any) {
 	r.Findings = append(r.Findings, finding{good, about, fmt.Sprintf(format, args...)})
 }
 
-func check(c *cobra.Command, _ []string) error {
+func check(c *cobra.Command, args []string) error {
 	long, _ := c.Flags().GetInt("seconds")
 	if long < 0 || long > 3600 {
 		return &exit{exitWrongUse, fmt.Sprintf("--seconds %d: from 1 to 3600, or 0 for long enough", long)}
@@ -72,10 +83,12 @@ func check(c *cobra.Command, _ []string) error {
 		return err
 	}
 	r := checked{Lines: []wire.Line{}}
-	r.settings(cfg)
-	r.outward(c.Context(), cfg)
-	r.kilnsOfRecord(c, cfg)
-	deaf, err := r.lines(c, cfg, time.Duration(long)*time.Second)
+	var deaf bool
+	if bus, _ := c.Flags().GetString("bus"); bus != "" {
+		deaf, err = r.bus(c, cfg, bus)
+	} else {
+		deaf, err = r.all(c, cfg, args, time.Duration(long)*time.Second)
+	}
 	if err != nil {
 		return err
 	}
@@ -92,6 +105,46 @@ func check(c *cobra.Command, _ []string) error {
 		return &exit{exitFailed, ""}
 	}
 	return nil
+}
+
+// all checks everything, or the line of one kiln, and records it where that is wanted.
+func (r *checked) all(c *cobra.Command, cfg config.Config, args []string, long time.Duration) (deaf bool, err error) {
+	if len(args) > 0 {
+		if cfg, err = onLineOf(cfg, kiln.KilnID(args[0])); err != nil {
+			return false, err
+		}
+	}
+	rec, err := newRecorder(c, cfg)
+	if err != nil {
+		return false, err
+	}
+	r.settings(cfg)
+	if len(args) == 0 {
+		r.outward(c.Context(), cfg)
+		r.kilnsOfRecord(c, cfg)
+	}
+	var trace func(kiln.Stamp, source.Traced, []byte)
+	if rec != nil {
+		trace = rec.happened
+	}
+	deaf, err = r.lines(c, cfg, long, trace)
+	if rec != nil {
+		err = errors.Join(err, rec.close(r))
+	}
+	return deaf, err
+}
+
+// onLineOf are the settings with the kilns alone that speak on one kiln's line.
+func onLineOf(cfg config.Config, id kiln.KilnID) (config.Config, error) {
+	at := slices.IndexFunc(cfg.Kilns, func(k config.Kiln) bool { return k.ID == id })
+	if at < 0 {
+		return cfg, misused(fmt.Errorf("the settings have no kiln %q", id))
+	}
+	port := cfg.Kilns[at].Port
+	cfg.Kilns = slices.DeleteFunc(slices.Clone(cfg.Kilns), func(k config.Kiln) bool {
+		return k.ID != id && (k.Port == "" || k.Port != port)
+	})
+	return cfg, nil
 }
 
 func (r *checked) print(w io.Writer) {
@@ -188,7 +241,8 @@ func (r *checked) kilnsOfRecord(c *cobra.Command, cfg config.Config) {
 
 // lines tells what every line heard, from a running daemon or by listening; deaf reports that one
 // of them gave no good reading.
-func (r *checked) lines(c *cobra.Command, cfg config.Config, long time.Duration) (deaf bool, err error) {
+func (r *checked) lines(c *cobra.Command, cfg config.Config, long time.Duration,
+	trace func(kiln.Stamp, source.Traced, []byte)) (deaf bool, err error) {
 	mine := map[string]bool{} // ports that nobody else holds
 	for _, k := range cfg.Kilns {
 		if k.Port != "" {
@@ -225,7 +279,7 @@ func (r *checked) lines(c *cobra.Command, cfg config.Config, long time.Duration)
 		long = daemon.LongEnough(cfg)
 	}
 	fmt.Fprintf(c.ErrOrStderr(), "listening for %.0f s\n", long.Seconds())
-	heard, err := daemon.Listen(c.Context(), cfg, long, func(port string) bool { return mine[port] })
+	heard, err := daemon.Listen(c.Context(), cfg, long, func(port string) bool { return mine[port] }, trace)
 	if err != nil {
 		return false, err
 	}

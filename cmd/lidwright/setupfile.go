@@ -90,7 +90,7 @@ func (s *setup) try(ctx context.Context, cfg config.Config) (heard bool, err err
 	}
 	long := daemon.LongEnough(config.Config{Kilns: []config.Kiln{s.kiln}})
 	s.say("listening for %.0f s with these settings ...", long.Seconds())
-	lines, err := daemon.Listen(ctx, cfg, long, func(port string) bool { return port == s.kiln.Port })
+	lines, err := daemon.Listen(ctx, cfg, long, func(port string) bool { return port == s.kiln.Port }, nil)
 	if err != nil {
 		return false, err
 	}

@@ -80,6 +80,20 @@ func (p *Pty) Listened() bool {
 	return held
 }
 
+// Speed is the speed in baud that whoever holds the other end has set; nothing is slower or faster for it.
+func (p *Pty) Speed() (int, error) {
+	raw, err := p.master.SyscallConn()
+	if err != nil {
+		return 0, err
+	}
+	var set *unix.Termios
+	raw.Control(func(fd uintptr) { set, err = unix.IoctlGetTermios(int(fd), unix.TCGETS2) })
+	if err != nil {
+		return 0, fmt.Errorf("speed of %s: %w", p.Path, err)
+	}
+	return int(set.Ospeed), nil
+}
+
 // Write sends b down the line. Where nobody listens it goes nowhere, as on a wire; where the
 // listener does not read, what has not gone after a second is lost, as on a wire.
 func (p *Pty) Write(b []byte) (int, error) {

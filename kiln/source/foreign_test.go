@@ -56,6 +56,12 @@ func started(t *testing.T, cmd *exec.Cmd) {
 // slaveOf starts a slave of number 17 and gives our end of its line.
 func slaveOf(t *testing.T, kind string) *practice.Pty {
 	t.Helper()
+	return slavesOf(t, kind, "17")
+}
+
+// slavesOf starts slaves of some numbers, with a comma between; libmodbus is one alone.
+func slavesOf(t *testing.T, kind, units string) *practice.Pty {
+	t.Helper()
 	line := pty(t)
 	switch kind {
 	case "libmodbus":
@@ -66,9 +72,9 @@ func slaveOf(t *testing.T, kind string) *practice.Pty {
 		if err != nil {
 			t.Fatalf("the slave does not build; is libmodbus-dev installed? %v\n%s", err, built)
 		}
-		started(t, exec.Command(program, line.Path, "17"))
+		started(t, exec.Command(program, line.Path, units))
 	case "pymodbus":
-		started(t, exec.Command(tool(t, "/usr/bin/python3", "python3"), "testdata/slave.py", line.Path, "17"))
+		started(t, exec.Command(tool(t, "/usr/bin/python3", "python3"), "testdata/slave.py", line.Path, units))
 	}
 	for i := 0; !line.Listened(); i++ {
 		if i == 60_000 { // five minutes

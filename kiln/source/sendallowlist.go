@@ -42,6 +42,7 @@ var errRefused = errors.New("refused to send bytes that are no question of the s
 type sendAllowlist struct {
 	port    Port
 	allowed map[string]bool
+	trace   func([]byte) // told what is about to leave; nil is fine
 }
 
 // newSendAllowlist takes the list of all that may ever be sent on the line of s. The settings have been
@@ -68,6 +69,9 @@ func newSendAllowlist(port Port, s Settings) sendAllowlist {
 func (g sendAllowlist) send(b []byte) error {
 	if !g.allowed[string(b)] {
 		return fmt.Errorf("%w: % x", errRefused, b)
+	}
+	if g.trace != nil {
+		g.trace(b)
 	}
 	for len(b) > 0 {
 		n, err := g.port.Write(b)

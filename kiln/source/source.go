@@ -47,6 +47,10 @@ type Source struct {
 	// another reason than before. nil is fine.
 	Changed func(Heard)
 
+	// Trace is called from Run's goroutine for all that passes on the line, before it is looked at; the
+	// bytes are good for as long as the call. nil is fine.
+	Trace func(at kiln.Stamp, what Traced, bytes []byte)
+
 	settings Settings
 	decoders []*decoder // one a kiln, for Run's goroutine; what they learned of the lines outlasts an unplugging
 	tallies  []*tally   // one a kiln
@@ -121,11 +125,18 @@ func (s *Source) once(ctx context.Context) (heard bool, err error) {
 		return false, err
 	}
 	defer port.Close()
+	s.trace(TracedOpened, nil)
+	defer func() {
+		if ctx.Err() == nil { // it went, and was not closed by us
+			s.trace(TracedGone, nil)
+		}
+	}()
 	if err := port.SetReadTimeout(readTimeout); err != nil {
 		return false, fmt.Errorf("%s: set the read time-out: %w", s.settings.Port, err)
 	}
 	s.note(PortOpen, "")
 	l := &line{Source: s, port: port, guard: newSendAllowlist(port, s.settings)}
+	l.guard.trace = func(b []byte) { s.trace(TracedSent, b) }
 	switch {
 	case s.settings.Kilns[0].modbus():
 		err = l.askModbus(ctx)
@@ -135,6 +146,23 @@ func (s *Source) once(ctx context.Context) (heard bool, err error) {
 		err = l.listen(ctx)
 	}
 	return l.heard, err
+}
+
+// Traced is what Trace tells of.
+type Traced int
+
+// A port opened or went away, bytes came or are about to be sent.
+const (
+	TracedOpened Traced = iota
+	TracedGone
+	TracedReceived
+	TracedSent
+)
+
+func (s *Source) trace(what Traced, b []byte) {
+	if s.Trace != nil {
+		s.Trace(s.Now(), what, b)
+	}
 }
 
 // line is one opening of the port.
@@ -150,6 +178,7 @@ func (l *line) read(b []byte) (int, error) {
 	n, err := l.port.Read(b)
 	if n > 0 {
 		l.heard = true
+		l.trace(TracedReceived, b[:n])
 	}
 	return n, err
 }

@@ -1,4 +1,4 @@
-"""A Modbus RTU slave of pymodbus with the registers of foreign_test.go. Usage: slave.py DEVICE UNIT"""
+"""Modbus RTU slaves of pymodbus with the registers of foreign_test.go. Usage: slave.py DEVICE UNIT[,UNIT...]"""
 import sys
 
 from pymodbus.datastore import ModbusSequentialDataBlock, ModbusServerContext, ModbusSlaveContext
@@ -9,7 +9,7 @@ try:  # pymodbus 3.8, of Debian 13
 except ImportError:  # pymodbus 3.0, of Debian 12
     from pymodbus.transaction import ModbusRtuFramer as rtu
 
-device, unit = sys.argv[1], int(sys.argv[2])
+device, units = sys.argv[1], [int(u) for u in sys.argv[2].split(",")]
 holding = [0] * 40
 holding[0], holding[1] = 8505, 0xFFCE
 holding[10:12] = 0x4498, 0xD000
@@ -24,5 +24,6 @@ inputs[7] = 194
 block = ModbusSequentialDataBlock
 slave = ModbusSlaveContext(hr=block(1, holding), ir=block(1, inputs))  # address 0 of the line is 1 here
 print("ready", flush=True)
-StartSerialServer(context=ModbusServerContext(slaves={unit: slave}, single=False),
-                  framer=rtu, port=device, baudrate=9600)
+StartSerialServer(context=ModbusServerContext(slaves={u: slave for u in units}, single=False),
+                  framer=rtu, port=device, baudrate=9600,
+                  ignore_missing_slaves=True)  # as on a wire: nobody answers for another
