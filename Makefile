@@ -37,7 +37,7 @@ generate:
 	go tool -modfile=deploy/tools/go.mod templ generate -path api/pages
 
 test: packages build vet
-	go test -timeout 15m ./...
+	go test -timeout 3h ./...
 
 vet:
 	@test -z "$$(gofmt -l api cmd config daemon deploy kiln tiles)" || (gofmt -l api cmd config daemon deploy kiln tiles; echo 'run gofmt -w on these'; exit 1)

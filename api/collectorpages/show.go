@@ -27,6 +27,7 @@ const silentAfter = 2 * time.Minute
 const (
 	listedFirings = 500 // of a studio
 	mostShown     = 200 // kilns on a page, the worst ones
+	lookAt        = 3   // up to this place of worse somebody should look at the kiln
 )
 
 func silentHot(l Live) bool { return l.Hot && l.Silent > silentAfter }
@@ -66,6 +67,34 @@ func cautionsOf(l Live) []string {
 	return nil // "Keep it shut." stands on every hot one, and the whole of it above them all
 }
 
+// stateWord is a state as a page says it.
+func stateWord(s kiln.State) string { return strings.ReplaceAll(string(s), "_", " ") }
+
+// narrowed counts the kilns of a page, and leaves those that were asked for.
+func narrowed(d *pages.CollectorKilnsPage, kilns []Live) []Live {
+	for _, l := range kilns {
+		if l.Hot {
+			d.Hot++
+		}
+		if worse(l) <= lookAt {
+			d.ToLookAt++
+		}
+	}
+	switch d.Only {
+	case pages.KilnsHot:
+		kilns = slices.DeleteFunc(kilns, func(l Live) bool { return !l.Hot })
+	case pages.KilnsToLookAt:
+		kilns = slices.DeleteFunc(kilns, func(l Live) bool { return worse(l) > lookAt })
+	}
+	if d.Filter == "" {
+		return kilns
+	}
+	typed := strings.ToLower(d.Filter)
+	return slices.DeleteFunc(kilns, func(l Live) bool {
+		return !strings.Contains(strings.ToLower(l.Studio+" "+l.Kiln), typed)
+	})
+}
+
 func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) {
 	kilns, err := s.Shown.Kilns(r.Context())
 	if err != nil {
@@ -73,12 +102,8 @@ func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	d := pages.CollectorKilnsPage{Frame: s.frame(r, "kilns"), All: len(kilns),
-		Filter: strings.TrimSpace(r.URL.Query().Get("q"))}
-	if d.Filter != "" {
-		kilns = slices.DeleteFunc(kilns, func(l Live) bool {
-			return !strings.Contains(strings.ToLower(l.Studio+" "+l.Kiln), strings.ToLower(d.Filter))
-		})
-	}
+		Filter: strings.TrimSpace(r.URL.Query().Get("q")), Only: pages.ReadKilnsShown(r.URL.Query().Get("only"))}
+	kilns = narrowed(&d, kilns)
 	slices.SortStableFunc(kilns, func(a, b Live) int {
 		return cmp.Or(cmp.Compare(worse(a), worse(b)), cmp.Compare(a.Studio, b.Studio),
 			cmp.Compare(a.Kiln, b.Kiln))
@@ -93,7 +118,7 @@ func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) {
 	}
 	say := func(english string) string { return s.pages.Say(d.Speak.Tongue, english) }
 	for _, l := range kilns {
-		k := pages.CollectorKiln{Studio: l.Studio, Kiln: l.Kiln, Link: "/studios/" + l.Site, State: l.State,
+		k := pages.CollectorKiln{Studio: l.Studio, Kiln: l.Kiln, Link: "/studios/" + l.Site, State: stateWord(kiln.State(l.State)),
 			Hot: l.Hot, SilentHot: silentHot(l), Cautions: cautionsOf(l)}
 		if l.LastC != nil {
 			k.Value = fmt.Sprintf("%.0f", *l.LastC)
@@ -105,7 +130,7 @@ func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) {
 		}
 		switch worse(l) {
 		case 0:
-			k.State = string(kiln.Quiet) // what it did then is not what it does now
+			k.State = stateWord(kiln.Quiet) // what it did then is not what it does now
 			k.Wrong = "It was hot and nothing came since. Look at the kiln."
 		case 1:
 			k.Wrong = "It is over its limit. Look at the kiln."

@@ -74,7 +74,7 @@ func compiledPages() []Page {
 		CollectorPage{Frame: f, Joined: true, Choose: "id", Bodies: []wire.CatalogueBody{{ID: "id", Supplier: "supplier", Number: "number", Name: "name"}}, Clays: []BodyOfClay{
 			{ID: "id", Name: "name", ClayPool: wire.ClayPool{Body: &wire.CatalogueBody{ID: "id"}, LastBody: "body", Trouble: "trouble"}},
 			{ID: "id", Name: "name", ClayPool: wire.ClayPool{Told: &wire.BodyTold{Studios: 7}}, ToldOn: "day"}}},
-		CollectorKilnsPage{Frame: f, All: 2, Filter: "filter", Cautions: []string{"caution"}, Kilns: []CollectorKiln{{Studio: "studio", Kiln: "kiln", Link: "link", State: "state", Value: "value",
+		CollectorKilnsPage{Frame: f, All: 2, Hot: 1, ToLookAt: 1, Only: KilnsHot, Filter: "filter", Cautions: []string{"caution"}, Kilns: []CollectorKiln{{Studio: "studio", Kiln: "kiln", Link: "link", State: "state", Value: "value",
 			Age: "age", Running: "running", Hot: true, SilentHot: true, Wrong: "wrong", Cautions: []string{"caution"}, Curve: Drawing{Width: 9, Height: 9, Says: "drawn", Lines: []string{"points"}}}}},
 		CollectorKilnsPage{Frame: f},
 		CollectorStudiosPage{Frame: f, Studios: []CollectorStudio{studio}},

@@ -147,7 +147,7 @@ func BenchmarkThousandFiring(b *testing.B) {
 				d = s.send(b, "PUT", "/firings/"+firing[s.site]+"/curve?revision=1", "application/octet-stream", curve)
 			} else {
 				c := 1000.5
-				body, _ := json.Marshal(wire.LivePush{Life: s.life, Kilns: []wire.LiveKiln{{Kiln: "big-blue", State: "rising", Hot: true, LastC: &c, Firing: firing[s.site], Channels: []wire.LiveChannel{}}}})
+				body, _ := json.Marshal(wire.LivePush{Life: s.life, Kilns: []wire.LiveKiln{{Kiln: "big-blue", State: "heating", Hot: true, LastC: &c, Firing: firing[s.site], Channels: []wire.LiveChannel{}}}})
 				d = s.send(b, "PUT", "/live", "application/json", body)
 			}
 			mu.Lock()
@@ -188,7 +188,7 @@ func BenchmarkKilnsPage(b *testing.B) {
 			c := float64(20 + (i*k)%1200)
 			one := wire.LiveKiln{Kiln: fmt.Sprintf("kiln-%d", k), State: "cold", LastC: &c, Channels: []wire.LiveChannel{}}
 			if k < 2 {
-				one.State, one.Hot, one.Firing = "rising", true, newID()
+				one.State, one.Hot, one.Firing = "heating", true, newID()
 				p.Firings = append(p.Firings, wire.SentFiring{ID: one.Firing, Kiln: one.Kiln, Number: 1, Revision: 1, Status: "running", Source: "serial", BeganAt: time.Now(), Summary: []byte{}})
 			}
 			kilns = append(kilns, one)

@@ -125,10 +125,10 @@ func (s *Store) Curve(ctx context.Context, site, life, firing string) (data []by
 func (s *Store) PutLive(ctx context.Context, site string, l *wire.LivePush) error {
 	return s.write(ctx, func(tx pgx.Tx) error {
 		var have int64
-		var known, forked bool
+		var forked bool
 		err := tx.QueryRow(ctx, `
-			UPDATE site SET seen = now() WHERE site = $1 RETURNING CASE WHEN life = $2 THEN have WHEN next_life = $2 THEN next_have ELSE 0 END, life = $2 OR next_life = $2, forked IS NOT NULL OR $2 = ANY (past)`,
-			site, l.Life).Scan(&have, &known, &forked)
+			UPDATE site SET seen = now() WHERE site = $1 RETURNING CASE WHEN life = $2 THEN have WHEN next_life = $2 THEN next_have ELSE 0 END, forked IS NOT NULL OR $2 = ANY (past)`,
+			site, l.Life).Scan(&have, &forked)
 		switch {
 		case errors.Is(err, pgx.ErrNoRows):
 			return collectorpages.ErrNoSite
