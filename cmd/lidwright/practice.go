@@ -71,67 +71,67 @@ func practiceCommand() *cobra.Command {
 
 // playStudio runs a daemon with one of the made-up studios and its kilns, until ctx ends.
 func playStudio(c *cobra.Command, which int, folder, address string) error {
-all := daemon.PracticeStudios()
-if which < 1 {
-	return misused(errors.New("--studio: they are numbered from 1"))
-}
-of := all[(which-1)%len(all)]
-if which == 1 {
-	of = daemon.WholePracticeStudio()
-}
-folder, err := filepath.Abs(folder)
-if err != nil {
-	return err
-}
-if err := os.MkdirAll(filepath.Join(folder, "store"), 0o700); err != nil {
-	return err
-}
-plug := &practice.Plug{Link: filepath.Join(folder, "practice-kiln")}
-if err := plug.Plug(); err != nil {
-	return err
-}
-defer plug.Unplug()
-file := filepath.Join(folder, "lidwright.toml")
-cold := &practice.Plug{Link: filepath.Join(folder, "cold-kiln")}
-if err := cold.Plug(); err != nil {
-	return err
-}
-defer cold.Unplug()
-if err := writePractice(file, folder, address, of, plug.Link, cold.Link); err != nil {
-	return err
-}
-cfg, err := config.Load(file, os.Environ(), nil)
-if err != nil {
-	return err
-}
-fmt.Fprintln(c.OutOrStdout(), "Furnishing the practice studio ...")
-g, ctx := errgroup.WithContext(c.Context())
-var furnish error
-g.Go(func() error {
-	return runDaemon(ctx, cfg, func(d *daemon.Daemon) {
-		d.Now = daemon.PracticeClock()
-		p, err := d.FurnishAs(ctx, of)
-		if err != nil {
-			furnish = err
-			return
-		}
-		g.Go(func() error { return p.PlayOn(ctx, plug, d.Now) })
-		if of.Cold != "" {
-			g.Go(func() error { return daemon.ColdKiln(d.Now()).PlayOn(ctx, cold, d.Now) })
-		}
-		d.Invented()
-		ready := d.Ready
-		d.Ready = func(a string) {
-			ready(a)
-			fmt.Fprintf(c.OutOrStdout(), "\n  The page: http://%s\n  The lid:  http://%s/lid?collar=104.5&opening=92.5&clay=%s\n  Ctrl-C stops it. The studio is invented; so are its figures.\n\n", a, a, of.Clay())
-		}
+	all := daemon.PracticeStudios()
+	if which < 1 {
+		return misused(errors.New("--studio: they are numbered from 1"))
+	}
+	of := all[(which-1)%len(all)]
+	if which == 1 {
+		of = daemon.WholePracticeStudio()
+	}
+	folder, err := filepath.Abs(folder)
+	if err != nil {
+		return err
+	}
+	if err := os.MkdirAll(filepath.Join(folder, "store"), 0o700); err != nil {
+		return err
+	}
+	plug := &practice.Plug{Link: filepath.Join(folder, "practice-kiln")}
+	if err := plug.Plug(); err != nil {
+		return err
+	}
+	defer plug.Unplug()
+	file := filepath.Join(folder, "lidwright.toml")
+	cold := &practice.Plug{Link: filepath.Join(folder, "cold-kiln")}
+	if err := cold.Plug(); err != nil {
+		return err
+	}
+	defer cold.Unplug()
+	if err := writePractice(file, folder, address, of, plug.Link, cold.Link); err != nil {
+		return err
+	}
+	cfg, err := config.Load(file, os.Environ(), nil)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintln(c.OutOrStdout(), "Furnishing the practice studio ...")
+	g, ctx := errgroup.WithContext(c.Context())
+	var furnish error
+	g.Go(func() error {
+		return runDaemon(ctx, cfg, func(d *daemon.Daemon) {
+			d.Now = daemon.PracticeClock()
+			p, err := d.FurnishAs(ctx, of)
+			if err != nil {
+				furnish = err
+				return
+			}
+			g.Go(func() error { return p.PlayOn(ctx, plug, d.Now) })
+			if of.Cold != "" {
+				g.Go(func() error { return daemon.ColdKiln(d.Now()).PlayOn(ctx, cold, d.Now) })
+			}
+			d.Invented()
+			ready := d.Ready
+			d.Ready = func(a string) {
+				ready(a)
+				fmt.Fprintf(c.OutOrStdout(), "\n  The page: http://%s\n  The lid:  http://%s/lid?collar=104.5&opening=92.5&clay=%s\n  Ctrl-C stops it. The studio is invented; so are its figures.\n\n", a, a, of.Clay())
+			}
+		})
 	})
-})
-err = g.Wait()
-if furnish != nil {
-	return furnish
-}
-return err
+	err = g.Wait()
+	if furnish != nil {
+		return furnish
+	}
+	return err
 }
 
 // replay runs a daemon on a recorded line, with the settings that stand in front of it, until ctx ends.
