@@ -328,9 +328,12 @@ var whoMay = map[auth.Who]string{
 		GET /settings/collector
 		POST /settings/collector
 		GET /v1/collector
+		GET /v1/collector/bodies
+		GET /v1/collector/clays
 		POST /v1/collector
 		POST /v1/collector/leave
 		POST /v1/collector/purposes
+		PUT /v1/collector/clays/{clay}
 		POST /settings/test
 		POST /settings/{kiln}/mark
 		POST /settings/{kiln}/probes

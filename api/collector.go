@@ -72,6 +72,64 @@ func (s studioRoutes) leaveCollector(ctx context.Context,
 	return s.toldCollector(ctx, func(c usecase.Collector) error { return c.Leave(ctx, in.Body.Forget) })
 }
 
+func (s studioRoutes) getBodies(ctx context.Context, _ *struct{}) (*body[wire.Catalogue], error) {
+	c, err := s.collector()
+	if err != nil {
+		return nil, s.troubles.Problem(ctx, err)
+	}
+	all, err := c.Bodies(ctx)
+	if err != nil {
+		return nil, s.troubles.Problem(ctx, err)
+	}
+	if all == nil {
+		all = []wire.CatalogueBody{}
+	}
+	return &body[wire.Catalogue]{wire.Catalogue{Items: all}}, nil
+}
+
+func (s studioRoutes) getCollectorClays(ctx context.Context,
+	_ *struct{}) (*body[wire.List[wire.CollectorClay]], error) {
+	c, err := s.collector()
+	if err != nil {
+		return nil, s.troubles.Problem(ctx, err)
+	}
+	all, err := s.Clays().OfCollector(ctx, c)
+	if err != nil {
+		return nil, s.troubles.Problem(ctx, err)
+	}
+	return &body[wire.List[wire.CollectorClay]]{wire.List[wire.CollectorClay]{Items: all}}, nil
+}
+
+type collectorClayInput struct {
+	wire.ClayPath
+	Body wire.ClayPoolPick
+}
+
+func (s studioRoutes) putCollectorClay(ctx context.Context,
+	in *collectorClayInput) (*body[wire.CollectorClay], error) {
+	c, err := s.collector()
+	if err == nil {
+		err = s.pickBody(ctx, c, tiles.ClayID(in.Clay), in.Body)
+	}
+	if err != nil {
+		return nil, s.troubles.Problem(ctx, err)
+	}
+	one, err := s.Clays().OneOfCollector(ctx, c, tiles.ClayID(in.Clay))
+	if err != nil {
+		return nil, s.troubles.Problem(ctx, err)
+	}
+	return &body[wire.CollectorClay]{one}, nil
+}
+
+// pickBody says which body of the collector a clay that is there is.
+func (s studioRoutes) pickBody(ctx context.Context, c usecase.Collector, clay tiles.ClayID,
+	pick wire.ClayPoolPick) error {
+	if _, err := s.Clays().OneClay(ctx, clay); err != nil {
+		return err
+	}
+	return c.SetClayBody(ctx, clay, pick.Body, pick.Send)
+}
+
 // collectorPage shows how the studio stands to a collector.
 func (s studioRoutes) collectorPage(w http.ResponseWriter, r *http.Request) error {
 	return s.showCollector(w, r, nil)
@@ -108,12 +166,12 @@ func (s studioRoutes) showCollector(w http.ResponseWriter, r *http.Request, wron
 // tellBodies puts on d how each clay stands to the bodies of the collector; for the clay that the address names those
 // to pick from are asked for.
 func (s studioRoutes) tellBodies(r *http.Request, c usecase.Collector, d *pages.CollectorPage) error {
-	clays, err := s.Clays().List(r.Context())
+	clays, err := s.Clays().OfCollector(r.Context(), c)
 	if err != nil {
 		return err
 	}
 	for _, clay := range clays {
-		one := pages.BodyOfClay{ID: clay.Clay, Name: clay.Name, ClayPool: c.ClayBody(tiles.ClayID(clay.Clay))}
+		one := pages.BodyOfClay{CollectorClay: clay}
 		if one.Told != nil {
 			one.ToldOn = s.pages.At(d.Speak, one.Told.Made)
 		}
@@ -141,11 +199,8 @@ func (s studioRoutes) postCollectorPage(w http.ResponseWriter, r *http.Request) 
 	case "set":
 		err = c.Set(r.Context(), form.Get("keep") != "", form.Get("makers") != "")
 	case "body":
-		if _, err = s.Clays().OneClay(r.Context(), tiles.ClayID(form.Get("clay"))); err != nil {
-			break
-		}
-		err = c.SetClayBody(r.Context(), tiles.ClayID(form.Get("clay")), form.Get("body"),
-			form.Get("send") != "")
+		err = s.pickBody(r.Context(), c, tiles.ClayID(form.Get("clay")),
+			wire.ClayPoolPick{Body: form.Get("body"), Send: form.Get("send") != ""})
 	case "leave":
 		err = c.Leave(r.Context(), form.Get("forget") != "")
 	default:

@@ -301,6 +301,12 @@ func (s *Server) apiTable() []entry {
 			"Say what may be sent to it")},
 		{"POST /v1/collector/leave", Owner, write, op("leave-collector", studio.leaveCollector,
 			"Leave it")},
+		{"GET /v1/collector/bodies", Owner, read, op("list-bodies", studio.getBodies,
+			"Clay bodies that the collector lists, asked of it now")},
+		{"GET /v1/collector/clays", Owner, read, op("list-collector-clays", studio.getCollectorClays,
+			"Which body each clay is, whether it may be told of, what was sent last, and what other studios tell")},
+		{"PUT /v1/collector/clays/{clay}", Owner, write, op("put-collector-clay", studio.putCollectorClay,
+			"Say which body a clay is, and whether what its bars tell may be sent")},
 		// Messages to people.
 		{"GET /v1/notices", reads, read, op("list-notices", studio.getNotices,
 			"The newest notices and what came of them")},

@@ -215,6 +215,9 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	d.server.Archive, d.server.Copies, d.server.Recorder, d.server.Shrink, d.server.Heat, d.server.Notices = usecase.StorageOf(d.store), copies{d.store, d.stopping}, d.recorder, d.shrink, d.heat, d.notifier
 	d.shrink.assumed = d.server.Clays().Assumed
 	d.outbox = outbox.New(store.Outbox{Store: d.store}, cfg.Store.Folder, d.server.Site.Version, func() kiln.Stamp { return d.Now() }, d.server.LiveKilns, store.CurveSum)
+	if err := d.outbox.ReadBodies(ctx); err != nil {
+		slog.Warn("what other studios tell is not used", "err", err)
+	}
 	d.outbox.Summarise, d.outbox.PoolsChanged, d.outbox.ShrinkModel = d.summarise, func() { d.shrink.Touch() }, shrinkage.Model
 	d.shrink.pools = d.pooled
 	d.server.Collector = d.outbox

@@ -35,7 +35,7 @@ func (d *Daemon) pooled() map[tiles.ClayID]shrinkage.Pooled {
 			continue
 		}
 		out[clay] = shrinkage.Pooled{Prior: prior, Matures: kiln.Celsius(told.MaturesC),
-			Studios: told.Studios, Made: told.Made}
+			Studios: told.Studios, Made: told.Made, Unlike: told.Unlike}
 	}
 	return out
 }

@@ -65,6 +65,7 @@ var everyRoute = []struct{ method, address, body string }{
 	{"PUT", "/v1/firings/" + begun + "/stop", `{"sure":true}`}, {"DELETE", "/v1/firings/" + begun + "/stop", ``},
 	{"POST", "/v1/lids/board", `{"galleries":[{"collar_mm":[100]},{"collar_mm":[101]},{"collar_mm":[102]},{"collar_mm":[103]},{"collar_mm":[104]},{"collar_mm":[105]},{"collar_mm":[106]},{"collar_mm":[107]}],"body_drying_ratio":0.06,"body_firing_ratio":0.07}`},
 	{"POST", "/v1/collector", `{"url":"http://127.0.0.1:1","code":"KQ7T"}`}, {"POST", "/v1/collector/purposes", `{"keep":true,"makers":false}`}, {"POST", "/v1/collector/leave", `{"forget":false}`}, {"GET", "/v1/collector", ""},
+	{"GET", "/v1/collector/clays", ""}, {"GET", "/v1/collector/bodies", ""}, {"PUT", "/v1/collector/clays/tern", `{"body":"","send":false}`},
 	{"POST", "/settings/collector", "do=leave"}, {"GET", "/settings/collector", ""},
 	{"POST", "/v1/copies", `{}`}, {"POST", "/v1/copies/renew", `{}`},
 	{"POST", "/v1/notices/test", ``},
@@ -237,7 +238,8 @@ var neverTwiceTheSame = []string{"/v1/bars/free-codes", "/metrics", "/v1/copies"
 
 // refused are the requests of the table that this daemon, without codes and receivers, cannot answer
 // well; TestSessions and TestNotices do.
-var refused = map[string]int{"POST /v1/session": 401, "POST /v1/notices/test": 422, "POST /settings/test": 422, "POST /v1/collector": 422, "POST /v1/collector/purposes": 422}
+var refused = map[string]int{"POST /v1/session": 401, "POST /v1/notices/test": 422, "POST /settings/test": 422, "POST /v1/collector": 422, "POST /v1/collector/purposes": 422,
+	"GET /v1/collector/bodies": 422}
 
 // firstEvent waits for the first line of the stream, which has no end.
 func (b *heatBench) firstEvent() error {

@@ -4,6 +4,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"lidwright/kiln"
 )
@@ -25,6 +26,29 @@ type Clay struct {
 	StatedCone  string       // cone that the supplier stated it for; empty: MaturesCone
 	Grog        string
 	Note        string
+}
+
+// MayBe reports whether a clay may be what a supplier sells under a number and a name: the numbers are the same, or
+// the one name is in the other, case, blanks and signs aside. It is a proposal: bodies of one name are many, and a
+// person says which it is.
+func (c Clay) MayBe(number, name string) bool {
+	own, theirs := plainWord(c.MakerCode), plainWord(number)
+	if own != "" && theirs != "" {
+		return own == theirs
+	}
+	const least = 4 // letters by which a name is told
+	own, theirs = plainWord(c.Name), plainWord(name)
+	return len(own) >= least && len(theirs) >= least && (strings.Contains(own, theirs) || strings.Contains(theirs, own))
+}
+
+// plainWord is a text without its case, blanks and signs.
+func plainWord(text string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsLetter(r) || unicode.IsDigit(r) {
+			return unicode.ToLower(r)
+		}
+		return -1
+	}, text)
 }
 
 // BatchKind says where a batch came from.

@@ -240,6 +240,11 @@ func (m *Metrics) rates(ctx context.Context, fit *shrinkage.Fit, asOf time.Time,
 			shrinkage.MadeOrFiredDifferently, shrinkage.Old, shrinkage.FewBars, shrinkage.WellTested} {
 			tell(mTrust, prometheus.GaugeValue, number(string(t) == j.Trust), j.Clay, j.Batch, string(t))
 		}
+		if o := j.OtherStudios; o != nil {
+			tell(mOthers, prometheus.GaugeValue, float64(o.Studios), j.Clay, j.Source)
+			tell(mOthersMade, prometheus.GaugeValue, float64(o.Made.Unix()), j.Clay)
+			tell(mDiffers, prometheus.GaugeValue, number(len(o.Advice) > 0), j.Clay)
+		}
 	}
 	for _, b := range shifts {
 		tell(mShifted, prometheus.GaugeValue, number(b.Differ), string(b.Clay), string(b.Batch))

@@ -29,6 +29,7 @@ func compiledPages() []Page {
 	f := Frame{Site: "site", Standing: "standing", Version: "version", Speak: Speak{Unit: "mm"}}
 	fault := Problem{Title: message.New("title"), Detail: message.New("detail"), Fields: []FieldProblem{{"name", message.New("says")}}}
 	form := []Hidden{{"name", "value"}}
+	sold, share := wire.CatalogueBody{ID: "id", Supplier: "supplier", Number: "number", Name: "name", Cone: "cone"}, 0.125
 	studio := CollectorStudio{Name: "name", ID: "id", Link: "link", Heard: "heard", Have: "have", Behind: "behind", Version: "version", Trouble: "trouble"}
 	at, many, age := "2026-11-30T20:40:00Z", 900.0, int64(3)
 	kind := "kind"
@@ -71,9 +72,14 @@ func compiledPages() []Page {
 		CollectorPage{Frame: f, Problem: &fault},
 		CollectorPage{Frame: f, Joined: true, URL: "url", Name: "name", Record: "record", Keep: true, Makers: true, Behind: "behind", LastOK: "last", Trouble: "trouble", LastBody: "body"},
 		CollectorPage{Frame: f, Joined: true},
-		CollectorPage{Frame: f, Joined: true, Choose: "id", Bodies: []wire.CatalogueBody{{ID: "id", Supplier: "supplier", Number: "number", Name: "name"}}, Clays: []BodyOfClay{
-			{ID: "id", Name: "name", ClayPool: wire.ClayPool{Body: &wire.CatalogueBody{ID: "id"}, LastBody: "body", Trouble: "trouble"}},
-			{ID: "id", Name: "name", ClayPool: wire.ClayPool{Told: &wire.BodyTold{Studios: 7}}, ToldOn: "day"}}},
+		CollectorPage{Frame: f, Joined: true, Choose: "id", Bodies: []wire.CatalogueBody{sold}, Clays: []BodyOfClay{
+			{CollectorClay: wire.CollectorClay{Clay: "id", Name: "name", ClayPool: wire.ClayPool{Body: &sold, LastBody: "body", Trouble: "trouble", YesAgain: true}}},
+			{CollectorClay: wire.CollectorClay{Clay: "id", Name: "name", ClayPool: wire.ClayPool{Proposed: []wire.CatalogueBody{sold}}}}}},
+		CollectorPage{Frame: f, Joined: true, Clays: []BodyOfClay{
+			{CollectorClay: wire.CollectorClay{Clay: "id", Name: "name", ClayPool: wire.ClayPool{Body: &sold}}},
+			{CollectorClay: wire.CollectorClay{Clay: "id", Name: "name", ClayPool: wire.ClayPool{Body: &sold, Send: true}}},
+			{CollectorClay: wire.CollectorClay{Clay: "id", Name: "name", ClayPool: wire.ClayPool{Body: &sold, Send: true, LastBody: "body", Told: &wire.BodyTold{Studios: 7, OthersRatio: &share, OwnRatio: &share, Advice: []message.Message{message.New("advice")}}}}, ToldOn: "day"},
+			{CollectorClay: wire.CollectorClay{Clay: "id", Name: "name", ClayPool: wire.ClayPool{Proposed: []wire.CatalogueBody{sold}}}}}},
 		CollectorKilnsPage{Frame: f, All: 2, Hot: 1, ToLookAt: 1, Only: KilnsHot, Filter: "filter", Cautions: []string{"caution"}, Kilns: []CollectorKiln{{Studio: "studio", Kiln: "kiln", Link: "link", State: "state", Value: "value",
 			Age: "age", Running: "running", Hot: true, SilentHot: true, Wrong: "wrong", Cautions: []string{"caution"}, Curve: Drawing{Width: 9, Height: 9, Says: "drawn", Lines: []string{"points"}}}}},
 		CollectorKilnsPage{Frame: f},

@@ -2,9 +2,12 @@ package usecase
 
 import (
 	"context"
-	"lidwright/api/wire"
-	"lidwright/tiles"
 	"time"
+
+	"lidwright/api/wire"
+	"lidwright/kiln/message"
+	"lidwright/tiles"
+	"lidwright/tiles/shrinkage"
 )
 
 // Collector is the studio's way to the collector that its owner joined. Nothing else waits for it.
@@ -16,10 +19,67 @@ type Collector interface {
 	Leave(ctx context.Context, forget bool) error // forget has the collector delete first
 	// Bodies asks the collector which bodies it lists.
 	Bodies(ctx context.Context) ([]wire.CatalogueBody, error)
+	KnownBodies() []wire.CatalogueBody        // as they were heard last; asks nobody
 	ClayBody(clay tiles.ClayID) wire.ClayPool // asks nobody
 	// SetClayBody says which body of the list a clay is, none where it is empty, and whether what its bars tell may be
 	// sent. A *tiles.Invalid says what is wrong.
 	SetClayBody(ctx context.Context, clay tiles.ClayID, body string, send bool) error
+}
+
+// OfCollector is how each clay stands to the bodies of a collector. It asks nobody.
+func (s Clays) OfCollector(ctx context.Context, c Collector) ([]wire.CollectorClay, error) {
+	clays, err := s.Archive.Clays(ctx)
+	if err != nil {
+		return nil, err
+	}
+	out := []wire.CollectorClay{}
+	for _, clay := range clays {
+		out = append(out, s.poolOf(c, clay.Clay))
+	}
+	return out, nil
+}
+
+// OneOfCollector is the same of one clay. Errors: tiles.ErrNoClay.
+func (s Clays) OneOfCollector(ctx context.Context, c Collector, id tiles.ClayID) (wire.CollectorClay, error) {
+	clay, err := s.Archive.Clay(ctx, id)
+	if err != nil {
+		return wire.CollectorClay{}, err
+	}
+	return s.poolOf(c, clay.Clay), nil
+}
+
+func (s Clays) poolOf(c Collector, clay tiles.Clay) wire.CollectorClay {
+	j := wire.CollectorClay{Clay: string(clay.ID), Name: clay.Name, ClayPool: c.ClayBody(clay.ID)}
+	if j.Body == nil {
+		for _, b := range c.KnownBodies() {
+			if b.Became == "" && clay.MayBe(b.Number, b.Name) {
+				j.Proposed = append(j.Proposed, b)
+			}
+		}
+	}
+	if fit, _, err := s.Shrink.Latest(); err == nil && j.Told != nil {
+		if told := OtherStudios(fit, clay.ID); told != nil && told.Made.Equal(j.Told.Made) {
+			j.Told = told
+		}
+	}
+	return j
+}
+
+// OtherStudios is what other studios tell of a clay, used in fit or left out; nil where none do.
+func OtherStudios(fit *shrinkage.Fit, clay tiles.ClayID) *wire.BodyTold {
+	o, there := fit.OtherStudios(clay)
+	if !there {
+		return nil
+	}
+	j := &wire.BodyTold{Studios: o.Studios, Made: o.Made, Unlike: o.Unlike, OthersRatio: Ratio4(o.Theirs),
+		LeftOut: o.LeftOut, Advice: o.Advice()}
+	if j.Advice == nil {
+		j.Advice = []message.Message{}
+	}
+	if o.Bars > 0 {
+		j.OwnRatio = Ratio4(o.Own)
+	}
+	return j
 }
 
 // CollectorStatus is how a studio stands to its collector.

@@ -4,21 +4,23 @@ import "lidwright/kiln/message"
 
 // whyJSON is everything that explains a rate.
 type Why struct {
-	Clay     string    `json:"clay"`
-	Batch    string    `json:"batch"`
-	Items    []Move    `json:"items" doc:"What moved the rate by 0.05 points or more, newest first, at most ten"`
-	Next     *string   `json:"next"`
-	RestsOn  Basis     `json:"rests_on"`
-	LeftOut  []Left    `json:"left_out" doc:"Readings of this clay without a say"`
-	NextBars []Gain    `json:"next_bars" doc:"What more bars of this batch would bring, one bar first, the best first"`
-	Batches  []Against `json:"batches" doc:"This batch against the clay's other fired ones"`
-	Probes   []Witness `json:"probes" doc:"What the bars of all clays say about the probes"`
-	Scatter  Scatter   `json:"scatter" doc:"One sd of each source of scatter, as the bars of this site tell it"`
-	Sharpens bool      `json:"sharpens" doc:"One of next_bars is worth 0.05 mm or more"`
-	WorthMM  float64   `json:"-"`
-	OnLidMM  float64   `json:"on_lid_mm" doc:"The lid that gains and differences are told on"`
-	AsOf     *string   `json:"as_of"`
-	Model    string    `json:"model"`
+	Clay         string    `json:"clay"`
+	Batch        string    `json:"batch"`
+	Items        []Move    `json:"items" doc:"What moved the rate by 0.05 points or more, newest first, at most ten"`
+	Next         *string   `json:"next"`
+	RestsOn      Basis     `json:"rests_on"`
+	Source       string    `json:"source" enum:"other_studios,stated,handbook" doc:"What the rate goes by as far as its own bars leave it in doubt"`
+	OtherStudios *BodyTold `json:"other_studios" doc:"What others tell of this clay, used or left out; null: nothing"`
+	LeftOut      []Left    `json:"left_out" doc:"Readings of this clay without a say"`
+	NextBars     []Gain    `json:"next_bars" doc:"What more bars of this batch would bring, one bar first, the best first"`
+	Batches      []Against `json:"batches" doc:"This batch against the clay's other fired ones"`
+	Probes       []Witness `json:"probes" doc:"What the bars of all clays say about the probes"`
+	Scatter      Scatter   `json:"scatter" doc:"One sd of each source of scatter, as the bars of this site tell it"`
+	Sharpens     bool      `json:"sharpens" doc:"One of next_bars is worth 0.05 mm or more"`
+	WorthMM      float64   `json:"-"`
+	OnLidMM      float64   `json:"on_lid_mm" doc:"The lid that gains and differences are told on"`
+	AsOf         *string   `json:"as_of"`
+	Model        string    `json:"model"`
 }
 
 type Move struct {

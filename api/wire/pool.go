@@ -1,6 +1,10 @@
 package wire
 
-import "time"
+import (
+	"time"
+
+	"lidwright/kiln/message"
+)
 
 // Catalogue is the bodies that a collector's operator entered.
 type Catalogue struct {
@@ -40,22 +44,45 @@ type PoolAnswer struct {
 
 // ClayPool is how a clay stands to the bodies of the collector that its owner joined.
 type ClayPool struct {
-	Body     *CatalogueBody `json:"body" doc:"Of the catalogue, as the owner picked it; null: none"`
-	Send     bool           `json:"send" doc:"What the studio's own bars tell of it may be sent"`
-	LastBody string         `json:"last_body" doc:"What was sent last, as it went; empty: nothing is there"`
-	Told     *BodyTold      `json:"told" doc:"What other studios tell; null: too few do, or none was asked yet"`
-	Trouble  string         `json:"trouble" doc:"In a sentence"`
+	Body     *CatalogueBody  `json:"body" doc:"Of the catalogue, as the owner picked it; null: none"`
+	Send     bool            `json:"send" doc:"What the studio's own bars tell of it may be sent"`
+	LastBody string          `json:"last_body" doc:"What was sent last, as it went; empty: nothing is there"`
+	Told     *BodyTold       `json:"told" doc:"What other studios tell; null: too few do, or none was asked yet"`
+	YesAgain bool            `json:"yes_again" doc:"A copy of the record was put back since its owner said yes: nothing is sent before she says so again"`
+	Trouble  string          `json:"trouble" doc:"In a sentence"`
+	Proposed []CatalogueBody `json:"proposed" doc:"Bodies that it may be, by the supplier's number and name; a person picks"`
+}
+
+// CollectorClay is one clay of the studio, and how it stands to the bodies of the collector.
+type CollectorClay struct {
+	Clay string `json:"clay"`
+	Name string `json:"name"`
+	ClayPool
 }
 
 // BodyTold is what other studios tell of a clay.
 type BodyTold struct {
-	Studios int       `json:"studios"`
-	Made    time.Time `json:"made"`
-	Unlike  float64   `json:"unlike" doc:"Chance that this studio's bars are of another kind than theirs"`
+	Studios     int               `json:"studios"`
+	Made        time.Time         `json:"made"`
+	Unlike      float64           `json:"unlike" doc:"Chance that the bars that this studio sent are of another kind than theirs; 0: it sent none"`
+	OthersRatio *float64          `json:"others_ratio" doc:"Total shrink where the body matures; null: not fitted yet"`
+	OwnRatio    *float64          `json:"own_ratio" doc:"The same by this studio's bars alone; null: none tells"`
+	LeftOut     bool              `json:"left_out" doc:"Its own bars tell another rate than the others allow at 99 %, and are believed"`
+	Advice      []message.Message `json:"advice" doc:"Where its bars differ: by how much, and what to measure"`
 }
 
 // ClayPoolPick says which body a clay is, and whether what its bars tell may be sent.
 type ClayPoolPick struct {
 	Body string `json:"body" doc:"UUID of the catalogue; empty: none"`
 	Send bool   `json:"send"`
+}
+
+// KeptBody is what a studio keeps of one clay and the bodies of its collector. What other studios told stays in
+// force without the collector.
+type KeptBody struct {
+	Clay    string
+	Body    CatalogueBody
+	YesLife string      // life of the record in which its owner said yes to telling of it; empty: no
+	Sent    string      // the last body that was sent, as it went; empty: none is there
+	Told    *PoolAnswer // nil: too few studios do, or none was asked yet
 }

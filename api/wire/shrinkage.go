@@ -17,6 +17,8 @@ type Shrinkage struct {
 	Parts           Parts     `json:"parts"`
 	MultiplyFiredBy *float64  `json:"multiply_fired_by"`
 	Forming         string    `json:"forming"`
+	Source          string    `json:"source" enum:"other_studios,stated,handbook" doc:"What it goes by as far as its own bars leave it in doubt"`
+	OtherStudios    *BodyTold `json:"other_studios" doc:"What others tell of this clay, used or left out; null: nothing"`
 	Trust           string    `json:"trust" enum:"outside_tested_heat,no_bars,made_or_fired_differently,old,few_bars,well_tested"`
 	TrustWhy        string    `json:"trust_why"`
 	Untested        bool      `json:"untested"`

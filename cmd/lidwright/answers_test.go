@@ -770,7 +770,7 @@ const asks = "######## "
 // hold holds the answers to the files of a folder, or writes them there.
 func (a *asking) hold(folder string) {
 	a.Helper()
-	const most, mostOfAll = 256 << 10, 1536 << 10 // bytes
+	const most, mostOfAll = 288 << 10, 1536 << 10 // bytes
 	all, answers := 0, 0
 	stale, err := filepath.Glob(filepath.Join(folder, "*.txt"))
 	if err != nil {

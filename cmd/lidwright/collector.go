@@ -79,7 +79,7 @@ func collectorCommand() *cobra.Command {
 			return nil
 		},
 	}
-	c.AddCommand(join, leave, status)
+	c.AddCommand(join, leave, status, bodiesCommand(), bodyCommand())
 	return c
 }
 

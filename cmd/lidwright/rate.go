@@ -5,6 +5,7 @@ import (
 	"io"
 	"net/url"
 	"strings"
+	"time"
 
 	"lidwright/api/wire"
 	"lidwright/kiln/message"
@@ -121,6 +122,12 @@ func (a whyAnswer) print(w io.Writer) {
 		return fmt.Sprintf("%d %s", n, what)
 	}
 	fmt.Fprintf(w, "%s/%s rests on %s in %s, %s struck.\n", a.Clay, a.Batch, many(a.RestsOn.Bars, "bar"), many(a.RestsOn.Loads, "load"), many(a.RestsOn.Struck, "reading"))
+	fmt.Fprintln(w, goesBy(a.Source, a.OtherStudios))
+	if a.OtherStudios != nil {
+		for _, says := range a.OtherStudios.Advice {
+			fmt.Fprintln(w, says)
+		}
+	}
 	if len(a.Items) == 0 {
 		fmt.Fprintln(w, "Nothing moved it yet by 0.05 points.")
 	}
@@ -157,6 +164,23 @@ func (a whyAnswer) print(w io.Writer) {
 			fmt.Fprintf(w, "LOOK  The bars and the probe %s disagree: %s ± %s °C. Put witness cones in the next load.\n", p.Probe, num(p.DriftC, "%+.0f"), num(p.DriftSDC, "%.0f"))
 		}
 	}
+}
+
+// goesBy is what a rate goes by beside its own bars.
+func goesBy(source string, others *wire.BodyTold) string {
+	says := "Beside its own bars it goes by the handbook"
+	switch {
+	case source == string(shrinkage.FromOthers) && others != nil:
+		return fmt.Sprintf("Beside its own bars it goes by %d other studios, %s (other_studios).", others.Studios,
+			others.Made.Format(time.DateOnly))
+	case source == string(shrinkage.FromSupplier):
+		says = "Beside its own bars it goes by the supplier's figure"
+	}
+	if others != nil && others.LeftOut {
+		says += fmt.Sprintf("; its own bars tell another rate than %d other studios, %s", others.Studios,
+			others.Made.Format(time.DateOnly))
+	}
+	return says + " (" + source + ")."
 }
 
 // looksWrong says of a reading that it is left out, by how much it is off, why, and what to do.

@@ -12,6 +12,7 @@ import (
 
 	"lidwright/api/wire"
 	"lidwright/daemon/collector/pgtest"
+	"lidwright/daemon/store"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -83,6 +84,12 @@ func TestStudioTellsOfABody(t *testing.T) {
 	s.Store.Close()
 	s.open(t)
 	set()
+	if err := s.out.ReadBodies(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if !s.out.ClayBody("tern").Send {
+		t.Error("the yes is gone after a restart")
+	}
 	if told := s.out.Pools()["tern"]; told.Studios != 5 || len(told.Prior) != shrinkage.SummaryBytes {
 		t.Errorf("after a restart without the collector: %+v", told)
 	}
@@ -90,12 +97,88 @@ func TestStudioTellsOfABody(t *testing.T) {
 		t.Error("taken back although the collector did not answer")
 	}
 	s.run()
-	if _, err := os.Stat(filepath.Join(s.folder, "bodies.json")); err != nil {
-		t.Error(err)
-	}
 	if err := s.out.Leave(t.Context(), false); err != nil || len(s.out.Pools()) != 0 || changed.Load() == 0 {
 		t.Errorf("after leaving: %v, %d clays", err, len(s.out.Pools()))
 	}
+}
+
+// TestCopyHoldsWhatOthersTold: a copy of the store that is put back in another folder, as on a new machine, still has
+// what other studios told, and uses it without any collector. The yes to sending was said in another life of the
+// record and may have been taken back since: it counts no more, and what was sent is deleted at the next turn.
+func TestCopyHoldsWhatOthersTold(t *testing.T) {
+	r, s := start(t, pgtest.Database(t)), newStudio(t)
+	body, err := Owner{r.store}.NewBody(t.Context(), "Sandpit Clays", "1140", "Smooth stoneware", "6")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for n := range 5 {
+		p := pooler{site: newStudio(t).id}
+		if p.key, _, err = joinRaw(t, r, p.site); err != nil {
+			t.Fatal(err)
+		}
+		ask(t, "PUT", p.path(r, "/"+body), p.key, summaryOf(t, uint64(n)))
+	}
+	if err := r.Pool(t.Context(), time.Hour); err != nil {
+		t.Fatal(err)
+	}
+	set := func(s *studio) {
+		s.out.ShrinkModel, s.out.PoolEach = shrinkage.Model, 20*time.Millisecond
+		s.out.Summarise = func(context.Context, tiles.ClayID, float64) (*wire.PoolSummary, error) {
+			one := summaryOf(t, 77)
+			return &one, nil
+		}
+	}
+	set(s)
+	s.join(t, r)
+	if err := s.out.SetClayBody(t.Context(), "tern", body, true); err != nil {
+		t.Fatal(err)
+	}
+	until(t, "it is sent and told", func() bool {
+		b := s.out.ClayBody("tern")
+		return b.LastBody != "" && b.Told != nil
+	})
+	if len(s.out.KnownBodies()) != 1 {
+		t.Errorf("the catalogue is not known: %v", s.out.KnownBodies())
+	}
+	s.halt()
+	if _, err := s.Copy(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	s.Store.Close()
+	folder := t.TempDir()
+	if _, _, err := store.Restore(t.Context(), folder, filepath.Join(s.folder, "copies"), time.Now()); err != nil {
+		t.Fatal(err)
+	}
+	fresh := openStudio(t, folder, clock()) // of another machine: no collector is joined
+	if err := fresh.out.ReadBodies(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	told := fresh.out.Pools()["tern"]
+	if _, err := shrinkage.ReadPrior(told.Prior); err != nil || told.Studios != 5 {
+		t.Errorf("after the copy was put back %d studios tell: %v", told.Studios, err)
+	}
+	if b := fresh.out.ClayBody("tern"); b.Send || !b.YesAgain || b.Body == nil || b.Body.ID != body {
+		t.Errorf("after the copy was put back: %+v", b)
+	}
+	if err := os.CopyFS(filepath.Join(folder, "key"), os.DirFS(s.folder)); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Rename(filepath.Join(folder, "key", "collector.json"), filepath.Join(folder, "collector.json")); err != nil {
+		t.Fatal(err)
+	}
+	set(fresh)
+	fresh.run() // with the key of before
+	until(t, "what was sent is deleted", func() bool {
+		all, err := r.store.Bodies(context.Background())
+		return err == nil && all[0].Studios == 5 && fresh.out.ClayBody("tern").LastBody == ""
+	})
+	if b := fresh.out.ClayBody("tern"); b.Told == nil || b.Send {
+		t.Errorf("after it was deleted: %+v", b)
+	}
+	if err := fresh.out.SetClayBody(t.Context(), "tern", body, true); err != nil {
+		t.Fatal(err)
+	}
+	until(t, "it is sent after another yes", func() bool { return fresh.out.ClayBody("tern").LastBody != "" })
 }
 
 // TestTakenBack: a no has the collector delete what was sent.

@@ -4,14 +4,10 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"fmt"
-	"io/fs"
 	"log/slog"
 	"maps"
 	"net/http"
 	"net/url"
-	"os"
-	"path/filepath"
 	"slices"
 	"time"
 
@@ -20,47 +16,52 @@ import (
 	"lidwright/tiles"
 )
 
-// pooledClay is what a studio keeps of one clay and the bodies of its collector. What other studios tell stays in
-// force without the collector.
+// pooledClay is what is known of one clay and the bodies of its collector.
 type pooledClay struct {
-	Body    wire.CatalogueBody `json:"body"`
-	Send    bool               `json:"send"` // its owner said yes
-	Sent    string             `json:"sent"` // the last body that was sent, as it went; empty: none is there
-	Told    *wire.PoolAnswer   `json:"told,omitempty"`
-	Refused string             `json:"refused,omitempty"` // in a sentence
+	wire.KeptBody
+	refused string // why nothing could be sent or asked last, in a sentence
 }
 
-const bodiesFile = "bodies.json"
-
-// readBodies gives an empty map where none was picked.
-func readBodies(folder string) (map[tiles.ClayID]pooledClay, error) {
-	all := map[tiles.ClayID]pooledClay{}
-	data, err := os.ReadFile(filepath.Join(folder, bodiesFile))
-	if errors.Is(err, fs.ErrNotExist) {
-		return all, nil
-	}
-	if err == nil {
-		err = json.Unmarshal(data, &all)
-	}
+// ReadBodies takes in what is kept of bodies; without it nothing of other studios is used.
+func (o *Outbox) ReadBodies(ctx context.Context) error {
+	kept, err := o.Store.ClayBodies(ctx)
 	if err != nil {
-		return map[tiles.ClayID]pooledClay{}, fmt.Errorf("read which bodies the clays are: %w", err)
+		return err
 	}
-	return all, nil
+	all := map[tiles.ClayID]pooledClay{}
+	for _, b := range kept {
+		all[tiles.ClayID(b.Clay)] = pooledClay{KeptBody: b}
+	}
+	_, life, err := o.Store.Site(ctx)
+	o.mu.Lock()
+	o.bodies, o.life = all, life
+	o.mu.Unlock()
+	return err
 }
 
 // keepBodies puts what is known of bodies in force and writes it down.
-func (o *Outbox) keepBodies(all map[tiles.ClayID]pooledClay) error {
-	data, err := json.MarshalIndent(all, "", "  ")
-	if err == nil {
-		err = writeWhole(filepath.Join(o.Folder, bodiesFile), data)
+func (o *Outbox) keepBodies(ctx context.Context, all map[tiles.ClayID]pooledClay) error {
+	kept := make([]wire.KeptBody, 0, len(all))
+	for _, clay := range slices.Sorted(maps.Keys(all)) {
+		one := all[clay].KeptBody
+		one.Clay = string(clay)
+		kept = append(kept, one)
 	}
-	if err != nil {
-		return fmt.Errorf("keep which bodies the clays are: %w", err)
+	if err := o.Store.SaveClayBodies(ctx, kept); err != nil {
+		return err
 	}
 	o.mu.Lock()
 	o.bodies = all
 	o.mu.Unlock()
 	return nil
+}
+
+// sends reports whether the owner said yes in this life of the record. A yes of a copy that was put back may have
+// been taken back since.
+func (o *Outbox) sends(b pooledClay) bool {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return b.YesLife != "" && b.YesLife == o.life
 }
 
 // picked is a copy of what is known of bodies.
@@ -87,12 +88,14 @@ func (o *Outbox) Pools() map[tiles.ClayID]wire.PoolAnswer {
 // ClayBody is how one clay stands to the bodies of the collector.
 func (o *Outbox) ClayBody(clay tiles.ClayID) wire.ClayPool {
 	b := o.picked()[clay]
-	j := wire.ClayPool{Send: b.Send, LastBody: b.Sent, Trouble: b.Refused}
+	j := wire.ClayPool{Send: o.sends(b), LastBody: b.Sent, Trouble: b.refused,
+		Proposed: []wire.CatalogueBody{}}
+	j.YesAgain = b.YesLife != "" && !j.Send
 	if b.Body.ID != "" {
 		j.Body = &b.Body
 	}
 	if t := b.Told; t != nil {
-		j.Told = &wire.BodyTold{Studios: t.Studios, Made: t.Made, Unlike: t.Unlike}
+		j.Told = &wire.BodyTold{Studios: t.Studios, Made: t.Made, Unlike: t.Unlike, Advice: []message.Message{}}
 	}
 	return j
 }
@@ -109,7 +112,17 @@ func (o *Outbox) Bodies(ctx context.Context) ([]wire.CatalogueBody, error) {
 		return nil, &tiles.Invalid{Type: "unknown-value", Field: "body",
 			Why: message.Stopped(message.Of(err))}
 	}
+	o.mu.Lock()
+	o.catalogue = all.Items
+	o.mu.Unlock()
 	return all.Items, nil
+}
+
+// KnownBodies is the catalogue as it was heard last; nobody is asked.
+func (o *Outbox) KnownBodies() []wire.CatalogueBody {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return o.catalogue
 }
 
 // asker is a way to the collector that is joined, whatever purposes are said yes to.
@@ -136,6 +149,7 @@ func (o *Outbox) SetClayBody(ctx context.Context, clay tiles.ClayID, body string
 	defer o.pool.Unlock()
 	all := o.picked()
 	now := all[clay]
+	var err error
 	if body != "" && now.Body.ID != body {
 		catalogue, err := o.Bodies(ctx)
 		if err != nil {
@@ -149,7 +163,7 @@ func (o *Outbox) SetClayBody(ctx context.Context, clay tiles.ClayID, body string
 		if err := o.takeBack(ctx, now); err != nil {
 			return err
 		}
-		now = pooledClay{Body: catalogue[at]}
+		now = pooledClay{KeptBody: wire.KeptBody{Body: catalogue[at]}}
 	}
 	if now.Sent != "" && (!send || body == "") {
 		if err := o.takeBack(ctx, now); err != nil {
@@ -157,13 +171,21 @@ func (o *Outbox) SetClayBody(ctx context.Context, clay tiles.ClayID, body string
 		}
 		now.Sent = ""
 	}
-	now.Send = send
+	now.YesLife = ""
+	if send {
+		if _, now.YesLife, err = o.Store.Site(ctx); err != nil {
+			return err
+		}
+		o.mu.Lock()
+		o.life = now.YesLife
+		o.mu.Unlock()
+	}
 	if body == "" {
 		delete(all, clay)
 	} else {
 		all[clay] = now
 	}
-	if err := o.keepBodies(all); err != nil {
+	if err := o.keepBodies(ctx, all); err != nil {
 		return err
 	}
 	o.PoolsChanged()
@@ -209,23 +231,28 @@ func (o *Outbox) poolTurn(ctx context.Context) {
 	o.pool.Lock()
 	defer o.pool.Unlock()
 	all := o.picked()
-	if len(all) == 0 {
-		return
-	}
 	c, site, err := o.asker(ctx)
 	if err != nil {
 		return // none is joined: what was told stays in force
 	}
 	defer c.close()
+	if _, err := o.Bodies(ctx); err != nil {
+		slog.Info("the bodies of the collector are asked for later", "err", err)
+	}
 	changed, news := false, false
 	for clay, was := range all {
 		now := was
-		now.Refused = ""
+		now.refused = ""
+		if now.Sent != "" && !o.sends(now) { // sent after a yes that may have been taken back since
+			if err := o.takeBack(ctx, now); err == nil {
+				now.Sent = ""
+			}
+		}
 		if err := o.poolClay(ctx, c, site, clay, &now); err != nil {
 			slog.Info("a body is told of later", "clay", clay, "err", err)
-			now.Refused = message.Stopped(message.Of(err)).String()
+			now.refused = message.Stopped(message.Of(err)).String()
 		}
-		changed = changed || now.Sent != was.Sent || now.Refused != was.Refused
+		changed = changed || now.Sent != was.Sent || now.refused != was.refused
 		if now.Told != was.Told && (was.Told == nil || now.Told == nil || !now.Told.Made.Equal(was.Told.Made)) {
 			changed, news = true, true
 		}
@@ -234,7 +261,7 @@ func (o *Outbox) poolTurn(ctx context.Context) {
 	if !changed {
 		return
 	}
-	if err := o.keepBodies(all); err != nil {
+	if err := o.keepBodies(ctx, all); err != nil {
 		slog.Warn("what other studios tell is not kept", "err", err)
 		return
 	}
@@ -246,7 +273,7 @@ func (o *Outbox) poolTurn(ctx context.Context) {
 // poolClay does so for one clay.
 func (o *Outbox) poolClay(ctx context.Context, c *client, site string, clay tiles.ClayID, b *pooledClay) error {
 	path := "/v1/studios/" + site + "/bodies/" + url.PathEscape(b.Body.ID)
-	if b.Send {
+	if o.sends(*b) {
 		said, err := o.Summarise(ctx, clay, b.Body.MaturesC)
 		if err != nil {
 			return err

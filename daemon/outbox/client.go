@@ -23,7 +23,7 @@ import (
 )
 
 const (
-	mostAnswer = 64 << 10 // bytes of an answer that are read
+	mostAnswer = 1 << 20 // bytes of an answer that are read
 	jsonType   = "application/json"
 )
 

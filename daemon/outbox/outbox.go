@@ -30,14 +30,26 @@ type Store interface {
 	LastChange(ctx context.Context) (int64, error)
 	Found(ctx context.Context, after, upTo int64) (map[int64]*wire.PushFound, error)
 	Boots(ctx context.Context) ([]wire.PushBoot, error)
-	FiringRevisions(ctx context.Context) ([]wire.FiringMark, error)
-	SentFiring(ctx context.Context, id string) (wire.SentFiring, []byte, error)
 	Sent(ctx context.Context, collector string) (life string, have int64, err error)
 	Save(ctx context.Context, collector, life string, have int64, fresh bool,
 		sent []wire.FiringMark, at kiln.Stamp) error
-	SentFirings(ctx context.Context, collector string) ([]wire.FiringMark, error)
 	Forget(ctx context.Context, collector string) error
 	News() <-chan struct{}
+	FiringStore
+	BodyStore
+}
+
+// FiringStore has the firings as they are sent, and which of them were.
+type FiringStore interface {
+	FiringRevisions(ctx context.Context) ([]wire.FiringMark, error)
+	SentFiring(ctx context.Context, id string) (wire.SentFiring, []byte, error)
+	SentFirings(ctx context.Context, collector string) ([]wire.FiringMark, error)
+}
+
+// BodyStore keeps which body of the collector each clay is, and what other studios told of it.
+type BodyStore interface {
+	ClayBodies(ctx context.Context) ([]wire.KeptBody, error)
+	SaveClayBodies(ctx context.Context, all []wire.KeptBody) error
 }
 
 // Outbox is the sender. New fills the fields that a test may change before Run.
@@ -71,27 +83,25 @@ type Outbox struct {
 	wake chan struct{} // the joining or the purposes changed
 	one  sync.Mutex    // held while something is sent, and while the joining changes
 
-	mu       sync.Mutex // guards the fields below
-	joined   joined
-	bodies   map[tiles.ClayID]pooledClay
-	broken   error // the file of the joining does not read
-	trouble  string
-	lastOK   time.Time
-	body     string
-	atLife   string // of the record that atHave belongs to; "": nothing was sent since the start
-	atHave   int64  // change up to which the collector has it
-	refused  uint64
-	stopTurn func() // ends what is being sent
+	mu        sync.Mutex // guards the fields below
+	joined    joined
+	bodies    map[tiles.ClayID]pooledClay
+	life      string               // of the record
+	catalogue []wire.CatalogueBody // as it was heard last
+	broken    error                // the file of the joining does not read
+	trouble   string
+	lastOK    time.Time
+	body      string
+	atLife    string // of the record that atHave belongs to; "": nothing was sent since the start
+	atHave    int64  // change up to which the collector has it
+	refused   uint64
+	stopTurn  func() // ends what is being sent
 }
 
 // New makes the sender of the record in a folder.
 func New(store Store, folder, version string, now func() kiln.Stamp, live func() []wire.LiveKiln,
 	sum func([]byte) int64) *Outbox {
-	bodies, err := readBodies(folder)
-	if err != nil {
-		slog.Warn("what other studios tell is not used", "err", err)
-	}
-	return &Outbox{bodies: bodies, Store: store, Live: live, Now: now, Folder: folder, Version: version,
+	return &Outbox{Store: store, Live: live, Now: now, Folder: folder, Version: version,
 		CurveSum: sum,
 		Form:     wire.PushForm,
 		Patience: 15 * time.Second, First: time.Second, Most: time.Hour, SaveEach: time.Minute,
@@ -349,7 +359,7 @@ func (o *Outbox) Leave(ctx context.Context, forget bool) error {
 	if len(o.picked()) == 0 {
 		return nil
 	}
-	err := o.keepBodies(map[tiles.ClayID]pooledClay{}) // what its studios told goes with it
+	err := o.keepBodies(ctx, map[tiles.ClayID]pooledClay{}) // what its studios told goes with it
 	o.PoolsChanged()
 	return err
 }
@@ -379,6 +389,7 @@ func (o *Outbox) changed(j joined) {
 	o.mu.Lock()
 	o.joined, o.broken, o.trouble, o.atLife = j, nil, "", ""
 	if j.URL == "" {
+		o.catalogue = nil
 		o.lastOK, o.body = time.Time{}, ""
 	}
 	o.mu.Unlock()

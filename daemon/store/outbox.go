@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"encoding/binary"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"hash/crc32"
@@ -241,4 +242,51 @@ func (s Outbox) Boots(ctx context.Context) ([]wire.PushBoot, error) {
 	}
 	return collect(rows, "the runnings of the machine",
 		func(b *wire.PushBoot) error { return rows.Scan(&b.ID, &b.OffsetMS) })
+}
+
+// ClayBodies gives which body of the collector's catalogue each clay is, and what other studios told of it.
+func (s Outbox) ClayBodies(ctx context.Context) ([]wire.KeptBody, error) {
+	rows, err := s.read.QueryContext(ctx, `SELECT clay, body, yes_life, sent, coalesce(told, 'null') FROM clay_body ORDER BY clay`)
+	if err != nil {
+		return nil, fmt.Errorf("read which bodies the clays are: %w", busy(err))
+	}
+	return collect(rows, "which bodies the clays are", func(b *wire.KeptBody) error {
+		var body, told string
+		if err := rows.Scan(&b.Clay, &body, &b.YesLife, &b.Sent, &told); err != nil {
+			return err
+		}
+		return errors.Join(json.Unmarshal([]byte(body), &b.Body), json.Unmarshal([]byte(told), &b.Told))
+	})
+}
+
+// SaveClayBodies puts all of them in the place of those that are kept. It is no news to whoever follows the record.
+func (s Outbox) SaveClayBodies(ctx context.Context, all []wire.KeptBody) error {
+	err := s.quietly(ctx, func(tx *sql.Tx) error {
+		if _, err := tx.ExecContext(ctx, `DELETE FROM clay_body`); err != nil {
+			return err
+		}
+		for _, b := range all {
+			body, err := json.Marshal(b.Body)
+			if err != nil {
+				return err
+			}
+			var told any
+			if b.Told != nil {
+				text, err := json.Marshal(b.Told)
+				if err != nil {
+					return err
+				}
+				told = string(text)
+			}
+			if _, err := tx.ExecContext(ctx, `INSERT INTO clay_body (clay, body, yes_life, sent, told) VALUES (?, ?, ?, ?, ?)`,
+				b.Clay, string(body), b.YesLife, b.Sent, told); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return fmt.Errorf("keep which bodies the clays are: %w", err)
+	}
+	return nil
 }

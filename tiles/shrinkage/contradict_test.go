@@ -12,7 +12,7 @@ import (
 )
 
 // TestOwnBarsAgainstThePool: what 24 other studios tell of a clay stands in the place of its supplier and the
-// handbook. Own bars that lose about what they say leave it; bars that lose 5 points more drop it, and the standing
+// handbook. Own bars that lose about what they say leave it; bars that lose 5 points more drop it, and the advice
 // says so.
 func TestOwnBarsAgainstThePool(t *testing.T) {
 	const clay, matures = tiles.ClayID("tern"), kiln.Celsius(1222)
@@ -45,11 +45,11 @@ func TestOwnBarsAgainstThePool(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	source, why := fit.Source(clay)
-	if source != "other_studios" || why != "24 other studios, 2026-12-01" {
-		t.Errorf("%s: %s", source, why)
+	o, there := fit.OtherStudios(clay)
+	if source := fit.Source(clay); source != shrinkage.FromOthers || !there || o.Differs() || o.Studios != 24 {
+		t.Errorf("%s: %+v", source, o)
 	}
-	if got := fit.Standing(ternAsk(none), tiles.Fired); !strings.HasSuffix(got.Why, why) {
+	if got := fit.Standing(ternAsk(none), tiles.Fired); !strings.HasSuffix(got.Why, "24 other studios, 2026-12-01") {
 		t.Errorf("%+v", got)
 	}
 	dropped := 0
@@ -60,7 +60,7 @@ func TestOwnBarsAgainstThePool(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if source, _ := fit.Source(clay); source != "other_studios" {
+		if fit.Source(clay) != shrinkage.FromOthers {
 			dropped++
 		}
 	}
@@ -80,8 +80,11 @@ func TestOwnBarsAgainstThePool(t *testing.T) {
 	if fit, err = m.Studio.FitWithPools(t.Context(), nil); err != nil {
 		t.Fatal(err)
 	}
-	if source, why := fit.Source(clay); source != "handbook" || !strings.Contains(why,
-		"your own bars tell another rate than 24 other studios") {
-		t.Errorf("%s: %s", source, why)
+	o, _ = fit.OtherStudios(clay)
+	if source := fit.Source(clay); source != shrinkage.FromHandbook || !o.LeftOut || o.Own < o.Theirs+0.04 || o.Own > o.Theirs+0.25 {
+		t.Errorf("%s: %+v", source, o)
+	}
+	if said := o.Advice(); len(said) != 3 || !strings.Contains(said[0].String(), "more than those of 24 other studios") {
+		t.Errorf("%v", said)
 	}
 }

@@ -34,13 +34,11 @@ type Studio struct {
 	Clays    []tiles.Clay
 	Batches  []tiles.Batch
 	Bars     []tiles.Bar
-	ProbeSD  map[string]float64      // doubt of a kiln's probe life, °C (one sd); not named: 9
-	Now      time.Time               // for Old where a question has no date; zero: the newest reading
-	Handbook *Handbook               // nil: UsualHandbook
-	Pools    map[tiles.ClayID]Pooled // what other studios say of a clay, before its supplier and the handbook
-
-	against map[tiles.ClayID]Pooled        // of these the own bars tell another rate
-	Assumed map[tiles.ClayID]tiles.Assumed // the heat of lengths whose firing nobody told
+	ProbeSD  map[string]float64             // doubt of a kiln's probe life, °C (one sd); not named: 9
+	Now      time.Time                      // for Old where a question has no date; zero: the newest reading
+	Handbook *Handbook                      // nil: UsualHandbook
+	Pools    map[tiles.ClayID]Pooled        // what other studios say of a clay, before its supplier and the handbook
+	Assumed  map[tiles.ClayID]tiles.Assumed // the heat of lengths whose firing nobody told
 }
 
 // Handbook is what is believed before any bar: sds of each source of scatter in log-percent,
@@ -119,6 +117,7 @@ type equations struct {
 	tested  map[tiles.ClayID]claySeen
 	known   map[tiles.ClayID]knownHeat
 	part    map[tiles.Stage]partDried // soft and leather-hard
+	others  map[tiles.ClayID]OtherStudios
 }
 
 // LeftOut is a reading that had no say, and why.

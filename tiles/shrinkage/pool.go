@@ -5,12 +5,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"time"
 
 	"gonum.org/v1/gonum/mat"
-
-	"lidwright/kiln"
-	"lidwright/tiles"
 )
 
 // The pooled model. A studio's curve is the body's and its own way:
@@ -310,118 +306,6 @@ func ReadPrior(data []byte) (p Prior, err error) {
 
 // mostAway is how far from the handbook a pool's curve is taken, in handbook sds.
 const mostAway = 50
-
-// Pooled is what other studios say of a clay here: their prior, and the maturing point that it is told for.
-type Pooled struct {
-	Prior
-	Matures kiln.Celsius
-	Studios int       // others, that it rests on
-	Made    time.Time // when their collector worked it out
-}
-
-// says is where a rate comes from, in words.
-func (p Pooled) says() string {
-	return fmt.Sprintf("%d other studios, %s", p.Studios, p.Made.Format(time.DateOnly))
-}
-
-// contradictAt is how far, in sds, own bars may move what other studios say of the total at the maturing point: 99 %.
-const contradictAt = 2.5758
-
-// Contradicts reports whether the own bars of a clay in fit tell another rate than p allows at 99 %: the total at
-// the maturing point moves from p's by more than the part of p's doubt that the bars take away.
-func (p Pooled) Contradicts(ctx context.Context, fit *Fit, clay tiles.ClayID) (bool, error) {
-	own, bars, err := Summarise(ctx, fit, clay, p.Matures)
-	if err != nil || bars == 0 {
-		return false, err
-	}
-	precision, cov := mat.NewSymDense(coefs, nil), mat.NewSymDense(coefs, nil)
-	var sigma mat.SymDense
-	l := mat.NewDense(coefs, coefs, nil)
-	for i := range coefs {
-		for j := 0; j <= i; j++ {
-			l.Set(i, j, p.Factor[i][j])
-		}
-	}
-	sigma.SymOuterK(1, l)
-	var chol mat.Cholesky
-	if !chol.Factorize(&sigma) || chol.InverseTo(cov) != nil {
-		return false, fmt.Errorf("%w: a prior of no doubt", ErrSummary)
-	}
-	pull := own.Pull
-	for i := range coefs {
-		for j := range coefs {
-			pull[i] += cov.At(i, j) * p.Mean[j]
-			if j <= i {
-				precision.SetSym(i, j, own.Precision[i][j]+cov.At(i, j))
-			}
-		}
-	}
-	mean, after, err := solved(precision, pull)
-	if err != nil {
-		return false, err
-	}
-	k := &clayCurve{matures: float64(p.Matures), shift: shiftSD}
-	z := k.white(k.matures)
-	z[coefDrying] = dryingSD
-	moved, taken := 0.0, 0.0
-	for i := range coefs {
-		moved += z[i] * (mean[i] - p.Mean[i])
-		for j := range coefs {
-			taken += z[i] * z[j] * (sigma.At(i, j) - after.At(i, j))
-		}
-	}
-	return taken > 0 && math.Abs(moved) > contradictAt*math.Sqrt(taken), nil
-}
-
-// FitWithPools fits s with what other studios say of its clays, and leaves out what the own bars of a clay
-// contradict: such a clay goes back to its supplier's or the handbook's figures, and its standing says why.
-func (s Studio) FitWithPools(ctx context.Context, before *Fit) (*Fit, error) {
-	fit, err := s.Fit(ctx, before)
-	if err != nil || len(s.Pools) == 0 {
-		return fit, err
-	}
-	kept, against := map[tiles.ClayID]Pooled{}, map[tiles.ClayID]Pooled{}
-	for clay, p := range s.Pools {
-		wrong, err := p.Contradicts(ctx, fit, clay)
-		if err != nil {
-			return nil, err
-		}
-		if wrong {
-			against[clay] = p
-		} else {
-			kept[clay] = p
-		}
-	}
-	if len(against) == 0 {
-		return fit, nil
-	}
-	s.Pools, s.against = kept, against
-	return s.Fit(ctx, before)
-}
-
-// Source is where the prior of a clay comes from: other_studios, stated or handbook; why says more in words: which
-// studios, or that its own bars contradict them.
-func (f *Fit) Source(clay tiles.ClayID) (source, why string) {
-	if p, there := f.studio.Pools[clay]; there {
-		return "other_studios", p.says()
-	}
-	source, why = "handbook", ""
-	for _, c := range f.studio.Clays {
-		if c.ID == clay && c.Stated > 0 {
-			source = "stated"
-		}
-	}
-	if p, there := f.studio.against[clay]; there {
-		why = "your own bars tell another rate than " + p.says() + ", which is left out"
-	}
-	return source, why
-}
-
-// pooled puts what other studios say in the place of the handbook's and the supplier's figures.
-func (k *clayCurve) pooled(p Pooled) {
-	k.matures, k.shift = float64(p.Matures), shiftSD
-	k.mean, k.factor, k.fitted = p.Mean, p.Factor, p.Mean
-}
 
 // For is the prior of the studio whose summary is the n-th of the pool, with its own left out; of a studio
 // that is not in it where n is below 0.

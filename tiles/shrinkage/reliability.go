@@ -373,15 +373,13 @@ func refs(all []tiles.BatchRef) string {
 	return strings.Join(names, "")
 }
 
-// source is where the rate of a clay without a fired bar comes from.
+// source is where the rate of a clay without a fired bar comes from, in words.
 func (f *Fit) source(id tiles.ClayID) string {
-	if p, there := f.studio.Pools[id]; there {
-		return p.says()
-	}
-	for _, c := range f.studio.Clays {
-		if c.ID == id && c.Stated > 0 {
-			return "the supplier's figure"
-		}
+	switch f.Source(id) {
+	case FromOthers:
+		return f.studio.Pools[id].says()
+	case FromSupplier:
+		return "the supplier's figure"
 	}
 	return "handbook figures"
 }
