@@ -200,6 +200,9 @@ func (s clayRoutes) showClay(w http.ResponseWriter, r *http.Request, asked url.V
 	for _, f := range tiles.Formings() {
 		data.Formings = append(data.Formings, string(f))
 	}
+	if data.Sold, err = s.soldAs(ctx, id, data.Frame.Speak); err != nil {
+		return err
+	}
 	asked.Del("make")
 	data.Query = asked.Encode()
 	told, err := s.explain(ctx, id, asked)

@@ -183,6 +183,22 @@ func (s studioRoutes) tellBodies(r *http.Request, c usecase.Collector, d *pages.
 	return err
 }
 
+// soldAs is as which body other studios tell of a clay, or may; nil where none is picked or proposed.
+func (s clayRoutes) soldAs(ctx context.Context, id tiles.ClayID, to pages.Speak) (*pages.BodyOfClay, error) {
+	if s.Collector == nil {
+		return nil, nil
+	}
+	clay, err := s.Clays().OneOfCollector(ctx, s.Collector, id)
+	if err != nil || clay.Body == nil && len(clay.Proposed) == 0 {
+		return nil, err
+	}
+	one := &pages.BodyOfClay{CollectorClay: clay}
+	if clay.Told != nil {
+		one.ToldOn = s.pages.At(to, clay.Told.Made)
+	}
+	return one, nil
+}
+
 // postCollectorPage joins, says what may be sent, or leaves.
 func (s studioRoutes) postCollectorPage(w http.ResponseWriter, r *http.Request) error {
 	form, err := web.Form(r)
