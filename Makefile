@@ -63,10 +63,10 @@ fuzz:
 # or a larger one: make mutants SEED=2 MUTANTS=60; one package: make mutants MUTATED=./config
 SEED    := 1
 MUTANTS := 30
-MUTATED := ./kiln/... ./tiles/... ./daemon/store ./config
+MUTATED := ./kiln/... ./tiles/... ./daemon/store/... ./config
 mutants: packages
 	go run -C deploy/tools ./mutants -root $(CURDIR) -seed $(SEED) -n $(MUTANTS) $(MUTATED)
-	go run -C deploy/tools ./mutants -root $(CURDIR) -n 0 -files '^(access|session|ration|code)\.go$$' -first 'Route|Reading|Guess|Session|Code|Form' ./api
+	go run -C deploy/tools ./mutants -root $(CURDIR) -n 0 ./api/auth
 
 # The README's two commands on a clean Debian 12 and 13, as root and as a user with sudo: as root, hours.
 # One release alone: make fresh DEBIANS=trixie; the packages and programs of the tests alone: DEBIANS='bookworm short'
