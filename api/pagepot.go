@@ -8,10 +8,12 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/google/uuid"
 
 	"lidwright/api/caution"
+	"lidwright/api/pages"
 	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/api/wire"
@@ -21,40 +23,129 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-type potsPageData struct {
-	page
-	Find   string
-	Pots   []wire.Pot
-	Clays  []wire.ClayJSON
-	Seats  []lid.Seat
-	Stages []string
-	Made   int
-	Typed  url.Values
+// potsPage tells what the boards of a form taught, finds cards, and makes a board of them. Its form is filled in
+// from the query: the lid page leads here with what was asked and answered.
+func (s resultRoutes) potsPage(w http.ResponseWriter, r *http.Request) error {
+	q := r.URL.Query()
+	typed := pages.Form{}
+	if q.Get("collar") != "" || q.Get("collar_mm") != "" {
+		typed.Values = shownAs(q, s.unitOf(r.Context()))
+	}
+	return s.showPots(w, r, typed)
 }
 
-// potsPage finds cards, and makes a board of them. Its form is filled in from the query: the lid page leads here
-// with what was asked and answered.
-func (s resultRoutes) potsPage(w http.ResponseWriter, r *http.Request) error {
-	data, err := s.potsData(r, shownAs(r.URL.Query(), s.unitOf(r.Context())))
+const (
+	cardsShown  = 12 // in the list of the page
+	foundShown  = 50 // where words were typed
+	boardsShown = 4  // in the diary of a form
+)
+
+// showPots shows the page, with the form of a board at the wheel as it was typed.
+func (s resultRoutes) showPots(w http.ResponseWriter, r *http.Request, form pages.Form) error {
+	ctx, q := r.Context(), r.URL.Query()
+	l, base := s.localeOf(ctx), s.page(ctx, "pots")
+	data := pages.PotsPage{Frame: base.Frame, Find: strings.TrimSpace(q.Get("find")),
+		Cautions: pages.Cautions(caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe))}
+	data.Made, _ = strconv.Atoi(q.Get("made"))
+	all, err := s.Archive.Pots(ctx, lid.PotFilter{Limit: shownCards})
 	if err != nil {
 		return err
 	}
-	return s.render(w, "pots", data)
+	found, most := all, cardsShown
+	if data.Find != "" {
+		most = foundShown
+		if found, err = s.Archive.Pots(ctx, lid.PotFilter{Find: data.Find, Limit: most + 1}); err != nil {
+			return err
+		}
+	}
+	data.More = len(found) > most
+	for _, c := range found[:min(len(found), most)] {
+		data.Cards = append(data.Cards, potRow(l, s.dayOf(l, c.MadeOn), c.PotCard))
+	}
+	for _, c := range all {
+		if !slices.Contains(data.Forms, c.Form) {
+			data.Forms = append(data.Forms, c.Form)
+		}
+	}
+	boards, _, err := s.waitingBoards(ctx, all)
+	if err != nil {
+		return err
+	}
+	data.Waiting = boards
+	of := ""
+	if asked := q.Get("form"); form.Values == nil && slices.Contains(data.Forms, asked) {
+		of = asked
+	} else if len(data.Forms) > 0 {
+		of = data.Forms[0]
+	}
+	if of != "" {
+		if data.Diary, err = s.lidDiary(ctx, l, of); err != nil {
+			return err
+		}
+	}
+	if data.New, err = s.newPots(ctx, form, data.Forms, all); err != nil {
+		return err
+	}
+	data.New.Open = data.New.Open || q.Get("new") != ""
+	return s.show(w, data)
 }
 
-func (s resultRoutes) potsData(r *http.Request, typed url.Values) (potsPageData, error) {
-	q := r.URL.Query()
-	data := potsPageData{page: s.page(r.Context(), "more"), Find: q.Get("find"), Seats: lid.Seats(), Stages: stageWords(), Typed: typed}
-	data.Made, _ = strconv.Atoi(q.Get("made"))
-	cards, err := s.Archive.Pots(r.Context(), lid.PotFilter{Find: data.Find, Limit: 50})
+// newPots is the form of a board at the wheel: where nothing was typed, with the clay and the mark of the last card.
+func (s resultRoutes) newPots(ctx context.Context, form pages.Form, forms []string, all []lid.KeptPot) (pages.NewPots,
+	error) {
+	base := s.page(ctx, "pots")
+	n := pages.NewPots{ID: cmp.Or(form.Get("id"), base.ID), Form: form, Unit: cmp.Or(form.Get("unit"), base.Speak.Unit),
+		Forms: forms, Stages: stageWords(), Open: form.Values != nil || len(all) == 0}
+	mark := form.Get("mark")
+	if len(all) > 0 {
+		n.Clay = string(all[0].Body.Clay)
+		if form.Values == nil {
+			mark = all[0].Mark
+			n.Form.Values = url.Values{"mark": {mark}, "seat": {string(all[0].Seat)}}
+		}
+	}
+	for _, seat := range lid.Seats() {
+		n.Seats = append(n.Seats, pages.Word(seat))
+	}
+	clays, err := s.Clays().List(ctx)
 	if err != nil {
-		return data, err
+		return n, err
 	}
-	for _, c := range cards {
-		data.Pots = append(data.Pots, potOf(c.PotCard))
+	for _, c := range clays {
+		n.Clays = append(n.Clays, pages.LidClay{ID: c.Clay, Name: c.Name})
 	}
-	data.Clays, err = s.Clays().List(r.Context())
-	return data, err
+	n.Next, err = s.Lids().NextNumber(ctx, mark)
+	return n, err
+}
+
+// dayOf is a day of a card as people read it; as it stands where it is none.
+func (s *Server) dayOf(l pages.Locale, day string) string {
+	if made, err := time.ParseInLocation(time.DateOnly, day, s.Site.Zone); err == nil {
+		return l.Day(made)
+	}
+	return day
+}
+
+// potRow is a card in a list.
+func potRow(l pages.Locale, made string, c lid.PotCard) pages.PotRow {
+	row := pages.PotRow{ID: c.ID, Form: c.Form, Made: made, Body: c.Body.String(),
+		Name: strings.TrimSpace(c.Mark + " " + c.Number)}
+	if row.Name == "" {
+		row.Name, row.Form = c.Form, ""
+	}
+	var sizes []string
+	for _, one := range []struct {
+		says func() string
+		mm   tiles.Millimetre
+	}{{func() string { return l.T("gallery {1}", l.Bare(float64(c.Collar[0]))) }, 1},
+		{func() string { return l.T("ledge {1}", l.Bare(float64(c.Opening))) }, c.Opening},
+		{func() string { return l.T("lid {1}", l.Bare(float64(cmp.Or(c.Measured, c.Set)))) }, cmp.Or(c.Measured, c.Set)}} {
+		if one.mm != 0 {
+			sizes = append(sizes, one.says())
+		}
+	}
+	row.Sizes = strings.Join(sizes, ", ")
+	return row
 }
 
 // postPots makes the cards of a board: one for each gallery that was written down, or a number of
@@ -70,16 +161,14 @@ func (s resultRoutes) postPots(w http.ResponseWriter, r *http.Request) error {
 		made, err = s.keepPots(r, form.Get("id"), bodies)
 	}
 	if err != nil {
-		data, formErr := s.potsData(r, form)
-		if formErr != nil {
-			return formErr
+		p, ok := s.again(w, r, err)
+		if !ok {
+			return err
 		}
-		data.Error, data.Made = s.troubles.Problem(r.Context(), err), made
-		w.Header().Set("Content-Type", "text/html; charset=utf-8")
-		w.WriteHeader(data.Error.Status)
-		return s.render(w, "pots", data)
+		return s.showPots(w, r, pages.Form{Values: form, Problem: p})
 	}
-	http.Redirect(w, r, "/pots?made="+strconv.Itoa(made), http.StatusSeeOther)
+	http.Redirect(w, r, "/pots?"+url.Values{"made": {strconv.Itoa(made)}, "form": {bodies[0].Form}}.Encode(),
+		http.StatusSeeOther)
 	return nil
 }
 
@@ -168,6 +257,13 @@ func (s resultRoutes) potsSent(ctx context.Context, form url.Values) ([]wire.Pot
 		rd.fault("galleries", tiles.OutOfRange, "{1} lines; a board has at most {2}", len(out), mostPots)
 	}
 	number := strings.TrimSpace(form.Get("number"))
+	if number == "" {
+		next, err := s.Lids().NextNumber(ctx, strings.TrimSpace(form.Get("mark")))
+		if err != nil {
+			return nil, err
+		}
+		number = strconv.Itoa(next)
+	}
 	from, err := strconv.Atoi(number)
 	for i := range out {
 		out[i].Number = number
@@ -188,31 +284,34 @@ func (s resultRoutes) potPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	query := lidQuery(p.PotCard)
-	again := lidQuery(p.PotCard) // a lid for it later: of what the card knows, fired apart
-	again.Set("together", string(shrinkage.Apart))
+	return s.showPot(w, r, p, pages.Form{})
+}
+
+// showPot shows a card, with the form of what its lid measured as it was typed.
+func (s resultRoutes) showPot(w http.ResponseWriter, r *http.Request, p lid.KeptPot, form pages.Form) error {
+	base := s.page(r.Context(), "pots")
+	data := pages.PotPage{Frame: base.Frame, Pot: potOf(p.PotCard), Made: s.dayOf(s.localeOf(r.Context()), p.MadeOn),
+		Unit: cmp.Or(form.Get("unit"), base.Speak.Unit), Lid: lidQuery(p.PotCard).Encode(), Form: form,
+		Ledge:    p.Opening != 0,
+		Cautions: pages.Cautions(caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe))}
 	fired := lidQuery(p.PotCard)
 	for _, name := range []string{"collar", "opening", "together"} {
 		fired.Del(name)
 	}
 	fired.Set("collar_stage", string(tiles.Fired))
+	fired.Set("unit", base.Speak.Unit)
 	if p.Stage == tiles.Wet { // what this very pot lost tells more than any bar
 		for _, c := range p.Collar {
 			fired.Add("wet_collar", inMM(c))
 		}
 	}
-	data := struct {
-		page
-		Pot        wire.Pot
-		Lid, Again string
-		Fired      url.Values
-		Cautions   []string
-		Ledge      bool
-		Check      string // the leather-hard check of the lid on the card; "" without one
-		Board      string // the board question for it and the pots made with it; "" of too few
-	}{page: s.page(r.Context(), "more"), Pot: potOf(p.PotCard), Lid: "/lid?" + query.Encode(), Again: "/lid?" + again.Encode(), Fired: fired, Cautions: caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe), Ledge: p.Opening != 0}
+	for _, name := range sortedKeys(fired) {
+		for _, v := range fired[name] {
+			data.Fired = append(data.Fired, pages.Hidden{Name: name, Value: v})
+		}
+	}
 	if p.SeatGlazed && p.Together == shrinkage.InPlace {
-		data.Cautions = append([]string{caution.Text(caution.WillFuse)}, data.Cautions...)
+		data.Cautions = append(pages.Cautions(caution.Texts(caution.WillFuse)), data.Cautions...)
 	}
 	if l := cmp.Or(p.Measured, p.Set); l > 0 {
 		check := lidQuery(p.PotCard)
@@ -220,7 +319,7 @@ func (s resultRoutes) potPage(w http.ResponseWriter, r *http.Request) error {
 		check.Del("trim_most")
 		check.Set("lid", inMM(l))
 		check.Set("check_stage", string(tiles.Leather))
-		data.Check = "/lid?" + check.Encode()
+		data.Check = check.Encode()
 	}
 	cards, err := s.Archive.Pots(r.Context(), lid.PotFilter{Limit: shownCards})
 	if err != nil {
@@ -228,10 +327,10 @@ func (s resultRoutes) potPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	for _, b := range boardsOfPots(cards) {
 		if slices.ContainsFunc(b.Pots, func(c wire.Pot) bool { return c.ID == p.ID }) && len(b.Pots) >= fewestOnBoard && len(b.Pots) <= mostOnBoard {
-			data.Board = "/lid/board?" + boardOf(p.PotCard, b.Pots).Encode()
+			data.Board = boardOf(p.PotCard, b.Pots).Encode()
 		}
 	}
-	return s.render(w, "pot", data)
+	return s.show(w, data)
 }
 
 // postPotLid writes the width of a lid, told or measured once after throwing, onto a card.
@@ -244,42 +343,57 @@ func (s resultRoutes) postPotLid(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	card, rd := p.PotCard, s.formReader(r.Context(), form)
-	for field, to := range map[string]*tiles.Millimetre{"set": &card.Set, "lid": &card.Measured, "bowl": &card.Bowl, "trim_most": &card.TrimMost} {
-		text := strings.TrimSpace(form.Get(field))
+	card, err := s.lidSent(r.Context(), p.PotCard, form)
+	if err == nil {
+		_, err = s.Archive.PutPot(r.Context(), card, usecase.Precondition{Revision: p.Revision}, s.Now())
+	}
+	if err != nil {
+		problem, ok := s.again(w, r, err)
+		if !ok {
+			return err
+		}
+		return s.showPot(w, r, p, pages.Form{Values: form, Problem: problem})
+	}
+	http.Redirect(w, r, "/pot/"+card.ID, http.StatusSeeOther)
+	return nil
+}
+
+// lidSent is a card with what the form tells of its lid. The error tells every fault.
+func (s resultRoutes) lidSent(ctx context.Context, card lid.PotCard, form url.Values) (lid.PotCard, error) {
+	rd := s.formReader(ctx, form)
+	for _, one := range []struct {
+		field string
+		to    *tiles.Millimetre
+	}{{"set", &card.Set}, {"lid", &card.Measured}, {"bowl", &card.Bowl}, {"trim_most", &card.TrimMost}} {
+		text := strings.TrimSpace(form.Get(one.field))
 		if text == "" {
 			continue
 		}
-		l, err := tiles.ParseLength(field, text, rd.unit)
+		l, err := tiles.ParseLength(one.field, text, rd.unit)
 		if err != nil {
-			return err
+			rd.refuse(err)
+			continue
 		}
-		*to = l.Millimetre()
+		*one.to = l.Millimetre()
 	}
 	if text := strings.TrimSpace(form.Get("fired")); text != "" {
 		card.Fired = nil
 		for part := range strings.SplitSeq(text, ";") {
 			l, err := tiles.ParsePiece("fired", strings.TrimSpace(part), rd.unit)
 			if err != nil {
-				return err
+				rd.refuse(err)
+				continue
 			}
 			card.Fired = append(card.Fired, l.Millimetre())
 		}
 	}
 	if len(rd.wrong) > 0 {
-		return rd.wrong
+		return card, rd.wrong
 	}
 	if card.Lid.Clay == "" {
 		card.Lid = card.Body
 	}
-	if err := card.Validate(); err != nil {
-		return err
-	}
-	if _, err := s.Archive.PutPot(r.Context(), card, usecase.Precondition{Revision: p.Revision}, s.Now()); err != nil {
-		return err
-	}
-	http.Redirect(w, r, "/pot/"+card.ID, http.StatusSeeOther)
-	return nil
+	return card, card.Validate()
 }
 
 const fewestOnBoard, mostOnBoard = 8, 30 // pots of a board question

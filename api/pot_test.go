@@ -75,12 +75,13 @@ func TestAnswerBecomesACard(t *testing.T) {
 		}
 	}
 	for name, want := range map[string]string{"form": "jar", "mark": "KT", "collar": "104.5",
-		"opening": "92.5", "seat": "inset", "seat_glazed": "yes"} {
+		"opening": "92.5", "seat": "inset"} {
 		if form.Get(name) != want {
 			t.Errorf("%s is %q in the form, not %q", name, form.Get(name), want)
 		}
 	}
-	has(t, page, `<option value="tern" selected>`)
+	has(t, page, `<option value="tern" selected`, `<option value="yes" selected>glazed`)
+	form.Set("seat_glazed", "yes")
 	form.Set("body", "tern")
 	s.form("/pots", form, 303)
 	var list struct{ Items []wire.Pot }
@@ -140,7 +141,7 @@ func TestVerdictPages(t *testing.T) {
 	form.Set("tight", "2")
 	to, _ := s.form("/verdicts", form, 303)
 	kept := s.get(to, 200, nil)
-	for _, want := range []string{"from 6 lids", "4 good", "play 1.6 mm", "fitted respirator", "Eye protection", "our ranges held"} {
+	for _, want := range []string{"6 lids looked at", "4 good", "gap 1.6 mm", "fitted respirator", "Eye protection", "Our own ranges held"} {
 		if !strings.Contains(kept, want) {
 			t.Errorf("after keeping, the page lacks %q", want)
 		}
@@ -150,7 +151,7 @@ func TestVerdictPages(t *testing.T) {
 	}
 	s.form("/verdicts/"+s.id("v", 5)+"/strike", url.Values{"why": {""}}, 422)
 	s.form("/verdicts/"+s.id("v", 5)+"/strike", url.Values{"why": {"other board"}}, 303)
-	if p := s.get("/verdicts", 200, nil); !strings.Contains(p, "crossed out: other board") || strings.Contains(p, "fitted respirator") {
+	if p := s.get("/verdicts", 200, nil); !strings.Contains(p, "left out: other board") || strings.Contains(p, "fitted respirator") {
 		t.Error("the struck board is not shown as struck, or still asks for care")
 	}
 	s.get("/verdicts/board", 200, nil)

@@ -126,10 +126,7 @@ func TestCautionsInEveryTongue(t *testing.T) {
 		lid.PlayOutside, lid.AskedUnusual} {
 		texts = append(texts, CautionOf(id))
 	}
-	for _, words := range verdictCounts {
-		texts = append(texts, words.Act, words.Word)
-	}
-	for _, words := range lossCounts {
+	for _, words := range append(seen[:len(seen):len(seen)], lost...) {
 		texts = append(texts, words.Act, words.Word)
 	}
 	for _, f := range append(rateFields, moreFields...) {
@@ -170,6 +167,9 @@ func TestLengthsAsChosen(t *testing.T) {
 		for _, path := range []string{"/pot/" + pot, "/pots"} {
 			_, body := fetched(t, st.URL, path, "Cookie", speakCookie+"=en."+unit+".24")
 			for _, w := range want {
+				if path == "/pots" { // in a list they stand without their unit
+					w = w[:strings.LastIndexByte(w, ' ')]
+				}
 				if !strings.Contains(body, w) {
 					t.Errorf("%s in %s has no %s", path, unit, w)
 				}
@@ -177,6 +177,13 @@ func TestLengthsAsChosen(t *testing.T) {
 			if unit != "mm" && strings.Contains(body, " mm</dd>") {
 				t.Errorf("%s in %s has a length in mm", path, unit)
 			}
+		}
+	}
+	// A German reads a comma before decimals, on every page and in every unit.
+	for unit, want := range map[string]string{"mm": "104,5 mm", "cm": "10,45 cm", "in": "4,1142 in"} {
+		_, body := fetched(t, st.URL, "/pot/"+pot, "Cookie", speakCookie+"=de."+unit+".24")
+		if point := strings.Replace(want, ",", ".", 1); !strings.Contains(body, want) || strings.Contains(body, point) {
+			t.Errorf("in German there is no %s, or %s", want, point)
 		}
 	}
 	// What is typed without a unit is in the unit that the form was made with; what has one is in that.

@@ -45,10 +45,10 @@ func TestKeypad(t *testing.T) {
 	p := s.tab(t, openBrowser(t), 360, 740)
 	p.open("/bar/BRD")
 	p.do(chromedp.Click("button.quiet-key"))
-	for _, key := range []string{"9", "4", "decimal comma", "3", "7", "one back", "5"} {
+	for _, key := range []string{"9", "4", "decimal point", "3", "7", "one back", "5"} {
 		p.do(chromedp.Click(fmt.Sprintf(`.pad button[aria-label=%q]`, key)))
 	}
-	if typed := evaluated[string](p, `document.querySelector("input.length").value`); typed != "94,35" {
+	if typed := evaluated[string](p, `document.querySelector("input.length").value`); typed != "94.35" {
 		t.Errorf("the keys typed %q", typed)
 	}
 	if low := evaluated[float64](p, `Math.min(...[...document.querySelectorAll(".pad button")].map(b => Math.min(b.offsetWidth, b.offsetHeight)))`); low < 56 {

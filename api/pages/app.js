@@ -323,18 +323,40 @@
     });
   });
 
+  // What follows starts part by part: an error in one leaves the others working.
+  const start = (what, begin) => $$(what).forEach(e => { try { begin(e); } catch (wrong) { console.error(wrong); } });
+
+  // Counters with a step down and a step up. What is not told of yet is counted, and can be said to be good.
+  start("form[data-counts]", f => {
+    const fields = $$(".stepper input", f), number = i => parseInt(i.value, 10) || 0, rest = $("[data-rest]", f);
+    const all = () => { const pots = $$("[name=pot]", f); return pots.length ? pots.filter(p => p.checked).length : 0; };
+    const left = () => all() - fields.reduce((sum, i) => sum + number(i), 0);
+    const tell = () => {
+      const n = left();
+      if ($("[data-left]", f)) $("[data-left]", f).textContent = !all() ? "" : n > 0 ? say("{1} of {2} left", n, all()) : n < 0 ? say("{1} too many", -n) : say("all told");
+      rest.hidden = n <= 0;
+    };
+    $$("[data-step]", f).forEach(b => {
+      b.hidden = false;
+      b.addEventListener("click", () => { const i = $("input", b.parentElement); i.value = Math.max(0, number(i) + +b.dataset.step) || ""; tell(); });
+    });
+    rest.addEventListener("click", () => { const good = $("#good", f); good.value = number(good) + left(); tell(); });
+    f.addEventListener("input", tell);
+    tell();
+  });
+
   // A big keypad, on demand: the phone's own comes first.
-  $$("input.length").forEach(input => {
-    const pad = make("div", {className: "pad", hidden: true});
-    [..."789456123"].concat(",", "0", "←").forEach(k => {
-      const b = make("button", {type: "button", textContent: k, ariaLabel: k === "←" ? say("one back") : k === "," ? say("decimal comma") : k});
+  start(".field input.length", input => {
+    const pad = make("div", {className: "pad", hidden: true}), sign = document.documentElement.lang === "de" ? "," : ".";
+    [..."789456123"].concat(sign, "0", "←").forEach(k => {
+      const b = make("button", {type: "button", textContent: k, ariaLabel: k === "←" ? say("one back") : k === "," ? say("decimal comma") : k === "." ? say("decimal point") : k});
       b.addEventListener("click", () => {
         input.value = k === "←" ? input.value.slice(0, -1) : input.value + k;
         input.dispatchEvent(new Event("input", {bubbles: true}));
       });
       pad.append(b);
     });
-    const call = make("button", {type: "button", className: "quiet-key", textContent: say("Big keys"), ariaExpanded: "false"});
+    const call = make("button", {type: "button", className: "quiet-key", textContent: say("Number pad"), ariaExpanded: "false"});
     call.addEventListener("click", () => { pad.hidden = !pad.hidden; call.ariaExpanded = String(!pad.hidden); if (!pad.hidden) input.blur(); });
     input.closest(".field").after(call, pad);
   });
@@ -424,6 +446,6 @@
       tellAt();
     });
   };
-  $$("figure.curve").forEach(curve);
+  start("figure.curve", curve);
   addEventListener("popstate", () => { if ($("#curve")) swap(location.href, false); });
 })();

@@ -48,7 +48,7 @@ func compiledPages() []Page {
 	usual := true
 	firing := wire.Firing{ID: "id", Name: "name", Kind: "kind", StartedAt: &at, PeakC: &many, HoursToTop: &many, ConeWords: message.New("cone"), Usual: &usual, Says: message.New("says")}
 	view := CurveView{Phone: "<svg></svg>", Desk: "<svg></svg>", Table: []CurveRow{{1, 2, 3}}, Zoomed: true, Earlier: "?a", Later: "?b", In: "?c", All: "?d"}
-	return slices.Concat(barPages(f, fault), []Page{
+	return slices.Concat(barPages(f, fault), potPages(f, fault), []Page{
 		HomePage{Frame: f},
 		HelpTopicPage{Frame: f, Topic: HelpTopic{"name", "title", "about"}, Tongue: "en", OtherTongue: true, HTML: "<p>text</p>", Others: []HelpTopic{{"other", "title", "about"}}},
 		ImportPage{Frame: f, Kinds: []string{"kind"}, Kind: "kind", Pasted: "pasted", Problem: &fault},
@@ -149,6 +149,36 @@ func barPages(f Frame, fault Problem) []Page {
 		MorePage{Frame: f},
 		BarsHomePage{Frame: f, ID: "id", Waiting: []LoadToMeasure{{ID: "id", Number: 13, Kind: "kind", Codes: []string{"code"}}}, New: []NewBars{{"clay", "batch", []string{"code"}}}, Open: []OpenLoad{{"id", "kiln", "kind", message.New("words"), 14, 2}}, Kilns: []string{"kiln"}, Clays: []Named{{"id", "name"}}, Any: true, Cautions: cautions},
 		BarsHomePage{Frame: f, Kilns: []string{"kiln"}, Form: Form{Values: url.Values{"bars": {"bars"}, "kiln": {"kiln"}}, Problem: &fault}},
+	}
+}
+
+// potPages are the pages of pots, lids and sizes, in several states.
+func potPages(f Frame, fault Problem) []Page {
+	mm := 104.5
+	refused := Form{Values: url.Values{"why": {"why"}}, Problem: &Problem{Title: message.New("title"), Detail: message.New("detail")}}
+	whyNot := &wire.WhyNot{Text: message.New("text"), Fix: &wire.Fix{Text: message.New("text"), Link: "link"}}
+	rows := []DiaryRow{{ID: "id", Day: "day", Pots: "pots", Phone: "<svg></svg>", Desk: "<svg></svg>", Sat: "sat", Learned: "learned"},
+		{ID: "id", Sat: "sat", WhyNot: whyNot}, {ID: "id", Sat: "sat", Struck: "struck"}}
+	waiting := []WaitingBoard{{Card: "card", Form: "form", Pots: "pots", Body: "body", Lids: 6}}
+	cautions := []Cautioned{{Text: "caution", More: []string{"more"}}}
+	counts := []Count{{"good", "act", "word", "value"}}
+	return []Page{
+		PotsPage{Frame: f, Forms: []string{"form", "form"}, Waiting: waiting, Find: "find", More: true, Made: 2, Cautions: cautions,
+			Diary: &LidDiary{Form: "form", Good: 17, Of: 24, Learned: "learned", ScalePhone: "<svg></svg>", ScaleDesk: "<svg></svg>", Boards: rows, Rest: 3},
+			Cards: []PotRow{{ID: "id", Name: "name", Form: "form", Made: "made", Body: "body", Sizes: "sizes"}},
+			New:   NewPots{ID: "id", Unit: "32nds", Forms: []string{"form"}, Clays: []LidClay{{"clay", "name"}}, Clay: "clay", Seats: []Word{"inset"}, Stages: []string{"stage"}, Next: 7, Open: true}},
+		PotsPage{Frame: f, Find: "find", New: NewPots{Form: refused, Open: true}},
+		PotsPage{Frame: f},
+		PotPage{Frame: f, Pot: wire.Pot{ID: "id", PotBody: wire.PotBody{Mark: "mark", Number: "number", Form: "form", Seat: "seat", SeatGlazed: true, Together: "together", Collar: []float64{1, 2}, Opening: &mm, Stage: "stage", Body: "body",
+			Lid: "lid", Set: &mm, Measured: &mm, Bowl: &mm, TrimMost: &mm, Fired: []float64{1, 2}, Note: "note"}}, Made: "made", Unit: "mm", Lid: "lid", Fired: []Hidden{{"name", "value"}}, Ledge: true, Check: "check", Board: "board", Cautions: cautions},
+		PotPage{Frame: f, Pot: wire.Pot{ID: "id", PotBody: wire.PotBody{Form: "form", Collar: []float64{1}}}, Form: refused},
+		ResultsPage{Frame: f, Waiting: waiting, Unfired: 2, Held: "held", LeftOut: 1, Boards: rows, Cautions: cautions,
+			Saved: &SavedBoard{Row: rows[0], Form: "form", Moved: "moved", Says: []string{"says"}},
+			Forms: []FormResult{{"form", "body", "maker", "differs", "likely", "sat"}}, Makers: []MakerTrue{{"mark", 3, 4, "throws", "reads", "off"}}},
+		ResultsPage{Frame: f, Boards: rows[:1], Struck: "id", Strike: refused, Saved: &SavedBoard{Row: rows[1]}},
+		ResultsPage{Frame: f},
+		BoardResultPage{Frame: f, ID: "id", Card: "card", FormName: "form", Pots: []BoardPot{{"id", "number", true}, {"id", "", false}}, Range: "range", Unit: "mm", Counts: counts, Losses: counts, Loads: []Named{{"id", "name"}}, Load: "id"},
+		BoardResultPage{Frame: f, Counts: counts, Losses: []Count{{Name: "glued"}}, Form: refused},
 	}
 }
 

@@ -114,7 +114,7 @@ func (l Locale) Clock(v any) string {
 func (l Locale) Day(v any) string { return when(v, l.set.zone, l.words.say("Mon 2 Jan"), l.words.say) }
 
 // Length is a length in the reader's unit, which is named.
-func (l Locale) Length(mm float64) string { return l.set.length(l.Unit, mm) }
+func (l Locale) Length(mm float64) string { return l.words.point(l.set.length(l.Unit, mm)) }
 
 // Bare is a length in the reader's unit without its name.
 func (l Locale) Bare(mm float64) string { return bare(l.Length(mm)) }
@@ -194,11 +194,7 @@ func (l Locale) degrees(v any, zero float64) string {
 
 // Decimal is a number with some places, with the reader's sign between them and the whole.
 func (l Locale) Decimal(v float64, places int) string {
-	text := strconv.FormatFloat(v, 'f', places, 64)
-	if l.Tongue == "de" {
-		return strings.Replace(text, ".", ",", 1)
-	}
-	return text
+	return l.words.point(strconv.FormatFloat(v, 'f', places, 64))
 }
 
 // upper makes the first letter of a sentence a capital.

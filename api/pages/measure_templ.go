@@ -1119,14 +1119,14 @@ func (l Locale) measureUnit() string {
 
 // point is the decimal sign of a language.
 func (l Locale) point() string {
-	if l.Tongue == "de" {
+	if l.words != nil && l.words.comma {
 		return ","
 	}
 	return "."
 }
 
 func (l Locale) pointSays() string {
-	if l.Tongue == "de" {
+	if l.words != nil && l.words.comma {
 		return l.T("decimal comma")
 	}
 	return l.T("decimal point")

@@ -299,24 +299,28 @@ func (s *Set) funcs(p Speak) template.FuncMap {
 		own := say
 		say = func(english string) string { return inFahrenheit(own(english)) }
 	}
-	length := func(v any) string { return lengthOf(v, func(mm float64) string { return s.length(p.Unit, mm) }) }
+	point := s.words[p.Tongue].point
+	length := func(v any) string {
+		return lengthOf(v, func(mm float64) string { return point(s.length(p.Unit, mm)) })
+	}
+	number := func(format string, v any, times float64) string { return point(figure(format, v, times)) }
 	return template.FuncMap{
 		"t":      func(v any) string { return tell(reader, v) }, // a message, word or sentence of the code, never what people typed
-		"share2": func(v any) string { return figure("%.2f", v, 100) },
+		"share2": func(v any) string { return number("%.2f", v, 100) },
 		// Numbers: one figure after the point for °C and set sizes, as the tool's own answers have.
-		"num":      func(format string, v any) string { return figure(format, v, 1) },
-		"mm":       func(v any) string { return figure("%.1f", v, 1) },
-		"mm2":      func(v any) string { return figure("%.2f", v, 1) },
-		"length":   length,                                            // in this person's unit, which is named
-		"fine":     func(v any) string { return lengthOf(v, p.fine) }, // a small difference: a 32nd is too coarse for it
+		"num":      func(format string, v any) string { return number(format, v, 1) },
+		"mm":       func(v any) string { return number("%.1f", v, 1) },
+		"mm2":      func(v any) string { return number("%.2f", v, 1) },
+		"length":   length,                                                   // in this person's unit, which is named
+		"fine":     func(v any) string { return point(lengthOf(v, p.fine)) }, // a small difference: a 32nd is too coarse for it
 		"lengths":  func() string { return p.Unit },
 		"bare":     bare,
 		"unit":     func() string { return map[bool]string{true: "in", false: p.Unit}[p.Unit == "32nds"] },
 		"c":        func(v any) string { return p.degrees("%.0f", v, 32) },
 		"deg":      func(format string, v any) string { return p.degrees(format, v, 32) },
 		"diff":     func(format string, v any) string { return p.degrees(format, v, 0) }, // of temperatures
-		"percent":  func(v any) string { return figure("%.1f", v, 100) },
-		"percent2": func(v any) string { return figure("%.2f", v, 100) },
+		"percent":  func(v any) string { return number("%.1f", v, 100) },
+		"percent2": func(v any) string { return number("%.2f", v, 100) },
 		"chance":   func(v any) string { return figure("%.0f", v, 100) },
 		"add":      func(a, b int) int { return a + b },
 		"clock":    func(v any) string { return when(v, s.zone, p.clock(), say) },

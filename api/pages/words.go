@@ -14,10 +14,14 @@ import (
 // stands in the templates and in the code; every other has its file words.<tag>.txt, in which an
 // English text is followed by its own, which begins with "= ". Sentences that code puts together which
 // makes no messages yet stand behind the line "## Sentences of the code", messages behind "## Messages".
-var Tongues = []struct{ Tag, Name string }{{"en", "English"}, {"de", "Deutsch"}}
+var Tongues = []struct {
+	Tag, Name string
+	Comma     bool // before decimals, in place of a point
+}{{"en", "English", false}, {"de", "Deutsch", true}}
 
 // words are the texts of one language by the English ones. Nil is English itself.
 type words struct {
+	comma bool // before decimals
 	exact map[string]string
 	forms []form // sentences with places to fill, as the code writes them
 }
@@ -37,6 +41,9 @@ func readWords(tag string) (*words, error) {
 		return nil, err
 	}
 	w := &words{exact: map[string]string{}}
+	for _, t := range Tongues {
+		w.comma = w.comma || t.Tag == tag && t.Comma
+	}
 	english, sentences := "", false
 	for n, line := range strings.Split(string(text), "\n") {
 		says, own := strings.CutPrefix(line, "= ")
@@ -71,7 +78,7 @@ func Reader(p Speak) (message.Reader, error) {
 
 // reader reads messages in this language, in a person's units and on his clock.
 func (w *words) reader(p Speak) message.Reader {
-	r := message.Reader{Comma: p.Tongue == "de", Fahrenheit: p.Fahrenheit, Unit: p.Unit, Twelve: p.Twelve,
+	r := message.Reader{Comma: w != nil && w.comma, Fahrenheit: p.Fahrenheit, Unit: p.Unit, Twelve: p.Twelve,
 		Parsed: w.say}
 	if p.Fahrenheit {
 		r.Parsed = func(english string) string { return inFahrenheit(w.say(english)) }
@@ -80,6 +87,25 @@ func (w *words) reader(p Speak) message.Reader {
 		r.Text = func(k message.Key) string { return w.exact[string(k)] }
 	}
 	return r
+}
+
+// point is a figure, with its unit or without, with this language's decimal sign.
+func (w *words) point(figure string) string {
+	if w == nil || !w.comma {
+		return figure
+	}
+	return strings.Replace(figure, ".", ",", 1)
+}
+
+// aFigure is a text that is nothing but a number with decimals and its unit: without one it may be a name.
+var aFigure = regexp.MustCompile(`^[-+−±]?\d+\.\d+ (?:mm|cm|in|ml|g|h|%|°C|°F)$`)
+
+// figure is a text of the code that fills a place: where it is a figure, with this language's decimal sign.
+func (w *words) figure(text string) string {
+	if aFigure.MatchString(text) {
+		return w.point(text)
+	}
+	return text
 }
 
 var aPlace = regexp.MustCompile(`\{\d\}`)
@@ -108,7 +134,7 @@ func (w *words) say(english string) string {
 				case place[0] == '[':
 					return w.say(fill[n])
 				}
-				return fill[n]
+				return w.figure(fill[n])
 			})
 		}
 	}
@@ -127,7 +153,7 @@ func (w *words) say(english string) string {
 			return own + "."
 		}
 	}
-	return english
+	return w.figure(english)
 }
 
 // drawn is a drawing with its texts and titles in this language; a text that is marked translate="no"

@@ -25,6 +25,8 @@ type learned struct {
 	rims   map[makerForm]lid.Rim
 	left   int                          // boards left out, since most of their lids were not looked at
 	boards map[string]taughtBoard       // by the id of the verdict
+	told   []string                     // ids of those that teach, in the order in which they were told
+	sats   []lid.ComparedResult         // of told
 	tight  map[lid.DifferenceGroup]bool // a lid of the form (maker left out) was too big, tight or glued
 }
 
@@ -137,8 +139,10 @@ func (s Lids) learn(ctx context.Context, fit *shrinkage.Fit) (*learned, error) {
 			l.left++
 		case b.Why == "":
 			boards = append(boards, b.Sat)
+			l.told = append(l.told, v.ID)
 		}
 	}
+	l.sats = boards
 	l.parts, l.Held = lid.LearnDifferences(boards), lid.ScoreCoverage(boards)
 	return l, nil
 }

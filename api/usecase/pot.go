@@ -38,19 +38,28 @@ func (s Lids) fillCard(ctx context.Context, p *lid.PotCard) error {
 	}
 	p.MadeOn = cmp.Or(p.MadeOn, s.Now().Wall.In(s.Site.Zone).Format(time.DateOnly))
 	if p.Number == "" {
-		cards, err := s.Archive.Pots(ctx, lid.PotFilter{})
+		next, err := s.NextNumber(ctx, p.Mark)
 		if err != nil {
 			return err
 		}
-		highest := 0
-		for _, c := range cards {
-			if n, err := strconv.Atoi(c.Number); err == nil && c.Mark == p.Mark {
-				highest = max(highest, n)
-			}
-		}
-		p.Number = strconv.Itoa(highest + 1)
+		p.Number = strconv.Itoa(next)
 	}
 	return nil
+}
+
+// NextNumber is the number after the highest that a maker's pot cards have.
+func (s Lids) NextNumber(ctx context.Context, mark string) (int, error) {
+	cards, err := s.Archive.Pots(ctx, lid.PotFilter{})
+	if err != nil {
+		return 0, err
+	}
+	highest := 0
+	for _, c := range cards {
+		if n, err := strconv.Atoi(c.Number); err == nil && c.Mark == mark {
+			highest = max(highest, n)
+		}
+	}
+	return highest + 1, nil
 }
 
 // PotCard is b as a card that may be kept.

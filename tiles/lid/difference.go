@@ -136,6 +136,33 @@ func (p Differences) sorted() []DifferenceGroup {
 	return keys
 }
 
+// Move is what one board changed: the part difference of its group before it and after it, log-percent.
+type Move struct{ Before, After tiles.LogPercent }
+
+// Moves is what each of the last most boards of a form changed, by its place among boards, which stand in the
+// order in which they were told. Boards of other forms teach too; a board that does not tell changes nothing.
+func Moves(boards []ComparedResult, form string, most int) map[int]Move {
+	first := len(boards) // of those that are asked for
+	for left := most; first > 0 && left > 0; {
+		if first--; boards[first].Group.Form == form {
+			left--
+		}
+	}
+	p, moves := LearnDifferences(boards[:first]), map[int]Move{}
+	for i, b := range boards[first:] {
+		if b.Group.Form != form {
+			p.add(b)
+			continue
+		}
+		p.settle()
+		before := p.Of(b.Group).Mean
+		p.add(b)
+		p.settle()
+		moves[first+i] = Move{before, p.Of(b.Group).Mean}
+	}
+	return moves
+}
+
 // LeftOut is the number of boards that were shown and not learned from, since most of their lids
 // were not looked at.
 func (p Differences) LeftOut() int { return p.left }

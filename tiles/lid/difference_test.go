@@ -329,3 +329,28 @@ func TestRateIsNotCountedTwice(t *testing.T) {
 	f.rateLearned()
 	near(t, "all of it learned", f.rateBetween(), 0, 1e-12)
 }
+
+// What a board moved is the difference of what its group says with the boards up to it and with those before it.
+func TestMoves(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 7))
+	boards := boardsOf(rng, 0.4, 90, 36, true)
+	other := boardsOf(rng, -0.3, 90, 12, false)
+	for i := range other {
+		other[i].Group.Form = "jar"
+	}
+	boards = append(append(boards[:3:3], other...), boards[3:]...)
+	boards = append(boards, ComparedResult{Group: teapot, Sat: Outcomes{Tight: 1, NotLookedAt: 5}}) // tells nothing
+	moves := Moves(boards, teapot.Form, 4)
+	if len(moves) != 4 {
+		t.Fatalf("%d moves, not 4: %v", len(moves), moves)
+	}
+	for i, m := range moves {
+		before, after := LearnDifferences(boards[:i]).Of(teapot).Mean, LearnDifferences(boards[:i+1]).Of(teapot).Mean
+		if boards[i].Group != teapot || math.Abs(float64(m.Before-before)) > 1e-9 || math.Abs(float64(m.After-after)) > 1e-9 {
+			t.Errorf("board %d: %+v, not from %v to %v", i, m, before, after)
+		}
+	}
+	if last := moves[len(boards)-1]; last.Before != last.After {
+		t.Errorf("a board of which one lid was looked at moved %+v", last)
+	}
+}
