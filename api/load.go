@@ -5,6 +5,7 @@ import (
 	"errors"
 	"net/http"
 	"net/url"
+	"strings"
 	"time"
 
 	"lidwright/api/caution"
@@ -177,7 +178,7 @@ func (s loadRoutes) packingPage(w http.ResponseWriter, r *http.Request) error {
 
 // loadPage shows a load: before its fire what lies in it, after it the bars to measure.
 func (s loadRoutes) loadPage(w http.ResponseWriter, r *http.Request) error {
-	return s.showLoad(w, r, message.Message{})
+	return s.showLoad(w, r, message.Message{}, pages.Form{})
 }
 
 // postLife keeps what a form says of the life of a load; what is unlikely is asked on the load's page first.
@@ -198,18 +199,39 @@ func (s loadRoutes) postLife(w http.ResponseWriter, r *http.Request) error {
 		_, err = s.Loads().CallOff(r.Context(), id, by)
 	case "back":
 		_, err = s.Loads().PutBack(r.Context(), id, by)
+	case "move":
+		id, err = s.moveBars(r.Context(), id, form)
 	default:
-		err = usecase.UnknownWord("do", form.Get("do"), "unpacked", "attach", "detach", "call_off", "back")
+		err = usecase.UnknownWord("do", form.Get("do"), "unpacked", "attach", "detach", "call_off", "back", "move")
 	}
 	var asked *usecase.Refusal
 	if errors.As(err, &asked) && asked.Kind == "are-you-sure" {
-		return s.showLoad(w, r, asked.Says)
+		return s.showLoad(w, r, asked.Says, pages.Form{})
+	}
+	if err != nil && form.Get("do") == "move" {
+		if p, ok := s.again(w, r, err); ok {
+			return s.showLoad(w, r, message.Message{}, pages.Form{Values: form, Problem: p})
+		}
 	}
 	if err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/unpack/"+url.PathEscape(id), http.StatusSeeOther)
 	return nil
+}
+
+// moveBars takes the bars that a form names out of a load, and gives the load that they lie in then; where it is refused, the
+// one that they lay in.
+func (s loadRoutes) moveBars(ctx context.Context, id string, form url.Values) (string, error) {
+	b := wire.MoveBody{Bars: codesIn(form.Get("bars")), To: form.Get("to"), Shelf: strings.TrimSpace(form.Get("shelf")), By: form.Get("by")}
+	if len(b.Bars) == 0 { // by a form nobody means all of them
+		return id, &tiles.Invalid{Field: "bars", Type: tiles.Missing, Why: message.New("is needed: the codes of the bars that move")}
+	}
+	to, err := s.Loads().Move(ctx, id, b)
+	if err != nil {
+		return id, err
+	}
+	return to.ID, nil
 }
 
 // loadFirings are the firings of a load, and the newest of its kiln that it may have gone through too.

@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 
 	"lidwright/api/chart"
@@ -68,6 +69,10 @@ func (s measureRoutes) measureRow(ctx context.Context, q url.Values) (pages.Meas
 	if !slices.Contains(tiles.Stages(), stage) {
 		return pages.MeasurePage{}, usecase.UnknownWord("stage", string(stage), stageWords()...)
 	}
+	pair, err := pairOf(q)
+	if err != nil {
+		return pages.MeasurePage{}, err
+	}
 	codes := codesIn(q.Get("codes"))
 	if len(codes) > mostInARow {
 		return pages.MeasurePage{}, web.NewProblem("out-of-range", message.New("At most 50 bars in a row."),
@@ -76,6 +81,7 @@ func (s measureRoutes) measureRow(ctx context.Context, q url.Values) (pages.Meas
 	data := pages.MeasurePage{Frame: s.page(ctx, "bars").Frame, Stage: string(stage),
 		Cautions: barCautions()[:1],
 		Back:     "/bars/measure?" + url.Values{"codes": {strings.Join(codes, " ")}, "stage": {string(stage)}}.Encode()}
+	data.WithPair(pair)
 	for _, code := range codes {
 		bar, err := s.Bars().Bar(ctx, wire.BarPath{Bar: code})
 		if err != nil {
@@ -88,10 +94,24 @@ func (s measureRoutes) measureRow(ctx context.Context, q url.Values) (pages.Meas
 
 const mostInARow = 50
 
+// pairOf is which pair of lines is measured: 1 unless the address says another.
+func pairOf(q url.Values) (int, error) {
+	rd := newReader(url.Values{"mark": q["mark"]}, tiles.MM)
+	pair, ok := rd.whole("mark", 1, tiles.MostMarks)
+	if !ok {
+		pair = 1
+	}
+	return pair, rd.err()
+}
+
 // toMeasure adds a bar to a page; one that was flagged before it was measured stands aside.
 func (s measureRoutes) toMeasure(ctx context.Context, d *pages.MeasurePage, b tiles.Bar, stage tiles.Stage,
 	shelf string) {
 	j := s.Bars().Settled(ctx, b)
+	d.Pairs = max(d.Pairs, b.Marks)
+	if b.Marks < d.Pair {
+		return
+	}
 	one := pages.BarToMeasure{Code: j.Bar, Stage: string(stage), Clay: j.Clay, Batch: j.Batch, Shelf: shelf,
 		Flags: j.Flags, NewID: s.MakeID()}
 	for i, rd := range b.Readings {
@@ -99,6 +119,7 @@ func (s measureRoutes) toMeasure(ctx context.Context, d *pages.MeasurePage, b ti
 			continue
 		}
 		switch {
+		case max(rd.Mark, 1) != d.Pair:
 		case rd.Stage == stage:
 			one.Reading = &j.Readings[i]
 		case rd.Stage.Before(stage):
@@ -109,7 +130,7 @@ func (s measureRoutes) toMeasure(ctx context.Context, d *pages.MeasurePage, b ti
 		d.Aside = append(d.Aside, one)
 		return
 	}
-	if e, ok := shrinkage.Plausible(b, tiles.Reading{Bar: b.Code, Stage: stage, Mark: 1, Instrument: "calliper", At: s.Now().Wall}, s.Bars().LastFit()); ok {
+	if e, ok := shrinkage.Plausible(b, tiles.Reading{Bar: b.Code, Stage: stage, Mark: d.Pair, Instrument: "calliper", At: s.Now().Wall}, s.Bars().LastFit()); ok {
 		one.Expected, one.Low, one.High = usecase.LengthMM(e.Length), usecase.LengthMM(e.Low), usecase.LengthMM(e.High)
 	}
 	d.Bars = append(d.Bars, one)
@@ -122,6 +143,7 @@ func (s measureRoutes) atHand(ctx context.Context, d pages.MeasurePage, q url.Va
 		return slices.IndexFunc(d.Bars, func(b pages.BarToMeasure) bool { return b.Code == code && code != "" })
 	}
 	d.At, d.Last = find(q.Get("bar")), find(q.Get("saved"))
+	d.Instrument, d.Step = cmp.Or(d.Instrument, q.Get("instrument")), cmp.Or(d.Step, q.Get("step_mm"))
 	if d.Last >= 0 && d.Bars[d.Last].Reading == nil {
 		d.Last = -1
 	}
@@ -198,7 +220,7 @@ func (s measureRoutes) askMeasured(w http.ResponseWriter, r *http.Request, back 
 		if err != nil {
 			return err
 		}
-		data, err = loadRoutes(s).measureLoad(r.Context(), l, message.Message{})
+		data, err = loadRoutes(s).measureLoad(r.Context(), l, message.Message{}, u.Query())
 		if err != nil {
 			return err
 		}
@@ -207,6 +229,7 @@ func (s measureRoutes) askMeasured(w http.ResponseWriter, r *http.Request, back 
 	}
 	data.Ask = asked
 	data.Typed = pages.Lengths{Length: form.Get("length"), Parts: form.Get("parts")}
+	data.Instrument, data.Step = form.Get("instrument"), form.Get("step_mm")
 	if wrong != nil {
 		p, ok := s.again(w, r, wrong)
 		if !ok {
@@ -225,9 +248,14 @@ func (s measureRoutes) askMeasured(w http.ResponseWriter, r *http.Request, back 
 }
 
 // measureLoad is the page of the bars of a load.
-func (s loadRoutes) measureLoad(ctx context.Context, l tiles.KeptLoad, asked message.Message) (pages.MeasurePage, error) {
+func (s loadRoutes) measureLoad(ctx context.Context, l tiles.KeptLoad, asked message.Message, q url.Values) (pages.MeasurePage, error) {
+	pair, err := pairOf(q)
+	if err != nil {
+		return pages.MeasurePage{}, err
+	}
 	data := pages.MeasurePage{Frame: s.page(ctx, "bars").Frame, Stage: string(tiles.Measures(l.Kind)),
 		Back: "/unpack/" + url.PathEscape(l.ID), Cautions: barCautions()}
+	data.WithPair(pair)
 	view, err := s.loadView(ctx, l, asked)
 	if err != nil {
 		return data, err
@@ -258,12 +286,21 @@ func (s loadRoutes) loadView(ctx context.Context, l tiles.KeptLoad, asked messag
 	if v.Had, v.May, err = s.loadFirings(ctx, l); err != nil {
 		return v, err
 	}
+	open, err := s.Archive.Loads(ctx, tiles.LoadFilter{Open: true, Limit: 20})
+	if err != nil {
+		return v, err
+	}
+	for _, o := range open {
+		if o.ID != l.ID {
+			v.Others = append(v.Others, pages.Named{ID: o.ID, Name: strconv.Itoa(o.Number)})
+		}
+	}
 	v.Check, err = s.Firings().CheckList(ctx, cmp.Or(string(l.Firing), l.ID))
 	return v, err
 }
 
 // showLoad shows a load, with a question about it where there is one.
-func (s loadRoutes) showLoad(w http.ResponseWriter, r *http.Request, asked message.Message) error {
+func (s loadRoutes) showLoad(w http.ResponseWriter, r *http.Request, asked message.Message, moved pages.Form) error {
 	l, err := s.Archive.Load(r.Context(), r.PathValue("load"))
 	if err != nil {
 		return err
@@ -272,21 +309,23 @@ func (s loadRoutes) showLoad(w http.ResponseWriter, r *http.Request, asked messa
 	waits := !slices.Contains([]tiles.LoadState{tiles.LoadFired, tiles.LoadUnpacked, tiles.LoadDone},
 		l.State())
 	if waits && !l.Stated.Known() && q.Get("measure") == "" && q.Get("bar") == "" && q.Get("saved") == "" {
-		return s.showPacked(w, r, l, asked)
+		return s.showPacked(w, r, l, asked, moved)
 	}
-	data, err := s.measureLoad(r.Context(), l, asked)
+	data, err := s.measureLoad(r.Context(), l, asked, q)
 	if err != nil {
 		return err
 	}
+	data.Load.Form = moved
 	return s.show(w, measureRoutes(s).atHand(r.Context(), data, q))
 }
 
 // showPacked shows a load before its fire.
-func (s loadRoutes) showPacked(w http.ResponseWriter, r *http.Request, l tiles.KeptLoad, asked message.Message) error {
+func (s loadRoutes) showPacked(w http.ResponseWriter, r *http.Request, l tiles.KeptLoad, asked message.Message, moved pages.Form) error {
 	view, err := s.loadView(r.Context(), l, asked)
 	if err != nil {
 		return err
 	}
+	view.Form = moved
 	data := pages.PackedPage{Frame: s.page(r.Context(), "bars").Frame, Load: view, Cautions: barCautions()}
 	for _, p := range l.Bars {
 		at := slices.IndexFunc(data.Shelves, func(o pages.PackedShelf) bool { return o.Shelf == p.Shelf })

@@ -55,6 +55,9 @@ func (s barRoutes) showBarsHome(w http.ResponseWriter, r *http.Request, form pag
 		data.Open = append(data.Open, pages.OpenLoad{ID: l.ID, Kiln: j.Kiln, Kind: j.Kind,
 			StateWords: j.StateWords, Number: l.Number, Bars: len(l.Bars)})
 	}
+	if err := s.likeLast(r.Context(), &data, r.URL.Query().Get("like")); err != nil {
+		return err
+	}
 	clays, err := s.Clays().List(r.Context())
 	if err != nil {
 		return err
@@ -68,6 +71,27 @@ func (s barRoutes) showBarsHome(w http.ResponseWriter, r *http.Request, form pag
 	}
 	data.Any, data.New = len(bars) > 0, withoutWet(bars, clays)
 	return s.show(w, data)
+}
+
+// likeLast finds the load that the next one is packed like: the one asked for, else the newest.
+func (s barRoutes) likeLast(ctx context.Context, d *pages.BarsHomePage, like string) error {
+	var of tiles.KeptLoad
+	if like != "" {
+		l, err := s.Archive.Load(ctx, like)
+		if err != nil {
+			return err
+		}
+		of, d.Like = l, true
+	} else {
+		newest, err := s.Archive.Loads(ctx, tiles.LoadFilter{Limit: 1})
+		if err != nil || len(newest) == 0 {
+			return err
+		}
+		of = newest[0]
+	}
+	j := s.Loads().LoadJSON(of)
+	d.Last = &j
+	return nil
 }
 
 // withoutWet are the bars that nobody measured yet, by their batch.
@@ -120,8 +144,10 @@ func (s barRoutes) postLoad(w http.ResponseWriter, r *http.Request) error {
 	}
 	b := wire.LoadBody{Kiln: form.Get("kiln"), Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"),
 		PackedBy: form.Get("by"), Move: form.Get("move") != ""}
+	b.Like = form.Get("like")
 	for _, code := range codesIn(form.Get("bars")) {
-		b.Bars = append(b.Bars, wire.Slot{Bar: code, Shelf: form.Get("shelf")})
+		code, shelf, _ := strings.Cut(code, "@")
+		b.Bars = append(b.Bars, wire.Slot{Bar: code, Shelf: cmp.Or(shelf, form.Get("shelf"))})
 	}
 	if _, err := s.Loads().KeepLoad(r.Context(), form.Get("id"), b, usecase.Precondition{}); err != nil {
 		p, ok := s.again(w, r, err)
@@ -285,7 +311,12 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 		w.WriteHeader(data.Error.Status)
 		return s.render(w, "bar", data)
 	}
-	if bowl { // on to the next bar
+	if bowl { // on to the next bar, with the same instrument
+		for _, name := range []string{"instrument", "step_mm"} {
+			if v := strings.TrimSpace(form.Get(name)); v != "" {
+				back = withQuery(back, name, v)
+			}
+		}
 		http.Redirect(w, r, withQuery(back, "saved", j.Bar), http.StatusSeeOther)
 		return nil
 	}

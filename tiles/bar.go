@@ -179,7 +179,7 @@ func Flags() []Flag { return []Flag{Bent, Bloated, GlazedMark, Broken} }
 
 const (
 	UsualMarkLength Millimetre = 100
-	mostMarks                  = 9
+	MostMarks                  = 9
 	HeaviestPiece              = 20000 // g
 	longestQueue               = 90 * 24 * time.Hour
 )
@@ -201,7 +201,7 @@ func (b *Bar) Validate() error {
 	if b.Marks == 0 {
 		b.Marks = 1
 	}
-	f.Number("marks", float64(b.Marks), 1, mostMarks)
+	f.Number("marks", float64(b.Marks), 1, MostMarks)
 	f.Date("made_on", b.MadeOn)
 	f.Maker("by", &b.By)
 	f.Text("note", &b.Note, LongestNote)

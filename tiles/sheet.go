@@ -319,7 +319,7 @@ func (r *sheetReader) bar(l delimited.Row, cell func(string) string, f *Faults) 
 	}
 	if v := cell("marks"); v != "" {
 		n, err := strconv.Atoi(v)
-		if err != nil || n < 1 || n > mostMarks {
+		if err != nil || n < 1 || n > MostMarks {
 			f.Add(OutOfRange, "marks", "must lie from 1 to 9")
 		}
 		b.Marks = n
@@ -421,7 +421,7 @@ func (r *sheetReader) length(b *Bar, stage Stage, field, typed string, unit Leng
 	r.Commas = r.Commas || strings.ContainsRune(typed, ',')
 	reading := Reading{Stage: stage, Mark: 1, Length: l.Millimetre(), AsTyped: l.Typed, Unit: string(l.Unit), Instrument: cell("instrument"), By: b.By}
 	if v := cell("mark"); v != "" && r.Long {
-		if reading.Mark, err = strconv.Atoi(v); err != nil || reading.Mark < 1 || reading.Mark > mostMarks {
+		if reading.Mark, err = strconv.Atoi(v); err != nil || reading.Mark < 1 || reading.Mark > MostMarks {
 			f.Add(OutOfRange, "mark", "must lie from 1 to 9")
 		}
 		b.Marks = max(b.Marks, reading.Mark)

@@ -229,6 +229,10 @@
       const chip = hand(), code = chip.dataset.bar, id = newID(), sensible = sure || believed(chip, text);
       const body = {stage: chip.dataset.stage, length: text, unit: $("[name=unit]", form).value};
       if (chip.dataset.supersedes) body.supersedes = chip.dataset.supersedes;
+      const [tool, step, pair] = ["instrument", "step_mm", "mark"].map(n => $("[name=" + n + "]", form));
+      if (tool) body.instrument = tool.value;
+      if (step && number(step.value) > 0) body.step_mm = number(step.value);
+      if (pair) body.mark = +pair.value;
       const outcome = new Promise(done => outcomes.set(id, done));
       if (!queue(code, id, body, sure)) { form.submit(); return; }
       if (sensible) { fill(""); mark(); next(); }

@@ -1,6 +1,7 @@
 package usecase
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"log/slog"
@@ -60,18 +61,23 @@ func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Preco
 				Why: message.New("and heat_work_c say the same thing: give one")}}
 		}
 	}
-	if l.Atmosphere == "" {
-		l.Atmosphere = s.Site.atmosphere()
-	}
-	if names := s.KilnNames(); l.Kiln == "" && len(names) == 1 {
-		l.Kiln = names[0]
-	}
 	for _, p := range b.Bars {
 		code, err := s.Codes.Parse("bars.bar", p.Bar)
 		if err != nil {
 			return tiles.PutResult{}, err
 		}
 		l.Bars = append(l.Bars, tiles.Placed{Bar: code, Shelf: p.Shelf})
+	}
+	if b.Like != "" {
+		if err := s.likeAnother(ctx, &l, b.Like); err != nil {
+			return tiles.PutResult{}, err
+		}
+	}
+	if l.Atmosphere == "" {
+		l.Atmosphere = s.Site.atmosphere()
+	}
+	if names := s.KilnNames(); l.Kiln == "" && len(names) == 1 {
+		l.Kiln = names[0]
 	}
 	if err := l.Validate(); err != nil {
 		return tiles.PutResult{}, err
@@ -99,6 +105,32 @@ func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Preco
 		s.TellLoads(ctx, l.Kiln)
 	}
 	return k, nil
+}
+
+// likeAnother takes kiln, kind, atmosphere and shelves from an earlier load where l has none: not its bars.
+func (s Loads) likeAnother(ctx context.Context, l *tiles.Load, like string) error {
+	var of tiles.KeptLoad
+	if like == "last" {
+		newest, err := s.Archive.Loads(ctx, tiles.LoadFilter{Limit: 1})
+		if err != nil {
+			return err
+		}
+		if len(newest) == 0 {
+			return refuse("unknown-load", message.New("There is no load yet that this one could be like."),
+				wire.Field{Name: "like", Says: message.New("there is no load yet")})
+		}
+		of = newest[0]
+	} else {
+		var err error
+		if of, err = s.Archive.Load(ctx, like); err != nil {
+			return err
+		}
+	}
+	l.Kiln, l.Kind, l.Atmosphere = cmp.Or(l.Kiln, of.Kiln), cmp.Or(l.Kind, of.Kind), cmp.Or(l.Atmosphere, of.Atmosphere)
+	for i := range l.Bars[:min(len(l.Bars), len(of.Bars))] {
+		l.Bars[i].Shelf = cmp.Or(l.Bars[i].Shelf, of.Bars[i].Shelf)
+	}
+	return nil
 }
 
 // PackedLoads are the loads of a kiln that are neither unpacked nor called off, as the recorder wants them.

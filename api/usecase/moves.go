@@ -56,8 +56,16 @@ func (s Clays) Why(ctx context.Context, fit *shrinkage.Fit, a RateAsked) (wire.W
 	if err != nil {
 		return j, err
 	}
-	for _, g := range gains {
-		one := wire.Gain{Bars: g.Bars, Loads: g.Loads, GainMM: LengthMM(g.Gain), Says: g.Says()}
+	var shelves []shrinkage.ShelfHeat
+	if spread, ok := fit.Shelves(a.Firing.Kiln); ok {
+		shelves = spread.Shelves
+	}
+	planned, err := fit.PlannedBars(a.Ask, shelves)
+	if err != nil {
+		return j, err
+	}
+	for _, g := range append(planned, gains...) {
+		one := wire.Gain{Bar: string(g.Bar), Shelf: g.Shelf, Bars: g.Bars, Loads: g.Loads, GainMM: LengthMM(g.Gain), Says: g.Says()}
 		for _, st := range g.Stages {
 			one.Stages = append(one.Stages, string(st))
 		}

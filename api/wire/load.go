@@ -4,7 +4,7 @@ import "lidwright/kiln/message"
 
 type LoadBody struct {
 	Kiln       string  `json:"kiln,omitempty"`
-	Kind       string  `json:"kind" enum:"bisque,glaze,once,other"`
+	Kind       string  `json:"kind,omitempty" enum:"bisque,glaze,once,other"`
 	Atmosphere string  `json:"atmosphere,omitempty" enum:"oxidation,reduction,unknown"`
 	Bars       []Slot  `json:"bars,omitempty"`
 	Firing     string  `json:"firing,omitempty" doc:"Attaches itself to the next firing if not said"`
@@ -12,6 +12,7 @@ type LoadBody struct {
 	Cone       string  `json:"cone,omitempty" maxLength:"20" doc:"The cone that it reached, in place of heat_work_c, as which it is answered"`
 	PackedBy   string  `json:"packed_by,omitempty"`
 	Note       string  `json:"note,omitempty" maxLength:"500"`
+	Like       string  `json:"like,omitempty" doc:"A load by its id, or last: kiln, kind and atmosphere are its where they are not said, and each bar without a shelf lies where the bar of that place lay in it"`
 	Move       bool    `json:"move,omitempty" doc:"Bars of it that are packed in another load are taken out there; without it that is asked"`
 }
 

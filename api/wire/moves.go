@@ -12,7 +12,7 @@ type Why struct {
 	Source       string    `json:"source" enum:"other_studios,stated,handbook" doc:"What the rate goes by as far as its own bars leave it in doubt"`
 	OtherStudios *BodyTold `json:"other_studios" doc:"What others tell of this clay, used or left out; null: nothing"`
 	LeftOut      []Left    `json:"left_out" doc:"Readings of this clay without a say"`
-	NextBars     []Gain    `json:"next_bars" doc:"What more bars of this batch would bring, one bar first, the best first"`
+	NextBars     []Gain    `json:"next_bars" doc:"What more bars of this batch would bring: those at hand on their best shelves first, then bars still to be made, one bar first, the best first"`
 	Batches      []Against `json:"batches" doc:"This batch against the clay's other fired ones"`
 	Probes       []Witness `json:"probes" doc:"What the bars of all clays say about the probes"`
 	Scatter      Scatter   `json:"scatter" doc:"One sd of each source of scatter, as the bars of this site tell it"`
@@ -44,6 +44,8 @@ type Left struct {
 }
 
 type Gain struct {
+	Bar    string   `json:"bar" doc:"One at hand, measured wet and not fired yet; empty: bars still to be made"`
+	Shelf  string   `json:"shelf" doc:"Shelf on which that one tells most; empty where none is known"`
 	Bars   int      `json:"bars"`
 	Loads  int      `json:"loads"`
 	Stages []string `json:"stages"`

@@ -198,7 +198,7 @@ count until you measure that stage again and enter what you read: if both agree 
 rule), both count. To confirm it in a word is the
 owner's, and so is a length that no clay shrinks to. Nothing is overwritten: what was wrong is crossed out and
 stays to be seen.`,
-		Example: "  lidwright bar BQ7 fired 87.6\n  lidwright bar BQ7 fired 87.6 --cone 6\n  lidwright bar BQ7 heat last --firing last\n  lidwright bar BQ7 confirm last\n  lidwright bar BQ7 count last --why \"it bloated\"\n  lidwright bar BQ7 wet \"3 15/16 in\"\n  lidwright bar BQ7 strike last --why \"wrong mark\"",
+		Example: "  lidwright bar BQ7 fired 87.6\n  lidwright bar BQ7 fired 87.6 --cone 6\n  lidwright bar BQ7 heat last --firing last\n  lidwright bar BQ7 confirm last\n  lidwright bar BQ7 count last --why \"it bloated\"\n  lidwright bar BQ7 wet \"3 15/16 in\"\n  lidwright bar BQ7 dry 94.5 --instrument rule --step 0.5 --mark 2\n  lidwright bar BQ7 strike last --why \"wrong mark\"",
 		Args:    cobra.ExactArgs(3),
 		RunE: func(c *cobra.Command, args []string) error {
 			why, _ := c.Flags().GetString("why")
@@ -222,11 +222,23 @@ stays to be seen.`,
 			for name, v := range firingTold(c) {
 				body[name] = v
 			}
+			if v, _ := c.Flags().GetString("instrument"); v != "" {
+				body["instrument"] = v
+			}
+			if v, _ := c.Flags().GetFloat64("step"); c.Flags().Changed("step") {
+				body["step_mm"] = v
+			}
+			if v, _ := c.Flags().GetInt("mark"); c.Flags().Changed("mark") {
+				body["mark"] = v
+			}
 			return enterReading(c, args[0], args[1], body)
 		},
 	}
 	c.Flags().String("why", "", "reason, for strike and count")
 	c.Flags().String("by", "", "maker's mark")
+	c.Flags().String("instrument", "", "what it was measured with: calliper or rule; calliper if not said")
+	c.Flags().Float64("step", 0, "smallest step of that, mm: 0.05; as usual for it if not said")
+	c.Flags().Int("mark", 1, "of a bar with several pairs of lines: which pair, 1 to 9")
 	c.Flags().String("firing", "", "of a bisque or fired length: the firing it came out of, as big-blue/8, or last")
 	c.Flags().String("cone", "", "of a bisque or fired length: the cone that its firing reached, where none is known")
 	c.Flags().Bool("yes", false, "keep the length though it is asked about; it does not count until it is confirmed")

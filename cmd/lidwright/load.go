@@ -114,13 +114,32 @@ unpacked, and with every bar measured done.`,
 
 func openLoad() *cobra.Command {
 	c := &cobra.Command{
-		Use: "open KILN KIND [CODE...]", Short: "Open a load with the bars in it", Args: cobra.MinimumNArgs(2), Example: "  lidwright load open big-blue glaze BQ7 BQ4\n  lidwright load open old-red glaze BQ7 --cone 6",
+		Use: "open [KILN KIND] [CODE...]", Short: "Open a load with the bars in it",
+		Long: `CODE@SHELF says on which shelf of the kiln a bar lies; --shelf where all the others do. With --like last, or the number
+of a load, kiln, kind, atmosphere and shelves are as in that one, bar by bar, and only the codes are named.`,
+		Example: "  lidwright load open big-blue glaze BQ7@top BQ4@bottom\n  lidwright load open --like last BQ7 BQ4\n  lidwright load open old-red glaze BQ7 --cone 6",
 		RunE: func(c *cobra.Command, args []string) error {
-			var bars []map[string]string
-			for _, code := range args[2:] {
-				bars = append(bars, map[string]string{"bar": code})
+			like, _ := c.Flags().GetString("like")
+			body := map[string]any{}
+			if like == "" {
+				if len(args) < 2 {
+					return &exit{exitWrongUse, "name a kiln and a kind: lidwright load open big-blue glaze BQ7 BQ4; or pack it as the last one: --like last BQ7 BQ4"}
+				}
+				body["kiln"], body["kind"], args = args[0], args[1], args[2:]
+			} else {
+				id, err := loadID(c, like)
+				if err != nil {
+					return err
+				}
+				body["like"] = id
 			}
-			body := map[string]any{"kiln": args[0], "kind": args[1], "bars": bars}
+			all, _ := c.Flags().GetString("shelf")
+			bars := []wire.Slot{}
+			for _, code := range args {
+				code, shelf, _ := strings.Cut(code, "@")
+				bars = append(bars, wire.Slot{Bar: code, Shelf: first(shelf, all)})
+			}
+			body["bars"] = bars
 			if h, _ := c.Flags().GetFloat64("heat-work-c"); h != 0 {
 				body["heat_work_c"] = h
 			}
@@ -133,6 +152,8 @@ func openLoad() *cobra.Command {
 			return sendLoad(c, "PUT", "/v1/loads/"+newID(c), body)
 		},
 	}
+	c.Flags().String("like", "", "as this load, by its number, or last: kiln, kind, atmosphere and shelves, not its bars")
+	c.Flags().String("shelf", "", "shelf of all bars that have none of their own")
 	c.Flags().Float64("heat-work-c", 0, "heat work stated by hand, for a kiln without a line")
 	c.Flags().String("cone", "", "the cone that it reached, for a kiln without a line")
 	c.Flags().Bool("yes", false, "take the bars out of the load that they are packed in")

@@ -2,6 +2,7 @@ package shrinkage
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -9,6 +10,7 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/tiles"
+	"lidwright/tiles/mixedmodel"
 )
 
 // TellingLid is the lid that gains and differences are told on.
@@ -17,6 +19,8 @@ const TellingLid tiles.Millimetre = 150
 // Gain is what more bars would bring.
 type Gain struct {
 	Batch  tiles.BatchRef
+	Bar    tiles.Code // one at hand, measured wet and not fired yet; empty: bars still to be made
+	Shelf  string     // where it is best packed; empty where no shelf is known
 	Bars   int
 	Loads  int
 	Stages []tiles.Stage
@@ -29,6 +33,10 @@ type Gain struct {
 func (g Gain) Says() string {
 	what := "one bar, read wet and fired"
 	switch {
+	case g.Shelf != "":
+		what = fmt.Sprintf("%s on the shelf %s, then read fired", g.Bar, g.Shelf)
+	case g.Bar != "":
+		what = fmt.Sprintf("%s in the next load, then read fired", g.Bar)
 	case g.Bars == 1 && g.Stages[len(g.Stages)-1] == tiles.Dry:
 		what = "one bar, read wet and dry alone"
 	case g.Bars > 1 && g.Loads == 1:
@@ -61,13 +69,88 @@ func (f *Fit) NextBar(a Ask) ([]Gain, error) {
 		}
 		after := math.Sqrt(g.rateVariance(a))
 		now := math.Sqrt(f.rateVariance(a))
-		out = append(out, Gain{l.ref, try.bars, try.loads, try.stages, tiles.LogPercent(before), tiles.LogPercent(before * after / now),
-			TellingLid * tiles.Millimetre(before*(1-after/now)/100)})
+		out = append(out, gained(Gain{Batch: l.ref, Bars: try.bars, Loads: try.loads, Stages: try.stages}, before, after/now))
 	}
 	slices.SortStableFunc(out, func(x, y Gain) int {
 		return cmp.Or(cmp.Compare(x.Bars, y.Bars), cmp.Compare(y.Gain, x.Gain))
 	})
 	return out, nil
+}
+
+// gained completes g: before is the sd of the rate in log-percent, left the share of it that stays.
+func gained(g Gain, before, left float64) Gain {
+	g.Before, g.After = tiles.LogPercent(before), tiles.LogPercent(before*left)
+	g.Gain = TellingLid * tiles.Millimetre(before*(1-left)/100)
+	return g
+}
+
+const (
+	mostPlanned  = 3  // bars at hand that are named
+	mostWeighed  = 24 // bars at hand that are tried
+	worthAnother = 1e-9
+)
+
+// PlannedBars tells which of the bars at hand of the batch that a asks about, measured wet and not fired yet, would sharpen
+// its rate most and on which shelf, the best first, at most three: each is tried on every shelf at the heat that the kiln's bars say
+// of it. With no shelf told, shelves are left out. No reading is needed: only where and when decides how sure one is.
+func (f *Fit) PlannedBars(a Ask, shelves []ShelfHeat) ([]Gain, error) {
+	l, err := f.leg(a, tiles.Fired)
+	if err != nil {
+		return nil, err
+	}
+	if len(shelves) == 0 {
+		shelves = []ShelfHeat{{}}
+	}
+	before, _, _ := f.likely(l, false)
+	now := math.Sqrt(f.rateVariance(a))
+	var out []Gain
+	codes := unfired(f, l.ref)
+	for _, b := range f.studio.Bars {
+		if !slices.Contains(codes[:min(len(codes), mostWeighed)], b.Code) {
+			continue
+		}
+		best := Gain{Gain: -1}
+		for _, shelf := range shelves {
+			g, err := f.with(f.packed(a, b, shelf))
+			if errors.Is(err, mixedmodel.ErrAnew) { // it cannot be tried without a whole fit
+				continue
+			}
+			if err != nil {
+				return nil, fmt.Errorf("bar %s on shelf %q: %w", b.Code, shelf.Shelf, err)
+			}
+			one := gained(Gain{Batch: l.ref, Bar: b.Code, Shelf: shelf.Shelf, Bars: 1, Loads: 1, Stages: []tiles.Stage{tiles.Fired}}, before, math.Sqrt(g.rateVariance(a))/now)
+			if one.Gain > best.Gain+worthAnother {
+				best = one
+			}
+		}
+		if best.Bar != "" {
+			out = append(out, best)
+		}
+	}
+	slices.SortFunc(out, func(x, y Gain) int { return cmp.Or(cmp.Compare(y.Gain, x.Gain), cmp.Compare(x.Bar, y.Bar)) })
+	return out[:min(len(out), mostPlanned)], nil
+}
+
+// packed is b after a firing still to come on a shelf, read as expected.
+func (f *Fit) packed(a Ask, b tiles.Bar, shelf ShelfHeat) tiles.Bar {
+	one := f.imagined(a, b.BatchRef, 0, 0, []tiles.Stage{tiles.Wet, tiles.Fired})
+	heat := one.Firings[0]
+	heat.Shelf, heat.Work = shelf.Shelf, heat.Work+kiln.Celsius(shelf.More)
+	b.Firings = append(slices.Clone(b.Firings), heat)
+	b.Readings = slices.Clone(b.Readings)
+	was := one.Readings[0]
+	for _, r := range b.Readings {
+		if r.Stage == tiles.Wet && r.Counts() {
+			was = r
+		}
+	}
+	fired := one.Readings[1]
+	fired.Bar, fired.Mark, fired.Length = b.Code, was.Mark, fired.Length*was.Length/one.Readings[0].Length
+	if was.Step > 0 {
+		fired.Step = was.Step // the instrument at hand
+	}
+	b.Readings = append(b.Readings, fired)
+	return b
 }
 
 // rateVariance is that of the rate itself at fixed sds.
@@ -206,6 +289,7 @@ func packTogether(f *Fit, a, b Ask, first, second tiles.BatchRef, half float64) 
 		ref tiles.BatchRef
 	}{{a, first}, {b, second}} {
 		out.Bars[i] = unfired(f, one.ref)
+		out.Bars[i] = out.Bars[i][:min(len(out.Bars[i]), 2)]
 		for n := range 2 {
 			bar := g.imagined(one.ask, one.ref, 2*i+n, 0, []tiles.Stage{tiles.Wet, tiles.Fired})
 			if g, err = g.With(bar); err != nil {
@@ -235,7 +319,7 @@ func differenceVariance(f *Fit, a, b Ask) (float64, error) {
 	return p.rate.plus(p.of[thetaBatchDrying]).plus(p.of[thetaBatchFiring]).along([2]float64{1, -1}), nil
 }
 
-// unfired are two bars of a batch at most that were measured wet and not fired yet, by their codes.
+// unfired are the bars of a batch that were measured wet and not fired yet, by their codes.
 func unfired(f *Fit, ref tiles.BatchRef) (codes []tiles.Code) {
 	for i := range f.studio.Bars {
 		b := &f.studio.Bars[i]
@@ -245,7 +329,7 @@ func unfired(f *Fit, ref tiles.BatchRef) (codes []tiles.Code) {
 		}
 	}
 	slices.Sort(codes)
-	return codes[:min(len(codes), 2)]
+	return codes
 }
 
 // Fired lists the batches of a clay that have fired bars with a say, by name.
