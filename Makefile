@@ -75,7 +75,8 @@ fresh: PACKAGES := debootstrap git
 fresh: packages
 	LIDWRIGHT_FRESH='$(DEBIANS)' go test -count=1 -timeout 6h -v -run '^TestFresh$$' ./cmd/lidwright
 
-soak: PACKAGES += debootstrap e2fsprogs
+# Spreadsheets and statistics whose tables are taken in; Node 20.19 or newer is looked for and not installed.
+soak: PACKAGES += debootstrap e2fsprogs libreoffice-calc-nogui r-base-core
 soak: packages
 	LIDWRIGHT_SOAK=1 go test -timeout 3h ./...
 

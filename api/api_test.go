@@ -215,6 +215,7 @@ func TestBadQuestions(t *testing.T) {
 		{"not a number", "GET", "/v1/lid?collar_mm=NaN&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "",
 			422, "out-of-range", "collar_mm"},
 		{"two numbers run together", "GET", "/v1/lid?collar_mm=104,106&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "length-unreadable", "collar_mm"},
+		{"three numbers run together", "GET", "/v1/lid?collar_mm=104,106.5&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "length-unreadable", "collar_mm"},
 		{"a decimal comma", "GET", "/v1/lid?collar_mm=104,5&body_drying_ratio=0.06&body_firing_ratio=0.07",
 			"", "", 422, "length-unreadable", "collar_mm"},
 		{"a unit on top of a unit", "GET", "/v1/lid?collar_mm=104.5mm&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "length-unreadable", "collar_mm"},

@@ -191,6 +191,24 @@ func (r *reader) percent(name string, high float64) tiles.Ratio {
 // that ran together, or a thousand times as much.
 var pointNumber = regexp.MustCompile(`^\s*[0-9]+(\.[0-9]+)?\s*$`)
 
+// apartAtCommas takes apart what a client joined by commas, where no comma can be a decimal sign: with a point in each
+// number, as 104.5,104.7, or behind a unit, as 96mm,97mm. 104,106 and 1.234,5 stay one text.
+func apartAtCommas(texts []string) (out []string) {
+	for _, t := range texts {
+		parts := strings.Split(t, ",")
+		behindUnits := !slices.ContainsFunc(parts[:len(parts)-1], func(p string) bool {
+			p = strings.TrimSpace(p)
+			return p == "" || p[len(p)-1] >= '0' && p[len(p)-1] <= '9'
+		})
+		pointed := !slices.ContainsFunc(parts, func(p string) bool { return !strings.Contains(p, ".") })
+		if !behindUnits && !pointed {
+			parts = []string{t}
+		}
+		out = append(out, parts...)
+	}
+	return out
+}
+
 // lengths reads X (as people write it) or X_mm (a number with a point alone, in mm), up to most times.
 func (r *reader) lengths(name string, most int) []tiles.Millimetre {
 	plain, mm := name, name+"_mm"
@@ -203,6 +221,9 @@ func (r *reader) lengths(name string, most int) []tiles.Millimetre {
 	field, unit, texts := plain, r.unit, p
 	if len(m) > 0 {
 		field, unit, texts = mm, tiles.MM, m
+	}
+	if most > 1 {
+		texts = apartAtCommas(texts)
 	}
 	if len(texts) > most {
 		kind := "unknown-parameter"

@@ -158,7 +158,7 @@ func (c perSite) Collect(ch chan<- prometheus.Metric) {
 }
 
 // siteMetrics answers a scrape of each studio's series.
-func (s *Server) siteMetrics() http.HandlerFunc {
+func siteMetrics(s *Server) http.HandlerFunc {
 	r := prometheus.NewRegistry()
 	r.MustRegister(perSite{s})
 	return promhttp.HandlerFor(r, promhttp.HandlerOpts{}).ServeHTTP

@@ -52,7 +52,7 @@ func TestMetricsOfSites(t *testing.T) {
 	if strings.Contains(all, "Room") || strings.Contains(all, "site=") {
 		t.Error("/metrics names a studio")
 	}
-	each := read("/metrics/sites", s.siteMetrics())
+	each := read("/metrics/sites", siteMetrics(s))
 	for _, want := range []string{`site_age_seconds{id="a",site="Room 3"} 60`, `site_changes_behind{id="a",site="Room 3"} 4`, `site_changes_behind{id="d",site="Never heard"} 0`,
 		`kiln_temperature_celsius{id="a",kiln="big-blue",site="Room 3"} 612.5`, `kiln_age_seconds{id="a",kiln="big-blue",site="Room 3"} 4`,
 		`kiln_hot{id="b",kiln="big-blue",site="Room 3"} 1`, `kiln_state{id="b",kiln="big-blue",site="Room 3",state="heating"} 1`} {

@@ -89,7 +89,7 @@ func (s *Server) routes() []route {
 		{"GET /healthz", "", "", nil, nil, s.healthz},
 		{"GET /readyz", "", "", nil, nil, s.readyz},
 		{"GET /metrics", "", "", nil, nil, s.owners(s.metrics())},
-		{"GET /metrics/sites", "", "", nil, nil, s.owners(s.siteMetrics())},
+		{"GET /metrics/sites", "", "", nil, nil, s.owners(siteMetrics(s))},
 		{"GET /{$}", "", "", nil, nil, s.owners(s.kilnsPage)},
 		{"GET /studios", "", "", nil, nil, s.owners(s.studiosPage)},
 		{"GET /studios/{site}", "", "", nil, nil, s.owners(s.studioPage)},
