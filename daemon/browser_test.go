@@ -158,10 +158,16 @@ func (p *tab) open(path string) { p.Helper(); p.do(chromedp.Navigate(p.site + pa
 // press clicks and waits for the page that follows.
 func (p *tab) press(selector string) {
 	p.Helper()
+	p.follow("press "+selector, chromedp.Click(selector))
+}
+
+// follow does something and waits for the page that follows.
+func (p *tab) follow(what string, step chromedp.Action[chromedp.Void]) {
+	p.Helper()
 	ctx, cancel := context.WithTimeout(p.ctx, hanging)
 	defer cancel()
-	if _, err := chromedp.RunResponse(ctx, chromedp.Click(selector)); err != nil {
-		p.Fatalf("press %s: %v", selector, err)
+	if _, err := chromedp.RunResponse(ctx, step); err != nil {
+		p.Fatalf("%s: %v", what, err)
 	}
 }
 
@@ -258,6 +264,7 @@ func (p *tab) walk(look func(path, name string)) (pages int) {
 // TestPagesForEveryone holds every page, in light, dark and with more contrast, on a phone and on a
 // desk, against the audit.
 func TestPagesForEveryone(t *testing.T) {
+	t.Parallel()
 	s := openStudio(t, "", true)
 	browser := openBrowser(t)
 	phone := s.tab(t, browser, 360, 740)
@@ -284,6 +291,7 @@ func TestPagesForEveryone(t *testing.T) {
 // TestFirstVisit sees the first view of the Wareboard fit a phone, and a live firing move without a
 // new load of the page.
 func TestFirstVisit(t *testing.T) {
+	t.Parallel()
 	s := openStudio(t, "", true)
 	browser := openBrowser(t)
 	for _, size := range [][2]int64{{360, 740}, {1280, 800}} {

@@ -161,6 +161,7 @@ func (w *world) potter() (*potter, func()) {
 // somebody enters readings: the same firing goes on, with its gaps, no file is damaged, and no
 // acknowledged entry is lost. How long it takes until the page answers again is told, not judged.
 func TestKilledInTheMiddle(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t, filepath.Join(t.TempDir(), "store"))
 	storeFolder := storeOf(t, w)
 	w.start()
@@ -272,6 +273,7 @@ func smallDisk(t *testing.T, w func() *world) tight {
 // TestDiskFullInMidFiring: what is heard waits in memory and the page says so, entries are refused
 // and never acknowledged, and when there is room again all is written; the next start is clean.
 func TestDiskFullInMidFiring(t *testing.T) {
+	t.Parallel()
 	var w *world
 	disk := smallDisk(t, func() *world { return w })
 	w = newWorld(t, disk.folder)
@@ -281,6 +283,7 @@ func TestDiskFullInMidFiring(t *testing.T) {
 // TestReadOnlyInMidFiring is the same where every write is refused as on a disk that turned read-only
 // (EROFS), which strace does to the daemon; TestCardFailsInMidFiring has a real one.
 func TestReadOnlyInMidFiring(t *testing.T) {
+	t.Parallel()
 	folder := filepath.Join(t.TempDir(), "store")
 	w := newWorld(t, folder)
 	var tracer *exec.Cmd
@@ -399,6 +402,7 @@ func (w *world) text(path string) string {
 // names the path; a second daemon does, and harms the first one in nothing. A store that is
 // damaged is no reason not to start: it is moved aside, and the page says so.
 func TestCannotStart(t *testing.T) {
+	t.Parallel()
 	used := filepath.Join(t.TempDir(), "store")
 	first := newWorld(t, used)
 	first.start()
@@ -420,9 +424,7 @@ func TestCannotStart(t *testing.T) {
 			t.Errorf("%s: code %d: %s", name, code, said)
 		}
 	}
-	if text := first.text("/readyz"); text != "ready\n" {
-		t.Errorf("the first daemon is harmed: %s", text)
-	}
+	first.until("the first daemon to be ready, unharmed", func() bool { return first.text("/readyz") == "ready\n" })
 
 	bad := newWorld(t, filepath.Join(t.TempDir(), "store"))
 	folder := storeOf(t, bad)
@@ -451,6 +453,7 @@ func TestLateMistakeInTheSettings(t *testing.T) {
 // TestUpgradeWithoutRoom: a store of before, whose tables cannot be brought up to date for want of room,
 // ends the start with the code that systemd does not start again, and in words; with room it starts.
 func TestUpgradeWithoutRoom(t *testing.T) {
+	t.Parallel()
 	text, err := os.ReadFile("store/testdata/schema-1.sql")
 	if err != nil {
 		t.Fatal(err)

@@ -22,6 +22,7 @@ import (
 // records a firing, takes entries and makes a copy: all that is written lies in its folder. With
 // LIDWRIGHT_SOAK a whole firing runs where nothing else can be written (TestOnAReadOnlyRoot).
 func TestWritesInItsFolderAlone(t *testing.T) {
+	t.Parallel()
 	folder := filepath.Join(t.TempDir(), "store")
 	w := newWorld(t, folder)
 	log := filepath.Join(t.TempDir(), "log")

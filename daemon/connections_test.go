@@ -111,6 +111,7 @@ func (v *voice) silence() { close(v.stop); <-v.spoke }
 // it is kept. The kiln is silent while it is unplugged and plugged in, so that none lies unread in the
 // pseudo-terminal when that goes: what the kernel throws away then no program can keep.
 func TestManyConnections(t *testing.T) {
+	t.Parallel()
 	plug := &practice.Plug{}
 	w := lineWorld(t, plug, 60, "5s")
 	if err := plug.Plug(); err != nil {

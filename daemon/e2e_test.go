@@ -6,6 +6,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"flag"
 	"fmt"
 	"io"
 	"log/slog"
@@ -44,6 +45,10 @@ func TestMain(m *testing.M) {
 		os.Exit(child(file))
 	}
 	slog.SetLogLoggerLevel(slog.LevelWarn) // what daemons of the tests say in passing hides what failed
+	flag.Parse()
+	if n := flag.Lookup("test.parallel"); n.Value.String() == n.DefValue { // most of these tests wait for their kilns
+		flag.Set(n.Name, "6")
+	}
 	os.Exit(m.Run())
 }
 
@@ -105,6 +110,7 @@ type world struct {
 	fast    int      // how fast its clock runs; 0: factor
 	program string   // test binary that is the daemon; "": this one
 	under   []string // what runs it, such as qemu-arm
+	env     []string // what it is told beside our own environment
 	folder  string
 	site    string
 	epoch   time.Time
@@ -135,6 +141,7 @@ func (w *world) start() {
 	program := append(slices.Clone(w.under), cmp.Or(w.program, os.Args[0]))
 	w.cmd = exec.Command(program[0], program[1:]...)
 	w.cmd.Env = append(os.Environ(), childVar+"="+filepath.Join(w.folder, "lidwright.toml"), fmt.Sprintf("LIDWRIGHT_TEST_EPOCH=%d", w.epoch.UnixNano()), fmt.Sprintf("LIDWRIGHT_TEST_FACTOR=%d", cmp.Or(w.fast, factor)))
+	w.cmd.Env = append(w.cmd.Env, w.env...)
 	w.cmd.Stderr = &w.log
 	w.cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
 	if err := w.cmd.Start(); err != nil {
@@ -216,11 +223,15 @@ func (w *world) until(what string, so func() bool) {
 
 // TestFromTheLineToTheLid plays a whole firing down a serial line with damaged lines among the
 // good ones, kills the daemon in mid-firing, enters bars, and asks for the lid.
-func TestFromTheLineToTheLid(t *testing.T) { fromTheLineToTheLid(t, "") }
+func TestFromTheLineToTheLid(t *testing.T) {
+	t.Parallel()
+	fromTheLineToTheLid(t, "")
+}
 
 // TestOnTheProcessorsOfAPi plays the same firing to daemons that are built for a Pi, under qemu-user
 // (package qemu-user), with LIDWRIGHT_SOAK alone; without it, it sees that every package has files for them.
 func TestOnTheProcessorsOfAPi(t *testing.T) {
+	t.Parallel()
 	for under, env := range map[string][]string{"qemu-aarch64": {"GOARCH=arm64"}, "qemu-arm": {"GOARCH=arm", "GOARM=6"}} {
 		t.Run(under, func(t *testing.T) {
 			program := filepath.Join(t.TempDir(), "daemon.test")

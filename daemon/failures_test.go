@@ -119,8 +119,8 @@ func hold(t *testing.T) (h held) {
 	return h
 }
 
-// manager is the socket of a service manager, which is told that all is well.
-func manager(t *testing.T, watchdog time.Duration) *net.UnixConn {
+// manager is the socket of a service manager, which is told that all is well, and the environment that it gives.
+func manager(t *testing.T, watchdog time.Duration) (socket *net.UnixConn, env map[string]string) {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "notify")
 	c, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: path, Net: "unixgram"})
@@ -128,10 +128,7 @@ func manager(t *testing.T, watchdog time.Duration) *net.UnixConn {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { c.Close() })
-	t.Setenv("NOTIFY_SOCKET", path)
-	t.Setenv("WATCHDOG_USEC", fmt.Sprint(watchdog.Microseconds()))
-	t.Setenv("WATCHDOG_PID", "")
-	return c
+	return c, map[string]string{"NOTIFY_SOCKET": path, "WATCHDOG_USEC": fmt.Sprint(watchdog.Microseconds()), "WATCHDOG_PID": ""}
 }
 
 // toldWell gives how often the manager was told that all is well since it was last asked.
@@ -156,7 +153,10 @@ func toldWell(c *net.UnixConn) (n int) {
 // TestWatchdogSeesADeadlock: the service manager hears that all is well while the recording loop turns, and
 // nothing from when it is stuck, within half a watchdog's time.
 func TestWatchdogSeesADeadlock(t *testing.T) {
-	socket := manager(t, 30*time.Second)
+	socket, env := manager(t, 30*time.Second)
+	for name, value := range env {
+		t.Setenv(name, value)
+	}
 	synctest.Test(t, func(t *testing.T) {
 		began := time.Now()
 		stuck, free := atomic.Bool{}, make(chan struct{})
@@ -220,10 +220,14 @@ func (emptyLog) Unfinished(context.Context) ([]record.Unfinished, error)        
 // TestFiringGoesOnAfterTheWatchdog: the test is the service manager of a daemon that records. It stops the
 // daemon's loop, sees that it is told nothing more, kills it and starts it anew: the firing goes on.
 func TestFiringGoesOnAfterTheWatchdog(t *testing.T) {
-	socket := manager(t, time.Second)
+	t.Parallel()
+	socket, env := manager(t, time.Second)
 	w := newWorld(t, filepath.Join(t.TempDir(), "store"))
 	stick := filepath.Join(t.TempDir(), "stuck")
-	t.Setenv("LIDWRIGHT_TEST_STUCK", stick)
+	w.env = []string{"LIDWRIGHT_TEST_STUCK=" + stick}
+	for name, value := range env {
+		w.env = append(w.env, name+"="+value)
+	}
 	w.start()
 	w.until("a firing", func() bool { return len(w.firings()) == 1 })
 	id := w.firings()[0].ID
@@ -257,6 +261,7 @@ func TestFiringGoesOnAfterTheWatchdog(t *testing.T) {
 // TestDeviceRebootsInMidFiring: the device starts again in the middle, says its banner and counts its time
 // from 0. What was read before and after is there once and in order, in one firing.
 func TestDeviceRebootsInMidFiring(t *testing.T) {
+	t.Parallel()
 	folder := t.TempDir()
 	plug := &practice.Plug{Link: filepath.Join(folder, "kiln")}
 	if err := plug.Plug(); err != nil {

@@ -84,10 +84,18 @@ func (s *studio) page(path string) (int, string) { return s.send("GET", path, ni
 // file in its place: what is entered from then on is refused with 503, it is told everywhere, and
 // the next start has every entry that was acknowledged.
 func TestStoreRemoved(t *testing.T) {
+	t.Parallel()
 	for name, remove := range map[string]func(folder string) error{
 		"the file":   func(folder string) error { return os.Remove(filepath.Join(folder, "lidwright.db")) },
 		"the log":    func(folder string) error { return os.Remove(filepath.Join(folder, "lidwright.db-wal")) },
-		"the folder": os.RemoveAll,
+		"the folder": func(folder string) (err error) {
+			for range 1000 { // the daemon may write a file into it meanwhile
+				if err = os.RemoveAll(folder); err == nil {
+					break
+				}
+			}
+			return err
+		},
 		"another": func(folder string) error {
 			part := filepath.Join(folder, "x")
 			return errors.Join(os.WriteFile(part, nil, 0o600), os.Rename(part, filepath.Join(folder, "lidwright.db")))
@@ -139,6 +147,7 @@ func TestStoreRemoved(t *testing.T) {
 // TestStoreMovedAndBack: a folder that was moved away and back is as it was, and nothing is refused any
 // more.
 func TestStoreMovedAndBack(t *testing.T) {
+	t.Parallel()
 	folder := filepath.Join(t.TempDir(), "store")
 	receiver, notices := phone(t)
 	d, _, stop := serve(t, folder, receiver)
@@ -166,6 +175,7 @@ func TestStoreMovedAndBack(t *testing.T) {
 // TestStoreWentBackIsTold starts a daemon on a store that has less than was written down: it says so on
 // the first page, at /readyz, in the metrics and in a notice, and the feed has another life.
 func TestStoreWentBackIsTold(t *testing.T) {
+	t.Parallel()
 	folder := filepath.Join(t.TempDir(), "store")
 	receiver, notices := phone(t)
 	_, studio, stop := serve(t, folder, receiver)

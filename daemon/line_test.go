@@ -68,7 +68,7 @@ func until(t *testing.T, what string, so func() bool) {
 	t.Helper()
 	for end := time.Now().Add(hanging); !so(); time.Sleep(20 * time.Millisecond) {
 		if time.Now().After(end) {
-			t.Fatalf("waited a minute: %s", what)
+			t.Fatalf("waited in vain for: %s", what)
 		}
 	}
 }
@@ -153,6 +153,7 @@ func crc16(b []byte) []byte {
 // The page shows a Modbus number in every order of its bytes: 0x44 98 D0 00 is 1222.5 as IEEE 754
 // has it, sent here with its registers swapped.
 func TestSettingsPageShowsEveryOrder(t *testing.T) {
+	t.Parallel()
 	p, err := practice.OpenPty()
 	if err != nil {
 		t.Fatal(err)

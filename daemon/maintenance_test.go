@@ -81,6 +81,7 @@ func (k *keeper) copies(want int, what string) {
 // TestKeepCopies: a copy ten minutes after the start, one a day, one at the end of each firing, and
 // none where nothing changed; one that fails is told, and made later.
 func TestKeepCopies(t *testing.T) {
+	t.Parallel()
 	folder := t.TempDir()
 	synctest.Test(t, func(t *testing.T) {
 		k := keptIn(t, folder)
@@ -127,6 +128,7 @@ func TestKeepCopies(t *testing.T) {
 // TestKeepLines: raw lines go when they are as old as the settings say, and never by a clock that is
 // not trusted.
 func TestKeepLines(t *testing.T) {
+	t.Parallel()
 	folder := t.TempDir()
 	synctest.Test(t, func(t *testing.T) {
 		k := keptIn(t, folder)

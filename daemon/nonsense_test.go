@@ -20,6 +20,7 @@ var nonsense = []any{"biscuit", "", "'\"<&%\u200b", strings.Repeat("x", 600), -1
 // changed for nonsense, and with the ids of other facts. Whoever sends it is answered that the field is
 // wrong, or that the id is taken, and never that the machine has trouble.
 func TestNonsense(t *testing.T) {
+	t.Parallel()
 	b := newHeatBench(t)
 	fired := string(b.fire(5, "20>600@150 >1120@180 >1222@60 h10 off", kiln.Glaze))
 	b.d.handler()                       // done with the settings

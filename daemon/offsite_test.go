@@ -30,6 +30,7 @@ import (
 // and takes that in on a new machine: clays, bars, loads, lids, firings are the same to the last bit, and so
 // are curves, rates and lids.
 func TestOffSiteRecord(t *testing.T) {
+	t.Parallel()
 	ctx := t.Context()
 	settings := heatConfig(t, heatSettings)
 	d, err := New(ctx, settings, "test")

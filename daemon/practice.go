@@ -172,7 +172,8 @@ func (d *Daemon) play(ctx context.Context, k kiln.Kiln, c practice.Curve, from k
 	at := from
 	r := &record.Recorder{Kilns: []kiln.Kiln{k}, Log: d.store, Ladder: heatwork.MainConeScale(),
 		Rules: d.recorder.Rules, NewID: d.newFiringID,
-		Now: func() kiln.Stamp { return at }, Tick: tick}
+		Now: func() kiln.Stamp { return at }, Tick: tick,
+		Last: time.Minute} // nobody waits for a stop here: all of it is kept on a slow machine too
 	past, err := d.past(ctx, k.ID, k.Control)
 	if err != nil {
 		return err
@@ -189,6 +190,9 @@ func (d *Daemon) play(ctx context.Context, k kiln.Kiln, c practice.Curve, from k
 	defer stop()
 	done := make(chan error, 1)
 	go func() { done <- r.Run(inner, samples) }()
+	for !r.Ready() && ctx.Err() == nil {
+		time.Sleep(time.Millisecond)
+	}
 	for after := time.Duration(0); after <= length; after += 10 * time.Second {
 		if !c.Programme.Silent(after) {
 			samples <- kiln.Sample{Kiln: k.ID, At: at,
@@ -203,7 +207,6 @@ func (d *Daemon) play(ctx context.Context, k kiln.Kiln, c practice.Curve, from k
 	for i := 0; i < 3; i++ {
 		at.Since += 10 * time.Second
 		tick <- time.Time{}
-		time.Sleep(50 * time.Millisecond) // the writer has its own goroutine
 	}
 	stop()
 	return <-done

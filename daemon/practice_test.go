@@ -14,6 +14,7 @@ import (
 // Practised again an hour later, the kiln is where its programme is by then: the open firing goes on
 // and its curve makes no leap.
 func TestPracticeGoesOn(t *testing.T) {
+	t.Parallel()
 	cfg := heatConfig(t, heatSettings)
 	clock := PracticeClock()
 	began := clock()
@@ -48,6 +49,7 @@ func TestPracticeGoesOn(t *testing.T) {
 
 // The studio that is shown to whoever tries the program: what its clays, firings and loads are as its text says.
 func TestWholePracticeStudio(t *testing.T) {
+	t.Parallel()
 	const cold = "[kiln.little-red]\nport = \"/dev/serial/by-id/none\"\nlimit_c = 1290\nreply = \"columns\"\n[kiln.little-red.channel.1]\nfrom = \"1\"\nunit = \"c\"\n[kiln.little-red.probe.1]\ntype = \"K\"\n"
 	settings, _, _ := strings.Cut(heatSettings, "[kiln.little-red]")
 	d, err := New(t.Context(), heatConfig(t, settings+cold), "test")

@@ -139,6 +139,7 @@ var everyRoute = []struct{ method, address, body string }{
 // answers under /v1 against the document, and sees that everything that is read has an ETag, with
 // which it is not sent twice. A route that is not in the table fails.
 func TestEveryRoute(t *testing.T) {
+	t.Parallel()
 	b := newHeatBench(t)
 	fired := string(b.fire(5, "20>600@150 >1120@180 >1222@60 h10 off", kiln.Glaze))
 	b.d.handler()                       // done with the settings

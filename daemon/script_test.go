@@ -14,6 +14,7 @@ import (
 // TestBarWaitsForTheNetwork types one bar on its own page with the network away, opens the page anew,
 // and finds the reading kept once when the network is back.
 func TestBarWaitsForTheNetwork(t *testing.T) {
+	t.Parallel()
 	s := openStudio(t, "", true)
 	p := s.tab(t, openBrowser(t), 360, 740)
 	codes := p.sevenBars(s)
@@ -41,6 +42,7 @@ func TestBarWaitsForTheNetwork(t *testing.T) {
 
 // TestKeypad types a length with the big keys.
 func TestKeypad(t *testing.T) {
+	t.Parallel()
 	s := openStudio(t, "", true)
 	p := s.tab(t, openBrowser(t), 360, 740)
 	p.open("/bar/BRD")
@@ -59,6 +61,7 @@ func TestKeypad(t *testing.T) {
 
 // TestReadOut reads the curve by keys and by the finger, and goes closer.
 func TestReadOut(t *testing.T) {
+	t.Parallel()
 	s := openStudio(t, "", true)
 	p := s.tab(t, openBrowser(t), 1280, 800)
 	p.open("/kiln/big-blue")

@@ -31,6 +31,7 @@ func clientFrom(n int) *http.Client {
 // way, and clients (200; 1,000 in a soak) that ask without pause. Not a reading is lost, who asks
 // gets an answer or an immediate 503, and memory does not grow with them.
 func TestSiegeWhileRecording(t *testing.T) {
+	t.Parallel()
 	clients, length := 200, 6*time.Second
 	if os.Getenv("LIDWRIGHT_SOAK") != "" {
 		clients, length = 1000, time.Minute

@@ -45,6 +45,7 @@ func englishOnly(t *testing.T) string {
 // a page wider than the phone. Printed on A4 they are black on white with nothing to press, and no
 // table or text is cut off at the edge of the paper.
 func TestPagesInGerman(t *testing.T) {
+	t.Parallel()
 	s := openStudio(t, "", true)
 	browser := openBrowser(t)
 	phone := s.tab(t, browser, 360, 740)

@@ -73,6 +73,17 @@ type barAnswer struct {
 	}
 }
 
+// readingsOf is how many lengths of some bars are kept.
+func (s *studio) readingsOf(codes []string) (n int) {
+	s.t.Helper()
+	for _, code := range codes {
+		var b barAnswer
+		s.get("/v1/bars/"+code, &b)
+		n += len(b.Readings)
+	}
+	return n
+}
+
 // sevenBars makes seven bars and packs them for a bisque, on the pages.
 func (p *tab) sevenBars(s *studio) (codes []string) {
 	p.Helper()
@@ -99,6 +110,7 @@ func (p *tab) sevenBars(s *studio) (codes []string) {
 // atHand is the code of the bar whose length is typed now.
 func (p *tab) atHand() string {
 	p.Helper()
+	p.until("a bar at hand", `!!document.querySelector(".four .chip[aria-current]")`)
 	return evaluated[string](p, `document.querySelector(".four .chip[aria-current]").dataset.bar`)
 }
 
@@ -118,6 +130,7 @@ func (p *tab) save() { p.Helper(); p.do(chromedp.Click(".pad .save")) }
 // with the network gone from the third bar on, a slip that is asked about in the display's place, one that only the
 // server can refuse, and a page that is opened anew before the network is back.
 func TestSevenBars(t *testing.T) {
+	t.Parallel()
 	s := openStudio(t, "", true)
 	p := s.tab(t, openBrowser(t), 390, 844)
 	codes := p.sevenBars(s)
@@ -134,6 +147,8 @@ func TestSevenBars(t *testing.T) {
 	began := time.Now()
 	for i := range codes {
 		if i == 2 {
+			waitFor(t, "the first two to arrive", func() bool { return s.readingsOf(codes) == len(codes)+2 })
+			p.until("an empty queue", `document.querySelector(".waiting").hidden`)
 			p.away(true)
 		}
 		code := p.atHand()
@@ -247,6 +262,7 @@ func (p *tab) correctOne(s *studio, code string) {
 
 // TestOneBarWithoutScript enters a reading in a browser that runs no script.
 func TestOneBarWithoutScript(t *testing.T) {
+	t.Parallel()
 	s := openStudio(t, "", true)
 	var bars struct{ Items []barAnswer }
 	s.get("/v1/bars?clay=wren&limit=1", &bars)
@@ -292,6 +308,7 @@ func phoneOf(t *testing.T, number int) *http.Client {
 // TestTwelvePhones has twelve phones send seven readings each at once, every one of them twice, as
 // queues do that did not hear the answer.
 func TestTwelvePhones(t *testing.T) {
+	t.Parallel()
 	s := openStudio(t, "", false)
 	s.send(http.MethodPut, "/v1/clays/reed", map[string]any{"name": "Reed stoneware"})
 	var free struct{ Items []string }
@@ -333,13 +350,15 @@ func TestTwelvePhones(t *testing.T) {
 // TestLidAndVerdicts answers how wide to throw a lid and keeps how a board of lids sat, on a phone
 // and on a desk.
 func TestLidAndVerdicts(t *testing.T) {
+	t.Parallel()
 	s := openStudio(t, "", true)
 	browser := openBrowser(t)
 	for _, size := range [][2]int64{{360, 740}, {1280, 800}} {
 		p := s.tab(t, browser, size[0], size[1])
 		p.open("/")
 		p.press(`a[href="/lid"].btn`)
-		p.do(chromedp.SendKeys("#collar", "104,5"), chromedp.SendKeys("#opening", "92.5\r"))
+		p.do(chromedp.SendKeys("#collar", "104,5"))
+		p.follow("enter", chromedp.SendKeys("#opening", "92.5\r"))
 		p.until("an answer", `/^10\d\.\d/.test((document.querySelector(".answer .f7") || {innerText: ""}).innerText)`)
 		p.until("the number in the first view", `document.readyState === "complete" && document.querySelector(".answer .f7")?.getBoundingClientRect().bottom <= innerHeight`)
 		width := p.text(".answer .f7")
@@ -373,6 +392,7 @@ func TestLidAndVerdicts(t *testing.T) {
 // the drawing change, the field keeps the finger. A step aside shows how likely it is too tight, fits or rattles; a
 // size that cannot be is asked about, and a tap takes what was meant.
 func TestLidIsAnsweredAsItIsTyped(t *testing.T) {
+	t.Parallel()
 	s := openStudio(t, "", true)
 	p := s.tab(t, openBrowser(t), 360, 740)
 	p.open("/lid?clay=tern")
@@ -417,6 +437,7 @@ func TestLidIsAnsweredAsItIsTyped(t *testing.T) {
 // TestHostileNames shows what people may type as text, whatever it is; and a studio without kiln,
 // clay or bars says what to do next.
 func TestHostileNames(t *testing.T) {
+	t.Parallel()
 	s := openStudio(t, "", false)
 	p := s.tab(t, openBrowser(t), 360, 740)
 	for path, next := range map[string]string{"/": "lidwright.toml", "/clays": "Take the bag",

@@ -59,6 +59,7 @@ type door struct {
 	t            *testing.T
 	at           time.Duration
 	sessions     *browsers
+	unasked      bool // the code that was typed is a field like another, since none was asked for
 	bench, owner PasscodeHash
 	damaged      error
 }
@@ -184,7 +185,9 @@ func TestGuessesOfAllAddresses(t *testing.T) {
 	d.want("429", ownerCode, nth(31), "a right one that nobody typed yet, from elsewhere")
 	d.want("bench", benchCode, nth(32), "the bench's from elsewhere, which is known")
 	d.want("owner", ownerCode, fromBench, "the owner's where the bench's was")
-	d.at += 2 * time.Second
+	d.at += 1950 * time.Millisecond
+	d.want("429", wrongCode, nth(33), "1.95 s later")
+	d.at += 50 * time.Millisecond
 	d.want("401", wrongCode, nth(33), "two seconds later")
 	d.want("429", wrongCode, nth(34), "and one more")
 	d.at += time.Minute // right ones take nothing of the thirty
@@ -484,7 +487,7 @@ func (d *door) knock(method, path, body string, header ...string) (*httptest.Res
 	w := httptest.NewRecorder()
 	d.Handler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		through = CallerOf(r.Context()).Who
-		if r.ParseForm(); r.Form.Get("code") != "" || r.PostForm.Get("code") != "" {
+		if r.ParseForm(); !d.unasked && (r.Form.Get("code") != "" || r.PostForm.Get("code") != "") {
 			d.t.Errorf("%s %s: the code goes on to what answers", method, path)
 		}
 		w.WriteHeader(http.StatusTeapot)
@@ -578,6 +581,11 @@ func TestFormsOfPages(t *testing.T) {
 			t.Errorf("POST %s %q: %d as %v, opens %v; want %d as %v, %v", c.path, c.body, w.Code, through, opened, c.status, c.through, c.opens)
 		}
 	}
+	d.unasked = true
+	if w, through := d.knock("POST", "/bench", "code="+ownerCode+"&token="+token, mine...); w.Code != 418 || through != Bench || len(w.Result().Cookies()) > 0 {
+		t.Errorf("a code that nothing asked for: %d as %v", w.Code, through)
+	}
+	d.unasked = false
 	// The form by which a refusal asks for the code is one of this session too.
 	if w, _ := d.knock("POST", "/owner", "token="+token, mine...); w.Code != 403 || !strings.Contains(w.Body.String(), token) {
 		t.Errorf("%d %s", w.Code, w.Body)

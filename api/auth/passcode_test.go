@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"crypto/pbkdf2"
 	"crypto/sha256"
+	"fmt"
 	"net/netip"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -45,6 +47,43 @@ func TestPasscodeHash(t *testing.T) {
 	}
 	if want, err := pbkdf2.Key(sha256.New, "PASSWORD", []byte("NaCl"), 80000, 32); err != nil || !bytes.Equal(pass, want) {
 		t.Errorf("%x, want %x, %v", pass, want, err)
+	}
+}
+
+// A passcode is made and read out in fours; its hash has a salt of its own, 16 bytes long: RFC 8018, 4.1, wants 8 at
+// least.
+func TestPasscodesAsTheyAreRead(t *testing.T) {
+	for who, shape := range map[Who]string{Bench: `^%[1]s{4}-%[1]s{4}$`, Owner: `^%[1]s{4}-%[1]s{4}-%[1]s{4}$`} {
+		of := regexp.MustCompile(fmt.Sprintf(shape, "["+codeAlphabet+"]"))
+		for range 20 {
+			if code := NewPasscode(who); !of.MatchString(code) {
+				t.Errorf("%v is given %s", who, code)
+			}
+		}
+	}
+	a, b := HashPasscode("KQ7T-3HVW"), HashPasscode("KQ7T-3HVW")
+	if len(a.salt) != 16 || bytes.Equal(a.salt, b.salt) || bytes.Equal(a.sum, b.sum) || a.Mark() == b.Mark() {
+		t.Errorf("%v %v", a, b)
+	}
+}
+
+// Of the line of a code file each part is looked at: name, rounds, salt, sum.
+func TestLinesOfCodeFiles(t *testing.T) {
+	const salt, sum = "AAAAAAAAAAA", "AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA" // 8 and 32 bytes
+	for line, good := range map[string]bool{
+		"pbkdf2-sha256 1000 " + salt + " " + sum:        true,
+		"pbkdf2-sha256 10000000 " + salt + " " + sum:    true,
+		"pbkdf2-sha512 1000 " + salt + " " + sum:        false,
+		"pbkdf2-sha256 999 " + salt + " " + sum:         false,
+		"pbkdf2-sha256 10000001 " + salt + " " + sum:    false,
+		"pbkdf2-sha256 1000 AAAAAAAAAA " + sum:          false, // 7 bytes
+		"pbkdf2-sha256 1000 " + salt + "!AAA " + sum:    false,
+		"pbkdf2-sha256 1000 " + salt + " " + sum[1:]:    false,
+		"pbkdf2-sha256 1000 " + salt + " " + sum + " x": false,
+	} {
+		if _, err := ParsePasscodeHash(line); (err == nil) != good {
+			t.Errorf("%s: %v", line, err)
+		}
 	}
 }
 

@@ -81,6 +81,7 @@ func newPty(t *testing.T) *practice.Pty {
 const aColumn = "reply = \"columns\"\n[kiln.big-blue.channel.1]\nfrom = \"1\"\nunit = \"c\""
 
 func TestCheckListens(t *testing.T) {
+	t.Parallel()
 	p := newPty(t)
 	n := 0
 	speak(t, p, func() []byte {
@@ -140,6 +141,7 @@ func misheard(text string) []byte {
 }
 
 func TestCheckTellsTheSpeed(t *testing.T) {
+	t.Parallel()
 	p := newPty(t)
 	n := 0.0
 	speak(t, p, func() []byte {
@@ -174,6 +176,7 @@ func crc16(b []byte) []byte {
 // A float32 with its registers swapped: `check` shows the number in every order, so that the owner
 // sees 1222.5 under cdab. The only question that reaches the slave is the one that is announced.
 func TestCheckShowsEveryOrder(t *testing.T) {
+	t.Parallel()
 	p := newPty(t)
 	bits := math.Float32bits(1222.5)
 	asked := make(chan string, 100)
@@ -231,6 +234,7 @@ func TestCheckShowsEveryOrder(t *testing.T) {
 
 // A daemon that has the port is asked; the check opens nothing then.
 func TestCheckAsksTheDaemon(t *testing.T) {
+	t.Parallel()
 	p := newPty(t)
 	speak(t, p, func() []byte { return []byte("19.4\n") })
 	file := lineSettings(t, p.Path, aColumn)

@@ -56,6 +56,7 @@ func packages(t *testing.T, processors string) []string {
 // stick in place, starts the daemon and has it answer for a lid. Where no root is at hand the
 // scripts run on paths moved into that root, with stand-ins for adduser and systemctl.
 func TestPackage(t *testing.T) {
+	t.Parallel()
 	processors := "amd64/amd64/"
 	if os.Getenv("LIDWRIGHT_SOAK") != "" {
 		processors = ""
@@ -189,6 +190,7 @@ func scripted(t *testing.T, root, script string) (env []string) {
 // done; once there is room the same script completes it, and an upgrade on a full card leaves the
 // owner's settings, with mistakes in them too, as they are.
 func TestInstallOnAFullCard(t *testing.T) {
+	t.Parallel()
 	root := t.TempDir()
 	bin := filepath.Join(root, "usr/bin")
 	if err := os.MkdirAll(bin, 0o755); err != nil {

@@ -20,6 +20,7 @@ import (
 // down a pseudo-terminal, the page's figures follow it for a minute, and Ctrl-C ends it cleanly. Who has
 // no collector carries at most 0.4 MB for those who have one.
 func TestShippedBinary(t *testing.T) {
+	t.Parallel()
 	folder := t.TempDir()
 	binary := filepath.Join(folder, "lidwright")
 	build := exec.Command("go", "build", "-buildvcs=false", "-o", binary, ".")

@@ -7,6 +7,7 @@
 package record
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -80,6 +81,7 @@ type Recorder struct {
 	Now    func() kiln.Stamp               // the clock
 	NewID  func() kiln.FiringID            // makes UUIDv7
 	Tick   <-chan time.Time                // about once a second; its value is not looked at
+	Last   time.Duration                   // how long a stop waits for the Log to take what is left; 0: 1.5 s
 	Notify func(Notice)                    // told in order from a goroutine of its own, so it may block; nil: nobody
 	Peaked func(kiln.Firing)               // told in order when the Log has taken PassPeak; it must not block; nil: nobody
 	Ended  func(kiln.Firing)               // told in order, when the Log has taken the end of a firing, or that it was reopened; it must not block; nil: nobody
@@ -114,6 +116,7 @@ func (r *Recorder) prepare() {
 		r.facts = make(chan told)
 		r.notes = make(chan Notice, 256)
 		r.rereadDone = make(chan []*kilnState, 1)
+		r.Last = cmp.Or(r.Last, lastWrite)
 		r.writer = newWriter(r.Log, r.Now)
 		r.writer.ended, r.writer.peaked = r.Ended, r.Peaked
 		for _, k := range r.Kilns {
@@ -135,7 +138,7 @@ func (r *Recorder) Run(ctx context.Context, samples <-chan kiln.Sample) error {
 			}
 		}
 	}()
-	stop := r.writer.start(ctx)
+	stop := r.writer.start(ctx, r.Last)
 	r.writer.send()
 	for ctx.Err() == nil {
 		select {
@@ -161,7 +164,7 @@ func (r *Recorder) Run(ctx context.Context, samples <-chan kiln.Sample) error {
 	}
 	r.drain(samples)
 	close(r.notes)
-	end := time.NewTimer(lastWrite)
+	end := time.NewTimer(r.Last)
 	defer end.Stop()
 	err := stop()
 	select {
@@ -190,6 +193,14 @@ func (r *Recorder) drain(samples <-chan kiln.Sample) {
 		d.flush()
 		d.settle()
 	}
+}
+
+// Ready reports whether it is known what was left open, and that is taken up; until then samples wait in memory.
+func (r *Recorder) Ready() bool {
+	r.prepare()
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return !slices.ContainsFunc(r.states, func(d *kilnState) bool { return d.taking })
 }
 
 // Turns counts the turns of the recording loop; a watchdog looks whether it grows. The loop

@@ -70,9 +70,9 @@ func newWriter(log Log, now func() kiln.Stamp) *writer {
 	return &writer{log: log, now: now, ask: true, wake: make(chan struct{}, 1), found: make(chan []Unfinished, 1), begun: make(chan begunFiring, 16), named: make(map[kiln.FiringID]int)}
 }
 
-// start runs the writer. stop writes what is left and waits for it, lastWrite at most: a
+// start runs the writer. stop writes what is left and waits for it, so long at most: a
 // disk that does not answer shall not keep the program from ending.
-func (w *writer) start(ctx context.Context) (stop func() error) {
+func (w *writer) start(ctx context.Context, last time.Duration) (stop func() error) {
 	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	quit, done := make(chan struct{}), make(chan struct{})
 	go func() {
@@ -90,7 +90,7 @@ func (w *writer) start(ctx context.Context) (stop func() error) {
 	return func() error {
 		defer cancel()
 		close(quit)
-		end := time.NewTimer(lastWrite)
+		end := time.NewTimer(last)
 		defer end.Stop()
 		select {
 		case <-done:
