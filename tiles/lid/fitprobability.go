@@ -2,9 +2,10 @@ package lid
 
 import (
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/integrate/quad"
+
+	"lidwright/tiles/shrinkage"
 )
 
 // variance in two parts: what is known (a calliper, a throw) and what was fitted from bars, which
@@ -35,26 +36,16 @@ type node struct{ at, weight float64 }
 // normalCDF is the standard normal distribution function.
 func normalCDF(z float64) float64 { return 0.5 * math.Erfc(-z/math.Sqrt2) }
 
-// fitScales are factors on the sds of a fit, and their weights, that stand for what the fit does
-// not know of its own variances: 2/nu is the variance of the log of such a variance (so nu is
-// defined), and it is taken as normal, with a mean of 1. A Student t, which widens by chi-square
-// on top of the fit's own widening, said 0.06 to 0.12 less than what came true in made-up studios.
+// fitScales are factors on the sds of a fit, and their weights: see shrinkage.Scales.
 func fitScales(nu float64) []node { return fitScalesBy(nu, 0.6) }
 
 // fitScalesBy are they at a spacing of the nodes.
 func fitScalesBy(nu, spacing float64) []node {
-	if math.IsInf(nu, 1) || nu > 1e5 {
-		return []node{{1, 1}}
+	var out []node
+	for _, s := range shrinkage.Scales(nu, spacing) {
+		out = append(out, node{s.At, s.Weight})
 	}
-	if !(nu > 1) {
-		nu = 1
-	}
-	scales := normalNodes(spacing)
-	for i, z := range scales {
-		scales[i].at = math.Exp(z.at/math.Sqrt(2*nu) - 0.5/nu)
-	}
-	slices.Reverse(scales)
-	return scales
+	return out
 }
 
 // legendre are n points and weights on 0 to 1 that integrate polynomials of degree 2n-1.

@@ -168,7 +168,7 @@ func (q *Question) Know(rates shrinkage.Rates, at Firing, companion shrinkage.So
 }
 
 // ofThisPot uses what the pot itself lost: its gallery was measured wet and is measured fired. Its firing is
-// taken as the usual one.
+// taken as one of the usual ones, which it may have missed.
 func (q *Question) ofThisPot(rates shrinkage.Rates, at Firing, p shrinkage.Pair) (shrinkage.Pair, error) {
 	ask := func(ref tiles.BatchRef) shrinkage.Ask {
 		return shrinkage.Ask{BatchRef: ref, Forming: tiles.ThrownRing, Stage: tiles.Wet, Work: at.Work, WorkSD: at.WorkSD,
@@ -177,7 +177,9 @@ func (q *Question) ofThisPot(rates shrinkage.Rates, at Firing, p shrinkage.Pair)
 	if q.ClayOfLid().Clay == "" || q.LidStage != tiles.Wet {
 		return p, nil
 	}
-	seen, err := rates.Pair(ask(q.Body), ask(q.ClayOfLid()), shrinkage.Apart)
+	pot := ask(q.Body)
+	pot.WorkSD = max(pot.WorkSD, potFiringSD)
+	seen, err := rates.Pair(pot, ask(q.ClayOfLid()), shrinkage.Apart)
 	if err != nil {
 		return p, err
 	}
@@ -186,6 +188,10 @@ func (q *Question) ofThisPot(rates shrinkage.Rates, at Firing, p shrinkage.Pair)
 	now.Standing = p.Standing
 	return now, nil
 }
+
+// potFiringSD is how far the firing of a pot that is there may have missed the usual one, °C (own; that of a firing to
+// come, where no other tells).
+const potFiringSD = 6
 
 // potOfBarSD is how far a pot and a lid may differ in shrink beside bars of the same batch, log-percent (own).
 const potOfBarSD = 0.15

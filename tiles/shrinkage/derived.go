@@ -4,6 +4,8 @@ import (
 	"math"
 	"time"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"lidwright/tiles"
 )
 
@@ -77,7 +79,10 @@ func Derive(b tiles.Bar) Derived {
 }
 
 func figure(value, sd, freedom float64, n int) Figure {
-	half := quantile(freedom, (1+tiles.LikelyLevel)/2) * sd
+	half := quantile(math.Inf(1), (1+tiles.LikelyLevel)/2) * sd
+	if freedom < 1e6 { // the sd is that of the readings themselves
+		half = distuv.StudentsT{Sigma: 1, Nu: freedom}.Quantile((1+tiles.LikelyLevel)/2) * sd
+	}
 	return Figure{value, value - half, value + half, n}
 }
 

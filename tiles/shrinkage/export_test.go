@@ -17,7 +17,7 @@ func (f *Fit) NewPiece(a Ask, level float64) (mean, low, high float64, err error
 	p := f.parts(l, l, Apart)
 	c := [2]float64{1, 0}
 	nu := f.freedom(l, l, p, c)
-	half := math.Sqrt(p.whole().along(c)*math.Exp(1/nu)) * quantile(nu, (1+level)/2)
+	half := math.Sqrt(f.widened(l, l, p).whole().along(c)) * quantile(nu, (1+level)/2)
 	return l.mean, l.mean - half, l.mean + half, nil
 }
 

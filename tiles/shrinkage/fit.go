@@ -108,8 +108,10 @@ type equations struct {
 	model   *mixedmodel.Model
 	keys    []string // of each cell, in the order of the model's blocks
 	solved  *mixedmodel.Solution
-	doubt   *mat.SymDense // covariance of theta
-	first   []float64     // theta of the first pass
+	doubt   *mat.SymDense   // covariance of theta by its curvature
+	spread  *mat.SymDense   // the same by its skewness too
+	grows   [thetas]float64 // mean of the square of each sd, over that of its mode
+	first   []float64       // theta of the first pass
 	batches map[tiles.BatchRef]*batchSeen
 	newest  time.Time
 	steps   int
@@ -158,6 +160,14 @@ func (s Studio) Fit(ctx context.Context, before *Fit) (*Fit, error) {
 	}
 	if f.doubt, err = f.uncertain(ctx, f.solved.Theta); err != nil {
 		return nil, fmt.Errorf("shrink fit: %w", err)
+	}
+	skewed, err := f.model.Skew(ctx, f.solved.Theta, f.solved.Objective, f.doubt)
+	if err != nil {
+		return nil, fmt.Errorf("shrink fit: %w", err)
+	}
+	f.spread = skewed.Cov()
+	for i := range f.grows {
+		f.grows[i] = min(skewed.Growth(i), mostGrowth)
 	}
 	f.conclude()
 	return f, nil

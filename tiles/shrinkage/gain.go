@@ -250,7 +250,7 @@ func apart(f *Fit, x, y leg) (sd, half float64) {
 	p.of[thetaPiece], p.of[thetaLoad], p.of[thetaPosition], p.work, p.probe = Spread2{}, Spread2{}, Spread2{}, Spread2{}, Spread2{}
 	c := [2]float64{1, -1}
 	nu := f.freedom(x, y, p, c)
-	sd = math.Sqrt(max(0, p.whole().along(c)) * math.Exp(1/nu))
+	sd = math.Sqrt(max(0, f.widened(x, y, p).whole().along(c)))
 	return sd, sd * quantile(nu, (1+tiles.LikelyLevel)/2)
 }
 

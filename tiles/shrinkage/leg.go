@@ -133,8 +133,8 @@ func ofParents(f *Fit, mix *tiles.Batch, plain leg, a Ask, to tiles.Stage) leg {
 		out.formingVar += share * l.formingVar
 	}
 	bag, _, _ := f.likely(plain, false)
-	sd, nu, _ := f.likely(out, false)
-	out.formingVar += max(0, bag*bag-sd*sd/math.Exp(1/nu))
+	sd, _, _ := f.likely(out, false)
+	out.formingVar += max(0, bag*bag-sd*sd)
 	return out
 }
 
@@ -249,14 +249,16 @@ type parts struct {
 	of                                     [thetas]Spread2 // of each theta: what is new and scales with it
 }
 
-// goesOver is the share of a load's variance that all loads of the bars may have in common, since errors of a kiln
-// go over from load to load (own choice; TestRangesInUnlikeWorlds has a world in which 0.8 of an error goes over).
+// goesOver is the share of a load's variance that all loads of the bars may have in common, since errors of
+// a kiln go over from load to load (own choice; TestRangesInUnlikeWorlds has a world in which 0.8 of an
+// error goes over).
 const goesOver = 0.6
 
-// A bag may jump: its maker changes a recipe or a source. jumpVariance is what jumps add to the drying and to the
-// firing of a bag without a bar, square log-percent, before any bag told (own: one bag in five by 0.8). Each bag
-// beside the first of its clay tells how much bags differ, jumps with it, so that jumpBags of them halve it. Jumps
-// count among what scales with the sds of bags, so that their long tails are in the degrees of freedom.
+// A bag may jump: its maker changes a recipe or a source. jumpVariance is what jumps add to the drying and
+// to the firing of a bag without a bar, square log-percent, before any bag told (own: one bag in five by
+// 0.8). Each bag beside the first of its clay tells how much bags differ, jumps with it, so that jumpBags
+// of them halve it. Jumps count among what scales with the sds of bags, so that their long tails are in the
+// degrees of freedom.
 const (
 	jumpVariance = 0.12
 	jumpBags     = 3.0
@@ -360,6 +362,28 @@ func (p parts) whole() Spread2 {
 // leastFreedom is the fewest degrees of freedom of a t: any fewer have no variance.
 const leastFreedom = 3
 
+// mostGrowth bounds by how much a variance is taken for more than at its mode: as far as a posterior can be
+// trusted that is mostly its prior (own choice).
+var mostGrowth = math.Exp(1.0 / leastFreedom)
+
+// widened are the parts of legs a and b as they are on average over what is not known of the sds: of each
+// the slope by its square, times how much larger that is on average than at the mode.
+func (f *Fit) widened(a, b leg, p parts) parts {
+	slope := func(c [2]float64) (sum float64) {
+		for k, s := range f.slopesOf(combine(a.row, b.row, c)) {
+			sum += s / 2 * (f.grows[k] - 1)
+		}
+		return sum
+	}
+	body, lid, apart := slope([2]float64{1, 0}), slope([2]float64{0, 1}), slope([2]float64{1, -1})
+	p.rate = p.rate.plus(Spread2{{body, (body + lid - apart) / 2}, {(body + lid - apart) / 2, lid}})
+	p.over = p.over.times(f.grows[thetaLoad])
+	for k := range p.of {
+		p.of[k] = p.of[k].times(f.grows[k])
+	}
+	return p
+}
+
 // freedom is that of the combination c of two legs. piece says whether what is new to a
 // piece and its firing is in it too, or the rate alone.
 func (f *Fit) freedom(a, b leg, p parts, c [2]float64) float64 {
@@ -372,7 +396,8 @@ func (f *Fit) freedom(a, b leg, p parts, c [2]float64) float64 {
 	for k := range j {
 		j[k] += 2 * p.of[k].along(c)
 	}
-	return max(leastFreedom, mixedmodel.SatterthwaiteDF(v, j, f.doubt))
+	j[thetaLoad] += 2 * p.over.along(c)
+	return max(leastFreedom, mixedmodel.SatterthwaiteDF(v, j, f.spread))
 }
 
 // slopes keeps what was worked out once: the slopes of C in theta over the columns of a
@@ -429,17 +454,18 @@ func (f *Fit) Pair(body, lid Ask, together Together) (Pair, error) {
 		return Pair{}, err
 	}
 	p := f.parts(a, b, together)
-	out := Pair{R: [2]tiles.LogPercent{tiles.LogPercent(a.mean), tiles.LogPercent(b.mean)}, Nu: f.freedom(a, b, p, [2]float64{1, -1})}
+	out := Pair{R: [2]tiles.LogPercent{tiles.LogPercent(a.mean), tiles.LogPercent(b.mean)}}
+	out.Nu = f.freedom(a, b, p, [2]float64{1, -1})
 	if together == Apart {
 		out.Nu = min(out.Nu, f.freedom(a, b, p, [2]float64{1, 0}), f.freedom(a, b, p, [2]float64{0, 1}))
 	}
-	wide := math.Exp(1 / out.Nu)
-	out.Rate = p.rate.plus(p.forming).plus(p.over).times(wide)
-	out.Batch = p.of[thetaBatchDrying].plus(p.of[thetaBatchFiring]).times(wide)
-	out.Load = p.of[thetaLoad].plus(p.work).plus(p.probe).times(wide)
-	out.Position = p.of[thetaPosition].times(wide)
-	out.Piece = p.of[thetaPiece].times(wide)
-	out.Gone, out.GoneBars = p.gone.times(wide), max(a.goneBars, b.goneBars)
+	p = f.widened(a, b, p)
+	out.Rate = p.rate.plus(p.forming).plus(p.over)
+	out.Batch = p.of[thetaBatchDrying].plus(p.of[thetaBatchFiring])
+	out.Load = p.of[thetaLoad].plus(p.work).plus(p.probe)
+	out.Position = p.of[thetaPosition]
+	out.Piece = p.of[thetaPiece]
+	out.Gone, out.GoneBars = p.gone, max(a.goneBars, b.goneBars)
 	out.Standing = [2]Standing{f.Standing(body, tiles.Fired), f.Standing(lid, tiles.Fired)}
 	return out, nil
 }

@@ -44,10 +44,10 @@ type Ask struct {
 // Spread2 is a 2 x 2 covariance of body and lid (index 0 and 1), in log-percent squared.
 type Spread2 [2][2]float64
 
-// Pair is what is known of the shrink of a body and a lid together: means of the log shrink
-// from the stage when measured to fired, and the covariance by cause. The sum of the parts
-// is the whole. The covariances are already multiplied by exp(1/Nu), so that sqrt(whole) times a t with Nu degrees of freedom is the doubt.
-// Nu is that of the difference R[0] - R[1]; of Apart, the least of that and each one alone.
+// Pair is what is known of the shrink of a body and a lid together: means of the log shrink from the stage
+// when measured to fired, and the covariance by cause. The sum of the parts is the whole. They are what
+// they are on average over what is not known of the sds; that these may be smaller or larger is in Nu: see
+// Scales. Nu is that of the difference R[0] - R[1]; of Apart, the least of that and each one alone.
 type Pair struct {
 	R        [2]tiles.LogPercent
 	Rate     Spread2 // from the bars: clays and known batches, one joint fit

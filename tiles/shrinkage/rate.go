@@ -6,8 +6,6 @@ import (
 
 	"lidwright/kiln"
 
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"lidwright/tiles"
 )
 
@@ -24,7 +22,7 @@ type Rate struct {
 	NextPiece Range       // 90 % range of one new piece in a firing still to come
 	Multiply  float64     // by this to get the length at From that ends as a length of 1
 	Log       tiles.LogPercent
-	LogSD     tiles.LogPercent // of the rate; the range is a t with Nu degrees of freedom
+	LogSD     tiles.LogPercent // of the rate; its log is in doubt by Nu degrees of freedom: Scales
 	Nu        float64
 
 	Parts    RateParts
@@ -95,16 +93,9 @@ func (f *Fit) likely(l leg, piece bool) (sd, nu float64, r Range) {
 	}
 	c := [2]float64{1, 0}
 	nu = f.freedom(l, l, p, c)
-	sd = math.Sqrt(p.whole().along(c) * math.Exp(1/nu))
+	sd = math.Sqrt(f.widened(l, l, p).whole().along(c))
 	half := sd * quantile(nu, (1+tiles.LikelyLevel)/2)
 	return sd, nu, Range{tiles.LogPercent(l.mean - half).Ratio(), tiles.LogPercent(l.mean + half).Ratio()}
-}
-
-func quantile(nu, p float64) float64 {
-	if math.IsInf(nu, 1) || nu > 1e6 {
-		return distuv.UnitNormal.Quantile(p)
-	}
-	return distuv.StudentsT{Sigma: 1, Nu: nu}.Quantile(p)
 }
 
 // shares are the parts of the whole way.
