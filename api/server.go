@@ -246,7 +246,7 @@ func (s *Server) guarded(next http.Handler) http.Handler {
 }
 
 func (s *Server) newGate() *auth.Gate {
-	return auth.NewGate(s.Access, s.Archive, s.Now, auth.Rules{
+	return auth.NewGate(s.Access, &s.Archive, s.Now, auth.Rules{
 		Needs:    func(r *http.Request) auth.Who { return routeOf(r).needed(s.Access.ReadingOpen) },
 		Refuse:   s.refuse,
 		Troubles: &s.troubles,

@@ -2,6 +2,8 @@ package daemon
 
 import (
 	"errors"
+	"fmt"
+	"net/http"
 	"os"
 	"path/filepath"
 	"strings"
@@ -73,5 +75,47 @@ func TestAddressNeedsCodes(t *testing.T) {
 	os.Remove(owner)
 	if _, _, err := a.Codes(); err == nil {
 		t.Error("a code file that went away leaves the door open")
+	}
+}
+
+// A daemon with both codes as the package makes them: a right code keeps a fact and makes its address familiar in the
+// store, which is opened after the routes are built; a wrong one is refused, and without one nothing is kept.
+func TestCodesOfARunningDaemon(t *testing.T) {
+	folder := t.TempDir()
+	codes := map[auth.Who]string{}
+	for who, name := range map[auth.Who]string{auth.Bench: "bench", auth.Owner: "owner"} {
+		code, err := NewCode(who, filepath.Join(folder, name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		codes[who] = code
+	}
+	d, site := daemonOn(t, "none", fmt.Sprintf("[codes]\nbench_file = %q\nowner_file = %q\n# %%s\n", filepath.Join(folder, "bench"), filepath.Join(folder, "owner")))
+	put := func(code string) int {
+		r, err := http.NewRequestWithContext(t.Context(), "PUT", site+"/v1/clays/tern", strings.NewReader(`{"name":"Tern stoneware"}`))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Header.Set("Content-Type", "application/json")
+		if code != "" {
+			r.Header.Set("Authorization", "Bearer "+code)
+		}
+		a, err := http.DefaultClient.Do(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		a.Body.Close()
+		return a.StatusCode
+	}
+	for _, c := range []struct {
+		code string
+		want int
+	}{{"", 401}, {"AAAA-AAAA-AAAA", 401}, {codes[auth.Bench], 403}, {codes[auth.Owner], 201}, {codes[auth.Owner], 200}} {
+		if got := put(c.code); got != c.want {
+			t.Errorf("with %q: %d, want %d", c.code, got, c.want)
+		}
+	}
+	if clay, err := d.store.Clay(t.Context(), "tern"); err != nil || clay.Name != "Tern stoneware" {
+		t.Errorf("kept %+v, %v", clay, err)
 	}
 }
