@@ -147,3 +147,56 @@ func TestAssumedHeat(t *testing.T) {
 		}
 	}
 }
+
+// A clay may be what a supplier sells: by its number where both have one, else by its name, however it is written.
+func TestClayMayBe(t *testing.T) {
+	c := Clay{Name: "Tern Stone-ware", MakerCode: "T 12"}
+	for _, x := range []struct {
+		number, name string
+		want         bool
+	}{{"t-12", "another", true}, {"13", "tern stoneware", false}, {"", "TERN STONEWARE, coarse", true}, {"", "stoneware", true}, {"", "ter", false}, {"", "wren", false}, {"", "", false}} {
+		if got := c.MayBe(x.number, x.name); got != x.want {
+			t.Errorf("%q %q: %v", x.number, x.name, got)
+		}
+	}
+	if (Clay{Name: "Tern"}).MayBe("12", "owls and terns") != true || (Clay{Name: "Ter"}).MayBe("", "tern") {
+		t.Error("a name is told by four letters")
+	}
+}
+
+// Cones of a bag are cones that there are.
+func TestConesOfAClay(t *testing.T) {
+	for cone, want := range map[string]string{"": "", "6": "", "6x": "matures_cone"} {
+		c := Clay{ID: "tern", Name: "Tern", MaturesCone: cone}
+		if got := faulty(c.Validate()); got != want {
+			t.Errorf("cone %q: at fault %q", cone, got)
+		}
+	}
+	for id, want := range map[ClayID]string{"tern-2": "", "": "clay", "Tern": "clay", ClayID(strings.Repeat("a", 33)): "clay"} {
+		c := Clay{ID: id, Name: "Tern"}
+		if got := faulty(c.Validate()); got != want {
+			t.Errorf("id %q: at fault %q", id, got)
+		}
+	}
+}
+
+// A mix is made of what is there, and of nothing that was made of it, however far back; a family that already goes
+// round is walked through once.
+func TestFamilies(t *testing.T) {
+	a, b, c, d := BatchRef{"tern", "A"}, BatchRef{"tern", "B"}, BatchRef{"tern", "C"}, BatchRef{"wren", "D"}
+	for name, x := range map[string]struct {
+		of      BatchRef
+		parents []BatchRef
+		known   map[BatchRef][]BatchRef
+		want    string
+	}{
+		"of two":            {c, []BatchRef{a, b}, map[BatchRef][]BatchRef{a: nil, b: {a}}, ""},
+		"of one not known":  {c, []BatchRef{a, d}, map[BatchRef][]BatchRef{a: nil}, "parents"},
+		"of its own child":  {a, []BatchRef{c}, map[BatchRef][]BatchRef{a: nil, b: {a}, c: {b}}, "parents"},
+		"goes round itself": {d, []BatchRef{a}, map[BatchRef][]BatchRef{a: {b}, b: {a}}, ""},
+	} {
+		if got := faulty(Batch{BatchRef: x.of, Parents: x.parents}.Family(x.known)); got != x.want {
+			t.Errorf("%s: at fault %q, want %q", name, got, x.want)
+		}
+	}
+}

@@ -59,10 +59,13 @@ func TestSheetsOfBars(t *testing.T) {
 		"day named before it": {"code,clay,wet,wet day\nBQ7,tern,100,2026-05-04\n", "2:BQ7 wet=100@2026-05-04\n"},
 		"two ways to its firing": {"code,clay,wet,load_bisque,cone_bisque\nBQ7,tern,100,3,06\nBQA,tern,100,3,\nBQC,tern,100,,06\n",
 			"3:BQA wet=100\n4:BQC wet=100\n2!cone_bisque\n"},
-		"two others":     {"code,clay,wet,load_bisque,firing_bisque\nBQ7,tern,100,3,big-blue/4\n", "2!cone_bisque\n"},
-		"and two more":   {"code,clay,wet,firing_bisque,cone_bisque\nBQ7,tern,100,big-blue/4,06\n", "2!cone_bisque\n"},
-		"no cone":        {"code,clay,wet,cone_bisque\nBQ7,tern,100,99\n", "2!cone_bisque\n"},
-		"too many cells": {"code,clay,wet\nBQ7,tern,100,0,5\nBQA,tern,100,,\n", "3:BQA wet=100\n2!table\n"},
+		"two others":   {"code,clay,wet,load_bisque,firing_bisque\nBQ7,tern,100,3,big-blue/4\n", "2!cone_bisque\n"},
+		"and two more": {"code,clay,wet,firing_bisque,cone_bisque\nBQ7,tern,100,big-blue/4,06\n", "2!cone_bisque\n"},
+		"heat work told": {"code,clay,wet,heat_work_c\nBQ7,tern,100,550\nBQA,tern,100,1400\nBQC,tern,100,549\nBQD,tern,100,1401\nBQE,tern,100,hot\n",
+			"2:BQ7 wet=100\n3:BQA wet=100\n4!heat_work_c\n5!heat_work_c\n6!heat_work_c\n"},
+		"heat work twice": {"code,clay,wet,heat_work_c,load_fired\nBQ7,tern,100,1222,3\n", "2!heat_work_c\n"},
+		"no cone":         {"code,clay,wet,cone_bisque\nBQ7,tern,100,99\n", "2!cone_bisque\n"},
+		"too many cells":  {"code,clay,wet\nBQ7,tern,100,0,5\nBQA,tern,100,,\n", "3:BQA wet=100\n2!table\n"},
 	} {
 		if got := told(sheetOf(t, c.text)); got != c.want {
 			t.Errorf("%s: understood as\n%swant\n%s", name, got, c.want)
@@ -105,6 +108,45 @@ func TestSheetAsks(t *testing.T) {
 	// Nothing under it, or the numbers of the rows: passed over.
 	if got := asks(sheetOf(t, ",code,clay,wet,weather\n1,BQ7,tern,100,\n2,BQA,tern,100,\n")); got != "" {
 		t.Errorf("asked of %q", got)
+	}
+}
+
+// What stands in columns that nobody knows goes to the note, with their names, or is left, as was said.
+func TestNotesOfASheet(t *testing.T) {
+	const text = "code,clay,wet,note,weather,remarks of old,note\nBQ7,tern,100,cracked,rain,,thin\n"
+	for others, want := range map[string]string{OthersToNote: "cracked; thin; weather: rain", OthersLeft: "cracked; thin"} {
+		s := sheetOf(t, text, func(c *SheetChoice) { c.Others = others })
+		if len(s.Rows) != 1 || s.Rows[0].Bar.Note != want || len(s.Asks) != 0 {
+			t.Errorf("%s: %+v, %v, %v", others, s.Rows, s.Asks, s.Bad)
+		}
+	}
+}
+
+// Bars whose heat work a row states lie in a load for each heat work and day, of 500 at most.
+func TestLoadsOfStatedHeat(t *testing.T) {
+	var rows []SheetRow
+	for i := range 503 {
+		r := SheetRow{Line: i + 2, Bar: Bar{Code: Code(fmt.Sprintf("B%c%c", Signs[i/23], Signs[i%23])), BatchRef: BatchRef{"tern", "A"}}, Work: 1222, WorkBisque: kiln.NoTemperature()}
+		r.Bar.Readings = []Reading{{Stage: Fired, Length: 88, AsTyped: "88", Unit: string(MM), At: time.Date(2026, 3, 1, 8, 0, 0, 0, time.UTC)}}
+		if i == 502 {
+			r.Bar.Readings[0].At = r.Bar.Readings[0].At.AddDate(0, 0, 1)
+		}
+		rows = append(rows, r)
+	}
+	ids := map[string]string{}
+	got, bad := TakeSheet(rows, SheetNeeds{Clays: map[string]ClayID{"tern": "tern"}, Batches: map[ClayID][]Batch{"tern": {{BatchRef: BatchRef{"tern", "A"}, Kind: Bought, Open: true}}},
+		NewID: func(text string) string {
+			ids[text] = cmp.Or(ids[text], fmt.Sprintf("0193c0c1-0000-7000-8000-%012d", len(ids)+1))
+			return ids[text]
+		},
+		Judge: func(Bar, *Reading) {}, At: time.Date(2026, 6, 1, 8, 0, 0, 0, time.UTC)})
+	var sizes []int
+	for _, l := range got.Loads {
+		sizes = append(sizes, len(l.Bars))
+	}
+	slices.Sort(sizes)
+	if len(bad) > 0 || !slices.Equal(sizes, []int{1, 2, 500}) {
+		t.Errorf("loads of %v bars; %v", sizes, bad[:min(3, len(bad))])
 	}
 }
 
