@@ -200,7 +200,7 @@ func (s clayRoutes) showClay(w http.ResponseWriter, r *http.Request, asked url.V
 	for _, f := range tiles.Formings() {
 		data.Formings = append(data.Formings, string(f))
 	}
-	if data.Sold, err = s.soldAs(ctx, id, data.Frame.Speak); err != nil {
+	if data.Sold, err = s.soldAs(ctx, id); err != nil {
 		return err
 	}
 	asked.Del("make")

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"net/http"
 	"strconv"
+	"time"
 
 	"lidwright/api/pages"
 	"lidwright/api/usecase"
@@ -173,7 +174,7 @@ func (s studioRoutes) tellBodies(r *http.Request, c usecase.Collector, d *pages.
 	for _, clay := range clays {
 		one := pages.BodyOfClay{CollectorClay: clay}
 		if one.Told != nil {
-			one.ToldOn = s.pages.At(d.Speak, one.Told.Made)
+			one.ToldOn = one.Told.Made.Format(time.DateOnly)
 		}
 		d.Clays = append(d.Clays, one)
 	}
@@ -184,7 +185,7 @@ func (s studioRoutes) tellBodies(r *http.Request, c usecase.Collector, d *pages.
 }
 
 // soldAs is as which body other studios tell of a clay, or may; nil where none is picked or proposed.
-func (s clayRoutes) soldAs(ctx context.Context, id tiles.ClayID, to pages.Speak) (*pages.BodyOfClay, error) {
+func (s clayRoutes) soldAs(ctx context.Context, id tiles.ClayID) (*pages.BodyOfClay, error) {
 	if s.Collector == nil {
 		return nil, nil
 	}
@@ -194,7 +195,7 @@ func (s clayRoutes) soldAs(ctx context.Context, id tiles.ClayID, to pages.Speak)
 	}
 	one := &pages.BodyOfClay{CollectorClay: clay}
 	if clay.Told != nil {
-		one.ToldOn = s.pages.At(to, clay.Told.Made)
+		one.ToldOn = clay.Told.Made.Format(time.DateOnly)
 	}
 	return one, nil
 }

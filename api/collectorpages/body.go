@@ -6,11 +6,16 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"net/http"
+	"slices"
 	"time"
 
+	"lidwright/api/chart"
 	"lidwright/api/pages"
 	"lidwright/api/wire"
+	"lidwright/kiln"
+	"lidwright/tiles"
 )
 
 // Errors of bodies.
@@ -24,11 +29,14 @@ type Body struct {
 	wire.CatalogueBody
 	Studios, Bars int       // that sent a summary
 	Made          time.Time // of the pool that is told now; zero: none
-	Curve         []BodyRate
 }
 
-// BodyRate is what studios lose of one body at one heat, wet to fired.
-type BodyRate struct{ HeatC, Ratio, Low, High float64 }
+// BodyYear is what a body loses where it matures by the studios whose newest bag arrived in one year: log-percent, and
+// the sd of that mean.
+type BodyYear struct {
+	Year, Studios int
+	Mean, SD      float64
+}
 
 // Pools is what of bodies is kept.
 type Pools interface {
@@ -36,7 +44,8 @@ type Pools interface {
 	PutSummary(ctx context.Context, site, body string, s wire.PoolSummary) error
 	DropSummary(ctx context.Context, site, body string) error
 	Pool(ctx context.Context, site, body, model string) (wire.PoolAnswer, error)
-	Told(ctx context.Context, body string) (prior []byte, err error)
+	// Told is the newest pool in one of these models, and what each year's studios say; nil: none.
+	Told(ctx context.Context, body string, models []string) (prior []byte, years []BodyYear, err error)
 }
 
 // poolRoutes are those by which studios ask for bodies, say what their bars tell of one, and are told what others do.
@@ -99,8 +108,8 @@ func readSummary(w http.ResponseWriter, r *http.Request) (in wire.PoolSummary, e
 	if err := json.Unmarshal(text, &in); err != nil {
 		return in, fmt.Errorf("%w: %w", ErrWrong, err)
 	}
-	if in.Model == "" || len(in.Model) > 20 || in.Bars < 1 || in.Bars > 100_000 {
-		return in, fmt.Errorf("%w: model %.40q, %d bars", ErrWrong, in.Model, in.Bars)
+	if in.Model == "" || len(in.Model) > 20 || in.Bars < 1 || in.Bars > 100_000 || in.Year < 0 || in.Year > 9999 {
+		return in, fmt.Errorf("%w: model %.40q, %d bars, year %d", ErrWrong, in.Model, in.Bars, in.Year)
 	}
 	return in, nil
 }
@@ -147,19 +156,64 @@ func (s *Server) bodiesPage(w http.ResponseWriter, r *http.Request) {
 			Cone: b.Cone, Studios: fmt.Sprint(b.Studios),
 			Bars: fmt.Sprint(b.Bars), Merged: b.Became != ""}
 		if !b.Made.IsZero() {
-			one.Made = b.Made.In(s.Zone).Format(time.DateOnly)
-			told, err := s.Pools.Told(r.Context(), b.ID)
-			if err != nil {
+			if err := s.tellBody(r.Context(), s.pages.Locale(d.Frame.Speak), b, &one); err != nil {
 				s.trouble(w, r, err)
 				return
-			}
-			for _, at := range s.Rates(told, b.MaturesC) {
-				one.Curve = append(one.Curve, pages.CollectorBodyRate{Heat: fmt.Sprintf("%.0f", at.HeatC),
-					Rate: fmt.Sprintf("%.1f", 100*at.Ratio),
-					Low:  fmt.Sprintf("%.1f", 100*at.Low), High: fmt.Sprintf("%.1f", 100*at.High)})
 			}
 		}
 		d.Bodies = append(d.Bodies, one)
 	}
 	s.show(w, r, d)
+}
+
+// tellBody puts on one what the pool of b says, where it is of a model that this program knows.
+func (s *Server) tellBody(ctx context.Context, l pages.Locale, b Body, one *pages.CollectorBody) error {
+	prior, years, err := s.Pools.Told(ctx, b.ID, s.Models)
+	if err != nil || prior == nil {
+		return err
+	}
+	points := s.Rates(prior, b.MaturesC)
+	if len(points) == 0 {
+		return nil
+	}
+	one.Made = b.Made.In(s.Zone).Format(time.DateOnly)
+	percent := func(r tiles.Ratio) string { return l.Decimal(100*float64(r), 1) }
+	for _, at := range points {
+		if math.Mod(float64(at.Work-points[0].Work), 30) == 0 {
+			one.Curve = append(one.Curve, pages.CollectorBodyRate{Heat: fmt.Sprintf("%.0f", at.Work), Rate: percent(at.Total),
+				Low: percent(at.Likely.Low), High: percent(at.Likely.High)})
+		}
+	}
+	first, last := points[0], points[len(points)-1]
+	draw := func(width, height float64) pages.Drawn {
+		return pages.Drawn(chart.Shrinkage{Width: width, Height: height, Points: points, Asked: kiln.Celsius(b.MaturesC),
+			AskedSays: []string{l.T("cone {1}", b.Cone)}, HeatSays: l.T("heat work, {1}", "°C"), ConeSays: l.T("cone"),
+			Title: l.T("Shrink of {1} against heat work: {2} % at {3}, {4} % at {5}. The same in figures stands below.",
+				b.Name, percent(first.Total), fmt.Sprintf("%.0f °C", first.Work), percent(last.Total),
+				fmt.Sprintf("%.0f °C", last.Work))}.SVG())
+	}
+	one.Phone, one.Desk = draw(326, 280), draw(326, 280)
+	one.Years = yearsTold(years, percent)
+	return nil
+}
+
+// apart is by how many sds two years must differ to be told of.
+const apart = 3
+
+// yearsTold is what the bags of each year do, and the newest year before it from which one differs.
+func yearsTold(years []BodyYear, percent func(tiles.Ratio) string) (out []pages.CollectorBodyYear) {
+	const z90 = 1.6449
+	for i, y := range years {
+		rate := tiles.LogPercent(y.Mean).Ratio()
+		one := pages.CollectorBodyYear{Year: y.Year, Studios: y.Studios, Rate: percent(rate),
+			Doubt: percent(tiles.LogPercent(y.Mean+z90*y.SD).Ratio() - rate)}
+		for _, before := range slices.Backward(years[:i]) {
+			if math.Abs(y.Mean-before.Mean) > apart*math.Hypot(y.SD, before.SD) {
+				one.Than, one.More = before.Year, 100*float64(rate-tiles.LogPercent(before.Mean).Ratio())
+				break
+			}
+		}
+		out = append(out, one)
+	}
+	return out
 }

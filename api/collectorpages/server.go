@@ -18,6 +18,7 @@ import (
 	"lidwright/api/pages"
 	"lidwright/api/wire"
 	"lidwright/kiln"
+	"lidwright/tiles/shrinkage"
 )
 
 // Server is the whole of what a collector answers. The collector's wiring fills it in.
@@ -45,7 +46,8 @@ type Server struct {
 
 	// CheckSummary refuses what no studio's bars say of a body; Rates reads what all say, about its maturing point.
 	CheckSummary func(info []byte) error
-	Rates        func(prior []byte, matures float64) []BodyRate
+	Rates        func(prior []byte, matures float64) []shrinkage.CurvePoint
+	Models       []string // of shrinkage, that Rates knows
 
 	pages   *pages.Set
 	counts  counts

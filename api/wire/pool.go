@@ -22,11 +22,12 @@ type CatalogueBody struct {
 	Became   string  `json:"became,omitempty" doc:"It was merged into that body"`
 }
 
-// PoolSummary is all that a studio sends of one body: what its own bars say of the curve, in 104 numbers, and how
-// many bars they were. There is no reading, name, note or date in it.
+// PoolSummary is all that a studio sends of one body: what its own bars say of the curve, in 104 numbers, how many bars
+// they were, and the year of the newest bag. There is no reading, name, note or day in it.
 type PoolSummary struct {
 	Model string `json:"model" doc:"Number of the shrink model"`
 	Bars  int    `json:"bars" minimum:"1"`
+	Year  int    `json:"year" doc:"In which the newest bag arrived of which a bar has a say; 0: not said"`
 	Info  []byte `json:"info" doc:"13 and 91 numbers of 8 bytes, little endian, base64"`
 }
 

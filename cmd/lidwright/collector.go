@@ -188,8 +188,8 @@ func bodyCommand() *cobra.Command {
 		Use: "body [CLAY]", Short: "Which body of the collector a clay is, what others tell of it, what was sent",
 		Long: "Until your own bars tell, what other studios measured of a clay stands in for the figure of the bag. It is kept\n" +
 			"here and used without the collector. --is says which body of the list a clay is; nothing is sent by that.\n" +
-			"--send says yes to telling what the bars of it say: 104 numbers and how many bars they were, no reading, name,\n" +
-			"note or date. --send=false takes it back: the collector deletes it. Without a clay: all of them.",
+			"--send says yes to telling what the bars of it say: 104 numbers, how many bars they were and the year of the\n" +
+			"newest bag; no reading, name, note or day. --send=false takes it back: the collector deletes it. Without a clay: all.",
 		Example: "  lidwright collector body --code-file owner.txt\n" +
 			"  lidwright collector body tern --is 0199a3c4-0000-7000-8000-000000000000 --code-file owner.txt\n" +
 			"  lidwright collector body tern --send --code-file owner.txt\n" +

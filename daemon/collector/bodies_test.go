@@ -17,8 +17,8 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-// TestStudioTellsOfABody: nothing is sent before the owner says yes; what is sent then has a model, a count and 104
-// numbers in it and nothing else; what the others tell is kept and is there without the collector and after a
+// TestStudioTellsOfABody: nothing is sent before the owner says yes; what is sent then has a model, a count, a year
+// and 104 numbers in it and nothing else; what the others tell is kept and is there without the collector and after a
 // restart; a no has the collector delete it, and leaving takes all of it out.
 func TestStudioTellsOfABody(t *testing.T) {
 	r := start(t, pgtest.Database(t))
@@ -73,10 +73,10 @@ func TestStudioTellsOfABody(t *testing.T) {
 	until(t, "it is shown", func() bool { return s.out.ClayBody("tern").LastBody != "" })
 	sent := s.out.ClayBody("tern").LastBody
 	var members map[string]any
-	if err := json.Unmarshal([]byte(sent), &members); err != nil || len(members) != 3 {
+	if err := json.Unmarshal([]byte(sent), &members); err != nil || len(members) != 4 {
 		t.Errorf("%v: %.200s", err, sent)
 	}
-	if !regexp.MustCompile(`^\{"model":"[0-9]+","bars":[0-9]+,"info":"[A-Za-z0-9+/]+=="\}$`).MatchString(sent) || len(members["info"].(string)) != 1112 {
+	if !regexp.MustCompile(`^\{"model":"[0-9]+","bars":[0-9]+,"year":[0-9]{4},"info":"[A-Za-z0-9+/]+=="\}$`).MatchString(sent) || len(members["info"].(string)) != 1112 {
 		t.Errorf("%d bytes are sent: %.120s", len(sent), sent)
 	}
 	r.stop()

@@ -30,6 +30,7 @@ import (
 	"lidwright/daemon/collector/postgres"
 	"lidwright/daemon/store/codec"
 	"lidwright/kiln"
+	"lidwright/tiles/shrinkage"
 )
 
 // ErrCannotStart wraps what keeps the collector from starting until someone acts.
@@ -47,6 +48,7 @@ type Collector struct {
 	Listen    func(address string) (net.Listener, error)
 	Ready     func(address string) // told once, when the pages answer
 	PoolEvery time.Duration        // how long what studios say of a body stands at least
+	Models    []string             // of shrinkage, by number, that pools are worked out in
 	Read      ReadStore            // of records that are looked at; nil: a studio's own pages are not to be had
 
 	cfg   config.Collect
@@ -66,7 +68,7 @@ func New(ctx context.Context, cfg config.Collect, version string) (*Collector, e
 	c := &Collector{Now: time.Now, Listen: func(a string) (net.Listener,
 		error) {
 		return net.Listen("tcp", a)
-	}, Ready: func(string) {}, PoolEvery: poolEvery, cfg: cfg}
+	}, Ready: func(string) {}, PoolEvery: poolEvery, Models: []string{shrinkage.Model}, cfg: cfg}
 	c.pages = &collectorpages.Server{Name: cfg.Name, Zone: zone, Tongue: cfg.Language, Version: version, Form: wire.PushForm,
 		Now: func() time.Time { return c.Now() }, Draw: Draw, Summary: codec.ReadSummary}
 	if file := cfg.Owner.CodeFile; file != "" {
@@ -95,7 +97,7 @@ func New(ctx context.Context, cfg config.Collect, version string) (*Collector, e
 		return nil, err
 	}
 	c.pages.Record, c.pages.Shown, c.pages.Pools = c.store, c.store, c.store
-	c.pages.CheckSummary, c.pages.Rates = checkSummary, rates
+	c.pages.CheckSummary, c.pages.Rates, c.pages.Models = checkSummary, rates, c.Models
 	return c, nil
 }
 

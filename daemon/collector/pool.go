@@ -4,10 +4,13 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"maps"
+	"slices"
 	"time"
 
 	"lidwright/api/collectorpages"
 	"lidwright/daemon/collector/postgres"
+	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -34,7 +37,7 @@ func (c *Collector) Pool(ctx context.Context, every time.Duration) error {
 	return c.store.WithLease(ctx, "pool", func(ctx context.Context) error {
 		due, err := postgres.Due(ctx, c.store, shrinkage.LeastStudios, every)
 		for _, k := range due {
-			if err := poolOne(ctx, c.store, k); err != nil {
+			if err := c.poolOne(ctx, k); err != nil {
 				return fmt.Errorf("pool body %s: %w", k.Body, err)
 			}
 		}
@@ -43,9 +46,14 @@ func (c *Collector) Pool(ctx context.Context, every time.Duration) error {
 }
 
 // poolOne works out one pool: as it is told to each studio that is in it, its own summary left out, and to others.
-// Summaries of a model that this program does not know it leaves to one that does.
-func poolOne(ctx context.Context, db *postgres.Store, k postgres.PoolKey) error {
-	if k.Model != shrinkage.Model {
+// Pools of a model that this program does not know it leaves to one that does; but none is told any more in which a
+// studio is that took its summary back.
+func (c *Collector) poolOne(ctx context.Context, k postgres.PoolKey) error {
+	db := c.store
+	if !slices.Contains(c.Models, k.Model) {
+		if k.Gone {
+			return postgres.PutPool(ctx, db, k, 0, nil, nil)
+		}
 		return nil
 	}
 	sent, err := postgres.Summaries(ctx, db, k)
@@ -54,7 +62,7 @@ func poolOne(ctx context.Context, db *postgres.Store, k postgres.PoolKey) error 
 	}
 	var all []shrinkage.Summary
 	var sites []string
-	bars := 0
+	bars, byYear := 0, map[int][]shrinkage.Summary{}
 	for _, o := range sent {
 		one, err := shrinkage.ReadSummary(o.Info)
 		if err != nil {
@@ -62,9 +70,10 @@ func poolOne(ctx context.Context, db *postgres.Store, k postgres.PoolKey) error 
 			continue
 		}
 		all, sites, bars = append(all, one), append(sites, o.Site), bars+o.Bars
+		byYear[o.Year] = append(byYear[o.Year], one)
 	}
 	if len(all) < shrinkage.LeastStudios {
-		return postgres.PutPool(ctx, db, k, bars, nil)
+		return postgres.PutPool(ctx, db, k, bars, nil, nil)
 	}
 	p, err := shrinkage.PoolOf(ctx, all)
 	if err != nil {
@@ -85,22 +94,50 @@ func poolOne(ctx context.Context, db *postgres.Store, k postgres.PoolKey) error 
 		}
 		priors = append(priors, postgres.OnePrior{Site: site, Prior: one.Bytes(), Unlike: p.Unlike(i)})
 	}
-	return postgres.PutPool(ctx, db, k, bars, priors)
+	years, err := yearsOf(ctx, db, k, byYear)
+	if err != nil {
+		return err
+	}
+	return postgres.PutPool(ctx, db, k, bars, priors, years)
+}
+
+// yearsOf is what the studios of each year say a body loses where it matures, of the years of enough studios.
+func yearsOf(ctx context.Context, db *postgres.Store, k postgres.PoolKey,
+	by map[int][]shrinkage.Summary) (out []collectorpages.BodyYear, err error) {
+	matures, err := db.Matures(ctx, k.Body)
+	if err != nil {
+		return nil, err
+	}
+	for _, year := range slices.Sorted(maps.Keys(by)) {
+		if year == 0 || len(by[year]) < shrinkage.LeastStudios {
+			continue
+		}
+		p, err := shrinkage.PoolOf(ctx, by[year])
+		if err != nil {
+			return nil, err
+		}
+		one := collectorpages.BodyYear{Year: year, Studios: len(by[year])}
+		if one.Mean, one.SD, err = p.Mean(matures, matures); err != nil {
+			return nil, err
+		}
+		out = append(out, one)
+	}
+	return out, nil
 }
 
 // rates are what studios lose of a body about its maturing point, by a prior as it is kept: the mean, and where
 // nine in ten of them lie.
-func rates(prior []byte, matures float64) (out []collectorpages.BodyRate) {
+func rates(prior []byte, matures float64) (out []shrinkage.CurvePoint) {
 	p, err := shrinkage.ReadPrior(prior)
 	if err != nil {
 		return nil
 	}
 	const z90 = 1.6449
-	for h := matures - 60; h <= matures+30; h += 30 {
+	for h := matures - 90; h <= matures+30; h += 10 {
 		mean, sd := p.Total(h, matures)
-		ratio := func(v float64) float64 { return float64(tiles.LogPercent(v).Ratio()) }
-		out = append(out, collectorpages.BodyRate{HeatC: h, Ratio: ratio(mean), Low: ratio(mean - z90*sd),
-			High: ratio(mean + z90*sd)})
+		ratio := func(v float64) tiles.Ratio { return tiles.LogPercent(v).Ratio() }
+		out = append(out, shrinkage.CurvePoint{Work: kiln.Celsius(h), Total: ratio(mean), Tested: true,
+			Likely: shrinkage.Range{Low: ratio(mean - z90*sd), High: ratio(mean + z90*sd)}})
 	}
 	return out
 }

@@ -30,7 +30,7 @@ func summaryOf(t *testing.T, n uint64) wire.PoolSummary {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return wire.PoolSummary{Model: shrinkage.Model, Bars: bars, Info: s.Bytes()}
+	return wire.PoolSummary{Model: shrinkage.Model, Bars: bars, Year: fit.NewestBag(tilestest.ClayName(0)), Info: s.Bytes()}
 }
 
 // pooler is a studio that tells of a body over HTTP.
@@ -151,6 +151,13 @@ func TestPoolOfBodies(t *testing.T) {
 	if rows, err := r.store.Rows(t.Context(), all[2].site); err != nil || len(rows) > 0 {
 		t.Errorf("rows of a forgotten studio: %v, %v", rows, err)
 	}
+	if err := r.store.Forget(t.Context(), all[3].site); err != nil {
+		t.Fatal(err)
+	}
+	work() // due by that alone
+	if a, _ := told(t, r, all[0], body); a.Studios != 6 {
+		t.Errorf("another is forgotten: %d others", a.Studios)
+	}
 	page := ask(t, "GET", r.url+"/bodies", "", nil)
 	var text bytes.Buffer
 	text.ReadFrom(page.Body)
@@ -189,5 +196,127 @@ func TestOnePoolAtATime(t *testing.T) {
 	}
 	if err := a.store.PoolBack(t.Context(), body); err == nil {
 		t.Error("there is a second pool")
+	}
+}
+
+// TestTwoModelsSideBySide: while studios come to another shrink model one after another, each is told by the studios of
+// its own. A collector that does not know a model leaves its pools alone; but where a studio of one is forgotten it is
+// told no more, until a collector that knows it works it out without that studio.
+func TestTwoModelsSideBySide(t *testing.T) {
+	const later = "later"
+	database := pgtest.Database(t)
+	older := start(t, database)
+	body, err := Owner{older.store}.NewBody(t.Context(), "Sandpit Clays", "1140", "Smooth stoneware", "6")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var now, next []pooler
+	for n := range 11 {
+		p := pooler{site: uuid.Must(uuid.NewV7()).String()}
+		if p.key, _, err = joinRaw(t, older, p.site); err != nil {
+			t.Fatal(err)
+		}
+		said := summaryOf(t, uint64(n))
+		if n >= 5 {
+			said.Model = later
+			next = append(next, p)
+		} else {
+			now = append(now, p)
+		}
+		if resp := ask(t, "PUT", p.path(older, "/"+body), p.key, said); resp.StatusCode != http.StatusNoContent {
+			t.Fatalf("studio %d: %d", n, resp.StatusCode)
+		}
+	}
+	tells := func(p pooler, model string) int {
+		t.Helper()
+		resp := ask(t, "GET", p.path(older, "/"+body+"/pool?model="+model), p.key, nil)
+		var a wire.PoolAnswer
+		if resp.StatusCode == http.StatusOK {
+			if err := json.NewDecoder(resp.Body).Decode(&a); err != nil || a.Model != model {
+				t.Errorf("asked for model %s: %+v, %v", model, a, err)
+			}
+		}
+		return a.Studios
+	}
+	works := func(c *running) {
+		t.Helper()
+		if err := c.Pool(t.Context(), 0); err != nil {
+			t.Fatal(err)
+		}
+	}
+	works(older)
+	if a, b := tells(now[0], shrinkage.Model), tells(next[0], later); a != 4 || b != 0 {
+		t.Errorf("by the older collector %d and %d others tell", a, b)
+	}
+	newer := startWith(t, database, func(c *Collector) { c.Models = []string{shrinkage.Model, later} })
+	works(newer)
+	if a, b, other := tells(now[0], shrinkage.Model), tells(next[0], later), tells(next[0], shrinkage.Model); a != 4 || b != 5 || other != 5 {
+		t.Errorf("by the newer collector %d and %d others tell, %d in the older model", a, b, other)
+	}
+	works(older)
+	if b := tells(next[0], later); b != 5 {
+		t.Errorf("the older collector left %d in the later model", b)
+	}
+	if err := older.store.Forget(t.Context(), next[3].site); err != nil {
+		t.Fatal(err)
+	}
+	works(older)
+	if b := tells(next[0], later); b != 0 {
+		t.Errorf("one is forgotten, and %d are still told with it", b)
+	}
+	works(newer)
+	if b := tells(next[0], later); b != 4 {
+		t.Errorf("one is forgotten, and %d others tell", b)
+	}
+}
+
+// TestDriftByYear: what a body loses is told by the year of the newest bag, of years of five studios up, and a year
+// whose bags lose more is told to the operator; no studio's name stands on the page.
+func TestDriftByYear(t *testing.T) {
+	r := start(t, pgtest.Database(t))
+	body, err := Owner{r.store}.NewBody(t.Context(), "Sandpit Clays", "1140", "Smooth stoneware", "6")
+	if err != nil {
+		t.Fatal(err)
+	}
+	made := tilestest.DrawBody(2704, 1, tilestest.Options{})
+	studio := 0
+	for year, drying := range map[int]float64{2024: 0, 2025: 0, 2026: 2.5, 2023: 5} {
+		for range map[int]int{2023: 4, 2024: 8, 2025: 8, 2026: 8}[year] {
+			studio++
+			m := made.Buyer(2705, uint64(studio), tilestest.Options{Row: tilestest.Ten}, tilestest.Way{Drying: drying})
+			fit, err := m.Studio.Fit(t.Context(), nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			s, bars, err := shrinkage.Summarise(t.Context(), fit, tilestest.ClayName(0), 1222)
+			if err != nil {
+				t.Fatal(err)
+			}
+			p := pooler{site: uuid.Must(uuid.NewV7()).String()}
+			if p.key, _, err = joinRaw(t, r, p.site); err != nil {
+				t.Fatal(err)
+			}
+			said := wire.PoolSummary{Model: shrinkage.Model, Bars: bars, Year: year, Info: s.Bytes()}
+			if resp := ask(t, "PUT", p.path(r, "/"+body), p.key, said); resp.StatusCode != http.StatusNoContent {
+				t.Fatal(resp.StatusCode)
+			}
+		}
+	}
+	if err := r.Pool(t.Context(), time.Hour); err != nil {
+		t.Fatal(err)
+	}
+	_, years, err := r.store.Told(t.Context(), body, []string{shrinkage.Model})
+	if err != nil || len(years) != 3 || years[0].Year != 2024 || years[2].Studios != 8 {
+		t.Fatalf("%+v, %v", years, err)
+	}
+	if more := years[2].Mean - years[1].Mean; more < 1.7 || more > 3.3 {
+		t.Errorf("2026 loses %.2f log-percent more than 2025, of 2.5 that it truly does", more)
+	}
+	page := ask(t, "GET", r.url+"/bodies", "", nil)
+	var text bytes.Buffer
+	text.ReadFrom(page.Body)
+	if !strings.Contains(text.String(), "Bags of 2026 shrink") || strings.Contains(text.String(), "Bags of 2025 shrink") ||
+		!strings.Contains(text.String(), "<svg") || strings.Contains(text.String(), "2023") {
+		t.Errorf("the page of bodies: %s", text.String())
 	}
 }

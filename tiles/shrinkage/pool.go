@@ -351,6 +351,29 @@ func (p *Pool) For(n int) (out Prior, err error) {
 	return out, nil
 }
 
+// Mean is what the body itself loses at a heat, log-percent, and the sd of that: the range of one more studio is wider.
+func (p *Pool) Mean(h, matures float64) (mean, sd float64, err error) {
+	k := &clayCurve{matures: matures, shift: shiftSD}
+	z := k.white(h)
+	z[coefDrying] = dryingSD
+	second := 0.0
+	for i, c := range p.cells {
+		x, cov, err := solved(c.precision, c.pull)
+		if err != nil {
+			return 0, 0, err
+		}
+		at, v := dryingMean+k.base(h)+dot(z, x), 0.0
+		for a := range coefs {
+			for b := range coefs {
+				v += z[a] * z[b] * cov.At(a, b)
+			}
+		}
+		mean += p.mass[i] * at
+		second += p.mass[i] * (v + at*at)
+	}
+	return mean, math.Sqrt(max(0, second-mean*mean)), nil
+}
+
 // Unlike is the chance of the n-th studio to be of the wide kind.
 func (p *Pool) Unlike(n int) (chance float64) {
 	for i, c := range p.cells {

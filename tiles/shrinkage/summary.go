@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"time"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -82,6 +83,29 @@ func Summarise(ctx context.Context, fit *Fit, clay tiles.ClayID, matures kiln.Ce
 		out.Precision[i][i]--
 	}
 	return out.semidefinite(), len(f.sheets), nil
+}
+
+// NewestBag is the year in which the newest bought bag of a clay arrived of which a bar has a say; 0 where none has.
+func (f *Fit) NewestBag(clay tiles.ClayID) (year int) {
+	arrived := map[tiles.BatchID]int{}
+	for _, b := range f.studio.Batches {
+		if b.Clay != clay || b.Kind != tiles.Bought {
+			continue
+		}
+		when := b.Made
+		if day, err := time.Parse(time.DateOnly, b.Arrived); err == nil {
+			when = day
+		}
+		if !when.IsZero() {
+			arrived[b.BatchRef.Batch] = when.Year()
+		}
+	}
+	for _, b := range f.studio.Bars {
+		if b.Clay == clay && b.InFit() {
+			year = max(year, arrived[b.BatchRef.Batch])
+		}
+	}
+	return year
 }
 
 // solveAt screens, at the handbook's sds as a fit does, and solves at sds that are given.

@@ -45,10 +45,10 @@ func (s *Store) MergeBody(ctx context.Context, body, into string) error {
 			return err
 		}
 		if _, err = tx.Exec(ctx, `
-			INSERT INTO summary (body, model, site, bars, info, at) SELECT $2, model, site, bars, info, now() FROM summary WHERE body = $1 ON CONFLICT DO NOTHING`, body, into); err != nil {
+			INSERT INTO summary (body, model, site, bars, info, year, at) SELECT $2, model, site, bars, info, year, now() FROM summary WHERE body = $1 ON CONFLICT DO NOTHING`, body, into); err != nil {
 			return err
 		}
-		for _, table := range []string{"summary", "pool", "prior"} {
+		for _, table := range []string{"summary", "pool", "prior", "pool_year"} {
 			if _, err := tx.Exec(ctx, `DELETE FROM `+table+` WHERE body = $1`, body); err != nil {
 				return err
 			}
@@ -118,10 +118,11 @@ func (s *Store) PutSummary(ctx context.Context, site, body string, in wire.PoolS
 			return err
 		}
 		tag, err := tx.Exec(ctx, `
-			INSERT INTO summary (body, model, site, bars, info, at)
-			SELECT coalesce(became, body), $2, $3, $4, $5, now() FROM body WHERE body = $1
-			ON CONFLICT (body, model, site) DO UPDATE SET bars = excluded.bars, info = excluded.info,
-				at = CASE WHEN summary.info = excluded.info THEN summary.at ELSE excluded.at END`, body, in.Model, site, in.Bars, in.Info)
+			INSERT INTO summary (body, model, site, bars, info, year, at)
+			SELECT coalesce(became, body), $2, $3, $4, $5, $6, now() FROM body WHERE body = $1
+			ON CONFLICT (body, model, site) DO UPDATE SET bars = excluded.bars, info = excluded.info, year = excluded.year,
+				at = CASE WHEN summary.info = excluded.info AND summary.year = excluded.year THEN summary.at ELSE excluded.at END`,
+			body, in.Model, site, in.Bars, in.Info, in.Year)
 		if err == nil && tag.RowsAffected() == 0 {
 			err = fmt.Errorf("%w: %s", collectorpages.ErrNoBody, body)
 		}
@@ -161,17 +162,40 @@ func (s *Store) Pool(ctx context.Context, site, body, model string) (a wire.Pool
 	return a, err
 }
 
-// Told is the newest pool of a body as a studio is told it that sent nothing; nil: there is none.
-func (s *Store) Told(ctx context.Context, body string) (prior []byte, err error) {
+// Told is the newest pool of a body in one of these models, as a studio is told it that sent nothing, and what each
+// year's studios say; nil: there is none.
+func (s *Store) Told(ctx context.Context, body string, models []string) (prior []byte, years []collectorpages.BodyYear, err error) {
 	err = s.read(ctx, func(q *pgxpool.Pool) error {
-		return q.QueryRow(ctx, `
-			SELECT r.prior FROM pool p JOIN prior r ON r.body = p.body AND r.model = p.model AND r.made = p.made AND r.site = $2
-			WHERE p.body = $1 AND NOT p.back ORDER BY p.made DESC, p.model DESC LIMIT 1`, body, uuid.Nil.String()).Scan(&prior)
+		var model string
+		var made time.Time
+		if err := q.QueryRow(ctx, `
+			SELECT r.prior, p.model, p.made FROM pool p JOIN prior r ON r.body = p.body AND r.model = p.model AND r.made = p.made AND r.site = $2
+			WHERE p.body = $1 AND NOT p.back AND p.model = ANY($3) ORDER BY p.made DESC, p.model DESC LIMIT 1`,
+			body, uuid.Nil.String(), models).Scan(&prior, &model, &made); err != nil {
+			return err
+		}
+		rows, err := q.Query(ctx, `SELECT year, studios, mean, sd FROM pool_year WHERE body = $1 AND model = $2 AND made = $3 ORDER BY year`, body, model, made)
+		if err != nil {
+			return err
+		}
+		years, err = pgx.CollectRows(rows, pgx.RowToStructByPos[collectorpages.BodyYear])
+		return err
 	})
 	if errors.Is(err, pgx.ErrNoRows) {
-		return nil, nil
+		return nil, nil, nil
 	}
-	return prior, err
+	return prior, years, err
+}
+
+// Matures is the heat at which a body matures, °C. Errors: ErrNoBody.
+func (s *Store) Matures(ctx context.Context, body string) (c float64, err error) {
+	err = s.read(ctx, func(q *pgxpool.Pool) error {
+		return q.QueryRow(ctx, `SELECT matures_c FROM body WHERE body = $1`, body).Scan(&c)
+	})
+	if errors.Is(err, pgx.ErrNoRows) {
+		err = fmt.Errorf("%w: %s", collectorpages.ErrNoBody, body)
+	}
+	return c, err
 }
 
 // Due are bodies of which so much changed since the last pool that another is due: five studios or a hundredth of
@@ -179,12 +203,13 @@ func (s *Store) Told(ctx context.Context, body string) (prior []byte, err error)
 func Due(ctx context.Context, s *Store, least int, every time.Duration) (due []PoolKey, err error) {
 	err = s.read(ctx, func(q *pgxpool.Pool) error {
 		rows, err := q.Query(ctx, `
-			SELECT n.body, n.model FROM (
+			SELECT n.body, n.model, coalesce(g.gone > 0, false) FROM (
 				SELECT k.body, k.model, (SELECT max(made) FROM pool p WHERE p.body = k.body AND p.model = k.model) AS made
 				FROM (SELECT body, model FROM summary UNION SELECT body, model FROM pool) k) n
 			LEFT JOIN LATERAL (SELECT count(*) AS all_of, count(*) FILTER (WHERE n.made IS NULL OR at > n.made) AS fresh FROM summary s WHERE s.body = n.body AND s.model = n.model) c ON true
-			LEFT JOIN LATERAL (SELECT count(*) AS gone FROM prior r WHERE r.body = n.body AND r.model = n.model AND r.made = n.made AND r.site <> $3
-				AND NOT EXISTS (SELECT FROM summary s WHERE s.body = n.body AND s.model = n.model AND s.site = r.site)) g ON true
+			LEFT JOIN LATERAL (SELECT (SELECT max(p.studios) FROM pool p WHERE p.body = n.body AND p.model = n.model AND p.made = n.made) - count(*) AS gone
+				FROM prior r JOIN summary s ON s.body = r.body AND s.model = r.model AND s.site = r.site
+				WHERE r.body = n.body AND r.model = n.model AND r.made = n.made AND r.site <> $3) g ON true -- rows of a forgotten studio are gone from both
 			WHERE (n.made IS NULL AND c.all_of >= $1) OR (n.made < now() - $2::interval AND (g.gone > 0 OR c.fresh >= 5 OR c.fresh > 0 AND c.fresh * 100 > c.all_of))`,
 			least, every, uuid.Nil.String())
 		if err != nil {
@@ -192,7 +217,7 @@ func Due(ctx context.Context, s *Store, least int, every time.Duration) (due []P
 		}
 		due, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (k PoolKey, err error) {
 			var id uuid.UUID
-			err = row.Scan(&id, &k.Model)
+			err = row.Scan(&id, &k.Model, &k.Gone)
 			k.Body = id.String()
 			return k, err
 		})
@@ -202,25 +227,29 @@ func Due(ctx context.Context, s *Store, least int, every time.Duration) (due []P
 }
 
 // PoolKey names the pools of one body in one model.
-type PoolKey struct{ Body, Model string }
+type PoolKey struct {
+	Body, Model string
+	Gone        bool // a studio of the newest pool took its summary back
+}
 
 // OneSummary is what one studio says.
 type OneSummary struct {
 	Site string
 	Bars int
+	Year int
 	Info []byte
 }
 
 // Summaries are what all studios say of a body, in a fixed order.
 func Summaries(ctx context.Context, s *Store, k PoolKey) (all []OneSummary, err error) {
 	err = s.read(ctx, func(q *pgxpool.Pool) error {
-		rows, err := q.Query(ctx, `SELECT site, bars, info FROM summary WHERE body = $1 AND model = $2 ORDER BY site`, k.Body, k.Model)
+		rows, err := q.Query(ctx, `SELECT site, bars, year, info FROM summary WHERE body = $1 AND model = $2 ORDER BY site`, k.Body, k.Model)
 		if err != nil {
 			return err
 		}
 		all, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (o OneSummary, err error) {
 			var site uuid.UUID
-			err = row.Scan(&site, &o.Bars, &o.Info)
+			err = row.Scan(&site, &o.Bars, &o.Year, &o.Info)
 			o.Site = site.String()
 			return o, err
 		})
@@ -241,10 +270,11 @@ const keptPools = 10
 
 // PutPool keeps a pool as the newest, and the nine before it. No priors: there are too few studios by now, and
 // nothing is told of the body any more.
-func PutPool(ctx context.Context, s *Store, k PoolKey, bars int, priors []OnePrior) error {
+func PutPool(ctx context.Context, s *Store, k PoolKey, bars int, priors []OnePrior,
+	years []collectorpages.BodyYear) error {
 	return s.write(ctx, func(tx pgx.Tx) error {
 		if len(priors) == 0 {
-			for _, table := range []string{"pool", "prior"} {
+			for _, table := range []string{"pool", "prior", "pool_year"} {
 				if _, err := tx.Exec(ctx, `DELETE FROM `+table+` WHERE body = $1 AND model = $2`, k.Body, k.Model); err != nil {
 					return err
 				}
@@ -267,7 +297,13 @@ func PutPool(ctx context.Context, s *Store, k PoolKey, bars int, priors []OnePri
 		if _, err := tx.CopyFrom(ctx, pgx.Identifier{"prior"}, []string{"body", "model", "made", "site", "prior", "unlike"}, pgx.CopyFromRows(rows)); err != nil {
 			return err
 		}
-		for _, table := range []string{"prior", "pool"} {
+		for _, y := range years {
+			if _, err := tx.Exec(ctx, `INSERT INTO pool_year (body, model, made, year, studios, mean, sd) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
+				k.Body, k.Model, made, y.Year, y.Studios, y.Mean, y.SD); err != nil {
+				return err
+			}
+		}
+		for _, table := range []string{"prior", "pool_year", "pool"} {
 			_, err := tx.Exec(ctx, `DELETE FROM `+table+` WHERE body = $1 AND model = $2 AND made < (SELECT min(made) FROM (SELECT made FROM pool WHERE body = $1 AND model = $2 ORDER BY made DESC LIMIT $3) t)`, k.Body, k.Model, keptPools)
 			if err != nil {
 				return err
