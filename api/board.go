@@ -241,8 +241,8 @@ func (s lidRoutes) board(ctx context.Context, q *asked, accept string) (*lidOutp
 	if !wantsText(accept) {
 		return &lidOutput{ContentType: "application/json", Body: s.Lids().BoardJSON(q.board, a, m, q.unit)}, nil
 	}
-	if a.HeldBack != "" {
-		return nil, web.NewProblem("no-width", message.Stopped(message.English(a.HeldBack)))
+	if !a.HeldBack.IsZero() {
+		return nil, web.NewProblem("no-width", message.Stopped(a.HeldBack))
 	}
 	return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(boardText(q.board, a, q.unit))}, nil
 }

@@ -3,7 +3,6 @@ package api
 import (
 	"cmp"
 	"context"
-	"fmt"
 	"math"
 	"net/http"
 	"net/url"
@@ -23,7 +22,7 @@ const fiveToLookAt = 5
 
 type classBar struct {
 	wire.BarJSON
-	Why string // this one is worth a look; "" if nothing is odd
+	Why message.Message // this one is worth a look; empty if nothing is odd
 	odd float64
 }
 
@@ -113,7 +112,7 @@ func worthALook(bars []classBar) []classBar {
 				continue
 			}
 			if r.Unusual && r.Needs != "" && b.odd < 1 {
-				b.odd, b.Why = 1, r.Stage+": "+cmp.Or(r.Question, "an unusual length")
+				b.odd, b.Why = 1, message.New("{1}: {2}", message.Word(r.Stage), questionOf(r))
 			}
 			all := shrunk[key(b, r)]
 			if r.TotalRatio == nil || len(all) < 3 || b.odd >= 1 {
@@ -123,15 +122,24 @@ func worthALook(bars []classBar) []classBar {
 			const tells = 0.005
 			if off := *r.TotalRatio - all[len(all)/2]; math.Abs(off) > max(tells, b.odd) {
 				b.odd = math.Abs(off)
-				b.Why = fmt.Sprintf("%s: shrank %+.1f points against the middle of the class", r.Stage, 100*off)
+				b.Why = message.New("{1}: shrank {2} points against the middle of the class", message.Word(r.Stage),
+					message.Number{Value: 100 * off, Places: 1, Sign: true})
 			}
 		}
-		if b.Why != "" {
+		if !b.Why.IsZero() {
 			look = append(look, b)
 		}
 	}
 	slices.SortStableFunc(look, func(a, b classBar) int { return cmp.Compare(b.odd, a.odd) })
 	return look[:min(len(look), fiveToLookAt)]
+}
+
+// questionOf is what was asked about an unusual reading.
+func questionOf(r wire.Reading) message.Message {
+	if r.Question.IsZero() {
+		return message.New("an unusual length")
+	}
+	return r.Question
 }
 
 // classThrows says for each clay, or for one, how wide to throw for some fired widths.

@@ -91,8 +91,9 @@ func (s firingRoutes) comparePage(w http.ResponseWriter, r *http.Request) error 
 	}
 	drawing := ""
 	if slices.ContainsFunc(lines, func(e kiln.Envelope) bool { return len(e.After) > 0 }) {
-		drawing = chart.Curve{Lines: lines, Zone: s.Site.Zone,
-			Title: "Firings laid over one another, °C over hours"}.SVG()
+		l := s.localeOf(r.Context())
+		drawing = chart.Curve{Lines: lines, Zone: s.Site.Zone, Say: l.Say,
+			Title: l.T("Firings laid over one another, °C over hours")}.SVG()
 	}
 	return s.render(w, "compare", struct {
 		page

@@ -323,10 +323,11 @@ func (s kilnRoutes) doorPage(w http.ResponseWriter, r *http.Request) error {
 		j := s.Loads().LoadJSON(l)
 		data.Load = &j
 	}
-	if data.Look, err = qrSVG(data.LookAt, "opens the Spyhole of this kiln"); err != nil {
+	l := s.localeOf(r.Context())
+	if data.Look, err = qrSVG(data.LookAt, l.T("opens the Spyhole of this kiln")); err != nil {
 		return err
 	}
-	if data.Out, err = qrSVG(data.OutAt, "opens the bars to measure of this kiln"); err != nil {
+	if data.Out, err = qrSVG(data.OutAt, l.T("opens the bars to measure of this kiln")); err != nil {
 		return err
 	}
 	return s.render(w, "door", data)

@@ -96,7 +96,7 @@ func TestLimitsAndOval(t *testing.T) {
 	j = askLid(t, srv.URL, oval+"&opening=98&least_play=0.5&most_play=2&step=0.1"+rates)
 	at(t, "not over, narrow", j.NotOverMM, 103.6, 1e-9)
 	at(t, "not under, narrow", j.NotUnderMM, 102.6, 1e-9)
-	if j.LimitsFrom.Under != "bearing at least 1.0 mm when pushed to one side" || j.LimitsFrom.Over != "play at least 0.5 mm" {
+	if j.LimitsFrom.Under.String() != "bearing at least 1.0 mm when pushed to one side" || j.LimitsFrom.Over.String() != "play at least 0.5 mm" {
 		t.Errorf("limits from %+v", j.LimitsFrom)
 	}
 	// A cap: the largest neck rules not_under, the smallest not_over: 80.6 + 1/0.876, 80 + 3/0.876.
@@ -125,7 +125,7 @@ func TestLimitsAndOval(t *testing.T) {
 	// In 32nds: 94.2841 mm are 118.78 of them, the safe side is 118 = 3 11/16 in = 93.6625 mm.
 	in := askLid(t, srv.URL, "collar=96mm&play_mm=1.5&unit=32nds&"+statedRates)
 	at(t, "in 32nds", in.SetMM, 93.66, 1e-9)
-	if !strings.HasPrefix(in.Says, "Set 3 11/16 in; not over 3 23/32, not under 3 11/16") {
+	if !strings.HasPrefix(in.Says.String(), "Set 3 11/16 in; not over 3 23/32, not under 3 11/16") {
 		t.Errorf("in 32nds: %s", in.Says)
 	}
 }

@@ -245,7 +245,7 @@ func (s lidRoutes) lidPage(w http.ResponseWriter, r *http.Request) error {
 		return s.show(w, pages.LidNumberPage{Frame: d.Frame, Answer: *d.Answer, Cautions: d.Cautions})
 	}
 	seat = seatOf(a)
-	seat.Says = l.Say(answer.Written)
+	seat.Says = answer.Written
 	d.Drawing = pages.Drawn(seat.SVG())
 	return s.show(w, d)
 }
@@ -308,12 +308,12 @@ var doubtWords = map[string]string{"piece": "piece to piece", "position": "place
 func lidWords(l pages.Locale, form asking, a lid.Answer, j wire.Lid) pages.LidAnswer {
 	unit := form.Show
 	v := pages.LidAnswer{Question: pages.Word(a.Question), Sets: pages.Word(a.Asked.Seat.LidName()),
-		HeldBack: a.HeldBack, Fits: percentOf(a.FitChance), Query: form.Q.Encode(),
+		HeldBack: l.Tell(a.HeldBack), Fits: percentOf(a.FitChance), Query: form.Q.Encode(),
 		Unit: string(unit), NotOver: l.Bare(float64(a.NotOver)), NotUnder: l.Bare(float64(a.NotUnder)),
 		Play:    gapSays(l, a.Fired.Play),
 		Likely:  l.T("{1} to {2}", gapSays(l, a.Fired.Likely[0]), gapSays(l, a.Fired.Likely[1])),
 		Wide:    string(form.Wide()),
-		LeftOut: j.LeftOut, Written: a.SectionSays(unit)}
+		LeftOut: j.LeftOut, Written: l.Tell(a.SectionSays(unit))}
 	if unit == tiles.Inch32nd {
 		v.Unit = "in"
 	}
@@ -347,16 +347,16 @@ func lidWords(l pages.Locale, form asking, a lid.Answer, j wire.Lid) pages.LidAn
 		}
 	}
 	if c := a.AtCheck; c != nil {
-		v.Check = fmt.Sprintf("At %s the play to expect is %s, likely %s to %s.", c.Stage,
-			unit.Format(c.Play), unit.Format(c.Likely[0]), unit.Format(c.Likely[1]))
+		v.Check = l.T("At {1} the play to expect is {2}, likely {3} to {4}.", c.Stage,
+			unit.Of(c.Play), unit.Of(c.Likely[0]), unit.Of(c.Likely[1]))
 		if c.Wide {
-			v.CheckLittle = checkTellsLittle
+			v.CheckLittle = l.T(checkTellsLittle)
 		}
 	}
 	if a.Trim != nil && a.Asked.LidNow != 0 {
 		v.Sets = "lid, trimmed at leather-hard"
 	}
-	v.Steps, v.Wheel, v.Why = lidSteps(a, unit), lidWheel(l, a), lidWhy(a, j, unit)
+	v.Steps, v.Wheel, v.Why = lidSteps(l, a, unit), lidWheel(l, a), lidWhy(a, j, unit)
 	v.Asked, v.Learned, v.Card = lidAsked(l, a, j), lidLearned(l, a), potQuery(a)
 	return v
 }
@@ -520,7 +520,7 @@ func lidWhy(a lid.Answer, j wire.Lid, unit tiles.LengthUnit) (rows []pages.LidRe
 			rows = append(rows, pages.LidReason{Name: name, Says: says})
 		}
 	}
-	why("trust", message.New("{1}: {2}", message.Word(a.Trust.Words()), message.English(a.TrustWhy)))
+	why("trust", message.New("{1}: {2}", message.Word(a.Trust.Words()), a.TrustWhy))
 	why("for", j.For)
 	if j.Asked.Cone != nil {
 		why("firing", message.New("{1}, cone {2} (heat work {3})", message.Word(j.Asked.Kind), *j.Asked.Cone,
@@ -534,8 +534,8 @@ func lidWhy(a lid.Answer, j wire.Lid, unit tiles.LengthUnit) (rows []pages.LidRe
 			unit.Of(a.Fired.LeastBearing)))
 	}
 	why("fired", fired)
-	why("limits", message.Join("; ", message.New("over: {1}", message.English(a.LimitsBy[1].In(unit))),
-		message.New("under: {1}", message.English(a.LimitsBy[0].In(unit)))))
+	why("limits", message.Join("; ", message.New("over: {1}", a.LimitsBy[1].In(unit)),
+		message.New("under: {1}", a.LimitsBy[0].In(unit))))
 	if !math.IsNaN(float64(a.OutOfRound)) {
 		why("out of round", message.New("{1} between the directions", unit.Of(a.OutOfRound)))
 	}
@@ -554,29 +554,33 @@ func lidWhy(a lid.Answer, j wire.Lid, unit tiles.LengthUnit) (rows []pages.LidRe
 	var doubts, better []message.Message
 	for _, d := range a.Doubt.Causes() {
 		if d.SD >= 0.005 {
-			doubts = append(doubts, message.English(doubtWords[d.Cause]+" "+unit.Format(d.SD)))
+			doubts = append(doubts, message.New("{1} {2}", message.Word(doubtWords[d.Cause]), unit.Of(d.SD)))
 		}
 	}
 	why("doubt, one sd", message.Join("; ", doubts...))
 	for _, s := range a.Sharpen {
-		better = append(better, message.New("{1}: {2}", message.Word(s.Does), percentOf(s.FitChance)))
+		better = append(better, message.New("{1}: {2}", s.Does, percentOf(s.FitChance)))
 	}
 	why("what would help most", message.Join("; ", better...))
 	return rows
 }
 
 // lidSteps are what to do beside throwing to the width.
-func lidSteps(a lid.Answer, unit tiles.LengthUnit) (steps []string) {
+func lidSteps(l pages.Locale, a lid.Answer, unit tiles.LengthUnit) (steps []string) {
 	if a.Trim != nil {
-		steps = append(steps, a.Trim.Says(unit))
+		steps = append(steps, l.Tell(a.Trim.Says(unit)))
 		if a.Asked.LidNow == 0 {
-			steps = append(steps, fmt.Sprintf("Measure it just thrown and at leather-hard, and ask again with both: %.0f %% come out too small to trim.", 100*a.Trim.TooSmall))
+			steps = append(steps, l.T("Measure it just thrown and at leather-hard, and ask again with both: "+
+				"{1} % come out too small to trim.", message.Percent(a.Trim.TooSmall, 0)))
 		}
 	}
 	if a.Bowl != nil {
-		steps = append(steps, a.Bowl.Says(unit))
+		steps = append(steps, l.Tell(a.Bowl.Says(unit)))
 	}
-	return append(steps, a.Cheapest.Says(unit)...)
+	for _, s := range a.Cheapest.Says(unit) {
+		steps = append(steps, l.Tell(s))
+	}
+	return steps
 }
 
 func percentOf(p float64) string { return fmt.Sprintf("%.0f %%", 100*p) }

@@ -62,7 +62,8 @@ func (s barRoutes) barSheetPage(w http.ResponseWriter, r *http.Request) error {
 		Address string
 	}{page: s.page(r.Context(), "bars"), Address: kilnRoutes(s).ownAddress(r)}
 	for _, b := range bars {
-		drawn, err := qrSVG(data.Address+"/bar/"+string(b.Code), "opens the entry of bar "+string(b.Code))
+		drawn, err := qrSVG(data.Address+"/bar/"+string(b.Code),
+			s.localeOf(r.Context()).T("opens the entry of bar {1}", b.Code))
 		if err != nil {
 			return err
 		}

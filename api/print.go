@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"lidwright/api/caution"
+	"lidwright/api/pages"
 	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/api/wire"
@@ -32,10 +33,13 @@ const (
 )
 
 // sheet is one print to scale under the pen.
-type sheet struct{ strings.Builder }
+type sheet struct {
+	strings.Builder
+	l pages.Locale // of whoever prints it
+}
 
-func newSheet(says string) *sheet {
-	s := &sheet{}
+func newSheet(l pages.Locale, says string) *sheet {
+	s := &sheet{l: l}
 	fmt.Fprintf(s, `<svg xmlns="http://www.w3.org/2000/svg" class="true" width="%gmm" height="%gmm" viewBox="0 0 %g %g" role="img" aria-label="%s" font-family="Georgia, serif" font-size="4">`,
 		sheetWide, sheetHigh, sheetWide, sheetHigh, html.EscapeString(says))
 	return s
@@ -53,8 +57,9 @@ func (s *sheet) write(x, y float64, anchor, text string) {
 // check draws the square of 50 mm, and what to do with it.
 func (s *sheet) check(x, y float64) {
 	fmt.Fprintf(s, `<rect class="check" x="%g" y="%g" width="%g" height="%g" fill="none" stroke="#000" stroke-width="0.25"/>`, x, y, checkMM, checkMM)
-	s.write(x+checkMM/2, y+checkMM/2-2, "middle", "50 mm each way")
-	for i, text := range []string{"Hold a rule against this square first. If it is not 50 mm each way,", "print again at 100 %, \"actual size\", without fitting to the page."} {
+	s.write(x+checkMM/2, y+checkMM/2-2, "middle", s.l.T("50 mm each way"))
+	for i, text := range []string{s.l.T("Hold a rule against this square first. If it is not 50 mm each way,"),
+		s.l.T("print again at 100 %, \"actual size\", without fitting to the page.")} {
 		s.write(x+checkMM+5, y+checkMM-8+6*float64(i), "start", text)
 	}
 }
@@ -63,7 +68,7 @@ func (s *sheet) check(x, y float64) {
 func (s *sheet) foot(says string) {
 	s.write(sheetEdge, sheetHigh-sheetEdge-6, "start", says)
 	// Small, or it is wider than the sheet.
-	fmt.Fprintf(s, `<text x="%g" y="%g" font-size="3">%s</text>`, sheetEdge, sheetHigh-sheetEdge, html.EscapeString(caution.Text(caution.NotFoodSafe)))
+	fmt.Fprintf(s, `<text x="%g" y="%g" font-size="3">%s</text>`, sheetEdge, sheetHigh-sheetEdge, html.EscapeString(s.l.Say(caution.Text(caution.NotFoodSafe))))
 }
 
 func (s *sheet) end() string {
@@ -80,14 +85,14 @@ type gauge struct {
 
 // SVG draws a plug for the gallery, its step for the ledge opening, and a fork for the lid. What is
 // wider than the sheet is drawn as one half from its middle line.
-func (g gauge) SVG() string {
-	s := newSheet(g.Title)
+func (g gauge) SVG(l pages.Locale) string {
+	s := newSheet(l, g.Title)
 	s.write(sheetEdge, sheetEdge+4, "start", g.Title)
 	half := math.Max(g.Collar, g.Lid+30) > widestTrue
 	middle := sheetWide / 2
 	if half {
 		middle = sheetEdge
-		s.write(sheetEdge, sheetEdge+10, "start", "Half of each: the left edge is the middle line.")
+		s.write(sheetEdge, sheetEdge+10, "start", l.T("Half of each: the left edge is the middle line."))
 	}
 	left := func(w float64) float64 {
 		if half {
@@ -100,11 +105,11 @@ func (g gauge) SVG() string {
 	if g.Opening > 0 {
 		s.line(fmt.Sprintf("M%.3f %.3fH%.3fV%.3fH%.3fV%.3fH%.3fV%.3fH%.3fZ", left(g.Collar), top, right(g.Collar), top+collarHigh, right(g.Opening), top+collarHigh+stepHigh,
 			left(g.Opening), top+collarHigh, left(g.Collar)))
-		s.write(left(g.Opening)+4, top+collarHigh+stepHigh-4, "start", fmt.Sprintf("ledge opening %.1f mm", g.Opening))
+		s.write(left(g.Opening)+4, top+collarHigh+stepHigh-4, "start", l.T("ledge opening {1} mm", l.Decimal(g.Opening, 1)))
 	} else {
 		s.line(fmt.Sprintf("M%.3f %.3fH%.3fV%.3fH%.3fZ", left(g.Collar), top, right(g.Collar), top+collarHigh, left(g.Collar)))
 	}
-	s.write(left(g.Collar)+4, top+6, "start", fmt.Sprintf("gallery %.1f mm", g.Collar))
+	s.write(left(g.Collar)+4, top+6, "start", l.T("gallery {1} mm", l.Decimal(g.Collar, 1)))
 	if g.Lid > 0 {
 		const fork, back, jaw, arm = 72.0, 16.0, 20.0, 15.0
 		outer := g.Lid + 2*arm
@@ -113,7 +118,7 @@ func (g gauge) SVG() string {
 		} else {
 			s.line(fmt.Sprintf("M%.3f %.3fH%.3fV%.3fH%.3fV%.3fH%.3fV%.3fH%.3fZ", left(outer), fork, right(outer), fork+back+jaw, right(g.Lid), fork+back, left(g.Lid), fork+back+jaw, left(outer)))
 		}
-		s.write(left(g.Lid)+4, fork+back-5, "start", fmt.Sprintf("lid %.1f mm between the jaws", g.Lid))
+		s.write(left(g.Lid)+4, fork+back-5, "start", l.T("lid {1} mm between the jaws", l.Decimal(g.Lid, 1)))
 	}
 	s.check(sheetEdge, sheetHigh-sheetEdge-checkMM-14)
 	s.foot(g.Foot)
@@ -127,8 +132,8 @@ type shrinkRule struct {
 }
 
 // SVG draws it as long as the sheet allows, a stroke a fired millimetre.
-func (r shrinkRule) SVG() string {
-	s := newSheet(r.Title)
+func (r shrinkRule) SVG(l pages.Locale) string {
+	s := newSheet(l, r.Title)
 	s.write(sheetEdge, sheetEdge+4, "start", r.Title)
 	const top, high = 40.0, 30.0
 	longest := math.Floor((widestTrue - 4) / r.Times / 10)
@@ -149,7 +154,7 @@ func (r shrinkRule) SVG() string {
 		}
 	}
 	fmt.Fprintf(s, `<path class="strokes" d="%s" fill="none" stroke="#000" stroke-width="0.2"/>`, strokes.String())
-	s.write(sheetEdge+4, top+high-4, "start", "fired mm, read on the wet clay")
+	s.write(sheetEdge+4, top+high-4, "start", l.T("fired mm, read on the wet clay"))
 	s.check(sheetEdge, sheetHigh-sheetEdge-checkMM-14)
 	s.foot(r.Foot)
 	return s.end()
@@ -165,7 +170,7 @@ func (s lidRoutes) printed(draw func(*http.Request) (title, svg string, err erro
 		}
 		if path := r.URL.Path; len(path) > 4 && path[len(path)-4:] == ".svg" {
 			w.Header().Set("Content-Type", "image/svg+xml")
-			_, err := w.Write([]byte(s.pages.Drawn(s.page(r.Context(), "").Speak.Tongue, svg)))
+			_, err := w.Write([]byte(svg))
 			return err
 		}
 		return s.render(w, "print", struct {
@@ -176,6 +181,11 @@ func (s lidRoutes) printed(draw func(*http.Request) (title, svg string, err erro
 	}
 }
 
+// today is the day on a print.
+func (s *Server) today() message.Time {
+	return message.Time{At: s.Now().Wall.In(s.Site.Zone), Day: "2 Jan 2006", Quiet: true}
+}
+
 // drawGauge draws the throwing gauge of the widths in the question.
 func (s lidRoutes) drawGauge(r *http.Request) (title, svg string, err error) {
 	rd := newReader(r.URL.Query(), s.Unit())
@@ -183,28 +193,30 @@ func (s lidRoutes) drawGauge(r *http.Request) (title, svg string, err error) {
 		rd.unit = tiles.LengthUnit(u)
 	}
 	title, _ = rd.text("title")
-	g := gauge{Title: "Throwing gauge " + title, Foot: s.Site.Name + ", " + s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006") + ". " + caution.Text(caution.ShrinkVaries)}
+	l := s.localeOf(r.Context())
+	g := gauge{Title: l.T("Throwing gauge {1}", title), Foot: l.T("{1}, {2}. {3}", s.Site.Name, s.today(),
+		message.Word(caution.Text(caution.ShrinkVaries)))}
 	for _, one := range []struct {
 		name   string
 		to     *float64
 		needed bool
 	}{{"collar", &g.Collar, true}, {"opening", &g.Opening, false}, {"lid", &g.Lid, false}} {
-		l := rd.length(one.name)
+		width := rd.length(one.name)
 		switch {
-		case l == nil && one.needed:
+		case width == nil && one.needed:
 			rd.fault(one.name, tiles.Missing, "is needed: the gallery's width")
-		case l == nil:
-		case *l < tiles.ShortestPiece || *l > tiles.Millimetre(2*widestTrue-40):
+		case width == nil:
+		case *width < tiles.ShortestPiece || *width > tiles.Millimetre(2*widestTrue-40):
 			rd.fault(one.name, tiles.OutOfRange, "{1} does not go on a sheet; 5 to {2} mm do",
-				tiles.MM.Format(*l), message.Number{Value: 2*widestTrue - 40})
+				tiles.MM.Format(*width), message.Number{Value: 2*widestTrue - 40})
 		default:
-			*one.to = float64(*l)
+			*one.to = float64(*width)
 		}
 	}
 	if g.Opening >= g.Collar && g.Collar > 0 {
 		rd.fault("opening", lid.OpeningWider, "not smaller than collar: were they swapped?")
 	}
-	return g.Title, g.SVG(), rd.err()
+	return g.Title, g.SVG(l), rd.err()
 }
 
 // drawRule draws the shrink rule of a clay from its own rate, from the asked stage to fired.
@@ -227,11 +239,13 @@ func (s lidRoutes) drawRule(r *http.Request) (title, svg string, err error) {
 		}
 		return "", "", web.NewProblem("no-usual-firing", message.New("There is no firing to go by."))
 	}
-	title = fmt.Sprintf("Shrink rule: %s/%s, %s clay, %.1f %% to %s", j.Clay, j.Batch, j.From, 100**j.TotalRatio, j.To)
-	rule := shrinkRule{Title: title, Times: *j.MultiplyFiredBy, Foot: fmt.Sprintf("%s, %s. %s: %s. %s",
-		s.Site.Name, s.Now().Wall.In(s.Site.Zone).Format("2 Jan 2006"),
-		shrinkage.Reliability(j.Trust).Words(), j.TrustWhy, caution.Text(caution.ShrinkVaries))}
-	return title, rule.SVG(), nil
+	l := s.localeOf(r.Context())
+	title = l.T("Shrink rule: {1}, {2} clay, {3} % to {4}", j.Clay+"/"+j.Batch, message.Word(j.From),
+		message.Percent(*j.TotalRatio, 1), message.Word(j.To))
+	rule := shrinkRule{Title: title, Times: *j.MultiplyFiredBy, Foot: l.T("{1}, {2}. {3}: {4}. {5}", s.Site.Name,
+		s.today(), message.Word(shrinkage.Reliability(j.Trust).Words()), j.TrustWhy,
+		message.Word(caution.Text(caution.ShrinkVaries)))}
+	return title, rule.SVG(l), nil
 }
 
 // sheetPage is the wet sheet of a form: each size of a card at every stage, and the limits of its lid.
@@ -241,24 +255,25 @@ func (s lidRoutes) sheetPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	type row struct {
-		Name   string
+		Name   message.Message
 		Stages []wire.SizeStage
 	}
 	data := struct {
 		page
-		Pot                        wire.Pot
-		Rows                       []row
-		Stages                     []string
-		Lid                        *wire.Lid
-		Drawing, Written           string
-		LidWhy                     message.Message
-		Gauge                      string
-		Cautions                   []string
-		Trust, TrustWhy, GaugeNote string
+		Pot              wire.Pot
+		Rows             []row
+		Stages           []string
+		Lid              *wire.Lid
+		Drawing, Written string
+		LidWhy           message.Message
+		Gauge            string
+		Cautions         []string
+		Trust, GaugeNote string
+		TrustWhy         message.Message
 	}{page: s.page(r.Context(), "more"), Pot: potOf(p.PotCard), Cautions: caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe)}
 	a, lid, lidErr := s.askLid(r.Context(), lidQuery(p.PotCard))
 	gauge := url.Values{"title": {p.Form}}
-	add := func(name string, l tiles.Millimetre, stage tiles.Stage, ref tiles.BatchRef) error {
+	add := func(name message.Message, l tiles.Millimetre, stage tiles.Stage, ref tiles.BatchRef) error {
 		q := url.Values{"clay": {string(ref.Clay)}, "batch": {string(ref.Batch)}, "step": {"0"}}
 		if stage == tiles.Fired {
 			q.Set("fired", inMM(l))
@@ -275,12 +290,16 @@ func (s lidRoutes) sheetPage(w http.ResponseWriter, r *http.Request) error {
 		return nil
 	}
 	for i, c := range p.Collar {
-		if err := add(p.Seat.CollarName()+map[bool]string{true: ", another way round"}[i > 0], c, p.Stage, p.Body); err != nil {
+		name := message.New("{1}", message.Word(p.Seat.CollarName()))
+		if i > 0 {
+			name = message.New("{1}, another way round", name)
+		}
+		if err := add(name, c, p.Stage, p.Body); err != nil {
 			return err
 		}
 	}
 	if p.Opening != 0 {
-		if err := add("ledge opening", p.Opening, p.Stage, p.Body); err != nil {
+		if err := add(message.New("ledge opening"), p.Opening, p.Stage, p.Body); err != nil {
 			return err
 		}
 	}
@@ -288,14 +307,14 @@ func (s lidRoutes) sheetPage(w http.ResponseWriter, r *http.Request) error {
 		data.Lid = &lid
 		unit := s.unitOf(r.Context())
 		seat := seatOf(a)
-		seat.Says = a.SectionSays(unit)
+		seat.Says = s.localeOf(r.Context()).Tell(a.SectionSays(unit))
 		seat.Texts = map[string]string{"collar": unit.Format(p.Collar[0]), "lid": unit.Format(a.Set)}
 		if p.Opening != 0 {
 			seat.Texts["opening"] = unit.Format(p.Opening)
 		}
 		data.Drawing, data.Written = seat.SVG(), seat.Says
 		if !math.IsNaN(float64(a.Set)) {
-			if err := add("lid", a.Set, tiles.Wet, a.Asked.ClayOfLid()); err != nil {
+			if err := add(message.New("lid"), a.Set, tiles.Wet, a.Asked.ClayOfLid()); err != nil {
 				return err
 			}
 			gauge.Set("lid", inMM(a.Set))

@@ -11,6 +11,7 @@ import (
 	"strings"
 	"testing"
 
+	"lidwright/api/pages"
 	"lidwright/api/wire"
 )
 
@@ -72,7 +73,7 @@ func across(d string) []float64 {
 // The check square is 50.0 mm each way on paper, and so are the widths of the gauge what they say.
 func TestPrintsAreToScale(t *testing.T) {
 	for _, g := range []gauge{{Title: "teapot", Collar: 104.5, Opening: 92.5, Lid: 102.5}, {Title: "jar", Collar: 240}, {Title: "casserole", Collar: 300, Opening: 284, Lid: 296}} {
-		d := drawn(t, g.SVG())
+		d := drawn(t, g.SVG(pages.Locale{}))
 		x, y := d.millimetresPerUnit(t)
 		if len(d.Rects) != 1 || math.Abs(d.Rects[0].Width*x-50) > 1e-9 || math.Abs(d.Rects[0].Height*y-50) > 1e-9 {
 			t.Errorf("%s: a check square of %+v, scale %g %g", g.Title, d.Rects, x, y)
@@ -110,7 +111,7 @@ func TestPrintsAreToScale(t *testing.T) {
 // A stroke of the rule for each fired millimetre: of a clay that loses 12.4 % they stand 1/0.876 =
 // 1.14155 mm apart (worked by hand).
 func TestShrinkRuleReadsFiredSize(t *testing.T) {
-	d := drawn(t, shrinkRule{Title: "tern", Times: 1 / 0.876}.SVG())
+	d := drawn(t, shrinkRule{Title: "tern", Times: 1 / 0.876}.SVG(pages.Locale{}))
 	x, _ := d.millimetresPerUnit(t)
 	var strokes []float64
 	for _, p := range d.Paths {

@@ -92,7 +92,7 @@ func TestEveryQuestionOnEveryPath(t *testing.T) {
 		}
 		code := fresh(m.before)
 		in := b.table("", "code,unit,instrument,"+m.stage+"\n"+code+",mm,calliper,"+m.length+"\n", 200)
-		if len(in.Asked) != 1 || in.Asked[0].Slip != m.slip || in.Asked[0].Question == "" {
+		if len(in.Asked) != 1 || in.Asked[0].Slip != m.slip || in.Asked[0].Question.IsZero() {
 			t.Errorf("%s, table: %+v", m.name, in)
 		}
 		if last, _ := b.last(code); last["counted"] != false {

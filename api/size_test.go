@@ -112,7 +112,7 @@ func TestSets(t *testing.T) {
 	exact := "&drying_ratio=0.12&firing_ratio=0&doubt_ratio=0"
 	var nest wire.Nest
 	s.get("/v1/size/nest?outside=100&inside=95&outside=112&inside=104.5&outside=125&inside=118"+exact, 200, &nest)
-	if len(nest.Gaps) != 2 || math.Abs(*nest.Gaps[0].PlayMM-3.96) > 0.005 || *nest.Gaps[0].WorstMM >= 3.96 || math.Abs(*nest.Gaps[1].PlayMM-5.28) > 0.005 || !strings.Contains(nest.Says, "pot 1 in pot 2") {
+	if len(nest.Gaps) != 2 || math.Abs(*nest.Gaps[0].PlayMM-3.96) > 0.005 || *nest.Gaps[0].WorstMM >= 3.96 || math.Abs(*nest.Gaps[1].PlayMM-5.28) > 0.005 || !strings.Contains(nest.Says.String(), "pot 1 in pot 2") {
 		t.Errorf("%+v", nest)
 	}
 	var shared wire.Shared

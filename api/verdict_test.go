@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"lidwright/api/wire"
+	"lidwright/kiln/message"
 )
 
 func noRedirect(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
@@ -59,10 +60,10 @@ func TestTightAndBiasedBoards(t *testing.T) {
 	pots := s.pots(1, 12, 104.5, 92.5, 102.5, 102.5)
 	var kept wire.VerdictKept
 	s.put("/v1/verdicts/"+s.id("v", 1), `{"pots":`+quoted(pots)+`,"counts":{"tight":2,"too_big":1}}`, 201, &kept)
-	if kept.Teaches || !strings.Contains(kept.TeachesWhy, "only some were told") || kept.Counts.NotLookedAt != 9 || *kept.PartDifference.Value != 0 {
+	if kept.Teaches || !strings.Contains(kept.TeachesWhy.String(), "only some were told") || kept.Counts.NotLookedAt != 9 || *kept.PartDifference.Value != 0 {
 		t.Errorf("3 of 12 looked at: %+v", kept)
 	}
-	if fmt.Sprint(kept.Cautions) != "[wet-grinding eye-protection]" || !strings.Contains(strings.Join(kept.Says, " "), "no load named") {
+	if fmt.Sprint(kept.Cautions) != "[wet-grinding eye-protection]" || !strings.Contains(message.Join(" ", kept.Says...).String(), "no load named") {
 		t.Errorf("cautions %v, says %v", kept.Cautions, kept.Says)
 	}
 	var lid wire.Lid
@@ -77,7 +78,7 @@ func TestTightAndBiasedBoards(t *testing.T) {
 	}
 	// without any card it is kept and teaches nothing, and says so
 	s.put("/v1/verdicts/"+s.id("v", 2), `{"form":"jar","body":"tern/B","counts":{"good":5}}`, 201, &kept)
-	if kept.Teaches || !strings.Contains(kept.TeachesWhy, "no pot card") || kept.LeastPlayMM != nil {
+	if kept.Teaches || !strings.Contains(kept.TeachesWhy.String(), "no pot card") || kept.LeastPlayMM != nil {
 		t.Errorf("%+v", kept)
 	}
 }

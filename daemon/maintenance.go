@@ -25,10 +25,10 @@ const firstCopy = 10 * time.Minute
 // file read through behind the back of those who ask. An error means that the file is damaged and
 // the daemon must start anew.
 func (d *Daemon) maintain(ctx context.Context) error {
-	if words := d.store.Report().Words(); words != "" {
-		slog.Error("the store was put right at the start", "what", words)
+	if words := d.store.Report().Words(); !words.IsZero() {
+		slog.Error("the store was put right at the start", "what", words.String())
 		if d.notifier != nil {
-			d.notifier.say(notice.StoreBack, record.NoticeOnce, message.English(words))
+			d.notifier.say(notice.StoreBack, record.NoticeOnce, words)
 		}
 	}
 	checked := make(chan error, 1)
@@ -146,10 +146,10 @@ func (d *Daemon) compare(ctx context.Context) {
 	switch {
 	case err != nil && ctx.Err() == nil:
 		slog.Warn("the store is not compared with its newest copy", "err", err)
-	case told != "":
-		slog.Error("the store and its newest copy do not agree", "what", told)
+	case !told.IsZero():
+		slog.Error("the store and its newest copy do not agree", "what", told.String())
 		if d.notifier != nil {
-			d.notifier.say(notice.StoreBack, record.NoticeOnce, message.English(told))
+			d.notifier.say(notice.StoreBack, record.NoticeOnce, told)
 		}
 	}
 }
@@ -191,18 +191,16 @@ func (d *Daemon) forgetMakers(ctx context.Context, now kiln.Stamp) {
 // health is how the store is, as the pages and the metrics tell it.
 func (d *Daemon) health() (usecase.StoreHealth, error) {
 	h, err := d.store.Health()
-	trouble := make([]message.Message, len(h.Trouble))
-	for i, says := range h.Trouble {
-		trouble[i] = message.English(pathless(d.cfg, says))
+	for _, all := range [][]message.Message{h.Trouble, h.Alarm} {
+		for i, says := range all {
+			all[i] = says.Names(func(name string) string { return pathless(d.cfg, name) })
+		}
 	}
-	alarm := make([]message.Message, len(h.Alarm))
-	for i, says := range h.Alarm {
-		alarm[i] = message.English(pathless(d.cfg, says))
-	}
-	return usecase.StoreHealth{Bytes: h.Bytes, Free: h.Free, Copies: h.Copies, LastCopy: h.LastCopy, Trouble: trouble, Alarm: alarm, Gone: h.Gone, Back: h.Back}, err
+	return usecase.StoreHealth{Bytes: h.Bytes, Free: h.Free, Copies: h.Copies, LastCopy: h.LastCopy, Trouble: h.Trouble,
+		Alarm: h.Alarm, Gone: h.Gone, Back: h.Back}, err
 }
 
-// pathless takes the folders of the store and of the second place out of a sentence that anybody may read,
+// pathless takes the folders of the store and of the second place out of a name in a sentence that anybody may read,
 // and leaves the names of the files in them; the log has the whole.
 func pathless(cfg config.Config, says string) string {
 	for _, folder := range []string{cfg.Store.Folder, cfg.Copy.Target} {

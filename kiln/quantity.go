@@ -32,6 +32,7 @@ type Difference struct {
 	By     float64
 	Places int
 	Bare   bool
+	Sign   bool // a plus stands before what is not below 0
 }
 
 // Render is d in the reader's unit.
@@ -43,7 +44,7 @@ func (d Difference) Render(r message.Reader) string {
 	if d.Bare {
 		unit = ""
 	}
-	return r.Decimal(by, d.Places) + unit
+	return message.Number{Value: by, Places: d.Places, Sign: d.Sign}.Render(r) + unit
 }
 
 // Render is a rate in whole degrees of the reader's unit an hour.

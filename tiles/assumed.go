@@ -4,15 +4,16 @@ import (
 	"fmt"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // Assumption is the heat work that a bisque or fired length counts at where nothing tells which firing it
 // came out of.
 type Assumption struct {
-	Work   kiln.Celsius // NaN or 0: nothing may be assumed
-	SD     float64      // °C, one sd
-	Says   string       // what it rests on: "cone 6 on the bag"
-	Enough bool         // enough bars of known heat are there, so that it has no say any more
+	Work   kiln.Celsius    // NaN or 0: nothing may be assumed
+	SD     float64         // °C, one sd
+	Says   message.Message // what it rests on: "cone 6 on the bag"
+	Enough bool            // enough bars of known heat are there, so that it has no say any more
 }
 
 // Known reports whether there is anything to assume.

@@ -84,11 +84,11 @@ type Reading struct {
 	Trusted    bool          // the clock could be trusted
 	Queued     time.Duration // time the entry waited in an open page
 
-	Unusual    bool       // was outside belief when it came
-	Outside    bool       // outside 0.72 to 1.01 of the wet length when it came: only the owner counts it
-	EntryError EntryError // the mistake that it looks like; empty if Unusual is false
-	Question   string     // what was asked about it; empty if Unusual is false
-	Confirmed  *Act       // by a second reading (Why is ReadAgain), or in a word
+	Unusual    bool            // was outside belief when it came
+	Outside    bool            // outside 0.72 to 1.01 of the wet length when it came: only the owner counts it
+	EntryError EntryError      // the mistake that it looks like; empty if Unusual is false
+	Question   message.Message // what was asked about it; empty if Unusual is false
+	Confirmed  *Act            // by a second reading (Why is ReadAgain), or in a word
 	Counted    *Act
 	Struck     *Act
 	Supersedes string // id of the struck reading that it takes the place of

@@ -18,6 +18,21 @@ type Measured struct {
 // Of is l as an argument of a message.
 func (u LengthUnit) Of(l Millimetre) Measured { return Measured{Length: l, Unit: u} }
 
+// Fine is a small difference of lengths as an argument of a message: to 0.01 mm, 0.001 cm or 0.001 in, as a 32nd
+// is too coarse for it.
+type Fine Millimetre
+
+// Render is d in the reader's unit.
+func (d Fine) Render(r message.Reader) string {
+	switch LengthUnit(r.Unit) {
+	case CM:
+		return r.Decimal(float64(d)/10, 3) + " cm"
+	case Inch, Inch32nd:
+		return r.Decimal(float64(d)/25.4, 3) + " in"
+	}
+	return r.Decimal(float64(d), 2) + " mm"
+}
+
 // Render is the length as Format writes it, with the reader's decimal sign.
 func (m Measured) Render(r message.Reader) string {
 	unit := m.Unit

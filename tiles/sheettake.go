@@ -34,7 +34,7 @@ type SheetQuestion struct {
 	Bar        Code
 	Stage      Stage
 	EntryError EntryError
-	Question   string
+	Question   message.Message
 	Needs      string
 }
 

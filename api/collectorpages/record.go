@@ -69,8 +69,7 @@ func (s *Server) recordPage(w http.ResponseWriter, r *http.Request) {
 		w.Write(said.Body.Bytes())
 		return
 	}
-	tongue := s.frame(r, "").Speak.Tongue
-	says := s.pages.Say(tongue, "This is what arrived here. Nothing can be entered here. Look at the kiln.")
+	says := s.pages.Locale(s.frame(r, "").Speak).T("This is what arrived here. Nothing can be entered here. Look at the kiln.")
 	if err := moved(w, said.Body, under, `<p class="waits"><a href="`+under+`">`+html.EscapeString(one.Name)+`</a> · <strong>`+html.EscapeString(says)+`</strong></p>`); err != nil {
 		slog.ErrorContext(r.Context(), "a page was not shown", "path", r.URL.Path, "err", err)
 	}

@@ -116,14 +116,14 @@ func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) {
 		s.trouble(w, r, err)
 		return
 	}
-	say := func(english string) string { return s.pages.Say(d.Speak.Tongue, english) }
+	locale := s.pages.Locale(d.Speak)
 	for _, l := range kilns {
 		k := pages.CollectorKiln{Studio: l.Studio, Kiln: l.Kiln, Link: "/studios/" + l.Site, State: stateWord(kiln.State(l.State)),
 			Hot: l.Hot, SilentHot: silentHot(l), Cautions: cautionsOf(l)}
 		if l.LastC != nil {
 			k.Value = fmt.Sprintf("%.0f", *l.LastC)
 		}
-		k.Age = ago(say, time.Duration(l.AgeS*float64(time.Second))+l.Silent)
+		k.Age = ago(locale, time.Duration(l.AgeS*float64(time.Second))+l.Silent)
 		if l.Firing != "" {
 			k.Running = fmt.Sprintf("%.1f", l.RunningForS/3600)
 			k.Curve = curves[l.Firing]
@@ -206,26 +206,25 @@ func (s *Server) runningCurves(ctx context.Context, kilns []Live) (map[string]pa
 }
 
 // ago is how old something is, as a person says it.
-func ago(say func(string) string, d time.Duration) string {
-	n, says := int(d.Seconds()), "{1} s ago"
+func ago(l pages.Locale, d time.Duration) string {
 	switch {
 	case d >= 48*time.Hour:
-		n, says = int(d.Hours()/24), "{1} days ago"
+		return l.T("{1} days ago", int(d.Hours()/24))
 	case d >= 2*time.Hour:
-		n, says = int(d.Hours()), "{1} h ago"
+		return l.T("{1} h ago", int(d.Hours()))
 	case d >= 2*time.Minute:
-		n, says = int(d.Minutes()), "{1} min ago"
+		return l.T("{1} min ago", int(d.Minutes()))
 	}
-	return say(strings.Replace(says, "{1}", fmt.Sprint(n), 1))
+	return l.T("{1} s ago", int(d.Seconds()))
 }
 
-func (s *Server) studioOf(r *http.Request, one Site, tongue string) pages.CollectorStudio {
-	say := func(english string) string { return s.pages.Say(tongue, english) }
+func (s *Server) studioOf(one Site, speak pages.Speak) pages.CollectorStudio {
+	l := s.pages.Locale(speak)
 	c := pages.CollectorStudio{Name: one.Name, ID: one.ID, Link: "/studios/" + one.ID,
 		Have: fmt.Sprint(one.Have), Behind: fmt.Sprint(one.Behind()),
-		Version: one.Version, Heard: say("never")}
+		Version: one.Version, Heard: l.T("never")}
 	if !one.Seen.IsZero() {
-		c.Heard = ago(say, s.Now().Sub(one.Seen))
+		c.Heard = ago(l, s.Now().Sub(one.Seen))
 	}
 	switch {
 	case !one.Forked.IsZero():
@@ -248,7 +247,7 @@ func (s *Server) studiosPage(w http.ResponseWriter, r *http.Request) {
 	}
 	d := pages.CollectorStudiosPage{Frame: s.frame(r, "studios")}
 	for _, one := range all {
-		d.Studios = append(d.Studios, s.studioOf(r, one, d.Speak.Tongue))
+		d.Studios = append(d.Studios, s.studioOf(one, d.Speak))
 	}
 	s.show(w, r, d)
 }
@@ -294,7 +293,7 @@ func (s *Server) studioPage(w http.ResponseWriter, r *http.Request) {
 	}
 	d := pages.CollectorStudioPage{Frame: s.frame(r, "studios"), More: len(firings) > listedFirings,
 		Own: s.Mirror != nil}
-	d.Studio = s.studioOf(r, one, d.Speak.Tongue)
+	d.Studio = s.studioOf(one, d.Speak)
 	for _, f := range firings[:min(len(firings), listedFirings)] {
 		row, _ := s.firingOf(one.ID, f, d.Speak)
 		d.Firings = append(d.Firings, row)
@@ -326,7 +325,7 @@ func (s *Server) firingPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	d := pages.CollectorFiringPage{Frame: s.frame(r, "studios"), Note: firings[at].SaidNote}
-	d.Studio = s.studioOf(r, one, d.Speak.Tongue)
+	d.Studio = s.studioOf(one, d.Speak)
 	d.Firing, _ = s.firingOf(one.ID, firings[at], d.Speak)
 	if s.Mirror != nil {
 		d.Own = "/studios/" + one.ID + "/record/firing/" + url.PathEscape(firings[at].ID)

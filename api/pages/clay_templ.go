@@ -438,9 +438,9 @@ func (d ClayPage) figure(l Locale) templ.Component {
 				return templ_7745c5c3_Err
 			}
 			var templ_7745c5c3_Var18 string
-			templ_7745c5c3_Var18, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(d.Rate.TrustWhy))
+			templ_7745c5c3_Var18, templ_7745c5c3_Err = templ.JoinStringErrs(l.Tell(d.Rate.TrustWhy))
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `clay.templ`, Line: 142, Col: 125}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `clay.templ`, Line: 142, Col: 126}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var18))
 			if templ_7745c5c3_Err != nil {
@@ -1203,9 +1203,9 @@ func (d ClayPage) helps(l Locale) templ.Component {
 						return templ_7745c5c3_Err
 					}
 					var templ_7745c5c3_Var54 string
-					templ_7745c5c3_Var54, templ_7745c5c3_Err = templ.JoinStringErrs(upper(l.Say(g.Says)))
+					templ_7745c5c3_Var54, templ_7745c5c3_Err = templ.JoinStringErrs(upper(l.Tell(g.Says)))
 					if templ_7745c5c3_Err != nil {
-						return templ.Error{Err: templ_7745c5c3_Err, FileName: `clay.templ`, Line: 285, Col: 48}
+						return templ.Error{Err: templ_7745c5c3_Err, FileName: `clay.templ`, Line: 285, Col: 49}
 					}
 					_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var54))
 					if templ_7745c5c3_Err != nil {
@@ -1296,15 +1296,15 @@ func (d ClayPage) helps(l Locale) templ.Component {
 					}
 				}
 			}
-			if advice := d.advice(); advice != "" {
+			if advice := d.advice(); !advice.IsZero() {
 				templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 99, "<p class=\"row\"><span class=\"grow l2\">")
 				if templ_7745c5c3_Err != nil {
 					return templ_7745c5c3_Err
 				}
 				var templ_7745c5c3_Var59 string
-				templ_7745c5c3_Var59, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(advice))
+				templ_7745c5c3_Var59, templ_7745c5c3_Err = templ.JoinStringErrs(l.Tell(advice))
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `clay.templ`, Line: 301, Col: 56}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `clay.templ`, Line: 301, Col: 57}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var59))
 				if templ_7745c5c3_Err != nil {
@@ -1317,7 +1317,7 @@ func (d ClayPage) helps(l Locale) templ.Component {
 				var templ_7745c5c3_Var60 string
 				templ_7745c5c3_Var60, templ_7745c5c3_Err = templruntime.NewAttributeExpression(d.help()).ResolveURL(ctx)
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `clay.templ`, Line: 301, Col: 100}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `clay.templ`, Line: 301, Col: 101}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ_7745c5c3_Var60)
 				if templ_7745c5c3_Err != nil {
@@ -1330,7 +1330,7 @@ func (d ClayPage) helps(l Locale) templ.Component {
 				var templ_7745c5c3_Var61 string
 				templ_7745c5c3_Var61, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("New bars"))
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `clay.templ`, Line: 301, Col: 120}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `clay.templ`, Line: 301, Col: 121}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var61))
 				if templ_7745c5c3_Err != nil {
@@ -1361,13 +1361,13 @@ func (d ClayPage) gains() (worth []wire.Gain) {
 }
 
 // advice is which bars to fire together, told once.
-func (d ClayPage) advice() string {
+func (d ClayPage) advice() message.Message {
 	for _, b := range d.Why.Batches {
 		if b.Advice != nil {
 			return *b.Advice
 		}
 	}
-	return ""
+	return message.Message{}
 }
 
 // notCounted lists what does not count: with a fix each by itself, else together.

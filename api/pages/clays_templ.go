@@ -154,9 +154,9 @@ func (d ClaysPage) Body(l Locale) templ.Component {
 					return templ_7745c5c3_Err
 				}
 				var templ_7745c5c3_Var8 string
-				templ_7745c5c3_Var8, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(c.Rate.TrustWhy))
+				templ_7745c5c3_Var8, templ_7745c5c3_Err = templ.JoinStringErrs(l.Tell(c.Rate.TrustWhy))
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `clays.templ`, Line: 46, Col: 106}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `clays.templ`, Line: 46, Col: 107}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var8))
 				if templ_7745c5c3_Err != nil {

@@ -33,7 +33,7 @@ func compiledPages() []Page {
 	studio := CollectorStudio{Name: "name", ID: "id", Link: "link", Heard: "heard", Have: "have", Behind: "behind", Version: "version", Trouble: "trouble"}
 	at, many, age := "2026-11-30T20:40:00Z", 900.0, int64(3)
 	kind := "kind"
-	taken := wire.Import{Kind: "bars", Readings: 3, Codes: []string{"code"}, LeftOut: []wire.BadRow{{Line: 2, Says: message.New("says")}}, Asked: []wire.AskedRow{{Line: 3, Bar: "bar", Question: "question"}},
+	taken := wire.Import{Kind: "bars", Readings: 3, Codes: []string{"code"}, LeftOut: []wire.BadRow{{Line: 2, Says: message.New("says")}}, Asked: []wire.AskedRow{{Line: 3, Bar: "bar", Question: message.New("question")}},
 		NotCounting: []wire.NotCounting{{WhyNot: wire.WhyNot{Text: message.New("text"), Fix: &wire.Fix{Text: message.New("fix"), Link: "/link"}}, Readings: 1, Lines: []int{1, 2, 3, 4, 5, 6, 7, 8, 9}}},
 		Understood:  wire.Understood{Separator: "semicolon", DecimalComma: true, Days: "day_first", DaysFrom: "from", SerialDays: message.New("serial"), Columns: []wire.TableColumn{{Name: "name", As: "as", Unit: "mm"}, {Name: "name"}}}}
 	waits := LoadToMeasure{ID: "id", Number: 14, Kind: "kind", Codes: []string{"code", "another"}, First: true}
@@ -62,7 +62,7 @@ func compiledPages() []Page {
 			Kilns: []KilnCard{{KilnNow: heats, Phone: "<svg></svg>", Desk: "<svg></svg>", Cautions: []Cautioned{{Text: "caution", More: []string{"more"}}}, Waiting: []LoadToMeasure{waits}}, {KilnNow: wrong}, {KilnNow: wire.KilnNow{Kiln: "kiln"}}}},
 		KilnPage{Frame: f, Kiln: KilnCard{KilnNow: wire.KilnNow{Kiln: "kiln"}}},
 		KilnPage{Frame: f, ClockUnset: true, Silent: true, Kiln: KilnCard{KilnNow: whole}, Others: []wire.KilnNow{{Kiln: "other", State: "state"}}, Firing: &firing, Curve: view, Beneath: message.New("beneath"), Gaps: []message.Message{message.New("gap")},
-			Cautions: []Cautioned{{Text: "caution", More: []string{"more"}, Open: true}}, Why: "why", Open: "open", ID: "id", Model: "id", Past: []PastFiring{{Firing: firing, Spark: "spark"}, {Firing: wire.Firing{ID: "id"}}}},
+			Cautions: []Cautioned{{Text: "caution", More: []string{"more"}, Open: true}}, Why: message.New("why").String(), Open: "open", ID: "id", Model: "id", Past: []PastFiring{{Firing: firing, Spark: "spark"}, {Firing: wire.Firing{ID: "id"}}}},
 		WallPage{Frame: f},
 		WallPage{Frame: f, Kilns: []KilnCard{{KilnNow: whole, Cautions: []Cautioned{{Text: "caution", More: []string{"more"}, Open: true}, {Text: "caution"}}}, {KilnNow: wrong}, {KilnNow: wire.KilnNow{Kiln: "kiln"}}}},
 		LanguagePage{Frame: f, Units: []string{"unit", "another"}, Next: "next"},
@@ -98,7 +98,7 @@ func compiledPages() []Page {
 		LidPage{Frame: f, Q: url.Values{}, Unit: "32nds", Seats: []Word{"inset", "seat"}, Seat: "seat", LidName: "lid", Sizes: []LidSize{{"collar", "label", 26}}, Rates: []LidField{{"rate", "label"}}, Fine: []LidField{{"fine", "label"}},
 			Clays: []LidClay{{"clay", "name"}}, Clay: "clay", Stages: []string{"stage"}, Units: []Word{"mm", "32nds"}, Carry: form, Wrong: []LidFault{{"collar", "label", message.New("says")}, {"cone", "label", message.New("says?")}}, Trouble: message.New("trouble"), Sure: "sure", Meant: []LidMeant{{"meant", "query"}}},
 		LidPage{Frame: f, Q: url.Values{"collar": {"104.5"}}, Seat: "inset", Cautions: []Cautioned{{Text: "caution"}}, Answer: &LidAnswer{Question: "width", Sets: "rim", Number: "102.5", WhatIf: true, Less: "less", More: "more", Chances: &LidChances{8, 79, 13},
-			Notes: []string{"note"}, Spread: []string{"spread"}, Steps: []string{"step"}, Wheel: []WheelRow{{"name", "under", "figure", true}}, Learned: "learned", LeftOut: []wire.Left{{Bar: "bar", Stage: "stage", Why: "why"}}, Asked: []string{"one", "two"}, Why: []LidReason{{"name", message.New("says")}}, Card: "card"}},
+			Notes: []string{"note"}, Spread: []string{"spread"}, Steps: []string{"step"}, Wheel: []WheelRow{{"name", "under", "figure", true}}, Learned: "learned", LeftOut: []wire.Left{{Bar: "bar", Stage: "stage", Why: message.New("why")}}, Asked: []string{"one", "two"}, Why: []LidReason{{"name", message.New("says")}}, Card: "card"}},
 		LidPage{Frame: f, Q: url.Values{}, Answer: &LidAnswer{Question: "width", HeldBack: "why"}},
 		LidPage{Frame: f, Q: url.Values{}, Answer: &LidAnswer{Question: "width", Sets: "lid", Number: "1"}},
 		LidPage{Frame: f, Q: url.Values{}, Answer: &LidAnswer{Question: "gap", Number: "1", Check: "check", Chances: &LidChances{8, 79, 13}}},
@@ -128,7 +128,7 @@ func barPages(f Frame, fault Problem) []Page {
 	cautions := []Cautioned{{Text: "caution", More: []string{"more"}}}
 	return []Page{
 		MeasurePage{Frame: f, Load: &fired, Back: "/unpack/id", Bars: bars, Aside: aside, At: 0, Last: 2, Phone: "<svg></svg>", Desk: "<svg></svg>", Cautions: cautions},
-		MeasurePage{Frame: f, Stage: "stage", Back: "/bars/measure?codes=a", Bars: bars, At: 0, Last: -1, Typed: Lengths{"97.65", "3"}, Ask: &wire.Reading{AsTyped: "97.65", Question: "question", Fix: &fix, LengthMM: &mm}},
+		MeasurePage{Frame: f, Stage: "stage", Back: "/bars/measure?codes=a", Bars: bars, At: 0, Last: -1, Typed: Lengths{"97.65", "3"}, Ask: &wire.Reading{AsTyped: "97.65", Question: message.New("question"), Fix: &fix, LengthMM: &mm}},
 		MeasurePage{Frame: f, Stage: "stage", Back: "/bars/measure?codes=a", Bars: bars[:1], At: 0, Last: -1, Wrong: message.New("wrong")},
 		MeasurePage{Frame: f, Stage: "stage", Back: "/bars/measure?codes=a", Bars: bars[1:], At: -1, Last: -1},
 		MeasurePage{Frame: f, Load: &load, Back: "/unpack/id", At: -1, Last: -1},
@@ -136,16 +136,16 @@ func barPages(f Frame, fault Problem) []Page {
 		PackedPage{Frame: f, Load: fired},
 		BagPage{Frame: f, Clay: wire.ClayJSON{Clay: "id"}, Next: "D", Compared: 2, DifferedMM: 0.6},
 		BagPage{Frame: f, Form: Form{Values: url.Values{"batch": {"batch"}}, Problem: &Problem{Title: message.New("title"), Detail: message.New("detail")}}},
-		ClaysPage{Frame: f, Clays: []OneClay{{ID: "id", Name: "name", Rate: &wire.Shrinkage{Batch: "batch", Trust: "trust", TrustWhy: "why", TotalRatio: &mm}}, {ID: "id", Name: "name", Why: message.New("why")}}},
+		ClaysPage{Frame: f, Clays: []OneClay{{ID: "id", Name: "name", Rate: &wire.Shrinkage{Batch: "batch", Trust: "trust", TrustWhy: message.New("why"), TotalRatio: &mm}}, {ID: "id", Name: "name", Why: message.New("why")}}},
 		ClaysPage{Frame: f, Form: Form{Values: url.Values{"name": {"name"}}, Problem: &Problem{Title: message.New("title"), Detail: message.New("detail")}}},
 		ClayPage{Frame: f, Sold: &BodyOfClay{CollectorClay: wire.CollectorClay{Clay: "id", ClayPool: wire.ClayPool{Proposed: []wire.CatalogueBody{{ID: "id", Name: "name"}}}}}},
 		ClayPage{Frame: f, Clay: wire.ClayJSON{Clay: "id", Batches: []wire.Batch{{Batch: "batch"}}}, Wrong: message.New("wrong"), Asked: Form{Values: url.Values{"cone": {"cone"}}, Problem: &fault}, NewBars: Form{Values: url.Values{"count": {"count"}}, Problem: &fault}},
-		ClayPage{Frame: f, Clay: wire.ClayJSON{Clay: "id", ClayBody: wire.ClayBody{Name: "name", Stated: 0.12, MaturesCone: "6"}, Batches: []wire.Batch{{Batch: "batch"}}}, Rate: &wire.Shrinkage{Batch: "batch", Trust: "trust", TrustWhy: "why", From: "wet", To: "fired", At: wire.HeatAt{For: message.New("for")}, TotalRatio: &mm, Parts: wire.Parts{Drying: &mm, FiringOnWet: &mm, Leather: &mm, LeatherFrom: "handbook"}, Basis: wire.Basis{Bars: 1}}, Why: &wire.Why{Batch: "batch"},
+		ClayPage{Frame: f, Clay: wire.ClayJSON{Clay: "id", ClayBody: wire.ClayBody{Name: "name", Stated: 0.12, MaturesCone: "6"}, Batches: []wire.Batch{{Batch: "batch"}}}, Rate: &wire.Shrinkage{Batch: "batch", Trust: "trust", TrustWhy: message.New("why"), From: "wet", To: "fired", At: wire.HeatAt{For: message.New("for")}, TotalRatio: &mm, Parts: wire.Parts{Drying: &mm, FiringOnWet: &mm, Leather: &mm, LeatherFrom: "handbook"}, Basis: wire.Basis{Bars: 1}}, Why: &wire.Why{Batch: "batch"},
 			Phone: "<svg></svg>", Desk: "<svg></svg>", Rows: []ShrinkRow{{Tested: true}, {}}, Stages: []string{"stage"}, Kinds: []string{"kind"}, Formings: []string{"forming"}, Bars: []wire.BarJSON{bar, {Bar: "code"}}, Cautions: cautions, Make: true,
 			NotCounted: []NotCounted{{WhyNot: *doubted.WhyNot, Readings: []wire.Reading{doubted}}, {WhyNot: wire.WhyNot{Text: message.New("text")}, Readings: []wire.Reading{doubted, doubted}}}},
 		ClayPage{Frame: Frame{Site: "site", Speak: Speak{Unit: "in"}}, Clay: wire.ClayJSON{Clay: "id", ClayBody: wire.ClayBody{Stated: 0.12}}, Rate: &wire.Shrinkage{From: "wet", To: "dry", Basis: wire.Basis{Bars: 4, Loads: 2}}, BagsPhone: "<svg></svg>", BagsDesk: "<svg></svg>",
-			Why: &wire.Why{Batch: "batch", Sharpens: true, NextBars: []wire.Gain{{GainMM: &mm, Says: "says"}}, Items: []wire.Move{{At: &at, Was: &mm, Now: &mm, Because: []message.Message{message.New("because"), message.New("and")}}}, Probes: []wire.Witness{{Probe: "probe", Disagree: true, DriftC: &mm, DriftSDC: &mm}},
-				Batches: []wire.Against{{Batch: "other", Differs: true, MoreMM: &mm, Advice: &fix}, {Batch: "third", Differs: true, MoreMM: &less}}}},
+			Why: &wire.Why{Batch: "batch", Sharpens: true, NextBars: []wire.Gain{{GainMM: &mm, Says: message.New("says")}}, Items: []wire.Move{{At: &at, Was: &mm, Now: &mm, Because: []message.Message{message.New("because"), message.New("and")}}}, Probes: []wire.Witness{{Probe: "probe", Disagree: true, DriftC: &mm, DriftSDC: &mm}},
+				Batches: []wire.Against{{Batch: "other", Differs: true, MoreMM: &mm, Advice: &message.Message{Key: "fix"}}, {Batch: "third", Differs: true, MoreMM: &less}}}},
 		MorePage{Frame: f, Tables: []string{"table"}, Lines: []string{"line"}, Store: []message.Message{message.New("store")}, StoreTrouble: []message.Message{message.New("trouble")}, Clock: "clock"},
 		MorePage{Frame: f},
 		BarsHomePage{Frame: f, ID: "id", Waiting: []LoadToMeasure{{ID: "id", Number: 13, Kind: "kind", Codes: []string{"code"}}}, New: []NewBars{{"clay", "batch", []string{"code"}}}, Open: []OpenLoad{{"id", "kiln", "kind", message.New("words"), 14, 2}}, Kilns: []string{"kiln"}, Clays: []Named{{"id", "name"}}, Any: true, Cautions: cautions},
@@ -174,7 +174,7 @@ func potPages(f Frame, fault Problem) []Page {
 			Lid: "lid", Set: &mm, Measured: &mm, Bowl: &mm, TrimMost: &mm, Fired: []float64{1, 2}, Note: "note"}}, Made: "made", Unit: "mm", Lid: "lid", Fired: []Hidden{{"name", "value"}}, Ledge: true, Check: "check", Board: "board", Cautions: cautions},
 		PotPage{Frame: f, Pot: wire.Pot{ID: "id", PotBody: wire.PotBody{Form: "form", Collar: []float64{1}}}, Form: refused},
 		ResultsPage{Frame: f, Waiting: waiting, Unfired: 2, Held: "held", LeftOut: 1, Boards: rows, Cautions: cautions,
-			Saved: &SavedBoard{Row: rows[0], Form: "form", Moved: "moved", Says: []string{"says"}},
+			Saved: &SavedBoard{Row: rows[0], Form: "form", Moved: "moved", Says: []message.Message{message.New("says")}},
 			Forms: []FormResult{{"form", "body", "maker", "differs", "likely", "sat"}}, Makers: []MakerTrue{{"mark", 3, 4, "throws", "reads", "off"}}},
 		ResultsPage{Frame: f, Boards: rows[:1], Struck: "id", Strike: refused, Saved: &SavedBoard{Row: rows[1]}},
 		ResultsPage{Frame: f},

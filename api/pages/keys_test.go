@@ -14,25 +14,27 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"slices"
+	"regexp"
 	"strings"
 	"testing"
 )
 
-const messagePackage = "lidwright/kiln/message"
+const (
+	messagePackage = "lidwright/kiln/message"
+	pagesPackage   = "lidwright/api/pages"
+)
 
-// checkedPackage is one of our packages that makes messages, with the types of what stands in it.
+// checkedPackage is one of our packages, with the types of what stands in it.
 type checkedPackage struct {
 	path  string
 	files []*ast.File
 	info  *types.Info
 }
 
-// messageMakers are all packages of the program that import the package of messages.
-func messageMakers(t *testing.T) []checkedPackage {
+// ourPackages are all packages of the program that are ours.
+func ourPackages(t *testing.T) []checkedPackage {
 	t.Helper()
-	cmd := exec.Command("go", "list", "-export", "-deps", "-json=ImportPath,Export,Dir,GoFiles,Imports",
-		"../../cmd/...")
+	cmd := exec.Command("go", "list", "-export", "-deps", "-json=ImportPath,Export,Dir,GoFiles", "../../cmd/...")
 	var told bytes.Buffer
 	cmd.Stderr = &told
 	out, err := cmd.Output()
@@ -41,7 +43,7 @@ func messageMakers(t *testing.T) []checkedPackage {
 	}
 	type listed struct {
 		ImportPath, Export, Dir string
-		GoFiles, Imports        []string
+		GoFiles                 []string
 	}
 	all := map[string]listed{}
 	for d := json.NewDecoder(bytes.NewReader(out)); ; {
@@ -55,9 +57,9 @@ func messageMakers(t *testing.T) []checkedPackage {
 	}
 	set := token.NewFileSet()
 	exported := importer.ForCompiler(set, "gc", func(path string) (io.ReadCloser, error) { return os.Open(all[path].Export) })
-	var makers []checkedPackage
+	var ours []checkedPackage
 	for path, one := range all {
-		if !slices.Contains(one.Imports, messagePackage) {
+		if !strings.HasPrefix(path, "lidwright/") {
 			continue
 		}
 		p := checkedPackage{path: path, info: &types.Info{Types: map[ast.Expr]types.TypeAndValue{},
@@ -72,42 +74,49 @@ func messageMakers(t *testing.T) []checkedPackage {
 		if _, err := (&types.Config{Importer: exported}).Check(path, set, p.files, p.info); err != nil {
 			t.Fatal(err)
 		}
-		makers = append(makers, p)
+		ours = append(ours, p)
 	}
-	return makers
+	return ours
 }
 
-// keysOfMessages are the keys of all messages that the program can make, with the package that makes each.
-// A key that is no constant is told: what people typed must not become one.
-func keysOfMessages(t *testing.T, makers []checkedPackage) map[string]string {
+// textsLookedUp are the texts that the program looks up: keys of messages and of pages, with the package that has each,
+// and among its other constants those that may be words of closed lists.
+func textsLookedUp(t *testing.T, ours []checkedPackage) (keys map[string]string, words map[string]bool) {
 	t.Helper()
-	keys := map[string]string{}
-	for _, p := range makers {
+	keys, words = map[string]string{}, map[string]bool{}
+	for _, p := range ours {
 		for e, is := range p.info.Types {
-			if is.Type.String() != messagePackage+".Key" {
-				continue
-			}
-			if is.Value != nil {
+			name := is.Type.String()
+			isKey := name == messagePackage+".Key" || name == pagesPackage+".key"
+			switch {
+			case is.Value != nil && is.Value.Kind() == constant.String && isKey:
 				keys[constant.StringVal(is.Value)] = p.path
-			} else if call, ok := e.(*ast.CallExpr); ok && p.info.Types[call.Fun].IsType() {
-				t.Errorf("%s makes a key of what is no constant: %s", p.path, types.ExprString(e))
+			case is.Value != nil && is.Value.Kind() == constant.String:
+				words[spaced(constant.StringVal(is.Value))] = true
+				words[constant.StringVal(is.Value)] = true
+			case isKey && p.path != messagePackage:
+				if call, ok := e.(*ast.CallExpr); ok && p.info.Types[call.Fun].IsType() {
+					t.Errorf("%s makes a key of what is no constant: %s", p.path, types.ExprString(e))
+				}
 			}
 		}
 	}
-	return keys
+	return keys, words
 }
 
-// stillParsed are the packages that put English sentences together, which a language finds again by their
-// form. It may shrink and never grow: code makes messages.
-var stillParsed = []string{"api", "api/usecase", "daemon"}
-
-// Each key has its own in every language, and nothing that fills a place is of a kind that no reader knows.
+// Each key has its own in every language, nothing in a language's file is left over, and nothing that fills a place is
+// of a kind that no reader knows.
 func TestMessages(t *testing.T) {
-	makers := messageMakers(t)
-	keys := keysOfMessages(t, makers)
-	if len(keys) < 20 {
+	ours := ourPackages(t)
+	keys, words := textsLookedUp(t, ours)
+	if len(keys) < 1000 {
 		t.Errorf("only %d keys were found", len(keys))
 	}
+	onPages := textsOfPages(t)
+	for _, m := range inScript.FindAllSubmatch(script(t), -1) {
+		onPages[string(m[1])] = "app.js"
+	}
+	calendar := regexp.MustCompile(`^(Mon|Tue|Wed|Thu|Fri|Sat|Sun|Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)$`)
 	for _, tongue := range Tongues[1:] {
 		w, err := readWords(tongue.Tag)
 		if err != nil {
@@ -118,40 +127,38 @@ func TestMessages(t *testing.T) {
 				t.Errorf("%s says what words.%s.txt has not:\n%s", pkg, tongue.Tag, key)
 			}
 		}
-		for _, key := range messagesIn(t, tongue.Tag) {
-			if keys[key] == "" {
-				t.Errorf("words.%s.txt has a message that no code makes any more: %s", tongue.Tag, key)
+		for english := range w.exact {
+			if keys[english] == "" && onPages[english] == "" && !words[english] && !calendar.MatchString(english) {
+				t.Errorf("words.%s.txt has a text that nothing looks up any more: %s", tongue.Tag, english)
 			}
 		}
 	}
-	var parsed []string
-	for _, p := range makers {
+	for _, p := range ours {
 		for _, f := range p.files {
 			ast.Inspect(f, func(n ast.Node) bool {
-				call, ok := n.(*ast.CallExpr)
-				if !ok {
-					return true
-				}
-				id := calledName(call)
-				if id == nil || p.info.Uses[id] == nil || p.info.Uses[id].Pkg() == nil || p.info.Uses[id].Pkg().Path() != messagePackage {
-					return true
-				}
-				switch id.Name {
-				case "English":
-					parsed = append(parsed, strings.TrimPrefix(p.path, "lidwright/"))
-				case "New":
-					argumentsFit(t, p, call, 1)
-				case "Count":
-					argumentsFit(t, p, call, 3)
+				if call, ok := n.(*ast.CallExpr); ok {
+					p.holdArguments(t, call)
 				}
 				return true
 			})
 		}
 	}
-	slices.Sort(parsed)
-	if parsed = slices.Compact(parsed); !slices.Equal(parsed, stillParsed) {
-		t.Errorf("%v put sentences together that are parsed again, the list is %v: it may only shrink",
-			parsed, stillParsed)
+}
+
+// holdArguments holds the arguments of a call that fills the places of a text.
+func (p checkedPackage) holdArguments(t *testing.T, call *ast.CallExpr) {
+	t.Helper()
+	id := calledName(call)
+	if id == nil || p.info.Uses[id] == nil || p.info.Uses[id].Pkg() == nil {
+		return
+	}
+	switch of := p.info.Uses[id].Pkg().Path(); {
+	case of == messagePackage && (id.Name == "New" || id.Name == "NewError"):
+		argumentsFit(t, p, call, 1)
+	case of == messagePackage && id.Name == "Count":
+		argumentsFit(t, p, call, 3)
+	case of == pagesPackage && (id.Name == "T" || id.Name == "HTML"):
+		argumentsFit(t, p, call, 1)
 	}
 }
 
@@ -194,21 +201,4 @@ func calledName(call *ast.CallExpr) *ast.Ident {
 		return f.Sel
 	}
 	return nil
-}
-
-// messagesIn are the keys that a language's file has as messages.
-func messagesIn(t *testing.T, tag string) []string {
-	t.Helper()
-	text, err := files.ReadFile("words." + tag + ".txt")
-	if err != nil {
-		t.Fatal(err)
-	}
-	_, messages, _ := strings.Cut(string(text), "\n## Messages\n")
-	var keys []string
-	for line := range strings.Lines(messages) {
-		if line = strings.TrimSuffix(line, "\n"); line != "" && line[0] != '#' && line[0] != '=' {
-			keys = append(keys, line)
-		}
-	}
-	return keys
 }

@@ -24,8 +24,8 @@ type KilnPage struct {
 	Silent      bool // nothing is received from it
 	Kiln        KilnCard
 	Others      []wire.KilnNow
-	Asks        []LoadAsk // of its loads
-	VentSays    string    // when its vent was off during the firing under way; empty: it was not
+	Asks        []LoadAsk       // of its loads
+	VentSays    message.Message // when its vent was off during the firing under way; empty: it was not
 	VentCaution string
 	Firing      *wire.Firing // the one drawn: under way, or the last
 	Curve       CurveView
@@ -499,7 +499,7 @@ func (d KilnPage) alarms(l Locale) templ.Component {
 				return templ_7745c5c3_Err
 			}
 		}
-		if d.VentSays != "" || d.Kiln.ventOff() {
+		if !d.VentSays.IsZero() || d.Kiln.ventOff() {
 			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 36, "<p class=\"wrong\" role=\"alert\">")
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
@@ -524,9 +524,9 @@ func (d KilnPage) alarms(l Locale) templ.Component {
 				}
 			}
 			var templ_7745c5c3_Var26 string
-			templ_7745c5c3_Var26, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(d.VentSays))
+			templ_7745c5c3_Var26, templ_7745c5c3_Err = templ.JoinStringErrs(l.Tell(d.VentSays))
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `kiln.templ`, Line: 95, Col: 22}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `kiln.templ`, Line: 95, Col: 23}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var26))
 			if templ_7745c5c3_Err != nil {
@@ -539,7 +539,7 @@ func (d KilnPage) alarms(l Locale) templ.Component {
 			var templ_7745c5c3_Var27 string
 			templ_7745c5c3_Var27, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(d.VentCaution))
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `kiln.templ`, Line: 95, Col: 47}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `kiln.templ`, Line: 95, Col: 48}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var27))
 			if templ_7745c5c3_Err != nil {

@@ -1125,9 +1125,9 @@ func (a LidAnswer) card(l Locale) templ.Component {
 				return templ_7745c5c3_Err
 			}
 			var templ_7745c5c3_Var50 string
-			templ_7745c5c3_Var50, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(a.HeldBack))
+			templ_7745c5c3_Var50, templ_7745c5c3_Err = templ.JoinStringErrs(a.HeldBack)
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `lid.templ`, Line: 285, Col: 70}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `lid.templ`, Line: 285, Col: 63}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var50))
 			if templ_7745c5c3_Err != nil {
@@ -1278,9 +1278,9 @@ func (a LidAnswer) card(l Locale) templ.Component {
 					return templ_7745c5c3_Err
 				}
 				var templ_7745c5c3_Var61 string
-				templ_7745c5c3_Var61, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(a.Check))
+				templ_7745c5c3_Var61, templ_7745c5c3_Err = templ.JoinStringErrs(a.Check)
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `lid.templ`, Line: 294, Col: 24}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `lid.templ`, Line: 294, Col: 17}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var61))
 				if templ_7745c5c3_Err != nil {
@@ -1301,9 +1301,9 @@ func (a LidAnswer) card(l Locale) templ.Component {
 					return templ_7745c5c3_Err
 				}
 				var templ_7745c5c3_Var62 string
-				templ_7745c5c3_Var62, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(a.CheckLittle))
+				templ_7745c5c3_Var62, templ_7745c5c3_Err = templ.JoinStringErrs(a.CheckLittle)
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `lid.templ`, Line: 297, Col: 30}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `lid.templ`, Line: 297, Col: 23}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var62))
 				if templ_7745c5c3_Err != nil {
@@ -1881,7 +1881,7 @@ func (a LidAnswer) under(l Locale) templ.Component {
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
-			templ_7745c5c3_Err = l.HTML(`Bar <a href="/bar/{1}">{1}</a>, {2}: {3}. It has next to no say. Measure it again, or cross the reading out.`, o.Bar, l.Say(o.Stage), l.Say(o.Why)).Render(ctx, templ_7745c5c3_Buffer)
+			templ_7745c5c3_Err = l.HTML(`Bar <a href="/bar/{1}">{1}</a>, {2}: {3}. It has next to no say. Measure it again, or cross the reading out.`, o.Bar, l.Say(o.Stage), o.Why).Render(ctx, templ_7745c5c3_Buffer)
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
@@ -2052,9 +2052,9 @@ func (a LidAnswer) wheel(l Locale) templ.Component {
 				return templ_7745c5c3_Err
 			}
 			var templ_7745c5c3_Var107 string
-			templ_7745c5c3_Var107, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(s))
+			templ_7745c5c3_Var107, templ_7745c5c3_Err = templ.JoinStringErrs(s)
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `lid.templ`, Line: 377, Col: 15}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `lid.templ`, Line: 377, Col: 8}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var107))
 			if templ_7745c5c3_Err != nil {
@@ -2213,9 +2213,9 @@ func (a LidAnswer) wheel(l Locale) templ.Component {
 			return templ_7745c5c3_Err
 		}
 		var templ_7745c5c3_Var117 string
-		templ_7745c5c3_Var117, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(a.Written))
+		templ_7745c5c3_Var117, templ_7745c5c3_Err = templ.JoinStringErrs(a.Written)
 		if templ_7745c5c3_Err != nil {
-			return templ.Error{Err: templ_7745c5c3_Err, FileName: `lid.templ`, Line: 396, Col: 42}
+			return templ.Error{Err: templ_7745c5c3_Err, FileName: `lid.templ`, Line: 396, Col: 35}
 		}
 		_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var117))
 		if templ_7745c5c3_Err != nil {
@@ -3194,9 +3194,9 @@ func (d LidNumberPage) Body(l Locale) templ.Component {
 			}
 		} else if d.Answer.HeldBack != "" {
 			var templ_7745c5c3_Var159 string
-			templ_7745c5c3_Var159, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(d.Answer.HeldBack))
+			templ_7745c5c3_Var159, templ_7745c5c3_Err = templ.JoinStringErrs(d.Answer.HeldBack)
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `lid.templ`, Line: 580, Col: 30}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `lid.templ`, Line: 580, Col: 23}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var159))
 			if templ_7745c5c3_Err != nil {

@@ -76,7 +76,7 @@ func (l Locale) Tell(m message.Message) string { return m.Render(l.Reader()) }
 // Reader is how the person reads messages.
 func (l Locale) Reader() message.Reader { return l.words.reader(l.Speak) }
 
-// Say is a word or sentence that the code put together; never what people typed.
+// Say is a word of the code, or a text of it without places; never what people typed.
 func (l Locale) Say(english string) string {
 	if l.Fahrenheit {
 		return inFahrenheit(l.words.say(english))

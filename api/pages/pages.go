@@ -266,12 +266,6 @@ func (s *Set) write(w io.Writer, f Frame, title, body templ.Component) error {
 	return err
 }
 
-// Say is a text of the code in a language; as it is where the language has no text for it.
-func (s *Set) Say(tongue, english string) string { return s.words[tongue].say(english) }
-
-// Drawn is a drawing with its texts in a language.
-func (s *Set) Drawn(tongue, svg string) string { return s.words[tongue].drawn(svg) }
-
 // Stamp changes whenever the style sheet or the script does.
 func (s *Set) Stamp() string { return s.stamp }
 
@@ -305,7 +299,7 @@ func (s *Set) funcs(p Speak) template.FuncMap {
 	}
 	number := func(format string, v any, times float64) string { return point(figure(format, v, times)) }
 	return template.FuncMap{
-		"t":      func(v any) string { return tell(reader, v) }, // a message, word or sentence of the code, never what people typed
+		"t":      func(v any) string { return tell(reader, say, v) }, // a message or word of the code, never what people typed
 		"share2": func(v any) string { return number("%.2f", v, 100) },
 		// Numbers: one figure after the point for °C and set sizes, as the tool's own answers have.
 		"num":      func(format string, v any) string { return number(format, v, 1) },
@@ -326,7 +320,7 @@ func (s *Set) funcs(p Speak) template.FuncMap {
 		"clock":    func(v any) string { return when(v, s.zone, p.clock(), say) },
 		"day":      func(v any) string { return when(v, s.zone, say("Mon 2 Jan 2006"), say) },
 		"at":       func(v any) string { return s.At(p, v) },
-		"safe":     func(v string) template.HTML { return template.HTML(s.words[p.Tongue].drawn(v)) }, // for SVG made here, never for what people typed
+		"safe":     func(v string) template.HTML { return template.HTML(v) },                          // for SVG made here, never for what people typed
 		"said":     func(v any) string { return say(spaced(fmt.Sprint(v))) },                          // thrown_ring as people say it
 		"first":    func(v []string) string { return nth(v, 0) },
 		"second":   func(v []string) string { return nth(v, 1) },
@@ -360,15 +354,15 @@ var inScript = regexp.MustCompile(`\bsay\("([^"]+)"`)
 // states are words of a kiln that the script hears from the stream.
 var states = []string{"no reading", "cold", "soaking", "cooling", "heating", "holding", "warm", "no reading yet"}
 
-// tell is a message as a person reads it, or a sentence or word of the code that is none yet.
-func tell(r message.Reader, v any) string {
+// tell is a message as a person reads it, or a word of the code.
+func tell(r message.Reader, say func(string) string, v any) string {
 	if f := reflect.ValueOf(v); f.Kind() == reflect.Pointer && !f.IsNil() {
 		v = f.Elem().Interface()
 	}
 	if m, ok := v.(message.Message); ok {
 		return m.Render(r)
 	}
-	return r.Parsed(plain(v))
+	return say(plain(v))
 }
 
 // plain is the text of a word of any type, or of a pointer to one; empty where there is none.

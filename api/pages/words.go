@@ -2,7 +2,6 @@ package pages
 
 import (
 	"fmt"
-	"html"
 	"regexp"
 	"strings"
 	"unicode"
@@ -12,8 +11,8 @@ import (
 
 // Tongues are the languages that pages speak, each under the name that it has for itself. English
 // stands in the templates and in the code; every other has its file words.<tag>.txt, in which an
-// English text is followed by its own, which begins with "= ". Sentences that code puts together which
-// makes no messages yet stand behind the line "## Sentences of the code", messages behind "## Messages".
+// English text is followed by its own, which begins with "= ". Texts that code has as keys of messages stand behind
+// the line "## Messages".
 var Tongues = []struct {
 	Tag, Name string
 	Comma     bool // before decimals, in place of a point
@@ -23,13 +22,6 @@ var Tongues = []struct {
 type words struct {
 	comma bool // before decimals
 	exact map[string]string
-	forms []form // sentences with places to fill, as the code writes them
-}
-
-// form is a sentence of the code: its fixed parts, between which anything may stand.
-type form struct {
-	parts []string
-	says  string
 }
 
 func readWords(tag string) (*words, error) {
@@ -44,14 +36,10 @@ func readWords(tag string) (*words, error) {
 	for _, t := range Tongues {
 		w.comma = w.comma || t.Tag == tag && t.Comma
 	}
-	english, sentences := "", false
+	english := ""
 	for n, line := range strings.Split(string(text), "\n") {
 		says, own := strings.CutPrefix(line, "= ")
 		switch {
-		case line == "## Sentences of the code":
-			sentences = true
-		case line == "## Messages":
-			sentences = false
 		case strings.HasPrefix(line, "#"), strings.TrimSpace(line) == "":
 		case own == (english == ""):
 			return nil, fmt.Errorf("words.%s.txt line %d: an English text and its own, with = before it, take turns", tag, n+1)
@@ -61,9 +49,6 @@ func readWords(tag string) (*words, error) {
 			return nil, fmt.Errorf("words.%s.txt line %d: %q was there before", tag, n+1, english)
 		default:
 			w.exact[english] = says
-			if parts := aPlace.Split(english, -1); sentences && len(parts) > 1 {
-				w.forms = append(w.forms, form{parts, says})
-			}
 			english = ""
 		}
 	}
@@ -78,11 +63,7 @@ func Reader(p Speak) (message.Reader, error) {
 
 // reader reads messages in this language, in a person's units and on his clock.
 func (w *words) reader(p Speak) message.Reader {
-	r := message.Reader{Comma: w != nil && w.comma, Fahrenheit: p.Fahrenheit, Unit: p.Unit, Twelve: p.Twelve,
-		Parsed: w.say}
-	if p.Fahrenheit {
-		r.Parsed = func(english string) string { return inFahrenheit(w.say(english)) }
-	}
+	r := message.Reader{Comma: w != nil && w.comma, Fahrenheit: p.Fahrenheit, Unit: p.Unit, Twelve: p.Twelve}
 	if w != nil {
 		r.Text = func(k message.Key) string { return w.exact[string(k)] }
 	}
@@ -108,91 +89,14 @@ func (w *words) figure(text string) string {
 	return text
 }
 
-var aPlace = regexp.MustCompile(`\{\d\}`)
-
-// aWord is a place in a language's own text whose filling is a word or sentence of the code too.
-var aWord = regexp.MustCompile(`\{\d\}|\[\d\]`)
-
-// say is a text of the code in this language: a word, or a sentence of which the file knows the form.
-// What fills a place is said in turn where the language's own text has [1], and stays as it stands
-// where that has {1}: the names that people gave are words of no language. What is not known stays as
-// it is.
+// say is a word of the code in this language, or a text of it that has no places; what is not known stays as it is.
 func (w *words) say(english string) string {
-	if w == nil || english == "" {
-		return english
-	}
-	if own, ok := w.exact[english]; ok {
-		return own
-	}
-	for _, f := range w.forms {
-		if fill, ok := f.read(english); ok {
-			return aWord.ReplaceAllStringFunc(f.says, func(place string) string {
-				n := int(place[1] - '1')
-				switch {
-				case n >= len(fill):
-					return place
-				case place[0] == '[':
-					return w.say(fill[n])
-				}
-				return w.figure(fill[n])
-			})
-		}
-	}
-	// Several sayings in a row are said one by one.
-	for _, between := range []string{". ", "; "} {
-		if strings.Contains(english, between) {
-			parts := strings.Split(english, between)
-			for i := range parts {
-				parts[i] = w.say(parts[i])
-			}
-			return strings.Join(parts, between)
-		}
-	}
-	if rest, ok := strings.CutSuffix(english, "."); ok { // a sentence that began as a part of another
-		if own := w.say(rest); own != rest {
-			return own + "."
+	if w != nil {
+		if own, ok := w.exact[english]; ok {
+			return own
 		}
 	}
 	return w.figure(english)
-}
-
-// drawn is a drawing with its texts and titles in this language; a text that is marked translate="no"
-// is a name.
-func (w *words) drawn(svg string) string {
-	if w == nil {
-		return svg
-	}
-	return inDrawing.ReplaceAllStringFunc(svg, func(one string) string {
-		p := inDrawing.FindStringSubmatch(one)
-		if strings.Contains(p[1], `translate="no"`) {
-			return one
-		}
-		return p[1] + html.EscapeString(w.say(html.UnescapeString(p[2]))) + p[3]
-	})
-}
-
-var inDrawing = regexp.MustCompile(`(<text\b[^>]*>|<title>|\baria-label=")([^<>"]+)(</text>|</title>|")`)
-
-// read finds what stands in the places of a form.
-func (f form) read(text string) (fill []string, ok bool) {
-	rest, ok := strings.CutPrefix(text, f.parts[0])
-	if !ok {
-		return nil, false
-	}
-	for i, part := range f.parts[1:] {
-		var one string
-		if i == len(f.parts)-2 {
-			one, ok = strings.CutSuffix(rest, part)
-			rest = ""
-		} else {
-			one, rest, ok = strings.Cut(rest, part)
-		}
-		if !ok || one == "" {
-			return nil, false
-		}
-		fill = append(fill, one)
-	}
-	return fill, true
 }
 
 // A template is cut into tokens: actions, tags, and text between them.

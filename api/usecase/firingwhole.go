@@ -3,7 +3,6 @@ package usecase
 import (
 	"context"
 	"errors"
-	"fmt"
 	"slices"
 	"time"
 
@@ -72,7 +71,7 @@ func (s Firings) WholeFiring(ctx context.Context, id kiln.FiringID) (wire.Firing
 }
 
 // ventOff are the stretches of a firing in which its vent was off, and the same in words.
-func (s Firings) ventOff(ctx context.Context, f kiln.Firing) (off []wire.VentOff, says string, err error) {
+func (s Firings) ventOff(ctx context.Context, f kiln.Firing) (off []wire.VentOff, says message.Message, err error) {
 	off = []wire.VentOff{}
 	var contacts []kiln.ChannelID
 	for _, c := range s.Known(f.Kiln).Channels {
@@ -81,11 +80,11 @@ func (s Firings) ventOff(ctx context.Context, f kiln.Firing) (off []wire.VentOff
 		}
 	}
 	if len(contacts) == 0 || f.Source == "hand" {
-		return off, "", nil
+		return off, says, nil
 	}
 	lines, _, err := s.Envelopes(ctx, f, contacts, 0, time.Minute)
 	if errors.Is(err, kiln.ErrNoFiring) { // it began a moment ago
-		return off, "", nil
+		return off, says, nil
 	}
 	var all time.Duration
 	for _, line := range lines {
@@ -95,14 +94,14 @@ func (s Firings) ventOff(ctx context.Context, f kiln.Firing) (off []wire.VentOff
 		}
 	}
 	if len(off) > 0 {
-		says = fmt.Sprintf("The vent was off for %s of this firing, first %s after it began.",
+		says = message.New("The vent was off for {1} of this firing, first {2} after it began.",
 			minutesSay(all), minutesSay(time.Duration(off[0].AfterS)*time.Second))
 	}
 	return off, says, err
 }
 
 // VentSays tells when the vent of a firing was off; empty where it was not.
-func (s Firings) VentSays(ctx context.Context, f kiln.Firing) (string, error) {
+func (s Firings) VentSays(ctx context.Context, f kiln.Firing) (message.Message, error) {
 	_, says, err := s.ventOff(ctx, f)
 	return says, err
 }

@@ -9,6 +9,7 @@ import (
 
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -33,9 +34,9 @@ type learned struct {
 // taughtBoard is what became of one board of verdicts.
 type taughtBoard struct {
 	Sat    lid.ComparedResult
-	Why    string // it teaches nothing; empty: it teaches
-	code   string // of Why, as answers name it
-	Caveat string // it teaches, with this to know
+	Why    message.Message // it teaches nothing; empty: it teaches
+	code   string          // of Why, as answers name it
+	Caveat message.Message // it teaches, with this to know
 }
 
 // Why a board teaches nothing, beside tiles.CrossedOut.
@@ -123,7 +124,7 @@ func (s Lids) learn(ctx context.Context, fit *shrinkage.Fit) (*learned, error) {
 	var boards []lid.ComparedResult
 	for _, v := range verdicts {
 		if v.Struck != nil {
-			l.boards[v.ID] = taughtBoard{Why: "it was crossed out", code: string(tiles.CrossedOut)}
+			l.boards[v.ID] = taughtBoard{Why: message.New("it was crossed out"), code: string(tiles.CrossedOut)}
 			continue
 		}
 		b, err := e.board(ctx, v)
@@ -137,7 +138,7 @@ func (s Lids) learn(ctx context.Context, fit *shrinkage.Fit) (*learned, error) {
 		switch {
 		case b.Sat.Lid != 0 && !b.Sat.Tells():
 			l.left++
-		case b.Why == "":
+		case b.Why.IsZero():
 			boards = append(boards, b.Sat)
 			l.told = append(l.told, v.ID)
 		}
@@ -235,17 +236,17 @@ func (e *expecting) load(ctx context.Context) error {
 const recordedMissC = 3 // of a heat work that was recorded (own); the load's own error comes on top
 
 // firing is the heat that a board had: that of its load's firing, as stated, or else the usual one.
-func (e *expecting) firing(ctx context.Context, v lid.Result) (at lid.Firing, caveat string, err error) {
+func (e *expecting) firing(ctx context.Context, v lid.Result) (at lid.Firing, caveat message.Message, err error) {
 	usual, ok := e.usual[v.Body.Clay]
 	if !ok {
 		ref := v.Body
 		clay, err := e.s.clay(ctx, &ref)
 		if err != nil {
-			return at, "", err
+			return at, caveat, err
 		}
 		m, err := e.s.Lids().meant(ctx, FiringAsk{Kind: kiln.Glaze, Heat: kiln.NoTemperature()}, clay)
 		if err != nil {
-			return at, "", err
+			return at, caveat, err
 		}
 		usual = m.Firing
 		e.usual[v.Body.Clay] = usual
@@ -254,7 +255,7 @@ func (e *expecting) firing(ctx context.Context, v lid.Result) (at lid.Firing, ca
 	l, ok := e.loads[v.Load]
 	switch {
 	case !ok:
-		return at, "no load named: the usual glaze firing is taken", nil
+		return at, message.New("no load named: the usual glaze firing is taken"), nil
 	case l.Firing != "":
 		f, ok := e.firings[l.Firing]
 		control := e.s.Known(f.Kiln).Control
@@ -264,13 +265,13 @@ func (e *expecting) firing(ctx context.Context, v lid.Result) (at lid.Firing, ca
 			if f.Kind == kiln.Once {
 				at.BisqueWork = kiln.NoTemperature()
 			}
-			return at, "", nil
+			return at, caveat, nil
 		}
 	case l.Stated.Known() && l.Stated != 0:
 		at.Work, at.WorkSD, at.FromBag = l.Stated, 2*recordedMissC, false
-		return at, "", nil
+		return at, caveat, nil
 	}
-	return at, "its load has no heat work yet: the usual glaze firing is taken", nil
+	return at, message.New("its load has no heat work yet: the usual glaze firing is taken"), nil
 }
 
 // board is v beside what the fit expected of it, or why it teaches nothing.
@@ -285,22 +286,23 @@ func (e *expecting) board(ctx context.Context, v lid.Result) (taughtBoard, error
 	pots, err := e.sat(v, d, at)
 	switch {
 	case err != nil:
-		b.Why, b.code = "its sizes cannot be reckoned: "+err.Error(), noSizes
+		b.Why, b.code = message.New("its sizes cannot be reckoned: {1}", message.Of(err)), noSizes
 		return b, ignoreInvalid(err)
 	case len(v.Pots) == 0:
-		b.Why, b.code = "no pot card named, so its sizes are not known", noSizes
+		b.Why, b.code = message.New("no pot card named, so its sizes are not known"), noSizes
 		return b, nil
 	case len(pots) == 0:
-		b.Why, b.code = "no card of its pots has the widths of gallery and lid", noSizes
+		b.Why, b.code = message.New("no card of its pots has the widths of gallery and lid"), noSizes
 		return b, nil
 	}
 	if b.Sat, err = v.Expect(pots, d); err != nil {
-		b.Why, b.code = "its sizes cannot be reckoned: "+err.Error(), noSizes
+		b.Why, b.code = message.New("its sizes cannot be reckoned: {1}", message.Of(err)), noSizes
 		return b, ignoreInvalid(err)
 	}
 	if !b.Sat.Tells() {
 		b.code = tooFew
-		b.Why = "only some were told: at least half of a board must be looked at, or the failures alone would teach"
+		b.Why = message.New("only some were told: at least half of a board must be looked at, or the failures alone " +
+			"would teach")
 	}
 	return b, nil
 }

@@ -87,7 +87,7 @@ func (s Clays) Why(ctx context.Context, fit *shrinkage.Fit, a RateAsked) (wire.W
 			LowMM:  LengthMM(per * tiles.Millimetre(d.Low)),
 			HighMM: LengthMM(per * tiles.Millimetre(d.High)), Differs: d.Differ, Shared: d.Shared}
 		if d.Pack != nil {
-			one.Advice = Text(d.Pack.Says(sh.At.Batch, ref.Batch))
+			one.Advice = Said(d.Pack.Says(sh.At.Batch, ref.Batch))
 		}
 		j.Batches = append(j.Batches, one)
 	}

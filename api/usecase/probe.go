@@ -2,7 +2,6 @@ package usecase
 
 import (
 	"context"
-	"fmt"
 	"time"
 
 	"lidwright/api/wire"
@@ -54,7 +53,8 @@ func (s Kilns) KeepKeepShut(ctx context.Context, id kiln.KilnID, b wire.KeepShut
 
 func (s Kilns) Shelves(ctx context.Context, k kiln.KilnID) (wire.Shelves, error) {
 	j := wire.Shelves{Kiln: string(k), Shelves: []wire.Shelf{}, Likely: []*float64{},
-		Says: "Pack a pot and its lid on one shelf. How the shelves differ is not known: lay a bar on each of two in one load, and name the shelf."}
+		Says: message.New("Pack a pot and its lid on one shelf. How the shelves differ is not known: " +
+			"lay a bar on each of two in one load, and name the shelf.")}
 	fit, _, err := s.Shrink.Fit(ctx)
 	if err != nil {
 		return j, err
@@ -72,12 +72,17 @@ func (s Kilns) Shelves(ctx context.Context, k kiln.KilnID) (wire.Shelves, error)
 }
 
 // packingAdvice says where to pack a pot and its lid.
-func packingAdvice(sp shrinkage.Shelves) string {
+func packingAdvice(sp shrinkage.Shelves) message.Message {
 	hot, cool := sp.Shelves[0].Shelf, sp.Shelves[len(sp.Shelves)-1].Shelf
 	if sp.Low <= 0 {
-		return fmt.Sprintf("Pack a pot and its lid on one shelf. The bars do not tell yet which of %s and %s is hotter.", hot, cool)
+		return message.New("Pack a pot and its lid on one shelf. "+
+			"The bars do not tell yet which of {1} and {2} is hotter.", hot, cool)
 	}
-	return fmt.Sprintf("Pack a pot and its lid on one shelf: %s fires %.0f °C of heat work hotter than %s, likely %.0f to %.0f, and a lid of 100 mm fired there comes out %.1f mm smaller.", hot, sp.Apart, cool, sp.Low, sp.High, sp.OnLid)
+	bare := func(by float64) kiln.Difference { return kiln.Difference{By: by, Bare: true} }
+	return message.New("Pack a pot and its lid on one shelf: {1} fires {2} of heat work hotter than {3}, likely {4} to {5}, "+
+		"and a lid of {6} fired there comes out {7} smaller.", hot, kiln.Warmer(sp.Apart), cool, bare(sp.Low),
+		bare(sp.High), tiles.Measured{Length: 100, Unit: tiles.MM, Places: -1},
+		tiles.Measured{Length: sp.OnLid, Unit: tiles.MM, Places: 1})
 }
 
 // Wired is how one kiln of the settings is wired: what the settings page shows of it.

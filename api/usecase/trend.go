@@ -11,23 +11,34 @@ import (
 	"lidwright/kiln"
 	"lidwright/kiln/analysis"
 	"lidwright/kiln/detect"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 )
 
+func degreesMore(by float64) message.Message {
+	return message.New("{1}", kiln.Difference{By: by, Places: 1, Sign: true})
+}
+
+func hoursMore(by float64) message.Message {
+	return message.New("{1} h", message.Number{Value: by, Places: 1, Sign: true})
+}
+
 // quantities are what a trend can be seen in.
 var quantities = []struct {
-	name, words, unit string
-	of                func(f kiln.Firing, control kiln.ChannelID) float64
+	name  string
+	words message.Word
+	say   func(perYear float64) message.Message
+	of    func(f kiln.Firing, control kiln.ChannelID) float64
 }{
-	{"heat_work_c", "Heat work", "°C", func(f kiln.Firing, c kiln.ChannelID) float64 {
+	{"heat_work_c", "Heat work", degreesMore, func(f kiln.Firing, c kiln.ChannelID) float64 {
 		if w, ok := f.Work(c); ok {
 			return float64(w.C)
 		}
 		return math.NaN()
 	}},
-	{"peak_c", "The top", "°C", func(f kiln.Firing, _ kiln.ChannelID) float64 { return float64(f.Peak) }},
-	{"hours_to_top", "The way to the top", "h", func(f kiln.Firing, _ kiln.ChannelID) float64 { return someHours(f.ToTop) }},
-	{"cooling_hours", "The cooling", "h", func(f kiln.Firing, _ kiln.ChannelID) float64 {
+	{"peak_c", "The top", degreesMore, func(f kiln.Firing, _ kiln.ChannelID) float64 { return float64(f.Peak) }},
+	{"hours_to_top", "The way to the top", hoursMore, func(f kiln.Firing, _ kiln.ChannelID) float64 { return someHours(f.ToTop) }},
+	{"cooling_hours", "The cooling", hoursMore, func(f kiln.Firing, _ kiln.ChannelID) float64 {
 		if f.ToTop == 0 {
 			return math.NaN()
 		}
@@ -74,15 +85,16 @@ func (s Firings) Trend(ctx context.Context, k kiln.KilnID, kind kiln.Kind, atmos
 		item := wire.TrendItem{Quantity: q.name, Clear: t.Clear, Firings: t.Firings}
 		switch {
 		case errors.Is(err, analysis.ErrTooFew):
-			item.Says = fmt.Sprintf("%s: %d firings, too few to see a trend in.", q.words, t.Firings)
+			item.Says = message.New("{1}: {2} firings, too few to see a trend in.", q.words, t.Firings)
 		case err != nil:
 			return out, err
 		case !t.Clear:
 			item.PerYear = Rounded(t.PerYear, 2)
-			item.Says = fmt.Sprintf("%s: no clear trend in %d firings.", q.words, t.Firings)
+			item.Says = message.New("{1}: no clear trend in {2} firings.", q.words, t.Firings)
 		default:
 			item.PerYear = Rounded(t.PerYear, 2)
-			item.Says = fmt.Sprintf("%s: %+.1f %s a year, over %d firings; hardly by chance.", q.words, t.PerYear, q.unit, t.Firings)
+			item.Says = message.New("{1}: {2} a year, over {3} firings; hardly by chance.", q.words, q.say(t.PerYear),
+				t.Firings)
 		}
 		out.Items = append(out.Items, item)
 	}

@@ -58,11 +58,11 @@ func partDifference(d lid.Difference) wire.LidDifference {
 }
 
 func (s Lids) verdictJSON(v lid.Result, t taughtBoard) wire.VerdictJSON {
-	j := wire.VerdictJSON{ID: v.ID, At: s.Moment(v.At), ClockTrusted: v.Trusted, Teaches: t.Why == "", TeachesWhy: cmp.Or(t.Why, t.Caveat),
+	j := wire.VerdictJSON{ID: v.ID, At: s.Moment(v.At), ClockTrusted: v.Trusted, Teaches: t.Why.IsZero(), TeachesWhy: t.why(),
 		VerdictBody: wire.VerdictBody{Load: v.Load, Pots: v.Pots, Lids: v.Sat.Lids() + v.Losses.Lids(), Form: v.Form, Maker: v.Maker, Seat: string(v.Seat), SeatGlazed: v.SeatGlazed,
 			Body: v.Body.String(), Lid: v.Lid.String(), Counts: wire.Sat(v.Sat), Losses: wire.Losses(v.Losses), Plays: Millimetres(v.Plays), Thrown: Millimetres(v.Thrown), By: v.By}}
 	if j.Counted = j.Teaches; !j.Counted {
-		j.WhyNot = &wire.WhyNot{Code: t.code, Text: message.Sentence(message.English(t.Why)), Fix: t.fix(v)}
+		j.WhyNot = &wire.WhyNot{Code: t.code, Text: message.Sentence(t.Why), Fix: t.fix(v)}
 	}
 	if a := v.Struck; a != nil {
 		j.Struck = &wire.Act{By: a.By, Why: a.Why, At: s.Moment(a.At)}
@@ -74,6 +74,14 @@ func (s Lids) verdictJSON(v lid.Result, t taughtBoard) wire.VerdictJSON {
 		j.ExpectedMM = LengthMM(t.Sat.Play)
 	}
 	return j
+}
+
+// why is why a board teaches nothing, else what to know of it.
+func (t taughtBoard) why() message.Message {
+	if t.Why.IsZero() {
+		return t.Caveat
+	}
+	return t.Why
 }
 
 // fix is what makes a board count that teaches nothing.
@@ -149,15 +157,15 @@ func (s Lids) VerdictKept(ctx context.Context, id string) (wire.VerdictKept, err
 		return j, err
 	}
 	t := l.boards[id]
-	j = wire.VerdictKept{VerdictJSON: s.verdictJSON(v, t), Says: []string{}, Cautions: []string{},
+	j = wire.VerdictKept{VerdictJSON: s.verdictJSON(v, t), Says: []message.Message{}, Cautions: []string{},
 		PartDifference: partDifference(l.parts.Of(lid.DifferenceGroup{Form: v.Form, Body: v.Body.Clay, Lid: v.Lid.Clay, Maker: v.Maker}))}
-	for _, says := range []string{t.Why, t.Caveat} {
-		if says != "" {
+	for _, says := range []message.Message{t.Why, t.Caveat} {
+		if !says.IsZero() {
 			j.Says = append(j.Says, says)
 		}
 	}
 	if len(v.Plays) == 0 && v.Sat.Looked() > 0 {
-		j.Says = append(j.Says, "one measured play of this board would teach as much as several verdicts")
+		j.Says = append(j.Says, message.New("one measured play of this board would teach as much as several verdicts"))
 	}
 	if v.Sat.Tight+v.Sat.TooBig+v.Losses.Glued > 0 {
 		j.Cautions = append(j.Cautions, lid.WetGrinding, lid.EyeProtection)

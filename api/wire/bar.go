@@ -71,45 +71,45 @@ type MassBody struct {
 }
 
 type Reading struct {
-	ID           string       `json:"id"`
-	Bar          string       `json:"bar"`
-	Stage        string       `json:"stage"`
-	Mark         int          `json:"mark"`
-	LengthMM     *float64     `json:"length_mm"`
-	AsTyped      string       `json:"as_typed"`
-	Unit         string       `json:"unit"`
-	TotalRatio   *float64     `json:"total_ratio" doc:"Shrink since the wet reading, share of the wet length"`
-	ExpectedMM   []*float64   `json:"expected_mm,omitempty"`
-	Unusual      bool         `json:"unusual"`
-	Slip         string       `json:"slip,omitempty" doc:"The mistake it looks like: inch_as_mm, mm_as_inch, ten_times, tenth, digits_swapped, digit_wrong, another_bar, longer_than_before, not_fired_yet, far_from_clay, far_from_usual"`
-	Question     string       `json:"question,omitempty"`
-	Fix          *string      `json:"fix,omitempty" doc:"What was probably meant, as it would be typed"`
-	NotKept      bool         `json:"not_kept,omitempty" doc:"With ask: nothing is kept, the question comes first. The same entry without ask keeps it, not confirmed"`
-	Earlier      *Earlier     `json:"earlier,omitempty" doc:"A length of before that this one and the others contradict; the question is about that one"`
-	Needs        string       `json:"needs,omitempty" doc:"confirm: it is not confirmed, and does not count until a second reading that is entered afresh agrees, or the owner confirms it in a word; count: the owner alone lets it in"`
-	Counted      bool         `json:"counted" doc:"A term of the fit that rates come from; with pending: as it will be"`
-	Pending      bool         `json:"pending,omitempty" doc:"The fit does not say so yet"`
-	WhyNot       *WhyNot      `json:"why_not,omitempty" doc:"Why it does not count"`
-	HeatAssumed  *HeatAssumed `json:"heat_assumed,omitempty" doc:"It counts, at a heat that nobody told"`
-	By           string       `json:"by"`
-	At           *string      `json:"at"`
-	ClockTrusted bool         `json:"clock_trusted"`
-	Mass         *MassBody    `json:"mass_g,omitempty"`
-	Confirmed    *Act         `json:"confirmed,omitempty" doc:"By a second reading (why: read again), or by the owner's word"`
-	Confirms     string       `json:"confirms,omitempty" doc:"Id of the earlier reading that this one, entered afresh, agrees with and confirmed: both count"`
-	CountedBy    *Act         `json:"counted_by,omitempty" doc:"The owner's word that it counts"`
-	Struck       *Act         `json:"struck"`
-	Supersedes   *string      `json:"supersedes"`
+	ID           string          `json:"id"`
+	Bar          string          `json:"bar"`
+	Stage        string          `json:"stage"`
+	Mark         int             `json:"mark"`
+	LengthMM     *float64        `json:"length_mm"`
+	AsTyped      string          `json:"as_typed"`
+	Unit         string          `json:"unit"`
+	TotalRatio   *float64        `json:"total_ratio" doc:"Shrink since the wet reading, share of the wet length"`
+	ExpectedMM   []*float64      `json:"expected_mm,omitempty"`
+	Unusual      bool            `json:"unusual"`
+	Slip         string          `json:"slip,omitempty" doc:"The mistake it looks like: inch_as_mm, mm_as_inch, ten_times, tenth, digits_swapped, digit_wrong, another_bar, longer_than_before, not_fired_yet, far_from_clay, far_from_usual"`
+	Question     message.Message `json:"question,omitzero"`
+	Fix          *string         `json:"fix,omitempty" doc:"What was probably meant, as it would be typed"`
+	NotKept      bool            `json:"not_kept,omitempty" doc:"With ask: nothing is kept, the question comes first. The same entry without ask keeps it, not confirmed"`
+	Earlier      *Earlier        `json:"earlier,omitempty" doc:"A length of before that this one and the others contradict; the question is about that one"`
+	Needs        string          `json:"needs,omitempty" doc:"confirm: it is not confirmed, and does not count until a second reading that is entered afresh agrees, or the owner confirms it in a word; count: the owner alone lets it in"`
+	Counted      bool            `json:"counted" doc:"A term of the fit that rates come from; with pending: as it will be"`
+	Pending      bool            `json:"pending,omitempty" doc:"The fit does not say so yet"`
+	WhyNot       *WhyNot         `json:"why_not,omitempty" doc:"Why it does not count"`
+	HeatAssumed  *HeatAssumed    `json:"heat_assumed,omitempty" doc:"It counts, at a heat that nobody told"`
+	By           string          `json:"by"`
+	At           *string         `json:"at"`
+	ClockTrusted bool            `json:"clock_trusted"`
+	Mass         *MassBody       `json:"mass_g,omitempty"`
+	Confirmed    *Act            `json:"confirmed,omitempty" doc:"By a second reading (why: read again), or by the owner's word"`
+	Confirms     string          `json:"confirms,omitempty" doc:"Id of the earlier reading that this one, entered afresh, agrees with and confirmed: both count"`
+	CountedBy    *Act            `json:"counted_by,omitempty" doc:"The owner's word that it counts"`
+	Struck       *Act            `json:"struck"`
+	Supersedes   *string         `json:"supersedes"`
 }
 
 // Earlier is a reading of before that later ones contradict.
 type Earlier struct {
-	ID         string   `json:"id"`
-	Stage      string   `json:"stage"`
-	LengthMM   *float64 `json:"length_mm"`
-	ExpectedMM *float64 `json:"expected_mm"`
-	Question   string   `json:"question"`
-	Needs      string   `json:"needs,omitempty" doc:"confirm: it waits for a second reading anyway"`
+	ID         string          `json:"id"`
+	Stage      string          `json:"stage"`
+	LengthMM   *float64        `json:"length_mm"`
+	ExpectedMM *float64        `json:"expected_mm"`
+	Question   message.Message `json:"question"`
+	Needs      string          `json:"needs,omitempty" doc:"confirm: it waits for a second reading anyway"`
 }
 
 // WhyNot says why something that was entered does not count, and what makes it count.

@@ -5,22 +5,22 @@ import "lidwright/kiln/message"
 // boardJSON is the answer to the board question: sizes and counts, or, with measured lids, which
 // lid goes with which pot.
 type Board struct {
-	Galleries      int             `json:"galleries"`
-	Lids           int             `json:"lids"`
-	Sizes          []BoardSize     `json:"sizes" doc:"Null when held back or when lids were measured"`
-	AllPairChance  *float64        `json:"all_pair_chance" doc:"Chance that every pot gets a lid"`
-	ExpectedPairs  *float64        `json:"expected_pairs"`
-	OneToOneChance *float64        `json:"one_to_one_chance" doc:"For comparison: a lid thrown for each pot and kept with it, all fit"`
-	Says           string          `json:"says"`
-	For            message.Message `json:"for" doc:"The firing that it is for, in a sentence: its kiln, kind and cone; empty with rates of the asker's own"`
-	Pairs          []BoardPair     `json:"pairs" doc:"In the order of the galleries; null until lids were measured"`
-	Trust          string          `json:"trust" enum:"outside_tested_heat,no_bars,made_or_fired_differently,old,few_bars,well_tested"`
-	TrustWhy       string          `json:"trust_why"`
-	HeldBack       *string         `json:"held_back"`
-	Cautions       []string        `json:"cautions"`
-	Unusual        []string        `json:"unusual" doc:"Fields outside what is believed"`
-	AsOf           *string         `json:"as_of" doc:"Time of the newest fact in the fit"`
-	Model          string          `json:"model"`
+	Galleries      int              `json:"galleries"`
+	Lids           int              `json:"lids"`
+	Sizes          []BoardSize      `json:"sizes" doc:"Null when held back or when lids were measured"`
+	AllPairChance  *float64         `json:"all_pair_chance" doc:"Chance that every pot gets a lid"`
+	ExpectedPairs  *float64         `json:"expected_pairs"`
+	OneToOneChance *float64         `json:"one_to_one_chance" doc:"For comparison: a lid thrown for each pot and kept with it, all fit"`
+	Says           message.Message  `json:"says"`
+	For            message.Message  `json:"for" doc:"The firing that it is for, in a sentence: its kiln, kind and cone; empty with rates of the asker's own"`
+	Pairs          []BoardPair      `json:"pairs" doc:"In the order of the galleries; null until lids were measured"`
+	Trust          string           `json:"trust" enum:"outside_tested_heat,no_bars,made_or_fired_differently,old,few_bars,well_tested"`
+	TrustWhy       message.Message  `json:"trust_why"`
+	HeldBack       *message.Message `json:"held_back"`
+	Cautions       []string         `json:"cautions"`
+	Unusual        []string         `json:"unusual" doc:"Fields outside what is believed"`
+	AsOf           *string          `json:"as_of" doc:"Time of the newest fact in the fit"`
+	Model          string           `json:"model"`
 }
 
 type BoardSize struct {

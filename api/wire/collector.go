@@ -44,7 +44,7 @@ type PushFound struct {
 	Unusual    bool     `json:"unusual,omitempty" doc:"Of a reading: outside belief when it came"`
 	Outside    bool     `json:"outside,omitempty"`
 	Slip       string   `json:"slip,omitempty" doc:"The mistake that it looks like"`
-	Question   string   `json:"question,omitempty"`
+	Question   string   `json:"question,omitempty" doc:"As the studio's record keeps it"`
 	UnpackedMS int64    `json:"unpacked_ms,omitempty" doc:"Of a load that was unpacked: when, ms since 1970 UTC"`
 	LeastPlay  *float64 `json:"least_play_mm,omitempty" doc:"Of a board of lids: limits in force when it was judged"`
 	MostPlay   *float64 `json:"most_play_mm,omitempty"`

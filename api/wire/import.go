@@ -74,12 +74,12 @@ type BadRow struct {
 }
 
 type AskedRow struct {
-	Line     int    `json:"line"`
-	Bar      string `json:"bar"`
-	Stage    string `json:"stage"`
-	Slip     string `json:"slip"`
-	Question string `json:"question"`
-	Needs    string `json:"needs"`
+	Line     int             `json:"line"`
+	Bar      string          `json:"bar"`
+	Stage    string          `json:"stage"`
+	Slip     string          `json:"slip"`
+	Question message.Message `json:"question"`
+	Needs    string          `json:"needs"`
 }
 
 type Progress struct {

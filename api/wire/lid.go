@@ -4,41 +4,41 @@ import "lidwright/kiln/message"
 
 // lidJSON is the answer to the lid question. Sizes are in mm whatever the unit asked in.
 type Lid struct {
-	Asked          LidAsked        `json:"asked"`
-	SetMM          *float64        `json:"set_mm" doc:"Set the callipers to this; null when held back or when a gap was asked"`
-	UnroundedMM    *float64        `json:"unrounded_mm"`
-	NotOverMM      *float64        `json:"not_over_mm"`
-	NotUnderMM     *float64        `json:"not_under_mm"`
-	FitChance      *float64        `json:"fit_chance" doc:"Chance that it fits, 0 to 1"`
-	Outcomes       *LidOutcomes    `json:"outcomes" doc:"How it may sit, as chances that add to 1; null when held back or when it is trimmed"`
-	WhatIf         *LidWhatIf      `json:"what_if" doc:"What comes of the width that was tried; null when none was"`
-	Says           string          `json:"says"`
-	For            message.Message `json:"for" doc:"The firing that it is for, in a sentence: its kiln, kind and cone, and whether the last ones were others; empty with rates of the asker's own"`
-	Fired          LidFired        `json:"fired"`
-	Spread         []LidSpread     `json:"spread"`
-	Cheapest       *LidWay         `json:"cheapest" doc:"The way to a chance of 0.95 that takes the least work, or the best that is known; null when a gap was asked"`
-	Trim           *LidTrim        `json:"trim" doc:"For a lid that is trimmed at leather-hard"`
-	Bowl           *LidBowl        `json:"bowl" doc:"For a lid whose rim is turned out, once pairs were told on pot cards"`
-	Also           []LidAlso       `json:"also"`
-	OutOfRoundMM   *float64        `json:"out_of_round_mm"`
-	AtCheck        *LidCheck       `json:"at_check"`
-	PartDifference LidDifference   `json:"part_difference_ratio"`
-	LimitsFrom     LidLimits       `json:"limits_from"`
-	DoubtMM        LidDoubt        `json:"doubt_mm" doc:"Standard deviation of the fired play by cause"`
-	Sharpest       string          `json:"sharpest" doc:"The cause that doubt comes from most"`
-	Sharpen        []LidSharper    `json:"sharpen" doc:"What would help most, the best first, and the chance then"`
-	LikelyLevel    float64         `json:"likely_level"`
-	AnswersHeld    *float64        `json:"answers_held_ratio" doc:"How often our own ranges of play held"`
-	AnswersHeldOf  int             `json:"answers_held_of" doc:"Measured plays that this rests on"`
-	Trust          string          `json:"trust" enum:"outside_tested_heat,no_bars,made_or_fired_differently,old,few_bars,well_tested"`
-	TrustWhy       string          `json:"trust_why"`
-	HeldBack       *string         `json:"held_back"`
-	Cautions       []string        `json:"cautions"`
-	LeftOut        []Left          `json:"left_out,omitempty" doc:"Readings of the clay that are far from the others and have no say"`
-	Unusual        []string        `json:"unusual" doc:"Fields outside what is believed"`
-	Shrinkage      *string         `json:"shrinkage" doc:"Where the rate stands"`
-	AsOf           *string         `json:"as_of" doc:"Time of the newest fact in the fit"`
-	Model          string          `json:"model"`
+	Asked          LidAsked         `json:"asked"`
+	SetMM          *float64         `json:"set_mm" doc:"Set the callipers to this; null when held back or when a gap was asked"`
+	UnroundedMM    *float64         `json:"unrounded_mm"`
+	NotOverMM      *float64         `json:"not_over_mm"`
+	NotUnderMM     *float64         `json:"not_under_mm"`
+	FitChance      *float64         `json:"fit_chance" doc:"Chance that it fits, 0 to 1"`
+	Outcomes       *LidOutcomes     `json:"outcomes" doc:"How it may sit, as chances that add to 1; null when held back or when it is trimmed"`
+	WhatIf         *LidWhatIf       `json:"what_if" doc:"What comes of the width that was tried; null when none was"`
+	Says           message.Message  `json:"says"`
+	For            message.Message  `json:"for" doc:"The firing that it is for, in a sentence: its kiln, kind and cone, and whether the last ones were others; empty with rates of the asker's own"`
+	Fired          LidFired         `json:"fired"`
+	Spread         []LidSpread      `json:"spread"`
+	Cheapest       *LidWay          `json:"cheapest" doc:"The way to a chance of 0.95 that takes the least work, or the best that is known; null when a gap was asked"`
+	Trim           *LidTrim         `json:"trim" doc:"For a lid that is trimmed at leather-hard"`
+	Bowl           *LidBowl         `json:"bowl" doc:"For a lid whose rim is turned out, once pairs were told on pot cards"`
+	Also           []LidAlso        `json:"also"`
+	OutOfRoundMM   *float64         `json:"out_of_round_mm"`
+	AtCheck        *LidCheck        `json:"at_check"`
+	PartDifference LidDifference    `json:"part_difference_ratio"`
+	LimitsFrom     LidLimits        `json:"limits_from"`
+	DoubtMM        LidDoubt         `json:"doubt_mm" doc:"Standard deviation of the fired play by cause"`
+	Sharpest       string           `json:"sharpest" doc:"The cause that doubt comes from most"`
+	Sharpen        []LidSharper     `json:"sharpen" doc:"What would help most, the best first, and the chance then"`
+	LikelyLevel    float64          `json:"likely_level"`
+	AnswersHeld    *float64         `json:"answers_held_ratio" doc:"How often our own ranges of play held"`
+	AnswersHeldOf  int              `json:"answers_held_of" doc:"Measured plays that this rests on"`
+	Trust          string           `json:"trust" enum:"outside_tested_heat,no_bars,made_or_fired_differently,old,few_bars,well_tested"`
+	TrustWhy       message.Message  `json:"trust_why"`
+	HeldBack       *message.Message `json:"held_back"`
+	Cautions       []string         `json:"cautions"`
+	LeftOut        []Left           `json:"left_out,omitempty" doc:"Readings of the clay that are far from the others and have no say"`
+	Unusual        []string         `json:"unusual" doc:"Fields outside what is believed"`
+	Shrinkage      *string          `json:"shrinkage" doc:"Where the rate stands"`
+	AsOf           *string          `json:"as_of" doc:"Time of the newest fact in the fit"`
+	Model          string           `json:"model"`
 }
 
 type LidAsked struct {
@@ -101,38 +101,38 @@ type LidSpread struct {
 }
 
 type LidSharper struct {
-	Cause     string   `json:"cause"`
-	Does      string   `json:"does"`
-	FitChance *float64 `json:"fit_chance"`
+	Cause     string          `json:"cause"`
+	Does      message.Message `json:"does"`
+	FitChance *float64        `json:"fit_chance"`
 }
 
 // LidWay is what to do for one pot, beside throwing one lid.
 type LidWay struct {
-	Does      []string   `json:"does"`
-	SizesMM   []*float64 `json:"sizes_mm"`
-	Trimmed   bool       `json:"trimmed" doc:"The sizes are those to trim to at leather-hard"`
-	Minutes   int        `json:"minutes" doc:"Of work more than one lid takes"`
-	FitChance *float64   `json:"fit_chance"`
-	Reaches   bool       `json:"reaches" doc:"0.95, with a point to spare"`
-	Says      string     `json:"says"`
+	Does      []message.Message `json:"does"`
+	SizesMM   []*float64        `json:"sizes_mm"`
+	Trimmed   bool              `json:"trimmed" doc:"The sizes are those to trim to at leather-hard"`
+	Minutes   int               `json:"minutes" doc:"Of work more than one lid takes"`
+	FitChance *float64          `json:"fit_chance"`
+	Reaches   bool              `json:"reaches" doc:"0.95, with a point to spare"`
+	Says      message.Message   `json:"says"`
 }
 
 type LidTrim struct {
-	ThrowMM        *float64 `json:"throw_mm" doc:"Null with a lid at hand"`
-	NotOverMM      *float64 `json:"not_over_mm" doc:"Wet: of what is larger too much would have to come off"`
-	ToMM           *float64 `json:"to_mm" doc:"Width at leather-hard"`
-	OffMM          *float64 `json:"off_mm"`
-	FitChance      *float64 `json:"fit_chance"`
-	TooSmallChance *float64 `json:"too_small_chance" doc:"That it comes out smaller than what it is trimmed to"`
-	Says           string   `json:"says"`
+	ThrowMM        *float64        `json:"throw_mm" doc:"Null with a lid at hand"`
+	NotOverMM      *float64        `json:"not_over_mm" doc:"Wet: of what is larger too much would have to come off"`
+	ToMM           *float64        `json:"to_mm" doc:"Width at leather-hard"`
+	OffMM          *float64        `json:"off_mm"`
+	FitChance      *float64        `json:"fit_chance"`
+	TooSmallChance *float64        `json:"too_small_chance" doc:"That it comes out smaller than what it is trimmed to"`
+	Says           message.Message `json:"says"`
 }
 
 type LidBowl struct {
-	BeforeMM *float64   `json:"before_mm"`
-	ComesMM  *float64   `json:"comes_mm"`
-	LikelyMM []*float64 `json:"likely_mm"`
-	Pairs    int        `json:"pairs" doc:"That this was learned from"`
-	Says     string     `json:"says"`
+	BeforeMM *float64        `json:"before_mm"`
+	ComesMM  *float64        `json:"comes_mm"`
+	LikelyMM []*float64      `json:"likely_mm"`
+	Pairs    int             `json:"pairs" doc:"That this was learned from"`
+	Says     message.Message `json:"says"`
 }
 
 type LidAlso struct {
@@ -156,8 +156,8 @@ type LidDifference struct {
 }
 
 type LidLimits struct {
-	Over  string `json:"over"`
-	Under string `json:"under"`
+	Over  message.Message `json:"over"`
+	Under message.Message `json:"under"`
 }
 
 type LidDoubt struct {

@@ -35,32 +35,32 @@ type Move struct {
 }
 
 type Left struct {
-	Bar        string   `json:"bar"`
-	Stage      string   `json:"stage"`
-	Reading    string   `json:"reading"`
-	Why        string   `json:"why"`
-	Distrusted bool     `json:"distrusted" doc:"By the fit itself: the reading is far from what the others say"`
-	OffMM      *float64 `json:"off_mm" doc:"Of a distrusted one: how much longer than the others say"`
+	Bar        string          `json:"bar"`
+	Stage      string          `json:"stage"`
+	Reading    string          `json:"reading"`
+	Why        message.Message `json:"why"`
+	Distrusted bool            `json:"distrusted" doc:"By the fit itself: the reading is far from what the others say"`
+	OffMM      *float64        `json:"off_mm" doc:"Of a distrusted one: how much longer than the others say"`
 }
 
 type Gain struct {
-	Bar    string   `json:"bar" doc:"One at hand, measured wet and not fired yet; empty: bars still to be made"`
-	Shelf  string   `json:"shelf" doc:"Shelf on which that one tells most; empty where none is known"`
-	Bars   int      `json:"bars"`
-	Loads  int      `json:"loads"`
-	Stages []string `json:"stages"`
-	GainMM *float64 `json:"gain_mm" doc:"How much nearer a lid of 150 mm comes, one sd"`
-	Says   string   `json:"says"`
+	Bar    string          `json:"bar" doc:"One at hand, measured wet and not fired yet; empty: bars still to be made"`
+	Shelf  string          `json:"shelf" doc:"Shelf on which that one tells most; empty where none is known"`
+	Bars   int             `json:"bars"`
+	Loads  int             `json:"loads"`
+	Stages []string        `json:"stages"`
+	GainMM *float64        `json:"gain_mm" doc:"How much nearer a lid of 150 mm comes, one sd"`
+	Says   message.Message `json:"says"`
 }
 
 type Against struct {
-	Batch   string   `json:"batch"`
-	MoreMM  *float64 `json:"more_mm" doc:"How much more the batch asked about loses on 150 mm"`
-	LowMM   *float64 `json:"likely_low_mm"`
-	HighMM  *float64 `json:"likely_high_mm"`
-	Differs bool     `json:"differs" doc:"The 90 % range does not hold zero"`
-	Shared  int      `json:"shared_loads" doc:"Loads in which bars of both were fired"`
-	Advice  *string  `json:"advice" doc:"Which bars to fire together, where one shared load would tell; else null"`
+	Batch   string           `json:"batch"`
+	MoreMM  *float64         `json:"more_mm" doc:"How much more the batch asked about loses on 150 mm"`
+	LowMM   *float64         `json:"likely_low_mm"`
+	HighMM  *float64         `json:"likely_high_mm"`
+	Differs bool             `json:"differs" doc:"The 90 % range does not hold zero"`
+	Shared  int              `json:"shared_loads" doc:"Loads in which bars of both were fired"`
+	Advice  *message.Message `json:"advice" doc:"Which bars to fire together, where one shared load would tell; else null"`
 }
 
 type Witness struct {

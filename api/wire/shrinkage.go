@@ -3,31 +3,31 @@ package wire
 import "lidwright/kiln/message"
 
 type Shrinkage struct {
-	Clay            string    `json:"clay"`
-	Batch           string    `json:"batch"`
-	From            string    `json:"from"`
-	To              string    `json:"to"`
-	At              HeatAt    `json:"at"`
-	TotalRatio      *float64  `json:"total_ratio" doc:"Share of the length at from"`
-	LikelyLow       *float64  `json:"likely_low_ratio"`
-	LikelyHigh      *float64  `json:"likely_high_ratio"`
-	LikelyLevel     float64   `json:"likely_level"`
-	NextLow         *float64  `json:"next_piece_low_ratio"`
-	NextHigh        *float64  `json:"next_piece_high_ratio"`
-	Parts           Parts     `json:"parts"`
-	MultiplyFiredBy *float64  `json:"multiply_fired_by"`
-	Forming         string    `json:"forming"`
-	Source          string    `json:"source" enum:"other_studios,stated,handbook" doc:"What it goes by as far as its own bars leave it in doubt"`
-	OtherStudios    *BodyTold `json:"other_studios" doc:"What others tell of this clay, used or left out; null: nothing"`
-	Trust           string    `json:"trust" enum:"outside_tested_heat,no_bars,made_or_fired_differently,old,few_bars,well_tested"`
-	TrustWhy        string    `json:"trust_why"`
-	Untested        bool      `json:"untested"`
-	NearestTestedC  *float64  `json:"nearest_tested_c"`
-	HeatWorkSeen    *HeatSeen `json:"heat_work_seen_c"`
-	Basis           Basis     `json:"basis"`
-	Cautions        []string  `json:"cautions"`
-	AsOf            *string   `json:"as_of"`
-	Model           string    `json:"model"`
+	Clay            string          `json:"clay"`
+	Batch           string          `json:"batch"`
+	From            string          `json:"from"`
+	To              string          `json:"to"`
+	At              HeatAt          `json:"at"`
+	TotalRatio      *float64        `json:"total_ratio" doc:"Share of the length at from"`
+	LikelyLow       *float64        `json:"likely_low_ratio"`
+	LikelyHigh      *float64        `json:"likely_high_ratio"`
+	LikelyLevel     float64         `json:"likely_level"`
+	NextLow         *float64        `json:"next_piece_low_ratio"`
+	NextHigh        *float64        `json:"next_piece_high_ratio"`
+	Parts           Parts           `json:"parts"`
+	MultiplyFiredBy *float64        `json:"multiply_fired_by"`
+	Forming         string          `json:"forming"`
+	Source          string          `json:"source" enum:"other_studios,stated,handbook" doc:"What it goes by as far as its own bars leave it in doubt"`
+	OtherStudios    *BodyTold       `json:"other_studios" doc:"What others tell of this clay, used or left out; null: nothing"`
+	Trust           string          `json:"trust" enum:"outside_tested_heat,no_bars,made_or_fired_differently,old,few_bars,well_tested"`
+	TrustWhy        message.Message `json:"trust_why"`
+	Untested        bool            `json:"untested"`
+	NearestTestedC  *float64        `json:"nearest_tested_c"`
+	HeatWorkSeen    *HeatSeen       `json:"heat_work_seen_c"`
+	Basis           Basis           `json:"basis"`
+	Cautions        []string        `json:"cautions"`
+	AsOf            *string         `json:"as_of"`
+	Model           string          `json:"model"`
 }
 
 type HeatAt struct {

@@ -1,22 +1,24 @@
 package wire
 
+import "lidwright/kiln/message"
+
 type Size struct {
-	Asked       SizeAsked   `json:"asked"`
-	FiredMM     *float64    `json:"fired_mm,omitempty" doc:"The fired length, where the unfired one was given"`
-	WetMM       *float64    `json:"wet_mm,omitempty" doc:"The length at the asked stage, to the step"`
-	UnroundedMM *float64    `json:"unrounded_mm,omitempty"`
-	LikelyMM    []*float64  `json:"likely_mm,omitempty" doc:"90 % range"`
-	FiredML     *float64    `json:"fired_ml,omitempty"`
-	WetML       *float64    `json:"wet_ml,omitempty"`
-	LikelyML    []*float64  `json:"likely_ml,omitempty"`
-	Ratio       *float64    `json:"ratio" doc:"Fired length over that at the asked stage"`
-	VolumeRatio *float64    `json:"volume_ratio" doc:"Its cube"`
-	Stages      []SizeStage `json:"stages" doc:"The same piece at every stage whose shrink is known"`
-	Trust       string      `json:"trust"`
-	TrustWhy    string      `json:"trust_why"`
-	Cautions    []string    `json:"cautions"`
-	AsOf        *string     `json:"as_of"`
-	Model       string      `json:"model"`
+	Asked       SizeAsked       `json:"asked"`
+	FiredMM     *float64        `json:"fired_mm,omitempty" doc:"The fired length, where the unfired one was given"`
+	WetMM       *float64        `json:"wet_mm,omitempty" doc:"The length at the asked stage, to the step"`
+	UnroundedMM *float64        `json:"unrounded_mm,omitempty"`
+	LikelyMM    []*float64      `json:"likely_mm,omitempty" doc:"90 % range"`
+	FiredML     *float64        `json:"fired_ml,omitempty"`
+	WetML       *float64        `json:"wet_ml,omitempty"`
+	LikelyML    []*float64      `json:"likely_ml,omitempty"`
+	Ratio       *float64        `json:"ratio" doc:"Fired length over that at the asked stage"`
+	VolumeRatio *float64        `json:"volume_ratio" doc:"Its cube"`
+	Stages      []SizeStage     `json:"stages" doc:"The same piece at every stage whose shrink is known"`
+	Trust       string          `json:"trust"`
+	TrustWhy    message.Message `json:"trust_why"`
+	Cautions    []string        `json:"cautions"`
+	AsOf        *string         `json:"as_of"`
+	Model       string          `json:"model"`
 }
 
 type SizeAsked struct {

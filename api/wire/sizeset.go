@@ -1,10 +1,12 @@
 package wire
 
+import "lidwright/kiln/message"
+
 type Nest struct {
-	Gaps     []NestGap `json:"gaps"`
-	Says     string    `json:"says"`
-	Trust    string    `json:"trust"`
-	Cautions []string  `json:"cautions"`
+	Gaps     []NestGap       `json:"gaps"`
+	Says     message.Message `json:"says"`
+	Trust    string          `json:"trust"`
+	Cautions []string        `json:"cautions"`
 }
 
 type NestGap struct {
@@ -16,21 +18,21 @@ type NestGap struct {
 }
 
 type Shared struct {
-	LeastPlayMM  *float64 `json:"least_play_mm" doc:"On the tightest pot, fired"`
-	MostPlayMM   *float64 `json:"most_play_mm" doc:"On the loosest"`
-	WindowLeast  *float64 `json:"window_least_mm" doc:"What a good lid needs"`
-	WindowMost   *float64 `json:"window_most_mm"`
-	Fits         bool     `json:"fits" doc:"On every pot of the set"`
-	SpreadMostMM *float64 `json:"spread_most_mm" doc:"How far the galleries may differ, at the stage measured, for one lid to fit all"`
-	Says         string   `json:"says"`
-	Trust        string   `json:"trust"`
-	Cautions     []string `json:"cautions"`
+	LeastPlayMM  *float64        `json:"least_play_mm" doc:"On the tightest pot, fired"`
+	MostPlayMM   *float64        `json:"most_play_mm" doc:"On the loosest"`
+	WindowLeast  *float64        `json:"window_least_mm" doc:"What a good lid needs"`
+	WindowMost   *float64        `json:"window_most_mm"`
+	Fits         bool            `json:"fits" doc:"On every pot of the set"`
+	SpreadMostMM *float64        `json:"spread_most_mm" doc:"How far the galleries may differ, at the stage measured, for one lid to fit all"`
+	Says         message.Message `json:"says"`
+	Trust        string          `json:"trust"`
+	Cautions     []string        `json:"cautions"`
 }
 
 type Scale struct {
-	Times   *float64    `json:"times" doc:"Every length by this: the cube root of the ratio of capacities"`
-	Lengths []ScaledOne `json:"lengths"`
-	Says    string      `json:"says"`
+	Times   *float64        `json:"times" doc:"Every length by this: the cube root of the ratio of capacities"`
+	Lengths []ScaledOne     `json:"lengths"`
+	Says    message.Message `json:"says"`
 }
 
 type ScaledOne struct {

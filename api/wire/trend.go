@@ -1,5 +1,7 @@
 package wire
 
+import "lidwright/kiln/message"
+
 type Trend struct {
 	Kiln       string      `json:"kiln"`
 	Kind       string      `json:"kind"`
@@ -11,11 +13,11 @@ type Trend struct {
 }
 
 type TrendItem struct {
-	Quantity string   `json:"quantity" enum:"heat_work_c,peak_c,hours_to_top,cooling_hours"`
-	PerYear  *float64 `json:"per_year" doc:"null: fewer than four firings"`
-	Clear    bool     `json:"clear" doc:"Such an order would come about by chance once in 20 times at most"`
-	Firings  int      `json:"firings"`
-	Says     string   `json:"says"`
+	Quantity string          `json:"quantity" enum:"heat_work_c,peak_c,hours_to_top,cooling_hours"`
+	PerYear  *float64        `json:"per_year" doc:"null: fewer than four firings"`
+	Clear    bool            `json:"clear" doc:"Such an order would come about by chance once in 20 times at most"`
+	Firings  int             `json:"firings"`
+	Says     message.Message `json:"says"`
 }
 
 type TrendRow struct {

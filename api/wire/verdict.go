@@ -1,5 +1,7 @@
 package wire
 
+import "lidwright/kiln/message"
+
 type VerdictBody struct {
 	Load       string    `json:"load,omitempty" doc:"Id of the load; without one the usual firing's heat is taken"`
 	Pot        string    `json:"pot,omitempty" doc:"The pot card, where the board has one pot; in place of pots"`
@@ -37,17 +39,17 @@ type Losses struct {
 type VerdictJSON struct {
 	ID string `json:"id"`
 	VerdictBody
-	LeastPlayMM  *float64 `json:"least_play_mm" doc:"Limit in force when it was judged"`
-	MostPlayMM   *float64 `json:"most_play_mm"`
-	BearingMM    *float64 `json:"bearing_mm"`
-	At           *string  `json:"at"`
-	ClockTrusted bool     `json:"clock_trusted"`
-	Struck       *Act     `json:"struck"`
-	Teaches      bool     `json:"teaches" doc:"It is part of the learning"`
-	TeachesWhy   string   `json:"teaches_why,omitempty" doc:"Why it teaches nothing, or what to know"`
-	Counted      bool     `json:"counted" doc:"The same as teaches"`
-	WhyNot       *WhyNot  `json:"why_not,omitempty" doc:"Why it does not count, and what makes it: crossed_out, no_sizes, too_few_looked_at"`
-	ExpectedMM   *float64 `json:"expected_play_mm" doc:"Mean play that the rates alone let expect, without a part difference"`
+	LeastPlayMM  *float64        `json:"least_play_mm" doc:"Limit in force when it was judged"`
+	MostPlayMM   *float64        `json:"most_play_mm"`
+	BearingMM    *float64        `json:"bearing_mm"`
+	At           *string         `json:"at"`
+	ClockTrusted bool            `json:"clock_trusted"`
+	Struck       *Act            `json:"struck"`
+	Teaches      bool            `json:"teaches" doc:"It is part of the learning"`
+	TeachesWhy   message.Message `json:"teaches_why,omitzero" doc:"Why it teaches nothing, or what to know"`
+	Counted      bool            `json:"counted" doc:"The same as teaches"`
+	WhyNot       *WhyNot         `json:"why_not,omitempty" doc:"Why it does not count, and what makes it: crossed_out, no_sizes, too_few_looked_at"`
+	ExpectedMM   *float64        `json:"expected_play_mm" doc:"Mean play that the rates alone let expect, without a part difference"`
 }
 
 type Verdicts struct {
@@ -87,7 +89,7 @@ type VerdictPath struct {
 // verdictKeptJSON is what a board of verdicts changed.
 type VerdictKept struct {
 	VerdictJSON
-	PartDifference LidDifference `json:"part_difference_ratio" doc:"As it is now for the form, its clays and the maker"`
-	Says           []string      `json:"says" doc:"What to know about it, in words"`
-	Cautions       []string      `json:"cautions"`
+	PartDifference LidDifference     `json:"part_difference_ratio" doc:"As it is now for the form, its clays and the maker"`
+	Says           []message.Message `json:"says" doc:"What to know about it, in words"`
+	Cautions       []string          `json:"cautions"`
 }

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"lidwright/api/wire"
+	"lidwright/kiln/message"
 
 	"github.com/spf13/cobra"
 )
@@ -324,7 +325,7 @@ func enterReading(c *cobra.Command, bar, stage string, body map[string]any) erro
 			fmt.Fprintf(c.OutOrStdout(), "%s. Undo: lidwright bar %s strike last --why ...\n", r.says(bar, stage), bar)
 			return nil
 		case done || !atTerminal(c):
-			return &exit{exitWrongUse, r.Question + " Nothing was kept. If it was read right, say so: --yes"}
+			return &exit{exitWrongUse, r.Question.String() + " Nothing was kept. If it was read right, say so: --yes"}
 		}
 		fmt.Fprintf(c.OutOrStdout(), "%s Keep it all the same? [no]: ", r.Question)
 		var said string
@@ -350,14 +351,14 @@ func atTerminal(c *cobra.Command) bool {
 type keptReading struct {
 	MM       *float64 `json:"length_mm"`
 	Ratio    *float64 `json:"total_ratio"`
-	Question string
+	Question message.Message
 	Needs    string
 	Confirms string
 	Pending  bool
 	NotKept  bool `json:"not_kept"`
 	Stage    string
 	Assumed  *wire.HeatAssumed `json:"heat_assumed"`
-	Earlier  *struct{ ID, Stage, Question, Needs string }
+	Earlier  *wire.Earlier
 	WhyNot   *wire.WhyNot `json:"why_not"`
 }
 
@@ -371,10 +372,10 @@ func (r keptReading) says(bar, stage string) string {
 	case r.Confirms != "":
 		says += ". It agrees with what was read before: both are confirmed and count"
 	case r.Needs == "confirm":
-		says += ". " + r.Question + " It is not confirmed and does not count yet. Measure it again, and enter what you read then: lidwright bar " + bar + " " + stage +
+		says += ". " + r.Question.String() + " It is not confirmed and does not count yet. Measure it again, and enter what you read then: lidwright bar " + bar + " " + stage +
 			" LENGTH. If both agree, both count. Without a second reading it is the owner's: lidwright bar " + bar + " confirm last"
 	case r.Needs == "count":
-		says += ". " + r.Question + " Outside 0.72 to 1.01 of the wet length; it does not count until the owner says: lidwright bar " + bar + " count last --why ..."
+		says += ". " + r.Question.String() + " Outside 0.72 to 1.01 of the wet length; it does not count until the owner says: lidwright bar " + bar + " count last --why ..."
 	case r.WhyNot != nil:
 		if says += ". "; r.WhyNot.Fix != nil { // where there is nothing to mend it is said calmly
 			says += "It does not count: "
@@ -395,7 +396,7 @@ func (r keptReading) says(bar, stage string) string {
 		says += ". " + strings.TrimSuffix(r.Assumed.Text.String(), ".") + ". Which firing was it? lidwright bar " + bar + " heat last --firing last, or --cone 6"
 	}
 	if e := r.Earlier; e != nil {
-		says += ". " + e.Question + " Look at it: lidwright bars story " + bar + ", or cross it out: lidwright bar " + bar + " strike " + e.ID + " --why ..."
+		says += ". " + e.Question.String() + " Look at it: lidwright bars story " + bar + ", or cross it out: lidwright bar " + bar + " strike " + e.ID + " --why ..."
 	}
 	return says
 }

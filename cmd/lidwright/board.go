@@ -106,7 +106,7 @@ func printBoard(out io.Writer, a wire.Board, width func(mm float64) string) {
 	if a.OneToOneChance != nil {
 		fmt.Fprintf(out, "Each lid kept with its own pot: all fit %.0f %%\n", 100**a.OneToOneChance)
 	}
-	printTrust(out, a.Trust, a.TrustWhy)
+	printTrust(out, a.Trust, a.TrustWhy.String())
 	printCautions(out, a.Cautions)
 }
 

@@ -130,19 +130,19 @@ func (a lidSaid) print(out io.Writer, width func(mm float64) string) {
 			fmt.Fprintf(out, "%d lids of %s: %.0f %%\n", s.Lids, strings.Join(sizes, ", "), 100**s.FitChance)
 		}
 	}
-	if a.Bowl != nil && a.Bowl.Says != "" {
+	if a.Bowl != nil && !a.Bowl.Says.IsZero() {
 		fmt.Fprintln(out, a.Bowl.Says)
 	}
-	if a.Cheapest != nil && a.Cheapest.Says != "" {
+	if a.Cheapest != nil && !a.Cheapest.Says.IsZero() {
 		fmt.Fprintln(out, a.Cheapest.Says)
 	}
 	if len(a.Sharpen) > 0 {
 		fmt.Fprintf(out, "What would help most: %s (%.0f %%)\n", a.Sharpen[0].Does,
 			100**a.Sharpen[0].FitChance)
 	}
-	printTrust(out, a.Trust, a.TrustWhy)
+	printTrust(out, a.Trust, a.TrustWhy.String())
 	for _, l := range a.LeftOut {
-		fmt.Fprintln(out, looksWrong(l.Bar, l.Stage, l.OffMM, l.Why))
+		fmt.Fprintln(out, looksWrong(l.Bar, l.Stage, l.OffMM, l.Why.String()))
 	}
 	printCautions(out, a.Cautions)
 }

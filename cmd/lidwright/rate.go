@@ -109,7 +109,7 @@ func (a rateAnswer) print(w io.Writer) {
 	}
 	fmt.Fprintf(w, "%s/%s, %s to %s %s (%s): %s %%, likely %s to %s; the next piece %s to %s\nTrust: %s (%s)\n",
 		a.Clay, a.Batch, a.From, a.To, at, worded(a.At.ConeWords), percent(a.TotalRatio), percent(a.LikelyLow),
-		percent(a.LikelyHigh), percent(a.NextLow), percent(a.NextHigh), words(a.Trust), a.TrustWhy)
+		percent(a.LikelyHigh), percent(a.NextLow), percent(a.NextHigh), words(a.Trust), a.TrustWhy.String())
 }
 
 type whyAnswer wire.Why
@@ -138,7 +138,7 @@ func (a whyAnswer) print(w io.Writer) {
 	}
 	for _, l := range a.LeftOut {
 		if l.Distrusted {
-			fmt.Fprintln(w, looksWrong(l.Bar, l.Stage, l.OffMM, l.Why))
+			fmt.Fprintln(w, looksWrong(l.Bar, l.Stage, l.OffMM, l.Why.String()))
 		}
 	}
 	for _, b := range a.Batches {

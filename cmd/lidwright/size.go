@@ -142,7 +142,7 @@ func askSize(c *cobra.Command, _ []string) error {
 			stages = append(stages, s.Stage+" "+num(v, "%.1f"))
 		}
 		fmt.Fprintf(out, "The same piece: %s %s\n", strings.Join(stages, ", "), unit)
-		printTrust(out, a.Trust, a.TrustWhy)
+		printTrust(out, a.Trust, a.TrustWhy.String())
 		printCautions(out, a.Cautions)
 	}
 	return weakExit(q, a.Trust)

@@ -118,7 +118,7 @@ func keepVerdict(c *cobra.Command, _ []string) error {
 	fmt.Fprintf(out, "Kept. %s. %s\n", countsSaid(a.Counted, false, a.WhyNot),
 		partSaid(a.PartDifference))
 	for _, s := range a.Says {
-		if a.WhyNot != nil && strings.EqualFold(s+".", a.WhyNot.Text.String()) {
+		if a.WhyNot != nil && strings.EqualFold(s.String()+".", a.WhyNot.Text.String()) {
 			continue
 		}
 		fmt.Fprintf(out, "Note: %s\n", s)

@@ -10,6 +10,7 @@ import (
 	"lidwright/daemon/store/codec"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -133,11 +134,13 @@ func (s BarStore) readings(ctx context.Context, bars map[tiles.Code]*tiles.KeptB
 		var dry, saturated, suspended, step sql.NullFloat64
 		var queued float64
 		var ms int64
+		var asked string
 		if err := rows.Scan(&r.ID, &r.Bar, &r.Mark, &r.Stage, &r.Length, &r.AsTyped, &r.Unit, &r.Instrument, &r.Step, &dry, &saturated, &suspended, &step,
-			&r.By, &queued, &r.Unusual, &r.Outside, &r.EntryError, &r.Question, &r.Supersedes, &ms, &r.Trusted); err != nil {
+			&r.By, &queued, &r.Unusual, &r.Outside, &r.EntryError, &asked, &r.Supersedes, &ms, &r.Trusted); err != nil {
 			return fmt.Errorf("read readings: %w", err)
 		}
 		r.At, r.Queued = fromMilli(ms), time.Duration(queued*float64(time.Second))
+		r.Question = message.Read(asked)
 		if dry.Valid {
 			r.Mass = &tiles.Mass{Dry: dry.Float64, Saturated: saturated.Float64, Suspended: suspended.Float64, Step: step.Float64}
 		}

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"lidwright/kiln/message"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -40,34 +41,36 @@ var facts = []struct{ table, names, rests, but string }{
 // and Health says so until the store is opened again; which of the two files is right, people must look.
 // Nothing is compared where the copy has other tables, or a maker was forgotten, a clock put right or a
 // kiln renamed since: that alters old rows, and the next copy has them so.
-func (s *Store) Compare(ctx context.Context) (string, error) {
+func (s *Store) Compare(ctx context.Context) (told message.Message, err error) {
 	copies, err := copiesOf(s.folder)
 	if err != nil || len(copies) == 0 {
-		return "", err
+		return told, err
 	}
 	_, made, _ := parseCopy(filepath.Base(copies[0]))
 	db, err := sql.Open("sqlite", dsn(readerDSN, s.path()))
 	if err != nil {
-		return "", err
+		return told, err
 	}
 	defer db.Close()
 	db.SetMaxOpenConns(1)
 	unlike, err := s.unlike(ctx, db, copies[0])
 	if err != nil {
-		return "", fmt.Errorf("compare %s with the copy %s: %w", s.path(), copies[0], err)
+		return told, fmt.Errorf("compare %s with the copy %s: %w", s.path(), copies[0], err)
 	}
 	n := len(unlike)
 	if n == 0 {
-		return "", nil
+		return told, nil
 	}
-	said := fmt.Sprintf("The store and its copy of %s do not agree, so that one of the two files is damaged. Look at %s.", made.Format(time.RFC3339), strings.Join(unlike[:min(n, 5)], ", "))
+	look := message.Plain(strings.Join(unlike[:min(n, 5)], ", "))
 	if n > 5 {
-		said = fmt.Sprintf("%s and %d more.", strings.TrimSuffix(said, "."), n-5)
+		look = message.New("{1} and {2} more", look, n-5)
 	}
+	told = message.New("The store and its copy of {1} do not agree, so that one of the two files is damaged. Look at {2}.",
+		made.Format(time.RFC3339), look)
 	s.mu.Lock()
-	s.unlikeCopy = said
+	s.unlikeCopy = told
 	s.mu.Unlock()
-	return said, nil
+	return told, nil
 }
 
 func (s *Store) unlike(ctx context.Context, db *sql.DB, copied string) (unlike []string, err error) {

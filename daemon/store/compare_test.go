@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"lidwright/api/usecase"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -15,13 +16,13 @@ import (
 func TestCompare(t *testing.T) {
 	ctx, folder := t.Context(), fullSite(t, 1)
 	s := must[*Store](t)(Open(ctx, folder))
-	if told := must[string](t)(s.Compare(ctx)); told != "" {
+	if told := must[message.Message](t)(s.Compare(ctx)); !told.IsZero() {
 		t.Errorf("without a copy: %v", told)
 	}
 	must[bool](t)(s.Copy(ctx))
 	alike := func(after string) {
 		t.Helper()
-		if told := must[string](t)(s.Compare(ctx)); told != "" {
+		if told := must[message.Message](t)(s.Compare(ctx)); !told.IsZero() {
 			t.Errorf("after %s: %s", after, told)
 		}
 	}
@@ -64,11 +65,11 @@ func TestCompare(t *testing.T) {
 			`UPDATE firing SET began_ms = began_ms + 4096 WHERE status = 'ended'`, "firing " + uuid(1, 2)},
 	} {
 		damaged(c.in, c.statement)
-		told := must[string](t)(s.Compare(ctx))
+		told := must[message.Message](t)(s.Compare(ctx)).String()
 		if !strings.Contains(told, "do not agree") || !strings.Contains(told, c.want) {
 			t.Errorf("%s: told is %q, want %s", c.statement, told, c.want)
 		}
-		if !slices.Contains(must[Health](t)(s.Health()).Alarm, told) {
+		if !slices.ContainsFunc(must[Health](t)(s.Health()).Alarm, func(m message.Message) bool { return m.String() == told }) {
 			t.Errorf("%q is not kept for the owner", told)
 		}
 	}

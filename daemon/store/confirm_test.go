@@ -4,6 +4,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -14,7 +15,7 @@ func TestConfirmBoth(t *testing.T) {
 	furnish(t, s, "BQ7", "BQ4")
 	odd := func(n int, code tiles.Code, mm string) tiles.Reading {
 		r := reading(n, code, tiles.Dry, mm)
-		r.Unusual, r.EntryError, r.Question = true, tiles.LongerThanBefore, "Is it right?"
+		r.Unusual, r.EntryError, r.Question = true, tiles.LongerThanBefore, message.New("Is {1} right?", "87.6 mm")
 		return r
 	}
 	read := func(code tiles.Code) []tiles.Reading {

@@ -1,14 +1,13 @@
 package store
 
 import (
-	"cmp"
 	"context"
 	"errors"
-	"fmt"
 	"path/filepath"
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // Health is how the store is.
@@ -17,10 +16,10 @@ type Health struct {
 	Free     int64     // bytes left beside it
 	LastCopy time.Time // by the clock on the wall; zero if there is none
 	Copies   int
-	Trouble  []string // each in a sentence for the owner; empty if all is well
-	Alarm    []string // those of them that everybody must see
-	Gone     bool     // the file that is open is no longer in its place
-	Back     bool     // at the start something was missing that had been kept
+	Trouble  []message.Message // each in a sentence for the owner; empty if all is well
+	Alarm    []message.Message // those of them that everybody must see
+	Gone     bool              // the file that is open is no longer in its place
+	Back     bool              // at the start something was missing that had been kept
 }
 
 // Health asks how the store is. It reads no table, so a busy card does not hold it up.
@@ -39,33 +38,46 @@ func (s *Store) Health() (Health, error) {
 	}
 	if err := s.InPlace(context.Background()); err != nil {
 		h.Gone = errors.Is(err, ErrGone)
-		h.Trouble, h.Alarm = append(h.Trouble, err.Error()), append(h.Alarm, err.Error())
+		h.Trouble, h.Alarm = append(h.Trouble, saysOf(err)), append(h.Alarm, saysOf(err))
 	}
 	r := s.report
 	h.Back = r.Back || r.Put || r.LogLost || r.Copy != "" || r.Empty
-	if words := cmp.Or(s.report.Words(), s.report.earlier); words != "" {
+	words := s.report.Words()
+	if words.IsZero() {
+		words = s.report.earlier
+	}
+	if !words.IsZero() {
 		h.Trouble, h.Alarm = append(h.Trouble, words), append(h.Alarm, words)
 	}
 	s.high.Lock()
 	if s.high.failed != nil {
-		h.Trouble = append(h.Trouble, "How far the store has come is not written down: "+s.high.failed.Error())
+		h.Trouble = append(h.Trouble, message.New("How far the store has come is not written down: {1}", saysOf(s.high.failed)))
 	}
 	s.high.Unlock()
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if s.unlikeCopy != "" {
+	if !s.unlikeCopy.IsZero() {
 		h.Trouble, h.Alarm = append(h.Trouble, s.unlikeCopy), append(h.Alarm, s.unlikeCopy)
 	}
 	for id, n := range s.damaged {
-		h.Trouble = append(h.Trouble, fmt.Sprintf("Firing %s has %d damaged stretches, which show as gaps.", id, n))
+		h.Trouble = append(h.Trouble, message.New("Firing {1} has {2} damaged stretches, which show as gaps.", id, n))
 	}
 	if s.copying.failed != nil {
-		h.Trouble = append(h.Trouble, "The last copy of the store failed: "+s.copying.failed.Error())
+		h.Trouble = append(h.Trouble, message.New("The last copy of the store failed: {1}", saysOf(s.copying.failed)))
 	}
 	if s.copying.second != nil {
-		h.Trouble = append(h.Trouble, "The copy is made, and its second place has it not: "+s.copying.second.Error())
+		h.Trouble = append(h.Trouble, message.New("The copy is made, and its second place has it not: {1}",
+			saysOf(s.copying.second)))
 	}
 	return h, nil
+}
+
+// saysOf is what an error of the disk says; what the machine itself says stays as it is.
+func saysOf(err error) message.Message {
+	if errors.Is(err, ErrGone) {
+		return message.Capital(message.Of(ErrGone))
+	}
+	return message.Plain(err.Error())
 }
 
 // harmed remembers how many stretches of a firing did not read back when it was last read.

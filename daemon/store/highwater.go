@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"hash/crc32"
 	"io"
+	"lidwright/kiln/message"
 	"os"
 	"path/filepath"
 	"strings"
@@ -339,11 +340,14 @@ func (s *Store) settleHigh(ctx context.Context) {
 	}
 	switch words := r.Words(); {
 	case !r.Clean():
-		s.high.Told, s.high.At = cut(words, highWaterSlot/4), now.Wall
+		if s.high.Told = words.Kept(); len(s.high.Told) > highWaterSlot/4 {
+			s.high.Told = cut(words.String(), highWaterSlot/4)
+		}
+		s.high.At = now.Wall
 	case s.high.Told != "" && now.Trusted && now.Wall.Sub(s.high.At) > tellsFor:
 		s.high.Told = ""
 	case s.high.Told != "":
-		r.earlier = fmt.Sprintf("At the start of %s: %s", s.high.At.Format(time.RFC3339), s.high.Told)
+		r.earlier = message.New("At the start of {1}: {2}", s.high.At.Format(time.RFC3339), message.Read(s.high.Told))
 	}
 	s.high.due = true
 	s.MarkHighWater(ctx) // Health tells of it

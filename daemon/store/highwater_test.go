@@ -16,6 +16,7 @@ import (
 
 	"lidwright/api/usecase"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -132,7 +133,7 @@ func (a *acknowledged) lost(t *testing.T, folder string) (missing int, told stri
 		}
 	}
 	h := must[Health](t)(s.Health())
-	return missing, strings.Join(h.Trouble, " ")
+	return missing, message.Join(" ", h.Trouble...).String()
 }
 
 // TestLogFlippedIsTold flips bits of a log with acknowledged entries in it, one bit or many, with a
@@ -212,7 +213,7 @@ func TestFullStoreFlipped(t *testing.T) {
 	}
 	must[bool](t)(s.Copy(ctx))
 	want := rowsOf(t, s.read, nil)
-	if told := must[string](t)(s.Compare(ctx)); told != "" {
+	if told := must[message.Message](t)(s.Compare(ctx)); !told.IsZero() {
 		t.Fatalf("nothing is flipped: %s", told)
 	}
 	s.Close()
@@ -233,7 +234,7 @@ func TestFullStoreFlipped(t *testing.T) {
 		folder := left.with(fileName, file).laid(t)
 		_, says := nothingYet().lost(t, folder)
 		s := must[*Store](t)(Open(ctx, folder))
-		if differ := must[string](t)(s.Compare(ctx)); says == "" {
+		if differ := must[message.Message](t)(s.Compare(ctx)).String(); says == "" {
 			says = differ
 		}
 		got := rowsOf(t, s.read, nil)
@@ -303,7 +304,7 @@ func TestBackwards(t *testing.T) {
 		if n := len(must[[]tiles.KeptClay](t)(s.Clays(ctx))); n != want {
 			t.Errorf("%d clays are there, want %d", n, want)
 		}
-		if got := strings.Join(must[Health](t)(s.Health()).Alarm, " "); !strings.Contains(got, words) || words == "" && got != "" {
+		if got := message.Join(" ", must[Health](t)(s.Health()).Alarm...).String(); !strings.Contains(got, words) || words == "" && got != "" {
 			t.Errorf("told: %q, want %q", got, words)
 		}
 		if (now == life) != alike {
@@ -353,7 +354,7 @@ func TestBackwards(t *testing.T) {
 		t.Fatal(err)
 	}
 	s = must[*Store](t)(Open(ctx, home))
-	if words := s.Report().Words(); !strings.Contains(words, "was missing and there was no copy") {
+	if words := s.Report().Words(); !strings.Contains(words.String(), "was missing and there was no copy") {
 		t.Errorf("told: %q", words)
 	}
 	s.Close()
@@ -417,7 +418,7 @@ func TestEmptiedStore(t *testing.T) {
 		if n := len(must[[]tiles.KeptClay](t)(s.Clays(ctx))); copied && n != 2 {
 			t.Errorf("%d clays are there, want the 2 of the copy", n)
 		}
-		if s.Report().Words() == "" {
+		if s.Report().Words().IsZero() {
 			t.Errorf("copied %v: nobody is told that 2 clays are missing", copied)
 		}
 	}

@@ -58,7 +58,7 @@ func TestLyingCard(t *testing.T) {
 		}
 		aside, _ := filepath.Glob(filepath.Join(found, "*.corrupt-*"))
 		switch clean := s.Report().Clean(); {
-		case clean && len(aside) > 0, !clean && (len(aside) == 0 || s.Report().Words() == ""):
+		case clean && len(aside) > 0, !clean && (len(aside) == 0 || s.Report().Words().IsZero()):
 			t.Errorf("cut after step %d: clean %v, %q, moved aside %v", moment, clean, s.Report().Words(), aside)
 		case clean:
 			whole++

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"lidwright/api/usecase"
+	"lidwright/kiln/message"
 	"os"
 	"path/filepath"
 	"slices"
@@ -15,7 +16,9 @@ import (
 
 // ErrGone means that the file which is open is no longer the one of the store folder: what is written to
 // it would be gone with the daemon.
-var ErrGone = fmt.Errorf("%w: the file of the store was removed or moved, or another one lies in its place, while the daemon has it open; nothing can be kept. Put it back, or start the daemon anew", usecase.ErrBusy)
+var ErrGone = message.WrapError(usecase.ErrBusy, "the store cannot take it now: the file of the store was removed or "+
+	"moved, or another one lies in its place, while the daemon has it open; nothing can be kept. "+
+	"Put it back, or start the daemon anew")
 
 // held is a file that is open.
 type held struct{ disk, inode uint64 }

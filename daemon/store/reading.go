@@ -47,7 +47,7 @@ func readingArgs(r tiles.Reading, seq int64) []any {
 		dry, saturated, suspended, step, length = m.Dry, m.Saturated, orNull(m.Suspended), m.Step, nil
 	}
 	return []any{r.ID, r.Bar, seq, r.Mark, r.Stage, length, r.AsTyped, r.Unit, r.Instrument, float64(r.Step), dry, saturated, suspended, step,
-		r.By, r.Queued.Seconds(), r.Unusual, r.Outside, r.EntryError, r.Question, orNull(r.Supersedes)}
+		r.By, r.Queued.Seconds(), r.Unusual, r.Outside, r.EntryError, r.Question.Kept(), orNull(r.Supersedes)}
 }
 
 // PutReading keeps one reading for good, strikes the one whose place it takes, and confirms itself and

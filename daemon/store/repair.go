@@ -9,11 +9,13 @@ import (
 	"hash/crc32"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"modernc.org/sqlite"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // Report says what had to be done to open the store.
@@ -30,9 +32,9 @@ type Report struct {
 	Samples  int64     // and samples of firings under way
 	NoRoom   bool      // what is damaged could not be kept aside
 
-	torn    bool   // the last entry in the log is not whole
-	another bool   // what follows is another life of the record
-	earlier string // what a start of the last days found, where this one found nothing
+	torn    bool            // the last entry in the log is not whole
+	another bool            // what follows is another life of the record
+	earlier message.Message // what a start of the last days found, where this one found nothing
 }
 
 // Clean reports whether all was in order.
@@ -40,40 +42,44 @@ func (r Report) Clean() bool {
 	return len(r.Aside) == 0 && r.Copy == "" && !r.Back && !r.LogLost && !r.Put
 }
 
-// Words says it to the owner, "" if all was in order.
-func (r Report) Words() string {
-	kept := ""
-	for _, path := range r.Aside {
-		kept += " " + path
-	}
-	if kept != "" {
-		kept = " What was damaged is kept:" + kept
+// Words says it to the owner, nothing if all was in order.
+func (r Report) Words() message.Message {
+	var kept message.Message
+	if len(r.Aside) > 0 {
+		kept = message.New("What was damaged is kept: {1}", strings.Join(r.Aside, " "))
 	} else if r.NoRoom {
-		kept = " There was no room to keep what was damaged."
+		kept = message.New("There was no room to keep what was damaged.")
 	}
+	and := func(says message.Message) message.Message { return message.Join(" ", says, kept) }
+	made := r.CopyMade.Format(time.RFC3339)
 	switch {
 	case r.Back && r.Empty:
-		return "The store was missing and there was no copy; it began anew." + kept
+		return and(message.New("The store was missing and there was no copy; it began anew."))
 	case r.Back && r.Copy != "":
-		return fmt.Sprintf("The store had gone back to an earlier moment; the copy of %s, which has more, took its place. What was entered after it is missing here.%s", r.CopyMade.Format(time.RFC3339), kept)
+		return and(message.New("The store had gone back to an earlier moment; the copy of {1}, which has more, took its "+
+			"place. What was entered after it is missing here.", made))
 	case r.Back:
-		return fmt.Sprintf("The store went back to an earlier moment: at least %d entries and %d readings of firings that were kept are missing here.%s", r.Missing, r.Samples, kept)
+		return and(message.New("The store went back to an earlier moment: at least {1} entries and {2} readings of firings "+
+			"that were kept are missing here.", r.Missing, r.Samples))
 	case r.Put && r.Missing+r.Samples == 0:
-		return "Another file was put in the place of the store; what the one before it had may be missing here."
+		return message.New("Another file was put in the place of the store; what the one before it had may be missing here.")
 	case r.Put:
-		return fmt.Sprintf("An older file was put in the place of the store: %d entries and %d readings of firings that the one before it had are missing here.", r.Missing, r.Samples)
+		return message.New("An older file was put in the place of the store: {1} entries and {2} readings of firings "+
+			"that the one before it had are missing here.", r.Missing, r.Samples)
 	case r.Copy != "" && len(r.Aside) == 0:
-		return fmt.Sprintf("The store was missing; the copy of %s took its place.", r.CopyMade.Format(time.RFC3339))
+		return message.New("The store was missing; the copy of {1} took its place.", made)
 	case r.Copy != "":
-		return fmt.Sprintf("The store was damaged; the copy of %s took its place. What was entered after it is missing here.%s", r.CopyMade.Format(time.RFC3339), kept)
+		return and(message.New("The store was damaged; the copy of {1} took its place. "+
+			"What was entered after it is missing here.", made))
 	case r.Empty:
-		return "The store was damaged and there was no good copy; it began anew." + kept
+		return and(message.New("The store was damaged and there was no good copy; it began anew."))
 	case r.LogLost:
-		return "The newest entries of the store were damaged and are missing." + kept
+		return and(message.New("The newest entries of the store were damaged and are missing."))
 	case r.torn:
-		return "The newest entry of the store was not whole, as when the power is cut while it is written, and is missing. If it was taken, enter it again."
+		return message.New("The newest entry of the store was not whole, as when the power is cut while it is written, " +
+			"and is missing. If it was taken, enter it again.")
 	}
-	return ""
+	return message.Message{}
 }
 
 // Report says what had to be done to open the store.

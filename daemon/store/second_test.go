@@ -28,7 +28,7 @@ func TestSecondPlace(t *testing.T) {
 	if _, err := os.Stat(stick); !errors.Is(err, os.ErrNotExist) {
 		t.Error("the folder of the stick was made on the card")
 	}
-	if h := must[Health](t)(s.Health()); h.Copies != 1 || len(h.Trouble) != 1 || !strings.Contains(h.Trouble[0], "second place") {
+	if h := must[Health](t)(s.Health()); h.Copies != 1 || len(h.Trouble) != 1 || !strings.Contains(h.Trouble[0].String(), "second place") {
 		t.Errorf("health %+v", h)
 	}
 	if err := os.Mkdir(stick, 0o700); err != nil {

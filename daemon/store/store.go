@@ -23,6 +23,7 @@ import (
 
 	"lidwright/api/usecase"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 )
 
@@ -105,7 +106,7 @@ type handle struct {
 	awaited    chan struct{} // nil while nobody waits
 	trusted    map[kiln.BootID]bool
 	damaged    map[kiln.FiringID]int // stretches of a firing that did not read back
-	unlikeCopy string                // what the store and its newest copy do not agree on, in a sentence; "" if they agree
+	unlikeCopy message.Message       // what the store and its newest copy do not agree on; nothing if they agree
 	copying    copying
 }
 

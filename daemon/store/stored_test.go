@@ -181,7 +181,7 @@ func TestStoredSchemas(t *testing.T) {
 				t.Errorf("%s: %v", what, err)
 				continue
 			}
-			if words := s.Report().Words(); words != "" {
+			if words := s.Report().Words(); !words.IsZero() {
 				t.Fatalf("%s: the tables are not those of the schema files, and the store was put aside (%s). A released schema file was edited? Its change belongs into a new file; while nothing is released: go test -run TestStoredSchemas ./daemon/store -write-schema %d", what, words, n)
 			}
 			if to == newest {
@@ -270,7 +270,7 @@ func TestKilledInUpgrade(t *testing.T) {
 		switch {
 		case err == nil:
 			got["old"]++
-			if s.Report().Words() != "" {
+			if !s.Report().Words().IsZero() {
 				t.Errorf("kill %d: the old version says %s", i, s.Report().Words())
 			}
 		case errors.Is(err, ErrNewer) && strings.Contains(err.Error(), "version 9.2 or newer"):
@@ -374,7 +374,7 @@ func upgrade(t *testing.T, folder string, before map[string][]string, under stri
 		if err != nil {
 			t.Fatalf("the old version after %q: %v", said, err)
 		}
-		if words := old.Report().Words(); words != "" {
+		if words := old.Report().Words(); !words.IsZero() {
 			t.Errorf("the old version after %q says %s", said, words)
 		}
 		sameRows(t, "the old version after "+said, before, rowsOf(t, old.read, nil))

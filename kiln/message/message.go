@@ -11,7 +11,9 @@
 package message
 
 import (
+	"encoding/json"
 	"errors"
+	"math"
 	"reflect"
 	"strconv"
 	"strings"
@@ -104,6 +106,31 @@ func Of(err error) Message {
 	return Plain(err.Error())
 }
 
+// Names is m with each name in it as change has it, such as paths without their folders.
+func (m Message) Names(change func(name string) string) Message {
+	args := make([]any, len(m.Args))
+	for i, a := range m.Args {
+		switch a := a.(type) {
+		case string:
+			args[i] = change(a)
+		case Message:
+			args[i] = a.Names(change)
+		case list:
+			parts := make([]Message, len(a.parts))
+			for n, p := range a.parts {
+				parts[n] = p.Names(change)
+			}
+			args[i] = list{a.between, parts}
+		case sentence:
+			a.of = a.of.Names(change)
+			args[i] = a
+		default:
+			args[i] = a
+		}
+	}
+	return Message{m.Key, args}
+}
+
 // IsZero reports whether m says nothing.
 func (m Message) IsZero() bool { return m.Key == "" }
 
@@ -122,6 +149,68 @@ func (m *Message) UnmarshalText(text []byte) error {
 	return nil
 }
 
+// kept is a Message as a record keeps it.
+type kept struct {
+	Key  Key               `json:"key"`
+	Args []json.RawMessage `json:"args,omitempty"`
+}
+
+// Kept is m as text to be kept in a record, of which Read makes the same again: the key, names and words as they
+// are, quantities in the English of the API. It is empty where m says nothing.
+func (m Message) Kept() string {
+	if m.IsZero() {
+		return ""
+	}
+	text, _ := json.Marshal(m.kept()) // of texts alone: never fails
+	return string(text)
+}
+
+func (m Message) kept() kept {
+	k := kept{Key: m.Key}
+	for _, a := range m.Args {
+		arg := any(Reader{}.Write(a))
+		switch a := a.(type) {
+		case Message:
+			arg = a.kept()
+		case list:
+			arg = a.asKey().kept()
+		case Arg:
+			asked := ""
+			word := a.Render(Reader{Text: func(k Key) string { asked = string(k); return asked }})
+			if asked != "" && asked == word { // a word that is looked up
+				arg = kept{Key: Key(asked)}
+			}
+		}
+		text, _ := json.Marshal(arg)
+		k.Args = append(k.Args, text)
+	}
+	return k
+}
+
+// Read is the Message that was Kept as text; a text that is no such one is its words as they stand.
+func Read(text string) Message {
+	var k kept
+	if !strings.HasPrefix(text, `{"key":`) || json.Unmarshal([]byte(text), &k) != nil {
+		return Plain(text)
+	}
+	return k.read()
+}
+
+func (k kept) read() Message {
+	m := Message{Key: k.Key}
+	for _, text := range k.Args {
+		var name string
+		if json.Unmarshal(text, &name) == nil {
+			m.Args = append(m.Args, name)
+			continue
+		}
+		var inner kept
+		_ = json.Unmarshal(text, &inner) // what is neither says nothing
+		m.Args = append(m.Args, inner.read())
+	}
+	return m
+}
+
 // Render is m as r reads it.
 func (m Message) Render(r Reader) string {
 	return Fill(r.text(m.Key), func(n int) (string, bool) {
@@ -135,6 +224,19 @@ func (m Message) Render(r Reader) string {
 type list struct {
 	between string
 	parts   []Message
+}
+
+// asKey is l as a text of places alone.
+func (l list) asKey() Message {
+	var m Message
+	for i, p := range l.parts {
+		if i > 0 {
+			m.Key += Key(l.between)
+		}
+		m.Key += Key("{" + strconv.Itoa(i+1) + "}")
+		m.Args = append(m.Args, p)
+	}
+	return m
 }
 
 func (l list) Render(r Reader) string {
@@ -175,8 +277,6 @@ type Reader struct {
 	Fahrenheit bool   // temperatures in °F
 	Unit       string // of lengths: mm, cm, in, 32nds; empty: as the message has it
 	Twelve     bool   // the clock has twice twelve hours
-	// Parsed is the text of an English sentence whose key is not known; nil: the sentence itself.
-	Parsed func(english string) string
 }
 
 func (r Reader) text(k Key) string {
@@ -225,14 +325,23 @@ func (r Reader) Decimal(v float64, places int) string {
 	return text
 }
 
+func (r Reader) signed(v float64, places int, sign bool) string {
+	text := r.Decimal(v, places)
+	if sign && !math.Signbit(v) {
+		text = "+" + text
+	}
+	return text
+}
+
 // Number is a number with some places after the decimal sign.
 type Number struct {
 	Value  float64
 	Places int
+	Sign   bool // a plus stands before what is not below 0
 }
 
 // Render is n with the reader's decimal sign.
-func (n Number) Render(r Reader) string { return r.Decimal(n.Value, n.Places) }
+func (n Number) Render(r Reader) string { return r.signed(n.Value, n.Places, n.Sign) }
 
 // Figure is a number with as many places as it has.
 type Figure float64
@@ -241,7 +350,7 @@ type Figure float64
 func (f Figure) Render(r Reader) string { return r.Decimal(float64(f), -1) }
 
 // Percent is a share as per cent, with one place less than places tells of the share in hundredths.
-func Percent(share float64, places int) Number { return Number{100 * share, places} }
+func Percent(share float64, places int) Number { return Number{Value: 100 * share, Places: places} }
 
 // Time is a day and a time of the clock, in the zone that it has.
 type Time struct {
@@ -266,24 +375,6 @@ func (t Time) Render(r Reader) string {
 	}
 	text := t.At.Format(strings.NewReplacer("Mon", "\x01", "Jan", "\x02").Replace(layout))
 	return strings.NewReplacer("\x01", r.Word(t.At.Format("Mon")), "\x02", r.Word(t.At.Format("Jan"))).Replace(text)
-}
-
-// English is a sentence that code which makes no Messages yet put together: at the edge its key is found by
-// its form, where the reader's language has one. A test of the house lists who still calls it.
-func English(text string) Message {
-	if text == "" {
-		return Message{}
-	}
-	return Message{Key: "{1}", Args: []any{english(text)}}
-}
-
-type english string
-
-func (e english) Render(r Reader) string {
-	if r.Parsed != nil {
-		return r.Parsed(string(e))
-	}
-	return string(e)
 }
 
 // Fill puts into each place {1} to {99} of a text, or [1], what with gives for it, counted from 0; a place
@@ -334,12 +425,21 @@ func placeAt(text string) (length, n int) {
 }
 
 // fault is an error that says a message, and is another one than all others.
-type fault struct{ says Message }
+type fault struct {
+	says Message
+	is   error // another that it is too; nil: none
+}
 
 func (f *fault) Error() string { return f.says.String() }
+
+// Unwrap is the other error that it is.
+func (f *fault) Unwrap() error { return f.is }
 
 // Says is the message.
 func (f *fault) Says() Message { return f.says }
 
 // NewError is an error to be known again by errors.Is, whose words are a message.
-func NewError(key Key, args ...any) error { return &fault{New(key, args...)} }
+func NewError(key Key, args ...any) error { return &fault{says: New(key, args...)} }
+
+// WrapError is NewError of one that is another error too.
+func WrapError(is error, key Key, args ...any) error { return &fault{New(key, args...), is} }

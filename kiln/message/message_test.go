@@ -52,7 +52,6 @@ func TestRender(t *testing.T) {
 		{Sentence(Join("; ", dry, name)), "Dry; dry.", "Trocken; dry."},
 		{Sentence(New("éh?")), "Éh?", "Éh?"},
 		{Sentence(Message{}), "", ""},
-		{English("dry"), "dry", "dry"},
 		{New("{10} {1}", "a", "b", "c", "d", "e", "f", "g", "h", "i", "j"), "j a", "j a"},
 		{New("{0} {x} {} { {100} [a] [", "a"), "{0} {x} {} { {100} [a] [", "{0} {x} {} { {100} [a] ["},
 	} {
@@ -63,9 +62,47 @@ func TestRender(t *testing.T) {
 			t.Errorf("%q in German, want %q", got, c.says)
 		}
 	}
-	parses := Reader{Parsed: strings.ToUpper}
-	if got := English("dry").Render(parses); got != "DRY" {
-		t.Errorf("a sentence without a key is %q", got)
+}
+
+// What a record keeps of a message is read again in any language: names, words and the messages in it.
+func TestKept(t *testing.T) {
+	for _, m := range []Message{{}, New("it is {1}", New("dry")), New("it is {1}", Word("dry")), Plain("dry"), Plain(`{"key":`),
+		New("the firing of {1} is over", "dry"), Sentence(New("it is {1}", Word("dry"))),
+		Count(12, "1 bar", "{1} bars"), New("{1} % of it", Percent(0.1234, 1))} {
+		back := Read(m.Kept())
+		if got, want := back.String(), m.String(); got != want {
+			t.Errorf("%q comes back as %q", want, got)
+		}
+		if again := back.Kept(); again != Read(again).Kept() {
+			t.Errorf("%s is kept again as %s", again, Read(again).Kept())
+		}
+	}
+	for _, c := range []struct{ kept, want string }{
+		{New("it is {1}", Word("dry")).Kept(), "er ist trocken"},
+		{New("it is {1}", New("dry")).Kept(), "er ist trocken"},
+		{New("the firing of {1} is over", "dry").Kept(), "der Brand von dry ist vorbei"},
+		{"Is it right?", "Is it right?"}, {"", ""}, {`{"key":1}`, `{"key":1}`},
+	} {
+		if got := Read(c.kept).Render(german); got != c.want {
+			t.Errorf("%s is %q, want %q", c.kept, got, c.want)
+		}
+	}
+}
+
+// Names are changed wherever they stand, words and keys are not.
+func TestNames(t *testing.T) {
+	m := Sentence(Join("; ", New("the firing of {1} is over", "dry"), New("it is {1}", Word("dry"))))
+	if got := m.Names(strings.ToUpper).Render(german); got != "Der Brand von DRY ist vorbei; er ist trocken." {
+		t.Error(got)
+	}
+}
+
+// An error that is another too is known as both, and says its own message.
+func TestWrapError(t *testing.T) {
+	busy := NewError("it is busy")
+	gone := WrapError(busy, "it is {1}", "gone")
+	if !errors.Is(gone, busy) || Of(gone).String() != "it is gone" || Of(fmt.Errorf("open: %w", gone)).String() != "it is gone" {
+		t.Errorf("%v", gone)
 	}
 }
 

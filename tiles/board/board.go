@@ -16,6 +16,7 @@ import (
 	"math"
 	"slices"
 
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -75,8 +76,8 @@ type Answer struct {
 	OneToOneChance  float64 // for comparison: a lid for each pot, kept with it, all fit; NaN: lids measured
 	Pairs           []Pair  // in the order of the galleries; nil: no lid was measured
 	Trust           shrinkage.Reliability
-	TrustWhy        string
-	HeldBack        string
+	TrustWhy        message.Message
+	HeldBack        message.Message
 	Cautions        []string
 	Unusual         []string
 }
@@ -301,7 +302,7 @@ func size(b Question, d lid.Defaults, known Known) (Answer, error) {
 		}
 		own = append(own, float64(one.Set))
 		pots = append(pots, lid.NewClearance(one.Asked, d, known.Known))
-		if a.HeldBack != "" {
+		if !a.HeldBack.IsZero() {
 			a.AllPairChance, a.ExpectedPairs = math.NaN(), math.NaN()
 			return a, nil
 		}
@@ -327,20 +328,19 @@ func size(b Question, d lid.Defaults, known Known) (Answer, error) {
 	return a, nil
 }
 
-// Says is the answer in one line.
-func (a Answer) Says(unit tiles.LengthUnit) string {
-	if a.HeldBack != "" {
-		return "No sizes for the board: " + a.HeldBack + "."
+// Says is the answer in one line, widths in unit where the reader has none.
+func (a Answer) Says(unit tiles.LengthUnit) message.Message {
+	if !a.HeldBack.IsZero() {
+		return message.New("No sizes for the board: {1}.", a.HeldBack)
 	}
+	chance := message.Percent(a.AllPairChance, 0)
 	if a.Sizes == nil {
-		return fmt.Sprintf("%d lids for %d pots. Chance that every pot gets one: %.0f %%.", a.Lids, a.Galleries, 100*a.AllPairChance)
+		return message.New("{1} lids for {2} pots. Chance that every pot gets one: {3} %.", a.Lids, a.Galleries, chance)
 	}
-	says := fmt.Sprintf("%d lids: ", a.Lids)
+	sizes := make([]message.Message, len(a.Sizes))
 	for i, s := range a.Sizes {
-		if i > 0 {
-			says += ", "
-		}
-		says += fmt.Sprintf("%d at %s", s.Count, unit.Bare(s.Size))
+		sizes[i] = message.New("{1} at {2}", s.Count, tiles.Measured{Length: s.Size, Unit: unit, Bare: true})
 	}
-	return says + fmt.Sprintf(". Chance that every pot gets one: %.0f %%.", 100*a.AllPairChance)
+	return message.New("{1} lids: {2}. Chance that every pot gets one: {3} %.", a.Lids, message.Join(", ", sizes...),
+		chance)
 }

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -79,7 +80,7 @@ func (tern) Pair(body, lid shrinkage.Ask, together shrinkage.Together) (shrinkag
 	p := shrinkage.Pair{Nu: math.Inf(1)}
 	for i, a := range []shrinkage.Ask{body, lid} {
 		p.Standing[i] = shrinkage.Standing{Trust: shrinkage.WellTested,
-			Why: "14 bars in 4 loads, last 6 days ago", NearestTested: kiln.NoTemperature()}
+			Why: message.Plain("14 bars in 4 loads, last 6 days ago"), NearestTested: kiln.NoTemperature()}
 		if a.Stage == tiles.Wet {
 			p.R[i], p.Piece[i][i] = tiles.LogPercent(-100*math.Log(0.876)), 0.04
 		}

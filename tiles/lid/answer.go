@@ -13,9 +13,9 @@
 package lid
 
 import (
-	"fmt"
 	"math"
 
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -54,10 +54,10 @@ type Answer struct {
 	Sharpen        []Improvement // what would help most, the best first
 	LikelyLevel    float64
 	Trust          shrinkage.Reliability
-	TrustWhy       string
-	HeldBack       string   // why no width is given; empty: it is
-	Cautions       []string // ids, in the order in which they are to be read
-	Unusual        []string // fields outside belief
+	TrustWhy       message.Message
+	HeldBack       message.Message // why no width is given; empty: it is
+	Cautions       []string        // ids, in the order in which they are to be read
+	Unusual        []string        // fields outside belief
 }
 
 // FiredPair is the pair as it will come out of the last firing, for the set size (for the
@@ -74,25 +74,21 @@ type FiredPair struct {
 
 // LimitCause says what a limit comes from.
 type LimitCause struct {
-	What string // "play at least", "play at most", "bearing at least"
+	What message.Key // playAtLeast, playAtMost, bearingAtLeast
 	At   tiles.Millimetre
 }
 
-func (l LimitCause) String() string { return l.In(tiles.MM) }
+func (l LimitCause) String() string { return l.In(tiles.MM).String() }
 
 // In writes the cause with its length in unit: "play at least 1.0 mm".
-func (l LimitCause) In(unit tiles.LengthUnit) string {
-	says := l.What + " " + unit.Format(l.At)
-	if l.What == bearingAtLeast {
-		says += " when pushed to one side"
-	}
-	return says
+func (l LimitCause) In(unit tiles.LengthUnit) message.Message {
+	return message.New(l.What, unit.Of(l.At))
 }
 
 const (
-	playAtLeast    = "play at least"
-	playAtMost     = "play at most"
-	bearingAtLeast = "bearing at least"
+	playAtLeast    message.Key = "play at least {1}"
+	playAtMost     message.Key = "play at most {1}"
+	bearingAtLeast message.Key = "bearing at least {1} when pushed to one side"
 )
 
 // Chances are those of how a lid may sit; together they are 1.
@@ -117,7 +113,7 @@ func (f *Clearance) ChancesAt(x float64) Chances {
 // tried fills in what comes of the width that was tried.
 func (a *Answer) tried(f *Clearance) {
 	q := a.Asked
-	if q.Try == 0 || a.Trim != nil || a.HeldBack != "" || a.Question == AskGap {
+	if q.Try == 0 || a.Trim != nil || !a.HeldBack.IsZero() || a.Question == AskGap {
 		return
 	}
 	x := float64(q.Try)
@@ -209,10 +205,10 @@ func Size(q Question, d Defaults, known Known) (Answer, error) {
 		a.AtCheck = f.atCheck(q, d, *known.Check)
 	}
 	a.caution(&f, s, known)
-	if a.HeldBack != "" && a.Question != AskGap && !q.AcceptWide {
+	if !a.HeldBack.IsZero() && a.Question != AskGap && !q.AcceptWide {
 		a.holdBack(&f)
 	} else {
-		a.HeldBack = ""
+		a.HeldBack = message.Message{}
 		if a.Trim == nil {
 			a.Chances = f.ChancesAt(size)
 		}
@@ -305,22 +301,22 @@ func (a *Answer) holdBack(f *Clearance) {
 	a.Set, a.Spread, a.Trim, a.Bowl, a.Cheapest = nan, nil, nil, nil, Way{}
 }
 
-// Says is the answer in one line, lengths in unit.
-func (a Answer) Says(unit tiles.LengthUnit) string {
-	part := "lid"
-	if a.Question == AskGallery {
-		part = "gallery"
-	}
+// Says is the answer in one line, lengths in unit where the reader has none.
+func (a Answer) Says(unit tiles.LengthUnit) message.Message {
 	switch {
 	case a.Question == AskGap:
-		return fmt.Sprintf("This lid will have %s of play, likely %s to %s.", unit.Format(a.Fired.Play), unit.Format(a.Fired.Likely[0]), unit.Format(a.Fired.Likely[1]))
-	case a.HeldBack != "":
-		return fmt.Sprintf("No width for the %s: %s.", part, a.HeldBack)
+		return message.New("This lid will have {1} of play, likely {2} to {3}.", unit.Of(a.Fired.Play),
+			unit.Of(a.Fired.Likely[0]), unit.Of(a.Fired.Likely[1]))
+	case !a.HeldBack.IsZero() && a.Question == AskGallery:
+		return message.New("No width for the gallery: {1}.", a.HeldBack)
+	case !a.HeldBack.IsZero():
+		return message.New("No width for the lid: {1}.", a.HeldBack)
 	}
 	if a.Trim != nil {
 		return a.Trim.Says(unit)
 	}
-	return fmt.Sprintf("Set %s; not over %s, not under %s.", unit.Format(a.Set), unit.Bare(a.NotOver), unit.Bare(a.NotUnder))
+	bare := func(l tiles.Millimetre) tiles.Measured { return tiles.Measured{Length: l, Unit: unit, Bare: true} }
+	return message.New("Set {1}; not over {2}, not under {3}.", unit.Of(a.Set), bare(a.NotOver), bare(a.NotUnder))
 }
 
 func (q *Question) outOfRound() tiles.Millimetre {

@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -130,7 +131,7 @@ func (c tern) Pair(body, lid shrinkage.Ask, together shrinkage.Together) (shrink
 	p := shrinkage.Pair{Nu: c.nu}
 	for i, a := range []shrinkage.Ask{body, lid} {
 		p.Standing[i] = shrinkage.Standing{Trust: shrinkage.WellTested,
-			Why: "14 bars in 4 loads, last 6 days ago", NearestTested: kiln.NoTemperature()}
+			Why: message.Plain("14 bars in 4 loads, last 6 days ago"), NearestTested: kiln.NoTemperature()}
 		if a.Stage == tiles.Wet {
 			p.R[i], p.Piece[i][i] = tiles.LogPercent(-100*math.Log(0.876)), 0.04
 		}
@@ -192,7 +193,7 @@ func TestUsualLedge(t *testing.T) {
 	if a.LimitsBy[1].String() != "play at least 1.0 mm" || a.LimitsBy[0].String() != "play at most 2.5 mm" {
 		t.Errorf("limits from %v", a.LimitsBy)
 	}
-	if a.Trust != shrinkage.WellTested || a.HeldBack != "" || !slices.Equal(a.Cautions,
+	if a.Trust != shrinkage.WellTested || !a.HeldBack.IsZero() || !slices.Equal(a.Cautions,
 		[]string{ShrinkVaries}) {
 		t.Errorf("trust %s, held back %q, cautions %v", a.Trust, a.HeldBack, a.Cautions)
 	}
@@ -236,7 +237,7 @@ func TestStatedOneLid(t *testing.T) {
 	near(t, "play", float64(a.Fired.Play), 1.7484, 5e-5)
 	near(t, "likely", float64(a.Fired.Likely[0]), 0.76, 0.005)
 	near(t, "likely", float64(a.Fired.Likely[1]), 2.74, 0.005)
-	if !math.IsNaN(float64(a.Fired.LeastBearing)) || len(a.Spread) != 1 || a.Trust != shrinkage.NoBars || a.TrustWhy != "rates stated in the question" {
+	if !math.IsNaN(float64(a.Fired.LeastBearing)) || len(a.Spread) != 1 || a.Trust != shrinkage.NoBars || a.TrustWhy.String() != "rates stated in the question" {
 		t.Errorf("bearing %v, spread %v, trust %s %q", a.Fired.LeastBearing, a.Spread, a.Trust, a.TrustWhy)
 	}
 	if !slices.Equal(a.Cautions, []string{RatesStated, LedgeNotGiven, ShrinkVaries}) {

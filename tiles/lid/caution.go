@@ -1,10 +1,10 @@
 package lid
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -89,8 +89,8 @@ func lessTrusted(a, b shrinkage.Reliability) bool {
 
 // stand says how far the answer can be trusted, and why it is held back, if it is.
 func (a *Answer) stand(q Question, known Known) {
-	held := ""
-	standing := shrinkage.Standing{Trust: shrinkage.WellTested, Why: "both parts measured fired: no rate in it"}
+	var held message.Message
+	standing := shrinkage.Standing{Trust: shrinkage.WellTested, Why: message.New("both parts measured fired: no rate in it")}
 	first := true
 	for i, shrinks := range []bool{q.CollarStage != tiles.Fired, q.LidStage != tiles.Fired} {
 		if !shrinks {
@@ -105,8 +105,9 @@ func (a *Answer) stand(q Question, known Known) {
 		}
 	}
 	a.Trust, a.TrustWhy = standing.Trust, standing.Why
-	if held != "" && a.Doubt.Rate > heldBackShare {
-		a.HeldBack = fmt.Sprintf("the rate alone leaves the play in doubt by %s (%s)", tiles.MM.Format(tiles.Millimetre(math.Round(float64(a.Doubt.Rate)*100)/100)), held)
+	if !held.IsZero() && a.Doubt.Rate > heldBackShare {
+		a.HeldBack = message.New("the rate alone leaves the play in doubt by {1} ({2})",
+			tiles.MM.Of(tiles.Millimetre(math.Round(float64(a.Doubt.Rate)*100)/100)), held)
 	}
 }
 

@@ -2,11 +2,10 @@ package lid
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -20,7 +19,7 @@ const (
 
 // Way is what to do for one pot so that a lid fits it: widths to throw, and what else.
 type Way struct {
-	Does      []string           // beside throwing; none: as it stands
+	Does      []message.Message  // beside throwing; none: as it stands
 	Sizes     []tiles.Millimetre // one a lid
 	Trimmed   bool               // the sizes are those to trim to at leather-hard
 	Minutes   int                // of work more than one lid takes (own)
@@ -29,35 +28,37 @@ type Way struct {
 }
 
 // Says is the way in sentences; none where one lid as it stands reaches Goal.
-func (w Way) Says(unit tiles.LengthUnit) []string {
+func (w Way) Says(unit tiles.LengthUnit) []message.Message {
 	if len(w.Sizes) == 0 || w.Minutes == 0 && len(w.Does) == 0 && w.Reaches {
 		return nil
 	}
-	widths := make([]string, len(w.Sizes))
+	widths := make([]message.Message, len(w.Sizes))
 	for i, s := range w.Sizes {
-		widths[i] = unit.Bare(s)
+		widths[i] = message.New("{1}", tiles.Measured{Length: s, Unit: unit, Bare: true})
 	}
-	lids := "one lid of " + widths[0]
+	lids := message.New("one lid of {1}", widths[0])
 	if n := len(w.Sizes); n > 1 {
-		lids = fmt.Sprintf("%d lids of %s", n, strings.Join(widths, ", "))
+		lids = message.New("{1} lids of {2}", n, message.Join(", ", widths...))
 	}
 	if w.Trimmed {
-		lids += ", trimmed to that at leather-hard"
+		lids = message.New("{1}, trimmed to that at leather-hard", lids)
 	}
-	way := "The cheapest way to 95 %"
+	chance := message.Percent(w.FitChance, 0)
+	says := []message.Message{message.New("The cheapest way to 95 %: {1}: {2} %, about {3} minutes more.", lids, chance,
+		w.Minutes)}
 	if !w.Reaches {
-		way = "Nothing known here reaches 95 %; the best way"
+		says[0] = message.New("Nothing known here reaches 95 %; the best way: {1}: {2} %, about {3} minutes more.",
+			lids, chance, w.Minutes)
 	}
-	says := []string{fmt.Sprintf("%s: %s: %.0f %%, about %d minutes more.", way, lids, 100*w.FitChance, w.Minutes)}
 	for _, does := range w.Does {
-		says = append(says, "With it: "+does+".")
+		says = append(says, message.New("With it: {1}.", does))
 	}
 	return says
 }
 
 // deed is one thing that may be done for this lid, before or after it is thrown.
 type deed struct {
-	does    string
+	does    message.Message
 	minutes int // own
 	change  func(*causes)
 }
@@ -70,16 +71,16 @@ const (
 
 // deeds are those that this question leaves open.
 func (f *Clearance) deeds(q Question) []deed {
-	all := []deed{{"read each width three times and take the mean", readMinutes, func(c *causes) {
+	all := []deed{{message.New("read each width three times and take the mean"), readMinutes, func(c *causes) {
 		c.reading *= meanOfThree
 	}}}
 	if q.Together != shrinkage.InPlace && q.CollarStage != tiles.Fired && q.LidStage != tiles.Fired && !q.SeatGlazed {
-		all = append(all, deed{"fire the lid in place on its pot", 0, func(c *causes) {
+		all = append(all, deed{message.New("fire the lid in place on its pot"), 0, func(c *causes) {
 			c.own.fitted, c.position = max(c.own.fitted-c.position, 0), 0
 		}})
 	}
 	if (q.Body.Clay != "" || q.LidClay.Clay != "") && (q.CollarStage == tiles.Fired || q.Asks() == AskGallery && q.LidStage == tiles.Fired) {
-		all = append(all, deed{"fire three bars of this batch in another load first", barsMinutes, func(c *causes) { c.rate *= halfRate }})
+		all = append(all, deed{message.New("fire three bars of this batch in another load first"), barsMinutes, func(c *causes) { c.rate *= halfRate }})
 	}
 	return all
 }

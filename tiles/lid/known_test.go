@@ -62,7 +62,7 @@ func TestKnow(t *testing.T) {
 		t.Errorf("%+v", known.Pair)
 	}
 	a, err := Size(mixed, d, known)
-	if err != nil || a.Trust != shrinkage.NoBars || a.HeldBack != "" {
+	if err != nil || a.Trust != shrinkage.NoBars || !a.HeldBack.IsZero() {
 		t.Errorf("trust %s, held back %q, %v", a.Trust, a.HeldBack, err)
 	}
 	// A fired gallery needs nothing of its body.
@@ -143,7 +143,7 @@ func TestAnyQuestionHoldsTogether(t *testing.T) {
 				bad("more lids are worse")
 			}
 		}
-		says := a.SectionSays(tiles.MM)
+		says := a.SectionSays(tiles.MM).String()
 		if says == "" || says[len(says)-1] != 46 {
 			bad("no section")
 		}

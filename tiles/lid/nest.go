@@ -72,17 +72,19 @@ type Shared struct {
 func (s Shared) Fits() bool { return s.Least >= s.Window[0] && s.Most <= s.Window[1] }
 
 // Says is s in words, lengths in unit.
-func (s Shared) Says(unit tiles.LengthUnit) string {
-	says := "It fits every pot: play " + unit.Format(s.Least) + " on the tightest, " + unit.Format(s.Most) + " on the loosest."
+func (s Shared) Says(unit tiles.LengthUnit) message.Message {
 	switch {
 	case s.Most-s.Least > s.Window[1]-s.Window[0]:
-		says = "No one lid fits them all: their galleries differ by more than " + unit.Format(s.Spread) + "."
+		return message.New("No one lid fits them all: their galleries differ by more than {1}.", unit.Of(s.Spread))
 	case s.Least < s.Window[0]:
-		says = "Too big for the tightest pot: play " + unit.Format(s.Least) + ", at least " + unit.Format(s.Window[0]) + " is needed."
+		return message.New("Too big for the tightest pot: play {1}, at least {2} is needed.", unit.Of(s.Least),
+			unit.Of(s.Window[0]))
 	case s.Most > s.Window[1]:
-		says = "Too small for the loosest pot: play " + unit.Format(s.Most) + ", at most " + unit.Format(s.Window[1]) + " is good."
+		return message.New("Too small for the loosest pot: play {1}, at most {2} is good.", unit.Of(s.Most),
+			unit.Of(s.Window[1]))
 	}
-	return says
+	return message.New("It fits every pot: play {1} on the tightest, {2} on the loosest.", unit.Of(s.Least),
+		unit.Of(s.Most))
 }
 
 // ShareLid works out one lid for several pots. pots are collars and lid the lid's width, as

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -43,7 +44,7 @@ type PieceAnswer struct {
 	Ratio       tiles.Ratio // fired length over unfired
 	VolumeRatio tiles.Ratio // its cube
 	Trust       shrinkage.Reliability
-	TrustWhy    string
+	TrustWhy    message.Message
 	Cautions    []string
 }
 

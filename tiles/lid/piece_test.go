@@ -141,7 +141,7 @@ func TestNest(t *testing.T) {
 	near(t, "one lid, narrowest pot", float64(one.Least), 0.88, 1e-9)
 	near(t, "one lid, widest pot", float64(one.Most), 2.64, 1e-9)
 	near(t, "its galleries may differ by", float64(one.Spread), 1.5/0.88, 1e-9)
-	if one.Fits() || !strings.Contains(one.Says(tiles.MM), "differ by more than 1.7") {
+	if one.Fits() || !strings.Contains(one.Says(tiles.MM).String(), "differ by more than 1.7") {
 		t.Error(one.Says(tiles.MM))
 	}
 	near(t, "a cap on necks", float64(ShareLid(Cap, []tiles.Millimetre{100, 101}, 103, p, UsualDefaults()).Least), 1.76, 1e-9)

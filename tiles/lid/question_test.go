@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -166,10 +167,10 @@ func (h held) Pair(body, lid shrinkage.Ask, together shrinkage.Together) (shrink
 // The rule bites on the question: a rate share over 0.25 mm, and a clay never fired near there.
 func TestHeldBack(t *testing.T) {
 	stretched := shrinkage.Standing{Trust: shrinkage.OutsideTestedHeat,
-		Why: "never fired within 15 °C of 1280 °C", Untested: true, NearestTested: 1222}
-	untried := shrinkage.Standing{Trust: shrinkage.NoBars, Why: "no fired bar of this clay", NoOwnFired: true,
+		Why: message.Plain("never fired within 15 °C of 1280 °C"), Untested: true, NearestTested: 1222}
+	untried := shrinkage.Standing{Trust: shrinkage.NoBars, Why: message.Plain("no fired bar of this clay"), NoOwnFired: true,
 		NearestTested: kiln.NoTemperature()}
-	sister := shrinkage.Standing{Trust: shrinkage.NoBars, Why: "no fired bar of this batch",
+	sister := shrinkage.Standing{Trust: shrinkage.NoBars, Why: message.Plain("no fired bar of this batch"),
 		NearestTested: kiln.NoTemperature()}
 	for name, c := range map[string]struct {
 		h      held
@@ -188,10 +189,10 @@ func TestHeldBack(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if held := a.HeldBack != ""; held != c.want || held != math.IsNaN(float64(a.Set)) || held != (a.Spread == nil) {
+		if held := !a.HeldBack.IsZero(); held != c.want || held != math.IsNaN(float64(a.Set)) || held != (a.Spread == nil) {
 			t.Errorf("%s: held back %q, set %v, spread %v", name, a.HeldBack, a.Set, a.Spread)
 		}
-		if !(a.Limits[0] < a.Limits[1]) || a.Trust != c.h.s.Trust || a.TrustWhy != c.h.s.Why {
+		if !(a.Limits[0] < a.Limits[1]) || a.Trust != c.h.s.Trust || a.TrustWhy.String() != c.h.s.Why.String() {
 			t.Errorf("%s: limits %v, trust %s %q", name, a.Limits, a.Trust, a.TrustWhy)
 		}
 	}

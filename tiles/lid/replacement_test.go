@@ -91,9 +91,9 @@ func (c *replaced) play(t *testing.T, fit *shrinkage.Fit, trial tilestest.Replac
 	c.ways, c.way, c.minutes = c.ways+1, c.way+w.FitChance, c.minutes+float64(w.Minutes)
 	for _, does := range w.Does {
 		switch {
-		case strings.HasPrefix(does, "read"):
+		case strings.HasPrefix(does.String(), "read"):
 			q.CollarAgain = trial.ReadAgain()
-		case strings.HasPrefix(does, "fire three bars"):
+		case strings.HasPrefix(does.String(), "fire three bars"):
 			more, err := trial.MoreBars(3).Fit(t.Context(), nil)
 			if err != nil {
 				t.Fatal(err)

@@ -1,11 +1,11 @@
 package lid
 
 import (
-	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -56,9 +56,9 @@ type Bowl struct {
 }
 
 // Says is what to throw, in one line.
-func (b Bowl) Says(unit tiles.LengthUnit) string {
-	return fmt.Sprintf("Throw the bowl to %s; turned out it comes to %s, likely %s to %s. Check, and correct.",
-		unit.Format(b.Before), unit.Format(b.Comes), unit.Format(b.Likely[0]), unit.Format(b.Likely[1]))
+func (b Bowl) Says(unit tiles.LengthUnit) message.Message {
+	return message.New("Throw the bowl to {1}; turned out it comes to {2}, likely {3} to {4}. Check, and correct.",
+		unit.Of(b.Before), unit.Of(b.Comes), unit.Of(b.Likely[0]), unit.Of(b.Likely[1]))
 }
 
 // bowlFor is the bowl whose rim comes to width; nil where nothing was learned.

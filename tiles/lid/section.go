@@ -1,41 +1,39 @@
 package lid
 
 import (
-	"fmt"
 	"math"
-	"strings"
 
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
 // SectionSays tells a cross-section through pot and lid in words: the widths as they were measured or are to be
 // made, and as they come out of the last firing, lengths in unit. Of a lid that is held back it tells the
 // unrounded one.
-func (a Answer) SectionSays(unit tiles.LengthUnit) string {
+func (a Answer) SectionSays(unit tiles.LengthUnit) message.Message {
 	q := a.Asked
-	said := func(name string, fired float64, measured tiles.Millimetre, stage tiles.Stage) string {
+	said := func(name message.Word, fired float64, measured tiles.Millimetre, stage tiles.Stage) message.Message {
 		if stage == tiles.Fired || math.IsNaN(float64(measured)) || measured == 0 {
-			return fmt.Sprintf("%s %s", name, unit.Format(tiles.Millimetre(fired)))
+			return message.New("{1} {2}", name, unit.Of(tiles.Millimetre(fired)))
 		}
-		return fmt.Sprintf("%s %s %s, %s fired", name, unit.Format(measured), stage,
-			unit.Format(tiles.Millimetre(fired)))
+		return message.New("{1} {2} {3}, {4} fired", name, unit.Of(measured), stage, unit.Of(tiles.Millimetre(fired)))
 	}
 	collar, lid := a.widths()
-	says := []string{said(q.Seat.CollarName(), float64(a.Fired.Collar), collar, q.CollarStage),
-		said(q.Seat.LidName(), float64(a.Fired.Lid), lid, q.LidStage)}
+	says := []message.Message{said(message.Word(q.Seat.CollarName()), float64(a.Fired.Collar), collar, q.CollarStage),
+		said(message.Word(q.Seat.LidName()), float64(a.Fired.Lid), lid, q.LidStage)}
 	if opening := a.firedOpening(); !math.IsNaN(opening) {
-		name := "ledge opening"
+		name := message.Word("ledge opening")
 		if q.Seat == Over {
 			name = "mouth"
 		}
 		says = append(says, said(name, opening, q.Opening, q.CollarStage))
 	}
-	says = append(says, fmt.Sprintf("play %s fired, across", unit.Format(a.Fired.Play)))
+	says = append(says, message.New("play {1} fired, across", unit.Of(a.Fired.Play)))
 	if !math.IsNaN(float64(a.Fired.LeastBearing)) {
-		says = append(says, fmt.Sprintf("bearing %s when pushed to one side",
-			unit.Format(a.Fired.LeastBearing)))
+		says = append(says, message.New("bearing {1} when pushed to one side",
+			unit.Of(a.Fired.LeastBearing)))
 	}
-	return "Cross-section, widths to scale as fired. " + strings.ToUpper(says[0][:1]) + strings.Join(says, "; ")[1:] + "."
+	return message.New("Cross-section, widths to scale as fired. {1}", message.Sentence(message.Join("; ", says...)))
 }
 
 // widths are those of pot and lid as measured or to be made; NaN or 0 where there is none.

@@ -16,7 +16,7 @@ func TestSectionSays(t *testing.T) {
 			"Gallery, wall to wall 104.5 mm wet, 91.54 mm fired; lid 102.5 mm wet, 89.79 mm fired; ledge opening 92.5 mm wet, 81.03 mm fired; play 1.75 mm fired, across; bearing 3.5 mm when pushed to one side."},
 		{Question{Lid: 103}, "Gallery, wall to wall 105.0 mm wet, 91.98 mm fired; lid 103.0 mm wet, 90.23 mm fired; ledge opening 86.29 mm; play 1.75 mm fired, across."},
 	} {
-		if got := asked(t, c.q).SectionSays(tiles.MM); got != "Cross-section, widths to scale as fired. "+c.says {
+		if got := asked(t, c.q).SectionSays(tiles.MM).String(); got != "Cross-section, widths to scale as fired. "+c.says {
 			t.Error(got)
 		}
 	}

@@ -1,11 +1,11 @@
 package lid
 
 import (
-	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
 
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -21,15 +21,15 @@ type Trim struct {
 	TooSmall  float64 // chance that the throw comes out smaller than what it is trimmed to
 }
 
-// Says is what to do, in one line.
-func (t Trim) Says(unit tiles.LengthUnit) string {
+// Says is what to do, in one line, lengths in unit where the reader has none.
+func (t Trim) Says(unit tiles.LengthUnit) message.Message {
 	switch {
 	case !math.IsNaN(float64(t.Throw)):
-		return fmt.Sprintf("Throw %s, trim at leather-hard to %s.", unit.Format(t.Throw), unit.Format(t.To))
+		return message.New("Throw {1}, trim at leather-hard to {2}.", unit.Of(t.Throw), unit.Of(t.To))
 	case t.Off <= 0:
-		return "Leave this lid as it is: nothing is to come off."
+		return message.New("Leave this lid as it is: nothing is to come off.")
 	}
-	return fmt.Sprintf("Trim this lid to %s: %s comes off.", unit.Format(t.To), unit.Format(t.Off))
+	return message.New("Trim this lid to {1}: {2} comes off.", unit.Of(t.To), unit.Of(t.Off))
 }
 
 const (

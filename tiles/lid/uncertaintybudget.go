@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -28,7 +29,7 @@ func (d UncertaintyBudget) Largest() string { return d.Causes()[0].Cause }
 // Improvement is something that the maker can do, and the chance of fit of the same size with it done.
 type Improvement struct {
 	Cause     string // what it makes less of
-	Does      string
+	Does      message.Message
 	FitChance float64
 }
 
@@ -46,12 +47,12 @@ func (f *Clearance) improvements(q Question, size, chance float64) []Improvement
 	w := size * f.Left[f.made]
 	c := f.causesAt(w)
 	var all []Improvement
-	try := func(cause, does string, change func(*causes)) {
+	try := func(cause string, does message.Key, change func(*causes)) {
 		less := c
 		change(&less)
 		p := f.fit.one(f.PlayAt(size), less.total())
 		if p >= chance+worthSharpness {
-			all = append(all, Improvement{cause, does, p})
+			all = append(all, Improvement{cause, message.New(does), p})
 		}
 	}
 	try("reading", "take the mean of three readings of each width", func(c *causes) {

@@ -1,11 +1,11 @@
 package shrinkage
 
 import (
-	"fmt"
 	"maps"
 	"math"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -100,11 +100,11 @@ func (f *equations) assumedSteps(before *Fit, clay tiles.ClayID) bool {
 }
 
 // noHeat is why the length r has no heat.
-func noHeat(b *tiles.Bar, r tiles.Reading) string {
+func noHeat(b *tiles.Bar, r tiles.Reading) message.Message {
 	if b.WhyNot(r) == tiles.HeatAssumed {
-		return "its heat is not known, and other bars of known heat are there"
+		return message.New("its heat is not known, and other bars of known heat are there")
 	}
-	return "its firing has no heat work"
+	return message.New("its firing has no heat work")
 }
 
 // anyAssumed reports whether a fired bar of the clay counts at an assumed heat.
@@ -123,11 +123,12 @@ func standingAssumed(seen *stageSeen, a tiles.Assumption, hot kiln.Celsius, out 
 	switch {
 	case hot.Known() && math.Abs(float64(hot-a.Work)) > max(a.SD, testedWithin):
 		out.Untested = true
-		out.Trust, out.Why = OutsideTestedHeat, fmt.Sprintf("no bar of known heat near %.0f °C; heat assumed: %s", float64(hot), a.Says)
+		out.Trust, out.Why = OutsideTestedHeat, message.New("no bar of known heat near {1}; heat assumed: {2}", hot, a.Says)
 	case seen.assumed == 0:
-		out.Trust, out.Why = NoBars, "no fired bar of this batch yet: rates of the clay's other batches; heat assumed: "+a.Says
+		out.Trust, out.Why = NoBars, message.New(
+			"no fired bar of this batch yet: rates of the clay's other batches; heat assumed: {1}", a.Says)
 	default:
-		out.Trust, out.Why = FewBars, fmt.Sprintf("%s, heat assumed: %s", count(seen.assumed, "bar"), a.Says)
+		out.Trust, out.Why = FewBars, message.New("{1}, heat assumed: {2}", bars(seen.assumed), a.Says)
 	}
 	return out
 }

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/mixedmodel"
 	"lidwright/tiles/shrinkage"
@@ -16,8 +17,8 @@ import (
 // cone6 is what a bag of clay 0 says: its assumption.
 func cone6(m *tilestest.Made) map[tiles.ClayID]tiles.Assumed {
 	return map[tiles.ClayID]tiles.Assumed{tilestest.ClayName(0): {
-		Bisque: tiles.Assumption{Work: 1000, SD: 25, Says: "bisque as usual"},
-		Fired:  tiles.Assumption{Work: m.Clays[0].Matures, SD: 25, Says: "cone 6 on the bag"}}}
+		Bisque: tiles.Assumption{Work: 1000, SD: 25, Says: message.Plain("bisque as usual")},
+		Fired:  tiles.Assumption{Work: m.Clays[0].Matures, SD: 25, Says: message.Plain("cone 6 on the bag")}}}
 }
 
 // forgotten is a studio whose bars of clay 0 were in no firing that anybody told of, apart from the first known.
@@ -182,12 +183,12 @@ func TestAssumedHeatIsNotTested(t *testing.T) {
 	for at, want := range map[kiln.Celsius]shrinkage.Reliability{matures: shrinkage.FewBars,
 		matures + 80: shrinkage.OutsideTestedHeat} {
 		r, err := f.Rate(shrinkage.Ask{BatchRef: ref, Stage: tiles.Wet, Work: at, Kind: kiln.Glaze, BisqueWork: 1000}, tiles.Fired)
-		if err != nil || r.Standing.Trust != want || !strings.Contains(r.Standing.Why, "heat assumed: cone 6 on the bag") || r.SeenLow.Known() {
+		if err != nil || r.Standing.Trust != want || !strings.Contains(r.Standing.Why.String(), "heat assumed: cone 6 on the bag") || r.SeenLow.Known() {
 			t.Errorf("at %.0f: %+v, seen from %v, %v; want %s", at, r.Standing, r.SeenLow, err, want)
 		}
 	}
 	early, err := f.Rate(shrinkage.Ask{BatchRef: ref, Stage: tiles.Wet, Work: matures, Kind: kiln.Glaze, BisqueWork: 1000}, tiles.Biscuit)
-	if err != nil || early.Standing.Trust != shrinkage.FewBars || !strings.Contains(early.Standing.Why,
+	if err != nil || early.Standing.Trust != shrinkage.FewBars || !strings.Contains(early.Standing.Why.String(),
 		"heat assumed: bisque as usual") {
 		t.Errorf("to bisque: %+v, %v", early.Standing, err)
 	}

@@ -101,7 +101,7 @@ func TestPublishedClays(t *testing.T) {
 			a := ternB()
 			a.Work, a.BisqueWork = kiln.Celsius(h), kiln.NoTemperature()
 			sh, err := f.Rate(a, tiles.Fired)
-			untold := strings.HasPrefix(sh.Standing.Why, "nothing is known")
+			untold := strings.HasPrefix(sh.Standing.Why.String(), "nothing is known")
 			if err != nil || math.IsNaN(float64(sh.Total)) != untold {
 				t.Errorf("%s at %g: %v, %v, %s", name, h, sh.Total, err, sh.Standing.Why)
 			}

@@ -49,7 +49,7 @@ func TestOwnBarsAgainstThePool(t *testing.T) {
 	if source := fit.Source(clay); source != shrinkage.FromOthers || !there || o.Differs() || o.Studios != 24 {
 		t.Errorf("%s: %+v", source, o)
 	}
-	if got := fit.Standing(ternAsk(none), tiles.Fired); !strings.HasSuffix(got.Why, "24 other studios, 2026-12-01") {
+	if got := fit.Standing(ternAsk(none), tiles.Fired); !strings.HasSuffix(got.Why.String(), "24 other studios, 2026-12-01") {
 		t.Errorf("%+v", got)
 	}
 	dropped := 0

@@ -64,7 +64,7 @@ func TestSlipGuard(t *testing.T) {
 						if shrinkage.Judge(bar, &s, fit); s.Unusual {
 							c.asked++
 							named[s.EntryError]++
-							if s.Question == "" || s.EntryError == "" || s.Counts() {
+							if s.Question.IsZero() || s.EntryError == "" || s.Counts() {
 								t.Fatalf("asked without a word: %+v", s)
 							}
 						} else if kind[0] == 't' {

@@ -20,6 +20,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/mixedmodel"
 )
@@ -127,7 +128,7 @@ type LeftOut struct {
 	Reading string
 	Bar     tiles.Code
 	Stage   tiles.Stage
-	Why     string
+	Why     message.Message
 	Slip    bool             // distrusted by the fit itself
 	Off     tiles.Millimetre // of a slip: how much longer than the rest of the fit expects
 }

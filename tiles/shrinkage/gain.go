@@ -9,12 +9,15 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/mixedmodel"
 )
 
 // TellingLid is the lid that gains and differences are told on.
 const TellingLid tiles.Millimetre = 150
+
+var onLid = tiles.Measured{Length: TellingLid, Unit: tiles.MM, Places: -1}
 
 // Gain is what more bars would bring.
 type Gain struct {
@@ -30,21 +33,21 @@ type Gain struct {
 }
 
 // Says is g in words.
-func (g Gain) Says() string {
-	what := "one bar, read wet and fired"
+func (g Gain) Says() message.Message {
+	what := message.New("one bar, read wet and fired")
 	switch {
 	case g.Shelf != "":
-		what = fmt.Sprintf("%s on the shelf %s, then read fired", g.Bar, g.Shelf)
+		what = message.New("{1} on the shelf {2}, then read fired", g.Bar, g.Shelf)
 	case g.Bar != "":
-		what = fmt.Sprintf("%s in the next load, then read fired", g.Bar)
+		what = message.New("{1} in the next load, then read fired", g.Bar)
 	case g.Bars == 1 && g.Stages[len(g.Stages)-1] == tiles.Dry:
-		what = "one bar, read wet and dry alone"
+		what = message.New("one bar, read wet and dry alone")
 	case g.Bars > 1 && g.Loads == 1:
-		what = fmt.Sprintf("%d bars in one load", g.Bars)
+		what = message.New("{1} bars in one load", g.Bars)
 	case g.Bars > 1:
-		what = fmt.Sprintf("%d bars, one in each of the next %d loads", g.Bars, g.Loads)
+		what = message.New("{1} bars, one in each of the next {2} loads", g.Bars, g.Loads)
 	}
-	return fmt.Sprintf("%s: a lid of %.0f mm comes %.2f mm nearer", what, float64(TellingLid), float64(g.Gain))
+	return message.New("{1}: a lid of {2} comes {3} nearer", what, onLid, tiles.Fine(g.Gain))
 }
 
 // NextBar tells what the next bars of the batch that a asks about would bring, the greatest
@@ -201,19 +204,20 @@ type PackTogether struct {
 }
 
 // Says is p in words, for batches of these names.
-func (p PackTogether) Says(first, second tiles.BatchID) string {
-	bars := func(codes []tiles.Code, of tiles.BatchID) string {
+func (p PackTogether) Says(first, second tiles.BatchID) message.Message {
+	bars := func(codes []tiles.Code, of tiles.BatchID) message.Message {
 		switch len(codes) {
 		case 0:
-			return fmt.Sprintf("two new bars of %s", of)
+			return message.New("two new bars of {1}", of)
 		case 1:
-			return fmt.Sprintf("bar %s and a new one of %s", codes[0], of)
+			return message.New("bar {1} and a new one of {2}", codes[0], of)
 		}
-		return fmt.Sprintf("bars %s and %s of %s", codes[0], codes[1], of)
+		return message.New("bars {1} and {2} of {3}", codes[0], codes[1], of)
 	}
-	return fmt.Sprintf("No load held bars of both, so that a hotter fire looks like another clay. One shared load would tell: pack %s with %s; the difference would then be known to about %.1f mm on %.0f mm.",
-		bars(p.Bars[0], first), bars(p.Bars[1], second), float64(TellingLid)*float64(p.Half)/100,
-		float64(TellingLid))
+	return message.New("No load held bars of both, so that a hotter fire looks like another clay. "+
+		"One shared load would tell: pack {1} with {2}; the difference would then be known to about {3} on {4}.",
+		bars(p.Bars[0], first), bars(p.Bars[1], second),
+		tiles.Measured{Length: TellingLid * tiles.Millimetre(p.Half) / 100, Unit: tiles.MM, Places: 1}, onLid)
 }
 
 // worthPacking is the share of the range that may be left for a shared load to be advised (own).

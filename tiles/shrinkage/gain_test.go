@@ -210,7 +210,7 @@ func TestSharedLoadTells(t *testing.T) {
 		says := "nothing advised"
 		if apart.Pack != nil {
 			advised++
-			says = apart.Pack.Says(second.Batch, first.Batch)
+			says = apart.Pack.Says(second.Batch, first.Batch).String()
 			promised += float64(apart.Pack.Half)
 		}
 		m.FireBags(2, true, first, second)

@@ -1,12 +1,12 @@
 package shrinkage
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"strings"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -21,13 +21,13 @@ type Judgement struct {
 type Doubt struct {
 	Reading  tiles.Reading
 	Expected tiles.Millimetre
-	Question string
+	Question message.Message
 }
 
 // Judge sees whether r, of bar b, can be believed and sets Unusual, Outside, EntryError and Question. Where
 // r goes with all the other lengths but one of before, that one is doubted and r is not.
 func Judge(b tiles.Bar, r *tiles.Reading, fit *Fit) (j Judgement) {
-	r.Unusual, r.Outside, r.EntryError, r.Question = false, false, "", ""
+	r.Unusual, r.Outside, r.EntryError, r.Question = false, false, "", message.Message{}
 	var ok bool
 	if j.Belief, ok = Plausible(b, *r, fit); !ok {
 		return j
@@ -46,15 +46,15 @@ func Judge(b tiles.Bar, r *tiles.Reading, fit *Fit) (j Judgement) {
 		}
 	}
 	before, grew := fit.grew(b, *r)
-	early := ""
+	var early message.Message
 	if stage := j.Belief.notFiredYet(r.Length); !grew && stage != "" {
 		early = notYet(b, *r, stage)
 	}
-	if !r.Outside && !grew && early == "" && j.Belief.holds(r.Length) {
+	if !r.Outside && !grew && early.IsZero() && j.Belief.holds(r.Length) {
 		return j
 	}
 	r.Unusual = true
-	if early == "" {
+	if early.IsZero() {
 		r.EntryError, j.Fix = j.Belief.EntryError(r.Length, r.AsTyped, tiles.LengthUnit(r.Unit))
 	}
 	r.Question = j.question(b, r, fit, before, grew, early)
@@ -62,26 +62,32 @@ func Judge(b tiles.Bar, r *tiles.Reading, fit *Fit) (j Judgement) {
 }
 
 // question is what is asked about r, and names its mistake where nothing else does.
-func (j Judgement) question(b tiles.Bar, r *tiles.Reading, fit *Fit, before tiles.Reading, grew bool, early string) string {
-	mm := func(l, step tiles.Millimetre) string { return tiles.MM.Format(roundTo(l, step)) }
+func (j Judgement) question(b tiles.Bar, r *tiles.Reading, fit *Fit, before tiles.Reading, grew bool,
+	early message.Message) message.Message {
+	mm := func(l, step tiles.Millimetre) tiles.Measured { return tiles.MM.Of(roundTo(l, step)) }
 	about := mm(j.Belief.Length, 0.1)
 	switch {
-	case early != "":
+	case !early.IsZero():
 		r.EntryError = tiles.NotFiredYet
-		return fmt.Sprintf("Is %s right? %s About %s is to be expected.", typed(*r), early, about)
+		return message.New("Is {1} right? {2} About {3} is to be expected.", typed(*r), early, about)
 	case grew && j.Fix != "":
-		return fmt.Sprintf("Is %s right, or was %s meant? It is longer than at %s (%s).", typed(*r), j.Fix, before.Stage, mm(before.Length, 0.01))
+		return message.New("Is {1} right, or was {2} meant? It is longer than at {3} ({4}).", typed(*r), j.Fix,
+			before.Stage, mm(before.Length, 0.01))
 	case j.Fix != "":
-		return fmt.Sprintf("Is %s right, or was %s meant? In mm, about %s is to be expected.", typed(*r), j.Fix, about)
+		return message.New("Is {1} right, or was {2} meant? In mm, about {3} is to be expected.", typed(*r), j.Fix,
+			about)
 	case grew:
 		r.EntryError = tiles.LongerThanBefore
-		return fmt.Sprintf("Is %s right? It is longer than at %s (%s); about %s is to be expected.", typed(*r), before.Stage, mm(before.Length, 0.01), about)
+		return message.New("Is {1} right? It is longer than at {2} ({3}); about {4} is to be expected.", typed(*r),
+			before.Stage, mm(before.Length, 0.01), about)
 	case j.Belief.From == "fit" && fit.firedBars(b.Clay) > 0:
 		r.EntryError = tiles.FarFromClay
-		return fmt.Sprintf("Is %s right? By the other bars of %s about %s is to be expected.", typed(*r), b.Clay, about)
+		return message.New("Is {1} right? By the other bars of {2} about {3} is to be expected.", typed(*r), b.Clay,
+			about)
 	}
 	r.EntryError = tiles.FarFromUsual
-	return fmt.Sprintf("Is %s right? Of %s apart about %s is to be expected.", typed(*r), tiles.MM.Format(b.MarkLength), about)
+	return message.New("Is {1} right? Of {2} apart about {3} is to be expected.", typed(*r), tiles.MM.Of(b.MarkLength),
+		about)
 }
 
 // OfAnother finds among the other bars of a load the one whose length l, which cannot be believed of bar b,
@@ -114,7 +120,8 @@ func OfAnother(load []tiles.Bar, b tiles.Bar, r tiles.Reading, fit *Fit) (other 
 // AskAnother makes the question about r that it may be the length of another bar.
 func (j Judgement) AskAnother(r *tiles.Reading, other tiles.Code) {
 	r.EntryError = tiles.AnotherBar
-	r.Question = fmt.Sprintf("Is %s right, or is it that of bar %s? About %s is to be expected.", typed(*r), other, tiles.MM.Format(roundTo(j.Belief.Length, 0.1)))
+	r.Question = message.New("Is {1} right, or is it that of bar {2}? About {3} is to be expected.", typed(*r), other,
+		tiles.MM.Of(roundTo(j.Belief.Length, 0.1)))
 }
 
 func typed(r tiles.Reading) string {
@@ -215,13 +222,13 @@ func (e *Plausibility) narrow() {
 }
 
 // notYet says that the fired length r is rather one of a stage before.
-func notYet(b tiles.Bar, r tiles.Reading, stage tiles.Stage) string {
+func notYet(b tiles.Bar, r tiles.Reading, stage tiles.Stage) message.Message {
 	for _, o := range b.Readings {
 		if o.Stage == stage && max(o.Mark, 1) == max(r.Mark, 1) && o.Counts() {
-			return fmt.Sprintf("It equals its %s length (%s): is it fired yet?", stage, tiles.MM.Format(roundTo(o.Length, 0.01)))
+			return message.New("It equals its {1} length ({2}): is it fired yet?", stage, tiles.MM.Of(roundTo(o.Length, 0.01)))
 		}
 	}
-	return fmt.Sprintf("That is a %s length: is it fired yet?", stage)
+	return message.New("That is a {1} length: is it fired yet?", stage)
 }
 
 // What is taken for the heat of a firing that nothing is known of yet (own).
@@ -277,8 +284,9 @@ func doubted(b tiles.Bar, r tiles.Reading, fit *Fit, own Plausibility) (worst *D
 			continue
 		}
 		far = math.Abs(e.sds(o.Length))
-		worst = &Doubt{Reading: o, Expected: e.Length, Question: fmt.Sprintf("Was %s right at %s? With %s at %s about %s is to be expected.",
-			typed(o), o.Stage, typed(r), r.Stage, tiles.MM.Format(roundTo(e.Length, 0.1)))}
+		worst = &Doubt{Reading: o, Expected: e.Length, Question: message.New(
+			"Was {1} right at {2}? With {3} at {4} about {5} is to be expected.",
+			typed(o), o.Stage, typed(r), r.Stage, tiles.MM.Of(roundTo(e.Length, 0.1)))}
 	}
 	return worst
 }

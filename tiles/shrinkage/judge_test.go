@@ -90,7 +90,7 @@ func TestQuestionsByName(t *testing.T) {
 			}
 			r := testReading(c.stage, c.typed)
 			j := shrinkage.Judge(b, &r, f)
-			if r.EntryError != want || want != "" && j.Fix != c.fix || !strings.Contains(r.Question, c.says) && want != "" || j.Earlier != nil {
+			if r.EntryError != want || want != "" && j.Fix != c.fix || !strings.Contains(r.Question.String(), c.says) && want != "" || j.Earlier != nil {
 				t.Errorf("%s, %s: %q, want %q; meant %q: %s; earlier %+v", name, site, r.EntryError, want, j.Fix, r.Question, j.Earlier)
 			}
 			if r.Unusual != (r.Length < j.Belief.Low || r.Length > j.Belief.High) && r.EntryError != tiles.LongerThanBefore {
@@ -111,7 +111,7 @@ func TestRightAfterWrong(t *testing.T) {
 			b.Readings[2].Unusual = kept
 			r := testReading(tiles.Fired, 87.7)
 			j := shrinkage.Judge(b, &r, f)
-			if r.Unusual || j.Earlier == nil || j.Earlier.Reading.Stage != tiles.Biscuit || !strings.Contains(j.Earlier.Question, "97.7 mm right at bisque") {
+			if r.Unusual || j.Earlier == nil || j.Earlier.Reading.Stage != tiles.Biscuit || !strings.Contains(j.Earlier.Question.String(), "97.7 mm right at bisque") {
 				t.Errorf("%s, kept %v: asked %q, of the earlier one %+v", site, kept, r.Question, j.Earlier)
 			}
 		}

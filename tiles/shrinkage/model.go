@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/mixedmodel"
 )
@@ -106,32 +107,32 @@ func (f *equations) sheet(b *tiles.Bar, alone string) (*sheet, []LeftOut) {
 	for i := range b.Readings {
 		r := &b.Readings[i]
 		l := line{reading: r, repeats: []*tiles.Reading{r}, length: float64(r.Length), stage: r.Stage, mark: r.Mark, step: float64(r.Step)}
-		why := ""
+		var why message.Message
 		switch {
 		case r.Mass != nil:
 			continue
 		case !b.InFit():
-			why = "the bar is flagged or a learner's"
+			why = message.New("the bar is flagged or a learner's")
 		case r.Struck != nil:
-			why = "struck"
+			why = message.New("struck")
 		case !r.Counts():
-			why = "not confirmed"
+			why = message.New("not confirmed")
 		case r.Stage == tiles.Soft || r.Stage == tiles.Leather:
-			why = "soft and leather-hard are no fixed state"
+			why = message.New("soft and leather-hard are no fixed state")
 		case !(r.Length > 0) || math.IsInf(float64(r.Length), 0):
-			why = "no length"
+			why = message.New("no length")
 		}
-		if why == "" && (r.Stage == tiles.Biscuit || r.Stage == tiles.Fired) {
+		if why.IsZero() && (r.Stage == tiles.Biscuit || r.Stage == tiles.Fired) {
 			if h, ok := b.HeatFor(*r); ok {
 				l.heat = &h
 			} else {
 				why = noHeat(b, *r)
 			}
 		}
-		if _, fits := leftAt[r.Stage]; why == "" && !fits {
-			why = "no stage of the fit"
+		if _, fits := leftAt[r.Stage]; why.IsZero() && !fits {
+			why = message.New("no stage of the fit")
 		}
-		if why != "" {
+		if !why.IsZero() {
 			left = append(left, LeftOut{Reading: r.ID, Bar: b.Code, Stage: r.Stage, Why: why})
 			continue
 		}
@@ -160,7 +161,7 @@ func (s *sheet) dropAlone() (left []LeftOut) {
 		if count[l.mark] > 1 {
 			return false
 		}
-		left = append(left, LeftOut{Reading: l.reading.ID, Bar: s.bar.Code, Stage: l.stage, Why: "the only reading between its marks so far"})
+		left = append(left, LeftOut{Reading: l.reading.ID, Bar: s.bar.Code, Stage: l.stage, Why: message.New("the only reading between its marks so far")})
 		return true
 	})
 	return left

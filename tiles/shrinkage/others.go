@@ -23,8 +23,8 @@ type Pooled struct {
 }
 
 // says is where a rate comes from, in words.
-func (p Pooled) says() string {
-	return fmt.Sprintf("%d other studios, %s", p.Studios, p.Made.Format(time.DateOnly))
+func (p Pooled) says() message.Message {
+	return message.New("{1} other studios, {2}", p.Studios, p.Made.Format(time.DateOnly))
 }
 
 // contradictAt is how far, in sds, own bars may move what other studios say of the total at the maturing point: 99 %.

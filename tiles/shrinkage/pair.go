@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -96,7 +97,7 @@ func (r Reliability) Words() string { return strings.ReplaceAll(string(r), "_", 
 // Standing is how far a rate can be trusted, and why.
 type Standing struct {
 	Trust         Reliability
-	Why           string
+	Why           message.Message
 	Untested      bool
 	NearestTested kiln.Celsius // NaN if nothing was tested, or if tested
 	NoOwnFired    bool         // the clay has no fired bar of its own in any batch

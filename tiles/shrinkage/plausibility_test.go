@@ -13,12 +13,12 @@ func TestBelieve(t *testing.T) {
 	for stage, l := range usual {
 		r := tiles.Reading{Stage: stage, Length: l}
 		e := Judge(bar, &r, nil).Belief
-		if r.Unusual || r.Outside || r.EntryError != "" || r.Question != "" || !(e.Low < l && l < e.High) {
+		if r.Unusual || r.Outside || r.EntryError != "" || !r.Question.IsZero() || !(e.Low < l && l < e.High) {
 			t.Errorf("%s %v: %+v, believed %+v", stage, l, r, e)
 		}
 		for _, factor := range []tiles.Millimetre{25.4, 10, 0.1, 1 / 25.4} {
 			slip := tiles.Reading{Stage: stage, Length: l * factor}
-			if Judge(bar, &slip, nil); !slip.Unusual || !slip.Outside || slip.Question == "" || slip.Counts() {
+			if Judge(bar, &slip, nil); !slip.Unusual || !slip.Outside || slip.Question.IsZero() || slip.Counts() {
 				t.Errorf("%s times %v is not asked about: %+v", stage, factor, slip)
 			}
 		}
@@ -106,7 +106,7 @@ func TestSlipsByName(t *testing.T) {
 		if r.EntryError != c.slip || meant != c.meant || r.Needs() != c.needs {
 			t.Errorf("%s %s: %q, meant %q, needs %q: %s", c.typed, c.unit, r.EntryError, meant, r.Needs(), r.Question)
 		}
-		if (r.Question == "") != (c.slip == "") {
+		if (r.Question.IsZero()) != (c.slip == "") {
 			t.Errorf("%s %s: asked %q", c.typed, c.unit, r.Question)
 		}
 	}

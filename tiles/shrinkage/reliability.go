@@ -1,13 +1,13 @@
 package shrinkage
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"strings"
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/mixedmodel"
 )
@@ -125,7 +125,7 @@ func (f *Fit) conclude() {
 func (f *equations) slipped(s *sheet, i int) (out []LeftOut) {
 	mean, _, ok := f.expectLine(s, i)
 	for _, r := range s.lines[i].repeats {
-		l := LeftOut{Reading: r.ID, Bar: s.bar.Code, Stage: s.lines[i].stage, Slip: true, Why: "far from what the other readings say"}
+		l := LeftOut{Reading: r.ID, Bar: s.bar.Code, Stage: s.lines[i].stage, Slip: true, Why: message.New("far from what the other readings say")}
 		if ok {
 			l.Off = r.Length - tiles.Millimetre(math.Exp(-mean/100))
 		}
@@ -243,41 +243,41 @@ func (f *Fit) Standing(a Ask, to tiles.Stage) Standing {
 	}
 	if k := f.clay(ref.Clay); k != nil && f.untold(k, a) {
 		out.Untested, out.NearestTested = true, kiln.Celsius(clay.nearest(float64(hot)))
-		out.Trust, out.Why = OutsideTestedHeat, fmt.Sprintf("nothing is known of this clay below %.0f °C",
-			min(clay.lowest, k.matures-curveReach))
+		out.Trust, out.Why = OutsideTestedHeat, message.New("nothing is known of this clay below {1}",
+			kiln.Celsius(min(clay.lowest, k.matures-curveReach)))
 		return out
 	}
 	if !out.NoOwnFired && hot.Known() && !clay.covers(float64(hot)) {
 		out.Untested, out.NearestTested = true, kiln.Celsius(clay.nearest(float64(hot)))
-		out.Trust, out.Why = OutsideTestedHeat, fmt.Sprintf("no fired bar near %.0f °C", float64(hot))
+		out.Trust, out.Why = OutsideTestedHeat, message.New("no fired bar near {1}", hot)
 		switch {
 		case float64(hot) >= clay.bloated:
-			out.Why = fmt.Sprintf("a bar bloated at %.0f °C", clay.bloated)
+			out.Why = message.New("a bar bloated at {1}", kiln.Celsius(clay.bloated))
 		case out.NearestTested.Known():
-			out.Why += fmt.Sprintf("; the nearest was at %.0f °C", float64(out.NearestTested))
+			out.Why = message.New("no fired bar near {1}; the nearest was at {2}", hot, out.NearestTested)
 		}
 		return out
 	}
 	ago := dayOf(f, a).Sub(batch.last)
-	rests := fmt.Sprintf("%s in %s, last %s", count(batch.bars, "bar"), count(len(batch.loads), "load"), since(ago))
+	rests := message.New("{1} in {2}, last {3}", bars(batch.bars), loads(len(batch.loads)), since(ago))
 	if batch.assumed > 0 {
-		rests += fmt.Sprintf("; %d more of assumed heat", batch.assumed)
+		rests = message.New("{1}; {2} more of assumed heat", rests, batch.assumed)
 	}
 	if batch.bars == 0 && batch.assumed > 0 || out.NoOwnFired && anyAssumed(f.batches, ref.Clay) {
 		return standingAssumed(&batch.stageSeen, f.studio.Assumed[ref.Clay].Fired, hot, out)
 	}
 	switch mix := unknownMix(f, ref); {
 	case mix != nil:
-		out.Trust, out.Why = NoBars, "no bar of this mix yet: the mean of "+refs(mix.Parents)+", no surer than a new bag"
+		out.Trust, out.Why = NoBars, noBarOfMix(mix)
 	case out.NoOwnFired:
-		out.Trust, out.Why = NoBars, "no fired bar of this clay yet: "+f.source(ref.Clay)
+		out.Trust, out.Why = NoBars, message.New("no fired bar of this clay yet: {1}", f.source(ref.Clay))
 	case batch.bars == 0:
-		out.Trust, out.Why = NoBars, "no fired bar of this batch yet: rates of the clay's other batches"
+		out.Trust, out.Why = NoBars, message.New("no fired bar of this batch yet: rates of the clay's other batches")
 	case !slices.Contains(batch.formings, forming(a.Forming)):
-		out.Trust, out.Why = MadeOrFiredDifferently, fmt.Sprintf("%s, none of them %s",
-			count(batch.bars, "bar"), formingWords(a.Forming))
+		out.Trust, out.Why = MadeOrFiredDifferently, message.New("{1}, none of them {2}",
+			bars(batch.bars), formingWords(a.Forming))
 	case batch.anotherProbe(a.Probe):
-		out.Trust, out.Why = MadeOrFiredDifferently, "all bars were fired under another probe"
+		out.Trust, out.Why = MadeOrFiredDifferently, message.New("all bars were fired under another probe")
 	case ago > staleAfter:
 		out.Trust, out.Why = Old, rests
 	case len(batch.loads) < thinLoads || batch.bars < thinBars:
@@ -329,22 +329,23 @@ func standingEarly(f *Fit, a Ask, ref tiles.BatchRef, to tiles.Stage, out Standi
 	}
 	ago := dayOf(f, a).Sub(seen.last)
 	word := stageWords[at]
-	rests := fmt.Sprintf("%s read %s, last %s", count(seen.bars, "bar"), word, since(ago))
+	rests := message.New("{1} read {2}, last {3}", bars(seen.bars), word, since(ago))
 	thin := seen.bars < thinBars
 	if at == tiles.Biscuit {
-		rests = fmt.Sprintf("%s read %s in %s, last %s", count(seen.bars, "bar"), word, count(len(seen.loads), "load"), since(ago))
+		rests = message.New("{1} read {2} in {3}, last {4}", bars(seen.bars), word, loads(len(seen.loads)),
+			since(ago))
 		thin = thin || len(seen.loads) < thinLoads
 	}
 	switch mix := unknownMix(f, ref); {
 	case mix != nil:
-		out.Trust, out.Why = NoBars, "no bar of this mix yet: the mean of "+refs(mix.Parents)+", no surer than a new bag"
+		out.Trust, out.Why = NoBars, noBarOfMix(mix)
 	case !ofClay:
-		out.Trust, out.Why = NoBars, "no "+word+" bar of this clay yet: handbook figures"
+		out.Trust, out.Why = NoBars, message.New("no {1} bar of this clay yet: handbook figures", word)
 	case seen.bars == 0:
-		out.Trust, out.Why = NoBars, "no "+word+" bar of this batch yet: rates of the clay's other batches"
+		out.Trust, out.Why = NoBars, message.New("no {1} bar of this batch yet: rates of the clay's other batches", word)
 	case !slices.Contains(seen.formings, forming(a.Forming)):
-		out.Trust, out.Why = MadeOrFiredDifferently, fmt.Sprintf("%s, none of them %s",
-			count(seen.bars, "bar"), formingWords(a.Forming))
+		out.Trust, out.Why = MadeOrFiredDifferently, message.New("{1}, none of them {2}",
+			bars(seen.bars), formingWords(a.Forming))
 	case ago > staleAfter:
 		out.Trust, out.Why = Old, rests
 	case thin:
@@ -355,59 +356,56 @@ func standingEarly(f *Fit, a Ask, ref tiles.BatchRef, to tiles.Stage, out Standi
 	return out
 }
 
-var stageWords = map[tiles.Stage]string{tiles.Dry: "dry", tiles.Biscuit: "bisque"}
+var stageWords = map[tiles.Stage]message.Word{tiles.Dry: "dry", tiles.Biscuit: "bisque"}
 
 func (b *batchSeen) has(stage tiles.Stage) bool {
 	return b.early[stage] != nil && b.early[stage].bars > 0
 }
 
-// refs names batches: tern/A and wren/A.
-func refs(all []tiles.BatchRef) string {
-	var names []string
-	for _, r := range all {
-		names = append(names, r.String())
+// noBarOfMix says that nothing is known of a mix but of what it was mixed from: tern/A and wren/A.
+func noBarOfMix(mix *tiles.Batch) message.Message {
+	names := make([]message.Message, len(mix.Parents))
+	for i, r := range mix.Parents {
+		names[i] = message.Plain(r.String())
 	}
+	mean := message.Join(", ", names...)
 	if n := len(names); n > 1 {
-		return strings.Join(names[:n-1], ", ") + " and " + names[n-1]
+		mean = message.New("{1} and {2}", message.Join(", ", names[:n-1]...), names[n-1])
 	}
-	return strings.Join(names, "")
+	return message.New("no bar of this mix yet: the mean of {1}, no surer than a new bag", mean)
 }
 
 // source is where the rate of a clay without a fired bar comes from, in words.
-func (f *Fit) source(id tiles.ClayID) string {
+func (f *Fit) source(id tiles.ClayID) message.Message {
 	switch f.Source(id) {
 	case FromOthers:
 		return f.studio.Pools[id].says()
 	case FromSupplier:
-		return "the supplier's figure"
+		return message.New("the supplier's figure")
 	}
-	return "handbook figures"
+	return message.New("handbook figures")
 }
 
-func formingWords(v tiles.Forming) string {
+func formingWords(v tiles.Forming) message.Word {
 	switch v {
 	case "", tiles.ThrownRing:
 		return "a thrown ring"
 	case tiles.CutWall:
 		return "a cut wall"
 	}
-	return string(v)
+	return message.Word(v)
 }
 
-func count(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
-}
+func bars(n int) message.Message  { return message.Count(n, "1 bar", "{1} bars") }
+func loads(n int) message.Message { return message.Count(n, "1 load", "{1} loads") }
 
-func since(d time.Duration) string {
+func since(d time.Duration) message.Message {
 	days := int(d / (24 * time.Hour))
 	switch {
 	case days <= 0:
-		return "today"
+		return message.New("today")
 	case days < 60:
-		return count(days, "day") + " ago"
+		return message.Count(days, "1 day ago", "{1} days ago")
 	}
-	return count(days/30, "month") + " ago"
+	return message.Count(days/30, "1 month ago", "{1} months ago")
 }

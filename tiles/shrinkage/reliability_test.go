@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 	"lidwright/tiles/tilestest"
@@ -65,7 +66,7 @@ func TestTrustWords(t *testing.T) {
 			c.ask(&a)
 		}
 		got := f.Standing(a, tiles.Fired)
-		if got.Trust != c.trust || got.Untested != (c.trust == shrinkage.OutsideTestedHeat) || c.near != 0 && got.NearestTested != c.near || got.Why == "" {
+		if got.Trust != c.trust || got.Untested != (c.trust == shrinkage.OutsideTestedHeat) || c.near != 0 && got.NearestTested != c.near || got.Why.IsZero() {
 			t.Errorf("%s: %+v, want %s near %g", c.name, got, c.trust, c.near)
 		}
 	}
@@ -81,12 +82,12 @@ func TestTrustOfDryingAndBisque(t *testing.T) {
 	}
 	f := fitted(t, shrinkage.Studio{Clays: tern6(), Bars: bars, Now: noon.Add(24 * time.Hour)}, nil)
 	for to, want := range map[tiles.Stage]shrinkage.Standing{
-		tiles.Dry:     {Trust: shrinkage.WellTested, Why: "3 bars read dry, last today"},
-		tiles.Biscuit: {Trust: shrinkage.NoBars, Why: "no bisque bar of this clay yet: handbook figures"},
-		tiles.Fired:   {Trust: shrinkage.NoBars, Why: "no fired bar of this clay yet: handbook figures"},
+		tiles.Dry:     {Trust: shrinkage.WellTested, Why: message.Plain("3 bars read dry, last today")},
+		tiles.Biscuit: {Trust: shrinkage.NoBars, Why: message.Plain("no bisque bar of this clay yet: handbook figures")},
+		tiles.Fired:   {Trust: shrinkage.NoBars, Why: message.Plain("no fired bar of this clay yet: handbook figures")},
 	} {
 		r, err := f.Rate(ternB(), to)
-		if err != nil || r.Standing.Trust != want.Trust || r.Standing.Why != want.Why {
+		if err != nil || r.Standing.Trust != want.Trust || r.Standing.Why.String() != want.Why.String() {
 			t.Errorf("to %s: %+v, %v; want %s: %s", to, r.Standing, err, want.Trust, want.Why)
 		}
 		if bars := map[tiles.Stage]int{tiles.Dry: 3}[to]; r.Basis.Bars != bars {
@@ -133,7 +134,7 @@ func TestMixOfParents(t *testing.T) {
 	if mix.LogSD < bag.LogSD*0.999 {
 		t.Errorf("the mix is surer (%.3f) than a new bag (%.3f)", mix.LogSD, bag.LogSD)
 	}
-	if why := "no bar of this mix yet: the mean of tern/B and wren/A, no surer than a new bag"; mix.Standing.Why != why || mix.Standing.Trust != shrinkage.NoBars {
+	if why := "no bar of this mix yet: the mean of tern/B and wren/A, no surer than a new bag"; mix.Standing.Why.String() != why || mix.Standing.Trust != shrinkage.NoBars {
 		t.Errorf("%+v", mix.Standing)
 	}
 	if r := rate(at("tern", "")); r.At.Batch != "B" {
@@ -205,7 +206,7 @@ func TestNoNumberOutsideTestedHeat(t *testing.T) {
 			if !math.IsNaN(float64(r.Total)) || !math.IsNaN(r.Multiply) || half < 0.0299 || half > 0.08 {
 				t.Errorf("%s, %.0f °C: %.4f, likely %.4f to %.4f", name, h, r.Total, r.Likely.Low, r.Likely.High)
 			}
-			if !r.Standing.Untested || r.Standing.Trust != shrinkage.OutsideTestedHeat || !strings.HasPrefix(r.Standing.Why, "nothing is known") {
+			if !r.Standing.Untested || r.Standing.Trust != shrinkage.OutsideTestedHeat || !strings.HasPrefix(r.Standing.Why.String(), "nothing is known") {
 				t.Errorf("%s, %.0f °C: %+v", name, h, r.Standing)
 			}
 		}

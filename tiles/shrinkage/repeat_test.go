@@ -118,7 +118,7 @@ func TestHostileBar(t *testing.T) {
 	f := must(measuredOften(1006, func(i int) string { return fmt.Sprint("M", i) }, sometimesOff).Fit(t.Context(), nil))(t)
 	left := 0
 	for _, l := range f.Left() {
-		if strings.Contains(l.Why, "more often than the fit takes") {
+		if strings.Contains(l.Why.String(), "more often than the fit takes") {
 			left++
 		}
 	}

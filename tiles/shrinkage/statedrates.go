@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 )
 
@@ -113,7 +114,7 @@ func StatedPair(body, lid StatedPart, doubt tiles.Ratio, shared bool, together T
 	var dries, fires [2]float64
 	for i, part := range parts {
 		p.R[i] = tiles.LogPercent(-100 * math.Log(part.Rates.Left(part.Stage)))
-		p.Standing[i] = Standing{Trust: NoBars, Why: "rates stated in the question",
+		p.Standing[i] = Standing{Trust: NoBars, Why: message.New("rates stated in the question"),
 			NearestTested: kiln.NoTemperature()}
 		if part.Stage.Before(tiles.Dry) {
 			dries[i] = 1

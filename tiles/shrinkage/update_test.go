@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"reflect"
 	"slices"
 	"testing"
 	"time"
@@ -56,7 +57,7 @@ func sameAnswers(t *testing.T, what string, f, g *shrinkage.Fit, qs []shrinkage.
 			}
 			worst = max(worst, off)
 		}
-		if a.Standing[0] != b.Standing[0] && !(math.IsNaN(float64(a.Standing[0].NearestTested)) && a.Standing[0].Trust == b.Standing[0].Trust) {
+		if !reflect.DeepEqual(a.Standing[0], b.Standing[0]) && !(math.IsNaN(float64(a.Standing[0].NearestTested)) && a.Standing[0].Trust == b.Standing[0].Trust) {
 			t.Errorf("%s: standing %+v and %+v", what, a.Standing[0], b.Standing[0])
 		}
 	}
