@@ -120,10 +120,17 @@ func coneChoices(own string) []choice {
 	return all
 }
 
+// seriesSays is what a series of cones is called on pages.
 func seriesSays(series string) string {
-	says := strings.ReplaceAll(series, "_", " ")
-	says = strings.Replace(says, " iron free", ", iron free", 1)
-	return strings.Replace(says, " older", ", older table", 1)
+	switch series {
+	case "large_self_supporting_iron_free":
+		return "large self supporting, iron free"
+	case "large_plaque_iron_free":
+		return "large plaque, iron free"
+	case "large_plaque_older":
+		return "large plaque, older table"
+	}
+	return strings.ReplaceAll(series, "_", " ")
 }
 
 func rangeSays(l []*float64) string {

@@ -218,7 +218,7 @@ func (s resultRoutes) showBoardResult(w http.ResponseWriter, r *http.Request, ca
 	l := s.localeOf(ctx)
 	for _, one := range loads[:min(len(loads), 12)] {
 		j := s.Loads().LoadJSON(one)
-		data.Loads = append(data.Loads, pages.Named{ID: one.ID, Name: l.T("{1}, {2}, {3}, packed {4}", l.Say(j.Name), j.Kiln, l.Say(j.Kind), l.Day(one.Opened))})
+		data.Loads = append(data.Loads, pages.Named{ID: one.ID, Name: l.T("{1}, {2}, {3}, packed {4}", l.Tell(j.Name), j.Kiln, l.Say(j.Kind), l.Day(one.Opened))})
 	}
 	switch {
 	case form.Sent():

@@ -1,6 +1,7 @@
 package tiles
 
 import (
+	"math"
 	"strconv"
 	"strings"
 
@@ -33,11 +34,16 @@ func (d Fine) Render(r message.Reader) string {
 	return r.Decimal(float64(d), 2) + " mm"
 }
 
+const coarse Millimetre = 5 // below it a 32nd of an inch tells too little to a reader (own)
+
 // Render is the length as Format writes it, with the reader's decimal sign.
 func (m Measured) Render(r message.Reader) string {
 	unit := m.Unit
 	if r.Unit != "" {
 		unit = LengthUnit(r.Unit)
+		if unit == Inch32nd && math.Abs(float64(m.Length)) < float64(coarse) {
+			return Fine(m.Length).Render(r)
+		}
 	}
 	text := unit.Format(m.Length)
 	if unit == MM && m.Places != 0 {

@@ -784,9 +784,9 @@ func (d BarsHomePage) pack(l Locale) templ.Component {
 				return templ_7745c5c3_Err
 			}
 			var templ_7745c5c3_Var34 string
-			templ_7745c5c3_Var34, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("shelves in turn as in load {1}: {2}", strings.TrimPrefix(d.Last.Name, "Load "), s))
+			templ_7745c5c3_Var34, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("shelves in turn as in load {1}: {2}", strings.TrimPrefix(d.Last.Name.String(), "Load "), s))
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `barshome.templ`, Line: 167, Col: 241}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `barshome.templ`, Line: 167, Col: 250}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var34))
 			if templ_7745c5c3_Err != nil {

@@ -120,7 +120,7 @@ func barPages(f Frame, fault Problem) []Page {
 	bar := wire.BarJSON{Bar: "code", BarBody: wire.BarBody{Clay: "clay", Batch: "batch", Forming: "forming", Practice: true}, Shrunk: &mm, Next: "next"}
 	bar.Flags = []string{"bent"}
 	tick := wire.Tick{Item: "item", Says: "says", Done: true, At: &at, By: "by"}
-	load := LoadView{Load: wire.Load{ID: "id", Name: "Load 14", State: "packed", StateWords: message.New("words"), Unpacked: &at}, TickID: "tick", Asked: message.New("asked"), Had: []Named{{"id", "name"}}, May: []Named{{"id", "name"}}, Check: wire.CheckList{Items: []wire.Tick{tick, {Item: "two", Says: "says", At: &at}}, Standing: "standing"}}
+	load := LoadView{Load: wire.Load{ID: "id", Name: message.New("Load {1}", 14), State: "packed", StateWords: message.New("words"), Unpacked: &at}, TickID: "tick", Asked: message.New("asked"), Had: []Named{{"id", "name"}}, May: []Named{{"id", "name"}}, Check: wire.CheckList{Items: []wire.Tick{tick, {Item: "two", Says: "says", At: &at}}, Standing: "standing"}}
 	load.Kind, load.Kiln, load.Firing, load.Open = "kind", "kiln", "firing", true
 	fired := load
 	fired.Open, fired.In, fired.CalledOff = false, true, &at

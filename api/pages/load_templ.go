@@ -34,7 +34,7 @@ type LoadView struct {
 type Named struct{ ID, Name string }
 
 // Number is the load's own.
-func (v LoadView) Number() string { return strings.TrimPrefix(v.Name, "Load ") }
+func (v LoadView) Number() string { return strings.TrimPrefix(v.Name.String(), "Load ") }
 
 func (v LoadView) life() templ.SafeURL {
 	return templ.SafeURL("/load/" + url.PathEscape(v.ID) + "/life")
@@ -54,7 +54,7 @@ type PackedShelf struct {
 	Codes []string
 }
 
-func (d PackedPage) Title(l Locale) string { return l.Say(d.Load.Name) + " · " + d.Site }
+func (d PackedPage) Title(l Locale) string { return l.Tell(d.Load.Name) + " · " + d.Site }
 
 func (d PackedPage) Body(l Locale) templ.Component {
 	return templruntime.GeneratedTemplate(func(templ_7745c5c3_Input templruntime.GeneratedComponentInput) (templ_7745c5c3_Err error) {

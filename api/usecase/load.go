@@ -3,7 +3,6 @@ package usecase
 import (
 	"cmp"
 	"context"
-	"fmt"
 	"log/slog"
 
 	"lidwright/api/wire"
@@ -20,7 +19,7 @@ var stateWords = map[tiles.LoadState]message.Key{tiles.LoadPacking: "packing",
 	tiles.LoadFired: "fired", tiles.LoadUnpacked: "unpacked", tiles.LoadDone: "done", tiles.LoadCalledOff: "called off"}
 
 func (s Loads) LoadJSON(l tiles.KeptLoad) wire.Load {
-	j := wire.Load{ID: l.ID, Name: fmt.Sprintf("Load %d", l.Number), State: string(l.State()),
+	j := wire.Load{ID: l.ID, Name: message.New("Load {1}", l.Number), State: string(l.State()),
 		StateWords: message.New(stateWords[l.State()]), CalledOff: s.Moment(l.CalledOff), Firings: []string{},
 		Measured: len(l.Bars) - l.Waiting, Waiting: l.Waiting, OpenedAt: s.Moment(l.Opened),
 		Unpacked: s.Moment(l.Unpacked), UndoUntil: s.undoUntil(l),

@@ -22,8 +22,8 @@ type Slot struct {
 }
 
 type Load struct {
-	ID   string `json:"id"`
-	Name string `json:"name" example:"Load 14"`
+	ID   string          `json:"id"`
+	Name message.Message `json:"name" example:"Load 14"`
 	LoadBody
 	State      string          `json:"state" doc:"packing; packed: a firing broke off or stayed below 550 °C, the next one takes it; firing; fired; unpacked; done: unpacked, and no bar waits to be measured; called_off"`
 	StateWords message.Message `json:"state_words" example:"packed, not fired yet"`

@@ -25,7 +25,7 @@ var completions = map[string]completion{
 	"FIRING": namesOf("/v1/firings", firingName),
 	"ID":     namesOf("/v1/firings", firingName),
 	"LOAD": namesOf("/v1/loads", func(l wire.Load) string {
-		return strings.TrimPrefix(l.Name, "Load ") + "\t" + l.Kiln + ", " + l.StateWords.String()
+		return strings.TrimPrefix(l.Name.String(), "Load ") + "\t" + l.Kiln + ", " + l.StateWords.String()
 	}),
 	"POT":   namesOf("/v1/pots", func(p wire.Pot) string { return p.ID + "\t" + strings.TrimSpace(p.Mark+" "+p.Number+" "+p.Form) }),
 	"STAGE": these(tiles.Stages()),

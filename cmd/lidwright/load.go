@@ -14,7 +14,7 @@ import (
 // loadSeen is what the commands of a load print of it.
 type loadSeen wire.Load
 
-func (l loadSeen) number() string { return strings.TrimPrefix(l.Name, "Load ") }
+func (l loadSeen) number() string { return strings.TrimPrefix(l.Name.String(), "Load ") }
 
 // next tells what is to be done with the load next; empty: nothing.
 func (l loadSeen) next() string {
@@ -31,7 +31,7 @@ func (l loadSeen) next() string {
 
 // says is the load in one sentence, and what is next.
 func (l loadSeen) says() string {
-	out := l.Name + ", " + l.StateWords.String() + "."
+	out := l.Name.String() + ", " + l.StateWords.String() + "."
 	if next := l.next(); next != "" {
 		out += " " + next
 	}
