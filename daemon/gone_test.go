@@ -86,8 +86,8 @@ func (s *studio) page(path string) (int, string) { return s.send("GET", path, ni
 func TestStoreRemoved(t *testing.T) {
 	t.Parallel()
 	for name, remove := range map[string]func(folder string) error{
-		"the file":   func(folder string) error { return os.Remove(filepath.Join(folder, "lidwright.db")) },
-		"the log":    func(folder string) error { return os.Remove(filepath.Join(folder, "lidwright.db-wal")) },
+		"the file": func(folder string) error { return os.Remove(filepath.Join(folder, "lidwright.db")) },
+		"the log":  func(folder string) error { return os.Remove(filepath.Join(folder, "lidwright.db-wal")) },
 		"the folder": func(folder string) (err error) {
 			for range 1000 { // the daemon may write a file into it meanwhile
 				if err = os.RemoveAll(folder); err == nil {

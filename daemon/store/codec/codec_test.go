@@ -73,8 +73,10 @@ func TestBlocksComeBack(t *testing.T) {
 		falls[30+i].At = at("a", 2*time.Minute+time.Duration(i*i)*time.Second, true)
 		falls[30+i].Values[0].T = kiln.Celsius(920 - 3*i)
 	}
+	finest := climb(2, 1, 0) // of which no coarser unit is a divisor
+	finest[0].Values[0].T, finest[1].Values[0].T = 0.0078125, 0.001
 	for name, samples := range map[string][]kiln.Sample{
-		"none": nil, "one": climb(1, 0.1, 0), "unlike ones": unlike(), "an hour of tenths": climb(3600, 0.1, 0.15),
+		"none": nil, "the finest unit": finest, "one": climb(1, 0.1, 0), "unlike ones": unlike(), "an hour of tenths": climb(3600, 0.1, 0.15),
 		"an hour of whole degrees": climb(3600, 1, 0), "quarters": climb(900, 0.25, 0.3), "thousandths": climb(60, 0.001, 1), "a jump": falls,
 	} {
 		for _, small := range []bool{false, true} {
@@ -181,6 +183,7 @@ func minutes() []kiln.Envelope {
 		{Channel: "1", Step: time.Minute, After: []time.Duration{0, time.Minute, 7 * time.Minute}, Low: []kiln.Celsius{20, 22.5, 19}, High: []kiln.Celsius{20, 24, 31.5}},
 		{Channel: "2", Step: time.Minute, After: []time.Duration{3 * time.Minute}, Low: []kiln.Celsius{-12.0625}, High: []kiln.Celsius{900.0078125}},
 		{Channel: "3", Step: time.Minute},
+		{Channel: "4", Step: time.Minute, After: []time.Duration{0}, Low: []kiln.Celsius{0.001}, High: []kiln.Celsius{0.0078125}},
 	}
 }
 
