@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"lidwright/api/caution"
+	"lidwright/api/chart"
 	"lidwright/api/pages"
 	"lidwright/api/usecase"
 	"lidwright/api/web"
@@ -290,11 +291,7 @@ func (s lidRoutes) sheetPage(w http.ResponseWriter, r *http.Request) error {
 		return nil
 	}
 	for i, c := range p.Collar {
-		name := message.New("{1}", message.Word(p.Seat.CollarName()))
-		if i > 0 {
-			name = message.New("{1}, another way round", name)
-		}
-		if err := add(name, c, p.Stage, p.Body); err != nil {
+		if err := add(widthName(p.Seat, i), c, p.Stage, p.Body); err != nil {
 			return err
 		}
 	}
@@ -306,12 +303,8 @@ func (s lidRoutes) sheetPage(w http.ResponseWriter, r *http.Request) error {
 	if lidErr == nil {
 		data.Lid = &lid
 		unit := s.unitOf(r.Context())
-		seat := seatOf(a)
+		seat := labelledSeat(a, p.PotCard, unit)
 		seat.Says = s.localeOf(r.Context()).Tell(a.SectionSays(unit))
-		seat.Texts = map[string]string{"collar": unit.Format(p.Collar[0]), "lid": unit.Format(a.Set)}
-		if p.Opening != 0 {
-			seat.Texts["opening"] = unit.Format(p.Opening)
-		}
 		data.Drawing, data.Written = seat.SVG(), seat.Says
 		if !math.IsNaN(float64(a.Set)) {
 			if err := add(message.New("lid"), a.Set, tiles.Wet, a.Asked.ClayOfLid()); err != nil {
@@ -333,6 +326,25 @@ func (s lidRoutes) sheetPage(w http.ResponseWriter, r *http.Request) error {
 		data.Gauge = "/gauge?" + gauge.Encode()
 	}
 	return s.render(w, "sheet", data)
+}
+
+// widthName is what the width of a pot is called in the n-th direction, counted from 0.
+func widthName(seat lid.Seat, n int) message.Message {
+	name := message.New("{1}", message.Word(seat.CollarName()))
+	if n > 0 {
+		name = message.New("{1}, another way round", name)
+	}
+	return name
+}
+
+// labelledSeat is the drawing of an answer with the widths of its card on it.
+func labelledSeat(a lid.Answer, p lid.PotCard, unit tiles.LengthUnit) chart.Seat {
+	seat := seatOf(a)
+	seat.Texts = map[string]string{"collar": unit.Format(p.Collar[0]), "lid": unit.Format(a.Set)}
+	if p.Opening != 0 {
+		seat.Texts["opening"] = unit.Format(p.Opening)
+	}
+	return seat
 }
 
 // yearPage is the year sheet: loads, losses by cause, drift, hours of the probes.

@@ -35,14 +35,14 @@ tiles/mixedmodel:
 tiles: kiln kiln/delimited kiln/heatwork kiln/message
 tiles/shrinkage: kiln tiles tiles/mixedmodel kiln/message
 tiles/lid: kiln tiles tiles/shrinkage kiln/message
-tiles/board: kiln tiles tiles/lid tiles/shrinkage
+tiles/board: kiln tiles tiles/lid tiles/shrinkage kiln/message
 tiles/tilestest: kiln tiles tiles/lid tiles/shrinkage
 config: kiln kiln/thermocouple
 daemon/notice: kiln kiln/record kiln/message
 daemon/mqtt: api/wire daemon/notice kiln/message
 daemon/store/codec: kiln
 daemon/store: api/usecase api/wire daemon/notice daemon/store/codec kiln kiln/detect kiln/heatwork
-	kiln/record tiles tiles/lid
+	kiln/record tiles tiles/lid kiln/message
 daemon/outbox: api/usecase api/wire kiln tiles kiln/message
 api/usecase: api/caution api/wire kiln kiln/analysis kiln/detect kiln/faults kiln/heatwork
 	kiln/record tiles tiles/board tiles/lid tiles/shrinkage kiln/message
