@@ -19,6 +19,13 @@ type coneTold struct {
 	step  float64 // degrees; 0: in words
 }
 
+func (c coneTold) String() string {
+	if c.step == 0 {
+		return fmt.Sprintf("cones %v in words", c.cones)
+	}
+	return fmt.Sprintf("cones %v by %.0f°", c.cones, c.step)
+}
+
 // coneWorld is what is true of readers and cones and what the program does not know.
 type coneWorld struct {
 	habit float64 // degrees by which one reader always reads too much or too little, one sd
@@ -79,14 +86,14 @@ func TestProbeRangeWithHabits(t *testing.T) {
 				share := held[i] / float64(lives)
 				all, of = all+share, of+1
 				if w.lean == coneLeanLog {
-					cells = append(cells, kilntest.Said{Name: fmt.Sprintf("%v by %.0f°, habit %.0f°, %d firings", way.cones, way.step, w.habit, n), Said: 0.90, True: share, Of: lives})
+					cells = append(cells, kilntest.Said{Name: fmt.Sprintf("%s, habit %.0f°, ±%.0f °C, %d firings", way, w.habit, w.moves, n), Said: 0.90, True: share, Of: lives})
 				}
 				line += fmt.Sprintf("  after %d: %.3f (rms %.1f, sd %.1f)", n, share, math.Sqrt(squares[i]/float64(lives)), said[i]/float64(lives))
 				if w.lean == coneLeanLog && (share < low || share > high) {
-					t.Errorf("%v by %.0f°, %+v: after %d firings the range holds %.3f", way.cones, way.step, w, n, share)
+					t.Errorf("%v, %+v: after %d firings the range holds %.3f", way, w, n, share)
 				}
 			}
-			t.Logf("%v by %.0f°, habit %.0f°, lean %.2f, firings %.0f °C:%s", way.cones, way.step, w.habit, w.lean, w.moves, line)
+			t.Logf("%v, habit %.0f°, lean %.2f, firings %.0f °C:%s", way, w.habit, w.lean, w.moves, line)
 		}
 	}
 	t.Logf("on average %.3f", all/of)
