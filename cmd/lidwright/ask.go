@@ -142,7 +142,7 @@ func askOrReckon(c *cobra.Command, path string, q url.Values, clay bool, reckon 
 			done, err = show(c, answer, into)
 		}
 	}
-	return done, wrongUse(err)
+	return done, err
 }
 
 // put sends a fact and decodes the answer, as get does.

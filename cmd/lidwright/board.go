@@ -59,6 +59,9 @@ func sizeBoard(c *cobra.Command, args []string) error {
 			q.Set("measured_stage", stage)
 		}
 	}
+	if len(q["galleries"])+len(q["gauge"])+len(q["gauge_mm"]) == 0 {
+		return &exit{exitWrongUse, "name a file of pots, or --gauge and --gauge-count; see lidwright board --help"}
+	}
 	var a wire.Board
 	done, err := askOrReckon(c, "/v1/lids/board", q, api.NamesClay(q), api.StatedBoard, &a)
 	if err != nil {

@@ -125,6 +125,10 @@ func copies(c *cobra.Command, make bool) error {
 	} else if answer.Made != nil {
 		fmt.Fprintln(c.ErrOrStderr(), "Nothing changed since the newest copy: none is made.")
 	}
+	if len(answer.Items) == 0 {
+		fmt.Fprintln(c.ErrOrStderr(), "There are no copies yet. One is made after each firing and once a day; now: lidwright copy make")
+		return nil
+	}
 	rows := [][]string{{"COPY", "MADE", "MB", "IN"}}
 	for _, i := range answer.Items {
 		in := i.Folder
@@ -186,7 +190,9 @@ func askCopies(c *cobra.Command, make bool) ([]byte, error) {
 			made = new(bool)
 			*made, kept, err = daemon.MakeCopy(c.Context(), cfg, version)
 		} else {
-			kept, err = daemon.ListCopies(c.Context(), cfg)
+			if kept, err = daemon.ListCopies(c.Context(), cfg); err == nil && len(kept) == 0 && !daemon.HasStore(cfg) {
+				err = fmt.Errorf("there is neither a store nor a copy in %s", cfg.Store.Folder)
+			}
 		}
 		if err != nil {
 			return nil, err

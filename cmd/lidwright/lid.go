@@ -12,7 +12,6 @@ import (
 	"github.com/spf13/pflag"
 
 	"lidwright/api"
-	"lidwright/api/usecase"
 	"lidwright/tiles"
 )
 
@@ -155,12 +154,4 @@ func printCautions(out io.Writer, ids []string) {
 	for _, id := range ids {
 		fmt.Fprintf(out, "Mind: %s\n", api.CautionOf(id))
 	}
-}
-
-// wrongUse gives an error of a form its exit code.
-func wrongUse(err error) error {
-	if usecase.IsInvalid(err) {
-		return &exit{exitWrongUse, err.Error()}
-	}
-	return err
 }

@@ -17,6 +17,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"regexp"
 	"slices"
 	"strings"
 	"syscall"
@@ -25,6 +26,7 @@ import (
 
 	"lidwright/api/caution"
 	"lidwright/api/client"
+	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/config"
 )
@@ -122,7 +124,7 @@ func explain(err error, asked *cobra.Command) (int, string) {
 	case errors.As(err, &p):
 		says := p.Title.String()
 		for _, f := range p.Fields {
-			says += "; " + flagOf(asked, f.Name) + ": " + f.Says.String()
+			says += "; " + inFlags(asked, f.Name+": "+f.Says.String())
 		}
 		if len(p.Fields) == 0 && !p.Detail.IsZero() && !strings.EqualFold(strings.Trim(p.Detail.String(), ". "), strings.Trim(p.Title.String(), ". ")) {
 			says += ". " + p.Detail.String()
@@ -131,6 +133,8 @@ func explain(err error, asked *cobra.Command) (int, string) {
 			return exitWrongUse, says
 		}
 		return exitFailed, says
+	case usecase.IsInvalid(err):
+		return exitWrongUse, inFlags(asked, err.Error())
 	case slices.ContainsFunc(wrongUses, func(begins string) bool { return strings.HasPrefix(err.Error(), begins) }):
 		says := err.Error()
 		if strings.HasPrefix(says, "accepts ") || strings.HasPrefix(says, "requires ") {
@@ -145,7 +149,7 @@ func explain(err error, asked *cobra.Command) (int, string) {
 // the field.
 func flagOf(c *cobra.Command, field string) string {
 	whole := strings.ReplaceAll(field, "_", "-")
-	names := []string{whole, strings.TrimSuffix(whole, "-mm")}
+	names := []string{strings.TrimSuffix(whole, "-mm"), whole}
 	for _, name := range names {
 		if c.Flags().Changed(name) {
 			return "--" + name
@@ -157,6 +161,18 @@ func flagOf(c *cobra.Command, field string) string {
 		}
 	}
 	return field
+}
+
+// fieldNames are what may be a field in a text: first of a fault, or with a _ in it.
+var fieldNames = regexp.MustCompile(`(?:^|; )[a-z][a-z0-9_]*: |\b[a-z]+(?:_[a-z0-9]+)+\b`)
+
+// inFlags has a text of the API speak of flags where the command has them: "collar_mm: is needed" is "--collar is needed".
+func inFlags(c *cobra.Command, text string) string {
+	text = fieldNames.ReplaceAllStringFunc(text, func(found string) string {
+		name := strings.TrimSuffix(strings.TrimPrefix(found, "; "), ": ")
+		return strings.Replace(found, name, flagOf(c, name), 1)
+	})
+	return strings.ReplaceAll(text, ": is needed", " is needed")
 }
 
 // wrongUses are how the errors of the command line itself begin.

@@ -47,7 +47,7 @@ func TestNewcomer(t *testing.T) {
 	if len(codes) != 2 {
 		t.Fatalf("the install shows %d passcodes:\n%s", len(codes), said)
 	}
-	c.env = append(c.env, "LIDWRIGHT_CODE="+codes[0])
+	c.env = append(c.env, "LIDWRIGHT_CODE="+codes[1]) // the owner's: clays are theirs
 	lap("installed")
 
 	received := make(chan string, 10)

@@ -88,11 +88,11 @@ func lengthOf(c *cobra.Command, field, text string) (float64, error) {
 	u, _ := c.Flags().GetString("units")
 	unit, err := tiles.ParseLengthUnit("units", u, tiles.MM)
 	if err != nil {
-		return 0, wrongUse(err)
+		return 0, err
 	}
 	l, err := tiles.ParseLength(field, text, unit)
 	if err != nil {
-		return 0, wrongUse(err)
+		return 0, err
 	}
 	return float64(l.Millimetre()), nil
 }
