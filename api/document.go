@@ -86,6 +86,34 @@ func openAnswers(a huma.API) {
 	}
 }
 
+// aboutNouns says of each first word of an address what is found there; the document has it as tags.
+var aboutNouns = map[string]string{
+	"bars":        "Shrink bars, their readings and their story",
+	"changes":     "What changed since a number, for whoever follows the record",
+	"clays":       "Clays, their batches, and how much they shrink",
+	"collector":   "The collector that the studio joined, if any",
+	"compare":     "Firings laid over one another",
+	"copies":      "Copies of the record",
+	"crossed-out": "What was crossed out, and putting it back",
+	"firings":     "Firings, their curves, cones, notes and checklists",
+	"import":      "Tables and old notebooks taken in",
+	"kilns":       "Kilns, their probes, and what they are kept shut above",
+	"lid":         "How wide to throw a lid, its gap, or the gallery for it",
+	"lids":        "Lids for a whole board of pots",
+	"lines":       "What each kiln's serial line said in the last minute",
+	"loads":       "What lay together in a kiln",
+	"makers":      "Makers' marks, and removing a person's",
+	"notices":     "Notices to people, and trying them",
+	"now":         "What every kiln does now",
+	"pots":        "Pot cards",
+	"session":     "A passcode changed for a cookie, and back",
+	"site":        "The site, the number of its newest change, the life of its record",
+	"size":        "Any fired length or capacity to wet, and back",
+	"stream":      "Changes as they come, as server-sent events",
+	"trend":       "How firings and probes of a kiln went on over time",
+	"verdicts":    "How lids sat on their pots",
+}
+
 // sayUse says where the API is, what passcode it takes and what each address is about.
 func sayUse(a huma.API) {
 	doc := a.OpenAPI()
@@ -103,7 +131,7 @@ func sayUse(a huma.API) {
 		}
 		if !said[noun] {
 			said[noun] = true
-			doc.Tags = append(doc.Tags, &huma.Tag{Name: noun})
+			doc.Tags = append(doc.Tags, &huma.Tag{Name: noun, Description: aboutNouns[noun]})
 		}
 	}
 	slices.SortFunc(doc.Tags, func(a, b *huma.Tag) int { return strings.Compare(a.Name, b.Name) })

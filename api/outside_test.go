@@ -96,7 +96,7 @@ func TestDocumentForClients(t *testing.T) {
 		Info       struct{ Version string }
 		Servers    []struct{ URL string }
 		Security   []map[string][]string
-		Tags       []struct{ Name string }
+		Tags       []struct{ Name, Description string }
 		Paths      map[string]map[string]struct{ Tags []string }
 		Components struct {
 			SecuritySchemes map[string]struct{ Type, Scheme string }
@@ -115,6 +115,9 @@ func TestDocumentForClients(t *testing.T) {
 	known := map[string]bool{}
 	for _, tag := range doc.Tags {
 		known[tag.Name] = true
+		if tag.Description == "" {
+			t.Errorf("nothing says what is found under %s", tag.Name)
+		}
 	}
 	for path, ops := range doc.Paths {
 		for method, op := range ops {
