@@ -109,6 +109,7 @@ func textsLookedUp(t *testing.T, ours []checkedPackage) (keys map[string]string,
 func TestMessages(t *testing.T) {
 	ours := ourPackages(t)
 	keys, words := textsLookedUp(t, ours)
+	t.Logf("%d keys", len(keys))
 	if len(keys) < 1000 {
 		t.Errorf("only %d keys were found", len(keys))
 	}
