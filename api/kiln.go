@@ -27,7 +27,7 @@ func (s kilnRoutes) getKilns(ctx context.Context, _ *struct{}) (*body[wire.Kilns
 	if j.Says, err = s.Kilns().Beside(ctx); err != nil {
 		return nil, s.troubles.Problem(ctx, err)
 	}
-	for _, name := range barRoutes(s).kilnNames() {
+	for _, name := range kilnNames(s.KilnNames()) {
 		k, err := s.Kilns().KilnOf(ctx, kiln.KilnID(name))
 		if err != nil {
 			return nil, s.troubles.Problem(ctx, err)

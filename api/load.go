@@ -258,7 +258,7 @@ func (s loadRoutes) loadsPage(w http.ResponseWriter, r *http.Request) error {
 		Waiting    bool
 		Loads      []wire.Load
 		More       string // the load after which the list goes on; empty: it ends here
-	}{page: s.page(r.Context(), "bars"), Kilns: barRoutes(s).kilnNames(), Kiln: q.Get("kiln"), Kind: q.Get("kind"), Waiting: q.Get("waiting") == "yes"}
+	}{page: s.page(r.Context(), "bars"), Kilns: kilnNames(s.KilnNames()), Kiln: q.Get("kiln"), Kind: q.Get("kind"), Waiting: q.Get("waiting") == "yes"}
 	loads, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Kiln: data.Kiln, Kind: kiln.Kind(data.Kind), Waiting: data.Waiting, After: q.Get("after"), Limit: listed + 1})
 	if err != nil {
 		return err

@@ -15,6 +15,7 @@ import (
 	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/api/wire"
+	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
 	"lidwright/kiln/message"
 	"lidwright/tiles"
@@ -29,7 +30,7 @@ func (s barRoutes) unpackPage(w http.ResponseWriter, r *http.Request) error {
 // as it was typed.
 func (s barRoutes) showBarsHome(w http.ResponseWriter, r *http.Request, form pages.Form) error {
 	base := s.page(r.Context(), "bars")
-	data := pages.BarsHomePage{Frame: base.Frame, ID: base.ID, Kilns: s.kilnNames(), Form: form,
+	data := pages.BarsHomePage{Frame: base.Frame, ID: base.ID, Kilns: kilnNames(s.KilnNames()), Form: form,
 		Cautions: barCautions()}
 	if id := form.Get("id"); id != "" {
 		data.ID = id
@@ -127,9 +128,10 @@ func barCautions() []pages.Cautioned {
 	return two
 }
 
-func (s barRoutes) kilnNames() []string {
+// kilnNames are kilns as a form lists them.
+func kilnNames(ids []kiln.KilnID) []string {
 	var names []string
-	for _, id := range s.KilnNames() {
+	for _, id := range ids {
 		names = append(names, string(id))
 	}
 	return names

@@ -258,9 +258,9 @@ type Ranges struct {
 
 // RangeRow is one of them.
 type RangeRow struct {
-	Name         string // typed by people, with what goes before it
+	Name          string // typed by people, with what goes before it
 	At, Low, High float64
-	Here         bool // the one that the page is about
+	Here          bool // the one that the page is about
 }
 
 const rangeHigh = 28.0 // px a row

@@ -24,7 +24,7 @@ var notHere = map[string]bool{"": true, "kiln": true, "settings": true, "session
 func (s *Server) recordPage(w http.ResponseWriter, r *http.Request) {
 	site, path := r.PathValue("site"), r.PathValue("path")
 	if s.Mirror == nil || !isID(site) {
-		s.nothingHere(w, r)
+		nothingHere(w, r)
 		return
 	}
 	first, _, _ := strings.Cut(path, "/")
@@ -35,7 +35,7 @@ func (s *Server) recordPage(w http.ResponseWriter, r *http.Request) {
 	}
 	one, err := s.Shown.Site(r.Context(), site)
 	if errors.Is(err, ErrNoSite) {
-		s.nothingHere(w, r)
+		nothingHere(w, r)
 		return
 	}
 	if err != nil {

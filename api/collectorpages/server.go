@@ -116,7 +116,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	for _, r := range s.routes() {
 		mux.HandleFunc(r.pattern, r.answers)
 	}
-	mux.HandleFunc("/", s.nothingHere)
+	mux.HandleFunc("/", nothingHere)
 	return s.guarded(mux), nil
 }
 
@@ -159,7 +159,7 @@ func (s *Server) readyz(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, http.StatusOK, map[string]string{"status": "ready", "version": s.Version})
 }
 
-func (s *Server) nothingHere(w http.ResponseWriter, r *http.Request) {
+func nothingHere(w http.ResponseWriter, r *http.Request) {
 	if len(r.URL.Path) >= 4 && r.URL.Path[:4] == "/v1/" {
 		refuse(w, http.StatusNotFound, wire.PushRefused{Why: "wrong", Says: "Nothing is at this address."})
 		return

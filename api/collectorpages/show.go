@@ -275,12 +275,12 @@ func (s *Server) firingOf(site string, f wire.SentFiring, speak pages.Speak) (pa
 
 func (s *Server) studioPage(w http.ResponseWriter, r *http.Request) {
 	if !isID(r.PathValue("site")) {
-		s.nothingHere(w, r)
+		nothingHere(w, r)
 		return
 	}
 	one, err := s.Shown.Site(r.Context(), r.PathValue("site"))
 	if errors.Is(err, ErrNoSite) {
-		s.nothingHere(w, r)
+		nothingHere(w, r)
 		return
 	}
 	var firings []wire.SentFiring
@@ -303,7 +303,7 @@ func (s *Server) studioPage(w http.ResponseWriter, r *http.Request) {
 
 func (s *Server) firingPage(w http.ResponseWriter, r *http.Request) {
 	if !isID(r.PathValue("site")) || !isID(r.PathValue("firing")) {
-		s.nothingHere(w, r)
+		nothingHere(w, r)
 		return
 	}
 	one, err := s.Shown.Site(r.Context(), r.PathValue("site"))
@@ -313,7 +313,7 @@ func (s *Server) firingPage(w http.ResponseWriter, r *http.Request) {
 	}
 	at := slices.IndexFunc(firings, func(f wire.SentFiring) bool { return f.ID == r.PathValue("firing") })
 	if errors.Is(err, ErrNoSite) || err == nil && at < 0 {
-		s.nothingHere(w, r)
+		nothingHere(w, r)
 		return
 	}
 	var data []byte

@@ -320,8 +320,8 @@ func (s *Set) funcs(p Speak) template.FuncMap {
 		"clock":    func(v any) string { return when(v, s.zone, p.clock(), say) },
 		"day":      func(v any) string { return when(v, s.zone, say("Mon 2 Jan 2006"), say) },
 		"at":       func(v any) string { return s.At(p, v) },
-		"safe":     func(v string) template.HTML { return template.HTML(v) },                          // for SVG made here, never for what people typed
-		"said":     func(v any) string { return say(spaced(fmt.Sprint(v))) },                          // thrown_ring as people say it
+		"safe":     func(v string) template.HTML { return template.HTML(v) }, // for SVG made here, never for what people typed
+		"said":     func(v any) string { return say(spaced(fmt.Sprint(v))) }, // thrown_ring as people say it
 		"first":    func(v []string) string { return nth(v, 0) },
 		"second":   func(v []string) string { return nth(v, 1) },
 		"third":    func(v []string) string { return nth(v, 2) },

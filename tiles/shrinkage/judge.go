@@ -45,7 +45,7 @@ func Judge(b tiles.Bar, r *tiles.Reading, fit *Fit) (j Judgement) {
 			b = without(b, j.Earlier.Reading)
 		}
 	}
-	before, grew := fit.grew(b, *r)
+	before, grew := longer(fit, b, *r)
 	var early message.Message
 	if stage := j.Belief.notFiredYet(r.Length); !grew && stage != "" {
 		early = notYet(b, *r, stage)
@@ -141,21 +141,23 @@ func without(b tiles.Bar, r tiles.Reading) tiles.Bar {
 	return b
 }
 
-// grew finds the stage of b before that r is longer than, by more than two combined sds of reading: those that
+// longer finds the stage of b before that r is longer than, by more than two combined sds of reading: those that
 // are usual, or that the bars of the site tell, where they are wider.
-func (f *Fit) grew(b tiles.Bar, r tiles.Reading) (before tiles.Reading, grew bool) {
+func longer(f *Fit, b tiles.Bar, r tiles.Reading) (before tiles.Reading, grew bool) {
 	for _, o := range b.Readings {
 		if max(o.Mark, 1) != max(r.Mark, 1) || !o.Counts() || !o.Stage.Before(r.Stage) {
 			continue
 		}
-		if both := math.Hypot(f.readingSD(o), f.readingSD(r)); float64(r.Length-o.Length) > grewBy*both {
+		if both := math.Hypot(readingSDIn(f, o), readingSDIn(f, r)); float64(r.Length-o.Length) > grewBy*both {
 			before, grew = o, true
 		}
 	}
 	return before, grew
 }
 
-func (f *Fit) readingSD(r tiles.Reading) float64 {
+// readingSDIn is the sd of one reading, mm: that of its instrument, or what the bars of the site tell where that is
+// wider. f may be nil.
+func readingSDIn(f *Fit, r tiles.Reading) float64 {
 	sd := readingSD(r.Instrument, r.Step)
 	if f == nil {
 		return sd

@@ -76,7 +76,7 @@ func (f *Fit) leg(a Ask, to tiles.Stage) (leg, error) {
 	}
 	start, end := f.stand(k, a, a.Stage), f.stand(k, a, to)
 	l := f.between(k, a, start, end)
-	if to == tiles.Fired && f.untold(k, a) {
+	if to == tiles.Fired && f.tested[k.id].untold(k, a) {
 		left := math.Exp(-l.mean / 100)
 		least := -100 * math.Log(1-untoldShare/left) / quantile(math.Inf(1), (1+tiles.LikelyLevel)/2)
 		sd, _, _ := f.likely(l, false)
@@ -370,7 +370,7 @@ var mostGrowth = math.Exp(1.0 / leastFreedom)
 // the slope by its square, times how much larger that is on average than at the mode.
 func (f *Fit) widened(a, b leg, p parts) parts {
 	slope := func(c [2]float64) (sum float64) {
-		for k, s := range f.slopesOf(combine(a.row, b.row, c)) {
+		for k, s := range f.slopes.of(f.solved, combine(a.row, b.row, c)) {
 			sum += s / 2 * (f.grows[k] - 1)
 		}
 		return sum
@@ -392,7 +392,7 @@ func (f *Fit) freedom(a, b leg, p parts, c [2]float64) float64 {
 		return math.Inf(1)
 	}
 	row := combine(a.row, b.row, c)
-	j := f.slopesOf(row)
+	j := f.slopes.of(f.solved, row)
 	for k := range j {
 		j[k] += 2 * p.of[k].along(c)
 	}
@@ -407,7 +407,7 @@ type slopes struct {
 	kept map[string]mixedmodel.Slopes
 }
 
-func (f *Fit) slopesOf(z mixedmodel.Row) []float64 {
+func (s *slopes) of(solved *mixedmodel.Solution, z mixedmodel.Row) []float64 {
 	if len(z.Cols) == 0 {
 		return make([]float64, thetas)
 	}
@@ -415,12 +415,12 @@ func (f *Fit) slopesOf(z mixedmodel.Row) []float64 {
 	for _, c := range z.Cols {
 		key = binary.LittleEndian.AppendUint32(key, uint32(c))
 	}
-	f.slopes.mu.Lock()
-	defer f.slopes.mu.Unlock()
-	g, known := f.slopes.kept[string(key)]
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	g, known := s.kept[string(key)]
 	if !known {
-		g = f.solved.Slopes(z.Cols)
-		f.slopes.kept[string(key)] = g
+		g = solved.Slopes(z.Cols)
+		s.kept[string(key)] = g
 	}
 	return g.Of(z)
 }

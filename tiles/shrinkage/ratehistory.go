@@ -59,7 +59,7 @@ func (f *Fit) RateHistory(a Ask) ([]RateChange, error) {
 		}
 		these := facts[:n]
 		facts = facts[n:]
-		before, bars, err := g.without(these)
+		before, bars, err := takenBack(g, these)
 		left -= bars
 		if errors.Is(err, mixedmodel.ErrAnew) { // farther back it cannot be told without a new fit
 			break
@@ -136,8 +136,8 @@ func (f *Fit) factsAbout(clay tiles.ClayID) []fact {
 	return out
 }
 
-// without is f with some facts taken back, about so many bars.
-func (f *Fit) without(facts []fact) (*Fit, int, error) {
+// takenBack is f with some facts taken back, about so many bars.
+func takenBack(f *Fit, facts []fact) (*Fit, int, error) {
 	changed := map[int][]fact{}
 	var order []int
 	for _, x := range facts {

@@ -190,9 +190,9 @@ const (
 )
 
 // untold reports whether no curve tells of the heat that a asks about.
-func (f *Fit) untold(k *clayCurve, a Ask) bool {
+func (c claySeen) untold(k *clayCurve, a Ask) bool {
 	hot, _ := hottest(a)
-	return hot.Known() && float64(hot) < min(f.tested[k.id].lowest-testedWithin, k.matures-curveReach)
+	return hot.Known() && float64(hot) < min(c.lowest-testedWithin, k.matures-curveReach)
 }
 
 // covers reports whether heat work h is tested: a fired reading near it, or on both sides of
@@ -241,7 +241,7 @@ func (f *Fit) Standing(a Ask, to tiles.Stage) Standing {
 	if to != tiles.Fired {
 		return standingEarly(f, a, ref, to, out)
 	}
-	if k := f.clay(ref.Clay); k != nil && f.untold(k, a) {
+	if k := f.clay(ref.Clay); k != nil && f.tested[k.id].untold(k, a) {
 		out.Untested, out.NearestTested = true, kiln.Celsius(clay.nearest(float64(hot)))
 		out.Trust, out.Why = OutsideTestedHeat, message.New("nothing is known of this clay below {1}",
 			kiln.Celsius(min(clay.lowest, k.matures-curveReach)))
