@@ -80,7 +80,7 @@ func (c collector) Collect(ch chan<- prometheus.Metric) {
 }
 
 // metrics answers a scrape.
-func (s *Server) metrics() http.HandlerFunc {
+func metrics(s *Server) http.HandlerFunc {
 	s.counts.took = prometheus.NewHistogram(prometheus.HistogramOpts{Name: "lidwright_collect_push_seconds",
 		Help:    "Time that a push took to be kept.",
 		Buckets: []float64{0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10}})

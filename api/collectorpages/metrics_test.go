@@ -43,7 +43,7 @@ func TestMetricsOfSites(t *testing.T) {
 		}
 		return w.Body.String()
 	}
-	all := read("/metrics", s.metrics())
+	all := read("/metrics", metrics(s))
 	for _, want := range []string{"process_resident_memory_bytes ", "go_goroutines ", "lidwright_collect_sites 3", "lidwright_collect_kilns_silent_hot 1"} {
 		if !strings.Contains(all, "\n"+want) {
 			t.Errorf("no %q", want)

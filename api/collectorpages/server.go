@@ -90,7 +90,7 @@ func (s *Server) routes() []route {
 		{"GET /v1/openapi.json", "", "", nil, nil, s.document},
 		{"GET /healthz", "", "", nil, nil, s.healthz},
 		{"GET /readyz", "", "", nil, nil, s.readyz},
-		{"GET /metrics", "", "", nil, nil, s.owners(s.metrics())},
+		{"GET /metrics", "", "", nil, nil, s.owners(metrics(s))},
 		{"GET /metrics/sites", "", "", nil, nil, s.owners(siteMetrics(s))},
 		{"GET /{$}", "", "", nil, nil, s.owners(s.kilnsPage)},
 		{"GET /studios", "", "", nil, nil, s.owners(s.studiosPage)},
