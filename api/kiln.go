@@ -103,7 +103,7 @@ func (s kilnRoutes) postUsual(w http.ResponseWriter, r *http.Request) error {
 	}
 	b := wire.UsualBody{Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), What: form.Get("what"), Name: form.Get("name"), Cone: form.Get("cone")}
 	if _, err := s.Kilns().SayUsual(r.Context(), kiln.KilnID(r.PathValue("kiln")), form.Get("id"), b); err != nil {
-		return s.showKilns(w, r, url.Values{}, s.troubles.Problem(r.Context(), err))
+		return s.showKilns(w, r, url.Values{}, s.refused(r.Context(), err))
 	}
 	http.Redirect(w, r, "/kilns", http.StatusSeeOther)
 	return nil
@@ -197,7 +197,7 @@ func (s kilnRoutes) postKiln(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if _, err := s.Kilns().Add(r.Context(), kiln.KilnID(form.Get("kiln")), wire.KilnBody{Fuel: form.Get("fuel")}); err != nil {
-		return s.showKilns(w, r, form, s.troubles.Problem(r.Context(), err))
+		return s.showKilns(w, r, form, s.refused(r.Context(), err))
 	}
 	http.Redirect(w, r, "/kilns", http.StatusSeeOther)
 	return nil

@@ -357,6 +357,9 @@ func (s firingRoutes) postTicks(w http.ResponseWriter, r *http.Request) error {
 		return web.NewProblem("missing", message.New("The form has lost its id; open the load again."),
 			wire.Field{Name: "id", Says: message.New("no UUID")})
 	}
+	if _, err := tiles.Maker("by", form.Get("by")); err != nil && form.Get("by") != "" {
+		return err
+	}
 	for _, t := range now.Items {
 		if done := form.Get(t.Item) == "yes"; done != t.Done {
 			id := uuid.NewSHA1(base, []byte(t.Item)).String()

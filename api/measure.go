@@ -44,7 +44,7 @@ func withQuery(address, name, value string) string {
 // again says that a form is shown again with what was wrong in it: the status is written, and the problem is
 // given. It is not ok where the fault is no one's who filled the form in.
 func (s *Server) again(w http.ResponseWriter, r *http.Request, err error) (*pages.Problem, bool) {
-	p := s.troubles.Problem(r.Context(), err)
+	p := s.refused(r.Context(), err)
 	if p.Status < 400 || p.Status >= 500 {
 		return nil, false
 	}

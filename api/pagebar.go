@@ -307,7 +307,7 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 		}
 		data := s.barPageData(r.Context(), bar)
 		data.correct(form.Get("supersedes"))
-		data.Typed, data.Error = form, s.troubles.Problem(r.Context(), err)
+		data.Typed, data.Error = form, s.refused(r.Context(), err)
 		data.askAgain(form.Get("again"))
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(data.Error.Status)
@@ -398,7 +398,11 @@ func (s barRoutes) postAct(w http.ResponseWriter, r *http.Request, do act, needs
 		return web.NewProblem("missing", message.New("Say why."),
 			wire.Field{Name: "why", Says: message.New("is needed")})
 	}
-	if err := do(r.Context(), bar.Code, form.Get("reading"), form.Get("by"), form.Get("why"), s.Now()); err != nil {
+	a := tiles.Act{By: form.Get("by"), Why: form.Get("why")}
+	if err := a.Validate(needsWhy); err != nil {
+		return err
+	}
+	if err := do(r.Context(), bar.Code, form.Get("reading"), a.By, a.Why, s.Now()); err != nil {
 		return err
 	}
 	s.Shrink.Touch(bar.Code)
@@ -602,7 +606,7 @@ func (s barRoutes) postWhich(w http.ResponseWriter, r *http.Request) error {
 	if err := s.askWhich(r.Context(), &data, bar, p.ID, true); err != nil {
 		return err
 	}
-	data.Error = s.troubles.Problem(r.Context(), err)
+	data.Error = s.refused(r.Context(), err)
 	for name, v := range form {
 		data.Typed[name] = v
 	}

@@ -207,7 +207,7 @@ func (s firingRoutes) firingForm(keep func(ctx context.Context, id wire.FiringPa
 			if dataErr != nil {
 				return dataErr
 			}
-			d.Error, d.Typed = s.troubles.Problem(r.Context(), err), form
+			d.Error, d.Typed = s.refused(r.Context(), err), form
 			w.Header().Set("Content-Type", "text/html; charset=utf-8")
 			w.WriteHeader(d.Error.Status)
 			return s.render(w, "firing", d)
@@ -304,7 +304,7 @@ func (s firingRoutes) postByHand(w http.ResponseWriter, r *http.Request) error {
 	}
 	if err = s.keepHandForm(r.Context(), form); err != nil {
 		d := s.byHandData(r.Context())
-		d.Error, d.Typed, d.ID = s.troubles.Problem(r.Context(), err), form, form.Get("id")
+		d.Error, d.Typed, d.ID = s.refused(r.Context(), err), form, form.Get("id")
 		d.Twice = map[string]bool{}
 		for _, field := range []string{"began_at", "ended_at", "dropped_at"} {
 			d.Twice[field] = usecase.CameTwice(form.Get(field), s.Site.Zone)
@@ -332,11 +332,14 @@ func (s firingRoutes) keepHandForm(ctx context.Context, form url.Values) error {
 			return err
 		}
 	}
+	dropped, err := s.localTime(form, "dropped_at")
+	if err != nil {
+		return err
+	}
 	if cone := form.Get("sitter_cone"); cone != "" {
-		b.Sitter = &wire.SitterBody{Cone: cone}
-		if b.Sitter.DroppedAt, err = s.localTime(form, "dropped_at"); err != nil {
-			return err
-		}
+		b.Sitter = &wire.SitterBody{Cone: cone, DroppedAt: dropped}
+	} else if dropped != "" {
+		return &tiles.Invalid{Field: "sitter_cone", Type: tiles.Missing, Why: message.New("is needed: which cone was in it")}
 	}
 	if b.Typed, err = typedLines(form.Get("typed")); err != nil {
 		return err
@@ -346,14 +349,21 @@ func (s firingRoutes) keepHandForm(ctx context.Context, form url.Values) error {
 	var ids []string
 	for n := 1; n <= 3; n++ {
 		at := strconv.Itoa(n)
+		if form.Get("cone_"+at) == "" && form.Get("stood_"+at) != "" {
+			return &tiles.Invalid{Field: "cone_" + at, Type: tiles.Missing, Why: message.New("is needed: which cone stood so")}
+		}
 		if form.Get("cone_"+at) == "" {
 			continue
 		}
 		c := wire.ConeBody{Cone: form.Get("cone_" + at), Series: form.Get("series"), Shelf: form.Get("shelf"),
 			By: b.By}
 		c.Seen, c.TiltDeg = stood(form.Get("stood_" + at))
-		if _, err := s.Firings().ReadCone(c, "", ""); err != nil {
-			return err
+		seen, err := s.Firings().ReadCone(c, coneID(form.Get("id"), n), kiln.FiringID(form.Get("id")))
+		if err == nil {
+			err = seen.Validate()
+		}
+		if err != nil {
+			return s.ofCone(ctx, err, at)
 		}
 		cones, ids = append(cones, c), append(ids, coneID(form.Get("id"), n))
 	}
@@ -367,6 +377,18 @@ func (s firingRoutes) keepHandForm(ctx context.Context, form url.Values) error {
 		}
 	}
 	return nil
+}
+
+// ofCone says of which cone of the form a fault is.
+func (s firingRoutes) ofCone(ctx context.Context, err error, at string) error {
+	p := *s.troubles.Problem(ctx, err)
+	p.Fields = slices.Clone(p.Fields)
+	for i, f := range p.Fields {
+		if of, ok := map[string]string{"cone": "cone_", "seen": "stood_", "tilt_deg": "stood_"}[f.Name]; ok {
+			p.Fields[i].Name = of + at
+		}
+	}
+	return &p
 }
 
 // localTime reads a time as the field of a page gives it, in the studio's zone.

@@ -313,8 +313,10 @@ func (s resultRoutes) postVerdictStrike(w http.ResponseWriter, r *http.Request) 
 	if strings.TrimSpace(form.Get("why")) == "" {
 		err = web.NewProblem("missing", message.New("Say why the board is crossed out."),
 			wire.Field{Name: "why", Says: message.New("is needed")})
+	} else if a := (tiles.Act{By: form.Get("by"), Why: form.Get("why")}); a.Validate(true) != nil {
+		err = a.Validate(true)
 	} else {
-		err = s.Archive.StrikeVerdict(r.Context(), r.PathValue("id"), form.Get("by"), form.Get("why"), s.Now())
+		err = s.Archive.StrikeVerdict(r.Context(), r.PathValue("id"), a.By, a.Why, s.Now())
 	}
 	if err != nil {
 		if p, ok := s.again(w, r, err); ok && len(p.Fields) > 0 {

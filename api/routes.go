@@ -92,7 +92,7 @@ func documented[I, O any](described huma.Operation, f func(context.Context, *I) 
 func shown(f func(http.ResponseWriter, *http.Request) error) answering {
 	return func(s *Server, m *routes, _ huma.API, e entry) {
 		m.HandleFunc(e.pattern, func(w http.ResponseWriter, r *http.Request) {
-			if err := f(w, r); err != nil {
+			if err := s.refusedForms(w, r, f); err != nil {
 				s.problemPage(w, r, s.troubles.Problem(r.Context(), err))
 			}
 		})

@@ -217,6 +217,12 @@ func (s Loads) Move(ctx context.Context, id string, b wire.MoveBody) (tiles.Kept
 			return to, err
 		}
 	}
+	var wrong tiles.Faults
+	wrong.Text("shelf", &b.Shelf, tiles.LongestName)
+	wrong.Maker("by", &b.By)
+	if err := wrong.Err(); err != nil {
+		return to, err
+	}
 	moves, err := s.movesOf(from.Load, to.ID, b)
 	if err != nil {
 		return to, err

@@ -1,0 +1,295 @@
+package api
+
+import (
+	"fmt"
+	"maps"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"testing"
+
+	"golang.org/x/net/html"
+
+	"lidwright/api/usecase"
+	"lidwright/kiln"
+)
+
+// formField is a field of a form as a person sees it.
+type formField struct {
+	name, kind, value string
+	options           []string
+	describedBy       string
+	invalid, focus    bool
+}
+
+// sentForm is a form of a page that is posted.
+type sentForm struct {
+	page, action string
+	fields       []formField
+	hidden       url.Values
+}
+
+// values is the form as the page gives it, each field that must be filled in with something.
+func (f sentForm) values() url.Values {
+	v := url.Values{}
+	for name, all := range f.hidden {
+		v[name] = slices.Clone(all)
+	}
+	for _, one := range f.fields {
+		if one.kind != "checkbox" {
+			v.Set(one.name, one.value)
+		}
+	}
+	return v
+}
+
+// names are those of its fields, and what it is told to do.
+func (f sentForm) names() string {
+	all := f.hidden.Get("do")
+	for _, o := range f.fields {
+		if !strings.HasSuffix(o.name, "_which") && o.name != "overlaps" { // what a page asks back
+			all += " " + o.name
+		}
+	}
+	return all
+}
+
+func attr(n *html.Node, name string) string {
+	for _, a := range n.Attr {
+		if a.Key == name {
+			return a.Val
+		}
+	}
+	return ""
+}
+
+func hasAttr(n *html.Node, name string) bool {
+	return slices.ContainsFunc(n.Attr, func(a html.Attribute) bool { return a.Key == name })
+}
+
+func textOf(n *html.Node) string {
+	if n.Type == html.TextNode {
+		return n.Data
+	}
+	var b strings.Builder
+	for c := n.FirstChild; c != nil; c = c.NextSibling {
+		b.WriteString(textOf(c))
+	}
+	return b.String()
+}
+
+// parsed is a page as a browser takes it: its forms that are posted, by their action, and the text of each thing with an id.
+func parsed(t testing.TB, page, text string) (forms map[string][]sentForm, byID map[string]string, alert bool) {
+	t.Helper()
+	doc, err := html.Parse(strings.NewReader(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	forms, byID = map[string][]sentForm{}, map[string]string{}
+	for n := range doc.Descendants() {
+		if n.Type != html.ElementNode {
+			continue
+		}
+		if id := attr(n, "id"); id != "" {
+			byID[id] = strings.TrimSpace(textOf(n))
+		}
+		alert = alert || attr(n, "role") == "alert" && !hasAttr(n, "hidden")
+		if n.Data == "form" && strings.EqualFold(attr(n, "method"), "post") && attr(n, "enctype") == "" {
+			f := sentForm{page: page, action: attr(n, "action"), hidden: url.Values{}}
+			for in := range n.Descendants() {
+				f.take(in)
+			}
+			forms[f.action] = append(forms[f.action], f)
+		}
+	}
+	return forms, byID, alert
+}
+
+// take adds a field of the form.
+func (f *sentForm) take(n *html.Node) {
+	if n.Type != html.ElementNode || attr(n, "name") == "" || hasAttr(n, "disabled") {
+		return
+	}
+	one := formField{name: attr(n, "name"), kind: attr(n, "type"), value: attr(n, "value"), describedBy: attr(n, "aria-describedby"),
+		invalid: attr(n, "aria-invalid") == "true", focus: hasAttr(n, "autofocus")}
+	switch {
+	case n.Data == "input" && one.kind == "hidden":
+		f.hidden.Add(one.name, one.value)
+		return
+	case n.Data == "input" && one.kind == "radio":
+		if i := slices.IndexFunc(f.fields, func(o formField) bool { return o.name == one.name }); i >= 0 {
+			if hasAttr(n, "checked") {
+				f.fields[i].value = one.value
+			}
+			return
+		}
+		if !hasAttr(n, "checked") {
+			one.value = ""
+		}
+	case n.Data == "select":
+		one.kind, one.value = "select", ""
+		for o := range n.Descendants() {
+			if o.Type != html.ElementNode || o.Data != "option" {
+				continue
+			}
+			v := attr(o, "value")
+			if !hasAttr(o, "value") {
+				v = strings.TrimSpace(textOf(o))
+			}
+			if len(one.options) == 0 || hasAttr(o, "selected") {
+				one.value = v
+			}
+			one.options = append(one.options, v)
+		}
+	case n.Data == "textarea":
+		one.kind, one.value = "textarea", textOf(n)
+	case n.Data != "input":
+		return
+	}
+	f.fields = append(f.fields, one)
+}
+
+// formPages are the pages on which forms stand: every page of the routes, with something for each part of its address.
+func (b *bench) formPages(parts map[string]string) (all []string) {
+	for _, e := range b.s.routes() {
+		method, path, _ := strings.Cut(e.pattern, " ")
+		if method != "GET" || e.class.traffic != "page" || strings.Contains(path, ".") {
+			continue
+		}
+		for part, value := range parts {
+			path = strings.ReplaceAll(path, part, value)
+		}
+		all = append(all, strings.ReplaceAll(path, "{$}", ""))
+	}
+	return all
+}
+
+// enough is what is typed into fields that must be filled in.
+var enough = map[string]string{"name": "Owl", "length": "94", "cone": "6", "text": "a windy day", "why": "it bloated", "bars": "BQ7", "galleries": "104.5", "form": "jar",
+	"body": "tern/A", "marks": "KT", "to": "barn", "kiln": "big-blue", "lid_mm": "102.4", "reading": "", "good": "2", "cone_1": "6", "cone_2": "6", "cone_3": "6", "stood": "down", "sitter_cone": "6", "intended_cone": "6", "count": "2", "code": "", "dry_g": "100", "saturated_g": "110"}
+
+// notRead are fields that say nothing where another one is filled in, and choices that stay as they were where one is not known.
+var notRead = []string{"/speak language", "/speak unit", "/speak degree", "/speak clock", "/pots#new collar", "/pots#new count", "/pots#new seat_glazed"}
+
+// TestEveryFormWrong walks every form of every page, found on the pages as they are served, with each field wrong once: the
+// answer is 400, 404, 409 or 422 and the same page, nothing typed is lost, the fault stands beside its field, which has the focus, and the
+// top says that nothing is kept.
+func TestEveryFormWrong(t *testing.T) {
+	b := newBench(t)
+	b.tern("BQ7", "BQ4")
+	b.s.Kiln = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue"}}
+	live := inState(kiln.Cold, 20)
+	live.Kiln = "big-blue"
+	b.s.Recorder = &hearth{live: live}
+	b.s.Store = func() (usecase.StoreHealth, error) { return usecase.StoreHealth{}, nil }
+	b.read("BQ7", "wet", "100")
+	load, pot, board, at := b.id(), b.id(), b.id(), b.s.Now()
+	b.json("PUT", "/v1/loads/"+load, `{"kiln":"big-blue","kind":"glaze","bars":[{"bar":"BQ7"}]}`, 201)
+	b.json("PUT", "/v1/pots/"+pot, `{"form":"jar","number":"1","collar_mm":[104.5],"body":"tern/A"}`, 201)
+	b.json("PUT", "/v1/verdicts/"+board, `{"form":"jar","body":"tern/A","counts":{"good":2}}`, 201)
+	f := kiln.Firing{ID: kiln.FiringID(b.id()), Kiln: "big-blue", Number: 1, Kind: kiln.Glaze, Source: "serial", Began: at, Over: at, Status: kiln.Ended, Peak: 1222}
+	if _, err := b.store.BeginFiring(t.Context(), f, nil); err != nil {
+		t.Fatal(err)
+	}
+	if err := b.store.EndFiring(t.Context(), f); err != nil {
+		t.Fatal(err)
+	}
+	parts := map[string]string{"{bar}": "BQ7", "{clay}": "tern", "{kiln}": "big-blue", "{load}": load, "{pot}": pot, "{id}": string(f.ID), "{topic}": "words", "{type}": "missing"}
+	forms := map[string]sentForm{}
+	for _, page := range b.formPages(parts) {
+		r, text := b.send("GET", page, "", "")
+		if r.StatusCode != http.StatusOK {
+			continue
+		}
+		found, _, _ := parsed(t, page, text)
+		for action, all := range found {
+			for i, one := range all {
+				key := fmt.Sprint(action, " ", i)
+				if old, ok := forms[key]; !ok || len(old.fields) < len(one.fields) {
+					forms[key] = one
+				}
+			}
+		}
+	}
+	if len(forms) < 20 {
+		t.Fatalf("%d forms found", len(forms))
+	}
+	for _, key := range slices.Sorted(maps.Keys(forms)) {
+		b.formWrong(t, forms[key])
+	}
+}
+
+const tooLong = 3000
+
+// formWrong sends a form with each of its fields wrong once.
+func (b *bench) formWrong(t *testing.T, f sentForm) {
+	for _, field := range f.fields {
+		if field.kind == "checkbox" || slices.Contains(notRead, f.action+" "+field.name) {
+			continue
+		}
+		v := f.values()
+		for _, o := range f.fields {
+			if o.kind == "select" && v.Get(o.name) == "" && len(o.options) > 0 {
+				v.Set(o.name, o.options[len(o.options)-1])
+			}
+			if v.Get(o.name) == "" && enough[o.name] != "" && o.kind != "checkbox" && o.kind != "select" {
+				v.Set(o.name, enough[o.name])
+			}
+		}
+		wrong := "9x" + strings.Repeat("z", tooLong)
+		if field.name != "instrument" && (field.kind == "select" || field.kind == "radio") {
+			wrong = "nonsense"
+		}
+		v.Set(field.name, wrong)
+		r, text := b.send("POST", f.action, "application/x-www-form-urlencoded", v.Encode(), "Referer", b.URL+f.page)
+		if says := wrongSaid(t, f, field, v, r.StatusCode, text); says != "" {
+			t.Errorf("%s on %s, %s wrong: %s", f.action, f.page, field.name, says)
+		}
+	}
+}
+
+// wrongSaid is what is missing in the answer to a form with a field at fault; empty if nothing is.
+func wrongSaid(t *testing.T, f sentForm, field formField, v url.Values, status int, text string) string {
+	if !slices.Contains([]int{400, 404, 409, 422}, status) {
+		return fmt.Sprint("answered with ", status)
+	}
+	found, byID, alert := parsed(t, f.page, text)
+	var back *sentForm
+	for i, one := range found[f.action] {
+		if one.names() == f.names() {
+			back = &found[f.action][i]
+		}
+	}
+	if back == nil {
+		return "the form does not come back"
+	}
+	var missing []string
+	if !alert {
+		missing = append(missing, "no summary on top")
+	}
+	for _, o := range back.fields {
+		choice := o.kind == "select" || o.kind == "radio" || o.kind == "checkbox"
+		if want := v.Get(o.name); !choice && strings.TrimSpace(o.value) != strings.TrimSpace(want) {
+			missing = append(missing, o.name+" is lost")
+		}
+		if o.name != field.name {
+			continue
+		}
+		if !choice && !o.focus {
+			missing = append(missing, "no focus")
+		}
+		if says := byID[o.describedBy]; o.kind != "radio" && (!o.invalid || says == "") {
+			missing = append(missing, "no fault beside it")
+		}
+	}
+	if len(missing) > 0 {
+		doc, _ := html.Parse(strings.NewReader(text))
+		for n := range doc.Descendants() {
+			if n.Type == html.ElementNode && attr(n, "role") == "alert" {
+				missing = append(missing, "on top: "+strings.TrimSpace(textOf(n)))
+			}
+		}
+	}
+	return strings.Join(missing, ", ")
+}
