@@ -86,7 +86,7 @@ func TestBoardAskedEachWay(t *testing.T) {
 		t.Errorf("as text: %q", text)
 	}
 	_, page := ask(t, "GET", srv.URL+"/lid/board?"+q.Encode(), "", "")
-	if !strings.Contains(page, "Throw 10 lids for 8 pots") || !strings.Contains(page, fmt.Sprintf("%.1f mm", *j.Sizes[0].SizeMM)) || strings.Contains(page, "<script>") {
+	if !strings.Contains(page, "Throw 10 lids for 8 pots") || !strings.Contains(page, fmt.Sprintf(">%.1f<", *j.Sizes[0].SizeMM)) || strings.Contains(page, "<script>") {
 		t.Errorf("the page does not show the answer")
 	}
 	gauge := askBoard(t, srv.URL, "gauge_mm=104.5&gauge_opening_mm=92.5&gauge_count=12&gauge_spread_sd_mm=0.6&"+statedRates)
@@ -109,8 +109,8 @@ func TestBoardBadInput(t *testing.T) {
 		{"unreadable", pots("p3: 1.234,5; 90"), "length-unreadable", "galleries[2].collar_mm", "Pot 3, gallery: "},
 		{"no pots", statedRates + "&lids=9", "missing", "galleries", ""},
 		{"half a gauge", "gauge_count=12&" + statedRates, "missing", "gauge_mm", ""},
-		{"too many sizes", pots("p3: 102; 90") + "&sizes_most=9", "out-of-range", "sizes_most", "sizes most"},
-		{"certain", pots("p3: 102; 90") + "&wanted_chance=1", "out-of-range", "wanted_chance", "wanted chance"},
+		{"too many sizes", pots("p3: 102; 90") + "&sizes_most=9", "out-of-range", "sizes_most", "Sizes at most"},
+		{"certain", pots("p3: 102; 90") + "&wanted_chance=1", "out-of-range", "wanted_chance", "Enough is a chance of"},
 		{"13 lids of 12 at most", pots("p3: 102; 90") + "&lids=13", "out-of-range", "lids", "lids"},
 		{"half a lid", pots("p3: 102; 90") + "&lids=9.5", "out-of-range", "lids", "lids"},
 		{"a collar of its own", pots("p3: 102; 90") + "&collar=100", "unknown-parameter", "collar", "collar"},

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"html/template"
@@ -20,6 +21,7 @@ import (
 	"lidwright/kiln"
 	"lidwright/kiln/message"
 	"lidwright/tiles"
+	"lidwright/tiles/board"
 	"lidwright/tiles/lid"
 )
 
@@ -613,36 +615,36 @@ func anyGiven(q url.Values, names ...string) bool {
 	return false
 }
 
-// boardPage asks the board question with the API's own parameters.
+// boardPage asks the board question with the API's own parameters. An opening that all pots share stands in a field
+// of its own, and goes to each pot that names none.
 func (s lidRoutes) boardPage(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
 	form, err := s.asking(r.Context(), q)
 	if err != nil {
 		return err
 	}
-	data := struct {
-		asking
-		Answer *wire.Board
-		Sizes  []askedField // count and width
-		Pairs  []boardPairView
-		Whole  bool // every pot has a lid
-		OneBy  string
-	}{asking: form}
-	if !anyGiven(q, "galleries", "gauge", "gauge_mm") {
-		return s.render(w, "board", data)
+	d, err := s.boardAsking(r.Context(), q, form)
+	if err != nil {
+		return err
+	}
+	if !anyGiven(q, "galleries", "gauge", "gauge_mm") && !q.Has("galleries") {
+		return s.show(w, d)
+	}
+	asked := maps.Clone(q)
+	if asked.Del("opening"); d.Ledge {
+		asked.Set("galleries", pages.WithOpening(q.Get("galleries"), q.Get("opening")))
+	}
+	if !q.Has("clay") && d.Clay != "" {
+		asked.Set("clay", d.Clay)
 	}
 	fail := func(err error) error {
-		p := *s.troubles.Problem(r.Context(), err)
-		p.Fields = slices.Clone(p.Fields)
-		for i, f := range p.Fields {
-			p.Fields[i].Says = boardField(f.Name, f.Says)
-		}
-		data.Error = &p
+		p := s.troubles.Problem(r.Context(), err)
+		s.boardFaults(&d, form, p)
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(p.Status)
-		return s.render(w, "board", data)
+		return s.show(w, d)
 	}
-	read, err := readBoard(q, s.Unit())
+	read, err := readBoard(asked, s.Unit())
 	if err != nil {
 		return fail(err)
 	}
@@ -650,33 +652,137 @@ func (s lidRoutes) boardPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return fail(err)
 	}
-	question := read.board
-	j := s.Lids().BoardJSON(question, a, m, form.Show)
-	data.Answer = &j
-	data.caution(j.Cautions)
-	if !math.IsNaN(a.OneToOneChance) {
-		data.OneBy = percentOf(a.OneToOneChance)
+	j := s.Lids().BoardJSON(read.board, a, m, form.Show)
+	speak := form.Frame.Speak
+	speak.Unit = string(form.Show)
+	answer := boardWords(s.pages.Locale(speak), form, read.board, a, j)
+	answer.Query = asked.Encode()
+	form.caution(j.Cautions)
+	d.Answer, d.Cautions = &answer, pages.Cautions(form.Caution[:min(2, len(form.Caution))])
+	for _, more := range form.Caution[len(d.Cautions):] {
+		d.Cautions[1].More = append(d.Cautions[1].More, more)
 	}
-	for _, size := range a.Sizes {
-		data.Sizes = append(data.Sizes, askedField{fmt.Sprint(size.Count), form.Show.Format(size.Size)})
-	}
-	data.Whole = true
-	for _, p := range a.Pairs {
-		data.Whole = data.Whole && p.Lid != ""
-		v := boardPairView{Pot: potName(question, p.Gallery), Lid: p.Lid}
-		if p.Gallery < len(question.Galleries) {
-			v.Collar = joined(question.Galleries[p.Gallery].Collar, form.Show)
-		}
-		if v.Chance = percentOf(p.FitChance); p.Lid == "" {
-			v.Chance, v.Set = "", form.Show.Format(p.Set)
-		}
-		data.Pairs = append(data.Pairs, v)
-	}
-	return s.render(w, "board", data)
+	return s.show(w, d)
 }
 
-// boardPairView is one pot and its lid, in words.
-type boardPairView struct{ Pot, Collar, Lid, Chance, Set string }
+// boardAsking is the page as it asks: what was typed, the fields.
+func (s lidRoutes) boardAsking(ctx context.Context, q url.Values, a asking) (pages.BoardPage, error) {
+	d := pages.BoardPage{Frame: a.Frame, Q: pages.Form{Values: shownAs(q, a.Unit)}, Unit: pages.Word(a.Unit),
+		Stages: a.Stages, Kinds: a.Kinds, OwnRates: a.Rates, Rates: lidFields(a.RateFields), Fine: lidFields(a.MoreFields),
+		Gallery: shortName(a.CollarName), Seat: pages.Word(lid.Inset)}
+	for _, v := range a.Seats {
+		d.Seats = append(d.Seats, pages.Word(v))
+	}
+	if seat := lid.Seat(q.Get("seat")); slices.Contains(lid.Seats(), seat) {
+		d.Seat = pages.Word(seat)
+	}
+	d.Ledge = !slices.Contains([]lid.Seat{lid.Flange, lid.Cap, lid.Stopper}, lid.Seat(d.Seat))
+	for _, u := range a.Units {
+		d.Units = append(d.Units, string(u))
+	}
+	for _, c := range a.Clays {
+		d.Clays = append(d.Clays, pages.LidClay{ID: c.Clay, Name: c.Name})
+	}
+	var err error
+	if d.Clay = q.Get("clay"); d.Clay == "" && !a.Rates && !q.Has("clay") {
+		d.Clay, err = s.lastClay(ctx, a.Clays)
+	}
+	return d, err
+}
+
+// boardFaults puts what is wrong beside its fields.
+func (s lidRoutes) boardFaults(d *pages.BoardPage, form asking, p *web.Problem) {
+	form.Error = p
+	if len(p.Fields) == 0 {
+		d.Trouble = p.Detail
+	}
+	d.Q.Problem = &pages.Problem{Title: p.Title, Detail: p.Detail}
+	for _, f := range p.Fields {
+		name, says := strings.TrimSuffix(f.Name, "_mm"), f.Says
+		label := strings.ReplaceAll(name, "_", " ")
+		switch field, _, many := strings.Cut(name, "["); {
+		case many:
+			name, label, says = field, "pots", boardField(f.Name, f.Says)
+			if field == "measured_lids" {
+				label = "lids"
+			}
+		case name == "galleries":
+			label = "pots"
+		case name == "sizes_most":
+			label = "Sizes at most"
+		case name == "wanted_chance":
+			label = "Enough is a chance of"
+		case name == "gauge.count":
+			name, label = "gauge_count", "how many pots"
+		}
+		d.Wrong = append(d.Wrong, pages.LidFault{Field: pages.Word(name), Label: label, Says: says})
+		d.Q.Problem.Fields = append(d.Q.Problem.Fields, pages.FieldProblem{Name: name, Says: says})
+	}
+	if form.Unusual() {
+		d.Sure = string(form.Sure())
+	}
+}
+
+// boardWords is an answer as one person reads it.
+func boardWords(l pages.Locale, form asking, q board.Question, a board.Answer, j wire.Board) pages.BoardAnswer {
+	v := pages.BoardAnswer{Pots: j.Galleries, Lids: j.Lids, Unit: string(form.Show), Expected: l.Decimal(a.ExpectedPairs, 1),
+		HeldBack: l.Tell(a.HeldBack), Wide: string(form.Wide()), Trust: j.Trust,
+		TrustWhy: l.Tell(j.TrustWhy)}
+	if form.Show == tiles.Inch32nd {
+		v.Unit = "in"
+	}
+	if !math.IsNaN(a.OneToOneChance) {
+		v.OneBy = percentOf(a.OneToOneChance)
+	}
+	for _, size := range a.Sizes {
+		v.Sizes = append(v.Sizes, pages.BoardSize{Count: size.Count, Figure: l.Bare(float64(size.Size))})
+	}
+	v.All = percentOf(a.AllPairChance)
+	for _, p := range a.Pairs {
+		one := pages.BoardPair{Pot: potName(q, p.Gallery), Lid: p.Lid}
+		if p.Gallery < len(q.Galleries) {
+			one.Gallery = l.T("gallery {1}", l.Bare(float64(q.Galleries[p.Gallery].Collar[0])))
+		}
+		if one.Chance = percentOf(p.FitChance); p.Lid == "" {
+			one.Chance, one.Set, v.All = "", l.Length(float64(p.Set)), ""
+		}
+		v.Pairs = append(v.Pairs, one)
+	}
+	v.Asked = boardAsked(l, q, j)
+	return v
+}
+
+// boardAsked is the question in one sentence.
+func boardAsked(l pages.Locale, q board.Question, j wire.Board) string {
+	var low, high tiles.Millimetre
+	for i, g := range q.Galleries {
+		if i == 0 || g.Collar[0] < low {
+			low = g.Collar[0]
+		}
+		high = max(high, g.Collar[0])
+	}
+	if q.Gauge != nil {
+		low, high = q.Gauge.Collar, q.Gauge.Collar
+	}
+	seat, stage := cmp.Or(q.Common.Seat, lid.Inset), l.Say(string(cmp.Or(q.Common.CollarStage, tiles.Wet)))
+	parts := []string{l.T("{1} pots", j.Galleries), l.Say(strings.ReplaceAll(string(seat), "_", " "))}
+	if low == high {
+		parts = append(parts, l.Bare(float64(low))+" "+stage)
+	} else {
+		parts = append(parts, l.T("{1} to {2}", l.Bare(float64(low)), l.Bare(float64(high)))+" "+stage)
+	}
+	if q.Common.SeatGlazed {
+		parts = append(parts, l.T("rim glazed"))
+	}
+	if body := q.Common.Body; body.Batch != "" {
+		parts = append(parts, body.String())
+	} else if body.Clay != "" {
+		parts = append(parts, string(body.Clay))
+	} else {
+		parts = append(parts, l.T("my own rates"))
+	}
+	return strings.Join(parts, ", ")
+}
 
 // boardField says which pot or lid a field at fault belongs to.
 func boardField(name string, says message.Message) message.Message {

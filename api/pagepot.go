@@ -294,6 +294,9 @@ func (s resultRoutes) showPot(w http.ResponseWriter, r *http.Request, p lid.Kept
 		Unit: cmp.Or(form.Get("unit"), base.Speak.Unit), Lid: lidQuery(p.PotCard).Encode(), Form: form,
 		Ledge:    p.Opening != 0,
 		Cautions: pages.Cautions(caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe))}
+	again := lidQuery(p.PotCard) // a lid for it later: of what the card knows, fired apart
+	again.Set("together", string(shrinkage.Apart))
+	data.Again = again.Encode()
 	fired := lidQuery(p.PotCard)
 	for _, name := range []string{"collar", "opening", "together"} {
 		fired.Del(name)

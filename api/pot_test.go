@@ -19,7 +19,7 @@ func TestCardsFromTheWheelToAReplacement(t *testing.T) {
 	form := url.Values{"id": {s.id("f", 1)}, "form": {"teapot 0.9 l"}, "mark": {"KT"}, "number": {"212"}, "body": {"tern"}, "seat": {"inset"}, "together": {"in_place"}, "seat_glazed": {"no"},
 		"galleries": {"104.5; 92.5; 104.8\n104,9; 92.5\n\n4 1/8 in; 92.5mm"}}
 	for range 2 {
-		if to, _ := s.form("/pots", form, 303); to != "/pots?made=3" {
+		if to, _ := s.form("/pots", form, 303); to != "/pots?form=teapot+0.9+l&made=3" {
 			t.Errorf("leads to %s", to)
 		}
 	}
@@ -48,7 +48,7 @@ func TestCardsFromTheWheelToAReplacement(t *testing.T) {
 		t.Errorf("%+v", card)
 	}
 	page := s.get("/pot/"+card.ID, 200, nil)
-	_, later, _ := strings.Cut(page, `class="key" href="/lid?`)
+	_, later, _ := strings.Cut(page, `class="link" href="/lid?`)
 	later, _, _ = strings.Cut(later, `"`)
 	s.get("/v1/lid?"+html.UnescapeString(later), 200, &lid)
 	if lid.Asked.Together != "apart" || *lid.Asked.CollarMM[0] != 104.5 {

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"fmt"
 	"html"
 	"math"
@@ -13,7 +14,6 @@ import (
 	"lidwright/api/caution"
 	"lidwright/api/chart"
 	"lidwright/api/pages"
-	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
@@ -377,22 +377,128 @@ func (s lidRoutes) yearPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	y := lid.CountYear(from, from.AddDate(1, 0, 0), loads, firings, func(k kiln.KilnID) kiln.ChannelID { return s.Known(k).Control }, boards)
-	data := struct {
-		page
-		Year      int
-		Before    int
-		After     int
-		Y         lid.Year
-		Lids      int
-		Witnesses []shrinkage.LoadHeat
-		Probes    map[string][]usecase.ProbeLifeRow
-	}{page: s.page(r.Context(), "more"), Year: year, Before: year - 1, After: year + 1, Y: y, Lids: y.Sat.Lids() + y.Losses.Lids(), Witnesses: fit.LoadHeats(), Probes: map[string][]usecase.ProbeLifeRow{}}
+	data := pages.YearPage{Frame: s.page(r.Context(), "more").Frame, Year: strconv.Itoa(year), Before: strconv.Itoa(year - 1),
+		After: strconv.Itoa(year + 1), Cautions: pages.Cautions(caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe))}
+	l := s.localeOf(ctx)
+	var kinds []string
+	for _, k := range y.Loads {
+		kinds = append(kinds, fmt.Sprint(k.Count)+" "+l.Say(string(k.Kind)))
+	}
+	data.Loads = strings.Join(kinds, ", ")
+	lids := y.Sat.Lids() + y.Losses.Lids()
+	data.Lids = l.T("{1} boards, {2} lids.", y.Boards, lids)
+	for _, o := range []pages.YearCount{{Word: "too big", N: y.Sat.TooBig}, {Word: "tight", N: y.Sat.Tight},
+		{Word: "good", N: y.Sat.Good}, {Word: "loose", N: y.Sat.Loose}, {Word: "drops in", N: y.Sat.DropsIn},
+		{Word: "not looked at", N: y.Sat.NotLookedAt}} {
+		if o.Percent = 100 * o.N / max(1, lids); o.N > 0 {
+			data.Outcomes = append(data.Outcomes, o)
+		}
+	}
+	if y.Losses.Lids() > 0 {
+		data.Lost = satSays(l, wire.Sat{}, wire.Losses(y.Losses))
+	}
+	for _, d := range fit.LoadHeats() {
+		data.Drift = append(data.Drift, driftSays(l, d))
+	}
+	if data.Kilns, err = s.kilnsOfYear(ctx, l, y, firings, from); err != nil {
+		return err
+	}
+	if data.Bags, err = s.bagPictures(ctx, l); err != nil {
+		return err
+	}
+	return s.show(w, data)
+}
+
+// driftSays is what the bars say of the record of one probe, without a sign.
+func driftSays(l pages.Locale, d shrinkage.LoadHeat) pages.DriftOf {
+	out := pages.DriftOf{Probe: d.Probe, Disagree: d.Disagree}
+	if d.Probe == "" {
+		out.Probe = l.T("no probe named")
+	}
+	degrees := func(v float64) string { return strings.Trim(strings.TrimSuffix(l.Rate(v), "/h"), "+") }
+	size, doubt := degrees(math.Abs(d.Drift)), degrees(d.DriftSD)
+	switch {
+	case math.Abs(d.Drift) < d.DriftSD:
+		out.Says = l.T("as it said, to {1}, {2} loads", doubt, len(d.Loads))
+	case d.Drift > 0:
+		out.Says = l.T("{1} hotter than it said, give or take {2}, {3} loads", size, doubt, len(d.Loads))
+	default:
+		out.Says = l.T("{1} cooler than it said, give or take {2}, {3} loads", size, doubt, len(d.Loads))
+	}
+	return out
+}
+
+// kilnsOfYear are the pictures and figures of each kiln in a year.
+func (s lidRoutes) kilnsOfYear(ctx context.Context, l pages.Locale, y lid.Year, firings []kiln.Firing, from time.Time) (
+	all []pages.KilnOfYear, err error) {
+	probes := map[kiln.KilnID][]string{}
 	for _, wired := range s.Wired {
 		lives, err := s.Kilns().ProbeLives(ctx, wired)
 		if err != nil {
-			return err
+			return nil, err
 		}
-		data.Probes[string(wired.Kiln)] = lives
+		for _, p := range lives {
+			probes[wired.Kiln] = append(probes[wired.Kiln], l.T("Probe {1}, type {2}: {3} h over 1000 °C", p.Channel, p.Type,
+				l.Decimal(p.Hours, 1)))
+		}
 	}
-	return s.render(w, "year", data)
+	for _, k := range y.Firings {
+		one := pages.KilnOfYear{Name: string(k.Kiln), Probes: probes[k.Kiln],
+			Says: l.T("{1} firings, {2} h in all, hottest {3}.", k.Firings, l.Decimal(k.Hours, 0), l.Heat(float64(k.Hottest)))}
+		if k.Incomplete > 0 {
+			one.Says += " " + l.T("Not to the peak: {1}.", k.Incomplete)
+		}
+		peak := chart.Firings{Least: 20, Figure: func(v float64) string { return l.Heat(v) }}
+		long := chart.Firings{Least: 2, Figure: func(v float64) string { return l.Decimal(v, 1) + " h" }}
+		for _, f := range firings {
+			if f.Kiln != k.Kiln || f.Began.Wall.Before(from) || !f.Began.Wall.Before(from.AddDate(1, 0, 0)) || f.ToTop <= 0 {
+				continue
+			}
+			peak.At, long.At = append(peak.At, f.Began.Wall), append(long.At, f.Began.Wall)
+			peak.Values, long.Values = append(peak.Values, float64(f.Peak)), append(long.Values, f.ToTop.Hours())
+		}
+		for _, p := range []struct {
+			name, says string
+			of         chart.Firings
+		}{{l.T("Peak"), l.T("Each firing of the year."), peak}, {l.T("Hours to peak"), l.T("Elements that age make it longer."), long}} {
+			p.of.Title = p.name + ": " + p.says
+			small := pages.SmallPicture{Name: p.name, Says: p.says}
+			if small.Drawing = drawFirings(l, p.of, false); small.Drawing != "" {
+				one.Pictures = append(one.Pictures, small)
+			}
+		}
+		all = append(all, one)
+	}
+	return all, nil
+}
+
+// bagPictures are what 100 mm wet become fired, a dot a bag, a picture a clay of which two bags were fired.
+func (s lidRoutes) bagPictures(ctx context.Context, l pages.Locale) (all []pages.SmallPicture, err error) {
+	clays, err := s.Clays().List(ctx)
+	if err != nil {
+		return nil, err
+	}
+	per, unit := perUnit(l)
+	for _, c := range clays {
+		d := chart.Strip{Width: 358, Figure: l.Decimal}
+		var said []string
+		for _, b := range c.Batches {
+			j, _, err := clayRoutes(s).askShrinkage(ctx, tiles.ClayID(c.Clay), url.Values{"batch": {b.Batch}})
+			if err != nil || j.TotalRatio == nil || j.Untested {
+				continue // nothing is known of it yet
+			}
+			at := per * 100 * (1 - *j.TotalRatio)
+			d.Dots = append(d.Dots, chart.StripDot{Name: b.Batch, At: at})
+			said = append(said, b.Batch+" "+l.Decimal(at, 1))
+		}
+		if len(d.Dots) < 2 {
+			continue
+		}
+		p := pages.SmallPicture{Name: l.T("Bags of {1}: {2} wet become", c.Name, l.Length(100)),
+			Says: strings.Join(said, " · ") + " " + unit}
+		d.Title = p.Name + ": " + p.Says
+		p.Drawing = pages.Drawn(d.SVG())
+		all = append(all, p)
+	}
+	return all, nil
 }

@@ -349,6 +349,30 @@
     tell();
   });
 
+  // A number pad for a text of one length a line: the page has keys of its own, with one for the next line.
+  start("textarea[data-pad]", text => {
+    const pad = make("div", {className: "pad keys10 lines"}), sign = document.documentElement.lang === "de" ? "," : ".", told = $("[data-lines]", text.form);
+    const tell = () => { const n = text.value.split("\n").filter(l => l.trim()).length; told.textContent = n === 1 ? say("1 pot") : n ? say("{1} pots", n) : ""; };
+    const key = (label, name, put) => {
+      const b = make("button", {type: "button", textContent: label, className: name === "next" ? "save" : name === "back" ? "del" : ""});
+      if (name === "back") b.ariaLabel = say("one back");
+      b.addEventListener("click", () => { text.value = put(text.value); text.scrollTop = text.scrollHeight; tell(); });
+      pad.append(b);
+    };
+    "789".split("").forEach(k => key(k, "", v => v + k));
+    key("←", "back", v => v.slice(0, -1));
+    "456".split("").forEach(k => key(k, "", v => v + k));
+    "123".split("").forEach(k => key(k, "", v => v + k));
+    key(say("next pot"), "next", v => v === "" || v.endsWith("\n") ? v : v + "\n");
+    key("0", "w2", v => v + "0");
+    pad.lastChild.className = "w2";
+    key(sign, "", v => v + sign);
+    if (matchMedia("(pointer: coarse)").matches) text.inputMode = "none";
+    text.addEventListener("input", tell);
+    text.after(pad);
+    tell();
+  });
+
   // A big keypad, on demand: the phone's own comes first.
   start(".field input.length", input => {
     const pad = make("div", {className: "pad", hidden: true}), sign = document.documentElement.lang === "de" ? "," : ".";

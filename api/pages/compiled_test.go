@@ -162,6 +162,8 @@ func potPages(f Frame, fault Problem) []Page {
 		{ID: "id", Sat: "sat", WhyNot: whyNot}, {ID: "id", Sat: "sat", Struck: "struck"}}
 	waiting := []WaitingBoard{{Card: "card", Form: "form", Pots: "pots", Body: "body", Lids: 6}}
 	cautions := []Cautioned{{Text: "caution", More: []string{"more"}}}
+	pictures := []SmallPicture{{"name", "<svg></svg>", "says"}, {"name", "", "says"}}
+	figures := []FiringFigures{{ID: "id", Name: "name", Day: "day", Peak: "peak", ToPeak: "hours", Cooling: "hours", HeatWork: "work", Cone: message.New("cone"), Says: message.New("says")}}
 	counts := []Count{{"good", "act", "word", "value"}}
 	return []Page{
 		PotsPage{Frame: f, Forms: []string{"form", "form"}, Waiting: waiting, Find: "find", More: true, Made: 2, Cautions: cautions,
@@ -178,6 +180,19 @@ func potPages(f Frame, fault Problem) []Page {
 			Forms: []FormResult{{"form", "body", "maker", "differs", "likely", "sat"}}, Makers: []MakerTrue{{"mark", 3, 4, "throws", "reads", "off"}}},
 		ResultsPage{Frame: f, Boards: rows[:1], Struck: "id", Strike: refused, Saved: &SavedBoard{Row: rows[1]}},
 		ResultsPage{Frame: f},
+		BoardPage{Frame: f, Q: refused, Unit: "32nds", Seats: []Word{"inset"}, Seat: "inset", Gallery: "gallery", Ledge: true, Clays: []LidClay{{"clay", "name"}}, Clay: "clay", OwnRates: true, Stages: []string{"stage"}, Kinds: []string{"kind"}, Units: []string{"unit"},
+			Rates: []LidField{{"rate", "label"}}, Fine: []LidField{{"fine", "label"}}, Wrong: []LidFault{{"lids", "label", message.New("says")}}, Trouble: message.New("trouble"), Sure: "sure", Cautions: cautions},
+		BoardPage{Frame: f, Answer: &BoardAnswer{Pots: 12, Lids: 14, Unit: "mm", Sizes: []BoardSize{{2, "figure"}}, All: "all", Expected: "expected", OneBy: "one", Trust: "trust", TrustWhy: "why", Asked: "asked", Query: "query"}},
+		BoardPage{Frame: f, Answer: &BoardAnswer{HeldBack: "held", Wide: "wide"}},
+		BoardPage{Frame: f, Answer: &BoardAnswer{All: "all", Pairs: []BoardPair{{"pot", "gallery", "lid", "chance", ""}, {"pot", "gallery", "", "", "set"}}}},
+		BoardPage{Frame: f, Answer: &BoardAnswer{Pairs: []BoardPair{{"pot", "gallery", "", "", "set"}}}},
+		TrendPage{Frame: f, Kiln: "kiln", Kind: "kind", Kinds: []string{"kind"}, Pictures: pictures, Firings: figures},
+		TrendPage{Frame: f, Kiln: "kiln"},
+		ComparePage{Frame: f, Firings: figures, IDs: []Hidden{{"firing", "id"}}, Phone: "<svg></svg>", Desk: "<svg></svg>", At: Form{Values: url.Values{"at_c": {"900"}}}},
+		ComparePage{Frame: f, Trouble: message.New("trouble"), Phone: "<svg></svg>", At: refused},
+		YearPage{Frame: f, Year: "2026", Before: "2025", After: "2027", Loads: "loads", Kilns: []KilnOfYear{{"name", "says", pictures, []string{"probe"}}}, Bags: pictures, Lids: "lids", Outcomes: []YearCount{{"word", 3, 30}}, Lost: "lost",
+			Drift: []DriftOf{{"probe", "says", true}}, Cautions: cautions},
+		YearPage{Frame: f},
 		BoardResultPage{Frame: f, ID: "id", Card: "card", FormName: "form", Pots: []BoardPot{{"id", "number", true}, {"id", "", false}}, Range: "range", Unit: "mm", Counts: counts, Losses: counts, Loads: []Named{{"id", "name"}}, Load: "id"},
 		BoardResultPage{Frame: f, Counts: counts, Losses: []Count{{Name: "glued"}}, Form: refused},
 	}

@@ -194,7 +194,7 @@ func Load(zone *time.Location, length func(unit string, mm float64) string) (*Se
 // parse makes the template of one page for one way of speaking.
 func (s *Set) parse(p spokenPage) (*template.Template, error) {
 	t := template.New(p.name).Funcs(s.funcs(p.Speak)).Funcs(lidFuncs)
-	for _, name := range []string{"asked.html", p.name + ".html"} {
+	for _, name := range []string{p.name + ".html"} {
 		source, err := files.ReadFile(name)
 		if err != nil {
 			return nil, fmt.Errorf("no page is called %q", p.name)

@@ -36,9 +36,9 @@ var quantities = []struct {
 		}
 		return math.NaN()
 	}},
-	{"peak_c", "The top", degreesMore, func(f kiln.Firing, _ kiln.ChannelID) float64 { return float64(f.Peak) }},
-	{"hours_to_top", "The way to the top", hoursMore, func(f kiln.Firing, _ kiln.ChannelID) float64 { return someHours(f.ToTop) }},
-	{"cooling_hours", "The cooling", hoursMore, func(f kiln.Firing, _ kiln.ChannelID) float64 {
+	{"peak_c", "Peak", degreesMore, func(f kiln.Firing, _ kiln.ChannelID) float64 { return float64(f.Peak) }},
+	{"hours_to_top", "Hours to peak", hoursMore, func(f kiln.Firing, _ kiln.ChannelID) float64 { return someHours(f.ToTop) }},
+	{"cooling_hours", "Hours of cooling", hoursMore, func(f kiln.Firing, _ kiln.ChannelID) float64 {
 		if f.ToTop == 0 {
 			return math.NaN()
 		}
@@ -56,7 +56,7 @@ func someHours(d time.Duration) float64 {
 // Trend looks at the firings of one kiln, kind and atmosphere over the last years.
 func (s Firings) Trend(ctx context.Context, k kiln.KilnID, kind kiln.Kind, atmosphere kiln.Atmosphere, years int) (wire.Trend, error) {
 	out := wire.Trend{Kiln: string(k), Kind: string(kind), Atmosphere: string(atmosphere), Years: years, Items: []wire.TrendItem{},
-		Columns: []string{"firing", "name", "started_at", "heat_work_c", "peak_c", "hours_to_top", "cooling_hours"}, Rows: []wire.TrendRow{}}
+		Columns: []string{"firing", "name", "started_at", "heat_work_c", "peak_c", "hours_to_top", "cooling_hours", "correction_c"}, Rows: []wire.TrendRow{}}
 	if _, ok := s.KilnNamed(k); !ok {
 		return out, fmt.Errorf("%s: %w", k, record.ErrNoKiln)
 	}
@@ -78,7 +78,7 @@ func (s Firings) Trend(ctx context.Context, k kiln.KilnID, kind kiln.Kind, atmos
 		}
 		mine = append(mine, f)
 		j := s.firingJSON(f, control, detect.Expected{})
-		out.Rows = append(out.Rows, wire.TrendRow{Firing: j.ID, Name: j.Name, StartedAt: j.StartedAt, HeatWorkC: j.HeatWorkC, PeakC: j.PeakC, HoursToTop: j.HoursToTop, CoolingHours: j.CoolingHours})
+		out.Rows = append(out.Rows, wire.TrendRow{Firing: j.ID, Name: j.Name, StartedAt: j.StartedAt, HeatWorkC: j.HeatWorkC, PeakC: j.PeakC, HoursToTop: j.HoursToTop, CoolingHours: j.CoolingHours, CorrectionC: j.CorrectionC})
 	}
 	for _, q := range quantities {
 		t, err := analysis.TrendOf(mine, func(f kiln.Firing) float64 { return q.of(f, control) })

@@ -28,4 +28,5 @@ type TrendRow struct {
 	PeakC        *float64 `json:"peak_c"`
 	HoursToTop   *float64 `json:"hours_to_top"`
 	CoolingHours *float64 `json:"cooling_hours"`
+	CorrectionC  *float64 `json:"correction_c" doc:"What witness cones say the probe lacks; null without cones"`
 }
