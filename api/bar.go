@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"strings"
 
+	"lidwright/api/pages"
 	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/api/wire"
@@ -192,8 +193,5 @@ func (s barRoutes) storyPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.render(w, "story", struct {
-		page
-		Story wire.Story
-	}{s.page(r.Context(), "bars"), j})
+	return s.show(w, pages.BarStoryPage{Frame: s.page(r.Context(), "bars").Frame, Story: j})
 }

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"net/http"
 	"net/url"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -374,7 +375,7 @@ func TestFlagsByPage(t *testing.T) {
 		t.Fatalf("the rate rests on %v bars, not 2", n)
 	}
 	has(t, b.page("/unpack/"+load), `href="/bar/BQ3?load=`+load+`#flags"`, "1 bar left")
-	has(t, b.page("/bar/BQ3?load="+load), `<details id="flags" open>`, `name="flag" value="bent"`,
+	has(t, b.page("/bar/BQ3?load="+load), `id="flags" open>`, `name="flag" value="bent"`,
 		`name="load" value="`+load+`"`)
 	r, _ := b.post("/bar/BQ3/flags", url.Values{"flag": {"broken"}, "load": {load}}, 303)
 	if to := r.Header.Get("Location"); to != "/unpack/"+load+"#bars" {
@@ -389,11 +390,23 @@ func TestFlagsByPage(t *testing.T) {
 	if n := bars(); n != 1 {
 		t.Errorf("a bent bar is in the rate: it rests on %v bars", n)
 	}
-	has(t, b.page("/bar/BQ4"), "Set aside: it is in no rate", `value="bent" checked`, "glazed mark")
+	text = b.page("/bar/BQ4")
+	has(t, text, "Set aside: it is in no rate", `value="bent" checked`, "glazed mark")
+	// Two people at the same ticks: who sends the older form is asked, with both, and nothing is lost.
+	seen := regexp.MustCompile(`name="revision" value="(\d+)"`).FindStringSubmatch(text)[1]
+	b.post("/bar/BQ4/flags", url.Values{"flag": {"broken"}, "revision": {seen}}, 303)
+	_, text = b.post("/bar/BQ4/flags", url.Values{"flag": {"bloated"}, "revision": {seen}}, 412)
+	has(t, text, "Somebody else changed this meanwhile", "Now it says: broken. You ticked: bloated.", "Save mine: bloated", "Leave it: broken")
+	now := regexp.MustCompile(`name="revision" value="(\d+)"`).FindStringSubmatch(text)[1]
+	b.post("/bar/BQ4/flags", url.Values{"flag": {"bloated"}, "revision": {now}}, 303)
+	has(t, b.page("/bar/BQ4"), `value="bloated" checked`)
 	b.post("/bar/BQ4/flags", url.Values{}, 303)
 	if n := bars(); n != 2 {
 		t.Errorf("the tick is out again, and the rate rests on %v bars", n)
 	}
+	first := b.json("GET", "/v1/bars/BQ7", "", 200)["readings"].([]any)[0].(map[string]any)["id"].(string)
+	_, text = b.post("/bar/BQ7/strike", url.Values{"reading": {first}, "why": {" "}}, 422)
+	has(t, text, "<details open>", `<p class="bad" id="wrong-why">Is needed</p>`)
 	if _, text := b.post("/bar/BQ4/flags", url.Values{"flag": {"crooked"}}, 422); !strings.Contains(text, "bent, bloated") {
 		t.Errorf("a flag that there is not: %s", text)
 	}

@@ -251,26 +251,32 @@ func (s loadRoutes) loadFirings(ctx context.Context, l tiles.KeptLoad) (had, may
 // loadsPage lists loads, newest first: of a kiln, of a kind, or those with bars to measure.
 func (s loadRoutes) loadsPage(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
-	data := struct {
-		page
-		Kilns      []string
-		Kiln, Kind string
-		Waiting    bool
-		Loads      []wire.Load
-		More       string // the load after which the list goes on; empty: it ends here
-	}{page: s.page(r.Context(), "bars"), Kilns: kilnNames(s.KilnNames()), Kiln: q.Get("kiln"), Kind: q.Get("kind"), Waiting: q.Get("waiting") == "yes"}
-	loads, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Kiln: data.Kiln, Kind: kiln.Kind(data.Kind), Waiting: data.Waiting, After: q.Get("after"), Limit: listed + 1})
+	data := pages.LoadsPage{Frame: s.page(r.Context(), "bars").Frame, Some: q.Get("kiln")+q.Get("kind") != ""}
+	l := s.pages.Locale(data.Frame.Speak)
+	data.Waiting = []pages.Tab{tab(r.URL, "waiting", "", l.T("all")),
+		tab(r.URL, "waiting", "yes", l.T("bars to measure"))}
+	data.Kilns = []pages.Tab{tab(r.URL, "kiln", "", l.T("every kiln"))}
+	for _, k := range kilnNames(s.KilnNames()) {
+		one := tab(r.URL, "kiln", k, k)
+		one.Name = true
+		data.Kilns = append(data.Kilns, one)
+	}
+	data.Kinds = []pages.Tab{tab(r.URL, "kind", "", l.T("every kind"))}
+	for _, k := range []string{"bisque", "glaze", "once", "other"} {
+		data.Kinds = append(data.Kinds, tab(r.URL, "kind", k, l.Say(k)))
+	}
+	loads, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Kiln: q.Get("kiln"), Kind: kiln.Kind(q.Get("kind")), Waiting: q.Get("waiting") == "yes", After: q.Get("after"), Limit: listed + 1})
 	if err != nil {
 		return err
 	}
-	for i, l := range loads {
+	for i, one := range loads {
 		if i == listed {
-			data.More = data.Loads[i-1].ID
+			data.More = withQuery(r.URL.String(), "after", data.Loads[i-1].ID)
 			break
 		}
-		data.Loads = append(data.Loads, s.Loads().LoadJSON(l))
+		data.Loads = append(data.Loads, s.Loads().LoadJSON(one))
 	}
-	return s.render(w, "loads", data)
+	return s.show(w, data)
 }
 
 type putLoadTickInput struct {

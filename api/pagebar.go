@@ -3,6 +3,7 @@ package api
 import (
 	"cmp"
 	"context"
+	"errors"
 	"net/http"
 	"net/url"
 	"slices"
@@ -167,48 +168,18 @@ func codesIn(text string) []string {
 	return strings.FieldsFunc(text, func(c rune) bool { return c == ' ' || c == ',' || c == ';' || c == '\n' || c == '\r' || c == '\t' })
 }
 
-type barPageData struct {
-	page
-	Bar     wire.BarJSON
-	Stages  []string
-	Typed   url.Values // what the form was sent with, where it was refused or asked about
-	Saved   *wire.Reading
-	Asked   *wire.Reading // read, not kept yet: keep or fix?
-	Again   *wire.Reading // waits for a second reading: this page asks for it and shows no length of before
-	Correct *wire.Reading // what is typed takes its place
-	Word    bool          // whoever looks may confirm in a word: the owner, or there are no passcodes
-	Units   []tiles.LengthUnit
-	MassID  string      // a new id for an entry of masses
-	Load    string      // the load whose page led here; empty: none
-	Which   *whichAsked // a length whose firing nobody told, where that is asked
-}
-
-// Flags are all flags, with those that the bar has.
-func (d barPageData) Flags() []flagTick {
-	var out []flagTick
-	for _, f := range tiles.Flags() {
-		out = append(out, flagTick{string(f), slices.Contains(d.Bar.Flags, string(f))})
-	}
-	return out
-}
-
-type flagTick struct {
-	Flag string
-	Is   bool
-}
-
-// Sent is the entry as it was sent, to send it again unchanged.
-func (d barPageData) Sent() map[string]string {
+// sentOf is the entry as it was sent, to send it again unchanged.
+func sentOf(form url.Values) map[string]string {
 	out := map[string]string{}
 	for _, name := range []string{"length", "unit", "stage", "mark", "instrument", "step_mm", "by", "supersedes", "again"} {
-		out[name] = d.Typed.Get(name)
+		out[name] = form.Get(name)
 	}
 	return out
 }
 
 // askAgain makes d the page that asks for the second reading of the one with that id; it stays the page
 // of the bar if there is none such that waits.
-func (d *barPageData) askAgain(id string) {
+func askAgain(d *pages.BarPage, id string) {
 	for i, r := range d.Bar.Readings {
 		if r.ID == id && r.Needs == "confirm" {
 			d.Again = &d.Bar.Readings[i]
@@ -217,13 +188,13 @@ func (d *barPageData) askAgain(id string) {
 }
 
 // correct makes the form of d take the place of the reading with that id; it stays as it is if there is none.
-func (d *barPageData) correct(id string) {
+func correct(d *pages.BarPage, id string) {
 	for i, r := range d.Bar.Readings {
 		if r.ID == id && r.Struck == nil && r.Mass == nil {
 			d.Correct = &d.Bar.Readings[i]
-			d.Typed.Set("supersedes", id)
-			d.Typed.Set("stage", r.Stage)
-			d.Typed.Set("mark", strconv.Itoa(max(r.Mark, 1)))
+			d.Form.Values.Set("supersedes", id)
+			d.Form.Values.Set("stage", r.Stage)
+			d.Form.Values.Set("mark", strconv.Itoa(max(r.Mark, 1)))
 		}
 	}
 }
@@ -233,32 +204,45 @@ func (s barRoutes) inAWord(ctx context.Context) bool {
 	return s.Access.Codes == nil || auth.CallerOf(ctx).Who == auth.Owner
 }
 
-func (s barRoutes) barPageData(ctx context.Context, bar tiles.Bar) barPageData {
-	return barPageData{page: s.page(ctx, "bars"), Bar: s.Bars().Settled(ctx, bar), Stages: stageWords(), Typed: url.Values{"unit": {string(s.unitOf(ctx))}}, Units: tiles.LengthUnits(), MassID: s.MakeID(), Word: s.inAWord(ctx)}
+func (s barRoutes) barPageOf(ctx context.Context, bar tiles.KeptBar) pages.BarPage {
+	base := s.page(ctx, "bars")
+	d := pages.BarPage{Frame: base.Frame, ID: base.ID, MassID: s.MakeID(), Bar: s.Bars().Settled(ctx, bar.Bar),
+		Revision: bar.Revision, ClayName: string(bar.Clay), Stages: stageWords(), Word: s.inAWord(ctx),
+		Form: pages.Form{Values: url.Values{"unit": {string(s.unitOf(ctx))}}}}
+	for _, u := range tiles.LengthUnits() {
+		d.Units = append(d.Units, string(u))
+	}
+	for _, f := range tiles.Flags() {
+		d.Flags = append(d.Flags, string(f))
+	}
+	if c, err := s.Clays().OneClay(ctx, bar.Clay); err == nil {
+		d.ClayName = c.Name
+	}
+	return d
 }
 
 func (s barRoutes) barPage(w http.ResponseWriter, r *http.Request) error {
-	bar, err := s.Bars().Bar(r.Context(), wire.BarPath{Bar: r.PathValue("bar")})
+	bar, err := s.Bars().KeptBar(r.Context(), wire.BarPath{Bar: r.PathValue("bar")})
 	if err != nil {
 		return err
 	}
-	data := s.barPageData(r.Context(), bar)
+	data := s.barPageOf(r.Context(), bar)
 	data.Load = r.URL.Query().Get("load")
-	data.askAgain(r.URL.Query().Get("again"))
+	askAgain(&data, r.URL.Query().Get("again"))
 	if id := r.URL.Query().Get("saved"); id != "" {
 		for i, rd := range data.Bar.Readings {
 			if rd.ID == id {
 				data.Saved = &data.Bar.Readings[i]
-				data.Saved.Earlier = s.Bars().Doubted(bar, bar.Readings[i])
+				data.Saved.Earlier = s.Bars().Doubted(bar.Bar, bar.Readings[i])
 			}
 		}
 	}
 	which := r.URL.Query().Get("which")
-	if err := s.askWhich(r.Context(), &data, bar, cmp.Or(which, r.URL.Query().Get("saved")), which != ""); err != nil {
+	if err := s.askWhich(r.Context(), &data, bar.Bar, cmp.Or(which, r.URL.Query().Get("saved")), which != ""); err != nil {
 		return err
 	}
-	data.correct(r.URL.Query().Get("correct"))
-	return s.render(w, "bar", data)
+	correct(&data, r.URL.Query().Get("correct"))
+	return s.show(w, data)
 }
 
 // postReading keeps a reading from the form. A refused one is shown again as it was typed. One that
@@ -280,18 +264,11 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 		a.Reading.Confirms = "" // its page showed the lengths of before
 	}
 	if err == nil && a.Reading.Unusual && a.Reading.Confirms == "" && form.Get("keep") == "" {
+		j := s.Bars().AskedJSON(a)
 		if bowl {
-			j := s.Bars().AskedJSON(a)
 			return measureRoutes(s).askMeasured(w, r, back, form, &j, nil)
 		}
-		data := s.barPageData(r.Context(), a.Bar)
-		data.Typed = form
-		data.askAgain(form.Get("again"))
-		data.correct(form.Get("supersedes"))
-		data.Typed = form
-		j := s.Bars().AskedJSON(a)
-		data.Asked = &j
-		return s.render(w, "bar", data)
+		return s.barAgain(w, r, form, &j, nil)
 	}
 	var j wire.Reading
 	if err == nil {
@@ -301,17 +278,11 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 		return measureRoutes(s).askMeasured(w, r, back, form, nil, err)
 	}
 	if err != nil {
-		bar, barErr := s.Bars().Bar(r.Context(), p.BarPath)
-		if barErr != nil {
-			return barErr
+		problem, ok := s.again(w, r, err)
+		if !ok {
+			return err
 		}
-		data := s.barPageData(r.Context(), bar)
-		data.correct(form.Get("supersedes"))
-		data.Typed, data.Error = form, s.refused(r.Context(), err)
-		data.askAgain(form.Get("again"))
-		w.Header().Set("Content-Type", "text/html; charset=utf-8")
-		w.WriteHeader(data.Error.Status)
-		return s.render(w, "bar", data)
+		return s.barAgain(w, r, form, nil, problem)
 	}
 	if bowl { // on to the next bar, with the same instrument
 		for _, name := range []string{"instrument", "step_mm"} {
@@ -324,6 +295,20 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 	}
 	http.Redirect(w, r, "/bar/"+j.Bar+"?saved="+url.QueryEscape(j.ID), http.StatusSeeOther)
 	return nil
+}
+
+// barAgain shows the page of a bar with the form of a length as it was typed: asked about, or refused.
+func (s barRoutes) barAgain(w http.ResponseWriter, r *http.Request, form url.Values, asked *wire.Reading,
+	problem *pages.Problem) error {
+	bar, err := s.Bars().KeptBar(r.Context(), wire.BarPath{Bar: r.PathValue("bar")})
+	if err != nil {
+		return err
+	}
+	data := s.barPageOf(r.Context(), bar)
+	askAgain(&data, form.Get("again"))
+	correct(&data, form.Get("supersedes"))
+	data.Form, data.Asked, data.Sent = pages.Form{Values: form, Problem: problem}, asked, sentOf(form)
+	return s.show(w, data)
 }
 
 // readingForm is a reading as the page's form sends it: a length, or masses. In 32nds the whole inches and the
@@ -355,14 +340,30 @@ func readingForm(form url.Values) (wire.ReadingBody, error) {
 	return b, nil
 }
 
-// postFlags keeps what is ticked as wrong with a bar; from the page of a load it leads back there.
+// postFlags keeps what is ticked as wrong with a bar; from the page of a load it leads back there. Where somebody
+// changed the bar since the form was made, both are shown, and nothing is kept before one is chosen.
 func (s barRoutes) postFlags(w http.ResponseWriter, r *http.Request) error {
 	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
 	p := wire.BarPath{Bar: r.PathValue("bar")}
-	if _, err := s.Bars().Flag(r.Context(), p, form["flag"], usecase.Precondition{}); err != nil {
+	bar, err := s.Bars().KeptBar(r.Context(), p)
+	if err != nil {
+		return err
+	}
+	seen, _ := strconv.ParseInt(form.Get("revision"), 10, 64) // none: a form that tells none asks nothing
+	_, err = s.Bars().Flag(r.Context(), p, form["flag"], usecase.Precondition{Revision: seen})
+	if errors.Is(err, tiles.ErrChanged) {
+		if _, ok := s.again(w, r, err); !ok {
+			return err
+		}
+		data := s.barPageOf(r.Context(), bar)
+		data.Load = form.Get("load")
+		data.Changed = &pages.FlagsChanged{Now: data.Bar.Flags, Yours: form["flag"]}
+		return s.show(w, data)
+	}
+	if err != nil {
 		return err
 	}
 	to := "/bar/" + url.PathEscape(p.Bar)
@@ -374,32 +375,36 @@ func (s barRoutes) postFlags(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s barRoutes) postStrike(w http.ResponseWriter, r *http.Request) error {
-	return s.postAct(w, r, s.Archive.StrikeReading, true)
+	return s.postAct(w, r, s.Archive.StrikeReading, "/strike")
 }
 
 func (s barRoutes) postConfirm(w http.ResponseWriter, r *http.Request) error {
-	return s.postAct(w, r, s.Archive.ConfirmReading, false)
+	return s.postAct(w, r, s.Archive.ConfirmReading, "")
 }
 
 func (s barRoutes) postCount(w http.ResponseWriter, r *http.Request) error {
-	return s.postAct(w, r, s.Archive.CountReading, true)
+	return s.postAct(w, r, s.Archive.CountReading, "/count")
 }
 
-func (s barRoutes) postAct(w http.ResponseWriter, r *http.Request, do act, needsWhy bool) error {
+// postAct does something to a reading; why names the act that needs a reason, and comes back where none is given.
+func (s barRoutes) postAct(w http.ResponseWriter, r *http.Request, do act, why string) error {
 	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
-	bar, err := s.Bars().Bar(r.Context(), wire.BarPath{Bar: r.PathValue("bar")})
+	bar, err := s.Bars().KeptBar(r.Context(), wire.BarPath{Bar: r.PathValue("bar")})
 	if err != nil {
 		return err
 	}
-	if needsWhy && strings.TrimSpace(form.Get("why")) == "" {
-		return web.NewProblem("missing", message.New("Say why."),
-			wire.Field{Name: "why", Says: message.New("is needed")})
+	if why != "" && strings.TrimSpace(form.Get("why")) == "" {
+		p, _ := s.again(w, r, web.NewProblem("missing", message.New("Say why."),
+			wire.Field{Name: "why", Says: message.New("is needed")}))
+		data := s.barPageOf(r.Context(), bar)
+		data.Act, data.ActWhat = pages.Form{Values: form, Problem: p}, pages.Word(why)
+		return s.show(w, data)
 	}
 	a := tiles.Act{By: form.Get("by"), Why: form.Get("why")}
-	if err := a.Validate(needsWhy); err != nil {
+	if err := a.Validate(why != ""); err != nil {
 		return err
 	}
 	if err := do(r.Context(), bar.Code, form.Get("reading"), a.By, a.Why, s.Now()); err != nil {
@@ -522,25 +527,12 @@ func newBars(s *Server, w http.ResponseWriter, r *http.Request, n int, like wire
 	return nil
 }
 
-// whichAsked is what the page of a bar asks of a length whose firing nobody told.
-type whichAsked struct {
-	Reading wire.Reading
-	Firings []whichFiring
-}
-
-// whichFiring is one of the firings to choose from.
-type whichFiring struct {
-	ID, Name, Kind string
-	Cone           message.Message
-	At             *string
-}
-
 // mostAsked is how many firings are offered by name; others are told by theirs.
 const mostAsked = 3
 
 // askWhich makes d the page that asks which firing the reading of that id came out of: where that is not known, or
 // where somebody wants to say it all the same.
-func (s barRoutes) askWhich(ctx context.Context, d *barPageData, b tiles.Bar, id string, wanted bool) error {
+func (s barRoutes) askWhich(ctx context.Context, d *pages.BarPage, b tiles.Bar, id string, wanted bool) error {
 	at := slices.IndexFunc(b.Readings, func(r tiles.Reading) bool { return r.ID == id })
 	if at < 0 || at >= len(d.Bar.Readings) || !wanted && !asksWhich(d.Bar.Readings[at]) {
 		return nil
@@ -552,10 +544,10 @@ func (s barRoutes) askWhich(ctx context.Context, d *barPageData, b tiles.Bar, id
 	if err != nil {
 		return err
 	}
-	d.Which = &whichAsked{Reading: d.Bar.Readings[at]}
+	d.Which = &pages.WhichAsked{Reading: d.Bar.Readings[at]}
 	l := heatwork.MainConeScale()
 	for _, f := range firings {
-		one := whichFiring{ID: string(f.ID), Name: f.Name(), Kind: string(f.Kind),
+		one := pages.WhichFiring{ID: string(f.ID), Name: f.Name(), Kind: string(f.Kind),
 			At: s.Moment(f.PeakPassed())}
 		if w, ok := f.WorkOn(s.Channel(f.Kiln, ""), ""); ok && w.C.Known() {
 			one.Cone = l.Words(l.Position(w.C))
@@ -598,19 +590,21 @@ func (s barRoutes) postWhich(w http.ResponseWriter, r *http.Request) error {
 		http.Redirect(w, r, to, http.StatusSeeOther)
 		return nil
 	}
-	bar, barErr := s.Bars().Bar(r.Context(), p.BarPath)
+	bar, barErr := s.Bars().KeptBar(r.Context(), p.BarPath)
 	if barErr != nil {
 		return barErr
 	}
-	data := s.barPageData(r.Context(), bar)
-	if err := s.askWhich(r.Context(), &data, bar, p.ID, true); err != nil {
+	problem, ok := s.again(w, r, err)
+	if !ok {
 		return err
 	}
-	data.Error = s.refused(r.Context(), err)
+	data := s.barPageOf(r.Context(), bar)
 	for name, v := range form {
-		data.Typed[name] = v
+		data.Form.Values[name] = v
 	}
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.WriteHeader(data.Error.Status)
-	return s.render(w, "bar", data)
+	data.Form.Problem = problem
+	if err := s.askWhich(r.Context(), &data, bar.Bar, p.ID, true); err != nil {
+		return err
+	}
+	return s.show(w, data)
 }

@@ -9,6 +9,7 @@ import (
 
 	"github.com/boombuler/barcode/qr"
 
+	"lidwright/api/pages"
 	"lidwright/api/wire"
 	"lidwright/tiles"
 )
@@ -74,7 +75,7 @@ func (s barRoutes) barSheetPage(w http.ResponseWriter, r *http.Request) error {
 
 const listed = 50 // bars or loads on one page of their list
 
-// barsPage lists bars by code.
+// barsPage lists bars by code: of a clay, or those that wait to be measured.
 func (s barRoutes) barsPage(w http.ResponseWriter, r *http.Request) error {
 	if code := r.URL.Query().Get("code"); code != "" { // asked for by name
 		bar, err := s.Bars().Bar(r.Context(), wire.BarPath{Bar: code})
@@ -84,40 +85,46 @@ func (s barRoutes) barsPage(w http.ResponseWriter, r *http.Request) error {
 		http.Redirect(w, r, "/bar/"+url.PathEscape(string(bar.Code)), http.StatusSeeOther)
 		return nil
 	}
-	data, err := s.barsData(r)
+	q := r.URL.Query()
+	data := pages.BarsPage{Frame: s.page(r.Context(), "bars").Frame, Clay: q.Get("clay")}
+	l := s.pages.Locale(data.Frame.Speak)
+	clays, err := s.Clays().List(r.Context())
 	if err != nil {
 		return err
 	}
-	return s.render(w, "bars", data)
-}
-
-type barsData struct {
-	page
-	Bars    []wire.BarJSON
-	Clays   []wire.ClayJSON
-	Clay    string
-	Waiting bool
-	More    string // the code after which the list goes on; empty: it ends here
-}
-
-func (s barRoutes) barsData(r *http.Request) (barsData, error) {
-	q := r.URL.Query()
-	data := barsData{page: s.page(r.Context(), "bars"), Clay: q.Get("clay"), Waiting: q.Get("waiting") == "yes"}
-	clays, err := s.Clays().List(r.Context())
-	if err != nil {
-		return data, err
+	data.Waiting = []pages.Tab{tab(r.URL, "waiting", "", l.T("all")), tab(r.URL, "waiting", "yes", l.T("to measure"))}
+	data.Clays = []pages.Tab{tab(r.URL, "clay", "", l.T("every clay"))}
+	for _, c := range clays {
+		one := tab(r.URL, "clay", c.Clay, c.Name)
+		one.Name = true
+		data.Clays = append(data.Clays, one)
 	}
-	data.Clays = clays
-	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: tiles.ClayID(data.Clay), Waiting: data.Waiting, After: tiles.Code(strings.ToUpper(q.Get("after"))), Limit: listed + 1}, s.Channel)
+	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: tiles.ClayID(data.Clay), Waiting: q.Get("waiting") == "yes", After: tiles.Code(strings.ToUpper(q.Get("after"))), Limit: listed + 1}, s.Channel)
 	if err != nil {
-		return data, err
+		return err
 	}
 	for i, b := range bars {
 		if i == listed {
-			data.More = data.Bars[i-1].Bar
+			data.More = withQuery(r.URL.String(), "after", data.Bars[i-1].Bar)
 			break
 		}
 		data.Bars = append(data.Bars, s.Bars().BarJSON(b.Bar))
 	}
-	return data, nil
+	return s.show(w, data)
+}
+
+// tab is a list with one of the members of its address set, from its beginning; an empty value takes it out.
+func tab(address *url.URL, name, value, text string) pages.Tab {
+	q := address.Query()
+	on := q.Get(name) == value
+	q.Del("after")
+	q.Set(name, value)
+	if value == "" {
+		q.Del(name)
+	}
+	to := address.Path
+	if len(q) > 0 {
+		to += "?" + q.Encode()
+	}
+	return pages.Tab{Text: text, Href: to, On: on}
 }

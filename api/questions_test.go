@@ -147,8 +147,8 @@ func TestFormKeepsWhatWasTyped(t *testing.T) {
 		_, text := b.post("/bar/BQ7", form, 422)
 		has(t, text, `role="alert"`)
 		for name, shown := range map[string]string{"length": `name="length" inputmode="decimal" autocomplete="off" value="` + form.Get("length") + `"`, "stage": `value="` + form.Get("stage") + `" checked`,
-			"instrument": `<option selected="">` + form.Get("instrument"),
-			"by":         `name="by" maxlength="8" value="` + form.Get("by") + `"`} {
+			"instrument": `<option value="` + form.Get("instrument") + `" selected>`,
+			"by":         `name="by" class="short" maxlength="8" value="` + form.Get("by") + `"`} {
 			if name != field || name == "length" || name == "by" {
 				if !strings.Contains(text, shown) {
 					t.Errorf("%s wrong: %s %q is lost", field, name, form.Get(name))
@@ -176,7 +176,7 @@ func TestOneWildBarAmongThree(t *testing.T) {
 			b.json("PUT", "/v1/bars/"+code+"/readings/"+r["id"].(string)+"/confirm", `{"by":"EM"}`, 200)
 		}
 	}
-	has(t, b.page("/clay/tern"), `Bar <a href="/bar/BQ4">BQ4</a>, fired: `)
+	has(t, b.page("/clay/tern"), `<a class="code" href="/bar/BQ4" translate="no">BQ4</a>`, "fired 92.6 mm", "It looks wrong")
 	has(t, b.page("/lid?collar=91.5&collar_stage=fired&clay=tern"), `Bar <a href="/bar/BQ4">BQ4</a>, fired: `,
 		"Measure it again, or cross the reading out")
 	named := b.json("GET", "/v1/lid?collar=91.5&collar_stage=fired&clay=tern", "", 200)["left_out"].([]any)

@@ -10,7 +10,9 @@ import "github.com/a-h/templ"
 import templruntime "github.com/a-h/templ/runtime"
 
 import (
+	"maps"
 	"net/url"
+	"slices"
 
 	"lidwright/kiln/message"
 )
@@ -35,6 +37,9 @@ func (f Form) Or(name, usual string) string {
 	}
 	return usual
 }
+
+// Has says that a field was sent.
+func (f Form) Has(name string) bool { return f.Values.Has(name) }
 
 // wrong is what is wrong with a field, by any of its names; empty if nothing is.
 func (f Form) wrong(names ...string) (says []message.Message) {
@@ -65,6 +70,13 @@ func (f Form) about(names ...string) templ.Attributes {
 	return a
 }
 
+// invalid are the marks of a field at fault, where typing goes on in another.
+func (f Form) invalid(name string) templ.Attributes {
+	a := f.about(name)
+	delete(a, "autofocus")
+	return a
+}
+
 // fault is what is wrong with a field, beside it.
 func (f Form) fault(l Locale, names ...string) templ.Component {
 	return templruntime.GeneratedTemplate(func(templ_7745c5c3_Input templruntime.GeneratedComponentInput) (templ_7745c5c3_Err error) {
@@ -91,7 +103,7 @@ func (f Form) fault(l Locale, names ...string) templ.Component {
 			var templ_7745c5c3_Var2 string
 			templ_7745c5c3_Var2, templ_7745c5c3_Err = templruntime.NewAttributeExpression("wrong-" + names[0]).Resolve(ctx)
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `again.templ`, Line: 62, Col: 41}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `again.templ`, Line: 74, Col: 41}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ_7745c5c3_Var2)
 			if templ_7745c5c3_Err != nil {
@@ -104,7 +116,7 @@ func (f Form) fault(l Locale, names ...string) templ.Component {
 			var templ_7745c5c3_Var3 string
 			templ_7745c5c3_Var3, templ_7745c5c3_Err = templ.JoinStringErrs(upper(f.sentence(l, says)))
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `again.templ`, Line: 62, Col: 72}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `again.templ`, Line: 74, Col: 72}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var3))
 			if templ_7745c5c3_Err != nil {
@@ -149,7 +161,7 @@ func (f Form) summary(l Locale) templ.Component {
 			var templ_7745c5c3_Var5 string
 			templ_7745c5c3_Var5, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("Nothing is kept yet."))
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `again.templ`, Line: 75, Col: 41}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `again.templ`, Line: 87, Col: 41}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var5))
 			if templ_7745c5c3_Err != nil {
@@ -163,7 +175,7 @@ func (f Form) summary(l Locale) templ.Component {
 				var templ_7745c5c3_Var6 string
 				templ_7745c5c3_Var6, templ_7745c5c3_Err = templ.JoinStringErrs(l.Tell(f.Problem.Detail))
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `again.templ`, Line: 77, Col: 31}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `again.templ`, Line: 89, Col: 31}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var6))
 				if templ_7745c5c3_Err != nil {
@@ -173,7 +185,7 @@ func (f Form) summary(l Locale) templ.Component {
 				var templ_7745c5c3_Var7 string
 				templ_7745c5c3_Var7, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("Look at what is marked below."))
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `again.templ`, Line: 79, Col: 43}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `again.templ`, Line: 91, Col: 43}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var7))
 				if templ_7745c5c3_Err != nil {
@@ -188,6 +200,9 @@ func (f Form) summary(l Locale) templ.Component {
 		return nil
 	})
 }
+
+// sorted are the names of some fields in order.
+func sorted(fields map[string]string) []string { return slices.Sorted(maps.Keys(fields)) }
 
 // wordChoices are choices whose values are words that are looked up.
 func wordChoices(l Locale, values ...string) (all []choice) {

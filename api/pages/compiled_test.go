@@ -119,6 +119,11 @@ func barPages(f Frame, fault Problem) []Page {
 	less := -0.4
 	bar := wire.BarJSON{Bar: "code", BarBody: wire.BarBody{Clay: "clay", Batch: "batch", Forming: "forming", Practice: true}, Shrunk: &mm, Next: "next"}
 	bar.Flags = []string{"bent"}
+	fresh := wire.BarJSON{Bar: "code", BarBody: wire.BarBody{Marks: 2}, Next: "next"}
+	figure := &wire.Figure{Value: &mm, Likely: []*float64{&mm, nil}}
+	whole := wire.BarJSON{Bar: "code", BarBody: wire.BarBody{Marks: 2}, Derived: wire.Derived{Drying: figure, Firing: figure, Total: figure, Absorption: figure, Porosity: figure, Density: figure}, Firings: []wire.Heat{{Load: "load", Kind: "kind", Kiln: "kiln", Shelf: "shelf", HeatWorkC: &mm}, {}},
+		Readings: []wire.Reading{read, doubted, {ID: "id", Unusual: true, Slip: "slip", Stage: "stage", LengthMM: &mm, AsTyped: "typed", Unit: "unit", By: "by", At: &at}, {ID: "id"}, {Mass: &wire.MassBody{Dry: 50}}, {Struck: &wire.Act{Why: "why"}},
+			{HeatAssumed: &wire.HeatAssumed{Text: message.New("text"), Fix: wire.Fix{Text: message.New("text"), Link: "link"}}}, {WhyNot: &wire.WhyNot{Text: message.New("text")}}}}
 	tick := wire.Tick{Item: "item", Says: "says", Done: true, At: &at, By: "by"}
 	load := LoadView{Load: wire.Load{ID: "id", Name: message.New("Load {1}", 14), State: "packed", StateWords: message.New("words"), Unpacked: &at}, TickID: "tick", Asked: message.New("asked"), Had: []Named{{"id", "name"}}, May: []Named{{"id", "name"}}, Check: wire.CheckList{Items: []wire.Tick{tick, {Item: "two", Says: "says", At: &at}}, Standing: "standing"}}
 	load.Kind, load.Kiln, load.Firing, load.Open = "kind", "kiln", "firing", true
@@ -146,6 +151,17 @@ func barPages(f Frame, fault Problem) []Page {
 		ClayPage{Frame: Frame{Site: "site", Speak: Speak{Unit: "in"}}, Clay: wire.ClayJSON{Clay: "id", ClayBody: wire.ClayBody{Stated: 0.12}}, Rate: &wire.Shrinkage{From: "wet", To: "dry", Basis: wire.Basis{Bars: 4, Loads: 2}}, BagsPhone: "<svg></svg>", BagsDesk: "<svg></svg>",
 			Why: &wire.Why{Batch: "batch", Sharpens: true, NextBars: []wire.Gain{{GainMM: &mm, Says: message.New("says")}}, Items: []wire.Move{{At: &at, Was: &mm, Now: &mm, Because: []message.Message{message.New("because"), message.New("and")}}}, Probes: []wire.Witness{{Probe: "probe", Disagree: true, DriftC: &mm, DriftSDC: &mm}},
 				Batches: []wire.Against{{Batch: "other", Differs: true, MoreMM: &mm, Advice: &message.Message{Key: "fix"}}, {Batch: "third", Differs: true, MoreMM: &less}}}},
+		BarPage{Frame: f, Bar: fresh, Flags: []string{"bent"}, Changed: &FlagsChanged{[]string{"bent"}, nil}, Form: Form{Values: url.Values{"which": {"id"}, "dry_g": {"wet"}, "unit": {"mm"}}, Problem: &fault}, Which: &WhichAsked{Reading: wire.Reading{ID: "id", HeatAssumed: &wire.HeatAssumed{}}, Firings: []WhichFiring{{ID: "id", Name: "name", Kind: "kind", Cone: message.New("cone"), At: &at}}}, Stages: []string{"next"}, Units: []string{"mm"}},
+		BarPage{Frame: f, Bar: bar, ClayName: "name", Form: Form{Values: url.Values{}}, Saved: &wire.Reading{Question: message.New("question"), Stage: "stage", AsTyped: "87,6", Unit: "in", LengthMM: &mm, TotalRatio: &mm, Earlier: &wire.Earlier{ID: "id", Question: message.New("question")}}, Asked: &wire.Reading{AsTyped: "typed", Question: message.New("question"), Fix: &fix}, Sent: map[string]string{"length": "length"}, Correct: &read, Word: true},
+		BarPage{Frame: f, Bar: whole, Form: Form{Values: url.Values{}}, Saved: &wire.Reading{Mass: &wire.MassBody{Dry: 50, Suspended: 30}, Confirms: "id"}, Load: "load"},
+		BarPage{Frame: f, Bar: whole, Word: true, Form: Form{Values: url.Values{}}, Saved: &wire.Reading{Question: message.New("question")}, Again: &doubted, Asked: &wire.Reading{AsTyped: "typed"}},
+		BarPage{Frame: f, Bar: whole, Form: Form{Values: url.Values{}}, Saved: &wire.Reading{Pending: true, HeatAssumed: &wire.HeatAssumed{}}},
+		BarStoryPage{Frame: f, Story: wire.Story{Bar: "code", Items: []wire.Chapter{{At: &at, What: "read", Says: message.New("says"), By: "by", Why: "why", Load: "load"}, {What: "moved"}}}},
+		BarStoryPage{Frame: f},
+		BarsPage{Frame: f, Bars: []wire.BarJSON{bar}, Waiting: []Tab{{Text: "text", Href: "/bars"}, {Text: "name", Name: true, On: true, Href: "/bars?a=b"}}, Clay: "clay", More: "/bars?after=x"},
+		BarsPage{Frame: f},
+		LoadsPage{Frame: f, Loads: []wire.Load{fired.Load, {ID: "id", Name: message.New("Load {1}", 3), Measured: 2, Waiting: 3}}, More: "/loads?after=x"},
+		LoadsPage{Frame: f},
 		MorePage{Frame: f, Tables: []string{"table"}, Lines: []string{"line"}, Store: []message.Message{message.New("store")}, StoreTrouble: []message.Message{message.New("trouble")}, Clock: "clock"},
 		MorePage{Frame: f},
 		BarsHomePage{Frame: f, ID: "id", Waiting: []LoadToMeasure{{ID: "id", Number: 13, Kind: "kind", Codes: []string{"code"}}}, New: []NewBars{{"clay", "batch", []string{"code"}}}, Open: []OpenLoad{{"id", "kiln", "kind", message.New("words"), 14, 2}}, Kilns: []string{"kiln"}, Clays: []Named{{"id", "name"}}, Any: true, Cautions: cautions},
