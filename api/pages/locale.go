@@ -116,6 +116,9 @@ func (l Locale) Day(v any) string { return when(v, l.set.zone, l.words.say("Mon 
 // Length is a length in the reader's unit, which is named.
 func (l Locale) Length(mm float64) string { return l.words.point(l.set.length(l.Unit, mm)) }
 
+// fine is a small difference of lengths with its unit.
+func (l Locale) fine(mm float64) string { return l.words.point(l.Speak.fine(mm)) }
+
 // Bare is a length in the reader's unit without its name.
 func (l Locale) Bare(mm float64) string { return bare(l.Length(mm)) }
 
