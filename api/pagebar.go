@@ -200,14 +200,14 @@ func correct(d *pages.BarPage, id string) {
 }
 
 // inAWord reports whether whoever asks may confirm a reading without a second one.
-func (s barRoutes) inAWord(ctx context.Context) bool {
+func inAWord(ctx context.Context, s *Server) bool {
 	return s.Access.Codes == nil || auth.CallerOf(ctx).Who == auth.Owner
 }
 
 func (s barRoutes) barPageOf(ctx context.Context, bar tiles.KeptBar) pages.BarPage {
 	base := s.page(ctx, "bars")
 	d := pages.BarPage{Frame: base.Frame, ID: base.ID, MassID: s.MakeID(), Bar: s.Bars().Settled(ctx, bar.Bar),
-		Revision: bar.Revision, ClayName: string(bar.Clay), Stages: stageWords(), Word: s.inAWord(ctx),
+		Revision: bar.Revision, ClayName: string(bar.Clay), Stages: stageWords(), Word: inAWord(ctx, s.Server),
 		Form: pages.Form{Values: url.Values{"unit": {string(s.unitOf(ctx))}}}}
 	for _, u := range tiles.LengthUnits() {
 		d.Units = append(d.Units, string(u))
