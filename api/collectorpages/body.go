@@ -156,7 +156,7 @@ func (s *Server) bodiesPage(w http.ResponseWriter, r *http.Request) {
 			Cone: b.Cone, Studios: fmt.Sprint(b.Studios),
 			Bars: fmt.Sprint(b.Bars), Merged: b.Became != ""}
 		if !b.Made.IsZero() {
-			if err := s.tellBody(r.Context(), s.pages.Locale(d.Frame.Speak), b, &one); err != nil {
+			if err := tellBody(r.Context(), s, s.pages.Locale(d.Frame.Speak), b, &one); err != nil {
 				s.trouble(w, r, err)
 				return
 			}
@@ -167,7 +167,7 @@ func (s *Server) bodiesPage(w http.ResponseWriter, r *http.Request) {
 }
 
 // tellBody puts on one what the pool of b says, where it is of a model that this program knows.
-func (s *Server) tellBody(ctx context.Context, l pages.Locale, b Body, one *pages.CollectorBody) error {
+func tellBody(ctx context.Context, s *Server, l pages.Locale, b Body, one *pages.CollectorBody) error {
 	prior, years, err := s.Pools.Told(ctx, b.ID, s.Models)
 	if err != nil || prior == nil {
 		return err

@@ -67,7 +67,7 @@ func (s Clays) poolOf(c Collector, clay tiles.Clay) wire.CollectorClay {
 
 // OtherStudios is what other studios tell of a clay, used in fit or left out; nil where none do.
 func OtherStudios(fit *shrinkage.Fit, clay tiles.ClayID) *wire.BodyTold {
-	o, there := fit.OtherStudios(clay)
+	o, there := shrinkage.OthersTell(fit, clay)
 	if !there {
 		return nil
 	}

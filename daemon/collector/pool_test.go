@@ -30,7 +30,7 @@ func summaryOf(t *testing.T, n uint64) wire.PoolSummary {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return wire.PoolSummary{Model: shrinkage.Model, Bars: bars, Year: fit.NewestBag(tilestest.ClayName(0)), Info: s.Bytes()}
+	return wire.PoolSummary{Model: shrinkage.Model, Bars: bars, Year: shrinkage.NewestBag(fit, tilestest.ClayName(0)), Info: s.Bytes()}
 }
 
 // pooler is a studio that tells of a body over HTTP.

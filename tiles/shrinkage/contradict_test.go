@@ -45,8 +45,8 @@ func TestOwnBarsAgainstThePool(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	o, there := fit.OtherStudios(clay)
-	if source := fit.Source(clay); source != shrinkage.FromOthers || !there || o.Differs() || o.Studios != 24 {
+	o, there := shrinkage.OthersTell(fit, clay)
+	if source := shrinkage.SourceOf(fit, clay); source != shrinkage.FromOthers || !there || o.Differs() || o.Studios != 24 {
 		t.Errorf("%s: %+v", source, o)
 	}
 	if got := fit.Standing(ternAsk(none), tiles.Fired); !strings.HasSuffix(got.Why.String(), "24 other studios, 2026-12-01") {
@@ -60,7 +60,7 @@ func TestOwnBarsAgainstThePool(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if fit.Source(clay) != shrinkage.FromOthers {
+		if shrinkage.SourceOf(fit, clay) != shrinkage.FromOthers {
 			dropped++
 		}
 	}
@@ -80,8 +80,8 @@ func TestOwnBarsAgainstThePool(t *testing.T) {
 	if fit, err = m.Studio.FitWithPools(t.Context(), nil); err != nil {
 		t.Fatal(err)
 	}
-	o, _ = fit.OtherStudios(clay)
-	if source := fit.Source(clay); source != shrinkage.FromHandbook || !o.LeftOut || o.Own < o.Theirs+0.04 || o.Own > o.Theirs+0.25 {
+	o, _ = shrinkage.OthersTell(fit, clay)
+	if source := shrinkage.SourceOf(fit, clay); source != shrinkage.FromHandbook || !o.LeftOut || o.Own < o.Theirs+0.04 || o.Own > o.Theirs+0.25 {
 		t.Errorf("%s: %+v", source, o)
 	}
 	if said := o.Advice(); len(said) != 3 || !strings.Contains(said[0].String(), "more than those of 24 other studios") {

@@ -144,8 +144,8 @@ func (s Studio) FitWithPools(ctx context.Context, before *Fit) (*Fit, error) {
 	return fit, nil
 }
 
-// OtherStudios is what others tell of a clay, used or left out; false where none do.
-func (f *Fit) OtherStudios(clay tiles.ClayID) (OtherStudios, bool) {
+// OthersTell is what others tell of a clay, used in f or left out; false where none do.
+func OthersTell(f *Fit, clay tiles.ClayID) (OtherStudios, bool) {
 	o, there := f.others[clay]
 	return o, there
 }
@@ -160,8 +160,8 @@ const (
 	FromHandbook Source = "handbook"
 )
 
-// Source is where the prior of a clay comes from: what its rate goes by as far as its own bars leave it in doubt.
-func (f *Fit) Source(clay tiles.ClayID) Source {
+// SourceOf is where the prior of a clay comes from: what its rate goes by as far as its own bars leave it in doubt.
+func SourceOf(f *Fit, clay tiles.ClayID) Source {
 	if _, there := f.studio.Pools[clay]; there {
 		return FromOthers
 	}

@@ -270,7 +270,7 @@ func (f *Fit) Standing(a Ask, to tiles.Stage) Standing {
 	case mix != nil:
 		out.Trust, out.Why = NoBars, noBarOfMix(mix)
 	case out.NoOwnFired:
-		out.Trust, out.Why = NoBars, message.New("no fired bar of this clay yet: {1}", f.source(ref.Clay))
+		out.Trust, out.Why = NoBars, message.New("no fired bar of this clay yet: {1}", sourceWords(f, ref.Clay))
 	case batch.bars == 0:
 		out.Trust, out.Why = NoBars, message.New("no fired bar of this batch yet: rates of the clay's other batches")
 	case !slices.Contains(batch.formings, forming(a.Forming)):
@@ -375,9 +375,9 @@ func noBarOfMix(mix *tiles.Batch) message.Message {
 	return message.New("no bar of this mix yet: the mean of {1}, no surer than a new bag", mean)
 }
 
-// source is where the rate of a clay without a fired bar comes from, in words.
-func (f *Fit) source(id tiles.ClayID) message.Message {
-	switch f.Source(id) {
+// sourceWords is where the rate of a clay without a fired bar comes from, in words.
+func sourceWords(f *Fit, id tiles.ClayID) message.Message {
+	switch SourceOf(f, id) {
 	case FromOthers:
 		return f.studio.Pools[id].says()
 	case FromSupplier:

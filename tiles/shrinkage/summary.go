@@ -86,7 +86,7 @@ func Summarise(ctx context.Context, fit *Fit, clay tiles.ClayID, matures kiln.Ce
 }
 
 // NewestBag is the year in which the newest bought bag of a clay arrived of which a bar has a say; 0 where none has.
-func (f *Fit) NewestBag(clay tiles.ClayID) (year int) {
+func NewestBag(f *Fit, clay tiles.ClayID) (year int) {
 	arrived := map[tiles.BatchID]int{}
 	for _, b := range f.studio.Batches {
 		if b.Clay != clay || b.Kind != tiles.Bought {
