@@ -315,7 +315,7 @@ CREATE TABLE carried (
 CREATE TABLE "change" (
   seq     INTEGER PRIMARY KEY AUTOINCREMENT,
   kind    TEXT    NOT NULL CHECK (kind IN ('kiln', 'probe', 'mark', 'firing', 'cone', 'note', 'tick', 'load', 'bar', 'reading', 'clay', 'batch', 'pot', 'verdict', 'move', 'boot')),
-  op      TEXT    NOT NULL CHECK (op IN ('put', 'strike', 'restore', 'supersede', 'confirm', 'count', 'close', 'forget', 'begin', 'end', 'correct')),
+  op      TEXT    NOT NULL CHECK (op IN ('put', 'strike', 'supersede', 'confirm', 'count', 'close', 'forget', 'begin', 'end', 'correct')),
   id      TEXT    NOT NULL, -- UUID of the fact; the name of a clay, tern/B of a batch, the code of a bar
   at_ms   INTEGER NOT NULL, -- wall clock, ms since 1970 UTC; for a reading, less the time it waited in a phone
   trusted INTEGER NOT NULL CHECK (trusted IN (0, 1)), -- that clock could be trusted

@@ -415,7 +415,7 @@ second line
 INSERT INTO tick ("id", "seq", "subject", "item", "done", "by") VALUES ('0193a0b0-0000-7000-8001-000000000050',20,'0193a0b0-0000-7000-8001-00000000001e','caution-36',1,'');
 INSERT INTO probe ("id", "kiln", "channel", "type", "class", "fitted_on", "removed_on", "note", "rev") VALUES ('0193a0b0-0000-7000-8001-00000000005a','big-blue','1','K',2,'2026-01-01','','',21);
 INSERT INTO unpacking_mark ("id", "seq", "kiln", "mark_c", "reason", "by") VALUES ('0193a0b0-0000-7000-8001-00000000005f',22,'big-blue',95.0,'thin ware','');
-INSERT INTO site ("one", "id", "life") VALUES (1,'0193a0b0-0000-7000-8001-000000000001','01a22d27-738e-7c39-9905-ae88d3c43092');
+INSERT INTO site ("one", "id", "life") VALUES (1,'0193a0b0-0000-7000-8001-000000000001','01a22d7e-5b6c-7828-a976-2336ddf3876a');
 INSERT INTO change ("seq", "kind", "op", "id", "at_ms", "trusted", "boot", "body") VALUES (1,'firing','begin','0193a0b0-0000-7000-8001-000000000002',1768208400000,1,'boot-1','{"kiln":"big-blue","number":1,"revision":1,"status":"running","source":"serial","began_at":"2026-01-12T09:00:00Z","times_trusted":true}');
 INSERT INTO change ("seq", "kind", "op", "id", "at_ms", "trusted", "boot", "body") VALUES (10,'reading','put','0193a0b0-0000-7000-8001-000000000015',1767949200000,1,'first','{"bar":"BQ7","mark":1,"stage":"dry","length":"96.9","unit":"mm","instrument":"calliper","step_mm":0.01,"by":"KT","supersedes":""}');
 INSERT INTO change ("seq", "kind", "op", "id", "at_ms", "trusted", "boot", "body") VALUES (11,'reading','put','0193a0b0-0000-7000-8001-000000000016',1767949200000,1,'first','{"bar":"BQ7","mark":1,"stage":"fired","length":"93.8","unit":"mm","instrument":"calliper","step_mm":0.01,"by":"KT","supersedes":""}');
