@@ -20,7 +20,7 @@ type HeatWork struct {
 // HeatWorkModel is the number of the model kept with a closed firing's heat work. Another
 // number comes with another table, other constants or another rule for samples and gaps,
 // and has every firing worked out again.
-const HeatWorkModel = "4"
+const HeatWorkModel = "5"
 
 // Where a heat work comes from.
 const (

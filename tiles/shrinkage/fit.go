@@ -27,7 +27,7 @@ import (
 
 // Model is the number of the model of shrinkage that answers carry. Another number
 // comes with another rule, constant or prior.
-const Model = "1"
+const Model = "2"
 
 // Studio is everything that a fit of shrink rates is made from. The order of its lists does
 // not matter; bars and readings carry ids.
