@@ -59,6 +59,7 @@ func (s clayRoutes) classPage(w http.ResponseWriter, r *http.Request) error {
 		All      bool
 		Codes    string
 		Cautions []string
+		Out      []wire.CrossedOut
 	}{page: s.page(r.Context(), "more"), Clay: q.Get("clay"), By: strings.TrimSpace(q.Get("by")),
 		All: q.Get("all") == "yes", Cautions: caution.Texts(caution.Classroom, caution.Students)}
 	f := tiles.BarFilter{Clay: tiles.ClayID(data.Clay), Limit: 500}
@@ -88,6 +89,9 @@ func (s clayRoutes) classPage(w http.ResponseWriter, r *http.Request) error {
 	data.Codes = strings.Join(codes[:min(len(codes), 200)], " ")
 	data.Look = worthALook(data.Bars)
 	if data.Throw, err = s.classThrows(r.Context(), data.Clay); err != nil {
+		return err
+	}
+	if data.Out, err = s.CrossedOut(r.Context(), s.Now().Wall.Add(-usecase.ThisEvening)); err != nil {
 		return err
 	}
 	return s.render(w, "class", data)

@@ -2,6 +2,7 @@ package api
 
 import (
 	"net/url"
+	"strings"
 	"testing"
 
 	"lidwright/kiln"
@@ -30,6 +31,12 @@ func TestRestoreCrossedOut(t *testing.T) {
 		got := list()
 		if len(got) != 1 {
 			t.Fatalf("crossed out: %v", got)
+		}
+		page := b.page("/class")
+		for _, shown := range []string{"Crossed out this evening", "BQ7: dry 94.2 mm", "another bar", `name="id" value="` + dry + `"`} {
+			if !strings.Contains(page, shown) {
+				t.Errorf("the page of the class lacks %q", shown)
+			}
 		}
 		one := got[0].(map[string]any)
 		for name, want := range map[string]any{"kind": "reading", "id": dry, "by": "KT", "why": "another bar", "what": "BQ7: dry 94.2 mm", "link": "/bar/BQ7"} {
