@@ -200,9 +200,21 @@ func (s lidRoutes) lastClay(ctx context.Context, clays []wire.ClayJSON) (string,
 	return clays[0].Clay, nil
 }
 
-// lidPage asks the lid question with the API's own parameters.
+// cardOf is the page of a pot's card by its id, or of those found by what else was written of it.
+func (s lidRoutes) cardOf(ctx context.Context, pot string) string {
+	if _, err := s.Archive.Pot(ctx, pot); err == nil {
+		return "/pot/" + url.PathEscape(pot)
+	}
+	return "/pots?" + url.Values{"find": {pot}}.Encode()
+}
+
+// lidPage asks the lid question with the API's own parameters; a pot is asked for on its card.
 func (s lidRoutes) lidPage(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
+	if pot := strings.TrimSpace(q.Get("pot")); pot != "" { // its card asks for the lid, with what is known of it
+		http.Redirect(w, r, s.cardOf(r.Context(), pot), http.StatusSeeOther)
+		return nil
+	}
 	just := q.Get("just") != ""
 	q.Del("just")
 	form, err := s.asking(r.Context(), q)

@@ -42,6 +42,11 @@ func TestCardsFromTheWheelToAReplacement(t *testing.T) {
 	if !strings.Contains(found, "/pot/"+card.ID) {
 		t.Error("the find page does not lead to the card")
 	}
+	for _, ask := range []string{card.ID, "teapot 212"} { // a lid for a pot is asked for on its card
+		if got := s.get("/lid?"+url.Values{"pot": {ask}}.Encode(), 200, nil); !strings.Contains(got, "/pot/"+card.ID) || !strings.Contains(got, "212") {
+			t.Errorf("/lid?pot=%s leads elsewhere", ask)
+		}
+	}
 	s.form("/pot/"+card.ID+"/lid", url.Values{"set": {"102.5"}, "lid": {"102,3"}}, 303)
 	s.get("/v1/pots/"+card.ID, 200, &card)
 	if *card.Set != 102.5 || *card.Measured != 102.3 || card.Lid != "tern/B" {
