@@ -599,25 +599,6 @@ func lidSteps(l pages.Locale, a lid.Answer, unit tiles.LengthUnit) (steps []stri
 
 func percentOf(p float64) string { return fmt.Sprintf("%.0f %%", 100*p) }
 
-// joined writes sizes as "102.0, 102.5 and 103.0 mm".
-func joined(sizes []tiles.Millimetre, unit tiles.LengthUnit) string {
-	var b strings.Builder
-	for i, size := range sizes {
-		switch {
-		case i == len(sizes)-1 && i > 0:
-			b.WriteString(" and ")
-		case i > 0:
-			b.WriteString(", ")
-		}
-		text := unit.Format(size)
-		if i < len(sizes)-1 {
-			text = bare(text)
-		}
-		b.WriteString(text)
-	}
-	return b.String()
-}
-
 func anyGiven(q url.Values, names ...string) bool {
 	for _, n := range names {
 		if len(given(q[n])) > 0 {
@@ -671,8 +652,8 @@ func (s lidRoutes) boardPage(w http.ResponseWriter, r *http.Request) error {
 	answer.Query = asked.Encode()
 	form.caution(j.Cautions)
 	d.Answer, d.Cautions = &answer, pages.Cautions(form.Caution[:min(2, len(form.Caution))])
-	for _, more := range form.Caution[len(d.Cautions):] {
-		d.Cautions[1].More = append(d.Cautions[1].More, more)
+	if more := form.Caution[len(d.Cautions):]; len(more) > 0 {
+		d.Cautions[1].More = append(d.Cautions[1].More, more...)
 	}
 	return s.show(w, d)
 }

@@ -234,7 +234,11 @@ func (r *Reading) Validate(bar Bar) error {
 	if r.Mark == 0 {
 		r.Mark = 1
 	}
-	f.Number("mark", float64(r.Mark), 1, float64(max(bar.Marks, 1)))
+	if pairs := max(bar.Marks, 1); pairs == 1 && r.Mark != 1 {
+		f.Add(OutOfRange, "mark", "is {1}, but this bar has one pair of lines", r.Mark)
+	} else {
+		f.Number("mark", float64(r.Mark), 1, float64(pairs))
+	}
 	f.Number("step_mm", float64(r.Step), 0, 5)
 	if r.Length == 0 {
 		f.Add(Missing, "length", "is needed")

@@ -126,8 +126,12 @@ func explain(err error, asked *cobra.Command) (int, string) {
 		for _, f := range p.Fields {
 			says += "; " + inFlags(asked, f.Name+": "+f.Says.String())
 		}
-		if len(p.Fields) == 0 && !p.Detail.IsZero() && !strings.EqualFold(strings.Trim(p.Detail.String(), ". "), strings.Trim(p.Title.String(), ". ")) {
-			says += ". " + p.Detail.String()
+		switch detail := p.Detail.String(); {
+		case len(p.Fields) > 0 || p.Detail.IsZero():
+		case strings.HasSuffix(strings.ToLower(strings.Trim(detail, ". ")), strings.ToLower(strings.Trim(says, ". "))):
+			says = strings.Trim(detail, ". ") // it says its title itself, as "bar BQ7: no such bar" does
+		default:
+			says += ". " + detail
 		}
 		if p.Status == 422 || p.Status == 400 {
 			return exitWrongUse, says
