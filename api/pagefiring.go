@@ -363,7 +363,7 @@ func (s firingRoutes) keepHandForm(ctx context.Context, form url.Values) error {
 			err = seen.Validate()
 		}
 		if err != nil {
-			return s.ofCone(ctx, err, at)
+			return ofCone(s.troubles.Problem(ctx, err), at)
 		}
 		cones, ids = append(cones, c), append(ids, coneID(form.Get("id"), n))
 	}
@@ -380,8 +380,8 @@ func (s firingRoutes) keepHandForm(ctx context.Context, form url.Values) error {
 }
 
 // ofCone says of which cone of the form a fault is.
-func (s firingRoutes) ofCone(ctx context.Context, err error, at string) error {
-	p := *s.troubles.Problem(ctx, err)
+func ofCone(fault *web.Problem, at string) error {
+	p := *fault
 	p.Fields = slices.Clone(p.Fields)
 	for i, f := range p.Fields {
 		if of, ok := map[string]string{"cone": "cone_", "seen": "stood_", "tilt_deg": "stood_"}[f.Name]; ok {
