@@ -182,6 +182,7 @@ func TestEveryFormWrong(t *testing.T) {
 	live := inState(kiln.Cold, 20)
 	live.Kiln = "big-blue"
 	b.s.Recorder = &hearth{live: live}
+	b.s.Notices = &told{}
 	b.s.Store = func() (usecase.StoreHealth, error) { return usecase.StoreHealth{}, nil }
 	b.read("BQ7", "wet", "100")
 	load, pot, board, at := b.id(), b.id(), b.id(), b.s.Now()

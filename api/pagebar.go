@@ -208,7 +208,7 @@ func (s barRoutes) barPageOf(ctx context.Context, bar tiles.KeptBar) pages.BarPa
 	base := s.page(ctx, "bars")
 	d := pages.BarPage{Frame: base.Frame, ID: base.ID, MassID: s.MakeID(), Bar: s.Bars().Settled(ctx, bar.Bar),
 		Revision: bar.Revision, ClayName: string(bar.Clay), Stages: stageWords(), Word: inAWord(ctx, s.Server),
-		Form: pages.Form{Values: url.Values{"unit": {string(s.unitOf(ctx))}}}}
+		Unit: string(s.unitOf(ctx)), Form: pages.Form{Values: url.Values{}}}
 	for _, u := range tiles.LengthUnits() {
 		d.Units = append(d.Units, string(u))
 	}
@@ -355,12 +355,12 @@ func (s barRoutes) postFlags(w http.ResponseWriter, r *http.Request) error {
 	seen, _ := strconv.ParseInt(form.Get("revision"), 10, 64) // none: a form that tells none asks nothing
 	_, err = s.Bars().Flag(r.Context(), p, form["flag"], usecase.Precondition{Revision: seen})
 	if errors.Is(err, tiles.ErrChanged) {
-		if _, ok := s.again(w, r, err); !ok {
-			return err
-		}
 		data := s.barPageOf(r.Context(), bar)
 		data.Load = form.Get("load")
 		data.Changed = &pages.FlagsChanged{Now: data.Bar.Flags, Yours: form["flag"]}
+		// The page asks by itself: what was sent is not put back into its form, where the older revision would stand.
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		w.WriteHeader(s.troubles.Problem(r.Context(), err).Status)
 		return s.show(w, data)
 	}
 	if err != nil {
