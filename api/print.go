@@ -7,6 +7,7 @@ import (
 	"math"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -438,8 +439,11 @@ func (s lidRoutes) kilnsOfYear(ctx context.Context, l pages.Locale, y lid.Year, 
 			return nil, err
 		}
 		for _, p := range lives {
-			probes[wired.Kiln] = append(probes[wired.Kiln], l.T("Probe {1}, type {2}: {3} h over 1000 °C", p.Channel, p.Type,
-				l.Decimal(p.Hours, 1)))
+			says := l.T("Probe {1}, type {2}: {3} h over 1000 °C", p.Channel, p.Type, l.Decimal(p.Hours, 1))
+			if p.Removed != "" { // which of two on one channel it was
+				says += ", " + l.T("until {1}", l.Day(p.Removed))
+			}
+			probes[wired.Kiln] = append(probes[wired.Kiln], says)
 		}
 	}
 	for _, k := range y.Firings {
@@ -468,6 +472,11 @@ func (s lidRoutes) kilnsOfYear(ctx context.Context, l pages.Locale, y lid.Year, 
 			}
 		}
 		all = append(all, one)
+	}
+	for _, wired := range s.Wired {
+		if !slices.ContainsFunc(all, func(k pages.KilnOfYear) bool { return k.Name == string(wired.Kiln) }) {
+			all = append(all, pages.KilnOfYear{Name: string(wired.Kiln), Probes: probes[wired.Kiln], Says: l.T("No firing in this year.")})
+		}
 	}
 	return all, nil
 }
