@@ -284,7 +284,7 @@ type putLoadTickInput struct {
 	Body wire.TickBody
 }
 
-func (s firingRoutes) getLoadTicks(ctx context.Context, in *wire.LoadPath) (*body[wire.CheckList], error) {
+func (s checkRoutes) getLoadTicks(ctx context.Context, in *wire.LoadPath) (*body[wire.CheckList], error) {
 	l, err := s.Archive.Load(ctx, in.ID)
 	if err != nil {
 		return nil, s.troubles.Problem(ctx, err)
@@ -296,7 +296,7 @@ func (s firingRoutes) getLoadTicks(ctx context.Context, in *wire.LoadPath) (*bod
 	return &body[wire.CheckList]{j}, nil
 }
 
-func (s firingRoutes) putLoadTick(ctx context.Context, in *putLoadTickInput) (*kept[wire.CheckList], error) {
+func (s checkRoutes) putLoadTick(ctx context.Context, in *putLoadTickInput) (*kept[wire.CheckList], error) {
 	l, err := s.Archive.Load(ctx, in.ID)
 	if err != nil {
 		return nil, s.troubles.Problem(ctx, err)
@@ -309,7 +309,7 @@ type putFiringTickInput struct {
 	Body wire.TickBody
 }
 
-func (s firingRoutes) getFiringTicks(ctx context.Context, in *wire.FiringPath) (*body[wire.CheckList],
+func (s checkRoutes) getFiringTicks(ctx context.Context, in *wire.FiringPath) (*body[wire.CheckList],
 	error) {
 	f, err := s.Firings().FindFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
@@ -322,7 +322,7 @@ func (s firingRoutes) getFiringTicks(ctx context.Context, in *wire.FiringPath) (
 	return &body[wire.CheckList]{j}, nil
 }
 
-func (s firingRoutes) putFiringTick(ctx context.Context, in *putFiringTickInput) (*kept[wire.CheckList],
+func (s checkRoutes) putFiringTick(ctx context.Context, in *putFiringTickInput) (*kept[wire.CheckList],
 	error) {
 	f, err := s.Firings().FindFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
@@ -331,7 +331,7 @@ func (s firingRoutes) putFiringTick(ctx context.Context, in *putFiringTickInput)
 	return s.ticked(ctx, string(f.ID), in.Tick, in.Body)
 }
 
-func (s firingRoutes) ticked(ctx context.Context, subject, id string, b wire.TickBody) (*kept[wire.CheckList],
+func (s checkRoutes) ticked(ctx context.Context, subject, id string, b wire.TickBody) (*kept[wire.CheckList],
 	error) {
 	k, err := s.Firings().KeepTick(ctx, subject, id, b)
 	if err != nil {
@@ -345,7 +345,7 @@ func (s firingRoutes) ticked(ctx context.Context, subject, id string, b wire.Tic
 }
 
 // postTicks keeps what changed on the check list of a load. A form sent twice keeps it once.
-func (s firingRoutes) postTicks(w http.ResponseWriter, r *http.Request) error {
+func (s checkRoutes) postTicks(w http.ResponseWriter, r *http.Request) error {
 	form, err := web.Form(r)
 	if err != nil {
 		return err

@@ -18,6 +18,7 @@ import (
 // The routes by their noun: each decodes what was asked, calls a use case and writes the answer.
 type (
 	firingRoutes  struct{ *Server } // firings, as the API and the pages tell and take them
+	checkRoutes   struct{ *Server } // what is ticked off before and after a firing
 	kilnRoutes    struct{ *Server } // kilns: what they do now, probes, shelves, the door sheet
 	barRoutes     struct{ *Server } // bars, their readings, tables in and out
 	clayRoutes    struct{ *Server } // clays, batches, rates, the class
@@ -214,9 +215,9 @@ func (s *Server) apiTable() []entry {
 			"Keep a clay; a new one gets batch A")},
 		{"PUT /v1/clays/{clay}/batches/{batch}", Owner, write, op("put-batch", clays.putBatch,
 			"Keep a batch of a clay")},
-		{"GET /v1/firings/{id}/ticks", reads, read, op("firing-ticks", firings.getFiringTicks,
+		{"GET /v1/firings/{id}/ticks", reads, read, op("firing-ticks", checkRoutes{s}.getFiringTicks,
 			"The check list of a firing, with what was ticked on its load")},
-		{"PUT /v1/firings/{id}/ticks/{tick}", Bench, write, op("tick-firing", firings.putFiringTick,
+		{"PUT /v1/firings/{id}/ticks/{tick}", Bench, write, op("tick-firing", checkRoutes{s}.putFiringTick,
 			"Tick a line of the check list of a firing, or take the tick back")},
 		{"PUT /v1/makers/{mark}/forget", Owner, write, op("forget-maker", studio.forgetMaker,
 			"Blank a maker's mark everywhere; what was measured stays")},
@@ -364,7 +365,7 @@ func (s *Server) kilnTable() []entry {
 
 // loadTable is every route about the loads that bars go through, for other programs and as pages.
 func (s *Server) loadTable() []entry {
-	firings, loads, bars := firingRoutes{s}, loadRoutes{s}, barRoutes{s}
+	loads, bars, checks := loadRoutes{s}, barRoutes{s}, checkRoutes{s}
 	return []entry{
 		{"GET /v1/loads", reads, read, op("list-loads", loads.getLoads,
 			"Loads, newest first")},
@@ -384,16 +385,16 @@ func (s *Server) loadTable() []entry {
 			"Say that a load did not go through a firing")},
 		{"POST /v1/loads/{id}/move", Bench, write, op("move-bars", loads.postMove,
 			"Move bars of a load into another, or into a new one; all of them: join the two")},
-		{"GET /v1/loads/{id}/ticks", reads, read, op("load-ticks", firings.getLoadTicks,
+		{"GET /v1/loads/{id}/ticks", reads, read, op("load-ticks", checks.getLoadTicks,
 			"The check list at the start of its firing")},
-		{"PUT /v1/loads/{id}/ticks/{tick}", Bench, write, op("tick-load", firings.putLoadTick,
+		{"PUT /v1/loads/{id}/ticks/{tick}", Bench, write, op("tick-load", checks.putLoadTick,
 			"Tick a line of the check list, or take the tick back")},
 		{"GET /unpack/{load}", reads, webPage, shown(loads.loadPage)},
 		{"GET /bars/measure", reads, webPage, shown(measureRoutes{s}.measureRowPage)},
 		{"GET /loads", reads, webPage, shown(loads.loadsPage)},
 		{"POST /loads", Bench, webForm, shown(bars.postLoad)},
 		{"POST /load/{load}/life", Bench, webForm, shown(loads.postLife)},
-		{"POST /load/{load}/ticks", Bench, webForm, shown(firings.postTicks)},
+		{"POST /load/{load}/ticks", Bench, webForm, shown(checks.postTicks)},
 		{"GET /load/{load}/packing", reads, webPage, shown(loads.packingPage)},
 	}
 }
