@@ -90,11 +90,12 @@ func (c *crowd) Life(context.Context, kiln.KilnID, kiln.ChannelID, time.Time) (h
 	return heatwork.ProbeLife{}, nil
 }
 func (c *crowd) Stories(_ context.Context, k kiln.KilnID) ([]heatwork.ProbeStory, error) {
+	// One cone of a pack, read as a tilt: in words alone, such as "leaning", it spans some 20 °C and tells little.
 	var out []heatwork.ProbeStory
 	for _, ch := range []kiln.ChannelID{"1", "2", "3"} {
 		var fired []heatwork.FiredCones
 		for range max(c.packs, 1) {
-			fired = append(fired, heatwork.FiredCones{Firing: "x", AsIndicated: 1205 - 3*kiln.Celsius(c.packs), Readings: []heatwork.ConeReading{{ID: "c", Cone: "6", Seen: heatwork.Leaning}}})
+			fired = append(fired, heatwork.FiredCones{Firing: "x", AsIndicated: 1205 - 3*kiln.Celsius(c.packs), Readings: []heatwork.ConeReading{{ID: "c", Cone: "6", Tilted: true, Tilt: 47}}})
 		}
 		out = append(out, heatwork.ProbeStory{Place: kiln.Place{Channel: ch}, After: heatwork.Refilter(heatwork.MainConeScale(), 9, fired)})
 	}
