@@ -87,7 +87,7 @@ func (s *studio) readingsOf(codes []string) (n int) {
 // sevenBars makes seven bars and packs them for a bisque, on the pages.
 func (p *tab) sevenBars(s *studio) (codes []string) {
 	p.Helper()
-	p.open("/clay/wren")
+	p.open("/clay/wren?make=yes")
 	p.do(chromedp.SetValue(`form[action$="/bars"] [name=count]`, "7"))
 	p.press(`form[action$="/bars"] button`)
 	var bars struct{ Items []barAnswer }
@@ -397,7 +397,7 @@ func TestLidIsAnsweredAsItIsTyped(t *testing.T) {
 	p := s.tab(t, openBrowser(t), 360, 740)
 	p.open("/lid?clay=tern")
 	p.do(chromedp.SendKeys("#collar", "104,5"))
-	p.until("the lid's width", `/^10\d/.test((document.querySelector(".answer .f7") || {innerText: ""}).innerText)`)
+	p.until("the answer to the whole length", `location.search.includes("collar=104%2C5") && /^10\d/.test((document.querySelector(".answer .f7") || {innerText: ""}).innerText)`)
 	if at := evaluated[string](p, `document.activeElement.id + " " + location.search`); !strings.HasPrefix(at, "collar ") || !strings.Contains(at, "104") {
 		t.Errorf("typed on at %q", at)
 	}
@@ -442,7 +442,7 @@ func TestHostileNames(t *testing.T) {
 	p := s.tab(t, openBrowser(t), 360, 740)
 	for path, next := range map[string]string{"/": "lidwright.toml", "/clays": "Take the bag",
 		"/unpack": "Make some on a clay", "/kiln": "No kiln", "/lid": "I know my rates",
-		"/verdicts": "Pot cards made at the wheel", "/pots": "Make them at the wheel"} {
+		"/verdicts": "Make a card for each pot at the wheel", "/pots": "Make them at the wheel"} {
 		p.open(path)
 		if said := p.text("main"); !strings.Contains(said, next) {
 			t.Errorf("%s, with nothing there yet, does not say %q: %.200s", path, next, said)
@@ -454,16 +454,16 @@ func TestHostileNames(t *testing.T) {
 	if got, said := s.send(http.MethodPut, "/v1/clays/reed", map[string]any{"name": hostile[:min(len(hostile), 60)]}); got != 201 {
 		t.Fatalf("%d %s", got, said)
 	}
-	if got, said := s.send(http.MethodPut, "/v1/bars/BQ7", map[string]any{"id": uuid.NewString(), "clay": "reed", "note": hostile, "by": `"><b>x`}); got != 201 {
+	if got, said := s.send(http.MethodPut, "/v1/bars/BQ7", map[string]any{"id": uuid.NewString(), "clay": "reed", "note": hostile, "by": `"><tt>x`}); got != 201 {
 		t.Fatalf("%d %s", got, said)
 	}
 	reading := uuid.NewString()
-	s.send(http.MethodPut, "/v1/bars/BQ7/readings/"+reading, map[string]any{"stage": "wet", "length": "100.0", "by": `"><i>y`})
+	s.send(http.MethodPut, "/v1/bars/BQ7/readings/"+reading, map[string]any{"stage": "wet", "length": "100.0", "by": `"><tt>y`})
 	s.send(http.MethodPut, "/v1/bars/BQ7/readings/"+reading+"/strike", map[string]any{"why": hostile})
 	for _, path := range []string{"/", "/clays", "/clay/reed", "/lid", "/lid/board", "/sizes", "/bar/BQ7", "/unpack", "/bars", "/clay/reed?batch=" + url.QueryEscape(hostile), "/lid?collar=" + url.QueryEscape(hostile), "/unpack/" + url.PathEscape(hostile)} {
 		p.open(path)
 		title := evaluated[string](p, "document.title")
-		if n := evaluated[int](p, `document.querySelectorAll("main img, main b, main i, main script").length`); n != 0 || title == "taken" {
+		if n := evaluated[int](p, `document.querySelectorAll("main img, main tt, main script").length`); n != 0 || title == "taken" {
 			t.Errorf("%s: %d elements that nobody of ours wrote, title %q", path, n, title)
 		}
 	}

@@ -301,7 +301,7 @@
   // A form that is answered while it is filled in. What of the page hangs on the answer is marked data-part, what
   // hangs on the kind of question data-shape; both are taken from the page that the server makes.
   $$("form[data-answered]").forEach(f => {
-    let timer = 0, last = 0;
+    let timer = 0, last = 0, stands = ""; // the address of the answer that stands there
     const address = () => f.getAttribute("action") + "?" + new URLSearchParams([...new FormData(f)].filter(([, v]) => v));
     const ask = async (to, {shape, keep} = {}) => {
       clearTimeout(timer);
@@ -317,10 +317,13 @@
       $$("input[id],select[id]", f).forEach(i => { const n = next.getElementById(i.id); if (n) n.ariaInvalid ? i.setAttribute("aria-invalid", "true") : i.removeAttribute("aria-invalid"); });
       if (focus && !document.activeElement?.id && document.getElementById(focus)) document.getElementById(focus).focus();
       if (keep) history.replaceState(null, "", to);
+      stands = to;
     };
     const later = () => { clearTimeout(timer); timer = setTimeout(() => ask(address(), {keep: true}), 600); };
     f.addEventListener("input", e => { if (e.target.matches("input:not([type=radio])")) later(); });
-    f.addEventListener("change", e => ask(address(), {keep: true, shape: e.target.name === "seat" || e.target.name === "unit"}));
+    f.addEventListener("change", e => { // asked already: nothing is exchanged under a finger that is on its way to a button
+      if (address() !== stands) ask(address(), {keep: true, shape: e.target.name === "seat" || e.target.name === "unit"});
+    });
     f.addEventListener("click", e => {
       const a = e.target.closest("a[data-ask=try]");
       if (a) { e.preventDefault(); ask(a.href); }

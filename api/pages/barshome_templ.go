@@ -405,9 +405,9 @@ func (d BarsHomePage) Body(l Locale) templ.Component {
 				return templ_7745c5c3_Err
 			}
 			var templ_7745c5c3_Var22 string
-			templ_7745c5c3_Var22, templ_7745c5c3_Err = templruntime.NewAttributeExpression(templ.SafeURL("/clay/" + url.PathEscape(c.ID) + "#new-bars")).ResolveURL(ctx)
+			templ_7745c5c3_Var22, templ_7745c5c3_Err = templruntime.NewAttributeExpression(templ.SafeURL("/clay/" + url.PathEscape(c.ID) + "?make=yes#make")).ResolveURL(ctx)
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `barshome.templ`, Line: 99, Col: 99}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `barshome.templ`, Line: 99, Col: 104}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ_7745c5c3_Var22)
 			if templ_7745c5c3_Err != nil {
@@ -420,7 +420,7 @@ func (d BarsHomePage) Body(l Locale) templ.Component {
 			var templ_7745c5c3_Var23 string
 			templ_7745c5c3_Var23, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("New bars of {1}", c.Name))
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `barshome.templ`, Line: 99, Col: 140}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `barshome.templ`, Line: 99, Col: 145}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var23))
 			if templ_7745c5c3_Err != nil {
