@@ -40,6 +40,9 @@ func (nobody) Clay(context.Context, tiles.ClayID) (tiles.KeptClay, error) {
 	return tiles.KeptClay{}, tiles.ErrNoClay
 }
 func (nobody) Batches(context.Context) ([]tiles.KeptBatch, error) { return nil, nil }
+func (nobody) CrossedOut(context.Context, time.Time) ([]tiles.StruckFact, error) {
+	return nil, nil
+}
 func (nobody) Bars(context.Context, tiles.BarFilter, usecase.Channels) ([]tiles.KeptBar, error) {
 	return nil, nil
 }
