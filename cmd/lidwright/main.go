@@ -108,6 +108,17 @@ func problemOf(err error, code int, says string) []byte {
 	return append(line, '\n')
 }
 
+// lists are the commands that list what there is, by the type of problem that says what is not.
+var lists = map[string]string{
+	"/problems/unknown-bar":     "lidwright bars",
+	"/problems/unknown-clay":    "lidwright clay list",
+	"/problems/unknown-firing":  "lidwright firings",
+	"/problems/unknown-kiln":    "lidwright kiln list",
+	"/problems/unknown-load":    "lidwright load list",
+	"/problems/unknown-pot":     "lidwright pot find",
+	"/problems/unknown-verdict": "lidwright verdict list",
+}
+
 // explain turns an error of a command into an exit code and one line, in the words of the command: a field of the
 // API that is a flag of it is called so.
 func explain(err error, asked *cobra.Command) (int, string) {
@@ -132,6 +143,9 @@ func explain(err error, asked *cobra.Command) (int, string) {
 			says = strings.Trim(detail, ". ") // it says its title itself, as "bar BQ7: no such bar" does
 		default:
 			says += ". " + detail
+		}
+		if list := lists[p.Type]; list != "" {
+			says += "; see " + list
 		}
 		if p.Status == 422 || p.Status == 400 {
 			return exitWrongUse, says

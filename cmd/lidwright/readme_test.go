@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"regexp"
 	"strings"
 	"testing"
 
@@ -29,8 +28,8 @@ func block(t *testing.T, begins string) string {
 	return begins + text + "\n"
 }
 
-// TestReadmeBars runs the commands of README's first bars, and of the lids on their pots, in an empty store, as they
-// stand: they end in a rate that rests on the bars typed, and in a board of lids that counts.
+// TestReadmeBars runs the commands of README's first bars, first lids and lids on their pots, in an empty store, as
+// they stand: they end in a rate that rests on the bars typed, and in a board of lids that counts.
 func TestReadmeBars(t *testing.T) {
 	folder := t.TempDir()
 	file := filepath.Join(folder, "lidwright.toml")
@@ -53,10 +52,9 @@ func TestReadmeBars(t *testing.T) {
 	scripts := t.TempDir()
 	commands := "set -eu\nlidwright() { command lidwright \"$@\" --site " + site + "; }\n" + block(t,
 		"lidwright clay add tern")
-	commands = regexp.MustCompile(`(?m)^lidwright rate tern$`).ReplaceAllString(commands,
-		"lidwright rate tern || test $$? = 3 # few bars")
-	commands += block(t, "lidwright pot new")
+	commands += block(t, "lidwright lid --collar 96") + block(t, "lidwright pot new")
 	script := "exec bash block.sh\nstdout '^tern/A, wet to fired .*: 12\\.[3-5] %'\nstdout '^Trust: few bars \\(3 bars '\n" +
+		"stdout -count=2 '^Set [0-9.]+ mm; not over '\nstdout ' lids: .* every pot gets one: '\n" +
 		"stdout '^Kept\\. It counts\\. Your lids shrink '\n-- block.sh --\n" + commands
 	if err := os.WriteFile(filepath.Join(scripts, "readme.txtar"), []byte(script), 0o600); err != nil {
 		t.Fatal(err)
