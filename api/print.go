@@ -348,6 +348,14 @@ func labelledSeat(a lid.Answer, p lid.PotCard, unit tiles.LengthUnit) chart.Seat
 	return seat
 }
 
+// yearAfter is the year after one; empty if it has not begun.
+func (s lidRoutes) yearAfter(year int) string {
+	if now := s.Now(); now.Trusted && year >= now.Wall.In(s.Site.Zone).Year() {
+		return ""
+	}
+	return strconv.Itoa(year + 1)
+}
+
 // yearPage is the year sheet: loads, losses by cause, drift, hours of the probes.
 func (s lidRoutes) yearPage(w http.ResponseWriter, r *http.Request) error {
 	ctx := r.Context()
@@ -379,7 +387,7 @@ func (s lidRoutes) yearPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	y := lid.CountYear(from, from.AddDate(1, 0, 0), loads, firings, func(k kiln.KilnID) kiln.ChannelID { return s.Known(k).Control }, boards)
 	data := pages.YearPage{Frame: s.page(r.Context(), "more").Frame, Year: strconv.Itoa(year), Before: strconv.Itoa(year - 1),
-		After: strconv.Itoa(year + 1), Cautions: pages.Cautions(caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe))}
+		After: s.yearAfter(year), Cautions: pages.Cautions(caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe))}
 	l := s.localeOf(ctx)
 	var kinds []string
 	for _, k := range y.Loads {
