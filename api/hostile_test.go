@@ -187,7 +187,7 @@ func besieged(t *testing.T) (address string, check func()) {
 	runtime.GC()
 	runtime.ReadMemStats(&before)
 	var asked, failed atomic.Int64
-	stop, stopped := make(chan struct{}), make(chan struct{})
+	stop, stopped, in := make(chan struct{}), make(chan struct{}), make(chan struct{})
 	go func() {
 		defer close(stopped)
 		from := &http.Transport{DialContext: (&net.Dialer{LocalAddr: &net.TCPAddr{IP: net.IPv4(127, 0, 0, 99)}}).DialContext}
@@ -201,7 +201,9 @@ func besieged(t *testing.T) (address string, check func()) {
 				io.Copy(io.Discard, r.Body)
 				r.Body.Close()
 			}
-			asked.Add(1)
+			if asked.Add(1) == 1 {
+				close(in)
+			}
 			select {
 			case <-stop:
 				return
@@ -209,6 +211,7 @@ func besieged(t *testing.T) (address string, check func()) {
 			}
 		}
 	}()
+	<-in // who was in had a place before the others came
 	return l.Addr().String(), func() {
 		close(stop)
 		<-stopped
