@@ -381,8 +381,11 @@ func fromTheLineToTheLid(t *testing.T, program string, under ...string) {
 	}
 	restarts := 0
 	for _, g := range one.Gaps {
-		if g.For != nil && *g.For > 600 {
+		if g.Why == "restart" {
 			restarts++
+			if g.For == nil || *g.For < 600 {
+				t.Errorf("the gap of the kill is %+v", g)
+			}
 		}
 	}
 	if restarts != 1 {
