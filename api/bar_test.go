@@ -396,7 +396,8 @@ func TestFlagsByPage(t *testing.T) {
 	seen := regexp.MustCompile(`name="revision" value="(\d+)"`).FindStringSubmatch(text)[1]
 	b.post("/bar/BQ4/flags", url.Values{"flag": {"broken"}, "revision": {seen}}, 303)
 	_, text = b.post("/bar/BQ4/flags", url.Values{"flag": {"bloated"}, "revision": {seen}}, 412)
-	has(t, text, "Somebody else changed this meanwhile", "Now it says: broken. You ticked: bloated.", "Save mine: bloated", "Leave it: broken")
+	has(t, text, "Somebody else changed this meanwhile", "Now it says: broken. You ticked: bloated.",
+		"Save mine: bloated", "Leave it: broken")
 	now := regexp.MustCompile(`name="revision" value="(\d+)"`).FindStringSubmatch(text)[1]
 	b.post("/bar/BQ4/flags", url.Values{"flag": {"bloated"}, "revision": {now}}, 303)
 	has(t, b.page("/bar/BQ4"), `value="bloated" checked`)

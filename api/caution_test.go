@@ -222,7 +222,8 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 		now.Wall = time.Date(2026, 2, 2, hour, 0, 0, 0, time.UTC)
 		for _, tongue := range pages.Tongues {
 			_, page := fetched(t, g.URL, c.path, "Cookie", speakCookie+"="+tongue.Tag+".mm.24")
-			c.holds(t, tongue.Tag, html.UnescapeString(page), func(text string) string { return set.Locale(pages.Speak{Tongue: tongue.Tag}).Say(text) })
+			c.holds(t, tongue.Tag, html.UnescapeString(page),
+				func(text string) string { return set.Locale(pages.Speak{Tongue: tongue.Tag}).Say(text) })
 		}
 	}
 	for _, path := range []string{"/metrics", "/v1/openapi.json", "/v1/now", "/lid/board", "/help", "/more", "/bars", "/clays", "/loads", "/kilns", "/speak", "/compare", "/verdicts/board"} {

@@ -126,7 +126,8 @@ func worthALook(bars []classBar) []classBar {
 			const tells = 0.005
 			if off := *r.TotalRatio - all[len(all)/2]; math.Abs(off) > max(tells, b.odd) {
 				b.odd = math.Abs(off)
-				b.Why = message.New("{1}: shrank {2} points against the middle of the class", message.Word(r.Stage),
+				b.Why = message.New("{1}: shrank {2} points against the middle of the class",
+					message.Word(r.Stage),
 					message.Number{Value: 100 * off, Places: 1, Sign: true})
 			}
 		}

@@ -254,7 +254,8 @@ type clayTold struct {
 	dots   []shrinkage.CurveDot
 }
 
-func (s clayRoutes) explain(ctx context.Context, id tiles.ClayID, asked url.Values) (told clayTold, err error) {
+func (s clayRoutes) explain(ctx context.Context, id tiles.ClayID, asked url.Values) (told clayTold,
+	err error) {
 	fit, asOf, err := s.Shrink.Fit(ctx)
 	if err != nil {
 		return told, err
@@ -293,8 +294,9 @@ func (s clayRoutes) drawClay(data *pages.ClayPage, told clayTold) {
 	l := s.pages.Locale(data.Frame.Speak)
 	if len(told.points) > 0 {
 		first, last := told.points[0], told.points[len(told.points)-1]
-		d := chart.Shrinkage{Points: told.points, Dots: told.dots, Asked: workOf(told.asked), Fahrenheit: l.Fahrenheit,
-			LeftOut: l.T("left out"), HeatSays: l.T("heat work, {1}", l.Degree()), ConeSays: l.T("cone"),
+		d := chart.Shrinkage{Points: told.points, Dots: told.dots, Asked: workOf(told.asked),
+			Fahrenheit: l.Fahrenheit,
+			LeftOut:    l.T("left out"), HeatSays: l.T("heat work, {1}", l.Degree()), ConeSays: l.T("cone"),
 			Title: l.T("Shrink of {1} against heat work: {2} % at {3}, {4} % at {5}. The same in figures stands below.",
 				data.Clay.Name, l.Percent(usecase.Ratio4(first.Total)), l.Heat(usecase.Celsius(first.Work)),
 				l.Percent(usecase.Ratio4(last.Total)), l.Heat(usecase.Celsius(last.Work)))}
@@ -304,15 +306,21 @@ func (s clayRoutes) drawClay(data *pages.ClayPage, told clayTold) {
 			d.DotsSay = l.T("{1} bars", n)
 		}
 		if at := told.rate.At; at.From == "usual" && at.Kiln != nil {
-			d.AskedSays = []string{l.T("your usual {1}", l.Say(at.Kind)), *at.Kiln + ", " + l.Heat(at.HeatWorkC)}
+			d.AskedSays = []string{l.T("your usual {1}", l.Say(at.Kind)),
+				*at.Kiln + ", " + l.Heat(at.HeatWorkC)}
 		} else if at.HeatWorkC != nil {
 			d.AskedSays = []string{l.T("the heat asked about"), l.Heat(at.HeatWorkC)}
 		}
-		data.Phone, data.Desk = bothWidths(func(w, h float64) string { d.Width, d.Height = w, h; return d.SVG() })
+		data.Phone, data.Desk = bothWidths(func(w, h float64) string {
+			d.Width, d.Height = w,
+				h
+			return d.SVG()
+		})
 		for i := 0; i < len(told.points); i += curvePoints / 10 {
 			p := told.points[i]
-			data.Rows = append(data.Rows, pages.ShrinkRow{WorkC: usecase.Celsius(p.Work), Total: usecase.Ratio4(p.Total),
-				Low: usecase.Ratio4(p.Likely.Low), High: usecase.Ratio4(p.Likely.High), Tested: p.Tested})
+			data.Rows = append(data.Rows, pages.ShrinkRow{WorkC: usecase.Celsius(p.Work),
+				Total: usecase.Ratio4(p.Total),
+				Low:   usecase.Ratio4(p.Likely.Low), High: usecase.Ratio4(p.Likely.High), Tested: p.Tested})
 		}
 	}
 	s.drawBags(data, told, l)
@@ -354,7 +362,8 @@ func (s clayRoutes) drawBags(data *pages.ClayPage, told clayTold, l pages.Locale
 		}
 		left := func(r tiles.Ratio) float64 { return per * (1 - float64(r)) }
 		d.Rows = append(d.Rows, chart.RangeRow{Name: l.T("bag {1}", ref.Batch), At: left(rate.Total),
-			Low: left(rate.Likely.High), High: left(rate.Likely.Low), Here: string(ref.Batch) == told.rate.Batch})
+			Low: left(rate.Likely.High), High: left(rate.Likely.Low),
+			Here: string(ref.Batch) == told.rate.Batch})
 		said = append(said, l.T("bag {1} {2}, likely {3} to {4}", ref.Batch, l.Decimal(left(rate.Total), 2),
 			l.Decimal(left(rate.Likely.High), 2), l.Decimal(left(rate.Likely.Low), 2)))
 	}

@@ -56,7 +56,8 @@ func (s firingRoutes) comparePage(w http.ResponseWriter, r *http.Request) error 
 	q := r.URL.Query()
 	at, text := kiln.NoTemperature(), strings.Replace(strings.TrimSpace(q.Get("at_c")), ",", ".", 1)
 	l := s.localeOf(r.Context())
-	data := pages.ComparePage{Frame: s.page(r.Context(), "kiln").Frame, At: pages.Form{Values: url.Values{"at_c": {q.Get("at_c")}}}}
+	data := pages.ComparePage{Frame: s.page(r.Context(), "kiln").Frame,
+		At: pages.Form{Values: url.Values{"at_c": {q.Get("at_c")}}}}
 	for _, id := range q["firing"] {
 		data.IDs = append(data.IDs, pages.Hidden{Name: "firing", Value: id})
 	}
@@ -65,7 +66,8 @@ func (s firingRoutes) comparePage(w http.ResponseWriter, r *http.Request) error 
 		if err == nil && v >= 20 && v <= 1500 {
 			at = kiln.Celsius(v)
 		} else {
-			p, _ := s.again(w, r, web.NewProblem("out-of-range", message.New("at_c: a temperature from 20 to 1500 °C."),
+			p, _ := s.again(w, r, web.NewProblem("out-of-range",
+				message.New("at_c: a temperature from 20 to 1500 °C."),
 				wire.Field{Name: "at_c", Says: message.New("from 20 to 1500")}))
 			data.At.Problem = p
 		}
@@ -86,7 +88,8 @@ func (s firingRoutes) comparePage(w http.ResponseWriter, r *http.Request) error 
 	}
 	for i, c := range all {
 		j := s.Firings().Firing(c.Firing, detect.Expected{})
-		row := figuresOf(l, j.ID, j.Name, j.StartedAt, [4]*float64{j.PeakC, j.HoursToTop, j.CoolingHours, j.HeatWorkC})
+		row := figuresOf(l, j.ID, j.Name, j.StartedAt, [4]*float64{j.PeakC, j.HoursToTop, j.CoolingHours,
+			j.HeatWorkC})
 		row.Cone = j.ConeWords
 		if i > 0 {
 			row.Says = analysis.Difference(c, all[0])
@@ -118,7 +121,8 @@ func figuresOf(l pages.Locale, id, name string, began *string, v [4]*float64) pa
 		}
 		return l.Decimal(*h, 1)
 	}
-	f := pages.FiringFigures{ID: id, Name: name, Peak: l.Heat(v[0]), ToPeak: hours(v[1]), Cooling: hours(v[2]),
+	f := pages.FiringFigures{ID: id, Name: name, Peak: l.Heat(v[0]), ToPeak: hours(v[1]),
+		Cooling:  hours(v[2]),
 		HeatWork: l.Heat(v[3])}
 	if began != nil {
 		if at, err := time.Parse(time.RFC3339, *began); err == nil {
@@ -152,11 +156,13 @@ func (s firingRoutes) trendPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	data := pages.TrendPage{Frame: s.page(r.Context(), "kiln").Frame, Kiln: t.Kiln, Kind: t.Kind, Atmosphere: t.Atmosphere,
-		Kinds: []string{string(kiln.Bisque), string(kiln.Glaze), string(kiln.Once), string(kiln.Other)}}
+	data := pages.TrendPage{Frame: s.page(r.Context(), "kiln").Frame, Kiln: t.Kiln, Kind: t.Kind,
+		Atmosphere: t.Atmosphere,
+		Kinds:      []string{string(kiln.Bisque), string(kiln.Glaze), string(kiln.Once), string(kiln.Other)}}
 	for _, row := range t.Rows {
-		data.Firings = append(data.Firings, figuresOf(l, row.Firing, row.Name, row.StartedAt, [4]*float64{row.PeakC,
-			row.HoursToTop, row.CoolingHours, row.HeatWorkC}))
+		data.Firings = append(data.Firings, figuresOf(l, row.Firing, row.Name, row.StartedAt,
+			[4]*float64{row.PeakC,
+				row.HoursToTop, row.CoolingHours, row.HeatWorkC}))
 	}
 	data.Pictures = trendPictures(l, t)
 	return s.show(w, data)
@@ -178,11 +184,14 @@ func trendPictures(l pages.Locale, t wire.Trend) (all []pages.SmallPicture) {
 	}{
 		{l.T("Peak"), "peak_c", func(r wire.TrendRow) *float64 { return r.PeakC }, 20, degrees},
 		{l.T("Heat work"), "heat_work_c", func(r wire.TrendRow) *float64 { return r.HeatWorkC }, 20, degrees},
-		{l.T("Hours to peak"), "hours_to_top", func(r wire.TrendRow) *float64 { return r.HoursToTop }, 2, hours},
-		{l.T("Hours of cooling"), "cooling_hours", func(r wire.TrendRow) *float64 { return r.CoolingHours }, 2, hours},
-		{l.T("Probe reads low by"), "", func(r wire.TrendRow) *float64 { return r.CorrectionC }, 10, func(v float64) string {
-			return strings.Trim(strings.TrimSuffix(l.Rate(v), "/h"), "+")
-		}},
+		{l.T("Hours to peak"), "hours_to_top", func(r wire.TrendRow) *float64 { return r.HoursToTop }, 2,
+			hours},
+		{l.T("Hours of cooling"), "cooling_hours", func(r wire.TrendRow) *float64 { return r.CoolingHours },
+			2, hours},
+		{l.T("Probe reads low by"), "", func(r wire.TrendRow) *float64 { return r.CorrectionC }, 10,
+			func(v float64) string {
+				return strings.Trim(strings.TrimSuffix(l.Rate(v), "/h"), "+")
+			}},
 	} {
 		values, times := make([]float64, len(t.Rows)), make([]time.Time, len(t.Rows))
 		for i, r := range t.Rows {

@@ -33,13 +33,15 @@ func TestRestoreCrossedOut(t *testing.T) {
 			t.Fatalf("crossed out: %v", got)
 		}
 		page := b.page("/class")
-		for _, shown := range []string{"Crossed out this evening", "BQ7: dry 94.2 mm", "another bar", `name="id" value="` + dry + `"`} {
+		for _, shown := range []string{"Crossed out this evening", "BQ7: dry 94.2 mm", "another bar",
+			`name="id" value="` + dry + `"`} {
 			if !strings.Contains(page, shown) {
 				t.Errorf("the page of the class lacks %q", shown)
 			}
 		}
 		one := got[0].(map[string]any)
-		for name, want := range map[string]any{"kind": "reading", "id": dry, "by": "KT", "why": "another bar", "what": "BQ7: dry 94.2 mm", "link": "/bar/BQ7"} {
+		for name, want := range map[string]any{"kind": "reading", "id": dry, "by": "KT", "why": "another bar",
+			"what": "BQ7: dry 94.2 mm", "link": "/bar/BQ7"} {
 			if one[name] != want {
 				t.Errorf("%s is %v, want %v", name, one[name], want)
 			}

@@ -80,7 +80,8 @@ func textOf(n *html.Node) string {
 }
 
 // parsed is a page as a browser takes it: its forms that are posted, by their action, and the text of each thing with an id.
-func parsed(t testing.TB, page, text string) (forms map[string][]sentForm, byID map[string]string, alert bool) {
+func parsed(t testing.TB, page, text string) (forms map[string][]sentForm, byID map[string]string,
+	alert bool) {
 	t.Helper()
 	doc, err := html.Parse(strings.NewReader(text))
 	if err != nil {
@@ -111,8 +112,9 @@ func (f *sentForm) take(n *html.Node) {
 	if n.Type != html.ElementNode || attr(n, "name") == "" || hasAttr(n, "disabled") {
 		return
 	}
-	one := formField{name: attr(n, "name"), kind: attr(n, "type"), value: attr(n, "value"), describedBy: attr(n, "aria-describedby"),
-		invalid: attr(n, "aria-invalid") == "true", focus: hasAttr(n, "autofocus")}
+	one := formField{name: attr(n, "name"), kind: attr(n, "type"), value: attr(n, "value"),
+		describedBy: attr(n, "aria-describedby"),
+		invalid:     attr(n, "aria-invalid") == "true", focus: hasAttr(n, "autofocus")}
 	switch {
 	case n.Data == "input" && one.kind == "hidden":
 		f.hidden.Add(one.name, one.value)
@@ -166,11 +168,15 @@ func (b *bench) formPages(parts map[string]string) (all []string) {
 }
 
 // enough is what is typed into fields that must be filled in.
-var enough = map[string]string{"name": "Owl", "length": "94", "cone": "6", "text": "a windy day", "why": "it bloated", "bars": "BQ7", "galleries": "104.5", "form": "jar",
-	"body": "tern/A", "marks": "KT", "to": "barn", "kiln": "big-blue", "lid_mm": "102.4", "reading": "", "good": "2", "cone_1": "6", "cone_2": "6", "cone_3": "6", "stood": "down", "sitter_cone": "6", "intended_cone": "6", "count": "2", "code": "", "dry_g": "100", "saturated_g": "110"}
+var enough = map[string]string{"name": "Owl", "length": "94", "cone": "6", "text": "a windy day",
+	"why": "it bloated", "bars": "BQ7", "galleries": "104.5", "form": "jar",
+	"body": "tern/A", "marks": "KT", "to": "barn", "kiln": "big-blue", "lid_mm": "102.4", "reading": "",
+	"good": "2", "cone_1": "6", "cone_2": "6", "cone_3": "6", "stood": "down", "sitter_cone": "6",
+	"intended_cone": "6", "count": "2", "code": "", "dry_g": "100", "saturated_g": "110"}
 
 // notRead are fields that say nothing where another one is filled in, and choices that stay as they were where one is not known.
-var notRead = []string{"/speak language", "/speak unit", "/speak degree", "/speak clock", "/pots#new collar", "/pots#new count", "/pots#new seat_glazed"}
+var notRead = []string{"/speak language", "/speak unit", "/speak degree", "/speak clock", "/pots#new collar",
+	"/pots#new count", "/pots#new seat_glazed"}
 
 // TestEveryFormWrong walks every form of every page, found on the pages as they are served, with each field wrong once: the
 // answer is 400, 404, 409 or 422 and the same page, nothing typed is lost, the fault stands beside its field, which has the focus, and the
@@ -189,14 +195,16 @@ func TestEveryFormWrong(t *testing.T) {
 	b.json("PUT", "/v1/loads/"+load, `{"kiln":"big-blue","kind":"glaze","bars":[{"bar":"BQ7"}]}`, 201)
 	b.json("PUT", "/v1/pots/"+pot, `{"form":"jar","number":"1","collar_mm":[104.5],"body":"tern/A"}`, 201)
 	b.json("PUT", "/v1/verdicts/"+board, `{"form":"jar","body":"tern/A","counts":{"good":2}}`, 201)
-	f := kiln.Firing{ID: kiln.FiringID(b.id()), Kiln: "big-blue", Number: 1, Kind: kiln.Glaze, Source: "serial", Began: at, Over: at, Status: kiln.Ended, Peak: 1222}
+	f := kiln.Firing{ID: kiln.FiringID(b.id()), Kiln: "big-blue", Number: 1, Kind: kiln.Glaze,
+		Source: "serial", Began: at, Over: at, Status: kiln.Ended, Peak: 1222}
 	if _, err := b.store.BeginFiring(t.Context(), f, nil); err != nil {
 		t.Fatal(err)
 	}
 	if err := b.store.EndFiring(t.Context(), f); err != nil {
 		t.Fatal(err)
 	}
-	parts := map[string]string{"{bar}": "BQ7", "{clay}": "tern", "{kiln}": "big-blue", "{load}": load, "{pot}": pot, "{id}": string(f.ID), "{topic}": "words", "{type}": "missing"}
+	parts := map[string]string{"{bar}": "BQ7", "{clay}": "tern", "{kiln}": "big-blue", "{load}": load,
+		"{pot}": pot, "{id}": string(f.ID), "{topic}": "words", "{type}": "missing"}
 	forms := map[string]sentForm{}
 	for _, page := range b.formPages(parts) {
 		r, text := b.send("GET", page, "", "")
@@ -243,7 +251,8 @@ func (b *bench) formWrong(t *testing.T, f sentForm) {
 			wrong = "nonsense"
 		}
 		v.Set(field.name, wrong)
-		r, text := b.send("POST", f.action, "application/x-www-form-urlencoded", v.Encode(), "Referer", b.URL+f.page)
+		r, text := b.send("POST", f.action, "application/x-www-form-urlencoded", v.Encode(), "Referer",
+			b.URL+f.page)
 		if says := wrongSaid(t, f, field, v, r.StatusCode, text); says != "" {
 			t.Errorf("%s on %s, %s wrong: %s", f.action, f.page, field.name, says)
 		}

@@ -253,7 +253,8 @@ func (s barRoutes) readingsCSV(w http.ResponseWriter, r *http.Request) error {
 			cells := []string{rd.ID, string(rd.Bar), strconv.Itoa(rd.Mark), string(rd.Stage), number(float64(rd.Length)), rd.AsTyped, rd.Unit, rd.Instrument, number(float64(rd.Step)),
 				number(m.Dry), number(m.Saturated), number(m.Suspended), rd.By, rd.At.In(s.Site.Zone).Format(time.RFC3339), strconv.FormatBool(rd.Trusted), number(rd.Queued.Seconds()),
 				strconv.FormatBool(rd.Unusual), string(rd.EntryError), at(rd.Confirmed), at(rd.Counted), at(rd.Struck), struck.Why, struck.By, rd.Supersedes,
-				strconv.FormatBool(rd.Outside), rd.Question.String(), number(m.Step), confirmed.By, confirmed.Why, counted.By, counted.Why}
+				strconv.FormatBool(rd.Outside), rd.Question.String(), number(m.Step), confirmed.By,
+				confirmed.Why, counted.By, counted.Why}
 			for i := range cells {
 				cells[i] = tiles.SafeCell(cells[i])
 			}

@@ -164,7 +164,8 @@ func lidAnswer(a lid.Answer, at lid.Firing, atmosphere kiln.Atmosphere, unit til
 		LimitsFrom: wire.LidLimits{Over: a.LimitsBy[1].In(unit), Under: a.LimitsBy[0].In(unit)},
 		DoubtMM: wire.LidDoubt{Piece: mm2(a.Doubt.Piece), Position: mm2(a.Doubt.Position), Reading: mm2(a.Doubt.Reading), Throwing: mm2(a.Doubt.Throwing),
 			PartDifference: mm2(a.Doubt.PartDifference), Rate: mm2(a.Doubt.Rate), Gone: mm2(a.Doubt.Gone)},
-		Sharpest: a.Doubt.Largest(), Sharpen: []wire.LidSharper{}, LikelyLevel: a.LikelyLevel, Trust: string(a.Trust), TrustWhy: a.TrustWhy, HeldBack: usecase.Said(a.HeldBack),
+		Sharpest: a.Doubt.Largest(), Sharpen: []wire.LidSharper{}, LikelyLevel: a.LikelyLevel,
+		Trust: string(a.Trust), TrustWhy: a.TrustWhy, HeldBack: usecase.Said(a.HeldBack),
 		Cautions: a.Cautions, Unusual: a.Unusual,
 	}
 	if j.Unusual == nil {
@@ -216,7 +217,9 @@ func steps(j *wire.Lid, a lid.Answer, unit tiles.LengthUnit) {
 	mm2 := func(l tiles.Millimetre) *float64 { return usecase.Rounded(float64(l), 2) }
 	chance := func(c float64) *float64 { return usecase.Rounded(c, 4) }
 	if w := a.Cheapest; len(w.Sizes) > 0 {
-		j.Cheapest = &wire.LidWay{Does: append([]message.Message{}, w.Does...), SizesMM: []*float64{}, Trimmed: w.Trimmed, Minutes: w.Minutes, FitChance: chance(w.FitChance), Reaches: w.Reaches, Says: message.Join(" ", w.Says(unit)...)}
+		j.Cheapest = &wire.LidWay{Does: append([]message.Message{}, w.Does...), SizesMM: []*float64{},
+			Trimmed: w.Trimmed, Minutes: w.Minutes, FitChance: chance(w.FitChance), Reaches: w.Reaches,
+			Says: message.Join(" ", w.Says(unit)...)}
 		for _, size := range w.Sizes {
 			j.Cheapest.SizesMM = append(j.Cheapest.SizesMM, mm2(size))
 		}

@@ -244,8 +244,10 @@ func TestLidBadInput(t *testing.T) {
 // repeat the name.
 func TestArraysJoinedByCommas(t *testing.T) {
 	for text, want := range map[string][]string{
-		"104.5,104.7": {"104.5", "104.7"}, "96mm,97 mm": {"96mm", "97 mm"}, `3 3/4",3 7/8"`: {`3 3/4"`, `3 7/8"`},
-		"104,5": {"104,5"}, "104,106": {"104,106"}, "1.234,5": {"1.234,5"}, "104.5": {"104.5"}, "": {""}, "104,5mm": {"104,5mm"},
+		"104.5,104.7": {"104.5", "104.7"}, "96mm,97 mm": {"96mm", "97 mm"}, `3 3/4",3 7/8"`: {`3 3/4"`,
+			`3 7/8"`},
+		"104,5": {"104,5"}, "104,106": {"104,106"}, "1.234,5": {"1.234,5"}, "104.5": {"104.5"}, "": {""},
+		"104,5mm":         {"104,5mm"},
 		"104,5mm,104,7mm": {"104,5mm,104,7mm"},
 	} {
 		if got := apartAtCommas([]string{text}); !slices.Equal(got, want) {
@@ -253,8 +255,10 @@ func TestArraysJoinedByCommas(t *testing.T) {
 		}
 	}
 	srv := testServer(t)
-	for joined, repeated := range map[string]string{"collar=96mm,96.4mm": "collar=96mm&collar=96.4mm", "collar_mm=96.0,96.4,95.9": "collar_mm=96.0&collar_mm=96.4&collar_mm=95.9"} {
-		a, b := askLid(t, srv.URL, joined+"&play_mm=1.5&"+statedRates), askLid(t, srv.URL, repeated+"&play_mm=1.5&"+statedRates)
+	for joined, repeated := range map[string]string{"collar=96mm,96.4mm": "collar=96mm&collar=96.4mm",
+		"collar_mm=96.0,96.4,95.9": "collar_mm=96.0&collar_mm=96.4&collar_mm=95.9"} {
+		a, b := askLid(t, srv.URL, joined+"&play_mm=1.5&"+statedRates), askLid(t, srv.URL,
+			repeated+"&play_mm=1.5&"+statedRates)
 		if a.UnroundedMM == nil || *a.UnroundedMM != *b.UnroundedMM || len(a.Asked.CollarMM) != len(b.Asked.CollarMM) {
 			t.Errorf("%s is answered %+v, %s %+v", joined, a.Asked, repeated, b.Asked)
 		}

@@ -24,7 +24,8 @@ func TestLoadLikeTheLast(t *testing.T) {
 		t.Errorf("like the last: %v", l)
 	}
 	has(t, b.page("/unpack/"+first), "Pack another like it", "/unpack?like="+first)
-	has(t, b.page("/unpack?like="+first), `value="once" checked`, `value="reduction" checked`, "<option selected>old-red", "bottom, top",
+	has(t, b.page("/unpack?like="+first), `value="once" checked`, `value="reduction" checked`,
+		"<option selected>old-red", "bottom, top",
 		`name="like" value="`+first+`" checked`)
 	b.post("/loads", url.Values{"id": {third}, "kiln": {"old-red"}, "kind": {"once"}, "bars": {"BQA BQC@middle"}, "like": {first}}, 303)
 	shelves := func(load string) string {
@@ -41,7 +42,8 @@ func TestLoadLikeTheLast(t *testing.T) {
 	}
 	// Bars moved by the page; a bar that is not there, and none named, come back as they were typed.
 	life := "/load/" + third + "/life"
-	_, text := b.post(life, url.Values{"do": {"move"}, "bars": {"BQ7"}, "to": {second}, "shelf": {"low"}}, 404)
+	_, text := b.post(life, url.Values{"do": {"move"}, "bars": {"BQ7"}, "to": {second}, "shelf": {"low"}},
+		404)
 	has(t, text, `role="alert"`, `value="BQ7"`, `id="wrong-bars"`, `value="low"`)
 	_, text = b.post(life, url.Values{"do": {"move"}, "bars": {" "}, "to": {second}}, 422)
 	has(t, text, `id="wrong-bars"`)
@@ -69,9 +71,11 @@ func TestPadTakesPairAndInstrument(t *testing.T) {
 		t.Error("the second pair asks for a bar that has one, or takes the place of the first")
 	}
 	has(t, second, `name="mark" value="2"`)
-	to, _ := b.post("/bar/BQ4", url.Values{"id": {b.id()}, "stage": {"wet"}, "length": {"101"}, "unit": {"mm"}, "mark": {"2"},
+	to, _ := b.post("/bar/BQ4", url.Values{"id": {b.id()}, "stage": {"wet"}, "length": {"101"},
+		"unit": {"mm"}, "mark": {"2"},
 		"instrument": {"rule"}, "step_mm": {"0.5"}, "back": {row + "&mark=2"}}, 303)
-	has(t, b.page(to.Header.Get("Location")), `value="rule" selected`, `name="step_mm" class="short" inputmode="decimal" value="0.5"`)
+	has(t, b.page(to.Header.Get("Location")), `value="rule" selected`,
+		`name="step_mm" class="short" inputmode="decimal" value="0.5"`)
 	var got []string
 	for _, r := range b.json("GET", "/v1/bars/BQ4", "", 200)["readings"].([]any) {
 		r := r.(map[string]any)

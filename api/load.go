@@ -202,7 +202,8 @@ func (s loadRoutes) postLife(w http.ResponseWriter, r *http.Request) error {
 	case "move":
 		id, err = s.moveBars(r.Context(), id, form)
 	default:
-		err = usecase.UnknownWord("do", form.Get("do"), "unpacked", "attach", "detach", "call_off", "back", "move")
+		err = usecase.UnknownWord("do", form.Get("do"), "unpacked", "attach", "detach", "call_off", "back",
+			"move")
 	}
 	var asked *usecase.Refusal
 	if errors.As(err, &asked) && asked.Kind == "are-you-sure" {
@@ -223,9 +224,11 @@ func (s loadRoutes) postLife(w http.ResponseWriter, r *http.Request) error {
 // moveBars takes the bars that a form names out of a load, and gives the load that they lie in then; where it is refused, the
 // one that they lay in.
 func (s loadRoutes) moveBars(ctx context.Context, id string, form url.Values) (string, error) {
-	b := wire.MoveBody{Bars: codesIn(form.Get("bars")), To: form.Get("to"), Shelf: strings.TrimSpace(form.Get("shelf")), By: form.Get("by")}
+	b := wire.MoveBody{Bars: codesIn(form.Get("bars")), To: form.Get("to"),
+		Shelf: strings.TrimSpace(form.Get("shelf")), By: form.Get("by")}
 	if len(b.Bars) == 0 { // by a form nobody means all of them
-		return id, &tiles.Invalid{Field: "bars", Type: tiles.Missing, Why: message.New("is needed: the codes of the bars that move")}
+		return id, &tiles.Invalid{Field: "bars", Type: tiles.Missing,
+			Why: message.New("is needed: the codes of the bars that move")}
 	}
 	to, err := s.Loads().Move(ctx, id, b)
 	if err != nil {
@@ -265,7 +268,9 @@ func (s loadRoutes) loadsPage(w http.ResponseWriter, r *http.Request) error {
 	for _, k := range []string{"bisque", "glaze", "once", "other"} {
 		data.Kinds = append(data.Kinds, tab(r.URL, "kind", k, l.Say(k)))
 	}
-	loads, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Kiln: q.Get("kiln"), Kind: kiln.Kind(q.Get("kind")), Waiting: q.Get("waiting") == "yes", After: q.Get("after"), Limit: listed + 1})
+	loads, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Kiln: q.Get("kiln"),
+		Kind: kiln.Kind(q.Get("kind")), Waiting: q.Get("waiting") == "yes", After: q.Get("after"),
+		Limit: listed + 1})
 	if err != nil {
 		return err
 	}

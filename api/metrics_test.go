@@ -95,7 +95,9 @@ func (c *crowd) Stories(_ context.Context, k kiln.KilnID) ([]heatwork.ProbeStory
 	for _, ch := range []kiln.ChannelID{"1", "2", "3"} {
 		var fired []heatwork.FiredCones
 		for range max(c.packs, 1) {
-			fired = append(fired, heatwork.FiredCones{Firing: "x", AsIndicated: 1205 - 3*kiln.Celsius(c.packs), Readings: []heatwork.ConeReading{{ID: "c", Cone: "6", Tilted: true, Tilt: 47}}})
+			fired = append(fired, heatwork.FiredCones{Firing: "x",
+				AsIndicated: 1205 - 3*kiln.Celsius(c.packs),
+				Readings:    []heatwork.ConeReading{{ID: "c", Cone: "6", Tilted: true, Tilt: 47}}})
 		}
 		out = append(out, heatwork.ProbeStory{Place: kiln.Place{Channel: ch}, After: heatwork.Refilter(heatwork.MainConeScale(), 9, fired)})
 	}

@@ -162,18 +162,22 @@ func TestClayPageDrawsTheCurve(t *testing.T) {
 		t.Fatalf("%d %s", status, text)
 	}
 	// Each drawing stands there for a phone and for a desk.
-	for what, n := range map[string]int{`<path class="solid" d="M`: 2 + 2*2, `class="dots" d="M`: 2 * 2, `<circle class="inkdot"`: 2*11 + 2*2, `<circle class="ring"`: 2,
-		`role="img" aria-label="Shrink of Tern stoneware against heat work`: 2, `<caption>Shrink by heat work</caption>`: 1} {
+	for what, n := range map[string]int{`<path class="solid" d="M`: 2 + 2*2, `class="dots" d="M`: 2 * 2,
+		`<circle class="inkdot"`: 2*11 + 2*2, `<circle class="ring"`: 2,
+		`role="img" aria-label="Shrink of Tern stoneware against heat work`: 2,
+		`<caption>Shrink by heat work</caption>`:                            1} {
 		if got := strings.Count(text, what); got != n {
 			t.Errorf("%d of %s, want %d", got, what, n)
 		}
 	}
-	for _, what := range []string{"outside tested heat", "the nearest was at", "B03", "left out", "Bag A ends", "What would help most", "Why this rate"} {
+	for _, what := range []string{"outside tested heat", "the nearest was at", "B03", "left out",
+		"Bag A ends", "What would help most", "Why this rate"} {
 		if !strings.Contains(text, what) {
 			t.Errorf("no %q on the page", what)
 		}
 	}
-	if status, text := fetch(t, srv, "/clay/tern?from=wet&to=dry"); status != 200 || strings.Contains(text, `class="dots"`) {
+	if status, text := fetch(t, srv, "/clay/tern?from=wet&to=dry"); status != 200 || strings.Contains(text,
+		`class="dots"`) {
 		t.Errorf("wet to dry: %d, with a curve over heat work", status)
 	}
 	if status, text := fetch(t, srv, "/clay/tern?from=fired&to=wet"); status != 200 || !strings.Contains(text, `class="wrong"`) {

@@ -109,7 +109,8 @@ type restoreInput struct {
 }
 
 // postRestore restores one thing and answers with what is crossed out still.
-func (s studioRoutes) postRestore(ctx context.Context, in *restoreInput) (*body[wire.List[wire.CrossedOut]], error) {
+func (s studioRoutes) postRestore(ctx context.Context, in *restoreInput) (*body[wire.List[wire.CrossedOut]],
+	error) {
 	if err := s.Restore(ctx, in.Kind, in.ID, in.Body.By); err != nil {
 		return nil, s.troubles.Problem(ctx, err)
 	}

@@ -109,7 +109,9 @@ func (s firingRoutes) takeOldLog(ctx context.Context, r *http.Request, text []by
 	if out.DryRun {
 		return out, nil
 	}
-	said := map[string]any{"source": "import", "kiln": f.Kiln, "kind": f.Kind, "atmosphere": f.Atmosphere, "note": f.Note, "began_at": out.BeganAt, "rows": out.Rows, "readings": out.Readings, "hours": fmt.Sprint(f.Length)}
+	said := map[string]any{"source": "import", "kiln": f.Kiln, "kind": f.Kind, "atmosphere": f.Atmosphere,
+		"note": f.Note, "began_at": out.BeganAt, "rows": out.Rows, "readings": out.Readings,
+		"hours": fmt.Sprint(f.Length)}
 	k, err := s.Archive.PutFiring(ctx, f, samples, said, usecase.Precondition{}, s.Now())
 	if err != nil {
 		return out, err

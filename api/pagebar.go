@@ -206,8 +206,10 @@ func inAWord(ctx context.Context, s *Server) bool {
 
 func (s barRoutes) barPageOf(ctx context.Context, bar tiles.KeptBar) pages.BarPage {
 	base := s.page(ctx, "bars")
-	d := pages.BarPage{Frame: base.Frame, ID: base.ID, MassID: s.MakeID(), Bar: s.Bars().Settled(ctx, bar.Bar),
-		Revision: bar.Revision, ClayName: string(bar.Clay), Stages: stageWords(), Word: inAWord(ctx, s.Server),
+	d := pages.BarPage{Frame: base.Frame, ID: base.ID, MassID: s.MakeID(),
+		Bar:      s.Bars().Settled(ctx, bar.Bar),
+		Revision: bar.Revision, ClayName: string(bar.Clay), Stages: stageWords(),
+		Word: inAWord(ctx, s.Server),
 		Unit: string(s.unitOf(ctx)), Form: pages.Form{Values: url.Values{}}}
 	for _, u := range tiles.LengthUnits() {
 		d.Units = append(d.Units, string(u))
@@ -498,7 +500,8 @@ func (s barRoutes) postBars(w http.ResponseWriter, r *http.Request) error {
 	if !ok {
 		return err
 	}
-	return clayRoutes(s).showClay(w, r, url.Values{"batch": {form.Get("batch")}}, pages.Form{Values: form, Problem: p})
+	return clayRoutes(s).showClay(w, r, url.Values{"batch": {form.Get("batch")}},
+		pages.Form{Values: form, Problem: p})
 }
 
 // howManyBars reads how many bars somebody wants.

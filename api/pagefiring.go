@@ -339,7 +339,8 @@ func (s firingRoutes) keepHandForm(ctx context.Context, form url.Values) error {
 	if cone := form.Get("sitter_cone"); cone != "" {
 		b.Sitter = &wire.SitterBody{Cone: cone, DroppedAt: dropped}
 	} else if dropped != "" {
-		return &tiles.Invalid{Field: "sitter_cone", Type: tiles.Missing, Why: message.New("is needed: which cone was in it")}
+		return &tiles.Invalid{Field: "sitter_cone", Type: tiles.Missing,
+			Why: message.New("is needed: which cone was in it")}
 	}
 	if b.Typed, err = typedLines(form.Get("typed")); err != nil {
 		return err
@@ -350,7 +351,8 @@ func (s firingRoutes) keepHandForm(ctx context.Context, form url.Values) error {
 	for n := 1; n <= 3; n++ {
 		at := strconv.Itoa(n)
 		if form.Get("cone_"+at) == "" && form.Get("stood_"+at) != "" {
-			return &tiles.Invalid{Field: "cone_" + at, Type: tiles.Missing, Why: message.New("is needed: which cone stood so")}
+			return &tiles.Invalid{Field: "cone_" + at, Type: tiles.Missing,
+				Why: message.New("is needed: which cone stood so")}
 		}
 		if form.Get("cone_"+at) == "" {
 			continue
@@ -417,14 +419,16 @@ func typedLines(text string) (*wire.TypedBody, error) {
 		if len(f) != 2 {
 			return nil, web.NewProblem("out-of-range",
 				message.New("Line {1} of the readings is not two numbers.",
-					n+1), wire.Field{Name: "typed", Says: message.New("line {1}: write hours, a blank, °C", n+1)})
+					n+1), wire.Field{Name: "typed", Says: message.New("line {1}: write hours, a blank, °C",
+					n+1)})
 		}
 		h, err := hoursOf(f[0])
 		c, err2 := strconv.ParseFloat(f[1], 64)
 		if err := errors.Join(err, err2); err != nil {
 			return nil, web.NewProblem("out-of-range",
 				message.New("Line {1} of the readings is not two numbers.",
-					n+1), wire.Field{Name: "typed", Says: message.New("line {1}: write hours, a blank, °C", n+1)})
+					n+1), wire.Field{Name: "typed", Says: message.New("line {1}: write hours, a blank, °C",
+					n+1)})
 		}
 		t.Hours, t.TemperatureC = append(t.Hours, h), append(t.TemperatureC, c)
 	}

@@ -661,7 +661,8 @@ func (s lidRoutes) boardPage(w http.ResponseWriter, r *http.Request) error {
 // boardAsking is the page as it asks: what was typed, the fields.
 func (s lidRoutes) boardAsking(ctx context.Context, q url.Values, a asking) (pages.BoardPage, error) {
 	d := pages.BoardPage{Frame: a.Frame, Q: pages.Form{Values: shownAs(q, a.Unit)}, Unit: pages.Word(a.Unit),
-		Stages: a.Stages, Kinds: a.Kinds, OwnRates: a.Rates, Rates: lidFields(a.RateFields), Fine: lidFields(a.MoreFields),
+		Stages: a.Stages, Kinds: a.Kinds, OwnRates: a.Rates, Rates: lidFields(a.RateFields),
+		Fine:    lidFields(a.MoreFields),
 		Gallery: shortName(a.CollarName), Seat: pages.Word(lid.Inset)}
 	for _, v := range a.Seats {
 		d.Seats = append(d.Seats, pages.Word(v))
@@ -718,7 +719,8 @@ func (s lidRoutes) boardFaults(d *pages.BoardPage, form asking, p *web.Problem) 
 
 // boardWords is an answer as one person reads it.
 func boardWords(l pages.Locale, form asking, q board.Question, a board.Answer, j wire.Board) pages.BoardAnswer {
-	v := pages.BoardAnswer{Pots: j.Galleries, Lids: j.Lids, Unit: string(form.Show), Expected: l.Decimal(a.ExpectedPairs, 1),
+	v := pages.BoardAnswer{Pots: j.Galleries, Lids: j.Lids, Unit: string(form.Show),
+		Expected: l.Decimal(a.ExpectedPairs, 1),
 		HeldBack: l.Tell(a.HeldBack), Wide: string(form.Wide()), Trust: j.Trust,
 		TrustWhy: l.Tell(j.TrustWhy)}
 	if form.Show == tiles.Inch32nd {

@@ -94,7 +94,8 @@ func (s resultRoutes) showPots(w http.ResponseWriter, r *http.Request, form page
 func (s resultRoutes) newPots(ctx context.Context, form pages.Form, forms []string, all []lid.KeptPot) (pages.NewPots,
 	error) {
 	base := s.page(ctx, "pots")
-	n := pages.NewPots{ID: cmp.Or(form.Get("id"), base.ID), Form: form, Unit: cmp.Or(form.Get("unit"), base.Speak.Unit),
+	n := pages.NewPots{ID: cmp.Or(form.Get("id"), base.ID), Form: form, Unit: cmp.Or(form.Get("unit"),
+		base.Speak.Unit),
 		Forms: forms, Stages: stageWords(), Open: form.Values != nil || len(all) == 0}
 	mark := form.Get("mark")
 	if len(all) > 0 {
@@ -139,7 +140,8 @@ func potRow(l pages.Locale, made string, c lid.PotCard) pages.PotRow {
 		mm   tiles.Millimetre
 	}{{func() string { return l.T("gallery {1}", l.Bare(float64(c.Collar[0]))) }, 1},
 		{func() string { return l.T("ledge {1}", l.Bare(float64(c.Opening))) }, c.Opening},
-		{func() string { return l.T("lid {1}", l.Bare(float64(cmp.Or(c.Measured, c.Set)))) }, cmp.Or(c.Measured, c.Set)}} {
+		{func() string { return l.T("lid {1}", l.Bare(float64(cmp.Or(c.Measured, c.Set)))) },
+			cmp.Or(c.Measured, c.Set)}} {
 		if one.mm != 0 {
 			sizes = append(sizes, one.says())
 		}
@@ -290,7 +292,8 @@ func (s resultRoutes) potPage(w http.ResponseWriter, r *http.Request) error {
 // showPot shows a card, with the form of what its lid measured as it was typed.
 func (s resultRoutes) showPot(w http.ResponseWriter, r *http.Request, p lid.KeptPot, form pages.Form) error {
 	base := s.page(r.Context(), "pots")
-	data := pages.PotPage{Frame: base.Frame, Pot: potOf(p.PotCard), Made: s.dayOf(s.localeOf(r.Context()), p.MadeOn),
+	data := pages.PotPage{Frame: base.Frame, Pot: potOf(p.PotCard), Made: s.dayOf(s.localeOf(r.Context()),
+		p.MadeOn),
 		Unit: cmp.Or(form.Get("unit"), base.Speak.Unit), Lid: lidQuery(p.PotCard).Encode(), Form: form,
 		Ledge:    p.Opening != 0,
 		Cautions: pages.Cautions(caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe))}

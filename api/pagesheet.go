@@ -92,7 +92,8 @@ func (s barRoutes) barsPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	data.Waiting = []pages.Tab{tab(r.URL, "waiting", "", l.T("all")), tab(r.URL, "waiting", "yes", l.T("to measure"))}
+	data.Waiting = []pages.Tab{tab(r.URL, "waiting", "", l.T("all")), tab(r.URL, "waiting", "yes",
+		l.T("to measure"))}
 	data.Clays = []pages.Tab{tab(r.URL, "clay", "", l.T("every clay"))}
 	for _, c := range clays {
 		one := tab(r.URL, "clay", c.Clay, c.Name)

@@ -83,8 +83,9 @@ func (s resultRoutes) showResults(w http.ResponseWriter, r *http.Request, struck
 	if err != nil {
 		return err
 	}
-	data := pages.ResultsPage{Frame: s.page(ctx, "pots").Frame, LeftOut: list.LeftOut, Struck: struck, Strike: form,
-		Held: heldSays(l, list.Held, list.HeldOf)}
+	data := pages.ResultsPage{Frame: s.page(ctx, "pots").Frame, LeftOut: list.LeftOut, Struck: struck,
+		Strike: form,
+		Held:   heldSays(l, list.Held, list.HeldOf)}
 	if data.Waiting, data.Unfired, err = s.waitingBoards(ctx, cards); err != nil {
 		return err
 	}
@@ -130,7 +131,8 @@ func grinding() []pages.Cautioned {
 
 // waitingBoards are the boards of cards that went through a glaze firing since they were made and of which nobody
 // said how their lids sat, and how many there are that were not fired yet.
-func (s resultRoutes) waitingBoards(ctx context.Context, cards []lid.KeptPot) (all []pages.WaitingBoard, unfired int,
+func (s resultRoutes) waitingBoards(ctx context.Context, cards []lid.KeptPot) (all []pages.WaitingBoard,
+	unfired int,
 	err error) {
 	results, err := s.Archive.Verdicts(ctx, lid.ResultFilter{Limit: shownCards})
 	if err != nil {
@@ -192,8 +194,10 @@ func (s resultRoutes) verdictBoardPage(w http.ResponseWriter, r *http.Request) e
 func (s resultRoutes) showBoardResult(w http.ResponseWriter, r *http.Request, card string, form pages.Form) error {
 	ctx := r.Context()
 	base := s.page(ctx, "pots")
-	data := pages.BoardResultPage{Frame: base.Frame, ID: cmp.Or(form.Get("id"), base.ID), Card: card, Form: form,
-		Unit: cmp.Or(form.Get("unit"), base.Speak.Unit), Counts: slices.Clone(seen), Losses: slices.Clone(lost)}
+	data := pages.BoardResultPage{Frame: base.Frame, ID: cmp.Or(form.Get("id"), base.ID), Card: card,
+		Form: form,
+		Unit: cmp.Or(form.Get("unit"), base.Speak.Unit), Counts: slices.Clone(seen),
+		Losses: slices.Clone(lost)}
 	for _, list := range [][]pages.Count{data.Counts, data.Losses} {
 		for i := range list {
 			list[i].Value = form.Get(list[i].Name)
@@ -218,7 +222,8 @@ func (s resultRoutes) showBoardResult(w http.ResponseWriter, r *http.Request, ca
 	l := s.localeOf(ctx)
 	for _, one := range loads[:min(len(loads), 12)] {
 		j := s.Loads().LoadJSON(one)
-		data.Loads = append(data.Loads, pages.Named{ID: one.ID, Name: l.T("{1}, {2}, {3}, packed {4}", l.Tell(j.Name), j.Kiln, l.Say(j.Kind), l.Day(one.Opened))})
+		data.Loads = append(data.Loads, pages.Named{ID: one.ID, Name: l.T("{1}, {2}, {3}, packed {4}",
+			l.Tell(j.Name), j.Kiln, l.Say(j.Kind), l.Day(one.Opened))})
 	}
 	switch {
 	case form.Sent():
@@ -377,7 +382,8 @@ func perUnit(l pages.Locale) (float64, string) {
 // gapScale is the line on which the boards of a form stand; its end is 0 where no limits are known.
 func gapScale(l pages.Locale, boards []usecase.DiaryBoard) chart.GapScale {
 	per, unit := perUnit(l)
-	d := chart.GapScale{Unit: unit, Tight: l.T("tight"), Good: l.T("good"), Loose: l.T("loose"), Said: l.T("predicted"),
+	d := chart.GapScale{Unit: unit, Tight: l.T("tight"), Good: l.T("good"), Loose: l.T("loose"),
+		Said:      l.T("predicted"),
 		Predicted: math.NaN(), Figure: l.Decimal}
 	to := 0.0
 	for _, b := range boards {
@@ -419,7 +425,8 @@ func drawnBoard(l pages.Locale, scale chart.GapScale, b usecase.DiaryBoard) (pho
 		}
 		one.Counted[class] = max(0, one.Counted[class]-1) // it stands as a dot
 	}
-	one.Title = l.T("Gap measured {1} {2}, good from {3} to {4}", cmp.Or(strings.Join(measured, "; "), "–"), unit,
+	one.Title = l.T("Gap measured {1} {2}, good from {3} to {4}", cmp.Or(strings.Join(measured, "; "), "–"),
+		unit,
 		l.Decimal(one.Low, 2), l.Decimal(one.High, 2))
 	if !math.IsNaN(one.Predicted) {
 		one.Title += "; " + l.T("predicted {1}", l.Decimal(one.Predicted, 2))
@@ -473,7 +480,8 @@ func resultRow(l pages.Locale, v wire.VerdictJSON, cards map[string]lid.PotCard)
 			numbers = append(numbers, c.Number)
 		}
 	}
-	row.Pots = strings.Join(slices.DeleteFunc([]string{v.Form, strings.TrimSpace(v.Maker + " " + numberRange(numbers))},
+	row.Pots = strings.Join(slices.DeleteFunc([]string{v.Form,
+		strings.TrimSpace(v.Maker + " " + numberRange(numbers))},
 		func(s string) bool { return s == "" }), ", ")
 	var gaps []string
 	for _, p := range v.Plays {
@@ -523,7 +531,8 @@ func satSays(l pages.Locale, c wire.Sat, o wire.Losses) string {
 	for _, one := range []struct {
 		n    int
 		word string
-	}{{c.TooBig, "too big"}, {c.Tight, "tight"}, {c.Good, "good"}, {c.Loose, "loose"}, {c.DropsIn, "drops in"},
+	}{{c.TooBig, "too big"}, {c.Tight, "tight"}, {c.Good, "good"}, {c.Loose, "loose"}, {c.DropsIn,
+		"drops in"},
 		{c.NotLookedAt, "not looked at"}, {o.Glued, "glued"}, {o.Rocks, "rocks"}, {o.Chipped, "chipped"},
 		{o.Dropped, "dropped"}} {
 		if one.n > 0 {

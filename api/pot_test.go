@@ -146,7 +146,8 @@ func TestVerdictPages(t *testing.T) {
 	form.Set("tight", "2")
 	to, _ := s.form("/verdicts", form, 303)
 	kept := s.get(to, 200, nil)
-	for _, want := range []string{"6 lids looked at", "4 good", "gap 1.6 mm", "fitted respirator", "Eye protection", "Our own ranges held"} {
+	for _, want := range []string{"6 lids looked at", "4 good", "gap 1.6 mm", "fitted respirator",
+		"Eye protection", "Our own ranges held"} {
 		if !strings.Contains(kept, want) {
 			t.Errorf("after keeping, the page lacks %q", want)
 		}
@@ -156,7 +157,8 @@ func TestVerdictPages(t *testing.T) {
 	}
 	s.form("/verdicts/"+s.id("v", 5)+"/strike", url.Values{"why": {""}}, 422)
 	s.form("/verdicts/"+s.id("v", 5)+"/strike", url.Values{"why": {"other board"}}, 303)
-	if p := s.get("/verdicts", 200, nil); !strings.Contains(p, "left out: other board") || strings.Contains(p, "fitted respirator") {
+	if p := s.get("/verdicts", 200, nil); !strings.Contains(p, "left out: other board") || strings.Contains(p,
+		"fitted respirator") {
 		t.Error("the struck board is not shown as struck, or still asks for care")
 	}
 	s.get("/verdicts/board", 200, nil)

@@ -70,7 +70,8 @@ func (s *sheet) check(x, y float64) {
 func (s *sheet) foot(says string) {
 	s.write(sheetEdge, sheetHigh-sheetEdge-6, "start", says)
 	// Small, or it is wider than the sheet.
-	fmt.Fprintf(s, `<text x="%g" y="%g" font-size="3">%s</text>`, sheetEdge, sheetHigh-sheetEdge, html.EscapeString(s.l.Say(caution.Text(caution.NotFoodSafe))))
+	fmt.Fprintf(s, `<text x="%g" y="%g" font-size="3">%s</text>`, sheetEdge, sheetHigh-sheetEdge,
+		html.EscapeString(s.l.Say(caution.Text(caution.NotFoodSafe))))
 }
 
 func (s *sheet) end() string {
@@ -107,7 +108,8 @@ func (g gauge) SVG(l pages.Locale) string {
 	if g.Opening > 0 {
 		s.line(fmt.Sprintf("M%.3f %.3fH%.3fV%.3fH%.3fV%.3fH%.3fV%.3fH%.3fZ", left(g.Collar), top, right(g.Collar), top+collarHigh, right(g.Opening), top+collarHigh+stepHigh,
 			left(g.Opening), top+collarHigh, left(g.Collar)))
-		s.write(left(g.Opening)+4, top+collarHigh+stepHigh-4, "start", l.T("ledge opening {1} mm", l.Decimal(g.Opening, 1)))
+		s.write(left(g.Opening)+4, top+collarHigh+stepHigh-4, "start",
+			l.T("ledge opening {1} mm", l.Decimal(g.Opening, 1)))
 	} else {
 		s.line(fmt.Sprintf("M%.3f %.3fH%.3fV%.3fH%.3fZ", left(g.Collar), top, right(g.Collar), top+collarHigh, left(g.Collar)))
 	}
@@ -244,7 +246,8 @@ func (s lidRoutes) drawRule(r *http.Request) (title, svg string, err error) {
 	l := s.localeOf(r.Context())
 	title = l.T("Shrink rule: {1}, {2} clay, {3} % to {4}", j.Clay+"/"+j.Batch, message.Word(j.From),
 		message.Percent(*j.TotalRatio, 1), message.Word(j.To))
-	rule := shrinkRule{Title: title, Times: *j.MultiplyFiredBy, Foot: l.T("{1}, {2}. {3}: {4}. {5}", s.Site.Name,
+	rule := shrinkRule{Title: title, Times: *j.MultiplyFiredBy, Foot: l.T("{1}, {2}. {3}: {4}. {5}",
+		s.Site.Name,
 		s.today(), message.Word(shrinkage.Reliability(j.Trust).Words()), j.TrustWhy,
 		message.Word(caution.Text(caution.ShrinkVaries)))}
 	return title, rule.SVG(l), nil
@@ -386,8 +389,10 @@ func (s lidRoutes) yearPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	y := lid.CountYear(from, from.AddDate(1, 0, 0), loads, firings, func(k kiln.KilnID) kiln.ChannelID { return s.Known(k).Control }, boards)
-	data := pages.YearPage{Frame: s.page(r.Context(), "more").Frame, Year: strconv.Itoa(year), Before: strconv.Itoa(year - 1),
-		After: s.yearAfter(year), Cautions: pages.Cautions(caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe))}
+	data := pages.YearPage{Frame: s.page(r.Context(), "more").Frame, Year: strconv.Itoa(year),
+		Before: strconv.Itoa(year - 1),
+		After:  s.yearAfter(year), Cautions: pages.Cautions(caution.Texts(caution.ShrinkVaries,
+			caution.NotFoodSafe))}
 	l := s.localeOf(ctx)
 	var kinds []string
 	for _, k := range y.Loads {
@@ -456,7 +461,8 @@ func (s lidRoutes) kilnsOfYear(ctx context.Context, l pages.Locale, y lid.Year, 
 	}
 	for _, k := range y.Firings {
 		one := pages.KilnOfYear{Name: string(k.Kiln), Probes: probes[k.Kiln],
-			Says: l.T("{1} firings, {2} h in all, hottest {3}.", k.Firings, l.Decimal(k.Hours, 0), l.Heat(float64(k.Hottest)))}
+			Says: l.T("{1} firings, {2} h in all, hottest {3}.", k.Firings, l.Decimal(k.Hours, 0),
+				l.Heat(float64(k.Hottest)))}
 		if k.Incomplete > 0 {
 			one.Says += " " + l.T("Not to the peak: {1}.", k.Incomplete)
 		}
@@ -467,12 +473,14 @@ func (s lidRoutes) kilnsOfYear(ctx context.Context, l pages.Locale, y lid.Year, 
 				continue
 			}
 			peak.At, long.At = append(peak.At, f.Began.Wall), append(long.At, f.Began.Wall)
-			peak.Values, long.Values = append(peak.Values, float64(f.Peak)), append(long.Values, f.ToTop.Hours())
+			peak.Values, long.Values = append(peak.Values, float64(f.Peak)), append(long.Values,
+				f.ToTop.Hours())
 		}
 		for _, p := range []struct {
 			name, says string
 			of         chart.Firings
-		}{{l.T("Peak"), l.T("Each firing of the year."), peak}, {l.T("Hours to peak"), l.T("Elements that age make it longer."), long}} {
+		}{{l.T("Peak"), l.T("Each firing of the year."), peak}, {l.T("Hours to peak"),
+			l.T("Elements that age make it longer."), long}} {
 			p.of.Title = p.name + ": " + p.says
 			small := pages.SmallPicture{Name: p.name, Says: p.says}
 			if small.Drawing = drawFirings(l, p.of, false); small.Drawing != "" {
@@ -483,7 +491,8 @@ func (s lidRoutes) kilnsOfYear(ctx context.Context, l pages.Locale, y lid.Year, 
 	}
 	for _, wired := range s.Wired {
 		if !slices.ContainsFunc(all, func(k pages.KilnOfYear) bool { return k.Name == string(wired.Kiln) }) {
-			all = append(all, pages.KilnOfYear{Name: string(wired.Kiln), Probes: probes[wired.Kiln], Says: l.T("No firing in this year.")})
+			all = append(all, pages.KilnOfYear{Name: string(wired.Kiln), Probes: probes[wired.Kiln],
+				Says: l.T("No firing in this year.")})
 		}
 	}
 	return all, nil

@@ -163,7 +163,8 @@ func TestPrintPages(t *testing.T) {
 	}
 	s.form("/verdicts", url.Values{"id": {s.id("v", 1)}, "pot": {pot}, "glued": {"1"}}, 303)
 	year := s.get("/year?year=2026", 200, nil)
-	for _, want := range []string{"1 glaze", "1 boards, 1 lids", "Lost by other causes: 1 glued", "No kiln in the settings"} {
+	for _, want := range []string{"1 glaze", "1 boards, 1 lids", "Lost by other causes: 1 glued",
+		"No kiln in the settings"} {
 		if !strings.Contains(year, want) {
 			t.Errorf("the year sheet lacks %q", want)
 		}

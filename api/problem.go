@@ -50,7 +50,8 @@ func (h *heldAnswer) Write(b []byte) (int, error) {
 // refusedForms answers a form of a page, and sees to it that one that is refused comes back as it was typed, with what is
 // wrong beside its fields: the page that it came from is shown again where the form shows none itself.
 func (s *Server) refusedForms(w http.ResponseWriter, r *http.Request, f func(http.ResponseWriter, *http.Request) error) error {
-	if r.Method != http.MethodPost || !strings.HasPrefix(r.Header.Get("Content-Type"), "application/x-www-form-urlencoded") {
+	if r.Method != http.MethodPost || !strings.HasPrefix(r.Header.Get("Content-Type"),
+		"application/x-www-form-urlencoded") {
 		return f(w, r)
 	}
 	h := &heldAnswer{header: http.Header{}}

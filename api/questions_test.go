@@ -156,7 +156,8 @@ func TestFormKeepsWhatWasTyped(t *testing.T) {
 		for _, name := range []string{"id", "length", "unit", "stage", "instrument", "by"} {
 			choice := name == "unit" || name == "stage" || name == "instrument" // of what there is
 			if (name != field || !choice) && now.Get(name) != form.Get(name) {
-				t.Errorf("%s wrong: %s %q is lost, %q stands there", field, name, form.Get(name), now.Get(name))
+				t.Errorf("%s wrong: %s %q is lost, %q stands there", field, name, form.Get(name),
+					now.Get(name))
 			}
 		}
 		if n := len(b.json("GET", "/v1/bars/BQ7", "", 200)["readings"].([]any)); n != 1 {
@@ -180,7 +181,8 @@ func TestOneWildBarAmongThree(t *testing.T) {
 			b.json("PUT", "/v1/bars/"+code+"/readings/"+r["id"].(string)+"/confirm", `{"by":"EM"}`, 200)
 		}
 	}
-	has(t, b.page("/clay/tern"), `<a class="code" href="/bar/BQ4" translate="no">BQ4</a>`, "fired 92.6 mm", "It looks wrong")
+	has(t, b.page("/clay/tern"), `<a class="code" href="/bar/BQ4" translate="no">BQ4</a>`, "fired 92.6 mm",
+		"It looks wrong")
 	has(t, b.page("/lid?collar=91.5&collar_stage=fired&clay=tern"), `Bar <a href="/bar/BQ4">BQ4</a>, fired: `,
 		"Measure it again, or cross the reading out")
 	named := b.json("GET", "/v1/lid?collar=91.5&collar_stage=fired&clay=tern", "", 200)["left_out"].([]any)

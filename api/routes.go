@@ -279,8 +279,9 @@ func (s *Server) apiTable() []entry {
 		// What was crossed out, and back.
 		{"GET /v1/crossed-out", reads, read, op("list-crossed-out", studio.getCrossedOut,
 			"What was crossed out lately and nobody restored, newest first")},
-		{"POST /v1/crossed-out/{kind}/{id}/restore", Bench, write, op("restore-crossed-out", studio.postRestore,
-			"Restore a thing that was crossed out: it counts as before")},
+		{"POST /v1/crossed-out/{kind}/{id}/restore", Bench, write,
+			op("restore-crossed-out", studio.postRestore,
+				"Restore a thing that was crossed out: it counts as before")},
 		// What was said, in order, for whoever follows.
 		{"GET /v1/site", reads, read, op("site", studio.getSite,
 			"The record: its name, its life, its newest change")},

@@ -120,7 +120,8 @@ func (s lidRoutes) askNest(ctx context.Context, values url.Values) (wire.Nest, e
 			worst = g
 		}
 	}
-	j.Says = message.New("Tightest: pot {1} in pot {2}, {3} of room when fired, {4} in the worst case.", worst.Inner+1,
+	j.Says = message.New("Tightest: pot {1} in pot {2}, {3} of room when fired, {4} in the worst case.",
+		worst.Inner+1,
 		worst.Outer+1, s.Unit().Of(worst.Play), s.Unit().Of(worst.Worst))
 	return j, nil
 }
@@ -219,8 +220,9 @@ func (s lidRoutes) askScale(ctx context.Context, values url.Values) (wire.Scale,
 	if err != nil {
 		return wire.Scale{}, err
 	}
-	j := wire.Scale{Times: usecase.Rounded(float64(scaled[0]/lengths[0]), 4), Says: message.New("Lengths at the stage they had; the play of a lid does not scale: " +
-		"ask the lid question anew with the new gallery.")}
+	j := wire.Scale{Times: usecase.Rounded(float64(scaled[0]/lengths[0]), 4),
+		Says: message.New("Lengths at the stage they had; the play of a lid does not scale: " +
+			"ask the lid question anew with the new gallery.")}
 	for i, l := range scaled {
 		j.Lengths = append(j.Lengths, wire.ScaledOne{Name: names[i], WasMM: usecase.LengthMM(lengths[i]), MM: usecase.LengthMM(l)})
 	}

@@ -63,7 +63,9 @@ func TestNotebooksByTheirWriters(t *testing.T) {
 	var written []string
 	// Tokens of the filter: separator, quotes, encoding (76 UTF-8, 1 Windows-1252), first row, -, language (1031 German, 1033
 	// English of the US), quote all texts, numbers as they are kept, as shown. Source: LibreOffice help, filter options for CSV.
-	for name, tokens := range map[string]string{"de": "59,34,1,1,,1031,false,true,false", "us": "44,34,76,1,,1033,true,true,false", "tab": "9,34,76,1,,1031,false,true,true", "bom": "59,34,76,1,,1031,true,true,true,false,false,-1,true"} {
+	for name, tokens := range map[string]string{"de": "59,34,1,1,,1031,false,true,false",
+		"us": "44,34,76,1,,1033,true,true,false", "tab": "9,34,76,1,,1031,false,true,true",
+		"bom": "59,34,76,1,,1031,true,true,true,false,false,-1,true"} {
 		shell("soffice --headless --convert-to 'csv:Text - txt - csv (StarCalc):" + tokens + "' --outdir " + name + " bars.fods && mv " + name + "/*.csv libreoffice-" + name + ".csv")
 		written = append(written, "libreoffice-"+name+".csv")
 	}
@@ -95,7 +97,8 @@ for name, day, comma, kind in [("excel", lambda d: d.strftime("%d.%m.%Y"), True,
 		t.Fatal(err)
 	}
 	shell("python3 bars.py")
-	written = append(written, "r-csv.csv", "r-csv2.csv", "r-table.csv", "python-excel.csv", "python-serial.csv", "python-unix.csv", "python-tab.csv")
+	written = append(written, "r-csv.csv", "r-csv2.csv", "r-table.csv", "python-excel.csv",
+		"python-serial.csv", "python-unix.csv", "python-tab.csv")
 	for _, name := range written {
 		t.Run(name, func(t *testing.T) {
 			text, err := os.ReadFile(filepath.Join(folder, name))
@@ -106,9 +109,11 @@ for name, day, comma, kind in [("excel", lambda d: d.strftime("%d.%m.%Y"), True,
 			b.tern()
 			kept := b.table("", string(text), 200)
 			if !kept.Kept || kept.NewBars != 3 || kept.Readings != 9 || kept.Counting != 9 || len(kept.Bad)+len(kept.Questions) > 0 {
-				t.Fatalf("kept %v, %d bars, %d readings, %d count, bad %+v, asks %+v\nof %q", kept.Kept, kept.NewBars, kept.Readings, kept.Counting, kept.Bad, kept.Questions, text)
+				t.Fatalf("kept %v, %d bars, %d readings, %d count, bad %+v, asks %+v\nof %q", kept.Kept,
+					kept.NewBars, kept.Readings, kept.Counting, kept.Bad, kept.Questions, text)
 			}
-			for code, want := range map[string][3]float64{"BQ7": {100, 94.1, 87.6}, "BQ4": {100.05, 94.2, 87.4}, "BQA": {99.95, 94, 87.45}} {
+			for code, want := range map[string][3]float64{"BQ7": {100, 94.1, 87.6},
+				"BQ4": {100.05, 94.2, 87.4}, "BQA": {99.95, 94, 87.45}} {
 				r := b.readings(code)
 				for i, stage := range []string{"wet", "dry", "fired"} {
 					if got := r[stage]["length_mm"]; got != want[i] {
@@ -119,7 +124,8 @@ for name, day, comma, kind in [("excel", lambda d: d.strftime("%d.%m.%Y"), True,
 					t.Errorf("%s: wet on %s, fired on %s", code, wet, fired)
 				}
 			}
-			if note, _ := b.json("GET", "/v1/bars/BQ7", "", 200)["note"].(string); !strings.HasPrefix(note, "schräg") {
+			if note, _ := b.json("GET", "/v1/bars/BQ7", "", 200)["note"].(string); !strings.HasPrefix(note,
+				"schräg") {
 				t.Errorf("the note: %q", note)
 			}
 		})

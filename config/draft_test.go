@@ -28,7 +28,8 @@ func TestDraftReadsBack(t *testing.T) {
 	with := func(more string) string {
 		return mustLoad(t, "[kiln.x]\nport = \"/dev/ttyUSB0\"\nreply = \"columns\"\nlimit_c = 1290\n[kiln.x.channel.1]\nfrom = \"1\"\nunit = \"c\"\n[kiln.x.probe.1]\ntype = \"K\"\n"+more).Kilns[0].Draft()
 	}
-	if draft := with(""); !strings.Contains(draft, "\n\n[kiln.x.channel.1]") || !strings.Contains(draft, "\n\n[kiln.x.probe.1]") {
+	if draft := with(""); !strings.Contains(draft, "\n\n[kiln.x.channel.1]") || !strings.Contains(draft,
+		"\n\n[kiln.x.probe.1]") {
 		t.Errorf("no empty line before each table:\n%s", draft)
 	}
 	if _, err := LoadText("draft.toml", "[kiln.x]\nport = 5\n", nil); err == nil || !strings.Contains(err.Error(), "draft.toml:2: kiln.x.port") {

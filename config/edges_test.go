@@ -11,7 +11,8 @@ import (
 func TestPlayOfSeats(t *testing.T) {
 	for play, good := range map[string]bool{
 		"[1.0, 1.75, 2.5]": true, "[0, 0, 1]": true, "[1, 2, 2]": true, "[0, 10, 20]": true,
-		"[1, 1, 1]": false, "[2, 1, 3]": false, "[1, 3, 2]": false, "[-0.1, 1, 2]": false, "[0, 1, 20.1]": false, "[1, 2]": false,
+		"[1, 1, 1]": false, "[2, 1, 3]": false, "[1, 3, 2]": false, "[-0.1, 1, 2]": false,
+		"[0, 1, 20.1]": false, "[1, 2]": false,
 	} {
 		_, err := LoadText("lidwright.toml", "[seat.flange]\nplay_mm = "+play+"\n", nil)
 		if (err == nil) != good || err != nil && !strings.Contains(err.Error(), "seat.flange.play_mm") {
@@ -59,7 +60,8 @@ func TestNamesOfSites(t *testing.T) {
 	if _, err := ReadSites(t.TempDir()); err == nil {
 		t.Error("a folder was read as a file")
 	}
-	want := map[string]NamedSite{"shed": {Address: "kiln-pi:8573"}, "school": {Address: "192.0.2.7:8573", CodeFile: "/home/potter/code"}}
+	want := map[string]NamedSite{"shed": {Address: "kiln-pi:8573"}, "school": {Address: "192.0.2.7:8573",
+		CodeFile: "/home/potter/code"}}
 	if err := WriteSites(file, want); err != nil {
 		t.Fatal(err)
 	}
@@ -79,7 +81,8 @@ func TestNamesOfSites(t *testing.T) {
 			t.Errorf("%q: %v, want %s", text, err, place)
 		}
 	}
-	for name, good := range map[string]bool{"shed": true, "a": true, "2-sheds": true, "": false, "Shed": false, "-shed": false, "kiln.local": false, "shed:8573": false} {
+	for name, good := range map[string]bool{"shed": true, "a": true, "2-sheds": true, "": false,
+		"Shed": false, "-shed": false, "kiln.local": false, "shed:8573": false} {
 		if IsSiteName(name) != good {
 			t.Errorf("%q can be a name: %v", name, !good)
 		}

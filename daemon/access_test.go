@@ -90,9 +90,11 @@ func TestCodesOfARunningDaemon(t *testing.T) {
 		}
 		codes[who] = code
 	}
-	d, site := daemonOn(t, "none", fmt.Sprintf("[codes]\nbench_file = %q\nowner_file = %q\n# %%s\n", filepath.Join(folder, "bench"), filepath.Join(folder, "owner")))
+	d, site := daemonOn(t, "none", fmt.Sprintf("[codes]\nbench_file = %q\nowner_file = %q\n# %%s\n",
+		filepath.Join(folder, "bench"), filepath.Join(folder, "owner")))
 	put := func(code string) int {
-		r, err := http.NewRequestWithContext(t.Context(), "PUT", site+"/v1/clays/tern", strings.NewReader(`{"name":"Tern stoneware"}`))
+		r, err := http.NewRequestWithContext(t.Context(), "PUT", site+"/v1/clays/tern",
+			strings.NewReader(`{"name":"Tern stoneware"}`))
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -424,7 +424,8 @@ func TestCannotStart(t *testing.T) {
 			t.Errorf("%s: code %d: %s", name, code, said)
 		}
 	}
-	first.until("the first daemon to be ready, unharmed", func() bool { return first.text("/readyz") == "ready\n" })
+	first.until("the first daemon to be ready, unharmed",
+		func() bool { return first.text("/readyz") == "ready\n" })
 
 	bad := newWorld(t, filepath.Join(t.TempDir(), "store"))
 	folder := storeOf(t, bad)

@@ -128,7 +128,8 @@ func manager(t *testing.T, watchdog time.Duration) (socket *net.UnixConn, env ma
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { c.Close() })
-	return c, map[string]string{"NOTIFY_SOCKET": path, "WATCHDOG_USEC": fmt.Sprint(watchdog.Microseconds()), "WATCHDOG_PID": ""}
+	return c, map[string]string{"NOTIFY_SOCKET": path, "WATCHDOG_USEC": fmt.Sprint(watchdog.Microseconds()),
+		"WATCHDOG_PID": ""}
 }
 
 // toldWell gives how often the manager was told that all is well since it was last asked.

@@ -110,7 +110,8 @@ func TestJobsOfLids(t *testing.T) {
 	}
 	h.do(chromedp.Click(`.counts li:has([name=tight]) [data-step="-1"]`))
 	steps++
-	h.until("the rest", fmt.Sprintf(`document.querySelector("[data-left]").innerText === "%d of %d left"`, all-1, all))
+	h.until("the rest", fmt.Sprintf(`document.querySelector("[data-left]").innerText === "%d of %d left"`,
+		all-1, all))
 	h.do(chromedp.Click(`[data-rest]`))
 	steps++
 	h.until("all told", `document.querySelector("[data-left]").innerText === "all told"`)

@@ -196,8 +196,9 @@ func (d *Daemon) health() (usecase.StoreHealth, error) {
 			all[i] = says.Names(func(name string) string { return pathless(d.cfg, name) })
 		}
 	}
-	return usecase.StoreHealth{Bytes: h.Bytes, Free: h.Free, Copies: h.Copies, LastCopy: h.LastCopy, Trouble: h.Trouble,
-		Alarm: h.Alarm, Gone: h.Gone, Back: h.Back}, err
+	return usecase.StoreHealth{Bytes: h.Bytes, Free: h.Free, Copies: h.Copies, LastCopy: h.LastCopy,
+		Trouble: h.Trouble,
+		Alarm:   h.Alarm, Gone: h.Gone, Back: h.Back}, err
 }
 
 // pathless takes the folders of the store and of the second place out of a name in a sentence that anybody may read,

@@ -30,7 +30,8 @@ func TestClientsByNode(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for name, text := range map[string]string{"openapi.json": document, "client.ts": string(use), "package.json": `{"private": true}`,
+	for name, text := range map[string]string{"openapi.json": document, "client.ts": string(use),
+		"package.json": `{"private": true}`,
 		"tsconfig.json": `{"compilerOptions": {"target": "es2022", "module": "commonjs", "moduleResolution": "node10", "strict": true,
   "skipLibCheck": true, "outDir": "out", "types": [], "lib": ["es2022", "dom", "dom.iterable"], "esModuleInterop": true}, "include": ["client.ts"]}`} {
 		if err := os.WriteFile(filepath.Join(folder, name), []byte(text), 0o600); err != nil {

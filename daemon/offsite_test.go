@@ -168,7 +168,8 @@ func sayMore(t *testing.T, d *Daemon) {
 	}
 	first := reading(tiles.Reading{Length: 87.3, AsTyped: "87.3", By: "KT"})
 	reading(tiles.Reading{Length: 87.4, AsTyped: "87.4", By: "KT", Supersedes: first.ID, Queued: 1234567 * time.Microsecond})
-	odd := reading(tiles.Reading{Length: 70.25, AsTyped: "70.25", Unusual: true, Outside: true, EntryError: tiles.FarFromClay, Question: message.New("Is it {1}?", tiles.Fired)})
+	odd := reading(tiles.Reading{Length: 70.25, AsTyped: "70.25", Unusual: true, Outside: true,
+		EntryError: tiles.FarFromClay, Question: message.New("Is it {1}?", tiles.Fired)})
 	must(s.ConfirmReading(ctx, bar.Code, odd.ID, "ML", "it is", d.Now()))
 	must(s.CountReading(ctx, bar.Code, odd.ID, "ML", "it is", d.Now()))
 	again := reading(tiles.Reading{Length: 87.5, AsTyped: "87.5", Unusual: true})

@@ -239,7 +239,8 @@ var neverTwiceTheSame = []string{"/v1/bars/free-codes", "/metrics", "/v1/copies"
 
 // refused are the requests of the table that this daemon, without codes and receivers, cannot answer
 // well; TestSessions and TestNotices do.
-var refused = map[string]int{"POST /v1/session": 401, "POST /v1/notices/test": 422, "POST /settings/test": 422, "POST /v1/collector": 422, "POST /v1/collector/purposes": 422,
+var refused = map[string]int{"POST /v1/session": 401, "POST /v1/notices/test": 422,
+	"POST /settings/test": 422, "POST /v1/collector": 422, "POST /v1/collector/purposes": 422,
 	"GET /v1/collector/bodies": 422}
 
 // firstEvent waits for the first line of the stream, which has no end.

@@ -370,7 +370,8 @@ func TestLidAndVerdicts(t *testing.T) {
 		p.show(fmt.Sprintf("walk-just-%d", size[0]), false)
 
 		p.open("/verdicts/board")
-		p.do(chromedp.SetValue("[name=good]", "7"), chromedp.SetValue("[name=tight]", "1"), chromedp.SetValue("#form", "teapot"), chromedp.SetValue("#of", "tern/A"))
+		p.do(chromedp.SetValue("[name=good]", "7"), chromedp.SetValue("[name=tight]", "1"),
+			chromedp.SetValue("#form", "teapot"), chromedp.SetValue("#of", "tern/A"))
 		p.press("form[action='/verdicts'] button.go")
 		p.until("the board kept", `document.querySelector("#boards li").innerText.includes("7 good")`)
 		if said := evaluated[string](p, `document.querySelector("main").textContent`); !strings.Contains(said, "wet grinding") || !strings.Contains(said, "Eye protection") {
@@ -458,7 +459,8 @@ func TestHostileNames(t *testing.T) {
 		t.Fatalf("%d %s", got, said)
 	}
 	reading := uuid.NewString()
-	s.send(http.MethodPut, "/v1/bars/BQ7/readings/"+reading, map[string]any{"stage": "wet", "length": "100.0", "by": `"><tt>y`})
+	s.send(http.MethodPut, "/v1/bars/BQ7/readings/"+reading, map[string]any{"stage": "wet", "length": "100.0",
+		"by": `"><tt>y`})
 	s.send(http.MethodPut, "/v1/bars/BQ7/readings/"+reading+"/strike", map[string]any{"why": hostile})
 	for _, path := range []string{"/", "/clays", "/clay/reed", "/lid", "/lid/board", "/sizes", "/bar/BQ7", "/unpack", "/bars", "/clay/reed?batch=" + url.QueryEscape(hostile), "/lid?collar=" + url.QueryEscape(hostile), "/unpack/" + url.PathEscape(hostile)} {
 		p.open(path)

@@ -34,11 +34,14 @@ func TestWhenThePeakIsPassed(t *testing.T) {
 		f    Firing
 		want time.Time
 	}{
-		"under way":           {Firing{Status: Running, Began: Stamp{Wall: began}}, time.Time{}},
-		"its peak is passed":  {Firing{Status: Running, Began: Stamp{Wall: began}, PeakAfter: 1}, began.Add(1)},
-		"over":                {Firing{Status: Ended, Began: Stamp{Wall: began}, Over: Stamp{Wall: over}, PeakAfter: 9 * time.Hour}, began.Add(9 * time.Hour)},
-		"over, peak unknown":  {Firing{Status: Ended, Began: Stamp{Wall: began}, Over: Stamp{Wall: over}}, over},
-		"over, begin unknown": {Firing{Status: Ended, Over: Stamp{Wall: over}, PeakAfter: 9 * time.Hour}, over},
+		"under way": {Firing{Status: Running, Began: Stamp{Wall: began}}, time.Time{}},
+		"its peak is passed": {Firing{Status: Running, Began: Stamp{Wall: began}, PeakAfter: 1},
+			began.Add(1)},
+		"over": {Firing{Status: Ended, Began: Stamp{Wall: began}, Over: Stamp{Wall: over}, PeakAfter: 9 * time.Hour}, began.Add(9 * time.Hour)},
+		"over, peak unknown": {Firing{Status: Ended, Began: Stamp{Wall: began}, Over: Stamp{Wall: over}},
+			over},
+		"over, begin unknown": {Firing{Status: Ended, Over: Stamp{Wall: over}, PeakAfter: 9 * time.Hour},
+			over},
 	} {
 		if got := c.f.PeakPassed(); !got.Equal(c.want) {
 			t.Errorf("%s: %v, want %v", name, got, c.want)
@@ -59,8 +62,10 @@ func TestWorkOnAShelf(t *testing.T) {
 		channel, shelf string
 		want           Celsius
 	}{
-		"of the shelf": {f, "1", "top", 1235}, "of the probe": {f, "1", "middle", 1228}, "as indicated": {f, "3", "top", 1210},
-		"by hand": {byHand, "1", "top", 1240}, "of the stand-in": {stood, "1", "top", 1210}, "of another": {stood, "3", "", 1210},
+		"of the shelf": {f, "1", "top", 1235}, "of the probe": {f, "1", "middle", 1228}, "as indicated": {f,
+			"3", "top", 1210},
+		"by hand": {byHand, "1", "top", 1240}, "of the stand-in": {stood, "1", "top", 1210},
+		"of another": {stood, "3", "", 1210},
 	} {
 		if got, ok := c.f.WorkOn(ChannelID(c.channel), c.shelf); !ok || got.C != c.want {
 			t.Errorf("%s: %v %v, want %v", name, got.C, ok, c.want)
@@ -95,9 +100,11 @@ func TestSampleWithOneMore(t *testing.T) {
 func TestClockOfTheNearest(t *testing.T) {
 	day := time.Date(2026, 3, 1, 8, 0, 0, 0, time.UTC)
 	of := func(boot BootID, since int, trusted bool, slow time.Duration) Sample {
-		return Sample{At: Stamp{Boot: boot, Since: time.Duration(since) * time.Second, Wall: day.Add(time.Duration(since)*time.Second - slow), Trusted: trusted}}
+		return Sample{At: Stamp{Boot: boot, Since: time.Duration(since) * time.Second,
+			Wall: day.Add(time.Duration(since)*time.Second - slow), Trusted: trusted}}
 	}
-	samples := []Sample{of("a", 0, false, time.Hour), of("a", 10, true, 0), of("a", 14, false, time.Hour), of("a", 15, false, time.Hour), of("a", 16, false, time.Hour),
+	samples := []Sample{of("a", 0, false, time.Hour), of("a", 10, true, 0), of("a", 14, false, time.Hour),
+		of("a", 15, false, time.Hour), of("a", 16, false, time.Hour),
 		of("a", 20, true, time.Minute), of("a", 30, false, time.Hour), of("b", 0, false, time.Hour)}
 	SettleClock(samples)
 	for i, slow := range []time.Duration{0, 0, 0, 0, time.Minute, time.Minute, time.Minute, time.Hour} {

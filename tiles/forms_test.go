@@ -49,18 +49,20 @@ func TestFaultsOfForms(t *testing.T) {
 		return &Note{ID: anID, Firing: kiln.FiringID(anID), Text: "the elements are new", Happened: at}
 	}
 	probe := func(class int, fitted, removed string) *ProbeLife {
-		return &ProbeLife{ID: anID, Kiln: "big-blue", Channel: "1", Type: "K", Class: class, Fitted: fitted, Removed: removed}
+		return &ProbeLife{ID: anID, Kiln: "big-blue", Channel: "1", Type: "K", Class: class, Fitted: fitted,
+			Removed: removed}
 	}
 	for name, c := range map[string]struct {
 		form interface{ Validate() error }
 		want string
 	}{
-		"a mix of 20":                         {mix(nil, parents(20)...), ""},
-		"a mix of 21":                         {mix(nil, parents(21)...), "parents"},
-		"parts of both":                       {mix([]Ratio{.4, .6}, parents(2)...), ""},
-		"parts of one of two":                 {mix([]Ratio{1}, parents(2)...), "parents"},
-		"its own parent":                      {mix(nil, ref), "parents"},
-		"a parent twice":                      {mix(nil, BatchRef{"tern", "A"}, BatchRef{"tern", "A"}), "parents"},
+		"a mix of 20":         {mix(nil, parents(20)...), ""},
+		"a mix of 21":         {mix(nil, parents(21)...), "parents"},
+		"parts of both":       {mix([]Ratio{.4, .6}, parents(2)...), ""},
+		"parts of one of two": {mix([]Ratio{1}, parents(2)...), "parents"},
+		"its own parent":      {mix(nil, ref), "parents"},
+		"a parent twice": {mix(nil, BatchRef{"tern", "A"}, BatchRef{"tern", "A"}),
+			"parents"},
 		"a bar":                               {bar(func(*Bar) {}), ""},
 		"a bar without a code":                {bar(func(b *Bar) { b.Code = "" }), "bar"},
 		"a note":                              {note("2026-03-01T08:00:00Z"), ""},
@@ -128,18 +130,23 @@ func TestAssumedHeat(t *testing.T) {
 		kind  kiln.Kind
 		work  kiln.Celsius
 	}{
-		"bisque":                          {bar(false), Biscuit, true, kiln.Bisque, 1000},
-		"fired":                           {bar(false), Fired, true, kiln.Glaze, 1222},
-		"dry":                             {bar(false), Dry, false, "", 0},
-		"others tell enough":              {bar(true), Fired, false, "", 0},
-		"a glaze firing goes on":          {bar(false, waits(kiln.Glaze, at.Add(-time.Hour))), Fired, false, "", 0},
+		"bisque":             {bar(false), Biscuit, true, kiln.Bisque, 1000},
+		"fired":              {bar(false), Fired, true, kiln.Glaze, 1222},
+		"dry":                {bar(false), Dry, false, "", 0},
+		"others tell enough": {bar(true), Fired, false, "", 0},
+		"a glaze firing goes on": {bar(false, waits(kiln.Glaze, at.Add(-time.Hour))), Fired, false,
+			"", 0},
 		"one that began when it was read": {bar(false, waits(kiln.Glaze, at)), Fired, false, "", 0},
-		"one that began after it":         {bar(false, waits(kiln.Glaze, at.Add(time.Second))), Fired, true, kiln.Glaze, 1222},
+		"one that began after it": {bar(false, waits(kiln.Glaze, at.Add(time.Second))), Fired, true,
+			kiln.Glaze, 1222},
 		"one that began nobody knows when": {bar(false, waits(kiln.Glaze, time.Time{})), Fired,
 			false, "", 0},
-		"a bisque goes on, it is fired":  {bar(false, waits(kiln.Bisque, at.Add(-time.Hour))), Fired, true, kiln.Glaze, 1222},
-		"a firing of another kind":       {bar(false, waits(kiln.Other, at.Add(-time.Hour))), Fired, false, "", 0},
-		"a glaze firing, it is bisque's": {bar(false, waits(kiln.Glaze, at.Add(-time.Hour))), Biscuit, true, kiln.Bisque, 1000},
+		"a bisque goes on, it is fired": {bar(false, waits(kiln.Bisque, at.Add(-time.Hour))), Fired, true,
+			kiln.Glaze, 1222},
+		"a firing of another kind": {bar(false, waits(kiln.Other, at.Add(-time.Hour))), Fired, false,
+			"", 0},
+		"a glaze firing, it is bisque's": {bar(false, waits(kiln.Glaze, at.Add(-time.Hour))), Biscuit, true,
+			kiln.Bisque, 1000},
 	} {
 		h, ok := c.bar.HeatFor(of(c.stage))
 		if ok != c.ok || ok && (h.Kind != c.kind || h.Work != c.work || !h.Assumed) {
@@ -172,7 +179,8 @@ func TestConesOfAClay(t *testing.T) {
 			t.Errorf("cone %q: at fault %q", cone, got)
 		}
 	}
-	for id, want := range map[ClayID]string{"tern-2": "", "": "clay", "Tern": "clay", ClayID(strings.Repeat("a", 33)): "clay"} {
+	for id, want := range map[ClayID]string{"tern-2": "", "": "clay", "Tern": "clay",
+		ClayID(strings.Repeat("a", 33)): "clay"} {
 		c := Clay{ID: id, Name: "Tern"}
 		if got := faulty(c.Validate()); got != want {
 			t.Errorf("id %q: at fault %q", id, got)

@@ -82,7 +82,8 @@ func quickHash(code string) PasscodeHash {
 }
 
 func newDoor(t *testing.T) *door {
-	d := &door{t: t, sessions: &browsers{kept: map[string]session{}}, bench: quickHash(benchCode), owner: quickHash(ownerCode), at: 90 * 24 * time.Hour}
+	d := &door{t: t, sessions: &browsers{kept: map[string]session{}}, bench: quickHash(benchCode),
+		owner: quickHash(ownerCode), at: 90 * 24 * time.Hour}
 	d.restart()
 	return d
 }
@@ -165,7 +166,8 @@ func TestGuessesOfOneAddress(t *testing.T) {
 	if p == nil || p.Status != 429 || p.Header.Get("Retry-After") != "13" { // whole seconds, never too few (RFC 9110, 10.2.3)
 		t.Fatalf("the sixth: %+v", p)
 	}
-	d.want("429", wrongCode, netip.MustParseAddr("::ffff:198.51.100.66").Unmap(), "the same address, written as IPv6")
+	d.want("429", wrongCode, netip.MustParseAddr("::ffff:198.51.100.66").Unmap(),
+		"the same address, written as IPv6")
 	d.at += 11900 * time.Millisecond
 	d.want("429", benchCode, fromStranger, "after 11.9 s")
 	d.at += 100 * time.Millisecond
@@ -193,7 +195,8 @@ func TestGuessesOfAllAddresses(t *testing.T) {
 	d.at += time.Minute // right ones take nothing of the thirty
 	for i := range 30 {
 		d.bench = quickHash(fmt.Sprintf("AAAA-AAB%c", codeAlphabet[i%len(codeAlphabet)]))
-		d.want("bench", fmt.Sprintf("AAAA-AAB%c", codeAlphabet[i%len(codeAlphabet)]), nth(100+i), "a renewed code")
+		d.want("bench", fmt.Sprintf("AAAA-AAB%c", codeAlphabet[i%len(codeAlphabet)]), nth(100+i),
+			"a renewed code")
 	}
 	d.want("401", wrongCode, nth(200), "a guess after them")
 }
@@ -239,7 +242,10 @@ func TestFamiliarAddress(t *testing.T) {
 		var all sync.WaitGroup
 		at := time.Now()
 		for i := range 203 {
-			all.Go(func() { answers.Store(i, fmt.Sprint(d.says(wrongCode, fromBench), " ", time.Since(at) > 0)) })
+			all.Go(func() {
+				answers.Store(i, fmt.Sprint(d.says(wrongCode, fromBench), " ",
+					time.Since(at) > 0))
+			})
 		}
 		all.Wait()
 		count := map[string]int{}
@@ -269,7 +275,8 @@ func TestFamiliarIsKept(t *testing.T) {
 	lockedOut()
 	d.want("bench", benchCode, fromBench, "half a year later, after a restart")
 	d.want("429", benchCode, fromStranger, "one that only guessed")
-	d.sessions.kept[string(familiarKey(fromBench, d.bench.mark()))] = session{d.bench.mark(), anOpening.Add(d.at - 1)}
+	d.sessions.kept[string(familiarKey(fromBench, d.bench.mark()))] = session{d.bench.mark(),
+		anOpening.Add(d.at - 1)}
 	d.restart()
 	lockedOut()
 	d.want("429", benchCode, fromBench, "a moment after half a year")
@@ -530,7 +537,8 @@ func TestWhoComesThrough(t *testing.T) {
 	} {
 		w, through := d.knock(c.method, c.path, "", c.header...)
 		if w.Code != c.status || through != c.through {
-			t.Errorf("%s %s %v: %d as %v, want %d as %v", c.method, c.path, c.header, w.Code, through, c.status, c.through)
+			t.Errorf("%s %s %v: %d as %v, want %d as %v", c.method, c.path, c.header, w.Code, through,
+				c.status, c.through)
 		}
 		if w.Code == 401 && w.Header().Get("Www-Authenticate") != "Bearer" { // RFC 9110, 11.6.1
 			t.Errorf("%s %s: no word of how to ask", c.method, c.path)
@@ -578,7 +586,8 @@ func TestFormsOfPages(t *testing.T) {
 	} {
 		w, through := d.knock("POST", c.path, c.body, c.header...)
 		if opened := len(w.Result().Cookies()) > 0; w.Code != c.status || through != c.through || opened != c.opens {
-			t.Errorf("POST %s %q: %d as %v, opens %v; want %d as %v, %v", c.path, c.body, w.Code, through, opened, c.status, c.through, c.opens)
+			t.Errorf("POST %s %q: %d as %v, opens %v; want %d as %v, %v", c.path, c.body, w.Code, through,
+				opened, c.status, c.through, c.opens)
 		}
 	}
 	d.unasked = true

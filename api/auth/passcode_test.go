@@ -53,7 +53,8 @@ func TestPasscodeHash(t *testing.T) {
 // A passcode is made and read out in fours; its hash has a salt of its own, 16 bytes long: RFC 8018, 4.1, wants 8 at
 // least.
 func TestPasscodesAsTheyAreRead(t *testing.T) {
-	for who, shape := range map[Who]string{Bench: `^%[1]s{4}-%[1]s{4}$`, Owner: `^%[1]s{4}-%[1]s{4}-%[1]s{4}$`} {
+	for who, shape := range map[Who]string{Bench: `^%[1]s{4}-%[1]s{4}$`,
+		Owner: `^%[1]s{4}-%[1]s{4}-%[1]s{4}$`} {
 		of := regexp.MustCompile(fmt.Sprintf(shape, "["+codeAlphabet+"]"))
 		for range 20 {
 			if code := NewPasscode(who); !of.MatchString(code) {

@@ -190,9 +190,11 @@ func TestSpreadOfAStep(t *testing.T) {
 }
 
 func TestShrinkageSolidWhereTested(t *testing.T) {
-	d := chart.Shrinkage{Asked: 1230, AskedSays: []string{"your usual glaze", "Big Blue <7>"}, DotsSay: "1 bar", LeftOut: "left out",
+	d := chart.Shrinkage{Asked: 1230, AskedSays: []string{"your usual glaze", "Big Blue <7>"},
+		DotsSay: "1 bar", LeftOut: "left out",
 		HeatSays: "heat work, °C", ConeSays: "cone", Title: "what it <shows>",
-		Dots: []shrinkage.CurveDot{{Bar: "BQ7", Work: 1225, Total: 0.12, Weight: 1}, {Bar: "BQX", Work: 1225, Total: 0.3, Weight: 0.01}}}
+		Dots: []shrinkage.CurveDot{{Bar: "BQ7", Work: 1225, Total: 0.12, Weight: 1},
+			{Bar: "BQX", Work: 1225, Total: 0.3, Weight: 0.01}}}
 	for i := range 5 {
 		total := tiles.Ratio(0.10 + 0.01*float64(i))
 		d.Points = append(d.Points, shrinkage.CurvePoint{Work: kiln.Celsius(1150 + 25*i), Total: total,
@@ -202,7 +204,8 @@ func TestShrinkageSolidWhereTested(t *testing.T) {
 		d.Width, d.Height = size[0], size[1]
 		svg := d.SVG()
 		wellFormed(t, svg)
-		for class, want := range map[string]int{"solid": 1, "dots": 1, "expected": 1, "inkdot": 1, "ring": 1, "dim rust": 1} {
+		for class, want := range map[string]int{"solid": 1, "dots": 1, "expected": 1, "inkdot": 1, "ring": 1,
+			"dim rust": 1} {
 			if n := strings.Count(svg, `class="`+class+`"`); n != want {
 				t.Errorf("%d of %s, want %d", n, class, want)
 			}
@@ -223,7 +226,8 @@ func TestShrinkageSolidWhereTested(t *testing.T) {
 
 func TestRangesOnOneScale(t *testing.T) {
 	d := chart.Ranges{Width: 358, Title: "bags", Figure: func(v float64, places int) string { return strconv.FormatFloat(v, 'f', places, 64) },
-		Rows: []chart.RangeRow{{Name: "bag <A>", At: 87.3, Low: 87.1, High: 87.5}, {Name: "bag B", At: 87.6, Low: 87.3, High: 87.9, Here: true}}}
+		Rows: []chart.RangeRow{{Name: "bag <A>", At: 87.3, Low: 87.1, High: 87.5},
+			{Name: "bag B", At: 87.6, Low: 87.3, High: 87.9, Here: true}}}
 	svg := d.SVG()
 	wellFormed(t, svg)
 	if strings.Count(svg, `class="solid"`) != 2 || !strings.Contains(svg, ">87.5<") {

@@ -75,7 +75,8 @@ func (d Firings) SVG() string {
 	l.fixed(right+10, at+5, "start", "tb", d.Figure(d.Values[last]))
 	// The highest and the lowest, where the last value leaves room.
 	for _, v := range []float64{most, least} {
-		l.put(label{at: point{right + 10, y(v)}, lines: []string{d.Figure(v)}, class: "t2", near: []point{{0.1, -9}},
+		l.put(label{at: point{right + 10, y(v)}, lines: []string{d.Figure(v)}, class: "t2",
+			near:  []point{{0.1, -9}},
 			close: true})
 	}
 	l.fixed(left, firingsHigh-5, "start", "t2", d.Ends[0])

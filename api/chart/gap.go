@@ -53,7 +53,8 @@ func (d GapScale) SVG() string {
 	// In the order of their weight: what has no room is left out; the sentence under each board says it all.
 	near := []point{{0, -8}, {4, -8}, {-4, -8}, {24, -8}, {-24, -8}, {40, -8}, {-40, -8}}
 	if !math.IsNaN(d.Predicted) {
-		l.put(label{at: point{d.x(d.Predicted), 11}, lines: []string{d.Said}, class: "tr", near: near, close: true})
+		l.put(label{at: point{d.x(d.Predicted), 11}, lines: []string{d.Said}, class: "tr", near: near,
+			close: true})
 	}
 	for _, w := range []struct {
 		text     string
@@ -78,7 +79,8 @@ type GapStrip struct {
 // SVG draws it.
 func (d GapStrip) SVG() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg viewBox="0 0 %g %g" width="%g" height="%g" role="img" aria-label="%s">`, d.Width, gapHigh,
+	fmt.Fprintf(&b, `<svg viewBox="0 0 %g %g" width="%g" height="%g" role="img" aria-label="%s">`, d.Width,
+		gapHigh,
 		d.Width, gapHigh, html.EscapeString(d.Title))
 	l := labels{b: &b, area: box{0, 0, d.Width, gapHigh}}
 	fmt.Fprintf(&b, `<rect class="ghost flat" x="%.1f" y="2" width="%.1f" height="36"/>`, d.x(d.Low),
@@ -107,8 +109,9 @@ func (d GapStrip) SVG() string {
 			continue
 		}
 		ends := [][2]float64{{0, d.Low}, {d.Low, d.High}, {d.High, d.To}}[i]
-		l.put(label{at: point{(d.x(ends[0]) + d.x(ends[1])) / 2, 20}, lines: []string{fmt.Sprint(n)}, class: "tb",
-			near: near, close: true})
+		l.put(label{at: point{(d.x(ends[0]) + d.x(ends[1])) / 2, 20}, lines: []string{fmt.Sprint(n)},
+			class: "tb",
+			near:  near, close: true})
 	}
 	b.WriteString(`</svg>`)
 	return b.String()

@@ -73,7 +73,8 @@ func (d Shrinkage) SVG() string {
 		if v > p.low && at > shrinkTop+1 {
 			fmt.Fprintf(&b, `<path class="grid" d="M%g %.1fH%.1f"/>`, shrinkLeft, at, d.Width-shrinkRight)
 		}
-		fmt.Fprintf(&b, `<text class="t2" x="%g" y="%.1f" text-anchor="end">%.4g</text>`, shrinkLeft-8, at+5, v)
+		fmt.Fprintf(&b, `<text class="t2" x="%g" y="%.1f" text-anchor="end">%.4g</text>`, shrinkLeft-8, at+5,
+			v)
 	}
 	fmt.Fprintf(&b, `<text class="t2" x="%g" y="34" text-anchor="end">%%</text>`, shrinkLeft-8)
 	p.axis()
@@ -91,7 +92,8 @@ func (d Shrinkage) SVG() string {
 		up := float64(len(d.AskedSays)) * textHeight
 		foot := point{p.x(d.Asked), p.bottom()}
 		p.put(label{at: foot, lines: d.AskedSays, class: "tr", close: true,
-			near: []point{{8, -up - 5}, {-8, -up - 5}, {8, -up - 40}, {-8, -up - 40}, {8, -up - 80}, {-8, -up - 80}}})
+			near: []point{{8, -up - 5}, {-8, -up - 5}, {8, -up - 40}, {-8, -up - 40}, {8, -up - 80},
+				{-8, -up - 80}}})
 	}
 	b.WriteString(`</svg>`)
 	return b.String()
@@ -100,7 +102,10 @@ func (d Shrinkage) SVG() string {
 // span finds the lowest and highest shrink that is shown, and the step of the grid, per cent.
 func (p *shrinkPlot) span() (step float64) {
 	p.low, p.high = math.Inf(1), math.Inf(-1)
-	take := func(v tiles.Ratio) { p.low, p.high = math.Min(p.low, 100*float64(v)), math.Max(p.high, 100*float64(v)) }
+	take := func(v tiles.Ratio) {
+		p.low, p.high = math.Min(p.low, 100*float64(v)),
+			math.Max(p.high, 100*float64(v))
+	}
 	for _, at := range p.Points {
 		take(at.Likely.Low)
 		take(at.Likely.High)
@@ -130,7 +135,8 @@ func (p *shrinkPlot) axis() {
 		at := p.x(kiln.Celsius(meant(v)))
 		fmt.Fprintf(p.b, `<path class="axis" d="M%.1f %.1fv5"/>`, at, p.bottom())
 		if w := textWidth(fmt.Sprintf("%.0f", v), false) / 2; at-w > 0 && at+w < p.Width {
-			fmt.Fprintf(p.b, `<text class="t2" x="%.1f" y="%.1f" text-anchor="middle">%.0f</text>`, at, p.bottom()+20, v)
+			fmt.Fprintf(p.b, `<text class="t2" x="%.1f" y="%.1f" text-anchor="middle">%.0f</text>`, at,
+				p.bottom()+20, v)
 		}
 	}
 	fmt.Fprintf(p.b, `<text class="t2" x="%.1f" y="%.1f" text-anchor="middle">%s</text>`,
@@ -163,7 +169,8 @@ func (p *shrinkPlot) cones() {
 		}
 		all = append(all, named{c.Label, at, off})
 	}
-	near := slices.SortedStableFunc(slices.Values(all), func(a, b named) int { return cmp.Compare(a.off, b.off) })
+	near := slices.SortedStableFunc(slices.Values(all),
+		func(a, b named) int { return cmp.Compare(a.off, b.off) })
 	var placed []named
 	for i, n := range near {
 		if slices.ContainsFunc(placed, func(o named) bool { return math.Abs(o.at-n.at) < 26 }) {
@@ -184,7 +191,8 @@ func (p *shrinkPlot) band() string {
 	var b strings.Builder
 	b.WriteString(`<path class="expected" d="`)
 	for i, at := range p.Points {
-		fmt.Fprintf(&b, "%s%.1f %.1f", map[bool]string{true: "M", false: "L"}[i == 0], p.x(at.Work), p.y(at.Likely.High))
+		fmt.Fprintf(&b, "%s%.1f %.1f", map[bool]string{true: "M", false: "L"}[i == 0], p.x(at.Work),
+			p.y(at.Likely.High))
 	}
 	for _, at := range slices.Backward(p.Points) {
 		fmt.Fprintf(&b, "L%.1f %.1f", p.x(at.Work), p.y(at.Likely.Low))
@@ -205,7 +213,8 @@ func (p *shrinkPlot) line() {
 		fmt.Fprintf(p.b, `<path class="%s" d="`, map[bool]string{true: "solid", false: "dots"}[solid])
 		for i, at := range p.Points[from : to+1] {
 			way = append(way, point{p.x(at.Work), p.y(at.Total)})
-			fmt.Fprintf(p.b, "%s%.1f %.1f", map[bool]string{true: "M", false: "L"}[i == 0], way[i].x, way[i].y)
+			fmt.Fprintf(p.b, "%s%.1f %.1f", map[bool]string{true: "M", false: "L"}[i == 0], way[i].x,
+				way[i].y)
 		}
 		p.b.WriteString(`"/>`)
 		p.lines = append(p.lines, way)
@@ -227,7 +236,8 @@ func (p *shrinkPlot) dots() {
 		if o.Weight < 1 {
 			fmt.Fprintf(p.b, `<circle class="ring" cx="%.1f" cy="%.1f" r="%g"/>`, at.x, at.y, ringRadius)
 			p.taken = append(p.taken, box{at.x - 6, at.y - 6, at.x + 6, at.y + 6})
-			rings = append(rings, label{at: at, lines: []string{string(o.Bar), p.LeftOut}, class: "t1", name: true})
+			rings = append(rings, label{at: at, lines: []string{string(o.Bar), p.LeftOut}, class: "t1",
+				name: true})
 			continue
 		}
 		fmt.Fprintf(p.b, `<circle class="inkdot" cx="%.1f" cy="%.1f" r="%g"/>`, at.x, at.y, dotRadius)
@@ -239,8 +249,9 @@ func (p *shrinkPlot) dots() {
 	}
 	if n > 0 && p.DotsSay != "" {
 		at := point{mid.x / n, top.y}
-		p.put(label{at: at, lines: []string{p.DotsSay}, class: "t2", close: true, near: []point{{-16, -26}, {-16, -40},
-			{-30, -26}, {-40, -12}, {16, 30}, {24, 44}, {-60, 20}, {16, 60}, {-16, -60}}})
+		p.put(label{at: at, lines: []string{p.DotsSay}, class: "t2", close: true,
+			near: []point{{-16, -26}, {-16, -40},
+				{-30, -26}, {-40, -12}, {16, 30}, {24, 44}, {-60, 20}, {16, 60}, {-16, -60}}})
 	}
 	for _, r := range rings {
 		r.near = []point{{10, -9}, {-10, -9}, {10, -26}, {-10, -26}, {10, 8}, {-10, 8}}

@@ -180,14 +180,17 @@ func tellBody(ctx context.Context, s *Server, l pages.Locale, b Body, one *pages
 	percent := func(r tiles.Ratio) string { return l.Decimal(100*float64(r), 1) }
 	for _, at := range points {
 		if math.Mod(float64(at.Work-points[0].Work), 30) == 0 {
-			one.Curve = append(one.Curve, pages.CollectorBodyRate{Heat: fmt.Sprintf("%.0f", at.Work), Rate: percent(at.Total),
-				Low: percent(at.Likely.Low), High: percent(at.Likely.High)})
+			one.Curve = append(one.Curve, pages.CollectorBodyRate{Heat: fmt.Sprintf("%.0f", at.Work),
+				Rate: percent(at.Total),
+				Low:  percent(at.Likely.Low), High: percent(at.Likely.High)})
 		}
 	}
 	first, last := points[0], points[len(points)-1]
 	draw := func(width, height float64) pages.Drawn {
-		return pages.Drawn(chart.Shrinkage{Width: width, Height: height, Points: points, Asked: kiln.Celsius(b.MaturesC),
-			AskedSays: []string{l.T("cone {1}", b.Cone)}, HeatSays: l.T("heat work, {1}", "°C"), ConeSays: l.T("cone"),
+		return pages.Drawn(chart.Shrinkage{Width: width, Height: height, Points: points,
+			Asked:     kiln.Celsius(b.MaturesC),
+			AskedSays: []string{l.T("cone {1}", b.Cone)}, HeatSays: l.T("heat work, {1}", "°C"),
+			ConeSays: l.T("cone"),
 			Title: l.T("Shrink of {1} against heat work: {2} % at {3}, {4} % at {5}. The same in figures stands below.",
 				b.Name, percent(first.Total), fmt.Sprintf("%.0f °C", first.Work), percent(last.Total),
 				fmt.Sprintf("%.0f °C", last.Work))}.SVG())

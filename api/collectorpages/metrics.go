@@ -94,10 +94,11 @@ func metrics(s *Server) http.HandlerFunc {
 var (
 	mSiteAge    = ofSite("site_age_seconds", "Time since the studio was heard.")
 	mSiteBehind = ofSite("site_changes_behind", "Changes of the studio that are not here yet.")
-	mKilnT      = ofSite("kiln_temperature_celsius", "The last good reading of the kiln; none where it is older than two minutes.", "kiln")
-	mKilnAge    = ofSite("kiln_age_seconds", "Time since the kiln was read.", "kiln")
-	mKilnHot    = ofSite("kiln_hot", "1 while the kiln was hot when it was heard last.", "kiln")
-	mKilnState  = ofSite("kiln_state", "1 for what the kiln did when it was heard last.", "kiln", "state")
+	mKilnT      = ofSite("kiln_temperature_celsius",
+		"The last good reading of the kiln; none where it is older than two minutes.", "kiln")
+	mKilnAge   = ofSite("kiln_age_seconds", "Time since the kiln was read.", "kiln")
+	mKilnHot   = ofSite("kiln_hot", "1 while the kiln was hot when it was heard last.", "kiln")
+	mKilnState = ofSite("kiln_state", "1 for what the kiln did when it was heard last.", "kiln", "state")
 )
 
 func ofSite(name, help string, more ...string) *prometheus.Desc {

@@ -27,10 +27,12 @@ func TestMetricsOfSites(t *testing.T) {
 	now := time.Date(2026, 1, 5, 9, 0, 0, 0, time.UTC)
 	c := 612.5
 	kiln := func(site string, silent time.Duration) Live {
-		return Live{Site: site, Silent: silent, LiveKiln: wire.LiveKiln{Kiln: "big-blue", State: "heating", Hot: true, LastC: &c, AgeS: 3}}
+		return Live{Site: site, Silent: silent, LiveKiln: wire.LiveKiln{Kiln: "big-blue", State: "heating",
+			Hot: true, LastC: &c, AgeS: 3}}
 	}
 	s := &Server{Now: func() time.Time { return now }, Shown: shownSites{
-		sites: []Site{{ID: "a", Name: "Room 3", Seen: now.Add(-time.Minute), Have: 5, Last: 9}, {ID: "b", Name: "Room 3", Seen: now},
+		sites: []Site{{ID: "a", Name: "Room 3", Seen: now.Add(-time.Minute), Have: 5, Last: 9},
+			{ID: "b", Name: "Room 3", Seen: now},
 			{ID: "c", Name: "Shut out", Revoked: now}, {ID: "d", Name: "Never heard"}},
 		kilns: []Live{kiln("a", time.Second), kiln("b", time.Hour), kiln("c", 0)}}}
 	read := func(path string, answers http.HandlerFunc) string {
@@ -44,7 +46,8 @@ func TestMetricsOfSites(t *testing.T) {
 		return w.Body.String()
 	}
 	all := read("/metrics", metrics(s))
-	for _, want := range []string{"process_resident_memory_bytes ", "go_goroutines ", "lidwright_collect_sites 3", "lidwright_collect_kilns_silent_hot 1"} {
+	for _, want := range []string{"process_resident_memory_bytes ", "go_goroutines ",
+		"lidwright_collect_sites 3", "lidwright_collect_kilns_silent_hot 1"} {
 		if !strings.Contains(all, "\n"+want) {
 			t.Errorf("no %q", want)
 		}
@@ -53,9 +56,12 @@ func TestMetricsOfSites(t *testing.T) {
 		t.Error("/metrics names a studio")
 	}
 	each := read("/metrics/sites", siteMetrics(s))
-	for _, want := range []string{`site_age_seconds{id="a",site="Room 3"} 60`, `site_changes_behind{id="a",site="Room 3"} 4`, `site_changes_behind{id="d",site="Never heard"} 0`,
-		`kiln_temperature_celsius{id="a",kiln="big-blue",site="Room 3"} 612.5`, `kiln_age_seconds{id="a",kiln="big-blue",site="Room 3"} 4`,
-		`kiln_hot{id="b",kiln="big-blue",site="Room 3"} 1`, `kiln_state{id="b",kiln="big-blue",site="Room 3",state="heating"} 1`} {
+	for _, want := range []string{`site_age_seconds{id="a",site="Room 3"} 60`,
+		`site_changes_behind{id="a",site="Room 3"} 4`, `site_changes_behind{id="d",site="Never heard"} 0`,
+		`kiln_temperature_celsius{id="a",kiln="big-blue",site="Room 3"} 612.5`,
+		`kiln_age_seconds{id="a",kiln="big-blue",site="Room 3"} 4`,
+		`kiln_hot{id="b",kiln="big-blue",site="Room 3"} 1`,
+		`kiln_state{id="b",kiln="big-blue",site="Room 3",state="heating"} 1`} {
 		if !strings.Contains(each, "\nlidwright_collect_"+want+"\n") {
 			t.Errorf("no %q in\n%s", want, each)
 		}

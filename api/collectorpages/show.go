@@ -102,7 +102,8 @@ func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	d := pages.CollectorKilnsPage{Frame: s.frame(r, "kilns"), All: len(kilns),
-		Filter: strings.TrimSpace(r.URL.Query().Get("q")), Only: pages.ReadKilnsShown(r.URL.Query().Get("only"))}
+		Filter: strings.TrimSpace(r.URL.Query().Get("q")),
+		Only:   pages.ReadKilnsShown(r.URL.Query().Get("only"))}
 	kilns = narrowed(&d, kilns)
 	slices.SortStableFunc(kilns, func(a, b Live) int {
 		return cmp.Or(cmp.Compare(worse(a), worse(b)), cmp.Compare(a.Studio, b.Studio),
@@ -118,8 +119,9 @@ func (s *Server) kilnsPage(w http.ResponseWriter, r *http.Request) {
 	}
 	locale := s.pages.Locale(d.Speak)
 	for _, l := range kilns {
-		k := pages.CollectorKiln{Studio: l.Studio, Kiln: l.Kiln, Link: "/studios/" + l.Site, State: stateWord(kiln.State(l.State)),
-			Hot: l.Hot, SilentHot: silentHot(l), Cautions: cautionsOf(l)}
+		k := pages.CollectorKiln{Studio: l.Studio, Kiln: l.Kiln, Link: "/studios/" + l.Site,
+			State: stateWord(kiln.State(l.State)),
+			Hot:   l.Hot, SilentHot: silentHot(l), Cautions: cautionsOf(l)}
 		if l.LastC != nil {
 			k.Value = fmt.Sprintf("%.0f", *l.LastC)
 		}

@@ -34,7 +34,8 @@ type checkedPackage struct {
 // ourPackages are all packages of the program that are ours.
 func ourPackages(t *testing.T) []checkedPackage {
 	t.Helper()
-	cmd := exec.Command("go", "list", "-export", "-deps", "-json=ImportPath,Export,Dir,GoFiles", "../../cmd/...")
+	cmd := exec.Command("go", "list", "-export", "-deps", "-json=ImportPath,Export,Dir,GoFiles",
+		"../../cmd/...")
 	var told bytes.Buffer
 	cmd.Stderr = &told
 	out, err := cmd.Output()

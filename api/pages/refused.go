@@ -15,7 +15,8 @@ import (
 // Refused is a page with a form that was sent from it and refused, as a person gets it back: what was typed stands in its
 // fields, what is wrong stands beside them, the first of those has the focus, and the top says that nothing is kept. A page that
 // shows some of that itself keeps it. It is not ok where the form is not on the page.
-func (s *Set) Refused(page []byte, action string, sent url.Values, p Problem, speak Speak) (out []byte, ok bool) {
+func (s *Set) Refused(page []byte, action string, sent url.Values, p Problem, speak Speak) (out []byte,
+	ok bool) {
 	doc, err := html.Parse(bytes.NewReader(page))
 	if err != nil {
 		return nil, false
@@ -154,7 +155,8 @@ func refill(n *html.Node, typed []string) {
 }
 
 // otherNames are the fields of forms that say what the trade calls something else.
-var otherNames = map[string][]string{"packed_by": {"by"}, "by": {"marks"}, "body": {"clay"}, "clay": {"body"}, "batch": {"clay", "body"}, "load": {"to"},
+var otherNames = map[string][]string{"packed_by": {"by"}, "by": {"marks"}, "body": {"clay"}, "clay": {"body"},
+	"batch": {"clay", "body"}, "load": {"to"},
 	"mark_length_mm": {"mark_length"}, "seen": {"stood"}, "tilt_deg": {"stood"}}
 
 // fieldsOf are the fields that a fault is about: by its name, without its unit, by the last part of it, or as forms call it.

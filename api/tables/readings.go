@@ -159,7 +159,9 @@ func (t *readingsTaker) done(rd, old tiles.Reading) (any bool) {
 func (t *readingsTaker) reading(r *tableRow, bar tiles.Bar) tiles.Reading {
 	rd := tiles.Reading{ID: r.text("id"), Bar: bar.Code, Mark: r.whole("mark"), Stage: tiles.Stage(r.text("stage")), Length: tiles.Millimetre(r.number("length_mm")), AsTyped: r.text("as_typed"), Unit: r.text("unit"),
 		Instrument: r.text("instrument"), Step: tiles.Millimetre(r.number("step_mm")), By: r.text("by"), At: r.moment("at"), Trusted: r.raw("clock_trusted") == "" || r.yes("clock_trusted"),
-		Queued: time.Duration(r.number("queued_s") * float64(time.Second)), Unusual: r.yes("unusual"), Outside: r.yes("outside"), EntryError: tiles.EntryError(r.text("slip")), Question: message.Read(r.text("question")),
+		Queued: time.Duration(r.number("queued_s") * float64(time.Second)), Unusual: r.yes("unusual"),
+		Outside: r.yes("outside"), EntryError: tiles.EntryError(r.text("slip")),
+		Question:  message.Read(r.text("question")),
 		Confirmed: r.act("confirmed"), Counted: r.act("counted"), Struck: r.act("struck"), Supersedes: r.text("supersedes")}
 	if rd.At.IsZero() {
 		rd.At, rd.Trusted = t.now.Wall, t.now.Trusted

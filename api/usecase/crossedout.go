@@ -32,7 +32,8 @@ func (s *Studio) CrossedOut(ctx context.Context, since time.Time) ([]wire.Crosse
 }
 
 // wasCrossedOut says what a thing was that is crossed out, and on which page it stands.
-func (s *Studio) wasCrossedOut(ctx context.Context, c tiles.StruckFact) (what message.Message, link string, err error) {
+func (s *Studio) wasCrossedOut(ctx context.Context, c tiles.StruckFact) (what message.Message, link string,
+	err error) {
 	switch c.Kind {
 	case "reading":
 		bar, err := s.Archive.Bar(ctx, tiles.Code(c.Of), s.Channel)

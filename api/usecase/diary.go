@@ -49,8 +49,9 @@ func (s Lids) Diary(ctx context.Context, form string, most int) (Diary, error) {
 		if len(d.Boards) == most {
 			continue
 		}
-		one := DiaryBoard{VerdictJSON: s.verdictJSON(b, l.boards[b.ID]), Predicted: tiles.Millimetre(math.NaN()),
-			Moved: tiles.Millimetre(math.NaN())}
+		one := DiaryBoard{VerdictJSON: s.verdictJSON(b, l.boards[b.ID]),
+			Predicted: tiles.Millimetre(math.NaN()),
+			Moved:     tiles.Millimetre(math.NaN())}
 		var set tiles.Millimetre
 		for _, id := range b.Pots {
 			card, err := s.Archive.Pot(ctx, id)

@@ -71,7 +71,8 @@ func (s Firings) WholeFiring(ctx context.Context, id kiln.FiringID) (wire.Firing
 }
 
 // ventOff are the stretches of a firing in which its vent was off, and the same in words.
-func (s Firings) ventOff(ctx context.Context, f kiln.Firing) (off []wire.VentOff, says message.Message, err error) {
+func (s Firings) ventOff(ctx context.Context, f kiln.Firing) (off []wire.VentOff, says message.Message,
+	err error) {
 	off = []wire.VentOff{}
 	var contacts []kiln.ChannelID
 	for _, c := range s.Known(f.Kiln).Channels {

@@ -124,7 +124,8 @@ func (s Lids) learn(ctx context.Context, fit *shrinkage.Fit) (*learned, error) {
 	var boards []lid.ComparedResult
 	for _, v := range verdicts {
 		if v.Struck != nil {
-			l.boards[v.ID] = taughtBoard{Why: message.New("it was crossed out"), code: string(tiles.CrossedOut)}
+			l.boards[v.ID] = taughtBoard{Why: message.New("it was crossed out"),
+				code: string(tiles.CrossedOut)}
 			continue
 		}
 		b, err := e.board(ctx, v)
@@ -236,7 +237,8 @@ func (e *expecting) load(ctx context.Context) error {
 const recordedMissC = 3 // of a heat work that was recorded (own); the load's own error comes on top
 
 // firing is the heat that a board had: that of its load's firing, as stated, or else the usual one.
-func (e *expecting) firing(ctx context.Context, v lid.Result) (at lid.Firing, caveat message.Message, err error) {
+func (e *expecting) firing(ctx context.Context, v lid.Result) (at lid.Firing, caveat message.Message,
+	err error) {
 	usual, ok := e.usual[v.Body.Clay]
 	if !ok {
 		ref := v.Body

@@ -84,7 +84,8 @@ func SizeBoard(q board.Question, d lid.Defaults, on rest) (board.Answer, error) 
 
 func (s Lids) BoardJSON(q board.Question, a board.Answer, m FiringMeant, unit tiles.LengthUnit) wire.Board {
 	j := wire.Board{Galleries: a.Galleries, Lids: a.Lids, AllPairChance: Rounded(a.AllPairChance, 4), ExpectedPairs: Rounded(a.ExpectedPairs, 2),
-		OneToOneChance: Rounded(a.OneToOneChance, 4), Says: a.Says(unit), For: m.For(), Trust: string(a.Trust), TrustWhy: a.TrustWhy, HeldBack: Said(a.HeldBack),
+		OneToOneChance: Rounded(a.OneToOneChance, 4), Says: a.Says(unit), For: m.For(),
+		Trust: string(a.Trust), TrustWhy: a.TrustWhy, HeldBack: Said(a.HeldBack),
 		Cautions: a.Cautions, Unusual: a.Unusual, AsOf: s.Moment(m.AsOf), Model: m.Model}
 	for _, size := range a.Sizes {
 		j.Sizes = append(j.Sizes, wire.BoardSize{SizeMM: Rounded(float64(size.Size), 2), Count: size.Count})

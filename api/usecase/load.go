@@ -125,7 +125,8 @@ func (s Loads) likeAnother(ctx context.Context, l *tiles.Load, like string) erro
 			return err
 		}
 	}
-	l.Kiln, l.Kind, l.Atmosphere = cmp.Or(l.Kiln, of.Kiln), cmp.Or(l.Kind, of.Kind), cmp.Or(l.Atmosphere, of.Atmosphere)
+	l.Kiln, l.Kind, l.Atmosphere = cmp.Or(l.Kiln, of.Kiln), cmp.Or(l.Kind, of.Kind), cmp.Or(l.Atmosphere,
+		of.Atmosphere)
 	for i := range l.Bars[:min(len(l.Bars), len(of.Bars))] {
 		l.Bars[i].Shelf = cmp.Or(l.Bars[i].Shelf, of.Bars[i].Shelf)
 	}

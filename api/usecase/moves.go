@@ -41,7 +41,9 @@ func (s Clays) Why(ctx context.Context, fit *shrinkage.Fit, a RateAsked) (wire.W
 		return wire.Why{}, err
 	}
 	j := wire.Why{Clay: string(a.Clay), Batch: string(sh.At.Batch), Items: []wire.Move{}, RestsOn: s.basisJSON(sh.Basis), LeftOut: []wire.Left{}, NextBars: []wire.Gain{},
-		Batches: []wire.Against{}, Probes: []wire.Witness{}, Source: string(shrinkage.SourceOf(fit, a.Clay)), OtherStudios: OtherStudios(fit, a.Clay), WorthMM: worthMM, OnLidMM: float64(shrinkage.TellingLid), Model: shrinkage.Model}
+		Batches: []wire.Against{}, Probes: []wire.Witness{}, Source: string(shrinkage.SourceOf(fit, a.Clay)),
+		OtherStudios: OtherStudios(fit, a.Clay), WorthMM: worthMM, OnLidMM: float64(shrinkage.TellingLid),
+		Model: shrinkage.Model}
 	moves, err := fit.RateHistory(a.Ask)
 	if err != nil {
 		return j, err
@@ -65,7 +67,8 @@ func (s Clays) Why(ctx context.Context, fit *shrinkage.Fit, a RateAsked) (wire.W
 		return j, err
 	}
 	for _, g := range append(planned, gains...) {
-		one := wire.Gain{Bar: string(g.Bar), Shelf: g.Shelf, Bars: g.Bars, Loads: g.Loads, GainMM: LengthMM(g.Gain), Says: g.Says()}
+		one := wire.Gain{Bar: string(g.Bar), Shelf: g.Shelf, Bars: g.Bars, Loads: g.Loads,
+			GainMM: LengthMM(g.Gain), Says: g.Says()}
 		for _, st := range g.Stages {
 			one.Stages = append(one.Stages, string(st))
 		}

@@ -78,7 +78,9 @@ func (s Firings) Trend(ctx context.Context, k kiln.KilnID, kind kiln.Kind, atmos
 		}
 		mine = append(mine, f)
 		j := s.firingJSON(f, control, detect.Expected{})
-		out.Rows = append(out.Rows, wire.TrendRow{Firing: j.ID, Name: j.Name, StartedAt: j.StartedAt, HeatWorkC: j.HeatWorkC, PeakC: j.PeakC, HoursToTop: j.HoursToTop, CoolingHours: j.CoolingHours, CorrectionC: j.CorrectionC})
+		out.Rows = append(out.Rows, wire.TrendRow{Firing: j.ID, Name: j.Name, StartedAt: j.StartedAt,
+			HeatWorkC: j.HeatWorkC, PeakC: j.PeakC, HoursToTop: j.HoursToTop, CoolingHours: j.CoolingHours,
+			CorrectionC: j.CorrectionC})
 	}
 	for _, q := range quantities {
 		t, err := analysis.TrendOf(mine, func(f kiln.Firing) float64 { return q.of(f, control) })
@@ -93,7 +95,8 @@ func (s Firings) Trend(ctx context.Context, k kiln.KilnID, kind kiln.Kind, atmos
 			item.Says = message.New("{1}: no clear trend in {2} firings.", q.words, t.Firings)
 		default:
 			item.PerYear = Rounded(t.PerYear, 2)
-			item.Says = message.New("{1}: {2} a year, over {3} firings; hardly by chance.", q.words, q.say(t.PerYear),
+			item.Says = message.New("{1}: {2} a year, over {3} firings; hardly by chance.", q.words,
+				q.say(t.PerYear),
 				t.Firings)
 		}
 		out.Items = append(out.Items, item)

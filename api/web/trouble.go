@@ -77,8 +77,10 @@ var errorKinds = []struct {
 	{tiles.ErrNoClay, "unknown-clay"}, {tiles.ErrNoBatch, "unknown-batch"}, {tiles.ErrNoBar, "unknown-bar"}, {tiles.ErrNoReading, "unknown-reading"},
 	{tiles.ErrNoLoad, "unknown-load"}, {lid.ErrNoPot, "unknown-pot"}, {lid.ErrNoResult, "unknown-verdict"}, {tiles.ErrNoCone, "unknown-fact"}, {tiles.ErrNoNote, "unknown-fact"},
 	{record.ErrNoKiln, "unknown-kiln"}, {kiln.ErrNoFiring, "unknown-firing"},
-	{tiles.ErrIDUsed, "id-already-used"}, {tiles.ErrCodeTaken, "code-taken"}, {tiles.ErrChanged, "changed-meanwhile"},
-	{tiles.ErrReplaced, "changed-meanwhile"}, {tiles.ErrNotCrossedOut, "unknown-fact"}, {usecase.ErrBusy, "store-busy"},
+	{tiles.ErrIDUsed, "id-already-used"}, {tiles.ErrCodeTaken, "code-taken"},
+	{tiles.ErrChanged, "changed-meanwhile"},
+	{tiles.ErrReplaced, "changed-meanwhile"}, {tiles.ErrNotCrossedOut, "unknown-fact"},
+	{usecase.ErrBusy, "store-busy"},
 }
 
 // Problem turns an error of the trade or the store into a problem. What is nobody's

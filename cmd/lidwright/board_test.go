@@ -83,8 +83,10 @@ func TestLidOnTheCommandLine(t *testing.T) {
 		{[]string{"--collar", "96mm", "--play-mm", "1.5", "--units", "32nds", "--plain"}, exitDone, []string{"3 11/16\n"}},
 		{[]string{"--collar", "96", "--collar", "96.4", "--lid", "94.3"}, exitDone, []string{"This lid will have 1.49 mm of play"}},
 		{[]string{"--collar", "96", "--play-mm", "1.5", "--json"}, exitDone, []string{`"unrounded_mm":94.2841`}},
-		{[]string{"--collar", "96", "--opening", "97"}, exitWrongUse, []string{"--opening: larger than --collar: opening 97.0 mm, collar 96.0 mm", "Were they swapped?"}},
-		{[]string{"--collar", "4"}, exitWrongUse, []string{"--collar: 4.0 mm", "which unit was meant?", "4 in would be 101.6 mm"}},
+		{[]string{"--collar", "96", "--opening", "97"}, exitWrongUse,
+			[]string{"--opening: larger than --collar: opening 97.0 mm, collar 96.0 mm", "Were they swapped?"}},
+		{[]string{"--collar", "4"}, exitWrongUse, []string{"--collar: 4.0 mm", "which unit was meant?",
+			"4 in would be 101.6 mm"}},
 		{[]string{"--clay", "tern", "--collar", "96", "--site", "http://127.0.0.1:1"}, exitNotReachable, []string{"no lidwright answers"}},
 	} {
 		code, said := told(t, append(stated[:len(stated):len(stated)], c.args...)...)

@@ -108,7 +108,8 @@ func check(c *cobra.Command, args []string) error {
 }
 
 // all checks everything, or the line of one kiln, and records it where that is wanted.
-func (r *checked) all(c *cobra.Command, cfg config.Config, args []string, long time.Duration) (deaf bool, err error) {
+func (r *checked) all(c *cobra.Command, cfg config.Config, args []string, long time.Duration) (deaf bool,
+	err error) {
 	if len(args) > 0 {
 		if cfg, err = onLineOf(cfg, kiln.KilnID(args[0])); err != nil {
 			return false, err

@@ -65,12 +65,14 @@ func (r *checked) bus(c *cobra.Command, cfg config.Config, on string) (none bool
 // busInWords says what answered.
 func busInWords(f source.BusFound, set source.BusWay) string {
 	what := map[int]string{3: "holding", 4: "input"}[f.Function]
-	text := fmt.Sprintf("number %d answers at %v: %s register %d is %d", f.Unit, f.Way, what, f.Register, f.Value)
+	text := fmt.Sprintf("number %d answers at %v: %s register %d is %d", f.Unit, f.Way, what, f.Register,
+		f.Value)
 	switch {
 	case f.Garbled != "":
 		return fmt.Sprintf("number %d: something answers at %v that makes no sense (%s): two devices of one number, or another framing", f.Unit, f.Way, f.Garbled)
 	case f.Refused != "":
-		text = fmt.Sprintf("number %d answers at %v and refuses %s register %d: %s", f.Unit, f.Way, what, f.Register, f.Refused)
+		text = fmt.Sprintf("number %d answers at %v and refuses %s register %d: %s", f.Unit, f.Way, what,
+			f.Register, f.Refused)
 	}
 	if f.Way != set {
 		text += fmt.Sprintf(" (the bus was looked at with %v: one speed and framing for all of it)", set)
@@ -81,7 +83,8 @@ func busInWords(f source.BusFound, set source.BusWay) string {
 // willAsk says all that the search may send.
 func willAsk(s source.BusSearch, known bool) string {
 	first, last := s.Ask[0].Unit, s.Ask[len(s.Ask)-1].Unit
-	text := fmt.Sprintf("To numbers %d to %d on %s at %v: one reading of a register each (", first, last, s.Port, s.Ways[0])
+	text := fmt.Sprintf("To numbers %d to %d on %s at %v: one reading of a register each (", first, last,
+		s.Port, s.Ways[0])
 	asked := map[string]bool{}
 	var all []string
 	for _, b := range s.Ask {
@@ -127,7 +130,8 @@ func busSearch(c *cobra.Command, cfg config.Config, on string) (s source.BusSear
 		s.Ways = append([]source.BusWay{set}, slices.DeleteFunc(source.BusWays(), func(w source.BusWay) bool { return w == set })...)
 		for _, ch := range k.Channels {
 			if _, has := registers[ch.UnitID]; !has {
-				registers[ch.UnitID] = source.BusSlave{Unit: ch.UnitID, Function: ch.Function, Register: ch.Register}
+				registers[ch.UnitID] = source.BusSlave{Unit: ch.UnitID, Function: ch.Function,
+					Register: ch.Register}
 				s.Want = append(s.Want, ch.UnitID)
 				standard = source.BusSlave{Function: ch.Function, Register: ch.Register}
 			}

@@ -43,7 +43,11 @@ func pymodbusOn(t *testing.T, units string) (port string) {
 	}
 	eventually(t, "the slaves at their line", func() bool {
 		held, _ := filepath.Glob(fmt.Sprintf("/proc/%d/fd/*", slaves.Process.Pid))
-		return slices.ContainsFunc(held, func(fd string) bool { to, _ := os.Readlink(fd); return to == device })
+		return slices.ContainsFunc(held, func(fd string) bool {
+			to,
+				_ := os.Readlink(fd)
+			return to == device
+		})
 	})
 	return port
 }
@@ -65,7 +69,8 @@ func TestCheckBus(t *testing.T) {
 	port := pymodbusOn(t, "15,17")
 	file := lineSettings(t, port, aRegister)
 	out, code := outLine(t, "check", "--config", file, "--bus", "big-blue", "--numbers", "15-18")
-	for _, want := range []string{"Caution: Never while a kiln on this bus fires", "To numbers 15 to 18 on " + port + " at 9600 baud 8N1: one reading of a register each (function 03, register 0)", "nothing was sent; with --yes it is"} {
+	for _, want := range []string{"Caution: Never while a kiln on this bus fires",
+		"To numbers 15 to 18 on " + port + " at 9600 baud 8N1: one reading of a register each (function 03, register 0)", "nothing was sent; with --yes it is"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("no %q in\n%s", want, out)
 		}
@@ -82,7 +87,9 @@ func TestCheckBus(t *testing.T) {
 	if strings.Contains(out, "number 16") || strings.Contains(out, "number 18") || code != exitDone {
 		t.Errorf("exit %d\n%s", code, out)
 	}
-	for _, wrong := range [][]string{{"--bus", "little-red"}, {"--bus", "big-blue", "--numbers", "0-4"}, {"--bus", "big-blue", "--numbers", "5-4"}, {"--bus", "big-blue", "--numbers", "x"}, {"--record", file}, {"no-such-kiln"}} {
+	for _, wrong := range [][]string{{"--bus", "little-red"}, {"--bus", "big-blue", "--numbers", "0-4"},
+		{"--bus", "big-blue", "--numbers", "5-4"}, {"--bus", "big-blue", "--numbers", "x"},
+		{"--record", file}, {"no-such-kiln"}} {
 		if out, code := outLine(t, append([]string{"check", "--config", file}, wrong...)...); code != exitWrongUse {
 			t.Errorf("%v: exit %d\n%s", wrong, code, out)
 		}
@@ -151,12 +158,14 @@ func TestRecordedLineIsReplayed(t *testing.T) {
 		return fmt.Appendf(nil, "%.1f\r\n", 100+float64(n)/50)
 	})
 	file := filepath.Join(t.TempDir(), "line.txt")
-	out, code := outLine(t, "check", "big-blue", "--config", lineSettings(t, p.Path, aColumn), "--seconds", "12", "--record", file)
+	out, code := outLine(t, "check", "big-blue", "--config", lineSettings(t, p.Path, aColumn), "--seconds",
+		"12", "--record", file)
 	if code != exitDone || !strings.Contains(out, "look it through before you send it to anybody") {
 		t.Fatalf("exit %d\n%s", code, out)
 	}
 	text, err := os.ReadFile(file)
-	if err != nil || !bytes.Contains(text, []byte(`received "rub\x01b\xffish\r\n"`)) || bytes.Contains(text, []byte(p.Path)) {
+	if err != nil || !bytes.Contains(text, []byte(`received "rub\x01b\xffish\r\n"`)) || bytes.Contains(text,
+		[]byte(p.Path)) {
 		t.Fatalf("%v\n%s", err, text)
 	}
 	kept := whatCame(t, file)
@@ -204,7 +213,8 @@ func whatCame(t *testing.T, file string) (all []string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, m := range regexp.MustCompile(`(?m)^[0-9.]+ received "([0-9.]+)\\r\\n"$`).FindAllSubmatch(text, -1) {
+	for _, m := range regexp.MustCompile(`(?m)^[0-9.]+ received "([0-9.]+)\\r\\n"$`).FindAllSubmatch(text,
+		-1) {
 		all = append(all, string(m[1]))
 	}
 	return all
@@ -215,7 +225,8 @@ func whatCame(t *testing.T, file string) (all []string) {
 func TestRecordedBusIsReplayed(t *testing.T) {
 	port := pymodbusOn(t, "17")
 	file := filepath.Join(t.TempDir(), "bus.txt")
-	out, code := outLine(t, "check", "--config", lineSettings(t, port, aRegister), "--seconds", "6", "--record", file)
+	out, code := outLine(t, "check", "--config", lineSettings(t, port, aRegister), "--seconds", "6",
+		"--record", file)
 	if code != exitDone || !strings.Contains(out, "last 1 850.5 °C") {
 		t.Fatalf("exit %d\n%s", code, out)
 	}

@@ -162,7 +162,8 @@ func bodiesCommand() *cobra.Command {
 				if shown++; shown == 1 {
 					fmt.Fprintln(w, "id\tsupplier\tnumber\tname\tcone")
 				}
-				fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", b.ID, b.Supplier, cmp.Or(b.Number, "-"), b.Name, b.Cone)
+				fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", b.ID, b.Supplier, cmp.Or(b.Number, "-"), b.Name,
+					b.Cone)
 			}
 			if shown == 0 {
 				fmt.Fprintln(w, "The collector lists no such body. Its owner enters them.")

@@ -24,17 +24,21 @@ var underContract = []string{
 	"GET /v1/firings", "GET /v1/firings/{F4}", "GET /v1/firings/{F2}/curve?points=12",
 	"GET /v1/firings/{F2}/curve?points=20 as text/csv", "GET /v1/compare?firings={F2},{F3}&points=10",
 	"GET /v1/trend?kiln=big-blue",
-	"GET /v1/clays", "GET /v1/clays/tern", "GET /v1/clays/tern/shrinkage?batch=A", "GET /v1/clays/moor/shrinkage",
+	"GET /v1/clays", "GET /v1/clays/tern", "GET /v1/clays/tern/shrinkage?batch=A",
+	"GET /v1/clays/moor/shrinkage",
 	"GET /v1/loads", "GET /v1/loads/{L2}",
 	"GET /v1/bars", "GET /v1/bars/AA", "GET /v1/bars/AA/story",
 	"GET /v1/pots", "GET /v1/pots/{P2}", "GET /v1/verdicts",
 	"GET /v1/size?fired=100mm&clay=tern&batch=A", "GET /v1/size?fired_ml=900&clay=tern&batch=A",
-	"GET /v1/lid?collar=104.5&opening=92.5&clay=tern&batch=A", "GET /v1/lid?collar=104.5&opening=92.5&clay=tern&lids=3",
-	"GET /v1/lid?collar=91.5&collar_stage=fired&clay=tern&batch=A", "GET /v1/lid?collar=104.5&body_drying_ratio=0.06&body_firing_ratio=0.07",
+	"GET /v1/lid?collar=104.5&opening=92.5&clay=tern&batch=A",
+	"GET /v1/lid?collar=104.5&opening=92.5&clay=tern&lids=3",
+	"GET /v1/lid?collar=91.5&collar_stage=fired&clay=tern&batch=A",
+	"GET /v1/lid?collar=104.5&body_drying_ratio=0.06&body_firing_ratio=0.07",
 	"GET /v1/lids/board?gauge=104.5&gauge_opening=92.5&gauge_count=12&clay=tern",
 	"GET /v1/changes?limit=12", "GET /v1/crossed-out", "GET /v1/notices",
 	"GET /v1/clays/owl", "GET /v1/lid?collar=wide&clay=tern", "GET /v1/lid?colar=104.5",
-	"GET /bars.csv", "GET /readings.csv", "GET /firings.csv", "GET /loads.csv", "GET /clays.csv", "GET /pots.csv",
+	"GET /bars.csv", "GET /readings.csv", "GET /firings.csv", "GET /loads.csv", "GET /clays.csv",
+	"GET /pots.csv",
 }
 
 // TestContract holds the recorded answers, which TestAnswers holds to what the program says, against what tools were
@@ -199,7 +203,8 @@ func shapesRecorded(t *testing.T) map[string]map[string]string {
 				out[question] = map[string]string{}
 				shape(out[question], "", v)
 			default:
-				t.Errorf("%s: the recorded answer in %s is neither JSON nor a table: %.80q", question, file, answer)
+				t.Errorf("%s: the recorded answer in %s is neither JSON nor a table: %.80q", question, file,
+					answer)
 				continue
 			}
 			out[question]["status "+status] = "string"

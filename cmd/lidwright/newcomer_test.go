@@ -65,7 +65,8 @@ func TestNewcomer(t *testing.T) {
 	settings := filepath.Join(c.root, drillSettings)
 	text, err := os.ReadFile(settings)
 	if err == nil {
-		err = os.WriteFile(settings, fmt.Appendf(text, "\n[notice.webhook.phone]\nurl = %q\n", phone.URL), 0o644)
+		err = os.WriteFile(settings, fmt.Appendf(text, "\n[notice.webhook.phone]\nurl = %q\n", phone.URL),
+			0o644)
 	}
 	if err != nil {
 		t.Fatal(err)
@@ -86,7 +87,8 @@ func TestNewcomer(t *testing.T) {
 			lap("first bar, its wet length kept")
 		}
 	}
-	lid := c.in("lidwright", "lid", "--collar", "96", "--body-drying-ratio", "0.06", "--body-firing-ratio", "0.07", "--play-mm", "1.5", "--site", address)
+	lid := c.in("lidwright", "lid", "--collar", "96", "--body-drying-ratio", "0.06", "--body-firing-ratio",
+		"0.07", "--play-mm", "1.5", "--site", address)
 	if !strings.Contains(lid, "94.3") && !strings.Contains(lid, "94.25") && !strings.Contains(lid, "94.5") { // 94.2841 of lids.csv, at the scale of a calliper or a rule
 		t.Errorf("the lid: %s", lid)
 	}
@@ -151,7 +153,9 @@ while True:
 sys.exit(os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]))
 `
 	var lines []string
-	for _, one := range []typed{{"Name of the kiln", "big-blue"}, {"a path", port}, {"highest temperature", "1290"}, {"What is it", "probe"}, {"Its unit", "c"}, {"thermocouple", "K"}, {"Add this", "yes"}, {"Write this", "yes"}} {
+	for _, one := range []typed{{"Name of the kiln", "big-blue"}, {"a path", port},
+		{"highest temperature", "1290"}, {"What is it", "probe"}, {"Its unit", "c"}, {"thermocouple", "K"},
+		{"Add this", "yes"}, {"Write this", "yes"}} {
 		lines = append(lines, one.asks+"\t"+one.answer)
 	}
 	said := c.in("python3", "-c", at, drillSettings, strings.Join(lines, "\n"))
@@ -182,7 +186,8 @@ func (c *clean) dashboard(address string) {
 		c.t.Fatal(err)
 	}
 	l.Close()
-	cmd := c.command(c.t.Context(), "prometheus", "--config.file=/srv/prometheus.yml", "--storage.tsdb.path=/srv/tsdb", "--web.listen-address="+l.Addr().String())
+	cmd := c.command(c.t.Context(), "prometheus", "--config.file=/srv/prometheus.yml",
+		"--storage.tsdb.path=/srv/tsdb", "--web.listen-address="+l.Addr().String())
 	var log bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &log, &log
 	if err := cmd.Start(); err != nil {

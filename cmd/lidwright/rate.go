@@ -108,7 +108,8 @@ func (a rateAnswer) print(w io.Writer) {
 		at = fmt.Sprintf("at the %s firing asked about", a.At.Kind)
 	}
 	fmt.Fprintf(w, "%s/%s, %s to %s %s (%s): %s %%, likely %s to %s; the next piece %s to %s\nTrust: %s (%s)\n",
-		a.Clay, a.Batch, a.From, a.To, at, worded(a.At.ConeWords), percent(a.TotalRatio), percent(a.LikelyLow),
+		a.Clay, a.Batch, a.From, a.To, at, worded(a.At.ConeWords), percent(a.TotalRatio),
+		percent(a.LikelyLow),
 		percent(a.LikelyHigh), percent(a.NextLow), percent(a.NextHigh), words(a.Trust), a.TrustWhy.String())
 }
 
@@ -171,7 +172,8 @@ func goesBy(source string, others *wire.BodyTold) string {
 	says := "Beside its own bars it goes by the handbook"
 	switch {
 	case source == string(shrinkage.FromOthers) && others != nil:
-		return fmt.Sprintf("Beside its own bars it goes by %d other studios, %s (other_studios).", others.Studios,
+		return fmt.Sprintf("Beside its own bars it goes by %d other studios, %s (other_studios).",
+			others.Studios,
 			others.Made.Format(time.DateOnly))
 	case source == string(shrinkage.FromSupplier):
 		says = "Beside its own bars it goes by the supplier's figure"

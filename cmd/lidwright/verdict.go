@@ -191,7 +191,8 @@ func listVerdicts(c *cobra.Command, _ []string) error {
 		return err
 	}
 	out := c.OutOrStdout()
-	rows := [][]string{{"FORM", "CLAY", "BY", "BOARDS", "TOO BIG", "TIGHT", "GOOD", "LOOSE", "DROPS IN", "LOST", "LIDS SHRINK"}}
+	rows := [][]string{{"FORM", "CLAY", "BY", "BOARDS", "TOO BIG", "TIGHT", "GOOD", "LOOSE", "DROPS IN",
+		"LOST", "LIDS SHRINK"}}
 	for _, t := range a.Tally {
 		lost := t.Losses.Glued + t.Losses.Rocks + t.Losses.Chipped + t.Losses.Dropped
 		rows = append(rows, []string{t.Form, t.Body, t.Maker, fmt.Sprint(t.Boards),

@@ -147,7 +147,9 @@ func BenchmarkThousandFiring(b *testing.B) {
 				d = s.send(b, "PUT", "/firings/"+firing[s.site]+"/curve?revision=1", "application/octet-stream", curve)
 			} else {
 				c := 1000.5
-				body, _ := json.Marshal(wire.LivePush{Life: s.life, Kilns: []wire.LiveKiln{{Kiln: "big-blue", State: "heating", Hot: true, LastC: &c, Firing: firing[s.site], Channels: []wire.LiveChannel{}}}})
+				body, _ := json.Marshal(wire.LivePush{Life: s.life,
+					Kilns: []wire.LiveKiln{{Kiln: "big-blue", State: "heating", Hot: true, LastC: &c,
+						Firing: firing[s.site], Channels: []wire.LiveChannel{}}}})
 				d = s.send(b, "PUT", "/live", "application/json", body)
 			}
 			mu.Lock()

@@ -140,7 +140,8 @@ func aDay(b *testing.B, r *running, to string) float64 {
 			b.Fatal(err)
 		}
 		c := float64(samples[0].Values[0].T)
-		last.Store(&wire.LiveKiln{Kiln: "big-blue", State: "heating", Hot: c > 60, LastC: &c, Firing: string(f.ID),
+		last.Store(&wire.LiveKiln{Kiln: "big-blue", State: "heating", Hot: c > 60, LastC: &c,
+			Firing:   string(f.ID),
 			Channels: []wire.LiveChannel{}})
 	}
 	share := (processor(b) - before) / (24 * time.Hour).Seconds()

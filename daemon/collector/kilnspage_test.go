@@ -21,7 +21,8 @@ func TestKilnsPage(t *testing.T) {
 	body, _ := json.Marshal(wire.LivePush{Life: s.life, Kilns: []wire.LiveKiln{
 		{Kiln: "little-red", State: "no_reading", Channels: []wire.LiveChannel{}},
 		{Kiln: "big-blue", State: "heating", Hot: true, LastC: c(700), Channels: []wire.LiveChannel{}},
-		{Kiln: "old-grey", State: "soaking", Hot: true, OverLimit: true, LastC: c(1300), Channels: []wire.LiveChannel{}},
+		{Kiln: "old-grey", State: "soaking", Hot: true, OverLimit: true, LastC: c(1300),
+			Channels: []wire.LiveChannel{}},
 	}})
 	s.send(t, "PUT", "/live", "application/json", body)
 	for ask, want := range map[string][]string{
@@ -46,7 +47,8 @@ func TestKilnsPage(t *testing.T) {
 		if !slices.Equal(got, want) {
 			t.Errorf("%q shows %v, wanted %v", ask, got, want)
 		}
-		for _, said := range []string{"all 3", "2 hot", "1 to look at", "This shows what arrived. Look at the kiln."} {
+		for _, said := range []string{"all 3", "2 hot", "1 to look at",
+			"This shows what arrived. Look at the kiln."} {
 			if !strings.Contains(page, said) {
 				t.Errorf("%q does not say %q", ask, said)
 			}

@@ -30,7 +30,8 @@ func summaryOf(t *testing.T, n uint64) wire.PoolSummary {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return wire.PoolSummary{Model: shrinkage.Model, Bars: bars, Year: shrinkage.NewestBag(fit, tilestest.ClayName(0)), Info: s.Bytes()}
+	return wire.PoolSummary{Model: shrinkage.Model, Bars: bars,
+		Year: shrinkage.NewestBag(fit, tilestest.ClayName(0)), Info: s.Bytes()}
 }
 
 // pooler is a studio that tells of a body over HTTP.
@@ -283,7 +284,8 @@ func TestDriftByYear(t *testing.T) {
 	for year, drying := range map[int]float64{2024: 0, 2025: 0, 2026: 2.5, 2023: 5} {
 		for range map[int]int{2023: 4, 2024: 8, 2025: 8, 2026: 8}[year] {
 			studio++
-			m := made.Buyer(2705, uint64(studio), tilestest.Options{Row: tilestest.Ten}, tilestest.Way{Drying: drying})
+			m := made.Buyer(2705, uint64(studio), tilestest.Options{Row: tilestest.Ten},
+				tilestest.Way{Drying: drying})
 			fit, err := m.Studio.Fit(t.Context(), nil)
 			if err != nil {
 				t.Fatal(err)

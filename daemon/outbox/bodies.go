@@ -95,7 +95,8 @@ func (o *Outbox) ClayBody(clay tiles.ClayID) wire.ClayPool {
 		j.Body = &b.Body
 	}
 	if t := b.Told; t != nil {
-		j.Told = &wire.BodyTold{Studios: t.Studios, Made: t.Made, Unlike: t.Unlike, Advice: []message.Message{}}
+		j.Told = &wire.BodyTold{Studios: t.Studios, Made: t.Made, Unlike: t.Unlike,
+			Advice: []message.Message{}}
 	}
 	return j
 }

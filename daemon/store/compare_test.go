@@ -69,7 +69,8 @@ func TestCompare(t *testing.T) {
 		if !strings.Contains(told, "do not agree") || !strings.Contains(told, c.want) {
 			t.Errorf("%s: told is %q, want %s", c.statement, told, c.want)
 		}
-		if !slices.ContainsFunc(must[Health](t)(s.Health()).Alarm, func(m message.Message) bool { return m.String() == told }) {
+		if !slices.ContainsFunc(must[Health](t)(s.Health()).Alarm,
+			func(m message.Message) bool { return m.String() == told }) {
 			t.Errorf("%q is not kept for the owner", told)
 		}
 	}

@@ -15,7 +15,8 @@ func TestConfirmBoth(t *testing.T) {
 	furnish(t, s, "BQ7", "BQ4")
 	odd := func(n int, code tiles.Code, mm string) tiles.Reading {
 		r := reading(n, code, tiles.Dry, mm)
-		r.Unusual, r.EntryError, r.Question = true, tiles.LongerThanBefore, message.New("Is {1} right?", "87.6 mm")
+		r.Unusual, r.EntryError, r.Question = true, tiles.LongerThanBefore, message.New("Is {1} right?",
+			"87.6 mm")
 		return r
 	}
 	read := func(code tiles.Code) []tiles.Reading {

@@ -237,7 +237,8 @@ func TestDamagedStretch(t *testing.T) {
 		// the first hour is missing at the start, where it leaves no gap
 		t.Errorf("%d rows, want %d; gaps %v", len(c.After), want, c.Gaps)
 	}
-	if h := must[Health](t)(s.Health()); len(h.Trouble) != 1 || !strings.Contains(h.Trouble[0].String(), "2 damaged stretches") {
+	if h := must[Health](t)(s.Health()); len(h.Trouble) != 1 || !strings.Contains(h.Trouble[0].String(),
+		"2 damaged stretches") {
 		t.Errorf("told: %q", h.Trouble)
 	}
 }

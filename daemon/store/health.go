@@ -51,7 +51,8 @@ func (s *Store) Health() (Health, error) {
 	}
 	s.high.Lock()
 	if s.high.failed != nil {
-		h.Trouble = append(h.Trouble, message.New("How far the store has come is not written down: {1}", saysOf(s.high.failed)))
+		h.Trouble = append(h.Trouble, message.New("How far the store has come is not written down: {1}",
+			saysOf(s.high.failed)))
 	}
 	s.high.Unlock()
 	s.mu.Lock()
@@ -60,10 +61,12 @@ func (s *Store) Health() (Health, error) {
 		h.Trouble, h.Alarm = append(h.Trouble, s.unlikeCopy), append(h.Alarm, s.unlikeCopy)
 	}
 	for id, n := range s.damaged {
-		h.Trouble = append(h.Trouble, message.New("Firing {1} has {2} damaged stretches, which show as gaps.", id, n))
+		h.Trouble = append(h.Trouble, message.New("Firing {1} has {2} damaged stretches, which show as gaps.",
+			id, n))
 	}
 	if s.copying.failed != nil {
-		h.Trouble = append(h.Trouble, message.New("The last copy of the store failed: {1}", saysOf(s.copying.failed)))
+		h.Trouble = append(h.Trouble, message.New("The last copy of the store failed: {1}",
+			saysOf(s.copying.failed)))
 	}
 	if s.copying.second != nil {
 		h.Trouble = append(h.Trouble, message.New("The copy is made, and its second place has it not: {1}",

@@ -347,7 +347,8 @@ func (s *Store) settleHigh(ctx context.Context) {
 	case s.high.Told != "" && now.Trusted && now.Wall.Sub(s.high.At) > tellsFor:
 		s.high.Told = ""
 	case s.high.Told != "":
-		r.earlier = message.New("At the start of {1}: {2}", s.high.At.Format(time.RFC3339), message.Read(s.high.Told))
+		r.earlier = message.New("At the start of {1}: {2}", s.high.At.Format(time.RFC3339),
+			message.Read(s.high.Told))
 	}
 	s.high.due = true
 	s.MarkHighWater(ctx) // Health tells of it

@@ -183,7 +183,8 @@ func TestFlipped(t *testing.T) {
 		s, n := l.found(t, file, nil, true)
 		if r := s.Report(); !r.Clean() {
 			replaced++
-			if n != 3 || !kept(t, s, file) || r.Copy == "" || !strings.Contains(r.Words().String(), "damaged") {
+			if n != 3 || !kept(t, s, file) || r.Copy == "" || !strings.Contains(r.Words().String(),
+				"damaged") {
 				t.Errorf("%d firings; %s", n, r.Words())
 			}
 			if h := must[Health](t)(s.Health()); len(h.Trouble) == 0 {
@@ -205,7 +206,8 @@ func TestNothingGood(t *testing.T) {
 	file := bytes.Clone(l.file)
 	copy(file, "no database at all")
 	s, n := l.found(t, file, nil, false)
-	if n != 0 || !s.Report().Empty || !kept(t, s, file) || !strings.Contains(s.Report().Words().String(), "began anew") {
+	if n != 0 || !s.Report().Empty || !kept(t, s, file) || !strings.Contains(s.Report().Words().String(),
+		"began anew") {
 		t.Errorf("%d firings; %s", n, s.Report().Words())
 	}
 	l.copy = bytes.Clone(l.copy)

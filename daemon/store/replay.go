@@ -367,7 +367,8 @@ func (p *replayer) reading(ctx context.Context, f wire.PushFact, at kiln.Stamp) 
 	r := tiles.Reading{ID: f.ID, Bar: tiles.Code(b.Bar), Mark: b.Mark, Stage: tiles.Stage(b.Stage), AsTyped: b.Length, Unit: b.Unit,
 		Instrument: b.Instrument, Step: tiles.Millimetre(b.Step), By: b.By, Supersedes: b.Supersedes,
 		Queued:  time.Duration(math.Round(f.Found.QueuedS * float64(time.Second))),
-		Unusual: f.Found.Unusual, Outside: f.Found.Outside, EntryError: tiles.EntryError(f.Found.Slip), Question: message.Read(f.Found.Question)}
+		Unusual: f.Found.Unusual, Outside: f.Found.Outside, EntryError: tiles.EntryError(f.Found.Slip),
+		Question: message.Read(f.Found.Question)}
 	switch {
 	case b.Dry != 0:
 		r.Mass = &tiles.Mass{Dry: b.Dry, Saturated: b.Saturated, Suspended: b.Suspended, Step: b.StepG}

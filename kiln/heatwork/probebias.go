@@ -143,7 +143,8 @@ func (b *ProbeBias) read(l *ConeScale, f FiredCones) {
 // take counts one reading, a value or a bound, unless it contradicts what is known.
 func (b *ProbeBias) take(l *ConeScale, s ConeSays, indicated kiln.Celsius) (counted bool,
 	why message.Message) {
-	o := coneSeen{s: float64(s.Cone.S), end: float64(s.End - indicated), from: s.From, to: s.To, own: s.OwnSD * s.OwnSD, wide: 1}
+	o := coneSeen{s: float64(s.Cone.S), end: float64(s.End - indicated), from: s.From, to: s.To,
+		own: s.OwnSD * s.OwnSD, wide: 1}
 	off, sd, beyond := b.known.now.expects(o)
 	switch {
 	case math.Abs(off) > math.Max(coneFarOff, coneQuestioned*sd):

@@ -190,15 +190,18 @@ func TestProbeFilterBounds(t *testing.T) {
 	var z, m, q, h float64
 	for x := -45.0; x <= 45; x += 0.1 {
 		for a := -5.0; a <= 5; a += 0.05 {
-			w := math.Exp(-x*x/162-a*a/2) * (1 - below(five, x, 95, a)) * (below(six, x, 37.5, a) - below(six, x, 22.5, a))
+			w := math.Exp(-x*x/162-a*a/2) * (1 - below(five, x, 95, a)) * (below(six, x, 37.5, a) - below(six,
+				x, 22.5, a))
 			z, m, q, h = z+w, m+w*x, q+w*x*x, h+w*a
 		}
 	}
 	mean, sd := m/z, math.Sqrt(q/z-m*m/z/z)
 	if math.Abs(float64(b.Bias)-mean) > 0.15*sd || math.Abs(b.BiasSD-sd) > 0.35 || math.Abs(b.known.now.at[2]-h/z) > 0.1 {
-		t.Errorf("5 down, 6 at 30°: %.2f ± %.2f, habit %.2f; summed %.2f ± %.2f, %.2f", b.Bias, b.BiasSD, b.known.now.at[2], mean, sd, h/z)
+		t.Errorf("5 down, 6 at 30°: %.2f ± %.2f, habit %.2f; summed %.2f ± %.2f, %.2f", b.Bias, b.BiasSD,
+			b.known.now.at[2], mean, sd, h/z)
 	}
-	t.Logf("5 down, 6 at 30°: %.2f ± %.2f, habit %.2f; summed %.2f ± %.2f, %.2f", b.Bias, b.BiasSD, b.known.now.at[2], mean, sd, h/z)
+	t.Logf("5 down, 6 at 30°: %.2f ± %.2f, habit %.2f; summed %.2f ± %.2f, %.2f", b.Bias, b.BiasSD,
+		b.known.now.at[2], mean, sd, h/z)
 	for _, z := range []float64{-40, -31, -29, -3, 0, 2} { // Mills' ratio is decreasing and above -z
 		if h := hazard(z); h < -z || h < hazard(z+0.01) || math.IsNaN(h) {
 			t.Errorf("hazard(%v) = %v", z, h)

@@ -44,7 +44,8 @@ func (c Said) error() float64 { return math.Sqrt(c.True * (1 - c.True) / float64
 
 // tells is what a pointer on the cell is told.
 func (c Said) tells() string {
-	return html.EscapeString(fmt.Sprintf("%s: said %.3f, came true %.3f ± %.3f of %d", c.Name, c.Said, c.True, c.error(), c.Of))
+	return html.EscapeString(fmt.Sprintf("%s: said %.3f, came true %.3f ± %.3f of %d", c.Name, c.Said, c.True,
+		c.error(), c.Of))
 }
 
 // page begins a drawing.
@@ -76,7 +77,8 @@ func lines(title string, cells []Said, low float64) string {
 		fmt.Fprintf(&b, `<g><title>%s</title><text x="%.1f" y="%.1f" text-anchor="end">%s</text><path d="M%.1f %.1fv%.0f" stroke="#c01c28" stroke-width="2"/>`,
 			c.tells(), left-10, y+4, html.EscapeString(c.Name), x(c.Said), y-row/2, row)
 		fmt.Fprintf(&b, `<path d="M%.1f %.1fH%.1f" stroke="#1a5fb4"/><circle cx="%.1f" cy="%.1f" r="4" fill="#1a5fb4"/><text x="%.1f" y="%.1f" fill="#444">%.1f</text></g>`+"\n",
-			x(c.True-2*c.error()), y, x(min(c.True+2*c.error(), 1)), x(c.True), y, left+wide+14, y+4, 100*c.True)
+			x(c.True-2*c.error()), y, x(min(c.True+2*c.error(), 1)), x(c.True), y, left+wide+14, y+4,
+			100*c.True)
 	}
 	b.WriteString("</svg>\n")
 	return b.String()

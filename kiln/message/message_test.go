@@ -66,7 +66,8 @@ func TestRender(t *testing.T) {
 
 // What a record keeps of a message is read again in any language: names, words and the messages in it.
 func TestKept(t *testing.T) {
-	for _, m := range []Message{{}, New("it is {1}", New("dry")), New("it is {1}", Word("dry")), Plain("dry"), Plain(`{"key":`),
+	for _, m := range []Message{{}, New("it is {1}", New("dry")), New("it is {1}", Word("dry")), Plain("dry"),
+		Plain(`{"key":`),
 		New("the firing of {1} is over", "dry"), Sentence(New("it is {1}", Word("dry"))),
 		Count(12, "1 bar", "{1} bars"), New("{1} % of it", Percent(0.1234, 1))} {
 		back := Read(m.Kept())

@@ -22,7 +22,8 @@ func TestRecordingKeepsEveryByte(t *testing.T) {
 		age := time.Duration(0)
 		for range rapid.IntRange(1, 8).Draw(t, "events") {
 			age += time.Duration(rapid.IntRange(0, 5000).Draw(t, "ms")) * time.Millisecond
-			e := LineEvent{After: age, What: rapid.SampledFrom([]string{Opened, Gone, Received, Sent}).Draw(t, "what")}
+			e := LineEvent{After: age, What: rapid.SampledFrom([]string{Opened, Gone, Received, Sent}).Draw(t,
+				"what")}
 			if e.What == Received || e.What == Sent {
 				e.Bytes = rapid.OneOf(rapid.SliceOf(rapid.Byte()), rapid.Map(rapid.String(), func(s string) []byte { return []byte(s) })).Draw(t, "bytes")
 			}
@@ -65,7 +66,8 @@ func TestRecordingAtFault(t *testing.T) {
 		strings.Repeat("a", 1<<17):     "cannot be read",
 		"# \x00\n0.1 received \"\\x\"": "line 2",
 	} {
-		if _, err := ReadRecording(strings.NewReader(text)); err == nil || !strings.Contains(err.Error(), want) {
+		if _, err := ReadRecording(strings.NewReader(text)); err == nil || !strings.Contains(err.Error(),
+			want) {
 			t.Errorf("%.30q: %v, want %q", text, err, want)
 		}
 	}

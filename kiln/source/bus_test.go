@@ -34,10 +34,12 @@ func slaves(from, to int) []BusSlave {
 }
 
 // busAt is a search on ports in memory that answer by way and question.
-func busAt(answer func(way BusWay, p *fakePort, q []byte)) (s BusSearch, sent func() [][]byte, ways func() []BusWay) {
+func busAt(answer func(way BusWay, p *fakePort, q []byte)) (s BusSearch, sent func() [][]byte,
+	ways func() []BusWay) {
 	var ports []*fakePort
 	var opened []BusWay
-	s = BusSearch{Port: "/dev/x", Ways: BusWays(), Tell: func(string) {}, Open: func(set Settings) (Port, error) {
+	s = BusSearch{Port: "/dev/x", Ways: BusWays(), Tell: func(string) {}, Open: func(set Settings) (Port,
+		error) {
 		way := BusWay{set.Speed, set.Framing}
 		p := newFakePort(func(p *fakePort, q []byte) { answer(way, p, q) })
 		ports, opened = append(ports, p), append(opened, way)
@@ -77,9 +79,11 @@ func TestBusSearch(t *testing.T) {
 		}
 		var got []string
 		for _, f := range found {
-			got = append(got, fmt.Sprintf("%d %v %d %v %v", f.Unit, f.Way, f.Value, f.Refused != "", f.Garbled != ""))
+			got = append(got, fmt.Sprintf("%d %v %d %v %v", f.Unit, f.Way, f.Value, f.Refused != "",
+				f.Garbled != ""))
 		}
-		want := []string{"3 9600 baud 8N1 8505 false false", "9 9600 baud 8N1 0 true false", "12 9600 baud 8N1 0 false true", "5 19200 baud 8E1 8505 false false"}
+		want := []string{"3 9600 baud 8N1 8505 false false", "9 9600 baud 8N1 0 true false",
+			"12 9600 baud 8N1 0 false true", "5 19200 baud 8E1 8505 false false"}
 		if !slices.Equal(got, want) {
 			t.Errorf("found\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
 		}

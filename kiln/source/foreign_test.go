@@ -74,7 +74,8 @@ func slavesOf(t *testing.T, kind, units string) *practice.Pty {
 		}
 		started(t, exec.Command(program, line.Path, units))
 	case "pymodbus":
-		started(t, exec.Command(tool(t, "/usr/bin/python3", "python3"), "testdata/slave.py", line.Path, units))
+		started(t, exec.Command(tool(t, "/usr/bin/python3", "python3"), "testdata/slave.py", line.Path,
+			units))
 	}
 	for i := 0; !line.Listened(); i++ {
 		if i == 60_000 { // five minutes

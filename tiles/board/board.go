@@ -335,12 +335,14 @@ func (a Answer) Says(unit tiles.LengthUnit) message.Message {
 	}
 	chance := message.Percent(a.AllPairChance, 0)
 	if a.Sizes == nil {
-		return message.New("{1} lids for {2} pots. Chance that every pot gets one: {3} %.", a.Lids, a.Galleries, chance)
+		return message.New("{1} lids for {2} pots. Chance that every pot gets one: {3} %.", a.Lids,
+			a.Galleries, chance)
 	}
 	sizes := make([]message.Message, len(a.Sizes))
 	for i, s := range a.Sizes {
 		sizes[i] = message.New("{1} at {2}", s.Count, tiles.Measured{Length: s.Size, Unit: unit, Bare: true})
 	}
-	return message.New("{1} lids: {2}. Chance that every pot gets one: {3} %.", a.Lids, message.Join(", ", sizes...),
+	return message.New("{1} lids: {2}. Chance that every pot gets one: {3} %.", a.Lids,
+		message.Join(", ", sizes...),
 		chance)
 }

@@ -315,8 +315,12 @@ func (a Answer) Says(unit tiles.LengthUnit) message.Message {
 	if a.Trim != nil {
 		return a.Trim.Says(unit)
 	}
-	bare := func(l tiles.Millimetre) tiles.Measured { return tiles.Measured{Length: l, Unit: unit, Bare: true} }
-	return message.New("Set {1}; not over {2}, not under {3}.", unit.Of(a.Set), bare(a.NotOver), bare(a.NotUnder))
+	bare := func(l tiles.Millimetre) tiles.Measured {
+		return tiles.Measured{Length: l, Unit: unit,
+			Bare: true}
+	}
+	return message.New("Set {1}; not over {2}, not under {3}.", unit.Of(a.Set), bare(a.NotOver),
+		bare(a.NotUnder))
 }
 
 func (q *Question) outOfRound() tiles.Millimetre {

@@ -90,7 +90,8 @@ func lessTrusted(a, b shrinkage.Reliability) bool {
 // stand says how far the answer can be trusted, and why it is held back, if it is.
 func (a *Answer) stand(q Question, known Known) {
 	var held message.Message
-	standing := shrinkage.Standing{Trust: shrinkage.WellTested, Why: message.New("both parts measured fired: no rate in it")}
+	standing := shrinkage.Standing{Trust: shrinkage.WellTested,
+		Why: message.New("both parts measured fired: no rate in it")}
 	first := true
 	for i, shrinks := range []bool{q.CollarStage != tiles.Fired, q.LidStage != tiles.Fired} {
 		if !shrinks {

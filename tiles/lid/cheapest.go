@@ -44,7 +44,8 @@ func (w Way) Says(unit tiles.LengthUnit) []message.Message {
 		lids = message.New("{1}, trimmed to that at leather-hard", lids)
 	}
 	chance := message.Percent(w.FitChance, 0)
-	says := []message.Message{message.New("The cheapest way to 95 %: {1}: {2} %, about {3} minutes more.", lids, chance,
+	says := []message.Message{message.New("The cheapest way to 95 %: {1}: {2} %, about {3} minutes more.",
+		lids, chance,
 		w.Minutes)}
 	if !w.Reaches {
 		says[0] = message.New("Nothing known here reaches 95 %; the best way: {1}: {2} %, about {3} minutes more.",
@@ -71,16 +72,18 @@ const (
 
 // deeds are those that this question leaves open.
 func (f *Clearance) deeds(q Question) []deed {
-	all := []deed{{message.New("read each width three times and take the mean"), readMinutes, func(c *causes) {
-		c.reading *= meanOfThree
-	}}}
+	all := []deed{{message.New("read each width three times and take the mean"), readMinutes,
+		func(c *causes) {
+			c.reading *= meanOfThree
+		}}}
 	if q.Together != shrinkage.InPlace && q.CollarStage != tiles.Fired && q.LidStage != tiles.Fired && !q.SeatGlazed {
 		all = append(all, deed{message.New("fire the lid in place on its pot"), 0, func(c *causes) {
 			c.own.fitted, c.position = max(c.own.fitted-c.position, 0), 0
 		}})
 	}
 	if (q.Body.Clay != "" || q.LidClay.Clay != "") && (q.CollarStage == tiles.Fired || q.Asks() == AskGallery && q.LidStage == tiles.Fired) {
-		all = append(all, deed{message.New("fire three bars of this batch in another load first"), barsMinutes, func(c *causes) { c.rate *= halfRate }})
+		all = append(all, deed{message.New("fire three bars of this batch in another load first"),
+			barsMinutes, func(c *causes) { c.rate *= halfRate }})
 	}
 	return all
 }

@@ -75,9 +75,11 @@ func (s Shared) Fits() bool { return s.Least >= s.Window[0] && s.Most <= s.Windo
 func (s Shared) Says(unit tiles.LengthUnit) message.Message {
 	switch {
 	case s.Most-s.Least > s.Window[1]-s.Window[0]:
-		return message.New("No one lid fits them all: their galleries differ by more than {1}.", unit.Of(s.Spread))
+		return message.New("No one lid fits them all: their galleries differ by more than {1}.",
+			unit.Of(s.Spread))
 	case s.Least < s.Window[0]:
-		return message.New("Too big for the tightest pot: play {1}, at least {2} is needed.", unit.Of(s.Least),
+		return message.New("Too big for the tightest pot: play {1}, at least {2} is needed.",
+			unit.Of(s.Least),
 			unit.Of(s.Window[0]))
 	case s.Most > s.Window[1]:
 		return message.New("Too small for the loosest pot: play {1}, at most {2} is good.", unit.Of(s.Most),

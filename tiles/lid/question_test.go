@@ -168,7 +168,8 @@ func (h held) Pair(body, lid shrinkage.Ask, together shrinkage.Together) (shrink
 func TestHeldBack(t *testing.T) {
 	stretched := shrinkage.Standing{Trust: shrinkage.OutsideTestedHeat,
 		Why: message.Plain("never fired within 15 °C of 1280 °C"), Untested: true, NearestTested: 1222}
-	untried := shrinkage.Standing{Trust: shrinkage.NoBars, Why: message.Plain("no fired bar of this clay"), NoOwnFired: true,
+	untried := shrinkage.Standing{Trust: shrinkage.NoBars, Why: message.Plain("no fired bar of this clay"),
+		NoOwnFired:    true,
 		NearestTested: kiln.NoTemperature()}
 	sister := shrinkage.Standing{Trust: shrinkage.NoBars, Why: message.Plain("no fired bar of this batch"),
 		NearestTested: kiln.NoTemperature()}

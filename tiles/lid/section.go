@@ -16,10 +16,12 @@ func (a Answer) SectionSays(unit tiles.LengthUnit) message.Message {
 		if stage == tiles.Fired || math.IsNaN(float64(measured)) || measured == 0 {
 			return message.New("{1} {2}", name, unit.Of(tiles.Millimetre(fired)))
 		}
-		return message.New("{1} {2} {3}, {4} fired", name, unit.Of(measured), stage, unit.Of(tiles.Millimetre(fired)))
+		return message.New("{1} {2} {3}, {4} fired", name, unit.Of(measured), stage,
+			unit.Of(tiles.Millimetre(fired)))
 	}
 	collar, lid := a.widths()
-	says := []message.Message{said(message.Word(q.Seat.CollarName()), float64(a.Fired.Collar), collar, q.CollarStage),
+	says := []message.Message{said(message.Word(q.Seat.CollarName()), float64(a.Fired.Collar), collar,
+		q.CollarStage),
 		said(message.Word(q.Seat.LidName()), float64(a.Fired.Lid), lid, q.LidStage)}
 	if opening := a.firedOpening(); !math.IsNaN(opening) {
 		name := message.Word("ledge opening")
@@ -33,7 +35,8 @@ func (a Answer) SectionSays(unit tiles.LengthUnit) message.Message {
 		says = append(says, message.New("bearing {1} when pushed to one side",
 			unit.Of(a.Fired.LeastBearing)))
 	}
-	return message.New("Cross-section, widths to scale as fired. {1}", message.Sentence(message.Join("; ", says...)))
+	return message.New("Cross-section, widths to scale as fired. {1}",
+		message.Sentence(message.Join("; ", says...)))
 }
 
 // widths are those of pot and lid as measured or to be made; NaN or 0 where there is none.

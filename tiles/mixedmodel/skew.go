@@ -22,7 +22,8 @@ type Skewed struct {
 // hyperparameters along its axes; the place from memory). cov is the covariance of theta by its curvature
 // there. No side is taken as more than twice or less than half as wide as the curvature says; they are
 // rounded to 0.001, above the rounding of the objective.
-func (m *Model) Skew(ctx context.Context, theta []float64, objective float64, cov *mat.SymDense) (Skewed, error) {
+func (m *Model) Skew(ctx context.Context, theta []float64, objective float64, cov *mat.SymDense) (Skewed,
+	error) {
 	var chol mat.Cholesky
 	if !chol.Factorize(cov) {
 		return Skewed{}, fmt.Errorf("skewness: the covariance of the sds is not positive")
@@ -46,7 +47,8 @@ func (m *Model) Skew(ctx context.Context, theta []float64, objective float64, co
 			m.release(s)
 			sides[i] = math.Round(1e3*min(max(math.Sqrt(2/max(rise, 1e-9)), 0.5), 2)) / 1e3
 		}
-		out.axes, out.low, out.high = append(out.axes, axis), append(out.low, sides[0]), append(out.high, sides[1])
+		out.axes, out.low, out.high = append(out.axes, axis), append(out.low, sides[0]), append(out.high,
+			sides[1])
 	}
 	m.spare = nil
 	return out, nil

@@ -11,7 +11,8 @@ func TestSkewByGrid(t *testing.T) {
 	c := math.Log(0.2)
 	m := &Model{Params: []Param{{Start: c, Low: c - 4, High: c + 4, Centre: c, Spread: 0.9}}}
 	for _, y := range []float64{0.25, -0.15, 0.1, -0.3, 0.05} {
-		m.Blocks = append(m.Blocks, &Block{N: 1, Y: []float64{y}, Noise: []Noise{{Param: 0, Diag: []float64{0.04}}, {Param: 1, Diag: []float64{1}}}})
+		m.Blocks = append(m.Blocks, &Block{N: 1, Y: []float64{y},
+			Noise: []Noise{{Param: 0, Diag: []float64{0.04}}, {Param: 1, Diag: []float64{1}}}})
 	}
 	best, err := m.Minimise(t.Context(), nil, nil)
 	if err != nil {
@@ -42,7 +43,8 @@ func TestSkewByGrid(t *testing.T) {
 	mean, square, grown = mean/sum, square/sum, grown/sum
 	plain := math.Exp(2 * cov.At(0, 0))
 	sd, exact := math.Sqrt(s.Cov().At(0, 0)), math.Sqrt(square-mean*mean)
-	t.Logf("grows %.3f, summed %.3f, one normal %.3f; sd %.3f, summed %.3f", s.Growth(0), grown, plain, sd, exact)
+	t.Logf("grows %.3f, summed %.3f, one normal %.3f; sd %.3f, summed %.3f", s.Growth(0), grown, plain, sd,
+		exact)
 	if math.Abs(s.Growth(0)/grown-1) > 0.06 || plain/grown < 1.2 {
 		t.Errorf("grows %.3f, summed %.3f, one normal %.3f", s.Growth(0), grown, plain)
 	}

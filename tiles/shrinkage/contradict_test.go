@@ -49,7 +49,8 @@ func TestOwnBarsAgainstThePool(t *testing.T) {
 	if source := shrinkage.SourceOf(fit, clay); source != shrinkage.FromOthers || !there || o.Differs() || o.Studios != 24 {
 		t.Errorf("%s: %+v", source, o)
 	}
-	if got := fit.Standing(ternAsk(none), tiles.Fired); !strings.HasSuffix(got.Why.String(), "24 other studios, 2026-12-01") {
+	if got := fit.Standing(ternAsk(none), tiles.Fired); !strings.HasSuffix(got.Why.String(),
+		"24 other studios, 2026-12-01") {
 		t.Errorf("%+v", got)
 	}
 	dropped := 0
@@ -84,7 +85,8 @@ func TestOwnBarsAgainstThePool(t *testing.T) {
 	if source := shrinkage.SourceOf(fit, clay); source != shrinkage.FromHandbook || !o.LeftOut || o.Own < o.Theirs+0.04 || o.Own > o.Theirs+0.25 {
 		t.Errorf("%s: %+v", source, o)
 	}
-	if said := o.Advice(); len(said) != 3 || !strings.Contains(said[0].String(), "more than those of 24 other studios") {
+	if said := o.Advice(); len(said) != 3 || !strings.Contains(said[0].String(),
+		"more than those of 24 other studios") {
 		t.Errorf("%v", said)
 	}
 }

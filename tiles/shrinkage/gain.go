@@ -72,7 +72,8 @@ func (f *Fit) NextBar(a Ask) ([]Gain, error) {
 		}
 		after := math.Sqrt(g.rateVariance(a))
 		now := math.Sqrt(f.rateVariance(a))
-		out = append(out, gained(Gain{Batch: l.ref, Bars: try.bars, Loads: try.loads, Stages: try.stages}, before, after/now))
+		out = append(out, gained(Gain{Batch: l.ref, Bars: try.bars, Loads: try.loads, Stages: try.stages},
+			before, after/now))
 	}
 	slices.SortStableFunc(out, func(x, y Gain) int {
 		return cmp.Or(cmp.Compare(x.Bars, y.Bars), cmp.Compare(y.Gain, x.Gain))
@@ -130,7 +131,10 @@ func (f *Fit) PlannedBars(a Ask, shelves []ShelfHeat) ([]Gain, error) {
 			out = append(out, best)
 		}
 	}
-	slices.SortFunc(out, func(x, y Gain) int { return cmp.Or(cmp.Compare(y.Gain, x.Gain), cmp.Compare(x.Bar, y.Bar)) })
+	slices.SortFunc(out, func(x, y Gain) int {
+		return cmp.Or(cmp.Compare(y.Gain, x.Gain),
+			cmp.Compare(x.Bar, y.Bar))
+	})
 	return out[:min(len(out), mostPlanned)], nil
 }
 

@@ -108,15 +108,18 @@ func TestPlannedBars(t *testing.T) {
 	s.Bars = slices.Clone(s.Bars)
 	for i, step := range []tiles.Millimetre{1, 0.02} {
 		code := tiles.Code("ZZ" + string(rune('A'+i)))
-		s.Bars = append(s.Bars, tiles.Bar{ID: string(code), Code: code, BatchRef: ternAsk(m).BatchRef, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1,
-			Readings: []tiles.Reading{{ID: string(code) + " wet", Bar: code, Mark: 1, Stage: tiles.Wet, Length: 100, Step: step, At: s.Now}}})
+		s.Bars = append(s.Bars, tiles.Bar{ID: string(code), Code: code, BatchRef: ternAsk(m).BatchRef,
+			Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1,
+			Readings: []tiles.Reading{{ID: string(code) + " wet", Bar: code, Mark: 1, Stage: tiles.Wet,
+				Length: 100, Step: step, At: s.Now}}})
 	}
 	f := fitted(t, s, nil)
 	none, err := f.PlannedBars(ternAsk(m), nil)
 	if err != nil || len(none) != 2 || none[0].Bar != "ZZB" || none[0].Shelf != "" || !(none[0].Gain > none[1].Gain) || !(none[1].Gain > 0) {
 		t.Fatalf("%+v, %v", none, err)
 	}
-	shelves := []shrinkage.ShelfHeat{{Shelf: "top", More: 12}, {Shelf: "middle"}, {Shelf: "bottom", More: -12}}
+	shelves := []shrinkage.ShelfHeat{{Shelf: "top", More: 12}, {Shelf: "middle"},
+		{Shelf: "bottom", More: -12}}
 	best, err := f.PlannedBars(ternAsk(m), shelves)
 	if err != nil || best[0].Bar != "ZZB" || best[0].Shelf == "" || best[0].Gain < none[0].Gain-1e-6 {
 		t.Fatalf("%+v, %v", best, err)
@@ -124,7 +127,8 @@ func TestPlannedBars(t *testing.T) {
 	for _, shelf := range shelves {
 		one, err := f.PlannedBars(ternAsk(m), []shrinkage.ShelfHeat{shelf})
 		if err != nil || one[0].Gain > best[0].Gain+1e-6 {
-			t.Errorf("%s gains %.4f mm, more than %s with %.4f: %v", shelf.Shelf, one[0].Gain, best[0].Shelf, best[0].Gain, err)
+			t.Errorf("%s gains %.4f mm, more than %s with %.4f: %v", shelf.Shelf, one[0].Gain, best[0].Shelf,
+				best[0].Gain, err)
 		}
 	}
 	// It comes true: the bar is fired and read, 0.3 mm off what is expected.
@@ -133,8 +137,10 @@ func TestPlannedBars(t *testing.T) {
 		t.Fatal(err)
 	}
 	bar := s.Bars[len(s.Bars)-1]
-	bar.Firings = []tiles.Heat{{Load: "a load to come", Kind: kiln.Glaze, Work: ternAsk(m).Work, At: s.Now.Add(time.Hour)}}
-	bar.Readings = append(slices.Clone(bar.Readings), tiles.Reading{ID: "then", Bar: bar.Code, Mark: 1, Stage: tiles.Fired,
+	bar.Firings = []tiles.Heat{{Load: "a load to come", Kind: kiln.Glaze, Work: ternAsk(m).Work,
+		At: s.Now.Add(time.Hour)}}
+	bar.Readings = append(slices.Clone(bar.Readings), tiles.Reading{ID: "then", Bar: bar.Code, Mark: 1,
+		Stage:  tiles.Fired,
 		Length: 100*tiles.Millimetre(1-before.Total) + 0.3, Step: 0.02, At: s.Now.Add(2 * time.Hour)})
 	g, err := f.With(bar)
 	if err != nil {

@@ -71,22 +71,27 @@ func (j Judgement) question(b tiles.Bar, r *tiles.Reading, fit *Fit, before tile
 		r.EntryError = tiles.NotFiredYet
 		return message.New("Is {1} right? {2} About {3} is to be expected.", typed(*r), early, about)
 	case grew && j.Fix != "":
-		return message.New("Is {1} right, or was {2} meant? It is longer than at {3} ({4}).", typed(*r), j.Fix,
+		return message.New("Is {1} right, or was {2} meant? It is longer than at {3} ({4}).", typed(*r),
+			j.Fix,
 			before.Stage, mm(before.Length, 0.01))
 	case j.Fix != "":
-		return message.New("Is {1} right, or was {2} meant? In mm, about {3} is to be expected.", typed(*r), j.Fix,
+		return message.New("Is {1} right, or was {2} meant? In mm, about {3} is to be expected.", typed(*r),
+			j.Fix,
 			about)
 	case grew:
 		r.EntryError = tiles.LongerThanBefore
-		return message.New("Is {1} right? It is longer than at {2} ({3}); about {4} is to be expected.", typed(*r),
+		return message.New("Is {1} right? It is longer than at {2} ({3}); about {4} is to be expected.",
+			typed(*r),
 			before.Stage, mm(before.Length, 0.01), about)
 	case j.Belief.From == "fit" && fit.firedBars(b.Clay) > 0:
 		r.EntryError = tiles.FarFromClay
-		return message.New("Is {1} right? By the other bars of {2} about {3} is to be expected.", typed(*r), b.Clay,
+		return message.New("Is {1} right? By the other bars of {2} about {3} is to be expected.", typed(*r),
+			b.Clay,
 			about)
 	}
 	r.EntryError = tiles.FarFromUsual
-	return message.New("Is {1} right? Of {2} apart about {3} is to be expected.", typed(*r), tiles.MM.Of(b.MarkLength),
+	return message.New("Is {1} right? Of {2} apart about {3} is to be expected.", typed(*r),
+		tiles.MM.Of(b.MarkLength),
 		about)
 }
 
@@ -120,7 +125,8 @@ func OfAnother(load []tiles.Bar, b tiles.Bar, r tiles.Reading, fit *Fit) (other 
 // AskAnother makes the question about r that it may be the length of another bar.
 func (j Judgement) AskAnother(r *tiles.Reading, other tiles.Code) {
 	r.EntryError = tiles.AnotherBar
-	r.Question = message.New("Is {1} right, or is it that of bar {2}? About {3} is to be expected.", typed(*r), other,
+	r.Question = message.New("Is {1} right, or is it that of bar {2}? About {3} is to be expected.",
+		typed(*r), other,
 		tiles.MM.Of(roundTo(j.Belief.Length, 0.1)))
 }
 
@@ -227,7 +233,8 @@ func (e *Plausibility) narrow() {
 func notYet(b tiles.Bar, r tiles.Reading, stage tiles.Stage) message.Message {
 	for _, o := range b.Readings {
 		if o.Stage == stage && max(o.Mark, 1) == max(r.Mark, 1) && o.Counts() {
-			return message.New("It equals its {1} length ({2}): is it fired yet?", stage, tiles.MM.Of(roundTo(o.Length, 0.01)))
+			return message.New("It equals its {1} length ({2}): is it fired yet?", stage,
+				tiles.MM.Of(roundTo(o.Length, 0.01)))
 		}
 	}
 	return message.New("That is a {1} length: is it fired yet?", stage)

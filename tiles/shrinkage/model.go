@@ -161,7 +161,8 @@ func (s *sheet) dropAlone() (left []LeftOut) {
 		if count[l.mark] > 1 {
 			return false
 		}
-		left = append(left, LeftOut{Reading: l.reading.ID, Bar: s.bar.Code, Stage: l.stage, Why: message.New("the only reading between its marks so far")})
+		left = append(left, LeftOut{Reading: l.reading.ID, Bar: s.bar.Code, Stage: l.stage,
+			Why: message.New("the only reading between its marks so far")})
 		return true
 	})
 	return left

@@ -44,7 +44,8 @@ func TestNewcomersByTheirBars(t *testing.T) {
 						own.Drying += 3
 					}
 					m := body.Buyer(seed+1, stream+s, tilestest.Options{Row: row}, own)
-					one, _, err := shrinkage.Summarise(t.Context(), fitted(t, m.Studio, nil), "tern", kiln.Celsius(body.Matures))
+					one, _, err := shrinkage.Summarise(t.Context(), fitted(t, m.Studio, nil), "tern",
+						kiln.Celsius(body.Matures))
 					if err != nil {
 						t.Fatal(err)
 					}
@@ -60,7 +61,8 @@ func TestNewcomersByTheirBars(t *testing.T) {
 				}
 				_, own := prior.Total(body.Matures, body.Matures)
 				width += own
-				pools := map[tiles.ClayID]shrinkage.Pooled{"tern": {Prior: prior, Matures: kiln.Celsius(body.Matures), Studios: studios}}
+				pools := map[tiles.ClayID]shrinkage.Pooled{"tern": {Prior: prior,
+					Matures: kiln.Celsius(body.Matures), Studios: studios}}
 				for c := range uint64(newcomers) {
 					own := way()
 					n++
@@ -111,7 +113,8 @@ func TestNewcomersByTheirBars(t *testing.T) {
 					t.Errorf("sd %.1f, bad %g: after %s bars the range holds %.1f %%", sd, bad, row, share)
 				}
 			}
-			t.Logf("%s; half-width %.2f log-percent, of the handbook's %.2f", says, 1.6449*width/float64(pools), width/alone)
+			t.Logf("%s; half-width %.2f log-percent, of the handbook's %.2f", says,
+				1.6449*width/float64(pools), width/alone)
 			if soaking() && width > 0.3*alone { // of two pools one may be wide
 				t.Errorf("sd %.1f, bad %g: the range is %.2f of the handbook's", sd, bad, width/alone)
 			}

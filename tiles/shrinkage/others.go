@@ -51,7 +51,8 @@ func (o OtherStudios) Advice() []message.Message {
 	by := message.Percent(math.Abs(float64(o.Own-o.Theirs)), 1)
 	says := message.New("Your bars of it shrink {1} % more than those of {2} other studios.", by, o.Studios)
 	if o.Own < o.Theirs {
-		says = message.New("Your bars of it shrink {1} % less than those of {2} other studios.", by, o.Studios)
+		says = message.New("Your bars of it shrink {1} % less than those of {2} other studios.", by,
+			o.Studios)
 	}
 	out := []message.Message{says}
 	if o.LeftOut {

@@ -125,7 +125,8 @@ func (f *Fit) conclude() {
 func (f *equations) slipped(s *sheet, i int) (out []LeftOut) {
 	mean, _, ok := f.expectLine(s, i)
 	for _, r := range s.lines[i].repeats {
-		l := LeftOut{Reading: r.ID, Bar: s.bar.Code, Stage: s.lines[i].stage, Slip: true, Why: message.New("far from what the other readings say")}
+		l := LeftOut{Reading: r.ID, Bar: s.bar.Code, Stage: s.lines[i].stage, Slip: true,
+			Why: message.New("far from what the other readings say")}
 		if ok {
 			l.Off = r.Length - tiles.Millimetre(math.Exp(-mean/100))
 		}
@@ -270,7 +271,8 @@ func (f *Fit) Standing(a Ask, to tiles.Stage) Standing {
 	case mix != nil:
 		out.Trust, out.Why = NoBars, noBarOfMix(mix)
 	case out.NoOwnFired:
-		out.Trust, out.Why = NoBars, message.New("no fired bar of this clay yet: {1}", sourceWords(f, ref.Clay))
+		out.Trust, out.Why = NoBars, message.New("no fired bar of this clay yet: {1}",
+			sourceWords(f, ref.Clay))
 	case batch.bars == 0:
 		out.Trust, out.Why = NoBars, message.New("no fired bar of this batch yet: rates of the clay's other batches")
 	case !slices.Contains(batch.formings, forming(a.Forming)):

@@ -55,7 +55,8 @@ func (f *equations) joinRepeats(s *sheet, alone string) (left []LeftOut) {
 		slices.SortStableFunc(lines, func(a, b line) int { return b.rank(alone) - a.rank(alone) })
 		for _, l := range lines[mostLines:] {
 			for _, r := range l.repeats {
-				left = append(left, LeftOut{Reading: r.ID, Bar: s.bar.Code, Stage: l.stage, Why: message.New("the bar was measured more often than the fit takes")})
+				left = append(left, LeftOut{Reading: r.ID, Bar: s.bar.Code, Stage: l.stage,
+					Why: message.New("the bar was measured more often than the fit takes")})
 			}
 		}
 		lines = lines[:mostLines]

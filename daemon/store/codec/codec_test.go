@@ -30,7 +30,9 @@ func climb(n int, step, sd float64) (samples []kiln.Sample) {
 	for i := range n {
 		t := math.Round((20+150*float64(i)/3600+sd*rng.NormFloat64())/step) * step
 		t = math.Round(t*1000) / 1000 // as text has it
-		samples = append(samples, kiln.Sample{Kiln: "big-blue", At: at("a", time.Duration(i)*time.Second, true), Values: []kiln.Value{value("1", kiln.Celsius(t), kiln.Good)}})
+		samples = append(samples, kiln.Sample{Kiln: "big-blue",
+			At:     at("a", time.Duration(i)*time.Second, true),
+			Values: []kiln.Value{value("1", kiln.Celsius(t), kiln.Good)}})
 	}
 	return samples
 }
@@ -45,10 +47,13 @@ func unlike() []kiln.Sample {
 		of(at("a", 60*time.Second, false), value("1", 20, kiln.Good), value("2", 20.5, kiln.Good)),
 		of(at("a", 61*time.Second, false), value("1", 1850, kiln.Unbelievable), value("2", 20.5, kiln.Good)),
 		of(at("a", 62*time.Second, true), value("2", none, kiln.Break)),
-		of(at("a", 62500*time.Millisecond, true), value("1", none, kiln.Good), value("2", -12.0625, kiln.Good)),
+		of(at("a", 62500*time.Millisecond, true), value("1", none, kiln.Good),
+			value("2", -12.0625, kiln.Good)),
 		of(at("b", 0, false), value("1", 21, kiln.Spike), value("2", 21, kiln.Unbelievable)),
-		of(at("b", 9*time.Hour, false), value("1", 900.0078125, kiln.Good), value("2", none, kiln.Spike), value("room", 21.4, kiln.Good)),
-		of(at("b", 9*time.Hour+10*time.Second, false), value("1", 901, kiln.Good), value("2", 902, kiln.Good), value("room", 21.4, kiln.Good)),
+		of(at("b", 9*time.Hour, false), value("1", 900.0078125, kiln.Good), value("2", none, kiln.Spike),
+			value("room", 21.4, kiln.Good)),
+		of(at("b", 9*time.Hour+10*time.Second, false), value("1", 901, kiln.Good), value("2", 902, kiln.Good),
+			value("room", 21.4, kiln.Good)),
 	}
 }
 
@@ -77,7 +82,8 @@ func TestBlocksComeBack(t *testing.T) {
 	finest[0].Values[0].T, finest[1].Values[0].T = 0.0078125, 0.001
 	for name, samples := range map[string][]kiln.Sample{
 		"none": nil, "the finest unit": finest, "one": climb(1, 0.1, 0), "unlike ones": unlike(), "an hour of tenths": climb(3600, 0.1, 0.15),
-		"an hour of whole degrees": climb(3600, 1, 0), "quarters": climb(900, 0.25, 0.3), "thousandths": climb(60, 0.001, 1), "a jump": falls,
+		"an hour of whole degrees": climb(3600, 1, 0), "quarters": climb(900, 0.25, 0.3),
+		"thousandths": climb(60, 0.001, 1), "a jump": falls,
 	} {
 		for _, small := range []bool{false, true} {
 			if diff := cmp.Diff(samples, decoded(t, codec.Encode(samples, small)), bits); diff != "" {
@@ -95,14 +101,16 @@ func TestBlocksAreSmall(t *testing.T) {
 		samples := climb(3600, c.step, c.sd)
 		small, plain := len(codec.Encode(samples, true)), len(codec.Encode(samples, false))
 		if per := float64(small) / 3600; per > c.most || small >= plain {
-			t.Errorf("steps of %v °C, noise of %v: %.3f bytes a reading, %.2f at most; %d plain", c.step, c.sd, per, c.most, plain)
+			t.Errorf("steps of %v °C, noise of %v: %.3f bytes a reading, %.2f at most; %d plain", c.step,
+				c.sd, per, c.most, plain)
 		}
 	}
 }
 
 // A clock that is slewed by less than a tenth of a second stays in one stretch; one that is set begins another.
 func TestStretches(t *testing.T) {
-	for by, want := range map[time.Duration]int{0: 1, 99 * time.Millisecond: 1, -99 * time.Millisecond: 1, 100 * time.Millisecond: 2, -100 * time.Millisecond: 2} {
+	for by, want := range map[time.Duration]int{0: 1, 99 * time.Millisecond: 1, -99 * time.Millisecond: 1,
+		100 * time.Millisecond: 2, -100 * time.Millisecond: 2} {
 		samples := climb(2, 1, 0)
 		samples[1].At.Wall = samples[1].At.Wall.Add(by)
 		if got := len(codec.BlockOf(samples).Stretches); got != want {
@@ -147,9 +155,14 @@ func TestDamagedIsTold(t *testing.T) {
 		data []byte
 		read func([]byte) error
 	}{
-		"block":    {codec.Encode(unlike(), true), func(b []byte) error { _, err := codec.Decode(b, "k"); return err }},
+		"block": {codec.Encode(unlike(), true),
+			func(b []byte) error { _, err := codec.Decode(b, "k"); return err }},
 		"envelope": {envelope, func(b []byte) error { _, err := codec.ReadEnvelope(b); return err }},
-		"summary":  {codec.WriteSummary(whole()), func(b []byte) error { _, err := codec.ReadSummary(b); return err }},
+		"summary": {codec.WriteSummary(whole()), func(b []byte) error {
+			_,
+				err := codec.ReadSummary(b)
+			return err
+		}},
 	} {
 		if err := c.read(c.data); err != nil {
 			t.Fatalf("%s: %v", name, err)
@@ -180,10 +193,13 @@ func TestDamagedIsTold(t *testing.T) {
 
 func minutes() []kiln.Envelope {
 	return []kiln.Envelope{
-		{Channel: "1", Step: time.Minute, After: []time.Duration{0, time.Minute, 7 * time.Minute}, Low: []kiln.Celsius{20, 22.5, 19}, High: []kiln.Celsius{20, 24, 31.5}},
-		{Channel: "2", Step: time.Minute, After: []time.Duration{3 * time.Minute}, Low: []kiln.Celsius{-12.0625}, High: []kiln.Celsius{900.0078125}},
+		{Channel: "1", Step: time.Minute, After: []time.Duration{0, time.Minute, 7 * time.Minute},
+			Low: []kiln.Celsius{20, 22.5, 19}, High: []kiln.Celsius{20, 24, 31.5}},
+		{Channel: "2", Step: time.Minute, After: []time.Duration{3 * time.Minute},
+			Low: []kiln.Celsius{-12.0625}, High: []kiln.Celsius{900.0078125}},
 		{Channel: "3", Step: time.Minute},
-		{Channel: "4", Step: time.Minute, After: []time.Duration{0}, Low: []kiln.Celsius{0.001}, High: []kiln.Celsius{0.0078125}},
+		{Channel: "4", Step: time.Minute, After: []time.Duration{0}, Low: []kiln.Celsius{0.001},
+			High: []kiln.Celsius{0.0078125}},
 	}
 }
 
@@ -207,21 +223,29 @@ func TestEnvelopesComeBack(t *testing.T) {
 
 // whole is a firing with everything that a summary can hold.
 func whole() kiln.Firing {
-	work := kiln.HeatWork{C: 1231, Low: 1226, High: 1236, Position: 27.5, OwnSD: 4.5, Bias: 9, BiasSD: 2.5, Estimate: true, From: kiln.FromCurve, Model: "1", Since: "life"}
-	return kiln.Firing{ID: "0193", Kiln: "big-blue", Kind: kiln.Glaze, KindFrom: "load", Atmosphere: kiln.Oxidation, Source: "serial", Load: "load", Note: "a ✱ note",
-		Began: at("a", time.Minute, true), Over: at("b", time.Hour, false), Peak: 1222.5, PeakAfter: 11 * time.Hour, ToTop: 10 * time.Hour, Length: 26 * time.Hour,
+	work := kiln.HeatWork{C: 1231, Low: 1226, High: 1236, Position: 27.5, OwnSD: 4.5, Bias: 9, BiasSD: 2.5,
+		Estimate: true, From: kiln.FromCurve, Model: "1", Since: "life"}
+	return kiln.Firing{ID: "0193", Kiln: "big-blue", Kind: kiln.Glaze, KindFrom: "load",
+		Atmosphere: kiln.Oxidation, Source: "serial", Load: "load", Note: "a ✱ note",
+		Began: at("a", time.Minute, true), Over: at("b", time.Hour, false), Peak: 1222.5,
+		PeakAfter: 11 * time.Hour, ToTop: 10 * time.Hour, Length: 26 * time.Hour,
 		Dips: []kiln.Dip{{From: time.Hour, To: 2 * time.Hour, Lowest: 600.5}},
-		Gaps: []kiln.Gap{{After: time.Hour, For: 4 * time.Minute, Known: true, Why: "quiet"}, {After: 3 * time.Hour, Why: "restart"}},
-		Good: 9000, Faulty: map[kiln.Fault]int{kiln.Break: 3, kiln.Spike: 1}, AtLeast: true, Provisional: true,
-		HeatWork:  map[kiln.ChannelID]kiln.HeatWork{"1": work, "2": {C: kiln.NoTemperature(), Low: kiln.NoTemperature(), High: kiln.NoTemperature()}},
+		Gaps: []kiln.Gap{{After: time.Hour, For: 4 * time.Minute, Known: true, Why: "quiet"},
+			{After: 3 * time.Hour, Why: "restart"}},
+		Good: 9000, Faulty: map[kiln.Fault]int{kiln.Break: 3, kiln.Spike: 1}, AtLeast: true,
+		Provisional: true,
+		HeatWork: map[kiln.ChannelID]kiln.HeatWork{"1": work, "2": {C: kiln.NoTemperature(),
+			Low: kiln.NoTemperature(), High: kiln.NoTemperature()}},
 		Corrected: map[kiln.Place]kiln.HeatWork{{Channel: "1"}: work, {Channel: "1", Shelf: "top"}: work},
-		Told:      kiln.HandTold{Sitter: "6", SitterSeries: "small", Dropped: opening.Add(time.Hour + time.Millisecond), Intended: "6+0.2"},
-		StandIn:   kiln.StandIn{Probe: "2", For: "1", After: 3 * time.Hour}}
+		Told: kiln.HandTold{Sitter: "6", SitterSeries: "small",
+			Dropped: opening.Add(time.Hour + time.Millisecond), Intended: "6+0.2"},
+		StandIn: kiln.StandIn{Probe: "2", For: "1", After: 3 * time.Hour}}
 }
 
 // A summary comes back whole; the same firing is always the same bytes.
 func TestSummariesComeBack(t *testing.T) {
-	bare := kiln.Firing{ID: "x", Began: at("a", 0, false), Peak: kiln.NoTemperature(), Faulty: map[kiln.Fault]int{}, HeatWork: map[kiln.ChannelID]kiln.HeatWork{}}
+	bare := kiln.Firing{ID: "x", Began: at("a", 0, false), Peak: kiln.NoTemperature(),
+		Faulty: map[kiln.Fault]int{}, HeatWork: map[kiln.ChannelID]kiln.HeatWork{}}
 	for _, f := range []kiln.Firing{whole(), bare} {
 		data := codec.WriteSummary(f)
 		back, err := codec.ReadSummary(data)
@@ -252,8 +276,9 @@ func TestColumnsOfAFiring(t *testing.T) {
 	}
 	of := func(from, model string) kiln.HeatWork { return kiln.HeatWork{From: from, Model: model} }
 	for want, works := range map[string]map[kiln.ChannelID]kiln.HeatWork{
-		"":  {"1": of("cones", "0")},
-		"2": {"1": of(kiln.FromCurve, "3"), "2": of(kiln.FromCurve, "2"), "3": of("cones", "1"), "4": of(kiln.FromCurve, "4")},
+		"": {"1": of("cones", "0")},
+		"2": {"1": of(kiln.FromCurve, "3"), "2": of(kiln.FromCurve, "2"), "3": of("cones", "1"),
+			"4": of(kiln.FromCurve, "4")},
 	} {
 		if got := codec.ModelOf(works); got != want {
 			t.Errorf("model %q, want %q", got, want)
@@ -301,7 +326,8 @@ func TestBlocksOnCurves(t *testing.T) {
 
 // Every step that a controller reads in is a unit of its own; a reading finer than a thousandth is rounded to one.
 func TestUnitsOfReadings(t *testing.T) {
-	for step, unit := range map[kiln.Celsius]int64{1: 16000, 0.5: 8000, 0.25: 4000, 0.1: 1600, 0.0625: 1000, 0.05: 800, 0.01: 160, 0.0078125: 125, 0.001: 16} {
+	for step, unit := range map[kiln.Celsius]int64{1: 16000, 0.5: 8000, 0.25: 4000, 0.1: 1600, 0.0625: 1000,
+		0.05: 800, 0.01: 160, 0.0078125: 125, 0.001: 16} {
 		var counts []int64
 		for n := -300; n < 900; n += 7 {
 			counts = append(counts, codec.CountOf(kiln.Celsius(math.Round(float64(n)*float64(step)*1e7)/1e7)))
@@ -313,7 +339,8 @@ func TestUnitsOfReadings(t *testing.T) {
 	if got := codec.CelsiusOf(codec.CountOf(1222.43219)); got != 1222.432 {
 		t.Errorf("kept as %v", got)
 	}
-	for c, number := range map[kiln.Celsius]bool{0: true, -273: true, 999_999: true, 1e6: false, -1e6: false, kiln.Celsius(math.Inf(1)): false, kiln.NoTemperature(): false} {
+	for c, number := range map[kiln.Celsius]bool{0: true, -273: true, 999_999: true, 1e6: false, -1e6: false,
+		kiln.Celsius(math.Inf(1)): false, kiln.NoTemperature(): false} {
 		if codec.IsNumber(c) != number {
 			t.Errorf("%v is a number: %v", c, !number)
 		}

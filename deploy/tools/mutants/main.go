@@ -42,7 +42,8 @@ func (f fault) String() string {
 }
 
 func (f fault) change() string {
-	return fmt.Sprintf("%s became %s", strings.Join(strings.Fields(f.was), " "), strings.Join(strings.Fields(f.with), " "))
+	return fmt.Sprintf("%s became %s", strings.Join(strings.Fields(f.was), " "),
+		strings.Join(strings.Fields(f.with), " "))
 }
 
 // explained are the faults that no test can or need notice, each with its reason: see explained.txt.
@@ -239,7 +240,9 @@ func run() error {
 				fmt.Printf("%s %s\n", what, f)
 			}
 		}
-		fmt.Printf("%s: %d of %d noticed (%d without an end), %d explained; %d places in all, %v\n", part[0], count[noticed]+count[late], tried, count[late], count[explains], len(all), time.Since(began).Round(time.Second))
+		fmt.Printf("%s: %d of %d noticed (%d without an end), %d explained; %d places in all, %v\n", part[0],
+			count[noticed]+count[late], tried, count[late], count[explains], len(all),
+			time.Since(began).Round(time.Second))
 	}
 	return nil
 }
