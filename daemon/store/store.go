@@ -328,10 +328,14 @@ func (s *Store) Close() error {
 		errs = append(errs, s.writer.Close())
 	}
 	if s.lock != nil {
-		errs = append(errs, s.lock.Close())
+		errs = append(errs, unlock(s.lock))
 	}
 	return errors.Join(errs...)
 }
+
+// unlock lets go of a locked file and closes it. Closing alone would leave the lock to a program that is just being
+// started by another goroutine and still shares the file.
+func unlock(f *os.File) error { return errors.Join(unix.Flock(int(f.Fd()), unix.LOCK_UN), f.Close()) }
 
 // lockFile makes a file and locks it, for as long as it is open.
 func lockFile(path string, how int) (*os.File, error) {
@@ -351,6 +355,6 @@ func InUse(folder string) bool {
 	if err != nil {
 		return false
 	}
-	defer lock.Close() // which lets go of it
+	defer unlock(lock)
 	return errors.Is(unix.Flock(int(lock.Fd()), unix.LOCK_SH|unix.LOCK_NB), unix.EWOULDBLOCK)
 }
