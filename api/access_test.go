@@ -534,10 +534,10 @@ func TestGuessesLockNobodyOut(t *testing.T) {
 	both := func(when string) {
 		t.Helper()
 		if who, status := try(g.bench, bench); who != Bench || status != 200 {
-			t.Errorf("%s: the bench code where it was right before: %v, %d", when, who, status)
+			t.Errorf("%s: the bench passcode where it was right before: %v, %d", when, who, status)
 		}
 		if who, status := try(g.owner, netip.MustParseAddr("2001:db8:7::2")); who != Owner || status != 200 {
-			t.Errorf("%s: the owner code from the network where it was right before: %v, %d", when, who, status)
+			t.Errorf("%s: the owner passcode from the network where it was right before: %v, %d", when, who, status)
 		}
 	}
 	guess := func(addresses int) {
@@ -739,7 +739,7 @@ func TestFormsAndCodes(t *testing.T) {
 		}
 	}
 	if a, body := ask(t, "POST", g.URL+"/clays", form, "name=Tern&code="+g.bench, own...); a.StatusCode != 403 || !strings.Contains(body, `name="code"`) {
-		t.Errorf("with the bench code: %d", a.StatusCode)
+		t.Errorf("with the bench passcode: %d", a.StatusCode)
 	}
 	stay := func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
 	client := &http.Client{CheckRedirect: stay}

@@ -176,7 +176,8 @@ func (s clayRoutes) getMoves(ctx context.Context, in *RateQuery) (*body[wire.Why
 // curvePoints are the heats at which a curve is sampled.
 const curvePoints = 61
 
-// clayPage shows the rate of a clay, for any pair of stages, heat and bag, with its curve and what it rests on.
+// clayPage shows the rate of a clay, for any pair of stages, heat and bag, with its curve and what it rests
+// on.
 func (s clayRoutes) clayPage(w http.ResponseWriter, r *http.Request) error {
 	return s.showClay(w, r, r.URL.Query(), pages.Form{})
 }

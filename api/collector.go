@@ -164,8 +164,8 @@ func (s studioRoutes) showCollector(w http.ResponseWriter, r *http.Request, wron
 	return s.show(w, d)
 }
 
-// tellBodies puts on d how each clay stands to the bodies of the collector; for the clay that the address names those
-// to pick from are asked for.
+// tellBodies puts on d how each clay stands to the bodies of the collector; for the clay that the address
+// names those to pick from are asked for.
 func (s studioRoutes) tellBodies(r *http.Request, c usecase.Collector, d *pages.CollectorPage) error {
 	clays, err := s.Clays().OfCollector(r.Context(), c)
 	if err != nil {

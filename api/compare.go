@@ -216,7 +216,8 @@ func trendPictures(l pages.Locale, t wire.Trend) (all []pages.SmallPicture) {
 	return all
 }
 
-// drawFirings draws a small picture from the first firing to the last, with their middle where they are alike.
+// drawFirings draws a small picture from the first firing to the last, with their middle where they are
+// alike.
 func drawFirings(l pages.Locale, d chart.Firings, alike bool) pages.Drawn {
 	var known []float64
 	for i, v := range d.Values {

@@ -8,8 +8,8 @@ import (
 	"lidwright/kiln"
 )
 
-// TestRestoreCrossedOut crosses out a reading and restores it by the API and by the form of the class: it counts as before, the
-// list is empty again, and the record keeps every word.
+// TestRestoreCrossedOut crosses out a reading and restores it by the API and by the form of the class: it
+// counts as before, the list is empty again, and the record keeps every word.
 func TestRestoreCrossedOut(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7")

@@ -79,7 +79,8 @@ func textOf(n *html.Node) string {
 	return b.String()
 }
 
-// parsed is a page as a browser takes it: its forms that are posted, by their action, and the text of each thing with an id.
+// parsed is a page as a browser takes it: its forms that are posted, by their action, and the text of each
+// thing with an id.
 func parsed(t testing.TB, page, text string) (forms map[string][]sentForm, byID map[string]string,
 	alert bool) {
 	t.Helper()
@@ -152,7 +153,8 @@ func (f *sentForm) take(n *html.Node) {
 	f.fields = append(f.fields, one)
 }
 
-// formPages are the pages on which forms stand: every page of the routes, with something for each part of its address.
+// formPages are the pages on which forms stand: every page of the routes, with something for each part of its
+// address.
 func (b *bench) formPages(parts map[string]string) (all []string) {
 	for _, e := range b.s.routes() {
 		method, path, _ := strings.Cut(e.pattern, " ")
@@ -174,13 +176,14 @@ var enough = map[string]string{"name": "Owl", "length": "94", "cone": "6", "text
 	"good": "2", "cone_1": "6", "cone_2": "6", "cone_3": "6", "stood": "down", "sitter_cone": "6",
 	"intended_cone": "6", "count": "2", "code": "", "dry_g": "100", "saturated_g": "110"}
 
-// notRead are fields that say nothing where another one is filled in, and choices that stay as they were where one is not known.
+// notRead are fields that say nothing where another one is filled in, and choices that stay as they were
+// where one is not known.
 var notRead = []string{"/speak language", "/speak unit", "/speak degree", "/speak clock", "/pots#new collar",
 	"/pots#new count", "/pots#new seat_glazed"}
 
-// TestEveryFormWrong walks every form of every page, found on the pages as they are served, with each field wrong once: the
-// answer is 400, 404, 409 or 422 and the same page, nothing typed is lost, the fault stands beside its field, which has the focus, and the
-// top says that nothing is kept.
+// TestEveryFormWrong walks every form of every page, found on the pages as they are served, with each field
+// wrong once: the answer is 400, 404, 409 or 422 and the same page, nothing typed is lost, the fault stands
+// beside its field, which has the focus, and the top says that nothing is kept.
 func TestEveryFormWrong(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7", "BQ4")

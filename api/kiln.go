@@ -324,7 +324,7 @@ func (s kilnRoutes) doorPage(w http.ResponseWriter, r *http.Request) error {
 		data.Load = &j
 	}
 	l := s.localeOf(r.Context())
-	if data.Look, err = qrSVG(data.LookAt, l.T("opens the Spyhole of this kiln")); err != nil {
+	if data.Look, err = qrSVG(data.LookAt, l.T("opens the page of this kiln")); err != nil {
 		return err
 	}
 	if data.Out, err = qrSVG(data.OutAt, l.T("opens the bars to measure of this kiln")); err != nil {

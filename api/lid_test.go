@@ -240,8 +240,8 @@ func TestLidBadInput(t *testing.T) {
 	}
 }
 
-// Clients that join arrays by commas are understood where no comma can be a decimal sign, and answered as those that
-// repeat the name.
+// Clients that join arrays by commas are understood where no comma can be a decimal sign, and answered as
+// those that repeat the name.
 func TestArraysJoinedByCommas(t *testing.T) {
 	for text, want := range map[string][]string{
 		"104.5,104.7": {"104.5", "104.7"}, "96mm,97 mm": {"96mm", "97 mm"}, `3 3/4",3 7/8"`: {`3 3/4"`,

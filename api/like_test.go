@@ -8,8 +8,9 @@ import (
 	"lidwright/kiln"
 )
 
-// TestLoadLikeTheLast packs a load as the one before it, by the API and by the page: kiln, kind, atmosphere and shelves are
-// taken along, bars are not; a shelf that is said for one bar stands. Then bars are moved between the two by the page.
+// TestLoadLikeTheLast packs a load as the one before it, by the API and by the page: kiln, kind, atmosphere
+// and shelves are taken along, bars are not; a shelf that is said for one bar stands. Then bars are moved
+// between the two by the page.
 func TestLoadLikeTheLast(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7", "BQ4", "BQ3", "BQA", "BQC")
@@ -56,8 +57,8 @@ func TestLoadLikeTheLast(t *testing.T) {
 	}
 }
 
-// TestPadTakesPairAndInstrument measures the second pair of lines on the page of many bars, by rule: it supersedes nothing, and
-// what it was measured with stays for the next bar.
+// TestPadTakesPairAndInstrument measures the second pair of lines on the page of many bars, by rule: it
+// supersedes nothing, and what it was measured with stays for the next bar.
 func TestPadTakesPairAndInstrument(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7")

@@ -221,8 +221,8 @@ func (s loadRoutes) postLife(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// moveBars takes the bars that a form names out of a load, and gives the load that they lie in then; where it is refused, the
-// one that they lay in.
+// moveBars takes the bars that a form names out of a load, and gives the load that they lie in then; where it
+// is refused, the one that they lay in.
 func (s loadRoutes) moveBars(ctx context.Context, id string, form url.Values) (string, error) {
 	b := wire.MoveBody{Bars: codesIn(form.Get("bars")), To: form.Get("to"),
 		Shelf: strings.TrimSpace(form.Get("shelf")), By: form.Get("by")}

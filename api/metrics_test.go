@@ -90,7 +90,8 @@ func (c *crowd) Life(context.Context, kiln.KilnID, kiln.ChannelID, time.Time) (h
 	return heatwork.ProbeLife{}, nil
 }
 func (c *crowd) Stories(_ context.Context, k kiln.KilnID) ([]heatwork.ProbeStory, error) {
-	// One cone of a pack, read as a tilt: in words alone, such as "leaning", it spans some 20 °C and tells little.
+	// One cone of a pack, read as a tilt: in words alone, such as "leaning", it spans some 20 °C and tells
+	// little.
 	var out []heatwork.ProbeStory
 	for _, ch := range []kiln.ChannelID{"1", "2", "3"} {
 		var fired []heatwork.FiredCones

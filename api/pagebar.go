@@ -342,8 +342,8 @@ func readingForm(form url.Values) (wire.ReadingBody, error) {
 	return b, nil
 }
 
-// postFlags keeps what is ticked as wrong with a bar; from the page of a load it leads back there. Where somebody
-// changed the bar since the form was made, both are shown, and nothing is kept before one is chosen.
+// postFlags keeps what is ticked as wrong with a bar; from the page of a load it leads back there. Where
+// somebody changed the bar since the form was made, both are shown, and nothing is kept before one is chosen.
 func (s barRoutes) postFlags(w http.ResponseWriter, r *http.Request) error {
 	form, err := web.Form(r)
 	if err != nil {
@@ -360,7 +360,8 @@ func (s barRoutes) postFlags(w http.ResponseWriter, r *http.Request) error {
 		data := s.barPageOf(r.Context(), bar)
 		data.Load = form.Get("load")
 		data.Changed = &pages.FlagsChanged{Now: data.Bar.Flags, Yours: form["flag"]}
-		// The page asks by itself: what was sent is not put back into its form, where the older revision would stand.
+		// The page asks by itself: what was sent is not put back into its form, where the older revision
+		// would stand.
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(s.troubles.Problem(r.Context(), err).Status)
 		return s.show(w, data)
@@ -388,7 +389,8 @@ func (s barRoutes) postCount(w http.ResponseWriter, r *http.Request) error {
 	return s.postAct(w, r, s.Archive.CountReading, "/count")
 }
 
-// postAct does something to a reading; why names the act that needs a reason, and comes back where none is given.
+// postAct does something to a reading; why names the act that needs a reason, and comes back where none is
+// given.
 func (s barRoutes) postAct(w http.ResponseWriter, r *http.Request, do act, why string) error {
 	form, err := web.Form(r)
 	if err != nil {

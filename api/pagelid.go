@@ -608,8 +608,8 @@ func anyGiven(q url.Values, names ...string) bool {
 	return false
 }
 
-// boardPage asks the board question with the API's own parameters. An opening that all pots share stands in a field
-// of its own, and goes to each pot that names none.
+// boardPage asks the board question with the API's own parameters. An opening that all pots share stands in a
+// field of its own, and goes to each pot that names none.
 func (s lidRoutes) boardPage(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
 	form, err := s.asking(r.Context(), q)

@@ -23,8 +23,8 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-// potsPage tells what the boards of a form taught, finds cards, and makes a board of them. Its form is filled in
-// from the query: the lid page leads here with what was asked and answered.
+// potsPage tells what the boards of a form taught, finds cards, and makes a board of them. Its form is filled
+// in from the query: the lid page leads here with what was asked and answered.
 func (s resultRoutes) potsPage(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
 	typed := pages.Form{}
@@ -90,7 +90,8 @@ func (s resultRoutes) showPots(w http.ResponseWriter, r *http.Request, form page
 	return s.show(w, data)
 }
 
-// newPots is the form of a board at the wheel: where nothing was typed, with the clay and the mark of the last card.
+// newPots is the form of a board at the wheel: where nothing was typed, with the clay and the mark of the
+// last card.
 func (s resultRoutes) newPots(ctx context.Context, form pages.Form, forms []string, all []lid.KeptPot) (pages.NewPots,
 	error) {
 	base := s.page(ctx, "pots")

@@ -129,8 +129,8 @@ func grinding() []pages.Cautioned {
 	return two
 }
 
-// waitingBoards are the boards of cards that went through a glaze firing since they were made and of which nobody
-// said how their lids sat, and how many there are that were not fired yet.
+// waitingBoards are the boards of cards that went through a glaze firing since they were made and of which
+// nobody said how their lids sat, and how many there are that were not fired yet.
 func (s resultRoutes) waitingBoards(ctx context.Context, cards []lid.KeptPot) (all []pages.WaitingBoard,
 	unfired int,
 	err error) {
@@ -174,7 +174,8 @@ func (s resultRoutes) firedLoads(ctx context.Context) (all []tiles.KeptLoad, err
 	return all, err
 }
 
-// loadOf is the id of the newest load that may have held a board: packed on the day that it was made or later.
+// loadOf is the id of the newest load that may have held a board: packed on the day that it was made or
+// later.
 func (s *Server) loadOf(b boardOfPots, fired []tiles.KeptLoad) string {
 	made, err := time.ParseInLocation(time.DateOnly, b.MadeOn, s.Site.Zone)
 	for _, l := range fired {
@@ -367,8 +368,8 @@ func (s resultRoutes) lidDiary(ctx context.Context, l pages.Locale, form string)
 	return out, nil
 }
 
-// perUnit is how many of the shown unit a millimetre is. Thirty-seconds are too coarse for gaps: they are shown in
-// inches.
+// perUnit is how many of the shown unit a millimetre is. Thirty-seconds are too coarse for gaps: they are
+// shown in inches.
 func perUnit(l pages.Locale) (float64, string) {
 	switch tiles.LengthUnit(l.Unit) {
 	case tiles.CM:

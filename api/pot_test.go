@@ -62,8 +62,8 @@ func TestCardsFromTheWheelToAReplacement(t *testing.T) {
 	s.get("/lid?"+html.UnescapeString(later), 200, nil)
 }
 
-// TestAnswerBecomesACard: what the lid page was asked and answered stands in the form that its button leads to, in the
-// unit of its fields, and is kept as it stands.
+// TestAnswerBecomesACard: what the lid page was asked and answered stands in the form that its button leads
+// to, in the unit of its fields, and is kept as it stands.
 func TestAnswerBecomesACard(t *testing.T) {
 	s := testStudio(t)
 	page := s.get("/lid?collar=104.5&opening=92.5&clay=tern&form=jar&maker=KT&seat_glazed=yes", 200, nil)

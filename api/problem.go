@@ -47,8 +47,9 @@ func (h *heldAnswer) Write(b []byte) (int, error) {
 	return h.body.Write(b)
 }
 
-// refusedForms answers a form of a page, and sees to it that one that is refused comes back as it was typed, with what is
-// wrong beside its fields: the page that it came from is shown again where the form shows none itself.
+// refusedForms answers a form of a page, and sees to it that one that is refused comes back as it was typed,
+// with what is wrong beside its fields: the page that it came from is shown again where the form shows none
+// itself.
 func (s *Server) refusedForms(w http.ResponseWriter, r *http.Request, f func(http.ResponseWriter, *http.Request) error) error {
 	if r.Method != http.MethodPost || !strings.HasPrefix(r.Header.Get("Content-Type"),
 		"application/x-www-form-urlencoded") {
@@ -107,7 +108,8 @@ func (s *Server) refused(ctx context.Context, err error) *web.Problem {
 	return p
 }
 
-// cameFrom is the page that a form was sent from, as whoever sent it may see it; nil where it is none of ours.
+// cameFrom is the page that a form was sent from, as whoever sent it may see it; nil where it is none of
+// ours.
 func (s *Server) cameFrom(r *http.Request) []byte {
 	from, err := url.Parse(r.Referer())
 	if err != nil || from.Host != r.Host || !ourPath(from.Path) {

@@ -191,8 +191,8 @@ func (r *reader) percent(name string, high float64) tiles.Ratio {
 // that ran together, or a thousand times as much.
 var pointNumber = regexp.MustCompile(`^\s*[0-9]+(\.[0-9]+)?\s*$`)
 
-// apartAtCommas takes apart what a client joined by commas, where no comma can be a decimal sign: with a point in each
-// number, as 104.5,104.7, or behind a unit, as 96mm,97mm. 104,106 and 1.234,5 stay one text.
+// apartAtCommas takes apart what a client joined by commas, where no comma can be a decimal sign: with a
+// point in each number, as 104.5,104.7, or behind a unit, as 96mm,97mm. 104,106 and 1.234,5 stay one text.
 func apartAtCommas(texts []string) (out []string) {
 	for _, t := range texts {
 		parts := strings.Split(t, ",")

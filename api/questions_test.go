@@ -290,8 +290,9 @@ func (c *oneCollector) SetClayBody(_ context.Context, clay tiles.ClayID, body st
 	return nil
 }
 
-// TestBodyOfAClay: which body a clay is, and that what its bars tell may be sent, is said by a person on the page of the
-// collector, and by nothing else; nothing is ticked beforehand, and a body that was merged cannot be picked.
+// TestBodyOfAClay: which body a clay is, and that what its bars tell may be sent, is said by a person on the
+// page of the collector, and by nothing else; nothing is ticked beforehand, and a body that was merged cannot
+// be picked.
 func TestBodyOfAClay(t *testing.T) {
 	b := newBench(t)
 	b.tern()

@@ -291,8 +291,8 @@ func (s studioRoutes) tellHealth(w http.ResponseWriter, word string) {
 
 // cacheOf says what keeps the answers of a route, by its class: questions of clay rest on the store, the fit
 // and the day, curves on the store; what the kilns do now is good for a quarter of a second, and not beyond
-// what was told since: who stops a record and asks at once hears that it is stopped. An answer that says itself
-// how it may be kept is not.
+// what was told since: who stops a record and asks at once hears that it is stopped. An answer that says
+// itself how it may be kept is not.
 func (s *Server) cacheOf() func(*http.Request) *web.Cache {
 	if s.Revision == nil {
 		return func(*http.Request) *web.Cache { return nil }

@@ -31,7 +31,7 @@ func (f *From) Resolve(c huma.Context) []error {
 type sessionInput struct {
 	From
 	Body struct {
-		Code string `json:"code" doc:"Bench or owner code; hyphens, spaces and case do not count" maxLength:"40"`
+		Code string `json:"code" doc:"Bench or owner passcode; hyphens, spaces and case do not count" maxLength:"40"`
 	}
 }
 

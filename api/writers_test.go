@@ -8,8 +8,9 @@ import (
 	"testing"
 )
 
-// A sheet as LibreOffice has it in one file (OpenDocument 1.3, flat XML): lengths are numbers, days are days, of which the
-// last row has one as the number that a spreadsheet counts; the note has a line end, a semicolon and quotes in it.
+// A sheet as LibreOffice has it in one file (OpenDocument 1.3, flat XML): lengths are numbers, days are days,
+// of which the last row has one as the number that a spreadsheet counts; the note has a line end, a semicolon
+// and quotes in it.
 const sheetBegins = `<?xml version="1.0" encoding="UTF-8"?>
 <office:document xmlns:office="urn:oasis:names:tc:opendocument:xmlns:office:1.0" xmlns:table="urn:oasis:names:tc:opendocument:xmlns:table:1.0"
  xmlns:text="urn:oasis:names:tc:opendocument:xmlns:text:1.0" office:version="1.3" office:mimetype="application/vnd.oasis.opendocument.spreadsheet">
@@ -35,9 +36,9 @@ func sheetRow(cells ...string) string {
 	return row + "</table:table-row>"
 }
 
-// TestNotebooksByTheirWriters has LibreOffice, R and Python write the same three bars, each in the ways in which people save
-// tables there, and takes every one in: the same lengths, on the same days, whatever separator, decimal sign, encoding
-// and form of day it has. It needs LIDWRIGHT_SOAK.
+// TestNotebooksByTheirWriters has LibreOffice, R and Python write the same three bars, each in the ways in
+// which people save tables there, and takes every one in: the same lengths, on the same days, whatever
+// separator, decimal sign, encoding and form of day it has. It needs LIDWRIGHT_SOAK.
 func TestNotebooksByTheirWriters(t *testing.T) {
 	if os.Getenv("LIDWRIGHT_SOAK") == "" {
 		return
@@ -61,8 +62,9 @@ func TestNotebooksByTheirWriters(t *testing.T) {
 		t.Fatal(err)
 	}
 	var written []string
-	// Tokens of the filter: separator, quotes, encoding (76 UTF-8, 1 Windows-1252), first row, -, language (1031 German, 1033
-	// English of the US), quote all texts, numbers as they are kept, as shown. Source: LibreOffice help, filter options for CSV.
+	// Tokens of the filter: separator, quotes, encoding (76 UTF-8, 1 Windows-1252), first row, -, language
+	// (1031 German, 1033 English of the US), quote all texts, numbers as they are kept, as shown. Source:
+	// LibreOffice help, filter options for CSV.
 	for name, tokens := range map[string]string{"de": "59,34,1,1,,1031,false,true,false",
 		"us": "44,34,76,1,,1033,true,true,false", "tab": "9,34,76,1,,1031,false,true,true",
 		"bom": "59,34,76,1,,1031,true,true,true,false,false,-1,true"} {

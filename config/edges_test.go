@@ -37,8 +37,8 @@ func TestClassOfTypeB(t *testing.T) {
 	}
 }
 
-// A variable that is set to nothing is no variable that is not there: it takes the place of what the file says, and
-// is told where nothing cannot be.
+// A variable that is set to nothing is no variable that is not there: it takes the place of what the file
+// says, and is told where nothing cannot be.
 func TestEmptyVariable(t *testing.T) {
 	const text = "[site]\nname = \"The Long Shed\"\n"
 	setenv(t, []string{"LIDWRIGHT_SITE_NAME="})
@@ -50,8 +50,8 @@ func TestEmptyVariable(t *testing.T) {
 	}
 }
 
-// Names of sites are read as they were written; what is wrong with a file of them is told with its line, and one that
-// is not there names none.
+// Names of sites are read as they were written; what is wrong with a file of them is told with its line, and
+// one that is not there names none.
 func TestNamesOfSites(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "of", "sites.toml")
 	if none, err := ReadSites(file); err != nil || len(none) != 0 {

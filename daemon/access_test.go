@@ -78,8 +78,9 @@ func TestAddressNeedsCodes(t *testing.T) {
 	}
 }
 
-// A daemon with both codes as the package makes them: a right code keeps a fact and makes its address familiar in the
-// store, which is opened after the routes are built; a wrong one is refused, and without one nothing is kept.
+// A daemon with both codes as the package makes them: a right code keeps a fact and makes its address
+// familiar in the store, which is opened after the routes are built; a wrong one is refused, and without one
+// nothing is kept.
 func TestCodesOfARunningDaemon(t *testing.T) {
 	folder := t.TempDir()
 	codes := map[auth.Who]string{}

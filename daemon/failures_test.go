@@ -119,7 +119,8 @@ func hold(t *testing.T) (h held) {
 	return h
 }
 
-// manager is the socket of a service manager, which is told that all is well, and the environment that it gives.
+// manager is the socket of a service manager, which is told that all is well, and the environment that it
+// gives.
 func manager(t *testing.T, watchdog time.Duration) (socket *net.UnixConn, env map[string]string) {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "notify")

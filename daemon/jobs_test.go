@@ -56,8 +56,8 @@ func (h *hand) audited(name string) {
 	h.show("job-"+name, false)
 }
 
-// TestJobsOfLids counts the taps of jobs about pots and lids on a phone: a new card, a lid for a fired pot, the lid
-// results of a board.
+// TestJobsOfLids counts the taps of jobs about pots and lids on a phone: a new card, a lid for a fired pot,
+// the lid results of a board.
 func TestJobsOfLids(t *testing.T) {
 	s := openStudio(t, "", true)
 	h := &hand{tab: s.tab(t, openBrowser(t), 390, 844)}

@@ -94,8 +94,8 @@ func LongEnough(cfg config.Config) time.Duration {
 }
 
 // Listen opens the lines of the settings that pass only, hears them for so long, and tells what was
-// heard. It keeps nothing, and sends what the daemon would send and nothing else. trace, which may be nil, is told all
-// that passes on them; with several lines it is called from several goroutines.
+// heard. It keeps nothing, and sends what the daemon would send and nothing else. trace, which may be nil, is
+// told all that passes on them; with several lines it is called from several goroutines.
 func Listen(ctx context.Context, cfg config.Config, long time.Duration, only func(port string) bool,
 	trace func(at kiln.Stamp, what source.Traced, bytes []byte)) ([]usecase.Line, error) {
 	clock, err := NewClock()

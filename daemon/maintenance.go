@@ -201,8 +201,8 @@ func (d *Daemon) health() (usecase.StoreHealth, error) {
 		Alarm:   h.Alarm, Gone: h.Gone, Back: h.Back}, err
 }
 
-// pathless takes the folders of the store and of the second place out of a name in a sentence that anybody may read,
-// and leaves the names of the files in them; the log has the whole.
+// pathless takes the folders of the store and of the second place out of a name in a sentence that anybody
+// may read, and leaves the names of the files in them; the log has the whole.
 func pathless(cfg config.Config, says string) string {
 	for _, folder := range []string{cfg.Store.Folder, cfg.Copy.Target} {
 		if folder = strings.TrimRight(folder, "/"); folder != "" {

@@ -12,9 +12,10 @@ import (
 // fromNpm are the tools that make and compile clients in TypeScript, each of one version.
 const fromNpm = "@redocly/cli@2.77.0 openapi-typescript@7.13.0 openapi-fetch@0.17.0 @hey-api/openapi-ts@0.85.0 typescript@5.9.3"
 
-// TestClientsByNode: redocly finds no fault with the document by its recommended rules, and clients that openapi-fetch
-// (which joins arrays by commas here) and hey-api make of it compile and are used for a rate, a lid and readings. It needs
-// LIDWRIGHT_SOAK, and Node 20.19 or newer with npm, which Debian has from 13 on. The lid is case S1 of lids.csv.
+// TestClientsByNode: redocly finds no fault with the document by its recommended rules, and clients that
+// openapi-fetch (which joins arrays by commas here) and hey-api make of it compile and are used for a rate, a
+// lid and readings. It needs LIDWRIGHT_SOAK, and Node 20.19 or newer with npm, which Debian has from 13 on.
+// The lid is case S1 of lids.csv.
 func TestClientsByNode(t *testing.T) {
 	if os.Getenv("LIDWRIGHT_SOAK") == "" {
 		return

@@ -5,7 +5,8 @@ import (
 	"time"
 )
 
-// A firing was whole when it ended whole and was hotter than any cone moves at; one logged by hand is believed.
+// A firing was whole when it ended whole and was hotter than any cone moves at; one logged by hand is
+// believed.
 func TestWholeFirings(t *testing.T) {
 	for name, c := range map[string]struct {
 		f    Firing
@@ -49,8 +50,8 @@ func TestWhenThePeakIsPassed(t *testing.T) {
 	}
 }
 
-// The heat work on a shelf: as cones of that place told, else of its probe, else as indicated, else by hand; a probe
-// that broke has that of the one that stood in.
+// The heat work on a shelf: as cones of that place told, else of its probe, else as indicated, else by hand;
+// a probe that broke has that of the one that stood in.
 func TestWorkOnAShelf(t *testing.T) {
 	f := Firing{HeatWork: map[ChannelID]HeatWork{"1": {C: 1222}, "3": {C: 1210}},
 		Corrected: map[Place]HeatWork{{Channel: "1"}: {C: 1228}, {Channel: "1", Shelf: "top"}: {C: 1235}}}
@@ -95,8 +96,8 @@ func TestSampleWithOneMore(t *testing.T) {
 	}
 }
 
-// What was heard before the clock was trusted takes the time of the nearest trusted stamp of its boot, of two as
-// near the earlier.
+// What was heard before the clock was trusted takes the time of the nearest trusted stamp of its boot, of two
+// as near the earlier.
 func TestClockOfTheNearest(t *testing.T) {
 	day := time.Date(2026, 3, 1, 8, 0, 0, 0, time.UTC)
 	of := func(boot BootID, since int, trusted bool, slow time.Duration) Sample {

@@ -28,9 +28,9 @@ type Clay struct {
 	Note        string
 }
 
-// MayBe reports whether a clay may be what a supplier sells under a number and a name: the numbers are the same, or
-// the one name is in the other, case, blanks and signs aside. It is a proposal: bodies of one name are many, and a
-// person says which it is.
+// MayBe reports whether a clay may be what a supplier sells under a number and a name: the numbers are the
+// same, or the one name is in the other, case, blanks and signs aside. It is a proposal: bodies of one name
+// are many, and a person says which it is.
 func (c Clay) MayBe(number, name string) bool {
 	own, theirs := plainWord(c.MakerCode), plainWord(number)
 	if own != "" && theirs != "" {

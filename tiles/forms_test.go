@@ -109,8 +109,8 @@ func TestParentsWrittenAndShared(t *testing.T) {
 	}
 }
 
-// A length whose firing nobody tells counts at an assumed heat: a bisque one as of a bisque, a fired one as of a
-// glaze firing, and none as soon as a firing is there that it can have come out of.
+// A length whose firing nobody tells counts at an assumed heat: a bisque one as of a bisque, a fired one as
+// of a glaze firing, and none as soon as a firing is there that it can have come out of.
 func TestAssumedHeat(t *testing.T) {
 	at := time.Date(2026, 3, 1, 18, 0, 0, 0, time.UTC)
 	of := func(stage Stage) Reading { return Reading{ID: "r", Stage: stage, Length: 90, At: at} }
@@ -155,7 +155,8 @@ func TestAssumedHeat(t *testing.T) {
 	}
 }
 
-// A clay may be what a supplier sells: by its number where both have one, else by its name, however it is written.
+// A clay may be what a supplier sells: by its number where both have one, else by its name, however it is
+// written.
 func TestClayMayBe(t *testing.T) {
 	c := Clay{Name: "Tern Stone-ware", MakerCode: "T 12"}
 	for _, x := range []struct {
@@ -188,8 +189,8 @@ func TestConesOfAClay(t *testing.T) {
 	}
 }
 
-// A mix is made of what is there, and of nothing that was made of it, however far back; a family that already goes
-// round is walked through once.
+// A mix is made of what is there, and of nothing that was made of it, however far back; a family that already
+// goes round is walked through once.
 func TestFamilies(t *testing.T) {
 	a, b, c, d := BatchRef{"tern", "A"}, BatchRef{"tern", "B"}, BatchRef{"tern", "C"}, BatchRef{"wren", "D"}
 	for name, x := range map[string]struct {

@@ -19,8 +19,8 @@ type Measured struct {
 // Of is l as an argument of a message.
 func (u LengthUnit) Of(l Millimetre) Measured { return Measured{Length: l, Unit: u} }
 
-// Fine is a small difference of lengths as an argument of a message: to 0.01 mm, 0.001 cm or 0.001 in, as a 32nd
-// is too coarse for it.
+// Fine is a small difference of lengths as an argument of a message: to 0.01 mm, 0.001 cm or 0.001 in, as a
+// 32nd is too coarse for it.
 type Fine Millimetre
 
 // Render is d in the reader's unit.

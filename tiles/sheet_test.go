@@ -173,8 +173,8 @@ func TestHeadingsWithASlip(t *testing.T) {
 	}
 }
 
-// A sheet is taken in once: new bars whole, a length that is not believed with its question, and of a second time
-// nothing.
+// A sheet is taken in once: new bars whole, a length that is not believed with its question, and of a second
+// time nothing.
 func TestSheetIsTakenIn(t *testing.T) {
 	s := sheetOf(t, "code,clay,wet,fired,firing_fired\nBQ7,tern,100,88,big-blue/4\nBQA,tern,100,8.8,big-blue/4\n")
 	began := time.Date(2026, 3, 1, 8, 0, 0, 0, time.UTC)

@@ -17,7 +17,7 @@ import (
 const (
 	familiarLasts = benchLasts
 	// guessEach is how far apart guesses beyond the rateLimit are looked at from one familiar address. At 20 a
-	// second half of the 36 bits of a bench code take 54 years.
+	// second half of the 36 bits of a bench passcode take 54 years.
 	guessEach = 50 * time.Millisecond
 	// longestTurn is how long one of them may wait: no more come at once over the connections of one address.
 	longestTurn = 10 * time.Second

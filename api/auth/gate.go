@@ -26,7 +26,7 @@ import (
 type Access struct {
 	// Codes gives what is kept of the two codes as they stand now. Nil: there are none.
 	Codes         func() (bench, owner PasscodeHash, err error)
-	ReadingOpen   bool // reading needs no code; otherwise it needs the bench code
+	ReadingOpen   bool // reading needs no code; otherwise it needs the bench passcode
 	WritesASecond int  // from one address, with three times as many at once; 0: as many as come
 }
 
@@ -241,7 +241,7 @@ func (g *Gate) Handler(next http.Handler) http.Handler {
 		case c.Who == Anyone:
 			no(CodeNeeded(message.New("This needs the {1} code.", need.String())))
 		default:
-			no(web.NewProblem("code-too-weak", message.New("This needs the owner code.")))
+			no(web.NewProblem("code-too-weak", message.New("This needs the owner passcode.")))
 		}
 	})
 }

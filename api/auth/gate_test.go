@@ -135,7 +135,7 @@ func (d *door) want(want, code string, from netip.Addr, what string) {
 // nth is an address of a network that is set aside for tests (RFC 2544).
 func nth(i int) netip.Addr { return netip.AddrFrom4([4]byte{198, 18, byte(i >> 8), byte(i)}) }
 
-// wrongCode has the length of a bench code.
+// wrongCode has the length of a bench passcode.
 const wrongCode = "AAAA-AAAA"
 
 // A code is whose length says and whose hash fits; one that was renewed is nobody's from then on.
@@ -153,7 +153,8 @@ func TestWhoseACodeIs(t *testing.T) {
 	d.want("503", "XXXX-XXXX", fromBench, "while the codes cannot be read")
 }
 
-// Five wrong codes a minute are looked at from one address, then one in twelve seconds; right ones do not count.
+// Five wrong codes a minute are looked at from one address, then one in twelve seconds; right ones do not
+// count.
 func TestGuessesOfOneAddress(t *testing.T) {
 	d := newDoor(t)
 	for range 40 {
@@ -175,8 +176,8 @@ func TestGuessesOfOneAddress(t *testing.T) {
 	d.want("429", wrongCode, fromStranger, "and one more")
 }
 
-// Of all addresses together thirty a minute are worked out, and a right code that was worked out before is compared
-// without; where a right code was before it is let in all the same.
+// Of all addresses together thirty a minute are worked out, and a right code that was worked out before is
+// compared without; where a right code was before it is let in all the same.
 func TestGuessesOfAllAddresses(t *testing.T) {
 	d := newDoor(t)
 	d.want("bench", benchCode, fromBench, "the bench")
@@ -201,8 +202,8 @@ func TestGuessesOfAllAddresses(t *testing.T) {
 	d.want("401", wrongCode, nth(200), "a guess after them")
 }
 
-// An address where the right code was is never locked out: its guesses wait for their turn, 50 ms apart and ten
-// seconds at most. It is known over a restart, for half a year, and until the code is renewed.
+// An address where the right code was is never locked out: its guesses wait for their turn, 50 ms apart and
+// ten seconds at most. It is known over a restart, for half a year, and until the code is renewed.
 func TestFamiliarAddress(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		d := newDoor(t)
@@ -234,7 +235,8 @@ func TestFamiliarAddress(t *testing.T) {
 		if _, p := d.Identify(ctx, benchCode, fromBench); p == nil || p.Status != 429 {
 			t.Errorf("who went away: %+v", p)
 		}
-		// 201 at once: the last of those that may wait comes after ten seconds, the others are sent away at once.
+		// 201 at once: the last of those that may wait comes after ten seconds, the others are sent away at
+		// once.
 		time.Sleep(5 * time.Second)
 		d.guesses = rateLimit{each: time.Hour, burst: 1}
 		d.guesses.take(fromBench, d.at)
@@ -443,8 +445,8 @@ func TestSessionOfTheOwner(t *testing.T) {
 	}
 }
 
-// After a restart the two hours go on from the last use that the store knows of, and are written anew a quarter of
-// an hour after it.
+// After a restart the two hours go on from the last use that the store knows of, and are written anew a
+// quarter of an hour after it.
 func TestOwnerKeptOverARestart(t *testing.T) {
 	d := newDoor(t)
 	cookie := d.open(Owner)

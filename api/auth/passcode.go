@@ -43,7 +43,7 @@ const codeAlphabet = "ABCDEFGHJKLNPQRTVWXY347"
 
 // hashRounds of PBKDF2 take 20 ms on the development machine and should take under a second on
 // the smallest Pi. A right code is worked out once in a running of the daemon; wrong ones are
-// rationed. A stolen hash of a bench code stands 2^36 guesses of this many rounds.
+// rationed. A stolen hash of a bench passcode stands 2^36 guesses of this many rounds.
 const hashRounds = 100_000
 
 // PasscodeHash is what is kept of a code: it cannot be turned back.

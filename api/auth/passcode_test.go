@@ -50,8 +50,8 @@ func TestPasscodeHash(t *testing.T) {
 	}
 }
 
-// A passcode is made and read out in fours; its hash has a salt of its own, 16 bytes long: RFC 8018, 4.1, wants 8 at
-// least.
+// A passcode is made and read out in fours; its hash has a salt of its own, 16 bytes long: RFC 8018, 4.1,
+// wants 8 at least.
 func TestPasscodesAsTheyAreRead(t *testing.T) {
 	for who, shape := range map[Who]string{Bench: `^%[1]s{4}-%[1]s{4}$`,
 		Owner: `^%[1]s{4}-%[1]s{4}-%[1]s{4}$`} {

@@ -8,8 +8,8 @@ import (
 	"time"
 )
 
-// Firings is one quantity of firing after firing, a small picture among others that are alike: all of them have
-// the same times across. The last value is written at its dot, the middle of all is a dashed line.
+// Firings is one quantity of firing after firing, a small picture among others that are alike: all of them
+// have the same times across. The last value is written at its dot, the middle of all is a dashed line.
 type Firings struct {
 	From, To time.Time
 	At       []time.Time // of each firing, in any order

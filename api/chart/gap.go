@@ -7,8 +7,8 @@ import (
 	"strings"
 )
 
-// GapScale is the line on which the gaps of a form's lids stand, board under board. Lengths are in the unit that
-// they are shown in, from 0.
+// GapScale is the line on which the gaps of a form's lids stand, board under board. Lengths are in the unit
+// that they are shown in, from 0.
 type GapScale struct {
 	Width     float64 // px, as it is shown
 	To        float64 // at the right end
@@ -67,8 +67,8 @@ func (d GapScale) SVG() string {
 	return b.String()
 }
 
-// GapStrip is how the lids of one board sat, on a scale: a dot good, a square tight, a triangle loose, a bar what
-// was predicted; in each part of the line the number of lids that were counted there and not measured.
+// GapStrip is how the lids of one board sat, on a scale: a dot good, a square tight, a triangle loose, a bar
+// what was predicted; in each part of the line the number of lids that were counted there and not measured.
 type GapStrip struct {
 	GapScale
 	Measured []float64

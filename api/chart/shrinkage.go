@@ -14,10 +14,10 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-// Shrinkage is a clay's shrink over heat work: to the right heat work, with cones above; upwards shrink in per
-// cent. The line is solid where bars were fired and dotted where none was, in the band of the likely range; a dot
-// is a bar, a ring one that the fit leaves out. It holds no words of its own: what it says is handed in, in the
-// reader's language.
+// Shrinkage is a clay's shrink over heat work: to the right heat work, with cones above; upwards shrink in
+// per cent. The line is solid where bars were fired and dotted where none was, in the band of the likely
+// range; a dot is a bar, a ring one that the fit leaves out. It holds no words of its own: what it says is
+// handed in, in the reader's language.
 type Shrinkage struct {
 	Width, Height float64 // px, as it is shown
 	Asked         kiln.Celsius
@@ -222,8 +222,8 @@ func (p *shrinkPlot) line() {
 	}
 }
 
-// dots puts the bars in; how many there are stands beside them, and the code of each that is left out beside its
-// ring. One that lies outside the picture stands at its edge.
+// dots puts the bars in; how many there are stands beside them, and the code of each that is left out beside
+// its ring. One that lies outside the picture stands at its edge.
 func (p *shrinkPlot) dots() {
 	var rings []label
 	var mid, top point

@@ -22,7 +22,7 @@ var ErrNotReachable = errors.New("no lidwright answers")
 // Client asks a running daemon. Site is its address, such as http://127.0.0.1:8573.
 type Client struct {
 	Site string
-	Code string // bench or owner code; empty on a machine that needs none
+	Code string // bench or owner passcode; empty on a machine that needs none
 	// Handler answers in place of a daemon: for a store that none has open. It is asked only; a fact
 	// that is sent meets ErrNotReachable.
 	Handler http.Handler

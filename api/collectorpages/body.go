@@ -31,8 +31,8 @@ type Body struct {
 	Made          time.Time // of the pool that is told now; zero: none
 }
 
-// BodyYear is what a body loses where it matures by the studios whose newest bag arrived in one year: log-percent, and
-// the sd of that mean.
+// BodyYear is what a body loses where it matures by the studios whose newest bag arrived in one year:
+// log-percent, and the sd of that mean.
 type BodyYear struct {
 	Year, Studios int
 	Mean, SD      float64

@@ -11,8 +11,8 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 )
 
-// counts of this running of the program. No series of /metrics has a studio in it, however many there are: those
-// of each lie at /metrics/sites, for a scrape job that asks for them.
+// counts of this running of the program. No series of /metrics has a studio in it, however many there are:
+// those of each lie at /metrics/sites, for a scrape job that asks for them.
 type counts struct {
 	facts, repeats, gaps, forks atomic.Uint64
 	took                        prometheus.Histogram

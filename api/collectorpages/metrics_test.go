@@ -21,8 +21,9 @@ type shownSites struct {
 func (s shownSites) Sites(context.Context) ([]Site, error) { return s.sites, nil }
 func (s shownSites) Kilns(context.Context) ([]Live, error) { return s.kilns, nil }
 
-// /metrics has nothing of a studio in it; /metrics/sites has each by its name, two of one name apart, nothing of
-// one that was shut out, and no temperature that is no longer true. promtool (Debian's prometheus) reads both.
+// /metrics has nothing of a studio in it; /metrics/sites has each by its name, two of one name apart, nothing
+// of one that was shut out, and no temperature that is no longer true. promtool (Debian's prometheus) reads
+// both.
 func TestMetricsOfSites(t *testing.T) {
 	now := time.Date(2026, 1, 5, 9, 0, 0, 0, time.UTC)
 	c := 612.5

@@ -63,7 +63,7 @@ func (s *Server) owners(next http.HandlerFunc) http.HandlerFunc {
 		}
 		if !in {
 			s.askPasscode(w, r, http.StatusUnauthorized,
-				&pages.Problem{Title: message.New("A code is needed"), Detail: message.New("This needs the owner code.")}, r.URL.Path)
+				&pages.Problem{Title: message.New("A passcode is needed"), Detail: message.New("This needs the owner passcode.")}, r.URL.Path)
 			return
 		}
 		next(w, r)
@@ -140,7 +140,7 @@ func (s *Server) postPasscode(w http.ResponseWriter, r *http.Request) {
 	}
 	fits, status, says := s.guess(r, r.PostForm.Get("code"))
 	if !fits {
-		s.askPasscode(w, r, status, &pages.Problem{Title: message.New("A code is needed"), Detail: says},
+		s.askPasscode(w, r, status, &pages.Problem{Title: message.New("A passcode is needed"), Detail: says},
 			next)
 		return
 	}

@@ -80,8 +80,8 @@ func ourPackages(t *testing.T) []checkedPackage {
 	return ours
 }
 
-// textsLookedUp are the texts that the program looks up: keys of messages and of pages, with the package that has each,
-// and among its other constants those that may be words of closed lists.
+// textsLookedUp are the texts that the program looks up: keys of messages and of pages, with the package that
+// has each, and among its other constants those that may be words of closed lists.
 func textsLookedUp(t *testing.T, ours []checkedPackage) (keys map[string]string, words map[string]bool) {
 	t.Helper()
 	keys, words = map[string]string{}, map[string]bool{}
@@ -105,8 +105,8 @@ func textsLookedUp(t *testing.T, ours []checkedPackage) (keys map[string]string,
 	return keys, words
 }
 
-// Each key has its own in every language, nothing in a language's file is left over, and nothing that fills a place is
-// of a kind that no reader knows.
+// Each key has its own in every language, nothing in a language's file is left over, and nothing that fills a
+// place is of a kind that no reader knows.
 func TestMessages(t *testing.T) {
 	ours := ourPackages(t)
 	keys, words := textsLookedUp(t, ours)

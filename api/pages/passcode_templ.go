@@ -248,9 +248,9 @@ func (d PasscodePage) form(l Locale) templ.Component {
 			return templ_7745c5c3_Err
 		}
 		var templ_7745c5c3_Var12 string
-		templ_7745c5c3_Var12, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("As on the owner's slip: KQ7T-3HVW. Hyphens, blanks and case do not count. It may be pasted. This browser then keeps a cookie: the bench code for half a year, the owner code for two hours after its last use."))
+		templ_7745c5c3_Var12, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("As on the owner's slip: KQ7T-3HVW. Hyphens, blanks and case do not count. It may be pasted. This browser then keeps a cookie: the bench passcode for half a year, the owner passcode for two hours after its last use."))
 		if templ_7745c5c3_Err != nil {
-			return templ.Error{Err: templ_7745c5c3_Err, FileName: `passcode.templ`, Line: 51, Col: 233}
+			return templ.Error{Err: templ_7745c5c3_Err, FileName: `passcode.templ`, Line: 51, Col: 241}
 		}
 		_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var12))
 		if templ_7745c5c3_Err != nil {

@@ -12,9 +12,10 @@ import (
 	"golang.org/x/net/html/atom"
 )
 
-// Refused is a page with a form that was sent from it and refused, as a person gets it back: what was typed stands in its
-// fields, what is wrong stands beside them, the first of those has the focus, and the top says that nothing is kept. A page that
-// shows some of that itself keeps it. It is not ok where the form is not on the page.
+// Refused is a page with a form that was sent from it and refused, as a person gets it back: what was typed
+// stands in its fields, what is wrong stands beside them, the first of those has the focus, and the top says
+// that nothing is kept. A page that shows some of that itself keeps it. It is not ok where the form is not on
+// the page.
 func (s *Set) Refused(page []byte, action string, sent url.Values, p Problem, speak Speak) (out []byte,
 	ok bool) {
 	doc, err := html.Parse(bytes.NewReader(page))
@@ -159,7 +160,8 @@ var otherNames = map[string][]string{"packed_by": {"by"}, "by": {"marks"}, "body
 	"batch": {"clay", "body"}, "load": {"to"},
 	"mark_length_mm": {"mark_length"}, "seen": {"stood"}, "tilt_deg": {"stood"}}
 
-// fieldsOf are the fields that a fault is about: by its name, without its unit, by the last part of it, or as forms call it.
+// fieldsOf are the fields that a fault is about: by its name, without its unit, by the last part of it, or as
+// forms call it.
 func fieldsOf(form *html.Node, name string) []*html.Node {
 	last := name[strings.LastIndexByte(name, '.')+1:]
 	whole, _, _ := strings.Cut(name, ".")

@@ -11,8 +11,8 @@ import (
 
 // Tongues are the languages that pages speak, each under the name that it has for itself. English
 // stands in the templates and in the code; every other has its file words.<tag>.txt, in which an
-// English text is followed by its own, which begins with "= ". Texts that code has as keys of messages stand behind
-// the line "## Messages".
+// English text is followed by its own, which begins with "= ". Texts that code has as keys of messages stand
+// behind the line "## Messages".
 var Tongues = []struct {
 	Tag, Name string
 	Comma     bool // before decimals, in place of a point
@@ -89,7 +89,8 @@ func (w *words) figure(text string) string {
 	return text
 }
 
-// say is a word of the code in this language, or a text of it that has no places; what is not known stays as it is.
+// say is a word of the code in this language, or a text of it that has no places; what is not known stays as
+// it is.
 func (w *words) say(english string) string {
 	if w != nil {
 		if own, ok := w.exact[english]; ok {

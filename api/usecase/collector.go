@@ -21,8 +21,8 @@ type Collector interface {
 	Bodies(ctx context.Context) ([]wire.CatalogueBody, error)
 	KnownBodies() []wire.CatalogueBody        // as they were heard last; asks nobody
 	ClayBody(clay tiles.ClayID) wire.ClayPool // asks nobody
-	// SetClayBody says which body of the list a clay is, none where it is empty, and whether what its bars tell may be
-	// sent. A *tiles.Invalid says what is wrong.
+	// SetClayBody says which body of the list a clay is, none where it is empty, and whether what its bars
+	// tell may be sent. A *tiles.Invalid says what is wrong.
 	SetClayBody(ctx context.Context, clay tiles.ClayID, body string, send bool) error
 }
 

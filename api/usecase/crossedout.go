@@ -11,10 +11,12 @@ import (
 	"lidwright/tiles/lid"
 )
 
-// ThisEvening is how far back what was crossed out is listed where nobody says since when: a class, and the day before it. (own)
+// ThisEvening is how far back what was crossed out is listed where nobody says since when: a class, and the
+// day before it. (own)
 const ThisEvening = 12 * time.Hour
 
-// CrossedOut lists what was crossed out since a moment and nobody restored, newest first, each with what it was.
+// CrossedOut lists what was crossed out since a moment and nobody restored, newest first, each with what it
+// was.
 func (s *Studio) CrossedOut(ctx context.Context, since time.Time) ([]wire.CrossedOut, error) {
 	all, err := s.Archive.CrossedOut(ctx, since)
 	if err != nil {

@@ -97,8 +97,8 @@ func (s Firings) GoOn(ctx context.Context, id kiln.FiringID) (kiln.Firing, error
 	return f, nil
 }
 
-// justStopped is the firing of that id as the recorder stopped it, else as the store has it: one that was stopped a
-// moment ago may not be in the store yet.
+// justStopped is the firing of that id as the recorder stopped it, else as the store has it: one that was
+// stopped a moment ago may not be in the store yet.
 func (s Firings) justStopped(ctx context.Context, id kiln.FiringID) (kiln.Firing, error) {
 	for _, name := range s.KilnNames() {
 		if live, _ := s.liveOf(name); live.Undoable != nil && live.Undoable.Firing.ID == id {

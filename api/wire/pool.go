@@ -22,8 +22,8 @@ type CatalogueBody struct {
 	Became   string  `json:"became,omitempty" doc:"It was merged into that body"`
 }
 
-// PoolSummary is all that a studio sends of one body: what its own bars say of the curve, in 104 numbers, how many bars
-// they were, and the year of the newest bag. There is no reading, name, note or day in it.
+// PoolSummary is all that a studio sends of one body: what its own bars say of the curve, in 104 numbers, how
+// many bars they were, and the year of the newest bag. There is no reading, name, note or day in it.
 type PoolSummary struct {
 	Model string `json:"model" doc:"Number of the shrink model"`
 	Bars  int    `json:"bars" minimum:"1"`
@@ -78,8 +78,8 @@ type ClayPoolPick struct {
 	Send bool   `json:"send"`
 }
 
-// KeptBody is what a studio keeps of one clay and the bodies of its collector. What other studios told stays in
-// force without the collector.
+// KeptBody is what a studio keeps of one clay and the bodies of its collector. What other studios told stays
+// in force without the collector.
 type KeptBody struct {
 	Clay    string
 	Body    CatalogueBody

@@ -196,10 +196,9 @@ three bars of that clay with a known one are there; say it later with: lidwright
 
 A reading that is not believed is asked about, and kept with --yes alone. Then it is not confirmed, and does not
 count until you measure that stage again and enter what you read: if both agree (0.4 mm by calliper, 1 mm by
-rule), both count. To confirm it in a word is the
-owner's, and so is a length that no clay shrinks to. Nothing is overwritten: what was wrong is crossed out and
-stays to be seen.`,
-		Example: "  lidwright bar BQ7 fired 87.6\n  lidwright bar BQ7 fired 87.6 --cone 6\n  lidwright bar BQ7 heat last --firing last\n  lidwright bar BQ7 confirm last\n  lidwright bar BQ7 count last --why \"it bloated\"\n  lidwright bar BQ7 wet \"3 15/16 in\"\n  lidwright bar BQ7 dry 94.5 --instrument rule --step 0.5 --mark 2\n  lidwright bar BQ7 strike last --why \"wrong mark\"",
+rule), both count. To confirm it in a word is the owner's, and so is a length that no clay shrinks to. Nothing is
+overwritten: what was wrong is crossed out and stays to be seen.`,
+		Example: "  lidwright bar BQ7 fired 87.6\n  lidwright bar BQ7 fired 87.6 --cone 6\n  lidwright bar BQ7 heat last --firing last\n  lidwright bar BQ7 confirm last\n  lidwright bar BQ7 count last --why \"it bloated\"\n  lidwright bar BQ7 wet \"3 15/16 in\"\n  lidwright bar BQ7 dry 94.5 --instrument rule --step 0.5 --mark 2\n  lidwright bar BQ7 cross-out last --why \"wrong mark\"",
 		Args:    cobra.ExactArgs(3),
 		RunE: func(c *cobra.Command, args []string) error {
 			why, _ := c.Flags().GetString("why")
@@ -208,14 +207,18 @@ stays to be seen.`,
 			switch args[1] {
 			case "heat":
 				return tellHeat(c, args[0], args[2])
-			case "strike", "confirm", "count":
+			case "cross-out", "confirm", "count":
+				act, did := args[1], map[string]string{"cross-out": "crossed out", "confirm": "confirmed", "count": "counts"}[args[1]]
+				if act == "cross-out" {
+					act = "strike" // as the API has it
+				}
 				id, err := readingID(c, args[0], args[2], func(r wire.Reading) bool { return true })
 				if err != nil {
 					return err
 				}
-				done, err := put(c, "/v1/bars/"+url.PathEscape(args[0])+"/readings/"+url.PathEscape(id)+"/"+args[1], map[string]string{"why": why, "by": by}, nil)
+				done, err := put(c, "/v1/bars/"+url.PathEscape(args[0])+"/readings/"+url.PathEscape(id)+"/"+act, map[string]string{"why": why, "by": by}, nil)
 				if err == nil && !done {
-					fmt.Fprintf(c.OutOrStdout(), "%s: %s done\n", args[0], args[1])
+					fmt.Fprintf(c.OutOrStdout(), "%s: %s\n", args[0], did)
 				}
 				return err
 			}
@@ -235,7 +238,7 @@ stays to be seen.`,
 			return enterReading(c, args[0], args[1], body)
 		},
 	}
-	c.Flags().String("why", "", "reason, for strike and count")
+	c.Flags().String("why", "", "reason, for cross-out and count")
 	c.Flags().String("by", "", "maker's mark")
 	c.Flags().String("instrument", "", "what it was measured with: calliper or rule; calliper if not said")
 	c.Flags().Float64("step", 0, "smallest step of that, mm: 0.05; as usual for it if not said")
@@ -322,7 +325,7 @@ func enterReading(c *cobra.Command, bar, stage string, body map[string]any) erro
 		case err != nil || done && !r.NotKept:
 			return err
 		case !r.NotKept:
-			fmt.Fprintf(c.OutOrStdout(), "%s. Undo: lidwright bar %s strike last --why ...\n", r.says(bar, stage), bar)
+			fmt.Fprintf(c.OutOrStdout(), "%s. Undo: lidwright bar %s cross-out last --why ...\n", r.says(bar, stage), bar)
 			return nil
 		case done || !atTerminal(c):
 			return &exit{exitWrongUse, r.Question.String() + " Nothing was kept. If it was read right, say so: --yes"}
@@ -396,7 +399,7 @@ func (r keptReading) says(bar, stage string) string {
 		says += ". " + strings.TrimSuffix(r.Assumed.Text.String(), ".") + ". Which firing was it? lidwright bar " + bar + " heat last --firing last, or --cone 6"
 	}
 	if e := r.Earlier; e != nil {
-		says += ". " + e.Question.String() + " Look at it: lidwright bars story " + bar + ", or cross it out: lidwright bar " + bar + " strike " + e.ID + " --why ..."
+		says += ". " + e.Question.String() + " Look at it: lidwright bars story " + bar + ", or cross it out: lidwright bar " + bar + " cross-out " + e.ID + " --why ..."
 	}
 	return says
 }

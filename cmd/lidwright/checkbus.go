@@ -24,7 +24,8 @@ var busCautions = []string{
 	"The manual of each device must allow this register to be read. Nothing is written to any of them.",
 }
 
-// bus finds out which slaves of a line answer, and at which speed; before --yes it only tells what it would send.
+// bus finds out which slaves of a line answer, and at which speed; before --yes it only tells what it would
+// send.
 func (r *checked) bus(c *cobra.Command, cfg config.Config, on string) (none bool, err error) {
 	search, known, err := busSearch(c, cfg, on)
 	if err != nil {
@@ -104,8 +105,8 @@ func willAsk(s source.BusSearch, known bool) string {
 	return text + " Nothing else is sent."
 }
 
-// busSearch is what is looked for on a line: one of the settings by the kiln's name or the port, or a port that no
-// settings name; known reports that the settings have kilns on it.
+// busSearch is what is looked for on a line: one of the settings by the kiln's name or the port, or a port
+// that no settings name; known reports that the settings have kilns on it.
 func busSearch(c *cobra.Command, cfg config.Config, on string) (s source.BusSearch, known bool, err error) {
 	s.Port = on
 	for _, k := range cfg.Kilns {

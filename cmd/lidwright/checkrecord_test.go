@@ -21,7 +21,8 @@ import (
 	"lidwright/kiln/practice"
 )
 
-// pymodbusOn starts slaves that pymodbus plays at one end of a pair of pseudo-terminals, and gives the other end.
+// pymodbusOn starts slaves that pymodbus plays at one end of a pair of pseudo-terminals, and gives the other
+// end.
 func pymodbusOn(t *testing.T, units string) (port string) {
 	t.Helper()
 	folder := t.TempDir()
@@ -63,8 +64,8 @@ func eventually(t *testing.T, what string, so func() bool) {
 
 const aRegister = "reply = \"modbus\"\n[kiln.big-blue.channel.1]\nunit = \"c\"\nunit_id = 17\nfunction = 3\nregister = 0\nscale = 0.1"
 
-// check --bus tells what it would send and sends nothing; after --yes it finds the slaves that are there, and says of the
-// one that the settings name and that is not that it does not answer.
+// check --bus tells what it would send and sends nothing; after --yes it finds the slaves that are there, and
+// says of the one that the settings name and that is not that it does not answer.
 func TestCheckBus(t *testing.T) {
 	port := pymodbusOn(t, "15,17")
 	file := lineSettings(t, port, aRegister)
@@ -144,7 +145,8 @@ func fetchedInto(t *testing.T, site, path string, into any) (status int) {
 	return r.StatusCode
 }
 
-// A line is kept byte for byte, bad bytes too, and played to a daemon, which records the same values in the same order.
+// A line is kept byte for byte, bad bytes too, and played to a daemon, which records the same values in the
+// same order.
 func TestRecordedLineIsReplayed(t *testing.T) {
 	p := newPty(t)
 	n := 0
@@ -199,7 +201,8 @@ func TestRecordedLineIsReplayed(t *testing.T) {
 		}
 		return len(got) > 0 && got[len(got)-1] == kept[len(kept)-1]
 	})
-	// What came before the firing was begun by hand is thinned to a mean; every reading since is there as it was.
+	// What came before the firing was begun by hand is thinned to a mean; every reading since is there as it
+	// was.
 	at := slices.Index(kept, got[1])
 	if len(kept) < 6 || len(got) < 4 || at < 1 || !slices.Equal(got[1:], kept[at:]) {
 		t.Errorf("the daemon has %v, the recording %v", got, kept)

@@ -19,7 +19,7 @@ func codeCommand() *cobra.Command {
 	renew := &cobra.Command{
 		Use:   "new bench|owner",
 		Short: "Make a new code and show it once",
-		Long: "The bench code lets a tool or phone write readings, loads, verdicts and pot cards; the owner code also\n" +
+		Long: "The bench passcode lets a tool or phone write readings, loads, lid results and pot cards; the owner passcode also\n" +
 			"clays, batches, kilns and imports. Only a hash is kept, in the file that the settings name: write the code\n" +
 			"down now. A running daemon takes it at once, and every session of the old code ends.",
 		Example:   "  lidwright code new bench --config lidwright.toml\n  lidwright code new owner --file /var/lib/lidwright/owner",

@@ -22,7 +22,7 @@ func collectorCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "collector", Short: "Join a collector, where several studios are looked after together",
 		Long: "A collector shows several studios side by side and keeps their records a second time. A running daemon is\n" +
-			"asked (owner code). It never waits for a collector and works the same without one.",
+			"asked (owner passcode). It never waits for a collector and works the same without one.",
 		Example: "  lidwright collector join https://collector.school.example:8583 KQ7T-3HVW-XNLD --code-file owner.txt\n  lidwright collector status --code-file owner.txt",
 	}
 	join := &cobra.Command{

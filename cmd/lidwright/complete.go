@@ -37,7 +37,7 @@ var completedFlags = map[string]string{"clay": "CLAY", "lid-clay": "CLAY", "kiln
 	"pot": "POT", "to": "LOAD", "kind": "KIND"}
 
 // otherIDs are the commands whose ID is none of a firing.
-var otherIDs = map[string]string{"pot lid": "POT", "verdict strike": "", "crossed-out restore": ""}
+var otherIDs = map[string]string{"pot lid": "POT", "result cross-out": "", "crossed-out restore": ""}
 
 func firingName(f wire.Firing) string {
 	return strings.ReplaceAll(f.Name, " ", "/") + "\t" + f.Kind

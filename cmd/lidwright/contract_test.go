@@ -16,8 +16,8 @@ var newContract = flag.Bool("contract", false, "write testdata/contract.txt anew
 
 const contractFile = "testdata/contract.txt"
 
-// underContract are the questions whose answers other tools were written against: their status, each member by its
-// name and type, each column of a table.
+// underContract are the questions whose answers other tools were written against: their status, each member
+// by its name and type, each column of a table.
 var underContract = []string{
 	"GET /v1/now", "GET /v1/now/big-blue", "GET /v1/site", "GET /v1/lines",
 	"GET /v1/kilns", "GET /v1/kilns/big-blue",
@@ -41,8 +41,9 @@ var underContract = []string{
 	"GET /pots.csv",
 }
 
-// TestContract holds the recorded answers, which TestAnswers holds to what the program says, against what tools were
-// promised: a member or column that is missing or has another type is a break; one that came is none.
+// TestContract holds the recorded answers, which TestAnswers holds to what the program says, against what
+// tools were promised: a member or column that is missing or has another type is a break; one that came is
+// none.
 func TestContract(t *testing.T) {
 	now := shapesRecorded(t)
 	if *newContract {
@@ -71,7 +72,8 @@ func TestContract(t *testing.T) {
 	}
 }
 
-// TestContractSeesBreaks: what was removed, renamed, retyped or is empty throughout is told, what came is not.
+// TestContractSeesBreaks: what was removed, renamed, retyped or is empty throughout is told, what came is
+// not.
 func TestContractSeesBreaks(t *testing.T) {
 	was := shapeOf(t, `{"a":1,"list":[{"b":"x"},{"b":null,"c":true}],"none":null,"o":{"d":1.5}}`)
 	for answer, want := range map[string]int{

@@ -27,7 +27,7 @@ func copyCommand() *cobra.Command {
 	}
 	mk := &cobra.Command{
 		Use: "make", Short: "Make a copy now, unless the newest has everything", Args: cobra.NoArgs,
-		Long:    "A running daemon is asked to do it (owner code); where none runs, the store of the settings is copied.",
+		Long:    "A running daemon is asked to do it (owner passcode); where none runs, the store of the settings is copied.",
 		Example: "  lidwright copy make --code-file owner.txt\n  sudo -u lidwright lidwright copy make --config /etc/lidwright/lidwright.toml",
 		RunE:    func(c *cobra.Command, _ []string) error { return copies(c, true) },
 	}
@@ -38,7 +38,7 @@ func copyCommand() *cobra.Command {
 	}
 	renew := &cobra.Command{
 		Use: "renew", Short: "Take the marks of forgotten makers out of copies that still have them", Args: cobra.NoArgs,
-		Long:    "Each such copy is written anew under its own name, everything else in it as it was. A running daemon is asked\nto do it (owner code); where none runs, the copies of the settings' store are taken.",
+		Long:    "Each such copy is written anew under its own name, everything else in it as it was. A running daemon is asked\nto do it (owner passcode); where none runs, the copies of the settings' store are taken.",
 		Example: "  lidwright copy renew --code-file owner.txt\n  sudo -u lidwright lidwright copy renew --config /etc/lidwright/lidwright.toml",
 		RunE:    renewCopies,
 	}

@@ -124,7 +124,7 @@ func firingConeCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "cone FIRING CONE STOOD", Short: "Tell of a witness cone at unloading, or cross one out", Args: cobra.ExactArgs(3),
 		Long:    "STOOD is upright, leaning, down, or the tilt in degrees: 90 is level.",
-		Example: "  lidwright firing cone big-blue/last 6 down --shelf middle\n  lidwright firing cone big-blue/last 7 45\n  lidwright firing cone big-blue/last strike 0193c0c1-0000-7000-8000-000000000005 --why \"wrong shelf\"",
+		Example: "  lidwright firing cone big-blue/last 6 down --shelf middle\n  lidwright firing cone big-blue/last 7 45\n  lidwright firing cone big-blue/last cross-out 0193c0c1-0000-7000-8000-000000000005 --why \"wrong shelf\"",
 		RunE: func(c *cobra.Command, args []string) error {
 			id, err := firingID(c, args[0])
 			if err != nil {
@@ -132,7 +132,7 @@ func firingConeCommand() *cobra.Command {
 			}
 			flag := func(name string) string { v, _ := c.Flags().GetString(name); return v }
 			path := "/v1/firings/" + url.PathEscape(id) + "/cones/"
-			if args[1] == "strike" {
+			if args[1] == "cross-out" {
 				done, err := put(c, path+url.PathEscape(args[2])+"/strike", map[string]any{"why": flag("why"), "by": flag("by")}, nil)
 				if err == nil && !done {
 					fmt.Fprintln(c.OutOrStdout(), "crossed out")
@@ -157,14 +157,14 @@ func firingConeCommand() *cobra.Command {
 					fmt.Fprintln(c.OutOrStdout(), s)
 				}
 			}
-			fmt.Fprintf(c.OutOrStdout(), "Undo: lidwright firing cone %s strike %s --why ...\n", args[0], k.ID)
+			fmt.Fprintf(c.OutOrStdout(), "Undo: lidwright firing cone %s cross-out %s --why ...\n", args[0], k.ID)
 			return nil
 		},
 	}
 	c.Flags().String("shelf", "", "where it stood")
 	c.Flags().String("series", "", "series of the cone; the studio's usual one if not said")
 	c.Flags().String("by", "", "maker's mark")
-	c.Flags().String("why", "", "reason, for strike")
+	c.Flags().String("why", "", "reason, for cross-out")
 	return c
 }
 

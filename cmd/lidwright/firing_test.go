@@ -81,7 +81,7 @@ func TestFiringByHandOnTheCommandLine(t *testing.T) {
 	out, _ := outLine(t, "--site", site, "firing", "little-red/1")
 	_, id, _ := strings.Cut(out, "shelf middle [")
 	id, _, _ = strings.Cut(id, "]")
-	if _, code := outLine(t, "--site", site, "firing", "cone", "little-red/1", "strike", id, "--why", "another shelf"); code != exitDone {
+	if _, code := outLine(t, "--site", site, "firing", "cone", "little-red/1", "cross-out", id, "--why", "another shelf"); code != exitDone {
 		t.Errorf("strike: exit %d", code)
 	}
 	if out, _ := outLine(t, "--site", site, "firing", "little-red/1"); !strings.Contains(out, "crossed out: another shelf") {

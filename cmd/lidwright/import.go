@@ -26,7 +26,7 @@ func importCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "import FILE|FOLDER", Short: "Take a notebook or an exported table in; a folder of tables in their order", Args: cobra.ExactArgs(1),
 		Example: "  lidwright import notebook.csv --dry-run\n  lidwright import notebook.csv --days day_first\n  lidwright import pots.csv\n  lidwright import /media/stick/tables",
-		Long: `Take a table in (owner code): a notebook of test bars as a spreadsheet saves it (CSV), or a table that
+		Long: `Take a table in (owner passcode): a notebook of test bars as a spreadsheet saves it (CSV), or a table that
 lidwright tables gave. A folder that lidwright tables --folder wrote is taken in whole, in the order that is needed.
 
 A notebook has a row for each bar (columns such as code, clay, wet, dry, bisque, fired) or for each reading (code,

@@ -73,7 +73,8 @@ func run(ctx context.Context, args []string, stdout, stderr *os.File) int {
 	}
 	code, says := explain(err, asked)
 	if own := (*exit)(nil); ctx.Err() != nil && !errors.As(err, &own) {
-		// Ctrl-C: whatever broke off then is no fault. A command that says itself what became of it is let speak.
+		// Ctrl-C: whatever broke off then is no fault. A command that says itself what became of it is let
+		// speak.
 		code, says = exitFailed, "stopped"
 	}
 	if asJSON, _ := asked.Flags().GetBool("json"); (asJSON || slices.Contains(args, "--json")) && says != "" {
@@ -116,7 +117,7 @@ var lists = map[string]string{
 	"/problems/unknown-kiln":    "lidwright kiln list",
 	"/problems/unknown-load":    "lidwright load list",
 	"/problems/unknown-pot":     "lidwright pot find",
-	"/problems/unknown-verdict": "lidwright verdict list",
+	"/problems/unknown-verdict": "lidwright result list",
 }
 
 // explain turns an error of a command into an exit code and one line, in the words of the command: a field of the
@@ -184,7 +185,8 @@ func flagOf(c *cobra.Command, field string) string {
 // fieldNames are what may be a field in a text: first of a fault, or with a _ in it.
 var fieldNames = regexp.MustCompile(`(?:^|; )[a-z][a-z0-9_]*: |\b[a-z]+(?:_[a-z0-9]+)+\b`)
 
-// inFlags has a text of the API speak of flags where the command has them: "collar_mm: is needed" is "--collar is needed".
+// inFlags has a text of the API speak of flags where the command has them: "collar_mm: is needed" is
+// "--collar is needed".
 func inFlags(c *cobra.Command, text string) string {
 	text = fieldNames.ReplaceAllStringFunc(text, func(found string) string {
 		name := strings.TrimSuffix(strings.TrimPrefix(found, "; "), ": ")
@@ -242,7 +244,7 @@ answers; 5 cannot start until someone acts.
 		commands []*cobra.Command
 	}{
 		{"To ask", []*cobra.Command{lidCommand(), boardCommand(), sizeCommand(), rateCommand(), nowCommand(), firingsCommand(), firingCommand()}},
-		{"To keep what was made, measured and seen", []*cobra.Command{clayCommand(), barsCommand(), barCommand(), loadCommand(), potCommand(), verdictCommand(), kilnCommand(), probeCommand(), makerCommand(), crossedOutCommand()}},
+		{"To keep what was made, measured and seen", []*cobra.Command{clayCommand(), barsCommand(), barCommand(), loadCommand(), potCommand(), resultCommand(), kilnCommand(), probeCommand(), makerCommand(), crossedOutCommand()}},
 		{"To set up and look after", []*cobra.Command{practiceCommand(), setupCommand(), checkCommand(), runCommand(), codeCommand(), copyCommand(), carryCommand(), collectorCommand(), sitesCommand(), tablesCommand(), importCommand()}},
 	} {
 		root.AddGroup(&cobra.Group{ID: g.title, Title: g.title + ":"})

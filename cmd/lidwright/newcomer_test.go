@@ -22,9 +22,9 @@ import (
 // typed are a newcomer's answers to setup, a line a question; an empty one takes what is proposed.
 type typed struct{ asks, answer string }
 
-// TestNewcomer goes through README by the package on a clean Debian: apt, setup at a terminal before a line that
-// speaks, the first value, bar, lid, notice and value of the dashboard, and tells the time of each. It needs root,
-// debootstrap and LIDWRIGHT_SOAK; LIDWRIGHT_PACKAGE names a package that was made before.
+// TestNewcomer goes through README by the package on a clean Debian: apt, setup at a terminal before a line
+// that speaks, the first value, bar, lid, notice and value of the dashboard, and tells the time of each. It
+// needs root, debootstrap and LIDWRIGHT_SOAK; LIDWRIGHT_PACKAGE names a package that was made before.
 func TestNewcomer(t *testing.T) {
 	if os.Getenv("LIDWRIGHT_SOAK") == "" {
 		return

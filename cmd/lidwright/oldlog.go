@@ -16,7 +16,7 @@ import (
 func oldLogCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "import FILE", Short: "Take the curve of an old firing in from another logger's table: all of it or nothing", Args: cobra.ExactArgs(1),
-		Long: `Take the curve of one old firing in from a table: all of it or nothing (owner code). The first line
+		Long: `Take the curve of one old firing in from a table: all of it or nothing (owner passcode). The first line
 names the columns; the separator is its comma, semicolon or tab. Columns are found by their names:
 hours, minutes, seconds, or time with a date; temperatures end in _c or _f. Other names are yours to
 say with --time and --column. The same file taken in twice is the same firing.`,

@@ -122,7 +122,7 @@ func (a whyAnswer) print(w io.Writer) {
 		}
 		return fmt.Sprintf("%d %s", n, what)
 	}
-	fmt.Fprintf(w, "%s/%s rests on %s in %s, %s struck.\n", a.Clay, a.Batch, many(a.RestsOn.Bars, "bar"), many(a.RestsOn.Loads, "load"), many(a.RestsOn.Struck, "reading"))
+	fmt.Fprintf(w, "%s/%s rests on %s in %s, %s crossed out.\n", a.Clay, a.Batch, many(a.RestsOn.Bars, "bar"), many(a.RestsOn.Loads, "load"), many(a.RestsOn.Struck, "reading"))
 	fmt.Fprintln(w, goesBy(a.Source, a.OtherStudios))
 	if a.OtherStudios != nil {
 		for _, says := range a.OtherStudios.Advice {

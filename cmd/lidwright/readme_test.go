@@ -28,8 +28,8 @@ func block(t *testing.T, begins string) string {
 	return begins + text + "\n"
 }
 
-// TestReadmeBars runs the commands of README's first bars, first lids and lids on their pots, in an empty store, as
-// they stand: they end in a rate that rests on the bars typed, and in a board of lids that counts.
+// TestReadmeBars runs the commands of README's first bars, first lids and lids on their pots, in an empty
+// store, as they stand: they end in a rate that rests on the bars typed, and in a board of lids that counts.
 func TestReadmeBars(t *testing.T) {
 	folder := t.TempDir()
 	file := filepath.Join(folder, "lidwright.toml")

@@ -588,7 +588,7 @@ func (s *season) boards(f firingSeen) {
 		}
 		s.rest(0.01)
 		if s.byCommand {
-			if out := s.command("verdict", "--find", "kt "+forms[n], "--good", "3", "--loose", "1"); !strings.HasPrefix(out, "Kept. It counts.") {
+			if out := s.command("result", "--find", "kt "+forms[n], "--good", "3", "--loose", "1"); !strings.HasPrefix(out, "Kept. It counts.") {
 				s.Errorf("board %d: %s", n, out)
 			}
 			continue

@@ -96,18 +96,18 @@ func TestPotsAndVerdicts(t *testing.T) {
 	if out, code = outLine(t, "pot", "lid", "--site", site, "p1", "102.3"); code != exitDone || !strings.Contains((*asked)[4], `"lid_mm":102.3`) || strings.Contains((*asked)[4], "lid_question") {
 		t.Errorf("exit %d: %s %v", code, out, *asked)
 	}
-	out, code = outLine(t, "verdict", "--site", site, "--find", "kt jar", "--good", "13", "--tight", "2", "--rocks", "1", "--play", "1.3")
+	out, code = outLine(t, "result", "--site", site, "--find", "kt jar", "--good", "13", "--tight", "2", "--rocks", "1", "--play", "1.3")
 	put := (*asked)[len(*asked)-1]
 	if code != exitDone || !strings.Contains(out, "Your lids shrink 0.40 % more than your pots, likely 0.10 % more to 0.70 % more, from 17 lids.") || !strings.Contains(out, "Mind: "+api.CautionOf("wet-grinding")) || !strings.Contains(put, `"pots":["p1","p2"]`) || !strings.Contains(put, `"rocks":1`) || !strings.Contains(put, `"plays_mm":[1.3]`) {
 		t.Errorf("exit %d: %s %s", code, out, put)
 	}
-	if out, code = outLine(t, "verdict", "list", "--site", site); code != exitDone || !strings.Contains(out, "Our ranges held 19 times of 21.") || !strings.Contains(out, "KT throws to 0.31 mm") || !strings.Contains(out, "1 boards left out") {
+	if out, code = outLine(t, "result", "list", "--site", site); code != exitDone || !strings.Contains(out, "Our ranges held 19 times of 21.") || !strings.Contains(out, "KT throws to 0.31 mm") || !strings.Contains(out, "1 boards left out") {
 		t.Errorf("exit %d: %s", code, out)
 	}
-	if out, code = outLine(t, "verdict", "strike", "--site", site, "v1"); code != exitWrongUse {
-		t.Errorf("a strike without a reason: exit %d: %s", code, out)
+	if out, code = outLine(t, "result", "cross-out", "--site", site, "v1"); code != exitWrongUse {
+		t.Errorf("crossing out without a reason: exit %d: %s", code, out)
 	}
-	if out, code = outLine(t, "verdict", "strike", "--site", site, "v1", "--why", "wrong board"); code != exitDone || !strings.Contains(out, "Struck") {
+	if out, code = outLine(t, "result", "cross-out", "--site", site, "v1", "--why", "wrong board"); code != exitDone || !strings.Contains(out, "Crossed out") {
 		t.Errorf("exit %d: %s", code, out)
 	}
 	if out, code = outLine(t, "pot", "new", "--site", site, "--form", "jar", "--collar", "wide", "--clay", "tern"); code != exitWrongUse {

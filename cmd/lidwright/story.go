@@ -10,7 +10,7 @@ import (
 
 func storyCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "story CODE", Short: "All that happened to a bar: readings, strikes, loads, and what it did to the rate", Args: cobra.ExactArgs(1),
+		Use: "story CODE", Short: "All that happened to a bar: readings, what was crossed out, loads, and what it did to the rate", Args: cobra.ExactArgs(1),
 		Example: "  lidwright bars story BQ7",
 		RunE: func(c *cobra.Command, args []string) error {
 			var a wire.Story

@@ -17,12 +17,10 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-// TestStudioTellsOfABody: nothing is sent before the owner says yes; what is sent then has a model, a count, a year
-// and 104 numbers in it and nothing else; what the others tell is kept and is there without the collector and after a
-// restart; a no has the collector delete it, and leaving takes all of it out.
-func TestStudioTellsOfABody(t *testing.T) {
-	r := start(t, pgtest.Database(t))
-	body, err := Owner{r.store}.NewBody(t.Context(), "Sandpit Clays", "1140", "Smooth stoneware", "6")
+// pooledBody is a body of the catalogue of which five made-up studios told, with its pool worked out.
+func pooledBody(t *testing.T, r *running) (id string) {
+	t.Helper()
+	id, err := Owner{r.store}.NewBody(t.Context(), "Sandpit Clays", "1140", "Smooth stoneware", "6")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -31,11 +29,20 @@ func TestStudioTellsOfABody(t *testing.T) {
 		if p.key, _, err = joinRaw(t, r, p.site); err != nil {
 			t.Fatal(err)
 		}
-		ask(t, "PUT", p.path(r, "/"+body), p.key, summaryOf(t, uint64(n)))
+		ask(t, "PUT", p.path(r, "/"+id), p.key, summaryOf(t, uint64(n)))
 	}
 	if err := r.Pool(t.Context(), time.Hour); err != nil {
 		t.Fatal(err)
 	}
+	return id
+}
+
+// TestStudioTellsOfABody: nothing is sent before the owner says yes; what is sent then has a model, a count,
+// a year and 104 numbers in it and nothing else; what the others tell is kept and is there without the
+// collector and after a restart; a no has the collector delete it, and leaving takes all of it out.
+func TestStudioTellsOfABody(t *testing.T) {
+	r := start(t, pgtest.Database(t))
+	body := pooledBody(t, r)
 	s := newStudio(t)
 	var changed atomic.Int64
 	set := func() {
@@ -102,25 +109,13 @@ func TestStudioTellsOfABody(t *testing.T) {
 	}
 }
 
-// TestCopyHoldsWhatOthersTold: a copy of the store that is put back in another folder, as on a new machine, still has
-// what other studios told, and uses it without any collector. The yes to sending was said in another life of the
-// record and may have been taken back since: it counts no more, and what was sent is deleted at the next turn.
+// TestCopyHoldsWhatOthersTold: a copy of the store that is put back in another folder, as on a new machine,
+// still has what other studios told, and uses it without any collector. The yes to sending was said in
+// another life of the record and may have been taken back since: it counts no more, and what was sent is
+// deleted at the next turn.
 func TestCopyHoldsWhatOthersTold(t *testing.T) {
 	r, s := start(t, pgtest.Database(t)), newStudio(t)
-	body, err := Owner{r.store}.NewBody(t.Context(), "Sandpit Clays", "1140", "Smooth stoneware", "6")
-	if err != nil {
-		t.Fatal(err)
-	}
-	for n := range 5 {
-		p := pooler{site: newStudio(t).id}
-		if p.key, _, err = joinRaw(t, r, p.site); err != nil {
-			t.Fatal(err)
-		}
-		ask(t, "PUT", p.path(r, "/"+body), p.key, summaryOf(t, uint64(n)))
-	}
-	if err := r.Pool(t.Context(), time.Hour); err != nil {
-		t.Fatal(err)
-	}
+	body := pooledBody(t, r)
 	set := func(s *studio) {
 		s.out.ShrinkModel, s.out.PoolEach = shrinkage.Model, 20*time.Millisecond
 		s.out.Summarise = func(context.Context, tiles.ClayID, float64) (*wire.PoolSummary, error) {

@@ -53,9 +53,9 @@ func BenchmarkMillionReadings(b *testing.B) {
 }
 
 // BenchmarkDaySending is a day of a Pi, 2,000 times as fast as it would go: a firing of nine hours with three
-// probes at 1 Hz, 60 entries, a kiln that stays cold for the rest. What is told: the processor time of the whole day
-// as a share of one core over 24 h, without a collector, with one, and the difference, which is what sending
-// costs (wanted: 0.1 % at most), and what goes over the line in an hour of the firing (1 MB).
+// probes at 1 Hz, 60 entries, a kiln that stays cold for the rest. What is told: the processor time of the
+// whole day as a share of one core over 24 h, without a collector, with one, and the difference, which is
+// what sending costs (wanted: 0.1 % at most), and what goes over the line in an hour of the firing (1 MB).
 func BenchmarkDaySending(b *testing.B) {
 	database := pgtest.Database(b)
 	db := opened(b, database)

@@ -12,8 +12,8 @@ import (
 	"lidwright/daemon/collector/pgtest"
 )
 
-// TestKilnsPage asks for the kilns of one studio: the one over its limit stands before the hot one, that before
-// the cold one, how many are hot and to be looked at is said, and each of both can be asked for alone.
+// TestKilnsPage asks for the kilns of one studio: the one over its limit stands before the hot one, that
+// before the cold one, how many are hot and to be looked at is said, and each of both can be asked for alone.
 func TestKilnsPage(t *testing.T) {
 	r := start(t, pgtest.Database(t))
 	s := newSender(t, r)

@@ -46,8 +46,8 @@ func (c *Collector) Pool(ctx context.Context, every time.Duration) error {
 }
 
 // poolOne works out one pool: as it is told to each studio that is in it, its own summary left out, and to others.
-// Pools of a model that this program does not know it leaves to one that does; but none is told any more in which a
-// studio is that took its summary back.
+// Pools of a model that this program does not know it leaves to one that does; but none is told any more in
+// which a studio is that took its summary back.
 func (c *Collector) poolOne(ctx context.Context, k postgres.PoolKey) error {
 	db := c.store
 	if !slices.Contains(c.Models, k.Model) {

@@ -200,9 +200,9 @@ func TestOnePoolAtATime(t *testing.T) {
 	}
 }
 
-// TestTwoModelsSideBySide: while studios come to another shrink model one after another, each is told by the studios of
-// its own. A collector that does not know a model leaves its pools alone; but where a studio of one is forgotten it is
-// told no more, until a collector that knows it works it out without that studio.
+// TestTwoModelsSideBySide: while studios come to another shrink model one after another, each is told by the
+// studios of its own. A collector that does not know a model leaves its pools alone; but where a studio of
+// one is forgotten it is told no more, until a collector that knows it works it out without that studio.
 func TestTwoModelsSideBySide(t *testing.T) {
 	const later = "later"
 	database := pgtest.Database(t)
@@ -271,8 +271,8 @@ func TestTwoModelsSideBySide(t *testing.T) {
 	}
 }
 
-// TestDriftByYear: what a body loses is told by the year of the newest bag, of years of five studios up, and a year
-// whose bags lose more is told to the operator; no studio's name stands on the page.
+// TestDriftByYear: what a body loses is told by the year of the newest bag, of years of five studios up, and
+// a year whose bags lose more is told to the operator; no studio's name stands on the page.
 func TestDriftByYear(t *testing.T) {
 	r := start(t, pgtest.Database(t))
 	body, err := Owner{r.store}.NewBody(t.Context(), "Sandpit Clays", "1140", "Smooth stoneware", "6")

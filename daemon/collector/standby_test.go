@@ -62,8 +62,8 @@ func alone(t testing.TB, primary *cluster.Server) {
 	sql(t, primary, `ALTER SYSTEM RESET synchronous_standby_names`, `SELECT pg_reload_conf()`)
 }
 
-// promote makes a standby the server that takes writes. A statement that waited for it would hold up what the standby
-// still has to replay, until one of both is cut off after 30 s.
+// promote makes a standby the server that takes writes. A statement that waited for it would hold up what the
+// standby still has to replay, until one of both is cut off after 30 s.
 func promote(t testing.TB, s *cluster.Server) {
 	t.Helper()
 	sql(t, s, `SELECT pg_promote(wait => false)`)

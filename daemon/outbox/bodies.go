@@ -56,8 +56,8 @@ func (o *Outbox) keepBodies(ctx context.Context, all map[tiles.ClayID]pooledClay
 	return nil
 }
 
-// sends reports whether the owner said yes in this life of the record. A yes of a copy that was put back may have
-// been taken back since.
+// sends reports whether the owner said yes in this life of the record. A yes of a copy that was put back may
+// have been taken back since.
 func (o *Outbox) sends(b pooledClay) bool {
 	o.mu.Lock()
 	defer o.mu.Unlock()

@@ -15,8 +15,9 @@ import (
 // mostCrossedOut bounds a list of what was crossed out.
 const mostCrossedOut = 500
 
-// CrossedOut gives what people crossed out since a moment and nobody restored, newest first: readings, cones, notes,
-// boards of lids, and loads that were called off. A reading whose place another took was corrected, and is not among them.
+// CrossedOut gives what people crossed out since a moment and nobody restored, newest first: readings, cones,
+// notes, boards of lids, and loads that were called off. A reading whose place another took was corrected,
+// and is not among them.
 func (s ChangeStore) CrossedOut(ctx context.Context, since time.Time) ([]tiles.StruckFact, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT a.kind, a.id, coalesce(r.bar, k.firing, n.firing, ''), a.by, a.why, c.at_ms, c.seq
@@ -38,7 +39,8 @@ func (s ChangeStore) CrossedOut(ctx context.Context, since time.Time) ([]tiles.S
 	})
 }
 
-// whereStruck finds a fact that can be crossed out: what it belongs to, and what is said where it is not there.
+// whereStruck finds a fact that can be crossed out: what it belongs to, and what is said where it is not
+// there.
 var whereStruck = map[string]struct {
 	query string
 	none  error
@@ -49,9 +51,9 @@ var whereStruck = map[string]struct {
 	"verdict": {`SELECT '' FROM verdict WHERE id = ?`, lid.ErrNoResult},
 }
 
-// Restore takes back that a reading, a cone, a note or a board of lids was crossed out, and gives what it belongs to: the bar or
-// the firing. The record keeps both words. Where it stands already nothing changes. The errors are those of things that are not
-// there, tiles.ErrReplaced and trouble with the disk.
+// Restore takes back that a reading, a cone, a note or a board of lids was crossed out, and gives what it
+// belongs to: the bar or the firing. The record keeps both words. Where it stands already nothing changes.
+// The errors are those of things that are not there, tiles.ErrReplaced and trouble with the disk.
 func (s ChangeStore) Restore(ctx context.Context, kind, id, by string, at kiln.Stamp) (of string, err error) {
 	fact, known := whereStruck[kind]
 	if !known {

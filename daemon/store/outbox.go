@@ -259,7 +259,8 @@ func (s Outbox) ClayBodies(ctx context.Context) ([]wire.KeptBody, error) {
 	})
 }
 
-// SaveClayBodies puts all of them in the place of those that are kept. It is no news to whoever follows the record.
+// SaveClayBodies puts all of them in the place of those that are kept. It is no news to whoever follows the
+// record.
 func (s Outbox) SaveClayBodies(ctx context.Context, all []wire.KeptBody) error {
 	err := s.quietly(ctx, func(tx *sql.Tx) error {
 		if _, err := tx.ExecContext(ctx, `DELETE FROM clay_body`); err != nil {

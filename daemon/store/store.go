@@ -333,8 +333,8 @@ func (s *Store) Close() error {
 	return errors.Join(errs...)
 }
 
-// unlock lets go of a locked file and closes it. Closing alone would leave the lock to a program that is just being
-// started by another goroutine and still shares the file.
+// unlock lets go of a locked file and closes it. Closing alone would leave the lock to a program that is just
+// being started by another goroutine and still shares the file.
 func unlock(f *os.File) error { return errors.Join(unix.Flock(int(f.Fd()), unix.LOCK_UN), f.Close()) }
 
 // lockFile makes a file and locks it, for as long as it is open.

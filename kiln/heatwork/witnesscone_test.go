@@ -173,8 +173,8 @@ func TestProbeFilterBounds(t *testing.T) {
 	if !(between.BiasSD < 6) || math.Abs(float64(between.Bias)) > 5 {
 		t.Errorf("between 6 and 7: %v ± %v", between.Bias, between.BiasSD)
 	}
-	// By summing over a grid: a bias of 9 °C (one sd), a habit of 6° (one sd), cone 6 at 30° by steps of 15° and cone 5
-	// that is down, misread by 5° and with 3 °C from cone to cone.
+	// By summing over a grid: a bias of 9 °C (one sd), a habit of 6° (one sd), cone 6 at 30° by steps of 15°
+	// and cone 5 that is down, misread by 5° and with 3 °C from cone to cone.
 	b := cones(1210, ConeReading{Cone: "5", Seen: Down}, ConeReading{Cone: "6", Tilt: 30, Tilted: true})
 	edge := func(c Cone, tilt, habit float64) float64 {
 		half := max(tilt-6*habit, 9) * math.Pi / 360

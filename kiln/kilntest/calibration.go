@@ -17,8 +17,8 @@ type Said struct {
 }
 
 // Calibration draws what was said against what came true, a cell with two standard errors to either side, as
-// <name>.svg in the folder that LIDWRIGHT_CALIBRATION names (make calibration); without it nothing. Cells of which
-// one thing was said, as of ranges, lie below one another with their names, the others in a square.
+// <name>.svg in the folder that LIDWRIGHT_CALIBRATION names (make calibration); without it nothing. Cells of
+// which one thing was said, as of ranges, lie below one another with their names, the others in a square.
 func Calibration(name, title string, cells []Said) error {
 	dir := os.Getenv("LIDWRIGHT_CALIBRATION")
 	if dir == "" || len(cells) == 0 {

@@ -155,8 +155,8 @@ type kept struct {
 	Args []json.RawMessage `json:"args,omitempty"`
 }
 
-// Kept is m as text to be kept in a record, of which Read makes the same again: the key, names and words as they
-// are, quantities in the English of the API. It is empty where m says nothing.
+// Kept is m as text to be kept in a record, of which Read makes the same again: the key, names and words as
+// they are, quantities in the English of the API. It is empty where m says nothing.
 func (m Message) Kept() string {
 	if m.IsZero() {
 		return ""

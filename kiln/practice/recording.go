@@ -53,7 +53,8 @@ func (e LineEvent) String() string {
 	return text
 }
 
-// readBefore is how long a listener has to read what came last before the line goes: what it did not read is lost.
+// readBefore is how long a listener has to read what came last before the line goes: what it did not read is
+// lost.
 const readBefore = 200 * time.Millisecond
 
 // longestRecording is how much text of a recording is read: a day of a fast line.

@@ -88,8 +88,8 @@ func held(t *testing.T, p *Plug) int {
 	}
 }
 
-// What was received before a question comes unasked, what came after it only when it is asked again; another question
-// gets nothing; the line goes away and comes back where it did.
+// What was received before a question comes unasked, what came after it only when it is asked again; another
+// question gets nothing; the line goes away and comes back where it did.
 func TestPlayAnswers(t *testing.T) {
 	text := `0.000 opened
 0.010 received "hello\n"

@@ -195,7 +195,8 @@ func (r *Recorder) drain(samples <-chan kiln.Sample) {
 	}
 }
 
-// Ready reports whether it is known what was left open, and that is taken up; until then samples wait in memory.
+// Ready reports whether it is known what was left open, and that is taken up; until then samples wait in
+// memory.
 func (r *Recorder) Ready() bool {
 	r.prepare()
 	r.mu.Lock()
@@ -213,8 +214,8 @@ func (r *Recorder) Trouble() (StoreTrouble, bool) {
 	return r.writer.trouble(r.Now())
 }
 
-// Heeded grows with all that Tell, AddKiln and DropKiln changed, before they return: an answer about the kilns that
-// was made at a lower count may not know of it.
+// Heeded grows with all that Tell, AddKiln and DropKiln changed, before they return: an answer about the
+// kilns that was made at a lower count may not know of it.
 func (r *Recorder) Heeded() uint64 { return r.heeded.Load() }
 
 // Tell hands a fact to the recorder and gives the firing that is open after it, "" if none.

@@ -54,8 +54,8 @@ func busAt(answer func(way BusWay, p *fakePort, q []byte)) (s BusSearch, sent fu
 	}, func() []BusWay { return opened }
 }
 
-// One slave at the way of the settings, one left at another speed, one that refuses the register, two of one number
-// whose answers run into each other; all that leaves are readings of one register.
+// One slave at the way of the settings, one left at another speed, one that refuses the register, two of one
+// number whose answers run into each other; all that leaves are readings of one register.
 func TestBusSearch(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s, sent, _ := busAt(func(way BusWay, p *fakePort, q []byte) {
@@ -91,7 +91,8 @@ func TestBusSearch(t *testing.T) {
 	})
 }
 
-// Nobody at the first way: the number that is wanted is looked for at the others, and all of them where it is.
+// Nobody at the first way: the number that is wanted is looked for at the others, and all of them where it
+// is.
 func TestBusSearchFindsTheSpeed(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		at := BusWay{4800, "8O1"}
@@ -141,8 +142,8 @@ func TestBusSearchEnds(t *testing.T) {
 	})
 }
 
-// Two slaves that pymodbus plays on one bus at 19,200 baud, looked for with another speed set: the relay lets through what
-// was sent at their speed and spoils the rest, as a receiver of another speed does.
+// Two slaves that pymodbus plays on one bus at 19,200 baud, looked for with another speed set: the relay lets
+// through what was sent at their speed and spoils the rest, as a receiver of another speed does.
 func TestBusOfForeignSlaves(t *testing.T) {
 	t.Parallel()
 	slave := slavesOf(t, "pymodbus", "3,7")

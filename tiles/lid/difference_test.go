@@ -330,7 +330,8 @@ func TestRateIsNotCountedTwice(t *testing.T) {
 	near(t, "all of it learned", f.rateBetween(), 0, 1e-12)
 }
 
-// What a board moved is the difference of what its group says with the boards up to it and with those before it.
+// What a board moved is the difference of what its group says with the boards up to it and with those before
+// it.
 func TestMoves(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 7))
 	boards := boardsOf(rng, 0.4, 90, 36, true)

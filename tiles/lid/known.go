@@ -189,8 +189,8 @@ func (q *Question) ofThisPot(rates shrinkage.Rates, at Firing, p shrinkage.Pair)
 	return now, nil
 }
 
-// potFiringSD is how far the firing of a pot that is there may have missed the usual one, °C (own; that of a firing to
-// come, where no other tells).
+// potFiringSD is how far the firing of a pot that is there may have missed the usual one, °C (own; that of a
+// firing to come, where no other tells).
 const potFiringSD = 6
 
 // potOfBarSD is how far a pot and a lid may differ in shrink beside bars of the same batch, log-percent (own).

@@ -5,8 +5,9 @@ import (
 	"testing"
 )
 
-// The mean of a variance that five readings can hardly tell from none, by summing the posterior over a grid: half a
-// normal to either side comes within 6 %, one normal as wide as the curvature says is 20 % and more too large.
+// The mean of a variance that five readings can hardly tell from none, by summing the posterior over a grid:
+// half a normal to either side comes within 6 %, one normal as wide as the curvature says is 20 % and more
+// too large.
 func TestSkewByGrid(t *testing.T) {
 	c := math.Log(0.2)
 	m := &Model{Params: []Param{{Start: c, Low: c - 4, High: c + 4, Centre: c, Spread: 0.9}}}

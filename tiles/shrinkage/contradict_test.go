@@ -12,8 +12,8 @@ import (
 )
 
 // TestOwnBarsAgainstThePool: what 24 other studios tell of a clay stands in the place of its supplier and the
-// handbook. Own bars that lose about what they say leave it; bars that lose 5 points more drop it, and the advice
-// says so.
+// handbook. Own bars that lose about what they say leave it; bars that lose 5 points more drop it, and the
+// advice says so.
 func TestOwnBarsAgainstThePool(t *testing.T) {
 	const clay, matures = tiles.ClayID("tern"), kiln.Celsius(1222)
 	var told []shrinkage.Summary

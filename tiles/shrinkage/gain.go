@@ -94,9 +94,10 @@ const (
 	worthAnother = 1e-9
 )
 
-// PlannedBars tells which of the bars at hand of the batch that a asks about, measured wet and not fired yet, would sharpen
-// its rate most and on which shelf, the best first, at most three: each is tried on every shelf at the heat that the kiln's bars say
-// of it. With no shelf told, shelves are left out. No reading is needed: only where and when decides how sure one is.
+// PlannedBars tells which of the bars at hand of the batch that a asks about, measured wet and not fired yet,
+// would sharpen its rate most and on which shelf, the best first, at most three: each is tried on every shelf
+// at the heat that the kiln's bars say of it. With no shelf told, shelves are left out. No reading is needed:
+// only where and when decides how sure one is.
 func (f *Fit) PlannedBars(a Ask, shelves []ShelfHeat) ([]Gain, error) {
 	l, err := f.leg(a, tiles.Fired)
 	if err != nil {

@@ -99,9 +99,9 @@ func TestNextBar(t *testing.T) {
 	}
 }
 
-// TestPlannedBars: of two bars at hand, one read by rule and one by calliper, the second is named first; the gain told is that
-// which comes true once it is fired and read, whatever is read then; a shelf is named where shelves are known, and it is the
-// one on which that bar gains most.
+// TestPlannedBars: of two bars at hand, one read by rule and one by calliper, the second is named first; the
+// gain told is that which comes true once it is fired and read, whatever is read then; a shelf is named where
+// shelves are known, and it is the one on which that bar gains most.
 func TestPlannedBars(t *testing.T) {
 	m := tilestest.Make(20, 9, tilestest.Options{Row: tilestest.Three})
 	s := m.Studio

@@ -147,8 +147,8 @@ func without(b tiles.Bar, r tiles.Reading) tiles.Bar {
 	return b
 }
 
-// longer finds the stage of b before that r is longer than, by more than two combined sds of reading: those that
-// are usual, or that the bars of the site tell, where they are wider.
+// longer finds the stage of b before that r is longer than, by more than two combined sds of reading: those
+// that are usual, or that the bars of the site tell, where they are wider.
 func longer(f *Fit, b tiles.Bar, r tiles.Reading) (before tiles.Reading, grew bool) {
 	for _, o := range b.Readings {
 		if max(o.Mark, 1) != max(r.Mark, 1) || !o.Counts() || !o.Stage.Before(r.Stage) {
@@ -161,8 +161,8 @@ func longer(f *Fit, b tiles.Bar, r tiles.Reading) (before tiles.Reading, grew bo
 	return before, grew
 }
 
-// readingSDIn is the sd of one reading, mm: that of its instrument, or what the bars of the site tell where that is
-// wider. f may be nil.
+// readingSDIn is the sd of one reading, mm: that of its instrument, or what the bars of the site tell where
+// that is wider. f may be nil.
 func readingSDIn(f *Fit, r tiles.Reading) float64 {
 	sd := readingSD(r.Instrument, r.Step)
 	if f == nil {

@@ -12,10 +12,11 @@ import (
 	"lidwright/tiles/tilestest"
 )
 
-// TestNewcomersByTheirBars plays studios bar by bar, from readings to what each sends, the pool and a newcomer's own
-// fit: the 90 % range of her clay where it matures holds, before her first bar and after one and three, at every
-// spread of studios, with none and 2 % of bad ones (3 log-percent off, as of another clay under the name). Before the
-// first bar it is narrower than 0.3 of the handbook's. Made-up studios with curves that are not the model's.
+// TestNewcomersByTheirBars plays studios bar by bar, from readings to what each sends, the pool and a
+// newcomer's own fit: the 90 % range of her clay where it matures holds, before her first bar and after one
+// and three, at every spread of studios, with none and 2 % of bad ones (3 log-percent off, as of another clay
+// under the name). Before the first bar it is narrower than 0.3 of the handbook's. Made-up studios with
+// curves that are not the model's.
 func TestNewcomersByTheirBars(t *testing.T) {
 	pools, seed, seeds := 2, uint64(2710), rand.New(rand.NewPCG(2710, 0))
 	if soaking() {

@@ -27,11 +27,12 @@ func (p Pooled) says() message.Message {
 	return message.New("{1} other studios, {2}", p.Studios, p.Made.Format(time.DateOnly))
 }
 
-// contradictAt is how far, in sds, own bars may move what other studios say of the total at the maturing point: 99 %.
+// contradictAt is how far, in sds, own bars may move what other studios say of the total at the maturing
+// point: 99 %.
 const contradictAt = 2.5758
 
-// OtherStudios is what others tell of a clay beside what the studio's own bars tell of it: the total at the maturing
-// point that the others tell it for.
+// OtherStudios is what others tell of a clay beside what the studio's own bars tell of it: the total at the
+// maturing point that the others tell it for.
 type OtherStudios struct {
 	Pooled
 	Bars        int // of its own that have a say; 0: Own is the others'
@@ -39,8 +40,8 @@ type OtherStudios struct {
 	LeftOut     bool // the own bars tell another rate than the others allow at 99 %, and are believed
 }
 
-// Differs reports whether the own bars tell something else than the others': by the 99 % here, or more likely than
-// not by what the others' collector made of it.
+// Differs reports whether the own bars tell something else than the others': by the 99 % here, or more likely
+// than not by what the others' collector made of it.
 func (o OtherStudios) Differs() bool { return o.Bars > 0 && (o.LeftOut || o.Unlike > 0.5) }
 
 // Advice tells a studio whose bars differ by how much they do and what to measure; none where they do not.
@@ -61,9 +62,9 @@ func (o OtherStudios) Advice() []message.Message {
 	return append(out, message.New("That may well be so: bags differ, and so do hands and kilns. To be sure, measure one bar again with another rule, see whether the number on the bag is that of the clay picked here, and put witness cones beside the next bars."))
 }
 
-// compare holds the own bars of a clay in fit against p. They contradict it where they move its total at the maturing
-// point by more than the part of its doubt that they take away allows at 99 %. Own is what the bars tell alone, beside
-// the handbook.
+// compare holds the own bars of a clay in fit against p. They contradict it where they move its total at the
+// maturing point by more than the part of its doubt that they take away allows at 99 %. Own is what the bars
+// tell alone, beside the handbook.
 func (p Pooled) compare(ctx context.Context, fit *Fit, clay tiles.ClayID) (o OtherStudios, err error) {
 	theirs, _ := p.Total(float64(p.Matures), float64(p.Matures))
 	o = OtherStudios{Pooled: p, Theirs: tiles.LogPercent(theirs).Ratio()}
@@ -161,7 +162,8 @@ const (
 	FromHandbook Source = "handbook"
 )
 
-// SourceOf is where the prior of a clay comes from: what its rate goes by as far as its own bars leave it in doubt.
+// SourceOf is where the prior of a clay comes from: what its rate goes by as far as its own bars leave it in
+// doubt.
 func SourceOf(f *Fit, clay tiles.ClayID) Source {
 	if _, there := f.studio.Pools[clay]; there {
 		return FromOthers

@@ -351,7 +351,8 @@ func (p *Pool) For(n int) (out Prior, err error) {
 	return out, nil
 }
 
-// Mean is what the body itself loses at a heat, log-percent, and the sd of that: the range of one more studio is wider.
+// Mean is what the body itself loses at a heat, log-percent, and the sd of that: the range of one more studio
+// is wider.
 func (p *Pool) Mean(h, matures float64) (mean, sd float64, err error) {
 	k := &clayCurve{matures: matures, shift: shiftSD}
 	z := k.white(h)

@@ -85,7 +85,8 @@ func Summarise(ctx context.Context, fit *Fit, clay tiles.ClayID, matures kiln.Ce
 	return out.semidefinite(), len(f.sheets), nil
 }
 
-// NewestBag is the year in which the newest bought bag of a clay arrived of which a bar has a say; 0 where none has.
+// NewestBag is the year in which the newest bought bag of a clay arrived of which a bar has a say; 0 where
+// none has.
 func NewestBag(f *Fit, clay tiles.ClayID) (year int) {
 	arrived := map[tiles.BatchID]int{}
 	for _, b := range f.studio.Batches {

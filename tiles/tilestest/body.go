@@ -34,8 +34,8 @@ func (b Body) Buyer(seed, n uint64, o Options, way Way) *Made {
 	return m
 }
 
-// Total is what is true of clay 0 where it matures, log-percent wet to fired: of the clay itself, and of its last
-// batch.
+// Total is what is true of clay 0 where it matures, log-percent wet to fired: of the clay itself, and of its
+// last batch.
 func (m *Made) Total() (clay, batch tiles.LogPercent) {
 	c, d := m.clays[0], m.batches[m.last]
 	total := c.drying + c.firing(m.matures)

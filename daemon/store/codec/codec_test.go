@@ -93,7 +93,8 @@ func TestBlocksComeBack(t *testing.T) {
 	}
 }
 
-// A reading takes under half a byte where the noise is less than the step, and under a byte where it is wider.
+// A reading takes under half a byte where the noise is less than the step, and under a byte where it is
+// wider.
 func TestBlocksAreSmall(t *testing.T) {
 	for _, c := range []struct {
 		step, sd, most float64 // bytes a reading
@@ -107,7 +108,8 @@ func TestBlocksAreSmall(t *testing.T) {
 	}
 }
 
-// A clock that is slewed by less than a tenth of a second stays in one stretch; one that is set begins another.
+// A clock that is slewed by less than a tenth of a second stays in one stretch; one that is set begins
+// another.
 func TestStretches(t *testing.T) {
 	for by, want := range map[time.Duration]int{0: 1, 99 * time.Millisecond: 1, -99 * time.Millisecond: 1,
 		100 * time.Millisecond: 2, -100 * time.Millisecond: 2} {
@@ -260,7 +262,8 @@ func TestSummariesComeBack(t *testing.T) {
 	}
 }
 
-// The first and last of a firing as columns, and the model of its heat work: the oldest of those that worked it out.
+// The first and last of a firing as columns, and the model of its heat work: the oldest of those that worked
+// it out.
 func TestColumnsOfAFiring(t *testing.T) {
 	f := kiln.Firing{Began: at("a", 0, true)}
 	if began, over, trusted := codec.TimesOf(f); began != opening.UnixMilli() || over != nil || !trusted {
@@ -324,7 +327,8 @@ func TestBlocksOnCurves(t *testing.T) {
 	}
 }
 
-// Every step that a controller reads in is a unit of its own; a reading finer than a thousandth is rounded to one.
+// Every step that a controller reads in is a unit of its own; a reading finer than a thousandth is rounded to
+// one.
 func TestUnitsOfReadings(t *testing.T) {
 	for step, unit := range map[kiln.Celsius]int64{1: 16000, 0.5: 8000, 0.25: 4000, 0.1: 1600, 0.0625: 1000,
 		0.05: 800, 0.01: 160, 0.0078125: 125, 0.001: 16} {

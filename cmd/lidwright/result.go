@@ -10,16 +10,16 @@ import (
 	"github.com/spf13/cobra"
 )
 
-func verdictCommand() *cobra.Command {
+func resultCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "verdict", Short: "How the lids of a whole board sat, in counts", Args: cobra.NoArgs, RunE: keepVerdict,
+		Use: "result", Short: "How the lids of a whole board sat, in counts", Args: cobra.NoArgs, RunE: keepResult,
 		Long: `Set it on: it won't go in, too big. Turn it full circle: it binds one way, tight. Push it to one
 side: it slips past the ledge, drops in. Let go: it rattles, loose; else good. One measured play a
-board teaches as much as several verdicts.`,
-		Example: `  lidwright verdict --find "kt teapot 2026-01-15" --good 13 --tight 2 --rocks 1 --play 1.3
-  lidwright verdict --pot ID --pot ID --good 2 --load ID
-  lidwright verdict list
-  lidwright verdict strike ID --why "wrong board"`,
+board teaches as much as several counts.`,
+		Example: `  lidwright result --find "kt teapot 2026-01-15" --good 13 --tight 2 --rocks 1 --play 1.3
+  lidwright result --pot ID --pot ID --good 2 --load ID
+  lidwright result list
+  lidwright result cross-out ID --why "wrong board"`,
 	}
 	f := c.Flags()
 	for name, help := range map[string]string{"too-big": "won't go in", "tight": "binds one way", "good": "sits", "loose": "rattles", "drops-in": "slips past the ledge", "not-looked-at": "nobody tried them",
@@ -32,8 +32,8 @@ board teaches as much as several verdicts.`,
 	f.StringArray("pot", nil, "id of a pot card of the board; may be given again")
 	f.StringArray("play", nil, "a play measured on a fired pair, across; may be given again")
 	f.StringArray("thrown", nil, "width of a lid as thrown; may be given again")
-	strike := &cobra.Command{
-		Use: "strike ID", Short: "Cross a board out; it stays to be seen", Args: cobra.ExactArgs(1), Example: "  lidwright verdict strike 0193d0a0-0000-7000-8000-000000000006 --why \"wrong board\"",
+	crossOut := &cobra.Command{
+		Use: "cross-out ID", Short: "Cross a board out; it stays to be seen", Args: cobra.ExactArgs(1), Example: "  lidwright result cross-out 0193d0a0-0000-7000-8000-000000000006 --why \"wrong board\"",
 		RunE: func(c *cobra.Command, args []string) error {
 			why, _ := c.Flags().GetString("why")
 			if strings.TrimSpace(why) == "" {
@@ -41,18 +41,18 @@ board teaches as much as several verdicts.`,
 			}
 			done, err := put(c, "/v1/verdicts/"+url.PathEscape(args[0])+"/strike", map[string]any{"why": why}, nil)
 			if err == nil && !done {
-				fmt.Fprintln(c.OutOrStdout(), "Struck.")
+				fmt.Fprintln(c.OutOrStdout(), "Crossed out.")
 			}
 			return err
 		},
 	}
-	strike.Flags().String("why", "", "why it is crossed out")
+	crossOut.Flags().String("why", "", "why it is crossed out")
 	list := &cobra.Command{
-		Use: "list", Short: "The tally, and what lids taught", Args: cobra.NoArgs, Example: "  lidwright verdict list", RunE: listVerdicts,
+		Use: "list", Short: "How lids sat up to now, and what they taught", Args: cobra.NoArgs, Example: "  lidwright result list", RunE: listResults,
 	}
 	list.Flags().String("form", "", "only of this form")
 	list.Flags().String("clay", "", "only of this clay")
-	c.AddCommand(strike, list)
+	c.AddCommand(crossOut, list)
 	return c
 }
 
@@ -86,7 +86,7 @@ func (p partSaid) String() string {
 		p.than(p.Likely[0]), p.than(p.Likely[1]), p.Fits)
 }
 
-func keepVerdict(c *cobra.Command, _ []string) error {
+func keepResult(c *cobra.Command, _ []string) error {
 	f := c.Flags()
 	count := func(flag string) int { n, _ := f.GetInt(flag); return n }
 	text := func(flag string) string { v, _ := f.GetString(flag); return v }
@@ -126,7 +126,7 @@ func keepVerdict(c *cobra.Command, _ []string) error {
 	if len(a.Cautions) > 0 {
 		printCautions(out, a.Cautions)
 	}
-	fmt.Fprintf(out, "Undo: lidwright verdict strike %s --why ...\n", id)
+	fmt.Fprintf(out, "Undo: lidwright result cross-out %s --why ...\n", id)
 	return nil
 }
 
@@ -184,7 +184,7 @@ func potsOf(c *cobra.Command) ([]string, error) {
 	return pots, nil
 }
 
-func listVerdicts(c *cobra.Command, _ []string) error {
+func listResults(c *cobra.Command, _ []string) error {
 	var a wire.Verdicts
 	done, err := get(c, "/v1/verdicts", asked(c, []string{"form", "clay"}), &a)
 	if err != nil || done {
