@@ -13,7 +13,7 @@ type Measured struct {
 	Length Millimetre
 	Unit   LengthUnit // of the studio, or as it was asked
 	Bare   bool       // without the name of the unit
-	Places int        // in mm: so many, -1 for none; 0: as Format
+	Places int        // in mm: so many, -1 for none, in inches two more than that; 0: as Format
 }
 
 // Of is l as an argument of a message.
@@ -48,6 +48,8 @@ func (m Measured) Render(r message.Reader) string {
 	text := unit.Format(m.Length)
 	if unit == MM && m.Places != 0 {
 		text = strconv.FormatFloat(float64(m.Length), 'f', max(m.Places, 0), 64) + " mm"
+	} else if unit == Inch && m.Places != 0 {
+		text = strconv.FormatFloat(float64(m.Length)/25.4, 'f', m.Places+2, 64) + " in"
 	} else if m.Bare {
 		text = unit.Bare(m.Length)
 	}

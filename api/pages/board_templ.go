@@ -761,9 +761,9 @@ func (d BoardPage) pots(l Locale) templ.Component {
 			return templ_7745c5c3_Err
 		}
 		var templ_7745c5c3_Var33 string
-		templ_7745c5c3_Var33, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("A pot with a ledge of its own: 104.5; 93. With a name: 212: 104.5. Measured again a quarter turn on: 104.5; 92.5; 104.8."))
+		templ_7745c5c3_Var33, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("A pot with a ledge of its own: {1}; {2}. With a name: 212: {1}. Measured again a quarter turn on: {1}; {2}; {3}.", l.Bare(104.5), l.Bare(92.5), l.Bare(104.8)))
 		if templ_7745c5c3_Err != nil {
-			return templ.Error{Err: templ_7745c5c3_Err, FileName: `board.templ`, Line: 160, Col: 146}
+			return templ.Error{Err: templ_7745c5c3_Err, FileName: `board.templ`, Line: 160, Col: 182}
 		}
 		_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var33))
 		if templ_7745c5c3_Err != nil {

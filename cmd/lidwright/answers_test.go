@@ -102,7 +102,7 @@ atmosphere = "oxidation"
 [store]
 folder = %q
 [listen]
-address = "127.0.0.1:8573"
+address = "127.0.0.1:1"
 public_url = "http://studio.example:8573"
 [notice]
 digest_at = "23:59"
