@@ -55,7 +55,7 @@ func TestFiringByHandOnTheCommandLine(t *testing.T) {
 		{[]string{"firing", "hand", "little-red", "bisque", "--cone", "06=down"}, exitWrongUse, []string{"--ended-at is needed"}},
 		{[]string{"firing", "hand", "little-red", "bisque", "--sitter", "0"}, exitWrongUse, []string{"There is no cone 0"}},
 		{[]string{"firing", "hand", "little-red", "bisque", "--typed", broken}, exitWrongUse, []string{"line 2: write hours, a comma, °C"}},
-		{[]string{"firing", "cone", "little-red/1", "06", "45", "--shelf", "middle", "--by", "KT"}, exitDone, []string{"cone 06 at 45°:", "Undo: lidwright firing cone little-red/1 strike"}},
+		{[]string{"firing", "cone", "little-red/1", "06", "45", "--shelf", "middle", "--by", "KT"}, exitDone, []string{"cone 06 at 45°:", "Undo: lidwright firing cone little-red/1 cross-out"}},
 		{[]string{"firing", "cone", "little-red/last", "6a", "down"}, exitWrongUse, []string{"European (Seger)"}},
 		{[]string{"firing", "cone", "little-red/9", "6", "down"}, exitFailed, []string{"no firing little-red/9"}},
 		{[]string{"firing", "note", "little-red/1", "the door seal glowed", "--incident"}, exitDone,

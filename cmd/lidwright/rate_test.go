@@ -45,7 +45,7 @@ func TestRate(t *testing.T) {
 		t.Errorf("asked %s", asked[0])
 	}
 	out, code = ask("tern", "--why")
-	for _, want := range []string{"rests on 14 bars in 4 loads, 1 reading struck",
+	for _, want := range []string{"rests on 14 bars in 4 loads, 1 reading crossed out",
 		"2026-02-02  12.3 to 12.4 %  bar BQ4", "Looks wrong, left out: bar BQ7, fired, +4.9 mm off",
 		"Against batch A: +2.2 mm smaller on 150 mm, likely +1.8 to +2.6: differs.",
 		"To sharpen it: one bar, read wet and fired", "LOOK  The bars and the probe big-blue/1 disagree: +11 ± 4 °C"} {
