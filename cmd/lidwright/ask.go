@@ -215,11 +215,12 @@ func table(w io.Writer, rows [][]string) {
 	t.Flush()
 }
 
-// narrowest is what fitted leaves of a column, in characters (own).
-const narrowest = 8
+// narrowest is what fitted leaves of a column that it cuts, in characters: a day and an ellipsis.
+const narrowest = 11
 
-// fitted cuts the widest columns, at most to narrowest characters, until the rows with two spaces between their columns
-// are no wider than width. What is cut ends in an ellipsis. Rows that fit are left alone.
+// fitted makes rows with two spaces between their columns no wider than width. A column of ids goes first, since part
+// of an id is of no use; then the widest columns but the first, which is what one types to ask on, are cut, at most to
+// narrowest characters, and end in an ellipsis; then columns go from the right. Rows that fit are left alone.
 func fitted(rows [][]string, width int) [][]string {
 	var wide []int
 	for _, r := range rows {
@@ -230,20 +231,27 @@ func fitted(rows [][]string, width int) [][]string {
 			wide[i] = max(wide[i], utf8.RuneCountInString(cell))
 		}
 	}
-	total := 2 * (len(wide) - 1)
-	for _, n := range wide {
-		total += n
-	}
-	for ; total > width; total-- {
-		widest := slices.Index(wide, slices.Max(wide))
-		if wide[widest] <= narrowest {
-			break
+	total := func() int {
+		sum := 2 * (len(wide) - 1)
+		for _, n := range wide {
+			sum += n
 		}
-		wide[widest]--
+		return sum
+	}
+	if last := len(wide) - 1; last > 0 && len(rows[0]) > last && rows[0][last] == "ID" && total() > width {
+		wide = wide[:last]
+	}
+	for len(wide) > 1 && total() > width {
+		widest := 1 + slices.Index(wide[1:], slices.Max(wide[1:]))
+		if wide[widest] > narrowest {
+			wide[widest]--
+		} else {
+			wide = wide[:len(wide)-1]
+		}
 	}
 	var cut [][]string
 	for _, r := range rows {
-		line := slices.Clone(r)
+		line := slices.Clone(r[:min(len(r), len(wide))])
 		for i, cell := range line {
 			if text := []rune(cell); len(text) > wide[i] {
 				line[i] = string(text[:wide[i]-1]) + "…"

@@ -27,8 +27,13 @@ func TestTableFitsTheTerminal(t *testing.T) {
 	if diff := cmp.Diff(rows, fitted(rows, 120)); diff != "" {
 		t.Errorf("one that fits is cut:\n%s", diff)
 	}
-	if cut := fitted(rows, 5); utf8.RuneCountInString(cut[1][1]) != narrowest {
-		t.Errorf("on five columns: %q", cut)
+	if diff := cmp.Diff([][]string{{"BAR"}, {"BQ7"}}, fitted(rows, 5)); diff != "" {
+		t.Errorf("on five columns not the names alone:\n%s", diff)
+	}
+	dated := [][]string{{"FIRING", "BEGAN", "ID"}, {"big-blue 15", "2026-11-30T13:28:08Z", "01a22dda-c1d5"}}
+	want := [][]string{{"FIRING", "BEGAN"}, {"big-blue 15", "2026-11-30…"}}
+	if diff := cmp.Diff(want, fitted(dated, 24)); diff != "" {
+		t.Errorf("the id goes first, the name stays, the day can be read:\n%s", diff)
 	}
 }
 
