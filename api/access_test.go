@@ -173,7 +173,7 @@ var whoMay = map[auth.Who]string{
 		GET /{$}
 		GET /bar/{bar}
 		GET /bar/{bar}/story
-		GET /bars
+		GET /bars/all
 		GET /bars/sheet
 		GET /bars.csv
 		GET /bars/measure
@@ -218,11 +218,11 @@ var whoMay = map[auth.Who]string{
 		GET /kiln
 		GET /kiln/{kiln}
 		GET /trend/{kiln}
-		GET /unpack
-		GET /unpack/{load}
-		GET /verdicts
-		GET /verdicts/board
-		GET /verdicts.csv
+		GET /bars
+		GET /load/{load}
+		GET /lid-results
+		GET /lid-results/board
+		GET /lid_results.csv
 		GET /year
 		GET /v1/bars
 		GET /v1/bars/free-codes
@@ -266,7 +266,7 @@ var whoMay = map[auth.Who]string{
 		GET /v1/size/shared
 		GET /v1/stream
 		GET /v1/trend
-		GET /v1/verdicts`,
+		GET /v1/lid-results`,
 	Bench: `
 		POST /bar/{bar}
 		POST /bar/{bar}/firing
@@ -285,8 +285,8 @@ var whoMay = map[auth.Who]string{
 		POST /pots
 		POST /kiln/{kiln}/begin
 		POST /kiln/{kiln}/stop
-		POST /verdicts
-		POST /verdicts/{id}/strike
+		POST /lid-results
+		POST /lid-results/{id}/strike
 		PUT /v1/bars/{bar}
 		PUT /v1/bars/{bar}/flags
 		PUT /v1/bars/{bar}/readings/{id}
@@ -311,8 +311,8 @@ var whoMay = map[auth.Who]string{
 		PUT /v1/loads/{id}/firings/{firing}
 		PUT /v1/loads/{id}/ticks/{tick}
 		PUT /v1/pots/{id}
-		PUT /v1/verdicts/{id}
-		PUT /v1/verdicts/{id}/strike`,
+		PUT /v1/lid-results/{id}
+		PUT /v1/lid-results/{id}/strike`,
 	Owner: `
 		POST /bar/{bar}/confirm
 		POST /bar/{bar}/count
@@ -744,7 +744,7 @@ func TestFormsAndCodes(t *testing.T) {
 	stay := func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
 	client := &http.Client{CheckRedirect: stay}
 	r, _ := http.NewRequest("POST", g.URL+"/session",
-		strings.NewReader(url.Values{"code": {g.bench}, "next": {"/unpack"}}.Encode()))
+		strings.NewReader(url.Values{"code": {g.bench}, "next": {"/bars"}}.Encode()))
 	r.Header.Set("Content-Type", form)
 	r.Header.Set("Origin", g.URL)
 	a, err := client.Do(r)
@@ -752,7 +752,7 @@ func TestFormsAndCodes(t *testing.T) {
 		t.Fatal(err)
 	}
 	a.Body.Close()
-	if a.StatusCode != 303 || a.Header.Get("Location") != "/unpack" || len(a.Cookies()) != 1 {
+	if a.StatusCode != 303 || a.Header.Get("Location") != "/bars" || len(a.Cookies()) != 1 {
 		t.Fatalf("%d %v", a.StatusCode, a.Header)
 	}
 	cookie := []string{"Cookie", auth.CookieName + "=" + a.Cookies()[0].Value, "Origin", g.URL}

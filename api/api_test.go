@@ -298,7 +298,7 @@ func TestGuards(t *testing.T) {
 // Every page is whole and carries the standing line.
 func TestPages(t *testing.T) {
 	srv := testServer(t)
-	for _, path := range []string{"/", "/unpack", "/clays", "/lid", "/more", "/settings", "/help",
+	for _, path := range []string{"/", "/bars", "/clays", "/lid", "/more", "/settings", "/help",
 		"/help/safety", "/problems/out-of-range",
 		"/lid?collar=96mm&body_drying_ratio=0.06&body_firing_ratio=0.07",
 		"/lid?collar=96mm&body_drying_ratio=0.06&body_firing_ratio=0.07&just=1"} {

@@ -374,14 +374,14 @@ func TestFlagsByPage(t *testing.T) {
 	if n := bars(); n != 2 {
 		t.Fatalf("the rate rests on %v bars, not 2", n)
 	}
-	has(t, b.page("/unpack/"+load), `href="/bar/BQ3?load=`+load+`#flags"`, "1 bar left")
+	has(t, b.page("/load/"+load), `href="/bar/BQ3?load=`+load+`#flags"`, "1 bar left")
 	has(t, b.page("/bar/BQ3?load="+load), `id="flags" open>`, `name="flag" value="bent"`,
 		`name="load" value="`+load+`"`)
 	r, _ := b.post("/bar/BQ3/flags", url.Values{"flag": {"broken"}, "load": {load}}, 303)
-	if to := r.Header.Get("Location"); to != "/unpack/"+load+"#bars" {
+	if to := r.Header.Get("Location"); to != "/load/"+load+"#bars" {
 		t.Errorf("led to %s, not back to the load", to)
 	}
-	text := b.page("/unpack/" + load)
+	text := b.page("/load/" + load)
 	has(t, text, "Set aside", "All bars of this load are measured")
 	if n := len(b.json("GET", "/v1/loads?waiting=true", "", 200)["items"].([]any)); n != 0 {
 		t.Errorf("%d loads wait, though their last bar is broken", n)

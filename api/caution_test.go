@@ -131,7 +131,7 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 		st.Close()
 	})
 	g.put("/v1/clays/tern", `{"name":"Tern stoneware","matures_cone":"6"}`, 201, nil)
-	load, pot, verdict := g.id("l", 1), g.id("p", 1), g.id("v", 1)
+	load, pot, result := g.id("l", 1), g.id("p", 1), g.id("v", 1)
 	g.put("/v1/loads/"+load, `{"kiln":"blue","kind":"glaze","atmosphere":"reduction","heat_work_c":1222}`, 201, nil)
 	g.put("/v1/pots/"+pot, `{"form":"jar","number":"1","collar_mm":[104.5],"opening_mm":92.5,"body":"tern/A","seat_glazed":true,"together":"in_place"}`, 201, nil)
 	byHand := g.id("h", 1)
@@ -178,10 +178,10 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 		{place: "Spyhole warm", path: "/kiln/blue", live: inState(kiln.Warm, 70), want: []caution.Number{caution.OneSpot, caution.KeepShut, caution.ReachIn, caution.COAlarm, caution.GetOut}, says: []string{"thin ware, its maker's manual"}},
 		{place: "Spyhole quiet", path: "/kiln/blue", live: inState(kiln.Quiet, 500), want: []caution.Number{caution.Quiet, caution.OverLimit, caution.PowerCut}},
 		{place: "Spyhole over the limit", path: "/kiln/blue", live: burning, want: []caution.Number{caution.StuckRelay, caution.OverLimit, caution.OwnProtection}, first: caution.StuckRelay},
-		{place: "Unpack", path: "/unpack", want: caution.BeforeReachingIn},
-		{place: "Unpack, a load", path: "/unpack/" + load, want: caution.BeforeReachingIn},
+		{place: "Bars", path: "/bars", want: caution.BeforeReachingIn},
+		{place: "a load", path: "/load/" + load, want: caution.BeforeReachingIn},
 		{place: "packing list", path: "/load/" + load + "/packing", want: []caution.Number{caution.WillFuse, caution.BoneDry, caution.Pinhole, caution.HeavyShelves}, first: caution.WillFuse},
-		{place: "start-of-firing check list", path: "/unpack/" + load, want: []caution.Number{caution.BoneDry, caution.Pinhole, caution.HeavyShelves, caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.Clearance, caution.NoPlastics, caution.StuckRelay, caution.HotPlug, caution.FuelKilns}},
+		{place: "start-of-firing check list", path: "/load/" + load, want: []caution.Number{caution.BoneDry, caution.Pinhole, caution.HeavyShelves, caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.Clearance, caution.NoPlastics, caution.StuckRelay, caution.HotPlug, caution.FuelKilns}},
 		{place: "Lid, seat glazed", path: "/lid" + aBoard, want: []caution.Number{caution.WillFuse, caution.ShrinkVaries}, first: caution.WillFuse},
 		{place: "Lid, bare", path: "/lid?collar=104.5&opening=92.5&clay=tern&cone=6", want: []caution.Number{caution.ShrinkVaries}, not: []caution.Number{caution.WillFuse}},
 		{place: "A board", path: "/lid/board?galleries=104.5%3B92.5%0A104%3B92.5%0A105%3B92.5%0A104%3B92%0A105%3B93%0A104%3B92.5%0A105%3B92.5%0A104%3B92.5&clay=tern&cone=6&seat_glazed=yes&together=in_place", want: []caution.Number{caution.WillFuse, caution.ShrinkVaries}, first: caution.WillFuse},
@@ -198,16 +198,16 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 		{place: "Clay, batches", path: "/clay/tern", want: []caution.Number{caution.Mixing}},
 		{place: "door sheet", path: "/door/blue", want: all, says: []string{caution.ElectricKilns, "9.9", "2026", "thin ware, its maker's manual"}},
 		{place: "help", path: "/help/safety", want: all, says: []string{caution.ElectricKilns, caution.Checked, "9.9"}},
-		{place: "Verdicts before any board", path: "/verdicts", not: grinding},
+		{place: "LidResults before any board", path: "/lid-results", not: grinding},
 		{place: hot}, // from here on a lid was tight
-		{place: "Verdicts after a tight one", path: "/verdicts", want: grinding, first: caution.WetGrinding},
+		{place: "LidResults after a tight one", path: "/lid-results", want: grinding, first: caution.WetGrinding},
 		{place: "Lid after a tight one", path: "/lid?collar=104.5&opening=92.5&clay=tern&cone=6&form=jar", want: []caution.Number{caution.WetGrinding, caution.Eyes}},
 	} {
 		if c.place == hot {
-			var kept wire.VerdictKept
-			g.put("/v1/verdicts/"+verdict, `{"load":"`+load+`","form":"jar","body":"tern/A","counts":{"tight":2,"good":3}}`, 201, &kept)
+			var kept wire.LidResultKept
+			g.put("/v1/lid-results/"+result, `{"load":"`+load+`","form":"jar","body":"tern/A","counts":{"tight":2,"good":3}}`, 201, &kept)
 			if strings.Join(kept.Cautions, " ") != lid.WetGrinding+" "+lid.EyeProtection {
-				t.Errorf("a tight verdict: cautions %v", kept.Cautions)
+				t.Errorf("a tight one: cautions %v", kept.Cautions)
 			}
 			continue
 		}
@@ -226,7 +226,7 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 				func(text string) string { return set.Locale(pages.Speak{Tongue: tongue.Tag}).Say(text) })
 		}
 	}
-	for _, path := range []string{"/metrics", "/v1/openapi.json", "/v1/now", "/lid/board", "/help", "/more", "/bars", "/clays", "/loads", "/kilns", "/speak", "/compare", "/verdicts/board"} {
+	for _, path := range []string{"/metrics", "/v1/openapi.json", "/v1/now", "/lid/board", "/help", "/more", "/bars/all", "/clays", "/loads", "/kilns", "/speak", "/compare", "/lid-results/board"} {
 		for _, tongue := range pages.Tongues {
 			a, text := fetched(t, g.URL, path, "Cookie", speakCookie+"="+tongue.Tag+".mm.24")
 			if a.StatusCode >= http.StatusInternalServerError {

@@ -86,8 +86,8 @@ func TestRestoreOtherThings(t *testing.T) {
 	load, board := b.id(), b.id()
 	b.json("PUT", "/v1/loads/"+load, `{"kiln":"big-blue","kind":"glaze","bars":[{"bar":"BQ7"}]}`, 201)
 	b.json("POST", "/v1/loads/"+load+"/called-off", `{}`, 200)
-	b.json("PUT", "/v1/verdicts/"+board, `{"form":"jar","body":"tern/A","counts":{"good":2}}`, 201)
-	b.json("PUT", "/v1/verdicts/"+board+"/strike", `{"why":"another board"}`, 200)
+	b.json("PUT", "/v1/lid-results/"+board, `{"form":"jar","body":"tern/A","counts":{"good":2}}`, 201)
+	b.json("PUT", "/v1/lid-results/"+board+"/strike", `{"why":"another board"}`, 200)
 	got := b.json("GET", "/v1/crossed-out", "", 200)["items"].([]any)
 	if len(got) != 2 {
 		t.Fatalf("crossed out: %v", got)

@@ -42,7 +42,7 @@ func TestTables(t *testing.T) {
 	b.json("PUT", "/v1/loads/"+load, `{"kiln":"big-blue","kind":"glaze","note":"+1","bars":[{"bar":"BQ7","shelf":"-top"}]}`, 201)
 	pot := b.id()
 	b.json("PUT", "/v1/pots/"+pot, `{"form":"teapot","number":"212","collar_mm":[104.5,104.1],"opening_mm":92.5,"body":"tern/B","set_mm":102.5,"note":"-12 %"}`, 201)
-	b.json("PUT", "/v1/verdicts/"+b.id(), `{"load":"`+load+`","form":"teapot","body":"tern/B","pots":["`+pot+`"],"counts":{"good":1}}`, 201)
+	b.json("PUT", "/v1/lid-results/"+b.id(), `{"load":"`+load+`","form":"teapot","body":"tern/B","pots":["`+pot+`"],"counts":{"good":1}}`, 201)
 	b.json("PUT", "/v1/firings/"+firing+"/cones/"+b.id(), `{"cone":"6","shelf":"middle","tilt_deg":45}`, 201)
 	b.json("PUT", "/v1/firings/"+firing+"/notes/"+b.id(), `{"text":`+string(web.EncodeJSON(evil))+`}`, 201)
 	if _, err := b.store.PutProbe(t.Context(), tiles.ProbeLife{ID: b.id(), Kiln: "big-blue", Channel: "1", Type: "S", Class: 2, Fitted: "2026-01-12"}, usecase.Precondition{}, b.s.Now()); err != nil {
@@ -77,7 +77,7 @@ func TestTables(t *testing.T) {
 	}
 	for _, want := range []struct{ table, column, cell string }{
 		{"notes", "text", "'" + evil}, {"loads", "note", "'+1"}, {"load_bars", "shelf", "'-top"}, {"pots", "collar_mm", "104.5 104.1"}, {"pots", "note", "'-12 %"}, {"pots", "body", "tern/B"},
-		{"verdicts", "good", "1"}, {"verdicts", "pots", pot}, {"cones", "tilt_deg", "45"}, {"probes", "type", "S"}, {"keep_shut", "keep_shut_above_c", "80"}, {"firings", "id", firing},
+		{"lid_results", "good", "1"}, {"lid_results", "pots", pot}, {"cones", "tilt_deg", "45"}, {"probes", "type", "S"}, {"keep_shut", "keep_shut_above_c", "80"}, {"firings", "id", firing},
 	} {
 		if got := at(want.table, want.column, 0); got != want.cell {
 			t.Errorf("%s, %s: %q, want %q", want.table, want.column, got, want.cell)

@@ -111,7 +111,7 @@ var aboutNouns = map[string]string{
 	"size":        "Any fired length or capacity to wet, and back",
 	"stream":      "Changes as they come, as server-sent events",
 	"trend":       "How firings and probes of a kiln went on over time",
-	"verdicts":    "How lids sat on their pots",
+	"lid-results": "How lids sat on their pots",
 }
 
 // sayUse says where the API is, what passcode it takes and what each address is about.

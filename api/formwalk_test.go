@@ -197,7 +197,7 @@ func TestEveryFormWrong(t *testing.T) {
 	load, pot, board, at := b.id(), b.id(), b.id(), b.s.Now()
 	b.json("PUT", "/v1/loads/"+load, `{"kiln":"big-blue","kind":"glaze","bars":[{"bar":"BQ7"}]}`, 201)
 	b.json("PUT", "/v1/pots/"+pot, `{"form":"jar","number":"1","collar_mm":[104.5],"body":"tern/A"}`, 201)
-	b.json("PUT", "/v1/verdicts/"+board, `{"form":"jar","body":"tern/A","counts":{"good":2}}`, 201)
+	b.json("PUT", "/v1/lid-results/"+board, `{"form":"jar","body":"tern/A","counts":{"good":2}}`, 201)
 	f := kiln.Firing{ID: kiln.FiringID(b.id()), Kiln: "big-blue", Number: 1, Kind: kiln.Glaze,
 		Source: "serial", Began: at, Over: at, Status: kiln.Ended, Peak: 1222}
 	if _, err := b.store.BeginFiring(t.Context(), f, nil); err != nil {

@@ -219,7 +219,7 @@ func TestTablesOnPages(t *testing.T) {
 	has(t, text, "It would bring 2 new bars and 12 readings", "Codes for bars without one:", "Take it in", "day first")
 	has(t, b.upload("", map[string]string{"held": held(t, text), "days": "day_first", "others": "leave", "keep": "yes"}, 200), "Kept: 2 new bars, 12 readings", "12 of the readings count")
 	has(t, b.upload("pots.csv", map[string]string{"file": "id,form,collar_mm,body\n" + b.id() + ",jar,\"104,5\",tern/A\n"}, 200), "It would bring 1 rows", "pots")
-	has(t, b.page("/bars?clay=tern"), "BQ7", "BQ4", "/bars.csv?clay=tern")
+	has(t, b.page("/bars/all?clay=tern"), "BQ7", "BQ4", "/bars.csv?clay=tern")
 	sheet := b.page("/bars/sheet?codes=BQ7")
 	has(t, sheet, "<u>BQ7</u>", `aria-label="opens the entry of bar BQ7"`, "http://kiln-pi.local:8573")
 	if strings.Contains(sheet, "BQ4") {

@@ -315,7 +315,7 @@ func (s kilnRoutes) doorPage(w http.ResponseWriter, r *http.Request) error {
 		Cautions      []caution.Caution
 		LookAt, OutAt string
 		Look, Out     string // the same, drawn as squares
-	}{page: s.page(r.Context(), "kiln"), Kiln: id, Mark: s.Kilns().KeepShutJSON(m), Electric: caution.ElectricKilns, Cautions: caution.All, LookAt: s.ownAddress(r) + "/kiln/" + url.PathEscape(id), OutAt: s.ownAddress(r) + "/unpack?kiln=" + url.QueryEscape(id)}
+	}{page: s.page(r.Context(), "kiln"), Kiln: id, Mark: s.Kilns().KeepShutJSON(m), Electric: caution.ElectricKilns, Cautions: caution.All, LookAt: s.ownAddress(r) + "/kiln/" + url.PathEscape(id), OutAt: s.ownAddress(r) + "/bars?kiln=" + url.QueryEscape(id)}
 	if k, err := kilnNamed(s.Kilns().KilnsNow(r.Context()), id); err == nil {
 		data.Now = &k
 	}

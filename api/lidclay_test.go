@@ -204,8 +204,8 @@ func TestLidsOfAClay(t *testing.T) {
 	if same.Trust != "well_tested" || *same.Asked.Lid != "tern/A" || *same.Asked.Body != "tern/A" || *same.Asked.HeatWorkC != 1222 || *same.Asked.MeasureSDMM != 0.3 || same.Asked.AccuracyFrom != "default" {
 		t.Errorf("asked %+v, trust %s (%s)", same.Asked, same.Trust, same.TrustWhy)
 	}
-	if same.PartDifference.Fits != 0 || *same.PartDifference.Value != 0 || math.Abs(*same.PartDifference.Likely[1]-0.0066) > 0.0003 { // 1.645 x 0.40 points
-		t.Errorf("before any lid was looked at: %+v", same.PartDifference)
+	if same.LidDifference.Fits != 0 || *same.LidDifference.Value != 0 || math.Abs(*same.LidDifference.Likely[1]-0.0066) > 0.0003 { // 1.645 x 0.40 points
+		t.Errorf("before any lid was looked at: %+v", same.LidDifference)
 	}
 	if !slices.Equal(same.Cautions, []string{"shrink-varies"}) || *same.DoubtMM.Rate > 0.05 || same.Shrinkage == nil || len(same.Sharpen) == 0 {
 		t.Errorf("%v, rate %v, %v", same.Cautions, *same.DoubtMM.Rate, same.Sharpen)

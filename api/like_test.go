@@ -24,8 +24,8 @@ func TestLoadLikeTheLast(t *testing.T) {
 	if l["kiln"] != "old-red" || l["kind"] != "once" || l["atmosphere"] != "reduction" || len(l["bars"].([]any)) != 1 || l["bars"].([]any)[0].(map[string]any)["shelf"] != "bottom" {
 		t.Errorf("like the last: %v", l)
 	}
-	has(t, b.page("/unpack/"+first), "Pack another like it", "/unpack?like="+first)
-	has(t, b.page("/unpack?like="+first), `value="once" checked`, `value="reduction" checked`,
+	has(t, b.page("/load/"+first), "Pack another like it", "/bars?like="+first)
+	has(t, b.page("/bars?like="+first), `value="once" checked`, `value="reduction" checked`,
 		"<option selected>old-red", "bottom, top",
 		`name="like" value="`+first+`" checked`)
 	b.post("/loads", url.Values{"id": {third}, "kiln": {"old-red"}, "kind": {"once"}, "bars": {"BQA BQC@middle"}, "like": {first}}, 303)

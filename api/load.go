@@ -217,7 +217,7 @@ func (s loadRoutes) postLife(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	http.Redirect(w, r, "/unpack/"+url.PathEscape(id), http.StatusSeeOther)
+	http.Redirect(w, r, "/load/"+url.PathEscape(id), http.StatusSeeOther)
 	return nil
 }
 
@@ -379,6 +379,6 @@ func (s checkRoutes) postTicks(w http.ResponseWriter, r *http.Request) error {
 			}
 		}
 	}
-	http.Redirect(w, r, "/unpack/"+url.PathEscape(l.ID)+"#start", http.StatusSeeOther)
+	http.Redirect(w, r, "/load/"+url.PathEscape(l.ID)+"#start", http.StatusSeeOther)
 	return nil
 }

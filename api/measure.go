@@ -23,9 +23,9 @@ import (
 func measureBack(form url.Values) (back string, ok bool) {
 	back = form.Get("back")
 	if back == "" && form.Get("load") != "" {
-		back = "/unpack/" + url.PathEscape(form.Get("load"))
+		back = "/load/" + url.PathEscape(form.Get("load"))
 	}
-	return back, ourPath(back) && (strings.HasPrefix(back, "/unpack/") || strings.HasPrefix(back,
+	return back, ourPath(back) && (strings.HasPrefix(back, "/load/") || strings.HasPrefix(back,
 		"/bars/measure?"))
 }
 
@@ -215,7 +215,7 @@ func (s measureRoutes) askMeasured(w http.ResponseWriter, r *http.Request, back 
 		return err
 	}
 	var data pages.MeasurePage
-	if id, ok := strings.CutPrefix(u.Path, "/unpack/"); ok {
+	if id, ok := strings.CutPrefix(u.Path, "/load/"); ok {
 		l, err := s.Archive.Load(r.Context(), id)
 		if err != nil {
 			return err
@@ -254,7 +254,7 @@ func (s loadRoutes) measureLoad(ctx context.Context, l tiles.KeptLoad, asked mes
 		return pages.MeasurePage{}, err
 	}
 	data := pages.MeasurePage{Frame: s.page(ctx, "bars").Frame, Stage: string(tiles.Measures(l.Kind)),
-		Back: "/unpack/" + url.PathEscape(l.ID), Cautions: barCautions()}
+		Back: "/load/" + url.PathEscape(l.ID), Cautions: barCautions()}
 	data.WithPair(pair)
 	view, err := s.loadView(ctx, l, asked)
 	if err != nil {

@@ -215,7 +215,7 @@ func TestMetricsOfALargeStudio(t *testing.T) {
 	}
 	for _, want := range []string{
 		`lidwright_batch_shifted{batch="B",clay="` + newest + `"} 1`, `lidwright_batch_shifted{batch="B",clay="` + fmt.Sprintf("clay-%03d", clays-2) + `"} 0`,
-		`lidwright_firings_total{kiln="kiln-2",kind="glaze"} 50`, `lidwright_bar_readings_total{outcome="counted"} 0`, `lidwright_verdicts_total{verdict="good"} 0`,
+		`lidwright_firings_total{kiln="kiln-2",kind="glaze"} 50`, `lidwright_bar_readings_total{outcome="counted"} 0`, `lidwright_lid_results_total{outcome="good"} 0`,
 		`lidwright_lid_answers_total{trust="well_tested"} 1`,
 		`lidwright_lid_answers_total{trust="no_bars"} 1`,
 		`lidwright_http_request_duration_seconds_count{class="api_read"} 4`, `lidwright_http_request_duration_seconds_count{class="page"} 1`,
@@ -236,7 +236,7 @@ func TestMetricsOfALargeStudio(t *testing.T) {
 		labels[m[1]] = true
 	}
 	for l := range labels {
-		if !strings.Contains(" kiln probe state kind outcome clay batch trust verdict class le version ", " "+l+" ") {
+		if !strings.Contains(" kiln probe state kind outcome clay batch trust class le version ", " "+l+" ") {
 			t.Errorf("label %q", l)
 		}
 	}

@@ -45,7 +45,7 @@ func TestNamesFromOutside(t *testing.T) {
 		s.put("/v1/clays/"+id, clay(quoted(want), quoted(want)), 200, nil) // the same in NFC
 		s.put("/v1/bars/B"+string("ABCDEFGHJK"[i])+"7", fmt.Sprintf(`{"id":%q,"clay":%q,"note":%s}`, s.id("n", i), id, quoted(name)), 201, nil)
 		s.put("/v1/pots/"+s.id("o", i), fmt.Sprintf(`{"form":%s,"number":%s,"collar_mm":[104.5],"body":"%s/A","note":%s}`, quoted(name), quoted(name), id, quoted(name)), 201, nil)
-		for _, path := range []string{"/", "/clays", "/clay/" + id, "/bars", "/bars.csv", "/bar/B" + string("ABCDEFGHJK"[i]) + "7", "/pots", "/pot/" + s.id("o", i), "/gauge.svg?collar=104.5&opening=92.5&lid=102.5&title=" + url.QueryEscape(name), "/unpack", "/verdicts", "/v1/changes"} {
+		for _, path := range []string{"/", "/clays", "/clay/" + id, "/bars/all", "/bars.csv", "/bar/B" + string("ABCDEFGHJK"[i]) + "7", "/pots", "/pot/" + s.id("o", i), "/gauge.svg?collar=104.5&opening=92.5&lid=102.5&title=" + url.QueryEscape(name), "/bars", "/lid-results", "/v1/changes"} {
 			a, text := ask(t, "GET", s.URL+path, "", "")
 			if a.StatusCode != 200 {
 				t.Errorf("%s with %q: %d", path, name, a.StatusCode)

@@ -22,8 +22,8 @@ import (
 	"lidwright/tiles"
 )
 
-// unpackPage is where bars begin and end; /unpack?kiln= comes from the QR code on the kiln room door.
-func (s barRoutes) unpackPage(w http.ResponseWriter, r *http.Request) error {
+// barsPage is where bars begin and end; /bars?kiln= comes from the QR code on the kiln room door.
+func (s barRoutes) barsPage(w http.ResponseWriter, r *http.Request) error {
 	return s.showBarsHome(w, r, pages.Form{})
 }
 
@@ -159,7 +159,7 @@ func (s barRoutes) postLoad(w http.ResponseWriter, r *http.Request) error {
 		}
 		return s.showBarsHome(w, r, pages.Form{Values: form, Problem: p})
 	}
-	http.Redirect(w, r, "/unpack/"+url.PathEscape(form.Get("id")), http.StatusSeeOther)
+	http.Redirect(w, r, "/load/"+url.PathEscape(form.Get("id")), http.StatusSeeOther)
 	return nil
 }
 
@@ -371,7 +371,7 @@ func (s barRoutes) postFlags(w http.ResponseWriter, r *http.Request) error {
 	}
 	to := "/bar/" + url.PathEscape(p.Bar)
 	if load := form.Get("load"); load != "" {
-		to = "/unpack/" + url.PathEscape(load) + "#bars"
+		to = "/load/" + url.PathEscape(load) + "#bars"
 	}
 	http.Redirect(w, r, to, http.StatusSeeOther)
 	return nil

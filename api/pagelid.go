@@ -316,7 +316,7 @@ func (s lidRoutes) lidFaults(d *pages.LidPage, form asking, p *web.Problem) {
 }
 
 var doubtWords = map[string]string{"piece": "piece to piece", "position": "place in the kiln", "reading": "reading the callipers", "throwing": "throwing to them",
-	"part_difference": "how lids differ from bodies", "rate": "the shrink rate", "gone": "the drying already gone"}
+	"lid_difference": "how lids differ from bodies", "rate": "the shrink rate", "gone": "the drying already gone"}
 
 // lidWords is an answer as one person reads it.
 func lidWords(l pages.Locale, form asking, a lid.Answer, j wire.Lid) pages.LidAnswer {
@@ -497,7 +497,7 @@ func lidAsked(l pages.Locale, a lid.Answer, j wire.Lid) []string {
 
 // lidLearned is what lids that were looked at have moved, as a sentence without a minus sign.
 func lidLearned(l pages.Locale, a lid.Answer) string {
-	p := a.PartDifference
+	p := a.LidDifference
 	moved := math.Abs(float64(a.Set) * float64(p.Mean) / 100)
 	if p.Fits == 0 || !(moved >= 0.05) {
 		return ""
@@ -554,7 +554,7 @@ func lidWhy(a lid.Answer, j wire.Lid, unit tiles.LengthUnit) (rows []pages.LidRe
 		why("out of round", message.New("{1} between the directions", unit.Of(a.OutOfRound)))
 	}
 	one := func(v tiles.LogPercent) message.Number { return message.Number{Value: float64(v), Places: 1} }
-	if p := a.PartDifference; p.SD > 0 {
+	if p := a.LidDifference; p.SD > 0 {
 		why("lids less bodies", message.New("{1} points, likely {2} to {3} ({4} lids looked at)", one(p.Mean),
 			one(p.Low), one(p.High), p.Fits))
 	}

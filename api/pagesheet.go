@@ -75,8 +75,8 @@ func (s barRoutes) barSheetPage(w http.ResponseWriter, r *http.Request) error {
 
 const listed = 50 // bars or loads on one page of their list
 
-// barsPage lists bars by code: of a clay, or those that wait to be measured.
-func (s barRoutes) barsPage(w http.ResponseWriter, r *http.Request) error {
+// allBarsPage lists bars by code: of a clay, or those that wait to be measured.
+func (s barRoutes) allBarsPage(w http.ResponseWriter, r *http.Request) error {
 	if code := r.URL.Query().Get("code"); code != "" { // asked for by name
 		bar, err := s.Bars().Bar(r.Context(), wire.BarPath{Bar: code})
 		if err != nil {
@@ -86,7 +86,7 @@ func (s barRoutes) barsPage(w http.ResponseWriter, r *http.Request) error {
 		return nil
 	}
 	q := r.URL.Query()
-	data := pages.BarsPage{Frame: s.page(r.Context(), "bars").Frame, Clay: q.Get("clay")}
+	data := pages.AllBarsPage{Frame: s.page(r.Context(), "bars").Frame, Clay: q.Get("clay")}
 	l := s.pages.Locale(data.Frame.Speak)
 	clays, err := s.Clays().List(r.Context())
 	if err != nil {

@@ -90,7 +90,7 @@ func (s resultRoutes) putPot(ctx context.Context, in *putPotInput) (*edited[wire
 	return &edited[wire.Pot]{status(k), revision(p.Revision), potOf(p.PotCard)}, nil
 }
 
-type verdictsInput struct {
+type lidResultsInput struct {
 	Form  string `query:"form"`
 	Clay  string `query:"clay" doc:"Of body or lid"`
 	Load  string `query:"load"`
@@ -98,42 +98,42 @@ type verdictsInput struct {
 	Limit int    `query:"limit" default:"50" minimum:"1" maximum:"500"`
 }
 
-func (s resultRoutes) getVerdicts(ctx context.Context, in *verdictsInput) (*body[wire.Verdicts], error) {
-	j, err := s.Lids().Verdicts(ctx, lid.ResultFilter{Form: in.Form, Clay: tiles.ClayID(in.Clay), Load: in.Load, After: in.After, Limit: in.Limit})
+func (s resultRoutes) getLidResults(ctx context.Context, in *lidResultsInput) (*body[wire.LidResults], error) {
+	j, err := s.Lids().LidResults(ctx, lid.ResultFilter{Form: in.Form, Clay: tiles.ClayID(in.Clay), Load: in.Load, After: in.After, Limit: in.Limit})
 	if err != nil {
 		return nil, s.troubles.Problem(ctx, err)
 	}
-	return &body[wire.Verdicts]{j}, nil
+	return &body[wire.LidResults]{j}, nil
 }
 
-type putVerdictInput struct {
-	wire.VerdictPath
-	Body wire.VerdictBody
+type putLidResultInput struct {
+	wire.LidResultPath
+	Body wire.LidResultBody
 }
 
-func (s resultRoutes) putVerdict(ctx context.Context, in *putVerdictInput) (*kept[wire.VerdictKept], error) {
-	k, j, err := s.Lids().KeepVerdict(ctx, in.ID, in.Body)
+func (s resultRoutes) putLidResult(ctx context.Context, in *putLidResultInput) (*kept[wire.LidResultKept], error) {
+	k, j, err := s.Lids().KeepLidResult(ctx, in.ID, in.Body)
 	if err != nil {
 		return nil, s.troubles.Problem(ctx, err)
 	}
-	return &kept[wire.VerdictKept]{status(k), j}, nil
+	return &kept[wire.LidResultKept]{status(k), j}, nil
 }
 
-type strikeVerdictInput struct {
-	wire.VerdictPath
+type strikeLidResultInput struct {
+	wire.LidResultPath
 	Body struct {
 		Why string `json:"why" minLength:"1" maxLength:"500"`
 		By  string `json:"by,omitempty" maxLength:"8"`
 	}
 }
 
-func (s resultRoutes) strikeVerdict(ctx context.Context, in *strikeVerdictInput) (*body[wire.VerdictKept], error) {
-	if err := s.Archive.StrikeVerdict(ctx, in.ID, in.Body.By, in.Body.Why, s.Now()); err != nil {
+func (s resultRoutes) strikeLidResult(ctx context.Context, in *strikeLidResultInput) (*body[wire.LidResultKept], error) {
+	if err := s.Archive.StrikeLidResult(ctx, in.ID, in.Body.By, in.Body.Why, s.Now()); err != nil {
 		return nil, s.troubles.Problem(ctx, err)
 	}
-	j, err := s.Lids().VerdictKept(ctx, in.ID)
+	j, err := s.Lids().LidResultKept(ctx, in.ID)
 	if err != nil {
 		return nil, s.troubles.Problem(ctx, err)
 	}
-	return &body[wire.VerdictKept]{j}, nil
+	return &body[wire.LidResultKept]{j}, nil
 }

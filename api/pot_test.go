@@ -126,25 +126,25 @@ func TestCardsThatCannotBe(t *testing.T) {
 
 // The page of a board: its counters named by their acts, its pots ticked; a refused one is shown
 // again as typed, a kept one teaches, a strike takes it back.
-func TestVerdictPages(t *testing.T) {
+func TestLidResultPages(t *testing.T) {
 	s := testStudio(t)
 	pots := s.pots(1, 6, 104.5, 92.5, 102.5, 102.5)
-	list := s.get("/verdicts", 200, nil)
-	_, board, _ := strings.Cut(list, `href="/verdicts/board?card=`)
+	list := s.get("/lid-results", 200, nil)
+	_, board, _ := strings.Cut(list, `href="/lid-results/board?card=`)
 	board, _, _ = strings.Cut(board, `"`)
-	page := s.get("/verdicts/board?card="+board, 200, nil)
+	page := s.get("/lid-results/board?card="+board, 200, nil)
 	for _, want := range []string{"it won&#39;t go in", "binds one way", "slips past the ledge", "it rattles", "Nobody tried it", "Held by glaze", pots[5], "Load 1"} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page of a board lacks %q", want)
 		}
 	}
 	form := url.Values{"id": {s.id("v", 5)}, "card": {board}, "pot": pots, "good": {"4"}, "tight": {"9"}, "plays": {"1,6"}, "load": {glazeLoad}}
-	_, again := s.form("/verdicts", form, 422)
+	_, again := s.form("/lid-results", form, 422)
 	if !strings.Contains(again, `value="9"`) || !strings.Contains(again, `value="1,6"`) || !strings.Contains(again, "13 lids told of, the board had 6") {
 		t.Errorf("not shown again as typed:\n%s", again)
 	}
 	form.Set("tight", "2")
-	to, _ := s.form("/verdicts", form, 303)
+	to, _ := s.form("/lid-results", form, 303)
 	kept := s.get(to, 200, nil)
 	for _, want := range []string{"6 lids looked at", "4 good", "gap 1.6 mm", "fitted respirator",
 		"Eye protection", "Our own ranges held"} {
@@ -152,17 +152,17 @@ func TestVerdictPages(t *testing.T) {
 			t.Errorf("after keeping, the page lacks %q", want)
 		}
 	}
-	if strings.Contains(kept, `href="/verdicts/board?card=`+board) {
+	if strings.Contains(kept, `href="/lid-results/board?card=`+board) {
 		t.Error("the board still waits")
 	}
-	s.form("/verdicts/"+s.id("v", 5)+"/strike", url.Values{"why": {""}}, 422)
-	s.form("/verdicts/"+s.id("v", 5)+"/strike", url.Values{"why": {"other board"}}, 303)
-	if p := s.get("/verdicts", 200, nil); !strings.Contains(p, "left out: other board") || strings.Contains(p,
+	s.form("/lid-results/"+s.id("v", 5)+"/strike", url.Values{"why": {""}}, 422)
+	s.form("/lid-results/"+s.id("v", 5)+"/strike", url.Values{"why": {"other board"}}, 303)
+	if p := s.get("/lid-results", 200, nil); !strings.Contains(p, "left out: other board") || strings.Contains(p,
 		"fitted respirator") {
 		t.Error("the struck board is not shown as struck, or still asks for care")
 	}
-	s.get("/verdicts/board", 200, nil)
-	s.form("/verdicts", url.Values{"id": {s.id("v", 6)}, "form": {"jar"}, "body": {"tern/B"}, "good": {"many"}}, 422)
+	s.get("/lid-results/board", 200, nil)
+	s.form("/lid-results", url.Values{"id": {s.id("v", 6)}, "form": {"jar"}, "body": {"tern/B"}, "good": {"many"}}, 422)
 }
 
 // Bare or glazed, in place or apart: what a question about a form leaves open is as on the newest card

@@ -380,7 +380,7 @@ func (s lidRoutes) yearPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	boards, err := s.Archive.Verdicts(ctx, lid.ResultFilter{})
+	boards, err := s.Archive.LidResults(ctx, lid.ResultFilter{})
 	if err != nil {
 		return err
 	}

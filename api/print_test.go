@@ -161,7 +161,7 @@ func TestPrintPages(t *testing.T) {
 	if !strings.Contains(page, `width="297mm"`) || !strings.Contains(page, "50 mm each way") || !strings.Contains(page, "/gauge.svg?") {
 		t.Error("the page of the gauge lacks its drawing")
 	}
-	s.form("/verdicts", url.Values{"id": {s.id("v", 1)}, "pot": {pot}, "glued": {"1"}}, 303)
+	s.form("/lid-results", url.Values{"id": {s.id("v", 1)}, "pot": {pot}, "glued": {"1"}}, 303)
 	year := s.get("/year?year=2026", 200, nil)
 	for _, want := range []string{"1 glaze", "1 boards, 1 lids", "Lost by other causes: 1 glued",
 		"No kiln in the settings"} {

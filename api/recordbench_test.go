@@ -64,7 +64,7 @@ func BenchmarkListPages(b *testing.B) {
 	be.s.Shrink = nobody{} // the lists ask for no fit
 	for name, path := range map[string]string{
 		"bars": "/v1/bars?limit=50", "bars of a clay": "/v1/bars?clay=tern&limit=50", "bars waiting": "/v1/bars?waiting=true&limit=50", "last bars": "/v1/bars?after=b24900&limit=50",
-		"loads": "/v1/loads?limit=50", "bars page": "/bars", "unpack page": "/unpack", "changes": "/v1/changes?after=90000&limit=50",
+		"loads": "/v1/loads?limit=50", "all bars": "/bars/all", "bars page": "/bars", "changes": "/v1/changes?after=90000&limit=50",
 	} {
 		b.Run(name, func(b *testing.B) {
 			for b.Loop() {

@@ -95,7 +95,7 @@ func TestKeptAnswersDifferByTongue(t *testing.T) {
 func TestSayHowToSpeak(t *testing.T) {
 	g := testServer(t)
 	for _, c := range []struct{ form, cookie, to string }{
-		{"language=de&unit=32nds&clock=12&next=%2Funpack", "de.32nds.12.c", "/unpack"},
+		{"language=de&unit=32nds&clock=12&next=%2Fbars", "de.32nds.12.c", "/bars"},
 		{"language=xx&unit=ell&clock=13", "en.mm.24.c", "/speak"},
 		{"unit=in&next=%2F%2Felsewhere.example", "en.in.24.c", "/speak"},
 	} {

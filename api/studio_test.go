@@ -32,7 +32,7 @@ func (nobody) Ticks(context.Context, string) ([]tiles.Tick, error)        { retu
 func (nobody) Pot(context.Context, string) (lid.KeptPot, error) {
 	return lid.KeptPot{}, lid.ErrNoPot
 }
-func (nobody) Verdicts(context.Context, lid.ResultFilter) ([]lid.Result, error) {
+func (nobody) LidResults(context.Context, lid.ResultFilter) ([]lid.Result, error) {
 	return nil, nil
 }
 func (nobody) Tallies(context.Context) ([]lid.GroupCount, error) { return nil, nil }

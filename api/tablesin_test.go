@@ -84,9 +84,9 @@ func (b *bench) evening() {
 		put("/v1/pots/"+p, `{"form":"teapot","number":"21`+string(rune('2'+i))+`","collar_mm":[104.5,104.1],"opening_mm":92.5,"body":"tern/B","set_mm":102.5,"made_on":"2026-01-11","note":"-12 %"}`)
 	}
 	board := b.id()
-	put("/v1/verdicts/"+board, `{"load":"`+glaze+`","form":"teapot","body":"tern/B","pots":["`+strings.Join(pots, `","`)+`"],"counts":{"good":1,"tight":1},"plays_mm":[1.1]}`)
-	put("/v1/verdicts/"+b.id(), `{"form":"jar","body":"wren/A","counts":{"loose":3},"losses":{"chipped":1},"by":"KT"}`)
-	put("/v1/verdicts/"+board+"/strike", `{"why":"miscounted"}`)
+	put("/v1/lid-results/"+board, `{"load":"`+glaze+`","form":"teapot","body":"tern/B","pots":["`+strings.Join(pots, `","`)+`"],"counts":{"good":1,"tight":1},"plays_mm":[1.1]}`)
+	put("/v1/lid-results/"+b.id(), `{"form":"jar","body":"wren/A","counts":{"loose":3},"losses":{"chipped":1},"by":"KT"}`)
+	put("/v1/lid-results/"+board+"/strike", `{"why":"miscounted"}`)
 }
 
 func (b *bench) tables() map[string]string {

@@ -32,8 +32,8 @@ func textKinds(s *studio, n int) []struct{ field, path, body string } {
 		{"number", "/v1/pots/" + id("p"), pot("number")},
 		{"mark", "/v1/pots/" + id("q"), pot("mark")},
 		{"note", "/v1/pots/" + id("s"), pot("note")},
-		{"form", "/v1/verdicts/" + id("v"), `{"body":"tern/B","lids":2,"counts":{"good":2},"form":%s}`},
-		{"maker", "/v1/verdicts/" + id("w"), `{"body":"tern/B","lids":2,"form":"jar","counts":{"good":2},"maker":%s}`},
+		{"form", "/v1/lid-results/" + id("v"), `{"body":"tern/B","lids":2,"counts":{"good":2},"form":%s}`},
+		{"maker", "/v1/lid-results/" + id("w"), `{"body":"tern/B","lids":2,"form":"jar","counts":{"good":2},"maker":%s}`},
 		{"note", "/v1/firings/" + firing, `{"source":"hand","kiln":"big-blue","kind":"glaze","began_at":"2026-01-20T08:00:00Z","ended_at":"2026-01-21T08:00:00Z","overlaps":true,"intended_cone":"6","note":%s}`},
 		{"text", "/v1/firings/" + firing + "/notes/" + id("n"), `{"text":%s}`},
 		{"by", "/v1/firings/" + firing + "/cones/" + id("c"), `{"cone":"6","seen":"leaning","tilt_deg":40,"by":%s}`},
@@ -84,8 +84,8 @@ func TestTextsOfAllKinds(t *testing.T) {
 				t.Errorf("%s of %s: %q came back as %q", k.field, k.path, value, got)
 			}
 		}
-		for _, path := range []string{"/", "/clays", "/clay/tern", "/bars", "/bars.csv", "/bar/BQA", "/pots", "/pot/" + s.id("o", 1000+n), "/v1/loads", "/load/" + s.id("l", 1000+n), "/verdicts", "/firings",
-			"/firing/" + s.id("f", 1000+n), "/unpack", "/lid?clay=tern&collar=104.5", "/v1/changes"} {
+		for _, path := range []string{"/", "/clays", "/clay/tern", "/bars/all", "/bars.csv", "/bar/BQA", "/pots", "/pot/" + s.id("o", 1000+n), "/v1/loads", "/load/" + s.id("l", 1000+n), "/lid-results", "/firings",
+			"/firing/" + s.id("f", 1000+n), "/bars", "/lid?clay=tern&collar=104.5", "/v1/changes"} {
 			for _, accept := range []string{"", "text/plain", "text/csv"} {
 				a, text := ask(t, "GET", s.URL+path, "", "", "Accept", accept)
 				if a.StatusCode != 200 && a.StatusCode != 404 {

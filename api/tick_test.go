@@ -25,7 +25,7 @@ func TestCheckList(t *testing.T) {
 	b.s.Kiln, b.s.Recorder = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue"}}, packed{}
 	load := b.id()
 	b.json("PUT", "/v1/loads/"+load, `{"kiln":"big-blue","kind":"glaze","bars":[{"bar":"BQ7","shelf":"middle"}],"packed_by":"KT"}`, 201)
-	text := b.page("/unpack/" + load)
+	text := b.page("/load/" + load)
 	for _, n := range []caution.Number{caution.BoneDry, caution.Pinhole, caution.HeavyShelves, caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.Clearance, caution.NoPlastics, caution.StuckRelay, caution.HotPlug, caution.FuelKilns} {
 		if !strings.Contains(text, fmt.Sprintf(`name="caution-%d"`, n)) {
 			t.Errorf("caution %d is not on the check list", n)

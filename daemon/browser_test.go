@@ -237,7 +237,7 @@ func pageKind(path string) string {
 // and has each looked at under a name of its own. It gives how many there were.
 func (p *tab) walk(look func(path, name string)) (pages int) {
 	p.Helper()
-	waiting := []string{"/", "/lid?collar=104.5&opening=92.5&clay=tern", "/lid?collar=104.5&opening=92.5&clay=tern&just=1", "/lid?collar=xx&clay=tern", "/lid/board", "/unpack?kiln=big-blue", "/session", "/nothing-here", "/problems/no-such-page"}
+	waiting := []string{"/", "/lid?collar=104.5&opening=92.5&clay=tern", "/lid?collar=104.5&opening=92.5&clay=tern&just=1", "/lid?collar=xx&clay=tern", "/lid/board", "/bars?kiln=big-blue", "/session", "/nothing-here", "/problems/no-such-page"}
 	seen := map[string]bool{}
 	for len(waiting) > 0 {
 		path := waiting[0]

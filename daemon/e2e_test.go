@@ -340,7 +340,7 @@ func fromTheLineToTheLid(t *testing.T, program string, under ...string) {
 		})
 	}
 	at(500)
-	for _, page := range []string{"/", "/kiln", "/firing/" + id, "/unpack", "/unpack/" + load, "/bar/BQA",
+	for _, page := range []string{"/", "/kiln", "/firing/" + id, "/bars", "/load/" + load, "/bar/BQA",
 		"/clays", "/clay/tern", "/lid?collar=104.5&clay=tern", "/more"} {
 		r, err := http.Get(w.site + page)
 		if err != nil {

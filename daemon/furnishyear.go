@@ -244,7 +244,7 @@ func (m *madeUp) boardOfYear(ctx context.Context, load string, pair int, made, u
 	}
 	v.Sat = []lid.Outcomes{{Tight: 3, Good: 3}, {Tight: 1, Good: 4, Loose: 1}, {Good: 5, Loose: 1}, {Good: 6}}[pair/3]
 	v.Plays = []tiles.Millimetre{[]tiles.Millimetre{1.0, 1.4, 1.9, 1.7}[pair/3]}
-	_, err := m.d.store.PutVerdict(ctx, v, unpacked)
+	_, err := m.d.store.PutLidResult(ctx, v, unpacked)
 	return err
 }
 

@@ -95,9 +95,9 @@ func TestJobsOfLids(t *testing.T) {
 	}
 
 	// How the lids of a board sat: the board that waits, its counters, Save.
-	h.open("/verdicts")
+	h.open("/lid-results")
 	h.taps, h.signs = 0, 0
-	h.tap(`a[href^="/verdicts/board?card="]`, true)
+	h.tap(`a[href^="/lid-results/board?card="]`, true)
 	h.audited("lid-results")
 	if !h.seen("form button.go") {
 		t.Error("Save is below the first view")

@@ -257,7 +257,7 @@ func (h *notifier) bars(ctx context.Context, now kiln.Stamp) error {
 		if l.Waiting == 0 || now.Wall.Sub(since) < longWaiting {
 			continue
 		}
-		err := h.once(ctx, notice.BarsWaiting, "/unpack/"+l.ID, now.Wall.AddDate(0, 0, -14),
+		err := h.once(ctx, notice.BarsWaiting, "/load/"+l.ID, now.Wall.AddDate(0, 0, -14),
 			message.New("{1} fired bars of load {2} have waited to be measured for {3} days",
 				l.Waiting, l.Number, message.Number{Value: now.Wall.Sub(since).Hours() / 24}), map[string]any{"load": l.ID, "waiting": l.Waiting})
 		if err != nil {
@@ -283,7 +283,7 @@ func (h *notifier) unpacked(ctx context.Context, now kiln.Stamp) error {
 		if l.Waiting > 0 {
 			says = message.New("load {1} is unpacked; bars of it to measure: {2}", l.Number, l.Waiting)
 		}
-		if err := h.once(ctx, notice.LoadUnpacked, "/unpack/"+l.ID, l.Unpacked, says, map[string]any{"load": l.ID, "waiting": l.Waiting}); err != nil {
+		if err := h.once(ctx, notice.LoadUnpacked, "/load/"+l.ID, l.Unpacked, says, map[string]any{"load": l.ID, "waiting": l.Waiting}); err != nil {
 			return err
 		}
 	}

@@ -205,7 +205,7 @@ func sayMore(t *testing.T, d *Daemon) {
 	must(err)
 	v := lid.Result{ID: d.NewID(), Pots: []string{pot.ID}, Form: "jar", Maker: "ML", Seat: "inset", Body: bar.BatchRef, Lid: bar.BatchRef, Sat: lid.Outcomes{Good: 2, Tight: 1},
 		Plays: []tiles.Millimetre{1.1, 0.9}, Thrown: []tiles.Millimetre{}, Limits: &lid.Limits{LeastPlay: 0.1 + 0.2, MostPlay: 2, Bearing: 3}, By: "KT"}
-	_, err = s.PutVerdict(ctx, v, d.Now())
+	_, err = s.PutLidResult(ctx, v, d.Now())
 	must(err)
 	load := tiles.Load{ID: d.NewID(), Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, PackedBy: "KT", Stated: kiln.NoTemperature(), Bars: []tiles.Placed{{Bar: bar.Code, Shelf: "2"}}}
 	_, err = s.PutLoad(ctx, load, usecase.Precondition{}, d.Now())

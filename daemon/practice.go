@@ -321,7 +321,7 @@ func (m *madeUp) cones(ctx context.Context, load string, pair int, at kiln.Stamp
 }
 
 // board keeps the pot cards of six teapots made for a load, and how their lids sat when it was
-// unpacked. Those of the last load wait for their verdict.
+// unpacked. Those of the last load wait to be looked at.
 func (m *madeUp) board(ctx context.Context, load string, pair int, made, unpacked kiln.Stamp) error {
 	body := tiles.BatchRef{Clay: m.of.clays[0].ID, Batch: "A"}
 	v := lid.Result{ID: m.d.NewID(), Load: load, Form: "teapot 0.9 l", Maker: "KT", Seat: lid.Inset,
@@ -344,7 +344,7 @@ func (m *madeUp) board(ctx context.Context, load string, pair int, made, unpacke
 	}
 	v.Sat = []lid.Outcomes{{Tight: 1, Good: 4, Loose: 1}, {Good: 5, Loose: 1}, {Good: 5, NotLookedAt: 1}}[pair]
 	v.Plays = []tiles.Millimetre{[]tiles.Millimetre{1.6, 1.9, 1.7}[pair]}
-	_, err := m.d.store.PutVerdict(ctx, v, unpacked)
+	_, err := m.d.store.PutLidResult(ctx, v, unpacked)
 	return err
 }
 

@@ -94,7 +94,7 @@ func TestWholePracticeStudio(t *testing.T) {
 			t.Errorf("%s has %d bars, at least %d", ref, bars[ref], least)
 		}
 	}
-	results, err := d.store.Verdicts(t.Context(), lid.ResultFilter{})
+	results, err := d.store.LidResults(t.Context(), lid.ResultFilter{})
 	if err != nil || len(results) != 4 {
 		t.Errorf("%d boards with results, %v", len(results), err)
 	}

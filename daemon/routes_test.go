@@ -16,13 +16,13 @@ import (
 )
 
 const (
-	readingOf = "/v1/bars/BQ7/readings/0193c0c1-0000-7000-8000-00000000000"
-	aPot      = "0193c0c1-0000-7000-8000-0000000000a1"
-	aVerdict  = "0193c0c1-0000-7000-8000-0000000000a2"
-	aLoad     = "0193c0c1-0000-7000-8000-0000000000a3"
-	byHand    = "0193c0c1-0000-7000-8000-0000000000a4"
-	begun     = "0193c0c1-0000-7000-8000-0000000000a5"
-	rates     = "body_drying_ratio=0.06&body_firing_ratio=0.07"
+	readingOf  = "/v1/bars/BQ7/readings/0193c0c1-0000-7000-8000-00000000000"
+	aPot       = "0193c0c1-0000-7000-8000-0000000000a1"
+	aLidResult = "0193c0c1-0000-7000-8000-0000000000a2"
+	aLoad      = "0193c0c1-0000-7000-8000-0000000000a3"
+	byHand     = "0193c0c1-0000-7000-8000-0000000000a4"
+	begun      = "0193c0c1-0000-7000-8000-0000000000a5"
+	rates      = "body_drying_ratio=0.06&body_firing_ratio=0.07"
 )
 
 // everyRoute is a request for each route, in an order in which each is answered well. F stands for
@@ -51,9 +51,9 @@ var everyRoute = []struct{ method, address, body string }{
 	{"POST", "/v1/loads/0193c0c1-0000-7000-8000-0000000000d7/called-off", `{}`},
 	{"PUT", "/v1/bars/BQ4/flags", `{"flags":["bent"]}`},
 	{"PUT", "/v1/pots/" + aPot, `{"form":"teapot","number":"212","collar_mm":[104.5],"opening_mm":92.5,"body":"tern/B","set_mm":102.5}`},
-	{"PUT", "/v1/verdicts/" + aVerdict, `{"load":"` + aLoad + `","form":"teapot","body":"tern/B","counts":{"good":3,"tight":1}}`},
-	{"PUT", "/v1/verdicts/" + aVerdict + "/strike", `{"why":"another board"}`},
-	{"GET", "/v1/crossed-out", ""}, {"POST", "/v1/crossed-out/verdict/" + aVerdict + "/restore", `{"by":"KT"}`},
+	{"PUT", "/v1/lid-results/" + aLidResult, `{"load":"` + aLoad + `","form":"teapot","body":"tern/B","counts":{"good":3,"tight":1}}`},
+	{"PUT", "/v1/lid-results/" + aLidResult + "/strike", `{"why":"another board"}`},
+	{"GET", "/v1/crossed-out", ""}, {"POST", "/v1/crossed-out/lid_result/" + aLidResult + "/restore", `{"by":"KT"}`},
 	{"PUT", "/v1/firings/F", `{"note":"a windy day"}`},
 	{"PUT", "/v1/firings/" + byHand, `{"source":"hand","kiln":"little-red","kind":"glaze","intended_cone":"6"}`},
 	{"PUT", "/v1/firings/F/cones/0193c0c1-0000-7000-8000-0000000000c1", `{"cone":"6","shelf":"middle","tilt_deg":45}`},
@@ -100,8 +100,8 @@ var everyRoute = []struct{ method, address, body string }{
 	{"POST", "/kiln/big-blue/stop", "sure=yes&firing=0193c0c1-0000-7000-8000-0000000000a8"},
 	{"POST", "/pots", "id=0193c0c1-0000-7000-8000-0000000000a9&form=teapot&body=tern/B&seat=inset&galleries=104.5"},
 	{"POST", "/pot/" + aPot + "/lid", "lid_mm=102.4"},
-	{"POST", "/verdicts", "id=0193c0c1-0000-7000-8000-0000000000aa&load=" + aLoad + "&form=teapot&body=tern/B&good=3"},
-	{"POST", "/verdicts/0193c0c1-0000-7000-8000-0000000000aa/strike", "why=another+board"},
+	{"POST", "/lid-results", "id=0193c0c1-0000-7000-8000-0000000000aa&load=" + aLoad + "&form=teapot&body=tern/B&good=3"},
+	{"POST", "/lid-results/0193c0c1-0000-7000-8000-0000000000aa/strike", "why=another+board"},
 	{"PUT", "/v1/kilns/shed", `{"fuel":"gas"}`}, {"POST", "/v1/kilns/shed/rename", `{"to":"barn"}`},
 	{"PUT", "/v1/kilns/big-blue/usual/0193c0c1-0000-7000-8000-0000000000e7", `{"kind":"glaze","what":"pin","cone":"6"}`},
 	{"POST", "/kilns/big-blue/usual", "id=0193c0c1-0000-7000-8000-0000000000e8&kind=glaze&what=release"},
@@ -110,7 +110,7 @@ var everyRoute = []struct{ method, address, body string }{
 	{"POST", "/settings/big-blue/probes", "id=0193c0c1-0000-7000-8000-0000000000e4&channel=1&type=K&class=1&fitted_on=2026-01-13"},
 	{"POST", "/kilns", "kiln=hut&fuel=wood"}, {"POST", "/kilns/hut/rename", "to=cabin"},
 	{"POST", "/class/bars", "marks=KT+RO&clay=tern&practice=yes"},
-	{"POST", "/class", "bar=BQ4&practice=yes"}, {"POST", "/class/restore", "kind=verdict&id=" + aVerdict},
+	{"POST", "/class", "bar=BQ4&practice=yes"}, {"POST", "/class/restore", "kind=lid_result&id=" + aLidResult},
 	{"POST", "/session", "code="},
 	{"POST", "/speak", "language=de&unit=32nds&clock=12"},
 	{"POST", "/settings/test", ""},
@@ -119,17 +119,17 @@ var everyRoute = []struct{ method, address, body string }{
 	{"GET", "/v1/compare?firings=F", ""}, {"GET", "/v1/trend?kiln=big-blue", ""}, {"GET", "/v1/kilns", ""}, {"GET", "/v1/kilns/big-blue", ""}, {"GET", "/v1/kilns/big-blue/shelves", ""},
 	{"GET", "/v1/clays", ""}, {"GET", "/v1/clays/tern", ""}, {"GET", "/v1/clays/tern/shrinkage", ""}, {"GET", "/v1/clays/tern/moves", ""},
 	{"GET", "/v1/loads", ""}, {"GET", "/v1/loads/" + aLoad, ""}, {"GET", "/v1/loads/" + aLoad + "/ticks", ""}, {"GET", "/v1/firings/F/ticks", ""}, {"GET", "/load/" + aLoad + "/packing", ""}, {"GET", "/v1/bars", ""}, {"GET", "/v1/bars/BQ7", ""}, {"GET", "/v1/bars/BQ7/story", ""}, {"GET", "/v1/bars/free-codes", ""},
-	{"GET", "/v1/pots", ""}, {"GET", "/v1/pots/" + aPot, ""}, {"GET", "/v1/verdicts", ""},
+	{"GET", "/v1/pots", ""}, {"GET", "/v1/pots/" + aPot, ""}, {"GET", "/v1/lid-results", ""},
 	{"GET", "/v1/size?fired=100mm&drying_ratio=0.06&firing_ratio=0.07", ""}, {"GET", "/v1/size/nest?outside=58&inside=54&outside=70&inside=65&clay=tern", ""}, {"GET", "/v1/size/shared?collar=104&collar=105&lid=102&clay=tern", ""}, {"GET", "/v1/size/scale?length=100&was_ml=900&fired_ml=1200", ""},
 	{"GET", "/v1/lid?collar=104.5&" + rates, ""}, {"GET", "/v1/lids/board?galleries=100%0A101%0A102%0A103%0A104%0A105%0A106%0A107&" + rates, ""},
 	{"GET", "/v1/changes", ""}, {"GET", "/v1/site", ""}, {"GET", "/v1/stream", ""}, {"GET", "/v1/copies", ""}, {"GET", "/v1/notices", ""}, {"GET", "/v1/openapi.json", ""}, {"GET", "/v1/openapi.yaml", ""},
 	{"GET", "/v1/openapi-3.0.json", ""}, {"GET", "/v1/openapi-3.0.yaml", ""},
 	{"GET", "/healthz", ""}, {"GET", "/readyz", ""}, {"GET", "/metrics", ""},
 	{"GET", "/", ""}, {"GET", "/kiln", ""}, {"GET", "/kiln/big-blue", ""}, {"GET", "/wall", ""}, {"GET", "/wall/big-blue", ""}, {"GET", "/firing/F/curve.svg?w=400&from=0&to=3600", ""}, {"GET", "/firing/F", ""}, {"GET", "/by-hand", ""}, {"GET", "/compare?firing=F", ""}, {"GET", "/trend/big-blue", ""},
-	{"GET", "/kilns", ""}, {"GET", "/loads", ""}, {"GET", "/unpack", ""}, {"GET", "/bars/measure?codes=BQ7&stage=wet", ""}, {"GET", "/unpack/" + aLoad, ""}, {"GET", "/bars", ""}, {"GET", "/import", ""}, {"GET", "/bars/sheet", ""}, {"GET", "/bars.csv", ""}, {"GET", "/readings.csv", ""},
-	{"GET", "/batches.csv", ""}, {"GET", "/clays.csv", ""}, {"GET", "/cones.csv", ""}, {"GET", "/dips.csv", ""}, {"GET", "/firings.csv", ""}, {"GET", "/gaps.csv", ""}, {"GET", "/load_bars.csv", ""}, {"GET", "/keep_shut.csv", ""}, {"GET", "/loads.csv", ""}, {"GET", "/notes.csv", ""}, {"GET", "/pots.csv", ""}, {"GET", "/probes.csv", ""}, {"GET", "/verdicts.csv", ""},
+	{"GET", "/kilns", ""}, {"GET", "/loads", ""}, {"GET", "/bars", ""}, {"GET", "/bars/measure?codes=BQ7&stage=wet", ""}, {"GET", "/load/" + aLoad, ""}, {"GET", "/bars/all", ""}, {"GET", "/import", ""}, {"GET", "/bars/sheet", ""}, {"GET", "/bars.csv", ""}, {"GET", "/readings.csv", ""},
+	{"GET", "/batches.csv", ""}, {"GET", "/clays.csv", ""}, {"GET", "/cones.csv", ""}, {"GET", "/dips.csv", ""}, {"GET", "/firings.csv", ""}, {"GET", "/gaps.csv", ""}, {"GET", "/load_bars.csv", ""}, {"GET", "/keep_shut.csv", ""}, {"GET", "/loads.csv", ""}, {"GET", "/notes.csv", ""}, {"GET", "/pots.csv", ""}, {"GET", "/probes.csv", ""}, {"GET", "/lid_results.csv", ""},
 	{"GET", "/bar/BQ7", ""}, {"GET", "/bar/BQ7/story", ""},
-	{"GET", "/clays", ""}, {"GET", "/clay/tern", ""}, {"GET", "/clay/tern/bag", ""}, {"GET", "/lid?collar=104.5mm&" + rates, ""}, {"GET", "/lid/board", ""}, {"GET", "/verdicts", ""}, {"GET", "/verdicts/board?load=" + aLoad, ""},
+	{"GET", "/clays", ""}, {"GET", "/clay/tern", ""}, {"GET", "/clay/tern/bag", ""}, {"GET", "/lid?collar=104.5mm&" + rates, ""}, {"GET", "/lid/board", ""}, {"GET", "/lid-results", ""}, {"GET", "/lid-results/board?load=" + aLoad, ""},
 	{"GET", "/pots", ""}, {"GET", "/pot/" + aPot, ""}, {"GET", "/pot/" + aPot + "/sheet", ""}, {"GET", "/sizes", ""}, {"GET", "/gauge?collar=104.5&opening=92.5&lid=102.5", ""}, {"GET", "/gauge.svg?collar=104.5&opening=92.5&lid=102.5", ""},
 	{"GET", "/rule?clay=tern", ""}, {"GET", "/rule.svg?clay=tern", ""}, {"GET", "/year", ""}, {"GET", "/class?all=yes", ""}, {"GET", "/door/big-blue", ""}, {"GET", "/more", ""}, {"GET", "/session", ""}, {"GET", "/speak", ""}, {"GET", "/settings", ""},
 	{"GET", "/help", ""}, {"GET", "/help/safety", ""}, {"GET", "/help/words", ""}, {"GET", "/problems/out-of-range", ""}, {"GET", "/style.css", ""}, {"GET", "/app.js", ""}, {"GET", "/icon.svg", ""},
@@ -235,7 +235,7 @@ func TestEveryRoute(t *testing.T) {
 // neverTwiceTheSame are codes by chance, ids that a form makes for whoever fills it in, and what is
 // measured at the moment of asking.
 var neverTwiceTheSame = []string{"/v1/bars/free-codes", "/metrics", "/v1/copies",
-	"/kiln", "/kiln/big-blue", "/firing/F", "/by-hand", "/unpack", "/bars/measure", "/bar/BQ7", "/verdicts/board", "/pots", "/bars/sheet", "/settings"}
+	"/kiln", "/kiln/big-blue", "/firing/F", "/by-hand", "/bars", "/bars/measure", "/bar/BQ7", "/lid-results/board", "/pots", "/bars/sheet", "/settings"}
 
 // refused are the requests of the table that this daemon, without codes and receivers, cannot answer
 // well; TestSessions and TestNotices do.

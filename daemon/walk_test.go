@@ -100,7 +100,7 @@ func (p *tab) sevenBars(s *studio) (codes []string) {
 	if len(codes) != 7 {
 		p.Fatalf("bars made: %v", codes)
 	}
-	p.open("/unpack")
+	p.open("/bars")
 	p.do(chromedp.Click("#pack summary"), chromedp.SetValue("#bars", strings.Join(codes, " ")),
 		chromedp.Click("[name=kind][value=bisque]"))
 	p.press(`form[action="/loads"] button`)
@@ -347,9 +347,9 @@ func TestTwelvePhones(t *testing.T) {
 	}
 }
 
-// TestLidAndVerdicts answers how wide to throw a lid and keeps how a board of lids sat, on a phone
+// TestLidAndLidResults answers how wide to throw a lid and keeps how a board of lids sat, on a phone
 // and on a desk.
-func TestLidAndVerdicts(t *testing.T) {
+func TestLidAndLidResults(t *testing.T) {
 	t.Parallel()
 	s := openStudio(t, "", true)
 	browser := openBrowser(t)
@@ -369,15 +369,15 @@ func TestLidAndVerdicts(t *testing.T) {
 		}
 		p.show(fmt.Sprintf("walk-just-%d", size[0]), false)
 
-		p.open("/verdicts/board")
+		p.open("/lid-results/board")
 		p.do(chromedp.SetValue("[name=good]", "7"), chromedp.SetValue("[name=tight]", "1"),
 			chromedp.SetValue("#form", "teapot"), chromedp.SetValue("#of", "tern/A"))
-		p.press("form[action='/verdicts'] button.go")
+		p.press("form[action='/lid-results'] button.go")
 		p.until("the board kept", `document.querySelector("#boards li").innerText.includes("7 good")`)
 		if said := evaluated[string](p, `document.querySelector("main").textContent`); !strings.Contains(said, "wet grinding") || !strings.Contains(said, "Eye protection") {
 			t.Errorf("after a tight lid the cautions of grinding are not there: %.400s", said)
 		}
-		p.show(fmt.Sprintf("walk-verdicts-%d", size[0]), false)
+		p.show(fmt.Sprintf("walk-lid-results-%d", size[0]), false)
 	}
 	// Prints: what is for the screen alone is not on paper.
 	p := s.tab(t, browser, 1280, 800)
@@ -442,8 +442,8 @@ func TestHostileNames(t *testing.T) {
 	s := openStudio(t, "", false)
 	p := s.tab(t, openBrowser(t), 360, 740)
 	for path, next := range map[string]string{"/": "lidwright.toml", "/clays": "Take the bag",
-		"/unpack": "Make some on a clay", "/kiln": "No kiln", "/lid": "I know my rates",
-		"/verdicts": "Make a card for each pot at the wheel", "/pots": "Make them at the wheel"} {
+		"/bars": "Make some on a clay", "/kiln": "No kiln", "/lid": "I know my rates",
+		"/lid-results": "Make a card for each pot at the wheel", "/pots": "Make them at the wheel"} {
 		p.open(path)
 		if said := p.text("main"); !strings.Contains(said, next) {
 			t.Errorf("%s, with nothing there yet, does not say %q: %.200s", path, next, said)
@@ -462,7 +462,7 @@ func TestHostileNames(t *testing.T) {
 	s.send(http.MethodPut, "/v1/bars/BQ7/readings/"+reading, map[string]any{"stage": "wet", "length": "100.0",
 		"by": `"><tt>y`})
 	s.send(http.MethodPut, "/v1/bars/BQ7/readings/"+reading+"/strike", map[string]any{"why": hostile})
-	for _, path := range []string{"/", "/clays", "/clay/reed", "/lid", "/lid/board", "/sizes", "/bar/BQ7", "/unpack", "/bars", "/clay/reed?batch=" + url.QueryEscape(hostile), "/lid?collar=" + url.QueryEscape(hostile), "/unpack/" + url.PathEscape(hostile)} {
+	for _, path := range []string{"/", "/clays", "/clay/reed", "/lid", "/lid/board", "/sizes", "/bar/BQ7", "/bars", "/bars/all", "/clay/reed?batch=" + url.QueryEscape(hostile), "/lid?collar=" + url.QueryEscape(hostile), "/load/" + url.PathEscape(hostile)} {
 		p.open(path)
 		title := evaluated[string](p, "document.title")
 		if n := evaluated[int](p, `document.querySelectorAll("main img, main tt, main script").length`); n != 0 || title == "taken" {

@@ -16,7 +16,7 @@ type Change struct {
 
 // StruckFact is a fact that somebody crossed out.
 type StruckFact struct {
-	Kind string // reading, cone, note, verdict, or load: one that was called off
+	Kind string // reading, cone, note, lid_result, or load: one that was called off
 	ID   string
 	Of   string // the bar of a reading, the firing of a cone or a note; else empty
 	By   string
@@ -25,8 +25,8 @@ type StruckFact struct {
 }
 
 // SaidSoFar counts what was said: readings by what came of them (counted, held, struck), lids by
-// verdict.
+// how they sat.
 type SaidSoFar struct {
 	Readings map[string]int
-	Verdicts map[string]int
+	Lids     map[string]int
 }

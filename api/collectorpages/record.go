@@ -15,7 +15,7 @@ import (
 
 // notHere are the first parts of paths of a studio's own pages that speak of what its kilns do at this moment,
 // or of its settings: what arrived cannot answer them.
-var notHere = map[string]bool{"": true, "kiln": true, "settings": true, "session": true, "unpack": true,
+var notHere = map[string]bool{"": true, "kiln": true, "settings": true, "session": true, "load": true,
 	"door": true, "by-hand": true, "kilns": true, "class": true,
 	"speak": true, "healthz": true, "readyz": true, "metrics": true, "print": true, "just": true, "more": true}
 
@@ -28,7 +28,7 @@ func (s *Server) recordPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	first, _, _ := strings.Cut(path, "/")
-	if notHere[first] || first == "v1" && strings.HasPrefix(path, "v1/now") || strings.HasPrefix(path,
+	if notHere[first] || path == "bars" || first == "v1" && strings.HasPrefix(path, "v1/now") || strings.HasPrefix(path,
 		"v1/stream") {
 		http.Redirect(w, r, "/studios/"+site, http.StatusSeeOther)
 		return

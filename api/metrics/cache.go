@@ -24,7 +24,7 @@ type cache struct {
 	wanted chan basis         // rates that Run is to work out
 
 	mu     sync.Mutex // guards the two below
-	counts snapshot   // firings, readings, verdicts, probes
+	counts snapshot   // firings, readings, lid results, probes
 	rates  snapshot
 }
 
@@ -159,7 +159,7 @@ func into(out *[]prometheus.Metric) teller {
 
 type teller func(d *prometheus.Desc, kind prometheus.ValueType, v float64, labels ...string)
 
-// countPast counts firings, readings and verdicts.
+// countPast counts firings, readings and lid results.
 func (m *Metrics) countPast(ctx context.Context, tell teller) error {
 	firings, err := m.Archive.Firings(ctx, kiln.FiringFilter{})
 	if err != nil {
@@ -181,8 +181,8 @@ func (m *Metrics) countPast(ctx context.Context, tell teller) error {
 	for outcome, n := range said.Readings {
 		tell(mReadings, prometheus.CounterValue, float64(n), outcome)
 	}
-	for verdict, n := range said.Verdicts {
-		tell(mVerdicts, prometheus.CounterValue, float64(n), verdict)
+	for outcome, n := range said.Lids {
+		tell(mLidResults, prometheus.CounterValue, float64(n), outcome)
 	}
 	return nil
 }

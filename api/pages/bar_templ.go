@@ -3289,9 +3289,9 @@ func (d BarPage) firings(l Locale) templ.Component {
 					return templ_7745c5c3_Err
 				}
 				var templ_7745c5c3_Var159 string
-				templ_7745c5c3_Var159, templ_7745c5c3_Err = templruntime.NewAttributeExpression(templ.SafeURL("/unpack/" + url.PathEscape(f.Load))).ResolveURL(ctx)
+				templ_7745c5c3_Var159, templ_7745c5c3_Err = templruntime.NewAttributeExpression(templ.SafeURL("/load/" + url.PathEscape(f.Load))).ResolveURL(ctx)
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `bar.templ`, Line: 555, Col: 80}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `bar.templ`, Line: 555, Col: 78}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ_7745c5c3_Var159)
 				if templ_7745c5c3_Err != nil {
@@ -4199,9 +4199,9 @@ func (d BarStoryPage) Body(l Locale) templ.Component {
 					return templ_7745c5c3_Err
 				}
 				var templ_7745c5c3_Var207 string
-				templ_7745c5c3_Var207, templ_7745c5c3_Err = templruntime.NewAttributeExpression(templ.SafeURL("/unpack/" + url.PathEscape(i.Load))).ResolveURL(ctx)
+				templ_7745c5c3_Var207, templ_7745c5c3_Err = templruntime.NewAttributeExpression(templ.SafeURL("/load/" + url.PathEscape(i.Load))).ResolveURL(ctx)
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `bar.templ`, Line: 692, Col: 79}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `bar.templ`, Line: 692, Col: 77}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ_7745c5c3_Var207)
 				if templ_7745c5c3_Err != nil {
@@ -4214,7 +4214,7 @@ func (d BarStoryPage) Body(l Locale) templ.Component {
 				var templ_7745c5c3_Var208 string
 				templ_7745c5c3_Var208, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("load"))
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `bar.templ`, Line: 692, Col: 95}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `bar.templ`, Line: 692, Col: 93}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var208))
 				if templ_7745c5c3_Err != nil {

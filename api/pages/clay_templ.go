@@ -1863,9 +1863,9 @@ func (d ClayPage) bars(l Locale) templ.Component {
 			return templ_7745c5c3_Err
 		}
 		var templ_7745c5c3_Var87 string
-		templ_7745c5c3_Var87, templ_7745c5c3_Err = templruntime.NewAttributeExpression(templ.SafeURL("/bars?clay=" + url.QueryEscape(d.Clay.Clay))).ResolveURL(ctx)
+		templ_7745c5c3_Var87, templ_7745c5c3_Err = templruntime.NewAttributeExpression(templ.SafeURL("/bars/all?clay=" + url.QueryEscape(d.Clay.Clay))).ResolveURL(ctx)
 		if templ_7745c5c3_Err != nil {
-			return templ.Error{Err: templ_7745c5c3_Err, FileName: `clay.templ`, Line: 445, Col: 87}
+			return templ.Error{Err: templ_7745c5c3_Err, FileName: `clay.templ`, Line: 445, Col: 91}
 		}
 		_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ_7745c5c3_Var87)
 		if templ_7745c5c3_Err != nil {
@@ -1878,7 +1878,7 @@ func (d ClayPage) bars(l Locale) templ.Component {
 		var templ_7745c5c3_Var88 string
 		templ_7745c5c3_Var88, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("All bars of this clay"))
 		if templ_7745c5c3_Err != nil {
-			return templ.Error{Err: templ_7745c5c3_Err, FileName: `clay.templ`, Line: 445, Col: 120}
+			return templ.Error{Err: templ_7745c5c3_Err, FileName: `clay.templ`, Line: 445, Col: 124}
 		}
 		_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var88))
 		if templ_7745c5c3_Err != nil {

@@ -151,13 +151,13 @@ func barPages(f Frame, fault Problem) []Page {
 	aside := []BarToMeasure{{Code: "bent", Flags: []string{"bent", "broken"}}}
 	cautions := []Cautioned{{Text: "caution", More: []string{"more"}}}
 	return []Page{
-		MeasurePage{Frame: f, Load: &fired, Back: "/unpack/id", Bars: bars, Aside: aside, At: 0, Last: 2, Phone: "<svg></svg>", Desk: "<svg></svg>", Cautions: cautions},
+		MeasurePage{Frame: f, Load: &fired, Back: "/load/id", Bars: bars, Aside: aside, At: 0, Last: 2, Phone: "<svg></svg>", Desk: "<svg></svg>", Cautions: cautions},
 		MeasurePage{Frame: f, Stage: "stage", Back: "/bars/measure?codes=a", Bars: bars, At: 0, Last: -1,
 			Typed: Lengths{"97.65", "3"}, Ask: &wire.Reading{AsTyped: "97.65", Question: message.New("question"),
 				Fix: &fix, LengthMM: &mm}},
 		MeasurePage{Frame: f, Stage: "stage", Back: "/bars/measure?codes=a", Bars: bars[:1], At: 0, Last: -1, Wrong: message.New("wrong")},
 		MeasurePage{Frame: f, Stage: "stage", Back: "/bars/measure?codes=a", Bars: bars[1:], At: -1, Last: -1},
-		MeasurePage{Frame: f, Load: &load, Back: "/unpack/id", At: -1, Last: -1},
+		MeasurePage{Frame: f, Load: &load, Back: "/load/id", At: -1, Last: -1},
 		PackedPage{Frame: f, Load: load, Cautions: cautions, Shelves: []PackedShelf{{"shelf", []string{"code"}}}},
 		PackedPage{Frame: f, Load: fired},
 		BagPage{Frame: f, Clay: wire.ClayJSON{Clay: "id"}, Next: "D", Compared: 2, DifferedMM: 0.6},
@@ -198,9 +198,9 @@ func barPages(f Frame, fault Problem) []Page {
 		BarStoryPage{Frame: f, Story: wire.Story{Bar: "code",
 			Items: []wire.Chapter{{At: &at, What: "read", Says: message.New("says"), By: "by", Why: "why", Load: "load"}, {What: "moved"}}}},
 		BarStoryPage{Frame: f},
-		BarsPage{Frame: f, Bars: []wire.BarJSON{bar},
-			Waiting: []Tab{{Text: "text", Href: "/bars"}, {Text: "name", Name: true, On: true, Href: "/bars?a=b"}}, Clay: "clay", More: "/bars?after=x"},
-		BarsPage{Frame: f},
+		AllBarsPage{Frame: f, Bars: []wire.BarJSON{bar},
+			Waiting: []Tab{{Text: "text", Href: "/bars"}, {Text: "name", Name: true, On: true, Href: "/bars/all?a=b"}}, Clay: "clay", More: "/bars/all?after=x"},
+		AllBarsPage{Frame: f},
 		LoadsPage{Frame: f, Loads: []wire.Load{fired.Load, {ID: "id", Name: message.New("Load {1}", 3), Measured: 2, Waiting: 3}}, More: "/loads?after=x"},
 		LoadsPage{Frame: f},
 		MorePage{Frame: f, Tables: []string{"table"}, Lines: []string{"line"}, Store: []message.Message{message.New("store")}, StoreTrouble: []message.Message{message.New("trouble")}, Clock: "clock"},

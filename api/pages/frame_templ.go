@@ -242,7 +242,7 @@ func (s *Set) frame(l Locale, f Frame, title, body templ.Component) templ.Compon
 			templ_7745c5c3_ElementWriter := templ_7745c5c3_Buffer
 			templ_7745c5c3_Buffer := templ.GetBuffer()
 			var templ_7745c5c3_ElementScripts []templ.ComponentScript
-			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 21, "<a href=\"/unpack\"")
+			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 21, "<a href=\"/bars\"")
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}

@@ -116,8 +116,8 @@ func tabs(label string, all []Tab) templ.Component {
 	})
 }
 
-// BarsPage lists bars by code.
-type BarsPage struct {
+// AllBarsPage lists bars by code.
+type AllBarsPage struct {
 	Frame
 	Bars           []wire.BarJSON
 	Waiting, Clays []Tab
@@ -125,9 +125,9 @@ type BarsPage struct {
 	More           string // address of the rest of the list; empty: it ends here
 }
 
-func (d BarsPage) Title(l Locale) string { return l.T("Bars · {1}", d.Site) }
+func (d AllBarsPage) Title(l Locale) string { return l.T("Bars · {1}", d.Site) }
 
-func (d BarsPage) Body(l Locale) templ.Component {
+func (d AllBarsPage) Body(l Locale) templ.Component {
 	return templruntime.GeneratedTemplate(func(templ_7745c5c3_Input templruntime.GeneratedComponentInput) (templ_7745c5c3_Err error) {
 		templ_7745c5c3_W, ctx := templ_7745c5c3_Input.Writer, templ_7745c5c3_Input.Context
 		if templ_7745c5c3_CtxErr := ctx.Err(); templ_7745c5c3_CtxErr != nil {
@@ -157,7 +157,7 @@ func (d BarsPage) Body(l Locale) templ.Component {
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 11, "</h1><form class=\"row find\" action=\"/bars\" method=\"get\" role=\"search\"><input name=\"code\" aria-label=\"")
+		templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 11, "</h1><form class=\"row find\" action=\"/bars/all\" method=\"get\" role=\"search\"><input name=\"code\" aria-label=\"")
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
@@ -479,9 +479,9 @@ func (d LoadsPage) Body(l Locale) templ.Component {
 				return templ_7745c5c3_Err
 			}
 			var templ_7745c5c3_Var24 string
-			templ_7745c5c3_Var24, templ_7745c5c3_Err = templruntime.NewAttributeExpression(templ.SafeURL("/unpack/" + url.PathEscape(one.ID))).ResolveURL(ctx)
+			templ_7745c5c3_Var24, templ_7745c5c3_Err = templruntime.NewAttributeExpression(templ.SafeURL("/load/" + url.PathEscape(one.ID))).ResolveURL(ctx)
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `lists.templ`, Line: 98, Col: 78}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `lists.templ`, Line: 98, Col: 76}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ_7745c5c3_Var24)
 			if templ_7745c5c3_Err != nil {

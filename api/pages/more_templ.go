@@ -93,7 +93,7 @@ func (d MorePage) Body(l Locale) templ.Component {
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = more("/verdicts", l.T("Lid results")).Render(ctx, templ_7745c5c3_Buffer)
+		templ_7745c5c3_Err = more("/lid-results", l.T("Lid results")).Render(ctx, templ_7745c5c3_Buffer)
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}

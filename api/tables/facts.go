@@ -271,7 +271,7 @@ func (t *tableTaker) pot(r *tableRow) keeper {
 	}
 }
 
-func (t *tableTaker) verdict(r *tableRow) keeper {
+func (t *tableTaker) lidResult(r *tableRow) keeper {
 	v := lid.Result{ID: r.text("id"), Load: r.text("load"), Pots: strings.Fields(r.text("pots")), Form: r.text("form"), Maker: r.text("maker"), Seat: lid.Seat(cmp.Or(r.text("seat"), string(lid.Inset))),
 		SeatGlazed: r.yes("seat_glazed"), Body: t.ref(r, "body"), Lid: t.ref(r, "lid"),
 		Sat:    lid.Outcomes{TooBig: r.whole("too_big"), Tight: r.whole("tight"), Good: r.whole("good"), Loose: r.whole("loose"), DropsIn: r.whole("drops_in"), NotLookedAt: r.whole("not_looked_at")},
@@ -292,9 +292,9 @@ func (t *tableTaker) verdict(r *tableRow) keeper {
 			r.faults.Add("unknown-pot", "pots", "{1} is no pot card here: take the table of pots in first", p)
 		}
 	}
-	strike := r.strike(v.ID, t.Archive.StrikeVerdict)
+	strike := r.strike(v.ID, t.Archive.StrikeLidResult)
 	return func(ctx context.Context, now kiln.Stamp) error {
-		if _, err := t.Archive.PutVerdict(ctx, v, r.stamp(now)); err != nil {
+		if _, err := t.Archive.PutLidResult(ctx, v, r.stamp(now)); err != nil {
 			return err
 		}
 		return strike(ctx, now)

@@ -56,8 +56,8 @@ var All = []Table{
 	{Name: "probes", Columns: "id,kiln,channel,type,class,fitted_on,removed_on,note", Rows: probesTable, key: 1, takes: (*tableTaker).probe},
 	{Name: "keep_shut", Columns: "id,kiln,keep_shut_above_c,keep_shut_reason,by,at,clock_trusted", Rows: marksTable, key: 1, newest: true, takes: (*tableTaker).keepShut},
 	{Name: "pots", Columns: "id,mark,number,form,seat,seat_glazed,together,collar_mm,collar_stage,opening_mm,body,lid,set_mm,lid_mm,made_on,note", Rows: potsTable, key: 1, newest: true, takes: (*tableTaker).pot},
-	{Name: "verdicts", Columns: "id,load,pots,form,maker,seat,seat_glazed,body,lid,too_big,tight,good,loose,drops_in,not_looked_at,glued,rocks,chipped,dropped,plays_mm,thrown_mm,least_play_mm,most_play_mm,bearing_mm,by,at,clock_trusted,struck_at,struck_why,struck_by",
-		Rows: verdictsTable, key: 1, newest: true, takes: (*tableTaker).verdict, acts: "struck_at struck_why struck_by"},
+	{Name: "lid_results", Columns: "id,load,pots,form,maker,seat,seat_glazed,body,lid,too_big,tight,good,loose,drops_in,not_looked_at,glued,rocks,chipped,dropped,plays_mm,thrown_mm,least_play_mm,most_play_mm,bearing_mm,by,at,clock_trusted,struck_at,struck_why,struck_by",
+		Rows: lidResultsTable, key: 1, newest: true, takes: (*tableTaker).lidResult, acts: "struck_at struck_why struck_by"},
 }
 
 // Names are the names of what can be had as a table, in order.
@@ -253,8 +253,8 @@ func potsTable(s *usecase.Studio, ctx context.Context, put func(...any)) error {
 	return err
 }
 
-func verdictsTable(s *usecase.Studio, ctx context.Context, put func(...any)) error {
-	boards, err := s.Archive.Verdicts(ctx, lid.ResultFilter{})
+func lidResultsTable(s *usecase.Studio, ctx context.Context, put func(...any)) error {
+	boards, err := s.Archive.LidResults(ctx, lid.ResultFilter{})
 	for _, v := range boards {
 		var limits lid.Limits
 		if v.Limits != nil {

@@ -47,10 +47,10 @@ func (s *Studio) wasCrossedOut(ctx context.Context, c tiles.StruckFact) (what me
 		return what, "/bar/" + c.Of, err
 	case "load":
 		l, err := s.Archive.Load(ctx, c.ID)
-		return message.New("{1}, called off", message.Capital(NameOf(l.Load))), "/unpack/" + c.ID, err
-	case "verdict":
-		v, err := s.Archive.Verdict(ctx, c.ID)
-		return lidWords(v), "/verdicts#boards", err
+		return message.New("{1}, called off", message.Capital(NameOf(l.Load))), "/load/" + c.ID, err
+	case "lid_result":
+		v, err := s.Archive.LidResult(ctx, c.ID)
+		return lidWords(v), "/lid-results#boards", err
 	}
 	f, err := s.Firings().FindFiring(ctx, kiln.FiringID(c.Of))
 	if err != nil {

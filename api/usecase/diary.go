@@ -20,7 +20,7 @@ type Diary struct {
 
 // DiaryBoard is one board: what was expected of its lids, how they sat, and how far that moved the next lid.
 type DiaryBoard struct {
-	wire.VerdictJSON
+	wire.LidResult
 	Numbers   []string         // of its pots, where they have cards
 	Predicted tiles.Millimetre // gap when fired, by what was known before; NaN: not known
 	Moved     tiles.Millimetre // the next lid larger by so much, as thrown; NaN: it teaches nothing
@@ -29,7 +29,7 @@ type DiaryBoard struct {
 // Diary tells of the newest boards of a form, at most of most.
 func (s Lids) Diary(ctx context.Context, form string, most int) (Diary, error) {
 	d := Diary{Form: form}
-	boards, err := s.Archive.Verdicts(ctx, lid.ResultFilter{Form: form})
+	boards, err := s.Archive.LidResults(ctx, lid.ResultFilter{Form: form})
 	if err != nil || len(boards) == 0 {
 		return d, err
 	}
@@ -49,7 +49,7 @@ func (s Lids) Diary(ctx context.Context, form string, most int) (Diary, error) {
 		if len(d.Boards) == most {
 			continue
 		}
-		one := DiaryBoard{VerdictJSON: s.verdictJSON(b, l.boards[b.ID]),
+		one := DiaryBoard{LidResult: s.lidResultJSON(b, l.boards[b.ID]),
 			Predicted: tiles.Millimetre(math.NaN()),
 			Moved:     tiles.Millimetre(math.NaN())}
 		var set tiles.Millimetre

@@ -25,13 +25,13 @@ type learned struct {
 	makers map[string]lid.Accuracy
 	rims   map[makerForm]lid.Rim
 	left   int                          // boards left out, since most of their lids were not looked at
-	boards map[string]taughtBoard       // by the id of the verdict
+	boards map[string]taughtBoard       // by the id of the lid result
 	told   []string                     // ids of those that teach, in the order in which they were told
 	sats   []lid.ComparedResult         // of told
 	tight  map[lid.DifferenceGroup]bool // a lid of the form (maker left out) was too big, tight or glued
 }
 
-// taughtBoard is what became of one board of verdicts.
+// taughtBoard is what became of one board of lids.
 type taughtBoard struct {
 	Sat    lid.ComparedResult
 	Why    message.Message // it teaches nothing; empty: it teaches
@@ -99,19 +99,19 @@ func (s Lids) learn(ctx context.Context, fit *shrinkage.Fit) (*learned, error) {
 		l.rims[k] = lid.LearnRim(pairs)
 	}
 	misread := fit.Misreads()
-	verdicts, err := s.Archive.Verdicts(ctx, lid.ResultFilter{})
+	results, err := s.Archive.LidResults(ctx, lid.ResultFilter{})
 	if err != nil {
 		return nil, err
 	}
-	slices.Reverse(verdicts) // oldest first
+	slices.Reverse(results) // oldest first
 	e := expecting{s: s.Studio, fit: fit, pots: pots, makers: l.makers, known: map[knownKey]lid.Known{}, usual: map[tiles.ClayID]lid.Firing{}}
-	if len(verdicts) > 0 {
+	if len(results) > 0 {
 		if err := e.load(ctx); err != nil {
 			return nil, err
 		}
 	}
 	// How true each maker reads is learned from the boards before the boards are.
-	for _, v := range verdicts {
+	for _, v := range results {
 		if v.Struck == nil && len(v.Plays) > 1 && len(v.Plays) == len(v.Pots) {
 			m, err := e.misread(ctx, v)
 			if err != nil {
@@ -122,7 +122,7 @@ func (s Lids) learn(ctx context.Context, fit *shrinkage.Fit) (*learned, error) {
 	}
 	l.accuracies(measured, misread)
 	var boards []lid.ComparedResult
-	for _, v := range verdicts {
+	for _, v := range results {
 		if v.Struck != nil {
 			l.boards[v.ID] = taughtBoard{Why: message.New("it was crossed out"),
 				code: string(tiles.CrossedOut)}
@@ -193,7 +193,7 @@ func (e *expecting) sat(v lid.Result, d lid.Defaults, at lid.Firing) (pots []lid
 	return pots, nil
 }
 
-// expecting joins boards of verdicts with what the fit expected of them.
+// expecting joins boards of lids with what the fit expected of them.
 type expecting struct {
 	s       *Studio
 	fit     *shrinkage.Fit
@@ -332,7 +332,7 @@ func (e *expecting) shrinks(q lid.Question, d lid.Defaults, at lid.Firing) (lid.
 	return k, err
 }
 
-// part is the part difference that a lid question is answered with, and whether lids of its form
+// part is the lid difference that a lid question is answered with, and whether lids of its form
 // were tight.
 func (l *learned) part(q lid.Question) (*lid.Difference, bool) {
 	lidClay := q.LidClay.Clay

@@ -128,11 +128,11 @@ type PotStore interface {
 	Pots(ctx context.Context, w lid.PotFilter) ([]lid.KeptPot, error)
 	Pot(ctx context.Context, id string) (lid.KeptPot, error)
 	PutPot(ctx context.Context, p lid.PotCard, m Precondition, at kiln.Stamp) (tiles.PutResult, error)
-	Verdicts(ctx context.Context, w lid.ResultFilter) ([]lid.Result, error)
-	Verdict(ctx context.Context, id string) (lid.Result, error)
+	LidResults(ctx context.Context, w lid.ResultFilter) ([]lid.Result, error)
+	LidResult(ctx context.Context, id string) (lid.Result, error)
 	Tallies(ctx context.Context) ([]lid.GroupCount, error)
-	PutVerdict(ctx context.Context, v lid.Result, at kiln.Stamp) (tiles.PutResult, error)
-	StrikeVerdict(ctx context.Context, id, by, why string, at kiln.Stamp) error
+	PutLidResult(ctx context.Context, v lid.Result, at kiln.Stamp) (tiles.PutResult, error)
+	StrikeLidResult(ctx context.Context, id, by, why string, at kiln.Stamp) error
 }
 
 // ChangeStore is the part of the record with what was said, in order, and in which record.

@@ -4,7 +4,7 @@ import "lidwright/kiln/message"
 
 // CrossedOut is a thing that somebody crossed out and that one tap restores.
 type CrossedOut struct {
-	Kind string          `json:"kind" enum:"reading,cone,note,verdict,load" doc:"load: one that was called off"`
+	Kind string          `json:"kind" enum:"reading,cone,note,lid_result,load" doc:"load: one that was called off"`
 	ID   string          `json:"id"`
 	What message.Message `json:"what" doc:"What it was, in words"`
 	By   string          `json:"by"`
@@ -15,7 +15,7 @@ type CrossedOut struct {
 
 // CrossedOutPath names one of them.
 type CrossedOutPath struct {
-	Kind string `path:"kind" enum:"reading,cone,note,verdict,load"`
+	Kind string `path:"kind" enum:"reading,cone,note,lid_result,load"`
 	ID   string `path:"id"`
 }
 

@@ -4,41 +4,41 @@ import "lidwright/kiln/message"
 
 // lidJSON is the answer to the lid question. Sizes are in mm whatever the unit asked in.
 type Lid struct {
-	Asked          LidAsked         `json:"asked"`
-	SetMM          *float64         `json:"set_mm" doc:"Set the callipers to this; null when held back or when a gap was asked"`
-	UnroundedMM    *float64         `json:"unrounded_mm"`
-	NotOverMM      *float64         `json:"not_over_mm"`
-	NotUnderMM     *float64         `json:"not_under_mm"`
-	FitChance      *float64         `json:"fit_chance" doc:"Chance that it fits, 0 to 1"`
-	Outcomes       *LidOutcomes     `json:"outcomes" doc:"How it may sit, as chances that add to 1; null when held back or when it is trimmed"`
-	WhatIf         *LidWhatIf       `json:"what_if" doc:"What comes of the width that was tried; null when none was"`
-	Says           message.Message  `json:"says"`
-	For            message.Message  `json:"for" doc:"The firing that it is for, in a sentence: its kiln, kind and cone, and whether the last ones were others; empty with rates of the asker's own"`
-	Fired          LidFired         `json:"fired"`
-	Spread         []LidSpread      `json:"spread"`
-	Cheapest       *LidWay          `json:"cheapest" doc:"The way to a chance of 0.95 that takes the least work, or the best that is known; null when a gap was asked"`
-	Trim           *LidTrim         `json:"trim" doc:"For a lid that is trimmed at leather-hard"`
-	Bowl           *LidBowl         `json:"bowl" doc:"For a lid whose rim is turned out, once pairs were told on pot cards"`
-	Also           []LidAlso        `json:"also"`
-	OutOfRoundMM   *float64         `json:"out_of_round_mm"`
-	AtCheck        *LidCheck        `json:"at_check"`
-	PartDifference LidDifference    `json:"part_difference_ratio"`
-	LimitsFrom     LidLimits        `json:"limits_from"`
-	DoubtMM        LidDoubt         `json:"doubt_mm" doc:"Standard deviation of the fired play by cause"`
-	Sharpest       string           `json:"sharpest" doc:"The cause that doubt comes from most"`
-	Sharpen        []LidSharper     `json:"sharpen" doc:"What would help most, the best first, and the chance then"`
-	LikelyLevel    float64          `json:"likely_level"`
-	AnswersHeld    *float64         `json:"answers_held_ratio" doc:"How often our own ranges of play held"`
-	AnswersHeldOf  int              `json:"answers_held_of" doc:"Measured plays that this rests on"`
-	Trust          string           `json:"trust" enum:"outside_tested_heat,no_bars,made_or_fired_differently,old,few_bars,well_tested"`
-	TrustWhy       message.Message  `json:"trust_why"`
-	HeldBack       *message.Message `json:"held_back"`
-	Cautions       []string         `json:"cautions"`
-	LeftOut        []Left           `json:"left_out,omitempty" doc:"Readings of the clay that are far from the others and have no say"`
-	Unusual        []string         `json:"unusual" doc:"Fields outside what is believed"`
-	Shrinkage      *string          `json:"shrinkage" doc:"Where the rate stands"`
-	AsOf           *string          `json:"as_of" doc:"Time of the newest fact in the fit"`
-	Model          string           `json:"model"`
+	Asked         LidAsked         `json:"asked"`
+	SetMM         *float64         `json:"set_mm" doc:"Set the callipers to this; null when held back or when a gap was asked"`
+	UnroundedMM   *float64         `json:"unrounded_mm"`
+	NotOverMM     *float64         `json:"not_over_mm"`
+	NotUnderMM    *float64         `json:"not_under_mm"`
+	FitChance     *float64         `json:"fit_chance" doc:"Chance that it fits, 0 to 1"`
+	Outcomes      *LidOutcomes     `json:"outcomes" doc:"How it may sit, as chances that add to 1; null when held back or when it is trimmed"`
+	WhatIf        *LidWhatIf       `json:"what_if" doc:"What comes of the width that was tried; null when none was"`
+	Says          message.Message  `json:"says"`
+	For           message.Message  `json:"for" doc:"The firing that it is for, in a sentence: its kiln, kind and cone, and whether the last ones were others; empty with rates of the asker's own"`
+	Fired         LidFired         `json:"fired"`
+	Spread        []LidSpread      `json:"spread"`
+	Cheapest      *LidWay          `json:"cheapest" doc:"The way to a chance of 0.95 that takes the least work, or the best that is known; null when a gap was asked"`
+	Trim          *LidTrim         `json:"trim" doc:"For a lid that is trimmed at leather-hard"`
+	Bowl          *LidBowl         `json:"bowl" doc:"For a lid whose rim is turned out, once pairs were told on pot cards"`
+	Also          []LidAlso        `json:"also"`
+	OutOfRoundMM  *float64         `json:"out_of_round_mm"`
+	AtCheck       *LidCheck        `json:"at_check"`
+	LidDifference LidDifference    `json:"lid_difference_ratio"`
+	LimitsFrom    LidLimits        `json:"limits_from"`
+	DoubtMM       LidDoubt         `json:"doubt_mm" doc:"Standard deviation of the fired play by cause"`
+	Sharpest      string           `json:"sharpest" doc:"The cause that doubt comes from most"`
+	Sharpen       []LidSharper     `json:"sharpen" doc:"What would help most, the best first, and the chance then"`
+	LikelyLevel   float64          `json:"likely_level"`
+	AnswersHeld   *float64         `json:"answers_held_ratio" doc:"How often our own ranges of play held"`
+	AnswersHeldOf int              `json:"answers_held_of" doc:"Measured plays that this rests on"`
+	Trust         string           `json:"trust" enum:"outside_tested_heat,no_bars,made_or_fired_differently,old,few_bars,well_tested"`
+	TrustWhy      message.Message  `json:"trust_why"`
+	HeldBack      *message.Message `json:"held_back"`
+	Cautions      []string         `json:"cautions"`
+	LeftOut       []Left           `json:"left_out,omitempty" doc:"Readings of the clay that are far from the others and have no say"`
+	Unusual       []string         `json:"unusual" doc:"Fields outside what is believed"`
+	Shrinkage     *string          `json:"shrinkage" doc:"Where the rate stands"`
+	AsOf          *string          `json:"as_of" doc:"Time of the newest fact in the fit"`
+	Model         string           `json:"model"`
 }
 
 type LidAsked struct {
@@ -161,11 +161,11 @@ type LidLimits struct {
 }
 
 type LidDoubt struct {
-	Piece          *float64 `json:"piece"`
-	Position       *float64 `json:"position"`
-	Reading        *float64 `json:"reading"`
-	Throwing       *float64 `json:"throwing"`
-	PartDifference *float64 `json:"part_difference"`
-	Rate           *float64 `json:"rate"`
-	Gone           *float64 `json:"gone"`
+	Piece         *float64 `json:"piece"`
+	Position      *float64 `json:"position"`
+	Reading       *float64 `json:"reading"`
+	Throwing      *float64 `json:"throwing"`
+	LidDifference *float64 `json:"lid_difference"`
+	Rate          *float64 `json:"rate"`
+	Gone          *float64 `json:"gone"`
 }

@@ -115,7 +115,7 @@ func TestTry(t *testing.T) {
 		}
 	}
 	own := regexp.MustCompile(`/studios/[0-9a-f-]{36}`).FindString(kilns)
-	for path, want := range map[string]string{"/clays": "Nothing can be entered here", "/bars": own + "/record/bar/"} {
+	for path, want := range map[string]string{"/clays": "Nothing can be entered here", "/bars/all": own + "/record/bar/"} {
 		if text := page(own + "/record" + path); !strings.Contains(text, want) || strings.Contains(text, "method=\"post\"") {
 			t.Errorf("%s of a studio has no %q, or a form: %.3000s", path, want, text)
 		}

@@ -28,7 +28,7 @@ var underContract = []string{
 	"GET /v1/clays/moor/shrinkage",
 	"GET /v1/loads", "GET /v1/loads/{L2}",
 	"GET /v1/bars", "GET /v1/bars/AA", "GET /v1/bars/AA/story",
-	"GET /v1/pots", "GET /v1/pots/{P2}", "GET /v1/verdicts",
+	"GET /v1/pots", "GET /v1/pots/{P2}", "GET /v1/lid-results",
 	"GET /v1/size?fired=100mm&clay=tern&batch=A", "GET /v1/size?fired_ml=900&clay=tern&batch=A",
 	"GET /v1/lid?collar=104.5&opening=92.5&clay=tern&batch=A",
 	"GET /v1/lid?collar=104.5&opening=92.5&clay=tern&lids=3",

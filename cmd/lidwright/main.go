@@ -111,13 +111,13 @@ func problemOf(err error, code int, says string) []byte {
 
 // lists are the commands that list what there is, by the type of problem that says what is not.
 var lists = map[string]string{
-	"/problems/unknown-bar":     "lidwright bars",
-	"/problems/unknown-clay":    "lidwright clay list",
-	"/problems/unknown-firing":  "lidwright firings",
-	"/problems/unknown-kiln":    "lidwright kiln list",
-	"/problems/unknown-load":    "lidwright load list",
-	"/problems/unknown-pot":     "lidwright pot find",
-	"/problems/unknown-verdict": "lidwright result list",
+	"/problems/unknown-bar":        "lidwright bars",
+	"/problems/unknown-clay":       "lidwright clay list",
+	"/problems/unknown-firing":     "lidwright firings",
+	"/problems/unknown-kiln":       "lidwright kiln list",
+	"/problems/unknown-load":       "lidwright load list",
+	"/problems/unknown-pot":        "lidwright pot find",
+	"/problems/unknown-lid-result": "lidwright result list",
 }
 
 // explain turns an error of a command into an exit code and one line, in the words of the command: a field of the

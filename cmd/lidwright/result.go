@@ -39,7 +39,7 @@ board teaches as much as several counts.`,
 			if strings.TrimSpace(why) == "" {
 				return &exit{exitWrongUse, "say why it is crossed out: --why \"wrong board\""}
 			}
-			done, err := put(c, "/v1/verdicts/"+url.PathEscape(args[0])+"/strike", map[string]any{"why": why}, nil)
+			done, err := put(c, "/v1/lid-results/"+url.PathEscape(args[0])+"/strike", map[string]any{"why": why}, nil)
 			if err == nil && !done {
 				fmt.Fprintln(c.OutOrStdout(), "Crossed out.")
 			}
@@ -90,7 +90,7 @@ func keepResult(c *cobra.Command, _ []string) error {
 	f := c.Flags()
 	count := func(flag string) int { n, _ := f.GetInt(flag); return n }
 	text := func(flag string) string { v, _ := f.GetString(flag); return v }
-	body := wire.VerdictBody{
+	body := wire.LidResultBody{
 		Load: text("load"), Form: text("form"), Maker: text("maker"), Body: text("clay"), By: text("by"), Lids: count("lids"),
 		Counts: wire.Sat{TooBig: count("too-big"), Tight: count("tight"), Good: count("good"),
 			Loose:   count("loose"),
@@ -109,14 +109,14 @@ func keepResult(c *cobra.Command, _ []string) error {
 		return err
 	}
 	id := newID(c)
-	var a wire.VerdictKept
-	done, err := put(c, "/v1/verdicts/"+id, body, &a)
+	var a wire.LidResultKept
+	done, err := put(c, "/v1/lid-results/"+id, body, &a)
 	if err != nil || done {
 		return err
 	}
 	out := c.OutOrStdout()
 	fmt.Fprintf(out, "Kept. %s. %s\n", countsSaid(a.Counted, false, a.WhyNot),
-		partSaid(a.PartDifference))
+		partSaid(a.LidDifference))
 	for _, s := range a.Says {
 		if a.WhyNot != nil && strings.EqualFold(s.String()+".", a.WhyNot.Text.String()) {
 			continue
@@ -185,8 +185,8 @@ func potsOf(c *cobra.Command) ([]string, error) {
 }
 
 func listResults(c *cobra.Command, _ []string) error {
-	var a wire.Verdicts
-	done, err := get(c, "/v1/verdicts", asked(c, []string{"form", "clay"}), &a)
+	var a wire.LidResults
+	done, err := get(c, "/v1/lid-results", asked(c, []string{"form", "clay"}), &a)
 	if err != nil || done {
 		return err
 	}
@@ -198,7 +198,7 @@ func listResults(c *cobra.Command, _ []string) error {
 		rows = append(rows, []string{t.Form, t.Body, t.Maker, fmt.Sprint(t.Boards),
 			fmt.Sprint(t.Counts.TooBig), fmt.Sprint(t.Counts.Tight), fmt.Sprint(t.Counts.Good),
 			fmt.Sprint(t.Counts.Loose), fmt.Sprint(t.Counts.DropsIn), fmt.Sprint(lost),
-			partSaid(t.PartDifference).short()})
+			partSaid(t.LidDifference).short()})
 	}
 	table(out, rows)
 	for _, m := range a.Makers {

@@ -594,7 +594,7 @@ func (s *season) boards(f firingSeen) {
 			continue
 		}
 		var v struct{ Counted bool }
-		s.send("PUT", "/v1/verdicts/"+uuid.NewString(),
+		s.send("PUT", "/v1/lid-results/"+uuid.NewString(),
 			map[string]any{"pots": pots, "load": *f.Load, "counts": map[string]int{"good": 3, "loose": 1}},
 			&v)
 		if !v.Counted {

@@ -68,14 +68,14 @@ func TestSizesOfSets(t *testing.T) {
 	}
 }
 
-// A board of cards, one found, its lid written down; then the verdicts of the board that is found.
-func TestPotsAndVerdicts(t *testing.T) {
+// A board of cards, one found, its lid written down; then the results of the board that is found.
+func TestPotsAndLidResults(t *testing.T) {
 	site, asked := daemonThatSays(t, map[string]string{
-		"GET /v1/pots/p1":   `{"id":"p1","lid_question":"/v1/lid?","form":"jar","number":"212","collar_mm":[104.5],"body":"tern/B"}`,
-		"GET /v1/pots?":     `{"items":[{"id":"p1","mark":"KT","number":"212","form":"jar","collar_mm":[104.5,104.8],"opening_mm":92.5},{"id":"p2","mark":"KT","number":"213","form":"jar","collar_mm":[104.5]}]}`,
-		"PUT /v1/pots/":     `{"id":"p1"}`,
-		"PUT /v1/verdicts/": `{"part_difference_ratio":{"value":0.004,"likely":[0.001,0.007],"fits":17},"says":["no load named"],"cautions":["wet-grinding"]}`,
-		"GET /v1/verdicts":  `{"tally":[{"form":"jar","body":"tern","maker":"KT","boards":2,"counts":{"good":13,"tight":2},"losses":{"rocks":1},"part_difference_ratio":{"value":0.004,"likely":[0.001,0.007],"fits":17}}],"answers_held":19,"answers_held_of":21,"left_out":1,"makers":[{"maker":"KT","lids":30,"throw_sd_mm":0.31,"measure_sd_mm":0.3}]}`,
+		"GET /v1/pots/p1":      `{"id":"p1","lid_question":"/v1/lid?","form":"jar","number":"212","collar_mm":[104.5],"body":"tern/B"}`,
+		"GET /v1/pots?":        `{"items":[{"id":"p1","mark":"KT","number":"212","form":"jar","collar_mm":[104.5,104.8],"opening_mm":92.5},{"id":"p2","mark":"KT","number":"213","form":"jar","collar_mm":[104.5]}]}`,
+		"PUT /v1/pots/":        `{"id":"p1"}`,
+		"PUT /v1/lid-results/": `{"lid_difference_ratio":{"value":0.004,"likely":[0.001,0.007],"fits":17},"says":["no load named"],"cautions":["wet-grinding"]}`,
+		"GET /v1/lid-results":  `{"tally":[{"form":"jar","body":"tern","maker":"KT","boards":2,"counts":{"good":13,"tight":2},"losses":{"rocks":1},"lid_difference_ratio":{"value":0.004,"likely":[0.001,0.007],"fits":17}}],"answers_held":19,"answers_held_of":21,"left_out":1,"makers":[{"maker":"KT","lids":30,"throw_sd_mm":0.31,"measure_sd_mm":0.3}]}`,
 	})
 	out, code := outLine(t, "pot", "new", "--site", site, "--form", "jar", "--mark", "KT", "--number", "212", "--collar", "104.5", "--collar", "4 1/8 in", "--opening", "92,5", "--clay", "tern", "--count", "2")
 	if code != exitDone || len(*asked) != 2 || !strings.Contains(out, "jar 213") {

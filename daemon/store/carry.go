@@ -31,7 +31,7 @@ import (
 // are letters and keys, the program that made the tables, what names became here when another site was taken in,
 // how far a collector is and which of its bodies the clays are, names that kilns had, and which records can
 // go on again.
-var carryTables = []string{"site", "boot", "change", "clay", "batch", "batch_parent", "bar", "reading", "act", "load", "load_bar", "load_firing", "verdict", "pot",
+var carryTables = []string{"site", "boot", "change", "clay", "batch", "batch_parent", "bar", "reading", "act", "load", "load_bar", "load_firing", "lid_result", "pot",
 	"cone", "note", "tick", "kiln", "usual", "probe", "unpacking_mark", "firing", "run", "curve", "envelope", "raw"}
 
 // carryLeft are the tables that stay at home.

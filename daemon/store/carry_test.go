@@ -72,7 +72,7 @@ func fullSite(t testing.TB, word byte) (folder string) {
 	must[tiles.PutResult](t)(s.PutPot(ctx, p, usecase.Precondition{}, when))
 	v := lidBoard(1)
 	v.ID, v.Load, v.Pots = uuid(word, 50), load.ID, []string{p.ID}
-	must[tiles.PutResult](t)(s.PutVerdict(ctx, v, when))
+	must[tiles.PutResult](t)(s.PutLidResult(ctx, v, when))
 	must[tiles.PutResult](t)(s.PutCone(ctx, tiles.ConeSeen{ID: uuid(word, 60), Firing: f.ID, Cone: "6", Series: string(heatwork.SeriesSelfSupporting), Shelf: "top", Seen: "down", By: "KT"}, when))
 	must[tiles.PutResult](t)(s.PutNote(ctx, tiles.Note{ID: uuid(word, 70), Firing: f.ID, Text: odd, By: "KT"}, when))
 	must[tiles.PutResult](t)(s.PutTick(ctx, tiles.Tick{ID: uuid(word, 80), Subject: load.ID, Item: "caution-36", Done: true}, when))

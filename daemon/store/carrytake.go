@@ -317,7 +317,7 @@ func (t *taker) texts(ctx context.Context, query string, args ...any) []string {
 
 // keys are what says that a row of a table is one that is here already. A curve is here with its firing.
 var keys = map[string]string{"change": "", "boot": "id", "clay": "clay", "batch": "clay, batch", "batch_parent": "clay, batch, place", "bar": "id", "reading": "id",
-	"act": "kind, id, op", "load": "id", "load_bar": "load, bar", "load_firing": "firing", "verdict": "id", "pot": "id", "cone": "id", "note": "id", "tick": "id", "probe": "id", "unpacking_mark": "id", "kiln": "kiln", "usual": "id",
+	"act": "kind, id, op", "load": "id", "load_bar": "load, bar", "load_firing": "firing", "lid_result": "id", "pot": "id", "cone": "id", "note": "id", "tick": "id", "probe": "id", "unpacking_mark": "id", "kiln": "kiln", "usual": "id",
 	"firing": "id"}
 
 func (t *taker) take(ctx context.Context) error {
@@ -441,8 +441,8 @@ func (t *taker) renumber(ctx context.Context, table, where string, args ...any) 
 
 // namedIn says where a name of each kind stands.
 var namedIn = map[string][][2]string{
-	"clay": {{"clay", "clay"}, {"batch", "clay"}, {"batch_parent", "clay"}, {"batch_parent", "parent_clay"}, {"bar", "clay"}, {"verdict", "body_clay"},
-		{"verdict", "lid_clay"}, {"pot", "body_clay"}, {"pot", "lid_clay"}},
+	"clay": {{"clay", "clay"}, {"batch", "clay"}, {"batch_parent", "clay"}, {"batch_parent", "parent_clay"}, {"bar", "clay"}, {"lid_result", "body_clay"},
+		{"lid_result", "lid_clay"}, {"pot", "body_clay"}, {"pot", "lid_clay"}},
 	"bar":  {{"bar", "code"}, {"reading", "bar"}, {"load_bar", "bar"}},
 	"kiln": {{"firing", "kiln"}, {"load", "kiln"}, {"probe", "kiln"}, {"unpacking_mark", "kiln"}, {"kiln", "kiln"}, {"usual", "kiln"}},
 }

@@ -25,7 +25,7 @@ var facts = []struct{ table, names, rests, but string }{
 	{"act", "op || ' of ' || kind || ' ' || id", "seq", ""},
 	{"load", "id", "rev", ""},
 	{"load_bar", "bar || ' in load ' || load", "seq", "measured"},
-	{"verdict", "id", "seq", ""},
+	{"lid_result", "id", "seq", ""},
 	{"pot", "id", "rev", ""},
 	{"cone", "id", "seq", ""},
 	{"note", "id", "seq", ""},

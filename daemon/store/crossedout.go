@@ -45,10 +45,10 @@ var whereStruck = map[string]struct {
 	query string
 	none  error
 }{
-	"reading": {`SELECT bar FROM reading WHERE id = ?`, tiles.ErrNoReading},
-	"cone":    {`SELECT firing FROM cone WHERE id = ?`, tiles.ErrNoCone},
-	"note":    {`SELECT firing FROM note WHERE id = ?`, tiles.ErrNoNote},
-	"verdict": {`SELECT '' FROM verdict WHERE id = ?`, lid.ErrNoResult},
+	"reading":    {`SELECT bar FROM reading WHERE id = ?`, tiles.ErrNoReading},
+	"cone":       {`SELECT firing FROM cone WHERE id = ?`, tiles.ErrNoCone},
+	"note":       {`SELECT firing FROM note WHERE id = ?`, tiles.ErrNoNote},
+	"lid_result": {`SELECT '' FROM lid_result WHERE id = ?`, lid.ErrNoResult},
 }
 
 // Restore takes back that a reading, a cone, a note or a board of lids was crossed out, and gives what it

@@ -18,8 +18,8 @@ var blanks = [...]string{
 	`UPDATE act SET by = '' WHERE by = ? RETURNING kind, id`,
 	`UPDATE load SET packed_by = '' WHERE packed_by = ? RETURNING 'load', id`,
 	`UPDATE load SET closed_by = '' WHERE closed_by = ? RETURNING 'load', id`,
-	`UPDATE verdict SET maker = '' WHERE maker = ? RETURNING 'verdict', id`,
-	`UPDATE verdict SET by = '' WHERE by = ? RETURNING 'verdict', id`,
+	`UPDATE lid_result SET maker = '' WHERE maker = ? RETURNING 'lid_result', id`,
+	`UPDATE lid_result SET by = '' WHERE by = ? RETURNING 'lid_result', id`,
 	`UPDATE pot SET mark = '' WHERE mark = ? RETURNING 'pot', id`,
 	`UPDATE cone SET by = '' WHERE by = ? RETURNING 'cone', id`,
 	`UPDATE note SET by = '' WHERE by = ? RETURNING 'note', id`,
@@ -148,7 +148,7 @@ func (s *Store) MakersBefore(ctx context.Context, before time.Time) ([]string, e
 		SELECT mark FROM (
 			SELECT json_extract(body, '$.by') AS mark, at_ms, trusted FROM change
 			UNION ALL SELECT json_extract(body, '$.packed_by'), at_ms, trusted FROM change WHERE kind = 'load'
-			UNION ALL SELECT json_extract(body, '$.maker'), at_ms, trusted FROM change WHERE kind = 'verdict'
+			UNION ALL SELECT json_extract(body, '$.maker'), at_ms, trusted FROM change WHERE kind = 'lid_result'
 			UNION ALL SELECT json_extract(body, '$.mark'), at_ms, trusted FROM change WHERE kind = 'pot')
 		WHERE mark <> '' GROUP BY mark HAVING max(CASE WHEN trusted THEN at_ms ELSE ?1 END) < ?1 ORDER BY mark`, before.UnixMilli())
 	if err != nil {

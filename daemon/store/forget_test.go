@@ -49,7 +49,7 @@ func TestForgottenIsErased(t *testing.T) {
 	must[tiles.PutResult](t)(s.PutLoad(ctx, tiles.Load{ID: uuid('l', 1), Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, PackedBy: mark, Bars: []tiles.Placed{{Bar: "BQ7", Shelf: "top"}}}, usecase.Precondition{}, when))
 	v := lidBoard(1)
 	v.Load, v.Maker, v.By = "", mark, mark
-	must[tiles.PutResult](t)(s.PutVerdict(ctx, v, when))
+	must[tiles.PutResult](t)(s.PutLidResult(ctx, v, when))
 	has := func(path string) int {
 		return bytes.Count(bytes.ToUpper(must[[]byte](t)(os.ReadFile(path))), []byte(mark))
 	}

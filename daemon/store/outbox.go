@@ -201,7 +201,7 @@ func (s Outbox) Found(ctx context.Context, after, upTo int64) (map[int64]*wire.P
 		return nil, err
 	}
 	rows, err = s.read.QueryContext(ctx, `
-		SELECT seq, least_play_mm, most_play_mm, bearing_mm, 0 FROM verdict WHERE seq > ?1 AND seq <= ?2 AND least_play_mm IS NOT NULL
+		SELECT seq, least_play_mm, most_play_mm, bearing_mm, 0 FROM lid_result WHERE seq > ?1 AND seq <= ?2 AND least_play_mm IS NOT NULL
 		UNION ALL SELECT c.seq, NULL, NULL, NULL, l.unpacked_ms FROM change c JOIN load l ON l.id = c.id
 		WHERE c.seq > ?1 AND c.seq <= ?2 AND c.kind = 'load' AND c.op = 'close' AND l.unpacked_ms IS NOT NULL`, after, upTo)
 	if err != nil {

@@ -232,7 +232,7 @@ func TestFoundBehind(t *testing.T) {
 	if err := s.Check(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	page := count(t, s, `SELECT rootpage FROM sqlite_schema WHERE name = 'verdict_of_form'`)
+	page := count(t, s, `SELECT rootpage FROM sqlite_schema WHERE name = 'lid_result_of_form'`)
 	s.Close()
 	f := must[*os.File](t)(os.OpenFile(filepath.Join(folder, fileName), os.O_RDWR, 0))
 	if _, err := f.WriteAt(bytes.Repeat([]byte("bad "), 1024), int64(page-1)<<12); err != nil {

@@ -110,6 +110,9 @@ type replayer struct {
 
 // fact makes one fact, under its own number.
 func (p *replayer) fact(ctx context.Context, f wire.PushFact) error {
+	if f.Kind == "verdict" { // as a studio sent it before schema 11
+		f.Kind = "lid_result"
+	}
 	if !p.first && (f.Op == "forget" || f.Kind == "boot") {
 		return ErrAnew // marks were blanked, or times moved, in what is here already
 	}
@@ -212,7 +215,7 @@ func (p *replayer) apply(ctx context.Context, f wire.PushFact) error {
 		return p.load(ctx, f, at)
 	case "reading put":
 		return p.reading(ctx, f, at)
-	case "verdict put", "pot put":
+	case "lid_result put", "pot put":
 		return p.lid(ctx, f, at)
 	case "kiln put":
 		return p.kiln(ctx, f, at)
@@ -241,11 +244,11 @@ func (p *replayer) apply(ctx context.Context, f wire.PushFact) error {
 			return missing(err, tiles.ErrNoReading)
 		}
 		return p.readingAct(ctx, bar, f.ID, f.Op, said.By, said.Why, at)
-	case "reading restore", "verdict restore", "cone restore", "note restore":
+	case "reading restore", "lid_result restore", "cone restore", "note restore":
 		_, err := p.Restore(ctx, f.Kind, f.ID, said.By, at)
 		return err
-	case "verdict strike":
-		return p.StrikeVerdict(ctx, f.ID, said.By, said.Why, at)
+	case "lid_result strike":
+		return p.StrikeLidResult(ctx, f.ID, said.By, said.Why, at)
 	case "cone strike":
 		return p.StrikeCone(ctx, f.ID, said.By, said.Why, at)
 	case "note strike":
@@ -393,8 +396,8 @@ func (p *replayer) lid(ctx context.Context, f wire.PushFact, at kiln.Stamp) erro
 		}
 		return all, nil
 	}
-	if f.Kind == "verdict" {
-		var b verdictBody
+	if f.Kind == "lid_result" {
+		var b lidResultBody
 		if err := json.Unmarshal(f.Body, &b); err != nil {
 			return err
 		}
@@ -407,7 +410,7 @@ func (p *replayer) lid(ctx context.Context, f wire.PushFact, at kiln.Stamp) erro
 		if l := f.Found; l.LeastPlay != nil && l.MostPlay != nil && l.Bearing != nil {
 			v.Limits = &lid.Limits{LeastPlay: tiles.Millimetre(*l.LeastPlay), MostPlay: tiles.Millimetre(*l.MostPlay), Bearing: tiles.Millimetre(*l.Bearing)}
 		}
-		_, err = p.PutVerdict(ctx, v, at)
+		_, err = p.PutLidResult(ctx, v, at)
 		return err
 	}
 	var b potBody

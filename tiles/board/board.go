@@ -258,7 +258,7 @@ func (b *Question) know(known Known, rates shrinkage.Rates, d lid.Defaults, at l
 	return known, nil
 }
 
-// Learned puts the learned part difference into all that is known.
+// Learned puts the learned lid difference into all that is known.
 func (k Known) Learned(part *lid.Difference) Known {
 	k.Part = part
 	measured := map[tiles.Stage]lid.Known{}

@@ -12,7 +12,7 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-// ternBoard answers b for the clay tern, with the part difference of the worked answers.
+// ternBoard answers b for the clay tern, with the lid difference of the worked answers.
 func ternBoard(t testing.TB, b Question, partSD float64) (Answer, Known) {
 	t.Helper()
 	d := lid.UsualDefaults()
@@ -71,7 +71,7 @@ func boardPots(t testing.TB, galleries []Gallery, known Known) []lid.Clearance {
 	return pots
 }
 
-// The table of what to expect (14 and 30 galleries about 104.5, ledge 92.5, part difference 0.27):
+// The table of what to expect (14 and 30 galleries about 104.5, ledge 92.5, lid difference 0.27):
 // sizes of the board are never worse than one size for all, both are better than each lid to its own,
 // and no worse than was worked out before for some board of that sd. Goals: the chance
 // within 0.03 of 10^5 fresh draws (10^4 in the short form: standard error 0.005).

@@ -94,7 +94,7 @@ func both(v, cov float64) shrinkage.Spread2 { return shrinkage.Spread2{{v, cov},
 func drawn() map[string]struct {
 	q    lid.Question
 	pair shrinkage.Pair
-	part float64 // sd of the part difference
+	part float64 // sd of the lid difference
 } {
 	type drawCase = struct {
 		q    lid.Question

@@ -13,7 +13,7 @@ type Told struct{ Told, Measured tiles.Millimetre }
 type Accuracy struct {
 	ThrowSD   tiles.Millimetre
 	MeasureSD tiles.Millimetre
-	Bias      tiles.Millimetre // mean of measured less told: shown, and taken up by the part difference
+	Bias      tiles.Millimetre // mean of measured less told: shown, and taken up by the lid difference
 	Lids      int              // measured after throwing
 	Readings  int              // differences that told of measuring alone
 }
@@ -48,7 +48,7 @@ func (v Result) Misread(pots []ComparedPot, d Defaults) shrinkage.Misread {
 		c := f.causesAt(w)
 		off[i] = float64(v.Plays[i]) - f.playOf(w)
 		mean += off[i] / float64(n)
-		pieces += (c.piece + c.position + square(verdictSD)) / float64(n)
+		pieces += (c.piece + c.position + square(outcomeSD)) / float64(n)
 		share += (square(f.Left[0]) + square(f.Left[1])) / float64(n) // a gallery and a lid were read
 	}
 	var sum float64

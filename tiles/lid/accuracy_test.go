@@ -56,7 +56,7 @@ func madeAccuracy(t *testing.T, rng *rand.Rand, throw, measure float64) Accuracy
 	for range 5 {
 		v := Result{Form: "jar", Body: tiles.BatchRef{Clay: "tern", Batch: "A"}, Lid: tiles.BatchRef{Clay: "tern", Batch: "A"}}
 		var pots []ComparedPot
-		shared := 0.3 * rng.NormFloat64() // of one board: the part difference and the load
+		shared := 0.3 * rng.NormFloat64() // of one board: the lid difference and the load
 		for range 8 {
 			gallery, lid := 104.5+rng.NormFloat64(), 102.5+throw*rng.NormFloat64()
 			q := Question{Collar: []tiles.Millimetre{tiles.Millimetre(gallery + measure*rng.NormFloat64())}, Lid: tiles.Millimetre(lid + measure*rng.NormFloat64()), BodyRates: rates(0.06, 0.07)}
@@ -69,7 +69,7 @@ func madeAccuracy(t *testing.T, rng *rand.Rand, throw, measure float64) Accuracy
 			}
 			f := NewClearance(q, d, known)
 			c := f.causesAt(float64(q.Lid) * f.Left[1])
-			pieces := math.Sqrt(c.piece + c.position + square(verdictSD))
+			pieces := math.Sqrt(c.piece + c.position + square(outcomeSD))
 			v.Pots, v.Plays = append(v.Pots, "pot"), append(v.Plays, tiles.Millimetre(gallery*f.Left[0]-lid*f.Left[1]+shared+pieces*rng.NormFloat64()))
 			pots = append(pots, ComparedPot{Question: q, Known: known})
 		}

@@ -41,23 +41,23 @@ type Answer struct {
 	Chances   Chances // of the set width, or of the lid at hand; zero: held back, or it is trimmed
 	WhatIf    *WhatIf // of the width that was tried; nil: none was
 
-	Fired          FiredPair
-	Spread         []Spares // for 1, 2, 3 lids; nil: gap question, or held back
-	Cheapest       Way      // to Goal
-	Trim           *Trim    // nil: not asked for
-	Bowl           *Bowl    // to throw before its rim is turned out; nil: nothing learned
-	Also           []AlsoPart
-	OutOfRound     tiles.Millimetre // largest collar less smallest, as measured; NaN: one direction
-	AtCheck        *AtCheck
-	PartDifference Difference
-	Doubt          UncertaintyBudget
-	Sharpen        []Improvement // what would help most, the best first
-	LikelyLevel    float64
-	Trust          shrinkage.Reliability
-	TrustWhy       message.Message
-	HeldBack       message.Message // why no width is given; empty: it is
-	Cautions       []string        // ids, in the order in which they are to be read
-	Unusual        []string        // fields outside belief
+	Fired         FiredPair
+	Spread        []Spares // for 1, 2, 3 lids; nil: gap question, or held back
+	Cheapest      Way      // to Goal
+	Trim          *Trim    // nil: not asked for
+	Bowl          *Bowl    // to throw before its rim is turned out; nil: nothing learned
+	Also          []AlsoPart
+	OutOfRound    tiles.Millimetre // largest collar less smallest, as measured; NaN: one direction
+	AtCheck       *AtCheck
+	LidDifference Difference
+	Doubt         UncertaintyBudget
+	Sharpen       []Improvement // what would help most, the best first
+	LikelyLevel   float64
+	Trust         shrinkage.Reliability
+	TrustWhy      message.Message
+	HeldBack      message.Message // why no width is given; empty: it is
+	Cautions      []string        // ids, in the order in which they are to be read
+	Unusual       []string        // fields outside belief
 }
 
 // FiredPair is the pair as it will come out of the last firing, for the set size (for the
@@ -144,8 +144,8 @@ type AtCheck struct {
 
 // UncertaintyBudget is the sd of the fired play by cause, in mm.
 type UncertaintyBudget struct {
-	Piece, Position, Reading, Throwing, PartDifference, Rate tiles.Millimetre
-	Gone                                                     tiles.Millimetre // of drying already gone
+	Piece, Position, Reading, Throwing, LidDifference, Rate tiles.Millimetre
+	Gone                                                    tiles.Millimetre // of drying already gone
 }
 
 // heldBackShare is the rate's own share of the play's sd from which a width is held back
@@ -162,7 +162,7 @@ func Size(q Question, d Defaults, known Known) (Answer, error) {
 		return Answer{}, err
 	}
 	a := Answer{Asked: q, Question: q.Asks(), LeastPlay: tiles.Millimetre(f.fit.least), MostPlay: tiles.Millimetre(f.fit.most),
-		MeasureSD: tiles.Millimetre(q.readingSD(d, q.givenStage())), OutOfRound: q.outOfRound(), PartDifference: f.Part, LikelyLevel: tiles.LikelyLevel, Unusual: q.Unusual()}
+		MeasureSD: tiles.Millimetre(q.readingSD(d, q.givenStage())), OutOfRound: q.outOfRound(), LidDifference: f.Part, LikelyLevel: tiles.LikelyLevel, Unusual: q.Unusual()}
 	s := newSteps(&f, float64(*q.Step))
 	a.limit(&f, s)
 	size := s.choose(q.Play)
@@ -291,7 +291,7 @@ func (a *Answer) doubt(f *Clearance, size float64) {
 	}
 	sd := func(v float64) tiles.Millimetre { return tiles.Millimetre(math.Sqrt(max(v, 0))) }
 	a.Doubt = UncertaintyBudget{Piece: sd(c.piece), Position: sd(c.position), Reading: sd(c.reading), Throwing: sd(c.throwing),
-		PartDifference: sd(c.part), Rate: sd(c.rate + c.load), Gone: sd(c.gone)}
+		LidDifference: sd(c.part), Rate: sd(c.rate + c.load), Gone: sd(c.gone)}
 }
 
 // holdBack takes the width away and leaves the limits and the range.

@@ -141,7 +141,7 @@ func (c tern) Pair(body, lid shrinkage.Ask, together shrinkage.Together) (shrink
 	return p, nil
 }
 
-// asked answers q for the clay tern with the part difference of the worked answers.
+// asked answers q for the clay tern with the lid difference of the worked answers.
 func asked(t *testing.T, q Question) Answer {
 	t.Helper()
 	q.Body = tiles.BatchRef{Clay: "tern", Batch: "B"}
@@ -181,7 +181,7 @@ func TestUsualLedge(t *testing.T) {
 	near(t, "piece", float64(a.Doubt.Piece), 0.26, 0.005)
 	near(t, "reading", float64(a.Doubt.Reading), 0.26, 0.005)
 	near(t, "throwing", float64(a.Doubt.Throwing), 0.44, 0.005)
-	near(t, "part difference", float64(a.Doubt.PartDifference), 0.24, 0.005)
+	near(t, "lid difference", float64(a.Doubt.LidDifference), 0.24, 0.005)
 	near(t, "rate", float64(a.Doubt.Rate), 0, 0.005)
 	near(t, "one of two", a.Spread[1].FitChance, 0.93, 0.005)
 	if got := fmt.Sprint(a.Spread[1].Sizes); got != "[102.5 102.5]" {
@@ -198,7 +198,7 @@ func TestUsualLedge(t *testing.T) {
 		t.Errorf("trust %s, held back %q, cautions %v", a.Trust, a.HeldBack, a.Cautions)
 	}
 	three := asked(t, Question{Collar: []tiles.Millimetre{104.5}, Opening: 92.5, Together: shrinkage.InPlace, Lids: 3}).Spread[2]
-	near(t, "one of three", three.FitChance, 0.97, 0.006) // worked at a part difference of 0.27; the draws below judge
+	near(t, "one of three", three.FitChance, 0.97, 0.006) // worked at a lid difference of 0.27; the draws below judge
 	if got := fmt.Sprint(three.Sizes); got != "[102 102.5 103]" {
 		t.Errorf("three lids %s", got)
 	}

@@ -40,7 +40,7 @@ func (v Result) LidFor(i int, card PotCard) (p ComparedPot, ok bool) {
 // one by which the said chances came true best, see TestBoardsTeachWhatTheySay).
 const rateStays = 0.9
 
-// Expect joins a board of verdicts with what the fit expected of it, without any part difference.
+// Expect joins a board of lids with what the fit expected of it, without any lid difference.
 // pots are the pots of the board, at least one; lids were counted without names, so that every
 // lid takes their mean. The limits are those kept with the board, else those of the first pot. The
 // error is InvalidFields.
@@ -101,10 +101,10 @@ func (v Result) CheckPlays(ledge tiles.Millimetre) error {
 	var f tiles.Faults
 	wide := 0
 	for _, p := range v.Plays {
-		if p > ledge+3*verdictSD {
+		if p > ledge+3*outcomeSD {
 			wide++
 		}
-		if wide > v.Sat.DropsIn && p > ledge+3*verdictSD {
+		if wide > v.Sat.DropsIn && p > ledge+3*outcomeSD {
 			f.Add(tiles.OutOfRange, "plays_mm", "{1} is more than the ledge is wide ({2} fired): such a lid drops in, and none was counted so. Measure again, or count it under drops in", tiles.MM.Of(p), tiles.MM.Of(ledge))
 			break
 		}

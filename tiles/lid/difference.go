@@ -8,7 +8,7 @@ import (
 	"lidwright/tiles"
 )
 
-// DifferenceGroup is what a part difference belongs to: a form, its two clays, and who threw it.
+// DifferenceGroup is what a lid difference belongs to: a form, its two clays, and who threw it.
 type DifferenceGroup struct {
 	Form      string
 	Body, Lid tiles.ClayID
@@ -20,7 +20,7 @@ type DifferenceGroup struct {
 type ComparedResult struct {
 	Group  DifferenceGroup
 	Sat    Outcomes
-	Plays  []tiles.Millimetre // measured; each stands in place of one verdict
+	Plays  []tiles.Millimetre // measured; each stands in place of one that was counted
 	Play   tiles.Millimetre   // expected of a lid of this board
 	OwnSD  tiles.Millimetre   // of each lid
 	SameSD tiles.Millimetre   // of all lids of this board together, and of no other board
@@ -37,15 +37,15 @@ func (s Outcomes) Looked() int { return s.Lids() - s.NotLookedAt }
 // of which only some were told, those tend to be the failures.
 func (b ComparedResult) Tells() bool { return b.Sat.Looked() > 0 && 2*b.Sat.Looked() >= b.Sat.Lids() }
 
-// The grid of part differences, in log-percent, and the beliefs before any lid (own; the split
+// The grid of lid differences, in log-percent, and the beliefs before any lid (own; the split
 // between potter and form assumed).
 const (
 	partStep   = 0.02
 	partPoints = 301 // -3 to 3
 	siteSD     = 0.35
 	formSD     = 0.20
-	verdictSD  = 0.15  // mm: blur of a verdict's limit, and of a play measured on the fired pair
-	leastPart  = 1e-12 // an impossible verdict must not outweigh the rest
+	outcomeSD  = 0.15  // mm: blur of the limit of an outcome, and of a play measured on the fired pair
+	leastPart  = 1e-12 // an impossible outcome must not outweigh the rest
 )
 
 // boardSDs are how far the boards of a form may differ among themselves beyond what is known of their loads,
@@ -55,7 +55,7 @@ var boardSDs = [...]struct{ sd, belief float64 }{{0, 0.95}, {0.2, 0.02}, {0.4, 0
 
 func partAt(i int) float64 { return partStep * float64(i-partPoints/2) }
 
-// Differences are the part differences of a site, learned from how its lids sat.
+// Differences are the lid differences of a site, learned from how its lids sat.
 type Differences struct {
 	groups map[DifferenceGroup]*partGroup
 	left   int // boards left out
@@ -63,7 +63,7 @@ type Differences struct {
 }
 
 type partGroup struct {
-	log    [len(boardSDs)][]float64 // log likelihood on the grid for each of boardSDs, of the part difference and the error of the rates in one
+	log    [len(boardSDs)][]float64 // log likelihood on the grid for each of boardSDs, of the lid difference and the error of the rates in one
 	smooth []float64                // what it tells of the site
 	fits   int
 	rate   float64 // sum of the variances of the rates' error over the boards, log-percent²
@@ -136,7 +136,7 @@ func (p Differences) sorted() []DifferenceGroup {
 	return keys
 }
 
-// Move is what one board changed: the part difference of its group before it and after it, log-percent.
+// Move is what one board changed: the lid difference of its group before it and after it, log-percent.
 type Move struct{ Before, After tiles.LogPercent }
 
 // Moves is what each of the last most boards of a form changed, by its place among boards, which stand in the
@@ -297,13 +297,13 @@ func smoothed(logs []float64, sd float64) []float64 {
 	return out
 }
 
-// addTo adds the board's log likelihood to the grids of part differences, one for each of boardSDs. A part
+// addTo adds the board's log likelihood to the grids of lid differences, one for each of boardSDs. A part
 // difference of one step moves every play of the board by one step of play; so does what its lids share.
 // Both run over one line, and the board is worked out once for each point of it.
 func (b ComparedResult) addTo(grids *[len(boardSDs)][]float64) {
 	const reachSD = 3.6
 	step := float64(b.Lid) / 100 * partStep
-	v := b.verdicts()
+	v := b.intervals()
 	shared := func(k int) float64 { // sd of what the lids of the board share, in steps
 		return math.Hypot(float64(b.SameSD)/step, boardSDs[k].sd/partStep)
 	}
@@ -339,20 +339,20 @@ func (b ComparedResult) addTo(grids *[len(boardSDs)][]float64) {
 	}
 }
 
-// verdicts are one board's lids as intervals of play, and its measured plays.
-type verdicts struct {
+// playIntervals are one board's lids as intervals of play, and its measured plays.
+type playIntervals struct {
 	edge  []float64 // between the classes, rising
 	count []int     // lids in each class, one more than edges
 	plays []tiles.Millimetre
 	sd    float64 // of a play against an edge or a reading
 }
 
-// verdicts sorts the counts into intervals of play: too big below 0, tight to the least play,
+// intervals sorts the counts into intervals of play: too big below 0, tight to the least play,
 // good to the most or to where bearing ends, loose to the width of the ledge, drops in beyond.
-// Without a ledge loose and drops in are one. A measured play takes the place of a verdict of the
+// Without a ledge loose and drops in are one. A measured play takes the place of one count of the
 // class it lies in, or of the nearest that there is.
-func (b ComparedResult) verdicts() verdicts {
-	v := verdicts{plays: b.Plays, sd: math.Hypot(float64(b.OwnSD), verdictSD)}
+func (b ComparedResult) intervals() playIntervals {
+	v := playIntervals{plays: b.Plays, sd: math.Hypot(float64(b.OwnSD), outcomeSD)}
 	good := float64(b.Limits.MostPlay)
 	if math.IsNaN(float64(b.Ledge)) {
 		v.edge = []float64{0, float64(b.Limits.LeastPlay), good}
@@ -379,8 +379,8 @@ func (b ComparedResult) verdicts() verdicts {
 
 func abs(n int) int { return max(n, -n) }
 
-// logChance is the log of the chance of all these verdicts and plays if the mean play is m.
-func (v verdicts) logChance(m float64) float64 {
+// logChance is the log of the chance of all these outcomes and plays if the mean play is m.
+func (v playIntervals) logChance(m float64) float64 {
 	var sum float64
 	below, worked := 0.0, 0 // chance of a play below the edge under class number worked
 	for c, n := range v.count {

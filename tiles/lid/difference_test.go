@@ -44,11 +44,11 @@ func boardsOf(rng *rand.Rand, delta, width float64, lids int, measured bool) []C
 	return boards
 }
 
-// The table of what verdicts teach: 100 mm wet is 87.5 fired, a true difference of 0.4. 400 groups
+// The table of what outcomes teach: 100 mm wet is 87.5 fired, a true difference of 0.4. 400 groups
 // with LIDWRIGHT_SOAK, 60 in the short form; the tolerance of a mean is 0.03 or three standard
 // errors (posterior means spread by about 0.2), of its sd 0.03. Then 90 % ranges with differences
 // drawn from the prior: 85 to 95 %, short form 80 to 98.
-func TestPartDifferenceFromVerdicts(t *testing.T) {
+func TestLidDifferenceFromLidResults(t *testing.T) {
 	groups := soak(60, 400)
 	for _, c := range []struct {
 		width    float64
@@ -122,7 +122,7 @@ func TestPartLikelihoodByBruteForce(t *testing.T) {
 	b.addTo(&grids)
 	density := func(x, sd float64) float64 { return math.Exp(-x*x/(2*sd*sd)) / (sd * math.Sqrt(2*math.Pi)) }
 	edges := []float64{math.Inf(-1), 0, 1, 2.2, 3.2, math.Inf(1)}
-	class := func(c int, m float64) float64 { // chance that a lid of mean play m gets verdict c
+	class := func(c int, m float64) float64 { // chance that a lid of mean play m has outcome c
 		var p float64
 		const h = 0.005
 		for x := m - 3; x < m+3; x += h {
@@ -180,7 +180,7 @@ func TestPartsLeanOnEachOther(t *testing.T) {
 	}
 }
 
-// A board mostly not looked at is left out; an impossible verdict does not erase the rest.
+// A board mostly not looked at is left out; an impossible outcome does not erase the rest.
 func TestBiasedAndImpossibleBoards(t *testing.T) {
 	b := ComparedResult{Group: teapot, Sat: Outcomes{TooBig: 2, NotLookedAt: 4}, Play: 1.75, OwnSD: 0.35, SameSD: 0.1, Lid: 90, Ledge: nan, Limits: Limits{LeastPlay: 1, MostPlay: 2.5}}
 	p := LearnDifferences([]ComparedResult{b})
@@ -195,7 +195,7 @@ func TestBiasedAndImpossibleBoards(t *testing.T) {
 	odd.Sat, odd.Play = Outcomes{TooBig: 1}, 15
 	after := LearnDifferences([]ComparedResult{good, good, odd}).Of(teapot)
 	if math.IsNaN(float64(after.Mean)) || math.Abs(float64(after.Mean-before.Mean)) > 0.05 {
-		t.Errorf("%.3f, with an impossible verdict %.3f", before.Mean, after.Mean)
+		t.Errorf("%.3f, with an impossible outcome %.3f", before.Mean, after.Mean)
 	}
 }
 

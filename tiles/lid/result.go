@@ -20,7 +20,7 @@ func (s Outcomes) Lids() int {
 	return s.TooBig + s.Tight + s.Good + s.Loose + s.DropsIn + s.NotLookedAt
 }
 
-// Losses counts lids without a verdict, by cause. None of them teaches a size.
+// Losses counts lids of which nothing was said how they sat, by cause. None of them teaches a size.
 type Losses struct {
 	Glued   int // held by glaze
 	Rocks   int // warped
@@ -134,7 +134,7 @@ func (v *Result) Validate() error {
 }
 
 // ErrNoResult means that no lids of that id were told of.
-var ErrNoResult = message.NewError("no such verdict")
+var ErrNoResult = message.NewError("no such lid result")
 
 // ResultFilter narrows a list of boards of lids down.
 type ResultFilter struct {

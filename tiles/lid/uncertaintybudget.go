@@ -11,14 +11,14 @@ import (
 
 // Contribution is the sd that one cause puts into the fired play.
 type Contribution struct {
-	Cause string // as in the JSON answer: piece, position, reading, throwing, part_difference, rate, gone
+	Cause string // as in the JSON answer: piece, position, reading, throwing, lid_difference, rate, gone
 	SD    tiles.Millimetre
 }
 
 // Causes are all causes of d, the largest first.
 func (d UncertaintyBudget) Causes() []Contribution {
 	all := []Contribution{{"piece", d.Piece}, {"position", d.Position}, {"reading", d.Reading}, {"throwing", d.Throwing},
-		{"part_difference", d.PartDifference}, {"rate", d.Rate}, {"gone", d.Gone}}
+		{"lid_difference", d.LidDifference}, {"rate", d.Rate}, {"gone", d.Gone}}
 	slices.SortStableFunc(all, func(a, b Contribution) int { return int(math.Copysign(1, float64(b.SD-a.SD))) })
 	return all
 }
@@ -68,7 +68,7 @@ func (f *Clearance) improvements(q Question, size, chance float64) []Improvement
 		try("position", "fire the lid in place on its pot", func(c *causes) { c.position = 0 })
 	}
 	if f.Part.SD > taughtPartSD {
-		try("part_difference", "tell how a dozen lids of this form sat", func(c *causes) {
+		try("lid_difference", "tell how a dozen lids of this form sat", func(c *causes) {
 			c.part *= square(taughtPartSD / float64(f.Part.SD))
 		})
 	}

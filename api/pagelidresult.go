@@ -67,7 +67,7 @@ func boardsOfPots(cards []lid.KeptPot) []boardOfPots {
 
 const shownCards = 300 // newest pot cards that boards are made of
 
-func (s resultRoutes) verdictsPage(w http.ResponseWriter, r *http.Request) error {
+func (s resultRoutes) lidResultsPage(w http.ResponseWriter, r *http.Request) error {
 	return s.showResults(w, r, "", pages.Form{})
 }
 
@@ -75,7 +75,7 @@ func (s resultRoutes) verdictsPage(w http.ResponseWriter, r *http.Request) error
 func (s resultRoutes) showResults(w http.ResponseWriter, r *http.Request, struck string, form pages.Form) error {
 	ctx := r.Context()
 	l := s.localeOf(ctx)
-	list, err := s.Lids().Verdicts(ctx, lid.ResultFilter{Limit: 30})
+	list, err := s.Lids().LidResults(ctx, lid.ResultFilter{Limit: 30})
 	if err != nil {
 		return err
 	}
@@ -105,10 +105,10 @@ func (s resultRoutes) showResults(w http.ResponseWriter, r *http.Request, struck
 		data.Makers = append(data.Makers, makerTrue(l, m))
 	}
 	if id := r.URL.Query().Get("saved"); id != "" {
-		if j, err := s.Lids().VerdictKept(ctx, id); err == nil {
-			saved := &pages.SavedBoard{Row: resultRow(l, j.VerdictJSON, numbers), Form: j.Form, Says: j.Says}
+		if j, err := s.Lids().LidResultKept(ctx, id); err == nil {
+			saved := &pages.SavedBoard{Row: resultRow(l, j.LidResult, numbers), Form: j.Form, Says: j.Says}
 			if j.WhyNot == nil {
-				saved.Moved = upperFirst(differsSays(l, j.PartDifference))
+				saved.Moved = upperFirst(differsSays(l, j.LidDifference))
 			} else {
 				saved.Says = nil
 			}
@@ -134,7 +134,7 @@ func grinding() []pages.Cautioned {
 func (s resultRoutes) waitingBoards(ctx context.Context, cards []lid.KeptPot) (all []pages.WaitingBoard,
 	unfired int,
 	err error) {
-	results, err := s.Archive.Verdicts(ctx, lid.ResultFilter{Limit: shownCards})
+	results, err := s.Archive.LidResults(ctx, lid.ResultFilter{Limit: shownCards})
 	if err != nil {
 		return nil, 0, err
 	}
@@ -186,8 +186,8 @@ func (s *Server) loadOf(b boardOfPots, fired []tiles.KeptLoad) string {
 	return ""
 }
 
-// verdictBoardPage asks how the lids of one board sat.
-func (s resultRoutes) verdictBoardPage(w http.ResponseWriter, r *http.Request) error {
+// lidResultBoardPage asks how the lids of one board sat.
+func (s resultRoutes) lidResultBoardPage(w http.ResponseWriter, r *http.Request) error {
 	return s.showBoardResult(w, r, r.URL.Query().Get("card"), pages.Form{})
 }
 
@@ -255,14 +255,14 @@ func (s resultRoutes) boardWith(ctx context.Context, card string) (boardOfPots, 
 	return boardsOfPots([]lid.KeptPot{first})[0], nil
 }
 
-func (s resultRoutes) postVerdict(w http.ResponseWriter, r *http.Request) error {
+func (s resultRoutes) postLidResult(w http.ResponseWriter, r *http.Request) error {
 	form, err := web.Form(r)
 	if err != nil {
 		return err
 	}
-	b, err := s.verdictSent(r.Context(), form)
+	b, err := s.lidResultSent(r.Context(), form)
 	if err == nil {
-		_, _, err = s.Lids().KeepVerdict(r.Context(), form.Get("id"), b)
+		_, _, err = s.Lids().KeepLidResult(r.Context(), form.Get("id"), b)
 	}
 	if err != nil {
 		p, ok := s.again(w, r, err)
@@ -271,13 +271,13 @@ func (s resultRoutes) postVerdict(w http.ResponseWriter, r *http.Request) error 
 		}
 		return s.showBoardResult(w, r, form.Get("card"), pages.Form{Values: form, Problem: p})
 	}
-	http.Redirect(w, r, "/verdicts?saved="+url.QueryEscape(form.Get("id")), http.StatusSeeOther)
+	http.Redirect(w, r, "/lid-results?saved="+url.QueryEscape(form.Get("id")), http.StatusSeeOther)
 	return nil
 }
 
-func (s resultRoutes) verdictSent(ctx context.Context, form url.Values) (wire.VerdictBody, error) {
+func (s resultRoutes) lidResultSent(ctx context.Context, form url.Values) (wire.LidResultBody, error) {
 	rd := s.formReader(ctx, form)
-	b := wire.VerdictBody{Load: form.Get("load"), Pots: form["pot"], Form: form.Get("form"), Maker: form.Get("maker"), Body: form.Get("body"), By: form.Get("by")}
+	b := wire.LidResultBody{Load: form.Get("load"), Pots: form["pot"], Form: form.Get("form"), Maker: form.Get("maker"), Body: form.Get("body"), By: form.Get("by")}
 	whole := func(name string) int {
 		v, ok := rd.text(name)
 		if !ok {
@@ -311,7 +311,7 @@ func (s resultRoutes) verdictSent(ctx context.Context, form url.Values) (wire.Ve
 	return b, nil
 }
 
-func (s resultRoutes) postVerdictStrike(w http.ResponseWriter, r *http.Request) error {
+func (s resultRoutes) postLidResultStrike(w http.ResponseWriter, r *http.Request) error {
 	form, err := web.Form(r)
 	if err != nil {
 		return err
@@ -322,7 +322,7 @@ func (s resultRoutes) postVerdictStrike(w http.ResponseWriter, r *http.Request) 
 	} else if a := (tiles.Act{By: form.Get("by"), Why: form.Get("why")}); a.Validate(true) != nil {
 		err = a.Validate(true)
 	} else {
-		err = s.Archive.StrikeVerdict(r.Context(), r.PathValue("id"), a.By, a.Why, s.Now())
+		err = s.Archive.StrikeLidResult(r.Context(), r.PathValue("id"), a.By, a.Why, s.Now())
 	}
 	if err != nil {
 		if p, ok := s.again(w, r, err); ok && len(p.Fields) > 0 {
@@ -330,7 +330,7 @@ func (s resultRoutes) postVerdictStrike(w http.ResponseWriter, r *http.Request) 
 		}
 		return err
 	}
-	http.Redirect(w, r, "/verdicts#boards", http.StatusSeeOther)
+	http.Redirect(w, r, "/lid-results#boards", http.StatusSeeOther)
 	return nil
 }
 
@@ -354,7 +354,7 @@ func (s resultRoutes) lidDiary(ctx context.Context, l pages.Locale, form string)
 		out.ScalePhone, out.ScaleDesk = pages.Drawn(phone.SVG()), pages.Drawn(desk.SVG())
 	}
 	for i, b := range d.Boards {
-		row := resultRow(l, b.VerdictJSON, nil)
+		row := resultRow(l, b.LidResult, nil)
 		row.Pots = strings.TrimSpace(b.Maker + " " + numberRange(b.Numbers))
 		row.Learned = movedSays(l, float64(b.Moved))
 		if scale.To > 0 && (len(b.Plays) > 0 || !math.IsNaN(float64(b.Predicted))) {
@@ -462,7 +462,7 @@ func smallLength(l pages.Locale, mm float64) string {
 }
 
 // resultRow is one board as a row. cards are those that are known; nil: its pots are not named.
-func resultRow(l pages.Locale, v wire.VerdictJSON, cards map[string]lid.PotCard) pages.DiaryRow {
+func resultRow(l pages.Locale, v wire.LidResult, cards map[string]lid.PotCard) pages.DiaryRow {
 	row := pages.DiaryRow{ID: v.ID, Sat: satSays(l, v.Counts, v.Losses), WhyNot: v.WhyNot}
 	if v.At != nil {
 		if at, err := time.Parse(time.RFC3339, *v.At); err == nil {
@@ -574,8 +574,8 @@ func formResult(l pages.Locale, t wire.Tally) pages.FormResult {
 		body += " / " + t.Lid
 	}
 	f := pages.FormResult{Form: t.Form, Body: body, Maker: t.Maker, Sat: satSays(l, t.Counts, t.Losses),
-		Differs: upperFirst(differsSays(l, t.PartDifference))}
-	if r := t.PartDifference.Likely; len(r) == 2 && r[0] != nil && r[1] != nil {
+		Differs: upperFirst(differsSays(l, t.LidDifference))}
+	if r := t.LidDifference.Likely; len(r) == 2 && r[0] != nil && r[1] != nil {
 		f.Likely = l.T("likely {1} to {2}", shareSays(l, *r[0]), shareSays(l, *r[1]))
 	}
 	return f

@@ -2,12 +2,15 @@ package store
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"reflect"
+	"slices"
 	"testing"
 	"time"
 
 	"lidwright/api/usecase"
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -30,19 +33,19 @@ func boardStore(t *testing.T) *Store {
 
 // A board comes back as it was said; said again it is the same; other limits in force by then
 // change neither it nor what it was judged by.
-func TestVerdictIsKept(t *testing.T) {
+func TestLidResultIsKept(t *testing.T) {
 	ctx, s := context.Background(), boardStore(t)
 	v := lidBoard(1)
-	first := must[tiles.PutResult](t)(s.PutVerdict(ctx, v, when))
+	first := must[tiles.PutResult](t)(s.PutLidResult(ctx, v, when))
 	if !first.New {
 		t.Error("not new")
 	}
 	v.Limits = &lid.Limits{LeastPlay: 0.5, MostPlay: 2, Bearing: 2}
-	again := must[tiles.PutResult](t)(s.PutVerdict(ctx, v, later(time.Hour)))
+	again := must[tiles.PutResult](t)(s.PutLidResult(ctx, v, later(time.Hour)))
 	if again.New || again.Revision != first.Revision {
 		t.Errorf("said again: %+v, first %+v", again, first)
 	}
-	got := must[lid.Result](t)(s.Verdict(ctx, v.ID))
+	got := must[lid.Result](t)(s.LidResult(ctx, v.ID))
 	want := lidBoard(1)
 	want.At, want.Trusted = when.Wall, true
 	if !got.At.Equal(want.At) {
@@ -53,12 +56,12 @@ func TestVerdictIsKept(t *testing.T) {
 		t.Errorf("\n%+v\n%+v", got, want)
 	}
 	v.Sat.Good++
-	if _, err := s.PutVerdict(ctx, v, when); !errors.Is(err, tiles.ErrIDUsed) {
+	if _, err := s.PutLidResult(ctx, v, when); !errors.Is(err, tiles.ErrIDUsed) {
 		t.Errorf("another board under its id: %v", err)
 	}
 }
 
-func TestVerdictOfWhatIsNotThere(t *testing.T) {
+func TestLidResultOfWhatIsNotThere(t *testing.T) {
 	ctx, s := context.Background(), boardStore(t)
 	for name, c := range map[string]struct {
 		change func(*lid.Result)
@@ -72,19 +75,19 @@ func TestVerdictOfWhatIsNotThere(t *testing.T) {
 		v := lidBoard(2)
 		v.ID = uuid('v', 20+len(name))
 		c.change(&v)
-		if _, err := s.PutVerdict(ctx, v, when); !errors.Is(err, c.err) {
+		if _, err := s.PutLidResult(ctx, v, when); !errors.Is(err, c.err) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
-	if _, err := s.Verdict(ctx, uuid('v', 99)); !errors.Is(err, lid.ErrNoResult) {
+	if _, err := s.LidResult(ctx, uuid('v', 99)); !errors.Is(err, lid.ErrNoResult) {
 		t.Error(err)
 	}
-	if err := s.StrikeVerdict(ctx, uuid('v', 99), "KT", "no", when); !errors.Is(err, lid.ErrNoResult) {
+	if err := s.StrikeLidResult(ctx, uuid('v', 99), "KT", "no", when); !errors.Is(err, lid.ErrNoResult) {
 		t.Error(err)
 	}
 	v := lidBoard(3)
 	v.Load = ""
-	must[tiles.PutResult](t)(s.PutVerdict(ctx, v, when))
+	must[tiles.PutResult](t)(s.PutLidResult(ctx, v, when))
 }
 
 // A struck board stays to be seen and leaves the tally.
@@ -95,22 +98,22 @@ func TestStrikeAndTally(t *testing.T) {
 		if n == 3 {
 			v.Form, v.Load = "jar", ""
 		}
-		must[tiles.PutResult](t)(s.PutVerdict(ctx, v, later(time.Duration(n)*time.Minute)))
+		must[tiles.PutResult](t)(s.PutLidResult(ctx, v, later(time.Duration(n)*time.Minute)))
 	}
 	for range 2 {
-		if err := s.StrikeVerdict(ctx, uuid('v', 2), "KT", "wrong board", later(time.Hour)); err != nil {
+		if err := s.StrikeLidResult(ctx, uuid('v', 2), "KT", "wrong board", later(time.Hour)); err != nil {
 			t.Fatal(err)
 		}
 	}
-	all := must[[]lid.Result](t)(s.Verdicts(ctx, lid.ResultFilter{}))
+	all := must[[]lid.Result](t)(s.LidResults(ctx, lid.ResultFilter{}))
 	if len(all) != 3 || all[0].Form != "jar" || all[1].Struck == nil || all[1].Struck.Why != "wrong board" || all[0].Struck != nil {
 		t.Errorf("%+v", all)
 	}
-	if n := count(t, s, `SELECT count(*) FROM act WHERE kind = 'verdict'`); n != 1 {
+	if n := count(t, s, `SELECT count(*) FROM act WHERE kind = 'lid_result'`); n != 1 {
 		t.Errorf("%d strikes", n)
 	}
 	for w, n := range map[lid.ResultFilter]int{{Form: "jar"}: 1, {Clay: "tern"}: 3, {Clay: "wren"}: 0, {Load: uuid('l', 1)}: 2, {Limit: 1}: 1} {
-		if got := must[[]lid.Result](t)(s.Verdicts(ctx, w)); len(got) != n {
+		if got := must[[]lid.Result](t)(s.LidResults(ctx, w)); len(got) != n {
 			t.Errorf("%+v: %d", w, len(got))
 		}
 	}
@@ -120,5 +123,40 @@ func TestStrikeAndTally(t *testing.T) {
 	two.Form = "teapot 0.9 l"
 	if !reflect.DeepEqual(tally, []lid.GroupCount{one, two}) {
 		t.Errorf("%+v", tally)
+	}
+}
+
+// A board that a studio sent under its older name, and that was crossed out, is made again as a lid result.
+func TestOlderNameOfALidResult(t *testing.T) {
+	ctx, from, s := context.Background(), boardStore(t), openStore(t)
+	must[tiles.PutResult](t)(from.PutLidResult(ctx, lidBoard(1), when))
+	if err := from.StrikeLidResult(ctx, uuid('v', 1), "KT", "wrong board", later(time.Hour)); err != nil {
+		t.Fatal(err)
+	}
+	rows := must[*sql.Rows](t)(from.read.Query(`SELECT seq, kind, op, id, at_ms, trusted, boot, body FROM change ORDER BY seq`))
+	renamed := 0
+	facts := must[[]wire.PushFact](t)(collect(rows, "facts", func(f *wire.PushFact) error {
+		var at int64
+		var body string
+		err := rows.Scan(&f.Seq, &f.Kind, &f.Op, &f.ID, &at, &f.ClockTrusted, &f.Boot, &body)
+		if f.At, f.Body = fromMilli(at), []byte(body); f.Kind == "lid_result" {
+			f.Kind = "verdict"
+			renamed++
+		}
+		return err
+	}))
+	sent := Sent{Site: uuid('s', 1), Life: uuid('s', 2), Facts: func(_ context.Context, after int64) ([]wire.PushFact, error) {
+		return slices.DeleteFunc(slices.Clone(facts), func(f wire.PushFact) bool { return f.Seq <= after }), nil
+	}}
+	again := must[Replayed](t)(Replay(ctx, s, sent))
+	if renamed != 2 || len(again.Left) > 0 || again.Facts != len(facts) {
+		t.Errorf("%d of an older name, %+v of %d", renamed, again, len(facts))
+	}
+	want, got := must[lid.Result](t)(from.LidResult(ctx, uuid('v', 1))), must[lid.Result](t)(s.LidResult(ctx, uuid('v', 1)))
+	if want.Limits = nil; got.Struck == nil || !reflect.DeepEqual(got, want) { // limits are found, not said
+		t.Errorf("\n%+v\n%+v", got, want)
+	}
+	if n := count(t, s, `SELECT count(*) FROM change WHERE kind = 'lid_result'`); n != 2 {
+		t.Errorf("%d changes of lid results", n)
 	}
 }

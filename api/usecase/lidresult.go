@@ -14,12 +14,12 @@ import (
 	"lidwright/tiles/lid"
 )
 
-// Verdicts gathers how lids sat, for the API and the page.
-func (s Lids) Verdicts(ctx context.Context, w lid.ResultFilter) (wire.Verdicts, error) {
-	j := wire.Verdicts{Items: []wire.VerdictJSON{}, Tally: []wire.Tally{}, Makers: []wire.Accuracy{}}
+// LidResults gathers how lids sat, for the API and the page.
+func (s Lids) LidResults(ctx context.Context, w lid.ResultFilter) (wire.LidResults, error) {
+	j := wire.LidResults{Items: []wire.LidResult{}, Tally: []wire.Tally{}, Makers: []wire.Accuracy{}}
 	limit := w.Limit
 	w.Limit++ // to see whether more come after them
-	boards, err := s.Archive.Verdicts(ctx, w)
+	boards, err := s.Archive.LidResults(ctx, w)
 	if err != nil {
 		return j, err
 	}
@@ -36,13 +36,13 @@ func (s Lids) Verdicts(ctx context.Context, w lid.ResultFilter) (wire.Verdicts, 
 		return j, err
 	}
 	for _, b := range boards {
-		j.Items = append(j.Items, s.verdictJSON(b, l.boards[b.ID]))
+		j.Items = append(j.Items, s.lidResultJSON(b, l.boards[b.ID]))
 	}
 	for _, t := range tallies {
 		if w.Form != "" && t.Form != w.Form || w.Clay != "" && t.Body != w.Clay && t.Lid != w.Clay {
 			continue
 		}
-		j.Tally = append(j.Tally, wire.Tally{Form: t.Form, Body: string(t.Body), Lid: string(t.Lid), Maker: t.Maker, Boards: t.Boards, Counts: wire.Sat(t.Sat), Losses: wire.Losses(t.Losses), PartDifference: partDifference(l.parts.Of(t.DifferenceGroup))})
+		j.Tally = append(j.Tally, wire.Tally{Form: t.Form, Body: string(t.Body), Lid: string(t.Lid), Maker: t.Maker, Boards: t.Boards, Counts: wire.Sat(t.Sat), Losses: wire.Losses(t.Losses), LidDifference: lidDifference(l.parts.Of(t.DifferenceGroup))})
 	}
 	for _, maker := range slices.Sorted(maps.Keys(l.makers)) {
 		a := l.makers[maker]
@@ -52,15 +52,15 @@ func (s Lids) Verdicts(ctx context.Context, w lid.ResultFilter) (wire.Verdicts, 
 	return j, nil
 }
 
-func partDifference(d lid.Difference) wire.LidDifference {
+func lidDifference(d lid.Difference) wire.LidDifference {
 	r := func(l tiles.LogPercent) *float64 { return Rounded(float64(l)/100, 4) }
 	return wire.LidDifference{Value: r(d.Mean), Likely: []*float64{r(d.Low), r(d.High)}, Fits: d.Fits}
 }
 
-func (s Lids) verdictJSON(v lid.Result, t taughtBoard) wire.VerdictJSON {
-	j := wire.VerdictJSON{ID: v.ID, At: s.Moment(v.At), ClockTrusted: v.Trusted, Teaches: t.Why.IsZero(),
+func (s Lids) lidResultJSON(v lid.Result, t taughtBoard) wire.LidResult {
+	j := wire.LidResult{ID: v.ID, At: s.Moment(v.At), ClockTrusted: v.Trusted, Teaches: t.Why.IsZero(),
 		TeachesWhy: t.why(),
-		VerdictBody: wire.VerdictBody{Load: v.Load, Pots: v.Pots, Lids: v.Sat.Lids() + v.Losses.Lids(), Form: v.Form, Maker: v.Maker, Seat: string(v.Seat), SeatGlazed: v.SeatGlazed,
+		LidResultBody: wire.LidResultBody{Load: v.Load, Pots: v.Pots, Lids: v.Sat.Lids() + v.Losses.Lids(), Form: v.Form, Maker: v.Maker, Seat: string(v.Seat), SeatGlazed: v.SeatGlazed,
 			Body: v.Body.String(), Lid: v.Lid.String(), Counts: wire.Sat(v.Sat), Losses: wire.Losses(v.Losses), Plays: Millimetres(v.Plays), Thrown: Millimetres(v.Thrown), By: v.By}}
 	if j.Counted = j.Teaches; !j.Counted {
 		j.WhyNot = &wire.WhyNot{Code: t.code, Text: message.Sentence(t.Why), Fix: t.fix(v)}
@@ -92,9 +92,9 @@ func (t taughtBoard) fix(v lid.Result) *wire.Fix {
 		return &wire.Fix{Text: message.New("Complete its pot card"),
 			Link: "/pot/" + url.PathEscape(v.Pots[0])}
 	case t.code == noSizes:
-		return &wire.Fix{Text: message.New("Enter it anew with its pot cards"), Link: "/verdicts"}
+		return &wire.Fix{Text: message.New("Enter it anew with its pot cards"), Link: "/lid-results"}
 	}
-	return &wire.Fix{Text: message.New("Enter it anew"), Link: "/verdicts/board"}
+	return &wire.Fix{Text: message.New("Enter it anew"), Link: "/lid-results/board"}
 }
 
 func Millimetres(list []tiles.Millimetre) []float64 {
@@ -113,9 +113,9 @@ func FromMillimetres(list []float64) []tiles.Millimetre {
 	return out
 }
 
-// KeepVerdict keeps how one board sat, with the limits that are in force now.
-func (s Lids) KeepVerdict(ctx context.Context, id string, b wire.VerdictBody) (tiles.PutResult, wire.VerdictKept, error) {
-	var none wire.VerdictKept
+// KeepLidResult keeps how one board sat, with the limits that are in force now.
+func (s Lids) KeepLidResult(ctx context.Context, id string, b wire.LidResultBody) (tiles.PutResult, wire.LidResultKept, error) {
+	var none wire.LidResultKept
 	v, err := s.boardOf(ctx, id, b)
 	if err != nil {
 		return tiles.PutResult{}, none, err
@@ -139,17 +139,17 @@ func (s Lids) KeepVerdict(ctx context.Context, id string, b wire.VerdictBody) (t
 			v.Limits = &expected.Sat.Limits
 		}
 	}
-	k, err := s.Archive.PutVerdict(ctx, v, s.Now())
+	k, err := s.Archive.PutLidResult(ctx, v, s.Now())
 	if err != nil {
 		return k, none, err
 	}
-	j, err := s.VerdictKept(ctx, v.ID)
+	j, err := s.LidResultKept(ctx, v.ID)
 	return k, j, err
 }
 
-func (s Lids) VerdictKept(ctx context.Context, id string) (wire.VerdictKept, error) {
-	var j wire.VerdictKept
-	v, err := s.Archive.Verdict(ctx, id)
+func (s Lids) LidResultKept(ctx context.Context, id string) (wire.LidResultKept, error) {
+	var j wire.LidResultKept
+	v, err := s.Archive.LidResult(ctx, id)
 	if err != nil {
 		return j, err
 	}
@@ -158,15 +158,15 @@ func (s Lids) VerdictKept(ctx context.Context, id string) (wire.VerdictKept, err
 		return j, err
 	}
 	t := l.boards[id]
-	j = wire.VerdictKept{VerdictJSON: s.verdictJSON(v, t), Says: []message.Message{}, Cautions: []string{},
-		PartDifference: partDifference(l.parts.Of(lid.DifferenceGroup{Form: v.Form, Body: v.Body.Clay, Lid: v.Lid.Clay, Maker: v.Maker}))}
+	j = wire.LidResultKept{LidResult: s.lidResultJSON(v, t), Says: []message.Message{}, Cautions: []string{},
+		LidDifference: lidDifference(l.parts.Of(lid.DifferenceGroup{Form: v.Form, Body: v.Body.Clay, Lid: v.Lid.Clay, Maker: v.Maker}))}
 	for _, says := range []message.Message{t.Why, t.Caveat} {
 		if !says.IsZero() {
 			j.Says = append(j.Says, says)
 		}
 	}
 	if len(v.Plays) == 0 && v.Sat.Looked() > 0 {
-		j.Says = append(j.Says, message.New("one measured play of this board would teach as much as several verdicts"))
+		j.Says = append(j.Says, message.New("one measured play of this board would teach as much as several results"))
 	}
 	if v.Sat.Tight+v.Sat.TooBig+v.Losses.Glued > 0 {
 		j.Cautions = append(j.Cautions, lid.WetGrinding, lid.EyeProtection)
@@ -175,7 +175,7 @@ func (s Lids) VerdictKept(ctx context.Context, id string) (wire.VerdictKept, err
 }
 
 // boardOf fills in from the first pot card what b leaves out.
-func (s Lids) boardOf(ctx context.Context, id string, b wire.VerdictBody) (lid.Result, error) {
+func (s Lids) boardOf(ctx context.Context, id string, b wire.LidResultBody) (lid.Result, error) {
 	if b.Pot != "" {
 		if len(b.Pots) > 0 {
 			return lid.Result{}, &tiles.Invalid{Field: "pot", Type: tiles.GivenTwice,

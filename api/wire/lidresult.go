@@ -2,7 +2,7 @@ package wire
 
 import "lidwright/kiln/message"
 
-type VerdictBody struct {
+type LidResultBody struct {
 	Load       string    `json:"load,omitempty" doc:"Id of the load; without one the usual firing's heat is taken"`
 	Pot        string    `json:"pot,omitempty" doc:"The pot card, where the board has one pot; in place of pots"`
 	Pots       []string  `json:"pots,omitempty" maxItems:"500" doc:"Ids of the pot cards of this board; without any the board is kept and teaches nothing"`
@@ -15,7 +15,7 @@ type VerdictBody struct {
 	Lid        string    `json:"lid,omitempty" doc:"Of the lids; as the pots if not said"`
 	Counts     Sat       `json:"counts"`
 	Losses     Losses    `json:"losses,omitempty"`
-	Plays      []float64 `json:"plays_mm,omitempty" maxItems:"500" doc:"Plays measured on fired pairs, across, mm; each stands in place of one verdict. With one for every pot, in the order of pots, they tell how true the maker reads too"`
+	Plays      []float64 `json:"plays_mm,omitempty" maxItems:"500" doc:"Plays measured on fired pairs, across, mm; each stands in place of one lid of counts. With one for every pot, in the order of pots, they tell how true the maker reads too"`
 	Thrown     []float64 `json:"thrown_mm,omitempty" maxItems:"500" doc:"Widths as thrown, mm, one a pot or some; as on the cards if not said"`
 	By         string    `json:"by,omitempty" maxLength:"8"`
 }
@@ -36,9 +36,9 @@ type Losses struct {
 	Dropped int `json:"dropped,omitempty" minimum:"0" doc:"Fell"`
 }
 
-type VerdictJSON struct {
+type LidResult struct {
 	ID string `json:"id"`
-	VerdictBody
+	LidResultBody
 	LeastPlayMM  *float64        `json:"least_play_mm" doc:"Limit in force when it was judged"`
 	MostPlayMM   *float64        `json:"most_play_mm"`
 	BearingMM    *float64        `json:"bearing_mm"`
@@ -49,28 +49,28 @@ type VerdictJSON struct {
 	TeachesWhy   message.Message `json:"teaches_why,omitzero" doc:"Why it teaches nothing, or what to know"`
 	Counted      bool            `json:"counted" doc:"The same as teaches"`
 	WhyNot       *WhyNot         `json:"why_not,omitempty" doc:"Why it does not count, and what makes it: crossed_out, no_sizes, too_few_looked_at"`
-	ExpectedMM   *float64        `json:"expected_play_mm" doc:"Mean play that the rates alone let expect, without a part difference"`
+	ExpectedMM   *float64        `json:"expected_play_mm" doc:"Mean play that the rates alone let expect, without a lid difference"`
 }
 
-type Verdicts struct {
-	Items   []VerdictJSON `json:"items"`
-	Tally   []Tally       `json:"tally"`
-	Makers  []Accuracy    `json:"makers"`
-	Held    int           `json:"answers_held" doc:"Measured plays that lay in the range that was likely before"`
-	HeldOf  int           `json:"answers_held_of"`
-	LeftOut int           `json:"left_out" doc:"Boards shown and not learned from, since most of their lids were not looked at"`
-	Next    *string       `json:"next"`
+type LidResults struct {
+	Items   []LidResult `json:"items"`
+	Tally   []Tally     `json:"tally"`
+	Makers  []Accuracy  `json:"makers"`
+	Held    int         `json:"answers_held" doc:"Measured plays that lay in the range that was likely before"`
+	HeldOf  int         `json:"answers_held_of"`
+	LeftOut int         `json:"left_out" doc:"Boards shown and not learned from, since most of their lids were not looked at"`
+	Next    *string     `json:"next"`
 }
 
 type Tally struct {
-	Form           string        `json:"form"`
-	Body           string        `json:"body"`
-	Lid            string        `json:"lid"`
-	Maker          string        `json:"maker"`
-	Boards         int           `json:"boards"`
-	Counts         Sat           `json:"counts"`
-	Losses         Losses        `json:"losses"`
-	PartDifference LidDifference `json:"part_difference_ratio" doc:"Lid's total shrink minus the body's"`
+	Form          string        `json:"form"`
+	Body          string        `json:"body"`
+	Lid           string        `json:"lid"`
+	Maker         string        `json:"maker"`
+	Boards        int           `json:"boards"`
+	Counts        Sat           `json:"counts"`
+	Losses        Losses        `json:"losses"`
+	LidDifference LidDifference `json:"lid_difference_ratio" doc:"Lid's total shrink minus the body's"`
 }
 
 type Accuracy struct {
@@ -79,17 +79,17 @@ type Accuracy struct {
 	ThrowSD   *float64 `json:"throw_sd_mm"`
 	MeasureSD *float64 `json:"measure_sd_mm"`
 	Readings  int      `json:"readings" doc:"Repeats of a length, and measured plays of named lids, that told of measuring alone"`
-	BiasMM    *float64 `json:"bias_mm" doc:"Mean of measured less told; the part difference takes it up"`
+	BiasMM    *float64 `json:"bias_mm" doc:"Mean of measured less told; the lid difference takes it up"`
 }
 
-type VerdictPath struct {
+type LidResultPath struct {
 	ID string `path:"id"`
 }
 
-// verdictKeptJSON is what a board of verdicts changed.
-type VerdictKept struct {
-	VerdictJSON
-	PartDifference LidDifference     `json:"part_difference_ratio" doc:"As it is now for the form, its clays and the maker"`
-	Says           []message.Message `json:"says" doc:"What to know about it, in words"`
-	Cautions       []string          `json:"cautions"`
+// LidResultKept is what a board of lids changed.
+type LidResultKept struct {
+	LidResult
+	LidDifference LidDifference     `json:"lid_difference_ratio" doc:"As it is now for the form, its clays and the maker"`
+	Says          []message.Message `json:"says" doc:"What to know about it, in words"`
+	Cautions      []string          `json:"cautions"`
 }
