@@ -53,6 +53,7 @@ type lastHeard struct {
 
 func newKilnState(k kiln.Kiln, r *Recorder) *kilnState {
 	d := &kilnState{kiln: k, rec: r, past: r.Past[k.ID], judge: faults.NewFaultDetector(k, r.Zones[k.ID]), faulty: make(map[kiln.Fault]int), taking: true}
+	d.whole.every = k.Every
 	d.detector = detect.NewDetector(k, r.Rules, d.past)
 	if loads := r.Loads[k.ID]; len(loads) > 0 {
 		d.loads = &detect.Fact{What: detect.LoadsKnown, Loads: loads}

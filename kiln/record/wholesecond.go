@@ -12,10 +12,12 @@ const heldUp = 60
 // wholeSecond puts a kiln's samples on the ticks of the record, which are whole seconds of a boot: one
 // sample a tick, and every good reading is kept while there are ticks. Where several come in one second,
 // of a source with jitter or held up on its way, the last takes the tick of its second, and those before
-// it the empty ticks before that; where none is empty the last takes the tick after, which is the most
+// it empty ticks before that, a period of the source apart while there are so many: closer together a kiln
+// would seem to climb faster than one can. Where none is empty the last takes the tick after, which is the most
 // that a stamp lies ahead. No sample is given out before its tick has come. Of a source that is faster
 // than the ticks the last good reading of a channel stands for the second.
 type wholeSecond struct {
+	every time.Duration // period of the source; below a second it counts as one
 	boot  kiln.BootID
 	heard time.Duration // second in which the newest sample came
 	given time.Duration // newest tick that was given out in this boot; below zero: none
@@ -97,6 +99,7 @@ func (w *wholeSecond) flush() (whole []kiln.Sample) {
 		last += time.Second
 		empty++
 	}
+	apart := max(1, min(int(w.every/time.Second), empty/len(w.open))) // ticks
 	whole = w.out[:0]
 	for i, s := range w.open {
 		if more := len(w.open) - empty; i < more {
@@ -104,7 +107,7 @@ func (w *wholeSecond) flush() (whole []kiln.Sample) {
 			w.open[i+1] = s
 			continue
 		}
-		tick := last - time.Duration(len(w.open)-1-i)*time.Second
+		tick := last - time.Duration((len(w.open)-1-i)*apart)*time.Second
 		s.At.Wall = s.At.Wall.Add(tick - s.At.Since)
 		s.At.Since = tick
 		whole = append(whole, s)

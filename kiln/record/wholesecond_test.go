@@ -76,6 +76,29 @@ func TestWholeSecond(t *testing.T) {
 	}
 }
 
+// Lines of a source that speaks every five seconds, held up for a minute, are told apart by its period, so that
+// a kiln that climbs fast is not taken for one that jumps; where the ticks are fewer they lie closer.
+func TestHeldUpByItsPeriod(t *testing.T) {
+	for gap, want := range map[int]string{60: "[105 110 115 120]", 13: "[64 67 70 73]", 4: "[61 62 63 64]", 3: "[61 62 63 64]"} {
+		w := wholeSecond{every: 5 * time.Second}
+		line := func(ms int) (ticks []int) {
+			for _, s := range w.add(kiln.Sample{At: secondAt("a", ms), Values: []kiln.Value{{Channel: "1", T: 900}}}) {
+				ticks = append(ticks, int(s.At.Since/time.Second))
+			}
+			return ticks
+		}
+		line(60_000)
+		var got []int
+		for range 4 {
+			line(60_000 + 1000*gap)
+		}
+		got = line(60_000 + 1000*gap + 5000)
+		if fmt.Sprint(got) != want {
+			t.Errorf("after %d s of silence: %v, want %s", gap, got, want)
+		}
+	}
+}
+
 // An hour of a line that speaks once a second, with jitter of several kinds, and a tick that looks in
 // between: of 3,600 good lines at most 3 are not kept, their order stays, no stamp lies more than
 // a second ahead or further behind than lines were held up, and none is given out before its time.
