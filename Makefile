@@ -1,6 +1,7 @@
 # lidwright: make run and make test do everything on a fresh machine; DEVELOPERS.md has the rest.
 VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo unknown)
-FLAGS   := -trimpath -ldflags='-s -w -buildid= -X main.version=$(VERSION)'
+# Texts of pages are closures: written in line, each would stand in the program two and three times (3.2 MB of it).
+FLAGS    = -trimpath -gcflags=lidwright/api/pages=-l -ldflags='-s -w -buildid= -X main.version=$(VERSION)'
 # As Debian orders them: a tag v1.2 is 1.2, a commit after it 1.2+3.gabc, one before any tag 0~DATE.abc.
 DEBVERSION := $(or $(shell git describe --tags --match 'v*' 2>/dev/null | sed 's/^v//; s/-\([0-9]*\)-g/+\1.g/'),0~$(shell TZ=UTC git log -1 --date=format-local:%Y%m%d%H%M --format=%cd.%h 2>/dev/null))
 SUDO    := $(shell [ "$$(id -u)" = 0 ] || echo sudo)
@@ -18,13 +19,18 @@ NOCLUSTER := /etc/postgresql-common/createcluster.conf
 # By this link no broker is started, neither now nor at the next boot: systemctl unmask mosquitto takes it away.
 NOBROKER := /etc/systemd/system/mosquitto.service
 
-.PHONY: run run-collector build generate test vet bench fuzz soak fresh calibration mutants cross deb deb-collect packages clean
+.PHONY: run run-collector build program generate test vet bench fuzz soak fresh calibration mutants cross deb deb-collect packages clean
 
 run: build
 	bin/lidwright practice --folder run
 
 build:
 	CGO_ENABLED=0 go build -buildvcs=false $(FLAGS) -o bin/ ./cmd/lidwright ./cmd/lidwright-collect
+
+# The program for a Pi as its packages have it, at another place: tests weigh and start it.
+program: OUT := bin/lidwright
+program:
+	CGO_ENABLED=0 go build -buildvcs=false $(FLAGS) -o $(OUT) ./cmd/lidwright
 
 # The collector with a database of its own and three practice studios; Debian's postgresql is installed for it.
 run-collector: PACKAGES := postgresql
@@ -111,7 +117,7 @@ deb-collect: DIST := dist/collect
 deb deb-collect:
 	rm -rf $(DIST) && mkdir -p $(DIST)
 	for a in $(ARCHES); do set -- $$(echo $$a | tr / ' '); \
-	  CGO_ENABLED=0 GOARCH=$$2 GOARM=$$3 go build -buildvcs=false -trimpath -ldflags="-s -w -buildid= -X main.version=$$VERSION" -o $(DIST)/$(PROGRAM)-$$1 ./cmd/$(PROGRAM) || exit 1; done
+	  CGO_ENABLED=0 GOARCH=$$2 GOARM=$$3 go build -buildvcs=false $(FLAGS) -o $(DIST)/$(PROGRAM)-$$1 ./cmd/$(PROGRAM) || exit 1; done
 	deploy/deb/doc $(DIST)/doc $(PROGRAM)
 	for a in $(foreach a,$(ARCHES),$(firstword $(subst /, ,$(a)))); do sed "s/@ARCH@/$$a/g; s/@VERSION@/$$VERSION/; s/@MTIME@/$$MTIME/; s,dist/,$(DIST)/," $(NFPM) > $(DIST)/nfpm.yaml && \
 	  go run github.com/goreleaser/nfpm/v2/cmd/nfpm@v2.45.2 package -f $(DIST)/nfpm.yaml -p deb -t $(DIST)/ || exit 1; done

@@ -32,11 +32,7 @@ func BenchmarkFootprint(b *testing.B) {
 	}
 	folder := b.TempDir()
 	binary := filepath.Join(folder, "lidwright")
-	build := exec.Command("go", "build", "-buildvcs=false", "-trimpath", "-ldflags=-s -w -buildid=", "-o", binary, ".")
-	build.Env = append(os.Environ(), "CGO_ENABLED=0")
-	if out, err := build.CombinedOutput(); err != nil {
-		b.Fatalf("%v\n%s", err, out)
-	}
+	shipped(b, binary)
 	plug := &practice.Plug{Link: filepath.Join(folder, "kiln")}
 	if err := plug.Plug(); err != nil {
 		b.Fatal(err)

@@ -16,7 +16,18 @@ import (
 	"time"
 )
 
-// TestShippedBinary drives the program as it is shipped, in real time: the practice kiln speaks
+// mostBytes is what the program may weigh as its packages have it, for amd64: a Pi reads it from its card.
+const mostBytes = 37_500_000
+
+// shipped makes the program as its packages have it.
+func shipped(tb testing.TB, path string) {
+	tb.Helper()
+	if out, err := exec.Command("make", "-C", "../..", "program", "OUT="+path).CombinedOutput(); err != nil {
+		tb.Fatalf("make program: %v\n%s", err, out)
+	}
+}
+
+// TestShippedBinary weighs and drives the program as it is shipped, in real time: the practice kiln speaks
 // down a pseudo-terminal, the page's figures follow it for a minute, and Ctrl-C ends it cleanly. Who has
 // no collector carries at most 0.4 MB for those who have one.
 func TestShippedBinary(t *testing.T) {
@@ -32,6 +43,15 @@ func TestShippedBinary(t *testing.T) {
 	t.Logf("the outbox and what it alone needs: %d bytes of the program", outbox)
 	if outbox < 10_000 || outbox > 400_000 {
 		t.Error("that is not the outbox, or it is too heavy for those who have no collector")
+	}
+	shipped(t, binary)
+	made, err := os.Stat(binary)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("the program as it is shipped: %d bytes", made.Size())
+	if made.Size() > mostBytes {
+		t.Errorf("the program is %d bytes, at most %d; DEVELOPERS.md says what makes it heavy", made.Size(), mostBytes)
 	}
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {

@@ -19,8 +19,7 @@ import (
 // readings; LIDWRIGHT_SOAK=1 gives the firings their curves, which takes minutes to make.
 func BenchmarkReady(b *testing.B) {
 	program := filepath.Join(b.TempDir(), "lidwright")
-	build := exec.Command("go", "build", "-buildvcs=false", "-trimpath", "-ldflags=-s -w -buildid=", "-o", program, "lidwright/cmd/lidwright")
-	build.Env = append(os.Environ(), "CGO_ENABLED=0")
+	build := exec.Command("make", "-C", "../..", "program", "OUT="+program)
 	if out, err := build.CombinedOutput(); err != nil {
 		b.Fatalf("%v\n%s", err, out)
 	}
