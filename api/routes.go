@@ -80,17 +80,13 @@ type answering func(s *Server, m *routes, a huma.API, e entry)
 func op[I, O any](id string, f func(context.Context, *I) (*O, error), summary string, parameters ...*huma.Param) answering {
 	return func(_ *Server, _ *routes, a huma.API, e entry) {
 		method, path, _ := strings.Cut(e.pattern, " ")
-		in, out, handle := web.Taken(f)
-		operation(a, method, path, id, summary, in, out, handle, parameters)
+		operation(a, method, path, id, summary, f, parameters...)
 	}
 }
 
 // documented is an operation that describes itself.
 func documented[I, O any](described huma.Operation, f func(context.Context, *I) (*O, error)) answering {
-	return func(_ *Server, _ *routes, a huma.API, _ entry) {
-		in, out, handle := web.Taken(f)
-		web.Register(a, described, in, out, handle)
-	}
+	return func(_ *Server, _ *routes, a huma.API, _ entry) { huma.Register(a, described, f) }
 }
 
 // shown is a page; what goes wrong is a page too.

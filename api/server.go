@@ -69,23 +69,24 @@ func (m *routes) Handle(pattern string, h http.Handler) {
 }
 
 // operation adds one operation to the API under the house's own rules.
-func operation(a huma.API, method, path, id, summary string, in, out reflect.Type,
-	f func(context.Context, any) (any, error), parameters []*huma.Param) {
+func operation[I, O any](a huma.API, method, path, id, summary string, f func(context.Context, *I) (*O,
+	error),
+	parameters ...*huma.Param) {
 	answers := map[string]*huma.Response{}
 	if method == http.MethodGet {
 		answers["304"] = &huma.Response{Description: "The asker has this answer already (If-None-Match)"}
 	}
-	web.Register(a, huma.Operation{
+	huma.Register(a, huma.Operation{
 		OperationID: id, Method: method, Path: path, Summary: summary, Responses: answers,
 		MaxBodyBytes: 64 << 10, Parameters: parameters, RejectUnknownQueryParameters: len(parameters) == 0,
 		Errors: []int{400, 401, 403, 404, 409, 412, 413, 415, 421, 422, 429, 500, 503},
-	}, in, out, func(ctx context.Context, in any) (any, error) {
-		said, err := f(ctx, in)
+	}, func(ctx context.Context, in *I) (*O, error) {
+		out, err := f(ctx, in)
 		var refused *usecase.Refusal
 		if errors.As(err, &refused) {
 			return nil, web.NewProblem(refused.Kind, refused.Says, refused.Fields...)
 		}
-		return said, err
+		return out, err
 	})
 	if op := a.OpenAPI().Paths[path].Put; op != nil && method == http.MethodPut {
 		made := *op.Responses["200"]
