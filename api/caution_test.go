@@ -20,6 +20,7 @@ import (
 	"lidwright/daemon/store"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
+	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 	"lidwright/tiles/lid"
 )
@@ -70,10 +71,10 @@ type cautionPlace struct {
 var foldedAway = regexp.MustCompile(`\s*<u [^>]*></u>\s*</span>\s*</summary>\s*<p>`)
 
 // holds finds fault with a page in a language.
-func (c cautionPlace) holds(t *testing.T, tongue, page string, say func(string) string) {
+func (c cautionPlace) holds(t *testing.T, tongue, page string, l pages.Locale) {
 	t.Helper()
 	page = foldedAway.ReplaceAllString(page, " ")
-	if !c.drawing && !strings.Contains(page, say(caution.StandingLine)) {
+	if !c.drawing && !strings.Contains(page, l.Say(caution.StandingLine)) {
 		t.Errorf("%s in %s: without the standing line", c.place, tongue)
 	}
 	if says := apitest.LeaveToOpen(page); says != "" {
@@ -81,7 +82,7 @@ func (c cautionPlace) holds(t *testing.T, tongue, page string, say func(string) 
 	}
 	firstAt := map[caution.Number]int{}
 	for _, n := range append(slices.Clone(c.want), c.first) {
-		at := strings.Index(page, say(caution.Text(n)))
+		at := strings.Index(page, l.Tell(caution.Text(n)))
 		if n != 0 && at < 0 {
 			t.Errorf("%s in %s, %s: without caution %d: %s", c.place, tongue, c.path, n, caution.Text(n))
 		}
@@ -93,12 +94,12 @@ func (c cautionPlace) holds(t *testing.T, tongue, page string, say func(string) 
 		}
 	}
 	for _, w := range c.says {
-		if !strings.Contains(page, say(w)) {
+		if !strings.Contains(page, l.Say(w)) {
 			t.Errorf("%s in %s: does not say %q", c.place, tongue, w)
 		}
 	}
 	for _, n := range c.not {
-		if strings.Contains(page, say(caution.Text(n))) {
+		if strings.Contains(page, l.Tell(caution.Text(n))) {
 			t.Errorf("%s in %s: caution %d has no business there", c.place, tongue, n)
 		}
 	}
@@ -222,8 +223,7 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 		now.Wall = time.Date(2026, 2, 2, hour, 0, 0, 0, time.UTC)
 		for _, tongue := range pages.Tongues {
 			_, page := fetched(t, g.URL, c.path, "Cookie", speakCookie+"="+tongue.Tag+".mm.24")
-			c.holds(t, tongue.Tag, html.UnescapeString(page),
-				func(text string) string { return set.Locale(pages.Speak{Tongue: tongue.Tag}).Say(text) })
+			c.holds(t, tongue.Tag, html.UnescapeString(page), set.Locale(pages.Speak{Tongue: tongue.Tag}))
 		}
 	}
 	for _, path := range []string{"/metrics", "/v1/openapi.json", "/v1/now", "/lid/board", "/help", "/more", "/bars/all", "/clays", "/loads", "/kilns", "/speak", "/compare", "/lid-results/board"} {
@@ -249,6 +249,29 @@ func TestCautionsWhereTheyMustBeSeen(t *testing.T) {
 			if at := strings.Index(fmt.Sprint(a.Cautions), id); at < 0 || i == 0 && a.Cautions[0] != id {
 				t.Errorf("%s: cautions %v, want %v", path, a.Cautions, want)
 			}
+		}
+	}
+}
+
+// Cautions tell their temperatures in the reader's unit: 50 °C are 122 °F, 100 °C are 212 °F, a difference of
+// 80 °C is one of 144 °F (1 °C is 1.8 °F wide, 0 °C is 32 °F: the definition; NIST SP 811, B.8).
+func TestCautionsInFahrenheit(t *testing.T) {
+	celsius, fahrenheit := message.Reader{}, message.Reader{Fahrenheit: true}
+	for n, want := range map[caution.Number][2]string{
+		caution.HotWalls: {"pass 100 °C:", "pass 212 °F:"},
+		caution.KeepShut: {"Above about 50 °C a touch", "Above about 122 °F a touch"},
+		caution.ColdBars: {"at 80 °C over.", "at 144 °F over."},
+		caution.BoneDry:  {"below 100 °C:", "below 212 °F:"},
+	} {
+		for i, reader := range []message.Reader{celsius, fahrenheit} {
+			if says := caution.Text(n).Render(reader); !strings.Contains(says, want[i]) {
+				t.Errorf("caution %d: %q", n, says)
+			}
+		}
+	}
+	for _, c := range caution.All {
+		if says := c.Text.Render(fahrenheit); strings.Contains(says, "°C") {
+			t.Errorf("caution %d to a reader of °F: %q", c.Number, says)
 		}
 	}
 }

@@ -58,7 +58,7 @@ func (s clayRoutes) classPage(w http.ResponseWriter, r *http.Request) error {
 		Clay, By string
 		All      bool
 		Codes    string
-		Cautions []string
+		Cautions []message.Message
 		Out      []wire.CrossedOut
 	}{page: s.page(r.Context(), "more"), Clay: q.Get("clay"), By: strings.TrimSpace(q.Get("by")),
 		All: q.Get("all") == "yes", Cautions: caution.Texts(caution.Classroom, caution.Students)}

@@ -105,7 +105,7 @@ func (s firingRoutes) comparePage(w http.ResponseWriter, r *http.Request) error 
 	}
 	if slices.ContainsFunc(lines, func(e kiln.Envelope) bool { return len(e.After) > 0 }) {
 		d := chart.Curve{Lines: lines, Zone: s.Site.Zone, Fahrenheit: l.Fahrenheit, Say: l.Say,
-			Title: l.Say("Firings laid over one another, °C over hours")}
+			Title: l.T("Firings laid over one another, {1} over hours", l.Degree())}
 		data.Phone = pages.Drawn(d.SVG())
 		d.Width, d.Height = 724, 380
 		data.Desk = pages.Drawn(d.SVG())

@@ -152,7 +152,7 @@ func TestCautionsOfALid(t *testing.T) {
 		page = foldedAway.ReplaceAllString(page, " ")
 		last := -1
 		for _, id := range c.want {
-			i := strings.Index(page, htmlText(CautionOf(id)))
+			i := strings.Index(page, htmlText(CautionOf(id).String()))
 			if i <= last {
 				t.Errorf("%s: on the page %s stands at %d, the one before at %d", c.query, id, i, last)
 			}

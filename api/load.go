@@ -152,7 +152,7 @@ func (s loadRoutes) packingPage(w http.ResponseWriter, r *http.Request) error {
 		Load     wire.Load
 		Shelves  []packedShelf
 		Spread   wire.Shelves
-		Cautions []string
+		Cautions []message.Message
 	}{page: s.page(r.Context(), "bars"), Load: s.Loads().LoadJSON(l), Cautions: caution.Texts(caution.BoneDry, caution.Pinhole, caution.HeavyShelves)}
 	at := map[string]int{}
 	for _, p := range l.Bars {
@@ -168,7 +168,7 @@ func (s loadRoutes) packingPage(w http.ResponseWriter, r *http.Request) error {
 		data.Spread = wire.Shelves{} // the list serves without it
 	}
 	if l.Kind != "bisque" {
-		data.Cautions = append([]string{caution.Text(caution.WillFuse)}, data.Cautions...)
+		data.Cautions = append([]message.Message{caution.Text(caution.WillFuse)}, data.Cautions...)
 	}
 	if l.Atmosphere == "reduction" {
 		data.Cautions = append(data.Cautions, caution.Text(caution.FuelKilns))

@@ -64,11 +64,11 @@ func (s *Server) unrecorded() (kilns []string) {
 }
 
 // The cautions of pages that always carry them: of dry clay, of what our numbers are not, of notices.
-func (page) MixingCautions() []string { return caution.Texts(caution.Mixing) }
-func (page) NumberCautions() []string {
+func (page) MixingCautions() []message.Message { return caution.Texts(caution.Mixing) }
+func (page) NumberCautions() []message.Message {
 	return caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe)
 }
-func (page) NoticeCautions() []string { return caution.Texts(caution.Nudge) }
+func (page) NoticeCautions() []message.Message { return caution.Texts(caution.Nudge) }
 
 func (s homeRoutes) helpPage(w http.ResponseWriter, r *http.Request) error {
 	p := s.page(r.Context(), "more")

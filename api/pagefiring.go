@@ -97,8 +97,8 @@ type firingPageData struct {
 	AsIndicated string // its range
 	Curve       template.HTML
 	Beneath     message.Message
-	Cautions    []string
-	VentCaution string
+	Cautions    []message.Message
+	VentCaution message.Message
 	Start       wire.CheckList // as it was ticked
 	Series      []choice
 	Tilts       []int
@@ -264,7 +264,7 @@ func (s firingRoutes) formSaid(ctx context.Context, id wire.FiringPath, form url
 
 type byHandData struct {
 	page
-	Cautions []string
+	Cautions []message.Message
 	Kilns    []string
 	Series   []choice
 	Tilts    []int

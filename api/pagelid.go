@@ -42,7 +42,7 @@ type asking struct {
 	Rates      bool             // rates are stated
 	RateFields []askedField
 	MoreFields []askedField
-	Caution    []string
+	Caution    []message.Message
 }
 
 // askedField is one parameter of a form and what stands above it.
@@ -88,7 +88,7 @@ func (a asking) accept(word, other string) template.URL {
 
 func (a *asking) caution(ids []string) {
 	for _, id := range ids {
-		if t := CautionOf(id); t != "" {
+		if t := CautionOf(id); !t.IsZero() {
 			a.Caution = append(a.Caution, t)
 		}
 	}
@@ -246,15 +246,15 @@ func (s lidRoutes) lidPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	answer := lidWords(l, form, a, j)
 	d.Answer = &answer
-	var ids []string
+	var heeded []message.Message
 	for _, id := range j.Cautions {
 		if slices.Contains([]string{lid.WillFuse, lid.WetGrinding, lid.EyeProtection}, id) {
-			ids = append(ids, CautionOf(id))
-		} else if says := CautionOf(id); says != "" {
+			heeded = append(heeded, CautionOf(id))
+		} else if says := CautionOf(id); !says.IsZero() {
 			d.Answer.Notes = append(d.Answer.Notes, says)
 		}
 	}
-	d.Cautions = pages.Cautions(ids)
+	d.Cautions = pages.Cautions(heeded)
 	if just {
 		return s.show(w, pages.LidNumberPage{Frame: d.Frame, Answer: *d.Answer, Cautions: d.Cautions})
 	}
@@ -795,7 +795,7 @@ func boardField(name string, says message.Message) message.Message {
 }
 
 // CautionOf is the text that a caution id of an answer stands for.
-func CautionOf(id string) string {
+func CautionOf(id string) message.Message {
 	switch id {
 	case lid.WillFuse:
 		return caution.Text(caution.WillFuse)
@@ -806,27 +806,27 @@ func CautionOf(id string) string {
 	case lid.ShrinkVaries:
 		return caution.Text(caution.ShrinkVaries)
 	case lid.RatesStated:
-		return "Computed from the rates you stated, not from your bars."
+		return message.New("Computed from the rates you stated, not from your bars.")
 	case lid.NoUsualYet:
-		return "No firing of this kind was recorded yet: the cone on the bag was taken."
+		return message.New("No firing of this kind was recorded yet: the cone on the bag was taken.")
 	case lid.LedgeTooNarrow:
-		return "The ledge is too narrow: no width both clears the collar and stays on the ledge."
+		return message.New("The ledge is too narrow: no width both clears the collar and stays on the ledge.")
 	case lid.LedgeNotGiven:
-		return "The ledge opening was not given, so this does not know when the lid slips past the ledge."
+		return message.New("The ledge opening was not given, so this does not know when the lid slips past the ledge.")
 	case lid.MeasureWet:
-		return "The pot was not measured wet. Even slight drying moves the fit: measure it as wet as possible, or keep a companion bar beside the pot, scribed when it was thrown and read with it."
+		return message.New("The pot was not measured wet. Even slight drying moves the fit: measure it as wet as possible, or keep a companion bar beside the pot, scribed when it was thrown and read with it.")
 	case lid.LeatherGuessed:
-		return "How much of the drying is gone at leather-hard was guessed by what is usual. Keep a companion bar, weigh a piece wet and now, or read three bars leather-hard too: then it is told by your own."
+		return message.New("How much of the drying is gone at leather-hard was guessed by what is usual. Keep a companion bar, weigh a piece wet and now, or read three bars leather-hard too: then it is told by your own.")
 	case lid.LeatherOwn:
-		return "How much of the drying is gone at leather-hard was taken from your own bars that were read then."
+		return message.New("How much of the drying is gone at leather-hard was taken from your own bars that were read then.")
 	case lid.OutOfRound:
-		return "The pot is out of round; its tightest direction rules how much play there is, the other end how far the lid can be pushed aside."
+		return message.New("The pot is out of round; its tightest direction rules how much play there is, the other end how far the lid can be pushed aside.")
 	case lid.PlayOutside:
-		return "The play you asked for lies outside the usual window."
+		return message.New("The play you asked for lies outside the usual window.")
 	case lid.AskedUnusual:
-		return "A size is unusual; look at it again."
+		return message.New("A size is unusual; look at it again.")
 	}
-	return ""
+	return message.Message{}
 }
 
 // checkTellsLittle is said of a gap on the way that may be anything from too tight to too loose.

@@ -124,7 +124,7 @@ func (s resultRoutes) showResults(w http.ResponseWriter, r *http.Request, struck
 // grinding are the cautions of whoever frees or grinds a lid: two in sight, the others behind the second.
 func grinding() []pages.Cautioned {
 	texts := caution.Texts(caution.WetGrinding, caution.Silica, caution.NoSweeping, caution.Eyes)
-	two := pages.Cautions([]string{texts[0], texts[3]})
+	two := pages.Cautions([]message.Message{texts[0], texts[3]})
 	two[0].More = texts[1:3]
 	return two
 }

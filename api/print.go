@@ -71,7 +71,7 @@ func (s *sheet) foot(says string) {
 	s.write(sheetEdge, sheetHigh-sheetEdge-6, "start", says)
 	// Small, or it is wider than the sheet.
 	fmt.Fprintf(s, `<text x="%g" y="%g" font-size="3">%s</text>`, sheetEdge, sheetHigh-sheetEdge,
-		html.EscapeString(s.l.Say(caution.Text(caution.NotFoodSafe))))
+		html.EscapeString(s.l.Tell(caution.Text(caution.NotFoodSafe))))
 }
 
 func (s *sheet) end() string {
@@ -180,7 +180,7 @@ func (s lidRoutes) printed(draw func(*http.Request) (title, svg string, err erro
 		return s.render(w, "print", struct {
 			page
 			Title, Drawing, Alone string
-			Cautions              []string
+			Cautions              []message.Message
 		}{s.page(r.Context(), "more"), title, svg, r.URL.Path + ".svg?" + r.URL.RawQuery, caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe)})
 	}
 }
@@ -199,7 +199,7 @@ func (s lidRoutes) drawGauge(r *http.Request) (title, svg string, err error) {
 	title, _ = rd.text("title")
 	l := s.localeOf(r.Context())
 	g := gauge{Title: l.T("Throwing gauge {1}", title), Foot: l.T("{1}, {2}. {3}", s.Site.Name, s.today(),
-		message.Word(caution.Text(caution.ShrinkVaries)))}
+		caution.Text(caution.ShrinkVaries))}
 	for _, one := range []struct {
 		name   string
 		to     *float64
@@ -249,7 +249,7 @@ func (s lidRoutes) drawRule(r *http.Request) (title, svg string, err error) {
 	rule := shrinkRule{Title: title, Times: *j.MultiplyFiredBy, Foot: l.T("{1}, {2}. {3}: {4}. {5}",
 		s.Site.Name,
 		s.today(), message.Word(shrinkage.Reliability(j.Trust).Words()), j.TrustWhy,
-		message.Word(caution.Text(caution.ShrinkVaries)))}
+		caution.Text(caution.ShrinkVaries))}
 	return title, rule.SVG(l), nil
 }
 
@@ -272,7 +272,7 @@ func (s lidRoutes) sheetPage(w http.ResponseWriter, r *http.Request) error {
 		Drawing, Written string
 		LidWhy           message.Message
 		Gauge            string
-		Cautions         []string
+		Cautions         []message.Message
 		Trust, GaugeNote string
 		TrustWhy         message.Message
 	}{page: s.page(r.Context(), "more"), Pot: potOf(p.PotCard), Cautions: caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe)}
@@ -452,7 +452,8 @@ func (s lidRoutes) kilnsOfYear(ctx context.Context, l pages.Locale, y lid.Year, 
 			return nil, err
 		}
 		for _, p := range lives {
-			says := l.T("Probe {1}, type {2}: {3} h over 1000 °C", p.Channel, p.Type, l.Decimal(p.Hours, 1))
+			says := l.T("Probe {1}, type {2}: {3} h over {4}", p.Channel, p.Type,
+				l.Decimal(p.Hours, 1), kiln.ProbeHot)
 			if p.Removed != "" { // which of two on one channel it was
 				says += ", " + l.T("until {1}", l.Day(p.Removed))
 			}

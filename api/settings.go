@@ -12,6 +12,7 @@ import (
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 type settingsPageKiln struct {
@@ -67,8 +68,8 @@ func (s studioRoutes) settingsPage(w http.ResponseWriter, r *http.Request) error
 		Receivers []string
 		Told      []usecase.NoticeTold
 		Electric  string
-		MarkWords string
-		Cautions  []string
+		MarkWords message.Message
+		Cautions  []message.Message
 		Collector usecase.CollectorStatus
 	}{s.page(r.Context(), "more"), kilns, s.Settings, kiln.ProbeHot, s.Notices.Receivers(), told, caution.ElectricKilns, caution.Text(caution.KeepShut), caution.Texts(caution.Wiring...), joined})
 }

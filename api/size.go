@@ -14,6 +14,7 @@ import (
 	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -201,7 +202,7 @@ func (s lidRoutes) sizesPage(w http.ResponseWriter, r *http.Request) error {
 		Nest     *wire.Nest
 		Shared   *wire.Shared
 		Scale    *wire.Scale
-		Cautions []string
+		Cautions []message.Message
 		Asked    string
 	}{page: s.page(r.Context(), "more"), What: what, Unit: s.fieldUnit(r.Context(), q), Q: q, Clays: clays, Stages: []string{"wet", "soft", "leather", "dry", "bisque"}, Seats: lid.Seats(),
 		Cautions: caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe), Asked: q.Encode()}

@@ -116,7 +116,7 @@ func TestSayHowToSpeak(t *testing.T) {
 func TestCautionsInEveryTongue(t *testing.T) {
 	texts := []string{caution.StandingLine, caution.ElectricKilns}
 	for _, c := range caution.All {
-		texts = append(texts, c.Text, c.Place)
+		texts = append(texts, string(c.Text.Key), c.Place)
 	}
 	for _, k := range web.Kinds {
 		texts = append(texts, string(k.Title), string(k.Help))
@@ -124,7 +124,7 @@ func TestCautionsInEveryTongue(t *testing.T) {
 	for _, id := range []string{lid.WillFuse, lid.RatesStated, lid.NoUsualYet, lid.LedgeTooNarrow,
 		lid.LedgeNotGiven, lid.MeasureWet, lid.LeatherGuessed, lid.LeatherOwn, lid.OutOfRound,
 		lid.PlayOutside, lid.AskedUnusual} {
-		texts = append(texts, CautionOf(id))
+		texts = append(texts, string(CautionOf(id).Key))
 	}
 	for _, words := range append(seen[:len(seen):len(seen)], lost...) {
 		texts = append(texts, words.Act, words.Word)

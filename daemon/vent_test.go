@@ -75,7 +75,7 @@ func TestVentOffIsTold(t *testing.T) {
 		"/firing/" + *now.Firing: whole.VentSays, "/": "The vent of big-blue is off."} {
 		_, page := b.ask("GET", path, nil, nil)
 		if !strings.Contains(page, want) || path != "/" && !strings.Contains(page,
-			caution.Text(caution.VentOn)) {
+			caution.Text(caution.VentOn).String()) {
 			t.Errorf("%s says nothing of the vent", path)
 		}
 	}

@@ -53,7 +53,7 @@ func worse(l Live) int {
 }
 
 // cautionsOf are those that the state of one kiln asks for beside its figure.
-func cautionsOf(l Live) []string {
+func cautionsOf(l Live) []message.Message {
 	switch {
 	case silentHot(l):
 		return caution.Texts(caution.Quiet, caution.OverLimit)

@@ -61,14 +61,14 @@ func compiledPages() []Page {
 		ImportPage{Frame: f, Kinds: []string{"kind"}, Outcome: &wire.Import{Kind: "readings", Kept: true, Readings: 3}},
 		HomePage{Frame: Frame{Site: "site", Now: time.Date(2026, 11, 30, 9, 0, 0, 0, time.UTC)}, ClockUnset: true, Alarm: []message.Message{message.New("alarm")}, Strays: []string{"stray"}, Waiting: []LoadToMeasure{waits}, News: []HomeNews{{message.New("says"), "link"}},
 			Lids:  []LidSized{{Pot: "pot", Form: "form", Seat: "seat", Clay: "clay", GalleryMM: 104.5, LidMM: 102.5, Made: "day"}},
-			Kilns: []KilnCard{{KilnNow: heats, Phone: "<svg></svg>", Desk: "<svg></svg>", Cautions: []Cautioned{{Text: "caution", More: []string{"more"}}}, Waiting: []LoadToMeasure{waits}}, {KilnNow: wrong}, {KilnNow: wire.KilnNow{Kiln: "kiln"}}}},
+			Kilns: []KilnCard{{KilnNow: heats, Phone: "<svg></svg>", Desk: "<svg></svg>", Cautions: []Cautioned{{Text: message.Plain("caution"), More: []message.Message{message.Plain("more")}}}, Waiting: []LoadToMeasure{waits}}, {KilnNow: wrong}, {KilnNow: wire.KilnNow{Kiln: "kiln"}}}},
 		KilnPage{Frame: f, Kiln: KilnCard{KilnNow: wire.KilnNow{Kiln: "kiln"}}},
 		KilnPage{Frame: f, ClockUnset: true, Silent: true, Kiln: KilnCard{KilnNow: whole}, Others: []wire.KilnNow{{Kiln: "other", State: "state"}}, Firing: &firing, Curve: view, Beneath: message.New("beneath"), Gaps: []message.Message{message.New("gap")},
-			Cautions: []Cautioned{{Text: "caution", More: []string{"more"}, Open: true}},
+			Cautions: []Cautioned{{Text: message.Plain("caution"), More: []message.Message{message.Plain("more")}, Open: true}},
 			Why:      message.New("why").String(), Open: "open", ID: "id", Model: "id",
 			Past: []PastFiring{{Firing: firing, Spark: "spark"}, {Firing: wire.Firing{ID: "id"}}}},
 		WallPage{Frame: f},
-		WallPage{Frame: f, Kilns: []KilnCard{{KilnNow: whole, Cautions: []Cautioned{{Text: "caution", More: []string{"more"}, Open: true}, {Text: "caution"}}}, {KilnNow: wrong}, {KilnNow: wire.KilnNow{Kiln: "kiln"}}}},
+		WallPage{Frame: f, Kilns: []KilnCard{{KilnNow: whole, Cautions: []Cautioned{{Text: message.Plain("caution"), More: []message.Message{message.Plain("more")}, Open: true}, {Text: message.Plain("caution")}}}, {KilnNow: wrong}, {KilnNow: wire.KilnNow{Kiln: "kiln"}}}},
 		LanguagePage{Frame: f, Units: []string{"unit", "another"}, Next: "next"},
 		PasscodePage{Frame: f, Open: true},
 		PasscodePage{Frame: f, Who: "who", Action: "action", Fields: form},
@@ -91,9 +91,9 @@ func compiledPages() []Page {
 			{CollectorClay: wire.CollectorClay{Clay: "id", Name: "name",
 				ClayPool: wire.ClayPool{Proposed: []wire.CatalogueBody{sold}}}}}},
 		CollectorKilnsPage{Frame: f, All: 2, Hot: 1, ToLookAt: 1, Only: KilnsHot, Filter: "filter",
-			Cautions: []string{"caution"}, Kilns: []CollectorKiln{{Studio: "studio", Kiln: "kiln", Link: "link",
+			Cautions: []message.Message{message.Plain("caution")}, Kilns: []CollectorKiln{{Studio: "studio", Kiln: "kiln", Link: "link",
 				State: "state", Value: "value",
-				Age: "age", Running: "running", Hot: true, SilentHot: true, Wrong: "wrong", Cautions: []string{"caution"}, Curve: Drawing{Width: 9, Height: 9, Says: "drawn", Lines: []string{"points"}}}}},
+				Age: "age", Running: "running", Hot: true, SilentHot: true, Wrong: "wrong", Cautions: []message.Message{message.Plain("caution")}, Curve: Drawing{Width: 9, Height: 9, Says: "drawn", Lines: []string{"points"}}}}},
 		CollectorKilnsPage{Frame: f},
 		CollectorStudiosPage{Frame: f, Studios: []CollectorStudio{studio}},
 		CollectorStudiosPage{Frame: f},
@@ -105,22 +105,22 @@ func compiledPages() []Page {
 				Years: []CollectorBodyYear{{2024, 7, "rate", "doubt", 0, 0},
 					{2025, 7, "rate", "doubt", 2024, 0.4}, {2026, 7, "rate", "doubt", 2025, -0.4}}}}},
 		CollectorStudioPage{Frame: f, Studio: studio, More: true, Firings: []CollectorFiring{{Link: "link", Kiln: "kiln", Number: "number", Began: "began", Kind: "kind", Status: "status", Peak: "peak", Lasted: "lasted"}}},
-		CollectorFiringPage{Frame: f, Studio: studio, Curve: Drawing{Width: 9, Height: 9, Says: "drawn", Lines: []string{"points"}}, Note: "note", Cautions: []string{"caution"}},
+		CollectorFiringPage{Frame: f, Studio: studio, Curve: Drawing{Width: 9, Height: 9, Says: "drawn", Lines: []string{"points"}}, Note: "note", Cautions: []message.Message{message.Plain("caution")}},
 		CollectorFiringPage{Frame: f, Studio: studio},
 		KilnsPage{Frame: f, Fuels: []string{"fuel"}, Name: "name", Fuel: "fuel", Problem: &fault, Beside: []message.Message{message.New("beside")}, Strays: []StrayKiln{{"stray", 3, 2, 1}},
 			Kilns: []OneKiln{{Name: "kiln", State: "state", Fuel: "fuel", NoLine: true, Usual: []UsualFiring{{Kind: "kind", Atmosphere: "atmosphere", Name: "name", Cone: "cone", Top: "top", Hours: "hours", Says: message.New("says"), Asks: true, ID: "id"}, {Pinned: true, ID: "other"}}, Probes: []KilnProbe{{"channel", "type", message.New("says")}}}}},
 		KilnsPage{Frame: f, Kilns: []OneKiln{{Name: "kiln"}}},
 		LidPage{Frame: f, Q: url.Values{}, Unit: "32nds", Seats: []Word{"inset", "seat"}, Seat: "seat", LidName: "lid", Sizes: []LidSize{{"collar", "label", 26}}, Rates: []LidField{{"rate", "label"}}, Fine: []LidField{{"fine", "label"}},
 			Clays: []LidClay{{"clay", "name"}}, Clay: "clay", Stages: []string{"stage"}, Units: []Word{"mm", "32nds"}, Carry: form, Wrong: []LidFault{{"collar", "label", message.New("says")}, {"cone", "label", message.New("says?")}}, Trouble: message.New("trouble"), Sure: "sure", Meant: []LidMeant{{"meant", "query"}}},
-		LidPage{Frame: f, Q: url.Values{"collar": {"104.5"}}, Seat: "inset", Cautions: []Cautioned{{Text: "caution"}}, Answer: &LidAnswer{Question: "width", Sets: "rim", Number: "102.5", WhatIf: true, Less: "less", More: "more", Chances: &LidChances{8, 79, 13},
-			Notes: []string{"note"}, Spread: []string{"spread"}, Steps: []string{"step"},
+		LidPage{Frame: f, Q: url.Values{"collar": {"104.5"}}, Seat: "inset", Cautions: []Cautioned{{Text: message.Plain("caution")}}, Answer: &LidAnswer{Question: "width", Sets: "rim", Number: "102.5", WhatIf: true, Less: "less", More: "more", Chances: &LidChances{8, 79, 13},
+			Notes: []message.Message{message.Plain("note")}, Spread: []string{"spread"}, Steps: []string{"step"},
 			Wheel: []WheelRow{{"name", "under", "figure", true}}, Learned: "learned",
 			LeftOut: []wire.Left{{Bar: "bar", Stage: "stage", Why: message.New("why")}},
 			Asked:   []string{"one", "two"}, Why: []LidReason{{"name", message.New("says")}}, Card: "card"}},
 		LidPage{Frame: f, Q: url.Values{}, Answer: &LidAnswer{Question: "width", HeldBack: "why"}},
 		LidPage{Frame: f, Q: url.Values{}, Answer: &LidAnswer{Question: "width", Sets: "lid", Number: "1"}},
 		LidPage{Frame: f, Q: url.Values{}, Answer: &LidAnswer{Question: "gap", Number: "1", Check: "check", Chances: &LidChances{8, 79, 13}}},
-		LidNumberPage{Frame: f, Answer: LidAnswer{Question: "width", Number: "1", Notes: []string{"note"}}, Cautions: []Cautioned{{Text: "caution"}}},
+		LidNumberPage{Frame: f, Answer: LidAnswer{Question: "width", Number: "1", Notes: []message.Message{message.Plain("note")}}, Cautions: []Cautioned{{Text: message.Plain("caution")}}},
 		LidNumberPage{Frame: f, Answer: LidAnswer{Question: "width", HeldBack: "why"}},
 		LidNumberPage{Frame: f, Answer: LidAnswer{Question: "gap"}},
 		ProblemPage{Frame: f, Problem: fault, Help: message.New("help")},
@@ -143,13 +143,13 @@ func barPages(f Frame, fault Problem) []Page {
 		Derived: wire.Derived{Drying: figure, Firing: figure, Total: figure, Absorption: figure, Porosity: figure, Density: figure}, Firings: []wire.Heat{{Load: "load", Kind: "kind", Kiln: "kiln", Shelf: "shelf", HeatWorkC: &mm}, {}},
 		Readings: []wire.Reading{read, doubted, {ID: "id", Unusual: true, Slip: "slip", Stage: "stage", LengthMM: &mm, AsTyped: "typed", Unit: "unit", By: "by", At: &at}, {ID: "id"}, {Mass: &wire.MassBody{Dry: 50}}, {Struck: &wire.Act{Why: "why"}},
 			{HeatAssumed: &wire.HeatAssumed{Text: message.New("text"), Fix: wire.Fix{Text: message.New("text"), Link: "link"}}}, {WhyNot: &wire.WhyNot{Text: message.New("text")}}}}
-	tick := wire.Tick{Item: "item", Says: "says", Done: true, At: &at, By: "by"}
-	load := LoadView{Load: wire.Load{ID: "id", Name: message.New("Load {1}", 14), State: "packed", StateWords: message.New("words"), Unpacked: &at}, TickID: "tick", Asked: message.New("asked"), Had: []Named{{"id", "name"}}, May: []Named{{"id", "name"}}, Check: wire.CheckList{Items: []wire.Tick{tick, {Item: "two", Says: "says", At: &at}}, Standing: "standing"}}
+	tick := wire.Tick{Item: "item", Says: message.Plain("says"), Done: true, At: &at, By: "by"}
+	load := LoadView{Load: wire.Load{ID: "id", Name: message.New("Load {1}", 14), State: "packed", StateWords: message.New("words"), Unpacked: &at}, TickID: "tick", Asked: message.New("asked"), Had: []Named{{"id", "name"}}, May: []Named{{"id", "name"}}, Check: wire.CheckList{Items: []wire.Tick{tick, {Item: "two", Says: message.Plain("says"), At: &at}}, Standing: "standing"}}
 	load.Kind, load.Kiln, load.Firing, load.Open = "kind", "kiln", "firing", true
 	fired := load
 	fired.Open, fired.In, fired.CalledOff = false, true, &at
 	aside := []BarToMeasure{{Code: "bent", Flags: []string{"bent", "broken"}}}
-	cautions := []Cautioned{{Text: "caution", More: []string{"more"}}}
+	cautions := []Cautioned{{Text: message.Plain("caution"), More: []message.Message{message.Plain("more")}}}
 	return []Page{
 		MeasurePage{Frame: f, Load: &fired, Back: "/load/id", Bars: bars, Aside: aside, At: 0, Last: 2, Phone: "<svg></svg>", Desk: "<svg></svg>", Cautions: cautions},
 		MeasurePage{Frame: f, Stage: "stage", Back: "/bars/measure?codes=a", Bars: bars, At: 0, Last: -1,
@@ -220,7 +220,7 @@ func potPages(f Frame, fault Problem) []Page {
 		Sat: "sat", Learned: "learned"},
 		{ID: "id", Sat: "sat", WhyNot: whyNot}, {ID: "id", Sat: "sat", Struck: "struck"}}
 	waiting := []WaitingBoard{{Card: "card", Form: "form", Pots: "pots", Body: "body", Lids: 6}}
-	cautions := []Cautioned{{Text: "caution", More: []string{"more"}}}
+	cautions := []Cautioned{{Text: message.Plain("caution"), More: []message.Message{message.Plain("more")}}}
 	pictures := []SmallPicture{{"name", "<svg></svg>", "says"}, {"name", "", "says"}}
 	figures := []FiringFigures{{ID: "id", Name: "name", Day: "day", Peak: "peak", ToPeak: "hours",
 		Cooling: "hours", HeatWork: "work", Cone: message.New("cone"), Says: message.New("says")}}

@@ -26,7 +26,7 @@ type KilnPage struct {
 	Others      []wire.KilnNow
 	Asks        []LoadAsk       // of its loads
 	VentSays    message.Message // when its vent was off during the firing under way; empty: it was not
-	VentCaution string
+	VentCaution message.Message
 	Firing      *wire.Firing // the one drawn: under way, or the last
 	Curve       CurveView
 	Beneath     message.Message   // what lies beneath the curve, in words
@@ -537,9 +537,9 @@ func (d KilnPage) alarms(l Locale) templ.Component {
 				return templ_7745c5c3_Err
 			}
 			var templ_7745c5c3_Var27 string
-			templ_7745c5c3_Var27, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(d.VentCaution))
+			templ_7745c5c3_Var27, templ_7745c5c3_Err = templ.JoinStringErrs(l.Tell(d.VentCaution))
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `kiln.templ`, Line: 95, Col: 48}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `kiln.templ`, Line: 95, Col: 49}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var27))
 			if templ_7745c5c3_Err != nil {

@@ -94,8 +94,8 @@ type LidAnswer struct {
 	HeldBack, Wide    string // why no width is given, and the query that gives it all the same
 	Play, Likely      string
 	Check             string
-	CheckLittle       string   // what to do where that tells little
-	Notes             []string // what is to be known of the figure
+	CheckLittle       string            // what to do where that tells little
+	Notes             []message.Message // what is to be known of the figure
 	Spread, Steps     []string
 	Wheel             []WheelRow
 	Learned           string // what lids that were looked at have taught
@@ -1859,9 +1859,9 @@ func (a LidAnswer) under(l Locale) templ.Component {
 				return templ_7745c5c3_Err
 			}
 			var templ_7745c5c3_Var97 string
-			templ_7745c5c3_Var97, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(n))
+			templ_7745c5c3_Var97, templ_7745c5c3_Err = templ.JoinStringErrs(l.Tell(n))
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `lid.templ`, Line: 355, Col: 16}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `lid.templ`, Line: 355, Col: 17}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var97))
 			if templ_7745c5c3_Err != nil {
@@ -3229,9 +3229,9 @@ func (d LidNumberPage) Body(l Locale) templ.Component {
 				return templ_7745c5c3_Err
 			}
 			var templ_7745c5c3_Var161 string
-			templ_7745c5c3_Var161, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(n))
+			templ_7745c5c3_Var161, templ_7745c5c3_Err = templ.JoinStringErrs(l.Tell(n))
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `lid.templ`, Line: 590, Col: 26}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `lid.templ`, Line: 590, Col: 27}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var161))
 			if templ_7745c5c3_Err != nil {

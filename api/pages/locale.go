@@ -78,9 +78,6 @@ func (l Locale) Reader() message.Reader { return l.words.reader(l.Speak) }
 
 // Say is a word of the code, or a text of it without places; never what people typed.
 func (l Locale) Say(english string) string {
-	if l.Fahrenheit {
-		return inFahrenheit(l.words.say(english))
-	}
 	return l.words.say(english)
 }
 

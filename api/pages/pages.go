@@ -203,9 +203,6 @@ func (s *Set) parse(p spokenPage) (*template.Template, error) {
 		if w := s.words[p.Tongue]; w != nil {
 			text = translate(text, func(key string) string { return cmp.Or(w.exact[key], key) })
 		}
-		if p.Fahrenheit {
-			text = pageInFahrenheit(text)
-		}
 		if _, err := t.Parse(text); err != nil {
 			return nil, fmt.Errorf("page %s in %s: %w", name, p.Tongue, err)
 		}
@@ -288,11 +285,8 @@ func (s *Set) ServeAsset(name, contentType string) http.HandlerFunc {
 }
 
 func (s *Set) funcs(p Speak) template.FuncMap {
-	say, reader := s.words[p.Tongue].say, s.locale(p).Reader()
-	if p.Fahrenheit {
-		own := say
-		say = func(english string) string { return inFahrenheit(own(english)) }
-	}
+	l := s.locale(p)
+	say, reader := l.words.say, l.Reader()
 	point := s.words[p.Tongue].point
 	length := func(v any) string {
 		return lengthOf(v, func(mm float64) string { return point(s.length(p.Unit, mm)) })
@@ -313,6 +307,9 @@ func (s *Set) funcs(p Speak) template.FuncMap {
 		"c":        func(v any) string { return p.degrees("%.0f", v, 32) },
 		"deg":      func(format string, v any) string { return p.degrees(format, v, 32) },
 		"diff":     func(format string, v any) string { return p.degrees(format, v, 0) }, // of temperatures
+		"heat":     l.Heat,                                                               // with its unit
+		"rate":     func(v any) string { return l.degrees(v, 0) + " " + l.Degree() + "/h" },
+		"degree":   l.Degree, // the unit alone
 		"percent":  func(v any) string { return number("%.1f", v, 100) },
 		"percent2": func(v any) string { return number("%.2f", v, 100) },
 		"chance":   func(v any) string { return figure("%.0f", v, 100) },

@@ -1,13 +1,15 @@
 package wire
 
+import "lidwright/kiln/message"
+
 // tickJSON is one line of the check list at the start of a firing, as it stands now.
 type Tick struct {
-	Item         string  `json:"item" doc:"Id of the caution: caution-36"`
-	Says         string  `json:"says"`
-	Done         bool    `json:"done"`
-	By           string  `json:"by"`
-	At           *string `json:"at" doc:"When it was ticked or taken back; null: never"`
-	ClockTrusted bool    `json:"clock_trusted"`
+	Item         string          `json:"item" doc:"Id of the caution: caution-36"`
+	Says         message.Message `json:"says"`
+	Done         bool            `json:"done"`
+	By           string          `json:"by"`
+	At           *string         `json:"at" doc:"When it was ticked or taken back; null: never"`
+	ClockTrusted bool            `json:"clock_trusted"`
 }
 
 type CheckList struct {

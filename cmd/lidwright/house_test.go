@@ -29,7 +29,7 @@ kiln/record: kiln kiln/analysis kiln/detect kiln/faults kiln/heatwork kiln/messa
 kiln/analysis: kiln kiln/detect kiln/heatwork kiln/message
 kiln/kilntest: kiln
 kiln/practice: kiln
-kiln/source: kiln kiln/thermocouple
+kiln/source: kiln kiln/message kiln/thermocouple
 kiln/source/sourcetest: kiln kiln/source
 tiles/mixedmodel:
 tiles: kiln kiln/delimited kiln/heatwork kiln/message
@@ -47,7 +47,7 @@ daemon/outbox: api/usecase api/wire kiln tiles kiln/message
 api/usecase: api/caution api/wire kiln kiln/analysis kiln/detect kiln/faults kiln/heatwork
 	kiln/record tiles tiles/board tiles/lid tiles/shrinkage kiln/message
 api/pages: api/wire kiln/message
-api/caution:
+api/caution: kiln kiln/message tiles
 api/topics:
 api/tables: api/usecase api/wire kiln kiln/delimited kiln/detect kiln/heatwork tiles tiles/lid tiles/shrinkage kiln/message
 api/wire: kiln/message

@@ -46,7 +46,7 @@ func TestCautionsOfCommands(t *testing.T) {
 		{"lidwright help setup", said("help", "setup"), nil},
 	} {
 		for _, n := range c.want {
-			if !strings.Contains(c.says, caution.Text(n)) {
+			if !strings.Contains(c.says, caution.Text(n).String()) {
 				t.Errorf("%s: without caution %d", c.place, n)
 			}
 		}

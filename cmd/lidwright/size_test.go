@@ -98,7 +98,7 @@ func TestPotsAndLidResults(t *testing.T) {
 	}
 	out, code = outLine(t, "result", "--site", site, "--find", "kt jar", "--good", "13", "--tight", "2", "--rocks", "1", "--play", "1.3")
 	put := (*asked)[len(*asked)-1]
-	if code != exitDone || !strings.Contains(out, "Your lids shrink 0.40 % more than your pots, likely 0.10 % more to 0.70 % more, from 17 lids.") || !strings.Contains(out, "Mind: "+api.CautionOf("wet-grinding")) || !strings.Contains(put, `"pots":["p1","p2"]`) || !strings.Contains(put, `"rocks":1`) || !strings.Contains(put, `"plays_mm":[1.3]`) {
+	if code != exitDone || !strings.Contains(out, "Your lids shrink 0.40 % more than your pots, likely 0.10 % more to 0.70 % more, from 17 lids.") || !strings.Contains(out, "Mind: "+api.CautionOf("wet-grinding").String()) || !strings.Contains(put, `"pots":["p1","p2"]`) || !strings.Contains(put, `"rocks":1`) || !strings.Contains(put, `"plays_mm":[1.3]`) {
 		t.Errorf("exit %d: %s %s", code, out, put)
 	}
 	if out, code = outLine(t, "result", "list", "--site", site); code != exitDone || !strings.Contains(out, "Our ranges held 19 times of 21.") || !strings.Contains(out, "KT throws to 0.31 mm") || !strings.Contains(out, "1 boards left out") {

@@ -28,6 +28,10 @@ const (
 	SeriesSmall                  kiln.Series = "small"
 )
 
+// segerApart is how far cones of one number of the Seger and of the main series end apart at most, as kiln.Series
+// has it.
+const segerApart kiln.Warmer = 54
+
 // ConeError says in words why a text names no cone that can be reckoned with.
 type ConeError struct {
 	Text    string          // as typed
@@ -117,7 +121,7 @@ func noSuchCone(text, t string) error {
 			e.Nearest = label
 		}
 	case strings.HasSuffix(t, "a") && len(t) > 1:
-		e.Why = message.New("{1} is a cone of the European (Seger) ladder, which is another scale: cones of one number end up to 54 °C apart, and at what rates its end points hold is not known here. It cannot be turned into heat work.", t)
+		e.Why = message.New("{1} is a cone of the European (Seger) ladder, which is another scale: cones of one number end up to {2} apart, and at what rates its end points hold is not known here. It cannot be turned into heat work.", t, segerApart)
 	case digits && t[0] == '0' && len(number) < len(t)-1:
 		e.Why = message.New("No cone is called {1}.", t)
 		if isCone("0" + number) {

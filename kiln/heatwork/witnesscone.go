@@ -226,7 +226,7 @@ func (l *ConeScale) seriesShift(c Cone, series kiln.Series) (shift kiln.Celsius,
 		e.Why = message.New("No series of cones is called {1}.", strconv.Quote(string(series)))
 		e.Nearest = string(SeriesSelfSupporting)
 	case !rated:
-		e.Why = message.New("Cones of the European (Seger) ladder ({1}) cannot be turned into heat work: at what rates their end points hold is not known here, and cones of one number end up to 54 °C apart.", series)
+		e.Why = message.New("Cones of the European (Seger) ladder ({1}) cannot be turned into heat work: at what rates their end points hold is not known here, and cones of one number end up to {2} apart.", series, segerApart)
 	case n == 0:
 		e.Why = message.New("The table of {1} has no cone {2}; it has {3} to {4}.", series, c.Label, has[0],
 			has[len(has)-1])
