@@ -16,20 +16,23 @@ func SaveCarry(ctx context.Context, cfg config.Config, path, version string) (st
 	return store.SaveCarry(ctx, cfg.Store.Folder, path, version, time.Now())
 }
 
+// Carried says what a carry file brings, or would bring.
+type Carried = store.Carried
+
 // TakeCarry takes a carry file into the store of the settings; dry only asks. A daemon may run meanwhile:
 // it notices.
-func TakeCarry(ctx context.Context, cfg config.Config, path string, same []string, dry bool, version string) (store.Carried, error) {
+func TakeCarry(ctx context.Context, cfg config.Config, path string, same []string, dry bool, version string) (Carried, error) {
 	if err := makeFolder(cfg.Store.Folder); err != nil {
-		return store.Carried{}, err
+		return Carried{}, err
 	}
 	s, err := openedBeside(ctx, cfg, version)
 	if err != nil {
-		return store.Carried{}, err
+		return Carried{}, err
 	}
 	defer s.Close()
 	if !dry {
 		if _, err := s.Copy(ctx); err != nil { // what was there before can be had again
-			return store.Carried{}, err
+			return Carried{}, err
 		}
 	}
 	rng := rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64()))

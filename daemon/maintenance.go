@@ -86,6 +86,7 @@ func (d *Daemon) watchPlace(ctx context.Context) error {
 		if foreign, err := d.store.Foreign(ctx); err == nil && foreign {
 			slog.Info("somebody wrote into the store beside the daemon, as carry take does")
 			d.shrink.Touch()
+			d.outbox.BodiesCarried()
 		}
 		err := d.store.InPlace(ctx)
 		switch is := errors.Is(err, store.ErrGone); {

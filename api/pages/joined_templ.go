@@ -645,9 +645,9 @@ func (d CollectorPage) ofClay(l Locale, c BodyOfClay) templ.Component {
 				return templ_7745c5c3_Err
 			}
 			var templ_7745c5c3_Var37 string
-			templ_7745c5c3_Var37, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("A copy of the record was put back. What your bars of it say is sent again once you say yes again."))
+			templ_7745c5c3_Var37, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("The record was put back from a copy or carried here. What your bars of it say is sent again once you say yes again."))
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `joined.templ`, Line: 140, Col: 125}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `joined.templ`, Line: 140, Col: 143}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var37))
 			if templ_7745c5c3_Err != nil {

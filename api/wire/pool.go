@@ -49,7 +49,7 @@ type ClayPool struct {
 	Send     bool            `json:"send" doc:"What the studio's own bars tell of it may be sent"`
 	LastBody string          `json:"last_body" doc:"What was sent last, as it went; empty: nothing is there"`
 	Told     *BodyTold       `json:"told" doc:"What other studios tell; null: too few do, or none was asked yet"`
-	YesAgain bool            `json:"yes_again" doc:"A copy of the record was put back since its owner said yes: nothing is sent before she says so again"`
+	YesAgain bool            `json:"yes_again" doc:"The record was put back from a copy, or carried here, since its owner said yes: nothing is sent before she says so again"`
 	Trouble  string          `json:"trouble" doc:"In a sentence"`
 	Proposed []CatalogueBody `json:"proposed" doc:"Bodies that it may be, by the supplier's number and name; a person picks"`
 }

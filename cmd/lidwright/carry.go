@@ -27,7 +27,9 @@ func carryCommand() *cobra.Command {
 	}
 	save := &cobra.Command{
 		Use: "save FILE", Short: "Write everything of this site into FILE", Args: cobra.ExactArgs(1),
-		Long:    "Write everything of this site into FILE, which must not be there yet, or with - to standard output. The daemon\nmay go on meanwhile.",
+		Long: "Write everything of this site into FILE, which must not be there yet, or with - to standard output. The daemon\n" +
+			"may go on meanwhile. What other studios told of a clay is in it too, with its day; the key of a collector is\n" +
+			"not: a new machine is joined with a code of its own.",
 		Example: "  sudo -u lidwright lidwright carry save /media/stick/studio.zip\n  sudo -u lidwright lidwright carry save - > studio.zip",
 		RunE: func(c *cobra.Command, args []string) error {
 			cfg, err := settings(c)
@@ -63,8 +65,10 @@ func carryCommand() *cobra.Command {
 that site. Otherwise what is known here by its id stays as it is, the rest comes, and names of the other
 site that are taken here get new ones, each told: a clay tern becomes tern-2, a kiln big-blue becomes
 big-blue-2, a bar whose code is taken gets the next free one. Where a name means the same thing on both
-sides, say so with --same the first time; what each name is here is remembered for the next time. A copy
-of the store is made first.`,
+sides, say so with --same the first time; what each name is here is remembered for the next time. What
+other studios told of a clay comes into an empty store alone: in another record, pick the body on the
+clay's page once a collector is joined, and it is asked for anew. A yes to telling other studios of a clay
+is said anew on the new machine. A copy of the store is made first.`,
 		Example: "  lidwright carry take studio.zip --dry-run\n  lidwright carry take studio.zip --same \"kiln big-blue\" --same \"clay tern\"",
 		RunE:    takeCarry,
 	}
@@ -144,9 +148,14 @@ func takeCarry(c *cobra.Command, args []string) error {
 	}
 	if asJSON, _ := c.Flags().GetBool("json"); asJSON {
 		return printJSON(c, map[string]any{"dry_run": dry, "site": got.Manifest.Site, "version": got.Manifest.Version, "whole": got.Whole,
-			"new": got.New, "here_already": got.Here, "renamed": got.Renamed, "same": got.Same, "firings_left_there": got.Left})
+			"new": got.New, "here_already": got.Here, "renamed": got.Renamed, "same": got.Same, "firings_left_there": got.Left, "told_by_others_left_there": got.Others})
 	}
-	w := c.OutOrStdout()
+	tellCarried(c.OutOrStdout(), got, dry)
+	return nil
+}
+
+// tellCarried says what a carry file brought, or would bring.
+func tellCarried(w io.Writer, got daemon.Carried, dry bool) {
 	word := "came"
 	if dry {
 		word = "would come"
@@ -163,7 +172,7 @@ func takeCarry(c *cobra.Command, args []string) error {
 	}
 	if len(rows) == 1 {
 		fmt.Fprintln(w, "Nothing in it is new.")
-		return nil
+		return
 	}
 	fmt.Fprintf(w, "From %s, saved %s by lidwright %s, %s:\n", got.Manifest.Site, got.Manifest.MadeAt.Format("2006-01-02 15:04"), got.Manifest.Version, word)
 	table(w, rows)
@@ -179,5 +188,10 @@ func takeCarry(c *cobra.Command, args []string) error {
 	if got.Left > 0 {
 		fmt.Fprintf(w, "%d firings were under way there and stay there; carry them when they are over.\n", got.Left)
 	}
-	return nil
+	if got.Others > 0 {
+		fmt.Fprintf(w, "What other studios told there of %d clays stays there: it leaves that site's own bars out, not yours. Pick the body on\nthe clay's page once a collector is joined here, and it is asked for.\n", got.Others)
+	}
+	if yes := got.New["clay_body"]; yes > 0 {
+		fmt.Fprintf(w, "What other studios told of %d clays is kept with its day. To tell them of yours, say yes again on the clay's page.\n", yes)
+	}
 }

@@ -291,7 +291,7 @@ func (a bodyAnswer) print(w io.Writer) {
 	switch {
 	case a.Body == nil:
 	case a.YesAgain:
-		fmt.Fprintln(w, "  A copy of the record was put back: what its bars tell is sent again once you say --send again.")
+		fmt.Fprintln(w, "  The record was put back from a copy or carried here: what its bars tell is sent again once you say --send again.")
 	case a.Send && a.LastBody == "":
 		fmt.Fprintln(w, "  What its bars tell is sent as soon as bars of a bought bag tell something and the collector answers.")
 	case a.Send:

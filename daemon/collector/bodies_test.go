@@ -205,3 +205,25 @@ func TestTakenBack(t *testing.T) {
 		t.Errorf("after a no: %v, %d studios", err, rows())
 	}
 }
+
+// TestCarriedIsReadAgain: what a carry file brings of other studios while the sender runs, with no collector
+// joined, is used from then on, and stays when another clay is picked.
+func TestCarriedIsReadAgain(t *testing.T) {
+	s := newStudio(t)
+	var changed atomic.Int64
+	s.out.PoolsChanged = func() { changed.Add(1) }
+	s.run()
+	beside := store.Outbox{Store: s.Store}
+	if err := beside.SaveClayBodies(t.Context(), []wire.KeptBody{{Clay: "tern", Body: wire.CatalogueBody{ID: newID(), Name: "Groggy"},
+		YesLife: "carried", Told: &wire.PoolAnswer{Studios: 41, Made: time.Now()}}}); err != nil {
+		t.Fatal(err)
+	}
+	if len(s.out.Pools()) != 0 {
+		t.Error("it was not there before")
+	}
+	s.out.BodiesCarried()
+	until(t, "it is used", func() bool { return len(s.out.Pools()) == 1 && changed.Load() == 1 })
+	if b := s.out.ClayBody("tern"); b.Send || !b.YesAgain || b.Told == nil {
+		t.Errorf("carried: %+v", b)
+	}
+}

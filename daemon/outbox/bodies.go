@@ -39,6 +39,34 @@ func (o *Outbox) ReadBodies(ctx context.Context) error {
 	return err
 }
 
+// BodiesCarried says that somebody else wrote into the store, as carry take does: what it holds of bodies is read
+// before anything else is done with them.
+func (o *Outbox) BodiesCarried() {
+	o.carried.Store(true)
+	o.nudge()
+}
+
+// nudge has the next turn begin now.
+func (o *Outbox) nudge() {
+	select {
+	case o.tellPool <- struct{}{}:
+	default:
+	}
+}
+
+// takeCarried reads what somebody else wrote, if anybody did. The caller holds pool.
+func (o *Outbox) takeCarried(ctx context.Context) {
+	if !o.carried.Swap(false) {
+		return
+	}
+	if err := o.ReadBodies(ctx); err != nil {
+		slog.Warn("what other studios tell is not read", "err", err)
+		o.carried.Store(true)
+		return
+	}
+	o.PoolsChanged()
+}
+
 // keepBodies puts what is known of bodies in force and writes it down.
 func (o *Outbox) keepBodies(ctx context.Context, all map[tiles.ClayID]pooledClay) error {
 	kept := make([]wire.KeptBody, 0, len(all))
@@ -148,6 +176,7 @@ func (o *Outbox) asker(ctx context.Context) (*client, string, error) {
 func (o *Outbox) SetClayBody(ctx context.Context, clay tiles.ClayID, body string, send bool) error {
 	o.pool.Lock()
 	defer o.pool.Unlock()
+	o.takeCarried(ctx)
 	all := o.picked()
 	now := all[clay]
 	var err error
@@ -190,10 +219,7 @@ func (o *Outbox) SetClayBody(ctx context.Context, clay tiles.ClayID, body string
 		return err
 	}
 	o.PoolsChanged()
-	select {
-	case o.tellPool <- struct{}{}:
-	default:
-	}
+	o.nudge()
 	return nil
 }
 
@@ -231,6 +257,7 @@ func (o *Outbox) runPool(ctx context.Context) {
 func (o *Outbox) poolTurn(ctx context.Context) {
 	o.pool.Lock()
 	defer o.pool.Unlock()
+	o.takeCarried(ctx)
 	all := o.picked()
 	c, site, err := o.asker(ctx)
 	if err != nil {

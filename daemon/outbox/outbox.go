@@ -14,6 +14,7 @@ import (
 	"math/rand/v2"
 	"net/http"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"lidwright/api/usecase"
@@ -77,7 +78,8 @@ type Outbox struct {
 	PoolsChanged func()
 	ShrinkModel  string
 
-	tellPool chan struct{} // something was picked
+	tellPool chan struct{} // something was picked, or carried in
+	carried  atomic.Bool   // somebody else wrote into the store: bodies are to be read again
 	pool     sync.Mutex    // held while bodies are told of, and while one is picked
 
 	wake chan struct{} // the joining or the purposes changed
@@ -356,6 +358,7 @@ func (o *Outbox) Leave(ctx context.Context, forget bool) error {
 	o.changed(joined{})
 	o.pool.Lock()
 	defer o.pool.Unlock()
+	o.takeCarried(ctx)
 	if len(o.picked()) == 0 {
 		return nil
 	}

@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"lidwright/api/usecase"
+	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
 	"lidwright/tiles"
@@ -81,6 +82,10 @@ func fullSite(t testing.TB, word byte) (folder string) {
 	must[tiles.PutResult](t)(s.PutKiln(ctx, tiles.AddedKiln{ID: kiln.KilnID(fmt.Sprintf("old-gas-%d", word)), Fuel: "gas"}, usecase.Precondition{}, when))
 	must[tiles.RecordedKiln](t)(s.RenameKiln(ctx, kiln.KilnID(fmt.Sprintf("old-gas-%d", word)), kiln.KilnID(fmt.Sprintf("gas-%d", word)), when))
 	must[tiles.PutResult](t)(s.PutUsual(ctx, tiles.UsualSaid{ID: uuid(word, 96), Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, What: tiles.UsualPinned, HeatWork: 1222}, when))
+	if err := (Outbox{s}).SaveClayBodies(ctx, []wire.KeptBody{{Clay: string(tern.ID), Body: wire.CatalogueBody{ID: uuid(word, 97),
+		Name: odd, Cone: "6", MaturesC: 1222}, Told: &wire.PoolAnswer{Model: "1", MaturesC: 1222, Studios: 41, Made: day, Prior: []byte{1, 2}}}}); err != nil {
+		t.Fatal(err)
+	}
 	for _, table := range carryTables {
 		var n int
 		if err := s.read.QueryRow(`SELECT count(*) FROM ` + table).Scan(&n); err != nil || n == 0 {
@@ -335,5 +340,48 @@ func TestCSV(t *testing.T) {
 		if strings.ContainsRune("=+-@\t", []rune(guardText(text) + "x")[0]) {
 			t.Errorf("%q is a formula still", text)
 		}
+	}
+}
+
+// TestCarryOfWhatOthersTold: what other studios told of a clay comes with a whole site, and the yes to telling
+// them of it counts no more. Into another record it does not come, and that is told; one of the same site keeps
+// what it has.
+func TestCarryOfWhatOthersTold(t *testing.T) {
+	ctx, home := t.Context(), fullSite(t, 1)
+	old := must[*Store](t)(Open(ctx, home))
+	_, life, err := Outbox{old}.Site(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	kept := must[[]wire.KeptBody](t)(Outbox{old}.ClayBodies(ctx))
+	kept[0].YesLife, kept[0].Sent = life, "what was sent"
+	if err := (Outbox{old}).SaveClayBodies(ctx, kept); err != nil {
+		t.Fatal(err)
+	}
+	old.Close()
+	path := saved(t, home)
+	fresh := openStore(t)
+	must[Carried](t)(fresh.TakeCarry(ctx, path, nil, false, freeCode))
+	got := must[[]wire.KeptBody](t)(Outbox{fresh}.ClayBodies(ctx))
+	_, now, err := Outbox{fresh}.Site(ctx)
+	if err != nil || len(got) != 1 || got[0].Told == nil || got[0].Told.Studios != 41 || !got[0].Told.Made.Equal(day) {
+		t.Fatalf("on the new machine: %+v, %v", got, err)
+	}
+	if got[0].YesLife == "" || got[0].YesLife == now || got[0].Sent != "what was sent" {
+		t.Errorf("the yes is of %q, the record of %q; sent was %q", got[0].YesLife, now, got[0].Sent)
+	}
+	got[0].Told.Studios = 43
+	if err := (Outbox{fresh}).SaveClayBodies(ctx, got); err != nil {
+		t.Fatal(err)
+	}
+	c := must[Carried](t)(fresh.TakeCarry(ctx, path, nil, false, freeCode))
+	if again := must[[]wire.KeptBody](t)(Outbox{fresh}.ClayBodies(ctx)); c.Others != 0 || len(again) != 1 || again[0].Told.Studios != 43 {
+		t.Errorf("taken in once more: %d left, %+v", c.Others, again)
+	}
+	other := must[*Store](t)(Open(ctx, fullSite(t, 2)))
+	defer other.Close()
+	c = must[Carried](t)(other.TakeCarry(ctx, path, nil, false, freeCode))
+	if its := must[[]wire.KeptBody](t)(Outbox{other}.ClayBodies(ctx)); c.Others != 1 || len(its) != 1 || its[0].Body.ID != uuid(2, 97) {
+		t.Errorf("into another record: %d left, %+v", c.Others, its)
 	}
 }

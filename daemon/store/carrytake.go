@@ -28,6 +28,7 @@ type Carried struct {
 	New      map[string]int // rows by table
 	Here     map[string]int // rows that are here already
 	Left     int            // firings under way there, which stay there
+	Others   int            // clays of which other studios told there, which stays there
 	Renamed  []Renamed      // names that are taken here by something else
 	Same     []string       // what --same could be told of, for the names that are renamed for the first time
 }
@@ -326,6 +327,7 @@ func (t *taker) take(ctx context.Context) error {
 	if t.number(ctx, `SELECT (SELECT count(*) FROM main.change) + (SELECT count(*) FROM main.firing)`) == 0 && t.err == nil {
 		c.Whole = true
 		t.do(ctx, `DELETE FROM main.site`)
+		t.others(ctx, true)
 		for _, table := range carryTables {
 			t.copy(ctx, table)
 		}
@@ -343,6 +345,7 @@ func (t *taker) take(ctx context.Context) error {
 		t.do(ctx, `DELETE FROM other.firing WHERE id = ?`, id)
 	}
 	c.Left = len(running)
+	t.others(ctx, ours)
 
 	// The record of changes: what of it is new, under numbers of its own.
 	taken := t.number(ctx, `SELECT coalesce((SELECT CAST(now AS INTEGER) FROM main.carried WHERE site = ? AND kind = 'change'), 0)`, site)
@@ -396,6 +399,23 @@ func (t *taker) take(ctx context.Context) error {
 		return t.err
 	}
 	return whole(ctx, t.tx)
+}
+
+// carriedYes stands in the place of the life in which a carried record's owner said yes to telling of a clay. It
+// is no life, so that it counts no more: she may have said no there since.
+const carriedYes = "carried"
+
+// others are what other studios told. A whole site keeps it, for its collector may be gone. Into another record
+// it does not come: what was told there leaves that site's own bars out, and may hold those that are here.
+func (t *taker) others(ctx context.Context, ours bool) {
+	if t.c.Whole {
+		t.do(ctx, `UPDATE other.clay_body SET yes_life = ? WHERE yes_life <> ''`, carriedYes)
+		return
+	}
+	if left := t.do(ctx, `DELETE FROM other.clay_body WHERE told IS NOT NULL`); !ours {
+		t.c.Others = left
+	}
+	t.do(ctx, `DELETE FROM other.clay_body`)
 }
 
 // copy brings the rows of a table that are left in other.

@@ -413,12 +413,13 @@ second line
 INSERT INTO tick ("id", "seq", "subject", "item", "done", "by") VALUES ('0193a0b0-0000-7000-8001-000000000050',20,'0193a0b0-0000-7000-8001-00000000001e','caution-36',1,'');
 INSERT INTO probe ("id", "kiln", "channel", "type", "class", "fitted_on", "removed_on", "note", "rev") VALUES ('0193a0b0-0000-7000-8001-00000000005a','big-blue','1','K',2,'2026-01-01','','',21);
 INSERT INTO unpacking_mark ("id", "seq", "kiln", "mark_c", "reason", "by") VALUES ('0193a0b0-0000-7000-8001-00000000005f',22,'big-blue',95.0,'thin ware','');
-INSERT INTO site ("one", "id", "life") VALUES (1,'0193a0b0-0000-7000-8001-000000000001','01a22de0-e16e-7b20-aea4-2cc6567ad32a');
+INSERT INTO site ("one", "id", "life") VALUES (1,'0193a0b0-0000-7000-8001-000000000001','01a22e0d-1712-78a4-8661-f6177db96234');
 INSERT INTO kiln ("kiln", "fuel", "rev") VALUES ('gas-1','gas',24);
 INSERT INTO kiln_was ("was", "kiln", "rev") VALUES ('old-gas-1','gas-1',24);
 INSERT INTO usual ("id", "seq", "kiln", "kind", "atmosphere", "what", "name", "heat_work_c", "by") VALUES ('0193a0b0-0000-7000-8001-000000000060',25,'big-blue','glaze','oxidation','pin','',1222.0,'');
 INSERT INTO load_firing ("firing", "load") VALUES ('0193a0b0-0000-7000-8001-000000000002','0193a0b0-0000-7000-8001-00000000001e');
 INSERT INTO load ("id", "number", "kiln", "kind", "atmosphere", "packed_by", "note", "heat_work_c", "opened", "unpacked_ms", "closed_by", "called_off_ms", "rev") VALUES ('0193a0b0-0000-7000-8001-00000000001e',1,'big-blue','glaze','oxidation','KT','',NULL,14,NULL,'',NULL,15);
+INSERT INTO clay_body ("clay", "body", "yes_life", "sent", "told") VALUES ('tern','{"id":"0193a0b0-0000-7000-8001-000000000061","supplier":"","number":"","name":"  =1+2, \"quoted\",\r\nsecond line\n''third","cone":"6","matures_c":1222}','','','{"body":"","model":"1","made":"2026-01-09T09:00:00Z","studios":41,"bars":0,"matures_c":1222,"prior":"AQI=","unlike":0}');
 INSERT INTO change ("seq", "kind", "op", "id", "at_ms", "trusted", "boot", "body") VALUES (1,'firing','begin','0193a0b0-0000-7000-8001-000000000002',1768208400000,1,'boot-1','{"kiln":"big-blue","number":1,"revision":1,"status":"running","source":"serial","began_at":"2026-01-12T09:00:00Z","times_trusted":true}');
 INSERT INTO change ("seq", "kind", "op", "id", "at_ms", "trusted", "boot", "body") VALUES (10,'reading','put','0193a0b0-0000-7000-8001-000000000015',1767949200000,1,'first','{"bar":"BQ7","mark":1,"stage":"dry","length":"96.9","unit":"mm","instrument":"calliper","step_mm":0.01,"by":"KT","supersedes":""}');
 INSERT INTO change ("seq", "kind", "op", "id", "at_ms", "trusted", "boot", "body") VALUES (11,'reading','put','0193a0b0-0000-7000-8001-000000000016',1767949200000,1,'first','{"bar":"BQ7","mark":1,"stage":"fired","length":"93.8","unit":"mm","instrument":"calliper","step_mm":0.01,"by":"KT","supersedes":""}');
