@@ -31,6 +31,9 @@ func (s barRoutes) getBars(ctx context.Context, in *barsInput) (*body[wire.List[
 		w.Practice = &learners
 	}
 	all, err := s.Archive.Bars(ctx, w, s.Channel)
+	if err == nil && len(all) == 0 {
+		err = s.Clays().Known(ctx, w.Clay)
+	}
 	if err != nil {
 		return nil, s.troubles.Problem(ctx, err)
 	}

@@ -54,6 +54,9 @@ func (s firingRoutes) getFirings(ctx context.Context, in *firingsInput) (*body[w
 		w.Before = t
 	}
 	all, err := s.Archive.Firings(ctx, w)
+	if err == nil && len(all) == 0 {
+		err = s.Kilns().KnownOrRecorded(ctx, w.Kiln)
+	}
 	if err != nil {
 		return nil, s.troubles.Problem(ctx, err)
 	}

@@ -167,9 +167,19 @@ func tellProgress(w http.ResponseWriter) (told func(done, of int), said func()) 
 	return told, func() { close(far); writing.Wait() }
 }
 
+// barsOfClay are the bars of the clay that is asked for, or all.
+func (s barRoutes) barsOfClay(r *http.Request) ([]tiles.KeptBar, error) {
+	clay := tiles.ClayID(r.URL.Query().Get("clay"))
+	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: clay}, s.Channel)
+	if err == nil && len(bars) == 0 {
+		err = s.Clays().Known(r.Context(), clay)
+	}
+	return bars, err
+}
+
 // barsCSV is every bar as a sheet that can be taken in again: the lengths that count, in mm.
 func (s barRoutes) barsCSV(w http.ResponseWriter, r *http.Request) error {
-	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: tiles.ClayID(r.URL.Query().Get("clay"))}, s.Channel)
+	bars, err := s.barsOfClay(r)
 	if err != nil {
 		return err
 	}
@@ -218,7 +228,7 @@ func (s barRoutes) barsCSV(w http.ResponseWriter, r *http.Request) error {
 
 // readingsCSV is every reading with all that was done to it, struck ones too.
 func (s barRoutes) readingsCSV(w http.ResponseWriter, r *http.Request) error {
-	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: tiles.ClayID(r.URL.Query().Get("clay"))}, s.Channel)
+	bars, err := s.barsOfClay(r)
 	if err != nil {
 		return err
 	}

@@ -33,6 +33,9 @@ type loadsInput struct {
 
 func (s loadRoutes) getLoads(ctx context.Context, in *loadsInput) (*body[wire.List[wire.Load]], error) {
 	all, err := s.Archive.Loads(ctx, tiles.LoadFilter{Kiln: in.Kiln, Kind: kiln.Kind(in.Kind), Waiting: in.Waiting, Open: in.Open, In: in.In, Number: in.Number, After: in.After, Limit: in.Limit + 1})
+	if err == nil && len(all) == 0 {
+		err = s.Kilns().KnownOrRecorded(ctx, kiln.KilnID(in.Kiln))
+	}
 	if err != nil {
 		return nil, s.troubles.Problem(ctx, err)
 	}

@@ -63,7 +63,7 @@ func kilnNamed(items []wire.KilnNow, name string) (wire.KilnNow, error) {
 			return k, nil
 		}
 	}
-	return wire.KilnNow{}, record.ErrNoKiln
+	return wire.KilnNow{}, fmt.Errorf("%s: %w", name, record.ErrNoKiln)
 }
 
 // temperatureText is the bare temperature in °C of one kiln, to a tenth. Without a fresh reading there

@@ -62,18 +62,14 @@ func (s firingRoutes) takeOldLog(ctx context.Context, r *http.Request, text []by
 				wire.Field{Name: name, Says: message.New("not known")})
 		}
 	}
-	h, _, err := s.Firings().ByHand(kiln.FiringID(out.Firing), wire.FiringBody{Kiln: q.Get("kiln"), Kind: q.Get("kind"), Atmosphere: q.Get("atmosphere"), Note: q.Get("note"), BeganAt: cmp.Or(q.Get("began_at"), "2000-01-01T00:00:00Z")})
-	if err != nil {
+	said := wire.FiringBody{Kiln: q.Get("kiln"), Kind: q.Get("kind"), Atmosphere: q.Get("atmosphere"),
+		Note: q.Get("note"), BeganAt: cmp.Or(q.Get("began_at"), "2000-01-01T00:00:00Z")}
+	if err := usecase.ValidFiring(&said); err != nil {
 		return out, err
 	}
-	if !slices.Contains([]string{"bisque", "glaze", "once", "other"}, q.Get("kind")) {
-		return out, web.NewProblem("unknown-value", message.New("kind is bisque, glaze, once or other."),
-			wire.Field{Name: "kind", Says: message.New("not one of these")})
-	}
-	if !slices.Contains([]string{"", "oxidation", "reduction", "unknown"}, q.Get("atmosphere")) {
-		return out, web.NewProblem("unknown-value",
-			message.New("atmosphere is oxidation, reduction or unknown."), wire.Field{Name: "atmosphere",
-				Says: message.New("not one of these")})
+	h, _, err := s.Firings().ByHand(kiln.FiringID(out.Firing), said)
+	if err != nil {
+		return out, err
 	}
 	if _, err := uuid.Parse(out.Firing); err != nil {
 		return out, web.NewProblem("out-of-range",
@@ -109,10 +105,10 @@ func (s firingRoutes) takeOldLog(ctx context.Context, r *http.Request, text []by
 	if out.DryRun {
 		return out, nil
 	}
-	said := map[string]any{"source": "import", "kiln": f.Kiln, "kind": f.Kind, "atmosphere": f.Atmosphere,
+	facts := map[string]any{"source": "import", "kiln": f.Kiln, "kind": f.Kind, "atmosphere": f.Atmosphere,
 		"note": f.Note, "began_at": out.BeganAt, "rows": out.Rows, "readings": out.Readings,
 		"hours": fmt.Sprint(f.Length)}
-	k, err := s.Archive.PutFiring(ctx, f, samples, said, usecase.Precondition{}, s.Now())
+	k, err := s.Archive.PutFiring(ctx, f, samples, facts, usecase.Precondition{}, s.Now())
 	if err != nil {
 		return out, err
 	}

@@ -91,7 +91,7 @@ func (s resultRoutes) putPot(ctx context.Context, in *putPotInput) (*edited[wire
 }
 
 type lidResultsInput struct {
-	Form  string `query:"form"`
+	Form  string `query:"form" maxLength:"60"`
 	Clay  string `query:"clay" doc:"Of body or lid"`
 	Load  string `query:"load"`
 	After string `query:"after" doc:"The next of the answer before"`
@@ -99,7 +99,11 @@ type lidResultsInput struct {
 }
 
 func (s resultRoutes) getLidResults(ctx context.Context, in *lidResultsInput) (*body[wire.LidResults], error) {
-	j, err := s.Lids().LidResults(ctx, lid.ResultFilter{Form: in.Form, Clay: tiles.ClayID(in.Clay), Load: in.Load, After: in.After, Limit: in.Limit})
+	j, err := s.Lids().LidResults(ctx, lid.ResultFilter{Form: in.Form, Clay: tiles.ClayID(in.Clay),
+		Load: in.Load, After: in.After, Limit: in.Limit})
+	if err == nil && len(j.Items) == 0 {
+		err = s.Clays().Known(ctx, tiles.ClayID(in.Clay))
+	}
 	if err != nil {
 		return nil, s.troubles.Problem(ctx, err)
 	}

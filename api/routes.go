@@ -93,7 +93,12 @@ func documented[I, O any](described huma.Operation, f func(context.Context, *I) 
 func shown(f func(http.ResponseWriter, *http.Request) error) answering {
 	return func(s *Server, m *routes, _ huma.API, e entry) {
 		m.HandleFunc(e.pattern, func(w http.ResponseWriter, r *http.Request) {
-			if err := s.refusedForms(w, r, f); err != nil {
+			err := s.refusedForms(w, r, f)
+			switch accept := r.Header.Get("Accept"); {
+			case err == nil:
+			case strings.Contains(accept, "text/csv") && !strings.Contains(accept, "text/html"): // no browser
+				web.WriteProblem(w, r, s.troubles.Problem(r.Context(), err))
+			default:
 				s.problemPage(w, r, s.troubles.Problem(r.Context(), err))
 			}
 		})

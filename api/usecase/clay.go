@@ -40,6 +40,15 @@ func (s Clays) clayJSON(c tiles.Clay, batches []tiles.KeptBatch) wire.ClayJSON {
 	return j
 }
 
+// Known is an error where there is no such clay. Empty is none at all.
+func (s Clays) Known(ctx context.Context, id tiles.ClayID) error {
+	if id == "" {
+		return nil
+	}
+	_, err := s.Archive.Clay(ctx, id)
+	return err
+}
+
 func (s Clays) OneClay(ctx context.Context, id tiles.ClayID) (wire.ClayJSON, error) {
 	c, err := s.Archive.Clay(ctx, id)
 	if err != nil {

@@ -3,6 +3,7 @@ package usecase
 import (
 	"cmp"
 	"context"
+	"errors"
 	"slices"
 	"time"
 
@@ -289,7 +290,7 @@ func (s Lids) restsOn(ctx context.Context, q *lid.Question, at FiringAsk) (rest,
 		}
 		k, err := s.clay(ctx, c)
 		if err != nil {
-			return on, err
+			return on, aboutLid(i == 1, err)
 		}
 		if i == 0 || clay.ID == "" {
 			clay = k
@@ -316,6 +317,15 @@ func (s Lids) restsOn(ctx context.Context, q *lid.Question, at FiringAsk) (rest,
 		on.gone, err = s.companion(ctx, q.Companion)
 	}
 	return on, err
+}
+
+// aboutLid names the batch of the lid where that is the one at fault.
+func aboutLid(is bool, err error) error {
+	var r *Refusal
+	if !is || !errors.As(err, &r) || len(r.Fields) != 1 || r.Fields[0].Name != "batch" {
+		return err
+	}
+	return refuse(r.Kind, r.Says, wire.Field{Name: "lid_batch", Says: r.Fields[0].Says})
 }
 
 // Stated is what a question rests on that names no clay: itself.

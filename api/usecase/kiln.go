@@ -41,6 +41,22 @@ func (s *Studio) Known(id kiln.KilnID) kiln.Kiln {
 	return k
 }
 
+// KnownOrRecorded is an error where neither the settings nor the record have a kiln. Empty is none at all.
+func (s Kilns) KnownOrRecorded(ctx context.Context, id kiln.KilnID) error {
+	if _, known := s.KilnNamed(id); known || id == "" {
+		return nil
+	}
+	firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: id, Limit: 1})
+	if err != nil || len(firings) > 0 {
+		return err
+	}
+	loads, err := s.Archive.Loads(ctx, tiles.LoadFilter{Kiln: string(id), Limit: 1})
+	if err != nil || len(loads) > 0 {
+		return err
+	}
+	return fmt.Errorf("%s: %w", id, record.ErrNoKiln)
+}
+
 // AllKilns are the kilns that there are: a copy.
 func (s *Studio) AllKilns() map[kiln.KilnID]kiln.Kiln {
 	s.added.mu.RLock()
@@ -298,7 +314,7 @@ func (s Kilns) Beside(ctx context.Context) ([]message.Message, error) {
 func (s Kilns) KilnOf(ctx context.Context, id kiln.KilnID) (wire.KilnJSON, error) {
 	k, ok := s.KilnNamed(id)
 	if !ok {
-		return wire.KilnJSON{}, record.ErrNoKiln
+		return wire.KilnJSON{}, fmt.Errorf("%s: %w", id, record.ErrNoKiln)
 	}
 	m, err := s.KeepShut(ctx, id)
 	if err != nil {

@@ -186,10 +186,10 @@ func (s Lids) boardOf(ctx context.Context, id string, b wire.LidResultBody) (lid
 	v := lid.Result{ID: id, Load: b.Load, Pots: b.Pots, Form: b.Form, Maker: b.Maker, Seat: lid.Seat(b.Seat), SeatGlazed: b.SeatGlazed,
 		Sat: lid.Outcomes(b.Counts), Losses: lid.Losses(b.Losses), Plays: FromMillimetres(b.Plays), Thrown: FromMillimetres(b.Thrown), By: b.By}
 	var err error
-	if v.Body, err = tiles.ParseBatchRef("body", b.Body); err != nil {
+	if v.Body, err = s.batchRef(ctx, "body", b.Body); err != nil {
 		return v, err
 	}
-	if v.Lid, err = tiles.ParseBatchRef("lid", b.Lid); err != nil {
+	if v.Lid, err = s.batchRef(ctx, "lid", b.Lid); err != nil {
 		return v, err
 	}
 	for i, pot := range b.Pots {

@@ -2,6 +2,7 @@ package usecase
 
 import (
 	"context"
+	"fmt"
 	"time"
 
 	"lidwright/api/wire"
@@ -17,7 +18,7 @@ import (
 func (s Kilns) KeepShut(ctx context.Context, id kiln.KilnID) (tiles.KeepShut, error) {
 	k, ok := s.KilnNamed(id)
 	if !ok {
-		return tiles.KeepShut{}, record.ErrNoKiln
+		return tiles.KeepShut{}, fmt.Errorf("%s: %w", id, record.ErrNoKiln)
 	}
 	told, err := s.Archive.KeepShuts(ctx, id)
 	switch {

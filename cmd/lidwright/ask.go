@@ -89,7 +89,7 @@ func codeFor(c *cobra.Command, site config.NamedSite) (string, error) {
 	}
 	b, err := os.ReadFile(file)
 	if err != nil {
-		return "", fmt.Errorf("read the code: %w", err)
+		return "", unreadable("--code-file", file, err)
 	}
 	return strings.TrimSpace(string(b)), nil
 }

@@ -164,7 +164,7 @@ A bar with a flag is in no rate and no load waits for it. What was measured on i
 		RunE: func(c *cobra.Command, args []string) error {
 			none, _ := c.Flags().GetBool("none")
 			if none == (len(args) > 1) {
-				return &exit{exitWrongUse, "say what is wrong with bar " + args[0] + ": bent, bloated, glazed_mark or broken; or --none"}
+				return &exit{exitWrongUse, "say which bar and what is wrong with it: lidwright bars flag CODE and bent, bloated, glazed_mark or broken; or --none"}
 			}
 			flags := append([]string{}, args[1:]...)
 			done, err := put(c, "/v1/bars/"+url.PathEscape(args[0])+"/flags", map[string]any{"flags": flags}, nil)
@@ -206,8 +206,14 @@ overwritten: what was wrong is crossed out and stays to be seen.`,
 			unit, _ := c.Flags().GetString("units")
 			switch args[1] {
 			case "heat":
+				if err := goesWith(c, "a length", "why", "by", "instrument", "step", "mark", "yes"); err != nil {
+					return err
+				}
 				return tellHeat(c, args[0], args[2])
 			case "cross-out", "confirm", "count":
+				if err := goesWith(c, "a length", "instrument", "step", "mark", "firing", "cone", "yes"); err != nil {
+					return err
+				}
 				act, did := args[1], map[string]string{"cross-out": "crossed out", "confirm": "confirmed", "count": "counts"}[args[1]]
 				if act == "cross-out" {
 					act = "strike" // as the API has it
@@ -220,6 +226,9 @@ overwritten: what was wrong is crossed out and stays to be seen.`,
 				if err == nil && !done {
 					fmt.Fprintf(c.OutOrStdout(), "%s: %s\n", args[0], did)
 				}
+				return err
+			}
+			if err := goesWith(c, "cross-out and count", "why"); err != nil {
 				return err
 			}
 			body := map[string]any{"stage": args[1], "length": args[2], "unit": first(unit, "mm"), "by": by}

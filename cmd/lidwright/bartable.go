@@ -44,18 +44,13 @@ func barTables() []*cobra.Command {
 		Use: "sheet [CODE...]", Short: "Print a sheet of bars to write on", Args: cobra.ArbitraryArgs,
 		Example: "  lidwright bars sheet --clay tern | lp\n  lidwright bars sheet BQ7 BQ4",
 		RunE: func(c *cobra.Command, args []string) error {
-			var a wire.List[wire.BarJSON]
 			q := asked(c, []string{"clay"})
-			q.Set("limit", "500")
-			done, err := get(c, "/v1/bars", q, &a)
+			a, done, err := barsOf(c, q, args)
 			if err != nil || done {
 				return err
 			}
 			rows := [][]string{{"BAR", "CLAY", "MADE AS", "WET", "DRY", "BISQUE", "FIRED", "BY"}}
 			for _, b := range a.Items {
-				if len(args) > 0 && !strings.Contains(" "+strings.ToUpper(strings.Join(args, " "))+" ", " "+b.Bar+" ") {
-					continue
-				}
 				line := "________"
 				rows = append(rows, []string{b.Bar, b.Clay + "/" + b.Batch, strings.ReplaceAll(b.Forming, "_", " "), line, line, line, line, "____"})
 			}
@@ -70,4 +65,52 @@ func barTables() []*cobra.Command {
 	}
 	sheet.Flags().String("clay", "", "only bars of this clay")
 	return []*cobra.Command{in, out, sheet}
+}
+
+// barsOf are the bars of the codes that were named, else those that q asks for.
+func barsOf(c *cobra.Command, q url.Values, codes []string) (a wire.List[wire.BarJSON], done bool, err error) {
+	if len(codes) == 0 {
+		q.Set("limit", "500")
+		done, err = get(c, "/v1/bars", q, &a)
+		return a, done, err
+	}
+	if err := goesWith(c, "a sheet without codes", "clay"); err != nil {
+		return a, false, err
+	}
+	for _, code := range codes {
+		b, err := barOf(c, code)
+		if err != nil {
+			return a, false, err
+		}
+		a.Items = append(a.Items, b)
+	}
+	if asJSON, _ := c.Flags().GetBool("json"); asJSON {
+		return a, true, printJSON(c, a)
+	}
+	return a, false, nil
+}
+
+// storyCommand tells all that happened to a bar.
+func storyCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "story CODE", Short: "All that happened to a bar: readings, what was crossed out, loads, and what it did to the rate", Args: cobra.ExactArgs(1),
+		Example: "  lidwright bars story BQ7",
+		RunE: func(c *cobra.Command, args []string) error {
+			var a wire.Story
+			done, err := get(c, "/v1/bars/"+url.PathEscape(args[0])+"/story", nil, &a)
+			if err != nil || done {
+				return err
+			}
+			rows := [][]string{{"WHEN", "WHAT", "OF IT", "BY", "WHY"}}
+			for _, i := range a.Items {
+				at := "still to come"
+				if i.At != nil && len(*i.At) >= 16 {
+					at = (*i.At)[:10] + " " + (*i.At)[11:16]
+				}
+				rows = append(rows, []string{at, i.What, i.Says.String(), i.By, i.Why})
+			}
+			table(c.OutOrStdout(), rows)
+			return nil
+		},
+	}
 }

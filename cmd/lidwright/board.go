@@ -39,14 +39,14 @@ it tells which lid goes with which pot. Commas, semicolons or tabs may stand bet
 func sizeBoard(c *cobra.Command, args []string) error {
 	q := askedLengths(c, parameterNames(api.BoardParameters()))
 	if len(args) > 0 {
-		rows, err := readTable(c, args[0])
+		rows, err := readTable(c, "FILE", args[0])
 		if err != nil {
 			return err
 		}
 		q.Set("galleries", galleryLines(rows))
 	}
 	if file, _ := c.Flags().GetString("lids-measured"); file != "" {
-		rows, err := readTable(c, file)
+		rows, err := readTable(c, "--lids-measured", file)
 		if err != nil {
 			return err
 		}
@@ -156,7 +156,7 @@ var boardColumns = map[string]string{"pot": "pot", "collar": "collar", "collar_2
 	"lid": "lid", "lid_stage": "stage"}
 
 // readTable reads a table with a header line, its columns apart by comma, semicolon or tab.
-func readTable(c *cobra.Command, file string) ([]map[string]string, error) {
+func readTable(c *cobra.Command, what, file string) ([]map[string]string, error) {
 	var b []byte
 	var err error
 	if file == "-" {
@@ -165,7 +165,7 @@ func readTable(c *cobra.Command, file string) ([]map[string]string, error) {
 		b, err = os.ReadFile(file)
 	}
 	if err != nil {
-		return nil, fmt.Errorf("read the table: %w", err)
+		return nil, unreadable(what, file, err)
 	}
 	head, _, _ := strings.Cut(string(b), "\n")
 	r := csv.NewReader(strings.NewReader(strings.TrimPrefix(string(b), "\ufeff")))

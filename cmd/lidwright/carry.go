@@ -1,12 +1,16 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"maps"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -46,6 +50,9 @@ func carryCommand() *cobra.Command {
 			working := works(c, "Writing the carry file")
 			m, err := daemon.SaveCarry(c.Context(), cfg, path, version)
 			working()
+			if at := (*fs.PathError)(nil); errors.As(err, &at) && strings.HasPrefix(at.Path, path) {
+				return unreadable("FILE", path, err)
+			}
 			if err != nil {
 				return err
 			}
@@ -133,6 +140,9 @@ func works(c *cobra.Command, what string) (end func()) {
 	}
 }
 
+// sameNames are names of things that can be the same on both sides.
+var sameNames = regexp.MustCompile(`^(?:kiln|clay) [a-z0-9-]{1,32}$`)
+
 func takeCarry(c *cobra.Command, args []string) error {
 	cfg, err := settings(c)
 	if err != nil {
@@ -140,6 +150,14 @@ func takeCarry(c *cobra.Command, args []string) error {
 	}
 	dry, _ := c.Flags().GetBool("dry-run")
 	same, _ := c.Flags().GetStringArray("same")
+	for _, name := range same {
+		if !sameNames.MatchString(name) {
+			return &exit{exitWrongUse, "--same " + name + ": to be written as \"kiln big-blue\" or \"clay tern\""}
+		}
+	}
+	if _, err := os.Stat(args[0]); err != nil {
+		return unreadable("FILE", args[0], err)
+	}
 	working := works(c, "Reading the carry file")
 	got, err := daemon.TakeCarry(c.Context(), cfg, args[0], same, dry, version)
 	working()

@@ -78,6 +78,11 @@ func check(c *cobra.Command, args []string) error {
 	if long < 0 || long > 3600 {
 		return &exit{exitWrongUse, fmt.Sprintf("--seconds %d: from 1 to 3600, or 0 for long enough", long)}
 	}
+	if bus, _ := c.Flags().GetString("bus"); bus == "" {
+		if err := goesWith(c, "--bus", "numbers", "yes"); err != nil {
+			return err
+		}
+	}
 	cfg, err := settingsOf(c)
 	if err != nil {
 		return err

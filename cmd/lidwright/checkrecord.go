@@ -56,7 +56,7 @@ func newRecorder(c *cobra.Command, cfg config.Config) (*recorder, error) {
 		return nil, misused(fmt.Errorf("--record: %s is there already; take another name", name))
 	}
 	if err != nil {
-		return nil, fmt.Errorf("--record: %w", err)
+		return nil, unreadable("--record", name, err)
 	}
 	r := &recorder{file: f, text: bufio.NewWriter(f)}
 	r.line("# A serial line as it came, by lidwright " + version + ": seconds, what happened, its bytes.")
@@ -129,7 +129,7 @@ func replayed(r practice.Recording, link, folder, address string) (string, error
 func readRecording(name string) (practice.Recording, error) {
 	f, err := os.Open(name)
 	if err != nil {
-		return practice.Recording{}, fmt.Errorf("--replay: %w", err)
+		return practice.Recording{}, unreadable("--replay", name, err)
 	}
 	defer f.Close()
 	r, err := practice.ReadRecording(f)

@@ -43,7 +43,7 @@ func codeCommand() *cobra.Command {
 			}
 			code, err := daemon.NewCode(who, file)
 			if err != nil {
-				return err
+				return unreadable("--file", file, err)
 			}
 			if asJSON, _ := c.Flags().GetBool("json"); asJSON {
 				return printJSON(c, map[string]string{"who": args[0], "code": code, "hash_in": file})

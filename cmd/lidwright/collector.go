@@ -39,7 +39,7 @@ func collectorCommand() *cobra.Command {
 					return err
 				}
 				if _, err := os.Stat(ca); err != nil {
-					return &exit{exitWrongUse, "--ca-file: " + err.Error()}
+					return unreadable("--ca-file", ca, err)
 				}
 			}
 			keep, _ := c.Flags().GetBool("keep")

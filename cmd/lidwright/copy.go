@@ -52,6 +52,9 @@ func copyCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			if _, err := os.Stat(args[0]); err != nil {
+				return unreadable("FILE|FOLDER", args[0], err)
+			}
 			if daemon.Running(cfg) {
 				return &exit{exitCannotStart, "a daemon has the store in " + cfg.Store.Folder + " open; stop it first: sudo systemctl stop lidwright"}
 			}

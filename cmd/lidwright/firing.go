@@ -133,10 +133,16 @@ func firingConeCommand() *cobra.Command {
 			flag := func(name string) string { v, _ := c.Flags().GetString(name); return v }
 			path := "/v1/firings/" + url.PathEscape(id) + "/cones/"
 			if args[1] == "cross-out" {
+				if err := goesWith(c, "a cone that is told", "shelf", "series"); err != nil {
+					return err
+				}
 				done, err := put(c, path+url.PathEscape(args[2])+"/strike", map[string]any{"why": flag("why"), "by": flag("by")}, nil)
 				if err == nil && !done {
 					fmt.Fprintln(c.OutOrStdout(), "crossed out")
 				}
+				return err
+			}
+			if err := goesWith(c, "cross-out", "why"); err != nil {
 				return err
 			}
 			body := map[string]any{"cone": args[1], "shelf": flag("shelf"), "by": flag("by")}
@@ -250,6 +256,17 @@ func firingHandCommand() *cobra.Command {
 			}
 			cones, _ := c.Flags().GetStringSlice("cone")
 			shelf, _ := c.Flags().GetString("shelf")
+			for _, text := range cones {
+				if cone, how, _ := strings.Cut(text, "="); cone == "" || how == "" {
+					return &exit{exitWrongUse, "--cone " + text + ": a cone and how it stood, as 06=down or 06=45"}
+				}
+			}
+			if body["sitter"] == nil && c.Flags().Changed("dropped-at") {
+				return &exit{exitWrongUse, "--dropped-at needs the cone in the sitter: --sitter 06"}
+			}
+			if len(cones) == 0 && c.Flags().Changed("shelf") {
+				return &exit{exitWrongUse, "--shelf needs the cones that stood on it: --cone 06=down"}
+			}
 			if len(cones) > 0 && body["began_at"] == nil && body["ended_at"] == nil && body["sitter"] == nil && body["typed"] == nil && body["intended_cone"] == nil {
 				return &exit{exitWrongUse, "--ended-at is needed with cones alone: when was it over?"}
 			}
@@ -293,7 +310,7 @@ func firingHandCommand() *cobra.Command {
 func typedFile(name string) (map[string]any, error) {
 	b, err := os.ReadFile(name)
 	if err != nil {
-		return nil, fmt.Errorf("read the readings: %w", err)
+		return nil, unreadable("--typed", name, err)
 	}
 	hours, degrees := []float64{}, []float64{}
 	for n, line := range strings.Split(string(bytes.TrimSpace(b)), "\n") {

@@ -32,6 +32,9 @@ func firingsCommand() *cobra.Command {
 			var done bool
 			var err error
 			if len(args) == 1 {
+				if err := goesWith(c, "a list, not with one firing", "kiln", "kind", "atmosphere", "status"); err != nil {
+					return err
+				}
 				var f firing
 				var id string
 				if id, err = firingID(c, args[0]); err != nil {

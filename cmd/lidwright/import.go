@@ -108,7 +108,7 @@ func importFile(c *cobra.Command, path, kind string, more url.Values) error {
 		text, err = os.ReadFile(path)
 	}
 	if err != nil {
-		return fmt.Errorf("read the table: %w", err)
+		return unreadable("FILE", path, err)
 	}
 	cl, err := clientOf(c)
 	if err != nil {

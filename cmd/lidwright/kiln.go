@@ -3,9 +3,12 @@ package main
 import (
 	"fmt"
 	"net/url"
+	"slices"
 	"strings"
 
 	"lidwright/api/wire"
+	"lidwright/kiln"
+	"lidwright/tiles"
 
 	"github.com/spf13/cobra"
 )
@@ -133,6 +136,19 @@ func sayUsual(c *cobra.Command, args []string) error {
 	}
 	if second != "" {
 		body["name"] = second
+	}
+	if !slices.Contains(tiles.Kinds(), kiln.Kind(args[1])) {
+		return &exit{exitWrongUse, "KIND: " + args[1] + " is none of bisque, glaze, once, other"}
+	}
+	if second == "" {
+		if err := goesWith(c, "--second; --pin takes the cone itself", "cone"); err != nil {
+			return err
+		}
+	}
+	if said == 0 {
+		if err := goesWith(c, "--pin, --release, --new or --second", "atmosphere", "by"); err != nil {
+			return err
+		}
 	}
 	var k wire.KilnJSON
 	path := "/v1/kilns/" + url.PathEscape(args[0])

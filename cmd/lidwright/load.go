@@ -66,6 +66,15 @@ func loadID(c *cobra.Command, name string) (string, error) {
 	return a.Items[0].ID, nil
 }
 
+// isLoad is an error where there is no load of that id.
+func isLoad(c *cobra.Command, id string) error {
+	cl, err := clientOf(c)
+	if err == nil {
+		_, err = cl.Get(c.Context(), "/v1/loads/"+url.PathEscape(id), nil, "")
+	}
+	return err
+}
+
 // toLoad sends something about a load and prints the load as it is then.
 func toLoad(c *cobra.Command, method, name, path string, body any) error {
 	id, err := loadID(c, name)
@@ -128,6 +137,9 @@ of a load, kiln, kind, atmosphere and shelves are as in that one, bar by bar, an
 				body["kiln"], body["kind"], args = args[0], args[1], args[2:]
 			} else {
 				id, err := loadID(c, like)
+				if err == nil {
+					err = isLoad(c, id)
+				}
 				if err != nil {
 					return err
 				}

@@ -17,18 +17,13 @@ import (
 	"io"
 	"os"
 	"os/signal"
-	"regexp"
 	"slices"
-	"strings"
 	"syscall"
 
 	"github.com/spf13/cobra"
 
 	"lidwright/api/caution"
-	"lidwright/api/client"
-	"lidwright/api/usecase"
 	"lidwright/api/wire"
-	"lidwright/config"
 )
 
 // version is set at build time from git.
@@ -109,97 +104,6 @@ func problemOf(err error, code int, says string) []byte {
 	return append(line, '\n')
 }
 
-// lists are the commands that list what there is, by the type of problem that says what is not.
-var lists = map[string]string{
-	"/problems/unknown-bar":        "lidwright bars",
-	"/problems/unknown-clay":       "lidwright clay list",
-	"/problems/unknown-firing":     "lidwright firings",
-	"/problems/unknown-kiln":       "lidwright kiln list",
-	"/problems/unknown-load":       "lidwright load list",
-	"/problems/unknown-pot":        "lidwright pot find",
-	"/problems/unknown-lid-result": "lidwright result list",
-}
-
-// explain turns an error of a command into an exit code and one line, in the words of the command: a field of the
-// API that is a flag of it is called so.
-func explain(err error, asked *cobra.Command) (int, string) {
-	var e *exit
-	var p *wire.Problem
-	var m config.Mistakes
-	switch {
-	case errors.As(err, &e):
-		return e.code, e.says
-	case errors.As(err, &m):
-		return exitWrongUse, m.Error()
-	case errors.Is(err, client.ErrNotReachable):
-		return exitNotReachable, err.Error()
-	case errors.As(err, &p):
-		says := p.Title.String()
-		for _, f := range p.Fields {
-			says += "; " + inFlags(asked, f.Name+": "+f.Says.String())
-		}
-		switch detail := p.Detail.String(); {
-		case len(p.Fields) > 0 || p.Detail.IsZero():
-		case strings.HasSuffix(strings.ToLower(strings.Trim(detail, ". ")), strings.ToLower(strings.Trim(says, ". "))):
-			says = strings.Trim(detail, ". ") // it says its title itself, as "bar BQ7: no such bar" does
-		default:
-			says += ". " + detail
-		}
-		if list := lists[p.Type]; list != "" {
-			says += "; see " + list
-		}
-		if p.Status == 422 || p.Status == 400 {
-			return exitWrongUse, says
-		}
-		return exitFailed, says
-	case usecase.IsInvalid(err):
-		return exitWrongUse, inFlags(asked, err.Error())
-	case slices.ContainsFunc(wrongUses, func(begins string) bool { return strings.HasPrefix(err.Error(), begins) }):
-		says := err.Error()
-		if strings.HasPrefix(says, "accepts ") || strings.HasPrefix(says, "requires ") {
-			says += "; usage: " + asked.UseLine()
-		}
-		return exitWrongUse, says + "; see " + asked.CommandPath() + " --help"
-	}
-	return exitFailed, err.Error()
-}
-
-// flagOf is a field of the API as the command has it: the flag that was given for it, else the one of that name, else
-// the field.
-func flagOf(c *cobra.Command, field string) string {
-	whole := strings.ReplaceAll(field, "_", "-")
-	names := []string{strings.TrimSuffix(whole, "-mm"), whole}
-	for _, name := range names {
-		if c.Flags().Changed(name) {
-			return "--" + name
-		}
-	}
-	for _, name := range names {
-		if c.Flags().Lookup(name) != nil {
-			return "--" + name
-		}
-	}
-	return field
-}
-
-// fieldNames are what may be a field in a text: first of a fault, or with a _ in it.
-var fieldNames = regexp.MustCompile(`(?:^|; )[a-z][a-z0-9_]*: |\b[a-z]+(?:_[a-z0-9]+)+\b`)
-
-// inFlags has a text of the API speak of flags where the command has them: "collar_mm: is needed" is
-// "--collar is needed".
-func inFlags(c *cobra.Command, text string) string {
-	text = fieldNames.ReplaceAllStringFunc(text, func(found string) string {
-		name := strings.TrimSuffix(strings.TrimPrefix(found, "; "), ": ")
-		return strings.Replace(found, name, flagOf(c, name), 1)
-	})
-	return strings.ReplaceAll(text, ": is needed", " is needed")
-}
-
-// wrongUses are how the errors of the command line itself begin.
-var wrongUses = []string{"unknown command", "unknown flag", "unknown shorthand", "invalid argument",
-	"accepts ", "requires ",
-	"required flag", "flag needs an argument"}
-
 func rootCommand() *cobra.Command {
 	root := &cobra.Command{
 		Use:   "lidwright",
@@ -221,10 +125,12 @@ answers; 5 cannot start until someone acts.
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
-	root.PersistentPreRun = func(c *cobra.Command, _ []string) {
+	root.SetFlagErrorFunc(wrongFlag)
+	root.PersistentPreRunE = func(c *cobra.Command, _ []string) error {
 		if quiet, _ := c.Flags().GetBool("quiet"); quiet {
 			root.SetErr(io.Discard)
 		}
+		return sharedFlags(c)
 	}
 	f := root.PersistentFlags()
 	f.String("site", "http://127.0.0.1:8573", "daemon to ask: HOST:PORT, or a name of lidwright sites")

@@ -39,7 +39,7 @@ say with --time and --column. The same file taken in twice is the same firing.`,
 func importOldLog(c *cobra.Command, args []string) error {
 	text, err := os.ReadFile(args[0])
 	if err != nil {
-		return fmt.Errorf("read the old log: %w", err)
+		return unreadable("FILE", args[0], err)
 	}
 	cl, err := clientOf(c)
 	if err != nil {
@@ -72,7 +72,7 @@ func importOldLog(c *cobra.Command, args []string) error {
 	w := c.OutOrStdout()
 	if !done {
 		for _, r := range a.Bad {
-			fmt.Fprintf(w, "line %d, %s: %s\n", r.Line, r.Field, r.Says)
+			fmt.Fprintf(w, "line %d, %s: %s\n", r.Line, shortened(flagOf(c, r.Field)), shortened(r.Says.String()))
 		}
 	}
 	if len(a.Bad) > 0 {

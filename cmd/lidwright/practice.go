@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -72,10 +71,10 @@ func practiceCommand() *cobra.Command {
 // playStudio runs a daemon with one of the made-up studios and its kilns, until ctx ends.
 func playStudio(c *cobra.Command, which int, folder, address string) error {
 	all := daemon.PracticeStudios()
-	if which < 1 {
-		return misused(errors.New("--studio: they are numbered from 1"))
+	if which < 1 || which > len(all) {
+		return misused(fmt.Errorf("--studio %d: there are 1 to %d", which, len(all)))
 	}
-	of := all[(which-1)%len(all)]
+	of := all[which-1]
 	if which == 1 {
 		of = daemon.WholePracticeStudio()
 	}
@@ -84,7 +83,7 @@ func playStudio(c *cobra.Command, which int, folder, address string) error {
 		return err
 	}
 	if err := os.MkdirAll(filepath.Join(folder, "store"), 0o700); err != nil {
-		return err
+		return unreadable("--folder", folder, err)
 	}
 	plug := &practice.Plug{Link: filepath.Join(folder, "practice-kiln")}
 	if err := plug.Plug(); err != nil {

@@ -72,6 +72,9 @@ A file of answers:
 			}
 			s.asker = newPerson(c.InOrStdin(), s.out)
 			if file, _ := c.Flags().GetString("answers"); file != "" {
+				if _, err := os.Stat(file); err != nil {
+					return unreadable("--answers", file, err)
+				}
 				answers, err := config.ReadAnswers(file, knownAnswer, setupKeys)
 				if err != nil {
 					return err

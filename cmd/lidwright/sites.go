@@ -8,6 +8,7 @@ import (
 	"maps"
 	"net/url"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"sync"
@@ -99,17 +100,21 @@ func siteNamed(site string) (config.NamedSite, error) {
 	return s, nil
 }
 
+// hosts are names and addresses of machines, with or without a port (RFC 1123, RFC 3986).
+var hosts = regexp.MustCompile(`^(?:[A-Za-z0-9][A-Za-z0-9.-]{0,252}|\[[0-9A-Fa-f:.]+\])(?::[0-9]{1,5})?$`)
+
 func addSite(c *cobra.Command, name, address string) error {
 	if !config.IsSiteName(name) {
 		return &exit{exitWrongUse, fmt.Sprintf("%q is no name for a site: a-z, 0-9 and -, 60 at most", name)}
 	}
+	typed := address
 	if !strings.Contains(address, "://") {
 		address = "http://" + address
 	}
 	u, err := url.Parse(address)
-	if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" {
+	if err != nil || !hosts.MatchString(u.Host) || u.Scheme != "http" && u.Scheme != "https" {
 		return &exit{exitWrongUse, fmt.Sprintf("%q is no address; say HOST:PORT, as kiln-pi.local:8573",
-			address)}
+			typed)}
 	}
 	path, sites, err := sitesOf()
 	if err != nil {

@@ -168,6 +168,26 @@ func retryAfter(header string) time.Duration {
 	return time.Duration(n) * time.Second
 }
 
+// lost is a connection that failed, in words for an owner; the log has its cause.
+type lost struct {
+	says  string
+	cause error
+}
+
+func (l *lost) Error() string { return l.says }
+func (l *lost) Unwrap() error { return l.cause }
+
+// innermost is what an error began with.
+func innermost(err error) error {
+	for {
+		inner := errors.Unwrap(err)
+		if inner == nil {
+			return err
+		}
+		err = inner
+	}
+}
+
 // inWords says what is wrong with a connection so that an owner can do something about it.
 func inWords(err error) error {
 	var (
@@ -180,17 +200,17 @@ func inWords(err error) error {
 	)
 	switch {
 	case errors.As(err, &unknown):
-		return fmt.Errorf("nobody whom this machine knows vouches for the collector's certificate; where it is the school's own, join with its certificate in ca_file: %w", err)
+		return &lost{"nobody whom this machine knows vouches for the collector's certificate; where it is the school's own, join with its certificate in ca_file", err}
 	case errors.As(err, &name):
-		return fmt.Errorf("the collector's certificate is for another name than the address; join under the name in it: %w", err)
+		return &lost{"the collector's certificate is for another name than the address; join under the name in it", err}
 	case errors.As(err, &invalid) && invalid.Reason == x509.Expired:
-		return fmt.Errorf("the collector's certificate has run out, or this machine's clock is wrong: %w", err)
+		return &lost{"the collector's certificate has run out, or this machine's clock is wrong", err}
 	case errors.As(err, &record), errors.Is(err, http.ErrSchemeMismatch):
-		return fmt.Errorf("no TLS is spoken at that address: %w", err)
+		return &lost{"no TLS is spoken at that address", err}
 	case errors.As(err, &dns):
-		return fmt.Errorf("the collector's name is not found; is the network there? %w", err)
+		return &lost{"the collector's name is not found; is the network there?", err}
 	case errors.As(err, &timeout) && timeout.Timeout():
-		return fmt.Errorf("the collector does not answer in time: %w", err)
+		return &lost{"the collector does not answer in time", err}
 	}
-	return fmt.Errorf("the collector cannot be reached: %w", err)
+	return &lost{"the collector cannot be reached: " + innermost(err).Error(), err}
 }
