@@ -155,15 +155,17 @@ func (s homeRoutes) safetyPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s homeRoutes) morePage(w http.ResponseWriter, r *http.Request) error {
-	var words []string
+	var heard []message.Message
 	for _, l := range s.Lines() {
-		words = append(words, l.Words...)
+		for _, r := range l.Heard {
+			heard = append(heard, r.Says)
+		}
 	}
 	store, trouble := s.StoreWords()
 	clock := "set by the network"
 	if !s.Now().Trusted {
 		clock = "not set since the start; hours and heat work are right all the same"
 	}
-	return s.show(w, pages.MorePage{Frame: s.page(r.Context(), "more").Frame, Lines: words, Tables: Tables(),
+	return s.show(w, pages.MorePage{Frame: s.page(r.Context(), "more").Frame, Lines: heard, Tables: Tables(),
 		Store: store, StoreTrouble: trouble, Clock: clock})
 }

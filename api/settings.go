@@ -2,10 +2,9 @@ package api
 
 import (
 	"context"
-	"fmt"
+	"maps"
 	"net/http"
 	"slices"
-	"strings"
 	"time"
 
 	"lidwright/api/caution"
@@ -75,17 +74,15 @@ func (s studioRoutes) settingsPage(w http.ResponseWriter, r *http.Request) error
 }
 
 // ShelvesInWords are the shelves of a kiln with the probe whose heat their bars had.
-func ShelvesInWords(k kiln.Kiln) []string {
-	var out []string
-	for shelf, probe := range k.Shelves {
-		out = append(out, fmt.Sprintf("%s: %s", shelf, probe))
+func ShelvesInWords(k kiln.Kiln) []message.Message {
+	var out []message.Message
+	for _, shelf := range slices.Sorted(maps.Keys(k.Shelves)) {
+		out = append(out, message.New("{1}: {2}", shelf, k.Shelves[shelf]))
 	}
-	slices.SortFunc(out, strings.Compare)
-	rest := "any other"
 	if len(out) == 0 {
-		rest = "every shelf"
+		return append(out, message.New("every shelf: {1}", k.Control))
 	}
-	return append(out, fmt.Sprintf("%s: %s", rest, k.Control))
+	return append(out, message.New("any other: {1}", k.Control))
 }
 
 type noticesAnswer struct {

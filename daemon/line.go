@@ -29,14 +29,18 @@ func (d *Daemon) heard() []usecase.Line {
 	for _, k := range d.cfg.Kilns {
 		if k.Port == "" {
 			out = append(out, usecase.Line{Kiln: k.ID, Waits: message.New("no line: by hand only"),
-				Words: []string{string(k.ID) + " has no line: it is kept by hand"}})
+				Heard: keptByHand(k.ID)})
 		}
 	}
 	for _, id := range d.server.Added() {
 		out = append(out, usecase.Line{Kiln: id, Waits: message.New("no line: by hand only"),
-			Words: []string{string(id) + " has no line: it is kept by hand"}})
+			Heard: keptByHand(id)})
 	}
 	return out
+}
+
+func keptByHand(k kiln.KilnID) []usecase.Remark {
+	return []usecase.Remark{{Says: message.New("{1} has no line: it is kept by hand", k)}}
 }
 
 // linesHeard tells what one line heard, for each kiln on it.
@@ -47,10 +51,7 @@ func linesHeard(h source.Heard) []usecase.Line {
 			Good: k.Good, Garbled: k.Garbled, Silent: k.Silent, Breakvalue: k.Breakvalue,
 			GoodMinute: k.GoodMinute, BadMinute: k.BadMinute, Window: k.Window.Seconds()}
 		for _, r := range slices.Concat(h.PortRemarks(), k.Remarks()) {
-			l.Words = append(l.Words, r.Says)
-			if r.Look {
-				l.Look = append(l.Look, r.Says)
-			}
+			l.Heard = append(l.Heard, usecase.Remark(r))
 		}
 		if !l.Open {
 			l.Waits = message.New("waiting for {1}", h.Waiting)

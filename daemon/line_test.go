@@ -116,7 +116,7 @@ func TestSettingsPage(t *testing.T) {
 	})
 	text := strings.Join(strings.Fields(regexp.MustCompile(`<[^>]*>`).ReplaceAllString(page, " ")), " ")
 	for _, want := range []string{
-		"port " + p.Path + " is open", "big-blue: heard ", "last 1 19.4 °C, room 21.0 °C, vent 1 ",
+		"port " + p.Path + " is open", "big-blue: received ", "last 1 19.4 °C, room 21.0 °C, vent 1 ",
 		"is that about the room?", "Nothing. It only listens.",
 		"Columns on " + p.Path + ", 9600 baud 8N1, expected every 1s.",
 		"room room column 2 °C", "vent vent column 3 °C",

@@ -8,6 +8,7 @@ import (
 	"lidwright/api/usecase"
 	"lidwright/config"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // wiredOf is what the page of the settings shows of the kilns.
@@ -16,17 +17,18 @@ func wiredOf(cfg config.Config) []usecase.Wired {
 	for _, k := range cfg.Kilns {
 		w := usecase.Wired{Kiln: k.ID, Speaks: speaks(k), Shelves: api.ShelvesInWords(k.Kiln())}
 		for _, c := range k.Channels {
-			one := usecase.WiredChannel{Channel: c.ID, Role: c.Role, From: string(c.From),
+			one := usecase.WiredChannel{Channel: c.ID, Role: c.Role, From: message.Plain(string(c.From)),
 				Unit: unitWords[c.Unit]}
 			if k.Reply == "columns" || k.Reply == "replay" {
-				one.From = "column " + string(c.From)
+				one.From = message.New("column {1}", c.From)
 			}
 			if k.Reply == "modbus" {
-				one.From = fmt.Sprintf("unit %d, function %02d, register %d, %s", c.UnitID, c.Function,
-					c.Register, c.Type)
+				number := c.Type
 				if strings.HasSuffix(c.Type, "32") {
-					one.From += " " + c.Order
+					number += " " + c.Order
 				}
+				one.From = message.New("unit {1}, function {2}, register {3}, {4}", c.UnitID, fmt.Sprintf("%02d", c.Function),
+					c.Register, number)
 			}
 			if p, ok := k.Probe(c.ID); ok {
 				one.Couple = &usecase.Couple{Type: p.Type.String(), Class: int(p.Class),
@@ -44,28 +46,35 @@ var unitWords = map[string]string{"c": "°C", "f": "°F", "k": "K", "mv": "mV"}
 
 // toleranceOf says how far a new couple may be off at the kiln's limit, by IEC 60584 as
 // thermocouple.Type.Tolerance has it, and whether its class reaches so far.
-func toleranceOf(p config.Probe, at kiln.Celsius) string {
+func toleranceOf(p config.Probe, at kiln.Celsius) message.Message {
 	off, inClass := p.Type.Tolerance(p.Class, at)
 	switch {
 	case !off.Known():
-		return ""
+		return message.Message{}
 	case !inClass:
-		return fmt.Sprintf("new, about ±%.1f °C at %.0f °C, where its class no longer reaches", off, at)
+		return message.New("new, about ±{1} at {2}, where its class no longer reaches", difference(off), at)
 	}
-	return fmt.Sprintf("new, ±%.1f °C at %.0f °C", off, at)
+	return message.New("new, ±{1} at {2}", difference(off), at)
 }
 
-func speaks(k config.Kiln) string {
+func difference(off kiln.Celsius) kiln.Difference {
+	return kiln.Difference{By: float64(off), Places: 1}
+}
+
+// speaks says how the kiln's controller is listened to.
+func speaks(k config.Kiln) message.Message {
 	switch {
 	case k.Port == "":
-		return "No line: kept by hand."
+		return message.New("No line: kept by hand.")
 	case k.Reply == "replay":
-		return "A recorded line played from " + k.Port + "."
+		return message.New("A recorded line played from {1}.", k.Port)
 	}
-	form := map[string]string{"columns": "Columns", "keyvalue": "Keys and values", "json": "JSON lines", "pattern": "Lines by a pattern", "modbus": "Modbus registers"}[k.Reply]
-	how := "expected"
+	form := map[string]message.Message{"columns": message.New("Columns"), "keyvalue": message.New("Keys and values"),
+		"json": message.New("JSON lines"), "pattern": message.New("Lines by a pattern"),
+		"modbus": message.New("Modbus registers")}[k.Reply]
+	says := message.Key("{1} on {2}, {3} baud {4}, expected every {5}.")
 	if k.Reply == "modbus" || len(k.PollBytes) > 0 {
-		how = "asked for"
+		says = "{1} on {2}, {3} baud {4}, asked for every {5}."
 	}
-	return fmt.Sprintf("%s on %s, %d baud %s, %s every %v.", form, k.Port, k.Speed, k.Framing, how, k.Every)
+	return message.New(says, form, k.Port, k.Speed, k.Framing, k.Every.String())
 }

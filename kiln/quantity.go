@@ -21,6 +21,20 @@ func (t Celsius) render(r message.Reader, zero float64) string {
 	return r.Decimal(float64(t), 0) + " °C"
 }
 
+// Tenth is a temperature to a tenth of a degree.
+type Tenth Celsius
+
+// Render is t in tenths of the reader's degrees; a dash where it is not known.
+func (t Tenth) Render(r message.Reader) string {
+	switch {
+	case !Celsius(t).Known():
+		return "–"
+	case r.Fahrenheit:
+		return r.Decimal(1.8*float64(t)+32, 1) + " °F"
+	}
+	return r.Decimal(float64(t), 1) + " °C"
+}
+
 // Warmer is a difference of temperatures: 10 °C are 18 °F.
 type Warmer Celsius
 

@@ -203,7 +203,7 @@ func barPages(f Frame, fault Problem) []Page {
 		AllBarsPage{Frame: f},
 		LoadsPage{Frame: f, Loads: []wire.Load{fired.Load, {ID: "id", Name: message.New("Load {1}", 3), Measured: 2, Waiting: 3}}, More: "/loads?after=x"},
 		LoadsPage{Frame: f},
-		MorePage{Frame: f, Tables: []string{"table"}, Lines: []string{"line"}, Store: []message.Message{message.New("store")}, StoreTrouble: []message.Message{message.New("trouble")}, Clock: "clock"},
+		MorePage{Frame: f, Tables: []string{"table"}, Lines: []message.Message{message.New("line")}, Store: []message.Message{message.New("store")}, StoreTrouble: []message.Message{message.New("trouble")}, Clock: "clock"},
 		MorePage{Frame: f},
 		BarsHomePage{Frame: f, ID: "id", Waiting: []LoadToMeasure{{ID: "id", Number: 13, Kind: "kind", Codes: []string{"code"}}}, New: []NewBars{{"clay", "batch", []string{"code"}}}, Open: []OpenLoad{{"id", "kiln", "kind", message.New("words"), 14, 2}}, Kilns: []string{"kiln"}, Clays: []Named{{"id", "name"}}, Any: true, Cautions: cautions},
 		BarsHomePage{Frame: f, Kilns: []string{"kiln"}, Form: Form{Values: url.Values{"bars": {"bars"}, "kiln": {"kiln"}}, Problem: &fault}},

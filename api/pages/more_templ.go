@@ -15,7 +15,7 @@ import "lidwright/kiln/message"
 type MorePage struct {
 	Frame
 	Tables       []string
-	Lines        []string // what the connections received, in words of the code
+	Lines        []message.Message // what the connections received
 	Store        []message.Message
 	StoreTrouble []message.Message
 	Clock        string
@@ -360,9 +360,9 @@ func (d MorePage) Body(l Locale) templ.Component {
 				return templ_7745c5c3_Err
 			}
 			var templ_7745c5c3_Var18 string
-			templ_7745c5c3_Var18, templ_7745c5c3_Err = templ.JoinStringErrs(l.Say(w))
+			templ_7745c5c3_Var18, templ_7745c5c3_Err = templ.JoinStringErrs(l.Tell(w))
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `more.templ`, Line: 76, Col: 37}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `more.templ`, Line: 76, Col: 38}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var18))
 			if templ_7745c5c3_Err != nil {

@@ -168,15 +168,20 @@ type Line struct {
 	Port                              string
 	Open                              bool
 	Waits                             message.Message // what is waited for, in words; empty while the port is open
-	Words                             []string        // what was heard, in words
-	Look                              []string        // those of the words that ask to be looked at
-	Sends                             []string        // all that is ever sent for it, in words
-	Good, Garbled, Silent, Breakvalue uint64          // since the start of the program
-	GoodMinute, BadMinute             int             // in the last minute
-	Window                            float64         // s, that minute, or less where it was listened to for less
+	Heard                             []Remark
+	Sends                             []message.Message // all that is ever sent for it
+	Good, Garbled, Silent, Breakvalue uint64            // since the start of the program
+	GoodMinute, BadMinute             int               // in the last minute
+	Window                            float64           // s, that minute, or less where it was listened to for less
 	Last                              []kiln.Value
 	LastAt                            kiln.Stamp // zero: nothing heard yet
 	Orders                            []Order    // of a Modbus line
+}
+
+// Remark is one thing that was heard.
+type Remark struct {
+	Says message.Message
+	Look bool // it asks to be looked at
 }
 
 // Order is one number of 32 bits off a Modbus line in every order of its bytes.
@@ -188,9 +193,16 @@ type Order struct {
 
 // JSON is l as it is written; at writes a stamp.
 func (l Line) JSON(at func(kiln.Stamp) *string) wire.Line {
-	j := wire.Line{Kiln: string(l.Kiln), Port: l.Port, Open: l.Open, Waits: l.Waits, Words: append([]string{}, l.Words...), Look: append([]string{}, l.Look...), Sends: append([]string{}, l.Sends...),
-		ForS: Rounded(l.Window, 0), Good: l.GoodMinute, Bad: l.BadMinute, Last: []wire.Last{}, Orders: []wire.Order{},
+	j := wire.Line{Kiln: string(l.Kiln), Port: l.Port, Open: l.Open, Waits: l.Waits, Words: []message.Message{}, Look: []message.Message{},
+		Sends: append([]message.Message{}, l.Sends...),
+		ForS:  Rounded(l.Window, 0), Good: l.GoodMinute, Bad: l.BadMinute, Last: []wire.Last{}, Orders: []wire.Order{},
 		Outcome: wire.OutcomesTotal{Good: l.Good, Garbled: l.Garbled, Silent: l.Silent, Breakvalue: l.Breakvalue}}
+	for _, r := range l.Heard {
+		j.Words = append(j.Words, r.Says)
+		if r.Look {
+			j.Look = append(j.Look, r.Says)
+		}
+	}
 	if l.LastAt != (kiln.Stamp{}) {
 		j.ReadAt = at(l.LastAt)
 	}

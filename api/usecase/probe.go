@@ -89,16 +89,16 @@ func packingAdvice(sp shrinkage.Shelves) message.Message {
 // Wired is how one kiln of the settings is wired: what the settings page shows of it.
 type Wired struct {
 	Kiln     kiln.KilnID
-	Speaks   string // "columns at 9600 baud 8N1, a line each 1s"
+	Speaks   message.Message // "columns at 9600 baud 8N1, a line each 1s"
 	Channels []WiredChannel
-	Shelves  []string // "top: probe 2"
+	Shelves  []message.Message // "top: probe 2"
 }
 
 // WiredChannel is one number of a kiln's reply.
 type WiredChannel struct {
 	Channel kiln.ChannelID
 	Role    kiln.Role
-	From    string // column, key or register, in words
+	From    message.Message // column, key or register
 	Unit    string
 	Couple  *Couple // nil: no thermocouple
 }
@@ -109,7 +109,7 @@ type Couple struct {
 	Class      int
 	Fitted     string // date; empty: not said
 	Linearised bool
-	Tolerance  string // in words
+	Tolerance  message.Message // how far it may be off while it is new; nothing where that is not known
 }
 
 type ProbeLifeRow struct {

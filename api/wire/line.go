@@ -8,20 +8,20 @@ type Lines struct {
 
 // LineJSON is a Line as it is written.
 type Line struct {
-	Kiln    string          `json:"kiln"`
-	Port    string          `json:"port" doc:"Device of the settings; empty for a kiln kept by hand"`
-	Open    bool            `json:"open"`
-	Waits   message.Message `json:"waits" doc:"What is waited for, in words; empty while the port is open"`
-	Words   []string        `json:"words" doc:"What was heard in the last minute, in words"`
-	Look    []string        `json:"look" doc:"Those of the words that ask to be looked at"`
-	Sends   []string        `json:"sends" doc:"All that is ever sent to the controller"`
-	ForS    *float64        `json:"for_s" doc:"How long the counts below look back"`
-	Good    int             `json:"good"`
-	Bad     int             `json:"bad"`
-	ReadAt  *string         `json:"read_at"`
-	Last    []Last          `json:"last"`
-	Orders  []Order         `json:"orders" doc:"Numbers of 32 bits off a Modbus line in every order of bytes"`
-	Outcome OutcomesTotal   `json:"lines_total"`
+	Kiln    string            `json:"kiln"`
+	Port    string            `json:"port" doc:"Device of the settings; empty for a kiln kept by hand"`
+	Open    bool              `json:"open"`
+	Waits   message.Message   `json:"waits" doc:"What is waited for, in words; empty while the port is open"`
+	Words   []message.Message `json:"words" doc:"What was heard in the last minute, in words"`
+	Look    []message.Message `json:"look" doc:"Those of the words that ask to be looked at"`
+	Sends   []message.Message `json:"sends" doc:"All that is ever sent to the controller"`
+	ForS    *float64          `json:"for_s" doc:"How long the counts below look back"`
+	Good    int               `json:"good"`
+	Bad     int               `json:"bad"`
+	ReadAt  *string           `json:"read_at"`
+	Last    []Last            `json:"last"`
+	Orders  []Order           `json:"orders" doc:"Numbers of 32 bits off a Modbus line in every order of bytes"`
+	Outcome OutcomesTotal     `json:"lines_total"`
 }
 
 type Last struct {

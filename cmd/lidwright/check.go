@@ -309,8 +309,12 @@ func (r *checked) line(l wire.Line) (deaf bool) {
 	if len(l.Sends) == 0 {
 		r.say(true, "sends", "%s: nothing, it only listens", l.Kiln)
 	}
+	look := map[string]bool{}
+	for _, w := range l.Look {
+		look[w.String()] = true
+	}
 	for _, w := range l.Words {
-		r.say(!slices.Contains(l.Look, w), "port", "%s", w)
+		r.say(!look[w.String()], "port", "%s", w)
 	}
 	return l.Good == 0
 }

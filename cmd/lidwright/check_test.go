@@ -94,7 +94,7 @@ func TestCheckListens(t *testing.T) {
 	for _, want := range []string{
 		"ok    sends     big-blue: nothing, it only listens",
 		"ok    port      port " + p.Path + " is open",
-		"LOOK  port      big-blue: heard ", " good line", " bad, last 1 66.2 °C; last bad line \"rub\\x01bish\": holds the byte 0x01",
+		"LOOK  port      big-blue: received ", " good line", " bad, last 1 66.2 °C; last bad line \"rub\\x01bish\": holds the byte 0x01",
 		// 66.2 °F is 19 °C by the definition of the scale.
 		`LOOK  port      big-blue: now 66.2 °C: is that about the room? If the kiln is cold and the room is nearer 19 °C, the line is in °F: set unit = "f" for channel 1`,
 	} {
@@ -218,7 +218,7 @@ func TestCheckShowsEveryOrder(t *testing.T) {
 	if o.Set != "abcd" || len(o.Values) != 4 || o.Values["cdab"] != 1222.5 {
 		t.Errorf("orders %+v", o)
 	}
-	if words := strings.Join(a.Lines[0].Words, "\n"); !strings.Contains(words, "cdab 1222.5") || !strings.Contains(words, "(set)") {
+	if words := fmt.Sprint(a.Lines[0].Words); !strings.Contains(words, "cdab 1222.5") || !strings.Contains(words, "(set)") {
 		t.Errorf("words %s", words)
 	}
 	if len(a.Lines[0].Sends) != 1 || len(asked) == 0 {

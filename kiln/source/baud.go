@@ -2,6 +2,7 @@ package source
 
 import (
 	"fmt"
+	"lidwright/kiln/message"
 	"math"
 	"math/rand/v2"
 )
@@ -37,10 +38,10 @@ func (l *line) guessSpeed(e *baudDetector, decoders []*decoder) {
 	for _, t := range decoders {
 		good += t.tally.goodSoFar()
 	}
-	guess := ""
+	var guess message.Message
 	if good == e.good {
 		if speed := GuessSpeed(e.counts, l.settings.Speed); speed != l.settings.Speed && speed != 0 {
-			guess = fmt.Sprintf("looks like %d baud, you set %d", speed, l.settings.Speed)
+			guess = message.New("looks like {1} baud, you set {2}", speed, l.settings.Speed)
 		}
 	}
 	*e = baudDetector{lookAt: min(2*e.lookAt, rarely), good: good}

@@ -140,7 +140,7 @@ func (s BusSearch) at(ctx context.Context, way BusWay, ask []BusSlave, first boo
 	} else if first && taken {
 		return nil, ErrBusTaken
 	}
-	s.Tell(fmt.Sprintf("asking %s at %v ...", plural(len(ask), "number"), way))
+	s.Tell(fmt.Sprintf("asking %d of 1 to 247 at %v ...", len(ask), way))
 	var out []BusFound
 	for _, slave := range ask {
 		f, there, err := b.look(ctx, slave)

@@ -1,12 +1,12 @@
 package source
 
 import (
-	"errors"
+	"lidwright/kiln/message"
 	"strconv"
 	"strings"
 )
 
-var errChecksum = errors.New("checksum does not fit")
+var errChecksum = message.NewError("checksum does not fit")
 
 // stripChecksum checks the checksum at the end of a line and gives the line without it.
 //

@@ -1,7 +1,7 @@
 package source
 
 import (
-	"fmt"
+	"lidwright/kiln/message"
 	"maps"
 )
 
@@ -25,7 +25,7 @@ func (f *form) split(line string) (said, error) {
 			return said{}, errHeader
 		}
 		if f.header == nil {
-			return said{}, fmt.Errorf("waiting for the header that names the columns")
+			return said{}, message.NewError("waiting for the header that names the columns")
 		}
 	}
 	s := said{columns: parts}
@@ -70,7 +70,7 @@ func (f *form) usual(n int) error {
 	f.others++
 	switch {
 	case f.columns != 0 && (f.others < relearn || f.named):
-		return fmt.Errorf("%d columns where there were %d", n, f.columns)
+		return message.NewError("{1} columns where there were {2}", n, f.columns)
 	case f.columns != 0 || f.others >= learn:
 		f.columns, f.others = n, 0
 	}

@@ -2,13 +2,12 @@ package source
 
 import (
 	"context"
-	"errors"
-	"fmt"
 	"math"
 	"strconv"
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // decoder turns the lines of one kiln into samples.
@@ -33,7 +32,7 @@ const (
 )
 
 // garbled counts a line that made no sense.
-func (t *decoder) garbled(at kiln.Stamp, line []byte, why string) {
+func (t *decoder) garbled(at kiln.Stamp, line []byte, why message.Message) {
 	t.bad++
 	t.asked = nil
 	t.tally.badLine(at, line, why)
@@ -65,27 +64,27 @@ func (t *decoder) asksAgain(raws []raw) bool {
 func (l *line) tell(ctx context.Context, t *decoder, at kiln.Stamp, s said, line []byte) error {
 	raws, hint, err := t.raws(s)
 	if err != nil {
-		t.garbled(at, line, err.Error())
+		t.garbled(at, line, message.Of(err))
 		return nil
 	}
 	if err := t.form.usual(len(s.columns)); err != nil {
-		t.garbled(at, line, err.Error())
+		t.garbled(at, line, message.Of(err))
 		return nil
 	}
 	t.tally.say(hint)
-	if hint != "" && t.cutNumber(s.columns) {
+	if !hint.IsZero() && t.cutNumber(s.columns) {
 		t.tally.badLine(at, line, hint)
 		return nil
 	}
 	if t.asksAgain(raws) {
-		t.tally.badLine(at, line, "the first line after many that made no sense: not believed before the next one says the same")
+		t.tally.badLine(at, line, message.New("the first line after many that made no sense: not believed before the next one says the same"))
 		return nil
 	}
 	t.tally.places(at, t.kiln.Channels, raws, line)
 	if t.kiln.TimeColumn != "" {
 		text, _ := s.text(t.kiln.TimeColumn)
 		if at, err = t.clock.stamp(at, text); err != nil {
-			t.garbled(at, line, err.Error())
+			t.garbled(at, line, message.Of(err))
 			return nil
 		}
 	}
@@ -137,28 +136,28 @@ func (t *decoder) room(at kiln.Stamp) bool {
 
 // raws finds each channel in what was said. An error says that the line makes no sense: a channel
 // that is no number, or none of them there. The hint is about decimal commas.
-func (t *decoder) raws(s said) (raws []raw, hint string, err error) {
+func (t *decoder) raws(s said) (raws []raw, hint message.Message, err error) {
 	raws = make([]raw, len(t.kiln.Channels))
 	any := false
 	for i, c := range t.kiln.Channels {
 		text, ok := s.text(c.From)
 		if !ok && t.kiln.columned() {
-			return nil, "", fmt.Errorf("no column for channel %s", c.ID)
+			return nil, hint, message.NewError("no column for channel {1}", c.ID)
 		}
 		if !ok {
 			continue
 		}
 		r, err := rawText(c, text, t.kiln.DecimalComma)
 		if err != nil {
-			return nil, "", channelError{c, text, err}
+			return nil, hint, message.WrapError(err, "channel {1}: {2}: {3}", c.ID, text, message.Of(err))
 		}
 		raws[i], any = r, true
 	}
 	if !any {
-		return nil, "", errors.New("none of the channels is on the line")
+		return nil, hint, errNoChannel
 	}
 	if t.kiln.Separator == "," && !t.kiln.DecimalComma && commas(s.columns) {
-		hint = `the commas look like decimal commas, one number cut in two: set decimal_comma = true and another separator`
+		hint = message.New("the commas look like decimal commas, one number cut in two: set {1} and another separator", "decimal_comma = true")
 	}
 	return raws, hint, nil
 }
@@ -183,18 +182,8 @@ func (t *decoder) cutNumber(columns []string) bool {
 	return false
 }
 
-// channelError says which channel makes no sense.
-type channelError struct {
-	channel Channel
-	text    string
-	cause   error
-}
-
-func (e channelError) Error() string {
-	return "channel " + string(e.channel.ID) + ": " + e.text + ": " + e.cause.Error()
-}
-
-func (e channelError) Unwrap() error { return e.cause }
+// errNoChannel says that a line has nothing of what the settings ask for.
+var errNoChannel = message.NewError("none of the channels is on the line")
 
 // commas reports whether columns look like numbers with decimal commas that were cut in two: an
 // even number of columns, none with a point, every second one of one or two bare digits.

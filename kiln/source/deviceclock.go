@@ -1,12 +1,12 @@
 package source
 
 import (
-	"errors"
 	"strconv"
 	"strings"
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // lag is how much later than said a line may come before the device's clock is set anew, and
@@ -24,8 +24,8 @@ type deviceClock struct {
 }
 
 var (
-	errTime   = errors.New("the device's time makes no sense")
-	errRepeat = errors.New("the line came twice: the device's time is that of the line before")
+	errTime   = message.NewError("the device's time makes no sense")
+	errRepeat = message.NewError("the line came twice: the device's time is that of the line before")
 )
 
 // stamp gives the time of a line that came at and tells text as the device's time.

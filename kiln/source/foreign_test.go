@@ -251,7 +251,7 @@ func TestForeignSlaves(t *testing.T) {
 				}
 				for _, d := range heard.Kilns[0].Orders {
 					if string(d.Channel) == d.Set && d.Values[map[string]int{"abcd": 0, "badc": 1, "cdab": 2, "dcba": 3}[d.Set]] != 1222.5 {
-						t.Errorf("%s", d)
+						t.Errorf("%s", d.Says())
 					}
 				}
 			})
@@ -265,7 +265,7 @@ func TestForeignSlaves(t *testing.T) {
 						t.Errorf("%+v", s)
 					}
 				}
-				if b := heard.Kilns[0].BadLines; len(b) == 0 || !strings.Contains(b[0].Why, "no such register") {
+				if b := heard.Kilns[0].BadLines; len(b) == 0 || !strings.Contains(b[0].Why.String(), "no such register") {
 					t.Errorf("%+v", b)
 				}
 			})

@@ -3,6 +3,7 @@ package source
 import (
 	"errors"
 	"fmt"
+	"lidwright/kiln/message"
 	"regexp"
 	"strconv"
 	"strings"
@@ -98,7 +99,7 @@ func froms(k Kiln) []string {
 func (f *form) read(line string) (said, error) {
 	for _, b := range []byte(line) {
 		if b < 0x20 && b != '\t' || b == 0x7f {
-			return said{}, fmt.Errorf("holds the byte %#02x", b)
+			return said{}, message.NewError("holds the byte {1}", fmt.Sprintf("%#02x", b))
 		}
 	}
 	line, err := stripChecksum(line, f.kiln.Checksum)
@@ -125,11 +126,11 @@ func (f *form) read(line string) (said, error) {
 
 func (f *form) match(line string) (said, error) {
 	if !utf8.ValidString(line) {
-		return said{}, errors.New("is not UTF-8")
+		return said{}, message.NewError("is not UTF-8")
 	}
 	groups := f.pattern.FindStringSubmatch(line)
 	if groups == nil {
-		return said{}, errors.New("does not match the pattern")
+		return said{}, message.NewError("does not match the pattern")
 	}
 	names := map[string]string{}
 	for i, name := range f.pattern.SubexpNames() {
@@ -152,16 +153,16 @@ func (f *form) keyValue(line string) (said, error) {
 		}
 		at := strings.IndexAny(part, "=:")
 		if at <= 0 {
-			return said{}, fmt.Errorf("%q is no key and value", part)
+			return said{}, message.NewError("{1} is no key and value", strconv.Quote(part))
 		}
 		key := strings.TrimSpace(part[:at])
 		if _, twice := names[key]; twice {
-			return said{}, fmt.Errorf("the key %q stands there twice", key)
+			return said{}, message.NewError("the key {1} stands there twice", strconv.Quote(key))
 		}
 		names[key] = strings.TrimSpace(part[at+1:])
 	}
 	if len(names) == 0 {
-		return said{}, errors.New("no key and value")
+		return said{}, message.NewError("no key and value")
 	}
 	return said{names: names}, nil
 }
@@ -175,7 +176,7 @@ func (f *form) parts(line string) ([]string, error) {
 		parts = strings.Split(line, f.kiln.Separator)
 	}
 	if len(parts) > maxColumns {
-		return nil, fmt.Errorf("%d columns; at most %d are read", len(parts), maxColumns)
+		return nil, message.NewError("{1} columns; at most {2} are read", len(parts), maxColumns)
 	}
 	for i := range parts {
 		parts[i] = strings.Trim(parts[i], " \t\"")

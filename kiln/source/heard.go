@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // PortState says how the port is.
@@ -24,12 +25,12 @@ const (
 type Heard struct {
 	Port    string
 	State   PortState
-	Waiting string        // in words, what is waited for: "/dev/...: no such device"; "" while open
-	Warning string        // about the name of the port; "" if it is fine
-	Opened  int           // how often the port was opened
-	Sends   []string      // all that is ever sent, in words: poll strings, or the registers read
-	Guess   string        // "looks like 9600 baud, you set 19200"; "" where nothing can be told
-	For     time.Duration // how long it has been listened to
+	Waiting message.Message   // what is waited for: "/dev/...: no such device"; nothing while open
+	Warning message.Message   // about the name of the port; nothing if it is fine
+	Opened  int               // how often the port was opened
+	Sends   []message.Message // all that is ever sent: poll strings, or the registers read
+	Guess   message.Message   // "looks like 9600 baud, you set 19200"; nothing where it cannot be told
+	For     time.Duration     // how long it has been listened to
 	Kilns   []KilnHeard
 }
 
@@ -42,29 +43,29 @@ type KilnHeard struct {
 	Window                            time.Duration // those 60 s, or less where it was listened to for less
 	Ever                              bool          // a line with a good value was ever heard
 	Last                              kiln.Sample
-	BadLines                          []BadLine        // the last few
-	Hint                              string           // what the form of the lines suggests, in words
-	Absent                            []string         // channels of the settings that no line had, in words
-	Orders                            []Decoded        // modbus: the last numbers of 32 bits, in every order of bytes
-	Question                          string           // about the unit, while the kiln may be cold; "" else
-	Sends                             []string         // all that is ever sent for it, in words
-	bare                              []kiln.ChannelID // channels that are no temperature
+	BadLines                          []BadLine         // the last few
+	Hint                              message.Message   // what the form of the lines suggests
+	Absent                            []message.Message // channels of the settings that no line had
+	Orders                            []Decoded         // modbus: the last numbers of 32 bits, in every order of bytes
+	Question                          message.Message   // about the unit, while the kiln may be cold; nothing else
+	Sends                             []message.Message // all that is ever sent for it
+	bare                              []kiln.ChannelID  // channels that are no temperature
 }
 
 // BadLine is a line that made no sense.
 type BadLine struct {
 	At   kiln.Stamp
 	Line string // as it came, any bytes
-	Why  string
+	Why  message.Message
 }
 
-// Remark is a line of what was heard in plain English.
+// Remark is a line of what was heard.
 type Remark struct {
-	Says string
+	Says message.Message
 	Look bool // something to be looked at
 }
 
-// Words are the remarks alone.
+// Words are the remarks in English.
 func (h Heard) Words() []string {
 	all := h.PortRemarks()
 	for _, k := range h.Kilns {
@@ -72,7 +73,7 @@ func (h Heard) Words() []string {
 	}
 	var out []string
 	for _, r := range all {
-		out = append(out, r.Says)
+		out = append(out, r.Says.String())
 	}
 	return out
 }
@@ -82,14 +83,14 @@ func (h Heard) PortRemarks() []Remark {
 	var out []Remark
 	switch h.State {
 	case PortOpen:
-		out = append(out, Remark{fmt.Sprintf("port %s is open", h.Port), false})
+		out = append(out, Remark{message.New("port {1} is open", h.Port), false})
 	case PortOver:
-		out = append(out, Remark{fmt.Sprintf("port %s: %s", h.Port, h.Waiting), false})
+		out = append(out, Remark{message.New("port {1}: {2}", h.Port, h.Waiting), false})
 	default:
-		out = append(out, Remark{fmt.Sprintf("waiting for %s", h.Waiting), true})
+		out = append(out, Remark{message.New("waiting for {1}", h.Waiting), true})
 	}
-	for _, more := range []string{h.Warning, h.Guess} {
-		if more != "" {
+	for _, more := range []message.Message{h.Warning, h.Guess} {
+		if !more.IsZero() {
 			out = append(out, Remark{more, true})
 		}
 	}
@@ -99,71 +100,66 @@ func (h Heard) PortRemarks() []Remark {
 // Remarks say what was heard of the kiln.
 func (k KilnHeard) Remarks() []Remark {
 	out := []Remark{{k.words(), k.GoodMinute == 0 || k.BadMinute > 0}}
-	for _, more := range append([]string{k.Hint, k.Question}, k.Absent...) {
-		if more != "" {
-			out = append(out, Remark{fmt.Sprintf("%s: %s", k.Kiln, more), true})
+	for _, more := range append([]message.Message{k.Hint, k.Question}, k.Absent...) {
+		if !more.IsZero() {
+			out = append(out, Remark{message.New("{1}: {2}", k.Kiln, more), true})
 		}
 	}
 	for _, d := range k.Orders {
-		out = append(out, Remark{fmt.Sprintf("%s: %s", k.Kiln, d), false})
+		out = append(out, Remark{message.New("{1}: {2}", k.Kiln, d.Says()), false})
 	}
 	return out
 }
 
-func (k KilnHeard) words() string {
-	text := fmt.Sprintf("%s: heard %s in %.0f s", k.Kiln, plural(k.GoodMinute, "good line"), k.Window.Seconds())
+func (k KilnHeard) words() message.Message {
+	lines := message.Count(k.GoodMinute, "{1} good line", "{1} good lines")
+	long := message.Number{Value: k.Window.Seconds()}
+	says := message.New("{1}: received {2} in {3} s", k.Kiln, lines, long)
 	if k.BadMinute > 0 {
-		text += fmt.Sprintf(" and %d bad", k.BadMinute)
+		says = message.New("{1}: received {2} in {3} s and {4} bad", k.Kiln, lines, long, k.BadMinute)
 	}
 	if !k.Ever {
-		text += ", no reading yet"
+		says = message.New("{1}, no reading yet", says)
 	} else {
-		var said []string
+		var said []message.Message
 		for _, v := range k.Last.Values {
 			switch {
 			case v.Fault == kiln.Good && slices.Contains(k.bare, v.Channel):
-				said = append(said, fmt.Sprintf("%s %.4g", v.Channel, v.T))
+				said = append(said, message.New("{1} {2}", v.Channel, fmt.Sprintf("%.4g", v.T)))
 			case v.Fault == kiln.Good:
-				said = append(said, fmt.Sprintf("%s %.1f °C", v.Channel, v.T))
+				said = append(said, message.New("{1} {2}", v.Channel, kiln.Tenth(v.T)))
 			default:
-				said = append(said, fmt.Sprintf("%s %s", v.Channel, v.Fault))
+				said = append(said, message.New("{1} {2}", v.Channel, message.Word(v.Fault)))
 			}
 		}
-		text += ", last " + strings.Join(said, ", ")
+		says = message.New("{1}, last {2}", says, message.Join(", ", said...))
 	}
 	if n := len(k.BadLines); n > 0 && k.BadMinute > 0 {
-		text += fmt.Sprintf("; last bad line %s: %s", strconv.QuoteToASCII(k.BadLines[n-1].Line),
-			k.BadLines[n-1].Why)
+		bad := k.BadLines[n-1]
+		says = message.New("{1}; last bad line {2}: {3}", says, strconv.QuoteToASCII(bad.Line), bad.Why)
 	}
-	return text
-}
-
-func plural(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
+	return says
 }
 
 // absentInWords says of each channel that no line had where the settings look for it, and what the line has.
-func (k Kiln) absentInWords(none []Channel, line string) []string {
-	var out []string
+func (k Kiln) absentInWords(none []Channel, line string) []message.Message {
+	var out []message.Message
 	for _, c := range none {
-		text := fmt.Sprintf("channel %s is absent: nothing stands at from = %q", c.ID, c.From)
+		says := message.New("channel {1} is absent: nothing stands at from = {2}", c.ID, strconv.Quote(c.From))
 		if there := placesOf(k, line); len(there) > 0 && (k.Reply == "json" || k.Reply == "keyvalue") {
-			text += "; the line has " + strings.Join(there, ", ")
+			says = message.New("{1}; the line has {2}", says, strings.Join(there, ", "))
 		}
 		if k.Reply == "json" {
-			text += `. A path is the keys with points between, the first of a list is 0: probe.0.t`
+			says = message.New("{1}. A path is the keys with points between, the first of a list is 0: {2}", says, "probe.0.t")
 		}
-		out = append(out, text)
+		out = append(out, says)
 	}
 	return out
 }
 
 // question asks about the room while a kiln may be cold, which settles °C or °F: what is 19 °C is
 // 66 °F, and a line that is taken for the other unit is off by so much that its owner sees it.
-func (k Kiln) question(last kiln.Sample) string {
+func (k Kiln) question(last kiln.Sample) message.Message {
 	for _, c := range k.Channels {
 		v, ok := last.Value(c.ID)
 		if c.Role != kiln.RoleProbe || !ok || v.Fault != kiln.Good {
@@ -178,13 +174,15 @@ func (k Kiln) question(last kiln.Sample) string {
 		}
 		mistaken := other != "" && turned >= 0 && turned <= 45 // as warm as rooms are
 		if v.T < -20 || v.T > 45 && !mistaken {
-			return ""
+			return message.Message{}
 		}
-		ask := fmt.Sprintf("now %.1f °C: is that about the room?", v.T)
 		if mistaken {
-			return ask + fmt.Sprintf(" If the kiln is cold and the room is nearer %.0f °C, the line is in %s: set unit = %q for channel %s", turned, name, other, c.ID)
+			return message.New("now {1}: is that about the room? If the kiln is cold and the room is nearer {2}, "+
+				"the line is in {3}: set {4} for channel {5}", kiln.Tenth(v.T), kiln.Celsius(turned), name,
+				fmt.Sprintf("unit = %q", other), c.ID)
 		}
-		return ask + fmt.Sprintf(" If the kiln is cold and it is, unit = %q is right", c.Unit)
+		return message.New("now {1}: is that about the room? If the kiln is cold and it is, {2} is right", kiln.Tenth(v.T),
+			fmt.Sprintf("unit = %q", c.Unit))
 	}
-	return ""
+	return message.Message{}
 }

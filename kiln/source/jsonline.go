@@ -2,9 +2,8 @@ package source
 
 import (
 	"encoding/json"
-	"errors"
-	"fmt"
 	"io"
+	"lidwright/kiln/message"
 	"strconv"
 	"strings"
 )
@@ -25,10 +24,10 @@ func readJSON(line string, paths []string) (said, error) {
 	}
 	s := said{names: map[string]string{}}
 	if err := walk(d, "", 0, wanted, s.names); err != nil {
-		return said{}, fmt.Errorf("no JSON: %w", err)
+		return said{}, message.WrapError(err, "no JSON: {1}", message.Of(err))
 	}
 	if _, err := d.Token(); err != io.EOF {
-		return said{}, errors.New("no JSON: more behind the end")
+		return said{}, message.NewError("no JSON: more behind the end")
 	}
 	return s, nil
 }
@@ -40,12 +39,12 @@ func walk(d *json.Decoder, path string, depth int, wanted map[string]bool, into 
 		return err
 	}
 	if depth > maxDepth {
-		return fmt.Errorf("nested deeper than %d", maxDepth)
+		return message.NewError("nested deeper than {1}", maxDepth)
 	}
 	delim, nested := token.(json.Delim)
 	if !nested {
 		if depth == 0 {
-			return errors.New("a bare value")
+			return message.NewError("a bare value")
 		}
 		if wanted[path] {
 			into[path] = textOf(token)
@@ -62,7 +61,7 @@ func walk(d *json.Decoder, path string, depth int, wanted map[string]bool, into 
 			}
 			key, _ = k.(string)
 			if seen[key] {
-				return fmt.Errorf("the key %q stands there twice", key)
+				return message.NewError("the key {1} stands there twice", strconv.Quote(key))
 			}
 			seen[key] = true
 		}

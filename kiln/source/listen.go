@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // staleAfter is how long a begun line may pause before it is dropped.
@@ -46,7 +47,7 @@ func (l *line) listen(ctx context.Context) error {
 		if n == 0 {
 			cut.fresh()
 			if pause += look; pause >= staleAfter && cut.stale() {
-				l.garbled(decoders, l.Now(), nil, "began and did not end")
+				l.garbled(decoders, l.Now(), nil, message.New("began and did not end"))
 			}
 			if quiet += look; quiet >= due {
 				quiet = 0
@@ -92,7 +93,7 @@ func (l *line) quiet() time.Duration {
 // take gives a line that came at a moment to the kiln that it belongs to.
 func (l *line) take(ctx context.Context, decoders []*decoder, at kiln.Stamp, line []byte) error {
 	if line == nil {
-		l.garbled(decoders, at, nil, "too long, or holds a NUL as broken bytes do")
+		l.garbled(decoders, at, nil, message.Of(errBroken))
 		return nil
 	}
 	for _, t := range decoders {
@@ -105,17 +106,17 @@ func (l *line) take(ctx context.Context, decoders []*decoder, at kiln.Stamp, lin
 		case err != nil && len(decoders) > 1 && t.kiln.Select == "":
 			continue
 		case err != nil:
-			t.garbled(at, line, err.Error())
+			t.garbled(at, line, message.Of(err))
 			return nil
 		}
 		return l.tell(ctx, t, at, s, line)
 	}
-	l.garbled(decoders, at, line, "begins with no kiln's word")
+	l.garbled(decoders, at, line, message.New("begins with no kiln's word"))
 	return nil
 }
 
 // garbled counts a line that no kiln can be held to: for all of them.
-func (l *line) garbled(decoders []*decoder, at kiln.Stamp, line []byte, why string) {
+func (l *line) garbled(decoders []*decoder, at kiln.Stamp, line []byte, why message.Message) {
 	for _, t := range decoders {
 		t.garbled(at, line, why)
 	}

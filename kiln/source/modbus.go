@@ -2,8 +2,7 @@ package source
 
 import (
 	"encoding/binary"
-	"errors"
-	"fmt"
+	"lidwright/kiln/message"
 )
 
 // The Modbus here reads and does nothing else: functions 03 (holding registers) and 04 (input
@@ -26,15 +25,15 @@ type request struct {
 	count    int // 1 to 125
 }
 
-func (r request) String() string {
-	what := "holding"
+func (r request) Says() message.Message {
+	one, several := message.Key("holding register {1} of slave {2}"), message.Key("holding registers {1} to {2} of slave {3}")
 	if r.function == input {
-		what = "input"
+		one, several = "input register {1} of slave {2}", "input registers {1} to {2} of slave {3}"
 	}
 	if r.count == 1 {
-		return fmt.Sprintf("%s register %d of slave %d", what, r.register, r.unit)
+		return message.New(one, r.register, r.unit)
 	}
-	return fmt.Sprintf("%s registers %d to %d of slave %d", what, r.register, r.register+r.count-1, r.unit)
+	return message.New(several, r.register, r.register+r.count-1, r.unit)
 }
 
 // frame is the request as it goes down the line.
@@ -61,30 +60,35 @@ func isReading(b []byte) bool {
 func (r request) answerLength() int { return 5 + 2*r.count }
 
 var (
-	errCRC     = errors.New("the check of the frame does not fit")
-	errShort   = errors.New("the answer is too short")
-	errLong    = errors.New("more than one answer came")
-	errNotMine = errors.New("the answer is to another question")
-	errEcho    = errors.New("the line gives our own question back (echo of a two-wire converter) and no answer")
+	errCRC     = message.NewError("the check of the frame does not fit")
+	errShort   = message.NewError("the answer is too short")
+	errLong    = message.NewError("more than one answer came")
+	errNotMine = message.NewError("the answer is to another question")
+	errEcho    = message.NewError("the line gives our own question back (echo of a two-wire converter) and no answer")
 )
 
 // exception is a slave's refusal. Source: Modbus Application Protocol V1.1b3, section 7.
 type exception byte
 
 func (e exception) Error() string {
-	words := map[exception]string{
-		1:  "it does not know this function; try the other of 3 and 4",
-		2:  "it has no such register",
-		3:  "it does not take this number of registers",
-		4:  "it failed",
-		5:  "it has begun and needs more time",
-		6:  "it is busy",
-		11: "the gateway got no answer from the device behind it",
+	return e.Says().String()
+}
+
+// Says is what the refusal means.
+func (e exception) Says() message.Message {
+	why := map[exception]message.Message{
+		1:  message.New("it does not know this function; try the other of 3 and 4"),
+		2:  message.New("it has no such register"),
+		3:  message.New("it does not take this number of registers"),
+		4:  message.New("it failed"),
+		5:  message.New("it has begun and needs more time"),
+		6:  message.New("it is busy"),
+		11: message.New("the gateway got no answer from the device behind it"),
 	}[e]
-	if words == "" {
-		words = "for a reason that the standard does not name"
+	if why.IsZero() {
+		why = message.New("for a reason that the standard does not name")
 	}
-	return fmt.Sprintf("the slave answered with exception %d: %s", byte(e), words)
+	return message.New("the slave answered with exception {1}: {2}", int(e), why)
 }
 
 // passing reports whether the same question may get an answer a moment later.

@@ -139,7 +139,7 @@ func TestExceptions(t *testing.T) {
 			})
 			samples, heard := runFor(t, 2500*time.Millisecond, bussed(busKiln("k", register("1", 1, 5, "int16"))), port)
 			k := heard.Kilns[0]
-			if k.Garbled != 1 || len(k.BadLines) != 1 || len(k.BadLines[0].Why) < 20 {
+			if k.Garbled != 1 || len(k.BadLines) != 1 || len(k.BadLines[0].Why.String()) < 20 {
 				t.Errorf("exception %d: %+v", e, k)
 			}
 			wants := 0
@@ -185,7 +185,7 @@ func TestEcho(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		port := newFakePort(func(p *fakePort, q []byte) { p.later(time.Millisecond, q) })
 		samples, heard := runFor(t, 6500*time.Millisecond, bussed(busKiln("k", register("1", 1, 5, "int16"))), port)
-		if b := heard.Kilns[0].BadLines; len(samples) != 0 || len(b) == 0 || !bytes.Contains([]byte(b[0].Why), []byte("echo")) {
+		if b := heard.Kilns[0].BadLines; len(samples) != 0 || len(b) == 0 || !bytes.Contains([]byte(b[0].Why.String()), []byte("echo")) {
 			t.Errorf("%d samples, %+v", len(samples), heard.Kilns[0])
 		}
 	})

@@ -5,7 +5,7 @@ import (
 	"context"
 	"encoding/hex"
 	"errors"
-	"fmt"
+	"lidwright/kiln/message"
 	"strings"
 	"time"
 )
@@ -33,7 +33,7 @@ func gap(speed int) time.Duration {
 const lateBy = 3 * time.Second
 
 // errOwing says that a slave was not asked because an answer of its may still be on the way.
-var errOwing = errors.New("not asked: its last answer may still be on the way")
+var errOwing = message.NewError("not asked: its last answer may still be on the way")
 
 // modbusClient is what is known of the slaves on one line.
 type modbusClient struct {
@@ -127,11 +127,11 @@ func (b *modbusClient) question(ctx context.Context, t *decoder, r request) (wor
 		if isGone(err) {
 			return nil, nil, err
 		}
-		last = fmt.Errorf("%v: %w", r, err)
+		last = message.WrapError(err, "{1}: {2}", r.Says(), message.Of(err))
 		var refusal exception
 		switch {
 		case errors.As(err, &refusal):
-			t.tally.badLine(b.Now(), heard, last.Error())
+			t.tally.badLine(b.Now(), heard, message.Of(last))
 			if !refusal.passing() {
 				return nil, nil, last
 			}
@@ -144,7 +144,7 @@ func (b *modbusClient) question(ctx context.Context, t *decoder, r request) (wor
 			t.tally.count(b.Now(), LineSilent)
 			return nil, nil, last
 		default:
-			t.tally.badLine(b.Now(), heard, last.Error())
+			t.tally.badLine(b.Now(), heard, message.Of(last))
 		}
 	}
 	return nil, nil, last

@@ -1,18 +1,18 @@
 package source
 
 import (
-	"errors"
 	"math"
 	"strconv"
 	"strings"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 var (
-	errNumber = errors.New("not a number")
-	errBreak  = errors.New("an open couple, in words")
-	errUnit   = errors.New("another unit than the settings say")
+	errNumber = message.NewError("not a number")
+	errBreak  = message.NewError("an open couple, in words")
+	errUnit   = message.NewError("another unit than the settings say")
 )
 
 // openWords are what controllers write in place of a temperature when the couple is open or out of

@@ -3,6 +3,7 @@ package source
 import (
 	"context"
 	"errors"
+	"lidwright/kiln/message"
 	"time"
 )
 
@@ -10,7 +11,7 @@ import (
 const answerWithin = time.Second
 
 // errSilent says that no answer came in time.
-var errSilent = errors.New("no answer in time")
+var errSilent = message.NewError("no answer in time")
 
 // monotonic is how long ago begin was by the machine's own clock, for time-outs and turns alone:
 // what is recorded is stamped by Now.
@@ -81,7 +82,7 @@ func (l *line) round(ctx context.Context, t *decoder) error {
 		var trouble *answerError
 		switch {
 		case errors.As(err, &trouble):
-			t.tally.badLine(l.Now(), trouble.line, trouble.Error())
+			t.tally.badLine(l.Now(), trouble.line, message.Of(trouble.why))
 		case errors.Is(err, errSilent):
 			t.tally.count(l.Now(), LineSilent)
 			if err := l.hush(ctx); err != nil {
@@ -102,6 +103,9 @@ func (l *line) round(ctx context.Context, t *decoder) error {
 	}
 	return l.tell(ctx, t, l.Now(), all, last)
 }
+
+// errBroken is what a line splitter that gives no line says of it.
+var errBroken = message.NewError("too long, or holds a NUL as broken bytes do")
 
 // answerError is an answer that made no sense.
 type answerError struct {
@@ -133,7 +137,7 @@ func (l *line) answer(ctx context.Context, t *decoder, poll string) (said, []byt
 				return
 			}
 			if line == nil {
-				bad = &answerError{nil, errors.New("too long, or holds a NUL as broken bytes do")}
+				bad = &answerError{nil, errBroken}
 				return
 			}
 			s, err := t.form.read(string(line))

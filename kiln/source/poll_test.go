@@ -31,7 +31,7 @@ func TestAsked(t *testing.T) {
 		if len(samples) != 8 || samples[0].Values[0].T != 20.5 || heard.Kilns[0].Garbled != 0 {
 			t.Errorf("%d samples, %+v", len(samples), heard.Kilns[0])
 		}
-		if len(heard.Sends) != 1 || !strings.Contains(heard.Sends[0], `"T?"`) {
+		if len(heard.Sends) != 1 || !strings.Contains(heard.Sends[0].String(), `"T?"`) {
 			t.Errorf("%q", heard.Sends)
 		}
 	})

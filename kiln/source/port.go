@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"lidwright/kiln/message"
 	"path/filepath"
 	"strings"
 	"time"
@@ -48,7 +49,8 @@ func OpenPort(s Settings) (Port, error) {
 }
 
 func tooMany(port string, n int) error {
-	return fmt.Errorf("cannot open %s: %d files and connections are open and a serial port must lie below %d; close some connections or lower listen.connections", port, n, descriptors)
+	return message.NewError("cannot open {1}: {2} files and connections are open and a serial port must lie below {3}; "+
+		"close some connections or lower {4}", port, n, descriptors, "listen.connections")
 }
 
 // nextDescriptor is the highest number that opening a port would take now: it takes three, one for
@@ -114,43 +116,34 @@ func modeOf(speed int, framing string) (*serial.Mode, error) {
 	return mode, nil
 }
 
-// portError is trouble with a port: Words for the owner, and the cause.
-type portError struct {
-	words string
-	cause error
-}
-
-func (e *portError) Error() string { return e.words }
-func (e *portError) Unwrap() error { return e.cause }
-
 // inWords says what an error of opening means and what to do.
 func inWords(name string, err error) error {
 	var trouble *serial.PortError
 	if errors.As(err, &trouble) {
 		switch trouble.Code() {
 		case serial.PermissionDenied:
-			return &portError{fmt.Sprintf("%s: permission denied: is the user in group dialout?", name),
-				fs.ErrPermission}
+			return message.WrapError(fs.ErrPermission, "{1}: permission denied: is the user in group dialout?", name)
 		case serial.PortBusy:
-			return &portError{fmt.Sprintf("%s: busy: another program has the port open", name), err}
+			return message.WrapError(err, "{1}: busy: another program has the port open", name)
 		case serial.PortNotFound:
-			return &portError{fmt.Sprintf("%s: no such device", name), fs.ErrNotExist}
+			return message.WrapError(fs.ErrNotExist, "{1}: no such device", name)
 		case serial.InvalidSerialPort:
-			return &portError{fmt.Sprintf("%s: is no serial port (%v)", name, err), err}
+			return message.WrapError(err, "{1}: is no serial port ({2})", name, err.Error())
 		}
 	}
 	if errors.Is(err, fs.ErrNotExist) || errors.Is(err, unix.ENXIO) || errors.Is(err, unix.ENODEV) {
-		return &portError{fmt.Sprintf("%s: no such device", name), fs.ErrNotExist}
+		return message.WrapError(fs.ErrNotExist, "{1}: no such device", name)
 	}
-	return &portError{fmt.Sprintf("%s: %v", name, err), err}
+	return message.WrapError(err, "{1}: {2}", name, err.Error())
 }
 
 // warnName gives a warning for a device name that may belong to another device tomorrow, "" for
 // one that stays.
-func warnName(port string) string {
+func warnName(port string) message.Message {
 	base := filepath.Base(port)
 	if filepath.Dir(port) == "/dev" && (strings.HasPrefix(base, "ttyUSB") || strings.HasPrefix(base, "ttyACM")) {
-		return fmt.Sprintf("%s may be another device after the next start or replugging; use its link in /dev/serial/by-id or /dev/serial/by-path", port)
+		return message.New("{1} may be another device after the next start or replugging; use its link in {2} or {3}", port,
+			"/dev/serial/by-id", "/dev/serial/by-path")
 	}
-	return ""
+	return message.Message{}
 }

@@ -268,7 +268,7 @@ func TestNamesThatChange(t *testing.T) {
 	for name, warned := range map[string]bool{
 		"/dev/ttyUSB0": true, "/dev/ttyACM1": true, "/dev/ttyAMA0": false, "/dev/serial/by-id/usb-x-if00": false, "/dev/kiln": false,
 	} {
-		if got := warnName(name) != ""; got != warned {
+		if got := !warnName(name).IsZero(); got != warned {
 			t.Errorf("%s: warned %v", name, got)
 		}
 	}

@@ -63,7 +63,7 @@ func TestRecording(t *testing.T) {
 		t.Errorf("of %d lines %d good, %d garbled, %d with an open couple", lines, h.Good, h.Garbled, h.Breakvalue)
 	}
 	for _, b := range h.BadLines {
-		if b.Why == "" || b.Line == "" {
+		if b.Why.IsZero() || b.Line == "" {
 			t.Errorf("bad line %+v", b)
 		}
 	}

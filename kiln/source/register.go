@@ -5,9 +5,9 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // reading is one request and the channels whose numbers its answer holds.
@@ -123,16 +123,17 @@ type Decoded struct {
 // Orders are the orders of bytes, in the sequence of Decoded.Values.
 func Orders() [4]string { return [4]string{"abcd", "badc", "cdab", "dcba"} }
 
-func (d Decoded) String() string {
-	var parts []string
+// Says is d in every order of bytes.
+func (d Decoded) Says() message.Message {
+	var parts []message.Message
 	for i, order := range Orders() {
-		text := fmt.Sprintf("%s %.6g", order, d.Values[i])
+		one := message.Plain(fmt.Sprintf("%s %.6g", order, d.Values[i]))
 		if order == d.Set {
-			text += " (set)"
+			one = message.New("{1} (set)", one)
 		}
-		parts = append(parts, text)
+		parts = append(parts, one)
 	}
-	return fmt.Sprintf("channel %s in every order of bytes: %s", d.Channel, strings.Join(parts, ", "))
+	return message.New("channel {1} in every order of bytes: {2}", d.Channel, message.Join(", ", parts...))
 }
 
 func (r reading) decoded(c Channel, words []uint16) Decoded {

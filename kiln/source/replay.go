@@ -1,21 +1,20 @@
 package source
 
 import (
-	"errors"
-	"fmt"
 	"io"
+	"lidwright/kiln/message"
 	"os"
 	"time"
 )
 
 // errOver says that a recorded line was played to its end.
-var errOver = errors.New("the recording is over")
+var errOver = message.NewError("the recording is over")
 
 // openRecorded plays the file named as the port: the lines of a recording, as they came.
 func openRecorded(s Settings) (Port, error) {
 	f, err := os.Open(s.Port)
 	if err != nil {
-		return nil, fmt.Errorf("recorded line: %w", err)
+		return nil, message.WrapError(err, "recorded line: {1}", err.Error())
 	}
 	return Played(f), nil
 }

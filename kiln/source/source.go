@@ -13,11 +13,12 @@ package source
 import (
 	"context"
 	"errors"
-	"fmt"
+	"strconv"
 	"sync"
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // Pause between two attempts to open the port: from the first, doubling up to the last. The last
@@ -57,9 +58,9 @@ type Source struct {
 
 	mu      sync.Mutex
 	state   PortState
-	waiting string
+	waiting message.Message
 	opened  int
-	guess   string
+	guess   message.Message
 	began   kiln.Stamp // when Run was called
 }
 
@@ -70,7 +71,7 @@ func New(s Settings, now func() kiln.Stamp, out chan<- kiln.Sample) (*Source, er
 		return nil, err
 	}
 	src := &Source{Open: OpenPort, Now: now, Sleep: sleep, Out: out, settings: s, state: PortWaiting,
-		waiting: s.Port}
+		waiting: message.Plain(s.Port)}
 	if s.played() {
 		src.Open = openRecorded
 	}
@@ -92,7 +93,7 @@ func (s *Source) Run(ctx context.Context) error {
 	s.mu.Lock()
 	s.began = s.Now()
 	s.mu.Unlock()
-	defer s.note(PortOver, "no longer listened to")
+	defer s.note(PortOver, message.New("no longer listened to"))
 	pause := firstPause
 	for ctx.Err() == nil {
 		heard, err := s.once(ctx)
@@ -100,14 +101,15 @@ func (s *Source) Run(ctx context.Context) error {
 			break
 		}
 		if errors.Is(err, errOver) {
-			s.note(PortOver, "played to its end")
+			s.note(PortOver, message.New("played to its end"))
 			return nil
 		}
 		if heard {
 			pause = firstPause
-			s.note(PortGone, fmt.Sprintf("%s: it went away, unplugged or without power (%v)", s.settings.Port, err))
+			s.note(PortGone, message.New("{1}: it went away, unplugged or without power ({2})",
+				s.settings.Port, message.Of(err)))
 		} else {
-			s.note(s.closedState(), err.Error())
+			s.note(s.closedState(), message.Of(err))
 		}
 		if err := s.Sleep(ctx, pause); err != nil {
 			break
@@ -132,9 +134,9 @@ func (s *Source) once(ctx context.Context) (heard bool, err error) {
 		}
 	}()
 	if err := port.SetReadTimeout(readTimeout); err != nil {
-		return false, fmt.Errorf("%s: set the read time-out: %w", s.settings.Port, err)
+		return false, message.WrapError(err, "{1}: its read time-out cannot be set: {2}", s.settings.Port, message.Of(err))
 	}
-	s.note(PortOpen, "")
+	s.note(PortOpen, message.Message{})
 	l := &line{Source: s, port: port, guard: newSendAllowlist(port, s.settings)}
 	l.guard.trace = func(b []byte) { s.trace(TracedSent, b) }
 	switch {
@@ -193,9 +195,9 @@ func (s *Source) closedState() PortState {
 }
 
 // note keeps the state of the port and tells Changed if it is another.
-func (s *Source) note(state PortState, waiting string) {
+func (s *Source) note(state PortState, waiting message.Message) {
 	s.mu.Lock()
-	changed := s.state != state || s.waiting != waiting
+	changed := s.state != state || s.waiting.String() != waiting.String()
 	if s.state == PortOver && state == PortOver { // the first reason stays
 		changed, waiting = false, s.waiting
 	}
@@ -242,14 +244,14 @@ func (s *Source) Heard() Heard {
 	return h
 }
 
-func sendsOf(k Kiln) []string {
-	var out []string
+func sendsOf(k Kiln) []message.Message {
+	var out []message.Message
 	for _, p := range k.Poll {
-		out = append(out, fmt.Sprintf("%s: sends %q every %v", k.ID, p, k.Every))
+		out = append(out, message.New("{1}: sends {2} every {3}", k.ID, strconv.Quote(p), k.Every.String()))
 	}
 	if k.modbus() {
 		for _, r := range plan(k) {
-			out = append(out, fmt.Sprintf("%s: reads %s every %v", k.ID, r, k.Every))
+			out = append(out, message.New("{1}: reads {2} every {3}", k.ID, r.Says(), k.Every.String()))
 		}
 	}
 	return out

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 )
 
 // Outcome is how one line, or one answer on a bus, turned out.
@@ -32,7 +33,7 @@ type tally struct {
 	last    kiln.Sample // the last that had a good value
 	heard   bool
 	bad     []BadLine
-	hint    string
+	hint    message.Message
 	orders  []Decoded
 	crowded uint64
 	stood   map[kiln.ChannelID]kiln.Stamp // when a channel was on a line last
@@ -64,7 +65,7 @@ func (t *tally) count(at kiln.Stamp, what Outcome) {
 }
 
 // badLine counts a line that made no sense and keeps it to be shown.
-func (t *tally) badLine(at kiln.Stamp, line []byte, why string) {
+func (t *tally) badLine(at kiln.Stamp, line []byte, why message.Message) {
 	t.count(at, LineGarbled)
 	t.mu.Lock()
 	defer t.mu.Unlock()
@@ -118,7 +119,7 @@ func (t *tally) absent(channels []Channel, now kiln.Stamp) (none []Channel, line
 	return none, t.line
 }
 
-func (t *tally) say(hint string) {
+func (t *tally) say(hint message.Message) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	t.hint = hint

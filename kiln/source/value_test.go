@@ -130,7 +130,7 @@ func TestDecimalCommaIsSuspected(t *testing.T) {
 	if _, heard := play(t, s, "1222,5\n1223,0\n"); !strings.Contains(strings.Join(heard.Words(), "\n"), "decimal_comma = true") {
 		t.Errorf("%q", heard.Words())
 	}
-	if _, heard := play(t, s, "1222.0,1210.5\n"); heard.Kilns[0].Hint != "" {
+	if _, heard := play(t, s, "1222.0,1210.5\n"); heard.Kilns[0].Hint.String() != "" {
 		t.Errorf("%q", heard.Kilns[0].Hint)
 	}
 }
@@ -243,7 +243,7 @@ func TestHeldUp(t *testing.T) {
 func TestHeardInWords(t *testing.T) {
 	_, heard := play(t, oneKiln(nil), "19.4\nrubbish\n19.5\n")
 	want := []string{
-		`big-blue: heard 2 good lines in 4 s and 1 bad, last 1 19.5 °C; last bad line "rubbish": channel 1: rubbish: not a number`,
+		`big-blue: received 2 good lines in 4 s and 1 bad, last 1 19.5 °C; last bad line "rubbish": channel 1: rubbish: not a number`,
 		`big-blue: now 19.5 °C: is that about the room? If the kiln is cold and it is, unit = "c" is right`,
 	}
 	if got := heard.Words(); !slices.Equal(got[len(got)-2:], want) {
@@ -272,7 +272,11 @@ func TestAbsentInWords(t *testing.T) {
 		{two("keyvalue", "top", "room"), "Top=612.4,room=19.5\n", []string{`channel 1 is absent: nothing stands at from = "top"; the line has Top, room`}},
 	} {
 		_, heard := play(t, c.settings, c.lines)
-		if got := heard.Kilns[0].Absent; !slices.Equal(got, c.want) {
+		var got []string
+		for _, says := range heard.Kilns[0].Absent {
+			got = append(got, says.String())
+		}
+		if !slices.Equal(got, c.want) {
 			t.Errorf("%s: %q\nwant %q", c.lines, got, c.want)
 		}
 		if told := strings.Contains(strings.Join(heard.Words(), "\n"), "absent"); told != (c.want != nil) {
@@ -326,7 +330,7 @@ func TestQuestionOfTheUnit(t *testing.T) {
 		{"c", "612.4", ""},
 	} {
 		s := oneKiln(func(k *source.Kiln) { k.Channels[0].Unit = c.unit })
-		if _, heard := play(t, s, c.line+"\n"); heard.Kilns[0].Question != c.want {
+		if _, heard := play(t, s, c.line+"\n"); heard.Kilns[0].Question.String() != c.want {
 			t.Errorf("%s in %s: %q\nwant %q", c.line, c.unit, heard.Kilns[0].Question, c.want)
 		}
 	}
