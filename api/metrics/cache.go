@@ -236,10 +236,7 @@ func (m *Metrics) rates(ctx context.Context, fit *shrinkage.Fit, asOf time.Time,
 		}
 		tell(mShrinkage, prometheus.GaugeValue, float64(sh.Total), j.Clay, j.Batch, j.At.Kind)
 		tell(mHalfwidth, prometheus.GaugeValue, float64(sh.Likely.High-sh.Likely.Low)/2, j.Clay, j.Batch, j.At.Kind)
-		for _, t := range []shrinkage.Reliability{shrinkage.OutsideTestedHeat, shrinkage.NoBars,
-			shrinkage.MadeOrFiredDifferently, shrinkage.Old, shrinkage.FewBars, shrinkage.WellTested} {
-			tell(mTrust, prometheus.GaugeValue, number(string(t) == j.Trust), j.Clay, j.Batch, string(t))
-		}
+		tell(mTrust, prometheus.GaugeValue, 1, j.Clay, j.Batch, j.Trust) // the word alone that holds: six a clay are half the page
 		if o := j.OtherStudios; o != nil {
 			tell(mOthers, prometheus.GaugeValue, float64(o.Studios), j.Clay, j.Source)
 			tell(mOthersMade, prometheus.GaugeValue, float64(o.Made.Unix()), j.Clay)

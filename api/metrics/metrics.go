@@ -72,7 +72,7 @@ var (
 	mNotices     = desc("notices_total", "Notices to receivers since the start, by kind: told, and of those sent and given up.", "kind", "outcome")
 	mShrinkage   = desc("clay_shrinkage_ratio", "Total shrink of the newest open batch at the usual glaze firing, share of the wet length.", "clay", "batch", "kind")
 	mHalfwidth   = desc("clay_shrinkage_halfwidth_ratio", "Half of its 90 % range.", "clay", "batch", "kind")
-	mTrust       = desc("clay_trust", "1 for the trust word of that rate.", "clay", "batch", "trust")
+	mTrust       = desc("clay_trust", "1 for the trust word of that rate; the other words are absent.", "clay", "batch", "trust")
 	mOthers      = desc("clay_other_studios", "Other studios that tell of a clay, by what its rate goes by; absent where none do.", "clay", "source")
 	mOthersMade  = desc("clay_other_studios_timestamp_seconds",
 		"When their collector worked that out, Unix time.", "clay")
