@@ -89,8 +89,11 @@ func (r *reader) validate(cfg *Config) {
 var (
 	aUUIDv7   = regexp.MustCompile(`^[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$`)
 	aLanguage = regexp.MustCompile(`^[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8})*$`)
-	aHost     = regexp.MustCompile(`^[A-Za-z0-9]([A-Za-z0-9.-]{0,251}[A-Za-z0-9])?$`)
+	aHost     = regexp.MustCompile(`^[A-Za-z0-9]([A-Za-z0-9.-]*[A-Za-z0-9])?$`)
 )
+
+// isHostName says that a name can be one of a host, at most 253 characters long (RFC 1035, 2.3.4).
+func isHostName(name string) bool { return len(name) <= 253 && aHost.MatchString(name) }
 
 func (r *reader) site(s Site) {
 	if !printable(s.Name) || s.Name == "" || len([]rune(s.Name)) > 60 {
@@ -113,12 +116,12 @@ func (r *reader) site(s Site) {
 func (r *reader) listen(l Listen) {
 	host, port, err := net.SplitHostPort(l.Address)
 	n, notNumber := strconv.Atoi(port)
-	if err != nil || notNumber != nil || n < 1 || n > 65535 || host != "" && net.ParseIP(host) == nil && !aHost.MatchString(host) {
+	if err != nil || notNumber != nil || n < 1 || n > 65535 || host != "" && net.ParseIP(host) == nil && !isHostName(host) {
 		r.add("listen.address", `is %s; must be an address and a port from 1 to 65535, as "127.0.0.1:8573" or ":8573" for all addresses`, show(l.Address))
 	}
 	r.url("listen.public_url", l.URL)
 	for _, h := range l.Hosts {
-		if !aHost.MatchString(h) {
+		if !isHostName(h) {
 			r.add("listen.hosts", `holds %s; must be host names without scheme and port, as "kiln.studio.example"`,
 				show(h))
 		}

@@ -96,7 +96,7 @@ func isMailAddress(text string) bool {
 
 func isHost(host string) bool {
 	_, err := netip.ParseAddr(host)
-	return err == nil || aHost.MatchString(host)
+	return err == nil || isHostName(host)
 }
 
 func isLoopback(host string) bool {

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 	"unicode"
 	"unicode/utf8"
@@ -81,17 +82,22 @@ func (f *Faults) Needed(field string, s *string, most int) {
 func (f *Faults) Maker(field string, s *string) { f.Text(field, s, longestMaker) }
 
 var (
-	idPattern   = regexp.MustCompile(`^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$`)
-	namePattern = regexp.MustCompile(`^[a-z0-9-]{1,32}$`)
-	slotPattern = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9.-]{0,31}$`)
+	idPattern   = pattern(`^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$`)
+	namePattern = pattern(`^[a-z0-9-]{1,32}$`)
+	slotPattern = pattern(`^[A-Za-z0-9][A-Za-z0-9.-]{0,31}$`)
 )
+
+// pattern is compiled when it is first used: a start has no time for those that it does not need.
+func pattern(text string) func() *regexp.Regexp {
+	return sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(text) })
+}
 
 // ID checks a UUID in its usual form; capitals are made small.
 func (f *Faults) ID(field string, s *string) {
 	*s = strings.ToLower(strings.TrimSpace(*s))
 	if *s == "" {
 		f.Add(Missing, field, "is needed: a UUID made by whoever sends it")
-	} else if !idPattern.MatchString(*s) {
+	} else if !idPattern().MatchString(*s) {
 		f.Add(UnknownValue, field, "is no UUID")
 	}
 }
@@ -107,7 +113,7 @@ func (f *Faults) IDOrNone(field string, s *string) {
 func (f *Faults) name(field, s string) {
 	if s == "" {
 		f.Add(Missing, field, "is needed")
-	} else if !namePattern.MatchString(s) {
+	} else if !namePattern().MatchString(s) {
 		f.Add(UnknownValue, field, "small letters, digits and hyphens only, at most 32")
 	}
 }
@@ -115,7 +121,7 @@ func (f *Faults) name(field, s string) {
 func (f *Faults) batchName(field, s string) {
 	if s == "" {
 		f.Add(Missing, field, "is needed")
-	} else if !slotPattern.MatchString(s) {
+	} else if !slotPattern().MatchString(s) {
 		f.Add(UnknownValue, field, "letters, digits, points and hyphens only, at most 32")
 	}
 }
@@ -215,13 +221,13 @@ func (f *Faults) PieceOf(field string, l Millimetre, what message.Key) {
 }
 
 // cones of the series that a bag or a sitter may name, besides half cones: 022 to 14.
-var conePattern = regexp.MustCompile(`^(0(1|2|3|4|5|6|7|8|9|10|11|12|13|14|15|16|17|18|19|20|21|22)|[1-9]|1[0-4])$`)
+var conePattern = pattern(`^(0(1|2|3|4|5|6|7|8|9|10|11|12|13|14|15|16|17|18|19|20|21|22)|[1-9]|1[0-4])$`)
 
 // seriesCone is any cone of any series that is read, Seger cones and half cones included.
-var seriesCone = regexp.MustCompile(`^(0[0-9]{1,2}a?|[0-9]{1,2}a?|3[12]\.5|5\.5)$`)
+var seriesCone = pattern(`^(0[0-9]{1,2}a?|[0-9]{1,2}a?|3[12]\.5|5\.5)$`)
 
 func (f *Faults) cone(field, s string) {
-	if s != "" && !conePattern.MatchString(s) {
+	if s != "" && !conePattern().MatchString(s) {
 		f.Add(UnknownValue, field, "is no cone from 022 to 14, such as 06 or 6")
 	}
 }

@@ -32,7 +32,7 @@ func (c *ConeSeen) Validate() error {
 	f.ID("firing", (*string)(&c.Firing))
 	if c.Cone == "" {
 		f.Add(Missing, "cone", "is needed")
-	} else if !seriesCone.MatchString(c.Cone) {
+	} else if !seriesCone().MatchString(c.Cone) {
 		f.Add(UnknownValue, "cone", "is no cone such as 06, 6 or 6a")
 	}
 	f.Needed("series", &c.Series, LongestName)

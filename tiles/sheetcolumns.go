@@ -1,7 +1,6 @@
 package tiles
 
 import (
-	"regexp"
 	"slices"
 	"strings"
 )
@@ -41,7 +40,7 @@ var sheetWords = map[string]string{
 }
 
 // headingUnit is a unit behind a heading: wet (mm), fired in, dry [cm].
-var headingUnit = regexp.MustCompile(`^(.+?)[_ ]*[\[( _](?:in |in_)?(mm|cm|in|inch|inches|zoll|32nds)[\])]?$`)
+var headingUnit = pattern(`^(.+?)[_ ]*[\[( _](?:in |in_)?(mm|cm|in|inch|inches|zoll|32nds)[\])]?$`)
 
 // SheetColumn is what a heading of a sheet was taken for.
 type SheetColumn struct {
@@ -58,7 +57,7 @@ func columnOf(name string) SheetColumn {
 	if c.As = columnNamed(word); c.As != "" {
 		return c
 	}
-	if m := headingUnit.FindStringSubmatch(word); m != nil {
+	if m := headingUnit().FindStringSubmatch(word); m != nil {
 		as := columnNamed(m[1])
 		if as == "length" || as == "mark_length_mm" || slices.Contains(Stages(), Stage(as)) {
 			c.As = as

@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 )
 
 // box is a part of a drawing, px: x to the right, y downwards.
@@ -102,7 +103,7 @@ func (l *labels) put(t label) bool {
 	if t.close {
 		return false
 	}
-	for _, d := range farther { // on a leader
+	for _, d := range farther() { // on a leader
 		at, ok := try(d)
 		if !ok {
 			continue
@@ -139,7 +140,7 @@ func broken(text string, most float64) []string {
 }
 
 // farther are places within 160 px of a point, the nearest first.
-var farther = func() (all []point) {
+var farther = sync.OnceValue(func() (all []point) {
 	for x := -160.0; x <= 160; x += 16 {
 		for y := -110.0; y <= 130; y += 10 {
 			if math.Hypot(x, y) > 30 {
@@ -152,7 +153,7 @@ var farther = func() (all []point) {
 			b.y))
 	})
 	return all
-}()
+})
 
 // free says that a box lies within the drawing and covers no label and no line.
 func (l *labels) free(b box) bool {

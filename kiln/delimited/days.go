@@ -5,6 +5,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"lidwright/kiln/message"
@@ -35,14 +36,19 @@ type Days struct {
 }
 
 var (
-	dayClock = regexp.MustCompile(`(?is)^(.*?)(?:[ T,]+(\d{1,2}:\d{2}.*))?$`)
-	clock    = regexp.MustCompile(`(?i)^(\d{1,2})[:.h](\d{2})(?::(\d{2})(?:[.,]\d+)?)?(?:\s*([ap])\.?m\.?)?(?:\s*(?:uhr|h))?\s*(z|[+-]\d{2}:?\d{2})?$`)
-	ymd      = regexp.MustCompile(`^(\d{4})([-/.])(\d{1,2})[-/.](\d{1,2})$`)
-	compact  = regexp.MustCompile(`^(19|20)(\d{2})(\d{2})(\d{2})$`)
-	dmy      = regexp.MustCompile(`^(\d{1,2})\s*([-/.])\s*(\d{1,2})\s*[-/.]\s*(\d{4}|\d{2})$`)
-	dayMonth = regexp.MustCompile(`^(\d{1,2})(?:st|nd|rd|th)?[-. ]+(\pL+)[-., ]+(\d{4}|\d{2})$`)
-	monthDay = regexp.MustCompile(`^(\pL+)[-. ]+(\d{1,2})(?:st|nd|rd|th)?[-, ]+(\d{4}|\d{2})$`)
+	dayClock = pattern(`(?is)^(.*?)(?:[ T,]+(\d{1,2}:\d{2}.*))?$`)
+	clock    = pattern(`(?i)^(\d{1,2})[:.h](\d{2})(?::(\d{2})(?:[.,]\d+)?)?(?:\s*([ap])\.?m\.?)?(?:\s*(?:uhr|h))?\s*(z|[+-]\d{2}:?\d{2})?$`)
+	ymd      = pattern(`^(\d{4})([-/.])(\d{1,2})[-/.](\d{1,2})$`)
+	compact  = pattern(`^(19|20)(\d{2})(\d{2})(\d{2})$`)
+	dmy      = pattern(`^(\d{1,2})\s*([-/.])\s*(\d{1,2})\s*[-/.]\s*(\d{4}|\d{2})$`)
+	dayMonth = pattern(`^(\d{1,2})(?:st|nd|rd|th)?[-. ]+(\pL+)[-., ]+(\d{4}|\d{2})$`)
+	monthDay = pattern(`^(\pL+)[-. ]+(\d{1,2})(?:st|nd|rd|th)?[-, ]+(\d{4}|\d{2})$`)
 )
+
+// pattern is compiled when it is first used: a start has no time for those that it does not need.
+func pattern(text string) func() *regexp.Regexp {
+	return sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(text) })
+}
 
 // months by the first letters of their English and German names.
 var months = []struct {
@@ -82,8 +88,8 @@ func SerialDay(v float64, zone *time.Location) (time.Time, bool) {
 
 // Look learns from a cell of a column of days, before any is read.
 func (d *Days) Look(line int, cell string) {
-	m := dayClock.FindStringSubmatch(strings.TrimSpace(cell))
-	n := dmy.FindStringSubmatch(m[1])
+	m := dayClock().FindStringSubmatch(strings.TrimSpace(cell))
+	n := dmy().FindStringSubmatch(m[1])
 	if n == nil || n[2] == "." { // where points are written, days come first
 		if v, err := strconv.ParseFloat(strings.Replace(strings.TrimSpace(cell), ",", ".", 1), 64); err == nil {
 			if at, ok := SerialDay(v, time.UTC); ok {
@@ -129,7 +135,7 @@ func (d Days) Read(cell string, zone *time.Location) (at time.Time, whole bool, 
 			return at, v == math.Trunc(v), nil
 		}
 	}
-	m := dayClock.FindStringSubmatch(cell)
+	m := dayClock().FindStringSubmatch(cell)
 	y, mo, day, ok := d.day(strings.Trim(m[1], " ,"))
 	if !ok {
 		return at, false, message.New("{1} is no day such as 2023-03-14 or 14.3.2023", strconv.Quote(cell))
@@ -147,24 +153,24 @@ func (d Days) Read(cell string, zone *time.Location) (at time.Time, whole bool, 
 
 func (d Days) day(text string) (y int, m time.Month, day int, ok bool) {
 	number := func(s string) int { n, _ := strconv.Atoi(s); return n }
-	if n := ymd.FindStringSubmatch(text); n != nil {
+	if n := ymd().FindStringSubmatch(text); n != nil {
 		return number(n[1]), time.Month(number(n[3])), number(n[4]), true
 	}
-	if n := compact.FindStringSubmatch(text); n != nil {
+	if n := compact().FindStringSubmatch(text); n != nil {
 		return number(n[1] + n[2]), time.Month(number(n[3])), number(n[4]), true
 	}
-	if n := dmy.FindStringSubmatch(text); n != nil {
+	if n := dmy().FindStringSubmatch(text); n != nil {
 		a, b := number(n[1]), number(n[3])
 		if n[2] != "." && d.Order == MonthFirst {
 			a, b = b, a
 		}
 		return year(n[4]), time.Month(b), a, true
 	}
-	if n := dayMonth.FindStringSubmatch(text); n != nil {
+	if n := dayMonth().FindStringSubmatch(text); n != nil {
 		mo := monthNamed(n[2])
 		return year(n[3]), mo, number(n[1]), mo > 0
 	}
-	if n := monthDay.FindStringSubmatch(text); n != nil {
+	if n := monthDay().FindStringSubmatch(text); n != nil {
 		mo := monthNamed(n[1])
 		return year(n[3]), mo, number(n[2]), mo > 0
 	}
@@ -190,7 +196,7 @@ func At(day time.Time, cell string) (time.Time, error) {
 	if v, err := strconv.ParseFloat(strings.Replace(cell, ",", ".", 1), 64); err == nil && v >= 0 && v < 1 {
 		return time.Date(y, m, d, 0, 0, int(math.Round(v*86400)), 0, day.Location()), nil
 	}
-	n := clock.FindStringSubmatch(cell)
+	n := clock().FindStringSubmatch(cell)
 	if n == nil {
 		return day, message.New("{1} is no time of day such as 14:30", strconv.Quote(cell))
 	}
