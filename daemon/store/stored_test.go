@@ -26,8 +26,20 @@ import (
 // a program of that time left it. A stored one is never written again once it was released; while
 // nothing is, an edit of a schema file writes its own anew:
 //
-//	go test -run TestStoredSchemas ./daemon/store -write-schema 2
+//	go test -run 'TestStoredSchemas|TestTablesSum' ./daemon/store -write-schema 2
 var writeSchema = flag.Int("write-schema", 0, "store the tables of this schema number anew")
+
+// The sum by which a start knows the tables of the newest schema is that of what its files make.
+func TestTablesSum(t *testing.T) {
+	sum := sumOf(must[string](t)(madeTables(t.Context(), schemaFiles())))
+	if *writeSchema > 0 {
+		if err := os.WriteFile("schema/tables.sum", []byte(sum+"\n"), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	} else if sum != strings.TrimSpace(tablesSum) {
+		t.Errorf("schema/tables.sum is of other tables: go test -run TestTablesSum ./daemon/store -write-schema %d", len(schemaFiles()))
+	}
+}
 
 func storedPath(n int) string {
 	return filepath.Join("testdata", fmt.Sprintf("schema-%d.sql", n))
