@@ -205,6 +205,8 @@ var whoMay = map[auth.Who]string{
 		GET /loads.csv
 		GET /metrics
 		GET /more
+		GET /changed
+		GET /notices
 		GET /notes.csv
 		GET /pot/{pot}
 		GET /pot/{pot}/sheet

@@ -6,6 +6,7 @@ import (
 	"math"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 
 	"lidwright/api/caution"
@@ -293,8 +294,14 @@ func (s kilnRoutes) ownAddress(r *http.Request) string {
 	return "http://" + r.Host
 }
 
-// doorPage is the sheet for the door of the kiln room: all cautions, the mark at which it may be
-// opened, and what a phone opens there. It is for print, so what is foreseen of the kiln stands on the screen alone.
+// onFirstPage are the cautions of the first page of the door sheet, what matters most at the door.
+var onFirstPage = []caution.Number{caution.StayNear, caution.VentOn, caution.GetOut, caution.COAlarm,
+	caution.OverLimit, caution.OneSpot, caution.KeepShut, caution.ReachIn, caution.Port, caution.Classroom,
+	caution.Students, caution.StuckRelay}
+
+// doorPage is the sheet for the door of the kiln room: all cautions in the order of their numbers, the temperature
+// above which it is kept shut, and what a phone opens there. It is for print, so what is foreseen of the kiln
+// stands on the screen alone.
 func (s kilnRoutes) doorPage(w http.ResponseWriter, r *http.Request) error {
 	id := r.PathValue("kiln")
 	m, err := s.Kilns().KeepShut(r.Context(), kiln.KilnID(id))
@@ -305,17 +312,21 @@ func (s kilnRoutes) doorPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	data := struct {
-		page
-		Kiln          string
-		Mark          wire.KeepShut
-		Load          *wire.Load    // packed or in it now; nil: none
-		Now           *wire.KilnNow // what is foreseen of it, for the screen alone; nil: the kiln is not heard
-		Electric      string
-		Cautions      []caution.Caution
-		LookAt, OutAt string
-		Look, Out     string // the same, drawn as squares
-	}{page: s.page(r.Context(), "kiln"), Kiln: id, Mark: s.Kilns().KeepShutJSON(m), Electric: caution.ElectricKilns, Cautions: caution.All, LookAt: s.ownAddress(r) + "/kiln/" + url.PathEscape(id), OutAt: s.ownAddress(r) + "/bars?kiln=" + url.QueryEscape(id)}
+	p, l := s.page(r.Context(), "kiln"), s.localeOf(r.Context())
+	data := pages.DoorPage{Frame: p.Frame, Kiln: id, Mark: s.Kilns().KeepShutJSON(m), Electric: caution.ElectricKilns,
+		LookAt:  s.ownAddress(r) + "/kiln/" + url.PathEscape(id),
+		OutAt:   s.ownAddress(r) + "/bars?kiln=" + url.QueryEscape(id),
+		Printed: message.Time{At: p.Today.In(s.Site.Zone), Day: "2 Jan 2006", Quiet: true}.Render(l.Reader())}
+	for _, c := range caution.All {
+		if slices.Contains(onFirstPage, c.Number) {
+			data.First = append(data.First, numbered(c))
+		} else {
+			data.Rest = append(data.Rest, numbered(c))
+		}
+	}
+	byNumber := func(a, b pages.NumberedCaution) int { return a.Number - b.Number }
+	slices.SortFunc(data.First, byNumber)
+	slices.SortFunc(data.Rest, byNumber)
 	if k, err := kilnNamed(s.Kilns().KilnsNow(r.Context()), id); err == nil {
 		data.Now = &k
 	}
@@ -323,12 +334,14 @@ func (s kilnRoutes) doorPage(w http.ResponseWriter, r *http.Request) error {
 		j := s.Loads().LoadJSON(l)
 		data.Load = &j
 	}
-	l := s.localeOf(r.Context())
-	if data.Look, err = qrSVG(data.LookAt, l.T("opens the page of this kiln")); err != nil {
+	look, err := qrSVG(data.LookAt, l.T("opens the page of this kiln"))
+	if err != nil {
 		return err
 	}
-	if data.Out, err = qrSVG(data.OutAt, l.T("opens the bars to measure of this kiln")); err != nil {
+	out, err := qrSVG(data.OutAt, l.T("opens the bars to measure of this kiln"))
+	if err != nil {
 		return err
 	}
-	return s.render(w, "door", data)
+	data.Look, data.Out = pages.Drawn(look), pages.Drawn(out)
+	return s.show(w, data)
 }

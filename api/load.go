@@ -130,11 +130,6 @@ func (s loadRoutes) loadOf(ctx context.Context) func(l tiles.KeptLoad, err error
 	}
 }
 
-type packedShelf struct {
-	Shelf string // "" where none was said
-	Bars  []wire.BarJSON
-}
-
 // packingPage is for print: what lies on which shelf of a load, in the order of packing, with what
 // must be seen before the kiln is closed.
 func (s loadRoutes) packingPage(w http.ResponseWriter, r *http.Request) error {
@@ -150,20 +145,15 @@ func (s loadRoutes) packingPage(w http.ResponseWriter, r *http.Request) error {
 	for _, b := range bars {
 		by[b.Code] = s.Bars().BarJSON(b.Bar)
 	}
-	data := struct {
-		page
-		Load     wire.Load
-		Shelves  []packedShelf
-		Spread   wire.Shelves
-		Cautions []message.Message
-	}{page: s.page(r.Context(), "bars"), Load: s.Loads().LoadJSON(l), Cautions: caution.Texts(caution.BoneDry, caution.Pinhole, caution.HeavyShelves)}
+	data := pages.PackingPage{Frame: s.page(r.Context(), "bars").Frame, Load: s.Loads().LoadJSON(l),
+		Cautions: caution.Texts(caution.BoneDry, caution.Pinhole, caution.HeavyShelves)}
 	at := map[string]int{}
 	for _, p := range l.Bars {
 		i, ok := at[p.Shelf]
 		if !ok {
 			i = len(data.Shelves)
 			at[p.Shelf] = i
-			data.Shelves = append(data.Shelves, packedShelf{Shelf: p.Shelf})
+			data.Shelves = append(data.Shelves, pages.ShelfPacked{Shelf: p.Shelf})
 		}
 		data.Shelves[i].Bars = append(data.Shelves[i].Bars, by[p.Bar])
 	}
@@ -176,7 +166,7 @@ func (s loadRoutes) packingPage(w http.ResponseWriter, r *http.Request) error {
 	if l.Atmosphere == "reduction" {
 		data.Cautions = append(data.Cautions, caution.Text(caution.FuelKilns))
 	}
-	return s.render(w, "packing", data)
+	return s.show(w, data)
 }
 
 // loadPage shows a load: before its fire what lies in it, after it the bars to measure.

@@ -613,3 +613,60 @@ func (s barRoutes) postWhich(w http.ResponseWriter, r *http.Request) error {
 	}
 	return s.show(w, data)
 }
+
+const listed = 50 // bars or loads on one page of their list
+
+// allBarsPage lists bars by code: of a clay, or those that wait to be measured.
+func (s barRoutes) allBarsPage(w http.ResponseWriter, r *http.Request) error {
+	if code := r.URL.Query().Get("code"); code != "" { // asked for by name
+		bar, err := s.Bars().Bar(r.Context(), wire.BarPath{Bar: code})
+		if err != nil {
+			return err
+		}
+		http.Redirect(w, r, "/bar/"+url.PathEscape(string(bar.Code)), http.StatusSeeOther)
+		return nil
+	}
+	q := r.URL.Query()
+	data := pages.AllBarsPage{Frame: s.page(r.Context(), "bars").Frame, Clay: q.Get("clay")}
+	l := s.pages.Locale(data.Frame.Speak)
+	clays, err := s.Clays().List(r.Context())
+	if err != nil {
+		return err
+	}
+	data.Waiting = []pages.Tab{tab(r.URL, "waiting", "", l.T("all")), tab(r.URL, "waiting", "yes",
+		l.T("to measure"))}
+	data.Clays = []pages.Tab{tab(r.URL, "clay", "", l.T("every clay"))}
+	for _, c := range clays {
+		one := tab(r.URL, "clay", c.Clay, c.Name)
+		one.Name = true
+		data.Clays = append(data.Clays, one)
+	}
+	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: tiles.ClayID(data.Clay), Waiting: q.Get("waiting") == "yes", After: tiles.Code(strings.ToUpper(q.Get("after"))), Limit: listed + 1}, s.Channel)
+	if err != nil {
+		return err
+	}
+	for i, b := range bars {
+		if i == listed {
+			data.More = withQuery(r.URL.String(), "after", data.Bars[i-1].Bar)
+			break
+		}
+		data.Bars = append(data.Bars, s.Bars().BarJSON(b.Bar))
+	}
+	return s.show(w, data)
+}
+
+// tab is a list with one of the members of its address set, from its beginning; an empty value takes it out.
+func tab(address *url.URL, name, value, text string) pages.Tab {
+	q := address.Query()
+	on := q.Get(name) == value
+	q.Del("after")
+	q.Set(name, value)
+	if value == "" {
+		q.Del(name)
+	}
+	to := address.Path
+	if len(q) > 0 {
+		to += "?" + q.Encode()
+	}
+	return pages.Tab{Text: text, Href: to, On: on}
+}

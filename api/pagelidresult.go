@@ -368,21 +368,9 @@ func (s resultRoutes) lidDiary(ctx context.Context, l pages.Locale, form string)
 	return out, nil
 }
 
-// perUnit is how many of the shown unit a millimetre is. Thirty-seconds are too coarse for gaps: they are
-// shown in inches.
-func perUnit(l pages.Locale) (float64, string) {
-	switch tiles.LengthUnit(l.Unit) {
-	case tiles.CM:
-		return 0.1, "cm"
-	case tiles.Inch, tiles.Inch32nd:
-		return 1 / 25.4, "in"
-	}
-	return 1, "mm"
-}
-
 // gapScale is the line on which the boards of a form stand; its end is 0 where no limits are known.
 func gapScale(l pages.Locale, boards []usecase.DiaryBoard) chart.GapScale {
-	per, unit := perUnit(l)
+	per, unit := l.PerMM()
 	d := chart.GapScale{Unit: unit, Tight: l.T("tight"), Good: l.T("good"), Loose: l.T("loose"),
 		Said:      l.T("predicted"),
 		Predicted: math.NaN(), Figure: l.Decimal}
@@ -406,7 +394,7 @@ func gapScale(l pages.Locale, boards []usecase.DiaryBoard) chart.GapScale {
 
 // drawnBoard draws one board for each width.
 func drawnBoard(l pages.Locale, scale chart.GapScale, b usecase.DiaryBoard) (phone, desk pages.Drawn) {
-	per, unit := perUnit(l)
+	per, unit := l.PerMM()
 	one := chart.GapStrip{GapScale: scale}
 	one.Predicted = per * float64(b.Predicted)
 	if b.LeastPlayMM != nil && b.MostPlayMM != nil {
@@ -453,7 +441,7 @@ func movedSays(l pages.Locale, mm float64) string {
 
 // smallLength is a small length with its unit: to 0.1 mm, 0.01 cm, 0.01 in.
 func smallLength(l pages.Locale, mm float64) string {
-	per, unit := perUnit(l)
+	per, unit := l.PerMM()
 	places := 2
 	if unit == "mm" {
 		places = 1
@@ -605,7 +593,7 @@ func makerTrue(l pages.Locale, m wire.Accuracy) pages.MakerTrue {
 		if mm == nil {
 			return "–"
 		}
-		per, unit := perUnit(l)
+		per, unit := l.PerMM()
 		places := 3
 		if unit == "mm" {
 			places = 2

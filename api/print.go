@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"html"
+	"image/color"
 	"math"
 	"net/http"
 	"net/url"
@@ -11,6 +12,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"github.com/boombuler/barcode/qr"
 
 	"lidwright/api/caution"
 	"lidwright/api/chart"
@@ -177,11 +180,9 @@ func (s lidRoutes) printed(draw func(*http.Request) (title, svg string, err erro
 			_, err := w.Write([]byte(svg))
 			return err
 		}
-		return s.render(w, "print", struct {
-			page
-			Title, Drawing, Alone string
-			Cautions              []message.Message
-		}{s.page(r.Context(), "more"), title, svg, r.URL.Path + ".svg?" + r.URL.RawQuery, caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe)})
+		return s.show(w, pages.PrintPage{Frame: s.page(r.Context(), "more").Frame, Name: title,
+			Drawing: pages.Drawn(svg), Alone: r.URL.Path + ".svg?" + r.URL.RawQuery,
+			Cautions: pages.Cautions(caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe))})
 	}
 }
 
@@ -259,23 +260,8 @@ func (s lidRoutes) sheetPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	type row struct {
-		Name   message.Message
-		Stages []wire.SizeStage
-	}
-	data := struct {
-		page
-		Pot              wire.Pot
-		Rows             []row
-		Stages           []string
-		Lid              *wire.Lid
-		Drawing, Written string
-		LidWhy           message.Message
-		Gauge            string
-		Cautions         []message.Message
-		Trust, GaugeNote string
-		TrustWhy         message.Message
-	}{page: s.page(r.Context(), "more"), Pot: potOf(p.PotCard), Cautions: caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe)}
+	data := pages.WetSheetPage{Frame: s.page(r.Context(), "pots").Frame, Pot: potOf(p.PotCard),
+		Cautions: pages.Cautions(caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe))}
 	a, lid, lidErr := s.askLid(r.Context(), lidQuery(p.PotCard))
 	gauge := url.Values{"title": {p.Form}}
 	add := func(name message.Message, l tiles.Millimetre, stage tiles.Stage, ref tiles.BatchRef) error {
@@ -291,7 +277,7 @@ func (s lidRoutes) sheetPage(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 		data.Trust, data.TrustWhy = j.Trust, j.TrustWhy
-		data.Rows = append(data.Rows, row{name, j.Stages})
+		data.Rows = append(data.Rows, pages.WetRow{Name: name, Stages: j.Stages})
 		return nil
 	}
 	for i, c := range p.Collar {
@@ -309,7 +295,7 @@ func (s lidRoutes) sheetPage(w http.ResponseWriter, r *http.Request) error {
 		unit := s.unitOf(r.Context())
 		seat := labelledSeat(a, p.PotCard, unit)
 		seat.Says = s.localeOf(r.Context()).Tell(a.SectionSays(unit))
-		data.Drawing, data.Written = seat.SVG(), seat.Says
+		data.Drawing, data.Written = pages.Drawn(seat.SVG()), seat.Says
 		if !math.IsNaN(float64(a.Set)) {
 			if err := add(message.New("lid"), a.Set, tiles.Wet, a.Asked.ClayOfLid()); err != nil {
 				return err
@@ -329,7 +315,7 @@ func (s lidRoutes) sheetPage(w http.ResponseWriter, r *http.Request) error {
 		}
 		data.Gauge = "/gauge?" + gauge.Encode()
 	}
-	return s.render(w, "sheet", data)
+	return s.show(w, data)
 }
 
 // widthName is what the width of a pot is called in the n-th direction, counted from 0.
@@ -505,7 +491,7 @@ func (s lidRoutes) bagPictures(ctx context.Context, l pages.Locale) (all []pages
 	if err != nil {
 		return nil, err
 	}
-	per, unit := perUnit(l)
+	per, unit := l.PerMM()
 	for _, c := range clays {
 		d := chart.Strip{Width: 358, Figure: l.Decimal}
 		var said []string
@@ -528,4 +514,55 @@ func (s lidRoutes) bagPictures(ctx context.Context, l pages.Locale) (all []pages
 		all = append(all, p)
 	}
 	return all, nil
+}
+
+// qrSVG draws a QR code that opens an address: black on white with the quiet zone of four modules
+// that ISO/IEC 18004 asks for (from memory), at the lower of its two middle levels of correction.
+func qrSVG(address, title string) (string, error) {
+	code, err := qr.Encode(address, qr.M, qr.Auto)
+	if err != nil {
+		return "", fmt.Errorf("draw a QR code of %q: %w", address, err)
+	}
+	const quiet = 4
+	size := code.Bounds().Dx()
+	var b strings.Builder
+	fmt.Fprintf(&b, `<svg class="qr" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img" aria-label="%s"><path fill="#fff" d="M0 0h%dv%dH0z"/><path fill="#000" d="`,
+		size+2*quiet, size+2*quiet, title, size+2*quiet, size+2*quiet)
+	for y := range size {
+		for x := range size {
+			if color.GrayModel.Convert(code.At(x, y)).(color.Gray).Y < 128 {
+				fmt.Fprintf(&b, "M%d %dh1v1h-1z", x+quiet, y+quiet)
+			}
+		}
+	}
+	b.WriteString(`"/></svg>`)
+	return b.String(), nil
+}
+
+// barSheetPage is for print: codes with a QR that opens the entry of each bar, and a table to write in.
+// Bars are named by codes, by clay, or by load; of a load the table has its stage.
+func (s barRoutes) barSheetPage(w http.ResponseWriter, r *http.Request) error {
+	q := r.URL.Query()
+	f := tiles.BarFilter{Clay: tiles.ClayID(q.Get("clay")), Load: q.Get("load"), Limit: 200}
+	for _, c := range strings.FieldsFunc(q.Get("codes"), func(c rune) bool { return c == ' ' || c == ',' }) {
+		code, err := s.Codes.Parse("codes", c)
+		if err != nil {
+			return err
+		}
+		f.Codes = append(f.Codes, code)
+	}
+	bars, err := s.Archive.Bars(r.Context(), f, s.Channel)
+	if err != nil {
+		return err
+	}
+	data := pages.BarSheetPage{Frame: s.page(r.Context(), "bars").Frame, Address: kilnRoutes(s).ownAddress(r)}
+	for _, b := range bars {
+		drawn, err := qrSVG(data.Address+"/bar/"+string(b.Code),
+			s.localeOf(r.Context()).T("opens the entry of bar {1}", b.Code))
+		if err != nil {
+			return err
+		}
+		data.Bars = append(data.Bars, pages.SheetBar{BarJSON: s.Bars().BarJSON(b.Bar), Square: pages.Drawn(drawn)})
+	}
+	return s.show(w, data)
 }

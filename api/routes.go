@@ -471,6 +471,8 @@ func (s *Server) pageTable() []entry {
 		{"GET /rule.svg", reads, webPage, shown(lids.printed(lids.drawRule))},
 		{"GET /year", reads, webPage, shown(lids.yearPage)},
 		{"GET /more", reads, webPage, shown(home.morePage)},
+		{"GET /changed", reads, webPage, shown(home.changedPage)},
+		{"GET /notices", reads, webPage, shown(studio.noticesPage)},
 		{"GET /session", Anyone, webPage, shown(session.sessionPage)},
 		{"POST /session", Anyone, webForm, shown(session.postSessionPage)},
 		{"GET /settings", Owner, webPage, shown(studio.settingsPage)},

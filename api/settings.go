@@ -115,12 +115,12 @@ func (s studioRoutes) testNotice(ctx context.Context, _ *struct{}) (*noticesAnsw
 	return s.getNotices(ctx, nil)
 }
 
-// testNoticePage is the button of the settings page.
+// testNoticePage is the button of the page of notices.
 func (s studioRoutes) testNoticePage(w http.ResponseWriter, r *http.Request) error {
 	if err := s.TestNotices(r.Context()); err != nil {
 		return err
 	}
-	http.Redirect(w, r, "/settings#notices", http.StatusSeeOther)
+	http.Redirect(w, r, "/notices", http.StatusSeeOther)
 	return nil
 }
 

@@ -131,7 +131,7 @@ var everyRoute = []struct{ method, address, body string }{
 	{"GET", "/bar/BQ7", ""}, {"GET", "/bar/BQ7/story", ""},
 	{"GET", "/clays", ""}, {"GET", "/clay/tern", ""}, {"GET", "/clay/tern/bag", ""}, {"GET", "/lid?collar=104.5mm&" + rates, ""}, {"GET", "/lid/board", ""}, {"GET", "/lid-results", ""}, {"GET", "/lid-results/board?load=" + aLoad, ""},
 	{"GET", "/pots", ""}, {"GET", "/pot/" + aPot, ""}, {"GET", "/pot/" + aPot + "/sheet", ""}, {"GET", "/sizes", ""}, {"GET", "/gauge?collar=104.5&opening=92.5&lid=102.5", ""}, {"GET", "/gauge.svg?collar=104.5&opening=92.5&lid=102.5", ""},
-	{"GET", "/rule?clay=tern", ""}, {"GET", "/rule.svg?clay=tern", ""}, {"GET", "/year", ""}, {"GET", "/class?all=yes", ""}, {"GET", "/door/big-blue", ""}, {"GET", "/more", ""}, {"GET", "/session", ""}, {"GET", "/speak", ""}, {"GET", "/settings", ""},
+	{"GET", "/rule?clay=tern", ""}, {"GET", "/rule.svg?clay=tern", ""}, {"GET", "/year", ""}, {"GET", "/class?all=yes", ""}, {"GET", "/door/big-blue", ""}, {"GET", "/more", ""}, {"GET", "/changed", ""}, {"GET", "/notices", ""}, {"GET", "/session", ""}, {"GET", "/speak", ""}, {"GET", "/settings", ""},
 	{"GET", "/help", ""}, {"GET", "/help/safety", ""}, {"GET", "/help/words", ""}, {"GET", "/problems/out-of-range", ""}, {"GET", "/style.css", ""}, {"GET", "/app.js", ""}, {"GET", "/icon.svg", ""},
 }
 

@@ -7,6 +7,7 @@ import (
 	"math"
 	"net/url"
 	"reflect"
+	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -118,6 +119,28 @@ func (l Locale) fine(mm float64) string { return l.words.point(l.Speak.fine(mm))
 
 // Bare is a length in the reader's unit without its name.
 func (l Locale) Bare(mm float64) string { return bare(l.Length(mm)) }
+
+// plainFigure is a number with decimals and nothing else.
+var plainFigure = regexp.MustCompile(`^\d+\.\d+$`)
+
+// typed is what stands in a field of a figure, which may have come by a link: with the reader's decimal sign.
+func (l Locale) typed(text string) string {
+	if plainFigure.MatchString(text) {
+		return l.words.point(text)
+	}
+	return text
+}
+
+// PerMM is how much of the reader's unit a millimetre is, and the unit's name; 32nds are told as inches.
+func (l Locale) PerMM() (float64, string) {
+	switch l.Unit {
+	case "cm":
+		return 0.1, "cm"
+	case "in", "32nds":
+		return 1 / 25.4, "in"
+	}
+	return 1, "mm"
+}
 
 // Degree is the unit that temperatures are told in.
 func (l Locale) Degree() string {

@@ -20,8 +20,11 @@ import (
 var files embed.FS
 
 // names are those of the topics, in the order in which they are listed.
-var names = []string{"connecting", "numbers", "words", "restoring", "privacy", "school", "monitoring",
-	"tools"}
+var names = []string{"sizing", "measuring", "new-bag", "watching", "packing", "boards", "replacing",
+	"connecting", "numbers", "words", "restoring", "privacy", "school", "monitoring", "tools"}
+
+// Jobs is how many of them, from the first, are a job at the bench each.
+const Jobs = 7
 
 // Topic is one text of the help in one language.
 type Topic struct {
@@ -55,19 +58,25 @@ func Find(name, tongue string) (Topic, bool) {
 	return Topic{name, title, strings.ReplaceAll(about, "\n", " "), tongue, text}, true
 }
 
-// picture is a line that stands for a drawing: what it shows, and its file.
-var picture = regexp.MustCompile(`(?m)^!\[(.+)\]\(([a-z]+\.svg)\)$`)
+// picture is a line that stands for a drawing: what it shows, and its file or the name by which it is drawn.
+var picture = regexp.MustCompile(`(?m)^!\[(.+)\]\((?:([a-z]+\.svg)|drawn:([a-z]+))\)$`)
 
-// HTML is the text without its title, as it stands on a page; its drawings stand in it.
-func (t Topic) HTML() (string, error) {
+// HTML is the text without its title, as it stands on a page; its drawings stand in it. Those that the
+// program draws in the reader's units come by draw; "" leaves one out.
+func (t Topic) HTML(draw func(name string) string) (string, error) {
 	var b bytes.Buffer
 	source := picture.ReplaceAllStringFunc(t.text, func(line string) string {
 		m := picture.FindStringSubmatch(line)
-		svg, err := files.ReadFile(m[2])
-		if err != nil {
-			return line
+		svg := ""
+		if m[3] != "" {
+			svg = draw(m[3])
+		} else if kept, err := files.ReadFile(m[2]); err == nil {
+			svg = strings.ReplaceAll(string(kept), "\n\n", "\n")
 		}
-		return "<figure>\n" + strings.ReplaceAll(string(svg), "\n\n", "\n") + "<figcaption>" + m[1] + "</figcaption></figure>"
+		if svg == "" {
+			return ""
+		}
+		return "<figure>\n" + svg + "<figcaption class=\"l2\">" + m[1] + "</figcaption></figure>"
 	})
 	md := goldmark.New(goldmark.WithRendererOptions(html.WithUnsafe())) // every text is our own
 	if err := md.Convert([]byte(source), &b); err != nil {
