@@ -1,6 +1,7 @@
 package collectorpages
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -151,10 +152,16 @@ func (s *Server) bodiesPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	d := pages.CollectorBodiesPage{Frame: s.frame(r, "bodies")}
+	name := map[string]string{}
+	for _, b := range all {
+		name[b.ID] = b.Name
+	}
+	// Those that something is told of first, merged ones last; the sort keeps what is alike as it came.
+	slices.SortStableFunc(all, func(a, b Body) int { return cmp.Compare(a.place(), b.place()) })
 	for _, b := range all {
 		one := pages.CollectorBody{ID: b.ID, Name: b.Name, Supplier: b.Supplier, Number: b.Number,
 			Cone: b.Cone, Studios: fmt.Sprint(b.Studios),
-			Bars: fmt.Sprint(b.Bars), Merged: b.Became != ""}
+			Bars: fmt.Sprint(b.Bars), Into: name[b.Became]}
 		if !b.Made.IsZero() {
 			if err := tellBody(r.Context(), s, s.pages.Locale(d.Frame.Speak), b, &one); err != nil {
 				s.trouble(w, r, err)
@@ -164,6 +171,17 @@ func (s *Server) bodiesPage(w http.ResponseWriter, r *http.Request) {
 		d.Bodies = append(d.Bodies, one)
 	}
 	s.show(w, r, d)
+}
+
+// place is where a body stands on the page.
+func (b Body) place() int {
+	switch {
+	case b.Became != "":
+		return 2
+	case b.Made.IsZero():
+		return 1
+	}
+	return 0
 }
 
 // tellBody puts on one what the pool of b says, where it is of a model that this program knows.
@@ -177,12 +195,16 @@ func tellBody(ctx context.Context, s *Server, l pages.Locale, b Body, one *pages
 		return nil
 	}
 	one.Made = b.Made.In(s.Zone).Format(time.DateOnly)
+	nearest := 0
 	percent := func(r tiles.Ratio) string { return l.Decimal(100*float64(r), 1) }
-	for _, at := range points {
+	for i, at := range points {
+		row := pages.CollectorBodyRate{Heat: fmt.Sprintf("%.0f", at.Work), Rate: percent(at.Total),
+			Low: percent(at.Likely.Low), High: percent(at.Likely.High)}
+		if math.Abs(float64(at.Work)-b.MaturesC) <= math.Abs(float64(points[nearest].Work)-b.MaturesC) {
+			nearest, one.Matures = i, row
+		}
 		if math.Mod(float64(at.Work-points[0].Work), 30) == 0 {
-			one.Curve = append(one.Curve, pages.CollectorBodyRate{Heat: fmt.Sprintf("%.0f", at.Work),
-				Rate: percent(at.Total),
-				Low:  percent(at.Likely.Low), High: percent(at.Likely.High)})
+			one.Curve = append(one.Curve, row)
 		}
 	}
 	first, last := points[0], points[len(points)-1]
@@ -195,7 +217,7 @@ func tellBody(ctx context.Context, s *Server, l pages.Locale, b Body, one *pages
 				b.Name, percent(first.Total), fmt.Sprintf("%.0f °C", first.Work), percent(last.Total),
 				fmt.Sprintf("%.0f °C", last.Work))}.SVG())
 	}
-	one.Phone, one.Desk = draw(326, 280), draw(326, 280)
+	one.Phone, one.Desk = draw(326, 280), draw(540, 320)
 	one.Years = yearsTold(years, percent)
 	return nil
 }

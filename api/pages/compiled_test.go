@@ -121,7 +121,7 @@ func compiledPages() []Page {
 		CollectorStudiosPage{Frame: f, Studios: []CollectorStudio{studio}},
 		CollectorStudiosPage{Frame: f},
 		CollectorBodiesPage{Frame: f},
-		CollectorBodiesPage{Frame: f, Bodies: []CollectorBody{{ID: "id", Name: "name", Supplier: "supplier", Number: "number", Cone: "cone", Studios: "studios", Bars: "bars", Merged: true},
+		CollectorBodiesPage{Frame: f, Bodies: []CollectorBody{{ID: "id", Name: "name", Supplier: "supplier", Number: "number", Cone: "cone", Studios: "studios", Bars: "bars", Into: "name"},
 			{ID: "id", Name: "name", Supplier: "supplier", Number: "number", Cone: "cone", Studios: "studios",
 				Bars: "bars", Made: "made", Phone: "<svg></svg>", Desk: "<svg></svg>",
 				Curve: []CollectorBodyRate{{"heat", "rate", "low", "high"}},
