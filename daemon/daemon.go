@@ -331,6 +331,28 @@ func every(period time.Duration) func(context.Context) <-chan time.Time {
 }
 
 // Run records and answers until ctx ends. Neither a port nor a trusted clock is waited for.
+//
+// Every goroutine is one of the group, or of a part that waits for its own before it returns:
+//
+//	what runs             owner                what ends it
+//	a line each           group of the lines   end of the group's context; one stuck in a write is left after lineCloses
+//	recorder              group of the record  stopRecording, once the lines are closed, so that what was heard last
+//	                                           is written. It owns the writer, who tells notices, and who reads a
+//	                                           firing again after a start, who ends by himself
+//	ender                 group                end of its context: first of all it has the record end
+//	learner of a kiln     group                its curves are read, or end of the context
+//	endings, fit, heat    group                end of the context; a fit looks at it every 48 ms of work
+//	server                group                end of the context, a second later at most. It owns the HTTP server, who
+//	                                           shuts it down, and who works out metrics; a request owns what it starts
+//	watchdog, place,      group                end of the context
+//	call that all is well
+//	notifier              group                end of the context and of the record, whose last words it keeps; it
+//	                                           owns the post, which owns a goroutine a receiver
+//	maintenance           group                end of the context; it owns who reads a large file through
+//	outbox, MQTT          group                end of the context; the outbox owns who asks for pools
+//
+// The first of the group that fails ends the others. No lock is held over SQL, a file or a fit: who waits for
+// what another works out waits for a channel, and no longer than his context.
 func (d *Daemon) Run(ctx context.Context) error {
 	defer d.store.Close()
 	defer debug.SetGCPercent(debug.SetGCPercent(servingGC))
@@ -351,24 +373,23 @@ func (d *Daemon) Run(ctx context.Context) error {
 		return err
 	}
 	g, gctx := errgroup.WithContext(ctx)
-	var lines sync.WaitGroup
-	for _, line := range d.lines {
-		lines.Go(func() { line.Run(gctx) })
-	}
+	closed := d.listen(gctx)
 	recorded := make(chan struct{})
-	var unwritten error
-	go func() { defer close(recorded); unwritten = d.recorder.Run(recording, d.samples) }()
-	go func() { // first of all that stops: what was heard is written, whatever the others are about
+	var record errgroup.Group // apart: it goes on while the others end
+	record.Go(func() error {
+		defer close(recorded)
+		return d.recorder.Run(recording, d.samples)
+	})
+	g.Go(func() error { // what was heard is written, whatever the others are about
 		<-gctx.Done()
 		close(d.stopping)
-		closed := make(chan struct{})
-		go func() { lines.Wait(); close(closed) }()
 		select {
 		case <-closed:
 		case <-time.After(lineCloses):
 		}
 		stopRecording()
-	}()
+		return nil
+	})
 	for _, id := range d.server.KilnNames() { // behind the start: curves take a while to read
 		g.Go(func() error { d.learn(gctx, id); return nil })
 	}
@@ -394,8 +415,18 @@ func (d *Daemon) Run(ctx context.Context) error {
 	notify.SdNotify(false, notify.SdNotifyReady)
 	err = g.Wait()
 	notify.SdNotify(false, notify.SdNotifyStopping)
-	<-recorded
-	return errors.Join(err, unwritten)
+	return errors.Join(err, record.Wait())
+}
+
+// listen has every line of the settings listened to until ctx ends; closed tells when all of them are.
+func (d *Daemon) listen(ctx context.Context) (closed <-chan struct{}) {
+	var lines errgroup.Group
+	for _, line := range d.lines {
+		lines.Go(func() error { return line.Run(ctx) })
+	}
+	over := make(chan struct{})
+	go func() { defer close(over); lines.Wait() }()
+	return over
 }
 
 // watch tells the service manager that all is well, only if the recording loop has turned

@@ -27,6 +27,7 @@ type fitJob struct {
 	patience time.Duration                                                 // how long whoever asks waits for a fit
 	pools    func() map[tiles.ClayID]shrinkage.Pooled                      // what other studios tell; nil: nothing
 	assumed  func(context.Context) (map[tiles.ClayID]tiles.Assumed, error) // heats of what nobody told; nil: none
+	turn     chan struct{}                                                 // full while somebody works bars in
 	revision atomic.Uint64                                                 // grows whenever an answer may come out otherwise
 
 	mu     sync.Mutex // guards the fields below
@@ -62,7 +63,7 @@ const (
 )
 
 func newFitJob(s *store.Store, channel usecase.Channels) *fitJob {
-	return &fitJob{store: s, channel: channel, patience: patience, wake: make(chan struct{}, 1),
+	return &fitJob{store: s, channel: channel, patience: patience, wake: make(chan struct{}, 1), turn: make(chan struct{}, 1),
 		open: said{more: true}, fresh: make(chan struct{})}
 }
 
@@ -85,20 +86,20 @@ func (s *fitJob) Touch(bars ...tiles.Code) {
 func (s *fitJob) Fit(ctx context.Context) (*shrinkage.Fit, time.Time, error) {
 	ctx, cancel := context.WithTimeout(ctx, s.patience)
 	defer cancel()
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.workIn(ctx)
-	for (s.open.more || s.fit == nil) && ctx.Err() == nil {
-		fresh := s.fresh
+	for {
+		s.workIn(ctx)
+		s.mu.Lock()
+		fresh, waits := s.fresh, s.open.more || s.fit == nil
+		if !waits || ctx.Err() != nil {
+			defer s.mu.Unlock()
+			return s.latest()
+		}
 		s.mu.Unlock()
 		select {
 		case <-fresh:
 		case <-ctx.Done():
 		}
-		s.mu.Lock()
-		s.workIn(ctx)
 	}
-	return s.latest()
 }
 
 // Latest gives the last good fit and waits for nothing.
@@ -144,34 +145,56 @@ func (s *fitJob) Refits() usecase.Refits {
 	return s.refits.Clone()
 }
 
-// workIn brings the open bars into the fit, by code. What cannot be worked in is left to the
-// background.
+// workIn brings the open bars into the fit, by code; whoever asks meanwhile waits for it. What cannot be worked
+// in is left to the background. No lock is held while a bar is read and worked in: what is said of it then is
+// worked in after it, and a fit that was made anew meanwhile stands in the place of the one that it went into.
 func (s *fitJob) workIn(ctx context.Context) {
-	if s.fit == nil || len(s.open.bars) == 0 {
+	select {
+	case s.turn <- struct{}{}:
+		defer func() { <-s.turn }()
+	case <-ctx.Done():
 		return
+	}
+	for ctx.Err() == nil {
+		fit, bar, any := s.nextBar()
+		if !any {
+			return
+		}
+		b, err := s.store.Bar(ctx, bar, s.channel)
+		var next *shrinkage.Fit
+		if err == nil && ctx.Err() == nil {
+			next, err = fit.With(b.Bar)
+		}
+		s.mu.Lock()
+		switch {
+		case ctx.Err() != nil:
+			s.open.add([]tiles.Code{bar})
+		case s.fit != fit: // it has this bar, or has it open again
+		case err != nil:
+			slog.Debug("a bar waits for the next fit", "bar", bar, "err", err)
+			s.open.more = true
+		default:
+			s.fit, s.asOf = next, later(s.asOf, newestOf(b.Bar))
+		}
+		s.mu.Unlock()
+	}
+}
+
+// nextBar takes the first of the open bars, and the fit that it goes into; none where there is nothing to do,
+// or too much.
+func (s *fitJob) nextBar() (fit *shrinkage.Fit, bar tiles.Code, any bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.fit == nil || len(s.open.bars) == 0 {
+		return nil, "", false
 	}
 	if len(s.open.bars) > mostBars {
 		s.open = said{more: true}
-		return
+		return nil, "", false
 	}
 	slices.Sort(s.open.bars)
-	for len(s.open.bars) > 0 {
-		b, err := s.store.Bar(ctx, s.open.bars[0], s.channel)
-		if ctx.Err() != nil {
-			return
-		}
-		var next *shrinkage.Fit
-		if err == nil {
-			next, err = s.fit.With(b.Bar)
-		}
-		if err != nil {
-			slog.Debug("a bar waits for the next fit", "bar", s.open.bars[0], "err", err)
-			s.open.more = true
-		} else {
-			s.fit, s.asOf = next, later(s.asOf, newestOf(b.Bar))
-		}
-		s.open.bars = s.open.bars[1:]
-	}
+	bar, s.open.bars = s.open.bars[0], s.open.bars[1:]
+	return s.fit, bar, true
 }
 
 // run fits again whenever something was said, until ctx ends.

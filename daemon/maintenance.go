@@ -33,7 +33,9 @@ func (d *Daemon) maintain(ctx context.Context) error {
 	}
 	checked := make(chan error, 1)
 	if d.store.Report().Behind {
-		go func() { checked <- d.store.Check(ctx) }()
+		var reading sync.WaitGroup
+		reading.Go(func() { checked <- d.store.Check(ctx) })
+		defer reading.Wait()
 	}
 	minute := d.Minute(ctx)
 	d.copying.at(d.Now(), firstCopy)

@@ -16,7 +16,7 @@ type probeHours struct {
 	minutes func(context.Context, kiln.FiringID) ([]kiln.Envelope, error)
 	live    func(kiln.KilnID) (record.LiveCurve, bool)
 
-	mu   sync.Mutex
+	mu   sync.Mutex // guards over
 	over map[kiln.FiringID]map[kiln.ChannelID]time.Duration
 }
 
@@ -27,20 +27,22 @@ func (h *probeHours) of(ctx context.Context, k kiln.KilnID, from, until time.Tim
 	if err != nil {
 		return nil, err
 	}
-	h.mu.Lock()
-	defer h.mu.Unlock()
 	sum := map[kiln.ChannelID]time.Duration{}
 	for _, f := range firings {
 		if f.Began.Wall.Before(from) || !until.IsZero() && !f.Began.Wall.Before(until) {
 			continue
 		}
+		h.mu.Lock()
 		one, known := h.over[f.ID]
+		h.mu.Unlock()
 		if !known {
 			if one, err = h.read(ctx, f); err != nil {
 				return nil, err
 			}
 			if f.Status != kiln.Running {
+				h.mu.Lock()
 				h.over[f.ID] = one
+				h.mu.Unlock()
 			}
 		}
 		for c, d := range one {

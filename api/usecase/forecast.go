@@ -3,6 +3,7 @@ package usecase
 import (
 	"context"
 	"errors"
+	"fmt"
 	"sync"
 	"time"
 
@@ -11,6 +12,8 @@ import (
 	"lidwright/kiln/detect"
 	"lidwright/kiln/faults"
 	"lidwright/kiln/record"
+
+	"golang.org/x/sync/singleflight"
 )
 
 // forecastFrom is how long a firing goes on before its usual ones say when it will be over (own).
@@ -41,8 +44,26 @@ func in(off []faults.Disagreement, c kiln.ChannelID) bool {
 
 // usualCurves are the curves of the usual firing of one kind, read once until the record changes.
 type usualCurves struct {
-	mu   sync.Mutex
+	working singleflight.Group // one reads them, those who ask meanwhile wait for that
+
+	mu   sync.Mutex // guards last
 	last map[usualKey]usualRead
+}
+
+func (u *usualCurves) kept(key usualKey) (usualRead, bool) {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	r, ok := u.last[key]
+	return r, ok
+}
+
+func (u *usualCurves) keep(key usualKey, r usualRead) {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	if u.last == nil {
+		u.last = map[usualKey]usualRead{}
+	}
+	u.last[key] = r
 }
 
 type usualKey struct {
@@ -94,36 +115,42 @@ func (s Firings) usualOf(ctx context.Context, key usualKey) (usualRead, error) {
 	if err != nil {
 		return usualRead{}, err
 	}
-	s.usuals.mu.Lock()
-	defer s.usuals.mu.Unlock()
-	if r, ok := s.usuals.last[key]; ok && r.change == change {
+	if r, ok := s.usuals.kept(key); ok && r.change == change {
 		return r, nil
 	}
+	return together(ctx, &s.usuals.working, fmt.Sprint(key, change), func() (usualRead, error) {
+		curves, usual, err := s.readUsual(ctx, key)
+		if err != nil {
+			return usualRead{}, err
+		}
+		read := usualRead{change, curves, usual}
+		s.usuals.keep(key, read)
+		return read, nil
+	})
+}
+
+// readUsual reads the curves of the firings that are usual.
+func (s Firings) readUsual(ctx context.Context, key usualKey) ([]kiln.Envelope, detect.Expected, error) {
 	control := s.Known(key.kiln).Control
 	firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: key.kiln,
 		Status: kiln.Ended, Limit: newestKilns})
 	if err != nil {
-		return usualRead{}, err
+		return nil, detect.Expected{}, err
 	}
 	past, err := s.pastOf(ctx, key.kiln, firings)
 	if err != nil {
-		return usualRead{}, err
+		return nil, detect.Expected{}, err
 	}
 	usual, _ := past.UsualOf(key.kind, key.atmosphere)
 	var curves []kiln.Envelope
 	for _, id := range usual.IDs {
 		lines, _, err := s.Archive.Envelopes(ctx, id, []kiln.ChannelID{control}, 5*time.Minute, 0)
 		if err != nil && !errors.Is(err, kiln.ErrNoFiring) {
-			return usualRead{}, err
+			return nil, detect.Expected{}, err
 		}
 		if len(lines) > 0 && len(lines[0].After) > 0 {
 			curves = append(curves, lines[0])
 		}
 	}
-	if s.usuals.last == nil {
-		s.usuals.last = map[usualKey]usualRead{}
-	}
-	read := usualRead{change, curves, usual}
-	s.usuals.last[key] = read
-	return read, nil
+	return curves, usual, nil
 }

@@ -3,6 +3,7 @@ package usecase
 import (
 	"context"
 	"errors"
+	"fmt"
 	"math"
 	"slices"
 	"sync"
@@ -13,6 +14,8 @@ import (
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
+
+	"golang.org/x/sync/singleflight"
 )
 
 // learned is what the lids of the site have taught. It is worked out anew from the record, so that
@@ -49,14 +52,29 @@ const (
 type makerForm struct{ maker, form string }
 
 type learner struct {
-	mu   sync.Mutex // one at a time works it out, the others wait for that
+	working singleflight.Group // one works it out, those who ask meanwhile wait for that
+
+	mu   sync.Mutex // guards last
 	last *learned
+}
+
+func (l *learner) kept(fit *shrinkage.Fit, change int64) *learned {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.last != nil && l.last.fit == fit && l.last.change == change {
+		return l.last
+	}
+	return nil
+}
+
+func (l *learner) keep(is *learned) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.last = is
 }
 
 // Learned gives what all that was said so far teaches.
 func (s Lids) Learned(ctx context.Context) (*learned, error) {
-	s.learner.mu.Lock()
-	defer s.learner.mu.Unlock()
 	fit, _, err := s.Shrink.Fit(ctx)
 	if err != nil {
 		return nil, err
@@ -65,16 +83,18 @@ func (s Lids) Learned(ctx context.Context) (*learned, error) {
 	if err != nil {
 		return nil, err
 	}
-	if l := s.learner.last; l != nil && l.fit == fit && l.change == change {
+	if l := s.learner.kept(fit, change); l != nil {
 		return l, nil
 	}
-	l, err := s.learn(ctx, fit)
-	if err != nil {
-		return nil, err
-	}
-	l.fit, l.change = fit, change
-	s.learner.last = l
-	return l, nil
+	return together(ctx, &s.learner.working, fmt.Sprintf("%p %d", fit, change), func() (*learned, error) {
+		l, err := s.learn(ctx, fit)
+		if err != nil {
+			return nil, err
+		}
+		l.fit, l.change = fit, change
+		s.learner.keep(l)
+		return l, nil
+	})
 }
 
 func (s Lids) learn(ctx context.Context, fit *shrinkage.Fit) (*learned, error) {
