@@ -19,7 +19,7 @@ NOCLUSTER := /etc/postgresql-common/createcluster.conf
 # By this link no broker is started, neither now nor at the next boot: systemctl unmask mosquitto takes it away.
 NOBROKER := /etc/systemd/system/mosquitto.service
 
-.PHONY: run run-collector build program generate test vet bench fuzz soak fresh calibration mutants cross deb deb-collect packages clean
+.PHONY: run run-collector build program generate test vet bench bench-scale fuzz soak fresh calibration mutants cross deb deb-collect packages clean
 
 run: build
 	bin/lidwright practice --folder run
@@ -58,6 +58,10 @@ packages:
 
 bench:
 	go test -run '^$$' -bench . -benchmem ./...
+
+# How what is asked of the store grows from ten years of a studio to ten times the user: a table with exponents.
+bench-scale:
+	go test -run '^$$' -bench '^BenchmarkScale$$' -benchtime 1x -timeout 1h ./daemon/store
 
 # Each parser of the line and of tables for FUZZTIME; a count is taken too: make fuzz FUZZTIME=10000000x
 FUZZTIME := 10s
