@@ -392,7 +392,8 @@ func (s LoadStore) Loads(ctx context.Context, w tiles.LoadFilter) ([]tiles.KeptL
 // firingsOfLoads gives each load of the list (JSON) the firings that it went through, oldest first.
 func (s LoadStore) firingsOfLoads(ctx context.Context, at map[string]*tiles.KeptLoad, list string) error {
 	known, _, err := FiringStore(s).firings(ctx, len(at),
-		`WHERE l.load IN (SELECT value FROM json_each(?)) ORDER BY f.began_ms, f.row`, list)
+		`WHERE f.id IN (SELECT firing FROM load_firing WHERE load IN (SELECT value FROM json_each(?)))
+		ORDER BY +f.began_ms, +f.row`, list) // + keeps SQLite from reading every firing in that order
 	if err != nil {
 		return fmt.Errorf("read the firings of loads: %w", err)
 	}

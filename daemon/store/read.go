@@ -207,7 +207,12 @@ func (s FiringStore) Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.F
 			return nil, fmt.Errorf("list firings: %w", err)
 		}
 	}
-	all, _, err := s.firings(ctx, min(many, 2000), `WHERE (?1 = '' OR f.kiln = ?1) AND (?2 = '' OR f.stands = ?2) AND f.began_ms < ?3 ORDER BY f.began_ms DESC, f.row DESC LIMIT ?4`,
+	of := `?1 = ''`
+	if w.Kiln != "" {
+		of = `f.kiln = ?1` // by its index, past the firings of other kilns
+	}
+	all, _, err := s.firings(ctx, min(many, 2000), `WHERE `+of+` AND (?2 = '' OR f.stands = ?2)
+		AND f.began_ms < ?3 ORDER BY f.began_ms DESC, f.row DESC LIMIT ?4`,
 		string(w.Kiln), string(w.Status), before, limit)
 	if err != nil {
 		return nil, fmt.Errorf("list firings: %w", err)
