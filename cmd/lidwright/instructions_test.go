@@ -52,9 +52,11 @@ func TestInstructions(t *testing.T) {
 		t.Run(p.name, func(t *testing.T) {
 			for what, n := range counted(t, plugin, p.under, strings.Fields(p.env)) {
 				key := p.name + " " + what
-				was := kept[key]
+				was, known := kept[key]
 				t.Logf("%s: %d instructions, kept %d", key, n, was)
-				if !*update && (n > was+was/10 || n < was-was/10) {
+				if !known { // counted for the first time
+					t.Logf("%s is not kept yet; -update with LIDWRIGHT_SOAK=1 writes it", key)
+				} else if !*update && (n > was+was/10 || n < was-was/10) {
 					t.Errorf("%s takes %d instructions; %d are kept in %s. Where that is meant, -update writes it anew",
 						key, n, was, instructionsFile)
 				}
