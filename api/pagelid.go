@@ -811,6 +811,8 @@ func CautionOf(id string) message.Message {
 		return message.New("No firing of this kind was recorded yet: the cone on the bag was taken.")
 	case lid.LedgeTooNarrow:
 		return message.New("The ledge is too narrow: no width both clears the collar and stays on the ledge.")
+	case lid.StepTooCoarse:
+		return message.New("Your step is coarser than the window: no width on it fits, so the middle is told. Ask again with a finer step.")
 	case lid.LedgeNotGiven:
 		return message.New("The ledge opening was not given, so this does not know when the lid slips past the ledge.")
 	case lid.MeasureWet:

@@ -121,7 +121,7 @@ func TestCautionsInEveryTongue(t *testing.T) {
 	for _, k := range web.Kinds {
 		texts = append(texts, string(k.Title), string(k.Help))
 	}
-	for _, id := range []string{lid.WillFuse, lid.RatesStated, lid.NoUsualYet, lid.LedgeTooNarrow,
+	for _, id := range []string{lid.WillFuse, lid.RatesStated, lid.NoUsualYet, lid.LedgeTooNarrow, lid.StepTooCoarse,
 		lid.LedgeNotGiven, lid.MeasureWet, lid.LeatherGuessed, lid.LeatherOwn, lid.OutOfRound,
 		lid.PlayOutside, lid.AskedUnusual} {
 		texts = append(texts, string(CautionOf(id).Key))

@@ -18,6 +18,7 @@ const (
 	RatesStated    = "rates-stated"
 	NoUsualYet     = "no-usual-firing-yet"
 	LedgeTooNarrow = "ledge-too-narrow"
+	StepTooCoarse  = "step-too-coarse"
 	LedgeNotGiven  = "ledge-not-given"
 	MeasureWet     = "measure-wet" // common practice, no source
 	LeatherGuessed = "leather-guessed"
@@ -29,7 +30,7 @@ const (
 )
 
 // cautionOrder is the order in which they are read.
-var cautionOrder = []string{WillFuse, WetGrinding, EyeProtection, RatesStated, NoUsualYet, LedgeTooNarrow, LedgeNotGiven,
+var cautionOrder = []string{WillFuse, WetGrinding, EyeProtection, RatesStated, NoUsualYet, LedgeTooNarrow, StepTooCoarse, LedgeNotGiven,
 	MeasureWet, LeatherGuessed, LeatherOwn, OutOfRound, PlayOutside, AskedUnusual, ShrinkVaries}
 
 // InOrder lists the cautions that were said, in the order in which they are read.
@@ -60,7 +61,8 @@ func (a *Answer) caution(f *Clearance, s steps, known Known) {
 	add(known.Tight, EyeProtection)
 	add(q.BodyRates.Any() || q.LidRates.Any(), RatesStated)
 	add(known.FromBag, NoUsualYet)
-	add(a.Question != AskGap && s.step > 0 && !s.any() || s.under > s.over, LedgeTooNarrow)
+	add(s.under > s.over, LedgeTooNarrow)
+	add(a.Question != AskGap && s.step > 0 && !s.any() && s.under <= s.over, StepTooCoarse)
 	add(q.Seat == Inset && q.Opening == 0 && a.Question != AskGallery, LedgeNotGiven)
 	add(len(q.Collar) > 0 && (q.CollarStage == tiles.Soft || q.CollarStage == tiles.Leather || q.CollarStage == tiles.Dry) && q.Companion == "", MeasureWet)
 	byOwn := known.Pair.GoneBars >= ownLeather || known.Check != nil && known.Check.GoneBars >= ownLeather

@@ -124,6 +124,8 @@ func TestLidCautions(t *testing.T) {
 		"glazed, apart":    {change(func(q *Question) { q.SeatGlazed, q.Together = true, shrinkage.Apart }), []string{RatesStated, ShrinkVaries}},
 		"no ledge given":   {change(func(q *Question) { q.Opening = 0 }), []string{RatesStated, LedgeNotGiven, ShrinkVaries}},
 		"too narrow":       {change(func(q *Question) { q.Opening = 101 }), []string{RatesStated, LedgeTooNarrow, ShrinkVaries}},
+		"step of 5 mm":     {change(func(q *Question) { q.Step = mm(5) }), []string{RatesStated, StepTooCoarse, ShrinkVaries}},
+		"step of 1 mm":     {change(func(q *Question) { q.Step = mm(1) }), []string{RatesStated, ShrinkVaries}},
 		"out of round":     {change(func(q *Question) { q.Collar = []tiles.Millimetre{104.5, 105.5} }), []string{RatesStated, OutOfRound, ShrinkVaries}},
 		"play outside":     {change(func(q *Question) { q.Play = mm(3) }), []string{RatesStated, PlayOutside, ShrinkVaries}},
 		"12 for 12 inches": {Question{Collar: []tiles.Millimetre{12}, BodyRates: rates(0.06, 0.07)}, []string{RatesStated, LedgeNotGiven, AskedUnusual, ShrinkVaries}},
