@@ -57,13 +57,46 @@ func (f *Fit) ClayRate(id tiles.ClayID, h float64) (mean, sd float64, err error)
 	k := f.clay(id)
 	to := k.fired(h)
 	to.x[coefDrying] = dryingSD
+	z := f.clayRow(id, h)
+	return dryingMean + to.base + dot(to.x, k.mean) + f.solved.Mean(z), math.Sqrt(f.solved.Cov(z)[0][0]), nil
+}
+
+// clayRow is the row of the total of a clay itself.
+func (f *Fit) clayRow(id tiles.ClayID, h float64) (z mixedmodel.Row) {
+	k := f.clay(id)
+	x := k.white(h)
+	x[coefDrying] = dryingSD
 	r := newRows(1)
-	for j, v := range k.prior(to.x) {
+	for j, v := range k.prior(x) {
 		r.put(0, k.first+j, v)
 	}
-	var z mixedmodel.Row
 	z.Cols, z.Vals = r.pack()
-	return dryingMean + to.base + dot(to.x, k.mean) + f.solved.Mean(z), math.Sqrt(f.solved.Cov(z)[0][0]), nil
+	return z
+}
+
+// ClayRange is the 90 % range of the total of a clay itself, no batch, as ranges are told: its half-width, and the
+// sd and degrees of freedom that it is made of.
+func (f *Fit) ClayRange(id tiles.ClayID, h float64) (mean, half, sd, nu float64, err error) {
+	mean, sd, err = f.ClayRate(id, h)
+	l := leg{row: f.clayRow(id, h)}
+	var p parts
+	p.rate[0][0] = sd * sd
+	nu = f.freedom(l, l, p, [2]float64{1, 0})
+	sd = math.Sqrt(f.widened(l, leg{}, p).whole().along([2]float64{1, 0}))
+	return mean, sd * quantile(nu, (1+tiles.LikelyLevel)/2), sd, nu, err
+}
+
+// OnAverage is a fit of other bars at the sds that f is on average in.
+func (f *Fit) OnAverage(s Studio) (*Fit, error) {
+	g, err := s.begin(context.Background())
+	if err != nil {
+		return nil, err
+	}
+	if err := solveAt(context.Background(), g, f.first); err != nil {
+		return nil, err
+	}
+	g.takeSlopes()
+	return g, solveAt(context.Background(), g, f.average())
 }
 
 // Firing is the fitted firing curve of a clay at h, log-percent.
@@ -98,6 +131,6 @@ func (f *Fit) Of(s Studio) (*Fit, error) {
 	if err != nil {
 		return nil, err
 	}
-	g.first = f.first
+	g.first, g.grows = f.first, f.grows
 	return g, solveAt(context.Background(), g, f.solved.Theta)
 }

@@ -17,20 +17,20 @@ import (
 // averaged over a grid by the likelihood of all summaries, so that few studios leave the range wide. A studio is
 // of a wide kind with a chance of 5 % (a ruler, another clay under the name, inch for mm): T is then
 // diag(2.5^2, 40^2). Nobody is thrown out. It is a normal-normal random-effects meta-analysis (DerSimonian and
-// Laird, Controlled Clinical Trials 7, 1986) in 13 coefficients with a contaminated between-studio part; priors of
-// T and the wide kind are our own.
+// Laird, Controlled Clinical Trials 7, 1986) in 13 coefficients with a contaminated between-studio part. The sds of T
+// are half-normal beforehand, which lets studios be alike (Gelman, Bayesian Analysis 1, 2006, 515-533: no prior
+// that keeps such an sd away from 0); their scales and the wide kind are our own.
 const (
-	wideChance              = 0.05
-	wideDrying, wideHeat    = 2.5, 40.0
-	usualDrying, usualHeat  = 0.45, 6.0
-	usualSpread             = 0.7 // of the logs of both
-	leastDrying, mostDrying = 0.08, 1.2
-	leastHeat, mostHeat     = 1.5, 16.0
-	gridDrying, gridHeat    = 6, 5
-	weighings               = 3   // rounds in which it is found out who is of the wide kind
-	mostShare               = 0.2 // of the weight that one studio may have, from tenUp on
-	mostTimes               = 4.0 // of the middle studio's weight, from tenUp on
-	tenUp                   = 10
+	wideChance               = 0.05
+	wideDrying, wideHeat     = 2.5, 40.0
+	likelyDrying, likelyHeat = 0.8, 6.0 // the sds of the two half-normal priors of T's sds
+	leastDrying, mostDrying  = 0.08, 1.2
+	leastHeat, mostHeat      = 1.5, 16.0
+	gridDrying, gridHeat     = 6, 5
+	weighings                = 3   // rounds in which it is found out who is of the wide kind
+	mostShare                = 0.2 // of the weight that one studio may have, from tenUp on
+	mostTimes                = 4.0 // of the middle studio's weight, from tenUp on
+	tenUp                    = 10
 )
 
 // LeastStudios is how many a pooled answer needs.
@@ -81,12 +81,15 @@ func PoolOf(ctx context.Context, studios []Summary) (*Pool, error) {
 				return nil, err
 			}
 			p.cells = append(p.cells, c)
-			logs = append(logs, like-square(math.Log(drying/usualDrying)/usualSpread)/2-square(math.Log(heat/usualHeat)/usualSpread)/2)
+			logs = append(logs, like+likely(drying, likelyDrying)+likely(heat, likelyHeat))
 		}
 	}
 	p.mass = shares(logs)
 	return p, nil
 }
+
+// likely is the log density, but for a constant, of the log of an sd that is half-normal of this scale.
+func likely(sd, scale float64) float64 { return math.Log(sd) - square(sd/scale)/2 }
 
 // shares are parts of 1 by their logs.
 func shares(logs []float64) []float64 {

@@ -32,8 +32,8 @@ func oneClay(n uint64) shrinkage.Studio {
 	return s
 }
 
-// TestSummaryOfBars: what a studio sends of a clay says the same of its rate as its own fit does, at its own sds;
-// bars of a learner, of a mixed batch, struck and flagged ones are not in it.
+// TestSummaryOfBars: what a studio sends of a clay says the same of its rate as its own fit does, at the sds that
+// it is on average in, and is as sure as its own ranges, which come by another way; bars of a learner, of a mixed batch, struck and flagged ones are not in it.
 func TestSummaryOfBars(t *testing.T) {
 	for n := range uint64(6) {
 		s := oneClay(n)
@@ -53,14 +53,26 @@ func TestSummaryOfBars(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		average, err := f.OnAverage(s)
+		if err != nil {
+			t.Fatal(err)
+		}
 		for _, h := range []float64{1180, 1222, 1250} {
 			mean, sd := alone.Total(h, 1222)
-			want, wantSD, err := f.ClayRate(s.Clays[0].ID, h)
+			want, wantSD, err := average.ClayRate(s.Clays[0].ID, h)
 			if err != nil {
 				t.Fatal(err)
 			}
 			if math.Abs(mean-want) > 1e-6 || math.Abs(sd-wantSD) > 1e-6 {
-				t.Errorf("studio %d at %.0f °C: %.4f, sd %.4f; its fit says %.4f, %.4f", n, h, mean, sd, want, wantSD)
+				t.Errorf("studio %d at %.0f °C: %.4f, sd %.4f; at these sds its fit says %.4f, %.4f", n, h, mean,
+					sd, want, wantSD)
+			}
+			told, _, toldSD, _, err := f.ClayRange(s.Clays[0].ID, h)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if math.Abs(mean-told) > 0.3*toldSD || math.Abs(sd/toldSD-1) > 0.05 {
+				t.Errorf("studio %d at %.0f °C: %.4f, sd %.4f; its fit tells %.4f, %.4f", n, h, mean, sd, told, toldSD)
 			}
 		}
 		more := s
