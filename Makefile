@@ -20,7 +20,7 @@ NOCLUSTER := /etc/postgresql-common/createcluster.conf
 # By this link no broker is started, neither now nor at the next boot: systemctl unmask mosquitto takes it away.
 NOBROKER := /etc/systemd/system/mosquitto.service
 
-.PHONY: run run-collector build program generate test vet bench bench-scale fuzz soak fresh calibration mutants cross deb deb-collect packages clean
+.PHONY: run run-collector build program generate test vet bench bench-scale race fuzz soak fresh calibration mutants cross deb deb-collect packages clean
 
 run: build
 	bin/lidwright practice --folder run
@@ -45,6 +45,10 @@ generate:
 
 test: packages build vet
 	go test -timeout 3h ./...
+
+# The race detector needs a C compiler, and makes tests some five to ten times slower.
+race: packages
+	CGO_ENABLED=1 nice -n 10 go test -race -p 1 -timeout 12h ./...
 
 vet:
 	@test -z "$$(gofmt -l api cmd config daemon deploy kiln tiles)" || (gofmt -l api cmd config daemon deploy kiln tiles; echo 'run gofmt -w on these'; exit 1)

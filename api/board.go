@@ -226,10 +226,7 @@ func (s lidRoutes) getBoard(ctx context.Context, in *boardQuery) (*lidOutput, er
 
 // sizeBoard answers a board question; what it leaves open is as the newest card of the form has it.
 func (s lidRoutes) sizeBoard(ctx context.Context, q *asked) (board.Answer, usecase.FiringMeant, error) {
-	if err := s.Lids().AsForm(ctx, &q.board.Common, q.given["seat_glazed"]); err != nil {
-		return board.Answer{}, usecase.FiringMeant{}, err
-	}
-	return s.Lids().SizeBoard(ctx, q.board, q.at)
+	return s.Lids().SizeBoard(ctx, q.board, q.cards(), q.at)
 }
 
 // board answers q in JSON or, where that is asked for, in text.

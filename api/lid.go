@@ -93,15 +93,7 @@ func (s lidRoutes) askLid(ctx context.Context, values url.Values) (lid.Answer, w
 	if err != nil {
 		return lid.Answer{}, wire.Lid{}, s.troubles.Problem(ctx, err)
 	}
-	if err := s.Lids().AsForm(ctx, &q.Question, q.given["seat_glazed"]); err != nil {
-		return lid.Answer{}, wire.Lid{}, s.troubles.Problem(ctx, err)
-	}
-	if !q.given["trim"] {
-		if err := s.Lids().AsMaker(ctx, &q.Question); err != nil {
-			return lid.Answer{}, wire.Lid{}, s.troubles.Problem(ctx, err)
-		}
-	}
-	answer, firing, err := s.Lids().SizeLid(ctx, q.Question, q.at)
+	answer, firing, err := s.Lids().SizeLid(ctx, q.Question, q.cards(), q.at)
 	if err != nil {
 		return lid.Answer{}, wire.Lid{}, s.troubles.Problem(ctx, err)
 	}

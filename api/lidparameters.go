@@ -54,6 +54,11 @@ type asked struct {
 	rimChecked                     bool
 }
 
+// cards says what pot cards may tell of the question, since its asker did not.
+func (a *asked) cards() usecase.FromCards {
+	return usecase.FromCards{Glazed: !a.given["seat_glazed"], Trim: !a.given["trim"]}
+}
+
 // sameInMM is what the document says of a length under its name in mm.
 const sameInMM = "The same in mm, a number with a point alone"
 

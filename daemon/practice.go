@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"sync/atomic"
 	"time"
 
 	"lidwright/api/usecase"
@@ -170,9 +171,12 @@ func (d *Daemon) practiceAgain(ctx context.Context, id kiln.KilnID, p Practice, 
 func (d *Daemon) play(ctx context.Context, k kiln.Kiln, c practice.Curve, from kiln.Stamp, length time.Duration, load string) error {
 	samples, tick := make(chan kiln.Sample), make(chan time.Time)
 	at := from
+	var clock atomic.Pointer[kiln.Stamp] // the recorder reads it beside us
+	tell := func() { now := at; clock.Store(&now) }
+	tell()
 	r := &record.Recorder{Kilns: []kiln.Kiln{k}, Log: d.store, Ladder: heatwork.MainConeScale(),
 		Rules: d.recorder.Rules, NewID: d.newFiringID,
-		Now: func() kiln.Stamp { return at }, Tick: tick,
+		Now: func() kiln.Stamp { return *clock.Load() }, Tick: tick,
 		Last: time.Minute} // nobody waits for a stop here: all of it is kept on a slow machine too
 	past, err := d.past(ctx, k.ID, k.Control)
 	if err != nil {
@@ -203,9 +207,11 @@ func (d *Daemon) play(ctx context.Context, k kiln.Kiln, c practice.Curve, from k
 		}
 		at.Since += 10 * time.Second
 		at.Wall = at.Wall.Add(10 * time.Second)
+		tell()
 	}
 	for i := 0; i < 3; i++ {
 		at.Since += 10 * time.Second
+		tell()
 		tick <- time.Time{}
 	}
 	stop()

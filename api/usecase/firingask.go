@@ -216,18 +216,31 @@ type rest struct {
 	rim   lid.Rim         // how the maker's bowls of the form grow when their rims are turned out
 }
 
-// AsForm takes from the newest pot card of a form what a question about a pot of that form leaves
+// FromCards says what pot cards may tell of a lid question: what its asker left open.
+type FromCards struct {
+	Glazed bool // whether the seat is glazed
+	Trim   bool // whether the lid is trimmed at leather-hard
+}
+
+func (s Lids) fromCards(ctx context.Context, q *lid.Question, open FromCards) error {
+	if err := s.asForm(ctx, q, open); err != nil {
+		return err
+	}
+	return s.asMaker(ctx, q, open)
+}
+
+// asForm takes from the newest pot card of a form what a question about a pot of that form leaves
 // open: whether the seat is glazed, unless the asker told that, and how lid and pot are fired.
-func (s Lids) AsForm(ctx context.Context, q *lid.Question, glazed bool) error {
+func (s Lids) asForm(ctx context.Context, q *lid.Question, open FromCards) error {
 	together := q.Together != ""
-	if q.Form == "" || q.Body.Clay == "" || q.CollarStage == tiles.Fired || glazed && together {
+	if q.Form == "" || q.Body.Clay == "" || q.CollarStage == tiles.Fired || !open.Glazed && together {
 		return nil
 	}
 	cards, err := s.Archive.Pots(ctx, lid.PotFilter{Form: q.Form, Limit: 1})
 	if err != nil || len(cards) == 0 {
 		return err
 	}
-	if !glazed {
+	if open.Glazed {
 		q.SeatGlazed = cards[0].SeatGlazed
 	}
 	if !together {
@@ -236,10 +249,10 @@ func (s Lids) AsForm(ctx context.Context, q *lid.Question, glazed bool) error {
 	return nil
 }
 
-// AsMaker takes from the newest pot card of the maker, of the form where one is named, whether a lid is trimmed
+// asMaker takes from the newest pot card of the maker, of the form where one is named, whether a lid is trimmed
 // at leather-hard and by how much at most, unless the asker told.
-func (s Lids) AsMaker(ctx context.Context, q *lid.Question) error {
-	if q.Maker == "" || q.Asks() != lid.AskWidth || q.Body.Clay == "" || q.LidStage != "" && q.LidStage != tiles.Wet {
+func (s Lids) asMaker(ctx context.Context, q *lid.Question, open FromCards) error {
+	if !open.Trim || q.Maker == "" || q.Asks() != lid.AskWidth || q.Body.Clay == "" || q.LidStage != "" && q.LidStage != tiles.Wet {
 		return nil
 	}
 	cards, err := s.Archive.Pots(ctx, lid.PotFilter{Form: q.Form, Find: q.Maker, Limit: mostOfMaker})
@@ -263,8 +276,11 @@ func (s Lids) AsMaker(ctx context.Context, q *lid.Question) error {
 
 const mostOfMaker = 50 // cards that are looked through for the maker's last
 
-// SizeLid loads what the question rests on, and computes.
-func (s Lids) SizeLid(ctx context.Context, q lid.Question, at FiringAsk) (lid.Answer, FiringMeant, error) {
+// SizeLid takes from pot cards what the asker left open, loads what the question rests on, and computes.
+func (s Lids) SizeLid(ctx context.Context, q lid.Question, open FromCards, at FiringAsk) (lid.Answer, FiringMeant, error) {
+	if err := s.fromCards(ctx, &q, open); err != nil {
+		return lid.Answer{}, FiringMeant{}, err
+	}
 	checked := q // the maker's own accuracy is yet to come into q
 	if err := checked.Validate(s.LidDefaults); err != nil {
 		return lid.Answer{}, FiringMeant{}, err

@@ -57,8 +57,11 @@ func (s Lids) Heated(ctx context.Context, ref *tiles.BatchRef, at FiringAsk) (*s
 	return fit, m, err
 }
 
-// SizeBoard loads what the question rests on, and computes.
-func (s Lids) SizeBoard(ctx context.Context, q board.Question, at FiringAsk) (board.Answer, FiringMeant, error) {
+// SizeBoard is SizeLid of a board.
+func (s Lids) SizeBoard(ctx context.Context, q board.Question, open FromCards, at FiringAsk) (board.Answer, FiringMeant, error) {
+	if err := s.asForm(ctx, &q.Common, open); err != nil {
+		return board.Answer{}, FiringMeant{}, err
+	}
 	checked := q // the maker's own accuracy is yet to come into q
 	if err := checked.Validate(s.LidDefaults); err != nil {
 		return board.Answer{}, FiringMeant{}, err
