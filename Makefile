@@ -43,6 +43,13 @@ generate:
 	go tool -modfile=deploy/tools/go.mod templ fmt api/pages
 	go tool -modfile=deploy/tools/go.mod templ generate -path api/pages
 
+# Every text that a further language needs, each with an empty line for its own below it: make language TAG=fr
+TAG := xx
+language:
+	@mkdir -p dist
+	awk '/^= / { print "= "; next } { print }' api/pages/words.de.txt > dist/words.$(TAG).txt
+	@echo "dist/words.$(TAG).txt: `grep -c '^= ' dist/words.$(TAG).txt` texts"
+
 test: packages build vet
 	go test -timeout 3h ./...
 

@@ -54,21 +54,32 @@ func (s firingRoutes) getCompare(ctx context.Context, in *compareInput) (*body[w
 // comparePage lays firings over one another. A form sends the firing of each ticked box.
 func (s firingRoutes) comparePage(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
-	at, text := kiln.NoTemperature(), strings.Replace(strings.TrimSpace(q.Get("at_c")), ",", ".", 1)
 	l := s.localeOf(r.Context())
+	field := "at_c" // of a form in the reader's degrees
+	if q.Has("at_f") {
+		field = "at_f"
+	}
+	at, text := kiln.NoTemperature(), strings.Replace(strings.TrimSpace(q.Get(field)), ",", ".", 1)
 	data := pages.ComparePage{Frame: s.page(r.Context(), "kiln").Frame,
-		At: pages.Form{Values: url.Values{"at_c": {q.Get("at_c")}}}}
+		At: pages.Form{Values: url.Values{"at": {q.Get(field)}}}}
 	for _, id := range q["firing"] {
 		data.IDs = append(data.IDs, pages.Hidden{Name: "firing", Value: id})
 	}
 	if text != "" {
 		v, err := strconv.ParseFloat(text, 64)
+		if field == "at_f" {
+			v = (v - 32) / 1.8
+		}
 		if err == nil && v >= 20 && v <= 1500 {
 			at = kiln.Celsius(v)
+			data.AtSays = l.Heat(v)
+			if (field == "at_f") != l.Fahrenheit { // by a link, in the other degrees
+				data.At.Values.Set("at", l.Degrees(v))
+			}
 		} else {
 			p, _ := s.again(w, r, web.NewProblem("out-of-range",
-				message.New("at_c: a temperature from 20 to 1500 °C."),
-				wire.Field{Name: "at_c", Says: message.New("from 20 to 1500")}))
+				message.New("{1}: a temperature from {2} to {3}.", field, kiln.Celsius(20), kiln.Celsius(1500)),
+				wire.Field{Name: "at", Says: message.New("from {1} to {2}", kiln.Celsius(20), kiln.Celsius(1500))}))
 			data.At.Problem = p
 		}
 	}

@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"lidwright/api/pages"
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
@@ -199,6 +200,39 @@ func TestCompare(t *testing.T) {
 	answer, text = ask(t, "GET", site+"/compare?firing="+string(idOf(1))+"&firing="+string(idOf(2))+"&at_c=1000", "", "")
 	if answer.StatusCode != 200 || !strings.Contains(text, "slower") || strings.Count(text, `class="heat"`)+strings.Count(text, `class="dotted"`) != 4 {
 		t.Errorf("the page: %s\n%s", answer.Status, text)
+	}
+}
+
+// The peak of a firing is the same figure, with the same unit, on every page that shows it; and the temperature at
+// which firings are laid over one another is asked for and told in the reader's degrees.
+func TestOneFigureOnEveryPage(t *testing.T) {
+	_, site := shedServer(t)
+	set, err := pages.Load(time.UTC, func(string, float64) string { return "" })
+	if err != nil {
+		t.Fatal(err)
+	}
+	var f wire.Firing
+	_, text := ask(t, "GET", site+"/v1/firings/"+string(idOf(2)), "", "")
+	if err := json.Unmarshal([]byte(text), &f); err != nil || f.PeakC == nil {
+		t.Fatal(err, text)
+	}
+	for cookie, l := range map[string]pages.Locale{"en.mm.24.c": set.Locale(pages.Speak{Tongue: "en"}),
+		"en.in.12.f": set.Locale(pages.Speak{Tongue: "en", Fahrenheit: true}),
+		"de.mm.24.f": set.Locale(pages.Speak{Tongue: "de", Fahrenheit: true})} {
+		two := "/compare?firing=" + string(idOf(1)) + "&firing=" + string(idOf(2))
+		for _, path := range []string{"/firing/" + string(idOf(2)), two, "/trend/big-blue"} {
+			if _, page := ask(t, "GET", site+path, "", "", "Cookie", speakCookie+"="+cookie); !strings.Contains(page, l.Heat(f.PeakC)) {
+				t.Errorf("%s of %s does not tell the peak as %s", path, cookie, l.Heat(f.PeakC))
+			}
+		}
+		_, page := ask(t, "GET", site+two+"&at_f=1832", "", "", "Cookie", speakCookie+"="+cookie) // 1000 °C
+		if name := "at_" + strings.ToLower(l.Degree()[len("°"):]); !strings.Contains(page, l.Heat(1000.0)) ||
+			!strings.Contains(page, `name="`+name+`"`) || !strings.Contains(page, `value="`+l.Degrees(1000.0)+`"`) {
+			t.Errorf("%s: not laid over one another at %s", cookie, l.Heat(1000.0))
+		}
+		if answer, _ := ask(t, "GET", site+two+"&at_f=40", "", "", "Cookie", speakCookie+"="+cookie); answer.StatusCode != 422 {
+			t.Errorf("%s: 40 °F is %s", cookie, answer.Status)
+		}
 	}
 }
 

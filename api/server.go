@@ -119,7 +119,7 @@ func (s *Server) Routes() []string { return slices.Clone(s.patterns) }
 
 // Handler builds every route. It is made once.
 func (s *Server) Handler() (http.Handler, error) {
-	set, err := pages.Load(s.Site.Zone, func(unit string, mm float64) string { return tiles.LengthUnit(unit).Format(tiles.Millimetre(mm)) })
+	set, err := pages.Load(s.Site.Zone, func(unit string, mm float64) string { return tiles.LengthUnit(unit).Shown(tiles.Millimetre(mm)) })
 	if err != nil {
 		return nil, err
 	}

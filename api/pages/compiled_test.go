@@ -292,7 +292,7 @@ func potPages(f Frame, fault Problem) []Page {
 			Firings: figures},
 		TrendPage{Frame: f, Kiln: "kiln"},
 		ComparePage{Frame: f, Firings: figures, IDs: []Hidden{{"firing", "id"}}, Phone: "<svg></svg>",
-			Desk: "<svg></svg>", At: Form{Values: url.Values{"at_c": {"900"}}}},
+			Desk: "<svg></svg>", At: Form{Values: url.Values{"at": {"900"}}}, AtSays: "says"},
 		ComparePage{Frame: f, Trouble: message.New("trouble"), Phone: "<svg></svg>", At: refused},
 		YearPage{Frame: f, Year: "2026", Before: "2025", After: "2027", Loads: "loads",
 			Kilns: []KilnOfYear{{"name", "says", pictures, []string{"probe"}}}, Bags: pictures, Lids: "lids",

@@ -167,7 +167,7 @@ func (l Locale) Spread(v any) string { return l.degrees(v, 0) + " " + l.Degree()
 // Change is a difference of temperatures with its sign and unit.
 func (l Locale) Change(v any) string {
 	text := l.degrees(v, 0)
-	if text != "–" && text[0] != '-' {
+	if text != "–" && !strings.HasPrefix(text, "−") {
 		text = "+" + text
 	}
 	return text + " " + l.Degree()
@@ -210,14 +210,31 @@ func (l Locale) degrees(v any, zero float64) string {
 		return "–"
 	}
 	if l.Fahrenheit {
-		return fmt.Sprintf("%.0f", f.Float()*1.8+zero)
+		return l.Decimal(f.Float()*1.8+zero, 0)
 	}
-	return fmt.Sprintf("%.0f", f.Float())
+	return l.Decimal(f.Float(), 0)
 }
 
-// Decimal is a number with some places, with the reader's sign between them and the whole.
+// Decimal is a number with some places, with the reader's sign between them and the whole, and a minus before
+// what is below nought once it is rounded.
 func (l Locale) Decimal(v float64, places int) string {
-	return l.words.point(strconv.FormatFloat(v, 'f', places, 64))
+	text := strconv.FormatFloat(v, 'f', places, 64)
+	if strings.Trim(text, "-0.") == "" {
+		text = strings.TrimPrefix(text, "-")
+	}
+	return l.words.point(strings.Replace(text, "-", "−", 1))
+}
+
+// Field is a length as it stands in a field, in the reader's unit: read back it is the same length to the bit.
+func (l Locale) Field(mm float64) string {
+	per, _ := l.PerMM()
+	for places := 1; places < 12; places++ {
+		text := strconv.FormatFloat(mm*per, 'f', places, 64)
+		if back, err := strconv.ParseFloat(text, 64); err == nil && math.Abs(back/per-mm) < 1e-9 {
+			return l.words.point(text)
+		}
+	}
+	return l.words.point(strconv.FormatFloat(mm*per, 'f', -1, 64))
 }
 
 // upper makes the first letter of a sentence a capital.

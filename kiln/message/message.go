@@ -319,6 +319,9 @@ func (w Word) Render(r Reader) string { return r.Word(string(w)) }
 // Decimal is a number with some places after the reader's sign.
 func (r Reader) Decimal(v float64, places int) string {
 	text := strconv.FormatFloat(v, 'f', places, 64)
+	if places >= 0 && strings.Trim(text, "-0.") == "" { // nothing is left of what is below nought
+		text = strings.TrimPrefix(text, "-")
+	}
 	if r.Comma {
 		return strings.Replace(text, ".", ",", 1)
 	}
