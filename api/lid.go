@@ -64,6 +64,9 @@ type lidOutput struct {
 }
 
 func (s lidRoutes) getLid(ctx context.Context, in *lidInput) (*lidOutput, error) {
+	if pot := in.values.Get("pot"); pot != "" {
+		return nil, s.askByItsCard(ctx, pot)
+	}
 	a, j, err := s.askLid(ctx, in.values)
 	if err != nil {
 		return nil, err
@@ -85,6 +88,23 @@ func (s lidRoutes) getLid(ctx context.Context, in *lidInput) (*lidOutput, error)
 		return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(bare(unit.Format(v)) + "\n")}, nil
 	}
 	return &lidOutput{ContentType: "application/json", Body: j}, nil
+}
+
+// askByItsCard says what to ask about a pot in place of its id: what stands on its card, as the page leads there.
+func (s lidRoutes) askByItsCard(ctx context.Context, pot string) error {
+	card, err := s.Archive.Pot(ctx, pot)
+	if err != nil {
+		return s.troubles.Problem(ctx, err)
+	}
+	q := url.Values{"seat": {string(card.Seat)}, "clay": {string(card.Body.Clay)}, "batch": {string(card.Body.Batch)}}
+	for _, w := range card.Collar {
+		q.Add("collar", inMM(w))
+	}
+	if card.Opening != 0 {
+		q.Set("opening", inMM(card.Opening))
+	}
+	says := message.New("a lid is asked for by what stands on its card: {1}", "/v1/lid?"+q.Encode())
+	return web.NewProblem("unknown-parameter", message.Stopped(says), wire.Field{Name: "pot", Says: says})
 }
 
 // askLid answers a lid question from its parameters, for the API and for the page.

@@ -94,8 +94,17 @@ func (a *asking) caution(ids []string) {
 	}
 }
 
+// clay is the clay that a form asks about: as it was said, else the one that was worked with last, but where rates
+// are stated or a batch is named, which no clay may be guessed for.
+func (a asking) clay(q url.Values) string {
+	if q.Has("clay") || a.Rates || len(a.Clays) == 0 || anyGiven(q, "batch", "lid_batch") {
+		return q.Get("clay")
+	}
+	return a.Clays[0].Clay
+}
+
 // lidAsking is the lid page as it asks: what was typed, the drawing, the fields.
-func (s lidRoutes) lidAsking(ctx context.Context, q url.Values, a asking) (pages.LidPage, chart.Seat, error) {
+func lidAsking(q url.Values, a asking) (pages.LidPage, chart.Seat) {
 	d := pages.LidPage{Frame: a.Frame, Q: shownAs(q, a.Unit), Unit: pages.Word(a.Unit), Stages: a.Stages,
 		OwnRates: a.Rates,
 		Rates:    lidFields(a.RateFields), Fine: lidFields(a.MoreFields)}
@@ -113,10 +122,7 @@ func (s lidRoutes) lidAsking(ctx context.Context, q url.Values, a asking) (pages
 		seat.Seat = v
 	}
 	d.Seat, d.LidName = pages.Word(seat.Seat), shortName(seat.Seat.LidName())
-	var err error
-	if d.Clay = q.Get("clay"); d.Clay == "" && !a.Rates && !q.Has("clay") {
-		d.Clay, err = s.lastClay(ctx, a.Clays)
-	}
+	d.Clay = a.clay(q)
 	d.LidAt = seat.At("lid")
 	for _, size := range []pages.LidSize{{Name: "collar", Label: shortName(a.CollarName)},
 		{Name: "opening", Label: "ledge opening"}} {
@@ -133,7 +139,7 @@ func (s lidRoutes) lidAsking(ctx context.Context, q url.Values, a asking) (pages
 			d.Carry = append(d.Carry, pages.Hidden{Name: name, Value: q.Get(name)})
 		}
 	}
-	return d, seat, err
+	return d, seat
 }
 
 // lidCarried are parameters of a link to the page that no field of it has.
@@ -171,35 +177,6 @@ func shownAs(q url.Values, unit tiles.LengthUnit) url.Values {
 	return shown
 }
 
-// lastClay is the clay that was worked with last: that of the newest pot card, else of the newest bar, else the
-// first there is.
-func (s lidRoutes) lastClay(ctx context.Context, clays []wire.ClayJSON) (string, error) {
-	pots, err := s.Archive.Pots(ctx, lid.PotFilter{Limit: 1})
-	if err != nil {
-		return "", err
-	}
-	if len(pots) > 0 && pots[0].Body.Clay != "" {
-		return string(pots[0].Body.Clay), nil
-	}
-	loads, err := s.Archive.Loads(ctx, tiles.LoadFilter{Limit: 5})
-	if err != nil {
-		return "", err
-	}
-	for _, l := range loads {
-		bars, err := s.Archive.Bars(ctx, tiles.BarFilter{Load: l.ID, Limit: 1}, s.Channel)
-		if err != nil {
-			return "", err
-		}
-		if len(bars) > 0 {
-			return string(bars[0].Clay), nil
-		}
-	}
-	if len(clays) == 0 {
-		return "", nil
-	}
-	return clays[0].Clay, nil
-}
-
 // cardOf is the page of a pot's card by its id, or of those found by what else was written of it.
 func (s lidRoutes) cardOf(ctx context.Context, pot string) string {
 	if _, err := s.Archive.Pot(ctx, pot); err == nil {
@@ -221,10 +198,7 @@ func (s lidRoutes) lidPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	d, seat, err := s.lidAsking(r.Context(), q, form)
-	if err != nil {
-		return err
-	}
+	d, seat := lidAsking(q, form)
 	speak := form.Frame.Speak
 	speak.Unit = string(form.Show)
 	l := s.pages.Locale(speak)
@@ -616,10 +590,7 @@ func (s lidRoutes) boardPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	d, err := s.boardAsking(r.Context(), q, form)
-	if err != nil {
-		return err
-	}
+	d := boardAsking(q, form)
 	if !anyGiven(q, "galleries", "gauge", "gauge_mm") && !q.Has("galleries") {
 		return s.show(w, d)
 	}
@@ -659,7 +630,7 @@ func (s lidRoutes) boardPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 // boardAsking is the page as it asks: what was typed, the fields.
-func (s lidRoutes) boardAsking(ctx context.Context, q url.Values, a asking) (pages.BoardPage, error) {
+func boardAsking(q url.Values, a asking) pages.BoardPage {
 	d := pages.BoardPage{Frame: a.Frame, Q: pages.Form{Values: shownAs(q, a.Unit)}, Unit: pages.Word(a.Unit),
 		Stages: a.Stages, Kinds: a.Kinds, OwnRates: a.Rates, Rates: lidFields(a.RateFields),
 		Fine:    lidFields(a.MoreFields),
@@ -677,11 +648,8 @@ func (s lidRoutes) boardAsking(ctx context.Context, q url.Values, a asking) (pag
 	for _, c := range a.Clays {
 		d.Clays = append(d.Clays, pages.LidClay{ID: c.Clay, Name: c.Name})
 	}
-	var err error
-	if d.Clay = q.Get("clay"); d.Clay == "" && !a.Rates && !q.Has("clay") {
-		d.Clay, err = s.lastClay(ctx, a.Clays)
-	}
-	return d, err
+	d.Clay = a.clay(q)
+	return d
 }
 
 // boardFaults puts what is wrong beside its fields.

@@ -47,3 +47,32 @@ func TestBarStory(t *testing.T) {
 	has(t, b.page("/bar/BQ7"), `href="/bar/BQ7/story"`)
 	b.json("GET", "/v1/bars/BQY/story", "", 404)
 }
+
+// A reading that was crossed out, restored and crossed out again stands in the bar's history with each of these,
+// who did it and why, on the page and in the API.
+func TestStoryOfRestored(t *testing.T) {
+	b := newBench(t)
+	b.tern("BQ7")
+	wet := b.read("BQ7", "wet", "100.4")["id"].(string)
+	strike := func(why, by string) {
+		b.json("PUT", "/v1/bars/BQ7/readings/"+wet+"/strike", fmt.Sprintf(`{"why":%q,"by":%q}`, why, by), 200)
+	}
+	strike("another bar", "KT")
+	b.json("POST", "/v1/crossed-out/reading/"+wet+"/restore", `{"by":"RO"}`, 200)
+	strike("with a rule", "EM")
+	var got []string
+	for _, i := range b.json("GET", "/v1/bars/BQ7/story", "", 200)["items"].([]any) {
+		i := i.(map[string]any)
+		got = append(got, fmt.Sprint(i["what"], " ", i["by"], " ", i["why"]))
+	}
+	want := []string{"read KT ", "struck KT another bar", "restored RO ", "struck EM with a rule"}
+	if !slices.Equal(got, want) {
+		t.Errorf("%q, want %q", got, want)
+	}
+	has(t, b.page("/bar/BQ7/story"), "another bar", "with a rule", "restored", "crossed out")
+	b.json("POST", "/v1/crossed-out/reading/"+wet+"/restore", `{"by":"RO"}`, 200)
+	n := len(b.json("GET", "/v1/bars/BQ7/story", "", 200)["items"].([]any))
+	if n != len(want)+1 {
+		t.Errorf("restored again: %d entries", n)
+	}
+}

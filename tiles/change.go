@@ -24,6 +24,12 @@ type StruckFact struct {
 	At   time.Time
 }
 
+// TakenBack is a crossing out of a reading that somebody restored.
+type TakenBack struct {
+	Reading          string
+	Struck, Restored Act
+}
+
 // SaidSoFar counts what was said: readings by what came of them (counted, held, struck), lids by
 // how they sat.
 type SaidSoFar struct {

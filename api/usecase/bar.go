@@ -408,8 +408,12 @@ func (s Bars) Story(ctx context.Context, p wire.BarPath) (wire.Story, error) {
 		}
 		loads[h.Load] = l
 	}
+	back, err := s.Archive.TakenBack(ctx, bar.Code)
+	if err != nil {
+		return wire.Story{}, err
+	}
 	out := wire.Story{Bar: string(bar.Code), Clay: string(bar.Clay), Batch: string(bar.Batch), Items: []wire.Chapter{}}
-	for _, c := range shrinkage.BarHistory(bar, moves) {
+	for _, c := range shrinkage.BarHistory(bar, moves, back) {
 		j := wire.Chapter{At: s.Moment(c.At), What: string(c.What), By: c.By, Why: c.Why}
 		switch {
 		case c.Reading != nil:

@@ -10,6 +10,7 @@ import (
 	"lidwright/tiles"
 )
 
+// List gives every clay, the one that was worked with last first, the others by their ids.
 func (s Clays) List(ctx context.Context) ([]wire.ClayJSON, error) {
 	clays, err := s.Archive.Clays(ctx)
 	if err != nil {
@@ -19,9 +20,18 @@ func (s Clays) List(ctx context.Context) ([]wire.ClayJSON, error) {
 	if err != nil {
 		return nil, err
 	}
+	last, err := s.Archive.LastUsed(ctx)
+	if err != nil {
+		return nil, err
+	}
 	out := []wire.ClayJSON{}
 	for _, c := range clays {
-		out = append(out, s.clayJSON(c.Clay, batches))
+		one := s.clayJSON(c.Clay, batches)
+		if c.Clay.ID == last {
+			out = slices.Insert(out, 0, one)
+		} else {
+			out = append(out, one)
+		}
 	}
 	return out, nil
 }

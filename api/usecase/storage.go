@@ -98,6 +98,7 @@ type ClayStore interface {
 
 // BarStore is the part of the record with bars and what was measured on them.
 type BarStore interface {
+	LastUsed(ctx context.Context) (tiles.ClayID, error)                     // the clay worked with last; empty: none was
 	KilnOfClay(ctx context.Context, clay tiles.ClayID) (kiln.KilnID, error) // where its last fired bars came from; empty: none did
 	Bars(ctx context.Context, w tiles.BarFilter, channel Channels) ([]tiles.KeptBar, error)
 	Bar(ctx context.Context, code tiles.Code, channel Channels) (tiles.KeptBar, error)
@@ -141,6 +142,7 @@ type ChangeStore interface {
 	LastChange(ctx context.Context) (int64, error)
 	CrossedOut(ctx context.Context, since time.Time) ([]tiles.StruckFact, error)
 	Restore(ctx context.Context, kind, id, by string, at kiln.Stamp) (of string, err error)
+	TakenBack(ctx context.Context, bar tiles.Code) ([]tiles.TakenBack, error)
 	Site(ctx context.Context) (id, life string, err error) // name and life of the record
 	Tally(ctx context.Context) (tiles.SaidSoFar, error)
 	News() <-chan struct{} // closed when something is written next

@@ -12,7 +12,7 @@ type Story struct {
 
 type Chapter struct {
 	At      *string         `json:"at"`
-	What    string          `json:"what" doc:"read, weighed, confirmed, counted, struck, packed, fired, moved"`
+	What    string          `json:"what" doc:"read, weighed, confirmed, counted, struck, restored, packed, fired, moved"`
 	Says    message.Message `json:"says"`
 	By      string          `json:"by"`
 	Why     string          `json:"why"`

@@ -107,7 +107,11 @@ func storyCommand() *cobra.Command {
 				if i.At != nil && len(*i.At) >= 16 {
 					at = (*i.At)[:10] + " " + (*i.At)[11:16]
 				}
-				rows = append(rows, []string{at, i.What, i.Says.String(), i.By, i.Why})
+				what := i.What
+				if what == "struck" {
+					what = "crossed out"
+				}
+				rows = append(rows, []string{at, what, i.Says.String(), i.By, i.Why})
 			}
 			table(c.OutOrStdout(), rows)
 			return nil

@@ -230,3 +230,15 @@ func (s ClayStore) KilnOfClay(ctx context.Context, clay tiles.ClayID) (k kiln.Ki
 	}
 	return k, nil
 }
+
+// LastUsed is the clay that was worked with last: that of the bar or the pot card of which something was said
+// last, learners' bars apart; empty where there is neither.
+func (s ClayStore) LastUsed(ctx context.Context) (clay tiles.ClayID, err error) {
+	err = s.read.QueryRowContext(ctx, `
+		SELECT clay FROM (SELECT clay, rev FROM bar WHERE practice = 0
+			UNION ALL SELECT body_clay, rev FROM pot) ORDER BY rev DESC LIMIT 1`).Scan(&clay)
+	if err != nil && !errors.Is(err, sql.ErrNoRows) {
+		return "", fmt.Errorf("look for the clay that was used last: %w", err)
+	}
+	return clay, nil
+}

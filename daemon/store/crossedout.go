@@ -97,3 +97,33 @@ func (s ChangeStore) Restore(ctx context.Context, kind, id, by string, at kiln.S
 	}
 	return of, nil
 }
+
+// TakenBack gives each crossing out of a bar's readings that was restored, in order of time.
+func (s ChangeStore) TakenBack(ctx context.Context, bar tiles.Code) ([]tiles.TakenBack, error) {
+	rows, err := s.read.QueryContext(ctx, `
+		SELECT c.id, c.op, c.at_ms, coalesce(c.body ->> 'by', ''), coalesce(c.body ->> 'why', '')
+		FROM change c JOIN reading r ON r.id = c.id
+		WHERE r.bar = ? AND c.kind = 'reading' AND c.op IN ('strike', 'restore') ORDER BY c.seq`, string(bar))
+	if err != nil {
+		return nil, fmt.Errorf("read what was restored of bar %s: %w", bar, err)
+	}
+	var all []tiles.TakenBack
+	struck := map[string]tiles.Act{}
+	_, err = collect(rows, "what was restored", func(*struct{}) error {
+		var id, op string
+		var at int64
+		var a tiles.Act
+		if err := rows.Scan(&id, &op, &at, &a.By, &a.Why); err != nil {
+			return err
+		}
+		a.At = fromMilli(at)
+		if op == "strike" {
+			struck[id] = a
+		} else if was, is := struck[id]; is {
+			all = append(all, tiles.TakenBack{Reading: id, Struck: was, Restored: a})
+			delete(struck, id)
+		}
+		return nil
+	})
+	return all, err
+}

@@ -15,6 +15,7 @@ const (
 	WasRead      EventKind = "read"
 	WasWeighed   EventKind = "weighed"
 	WasStruck    EventKind = "struck"    // a reading was crossed out
+	WasRestored  EventKind = "restored"  // what was crossed out counts again
 	WasConfirmed EventKind = "confirmed" // a second reading agreed, or the owner said that it was read right
 	WasCounted   EventKind = "counted"   // the owner let it into the fit
 	WasFired     EventKind = "fired"
@@ -32,9 +33,10 @@ type BarEvent struct {
 	Change  *RateChange    // moved
 }
 
-// BarHistory is all that happened to the bar b, in order of time: every reading and what was done to it,
-// every load and firing, and which of these moved the rate. What has no time stands last.
-func BarHistory(b tiles.Bar, moves []RateChange) []BarEvent {
+// BarHistory is all that happened to the bar b, in order of time: every reading and what was done to it, what
+// was crossed out and restored, every load and firing, and which of these moved the rate. What has no time
+// stands last.
+func BarHistory(b tiles.Bar, moves []RateChange, back []tiles.TakenBack) []BarEvent {
 	var out []BarEvent
 	for i := range b.Readings {
 		r := &b.Readings[i]
@@ -51,6 +53,15 @@ func BarHistory(b tiles.Bar, moves []RateChange) []BarEvent {
 				out = append(out, BarEvent{At: a.act.At, What: a.what, By: a.act.By, Why: a.act.Why, Reading: r})
 			}
 		}
+	}
+	for _, t := range back {
+		i := slices.IndexFunc(b.Readings, func(r tiles.Reading) bool { return r.ID == t.Reading })
+		if i < 0 {
+			continue
+		}
+		r := &b.Readings[i]
+		out = append(out, BarEvent{At: t.Struck.At, What: WasStruck, By: t.Struck.By, Why: t.Struck.Why, Reading: r},
+			BarEvent{At: t.Restored.At, What: WasRestored, By: t.Restored.By, Reading: r})
 	}
 	for i := range b.Firings {
 		h := &b.Firings[i]

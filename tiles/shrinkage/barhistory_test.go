@@ -18,7 +18,7 @@ func TestStory(t *testing.T) {
 		Firings: []tiles.Heat{{Load: "later", Work: kiln.NoTemperature()}, {Load: "first", Work: 1222, At: day(8)}}}
 	moves := []RateChange{{At: day(11), Bars: []tiles.Code{"BQ7"}}, {At: day(2), Bars: []tiles.Code{"BQ4"}}}
 	var got []EventKind
-	for _, c := range BarHistory(b, moves) {
+	for _, c := range BarHistory(b, moves, nil) {
 		got = append(got, c.What)
 	}
 	want := []EventKind{WasRead, WasStruck, WasRead, WasFired, WasRead, WasConfirmed, WasCounted, ChangedRate, WasWeighed, WasPacked}
