@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"html/template"
 	"log/slog"
 	"net/http"
 	"net/url"
@@ -16,6 +15,7 @@ import (
 	"github.com/google/uuid"
 
 	"lidwright/api/caution"
+	"lidwright/api/pages"
 	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/api/wire"
@@ -89,111 +89,101 @@ func (s firingRoutes) beneath(ctx context.Context, f kiln.Firing, past []kiln.Fi
 	return b, nil
 }
 
-type firingPageData struct {
-	page
-	Gaps        []message.Message // in words
-	Firing      wire.FiringWhole
-	Range       string
-	AsIndicated string // its range
-	Curve       template.HTML
-	Beneath     message.Message
-	Cautions    []message.Message
-	VentCaution message.Message
-	Start       wire.CheckList // as it was ticked
-	Series      []choice
-	Tilts       []int
-	Typed       url.Values // what a form was sent with, where it was refused
-}
-
-type choice struct{ Value, Says string }
-
-// coneChoices are the series whose cones can be told, the studio's own first.
-func coneChoices(own string) []choice {
-	all := []choice{{own, seriesSays(own)}}
+// coneSeries are the series whose cones can be told, the studio's own first.
+func coneSeries(own string) []string {
+	all := []string{own}
 	for _, c := range []kiln.Series{heatwork.SeriesSelfSupporting, heatwork.SeriesSelfSupportingIronFree,
 		heatwork.SeriesPlaque, heatwork.SeriesPlaqueIronFree, heatwork.SeriesPlaqueOlder,
 		heatwork.SeriesSmall} {
 		if string(c) != own {
-			all = append(all, choice{string(c), seriesSays(string(c))})
+			all = append(all, string(c))
 		}
 	}
 	return all
 }
 
-// seriesSays is what a series of cones is called on pages.
-func seriesSays(series string) string {
-	switch series {
-	case "large_self_supporting_iron_free":
-		return "large self supporting, iron free"
-	case "large_plaque_iron_free":
-		return "large plaque, iron free"
-	case "large_plaque_older":
-		return "large plaque, older table"
+// usualHours is how long the last firings took that f is held against: those of past, newest first, before it
+// that came to their end, of the same kind and atmosphere. The middle one of at most four.
+func usualHours(f kiln.Firing, past []kiln.Firing) (u pages.Usual) {
+	var toTop, cooling []float64
+	for _, p := range past {
+		if p.Kind != f.Kind || p.Atmosphere != f.Atmosphere || p.Status != kiln.Ended ||
+			!p.Began.Wall.Before(f.Began.Wall) {
+			continue
+		}
+		if len(toTop) < 4 && p.ToTop > 0 {
+			toTop = append(toTop, p.ToTop.Hours())
+		}
+		if len(cooling) < 4 && p.ToTop > 0 {
+			cooling = append(cooling, (p.Length - p.ToTop).Hours())
+		}
 	}
-	return strings.ReplaceAll(series, "_", " ")
+	return pages.Usual{ToTop: middle(toTop), Cooling: middle(cooling)}
 }
 
-func rangeSays(l []*float64) string {
-	switch {
-	case len(l) != 2 || l[0] == nil && l[1] == nil:
-		return ""
-	case l[0] == nil:
-		return fmt.Sprintf("less than %.0f", *l[1])
-	case l[1] == nil:
-		return fmt.Sprintf("at least %.0f", *l[0])
+// middle is the median, nil of none.
+func middle(v []float64) *float64 {
+	if len(v) == 0 {
+		return nil
 	}
-	return fmt.Sprintf("%.0f to %.0f", *l[0], *l[1])
+	slices.Sort(v)
+	m := (v[(len(v)-1)/2] + v[len(v)/2]) / 2
+	return &m
 }
 
-func (s firingRoutes) firingPageData(ctx context.Context, id kiln.FiringID, q url.Values) (d firingPageData,
-	err error) {
+func (s firingRoutes) firingPage(w http.ResponseWriter, r *http.Request) error {
+	return s.showFiring(w, r, pages.Form{})
+}
+
+// showFiring is the page of a firing; form is a cone that was sent and refused, if one was.
+func (s firingRoutes) showFiring(w http.ResponseWriter, r *http.Request, form pages.Form) error {
+	ctx, id := r.Context(), kiln.FiringID(r.PathValue("id"))
 	f, err := s.Firings().FindFiring(ctx, id)
 	if err != nil {
-		return d, err
+		return err
 	}
-	d = firingPageData{page: s.page(ctx, "kiln"), Series: coneChoices(s.Firings().ConeSeries()),
-		Tilts: []int{30, 45, 60, 75, 90}, Typed: url.Values{}, VentCaution: caution.Text(caution.VentOn)}
+	page := s.page(ctx, "kiln")
+	d := pages.FiringPage{Frame: page.Frame, ID: page.ID, Form: form, Series: coneSeries(s.Firings().ConeSeries()),
+		VentCaution: caution.Text(caution.VentOn), Gaps: gapWords(f.Gaps)}
+	if form.Has("id") {
+		d.ID = form.Get("id")
+	}
 	if d.Firing, err = s.Firings().WholeFiring(ctx, id); err != nil {
-		return d, err
+		return err
 	}
 	past, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: f.Kiln, Before: f.Began.Wall,
 		Limit: usecase.UsualLook})
 	if err != nil {
-		return d, err
+		return err
 	}
+	d.Usual = usualHours(f, past)
 	under, err := s.beneath(ctx, f, past, "")
-	if err != nil {
-		return d, err
-	}
-	view, err := s.drawFiring(ctx, f, under, q)
-	if err != nil {
-		return d, err
-	}
-	d.Curve = template.HTML(s.pages.Curve(d.Speak, view))
-	if d.Start, err = s.Firings().CheckList(ctx, string(id)); err != nil {
-		return d, err
-	}
-	d.Gaps = gapWords(f.Gaps)
-	d.Beneath, d.Range = under.Says, rangeSays(d.Firing.HeatLikely)
-	if d.Firing.AsIndicated != nil {
-		d.AsIndicated = rangeSays(d.Firing.AsIndicated.Likely)
-	}
-	if f.Atmosphere == kiln.Reduction {
-		d.Cautions = caution.Texts(reductionCautions...)
-	}
-	return d, nil
-}
-
-func (s firingRoutes) firingPage(w http.ResponseWriter, r *http.Request) error {
-	d, err := s.firingPageData(r.Context(), kiln.FiringID(r.PathValue("id")), r.URL.Query())
 	if err != nil {
 		return err
 	}
-	return s.render(w, "firing", d)
+	d.Beneath = under.Says
+	if d.Curve, err = s.drawFiring(ctx, f, under, r.URL.Query()); err != nil {
+		return err
+	}
+	if d.Start, err = s.Firings().CheckList(ctx, string(id)); err != nil {
+		return err
+	}
+	if f.Load != "" {
+		bars, err := s.Archive.Bars(ctx, tiles.BarFilter{Load: f.Load}, s.Channel)
+		if err != nil {
+			return err
+		}
+		for _, b := range bars {
+			d.Bars = append(d.Bars, string(b.Code))
+		}
+	}
+	if f.Atmosphere == kiln.Reduction {
+		d.Cautions = pages.Cautions(caution.Texts(reductionCautions...))
+	}
+	return s.show(w, d)
 }
 
-// firingForm makes the handler of one form of the firing page: what is refused is shown again as
-// it was typed.
+// firingForm makes the handler of one form of the firing page.
 func (s firingRoutes) firingForm(keep func(ctx context.Context, id wire.FiringPath,
 	form url.Values) error) func(http.ResponseWriter, *http.Request) error {
 	return func(w http.ResponseWriter, r *http.Request) error {
@@ -203,18 +193,22 @@ func (s firingRoutes) firingForm(keep func(ctx context.Context, id wire.FiringPa
 		}
 		id := wire.FiringPath{ID: r.PathValue("id")}
 		if err := keep(r.Context(), id, form); err != nil {
-			d, dataErr := s.firingPageData(r.Context(), kiln.FiringID(id.ID), url.Values{})
-			if dataErr != nil {
-				return dataErr
-			}
-			d.Error, d.Typed = s.refused(r.Context(), err), form
-			w.Header().Set("Content-Type", "text/html; charset=utf-8")
-			w.WriteHeader(d.Error.Status)
-			return s.render(w, "firing", d)
+			return err
 		}
 		http.Redirect(w, r, "/firing/"+url.PathEscape(id.ID)+form.Get("back"), http.StatusSeeOther)
 		return nil
 	}
+}
+
+// postCone keeps a cone; one that is refused is shown again as it was typed.
+func (s firingRoutes) postCone(w http.ResponseWriter, r *http.Request) error {
+	err := s.firingForm(s.formCone)(w, r)
+	if err != nil {
+		if p, ok := s.again(w, r, err); ok {
+			return s.showFiring(w, r, pages.Form{Values: r.PostForm, Problem: p})
+		}
+	}
+	return err
 }
 
 func (s firingRoutes) formCone(ctx context.Context, id wire.FiringPath, form url.Values) error {
@@ -262,39 +256,36 @@ func (s firingRoutes) formSaid(ctx context.Context, id wire.FiringPath, form url
 		Atmosphere: form.Get("atmosphere"), By: form.Get("by")})
 }
 
-type byHandData struct {
-	page
-	Cautions []message.Message
-	Kilns    []string
-	Series   []choice
-	Tilts    []int
-	Typed    url.Values
-	Rows     []int
-	Loads    []choice        // packed and not fired yet
-	Asks     bool            // whether it is another firing than one that went on at the time
-	Twice    map[string]bool // fields of times that came twice, in the night in which the clock went back
+func (s firingRoutes) byHandPage(w http.ResponseWriter, r *http.Request) error {
+	return s.showByHand(w, r, pages.Form{Values: r.URL.Query()})
 }
 
-func (s firingRoutes) byHandData(ctx context.Context) byHandData {
-	d := byHandData{page: s.page(ctx, "kiln"), Series: coneChoices(s.Firings().ConeSeries()), Tilts: []int{30,
-		45, 60, 75, 90}, Typed: url.Values{}, Rows: []int{1, 2, 3}, Cautions: caution.Texts(append([]caution.Number{caution.Glare}, reductionCautions...)...)}
+// showByHand is the page on which a firing is logged; form is what was refused, or what the address asks for.
+func (s firingRoutes) showByHand(w http.ResponseWriter, r *http.Request, form pages.Form) error {
+	ctx := r.Context()
+	page := s.page(ctx, "kiln")
+	d := pages.LogFiringPage{Frame: page.Frame, ID: page.ID, Form: form, Series: coneSeries(s.Firings().ConeSeries()),
+		Cautions: pages.Cautions(caution.Texts(append([]caution.Number{caution.Glare}, reductionCautions...)...)),
+		Twice:    map[string]bool{}}
+	if form.Sent() {
+		d.ID = form.Get("id")
+		for _, field := range []string{"began_at", "ended_at", "dropped_at"} {
+			d.Twice[field] = usecase.CameTwice(form.Get(field), s.Site.Zone)
+		}
+		d.Asks = slices.ContainsFunc(form.Problem.Fields, func(f pages.FieldProblem) bool { return f.Name == "overlaps" })
+	}
 	loads, err := s.Archive.Loads(ctx, tiles.LoadFilter{Open: true, Limit: 20})
 	if err != nil {
 		slog.WarnContext(ctx, "the loads cannot be listed", "err", err)
 	}
-	for _, l := range loads {
-		d.Loads = append(d.Loads, choice{l.ID, fmt.Sprintf("Load %d, %s", l.Number, l.Kiln)})
+	l := s.pages.Locale(page.Speak)
+	for _, o := range loads {
+		d.Loads = append(d.Loads, pages.Named{ID: o.ID, Name: l.T("Load {1}, {2}", o.Number, o.Kiln)})
 	}
-	for _, l := range s.Recorder.Live() {
-		d.Kilns = append(d.Kilns, string(l.Kiln))
+	for _, k := range s.Recorder.Live() {
+		d.Kilns = append(d.Kilns, string(k.Kiln))
 	}
-	return d
-}
-
-func (s firingRoutes) byHandPage(w http.ResponseWriter, r *http.Request) error {
-	d := s.byHandData(r.Context())
-	d.Typed = r.URL.Query()
-	return s.render(w, "byhand", d)
+	return s.show(w, d)
 }
 
 func (s firingRoutes) postByHand(w http.ResponseWriter, r *http.Request) error {
@@ -303,16 +294,11 @@ func (s firingRoutes) postByHand(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if err = s.keepHandForm(r.Context(), form); err != nil {
-		d := s.byHandData(r.Context())
-		d.Error, d.Typed, d.ID = s.refused(r.Context(), err), form, form.Get("id")
-		d.Twice = map[string]bool{}
-		for _, field := range []string{"began_at", "ended_at", "dropped_at"} {
-			d.Twice[field] = usecase.CameTwice(form.Get(field), s.Site.Zone)
+		p, ok := s.again(w, r, err)
+		if !ok {
+			return err
 		}
-		d.Asks = slices.ContainsFunc(d.Error.Fields, func(f wire.Field) bool { return f.Name == "overlaps" })
-		w.Header().Set("Content-Type", "text/html; charset=utf-8")
-		w.WriteHeader(d.Error.Status)
-		return s.render(w, "byhand", d)
+		return s.showByHand(w, r, pages.Form{Values: form, Problem: p})
 	}
 	http.Redirect(w, r, "/firing/"+url.PathEscape(form.Get("id")), http.StatusSeeOther)
 	return nil

@@ -420,7 +420,7 @@ func (s *Server) pageTable() []entry {
 		{"POST /kiln/{kiln}/stop", Bench, webForm, shown(firings.postStop)},
 		{"GET /firing/{id}", reads, webPage, shown(firings.firingPage)},
 		{"GET /firing/{id}/curve.svg", reads, webPage, shown(firings.firingCurveSVG)},
-		{"POST /firing/{id}/cones", Bench, webForm, shown(firings.firingForm(firings.formCone))},
+		{"POST /firing/{id}/cones", Bench, webForm, shown(firings.postCone)},
 		{"POST /firing/{id}/cones/strike", Bench, webForm, shown(firings.firingForm(firings.formStrikeCone))},
 		{"POST /firing/{id}/notes", Bench, webForm, shown(firings.firingForm(firings.formNote))},
 		{"POST /firing/{id}/said", Bench, webForm, shown(firings.firingForm(firings.formSaid))},

@@ -50,7 +50,7 @@ func compiledPages() []Page {
 	usual := true
 	firing := wire.Firing{ID: "id", Name: "name", Kind: "kind", StartedAt: &at, PeakC: &many, HoursToTop: &many, ConeWords: message.New("cone"), Usual: &usual, Says: message.New("says")}
 	view := CurveView{Phone: "<svg></svg>", Desk: "<svg></svg>", Table: []CurveRow{{1, 2, 3}}, Zoomed: true, Earlier: "?a", Later: "?b", In: "?c", All: "?d"}
-	return slices.Concat(barPages(f, fault), potPages(f, fault), []Page{
+	return slices.Concat(barPages(f, fault), potPages(f, fault), firingPages(f, fault, firing, view), []Page{
 		HomePage{Frame: f},
 		HelpPage{Frame: f, Jobs: []HelpTopic{{"name", "title", "about"}}, Others: []HelpTopic{{"other", "title", ""}},
 			Picture: "<svg></svg>"},
@@ -601,5 +601,32 @@ func TestTypedNamesAreNotTranslated(t *testing.T) {
 	err := l.HTML("This browser has shown the <strong>{1}</strong> code.", "<i>dry").Render(t.Context(), &b)
 	if err != nil || !strings.Contains(b.String(), "<strong>&lt;i&gt;dry</strong>") {
 		t.Errorf("a text with a tag is %q, %v", b.String(), err)
+	}
+}
+
+// firingPages are a firing, and a firing to log.
+func firingPages(f Frame, fault Problem, firing wire.Firing, view CurveView) []Page {
+	at, cone, many, seconds := "2026-11-30T20:40:00Z", "6", 900.0, 45.0
+	form := Form{Values: url.Values{"cone": {"cone"}, "shelf": {"shelf"}, "kiln": {"kiln"}}, Problem: &fault}
+	whole := wire.FiringWhole{Firing: firing, VentSays: message.New("vent"), ProbeSays: message.New("probe"), HandSays: []message.Message{message.New("hand")},
+		Features: &wire.Features{Within10S: 900, RateLast100: &many, CoolTop: &many},
+		Remarks:  []wire.Remark{{Says: message.New("says"), Limit: message.New("limit"), Standing: "standing", Source: message.New("source"), Caution: true}, {Says: message.New("says")}},
+		Notes:    []wire.Note{{ID: "id", Text: "text", At: &at, By: "by", Incident: true}, {ID: "id", Text: "text", Struck: &wire.Act{Why: "why"}}},
+		Cones: []wire.Cone{{ID: "id", Cone: "cone", Series: "series", TiltDeg: &seconds, Shelf: "shelf", By: "by", HeatWorkC: &many, Side: "under", Says: message.New("says"), Pending: true},
+			{ID: "id", Cone: "cone", Series: "series", Seen: "seen", HeatWorkC: &many, Side: "over", WhyNot: &wire.WhyNot{Text: message.New("text"), Fix: &wire.Fix{Text: message.New("fix"), Link: "/link"}}},
+			{ID: "id", Cone: "cone", Series: "series", Seen: "seen", WhyNot: &wire.WhyNot{Text: message.New("text")}}, {ID: "id", Cone: "cone", HeatWorkC: &many, Struck: &wire.Act{Why: "why"}}}}
+	whole.EndedAt, whole.CoolingHours, whole.HeatWorkC, whole.HeatLikely, whole.HeatWorkFrom, whole.Estimate = &at, &many, &many, []*float64{&many, &many}, "curve", true
+	whole.CorrectionC, whole.CorrectionSD, whole.AsIndicated, whole.Cone = &many, &many, &wire.Work{HeatWorkC: &many, Likely: []*float64{nil, &many}, Cone: &cone}, &cone
+	whole.Sitter, whole.KindFrom, whole.Atmosphere, whole.Note, whole.Load = &wire.Sitter{Cone: "cone", DroppedAt: &at}, "guessed", "atmosphere", "note", &cone
+	hand := wire.FiringWhole{Firing: wire.Firing{ID: "id", Name: "name", Kiln: "kiln", Source: "hand", Atmosphere: "atmosphere", HeatWorkC: &many, HeatLikely: []*float64{&many, nil}, HeatWorkFrom: "sitter", Provisional: true, ConeWords: message.New("cone"), Load: &cone}}
+	return []Page{
+		FiringPage{Frame: f, Firing: whole, Curve: view, Beneath: message.New("beneath"), Gaps: []message.Message{message.New("gap")}, Usual: Usual{ToTop: &many}, Bars: []string{"code"},
+			Cautions: []Cautioned{{Text: message.New("caution")}}, VentCaution: message.New("caution"), Series: []string{"large_plaque_older", "series"}, ID: "id", Form: form,
+			Start: wire.CheckList{Items: []wire.Tick{{Item: "item", Says: message.New("says"), Done: true, At: &at, By: "by"}, {Says: message.New("says"), At: &at}, {Says: message.New("says")}}, Open: 2}},
+		FiringPage{Frame: f, Firing: hand, ID: "id"},
+		FiringPage{Frame: f, Firing: wire.FiringWhole{Firing: wire.Firing{HeatWorkC: &many, HeatWorkFrom: "cones", AsIndicated: &wire.Work{}}}},
+		LogFiringPage{Frame: f},
+		LogFiringPage{Frame: f, Cautions: []Cautioned{{Text: message.New("caution")}}, Kilns: []string{"kiln"}, Loads: []Named{{"id", "name"}}, Series: []string{"large_self_supporting_iron_free", "large_plaque_iron_free"},
+			Asks: true, Twice: map[string]bool{"began_at": true}, ID: "id", Form: form},
 	}
 }
