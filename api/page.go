@@ -147,6 +147,11 @@ func (s homeRoutes) problemTypePage(w http.ResponseWriter, r *http.Request) erro
 // reductionCautions are those of a firing by hand, and of one in which carbon monoxide is made on purpose.
 var reductionCautions = []caution.Number{caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.FuelKilns}
 
+// reductionFolded are they on a page, and others behind them.
+func reductionFolded(more ...caution.Number) []pages.Cautioned {
+	return folded([]caution.Number{caution.StayNear, caution.FuelKilns}, append(more, reductionCautions...), false)
+}
+
 func (s homeRoutes) safetyPage(w http.ResponseWriter, r *http.Request) error {
 	data := pages.SafetyPage{Frame: s.page(r.Context(), "more").Frame, Electric: caution.ElectricKilns,
 		Checked: caution.Checked}

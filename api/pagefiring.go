@@ -178,7 +178,7 @@ func (s firingRoutes) showFiring(w http.ResponseWriter, r *http.Request, form pa
 		}
 	}
 	if f.Atmosphere == kiln.Reduction {
-		d.Cautions = pages.Cautions(caution.Texts(reductionCautions...))
+		d.Cautions = reductionFolded()
 	}
 	return s.show(w, d)
 }
@@ -265,7 +265,7 @@ func (s firingRoutes) showByHand(w http.ResponseWriter, r *http.Request, form pa
 	ctx := r.Context()
 	page := s.page(ctx, "kiln")
 	d := pages.LogFiringPage{Frame: page.Frame, ID: page.ID, Form: form, Series: coneSeries(s.Firings().ConeSeries()),
-		Cautions: pages.Cautions(caution.Texts(append([]caution.Number{caution.Glare}, reductionCautions...)...)),
+		Cautions: reductionFolded(caution.Glare),
 		Twice:    map[string]bool{}}
 	if form.Sent() {
 		d.ID = form.Get("id")

@@ -45,6 +45,7 @@ func TestRender(t *testing.T) {
 		{Count(1, "1 bar", "{1} bars"), "1 bar", "1 Stab"},
 		{Count(12, "1 bar", "{1} bars"), "12 bars", "12 Stäbe"},
 		{New("{1} % of it", Percent(0.1234, 1)), "12.3 % of it", "12,3 % davon"},
+		{New("{1} of {2}", Number{Value: -0.04, Places: 1}, Number{Value: -0.06, Places: 1}), "0.0 of -0.1", "-0,1 hat 0,0"},
 		{New("{1} of {2}", 1, 2.5), "1 of –", "– hat 1"},
 		{Join(", ", dry, Message{}, name), "dry, dry", "trocken, dry"},
 		{Join(", ", Message{}), "", ""},
