@@ -10,7 +10,7 @@ import (
 )
 
 // TestFiredReadingCountsFromThePeakOn: a bar measured after the peak and before the record's end counts at
-// that firing, one measured while it heated does not; and a load of stated heat work that is called
+// that firing, with the doubt of its own heat work, as of holds, one measured while it heated does not; and a load of stated heat work that is called
 // unpacked after its bars were measured drops none of them.
 func TestFiredReadingCountsFromThePeakOn(t *testing.T) {
 	s := must[*Store](t)(Open(t.Context(), t.TempDir()))
@@ -19,7 +19,7 @@ func TestFiredReadingCountsFromThePeakOn(t *testing.T) {
 	m := firingOf(t, glaze, 0.1, 1)
 	f := m.whole(kiln.FiringID(uuid('a', 2)), "big-blue", beginning(1))
 	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{"1": {C: 1222, From: kiln.FromCurve,
-		Model: kiln.HeatWorkModel}}
+		Model: kiln.HeatWorkModel, OwnSD: 7.5}}
 	play(t, s, f, m.samples(f.Kiln, f.Began, 0, f.PeakAfter+time.Hour), 600)
 	if f.PeakAfter <= 0 || !f.Over.Wall.After(f.Began.Wall.Add(f.PeakAfter)) {
 		t.Fatalf("peak after %v of %v: no time between peak and end", f.PeakAfter, f.Length)
@@ -34,7 +34,7 @@ func TestFiredReadingCountsFromThePeakOn(t *testing.T) {
 		return must[tiles.KeptBar](t)(s.Bar(ctx, code, channel)).Hottest(tiles.Reading{Stage: stage, At: at})
 	}
 	peak := f.Began.Wall.Add(f.PeakAfter)
-	if h, ok := of("BQ7", peak.Add(time.Minute), tiles.Fired); !ok || h.Work != 1222 {
+	if h, ok := of("BQ7", peak.Add(time.Minute), tiles.Fired); !ok || h.Work != 1222 || h.ExtraSD != 7.5 {
 		t.Errorf("measured between peak and end: %v %v", h, ok)
 	}
 	if h, ok := of("BQ7", peak.Add(-time.Minute), tiles.Fired); ok {

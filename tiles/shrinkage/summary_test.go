@@ -154,3 +154,29 @@ func TestPooledBeforeTheFirstBar(t *testing.T) {
 		t.Errorf("with bars of its own the sd is %.4f, %.4f before: %v", narrower, sd, err)
 	}
 }
+
+// TestDoubtOfAFiringReachesTheFit: what a firing's own heat work is in doubt by, as 7.5 °C after a hold of an hour,
+// leaves a clay's rate in more doubt at the same sds.
+func TestDoubtOfAFiringReachesTheFit(t *testing.T) {
+	for n := range uint64(4) {
+		s := oneClay(n)
+		sure := fitted(t, s, nil)
+		held := s
+		held.Bars = append([]tiles.Bar(nil), s.Bars...)
+		for i := range held.Bars {
+			b := &held.Bars[i]
+			b.Firings = append([]tiles.Heat(nil), b.Firings...)
+			for j := range b.Firings {
+				b.Firings[j].ExtraSD = 7.5
+			}
+		}
+		_, before, err := sameSds(t, sure, s).ClayRate(s.Clays[0].ID, 1200)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, after, err := sameSds(t, sure, held).ClayRate(s.Clays[0].ID, 1200)
+		if err != nil || after < 1.01*before {
+			t.Errorf("studio %d: sd %.4f with the holds' doubt, %.4f without: %v", n, after, before, err)
+		}
+	}
+}
