@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -23,18 +24,19 @@ type keeper struct {
 	*Daemon
 	t       *testing.T
 	folder  string
-	trusted bool
+	trusted atomic.Bool
 	ended   chan error
 	stop    context.CancelFunc
 }
 
 func keptIn(t *testing.T, folder string) *keeper {
 	t.Helper()
-	k := &keeper{t: t, folder: folder, trusted: true, ended: make(chan error, 1)}
+	k := &keeper{t: t, folder: folder, ended: make(chan error, 1)}
+	k.trusted.Store(true)
 	began := time.Now()
 	now := func() kiln.Stamp {
 		return kiln.Stamp{Boot: "boot", Since: time.Since(began) + time.Hour, Wall: time.Now().UTC(),
-			Trusted: k.trusted}
+			Trusted: k.trusted.Load()}
 	}
 	st, err := store.Settings{Now: now}.Open(t.Context(), folder)
 	if err != nil {
@@ -164,10 +166,10 @@ func TestKeepLines(t *testing.T) {
 		defer k.close()
 		time.Sleep(29 * 24 * time.Hour)
 		lines(1, "after 29 days")
-		k.trusted = false
+		k.trusted.Store(false)
 		time.Sleep(10 * 24 * time.Hour)
 		lines(1, "by a clock that is not trusted")
-		k.trusted = true
+		k.trusted.Store(true)
 		time.Sleep(25 * time.Hour)
 		lines(0, "after 40 days")
 	})
