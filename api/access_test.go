@@ -326,6 +326,9 @@ var whoMay = map[auth.Who]string{
 		POST /class/restore
 		POST /clay/{clay}/bag
 		POST /clays
+		GET /people
+		POST /people/forget
+		POST /people/renew
 		GET /settings
 		GET /settings/collector
 		POST /settings/collector

@@ -163,24 +163,33 @@ type forgetInput struct {
 
 // forgetMaker blanks a maker's mark everywhere and makes a copy without it. What was measured stays.
 func (s studioRoutes) forgetMaker(ctx context.Context, in *forgetInput) (*body[wire.Forgotten], error) {
-	mark, err := tiles.Maker("mark", in.Mark)
+	j, err := s.forget(ctx, in.Mark)
 	if err != nil {
 		return nil, s.troubles.Problem(ctx, err)
+	}
+	return &body[wire.Forgotten]{j}, nil
+}
+
+// forget does so, for the API and for the page.
+func (s studioRoutes) forget(ctx context.Context, named string) (j wire.Forgotten, err error) {
+	mark, err := tiles.Maker("mark", named)
+	if err != nil {
+		return j, err
 	}
 	rows, err := s.Archive.ForgetMaker(ctx, mark, s.Now())
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return j, err
 	}
-	j := wire.Forgotten{Mark: mark, Rows: rows, Older: []wire.Copy{}, Aside: []string{}}
+	j = wire.Forgotten{Mark: mark, Rows: rows, Older: []wire.Copy{}, Aside: []string{}}
 	if j.Copied, err = s.Copies.Make(context.WithoutCancel(ctx)); err != nil {
 		j.Why = message.Stopped(message.Of(err)).String()
 	}
 	older, aside, err := s.Copies.WithForgotten(ctx)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return j, err
 	}
 	j.Older, j.Aside = copyList(older, s.Site.Zone), append(j.Aside, aside...)
-	return &body[wire.Forgotten]{j}, nil
+	return j, nil
 }
 
 func (s barRoutes) getStory(ctx context.Context, in *wire.BarPath) (*body[wire.Story], error) {

@@ -17,6 +17,7 @@ import (
 	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
+	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
 )
@@ -386,7 +387,7 @@ func (s clayRoutes) showBag(w http.ResponseWriter, r *http.Request, form pages.F
 		return err
 	}
 	data := pages.BagPage{Frame: s.page(r.Context(), "clays").Frame, Clay: c,
-		Next: usecase.NextBatch(c.Batches), Form: form}
+		Next: usecase.NextBatch(c.Batches), Form: form, Seen: markOf(bagsInUse(c))}
 	if told, err := s.explain(r.Context(), tiles.ClayID(c.Clay), nil); err == nil {
 		for _, d := range told.why.Batches {
 			if d.MoreMM != nil {
@@ -398,10 +399,39 @@ func (s clayRoutes) showBag(w http.ResponseWriter, r *http.Request, form pages.F
 	return s.show(w, data)
 }
 
+// bagsInUse are the bags of a clay that are used now.
+func bagsInUse(c wire.ClayJSON) string {
+	var open []string
+	for _, b := range c.Batches {
+		if b.Open {
+			open = append(open, b.Batch)
+		}
+	}
+	return strings.Join(open, ", ")
+}
+
+// bagUnchanged refuses a new bag that is to be used from now on where another one was taken into use since its form
+// was made.
+func (s clayRoutes) bagUnchanged(ctx context.Context, clay string, form url.Values) error {
+	return unchanged(s.Server, ctx, form, func() (changed, error) {
+		c, err := s.Clays().OneClay(ctx, tiles.ClayID(clay))
+		now := changed{mark: markOf(bagsInUse(c)), page: "/clay/" + url.PathEscape(clay) + "/bag"}
+		if form.Get("open") == "" {
+			now.mark = form.Get("revision") // it changes nothing about the others
+		}
+		now.both = []pages.Both{{Name: message.New("bag in use"), Now: message.Plain(bagsInUse(c)),
+			Yours: message.Plain(form.Get("batch"))}}
+		return now, err
+	})
+}
+
 // postBag keeps a new bag, and hands out codes of bars for it where some are wanted.
 func (s clayRoutes) postBag(w http.ResponseWriter, r *http.Request) error {
 	form, err := web.Form(r)
 	if err != nil {
+		return err
+	}
+	if err := s.bagUnchanged(r.Context(), r.PathValue("clay"), form); err != nil {
 		return err
 	}
 	rd := newReader(form, s.Unit())

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"net/http"
+	"net/url"
 	"strconv"
 	"time"
 
@@ -147,7 +148,7 @@ func (s studioRoutes) showCollector(w http.ResponseWriter, r *http.Request, wron
 	}
 	d := pages.CollectorPage{Frame: s.page(r.Context(), "more").Frame, Joined: st.Joined, URL: st.URL,
 		Name: cmp.Or(st.Name, st.URL), Record: st.Site, Keep: st.Keep, Makers: st.Makers,
-		Behind: strconv.FormatInt(st.Behind, 10), Trouble: st.Trouble, LastBody: st.LastBody}
+		Seen: markOf(st.Keep, st.Makers), Behind: strconv.FormatInt(st.Behind, 10), Trouble: st.Trouble, LastBody: st.LastBody}
 	if !st.LastOK.IsZero() {
 		d.LastOK = s.pages.At(d.Speak, st.LastOK)
 	}
@@ -172,7 +173,7 @@ func (s studioRoutes) tellBodies(r *http.Request, c usecase.Collector, d *pages.
 		return err
 	}
 	for _, clay := range clays {
-		one := pages.BodyOfClay{CollectorClay: clay}
+		one := pages.BodyOfClay{CollectorClay: clay, Seen: bodyMark(clay)}
 		if one.Told != nil {
 			one.ToldOn = one.Told.Made.Format(time.DateOnly)
 		}
@@ -210,6 +211,9 @@ func (s studioRoutes) postCollectorPage(w http.ResponseWriter, r *http.Request) 
 	if err != nil {
 		return err
 	}
+	if err := s.collectorUnchanged(r.Context(), c, form); err != nil {
+		return err
+	}
 	switch form.Get("do") {
 	case "join":
 		err = c.Join(r.Context(), form.Get("url"), form.Get("join_code"), form.Get("ca_file"))
@@ -232,4 +236,28 @@ func (s studioRoutes) postCollectorPage(w http.ResponseWriter, r *http.Request) 
 	}
 	http.Redirect(w, r, "/settings/collector", http.StatusSeeOther)
 	return nil
+}
+
+// collectorUnchanged refuses a form about what may be sent where somebody said otherwise since it was made.
+func (s studioRoutes) collectorUnchanged(ctx context.Context, c usecase.Collector, form url.Values) error {
+	return unchanged(s.Server, ctx, form, func() (changed, error) {
+		now := changed{page: "/settings/collector"}
+		if form.Get("do") == "body" {
+			clay, err := s.Clays().OneOfCollector(ctx, c, tiles.ClayID(form.Get("clay")))
+			now.mark, now.page = bodyMark(clay), now.page+"?"+url.Values{"clay": {clay.Clay}}.Encode()
+			return now, err
+		}
+		st, err := c.Status(ctx)
+		now.mark = markOf(st.Keep, st.Makers)
+		return now, err
+	})
+}
+
+// bodyMark is the mark of what is said of a clay to a collector.
+func bodyMark(c wire.CollectorClay) string {
+	body := ""
+	if c.Body != nil {
+		body = c.Body.ID
+	}
+	return markOf(body, c.Send)
 }

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"fmt"
 	"maps"
 	"net/http"
@@ -8,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"golang.org/x/net/html"
 
@@ -181,19 +183,26 @@ var enough = map[string]string{"name": "Owl", "length": "94", "cone": "6", "text
 var notRead = []string{"/speak language", "/speak unit", "/speak degree", "/speak clock", "/pots#new collar",
 	"/pots#new count", "/pots#new seat_glazed"}
 
-// TestEveryFormWrong walks every form of every page, found on the pages as they are served, with each field
-// wrong once: the answer is 400, 404, 409 or 422 and the same page, nothing typed is lost, the fault stands
-// beside its field, which has the focus, and the top says that nothing is kept.
-func TestEveryFormWrong(t *testing.T) {
+// walkedForms is a studio with something of everything, and every form of its pages, found on the pages as they are
+// served.
+func walkedForms(t *testing.T) (*bench, map[string]sentForm) {
+	t.Helper()
 	b := newBench(t)
 	b.tern("BQ7", "BQ4")
-	b.s.Kiln = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue"}}
+	probe := kiln.Channel{ID: "1", Role: kiln.RoleProbe}
+	b.s.Kiln = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue", Control: "1", KeepShut: 50, Channels: []kiln.Channel{probe}}}
+	b.s.Wired = []usecase.Wired{{Kiln: "big-blue", Channels: []usecase.WiredChannel{{Channel: "1", Role: kiln.RoleProbe,
+		Couple: &usecase.Couple{Type: "K", Class: 2}}}}}
 	live := inState(kiln.Cold, 20)
 	live.Kiln = "big-blue"
 	b.s.Recorder = &hearth{live: live}
 	b.s.Notices = &told{}
+	b.s.Hot = func(context.Context, kiln.KilnID, time.Time, time.Time) (map[kiln.ChannelID]time.Duration, error) {
+		return nil, nil
+	}
 	b.s.Store = func() (usecase.StoreHealth, error) { return usecase.StoreHealth{}, nil }
-	b.read("BQ7", "wet", "100")
+	read := b.read("BQ7", "wet", "100")["id"].(string)
+	b.json("PUT", "/v1/bars/BQ3", `{"id":"`+b.id()+`","clay":"tern","batch":"A","forming":"rolled","practice":true}`, 201)
 	load, pot, board, at := b.id(), b.id(), b.id(), b.s.Now()
 	b.json("PUT", "/v1/loads/"+load, `{"kiln":"big-blue","kind":"glaze","bars":[{"bar":"BQ7"}]}`, 201)
 	b.json("PUT", "/v1/pots/"+pot, `{"form":"jar","number":"1","collar_mm":[104.5],"body":"tern/A"}`, 201)
@@ -209,7 +218,7 @@ func TestEveryFormWrong(t *testing.T) {
 	parts := map[string]string{"{bar}": "BQ7", "{clay}": "tern", "{kiln}": "big-blue", "{load}": load,
 		"{pot}": pot, "{id}": string(f.ID), "{topic}": "words", "{type}": "missing"}
 	forms := map[string]sentForm{}
-	for _, page := range b.formPages(parts) {
+	for _, page := range append(b.formPages(parts), "/bar/BQ7?correct="+read) {
 		r, text := b.send("GET", page, "", "")
 		if r.StatusCode != http.StatusOK {
 			continue
@@ -217,7 +226,10 @@ func TestEveryFormWrong(t *testing.T) {
 		found, _, _ := parsed(t, page, text)
 		for action, all := range found {
 			for i, one := range all {
-				key := fmt.Sprint(action, " ", i)
+				key := fmt.Sprint(action, " ", one.hidden.Get("do"), i)
+				if one.hidden.Get("supersedes") != "" {
+					key += " corrects"
+				}
 				if old, ok := forms[key]; !ok || len(old.fields) < len(one.fields) {
 					forms[key] = one
 				}
@@ -227,6 +239,14 @@ func TestEveryFormWrong(t *testing.T) {
 	if len(forms) < 20 {
 		t.Fatalf("%d forms found", len(forms))
 	}
+	return b, forms
+}
+
+// TestEveryFormWrong walks every form of every page, found on the pages as they are served, with each field
+// wrong once: the answer is 400, 404, 409 or 422 and the same page, nothing typed is lost, the fault stands
+// beside its field, which has the focus, and the top says that nothing is kept.
+func TestEveryFormWrong(t *testing.T) {
+	b, forms := walkedForms(t)
 	for _, key := range slices.Sorted(maps.Keys(forms)) {
 		b.formWrong(t, forms[key])
 	}

@@ -77,12 +77,29 @@ func (s homeRoutes) homePage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	if data.First, err = s.firstVisit(r.Context(), len(data.Kilns) > 0); err != nil {
+		return err
+	}
 	return s.show(w, data)
+}
+
+// firstVisit is what a new studio is told, and how far it is; nothing from its first bar on.
+func (s homeRoutes) firstVisit(ctx context.Context, kilns bool) (*pages.FirstVisit, error) {
+	bars, err := s.Archive.Bars(ctx, tiles.BarFilter{Limit: 1}, s.Channel)
+	if err != nil || len(bars) > 0 {
+		return nil, err
+	}
+	clays, err := s.Clays().List(ctx)
+	first := &pages.FirstVisit{Kiln: kilns}
+	if len(clays) > 0 {
+		first.Clay, first.ClayName = clays[0].Clay, clays[0].Name
+	}
+	return first, err
 }
 
 func loadAsk(a usecase.LoadAsk) pages.LoadAsk {
 	return pages.LoadAsk{ID: a.Load.ID, Number: a.Load.Number, Kind: string(a.Load.Kind), Ask: a.Ask,
-		Firing: string(a.Firing)}
+		Firing: string(a.Firing), Seen: loadMark(a.Load.Load)}
 }
 
 // hottestFirst puts the kiln first that wants eyes first (heatOf).

@@ -7,13 +7,16 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 
 	"lidwright/api/caution"
 	"lidwright/api/pages"
+	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
+	"lidwright/kiln/heatwork"
 	"lidwright/kiln/message"
 	"lidwright/kiln/record"
 	"lidwright/tiles"
@@ -103,11 +106,70 @@ func (s kilnRoutes) postUsual(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	b := wire.UsualBody{Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), What: form.Get("what"), Name: form.Get("name"), Cone: form.Get("cone")}
-	if _, err := s.Kilns().SayUsual(r.Context(), kiln.KilnID(r.PathValue("kiln")), form.Get("id"), b); err != nil {
+	id := kiln.KilnID(r.PathValue("kiln"))
+	if err := s.usualUnchanged(r.Context(), id, form); err != nil {
+		return err
+	}
+	if _, err := s.Kilns().SayUsual(r.Context(), id, form.Get("id"), b); err != nil {
 		return s.showKilns(w, r, url.Values{}, s.refused(r.Context(), err))
 	}
 	http.Redirect(w, r, "/kilns", http.StatusSeeOther)
 	return nil
+}
+
+// usualMark is the mark of what was said of a usual firing.
+func usualMark(u wire.Usual) string {
+	pinned := ""
+	if u.Pinned {
+		pinned = u.Cone
+	}
+	return markOf(u.Pinned, u.Name, pinned, u.Asks)
+}
+
+// usualUnchanged refuses a form about a usual firing where somebody said something else of it since it was made.
+func (s kilnRoutes) usualUnchanged(ctx context.Context, id kiln.KilnID, form url.Values) error {
+	return unchanged(s.Server, ctx, form, func() (changed, error) {
+		c := changed{mark: markOf(), page: "/kilns"}
+		k, err := s.Kilns().KilnOf(ctx, id)
+		now := message.New("by the firings")
+		for _, u := range k.Usual {
+			if u.Kind == form.Get("kind") && u.Atmosphere == form.Get("atmosphere") && (u.Name == form.Get("name") || u.Asks) {
+				if c.mark = usualMark(u); u.Pinned {
+					now = message.New("cone {1}", u.Cone)
+				}
+				break
+			}
+		}
+		yours := map[string]message.Message{"pin": message.New("cone {1}", form.Get("cone")),
+			"release": message.New("by the firings"), "new": message.New("a new usual"),
+			"second": message.New("a second one")}[form.Get("what")]
+		c.both = []pages.Both{{Name: message.New("what is usual"), Now: now, Yours: yours}}
+		return c, err
+	})
+}
+
+// kilnUnchanged refuses a new kiln where there is one of its name by now with another fuel.
+func (s kilnRoutes) kilnUnchanged(ctx context.Context, form url.Values) error {
+	new := tiles.AddedKiln{ID: kiln.KilnID(form.Get("kiln")), Fuel: form.Get("fuel")}
+	if err := new.Validate(); err != nil {
+		return nil // it is told beside its field
+	}
+	return unchanged(s.Server, ctx, form, func() (changed, error) {
+		c := changed{mark: pages.NoneYet, page: "/kilns"}
+		k, there := s.KilnNamed(kiln.KilnID(form.Get("kiln")))
+		if there && k.Fuel != form.Get("fuel") {
+			c.mark = markOf(k.Fuel)
+			c.both = []pages.Both{{Name: message.New("fuel"), Now: fuelWord(k.Fuel), Yours: fuelWord(form.Get("fuel"))}}
+		}
+		return c, nil
+	})
+}
+
+func fuelWord(fuel string) message.Message {
+	if fuel == "" {
+		return message.New("not said")
+	}
+	return message.New("{1}", message.Word(fuel))
 }
 
 type putProbeInput struct {
@@ -175,7 +237,12 @@ func kilnOnPage(k wire.KilnJSON, state string, noLine bool, newID func() string)
 		one.State = ""
 	}
 	for _, u := range k.Usual {
-		one.Usual = append(one.Usual, pages.UsualFiring{Kind: u.Kind, Atmosphere: u.Atmosphere, Name: u.Name, Pinned: u.Pinned, Asks: u.Asks, Says: u.Says, ID: newID(), Cone: u.Cone, Top: dashed("%.0f", u.TopC), Hours: dashed("%.1f", u.HoursToTop)})
+		f := pages.UsualFiring{Kind: u.Kind, Atmosphere: u.Atmosphere, Name: u.Name, Pinned: u.Pinned, Asks: u.Asks,
+			Says: u.Says, ID: newID(), TopC: u.TopC, Hours: u.HoursToTop, Seen: usualMark(u)}
+		if l := heatwork.MainConeScale(); u.HeatWorkC != nil {
+			f.Cone = l.Words(l.Position(kiln.Celsius(*u.HeatWorkC)))
+		}
+		one.Usual = append(one.Usual, f)
 	}
 	for _, p := range k.Probes {
 		one.Probes = append(one.Probes, pages.KilnProbe{Channel: p.Channel, Type: p.Type, Says: p.Says})
@@ -183,18 +250,13 @@ func kilnOnPage(k wire.KilnJSON, state string, noLine bool, newID func() string)
 	return one
 }
 
-// dashed writes a figure; a dash where there is none.
-func dashed(format string, v *float64) string {
-	if v == nil {
-		return "–"
-	}
-	return fmt.Sprintf(format, *v)
-}
-
 // postKiln adds a kiln without a line.
 func (s kilnRoutes) postKiln(w http.ResponseWriter, r *http.Request) error {
 	form, err := web.Form(r)
 	if err != nil {
+		return err
+	}
+	if err := s.kilnUnchanged(r.Context(), form); err != nil {
 		return err
 	}
 	if _, err := s.Kilns().Add(r.Context(), kiln.KilnID(form.Get("kiln")), wire.KilnBody{Fuel: form.Get("fuel")}); err != nil {
@@ -246,7 +308,17 @@ func (s kilnRoutes) postKeepShut(w http.ResponseWriter, r *http.Request) error {
 	if !ok {
 		return web.NewProblem("out-of-range", message.New("The temperature above which the kiln is kept shut cannot be set so."), wire.Field{Name: "keep_shut_above_c", Says: message.New(tiles.KeepShutRange)})
 	}
+	if form.Get("degree") == "f" {
+		c = math.Round((c-32)/1.8*10) / 10
+	}
 	id := r.PathValue("kiln")
+	err = unchanged(s.Server, r.Context(), form, func() (changed, error) {
+		m, err := s.Kilns().KeepShut(r.Context(), kiln.KilnID(id))
+		return changed{mark: markOf(m.Mark, m.Reason), page: "/settings"}, err
+	})
+	if err != nil {
+		return err
+	}
 	if _, err := s.Kilns().KeepKeepShut(r.Context(), kiln.KilnID(id), wire.KeepShutBody{ID: form.Get("id"), MarkC: c, Reason: form.Get("keep_shut_reason"), By: form.Get("by")}); err != nil {
 		return err
 	}
@@ -267,6 +339,9 @@ func (s kilnRoutes) postProbe(w http.ResponseWriter, r *http.Request) error {
 	}
 	id := r.PathValue("kiln")
 	b := wire.ProbeBody{Channel: form.Get("channel"), Type: form.Get("type"), Class: int(class), FittedOn: form.Get("fitted_on"), RemovedOn: form.Get("removed_on"), Note: form.Get("note")}
+	if err := s.probeUnchanged(r.Context(), kiln.KilnID(id), form); err != nil {
+		return err
+	}
 	if _, err := s.Kilns().KeepProbe(r.Context(), wire.ProbePath{KilnPath: wire.KilnPath{Kiln: id}, Probe: form.Get("id")}, b); err != nil {
 		return err
 	}
@@ -344,4 +419,47 @@ func (s kilnRoutes) doorPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	data.Look, data.Out = pages.Drawn(look), pages.Drawn(out)
 	return s.show(w, data)
+}
+
+// probeMark is the mark of what was said of the thermocouples of a kiln.
+func probeMark(lives []usecase.ProbeLifeRow) string {
+	var all []any
+	for _, l := range lives {
+		all = append(all, l.ID, l.Channel, l.Type, l.Class, l.Fitted, l.Removed)
+	}
+	return markOf(all...)
+}
+
+// probeUnchanged refuses a form about a thermocouple where somebody said something else of those of the kiln since
+// it was made.
+func (s kilnRoutes) probeUnchanged(ctx context.Context, id kiln.KilnID, form url.Values) error {
+	return unchanged(s.Server, ctx, form, func() (changed, error) {
+		at := slices.IndexFunc(s.Wired, func(w usecase.Wired) bool { return w.Kiln == id })
+		if at < 0 {
+			return changed{}, record.ErrNoKiln
+		}
+		wired := s.Wired[at]
+		lives, err := s.Kilns().ProbeLives(ctx, wired)
+		c := changed{mark: probeMark(lives), page: "/settings"}
+		says := func(kind, class, fitted, removed string) message.Message {
+			all := []message.Message{message.New("type {1}, class {2}", kind, class)}
+			if fitted != "" {
+				all = append(all, message.New("fitted on {1}", fitted))
+			}
+			if removed != "" {
+				all = append(all, message.New("removed on {1}", removed))
+			}
+			return message.Join(", ", all...)
+		}
+		for _, l := range lives {
+			if l.Channel == form.Get("channel") {
+				c.both = append(c.both, pages.Both{Name: message.New("thermocouple {1}", l.Channel),
+					Now: says(l.Type, strconv.Itoa(l.Class), l.Fitted, l.Removed)})
+			}
+		}
+		if n := len(c.both); n > 0 {
+			c.both[n-1].Yours = says(form.Get("type"), form.Get("class"), form.Get("fitted_on"), form.Get("removed_on"))
+		}
+		return c, err
+	})
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"time"
 
@@ -181,6 +182,9 @@ func (s loadRoutes) postLife(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	id, firing, by := r.PathValue("load"), kiln.FiringID(form.Get("firing")), form.Get("by")
+	if err := s.loadUnchanged(r.Context(), id, form); err != nil {
+		return err
+	}
 	switch form.Get("do") {
 	case "unpacked":
 		_, err = s.Loads().Unpack(r.Context(), id, s.Now().Wall, by, form.Get("sure") != "")
@@ -212,6 +216,49 @@ func (s loadRoutes) postLife(w http.ResponseWriter, r *http.Request) error {
 	}
 	http.Redirect(w, r, "/load/"+url.PathEscape(id), http.StatusSeeOther)
 	return nil
+}
+
+// loadMark is the mark of what people say of a load: out, called off, in which firings, with which bars. That a
+// firing goes on meanwhile is no change.
+func loadMark(l tiles.Load) string {
+	var firings []kiln.FiringID
+	for _, f := range l.Firings {
+		firings = append(firings, f.ID)
+	}
+	return markOf(l.Unpacked.IsZero(), l.CalledOff.IsZero(), firings, l.Bars)
+}
+
+// loadActs are what the forms about the life of a load say, as their answer does where somebody else said
+// something meanwhile.
+var loadActs = map[string]message.Message{
+	"unpacked": message.New("unpacked"), "call_off": message.New("called off"),
+	"back": message.New("taken back"), "attach": message.New("was in a firing"),
+	"detach": message.New("was not in a firing"), "move": message.New("bars move"),
+}
+
+// loadUnchanged refuses a form about the life of a load where somebody said something else of it since it was made.
+func (s loadRoutes) loadUnchanged(ctx context.Context, id string, form url.Values) error {
+	return unchanged(s.Server, ctx, form, func() (changed, error) {
+		l, err := s.Archive.Load(ctx, id)
+		now, yours := []message.Message{s.Loads().LoadJSON(l).StateWords}, []message.Message{loadActs[form.Get("do")]}
+		for _, f := range l.Firings {
+			now = append(now, message.Plain(f.Name()))
+		}
+		if f, err := s.Archive.Firing(ctx, kiln.FiringID(form.Get("firing"))); err == nil {
+			yours = append(yours, message.Plain(f.Name()))
+		}
+		both := []pages.Both{{Name: message.New("the load"), Now: message.Join(", ", now...),
+			Yours: message.Join(", ", yours...)}}
+		if form.Get("do") == "move" {
+			var codes []string
+			for _, b := range l.Bars {
+				codes = append(codes, string(b.Bar))
+			}
+			both = append(both, pages.Both{Name: message.New("bars"), Now: message.Plain(strings.Join(codes, " ")),
+				Yours: message.Plain(form.Get("bars"))})
+		}
+		return changed{mark: loadMark(l.Load), both: both, page: "/load/" + url.PathEscape(id)}, err
+	})
 }
 
 // moveBars takes the bars that a form names out of a load, and gives the load that they lie in then; where it
@@ -342,7 +389,8 @@ func (s checkRoutes) ticked(ctx context.Context, subject, id string, b wire.Tick
 	return &kept[wire.CheckList]{status(k), j}, nil
 }
 
-// postTicks keeps what changed on the check list of a load. A form sent twice keeps it once.
+// postTicks keeps what changed on the check list of a load. A form sent twice keeps it once. Two people can tick at
+// the same time: each changes what it ticked itself.
 func (s checkRoutes) postTicks(w http.ResponseWriter, r *http.Request) error {
 	form, err := web.Form(r)
 	if err != nil {
@@ -365,7 +413,11 @@ func (s checkRoutes) postTicks(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	for _, t := range now.Items {
-		if done := form.Get(t.Item) == "yes"; done != t.Done {
+		done := form.Get(t.Item) == "yes"
+		if form.Has("revision") && done == slices.Contains(form["ticked"], t.Item) {
+			continue // as it was when the form was made: what somebody else said of it since holds
+		}
+		if done != t.Done {
 			id := uuid.NewSHA1(base, []byte(t.Item)).String()
 			if _, err := s.Firings().KeepTick(r.Context(), l.ID, id, wire.TickBody{Item: t.Item, Done: done, By: form.Get("by")}); err != nil {
 				return err

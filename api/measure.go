@@ -280,7 +280,7 @@ func (s loadRoutes) measureLoad(ctx context.Context, l tiles.KeptLoad, asked mes
 // loadView is a load as its pages show it, with a question about it where there is one.
 func (s loadRoutes) loadView(ctx context.Context, l tiles.KeptLoad, asked message.Message) (v pages.LoadView,
 	err error) {
-	v = pages.LoadView{Load: s.Loads().LoadJSON(l), TickID: s.MakeID(), Asked: asked}
+	v = pages.LoadView{Load: s.Loads().LoadJSON(l), TickID: s.MakeID(), Asked: asked, Seen: loadMark(l.Load)}
 	v.Open = l.State() == tiles.LoadPacking || l.State() == tiles.LoadPacked
 	v.In = l.State() == tiles.LoadFiring || l.State() == tiles.LoadFired
 	if v.Had, v.May, err = s.loadFirings(ctx, l); err != nil {

@@ -15,10 +15,10 @@ import (
 func TestNameThatIsAWord(t *testing.T) {
 	s := testStudio(t)
 	for path, want := range map[string]string{
-		"/clay/dry":       "<p>dry: diese Masse gibt es nicht.</p>",
-		"/kiln/dry":       "<p>dry: diesen Ofen gibt es nicht.</p>",
-		"/firing/dry":     "<p>dry: diesen Brand gibt es nicht.</p>",
-		"/bar/XYW":        "<p>XYW: diesen Stab gibt es nicht.</p>",
+		"/clay/dry":       "<h1>dry: diese Masse gibt es nicht.</h1>",
+		"/kiln/dry":       "<h1>dry: diesen Ofen gibt es nicht.</h1>",
+		"/firing/dry":     "<h1>dry: diesen Brand gibt es nicht.</h1>",
+		"/bar/XYW":        "<h1>XYW: diesen Stab gibt es nicht.</h1>",
 		"/speak?next=dry": `value="dry"`,
 	} {
 		_, page := ask(t, "GET", s.URL+path, "", "", "Accept-Language", "de")

@@ -66,13 +66,6 @@ func (s *Server) unrecorded() (kilns []string) {
 	return kilns
 }
 
-// The cautions of pages that always carry them: of dry clay, of what our numbers are not, of notices.
-func (page) MixingCautions() []message.Message { return caution.Texts(caution.Mixing) }
-func (page) NumberCautions() []message.Message {
-	return caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe)
-}
-func (page) NoticeCautions() []message.Message { return caution.Texts(caution.Nudge) }
-
 func (s homeRoutes) helpPage(w http.ResponseWriter, r *http.Request) error {
 	frame := s.page(r.Context(), "more").Frame
 	all := helpTopics(frame.Speak.Tongue, "")
@@ -106,12 +99,6 @@ func (s homeRoutes) helpTopicPage(w http.ResponseWriter, r *http.Request) error 
 		Others: helpTopics(frame.Speak.Tongue, t.Name)})
 }
 
-// render writes a page as it speaks to who asked.
-func (s *Server) render(w http.ResponseWriter, name string, data pages.Data) error {
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	return s.pages.Render(w, name, data)
-}
-
 // show writes a compiled page as it speaks to who asked.
 func (s *Server) show(w http.ResponseWriter, p pages.Page) error {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
@@ -127,12 +114,20 @@ func (s *Server) problemPage(w http.ResponseWriter, r *http.Request, p *web.Prob
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.WriteHeader(p.Status)
 	frame := s.page(r.Context(), "").Frame
-	err := s.show(w, pages.ProblemPage{Frame: frame, Problem: *onPage(p),
-		Help: message.New(web.Kinds[kind].Help)})
+	shown := *onPage(p)
+	if name, says := p.About(); name != "" && strings.EqualFold(says.String(), p.Title.String()+".") {
+		shown.Title, shown.Detail = message.New("{1}: {2}", name, says), message.Message{} // once is enough
+	}
+	err := s.show(w, pages.ProblemPage{Frame: frame, Problem: shown, Help: message.New(web.Kinds[kind].Help),
+		List: listPage[kind]})
 	if err != nil {
 		slog.ErrorContext(r.Context(), "showing a problem failed", "err", err)
 	}
 }
+
+// listPage are the pages that list what there is, where something is not.
+var listPage = map[string]string{"unknown-bar": "/bars/all", "unknown-clay": "/clays", "unknown-kiln": "/kilns",
+	"unknown-firing": "/kiln", "unknown-load": "/loads", "unknown-pot": "/pots", "unknown-lid-result": "/lid-results"}
 
 func (s homeRoutes) problemTypePage(w http.ResponseWriter, r *http.Request) error {
 	k, ok := web.Kinds[r.PathValue("type")]

@@ -207,8 +207,8 @@ func inAWord(ctx context.Context, s *Server) bool {
 func (s barRoutes) barPageOf(ctx context.Context, bar tiles.KeptBar) pages.BarPage {
 	base := s.page(ctx, "bars")
 	d := pages.BarPage{Frame: base.Frame, ID: base.ID, MassID: s.MakeID(),
-		Bar:      s.Bars().Settled(ctx, bar.Bar),
-		Revision: bar.Revision, ClayName: string(bar.Clay), Stages: stageWords(),
+		Bar:  s.Bars().Settled(ctx, bar.Bar),
+		Seen: markOf(bar.Flags), ClayName: string(bar.Clay), Stages: stageWords(),
 		Word: inAWord(ctx, s.Server),
 		Unit: string(s.unitOf(ctx)), Form: pages.Form{Values: url.Values{}}}
 	for _, u := range tiles.LengthUnits() {
@@ -260,6 +260,9 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 	body, err := readingForm(form)
 	a := usecase.Asked{}
 	if err == nil {
+		if err := readingUnchanged(s, r.Context(), p, form); err != nil {
+			return err
+		}
 		a, err = s.Bars().ReadReading(r.Context(), p, body)
 	}
 	if form.Get("again") == "" {
@@ -297,6 +300,32 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 	}
 	http.Redirect(w, r, "/bar/"+j.Bar+"?saved="+url.QueryEscape(j.ID), http.StatusSeeOther)
 	return nil
+}
+
+// readingUnchanged refuses a correction where somebody else corrected the same reading since its form was made, or
+// crossed it out.
+func readingUnchanged(s barRoutes, ctx context.Context, p wire.ReadingPath, form url.Values) error {
+	return unchanged(s.Server, ctx, form, func() (changed, error) {
+		bar, err := s.Bars().KeptBar(ctx, p.BarPath)
+		l, old := s.localeOf(ctx), form.Get("supersedes")
+		c := changed{mark: old, send: url.Values{}, page: "/bar/" + url.PathEscape(p.Bar)}
+		for _, r := range bar.Readings {
+			switch {
+			case r.ID == p.ID: // sent twice
+				return changed{mark: form.Get("revision")}, err
+			case r.ID == old && r.Struck != nil:
+				c.mark, c.both = "", []pages.Both{{Name: message.New("{1}", message.Word(r.Stage)), Now: message.New("crossed out")}}
+			case r.Supersedes == old && old != "" && r.Struck == nil:
+				c.mark, c.both = r.ID, []pages.Both{{Name: message.New("{1}", message.Word(r.Stage)),
+					Now: message.Plain(l.Length(float64(r.Length)))}}
+			}
+		}
+		if len(c.both) > 0 {
+			c.both[0].Yours = message.Plain(strings.TrimSpace(form.Get("length")+" "+form.Get("parts")) + " " + form.Get("unit"))
+		}
+		c.send.Set("supersedes", c.mark)
+		return c, err
+	})
 }
 
 // barAgain shows the page of a bar with the form of a length as it was typed: asked about, or refused.
@@ -350,26 +379,18 @@ func (s barRoutes) postFlags(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	p := wire.BarPath{Bar: r.PathValue("bar")}
-	bar, err := s.Bars().KeptBar(r.Context(), p)
-	if err != nil {
-		return err
-	}
-	seen, _ := strconv.ParseInt(form.Get("revision"), 10, 64) // none: a form that tells none asks nothing
-	_, err = s.Bars().Flag(r.Context(), p, form["flag"], usecase.Precondition{Revision: seen})
-	if errors.Is(err, tiles.ErrChanged) {
-		data := s.barPageOf(r.Context(), bar)
-		data.Load = form.Get("load")
-		data.Changed = &pages.FlagsChanged{Now: data.Bar.Flags, Yours: form["flag"]}
-		// The page asks by itself: what was sent is not put back into its form, where the older revision
-		// would stand.
-		w.Header().Set("Content-Type", "text/html; charset=utf-8")
-		w.WriteHeader(s.troubles.Problem(r.Context(), err).Status)
-		return s.show(w, data)
+	page := "/bar/" + url.PathEscape(p.Bar)
+	err = unchanged(s.Server, r.Context(), form, func() (changed, error) {
+		bar, err := s.Bars().KeptBar(r.Context(), p)
+		return changed{mark: markOf(bar.Flags), page: page}, err
+	})
+	if err == nil {
+		_, err = s.Bars().Flag(r.Context(), p, form["flag"], usecase.Precondition{})
 	}
 	if err != nil {
 		return err
 	}
-	to := "/bar/" + url.PathEscape(p.Bar)
+	to := page
 	if load := form.Get("load"); load != "" {
 		to = "/load/" + url.PathEscape(load) + "#bars"
 	}
@@ -463,7 +484,9 @@ func (s barRoutes) postClay(w http.ResponseWriter, r *http.Request) error {
 	rd.refuse(clay.Validate()) // all that is wrong is said at once
 	if len(rd.wrong) > 0 {
 		err = rd.wrong
-	} else {
+	} else if err = clayUnchanged(s, r.Context(), form, clay); errors.As(err, new(*changed)) {
+		return err
+	} else if err == nil {
 		_, err = s.Clays().KeepClay(r.Context(), id, wire.ClayBody{Name: clay.Name,
 			MaturesCone: clay.MaturesCone, Stated: float64(stated)})
 	}
@@ -476,6 +499,32 @@ func (s barRoutes) postClay(w http.ResponseWriter, r *http.Request) error {
 	}
 	http.Redirect(w, r, "/clay/"+url.PathEscape(id), http.StatusSeeOther)
 	return nil
+}
+
+// clayUnchanged refuses a new clay where there is one of its name by now that is otherwise.
+func clayUnchanged(s barRoutes, ctx context.Context, form url.Values, yours tiles.Clay) error {
+	return unchanged(s.Server, ctx, form, func() (changed, error) {
+		c := changed{mark: pages.NoneYet, page: "/clays"}
+		now, err := s.Clays().OneClay(ctx, yours.ID)
+		if errors.Is(err, tiles.ErrNoClay) {
+			return c, nil
+		}
+		percent := func(share float64) message.Message {
+			if share == 0 {
+				return message.Message{}
+			}
+			return message.New("{1} %", message.Number{Value: 100 * share, Places: 1})
+		}
+		if is := (tiles.Clay{ID: yours.ID, Name: now.Name, MaturesCone: now.MaturesCone,
+			Stated: tiles.Ratio(now.Stated)}); is != yours {
+			c.mark = markOf(now.Name, now.MaturesCone, now.Stated)
+		}
+		c.both = []pages.Both{
+			{Name: message.New("name"), Now: message.Plain(now.Name), Yours: message.Plain(yours.Name)},
+			{Name: message.New("cone"), Now: message.Plain(now.MaturesCone), Yours: message.Plain(yours.MaturesCone)},
+			{Name: message.New("shrinkage from the bag"), Now: percent(now.Stated), Yours: percent(float64(yours.Stated))}}
+		return c, err
+	})
 }
 
 // slug makes an id of a name: its letters and digits, lower case, with hyphens between.

@@ -144,7 +144,7 @@ func (s firingRoutes) showFiring(w http.ResponseWriter, r *http.Request, form pa
 	}
 	page := s.page(ctx, "kiln")
 	d := pages.FiringPage{Frame: page.Frame, ID: page.ID, Form: form, Series: coneSeries(s.Firings().ConeSeries()),
-		VentCaution: caution.Text(caution.VentOn), Gaps: gapWords(f.Gaps)}
+		VentCaution: caution.Text(caution.VentOn), Gaps: gapWords(f.Gaps), Seen: markOf(f.Kind, f.Atmosphere)}
 	if form.Has("id") {
 		d.ID = form.Get("id")
 	}
@@ -252,6 +252,13 @@ func (s firingRoutes) formNote(ctx context.Context, id wire.FiringPath, form url
 }
 
 func (s firingRoutes) formSaid(ctx context.Context, id wire.FiringPath, form url.Values) error {
+	err := unchanged(s.Server, ctx, form, func() (changed, error) {
+		f, err := s.Firings().FindFiring(ctx, kiln.FiringID(id.ID))
+		return changed{mark: markOf(f.Kind, f.Atmosphere), page: "/firing/" + url.PathEscape(id.ID)}, err
+	})
+	if err != nil {
+		return err
+	}
 	return s.Firings().SayFiring(ctx, kiln.FiringID(id.ID), wire.FiringBody{Kind: form.Get("kind"),
 		Atmosphere: form.Get("atmosphere"), By: form.Get("by")})
 }

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"html/template"
 	"maps"
 	"math"
 	"net/http"
@@ -30,7 +29,6 @@ import (
 type asking struct {
 	page
 	Q          url.Values
-	Asked      template.URL // the same as a query; made by url.Values, so safe in a link
 	Clays      []wire.ClayJSON
 	Stages     []string
 	Seats      []lid.Seat
@@ -53,7 +51,7 @@ var rateFields, moreFields = fieldsOf(true), fieldsOf(false)
 // asking fills in what a form shows. The error is the store's.
 func (s lidRoutes) asking(ctx context.Context, q url.Values) (asking, error) {
 	clays, err := s.Clays().List(ctx)
-	a := asking{page: s.page(ctx, "lid"), Q: q, Asked: template.URL(q.Encode()), Clays: clays, Stages: stageWords(), Seats: lid.Seats(),
+	a := asking{page: s.page(ctx, "lid"), Q: q, Clays: clays, Stages: stageWords(), Seats: lid.Seats(),
 		Kinds: []string{"glaze", "once", "bisque", "other"}, Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd}, Unit: s.fieldUnit(ctx, q), Show: s.unitOf(ctx),
 		RateFields: rateFields, MoreFields: moreFields}
 	if u := tiles.LengthUnit(q.Get("unit")); slices.Contains(a.Units, u) {
@@ -73,17 +71,17 @@ func (s lidRoutes) asking(ctx context.Context, q url.Values) (asking, error) {
 func (a asking) Unusual() bool { return a.Error != nil && a.Error.Type == "/problems/unusual-size" }
 
 // Sure is the query that answers though a size was asked about, Wide the one that gives what was held back.
-func (a asking) Sure() template.URL { return a.accept("unusual", "wide") }
-func (a asking) Wide() template.URL { return a.accept("wide", "unusual") }
+func (a asking) Sure() string { return a.accept("unusual", "wide") }
+func (a asking) Wide() string { return a.accept("wide", "unusual") }
 
 // accept is the query with accept set to word; to all where the other was accepted before.
-func (a asking) accept(word, other string) template.URL {
+func (a asking) accept(word, other string) string {
 	q := maps.Clone(a.Q)
 	if was := q.Get("accept"); was == other || was == "all" {
 		word = "all"
 	}
 	q.Set("accept", word)
-	return template.URL(q.Encode())
+	return q.Encode()
 }
 
 func (a *asking) caution(ids []string) {
@@ -269,7 +267,7 @@ func (s lidRoutes) lidFaults(d *pages.LidPage, form asking, p *web.Problem) {
 	if !form.Unusual() {
 		return
 	}
-	d.Sure = string(form.Sure())
+	d.Sure = form.Sure()
 	for _, f := range p.Fields { // one size in doubt: what it may have been
 		name := strings.TrimSuffix(f.Name, "_mm")
 		texts := given(d.Q[name])
@@ -300,7 +298,7 @@ func lidWords(l pages.Locale, form asking, a lid.Answer, j wire.Lid) pages.LidAn
 		Unit: string(unit), NotOver: l.Bare(float64(a.NotOver)), NotUnder: l.Bare(float64(a.NotUnder)),
 		Play:    gapSays(l, a.Fired.Play),
 		Likely:  l.T("{1} to {2}", gapSays(l, a.Fired.Likely[0]), gapSays(l, a.Fired.Likely[1])),
-		Wide:    string(form.Wide()),
+		Wide:    form.Wide(),
 		LeftOut: j.LeftOut, Written: l.Tell(a.SectionSays(unit))}
 	if unit == tiles.Inch32nd {
 		v.Unit = "in"
@@ -681,7 +679,7 @@ func (s lidRoutes) boardFaults(d *pages.BoardPage, form asking, p *web.Problem) 
 		d.Q.Problem.Fields = append(d.Q.Problem.Fields, pages.FieldProblem{Name: name, Says: says})
 	}
 	if form.Unusual() {
-		d.Sure = string(form.Sure())
+		d.Sure = form.Sure()
 	}
 }
 
@@ -689,7 +687,7 @@ func (s lidRoutes) boardFaults(d *pages.BoardPage, form asking, p *web.Problem) 
 func boardWords(l pages.Locale, form asking, q board.Question, a board.Answer, j wire.Board) pages.BoardAnswer {
 	v := pages.BoardAnswer{Pots: j.Galleries, Lids: j.Lids, Unit: string(form.Show),
 		Expected: l.Decimal(a.ExpectedPairs, 1),
-		HeldBack: l.Tell(a.HeldBack), Wide: string(form.Wide()), Trust: j.Trust,
+		HeldBack: l.Tell(a.HeldBack), Wide: form.Wide(), Trust: j.Trust,
 		TrustWhy: l.Tell(j.TrustWhy)}
 	if form.Show == tiles.Inch32nd {
 		v.Unit = "in"

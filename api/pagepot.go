@@ -3,6 +3,7 @@ package api
 import (
 	"cmp"
 	"context"
+	"errors"
 	"net/http"
 	"net/url"
 	"slices"
@@ -295,7 +296,7 @@ func (s resultRoutes) showPot(w http.ResponseWriter, r *http.Request, p lid.Kept
 	base := s.page(r.Context(), "pots")
 	data := pages.PotPage{Frame: base.Frame, Pot: potOf(p.PotCard), Made: s.dayOf(s.localeOf(r.Context()),
 		p.MadeOn),
-		Unit: cmp.Or(form.Get("unit"), base.Speak.Unit), Lid: lidQuery(p.PotCard).Encode(), Form: form,
+		Unit: cmp.Or(form.Get("unit"), base.Speak.Unit), Lid: lidQuery(p.PotCard).Encode(), Form: form, Seen: lidMark(p.PotCard),
 		Ledge:    p.Opening != 0,
 		Cautions: pages.Cautions(caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe))}
 	again := lidQuery(p.PotCard) // a lid for it later: of what the card knows, fired apart
@@ -352,6 +353,18 @@ func (s resultRoutes) postPotLid(w http.ResponseWriter, r *http.Request) error {
 	}
 	card, err := s.lidSent(r.Context(), p.PotCard, form)
 	if err == nil {
+		err = unchanged(s.Server, r.Context(), form, func() (changed, error) {
+			p, err = s.Archive.Pot(r.Context(), p.ID)
+			return s.lidChanged(r.Context(), p.PotCard, card), err
+		})
+		if errors.As(err, new(*changed)) {
+			return err
+		}
+	}
+	if err == nil {
+		if card, err = s.lidSent(r.Context(), p.PotCard, form); err != nil { // of what stands there now
+			return err
+		}
 		_, err = s.Archive.PutPot(r.Context(), card, usecase.Precondition{Revision: p.Revision}, s.Now())
 	}
 	if err != nil {
@@ -363,6 +376,36 @@ func (s resultRoutes) postPotLid(w http.ResponseWriter, r *http.Request) error {
 	}
 	http.Redirect(w, r, "/pot/"+card.ID, http.StatusSeeOther)
 	return nil
+}
+
+// lidMark is the mark of what a card says of its lid.
+func lidMark(c lid.PotCard) string {
+	return markOf(c.Set, c.Measured, c.Bowl, c.TrimMost, c.Fired)
+}
+
+// lidChanged is how the card stands now beside what a form makes of it. A width that stands there by now and is not
+// typed otherwise is kept, and nobody is asked.
+func (s resultRoutes) lidChanged(ctx context.Context, now, yours lid.PotCard) changed {
+	l, c := s.localeOf(ctx), changed{mark: lidMark(now), page: "/pot/" + url.PathEscape(now.ID)}
+	say := func(name message.Message, is, typed []tiles.Millimetre) {
+		widths := func(all []tiles.Millimetre) message.Message {
+			var says []string
+			for _, w := range all {
+				says = append(says, l.Length(float64(w)))
+			}
+			return message.Plain(strings.Join(says, " / "))
+		}
+		if len(is) > 0 && is[0] != 0 && !slices.Equal(is, typed) && typed[0] != 0 {
+			c.both = append(c.both, pages.Both{Name: name, Now: widths(is), Yours: widths(typed)})
+		}
+	}
+	one := func(w tiles.Millimetre) []tiles.Millimetre { return []tiles.Millimetre{w} }
+	say(message.New("Lid, just thrown"), one(now.Measured), one(yours.Measured))
+	say(message.New("Callipers were set to"), one(now.Set), one(yours.Set))
+	say(message.New("As a bowl, before its rim was turned out"), one(now.Bowl), one(yours.Bowl))
+	say(message.New("May come off its rim at leather-hard, across"), one(now.TrimMost), one(yours.TrimMost))
+	say(message.New("Gallery once fired"), now.Fired, yours.Fired)
+	return c
 }
 
 // lidSent is a card with what the form tells of its lid. The error tells every fault.

@@ -169,7 +169,7 @@ func already(*Server, *routes, huma.API, entry) {}
 
 // routes is every route but the one of what no route takes.
 func (s *Server) routes() []entry {
-	return slices.Concat(s.apiTable(), s.kilnTable(), s.loadTable(), s.pageTable())
+	return slices.Concat(s.apiTable(), s.kilnTable(), s.loadTable(), peopleTable(s), s.pageTable())
 }
 
 // apiTable is every other route for other programs.
@@ -402,6 +402,16 @@ func (s *Server) loadTable() []entry {
 		{"POST /load/{load}/life", Bench, webForm, shown(loads.postLife)},
 		{"POST /load/{load}/ticks", Bench, webForm, shown(checks.postTicks)},
 		{"GET /load/{load}/packing", reads, webPage, shown(loads.packingPage)},
+	}
+}
+
+// peopleTable is who may write, and whose marks the record has.
+func peopleTable(s *Server) []entry {
+	studio := studioRoutes{s}
+	return []entry{
+		{"GET /people", Owner, webPage, shown(studio.peoplePage)},
+		{"POST /people/forget", Owner, webForm, shown(studio.postForget)},
+		{"POST /people/renew", Owner, webForm, shown(studio.postRenew)},
 	}
 }
 

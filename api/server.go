@@ -18,6 +18,7 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -44,6 +45,7 @@ type Server struct {
 	gate     *auth.Gate
 	patterns []string     // of every route, as they were registered
 	streams  atomic.Int32 // open now
+	turn     sync.Mutex   // held by the form that changes something while it is answered
 
 	streamTakes time.Duration // how long a reader of a stream may take over one event
 	mux         *http.ServeMux

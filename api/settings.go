@@ -2,75 +2,103 @@ package api
 
 import (
 	"context"
+	"lidwright/api/auth"
+	"lidwright/api/web"
 	"maps"
 	"net/http"
+	"net/url"
 	"slices"
+	"strconv"
 	"time"
 
 	"lidwright/api/caution"
+	"lidwright/api/pages"
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/kiln/message"
 )
 
-type settingsPageKiln struct {
-	usecase.Wired
-	Line   usecase.Line
-	Lives  []usecase.ProbeLifeRow
-	MarkID string // for the form of a new mark
-	Probes []kiln.ChannelID
-	Limit  kiln.Celsius
-	Mark   wire.KeepShut
-	NewID  string // for the form of a new probe
-}
-
 // settingsPage shows the settings in force and what every line heard in the last minute.
 func (s studioRoutes) settingsPage(w http.ResponseWriter, r *http.Request) error {
-	lines := map[kiln.KilnID]usecase.Line{}
-	for _, l := range s.Lines() {
-		lines[l.Kiln] = l
+	ctx := r.Context()
+	wiring := pages.Cautions(caution.Texts(caution.Wiring...))
+	for _, c := range wiring[2:] {
+		wiring[1].More = append(append(wiring[1].More, c.Text), c.More...)
 	}
-	var kilns []settingsPageKiln
+	d := pages.SettingsPage{Frame: s.page(ctx, "more").Frame, Settings: s.Settings, Hot: float64(kiln.ProbeHot),
+		Receivers: s.Notices.Receivers(), Electric: caution.ElectricKilns, Wiring: wiring[:2],
+		KeepShut: pages.Cautions(caution.Texts(caution.KeepShut))[0],
+		Notices:  pages.Cautions(caution.Texts(caution.Nudge))[0]}
 	for _, wired := range s.Wired {
-		one := settingsPageKiln{Wired: wired, Line: lines[wired.Kiln], Limit: s.Known(wired.Kiln).Limit, NewID: s.MakeID(), MarkID: s.MakeID()}
-		m, err := s.Kilns().KeepShut(r.Context(), wired.Kiln)
+		one, err := s.kilnSettings(ctx, wired)
 		if err != nil {
 			return err
 		}
-		one.Mark = s.Kilns().KeepShutJSON(m)
-		for _, c := range s.Known(wired.Kiln).Channels {
-			if c.Role == kiln.RoleProbe {
-				one.Probes = append(one.Probes, c.ID)
-			}
-		}
-		if one.Lives, err = s.Kilns().ProbeLives(r.Context(), wired); err != nil {
-			return err
-		}
-		kilns = append(kilns, one)
+		d.Kilns = append(d.Kilns, one)
 	}
-	told, err := s.Notices.Last(r.Context(), lastNotices)
+	told, err := s.Notices.Last(ctx, lastNotices)
 	if err != nil {
 		return err
 	}
-	var joined usecase.CollectorStatus
+	for _, t := range told {
+		row := pages.NoticeRow{At: t.At, Says: t.Says, Link: t.Link, State: t.State}
+		for _, f := range t.Receivers {
+			row.Fates = append(row.Fates, pages.NoticeFate{Receiver: f.Receiver, Outcome: f.Outcome, Answer: f.Answer})
+		}
+		d.Told = append(d.Told, row)
+	}
 	if s.Collector != nil {
-		if joined, err = s.Collector.Status(r.Context()); err != nil {
+		joined, err := s.Collector.Status(ctx)
+		if err != nil {
 			return err
 		}
+		if joined.Joined {
+			d.Collector, d.Trouble = joined.URL, joined.Trouble
+		}
 	}
-	return s.render(w, "settings", struct {
-		page
-		Kilns     []settingsPageKiln
-		Settings  string
-		Hot       kiln.Celsius
-		Receivers []string
-		Told      []usecase.NoticeTold
-		Electric  string
-		MarkWords message.Message
-		Cautions  []message.Message
-		Collector usecase.CollectorStatus
-	}{s.page(r.Context(), "more"), kilns, s.Settings, kiln.ProbeHot, s.Notices.Receivers(), told, caution.ElectricKilns, caution.Text(caution.KeepShut), caution.Texts(caution.Wiring...), joined})
+	return s.show(w, d)
+}
+
+// kilnSettings is how one kiln is connected, and what was said of it.
+func (s studioRoutes) kilnSettings(ctx context.Context, wired usecase.Wired) (pages.KilnSettings, error) {
+	one := pages.KilnSettings{Name: string(wired.Kiln), Speaks: wired.Speaks, Shelves: wired.Shelves,
+		NewID: s.MakeID(), MarkID: s.MakeID()}
+	for _, l := range s.Lines() {
+		if l.Kiln == wired.Kiln {
+			one.Sends = l.Sends
+			for _, h := range l.Heard {
+				if one.Heard = append(one.Heard, h.Says); h.Look {
+					one.Look = append(one.Look, h.Says)
+				}
+			}
+		}
+	}
+	m, err := s.Kilns().KeepShut(ctx, wired.Kiln)
+	if err != nil {
+		return one, err
+	}
+	one.Mark, one.MarkSeen = s.Kilns().KeepShutJSON(m), markOf(m.Mark, m.Reason)
+	for _, c := range s.Known(wired.Kiln).Channels {
+		if c.Role == kiln.RoleProbe {
+			one.Probes = append(one.Probes, string(c.ID))
+		}
+	}
+	for _, c := range wired.Channels {
+		row := pages.ChannelRow{Name: string(c.Channel), Role: string(c.Role), From: c.From, Unit: c.Unit}
+		if p := c.Couple; p != nil {
+			row.Couple = &pages.CoupleRow{Type: p.Type, Class: strconv.Itoa(p.Class), Linearised: p.Linearised,
+				Tolerance: p.Tolerance}
+		}
+		one.Channels = append(one.Channels, row)
+	}
+	lives, err := s.Kilns().ProbeLives(ctx, wired)
+	for _, l := range lives {
+		one.Lives = append(one.Lives, pages.ProbeLife{ID: l.ID, Channel: l.Channel, Type: l.Type,
+			Class: strconv.Itoa(l.Class), Fitted: l.Fitted, Removed: l.Removed, Hours: l.Hours})
+	}
+	one.Seen = probeMark(lives)
+	return one, err
 }
 
 // ShelvesInWords are the shelves of a kiln with the probe whose heat their bars had.
@@ -168,4 +196,57 @@ func copyList(kept []usecase.CopyKept, zone *time.Location) []wire.Copy {
 			At: k.At.In(zone).Format(time.RFC3339), Bytes: k.Bytes, Second: k.Second})
 	}
 	return items
+}
+
+// peoplePage is who may write, and whose marks the record has.
+func (s studioRoutes) peoplePage(w http.ResponseWriter, r *http.Request) error {
+	d := pages.PeoplePage{Frame: s.page(r.Context(), "more").Frame, Open: s.Access.Codes == nil,
+		ReadingOpen: s.Access.ReadingOpen}
+	if who := auth.CallerOf(r.Context()).Who; who != auth.Anyone {
+		d.Who = who.String()
+	}
+	makers, err := s.Archive.Makers(r.Context())
+	if err != nil {
+		return err
+	}
+	for _, m := range makers {
+		d.Makers = append(d.Makers, pages.MakerRow{Mark: m.Mark, Entries: m.Entries,
+			Last: m.Last.In(s.Site.Zone).Format(time.RFC3339)})
+	}
+	older, _, err := s.Copies.WithForgotten(r.Context())
+	if err != nil {
+		return err
+	}
+	q := r.URL.Query()
+	if rows, err := strconv.Atoi(q.Get("gone")); err == nil || len(older) > 0 {
+		d.Gone = &pages.Gone{Rows: rows, Copies: len(older), NoCopy: q.Get("copied") == "no"}
+	}
+	return s.show(w, d)
+}
+
+// postForget takes a maker's mark out of the record.
+func (s studioRoutes) postForget(w http.ResponseWriter, r *http.Request) error {
+	form, err := web.Form(r)
+	if err != nil {
+		return err
+	}
+	gone, err := s.forget(r.Context(), form.Get("mark"))
+	if err != nil {
+		return err
+	}
+	q := url.Values{"gone": {strconv.Itoa(gone.Rows)}}
+	if gone.Why != "" {
+		q.Set("copied", "no")
+	}
+	http.Redirect(w, r, "/people?"+q.Encode()+"#makers", http.StatusSeeOther)
+	return nil
+}
+
+// postRenew takes the marks of forgotten makers out of the copies of before.
+func (s studioRoutes) postRenew(w http.ResponseWriter, r *http.Request) error {
+	if _, err := s.renewCopies(r.Context(), nil); err != nil {
+		return err
+	}
+	http.Redirect(w, r, "/people#makers", http.StatusSeeOther)
+	return nil
 }

@@ -1,20 +1,22 @@
 package api
 
 import (
-	"cmp"
 	"context"
+	"maps"
 	"math"
 	"net/http"
 	"net/url"
 	"reflect"
+	"slices"
+	"strconv"
 	"strings"
 
 	"lidwright/api/caution"
+	"lidwright/api/pages"
 	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
-	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -180,52 +182,122 @@ func SizeParameters() (names []string, help map[string]string) {
 	return names, help
 }
 
-// sizesPage asks the questions of /v1/size and of sets, with their own parameters; what says
-// which.
+// sizesPage asks the questions of /v1/size and of sets, with their own parameters; what says which.
 func (s lidRoutes) sizesPage(w http.ResponseWriter, r *http.Request) error {
+	q := r.URL.Query()
+	data := pages.SizesPage{Frame: s.page(r.Context(), "more").Frame, What: sizeAsked(q),
+		Unit: pages.Word(s.unitOf(r.Context())), Stages: []string{"wet", "soft", "leather", "dry", "bisque"},
+		Seats: seatWords(), Cautions: pages.Cautions(caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe))}
+	if q.Del("what"); data.What == "part" && q.Get("part") == "" {
+		q.Set("part", "hole")
+	}
+	data.Form.Values = ratesShown(q)
 	clays, err := s.Clays().List(r.Context())
 	if err != nil {
 		return err
 	}
-	q := r.URL.Query()
-	what := cmp.Or(q.Get("what"), "size")
-	q.Del("what")
-	data := struct {
-		page
-		What     string
-		Unit     tiles.LengthUnit // of the fields
-		Q        url.Values
-		Clays    []wire.ClayJSON
-		Stages   []string
-		Seats    []lid.Seat
-		Size     *wire.Size
-		Nest     *wire.Nest
-		Shared   *wire.Shared
-		Scale    *wire.Scale
-		Cautions []message.Message
-		Asked    string
-	}{page: s.page(r.Context(), "more"), What: what, Unit: s.fieldUnit(r.Context(), q), Q: q, Clays: clays, Stages: []string{"wet", "soft", "leather", "dry", "bisque"}, Seats: lid.Seats(),
-		Cautions: caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe), Asked: q.Encode()}
-	if len(q) > 0 {
-		switch what {
-		case "nest":
-			j, askErr := s.askNest(r.Context(), q)
-			data.Nest, err = &j, askErr
-		case "shared":
-			j, askErr := s.askShared(r.Context(), q)
-			data.Shared, err = &j, askErr
-		case "scale":
-			j, askErr := s.askScale(r.Context(), q)
-			data.Scale, err = &j, askErr
-		default:
-			_, j, askErr := s.askSize(r.Context(), q)
-			data.Size, err = &j, askErr
-		}
-		if err != nil {
-			data.Size, data.Nest, data.Shared, data.Scale = nil, nil, nil, nil
-			data.Error = s.troubles.Problem(r.Context(), err)
-			w.WriteHeader(data.Error.Status)
+	for _, c := range clays {
+		data.Clays = append(data.Clays, pages.LidClay{ID: c.Clay, Name: c.Name})
+	}
+	if asksSize(q) {
+		data.Unit = pages.Word(s.fieldUnit(r.Context(), q))
+		if err := s.answerSize(r.Context(), asPercent(q), &data); err != nil {
+			p := s.troubles.Problem(r.Context(), err)
+			data.Form.Problem = onPage(p)
+			w.WriteHeader(p.Status)
 		}
 	}
-	return s.render(w, "sizes", data)
+	return s.show(w, data)
+}
+
+// sizeAsked is which of the questions of the page is asked.
+func sizeAsked(q url.Values) pages.Word {
+	switch what := q.Get("what"); {
+	case slices.Contains([]string{"length", "holds", "part", "nest", "shared", "scale"}, what):
+		return pages.Word(what)
+	case q.Get("part") == "hole" || q.Get("part") == "plug":
+		return "part"
+	case q.Has("fired_ml") || q.Has("wet_ml"):
+		return "holds"
+	}
+	return "length"
+}
+
+// asksSize reports whether a measure is given that can be answered.
+func asksSize(q url.Values) bool {
+	for name, all := range q {
+		name = strings.TrimSuffix(name, "_mm")
+		if slices.Contains([]string{"fired", "wet", "fired_ml", "wet_ml", "outside", "inside", "collar", "lid", "was_ml",
+			"length"}, name) && slices.ContainsFunc(all, func(v string) bool { return strings.TrimSpace(v) != "" }) {
+			return true
+		}
+	}
+	return false
+}
+
+// asPercent has bare numbers of the rates be per cent, as the page writes behind their fields, and leaves out what
+// is empty.
+func asPercent(q url.Values) url.Values {
+	out := url.Values{}
+	for name, all := range q {
+		for _, v := range all {
+			if v = strings.TrimSpace(v); v == "" {
+				continue
+			}
+			if rate := name == "drying_ratio" || name == "firing_ratio"; rate && !strings.ContainsAny(v, "%") {
+				if n, err := strconv.ParseFloat(strings.Replace(v, ",", ".", 1), 64); err == nil && math.Abs(n) >= 0.5 {
+					v += "%"
+				}
+			}
+			out.Add(name, v)
+		}
+	}
+	return out
+}
+
+// ratesShown has rates that a link gives as shares stand in the fields as per cent.
+func ratesShown(q url.Values) url.Values {
+	out := maps.Clone(q)
+	for _, name := range []string{"drying_ratio", "firing_ratio"} {
+		v := strings.TrimSuffix(strings.TrimSpace(q.Get(name)), "%")
+		if n, err := strconv.ParseFloat(v, 64); err == nil && v == strings.TrimSpace(q.Get(name)) && math.Abs(n) < 0.5 {
+			v = strconv.FormatFloat(100*n, 'g', 6, 64)
+		}
+		if q.Has(name) {
+			out.Set(name, strings.TrimSpace(v))
+		}
+	}
+	return out
+}
+
+// answerSize puts the answer on the page.
+func (s lidRoutes) answerSize(ctx context.Context, q url.Values, d *pages.SizesPage) error {
+	switch d.What {
+	case "nest":
+		j, err := s.askNest(ctx, q)
+		if err != nil {
+			return err
+		}
+		d.Nest = &j
+	case "shared":
+		j, err := s.askShared(ctx, q)
+		if err != nil {
+			return err
+		}
+		d.Shared = &j
+	case "scale":
+		q.Del("clay")
+		j, err := s.askScale(ctx, q)
+		if err != nil {
+			return err
+		}
+		d.Scale = &j
+	default:
+		_, j, err := s.askSize(ctx, q)
+		if err != nil {
+			return err
+		}
+		d.Size = &j
+	}
+	return nil
 }

@@ -113,7 +113,7 @@ var everyRoute = []struct{ method, address, body string }{
 	{"POST", "/class", "bar=BQ4&practice=yes"}, {"POST", "/class/restore", "kind=lid_result&id=" + aLidResult},
 	{"POST", "/session", "code="},
 	{"POST", "/speak", "language=de&unit=32nds&clock=12"},
-	{"POST", "/settings/test", ""},
+	{"POST", "/settings/test", ""}, {"GET", "/people", ""}, {"POST", "/people/forget", "mark=QX"}, {"POST", "/people/renew", ""},
 	// What is asked.
 	{"GET", "/v1/now", ""}, {"GET", "/v1/now/big-blue", ""}, {"GET", "/v1/lines", ""}, {"GET", "/v1/firings", ""}, {"GET", "/v1/firings/F", ""}, {"GET", "/v1/firings/F/curve", ""},
 	{"GET", "/v1/compare?firings=F", ""}, {"GET", "/v1/trend?kiln=big-blue", ""}, {"GET", "/v1/kilns", ""}, {"GET", "/v1/kilns/big-blue", ""}, {"GET", "/v1/kilns/big-blue/shelves", ""},

@@ -50,3 +50,10 @@ type KeptProbe struct {
 	ProbeLife
 	Revision int64
 }
+
+// MakerSeen is a maker's mark with how many entries stand under it and when the newest was made.
+type MakerSeen struct {
+	Mark    string
+	Entries int
+	Last    time.Time
+}

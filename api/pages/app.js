@@ -198,7 +198,7 @@
       chips().forEach(c => c === chip ? c.setAttribute("aria-current", "true") : c.removeAttribute("aria-current"));
       $$("[data-code]", form).forEach(e => { e.textContent = code; });
       $("[data-before-says]", form).textContent = chip.dataset.before;
-      $("[name=supersedes]", form).value = chip.dataset.supersedes || "";
+      for (const name of ["supersedes", "revision"]) $("[name=" + name + "]", form).value = chip.dataset.supersedes || "";
       form.action = "/bar/" + encodeURIComponent(code);
       form.hidden = question.hidden = display.hidden = false;
       question.hidden = true;
@@ -320,7 +320,10 @@
       stands = to;
     };
     const later = () => { clearTimeout(timer); timer = setTimeout(() => ask(address(), {keep: true}), 600); };
-    f.addEventListener("input", e => { if (e.target.matches("input:not([type=radio])")) later(); });
+    f.addEventListener("input", e => {
+      if (e.target.dataset.either !== undefined) $$("[data-either]", f).forEach(i => { if (i !== e.target) i.value = ""; }); // one of them is asked
+      if (e.target.matches("input:not([type=radio])")) later();
+    });
     f.addEventListener("change", e => { // asked already: nothing is exchanged under a finger that is on its way to a button
       if (address() !== stands) ask(address(), {keep: true, shape: e.target.name === "seat" || e.target.name === "unit"});
     });

@@ -17,6 +17,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -50,7 +51,7 @@ func compiledPages() []Page {
 	usual := true
 	firing := wire.Firing{ID: "id", Name: "name", Kind: "kind", StartedAt: &at, PeakC: &many, HoursToTop: &many, ConeWords: message.New("cone"), Usual: &usual, Says: message.New("says")}
 	view := CurveView{Phone: "<svg></svg>", Desk: "<svg></svg>", Table: []CurveRow{{1, 2, 3}}, Zoomed: true, Earlier: "?a", Later: "?b", In: "?c", All: "?d"}
-	return slices.Concat(barPages(f, fault), potPages(f, fault), firingPages(f, fault, firing, view), []Page{
+	return slices.Concat(barPages(f, fault), potPages(f, fault), firingPages(f, fault, firing, view), studioPages(f, fault), []Page{
 		HomePage{Frame: f},
 		HelpPage{Frame: f, Jobs: []HelpTopic{{"name", "title", "about"}}, Others: []HelpTopic{{"other", "title", ""}},
 			Picture: "<svg></svg>"},
@@ -75,6 +76,8 @@ func compiledPages() []Page {
 		ChangedPage{Frame: f},
 		ChangedPage{Frame: f, News: []HomeNews{{message.New("says"), "/link"}}, Crossed: []CrossedOutRow{{"at", "by", "why", message.New("what"), "/link"}},
 			Days: []ChangedDay{{"day", []Changed{{message.New("says"), []ChangedThing{{"name", "/link"}, {"name", ""}}, 3, "by"}}}}},
+		HomePage{Frame: f, First: &FirstVisit{}},
+		HomePage{Frame: f, First: &FirstVisit{Kiln: true, Clay: "clay", ClayName: "name"}},
 		HelpTopicPage{Frame: f, Topic: HelpTopic{"name", "title", "about"}, Tongue: "en", OtherTongue: true, HTML: "<p>text</p>", Others: []HelpTopic{{"other", "title", "about"}}},
 		ImportPage{Frame: f, Kinds: []string{"kind"}, Kind: "kind", Pasted: "pasted", Problem: &fault},
 		ImportPage{Frame: f, Kinds: []string{"kind"}, File: "file", Held: "held", Days: "days", Outcome: &taken},
@@ -131,7 +134,7 @@ func compiledPages() []Page {
 		CollectorFiringPage{Frame: f, Studio: studio, Curve: Drawing{Width: 9, Height: 9, Says: "drawn", Lines: []string{"points"}}, Note: "note", Cautions: []message.Message{message.Plain("caution")}},
 		CollectorFiringPage{Frame: f, Studio: studio},
 		KilnsPage{Frame: f, Fuels: []string{"fuel"}, Name: "name", Fuel: "fuel", Problem: &fault, Beside: []message.Message{message.New("beside")}, Strays: []StrayKiln{{"stray", 3, 2, 1}},
-			Kilns: []OneKiln{{Name: "kiln", State: "state", Fuel: "fuel", NoLine: true, Usual: []UsualFiring{{Kind: "kind", Atmosphere: "atmosphere", Name: "name", Cone: "cone", Top: "top", Hours: "hours", Says: message.New("says"), Asks: true, ID: "id"}, {Pinned: true, ID: "other"}}, Probes: []KilnProbe{{"channel", "type", message.New("says")}}}}},
+			Kilns: []OneKiln{{Name: "kiln", State: "state", Fuel: "fuel", NoLine: true, Usual: []UsualFiring{{Kind: "kind", Atmosphere: "atmosphere", Name: "name", Cone: message.New("cone"), TopC: &many, Hours: &many, Says: message.New("says"), Asks: true, ID: "id"}, {Pinned: true, ID: "other"}}, Probes: []KilnProbe{{"channel", "type", message.New("says")}}}}},
 		KilnsPage{Frame: f, Kilns: []OneKiln{{Name: "kiln"}}},
 		LidPage{Frame: f, Q: url.Values{}, Unit: "32nds", Seats: []Word{"inset", "seat"}, Seat: "seat", LidName: "lid", Sizes: []LidSize{{"collar", "label", 26}}, Rates: []LidField{{"rate", "label"}}, Fine: []LidField{{"fine", "label"}},
 			Clays: []LidClay{{"clay", "name"}}, Clay: "clay", Stages: []string{"stage"}, Units: []Word{"mm", "32nds"}, Carry: form, Wrong: []LidFault{{"collar", "label", message.New("says")}, {"cone", "label", message.New("says?")}}, Trouble: message.New("trouble"), Sure: "sure", Meant: []LidMeant{{"meant", "query"}}},
@@ -206,7 +209,7 @@ func barPages(f Frame, fault Problem) []Page {
 				NextBars: []wire.Gain{{GainMM: &mm, Says: message.New("says")}},
 				Items:    []wire.Move{{At: &at, Was: &mm, Now: &mm, Because: []message.Message{message.New("because"), message.New("and")}}}, Probes: []wire.Witness{{Probe: "probe", Disagree: true, DriftC: &mm, DriftSDC: &mm}},
 				Batches: []wire.Against{{Batch: "other", Differs: true, MoreMM: &mm, Advice: &message.Message{Key: "fix"}}, {Batch: "third", Differs: true, MoreMM: &less}}}},
-		BarPage{Frame: f, Bar: fresh, Flags: []string{"bent"}, Changed: &FlagsChanged{[]string{"bent"}, nil},
+		BarPage{Frame: f, Bar: fresh, Flags: []string{"bent"},
 			Form:  Form{Values: url.Values{"which": {"id"}, "dry_g": {"wet"}, "unit": {"mm"}}, Problem: &fault},
 			Which: &WhichAsked{Reading: wire.Reading{ID: "id", HeatAssumed: &wire.HeatAssumed{}}, Firings: []WhichFiring{{ID: "id", Name: "name", Kind: "kind", Cone: message.New("cone"), At: &at}}}, Stages: []string{"next"}, Units: []string{"mm"}},
 		BarPage{Frame: f, Bar: bar, ClayName: "name", Form: Form{Values: url.Values{}},
@@ -306,6 +309,58 @@ func potPages(f Frame, fault Problem) []Page {
 	}
 }
 
+// studioPages are the pages of sizes, the class, the settings and people, in several states.
+func studioPages(f Frame, fault Problem) []Page {
+	mm, ml, at := 104.5, 900.0, "2026-11-30T20:40:00Z"
+	cautions := []Cautioned{{Text: message.New("caution"), More: []message.Message{message.New("more")}}}
+	sizes := func(what Word, q url.Values) SizesPage {
+		return SizesPage{Frame: f, What: what, Unit: "mm", Form: Form{Values: q}, Clays: []LidClay{{"clay", "name"}},
+			Stages: []string{"stage"}, Seats: []string{"seat"}, Cautions: cautions}
+	}
+	answered := func(what Word, j wire.Size) SizesPage {
+		p := sizes(what, url.Values{"clay": {"clay"}})
+		j.Trust, j.TrustWhy, j.Stages = "trust", message.New("why"), []wire.SizeStage{{Stage: "stage", MM: j.WetMM, ML: j.WetML}}
+		p.Size = &j
+		return p
+	}
+	wrong := sizes("length", url.Values{"fired": {"typed"}})
+	wrong.Form.Problem = &Problem{Fields: []FieldProblem{{"other", message.New("says")}}}
+	trouble := sizes("nest", url.Values{})
+	trouble.Form.Problem = &Problem{Detail: message.New("detail")}
+	nest, shared, scale := sizes("nest", nil), sizes("shared", nil), sizes("scale", url.Values{"pot": {"pot"}})
+	nest.Nest = &wire.Nest{Says: message.New("says"), Gaps: []wire.NestGap{{Inner: 1, Outer: 2, PlayMM: &mm, WorstMM: &mm, FitChance: &mm}}}
+	shared.Shared = &wire.Shared{Says: message.New("says"), WindowLeast: &mm}
+	scale.Scale = &wire.Scale{Times: &mm, Says: message.New("says"), Lengths: []wire.ScaledOne{{Name: "length 1", WasMM: &mm, MM: &mm}, {Name: "name"}}}
+	odd := ClassBar{BarJSON: wire.BarJSON{Bar: "bar", BarBody: wire.BarBody{Clay: "clay", Batch: "batch", By: "by", Practice: true},
+		Shrunk: &mm, Readings: []wire.Reading{{Stage: "stage", LengthMM: &mm}}}, Why: message.New("why")}
+	return []Page{
+		answered("length", wire.Size{WetMM: &mm, LikelyMM: []*float64{&mm, &mm}, Asked: wire.SizeAsked{Stage: "stage"}}),
+		answered("length", wire.Size{FiredMM: &mm, LikelyMM: []*float64{&mm, &mm}}),
+		answered("holds", wire.Size{WetML: &ml, LikelyML: []*float64{&ml, &ml}, Asked: wire.SizeAsked{Stage: "stage"}}),
+		answered("holds", wire.Size{FiredML: &ml, LikelyML: []*float64{&ml, &ml}}),
+		answered("part", wire.Size{WetMM: &mm, Asked: wire.SizeAsked{Stage: "stage", Part: "hole"}}),
+		answered("part", wire.Size{WetMM: &mm, Asked: wire.SizeAsked{Stage: "stage", Part: "plug"}}),
+		sizes("part", url.Values{"clay": {""}}), wrong, trouble, nest, shared, scale, sizes("scale", url.Values{}),
+		ClassPage{Frame: f, Bars: []ClassBar{odd, {BarJSON: wire.BarJSON{Bar: "bar"}}}, Look: []ClassBar{odd}, Measured: 1, Phone: "<svg></svg>", Desk: "<svg></svg>",
+			Strip: "stage", Codes: "bar", All: true, Clay: "clay", Which: []Tab{{Text: "tab"}, {Text: "tab", On: true}}, Cautions: cautions,
+			Out: []wire.CrossedOut{{Kind: "kind", ID: "id", What: message.New("what"), By: "by", Why: "why", Link: "/link"}},
+			Throw: []ClassThrow{{ID: "clay", Name: "name", Rate: &wire.Shrinkage{Trust: "trust"}, Lengths: []ThrownTo{{mm, mm}}},
+				{ID: "clay", Name: "name", Why: message.New("why")}, {ID: "clay", Name: "name"}}},
+		ClassPage{Frame: f},
+		SettingsPage{Frame: f, Settings: "settings", Receivers: []string{"receiver"}, Electric: "electric", Wiring: cautions,
+			KeepShut: cautions[0], Notices: cautions[0], Collector: "collector", Trouble: "trouble",
+			Told: []NoticeRow{{At: at, Says: "says", Link: "/link", State: "state", Fates: []NoticeFate{{"receiver", "sent", "answer"}, {"receiver", "waiting", ""}, {"receiver", "gave_up", ""}}}},
+			Kilns: []KilnSettings{{Name: "kiln", Speaks: message.New("speaks"), Heard: []message.Message{message.New("heard")}, Look: []message.Message{message.New("look")}, Sends: []message.Message{message.New("sends")}, Shelves: []message.Message{message.New("shelf")},
+				Channels: []ChannelRow{{"name", "role", "unit", message.New("from"), &CoupleRow{Type: "type", Class: "class", Tolerance: message.New("tolerance")}}},
+				Lives:    []ProbeLife{{ID: "id", Channel: "channel", Type: "type", Class: "class", Fitted: "day"}, {Removed: "day"}}, Probes: []string{"probe"},
+				Mark: wire.KeepShut{MarkC: &mm, Reason: "reason", At: &at, By: "by"}}, {Name: "kiln"}}},
+		SettingsPage{Frame: f},
+		PeoplePage{Frame: f, ReadingOpen: true, Who: "bench", Makers: []MakerRow{{"mark", 3, at}}, Gone: &Gone{Rows: 3, Copies: 2, NoCopy: true}},
+		PeoplePage{Frame: f}, PeoplePage{Frame: f, Open: true},
+		ProblemPage{Frame: f, Problem: Problem{Title: message.New("title")}, List: "/list"},
+	}
+}
+
 // eachCompiled walks over the Go of the compiled pages.
 func eachCompiled(t *testing.T, f func(file string, tree *ast.File)) {
 	t.Helper()
@@ -366,6 +421,7 @@ func textsOfCompiled(t *testing.T) map[string]string {
 // No text of a compiled page stands in it bare, where no other language can take its place.
 func TestCompiledPagesAreTranslated(t *testing.T) {
 	aTag := regexp.MustCompile(`<[^>]*>`)
+	spoken := regexp.MustCompile(`\b(aria-label|title|alt|placeholder)="([^"]*)"`)
 	bare := func(written string) (left []string) {
 		for _, tag := range aTag.FindAllString(written, -1) {
 			for _, p := range spoken.FindAllStringSubmatch(tag, -1) {
@@ -621,7 +677,7 @@ func firingPages(f Frame, fault Problem, firing wire.Firing, view CurveView) []P
 	hand := wire.FiringWhole{Firing: wire.Firing{ID: "id", Name: "name", Kiln: "kiln", Source: "hand", Atmosphere: "atmosphere", HeatWorkC: &many, HeatLikely: []*float64{&many, nil}, HeatWorkFrom: "sitter", Provisional: true, ConeWords: message.New("cone"), Load: &cone}}
 	return []Page{
 		FiringPage{Frame: f, Firing: whole, Curve: view, Beneath: message.New("beneath"), Gaps: []message.Message{message.New("gap")}, Usual: Usual{ToTop: &many}, Bars: []string{"code"},
-			Cautions: []Cautioned{{Text: message.New("caution")}}, VentCaution: message.New("caution"), Series: []string{"large_plaque_older", "series"}, ID: "id", Form: form,
+			Cautions: []Cautioned{{Text: message.New("caution")}}, VentCaution: message.New("caution"), Seen: "seen", Series: []string{"large_plaque_older", "series"}, ID: "id", Form: form,
 			Start: wire.CheckList{Items: []wire.Tick{{Item: "item", Says: message.New("says"), Done: true, At: &at, By: "by"}, {Says: message.New("says"), At: &at}, {Says: message.New("says")}}, Open: 2}},
 		FiringPage{Frame: f, Firing: hand, ID: "id"},
 		FiringPage{Frame: f, Firing: wire.FiringWhole{Firing: wire.Firing{HeatWorkC: &many, HeatWorkFrom: "cones", AsIndicated: &wire.Work{}}}},
@@ -629,4 +685,17 @@ func firingPages(f Frame, fault Problem, firing wire.Firing, view CurveView) []P
 		LogFiringPage{Frame: f, Cautions: []Cautioned{{Text: message.New("caution")}}, Kilns: []string{"kiln"}, Loads: []Named{{"id", "name"}}, Series: []string{"large_self_supporting_iron_free", "large_plaque_iron_free"},
 			Asks: true, Twice: map[string]bool{"began_at": true}, ID: "id", Form: form},
 	}
+}
+
+// sameEverywhere are words that every language writes alike: units and names.
+var sameEverywhere = map[string]bool{"mm": true, "cm": true, "in": true, "g": true, "h": true, "ml": true, "°C": true, "°C/h": true, "g/cm³": true, "C": true, "sd": true, "lidwright": true, "nbsp": true}
+
+// hasWord reports whether there is something to say otherwise in another language.
+func hasWord(text string) bool {
+	for _, word := range strings.FieldsFunc(text, func(r rune) bool { return !unicode.IsLetter(r) && r != '°' && r != '/' && r != '³' }) {
+		if !sameEverywhere[word] && strings.ContainsFunc(word, unicode.IsLetter) {
+			return true
+		}
+	}
+	return false
 }

@@ -114,7 +114,7 @@ func TestMessages(t *testing.T) {
 	if len(keys) < 1000 {
 		t.Errorf("only %d keys were found", len(keys))
 	}
-	onPages := textsOfPages(t)
+	onPages := textsOfCompiled(t)
 	for _, m := range inScript.FindAllSubmatch(script(t), -1) {
 		onPages[string(m[1])] = "app.js"
 	}

@@ -117,6 +117,14 @@ func (l Locale) Length(mm float64) string { return l.words.point(l.set.length(l.
 // fine is a small difference of lengths with its unit.
 func (l Locale) fine(mm float64) string { return l.words.point(l.Speak.fine(mm)) }
 
+// lengthOrDash is a length; a dash where there is none.
+func lengthOrDash(l Locale, mm *float64) string {
+	if mm == nil {
+		return "–"
+	}
+	return l.Length(*mm)
+}
+
 // Bare is a length in the reader's unit without its name.
 func (l Locale) Bare(mm float64) string { return bare(l.Length(mm)) }
 

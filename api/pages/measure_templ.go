@@ -684,7 +684,7 @@ func (d MeasurePage) form(l Locale, b BarToMeasure) templ.Component {
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = hidden([]Hidden{{"id", b.NewID}, {"stage", b.Stage}, {"back", d.Back}, {"unit", l.Unit}, {"supersedes", b.supersedes()}}).Render(ctx, templ_7745c5c3_Buffer)
+		templ_7745c5c3_Err = hidden([]Hidden{{"id", b.NewID}, {"stage", b.Stage}, {"back", d.Back}, {"unit", l.Unit}, {"supersedes", b.supersedes()}, {"revision", b.supersedes()}}).Render(ctx, templ_7745c5c3_Buffer)
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}

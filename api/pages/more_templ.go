@@ -150,7 +150,7 @@ func (d MorePage) Body(l Locale) templ.Component {
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = rowTo("/session", l.T("Passcode"), l.T("who may write here")).Render(ctx, templ_7745c5c3_Buffer)
+		templ_7745c5c3_Err = rowTo("/people", l.T("People and passcodes"), l.T("who may write here")).Render(ctx, templ_7745c5c3_Buffer)
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}

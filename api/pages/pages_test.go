@@ -2,39 +2,11 @@ package pages
 
 import (
 	"io"
-	"io/fs"
-	"strings"
 	"testing"
 	"time"
 )
 
-// nothing is what a page without anything is made from.
-type nothing struct{ Frame }
-
-// Every page that is not compiled parses in every language: nothing else finds a mistake before somebody
-// asks for the page.
-func TestEveryPageParses(t *testing.T) {
-	set, err := Load(time.UTC, func(string, float64) string { return "" })
-	if err != nil {
-		t.Fatal(err)
-	}
-	names, err := fs.Glob(files, "*.html")
-	if err != nil || len(names) < 5 {
-		t.Fatalf("%d pages, %v", len(names), err)
-	}
-	for _, tongue := range Tongues {
-		for _, name := range names {
-			if name == "asked.html" { // parts of others
-				continue
-			}
-			if _, err := set.parse(spokenPage{Speak{Tongue: tongue.Tag, Unit: "mm", Fahrenheit: tongue.Tag == "en"}, strings.TrimSuffix(name, ".html")}); err != nil {
-				t.Error(err)
-			}
-		}
-	}
-}
-
-// A page that is not compiled is parsed anew for nobody: the first of its language, unit and clock pays.
+// A page in each language.
 func BenchmarkPage(b *testing.B) {
 	set, err := Load(time.UTC, func(string, float64) string { return "" })
 	if err != nil {
@@ -46,7 +18,7 @@ func BenchmarkPage(b *testing.B) {
 	} {
 		f := Frame{Site: "studio", Speak: speak}
 		for name, write := range map[string]func() error{
-			"help": func() error { return set.Render(io.Discard, "help", nothing{f}) },
+			"help": func() error { return set.Show(io.Discard, HelpPage{Frame: f}) },
 			"language": func() error {
 				return set.Show(io.Discard, LanguagePage{Frame: f, Units: []string{"mm", "cm", "in", "32nds"}})
 			},

@@ -108,6 +108,9 @@ func formOf(doc *html.Node, action string, sent url.Values) (form *html.Node) {
 				fits -= 100
 			default:
 				of[name] = true
+				if always(in) && !sent.Has(name) { // a browser would have sent it
+					fits--
+				}
 			}
 		}
 		for name := range sent {
@@ -122,6 +125,15 @@ func formOf(doc *html.Node, action string, sent url.Values) (form *html.Node) {
 		}
 	}
 	return form
+}
+
+// always reports whether a browser sends a field whatever stands in it.
+func always(n *html.Node) bool {
+	switch attribute(n, "type") {
+	case "checkbox", "radio", "submit":
+		return false
+	}
+	return n.DataAtom != atom.Button && !has(n, "disabled")
 }
 
 // refill puts what was typed into a field.

@@ -4,7 +4,6 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -15,30 +14,6 @@ import (
 
 	"lidwright/api/apitest"
 )
-
-// textsOfPages are all texts of the pages, compiled or not, with the file that each stands in.
-func textsOfPages(t *testing.T) map[string]string {
-	t.Helper()
-	names, err := fs.Glob(files, "*.html")
-	if err != nil {
-		t.Fatal(err)
-	}
-	texts := textsOfCompiled(t)
-	for _, name := range names {
-		b, err := files.ReadFile(name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		same := translate(string(b), func(key string) string {
-			texts[key] = name
-			return key
-		})
-		if blanks.ReplaceAllString(same, " ") != blanks.ReplaceAllString(string(b), " ") {
-			t.Errorf("%s is another when every text stays as it is", name)
-		}
-	}
-	return texts
-}
 
 // textsOfCode are the string literals of the packages whose words come onto pages.
 func textsOfCode(t *testing.T, more ...string) []string {
@@ -51,7 +26,7 @@ func textsOfCode(t *testing.T, more ...string) []string {
 			t.Fatal(err)
 		}
 		for _, name := range names {
-			if strings.HasSuffix(name, "_test.go") || strings.HasSuffix(name, "_templ.go") { // textsOfPages has those
+			if strings.HasSuffix(name, "_test.go") || strings.HasSuffix(name, "_templ.go") { // textsOfCompiled has those
 				continue
 			}
 			file, err := parser.ParseFile(token.NewFileSet(), name, nil, 0)
@@ -73,7 +48,7 @@ func textsOfCode(t *testing.T, more ...string) []string {
 
 // Every text of the pages has its German, and no place or link of a text is lost or made up.
 func TestNothingUnsaid(t *testing.T) {
-	onPages := textsOfPages(t)
+	onPages := textsOfCompiled(t)
 	for _, m := range inScript.FindAllSubmatch(script(t), -1) {
 		onPages[string(m[1])] = "app.js"
 	}
@@ -98,7 +73,7 @@ func TestNothingUnsaid(t *testing.T) {
 // No text that anybody reads, of a page, a print, a command, a metric or a message, is leave to open a kiln.
 func TestNoLeaveToOpen(t *testing.T) {
 	texts := textsOfCode(t, "../../cmd/lidwright", "../../config", "../../daemon/store", "../../kiln/source", "../../kiln/practice")
-	for text := range textsOfPages(t) {
+	for text := range textsOfCompiled(t) {
 		texts = append(texts, text)
 	}
 	for _, tongue := range Tongues[1:] {
@@ -158,30 +133,4 @@ func places(text string) []string {
 	}
 	slices.Sort(p)
 	return p
-}
-
-// What is a text and what is not, by a page in small.
-func TestTranslate(t *testing.T) {
-	for _, c := range []struct{ source, want string }{
-		{`<p>Bars <em>waiting</em></p>`, `<p>[Bars <em>waiting</em>]</p>`},
-		{`<p>{{.N}} of {{.Of}} measured</p>`, `<p>[{{.N}} of {{.Of}} measured]</p>`},
-		{`<p>{{if .A}}one{{else}}two{{end}} °C</p>`, `<p>{{if .A}}[one]{{else}}[two]{{end}} °C</p>`},
-		{`<a class="x" href="/a?{{.Q}}">Clay</a> · <a class="y" href="/b">Lid</a>`, `<a class="x" href="/a?{{.Q}}">[Clay]</a> · <a class="y" href="/b">[Lid]</a>`},
-		{`<p>See <a href="/a">the clay</a>.</p>`, `<p>[See <a href="/a">the clay</a>].</p>`},
-		{`<input aria-label="Unit of {{.Bar}}" value="Keep"> <b>{{.X}}</b> {{.Y}}`, `<input aria-label="[Unit of {{.Bar}}]" value="Keep"> <b>{{.X}}</b> {{.Y}}`},
-		{`<strong>{{with .A}}a{{end}}</strong>`, `<strong>{{with .A}}[a]{{end}}</strong>`},
-		{`<p title="a{{if eq .A "b"}}">x</p>`, `<p title="[a]{{if eq .A "b"}}">[x]</p>`},
-	} {
-		if got := translate(c.source, func(key string) string { return "[" + key + "]" }); got != c.want {
-			t.Errorf("%s\n  gave %s\n  want %s", c.source, got, c.want)
-		}
-	}
-	if got := translate(`<p>{{.N}} of {{.Of}} in <a href="/x">a load</a></p>`, func(key string) string {
-		if key != "{1} of {2} in <a1>a load</a>" {
-			t.Errorf("the key is %q", key)
-		}
-		return "in <a1>einer Ladung</a> von {2}: {1}"
-	}); got != `<p>in <a href="/x">einer Ladung</a> von {{.Of}}: {{.N}}</p>` {
-		t.Error(got)
-	}
 }

@@ -68,6 +68,7 @@ type FactStore interface {
 	PutTick(ctx context.Context, t tiles.Tick, at kiln.Stamp) (tiles.PutResult, error)
 	Ticks(ctx context.Context, subject string) ([]tiles.Tick, error) // of a load, or of a firing and its load
 	ForgetMaker(ctx context.Context, mark string, at kiln.Stamp) (rows int, err error)
+	Makers(ctx context.Context) ([]tiles.MakerSeen, error) // whose marks the record has, by name
 }
 
 // KilnStore is the part of the record with kilns that people added, the names that kilns had, the lives of

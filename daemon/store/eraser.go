@@ -8,6 +8,7 @@ import (
 
 	"lidwright/api/usecase"
 	"lidwright/kiln"
+	"lidwright/tiles"
 )
 
 // blanks take a maker's mark out of every column that holds one. Each gives the kind and the
@@ -141,15 +142,18 @@ func (s *Store) wipeLog(ctx context.Context) error {
 
 const wipePatience = 20 * time.Second
 
+// marksSaid are the marks of makers by the changes that they stand on.
+const marksSaid = `
+	SELECT json_extract(body, '$.by') AS mark, at_ms, trusted FROM change
+	UNION ALL SELECT json_extract(body, '$.packed_by'), at_ms, trusted FROM change WHERE kind = 'load'
+	UNION ALL SELECT json_extract(body, '$.maker'), at_ms, trusted FROM change WHERE kind = 'lid_result'
+	UNION ALL SELECT json_extract(body, '$.mark'), at_ms, trusted FROM change WHERE kind = 'pot'`
+
 // MakersBefore gives the marks of makers that stand on nothing said since before, in order. What was
 // said by a clock that was not trusted counts as said since.
 func (s *Store) MakersBefore(ctx context.Context, before time.Time) ([]string, error) {
 	rows, err := s.read.QueryContext(ctx, `
-		SELECT mark FROM (
-			SELECT json_extract(body, '$.by') AS mark, at_ms, trusted FROM change
-			UNION ALL SELECT json_extract(body, '$.packed_by'), at_ms, trusted FROM change WHERE kind = 'load'
-			UNION ALL SELECT json_extract(body, '$.maker'), at_ms, trusted FROM change WHERE kind = 'lid_result'
-			UNION ALL SELECT json_extract(body, '$.mark'), at_ms, trusted FROM change WHERE kind = 'pot')
+		SELECT mark FROM (`+marksSaid+`)
 		WHERE mark <> '' GROUP BY mark HAVING max(CASE WHEN trusted THEN at_ms ELSE ?1 END) < ?1 ORDER BY mark`, before.UnixMilli())
 	if err != nil {
 		return nil, fmt.Errorf("look for makers of long ago: %w", err)
@@ -183,4 +187,20 @@ func wordsAnew(ctx context.Context, tx *sql.Tx, pot string) error {
 	}
 	_, err := tx.ExecContext(ctx, `UPDATE pot SET words = ? WHERE id = ?`, potWords(mark, number, form, made), pot)
 	return err
+}
+
+// Makers lists the marks of makers that the record has, by name, with how many entries each stands on and
+// when the newest was made.
+func (s *Store) Makers(ctx context.Context) ([]tiles.MakerSeen, error) {
+	rows, err := s.read.QueryContext(ctx, `
+		SELECT mark, count(*), max(at_ms) FROM (`+marksSaid+`) WHERE mark <> '' GROUP BY mark ORDER BY mark`)
+	if err != nil {
+		return nil, fmt.Errorf("list makers: %w", err)
+	}
+	return collect(rows, "makers", func(m *tiles.MakerSeen) error {
+		var ms int64
+		err := rows.Scan(&m.Mark, &m.Entries, &ms)
+		m.Last = fromMilli(ms)
+		return err
+	})
 }
