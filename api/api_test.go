@@ -39,6 +39,7 @@ func (nobody) Clays(context.Context) ([]tiles.KeptClay, error) { return nil, nil
 func (nobody) Clay(context.Context, tiles.ClayID) (tiles.KeptClay, error) {
 	return tiles.KeptClay{}, tiles.ErrNoClay
 }
+func (nobody) LastUsed(context.Context) (tiles.ClayID, error)     { return "", nil }
 func (nobody) Batches(context.Context) ([]tiles.KeptBatch, error) { return nil, nil }
 func (nobody) CrossedOut(context.Context, time.Time) ([]tiles.StruckFact, error) {
 	return nil, nil

@@ -163,7 +163,7 @@ func TestLengthsAsChosen(t *testing.T) {
 	if a, body := ask(t, "PUT", st.URL+"/v1/pots/"+pot, "application/json", `{"form":"teapot","number":"1","collar_mm":[104.5],"opening_mm":92.5,"body":"tern/B"}`); a.StatusCode > 201 {
 		t.Fatalf("%d %s", a.StatusCode, body)
 	}
-	for unit, want := range map[string][]string{"mm": {"104.5 mm", "92.5 mm"}, "cm": {"10.45 cm", "9.25 cm"}, "in": {"4.1142 in", "3.6417 in"}, "32nds": {"4 1/8 in", "3 21/32 in"}} {
+	for unit, want := range map[string][]string{"mm": {"104.5 mm", "92.5 mm"}, "cm": {"10.45 cm", "9.25 cm"}, "in": {"4.114 in", "3.642 in"}, "32nds": {"4 1/8 in", "3 21/32 in"}} {
 		for _, path := range []string{"/pot/" + pot, "/pots"} {
 			_, body := fetched(t, st.URL, path, "Cookie", speakCookie+"=en."+unit+".24")
 			for _, w := range want {
@@ -180,7 +180,7 @@ func TestLengthsAsChosen(t *testing.T) {
 		}
 	}
 	// A German reads a comma before decimals, on every page and in every unit.
-	for unit, want := range map[string]string{"mm": "104,5 mm", "cm": "10,45 cm", "in": "4,1142 in"} {
+	for unit, want := range map[string]string{"mm": "104,5 mm", "cm": "10,45 cm", "in": "4,114 in"} {
 		_, body := fetched(t, st.URL, "/pot/"+pot, "Cookie", speakCookie+"=de."+unit+".24")
 		if point := strings.Replace(want, ",", ".", 1); !strings.Contains(body, want) || strings.Contains(body, point) {
 			t.Errorf("in German there is no %s, or %s", want, point)
