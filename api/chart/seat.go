@@ -79,15 +79,21 @@ func (d Seat) SVG() string {
 	}
 	half("pot", pot)
 	half("cover", cover)
+	free := func(name string) float64 { // for a text; a field of a form covers the line by itself
+		if text := d.Texts[name]; text != "" {
+			return textWidth(text, false)/2 + 6
+		}
+		return 0
+	}
 	rim := 142.0 // where the gallery's own dimension lines begin
 	if d.Seat != lid.Inset && d.Seat != lid.DropIn {
 		rim = 148
-		dimension(&b, "dim", c, at.collar, rim, 0)
+		dimension(&b, "dim", c, at.collar, rim, free("collar"))
 	} else {
-		dimension(&b, "dim", c, at.collar, 54, 0)
+		dimension(&b, "dim", c, at.collar, 54, free("collar"))
 	}
 	if at.opening > 0 {
-		dimension(&b, "dim", o, at.opening, rim+20, 0)
+		dimension(&b, "dim", o, at.opening, rim+20, free("opening"))
 	}
 	foot := map[lid.Seat]float64{lid.Inset: 128, lid.DropIn: 132, lid.Flange: 88, lid.Stopper: 42}[d.Seat]
 	dimension(&b, "dim rust", l, at.lid, foot, 62)
