@@ -122,7 +122,7 @@ func TestSettingsPage(t *testing.T) {
 		"room room column 2 °C", "vent vent column 3 °C",
 		// IEC 60584 class 1, type S, above 1100 °C: 1 + 0.003 (t - 1100), here 1.57 °C.
 		"1 probe column 1 °C type S, class 1; new, ±1.6 °C at 1290 °C",
-		"1 S, class 1 2026-01-06 Save 0.0", "top: 1 · any other: 1",
+		"1 S, class 1 0.0 h over ", "fitted on 2026-01-06 Removed on Save", "top: 1 · any other: 1",
 		"kiln.big-blue.limit_c = 1290.0", "https://example.org/...",
 	} {
 		if !strings.Contains(strings.ReplaceAll(strings.ReplaceAll(text, "&#34;", `"`), "&#39;", "'"), want) {
