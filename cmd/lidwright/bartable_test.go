@@ -17,6 +17,8 @@ func TestBarTables(t *testing.T) {
 		switch {
 		case r.URL.Path == "/bars.csv":
 			io.WriteString(w, "code,clay\r\nBQ7,"+r.URL.Query().Get("clay")+"\r\n")
+		case r.URL.Path == "/v1/bars/bq7":
+			io.WriteString(w, `{"bar":"BQ7","clay":"tern","batch":"A","forming":"thrown_ring"}`)
 		case r.URL.Path == "/v1/bars":
 			io.WriteString(w, `{"items":[{"bar":"BQ7","clay":"tern","batch":"A","forming":"thrown_ring"},{"bar":"BQ4","clay":"tern","batch":"A","forming":"rolled"}]}`)
 		case strings.Contains(string(body), "bad"):
@@ -44,7 +46,7 @@ func TestBarTables(t *testing.T) {
 		{"dry", []string{"import", file("code,wet\nBQ7,100\n"), "--dry-run"}, exitDone, []string{"1 new bars, 2 readings would be kept"}},
 		{"kept", []string{"import", file("code,wet\nBQ7,100\n")}, exitDone, []string{"501 new bars, 2 readings kept; 3 readings known already. KK", "line 3, BQ7 dry: Is 942 mm right?"}},
 		{"bad", []string{"import", file("code,wet\nBQ7,bad\n")}, exitWrongUse, []string{`line 2, wet: cannot read "bad"`, "nothing was kept"}},
-		{"no file", []string{"import", filepath.Join(t.TempDir(), "none.csv")}, exitFailed, []string{"read the table"}},
+		{"no file", []string{"import", filepath.Join(t.TempDir(), "none.csv")}, exitWrongUse, []string{"there is no file"}},
 		{"out", []string{"export", "--clay", "tern"}, exitDone, []string{"BQ7,tern"}},
 		{"sheet", []string{"sheet", "bq7"}, exitDone, []string{"BQ7", "thrown ring", "________", "/bars/sheet?clay=&codes=bq7"}},
 	} {

@@ -39,7 +39,7 @@ func TestBoardFromATable(t *testing.T) {
 		{"no such column", []string{file("odd.csv", "colar_mm\n100\n")}, exitWrongUse, []string{`"colar_mm"`}},
 		{"no line", []string{file("empty.csv", "collar_mm\n")}, exitWrongUse, []string{"a line a piece"}},
 		{"seven", []string{file("seven.csv", "collar_mm\n"+strings.Repeat("100\n", 7))}, exitWrongUse, []string{"8 to 30"}},
-		{"no such file", []string{filepath.Join(folder, "none.csv")}, exitFailed, []string{"read the table"}},
+		{"no such file", []string{filepath.Join(folder, "none.csv")}, exitWrongUse, []string{"there is no file"}},
 	} {
 		code, said := told(t, append(append([]string{"board"}, c.args...), stated...)...)
 		if code != c.code {

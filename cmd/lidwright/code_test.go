@@ -47,7 +47,7 @@ func TestCodeNew(t *testing.T) {
 	}{
 		{[]string{"code", "new", "king", "--config", settings}, exitWrongUse},
 		{[]string{"code", "new"}, exitWrongUse},
-		{[]string{"code", "new", "bench", "--file", filepath.Join(folder, "nowhere", "x")}, exitFailed},
+		{[]string{"code", "new", "bench", "--file", filepath.Join(folder, "nowhere", "x")}, exitWrongUse},
 	} {
 		if got, out := ranAs(t, c.args...); got != c.want || out != "" {
 			t.Errorf("%v: exit %d %q, want %d", c.args, got, out, c.want)

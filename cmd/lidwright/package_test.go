@@ -128,7 +128,7 @@ func TestPackage(t *testing.T) {
 		"/v1/clays": `"tern"`,
 		"/v1/lid?collar=104.5&opening=92.5&clay=tern&accept=wide":                       `"set_mm":10`,
 		"/v1/lid?collar=96mm&body_drying_ratio=0.06&body_firing_ratio=0.07&play_mm=1.5": `"unrounded_mm":94.28`,
-		"/readyz": "ready", "/": "lidwright",
+		"/readyz": "ready", "/": "This program watches",
 	} {
 		if got := fetched(t, site+path); !strings.Contains(got, want) {
 			t.Errorf("%s: no %s in %.300s", path, want, got)

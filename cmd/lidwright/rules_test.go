@@ -109,7 +109,10 @@ func TestDashboard(t *testing.T) {
 	var board struct {
 		Title, UID string
 		Templating struct {
-			List []struct{ Name, Type, Definition string }
+			List []struct {
+				Name, Type string
+				Query      any // a word, or an object with the question
+			}
 		}
 		Annotations struct{ List []struct{ Expr string } }
 		Panels      []struct {
@@ -176,10 +179,12 @@ func TestDashboard(t *testing.T) {
 		ask("annotation", a.Expr)
 	}
 	for _, v := range board.Templating.List {
-		if m := regexp.MustCompile(`^label_values\((.*), \w+\)$`).FindStringSubmatch(v.Definition); m != nil {
+		asks, _ := v.Query.(map[string]any)
+		question, _ := asks["query"].(string)
+		if m := regexp.MustCompile(`^label_values\((.*), \w+\)$`).FindStringSubmatch(question); m != nil {
 			ask("variable "+v.Name, m[1])
 		} else if v.Type == "query" {
-			t.Errorf("variable %s asks %q", v.Name, v.Definition)
+			t.Errorf("variable %s asks %q", v.Name, question)
 		}
 	}
 	if questions < 25 {
