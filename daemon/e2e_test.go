@@ -162,7 +162,9 @@ func (w *world) get(path string, into any) int {
 	w.t.Helper()
 	r, err := http.Get(w.site + path)
 	if err != nil {
-		w.t.Fatalf("GET %s: %v\n%s", path, err, w.log.String())
+		var how syscall.WaitStatus // tells a daemon that ended from one that does not answer
+		pid, _ := syscall.Wait4(w.cmd.Process.Pid, &how, syscall.WNOHANG, nil)
+		w.t.Fatalf("GET %s: %v; ended: %v, exit %d, signal %v\n%s", path, err, pid > 0, how.ExitStatus(), how.Signal(), w.log.String())
 	}
 	defer r.Body.Close()
 	b, _ := io.ReadAll(r.Body)

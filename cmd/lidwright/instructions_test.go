@@ -28,8 +28,12 @@ const instructionsFile = "testdata/instructions/counted.txt"
 // TestInstructions counts the instructions of the program as it is shipped, for each processor of the
 // packages under qemu-user: its start, a second of recording at 1 Hz × 3, a lid that nobody asked for before,
 // and Home. A change that costs a Pi is seen here without one: each may be a tenth more or less than what is
-// kept. An ordinary run counts amd64 alone; -update writes what it counted, with LIDWRIGHT_SOAK all three.
+// kept. Of seven starts the shortest counts, since more or less of one is over by the time that it answers. It takes
+// minutes and needs LIDWRIGHT_SOAK; -update writes what was counted.
 func TestInstructions(t *testing.T) {
+	if os.Getenv("LIDWRIGHT_SOAK") == "" {
+		return
+	}
 	kept := map[string]uint64{}
 	for line := range strings.Lines(read(t, instructionsFile)) {
 		var processor, what string
@@ -46,9 +50,6 @@ func TestInstructions(t *testing.T) {
 	}
 	for _, p := range []struct{ name, under, env string }{{"amd64", "qemu-x86_64", "GOARCH=amd64"},
 		{"arm64", "qemu-aarch64", "GOARCH=arm64"}, {"armv6", "qemu-arm", "GOARCH=arm GOARM=6"}} {
-		if p.name != "amd64" && os.Getenv("LIDWRIGHT_SOAK") == "" {
-			continue
-		}
 		t.Run(p.name, func(t *testing.T) {
 			for what, n := range counted(t, plugin, p.under, strings.Fields(p.env)) {
 				key := p.name + " " + what
@@ -115,6 +116,10 @@ func counted(t *testing.T, plugin, under string, env []string) map[string]uint64
 	}
 	w.stop()
 	took := map[string]uint64{"start": w.start()}
+	for range 6 {
+		w.stop()
+		took["start"] = min(took["start"], w.start())
+	}
 	w.speak(5) // from the first line on
 	w.put("/v1/firings/"+uuid.NewString()+"/begin", `{"kiln":"big-blue"}`)
 	w.speak(5)
