@@ -10,7 +10,6 @@ import (
 	"strings"
 	"time"
 
-	"lidwright/api/caution"
 	"lidwright/api/pages"
 	"lidwright/api/usecase"
 	"lidwright/kiln/message"
@@ -55,8 +54,8 @@ func (s homeRoutes) changedPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	for _, c := range crossed {
-		data.Crossed = append(data.Crossed, pages.CrossedOutRow{At: l.At(c.At), By: c.By, Why: c.Why, What: c.What,
-			Link: c.Link})
+		data.Crossed = append(data.Crossed,
+			pages.CrossedOutRow{At: l.At(c.At), By: c.By, Why: c.Why, What: c.What, Link: c.Link})
 	}
 	return s.show(w, data)
 }
@@ -117,49 +116,51 @@ func changeWords(c tiles.Change, l pages.Locale, loadName func(string) string) (
 	if json.Unmarshal([]byte(c.Body), &b) != nil {
 		return message.Message{}, thing, ""
 	}
-	by = cmp.Or(b.By, b.PackedBy)
-	path := func(before, name string) string { return before + url.PathEscape(name) }
+	at := func(name, path, id string) pages.ChangedThing {
+		return pages.ChangedThing{Name: name, Link: path + url.PathEscape(id)}
+	}
 	switch c.Kind + " " + c.Op {
 	case "reading put", "reading supersede":
-		return message.New("measured"), pages.ChangedThing{Name: b.Bar, Link: path("/bar/", b.Bar)}, by
+		says, thing = message.New("measured"), at(b.Bar, "/bar/", b.Bar)
 	case "bar put":
-		return message.New("new bars"), pages.ChangedThing{Name: c.ID, Link: path("/bar/", c.ID)}, by
+		says, thing = message.New("new bars"), at(c.ID, "/bar/", c.ID)
 	case "clay put":
-		return message.New("clays"), pages.ChangedThing{Name: c.ID, Link: path("/clay/", c.ID)}, by
+		says, thing = message.New("clays"), at(c.ID, "/clay/", c.ID)
 	case "batch put":
 		clay, _, _ := strings.Cut(c.ID, "/")
-		return message.New("new bags"), pages.ChangedThing{Name: c.ID, Link: path("/clay/", clay)}, by
+		says, thing = message.New("new bags"), at(c.ID, "/clay/", clay)
 	case "load put":
-		return message.New("loads packed"), pages.ChangedThing{Name: loadName(c.ID), Link: path("/load/", c.ID)}, by
+		says, thing = message.New("loads packed"), at(loadName(c.ID), "/load/", c.ID)
 	case "load close":
-		return message.New("loads unpacked"), pages.ChangedThing{Name: loadName(c.ID), Link: path("/load/", c.ID)}, by
+		says, thing = message.New("loads unpacked"), at(loadName(c.ID), "/load/", c.ID)
 	case "firing begin", "firing put":
-		return message.New("firings begun"), firingThing(c, b), by
+		says, thing = message.New("firings begun"), at(b.firing(), "/firing/", c.ID)
 	case "firing end":
-		return message.New("firings over"), firingThing(c, b), by
+		says, thing = message.New("firings over"), at(b.firing(), "/firing/", c.ID)
 	case "cone put":
-		return message.New("cones"), pages.ChangedThing{Name: b.Cone, Link: path("/firing/", b.Firing)}, by
+		says, thing = message.New("cones"), at(b.Cone, "/firing/", b.Firing)
 	case "note put":
-		return message.New("notes"), pages.ChangedThing{Name: l.T("look"), Link: path("/firing/", b.Firing)}, by
+		says, thing = message.New("notes"), at(l.T("look"), "/firing/", b.Firing)
 	case "pot put":
-		name := strings.TrimSpace(b.Form + " " + numberText(b.Mark) + " " + numberText(b.Number))
-		return message.New("pot cards"), pages.ChangedThing{Name: name, Link: path("/pot/", c.ID)}, by
+		says, thing = message.New("pot cards"), at(b.pot(), "/pot/", c.ID)
 	case "lid_result put":
-		return message.New("lid results"), pages.ChangedThing{Name: cmp.Or(b.Form, b.Clay, l.T("look")), Link: "/lid-results"}, by
+		says, thing = message.New("lid results"), at(cmp.Or(b.Form, b.Clay, l.T("look")), "/lid-results", "")
 	case "probe put":
-		return message.New("probes"), pages.ChangedThing{Name: b.Kiln + "/" + b.Channel, Link: path("/kiln/", b.Kiln)}, by
+		says, thing = message.New("probes"), at(b.Kiln+"/"+b.Channel, "/kiln/", b.Kiln)
 	case "kiln put":
-		return message.New("kilns"), pages.ChangedThing{Name: c.ID, Link: "/kilns"}, by
+		says, thing = message.New("kilns"), at(c.ID, "/kilns", "")
 	case "mark put":
-		return message.New("kept shut above another temperature"), pages.ChangedThing{Name: b.Kiln,
-			Link: path("/door/", b.Kiln)}, by
+		says, thing = message.New("kept shut above another temperature"), at(b.Kiln, "/door/", b.Kiln)
 	}
-	return message.Message{}, thing, ""
+	return says, thing, cmp.Or(b.By, b.PackedBy)
 }
 
-func firingThing(c tiles.Change, b changeBody) pages.ChangedThing {
-	return pages.ChangedThing{Name: strings.TrimSpace(b.Kiln + " " + numberText(b.Number)),
-		Link: "/firing/" + url.PathEscape(c.ID)}
+// firing is a firing's kiln and number.
+func (b changeBody) firing() string { return strings.TrimSpace(b.Kiln + " " + numberText(b.Number)) }
+
+// pot is a pot by its form, mark and number.
+func (b changeBody) pot() string {
+	return strings.Join(strings.Fields(b.Form+" "+b.Mark+" "+numberText(b.Number)), " ")
 }
 
 // numberText is a number of JSON, or a text, as it stands.
@@ -179,30 +180,3 @@ func comma(text string) string {
 	}
 	return ", " + text
 }
-
-// noticesPage lists what was told to people, and who is told.
-func (s studioRoutes) noticesPage(w http.ResponseWriter, r *http.Request) error {
-	told, err := s.Notices.Last(r.Context(), noticesListed)
-	if err != nil {
-		return err
-	}
-	data := pages.NoticesPage{Frame: s.page(r.Context(), "more").Frame, Receivers: s.Notices.Receivers(),
-		Caution: pages.Cautioned{Text: caution.Text(caution.Nudge), Open: true}}
-	l := s.localeOf(r.Context())
-	for _, n := range told {
-		day := l.Day(n.At)
-		if len(data.Days) == 0 || data.Days[len(data.Days)-1].Day != day {
-			data.Days = append(data.Days, pages.NoticeDay{Day: day})
-		}
-		one := pages.ToldNotice{At: l.Hour(n.At), Link: n.Link, Says: n.Says, Cleared: n.State == "cleared"}
-		for _, f := range n.Receivers {
-			one.Taken = append(one.Taken, pages.NoticeTaken{Receiver: f.Receiver, Answer: f.Answer,
-				Outcome: pages.Word(f.Outcome), Tries: f.Tries})
-		}
-		d := &data.Days[len(data.Days)-1]
-		d.Told = append(d.Told, one)
-	}
-	return s.show(w, data)
-}
-
-const noticesListed = 50

@@ -12,8 +12,8 @@ import (
 	"golang.org/x/net/html"
 )
 
-// adding are the forms that take nothing from anybody, each with why: two people who send them at once have both
-// said what they said.
+// adding are the forms that take nothing from anybody, each with why: two people who send them at once have
+// both said what they said.
 var adding = map[string]string{
 	"/bar/X":                 "a length more",
 	"/bar/X/strike":          "crosses one length out; twice is once",
@@ -42,8 +42,8 @@ var adding = map[string]string{
 	"/lid-results/X/strike":  "crosses one board out",
 }
 
-// twoAtOnce are what two people send by the same form, and what the second one is asked: what stands there by now
-// and what was sent.
+// twoAtOnce are what two people send by the same form, and what the second one is asked: what stands there by
+// now and what was sent.
 var twoAtOnce = map[string]struct {
 	first, second url.Values
 	now, yours    string
@@ -63,10 +63,10 @@ var twoAtOnce = map[string]struct {
 // part is what stands between two slashes for a thing of the studio.
 var part = regexp.MustCompile(`[0-9a-f]{8}-[0-9a-f-]{27}|BQ7|tern|big-blue`)
 
-// TestTwoAtOneForm finds every form of every page as they are served. One that changes what is kept carries the
-// mark of what it showed; of two people who send it, the second is asked, with both values, keeps what was typed by
-// one tap, and from then on it is the first whose form is old. A form that carries none is written down here as
-// one that takes nothing from anybody.
+// TestTwoAtOneForm finds every form of every page as they are served. One that changes what is kept carries
+// the mark of what it showed; of two people who send it, the second is asked, with both values, keeps what
+// was typed by one tap, and from then on it is the first whose form is old. A form that carries none is
+// written down here as one that takes nothing from anybody.
 func TestTwoAtOneForm(t *testing.T) {
 	_, forms := walkedForms(t)
 	tried := map[string]bool{}

@@ -35,7 +35,8 @@ func (s clayRoutes) classPage(w http.ResponseWriter, r *http.Request) error {
 	data := pages.ClassPage{Frame: s.page(ctx, "more").Frame, Clay: q.Get("clay"),
 		By: strings.TrimSpace(q.Get("by")), All: q.Get("all") == "yes",
 		Cautions: pages.Cautions(caution.Texts(caution.Classroom, caution.Students))}
-	data.Which = []pages.Tab{tab(r.URL, "all", "", l.T("practice")), tab(r.URL, "all", "yes", l.T("all bars"))}
+	data.Which = []pages.Tab{tab(r.URL, "all", "", l.T("practice")),
+		tab(r.URL, "all", "yes", l.T("all bars"))}
 	data.Of = []pages.Tab{tab(r.URL, "clay", "", l.T("every clay"))}
 	clays, err := s.Clays().List(ctx)
 	if err != nil {
@@ -157,7 +158,8 @@ func worthALook(bars []oddBar) []oddBar {
 				if *r.TotalRatio < all[len(all)/2] {
 					says = "{1}: shrank {2} % less than the middle of the class"
 				}
-				b.Why = message.New(says, message.Word(r.Stage), message.Number{Value: 100 * math.Abs(off), Places: 1})
+				b.Why = message.New(says, message.Word(r.Stage),
+					message.Number{Value: 100 * math.Abs(off), Places: 1})
 			}
 		}
 		if !b.Why.IsZero() {
@@ -242,12 +244,12 @@ func (s clayRoutes) postClass(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// practiceUnchanged refuses the ticks where somebody changed one of those bars since they were made, and it is
-// otherwise by now than is wanted.
+// practiceUnchanged refuses the ticks where somebody changed one of those bars since they were made, and it
+// is otherwise by now than is wanted.
 func (s clayRoutes) practiceUnchanged(ctx context.Context, form url.Values, want bool) error {
-	return unchanged(s.Server, ctx, form, func() (changed, error) {
+	return unchanged(s.Server, ctx, form, func() (stale, error) {
 		seen := strings.Fields(form.Get("revision"))
-		c := changed{page: "/class?" + url.Values{"all": {"yes"}}.Encode()}
+		c := stale{page: "/class?" + url.Values{"all": {"yes"}}.Encode()}
 		now := []string{"-"}
 		says := map[bool]message.Message{true: message.New("practice"), false: message.New("counts")}
 		for _, code := range form["bar"] {
@@ -259,7 +261,8 @@ func (s clayRoutes) practiceUnchanged(ctx context.Context, form url.Values, want
 				now = append(now, code)
 			}
 			if b.Practice != slices.Contains(seen, code) && b.Practice != want {
-				c.both = append(c.both, pages.Both{Name: message.New("bar {1}", code), Now: says[b.Practice], Yours: says[want]})
+				c.both = append(c.both,
+					pages.Both{Name: message.New("bar {1}", code), Now: says[b.Practice], Yours: says[want]})
 			}
 		}
 		if c.mark = strings.Join(now, " "); len(c.both) == 0 {

@@ -410,12 +410,12 @@ func bagsInUse(c wire.ClayJSON) string {
 	return strings.Join(open, ", ")
 }
 
-// bagUnchanged refuses a new bag that is to be used from now on where another one was taken into use since its form
-// was made.
+// bagUnchanged refuses a new bag that is to be used from now on where another one was taken into use since
+// its form was made.
 func (s clayRoutes) bagUnchanged(ctx context.Context, clay string, form url.Values) error {
-	return unchanged(s.Server, ctx, form, func() (changed, error) {
+	return unchanged(s.Server, ctx, form, func() (stale, error) {
 		c, err := s.Clays().OneClay(ctx, tiles.ClayID(clay))
-		now := changed{mark: markOf(bagsInUse(c)), page: "/clay/" + url.PathEscape(clay) + "/bag"}
+		now := stale{mark: markOf(bagsInUse(c)), page: "/clay/" + url.PathEscape(clay) + "/bag"}
 		if form.Get("open") == "" {
 			now.mark = form.Get("revision") // it changes nothing about the others
 		}

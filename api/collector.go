@@ -240,8 +240,8 @@ func (s studioRoutes) postCollectorPage(w http.ResponseWriter, r *http.Request) 
 
 // collectorUnchanged refuses a form about what may be sent where somebody said otherwise since it was made.
 func (s studioRoutes) collectorUnchanged(ctx context.Context, c usecase.Collector, form url.Values) error {
-	return unchanged(s.Server, ctx, form, func() (changed, error) {
-		now := changed{page: "/settings/collector"}
+	return unchanged(s.Server, ctx, form, func() (stale, error) {
+		now := stale{page: "/settings/collector"}
 		if form.Get("do") == "body" {
 			clay, err := s.Clays().OneOfCollector(ctx, c, tiles.ClayID(form.Get("clay")))
 			now.mark, now.page = bodyMark(clay), now.page+"?"+url.Values{"clay": {clay.Clay}}.Encode()

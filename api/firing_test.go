@@ -203,8 +203,8 @@ func TestCompare(t *testing.T) {
 	}
 }
 
-// The peak of a firing is the same figure, with the same unit, on every page that shows it; and the temperature at
-// which firings are laid over one another is asked for and told in the reader's degrees.
+// The peak of a firing is the same figure, with the same unit, on every page that shows it; and the
+// temperature at which firings are laid over one another is asked for and told in the reader's degrees.
 func TestOneFigureOnEveryPage(t *testing.T) {
 	_, site := shedServer(t)
 	set, err := pages.Load(time.UTC, func(string, float64) string { return "" })

@@ -183,8 +183,8 @@ var enough = map[string]string{"name": "Owl", "length": "94", "cone": "6", "text
 var notRead = []string{"/speak language", "/speak unit", "/speak degree", "/speak clock", "/pots#new collar",
 	"/pots#new count", "/pots#new seat_glazed"}
 
-// walkedForms is a studio with something of everything, and every form of its pages, found on the pages as they are
-// served.
+// walkedForms is a studio with something of everything, and every form of its pages, found on the pages as
+// they are served.
 func walkedForms(t *testing.T) (*bench, map[string]sentForm) {
 	t.Helper()
 	b := newBench(t)

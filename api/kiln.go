@@ -126,10 +126,11 @@ func usualMark(u wire.Usual) string {
 	return markOf(u.Pinned, u.Name, pinned, u.Asks)
 }
 
-// usualUnchanged refuses a form about a usual firing where somebody said something else of it since it was made.
+// usualUnchanged refuses a form about a usual firing where somebody said something else of it since it was
+// made.
 func (s kilnRoutes) usualUnchanged(ctx context.Context, id kiln.KilnID, form url.Values) error {
-	return unchanged(s.Server, ctx, form, func() (changed, error) {
-		c := changed{mark: markOf(), page: "/kilns"}
+	return unchanged(s.Server, ctx, form, func() (stale, error) {
+		c := stale{mark: markOf(), page: "/kilns"}
 		k, err := s.Kilns().KilnOf(ctx, id)
 		now := message.New("by the firings")
 		for _, u := range k.Usual {
@@ -154,8 +155,8 @@ func (s kilnRoutes) kilnUnchanged(ctx context.Context, form url.Values) error {
 	if err := new.Validate(); err != nil {
 		return nil // it is told beside its field
 	}
-	return unchanged(s.Server, ctx, form, func() (changed, error) {
-		c := changed{mark: pages.NoneYet, page: "/kilns"}
+	return unchanged(s.Server, ctx, form, func() (stale, error) {
+		c := stale{mark: pages.NoneYet, page: "/kilns"}
 		k, there := s.KilnNamed(kiln.KilnID(form.Get("kiln")))
 		if there && k.Fuel != form.Get("fuel") {
 			c.mark = markOf(k.Fuel)
@@ -312,9 +313,9 @@ func (s kilnRoutes) postKeepShut(w http.ResponseWriter, r *http.Request) error {
 		c = math.Round((c-32)/1.8*10) / 10
 	}
 	id := r.PathValue("kiln")
-	err = unchanged(s.Server, r.Context(), form, func() (changed, error) {
+	err = unchanged(s.Server, r.Context(), form, func() (stale, error) {
 		m, err := s.Kilns().KeepShut(r.Context(), kiln.KilnID(id))
-		return changed{mark: markOf(m.Mark, m.Reason), page: "/settings"}, err
+		return stale{mark: markOf(m.Mark, m.Reason), page: "/settings"}, err
 	})
 	if err != nil {
 		return err
@@ -374,9 +375,9 @@ var onFirstPage = []caution.Number{caution.StayNear, caution.VentOn, caution.Get
 	caution.OverLimit, caution.OneSpot, caution.KeepShut, caution.ReachIn, caution.Port, caution.Classroom,
 	caution.Students, caution.StuckRelay}
 
-// doorPage is the sheet for the door of the kiln room: all cautions in the order of their numbers, the temperature
-// above which it is kept shut, and what a phone opens there. It is for print, so what is foreseen of the kiln
-// stands on the screen alone.
+// doorPage is the sheet for the door of the kiln room: all cautions in the order of their numbers, the
+// temperature above which it is kept shut, and what a phone opens there. It is for print, so what is foreseen
+// of the kiln stands on the screen alone.
 func (s kilnRoutes) doorPage(w http.ResponseWriter, r *http.Request) error {
 	id := r.PathValue("kiln")
 	m, err := s.Kilns().KeepShut(r.Context(), kiln.KilnID(id))
@@ -430,17 +431,17 @@ func probeMark(lives []usecase.ProbeLifeRow) string {
 	return markOf(all...)
 }
 
-// probeUnchanged refuses a form about a thermocouple where somebody said something else of those of the kiln since
-// it was made.
+// probeUnchanged refuses a form about a thermocouple where somebody said something else of those of the kiln
+// since it was made.
 func (s kilnRoutes) probeUnchanged(ctx context.Context, id kiln.KilnID, form url.Values) error {
-	return unchanged(s.Server, ctx, form, func() (changed, error) {
+	return unchanged(s.Server, ctx, form, func() (stale, error) {
 		at := slices.IndexFunc(s.Wired, func(w usecase.Wired) bool { return w.Kiln == id })
 		if at < 0 {
-			return changed{}, record.ErrNoKiln
+			return stale{}, record.ErrNoKiln
 		}
 		wired := s.Wired[at]
 		lives, err := s.Kilns().ProbeLives(ctx, wired)
-		c := changed{mark: probeMark(lives), page: "/settings"}
+		c := stale{mark: probeMark(lives), page: "/settings"}
 		says := func(kind, class, fitted, removed string) message.Message {
 			all := []message.Message{message.New("type {1}, class {2}", kind, class)}
 			if fitted != "" {

@@ -44,8 +44,8 @@ func TestClayUsedLastIsFirst(t *testing.T) {
 	first("moss")
 }
 
-// A batch without its clay, and a pot where a lid is asked for, are answered alike by page and API: refused by
-// name, or used.
+// A batch without its clay, and a pot where a lid is asked for, are answered alike by page and API: refused
+// by name, or used.
 func TestBatchAndPotAlike(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7")

@@ -90,7 +90,8 @@ func (s lidRoutes) getLid(ctx context.Context, in *lidInput) (*lidOutput, error)
 	return &lidOutput{ContentType: "application/json", Body: j}, nil
 }
 
-// askByItsCard says what to ask about a pot in place of its id: what stands on its card, as the page leads there.
+// askByItsCard says what to ask about a pot in place of its id: what stands on its card, as the page leads
+// there.
 func (s lidRoutes) askByItsCard(ctx context.Context, pot string) error {
 	card, err := s.Archive.Pot(ctx, pot)
 	if err != nil {

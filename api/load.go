@@ -218,8 +218,8 @@ func (s loadRoutes) postLife(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// loadMark is the mark of what people say of a load: out, called off, in which firings, with which bars. That a
-// firing goes on meanwhile is no change.
+// loadMark is the mark of what people say of a load: out, called off, in which firings, with which bars. That
+// a firing goes on meanwhile is no change.
 func loadMark(l tiles.Load) string {
 	var firings []kiln.FiringID
 	for _, f := range l.Firings {
@@ -236,9 +236,10 @@ var loadActs = map[string]message.Message{
 	"detach": message.New("was not in a firing"), "move": message.New("bars move"),
 }
 
-// loadUnchanged refuses a form about the life of a load where somebody said something else of it since it was made.
+// loadUnchanged refuses a form about the life of a load where somebody said something else of it since it was
+// made.
 func (s loadRoutes) loadUnchanged(ctx context.Context, id string, form url.Values) error {
-	return unchanged(s.Server, ctx, form, func() (changed, error) {
+	return unchanged(s.Server, ctx, form, func() (stale, error) {
 		l, err := s.Archive.Load(ctx, id)
 		now, yours := []message.Message{s.Loads().LoadJSON(l).StateWords}, []message.Message{loadActs[form.Get("do")]}
 		for _, f := range l.Firings {
@@ -257,7 +258,7 @@ func (s loadRoutes) loadUnchanged(ctx context.Context, id string, form url.Value
 			both = append(both, pages.Both{Name: message.New("bars"), Now: message.Plain(strings.Join(codes, " ")),
 				Yours: message.Plain(form.Get("bars"))})
 		}
-		return changed{mark: loadMark(l.Load), both: both, page: "/load/" + url.PathEscape(id)}, err
+		return stale{mark: loadMark(l.Load), both: both, page: "/load/" + url.PathEscape(id)}, err
 	})
 }
 
@@ -389,8 +390,8 @@ func (s checkRoutes) ticked(ctx context.Context, subject, id string, b wire.Tick
 	return &kept[wire.CheckList]{status(k), j}, nil
 }
 
-// postTicks keeps what changed on the check list of a load. A form sent twice keeps it once. Two people can tick at
-// the same time: each changes what it ticked itself.
+// postTicks keeps what changed on the check list of a load. A form sent twice keeps it once. Two people can
+// tick at the same time: each changes what it ticked itself.
 func (s checkRoutes) postTicks(w http.ResponseWriter, r *http.Request) error {
 	form, err := web.Form(r)
 	if err != nil {

@@ -42,8 +42,15 @@ func TestNotices(t *testing.T) {
 	if res, body := ask(t, "GET", srv.URL+"/v1/notices", "", ""); res.StatusCode != 200 || !strings.Contains(body, `"receivers":["phone"]`) {
 		t.Errorf("the list: %d %s", res.StatusCode, body)
 	}
-	if _, body := ask(t, "GET", srv.URL+"/settings", "", ""); !strings.Contains(body, "given up (500)") || !strings.Contains(body, "&lt;b&gt;words") || !strings.Contains(body, "never a safety device") {
-		t.Errorf("the page of the settings: %s", body)
+	for path, want := range map[string][]string{
+		"/notices":  {"phone: given up after 5 tries (500)", "&lt;b&gt;words", "never a safety device", `action="/settings/test"`},
+		"/settings": {"They go to phone.", `href="/notices"`, "never a safety device"}} {
+		_, body := ask(t, "GET", srv.URL+path, "", "")
+		for _, w := range want {
+			if !strings.Contains(body, w) {
+				t.Errorf("%s: no %s in %s", path, w, body)
+			}
+		}
 	}
 	c := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 	res, err := c.Post(srv.URL+"/settings/test", "application/x-www-form-urlencoded", nil)

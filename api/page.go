@@ -126,8 +126,9 @@ func (s *Server) problemPage(w http.ResponseWriter, r *http.Request, p *web.Prob
 }
 
 // listPage are the pages that list what there is, where something is not.
-var listPage = map[string]string{"unknown-bar": "/bars/all", "unknown-clay": "/clays", "unknown-kiln": "/kilns",
-	"unknown-firing": "/kiln", "unknown-load": "/loads", "unknown-pot": "/pots", "unknown-lid-result": "/lid-results"}
+var listPage = map[string]string{
+	"unknown-bar": "/bars/all", "unknown-clay": "/clays", "unknown-kiln": "/kilns", "unknown-firing": "/kiln",
+	"unknown-load": "/loads", "unknown-pot": "/pots", "unknown-lid-result": "/lid-results"}
 
 func (s homeRoutes) problemTypePage(w http.ResponseWriter, r *http.Request) error {
 	k, ok := web.Kinds[r.PathValue("type")]
@@ -144,7 +145,8 @@ var reductionCautions = []caution.Number{caution.StayNear, caution.VentOn, cauti
 
 // reductionFolded are they on a page, and others behind them.
 func reductionFolded(more ...caution.Number) []pages.Cautioned {
-	return folded([]caution.Number{caution.StayNear, caution.FuelKilns}, append(more, reductionCautions...), false)
+	seen := []caution.Number{caution.StayNear, caution.FuelKilns}
+	return folded(seen, append(more, reductionCautions...), false)
 }
 
 func (s homeRoutes) safetyPage(w http.ResponseWriter, r *http.Request) error {
@@ -187,7 +189,8 @@ func helpPicture(l pages.Locale, name string) string {
 	switch name {
 	case "sizing":
 		return chart.Seat{Seat: lid.Inset, Collar: 104.5, Opening: 92.5, Lid: 102.5,
-			Says: l.T("gallery {1}, ledge opening {2}, lid {3}", l.Length(104.5), l.Length(92.5), l.Length(102.5)),
+			Says: l.T("gallery {1}, ledge opening {2}, lid {3}",
+				l.Length(104.5), l.Length(92.5), l.Length(102.5)),
 			Texts: map[string]string{"collar": l.Length(104.5), "opening": l.Length(92.5),
 				"lid": l.Length(102.5)}}.SVG()
 	case "bar":
@@ -216,8 +219,9 @@ func helpPicture(l pages.Locale, name string) string {
 
 // helpGaps are the lids of one board on the scale of their gap.
 func helpGaps(l pages.Locale, per float64, unit string) string {
-	s := chart.GapScale{Width: 358, To: per * 3, Low: per * 1, High: per * 2.5, Unit: unit, Tight: l.T("tight"),
-		Good: l.T("good"), Loose: l.T("loose"), Said: l.T("predicted"), Predicted: per * 1.75, Figure: l.Decimal}
+	s := chart.GapScale{Width: 358, To: per * 3, Low: per * 1, High: per * 2.5, Unit: unit, Figure: l.Decimal,
+		Tight: l.T("tight"), Good: l.T("good"), Loose: l.T("loose"),
+		Said: l.T("predicted"), Predicted: per * 1.75}
 	d := chart.GapStrip{GapScale: s, Title: l.T("Six lids: 1 tight, 4 good, 1 loose")}
 	for _, gap := range []float64{0.8, 1.2, 1.5, 1.6, 2.1, 2.7} {
 		d.Measured = append(d.Measured, per*gap)
@@ -247,10 +251,11 @@ func helpFiring(l pages.Locale) string {
 			now.Put(age, kiln.Celsius(t*1.01))
 		}
 	}
-	d := chart.Today{Width: 358, Height: 170, Now: now, Usual: []kiln.Envelope{band}, UsualSays: l.T("usual of {1}", 4),
-		Peak: 1222, PeakAfter: 8*time.Hour + 30*time.Minute, Cones: []string{"022", "016", "010", "04", "1", "4", "6", "7"},
-		Reached: 3, ConeSays: l.T("cone")}
-	d.PeakSays = [2]string{l.Heat(1222.0), l.T("about {1}", l.Hour(time.Date(2026, 11, 30, 2, 5, 0, 0, time.UTC)))}
+	d := chart.Today{Width: 358, Height: 170, Now: now, Usual: []kiln.Envelope{band},
+		UsualSays: l.T("usual of {1}", 4), Peak: 1222, PeakAfter: 8*time.Hour + 30*time.Minute,
+		Cones: []string{"022", "016", "010", "04", "1", "4", "6", "7"}, Reached: 3, ConeSays: l.T("cone")}
+	about := l.Hour(time.Date(2026, 11, 30, 2, 5, 0, 0, time.UTC))
+	d.PeakSays = [2]string{l.Heat(1222.0), l.T("about {1}", about)}
 	d.Title = l.T("Curve so far: {1} after {2} h", l.Heat(at(6)), l.Decimal(6, 1)) + ". " +
 		l.T("Usual peak: {1} about {2}", d.PeakSays[0], l.T("two in the morning"))
 	return d.SVG()

@@ -302,17 +302,17 @@ func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// readingUnchanged refuses a correction where somebody else corrected the same reading since its form was made, or
-// crossed it out.
+// readingUnchanged refuses a correction where somebody else corrected the same reading since its form was
+// made, or crossed it out.
 func readingUnchanged(s barRoutes, ctx context.Context, p wire.ReadingPath, form url.Values) error {
-	return unchanged(s.Server, ctx, form, func() (changed, error) {
+	return unchanged(s.Server, ctx, form, func() (stale, error) {
 		bar, err := s.Bars().KeptBar(ctx, p.BarPath)
 		l, old := s.localeOf(ctx), form.Get("supersedes")
-		c := changed{mark: old, send: url.Values{}, page: "/bar/" + url.PathEscape(p.Bar)}
+		c := stale{mark: old, send: url.Values{}, page: "/bar/" + url.PathEscape(p.Bar)}
 		for _, r := range bar.Readings {
 			switch {
 			case r.ID == p.ID: // sent twice
-				return changed{mark: form.Get("revision")}, err
+				return stale{mark: form.Get("revision")}, err
 			case r.ID == old && r.Struck != nil:
 				c.mark, c.both = "", []pages.Both{{Name: message.New("{1}", message.Word(r.Stage)), Now: message.New("crossed out")}}
 			case r.Supersedes == old && old != "" && r.Struck == nil:
@@ -380,9 +380,9 @@ func (s barRoutes) postFlags(w http.ResponseWriter, r *http.Request) error {
 	}
 	p := wire.BarPath{Bar: r.PathValue("bar")}
 	page := "/bar/" + url.PathEscape(p.Bar)
-	err = unchanged(s.Server, r.Context(), form, func() (changed, error) {
+	err = unchanged(s.Server, r.Context(), form, func() (stale, error) {
 		bar, err := s.Bars().KeptBar(r.Context(), p)
-		return changed{mark: markOf(bar.Flags), page: page}, err
+		return stale{mark: markOf(bar.Flags), page: page}, err
 	})
 	if err == nil {
 		_, err = s.Bars().Flag(r.Context(), p, form["flag"], usecase.Precondition{})
@@ -484,7 +484,7 @@ func (s barRoutes) postClay(w http.ResponseWriter, r *http.Request) error {
 	rd.refuse(clay.Validate()) // all that is wrong is said at once
 	if len(rd.wrong) > 0 {
 		err = rd.wrong
-	} else if err = clayUnchanged(s, r.Context(), form, clay); errors.As(err, new(*changed)) {
+	} else if err = clayUnchanged(s, r.Context(), form, clay); errors.As(err, new(*stale)) {
 		return err
 	} else if err == nil {
 		_, err = s.Clays().KeepClay(r.Context(), id, wire.ClayBody{Name: clay.Name,
@@ -503,8 +503,8 @@ func (s barRoutes) postClay(w http.ResponseWriter, r *http.Request) error {
 
 // clayUnchanged refuses a new clay where there is one of its name by now that is otherwise.
 func clayUnchanged(s barRoutes, ctx context.Context, form url.Values, yours tiles.Clay) error {
-	return unchanged(s.Server, ctx, form, func() (changed, error) {
-		c := changed{mark: pages.NoneYet, page: "/clays"}
+	return unchanged(s.Server, ctx, form, func() (stale, error) {
+		c := stale{mark: pages.NoneYet, page: "/clays"}
 		now, err := s.Clays().OneClay(ctx, yours.ID)
 		if errors.Is(err, tiles.ErrNoClay) {
 			return c, nil

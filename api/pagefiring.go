@@ -252,9 +252,9 @@ func (s firingRoutes) formNote(ctx context.Context, id wire.FiringPath, form url
 }
 
 func (s firingRoutes) formSaid(ctx context.Context, id wire.FiringPath, form url.Values) error {
-	err := unchanged(s.Server, ctx, form, func() (changed, error) {
+	err := unchanged(s.Server, ctx, form, func() (stale, error) {
 		f, err := s.Firings().FindFiring(ctx, kiln.FiringID(id.ID))
-		return changed{mark: markOf(f.Kind, f.Atmosphere), page: "/firing/" + url.PathEscape(id.ID)}, err
+		return stale{mark: markOf(f.Kind, f.Atmosphere), page: "/firing/" + url.PathEscape(id.ID)}, err
 	})
 	if err != nil {
 		return err

@@ -92,8 +92,8 @@ func (a *asking) caution(ids []string) {
 	}
 }
 
-// clay is the clay that a form asks about: as it was said, else the one that was worked with last, but where rates
-// are stated or a batch is named, which no clay may be guessed for.
+// clay is the clay that a form asks about: as it was said, else the one that was worked with last, but where
+// rates are stated or a batch is named, which no clay may be guessed for.
 func (a asking) clay(q url.Values) string {
 	if q.Has("clay") || a.Rates || len(a.Clays) == 0 || anyGiven(q, "batch", "lid_batch") {
 		return q.Get("clay")

@@ -353,11 +353,11 @@ func (s resultRoutes) postPotLid(w http.ResponseWriter, r *http.Request) error {
 	}
 	card, err := s.lidSent(r.Context(), p.PotCard, form)
 	if err == nil {
-		err = unchanged(s.Server, r.Context(), form, func() (changed, error) {
+		err = unchanged(s.Server, r.Context(), form, func() (stale, error) {
 			p, err = s.Archive.Pot(r.Context(), p.ID)
 			return s.lidChanged(r.Context(), p.PotCard, card), err
 		})
-		if errors.As(err, new(*changed)) {
+		if errors.As(err, new(*stale)) {
 			return err
 		}
 	}
@@ -383,10 +383,10 @@ func lidMark(c lid.PotCard) string {
 	return markOf(c.Set, c.Measured, c.Bowl, c.TrimMost, c.Fired)
 }
 
-// lidChanged is how the card stands now beside what a form makes of it. A width that stands there by now and is not
-// typed otherwise is kept, and nobody is asked.
-func (s resultRoutes) lidChanged(ctx context.Context, now, yours lid.PotCard) changed {
-	l, c := s.localeOf(ctx), changed{mark: lidMark(now), page: "/pot/" + url.PathEscape(now.ID)}
+// lidChanged is how the card stands now beside what a form makes of it. A width that stands there by now and
+// is not typed otherwise is kept, and nobody is asked.
+func (s resultRoutes) lidChanged(ctx context.Context, now, yours lid.PotCard) stale {
+	l, c := s.localeOf(ctx), stale{mark: lidMark(now), page: "/pot/" + url.PathEscape(now.ID)}
 	say := func(name message.Message, is, typed []tiles.Millimetre) {
 		widths := func(all []tiles.Millimetre) message.Message {
 			var says []string

@@ -7,17 +7,18 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"maps"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+
 	"lidwright/api/auth"
 	"lidwright/api/pages"
 	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln/message"
 	"lidwright/tiles"
-	"maps"
-	"net/http"
-	"net/url"
-	"slices"
-	"strings"
 )
 
 // onPage is a problem as a page shows it.
@@ -72,7 +73,7 @@ func (s *Server) refusedForms(w http.ResponseWriter, r *http.Request, f func(htt
 		}()
 		return f(h, r)
 	}()
-	if c := (*changed)(nil); errors.As(err, &c) {
+	if c := (*stale)(nil); errors.As(err, &c) {
 		if ok, err := askBoth(s, w, r, c); ok || err != nil {
 			return err
 		}
@@ -126,8 +127,8 @@ func (s *Server) refused(ctx context.Context, err error) *web.Problem {
 	return p
 }
 
-// cameFrom is the page that a form was sent from, or else the one at usual, as whoever sent it may see it, and
-// its address; nil where it is none of ours.
+// cameFrom is the page that a form was sent from, or else the one at usual, as whoever sent it may see it,
+// and its address; nil where it is none of ours.
 func (s *Server) cameFrom(r *http.Request, usual string) (page []byte, at string) {
 	from, err := url.Parse(r.Referer())
 	if err != nil || from.Host != r.Host || !ourPath(from.Path) {
@@ -165,16 +166,16 @@ func markOf(values ...any) string {
 	return hex.EncodeToString(sum.Sum(nil))[:12]
 }
 
-// changed is what a form is refused with where what it changes stands otherwise by now.
-type changed struct {
+// stale is what a form is refused with where what it changes stands otherwise by now.
+type stale struct {
 	mark string       // of how it stands now
 	both []pages.Both // what stands there and what was sent; none: read off the fields of the form
 	send url.Values   // fields that are sent otherwise, once the answer is to keep what was typed
 	page string       // where the form is, should nobody say which page it came from
 }
 
-func (*changed) Error() string { return tiles.ErrChanged.Error() }
-func (*changed) Unwrap() error { return tiles.ErrChanged }
+func (*stale) Error() string { return tiles.ErrChanged.Error() }
+func (*stale) Unwrap() error { return tiles.ErrChanged }
 
 type turnKey struct{}
 
@@ -188,7 +189,7 @@ func takeTurn(s *Server, ctx context.Context) {
 
 // unchanged refuses a form that was made when what it changes stood otherwise; now tells how it stands. No
 // other form changes anything until this one is answered. A form that carries no mark asks nothing.
-func unchanged(s *Server, ctx context.Context, form url.Values, now func() (changed, error)) error {
+func unchanged(s *Server, ctx context.Context, form url.Values, now func() (stale, error)) error {
 	takeTurn(s, ctx)
 	seen := form.Get("revision")
 	if seen == "" {
@@ -203,7 +204,7 @@ func unchanged(s *Server, ctx context.Context, form url.Values, now func() (chan
 
 // askBoth shows the page of a form that was refused because somebody else changed what it changes, with both
 // values; it is not ok where there is no such page.
-func askBoth(s *Server, w http.ResponseWriter, r *http.Request, c *changed) (ok bool, err error) {
+func askBoth(s *Server, w http.ResponseWriter, r *http.Request, c *stale) (ok bool, err error) {
 	page, at := s.cameFrom(r, c.page)
 	if page == nil {
 		return false, nil
@@ -211,7 +212,7 @@ func askBoth(s *Server, w http.ResponseWriter, r *http.Request, c *changed) (ok 
 	send := maps.Clone(r.PostForm)
 	maps.Copy(send, c.send)
 	send.Set("revision", c.mark)
-	out, ok := s.pages.Changed(page, r.URL.EscapedPath(), pages.ChangedForm{Sent: r.PostForm, Send: send,
+	out, ok := s.pages.Stale(page, r.URL.EscapedPath(), pages.StaleForm{Sent: r.PostForm, Send: send,
 		Both: c.both, Page: at}, s.page(r.Context(), "").Speak)
 	if !ok {
 		return false, nil

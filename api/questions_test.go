@@ -3,14 +3,15 @@ package api
 import (
 	"context"
 	"fmt"
-	"lidwright/api/usecase"
-	"lidwright/api/wire"
-	"lidwright/kiln"
-	"lidwright/tiles"
 	"math"
 	"net/url"
 	"strings"
 	"testing"
+
+	"lidwright/api/usecase"
+	"lidwright/api/wire"
+	"lidwright/kiln"
+	"lidwright/tiles"
 )
 
 // mistakes are lengths that nobody should keep without a word, each after true lengths of its bar.

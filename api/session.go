@@ -6,7 +6,9 @@ import (
 	"net/netip"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
+	"time"
 
 	"github.com/danielgtaylor/huma/v2"
 
@@ -153,4 +155,57 @@ func (s sessionRoutes) askCode(w http.ResponseWriter, r *http.Request, p *web.Pr
 	w.Header().Set("Cache-Control", "no-store")
 	w.WriteHeader(p.Status)
 	s.show(w, data)
+}
+
+// peoplePage is who may write, and whose marks the record has.
+func (s studioRoutes) peoplePage(w http.ResponseWriter, r *http.Request) error {
+	d := pages.PeoplePage{Frame: s.page(r.Context(), "more").Frame, Open: s.Access.Codes == nil,
+		ReadingOpen: s.Access.ReadingOpen}
+	if who := auth.CallerOf(r.Context()).Who; who != auth.Anyone {
+		d.Who = who.String()
+	}
+	makers, err := s.Archive.Makers(r.Context())
+	if err != nil {
+		return err
+	}
+	for _, m := range makers {
+		d.Makers = append(d.Makers, pages.MakerRow{Mark: m.Mark, Entries: m.Entries,
+			Last: m.Last.In(s.Site.Zone).Format(time.RFC3339)})
+	}
+	older, _, err := s.Copies.WithForgotten(r.Context())
+	if err != nil {
+		return err
+	}
+	q := r.URL.Query()
+	if rows, err := strconv.Atoi(q.Get("gone")); err == nil || len(older) > 0 {
+		d.Gone = &pages.Gone{Rows: rows, Copies: len(older), NoCopy: q.Get("copied") == "no"}
+	}
+	return s.show(w, d)
+}
+
+// postForget takes a maker's mark out of the record.
+func (s studioRoutes) postForget(w http.ResponseWriter, r *http.Request) error {
+	form, err := web.Form(r)
+	if err != nil {
+		return err
+	}
+	gone, err := s.forget(r.Context(), form.Get("mark"))
+	if err != nil {
+		return err
+	}
+	q := url.Values{"gone": {strconv.Itoa(gone.Rows)}}
+	if gone.Why != "" {
+		q.Set("copied", "no")
+	}
+	http.Redirect(w, r, "/people?"+q.Encode()+"#makers", http.StatusSeeOther)
+	return nil
+}
+
+// postRenew takes the marks of forgotten makers out of the copies of before.
+func (s studioRoutes) postRenew(w http.ResponseWriter, r *http.Request) error {
+	if _, err := s.renewCopies(r.Context(), nil); err != nil {
+		return err
+	}
+	http.Redirect(w, r, "/people#makers", http.StatusSeeOther)
+	return nil
 }

@@ -2,11 +2,8 @@ package api
 
 import (
 	"context"
-	"lidwright/api/auth"
-	"lidwright/api/web"
 	"maps"
 	"net/http"
-	"net/url"
 	"slices"
 	"strconv"
 	"time"
@@ -36,17 +33,6 @@ func (s studioRoutes) settingsPage(w http.ResponseWriter, r *http.Request) error
 			return err
 		}
 		d.Kilns = append(d.Kilns, one)
-	}
-	told, err := s.Notices.Last(ctx, lastNotices)
-	if err != nil {
-		return err
-	}
-	for _, t := range told {
-		row := pages.NoticeRow{At: t.At, Says: t.Says, Link: t.Link, State: t.State}
-		for _, f := range t.Receivers {
-			row.Fates = append(row.Fates, pages.NoticeFate{Receiver: f.Receiver, Outcome: f.Outcome, Answer: f.Answer})
-		}
-		d.Told = append(d.Told, row)
 	}
 	if s.Collector != nil {
 		joined, err := s.Collector.Status(ctx)
@@ -113,6 +99,31 @@ func ShelvesInWords(k kiln.Kiln) []message.Message {
 	return append(out, message.New("any other: {1}", k.Control))
 }
 
+// noticesPage lists what was told to people, and who is told.
+func (s studioRoutes) noticesPage(w http.ResponseWriter, r *http.Request) error {
+	told, err := s.Notices.Last(r.Context(), lastNotices)
+	if err != nil {
+		return err
+	}
+	data := pages.NoticesPage{Frame: s.page(r.Context(), "more").Frame, Receivers: s.Notices.Receivers(),
+		Caution: pages.Cautioned{Text: caution.Text(caution.Nudge), Open: true}}
+	l := s.localeOf(r.Context())
+	for _, n := range told {
+		day := l.Day(n.At)
+		if len(data.Days) == 0 || data.Days[len(data.Days)-1].Day != day {
+			data.Days = append(data.Days, pages.NoticeDay{Day: day})
+		}
+		one := pages.ToldNotice{At: l.Hour(n.At), Link: n.Link, Says: n.Says, Cleared: n.State == "cleared"}
+		for _, f := range n.Receivers {
+			one.Taken = append(one.Taken, pages.NoticeTaken{Receiver: f.Receiver, Answer: f.Answer,
+				Outcome: pages.Word(f.Outcome), Tries: f.Tries})
+		}
+		d := &data.Days[len(data.Days)-1]
+		d.Told = append(d.Told, one)
+	}
+	return s.show(w, data)
+}
+
 type noticesAnswer struct {
 	Body struct {
 		Receivers []string             `json:"receivers" nullable:"false"`
@@ -120,7 +131,7 @@ type noticesAnswer struct {
 	}
 }
 
-const lastNotices = 20
+const lastNotices = 50 // that are listed
 
 func (s studioRoutes) getNotices(ctx context.Context, _ *struct{}) (*noticesAnswer, error) {
 	told, err := s.Notices.Last(ctx, lastNotices)
@@ -196,57 +207,4 @@ func copyList(kept []usecase.CopyKept, zone *time.Location) []wire.Copy {
 			At: k.At.In(zone).Format(time.RFC3339), Bytes: k.Bytes, Second: k.Second})
 	}
 	return items
-}
-
-// peoplePage is who may write, and whose marks the record has.
-func (s studioRoutes) peoplePage(w http.ResponseWriter, r *http.Request) error {
-	d := pages.PeoplePage{Frame: s.page(r.Context(), "more").Frame, Open: s.Access.Codes == nil,
-		ReadingOpen: s.Access.ReadingOpen}
-	if who := auth.CallerOf(r.Context()).Who; who != auth.Anyone {
-		d.Who = who.String()
-	}
-	makers, err := s.Archive.Makers(r.Context())
-	if err != nil {
-		return err
-	}
-	for _, m := range makers {
-		d.Makers = append(d.Makers, pages.MakerRow{Mark: m.Mark, Entries: m.Entries,
-			Last: m.Last.In(s.Site.Zone).Format(time.RFC3339)})
-	}
-	older, _, err := s.Copies.WithForgotten(r.Context())
-	if err != nil {
-		return err
-	}
-	q := r.URL.Query()
-	if rows, err := strconv.Atoi(q.Get("gone")); err == nil || len(older) > 0 {
-		d.Gone = &pages.Gone{Rows: rows, Copies: len(older), NoCopy: q.Get("copied") == "no"}
-	}
-	return s.show(w, d)
-}
-
-// postForget takes a maker's mark out of the record.
-func (s studioRoutes) postForget(w http.ResponseWriter, r *http.Request) error {
-	form, err := web.Form(r)
-	if err != nil {
-		return err
-	}
-	gone, err := s.forget(r.Context(), form.Get("mark"))
-	if err != nil {
-		return err
-	}
-	q := url.Values{"gone": {strconv.Itoa(gone.Rows)}}
-	if gone.Why != "" {
-		q.Set("copied", "no")
-	}
-	http.Redirect(w, r, "/people?"+q.Encode()+"#makers", http.StatusSeeOther)
-	return nil
-}
-
-// postRenew takes the marks of forgotten makers out of the copies of before.
-func (s studioRoutes) postRenew(w http.ResponseWriter, r *http.Request) error {
-	if _, err := s.renewCopies(r.Context(), nil); err != nil {
-		return err
-	}
-	http.Redirect(w, r, "/people#makers", http.StatusSeeOther)
-	return nil
 }

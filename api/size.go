@@ -235,8 +235,8 @@ func asksSize(q url.Values) bool {
 	return false
 }
 
-// asPercent has bare numbers of the rates be per cent, as the page writes behind their fields, and leaves out what
-// is empty.
+// asPercent has bare numbers of the rates be per cent, as the page writes behind their fields, and leaves out
+// what is empty.
 func asPercent(q url.Values) url.Values {
 	out := url.Values{}
 	for name, all := range q {

@@ -48,8 +48,8 @@ func TestBarStory(t *testing.T) {
 	b.json("GET", "/v1/bars/BQY/story", "", 404)
 }
 
-// A reading that was crossed out, restored and crossed out again stands in the bar's history with each of these,
-// who did it and why, on the page and in the API.
+// A reading that was crossed out, restored and crossed out again stands in the bar's history with each of
+// these, who did it and why, on the page and in the API.
 func TestStoryOfRestored(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7")

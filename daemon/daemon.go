@@ -352,8 +352,8 @@ func every(period time.Duration) func(context.Context) <-chan time.Time {
 //	outbox, MQTT          group                end of the context; the outbox owns who asks for pools
 //
 // The first of the group that fails ends the others. No lock is held over SQL or a fit: who waits for what
-// another works out waits for a channel, and no longer than his context. The passcodes' own is held while their two
-// small files are looked at.
+// another works out waits for a channel, and no longer than his context. The passcodes' own is held while
+// their two small files are looked at.
 func (d *Daemon) Run(ctx context.Context) error {
 	defer d.store.Close()
 	defer debug.SetGCPercent(debug.SetGCPercent(servingGC))

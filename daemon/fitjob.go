@@ -145,9 +145,10 @@ func (s *fitJob) Refits() usecase.Refits {
 	return s.refits.Clone()
 }
 
-// workIn brings the open bars into the fit, by code; whoever asks meanwhile waits for it. What cannot be worked
-// in is left to the background. No lock is held while a bar is read and worked in: what is said of it then is
-// worked in after it, and a fit that was made anew meanwhile stands in the place of the one that it went into.
+// workIn brings the open bars into the fit, by code; whoever asks meanwhile waits for it. What cannot be
+// worked in is left to the background. No lock is held while a bar is read and worked in: what is said of it
+// then is worked in after it, and a fit that was made anew meanwhile stands in the place of the one that it
+// went into.
 func (s *fitJob) workIn(ctx context.Context) {
 	select {
 	case s.turn <- struct{}{}:

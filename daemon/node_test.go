@@ -31,9 +31,9 @@ if (a < 20 || a == 20 && b < 19) { console.log("Node 20.19 or newer is needed, t
 	return shell
 }
 
-// TestDashboardBySchema: the dashboard is what Grafana's own published types (@grafana/schema) say that one is, with
-// no member that they do not know. The question of an annotation is the data source's, which those types leave open;
-// words that TypeScript has as enums are put in as such. It needs LIDWRIGHT_SOAK.
+// TestDashboardBySchema: the dashboard is what Grafana's own published types (@grafana/schema) say that one
+// is, with no member that they do not know. The question of an annotation is the data source's, which those
+// types leave open; words that TypeScript has as enums are put in as such. It needs LIDWRIGHT_SOAK.
 func TestDashboardBySchema(t *testing.T) {
 	if os.Getenv("LIDWRIGHT_SOAK") == "" {
 		return

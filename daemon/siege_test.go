@@ -47,7 +47,8 @@ func TestSiegeWhileRecording(t *testing.T) {
 	w.until("a firing", func() bool { return len(w.kept()) > 0 })
 	begun := v.sent.Load() + 100 // what came before it was noticed is kept in steps of ten seconds
 	w.until("lines that are kept one by one", func() bool { return v.sent.Load() > begun })
-	// Memory of its own, kB: the pages of the program's file that it touches first in here are no cost of clients.
+	// Memory of its own, kB: the pages of the program's file that it touches first in here are no cost of
+	// clients.
 	own := func() (kB int) {
 		status, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", w.cmd.Process.Pid))
 		if err != nil {

@@ -261,7 +261,8 @@ func (u LengthUnit) Format(l Millimetre) string {
 	}
 }
 
-// Shown is a length as a page shows it, as fine as callipers know it: an inch to 0.001, what Format has elsewhere.
+// Shown is a length as a page shows it, as fine as callipers know it: an inch to 0.001, what Format has
+// elsewhere.
 func (u LengthUnit) Shown(l Millimetre) string {
 	if u == Inch && !math.IsNaN(float64(l)) && !math.IsInf(float64(l), 0) {
 		return trimmed(float64(l)/25.4, 3) + " in"

@@ -6,8 +6,8 @@ import (
 	"lidwright/kiln/message"
 )
 
-// TestMeasuredIsAsFineAsItIsKnown: a length of so many places says no more of them in another unit than it has;
-// 1 in is 25.4 mm exactly (international yard and pound agreement, 1959).
+// TestMeasuredIsAsFineAsItIsKnown: a length of so many places says no more of them in another unit than it
+// has; 1 in is 25.4 mm exactly (international yard and pound agreement, 1959).
 func TestMeasuredIsAsFineAsItIsKnown(t *testing.T) {
 	for _, c := range []struct {
 		arg  Measured

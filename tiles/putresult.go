@@ -1,8 +1,9 @@
 package tiles
 
 import (
-	"lidwright/kiln"
 	"time"
+
+	"lidwright/kiln"
 )
 
 // PutResult says what became of a fact that was put.

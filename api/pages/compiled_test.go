@@ -349,7 +349,6 @@ func studioPages(f Frame, fault Problem) []Page {
 		ClassPage{Frame: f},
 		SettingsPage{Frame: f, Settings: "settings", Receivers: []string{"receiver"}, Electric: "electric", Wiring: cautions,
 			KeepShut: cautions[0], Notices: cautions[0], Collector: "collector", Trouble: "trouble",
-			Told: []NoticeRow{{At: at, Says: "says", Link: "/link", State: "state", Fates: []NoticeFate{{"receiver", "sent", "answer"}, {"receiver", "waiting", ""}, {"receiver", "gave_up", ""}}}},
 			Kilns: []KilnSettings{{Name: "kiln", Speaks: message.New("speaks"), Heard: []message.Message{message.New("heard")}, Look: []message.Message{message.New("look")}, Sends: []message.Message{message.New("sends")}, Shelves: []message.Message{message.New("shelf")},
 				Channels: []ChannelRow{{"name", "role", "unit", message.New("from"), &CoupleRow{Type: "type", Class: "class", Tolerance: message.New("tolerance")}}},
 				Lives:    []ProbeLife{{ID: "id", Channel: "channel", Type: "type", Class: "class", Fitted: "day"}, {Removed: "day"}}, Probes: []string{"probe"},

@@ -925,7 +925,7 @@ func (d FiringPage) firstCooling(l Locale) string {
 	if d.Firing.Features == nil || d.Firing.Features.CoolTop == nil {
 		return ""
 	}
-	return l.T("{1} at its start", l.Rate(d.Firing.Features.CoolTop))
+	return l.T("{1} at its start", l.Rate(-*d.Firing.Features.CoolTop))
 }
 
 func hours(l Locale, h *float64) string {

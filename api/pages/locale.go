@@ -233,7 +233,8 @@ func (l Locale) Decimal(v float64, places int) string {
 	return l.words.point(strings.Replace(text, "-", "−", 1))
 }
 
-// Field is a length as it stands in a field, in the reader's unit: read back it is the same length to the bit.
+// Field is a length as it stands in a field, in the reader's unit: read back it is the same length to the
+// bit.
 func (l Locale) Field(mm float64) string {
 	per, _ := l.PerMM()
 	for places := 1; places < 12; places++ {

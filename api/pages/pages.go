@@ -115,7 +115,8 @@ type Set struct {
 	script map[string]string // words of the script as JSON, by tag
 }
 
-// Load reads what there is. zone is the studio's own: times are shown in it. length writes a length in a unit.
+// Load reads what there is. zone is the studio's own: times are shown in it. length writes a length in a
+// unit.
 func Load(zone *time.Location, length func(unit string, mm float64) string) (*Set, error) {
 	s := &Set{zone: zone, length: length, assets: map[string][]byte{}, words: map[string]*words{}, script: map[string]string{}}
 	sum := sha256.New()

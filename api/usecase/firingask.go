@@ -249,8 +249,8 @@ func (s Lids) asForm(ctx context.Context, q *lid.Question, open FromCards) error
 	return nil
 }
 
-// asMaker takes from the newest pot card of the maker, of the form where one is named, whether a lid is trimmed
-// at leather-hard and by how much at most, unless the asker told.
+// asMaker takes from the newest pot card of the maker, of the form where one is named, whether a lid is
+// trimmed at leather-hard and by how much at most, unless the asker told.
 func (s Lids) asMaker(ctx context.Context, q *lid.Question, open FromCards) error {
 	if !open.Trim || q.Maker == "" || q.Asks() != lid.AskWidth || q.Body.Clay == "" || q.LidStage != "" && q.LidStage != tiles.Wet {
 		return nil

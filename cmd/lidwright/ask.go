@@ -218,9 +218,10 @@ func table(w io.Writer, rows [][]string) {
 // narrowest is what fitted leaves of a column that it cuts, in characters: a day and an ellipsis.
 const narrowest = 11
 
-// fitted makes rows with two spaces between their columns no wider than width. A column of ids goes first, since part
-// of an id is of no use; then the widest columns but the first, which is what one types to ask on, are cut, at most to
-// narrowest characters, and end in an ellipsis; then columns go from the right. Rows that fit are left alone.
+// fitted makes rows with two spaces between their columns no wider than width. A column of ids goes first,
+// since part of an id is of no use; then the widest columns but the first, which is what one types to ask on,
+// are cut, at most to narrowest characters, and end in an ellipsis; then columns go from the right. Rows that
+// fit are left alone.
 func fitted(rows [][]string, width int) [][]string {
 	var wide []int
 	for _, r := range rows {

@@ -31,8 +31,8 @@ var lists = map[string]string{
 }
 
 // explain turns an error of a command into an exit code and one line, in the words of the command: a field of
-// the API that is a flag or a word of it is called so, and of what was typed no more is said again than can be
-// read.
+// the API that is a flag or a word of it is called so, and of what was typed no more is said again than can
+// be read.
 func explain(err error, asked *cobra.Command) (int, string) {
 	code, says := explained(err, asked)
 	return code, shortened(says)
@@ -206,8 +206,8 @@ func unreadable(what, name string, err error) error {
 	return &exit{exitWrongUse, fmt.Sprintf("%s: %s cannot be used: %v", what, name, err)}
 }
 
-// sharedFlags looks at the flags that every command has, whether this one goes by them or not, and at those that
-// it cannot do without.
+// sharedFlags looks at the flags that every command has, whether this one goes by them or not, and at those
+// that it cannot do without.
 func sharedFlags(c *cobra.Command) error {
 	units, _ := c.Flags().GetString("units")
 	if _, err := tiles.ParseLengthUnit("units", units, tiles.MM); err != nil {

@@ -28,8 +28,8 @@ const instructionsFile = "testdata/instructions/counted.txt"
 // TestInstructions counts the instructions of the program as it is shipped, for each processor of the
 // packages under qemu-user: its start, a second of recording at 1 Hz × 3, a lid that nobody asked for before,
 // and Home. A change that costs a Pi is seen here without one: each may be a tenth more or less than what is
-// kept. Of seven starts the shortest counts, since more or less of one is over by the time that it answers. It takes
-// minutes and needs LIDWRIGHT_SOAK; -update writes what was counted.
+// kept. Of seven starts the shortest counts, since more or less of one is over by the time that it answers.
+// It takes minutes and needs LIDWRIGHT_SOAK; -update writes what was counted.
 func TestInstructions(t *testing.T) {
 	if os.Getenv("LIDWRIGHT_SOAK") == "" {
 		return

@@ -12,8 +12,8 @@ import (
 	"lidwright/kiln/practice"
 )
 
-// On a terminal an import counts its rows, and a copy, a carry and what is put back show that they go on, until
-// they are over; what they showed is wiped off. Elsewhere they show nothing.
+// On a terminal an import counts its rows, and a copy, a carry and what is put back show that they go on,
+// until they are over; what they showed is wiped off. Elsewhere they show nothing.
 func TestProgressOnATerminal(t *testing.T) {
 	pty, err := practice.OpenPty()
 	if err != nil {

@@ -3,11 +3,12 @@ package main
 import (
 	"encoding/json"
 	"io"
-	"lidwright/api"
 	"net/http"
 	"net/http/httptest"
 	"strings"
 	"testing"
+
+	"lidwright/api"
 )
 
 // Stated rates need no daemon: 62/(0.94 x 0.93) = 70.92 wet, worked by hand; a clay that does not

@@ -154,8 +154,9 @@ func someThings(t *testing.T, site, store string) *strings.Replacer {
 }
 
 // TestEveryUseWrong runs every command, found in the tree of commands, with each of its flags and words wrong
-// once, and each word left out once: that is wrong use, is told by the name of the flag or the word, in words of
-// people, and nothing is taken in silence. What is only not there is told as such, with the list of what is.
+// once, and each word left out once: that is wrong use, is told by the name of the flag or the word, in words
+// of people, and nothing is taken in silence. What is only not there is told as such, with the list of what
+// is.
 func TestEveryUseWrong(t *testing.T) {
 	site, store := furnished(t)
 	fill := someThings(t, site, store)

@@ -39,8 +39,8 @@ func (o *Outbox) ReadBodies(ctx context.Context) error {
 	return err
 }
 
-// BodiesCarried says that somebody else wrote into the store, as carry take does: what it holds of bodies is read
-// before anything else is done with them.
+// BodiesCarried says that somebody else wrote into the store, as carry take does: what it holds of bodies is
+// read before anything else is done with them.
 func (o *Outbox) BodiesCarried() {
 	o.carried.Store(true)
 	o.nudge()

@@ -29,8 +29,8 @@ import (
 
 // carried tables, each after those that it refers to. What is left out: notices and sessions, which
 // are letters and keys, the program that made the tables, what names became here when another site was taken in,
-// how far a collector is, names that kilns had, and which records can go on again. What other studios told of a
-// clay goes with a whole site alone: see taker.others.
+// how far a collector is, names that kilns had, and which records can go on again. What other studios told of
+// a clay goes with a whole site alone: see taker.others.
 var carryTables = []string{"site", "boot", "change", "clay", "batch", "batch_parent", "bar", "reading", "act", "load", "load_bar", "load_firing", "lid_result", "pot",
 	"cone", "note", "tick", "kiln", "usual", "probe", "unpacking_mark", "firing", "run", "curve", "envelope", "raw", "clay_body"}
 

@@ -343,9 +343,9 @@ func TestCSV(t *testing.T) {
 	}
 }
 
-// TestCarryOfWhatOthersTold: what other studios told of a clay comes with a whole site, and the yes to telling
-// them of it counts no more. Into another record it does not come, and that is told; one of the same site keeps
-// what it has.
+// TestCarryOfWhatOthersTold: what other studios told of a clay comes with a whole site, and the yes to
+// telling them of it counts no more. Into another record it does not come, and that is told; one of the same
+// site keeps what it has.
 func TestCarryOfWhatOthersTold(t *testing.T) {
 	ctx, home := t.Context(), fullSite(t, 1)
 	old := must[*Store](t)(Open(ctx, home))

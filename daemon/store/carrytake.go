@@ -401,12 +401,13 @@ func (t *taker) take(ctx context.Context) error {
 	return whole(ctx, t.tx)
 }
 
-// carriedYes stands in the place of the life in which a carried record's owner said yes to telling of a clay. It
-// is no life, so that it counts no more: she may have said no there since.
+// carriedYes stands in the place of the life in which a carried record's owner said yes to telling of a clay.
+// It is no life, so that it counts no more: she may have said no there since.
 const carriedYes = "carried"
 
-// others are what other studios told. A whole site keeps it, for its collector may be gone. Into another record
-// it does not come: what was told there leaves that site's own bars out, and may hold those that are here.
+// others are what other studios told. A whole site keeps it, for its collector may be gone. Into another
+// record it does not come: what was told there leaves that site's own bars out, and may hold those that are
+// here.
 func (t *taker) others(ctx context.Context, ours bool) {
 	if t.c.Whole {
 		t.do(ctx, `UPDATE other.clay_body SET yes_life = ? WHERE yes_life <> ''`, carriedYes)

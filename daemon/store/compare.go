@@ -5,11 +5,12 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"lidwright/kiln/message"
 	"path/filepath"
 	"slices"
 	"strings"
 	"time"
+
+	"lidwright/kiln/message"
 )
 
 // facts are the tables whose rows stay as they were said until a change with a later number: each with what

@@ -10,8 +10,8 @@ import (
 )
 
 // TestFiredReadingCountsFromThePeakOn: a bar measured after the peak and before the record's end counts at
-// that firing, with the doubt of its own heat work, as of holds, one measured while it heated does not; and a load of stated heat work that is called
-// unpacked after its bars were measured drops none of them.
+// that firing, with the doubt of its own heat work, as of holds, one measured while it heated does not; and a
+// load of stated heat work that is called unpacked after its bars were measured drops none of them.
 func TestFiredReadingCountsFromThePeakOn(t *testing.T) {
 	s := must[*Store](t)(Open(t.Context(), t.TempDir()))
 	defer s.Close()

@@ -9,12 +9,13 @@ import (
 	"fmt"
 	"hash/crc32"
 	"io"
-	"lidwright/kiln/message"
 	"os"
 	"path/filepath"
 	"strings"
 	"sync"
 	"time"
+
+	"lidwright/kiln/message"
 
 	"golang.org/x/sys/unix"
 )

@@ -4,14 +4,15 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"lidwright/api/usecase"
-	"lidwright/kiln/message"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 
 	"golang.org/x/sys/unix"
+
+	"lidwright/api/usecase"
+	"lidwright/kiln/message"
 )
 
 // ErrGone means that the file which is open is no longer the one of the store folder: what is written to

@@ -233,8 +233,8 @@ func (s *Store) examine(ctx context.Context) error {
 	return err
 }
 
-// tablesSum is the SHA-256 of what tableTexts tells of the newest schema: to make its tables and look at them takes a
-// third of a start.
+// tablesSum is the SHA-256 of what tableTexts tells of the newest schema: to make its tables and look at them
+// takes a third of a start.
 //
 //go:embed schema/tables.sum
 var tablesSum string

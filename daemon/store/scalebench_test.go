@@ -12,10 +12,11 @@ import (
 	"lidwright/tiles"
 )
 
-// BenchmarkScale tells how what the store is asked grows from a studio of ten years to ten times the user: 1,000
-// firings of two kilns and 5,000 bars with 20,000 readings, then 10,000 of twenty and 50,000 with 200,000.
-// Each line is processor time, the least of twenty, and the exponent by which it grew: 0 is not at all, 1 as
-// the record. What gives a page or the newest does not grow; what reads everything grows as the record.
+// BenchmarkScale tells how what the store is asked grows from a studio of ten years to ten times the user:
+// 1,000 firings of two kilns and 5,000 bars with 20,000 readings, then 10,000 of twenty and 50,000 with
+// 200,000. Each line is processor time, the least of twenty, and the exponent by which it grew: 0 is not at
+// all, 1 as the record. What gives a page or the newest does not grow; what reads everything grows as the
+// record.
 func BenchmarkScale(b *testing.B) {
 	for b.Loop() {
 		small, large := scaled(b, 1), scaled(b, 10)

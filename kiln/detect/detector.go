@@ -7,8 +7,9 @@
 package detect
 
 import (
-	"lidwright/kiln"
 	"time"
+
+	"lidwright/kiln"
 )
 
 // Rules are the thresholds by which a Detector tells firings apart. None was tuned on a kiln.

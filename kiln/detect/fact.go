@@ -1,9 +1,10 @@
 package detect
 
 import (
+	"time"
+
 	"lidwright/kiln"
 	"lidwright/kiln/heatwork"
-	"time"
 )
 
 // FactKind says what a Fact tells.

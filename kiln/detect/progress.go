@@ -1,8 +1,9 @@
 package detect
 
 import (
-	"lidwright/kiln"
 	"time"
+
+	"lidwright/kiln"
 )
 
 // progress is how the open firing of a Detector has gone so far.

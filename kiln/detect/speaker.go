@@ -1,8 +1,9 @@
 package detect
 
 import (
-	"lidwright/kiln"
 	"time"
+
+	"lidwright/kiln"
 )
 
 // mended is how long the control probe must read well before it speaks again. Own choice.

@@ -1,8 +1,9 @@
 package faults
 
 import (
-	"lidwright/kiln"
 	"math"
+
+	"lidwright/kiln"
 )
 
 // channelJudge judges one channel.

@@ -28,8 +28,8 @@ const (
 	SeriesSmall                  kiln.Series = "small"
 )
 
-// segerApart is how far cones of one number of the Seger and of the main series end apart at most, as kiln.Series
-// has it.
+// segerApart is how far cones of one number of the Seger and of the main series end apart at most, as
+// kiln.Series has it.
 const segerApart kiln.Warmer = 54
 
 // ConeError says in words why a text names no cone that can be reckoned with.

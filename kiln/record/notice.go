@@ -1,10 +1,11 @@
 package record
 
 import (
+	"time"
+
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
 	"lidwright/kiln/faults"
-	"time"
 )
 
 // NoticeState says whether what a notice tells lasts.

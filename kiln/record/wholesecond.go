@@ -1,8 +1,9 @@
 package record
 
 import (
-	"lidwright/kiln"
 	"time"
+
+	"lidwright/kiln"
 )
 
 // heldUp is how many samples of one second are told apart at most: a line that was held up for a
@@ -13,8 +14,8 @@ const heldUp = 60
 // sample a tick, and every good reading is kept while there are ticks. Where several come in one second,
 // of a source with jitter or held up on its way, the last takes the tick of its second, and those before
 // it empty ticks before that, a period of the source apart while there are so many: closer together a kiln
-// would seem to climb faster than one can. Where none is empty the last takes the tick after, which is the most
-// that a stamp lies ahead. No sample is given out before its tick has come. Of a source that is faster
+// would seem to climb faster than one can. Where none is empty the last takes the tick after, which is the
+// most that a stamp lies ahead. No sample is given out before its tick has come. Of a source that is faster
 // than the ticks the last good reading of a channel stands for the second.
 type wholeSecond struct {
 	every time.Duration // period of the source; below a second it counts as one

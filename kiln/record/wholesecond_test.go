@@ -76,8 +76,8 @@ func TestWholeSecond(t *testing.T) {
 	}
 }
 
-// Lines of a source that speaks every five seconds, held up for a minute, are told apart by its period, so that
-// a kiln that climbs fast is not taken for one that jumps; where the ticks are fewer they lie closer.
+// Lines of a source that speaks every five seconds, held up for a minute, are told apart by its period, so
+// that a kiln that climbs fast is not taken for one that jumps; where the ticks are fewer they lie closer.
 func TestHeldUpByItsPeriod(t *testing.T) {
 	for gap, want := range map[int]string{60: "[105 110 115 120]", 13: "[64 67 70 73]", 4: "[61 62 63 64]", 3: "[61 62 63 64]"} {
 		w := wholeSecond{every: 5 * time.Second}

@@ -2,9 +2,10 @@ package source
 
 import (
 	"fmt"
-	"lidwright/kiln/message"
 	"math"
 	"math/rand/v2"
+
+	"lidwright/kiln/message"
 )
 
 // baudDetector gathers the bytes of a line, to tell from garbage at which speed it was sent.

@@ -1,9 +1,10 @@
 package source
 
 import (
-	"lidwright/kiln/message"
 	"strconv"
 	"strings"
+
+	"lidwright/kiln/message"
 )
 
 var errChecksum = message.NewError("checksum does not fit")

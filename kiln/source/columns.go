@@ -1,8 +1,9 @@
 package source
 
 import (
-	"lidwright/kiln/message"
 	"maps"
+
+	"lidwright/kiln/message"
 )
 
 // How many lines in a row must agree on a number of columns before it is the usual one: the first

@@ -3,11 +3,12 @@ package source
 import (
 	"errors"
 	"fmt"
-	"lidwright/kiln/message"
 	"regexp"
 	"strconv"
 	"strings"
 	"unicode/utf8"
+
+	"lidwright/kiln/message"
 )
 
 // maxColumns is how many columns or pairs a line may have.

@@ -3,9 +3,10 @@ package source
 import (
 	"encoding/json"
 	"io"
-	"lidwright/kiln/message"
 	"strconv"
 	"strings"
+
+	"lidwright/kiln/message"
 )
 
 // maxDepth bounds the nesting of a JSON line.

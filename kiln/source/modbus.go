@@ -2,6 +2,7 @@ package source
 
 import (
 	"encoding/binary"
+
 	"lidwright/kiln/message"
 )
 

@@ -5,9 +5,10 @@ import (
 	"context"
 	"encoding/hex"
 	"errors"
-	"lidwright/kiln/message"
 	"strings"
 	"time"
+
+	"lidwright/kiln/message"
 )
 
 const (

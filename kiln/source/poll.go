@@ -3,8 +3,9 @@ package source
 import (
 	"context"
 	"errors"
-	"lidwright/kiln/message"
 	"time"
+
+	"lidwright/kiln/message"
 )
 
 // answerWithin is how long the answer to a poll string may take.

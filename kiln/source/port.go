@@ -4,10 +4,11 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"lidwright/kiln/message"
 	"path/filepath"
 	"strings"
 	"time"
+
+	"lidwright/kiln/message"
 
 	"go.bug.st/serial"
 	"golang.org/x/sys/unix"

@@ -2,9 +2,10 @@ package source
 
 import (
 	"io"
-	"lidwright/kiln/message"
 	"os"
 	"time"
+
+	"lidwright/kiln/message"
 )
 
 // errOver says that a recorded line was played to its end.

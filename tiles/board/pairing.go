@@ -1,9 +1,10 @@
 package board
 
 import (
+	"math"
+
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
-	"math"
 )
 
 // pairUp says which measured lid goes with which pot: as many lids inside their windows as can

@@ -1,9 +1,10 @@
 package lid
 
 import (
+	"math"
+
 	"lidwright/tiles"
 	"lidwright/tiles/shrinkage"
-	"math"
 )
 
 // Told is one lid, the width that was told for it and the width measured once after throwing.

@@ -1,8 +1,9 @@
 package lid
 
 import (
-	"lidwright/tiles"
 	"math"
+
+	"lidwright/tiles"
 )
 
 // steps is the grid of sizes that the maker can set, and the limits on it.

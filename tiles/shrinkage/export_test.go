@@ -74,8 +74,8 @@ func (f *Fit) clayRow(id tiles.ClayID, h float64) (z mixedmodel.Row) {
 	return z
 }
 
-// ClayRange is the 90 % range of the total of a clay itself, no batch, as ranges are told: its half-width, and the
-// sd and degrees of freedom that it is made of.
+// ClayRange is the 90 % range of the total of a clay itself, no batch, as ranges are told: its half-width,
+// and the sd and degrees of freedom that it is made of.
 func (f *Fit) ClayRange(id tiles.ClayID, h float64) (mean, half, sd, nu float64, err error) {
 	mean, sd, err = f.ClayRate(id, h)
 	l := leg{row: f.clayRow(id, h)}

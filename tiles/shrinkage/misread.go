@@ -1,8 +1,9 @@
 package shrinkage
 
 import (
-	"lidwright/tiles"
 	"slices"
+
+	"lidwright/tiles"
 )
 
 // Misread is what a number of differences told of one maker's reading alone: repeats of one width,

@@ -1,8 +1,9 @@
 package shrinkage
 
 import (
-	"lidwright/tiles"
 	"testing"
+
+	"lidwright/tiles"
 )
 
 // The slips that people make: inches read as mm, ten times, a tenth. A usual length is not asked

@@ -17,9 +17,9 @@ import (
 // averaged over a grid by the likelihood of all summaries, so that few studios leave the range wide. A studio is
 // of a wide kind with a chance of 5 % (a ruler, another clay under the name, inch for mm): T is then
 // diag(2.5^2, 40^2). Nobody is thrown out. It is a normal-normal random-effects meta-analysis (DerSimonian and
-// Laird, Controlled Clinical Trials 7, 1986) in 13 coefficients with a contaminated between-studio part. The sds of T
-// are half-normal beforehand, which lets studios be alike (Gelman, Bayesian Analysis 1, 2006, 515-533: no prior
-// that keeps such an sd away from 0); their scales and the wide kind are our own.
+// Laird, Controlled Clinical Trials 7, 1986) in 13 coefficients with a contaminated between-studio part. The
+// sds of T are half-normal beforehand, which lets studios be alike (Gelman, Bayesian Analysis 1, 2006,
+// 515-533: no prior that keeps such an sd away from 0); their scales and the wide kind are our own.
 const (
 	wideChance               = 0.05
 	wideDrying, wideHeat     = 2.5, 40.0

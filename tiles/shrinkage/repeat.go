@@ -3,9 +3,10 @@ package shrinkage
 import (
 	"cmp"
 	"fmt"
-	"lidwright/kiln/message"
 	"math"
 	"slices"
+
+	"lidwright/kiln/message"
 )
 
 // mostLines is how many lines a bar has in the fit: nine pairs of marks at wet, dry, bisque and fired are

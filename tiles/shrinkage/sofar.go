@@ -1,8 +1,9 @@
 package shrinkage
 
 import (
-	"lidwright/tiles"
 	"math"
+
+	"lidwright/tiles"
 )
 
 // Shrink that is already gone in a soft or leather-hard piece.

@@ -30,9 +30,9 @@ const SummaryBytes = 8 * (coefs + coefs*(coefs+1)/2)
 // ErrSummary means that the numbers of a summary belong to no bars.
 var ErrSummary = errors.New("this is no summary of bars")
 
-// Summarise gives what the bars of one clay say that count: bought batches alone, no practice, at the sds of the
-// fit of the whole studio (fit), with the maturing point that the catalogue gives the body and no supplier's
-// figure. bars is how many had a say; none is no error.
+// Summarise gives what the bars of one clay say that count: bought batches alone, no practice, at the sds of
+// the fit of the whole studio (fit), with the maturing point that the catalogue gives the body and no
+// supplier's figure. bars is how many had a say; none is no error.
 func Summarise(ctx context.Context, fit *Fit, clay tiles.ClayID, matures kiln.Celsius) (out Summary, bars int, err error) {
 	own := Studio{Clays: []tiles.Clay{{ID: clay, Matures: matures}}, Handbook: &fit.book, ProbeSD: fit.studio.ProbeSD}
 	bought := map[tiles.BatchID]bool{}
@@ -85,8 +85,8 @@ func Summarise(ctx context.Context, fit *Fit, clay tiles.ClayID, matures kiln.Ce
 	return out.semidefinite(), len(f.sheets), nil
 }
 
-// average are the logs of the sds whose squares are the mean over what is not known of them, as in the ranges of
-// the fit itself. At the modes a summary would be too sure, and a pool takes that for a difference between
+// average are the logs of the sds whose squares are the mean over what is not known of them, as in the ranges
+// of the fit itself. At the modes a summary would be too sure, and a pool takes that for a difference between
 // studios.
 func (f *Fit) average() []float64 {
 	out := slices.Clone(f.solved.Theta)

@@ -32,8 +32,9 @@ func oneClay(n uint64) shrinkage.Studio {
 	return s
 }
 
-// TestSummaryOfBars: what a studio sends of a clay says the same of its rate as its own fit does, at the sds that
-// it is on average in, and is as sure as its own ranges, which come by another way; bars of a learner, of a mixed batch, struck and flagged ones are not in it.
+// TestSummaryOfBars: what a studio sends of a clay says the same of its rate as its own fit does, at the sds
+// that it is on average in, and is as sure as its own ranges, which come by another way; bars of a learner,
+// of a mixed batch, struck and flagged ones are not in it.
 func TestSummaryOfBars(t *testing.T) {
 	for n := range uint64(6) {
 		s := oneClay(n)
@@ -155,8 +156,8 @@ func TestPooledBeforeTheFirstBar(t *testing.T) {
 	}
 }
 
-// TestDoubtOfAFiringReachesTheFit: what a firing's own heat work is in doubt by, as 7.5 °C after a hold of an hour,
-// leaves a clay's rate in more doubt at the same sds.
+// TestDoubtOfAFiringReachesTheFit: what a firing's own heat work is in doubt by, as 7.5 °C after a hold of an
+// hour, leaves a clay's rate in more doubt at the same sds.
 func TestDoubtOfAFiringReachesTheFit(t *testing.T) {
 	for n := range uint64(4) {
 		s := oneClay(n)

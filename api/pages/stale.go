@@ -18,17 +18,17 @@ const NoneYet = "none yet"
 // Both is a value that two people changed: what stands there now, and what was sent.
 type Both struct{ Name, Now, Yours message.Message }
 
-// ChangedForm is a form that was sent after somebody else had changed the same thing.
-type ChangedForm struct {
+// StaleForm is a form that was sent after somebody else had changed the same thing.
+type StaleForm struct {
 	Sent, Send url.Values // as it was sent; what is sent to keep it all the same
 	Both       []Both     // none: read off its fields
 	Page       string     // its address, for who leaves it as it is now
 }
 
-// Changed is a page with a form that was sent from it after somebody else had changed the same thing: a
+// Stale is a page with a form that was sent from it after somebody else had changed the same thing: a
 // question with both values stands before it, and what was typed stands in its fields. It is not ok where
 // the page cannot be read.
-func (s *Set) Changed(page []byte, action string, c ChangedForm, speak Speak) (out []byte, ok bool) {
+func (s *Set) Stale(page []byte, action string, c StaleForm, speak Speak) (out []byte, ok bool) {
 	doc, err := html.Parse(bytes.NewReader(page))
 	if err != nil {
 		return nil, false
@@ -89,7 +89,7 @@ func takes(form *html.Node, sent url.Values) bool {
 }
 
 // asksBoth is the question: what stands there, what was sent, and a button for each.
-func asksBoth(l Locale, action string, both []Both, c ChangedForm) *html.Node {
+func asksBoth(l Locale, action string, both []Both, c StaleForm) *html.Node {
 	div := element(atom.Div, "class", "wrong both", "role", "alert")
 	add(add(div, atom.P), atom.B).AppendChild(textNode(
 		l.T("Somebody else changed this meanwhile; nothing of yours is kept yet.")))
@@ -142,7 +142,8 @@ func bothOf(l Locale, doc, form *html.Node, sent url.Values) (all []Both) {
 	return all
 }
 
-// standsIn is what stands in some fields of one name, as people read it; with sent, what would if those were it.
+// standsIn is what stands in some fields of one name, as people read it; with sent, what would if those were
+// it.
 func standsIn(fields []*html.Node, sent *url.Values) string {
 	var says []string
 	for _, n := range fields {
@@ -176,8 +177,8 @@ func standsIn(fields []*html.Node, sent *url.Values) string {
 	return strings.Join(says, ", ")
 }
 
-// labelOf is what a field is called on its page: by its label, by the legend of its group, by the heading or the
-// summary that it stands under.
+// labelOf is what a field is called on its page: by its label, by the legend of its group, by the heading or
+// the summary that it stands under.
 func labelOf(l Locale, doc *html.Node, fields []*html.Node) string {
 	n := fields[0]
 	if label := attribute(n, "aria-label"); label != "" {
