@@ -35,7 +35,7 @@ func (s barRoutes) getBars(ctx context.Context, in *barsInput) (*body[wire.List[
 		err = s.Clays().Known(ctx, w.Clay)
 	}
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return listOf(all, in.Limit, func(b tiles.KeptBar) string { return string(b.Code) }, func(b tiles.KeptBar) wire.BarJSON { return s.Bars().BarJSON(b.Bar) }), nil
 }
@@ -43,7 +43,7 @@ func (s barRoutes) getBars(ctx context.Context, in *barsInput) (*body[wire.List[
 func (s barRoutes) getBar(ctx context.Context, in *wire.BarPath) (*thing[wire.BarJSON], error) {
 	b, err := s.Bars().KeptBar(ctx, *in)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &thing[wire.BarJSON]{revision(b.Revision), s.Bars().Settled(ctx, b.Bar)}, nil
 }
@@ -61,11 +61,11 @@ func (s barRoutes) putBar(ctx context.Context, in *putBarInput) (*edited[wire.Ba
 // editedBar is a bar as it stands now, after something about it was kept.
 func (s barRoutes) editedBar(ctx context.Context, p wire.BarPath, k tiles.PutResult, err error) (*edited[wire.BarJSON], error) {
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	b, err := s.Bars().KeptBar(ctx, p)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &edited[wire.BarJSON]{status(k), revision(b.Revision), s.Bars().Settled(ctx, b.Bar)}, nil
 }
@@ -85,11 +85,7 @@ type freeCodesInput struct {
 }
 
 func (s barRoutes) getFreeCodes(ctx context.Context, in *freeCodesInput) (*body[wire.List[string]], error) {
-	codes, err := s.Bars().FreeCodes(ctx, in.Count)
-	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
-	}
-	return &body[wire.List[string]]{wire.List[string]{Items: codes}}, nil
+	return answers(s.Bars().FreeCodes(ctx, in.Count))
 }
 
 type putReadingInput struct {
@@ -101,7 +97,7 @@ type putReadingInput struct {
 func (s barRoutes) putReading(ctx context.Context, in *putReadingInput) (*kept[wire.Reading], error) {
 	k, j, err := s.Bars().KeepReading(ctx, in.ReadingPath, in.Body, in.Ask)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &kept[wire.Reading]{status(k), j}, nil
 }
@@ -112,11 +108,7 @@ type whichInput struct {
 }
 
 func (s barRoutes) putWhich(ctx context.Context, in *whichInput) (*body[wire.Reading], error) {
-	j, err := s.Bars().TellFiring(ctx, in.ReadingPath, in.Body)
-	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
-	}
-	return &body[wire.Reading]{j}, nil
+	return answer(s.Bars().TellFiring(ctx, in.ReadingPath, in.Body))
 }
 
 type actInput struct {
@@ -139,11 +131,11 @@ func (s barRoutes) readingAct(do func(usecase.Storage) act, needsWhy bool) func(
 			err = do(s.Archive)(ctx, bar.Code, in.ID, in.Body.By, in.Body.Why, s.Now())
 		}
 		if err != nil {
-			return nil, s.troubles.Problem(ctx, err)
+			return nil, err
 		}
 		s.Shrink.Touch(bar.Code)
 		if bar, err = s.Bars().Bar(ctx, in.BarPath); err != nil {
-			return nil, s.troubles.Problem(ctx, err)
+			return nil, err
 		}
 		for _, r := range bar.Readings {
 			if r.ID == in.ID {
@@ -163,11 +155,7 @@ type forgetInput struct {
 
 // forgetMaker blanks a maker's mark everywhere and makes a copy without it. What was measured stays.
 func (s studioRoutes) forgetMaker(ctx context.Context, in *forgetInput) (*body[wire.Forgotten], error) {
-	j, err := s.forget(ctx, in.Mark)
-	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
-	}
-	return &body[wire.Forgotten]{j}, nil
+	return answer(s.forget(ctx, in.Mark))
 }
 
 // forget does so, for the API and for the page.
@@ -193,11 +181,7 @@ func (s studioRoutes) forget(ctx context.Context, named string) (j wire.Forgotte
 }
 
 func (s barRoutes) getStory(ctx context.Context, in *wire.BarPath) (*body[wire.Story], error) {
-	j, err := s.Bars().Story(ctx, *in)
-	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
-	}
-	return &body[wire.Story]{j}, nil
+	return answer(s.Bars().Story(ctx, *in))
 }
 
 func (s barRoutes) storyPage(w http.ResponseWriter, r *http.Request) error {

@@ -206,7 +206,7 @@ type boardInput struct {
 func (s lidRoutes) postBoard(ctx context.Context, in *boardInput) (*lidOutput, error) {
 	q, err := in.Body.question(s.Unit())
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return s.board(ctx, q, in.Accept)
 }
@@ -219,7 +219,7 @@ type boardQuery struct {
 func (s lidRoutes) getBoard(ctx context.Context, in *boardQuery) (*lidOutput, error) {
 	q, err := readBoard(in.values, s.Unit())
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return s.board(ctx, q, in.Accept)
 }
@@ -233,7 +233,7 @@ func (s lidRoutes) sizeBoard(ctx context.Context, q *asked) (board.Answer, useca
 func (s lidRoutes) board(ctx context.Context, q *asked, accept string) (*lidOutput, error) {
 	a, m, err := s.sizeBoard(ctx, q)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	if !wantsText(accept) {
 		return &lidOutput{ContentType: "application/json", Body: s.Lids().BoardJSON(q.board, a, m, q.unit)}, nil

@@ -22,31 +22,14 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-// kept is what a PUT answers: 201 when it was kept now, 200 when the very same was said before.
-type kept[T any] struct {
-	Status int
-	Body   T
-}
-
-func status(k tiles.PutResult) int {
-	if k.New {
-		return 201
-	}
-	return 200
-}
-
 func (s clayRoutes) getClays(ctx context.Context, _ *struct{}) (*body[wire.List[wire.ClayJSON]], error) {
-	all, err := s.Clays().List(ctx)
-	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
-	}
-	return &body[wire.List[wire.ClayJSON]]{wire.List[wire.ClayJSON]{Items: all}}, nil
+	return answers(s.Clays().List(ctx))
 }
 
 func (s clayRoutes) getClay(ctx context.Context, in *wire.ClayPath) (*thing[wire.ClayJSON], error) {
 	j, err := s.Clays().OneClay(ctx, tiles.ClayID(in.Clay))
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &thing[wire.ClayJSON]{revision(j.Revision), j}, nil
 }
@@ -60,11 +43,11 @@ type putClayInput struct {
 func (s clayRoutes) putClay(ctx context.Context, in *putClayInput) (*edited[wire.ClayJSON], error) {
 	k, err := s.Clays().KeepClay(ctx, in.Clay, in.Body)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	j, err := s.Clays().OneClay(ctx, tiles.ClayID(in.Clay))
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &edited[wire.ClayJSON]{status(k), revision(j.Revision), j}, nil
 }
@@ -81,15 +64,15 @@ func (s clayRoutes) putBatch(ctx context.Context, in *putBatchInput) (*edited[wi
 		Stamp: in.Body.Stamp, Arrived: in.Body.Arrived, Open: in.Body.Open, Note: in.Body.Note}
 	var err error
 	if b.Parents, b.Shares, err = tiles.ParseParents("parents", in.Body.Parents); err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	k, err := s.Clays().KeepBatch(ctx, b, usecase.PreconditionOf(ctx))
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	j, err := s.Clays().OneClay(ctx, b.Clay)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &edited[wire.ClayJSON]{status(k), revision(j.Revision), j}, nil
 }
@@ -113,12 +96,10 @@ type shrinkageInput struct {
 	To string `query:"to" doc:"A later stage; fired if not said"`
 }
 
-type body[T any] struct{ Body T }
-
 func (s clayRoutes) getShrinkage(ctx context.Context, in *shrinkageInput) (*body[wire.Shrinkage], error) {
 	j, _, err := s.askShrinkage(ctx, tiles.ClayID(in.Clay), in.values)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &body[wire.Shrinkage]{j}, nil
 }
@@ -156,19 +137,19 @@ func readRate(id tiles.ClayID, values url.Values, unit tiles.LengthUnit) (usecas
 func (s clayRoutes) getMoves(ctx context.Context, in *RateQuery) (*body[wire.Why], error) {
 	fit, asOf, err := s.Shrink.Fit(ctx)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	q, err := readRate(tiles.ClayID(in.Clay), in.values, s.Unit())
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	a, err := s.Clays().AskRate(ctx, q)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	j, err := s.Clays().Why(ctx, fit, a)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	j.AsOf = s.Moment(asOf)
 	return &body[wire.Why]{j}, nil

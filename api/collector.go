@@ -33,11 +33,11 @@ func (s studioRoutes) toldCollector(ctx context.Context,
 		err = do(c)
 	}
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	st, err := c.Status(ctx)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &body[wire.CollectorStatus]{s.CollectorJSON(st)}, nil
 }
@@ -77,11 +77,11 @@ func (s studioRoutes) leaveCollector(ctx context.Context,
 func (s studioRoutes) getBodies(ctx context.Context, _ *struct{}) (*body[wire.Catalogue], error) {
 	c, err := s.collector()
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	all, err := c.Bodies(ctx)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	if all == nil {
 		all = []wire.CatalogueBody{}
@@ -93,13 +93,9 @@ func (s studioRoutes) getCollectorClays(ctx context.Context,
 	_ *struct{}) (*body[wire.List[wire.CollectorClay]], error) {
 	c, err := s.collector()
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
-	all, err := s.Clays().OfCollector(ctx, c)
-	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
-	}
-	return &body[wire.List[wire.CollectorClay]]{wire.List[wire.CollectorClay]{Items: all}}, nil
+	return answers(s.Clays().OfCollector(ctx, c))
 }
 
 type collectorClayInput struct {
@@ -114,13 +110,9 @@ func (s studioRoutes) putCollectorClay(ctx context.Context,
 		err = s.pickBody(ctx, c, tiles.ClayID(in.Clay), in.Body)
 	}
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
-	one, err := s.Clays().OneOfCollector(ctx, c, tiles.ClayID(in.Clay))
-	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
-	}
-	return &body[wire.CollectorClay]{one}, nil
+	return answer(s.Clays().OneOfCollector(ctx, c, tiles.ClayID(in.Clay)))
 }
 
 // pickBody says which body of the collector a clay that is there is.

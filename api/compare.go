@@ -36,7 +36,7 @@ func (s firingRoutes) getCompare(ctx context.Context, in *compareInput) (*body[w
 	}
 	all, err := s.Firings().Compared(ctx, strings.Split(in.Firings, ","), at)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	out := wire.Compare{AlignedAtC: usecase.Celsius(at), Items: []wire.Compared{}}
 	for i, c := range all {
@@ -155,7 +155,7 @@ func (s firingRoutes) getTrend(ctx context.Context, in *trendInput) (*body[wire.
 		kiln.Atmosphere(in.Atmosphere),
 		in.Years)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &body[wire.Trend]{out}, nil
 }

@@ -58,7 +58,7 @@ func (s firingRoutes) getFirings(ctx context.Context, in *firingsInput) (*body[w
 		err = s.Kilns().KnownOrRecorded(ctx, w.Kiln)
 	}
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	out := wire.List[wire.Firing]{Items: []wire.Firing{}}
 	for i, f := range all {
@@ -72,11 +72,7 @@ func (s firingRoutes) getFirings(ctx context.Context, in *firingsInput) (*body[w
 }
 
 func (s firingRoutes) getFiring(ctx context.Context, in *wire.FiringPath) (*body[wire.FiringWhole], error) {
-	j, err := s.Firings().WholeFiring(ctx, kiln.FiringID(in.ID))
-	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
-	}
-	return &body[wire.FiringWhole]{j}, nil
+	return answer(s.Firings().WholeFiring(ctx, kiln.FiringID(in.ID)))
 }
 
 type curveInput struct {
@@ -114,7 +110,7 @@ func (s firingRoutes) getCurve(ctx context.Context, in *curveInput) (*curveOutpu
 	}
 	f, err := s.Firings().FindFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	var channels []kiln.ChannelID
 	switch in.Channel {
@@ -126,7 +122,7 @@ func (s firingRoutes) getCurve(ctx context.Context, in *curveInput) (*curveOutpu
 	}
 	lines, gaps, err := s.Firings().Envelopes(ctx, f, channels, in.Points, time.Duration(in.Step)*time.Second)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	if len(lines) == 0 && in.Channel != "" && in.Channel != "all" {
 		known := []string{"all"}

@@ -9,6 +9,8 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"lidwright/api/web"
+	"lidwright/api/wire"
+	"lidwright/tiles"
 )
 
 // apiVersion is that of the API, which what the document promises hangs on: the first number grows when a
@@ -196,6 +198,35 @@ func sayMembers(registry huma.Registry, t reflect.Type, schema *huma.Schema) {
 			schema.Properties[member] = &huma.Schema{AnyOf: []*huma.Schema{{Ref: property.Ref}, {Type: "null"}}, Description: property.Description}
 		}
 	}
+}
+
+// body is an answer that is written out as it is.
+type body[T any] struct{ Body T }
+
+// answer is the answer of a handler whose use case answers with what is written out.
+func answer[T any](v T, err error) (*body[T], error) {
+	if err != nil {
+		return nil, err
+	}
+	return &body[T]{v}, nil
+}
+
+// answers is answer for a list.
+func answers[T any](all []T, err error) (*body[wire.List[T]], error) {
+	return answer(wire.List[T]{Items: all}, err)
+}
+
+// kept is what a PUT answers: 201 when it was kept now, 200 when the very same was said before.
+type kept[T any] struct {
+	Status int
+	Body   T
+}
+
+func status(k tiles.PutResult) int {
+	if k.New {
+		return 201
+	}
+	return 200
 }
 
 // thing answers with something that can be edited.

@@ -26,15 +26,15 @@ func (s kilnRoutes) getKilns(ctx context.Context, _ *struct{}) (*body[wire.Kilns
 	j := wire.Kilns{Items: []wire.KilnJSON{}}
 	var err error
 	if j.Strays, err = s.Kilns().Strays(ctx); err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	if j.Says, err = s.Kilns().Beside(ctx); err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	for _, name := range kilnNames(s.KilnNames()) {
 		k, err := s.Kilns().KilnOf(ctx, kiln.KilnID(name))
 		if err != nil {
-			return nil, s.troubles.Problem(ctx, err)
+			return nil, err
 		}
 		j.Items = append(j.Items, k)
 	}
@@ -42,11 +42,7 @@ func (s kilnRoutes) getKilns(ctx context.Context, _ *struct{}) (*body[wire.Kilns
 }
 
 func (s kilnRoutes) getKiln(ctx context.Context, in *wire.KilnPath) (*body[wire.KilnJSON], error) {
-	j, err := s.Kilns().KilnOf(ctx, kiln.KilnID(in.Kiln))
-	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
-	}
-	return &body[wire.KilnJSON]{j}, nil
+	return answer(s.Kilns().KilnOf(ctx, kiln.KilnID(in.Kiln)))
 }
 
 type putKilnInput struct {
@@ -58,11 +54,11 @@ type putKilnInput struct {
 func (s kilnRoutes) putKiln(ctx context.Context, in *putKilnInput) (*edited[wire.KilnJSON], error) {
 	k, err := s.Kilns().Add(ctx, kiln.KilnID(in.Kiln), in.Body)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	j, err := s.Kilns().KilnOf(ctx, kiln.KilnID(in.Kiln))
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &edited[wire.KilnJSON]{status(k), revision(k.Revision), j}, nil
 }
@@ -74,11 +70,7 @@ type renameKilnInput struct {
 
 // renameKiln puts all that was recorded of a kiln under the name that it has now.
 func (s kilnRoutes) renameKiln(ctx context.Context, in *renameKilnInput) (*body[wire.RenamedKiln], error) {
-	j, err := s.Kilns().Rename(ctx, kiln.KilnID(in.Kiln), kiln.KilnID(in.Body.To))
-	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
-	}
-	return &body[wire.RenamedKiln]{j}, nil
+	return answer(s.Kilns().Rename(ctx, kiln.KilnID(in.Kiln), kiln.KilnID(in.Body.To)))
 }
 
 type putUsualInput struct {
@@ -90,11 +82,11 @@ type putUsualInput struct {
 func (s kilnRoutes) putUsual(ctx context.Context, in *putUsualInput) (*kept[wire.KilnJSON], error) {
 	k, err := s.Kilns().SayUsual(ctx, kiln.KilnID(in.Kiln), in.ID, in.Body)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	j, err := s.Kilns().KilnOf(ctx, kiln.KilnID(in.Kiln))
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &kept[wire.KilnJSON]{status(k), j}, nil
 }
@@ -182,11 +174,11 @@ type putProbeInput struct {
 func (s kilnRoutes) putProbe(ctx context.Context, in *putProbeInput) (*edited[wire.KilnJSON], error) {
 	k, err := s.Kilns().KeepProbe(ctx, in.ProbePath, in.Body)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	j, err := s.Kilns().KilnOf(ctx, kiln.KilnID(in.Kiln))
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &edited[wire.KilnJSON]{status(k), revision(k.Revision), j}, nil
 }
@@ -293,7 +285,7 @@ func (s kilnRoutes) putKeepShut(ctx context.Context, in *putKeepShutInput) (*kep
 		m, err = s.Kilns().KeepShut(ctx, kiln.KilnID(in.Kiln))
 	}
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &kept[wire.KeepShut]{status(k), s.Kilns().KeepShutJSON(m)}, nil
 }
@@ -353,13 +345,9 @@ func (s kilnRoutes) postProbe(w http.ResponseWriter, r *http.Request) error {
 func (s kilnRoutes) getShelves(ctx context.Context, in *wire.ShelvesPath) (*body[wire.Shelves], error) {
 	k := kiln.KilnID(in.Kiln)
 	if _, ours := s.KilnNamed(k); !ours {
-		return nil, s.troubles.Problem(ctx, fmt.Errorf("%s: %w", k, record.ErrNoKiln))
+		return nil, fmt.Errorf("%s: %w", k, record.ErrNoKiln)
 	}
-	j, err := s.Kilns().Shelves(ctx, k)
-	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
-	}
-	return &body[wire.Shelves]{j}, nil
+	return answer(s.Kilns().Shelves(ctx, k))
 }
 
 // ownAddress is the address that others reach the site by.

@@ -95,7 +95,7 @@ func (s lidRoutes) getLid(ctx context.Context, in *lidInput) (*lidOutput, error)
 func (s lidRoutes) askByItsCard(ctx context.Context, pot string) error {
 	card, err := s.Archive.Pot(ctx, pot)
 	if err != nil {
-		return s.troubles.Problem(ctx, err)
+		return err
 	}
 	q := url.Values{"seat": {string(card.Seat)}, "clay": {string(card.Body.Clay)}, "batch": {string(card.Body.Batch)}}
 	for _, w := range card.Collar {
@@ -112,11 +112,11 @@ func (s lidRoutes) askByItsCard(ctx context.Context, pot string) error {
 func (s lidRoutes) askLid(ctx context.Context, values url.Values) (lid.Answer, wire.Lid, error) {
 	q, err := readLid(values, s.Unit())
 	if err != nil {
-		return lid.Answer{}, wire.Lid{}, s.troubles.Problem(ctx, err)
+		return lid.Answer{}, wire.Lid{}, err
 	}
 	answer, firing, err := s.Lids().SizeLid(ctx, q.Question, q.cards(), q.at)
 	if err != nil {
-		return lid.Answer{}, wire.Lid{}, s.troubles.Problem(ctx, err)
+		return lid.Answer{}, wire.Lid{}, err
 	}
 	j := lidAnswer(answer, firing.Firing, firing.Atmosphere, q.unit)
 	s.metrics.LidAnswered(j.Trust)

@@ -38,7 +38,7 @@ func (s loadRoutes) getLoads(ctx context.Context, in *loadsInput) (*body[wire.Li
 		err = s.Kilns().KnownOrRecorded(ctx, kiln.KilnID(in.Kiln))
 	}
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return listOf(all, in.Limit, func(l tiles.KeptLoad) string { return l.ID }, s.Loads().LoadJSON), nil
 }
@@ -46,7 +46,7 @@ func (s loadRoutes) getLoads(ctx context.Context, in *loadsInput) (*body[wire.Li
 func (s loadRoutes) getLoad(ctx context.Context, in *wire.LoadPath) (*thing[wire.Load], error) {
 	l, err := s.Archive.Load(ctx, in.ID)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &thing[wire.Load]{revision(l.Revision), s.Loads().LoadJSON(l)}, nil
 }
@@ -59,11 +59,11 @@ type putLoadInput struct {
 func (s loadRoutes) putLoad(ctx context.Context, in *putLoadInput) (*edited[wire.Load], error) {
 	k, err := s.Loads().KeepLoad(ctx, in.ID, in.Body, usecase.PreconditionOf(ctx))
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	l, err := s.Archive.Load(ctx, in.ID)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &edited[wire.Load]{status(k), revision(l.Revision), s.Loads().LoadJSON(l)}, nil
 }
@@ -125,7 +125,7 @@ func (s loadRoutes) postMove(ctx context.Context, in *moveInput) (*body[wire.Loa
 func (s loadRoutes) loadOf(ctx context.Context) func(l tiles.KeptLoad, err error) (*body[wire.Load], error) {
 	return func(l tiles.KeptLoad, err error) (*body[wire.Load], error) {
 		if err != nil {
-			return nil, s.troubles.Problem(ctx, err)
+			return nil, err
 		}
 		return &body[wire.Load]{s.Loads().LoadJSON(l)}, nil
 	}
@@ -333,19 +333,15 @@ type putLoadTickInput struct {
 func (s checkRoutes) getLoadTicks(ctx context.Context, in *wire.LoadPath) (*body[wire.CheckList], error) {
 	l, err := s.Archive.Load(ctx, in.ID)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
-	j, err := s.Firings().CheckList(ctx, l.ID)
-	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
-	}
-	return &body[wire.CheckList]{j}, nil
+	return answer(s.Firings().CheckList(ctx, l.ID))
 }
 
 func (s checkRoutes) putLoadTick(ctx context.Context, in *putLoadTickInput) (*kept[wire.CheckList], error) {
 	l, err := s.Archive.Load(ctx, in.ID)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return s.ticked(ctx, l.ID, in.Tick, in.Body)
 }
@@ -359,20 +355,16 @@ func (s checkRoutes) getFiringTicks(ctx context.Context, in *wire.FiringPath) (*
 	error) {
 	f, err := s.Firings().FindFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
-	j, err := s.Firings().CheckList(ctx, string(f.ID))
-	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
-	}
-	return &body[wire.CheckList]{j}, nil
+	return answer(s.Firings().CheckList(ctx, string(f.ID)))
 }
 
 func (s checkRoutes) putFiringTick(ctx context.Context, in *putFiringTickInput) (*kept[wire.CheckList],
 	error) {
 	f, err := s.Firings().FindFiring(ctx, kiln.FiringID(in.ID))
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return s.ticked(ctx, string(f.ID), in.Tick, in.Body)
 }
@@ -381,11 +373,11 @@ func (s checkRoutes) ticked(ctx context.Context, subject, id string, b wire.Tick
 	error) {
 	k, err := s.Firings().KeepTick(ctx, subject, id, b)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	j, err := s.Firings().CheckList(ctx, subject)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &kept[wire.CheckList]{status(k), j}, nil
 }

@@ -19,11 +19,11 @@ type putNoteInput struct {
 func (s firingRoutes) putNote(ctx context.Context, in *putNoteInput) (*kept[wire.Note], error) {
 	k, err := s.Firings().KeepNote(ctx, in.NotePath, in.Body)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	j, err := s.Firings().Note(ctx, in.NotePath)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &kept[wire.Note]{status(k), j}, nil
 }
@@ -40,7 +40,7 @@ func (s firingRoutes) strikeNote(ctx context.Context, in *strikeNoteInput) (*bod
 		j, err = s.Firings().Note(ctx, in.NotePath)
 	}
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &body[wire.Note]{j}, nil
 }
@@ -65,11 +65,11 @@ type putConeInput struct {
 func (s firingRoutes) putCone(ctx context.Context, in *putConeInput) (*kept[wire.Cone], error) {
 	k, err := s.Firings().KeepCone(ctx, in.ConePath, in.Body)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	j, err := s.Firings().Cone(ctx, in.ConePath)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &kept[wire.Cone]{status(k), j}, nil
 }
@@ -86,7 +86,7 @@ func (s firingRoutes) strikeCone(ctx context.Context, in *strikeConeInput) (*bod
 		j, err = s.Firings().Cone(ctx, in.ConePath)
 	}
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &body[wire.Cone]{j}, nil
 }
@@ -96,11 +96,7 @@ type crossedOutInput struct {
 }
 
 func (s studioRoutes) getCrossedOut(ctx context.Context, in *crossedOutInput) (*body[wire.List[wire.CrossedOut]], error) {
-	all, err := s.CrossedOut(ctx, s.Now().Wall.Add(-time.Duration(in.Hours*float64(time.Hour))))
-	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
-	}
-	return &body[wire.List[wire.CrossedOut]]{wire.List[wire.CrossedOut]{Items: all}}, nil
+	return answers(s.CrossedOut(ctx, s.Now().Wall.Add(-time.Duration(in.Hours*float64(time.Hour)))))
 }
 
 type restoreInput struct {
@@ -112,7 +108,7 @@ type restoreInput struct {
 func (s studioRoutes) postRestore(ctx context.Context, in *restoreInput) (*body[wire.List[wire.CrossedOut]],
 	error) {
 	if err := s.Restore(ctx, in.Kind, in.ID, in.Body.By); err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return s.getCrossedOut(ctx, &crossedOutInput{Hours: usecase.ThisEvening.Hours()})
 }

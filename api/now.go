@@ -31,7 +31,7 @@ func (s kilnRoutes) getNow(ctx context.Context, in *nowInput) (*nowOutput, error
 	if in.Kiln != "" {
 		one, err := kilnNamed(items, in.Kiln)
 		if err != nil {
-			return nil, s.troubles.Problem(ctx, err)
+			return nil, err
 		}
 		items = []wire.KilnNow{one}
 	}
@@ -49,7 +49,7 @@ func (s kilnRoutes) getNow(ctx context.Context, in *nowInput) (*nowOutput, error
 func (s kilnRoutes) getKilnNow(ctx context.Context, in *kilnNowInput) (*nowOutput, error) {
 	one, err := kilnNamed(s.Kilns().KilnsNow(ctx), in.Kiln)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	if wantsText(in.Accept) {
 		return temperatureText(one)

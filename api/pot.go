@@ -60,7 +60,7 @@ type potsInput struct {
 func (s resultRoutes) getPots(ctx context.Context, in *potsInput) (*body[wire.List[wire.Pot]], error) {
 	all, err := s.Archive.Pots(ctx, lid.PotFilter{Find: in.Find, After: in.After, Limit: in.Limit + 1})
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return listOf(all, in.Limit, func(p lid.KeptPot) string { return p.ID }, func(p lid.KeptPot) wire.Pot { return potOf(p.PotCard) }), nil
 }
@@ -68,7 +68,7 @@ func (s resultRoutes) getPots(ctx context.Context, in *potsInput) (*body[wire.Li
 func (s resultRoutes) getPot(ctx context.Context, in *wire.PotPath) (*thing[wire.Pot], error) {
 	p, err := s.Archive.Pot(ctx, in.ID)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &thing[wire.Pot]{revision(p.Revision), potOf(p.PotCard)}, nil
 }
@@ -81,11 +81,11 @@ type putPotInput struct {
 func (s resultRoutes) putPot(ctx context.Context, in *putPotInput) (*edited[wire.Pot], error) {
 	k, err := s.Lids().KeepPot(ctx, in.ID, in.Body)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	p, err := s.Archive.Pot(ctx, in.ID)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &edited[wire.Pot]{status(k), revision(p.Revision), potOf(p.PotCard)}, nil
 }
@@ -105,7 +105,7 @@ func (s resultRoutes) getLidResults(ctx context.Context, in *lidResultsInput) (*
 		err = s.Clays().Known(ctx, tiles.ClayID(in.Clay))
 	}
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &body[wire.LidResults]{j}, nil
 }
@@ -118,7 +118,7 @@ type putLidResultInput struct {
 func (s resultRoutes) putLidResult(ctx context.Context, in *putLidResultInput) (*kept[wire.LidResultKept], error) {
 	k, j, err := s.Lids().KeepLidResult(ctx, in.ID, in.Body)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &kept[wire.LidResultKept]{status(k), j}, nil
 }
@@ -133,11 +133,7 @@ type strikeLidResultInput struct {
 
 func (s resultRoutes) strikeLidResult(ctx context.Context, in *strikeLidResultInput) (*body[wire.LidResultKept], error) {
 	if err := s.Archive.StrikeLidResult(ctx, in.ID, in.Body.By, in.Body.Why, s.Now()); err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
-	j, err := s.Lids().LidResultKept(ctx, in.ID)
-	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
-	}
-	return &body[wire.LidResultKept]{j}, nil
+	return answer(s.Lids().LidResultKept(ctx, in.ID))
 }

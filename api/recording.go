@@ -31,7 +31,7 @@ func (s firingRoutes) beginFiring(ctx context.Context, in *beginInput) (*body[wi
 	f, err := s.Firings().Begin(ctx, kiln.FiringID(in.ID), kiln.KilnID(in.Body.Kiln), kiln.Kind(in.Body.Kind),
 		kiln.Atmosphere(in.Body.Atmosphere), in.Body.Sure)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &body[wire.Firing]{s.Firings().Firing(f, detect.Expected{})}, nil
 }
@@ -48,7 +48,7 @@ type stopInput struct {
 func (s firingRoutes) stopFiring(ctx context.Context, in *stopInput) (*body[wire.Firing], error) {
 	f, err := s.Firings().Stop(ctx, kiln.FiringID(in.ID), in.Body.Sure)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &body[wire.Firing]{s.Firings().Firing(f, detect.Expected{})}, nil
 }
@@ -57,7 +57,7 @@ func (s firingRoutes) stopFiring(ctx context.Context, in *stopInput) (*body[wire
 func (s firingRoutes) goOn(ctx context.Context, in *wire.FiringPath) (*body[wire.Firing], error) {
 	f, err := s.Firings().GoOn(ctx, kiln.FiringID(in.ID))
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &body[wire.Firing]{s.Firings().Firing(f, detect.Expected{})}, nil
 }
@@ -112,7 +112,7 @@ func (s firingRoutes) putFiring(ctx context.Context, in *putFiringInput) (*kept[
 		j, err = s.Firings().WholeFiring(ctx, id)
 	}
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &kept[wire.FiringWhole]{status(k), j}, nil
 }

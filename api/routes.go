@@ -78,15 +78,15 @@ type answering func(s *Server, m *routes, a huma.API, e entry)
 
 // op is an operation of the API under the house's own rules. Parameters are those that it reads itself.
 func op[I, O any](id string, f func(context.Context, *I) (*O, error), summary string, parameters ...*huma.Param) answering {
-	return func(_ *Server, _ *routes, a huma.API, e entry) {
+	return func(s *Server, _ *routes, a huma.API, e entry) {
 		method, path, _ := strings.Cut(e.pattern, " ")
-		operation(a, method, path, id, summary, f, parameters...)
+		operation(a, &s.troubles, method, path, id, summary, f, parameters...)
 	}
 }
 
 // documented is an operation that describes itself.
 func documented[I, O any](described huma.Operation, f func(context.Context, *I) (*O, error)) answering {
-	return func(_ *Server, _ *routes, a huma.API, _ entry) { huma.Register(a, described, f) }
+	return func(s *Server, _ *routes, a huma.API, _ entry) { huma.Register(a, described, problems(&s.troubles, f)) }
 }
 
 // shown is a page; what goes wrong is a page too.

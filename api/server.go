@@ -70,10 +70,20 @@ func (m *routes) Handle(pattern string, h http.Handler) {
 	m.ServeMux.Handle(pattern, h)
 }
 
+// problems has every error of a handler of the API be a problem.
+func problems[I, O any](troubles *web.Troubles, f func(context.Context, *I) (*O, error)) func(context.Context, *I) (*O, error) {
+	return func(ctx context.Context, in *I) (*O, error) {
+		out, err := f(ctx, in)
+		if err != nil {
+			return nil, troubles.Problem(ctx, err)
+		}
+		return out, nil
+	}
+}
+
 // operation adds one operation to the API under the house's own rules.
-func operation[I, O any](a huma.API, method, path, id, summary string, f func(context.Context, *I) (*O,
-	error),
-	parameters ...*huma.Param) {
+func operation[I, O any](a huma.API, troubles *web.Troubles, method, path, id, summary string,
+	f func(context.Context, *I) (*O, error), parameters ...*huma.Param) {
 	answers := map[string]*huma.Response{}
 	if method == http.MethodGet {
 		answers["304"] = &huma.Response{Description: "The asker has this answer already (If-None-Match)"}
@@ -82,14 +92,7 @@ func operation[I, O any](a huma.API, method, path, id, summary string, f func(co
 		OperationID: id, Method: method, Path: path, Summary: summary, Responses: answers,
 		MaxBodyBytes: 64 << 10, Parameters: parameters, RejectUnknownQueryParameters: len(parameters) == 0,
 		Errors: []int{400, 401, 403, 404, 409, 412, 413, 415, 421, 422, 429, 500, 503},
-	}, func(ctx context.Context, in *I) (*O, error) {
-		out, err := f(ctx, in)
-		var refused *usecase.Refusal
-		if errors.As(err, &refused) {
-			return nil, web.NewProblem(refused.Kind, refused.Says, refused.Fields...)
-		}
-		return out, err
-	})
+	}, problems(troubles, f))
 	if op := a.OpenAPI().Paths[path].Put; op != nil && method == http.MethodPut {
 		made := *op.Responses["200"]
 		made.Description = "Kept now; 200 where the same was said before"

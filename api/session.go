@@ -52,7 +52,7 @@ func (s sessionRoutes) postSession(ctx context.Context, in *sessionInput) (*cook
 	}
 	c, err := s.gate.Open(ctx, who, in.secure)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &cookieAnswer{http.StatusNoContent, *c}, nil
 }
@@ -65,7 +65,7 @@ type endSessionInput struct {
 func (s sessionRoutes) deleteSession(ctx context.Context, in *endSessionInput) (*cookieAnswer, error) {
 	if in.Cookie != "" {
 		if err := s.gate.End(ctx, in.Cookie); err != nil {
-			return nil, s.troubles.Problem(ctx, err)
+			return nil, err
 		}
 	}
 	return &cookieAnswer{http.StatusNoContent, *auth.EndedCookie(in.secure)}, nil

@@ -136,7 +136,7 @@ const lastNotices = 50 // that are listed
 func (s studioRoutes) getNotices(ctx context.Context, _ *struct{}) (*noticesAnswer, error) {
 	told, err := s.Notices.Last(ctx, lastNotices)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	a := &noticesAnswer{}
 	a.Body.Receivers, a.Body.Items = append([]string{}, s.Notices.Receivers()...), append([]usecase.NoticeTold{}, told...)
@@ -149,7 +149,7 @@ func (s studioRoutes) getNotices(ctx context.Context, _ *struct{}) (*noticesAnsw
 // testNotice sends a test message to every receiver; what came of it stands in the list of notices.
 func (s studioRoutes) testNotice(ctx context.Context, _ *struct{}) (*noticesAnswer, error) {
 	if err := s.TestNotices(ctx); err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return s.getNotices(ctx, nil)
 }
@@ -170,7 +170,7 @@ func (s studioRoutes) getCopies(ctx context.Context, _ *struct{}) (*body[wire.Co
 func (s studioRoutes) postCopy(ctx context.Context, _ *struct{}) (*body[wire.Copies], error) {
 	made, err := s.Copies.Make(context.WithoutCancel(ctx)) // on a slow card it may take longer than the asker waits
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return s.copies(ctx, &made)
 }
@@ -178,7 +178,7 @@ func (s studioRoutes) postCopy(ctx context.Context, _ *struct{}) (*body[wire.Cop
 func (s studioRoutes) renewCopies(ctx context.Context, _ *struct{}) (*body[wire.Renewed], error) {
 	n, err := s.Copies.Renew(context.WithoutCancel(ctx))
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &body[wire.Renewed]{wire.Renewed{Renewed: n}}, nil
 }
@@ -186,7 +186,7 @@ func (s studioRoutes) renewCopies(ctx context.Context, _ *struct{}) (*body[wire.
 func (s studioRoutes) copies(ctx context.Context, made *bool) (*body[wire.Copies], error) {
 	kept, err := s.Copies.List()
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	kept = slices.Clone(kept)
 	for i := range kept {

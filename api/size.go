@@ -60,7 +60,7 @@ func readSize(values url.Values, unit tiles.LengthUnit) (q lid.PieceQuestion, at
 func (s lidRoutes) getSize(ctx context.Context, in *sizeInput) (*lidOutput, error) {
 	a, j, err := s.askSize(ctx, in.values)
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	if wantsText(in.Accept) {
 		if !math.IsNaN(a.Millilitre) {

@@ -83,11 +83,7 @@ type nestInput struct {
 const mostSet = 12 // pots of one set
 
 func (s lidRoutes) getNest(ctx context.Context, in *nestInput) (*body[wire.Nest], error) {
-	j, err := s.askNest(ctx, in.values)
-	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
-	}
-	return &body[wire.Nest]{j}, nil
+	return answer(s.askNest(ctx, in.values))
 }
 
 func (s lidRoutes) askNest(ctx context.Context, values url.Values) (wire.Nest, error) {
@@ -136,11 +132,7 @@ type sharedInput struct {
 }
 
 func (s lidRoutes) getShared(ctx context.Context, in *sharedInput) (*body[wire.Shared], error) {
-	j, err := s.askShared(ctx, in.values)
-	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
-	}
-	return &body[wire.Shared]{j}, nil
+	return answer(s.askShared(ctx, in.values))
 }
 
 func (s lidRoutes) askShared(ctx context.Context, values url.Values) (wire.Shared, error) {
@@ -175,11 +167,7 @@ type scaleInput struct {
 }
 
 func (s lidRoutes) getScale(ctx context.Context, in *scaleInput) (*body[wire.Scale], error) {
-	j, err := s.askScale(ctx, in.values)
-	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
-	}
-	return &body[wire.Scale]{j}, nil
+	return answer(s.askScale(ctx, in.values))
 }
 
 func (s lidRoutes) askScale(ctx context.Context, values url.Values) (wire.Scale, error) {

@@ -54,7 +54,7 @@ func (s studioRoutes) getStream(ctx context.Context, in *streamInput) (*huma.Str
 		case "":
 			st.now, st.changes = true, true
 		default:
-			return nil, s.troubles.Problem(ctx, usecase.UnknownWord("kinds", kind, "now", "changes"))
+			return nil, usecase.UnknownWord("kinds", kind, "now", "changes")
 		}
 	}
 	if in.Last != "" {
@@ -207,12 +207,12 @@ func (s studioRoutes) getChanges(ctx context.Context, in *changesInput) (*body[w
 		news := s.Archive.News()
 		found, err := s.Archive.Changes(ctx, in.After, in.Limit+1)
 		if err != nil {
-			return nil, s.troubles.Problem(ctx, err)
+			return nil, err
 		}
 		if len(found) > 0 || waited.Err() != nil {
 			j := s.changesJSON(found, in)
 			if j.Site, j.Life, err = s.SiteRecord(ctx); err != nil {
-				return nil, s.troubles.Problem(ctx, err)
+				return nil, err
 			}
 			return &body[wire.Changes]{j}, nil
 		}
@@ -239,7 +239,7 @@ func (s studioRoutes) getSite(ctx context.Context, _ *struct{}) (*body[wire.Site
 		j.Last, err = s.Archive.LastChange(ctx)
 	}
 	if err != nil {
-		return nil, s.troubles.Problem(ctx, err)
+		return nil, err
 	}
 	return &body[wire.Site]{j}, nil
 }
