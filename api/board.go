@@ -275,10 +275,9 @@ func StatedBoard(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]by
 	if err != nil {
 		return nil, err
 	}
-	on := usecase.Stated()
-	a, err := usecase.SizeBoard(q.board, d, on)
+	a, err := usecase.SizeStatedBoard(q.board, d)
 	if err != nil {
 		return nil, err
 	}
-	return web.EncodeJSON((&usecase.Studio{}).Lids().BoardJSON(q.board, a, on.At, q.unit)), nil
+	return web.EncodeJSON((&usecase.Studio{}).Lids().BoardJSON(q.board, a, usecase.NoFiring(), q.unit)), nil
 }

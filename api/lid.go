@@ -40,12 +40,11 @@ func StatedLid(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]byte
 	if err != nil {
 		return nil, err
 	}
-	on := usecase.Stated()
-	a, err := usecase.SizeLid(q.Question, d, on)
+	a, err := usecase.SizeStatedLid(q.Question, d)
 	if err != nil {
 		return nil, err
 	}
-	return web.EncodeJSON(lidAnswer(a, on.At.Firing, "", q.unit)), nil
+	return web.EncodeJSON(lidAnswer(a, usecase.NoFiring().Firing, "", q.unit)), nil
 }
 
 // NamesClay reports whether a question names a clay, so that only a daemon can answer it.

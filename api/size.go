@@ -16,7 +16,6 @@ import (
 	"lidwright/api/usecase"
 	"lidwright/api/web"
 	"lidwright/api/wire"
-	"lidwright/kiln"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
 	"lidwright/tiles/shrinkage"
@@ -28,7 +27,9 @@ type sizeInput struct {
 	wire.SizeParams
 }
 
-func readSize(values url.Values, unit tiles.LengthUnit) (q lid.PieceQuestion, at usecase.FiringAsk, err error) {
+// readSize reads a size question, and checks it.
+func readSize(values url.Values, unit tiles.LengthUnit, d lid.Defaults) (asked lid.CheckedPiece, at usecase.FiringAsk, err error) {
+	var q lid.PieceQuestion
 	r := newReader(values, unit)
 	if u := r.word("unit", "mm", "cm", "in", "32nds"); u != "" {
 		r.unit = tiles.LengthUnit(u)
@@ -54,7 +55,10 @@ func readSize(values url.Values, unit tiles.LengthUnit) (q lid.PieceQuestion, at
 	q.Doubt = ratio("doubt_ratio", 0, 0.05)
 	at = r.firing()
 	q.Kind = at.Kind
-	return q, at, r.err()
+	if err = r.err(); err == nil {
+		asked, err = q.Check(d)
+	}
+	return asked, at, err
 }
 
 func (s lidRoutes) getSize(ctx context.Context, in *sizeInput) (*lidOutput, error) {
@@ -77,15 +81,12 @@ func (s lidRoutes) getSize(ctx context.Context, in *sizeInput) (*lidOutput, erro
 
 // askSize answers a size question from its parameters, for the API and for the page.
 func (s lidRoutes) askSize(ctx context.Context, values url.Values) (lid.PieceAnswer, wire.Size, error) {
-	q, at, err := readSize(values, s.Unit())
+	q, at, err := readSize(values, s.Unit(), s.LidDefaults)
 	if err != nil {
 		return lid.PieceAnswer{}, wire.Size{}, err
 	}
 	if q.Clay.Clay == "" {
-		return sizeOf(q, s.LidDefaults, nil, usecase.FiringMeant{Firing: lid.Firing{Work: kiln.NoTemperature()}})
-	}
-	if err := q.Validate(s.LidDefaults); err != nil {
-		return lid.PieceAnswer{}, wire.Size{}, err
+		return sizeOf(q, s.LidDefaults, nil, usecase.NoFiring())
 	}
 	fit, m, err := s.Lids().Heated(ctx, &q.Clay, at)
 	if err != nil {
@@ -98,11 +99,11 @@ func (s lidRoutes) askSize(ctx context.Context, values url.Values) (lid.PieceAns
 
 // StatedSize answers a size question that names no clay: it needs no daemon and no store.
 func StatedSize(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]byte, error) {
-	q, _, err := readSize(values, unit)
+	q, _, err := readSize(values, unit, d)
 	if err != nil {
 		return nil, err
 	}
-	_, j, err := sizeOf(q, d, nil, usecase.FiringMeant{Firing: lid.Firing{Work: kiln.NoTemperature()}})
+	_, j, err := sizeOf(q, d, nil, usecase.NoFiring())
 	if err != nil {
 		return nil, err
 	}
@@ -110,38 +111,31 @@ func StatedSize(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]byt
 }
 
 // sizeOf answers q, and tells the piece's size at every other stage whose shrink is known.
-func sizeOf(q lid.PieceQuestion, d lid.Defaults, rates shrinkage.Rates, m usecase.FiringMeant) (lid.PieceAnswer, wire.Size, error) {
-	if err := q.Validate(d); err != nil {
-		return lid.PieceAnswer{}, wire.Size{}, err
-	}
+func sizeOf(q lid.CheckedPiece, d lid.Defaults, rates shrinkage.Rates, m usecase.FiringMeant) (lid.PieceAnswer, wire.Size, error) {
 	p, err := q.Know(rates, m.Firing)
 	if err != nil {
 		return lid.PieceAnswer{}, wire.Size{}, err
 	}
-	a, err := lid.SizePiece(q, d, p, m.FromBag)
-	if err != nil {
-		return a, wire.Size{}, err
-	}
+	a := lid.SizePiece(q, p, m.FromBag)
 	j := sizeAnswer(a)
 	fired, volume := a.Fired()
 	for _, stage := range []tiles.Stage{tiles.Wet, tiles.Leather, tiles.Dry, tiles.Biscuit} {
-		other := lid.PieceQuestion{Stage: stage, Clay: q.Clay, Kind: q.Kind, Rates: q.Rates}
+		piece := lid.PieceQuestion{Stage: stage, Clay: q.Clay, Kind: q.Kind, Rates: q.Rates}
 		if !math.IsNaN(volume) {
-			other.FiredML = &volume
+			piece.FiredML = &volume
 		} else {
-			other.FiredMM = &fired
+			piece.FiredMM = &fired
 		}
-		if other.Validate(d) != nil {
+		other, err := piece.Check(d)
+		if err != nil {
 			continue // its rate was not stated, or the piece is beyond all sizes there
 		}
 		pp, err := other.Know(rates, m.Firing)
 		if err != nil {
 			continue
 		}
-		b, err := lid.SizePiece(other, d, pp, m.FromBag)
-		if err == nil {
-			j.Stages = append(j.Stages, wire.SizeStage{Stage: string(stage), MM: usecase.LengthMM(b.Unrounded), ML: usecase.Rounded(b.Millilitre, 1)})
-		}
+		b := lid.SizePiece(other, pp, m.FromBag)
+		j.Stages = append(j.Stages, wire.SizeStage{Stage: string(stage), MM: usecase.LengthMM(b.Unrounded), ML: usecase.Rounded(b.Millilitre, 1)})
 	}
 	j.Stages = append(j.Stages, wire.SizeStage{Stage: string(tiles.Fired), MM: usecase.LengthMM(fired), ML: usecase.Rounded(volume, 1)})
 	return a, j, nil

@@ -8,7 +8,6 @@ import (
 
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
-	"lidwright/kiln"
 	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
@@ -53,14 +52,11 @@ func (s lidRoutes) setOf(ctx context.Context, values url.Values, own ...string) 
 			shared[name] = v
 		}
 	}
-	q, at, err := readSize(shared, unit)
-	if err == nil {
-		err = q.Validate(s.LidDefaults)
-	}
+	q, at, err := readSize(shared, unit, s.LidDefaults)
 	if err != nil {
 		return p, rest, unit, err
 	}
-	m := usecase.FiringMeant{Firing: lid.Firing{Work: kiln.NoTemperature()}}
+	m := usecase.NoFiring()
 	var fit *shrinkage.Fit
 	var rates shrinkage.Rates
 	if q.Clay.Clay != "" {

@@ -3,7 +3,6 @@ package usecase
 import (
 	"cmp"
 	"context"
-	"errors"
 	"slices"
 	"time"
 
@@ -14,7 +13,6 @@ import (
 	"lidwright/kiln/message"
 	"lidwright/tiles"
 	"lidwright/tiles/lid"
-	"lidwright/tiles/shrinkage"
 )
 
 // FiringAsk says which firing a question of rates is about, as far as the asker said it.
@@ -205,150 +203,6 @@ func usualSays(e detect.Expected) message.Message {
 	return message.Message{}
 }
 
-// rest is what the answer to a lid or board question rests on.
-type rest struct {
-	rates shrinkage.Rates // nil: no clay was named
-	At    FiringMeant
-	gone  shrinkage.SoFar
-	part  *lid.Difference // nil: none is used
-	tight bool            // a lid of the form was too big, tight or glued
-	maker lid.Accuracy    // how true the maker works
-	rim   lid.Rim         // how the maker's bowls of the form grow when their rims are turned out
-}
-
-// FromCards says what pot cards may tell of a lid question: what its asker left open.
-type FromCards struct {
-	Glazed bool // whether the seat is glazed
-	Trim   bool // whether the lid is trimmed at leather-hard
-}
-
-func (s Lids) fromCards(ctx context.Context, q *lid.Question, open FromCards) error {
-	if err := s.asForm(ctx, q, open); err != nil {
-		return err
-	}
-	return s.asMaker(ctx, q, open)
-}
-
-// asForm takes from the newest pot card of a form what a question about a pot of that form leaves
-// open: whether the seat is glazed, unless the asker told that, and how lid and pot are fired.
-func (s Lids) asForm(ctx context.Context, q *lid.Question, open FromCards) error {
-	together := q.Together != ""
-	if q.Form == "" || q.Body.Clay == "" || q.CollarStage == tiles.Fired || !open.Glazed && together {
-		return nil
-	}
-	cards, err := s.Archive.Pots(ctx, lid.PotFilter{Form: q.Form, Limit: 1})
-	if err != nil || len(cards) == 0 {
-		return err
-	}
-	if open.Glazed {
-		q.SeatGlazed = cards[0].SeatGlazed
-	}
-	if !together {
-		q.Together = cards[0].Together
-	}
-	return nil
-}
-
-// asMaker takes from the newest pot card of the maker, of the form where one is named, whether a lid is
-// trimmed at leather-hard and by how much at most, unless the asker told.
-func (s Lids) asMaker(ctx context.Context, q *lid.Question, open FromCards) error {
-	if !open.Trim || q.Maker == "" || q.Asks() != lid.AskWidth || q.Body.Clay == "" || q.LidStage != "" && q.LidStage != tiles.Wet {
-		return nil
-	}
-	cards, err := s.Archive.Pots(ctx, lid.PotFilter{Form: q.Form, Find: q.Maker, Limit: mostOfMaker})
-	if err != nil {
-		return err
-	}
-	for _, c := range cards {
-		if c.Mark != q.Maker || c.Seat != cmp.Or(q.Seat, lid.Inset) {
-			continue
-		}
-		if of := c.Question(); of.Trim {
-			q.Trim = true
-			if q.TrimMost == nil {
-				q.TrimMost = of.TrimMost
-			}
-		}
-		return nil
-	}
-	return nil
-}
-
-const mostOfMaker = 50 // cards that are looked through for the maker's last
-
-// SizeLid takes from pot cards what the asker left open, loads what the question rests on, and computes.
-func (s Lids) SizeLid(ctx context.Context, q lid.Question, open FromCards, at FiringAsk) (lid.Answer, FiringMeant, error) {
-	if err := s.fromCards(ctx, &q, open); err != nil {
-		return lid.Answer{}, FiringMeant{}, err
-	}
-	checked := q // the maker's own accuracy is yet to come into q
-	if err := checked.Validate(s.LidDefaults); err != nil {
-		return lid.Answer{}, FiringMeant{}, err
-	}
-	on, err := s.restsOn(ctx, &q, at)
-	if err != nil {
-		return lid.Answer{}, on.At, err
-	}
-	a, err := SizeLid(q, s.LidDefaults.Learned(on.maker), on)
-	return a, on.At, err
-}
-
-// restsOn loads what a question rests on, and names the batches in it that it left open.
-func (s Lids) restsOn(ctx context.Context, q *lid.Question, at FiringAsk) (rest, error) {
-	on := Stated()
-	if q.Body.Clay == "" && q.LidClay.Clay == "" {
-		return on, nil
-	}
-	var clay tiles.Clay
-	for i, c := range []*tiles.BatchRef{&q.Body, &q.LidClay} {
-		if c.Clay == "" {
-			continue
-		}
-		k, err := s.clay(ctx, c)
-		if err != nil {
-			return on, aboutLid(i == 1, err)
-		}
-		if i == 0 || clay.ID == "" {
-			clay = k
-		}
-	}
-	fit, asOf, err := s.Shrink.Fit(ctx)
-	if err != nil {
-		return on, err
-	}
-	taught, err := s.Learned(ctx)
-	if err != nil {
-		return on, err
-	}
-	on.rates = fit
-	if on.At, err = s.meant(ctx, at, clay); err != nil {
-		return on, err
-	}
-	on.At.AsOf, on.At.Model = asOf, shrinkage.Model
-	if lid := q.ClayOfLid(); q.Body.Clay != "" && lid.Clay != "" {
-		on.part, on.tight = taught.part(*q)
-	}
-	on.At.Held, on.maker, on.rim = taught.Held, taught.makers[q.Maker], taught.rims[makerForm{q.Maker, q.Form}]
-	if q.Companion != "" {
-		on.gone, err = s.companion(ctx, q.Companion)
-	}
-	return on, err
-}
-
-// aboutLid names the batch of the lid where that is the one at fault.
-func aboutLid(is bool, err error) error {
-	var r *Refusal
-	if !is || !errors.As(err, &r) || len(r.Fields) != 1 || r.Fields[0].Name != "batch" {
-		return err
-	}
-	return refuse(r.Kind, r.Says, wire.Field{Name: "lid_batch", Says: r.Fields[0].Says})
-}
-
-// Stated is what a question rests on that names no clay: itself.
-func Stated() rest {
-	return rest{At: FiringMeant{Firing: lid.Firing{Work: kiln.NoTemperature()}}}
-}
-
 // clay finds a clay, fills in the newest open batch where none was named, and the heat work of
 // the cone on its bag.
 func (s *Studio) clay(ctx context.Context, ref *tiles.BatchRef) (tiles.Clay, error) {
@@ -390,29 +244,6 @@ func Matured(c tiles.Clay) tiles.Clay {
 		}
 	}
 	return c
-}
-
-// companion is what a bar that was kept beside the pot says of the drying already gone.
-func (s Lids) companion(ctx context.Context, code tiles.Code) (shrinkage.SoFar, error) {
-	b, err := s.Archive.Bar(ctx, code, s.Channel)
-	if err != nil {
-		return shrinkage.SoFar{}, err
-	}
-	var wet, now tiles.Millimetre
-	for _, r := range b.Readings {
-		switch {
-		case r.Struck != nil || r.Mass != nil:
-		case r.Stage == tiles.Wet:
-			wet = r.Length
-		case r.Stage == tiles.Soft || r.Stage == tiles.Leather:
-			now = r.Length
-		}
-	}
-	if wet == 0 || now == 0 {
-		return shrinkage.SoFar{}, &tiles.Invalid{Field: "companion", Type: tiles.Missing,
-			Why: message.New("bar {1} needs a wet and a soft or leather reading", string(code))}
-	}
-	return shrinkage.SoFarByBar(wet, now, s.LidDefaults.MeasureSD/2, b.Forming), nil
 }
 
 func (s *Studio) Channel(k kiln.KilnID, shelf string) kiln.ChannelID {

@@ -191,7 +191,7 @@ func (e *expecting) misread(ctx context.Context, v lid.Result) (shrinkage.Misrea
 	if err != nil {
 		return shrinkage.Misread{}, ignoreInvalid(err)
 	}
-	return v.Misread(pots, e.s.LidDefaults), nil
+	return v.Misread(pots), nil
 }
 
 // sat are the pots of a board whose sizes are known.
@@ -201,11 +201,15 @@ func (e *expecting) sat(v lid.Result, d lid.Defaults, at lid.Firing) (pots []lid
 		if !there {
 			continue
 		}
-		p, ok := v.LidFor(i, card)
-		if !ok {
+		q, asTold := v.LidFor(i, card)
+		if q.Lid == 0 {
 			continue
 		}
-		if p.Known, err = e.shrinks(p.Question, d, at); err != nil {
+		p := lid.ComparedPot{AsTold: asTold}
+		if p.Question, err = q.Check(d); err != nil {
+			return nil, err
+		}
+		if p.Known, err = e.shrinks(p.Question, at); err != nil {
 			return nil, err
 		}
 		pots = append(pots, p)
@@ -317,7 +321,7 @@ func (e *expecting) board(ctx context.Context, v lid.Result) (taughtBoard, error
 		b.Why, b.code = message.New("no card of its pots has the widths of gallery and lid"), noSizes
 		return b, nil
 	}
-	if b.Sat, err = v.Expect(pots, d); err != nil {
+	if b.Sat, err = v.Expect(pots); err != nil {
 		b.Why, b.code = message.New("its sizes cannot be reckoned: {1}", message.Of(err)), noSizes
 		return b, ignoreInvalid(err)
 	}
@@ -336,10 +340,7 @@ func ignoreInvalid(err error) error {
 	return err
 }
 
-func (e *expecting) shrinks(q lid.Question, d lid.Defaults, at lid.Firing) (lid.Known, error) {
-	if err := q.Validate(d); err != nil {
-		return lid.Known{}, err
-	}
+func (e *expecting) shrinks(q lid.Checked, at lid.Firing) (lid.Known, error) {
 	key := knownKey{body: q.Body, lid: q.LidClay, collarStage: q.CollarStage, lidStage: q.LidStage, together: q.Together,
 		work: math.Float64bits(float64(at.Work)), workSD: math.Float64bits(at.WorkSD), bisque: math.Float64bits(float64(at.BisqueWork)), probe: at.Probe}
 	if k, ok := e.known[key]; ok {

@@ -11,6 +11,7 @@
 package board
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -96,16 +97,24 @@ type Pair struct {
 	Set       tiles.Millimetre // the width still to throw; NaN with a lid
 }
 
-// Validate fills in what is usual and tells every fault.
-func (b *Question) Validate(d lid.Defaults) error {
+// Checked is a Question that can be answered: it has no fault, and every default in it. Check alone makes one.
+type Checked struct {
+	question
+	pots []lid.Checked                 // the question of each pot alone
+	gaps []map[tiles.Stage]lid.Checked // of each pot and the first lid that was measured at a stage
+}
+
+type question = Question // embedded under a name that nobody outside can set
+
+// Check fills in what is usual in a studio and tells every fault with its field. The error is InvalidFields.
+func (b Question) Check(d lid.Defaults) (Checked, error) {
 	var f tiles.Faults
-	if b.WantedChance == 0 {
-		b.WantedChance = 0.90
+	b.WantedChance, b.SizesMost = cmp.Or(b.WantedChance, 0.90), cmp.Or(b.SizesMost, 3)
+	b.Measured = slices.Clone(b.Measured)
+	c := Checked{question: b}
+	if c.checkCount(&f) {
+		c.checkPots(&f, d)
 	}
-	if b.SizesMost == 0 {
-		b.SizesMost = 3
-	}
-	b.checkGalleries(&f, d)
 	f.Number("wanted_chance", b.WantedChance, 0.05, 0.999)
 	f.Number("sizes_most", float64(b.SizesMost), 1, 5)
 	if n := b.count(); b.Lids != 0 && n > 0 {
@@ -114,34 +123,41 @@ func (b *Question) Validate(d lid.Defaults) error {
 	if c := b.Common; len(c.Collar) > 0 || c.Lid != 0 || c.Opening != 0 {
 		f.Add(lid.UnknownMember, "collar_mm", "a board has its sizes under galleries, gauge and measured_lids")
 	}
+	c.checkMeasured(&f)
+	if err := f.Err(); err != nil {
+		return Checked{}, err
+	}
+	return c.withGaps(d)
+}
+
+// checkMeasured puts the names of the lids into their usual form.
+func (b *Question) checkMeasured(f *tiles.Faults) {
 	names := map[string]bool{}
 	if len(b.Measured) > mostLidsFor(MostGalleries) {
 		f.Add(tiles.OutOfRange, "measured_lids", "has more than {1}", mostLidsFor(MostGalleries))
 	}
 	for i := range b.Measured {
 		l := &b.Measured[i]
-		if l.Stage == "" {
-			l.Stage = tiles.Wet
-		}
+		l.Stage = cmp.Or(l.Stage, tiles.Wet)
 		f.Needed("measured_lids.lid", &l.Lid, tiles.LongestName)
 		f.PieceOf("measured_lids.lid_mm", l.Width, "lid")
-		tiles.OneOf(&f, "measured_lids.lid_stage", l.Stage, tiles.Stages()...)
+		tiles.OneOf(f, "measured_lids.lid_stage", l.Stage, tiles.Stages()...)
 		if names[l.Lid] {
 			f.Add(tiles.GivenTwice, "measured_lids.lid", "{1} stands twice", l.Lid)
 		}
 		names[l.Lid] = true
 	}
-	return f.Err()
 }
 
-func (b *Question) checkGalleries(f *tiles.Faults, d lid.Defaults) {
+// checkCount reports whether there are as many pots as a board has, told in one way.
+func (b *Question) checkCount(f *tiles.Faults) bool {
 	switch {
 	case len(b.Galleries) > 0 && b.Gauge != nil:
 		f.Add(tiles.GivenTwice, "gauge", "and galleries: give one of them")
-		return
+		return false
 	case len(b.Galleries) == 0 && b.Gauge == nil:
 		f.Add(tiles.Missing, "galleries", "is needed, or a gauge with count")
-		return
+		return false
 	}
 	if n := b.count(); n < FewestGalleries || n > MostGalleries {
 		field := "galleries"
@@ -150,45 +166,96 @@ func (b *Question) checkGalleries(f *tiles.Faults, d lid.Defaults) {
 		}
 		f.Add(WrongSize, field, "is {1}, a board has {2} to {3}; for one pot ask for its lid", n,
 			FewestGalleries, MostGalleries)
-		return
+		return false
 	}
+	return true
+}
+
+// checkPots checks the question of each pot alone.
+func (b *Checked) checkPots(f *tiles.Faults, d lid.Defaults) {
 	if g := b.Gauge; g != nil && g.SpreadSD != nil {
 		f.Number("gauge.spread_sd_mm", float64(*g.SpreadSD), 0, 3)
 	}
-	b.each(f, func(q *lid.Question) error { return q.Validate(d) })
+	told := map[string]bool{}
+	for i := range b.count() {
+		q, err := b.pot(i).Check(d)
+		b.tell(f, told, i, err)
+		b.pots = append(b.pots, q)
+	}
+}
+
+// withGaps checks the question of each pot with the lids that were measured.
+func (b Checked) withGaps(d lid.Defaults) (Checked, error) {
+	for i := range b.count() {
+		gaps := map[tiles.Stage]lid.Checked{}
+		for _, l := range b.Measured {
+			if _, have := gaps[l.Stage]; have {
+				continue
+			}
+			q := b.pot(i)
+			q.Lid, q.LidStage = l.Width, l.Stage
+			gap, err := q.Check(d)
+			if err != nil {
+				return Checked{}, err
+			}
+			gaps[l.Stage] = gap
+		}
+		b.gaps = append(b.gaps, gaps)
+	}
+	return b, nil
+}
+
+// By is the same question for a maker whose own accuracy is known.
+func (b Checked) By(a lid.Accuracy) Checked {
+	return b.each(func(q lid.Checked) lid.Checked { return q.By(a) })
+}
+
+// Of is the same question about batches of its clays.
+func (b Checked) Of(body, cover tiles.BatchID) Checked {
+	b.Common.Body.Batch, b.Common.LidClay.Batch = body, cover
+	return b.each(func(q lid.Checked) lid.Checked { return q.Of(body, cover) })
+}
+
+// each is b with other questions in the place of those of its pots.
+func (b Checked) each(other func(lid.Checked) lid.Checked) Checked {
+	b.pots, b.gaps = slices.Clone(b.pots), slices.Clone(b.gaps)
+	for i := range b.pots {
+		b.pots[i] = other(b.pots[i])
+	}
+	for i, gaps := range b.gaps {
+		b.gaps[i] = map[tiles.Stage]lid.Checked{}
+		for stage, q := range gaps {
+			b.gaps[i][stage] = other(q)
+		}
+	}
+	return b
 }
 
 // Doubts asks about every size outside what is believed, as faults of its field; nil where there is none.
-func (b *Question) Doubts(d lid.Defaults) error {
+func (b *Checked) Doubts() error {
 	var f tiles.Faults
-	b.each(&f, func(q *lid.Question) error {
-		if err := q.Validate(d); err != nil {
-			return err
-		}
-		return q.Doubts()
-	})
+	told := map[string]bool{}
+	for i, q := range b.pots {
+		b.tell(&f, told, i, q.Doubts())
+	}
 	return f.Err()
 }
 
-// each adds the faults that check finds in the question of each gallery, once for a field.
-func (b *Question) each(f *tiles.Faults, check func(*lid.Question) error) {
-	told := map[string]bool{}
-	for i := range b.count() {
-		q := b.question(i)
-		var bad tiles.InvalidFields
-		errors.As(check(&q), &bad)
-		for _, one := range bad {
-			field := one.Field
-			if field == "collar_mm" || field == "opening_mm" {
-				field = fmt.Sprintf("galleries[%d].%s", i, field)
-				if b.Gauge != nil {
-					field = "gauge." + one.Field
-				}
+// tell adds the faults of the question of pot i that nothing was told of yet.
+func (b *Question) tell(f *tiles.Faults, told map[string]bool, i int, err error) {
+	var bad tiles.InvalidFields
+	errors.As(err, &bad)
+	for _, one := range bad {
+		field := one.Field
+		if field == "collar_mm" || field == "opening_mm" {
+			field = fmt.Sprintf("galleries[%d].%s", i, field)
+			if b.Gauge != nil {
+				field = "gauge." + one.Field
 			}
-			if !told[field] {
-				told[field] = true
-				f.Add(one.Type, field, "{1}", one.Why)
-			}
+		}
+		if !told[field] {
+			told[field] = true
+			f.Add(one.Type, field, "{1}", one.Why)
 		}
 	}
 }
@@ -204,8 +271,8 @@ func (b *Question) count() int {
 // mostLidsFor is half as many lids again as pots.
 func mostLidsFor(n int) int { return n + n/2 }
 
-// question is the lid question of pot i alone.
-func (b *Question) question(i int) lid.Question {
+// pot is the lid question of pot i alone.
+func (b *Question) pot(i int) lid.Question {
 	q := b.Common
 	q.Lids = 1
 	if g := b.Gauge; g != nil {
@@ -222,36 +289,14 @@ type Known struct {
 	Measured map[tiles.Stage]lid.Known // by stage of the measured lids
 }
 
-// Know gathers the shrink, as for one lid. The error is InvalidFields, or that of rates.
-func (b *Question) Know(rates shrinkage.Rates, d lid.Defaults, at lid.Firing, companion shrinkage.SoFar) (Known, error) {
-	known := Known{Measured: map[tiles.Stage]lid.Known{}}
-	err := b.Validate(d)
-	if err != nil {
+// Know gathers the shrink, as for one lid. The error is that of rates.
+func (b *Checked) Know(rates shrinkage.Rates, at lid.Firing, companion shrinkage.SoFar) (known Known, err error) {
+	known.Measured = map[tiles.Stage]lid.Known{}
+	if known.Known, err = b.pots[0].Know(rates, at, companion); err != nil || len(b.gaps) == 0 {
 		return known, err
 	}
-	return b.know(known, rates, d, at, companion)
-}
-
-// know is Know for any number of pots.
-func (b *Question) know(known Known, rates shrinkage.Rates, d lid.Defaults, at lid.Firing, companion shrinkage.SoFar) (Known, error) {
-	q := b.question(0)
-	err := q.Validate(d)
-	if err != nil {
-		return known, err
-	}
-	if known.Known, err = q.Know(rates, at, companion); err != nil {
-		return known, err
-	}
-	for _, l := range b.Measured {
-		if _, have := known.Measured[l.Stage]; have {
-			continue
-		}
-		q := b.question(0)
-		q.Lid, q.LidStage = l.Width, l.Stage
-		if err := q.Validate(d); err != nil {
-			return known, err
-		}
-		if known.Measured[l.Stage], err = q.Know(rates, at, companion); err != nil {
+	for stage, q := range b.gaps[0] {
+		if known.Measured[stage], err = q.Know(rates, at, companion); err != nil {
 			return known, err
 		}
 	}
@@ -271,23 +316,14 @@ func (k Known) Learned(part *lid.Difference) Known {
 }
 
 // Size answers b from what is known of the shrink. The error is InvalidFields.
-func Size(b Question, d lid.Defaults, known Known) (Answer, error) {
-	if err := b.Validate(d); err != nil {
-		return Answer{}, err
-	}
-	return size(b, d, known)
-}
-
-// size is Size for any number of pots.
-func size(b Question, d lid.Defaults, known Known) (Answer, error) {
+func Size(b Checked, known Known) (Answer, error) {
 	n := b.count()
 	a := Answer{Galleries: n, Lids: b.Lids, OneToOneChance: math.NaN()}
 	var own []float64 // width for each pot alone
 	var pots []lid.Clearance
 	said := map[string]bool{}
-	for i := range n {
-		q := b.question(i)
-		one, err := lid.Size(q, d, known.Known)
+	for _, q := range b.pots {
+		one, err := lid.Size(q, known.Known)
 		if err != nil {
 			return a, err
 		}
@@ -301,7 +337,7 @@ func size(b Question, d lid.Defaults, known Known) (Answer, error) {
 			}
 		}
 		own = append(own, float64(one.Set))
-		pots = append(pots, lid.NewClearance(one.Asked, d, known.Known))
+		pots = append(pots, lid.NewClearance(q, known.Known))
 		if !a.HeldBack.IsZero() {
 			a.AllPairChance, a.ExpectedPairs = math.NaN(), math.NaN()
 			return a, nil
@@ -309,10 +345,9 @@ func size(b Question, d lid.Defaults, known Known) (Answer, error) {
 	}
 	a.Cautions = lid.InOrder(said)
 	if len(b.Measured) > 0 {
-		return b.pairUp(a, d, known, own)
+		return b.pairUp(a, known, own), nil
 	}
-	q := b.question(0)
-	_ = q.Validate(d)
+	q := b.pots[0]
 	spread := tiles.Millimetre(-1)
 	if b.Gauge != nil {
 		if spread = *q.ThrowSD; b.Gauge.SpreadSD != nil {

@@ -15,14 +15,17 @@ import (
 // ternBoard answers b for the clay tern, with the lid difference of the worked answers.
 func ternBoard(t testing.TB, b Question, partSD float64) (Answer, Known) {
 	t.Helper()
-	d := lid.UsualDefaults()
 	b.Common.Body = tiles.BatchRef{Clay: "tern", Batch: "B"}
-	known, err := b.Know(tern{}, d, lid.Firing{}, shrinkage.SoFar{})
+	asked, err := b.Check(lid.UsualDefaults())
+	if err != nil {
+		t.Fatal(err)
+	}
+	known, err := asked.Know(tern{}, lid.Firing{}, shrinkage.SoFar{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	known = known.Learned(&lid.Difference{SD: tiles.LogPercent(partSD)})
-	a, err := Size(b, d, known)
+	a, err := Size(asked, known)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -66,7 +69,7 @@ func boardPots(t testing.TB, galleries []Gallery, known Known) []lid.Clearance {
 	var pots []lid.Clearance
 	for _, g := range galleries {
 		q := lid.Question{Collar: g.Collar, Opening: g.Opening, Body: tiles.BatchRef{Clay: "tern", Batch: "B"}}
-		pots = append(pots, lid.NewClearance(validated(q, lid.UsualDefaults()), lid.UsualDefaults(), known.Known))
+		pots = append(pots, lid.NewClearance(checked(q), known.Known))
 	}
 	return pots
 }
@@ -239,18 +242,18 @@ func TestBoardOfOne(t *testing.T) {
 		b := Question{Common: c.q, Galleries: []Gallery{{Collar: c.q.Collar, Opening: c.q.Opening}}, Lids: 1, SizesMost: 1}
 		again := c.q.CollarAgain // a board reads each direction once
 		b.Common.Collar, b.Common.CollarAgain, b.Common.Opening, b.Common.Body = nil, nil, 0, tiles.BatchRef{Clay: "tern", Batch: "B"}
-		known, err := b.know(Known{}, spreadPair(c.pair), lid.UsualDefaults(), lid.Firing{}, shrinkage.SoFar{})
+		one := Checked{question: b} // fewer than a board has
+		one.checkPots(new(tiles.Faults), lid.UsualDefaults())
+		known, err := one.Know(spreadPair(c.pair), lid.Firing{}, shrinkage.SoFar{})
 		if err != nil {
 			t.Fatal(err)
 		}
 		known = known.Learned(&lid.Difference{SD: tiles.LogPercent(c.part)})
-		d := lid.UsualDefaults()
-		a, err := size(b, d, known)
+		a, err := Size(one, known)
 		if err != nil {
 			t.Fatal(name, err)
 		}
-		q := b.question(0)
-		f := lid.NewClearance(validated(q, d), d, known.Known)
+		f := lid.NewClearance(one.pots[0], known.Known)
 		near(t, name, a.AllPairChance, f.ChanceAt(float64(a.Sizes[0].Size)), 0.02)
 		near(t, name+", pairs", a.ExpectedPairs, a.AllPairChance, 1e-12)
 		_ = again
@@ -363,7 +366,10 @@ func TestBoardFaults(t *testing.T) {
 		"lid of 3":            {board(func(b *Question) { b.Measured = []MeasuredLid{{"1", 3, tiles.Wet}} }), "measured_lids.lid_mm", tiles.UnitUnclear},
 		"a collar of its own": {board(func(b *Question) { b.Common.Collar = []tiles.Millimetre{100} }), "collar_mm", lid.UnknownMember},
 	} {
-		t.Run(name, func(t *testing.T) { wants(t, c.b.Validate(d), c.field, c.kind) })
+		t.Run(name, func(t *testing.T) {
+			_, err := c.b.Check(d)
+			wants(t, err, c.field, c.kind)
+		})
 	}
 }
 

@@ -58,11 +58,12 @@ func rates(drying, firing tiles.Ratio) shrinkage.StatedRates {
 	return shrinkage.StatedRates{Drying: &drying, Firing: &firing}
 }
 
-func validated(q lid.Question, d lid.Defaults) lid.Question {
-	if err := q.Validate(d); err != nil {
+func checked(q lid.Question) lid.Checked {
+	c, err := q.Check(lid.UsualDefaults())
+	if err != nil {
 		panic(err)
 	}
-	return q
+	return c
 }
 
 // spreadPair is a Pair with something in every part.

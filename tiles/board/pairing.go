@@ -9,7 +9,7 @@ import (
 
 // pairUp says which measured lid goes with which pot: as many lids inside their windows as can
 // be, then the likeliest. own is the width for each pot alone.
-func (b *Question) pairUp(a Answer, d lid.Defaults, known Known, own []float64) (Answer, error) {
+func (b *Checked) pairUp(a Answer, known Known, own []float64) Answer {
 	n, m := b.count(), len(b.Measured)
 	chance := make([][]float64, n)
 	worth := make([][]float64, n)
@@ -20,12 +20,7 @@ func (b *Question) pairUp(a Answer, d lid.Defaults, known Known, own []float64) 
 		for j, l := range b.Measured {
 			f := clearances[l.Stage]
 			if f == nil {
-				q := b.question(i)
-				q.Lid, q.LidStage = l.Width, l.Stage
-				if err := q.Validate(d); err != nil {
-					return a, err
-				}
-				made := lid.NewClearance(q, d, known.Measured[l.Stage])
+				made := lid.NewClearance(b.gaps[i][l.Stage], known.Measured[l.Stage])
 				f = &made
 				clearances[l.Stage] = f
 				if j == 0 {
@@ -51,7 +46,7 @@ func (b *Question) pairUp(a Answer, d lid.Defaults, known Known, own []float64) 
 		}
 		a.Pairs = append(a.Pairs, p)
 	}
-	return a, nil
+	return a
 }
 
 // allFit is the chance that every pot is fitted by the lid it was given; 0 where one has none,

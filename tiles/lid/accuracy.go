@@ -31,7 +31,7 @@ const (
 // how far each is from the expected one beside the rest of the board, less what the pieces and the
 // play's own reading account for. It tells nothing unless there is a play for every pot, in the
 // order of the pots, and the lids were measured.
-func (v Result) Misread(pots []ComparedPot, d Defaults) shrinkage.Misread {
+func (v Result) Misread(pots []ComparedPot) shrinkage.Misread {
 	n := len(pots)
 	if n < 2 || len(v.Plays) != n || len(v.Pots) != n {
 		return shrinkage.Misread{}
@@ -40,11 +40,11 @@ func (v Result) Misread(pots []ComparedPot, d Defaults) shrinkage.Misread {
 	var mean, pieces, share float64
 	for i, pot := range pots {
 		q := pot.Question
-		if pot.AsTold || q.Validate(d) != nil {
+		if pot.AsTold {
 			return shrinkage.Misread{}
 		}
 		pot.Known.Part = nil
-		f := NewClearance(q, d, pot.Known)
+		f := NewClearance(q, pot.Known)
 		w := float64(q.Lid) * f.Left[1]
 		c := f.causesAt(w)
 		off[i] = float64(v.Plays[i]) - f.playOf(w)

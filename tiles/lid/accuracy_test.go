@@ -59,21 +59,22 @@ func madeAccuracy(t *testing.T, rng *rand.Rand, throw, measure float64) Accuracy
 		shared := 0.3 * rng.NormFloat64() // of one board: the lid difference and the load
 		for range 8 {
 			gallery, lid := 104.5+rng.NormFloat64(), 102.5+throw*rng.NormFloat64()
-			q := Question{Collar: []tiles.Millimetre{tiles.Millimetre(gallery + measure*rng.NormFloat64())}, Lid: tiles.Millimetre(lid + measure*rng.NormFloat64()), BodyRates: rates(0.06, 0.07)}
-			if err := q.Validate(d); err != nil {
+			told := Question{Collar: []tiles.Millimetre{tiles.Millimetre(gallery + measure*rng.NormFloat64())}, Lid: tiles.Millimetre(lid + measure*rng.NormFloat64()), BodyRates: rates(0.06, 0.07)}
+			q, err := told.Check(d)
+			if err != nil {
 				t.Fatal(err)
 			}
 			known, err := q.Know(nil, Firing{}, shrinkage.SoFar{})
 			if err != nil {
 				t.Fatal(err)
 			}
-			f := NewClearance(q, d, known)
+			f := NewClearance(q, known)
 			c := f.causesAt(float64(q.Lid) * f.Left[1])
 			pieces := math.Sqrt(c.piece + c.position + square(outcomeSD))
 			v.Pots, v.Plays = append(v.Pots, "pot"), append(v.Plays, tiles.Millimetre(gallery*f.Left[0]-lid*f.Left[1]+shared+pieces*rng.NormFloat64()))
 			pots = append(pots, ComparedPot{Question: q, Known: known})
 		}
-		one := v.Misread(pots, d)
+		one := v.Misread(pots)
 		if one.Number != 7 {
 			t.Fatalf("%d differences of a board of eight", one.Number)
 		}

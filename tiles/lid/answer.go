@@ -153,16 +153,13 @@ type UncertaintyBudget struct {
 const heldBackShare tiles.Millimetre = 0.25
 
 // Size answers q from what is known of the shrink. The error is InvalidFields.
-func Size(q Question, d Defaults, known Known) (Answer, error) {
-	if err := q.Validate(d); err != nil {
+func Size(q Checked, known Known) (Answer, error) {
+	f := NewClearance(q, known)
+	if err := f.check(q.question); err != nil {
 		return Answer{}, err
 	}
-	f := NewClearance(q, d, known)
-	if err := f.check(q); err != nil {
-		return Answer{}, err
-	}
-	a := Answer{Asked: q, Question: q.Asks(), LeastPlay: tiles.Millimetre(f.fit.least), MostPlay: tiles.Millimetre(f.fit.most),
-		MeasureSD: tiles.Millimetre(q.readingSD(d, q.givenStage())), OutOfRound: q.outOfRound(), LidDifference: f.Part, LikelyLevel: tiles.LikelyLevel, Unusual: q.Unusual()}
+	a := Answer{Asked: q.question, Question: q.Asks(), LeastPlay: tiles.Millimetre(f.fit.least), MostPlay: tiles.Millimetre(f.fit.most),
+		MeasureSD: tiles.Millimetre(q.readingSD(q.givenStage())), OutOfRound: q.outOfRound(), LidDifference: f.Part, LikelyLevel: tiles.LikelyLevel, Unusual: q.Unusual()}
 	s := newSteps(&f, float64(*q.Step))
 	a.limit(&f, s)
 	size := s.choose(q.Play)
@@ -185,13 +182,13 @@ func Size(q Question, d Defaults, known Known) (Answer, error) {
 	}
 	a.fire(&f, size)
 	a.doubt(&f, size)
-	a.Sharpen = f.improvements(q, size, a.FitChance)
-	a.stand(q, known)
+	a.Sharpen = f.improvements(q.question, size, a.FitChance)
+	a.stand(q.question, known)
 	if q.Asks() == AskGap {
 		a.Set, a.Unrounded = nan, nan
 	} else {
 		if q.LidNow == 0 {
-			a.Cheapest = s.cheapest(q, size, a.FitChance)
+			a.Cheapest = s.cheapest(q.question, size, a.FitChance)
 		}
 		if a.Trim != nil {
 			a.Cheapest.trimmedTo(float64(a.Trim.To) / size)
@@ -199,10 +196,10 @@ func Size(q Question, d Defaults, known Known) (Answer, error) {
 			a.Spread = s.spread(size, a.FitChance, q.Lids)
 		}
 		a.Bowl = known.Rim.bowlFor(a.Set, float64(*q.Step))
-		a.Also = f.also(q, a.Fired.Play, float64(*q.Step))
+		a.Also = f.also(q.question, a.Fired.Play, float64(*q.Step))
 	}
 	if known.Check != nil && q.CheckStage != "" {
-		a.AtCheck = f.atCheck(q, d, *known.Check)
+		a.AtCheck = f.atCheck(q, *known.Check)
 	}
 	a.caution(&f, s, known)
 	if !a.HeldBack.IsZero() && a.Question != AskGap && !q.AcceptWide {

@@ -28,17 +28,17 @@ func near(t *testing.T, what string, got, want, give float64) {
 }
 
 // sized answers q with stated rates alone.
-func sized(t *testing.T, q Question) Answer {
+func sized(t *testing.T, asked Question) Answer {
 	t.Helper()
-	d := UsualDefaults()
-	if err := q.Validate(d); err != nil {
+	q, err := asked.Check(UsualDefaults())
+	if err != nil {
 		t.Fatal(err)
 	}
 	known, err := q.Know(nil, Firing{}, shrinkage.SoFar{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	a, err := Size(q, d, known)
+	a, err := Size(q, known)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -113,10 +113,10 @@ func TestWorkedLids(t *testing.T) {
 func ExampleSize() {
 	// testdata/lids.csv S1: 96 mm wet, 6 % drying, 7 % firing on the dry length, play 1.5 mm fired:
 	// (96 x 0.94 x 0.93 - 1.5) / (0.94 x 0.93) = 94.2841 mm.
-	q := Question{Collar: []tiles.Millimetre{96}, Play: mm(1.5), BodyRates: shrinkage.StatedRates{Drying: share(0.06), Firing: share(0.07)}}
-	_ = q.Validate(UsualDefaults())
+	asked := Question{Collar: []tiles.Millimetre{96}, Play: mm(1.5), BodyRates: shrinkage.StatedRates{Drying: share(0.06), Firing: share(0.07)}}
+	q, _ := asked.Check(UsualDefaults())
 	known, _ := q.Know(nil, Firing{}, shrinkage.SoFar{})
-	a, _ := Size(q, UsualDefaults(), known)
+	a, _ := Size(q, known)
 	fmt.Printf("%.4f mm\n%s\n", a.Unrounded, a.Says(tiles.MM))
 	// Output:
 	// 94.2841 mm
@@ -145,16 +145,16 @@ func (c tern) Pair(body, lid shrinkage.Ask, together shrinkage.Together) (shrink
 func asked(t *testing.T, q Question) Answer {
 	t.Helper()
 	q.Body = tiles.BatchRef{Clay: "tern", Batch: "B"}
-	d := UsualDefaults()
-	if err := q.Validate(d); err != nil {
+	checked, err := q.Check(UsualDefaults())
+	if err != nil {
 		t.Fatal(err)
 	}
-	known, err := q.Know(tern{nu: math.Inf(1)}, Firing{}, shrinkage.SoFar{})
+	known, err := checked.Know(tern{nu: math.Inf(1)}, Firing{}, shrinkage.SoFar{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	known.Part = &Difference{SD: 0.2625, Low: -0.43, High: 0.43, Fits: 4}
-	a, err := Size(q, d, known)
+	a, err := Size(checked, known)
 	if err != nil {
 		t.Fatal(err)
 	}

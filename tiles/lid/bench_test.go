@@ -16,15 +16,16 @@ func BenchmarkSizeLid(b *testing.B) {
 	for lids := 1; lids <= 3; lids++ {
 		b.Run(fmt.Sprint(lids), func(b *testing.B) {
 			d := UsualDefaults()
-			q := c.q
-			q.Body, q.Lids = tiles.BatchRef{Clay: "tern", Batch: "B"}, lids
-			known, err := q.validated(d).Know(spreadPair(c.pair), Firing{}, shrinkage.SoFar{})
+			asked := c.q
+			asked.Body, asked.Lids = tiles.BatchRef{Clay: "tern", Batch: "B"}, lids
+			q := checked(asked, d)
+			known, err := q.Know(spreadPair(c.pair), Firing{}, shrinkage.SoFar{})
 			if err != nil {
 				b.Fatal(err)
 			}
 			known.Part = &Difference{SD: 0.26}
 			for b.Loop() {
-				if _, err := Size(q, d, known); err != nil {
+				if _, err := Size(*q, known); err != nil {
 					b.Fatal(err)
 				}
 			}

@@ -82,15 +82,15 @@ const seed = 41
 
 func answer(t *testing.T, fit *shrinkage.Fit, trial tilestest.LidTrial) lid.Answer {
 	t.Helper()
-	d, q := lid.UsualDefaults(), trial.Question
-	if err := q.Validate(d); err != nil {
+	q, err := trial.Question.Check(lid.UsualDefaults())
+	if err != nil {
 		t.Fatal(err)
 	}
 	known, err := q.Know(fit, trial.Firing, shrinkage.SoFar{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	a, err := lid.Size(q, d, known)
+	a, err := lid.Size(q, known)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -157,7 +157,7 @@ func rounder(step float64) (floor, ceil func(float64) tiles.Millimetre) {
 // measured to that stage. What is known of the rest of the way is taken off; where the two
 // ways are not quite independent this leaves the range a little wide. The lid's learned
 // difference counts by the share of its shrink that it has gone through.
-func (f *Clearance) atCheck(q Question, d Defaults, rest shrinkage.Pair) *AtCheck {
+func (f *Clearance) atCheck(q Checked, rest shrinkage.Pair) *AtCheck {
 	way := *f
 	whole := f.Pair
 	way.Glaze = 0
@@ -182,8 +182,8 @@ func (f *Clearance) atCheck(q Question, d Defaults, rest shrinkage.Pair) *AtChec
 	way.Pair.Gone = rest.Gone
 	way.Left[0] = math.Exp(-float64(way.Pair.R[0]) / 100)
 	way.Left[1] = math.Exp(-float64(way.Pair.R[1]+way.Part.Mean) / 100)
-	way.Making = square(way.Left[1] * q.readingSD(d, q.LidStage))
-	widths, vars := q.directions(way.Left[0] * q.readingSD(d, q.CollarStage))
+	way.Making = square(way.Left[1] * q.readingSD(q.LidStage))
+	widths, vars := q.directions(way.Left[0] * q.readingSD(q.CollarStage))
 	first := smallest(widths)
 	if !f.Inner {
 		first = largest(widths)

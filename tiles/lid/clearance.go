@@ -31,8 +31,8 @@ type Clearance struct {
 	Nu                 float64   // degrees of freedom of the shrinks' doubt; +Inf: normal
 }
 
-// NewClearance works out q, which must have been validated.
-func NewClearance(q Question, d Defaults, known Known) Clearance {
+// NewClearance works out q.
+func NewClearance(q Checked, known Known) Clearance {
 	f := Clearance{Pair: known.Pair, made: 1, Inner: q.Seat.lidInside(), Glaze: float64(*q.Glaze),
 		Bearing: float64(*q.Bearing), pushed: math.NaN(), Nu: known.Pair.Nu}
 	if known.Part != nil && q.LidStage != tiles.Biscuit && q.LidStage != tiles.Fired {
@@ -48,18 +48,18 @@ func NewClearance(q Question, d Defaults, known Known) Clearance {
 		lidSD = math.Hypot(lidSD, float64(q.Collar[0]*tiles.Millimetre(known.Rim.SD))/100)
 	}
 	if q.Lid != 0 {
-		lidSD = q.readingSD(d, q.LidStage)
+		lidSD = q.readingSD(q.LidStage)
 	}
 	if q.Asks() == AskGallery {
 		f.made, f.Inner = 0, !f.Inner
 		f.given = float64(q.Lid) * f.Left[1]
 		f.reading = square(f.Left[1] * lidSD)
 		f.Making = square(f.Left[0] * float64(*q.ThrowSD))
-		f.window(q, d, q.galleryDiameter(d, f))
+		f.window(q, q.galleryDiameter(f))
 		return f
 	}
 	f.Making = square(f.Left[1] * lidSD)
-	f.measure(q, d)
+	f.measure(q)
 	return f
 }
 
@@ -100,19 +100,19 @@ func (f *Clearance) rateLearned() {
 }
 
 // readingSD is how true one reading at that stage is.
-func (q *Question) readingSD(d Defaults, stage tiles.Stage) float64 {
+func (q *Checked) readingSD(stage tiles.Stage) float64 {
 	switch {
 	case q.MeasureSD != nil:
 		return float64(*q.MeasureSD)
 	case stage == tiles.Fired:
-		return float64(d.FiredSD)
+		return float64(q.d.FiredSD)
 	}
-	return float64(d.MeasureSD)
+	return float64(q.d.MeasureSD)
 }
 
 // measure takes in the collar, one width a direction, and the ledge.
-func (f *Clearance) measure(q Question, d Defaults) {
-	widths, vars := q.directions(f.Left[0] * q.readingSD(d, q.CollarStage))
+func (f *Clearance) measure(q Checked) {
+	widths, vars := q.directions(f.Left[0] * q.readingSD(q.CollarStage))
 	for i := range widths {
 		widths[i] *= f.Left[0]
 	}
@@ -122,11 +122,11 @@ func (f *Clearance) measure(q Question, d Defaults) {
 	}
 	f.given, f.reading = widths[first], vars[first]
 	f.Widths, f.WidthVars, f.First, f.Other = widths, vars, first, other
-	f.window(q, d, f.given)
+	f.window(q, f.given)
 	covPlay := vars[first]
 	switch {
 	case q.Seat.ledged() && q.Opening != 0:
-		f.Opening, f.OpeningSD = float64(q.Opening)*f.Left[0], f.Left[0]*q.readingSD(d, q.CollarStage)
+		f.Opening, f.OpeningSD = float64(q.Opening)*f.Left[0], f.Left[0]*q.readingSD(q.CollarStage)
 		f.pushed = (widths[other] + f.Opening) / 2
 		f.fit.bound = bound{at: f.given - f.pushed - f.Bearing - f.Glaze}
 		read := square(f.OpeningSD)
@@ -172,8 +172,8 @@ func smallest(v []float64) int { return slices.Index(v, slices.Min(v)) }
 func largest(v []float64) int  { return slices.Index(v, slices.Max(v)) }
 
 // window sets least and most play: as asked, else by the seat at the fired diameter of the pot.
-func (f *Clearance) window(q Question, d Defaults, diameter float64) {
-	least, most := d.Windows[q.Seat].At(tiles.Millimetre(diameter))
+func (f *Clearance) window(q Checked, diameter float64) {
+	least, most := q.d.Windows[q.Seat].At(tiles.Millimetre(diameter))
 	if q.LeastPlay != nil {
 		least = *q.LeastPlay
 	}
@@ -185,14 +185,14 @@ func (f *Clearance) window(q Question, d Defaults, diameter float64) {
 
 // galleryDiameter is the fired diameter of the pot that a lid at hand is aimed at: the lid
 // and the middle of the window, which itself grows with the diameter.
-func (q *Question) galleryDiameter(d Defaults, f Clearance) float64 {
+func (q *Checked) galleryDiameter(f Clearance) float64 {
 	sign := 1.0
 	if f.Inner { // the pot goes inside
 		sign = -1
 	}
 	c := f.given
 	for range 6 { // each step is 60 times nearer
-		least, most := d.Windows[q.Seat].At(tiles.Millimetre(c))
+		least, most := q.d.Windows[q.Seat].At(tiles.Millimetre(c))
 		c = f.given + sign*(float64(least+most)/2+f.Glaze)
 	}
 	return c

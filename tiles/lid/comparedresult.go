@@ -10,29 +10,29 @@ import (
 // ComparedPot is one pot of a board: the question for the gap of the lid that was thrown to it, and the
 // shrink of the two for the heat that the load really had.
 type ComparedPot struct {
-	Question Question
+	Question Checked
 	Known    Known
 	AsTold   bool // the lid's width is the one that was told, not measured
 }
 
 // LidFor is the question for the gap of the lid of the i-th pot of v. The lid's width is the one
-// thrown, as v says it; else as measured on the card; else as told. ok is false where none is known.
-func (v Result) LidFor(i int, card PotCard) (p ComparedPot, ok bool) {
-	p.Question = card.Question()
-	p.Question.Body, p.Question.LidClay, p.Question.Form, p.Question.Maker = v.Body, v.Lid, v.Form, v.Maker
+// thrown, as v says it; else as measured on the card; else as told, and asTold. It is 0 where none is known.
+func (v Result) LidFor(i int, card PotCard) (q Question, asTold bool) {
+	q = card.Question()
+	q.Body, q.LidClay, q.Form, q.Maker = v.Body, v.Lid, v.Form, v.Maker
 	switch {
 	case len(v.Thrown) == len(v.Pots) && i < len(v.Thrown):
-		p.Question.Lid = v.Thrown[i]
+		q.Lid = v.Thrown[i]
 	case len(v.Thrown) > 0:
 		for _, w := range v.Thrown {
-			p.Question.Lid += w / tiles.Millimetre(len(v.Thrown))
+			q.Lid += w / tiles.Millimetre(len(v.Thrown))
 		}
 	case card.Measured != 0:
-		p.Question.Lid = card.Measured
+		q.Lid = card.Measured
 	default:
-		p.Question.Lid, p.AsTold = card.Set, true
+		q.Lid, asTold = card.Set, true
 	}
-	return p, p.Question.Lid != 0
+	return q, asTold
 }
 
 // rateStays is the share of the rates' variance, of lid less body, that is the same on every board; the rest
@@ -44,7 +44,7 @@ const rateStays = 0.9
 // pots are the pots of the board, at least one; lids were counted without names, so that every
 // lid takes their mean. The limits are those kept with the board, else those of the first pot. The
 // error is InvalidFields.
-func (v Result) Expect(pots []ComparedPot, d Defaults) (ComparedResult, error) {
+func (v Result) Expect(pots []ComparedPot) (ComparedResult, error) {
 	b := ComparedResult{Group: DifferenceGroup{v.Form, v.Body.Clay, v.Lid.Clay, v.Maker}, Sat: v.Sat, Plays: v.Plays, Ledge: nan}
 	if len(pots) == 0 {
 		return b, tiles.InvalidFields{{Field: "pots", Type: tiles.Missing,
@@ -57,11 +57,8 @@ func (v Result) Expect(pots []ComparedPot, d Defaults) (ComparedResult, error) {
 			return b, tiles.InvalidFields{{Field: "pots", Type: tiles.Missing,
 				Why: message.New("need both widths, of the gallery and of the lid")}}
 		}
-		if err := q.Validate(d); err != nil {
-			return b, err
-		}
 		pot.Known.Part = nil
-		f := NewClearance(q, d, pot.Known)
+		f := NewClearance(q, pot.Known)
 		if pot.AsTold {
 			f.Making = square(f.Left[1] * float64(*q.ThrowSD))
 		}

@@ -206,12 +206,12 @@ func TestExpect(t *testing.T) {
 		return Question{Collar: []tiles.Millimetre{collar}, Opening: collar - 12, Lid: lid, Body: tiles.BatchRef{Clay: "tern", Batch: "B"}}
 	}
 	first := pot(104.5, 102.5)
-	known, err := first.validated(d).Know(tern{nu: math.Inf(1), rate: 0.5}, Firing{}, shrinkage.SoFar{})
+	known, err := checked(first, d).Know(tern{nu: math.Inf(1), rate: 0.5}, Firing{}, shrinkage.SoFar{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	v := Result{Form: "teapot 0.9 l", Maker: "KT", Seat: "inset", Body: tiles.BatchRef{Clay: "tern", Batch: "B"}, Lid: tiles.BatchRef{Clay: "tern", Batch: "B"}, Sat: Outcomes{Good: 4}}
-	b, err := v.Expect([]ComparedPot{{pot(104.5, 102.5), known, true}, {pot(105.5, 103.5), known, true}}, d)
+	b, err := v.Expect([]ComparedPot{{*checked(pot(104.5, 102.5), d), known, true}, {*checked(pot(105.5, 103.5), d), known, true}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -223,7 +223,7 @@ func TestExpect(t *testing.T) {
 	near(t, "rate", float64(b.RateSD), 0, 1e-9)
 	two := known
 	two.Pair.Rate, two.Pair.Batch, two.Pair.Load = both(0.25, 0), both(0.16, 0.06), both(0.09, 0.09)
-	apart, err := v.Expect([]ComparedPot{{pot(104.5, 102.5), two, true}}, d)
+	apart, err := v.Expect([]ComparedPot{{*checked(pot(104.5, 102.5), d), two, true}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -233,10 +233,10 @@ func TestExpect(t *testing.T) {
 		t.Errorf("%+v", b)
 	}
 	v.Limits = &Limits{0.8, 2.2, 1.2}
-	if b, _ = v.Expect([]ComparedPot{{first, known, false}}, d); b.Limits != *v.Limits {
+	if b, _ = v.Expect([]ComparedPot{{*checked(first, d), known, false}}); b.Limits != *v.Limits {
 		t.Errorf("limits %+v, kept with the board %+v", b.Limits, *v.Limits)
 	}
-	if _, err := v.Expect(nil, d); err == nil {
+	if _, err := v.Expect(nil); err == nil {
 		t.Error("a board without any pot")
 	}
 }
@@ -285,10 +285,10 @@ func TestLidFor(t *testing.T) {
 		{nil, PotCard{Seat: Flange, Collar: []tiles.Millimetre{80}, Set: 78}, 78, true}, {nil, PotCard{Collar: []tiles.Millimetre{80}}, 0, true},
 	} {
 		v.Thrown = c.thrown
-		p, ok := v.LidFor(1, c.card)
-		near(t, "lid", float64(p.Question.Lid), float64(c.lid), 1e-9)
-		if p.AsTold != c.told || ok != (c.lid != 0) || p.Question.Opening != 0 {
-			t.Errorf("%+v: %+v %t", c, p, ok)
+		q, asTold := v.LidFor(1, c.card)
+		near(t, "lid", float64(q.Lid), float64(c.lid), 1e-9)
+		if asTold != c.told || q.Opening != 0 {
+			t.Errorf("%+v: %+v %t", c, q, asTold)
 		}
 	}
 }

@@ -165,16 +165,17 @@ func TestDrawsOfTheJointModel(t *testing.T) {
 	for name, c := range drawn() {
 		t.Run(name, func(t *testing.T) {
 			d := UsualDefaults()
-			q := c.q
-			q.Body, q.Lids = tiles.BatchRef{Clay: "tern", Batch: "B"}, 3
-			known, err := (&q).validated(d).Know(spreadPair(c.pair), Firing{}, shrinkage.SoFar{})
+			asked := c.q
+			asked.Body, asked.Lids = tiles.BatchRef{Clay: "tern", Batch: "B"}, 3
+			q := checked(asked, d)
+			known, err := q.Know(spreadPair(c.pair), Firing{}, shrinkage.SoFar{})
 			if err != nil {
 				t.Fatal(err)
 			}
 			if c.part > 0 {
 				known.Part = &Difference{SD: tiles.LogPercent(c.part)}
 			}
-			a, err := Size(q, d, known)
+			a, err := Size(*q, known)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -220,12 +221,13 @@ func TestDrawsOfTheJointModel(t *testing.T) {
 	t.Logf("%d draws, largest difference of a chance %.4f", n, worst)
 }
 
-// Validated is q with its defaults.
-func (q *Question) validated(d Defaults) *Question {
-	if err := q.Validate(d); err != nil {
+// checked is q with its defaults.
+func checked(q Question, d Defaults) *Checked {
+	c, err := q.Check(d)
+	if err != nil {
 		panic(err)
 	}
-	return q
+	return &c
 }
 
 // loosest is the most play that the limits allow, worked out from the answer's own figures.
@@ -252,14 +254,13 @@ func TestSharedRateCancels(t *testing.T) {
 	near(t, "at 14 %", set(0.14), 147.674, 0.001)
 	// The doubt of a shared rate hardly reaches the play, that of a replacement does whole.
 	shared := asked(t, Question{Collar: []tiles.Millimetre{100}})
-	d := UsualDefaults()
-	r := Question{Collar: []tiles.Millimetre{100}, Body: tiles.BatchRef{Clay: "tern", Batch: "B"}}
-	known, err := r.validated(d).Know(tern{nu: math.Inf(1), rate: 0.8}, Firing{}, shrinkage.SoFar{})
+	r := checked(Question{Collar: []tiles.Millimetre{100}, Body: tiles.BatchRef{Clay: "tern", Batch: "B"}}, UsualDefaults())
+	known, err := r.Know(tern{nu: math.Inf(1), rate: 0.8}, Firing{}, shrinkage.SoFar{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	known.Part = &Difference{SD: 0.2625}
-	doubted, err := Size(r, d, known)
+	doubted, err := Size(*r, known)
 	if err != nil {
 		t.Fatal(err)
 	}

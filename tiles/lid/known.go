@@ -134,8 +134,8 @@ func (q *Question) Guessed() bool {
 
 // Know gathers the shrink of body and lid: from the fit for a part with a clay, from stated
 // rates for the others. companion is what the companion bar says, if q names one. rates may
-// be nil if no part has a clay. q must have been validated.
-func (q *Question) Know(rates shrinkage.Rates, at Firing, companion shrinkage.SoFar) (Known, error) {
+// be nil if no part has a clay.
+func (q *Checked) Know(rates shrinkage.Rates, at Firing, companion shrinkage.SoFar) (Known, error) {
 	known := Known{FromBag: at.FromBag && (q.Body.Clay != "" && q.needsBody() || q.ClayOfLid().Clay != "" && q.needsLid())}
 	var err error
 	gone := [2]shrinkage.SoFar{q.bodyGone(companion), q.lidGone()}
@@ -169,7 +169,7 @@ func (q *Question) Know(rates shrinkage.Rates, at Firing, companion shrinkage.So
 
 // ofThisPot uses what the pot itself lost: its gallery was measured wet and is measured fired. Its firing is
 // taken as one of the usual ones, which it may have missed.
-func (q *Question) ofThisPot(rates shrinkage.Rates, at Firing, p shrinkage.Pair) (shrinkage.Pair, error) {
+func (q *Checked) ofThisPot(rates shrinkage.Rates, at Firing, p shrinkage.Pair) (shrinkage.Pair, error) {
 	ask := func(ref tiles.BatchRef) shrinkage.Ask {
 		return shrinkage.Ask{BatchRef: ref, Forming: tiles.ThrownRing, Stage: tiles.Wet, Work: at.Work, WorkSD: at.WorkSD,
 			BisqueWork: at.BisqueWork, Kind: q.Kind, Probe: at.Probe, On: at.On}

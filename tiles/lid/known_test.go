@@ -43,14 +43,14 @@ func TestKnow(t *testing.T) {
 	fit := asks{tern{nu: 10, rate: 0.5}, &body, &lid, &together}
 	d := UsualDefaults()
 	q := Question{Collar: []tiles.Millimetre{100}, CollarStage: tiles.Leather, Body: tiles.BatchRef{Clay: "tern", Batch: "B"}, LidClay: tiles.BatchRef{Clay: "knot", Batch: "A"}, MassWet: 100, MassNow: 92, Together: shrinkage.InPlace}
-	if _, err := q.validated(d).Know(fit, Firing{Work: 1222, WorkSD: 6, BisqueWork: 1000}, shrinkage.SoFar{}); err != nil {
+	if _, err := checked(q, d).Know(fit, Firing{Work: 1222, WorkSD: 6, BisqueWork: 1000}, shrinkage.SoFar{}); err != nil {
 		t.Fatal(err)
 	}
 	if body.Clay != "tern" || body.Stage != tiles.Leather || !body.Gone.Known || lid.Clay != "knot" || lid.Stage != tiles.Wet || lid.Gone.Known || together != shrinkage.InPlace || lid.Work != 1222 {
 		t.Errorf("asked %+v and %+v, %s", body, lid, together)
 	}
 	mixed := Question{Collar: []tiles.Millimetre{100}, Body: tiles.BatchRef{Clay: "tern", Batch: "B"}, LidRates: rates(0.072, 0.095)}
-	known, err := mixed.validated(d).Know(fit, Firing{}, shrinkage.SoFar{})
+	known, err := checked(mixed, d).Know(fit, Firing{}, shrinkage.SoFar{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -61,13 +61,13 @@ func TestKnow(t *testing.T) {
 	if known.Pair.Rate[0][1] != 0 || known.Pair.Standing[0].Trust != shrinkage.WellTested || known.Pair.Standing[1].Trust != shrinkage.NoBars {
 		t.Errorf("%+v", known.Pair)
 	}
-	a, err := Size(mixed, d, known)
+	a, err := Size(*checked(mixed, d), known)
 	if err != nil || a.Trust != shrinkage.NoBars || !a.HeldBack.IsZero() {
 		t.Errorf("trust %s, held back %q, %v", a.Trust, a.HeldBack, err)
 	}
 	// A fired gallery needs nothing of its body.
 	fired := Question{Collar: []tiles.Millimetre{100}, CollarStage: tiles.Fired, LidClay: tiles.BatchRef{Clay: "tern", Batch: "B"}}
-	if known, err = fired.validated(d).Know(fit, Firing{FromBag: true}, shrinkage.SoFar{}); err != nil || !known.FromBag {
+	if known, err = checked(fired, d).Know(fit, Firing{FromBag: true}, shrinkage.SoFar{}); err != nil || !known.FromBag {
 		t.Fatal(known.FromBag, err)
 	}
 	near(t, "fired body", float64(known.Pair.R[0]), 0, 0)
@@ -106,15 +106,16 @@ func TestAnyQuestionHoldsTogether(t *testing.T) {
 		}
 		r := shrinkage.StatedRates{Drying: share(0.1 * rng.Float64()), Leather: share(0), Bisque: share(0.02 * rng.Float64()), Firing: share(0.2 * rng.Float64())}
 		q.BodyRates, q.LidRates = r, r
-		if err := q.Validate(d); err != nil {
+		asked, err := q.Check(d)
+		if err != nil {
 			continue
 		}
-		known, err := q.Know(nil, Firing{}, shrinkage.SoFar{})
+		known, err := asked.Know(nil, Firing{}, shrinkage.SoFar{})
 		if err != nil {
 			t.Fatal(err)
 		}
 		known.Pair.Nu = 1 + 20*rng.Float64()
-		a, err := Size(q, d, known)
+		a, err := Size(asked, known)
 		if err != nil {
 			continue
 		}
@@ -129,7 +130,7 @@ func TestAnyQuestionHoldsTogether(t *testing.T) {
 		if a.Question == AskGap {
 			continue
 		}
-		if step := float64(*q.Step); step > 0 && a.Limits[0] <= a.Limits[1] {
+		if step := float64(*asked.Step); step > 0 && a.Limits[0] <= a.Limits[1] {
 			some := math.Ceil(float64(a.Limits[0])/step-1e-6) <= math.Floor(float64(a.Limits[1])/step+1e-6)
 			if some && q.Play == nil && (a.Set < a.NotUnder-1e-6 || a.Set > a.NotOver+1e-6) {
 				bad("set outside its limits")

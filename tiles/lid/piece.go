@@ -57,8 +57,14 @@ const (
 	usualDoubt    = 0.006 // of a stated rate (own)
 )
 
-// Validate fills in what is usual and tells every fault.
-func (q *PieceQuestion) Validate(d Defaults) error {
+// CheckedPiece is a PieceQuestion that can be answered: it has no fault, and every default in it. Check alone
+// makes one.
+type CheckedPiece struct{ pieceQuestion }
+
+type pieceQuestion = PieceQuestion // embedded under a name that nobody outside can set
+
+// Check fills in what is usual and tells every fault. The error is InvalidFields.
+func (q PieceQuestion) Check(d Defaults) (CheckedPiece, error) {
 	var f tiles.Faults
 	or(&q.Part, PlainPart)
 	or(&q.Stage, tiles.Wet)
@@ -99,7 +105,10 @@ func (q *PieceQuestion) Validate(d Defaults) error {
 	case q.Clay.Clay == "":
 		q.Rates.Needs(&f, "", q.Stage)
 	}
-	return f.Err()
+	if err := f.Err(); err != nil {
+		return CheckedPiece{}, err
+	}
+	return CheckedPiece{q}, nil
 }
 
 func (q *PieceQuestion) checkPart(f *tiles.Faults, d Defaults) {
@@ -122,17 +131,17 @@ func (q *PieceQuestion) checkPart(f *tiles.Faults, d Defaults) {
 	}
 }
 
-// Know is the shrink of the piece: of its clay, or as stated. q must have been validated.
-func (q *PieceQuestion) Know(rates shrinkage.Rates, at Firing) (shrinkage.Pair, error) {
+// Know is the shrink of the piece: of its clay, or as stated.
+func (q *CheckedPiece) Know(rates shrinkage.Rates, at Firing) (shrinkage.Pair, error) {
 	return q.know(rates, at, shrinkage.Apart)
 }
 
 // KnowSet is the shrink of two pieces of a set, of one clay and fired in one load.
-func (q *PieceQuestion) KnowSet(rates shrinkage.Rates, at Firing) (shrinkage.Pair, error) {
+func (q *CheckedPiece) KnowSet(rates shrinkage.Rates, at Firing) (shrinkage.Pair, error) {
 	return q.know(rates, at, shrinkage.SameLoad)
 }
 
-func (q *PieceQuestion) know(rates shrinkage.Rates, at Firing, together shrinkage.Together) (shrinkage.Pair, error) {
+func (q *CheckedPiece) know(rates shrinkage.Rates, at Firing, together shrinkage.Together) (shrinkage.Pair, error) {
 	if q.Clay.Clay == "" {
 		part := shrinkage.StatedPart{Rates: q.Rates, Stage: q.Stage}
 		return shrinkage.StatedPair(part, part, *q.Doubt, true, together), nil
@@ -145,18 +154,15 @@ func (q *PieceQuestion) know(rates shrinkage.Rates, at Firing, together shrinkag
 }
 
 // SizePiece answers q from the shrink of one piece, which is the body of p. fromBag says that no
-// usual firing of the kind is there yet. The error is InvalidFields.
-func SizePiece(q PieceQuestion, d Defaults, p shrinkage.Pair, fromBag bool) (PieceAnswer, error) {
-	if err := q.Validate(d); err != nil {
-		return PieceAnswer{}, err
-	}
+// usual firing of the kind is there yet.
+func SizePiece(q CheckedPiece, p shrinkage.Pair, fromBag bool) PieceAnswer {
 	left := math.Exp(-float64(p.R[0]) / 100)
 	var v float64
 	for _, s := range []shrinkage.Spread2{p.Rate, p.Batch, p.Load, p.Position, p.Piece, p.Gone} {
 		v += s[0][0]
 	}
 	half := fitProbability{scales: fitScales(p.Nu)}.likelyHalf(variance{fitted: v}, tiles.LikelyLevel) / 100
-	a := PieceAnswer{Asked: q, Ratio: tiles.Ratio(left), VolumeRatio: tiles.Ratio(left * left * left), Millimetre: nan, Unrounded: nan,
+	a := PieceAnswer{Asked: q.pieceQuestion, Ratio: tiles.Ratio(left), VolumeRatio: tiles.Ratio(left * left * left), Millimetre: nan, Unrounded: nan,
 		Likely: [2]tiles.Millimetre{nan, nan}, Millilitre: math.NaN(), LikelyML: [2]float64{math.NaN(), math.NaN()},
 		Trust: p.Standing[0].Trust, TrustWhy: p.Standing[0].Why}
 	turn := 1 / left
@@ -188,7 +194,7 @@ func SizePiece(q PieceQuestion, d Defaults, p shrinkage.Pair, fromBag bool) (Pie
 			a.Cautions = append(a.Cautions, c.id)
 		}
 	}
-	return a, nil
+	return a
 }
 
 // Fired is the fired side of a: a length, or a capacity in millilitres; the other is NaN. Of a hole

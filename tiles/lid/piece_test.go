@@ -13,21 +13,18 @@ import (
 func ml(v float64) *float64 { return &v }
 
 // ternSize answers q for a clay of 12.4 % whose next piece has a sd of 0.6.
-func ternSize(t *testing.T, q PieceQuestion) PieceAnswer {
+func ternSize(t *testing.T, asked PieceQuestion) PieceAnswer {
 	t.Helper()
-	q.Clay = tiles.BatchRef{Clay: "tern", Batch: "B"}
-	if err := q.Validate(UsualDefaults()); err != nil {
+	asked.Clay = tiles.BatchRef{Clay: "tern", Batch: "B"}
+	q, err := asked.Check(UsualDefaults())
+	if err != nil {
 		t.Fatal(err)
 	}
 	p, err := q.Know(tern{nu: math.Inf(1), rate: math.Sqrt(0.36 - 0.04)}, Firing{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	a, err := SizePiece(q, UsualDefaults(), p, false)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return a
+	return SizePiece(q, p, false)
 }
 
 // 62.0 fired for a cork is 62/0.876 = 70.7763 wet; 900 ml is 900/0.876^3 = 1338.84 wet.
@@ -54,18 +51,15 @@ func TestSizes(t *testing.T) {
 // Cube law by hand: 12 % is a volume of 1/0.88^3 = 1.467 times; one point is 3.4 %.
 func TestCubeLaw(t *testing.T) {
 	wet := func(total float64) float64 {
-		q := PieceQuestion{FiredML: ml(1000), Rates: shrinkage.StatedRates{Drying: share(0), Firing: share(total)}}
-		if err := q.Validate(UsualDefaults()); err != nil {
+		q, err := PieceQuestion{FiredML: ml(1000), Rates: shrinkage.StatedRates{Drying: share(0), Firing: share(total)}}.Check(UsualDefaults())
+		if err != nil {
 			t.Fatal(err)
 		}
 		p, err := q.Know(nil, Firing{})
 		if err != nil {
 			t.Fatal(err)
 		}
-		a, err := SizePiece(q, UsualDefaults(), p, false)
-		if err != nil {
-			t.Fatal(err)
-		}
+		a := SizePiece(q, p, false)
 		if !slices.Equal(a.Cautions, []string{RatesStated, ShrinkVaries}) || a.Trust != shrinkage.NoBars {
 			t.Errorf("%v %s", a.Cautions, a.Trust)
 		}
@@ -78,13 +72,12 @@ func TestCubeLaw(t *testing.T) {
 func TestSizeStages(t *testing.T) {
 	r := shrinkage.StatedRates{Drying: share(0.06), Leather: share(0.035), Bisque: share(0.01), Firing: share(0.07)}
 	for stage, left := range map[tiles.Stage]float64{tiles.Wet: 0.94 * 0.93, tiles.Leather: 0.94 * 0.93 / 0.965, tiles.Dry: 0.93, tiles.Biscuit: 0.93 / 0.99} {
-		q := PieceQuestion{FiredMM: mm(62), Stage: stage, Rates: r, Step: mm(0)}
-		_ = q.Validate(UsualDefaults())
-		p, _ := q.Know(nil, Firing{})
-		a, err := SizePiece(q, UsualDefaults(), p, false)
+		q, err := PieceQuestion{FiredMM: mm(62), Stage: stage, Rates: r, Step: mm(0)}.Check(UsualDefaults())
 		if err != nil {
 			t.Fatal(err)
 		}
+		p, _ := q.Know(nil, Firing{})
+		a := SizePiece(q, p, false)
 		near(t, string(stage), float64(a.Millimetre), 62/left, 1e-9)
 	}
 }
@@ -112,10 +105,8 @@ func TestSizeFaults(t *testing.T) {
 		"step of 6":          {PieceQuestion{FiredMM: mm(62), Step: mm(6), Rates: r}, "step_mm", tiles.OutOfRange},
 	} {
 		t.Run(name, func(t *testing.T) {
-			wants(t, c.q.Validate(UsualDefaults()), c.field, c.kind)
-			if _, err := SizePiece(c.q, UsualDefaults(), shrinkage.Pair{}, false); err == nil {
-				t.Error("answered all the same")
-			}
+			_, err := c.q.Check(UsualDefaults())
+			wants(t, err, c.field, c.kind)
 		})
 	}
 }
@@ -190,8 +181,8 @@ func TestLearnAccuracy(t *testing.T) {
 	if d.Accuracy != "learned" || d.ThrowSD != a.ThrowSD {
 		t.Errorf("%+v", d)
 	}
-	q := Question{Collar: []tiles.Millimetre{100}, BodyRates: rates(0.06, 0.07)}
-	if err := q.Validate(d); err != nil || q.Accuracy != "learned" || *q.ThrowSD != a.ThrowSD {
+	q, err := Question{Collar: []tiles.Millimetre{100}, BodyRates: rates(0.06, 0.07)}.Check(d)
+	if err != nil || q.Accuracy != "learned" || *q.ThrowSD != a.ThrowSD {
 		t.Errorf("%v %s", err, q.Accuracy)
 	}
 }

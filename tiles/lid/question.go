@@ -29,7 +29,7 @@ const (
 )
 
 // Question is all that one asks about one lid. A nil pointer, a zero length and an empty
-// word mean "not said": Validate puts the default there.
+// word mean "not said": Check puts the default there.
 type Question struct {
 	Seat        Seat
 	Collar      []tiles.Millimetre // one a direction, 1 to 3; none: the gallery is asked for
@@ -71,10 +71,19 @@ type Question struct {
 	CheckStage    tiles.Stage       // the gap to expect then, on the way
 	AcceptWide    bool              // give a width that would be held back
 	AcceptUnusual bool              // answer though a size is outside what is believed: it was asked about
-	Accuracy      string            // set by Validate: "default", "learned" or "asked"
-
-	softSD, firedSD tiles.Millimetre // set by Validate: of one reading of soft clay, and of the fired gallery
+	Accuracy      string            // set by Check: "default", "learned" or "asked"
 }
+
+// Checked is a Question that can be answered: it has no fault, and every default in it. Check alone makes one.
+type Checked struct {
+	question
+	told Question // without the defaults of the studio
+	d    Defaults
+
+	softSD, firedSD tiles.Millimetre // of one reading of soft clay, and of the fired gallery
+}
+
+type question = Question // embedded under a name that nobody outside can set
 
 // Asks is which of the three questions q is.
 func (q *Question) Asks() Kind {
@@ -87,11 +96,10 @@ func (q *Question) Asks() Kind {
 	return AskGallery
 }
 
-// Validate fills in what is usual and tells every fault with its field; nil if there is
-// none. It may be called again.
-func (q *Question) Validate(d Defaults) error {
+// Check fills in what is usual in a studio and tells every fault with its field. The error is InvalidFields.
+func (q Question) Check(d Defaults) (Checked, error) {
 	var f tiles.Faults
-	q.fill(d)
+	q.usual()
 	tiles.OneOf(&f, "seat", q.Seat, Seats()...)
 	q.checkSizes(&f)
 	q.checkStages(&f)
@@ -117,11 +125,28 @@ func (q *Question) Validate(d Defaults) error {
 		f.Add(WindowEmpty, "least_play_mm", "larger than most_play_mm")
 	}
 	f.Number("lids", float64(q.Lids), 1, 3)
-	return f.Err()
+	if err := f.Err(); err != nil {
+		return Checked{}, err
+	}
+	return Checked{told: q}.by(d), nil
 }
 
-// fill puts the defaults in.
-func (q *Question) fill(d Defaults) {
+// Asked is the question with every default in it.
+func (c Checked) Asked() Question { return c.question }
+
+// By is the same question for a maker whose own accuracy is known.
+func (c Checked) By(a Accuracy) Checked { return c.by(c.d.Learned(a)) }
+
+// Of is the same question about batches of its clays.
+func (c Checked) Of(body, lid tiles.BatchID) Checked {
+	for _, q := range []*Question{&c.question, &c.told} {
+		q.Body.Batch, q.LidClay.Batch = body, lid
+	}
+	return c
+}
+
+// usual puts in what is usual everywhere.
+func (q *Question) usual() {
 	or(&q.Seat, Inset)
 	or(&q.CollarStage, tiles.Wet)
 	or(&q.LidStage, tiles.Wet)
@@ -132,18 +157,23 @@ func (q *Question) fill(d Defaults) {
 			q.Together = shrinkage.Apart
 		}
 	}
-	if q.Lids == 0 {
-		q.Lids = 2
-	}
+	or(&q.Lids, 2)
+	orPoint(&q.Doubt, 0.006)
+}
+
+// by puts the defaults of a studio in.
+func (c Checked) by(d Defaults) Checked {
+	c.d, c.question = d, c.told
+	q := &c.question
 	if q.Accuracy == "" {
 		q.Accuracy = d.Accuracy
 		if q.MeasureSD != nil || q.ThrowSD != nil {
 			q.Accuracy = "asked"
 		}
 	}
-	q.softSD, q.firedSD = d.MeasureSD, tiles.Millimetre(q.readingSD(d, tiles.Fired))
+	c.softSD, c.firedSD = d.MeasureSD, tiles.Millimetre(c.readingSD(tiles.Fired))
 	if q.MeasureSD != nil && q.CollarStage != tiles.Fired {
-		q.softSD = *q.MeasureSD
+		c.softSD = *q.MeasureSD
 	}
 	orPoint(&q.Bearing, d.Bearing)
 	orPoint(&q.Step, d.Step)
@@ -162,7 +192,7 @@ func (q *Question) fill(d Defaults) {
 		glaze := faces * d.GlazeFace
 		q.Glaze = &glaze
 	}
-	orPoint(&q.Doubt, 0.006)
+	return c
 }
 
 func or[T comparable](v *T, usual T) {

@@ -79,10 +79,8 @@ func TestLidFaults(t *testing.T) {
 		"gone said twice":          {Question{Collar: collar, CollarStage: tiles.Leather, Body: tern, MassWet: 100, MassNow: 90, Companion: "BQ7"}, "companion", tiles.GivenTwice},
 	} {
 		t.Run(name, func(t *testing.T) {
-			wants(t, c.q.Validate(UsualDefaults()), c.field, c.kind)
-			if _, err := Size(c.q, UsualDefaults(), Known{}); err == nil {
-				t.Error("answered all the same")
-			}
+			_, err := c.q.Check(UsualDefaults())
+			wants(t, err, c.field, c.kind)
 		})
 	}
 }
@@ -100,13 +98,14 @@ func TestLidFaultsWhenFired(t *testing.T) {
 		"play over the mouth":    {Question{Seat: Stopper, Collar: []tiles.Millimetre{10}, Play: mm(20)}, "play_mm", tiles.OutOfRange},
 	} {
 		t.Run(name, func(t *testing.T) {
-			q := c.q
-			q.BodyRates = rates(0.06, 0.07)
-			known, err := q.validated(UsualDefaults()).Know(nil, Firing{}, shrinkage.SoFar{})
+			asked := c.q
+			asked.BodyRates = rates(0.06, 0.07)
+			q := checked(asked, UsualDefaults())
+			known, err := q.Know(nil, Firing{}, shrinkage.SoFar{})
 			if err != nil {
 				t.Fatal(err)
 			}
-			_, err = Size(q, UsualDefaults(), known)
+			_, err = Size(*q, known)
 			wants(t, err, c.field, c.kind)
 		})
 	}
@@ -145,10 +144,10 @@ func TestLidCautions(t *testing.T) {
 		t.Errorf("leather, weighed: %v", got)
 	}
 	tight := asked(t, Question{Collar: []tiles.Millimetre{104.5}, Opening: 92.5})
-	d, q := UsualDefaults(), tight.Asked
+	q := checked(tight.Asked, UsualDefaults())
 	known, _ := q.Know(tern{nu: math.Inf(1)}, Firing{FromBag: true}, shrinkage.SoFar{})
 	known.Tight = true
-	a, _ := Size(q, d, known)
+	a, _ := Size(*q, known)
 	if !slices.Equal(a.Cautions, []string{WetGrinding, EyeProtection, NoUsualYet, ShrinkVaries}) {
 		t.Errorf("tight lids, first firing: %v", a.Cautions)
 	}
@@ -186,9 +185,9 @@ func TestHeldBack(t *testing.T) {
 		"untried, wide":             {held{untried, 1}, false, true},
 		"sister batch, wide":        {held{sister, 1}, false, false},
 	} {
-		q := Question{Collar: []tiles.Millimetre{100}, CollarStage: tiles.Fired, Opening: 90, Body: tiles.BatchRef{Clay: "tern", Batch: "B"}, AcceptWide: c.accept}
-		known, _ := q.validated(UsualDefaults()).Know(c.h, Firing{}, shrinkage.SoFar{})
-		a, err := Size(q, UsualDefaults(), known)
+		q := checked(Question{Collar: []tiles.Millimetre{100}, CollarStage: tiles.Fired, Opening: 90, Body: tiles.BatchRef{Clay: "tern", Batch: "B"}, AcceptWide: c.accept}, UsualDefaults())
+		known, _ := q.Know(c.h, Firing{}, shrinkage.SoFar{})
+		a, err := Size(*q, known)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -123,14 +123,15 @@ func replacement(t *testing.T, fit *shrinkage.Fit, trial tilestest.ReplacementTr
 	t.Helper()
 	d := lid.UsualDefaults()
 	d.MeasureSD = *q.ThrowSD
-	if err := q.Validate(d); err != nil {
-		t.Fatal(err)
-	}
-	known, err := q.Know(fit, trial.Firing, shrinkage.SoFar{})
+	asked, err := q.Check(d)
 	if err != nil {
 		t.Fatal(err)
 	}
-	a, err := lid.Size(q, d, known)
+	known, err := asked.Know(fit, trial.Firing, shrinkage.SoFar{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, err := lid.Size(asked, known)
 	if err != nil {
 		t.Fatal(err)
 	}

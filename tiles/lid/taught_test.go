@@ -68,13 +68,17 @@ func TestBoardsTeachWhatTheySay(t *testing.T) {
 						}
 					}
 					q.Lid, q.Play = a.Set, nil
-					pots = append(pots, lid.ComparedPot{Question: q, Known: known, AsTold: true})
+					gap, err := q.Check(lid.UsualDefaults())
+					if err != nil {
+						t.Fatal(err)
+					}
+					pots = append(pots, lid.ComparedPot{Question: gap, Known: known, AsTold: true})
 				}
 				if c := counts[at]; c != nil {
 					c.fits += fits
 					c.squares += (fits / 6) * (fits / 6)
 				}
-				seen, err := v.Expect(pots, lid.UsualDefaults())
+				seen, err := v.Expect(pots)
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -97,17 +101,17 @@ func TestBoardsTeachWhatTheySay(t *testing.T) {
 func sized(t *testing.T, fit *shrinkage.Fit, q lid.Question, at lid.Firing,
 	part *lid.Difference) (lid.Answer, lid.Known) {
 	t.Helper()
-	d := lid.UsualDefaults()
-	if err := q.Validate(d); err != nil {
+	asked, err := q.Check(lid.UsualDefaults())
+	if err != nil {
 		t.Fatal(err)
 	}
-	known, err := q.Know(fit, at, shrinkage.SoFar{})
+	known, err := asked.Know(fit, at, shrinkage.SoFar{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	plain := known
 	known.Part = part
-	a, err := lid.Size(q, d, known)
+	a, err := lid.Size(asked, known)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -39,7 +39,7 @@ const (
 
 // trimmed is f for a lid that is trimmed at leather-hard: how true its last width is then follows from what is
 // known of the drying, not from the throw. gone is what the lid has lost by then, log-percent.
-func (f *Clearance) trimmed(q Question, whole, rest shrinkage.Pair) (t Clearance, gone float64) {
+func (f *Clearance) trimmed(q Checked, whole, rest shrinkage.Pair) (t Clearance, gone float64) {
 	t = *f
 	sees := q.drying(whole, rest)
 	lost := sees.mean[1]
@@ -64,7 +64,7 @@ type dried struct {
 // drying joins what is usual of the drying with what was read. Unknown are the wet gallery, the wet lid, and
 // what each has lost, in log-percent from where they are expected. Before the lid is at hand its two readings,
 // and that of a gallery that dries beside it, are taken as still to come.
-func (q *Question) drying(whole, rest shrinkage.Pair) dried {
+func (q *Checked) drying(whole, rest shrinkage.Pair) dried {
 	const gallery, lid, goneBody, goneLid = 0, 1, 2, 3
 	soft := float64(q.softSD)
 	a, b := mat.NewSymDense(4, nil), mat.NewVecDense(4, nil)
@@ -135,7 +135,7 @@ func mean(v []float64) (m float64) {
 }
 
 // trimming is the best of the two steps, and the clearance and wet width that the trimmed lid has.
-func (f *Clearance) trimming(q Question, whole, rest shrinkage.Pair) (t Trim, as Clearance, width float64) {
+func (f *Clearance) trimming(q Checked, whole, rest shrinkage.Pair) (t Trim, as Clearance, width float64) {
 	as, gone := f.trimmed(q, whole, rest)
 	left := math.Exp(-gone / 100) // at leather-hard
 	over, under := as.limits()

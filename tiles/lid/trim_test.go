@@ -45,11 +45,11 @@ func TestTrimAgainstDraws(t *testing.T) {
 			known := Known{Pair: c.pair, Leather: &rest}
 			plain := q
 			plain.Trim = false
-			b, err := Size(plain, d, known)
+			b, err := Size(*checked(plain, d), known)
 			if err != nil {
 				t.Fatal(err)
 			}
-			a, err := Size(q, d, known)
+			a, err := Size(*checked(q, d), known)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -98,7 +98,9 @@ func trimDraw(rng *rand.Rand, a Answer, rest, pair shrinkage.Pair, throw, read f
 	now := wet * left(gone)
 	q.LidWet, q.LidNow = tiles.Millimetre(normal(wet, read)), tiles.Millimetre(normal(now, read))
 	var to float64 // as the answer at leather-hard says it: the wet width aimed at, less what went
-	sees := q.drying(pair, rest)
+	d := UsualDefaults()
+	d.MeasureSD = tiles.Millimetre(read)
+	sees := checked(q, d).drying(pair, rest)
 	aim := float64(a.Trim.To) * math.Exp(3.6/100)
 	if sees.pot {
 		aim *= math.Exp(sees.mean[0] / 100)
@@ -119,7 +121,7 @@ func TestTrimThisLid(t *testing.T) {
 	ask := func(wet, now tiles.Millimetre, collarNow ...tiles.Millimetre) Answer {
 		t.Helper()
 		q := Question{Collar: []tiles.Millimetre{104.5}, Body: tiles.BatchRef{Clay: "tern", Batch: "B"}, Trim: true, LidWet: wet, LidNow: now, CollarNow: collarNow}
-		a, err := Size(q, d, Known{Pair: pair, Leather: &rest})
+		a, err := Size(*checked(q, d), Known{Pair: pair, Leather: &rest})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -141,7 +143,7 @@ func TestTrimThisLid(t *testing.T) {
 		{Collar: []tiles.Millimetre{104.5}, CollarNow: []tiles.Millimetre{100}, Body: tiles.BatchRef{Clay: "tern"}},
 		{Collar: []tiles.Millimetre{104.5}, WasCollar: []tiles.Millimetre{110}, Body: tiles.BatchRef{Clay: "tern"}},
 	} {
-		if err := q.Validate(d); err == nil {
+		if _, err := q.Check(d); err == nil {
 			t.Errorf("%+v: no fault", q)
 		}
 	}
@@ -172,21 +174,21 @@ func TestRim(t *testing.T) {
 	}
 	q := Question{Collar: []tiles.Millimetre{104.5}, BodyRates: rates(0.06, 0.07)}
 	d := UsualDefaults()
-	known, err := (&q).validated(d).Know(nil, Firing{}, shrinkage.SoFar{})
+	known, err := checked(q, d).Know(nil, Firing{}, shrinkage.SoFar{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	known.Rim = r
-	checked, err := Size(q, d, known)
+	corrected, err := Size(*checked(q, d), known)
 	if err != nil {
 		t.Fatal(err)
 	}
 	q.RimAsIs = true
-	asIs, err := Size(q, d, known)
+	asIs, err := Size(*checked(q, d), known)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if checked.Bowl == nil || asIs.Doubt.Throwing <= checked.Doubt.Throwing || asIs.FitChance >= checked.FitChance {
-		t.Errorf("a rim that nobody checks: throwing %.2f beside %.2f", asIs.Doubt.Throwing, checked.Doubt.Throwing)
+	if corrected.Bowl == nil || asIs.Doubt.Throwing <= corrected.Doubt.Throwing || asIs.FitChance >= corrected.FitChance {
+		t.Errorf("a rim that nobody checks: throwing %.2f beside %.2f", asIs.Doubt.Throwing, corrected.Doubt.Throwing)
 	}
 }
