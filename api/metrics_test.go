@@ -2,18 +2,21 @@ package api
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"os"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"sync/atomic"
 	"testing"
 	"time"
 
 	"lidwright/api/usecase"
+	"lidwright/api/wire"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
@@ -31,7 +34,8 @@ type crowd struct {
 	clays   []tiles.KeptClay
 	batches []tiles.KeptBatch
 	firings []kiln.Firing
-	fit     *shrinkage.Fit
+	studio  shrinkage.Studio
+	fit     *shrinkage.Fit // of studio
 	live    []record.Live
 	packs   int // firings with cones: one by itself
 
@@ -142,6 +146,7 @@ func newCrowd(tb testing.TB, clays int) *Server {
 			}
 		}
 	}
+	c.studio = studio
 	if c.fit, err = studio.Fit(context.Background(), nil); err != nil {
 		tb.Fatal(err)
 	}
@@ -245,6 +250,80 @@ func TestMetricsOfALargeStudio(t *testing.T) {
 	for _, one := range series.FindAllString(page, -1) {
 		if !slices.Contains(again, one) {
 			t.Errorf("the second page has no %s, the first had", one)
+		}
+	}
+}
+
+// TestOthersAreTold: what other studios tell of a clay is in the metrics and in the answer of its rate, with where
+// the rate comes from: of a clay without bars, of one whose bars agree, and of one whose own bars tell another
+// rate and are believed. Without other studios there is none of it.
+func TestOthersAreTold(t *testing.T) {
+	s := newCrowd(t, 3)
+	c := s.Shrink.(*crowd)
+	const own, bare, apart = tiles.ClayID("clay-001"), tiles.ClayID("clay-000"), tiles.ClayID("clay-002")
+	matures := c.studio.Clays[1].Matures
+	one, bars, err := shrinkage.Summarise(t.Context(), c.fit, own, matures)
+	if err != nil || bars == 0 {
+		t.Fatal(bars, err)
+	}
+	pool, err := shrinkage.PoolOf(t.Context(), slices.Repeat([]shrinkage.Summary{one}, 41))
+	if err != nil {
+		t.Fatal(err)
+	}
+	prior, err := pool.For(-1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	told := shrinkage.Pooled{Prior: prior, Matures: matures, Studios: 41, Made: noon}
+	far := told
+	far.Mean[0] -= 6 // handbook sds of drying: they lose some 8 points less
+	h, err := s.Handler()
+	if err != nil {
+		t.Fatal(err)
+	}
+	rate := func(clay tiles.ClayID) (j wire.Shrinkage) {
+		t.Helper()
+		w := httptest.NewRecorder()
+		h.ServeHTTP(w, httptest.NewRequest("GET", "http://127.0.0.1/v1/clays/"+string(clay)+"/shrinkage", nil))
+		if err := json.Unmarshal(w.Body.Bytes(), &j); err != nil || w.Code != 200 {
+			t.Fatalf("%d %v %s", w.Code, err, w.Body)
+		}
+		return j
+	}
+	if page := scrape(t, h); strings.Contains(page, "other_studios") {
+		t.Error("nobody told anything, and it is in the metrics")
+	}
+	if j := rate(own); j.Source != "stated" || j.OtherStudios != nil {
+		t.Errorf("nobody told anything: %s, %+v", j.Source, j.OtherStudios)
+	}
+	c.studio.Pools = map[tiles.ClayID]shrinkage.Pooled{own: told, bare: told, apart: far}
+	if c.fit, err = c.studio.FitWithPools(t.Context(), nil); err != nil {
+		t.Fatal(err)
+	}
+	if h, err = s.Handler(); err != nil {
+		t.Fatal(err)
+	}
+	page := scrape(t, h)
+	for _, w := range []struct {
+		clay    tiles.ClayID
+		source  string
+		differs int
+	}{{own, "other_studios", 0}, {bare, "other_studios", 0}, {apart, "stated", 1}} {
+		for _, line := range []string{
+			fmt.Sprintf(`clay_other_studios{clay="%s",source="%s"} 41`, w.clay, w.source),
+			fmt.Sprintf(`clay_differs_from_other_studios{clay="%s"} %d`, w.clay, w.differs),
+			fmt.Sprintf(`clay_other_studios_timestamp_seconds{clay="%s"} %s`, w.clay,
+				strconv.FormatFloat(float64(noon.Unix()), 'g', -1, 64)),
+		} {
+			if !strings.Contains(page, "\nlidwright_"+line+"\n") {
+				t.Errorf("no line %s", line)
+			}
+		}
+		j := rate(w.clay)
+		o := j.OtherStudios
+		if j.Source != w.source || o == nil || o.Studios != 41 || !o.Made.Equal(noon) || o.LeftOut != (w.differs == 1) ||
+			len(o.Advice) > 0 != (w.differs == 1) || (o.OwnRatio == nil) != (w.clay == bare) {
+			t.Errorf("%s: %s, %+v", w.clay, j.Source, o)
 		}
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"net/http"
 	"strings"
 	"sync"
@@ -11,7 +12,9 @@ import (
 	"time"
 
 	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
 
+	"lidwright/api/collectorpages"
 	"lidwright/api/wire"
 	"lidwright/daemon/collector/pgtest"
 	"lidwright/tiles/shrinkage"
@@ -164,6 +167,124 @@ func TestPoolOfBodies(t *testing.T) {
 	text.ReadFrom(page.Body)
 	if !strings.Contains(text.String(), "Smooth stoneware") || !strings.Contains(text.String(), "Merged into Smooth stoneware") || strings.Contains(text.String(), "Room ") {
 		t.Errorf("the page of bodies: %.300s", text.String())
+	}
+}
+
+// TestTenPoolsAreKept: of twelve pools of a body the last ten are kept, no prior of an older one stays, and the
+// operator goes back through nine of them one by one; before the first that is kept there is none.
+func TestTenPoolsAreKept(t *testing.T) {
+	r := start(t, pgtest.Database(t))
+	body := pooledBody(t, r) // the first
+	p := pooler{site: uuid.Must(uuid.NewV7()).String()}
+	var err error
+	if p.key, _, err = joinRaw(t, r, p.site); err != nil {
+		t.Fatal(err)
+	}
+	said := summaryOf(t, 7)
+	s, err := shrinkage.ReadSummary(said.Info)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var made []time.Time
+	for range 11 { // a sixth studio measures one bar more each time
+		for i := range s.Pull {
+			s.Pull[i] *= 1.1
+			for j := range s.Pull {
+				s.Precision[i][j] *= 1.1
+			}
+		}
+		said.Bars, said.Info = said.Bars+1, s.Bytes()
+		if resp := ask(t, "PUT", p.path(r, "/"+body), p.key, said); resp.StatusCode != http.StatusNoContent {
+			t.Fatal(resp.StatusCode)
+		}
+		if err := r.Pool(t.Context(), 0); err != nil {
+			t.Fatal(err)
+		}
+		a, _ := told(t, r, p, body)
+		made = append(made, a.Made)
+	}
+	of := func(table string) (n int) {
+		t.Helper()
+		db, err := pgx.Connect(t.Context(), r.cfg.Database.URL)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer db.Close(context.Background())
+		if err := db.QueryRow(t.Context(), `SELECT count(DISTINCT made) FROM `+table).Scan(&n); err != nil {
+			t.Fatal(err)
+		}
+		return n
+	}
+	if pools, priors := of("pool"), of("prior"); pools != 10 || priors != 10 {
+		t.Errorf("%d pools and priors of %d are kept, want ten", pools, priors)
+	}
+	for n := range 9 {
+		if err := (Owner{r.store}).PoolBack(t.Context(), body); err != nil {
+			t.Fatalf("back for the %d. time: %v", n+1, err)
+		}
+		if a, status := told(t, r, p, body); status != http.StatusOK || !a.Made.Equal(made[9-n]) {
+			t.Errorf("back for the %d. time: %d, made %v, want %v", n+1, status, a.Made, made[9-n])
+		}
+	}
+	if err := (Owner{r.store}).PoolBack(t.Context(), body); err == nil {
+		t.Error("there is another before the ten")
+	}
+	if a, _ := told(t, r, p, body); !a.Made.Equal(made[1]) {
+		t.Errorf("after that %v is told, want %v", a.Made, made[1])
+	}
+}
+
+// TestSplitBody: a body whose recipe changed is split. The new one has the same supplier, number and cone, a name
+// of its own and no studio; what was told stays with the old one, and is told of it. Who picks the new one tells
+// of that alone. A body that was merged, or is none, has nothing to be split.
+func TestSplitBody(t *testing.T) {
+	r := start(t, pgtest.Database(t))
+	o := Owner{r.store}
+	old := pooledBody(t, r)
+	fresh, err := o.SplitBody(t.Context(), old, "Smooth stoneware, recipe of 2026")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := pooler{site: uuid.Must(uuid.NewV7()).String()}
+	if p.key, _, err = joinRaw(t, r, p.site); err != nil {
+		t.Fatal(err)
+	}
+	tells := func(of string) int {
+		a, status := told(t, r, p, of)
+		if status == http.StatusOK && a.Body != of {
+			t.Errorf("asked of %s, told of %s", of, a.Body)
+		}
+		return a.Studios
+	}
+	if was, now := tells(old), tells(fresh); was != 5 || now != 0 {
+		t.Errorf("after the split %d studios tell of the old body and %d of the new one", was, now)
+	}
+	if resp := ask(t, "PUT", p.path(r, "/"+fresh), p.key, summaryOf(t, 9)); resp.StatusCode != http.StatusNoContent {
+		t.Fatal(resp.StatusCode)
+	}
+	if err := r.Pool(t.Context(), 0); err != nil {
+		t.Fatal(err)
+	}
+	if was := tells(old); was != 5 {
+		t.Errorf("one told of the new body, and %d tell of the old one", was)
+	}
+	all, err := o.Bodies(t.Context())
+	if err != nil || len(all) != 2 {
+		t.Fatalf("%+v, %v", all, err)
+	}
+	byID := map[string]collectorpages.Body{all[0].ID: all[0], all[1].ID: all[1]}
+	a, b := byID[old], byID[fresh]
+	if a.Studios != 5 || b.Studios != 1 || b.Name != "Smooth stoneware, recipe of 2026" || a.Name != "Smooth stoneware" ||
+		b.Supplier != a.Supplier || b.Number != a.Number || b.Cone != a.Cone || b.MaturesC != a.MaturesC || b.Became != "" {
+		t.Errorf("of %+v came %+v", a, b)
+	}
+	if err := o.MergeBody(t.Context(), fresh, old); err != nil {
+		t.Fatal(err)
+	}
+	for _, none := range []string{fresh, newID()} {
+		if _, err := o.SplitBody(t.Context(), none, "Another"); !errors.Is(err, collectorpages.ErrNoBody) {
+			t.Errorf("split of %s: %v", none, err)
+		}
 	}
 }
 

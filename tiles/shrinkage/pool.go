@@ -28,6 +28,7 @@ const (
 	leastHeat, mostHeat      = 1.5, 16.0
 	gridDrying, gridHeat     = 6, 5
 	weighings                = 3   // rounds in which it is found out who is of the wide kind
+	mostRounds               = 20  // with those in which the bounds of the weights settle
 	mostShare                = 0.2 // of the weight that one studio may have, from tenUp on
 	mostTimes                = 4.0 // of the middle studio's weight, from tenUp on
 	tenUp                    = 10
@@ -108,33 +109,27 @@ func shares(logs []float64) []float64 {
 	return out
 }
 
-// cellOf works one cell out: who is of the wide kind, by EM, and the log likelihood of it all at the mean, with
-// the term of Laplace that makes it exact where nobody is.
+// cellOf works one cell out: who is of the wide kind, by EM, whose weight is bounded, and the log likelihood of it
+// all at the mean, with the term of Laplace that makes it exact where nobody is.
 func cellOf(studios []Summary, t between, chance float64) (c cell, like float64, err error) {
 	c = cell{t: t, wide: make([]float64, len(studios)), scale: make([]float64, len(studios))}
 	for i := range studios {
 		c.wide[i], c.scale[i] = chance, 1
 	}
 	var mean vec
-	for round := range weighings {
+	for round, bounded := 0, false; ; round++ {
 		c.add(studios)
 		var cov *mat.SymDense
 		if mean, cov, err = solved(c.precision, c.pull); err != nil {
 			return c, 0, err
 		}
-		doubt := between{cov.At(ways[0], ways[0]), cov.At(ways[1], ways[1])}
-		for i := range studios {
-			usual := math.Log(1-chance) + studios[i].at(&mean, between{t[0] + doubt[0], t[1] + doubt[1]})
-			wide := math.Log(chance) + studios[i].at(&mean, between{wideKind[0] + doubt[0], wideKind[1] + doubt[1]})
-			c.wide[i] = 1 / (1 + math.Exp(usual-wide))
+		if bounded && round >= weighings || round >= mostRounds {
+			break
 		}
-		if round == 0 || round == weighings-1 {
-			c.share(studios, cov)
+		if round < weighings {
+			c.weigh(studios, &mean, between{cov.At(ways[0], ways[0]), cov.At(ways[1], ways[1])}, chance)
 		}
-	}
-	c.add(studios)
-	if mean, _, err = solved(c.precision, c.pull); err != nil {
-		return c, 0, err
+		bounded = c.share(studios, cov)
 	}
 	like = -dot(mean, mean)/2 - halfLogDet(c.precision)
 	for i := range studios {
@@ -145,6 +140,16 @@ func cellOf(studios []Summary, t between, chance float64) (c cell, like float64,
 		like += s.plain(&mean) + top + math.Log(math.Exp(usual-top)+math.Exp(wide-top))
 	}
 	return c, like, nil
+}
+
+// weigh finds how likely each studio is of the wide kind beside a mean that is itself in doubt.
+func (c *cell) weigh(studios []Summary, mean *vec, doubt between, chance float64) {
+	for i := range studios {
+		s := &studios[i]
+		usual := math.Log(1-chance) + s.at(mean, between{c.t[0] + doubt[0], c.t[1] + doubt[1]})
+		wide := math.Log(chance) + s.at(mean, between{wideKind[0] + doubt[0], wideKind[1] + doubt[1]})
+		c.wide[i] = 1 / (1 + math.Exp(usual-wide))
+	}
 }
 
 // plain is the log likelihood of a summary at a curve, but for a constant.
@@ -213,11 +218,13 @@ func (c *cell) of(i int, s *Summary, sign float64, precision *mat.SymDense, pull
 
 // share bounds the weight of each studio: how much of the doubt of all it takes away, over all directions. None
 // has more than a fifth of all, nor than four times the middle one: numbers are sent, not bars, and nobody
-// can look at them.
-func (c *cell) share(studios []Summary, cov *mat.SymDense) {
+// can look at them. The doubt of all rests on the bounds, so that it is done until they settle: it reports
+// whether none moved by a hundredth.
+func (c *cell) share(studios []Summary, cov *mat.SymDense) (settled bool) {
 	if len(studios) < tenUp {
-		return
+		return true
 	}
+	was := slices.Clone(c.scale)
 	weight := make([]float64, len(studios))
 	one := mat.NewSymDense(coefs, nil)
 	for i := range studios {
@@ -250,9 +257,15 @@ func (c *cell) share(studios []Summary, cov *mat.SymDense) {
 			}
 		}
 		if !over {
-			return
+			break
 		}
 	}
+	for i, s := range c.scale {
+		if math.Abs(s-was[i]) > 0.01*was[i] {
+			return false
+		}
+	}
+	return true
 }
 
 // solved gives mean and covariance of precision and pull.

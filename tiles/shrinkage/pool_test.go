@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"slices"
 	"testing"
 
 	"gonum.org/v1/gonum/mat"
@@ -297,12 +298,7 @@ func TestBadStudios(t *testing.T) {
 		}
 		was, _ := rate(good, w)
 		heavy := append([]Summary(nil), good...)
-		for i := range coefs {
-			heavy[0].Pull[i] *= 100
-			for j := range coefs {
-				heavy[0].Precision[i][j] *= 100
-			}
-		}
+		heavy[0] = hundredfold(heavy[0])
 		five := append([]Summary(nil), good...)
 		for i := range 5 {
 			five[i] = w.bars(w.studio(), 5, 4)
@@ -330,6 +326,74 @@ func TestBadStudios(t *testing.T) {
 	if unlike < 0.75 || usual > 0.2 {
 		t.Errorf("one 3 points off is unlike with %.2f, another one with %.2f", unlike, usual)
 	}
+}
+
+// TestNoStudioWeighsTooMuch: numbers are sent, not bars, so that nobody can look at them. One studio whose
+// numbers say a hundred times what 5 bars do has at most a fifth of the weight of ten studios up, and four times
+// that of the middle one; at less than ten it is not bounded. Weight is how much of the doubt of all it takes away.
+func TestNoStudioWeighsTooMuch(t *testing.T) {
+	for _, c := range []struct {
+		studios int
+		most    float64 // share of one
+	}{{9, 1}, {10, 0.2}, {14, 0.2}, {40, 4.0 / 43}, {100, 4.0 / 103}} {
+		for n := range uint64(3) {
+			w := newWorld(20, n, 0.2, 2.4)
+			var all []Summary
+			for range c.studios {
+				all = append(all, w.bars(w.studio(), 5, 0))
+			}
+			all[0] = hundredfold(all[0])
+			p, err := PoolOf(t.Context(), all)
+			if err != nil {
+				t.Fatal(err)
+			}
+			most, times := 0.0, 0.0
+			for k := range p.cells {
+				weight := p.cells[k].weights(t, all)
+				sum := 0.0
+				for _, v := range weight {
+					sum += v
+				}
+				most, times = max(most, weight[0]/sum), max(times, weight[0]/slices.Sorted(slices.Values(weight))[len(all)/2])
+			}
+			switch {
+			case c.studios < 10 && most < 0.5:
+				t.Errorf("of %d studios one has %.2f of the weight: the test proves nothing", c.studios, most)
+			case c.studios >= 10 && (most > 1.03*c.most || most < 0.7*c.most || times > 4.1):
+				t.Errorf("of %d studios one has %.3f of the weight, %.1f times the middle one's", c.studios,
+					most, times)
+			}
+		}
+	}
+}
+
+// hundredfold is a summary that says a hundred times as much.
+func hundredfold(s Summary) Summary {
+	for i := range coefs {
+		s.Pull[i] *= 100
+		for j := range coefs {
+			s.Precision[i][j] *= 100
+		}
+	}
+	return s
+}
+
+// weights are how much of the doubt of all each studio takes away, summed over all directions.
+func (c *cell) weights(t *testing.T, studios []Summary) (out []float64) {
+	t.Helper()
+	_, cov, err := solved(c.precision, c.pull)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range studios {
+		var none vec
+		var part mat.Dense
+		said := mat.NewSymDense(coefs, nil)
+		c.of(i, &studios[i], 1, said, &none)
+		part.Mul(said, cov)
+		out = append(out, mat.Trace(&part))
+	}
+	return out
 }
 
 // TestAskerLeftOut: what a studio is told is what it would be told had it sent nothing.
