@@ -21,6 +21,8 @@ import (
 	"strings"
 	"time"
 
+	"golang.org/x/sync/errgroup"
+
 	notify "github.com/coreos/go-systemd/v22/daemon"
 
 	"lidwright/api/auth"
@@ -113,7 +115,20 @@ func ownerOf(file string) (auth.PasscodeHash, error) {
 // more: a burst of large bodies is not to stay. GOMEMLIMIT says otherwise.
 const memory = 28 << 20
 
-// Run answers until ctx ends, and then gives what is under way ten seconds.
+// Run answers until ctx ends.
+//
+// Every goroutine is one of the group, or of a part that waits for its own before it returns:
+//
+//	what runs        owner    what ends it
+//	server           group    who shuts it; a request owns what it starts
+//	who shuts it     group    end of the group's context; what is under way has ten seconds more
+//	watchdog         group    end of the context
+//	pools            group    end of the context, which the work looks at between studios; of several collectors
+//	                          on one database the one that has the lease works them out
+//	fit of a record  mirrors  end of the record's use, or of Run: before the store is closed
+//
+// The first of the group that fails ends the others. Each record that is looked at has a lock of its own, which
+// keeps it open while a question is answered, and the others out while it is brought up to what arrived.
 func (c *Collector) Run(ctx context.Context) error {
 	defer c.store.Close()
 	if c.Read != nil {
@@ -145,28 +160,30 @@ func (c *Collector) Run(ctx context.Context) error {
 	srv := &http.Server{Handler: handler, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: time.Minute,
 		WriteTimeout: 90 * time.Second, IdleTimeout: 2 * time.Minute,
 		MaxHeaderBytes: 16 << 10, ErrorLog: slog.NewLogLogger(slog.Default().Handler(), slog.LevelDebug)}
-	done := make(chan error, 1)
-	go func() { done <- srv.Serve(l) }()
+	group, ctx := errgroup.WithContext(ctx)
+	group.Go(func() error {
+		if err := srv.Serve(l); !errors.Is(err, http.ErrServerClosed) {
+			return fmt.Errorf("answer on %s: %w", address, err)
+		}
+		return nil
+	})
+	group.Go(func() error { shut(ctx, srv); return nil })
 	c.Ready(address)
 	notify.SdNotify(false, notify.SdNotifyReady)
-	go watch(ctx)
-	pooled := make(chan struct{})
-	pools, end := context.WithCancel(ctx)
-	go func() { defer close(pooled); c.pooling(pools) }()
-	defer func() { end(); <-pooled }()
-	select {
-	case err := <-done:
-		return fmt.Errorf("answer on %s: %w", address, err)
-	case <-ctx.Done():
-	}
+	group.Go(func() error { watch(ctx); return nil })
+	group.Go(func() error { c.pooling(ctx); return nil })
+	return group.Wait()
+}
+
+// shut ends the server when ctx ends, and gives what is under way ten seconds.
+func shut(ctx context.Context, srv *http.Server) {
+	<-ctx.Done()
 	notify.SdNotify(false, notify.SdNotifyStopping)
 	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), 10*time.Second)
 	defer cancel()
 	if err := srv.Shutdown(last); err != nil {
 		srv.Close()
 	}
-	<-done
-	return nil
 }
 
 // watch tells the service manager that the program turns.
