@@ -105,7 +105,7 @@ func (r *reader) number(name string, low, high float64) (float64, bool) {
 	}
 	f, err := strconv.ParseFloat(v, 64)
 	if err != nil && !errors.Is(err, strconv.ErrRange) {
-		r.fault(name, "out-of-range", "not a number")
+		r.fault(name, "out-of-range", "not a number: write one from {1} to {2}", trim(low), trim(high))
 		return 0, false
 	}
 	return f, r.within(name, f, low, high)

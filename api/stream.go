@@ -62,7 +62,7 @@ func (s studioRoutes) getStream(ctx context.Context, in *streamInput) (*huma.Str
 		if err != nil || n < 0 {
 			return nil, web.NewProblem("unknown-value",
 				message.New("Last-Event-ID is no number of a change."), wire.Field{Name: "Last-Event-ID",
-					Says: message.New("not a number")})
+					Says: message.New("write a whole number from 0 up")})
 		}
 		st.after = n
 	}

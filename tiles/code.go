@@ -24,13 +24,13 @@ func (a Alphabet) Parse(field, text string) (Code, error) {
 		return "", &Invalid{Field: field, Why: message.New("no code given"), Type: Missing}
 	}
 	if len(code) < 2 || len(code) > 3 {
-		return "", &Invalid{Field: field, Why: message.New("a code has two or three signs"),
+		return "", &Invalid{Field: field, Why: message.New("a code has two or three signs, such as BQ7"),
 			Type: UnknownValue}
 	}
 	for _, sign := range code {
 		if !strings.ContainsRune(string(a), sign) {
 			return "", &Invalid{Field: field, Type: UnknownValue,
-				Why: message.New("{1} is not a sign of a code: {2}", strconv.QuoteRune(sign), string(a))}
+				Why: message.New("{1} is not a sign of a code: {2}, as in BQ7", strconv.QuoteRune(sign), string(a))}
 		}
 	}
 	return Code(code), nil

@@ -98,7 +98,7 @@ func (f *Faults) ID(field string, s *string) {
 	if *s == "" {
 		f.Add(Missing, field, "is needed: a UUID made by whoever sends it")
 	} else if !idPattern().MatchString(*s) {
-		f.Add(UnknownValue, field, "is no UUID")
+		f.Add(UnknownValue, field, "is no UUID, such as 0193c0c1-0000-7000-8000-000000000001")
 	}
 }
 

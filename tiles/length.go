@@ -98,11 +98,11 @@ func ParseLength(field, text string, unit LengthUnit) (Length, error) {
 		return Length{}, &Invalid{Field: field, Why: message.New(why, args...), Type: LengthUnreadable}
 	}
 	if len(typed) > 3*longestText {
-		return unreadable("too long to be a length")
+		return unreadable("too long to be a length: write 104.5, 104,5 or 3 23/32")
 	}
 	number, suffix := cutUnit(tidyLength(typed))
 	if len(number) > longestText {
-		return unreadable("too long to be a length")
+		return unreadable("too long to be a length: write 104.5, 104,5 or 3 23/32")
 	}
 	if rest, minus := strings.CutPrefix(number, "-"); minus || isNoNumber(number) {
 		if _, _, ok := parseNumber(rest); ok || isNoNumber(rest) {

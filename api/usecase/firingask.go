@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"slices"
+	"strings"
 	"time"
 
 	"lidwright/api/wire"
@@ -203,6 +204,18 @@ func usualSays(e detect.Expected) message.Message {
 	return message.Message{}
 }
 
+// noBatch names the batches that there are, the first of many, in place of one that is not.
+func noBatch(clay tiles.ClayID, there []string) message.Message {
+	const most = 12
+	switch {
+	case len(there) == 0:
+		return message.New("no such batch of {1}, which has none yet", string(clay))
+	case len(there) > most:
+		there = append(there[:most:most], "…")
+	}
+	return message.New("no such batch of {1}; there are {2}", string(clay), strings.Join(there, ", "))
+}
+
 // clay finds a clay, fills in the newest open batch where none was named, and the heat work of
 // the cone on its bag.
 func (s *Studio) clay(ctx context.Context, ref *tiles.BatchRef) (tiles.Clay, error) {
@@ -215,11 +228,12 @@ func (s *Studio) clay(ctx context.Context, ref *tiles.BatchRef) (tiles.Clay, err
 		return tiles.Clay{}, err
 	}
 	var newest *tiles.KeptBatch
-	there := false
+	there, names := false, []string{}
 	for i, b := range batches {
 		if b.Clay != ref.Clay {
 			continue
 		}
+		names = append(names, string(b.BatchRef.Batch))
 		there = there || b.BatchRef == *ref
 		if b.Open && (newest == nil || b.InUse(newest.Batch)) {
 			newest = &batches[i]
@@ -228,7 +242,7 @@ func (s *Studio) clay(ctx context.Context, ref *tiles.BatchRef) (tiles.Clay, err
 	switch {
 	case ref.Batch != "" && !there:
 		return tiles.Clay{}, refuse("unknown-batch", message.New("{1} is no batch here.", ref.String()),
-			wire.Field{Name: "batch", Says: message.New("no such batch of {1}", string(ref.Clay))})
+			wire.Field{Name: "batch", Says: noBatch(ref.Clay, names)})
 	case ref.Batch == "" && newest != nil:
 		ref.Batch = newest.BatchRef.Batch
 	}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 	"sync"
 
 	"lidwright/api/wire"
@@ -391,14 +392,16 @@ func (s Kilns) KeepProbe(ctx context.Context, path wire.ProbePath, b wire.ProbeB
 	if p.Class == 0 {
 		p.Class = 2
 	}
-	has := false
+	var probes []string
 	for _, c := range k.Channels {
-		has = has || c.ID == p.Channel && c.Role == kiln.RoleProbe
+		if c.Role == kiln.RoleProbe {
+			probes = append(probes, string(c.ID))
+		}
 	}
-	if !has {
+	if !slices.Contains(probes, string(p.Channel)) {
 		return tiles.PutResult{}, refuse("unknown-value",
 			message.New("The kiln has no probe {1}.", string(p.Channel)),
-			wire.Field{Name: "channel", Says: message.New("is no probe of this kiln")})
+			wire.Field{Name: "channel", Says: message.New("is no probe of this kiln; it has {1}", cmp.Or(strings.Join(probes, ", "), "-"))})
 	}
 	if err := p.Validate(); err != nil {
 		return tiles.PutResult{}, err

@@ -259,7 +259,7 @@ func (s Loads) movesOf(from tiles.Load, to string, b wire.MoveBody) ([]tiles.Bar
 		}
 		if !slices.ContainsFunc(from.Bars, func(p tiles.Placed) bool { return p.Bar == code }) {
 			return nil, refuse("unknown-bar", message.New("Bar {1} does not lie in {2}.", code, NameOf(from)),
-				wire.Field{Name: "bars", Says: message.New("{1} is not in it", string(code))})
+				wire.Field{Name: "bars", Says: notInLoad(code, from)})
 		}
 		named[code] = true
 	}
@@ -278,6 +278,18 @@ func (s Loads) movesOf(from tiles.Load, to string, b wire.MoveBody) ([]tiles.Bar
 			wire.Field{Name: "bars", Says: message.New("has none")})
 	}
 	return moves, nil
+}
+
+// notInLoad names the bars of a load in place of one that does not lie in it.
+func notInLoad(code tiles.Code, l tiles.Load) message.Message {
+	var there []string
+	for _, p := range l.Bars {
+		there = append(there, string(p.Bar))
+	}
+	if len(there) == 0 {
+		return message.New("{1} is not in it, and no other bar either", string(code))
+	}
+	return message.New("{1} is not in it; there are {2}", string(code), strings.Join(there, ", "))
 }
 
 // packedElsewhere asks about bars of l that are packed in another load that nobody fired yet.

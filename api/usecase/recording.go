@@ -18,7 +18,7 @@ import (
 func (s Firings) Begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kind kiln.Kind, atmosphere kiln.Atmosphere, sure bool) (kiln.Firing, error) {
 	if _, err := uuid.Parse(string(id)); err != nil {
 		return kiln.Firing{}, refuse("out-of-range", message.New("The id of a new firing must be a UUID."),
-			wire.Field{Name: "id", Says: message.New("is no UUID")})
+			wire.Field{Name: "id", Says: message.New("is no UUID, such as 0193c0c1-0000-7000-8000-000000000001")})
 	}
 	f, err := s.FindFiring(ctx, id)
 	switch {

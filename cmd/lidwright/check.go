@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -10,6 +11,7 @@ import (
 	"net/http"
 	"os"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -144,7 +146,12 @@ func (r *checked) all(c *cobra.Command, cfg config.Config, args []string, long t
 func onLineOf(cfg config.Config, id kiln.KilnID) (config.Config, error) {
 	at := slices.IndexFunc(cfg.Kilns, func(k config.Kiln) bool { return k.ID == id })
 	if at < 0 {
-		return cfg, misused(fmt.Errorf("the settings have no kiln %q", id))
+		var there []string
+		for _, k := range cfg.Kilns {
+			there = append(there, string(k.ID))
+		}
+		return cfg, misused(fmt.Errorf("the settings have no kiln %q; there are %s", id,
+			cmp.Or(strings.Join(there, ", "), "none")))
 	}
 	port := cfg.Kilns[at].Port
 	cfg.Kilns = slices.DeleteFunc(slices.Clone(cfg.Kilns), func(k config.Kiln) bool {

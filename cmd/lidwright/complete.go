@@ -87,7 +87,7 @@ func complete(c *cobra.Command) {
 		complete(sub)
 	}
 	for flag, word := range completedFlags {
-		if c.LocalFlags().Lookup(flag) != nil {
+		if c.Flags().Lookup(flag) != nil {
 			c.RegisterFlagCompletionFunc(flag, completions[word]) // an error means that the command has its own
 		}
 	}

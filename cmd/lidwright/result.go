@@ -17,7 +17,7 @@ func resultCommand() *cobra.Command {
 side: it slips past the ledge, drops in. Let go: it rattles, loose; else good. One measured play a
 board teaches as much as several counts.`,
 		Example: `  lidwright result --find "kt teapot 2026-01-15" --good 13 --tight 2 --rocks 1 --play 1.3
-  lidwright result --pot ID --pot ID --good 2 --load ID
+  lidwright result --pot ID --pot ID --good 2 --load last
   lidwright result list
   lidwright result cross-out ID --why "wrong board"`,
 	}
@@ -26,7 +26,7 @@ board teaches as much as several counts.`,
 		"glued": "lost: held by glaze", "rocks": "lost: warped", "chipped": "lost: broken at the edge", "dropped": "lost: fell", "lids": "lids on the board; those not told of count as not looked at"} {
 		f.Int(name, 0, help)
 	}
-	for name, help := range map[string]string{"find": "the pot cards that have all these words are the board", "load": "id of the load", "form": "form, without cards", "maker": "mark of who threw the lids", "clay": "clay and batch, without cards: tern/B", "by": "mark of who looked"} {
+	for name, help := range map[string]string{"find": "the pot cards that have all these words are the board", "load": "the load, by its number, its id, or last", "form": "form, without cards", "maker": "mark of who threw the lids", "clay": "clay and batch, without cards: tern/B", "by": "mark of who looked"} {
 		f.String(name, "", help)
 	}
 	f.StringArray("pot", nil, "id of a pot card of the board; may be given again")
@@ -108,6 +108,14 @@ func keepResult(c *cobra.Command, _ []string) error {
 	if body.Pots, err = potsOf(c); err != nil {
 		return err
 	}
+	if body.Load != "" {
+		if body.Load, err = loadID(c, body.Load); err == nil {
+			err = isLoad(c, body.Load)
+		}
+		if err != nil {
+			return err
+		}
+	}
 	id := newID(c)
 	var a wire.LidResultKept
 	done, err := put(c, "/v1/lid-results/"+id, body, &a)
@@ -176,7 +184,7 @@ func potsOf(c *cobra.Command) ([]string, error) {
 		return nil, err
 	}
 	if len(found.Items) == 0 {
-		return nil, &exit{exitFailed, "no pot card has all of these words: " + words}
+		return nil, &exit{exitFailed, "no pot card has all of these words: " + words + "; see lidwright pot find"}
 	}
 	for _, p := range found.Items {
 		pots = append(pots, p.ID)

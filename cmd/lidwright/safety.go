@@ -11,6 +11,20 @@ import (
 
 // safetyTopic is lidwright help safety: every caution, with the standing line first.
 func safetyTopic() *cobra.Command {
+	return topic("safety", "Cautions about kilns, fumes, dust and wires", safetyText)
+}
+
+// topic is a command that has a help alone, whose text is made when it is asked for: each start would pay for it.
+func topic(name, title string, text func() string) *cobra.Command {
+	c := &cobra.Command{Use: name, Short: title}
+	c.SetHelpFunc(func(c *cobra.Command, args []string) {
+		c.Long = text()
+		c.Root().HelpFunc()(c, args)
+	})
+	return c
+}
+
+func safetyText() string {
 	long := caution.StandingLine + "\n" + caution.ElectricKilns + "\n" + caution.Checked + "\n"
 	place := ""
 	for _, c := range caution.All {
@@ -20,13 +34,13 @@ func safetyTopic() *cobra.Command {
 		}
 		long += fmt.Sprintf("  %2d  %s (%s)\n", c.Number, c.Text, c.Source)
 	}
-	return &cobra.Command{Use: "safety", Short: "Cautions about kilns, fumes, dust and wires", Long: long}
+	return long
 }
 
 // helpTopics are lidwright help NAME for each topic of the help, the texts of the pages /help/NAME.
 func helpTopics() (all []*cobra.Command) {
 	for _, t := range topics.All("en") {
-		all = append(all, &cobra.Command{Use: t.Name, Short: t.Title, Long: t.Plain()})
+		all = append(all, topic(t.Name, t.Title, t.Plain))
 	}
 	return all
 }

@@ -105,7 +105,7 @@ var hosts = regexp.MustCompile(`^(?:[A-Za-z0-9][A-Za-z0-9.-]{0,252}|\[[0-9A-Fa-f
 
 func addSite(c *cobra.Command, name, address string) error {
 	if !config.IsSiteName(name) {
-		return &exit{exitWrongUse, fmt.Sprintf("%q is no name for a site: a-z, 0-9 and -, 60 at most", name)}
+		return &exit{exitWrongUse, fmt.Sprintf("%q is no name for a site, such as annex: a-z, 0-9 and -, at most 60", name)}
 	}
 	typed := address
 	if !strings.Contains(address, "://") {

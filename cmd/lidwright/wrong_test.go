@@ -69,28 +69,29 @@ type wrongRun struct {
 	out  string
 }
 
-func runHere(t *testing.T, args []string) wrongRun {
+// runIn runs commands in this process, one after the other; what they say goes through a file in folder.
+func runIn(t *testing.T, folder string) func(args []string) wrongRun {
 	t.Helper()
-	file := func(name string) *os.File {
-		f, err := os.Create(filepath.Join(t.TempDir(), name))
+	f, err := os.Create(filepath.Join(folder, "said"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { f.Close() })
+	return func(args []string) wrongRun {
+		code := run(t.Context(), args, f, f)
+		n, err := f.Seek(0, io.SeekCurrent)
+		all := make([]byte, n)
+		if err == nil {
+			_, err = f.ReadAt(all, 0)
+		}
+		if err == nil || n == 0 {
+			_, err = f.Seek(0, io.SeekStart)
+		}
 		if err != nil {
 			t.Fatal(err)
 		}
-		return f
+		return wrongRun{code, string(all)}
 	}
-	out, says := file("out"), file("err")
-	defer out.Close()
-	defer says.Close()
-	code := run(t.Context(), args, out, says)
-	all := ""
-	for _, f := range []*os.File{out, says} {
-		b, err := os.ReadFile(f.Name())
-		if err != nil {
-			t.Fatal(err)
-		}
-		all += string(b)
-	}
-	return wrongRun{code, all}
 }
 
 // otherUse is a right use of a command where one of its flags has no place in rightUse.
@@ -99,7 +100,7 @@ var otherUse = map[string]string{"load open --like": "BQ7",
 	"kiln usual --second": "big-blue glaze --cone 6", "kiln usual --new": "big-blue glaze"}
 
 // someThings makes what the right uses speak of, and gives their names.
-func someThings(t *testing.T, site, store string) *strings.Replacer {
+func someThings(t *testing.T, runHere func([]string) wrongRun, site, store string) *strings.Replacer {
 	t.Helper()
 	put := func(path, body string) {
 		q, err := http.NewRequestWithContext(t.Context(), "PUT", site+path, strings.NewReader(body))
@@ -141,7 +142,7 @@ func someThings(t *testing.T, site, store string) *strings.Replacer {
 			"[kiln.big-blue.probe.1]\ntype = \"K\"\n", store, filepath.Join(folder, "line"))
 	}
 	carry := filepath.Join(folder, "carry.zip")
-	if r := runHere(t, []string{"carry", "save", carry, "--store", store}); r.code != exitDone {
+	if r := runHere([]string{"carry", "save", carry, "--store", store}); r.code != exitDone {
 		t.Fatal(r.out)
 	}
 	return strings.NewReplacer("{load}", load, "{pot}", pot, "{result}", result, "{folder}", folder,
@@ -155,11 +156,12 @@ func someThings(t *testing.T, site, store string) *strings.Replacer {
 
 // TestEveryUseWrong runs every command, found in the tree of commands, with each of its flags and words wrong
 // once, and each word left out once: that is wrong use, is told by the name of the flag or the word, in words
-// of people, and nothing is taken in silence. What is only not there is told as such, with the list of what
-// is.
+// of people that say what to write, and nothing is taken in silence. What is only not there is told as such,
+// with the list of what is.
 func TestEveryUseWrong(t *testing.T) {
 	site, store := furnished(t)
-	fill := someThings(t, site, store)
+	runHere := runIn(t, t.TempDir())
+	fill := someThings(t, runHere, site, store)
 	t.Setenv("HOME", t.TempDir())
 	t.Chdir(t.TempDir())
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
@@ -195,7 +197,7 @@ func TestEveryUseWrong(t *testing.T) {
 			if w.what == "--site" {
 				at = nil
 			}
-			if says := w.fault(runHere(t, append(append(strings.Fields(path), w.args...), at...))); says != "" {
+			if says := w.fault(runHere(append(append(strings.Fields(path), w.args...), at...))); says != "" {
 				t.Errorf("%s, %s: %s", path, w.what, says)
 			}
 		}
@@ -220,6 +222,7 @@ func wrongUsesOf(c *cobra.Command, path string, words []string) (all []wrongOne)
 		}
 		return []string{wrongWord, long}
 	}
+	c.InheritedFlags() // puts those that every command has beside its own
 	c.Flags().VisitAll(func(f *pflag.Flag) {
 		if slices.Contains([]string{"setup", "take", "restore"}, c.Name()) &&
 			(f.Name == "store" || f.Name == "config") { // what they name may be yet to come
@@ -279,6 +282,14 @@ var notThere = regexp.MustCompile(`[Nn]o such|[Tt]here is no|is called|no firing
 // fieldID is a caution by its id, or a field of the API by the name that it has there.
 var fieldID = regexp.MustCompile(`caution-\d+|\b[a-z]+_[a-z_]+: |\b[a-z]+_(?:mm|at|ratio|id)\b`)
 
+// saysWhatToWrite is what helps in a refusal: an example, how the command is written, the words there are, a
+// range, what the flag goes with, or where to look for what is there.
+var saysWhatToWrite = regexp.MustCompile(`such as \S|, as (?:in )?\S|\bwrite (?:it as )?\S|\bWrite the number|` +
+	`written as |name it with: |(?:one|none) of \S|^\S* ?mm, cm, in or 32nds|: mm, cm, in or 32nds|there are \S|it has \S|there is no file|` +
+	`the first line names: \S|at most \d|from \S+ to \S|and hyphens only|\btakes a |is given alone, or with|` +
+	`goes with \S|is of a bisque or fired length|see lidwright \S|join one first|The nearest is \S|` +
+	`needed: \S|file name too long|name one table|is used already`)
+
 // fault is what is wrong in how a wrong use was answered; empty if nothing is.
 func (w wrongOne) fault(r wrongRun) string {
 	var wrong []string
@@ -293,6 +304,9 @@ func (w wrongOne) fault(r wrongRun) string {
 	}
 	if found := goError.FindString(said); found != "" {
 		wrong = append(wrong, "says "+found)
+	}
+	if !saysWhatToWrite.MatchString(said) {
+		wrong = append(wrong, "does not say what to write")
 	}
 	if len(said) > 700 {
 		wrong = append(wrong, "too long")

@@ -134,7 +134,7 @@ func TestCarryEveryMonth(t *testing.T) {
 		}
 	}
 	path := saved(t, folders[0])
-	if _, err := s.TakeCarry(ctx, path, []string{"clay wren"}, true, coded3); !errors.Is(err, ErrSame) || !strings.Contains(err.Error(), "clay wren") {
+	if _, err := s.TakeCarry(ctx, path, []string{"clay wren"}, true, coded3); !errors.Is(err, ErrSame) || !strings.Contains(err.Error(), "no clay wren on both sides; there are clay clay-a, clay tern, kiln big-blue") {
 		t.Errorf("a name that nobody has: %v", err)
 	}
 	if _, err := s.TakeCarry(ctx, path, []string{"clay tern"}, true, coded3); !errors.Is(err, ErrSame) || !strings.Contains(err.Error(), "tern-2") {

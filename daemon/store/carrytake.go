@@ -326,6 +326,7 @@ func (t *taker) take(ctx context.Context) error {
 	c.New, c.Here = map[string]int{}, map[string]int{}
 	if t.number(ctx, `SELECT (SELECT count(*) FROM main.change) + (SELECT count(*) FROM main.firing)`) == 0 && t.err == nil {
 		c.Whole = true
+		t.sameAreOnBoth(ctx)
 		t.do(ctx, `DELETE FROM main.site`)
 		t.others(ctx, true)
 		for _, table := range carryTables {
@@ -336,9 +337,8 @@ func (t *taker) take(ctx context.Context) error {
 	site := c.Manifest.Site
 	ours := t.number(ctx, `SELECT count(*) FROM main.site WHERE id = ?`, site) > 0
 	t.do(ctx, `DELETE FROM other.site`)
-	var running []string
-	for _, id := range t.texts(ctx, `SELECT id FROM other.firing WHERE status = 'running'`) {
-		running = append(running, id)
+	running := t.texts(ctx, `SELECT id FROM other.firing WHERE status = 'running'`)
+	for _, id := range running {
 		for _, table := range []string{"run", "curve", "envelope", "raw"} {
 			t.do(ctx, `DELETE FROM other.`+table+` WHERE firing = (SELECT row FROM other.firing WHERE id = ?)`, id)
 		}
@@ -356,6 +356,7 @@ func (t *taker) take(ctx context.Context) error {
 		if taken = min(last, newest); t.number(ctx, `SELECT count(*) FROM other.change o JOIN main.change m USING (seq) WHERE o.kind <> m.kind OR o.op <> m.op OR o.id <> m.id OR o.body <> m.body`) > 0 {
 			return ErrApart
 		}
+		t.sameAreOnBoth(ctx)
 	} else {
 		t.rename(ctx, site)
 		shift = last
@@ -491,11 +492,7 @@ func (t *taker) rename(ctx context.Context, site string) {
 	for _, kind := range []string{"clay", "kiln"} {
 		t.nameApart(ctx, kind, names[kind], said)
 	}
-	for _, n := range slices.Sorted(maps.Keys(t.same)) {
-		if !said[n] && t.err == nil {
-			t.err = fmt.Errorf("%w: there is no %s on both sides; write \"kiln NAME\" or \"clay NAME\" as the dry run does", ErrSame, n)
-		}
-	}
+	t.sameAre(said)
 	t.nameBars(ctx, names["bar"])
 	for _, kind := range []string{"clay", "kiln", "bar"} {
 		t.giveNames(ctx, kind, names[kind])
@@ -503,6 +500,36 @@ func (t *taker) rename(ctx context.Context, site string) {
 	if len(t.c.Renamed) > 0 && t.err == nil {
 		t.err = renameSaid(ctx, t.tx, names)
 	}
+}
+
+// sameAre refuses a name that is told to be the same and is none of those on both sides.
+func (t *taker) sameAre(said map[string]bool) {
+	for _, n := range slices.Sorted(maps.Keys(t.same)) {
+		if !said[n] && t.err == nil {
+			t.err = fmt.Errorf("%w: there is no %s on both sides; %s", ErrSame, n, onBoth(said))
+		}
+	}
+}
+
+// sameAreOnBoth is sameAre where no name is new: the record comes whole, or came before.
+func (t *taker) sameAreOnBoth(ctx context.Context) {
+	said := map[string]bool{}
+	for _, kind := range []string{"clay", "kiln"} {
+		_, both := t.clashes(ctx, kind)
+		for n, is := range both {
+			said[kind+" "+n] = is
+		}
+	}
+	t.sameAre(said)
+}
+
+// onBoth tells the names that same may be told of.
+func onBoth(said map[string]bool) string {
+	names := slices.DeleteFunc(slices.Sorted(maps.Keys(said)), func(n string) bool { return !said[n] })
+	if len(names) == 0 {
+		return "no clay and no kiln is called alike on both"
+	}
+	return "there are " + strings.Join(names, ", ")
 }
 
 // known are the names of a kind here and there: a new name is none of them.
