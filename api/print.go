@@ -45,7 +45,7 @@ type sheet struct {
 
 func newSheet(l pages.Locale, says string) *sheet {
 	s := &sheet{l: l}
-	fmt.Fprintf(s, `<svg xmlns="http://www.w3.org/2000/svg" class="true" width="%gmm" height="%gmm" viewBox="0 0 %g %g" role="img" aria-label="%s" font-family="Georgia, serif" font-size="4">`,
+	fmt.Fprintf(s, `<svg xmlns="http://www.w3.org/2000/svg" class="true" width="%gmm" height="%gmm" viewBox="0 0 %g %g" role="img" aria-label="%s" font-family="Roboto, Arial, sans-serif" font-size="4">`,
 		sheetWide, sheetHigh, sheetWide, sheetHigh, html.EscapeString(says))
 	return s
 }
@@ -73,7 +73,7 @@ func (s *sheet) check(x, y float64) {
 func (s *sheet) foot(says string) {
 	s.write(sheetEdge, sheetHigh-sheetEdge-6, "start", says)
 	// Small, or it is wider than the sheet.
-	fmt.Fprintf(s, `<text x="%g" y="%g" font-size="3">%s</text>`, sheetEdge, sheetHigh-sheetEdge,
+	fmt.Fprintf(s, `<text class="foot" x="%g" y="%g" font-size="3">%s</text>`, sheetEdge, sheetHigh-sheetEdge,
 		html.EscapeString(s.l.Tell(caution.Text(caution.NotFoodSafe))))
 }
 

@@ -626,7 +626,7 @@ func TestTypedNamesAreNotTranslated(t *testing.T) {
 		want []string
 	}{
 		{LanguagePage{Frame: f, Next: "/clay/dry"},
-			[]string{`<title>Wie diese Seiten mit mir reden · dry</title>`, `<a class="home" href="/">dry</a>`, `value="/clay/dry"`}},
+			[]string{`<title>Sprache und Einheiten · dry</title>`, `<a class="home" href="/">dry</a>`, `value="/clay/dry"`}},
 		{PasscodePage{Frame: f, Who: "dry", Action: "/clays", Fields: []Hidden{{"name", "dry"}}},
 			[]string{`<title>Zugangscode · dry</title>`, `name="name" value="dry"`, `<strong>dry</strong>`}},
 		{PasscodePage{Frame: f, Problem: &noClay}, []string{`<p>dry: diese Masse gibt es nicht.</p>`}},

@@ -263,5 +263,16 @@ func comma(text string) string {
 	return ", " + text
 }
 
+// asides are what else is to be known of a bar, as ", practice, bent".
+func asides(l Locale, practice bool, flags []string) (text string) {
+	if practice {
+		text = comma(l.T("practice"))
+	}
+	for _, f := range flags {
+		text += comma(l.Say(spaced(f)))
+	}
+	return text
+}
+
 // kilnAddress is the address of a kiln's page.
 func kilnAddress(kiln string) templ.SafeURL { return templ.SafeURL("/kiln/" + url.PathEscape(kiln)) }

@@ -1,11 +1,13 @@
 package kilntest
 
 import (
+	"cmp"
 	"fmt"
 	"html"
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 )
 
@@ -18,7 +20,8 @@ type Said struct {
 
 // Calibration draws what was said against what came true, a cell with two standard errors to either side, as
 // <name>.svg in the folder that LIDWRIGHT_CALIBRATION names (make calibration); without it nothing. Cells of
-// which one thing was said, as of ranges, lie below one another with their names, the others in a square.
+// which one thing was said, as of ranges, lie below one another from the lowest to the highest, the others in a
+// square. The drawing has no words but what a pointer is told: it is shown on pages of any language.
 func Calibration(name, title string, cells []Said) error {
 	dir := os.Getenv("LIDWRIGHT_CALIBRATION")
 	if dir == "" || len(cells) == 0 {
@@ -48,37 +51,52 @@ func (c Said) tells() string {
 		c.error(), c.Of))
 }
 
-// page begins a drawing.
-func page(title string, wide, high float64) string {
-	return fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" width="%.0f" height="%.0f" viewBox="0 0 %.0f %.0f" role="img" lang="en" font-family="sans-serif" font-size="12">
-<title>%s</title><rect width="100%%" height="100%%" fill="#fff"/><text x="16" y="25" font-size="15">%s</text>
-`, wide, high, wide, high, html.EscapeString(title), html.EscapeString(title))
+// How wide a drawing is: in a card on a phone it is shown as it is drawn.
+const wide = 326.0
+
+// page begins a drawing. The classes are those of the pages, the attributes what it looks like without them.
+func page(title string, high float64) string {
+	return fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" class="true" width="%.0f" height="%.0f" viewBox="0 0 %.0f %.0f" role="img" font-family="sans-serif" font-size="14">
+<title>%s</title>
+`, wide, high, wide, high, html.EscapeString(title))
 }
 
-// lines puts each cell on a line of its own under a scale in per cent, what was said as a stroke across.
+// label is a share in per cent on an axis.
+func label(x, y float64, anchor string, share float64) string {
+	return fmt.Sprintf(`<text class="t2" x="%.1f" y="%.1f" text-anchor="%s">%.0f %%</text>`, x, y, anchor, 100*share)
+}
+
+// bar is what came of a cell: a dot, and a stroke over two standard errors to either side.
+func (c Said) bar(x, y, dx, dy, radius float64) string {
+	return fmt.Sprintf(`<g><title>%s</title><path class="hair" d="M%.1f %.1fl%.1f %.1f" stroke="#5c5148"/><circle class="inkdot" cx="%.1f" cy="%.1f" r="%g" fill="#2b2420"/></g>`+"\n",
+		c.tells(), x-dx, y-dy, 2*dx, 2*dy, x, y, radius)
+}
+
+// lines puts each cell on a line of its own under a scale in per cent, what was said as a stroke down its lines.
 func lines(title string, cells []Said, low float64) string {
-	const top, row, wide = 66.0, 17.0, 360.0
-	longest := 0
-	for _, c := range cells {
-		longest = max(longest, len([]rune(c.Name)))
-	}
-	left := 24 + 6.2*float64(longest)
+	const top, row, left, right = 24.0, 6.0, 20.0, wide - 24.0
+	cells = slices.SortedFunc(slices.Values(cells), func(a, b Said) int {
+		return cmp.Or(cmp.Compare(a.Said, b.Said), cmp.Compare(a.True, b.True))
+	})
 	low = math.Floor(low*20) / 20
-	bottom := top + row*float64(len(cells))
-	x := func(v float64) float64 { return left + wide*(max(v, low)-low)/(1-low) }
+	x := func(v float64) float64 { return left + (right-left)*(v-low)/(1-low) }
+	bottom := top + row*float64(len(cells)) + 4
 	var b strings.Builder
-	b.WriteString(page(title, left+wide+90, bottom+16))
-	fmt.Fprintf(&b, `<text x="%.1f" y="44" fill="#444">came true, %%; the stroke is what was said; bars are two standard errors</text>`+"\n", 16.0)
-	for v := low; v < 1.001; v += 0.05 {
-		fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" text-anchor="middle">%.0f</text><path d="M%.1f %.1fV%.1f" stroke="#ddd"/>`+"\n", x(v), top-6, 100*v, x(v), top, bottom)
+	b.WriteString(page(title, bottom+4))
+	step := 0.05
+	if low < 0.75 {
+		step = 0.1
+	}
+	for v := 1.0; v > low-0.001; v -= step {
+		fmt.Fprintf(&b, `%s<path class="grid" d="M%.1f %.1fV%.1f" stroke="#d9cebd"/>`+"\n",
+			label(x(v), top-8, "middle", v), x(v), top, bottom)
 	}
 	for i, c := range cells {
-		y := top + row*(float64(i)+0.5)
-		fmt.Fprintf(&b, `<g><title>%s</title><text x="%.1f" y="%.1f" text-anchor="end">%s</text><path d="M%.1f %.1fv%.0f" stroke="#c01c28" stroke-width="2"/>`,
-			c.tells(), left-10, y+4, html.EscapeString(c.Name), x(c.Said), y-row/2, row)
-		fmt.Fprintf(&b, `<path d="M%.1f %.1fH%.1f" stroke="#1a5fb4"/><circle cx="%.1f" cy="%.1f" r="4" fill="#1a5fb4"/><text x="%.1f" y="%.1f" fill="#444">%.1f</text></g>`+"\n",
-			x(c.True-2*c.error()), y, x(min(c.True+2*c.error(), 1)), x(c.True), y, left+wide+14, y+4,
-			100*c.True)
+		fmt.Fprintf(&b, `<path class="predict" d="M%.1f %.1fv%g" stroke="#a33a0c" stroke-width="3"/>`,
+			x(c.Said), top+2+row*float64(i), row)
+	}
+	for i, c := range cells {
+		b.WriteString(c.bar(x(c.True), top+2+row*(float64(i)+0.5), x(2*c.error())-x(0), 0, 2.5))
 	}
 	b.WriteString("</svg>\n")
 	return b.String()
@@ -86,20 +104,21 @@ func lines(title string, cells []Said, low float64) string {
 
 // square puts what was said across and what came true up.
 func square(title string, cells []Said, low float64) string {
-	const side, margin = 400.0, 50.0
+	const left, top, side = 58.0, 12.0, wide - 58.0 - 24.0
 	low = math.Floor(low*10) / 10
-	x := func(v float64) float64 { return margin + side*(v-low)/(1-low) }
-	y := func(v float64) float64 { return margin + side - side*(max(v, low)-low)/(1-low) }
+	x := func(v float64) float64 { return left + side*(v-low)/(1-low) }
+	y := func(v float64) float64 { return top + side - side*(v-low)/(1-low) }
 	var b strings.Builder
-	b.WriteString(page(title, 500, 500))
-	fmt.Fprintf(&b, `<path d="M50 50V450H450" fill="none" stroke="#444"/><path d="M%.1f %.1fL%.1f %.1f" stroke="#999" stroke-dasharray="4 4"/>`+"\n", x(low), y(low), x(1), y(1))
-	for v := low; v < 1.01; v += 0.1 {
-		fmt.Fprintf(&b, `<text x="%.1f" y="466" text-anchor="middle">%.0f</text><text x="44" y="%.1f" text-anchor="end">%.0f</text>`+"\n", x(v), 100*v, y(v)+4, 100*v)
+	b.WriteString(page(title, top+side+26))
+	for v := 1.0; v > low-0.001; v -= 0.2 {
+		fmt.Fprintf(&b, `<path class="grid" d="M%.1f %.1fH%.1fM%.1f %.1fV%.1f" fill="none" stroke="#d9cebd"/>%s%s`+"\n",
+			left, y(v), left+side, x(v), top, top+side, label(left-8, y(v)+5, "end", v),
+			label(x(v), top+side+20, "middle", v))
 	}
-	fmt.Fprintln(&b, `<text x="250" y="488" text-anchor="middle">said, %</text><text x="8" y="42">came true, %</text>`)
+	fmt.Fprintf(&b, `<path class="predict" d="M%.1f %.1fL%.1f %.1f" stroke="#a33a0c" stroke-width="2"/>`+"\n",
+		x(low), y(low), x(1), y(1))
 	for _, c := range cells {
-		fmt.Fprintf(&b, `<g><title>%s</title><path d="M%.1f %.1fV%.1f" stroke="#1a5fb4"/><circle cx="%.1f" cy="%.1f" r="4" fill="#1a5fb4"/></g>`+"\n",
-			c.tells(), x(c.Said), y(c.True-2*c.error()), y(min(c.True+2*c.error(), 1)), x(c.Said), y(c.True))
+		b.WriteString(c.bar(x(c.Said), y(c.True), 0, y(0)-y(2*c.error()), 3.5))
 	}
 	b.WriteString("</svg>\n")
 	return b.String()
