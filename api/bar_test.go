@@ -362,7 +362,7 @@ func TestFlagsByPage(t *testing.T) {
 		b.read(code, "wet", "100.0")
 		b.read(code, "dry", "94.2")
 	}
-	b.json("POST", "/v1/loads/"+load+"/unpacked", `{}`, 200)
+	b.json("POST", "/v1/loads/"+load+"/unpacked", ``, 200)
 	for code, length := range map[string]string{"BQ7": "87.6", "BQ4": "87.5"} {
 		b.read(code, "fired", length)
 	}

@@ -24,7 +24,7 @@ func TestRestoreCrossedOut(t *testing.T) {
 		func(id string) { b.post("/class/restore", url.Values{"kind": {"reading"}, "id": {id}}, 303) },
 		func(id string) { // twice is once
 			b.json("POST", "/v1/crossed-out/reading/"+id+"/restore", `{}`, 200)
-			b.json("POST", "/v1/crossed-out/reading/"+id+"/restore", `{}`, 200)
+			b.json("POST", "/v1/crossed-out/reading/"+id+"/restore", ``, 200)
 		},
 	} {
 		b.json("PUT", "/v1/bars/BQ7/readings/"+dry+"/strike", `{"why":"another bar","by":"KT"}`, 200)
@@ -75,7 +75,7 @@ func TestRestoreCrossedOut(t *testing.T) {
 	b.json("POST", "/v1/crossed-out/reading/"+wet+"/restore", `{}`, 412)
 	b.json("PUT", "/v1/bars/BQ7/readings/"+id+"/strike", `{"why":"the first was right"}`, 200)
 	b.json("POST", "/v1/crossed-out/reading/"+wet+"/restore", `{}`, 200)
-	b.json("POST", "/v1/crossed-out/reading/"+b.id()+"/restore", `{}`, 404)
+	b.json("POST", "/v1/crossed-out/reading/"+b.id()+"/restore", ``, 404)
 }
 
 // TestRestoreOtherThings restores a load that was called off, and a board of lids.
@@ -85,7 +85,7 @@ func TestRestoreOtherThings(t *testing.T) {
 	b.s.Kiln = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue"}}
 	load, board := b.id(), b.id()
 	b.json("PUT", "/v1/loads/"+load, `{"kiln":"big-blue","kind":"glaze","bars":[{"bar":"BQ7"}]}`, 201)
-	b.json("POST", "/v1/loads/"+load+"/called-off", `{}`, 200)
+	b.json("POST", "/v1/loads/"+load+"/called-off", ``, 200)
 	b.json("PUT", "/v1/lid-results/"+board, `{"form":"jar","body":"tern/A","counts":{"good":2}}`, 201)
 	b.json("PUT", "/v1/lid-results/"+board+"/strike", `{"why":"another board"}`, 200)
 	got := b.json("GET", "/v1/crossed-out", "", 200)["items"].([]any)
@@ -94,7 +94,7 @@ func TestRestoreOtherThings(t *testing.T) {
 	}
 	for _, o := range got {
 		one := o.(map[string]any)
-		b.json("POST", "/v1/crossed-out/"+one["kind"].(string)+"/"+one["id"].(string)+"/restore", `{}`, 200)
+		b.json("POST", "/v1/crossed-out/"+one["kind"].(string)+"/"+one["id"].(string)+"/restore", ``, 200)
 	}
 	if got := b.json("GET", "/v1/crossed-out", "", 200)["items"].([]any); len(got) != 0 {
 		t.Errorf("crossed out still: %v", got)

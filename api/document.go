@@ -200,6 +200,14 @@ func sayMembers(registry huma.Registry, t reflect.Type, schema *huma.Schema) {
 	}
 }
 
+// said is what the body of a request says that need not have one.
+func said[T any](body *T) (told T) {
+	if body != nil {
+		told = *body
+	}
+	return told
+}
+
 // body is an answer that is written out as it is.
 type body[T any] struct{ Body T }
 

@@ -332,7 +332,7 @@ func TestButtons(t *testing.T) {
 		"/v1/firings/8/begin":                         {`{"kiln":"big-blue"}`, 422},
 		"/v1/firings/" + string(idOf(9)) + "/begin":   {`{"kiln":"nobody"}`, 404},
 		"/v1/firings/" + string(idOf(1)) + "/begin":   {`{"kiln":"little-red"}`, 409},
-		"/v1/firings/" + string(idOf(99)) + "/stop":   {`{}`, 404},
+		"/v1/firings/" + string(idOf(99)) + "/stop":   {``, 404},
 		"/v1/firings/" + string(idOf(10)) + "/begin":  {`{"kiln":"big-blue","kind":"raku"}`, 422},
 		"/v1/firings/" + string(idOf(11)) + "/begin ": {`{"kiln":"big-blue"}`, 404},
 	} {

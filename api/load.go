@@ -70,25 +70,25 @@ func (s loadRoutes) putLoad(ctx context.Context, in *putLoadInput) (*edited[wire
 
 type unpackedInput struct {
 	wire.LoadPath
-	Body wire.UnpackedBody `required:"false"`
+	Body *wire.UnpackedBody
 }
 
 func (s loadRoutes) postUnpacked(ctx context.Context, in *unpackedInput) (*body[wire.Load], error) {
-	at := s.Now().Wall
-	if in.Body.UnpackedAt != "" {
-		t, err := time.Parse(time.RFC3339, in.Body.UnpackedAt)
+	at, told := s.Now().Wall, said(in.Body)
+	if told.UnpackedAt != "" {
+		t, err := time.Parse(time.RFC3339, told.UnpackedAt)
 		if err != nil {
 			return nil, web.NewProblem("out-of-range", message.New("unpacked_at is no time."),
 				wire.Field{Name: "unpacked_at", Says: message.New("write 2026-01-14T13:00:00+01:00")})
 		}
 		at = t
 	}
-	return s.loadOf(ctx)(s.Loads().Unpack(ctx, in.ID, at, in.Body.By, in.Body.Sure))
+	return s.loadOf(ctx)(s.Loads().Unpack(ctx, in.ID, at, told.By, told.Sure))
 }
 
 type loadByInput struct {
 	wire.LoadPath
-	Body wire.ByBody `required:"false"`
+	Body *wire.ByBody
 }
 
 func (s loadRoutes) deleteUnpacked(ctx context.Context, in *wire.LoadPath) (*body[wire.Load], error) {
@@ -96,15 +96,10 @@ func (s loadRoutes) deleteUnpacked(ctx context.Context, in *wire.LoadPath) (*bod
 }
 
 func (s loadRoutes) postCalledOff(ctx context.Context, in *loadByInput) (*body[wire.Load], error) {
-	return s.loadOf(ctx)(s.Loads().CallOff(ctx, in.ID, in.Body.By))
+	return s.loadOf(ctx)(s.Loads().CallOff(ctx, in.ID, said(in.Body).By))
 }
 
-type loadFiringInput struct {
-	wire.LoadFiringPath
-	Body struct{} `required:"false"`
-}
-
-func (s loadRoutes) putLoadFiring(ctx context.Context, in *loadFiringInput) (*body[wire.Load], error) {
+func (s loadRoutes) putLoadFiring(ctx context.Context, in *wire.LoadFiringPath) (*body[wire.Load], error) {
 	return s.loadOf(ctx)(s.Loads().Attach(ctx, in.ID, kiln.FiringID(in.Firing)))
 }
 

@@ -101,13 +101,13 @@ func (s studioRoutes) getCrossedOut(ctx context.Context, in *crossedOutInput) (*
 
 type restoreInput struct {
 	wire.CrossedOutPath
-	Body wire.RestoreBody `required:"false"`
+	Body *wire.RestoreBody
 }
 
 // postRestore restores one thing and answers with what is crossed out still.
 func (s studioRoutes) postRestore(ctx context.Context, in *restoreInput) (*body[wire.List[wire.CrossedOut]],
 	error) {
-	if err := s.Restore(ctx, in.Kind, in.ID, in.Body.By); err != nil {
+	if err := s.Restore(ctx, in.Kind, in.ID, said(in.Body).By); err != nil {
 		return nil, err
 	}
 	return s.getCrossedOut(ctx, &crossedOutInput{Hours: usecase.ThisEvening.Hours()})

@@ -38,15 +38,15 @@ func (s firingRoutes) beginFiring(ctx context.Context, in *beginInput) (*body[wi
 
 type stopInput struct {
 	wire.FiringPath
-	Body struct {
+	Body *struct {
 		Sure bool `json:"sure,omitempty" doc:"Stop, whatever the kiln reads"`
-	} `required:"false"`
+	}
 }
 
 // stopFiring closes the firing that a kiln has open; it ends the recording and nothing else. Its
 // end is written within seconds. One that is over already stays as it is.
 func (s firingRoutes) stopFiring(ctx context.Context, in *stopInput) (*body[wire.Firing], error) {
-	f, err := s.Firings().Stop(ctx, kiln.FiringID(in.ID), in.Body.Sure)
+	f, err := s.Firings().Stop(ctx, kiln.FiringID(in.ID), said(in.Body).Sure)
 	if err != nil {
 		return nil, err
 	}

@@ -59,14 +59,6 @@ type Length struct {
 	exact *big.Rat // mm
 }
 
-// Exact is the exact length in mm, for the caller to keep.
-func (l Length) Exact() *big.Rat {
-	if l.exact == nil {
-		return new(big.Rat)
-	}
-	return new(big.Rat).Set(l.exact)
-}
-
 // Millimetre is the float64 nearest to the exact length.
 func (l Length) Millimetre() Millimetre {
 	if l.exact == nil {
@@ -225,23 +217,6 @@ func allDigits(text string) bool {
 	return text != ""
 }
 
-// In writes the length in unit, with its suffix. exact says whether the text stands for
-// the very same length: always in a unit in which it has a finite decimal of at most 12
-// places (for 32nds: a whole number of 32nds), else it is rounded to that.
-func (l Length) In(unit LengthUnit) (text string, exact bool) {
-	r := l.Exact()
-	r.Quo(r, unit.mm())
-	if unit == Inch32nd {
-		n := new(big.Rat).Mul(r, big.NewRat(32, 1))
-		return in32nds(nearest(n)), n.IsInt()
-	}
-	const places = 12
-	text = r.FloatString(places)
-	back, _ := new(big.Rat).SetString(text)
-	text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
-	return text + " " + string(unit), back.Cmp(r) == 0
-}
-
 // Format writes a length for a reader: 94.35 mm, 9.435 cm, 3.7146 in, 3 23/32 in; to 0.01
 // mm, 0.001 cm, 0.0001 in or the nearest 32nd.
 func (u LengthUnit) Format(l Millimetre) string {
@@ -305,11 +280,4 @@ func in32nds(n *big.Int) string {
 		return sign + part + " in"
 	}
 	return sign + whole.String() + " " + part + " in"
-}
-
-// nearest rounds a rational that is not negative to a whole number, halves up.
-func nearest(r *big.Rat) *big.Int {
-	twice := new(big.Int).Mul(r.Num(), big.NewInt(2))
-	twice.Add(twice, r.Denom())
-	return twice.Quo(twice, new(big.Int).Mul(r.Denom(), big.NewInt(2)))
 }

@@ -17,6 +17,7 @@ import (
 
 	"lidwright/api/wire"
 	"lidwright/daemon/collector/pgtest"
+	"lidwright/kiln/kilntest"
 )
 
 // hostile is a request that no studio sends.
@@ -225,7 +226,7 @@ func TestHostileBodies(t *testing.T) {
 		}
 	}
 	now, most := rss(t, cmd.Process.Pid)
-	if most > before+memoryTimes*32<<10 {
+	if most > before+kilntest.MemoryTimes*32<<10 {
 		t.Errorf("its memory went from %d to %d kB, %d at most", before, now, most)
 	}
 	s.says(t, 1)

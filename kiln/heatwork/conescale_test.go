@@ -80,7 +80,7 @@ func TestPublishedEndPoints(t *testing.T) {
 	all, byRate, bySource := residuals{}, map[kiln.CelsiusPerHour]residuals{}, map[string]residuals{}
 	var worst string
 	most := 0.0
-	for _, e := range ConeTable() {
+	for _, e := range coneTable() {
 		if e.Series != SeriesSelfSupporting {
 			continue
 		}
@@ -131,7 +131,7 @@ func TestEndPointsLeftOut(t *testing.T) {
 		if err1 != nil || err2 != nil {
 			t.Fatal(row)
 		}
-		for _, e := range ConeTable() {
+		for _, e := range coneTable() {
 			if e.Series == SeriesSelfSupporting && e.Cone == row[0] && float64(e.Rate) == rate {
 				t.Errorf("cone %s at %v °C/h is in the table: it proves nothing", row[0], rate)
 			}
@@ -305,7 +305,7 @@ func TestConesThatDoNotExist(t *testing.T) {
 }
 
 func TestLadderRefusesSpoiltTables(t *testing.T) {
-	table := ConeTable()
+	table := coneTable()
 	swap := slices.Clone(table)
 	for i, e := range swap {
 		if e.Series == SeriesSelfSupporting && e.Cone == "6" {
@@ -398,7 +398,7 @@ func TestSoakForTheNextCone(t *testing.T) {
 func TestSeriesAgainstMain(t *testing.T) {
 	l := MainConeScale()
 	apart := map[kiln.Series][]float64{}
-	for _, e := range ConeTable() {
+	for _, e := range coneTable() {
 		label := strings.TrimSuffix(e.Cone, "a")
 		i, err := coneIndex(label)
 		if err != nil || e.Series == SeriesSelfSupporting {
@@ -429,7 +429,7 @@ func ExampleConeScale_Words() {
 }
 
 func BenchmarkFitLadder(b *testing.B) {
-	ends := ConeTable()
+	ends := coneTable()
 	for b.Loop() {
 		if _, err := NewConeScale(ends); err != nil {
 			b.Fatal(err)

@@ -26,10 +26,7 @@ type ConeEnd struct {
 	Source string              // code in cones.md; M is from memory alone
 }
 
-// ConeTable is the published end points that heat work rests on, in the order of the file.
-func ConeTable() []ConeEnd { return append([]ConeEnd(nil), coneTable()...) }
-
-// coneTable reads the embedded table once. The table is part of the program and tested with
+// coneTable is the published end points that heat work rests on, in the order of the file, read once. It is part of the program and tested with
 // it, so that one that does not parse is a fault of the build and no input.
 var coneTable = sync.OnceValue(func() []ConeEnd {
 	ends, err := ReadConeTable(bytes.NewReader(conesCSV))

@@ -101,15 +101,3 @@ func heatWorkAround(c, half kiln.Celsius, from string) kiln.HeatWork {
 	}
 	return w
 }
-
-// Corrected works out the heat work of one channel twice: as the probe indicated it, and with
-// what the witness cones say of the probe added to every reading and integrated again (adding
-// it to the result would be up to 2 °C off for 10 °C). Its range takes in the doubt of the
-// probe.
-func Corrected(c kiln.Curve, channel kiln.ChannelID, limit kiln.Celsius, probe ProbeBias) (corrected, indicated kiln.HeatWork) {
-	indicated = CurveHeatWork(c, channel, limit, 0)
-	g := NewHeatGauge(MainConeScale(), limit)
-	g.Bias, g.BiasSD = probe.doubtFor(indicated.C)
-	g.Play(c, channel)
-	return g.HeatWork(), indicated
-}

@@ -77,8 +77,8 @@ func (l *ConeScale) advance(s *heatState, from, to *heatPoint, join heatJoin, g 
 }
 
 // reachesHeat says whether a kiln can have come near cone 022 in a gap of unknown length:
-// within the two hours that such a gap is taken for where its ends are alike (firing.md's
-// rule: at most 400 °C down or 100 up), otherwise always.
+// within the two hours that such a gap is taken for where its ends are alike (at most 400 °C
+// down or 100 up; own), otherwise always.
 func reachesHeat(from, to float64) bool {
 	alike := to >= from-400 && to <= from+100
 	return !alike || math.Max(from, to)+float64(Steepest) >= 500

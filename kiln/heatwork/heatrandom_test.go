@@ -217,7 +217,10 @@ func TestCorrected(t *testing.T) {
 	probe := Refilter(MainConeScale(), 9, []FiredCones{{AsIndicated: 1212, Readings: []ConeReading{{Cone: "6", Tilt: 90, Tilted: true}}}})[0]
 	for range 20 {
 		c := workshopFiring(r, time.Minute)
-		corrected, indicated := Corrected(c, "1", kiln.NoTemperature(), probe)
+		indicated := CurveHeatWork(c, "1", kiln.NoTemperature(), 0)
+		var by Correction
+		by.Bias, by.SD = probe.For(indicated.C)
+		corrected := CorrectedHeatWork(c, "1", kiln.NoTemperature(), by)
 		if !sameBits(indicated, curveWork(c)) {
 			t.Fatalf("indicated %+v, want %+v", indicated, curveWork(c))
 		}
@@ -238,7 +241,7 @@ func TestCorrected(t *testing.T) {
 // gauge follows the table: over each such step it moves by the step at 60 °C/h.
 func TestTenDegreesInThePublishedTable(t *testing.T) {
 	at := map[string]map[kiln.CelsiusPerHour]kiln.Celsius{}
-	for _, e := range ConeTable() {
+	for _, e := range coneTable() {
 		if e.Series == SeriesSelfSupporting {
 			if at[e.Cone] == nil {
 				at[e.Cone] = map[kiln.CelsiusPerHour]kiln.Celsius{}

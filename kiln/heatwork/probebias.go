@@ -189,22 +189,16 @@ func (b ProbeBias) Likely() (low, high kiln.Celsius) {
 // For is the bias to be added to every sample of a firing that indicated heatWork, and its
 // sd. Far from where cones were read, and below 800 °C, none is known: 0, with the doubt of a
 // new probe.
-func (b ProbeBias) For(heatWork kiln.Celsius) (bias kiln.Celsius, sd float64) {
+func (b ProbeBias) For(heatWork kiln.Celsius) (bias, sd kiln.Celsius) {
 	if !b.Tells(heatWork) {
-		return 0, b.start
+		return 0, kiln.Celsius(b.start)
 	}
-	return b.Bias, b.BiasSD
+	return b.Bias, kiln.Celsius(b.BiasSD)
 }
 
 // Tells reports whether cones near that heat work told of the probe.
 func (b ProbeBias) Tells(heatWork kiln.Celsius) bool {
 	return b.Cones > 0 && heatWork >= probeLowest && heatWork >= b.Low-probeReach && heatWork <= b.High+probeReach
-}
-
-// doubtFor is For with the sd as a temperature, as a gauge takes it.
-func (b ProbeBias) doubtFor(heatWork kiln.Celsius) (bias, sd kiln.Celsius) {
-	bias, s := b.For(heatWork)
-	return bias, kiln.Celsius(s)
 }
 
 // Notable says that the probe is off by more than 8 °C and more than two sds. A notice

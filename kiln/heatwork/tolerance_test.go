@@ -25,7 +25,10 @@ func TestClassShownAsRange(t *testing.T) {
 		if math.Abs(float64(tolerance)-row.want) > 1e-9 {
 			t.Errorf("type %v class 2 at 1200 °C: ± %v, want ± %v", row.kind, tolerance, row.want)
 		}
-		w, indicated := heatwork.Corrected(c, "1", kiln.NoTemperature(), heatwork.NewProbeBias(tolerance))
+		indicated := heatwork.CurveHeatWork(c, "1", kiln.NoTemperature(), 0)
+		var by heatwork.Correction
+		by.Bias, by.SD = heatwork.NewProbeBias(tolerance).For(indicated.C)
+		w := heatwork.CorrectedHeatWork(c, "1", kiln.NoTemperature(), by)
 		if w.C != indicated.C {
 			t.Errorf("type %v: nothing was read, yet %v became %v", row.kind, indicated.C, w.C)
 		}

@@ -86,7 +86,7 @@ func TestSmallConesAgainstModel(t *testing.T) {
 	l := MainConeScale()
 	var off []float64
 	at := map[string]float64{}
-	for _, e := range ConeTable() {
+	for _, e := range coneTable() {
 		if e.Series == SeriesSmall {
 			d := float64(l.EndPoint(mainCone(t, e.Cone), e.Rate) - e.At)
 			off, at[e.Cone] = append(off, d), d
@@ -279,7 +279,7 @@ func TestProbeFilterPackOrder(t *testing.T) {
 // The bias holds near where cones were read and above 800 °C; elsewhere nothing is known.
 func TestProbeBiasReach(t *testing.T) {
 	b := Refilter(MainConeScale(), 9, []FiredCones{{AsIndicated: 1212, Readings: []ConeReading{{Cone: "6", Tilt: 90, Tilted: true}}}})[0]
-	if bias, sd := b.For(1212); bias != b.Bias || sd != b.BiasSD || !(bias > 5) {
+	if bias, sd := b.For(1212); bias != b.Bias || float64(sd) != b.BiasSD || !(bias > 5) {
 		t.Errorf("at 1212: %v ± %v", bias, sd)
 	}
 	for _, c := range []kiln.Celsius{700, 1000, kiln.NoTemperature()} {

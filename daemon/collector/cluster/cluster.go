@@ -262,12 +262,3 @@ func (s *Server) Standby(ctx context.Context, folder, name string) (*Server, err
 	}
 	return to, nil
 }
-
-// Promote makes a standby take writes.
-func (s *Server) Promote(ctx context.Context) error {
-	out, err := s.program(ctx, "pg_ctl", "promote", "-w", "-D", s.Folder).CombinedOutput()
-	if err != nil {
-		return fmt.Errorf("promote the standby: %w: %s", err, out)
-	}
-	return nil
-}
