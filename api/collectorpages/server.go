@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"lidwright/api/pages"
+	"lidwright/api/web"
 	"lidwright/api/wire"
 	"lidwright/kiln"
 	"lidwright/tiles/shrinkage"
@@ -92,16 +93,21 @@ func (s *Server) routes() []route {
 		{"GET /readyz", "", "", nil, nil, s.readyz},
 		{"GET /metrics", "", "", nil, nil, s.owners(metrics(s))},
 		{"GET /metrics/sites", "", "", nil, nil, s.owners(siteMetrics(s))},
-		{"GET /{$}", "", "", nil, nil, s.owners(s.kilnsPage)},
-		{"GET /studios", "", "", nil, nil, s.owners(s.studiosPage)},
-		{"GET /studios/{site}", "", "", nil, nil, s.owners(s.studioPage)},
-		{"GET /studios/{site}/firings/{firing}", "", "", nil, nil, s.owners(s.firingPage)},
+		{"GET /{$}", "", "", nil, nil, s.owners(page(s.kilnsPage))},
+		{"GET /studios", "", "", nil, nil, s.owners(page(s.studiosPage))},
+		{"GET /studios/{site}", "", "", nil, nil, s.owners(page(s.studioPage))},
+		{"GET /studios/{site}/firings/{firing}", "", "", nil, nil, s.owners(page(s.firingPage))},
 		{"GET /studios/{site}/record/{path...}", "", "", nil, nil, s.owners(s.recordPage)},
 		{"GET /passcode", "", "", nil, nil, s.passcodePage},
 		{"POST /passcode", "", "", nil, nil, s.postPasscode},
-		{"GET /style.css", "", "", nil, nil, s.pages.ServeAsset("style.css", "text/css; charset=utf-8")},
-		{"GET /app.js", "", "", nil, nil, s.pages.ServeAsset("app.js", "text/javascript; charset=utf-8")},
+		{"GET /style.css", "", "", nil, nil, page(s.pages.ServeAsset("style.css", "text/css; charset=utf-8"))},
+		{"GET /app.js", "", "", nil, nil, page(s.pages.ServeAsset("app.js", "text/javascript; charset=utf-8"))},
 	}...)
+}
+
+// page sends what people look at compressed.
+func page(answers http.HandlerFunc) http.HandlerFunc {
+	return web.Tagged(answers, func(*http.Request) *web.Cache { return nil }).ServeHTTP
 }
 
 // Handler builds every route. It is made once.

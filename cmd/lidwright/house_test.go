@@ -63,7 +63,7 @@ api: api/auth api/caution api/chart api/metrics api/pages api/tables api/topics 
 daemon: api api/auth api/usecase api/web api/wire config daemon/mqtt daemon/notice daemon/outbox daemon/store kiln
 	kiln/analysis kiln/detect kiln/faults kiln/heatwork kiln/practice kiln/record kiln/source
 	kiln/thermocouple tiles tiles/lid tiles/shrinkage kiln/message
-api/collectorpages: api/caution api/chart api/pages api/wire kiln kiln/message tiles tiles/shrinkage
+api/collectorpages: api/caution api/chart api/pages api/web api/wire kiln kiln/message tiles tiles/shrinkage
 daemon/collector: api api/auth api/collectorpages api/wire config daemon/collector/postgres daemon/store kiln/heatwork tiles tiles/shrinkage
 	daemon/store/codec kiln
 daemon/collector/postgres: api/collectorpages api/wire

@@ -1,7 +1,10 @@
 package collector
 
 import (
+	"bytes"
+	"compress/gzip"
 	"encoding/json"
+	"fmt"
 	"io"
 	"net/http"
 	"slices"
@@ -56,5 +59,52 @@ func TestKilnsPage(t *testing.T) {
 		if strings.Contains(page, "no_reading") || slices.Contains(want, "little-red") && !strings.Contains(page, "no reading") {
 			t.Errorf("%q says a state in letters of a program", ask)
 		}
+	}
+}
+
+// TestManyKilnsGoOut has 170 studios with six kilns each: 200 kilns are shown and how many are not, and what
+// goes over the line is compressed.
+func TestManyKilnsGoOut(t *testing.T) {
+	r := start(t, pgtest.Database(t))
+	for i := range 170 {
+		s := newSender(t, r)
+		var kilns []wire.LiveKiln
+		for k := range 6 {
+			c := float64(20 + (i*7+k*131)%1200)
+			kilns = append(kilns, wire.LiveKiln{Kiln: fmt.Sprintf("kiln-%d", k), State: "heating", Hot: c > 60,
+				LastC: &c, Channels: []wire.LiveChannel{}})
+		}
+		body, _ := json.Marshal(wire.LivePush{Life: s.life, Kilns: kilns})
+		s.send(t, "PUT", "/live", "application/json", body)
+	}
+	ask := func(encoding string) (*http.Response, []byte) {
+		req, _ := http.NewRequestWithContext(t.Context(), "GET", r.url+"/", nil)
+		req.Header.Set("Accept-Encoding", encoding)
+		resp, err := http.DefaultTransport.RoundTrip(req)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer resp.Body.Close()
+		body, err := io.ReadAll(resp.Body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return resp, body
+	}
+	_, plain := ask("identity")
+	if n := strings.Count(string(plain), "<h2>"); n != 200 ||
+		!strings.Contains(string(plain), "820 more are not shown") {
+		t.Errorf("%d kilns are shown", n)
+	}
+	resp, body := ask("gzip")
+	if resp.Header.Get("Content-Encoding") != "gzip" || len(body) > 25_000 {
+		t.Errorf("%d bytes go over the line (%s); 25 kB at most", len(body), resp.Header.Get("Content-Encoding"))
+	}
+	z, err := gzip.NewReader(bytes.NewReader(body))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if whole, err := io.ReadAll(z); err != nil || !strings.Contains(string(whole), "820 more are not shown") {
+		t.Errorf("what was compressed is another page: %v", err)
 	}
 }
