@@ -218,7 +218,7 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	if err := d.outbox.ReadBodies(ctx); err != nil {
 		slog.Warn("what other studios tell is not used", "err", err)
 	}
-	d.outbox.Summarise, d.outbox.PoolsChanged, d.outbox.ShrinkModel = d.summarise, func() { d.shrink.Touch() }, shrinkage.Model
+	d.outbox.Summarise, d.outbox.PoolsChanged, d.outbox.ShrinkModels = d.summarise, func() { d.shrink.Touch() }, shrinkage.PoolModels()
 	d.shrink.pools = d.pooled
 	d.server.Collector = d.outbox
 	d.notifier.studio, d.notifier.keeps = d.server.Clays().StudioNews, d.keeps

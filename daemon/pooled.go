@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"log/slog"
+	"slices"
 
 	"lidwright/api/wire"
 	"lidwright/kiln"
@@ -24,12 +25,13 @@ func (d *Daemon) summarise(ctx context.Context, clay tiles.ClayID, maturesC floa
 	return &wire.PoolSummary{Model: shrinkage.Model, Bars: bars, Year: shrinkage.NewestBag(fit, clay), Info: s.Bytes()}, nil
 }
 
-// pooled is what other studios tell, of the model that this program has.
+// pooled is what other studios tell, by a model that is of use here.
 func (d *Daemon) pooled() map[tiles.ClayID]shrinkage.Pooled {
 	out := map[tiles.ClayID]shrinkage.Pooled{}
 	for clay, told := range d.outbox.Pools() {
 		prior, err := shrinkage.ReadPrior(told.Prior)
-		if err != nil || told.Model != shrinkage.Model || !(told.MaturesC > 500 && told.MaturesC < 1500) {
+		if err != nil || !slices.Contains(shrinkage.PoolModels(), told.Model) ||
+			!(told.MaturesC > 500 && told.MaturesC < 1500) {
 			slog.Warn("what other studios tell of a clay is not used", "clay", clay, "model", told.Model,
 				"err", err)
 			continue

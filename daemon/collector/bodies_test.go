@@ -3,9 +3,11 @@ package collector
 import (
 	"context"
 	"encoding/json"
+	"net/http"
 	"os"
 	"path/filepath"
 	"regexp"
+	"strings"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -46,7 +48,7 @@ func TestStudioTellsOfABody(t *testing.T) {
 	s := newStudio(t)
 	var changed atomic.Int64
 	set := func() {
-		s.out.ShrinkModel, s.out.PoolEach = shrinkage.Model, 20*time.Millisecond
+		s.out.ShrinkModels, s.out.PoolEach = shrinkage.PoolModels(), 20*time.Millisecond
 		s.out.PoolsChanged = func() { changed.Add(1) }
 		s.out.Summarise = func(_ context.Context, clay tiles.ClayID, matures float64) (*wire.PoolSummary,
 			error) {
@@ -109,6 +111,105 @@ func TestStudioTellsOfABody(t *testing.T) {
 	}
 }
 
+// TestModelIsUpgraded: a studio comes to another shrink model. It sends its own summary anew, and what others tell by
+// the model before stays in force until enough of them came after it; those that did not are told by theirs. A
+// no takes it out of both.
+func TestModelIsUpgraded(t *testing.T) {
+	models := shrinkage.PoolModels()
+	newest, before := models[0], models[1]
+	r := start(t, pgtest.Database(t))
+	body, err := Owner{r.store}.NewBody(t.Context(), "Sandpit Clays", "1140", "Smooth stoneware", "6")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var others []pooler
+	put := func(p pooler, n int, model string) {
+		t.Helper()
+		said := summaryOf(t, uint64(n))
+		said.Model = model
+		if resp := ask(t, "PUT", p.path(r, "/"+body), p.key, said); resp.StatusCode != http.StatusNoContent {
+			t.Fatal(resp.StatusCode)
+		}
+	}
+	works := func() {
+		t.Helper()
+		if err := r.Pool(t.Context(), 0); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for n := range 5 {
+		p := pooler{site: newStudio(t).id}
+		if p.key, _, err = joinRaw(t, r, p.site); err != nil {
+			t.Fatal(err)
+		}
+		put(p, n, before)
+		others = append(others, p)
+	}
+	works()
+	s := newStudio(t)
+	knows := func(models ...string) {
+		s.out.ShrinkModels, s.out.PoolEach, s.out.PoolsChanged = models, 20*time.Millisecond, func() {}
+		s.out.Summarise = func(context.Context, tiles.ClayID, float64) (*wire.PoolSummary, error) {
+			one := summaryOf(t, 77)
+			one.Model = models[0]
+			return &one, nil
+		}
+	}
+	sent := func() string { return s.out.ClayBody("tern").LastBody }
+	tells := func(model string, studios int) func() bool {
+		return func() bool {
+			a := s.out.Pools()["tern"]
+			return a.Model == model && a.Studios == studios
+		}
+	}
+	knows(before)
+	s.join(t, r)
+	if err := s.out.SetClayBody(t.Context(), "tern", body, true); err != nil {
+		t.Fatal(err)
+	}
+	until(t, "it is sent and told by the model before",
+		func() bool { return strings.Contains(sent(), `"model":"`+before+`"`) && tells(before, 5)() })
+	works()
+
+	s.halt()
+	s.Store.Close()
+	s.open(t)
+	knows(models...)
+	if err := s.out.ReadBodies(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if !tells(before, 5)() {
+		t.Errorf("at its start the newer program is told %+v", s.out.Pools()["tern"])
+	}
+	s.run()
+	until(t, "its own summary is sent anew", func() bool { return strings.Contains(sent(), `"model":"`+newest+`"`) })
+	works()
+	until(t, "it is told by the pool worked out last", func() bool { return s.out.ClayBody("tern").Told != nil })
+	if !tells(before, 5)() {
+		t.Errorf("alone with the newer model it is told %+v", s.out.Pools()["tern"])
+	}
+	for n, p := range others[:4] {
+		put(p, n, newest)
+	}
+	works()
+	until(t, "four others came after it", tells(newest, 4))
+	if a, _ := toldBy(t, r, others[4], body, before); a.Studios != 5 {
+		t.Errorf("one that stays with the model before is told by %d others", a.Studios)
+	}
+	if err := s.out.SetClayBody(t.Context(), "tern", body, false); err != nil {
+		t.Fatal(err)
+	}
+	rows, err := r.store.Rows(t.Context(), s.id)
+	if err != nil || rows["summary"] != 0 {
+		t.Errorf("after a no: %v, %v", rows, err)
+	}
+	works()
+	if a, _ := toldBy(t, r, others[4], body, before); a.Studios != 4 {
+		t.Errorf("after a no %d others tell by the model before", a.Studios)
+	}
+	until(t, "too few tell by the newer model by then", tells(before, 5))
+}
+
 // TestCopyHoldsWhatOthersTold: a copy of the store that is put back in another folder, as on a new machine,
 // still has what other studios told, and uses it without any collector. The yes to sending was said in
 // another life of the record and may have been taken back since: it counts no more, and what was sent is
@@ -117,7 +218,7 @@ func TestCopyHoldsWhatOthersTold(t *testing.T) {
 	r, s := start(t, pgtest.Database(t)), newStudio(t)
 	body := pooledBody(t, r)
 	set := func(s *studio) {
-		s.out.ShrinkModel, s.out.PoolEach = shrinkage.Model, 20*time.Millisecond
+		s.out.ShrinkModels, s.out.PoolEach = shrinkage.PoolModels(), 20*time.Millisecond
 		s.out.Summarise = func(context.Context, tiles.ClayID, float64) (*wire.PoolSummary, error) {
 			one := summaryOf(t, 77)
 			return &one, nil
@@ -183,7 +284,7 @@ func TestTakenBack(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s.out.PoolEach, s.out.ShrinkModel = 20*time.Millisecond, shrinkage.Model
+	s.out.PoolEach, s.out.ShrinkModels = 20*time.Millisecond, shrinkage.PoolModels()
 	s.out.Summarise = func(context.Context, tiles.ClayID, float64) (*wire.PoolSummary, error) {
 		one := summaryOf(t, 3)
 		return &one, nil

@@ -50,7 +50,7 @@ type Collector struct {
 	Listen    func(address string) (net.Listener, error)
 	Ready     func(address string) // told once, when the pages answer
 	PoolEvery time.Duration        // how long what studios say of a body stands at least
-	Models    []string             // of shrinkage, by number, that pools are worked out in
+	Models    []string             // of shrinkage, by number, that pools are worked out in, the newest first
 	Read      ReadStore            // of records that are looked at; nil: a studio's own pages are not to be had
 
 	cfg   config.Collect
@@ -70,7 +70,7 @@ func New(ctx context.Context, cfg config.Collect, version string) (*Collector, e
 	c := &Collector{Now: time.Now, Listen: func(a string) (net.Listener,
 		error) {
 		return net.Listen("tcp", a)
-	}, Ready: func(string) {}, PoolEvery: poolEvery, Models: []string{shrinkage.Model}, cfg: cfg}
+	}, Ready: func(string) {}, PoolEvery: poolEvery, Models: shrinkage.PoolModels(), cfg: cfg}
 	c.pages = &collectorpages.Server{Name: cfg.Name, Zone: zone, Tongue: cfg.Language, Version: version, Form: wire.PushForm,
 		Now: func() time.Time { return c.Now() }, Draw: Draw, Summary: codec.ReadSummary}
 	if file := cfg.Owner.CodeFile; file != "" {

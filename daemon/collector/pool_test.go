@@ -46,7 +46,12 @@ func (p pooler) path(r *running, more string) string {
 
 func told(t *testing.T, r *running, p pooler, body string) (a wire.PoolAnswer, status int) {
 	t.Helper()
-	resp := ask(t, "GET", p.path(r, "/"+body+"/pool?model="+shrinkage.Model), p.key, nil)
+	return toldBy(t, r, p, body, shrinkage.Model)
+}
+
+func toldBy(t *testing.T, r *running, p pooler, body, model string) (a wire.PoolAnswer, status int) {
+	t.Helper()
+	resp := ask(t, "GET", p.path(r, "/"+body+"/pool?model="+model), p.key, nil)
 	if resp.StatusCode == http.StatusOK {
 		if err := json.NewDecoder(resp.Body).Decode(&a); err != nil {
 			t.Fatal(err)

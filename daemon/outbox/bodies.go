@@ -281,7 +281,7 @@ func (o *Outbox) poolTurn(ctx context.Context) {
 			now.refused = message.Stopped(message.Of(err)).String()
 		}
 		changed = changed || now.Sent != was.Sent || now.refused != was.refused
-		if now.Told != was.Told && (was.Told == nil || now.Told == nil || !now.Told.Made.Equal(was.Told.Made)) {
+		if now.Told != was.Told && (was.Told == nil || now.Told == nil || !sameTold(*now.Told, *was.Told)) {
 			changed, news = true, true
 		}
 		all[clay] = now
@@ -319,19 +319,32 @@ func (o *Outbox) poolClay(ctx context.Context, c *client, site string, clay tile
 			}
 		}
 	}
-	var told wire.PoolAnswer
-	err := c.send(ctx, http.MethodGet, path+"/pool?model="+url.QueryEscape(o.ShrinkModel), "", nil, false,
-		&told)
-	var no *refused
-	switch {
-	case errors.As(err, &no) && no.Why == "too-few":
-		b.Told = nil
-		return nil
-	case err != nil:
+	told, err := o.toldBy(ctx, c, path)
+	if err != nil {
 		return err
 	}
-	if b.Told == nil || !told.Made.Equal(b.Told.Made) {
-		b.Told = &told
+	if told == nil || b.Told == nil || !sameTold(*told, *b.Told) {
+		b.Told = told
 	}
 	return nil
 }
+
+// toldBy is what others tell by the first model by which enough do: while studios come to another model one after
+// another, what is told by the one before stays in force. nil: too few tell by any.
+func (o *Outbox) toldBy(ctx context.Context, c *client, path string) (*wire.PoolAnswer, error) {
+	for _, model := range o.ShrinkModels {
+		var told wire.PoolAnswer
+		err := c.send(ctx, http.MethodGet, path+"/pool?model="+url.QueryEscape(model), "", nil, false, &told)
+		var no *refused
+		switch {
+		case errors.As(err, &no) && no.Why == "too-few":
+		case err != nil:
+			return nil, err
+		default:
+			return &told, nil
+		}
+	}
+	return nil, nil
+}
+
+func sameTold(a, b wire.PoolAnswer) bool { return a.Model == b.Model && a.Made.Equal(b.Made) }

@@ -73,10 +73,11 @@ type Outbox struct {
 	TrustWait   time.Duration // since the start of the machine, for which facts of a clock that is not trusted wait
 
 	// Summarise is what the studio's own bars of a clay tell, for a maturing point; nil: no bar does. PoolsChanged
-	// says that other studios tell something else now. ShrinkModel is the number of the model.
+	// says that other studios tell something else now. ShrinkModels are the numbers of the models by which others
+	// may tell, the first before the next.
 	Summarise    func(ctx context.Context, clay tiles.ClayID, maturesC float64) (*wire.PoolSummary, error)
 	PoolsChanged func()
-	ShrinkModel  string
+	ShrinkModels []string
 
 	tellPool chan struct{} // something was picked, or carried in
 	carried  atomic.Bool   // somebody else wrote into the store: bodies are to be read again

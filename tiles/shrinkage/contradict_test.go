@@ -69,6 +69,19 @@ func TestOwnBarsAgainstThePool(t *testing.T) {
 	if dropped > 4 {
 		t.Errorf("of 30 ordinary studios %d drop it", dropped)
 	}
+	near := tilestest.Make(2702, 100, tilestest.Options{Row: tilestest.Three, NoSlips: true})
+	for chance, messages := range map[float64]int{0.4: 0, 0.6: 2} { // by what the collector made of it
+		one := pools[clay]
+		one.Unlike = chance
+		near.Studio.Pools = map[tiles.ClayID]shrinkage.Pooled{clay: one}
+		if fit, err = near.Studio.FitWithPools(t.Context(), nil); err != nil {
+			t.Fatal(err)
+		}
+		o, _ := shrinkage.OthersTell(fit, clay)
+		if said := o.Advice(); o.LeftOut || len(said) != messages || o.Differs() != (messages > 0) {
+			t.Errorf("unlike with %g: %+v, %v", chance, o, said)
+		}
+	}
 	m := tilestest.Make(2702, 200, tilestest.Options{Row: tilestest.Ten, NoSlips: true})
 	for i := range m.Bars {
 		for j := range m.Bars[i].Readings {

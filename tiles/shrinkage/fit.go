@@ -27,7 +27,11 @@ import (
 
 // Model is the number of the model of shrinkage that answers carry. Another number
 // comes with another rule, constant or prior.
-const Model = "2"
+const Model = "3"
+
+// PoolModels are the models whose summaries and priors are of the same coefficients as those of this one, the
+// newest first: what others tell by them is of use, and pools of each are worked out by themselves.
+func PoolModels() []string { return []string{Model, "2"} }
 
 // Studio is everything that a fit of shrink rates is made from. The order of its lists does
 // not matter; bars and readings carry ids.

@@ -1,7 +1,6 @@
 package shrinkage
 
 import (
-	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -14,24 +13,19 @@ import (
 //	x_s = x + U u_s,  x ~ N(0, 1) in handbook sds,  u_s ~ N(0, T),  T = diag(drying^2, heat^2)
 //
 // drying in log-percent (how clay is wedged, dried, measured), heat in °C (how a controller reads). T is
-// averaged over a grid by the likelihood of all summaries, so that few studios leave the range wide. A studio is
-// of a wide kind with a chance of 5 % (a ruler, another clay under the name, inch for mm): T is then
+// averaged over a grid by the likelihood of all summaries (poolgrid.go), so that few studios leave the range wide.
+// A studio is of a wide kind with a chance of 5 % (a ruler, another clay under the name, inch for mm): T is then
 // diag(2.5^2, 40^2). Nobody is thrown out. It is a normal-normal random-effects meta-analysis (DerSimonian and
 // Laird, Controlled Clinical Trials 7, 1986) in 13 coefficients with a contaminated between-studio part. The
-// sds of T are half-normal beforehand, which lets studios be alike (Gelman, Bayesian Analysis 1, 2006,
-// 515-533: no prior that keeps such an sd away from 0); their scales and the wide kind are our own.
+// wide kind is our own.
 const (
-	wideChance               = 0.05
-	wideDrying, wideHeat     = 2.5, 40.0
-	likelyDrying, likelyHeat = 0.8, 6.0 // the sds of the two half-normal priors of T's sds
-	leastDrying, mostDrying  = 0.08, 1.2
-	leastHeat, mostHeat      = 1.5, 16.0
-	gridDrying, gridHeat     = 6, 5
-	weighings                = 3   // rounds in which it is found out who is of the wide kind
-	mostRounds               = 20  // with those in which the bounds of the weights settle
-	mostShare                = 0.2 // of the weight that one studio may have, from tenUp on
-	mostTimes                = 4.0 // of the middle studio's weight, from tenUp on
-	tenUp                    = 10
+	wideChance           = 0.05
+	wideDrying, wideHeat = 2.5, 40.0
+	weighings            = 3   // rounds in which it is found out who is of the wide kind
+	mostRounds           = 20  // with those in which the bounds of the weights settle
+	mostShare            = 0.2 // of the weight that one studio may have, from tenUp on
+	mostTimes            = 4.0 // of the middle studio's weight, from tenUp on
+	tenUp                = 10
 )
 
 // LeastStudios is how many a pooled answer needs.
@@ -64,49 +58,6 @@ var (
 
 func betweenOf(drying, heat float64) between {
 	return between{square(drying / unitOfWay[0]), square(heat / unitOfWay[1])}
-}
-
-// PoolOf works the pool of one body out. The error is that of ctx, or a summary that cannot be taken.
-func PoolOf(ctx context.Context, studios []Summary) (*Pool, error) {
-	p := &Pool{studios: studios}
-	var logs []float64
-	for i := range gridDrying {
-		drying := leastDrying * math.Pow(mostDrying/leastDrying, float64(i)/(gridDrying-1))
-		for j := range gridHeat {
-			if err := ctx.Err(); err != nil {
-				return nil, fmt.Errorf("pool %d studios: %w", len(studios), context.Cause(ctx))
-			}
-			heat := leastHeat * math.Pow(mostHeat/leastHeat, float64(j)/(gridHeat-1))
-			c, like, err := cellOf(studios, betweenOf(drying, heat), wideChance)
-			if err != nil {
-				return nil, err
-			}
-			p.cells = append(p.cells, c)
-			logs = append(logs, like+likely(drying, likelyDrying)+likely(heat, likelyHeat))
-		}
-	}
-	p.mass = shares(logs)
-	return p, nil
-}
-
-// likely is the log density, but for a constant, of the log of an sd that is half-normal of this scale.
-func likely(sd, scale float64) float64 { return math.Log(sd) - square(sd/scale)/2 }
-
-// shares are parts of 1 by their logs.
-func shares(logs []float64) []float64 {
-	top, sum := math.Inf(-1), 0.0
-	for _, l := range logs {
-		top = max(top, l)
-	}
-	out := make([]float64, len(logs))
-	for i, l := range logs {
-		out[i] = math.Exp(l - top)
-		sum += out[i]
-	}
-	for i := range out {
-		out[i] /= sum
-	}
-	return out
 }
 
 // cellOf works one cell out: who is of the wide kind, by EM, whose weight is bounded, and the log likelihood of it

@@ -162,8 +162,8 @@ func (s *Store) Pool(ctx context.Context, site, body, model string) (a wire.Pool
 	return a, err
 }
 
-// Told is the newest pool of a body in one of these models, as a studio is told it that sent nothing, and
-// what each year's studios say; nil: there is none.
+// Told is the newest pool of a body in the first of these models that has one, as a studio is told it that sent
+// nothing, and what each year's studios say; nil: there is none.
 func (s *Store) Told(ctx context.Context, body string, models []string) (prior []byte,
 	years []collectorpages.BodyYear, err error) {
 	err = s.read(ctx, func(q *pgxpool.Pool) error {
@@ -171,7 +171,7 @@ func (s *Store) Told(ctx context.Context, body string, models []string) (prior [
 		var made time.Time
 		if err := q.QueryRow(ctx, `
 			SELECT r.prior, p.model, p.made FROM pool p JOIN prior r ON r.body = p.body AND r.model = p.model AND r.made = p.made AND r.site = $2
-			WHERE p.body = $1 AND NOT p.back AND p.model = ANY($3) ORDER BY p.made DESC, p.model DESC LIMIT 1`,
+			WHERE p.body = $1 AND NOT p.back AND p.model = ANY($3) ORDER BY array_position($3::text[], p.model), p.made DESC LIMIT 1`,
 			body, uuid.Nil.String(), models).Scan(&prior, &model, &made); err != nil {
 			return err
 		}
