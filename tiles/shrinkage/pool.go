@@ -61,8 +61,9 @@ func betweenOf(drying, heat float64) between {
 }
 
 // cellOf works one cell out: who is of the wide kind, by EM, whose weight is bounded, and the log likelihood of it
-// all at the mean, with the term of Laplace that makes it exact where nobody is.
-func cellOf(studios []Summary, t between, chance float64) (c cell, like float64, err error) {
+// all at the mean, with the term of Laplace that makes it exact where nobody is. Who is wide is found out in so
+// many rounds.
+func cellOf(studios []Summary, t between, chance float64, rounds int) (c cell, like float64, err error) {
 	c = cell{t: t, wide: make([]float64, len(studios)), scale: make([]float64, len(studios))}
 	for i := range studios {
 		c.wide[i], c.scale[i] = chance, 1
@@ -74,10 +75,10 @@ func cellOf(studios []Summary, t between, chance float64) (c cell, like float64,
 		if mean, cov, err = solved(c.precision, c.pull); err != nil {
 			return c, 0, err
 		}
-		if bounded && round >= weighings || round >= mostRounds {
+		if bounded && round >= rounds || round >= mostRounds {
 			break
 		}
-		if round < weighings {
+		if round < rounds {
 			c.weigh(studios, &mean, between{cov.At(ways[0], ways[0]), cov.At(ways[1], ways[1])}, chance)
 		}
 		bounded = c.share(studios, cov)

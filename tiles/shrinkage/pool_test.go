@@ -38,7 +38,7 @@ func TestPublishedMetaAnalysis(t *testing.T) {
 	if math.Abs(tau2-0.3088) > 0.00005 {
 		t.Errorf("tau^2 by DerSimonian and Laird is %.5f, printed 0.3088", tau2)
 	}
-	c, _, err := cellOf(studios, between{tau2 * small * small, 1e-12}, 0)
+	c, _, err := cellOf(studios, between{tau2 * small * small, 1e-12}, 0, weighings)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -186,7 +186,7 @@ func TestPoolIsTheMixedModel(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	c, _, err := cellOf(studios, w.t, 0)
+	c, _, err := cellOf(studios, w.t, 0, weighings)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -17,7 +17,7 @@ const (
 	gridDrying, gridHeat     = 6, 5
 	closings                 = 3   // grids before the last, each where the one before it has its mass
 	closingSDs               = 2.5 // so far to both sides of its mean
-	closingStudios           = 200 // that those before the last look at
+	closingStudios           = 60  // that those before the last look at, in one round
 )
 
 // grid is the rectangle in which the sds of T are looked for, in their logs.
@@ -38,17 +38,17 @@ func PoolOf(ctx context.Context, studios []Summary) (*Pool, error) {
 	}
 	g := wholeGrid()
 	for range closings {
-		p, err := g.pool(ctx, some)
+		p, err := g.pool(ctx, some, 1)
 		if err != nil {
 			return nil, err
 		}
 		g = g.closed(p)
 	}
-	return g.pool(ctx, studios)
+	return g.pool(ctx, studios, weighings)
 }
 
-// pool is what studios say with T on the grid.
-func (g grid) pool(ctx context.Context, studios []Summary) (*Pool, error) {
+// pool is what studios say with T on the grid, and who is wide found out in so many rounds.
+func (g grid) pool(ctx context.Context, studios []Summary, rounds int) (*Pool, error) {
 	p := &Pool{studios: studios}
 	var logs []float64
 	for i := range gridDrying {
@@ -58,7 +58,7 @@ func (g grid) pool(ctx context.Context, studios []Summary) (*Pool, error) {
 				return nil, fmt.Errorf("pool %d studios: %w", len(studios), context.Cause(ctx))
 			}
 			heat := math.Exp(g.low[1] + (g.high[1]-g.low[1])*float64(j)/(gridHeat-1))
-			c, like, err := cellOf(studios, betweenOf(drying, heat), wideChance)
+			c, like, err := cellOf(studios, betweenOf(drying, heat), wideChance, rounds)
 			if err != nil {
 				return nil, err
 			}
