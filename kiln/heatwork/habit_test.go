@@ -71,6 +71,9 @@ func TestProbeRangeWithHabits(t *testing.T) {
 						f.Readings = append(f.Readings, w.read(r, mainCone(t, c), indicated+off, habit, way.step, k))
 					}
 					b.read(l, f)
+					if !(b.BiasSD > 0) {
+						t.Fatalf("%v, %+v: after %d firings off by %v, sd %v", way, w, n, b.Bias, b.BiasSD)
+					}
 					if n == after[i] {
 						e := off - float64(b.Bias)
 						squares[i], said[i] = squares[i]+e*e, said[i]+b.BiasSD
@@ -99,6 +102,42 @@ func TestProbeRangeWithHabits(t *testing.T) {
 	t.Logf("on average %.3f", all/of)
 	if err := kilntest.Calibration("probe", "Ranges of a probe's offset, from cones", cells); err != nil {
 		t.Error(err)
+	}
+}
+
+// TestReaderFarOff: cones told by a reader who reads twenty degrees too much, or too little, leave a probe's
+// offset a number, and so they do one by one at every tilt, for readers of any habit.
+func TestReaderFarOff(t *testing.T) {
+	l, cone := MainConeScale(), mainCone(t, "6")
+	r := rand.New(rand.NewPCG(78, 1))
+	for _, habit := range []float64{-20, 20} {
+		for _, work := range []float64{1150, 1185, 1215, 1225} {
+			w := coneWorld{habit: habit, lean: 2.66}
+			b := NewProbeBias(9)
+			for n := range 30 {
+				if n > 0 {
+					b = b.Next()
+				}
+				f := FiredCones{AsIndicated: kiln.Celsius(work)}
+				f.Readings = append(f.Readings, w.read(r, cone, work, habit, 5, 0))
+				b.read(l, f)
+				if !(b.BiasSD > 0 && math.Abs(float64(b.Bias)) < 60) {
+					t.Fatalf("habit %.0f°, %.0f °C, firing %d: off by %v, sd %v", habit, work, n+1, b.Bias, b.BiasSD)
+				}
+			}
+		}
+	}
+	for tilt := coneLeast; tilt <= coneMost; tilt++ {
+		for habit := -6.0; habit <= 6; habit += 0.25 {
+			f := firingSeen{at: [3]float64{0, 0, habit}, cones: []coneSeen{{s: float64(cone.S), from: tilt - 0.5,
+				to: tilt + 0.5, own: 9, wide: 1}}}
+			pull, stiff := f.pull()
+			for i, v := range pull {
+				if math.IsNaN(v) || math.IsInf(v, 0) || !(stiff[i][i] >= 0) || math.IsInf(stiff[i][i], 0) {
+					t.Fatalf("a tilt of %.0f°, habit %.2f: %v, %v", tilt, habit, pull, stiff)
+				}
+			}
+		}
 	}
 }
 

@@ -72,12 +72,13 @@ func leanPhi(tilt float64) float64 {
 	return 1 + math.Log(math.Tan(tilt*math.Pi/360))/coneLeanLog
 }
 
-// leanWork is the log of the work that a cone at a tilt in degrees has seen, and its slope a degree. The
-// tilt is held to where the law of the lean holds.
+// leanWork is the log of the work that a cone at a tilt in degrees has seen, and its slope a degree. Beyond
+// where the law of the lean holds it goes on straight, so that two tilts never stand for the same work.
 func leanWork(tilt float64) (log, slope float64) {
-	tilt = min(max(tilt, 9), 170)
-	phi := leanPhi(tilt)
-	return math.Log(phi), math.Pi / 180 / (coneLeanLog * math.Sin(tilt*math.Pi/180) * phi)
+	held := min(max(tilt, 9), 170)
+	phi := leanPhi(held)
+	slope = math.Pi / 180 / (coneLeanLog * math.Sin(held*math.Pi/180) * phi)
+	return math.Log(phi) + slope*(tilt-held), slope
 }
 
 // leanTilt is the tilt in degrees of a cone that has seen exp(log) of its work.
