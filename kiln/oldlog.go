@@ -38,9 +38,9 @@ type OldBad struct {
 	Why   message.Message
 }
 
-// MostOldRows is how long such a file may be: 69 hours at a reading each second. Longer ones hold
+// mostOldRows is how long such a file may be: 69 hours at a reading each second. Longer ones hold
 // more than one firing.
-const MostOldRows = 250_000
+const mostOldRows = 250_000
 
 const mostOldBad = 100 // rows that are told
 
@@ -78,9 +78,9 @@ func ReadOldLog(text []byte, choice OldChoice) (OldLog, []OldBad) {
 		if row.Blank() && len(row.Cells) == 1 {
 			continue
 		}
-		if len(l.Ages) == MostOldRows {
+		if len(l.Ages) == mostOldRows {
 			return l, append(bad, OldBad{row.Line, "",
-				message.New("more than {1} rows: one firing a file, please", MostOldRows)})
+				message.New("more than {1} rows: one firing a file, please", mostOldRows)})
 		}
 		bad = append(bad, o.row(row, &l, &first)...)
 	}

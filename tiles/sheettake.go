@@ -156,7 +156,7 @@ func (t *taking) fresh(row SheetRow) (Bar, bool) {
 		return b, false
 	}
 	if b.Batch == "" {
-		b.Batch = NewestOpen(batches)
+		b.Batch = newestOpen(batches)
 	}
 	if !slices.ContainsFunc(batches, func(x Batch) bool { return x.BatchRef == b.BatchRef }) {
 		t.fault(row, "unknown-batch", "batch", "{1} is no batch of {2}", strconv.Quote(string(b.Batch)),
@@ -180,8 +180,8 @@ func (t *taking) fresh(row SheetRow) (Bar, bool) {
 	return b, true
 }
 
-// NewestOpen is the batch that bars are made of if none is named: the open one entered last.
-func NewestOpen(batches []Batch) BatchID {
+// newestOpen is the batch that bars are made of if none is named: the open one entered last.
+func newestOpen(batches []Batch) BatchID {
 	var newest Batch
 	for _, b := range batches {
 		if b.Open && (newest.Batch == "" || b.Made.After(newest.Made)) {

@@ -20,10 +20,10 @@ type Seat struct {
 	Texts                map[string]string // on paper, what stands at a width: collar, opening, lid
 }
 
-// SeatWidth and SeatHeight are the size of the drawing; it is shown at any.
+// SeatWidth and seatHeight are the size of the drawing; it is shown at any.
 const (
 	SeatWidth  = 358
-	SeatHeight = 222
+	seatHeight = 222
 	seatMiddle = SeatWidth / 2
 )
 
@@ -72,7 +72,7 @@ func (d Seat) SVG() string {
 	pot, cover := d.outlines(c, o, l)
 	at := d.at()
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg viewBox="0 0 %d %d" role="img" aria-label="%s">`, SeatWidth, SeatHeight,
+	fmt.Fprintf(&b, `<svg viewBox="0 0 %d %d" role="img" aria-label="%s">`, SeatWidth, seatHeight,
 		html.EscapeString(d.Says))
 	half := func(class, path string) {
 		fmt.Fprintf(&b, `<g class="%s"><path d="%s"/><path transform="translate(%d) scale(-1 1)" d="%s"/></g>`, class, path, SeatWidth, path)

@@ -292,11 +292,11 @@ func (s Bars) judged(j *wire.Reading, a Asked) {
 	}
 	j.ExpectedMM = []*float64{Rounded(float64(a.belief.Low), 1), Rounded(float64(a.belief.High), 1)}
 	j.Fix = Text(a.Fix)
-	j.Earlier = EarlierJSON(a.Earlier)
+	j.Earlier = earlierJSON(a.Earlier)
 }
 
-// EarlierJSON is a doubt of an earlier reading; nil if there is none.
-func EarlierJSON(d *shrinkage.Doubt) *wire.Earlier {
+// earlierJSON is a doubt of an earlier reading; nil if there is none.
+func earlierJSON(d *shrinkage.Doubt) *wire.Earlier {
 	if d == nil {
 		return nil
 	}
@@ -313,7 +313,7 @@ func (s Bars) Doubted(b tiles.Bar, r tiles.Reading) *wire.Earlier {
 			rest.Readings = append(rest.Readings, o)
 		}
 	}
-	return EarlierJSON(shrinkage.Judge(rest, &r, s.LastFit()).Earlier)
+	return earlierJSON(shrinkage.Judge(rest, &r, s.LastFit()).Earlier)
 }
 
 // LastFit is the fit that stands now, for a question that must not wait; nil if there is none.

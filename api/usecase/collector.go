@@ -58,15 +58,15 @@ func (s Clays) poolOf(c Collector, clay tiles.Clay) wire.CollectorClay {
 		}
 	}
 	if fit, _, err := s.Shrink.Latest(); err == nil && j.Told != nil {
-		if told := OtherStudios(fit, clay.ID); told != nil && told.Made.Equal(j.Told.Made) {
+		if told := otherStudios(fit, clay.ID); told != nil && told.Made.Equal(j.Told.Made) {
 			j.Told = told
 		}
 	}
 	return j
 }
 
-// OtherStudios is what other studios tell of a clay, used in fit or left out; nil where none do.
-func OtherStudios(fit *shrinkage.Fit, clay tiles.ClayID) *wire.BodyTold {
+// otherStudios is what other studios tell of a clay, used in fit or left out; nil where none do.
+func otherStudios(fit *shrinkage.Fit, clay tiles.ClayID) *wire.BodyTold {
 	o, there := shrinkage.OthersTell(fit, clay)
 	if !there {
 		return nil

@@ -12,8 +12,8 @@ var localForms = []string{"2006-01-02T15:04", "2006-01-02T15:04:05", "2006-01-02
 
 // Which of two moments that a clock called the same, in the night in which it went back.
 const (
-	FirstOfTwo  = "first"
-	SecondOfTwo = "second"
+	firstOfTwo  = "first"
+	secondOfTwo = "second"
 )
 
 // LocalTime is the moment that a clock of the zone called text; field names it in what is refused. In the night in
@@ -36,7 +36,7 @@ func LocalTime(field, text string, zone *time.Location, which string) (time.Time
 			return t, refuse("out-of-range", message.New("{1} came twice: the clock went back that night.", text), wire.Field{Name: field,
 				Says: message.New("{1} came twice, the clock went back that night: which one?",
 					first.Format("2 Jan ")+text[len("2006-01-02T"):])})
-		case twice && which == SecondOfTwo:
+		case twice && which == secondOfTwo:
 			return second, nil
 		}
 		return first, nil

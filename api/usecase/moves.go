@@ -42,7 +42,7 @@ func (s Clays) Why(ctx context.Context, fit *shrinkage.Fit, a RateAsked) (wire.W
 	}
 	j := wire.Why{Clay: string(a.Clay), Batch: string(sh.At.Batch), Items: []wire.Move{}, RestsOn: s.basisJSON(sh.Basis), LeftOut: []wire.Left{}, NextBars: []wire.Gain{},
 		Batches: []wire.Against{}, Probes: []wire.Witness{}, Source: string(shrinkage.SourceOf(fit, a.Clay)),
-		OtherStudios: OtherStudios(fit, a.Clay), WorthMM: worthMM, OnLidMM: float64(shrinkage.TellingLid),
+		OtherStudios: otherStudios(fit, a.Clay), WorthMM: worthMM, OnLidMM: float64(shrinkage.TellingLid),
 		Model: shrinkage.Model}
 	moves, err := fit.RateHistory(a.Ask)
 	if err != nil {

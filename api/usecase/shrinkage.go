@@ -71,7 +71,7 @@ func (s Clays) ShrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.Ti
 		NextLow: Ratio4(sh.NextPiece.Low), NextHigh: Ratio4(sh.NextPiece.High), MultiplyFiredBy: Rounded(sh.Multiply, 4), Forming: string(a.Forming),
 		Parts: wire.Parts{Drying: Ratio4(sh.Parts.Drying), FiringOnDry: Ratio4(sh.Parts.FiringOnDry), FiringOnWet: Ratio4(sh.Parts.FiringOnWet),
 			Leather: Ratio4(sh.Parts.Leather), LeatherFrom: sh.Parts.LeatherFrom, BisqueOnDry: Ratio4(sh.Parts.BisqueOnDry)},
-		Source: string(shrinkage.SourceOf(fit, a.Clay)), OtherStudios: OtherStudios(fit, a.Clay),
+		Source: string(shrinkage.SourceOf(fit, a.Clay)), OtherStudios: otherStudios(fit, a.Clay),
 		Trust: string(sh.Standing.Trust), TrustWhy: sh.Standing.Why, Untested: sh.Standing.Untested, NearestTestedC: Celsius(sh.Standing.NearestTested),
 		Basis: s.basisJSON(sh.Basis), Cautions: []string{}, AsOf: s.Moment(asOf), Model: shrinkage.Model,
 	}

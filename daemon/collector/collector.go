@@ -72,7 +72,7 @@ func New(ctx context.Context, cfg config.Collect, version string) (*Collector, e
 		return net.Listen("tcp", a)
 	}, Ready: func(string) {}, PoolEvery: poolEvery, Models: shrinkage.PoolModels(), cfg: cfg}
 	c.pages = &collectorpages.Server{Name: cfg.Name, Zone: zone, Tongue: cfg.Language, Version: version, Form: wire.PushForm,
-		Now: func() time.Time { return c.Now() }, Draw: Draw, Summary: codec.ReadSummary}
+		Now: func() time.Time { return c.Now() }, Draw: draw, Summary: codec.ReadSummary}
 	if file := cfg.Owner.CodeFile; file != "" {
 		if _, err := ownerOf(file); err != nil {
 			return nil, fmt.Errorf("%w: owner.code_file: %w; make it with: lidwright-collect code %s",
@@ -202,8 +202,8 @@ func watch(ctx context.Context) {
 	}
 }
 
-// Draw reads a curve as it was sent, and gives lowest and highest of at most so many steps a channel.
-func Draw(k string, data []byte, points int) ([]kiln.Envelope, error) {
+// draw reads a curve as it was sent, and gives lowest and highest of at most so many steps a channel.
+func draw(k string, data []byte, points int) ([]kiln.Envelope, error) {
 	var blocks []*codec.Block
 	for len(data) > 0 {
 		n, size := binary.Uvarint(data)

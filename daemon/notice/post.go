@@ -69,7 +69,7 @@ type Post struct {
 	Outbox    Outbox
 	Receivers []Receiver
 	Now       func() time.Time // in the studio's zone
-	Pauses    []time.Duration  // before each try; none means UsualPauses
+	Pauses    []time.Duration  // before each try; none means usualPauses
 
 	start   sync.Once
 	letters map[string]chan Delivery
@@ -100,13 +100,13 @@ func (p *Post) count(event, outcome string) {
 	p.counts[Count{event, outcome}]++
 }
 
-// UsualPauses are the waits before the tries of a delivery.
-var UsualPauses = []time.Duration{0, 10 * time.Second, time.Minute, 10 * time.Minute, time.Hour}
+// usualPauses are the waits before the tries of a delivery.
+var usualPauses = []time.Duration{0, 10 * time.Second, time.Minute, 10 * time.Minute, time.Hour}
 
 func (p *Post) prepare() {
 	p.start.Do(func() {
 		if p.Pauses == nil {
-			p.Pauses = UsualPauses
+			p.Pauses = usualPauses
 		}
 		p.letters = map[string]chan Delivery{}
 		for _, r := range p.Receivers {

@@ -12,9 +12,9 @@ import (
 // ErrNoCopy means that what was named is no copy of a store, or a folder without one.
 var ErrNoCopy = errors.New("no copy of a lidwright store")
 
-// NewestCopy finds the newest good copy in a folder, such as on a stick; a file is itself. Copies
+// newestCopy finds the newest good copy in a folder, such as on a stick; a file is itself. Copies
 // that are not good are named in the error if there is no good one.
-func NewestCopy(ctx context.Context, path string) (string, error) {
+func newestCopy(ctx context.Context, path string) (string, error) {
 	info, err := os.Stat(path)
 	switch {
 	case err != nil:
@@ -54,7 +54,7 @@ func Restore(ctx context.Context, folder, from string, at time.Time) (copied str
 		return "", nil, err
 	}
 	defer lock.Close()
-	if copied, err = NewestCopy(ctx, from); err != nil {
+	if copied, err = newestCopy(ctx, from); err != nil {
 		return "", nil, err
 	}
 	part, err := bring(copied, filepath.Join(folder, fileName))

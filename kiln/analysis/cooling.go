@@ -70,7 +70,7 @@ func TimeToCool(after []time.Duration, t []kiln.Celsius, mark, room kiln.Celsius
 		}
 	}
 	doubt := kiln.Z90 * math.Hypot(fall.rateSD/fall.rate, coolModel)
-	u := CoolingForecast{Known: true, Left: HoursToDuration(left), Low: HoursToDuration(math.Max(0, low*(1-doubt))), High: HoursToDuration(high * (1 + doubt))}
+	u := CoolingForecast{Known: true, Left: hoursToDuration(left), Low: hoursToDuration(math.Max(0, low*(1-doubt))), High: hoursToDuration(high * (1 + doubt))}
 	u.Says = message.New("{1} in about {2}, likely {3} to {4}.", mark, kiln.Span(u.Left), kiln.Span(u.Low),
 		kiln.Span(u.High))
 	return u

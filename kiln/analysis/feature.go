@@ -67,8 +67,8 @@ func FeaturesOf(c kiln.Curve, channel kiln.ChannelID) Features {
 	for p[first].t < peak-3 {
 		first++
 	}
-	f.Peak, f.PeakAfter, f.Over = kiln.Celsius(peak), HoursToDuration(p[first].hours), HoursToDuration(p[len(p)-1].hours)
-	f.Within10, f.Within50, f.Within100 = HoursToDuration(hoursAbove(p, peak-10)), HoursToDuration(hoursAbove(p, peak-50)), HoursToDuration(hoursAbove(p, peak-100))
+	f.Peak, f.PeakAfter, f.Over = kiln.Celsius(peak), hoursToDuration(p[first].hours), hoursToDuration(p[len(p)-1].hours)
+	f.Within10, f.Within50, f.Within100 = hoursToDuration(hoursAbove(p, peak-10)), hoursToDuration(hoursAbove(p, peak-50)), hoursToDuration(hoursAbove(p, peak-100))
 
 	up, down := p[:at+1], p[at:]
 	rate := func(p []featurePoint, from, to float64) kiln.CelsiusPerHour {
@@ -81,7 +81,7 @@ func FeaturesOf(c kiln.Curve, channel kiln.ChannelID) Features {
 	f.WarmUp = rate(up, 80, 120)
 	f.QuartzUp = rate(up, quartzInversion-inversionBand, quartzInversion+inversionBand)
 	if h := between(up, 300, 900); h > 0 {
-		f.BurnOut = HoursToDuration(h)
+		f.BurnOut = hoursToDuration(h)
 	}
 	f.CoolTop = rate(down, peak-3, peak-103)
 	f.CoolMiddle = rate(down, 1000, 700)

@@ -61,16 +61,16 @@ func ForecastHeating(elapsed time.Duration, t kiln.Celsius, curves []kiln.Envelo
 	if len(ahead) < forecastLeast {
 		return f
 	}
-	f.Known, f.Ahead, f.Peak = true, HoursToDuration(kiln.Median(ahead)),
-		HoursToDuration(math.Max(0, kiln.Median(peak)))
+	f.Known, f.Ahead, f.Peak = true, hoursToDuration(kiln.Median(ahead)),
+		hoursToDuration(math.Max(0, kiln.Median(peak)))
 	if len(cool) >= forecastLeast {
 		left := kiln.Median(slices.Clone(cool))
 		sd := math.Max(sampleSD(cool), forecastSpread*left)
 		half := studentT95[min(len(cool), len(studentT95)-1)] * sd * math.Sqrt(1+1/float64(len(cool)))
 		half = math.Min(half, left/2) // two that differ much would tell nothing
 		f.CoolKnown = true
-		f.Cool = CoolingForecast{Known: true, Left: HoursToDuration(left), Low: HoursToDuration(left - half),
-			High: HoursToDuration(left + half)}
+		f.Cool = CoolingForecast{Known: true, Left: hoursToDuration(left), Low: hoursToDuration(left - half),
+			High: hoursToDuration(left + half)}
 	}
 	return f
 }

@@ -155,4 +155,4 @@ func hoursAbove(p []featurePoint, t float64) float64 {
 	return sum
 }
 
-func HoursToDuration(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
+func hoursToDuration(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }

@@ -32,7 +32,7 @@ type ConeScale struct {
 func MainConeScale() *ConeScale { return mainLadder() }
 
 var mainLadder = sync.OnceValue(func() *ConeScale {
-	l, err := NewConeScale(coneTable())
+	l, err := newConeScale(coneTable())
 	if err != nil {
 		panic("kiln: embedded cones.csv: " + err.Error()) // tested with the program
 	}
@@ -41,7 +41,7 @@ var mainLadder = sync.OnceValue(func() *ConeScale {
 
 // NewLadder fits the ladder to the end points of the main series in ends; the others are
 // left alone. It refuses a table whose cones would change places at 60 °C/h.
-func NewConeScale(ends []ConeEnd) (*ConeScale, error) {
+func newConeScale(ends []ConeEnd) (*ConeScale, error) {
 	tau, s, err := fitLadder(ends)
 	if err != nil {
 		return nil, err

@@ -312,7 +312,7 @@ func TestLadderRefusesSpoiltTables(t *testing.T) {
 			swap[i].At -= 60
 		}
 	}
-	if _, err := NewConeScale(swap); err == nil || !strings.Contains(err.Error(), "not above cone 5 ") {
+	if _, err := newConeScale(swap); err == nil || !strings.Contains(err.Error(), "not above cone 5 ") {
 		t.Errorf("cone 6 below 5: %v", err)
 	}
 	for name, ends := range map[string][]ConeEnd{
@@ -320,13 +320,13 @@ func TestLadderRefusesSpoiltTables(t *testing.T) {
 		"strange cone": append(slices.Clone(table), ConeEnd{Series: SeriesSelfSupporting, Cone: "99", Rate: 60, At: 1400}),
 		"no rate":      append(slices.Clone(table), ConeEnd{Series: SeriesSelfSupporting, Cone: "6", At: 1200}),
 	} {
-		if _, err := NewConeScale(ends); err == nil {
+		if _, err := newConeScale(ends); err == nil {
 			t.Errorf("%s: taken", name)
 		}
 	}
 	for _, text := range []string{"", "a,b\n", "series,cone,rate_c_per_h,end_point_c,source\nx,6,fast,1200,M\n", "series,cone,rate_c_per_h,end_point_c,source\nx,6,60,hot,M\n",
 		"series,cone,rate_c_per_h,end_point_c,source\nx,6,-60,1200,M\n"} {
-		if _, err := ReadConeTable(strings.NewReader(text)); err == nil {
+		if _, err := readConeTable(strings.NewReader(text)); err == nil {
 			t.Errorf("%q was taken", text)
 		}
 	}
@@ -431,7 +431,7 @@ func ExampleConeScale_Words() {
 func BenchmarkFitLadder(b *testing.B) {
 	ends := coneTable()
 	for b.Loop() {
-		if _, err := NewConeScale(ends); err != nil {
+		if _, err := newConeScale(ends); err != nil {
 			b.Fatal(err)
 		}
 	}

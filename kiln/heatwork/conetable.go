@@ -29,16 +29,16 @@ type ConeEnd struct {
 // coneTable is the published end points that heat work rests on, in the order of the file, read once. It is part of the program and tested with
 // it, so that one that does not parse is a fault of the build and no input.
 var coneTable = sync.OnceValue(func() []ConeEnd {
-	ends, err := ReadConeTable(bytes.NewReader(conesCSV))
+	ends, err := readConeTable(bytes.NewReader(conesCSV))
 	if err != nil {
 		panic("kiln: embedded cones.csv: " + err.Error())
 	}
 	return ends
 })
 
-// ReadConeTable reads end points from CSV with the header
+// readConeTable reads end points from CSV with the header
 // series,cone,rate_c_per_h,end_point_c,source.
-func ReadConeTable(r io.Reader) ([]ConeEnd, error) {
+func readConeTable(r io.Reader) ([]ConeEnd, error) {
 	rows, err := csv.NewReader(r).ReadAll()
 	if err != nil {
 		return nil, fmt.Errorf("read the table of cones: %w", err)

@@ -117,7 +117,7 @@ func (l Listener) at(ctx context.Context, s Settings) (heardSo, error) {
 			if s.Framing == "8N1" {
 				h.framing = framing
 			}
-			if h.readings = Recognise(lines); h.readings != nil {
+			if h.readings = recognise(lines); h.readings != nil {
 				h.every = period(came)
 				return h, nil
 			}

@@ -42,7 +42,7 @@ func (p Place) after(before Place) Place {
 	return p
 }
 
-// Recognise tells how lines of a device may be read, the likeliest first; nil if in no way that is
+// recognise tells how lines of a device may be read, the likeliest first; nil if in no way that is
 // known. A way must read four lines of five, and every number on them is what the daemon would read:
 // the lines go through the same code.
 //
@@ -50,7 +50,7 @@ func (p Place) after(before Place) Place {
 // of a line, one that fits is taken before none; of the separators the first that gives the same
 // number of columns each time. Columns are told by number even where a header was heard, so that a
 // daemon which starts in the middle need not wait for the next one.
-func Recognise(lines []string) []Reading {
+func recognise(lines []string) []Reading {
 	for _, sum := range []string{"crc16", "xor", "sum8", "none"} {
 		if sum != "none" && distinct(lines) < 2 && !strings.Contains(strings.Join(lines, ""), "*") {
 			continue // one line twice fits a short check by chance too often

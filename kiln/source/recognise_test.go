@@ -48,7 +48,7 @@ func TestRecognise(t *testing.T) {
 		{"nothing", nil, nil},
 	} {
 		var got []string
-		for _, r := range Recognise(c.lines) {
+		for _, r := range recognise(c.lines) {
 			comma := ""
 			if r.Kiln.DecimalComma {
 				comma = " comma"
@@ -67,7 +67,7 @@ func TestRecognise(t *testing.T) {
 
 // What is recognised can be read: a line of settings made of it hears the number.
 func TestRecognisedSettingsHold(t *testing.T) {
-	r := Recognise([]string{"a=19.4;b=20.0", "a=19.5;b=20.0", "a=19.5;b=20.0"})[0]
+	r := recognise([]string{"a=19.4;b=20.0", "a=19.5;b=20.0", "a=19.5;b=20.0"})[0]
 	k := r.Kiln
 	k.ID, k.Every = "big-blue", time.Second
 	for _, p := range r.Places {
@@ -170,7 +170,7 @@ func TestCountersAreTold(t *testing.T) {
 		{[]string{`{"n":41,"t":19.4}`, `{"n":42,"t":19.4}`, `{"n":43,"t":19.4}`}, "n"},
 	} {
 		var got []string
-		for _, p := range Recognise(c.lines)[0].Places {
+		for _, p := range recognise(c.lines)[0].Places {
 			if p.Counts {
 				got = append(got, p.From)
 			}

@@ -77,15 +77,15 @@ func leastJunction(k Type) kiln.Celsius {
 	return -20
 }
 
-// FixedSlope is what one class of type K converter takes for the slope at every temperature, in
+// fixedSlope is what one class of type K converter takes for the slope at every temperature, in
 // mV/°C. It reports the cold junction plus the voltage over this. Source: public driver code of a
 // common thermocouple-to-digital chip.
-const FixedSlope = 0.041276
+const fixedSlope = 0.041276
 
 // Linearise undoes the fixed slope of such a front end: reported is what it says the hot junction
 // has and coldJunction what it says of its own, both in °C. At 1222 °C it reports about 18.7 °C
 // too little. Without the cold junction nothing can be undone: NotConverted. Faults are those of
 // Celsius.
 func Linearise(reported, coldJunction kiln.Celsius) (kiln.Celsius, kiln.Fault) {
-	return K.Celsius(Millivolt((reported-coldJunction)*FixedSlope), coldJunction)
+	return K.Celsius(Millivolt((reported-coldJunction)*fixedSlope), coldJunction)
 }

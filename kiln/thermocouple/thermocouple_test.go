@@ -330,7 +330,7 @@ func TestLinearise(t *testing.T) {
 	for at, want := range map[kiln.Celsius]float64{300: -3.45, 573: 3.32, 1000: 0.76, 1063: -3.26, 1222: -18.66, 1285: -27.22} {
 		hot, _ := K.Millivolt(at)
 		cold, _ := K.Millivolt(25)
-		reported := 25 + kiln.Celsius(hot-cold)/FixedSlope
+		reported := 25 + kiln.Celsius(hot-cold)/fixedSlope
 		if math.Abs(float64(reported-at)-want) > 0.005 {
 			t.Errorf("at %v °C it reports %+.2f, want %+.2f", at, reported-at, want)
 		}
