@@ -127,7 +127,7 @@ func (s *Summary) at(x *vec, t between) float64 {
 func (s *Summary) own(t between) (m [3]float64, logDet float64) {
 	a, b, d := 1/t[0]+s.Precision[ways[0]][ways[0]], s.Precision[ways[0]][ways[1]], 1/t[1]+s.Precision[ways[1]][ways[1]]
 	det := a*d - b*b
-	return [3]float64{d / det, -b / det, a / det}, -math.Log(det) - math.Log(t[0]) - math.Log(t[1])
+	return [3]float64{d / det, -b / det, a / det}, -math.Log(det * t[0] * t[1])
 }
 
 // say is what a summary says of the body itself with the part m for its own way: A - AUmU'A and the pull alike,
