@@ -17,6 +17,7 @@ import (
 
 	"lidwright/api/usecase"
 	"lidwright/api/wire"
+	"lidwright/daemon/outbox"
 	"lidwright/daemon/store"
 	"lidwright/kiln"
 	"lidwright/kiln/detect"
@@ -324,6 +325,37 @@ func TestOthersAreTold(t *testing.T) {
 		if j.Source != w.source || o == nil || o.Studios != 41 || !o.Made.Equal(noon) || o.LeftOut != (w.differs == 1) ||
 			len(o.Advice) > 0 != (w.differs == 1) || (o.OwnRatio == nil) != (w.clay == bare) {
 			t.Errorf("%s: %s, %+v", w.clay, j.Source, o)
+		}
+	}
+	told41 := &wire.PoolAnswer{Model: shrinkage.Model, Studios: 41, Made: noon, MaturesC: float64(matures)}
+	box := store.Outbox{Store: c.Store}
+	var kept []wire.KeptBody
+	for clay := range c.studio.Pools {
+		kept = append(kept, wire.KeptBody{Clay: string(clay), Body: wire.CatalogueBody{ID: "0199a3c4-0000-7000-8000-000000000000", Name: "Groggy"},
+			Told: told41})
+	}
+	if err := box.SaveClayBodies(t.Context(), kept); err != nil {
+		t.Fatal(err)
+	}
+	o := outbox.New(box, t.TempDir(), "test", s.Now, nil, nil)
+	if err := o.ReadBodies(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	s.Collector = o
+	if h, err = s.Handler(); err != nil {
+		t.Fatal(err)
+	}
+	const others, more = "41 other studios tell of it, as of 2026-01-10.", "more than those of 41 other studios."
+	for clay, differs := range map[tiles.ClayID]bool{own: false, bare: false, apart: true} {
+		w := httptest.NewRecorder()
+		h.ServeHTTP(w, httptest.NewRequest("GET", "http://127.0.0.1/clay/"+string(clay), nil))
+		page := w.Body.String()
+		if w.Code != 200 || !strings.Contains(page, others) || strings.Contains(page, "By your own bars") == (clay == bare) {
+			t.Errorf("the page of %s: %d %.500s", clay, w.Code, page)
+		}
+		if strings.Contains(page, more) != differs || strings.Contains(page, "what the others tell is left out") != differs ||
+			strings.Contains(page, "measure one bar again with another rule") != differs {
+			t.Errorf("the page of %s tells otherwise than that it differs: %t", clay, differs)
 		}
 	}
 }

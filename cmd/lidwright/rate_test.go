@@ -12,7 +12,7 @@ import (
 // short.
 func TestRate(t *testing.T) {
 	var asked []string
-	trust := "well_tested"
+	trust, source := "well_tested", `"source":"handbook"`
 	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		asked = append(asked, r.URL.RequestURI())
 		w.Header().Set("Content-Type", "application/json")
@@ -25,7 +25,7 @@ func TestRate(t *testing.T) {
 				"left_out":[{"bar":"BQ7","stage":"fired","why":"far from what the other readings say","distrusted":true,"off_mm":4.9},{"bar":"BQ8","stage":"wet","why":"struck","distrusted":false}],
 				"next_bars":[{"says":"one bar, read wet and fired: a lid of 150 mm comes 0.08 mm nearer"}],"sharpens":true,
 				"batches":[{"batch":"A","more_mm":2.2,"likely_low_mm":1.8,"likely_high_mm":2.6,"differs":true}],
-				"probes":[{"probe":"big-blue/1","drift_c":11.2,"drift_sd_c":4.1,"disagree":true}],"on_lid_mm":150}`))
+				"probes":[{"probe":"big-blue/1","drift_c":11.2,"drift_sd_c":4.1,"disagree":true}],"on_lid_mm":150,` + source + `}`))
 		default:
 			w.Header().Set("Content-Type", "application/problem+json")
 			w.WriteHeader(404)
@@ -56,6 +56,24 @@ func TestRate(t *testing.T) {
 	if code != exitDone || strings.Contains(out, "BQ8") {
 		t.Errorf("exit %d: %s", code, out)
 	}
+	if !strings.Contains(out, "Beside its own bars it goes by the handbook (handbook).") {
+		t.Errorf("it does not say what it goes by: %s", out)
+	}
+	const others = `,"other_studios":{"studios":41,"made":"2026-12-01T08:00:00Z","left_out":`
+	for answer, wants := range map[string][]string{
+		`"source":"other_studios"` + others + `false,"advice":[]}`: {"Beside its own bars it goes by 41 other studios, 2026-12-01 (other_studios)."},
+		`"source":"stated"` + others + `true,"advice":["Your bars of it shrink 5.9 % more."]}`: {"it goes by the supplier's figure; its own bars tell another rate than 41 other studios, 2026-12-01 (stated).",
+			"Your bars of it shrink 5.9 % more."},
+	} {
+		source = answer
+		out, _ := ask("tern", "--why")
+		for _, want := range wants {
+			if !strings.Contains(out, want) {
+				t.Errorf("no %q in\n%s", want, out)
+			}
+		}
+	}
+	source = `"source":"handbook"`
 	out, _ = ask("tern", "--why", "--json")
 	if !json.Valid([]byte(out)) {
 		t.Errorf("no JSON: %s", out)
