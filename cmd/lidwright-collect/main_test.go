@@ -131,6 +131,7 @@ func TestTry(t *testing.T) {
 		t.Errorf("list: %d %s", code, said)
 	}
 	carried(t, bin, folder)
+	bodies(t)
 	if code, said := asked(t, t.Context(), "studio", "revoke", "Practice studio 3"); code != exitWrongUse ||
 		!strings.Contains(said, "no studio is called") {
 		t.Errorf("revoke one that is not there: %d %s", code, said)
@@ -163,6 +164,34 @@ func TestTry(t *testing.T) {
 			r.Body.Close()
 			t.Errorf("something still answers at port %d", n)
 		}
+	}
+}
+
+// bodies keeps the catalogue of bodies by its commands.
+func bodies(t *testing.T) {
+	t.Helper()
+	said := func(code int, want string, args ...string) string {
+		t.Helper()
+		got, text := asked(t, t.Context(), args...)
+		if got != code || !strings.Contains(text, want) {
+			t.Errorf("%v: %d %s", args, got, text)
+		}
+		return regexp.MustCompile(`[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}`).FindString(text)
+	}
+	said(exitDone, "No body is entered yet", "body", "list")
+	said(exitWrongUse, "", "body", "add", "Sandpit Clays", "1140", "Smooth stoneware", "sixty")
+	one := said(exitDone, "Its id is ", "body", "add", "Sandpit Clays", "1140", "Smooth stoneware", "6")
+	other := said(exitDone, "stays with the old one", "body", "split", one, "Smooth stoneware, recipe of 2026")
+	if one == "" || other == "" || one == other {
+		t.Fatalf("of %q was split %q", one, other)
+	}
+	said(exitDone, "recipe of 2026  6     0        0     too few studios yet", "body", "list")
+	said(exitWrongUse, "is no id of a body", "body", "split", "Smooth", "Another")
+	said(exitDone, "They are one", "body", "merge", other, one)
+	said(exitDone, "merged into "+one, "body", "list")
+	said(exitWrongUse, "is no id of a body", "pool", "back", "Smooth")
+	if code, text := asked(t, t.Context(), "pool", "back", one); code == exitDone || !strings.Contains(text, "no pool of it before") {
+		t.Errorf("back where nothing was told: %d %s", code, text)
 	}
 }
 
