@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"lidwright/api/tables"
 	"lidwright/api/wire"
 )
 
@@ -184,6 +185,17 @@ func TestNotebookSaysWhatDoesNotCount(t *testing.T) {
 		if out := b.table("", bad.text, 422); len(out.Bad) == 0 || !strings.Contains(out.Bad[0].Says.String(),
 			bad.says) {
 			t.Errorf("%q: %+v", bad.text, out.Bad)
+		}
+	}
+}
+
+// Every kind of table that can be taken in has a name that people call it by.
+func TestTableNames(t *testing.T) {
+	_, page := newBench(t).send("GET", "/import", "", "")
+	for _, kind := range tables.In() {
+		_, name, is := strings.Cut(page, `<option value="`+kind+`">`)
+		if name, _, _ = strings.Cut(name, "<"); !is || name == "" || strings.Contains(name, "_") {
+			t.Errorf("%s is called %q", kind, name)
 		}
 	}
 }
