@@ -147,9 +147,9 @@ func (s barRoutes) readingAct(do func(usecase.Storage) act, needsWhy bool) func(
 }
 
 type forgetInput struct {
-	Mark string `path:"mark" maxLength:"8" doc:"Maker's mark"`
+	Mark string `path:"mark" doc:"Maker's mark"`
 	Body struct {
-		Why string `json:"why,omitempty" maxLength:"500" doc:"For whoever asks; it is not kept, since it may name somebody"`
+		Why string `json:"why,omitempty" doc:"For whoever asks; it is not kept, since it may name somebody"`
 	}
 }
 

@@ -219,7 +219,7 @@ func TestPageTypeAgain(t *testing.T) {
 
 	text := b.page(again)
 	has(t, text, "dry, measured again", `name="again" value="`+first["id"].(string)+`"`,
-		`name="stage" value="dry"`, `name="length" inputmode="decimal" autocomplete="off" value=""`)
+		`name="stage" value="dry"`, `name="length" maxlength="24" inputmode="decimal" autocomplete="off" value=""`)
 	if strings.Contains(text, "100.9") {
 		t.Errorf("the first length stands on the page that asks for the second:\n%s", text)
 	}

@@ -58,6 +58,9 @@ func (boardBody) Schema(r huma.Registry) *huma.Schema {
 			if p.kind == huma.TypeNumber {
 				one.Format = "double"
 			}
+			if p.most != 0 {
+				one.Minimum, one.Maximum = &p.least, &p.most
+			}
 			one.PrecomputeMessages()
 			made.Properties[p.member()] = one
 		}

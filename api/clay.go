@@ -54,7 +54,7 @@ func (s clayRoutes) putClay(ctx context.Context, in *putClayInput) (*edited[wire
 
 type putBatchInput struct {
 	wire.ClayPath
-	Batch string `path:"batch" maxLength:"16"`
+	Batch string `path:"batch"`
 	Body  wire.BatchBody
 }
 

@@ -46,6 +46,22 @@ func sayLists(a huma.API) web.Lists {
 // openAnswers lets the structures that stand in answers alone grow: a client that is strict about them would break
 // at every member that is added. What is sent to us stays closed: a misspelt member is refused.
 func openAnswers(a huma.API) {
+	closed := sentSchemas(a)
+	for name, s := range a.OpenAPI().Components.Schemas.Map() {
+		if closed[name] {
+			continue
+		}
+		if open, is := s.AdditionalProperties.(bool); is && !open {
+			s.AdditionalProperties = nil
+		}
+		if id := s.Properties["id"]; name != "Change" && id != nil && id.Type == huma.TypeString && id.Format == "" {
+			id.Format = "uuid" // RFC 9562; of a change it is whatever the kind calls itself
+		}
+	}
+}
+
+// sentSchemas are the names of the structures that are sent to us.
+func sentSchemas(a huma.API) map[string]bool {
 	schemas, closed := a.OpenAPI().Components.Schemas.Map(), map[string]bool{}
 	var close func(*huma.Schema)
 	close = func(s *huma.Schema) {
@@ -75,16 +91,51 @@ func openAnswers(a huma.API) {
 			}
 		}
 	}
-	for name, s := range schemas {
-		if closed[name] {
-			continue
+	return closed
+}
+
+// sayLimits puts what the table of limits says of each field into the document, by which requests are checked:
+// of the members that are sent to us, and of parameters. A limit that stands at the member itself is left alone.
+func sayLimits(a huma.API) {
+	schemas := a.OpenAPI().Components.Schemas.Map()
+	for name := range sentSchemas(a) {
+		for member, s := range schemas[name].Properties {
+			limit(member, s)
 		}
-		if open, is := s.AdditionalProperties.(bool); is && !open {
-			s.AdditionalProperties = nil
+		schemas[name].PrecomputeMessages()
+	}
+	for _, item := range a.OpenAPI().Paths {
+		for _, op := range []*huma.Operation{item.Get, item.Put, item.Post, item.Delete} {
+			if op == nil {
+				continue
+			}
+			for _, p := range op.Parameters {
+				field := p.Name
+				if p.In == "path" && !slices.Contains([]string{"bar", "batch", "clay", "kiln", "mark"}, field) {
+					field = "id" // of whatever it is the name of
+				}
+				limit(field, p.Schema)
+				p.Schema.PrecomputeMessages()
+			}
 		}
-		if id := s.Properties["id"]; name != "Change" && id != nil && id.Type == huma.TypeString && id.Format == "" {
-			id.Format = "uuid" // RFC 9562; of a change it is whatever the kind calls itself
+	}
+}
+
+// limit puts the limit of a field into its schema, or into that of its entries.
+func limit(field string, s *huma.Schema) {
+	l, is := tiles.LimitOf(field)
+	if s.Items != nil {
+		s = s.Items
+	}
+	switch own := len(s.Enum) > 0 || s.Pattern != "" || s.Format != "" && s.Type == huma.TypeString; {
+	case !is || own:
+	case s.Type == huma.TypeString && l.Longest > 0 && s.MaxLength == nil:
+		s.MaxLength = &l.Longest
+	case (s.Type == huma.TypeNumber || s.Type == huma.TypeInteger) && l.IsNumber() && !l.AsksBack && s.Maximum == nil:
+		if l.Optional {
+			l.Least = min(0, l.Least)
 		}
+		s.Minimum, s.Maximum = &l.Least, &l.Most
 	}
 }
 

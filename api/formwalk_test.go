@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -21,6 +22,7 @@ import (
 type formField struct {
 	name, kind, value string
 	options           []string
+	longest           int // characters that may be typed; 0: not said
 	describedBy       string
 	invalid, focus    bool
 }
@@ -115,7 +117,8 @@ func (f *sentForm) take(n *html.Node) {
 	if n.Type != html.ElementNode || attr(n, "name") == "" || hasAttr(n, "disabled") {
 		return
 	}
-	one := formField{name: attr(n, "name"), kind: attr(n, "type"), value: attr(n, "value"),
+	longest, _ := strconv.Atoi(attr(n, "maxlength"))
+	one := formField{name: attr(n, "name"), kind: attr(n, "type"), value: attr(n, "value"), longest: longest,
 		describedBy: attr(n, "aria-describedby"),
 		invalid:     attr(n, "aria-invalid") == "true", focus: hasAttr(n, "autofocus")}
 	switch {
@@ -254,21 +257,27 @@ func TestEveryFormWrong(t *testing.T) {
 
 const tooLong = 3000
 
+// filled is a form with each field that must be filled in filled in.
+func (f sentForm) filled() url.Values {
+	v := f.values()
+	for _, o := range f.fields {
+		if o.kind == "select" && v.Get(o.name) == "" && len(o.options) > 0 {
+			v.Set(o.name, o.options[len(o.options)-1])
+		}
+		if v.Get(o.name) == "" && enough[o.name] != "" && o.kind != "checkbox" && o.kind != "select" {
+			v.Set(o.name, enough[o.name])
+		}
+	}
+	return v
+}
+
 // formWrong sends a form with each of its fields wrong once.
 func (b *bench) formWrong(t *testing.T, f sentForm) {
 	for _, field := range f.fields {
 		if field.kind == "checkbox" || slices.Contains(notRead, f.action+" "+field.name) {
 			continue
 		}
-		v := f.values()
-		for _, o := range f.fields {
-			if o.kind == "select" && v.Get(o.name) == "" && len(o.options) > 0 {
-				v.Set(o.name, o.options[len(o.options)-1])
-			}
-			if v.Get(o.name) == "" && enough[o.name] != "" && o.kind != "checkbox" && o.kind != "select" {
-				v.Set(o.name, enough[o.name])
-			}
-		}
+		v := f.filled()
 		wrong := "9x" + strings.Repeat("z", tooLong)
 		if field.name != "instrument" && (field.kind == "select" || field.kind == "radio") {
 			wrong = "nonsense"

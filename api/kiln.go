@@ -326,7 +326,7 @@ func (s kilnRoutes) postProbe(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	rd := newReader(form, s.Unit())
-	class, _ := rd.number("class", 1, 2)
+	class, _ := rd.limited("class")
 	if len(rd.wrong) > 0 {
 		return rd.wrong
 	}

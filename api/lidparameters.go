@@ -25,6 +25,8 @@ type Parameter struct {
 
 	asks  asks
 	share bool                             // it is a share, as 0.06 or 6%
+	least float64                          // of a number that has a range of its own
+	most  float64                          // the same; 0: it has none
 	kind  string                           // of the member of a body, as JSON Schema has it
 	words []string                         // that the document names for that member
 	read  func(r *reader, q *asked)        // from the query
@@ -125,16 +127,17 @@ func name[T ~string](named, doc string, of asks, to func(*asked) *T) Parameter {
 		take: func(_ *reader, q *asked, v any) { *to(q) = T(v.(string)) }}
 }
 
-// number lies from low to high.
-func number(name, doc string, of asks, low, high float64, to func(*asked) *float64) Parameter {
-	return Parameter{Name: name, Doc: doc, Most: 1, asks: of, kind: huma.TypeNumber,
+// number lies within the limit of its field.
+func number(name, doc string, of asks, to func(*asked) *float64) Parameter {
+	l, _ := tiles.LimitOf(name)
+	return Parameter{Name: name, Doc: doc, Most: 1, asks: of, kind: huma.TypeNumber, least: l.Least, most: l.Most,
 		read: func(r *reader, q *asked) {
-			if v, ok := r.number(name, low, high); ok {
+			if v, ok := r.number(name, l.Least, l.Most); ok {
 				*to(q), q.given[name] = v, true
 			}
 		},
 		take: func(r *reader, q *asked, v any) {
-			if v := v.(float64); r.within(name, v, low, high) {
+			if v := v.(float64); r.within(name, v, l.Least, l.Most) {
 				*to(q), q.given[name] = v, true
 			}
 		}}
@@ -142,7 +145,7 @@ func number(name, doc string, of asks, low, high float64, to func(*asked) *float
 
 // wholeNumber is one number from low to high.
 func wholeNumber(name, doc string, of asks, low, high int, to func(*asked) *int) Parameter {
-	return Parameter{Name: name, Doc: doc, Most: 1, asks: of, kind: huma.TypeNumber,
+	return Parameter{Name: name, Doc: doc, Most: 1, asks: of, kind: huma.TypeNumber, least: float64(low), most: float64(high),
 		read: func(r *reader, q *asked) {
 			if n, ok := r.whole(name, low, high); ok {
 				*to(q), q.given[name] = n, true
@@ -156,17 +159,18 @@ func wholeNumber(name, doc string, of asks, low, high int, to func(*asked) *int)
 }
 
 // ratio is a share of a length, 0.06 or 6%.
-func ratio(name, label, doc string, low, high float64, to func(*asked) **tiles.Ratio) Parameter {
+func ratio(name, label, doc string, to func(*asked) **tiles.Ratio) Parameter {
+	l, _ := tiles.LimitOf(name)
 	set := func(q *asked, v tiles.Ratio) { *to(q) = &v }
 	return Parameter{Name: name, Label: label, Doc: doc, Most: 1, asks: ofBoth, kind: huma.TypeNumber,
-		share: true,
+		least: l.Least, most: l.Most, share: true,
 		read: func(r *reader, q *asked) {
-			if v, ok := r.ratio(name, low, high); ok {
+			if v, ok := r.ratio(name, l.Least, l.Most); ok {
 				set(q, v)
 			}
 		},
 		take: func(r *reader, q *asked, v any) {
-			if v := v.(float64); r.within(name, v, low, high) {
+			if v := v.(float64); r.within(name, v, l.Least, l.Most) {
 				set(q, tiles.Ratio(v))
 			}
 		}}
@@ -214,7 +218,7 @@ var lidTable = []Parameter{
 	ofPieces("gauge_count", "How many pots", false),
 	wholeNumber("lids", "How many lids to throw; the fewest that reach wanted_chance if not said", ofBoard, 1,
 		board.MostGalleries+board.MostGalleries/2, func(q *asked) *int { return &q.board.Lids }),
-	number("wanted_chance", "That every pot gets a lid; 0.90 if not said", ofBoard, 0.05, 0.999,
+	number("wanted_chance", "That every pot gets a lid; 0.90 if not said", ofBoard,
 		func(q *asked) *float64 { return &q.board.WantedChance }),
 	wholeNumber("sizes_most", "1 to 5 sizes; 3 if not said", ofBoard, 1, 5,
 		func(q *asked) *int { return &q.board.SizesMost }),
@@ -253,7 +257,7 @@ var lidTable = []Parameter{
 		func(q *asked) *kiln.Kind { return &q.at.Kind }),
 	word("atmosphere", "oxidation, reduction, unknown", ofBoth, atmosphereWords,
 		func(q *asked) *kiln.Atmosphere { return &q.at.Atmosphere }),
-	number("heat_work_c", "Heat work of that firing, 550 to 1400 °C", ofBoth, 550, 1400,
+	number("heat_work_c", "Heat work of that firing, 550 to 1400 °C", ofBoth,
 		func(q *asked) *float64 { return &q.heat }),
 	name("cone", "The same as a cone: 022 to 14, tenths as 6+0.1", ofBoth,
 		func(q *asked) *string { return &q.cone }),
@@ -265,28 +269,28 @@ var lidTable = []Parameter{
 	name("maker", "Maker's mark", ofBoth, func(q *asked) *string { return &q.Maker }),
 	name("companion", "Code of a bar measured with the pot", ofBoth,
 		func(q *asked) *tiles.Code { return &q.Companion }),
-	number("mass_wet_g", "Mass of a companion piece when thrown, g", ofBoth, 1, 20000,
+	number("mass_wet_g", "Mass of a companion piece when thrown, g", ofBoth,
 		func(q *asked) *float64 { return &q.MassWet }),
-	number("mass_now_g", "Mass of the same piece now, g", ofBoth, 1, 20000,
+	number("mass_now_g", "Mass of the same piece now, g", ofBoth,
 		func(q *asked) *float64 { return &q.MassNow }),
 
-	ratio("body_drying_ratio", "Pot: drying", "Stated rate: 0.06 or 6%; share of the wet length", 0, 0.20,
+	ratio("body_drying_ratio", "Pot: drying", "Stated rate: 0.06 or 6%; share of the wet length",
 		func(q *asked) **tiles.Ratio { return &q.BodyRates.Drying }),
-	ratio("body_firing_ratio", "Pot: firing", "Share of the dry length", -0.05, 0.30,
+	ratio("body_firing_ratio", "Pot: firing", "Share of the dry length",
 		func(q *asked) **tiles.Ratio { return &q.BodyRates.Firing }),
-	ratio("body_bisque_ratio", "Pot: bisque, if measured bisque", "Share of the dry length", -0.05, 0.15,
+	ratio("body_bisque_ratio", "Pot: bisque, if measured bisque", "Share of the dry length",
 		func(q *asked) **tiles.Ratio { return &q.BodyRates.Bisque }),
-	ratio("body_leather_ratio", "", "Shrink already gone, share of the wet length", 0, 0.20,
+	ratio("body_leather_ratio", "", "Shrink already gone, share of the wet length",
 		func(q *asked) **tiles.Ratio { return &q.BodyRates.Leather }),
-	ratio("lid_drying_ratio", "Lid: drying, if another", "The same of the lid, where it differs", 0, 0.20,
+	ratio("lid_drying_ratio", "Lid: drying, if another", "The same of the lid, where it differs",
 		func(q *asked) **tiles.Ratio { return &q.LidRates.Drying }),
-	ratio("lid_firing_ratio", "Lid: firing, if another", "The same of the lid", -0.05, 0.30,
+	ratio("lid_firing_ratio", "Lid: firing, if another", "The same of the lid",
 		func(q *asked) **tiles.Ratio { return &q.LidRates.Firing }),
-	ratio("lid_bisque_ratio", "Lid: bisque", "The same of the lid", -0.05, 0.15,
+	ratio("lid_bisque_ratio", "Lid: bisque", "The same of the lid",
 		func(q *asked) **tiles.Ratio { return &q.LidRates.Bisque }),
-	ratio("lid_leather_ratio", "Lid: gone already", "The same of the lid", 0, 0.20,
+	ratio("lid_leather_ratio", "Lid: gone already", "The same of the lid",
 		func(q *asked) **tiles.Ratio { return &q.LidRates.Leather }),
-	ratio("doubt_ratio", "How far each may be wrong, one sd", "sd of a stated part", 0, 0.05,
+	ratio("doubt_ratio", "How far each may be wrong, one sd", "sd of a stated part",
 		func(q *asked) **tiles.Ratio { return &q.Doubt }),
 
 	labelled("Step you can set", length("step", "What the maker can set; 0: do not round", ofBoth,

@@ -352,17 +352,17 @@ func readingForm(form url.Values) (wire.ReadingBody, error) {
 		b.Length = strings.TrimSpace(b.Length+" "+parts) + "/32"
 	}
 	rd := newReader(form, tiles.MM)
-	if v, ok := rd.number("mark", 1, 9); ok {
+	if v, ok := rd.number("mark", 1, tiles.MostMarks); ok {
 		b.Mark = int(v)
 	}
-	b.Step, _ = rd.number("step_mm", 0, 5)
+	b.Step, _ = rd.limited("step_mm")
 	if form.Has("dry_g") {
 		b.Mass = &wire.MassBody{}
 		for _, m := range []struct {
 			to    *float64
 			field string
 		}{{&b.Mass.Dry, "dry_g"}, {&b.Mass.Saturated, "saturated_g"}, {&b.Mass.Suspended, "suspended_g"}, {&b.Mass.Step, "step_g"}} {
-			*m.to, _ = rd.number(m.field, 0, 20000)
+			*m.to, _ = rd.limited(m.field)
 		}
 	}
 	if len(rd.wrong) > 0 {
@@ -478,7 +478,7 @@ func (s barRoutes) postClay(w http.ResponseWriter, r *http.Request) error {
 		id = slug(form.Get("name"))
 	}
 	rd := newReader(form, s.Unit())
-	stated := rd.percent("stated_total_ratio", 0.3)
+	stated := rd.percent("stated_total_ratio", float64(tiles.HighestStated))
 	clay := tiles.Clay{ID: tiles.ClayID(id), Name: form.Get("name"), MaturesCone: form.Get("matures_cone"),
 		Stated: stated}
 	rd.refuse(clay.Validate()) // all that is wrong is said at once

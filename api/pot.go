@@ -52,7 +52,7 @@ func lidQuery(p lid.PotCard) url.Values {
 func inMM(l tiles.Millimetre) string { return strconv.FormatFloat(float64(l), 'f', -1, 64) + "mm" }
 
 type potsInput struct {
-	Find  string `query:"find" maxLength:"200" doc:"Words, each of which stands in the mark, number, form or date"`
+	Find  string `query:"find" doc:"Words, each of which stands in the mark, number, form or date"`
 	After string `query:"after" doc:"The next of the answer before"`
 	Limit int    `query:"limit" default:"50" minimum:"1" maximum:"500"`
 }
@@ -91,7 +91,7 @@ func (s resultRoutes) putPot(ctx context.Context, in *putPotInput) (*edited[wire
 }
 
 type lidResultsInput struct {
-	Form  string `query:"form" maxLength:"60"`
+	Form  string `query:"form"`
 	Clay  string `query:"clay" doc:"Of body or lid"`
 	Load  string `query:"load"`
 	After string `query:"after" doc:"The next of the answer before"`
@@ -126,8 +126,8 @@ func (s resultRoutes) putLidResult(ctx context.Context, in *putLidResultInput) (
 type strikeLidResultInput struct {
 	wire.LidResultPath
 	Body struct {
-		Why string `json:"why" minLength:"1" maxLength:"500"`
-		By  string `json:"by,omitempty" maxLength:"8"`
+		Why string `json:"why" minLength:"1"`
+		By  string `json:"by,omitempty"`
 	}
 }
 

@@ -111,6 +111,12 @@ func (r *reader) number(name string, low, high float64) (float64, bool) {
 	return f, r.within(name, f, low, high)
 }
 
+// limited is a number within the limit of its field.
+func (r *reader) limited(name string) (float64, bool) {
+	l, _ := tiles.LimitOf(name)
+	return r.number(name, l.Least, l.Most)
+}
+
 // within reports whether a number lies from low to high.
 func (r *reader) within(name string, f, low, high float64) bool {
 	if math.IsNaN(f) || math.IsInf(f, 0) || f < low || f > high {
@@ -317,7 +323,7 @@ func (r *reader) firing() usecase.FiringAsk {
 	a.Atmosphere = kiln.Atmosphere(r.word("atmosphere", atmosphereWords...))
 	k, _ := r.text("kiln")
 	a.Kiln = kiln.KilnID(k)
-	c, isC := r.number("heat_work_c", 550, 1400)
+	c, isC := r.limited("heat_work_c")
 	cone, _ := r.text("cone")
 	a.Heat = r.heatOf(c, isC, cone)
 	return a

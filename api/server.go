@@ -152,6 +152,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	dropAccept(a)
 	lists := sayLists(a)
 	openAnswers(a)
+	sayLimits(a)
 	sayUse(a)
 	mux.HandleFunc("/", s.nothingHere(mux.ServeMux))
 	s.patterns, s.mux = mux.patterns, mux.ServeMux

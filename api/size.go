@@ -45,14 +45,15 @@ func readSize(values url.Values, unit tiles.LengthUnit, d lid.Defaults) (asked l
 	clay, _ := r.text("clay")
 	batch, _ := r.text("batch")
 	q.Clay = tiles.BatchRef{Clay: tiles.ClayID(clay), Batch: tiles.BatchID(batch)}
-	ratio := func(name string, low, high float64) *tiles.Ratio {
-		if v, ok := r.ratio(name, low, high); ok {
+	ratio := func(name string) *tiles.Ratio {
+		l, _ := tiles.LimitOf(name)
+		if v, ok := r.ratio(name, l.Least, l.Most); ok {
 			return &v
 		}
 		return nil
 	}
-	q.Rates = shrinkage.StatedRates{Drying: ratio("drying_ratio", 0, 0.20), Leather: ratio("leather_ratio", 0, 0.20), Bisque: ratio("bisque_ratio", -0.05, 0.15), Firing: ratio("firing_ratio", -0.05, 0.30)}
-	q.Doubt = ratio("doubt_ratio", 0, 0.05)
+	q.Rates = shrinkage.StatedRates{Drying: ratio("drying_ratio"), Leather: ratio("leather_ratio"), Bisque: ratio("bisque_ratio"), Firing: ratio("firing_ratio")}
+	q.Doubt = ratio("doubt_ratio")
 	at = r.firing()
 	q.Kind = at.Kind
 	if err = r.err(); err == nil {

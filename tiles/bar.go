@@ -179,9 +179,6 @@ func Flags() []Flag { return []Flag{Bent, Bloated, GlazedMark, Broken} }
 
 const (
 	UsualMarkLength Millimetre = 100
-	MostMarks                  = 9
-	HeaviestPiece              = 20000 // g
-	longestQueue               = 90 * 24 * time.Hour
 )
 
 // Validate puts the texts of b into their usual form, fills in what is usual (marks 100 mm
@@ -197,14 +194,14 @@ func (b *Bar) Validate() error {
 	if b.MarkLength == 0 {
 		b.MarkLength = UsualMarkLength
 	}
-	f.Number("mark_length_mm", float64(b.MarkLength), float64(ShortestPiece), float64(LongestPiece))
+	f.Within("mark_length_mm", float64(b.MarkLength))
 	if b.Marks == 0 {
 		b.Marks = 1
 	}
-	f.Number("marks", float64(b.Marks), 1, MostMarks)
+	f.Within("marks", float64(b.Marks))
 	f.Date("made_on", b.MadeOn)
 	f.Maker("by", &b.By)
-	f.Text("note", &b.Note, LongestNote)
+	f.Text("note", &b.Note)
 	for i, flag := range b.Flags {
 		OneOf(&f, "flags", flag, Flags()...)
 		if slices.Contains(b.Flags[:i], flag) {
@@ -224,9 +221,9 @@ func (r *Reading) Validate(bar Bar) error {
 		f.Add(OutOfRange, "supersedes", "a reading cannot take its own place")
 	}
 	OneOf(&f, "stage", r.Stage, Stages()...)
-	f.Text("instrument", &r.Instrument, LongestName)
+	f.Text("instrument", &r.Instrument)
 	f.Maker("by", &r.By)
-	f.Number("queued_s", r.Queued.Seconds(), 0, longestQueue.Seconds())
+	f.Within("queued_s", r.Queued.Seconds())
 	if r.Mass != nil {
 		f.mass(r)
 		return f.Err()
@@ -239,23 +236,23 @@ func (r *Reading) Validate(bar Bar) error {
 	} else {
 		f.Number("mark", float64(r.Mark), 1, float64(pairs))
 	}
-	f.Number("step_mm", float64(r.Step), 0, 5)
+	f.Within("step_mm", float64(r.Step))
 	if r.Length == 0 {
 		f.Add(Missing, "length", "is needed")
 	} else if math.IsNaN(float64(r.Length)) || r.Length < ShortestPiece || r.Length > LongestPiece {
 		f.Add(UnitUnclear, "length", "is not within 5 to 2000 mm: which unit was meant?")
 	}
 	OneOf(&f, "unit", LengthUnit(r.Unit), lengthUnits[:]...)
-	f.Needed("length", &r.AsTyped, LongestName)
+	f.Needed("length", &r.AsTyped)
 	return f.Err()
 }
 
 func (f *Faults) mass(r *Reading) {
 	m := r.Mass
-	f.Number("step_g", m.Step, 0, 100)
-	f.Number("dry_g", m.Dry, 0, HeaviestPiece)
-	f.Number("saturated_g", m.Saturated, 0, HeaviestPiece)
-	f.Number("suspended_g", m.Suspended, 0, HeaviestPiece)
+	f.Within("step_g", m.Step)
+	f.Within("dry_g", m.Dry)
+	f.Within("saturated_g", m.Saturated)
+	f.Within("suspended_g", m.Suspended)
 	switch {
 	case r.Length != 0 || r.AsTyped != "":
 		f.Add(GivenTwice, "mass_g", "a reading has a length or masses, not both")

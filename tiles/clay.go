@@ -115,21 +115,18 @@ func (b Batch) InUse(other Batch) bool {
 // BatchKinds are all kinds of batch.
 func BatchKinds() []BatchKind { return []BatchKind{Bought, Reclaim, Blend, Repugged} }
 
-// HighestStated is the largest total shrinkage that a bag is believed to state.
-const HighestStated Ratio = 0.3
-
 // Validate puts the texts of c into their usual form and tells every fault, as
 // InvalidFields; nil if there is none.
 func (c *Clay) Validate() error {
 	var f Faults
 	f.name("clay", string(c.ID))
-	f.Needed("name", &c.Name, LongestName)
-	f.Text("maker_code", &c.MakerCode, LongestName)
+	f.Needed("name", &c.Name)
+	f.Text("maker_code", &c.MakerCode)
 	f.cone("matures_cone", c.MaturesCone)
 	f.cone("stated_cone", c.StatedCone)
-	f.Number("stated_total_ratio", float64(c.Stated), 0, float64(HighestStated))
-	f.Text("grog", &c.Grog, LongestName)
-	f.Text("note", &c.Note, LongestNote)
+	f.Within("stated_total_ratio", float64(c.Stated))
+	f.Text("grog", &c.Grog)
+	f.Text("note", &c.Note)
 	return f.Err()
 }
 
@@ -140,9 +137,9 @@ func (b *Batch) Validate() error {
 	f.name("clay", string(b.Clay))
 	f.batchName("batch", string(b.Batch))
 	OneOf(&f, "kind", b.Kind, BatchKinds()...)
-	f.Text("stamp", &b.Stamp, LongestName)
+	f.Text("stamp", &b.Stamp)
 	f.Date("arrived_on", b.Arrived)
-	f.Text("note", &b.Note, LongestNote)
+	f.Text("note", &b.Note)
 	if len(b.Parents) > mostParents {
 		f.Add(OutOfRange, "parents", "has more than 20")
 	}

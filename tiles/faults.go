@@ -43,20 +43,16 @@ func (f *Faults) Err() error {
 	return f.all
 }
 
-// How long texts may be, in characters.
-const (
-	LongestName  = 60
-	LongestNote  = 500
-	longestMaker = 8 // a mark, not a name
-)
-
-// Text puts *s into NFC without blanks around it and checks that it can be shown: at most
-// most characters, no control or format characters (which could hide or turn a text), but
-// line ends in a note.
-func (f *Faults) Text(field string, s *string, most int) {
+// Text puts *s into NFC without blanks around it and checks that it can be shown: no longer than the limit of
+// its field, no control or format characters (which could hide or turn a text), but line ends in a note.
+func (f *Faults) Text(field string, s *string) {
 	if !utf8.ValidString(*s) {
 		f.Add(OutOfRange, field, "is not UTF-8 text")
 		return
+	}
+	most := LongestName
+	if l, is := LimitOf(field); is {
+		most = l.Longest
 	}
 	*s = strings.TrimSpace(norm.NFC.String(*s))
 	for _, r := range *s {
@@ -71,15 +67,15 @@ func (f *Faults) Text(field string, s *string, most int) {
 }
 
 // Needed is text that must not be empty.
-func (f *Faults) Needed(field string, s *string, most int) {
-	f.Text(field, s, most)
+func (f *Faults) Needed(field string, s *string) {
+	f.Text(field, s)
 	if *s == "" {
 		f.Add(Missing, field, "is needed")
 	}
 }
 
 // Maker is the text of a maker's mark: initials or a stamp, at most 8 characters.
-func (f *Faults) Maker(field string, s *string) { f.Text(field, s, longestMaker) }
+func (f *Faults) Maker(field string, s *string) { f.Text(field, s) }
 
 var (
 	idPattern   = pattern(`^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$`)
@@ -167,6 +163,13 @@ func join[T ~string](list []T) string {
 func (f *Faults) Number(field string, v, low, high float64) {
 	if math.IsNaN(v) || v < low || v > high {
 		f.Add(OutOfRange, field, "is {1}, must be {2} to {3}", Decimal(v), Decimal(low), Decimal(high))
+	}
+}
+
+// Within checks a number against the limit of its field.
+func (f *Faults) Within(field string, v float64) {
+	if l, is := LimitOf(field); is && !(l.Optional && v == 0) {
+		f.Number(field, v, l.Least, l.Most)
 	}
 }
 

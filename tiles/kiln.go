@@ -77,12 +77,6 @@ type UsualSaid struct {
 	At         time.Time
 }
 
-// Bounds of a heat work that is said by hand, °C (own).
-const (
-	usualLeast = 500
-	usualMost  = 1400
-)
-
 // Validate puts the texts of u into their usual form and tells every fault.
 func (u *UsualSaid) Validate() error {
 	var f Faults
@@ -91,13 +85,13 @@ func (u *UsualSaid) Validate() error {
 	OneOf(&f, "kind", u.Kind, kiln.Bisque, kiln.Glaze, kiln.Once, kiln.Other)
 	OneOf(&f, "atmosphere", u.Atmosphere, kiln.Oxidation, kiln.Reduction, kiln.UnknownAtmosphere)
 	OneOf(&f, "what", u.What, UsualPinned, UsualReleased, UsualNew, UsualSecond)
-	f.Text("name", &u.Name, LongestName)
+	f.Text("name", &u.Name)
 	switch u.What {
 	case UsualPinned, UsualSecond:
 		if !u.HeatWork.Known() {
 			f.Add(Missing, "cone", "is needed, or heat_work_c")
 		} else {
-			f.Number("heat_work_c", float64(u.HeatWork), usualLeast, usualMost)
+			f.Within("heat_work_c", float64(u.HeatWork))
 		}
 		if u.What == UsualSecond && u.Name == "" {
 			f.Add(Missing, "name", "is needed: what this second one is called, as cone 10")

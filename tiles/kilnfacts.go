@@ -35,11 +35,11 @@ func (c *ConeSeen) Validate() error {
 	} else if !seriesCone().MatchString(c.Cone) {
 		f.Add(UnknownValue, "cone", "is no cone such as 06, 6 or 6a")
 	}
-	f.Needed("series", &c.Series, LongestName)
-	f.Text("shelf", &c.Shelf, LongestName)
+	f.Needed("series", &c.Series)
+	f.Text("shelf", &c.Shelf)
 	OneOf(&f, "seen", c.Seen, "upright", "leaning", "down")
 	if c.Tilted {
-		f.Number("tilt_deg", c.Tilt, 0, 180)
+		f.Within("tilt_deg", c.Tilt)
 	} else {
 		c.Tilt = 0
 	}
@@ -64,7 +64,7 @@ type Note struct {
 // in. The error is Invalid.
 func FiringWords(note, by *string) error {
 	var f Faults
-	f.Text("note", note, LongestNote)
+	f.Text("note", note)
 	f.Maker("by", by)
 	return f.Err()
 }
@@ -74,7 +74,7 @@ func (n *Note) Validate() error {
 	var f Faults
 	f.ID("id", &n.ID)
 	f.ID("firing", (*string)(&n.Firing))
-	f.Needed("text", &n.Text, LongestNote)
+	f.Needed("text", &n.Text)
 	f.instant("at", n.Happened)
 	f.Maker("by", &n.By)
 	return f.Err()
@@ -97,9 +97,9 @@ func (p *ProbeLife) Validate() error {
 	var f Faults
 	f.ID("id", &p.ID)
 	f.name("kiln", string(p.Kiln))
-	f.Needed("channel", (*string)(&p.Channel), LongestName)
+	f.Needed("channel", (*string)(&p.Channel))
 	OneOf(&f, "type", p.Type, "B", "E", "J", "K", "N", "R", "S", "T")
-	f.Number("class", float64(p.Class), 1, 2)
+	f.Within("class", float64(p.Class))
 	if p.Fitted == "" {
 		f.Add(Missing, "fitted_on", "is needed")
 	}
@@ -108,7 +108,7 @@ func (p *ProbeLife) Validate() error {
 	if p.Removed != "" && p.Removed < p.Fitted {
 		f.Add(OutOfRange, "removed_on", "earlier than fitted_on")
 	}
-	f.Text("note", &p.Note, LongestNote)
+	f.Text("note", &p.Note)
 	return f.Err()
 }
 
@@ -143,7 +143,7 @@ func (m *KeepShut) Validate() error {
 	if !(m.Mark >= KeepShutLeast && m.Mark <= KeepShutMost) { // nor is NaN
 		f.Add(OutOfRange, "keep_shut_above_c", KeepShutRange)
 	}
-	f.Text("keep_shut_reason", &m.Reason, LongestNote)
+	f.Text("keep_shut_reason", &m.Reason)
 	if m.Mark > KeepShutUsual && m.Reason == "" {
 		f.Add(Missing, "keep_shut_reason", "is needed over 50 °C, where a touch can burn: who says so, and why")
 	}
@@ -182,7 +182,7 @@ func (t *Tick) Validate() error {
 func (a *Act) Validate(needsWhy bool) error {
 	var f Faults
 	f.Maker("by", &a.By)
-	f.Text("why", &a.Why, LongestNote)
+	f.Text("why", &a.Why)
 	if needsWhy && a.Why == "" {
 		f.Add(Missing, "why", "is needed: it stays beside what was struck or counted")
 	}
@@ -192,7 +192,7 @@ func (a *Act) Validate(needsWhy bool) error {
 // Maker checks a maker's mark: initials or a stamp, 1 to 8 characters.
 func Maker(field, mark string) (string, error) {
 	var f Faults
-	f.Needed(field, &mark, longestMaker)
+	f.Needed(field, &mark)
 	return mark, f.Err()
 }
 

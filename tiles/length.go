@@ -5,6 +5,7 @@ import (
 	"math/big"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"lidwright/kiln/message"
 )
@@ -68,15 +69,6 @@ func (l Length) Millimetre() Millimetre {
 	return Millimetre(f)
 }
 
-// Limits of a length that is measured on a pot or a bar. Outside, the unit is in doubt.
-const (
-	ShortestPiece Millimetre = 5
-	LongestPiece  Millimetre = 2000
-)
-
-// longestText bounds what is read as a length. No rule or calliper needs more.
-const longestText = 24
-
 // ParseLength reads a length as people write it: 104.5, 104,5, 10.45cm, 3.75in, 3 23/32,
 // 3-23/32", 4½ in. A suffix (mm, cm, in, ") wins over unit; a fraction without one is
 // inches. The error is an *Invalid of field: length-unreadable, or out-of-range for a
@@ -89,13 +81,10 @@ func ParseLength(field, text string, unit LengthUnit) (Length, error) {
 	unreadable := func(why message.Key, args ...any) (Length, error) {
 		return Length{}, &Invalid{Field: field, Why: message.New(why, args...), Type: LengthUnreadable}
 	}
-	if len(typed) > 3*longestText {
+	if utf8.RuneCountInString(typed) > LongestLength {
 		return unreadable("too long to be a length: write 104.5, 104,5 or 3 23/32")
 	}
 	number, suffix := cutUnit(tidyLength(typed))
-	if len(number) > longestText {
-		return unreadable("too long to be a length: write 104.5, 104,5 or 3 23/32")
-	}
 	if rest, minus := strings.CutPrefix(number, "-"); minus || isNoNumber(number) {
 		if _, _, ok := parseNumber(rest); ok || isNoNumber(rest) {
 			return Length{}, &Invalid{Field: field, Why: message.New("a length is a number from 0 up"),

@@ -45,9 +45,7 @@ var (
 )
 
 const (
-	mostBars    = 500 // bars in one load
-	lowestWork  = 550 // °C of heat work that a cone can show
-	highestWork = 1400
+	mostBars = 500 // bars in one load
 )
 
 // Validate puts the texts of l into their usual form and tells every fault.
@@ -59,9 +57,9 @@ func (l *Load) Validate() error {
 	OneOf(&f, "atmosphere", l.Atmosphere, atmospheres...)
 	f.IDOrNone("firing", (*string)(&l.Firing))
 	f.Maker("packed_by", &l.PackedBy)
-	f.Text("note", &l.Note, LongestNote)
+	f.Text("note", &l.Note)
 	if l.Stated.Known() && l.Stated != 0 {
-		f.Number("heat_work_c", float64(l.Stated), lowestWork, highestWork)
+		f.Within("heat_work_c", float64(l.Stated))
 	}
 	if len(l.Bars) > mostBars {
 		f.Add(OutOfRange, "bars", "has more than 500")
@@ -69,8 +67,8 @@ func (l *Load) Validate() error {
 	seen := map[Code]bool{}
 	for i := range l.Bars {
 		p := &l.Bars[i]
-		f.Needed("bars.bar", (*string)(&p.Bar), 3)
-		f.Text("bars.shelf", &p.Shelf, LongestName)
+		f.Needed("bars.bar", (*string)(&p.Bar))
+		f.Text("bars.shelf", &p.Shelf)
 		if seen[p.Bar] {
 			f.Add(GivenTwice, "bars", "{1} lies in this load twice", string(p.Bar))
 		}

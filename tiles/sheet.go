@@ -342,7 +342,7 @@ func (r *sheetReader) bar(l delimited.Row, cell func(string) string, f *Faults) 
 	}
 	b.By, b.Note = cell("by"), r.note(l)
 	f.Maker("by", &b.By)
-	f.Text("note", &b.Note, LongestNote)
+	f.Text("note", &b.Note)
 	return b
 }
 
@@ -483,7 +483,7 @@ func (row *SheetRow) heats(cell func(string) string, table *delimited.Table, f *
 	}
 	if heat := cell("heat_work_c"); heat != "" {
 		v, ok := table.Number(heat)
-		if !ok || math.IsNaN(v) || v < lowestWork || v > highestWork {
+		if !ok || math.IsNaN(v) || v < LowestHeatWork || v > HighestHeatWork {
 			f.Add(OutOfRange, "heat_work_c", "must lie from 550 to 1400 °C")
 		}
 		row.Work = kiln.Celsius(v)

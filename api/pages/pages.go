@@ -8,6 +8,7 @@ package pages
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"embed"
@@ -17,10 +18,12 @@ import (
 	"io"
 	"net/http"
 	"regexp"
+	"strconv"
 	"strings"
 	"time"
 
 	"lidwright/api/wire"
+	"lidwright/tiles"
 
 	"github.com/a-h/templ"
 )
@@ -82,6 +85,12 @@ type Undoable struct {
 }
 
 func (f Frame) frame() Frame { return f }
+
+// fits is how long what is typed into a field may be.
+func fits(field string) templ.Attributes {
+	l, _ := tiles.LimitOf(field)
+	return templ.Attributes{"maxlength": strconv.Itoa(cmp.Or(l.Longest, tiles.LongestName))}
+}
 
 // under marks the link at the top that the page is under.
 func (f Frame) under(link string) templ.Attributes {

@@ -218,7 +218,7 @@ func (s Loads) Move(ctx context.Context, id string, b wire.MoveBody) (tiles.Kept
 		}
 	}
 	var wrong tiles.Faults
-	wrong.Text("shelf", &b.Shelf, tiles.LongestName)
+	wrong.Text("shelf", &b.Shelf)
 	wrong.Maker("by", &b.By)
 	if err := wrong.Err(); err != nil {
 		return to, err

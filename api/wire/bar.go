@@ -13,7 +13,7 @@ type BarBody struct {
 	By         string   `json:"by,omitempty" doc:"Maker's mark"`
 	Practice   bool     `json:"practice,omitempty"`
 	Flags      []string `json:"flags,omitempty"`
-	Note       string   `json:"note,omitempty" maxLength:"500"`
+	Note       string   `json:"note,omitempty"`
 }
 
 type BarJSON struct {
@@ -154,7 +154,7 @@ type FlagsBody struct {
 }
 
 type BarPath struct {
-	Bar string `path:"bar" maxLength:"8"`
+	Bar string `path:"bar"`
 }
 
 type ReadingPath struct {
@@ -163,6 +163,6 @@ type ReadingPath struct {
 }
 
 type ActBody struct {
-	Why string `json:"why,omitempty" maxLength:"500"`
-	By  string `json:"by,omitempty" maxLength:"8"`
+	Why string `json:"why,omitempty"`
+	By  string `json:"by,omitempty"`
 }

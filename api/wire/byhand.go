@@ -6,8 +6,8 @@ type FiringBody struct {
 	Kind         string      `json:"kind,omitempty" enum:"bisque,glaze,once,other"`
 	Atmosphere   string      `json:"atmosphere,omitempty" enum:"oxidation,reduction,unknown"`
 	Status       string      `json:"status,omitempty" enum:"ended,incomplete" doc:"Calls an incomplete firing complete, or the other way round"`
-	Note         string      `json:"note,omitempty" maxLength:"500"`
-	By           string      `json:"by,omitempty" maxLength:"8"`
+	Note         string      `json:"note,omitempty"`
+	By           string      `json:"by,omitempty"`
 	Source       string      `json:"source,omitempty" enum:"hand" doc:"hand: a firing that no line heard, in the members below; any of them alone will do"`
 	Kiln         string      `json:"kiln,omitempty"`
 	BeganAt      string      `json:"began_at,omitempty" format:"date-time"`

@@ -1,13 +1,13 @@
 package wire
 
 type ClayBody struct {
-	Name        string  `json:"name" maxLength:"60"`
-	MakerCode   string  `json:"maker_code,omitempty" maxLength:"60"`
+	Name        string  `json:"name"`
+	MakerCode   string  `json:"maker_code,omitempty"`
 	MaturesCone string  `json:"matures_cone,omitempty" doc:"Cone on the bag: 022 to 14"`
-	Stated      float64 `json:"stated_total_ratio,omitempty" minimum:"0" maximum:"0.3" doc:"Supplier's total shrinkage, share of the wet length; 0: not stated"`
+	Stated      float64 `json:"stated_total_ratio,omitempty" doc:"Supplier's total shrinkage, share of the wet length; 0: not stated"`
 	StatedCone  string  `json:"stated_cone,omitempty"`
-	Grog        string  `json:"grog,omitempty" maxLength:"60"`
-	Note        string  `json:"note,omitempty" maxLength:"500"`
+	Grog        string  `json:"grog,omitempty"`
+	Note        string  `json:"note,omitempty"`
 }
 
 type ClayJSON struct {
@@ -19,11 +19,11 @@ type ClayJSON struct {
 
 type BatchBody struct {
 	Kind    string   `json:"kind" enum:"bought,reclaim,blend,repugged"`
-	Stamp   string   `json:"stamp,omitempty" maxLength:"60"`
+	Stamp   string   `json:"stamp,omitempty"`
 	Arrived string   `json:"arrived_on,omitempty" doc:"Date, 2026-01-08"`
 	Parents []string `json:"parents,omitempty" doc:"tern/A, or with its parts of the mix tern/A=2; told of all parents or of none, which is equal shares"`
 	Open    bool     `json:"open"`
-	Note    string   `json:"note,omitempty" maxLength:"500"`
+	Note    string   `json:"note,omitempty"`
 }
 
 type Batch struct {

@@ -36,11 +36,11 @@ type ConeBody struct {
 	Series  string   `json:"series,omitempty" doc:"The studio's usual series if not said"`
 	Shelf   string   `json:"shelf,omitempty"`
 	Seen    string   `json:"seen,omitempty" enum:"upright,leaning,down"`
-	TiltDeg *float64 `json:"tilt_deg,omitempty" minimum:"0" maximum:"180" doc:"From upright: level is 90"`
-	By      string   `json:"by,omitempty" maxLength:"8"`
+	TiltDeg *float64 `json:"tilt_deg,omitempty" doc:"From upright: level is 90"`
+	By      string   `json:"by,omitempty"`
 }
 
 type StrikeBody struct {
-	Why string `json:"why" maxLength:"500"`
-	By  string `json:"by,omitempty" maxLength:"8"`
+	Why string `json:"why"`
+	By  string `json:"by,omitempty"`
 }

@@ -21,5 +21,5 @@ type CrossedOutPath struct {
 
 // RestoreBody says who restores it.
 type RestoreBody struct {
-	By string `json:"by,omitempty" maxLength:"8" doc:"Maker's mark"`
+	By string `json:"by,omitempty" doc:"Maker's mark"`
 }

@@ -12,9 +12,9 @@ type UsualBody struct {
 	Kind       string  `json:"kind" enum:"bisque,glaze,once,other"`
 	Atmosphere string  `json:"atmosphere,omitempty" enum:"oxidation,reduction,unknown" doc:"That of most firings of the kind if not said"`
 	What       string  `json:"what" enum:"pin,release,new,second" doc:"pin: its heat work is this, whatever is fired. release: it goes by the firings again. new: the last firings, which lay beside it, are the usual one now. second: firings near this heat are a second usual one, with a name"`
-	Name       string  `json:"name,omitempty" maxLength:"60" doc:"Of a second one" example:"cone 10"`
-	Cone       string  `json:"cone,omitempty" maxLength:"20" doc:"Of pin and second"`
-	HeatWorkC  float64 `json:"heat_work_c,omitempty" minimum:"0" maximum:"1400" doc:"In place of cone"`
+	Name       string  `json:"name,omitempty" doc:"Of a second one" example:"cone 10"`
+	Cone       string  `json:"cone,omitempty" doc:"Of pin and second"`
+	HeatWorkC  float64 `json:"heat_work_c,omitempty" doc:"In place of cone"`
 	By         string  `json:"by,omitempty"`
 }
 
@@ -26,7 +26,7 @@ type UsualPath struct {
 
 // RenameBody is the name that a kiln has now.
 type RenameBody struct {
-	To string `json:"to" maxLength:"40" doc:"A kiln of the settings, or one that was added"`
+	To string `json:"to" maxLength:"32" doc:"A kiln of the settings, or one that was added"`
 }
 
 // RenamedKiln is what went along with a new name.

@@ -7,8 +7,8 @@ type LidResultBody struct {
 	Pot        string    `json:"pot,omitempty" doc:"The pot card, where the board has one pot; in place of pots"`
 	Pots       []string  `json:"pots,omitempty" maxItems:"500" doc:"Ids of the pot cards of this board; without any the board is kept and teaches nothing"`
 	Lids       int       `json:"lids,omitempty" minimum:"0" maximum:"500" doc:"Lids on the board; those not told of count as not looked at. One a pot if not said"`
-	Form       string    `json:"form,omitempty" maxLength:"60" doc:"As on the pot card if not said"`
-	Maker      string    `json:"maker,omitempty" maxLength:"8" doc:"Mark of who threw the lids; as on the pot card if not said"`
+	Form       string    `json:"form,omitempty" doc:"As on the pot card if not said"`
+	Maker      string    `json:"maker,omitempty" doc:"Mark of who threw the lids; as on the pot card if not said"`
 	Seat       string    `json:"seat,omitempty" enum:"inset,flange,cap,drop_in,over,stopper"`
 	SeatGlazed bool      `json:"seat_glazed,omitempty"`
 	Body       string    `json:"body,omitempty" doc:"Clay and batch of the pots: tern/B"`
@@ -17,23 +17,23 @@ type LidResultBody struct {
 	Losses     Losses    `json:"losses,omitempty"`
 	Plays      []float64 `json:"plays_mm,omitempty" maxItems:"500" doc:"Plays measured on fired pairs, across, mm; each stands in place of one lid of counts. With one for every pot, in the order of pots, they tell how true the maker reads too"`
 	Thrown     []float64 `json:"thrown_mm,omitempty" maxItems:"500" doc:"Widths as thrown, mm, one a pot or some; as on the cards if not said"`
-	By         string    `json:"by,omitempty" maxLength:"8"`
+	By         string    `json:"by,omitempty"`
 }
 
 type Sat struct {
-	TooBig      int `json:"too_big,omitempty" minimum:"0" doc:"Set it on: it won't go in"`
-	Tight       int `json:"tight,omitempty" minimum:"0" doc:"Turn it full circle: it binds one way"`
-	Good        int `json:"good,omitempty" minimum:"0" doc:"It sits"`
-	Loose       int `json:"loose,omitempty" minimum:"0" doc:"Let go: it rattles"`
-	DropsIn     int `json:"drops_in,omitempty" minimum:"0" doc:"Push it to one side: it slips past the ledge"`
-	NotLookedAt int `json:"not_looked_at,omitempty" minimum:"0"`
+	TooBig      int `json:"too_big,omitempty" doc:"Set it on: it won't go in"`
+	Tight       int `json:"tight,omitempty" doc:"Turn it full circle: it binds one way"`
+	Good        int `json:"good,omitempty" doc:"It sits"`
+	Loose       int `json:"loose,omitempty" doc:"Let go: it rattles"`
+	DropsIn     int `json:"drops_in,omitempty" doc:"Push it to one side: it slips past the ledge"`
+	NotLookedAt int `json:"not_looked_at,omitempty"`
 }
 
 type Losses struct {
-	Glued   int `json:"glued,omitempty" minimum:"0" doc:"Held by glaze"`
-	Rocks   int `json:"rocks,omitempty" minimum:"0" doc:"Warped"`
-	Chipped int `json:"chipped,omitempty" minimum:"0" doc:"Broken at the edge"`
-	Dropped int `json:"dropped,omitempty" minimum:"0" doc:"Fell"`
+	Glued   int `json:"glued,omitempty" doc:"Held by glaze"`
+	Rocks   int `json:"rocks,omitempty" doc:"Warped"`
+	Chipped int `json:"chipped,omitempty" doc:"Broken at the edge"`
+	Dropped int `json:"dropped,omitempty" doc:"Fell"`
 }
 
 type LidResult struct {

@@ -8,10 +8,10 @@ type LoadBody struct {
 	Atmosphere string  `json:"atmosphere,omitempty" enum:"oxidation,reduction,unknown"`
 	Bars       []Slot  `json:"bars,omitempty"`
 	Firing     string  `json:"firing,omitempty" doc:"Attaches itself to the next firing if not said"`
-	HeatWorkC  float64 `json:"heat_work_c,omitempty" minimum:"0" maximum:"1400" doc:"Heat work stated by hand, where no firing was recorded"`
-	Cone       string  `json:"cone,omitempty" maxLength:"20" doc:"The cone that it reached, in place of heat_work_c, as which it is answered"`
+	HeatWorkC  float64 `json:"heat_work_c,omitempty" doc:"Heat work stated by hand, where no firing was recorded"`
+	Cone       string  `json:"cone,omitempty" doc:"The cone that it reached, in place of heat_work_c, as which it is answered"`
 	PackedBy   string  `json:"packed_by,omitempty"`
-	Note       string  `json:"note,omitempty" maxLength:"500"`
+	Note       string  `json:"note,omitempty"`
 	Like       string  `json:"like,omitempty" doc:"A load by its id, or last: kiln, kind and atmosphere are its where they are not said, and each bar without a shelf lies where the bar of that place lay in it"`
 	Move       bool    `json:"move,omitempty" doc:"Bars of it that are packed in another load are taken out there; without it that is asked"`
 }
@@ -39,13 +39,13 @@ type Load struct {
 // UnpackedBody says that a load is out of its kiln.
 type UnpackedBody struct {
 	UnpackedAt string `json:"unpacked_at,omitempty" format:"date-time" doc:"Now if not said"`
-	By         string `json:"by,omitempty" maxLength:"8"`
+	By         string `json:"by,omitempty"`
 	Sure       bool   `json:"sure,omitempty" doc:"It is out, though its kiln reads over 200 °C, its peak is not passed, or it was never fired"`
 }
 
 // ByBody says who did something.
 type ByBody struct {
-	By string `json:"by,omitempty" maxLength:"8"`
+	By string `json:"by,omitempty"`
 }
 
 // MoveBody brings bars from one load into another.
@@ -53,7 +53,7 @@ type MoveBody struct {
 	Bars  []string `json:"bars,omitempty" maxItems:"500" doc:"All of it if not said"`
 	To    string   `json:"to,omitempty" doc:"Load that they go to, by id or number; a new one if not said"`
 	Shelf string   `json:"shelf,omitempty" doc:"Of the kiln; as it was if not said"`
-	By    string   `json:"by,omitempty" maxLength:"8"`
+	By    string   `json:"by,omitempty"`
 }
 
 // LoadFiringPath is a firing of a load.

@@ -11,6 +11,6 @@ type KeepShut struct {
 type KeepShutBody struct {
 	ID     string  `json:"id" doc:"UUIDv7 made by the sender"`
 	MarkC  float64 `json:"keep_shut_above_c" doc:"20 to 200; 50 unless there is a reason"`
-	Reason string  `json:"keep_shut_reason,omitempty" maxLength:"500" doc:"Needed over 50 °C: who says so, and why"`
-	By     string  `json:"by,omitempty" maxLength:"8"`
+	Reason string  `json:"keep_shut_reason,omitempty" doc:"Needed over 50 °C: who says so, and why"`
+	By     string  `json:"by,omitempty"`
 }

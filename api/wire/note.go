@@ -18,8 +18,8 @@ type NotePath struct {
 }
 
 type NoteBody struct {
-	Text     string `json:"text" maxLength:"500"`
+	Text     string `json:"text"`
 	At       string `json:"at,omitempty" format:"date-time" doc:"The moment it speaks of; now if not said"`
 	Incident bool   `json:"incident,omitempty"`
-	By       string `json:"by,omitempty" maxLength:"8"`
+	By       string `json:"by,omitempty"`
 }

@@ -1,9 +1,9 @@
 package wire
 
 type PotBody struct {
-	Mark       string    `json:"mark,omitempty" maxLength:"8" doc:"Maker's mark"`
-	Number     string    `json:"number,omitempty" maxLength:"60" doc:"As scratched into the pot"`
-	Form       string    `json:"form" maxLength:"60"`
+	Mark       string    `json:"mark,omitempty" doc:"Maker's mark"`
+	Number     string    `json:"number,omitempty" doc:"As scratched into the pot"`
+	Form       string    `json:"form"`
 	Seat       string    `json:"seat,omitempty" enum:"inset,flange,cap,drop_in,over,stopper" doc:"inset if not said"`
 	SeatGlazed bool      `json:"seat_glazed,omitempty"`
 	Together   string    `json:"together,omitempty" enum:"in_place,same_load,apart"`
@@ -18,7 +18,7 @@ type PotBody struct {
 	TrimMost   *float64  `json:"trim_most_mm,omitempty" doc:"What may come off its rim at leather-hard, across; none: it is not trimmed"`
 	Fired      []float64 `json:"fired_mm,omitempty" maxItems:"3" doc:"The pot's gallery once fired, one a direction"`
 	MadeOn     string    `json:"made_on,omitempty" doc:"Date, 2026-01-15"`
-	Note       string    `json:"note,omitempty" maxLength:"500"`
+	Note       string    `json:"note,omitempty"`
 }
 
 type Pot struct {

@@ -74,5 +74,5 @@ type ProbeBody struct {
 	Class     int    `json:"class,omitempty" enum:"0,1,2" doc:"Tolerance class; 2 if not said"`
 	FittedOn  string `json:"fitted_on" doc:"Day" example:"2026-01-06"`
 	RemovedOn string `json:"removed_on,omitempty"`
-	Note      string `json:"note,omitempty" maxLength:"500"`
+	Note      string `json:"note,omitempty"`
 }

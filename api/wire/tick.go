@@ -21,7 +21,7 @@ type CheckList struct {
 type TickBody struct {
 	Item string `json:"item" doc:"caution-36, caution-37, caution-42, caution-1, caution-2, caution-6, caution-5, caution-7, caution-10, caution-40, caution-43, caution-35"`
 	Done bool   `json:"done" doc:"false takes a tick back"`
-	By   string `json:"by,omitempty" maxLength:"8"`
+	By   string `json:"by,omitempty"`
 }
 
 type LoadTickPath struct {

@@ -3,11 +3,14 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"net/url"
+	"slices"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"lidwright/api/wire"
 	"lidwright/kiln"
@@ -81,6 +84,18 @@ func these[T ~string](words []T) completion {
 	}
 }
 
+// sayLimit has the help of a flag say what the table of limits says of its field, where that is no list of words.
+func sayLimit(f *pflag.Flag) {
+	l, _ := tiles.LimitOf(f.Name)
+	most, free := tiles.Decimal(l.Most), slices.Contains([]string{"by", "maker", "mark", "note", "why", "form", "shelf", "stamp"}, f.Name)
+	switch kind := f.Value.Type(); {
+	case kind == "string" && free && l.Longest > 0:
+		f.Usage += fmt.Sprintf(" (at most %d characters)", l.Longest)
+	case (kind == "float64" || kind == "int") && l.IsNumber() && !strings.ContainsAny(f.Usage, "0123456789"):
+		f.Usage += fmt.Sprintf(" (%s to %s)", tiles.Decimal(l.Least), most)
+	}
+}
+
 // complete has every command complete what its usage names, and its flags that take a name.
 func complete(c *cobra.Command) {
 	for _, sub := range c.Commands() {
@@ -91,6 +106,7 @@ func complete(c *cobra.Command) {
 			c.RegisterFlagCompletionFunc(flag, completions[word]) // an error means that the command has its own
 		}
 	}
+	c.Flags().VisitAll(sayLimit)
 	words := strings.Fields(c.Use)[1:]
 	if c.ValidArgsFunction != nil || len(c.ValidArgs) > 0 || len(words) == 0 || c.Name() == "add" {
 		return

@@ -46,7 +46,7 @@ daemon/store: api/usecase api/wire daemon/notice daemon/store/codec kiln kiln/de
 daemon/outbox: api/usecase api/wire kiln tiles kiln/message
 api/usecase: api/caution api/wire kiln kiln/analysis kiln/detect kiln/faults kiln/heatwork
 	kiln/record tiles tiles/board tiles/lid tiles/shrinkage kiln/message
-api/pages: api/wire kiln/message
+api/pages: api/wire kiln/message tiles
 api/caution: kiln kiln/message tiles
 api/topics:
 api/tables: api/usecase api/wire kiln kiln/delimited kiln/detect kiln/heatwork tiles tiles/lid tiles/shrinkage kiln/message

@@ -139,7 +139,7 @@ func (b *Question) checkMeasured(f *tiles.Faults) {
 	for i := range b.Measured {
 		l := &b.Measured[i]
 		l.Stage = cmp.Or(l.Stage, tiles.Wet)
-		f.Needed("measured_lids.lid", &l.Lid, tiles.LongestName)
+		f.Needed("measured_lids.lid", &l.Lid)
 		f.PieceOf("measured_lids.lid_mm", l.Width, "lid")
 		tiles.OneOf(f, "measured_lids.lid_stage", l.Stage, tiles.Stages()...)
 		if names[l.Lid] {
@@ -174,7 +174,7 @@ func (b *Question) checkCount(f *tiles.Faults) bool {
 // checkPots checks the question of each pot alone.
 func (b *Checked) checkPots(f *tiles.Faults, d lid.Defaults) {
 	if g := b.Gauge; g != nil && g.SpreadSD != nil {
-		f.Number("gauge.spread_sd_mm", float64(*g.SpreadSD), 0, 3)
+		f.Within("gauge.spread_sd_mm", float64(*g.SpreadSD))
 	}
 	told := map[string]bool{}
 	for i := range b.count() {

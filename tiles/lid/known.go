@@ -82,8 +82,8 @@ func (q *Question) checkGone(f *tiles.Faults) {
 	if (q.MassWet != 0) != (q.MassNow != 0) {
 		f.Add(tiles.Missing, map[bool]string{true: "mass_wet_g", false: "mass_now_g"}[q.MassWet == 0], "is needed beside the other mass")
 	} else if q.MassWet != 0 {
-		f.Number("mass_wet_g", q.MassWet, 1, tiles.HeaviestPiece)
-		f.Number("mass_now_g", q.MassNow, 1, tiles.HeaviestPiece)
+		f.Within("mass_wet_g", q.MassWet)
+		f.Within("mass_now_g", q.MassNow)
 		if q.MassNow > q.MassWet {
 			f.Add(tiles.OutOfRange, "mass_now_g", "more than mass_wet_g: were they swapped?")
 		}

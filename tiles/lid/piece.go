@@ -94,7 +94,7 @@ func (q PieceQuestion) Check(d Defaults) (CheckedPiece, error) {
 	}
 	tiles.OneOf(&f, "stage", q.Stage, tiles.Wet, tiles.Soft, tiles.Leather, tiles.Dry, tiles.Biscuit)
 	q.checkPart(&f, d)
-	f.Number("step_mm", float64(*q.Step), 0, 5)
+	f.Within("step_mm", float64(*q.Step))
 	f.Number("doubt_ratio", float64(*q.Doubt), 0, 0.05)
 	q.Rates.Check(&f, "")
 	switch {
@@ -114,7 +114,7 @@ func (q PieceQuestion) Check(d Defaults) (CheckedPiece, error) {
 func (q *PieceQuestion) checkPart(f *tiles.Faults, d Defaults) {
 	tiles.OneOf(f, "part", q.Part, PlainPart, HolePart, PlugPart)
 	if q.Play != nil {
-		f.Number("play_mm", float64(*q.Play), 0, 20)
+		f.Within("play_mm", float64(*q.Play))
 	}
 	switch {
 	case q.Part == PlainPart && q.Play != nil:

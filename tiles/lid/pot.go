@@ -33,8 +33,8 @@ func (p *PotCard) Validate() error {
 	var f tiles.Faults
 	f.ID("id", &p.ID)
 	f.Maker("mark", &p.Mark)
-	f.Text("number", &p.Number, tiles.LongestName)
-	f.Needed("form", &p.Form, tiles.LongestName)
+	f.Text("number", &p.Number)
+	f.Needed("form", &p.Form)
 	tiles.OneOf(&f, "seat", p.Seat, Seats()...)
 	tiles.OneOfOrNone(&f, "together", p.Together, shrinkage.InPlace, shrinkage.SameLoad, shrinkage.Apart)
 	tiles.OneOf(&f, "collar_stage", p.Stage, tiles.Stages()...)
@@ -44,7 +44,7 @@ func (p *PotCard) Validate() error {
 		f.Add(tiles.OutOfRange, "collar_mm", "has more than three directions")
 	}
 	for _, c := range p.Collar {
-		f.Number("collar_mm", float64(c), float64(tiles.ShortestPiece), float64(tiles.LongestPiece))
+		f.Within("collar_mm", float64(c))
 	}
 	f.Piece("opening_mm", p.Opening)
 	f.Piece("set_mm", p.Set)
@@ -53,12 +53,12 @@ func (p *PotCard) Validate() error {
 	if p.Bowl != 0 && p.Bowl >= p.Measured && p.Measured != 0 {
 		f.Add(tiles.OutOfRange, "bowl_mm", "not smaller than lid_mm: a rim that is turned out grows wider")
 	}
-	f.Number("trim_most_mm", float64(p.TrimMost), 0, 30)
+	f.Within("trim_most_mm", float64(p.TrimMost))
 	if len(p.Fired) > MostDirections {
 		f.Add(tiles.OutOfRange, "fired_mm", "has more than three directions")
 	}
 	for _, c := range p.Fired {
-		f.Number("fired_mm", float64(c), float64(tiles.ShortestPiece), float64(tiles.LongestPiece))
+		f.Within("fired_mm", float64(c))
 	}
 	if p.Seat.ledged() {
 		for _, c := range p.Collar {
@@ -73,7 +73,7 @@ func (p *PotCard) Validate() error {
 		f.BatchRef("lid", p.Lid)
 	}
 	f.Date("made_on", p.MadeOn)
-	f.Text("note", &p.Note, tiles.LongestNote)
+	f.Text("note", &p.Note)
 	return f.Err()
 }
 

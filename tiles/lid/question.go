@@ -106,7 +106,7 @@ func (q Question) Check(d Defaults) (Checked, error) {
 	q.checkRates(&f)
 	q.checkTrim(&f)
 	tiles.OneOfOrNone(&f, "together", q.Together, shrinkage.InPlace, shrinkage.SameLoad, shrinkage.Apart)
-	f.Text("form", &q.Form, tiles.LongestName)
+	f.Text("form", &q.Form)
 	f.Maker("maker", &q.Maker)
 	for _, n := range []struct {
 		field     string

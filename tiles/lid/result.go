@@ -87,7 +87,7 @@ func (v *Result) Validate() error {
 	for i := range v.Pots {
 		f.ID("pots", &v.Pots[i])
 	}
-	f.Needed("form", &v.Form, tiles.LongestName)
+	f.Needed("form", &v.Form)
 	f.Maker("maker", &v.Maker)
 	f.Maker("by", &v.By)
 	tiles.OneOf(&f, "seat", v.Seat, Seats()...)
@@ -117,15 +117,15 @@ func (v *Result) Validate() error {
 		f.Add(tiles.OutOfRange, "thrown_mm", "has more than 500 widths")
 	}
 	for _, p := range v.Plays {
-		f.Number("plays_mm", float64(p), -mostPlay, mostPlay) // below 0: it does not go in by so much
+		f.Within("plays_mm", float64(p)) // below 0: it does not go in by so much
 	}
 	for _, w := range v.Thrown {
-		f.Number("thrown_mm", float64(w), float64(tiles.ShortestPiece), float64(tiles.LongestPiece))
+		f.Within("thrown_mm", float64(w))
 	}
 	if m := v.Limits; m != nil {
-		f.Number("least_play_mm", float64(m.LeastPlay), 0, mostPlay)
-		f.Number("most_play_mm", float64(m.MostPlay), 0, mostPlay)
-		f.Number("bearing_mm", float64(m.Bearing), 0, mostPlay)
+		f.Within("least_play_mm", float64(m.LeastPlay))
+		f.Within("most_play_mm", float64(m.MostPlay))
+		f.Within("bearing_mm", float64(m.Bearing))
 		if m.LeastPlay > m.MostPlay {
 			f.Add("window-empty", "least_play_mm", "larger than most_play_mm")
 		}
