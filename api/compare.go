@@ -101,7 +101,7 @@ func (s firingRoutes) comparePage(w http.ResponseWriter, r *http.Request) error 
 		j := s.Firings().Firing(c.Firing, detect.Expected{})
 		row := figuresOf(l, j.ID, j.Name, j.StartedAt, [4]*float64{j.PeakC, j.HoursToTop, j.CoolingHours,
 			j.HeatWorkC})
-		row.Cone = j.ConeWords
+		row.Cone, row.Stroke = j.ConeWords, chart.Stroke(i)
 		if i > 0 {
 			row.Says = analysis.Difference(c, all[0])
 		}
@@ -115,7 +115,7 @@ func (s firingRoutes) comparePage(w http.ResponseWriter, r *http.Request) error 
 		lines = append(lines, e)
 	}
 	if slices.ContainsFunc(lines, func(e kiln.Envelope) bool { return len(e.After) > 0 }) {
-		d := chart.Curve{Lines: lines, Zone: s.Site.Zone, Fahrenheit: l.Fahrenheit, Say: l.Say,
+		d := chart.Curve{Lines: lines, Plain: true, Zone: s.Site.Zone, Fahrenheit: l.Fahrenheit, Say: l.Say,
 			Title: l.T("Firings laid over one another, {1} over hours", l.Degree())}
 		data.Phone = pages.Drawn(d.SVG())
 		d.Width, d.Height = 724, 380

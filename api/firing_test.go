@@ -198,7 +198,7 @@ func TestCompare(t *testing.T) {
 		}
 	}
 	answer, text = ask(t, "GET", site+"/compare?firing="+string(idOf(1))+"&firing="+string(idOf(2))+"&at_c=1000", "", "")
-	if answer.StatusCode != 200 || !strings.Contains(text, "slower") || strings.Count(text, `class="heat"`)+strings.Count(text, `class="dotted"`) != 4 {
+	if answer.StatusCode != 200 || !strings.Contains(text, "slower") || strings.Count(text, `class="heat"`)+strings.Count(text, `class="dotted"`) != 6 { // two drawings and the swatches
 		t.Errorf("the page: %s\n%s", answer.Status, text)
 	}
 }

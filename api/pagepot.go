@@ -141,7 +141,6 @@ func potRow(l pages.Locale, made string, c lid.PotCard) pages.PotRow {
 		says func() string
 		mm   tiles.Millimetre
 	}{{func() string { return l.T("gallery {1}", l.Bare(float64(c.Collar[0]))) }, 1},
-		{func() string { return l.T("ledge {1}", l.Bare(float64(c.Opening))) }, c.Opening},
 		{func() string { return l.T("lid {1}", l.Bare(float64(cmp.Or(c.Measured, c.Set)))) },
 			cmp.Or(c.Measured, c.Set)}} {
 		if one.mm != 0 {

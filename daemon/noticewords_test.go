@@ -51,7 +51,7 @@ func TestMessagesInTheLanguageOfTheSite(t *testing.T) {
 			message.At(time.Date(2026, 2, 3, 12, 0, 0, 0, time.UTC), "2 Jan")),
 		message.New("everything that was recorded is in a copy again"),
 		message.New("this is a test of the notices of {1}", "studio"),
-		message.New("batch {1} of {2} shrinks {3} more than {4} on a lid of {5}", "B", "tern",
+		message.New("bag {1} of {2} shrinks {3} more than {4} on a lid of {5}", "B", "tern",
 			tiles.MM.Of(0.4), "A", tiles.MM.Of(100))} {
 		all = append(all, notice.OfStudio(notice.CopyOld, "once", says, "/", nil, kiln.Stamp{}, "id", "studio", time.UTC))
 	}

@@ -32,6 +32,7 @@ type Curve struct {
 	Zone          *time.Location
 	Fahrenheit    bool // the scale is in °F
 	Twelve        bool // the clock has twice twelve hours
+	Plain         bool // no label of the peak and no names at the lines: they stand beside the drawing
 	Title         string
 	Say           func(english string) string // in the reader's language; nil: English
 }
@@ -104,7 +105,7 @@ func (d Curve) SVG() string {
 	p.gaps()
 	p.marks()
 	for i := len(d.Lines) - 1; i >= 0; i-- {
-		class := []string{"heat", "dotted", "dashed", "broken"}[min(i, 3)]
+		class := Stroke(i)
 		fmt.Fprintf(&b, `<path class="%s" d="%s"/>`, class, p.lineOf(d.Lines[i], d.Gaps))
 		if i == 0 {
 			b.WriteString(p.spread(d.Lines[i]))
@@ -116,6 +117,9 @@ func (d Curve) SVG() string {
 	b.WriteString(`</svg>`)
 	return b.String()
 }
+
+// Stroke is the class of the line of number i, which a swatch beside the drawing has too.
+func Stroke(i int) string { return []string{"heat", "dotted", "dashed", "broken"}[min(i, 3)] }
 
 // span works out which part is shown, in time and in temperature.
 func (p *plot) span() {
@@ -395,7 +399,7 @@ func (p *plot) tops() {
 	}
 	hollow(p.Peak, nil)
 	hollow(p.Cool, []point{{-6, -48}, {-6, -64}, {-6, -84}, {0, -48}, {-30, -70}})
-	if ok && p.Peak.After <= 0 && at >= p.from && at <= p.to {
+	if ok && !p.Plain && p.Peak.After <= 0 && at >= p.from && at <= p.to {
 		step := p.Lines[0].Step / 2
 		x, y := p.x(min(at+step, p.to)), p.y(peak)
 		fmt.Fprintf(p.b, `<circle class="mark" cx="%.1f" cy="%.1f" r="4"/>`, x, y)
@@ -430,7 +434,7 @@ func (p *plot) names() {
 					{-10, 10}, {10, 6}}})
 		}
 	}
-	if len(p.Lines) < 2 {
+	if len(p.Lines) < 2 || p.Plain {
 		return
 	}
 	for _, e := range p.Lines { // the others are thin, and named at their ends

@@ -29,10 +29,8 @@
     if (other(state, k.state) || other(hot, k.hot) || other(over, k.over_limit) || other(still, k.still_hot)) { location.reload(); return; }
     put(t, "state", say(k.state.replaceAll("_", " ")));
     put(t, "rate", k.rate_c_per_h === null ? "–" : (k.rate_c_per_h > 0 ? "+" : "") + Math.round(k.rate_c_per_h * wide) + " " + degree + "/h");
-    if (k.hours !== null) put(t, "hours", k.hours.toFixed(1) + " h");
+    if (k.hours !== null) put(t, "hours", k.hours.toLocaleString(document.documentElement.lang, {minimumFractionDigits: 1, maximumFractionDigits: 1}) + " h");
     if (k.peak_c !== null) put(t, "peak", heat(k.peak_c) + " " + degree);
-    if (k.cone_words) put(t, "cone", say(k.cone_words));
-    if (k.corrected) put(t, "corrected", say(k.corrected.cone_words));
     heard.set(t, {at: performance.now() - 1000 * (k.read_age_s ?? 0), known: k.read_age_s !== null, waits: k.waits, last: k.last_temperature_c});
   });
   if (tiles.length && window.EventSource) {
@@ -59,6 +57,21 @@
         if (cut && age > 30) put(t, "state", say("not heard: is this machine in the network?"));
       });
     }, 1000);
+    // What the server alone draws or says in the language of the page (curves, forecasts, cones) comes anew each
+    // minute, where nobody reads or points at it.
+    const parts = (name, page) => [...page.querySelectorAll("[data-grows]")].filter(e => e.dataset.grows === name);
+    const grow = async () => {
+      if (document.hidden || document.body.classList.contains("cut-off")) return;
+      const r = await fetch(location.href, {headers: {Accept: "text/html"}}).catch(() => null);
+      const page = r && r.ok && new DOMParser().parseFromString(await r.text(), "text/html");
+      if (page) $$("[data-grows]").forEach(old => {
+        const [now] = parts(old.dataset.grows, page);
+        if (!now || old.matches(":hover, :focus-within") || $("details[open]", old) || now.innerHTML === old.innerHTML) return;
+        old.replaceWith(document.adoptNode(now));
+        if (now.id === "curve") curve(now);
+      });
+    };
+    if ($("[data-grows]")) setInterval(grow, 60000);
   }
 
   // Readings that wait for the network. Each has the id that its form was given, so that sending

@@ -1075,9 +1075,9 @@ func (d ClassPage) throws(l Locale) templ.Component {
 						return templ_7745c5c3_Err
 					}
 					var templ_7745c5c3_Var52 string
-					templ_7745c5c3_Var52, templ_7745c5c3_Err = templ.JoinStringErrs(l.width(x.WetMM, 2))
+					templ_7745c5c3_Var52, templ_7745c5c3_Err = templ.JoinStringErrs(l.tenth(x.WetMM))
 					if templ_7745c5c3_Err != nil {
-						return templ.Error{Err: templ_7745c5c3_Err, FileName: `class.templ`, Line: 248, Col: 47}
+						return templ.Error{Err: templ_7745c5c3_Err, FileName: `class.templ`, Line: 248, Col: 44}
 					}
 					_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var52))
 					if templ_7745c5c3_Err != nil {

@@ -294,7 +294,7 @@ func potPages(f Frame, fault Problem) []Page {
 		TrendPage{Frame: f, Kiln: "kiln", Kind: "kind", Kinds: []string{"kind"}, Pictures: pictures,
 			Firings: figures},
 		TrendPage{Frame: f, Kiln: "kiln"},
-		ComparePage{Frame: f, Firings: figures, IDs: []Hidden{{"firing", "id"}}, Phone: "<svg></svg>",
+		ComparePage{Frame: f, Firings: append(figures, figures...), IDs: []Hidden{{"firing", "id"}}, Phone: "<svg></svg>",
 			Desk: "<svg></svg>", At: Form{Values: url.Values{"at": {"900"}}}, AtSays: "says"},
 		ComparePage{Frame: f, Trouble: message.New("trouble"), Phone: "<svg></svg>", At: refused},
 		YearPage{Frame: f, Year: "2026", Before: "2025", After: "2027", Loads: "loads",

@@ -40,7 +40,7 @@ func (v CurveView) curve(l Locale) templ.Component {
 		ctx = templ.InitializeContext(ctx)
 		ctx = templ.ClearChildren(ctx)
 		if v.Phone != "" {
-			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 1, "<figure id=\"curve\" class=\"curve\" data-swap><output class=\"figures read-out\" data-above=\"")
+			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 1, "<figure id=\"curve\" class=\"curve\" data-grows=\"curve\"><output class=\"figures read-out\" data-above=\"")
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}

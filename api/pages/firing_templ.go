@@ -766,7 +766,7 @@ func (d FiringPage) parts(l Locale) templ.Component {
 			}
 		}
 		if d.Firing.HoursToTop != nil {
-			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 50, "<table class=\"figures\"><thead><tr><th>")
+			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 50, "<table class=\"figures narrow\"><thead><tr><th>")
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
@@ -925,9 +925,9 @@ func (d FiringPage) parts(l Locale) templ.Component {
 					return templ_7745c5c3_Err
 				}
 				var templ_7745c5c3_Var49 string
-				templ_7745c5c3_Var49, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("cooling"))
+				templ_7745c5c3_Var49, templ_7745c5c3_Err = templ.JoinStringErrs(l.T("cooling down"))
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `firing.templ`, Line: 202, Col: 28}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `firing.templ`, Line: 202, Col: 33}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var49))
 				if templ_7745c5c3_Err != nil {
@@ -940,7 +940,7 @@ func (d FiringPage) parts(l Locale) templ.Component {
 				var templ_7745c5c3_Var50 string
 				templ_7745c5c3_Var50, templ_7745c5c3_Err = templ.JoinStringErrs(d.firstCooling(l))
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `firing.templ`, Line: 202, Col: 58}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `firing.templ`, Line: 202, Col: 63}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var50))
 				if templ_7745c5c3_Err != nil {
@@ -953,7 +953,7 @@ func (d FiringPage) parts(l Locale) templ.Component {
 				var templ_7745c5c3_Var51 string
 				templ_7745c5c3_Var51, templ_7745c5c3_Err = templ.JoinStringErrs(l.Decimal(*d.Firing.CoolingHours, 1))
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `firing.templ`, Line: 202, Col: 117}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `firing.templ`, Line: 202, Col: 122}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var51))
 				if templ_7745c5c3_Err != nil {
@@ -966,7 +966,7 @@ func (d FiringPage) parts(l Locale) templ.Component {
 				var templ_7745c5c3_Var52 string
 				templ_7745c5c3_Var52, templ_7745c5c3_Err = templ.JoinStringErrs(hours(l, d.Usual.Cooling))
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `firing.templ`, Line: 202, Col: 165}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `firing.templ`, Line: 202, Col: 170}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var52))
 				if templ_7745c5c3_Err != nil {
@@ -1391,7 +1391,7 @@ func (d FiringPage) figures(l Locale) templ.Component {
 				return templ_7745c5c3_Err
 			}
 			for _, r := range d.Firing.Remarks {
-				if !r.Caution {
+				if !r.Caution && r.Figure != "peak" {
 					templ_7745c5c3_Err = remark(l, r).Render(ctx, templ_7745c5c3_Buffer)
 					if templ_7745c5c3_Err != nil {
 						return templ_7745c5c3_Err

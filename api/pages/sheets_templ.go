@@ -1311,12 +1311,12 @@ func (d WetSheetPage) held(l Locale) string {
 	return l.Tell(*d.Lid.HeldBack)
 }
 
-// bareOf is a length without its unit; a dash where there is none.
+// bareOf is a length without its unit, as tenth has it; a dash where there is none.
 func (l Locale) bareOf(mm *float64) string {
 	if mm == nil {
 		return "–"
 	}
-	return l.Bare(*mm)
+	return l.tenth(*mm)
 }
 
 // value is what is pointed to; nothing is 0.

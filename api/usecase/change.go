@@ -145,8 +145,8 @@ func (s Clays) clayNews(ctx context.Context) ([]StudioNews, error) {
 		}
 		out = append(out, StudioNews{Event: "batch.shifted",
 			Link: "/clay/" + string(b.Clay) + "?batch=" + string(b.Batch),
-			Says: message.New(oneOf(b.OnLid > 0, "batch {1} of {2} shrinks {3} more than {4} on a lid of {5}",
-				"batch {1} of {2} shrinks {3} less than {4} on a lid of {5}"),
+			Says: message.New(oneOf(b.OnLid > 0, "bag {1} of {2} shrinks {3} more than {4} on a lid of {5}",
+				"bag {1} of {2} shrinks {3} less than {4} on a lid of {5}"),
 				b.Batch, b.Clay, tiles.Measured{Length: tiles.Millimetre(math.Abs(float64(b.OnLid))), Unit: tiles.MM, Places: 1}, b.Before, tiles.Measured{Length: shrinkage.TellingLid, Unit: tiles.MM, Places: -1}), Data: map[string]any{"clay": string(b.Clay), "batch": string(b.Batch), "before": string(b.Before), "more_mm": LengthMM(b.OnLid)}})
 	}
 	return out, err

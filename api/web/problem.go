@@ -39,7 +39,7 @@ var Kinds = map[string]Kind{
 		"Send one JSON object, each member once, in the spelling of the API document."},
 	"code-needed": {401, "A passcode is needed", "Writing needs the bench passcode, changing rates or kilns the owner passcode. The owner knows both."},
 	"code-too-weak": {403, "The owner passcode is needed",
-		"The bench passcode may write readings; clays, batches, kilns and imports need the owner passcode."},
+		"The bench passcode may write readings; clays, bags, kilns and imports need the owner passcode."},
 	"wrong-origin": {403, "The request came from another site",
 		"Open the studio's own page and try there."},
 	"unknown-clay":       {404, "No such clay", "The Clays page lists every clay with its id."},

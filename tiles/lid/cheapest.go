@@ -32,9 +32,9 @@ func (w Way) Says(unit tiles.LengthUnit) []message.Message {
 	if len(w.Sizes) == 0 || w.Minutes == 0 && len(w.Does) == 0 && w.Reaches {
 		return nil
 	}
-	widths := make([]message.Message, len(w.Sizes))
-	for i, s := range w.Sizes {
-		widths[i] = message.New("{1}", tiles.Measured{Length: s, Unit: unit, Bare: true})
+	var widths []message.Message
+	for _, s := range slices.Compact(slices.Sorted(slices.Values(w.Sizes))) {
+		widths = append(widths, message.New("{1}", tiles.Measured{Length: s, Unit: unit, Bare: true}))
 	}
 	lids := message.New("one lid of {1}", widths[0])
 	if n := len(w.Sizes); n > 1 {
@@ -82,7 +82,7 @@ func (f *Clearance) deeds(q Question) []deed {
 		}})
 	}
 	if (q.Body.Clay != "" || q.LidClay.Clay != "") && (q.CollarStage == tiles.Fired || q.Asks() == AskGallery && q.LidStage == tiles.Fired) {
-		all = append(all, deed{message.New("fire three bars of this batch in another load first"),
+		all = append(all, deed{message.New("fire three bars of this bag in another load first"),
 			barsMinutes, func(c *causes) { c.rate *= halfRate }})
 	}
 	return all

@@ -72,7 +72,7 @@ func (f *Clearance) improvements(q Question, size, chance float64) []Improvement
 			c.part *= square(taughtPartSD / float64(f.Part.SD))
 		})
 	}
-	try("rate", "measure more bars of this batch in other loads", func(c *causes) { c.rate *= halfRate })
+	try("rate", "measure more bars of this bag in other loads", func(c *causes) { c.rate *= halfRate })
 	if g := f.Pair.Gone[0][0] + f.Pair.Gone[1][1]; g > square(shrinkage.CompanionSD) {
 		try("gone", "measure wet, or keep a companion bar beside the pot", func(c *causes) { c.gone *= square(shrinkage.CompanionSD) / g })
 	}

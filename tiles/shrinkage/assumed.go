@@ -126,7 +126,7 @@ func standingAssumed(seen *stageSeen, a tiles.Assumption, hot kiln.Celsius, out 
 		out.Trust, out.Why = OutsideTestedHeat, message.New("no bar of known heat near {1}; heat assumed: {2}", hot, a.Says)
 	case seen.assumed == 0:
 		out.Trust, out.Why = NoBars, message.New(
-			"no fired bar of this batch yet: rates of the clay's other batches; heat assumed: {1}", a.Says)
+			"no fired bar of this bag yet: rates of the clay's other bags; heat assumed: {1}", a.Says)
 	default:
 		out.Trust, out.Why = FewBars, message.New("{1}, heat assumed: {2}", bars(seen.assumed), a.Says)
 	}

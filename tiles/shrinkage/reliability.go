@@ -274,7 +274,7 @@ func (f *Fit) Standing(a Ask, to tiles.Stage) Standing {
 		out.Trust, out.Why = NoBars, message.New("no fired bar of this clay yet: {1}",
 			sourceWords(f, ref.Clay))
 	case batch.bars == 0:
-		out.Trust, out.Why = NoBars, message.New("no fired bar of this batch yet: rates of the clay's other batches")
+		out.Trust, out.Why = NoBars, message.New("no fired bar of this bag yet: rates of the clay's other bags")
 	case !slices.Contains(batch.formings, forming(a.Forming)):
 		out.Trust, out.Why = MadeOrFiredDifferently, message.New("{1}, none of them {2}",
 			bars(batch.bars), formingWords(a.Forming))
@@ -344,7 +344,7 @@ func standingEarly(f *Fit, a Ask, ref tiles.BatchRef, to tiles.Stage, out Standi
 	case !ofClay:
 		out.Trust, out.Why = NoBars, message.New("no {1} bar of this clay yet: handbook figures", word)
 	case seen.bars == 0:
-		out.Trust, out.Why = NoBars, message.New("no {1} bar of this batch yet: rates of the clay's other batches", word)
+		out.Trust, out.Why = NoBars, message.New("no {1} bar of this bag yet: rates of the clay's other bags", word)
 	case !slices.Contains(seen.formings, forming(a.Forming)):
 		out.Trust, out.Why = MadeOrFiredDifferently, message.New("{1}, none of them {2}",
 			bars(seen.bars), formingWords(a.Forming))
