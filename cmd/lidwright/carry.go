@@ -118,7 +118,8 @@ func works(c *cobra.Command, what string) (end func()) {
 	}
 	bar := progressbar.NewOptions(-1, progressbar.OptionSetWriter(f), progressbar.OptionSetDescription(what),
 		progressbar.OptionSpinnerType(14), progressbar.OptionClearOnFinish(),
-		progressbar.OptionSetElapsedTime(true))
+		progressbar.OptionSetElapsedTime(true),
+		progressbar.OptionSetSpinnerChangeInterval(0)) // no goroutine of its own: it looks at the bar unlocked
 	stop := make(chan struct{})
 	var ended sync.WaitGroup
 	ended.Go(func() {
