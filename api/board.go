@@ -206,7 +206,7 @@ type boardInput struct {
 	Body   boardBody
 }
 
-func (s lidRoutes) postBoard(ctx context.Context, in *boardInput) (*lidOutput, error) {
+func (s lidRoutes) postBoard(ctx context.Context, in *boardInput) (*either, error) {
 	q, err := in.Body.question(s.Unit())
 	if err != nil {
 		return nil, err
@@ -219,7 +219,7 @@ type boardQuery struct {
 	Accept string `header:"Accept" doc:"text/plain gives a line a size: count and width"`
 }
 
-func (s lidRoutes) getBoard(ctx context.Context, in *boardQuery) (*lidOutput, error) {
+func (s lidRoutes) getBoard(ctx context.Context, in *boardQuery) (*either, error) {
 	q, err := readBoard(in.values, s.Unit())
 	if err != nil {
 		return nil, err
@@ -233,18 +233,18 @@ func (s lidRoutes) sizeBoard(ctx context.Context, q *asked) (board.Answer, useca
 }
 
 // board answers q in JSON or, where that is asked for, in text.
-func (s lidRoutes) board(ctx context.Context, q *asked, accept string) (*lidOutput, error) {
+func (s lidRoutes) board(ctx context.Context, q *asked, accept string) (*either, error) {
 	a, m, err := s.sizeBoard(ctx, q)
 	if err != nil {
 		return nil, err
 	}
 	if !wantsText(accept) {
-		return &lidOutput{ContentType: "application/json", Body: s.Lids().BoardJSON(q.board, a, m, q.unit)}, nil
+		return inJSON(s.Lids().BoardJSON(q.board, a, m, q.unit)), nil
 	}
 	if !a.HeldBack.IsZero() {
 		return nil, web.NewProblem("no-width", message.Stopped(a.HeldBack))
 	}
-	return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(boardText(q.board, a, q.unit))}, nil
+	return inText(boardText(q.board, a, q.unit)), nil
 }
 
 // boardText is a line a size, count and width; with measured lids a line a pot, its number from 1

@@ -259,6 +259,16 @@ func said[T any](body *T) (told T) {
 	return told
 }
 
+// either answers in JSON or, to whoever accepts only that, in text.
+type either struct {
+	ContentType string `header:"Content-Type"`
+	Body        any
+}
+
+func inJSON(v any) *either { return &either{"application/json", v} }
+
+func inText(text string) *either { return &either{"text/plain; charset=utf-8", []byte(text)} }
+
 // body is an answer that is written out as it is.
 type body[T any] struct{ Body T }
 

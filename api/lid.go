@@ -57,12 +57,7 @@ type lidInput struct {
 	Accept string `header:"Accept" doc:"text/plain gives the bare number"`
 }
 
-type lidOutput struct {
-	ContentType string `header:"Content-Type"`
-	Body        any
-}
-
-func (s lidRoutes) getLid(ctx context.Context, in *lidInput) (*lidOutput, error) {
+func (s lidRoutes) getLid(ctx context.Context, in *lidInput) (*either, error) {
 	if pot := in.values.Get("pot"); pot != "" {
 		return nil, s.askByItsCard(ctx, pot)
 	}
@@ -84,9 +79,9 @@ func (s lidRoutes) getLid(ctx context.Context, in *lidInput) (*lidOutput, error)
 			return nil, web.NewProblem("no-width",
 				message.Stopped(noWidth))
 		}
-		return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(bare(unit.Format(v)) + "\n")}, nil
+		return inText(bare(unit.Format(v)) + "\n"), nil
 	}
-	return &lidOutput{ContentType: "application/json", Body: j}, nil
+	return inJSON(j), nil
 }
 
 // askByItsCard says what to ask about a pot in place of its id: what stands on its card, as the page leads

@@ -21,12 +21,7 @@ type kilnNowInput struct {
 	Accept string `header:"Accept"`
 }
 
-type nowOutput struct {
-	ContentType string `header:"Content-Type"`
-	Body        any
-}
-
-func (s kilnRoutes) getNow(ctx context.Context, in *nowInput) (*nowOutput, error) {
+func (s kilnRoutes) getNow(ctx context.Context, in *nowInput) (*either, error) {
 	items := s.Kilns().KilnsNow(ctx)
 	if in.Kiln != "" {
 		one, err := kilnNamed(items, in.Kiln)
@@ -37,7 +32,7 @@ func (s kilnRoutes) getNow(ctx context.Context, in *nowInput) (*nowOutput, error
 	}
 	switch {
 	case !wantsText(in.Accept):
-		return &nowOutput{"application/json", wire.Now{Items: items}}, nil
+		return inJSON(wire.Now{Items: items}), nil
 	case len(items) > 1:
 		return nil, whichKiln(items)
 	case len(items) == 0:
@@ -46,7 +41,7 @@ func (s kilnRoutes) getNow(ctx context.Context, in *nowInput) (*nowOutput, error
 	return temperatureText(items[0])
 }
 
-func (s kilnRoutes) getKilnNow(ctx context.Context, in *kilnNowInput) (*nowOutput, error) {
+func (s kilnRoutes) getKilnNow(ctx context.Context, in *kilnNowInput) (*either, error) {
 	one, err := kilnNamed(s.Kilns().KilnsNow(ctx), in.Kiln)
 	if err != nil {
 		return nil, err
@@ -54,7 +49,7 @@ func (s kilnRoutes) getKilnNow(ctx context.Context, in *kilnNowInput) (*nowOutpu
 	if wantsText(in.Accept) {
 		return temperatureText(one)
 	}
-	return &nowOutput{"application/json", one}, nil
+	return inJSON(one), nil
 }
 
 func kilnNamed(items []wire.KilnNow, name string) (wire.KilnNow, error) {
@@ -68,11 +63,11 @@ func kilnNamed(items []wire.KilnNow, name string) (wire.KilnNow, error) {
 
 // temperatureText is the bare temperature in °C of one kiln, to a tenth. Without a fresh reading there
 // is none: another kiln's, or an old one, would read as if this kiln were cold.
-func temperatureText(k wire.KilnNow) (*nowOutput, error) {
+func temperatureText(k wire.KilnNow) (*either, error) {
 	if k.TemperatureC == nil {
 		return nil, web.NewProblem("kiln-not-heard", message.New("{1} has no fresh reading.", k.Kiln))
 	}
-	return &nowOutput{"text/plain; charset=utf-8", []byte(fmt.Sprintf("%.1f\n", *k.TemperatureC))}, nil
+	return inText(fmt.Sprintf("%.1f\n", *k.TemperatureC)), nil
 }
 
 // whichKiln refuses a bare number that could be of any of several kilns.

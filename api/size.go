@@ -62,22 +62,22 @@ func readSize(values url.Values, unit tiles.LengthUnit, d lid.Defaults) (asked l
 	return asked, at, err
 }
 
-func (s lidRoutes) getSize(ctx context.Context, in *sizeInput) (*lidOutput, error) {
+func (s lidRoutes) getSize(ctx context.Context, in *sizeInput) (*either, error) {
 	a, j, err := s.askSize(ctx, in.values)
 	if err != nil {
 		return nil, err
 	}
 	if wantsText(in.Accept) {
 		if !math.IsNaN(a.Millilitre) {
-			return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(trim(*usecase.Rounded(a.Millilitre, 1)) + "\n")}, nil
+			return inText(trim(*usecase.Rounded(a.Millilitre, 1)) + "\n"), nil
 		}
 		unit := s.Unit()
 		if u := in.values.Get("unit"); u != "" {
 			unit = tiles.LengthUnit(u)
 		}
-		return &lidOutput{ContentType: "text/plain; charset=utf-8", Body: []byte(bare(unit.Format(a.Millimetre)) + "\n")}, nil
+		return inText(bare(unit.Format(a.Millimetre)) + "\n"), nil
 	}
-	return &lidOutput{ContentType: "application/json", Body: j}, nil
+	return inJSON(j), nil
 }
 
 // askSize answers a size question from its parameters, for the API and for the page.
