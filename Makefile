@@ -134,7 +134,7 @@ deb deb-collect:
 	rm -rf $(DIST) && mkdir -p $(DIST)
 	for a in $(ARCHES); do set -- $$(echo $$a | tr / ' '); \
 	  CGO_ENABLED=0 GOARCH=$$2 GOARM=$$3 go build -buildvcs=false $(FLAGS) -o $(DIST)/$(PROGRAM)-$$1 ./cmd/$(PROGRAM) || exit 1; done
-	deploy/deb/doc $(DIST)/doc $(PROGRAM)
+	deploy/deb/doc $(DIST)/doc $(PROGRAM) $(ARCHES)
 	for a in $(foreach a,$(ARCHES),$(firstword $(subst /, ,$(a)))); do sed "s/@ARCH@/$$a/g; s/@VERSION@/$$VERSION/; s/@MTIME@/$$MTIME/; s,dist/,$(DIST)/," $(NFPM) > $(DIST)/nfpm.yaml && \
 	  go run github.com/goreleaser/nfpm/v2/cmd/nfpm@v2.45.2 package -f $(DIST)/nfpm.yaml -p deb -t $(DIST)/ || exit 1; done
 	for d in $(DIST)/$(PROGRAM)_*.deb; do dpkg-deb --raw-extract $$d $(DIST)/tree && \
