@@ -21,7 +21,8 @@ type Carried = store.Carried
 
 // TakeCarry takes a carry file into the store of the settings; dry only asks. A daemon may run meanwhile:
 // it notices.
-func TakeCarry(ctx context.Context, cfg config.Config, path string, same []string, dry bool, version string) (Carried, error) {
+func TakeCarry(ctx context.Context, cfg config.Config, path string, same []string, dry bool,
+	version string) (Carried, error) {
 	if err := makeFolder(cfg.Store.Folder); err != nil {
 		return Carried{}, err
 	}

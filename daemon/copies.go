@@ -60,7 +60,8 @@ func RenewCopies(ctx context.Context, cfg config.Config, version string) (n int,
 func keptOf(kept []store.CopyKept) []usecase.CopyKept {
 	all := make([]usecase.CopyKept, len(kept))
 	for i, k := range kept {
-		all[i] = usecase.CopyKept{Name: filepath.Base(k.Path), Folder: filepath.Dir(k.Path), At: k.At, Bytes: k.Bytes, Second: k.Second}
+		all[i] = usecase.CopyKept{Name: filepath.Base(k.Path), Folder: filepath.Dir(k.Path), At: k.At,
+			Bytes: k.Bytes, Second: k.Second}
 	}
 	return all
 }
@@ -70,7 +71,8 @@ func Running(cfg config.Config) bool { return store.InUse(cfg.Store.Folder) }
 
 // MakeCopy copies the store of the settings while no daemon runs, and lists what copies there are.
 // made is false where the newest has everything.
-func MakeCopy(ctx context.Context, cfg config.Config, version string) (made bool, all []usecase.CopyKept, err error) {
+func MakeCopy(ctx context.Context, cfg config.Config, version string) (made bool,
+	all []usecase.CopyKept, err error) {
 	s, err := opened(ctx, cfg, version)
 	if err != nil {
 		return false, nil, err
@@ -89,7 +91,8 @@ func opened(ctx context.Context, cfg config.Config, version string) (*store.Stor
 	if err != nil {
 		return nil, err
 	}
-	s, err := store.Settings{Now: clock.Now, Copies: cfg.Copy.Keep, Second: cfg.Copy.Target, Version: version}.Open(ctx, cfg.Store.Folder)
+	s, err := store.Settings{Now: clock.Now, Copies: cfg.Copy.Keep, Second: cfg.Copy.Target,
+		Version: version}.Open(ctx, cfg.Store.Folder)
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", ErrCannotStart, err)
 	}
@@ -110,7 +113,8 @@ func openedBeside(ctx context.Context, cfg config.Config, version string) (*stor
 
 // RestoreCopy puts a copy, or the newest good one of a folder, in the place of the store of the
 // settings. What was there is moved aside and kept. No daemon may run.
-func RestoreCopy(ctx context.Context, cfg config.Config, from string) (copied string, aside []string, err error) {
+func RestoreCopy(ctx context.Context, cfg config.Config, from string) (copied string,
+	aside []string, err error) {
 	if err := makeFolder(cfg.Store.Folder); err != nil {
 		return "", nil, err
 	}

@@ -142,7 +142,8 @@ func newDaemon(cfg config.Config, version string, clock *Clock, who auth.Access)
 			return nil, fmt.Errorf("%w: site.zone: %w", ErrCannotStart, err)
 		}
 	}
-	d := &Daemon{Now: clock.Now, NewID: newID, Dice: newDice, Tick: every(time.Second), Minute: every(time.Minute),
+	d := &Daemon{Now: clock.Now, NewID: newID, Dice: newDice, Tick: every(time.Second),
+		Minute: every(time.Minute),
 		Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
 		Ready:  func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: newEndings(), stopping: make(chan struct{}), statfs: unix.Statfs}
 	d.server = &api.Server{Studio: &usecase.Studio{
@@ -165,9 +166,13 @@ func newDaemon(cfg config.Config, version string, clock *Clock, who auth.Access)
 func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	cfg, zone := d.cfg, d.server.Site.Zone
 	d.store = st
-	d.recorder = &record.Recorder{Log: d.store, Ladder: heatwork.MainConeScale(), Past: map[kiln.KilnID]detect.Past{}, Zones: map[kiln.KilnID]faults.ZonePast{}, Loads: map[kiln.KilnID][]detect.Load{},
-		NewID:  d.newFiringID,
-		Rules:  detect.Rules{StartAbove: kiln.Celsius(cfg.Firing.StartAboveC), EndBelow: kiln.Celsius(cfg.Firing.EndBelowC), QuietAfter: cfg.Firing.QuietAfter, Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere)},
+	d.recorder = &record.Recorder{Log: d.store, Ladder: heatwork.MainConeScale(),
+		Past: map[kiln.KilnID]detect.Past{}, Zones: map[kiln.KilnID]faults.ZonePast{},
+		Loads: map[kiln.KilnID][]detect.Load{},
+		NewID: d.newFiringID,
+		Rules: detect.Rules{StartAbove: kiln.Celsius(cfg.Firing.StartAboveC),
+			EndBelow: kiln.Celsius(cfg.Firing.EndBelowC), QuietAfter: cfg.Firing.QuietAfter,
+			Atmosphere: kiln.Atmosphere(cfg.Site.Atmosphere)},
 		Notify: func(n record.Notice) { d.notifier.receive(n) },
 		Ended:  func(f kiln.Firing) { d.over.add(f.Kiln) }, Peaked: func(kiln.Firing) { d.shrink.Touch() }}
 	added, err := d.store.AddedKilns(ctx)
@@ -209,10 +214,13 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 	}
 	d.turned.Store(-1)
 	d.heat = newHeatJob(d.store, cfg, zone, d.relearn)
-	d.server.Site.ID, d.server.Settings, d.server.Kiln, d.server.Hot = cfg.Site.ID, settings.String(), kilns, hot.of
+	d.server.Site.ID, d.server.Settings, d.server.Kiln, d.server.Hot = cfg.Site.ID, settings.String(),
+		kilns, hot.of
 	d.server.Kilns().TakeAdded(added)
 	d.server.Learn = d.relearn
-	d.server.Archive, d.server.Copies, d.server.Recorder, d.server.Shrink, d.server.Heat, d.server.Notices = usecase.StorageOf(d.store), copies{d.store, d.stopping}, d.recorder, d.shrink, d.heat, d.notifier
+	d.server.Archive, d.server.Copies, d.server.Recorder, d.server.Shrink, d.server.Heat,
+		d.server.Notices = usecase.StorageOf(d.store), copies{d.store, d.stopping}, d.recorder, d.shrink,
+		d.heat, d.notifier
 	d.shrink.assumed = d.server.Clays().Assumed
 	d.outbox = outbox.New(store.Outbox{Store: d.store}, cfg.Store.Folder, d.server.Site.Version, func() kiln.Stamp { return d.Now() }, d.server.LiveKilns, store.CurveSum)
 	if err := d.outbox.ReadBodies(ctx); err != nil {
@@ -243,7 +251,8 @@ func access(cfg config.Config) (auth.Access, error) {
 	}
 	files := &codeFiles{bench: codeFile{path: bench}, owner: codeFile{path: owner}}
 	if _, _, err := files.codes(); err != nil {
-		return a, fmt.Errorf("%w: %w; make both codes with: lidwright code new bench, lidwright code new owner", ErrCannotStart, err)
+		return a, fmt.Errorf("%w: %w; make both codes with: lidwright code new bench, lidwright code new owner",
+			ErrCannotStart, err)
 	}
 	a.Codes = files.codes
 	return a, nil
@@ -264,7 +273,8 @@ func secured(l net.Listener, cfg config.Config) (net.Listener, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%w: listen.tls_cert and listen.tls_key: %v", ErrCannotStart, err)
 	}
-	return tls.NewListener(l, &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12, NextProtos: []string{"http/1.1"}}), nil
+	return tls.NewListener(l, &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12,
+		NextProtos: []string{"http/1.1"}}), nil
 }
 
 // makeFolder makes the last folder of the path where its parent is there.
@@ -300,7 +310,8 @@ func Lids(cfg config.Config) lid.Defaults {
 		}
 	}
 	d.Bearing, d.GlazeFace = tiles.Millimetre(cfg.Seat.BearingMM), tiles.Millimetre(cfg.Seat.GlazeFaceMM)
-	d.Step, d.MeasureSD, d.ThrowSD = tiles.Millimetre(cfg.Lid.StepMM), tiles.Millimetre(cfg.Lid.MeasureSDMM), tiles.Millimetre(cfg.Lid.ThrowSDMM)
+	d.Step, d.MeasureSD, d.ThrowSD = tiles.Millimetre(cfg.Lid.StepMM), tiles.Millimetre(cfg.Lid.MeasureSDMM),
+		tiles.Millimetre(cfg.Lid.ThrowSDMM)
 	return d
 }
 

@@ -21,14 +21,18 @@ import (
 // fit at a time, and takes its place. What is no bar's own (a clay, a firing that ended) has to
 // wait for that: whoever asks waits a moment and is otherwise served the last good fit.
 type fitJob struct {
-	store    *store.Store
-	channel  usecase.Channels
-	wake     chan struct{}
-	patience time.Duration                                                 // how long whoever asks waits for a fit
-	pools    func() map[tiles.ClayID]shrinkage.Pooled                      // what other studios tell; nil: nothing
-	assumed  func(context.Context) (map[tiles.ClayID]tiles.Assumed, error) // heats of what nobody told; nil: none
-	turn     chan struct{}                                                 // full while somebody works bars in
-	revision atomic.Uint64                                                 // grows whenever an answer may come out otherwise
+	store   *store.Store
+	channel usecase.Channels
+	wake    chan struct{}
+	// how long whoever asks waits for a fit
+	patience time.Duration
+	// what other studios tell; nil: nothing
+	pools func() map[tiles.ClayID]shrinkage.Pooled
+	// heats of what nobody told; nil: none
+	assumed func(context.Context) (map[tiles.ClayID]tiles.Assumed, error)
+	turn    chan struct{} // full while somebody works bars in
+	// grows whenever an answer may come out otherwise
+	revision atomic.Uint64
 
 	mu     sync.Mutex // guards the fields below
 	fit    *shrinkage.Fit
@@ -63,7 +67,8 @@ const (
 )
 
 func newFitJob(s *store.Store, channel usecase.Channels) *fitJob {
-	return &fitJob{store: s, channel: channel, patience: patience, wake: make(chan struct{}, 1), turn: make(chan struct{}, 1),
+	return &fitJob{store: s, channel: channel, patience: patience, wake: make(chan struct{}, 1),
+		turn: make(chan struct{}, 1),
 		open: said{more: true}, fresh: make(chan struct{})}
 }
 

@@ -86,7 +86,8 @@ func (m *madeUp) bags(ctx context.Context, now kiln.Stamp) error {
 		batch tiles.BatchID
 		pair  int // from which on it is used
 		open  bool
-	}{{"tern", "A", 0, false}, {"tern", "B", 4, false}, {"tern", "C", 8, false}, {"tern", "D", 12, true}, {"heron", "A", 0, false}, {"heron", "B", 9, true}, {"wren", "A", 14, true}} {
+	}{{"tern", "A", 0, false}, {"tern", "B", 4, false}, {"tern", "C", 8, false}, {"tern", "D", 12, true},
+		{"heron", "A", 0, false}, {"heron", "B", 9, true}, {"wren", "A", 14, true}} {
 		at := shifted(now, -time.Duration(pairsOfYear-b.pair)*daysOfPair*24*time.Hour-5*24*time.Hour)
 		batch := tiles.Batch{BatchRef: tiles.BatchRef{Clay: b.clay, Batch: b.batch}, Kind: tiles.Bought,
 			Open: b.open, Arrived: at.Wall.Format(time.DateOnly)}
@@ -149,7 +150,8 @@ func (m *madeUp) pair(ctx context.Context, k kiln.Kiln, pair int, bisque kiln.St
 }
 
 // burn packs a load, fires it, and measures what comes out; that of the last glaze waits.
-func (m *madeUp) burn(ctx context.Context, k kiln.Kiln, bars []barOfYear, programme string, pair int, kind kiln.Kind, at kiln.Stamp) error {
+func (m *madeUp) burn(ctx context.Context, k kiln.Kiln, bars []barOfYear, programme string, pair int,
+	kind kiln.Kind, at kiln.Stamp) error {
 	load := tiles.Load{ID: m.d.NewID(), Kiln: k.ID, Kind: kind, Atmosphere: kiln.Oxidation, PackedBy: "KT",
 		Stated: kiln.NoTemperature()}
 	for _, b := range bars {
@@ -207,7 +209,8 @@ func (m *madeUp) agedCones(ctx context.Context, load string, pair int, at kiln.S
 	tilt := 20 + 5*math.Round(float64(pair)*10/5/2)
 	for _, c := range []tiles.ConeSeen{{Cone: "7", Seen: "down"},
 		{Cone: "8", Seen: "leaning", Tilt: min(tilt, 85), Tilted: true}, {Cone: "9", Seen: "upright"}} {
-		c.ID, c.Firing, c.Series, c.Shelf, c.By = m.d.NewID(), l.Firing, string(heatwork.SeriesSelfSupporting), "middle", "KT"
+		c.ID, c.Firing, c.Series, c.Shelf, c.By = m.d.NewID(), l.Firing, string(heatwork.SeriesSelfSupporting),
+			"middle", "KT"
 		if _, err := m.d.store.PutCone(ctx, c, at); err != nil {
 			return err
 		}
@@ -242,7 +245,8 @@ func (m *madeUp) boardOfYear(ctx context.Context, load string, pair int, made, u
 	if pair == pairsOfYear-1 {
 		return nil
 	}
-	v.Sat = []lid.Outcomes{{Tight: 3, Good: 3}, {Tight: 1, Good: 4, Loose: 1}, {Good: 5, Loose: 1}, {Good: 6}}[pair/3]
+	v.Sat = []lid.Outcomes{{Tight: 3, Good: 3}, {Tight: 1, Good: 4, Loose: 1}, {Good: 5, Loose: 1},
+		{Good: 6}}[pair/3]
 	v.Plays = []tiles.Millimetre{[]tiles.Millimetre{1.0, 1.4, 1.9, 1.7}[pair/3]}
 	_, err := m.d.store.PutLidResult(ctx, v, unpacked)
 	return err

@@ -185,7 +185,8 @@ func (h *heatJob) renew(ctx context.Context, id kiln.KilnID) (n int, err error) 
 
 // indicated works a firing out as its probes indicate it, or as what was told of it by hand gives
 // it; ok says that this is not what it has.
-func (h *heatJob) indicated(ctx context.Context, f kiln.Firing, cones []heatwork.ConeReading) (works map[kiln.ChannelID]kiln.HeatWork, ok bool, err error) {
+func (h *heatJob) indicated(ctx context.Context, f kiln.Firing,
+	cones []heatwork.ConeReading) (works map[kiln.ChannelID]kiln.HeatWork, ok bool, err error) {
 	k := h.kiln(f.Kiln)
 	if f.Source == "hand" {
 		typed, err := h.store.Curve(ctx, f.ID, nil, 24*time.Hour)
@@ -213,7 +214,8 @@ func (h *heatJob) indicated(ctx context.Context, f kiln.Firing, cones []heatwork
 }
 
 // corrected works a firing out with what the cones say; ok says that this is not what it has.
-func (h *heatJob) corrected(ctx context.Context, f kiln.Firing, by map[kiln.Place]heatwork.Correction) (works map[kiln.Place]kiln.HeatWork, ok bool, err error) {
+func (h *heatJob) corrected(ctx context.Context, f kiln.Firing,
+	by map[kiln.Place]heatwork.Correction) (works map[kiln.Place]kiln.HeatWork, ok bool, err error) {
 	works = map[kiln.Place]kiln.HeatWork{}
 	var curve kiln.Curve
 	k := h.kiln(f.Kiln)
@@ -272,7 +274,8 @@ func (h *heatJob) facts(ctx context.Context, id kiln.KilnID) ([]kiln.Firing,
 	return firings, tiles.ConeReadings(cones), err
 }
 
-func (h *heatJob) stories(ctx context.Context, id kiln.KilnID, firings []kiln.Firing, cones map[kiln.FiringID][]heatwork.ConeReading) ([]heatwork.ProbeStory, error) {
+func (h *heatJob) stories(ctx context.Context, id kiln.KilnID, firings []kiln.Firing,
+	cones map[kiln.FiringID][]heatwork.ConeReading) ([]heatwork.ProbeStory, error) {
 	lives, err := h.lives(ctx, id)
 	if err != nil {
 		return nil, err
@@ -281,7 +284,8 @@ func (h *heatJob) stories(ctx context.Context, id kiln.KilnID, firings []kiln.Fi
 }
 
 // Life is the life that the probe of a channel has at a moment.
-func (h *heatJob) Life(ctx context.Context, id kiln.KilnID, c kiln.ChannelID, at time.Time) (heatwork.ProbeLife, error) {
+func (h *heatJob) Life(ctx context.Context, id kiln.KilnID, c kiln.ChannelID,
+	at time.Time) (heatwork.ProbeLife, error) {
 	lives, err := h.lives(ctx, id)
 	return heatwork.LifeAt(c, lives, at), err
 }

@@ -47,7 +47,8 @@ func (d *Daemon) maintain(ctx context.Context) error {
 			}
 		}
 		if err := d.store.MarkHighWater(ctx); err != nil && ctx.Err() == nil {
-			slog.Warn("how far the store has come is not written down", "err", err) // Health keeps it before everyone's eyes
+			// Health keeps it before everyone's eyes
+			slog.Warn("how far the store has come is not written down", "err", err)
 		}
 		if d.copying.due(now) {
 			d.copy(ctx)
@@ -186,7 +187,8 @@ func (d *Daemon) forgetMakers(ctx context.Context, now kiln.Stamp) {
 		slog.Info("makers of long ago are forgotten; what they measured stays", "makers", len(marks))
 		d.copy(ctx)
 		if older, _, err := d.store.WithForgotten(ctx); err == nil && len(older) > 0 {
-			slog.Warn("older copies still have marks of forgotten makers; take them out with: lidwright copy renew", "copies", len(older), "oldest", older[len(older)-1].At.Format(time.RFC3339))
+			slog.Warn("older copies still have marks of forgotten makers; take them out with: lidwright copy renew",
+				"copies", len(older), "oldest", older[len(older)-1].At.Format(time.RFC3339))
 		}
 	}
 }

@@ -44,7 +44,8 @@ type notifier struct {
 }
 
 const (
-	mostUnsent   = 100             // are remembered for the list of notices while the disk takes nothing; of more the oldest go
+	// are remembered for the list of notices while the disk takes nothing; of more the oldest go
+	mostUnsent   = 100
 	outboxWithin = 5 * time.Second // a message goes out without having been kept
 	lookEvery    = 5 * time.Second // at whether anything can be kept
 )
@@ -93,7 +94,8 @@ func (h *notifier) run(ctx context.Context, recorded <-chan struct{}) error {
 	minute, often := time.NewTicker(time.Minute), time.NewTicker(lookEvery)
 	defer minute.Stop()
 	defer often.Stop()
-	keeping, stop := context.WithCancel(context.WithoutCancel(ctx)) // what is told in the moment of the end is kept too
+	// what is told in the moment of the end is kept too
+	keeping, stop := context.WithCancel(context.WithoutCancel(ctx))
 	defer stop()
 	for {
 		select {
@@ -217,7 +219,9 @@ func (h *notifier) look(ctx context.Context) {
 	if h.digest == "" { // at the first look of a run, what today's digest may have told already
 		h.digest = "none"
 	}
-	due := time.Date(wall.Year(), wall.Month(), wall.Day(), int(h.at.Hours()), int(h.at.Minutes())%60, 0, 0, h.zone) // by the clock on the wall
+	// by the clock on the wall
+	due := time.Date(wall.Year(), wall.Month(), wall.Day(), int(h.at.Hours()), int(h.at.Minutes())%60,
+		0, 0, h.zone)
 	if day == h.digest || wall.Before(due) {
 		return
 	}
@@ -230,7 +234,8 @@ func (h *notifier) look(ctx context.Context) {
 }
 
 // once tells something of the studio unless it was told of that page since.
-func (h *notifier) once(ctx context.Context, event, link string, since time.Time, says message.Message, data map[string]any) error {
+func (h *notifier) once(ctx context.Context, event, link string, since time.Time, says message.Message,
+	data map[string]any) error {
 	now := h.now()
 	told, err := h.store.ToldSince(ctx, event, link, since)
 	if err != nil || told {
@@ -310,7 +315,8 @@ func (h *notifier) copies(ctx context.Context, now kiln.Stamp) error {
 	if err != nil {
 		return err
 	}
-	state, says, data := record.NoticeCleared, message.New("everything that was recorded is in a copy again"), map[string]any{}
+	state, says, data := record.NoticeCleared, message.New("everything that was recorded is in a copy again"),
+		map[string]any{}
 	if !due.IsZero() && now.Wall.Sub(due) >= h.every*3/2 {
 		state, says = record.NoticeBegan, message.New("what was recorded since {1} is in no copy",
 			message.At(due.In(h.zone), "2 Jan"))

@@ -22,7 +22,8 @@ func (d *Daemon) summarise(ctx context.Context, clay tiles.ClayID, maturesC floa
 	if err != nil || bars == 0 {
 		return nil, err
 	}
-	return &wire.PoolSummary{Model: shrinkage.Model, Bars: bars, Year: shrinkage.NewestBag(fit, clay), Info: s.Bytes()}, nil
+	return &wire.PoolSummary{Model: shrinkage.Model, Bars: bars, Year: shrinkage.NewestBag(fit, clay),
+		Info: s.Bytes()}, nil
 }
 
 // pooled is what other studios tell, by a model that is of use here.

@@ -53,8 +53,12 @@ func PracticeStudios() []PracticeStudio {
 		return [2]tiles.Clay{a, b}
 	}
 	return []PracticeStudio{
-		{"big-blue", "", 5*time.Hour + 40*time.Minute, 4, clays(tiles.Clay{ID: "tern", Name: "Tern stoneware", Stated: 0.12, Grog: "fine"}, tiles.Clay{ID: "wren", Name: "Wren porcelain", Stated: 0.14}), 0, 14},
-		{"little-red", "", 9*time.Hour + 20*time.Minute, 2, clays(tiles.Clay{ID: "heron", Name: "Heron stoneware", Stated: 0.11, Grog: "coarse"}, tiles.Clay{ID: "linnet", Name: "Linnet porcelain", Stated: 0.15}), -1.1, 27},
+		{"big-blue", "", 5*time.Hour + 40*time.Minute, 4,
+			clays(tiles.Clay{ID: "tern", Name: "Tern stoneware", Stated: 0.12, Grog: "fine"},
+				tiles.Clay{ID: "wren", Name: "Wren porcelain", Stated: 0.14}), 0, 14},
+		{"little-red", "", 9*time.Hour + 20*time.Minute, 2,
+			clays(tiles.Clay{ID: "heron", Name: "Heron stoneware", Stated: 0.11, Grog: "coarse"},
+				tiles.Clay{ID: "linnet", Name: "Linnet porcelain", Stated: 0.15}), -1.1, 27},
 		{"old-green", "", 19 * time.Hour, 3, clays(tiles.Clay{ID: "plover", Name: "Plover flecked stoneware", Grog: "fine"}, tiles.Clay{ID: "wren", Name: "Wren porcelain", Stated: 0.14}), 0.6, 31},
 	}
 }
@@ -168,7 +172,8 @@ func (d *Daemon) practiceAgain(ctx context.Context, id kiln.KilnID, p Practice, 
 }
 
 // play sends a curve through a recorder as fast as it takes it, from a moment on.
-func (d *Daemon) play(ctx context.Context, k kiln.Kiln, c practice.Curve, from kiln.Stamp, length time.Duration, load string) error {
+func (d *Daemon) play(ctx context.Context, k kiln.Kiln, c practice.Curve, from kiln.Stamp,
+	length time.Duration, load string) error {
 	samples, tick := make(chan kiln.Sample), make(chan time.Time)
 	at := from
 	var clock atomic.Pointer[kiln.Stamp] // the recorder reads it beside us
@@ -241,7 +246,8 @@ func (m *madeUp) clays(ctx context.Context, at kiln.Stamp) error {
 
 // fire packs a load with three bars (the same ones for bisque and glaze of a pair), fires it,
 // and measures them.
-func (m *madeUp) fire(ctx context.Context, k kiln.Kiln, at kiln.Stamp, programme string, seed uint64, kind kiln.Kind, pair int) error {
+func (m *madeUp) fire(ctx context.Context, k kiln.Kiln, at kiln.Stamp, programme string, seed uint64,
+	kind kiln.Kind, pair int) error {
 	st := m.d.store
 	shift := func(s kiln.Stamp, by time.Duration) kiln.Stamp {
 		s.Since += by
@@ -318,7 +324,8 @@ func (m *madeUp) cones(ctx context.Context, load string, pair int, at kiln.Stamp
 	for _, c := range []tiles.ConeSeen{{Cone: "7", Seen: "down"},
 		{Cone: "8", Seen: "leaning", Tilt: []float64{45, 45, 60, 60}[pair], Tilted: true},
 		{Cone: "9", Seen: "upright"}} {
-		c.ID, c.Firing, c.Series, c.Shelf, c.By = m.d.NewID(), l.Firing, string(heatwork.SeriesSelfSupporting), "middle", "KT"
+		c.ID, c.Firing, c.Series, c.Shelf, c.By = m.d.NewID(), l.Firing, string(heatwork.SeriesSelfSupporting),
+			"middle", "KT"
 		if _, err := m.d.store.PutCone(ctx, c, at); err != nil {
 			return err
 		}
@@ -355,7 +362,8 @@ func (m *madeUp) board(ctx context.Context, load string, pair int, made, unpacke
 }
 
 // read keeps a reading of a bar that has shrunk by total log-percent from 100 mm.
-func (m *madeUp) read(ctx context.Context, code tiles.Code, stage tiles.Stage, total float64, at kiln.Stamp) error {
+func (m *madeUp) read(ctx context.Context, code tiles.Code, stage tiles.Stage, total float64,
+	at kiln.Stamp) error {
 	length := 100.0
 	if total > 0 {
 		length = 100*math.Exp(-(total+m.heat[string(code)])/100) + m.rng.NormFloat64()*0.05

@@ -22,7 +22,8 @@ type probeHours struct {
 
 // of is how long each channel of a kiln was hot in the firings that began in the span; a zero end
 // means until now.
-func (h *probeHours) of(ctx context.Context, k kiln.KilnID, from, until time.Time) (map[kiln.ChannelID]time.Duration, error) {
+func (h *probeHours) of(ctx context.Context, k kiln.KilnID, from,
+	until time.Time) (map[kiln.ChannelID]time.Duration, error) {
 	firings, err := h.firings(ctx, kiln.FiringFilter{Kiln: k})
 	if err != nil {
 		return nil, err

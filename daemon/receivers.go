@@ -45,7 +45,8 @@ func receiversOf(cfg config.Config, now func() time.Time) ([]notice.Receiver, er
 	}
 	m := cfg.Notice.Mail
 	for i, letter := range letters {
-		add(notice.Receiver{Name: fmt.Sprintf("mail %d", i+1), Carrier: letter, On: m.On, Wakes: m.Wakes}, m.QuietHours)
+		add(notice.Receiver{Name: fmt.Sprintf("mail %d", i+1), Carrier: letter, On: m.On, Wakes: m.Wakes},
+			m.QuietHours)
 	}
 	return out, nil
 }
@@ -66,7 +67,8 @@ func lettersOf(cfg config.Config) ([]notice.Mail, error) {
 	}
 	var out []notice.Mail
 	for _, to := range m.To {
-		out = append(out, notice.Mail{Relay: m.Relay, Secure: m.Secure, User: m.User, Password: string(password), Roots: roots, From: m.From, To: to, Pages: pagesOf(cfg)})
+		out = append(out, notice.Mail{Relay: m.Relay, Secure: m.Secure, User: m.User, Password: string(password),
+			Roots: roots, From: m.From, To: to, Pages: pagesOf(cfg)})
 	}
 	return out, nil
 }
@@ -99,7 +101,8 @@ func brokerOf(cfg config.Config, site, version string) (mqtt.Settings, error) {
 	if broker.Port() == "" {
 		broker.Host += map[string]string{"mqtt": ":1883", "mqtts": ":8883"}[broker.Scheme]
 	}
-	s := mqtt.Settings{Broker: broker, User: m.User, Topic: m.Topic, Site: site, SiteName: cfg.Site.Name, Version: version, Pages: pagesOf(cfg)}
+	s := mqtt.Settings{Broker: broker, User: m.User, Topic: m.Topic, Site: site, SiteName: cfg.Site.Name,
+		Version: version, Pages: pagesOf(cfg)}
 	if m.Discovery {
 		s.Discovery = m.DiscoveryTopic
 	}

@@ -27,7 +27,8 @@ func wiredOf(cfg config.Config) []usecase.Wired {
 				if strings.HasSuffix(c.Type, "32") {
 					number += " " + c.Order
 				}
-				one.From = message.New("unit {1}, function {2}, register {3}, {4}", c.UnitID, fmt.Sprintf("%02d", c.Function),
+				one.From = message.New("unit {1}, function {2}, register {3}, {4}", c.UnitID,
+					fmt.Sprintf("%02d", c.Function),
 					c.Register, number)
 			}
 			if p, ok := k.Probe(c.ID); ok {
@@ -69,8 +70,9 @@ func speaks(k config.Kiln) message.Message {
 	case k.Reply == "replay":
 		return message.New("A recorded line played from {1}.", k.Port)
 	}
-	form := map[string]message.Message{"columns": message.New("Columns"), "keyvalue": message.New("Keys and values"),
-		"json": message.New("JSON lines"), "pattern": message.New("Lines by a pattern"),
+	form := map[string]message.Message{"columns": message.New("Columns"),
+		"keyvalue": message.New("Keys and values"),
+		"json":     message.New("JSON lines"), "pattern": message.New("Lines by a pattern"),
 		"modbus": message.New("Modbus registers")}[k.Reply]
 	says := message.Key("{1} on {2}, {3} baud {4}, expected every {5}.")
 	if k.Reply == "modbus" || len(k.PollBytes) > 0 {

@@ -4,17 +4,20 @@ import "math"
 
 // HeatWork is what a firing did to clay, as a cone shows it: time and temperature together.
 type HeatWork struct {
-	C        Celsius // heat_work_c: end point of a 60 °C/h firing that did the same work; NaN below cone 022 and where not known
-	Low      Celsius // 90 % range; NaN where C is
-	High     Celsius // NaN means "at least C": no upper end is known. Where Position is NaN, what it was less than (95 %)
+	// heat_work_c: end point of a 60 °C/h firing that did the same work; NaN below cone 022 and where not known
+	C   Celsius
+	Low Celsius // 90 % range; NaN where C is
+	// NaN means "at least C": no upper end is known. Where Position is NaN, what it was less than (95 %)
+	High     Celsius
 	Position float64 // place on the ladder of cones, 022 = 0 ... 14 = 35; below 0 means below 022, NaN not known
 	Estimate bool    // a gap or a fault lies where it matters
-	OwnSD    float64 // doubt of this firing beside the model's, °C (one sd): gaps, holds, a rate beyond the tables
-	From     string  // curve, cones, sitter, intended
-	Model    string  // number of the model that worked it out
-	Bias     Celsius // what was added to every reading; 0: as indicated
-	BiasSD   Celsius // one sd of it, in the range
-	Since    string  // day the life of the probe began that read it; empty: since ever, or not worked out
+	// doubt of this firing beside the model's, °C (one sd): gaps, holds, a rate beyond the tables
+	OwnSD  float64
+	From   string  // curve, cones, sitter, intended
+	Model  string  // number of the model that worked it out
+	Bias   Celsius // what was added to every reading; 0: as indicated
+	BiasSD Celsius // one sd of it, in the range
+	Since  string  // day the life of the probe began that read it; empty: since ever, or not worked out
 }
 
 // HeatWorkModel is the number of the model kept with a closed firing's heat work. Another
@@ -35,7 +38,8 @@ const Z90 = 1.645
 
 // NoHeatWork is a firing of which nothing is known.
 func NoHeatWork(from string) HeatWork {
-	return HeatWork{C: NoTemperature(), Low: NoTemperature(), High: NoTemperature(), Position: math.NaN(), From: from, Model: HeatWorkModel}
+	return HeatWork{C: NoTemperature(), Low: NoTemperature(), High: NoTemperature(), Position: math.NaN(),
+		From: from, Model: HeatWorkModel}
 }
 
 // Known says whether there is a heat work in °C: that the firing reached cone 022, and something tells so.

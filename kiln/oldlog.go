@@ -45,7 +45,8 @@ const mostOldRows = 250_000
 const mostOldBad = 100 // rows that are told
 
 // Forms of a time of day.
-var oldTimes = []string{time.RFC3339, "2006-01-02 15:04:05", "2006-01-02T15:04:05", "2006-01-02 15:04", "2006-01-02T15:04"}
+var oldTimes = []string{time.RFC3339, "2006-01-02 15:04:05", "2006-01-02T15:04:05", "2006-01-02 15:04",
+	"2006-01-02T15:04"}
 
 // ReadOldLog reads such a file, as delimited does. Fahrenheit is turned into °C. Any bad row spoils the
 // whole; they are all told, up to a hundred, each by the line that it begins on.
@@ -203,7 +204,8 @@ func (o *oldReader) columns(l *OldLog) (bad []OldBad) {
 		case unit != "c" && unit != "f":
 			bad = append(bad, OldBad{1, name, message.New("in which unit? Write {1}=c or {2}=f", name, name)})
 		default:
-			o.at, o.fahrenheit, l.Columns = append(o.at, at), append(o.fahrenheit, unit == "f"), append(l.Columns, name)
+			o.at, o.fahrenheit, l.Columns = append(o.at, at), append(o.fahrenheit, unit == "f"),
+				append(l.Columns, name)
 		}
 	}
 	if len(o.at) == 0 && len(bad) == 0 {

@@ -31,7 +31,8 @@ type Resampler struct {
 // NewLayer begins a curve of these channels; of every channel that is met, in that order, if
 // channels is nil.
 func NewResampler(channels []ChannelID, gapAfter time.Duration) *Resampler {
-	return &Resampler{curve: Curve{Channels: channels, T: make([][]Celsius, len(channels))}, gapAfter: gapAfter, every: channels == nil}
+	return &Resampler{curve: Curve{Channels: channels, T: make([][]Celsius, len(channels))}, gapAfter: gapAfter,
+		every: channels == nil}
 }
 
 // Add lays the next samples down.
@@ -54,7 +55,8 @@ func (l *Resampler) Place(channel ChannelID) int {
 	if at >= 0 || !l.every {
 		return at
 	}
-	l.curve.Channels, l.curve.T = append(l.curve.Channels, channel), append(l.curve.T, silent(len(l.curve.After)))
+	l.curve.Channels, l.curve.T = append(l.curve.Channels, channel),
+		append(l.curve.T, silent(len(l.curve.After)))
 	return len(l.curve.Channels) - 1
 }
 

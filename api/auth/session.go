@@ -108,7 +108,8 @@ func (g *Gate) useOwner(ctx context.Context, key []byte, o ownerSession, now kil
 func (g *Gate) Open(ctx context.Context, who Who, secure bool) (*http.Cookie, error) {
 	random := make([]byte, 16)
 	rand.Read(random)
-	c := &http.Cookie{Name: CookieName, Value: base64.RawURLEncoding.EncodeToString(random), Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: secure}
+	c := &http.Cookie{Name: CookieName, Value: base64.RawURLEncoding.EncodeToString(random), Path: "/",
+		HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: secure}
 	hashes, err := g.codes()
 	if err != nil {
 		return nil, err
@@ -133,7 +134,8 @@ func (g *Gate) End(ctx context.Context, cookie string) error {
 
 // EndedCookie has a browser forget its session.
 func EndedCookie(secure bool) *http.Cookie {
-	return &http.Cookie{Name: CookieName, Path: "/", MaxAge: -1, HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: secure}
+	return &http.Cookie{Name: CookieName, Path: "/", MaxAge: -1, HttpOnly: true,
+		SameSite: http.SameSiteStrictMode, Secure: secure}
 }
 
 var postForm = regexp.MustCompile(`(?i)<form\b[^>]*\bmethod="?post\b[^>]*>`)

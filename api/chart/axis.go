@@ -14,8 +14,10 @@ type tick struct {
 }
 
 // timeSteps are what the marks of the axis of time stand apart.
-var timeSteps = []time.Duration{time.Minute, 2 * time.Minute, 5 * time.Minute, 10 * time.Minute, 15 * time.Minute, 30 * time.Minute,
-	time.Hour, 2 * time.Hour, 3 * time.Hour, 6 * time.Hour, 12 * time.Hour, 24 * time.Hour, 48 * time.Hour, 96 * time.Hour}
+var timeSteps = []time.Duration{time.Minute, 2 * time.Minute, 5 * time.Minute, 10 * time.Minute,
+	15 * time.Minute, 30 * time.Minute,
+	time.Hour, 2 * time.Hour, 3 * time.Hour, 6 * time.Hour, 12 * time.Hour, 24 * time.Hour, 48 * time.Hour,
+	96 * time.Hour}
 
 // ticks are the marks between two ages of a firing, at most n of them and three: times of the clock in a zone
 // where it is known when the firing began, else hours since then. Midnight is among them, whatever the step.

@@ -91,7 +91,8 @@ func (d Curve) SVG() string {
 	}
 	p.area = box{46, 26, right, d.Height - 46}
 	fmt.Fprintf(&b, `<svg viewBox="0 0 %g %g" width="%g" height="%g" role="img" class="curve" data-frame="%.0f %.0f %.0f %.0f %.0f %.0f %.4g %.4g %.0f" data-points="%s" aria-label="%s"><title>%s</title>`,
-		d.Width, d.Height, d.Width, d.Height, p.area.left, p.area.top, p.area.right, p.area.bottom, p.from.Seconds(), p.to.Seconds(), p.low, p.high, p.end.Seconds(),
+		d.Width, d.Height, d.Width, d.Height, p.area.left, p.area.top, p.area.right, p.area.bottom,
+		p.from.Seconds(), p.to.Seconds(), p.low, p.high, p.end.Seconds(),
 		p.points(), html.EscapeString(d.Title), html.EscapeString(d.Title))
 	p.axes()
 	p.holds()

@@ -52,7 +52,8 @@ func (d Seat) At(name string) int {
 
 // halves are half the widths as they are drawn, in px from the middle.
 func (d Seat) halves() (collar, opening, width float64) {
-	collar = map[lid.Seat]float64{lid.Inset: 143, lid.DropIn: 143, lid.Flange: 112, lid.Cap: 116, lid.Over: 136, lid.Stopper: 92}[d.Seat]
+	collar = map[lid.Seat]float64{lid.Inset: 143, lid.DropIn: 143, lid.Flange: 112, lid.Cap: 116, lid.Over: 136,
+		lid.Stopper: 92}[d.Seat]
 	usual, low, high := 0.98, 0.93, 0.994
 	if d.Seat == lid.Cap || d.Seat == lid.Over {
 		usual, low, high = 1.02, 1.006, 1.07
@@ -75,7 +76,8 @@ func (d Seat) SVG() string {
 	fmt.Fprintf(&b, `<svg viewBox="0 0 %d %d" role="img" aria-label="%s">`, SeatWidth, seatHeight,
 		html.EscapeString(d.Says))
 	half := func(class, path string) {
-		fmt.Fprintf(&b, `<g class="%s"><path d="%s"/><path transform="translate(%d) scale(-1 1)" d="%s"/></g>`, class, path, SeatWidth, path)
+		fmt.Fprintf(&b, `<g class="%s"><path d="%s"/><path transform="translate(%d) scale(-1 1)" d="%s"/></g>`,
+			class, path, SeatWidth, path)
 	}
 	half("pot", pot)
 	half("cover", cover)
@@ -146,7 +148,8 @@ func (d Seat) outlines(collar, opening, width float64) (pot, cover string) {
 	case lid.Cap:
 		return fmt.Sprintf("M%.1f 148H%.1fV160C%.1f 180 %.1f 192 %.1f 216H%.1fC%.1f 196 %.1f 180 %.1f 162Z",
 				c-16, c, c, c+22, c+28, c+12, c+8, c-16, c-16),
-			knob(12) + fmt.Sprintf("C240 27 %.1f 30 %.1f 40C%.1f 46 %.1f 50 %.1f 92H%.1fV56C%.1f 46 240 42 178.5 42", l-30, l+6, l+12, l+13, l+13, l, l-2)
+			knob(12) + fmt.Sprintf("C240 27 %.1f 30 %.1f 40C%.1f 46 %.1f 50 %.1f 92H%.1fV56C%.1f 46 240 42 178.5 42",
+				l-30, l+6, l+12, l+13, l+13, l, l-2)
 	case lid.Over:
 		return fmt.Sprintf("M%.1f 148H%.1fV216H%.1fZ", o, c, o),
 			knob(10) + fmt.Sprintf("C240 25 %.1f 28 %.1f 36C%.1f 42 %.1f 46 %.1f 94H%.1fV52H%.1fV68H%.1fV50C%.1f 44 230 40 178.5 40",
@@ -161,5 +164,6 @@ func (d Seat) outlines(collar, opening, width float64) (pot, cover string) {
 
 // ledge is the wall of a pot with a gallery and its ledge.
 func ledge(c, o float64) string {
-	return fmt.Sprintf("M%.1f 54H%.1fV142H%.1fV160C%.1f 172 %.1f 168 %.1f 216H%.1fC%.1f 170 %.1f 160 %.1f 54Z", c+16, c, o, o+2, c+2, c+6, c+22, c+18, c+16, c+16)
+	return fmt.Sprintf("M%.1f 54H%.1fV142H%.1fV160C%.1f 172 %.1f 168 %.1f 216H%.1fC%.1f 170 %.1f 160 %.1f 54Z",
+		c+16, c, o, o+2, c+2, c+6, c+22, c+18, c+16, c+16)
 }

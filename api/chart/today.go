@@ -20,10 +20,11 @@ type Today struct {
 	Peak          kiln.Celsius    // of the usual firings; none: nothing is foreseen
 	PeakAfter     time.Duration   // since the first rise
 	PeakSays      [2]string       // 1222 °C, about 02:05
-	Cones         []string        // those of the scale, from the lowest up, the highest being that of the usual; none: no scale
-	Reached       int             // how many of them are behind it
-	ConeSays      string          // over the scale: cone
-	Title         string          // the same in a sentence
+	// those of the scale, from the lowest up, the highest being that of the usual; none: no scale
+	Cones    []string
+	Reached  int    // how many of them are behind it
+	ConeSays string // over the scale: cone
+	Title    string // the same in a sentence
 }
 
 // SVG draws it.

@@ -80,7 +80,8 @@ func (c *Client) do(ctx context.Context, method, path string, body any, accept s
 	}
 	var resp *http.Response
 	for {
-		req, err := http.NewRequestWithContext(ctx, method, strings.TrimSuffix(c.Site, "/")+path, bytes.NewReader(sent))
+		req, err := http.NewRequestWithContext(ctx, method, strings.TrimSuffix(c.Site, "/")+path,
+			bytes.NewReader(sent))
 		if err != nil {
 			return nil, fmt.Errorf("address of the site: %w", err)
 		}
@@ -135,7 +136,8 @@ func (c *Client) onlyRead(method, path string) error {
 	case c.Handler == nil:
 		return nil
 	case method != http.MethodGet:
-		return fmt.Errorf("%w, and a store is only read; facts are kept by a daemon: lidwright run", ErrNotReachable)
+		return fmt.Errorf("%w, and a store is only read; facts are kept by a daemon: lidwright run",
+			ErrNotReachable)
 	case path == "/v1/now" || strings.HasPrefix(path, "/v1/now/") || path == "/v1/lines":
 		return fmt.Errorf("%w, and a store does not know what the kilns do now: lidwright run", ErrNotReachable)
 	}

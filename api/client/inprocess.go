@@ -21,7 +21,8 @@ func (t inProcess) RoundTrip(r *http.Request) (*http.Response, error) {
 	}
 	a := &recorder{header: http.Header{}, status: http.StatusOK}
 	t.ServeHTTP(a, r)
-	return &http.Response{StatusCode: a.status, Status: http.StatusText(a.status), Header: a.header, Body: io.NopCloser(&a.body), Request: r}, nil
+	return &http.Response{StatusCode: a.status, Status: http.StatusText(a.status), Header: a.header,
+		Body: io.NopCloser(&a.body), Request: r}, nil
 }
 
 type recorder struct {

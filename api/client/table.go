@@ -26,7 +26,8 @@ func (c *Client) Table(ctx context.Context, path string, query url.Values, table
 	if strings.HasSuffix(path, "/import") {
 		query.Set("progress", "true")
 	}
-	req, err := http.NewRequestWithContext(ctx, http.MethodPost, strings.TrimSuffix(c.Site, "/")+path+"?"+query.Encode(), strings.NewReader(table))
+	req, err := http.NewRequestWithContext(ctx, http.MethodPost,
+		strings.TrimSuffix(c.Site, "/")+path+"?"+query.Encode(), strings.NewReader(table))
 	if err != nil {
 		return nil, fmt.Errorf("address of the site: %w", err)
 	}

@@ -24,11 +24,12 @@ import (
 
 // Ask is how a table is to be taken in.
 type Ask struct {
-	Kind      string             // of the table; empty: bars
-	Dry       bool               // tell only
-	Days      string             // day_first, month_first; empty: as the table tells
-	Others    string             // what becomes of columns that are not known: note, leave
-	NoLengths bool               // of a table of bars: its lengths come with a table of readings, its loads with theirs
+	Kind   string // of the table; empty: bars
+	Dry    bool   // tell only
+	Days   string // day_first, month_first; empty: as the table tells
+	Others string // what becomes of columns that are not known: note, leave
+	// of a table of bars: its lengths come with a table of readings, its loads with theirs
+	NoLengths bool
 	Told      func(done, of int) // hears how far it is; nil: nobody
 }
 
@@ -36,7 +37,8 @@ type Ask struct {
 func (s Tables) takeBars(ctx context.Context, text []byte, ask Ask) (wire.Import, error) {
 	out := newImport("bars", ask)
 	now := s.Now()
-	sheet, err := tiles.ReadSheet(text, tiles.SheetChoice{Unit: s.Unit(), Codes: s.Codes, Zone: s.Site.Zone, Now: now.Wall, Days: delimited.Order(ask.Days), Others: ask.Others})
+	sheet, err := tiles.ReadSheet(text, tiles.SheetChoice{Unit: s.Unit(), Codes: s.Codes, Zone: s.Site.Zone,
+		Now: now.Wall, Days: delimited.Order(ask.Days), Others: ask.Others})
 	if err != nil {
 		return out, err
 	}
@@ -60,7 +62,8 @@ func (s Tables) takeBars(ctx context.Context, text []byte, ask Ask) (wire.Import
 		out.Bad = append(out.Bad, wire.BadRow{Line: b.Line, Field: b.Field, Says: b.Why})
 	}
 	for _, a := range taken.Asked {
-		out.Asked = append(out.Asked, wire.AskedRow{Line: a.Line, Bar: string(a.Bar), Stage: string(a.Stage), Slip: string(a.EntryError), Question: a.Question, Needs: a.Needs})
+		out.Asked = append(out.Asked, wire.AskedRow{Line: a.Line, Bar: string(a.Bar), Stage: string(a.Stage),
+			Slip: string(a.EntryError), Question: a.Question, Needs: a.Needs})
 	}
 	out.Rows, out.Readings, out.Same, out.Loads = len(sheet.Rows), taken.Number, taken.Same, len(taken.Loads)
 	handed := map[tiles.Code]bool{}
@@ -88,13 +91,15 @@ func (s Tables) takeBars(ctx context.Context, text []byte, ask Ask) (wire.Import
 }
 
 func newImport(kind string, ask Ask) wire.Import {
-	return wire.Import{Kind: kind, DryRun: ask.Dry, Codes: []string{}, Bad: []wire.BadRow{}, Asked: []wire.AskedRow{}, Questions: []wire.TableQuestion{}, NotCounting: []wire.NotCounting{},
+	return wire.Import{Kind: kind, DryRun: ask.Dry, Codes: []string{}, Bad: []wire.BadRow{},
+		Asked: []wire.AskedRow{}, Questions: []wire.TableQuestion{}, NotCounting: []wire.NotCounting{},
 		LeftOut: []wire.BadRow{}, Understood: wire.Understood{Columns: []wire.TableColumn{}}}
 }
 
 // understood is how a sheet was read, for whoever sent it.
 func understood(sheet tiles.Sheet) wire.Understood {
-	u := wire.Understood{Separator: sheet.Separator, Encoding: sheet.Encoding, Line: sheet.Line, DecimalComma: sheet.Commas, Columns: []wire.TableColumn{}, Days: string(sheet.Days.Order), OneRow: "bar"}
+	u := wire.Understood{Separator: sheet.Separator, Encoding: sheet.Encoding, Line: sheet.Line,
+		DecimalComma: sheet.Commas, Columns: []wire.TableColumn{}, Days: string(sheet.Days.Order), OneRow: "bar"}
 	if sheet.Long {
 		u.OneRow = "reading"
 	}
@@ -157,7 +162,8 @@ const mostLines = 50
 
 // countSheet says how many new readings count, and why the others do not. A fit that has not heard of them yet says
 // what is assumed of their heat.
-func (s Tables) countSheet(out *wire.Import, taken tiles.Taken, whole map[tiles.Code]tiles.Bar, fit *shrinkage.Fit) {
+func (s Tables) countSheet(out *wire.Import, taken tiles.Taken, whole map[tiles.Code]tiles.Bar,
+	fit *shrinkage.Fit) {
 	by := map[string]*wire.NotCounting{}
 	for _, kept := range taken.Bars {
 		b := whole[kept.Code]
@@ -199,9 +205,11 @@ func tableID(text string) string {
 }
 
 // sheetNeeds gathers what is there of what the rows refer to.
-func (s Tables) sheetNeeds(ctx context.Context, rows []tiles.SheetRow, text []byte, now kiln.Stamp) (tiles.SheetNeeds, error) {
+func (s Tables) sheetNeeds(ctx context.Context, rows []tiles.SheetRow, text []byte,
+	now kiln.Stamp) (tiles.SheetNeeds, error) {
 	fit := s.Bars().LastFit()
-	have := tiles.SheetNeeds{Batches: map[tiles.ClayID][]tiles.Batch{}, Clays: map[string]tiles.ClayID{}, Bars: map[tiles.Code]tiles.Bar{}, ByID: map[string]tiles.Code{}, At: now.Wall,
+	have := tiles.SheetNeeds{Batches: map[tiles.ClayID][]tiles.Batch{}, Clays: map[string]tiles.ClayID{},
+		Bars: map[tiles.Code]tiles.Bar{}, ByID: map[string]tiles.Code{}, At: now.Wall,
 		Heats: map[string]tiles.Heat{}, Firings: map[string]tiles.SheetFiring{}, Judge: func(bar tiles.Bar, r *tiles.Reading) { shrinkage.Judge(bar, r, fit) }, NewID: tableID}
 	batches, err := s.Archive.Batches(ctx)
 	if err != nil {
@@ -228,7 +236,8 @@ func (s Tables) sheetNeeds(ctx context.Context, rows []tiles.SheetRow, text []by
 
 // sheetBars gathers the bars that rows name, and codes for those that name none: the same ones for the same table, as long
 // as no other bar takes one.
-func (s Tables) sheetBars(ctx context.Context, rows []tiles.SheetRow, text []byte, have *tiles.SheetNeeds) error {
+func (s Tables) sheetBars(ctx context.Context, rows []tiles.SheetRow, text []byte,
+	have *tiles.SheetNeeds) error {
 	used, err := s.Archive.UsedCodes(ctx)
 	if err != nil {
 		return err

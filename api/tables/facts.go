@@ -22,11 +22,14 @@ var lidPots = lid.PotFilter{}
 // is kept by the same words, which changes nothing but that.
 
 func (t *tableTaker) clay(r *tableRow) keeper {
-	c := tiles.Clay{ID: tiles.ClayID(r.text("clay")), Name: cmp.Or(r.text("name"), r.text("clay")), MakerCode: r.text("maker_code"), MaturesCone: r.text("matures_cone"),
-		Stated: tiles.Ratio(r.number("stated_total_ratio")), StatedCone: r.text("stated_cone"), Grog: r.text("grog"), Note: r.text("note")}
+	c := tiles.Clay{ID: tiles.ClayID(r.text("clay")), Name: cmp.Or(r.text("name"), r.text("clay")),
+		MakerCode: r.text("maker_code"), MaturesCone: r.text("matures_cone"),
+		Stated: tiles.Ratio(r.number("stated_total_ratio")), StatedCone: r.text("stated_cone"),
+		Grog: r.text("grog"), Note: r.text("note")}
 	r.fault(c.Validate())
 	t.clays[c.ID] = true
-	b := wire.ClayBody{Name: c.Name, MakerCode: c.MakerCode, MaturesCone: c.MaturesCone, Stated: float64(c.Stated), StatedCone: c.StatedCone, Grog: c.Grog, Note: c.Note}
+	b := wire.ClayBody{Name: c.Name, MakerCode: c.MakerCode, MaturesCone: c.MaturesCone,
+		Stated: float64(c.Stated), StatedCone: c.StatedCone, Grog: c.Grog, Note: c.Note}
 	return func(ctx context.Context, _ kiln.Stamp) error {
 		_, err := t.Clays().KeepClay(ctx, string(c.ID), b)
 		return err
@@ -34,7 +37,8 @@ func (t *tableTaker) clay(r *tableRow) keeper {
 }
 
 func (t *tableTaker) batch(r *tableRow) keeper {
-	b := tiles.Batch{BatchRef: tiles.BatchRef{Clay: tiles.ClayID(r.text("clay")), Batch: tiles.BatchID(r.text("batch"))}, Kind: tiles.BatchKind(cmp.Or(r.text("kind"), string(tiles.Bought))),
+	b := tiles.Batch{BatchRef: tiles.BatchRef{Clay: tiles.ClayID(r.text("clay")),
+		Batch: tiles.BatchID(r.text("batch"))}, Kind: tiles.BatchKind(cmp.Or(r.text("kind"), string(tiles.Bought))),
 		Stamp: r.text("stamp"), Arrived: r.text("arrived_on"), Open: r.raw("open") == "" || r.yes("open"), Note: r.text("note")}
 	var err error
 	b.Parents, b.Shares, err = tiles.ParseParents("parents", strings.Fields(r.text("parents")))
@@ -81,7 +85,9 @@ func (t *tableTaker) firing(r *tableRow) keeper {
 	t.kilnKnown(r)
 	began, ended := r.moment("started_at"), r.moment("ended_at")
 	trusted := r.yes("clock_trusted")
-	b := wire.FiringBody{Source: "hand", Kiln: r.text("kiln"), Kind: r.text("kind"), Atmosphere: r.text("atmosphere"), Status: r.text("status"), Note: r.text("note"), IntendedCone: r.text("intended_cone"), Overlaps: true}
+	b := wire.FiringBody{Source: "hand", Kiln: r.text("kiln"), Kind: r.text("kind"),
+		Atmosphere: r.text("atmosphere"), Status: r.text("status"), Note: r.text("note"),
+		IntendedCone: r.text("intended_cone"), Overlaps: true}
 	if !began.IsZero() {
 		b.BeganAt = began.UTC().Format("2006-01-02T15:04:05Z07:00")
 	}
@@ -138,8 +144,9 @@ func (t *tableTaker) firingOf(r *tableRow) kiln.FiringID {
 }
 
 func (t *tableTaker) load(r *tableRow) keeper {
-	l := tiles.Load{ID: r.text("id"), Kiln: kiln.KilnID(r.text("kiln")), Kind: kiln.Kind(r.text("kind")), Atmosphere: kiln.Atmosphere(cmp.Or(r.text("atmosphere"), "unknown")),
-		Firing: t.firingOf(r), PackedBy: r.text("packed_by"), Note: r.text("note"), Stated: kiln.NoTemperature()}
+	l := tiles.Load{ID: r.text("id"), Kiln: kiln.KilnID(r.text("kiln")), Kind: kiln.Kind(r.text("kind")),
+		Atmosphere: kiln.Atmosphere(cmp.Or(r.text("atmosphere"), "unknown")),
+		Firing:     t.firingOf(r), PackedBy: r.text("packed_by"), Note: r.text("note"), Stated: kiln.NoTemperature()}
 	if v := r.number("stated_heat_work_c"); v != 0 {
 		l.Stated = kiln.Celsius(v)
 	}
@@ -200,7 +207,8 @@ func (t *tableTaker) loadBar(r *tableRow) keeper {
 }
 
 func (t *tableTaker) cone(r *tableRow) keeper {
-	c := tiles.ConeSeen{ID: r.text("id"), Firing: t.firingOf(r), Cone: r.text("cone"), Series: r.text("series"), Shelf: r.text("shelf"), Seen: r.text("seen"), By: r.text("by")}
+	c := tiles.ConeSeen{ID: r.text("id"), Firing: t.firingOf(r), Cone: r.text("cone"), Series: r.text("series"),
+		Shelf: r.text("shelf"), Seen: r.text("seen"), By: r.text("by")}
 	if tilt := r.text("tilt_deg"); tilt != "" {
 		c.Tilt, c.Tilted = r.number("tilt_deg"), true
 	}
@@ -218,7 +226,8 @@ func (t *tableTaker) cone(r *tableRow) keeper {
 }
 
 func (t *tableTaker) note(r *tableRow) keeper {
-	n := tiles.Note{ID: r.text("id"), Firing: t.firingOf(r), Text: r.text("text"), Happened: r.text("happened_at"), Incident: r.yes("incident"), By: r.text("by")}
+	n := tiles.Note{ID: r.text("id"), Firing: t.firingOf(r), Text: r.text("text"),
+		Happened: r.text("happened_at"), Incident: r.yes("incident"), By: r.text("by")}
 	r.fault(n.Validate())
 	strike := r.strike(n.ID, t.Archive.StrikeNote)
 	return func(ctx context.Context, now kiln.Stamp) error {
@@ -230,7 +239,8 @@ func (t *tableTaker) note(r *tableRow) keeper {
 }
 
 func (t *tableTaker) probe(r *tableRow) keeper {
-	p := tiles.ProbeLife{ID: r.text("id"), Kiln: t.kilnKnown(r), Channel: kiln.ChannelID(r.text("channel")), Type: r.text("type"), Class: r.whole("class"),
+	p := tiles.ProbeLife{ID: r.text("id"), Kiln: t.kilnKnown(r), Channel: kiln.ChannelID(r.text("channel")),
+		Type: r.text("type"), Class: r.whole("class"),
 		Fitted: r.text("fitted_on"), Removed: r.text("removed_on"), Note: r.text("note")}
 	r.fault(p.Validate())
 	return func(ctx context.Context, now kiln.Stamp) error {
@@ -241,7 +251,8 @@ func (t *tableTaker) probe(r *tableRow) keeper {
 
 // keepShut takes in what a kiln was kept shut above. One that is older than the one in force would take its place, and is left out.
 func (t *tableTaker) keepShut(r *tableRow) keeper {
-	m := tiles.KeepShut{ID: r.text("id"), Kiln: t.kilnKnown(r), Mark: kiln.Celsius(r.number("keep_shut_above_c")), Reason: r.text("keep_shut_reason"), By: r.text("by")}
+	m := tiles.KeepShut{ID: r.text("id"), Kiln: t.kilnKnown(r),
+		Mark: kiln.Celsius(r.number("keep_shut_above_c")), Reason: r.text("keep_shut_reason"), By: r.text("by")}
 	r.fault(m.Validate())
 	at := r.moment("at")
 	inForce, err := t.Archive.KeepShuts(context.Background(), m.Kiln)
@@ -259,9 +270,12 @@ func (t *tableTaker) keepShut(r *tableRow) keeper {
 }
 
 func (t *tableTaker) pot(r *tableRow) keeper {
-	p := lid.PotCard{ID: r.text("id"), Mark: r.text("mark"), Number: r.text("number"), Form: r.text("form"), Seat: lid.Seat(cmp.Or(r.text("seat"), string(lid.Inset))), SeatGlazed: r.yes("seat_glazed"),
-		Together: shrinkage.Together(r.text("together")), Collar: usecase.FromMillimetres(r.numbers("collar_mm")), Stage: tiles.Stage(cmp.Or(r.text("collar_stage"), string(tiles.Wet))),
-		Opening: tiles.Millimetre(r.number("opening_mm")), Body: t.ref(r, "body"), Lid: t.ref(r, "lid"), Set: tiles.Millimetre(r.number("set_mm")), Measured: tiles.Millimetre(r.number("lid_mm")),
+	p := lid.PotCard{ID: r.text("id"), Mark: r.text("mark"), Number: r.text("number"), Form: r.text("form"),
+		Seat: lid.Seat(cmp.Or(r.text("seat"), string(lid.Inset))), SeatGlazed: r.yes("seat_glazed"),
+		Together: shrinkage.Together(r.text("together")), Collar: usecase.FromMillimetres(r.numbers("collar_mm")),
+		Stage:   tiles.Stage(cmp.Or(r.text("collar_stage"), string(tiles.Wet))),
+		Opening: tiles.Millimetre(r.number("opening_mm")), Body: t.ref(r, "body"), Lid: t.ref(r, "lid"),
+		Set: tiles.Millimetre(r.number("set_mm")), Measured: tiles.Millimetre(r.number("lid_mm")),
 		MadeOn: r.text("made_on"), Note: r.text("note")}
 	r.fault(p.Validate())
 	t.pots[p.ID] = true
@@ -272,16 +286,21 @@ func (t *tableTaker) pot(r *tableRow) keeper {
 }
 
 func (t *tableTaker) lidResult(r *tableRow) keeper {
-	v := lid.Result{ID: r.text("id"), Load: r.text("load"), Pots: strings.Fields(r.text("pots")), Form: r.text("form"), Maker: r.text("maker"), Seat: lid.Seat(cmp.Or(r.text("seat"), string(lid.Inset))),
+	v := lid.Result{ID: r.text("id"), Load: r.text("load"), Pots: strings.Fields(r.text("pots")),
+		Form: r.text("form"), Maker: r.text("maker"), Seat: lid.Seat(cmp.Or(r.text("seat"), string(lid.Inset))),
 		SeatGlazed: r.yes("seat_glazed"), Body: t.ref(r, "body"), Lid: t.ref(r, "lid"),
-		Sat:    lid.Outcomes{TooBig: r.whole("too_big"), Tight: r.whole("tight"), Good: r.whole("good"), Loose: r.whole("loose"), DropsIn: r.whole("drops_in"), NotLookedAt: r.whole("not_looked_at")},
-		Losses: lid.Losses{Glued: r.whole("glued"), Rocks: r.whole("rocks"), Chipped: r.whole("chipped"), Dropped: r.whole("dropped")},
-		Plays:  usecase.FromMillimetres(r.numbers("plays_mm")), Thrown: usecase.FromMillimetres(r.numbers("thrown_mm")), By: r.text("by")}
+		Sat: lid.Outcomes{TooBig: r.whole("too_big"), Tight: r.whole("tight"), Good: r.whole("good"),
+			Loose: r.whole("loose"), DropsIn: r.whole("drops_in"), NotLookedAt: r.whole("not_looked_at")},
+		Losses: lid.Losses{Glued: r.whole("glued"), Rocks: r.whole("rocks"), Chipped: r.whole("chipped"),
+			Dropped: r.whole("dropped")},
+		Plays:  usecase.FromMillimetres(r.numbers("plays_mm")),
+		Thrown: usecase.FromMillimetres(r.numbers("thrown_mm")), By: r.text("by")}
 	if v.Lid == (tiles.BatchRef{}) {
 		v.Lid = v.Body
 	}
 	if r.raw("least_play_mm") != "" {
-		v.Limits = &lid.Limits{LeastPlay: tiles.Millimetre(r.number("least_play_mm")), MostPlay: tiles.Millimetre(r.number("most_play_mm")), Bearing: tiles.Millimetre(r.number("bearing_mm"))}
+		v.Limits = &lid.Limits{LeastPlay: tiles.Millimetre(r.number("least_play_mm")),
+			MostPlay: tiles.Millimetre(r.number("most_play_mm")), Bearing: tiles.Millimetre(r.number("bearing_mm"))}
 	}
 	r.fault(v.Validate())
 	if _, ok := t.loads[v.Load]; !ok && v.Load != "" {

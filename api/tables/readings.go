@@ -33,7 +33,8 @@ func (s Tables) takeReadings(ctx context.Context, text []byte, ask Ask) (wire.Im
 		return out, err
 	}
 	out.Rows, out.Understood.OneRow = len(rows), "reading"
-	t := readingsTaker{Tables: s, out: &out, fit: s.Bars().LastFit(), now: s.Now(), bars: map[tiles.Code]tiles.Bar{}, ids: map[string]bool{}, place: map[tiles.Code]int{},
+	t := readingsTaker{Tables: s, out: &out, fit: s.Bars().LastFit(), now: s.Now(),
+		bars: map[tiles.Code]tiles.Bar{}, ids: map[string]bool{}, place: map[tiles.Code]int{},
 		taken: tiles.Taken{There: map[tiles.Code]bool{}, Whole: map[tiles.Code]tiles.Bar{}, Line: map[string]int{}}}
 	all, err := s.Archive.Bars(ctx, tiles.BarFilter{}, s.Channel)
 	if err != nil {
@@ -117,7 +118,8 @@ func (t *readingsTaker) row(r *tableRow) {
 		shrinkage.Judge(bar, &rd, t.fit)
 	}
 	if rd.Needs() != "" {
-		t.out.Asked = append(t.out.Asked, wire.AskedRow{Line: r.line, Bar: string(code), Stage: string(rd.Stage), Slip: string(rd.EntryError), Question: rd.Question, Needs: rd.Needs()})
+		t.out.Asked = append(t.out.Asked, wire.AskedRow{Line: r.line, Bar: string(code), Stage: string(rd.Stage),
+			Slip: string(rd.EntryError), Question: rd.Question, Needs: rd.Needs()})
 	}
 	bar.Readings = append(slices.Clip(bar.Readings), rd)
 	t.bars[code], t.taken.Whole[code] = bar, bar
@@ -143,7 +145,8 @@ func (t *readingsTaker) done(rd, old tiles.Reading) (any bool) {
 	for _, w := range []struct {
 		says, stands *tiles.Act
 		do           func(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error
-	}{{rd.Confirmed, old.Confirmed, t.Archive.ConfirmReading}, {rd.Counted, old.Counted, t.Archive.CountReading}, {rd.Struck, old.Struck, t.Archive.StrikeReading}} {
+	}{{rd.Confirmed, old.Confirmed, t.Archive.ConfirmReading}, {rd.Counted, old.Counted, t.Archive.CountReading},
+		{rd.Struck, old.Struck, t.Archive.StrikeReading}} {
 		if w.says == nil || w.stands != nil {
 			continue
 		}
@@ -157,17 +160,21 @@ func (t *readingsTaker) done(rd, old tiles.Reading) (any bool) {
 
 // reading reads a row.
 func (t *readingsTaker) reading(r *tableRow, bar tiles.Bar) tiles.Reading {
-	rd := tiles.Reading{ID: r.text("id"), Bar: bar.Code, Mark: r.whole("mark"), Stage: tiles.Stage(r.text("stage")), Length: tiles.Millimetre(r.number("length_mm")), AsTyped: r.text("as_typed"), Unit: r.text("unit"),
+	rd := tiles.Reading{ID: r.text("id"), Bar: bar.Code, Mark: r.whole("mark"),
+		Stage: tiles.Stage(r.text("stage")), Length: tiles.Millimetre(r.number("length_mm")),
+		AsTyped: r.text("as_typed"), Unit: r.text("unit"),
 		Instrument: r.text("instrument"), Step: tiles.Millimetre(r.number("step_mm")), By: r.text("by"), At: r.moment("at"), Trusted: r.raw("clock_trusted") == "" || r.yes("clock_trusted"),
 		Queued: time.Duration(r.number("queued_s") * float64(time.Second)), Unusual: r.yes("unusual"),
 		Outside: r.yes("outside"), EntryError: tiles.EntryError(r.text("slip")),
 		Question:  message.Read(r.text("question")),
-		Confirmed: r.act("confirmed"), Counted: r.act("counted"), Struck: r.act("struck"), Supersedes: r.text("supersedes")}
+		Confirmed: r.act("confirmed"), Counted: r.act("counted"), Struck: r.act("struck"),
+		Supersedes: r.text("supersedes")}
 	if rd.At.IsZero() {
 		rd.At, rd.Trusted = t.now.Wall, t.now.Trusted
 	}
 	if dry := r.number("dry_g"); dry != 0 {
-		rd.Mass = &tiles.Mass{Dry: dry, Saturated: r.number("saturated_g"), Suspended: r.number("suspended_g"), Step: r.number("step_g")}
+		rd.Mass = &tiles.Mass{Dry: dry, Saturated: r.number("saturated_g"), Suspended: r.number("suspended_g"),
+			Step: r.number("step_g")}
 	} else {
 		if rd.AsTyped == "" {
 			rd.AsTyped, rd.Unit = r.raw("length_mm"), string(tiles.MM)

@@ -43,21 +43,27 @@ type Table struct {
 // All are all tables but those of bars and readings, in the order in which they can be taken in: what a table refers to comes
 // before it.
 var All = []Table{
-	{Name: "clays", Columns: "clay,name,maker_code,matures_cone,stated_total_ratio,stated_cone,grog,note", Rows: claysTable, key: 1, takes: (*tableTaker).clay},
-	{Name: "batches", Columns: "clay,batch,kind,stamp,arrived_on,parents,open,note", Rows: batchesTable, key: 2, takes: (*tableTaker).batch},
+	{Name: "clays", Columns: "clay,name,maker_code,matures_cone,stated_total_ratio,stated_cone,grog,note",
+		Rows: claysTable, key: 1, takes: (*tableTaker).clay},
+	{Name: "batches", Columns: "clay,batch,kind,stamp,arrived_on,parents,open,note", Rows: batchesTable, key: 2,
+		takes: (*tableTaker).batch},
 	{Name: "firings", Columns: "id,name,kiln,kind,kind_from,atmosphere,source,load,status,started_at,ended_at,clock_trusted,hours,hours_to_top,cooling_hours,peak_c,heat_work_c,heat_work_low_c,heat_work_high_c,heat_work_from,cone,heat_work_model,sitter_cone,sitter_dropped_at,intended_cone,note,sitter_series,typed",
-		Rows: firingsTable, key: 1, newest: true, takes: (*tableTaker).firing, derived: "name kind_from load hours hours_to_top cooling_hours peak_c heat_work_c heat_work_low_c heat_work_high_c heat_work_from cone heat_work_model"},
+		Rows: firingsTable, key: 1, newest: true, takes: (*tableTaker).firing,
+		derived: "name kind_from load hours hours_to_top cooling_hours peak_c heat_work_c heat_work_low_c heat_work_high_c heat_work_from cone heat_work_model"},
 	{Name: "gaps", Columns: "firing,after_s,for_s,why", Rows: gapsTable},
 	{Name: "dips", Columns: "firing,from_s,to_s,lowest_c", Rows: dipsTable},
 	{Name: "loads", Columns: "id,number,kiln,kind,atmosphere,firing,packed_by,opened_at,unpacked_at,stated_heat_work_c,note", Rows: loadsTable, key: 1, newest: true, takes: (*tableTaker).load, derived: "number", acts: "unpacked_at"},
 	{Name: "load_bars", Columns: "load,bar,shelf", Rows: loadBarsTable, key: 2, takes: (*tableTaker).loadBar},
 	{Name: "cones", Columns: "id,firing,shelf,cone,series,tilt_deg,seen,by,at,clock_trusted,struck_at,struck_why,struck_by", Rows: conesTable, key: 1, takes: (*tableTaker).cone, acts: "struck_at struck_why struck_by"},
 	{Name: "notes", Columns: "id,firing,text,happened_at,incident,by,at,clock_trusted,struck_at,struck_why,struck_by", Rows: notesTable, key: 1, takes: (*tableTaker).note, acts: "struck_at struck_why struck_by"},
-	{Name: "probes", Columns: "id,kiln,channel,type,class,fitted_on,removed_on,note", Rows: probesTable, key: 1, takes: (*tableTaker).probe},
-	{Name: "keep_shut", Columns: "id,kiln,keep_shut_above_c,keep_shut_reason,by,at,clock_trusted", Rows: marksTable, key: 1, newest: true, takes: (*tableTaker).keepShut},
+	{Name: "probes", Columns: "id,kiln,channel,type,class,fitted_on,removed_on,note", Rows: probesTable, key: 1,
+		takes: (*tableTaker).probe},
+	{Name: "keep_shut", Columns: "id,kiln,keep_shut_above_c,keep_shut_reason,by,at,clock_trusted",
+		Rows: marksTable, key: 1, newest: true, takes: (*tableTaker).keepShut},
 	{Name: "pots", Columns: "id,mark,number,form,seat,seat_glazed,together,collar_mm,collar_stage,opening_mm,body,lid,set_mm,lid_mm,made_on,note", Rows: potsTable, key: 1, newest: true, takes: (*tableTaker).pot},
 	{Name: "lid_results", Columns: "id,load,pots,form,maker,seat,seat_glazed,body,lid,too_big,tight,good,loose,drops_in,not_looked_at,glued,rocks,chipped,dropped,plays_mm,thrown_mm,least_play_mm,most_play_mm,bearing_mm,by,at,clock_trusted,struck_at,struck_why,struck_by",
-		Rows: lidResultsTable, key: 1, newest: true, takes: (*tableTaker).lidResult, acts: "struck_at struck_why struck_by"},
+		Rows: lidResultsTable, key: 1, newest: true, takes: (*tableTaker).lidResult,
+		acts: "struck_at struck_why struck_by"},
 }
 
 // Names are the names of what can be had as a table, in order.
@@ -110,7 +116,8 @@ func claysTable(s *usecase.Studio, ctx context.Context, put func(...any)) error 
 func batchesTable(s *usecase.Studio, ctx context.Context, put func(...any)) error {
 	batches, err := s.Archive.Batches(ctx)
 	for _, b := range batches {
-		put(string(b.Clay), string(b.BatchRef.Batch), string(b.Kind), b.Stamp, b.Arrived, strings.Join(b.ParentTexts(), " "), b.Open, b.Note)
+		put(string(b.Clay), string(b.BatchRef.Batch), string(b.Kind), b.Stamp, b.Arrived,
+			strings.Join(b.ParentTexts(), " "), b.Open, b.Note)
 	}
 	return err
 }
@@ -129,7 +136,8 @@ func loadsTable(s *usecase.Studio, ctx context.Context, put func(...any)) error 
 		if l.Stated != 0 {
 			stated = l.Stated
 		}
-		put(l.ID, l.Number, string(l.Kiln), string(l.Kind), string(l.Atmosphere), string(l.Firing), l.PackedBy, l.Opened, l.Unpacked, stated, l.Note)
+		put(l.ID, l.Number, string(l.Kiln), string(l.Kind), string(l.Atmosphere), string(l.Firing), l.PackedBy,
+			l.Opened, l.Unpacked, stated, l.Note)
 	}
 	return err
 }
@@ -159,8 +167,10 @@ func firingsTable(s *usecase.Studio, ctx context.Context, put func(...any)) erro
 		if j.Sitter != nil {
 			sitter = *j.Sitter
 		}
-		put(j.ID, j.Name, j.Kiln, j.Kind, j.KindFrom, j.Atmosphere, j.Source, j.Load, j.Status, j.StartedAt, j.EndedAt, j.ClockTrusted, j.Hours, j.HoursToTop, j.CoolingHours, j.PeakC,
-			j.HeatWorkC, low, high, j.HeatWorkFrom, j.Cone, j.HeatModel, sitter.Cone, sitter.DroppedAt, j.IntendedCone, j.Note, string(f.Told.SitterSeries), typed)
+		put(j.ID, j.Name, j.Kiln, j.Kind, j.KindFrom, j.Atmosphere, j.Source, j.Load, j.Status, j.StartedAt,
+			j.EndedAt, j.ClockTrusted, j.Hours, j.HoursToTop, j.CoolingHours, j.PeakC,
+			j.HeatWorkC, low, high, j.HeatWorkFrom, j.Cone, j.HeatModel, sitter.Cone, sitter.DroppedAt, j.IntendedCone,
+			j.Note, string(f.Told.SitterSeries), typed)
 		return nil
 	})
 }
@@ -177,7 +187,8 @@ func (s Tables) typedCell(ctx context.Context, f kiln.Firing) (string, error) {
 	var points []string
 	for i, t := range c.Column(kiln.ByHandChannel) {
 		if t.Known() {
-			points = append(points, strconv.FormatFloat(c.After[i].Hours(), 'f', -1, 64)+"="+strconv.FormatFloat(float64(t), 'f', -1, 64))
+			points = append(points, strconv.FormatFloat(c.After[i].Hours(), 'f', -1,
+				64)+"="+strconv.FormatFloat(float64(t), 'f', -1, 64))
 		}
 	}
 	return strings.Join(points, " "), nil
@@ -213,7 +224,8 @@ func conesTable(s *usecase.Studio, ctx context.Context, put func(...any)) error 
 			if c.Tilted {
 				tilt = c.Tilt
 			}
-			put(append([]any{c.ID, string(c.Firing), c.Shelf, c.Cone, c.Series, tilt, c.Seen, c.By, c.At, c.Trusted}, struckCells(c.Struck)...)...)
+			put(append([]any{c.ID, string(c.Firing), c.Shelf, c.Cone, c.Series, tilt, c.Seen, c.By, c.At, c.Trusted},
+				struckCells(c.Struck)...)...)
 		}
 		return err
 	})
@@ -223,7 +235,8 @@ func notesTable(s *usecase.Studio, ctx context.Context, put func(...any)) error 
 	return Tables{s}.EachFiring(ctx, func(f kiln.Firing) error {
 		notes, err := s.Archive.Notes(ctx, f.ID)
 		for _, n := range notes {
-			put(append([]any{n.ID, string(n.Firing), n.Text, n.Happened, n.Incident, n.By, n.At, n.Trusted}, struckCells(n.Struck)...)...)
+			put(append([]any{n.ID, string(n.Firing), n.Text, n.Happened, n.Incident, n.By, n.At, n.Trusted},
+				struckCells(n.Struck)...)...)
 		}
 		return err
 	})
@@ -248,7 +261,8 @@ func marksTable(s *usecase.Studio, ctx context.Context, put func(...any)) error 
 func potsTable(s *usecase.Studio, ctx context.Context, put func(...any)) error {
 	pots, err := s.Archive.Pots(ctx, lid.PotFilter{})
 	for _, p := range pots {
-		put(p.ID, p.Mark, p.Number, p.Form, string(p.Seat), p.SeatGlazed, string(p.Together), p.Collar, string(p.Stage), p.Opening, refText(p.Body), refText(p.Lid), p.Set, p.Measured, p.MadeOn, p.Note)
+		put(p.ID, p.Mark, p.Number, p.Form, string(p.Seat), p.SeatGlazed, string(p.Together), p.Collar,
+			string(p.Stage), p.Opening, refText(p.Body), refText(p.Lid), p.Set, p.Measured, p.MadeOn, p.Note)
 	}
 	return err
 }
@@ -262,8 +276,10 @@ func lidResultsTable(s *usecase.Studio, ctx context.Context, put func(...any)) e
 		}
 		sat, lost := v.Sat, v.Losses
 		put(append([]any{v.ID, v.Load, strings.Join(v.Pots, " "), v.Form, v.Maker, string(v.Seat), v.SeatGlazed, refText(v.Body), refText(v.Lid),
-			sat.TooBig, sat.Tight, sat.Good, sat.Loose, sat.DropsIn, sat.NotLookedAt, lost.Glued, lost.Rocks, lost.Chipped, lost.Dropped,
-			v.Plays, v.Thrown, limits.LeastPlay, limits.MostPlay, limits.Bearing, v.By, v.At, v.Trusted}, struckCells(v.Struck)...)...)
+			sat.TooBig, sat.Tight, sat.Good, sat.Loose, sat.DropsIn, sat.NotLookedAt, lost.Glued, lost.Rocks,
+			lost.Chipped, lost.Dropped,
+			v.Plays, v.Thrown, limits.LeastPlay, limits.MostPlay, limits.Bearing, v.By, v.At,
+			v.Trusted}, struckCells(v.Struck)...)...)
 	}
 	return err
 }

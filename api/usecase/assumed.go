@@ -61,14 +61,17 @@ func (s Lids) assumed(ctx context.Context, clay tiles.Clay, kind kiln.Kind) (til
 		}
 		far := kind != kiln.Bisque && clay.Matures.Known() && math.Abs(float64(m.Work-clay.Matures)) > assumedNear
 		if m.From == "usual" && !far {
-			return tiles.Assumption{Work: m.Work, SD: assumedSD, Says: message.New("your usual {1} in {2}", kind, k)}, nil
+			return tiles.Assumption{Work: m.Work, SD: assumedSD,
+				Says: message.New("your usual {1} in {2}", kind, k)}, nil
 		}
 	}
 	switch {
 	case kind == kiln.Bisque:
-		return tiles.Assumption{Work: bagBisqueC, SD: assumedSD, Says: message.New("a bisque to {1}", kiln.Celsius(bagBisqueC))}, nil
+		return tiles.Assumption{Work: bagBisqueC, SD: assumedSD,
+			Says: message.New("a bisque to {1}", kiln.Celsius(bagBisqueC))}, nil
 	case clay.Matures.Known():
-		return tiles.Assumption{Work: clay.Matures, SD: assumedSD, Says: message.New("cone {1} on the bag", clay.MaturesCone)}, nil
+		return tiles.Assumption{Work: clay.Matures, SD: assumedSD,
+			Says: message.New("cone {1} on the bag", clay.MaturesCone)}, nil
 	}
 	return tiles.Assumption{Work: kiln.NoTemperature()}, nil
 }

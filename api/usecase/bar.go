@@ -17,9 +17,12 @@ func derived(d shrinkage.Derived) wire.Derived {
 		if !f.Known() {
 			return nil
 		}
-		return &wire.Figure{Value: Rounded(f.Value, 5), Likely: []*float64{Rounded(f.Low, 5), Rounded(f.High, 5)}, Readings: f.Readings}
+		return &wire.Figure{Value: Rounded(f.Value, 5), Likely: []*float64{Rounded(f.Low, 5), Rounded(f.High, 5)},
+			Readings: f.Readings}
 	}
-	return wire.Derived{Drying: one(d.Drying), Firing: one(d.Firing), Total: one(d.Total), Absorption: one(d.Absorption), Porosity: one(d.Porosity), Density: one(d.Density), MassStage: string(d.MassStage)}
+	return wire.Derived{Drying: one(d.Drying), Firing: one(d.Firing), Total: one(d.Total),
+		Absorption: one(d.Absorption), Porosity: one(d.Porosity), Density: one(d.Density),
+		MassStage: string(d.MassStage)}
 }
 
 func (s Bars) code(p wire.BarPath) (tiles.Code, error) { return s.Codes.Parse("bar", p.Bar) }
@@ -46,8 +49,11 @@ func (s Bars) Settled(ctx context.Context, b tiles.Bar) wire.BarJSON {
 }
 
 func (s Bars) barJSON(b tiles.Bar, fit *shrinkage.Fit) wire.BarJSON {
-	j := wire.BarJSON{Bar: string(b.Code), Derived: derived(shrinkage.Derive(b)), Readings: []wire.Reading{}, Firings: []wire.Heat{},
-		BarBody: wire.BarBody{ID: b.ID, Clay: string(b.Clay), Batch: string(b.Batch), Forming: string(b.Forming), MarkLength: float64(b.MarkLength), Marks: b.Marks, MadeOn: b.MadeOn, By: b.By, Practice: b.Practice, Flags: []string{}, Note: b.Note}}
+	j := wire.BarJSON{Bar: string(b.Code), Derived: derived(shrinkage.Derive(b)), Readings: []wire.Reading{},
+		Firings: []wire.Heat{},
+		BarBody: wire.BarBody{ID: b.ID, Clay: string(b.Clay), Batch: string(b.Batch), Forming: string(b.Forming),
+			MarkLength: float64(b.MarkLength), Marks: b.Marks, MadeOn: b.MadeOn, By: b.By, Practice: b.Practice,
+			Flags: []string{}, Note: b.Note}}
 	for _, f := range b.Flags {
 		j.Flags = append(j.Flags, string(f))
 	}
@@ -65,7 +71,8 @@ func (s Bars) barJSON(b tiles.Bar, fit *shrinkage.Fit) wire.BarJSON {
 		}
 	}
 	for _, h := range b.Firings {
-		j.Firings = append(j.Firings, wire.Heat{Load: h.Load, Shelf: h.Shelf, Kind: string(h.Kind), Kiln: string(h.Kiln), HeatWorkC: Celsius(h.Work)})
+		j.Firings = append(j.Firings, wire.Heat{Load: h.Load, Shelf: h.Shelf, Kind: string(h.Kind),
+			Kiln: string(h.Kiln), HeatWorkC: Celsius(h.Work)})
 		if at := tiles.Measures(h.Kind); at != "" && !at.Before(tiles.Stage(j.Next)) {
 			j.Next = string(at)
 		}
@@ -98,7 +105,8 @@ func nextStage(s tiles.Stage) tiles.Stage {
 // ReadingJSON is a reading of b as answers tell it; fit, if there is one, says whether it counts.
 func (s Bars) ReadingJSON(b tiles.Bar, r tiles.Reading, fit *shrinkage.Fit) wire.Reading {
 	wet := b.WetLength()
-	j := wire.Reading{ID: r.ID, Bar: string(r.Bar), Stage: string(r.Stage), Mark: r.Mark, AsTyped: r.AsTyped, Unit: r.Unit, Unusual: r.Unusual, Slip: string(r.EntryError), Question: r.Question, Needs: r.Needs(),
+	j := wire.Reading{ID: r.ID, Bar: string(r.Bar), Stage: string(r.Stage), Mark: r.Mark, AsTyped: r.AsTyped,
+		Unit: r.Unit, Unusual: r.Unusual, Slip: string(r.EntryError), Question: r.Question, Needs: r.Needs(),
 		By: r.By, At: s.Moment(r.At), ClockTrusted: r.Trusted, Supersedes: Text(r.Supersedes)}
 	if r.Mass == nil {
 		j.LengthMM = LengthMM(r.Length)
@@ -126,7 +134,8 @@ func (s *Studio) actJSON(a *tiles.Act) *wire.Act {
 	return &wire.Act{By: a.By, Why: a.Why, At: s.Moment(a.At)}
 }
 
-func (s Bars) KeepBar(ctx context.Context, p wire.BarPath, b wire.BarBody, m Precondition) (tiles.PutResult, error) {
+func (s Bars) KeepBar(ctx context.Context, p wire.BarPath, b wire.BarBody,
+	m Precondition) (tiles.PutResult, error) {
 	code, err := s.code(p)
 	if err != nil {
 		return tiles.PutResult{}, err
@@ -138,7 +147,8 @@ func (s Bars) KeepBar(ctx context.Context, p wire.BarPath, b wire.BarBody, m Pre
 	if b.Forming == "" {
 		b.Forming = string(tiles.ThrownRing)
 	}
-	bar := tiles.Bar{Code: code, ID: b.ID, BatchRef: ref, Forming: tiles.Forming(b.Forming), MarkLength: tiles.Millimetre(b.MarkLength), Marks: b.Marks,
+	bar := tiles.Bar{Code: code, ID: b.ID, BatchRef: ref, Forming: tiles.Forming(b.Forming),
+		MarkLength: tiles.Millimetre(b.MarkLength), Marks: b.Marks,
 		MadeOn: b.MadeOn, By: b.By, Practice: b.Practice, Note: b.Note}
 	for _, f := range b.Flags {
 		bar.Flags = append(bar.Flags, tiles.Flag(f))
@@ -158,7 +168,8 @@ func (s Bars) KeepBar(ctx context.Context, p wire.BarPath, b wire.BarBody, m Pre
 
 // Flag says all that is wrong with a bar. A flagged one is in no rate and no load waits for it; what was
 // measured on it stays, and counts again once no flag is left.
-func (s Bars) Flag(ctx context.Context, p wire.BarPath, flags []string, m Precondition) (tiles.PutResult, error) {
+func (s Bars) Flag(ctx context.Context, p wire.BarPath, flags []string,
+	m Precondition) (tiles.PutResult, error) {
 	bar, err := s.KeptBar(ctx, p)
 	if err != nil {
 		return tiles.PutResult{}, err
@@ -211,7 +222,8 @@ func (s Bars) ReadReading(ctx context.Context, p wire.ReadingPath, b wire.Readin
 		return Asked{}, err
 	}
 	queued := time.Duration(b.QueuedS * float64(time.Second))
-	r := tiles.Reading{ID: p.ID, Bar: bar.Code, Mark: b.Mark, Stage: tiles.Stage(b.Stage), Instrument: b.Instrument, Step: tiles.Millimetre(b.Step), By: b.By,
+	r := tiles.Reading{ID: p.ID, Bar: bar.Code, Mark: b.Mark, Stage: tiles.Stage(b.Stage),
+		Instrument: b.Instrument, Step: tiles.Millimetre(b.Step), By: b.By,
 		Supersedes: b.Supersedes, Queued: queued, At: s.Now().Wall.Add(-queued)}
 	if m := b.Mass; m != nil {
 		r.Mass = &tiles.Mass{Dry: m.Dry, Saturated: m.Saturated, Suspended: m.Suspended, Step: m.Step}
@@ -340,7 +352,8 @@ func (s Bars) whichUnit(bar tiles.Bar, r tiles.Reading, err error) error {
 // KeepReading keeps a reading, unusual or not: what is unusual is asked about and stays out of the
 // fit until a second reading confirms both. With ask one that is unusual, and confirms none, is not kept: the
 // answer has the question.
-func (s Bars) KeepReading(ctx context.Context, p wire.ReadingPath, b wire.ReadingBody, ask bool) (tiles.PutResult, wire.Reading, error) {
+func (s Bars) KeepReading(ctx context.Context, p wire.ReadingPath, b wire.ReadingBody,
+	ask bool) (tiles.PutResult, wire.Reading, error) {
 	a, err := s.ReadReading(ctx, p, b)
 	if err != nil {
 		return tiles.PutResult{}, wire.Reading{}, err
@@ -412,7 +425,8 @@ func (s Bars) Story(ctx context.Context, p wire.BarPath) (wire.Story, error) {
 	if err != nil {
 		return wire.Story{}, err
 	}
-	out := wire.Story{Bar: string(bar.Code), Clay: string(bar.Clay), Batch: string(bar.Batch), Items: []wire.Chapter{}}
+	out := wire.Story{Bar: string(bar.Code), Clay: string(bar.Clay), Batch: string(bar.Batch),
+		Items: []wire.Chapter{}}
 	for _, c := range shrinkage.BarHistory(bar, moves, back) {
 		j := wire.Chapter{At: s.Moment(c.At), What: string(c.What), By: c.By, Why: c.Why}
 		switch {

@@ -17,7 +17,8 @@ type BatchShift struct {
 
 // BatchShifts compares, for each of these clays, the newest open batch with the newest before it
 // that has fired bars. A clay without two such batches is left out.
-func (s Clays) BatchShifts(ctx context.Context, fit *shrinkage.Fit, clays []tiles.ClayID) ([]BatchShift, error) {
+func (s Clays) BatchShifts(ctx context.Context, fit *shrinkage.Fit,
+	clays []tiles.ClayID) ([]BatchShift, error) {
 	batches, err := s.Archive.Batches(ctx)
 	if err != nil {
 		return nil, err

@@ -48,7 +48,8 @@ func (s Firings) SayFiring(ctx context.Context, id kiln.FiringID, b wire.FiringB
 		return refuse("missing", message.New("Say source hand to keep a firing by hand."),
 			wire.Field{Name: "source", Says: message.New("is needed with a sitter or a typed curve")})
 	}
-	said := kiln.FiringAnnotation{Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere), Status: kiln.Status(b.Status), Note: b.Note, By: b.By}
+	said := kiln.FiringAnnotation{Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere),
+		Status: kiln.Status(b.Status), Note: b.Note, By: b.By}
 	if said.Kind == "" && said.Atmosphere == "" && said.Status == "" && said.Note == "" {
 		return refuse("missing", message.New("Say kind, atmosphere, status or note."),
 			wire.Field{Name: "kind", Says: message.New("is needed, or atmosphere, status or note")})
@@ -68,7 +69,8 @@ func (s Firings) SayFiring(ctx context.Context, id kiln.FiringID, b wire.FiringB
 		return err
 	}
 	if f.Status == kiln.Running && (said.Kind != "" || said.Atmosphere != "") {
-		s.Loads().TellKiln(ctx, detect.Fact{Kiln: f.Kiln, What: detect.KindTold, At: s.Now(), Kind: said.Kind, Atmosphere: said.Atmosphere})
+		s.Loads().TellKiln(ctx, detect.Fact{Kiln: f.Kiln, What: detect.KindTold, At: s.Now(), Kind: said.Kind,
+			Atmosphere: said.Atmosphere})
 	}
 	s.Heat.Again(ctx, f.Kiln)
 	s.Shrink.Touch()
@@ -80,7 +82,8 @@ const TypedBoot kiln.BootID = "typed"
 
 // KeepByHand keeps a firing that no line heard. Its heat work comes from what was told, and from
 // the cones that were told of it; follow says that some come at once.
-func (s Firings) KeepByHand(ctx context.Context, id kiln.FiringID, b wire.FiringBody, follow bool) (tiles.PutResult, error) {
+func (s Firings) KeepByHand(ctx context.Context, id kiln.FiringID, b wire.FiringBody,
+	follow bool) (tiles.PutResult, error) {
 	if err := ValidFiring(&b); err != nil {
 		return tiles.PutResult{}, err
 	}
@@ -115,7 +118,8 @@ func (s Firings) KeepByHand(ctx context.Context, id kiln.FiringID, b wire.Firing
 }
 
 // KeepHand keeps a firing by hand with what its curve, its sitter and its cones tell.
-func (s Firings) KeepHand(ctx context.Context, f HandFiring, samples []kiln.Sample, cones []tiles.ConeSeen, b wire.FiringBody, m Precondition, at kiln.Stamp) (tiles.PutResult, error) {
+func (s Firings) KeepHand(ctx context.Context, f HandFiring, samples []kiln.Sample, cones []tiles.ConeSeen,
+	b wire.FiringBody, m Precondition, at kiln.Stamp) (tiles.PutResult, error) {
 	typed := kiln.Resample(samples, []kiln.ChannelID{kiln.ByHandChannel}, TypedGap)
 	f.Peak, f.PeakAfter = typed.Top(kiln.ByHandChannel)
 	f.ToTop = f.PeakAfter
@@ -139,7 +143,8 @@ func (s Firings) overlaps(ctx context.Context, f kiln.Firing, b wire.FiringBody)
 			over = s.Now().Wall
 		}
 		if o.ID != f.ID && o.Began.Wall.Before(f.Over.Wall) && f.Began.Wall.Before(over) {
-			return refuse("out-of-range", message.New("{1} went on at that time. Is it another firing all the same?", o.Name()), wire.Field{Name: "overlaps", Says: message.New("say that it is another firing, or put the times right")})
+			return refuse("out-of-range", message.New("{1} went on at that time. Is it another firing all the same?",
+				o.Name()), wire.Field{Name: "overlaps", Says: message.New("say that it is another firing, or put the times right")})
 		}
 	}
 	return nil
@@ -151,7 +156,8 @@ type HandFiring struct {
 }
 
 // ByHand turns a body into a firing and the readings of its typed curve.
-func (s Firings) ByHand(id kiln.FiringID, b wire.FiringBody) (f HandFiring, samples []kiln.Sample, err error) {
+func (s Firings) ByHand(id kiln.FiringID, b wire.FiringBody) (f HandFiring,
+	samples []kiln.Sample, err error) {
 	f.Limit = kiln.NoTemperature()
 	known, ok := s.KilnNamed(kiln.KilnID(b.Kiln))
 	switch {
@@ -168,8 +174,10 @@ func (s Firings) ByHand(id kiln.FiringID, b wire.FiringBody) (f HandFiring, samp
 			wire.Field{Name: "kind", Says: message.New("is needed")})
 	}
 	l := heatwork.MainConeScale()
-	f.Firing = kiln.Firing{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), KindFrom: detect.FromFact, Atmosphere: kiln.Atmosphere(cmp.Or(b.Atmosphere, string(s.Site.atmosphere()))),
-		Source: "hand", Status: kiln.Status(cmp.Or(b.Status, "ended")), Load: b.Load, Note: b.Note, Peak: kiln.NoTemperature(), Faulty: map[kiln.Fault]int{}}
+	f.Firing = kiln.Firing{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), KindFrom: detect.FromFact,
+		Atmosphere: kiln.Atmosphere(cmp.Or(b.Atmosphere, string(s.Site.atmosphere()))),
+		Source:     "hand", Status: kiln.Status(cmp.Or(b.Status, "ended")), Load: b.Load, Note: b.Note,
+		Peak: kiln.NoTemperature(), Faulty: map[kiln.Fault]int{}}
 	if b.Sitter != nil {
 		c, err := l.Cone(b.Sitter.Cone)
 		if err != nil {
@@ -250,7 +258,9 @@ func (s Firings) handTimes(f *HandFiring, b wire.FiringBody) error {
 			Says: message.New("later than now")})
 	}
 	if trusted && ended.Sub(began) < shortestFiring {
-		return refuse("out-of-range", message.New("A firing of {1} min.", message.Number{Value: ended.Sub(began).Minutes()}), wire.Field{Name: "ended_at", Says: message.New("less than half an hour after it began")})
+		return refuse("out-of-range", message.New("A firing of {1} min.",
+			message.Number{Value: ended.Sub(began).Minutes()}),
+			wire.Field{Name: "ended_at", Says: message.New("less than half an hour after it began")})
 	}
 	ended = later(ended, began.Add(length))
 	f.Length = ended.Sub(began)
@@ -288,7 +298,8 @@ func typedSamples(f HandFiring, t wire.TypedBody) ([]kiln.Sample, error) {
 		after := time.Duration(h * float64(time.Hour))
 		at := f.Began
 		at.Since, at.Wall = at.Since+after, at.Wall.Add(after)
-		samples = append(samples, kiln.Sample{Kiln: f.Kiln, At: at, Values: []kiln.Value{{Channel: kiln.ByHandChannel, T: kiln.Celsius(t.TemperatureC[i])}}})
+		samples = append(samples, kiln.Sample{Kiln: f.Kiln, At: at,
+			Values: []kiln.Value{{Channel: kiln.ByHandChannel, T: kiln.Celsius(t.TemperatureC[i])}}})
 	}
 	return samples, nil
 }

@@ -38,12 +38,15 @@ func (s Clays) List(ctx context.Context) ([]wire.ClayJSON, error) {
 
 func (s Clays) clayJSON(c tiles.Clay, batches []tiles.KeptBatch) wire.ClayJSON {
 	j := wire.ClayJSON{Clay: string(c.ID), Batches: []wire.Batch{},
-		ClayBody: wire.ClayBody{Name: c.Name, MakerCode: c.MakerCode, MaturesCone: c.MaturesCone, Stated: float64(c.Stated), StatedCone: c.StatedCone, Grog: c.Grog, Note: c.Note}}
+		ClayBody: wire.ClayBody{Name: c.Name, MakerCode: c.MakerCode, MaturesCone: c.MaturesCone,
+			Stated: float64(c.Stated), StatedCone: c.StatedCone, Grog: c.Grog, Note: c.Note}}
 	for _, b := range batches {
 		if b.Clay != c.ID {
 			continue
 		}
-		bj := wire.Batch{Batch: string(b.BatchRef.Batch), Revision: b.Revision, Made: s.Moment(b.Made), BatchBody: wire.BatchBody{Kind: string(b.Kind), Stamp: b.Stamp, Arrived: b.Arrived, Parents: []string{}, Open: b.Open, Note: b.Note}}
+		bj := wire.Batch{Batch: string(b.BatchRef.Batch), Revision: b.Revision, Made: s.Moment(b.Made),
+			BatchBody: wire.BatchBody{Kind: string(b.Kind), Stamp: b.Stamp, Arrived: b.Arrived, Parents: []string{},
+				Open: b.Open, Note: b.Note}}
 		bj.Parents = b.ParentTexts()
 		j.Batches = append(j.Batches, bj)
 	}
@@ -76,7 +79,8 @@ func (s Clays) OneClay(ctx context.Context, id tiles.ClayID) (wire.ClayJSON, err
 const FirstBatch = tiles.BatchID("A")
 
 func (s Clays) KeepClay(ctx context.Context, id string, b wire.ClayBody) (tiles.PutResult, error) {
-	c := tiles.Clay{ID: tiles.ClayID(id), Name: b.Name, MakerCode: b.MakerCode, MaturesCone: b.MaturesCone, Stated: tiles.Ratio(b.Stated),
+	c := tiles.Clay{ID: tiles.ClayID(id), Name: b.Name, MakerCode: b.MakerCode, MaturesCone: b.MaturesCone,
+		Stated:     tiles.Ratio(b.Stated),
 		StatedCone: b.StatedCone, Grog: b.Grog, Note: b.Note}
 	if err := c.Validate(); err != nil {
 		return tiles.PutResult{}, err
@@ -90,7 +94,8 @@ func (s Clays) KeepClay(ctx context.Context, id string, b wire.ClayBody) (tiles.
 		return k, err
 	}
 	if len(j.Batches) == 0 {
-		first := tiles.Batch{BatchRef: tiles.BatchRef{Clay: c.ID, Batch: FirstBatch}, Kind: tiles.Bought, Open: true}
+		first := tiles.Batch{BatchRef: tiles.BatchRef{Clay: c.ID, Batch: FirstBatch},
+			Kind: tiles.Bought, Open: true}
 		if _, err := s.Archive.PutBatch(ctx, first, Precondition{}, s.Now()); err != nil {
 			return k, err
 		}

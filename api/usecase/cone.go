@@ -15,7 +15,8 @@ import (
 )
 
 func (s Firings) coneJSON(f kiln.Firing, c tiles.ConeSeen, stories []heatwork.ProbeStory) wire.Cone {
-	j := wire.Cone{ID: c.ID, Firing: string(c.Firing), Cone: c.Cone, Series: c.Series, Shelf: c.Shelf, Seen: c.Seen, By: c.By, At: s.Moment(c.At), ClockTrusted: c.Trusted}
+	j := wire.Cone{ID: c.ID, Firing: string(c.Firing), Cone: c.Cone, Series: c.Series, Shelf: c.Shelf,
+		Seen: c.Seen, By: c.By, At: s.Moment(c.At), ClockTrusted: c.Trusted}
 	if c.Tilted {
 		j.TiltDeg = Rounded(c.Tilt, 0)
 	}
@@ -24,7 +25,8 @@ func (s Firings) coneJSON(f kiln.Firing, c tiles.ConeSeen, stories []heatwork.Pr
 		j.Says, wrong = message.Of(err), message.Of(err)
 	} else {
 		j.Words, j.HeatWorkC, j.HeatWorkSD = says.Words, Celsius(says.C), Rounded(says.SD, 1)
-		j.Side = map[heatwork.ConeSide]string{heatwork.ConeAt: "at", heatwork.ConeUnder: "under", heatwork.ConeOver: "over"}[says.Side]
+		j.Side = map[heatwork.ConeSide]string{heatwork.ConeAt: "at", heatwork.ConeUnder: "under",
+			heatwork.ConeOver: "over"}[says.Side]
 	}
 	if a := c.Struck; a != nil {
 		j.Struck = &wire.Act{By: a.By, Why: a.Why, At: s.Moment(a.At)}
@@ -102,7 +104,8 @@ func (s Firings) ReadCone(b wire.ConeBody, id string, firing kiln.FiringID) (til
 	if err != nil {
 		return tiles.ConeSeen{}, coneProblem("cone", err)
 	}
-	c := tiles.ConeSeen{ID: id, Firing: firing, Cone: cone.Label, Series: cmp.Or(b.Series, s.ConeSeries()), Shelf: strings.TrimSpace(b.Shelf), Seen: b.Seen, By: b.By}
+	c := tiles.ConeSeen{ID: id, Firing: firing, Cone: cone.Label, Series: cmp.Or(b.Series, s.ConeSeries()),
+		Shelf: strings.TrimSpace(b.Shelf), Seen: b.Seen, By: b.By}
 	if b.TiltDeg != nil {
 		c.Tilt, c.Tilted = *b.TiltDeg, true
 	}

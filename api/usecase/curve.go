@@ -43,7 +43,8 @@ func (s Firings) FindFiring(ctx context.Context, id kiln.FiringID) (kiln.Firing,
 
 // Envelopes is the curve of a firing in steps, or in at most points steps: of the named
 // channels, of all that it has if none is named.
-func (s Firings) Envelopes(ctx context.Context, f kiln.Firing, channels []kiln.ChannelID, points int, step time.Duration) ([]kiln.Envelope, []kiln.Gap, error) {
+func (s Firings) Envelopes(ctx context.Context, f kiln.Firing, channels []kiln.ChannelID, points int,
+	step time.Duration) ([]kiln.Envelope, []kiln.Gap, error) {
 	if points == 0 && step == 0 {
 		points = 400
 	}

@@ -38,8 +38,9 @@ func (s Firings) ProbeOf(f kiln.Firing) kiln.ChannelID {
 func (s Firings) firingJSON(f kiln.Firing, control kiln.ChannelID, usual detect.Expected) wire.Firing {
 	j := wire.Firing{
 		ID: string(f.ID), Name: f.Name(), Kiln: string(f.Kiln), Kind: string(f.Kind), KindFrom: f.KindFrom,
-		Atmosphere: string(f.Atmosphere), Source: f.Source, Load: Text(f.Load), Status: string(f.Status), Provisional: f.Provisional,
-		StartedAt: s.Moment(f.Began.Wall), EndedAt: s.Moment(f.Over.Wall), ClockTrusted: f.Began.Trusted && (f.Over.Wall.IsZero() || f.Over.Trusted),
+		Atmosphere: string(f.Atmosphere), Source: f.Source, Load: Text(f.Load), Status: string(f.Status),
+		Provisional: f.Provisional,
+		StartedAt:   s.Moment(f.Began.Wall), EndedAt: s.Moment(f.Over.Wall), ClockTrusted: f.Began.Trusted && (f.Over.Wall.IsZero() || f.Over.Trusted),
 		Hours: hours(f.Length), PeakC: Celsius(f.Peak), Dips: []wire.Dip{}, Gaps: GapsJSON(f.Gaps), Note: f.Note,
 		Readings: wire.Readings{Good: f.Good, Faulty: map[string]int{}},
 	}
@@ -71,16 +72,19 @@ func (s Firings) firingJSON(f kiln.Firing, control kiln.ChannelID, usual detect.
 	if h.Model != "" || ok {
 		j.HeatWorkC, j.HeatWorkFrom, j.HeatModel, j.Estimate = Celsius(h.C), h.From, h.Model, h.Estimate
 		j.HeatLikely = likely(h)
-		j.Cone, j.ConeWords, j.ConePosition = Text(heatwork.ConeText(h)), heatwork.ConeWords(h), Rounded(h.Position, 2)
+		j.Cone, j.ConeWords, j.ConePosition = Text(heatwork.ConeText(h)), heatwork.ConeWords(h),
+			Rounded(h.Position, 2)
 	}
 	if i, has := f.HeatWork[control]; has {
-		j.AsIndicated = &wire.Work{HeatWorkC: Celsius(i.C), Likely: likely(i), Cone: Text(heatwork.ConeText(i)), ConeWords: heatwork.ConeWords(i)}
+		j.AsIndicated = &wire.Work{HeatWorkC: Celsius(i.C), Likely: likely(i), Cone: Text(heatwork.ConeText(i)),
+			ConeWords: heatwork.ConeWords(i)}
 		if c, done := f.Corrected[kiln.Place{Channel: control}]; done {
 			j.CorrectionC, j.CorrectionSD = Celsius(c.Bias), Celsius(c.BiasSD)
 		}
 	}
 	if f.Told.Sitter != "" {
-		j.Sitter = &wire.Sitter{Cone: f.Told.Sitter, Series: string(f.Told.SitterSeries), DroppedAt: s.Moment(f.Told.Dropped)}
+		j.Sitter = &wire.Sitter{Cone: f.Told.Sitter, Series: string(f.Told.SitterSeries),
+			DroppedAt: s.Moment(f.Told.Dropped)}
 	}
 	j.IntendedCone = f.Told.Intended
 	if f.Status == kiln.Ended {

@@ -62,7 +62,8 @@ func (s Lids) meant(ctx context.Context, a FiringAsk, clay tiles.Clay) (FiringMe
 	var past detect.Past
 	control := s.Known(m.Kiln).Control
 	if m.Kiln != "" {
-		firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: m.Kiln, Status: kiln.Ended, Limit: newestKilns})
+		firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: m.Kiln, Status: kiln.Ended,
+			Limit: newestKilns})
 		if err != nil {
 			return m, err
 		}

@@ -25,7 +25,8 @@ func (s Firings) WholeFiring(ctx context.Context, id kiln.FiringID) (wire.Firing
 	if err != nil {
 		return wire.FiringWhole{}, err
 	}
-	before, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: f.Kiln, Before: f.Began.Wall, Limit: UsualLook})
+	before, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: f.Kiln, Before: f.Began.Wall,
+		Limit: UsualLook})
 	if err != nil {
 		return wire.FiringWhole{}, err
 	}
@@ -130,11 +131,15 @@ func (s Firings) addFeatures(ctx context.Context, f kiln.Firing, j *wire.FiringW
 		return nil
 	}
 	rate := func(r kiln.CelsiusPerHour) *float64 { return Rounded(float64(r), 0) }
-	j.Features = &wire.Features{Within10S: Seconds(v.Within10), Within50S: Seconds(v.Within50), Within100S: Seconds(v.Within100), RateLast100: rate(v.LastHundred), Holds: []wire.Hold{},
-		WarmUp: rate(v.WarmUp), QuartzUp: rate(v.QuartzUp), QuartzDown: rate(v.QuartzDown), CristobaliteDown: rate(v.CristobaliteDown), CoolTop: rate(v.CoolTop),
-		CoolMiddle: rate(v.CoolMiddle), CoolLower: rate(v.CoolLower), DegreeHours: Rounded(v.DegreeHours, 0), LongestGapS: Seconds(v.LongestGap), GapNearTop: v.GapNearTop}
+	j.Features = &wire.Features{Within10S: Seconds(v.Within10), Within50S: Seconds(v.Within50),
+		Within100S: Seconds(v.Within100), RateLast100: rate(v.LastHundred), Holds: []wire.Hold{},
+		WarmUp: rate(v.WarmUp), QuartzUp: rate(v.QuartzUp), QuartzDown: rate(v.QuartzDown),
+		CristobaliteDown: rate(v.CristobaliteDown), CoolTop: rate(v.CoolTop),
+		CoolMiddle: rate(v.CoolMiddle), CoolLower: rate(v.CoolLower), DegreeHours: Rounded(v.DegreeHours, 0),
+		LongestGapS: Seconds(v.LongestGap), GapNearTop: v.GapNearTop}
 	for _, h := range v.Holds {
-		j.Features.Holds = append(j.Features.Holds, wire.Hold{AtC: Celsius(h.At), ForS: Seconds(h.For), AfterS: Seconds(h.After)})
+		j.Features.Holds = append(j.Features.Holds,
+			wire.Hold{AtC: Celsius(h.At), ForS: Seconds(h.For), AfterS: Seconds(h.After)})
 	}
 	return nil
 }

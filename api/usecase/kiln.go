@@ -180,7 +180,8 @@ func (s Kilns) Rename(ctx context.Context, was, now kiln.KilnID) (wire.RenamedKi
 		return j, refuse("unknown-kiln", message.New("No kiln {1} here: name it in the settings and start the daemon anew, or add it without a line: lidwright kiln add {2}.", now, now), wire.Field{Name: "to", Says: message.New("no such kiln here")})
 	}
 	if l, ok := s.Recorder.LiveCurve(was); ok {
-		return j, refuse("unknown-value", message.New("{1} fires now: wait for the end of {2}.", was, l.Firing.Name()), wire.Field{Name: "kiln", Says: message.New("fires now")})
+		return j, refuse("unknown-value", message.New("{1} fires now: wait for the end of {2}.", was,
+			l.Firing.Name()), wire.Field{Name: "kiln", Says: message.New("fires now")})
 	}
 	moved, err := s.Archive.RenameKiln(ctx, was, now, s.Now())
 	if err != nil {
@@ -224,7 +225,8 @@ func (s Kilns) Strays(ctx context.Context) ([]wire.StrayKiln, error) {
 		}
 		says := message.New("{1} is in the record with {2} and not in the settings. "+
 			"If it has another name now: lidwright kiln rename {1} NEW-NAME. If it has no line: lidwright kiln add {1}.", r.ID, r.Words())
-		out = append(out, wire.StrayKiln{Kiln: string(r.ID), Firings: r.Firings, Loads: r.Loads, Probes: r.Probes, Says: says})
+		out = append(out, wire.StrayKiln{Kiln: string(r.ID), Firings: r.Firings, Loads: r.Loads,
+			Probes: r.Probes, Says: says})
 	}
 	return out, nil
 }
@@ -233,7 +235,8 @@ func (s Kilns) Strays(ctx context.Context) ([]wire.StrayKiln, error) {
 func UsualSaid(said []tiles.UsualSaid) []detect.UsualSaid {
 	out := make([]detect.UsualSaid, len(said))
 	for i, u := range said {
-		out[i] = detect.UsualSaid{Kind: u.Kind, Atmosphere: u.Atmosphere, What: u.What, Name: u.Name, HeatWork: u.HeatWork, At: u.At}
+		out[i] = detect.UsualSaid{Kind: u.Kind, Atmosphere: u.Atmosphere, What: u.What, Name: u.Name,
+			HeatWork: u.HeatWork, At: u.At}
 	}
 	return out
 }
@@ -246,11 +249,13 @@ func (s *Studio) pastOf(ctx context.Context, id kiln.KilnID, firings []kiln.Firi
 
 // SayUsual keeps what a person says of a usual firing. A second one that is named without its heat is that of
 // the last firings, which lay beside the first.
-func (s Kilns) SayUsual(ctx context.Context, id kiln.KilnID, said string, b wire.UsualBody) (tiles.PutResult, error) {
+func (s Kilns) SayUsual(ctx context.Context, id kiln.KilnID, said string,
+	b wire.UsualBody) (tiles.PutResult, error) {
 	if _, ok := s.KilnNamed(id); !ok {
 		return tiles.PutResult{}, fmt.Errorf("%s: %w", id, record.ErrNoKiln)
 	}
-	u := tiles.UsualSaid{ID: said, Kiln: id, Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere), What: b.What, Name: b.Name, HeatWork: kiln.NoTemperature(), By: b.By}
+	u := tiles.UsualSaid{ID: said, Kiln: id, Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere),
+		What: b.What, Name: b.Name, HeatWork: kiln.NoTemperature(), By: b.By}
 	firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: id, Status: kiln.Ended, Limit: newestKilns})
 	if err != nil {
 		return tiles.PutResult{}, err
@@ -321,7 +326,9 @@ func (s Kilns) KilnOf(ctx context.Context, id kiln.KilnID) (wire.KilnJSON, error
 	if err != nil {
 		return wire.KilnJSON{}, err
 	}
-	j := wire.KilnJSON{Kiln: string(id), Fuel: k.Fuel, LimitC: Celsius(k.Limit), KeepShutAboveC: Celsius(m.Mark), Reason: m.Reason, Control: string(k.Control), Shelves: map[string]string{}, Probes: []wire.Probe{}, Usual: []wire.Usual{}}
+	j := wire.KilnJSON{Kiln: string(id), Fuel: k.Fuel, LimitC: Celsius(k.Limit), KeepShutAboveC: Celsius(m.Mark),
+		Reason: m.Reason, Control: string(k.Control), Shelves: map[string]string{}, Probes: []wire.Probe{},
+		Usual: []wire.Usual{}}
 	for shelf, c := range k.Shelves {
 		j.Shelves[shelf] = string(c)
 	}
@@ -351,7 +358,9 @@ func (s Kilns) KilnOf(ctx context.Context, id kiln.KilnID) (wire.KilnJSON, error
 			continue
 		}
 		l := heatwork.MainConeScale()
-		u := wire.Usual{Name: e.Name, Pinned: e.Pinned, Asks: e.MovesAfter() > 0, Says: usualSays(e), Kind: string(e.Kind), Atmosphere: string(e.Atmosphere), HeatWorkC: Celsius(e.HeatWork), TopC: Celsius(e.Top), OfLast: e.Of}
+		u := wire.Usual{Name: e.Name, Pinned: e.Pinned, Asks: e.MovesAfter() > 0, Says: usualSays(e),
+			Kind: string(e.Kind), Atmosphere: string(e.Atmosphere), HeatWorkC: Celsius(e.HeatWork),
+			TopC: Celsius(e.Top), OfLast: e.Of}
 		if e.HeatWork.Known() {
 			u.Cone = l.Text(l.Position(e.HeatWork))
 		}
@@ -365,8 +374,10 @@ func (s Kilns) KilnOf(ctx context.Context, id kiln.KilnID) (wire.KilnJSON, error
 
 func (s Kilns) probeJSON(st heatwork.ProbeStory) wire.Probe {
 	b := st.Last()
-	j := wire.Probe{ID: Text(st.Life.ID), Channel: string(st.Channel), Shelf: st.Of, Type: st.Life.Type, Class: st.Life.Class, FittedOn: s.Moment(st.Life.Fitted), RemovedOn: s.Moment(st.Life.Removed),
-		Firings: len(st.After), Says: b.Says(), Notable: heatwork.NotableTwice(st.After), ToleranceC: Celsius(st.Life.Tolerance)}
+	j := wire.Probe{ID: Text(st.Life.ID), Channel: string(st.Channel), Shelf: st.Of, Type: st.Life.Type,
+		Class: st.Life.Class, FittedOn: s.Moment(st.Life.Fitted), RemovedOn: s.Moment(st.Life.Removed),
+		Firings: len(st.After), Says: b.Says(), Notable: heatwork.NotableTwice(st.After),
+		ToleranceC: Celsius(st.Life.Tolerance)}
 	for _, day := range []**string{&j.FittedOn, &j.RemovedOn} {
 		if *day != nil {
 			short := (**day)[:10]
@@ -376,19 +387,24 @@ func (s Kilns) probeJSON(st heatwork.ProbeStory) wire.Probe {
 	if b.Cones > 0 {
 		low, high := b.Likely()
 		const z90 = 1.645
-		j.Bias = &wire.Bias{Value: Celsius(b.Bias), Likely: []*float64{Celsius(low), Celsius(high)}, PerFiring: Rounded(b.Drift, 2), Drift: []*float64{Rounded(b.Drift-z90*b.DriftSD, 2), Rounded(b.Drift+z90*b.DriftSD, 2)}, Cones: b.Cones}
+		j.Bias = &wire.Bias{Value: Celsius(b.Bias), Likely: []*float64{Celsius(low), Celsius(high)},
+			PerFiring: Rounded(b.Drift, 2), Drift: []*float64{Rounded(b.Drift-z90*b.DriftSD, 2),
+				Rounded(b.Drift+z90*b.DriftSD, 2)}, Cones: b.Cones}
 	}
 	return j
 }
 
-func (s Kilns) KeepProbe(ctx context.Context, path wire.ProbePath, b wire.ProbeBody) (tiles.PutResult, error) {
+func (s Kilns) KeepProbe(ctx context.Context, path wire.ProbePath,
+	b wire.ProbeBody) (tiles.PutResult, error) {
 	k, ok := s.KilnNamed(kiln.KilnID(path.Kiln))
 	if !ok {
 		return tiles.PutResult{}, refuse("unknown-kiln",
 			message.New("No kiln {1} in the settings.", path.Kiln),
 			wire.Field{Name: "kiln", Says: message.New("not in the settings")})
 	}
-	p := tiles.ProbeLife{ID: path.Probe, Kiln: k.ID, Channel: kiln.ChannelID(cmp.Or(b.Channel, string(k.Control))), Type: b.Type, Class: b.Class, Fitted: b.FittedOn, Removed: b.RemovedOn, Note: b.Note}
+	p := tiles.ProbeLife{ID: path.Probe, Kiln: k.ID,
+		Channel: kiln.ChannelID(cmp.Or(b.Channel, string(k.Control))), Type: b.Type, Class: b.Class,
+		Fitted: b.FittedOn, Removed: b.RemovedOn, Note: b.Note}
 	if p.Class == 0 {
 		p.Class = 2
 	}
@@ -401,7 +417,8 @@ func (s Kilns) KeepProbe(ctx context.Context, path wire.ProbePath, b wire.ProbeB
 	if !slices.Contains(probes, string(p.Channel)) {
 		return tiles.PutResult{}, refuse("unknown-value",
 			message.New("The kiln has no probe {1}.", string(p.Channel)),
-			wire.Field{Name: "channel", Says: message.New("is no probe of this kiln; it has {1}", cmp.Or(strings.Join(probes, ", "), "-"))})
+			wire.Field{Name: "channel", Says: message.New("is no probe of this kiln; it has {1}",
+				cmp.Or(strings.Join(probes, ", "), "-"))})
 	}
 	if err := p.Validate(); err != nil {
 		return tiles.PutResult{}, err

@@ -98,7 +98,8 @@ func (s Lids) Learned(ctx context.Context) (*learned, error) {
 }
 
 func (s Lids) learn(ctx context.Context, fit *shrinkage.Fit) (*learned, error) {
-	l := &learned{makers: map[string]lid.Accuracy{}, rims: map[makerForm]lid.Rim{}, boards: map[string]taughtBoard{}, tight: map[lid.DifferenceGroup]bool{}}
+	l := &learned{makers: map[string]lid.Accuracy{}, rims: map[makerForm]lid.Rim{},
+		boards: map[string]taughtBoard{}, tight: map[lid.DifferenceGroup]bool{}}
 	cards, err := s.Archive.Pots(ctx, lid.PotFilter{})
 	if err != nil {
 		return nil, err
@@ -124,7 +125,8 @@ func (s Lids) learn(ctx context.Context, fit *shrinkage.Fit) (*learned, error) {
 		return nil, err
 	}
 	slices.Reverse(results) // oldest first
-	e := expecting{s: s.Studio, fit: fit, pots: pots, makers: l.makers, known: map[knownKey]lid.Known{}, usual: map[tiles.ClayID]lid.Firing{}}
+	e := expecting{s: s.Studio, fit: fit, pots: pots, makers: l.makers, known: map[knownKey]lid.Known{},
+		usual: map[tiles.ClayID]lid.Firing{}}
 	if len(results) > 0 {
 		if err := e.load(ctx); err != nil {
 			return nil, err
@@ -287,7 +289,8 @@ func (e *expecting) firing(ctx context.Context, v lid.Result) (at lid.Firing, ca
 		control := e.s.Known(f.Kiln).Control
 		w, heard := f.Work(control)
 		if ok && heard && w.C.Known() {
-			at.Work, at.WorkSD, at.Probe, at.FromBag = w.C, recordedMissC, heatwork.ProbeName(f.Kiln, control, w.Since), false
+			at.Work, at.WorkSD, at.Probe, at.FromBag = w.C, recordedMissC,
+				heatwork.ProbeName(f.Kiln, control, w.Since), false
 			if f.Kind == kiln.Once {
 				at.BisqueWork = kiln.NoTemperature()
 			}
@@ -341,8 +344,10 @@ func ignoreInvalid(err error) error {
 }
 
 func (e *expecting) shrinks(q lid.Checked, at lid.Firing) (lid.Known, error) {
-	key := knownKey{body: q.Body, lid: q.LidClay, collarStage: q.CollarStage, lidStage: q.LidStage, together: q.Together,
-		work: math.Float64bits(float64(at.Work)), workSD: math.Float64bits(at.WorkSD), bisque: math.Float64bits(float64(at.BisqueWork)), probe: at.Probe}
+	key := knownKey{body: q.Body, lid: q.LidClay, collarStage: q.CollarStage, lidStage: q.LidStage,
+		together: q.Together,
+		work:     math.Float64bits(float64(at.Work)), workSD: math.Float64bits(at.WorkSD),
+		bisque: math.Float64bits(float64(at.BisqueWork)), probe: at.Probe}
 	if k, ok := e.known[key]; ok {
 		return k, nil
 	}

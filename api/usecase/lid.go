@@ -42,7 +42,8 @@ func NoFiring() FiringMeant { return FiringMeant{Firing: lid.Firing{Work: kiln.N
 
 // SizeLid answers a question about a lid: it takes from pot cards what its asker left open, checks it, loads what
 // it rests on, and computes. A size outside what is believed is asked about first.
-func (s Lids) SizeLid(ctx context.Context, q lid.Question, open FromCards, at FiringAsk) (lid.Answer, FiringMeant, error) {
+func (s Lids) SizeLid(ctx context.Context, q lid.Question, open FromCards, at FiringAsk) (lid.Answer,
+	FiringMeant, error) {
 	if err := s.fromCards(ctx, &q, open); err != nil {
 		return lid.Answer{}, FiringMeant{}, err
 	}
@@ -87,7 +88,8 @@ func answerLid(q lid.Checked, on rest) (lid.Answer, error) {
 }
 
 // SizeBoard is SizeLid of a board.
-func (s Lids) SizeBoard(ctx context.Context, q board.Question, open FromCards, at FiringAsk) (board.Answer, FiringMeant, error) {
+func (s Lids) SizeBoard(ctx context.Context, q board.Question, open FromCards, at FiringAsk) (board.Answer,
+	FiringMeant, error) {
 	if err := s.asForm(ctx, &q.Common, open); err != nil {
 		return board.Answer{}, FiringMeant{}, err
 	}
@@ -271,7 +273,8 @@ func (s *Studio) Unit() tiles.LengthUnit {
 }
 
 // Heated finds a clay's batch, the fit, and the firing that a question is about.
-func (s Lids) Heated(ctx context.Context, ref *tiles.BatchRef, at FiringAsk) (*shrinkage.Fit, FiringMeant, error) {
+func (s Lids) Heated(ctx context.Context, ref *tiles.BatchRef, at FiringAsk) (*shrinkage.Fit,
+	FiringMeant, error) {
 	clay, err := s.clay(ctx, ref)
 	if err != nil {
 		return nil, FiringMeant{}, err
@@ -286,7 +289,8 @@ func (s Lids) Heated(ctx context.Context, ref *tiles.BatchRef, at FiringAsk) (*s
 }
 
 func (s Lids) BoardJSON(q board.Question, a board.Answer, m FiringMeant, unit tiles.LengthUnit) wire.Board {
-	j := wire.Board{Galleries: a.Galleries, Lids: a.Lids, AllPairChance: Rounded(a.AllPairChance, 4), ExpectedPairs: Rounded(a.ExpectedPairs, 2),
+	j := wire.Board{Galleries: a.Galleries, Lids: a.Lids, AllPairChance: Rounded(a.AllPairChance, 4),
+		ExpectedPairs:  Rounded(a.ExpectedPairs, 2),
 		OneToOneChance: Rounded(a.OneToOneChance, 4), Says: a.Says(unit), For: m.For(),
 		Trust: string(a.Trust), TrustWhy: a.TrustWhy, HeldBack: Said(a.HeldBack),
 		Cautions: a.Cautions, Unusual: a.Unusual, AsOf: s.Moment(m.AsOf), Model: m.Model}
@@ -298,7 +302,8 @@ func (s Lids) BoardJSON(q board.Question, a board.Answer, m FiringMeant, unit ti
 		if p.Gallery < len(q.Galleries) {
 			pot = q.Galleries[p.Gallery].Pot
 		}
-		j.Pairs = append(j.Pairs, wire.BoardPair{Gallery: p.Gallery, Pot: Text(pot), Lid: Text(p.Lid), FitChance: Rounded(p.FitChance, 4), SetMM: Rounded(float64(p.Set), 2)})
+		j.Pairs = append(j.Pairs, wire.BoardPair{Gallery: p.Gallery, Pot: Text(pot), Lid: Text(p.Lid),
+			FitChance: Rounded(p.FitChance, 4), SetMM: Rounded(float64(p.Set), 2)})
 	}
 	if j.Cautions == nil {
 		j.Cautions = []string{}

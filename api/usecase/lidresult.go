@@ -42,11 +42,14 @@ func (s Lids) LidResults(ctx context.Context, w lid.ResultFilter) (wire.LidResul
 		if w.Form != "" && t.Form != w.Form || w.Clay != "" && t.Body != w.Clay && t.Lid != w.Clay {
 			continue
 		}
-		j.Tally = append(j.Tally, wire.Tally{Form: t.Form, Body: string(t.Body), Lid: string(t.Lid), Maker: t.Maker, Boards: t.Boards, Counts: wire.Sat(t.Sat), Losses: wire.Losses(t.Losses), LidDifference: lidDifference(l.parts.Of(t.DifferenceGroup))})
+		j.Tally = append(j.Tally, wire.Tally{Form: t.Form, Body: string(t.Body), Lid: string(t.Lid), Maker: t.Maker,
+			Boards: t.Boards, Counts: wire.Sat(t.Sat), Losses: wire.Losses(t.Losses),
+			LidDifference: lidDifference(l.parts.Of(t.DifferenceGroup))})
 	}
 	for _, maker := range slices.Sorted(maps.Keys(l.makers)) {
 		a := l.makers[maker]
-		j.Makers = append(j.Makers, wire.Accuracy{Maker: maker, Lids: a.Lids, ThrowSD: LengthMM(a.ThrowSD), MeasureSD: LengthMM(a.MeasureSD), Readings: a.Readings, BiasMM: LengthMM(a.Bias)})
+		j.Makers = append(j.Makers, wire.Accuracy{Maker: maker, Lids: a.Lids, ThrowSD: LengthMM(a.ThrowSD),
+			MeasureSD: LengthMM(a.MeasureSD), Readings: a.Readings, BiasMM: LengthMM(a.Bias)})
 	}
 	j.Held, j.HeldOf, j.LeftOut = l.Held.Held, l.Held.Of, l.left
 	return j, nil
@@ -60,8 +63,10 @@ func lidDifference(d lid.Difference) wire.LidDifference {
 func (s Lids) lidResultJSON(v lid.Result, t taughtBoard) wire.LidResult {
 	j := wire.LidResult{ID: v.ID, At: s.Moment(v.At), ClockTrusted: v.Trusted, Teaches: t.Why.IsZero(),
 		TeachesWhy: t.why(),
-		LidResultBody: wire.LidResultBody{Load: v.Load, Pots: v.Pots, Lids: v.Sat.Lids() + v.Losses.Lids(), Form: v.Form, Maker: v.Maker, Seat: string(v.Seat), SeatGlazed: v.SeatGlazed,
-			Body: v.Body.String(), Lid: v.Lid.String(), Counts: wire.Sat(v.Sat), Losses: wire.Losses(v.Losses), Plays: Millimetres(v.Plays), Thrown: Millimetres(v.Thrown), By: v.By}}
+		LidResultBody: wire.LidResultBody{Load: v.Load, Pots: v.Pots, Lids: v.Sat.Lids() + v.Losses.Lids(),
+			Form: v.Form, Maker: v.Maker, Seat: string(v.Seat), SeatGlazed: v.SeatGlazed,
+			Body: v.Body.String(), Lid: v.Lid.String(), Counts: wire.Sat(v.Sat), Losses: wire.Losses(v.Losses),
+			Plays: Millimetres(v.Plays), Thrown: Millimetres(v.Thrown), By: v.By}}
 	if j.Counted = j.Teaches; !j.Counted {
 		j.WhyNot = &wire.WhyNot{Code: t.code, Text: message.Sentence(t.Why), Fix: t.fix(v)}
 	}
@@ -114,7 +119,8 @@ func FromMillimetres(list []float64) []tiles.Millimetre {
 }
 
 // KeepLidResult keeps how one board sat, with the limits that are in force now.
-func (s Lids) KeepLidResult(ctx context.Context, id string, b wire.LidResultBody) (tiles.PutResult, wire.LidResultKept, error) {
+func (s Lids) KeepLidResult(ctx context.Context, id string, b wire.LidResultBody) (tiles.PutResult,
+	wire.LidResultKept, error) {
 	var none wire.LidResultKept
 	v, err := s.boardOf(ctx, id, b)
 	if err != nil {
@@ -183,8 +189,10 @@ func (s Lids) boardOf(ctx context.Context, id string, b wire.LidResultBody) (lid
 		}
 		b.Pots = []string{b.Pot}
 	}
-	v := lid.Result{ID: id, Load: b.Load, Pots: b.Pots, Form: b.Form, Maker: b.Maker, Seat: lid.Seat(b.Seat), SeatGlazed: b.SeatGlazed,
-		Sat: lid.Outcomes(b.Counts), Losses: lid.Losses(b.Losses), Plays: FromMillimetres(b.Plays), Thrown: FromMillimetres(b.Thrown), By: b.By}
+	v := lid.Result{ID: id, Load: b.Load, Pots: b.Pots, Form: b.Form, Maker: b.Maker, Seat: lid.Seat(b.Seat),
+		SeatGlazed: b.SeatGlazed,
+		Sat:        lid.Outcomes(b.Counts), Losses: lid.Losses(b.Losses), Plays: FromMillimetres(b.Plays),
+		Thrown: FromMillimetres(b.Thrown), By: b.By}
 	var err error
 	if v.Body, err = s.batchRef(ctx, "body", b.Body); err != nil {
 		return v, err
@@ -229,7 +237,8 @@ func (s Lids) boardOf(ctx context.Context, id string, b wire.LidResultBody) (lid
 
 // expect is what the fit expects of a board that is about to be kept.
 func (s Lids) expect(ctx context.Context, l *learned, v lid.Result) (taughtBoard, error) {
-	e := expecting{s: s.Studio, fit: l.fit, pots: map[string]lid.PotCard{}, makers: l.makers, known: map[knownKey]lid.Known{}, usual: map[tiles.ClayID]lid.Firing{}}
+	e := expecting{s: s.Studio, fit: l.fit, pots: map[string]lid.PotCard{}, makers: l.makers,
+		known: map[knownKey]lid.Known{}, usual: map[tiles.ClayID]lid.Firing{}}
 	for _, id := range v.Pots {
 		card, err := s.Archive.Pot(ctx, id)
 		if err != nil {

@@ -16,14 +16,16 @@ import (
 // stateWords are the states of a load as people read them.
 var stateWords = map[tiles.LoadState]message.Key{tiles.LoadPacking: "packing",
 	tiles.LoadPacked: "packed, not fired yet", tiles.LoadFiring: "firing",
-	tiles.LoadFired: "fired", tiles.LoadUnpacked: "unpacked", tiles.LoadDone: "done", tiles.LoadCalledOff: "called off"}
+	tiles.LoadFired: "fired", tiles.LoadUnpacked: "unpacked", tiles.LoadDone: "done",
+	tiles.LoadCalledOff: "called off"}
 
 func (s Loads) LoadJSON(l tiles.KeptLoad) wire.Load {
 	j := wire.Load{ID: l.ID, Name: message.New("Load {1}", l.Number), State: string(l.State()),
 		StateWords: message.New(stateWords[l.State()]), CalledOff: s.Moment(l.CalledOff), Firings: []string{},
 		Measured: len(l.Bars) - l.Waiting, Waiting: l.Waiting, OpenedAt: s.Moment(l.Opened),
 		Unpacked: s.Moment(l.Unpacked), UndoUntil: s.undoUntil(l),
-		LoadBody: wire.LoadBody{Kiln: string(l.Kiln), Kind: string(l.Kind), Atmosphere: string(l.Atmosphere), Bars: []wire.Slot{}, Firing: string(l.Firing), PackedBy: l.PackedBy, Note: l.Note}}
+		LoadBody: wire.LoadBody{Kiln: string(l.Kiln), Kind: string(l.Kind), Atmosphere: string(l.Atmosphere),
+			Bars: []wire.Slot{}, Firing: string(l.Firing), PackedBy: l.PackedBy, Note: l.Note}}
 	if l.Stated.Known() {
 		j.HeatWorkC = float64(l.Stated)
 	}
@@ -44,8 +46,10 @@ func (s Loads) undoUntil(l tiles.KeptLoad) *string {
 	return nil
 }
 
-func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Precondition) (tiles.PutResult, error) {
-	l := tiles.Load{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere), Firing: kiln.FiringID(b.Firing),
+func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody,
+	m Precondition) (tiles.PutResult, error) {
+	l := tiles.Load{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind),
+		Atmosphere: kiln.Atmosphere(b.Atmosphere), Firing: kiln.FiringID(b.Firing),
 		PackedBy: b.PackedBy, Note: b.Note, Stated: kiln.NoTemperature()}
 	if b.HeatWorkC != 0 {
 		l.Stated = kiln.Celsius(b.HeatWorkC)
@@ -83,7 +87,8 @@ func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Preco
 	}
 	if _, ok := s.KilnNamed(l.Kiln); !ok && l.Firing == "" && !l.Stated.Known() {
 		return tiles.PutResult{}, refuse("unknown-kiln",
-			message.New("No kiln {1} in the settings; for a kiln without a line give the cone that it reached.", b.Kiln), wire.Field{Name: "kiln", Says: message.New("not in the settings; if it has no line, give the cone that it reached")})
+			message.New("No kiln {1} in the settings; for a kiln without a line give the cone that it reached.",
+				b.Kiln), wire.Field{Name: "kiln", Says: message.New("not in the settings; if it has no line, give the cone that it reached")})
 	}
 	if !b.Move {
 		if err := s.packedElsewhere(ctx, l); err != nil {
@@ -160,6 +165,7 @@ func (s Loads) TellLoads(ctx context.Context, id kiln.KilnID) {
 // and a mark holds from the next start on.
 func (s Loads) TellKiln(ctx context.Context, f detect.Fact) {
 	if _, err := s.Recorder.Tell(ctx, f); err != nil {
-		slog.WarnContext(ctx, "the recorder did not hear what was kept", "kiln", f.Kiln, "what", f.What, "load", f.Load, "err", err)
+		slog.WarnContext(ctx, "the recorder did not hear what was kept", "kiln", f.Kiln, "what", f.What, "load",
+			f.Load, "err", err)
 	}
 }

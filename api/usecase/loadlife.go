@@ -34,7 +34,8 @@ func (s *Studio) liveOf(id kiln.KilnID) (record.Live, bool) {
 // Unpack says that a load is out of its kiln. Where that kiln reads over 200 °C, its peak is not passed, or the
 // load was never fired, it asks, unless the asker is sure. The record of a kiln that is still hot goes on to its own
 // end all the same.
-func (s Loads) Unpack(ctx context.Context, id string, at time.Time, by string, sure bool) (tiles.KeptLoad, error) {
+func (s Loads) Unpack(ctx context.Context, id string, at time.Time, by string,
+	sure bool) (tiles.KeptLoad, error) {
 	l, err := s.Archive.Load(ctx, id)
 	if err != nil || !l.Unpacked.IsZero() {
 		return l, err
@@ -150,10 +151,13 @@ func (s Loads) Attach(ctx context.Context, id string, firing kiln.FiringID) (til
 		return l, err
 	}
 	if l.Kiln != "" && f.Kiln != l.Kiln {
-		return l, refuse("out-of-range", message.New("{1} was packed into {2}, and {3} is a firing of {4}.", message.Capital(NameOf(l.Load)), l.Kiln, f.Name(), f.Kiln), wire.Field{Name: "firing", Says: message.New("is of another kiln")})
+		return l, refuse("out-of-range", message.New("{1} was packed into {2}, and {3} is a firing of {4}.",
+			message.Capital(NameOf(l.Load)), l.Kiln, f.Name(), f.Kiln),
+			wire.Field{Name: "firing", Says: message.New("is of another kiln")})
 	}
 	if !l.CalledOff.IsZero() {
-		return l, refuse("out-of-range", message.New("{1} was called off. Put it back first.", message.Capital(NameOf(l.Load))), wire.Field{Name: "load", Says: message.New("was called off")})
+		return l, refuse("out-of-range", message.New("{1} was called off. Put it back first.",
+			message.Capital(NameOf(l.Load))), wire.Field{Name: "load", Says: message.New("was called off")})
 	}
 	if err := s.Archive.AttachLoad(ctx, id, firing, s.Now()); err != nil {
 		return l, err
@@ -178,7 +182,8 @@ func (s Loads) Detach(ctx context.Context, id string, firing kiln.FiringID) (til
 	return s.changed(ctx, l, nil)
 }
 
-func (s Loads) loadAndFiring(ctx context.Context, id string, firing kiln.FiringID) (l tiles.KeptLoad, f kiln.Firing, err error) {
+func (s Loads) loadAndFiring(ctx context.Context, id string, firing kiln.FiringID) (l tiles.KeptLoad,
+	f kiln.Firing, err error) {
 	if l, err = s.Archive.Load(ctx, id); err == nil {
 		f, err = s.Firings().FindFiring(ctx, firing)
 	}
@@ -211,7 +216,8 @@ func (s Loads) Move(ctx context.Context, id string, b wire.MoveBody) (tiles.Kept
 	if err != nil {
 		return from, err
 	}
-	to := tiles.KeptLoad{Load: tiles.Load{ID: s.MakeID(), Kiln: from.Kiln, Kind: from.Kind, Atmosphere: from.Atmosphere, PackedBy: b.By, Stated: kiln.NoTemperature()}}
+	to := tiles.KeptLoad{Load: tiles.Load{ID: s.MakeID(), Kiln: from.Kiln, Kind: from.Kind,
+		Atmosphere: from.Atmosphere, PackedBy: b.By, Stated: kiln.NoTemperature()}}
 	if b.To != "" {
 		if to, err = s.Archive.Load(ctx, b.To); err != nil {
 			return to, err
@@ -316,7 +322,9 @@ func (s Loads) packedElsewhere(ctx context.Context, l tiles.Load) error {
 	if len(says) == 0 {
 		return nil
 	}
-	return refuse("are-you-sure", message.New("{1}. Take them out there and pack them here?", message.Capital(message.Join("; ", says...))), wire.Field{Name: "move", Says: message.New("say so to move them")})
+	return refuse("are-you-sure", message.New("{1}. Take them out there and pack them here?",
+		message.Capital(message.Join("; ", says...))),
+		wire.Field{Name: "move", Says: message.New("say so to move them")})
 }
 
 // takeOut takes bars out of whatever other load they are packed in and nobody fired yet.
@@ -350,8 +358,9 @@ func packedIn(bars []string, load message.Message) message.Message {
 
 // LoadAsk is what is asked of a load where its kiln is shown.
 type LoadAsk struct {
-	Load   tiles.KeptLoad
-	Ask    string        // out: is it unpacked; still_in: is it in the kiln that is fired again; which: is it what is fired
+	Load tiles.KeptLoad
+	// out: is it unpacked; still_in: is it in the kiln that is fired again; which: is it what is fired
+	Ask    string
 	Firing kiln.FiringID // still_in, which: the firing that goes on
 }
 

@@ -26,16 +26,18 @@ func LocalTime(field, text string, zone *time.Location, which string) (time.Time
 			continue
 		}
 		if t.Format(form) != text {
-			return t, refuse("out-of-range", message.New("{1} never was: the clock jumped over it that night.", text), wire.Field{Name: field,
-				Says: message.New("{1} never was: the clock jumped over it that night. What did it say?",
-					t.Format("2 Jan ")+text[len("2006-01-02T"):])})
+			return t, refuse("out-of-range", message.New("{1} never was: the clock jumped over it that night.", text),
+				wire.Field{Name: field,
+					Says: message.New("{1} never was: the clock jumped over it that night. What did it say?",
+						t.Format("2 Jan ")+text[len("2006-01-02T"):])})
 		}
 		first, second, twice := bothOf(t, form, text)
 		switch {
 		case twice && which == "":
-			return t, refuse("out-of-range", message.New("{1} came twice: the clock went back that night.", text), wire.Field{Name: field,
-				Says: message.New("{1} came twice, the clock went back that night: which one?",
-					first.Format("2 Jan ")+text[len("2006-01-02T"):])})
+			return t, refuse("out-of-range", message.New("{1} came twice: the clock went back that night.", text),
+				wire.Field{Name: field,
+					Says: message.New("{1} came twice, the clock went back that night: which one?",
+						first.Format("2 Jan ")+text[len("2006-01-02T"):])})
 		case twice && which == secondOfTwo:
 			return second, nil
 		}

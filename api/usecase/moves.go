@@ -40,7 +40,8 @@ func (s Clays) Why(ctx context.Context, fit *shrinkage.Fit, a RateAsked) (wire.W
 	if err != nil {
 		return wire.Why{}, err
 	}
-	j := wire.Why{Clay: string(a.Clay), Batch: string(sh.At.Batch), Items: []wire.Move{}, RestsOn: s.basisJSON(sh.Basis), LeftOut: []wire.Left{}, NextBars: []wire.Gain{},
+	j := wire.Why{Clay: string(a.Clay), Batch: string(sh.At.Batch), Items: []wire.Move{},
+		RestsOn: s.basisJSON(sh.Basis), LeftOut: []wire.Left{}, NextBars: []wire.Gain{},
 		Batches: []wire.Against{}, Probes: []wire.Witness{}, Source: string(shrinkage.SourceOf(fit, a.Clay)),
 		OtherStudios: otherStudios(fit, a.Clay), WorthMM: worthMM, OnLidMM: float64(shrinkage.TellingLid),
 		Model: shrinkage.Model}
@@ -95,15 +96,20 @@ func (s Clays) Why(ctx context.Context, fit *shrinkage.Fit, a RateAsked) (wire.W
 		j.Batches = append(j.Batches, one)
 	}
 	for _, w := range fit.LoadHeats() {
-		j.Probes = append(j.Probes, wire.Witness{Probe: w.Probe, Loads: len(w.Loads), DriftC: Rounded(w.Drift, 1), DriftSDC: Rounded(w.DriftSD, 1), ShiftC: Rounded(w.Shift, 1), ShiftSDC: Rounded(w.ShiftSD, 1), Disagree: w.Disagree})
+		j.Probes = append(j.Probes, wire.Witness{Probe: w.Probe, Loads: len(w.Loads), DriftC: Rounded(w.Drift, 1),
+			DriftSDC: Rounded(w.DriftSD, 1), ShiftC: Rounded(w.Shift, 1), ShiftSDC: Rounded(w.ShiftSD, 1),
+			Disagree: w.Disagree})
 	}
 	sd := fit.Sources()
-	j.Scatter = wire.Scatter{ReadingMM: Rounded(float64(sd.Reading), 3), Piece: Rounded(sd.Piece/100, 5), PositionC: Rounded(sd.Position, 1), BatchDrying: Rounded(sd.BatchDrying/100, 5), BatchFiring: Rounded(sd.BatchFiring/100, 5), LoadC: Rounded(sd.Load, 1)}
+	j.Scatter = wire.Scatter{ReadingMM: Rounded(float64(sd.Reading), 3), Piece: Rounded(sd.Piece/100, 5),
+		PositionC: Rounded(sd.Position, 1), BatchDrying: Rounded(sd.BatchDrying/100, 5),
+		BatchFiring: Rounded(sd.BatchFiring/100, 5), LoadC: Rounded(sd.Load, 1)}
 	return j, nil
 }
 
 func (s Clays) moveJSON(ctx context.Context, m shrinkage.RateChange, a RateAsked) wire.Move {
-	j := wire.Move{At: s.Moment(m.At), Batch: string(m.Batch.Batch), Kind: string(a.Firing.Kind), Was: Ratio4(m.Was), Now: Ratio4(m.Now), Bars: []string{}, Load: Text(m.Load)}
+	j := wire.Move{At: s.Moment(m.At), Batch: string(m.Batch.Batch), Kind: string(a.Firing.Kind),
+		Was: Ratio4(m.Was), Now: Ratio4(m.Now), Bars: []string{}, Load: Text(m.Load)}
 	for _, b := range m.Bars {
 		j.Bars = append(j.Bars, string(b))
 	}

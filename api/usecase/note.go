@@ -12,7 +12,8 @@ import (
 )
 
 func (s Firings) noteJSON(n tiles.Note) wire.Note {
-	j := wire.Note{ID: n.ID, Firing: string(n.Firing), Text: n.Text, At: s.Moment(n.At), Incident: n.Incident, By: n.By, ClockTrusted: n.Trusted}
+	j := wire.Note{ID: n.ID, Firing: string(n.Firing), Text: n.Text, At: s.Moment(n.At), Incident: n.Incident,
+		By: n.By, ClockTrusted: n.Trusted}
 	if n.Happened != "" {
 		j.At = Text(n.Happened)
 	}
@@ -62,7 +63,8 @@ func (s Firings) CheckList(ctx context.Context, subject string) (wire.CheckList,
 	for _, item := range tiles.CheckList() {
 		number, _ := strconv.Atoi(strings.TrimPrefix(item, "caution-"))
 		t, told := last[item]
-		one := wire.Tick{Item: item, Says: caution.Text(caution.Number(number)), Done: t.Done, By: t.By, ClockTrusted: t.Trusted}
+		one := wire.Tick{Item: item, Says: caution.Text(caution.Number(number)), Done: t.Done, By: t.By,
+			ClockTrusted: t.Trusted}
 		if told {
 			one.At = s.Moment(t.At)
 		}

@@ -38,9 +38,12 @@ func (s Kilns) KilnsNow(ctx context.Context) []wire.KilnNow {
 
 func (s Kilns) KilnNow(ctx context.Context, l record.Live) wire.KilnNow {
 	j := wire.KilnNow{
-		Kiln: string(l.Kiln), State: string(l.State), Hot: l.Hot, TemperatureC: Celsius(l.T), LastTemperatureC: Celsius(l.LastT),
-		RateCPerH: Rounded(float64(l.Rate), 0), Fresh: l.Fresh, ClockTrusted: l.ClockTrusted, Channels: []wire.ChannelNow{},
-		LimitC: Celsius(l.Limit), OverLimit: l.OverLimit, KeepShutAboveC: Celsius(l.KeepShut), BelowKeepShut: l.BelowMark, TooSoon: l.TooSoon, StillHot: l.StillHot,
+		Kiln: string(l.Kiln), State: string(l.State), Hot: l.Hot, TemperatureC: Celsius(l.T),
+		LastTemperatureC: Celsius(l.LastT),
+		RateCPerH:        Rounded(float64(l.Rate), 0), Fresh: l.Fresh, ClockTrusted: l.ClockTrusted,
+		Channels: []wire.ChannelNow{},
+		LimitC:   Celsius(l.Limit), OverLimit: l.OverLimit, KeepShutAboveC: Celsius(l.KeepShut),
+		BelowKeepShut: l.BelowMark, TooSoon: l.TooSoon, StillHot: l.StillHot,
 		Kind: Text(string(l.Kind)), KindFrom: Text(l.KindFrom), Stopped: s.Stopped(l.Undoable),
 		Vent: Text(string(l.Vent)),
 	}
@@ -49,7 +52,9 @@ func (s Kilns) KilnNow(ctx context.Context, l record.Live) wire.KilnNow {
 		j.ReadAt, j.ReadAgeS = s.Moment(l.ReadAt.Wall), &age
 	}
 	for _, c := range l.Channels {
-		j.Channels = append(j.Channels, wire.ChannelNow{Channel: string(c.Channel), Role: string(c.Role), TemperatureC: Celsius(c.T), Fresh: c.Fresh, Fault: string(c.Fault), HeldC: heldC(c.Aside), StillSince: s.since(c.Still), OffUsualC: offUsual(l, c.Channel)})
+		j.Channels = append(j.Channels, wire.ChannelNow{Channel: string(c.Channel), Role: string(c.Role),
+			TemperatureC: Celsius(c.T), Fresh: c.Fresh, Fault: string(c.Fault), HeldC: heldC(c.Aside),
+			StillSince: s.since(c.Still), OffUsualC: offUsual(l, c.Channel)})
 	}
 	j.Probe, j.ProbeSince = string(s.Speaks(l)), s.since(l.ProbeSince)
 	j.HeldC, j.HeldSince, j.HeldSays = heldC(l.Aside), s.since(l.Aside.Since), heldSays(l)
@@ -64,14 +69,18 @@ func (s Kilns) KilnNow(ctx context.Context, l record.Live) wire.KilnNow {
 	}
 	s.foresee(ctx, l, &j)
 	j.HeatWorkProvisional = l.Provisional
-	j.Firing, j.FiringName, j.Hours, j.PeakC = Text(string(l.Firing)), Text(kiln.Firing{Kiln: l.Kiln, Number: l.Number}.Name()), hours(l.Elapsed), Celsius(l.Peak)
+	j.Firing, j.FiringName, j.Hours, j.PeakC = Text(string(l.Firing)),
+		Text(kiln.Firing{Kiln: l.Kiln, Number: l.Number}.Name()), hours(l.Elapsed), Celsius(l.Peak)
 	if h, ok := l.HeatWork[s.Speaks(l)]; ok {
 		j.Cone, j.ConeWords = Text(heatwork.ConeText(h)), Said(heatwork.ConeWords(h))
 		if h.C.Known() {
-			j.HeatWorkC, j.HeatWorkLikelyC, j.ConePosition = Celsius(h.C), []*float64{Celsius(h.Low), Celsius(h.High)}, Rounded(math.Max(h.Position, 0), 2)
+			j.HeatWorkC, j.HeatWorkLikelyC, j.ConePosition = Celsius(h.C), []*float64{Celsius(h.Low), Celsius(h.High)},
+				Rounded(math.Max(h.Position, 0), 2)
 		}
 		if c, told := l.Corrected[kiln.Place{Channel: s.Speaks(l)}]; told {
-			j.Corrected = &wire.NowWork{Work: wire.Work{HeatWorkC: Celsius(c.C), Likely: likely(c), Cone: Text(heatwork.ConeText(c)), ConeWords: heatwork.ConeWords(c)}, CorrectionC: Celsius(c.Bias), CorrectionSD: Celsius(c.BiasSD)}
+			j.Corrected = &wire.NowWork{Work: wire.Work{HeatWorkC: Celsius(c.C), Likely: likely(c),
+				Cone: Text(heatwork.ConeText(c)), ConeWords: heatwork.ConeWords(c)}, CorrectionC: Celsius(c.Bias),
+				CorrectionSD: Celsius(c.BiasSD)}
 		}
 	}
 	return j
@@ -164,18 +173,20 @@ func offUsual(l record.Live, c kiln.ChannelID) *float64 {
 // Line is how one kiln is heard on its serial line: what the settings page, `lidwright check` and
 // the metrics tell of it.
 type Line struct {
-	Kiln                              kiln.KilnID
-	Port                              string
-	Open                              bool
-	Waits                             message.Message // what is waited for, in words; empty while the port is open
+	Kiln kiln.KilnID
+	Port string
+	Open bool
+	// what is waited for, in words; empty while the port is open
+	Waits                             message.Message
 	Heard                             []Remark
 	Sends                             []message.Message // all that is ever sent for it
 	Good, Garbled, Silent, Breakvalue uint64            // since the start of the program
 	GoodMinute, BadMinute             int               // in the last minute
-	Window                            float64           // s, that minute, or less where it was listened to for less
-	Last                              []kiln.Value
-	LastAt                            kiln.Stamp // zero: nothing heard yet
-	Orders                            []Order    // of a Modbus line
+	// s, that minute, or less where it was listened to for less
+	Window float64
+	Last   []kiln.Value
+	LastAt kiln.Stamp // zero: nothing heard yet
+	Orders []Order    // of a Modbus line
 }
 
 // Remark is one thing that was heard.
@@ -193,9 +204,11 @@ type Order struct {
 
 // JSON is l as it is written; at writes a stamp.
 func (l Line) JSON(at func(kiln.Stamp) *string) wire.Line {
-	j := wire.Line{Kiln: string(l.Kiln), Port: l.Port, Open: l.Open, Waits: l.Waits, Words: []message.Message{}, Look: []message.Message{},
+	j := wire.Line{Kiln: string(l.Kiln), Port: l.Port, Open: l.Open, Waits: l.Waits, Words: []message.Message{},
+		Look:  []message.Message{},
 		Sends: append([]message.Message{}, l.Sends...),
-		ForS:  Rounded(l.Window, 0), Good: l.GoodMinute, Bad: l.BadMinute, Last: []wire.Last{}, Orders: []wire.Order{},
+		ForS:  Rounded(l.Window, 0), Good: l.GoodMinute, Bad: l.BadMinute, Last: []wire.Last{},
+		Orders:  []wire.Order{},
 		Outcome: wire.OutcomesTotal{Good: l.Good, Garbled: l.Garbled, Silent: l.Silent, Breakvalue: l.Breakvalue}}
 	for _, r := range l.Heard {
 		j.Words = append(j.Words, r.Says)

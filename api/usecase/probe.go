@@ -34,7 +34,8 @@ func (s Kilns) KeepShutJSON(m tiles.KeepShut) wire.KeepShut {
 	return wire.KeepShut{ID: Text(m.ID), MarkC: Celsius(m.Mark), Reason: m.Reason, By: m.By, At: s.Moment(m.At)}
 }
 
-func (s Kilns) KeepKeepShut(ctx context.Context, id kiln.KilnID, b wire.KeepShutBody) (tiles.PutResult, error) {
+func (s Kilns) KeepKeepShut(ctx context.Context, id kiln.KilnID,
+	b wire.KeepShutBody) (tiles.PutResult, error) {
 	if _, ok := s.KilnNamed(id); !ok {
 		return tiles.PutResult{}, refuse("unknown-kiln",
 			message.New("No kiln {1} in the settings.", string(id)),
@@ -65,9 +66,11 @@ func (s Kilns) Shelves(ctx context.Context, k kiln.KilnID) (wire.Shelves, error)
 		return j, nil
 	}
 	for _, h := range sp.Shelves {
-		j.Shelves = append(j.Shelves, wire.Shelf{Shelf: h.Shelf, MoreC: Rounded(h.More, 1), SDC: Rounded(h.SD, 1), Bars: h.Bars})
+		j.Shelves = append(j.Shelves, wire.Shelf{Shelf: h.Shelf, MoreC: Rounded(h.More, 1), SDC: Rounded(h.SD, 1),
+			Bars: h.Bars})
 	}
-	j.Apart, j.Likely, j.OnLidMM, j.Loads = Rounded(sp.Apart, 1), []*float64{Rounded(sp.Low, 1), Rounded(sp.High, 1)}, LengthMM(sp.OnLid), sp.Loads
+	j.Apart, j.Likely, j.OnLidMM, j.Loads = Rounded(sp.Apart, 1),
+		[]*float64{Rounded(sp.Low, 1), Rounded(sp.High, 1)}, LengthMM(sp.OnLid), sp.Loads
 	j.Says = packingAdvice(sp)
 	return j, nil
 }
@@ -135,7 +138,8 @@ func (s Kilns) ProbeLives(ctx context.Context, k Wired) ([]ProbeLifeRow, error) 
 			}
 		}
 		if n == len(lives) && c.Couple != nil {
-			lives = append(lives, tiles.ProbeLife{Kiln: k.Kiln, Channel: c.Channel, Type: c.Couple.Type, Class: c.Couple.Class, Fitted: c.Couple.Fitted})
+			lives = append(lives, tiles.ProbeLife{Kiln: k.Kiln, Channel: c.Channel, Type: c.Couple.Type,
+				Class: c.Couple.Class, Fitted: c.Couple.Fitted})
 		}
 	}
 	var rows []ProbeLifeRow

@@ -15,7 +15,8 @@ import (
 
 // Begin begins a firing at once, under an id that the asker made. Where one is being recorded, it asks, unless the
 // asker is sure: the record of that one ends.
-func (s Firings) Begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kind kiln.Kind, atmosphere kiln.Atmosphere, sure bool) (kiln.Firing, error) {
+func (s Firings) Begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kind kiln.Kind,
+	atmosphere kiln.Atmosphere, sure bool) (kiln.Firing, error) {
 	if _, err := uuid.Parse(string(id)); err != nil {
 		return kiln.Firing{}, refuse("out-of-range", message.New("The id of a new firing must be a UUID."),
 			wire.Field{Name: "id", Says: message.New("is no UUID, such as 0193c0c1-0000-7000-8000-000000000001")})
@@ -34,12 +35,14 @@ func (s Firings) Begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kin
 		was := kiln.Firing{Kiln: k, Number: live.Number}
 		return f, refuse("are-you-sure", message.New("{1} is being recorded. End its record, and begin another one?", was.Name()), wire.Field{Name: "sure", Says: message.New("say so to begin another")})
 	}
-	open, err := s.Recorder.Tell(ctx, detect.Fact{Kiln: k, What: detect.NewFiring, At: s.Now(), Firing: id, Kind: kind, Atmosphere: atmosphere})
+	open, err := s.Recorder.Tell(ctx, detect.Fact{Kiln: k, What: detect.NewFiring, At: s.Now(), Firing: id,
+		Kind: kind, Atmosphere: atmosphere})
 	if err != nil {
 		return f, err
 	}
 	if open != id {
-		return f, refuse("kiln-not-heard", message.New("Nothing good was heard of {1} yet, so no firing can begin.", string(k)), wire.Field{Name: "kiln", Says: message.New("is not heard")})
+		return f, refuse("kiln-not-heard", message.New("Nothing good was heard of {1} yet, so no firing can begin.",
+			string(k)), wire.Field{Name: "kiln", Says: message.New("is not heard")})
 	}
 	return s.FindFiring(ctx, id)
 }
@@ -57,7 +60,8 @@ func (s Firings) Stop(ctx context.Context, id kiln.FiringID, sure bool) (kiln.Fi
 	if !sure {
 		says := message.New("Stop recording {1}?", f.Name())
 		if live.LastT.Known() {
-			says = message.New("{1} reads {2}. Stop recording all the same? From then on nobody sees what it does.", f.Kiln, live.LastT)
+			says = message.New("{1} reads {2}. Stop recording all the same? From then on nobody sees what it does.",
+				f.Kiln, live.LastT)
 		}
 		return f, refuse("are-you-sure", says, wire.Field{Name: "sure", Says: message.New("say so to stop")})
 	}

@@ -48,12 +48,14 @@ func (s Clays) AskRate(ctx context.Context, q RateQuestion) (RateAsked, error) {
 	if err != nil {
 		return RateAsked{}, err
 	}
-	return RateAsked{shrinkage.Ask{BatchRef: q.Ref, Forming: q.Forming, Stage: q.From, Work: m.Work, WorkSD: m.WorkSD,
+	return RateAsked{shrinkage.Ask{BatchRef: q.Ref, Forming: q.Forming, Stage: q.From, Work: m.Work,
+		WorkSD:     m.WorkSD,
 		BisqueWork: m.BisqueWork, Kind: m.Kind, Probe: m.Probe, On: m.On}, q.To, m}, nil
 }
 
 // ShrinkageOf answers it from a fit at hand.
-func (s Clays) ShrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.Time, q RateQuestion) (wire.Shrinkage, shrinkage.Rate, error) {
+func (s Clays) ShrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.Time,
+	q RateQuestion) (wire.Shrinkage, shrinkage.Rate, error) {
 	a, err := s.AskRate(ctx, q)
 	if err != nil {
 		return wire.Shrinkage{}, shrinkage.Rate{}, err
@@ -66,14 +68,20 @@ func (s Clays) ShrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.Ti
 	l := heatwork.MainConeScale()
 	j := wire.Shrinkage{
 		Clay: string(a.Clay), Batch: string(a.Batch), From: string(a.Stage), To: string(a.To),
-		At:         wire.HeatAt{From: m.From, Kind: string(m.Kind), Atmosphere: Text(string(m.Atmosphere)), Kiln: Text(string(m.Kiln)), UsualOf: m.Of, For: m.For()},
-		TotalRatio: Ratio4(sh.Total), LikelyLow: Ratio4(sh.Likely.Low), LikelyHigh: Ratio4(sh.Likely.High), LikelyLevel: tiles.LikelyLevel,
-		NextLow: Ratio4(sh.NextPiece.Low), NextHigh: Ratio4(sh.NextPiece.High), MultiplyFiredBy: Rounded(sh.Multiply, 4), Forming: string(a.Forming),
-		Parts: wire.Parts{Drying: Ratio4(sh.Parts.Drying), FiringOnDry: Ratio4(sh.Parts.FiringOnDry), FiringOnWet: Ratio4(sh.Parts.FiringOnWet),
-			Leather: Ratio4(sh.Parts.Leather), LeatherFrom: sh.Parts.LeatherFrom, BisqueOnDry: Ratio4(sh.Parts.BisqueOnDry)},
+		At: wire.HeatAt{From: m.From, Kind: string(m.Kind), Atmosphere: Text(string(m.Atmosphere)),
+			Kiln: Text(string(m.Kiln)), UsualOf: m.Of, For: m.For()},
+		TotalRatio: Ratio4(sh.Total), LikelyLow: Ratio4(sh.Likely.Low), LikelyHigh: Ratio4(sh.Likely.High),
+		LikelyLevel: tiles.LikelyLevel,
+		NextLow:     Ratio4(sh.NextPiece.Low), NextHigh: Ratio4(sh.NextPiece.High),
+		MultiplyFiredBy: Rounded(sh.Multiply, 4), Forming: string(a.Forming),
+		Parts: wire.Parts{Drying: Ratio4(sh.Parts.Drying), FiringOnDry: Ratio4(sh.Parts.FiringOnDry),
+			FiringOnWet: Ratio4(sh.Parts.FiringOnWet),
+			Leather:     Ratio4(sh.Parts.Leather), LeatherFrom: sh.Parts.LeatherFrom,
+			BisqueOnDry: Ratio4(sh.Parts.BisqueOnDry)},
 		Source: string(shrinkage.SourceOf(fit, a.Clay)), OtherStudios: otherStudios(fit, a.Clay),
-		Trust: string(sh.Standing.Trust), TrustWhy: sh.Standing.Why, Untested: sh.Standing.Untested, NearestTestedC: Celsius(sh.Standing.NearestTested),
-		Basis: s.basisJSON(sh.Basis), Cautions: []string{}, AsOf: s.Moment(asOf), Model: shrinkage.Model,
+		Trust: string(sh.Standing.Trust), TrustWhy: sh.Standing.Why, Untested: sh.Standing.Untested,
+		NearestTestedC: Celsius(sh.Standing.NearestTested),
+		Basis:          s.basisJSON(sh.Basis), Cautions: []string{}, AsOf: s.Moment(asOf), Model: shrinkage.Model,
 	}
 	if m.Work.Known() {
 		p := l.Position(m.Work)
@@ -120,7 +128,8 @@ func (s Clays) Snapshot(ctx context.Context) (*Studio, error) {
 	}
 	site := s.Site
 	site.MainKiln = s.MainKiln() // as it is with the settings and the order in which kilns were added
-	return &Studio{Site: site, Archive: StorageOf(g), Heat: g, Kiln: s.AllKilns(), Shrink: s.Shrink, LidDefaults: s.LidDefaults, Codes: s.Codes, Now: s.Now}, nil
+	return &Studio{Site: site, Archive: StorageOf(g), Heat: g, Kiln: s.AllKilns(), Shrink: s.Shrink,
+		LidDefaults: s.LidDefaults, Codes: s.Codes, Now: s.Now}, nil
 }
 
 func (g *snapshot) Clay(_ context.Context, id tiles.ClayID) (tiles.KeptClay, error) {
@@ -144,7 +153,8 @@ func (g *snapshot) Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.Fir
 	return f, err
 }
 
-func (g *snapshot) Life(ctx context.Context, k kiln.KilnID, c kiln.ChannelID, at time.Time) (heatwork.ProbeLife, error) {
+func (g *snapshot) Life(ctx context.Context, k kiln.KilnID, c kiln.ChannelID,
+	at time.Time) (heatwork.ProbeLife, error) {
 	name := heatwork.ProbeName(k, c, "")
 	if l, ok := g.lives[name]; ok {
 		return l, nil

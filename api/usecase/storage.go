@@ -51,10 +51,13 @@ func StorageOf[S interface {
 type FiringStore interface {
 	Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.Firing, error)
 	Firing(ctx context.Context, id kiln.FiringID) (kiln.Firing, error)
-	Curve(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID, gapAfter time.Duration) (kiln.Curve, error)
-	Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID, step time.Duration, points int) ([]kiln.Envelope, []kiln.Gap, error)
+	Curve(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID,
+		gapAfter time.Duration) (kiln.Curve, error)
+	Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID, step time.Duration,
+		points int) ([]kiln.Envelope, []kiln.Gap, error)
 	SayFiring(ctx context.Context, id kiln.FiringID, said kiln.FiringAnnotation, at kiln.Stamp) error
-	PutFiring(ctx context.Context, f kiln.Firing, samples []kiln.Sample, said any, m Precondition, at kiln.Stamp) (tiles.PutResult, error)
+	PutFiring(ctx context.Context, f kiln.Firing, samples []kiln.Sample, said any, m Precondition,
+		at kiln.Stamp) (tiles.PutResult, error)
 }
 
 // FactStore is the part of the record with what people tell of firings, and the marks of makers.
@@ -79,7 +82,8 @@ type KilnStore interface {
 	RecordedKilns(ctx context.Context) ([]tiles.RecordedKiln, error)
 	// RenameKiln puts all that was said of a kiln under another name. Said again it does nothing.
 	RenameKiln(ctx context.Context, was, now kiln.KilnID, at kiln.Stamp) (tiles.RecordedKiln, error)
-	FormerKilns(ctx context.Context) (map[kiln.KilnID]kiln.KilnID, error) // names that kilns had, with those of now
+	// names that kilns had, with those of now
+	FormerKilns(ctx context.Context) (map[kiln.KilnID]kiln.KilnID, error)
 	PutUsual(ctx context.Context, u tiles.UsualSaid, at kiln.Stamp) (tiles.PutResult, error)
 	Usuals(ctx context.Context, k kiln.KilnID) ([]tiles.UsualSaid, error) // the oldest first
 	PutProbe(ctx context.Context, p tiles.ProbeLife, m Precondition, at kiln.Stamp) (tiles.PutResult, error)
@@ -99,8 +103,10 @@ type ClayStore interface {
 
 // BarStore is the part of the record with bars and what was measured on them.
 type BarStore interface {
-	LastUsed(ctx context.Context) (tiles.ClayID, error)                     // the clay worked with last; empty: none was
-	KilnOfClay(ctx context.Context, clay tiles.ClayID) (kiln.KilnID, error) // where its last fired bars came from; empty: none did
+	// the clay worked with last; empty: none was
+	LastUsed(ctx context.Context) (tiles.ClayID, error)
+	// where its last fired bars came from; empty: none did
+	KilnOfClay(ctx context.Context, clay tiles.ClayID) (kiln.KilnID, error)
 	Bars(ctx context.Context, w tiles.BarFilter, channel Channels) ([]tiles.KeptBar, error)
 	Bar(ctx context.Context, code tiles.Code, channel Channels) (tiles.KeptBar, error)
 	UsedCodes(ctx context.Context) (map[tiles.Code]bool, error)
@@ -174,7 +180,8 @@ type StoreHealth struct {
 
 // Heat keeps the heat work of firings that are over: of this model, and corrected by the cones.
 type Heat interface {
-	Again(ctx context.Context, k kiln.KilnID) // a cone, a probe or a firing of the kiln was told: look again, and wait a moment for it
+	// a cone, a probe or a firing of the kiln was told: look again, and wait a moment for it
+	Again(ctx context.Context, k kiln.KilnID)
 	Stories(ctx context.Context, k kiln.KilnID) ([]heatwork.ProbeStory, error)
 	Life(ctx context.Context, k kiln.KilnID, c kiln.ChannelID, at time.Time) (heatwork.ProbeLife, error)
 }

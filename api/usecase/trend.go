@@ -54,9 +54,12 @@ func someHours(d time.Duration) float64 {
 }
 
 // Trend looks at the firings of one kiln, kind and atmosphere over the last years.
-func (s Firings) Trend(ctx context.Context, k kiln.KilnID, kind kiln.Kind, atmosphere kiln.Atmosphere, years int) (wire.Trend, error) {
-	out := wire.Trend{Kiln: string(k), Kind: string(kind), Atmosphere: string(atmosphere), Years: years, Items: []wire.TrendItem{},
-		Columns: []string{"firing", "name", "started_at", "heat_work_c", "peak_c", "hours_to_top", "cooling_hours", "correction_c"}, Rows: []wire.TrendRow{}}
+func (s Firings) Trend(ctx context.Context, k kiln.KilnID, kind kiln.Kind, atmosphere kiln.Atmosphere,
+	years int) (wire.Trend, error) {
+	out := wire.Trend{Kiln: string(k), Kind: string(kind), Atmosphere: string(atmosphere), Years: years,
+		Items: []wire.TrendItem{},
+		Columns: []string{"firing", "name", "started_at", "heat_work_c", "peak_c", "hours_to_top", "cooling_hours",
+			"correction_c"}, Rows: []wire.TrendRow{}}
 	if _, ok := s.KilnNamed(k); !ok {
 		return out, fmt.Errorf("%s: %w", k, record.ErrNoKiln)
 	}

@@ -65,7 +65,8 @@ func (g Guard) unbroken(next http.Handler) http.Handler {
 			case e == http.ErrAbortHandler:
 				panic(e)
 			default:
-				WriteProblem(w, r, g.Troubles.Trouble(r.Context(), "answering broke off", e, "where", string(debug.Stack())))
+				WriteProblem(w, r, g.Troubles.Trouble(r.Context(), "answering broke off", e, "where",
+					string(debug.Stack())))
 			}
 		}()
 		next.ServeHTTP(w, r)

@@ -12,7 +12,8 @@ import (
 const pressFrom = 4 << 10
 
 var presses = sync.Pool{New: func() any {
-	w, _ := gzip.NewWriterLevel(nil, 3) // the level is a valid one; half the work of the usual for a tenth more bytes
+	// the level is a valid one; half the work of the usual for a tenth more bytes
+	w, _ := gzip.NewWriterLevel(nil, 3)
 	return w
 }}
 

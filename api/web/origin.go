@@ -13,8 +13,10 @@ func CrossOrigin(origins []string, next http.Handler) http.Handler {
 	if len(origins) == 0 {
 		return next
 	}
-	let := cors.New(cors.Options{AllowedOrigins: origins, AllowedMethods: []string{http.MethodGet, http.MethodHead},
-		AllowedHeaders: []string{"Accept", "Authorization", "If-None-Match"}, ExposedHeaders: []string{"ETag", "Link"}}).Handler(next)
+	let := cors.New(cors.Options{AllowedOrigins: origins,
+		AllowedMethods: []string{http.MethodGet, http.MethodHead},
+		AllowedHeaders: []string{"Accept", "Authorization", "If-None-Match"},
+		ExposedHeaders: []string{"ETag", "Link"}}).Handler(next)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if IsAPI(r.URL.Path) {
 			let.ServeHTTP(w, r)

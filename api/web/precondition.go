@@ -26,8 +26,10 @@ func Edits(a huma.API, path string) {
 	op.Metadata = map[string]any{"edits": true}
 	text := &huma.Schema{Type: huma.TypeString}
 	op.Parameters = append(op.Parameters,
-		&huma.Param{Name: "If-Match", In: "header", Schema: text, Description: "ETag of what is edited: 412 if somebody changed it meanwhile; * if it must be there"},
-		&huma.Param{Name: "If-None-Match", In: "header", Schema: text, Description: "* to keep something new alone: 412 if it is there"})
+		&huma.Param{Name: "If-Match", In: "header", Schema: text,
+			Description: "ETag of what is edited: 412 if somebody changed it meanwhile; * if it must be there"},
+		&huma.Param{Name: "If-None-Match", In: "header", Schema: text,
+			Description: "* to keep something new alone: 412 if it is there"})
 }
 
 // Preconditions reads If-Match and If-None-Match of every change in one place and hands them to

@@ -163,7 +163,8 @@ func (p *Publisher) publish(ctx context.Context, topic, value string, retain boo
 	}
 	ctx, cancel := context.WithTimeout(ctx, patience)
 	defer cancel()
-	m := &paho.Publish{QoS: 1, Retain: retain, Topic: topic, Payload: []byte(value), Properties: &paho.PublishProperties{}}
+	m := &paho.Publish{QoS: 1, Retain: retain, Topic: topic, Payload: []byte(value),
+		Properties: &paho.PublishProperties{}}
 	if retain && topic != p.Topic+"/status" && !p.isDiscovery(topic) {
 		m.Properties.MessageExpiry = new(uint32(expiry))
 	}
@@ -216,9 +217,11 @@ func (p *Publisher) config() autopaho.ClientConfig {
 		}
 	}
 	return autopaho.ClientConfig{
-		ServerUrls: []*url.URL{p.Broker}, TlsCfg: p.tls(), KeepAlive: keepAlive, CleanStartOnInitialConnection: true,
-		ReconnectBackoff: pause, ConnectTimeout: patience, ConnectUsername: p.User, ConnectPassword: p.Password,
-		WillMessage: &paho.WillMessage{Topic: p.Topic + "/status", Payload: []byte(offline), QoS: 1, Retain: true},
+		ServerUrls: []*url.URL{p.Broker}, TlsCfg: p.tls(), KeepAlive: keepAlive,
+		CleanStartOnInitialConnection: true,
+		ReconnectBackoff:              pause, ConnectTimeout: patience, ConnectUsername: p.User,
+		ConnectPassword: p.Password,
+		WillMessage:     &paho.WillMessage{Topic: p.Topic + "/status", Payload: []byte(offline), QoS: 1, Retain: true},
 		OnConnectionUp: func(*autopaho.ConnectionManager, *paho.Connack) {
 			p.again.Store(true)
 			p.change(true, "")

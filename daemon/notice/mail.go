@@ -92,7 +92,8 @@ func (m Mail) client(patience time.Duration) (*mail.Client, error) {
 		options = append(options, mail.WithTLSPolicy(mail.TLSMandatory))
 	}
 	if m.User != "" {
-		options = append(options, mail.WithSMTPAuth(mail.SMTPAuthAutoDiscover), mail.WithUsername(m.User), mail.WithPassword(m.Password))
+		options = append(options, mail.WithSMTPAuth(mail.SMTPAuthAutoDiscover), mail.WithUsername(m.User),
+			mail.WithPassword(m.Password))
 	}
 	return mail.NewClient(host, options...)
 }

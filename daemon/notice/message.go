@@ -149,8 +149,10 @@ func OfKiln(n record.Notice, id, site string, zone *time.Location) Message {
 	if n.Firing != "" {
 		data["firing"] = string(n.Firing)
 	}
-	return worded(Message{ID: id, Event: n.Event, State: string(n.State), At: n.At.Wall.In(zone).Format(time.RFC3339), ClockTrusted: n.At.Trusted,
-		Site: site, Kiln: string(n.Kiln), Link: "/kiln/" + string(n.Kiln), Data: data}, append(parts, message.New(Last))...)
+	return worded(Message{ID: id, Event: n.Event, State: string(n.State),
+		At: n.At.Wall.In(zone).Format(time.RFC3339), ClockTrusted: n.At.Trusted,
+		Site: site, Kiln: string(n.Kiln), Link: "/kiln/" + string(n.Kiln), Data: data}, append(parts,
+		message.New(Last))...)
 }
 
 // cleared is what ends m: m itself if it says so, else words of its own.
@@ -177,8 +179,9 @@ func OfStudio(event, state string, says message.Message, link string, data map[s
 	if data == nil {
 		data = map[string]any{}
 	}
-	return worded(Message{ID: id, Event: event, State: state, At: at.Wall.In(zone).Format(time.RFC3339), ClockTrusted: at.Trusted,
-		Site: site, Link: link, Data: data}, says, message.New(Plain))
+	return worded(Message{ID: id, Event: event, State: state, At: at.Wall.In(zone).Format(time.RFC3339),
+		ClockTrusted: at.Trusted,
+		Site:         site, Link: link, Data: data}, says, message.New(Plain))
 }
 
 func age(d time.Duration) string {

@@ -299,7 +299,8 @@ func (o *Outbox) poolTurn(ctx context.Context) {
 }
 
 // poolClay does so for one clay.
-func (o *Outbox) poolClay(ctx context.Context, c *client, site string, clay tiles.ClayID, b *pooledClay) error {
+func (o *Outbox) poolClay(ctx context.Context, c *client, site string, clay tiles.ClayID,
+	b *pooledClay) error {
 	path := "/v1/studios/" + site + "/bodies/" + url.PathEscape(b.Body.ID)
 	if o.sends(*b) {
 		said, err := o.Summarise(ctx, clay, b.Body.MaturesC)

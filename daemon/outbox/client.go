@@ -134,7 +134,8 @@ func (c *client) send(ctx context.Context, method, path, kind string, body []byt
 	kindOf, _, _ := mime.ParseMediaType(answer.Header.Get("Content-Type"))
 	switch code := answer.StatusCode; {
 	case code >= 300 && code < 400:
-		return fmt.Errorf("%w: it sends us on to %.200q; where the address changed, join again under the new one", errStrange, answer.Header.Get("Location"))
+		return fmt.Errorf("%w: it sends us on to %.200q; where the address changed, join again under the new one",
+			errStrange, answer.Header.Get("Location"))
 	case len(said) > mostAnswer:
 		return fmt.Errorf("%w: it does not end", errStrange)
 	case code == http.StatusNoContent && into == nil:

@@ -70,7 +70,8 @@ type Outbox struct {
 	LiveElse    time.Duration // and while none does
 	CurveEach   time.Duration // between two sendings of the curve of a firing under way
 	PoolEach    time.Duration // between two askings what other studios tell
-	TrustWait   time.Duration // since the start of the machine, for which facts of a clock that is not trusted wait
+	// since the start of the machine, for which facts of a clock that is not trusted wait
+	TrustWait time.Duration
 
 	// Summarise is what the studio's own bars of a clay tell, for a maturing point; nil: no bar does. PoolsChanged
 	// says that other studios tell something else now. ShrinkModels are the numbers of the models by which others
@@ -345,7 +346,8 @@ func (o *Outbox) Leave(ctx context.Context, forget bool) error {
 		}
 		if err != nil {
 			return &tiles.Invalid{Type: "unknown-value", Field: "forget",
-				Why: message.New("the collector did not delete anything: {1}. Leave without deleting, or try again.", message.Of(err))}
+				Why: message.New("the collector did not delete anything: {1}. Leave without deleting, or try again.",
+					message.Of(err))}
 		}
 	}
 	if err := removeJoined(o.Folder); err != nil {

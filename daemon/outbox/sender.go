@@ -232,7 +232,8 @@ func (s *sender) post(ctx context.Context, p *wire.Push) (taken wire.PushTaken, 
 	}
 	switch {
 	case taken.Have < upTo:
-		return taken, false, fmt.Errorf("%w: it says that it has changes up to %d after it took those up to %d", errStrange, taken.Have, upTo)
+		return taken, false, fmt.Errorf("%w: it says that it has changes up to %d after it took those up to %d",
+			errStrange, taken.Have, upTo)
 	case taken.Have > p.Last:
 		return taken, false, fmt.Errorf("the collector has more changes of this record (%d) than this machine (%d): another machine says that it is this studio, or the record lost its newest part. Its owner can say which holds: lidwright-collect studio readmit %s", taken.Have, p.Last, site)
 	}

@@ -24,7 +24,8 @@ type saidBody struct {
 
 // SayFiring keeps what a person says of a firing; the last word on each thing holds, over what
 // was heard or guessed. Said again it writes nothing. kiln.ErrNoFiring if there is no such firing.
-func (s FiringStore) SayFiring(ctx context.Context, id kiln.FiringID, said kiln.FiringAnnotation, at kiln.Stamp) error {
+func (s FiringStore) SayFiring(ctx context.Context, id kiln.FiringID, said kiln.FiringAnnotation,
+	at kiln.Stamp) error {
 	body := saidBody{string(said.Kind), string(said.Atmosphere), string(said.Status), said.Note, said.By}
 	err := s.write(ctx, func(tx *sql.Tx) error {
 		row, _, err := firingRow(ctx, tx, id)
@@ -56,7 +57,8 @@ func (s FiringStore) SayFiring(ctx context.Context, id kiln.FiringID, said kiln.
 // came this way too; the same said again writes nothing. said is what was said, for the record of
 // changes. tiles.ErrIDUsed if the firing of that id was heard on a line, tiles.ErrChanged if match
 // does not.
-func (s FiringStore) PutFiring(ctx context.Context, f kiln.Firing, samples []kiln.Sample, said any, match usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
+func (s FiringStore) PutFiring(ctx context.Context, f kiln.Firing, samples []kiln.Sample, said any,
+	match usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	if f.Source == "serial" || f.Source == "" || f.Status == kiln.Running {
 		return kept, fmt.Errorf("keep firing %s: only one by hand or from a file, and over, comes this way", f.ID)
 	}
@@ -64,7 +66,8 @@ func (s FiringStore) PutFiring(ctx context.Context, f kiln.Firing, samples []kil
 		kept = tiles.PutResult{}
 		var row, revision int64
 		var source string
-		err := tx.QueryRowContext(ctx, `SELECT row, revision, source FROM firing WHERE id = ?`, f.ID).Scan(&row, &revision, &source)
+		err := tx.QueryRowContext(ctx, `SELECT row, revision, source FROM firing WHERE id = ?`, f.ID).Scan(&row,
+			&revision, &source)
 		switch {
 		case errors.Is(err, sql.ErrNoRows):
 			kept.New = true
@@ -111,7 +114,8 @@ func (s FiringStore) PutFiring(ctx context.Context, f kiln.Firing, samples []kil
 }
 
 // pack codes all the samples of a firing that is over, and gives its envelope with them.
-func pack(ctx context.Context, q querier, f kiln.Firing, samples []kiln.Sample) (blocks [][]byte, channels []kiln.Envelope, err error) {
+func pack(ctx context.Context, q querier, f kiln.Firing, samples []kiln.Sample) (blocks [][]byte,
+	channels []kiln.Envelope, err error) {
 	thin := kiln.NewDownsampler(nil, codec.EnvelopeStep)
 	over := false
 	for part := range slices.Chunk(samples, sealAfter) {
@@ -136,7 +140,8 @@ func clearFiring(ctx context.Context, tx *sql.Tx, row int64, f kiln.Firing) erro
 	began, over, trusted := codec.TimesOf(f)
 	if _, err := tx.ExecContext(ctx, `
 		UPDATE firing SET revision = revision + 1, status = ?, source = ?, began_ms = ?, over_ms = ?, trusted = ?, heat_model = ?, summary = ?, peak_c = ? WHERE row = ?`,
-		f.Status, f.Source, began, over, trusted, codec.ModelOf(f.HeatWork), codec.WriteSummary(f), peakOf(f), row); err != nil {
+		f.Status, f.Source, began, over, trusted, codec.ModelOf(f.HeatWork), codec.WriteSummary(f), peakOf(f),
+		row); err != nil {
 		return err
 	}
 	if _, err := tx.ExecContext(ctx, `DELETE FROM curve WHERE firing = ?`, row); err != nil {
@@ -158,7 +163,8 @@ func (s FiringStore) StaleHeatWork(ctx context.Context, model string) ([]kiln.Fi
 
 // SetHeatWork keeps the heat works of a firing that is over, as indicated by channel and as
 // corrected by place, in the place of those that another model or other cones gave.
-func (s FiringStore) SetHeatWork(ctx context.Context, id kiln.FiringID, works map[kiln.ChannelID]kiln.HeatWork, corrected map[kiln.Place]kiln.HeatWork) error {
+func (s FiringStore) SetHeatWork(ctx context.Context, id kiln.FiringID,
+	works map[kiln.ChannelID]kiln.HeatWork, corrected map[kiln.Place]kiln.HeatWork) error {
 	err := s.write(ctx, func(tx *sql.Tx) error {
 		var row int64
 		var data []byte
@@ -207,8 +213,10 @@ type firingTold struct {
 }
 
 // tellFiring records that a firing began, ended or was corrected, after its row is written.
-func tellFiring(ctx context.Context, tx *sql.Tx, op, why string, row int64, f kiln.Firing, at kiln.Stamp) error {
-	told := firingTold{BeganAt: f.Began.Wall.UTC().Format(time.RFC3339Nano), LengthS: f.Length.Seconds(), HeatWork: map[string]float64{}, Why: why}
+func tellFiring(ctx context.Context, tx *sql.Tx, op, why string, row int64, f kiln.Firing,
+	at kiln.Stamp) error {
+	told := firingTold{BeganAt: f.Began.Wall.UTC().Format(time.RFC3339Nano), LengthS: f.Length.Seconds(),
+		HeatWork: map[string]float64{}, Why: why}
 	err := tx.QueryRowContext(ctx, `
 		SELECT f.kiln, f.number, f.revision, f.stands, f.source, f.trusted, coalesce(l.load, '') FROM firing f LEFT JOIN load_firing l ON l.firing = f.id WHERE f.row = ?`, row).
 		Scan(&told.Kiln, &told.Number, &told.Revision, &told.Status, &told.Source, &told.Trusted, &told.Load)

@@ -32,7 +32,8 @@ func sayBar(b tiles.Bar) barBody {
 	for i, f := range b.Flags {
 		flags[i] = string(f)
 	}
-	return barBody{b.ID, string(b.Clay), string(b.Batch), string(b.Forming), float64(b.MarkLength), b.Marks, b.MadeOn, b.By, b.Practice, flags, b.Note}
+	return barBody{b.ID, string(b.Clay), string(b.Batch), string(b.Forming), float64(b.MarkLength), b.Marks,
+		b.MadeOn, b.By, b.Practice, flags, b.Note}
 }
 
 const (
@@ -46,13 +47,15 @@ const (
 )
 
 func barArgs(b tiles.Bar, rev int64) []any {
-	return []any{b.Code, b.ID, b.Clay, b.Batch, b.Forming, float64(b.MarkLength), b.Marks, b.MadeOn, b.By, b.Practice, strings.Join(sayBar(b).Flags, " "), b.Note, rev}
+	return []any{b.Code, b.ID, b.Clay, b.Batch, b.Forming, float64(b.MarkLength), b.Marks, b.MadeOn, b.By,
+		b.Practice, strings.Join(sayBar(b).Flags, " "), b.Note, rev}
 }
 
 // PutBar keeps a bar or what is changed about it. The errors are tiles.ErrNoBatch,
 // tiles.ErrCodeTaken (another bar has that code), tiles.ErrIDUsed (a bar of another code has that id),
 // tiles.ErrChanged and trouble with the disk.
-func (s BarStore) PutBar(ctx context.Context, b tiles.Bar, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
+func (s BarStore) PutBar(ctx context.Context, b tiles.Bar, m usecase.Precondition,
+	at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := sayBar(b)
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = tiles.PutResult{}

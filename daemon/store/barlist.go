@@ -48,7 +48,8 @@ func (s BarStore) Bars(ctx context.Context, w tiles.BarFilter, channel Channels)
 	}
 	bars, err := collect(rows, "bars", func(b *tiles.KeptBar) error {
 		var flags string
-		err := rows.Scan(&b.Code, &b.ID, &b.Clay, &b.Batch, &b.Forming, &b.MarkLength, &b.Marks, &b.MadeOn, &b.By, &b.Practice, &flags, &b.Note, &b.Revision)
+		err := rows.Scan(&b.Code, &b.ID, &b.Clay, &b.Batch, &b.Forming, &b.MarkLength, &b.Marks, &b.MadeOn, &b.By,
+			&b.Practice, &flags, &b.Note, &b.Revision)
 		for _, f := range strings.Fields(flags) {
 			b.Flags = append(b.Flags, tiles.Flag(f))
 		}
@@ -136,13 +137,15 @@ func (s BarStore) readings(ctx context.Context, bars map[tiles.Code]*tiles.KeptB
 		var ms int64
 		var asked string
 		if err := rows.Scan(&r.ID, &r.Bar, &r.Mark, &r.Stage, &r.Length, &r.AsTyped, &r.Unit, &r.Instrument, &r.Step, &dry, &saturated, &suspended, &step,
-			&r.By, &queued, &r.Unusual, &r.Outside, &r.EntryError, &asked, &r.Supersedes, &ms, &r.Trusted); err != nil {
+			&r.By, &queued, &r.Unusual, &r.Outside, &r.EntryError, &asked, &r.Supersedes, &ms,
+			&r.Trusted); err != nil {
 			return fmt.Errorf("read readings: %w", err)
 		}
 		r.At, r.Queued = fromMilli(ms), time.Duration(queued*float64(time.Second))
 		r.Question = message.Read(asked)
 		if dry.Valid {
-			r.Mass = &tiles.Mass{Dry: dry.Float64, Saturated: saturated.Float64, Suspended: suspended.Float64, Step: step.Float64}
+			r.Mass = &tiles.Mass{Dry: dry.Float64, Saturated: saturated.Float64, Suspended: suspended.Float64,
+				Step: step.Float64}
 		}
 		bar := bars[r.Bar]
 		if bar == nil {
@@ -189,7 +192,8 @@ func (s BarStore) readings(ctx context.Context, bars map[tiles.Code]*tiles.KeptB
 // heats joins each bar with the firings of its loads, oldest first: the heat work of the channel of its shelf, or
 // what was stated for a load without a firing. A firing that goes on has its heat work from its peak on. A
 // candling is no firing, and a load that was called off is none.
-func (s BarStore) heats(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar, list string, channel Channels) error {
+func (s BarStore) heats(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar, list string,
+	channel Channels) error {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT x.bar, l.id, x.shelf, l.kind, l.kiln, l.heat_work_c, coalesce(l.unpacked_ms, 0), coalesce(f.over_ms, 0), coalesce(lf.firing, ''), coalesce(f.stands, ''), o.at_ms, coalesce(f.began_ms, 0)
 		FROM load_bar x JOIN load l ON l.id = x.load AND l.called_off_ms IS NULL JOIN change o ON o.seq = l.opened
@@ -206,7 +210,8 @@ func (s BarStore) heats(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar,
 		h := &j.heat
 		var stated sql.NullFloat64
 		var unpacked, over, opened, began int64
-		err := rows.Scan(&j.bar, &h.Load, &h.Shelf, &h.Kind, &h.Kiln, &stated, &unpacked, &over, &h.Firing, &h.Status, &opened, &began)
+		err := rows.Scan(&j.bar, &h.Load, &h.Shelf, &h.Kind, &h.Kiln, &stated, &unpacked, &over, &h.Firing,
+			&h.Status, &opened, &began)
 		h.Work = kiln.NoTemperature()
 		if began > 0 {
 			h.Began = fromMilli(began)
@@ -244,7 +249,9 @@ func (s BarStore) heats(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar,
 			if i+1 < len(all) && all[i+1].bar == j.bar && all[i+1].heat.Load == j.heat.Load || bar.WasIn(j.heat.Load) {
 				continue
 			}
-			j.heat = tiles.Heat{Load: j.heat.Load, Shelf: j.heat.Shelf, Kind: j.heat.Kind, Kiln: j.heat.Kiln, Work: j.heat.Work, ExtraSD: j.heat.ExtraSD} // packed
+			// packed
+			j.heat = tiles.Heat{Load: j.heat.Load, Shelf: j.heat.Shelf, Kind: j.heat.Kind, Kiln: j.heat.Kiln,
+				Work: j.heat.Work, ExtraSD: j.heat.ExtraSD}
 		}
 		heated(&j.heat, f, channel)
 		if !bar.TakenOut(j.heat) {

@@ -31,8 +31,10 @@ import (
 // are letters and keys, the program that made the tables, what names became here when another site was taken in,
 // how far a collector is, names that kilns had, and which records can go on again. What other studios told of
 // a clay goes with a whole site alone: see taker.others.
-var carryTables = []string{"site", "boot", "change", "clay", "batch", "batch_parent", "bar", "reading", "act", "load", "load_bar", "load_firing", "lid_result", "pot",
-	"cone", "note", "tick", "kiln", "usual", "probe", "unpacking_mark", "firing", "run", "curve", "envelope", "raw", "clay_body"}
+var carryTables = []string{"site", "boot", "change", "clay", "batch", "batch_parent", "bar", "reading", "act",
+	"load", "load_bar", "load_firing", "lid_result", "pot",
+	"cone", "note", "tick", "kiln", "usual", "probe", "unpacking_mark", "firing", "run", "curve", "envelope",
+	"raw", "clay_body"}
 
 // carryLeft are the tables that stay at home.
 var carryLeft = []string{"notice", "delivery", "session", "carried", "program", "outbox", "outbox_firing",
@@ -117,7 +119,8 @@ func (c *carrier) end(rows int) {
 	f.Rows, f.SHA256 = rows, hex.EncodeToString(c.sum.Sum(nil))
 }
 
-func writeCarry(ctx context.Context, db *sql.DB, out io.Writer, version string, at time.Time) (m CarryManifest, err error) {
+func writeCarry(ctx context.Context, db *sql.DB, out io.Writer, version string,
+	at time.Time) (m CarryManifest, err error) {
 	m = CarryManifest{Form: carryForm, Version: version, MadeAt: at.UTC().Truncate(time.Second)}
 	tx, err := db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
 	if err != nil {
@@ -152,7 +155,9 @@ type carryColumn struct {
 }
 
 func carryColumns(ctx context.Context, q querier, schema, table string) ([]carryColumn, error) {
-	rows, err := q.QueryContext(ctx, `SELECT name, type, "notnull" = 0 AND pk = 0 FROM pragma_table_info(?, ?)`, table, schema) // made columns are left out
+	// made columns are left out
+	rows, err := q.QueryContext(ctx, `SELECT name, type, "notnull" = 0 AND pk = 0 FROM pragma_table_info(?, ?)`,
+		table, schema)
 	if err != nil {
 		return nil, err
 	}
@@ -342,7 +347,8 @@ func fits(z *zip.Reader, folder string) error {
 	}
 	var disk unix.Statfs_t
 	if err := unix.Statfs(folder, &disk); err == nil && all+spareBytes > uint64(disk.Bavail)*uint64(disk.Bsize) {
-		return fmt.Errorf("it needs %d MB beside the store, and %d MB are free", (all+spareBytes)>>20, uint64(disk.Bavail)*uint64(disk.Bsize)>>20)
+		return fmt.Errorf("it needs %d MB beside the store, and %d MB are free", (all+spareBytes)>>20,
+			uint64(disk.Bavail)*uint64(disk.Bsize)>>20)
 	}
 	return nil
 }

@@ -50,7 +50,8 @@ func (s ChangeStore) LastChange(ctx context.Context) (int64, error) {
 
 // record writes one change and gives its number. Whatever else the transaction writes
 // refers to it.
-func recordChange(ctx context.Context, tx *sql.Tx, kind, op, id string, at kiln.Stamp, body any) (seq int64, err error) {
+func recordChange(ctx context.Context, tx *sql.Tx, kind, op, id string, at kiln.Stamp,
+	body any) (seq int64, err error) {
 	said, err := json.Marshal(body)
 	if err != nil {
 		return 0, fmt.Errorf("write down %s %s: %w", kind, id, err)
@@ -147,7 +148,8 @@ func mayKeep(ctx context.Context, tx *sql.Tx, kind, id string, body any) (again 
 // there yet): keep what is said now, or it was said before. A form that got no answer and
 // is sent again must not undo what somebody else changed meanwhile, so that something said
 // earlier is kept again only by who names the revision that stands.
-func mayEdit(ctx context.Context, tx *sql.Tx, kind, id string, rev int64, m Match, body any) (again bool, err error) {
+func mayEdit(ctx context.Context, tx *sql.Tx, kind, id string, rev int64, m Match,
+	body any) (again bool, err error) {
 	heard, err := heard(ctx, tx, kind, id, body)
 	switch matches := m.Takes(rev); {
 	case err != nil:

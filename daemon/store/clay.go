@@ -65,7 +65,8 @@ func (s ClayStore) PutClay(ctx context.Context, c tiles.Clay, m Match, at kiln.S
 
 // PutBatch keeps a batch or what is changed about it. The errors are ErrNoClay, ErrNoBatch
 // (a parent), ErrChanged, *tiles.Invalid (a batch made from itself) and trouble with the disk.
-func (s ClayStore) PutBatch(ctx context.Context, b tiles.Batch, m Match, at kiln.Stamp) (kept Kept, err error) {
+func (s ClayStore) PutBatch(ctx context.Context, b tiles.Batch, m Match,
+	at kiln.Stamp) (kept Kept, err error) {
 	body := batchBody{string(b.Kind), b.Stamp, b.Arrived, b.ParentTexts(), b.Open, b.Note}
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = Kept{}
@@ -73,7 +74,8 @@ func (s ClayStore) PutBatch(ctx context.Context, b tiles.Batch, m Match, at kiln
 		if err := tx.QueryRowContext(ctx, `SELECT 1 FROM clay WHERE clay = ?`, b.Clay).Scan(&clay); err != nil {
 			return missing(err, tiles.ErrNoClay)
 		}
-		err := tx.QueryRowContext(ctx, `SELECT rev FROM batch WHERE clay = ? AND batch = ?`, b.Clay, b.Batch).Scan(&kept.Revision)
+		err := tx.QueryRowContext(ctx, `SELECT rev FROM batch WHERE clay = ? AND batch = ?`, b.Clay,
+			b.Batch).Scan(&kept.Revision)
 		if err != nil && !errors.Is(err, sql.ErrNoRows) {
 			return err
 		}
@@ -171,7 +173,8 @@ func clays(ctx context.Context, q querier) ([]tiles.KeptClay, error) {
 	}
 	return collect(rows, "clays", func(c *tiles.KeptClay) error {
 		c.Matures = kiln.NoTemperature()
-		return rows.Scan(&c.ID, &c.Name, &c.MakerCode, &c.MaturesCone, &c.Stated, &c.StatedCone, &c.Grog, &c.Note, &c.Revision)
+		return rows.Scan(&c.ID, &c.Name, &c.MakerCode, &c.MaturesCone, &c.Stated, &c.StatedCone, &c.Grog,
+			&c.Note, &c.Revision)
 	})
 }
 
@@ -184,7 +187,8 @@ func batches(ctx context.Context, q querier) ([]tiles.KeptBatch, error) {
 	}
 	all, err := collect(rows, "batches", func(b *tiles.KeptBatch) error {
 		var made int64
-		err := rows.Scan(&b.Clay, &b.Batch.Batch, &b.Kind, &b.Stamp, &b.Arrived, &b.Open, &b.Note, &b.Revision, &made)
+		err := rows.Scan(&b.Clay, &b.Batch.Batch, &b.Kind, &b.Stamp, &b.Arrived, &b.Open, &b.Note,
+			&b.Revision, &made)
 		b.Made = fromMilli(made)
 		return err
 	})

@@ -82,7 +82,8 @@ func (s FiringStore) trust(ctx context.Context, tx *sql.Tx, samples []kiln.Sampl
 			if _, err := tx.ExecContext(ctx, `UPDATE change SET at_ms = at_ms + ? WHERE boot = ? AND trusted = 0`, by, string(at.Boot)); err != nil {
 				return err
 			}
-			righted, err := tx.ExecContext(ctx, `UPDATE change SET trusted = 1 WHERE boot = ? AND trusted = 0`, string(at.Boot))
+			righted, err := tx.ExecContext(ctx, `UPDATE change SET trusted = 1 WHERE boot = ? AND trusted = 0`,
+				string(at.Boot))
 			if err != nil {
 				return err
 			}

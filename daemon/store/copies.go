@@ -266,7 +266,8 @@ func (s *Store) toSecond(ctx context.Context) error {
 		err = name(part, to)
 	}
 	if err != nil {
-		return errors.Join(fmt.Errorf("%w: second place of copies %s: %w", usecase.ErrBusy, s.second, err), discard(part))
+		return errors.Join(fmt.Errorf("%w: second place of copies %s: %w", usecase.ErrBusy, s.second, err),
+			discard(part))
 	}
 	if err := checkCopy(ctx, to); err != nil {
 		return errors.Join(fmt.Errorf("second place of copies: %w", err), os.Remove(to))

@@ -178,7 +178,8 @@ func (s *Store) makeCopy(ctx context.Context) error {
 		free += info.Size()
 	}
 	if free < used+spareBytes {
-		return errors.Join(fmt.Errorf("%w: a copy needs %d MB and %d MB are free", usecase.ErrBusy, (used+spareBytes)>>20, free>>20), discard(part))
+		return errors.Join(fmt.Errorf("%w: a copy needs %d MB and %d MB are free", usecase.ErrBusy,
+			(used+spareBytes)>>20, free>>20), discard(part))
 	}
 	if err := s.fill(ctx, part); err != nil {
 		var disk *os.PathError

@@ -64,7 +64,8 @@ func (s ChangeStore) Restore(ctx context.Context, kind, id, by string, at kiln.S
 			return missing(err, fact.none)
 		}
 		var one int
-		err := tx.QueryRowContext(ctx, `SELECT 1 FROM act WHERE kind = ? AND id = ? AND op = 'strike'`, kind, id).Scan(&one)
+		err := tx.QueryRowContext(ctx, `SELECT 1 FROM act WHERE kind = ? AND id = ? AND op = 'strike'`, kind,
+			id).Scan(&one)
 		if errors.Is(err, sql.ErrNoRows) {
 			return nil
 		}

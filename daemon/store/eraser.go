@@ -77,7 +77,8 @@ type fact struct{ kind, id string }
 
 // blankOut takes a mark out of every column and of the record of changes. It gives the facts that it stood
 // on, in order, and where in the record it stood on each.
-func blankOut(ctx context.Context, tx *sql.Tx, mark string) (order []fact, where map[fact][]blanked, err error) {
+func blankOut(ctx context.Context, tx *sql.Tx, mark string) (order []fact,
+	where map[fact][]blanked, err error) {
 	type said struct {
 		fact
 		seq int64
@@ -185,7 +186,8 @@ func wordsAnew(ctx context.Context, tx *sql.Tx, pot string) error {
 	if err := tx.QueryRowContext(ctx, `SELECT mark, number, form, made_on FROM pot WHERE id = ?`, pot).Scan(&mark, &number, &form, &made); err != nil {
 		return err
 	}
-	_, err := tx.ExecContext(ctx, `UPDATE pot SET words = ? WHERE id = ?`, potWords(mark, number, form, made), pot)
+	_, err := tx.ExecContext(ctx, `UPDATE pot SET words = ? WHERE id = ?`,
+		potWords(mark, number, form, made), pot)
 	return err
 }
 

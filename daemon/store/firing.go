@@ -21,7 +21,8 @@ const (
 
 // BeginFiring opens a firing with its pre-roll in one commit. Said again it gives the number
 // that the first saying was given.
-func (s FiringStore) BeginFiring(ctx context.Context, f kiln.Firing, preroll []kiln.Sample) (number int, err error) {
+func (s FiringStore) BeginFiring(ctx context.Context, f kiln.Firing,
+	preroll []kiln.Sample) (number int, err error) {
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		err := tx.QueryRowContext(ctx, `SELECT number FROM firing WHERE id = ?`, f.ID).Scan(&number)
 		if !errors.Is(err, sql.ErrNoRows) {
@@ -73,7 +74,8 @@ func addFiring(ctx context.Context, tx *sql.Tx, f kiln.Firing) (row int64, numbe
 	err = tx.QueryRowContext(ctx, `
 		INSERT INTO firing (id, kiln, number, revision, status, source, began_ms, over_ms, trusted, heat_model, summary, peak_c)
 		VALUES (?1, ?2, (SELECT coalesce(max(number), 0) + 1 FROM firing WHERE kiln = ?2), 1, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10) RETURNING row, number`,
-		f.ID, f.Kiln, f.Status, f.Source, began, over, trusted, codec.ModelOf(f.HeatWork), codec.WriteSummary(f), peakOf(f)).Scan(&row, &number)
+		f.ID, f.Kiln, f.Status, f.Source, began, over, trusted, codec.ModelOf(f.HeatWork), codec.WriteSummary(f),
+		peakOf(f)).Scan(&row, &number)
 	return row, number, err
 }
 
@@ -143,9 +145,11 @@ func firingRow(ctx context.Context, q querier, id kiln.FiringID) (row int64, k k
 
 // openRuns gives the stamp of the last sample written of a firing, zero if there is none, and how
 // many are not sealed.
-func openRuns(ctx context.Context, tx *sql.Tx, firing int64, k kiln.KilnID) (last kiln.Stamp, open int, err error) {
+func openRuns(ctx context.Context, tx *sql.Tx, firing int64, k kiln.KilnID) (last kiln.Stamp,
+	open int, err error) {
 	var data []byte
-	err = tx.QueryRowContext(ctx, `SELECT data FROM run WHERE firing = ? ORDER BY row DESC LIMIT 1`, firing).Scan(&data)
+	err = tx.QueryRowContext(ctx, `SELECT data FROM run WHERE firing = ? ORDER BY row DESC LIMIT 1`,
+		firing).Scan(&data)
 	if errors.Is(err, sql.ErrNoRows) {
 		return last, 0, nil
 	}
@@ -155,7 +159,8 @@ func openRuns(ctx context.Context, tx *sql.Tx, firing int64, k kiln.KilnID) (las
 	if samples, err := codec.Decode(data, k); err == nil && len(samples) > 0 {
 		last = samples[len(samples)-1].At
 	}
-	err = tx.QueryRowContext(ctx, `SELECT coalesce(sum(rows), 0) FROM run WHERE firing = ? AND sealed = 0`, firing).Scan(&open)
+	err = tx.QueryRowContext(ctx, `SELECT coalesce(sum(rows), 0) FROM run WHERE firing = ? AND sealed = 0`,
+		firing).Scan(&open)
 	return last, open, err
 }
 
@@ -165,13 +170,15 @@ func addRun(ctx context.Context, tx *sql.Tx, firing int64, samples []kiln.Sample
 	var line any
 	if i := slices.IndexFunc(samples, func(s kiln.Sample) bool { return s.Raw != "" }); i >= 0 && !sealed {
 		raw := samples[i].Raw
-		line = fmt.Sprintf("%.3f\t%s", samples[i].At.Since.Seconds(), strings.ToValidUTF8(raw[:min(len(raw), mostLine)], "?"))
+		line = fmt.Sprintf("%.3f\t%s", samples[i].At.Since.Seconds(),
+			strings.ToValidUTF8(raw[:min(len(raw), mostLine)], "?"))
 	}
 	_, data, err := coded(samples, sealed)
 	if err != nil {
 		return err
 	}
-	_, err = tx.ExecContext(ctx, `INSERT INTO run (firing, rows, sealed, data, line) VALUES (?, ?, ?, ?, ?)`, firing, len(samples), sealed, data, line)
+	_, err = tx.ExecContext(ctx, `INSERT INTO run (firing, rows, sealed, data, line) VALUES (?, ?, ?, ?, ?)`,
+		firing, len(samples), sealed, data, line)
 	return err
 }
 
@@ -181,7 +188,8 @@ func coded(samples []kiln.Sample, sealed bool) (*codec.Block, []byte, error) {
 	data := b.Encode(sealed)
 	if sealed {
 		if back, err := codec.DecodeBlock(data); err != nil || !back.Same(b) {
-			return nil, nil, fmt.Errorf("seal: what was coded does not read back the same: %w", errors.Join(codec.ErrCoded, err))
+			return nil, nil, fmt.Errorf("seal: what was coded does not read back the same: %w",
+				errors.Join(codec.ErrCoded, err))
 		}
 	}
 	return b, data, nil
@@ -263,7 +271,8 @@ func (s FiringStore) end(ctx context.Context, tx *sql.Tx, f kiln.Firing) (row in
 	began, over, trusted := codec.TimesOf(f)
 	if _, err := tx.ExecContext(ctx, `
 		UPDATE firing SET revision = revision + 1, status = ?, began_ms = ?, over_ms = ?, trusted = ?, heat_model = ?, summary = ?, peak_c = ? WHERE row = ?`,
-		f.Status, began, over, trusted, codec.ModelOf(f.HeatWork), codec.WriteSummary(f), peakOf(f), row); err != nil {
+		f.Status, began, over, trusted, codec.ModelOf(f.HeatWork), codec.WriteSummary(f), peakOf(f),
+		row); err != nil {
 		return 0, err
 	}
 	if err := tellFiring(ctx, tx, "end", "", row, f, s.orNow(f.Over)); err != nil {
@@ -320,7 +329,8 @@ func keepCurve(ctx context.Context, tx *sql.Tx, row int64, blocks [][]byte) erro
 }
 
 // envelop keeps the lowest and highest reading of each minute.
-func (s FiringStore) envelop(ctx context.Context, tx *sql.Tx, row int64, f kiln.Firing, blocks [][]byte) error {
+func (s FiringStore) envelop(ctx context.Context, tx *sql.Tx, row int64, f kiln.Firing,
+	blocks [][]byte) error {
 	thin := kiln.NewDownsampler(nil, codec.EnvelopeStep)
 	if err := s.each(ctx, tx, f, blocks, func(b *codec.Block, n int) { b.Thin(thin, n) }); err != nil {
 		return err

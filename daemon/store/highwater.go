@@ -72,13 +72,15 @@ func (r reached) behind(other reached) bool {
 // file beside it: by it a store that went back is noticed at a start.
 type highWater struct {
 	reached
-	N     uint64    `json:"n"`     // counts the writings
-	Inode uint64    `json:"inode"` // of the file that was open; where another one lies there somebody put it there
-	Log   uint64    `json:"log"`   // of its log
-	Self  uint64    `json:"self"`  // of this file; where it is another one the whole folder was carried elsewhere
-	Put   bool      `json:"put"`   // a copy was put in its place on purpose, and has not been opened yet
-	Told  string    `json:"told"`  // what the last start that found something wrong said
-	At    time.Time `json:"at"`    // when it did
+	N uint64 `json:"n"` // counts the writings
+	// of the file that was open; where another one lies there somebody put it there
+	Inode uint64 `json:"inode"`
+	Log   uint64 `json:"log"` // of its log
+	// of this file; where it is another one the whole folder was carried elsewhere
+	Self uint64    `json:"self"`
+	Put  bool      `json:"put"`  // a copy was put in its place on purpose, and has not been opened yet
+	Told string    `json:"told"` // what the last start that found something wrong said
+	At   time.Time `json:"at"`   // when it did
 }
 
 const (

@@ -134,7 +134,8 @@ func (in *intake) write(w *many, at kiln.Stamp, last int64) error {
 		if !c.at.IsZero() && !c.at.Equal(at.Wall) {
 			at = kiln.Stamp{Boot: toldBoot, Wall: c.at, Trusted: c.trusted}
 		}
-		return []any{last + int64(i) + 1, c.kind, "put", c.id, at.Wall.UnixMilli(), at.Trusted, string(at.Boot), c.body}
+		return []any{last + int64(i) + 1, c.kind, "put", c.id, at.Wall.UnixMilli(), at.Trusted,
+			string(at.Boot), c.body}
 	})
 	if err != nil {
 		return err

@@ -20,7 +20,8 @@ type kilnBody struct {
 
 // PutKiln keeps a kiln without a line, or what is changed about it. The errors are tiles.ErrChanged and
 // trouble with the disk.
-func (s KilnStore) PutKiln(ctx context.Context, k tiles.AddedKiln, m Match, at kiln.Stamp) (kept tiles.PutResult, err error) {
+func (s KilnStore) PutKiln(ctx context.Context, k tiles.AddedKiln, m Match,
+	at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := kilnBody{Kiln: string(k.ID), Fuel: k.Fuel}
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = tiles.PutResult{}
@@ -95,7 +96,8 @@ func (s KilnStore) FormerKilns(ctx context.Context) (map[kiln.KilnID]kiln.KilnID
 // RenameKiln puts all that was said of a kiln under another name, and tells how much that was. Its firings
 // keep their numbers; those that the new name has already are counted on behind them. What stands in the
 // record of changes stays as it was said. Said again it does nothing.
-func (s KilnStore) RenameKiln(ctx context.Context, was, now kiln.KilnID, at kiln.Stamp) (moved tiles.RecordedKiln, err error) {
+func (s KilnStore) RenameKiln(ctx context.Context, was, now kiln.KilnID,
+	at kiln.Stamp) (moved tiles.RecordedKiln, err error) {
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		moved = tiles.RecordedKiln{ID: now}
 		var is kiln.KilnID
@@ -111,7 +113,8 @@ func (s KilnStore) RenameKiln(ctx context.Context, was, now kiln.KilnID, at kiln
 			moved = of[0]
 			moved.ID = now
 		}
-		seq, err := recordChange(ctx, tx, "kiln", "put", string(now), at, kilnBody{Kiln: string(now), Was: string(was)})
+		seq, err := recordChange(ctx, tx, "kiln", "put", string(now), at,
+			kilnBody{Kiln: string(now), Was: string(was)})
 		if err != nil {
 			return err
 		}
@@ -236,7 +239,8 @@ type probeBody struct {
 
 // PutProbe keeps the life of a probe or what is changed about it, such as its removal. The
 // errors are tiles.ErrChanged and trouble with the disk.
-func (s KilnStore) PutProbe(ctx context.Context, p tiles.ProbeLife, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
+func (s KilnStore) PutProbe(ctx context.Context, p tiles.ProbeLife, m usecase.Precondition,
+	at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := probeBody{string(p.Kiln), string(p.Channel), p.Type, p.Class, p.Fitted, p.Removed, p.Note}
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = tiles.PutResult{}
@@ -289,7 +293,8 @@ type markBody struct {
 
 // PutKeepShut keeps the temperature above which a kiln is kept shut, from now on. The
 // errors are tiles.ErrIDUsed and trouble with the disk.
-func (s KilnStore) PutKeepShut(ctx context.Context, m tiles.KeepShut, at kiln.Stamp) (tiles.PutResult, error) {
+func (s KilnStore) PutKeepShut(ctx context.Context, m tiles.KeepShut,
+	at kiln.Stamp) (tiles.PutResult, error) {
 	body := markBody{string(m.Kiln), float64(m.Mark), m.Reason, m.By}
 	return s.putFact(ctx, "mark", m.ID, at, body, func(tx *sql.Tx, seq int64) error {
 		_, err := tx.ExecContext(ctx, `INSERT INTO unpacking_mark (id, seq, kiln, mark_c, reason, by) VALUES (?, ?, ?, ?, ?, ?)`,

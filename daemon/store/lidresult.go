@@ -47,8 +47,10 @@ type losses struct {
 // are no part of what was said, so that the same board said again under other settings is
 // still the same. The errors are tiles.ErrIDUsed, ErrNoLoad, ErrNoClay, ErrNoBatch and
 // trouble with the disk.
-func (s LidStore) PutLidResult(ctx context.Context, v lid.Result, at kiln.Stamp) (kept tiles.PutResult, err error) {
-	body := lidResultBody{v.Load, append([]string{}, v.Pots...), v.Form, v.Maker, string(v.Seat), v.SeatGlazed, v.Body.String(), v.Lid.String(),
+func (s LidStore) PutLidResult(ctx context.Context, v lid.Result,
+	at kiln.Stamp) (kept tiles.PutResult, err error) {
+	body := lidResultBody{v.Load, append([]string{}, v.Pots...), v.Form, v.Maker, string(v.Seat), v.SeatGlazed,
+		v.Body.String(), v.Lid.String(),
 		sat(v.Sat), losses(v.Losses), floats(v.Plays), floats(v.Thrown), v.By}
 	pots, err := jsonList(body.Pots)
 	if err != nil {
@@ -83,9 +85,11 @@ func (s LidStore) PutLidResult(ctx context.Context, v lid.Result, at kiln.Stamp)
 				too_big, tight, good, loose, drops_in, not_looked_at, glued, rocks, chipped, dropped,
 				plays_mm, thrown_mm, least_play_mm, most_play_mm, bearing_mm, by)
 			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-			v.ID, seq, orNull(v.Load), pots, v.Form, v.Maker, v.Seat, v.SeatGlazed, v.Body.Clay, v.Body.Batch, v.Lid.Clay, v.Lid.Batch,
+			v.ID, seq, orNull(v.Load), pots, v.Form, v.Maker, v.Seat, v.SeatGlazed, v.Body.Clay, v.Body.Batch,
+			v.Lid.Clay, v.Lid.Batch,
 			v.Sat.TooBig, v.Sat.Tight, v.Sat.Good, v.Sat.Loose, v.Sat.DropsIn, v.Sat.NotLookedAt,
-			v.Losses.Glued, v.Losses.Rocks, v.Losses.Chipped, v.Losses.Dropped, plays, thrown, least, most, bearing, v.By)
+			v.Losses.Glued, v.Losses.Rocks, v.Losses.Chipped, v.Losses.Dropped, plays, thrown, least, most,
+			bearing, v.By)
 		return err
 	})
 	return kept, err
@@ -129,13 +133,16 @@ func (s LidStore) LidResults(ctx context.Context, w lid.ResultFilter) ([]lid.Res
 		var struck struckRow
 		t, l := &v.Sat, &v.Losses
 		if err := rows.Scan(&v.ID, &v.Load, &pots, &v.Form, &v.Maker, &v.Seat, &v.SeatGlazed, &v.Body.Clay, &v.Body.Batch, &v.Lid.Clay, &v.Lid.Batch,
-			&t.TooBig, &t.Tight, &t.Good, &t.Loose, &t.DropsIn, &t.NotLookedAt, &l.Glued, &l.Rocks, &l.Chipped, &l.Dropped,
-			&plays, &thrown, &least, &most, &bearing, &v.By, &at, &v.Trusted, &struck.by, &struck.why, &struck.at); err != nil {
+			&t.TooBig, &t.Tight, &t.Good, &t.Loose, &t.DropsIn, &t.NotLookedAt, &l.Glued, &l.Rocks,
+			&l.Chipped, &l.Dropped,
+			&plays, &thrown, &least, &most, &bearing, &v.By, &at, &v.Trusted, &struck.by, &struck.why,
+			&struck.at); err != nil {
 			return err
 		}
 		v.At, v.Struck = fromMilli(at), struck.act()
 		if least.Valid {
-			v.Limits = &lid.Limits{LeastPlay: tiles.Millimetre(least.Float64), MostPlay: tiles.Millimetre(most.Float64), Bearing: tiles.Millimetre(bearing.Float64)}
+			v.Limits = &lid.Limits{LeastPlay: tiles.Millimetre(least.Float64),
+				MostPlay: tiles.Millimetre(most.Float64), Bearing: tiles.Millimetre(bearing.Float64)}
 		}
 		if err := json.Unmarshal([]byte(pots), &v.Pots); err != nil {
 			return err
@@ -158,7 +165,8 @@ func (s LidStore) Tallies(ctx context.Context) ([]lid.GroupCount, error) {
 		return nil, fmt.Errorf("read the tally: %w", err)
 	}
 	return collect(rows, "the tally", func(t *lid.GroupCount) error {
-		return rows.Scan(&t.Form, &t.Body, &t.Lid, &t.Maker, &t.Boards, &t.Sat.TooBig, &t.Sat.Tight, &t.Sat.Good, &t.Sat.Loose, &t.Sat.DropsIn, &t.Sat.NotLookedAt,
+		return rows.Scan(&t.Form, &t.Body, &t.Lid, &t.Maker, &t.Boards, &t.Sat.TooBig, &t.Sat.Tight, &t.Sat.Good,
+			&t.Sat.Loose, &t.Sat.DropsIn, &t.Sat.NotLookedAt,
 			&t.Losses.Glued, &t.Losses.Rocks, &t.Losses.Chipped, &t.Losses.Dropped)
 	})
 }

@@ -30,7 +30,8 @@ type barSlot struct {
 }
 
 func sayLoad(l tiles.Load) loadBody {
-	body := loadBody{string(l.Kiln), string(l.Kind), string(l.Atmosphere), []barSlot{}, string(l.Firing), l.PackedBy, l.Note, stated(l.Stated)}
+	body := loadBody{string(l.Kiln), string(l.Kind), string(l.Atmosphere), []barSlot{}, string(l.Firing),
+		l.PackedBy, l.Note, stated(l.Stated)}
 	for _, b := range l.Bars {
 		body.Bars = append(body.Bars, barSlot{string(b.Bar), b.Shelf})
 	}
@@ -45,7 +46,8 @@ const insertLoad = `
 
 // PutLoad keeps a load or what is changed about it, and gives it its number. The errors are
 // tiles.ErrNoBar, tiles.ErrChanged and trouble with the disk.
-func (s LoadStore) PutLoad(ctx context.Context, l tiles.Load, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
+func (s LoadStore) PutLoad(ctx context.Context, l tiles.Load, m usecase.Precondition,
+	at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := sayLoad(l)
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = tiles.PutResult{}
@@ -132,17 +134,20 @@ func codesOf(bars []tiles.Placed) []string {
 }
 
 // CloseLoad says that a load was unpacked. Said again it changes nothing.
-func (s LoadStore) CloseLoad(ctx context.Context, id string, unpacked time.Time, by string, at kiln.Stamp) error {
+func (s LoadStore) CloseLoad(ctx context.Context, id string, unpacked time.Time, by string,
+	at kiln.Stamp) error {
 	return s.changeLoad(ctx, id, "unpack", func(tx *sql.Tx) error {
 		var done sql.NullInt64
 		if err := tx.QueryRowContext(ctx, `SELECT unpacked_ms FROM load WHERE id = ?`, id).Scan(&done); err != nil || done.Valid {
 			return missing(err, tiles.ErrNoLoad)
 		}
-		seq, err := recordChange(ctx, tx, "load", "close", id, at, map[string]string{"by": by, "unpacked_at": unpacked.UTC().Format(time.RFC3339)})
+		seq, err := recordChange(ctx, tx, "load", "close", id, at,
+			map[string]string{"by": by, "unpacked_at": unpacked.UTC().Format(time.RFC3339)})
 		if err != nil {
 			return err
 		}
-		_, err = tx.ExecContext(ctx, `UPDATE load SET unpacked_ms = ?, closed_by = ?, rev = ? WHERE id = ?`, unpacked.UnixMilli(), by, seq, id)
+		_, err = tx.ExecContext(ctx, `UPDATE load SET unpacked_ms = ?, closed_by = ?, rev = ? WHERE id = ?`,
+			unpacked.UnixMilli(), by, seq, id)
 		return err
 	})
 }
@@ -158,7 +163,8 @@ func (s LoadStore) CallOffLoad(ctx context.Context, id, by string, at kiln.Stamp
 		if err != nil {
 			return err
 		}
-		_, err = tx.ExecContext(ctx, `UPDATE load SET called_off_ms = ?, closed_by = ?, rev = ? WHERE id = ?`, at.Wall.UnixMilli(), by, seq, id)
+		_, err = tx.ExecContext(ctx, `UPDATE load SET called_off_ms = ?, closed_by = ?, rev = ? WHERE id = ?`,
+			at.Wall.UnixMilli(), by, seq, id)
 		return err
 	})
 }
@@ -315,10 +321,11 @@ func (s LoadStore) Load(ctx context.Context, id string) (tiles.KeptLoad, error) 
 
 // What became of a load l: tiles.KeptLoad.State says the same of one that was read.
 const (
-	loadRuns    = `EXISTS (SELECT 1 FROM load_firing lf JOIN firing f ON f.id = lf.firing WHERE lf.load = l.id AND f.status = 'running')`
-	loadFired   = `(l.heat_work_c IS NOT NULL OR EXISTS (SELECT 1 FROM load_firing lf LEFT JOIN firing f ON f.id = lf.firing WHERE lf.load = l.id AND coalesce(f.stands, 'ended') = 'ended' AND coalesce(f.peak_c, 550) >= 550))`
-	loadIn      = `(l.unpacked_ms IS NULL AND l.called_off_ms IS NULL)`
-	loadWaits   = `(l.called_off_ms IS NULL AND (l.unpacked_ms IS NOT NULL OR ` + loadFired + ` AND NOT ` + loadRuns + `))` // for its bars to be measured
+	loadRuns  = `EXISTS (SELECT 1 FROM load_firing lf JOIN firing f ON f.id = lf.firing WHERE lf.load = l.id AND f.status = 'running')`
+	loadFired = `(l.heat_work_c IS NOT NULL OR EXISTS (SELECT 1 FROM load_firing lf LEFT JOIN firing f ON f.id = lf.firing WHERE lf.load = l.id AND coalesce(f.stands, 'ended') = 'ended' AND coalesce(f.peak_c, 550) >= 550))`
+	loadIn    = `(l.unpacked_ms IS NULL AND l.called_off_ms IS NULL)`
+	// for its bars to be measured
+	loadWaits   = `(l.called_off_ms IS NULL AND (l.unpacked_ms IS NOT NULL OR ` + loadFired + ` AND NOT ` + loadRuns + `))`
 	loadIsOpen  = `(` + loadIn + ` AND NOT ` + loadFired + ` AND NOT ` + loadRuns + `)`
 	barsToGauge = `(SELECT count(*) FROM load_bar x JOIN bar b ON b.code = x.bar WHERE x.load = l.id AND x.measured = 0 AND b.flags = '')`
 )

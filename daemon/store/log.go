@@ -13,8 +13,9 @@ type logHarm int
 
 const (
 	logWhole logHarm = iota
-	logTorn          // the last entry in it is not whole: the power was cut while it was written, or it was spoiled later
-	logHurt          // entries are in it behind one that is not whole, so that they had been acknowledged
+	// the last entry in it is not whole: the power was cut while it was written, or it was spoiled later
+	logTorn
+	logHurt // entries are in it behind one that is not whole, so that they had been acknowledged
 )
 
 // The form of a log stands in sqlite.org/fileformat2.html, 4: a head of 32 bytes, then frames of a head
@@ -22,7 +23,8 @@ const (
 // the sum of all before it.
 const (
 	logHead, frameHead = 32, 24
-	logBlock           = 4096 // a commit is filled up to the end of such a block, with frames that count for nothing (psow=0)
+	// a commit is filled up to the end of such a block, with frames that count for nothing (psow=0)
+	logBlock = 4096
 )
 
 // harmOf looks a log over. One that is not there is whole. Before a transaction is written the one

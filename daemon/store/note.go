@@ -48,7 +48,8 @@ func (s NoteStore) Notes(ctx context.Context, firing kiln.FiringID) ([]tiles.Not
 	return collect(rows, "notes", func(n *tiles.Note) error {
 		var at int64
 		var struck struckRow
-		err := rows.Scan(&n.ID, &n.Firing, &n.Text, &n.Happened, &n.Incident, &n.By, &at, &n.Trusted, &struck.by, &struck.why, &struck.at)
+		err := rows.Scan(&n.ID, &n.Firing, &n.Text, &n.Happened, &n.Incident, &n.By, &at, &n.Trusted, &struck.by,
+			&struck.why, &struck.at)
 		n.At, n.Struck = fromMilli(at), struck.act()
 		return err
 	})
@@ -134,7 +135,8 @@ func (s NoteStore) Cones(ctx context.Context, firing kiln.FiringID) ([]tiles.Con
 		var tilt sql.NullFloat64
 		var at int64
 		var struck struckRow
-		err := rows.Scan(&k.ID, &k.Firing, &k.Cone, &k.Series, &k.Shelf, &k.Seen, &tilt, &k.By, &at, &k.Trusted, &struck.by, &struck.why, &struck.at)
+		err := rows.Scan(&k.ID, &k.Firing, &k.Cone, &k.Series, &k.Shelf, &k.Seen, &tilt, &k.By, &at, &k.Trusted,
+			&struck.by, &struck.why, &struck.at)
 		k.Tilt, k.Tilted, k.At, k.Struck = tilt.Float64, tilt.Valid, fromMilli(at), struck.act()
 		return err
 	})
@@ -151,7 +153,8 @@ func (s *handle) putFact(ctx context.Context, kind, id string, at kiln.Stamp, bo
 			return err
 		}
 		if again {
-			return tx.QueryRowContext(ctx, `SELECT seq FROM change WHERE id = ? AND kind = ? AND op = 'put'`, id, kind).Scan(&kept.Revision)
+			return tx.QueryRowContext(ctx, `SELECT seq FROM change WHERE id = ? AND kind = ? AND op = 'put'`, id,
+				kind).Scan(&kept.Revision)
 		}
 		kept.New = true
 		if kept.Revision, err = recordChange(ctx, tx, kind, "put", id, at, body); err != nil {
@@ -167,13 +170,15 @@ func (s *handle) putFact(ctx context.Context, kind, id string, at kiln.Stamp, bo
 
 // strike crosses a fact out, once; said again it changes nothing. there finds the fact by its
 // id; none is what is said if it does not.
-func (s *handle) strike(ctx context.Context, kind, there, id, by, why string, at kiln.Stamp, none error) error {
+func (s *handle) strike(ctx context.Context, kind, there, id, by, why string, at kiln.Stamp,
+	none error) error {
 	err := s.write(ctx, func(tx *sql.Tx) error {
 		var one int
 		if err := tx.QueryRowContext(ctx, there, id).Scan(&one); err != nil {
 			return missing(err, none)
 		}
-		err := tx.QueryRowContext(ctx, `SELECT 1 FROM act WHERE kind = ? AND id = ? AND op = 'strike'`, kind, id).Scan(&one)
+		err := tx.QueryRowContext(ctx, `SELECT 1 FROM act WHERE kind = ? AND id = ? AND op = 'strike'`, kind,
+			id).Scan(&one)
 		if !errors.Is(err, sql.ErrNoRows) {
 			return err
 		}

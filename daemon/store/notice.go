@@ -51,7 +51,8 @@ func (s NoticeStore) WaitingNotices(ctx context.Context) ([]notice.Delivery, err
 }
 
 // TriedNotice keeps what came of a try.
-func (s NoticeStore) TriedNotice(ctx context.Context, id, receiver, outcome, answer string, at time.Time) error {
+func (s NoticeStore) TriedNotice(ctx context.Context, id, receiver, outcome, answer string,
+	at time.Time) error {
 	return s.writeAnywhere(ctx, func(tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, `UPDATE delivery SET outcome = ?, answer = ?, at_ms = ?, tries = tries + 1 WHERE receiver = ? AND n = (SELECT n FROM notice WHERE id = ?)`,
 			outcome, answer, at.UnixMilli(), receiver, id)

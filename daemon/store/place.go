@@ -17,9 +17,10 @@ import (
 
 // ErrGone means that the file which is open is no longer the one of the store folder: what is written to
 // it would be gone with the daemon.
-var ErrGone = message.WrapError(usecase.ErrBusy, "the store cannot take it now: the file of the store was removed or "+
-	"moved, or another one lies in its place, while the daemon has it open; nothing can be kept. "+
-	"Put it back, or start the daemon anew")
+var ErrGone = message.WrapError(usecase.ErrBusy,
+	"the store cannot take it now: the file of the store was removed or "+
+		"moved, or another one lies in its place, while the daemon has it open; nothing can be kept. "+
+		"Put it back, or start the daemon anew")
 
 // held is a file that is open.
 type held struct{ disk, inode uint64 }
@@ -95,7 +96,8 @@ func (s *Store) Rescue(ctx context.Context) error {
 			continue
 		}
 		if err != nil || h.disk != s.held[0].Load().disk {
-			return fmt.Errorf("copy what is open: the disk of %s is not there: %w", s.folder, errors.Join(ErrGone, err))
+			return fmt.Errorf("copy what is open: the disk of %s is not there: %w", s.folder,
+				errors.Join(ErrGone, err))
 		}
 		break
 	}

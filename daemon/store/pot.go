@@ -38,13 +38,16 @@ type potBody struct {
 
 // PutPot keeps a pot card or what is changed about it. The errors are tiles.ErrNoClay,
 // ErrNoBatch, ErrChanged and trouble with the disk.
-func (s LidStore) PutPot(ctx context.Context, p lid.PotCard, m usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
+func (s LidStore) PutPot(ctx context.Context, p lid.PotCard, m usecase.Precondition,
+	at kiln.Stamp) (kept tiles.PutResult, err error) {
 	lid := ""
 	if p.Lid != (tiles.BatchRef{}) {
 		lid = p.Lid.String()
 	}
-	body := potBody{p.Mark, p.Number, p.Form, string(p.Seat), p.SeatGlazed, string(p.Together), floats(p.Collar), float64(p.Opening), string(p.Stage),
-		p.Body.String(), lid, float64(p.Set), float64(p.Measured), float64(p.Bowl), float64(p.TrimMost), floats(p.Fired), p.MadeOn, p.Note}
+	body := potBody{p.Mark, p.Number, p.Form, string(p.Seat), p.SeatGlazed, string(p.Together), floats(p.Collar),
+		float64(p.Opening), string(p.Stage),
+		p.Body.String(), lid, float64(p.Set), float64(p.Measured), float64(p.Bowl), float64(p.TrimMost),
+		floats(p.Fired), p.MadeOn, p.Note}
 	collar, err := jsonList(body.Collar)
 	if err != nil {
 		return kept, fmt.Errorf("keep pot card %s: %w", p.ID, err)
@@ -85,8 +88,10 @@ func (s LidStore) PutPot(ctx context.Context, p lid.PotCard, m usecase.Precondit
 				lid_batch = excluded.lid_batch, set_mm = excluded.set_mm, lid_mm = excluded.lid_mm, bowl_mm = excluded.bowl_mm,
 				trim_most_mm = excluded.trim_most_mm, fired_mm = excluded.fired_mm, made_on = excluded.made_on, note = excluded.note,
 				words = excluded.words, rev = excluded.rev`,
-			p.ID, p.Mark, p.Number, p.Form, p.Seat, p.SeatGlazed, p.Together, collar, p.Stage, orNull(float64(p.Opening)), p.Body.Clay, p.Body.Batch,
-			orNull(p.Lid.Clay), orNull(p.Lid.Batch), orNull(float64(p.Set)), orNull(float64(p.Measured)), orNull(float64(p.Bowl)), orNull(float64(p.TrimMost)), fired, p.MadeOn, p.Note,
+			p.ID, p.Mark, p.Number, p.Form, p.Seat, p.SeatGlazed, p.Together, collar, p.Stage,
+			orNull(float64(p.Opening)), p.Body.Clay, p.Body.Batch,
+			orNull(p.Lid.Clay), orNull(p.Lid.Batch), orNull(float64(p.Set)), orNull(float64(p.Measured)),
+			orNull(float64(p.Bowl)), orNull(float64(p.TrimMost)), fired, p.MadeOn, p.Note,
 			potWords(p.Mark, p.Number, p.Form, p.MadeOn), kept.Revision)
 		return err
 	})
@@ -149,7 +154,8 @@ func (s LidStore) Pots(ctx context.Context, w lid.PotFilter) ([]lid.KeptPot, err
 	return collect(rows, "pot cards", func(p *lid.KeptPot) error {
 		var collar, fired string
 		if err := rows.Scan(&p.ID, &p.Mark, &p.Number, &p.Form, &p.Seat, &p.SeatGlazed, &p.Together, &collar, &p.Stage, &p.Opening, &p.Body.Clay, &p.Body.Batch,
-			&p.Lid.Clay, &p.Lid.Batch, &p.Set, &p.Measured, &p.Bowl, &p.TrimMost, &fired, &p.MadeOn, &p.Note, &p.Revision); err != nil {
+			&p.Lid.Clay, &p.Lid.Batch, &p.Set, &p.Measured, &p.Bowl, &p.TrimMost, &fired, &p.MadeOn, &p.Note,
+			&p.Revision); err != nil {
 			return err
 		}
 		err := errors.Join(json.Unmarshal([]byte(collar), &p.Collar), json.Unmarshal([]byte(fired), &p.Fired))

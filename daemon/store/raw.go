@@ -19,7 +19,8 @@ func addLines(ctx context.Context, tx *sql.Tx, firing int64, at kiln.Stamp, line
 	if len(lines) == 0 {
 		return nil
 	}
-	_, err := tx.ExecContext(ctx, `INSERT INTO raw (firing, at_ms, data) VALUES (?, ?, ?)`, firing, at.Wall.UnixMilli(), codec.Deflated(lines, codec.Searching))
+	_, err := tx.ExecContext(ctx, `INSERT INTO raw (firing, at_ms, data) VALUES (?, ?, ?)`, firing,
+		at.Wall.UnixMilli(), codec.Deflated(lines, codec.Searching))
 	return err
 }
 

@@ -100,7 +100,8 @@ func (s FiringStore) find(ctx context.Context, id kiln.FiringID) (kiln.Firing, [
 // Curve gives the curve of a firing with the channels named, with all that it has if none is; see
 // kiln.Lay. Whoever loads it cannot tell rows from blocks. kiln.ErrNoFiring if there is no such
 // firing; one without any sample has an empty curve.
-func (s FiringStore) Curve(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID, gapAfter time.Duration) (kiln.Curve, error) {
+func (s FiringStore) Curve(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID,
+	gapAfter time.Duration) (kiln.Curve, error) {
 	f, blocks, err := s.find(ctx, id)
 	var c kiln.Curve
 	if err == nil {
@@ -112,7 +113,8 @@ func (s FiringStore) Curve(ctx context.Context, id kiln.FiringID, channels []kil
 	return c, nil
 }
 
-func (s FiringStore) curve(ctx context.Context, q querier, f kiln.Firing, blocks [][]byte, channels []kiln.ChannelID, gapAfter time.Duration) (kiln.Curve, error) {
+func (s FiringStore) curve(ctx context.Context, q querier, f kiln.Firing, blocks [][]byte,
+	channels []kiln.ChannelID, gapAfter time.Duration) (kiln.Curve, error) {
 	l := kiln.NewResampler(channels, gapAfter)
 	err := s.each(ctx, q, f, blocks, func(b *codec.Block, n int) { b.Lay(l, n) })
 	return l.Curve(), err
@@ -122,7 +124,8 @@ func (s FiringStore) curve(ctx context.Context, q querier, f kiln.Firing, blocks
 // channels named, of all that it has if none is. Minutes and what is made of them come from the
 // stored envelope; a finer step, and a firing under way, from the readings. points asks for at
 // most so many steps, and then step does not count. A step below a second gives each reading.
-func (s FiringStore) Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID, step time.Duration, points int) ([]kiln.Envelope, []kiln.Gap, error) {
+func (s FiringStore) Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID,
+	step time.Duration, points int) ([]kiln.Envelope, []kiln.Gap, error) {
 	f, row, err := s.firing(ctx, id)
 	if err != nil {
 		return nil, nil, fmt.Errorf("read the curve of firing %s: %w", id, err)
@@ -224,7 +227,8 @@ func (s FiringStore) Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.F
 
 // firings reads summaries, with what people said of them over what was worked out, and the rows
 // in which they stand. There are about so many.
-func (s FiringStore) firings(ctx context.Context, many int, where string, args ...any) ([]kiln.Firing, []int64, error) {
+func (s FiringStore) firings(ctx context.Context, many int, where string, args ...any) ([]kiln.Firing,
+	[]int64, error) {
 	rows, err := s.read.QueryContext(ctx, `
 		SELECT f.row, f.number, f.stands, f.summary, l.load, f.said_kind, f.said_atmosphere, f.said_note
 		FROM firing f LEFT JOIN load_firing l ON l.firing = f.id `+where, args...)
@@ -272,7 +276,8 @@ func (s FiringStore) firings(ctx context.Context, many int, where string, args .
 func (s FiringStore) bare(ctx context.Context, row int64, f *kiln.Firing) error {
 	var began int64
 	f.Peak = kiln.NoTemperature()
-	err := s.read.QueryRowContext(ctx, `SELECT id, kiln, source, began_ms, trusted FROM firing WHERE row = ?`, row).Scan(&f.ID, &f.Kiln, &f.Source, &began, &f.Began.Trusted)
+	err := s.read.QueryRowContext(ctx, `SELECT id, kiln, source, began_ms, trusted FROM firing WHERE row = ?`,
+		row).Scan(&f.ID, &f.Kiln, &f.Source, &began, &f.Began.Trusted)
 	f.Began.Wall = fromMilli(began)
 	s.harmed(f.ID, 1)
 	return err

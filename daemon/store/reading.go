@@ -28,7 +28,8 @@ type readingBody struct {
 }
 
 func sayReading(r tiles.Reading) readingBody {
-	body := readingBody{Bar: string(r.Bar), Mark: r.Mark, Stage: string(r.Stage), Length: r.AsTyped, Unit: r.Unit, Instrument: r.Instrument,
+	body := readingBody{Bar: string(r.Bar), Mark: r.Mark, Stage: string(r.Stage), Length: r.AsTyped,
+		Unit: r.Unit, Instrument: r.Instrument,
 		Step: float64(r.Step), By: r.By, Supersedes: r.Supersedes}
 	if m := r.Mass; m != nil {
 		body.Dry, body.Saturated, body.Suspended, body.StepG = m.Dry, m.Saturated, m.Suspended, m.Step
@@ -46,7 +47,8 @@ func readingArgs(r tiles.Reading, seq int64) []any {
 	if m := r.Mass; m != nil {
 		dry, saturated, suspended, step, length = m.Dry, m.Saturated, orNull(m.Suspended), m.Step, nil
 	}
-	return []any{r.ID, r.Bar, seq, r.Mark, r.Stage, length, r.AsTyped, r.Unit, r.Instrument, float64(r.Step), dry, saturated, suspended, step,
+	return []any{r.ID, r.Bar, seq, r.Mark, r.Stage, length, r.AsTyped, r.Unit, r.Instrument, float64(r.Step),
+		dry, saturated, suspended, step,
 		r.By, r.Queued.Seconds(), r.Unusual, r.Outside, r.EntryError, r.Question.Kept(), orNull(r.Supersedes)}
 }
 
@@ -54,7 +56,8 @@ func readingArgs(r tiles.Reading, seq int64) []any {
 // the one that it confirms. The errors are tiles.ErrNoBar, tiles.ErrNoReading (of the one to supersede), tiles.ErrIDUsed and
 // trouble with the disk. r must have been validated; Unusual, Outside, EntryError and Question are what
 // was asked about it.
-func (s BarStore) PutReading(ctx context.Context, r tiles.Reading, at kiln.Stamp) (kept tiles.PutResult, err error) {
+func (s BarStore) PutReading(ctx context.Context, r tiles.Reading,
+	at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := sayReading(r)
 	at.Wall = at.Wall.Add(-r.Queued)
 	err = s.write(ctx, func(tx *sql.Tx) error {
@@ -155,12 +158,14 @@ const (
 )
 
 // StrikeReading crosses a reading out; it stays to be seen.
-func (s BarStore) StrikeReading(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error {
+func (s BarStore) StrikeReading(ctx context.Context, bar tiles.Code, id, by, why string,
+	at kiln.Stamp) error {
 	return s.readingAct(ctx, bar, id, "strike", by, why, at)
 }
 
 // ConfirmReading says in a word, without a second reading, that an unusual reading was read right.
-func (s BarStore) ConfirmReading(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error {
+func (s BarStore) ConfirmReading(ctx context.Context, bar tiles.Code, id, by, why string,
+	at kiln.Stamp) error {
 	return s.readingAct(ctx, bar, id, "confirm", by, why, at)
 }
 
@@ -171,7 +176,8 @@ func (s BarStore) CountReading(ctx context.Context, bar tiles.Code, id, by, why 
 
 // readingAct does something to a reading, once; said again it changes nothing. The errors are
 // tiles.ErrNoReading and trouble with the disk.
-func (s BarStore) readingAct(ctx context.Context, bar tiles.Code, id, op, by, why string, at kiln.Stamp) error {
+func (s BarStore) readingAct(ctx context.Context, bar tiles.Code, id, op, by, why string,
+	at kiln.Stamp) error {
 	err := s.write(ctx, func(tx *sql.Tx) error {
 		var of tiles.Code
 		if err := tx.QueryRowContext(ctx, `SELECT bar FROM reading WHERE id = ?`, id).Scan(&of); err != nil {
@@ -203,7 +209,8 @@ func (s BarStore) readingAct(ctx context.Context, bar tiles.Code, id, op, by, wh
 // actOnce does something to a reading; where it was done before it changes nothing and is not fresh.
 func actOnce(ctx context.Context, tx *sql.Tx, id, op, by, why string, at kiln.Stamp) (fresh bool, err error) {
 	var done int
-	err = tx.QueryRowContext(ctx, `SELECT 1 FROM act WHERE kind = 'reading' AND id = ? AND op = ?`, id, op).Scan(&done)
+	err = tx.QueryRowContext(ctx, `SELECT 1 FROM act WHERE kind = 'reading' AND id = ? AND op = ?`, id,
+		op).Scan(&done)
 	if !errors.Is(err, sql.ErrNoRows) {
 		return false, err
 	}

@@ -36,7 +36,8 @@ func Read(ctx context.Context, folder string) (*Store, error) {
 	if err := notNewer(have.number, len(files), have.program); err != nil || have.number < len(files) {
 		s.Close()
 		if err == nil {
-			err = fmt.Errorf("it has schema %d of an older version; start the daemon once, which brings it up to %d", have.number, len(files))
+			err = fmt.Errorf("it has schema %d of an older version; start the daemon once, which brings it up to %d",
+				have.number, len(files))
 		}
 		return nil, fmt.Errorf("read %s: %w", s.path(), err)
 	}

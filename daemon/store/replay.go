@@ -23,9 +23,10 @@ import (
 type Sent struct {
 	Site, Life string
 	Boots      []wire.PushBoot
-	Facts      func(ctx context.Context, after int64) ([]wire.PushFact, error) // in order, some at a time; none at the end
-	Firings    []wire.SentFiring
-	Curve      func(ctx context.Context, firing string) ([]byte, error) // none: nil
+	// in order, some at a time; none at the end
+	Facts   func(ctx context.Context, after int64) ([]wire.PushFact, error)
+	Firings []wire.SentFiring
+	Curve   func(ctx context.Context, firing string) ([]byte, error) // none: nil
 }
 
 // Replayed says what came of it.
@@ -145,7 +146,8 @@ func (p *replayer) fact(ctx context.Context, f wire.PushFact) error {
 	}
 	if err != nil && failed == nil { // a kind that this program does not know
 		p.r.Facts--
-		p.r.Left = append(p.r.Left, fmt.Sprintf("%d (%s %s %s): this program does not know it", f.Seq, f.Kind, f.Op, f.ID))
+		p.r.Left = append(p.r.Left, fmt.Sprintf("%d (%s %s %s): this program does not know it", f.Seq,
+			f.Kind, f.Op, f.ID))
 	}
 	if f.Op == "forget" {
 		if err := raise(ctx, p.tx, f.Kind, f.ID, f.Seq); err != nil {
@@ -264,8 +266,10 @@ func (p *replayer) clay(ctx context.Context, f wire.PushFact, at kiln.Stamp) err
 		if err = errors.Join(err, json.Unmarshal(f.Body, &b)); err != nil {
 			return err
 		}
-		_, err = p.PutClay(ctx, tiles.Clay{ID: tiles.ClayID(f.ID), Name: b.Name, MakerCode: b.MakerCode, MaturesCone: b.MaturesCone,
-			Matures: kiln.NoTemperature(), Stated: tiles.Ratio(b.Stated), StatedCone: b.StatedCone, Grog: b.Grog, Note: b.Note}, m, at)
+		_, err = p.PutClay(ctx, tiles.Clay{ID: tiles.ClayID(f.ID), Name: b.Name, MakerCode: b.MakerCode,
+			MaturesCone: b.MaturesCone,
+			Matures:     kiln.NoTemperature(), Stated: tiles.Ratio(b.Stated), StatedCone: b.StatedCone, Grog: b.Grog,
+			Note: b.Note}, m, at)
 		return err
 	}
 	var b batchBody
@@ -273,7 +277,8 @@ func (p *replayer) clay(ctx context.Context, f wire.PushFact, at kiln.Stamp) err
 	if err = errors.Join(err, json.Unmarshal(f.Body, &b)); err != nil {
 		return err
 	}
-	batch := tiles.Batch{BatchRef: ref, Kind: tiles.BatchKind(b.Kind), Stamp: b.Stamp, Arrived: b.Arrived, Open: b.Open, Note: b.Note}
+	batch := tiles.Batch{BatchRef: ref, Kind: tiles.BatchKind(b.Kind), Stamp: b.Stamp, Arrived: b.Arrived,
+		Open: b.Open, Note: b.Note}
 	if batch.Parents, batch.Shares, err = tiles.ParseParents("parents", b.Parents); err != nil {
 		return err
 	}
@@ -294,7 +299,8 @@ func (p *replayer) kiln(ctx context.Context, f wire.PushFact, at kiln.Stamp) err
 	}
 	switch {
 	case u.What != "":
-		said := tiles.UsualSaid{ID: f.ID, Kiln: kiln.KilnID(u.Kiln), Kind: kiln.Kind(u.Kind), Atmosphere: kiln.Atmosphere(u.Atmosphere), What: u.What,
+		said := tiles.UsualSaid{ID: f.ID, Kiln: kiln.KilnID(u.Kiln), Kind: kiln.Kind(u.Kind),
+			Atmosphere: kiln.Atmosphere(u.Atmosphere), What: u.What,
 			Name: u.Name, HeatWork: kiln.NoTemperature(), By: u.By}
 		if u.HeatWork != nil {
 			said.HeatWork = kiln.Celsius(*u.HeatWork)
@@ -319,8 +325,10 @@ func (p *replayer) bar(ctx context.Context, f wire.PushFact, at kiln.Stamp) erro
 	if err = errors.Join(err, json.Unmarshal(f.Body, &b)); err != nil {
 		return err
 	}
-	bar := tiles.Bar{Code: tiles.Code(f.ID), ID: b.ID, BatchRef: tiles.BatchRef{Clay: tiles.ClayID(b.Clay), Batch: tiles.BatchID(b.Batch)},
-		Forming: tiles.Forming(b.Forming), MarkLength: tiles.Millimetre(b.MarkLength), Marks: b.Marks, MadeOn: b.MadeOn, By: b.By, Practice: b.Practice, Note: b.Note}
+	bar := tiles.Bar{Code: tiles.Code(f.ID), ID: b.ID,
+		BatchRef: tiles.BatchRef{Clay: tiles.ClayID(b.Clay), Batch: tiles.BatchID(b.Batch)},
+		Forming:  tiles.Forming(b.Forming), MarkLength: tiles.Millimetre(b.MarkLength), Marks: b.Marks,
+		MadeOn: b.MadeOn, By: b.By, Practice: b.Practice, Note: b.Note}
 	for _, flag := range b.Flags {
 		bar.Flags = append(bar.Flags, tiles.Flag(flag))
 	}
@@ -353,8 +361,9 @@ func (p *replayer) load(ctx context.Context, f wire.PushFact, at kiln.Stamp) err
 	if err != nil {
 		return err
 	}
-	l := tiles.Load{ID: f.ID, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere),
-		Firing: kiln.FiringID(b.Firing), PackedBy: b.PackedBy, Note: b.Note, Stated: kiln.Celsius(b.Stated)}
+	l := tiles.Load{ID: f.ID, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind),
+		Atmosphere: kiln.Atmosphere(b.Atmosphere),
+		Firing:     kiln.FiringID(b.Firing), PackedBy: b.PackedBy, Note: b.Note, Stated: kiln.Celsius(b.Stated)}
 	for _, slot := range b.Bars {
 		l.Bars = append(l.Bars, tiles.Placed{Bar: tiles.Code(slot.Bar), Shelf: slot.Shelf})
 	}
@@ -367,7 +376,8 @@ func (p *replayer) reading(ctx context.Context, f wire.PushFact, at kiln.Stamp) 
 	if err := json.Unmarshal(f.Body, &b); err != nil {
 		return err
 	}
-	r := tiles.Reading{ID: f.ID, Bar: tiles.Code(b.Bar), Mark: b.Mark, Stage: tiles.Stage(b.Stage), AsTyped: b.Length, Unit: b.Unit,
+	r := tiles.Reading{ID: f.ID, Bar: tiles.Code(b.Bar), Mark: b.Mark, Stage: tiles.Stage(b.Stage),
+		AsTyped: b.Length, Unit: b.Unit,
 		Instrument: b.Instrument, Step: tiles.Millimetre(b.Step), By: b.By, Supersedes: b.Supersedes,
 		Queued:  time.Duration(math.Round(f.Found.QueuedS * float64(time.Second))),
 		Unusual: f.Found.Unusual, Outside: f.Found.Outside, EntryError: tiles.EntryError(f.Found.Slip),
@@ -405,10 +415,13 @@ func (p *replayer) lid(ctx context.Context, f wire.PushFact, at kiln.Stamp) erro
 		if err != nil {
 			return err
 		}
-		v := lid.Result{ID: f.ID, Load: b.Load, Pots: b.Pots, Form: b.Form, Maker: b.Maker, Seat: lid.Seat(b.Seat), SeatGlazed: b.SeatGlazed,
-			Body: of[0], Lid: of[1], Sat: lid.Outcomes(b.Counts), Losses: lid.Losses(b.Losses), Plays: lengths(b.Plays), Thrown: lengths(b.Thrown), By: b.By}
+		v := lid.Result{ID: f.ID, Load: b.Load, Pots: b.Pots, Form: b.Form, Maker: b.Maker, Seat: lid.Seat(b.Seat),
+			SeatGlazed: b.SeatGlazed,
+			Body:       of[0], Lid: of[1], Sat: lid.Outcomes(b.Counts), Losses: lid.Losses(b.Losses),
+			Plays: lengths(b.Plays), Thrown: lengths(b.Thrown), By: b.By}
 		if l := f.Found; l.LeastPlay != nil && l.MostPlay != nil && l.Bearing != nil {
-			v.Limits = &lid.Limits{LeastPlay: tiles.Millimetre(*l.LeastPlay), MostPlay: tiles.Millimetre(*l.MostPlay), Bearing: tiles.Millimetre(*l.Bearing)}
+			v.Limits = &lid.Limits{LeastPlay: tiles.Millimetre(*l.LeastPlay), MostPlay: tiles.Millimetre(*l.MostPlay),
+				Bearing: tiles.Millimetre(*l.Bearing)}
 		}
 		_, err = p.PutLidResult(ctx, v, at)
 		return err
@@ -422,9 +435,11 @@ func (p *replayer) lid(ctx context.Context, f wire.PushFact, at kiln.Stamp) erro
 	if err != nil {
 		return err
 	}
-	card := lid.PotCard{ID: f.ID, Mark: b.Mark, Number: b.Number, Form: b.Form, Seat: lid.Seat(b.Seat), SeatGlazed: b.SeatGlazed,
-		Collar: lengths(b.Collar), Stage: tiles.Stage(b.Stage), Opening: tiles.Millimetre(b.Opening),
-		Body: of[0], Lid: of[1], Set: tiles.Millimetre(b.Set), Measured: tiles.Millimetre(b.Measured), MadeOn: b.MadeOn, Note: b.Note}
+	card := lid.PotCard{ID: f.ID, Mark: b.Mark, Number: b.Number, Form: b.Form, Seat: lid.Seat(b.Seat),
+		SeatGlazed: b.SeatGlazed,
+		Collar:     lengths(b.Collar), Stage: tiles.Stage(b.Stage), Opening: tiles.Millimetre(b.Opening),
+		Body: of[0], Lid: of[1], Set: tiles.Millimetre(b.Set), Measured: tiles.Millimetre(b.Measured),
+		MadeOn: b.MadeOn, Note: b.Note}
 	asText(&card.Together, b.Together)
 	_, err = p.PutPot(ctx, card, m, at)
 	return err
@@ -446,7 +461,8 @@ func (p *replayer) beside(ctx context.Context, f wire.PushFact, at kiln.Stamp) (
 	case "cone":
 		var b coneBody
 		if err = json.Unmarshal(f.Body, &b); err == nil {
-			c := tiles.ConeSeen{ID: f.ID, Firing: kiln.FiringID(b.Firing), Cone: b.Cone, Series: b.Series, Shelf: b.Shelf, Seen: b.Seen, By: b.By}
+			c := tiles.ConeSeen{ID: f.ID, Firing: kiln.FiringID(b.Firing), Cone: b.Cone, Series: b.Series,
+				Shelf: b.Shelf, Seen: b.Seen, By: b.By}
 			if b.Tilt != nil {
 				c.Tilt, c.Tilted = *b.Tilt, true
 			}
@@ -455,7 +471,8 @@ func (p *replayer) beside(ctx context.Context, f wire.PushFact, at kiln.Stamp) (
 	case "note":
 		var b noteBody
 		if err = json.Unmarshal(f.Body, &b); err == nil {
-			_, err = p.PutNote(ctx, tiles.Note{ID: f.ID, Firing: kiln.FiringID(b.Firing), Text: b.Text, Happened: b.At, Incident: b.Incident, By: b.By}, at)
+			_, err = p.PutNote(ctx, tiles.Note{ID: f.ID, Firing: kiln.FiringID(b.Firing), Text: b.Text, Happened: b.At,
+				Incident: b.Incident, By: b.By}, at)
 		}
 	case "tick":
 		var b tickBody
@@ -465,14 +482,16 @@ func (p *replayer) beside(ctx context.Context, f wire.PushFact, at kiln.Stamp) (
 	case "mark":
 		var b markBody
 		if err = json.Unmarshal(f.Body, &b); err == nil {
-			_, err = p.PutKeepShut(ctx, tiles.KeepShut{ID: f.ID, Kiln: kiln.KilnID(b.Kiln), Mark: kiln.Celsius(b.Mark), Reason: b.Reason, By: b.By}, at)
+			_, err = p.PutKeepShut(ctx, tiles.KeepShut{ID: f.ID, Kiln: kiln.KilnID(b.Kiln), Mark: kiln.Celsius(b.Mark),
+				Reason: b.Reason, By: b.By}, at)
 		}
 	case "probe":
 		var b probeBody
 		var m usecase.Precondition
 		m, err = p.edit(ctx, `SELECT rev FROM probe WHERE id = ?`, f.ID)
 		if err = errors.Join(err, json.Unmarshal(f.Body, &b)); err == nil {
-			_, err = p.PutProbe(ctx, tiles.ProbeLife{ID: f.ID, Kiln: kiln.KilnID(b.Kiln), Channel: kiln.ChannelID(b.Channel), Type: b.Type, Class: b.Class,
+			_, err = p.PutProbe(ctx, tiles.ProbeLife{ID: f.ID, Kiln: kiln.KilnID(b.Kiln),
+				Channel: kiln.ChannelID(b.Channel), Type: b.Type, Class: b.Class,
 				Fitted: b.Fitted, Removed: b.Removed, Note: b.Note}, m, at)
 		}
 	}
@@ -508,8 +527,10 @@ func (p *replayer) firing(ctx context.Context, f wire.SentFiring, sent Sent) err
 			said_atmosphere = excluded.said_atmosphere, said_status = excluded.said_status, said_note = excluded.said_note, summary = excluded.summary,
 			peak_c = excluded.peak_c
 		RETURNING row`,
-		f.ID, f.Kiln, f.Number, f.Revision, f.Status, f.Source, f.BeganAt.UnixMilli(), over, f.TimesTrusted, f.HeatModel,
-		orNull(f.SaidKind), orNull(f.SaidAtmosphere), orNull(f.SaidStatus), orNull(f.SaidNote), f.Summary, peak).Scan(&row)
+		f.ID, f.Kiln, f.Number, f.Revision, f.Status, f.Source, f.BeganAt.UnixMilli(), over,
+		f.TimesTrusted, f.HeatModel,
+		orNull(f.SaidKind), orNull(f.SaidAtmosphere), orNull(f.SaidStatus), orNull(f.SaidNote), f.Summary,
+		peak).Scan(&row)
 	if err != nil {
 		return err
 	}

@@ -42,13 +42,15 @@ func newestCopy(ctx context.Context, path string) (string, error) {
 	if len(bad) > 0 {
 		return "", fmt.Errorf("%w in %s that is good: %w", ErrNoCopy, path, errors.Join(bad...))
 	}
-	return "", fmt.Errorf("%w in %s, nor in %s in it (a copy is named lidwright-000042-20260109T090000Z.db): %w", ErrNoCopy, path, copiesFolder, os.ErrNotExist)
+	return "", fmt.Errorf("%w in %s, nor in %s in it (a copy is named lidwright-000042-20260109T090000Z.db): %w",
+		ErrNoCopy, path, copiesFolder, os.ErrNotExist)
 }
 
 // Restore puts a copy, or the newest good one of a folder, in the place of the store of a folder
 // that no daemon uses. The file that was there is moved aside, and kept. Until the copy lies whole
 // beside it the file stays where it is.
-func Restore(ctx context.Context, folder, from string, at time.Time) (copied string, aside []string, err error) {
+func Restore(ctx context.Context, folder, from string, at time.Time) (copied string,
+	aside []string, err error) {
 	lock, err := lockFolder(folder)
 	if err != nil {
 		return "", nil, err
@@ -78,7 +80,8 @@ func Restore(ctx context.Context, folder, from string, at time.Time) (copied str
 	}
 	high, _, err := readHighWater(folder)
 	if err == nil { // on purpose: the next start finds nothing wrong, and begins another life
-		err = writeHighWater(folder, highWater{N: high.N + 1, Inode: inodeOf(filepath.Join(folder, fileName)), Put: true})
+		err = writeHighWater(folder, highWater{N: high.N + 1,
+			Inode: inodeOf(filepath.Join(folder, fileName)), Put: true})
 	}
 	if err != nil {
 		return copied, aside, fmt.Errorf("restore %s: it is in its place, and the next start will say that the store went back: %w", copied, err)

@@ -38,11 +38,12 @@ var (
 
 // Settings of a store; what is zero is as usual.
 type Settings struct {
-	Now     func() kiln.Stamp // the clock, for the names of copies and of what is moved aside
-	Copies  int               // how many copies are kept; 7
-	Second  string            // a folder elsewhere, such as on a stick, that has the newest copies too; "" = none
-	Version string            // of this program, left in the file where it changes the tables
-	NewLife func() string     // names a life of the record; a UUIDv7 of the real time and chance
+	Now    func() kiln.Stamp // the clock, for the names of copies and of what is moved aside
+	Copies int               // how many copies are kept; 7
+	// a folder elsewhere, such as on a stick, that has the newest copies too; "" = none
+	Second  string
+	Version string        // of this program, left in the file where it changes the tables
+	NewLife func() string // names a life of the record; a UUIDv7 of the real time and chance
 }
 
 // Store is the open file. One connection writes; four read.
@@ -63,11 +64,12 @@ type Store struct {
 
 // Each noun's statements stand in a type of their own over the one handle.
 type (
-	BarStore     struct{ *handle } // bars, their readings, tables of them
-	ChangeStore  struct{ *handle } // what was kept, in the order in which it was
-	ClayStore    struct{ *handle } // clays and batches
-	FiringStore  struct{ *handle } // firings, their curves and lines, and the clock that they were dated by
-	KilnStore    struct{ *handle } // kilns that people added, their names, what is usual, probes, what they are kept shut above
+	BarStore    struct{ *handle } // bars, their readings, tables of them
+	ChangeStore struct{ *handle } // what was kept, in the order in which it was
+	ClayStore   struct{ *handle } // clays and batches
+	FiringStore struct{ *handle } // firings, their curves and lines, and the clock that they were dated by
+	// kilns that people added, their names, what is usual, probes, what they are kept shut above
+	KilnStore    struct{ *handle }
 	LidStore     struct{ *handle } // pot cards, and how lids sat
 	LoadStore    struct{ *handle } // loads and what lies in them
 	NoteStore    struct{ *handle } // notes, cones and the check list of a firing
@@ -77,7 +79,8 @@ type (
 )
 
 func over(h *handle) *Store {
-	return &Store{h, BarStore{h}, ChangeStore{h}, ClayStore{h}, FiringStore{h}, KilnStore{h}, LidStore{h}, LoadStore{h},
+	return &Store{h, BarStore{h}, ChangeStore{h}, ClayStore{h}, FiringStore{h}, KilnStore{h}, LidStore{h},
+		LoadStore{h},
 		NoteStore{h}, NoticeStore{h}, SessionStore{h}, SiteStore{h}}
 }
 
@@ -137,8 +140,9 @@ func (o Settings) Open(ctx context.Context, folder string) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := over(&handle{folder: folder, now: o.Now, copies: o.Copies, second: o.Second, version: o.Version, newLife: o.NewLife,
-		freeIn: freeIn, lock: lock, trusted: map[kiln.BootID]bool{}, damaged: map[kiln.FiringID]int{}})
+	s := over(&handle{folder: folder, now: o.Now, copies: o.Copies, second: o.Second, version: o.Version,
+		newLife: o.NewLife,
+		freeIn:  freeIn, lock: lock, trusted: map[kiln.BootID]bool{}, damaged: map[kiln.FiringID]int{}})
 	if s.newLife == nil {
 		s.newLife = func() string { return ids.Must(ids.NewV7()).String() }
 	}
@@ -193,7 +197,8 @@ func lockFolder(folder string) (*os.File, error) {
 		case !info.Mode().IsRegular():
 			return nil, fmt.Errorf("%w: %s is not an ordinary file; move it away", ErrFolder, path)
 		case unix.Access(path, unix.R_OK|unix.W_OK) != nil:
-			return nil, fmt.Errorf("%w: %s cannot be read and written; chown it to the user that runs lidwright", ErrFolder, path)
+			return nil, fmt.Errorf("%w: %s cannot be read and written; chown it to the user that runs lidwright",
+				ErrFolder, path)
 		}
 	}
 	lock, err := os.OpenFile(filepath.Join(folder, "lock"), os.O_RDWR|os.O_CREATE, 0o600)

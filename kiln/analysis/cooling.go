@@ -70,7 +70,8 @@ func TimeToCool(after []time.Duration, t []kiln.Celsius, mark, room kiln.Celsius
 		}
 	}
 	doubt := kiln.Z90 * math.Hypot(fall.rateSD/fall.rate, coolModel)
-	u := CoolingForecast{Known: true, Left: hoursToDuration(left), Low: hoursToDuration(math.Max(0, low*(1-doubt))), High: hoursToDuration(high * (1 + doubt))}
+	u := CoolingForecast{Known: true, Left: hoursToDuration(left),
+		Low: hoursToDuration(math.Max(0, low*(1-doubt))), High: hoursToDuration(high * (1 + doubt))}
 	u.Says = message.New("{1} in about {2}, likely {3} to {4}.", mark, kiln.Span(u.Left), kiln.Span(u.Low),
 		kiln.Span(u.High))
 	return u
@@ -87,7 +88,8 @@ func (f coolFall) left(mark, room kiln.Celsius) float64 {
 // fitFall fits a straight line to the logarithm of T - room over the readings between two ages;
 // the line's value is at the later one. The sd of its slope takes the readings of one sixth of
 // the window as one: a controller and the wind do not change from one reading to the next.
-func fitFall(after []time.Duration, t []kiln.Celsius, from, to time.Duration, room kiln.Celsius) (f coolFall, ok bool) {
+func fitFall(after []time.Duration, t []kiln.Celsius, from, to time.Duration,
+	room kiln.Celsius) (f coolFall, ok bool) {
 	var n, sx, sy, sxx, sxy, syy float64
 	first, lastAt := time.Duration(-1), time.Duration(0)
 	for i := len(after) - 1; i >= 0 && after[i] >= from; i-- {

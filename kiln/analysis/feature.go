@@ -48,7 +48,8 @@ type Features struct {
 // Temperatures at which a body changes its length, °C, and half the band that a rate is
 // taken over.
 const (
-	quartzInversion       = 573 // alpha to beta quartz; from memory of mineralogy handbooks, named by every source read
+	// alpha to beta quartz; from memory of mineralogy handbooks, named by every source read
+	quartzInversion       = 573
 	cristobaliteInversion = 226 // from memory; 220 in Dodd and Murfin 1994 as cited by an encyclopaedia
 	inversionBand         = 20
 )
@@ -56,7 +57,8 @@ const (
 // FeaturesOf works out the features of one channel.
 func FeaturesOf(c kiln.Curve, channel kiln.ChannelID) Features {
 	nan := kiln.CelsiusPerHour(math.NaN())
-	f := Features{Peak: kiln.NoTemperature(), LastHundred: nan, WarmUp: nan, QuartzUp: nan, CoolTop: nan, CoolMiddle: nan, QuartzDown: nan,
+	f := Features{Peak: kiln.NoTemperature(), LastHundred: nan, WarmUp: nan, QuartzUp: nan, CoolTop: nan,
+		CoolMiddle: nan, QuartzDown: nan,
 		CoolLower: nan, CristobaliteDown: nan}
 	p := featurePoints(c, channel)
 	if len(p) == 0 {
@@ -67,8 +69,10 @@ func FeaturesOf(c kiln.Curve, channel kiln.ChannelID) Features {
 	for p[first].t < peak-3 {
 		first++
 	}
-	f.Peak, f.PeakAfter, f.Over = kiln.Celsius(peak), hoursToDuration(p[first].hours), hoursToDuration(p[len(p)-1].hours)
-	f.Within10, f.Within50, f.Within100 = hoursToDuration(hoursAbove(p, peak-10)), hoursToDuration(hoursAbove(p, peak-50)), hoursToDuration(hoursAbove(p, peak-100))
+	f.Peak, f.PeakAfter, f.Over = kiln.Celsius(peak), hoursToDuration(p[first].hours),
+		hoursToDuration(p[len(p)-1].hours)
+	f.Within10, f.Within50, f.Within100 = hoursToDuration(hoursAbove(p, peak-10)),
+		hoursToDuration(hoursAbove(p, peak-50)), hoursToDuration(hoursAbove(p, peak-100))
 
 	up, down := p[:at+1], p[at:]
 	rate := func(p []featurePoint, from, to float64) kiln.CelsiusPerHour {

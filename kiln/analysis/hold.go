@@ -48,7 +48,8 @@ func featureHolds(p []featurePoint, top int) []kiln.Hold {
 		if r = r.trim(p); r.hours(p) < holdLeast {
 			continue
 		}
-		holds = append(holds, kiln.Hold{At: kiln.Celsius(meanOf(p, r)), For: hoursToDuration(r.hours(p)), After: hoursToDuration(p[r.from].hours)})
+		holds = append(holds, kiln.Hold{At: kiln.Celsius(meanOf(p, r)), For: hoursToDuration(r.hours(p)),
+			After: hoursToDuration(p[r.from].hours)})
 	}
 	return holds
 }

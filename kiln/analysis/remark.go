@@ -12,7 +12,8 @@ import (
 type Standing string
 
 const (
-	Published      Standing = "published"                   // read, or cited by something read; Source says which
+	// read, or cited by something read; Source says which
+	Published      Standing = "published"
 	CommonPractice Standing = "common practice (no source)" // kilns and potters do so
 	Own            Standing = "own choice"
 	NoLimit        Standing = "" // a figure without a limit
@@ -42,7 +43,8 @@ type FeatureLimits struct {
 
 // DefaultFeatureLimits are those that the documents name.
 func DefaultFeatureLimits() FeatureLimits {
-	return FeatureLimits{ChartLow: 15, ChartHigh: 150, Quartz: 50, WarmUp: 100, WarmUpBisque: 60, LongHold: time.Hour}
+	return FeatureLimits{ChartLow: 15, ChartHigh: 150, Quartz: 50, WarmUp: 100, WarmUpBisque: 60,
+		LongHold: time.Hour}
 }
 
 // Remarks tells the figures that the curve shows, in the order of a firing. Bisque has its
@@ -126,7 +128,8 @@ func (f Features) coolingRemarks(lim FeatureLimits) []Remark {
 		add(Remark{Figure: "cristobalite_down", Standing: Published,
 			Says: message.New("Down through {1}, where cristobalite shrinks, at {2}.",
 				kiln.Celsius(cristobaliteInversion), f.CristobaliteDown),
-			Limit:  message.New("No limit of the rate was found; the inversion lies at {1} or a little above.", kiln.Celsius(220)),
+			Limit: message.New("No limit of the rate was found; the inversion lies at {1} or a little above.",
+				kiln.Celsius(220)),
 			Source: message.New("Dodd and Murfin 1994 as cited by an encyclopaedia (220 °C); 226 °C from memory")})
 	}
 	return all

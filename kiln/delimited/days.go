@@ -54,7 +54,8 @@ func pattern(text string) func() *regexp.Regexp {
 var months = []struct {
 	begins string
 	month  time.Month
-}{{"jan", 1}, {"jän", 1}, {"feb", 2}, {"mar", 3}, {"mär", 3}, {"mrz", 3}, {"apr", 4}, {"may", 5}, {"mai", 5}, {"jun", 6}, {"jul", 7},
+}{{"jan", 1}, {"jän", 1}, {"feb", 2}, {"mar", 3}, {"mär", 3}, {"mrz", 3}, {"apr", 4}, {"may", 5}, {"mai", 5},
+	{"jun", 6}, {"jul", 7},
 	{"aug", 8}, {"sep", 9}, {"oct", 10}, {"okt", 10}, {"nov", 11}, {"dec", 12}, {"dez", 12}}
 
 func monthNamed(name string) time.Month {

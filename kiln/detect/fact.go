@@ -11,10 +11,13 @@ import (
 type FactKind string
 
 const (
-	LoadsKnown    FactKind = "loads-known"    // the loads of this kiln that are neither unpacked nor called off: Loads
-	LoadJoined    FactKind = "load-joined"    // Load, Kind, Atmosphere are those of the open firing; no Load: it has none
-	Unpacked      FactKind = "unpacked"       // tap on unpacked: Load is out of the kiln
-	Undone        FactKind = "undone"         // Unpacked, NewFiring or StopRecording is taken back; Firing goes on, if one is named
+	// the loads of this kiln that are neither unpacked nor called off: Loads
+	LoadsKnown FactKind = "loads-known"
+	// Load, Kind, Atmosphere are those of the open firing; no Load: it has none
+	LoadJoined FactKind = "load-joined"
+	Unpacked   FactKind = "unpacked" // tap on unpacked: Load is out of the kiln
+	// Unpacked, NewFiring or StopRecording is taken back; Firing goes on, if one is named
+	Undone        FactKind = "undone"
 	NewFiring     FactKind = "new-firing"     // button: closes an open firing and begins one at once
 	StopRecording FactKind = "stop-recording" // button: closes the open firing; records only, controls nothing
 	KindTold      FactKind = "kind-told"      // a person says Kind, Atmosphere or both of the open firing

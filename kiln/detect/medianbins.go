@@ -76,7 +76,8 @@ func (r *ring) close() (b bin, ok bool) {
 		return bin{}, false
 	}
 	middle := r.stamps[len(r.stamps)/2]
-	b = bin{at: middle.at, age: middle.age, t: kiln.Celsius(kiln.Median(r.control)), all: make([]kiln.Celsius, r.width)}
+	b = bin{at: middle.at, age: middle.age, t: kiln.Celsius(kiln.Median(r.control)),
+		all: make([]kiln.Celsius, r.width)}
 	for i, v := range r.values {
 		b.all[i] = kiln.Celsius(kiln.Median(v))
 	}

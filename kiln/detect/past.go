@@ -80,14 +80,16 @@ func UsualBefore(firings []kiln.Firing, i int, control kiln.ChannelID) Expected 
 		}
 	}
 	if len(before) == 0 {
-		return Expected{Kind: f.Kind, Atmosphere: f.Atmosphere, HeatWork: kiln.NoTemperature(), Top: kiln.NoTemperature()}
+		return Expected{Kind: f.Kind, Atmosphere: f.Atmosphere, HeatWork: kiln.NoTemperature(),
+			Top: kiln.NoTemperature()}
 	}
 	return usualOf(before, control, nil)
 }
 
 // expectedOf is what some firings of one sort lead to expect.
 func expectedOf(firings []kiln.Firing, control kiln.ChannelID) Expected {
-	e := Expected{Kind: firings[0].Kind, Atmosphere: firings[0].Atmosphere, HeatWork: kiln.NoTemperature(), Top: kiln.NoTemperature(), Of: len(firings)}
+	e := Expected{Kind: firings[0].Kind, Atmosphere: firings[0].Atmosphere, HeatWork: kiln.NoTemperature(),
+		Top: kiln.NoTemperature(), Of: len(firings)}
 	var tops, works, hours []float64
 	for _, f := range firings {
 		e.IDs = append(e.IDs, f.ID)

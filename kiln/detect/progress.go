@@ -62,8 +62,9 @@ func (c *progress) seen(state kiln.State, b bin) {
 
 // report is the progress for others to keep, as it was at now.
 func (c *progress) report(now moment) Course {
-	r := Course{Began: c.began.at, Status: kiln.Running, Top: c.top, Peak: c.peak, PeakAfter: c.peakAt - c.began.age,
-		Length: max(0, now.age-c.began.age), Stalled: c.stalled, FellEarly: c.fell}
+	r := Course{Began: c.began.at, Status: kiln.Running, Top: c.top, Peak: c.peak,
+		PeakAfter: c.peakAt - c.began.age,
+		Length:    max(0, now.age-c.began.age), Stalled: c.stalled, FellEarly: c.fell}
 	r.Dips = append(r.Dips, c.dips...)
 	if c.top && len(c.climbs) > 0 {
 		r.ToTop = c.climbs[0].age - c.began.age
@@ -99,7 +100,8 @@ func (d *Detector) riseAgain(b bin, rising time.Duration) []Event {
 	dip := turn.age-f.lastUp.age <= dipWithin || d.near(f.peak) && turn.t > f.peak/2
 	if dip && !f.unpacked {
 		f.top, f.fell, f.since = false, false, b.t // passed again when it falls again
-		f.dips = append(f.dips, kiln.Dip{From: f.lastUp.age - f.began.age, To: turn.age - f.began.age, Lowest: turn.t})
+		f.dips = append(f.dips, kiln.Dip{From: f.lastUp.age - f.began.age, To: turn.age - f.began.age,
+			Lowest: turn.t})
 		return []Event{{What: Dipped, At: turn.at}, {What: TopTakenBack, At: b.at}}
 	}
 	kept := !f.unpacked

@@ -10,12 +10,13 @@ import (
 
 // Choices of the watch for a kiln that heats on after its end (own), proved on invented firings.
 const (
-	endFallen      = 50               // °C below the peak from which on a firing is at its end
-	endReached     = 15               // °C short of the usual top that still are the top
-	climbWindow    = 12 * time.Minute // in which a climb is looked for
-	climbLasts     = 5 * time.Minute
-	climbLeast     = 8.0  // °C
-	climbLeastCool = 12.0 // °C, of a kiln that reads less than climbCoolBelow: a lid that was ajar for a moment gives less
+	endFallen   = 50               // °C below the peak from which on a firing is at its end
+	endReached  = 15               // °C short of the usual top that still are the top
+	climbWindow = 12 * time.Minute // in which a climb is looked for
+	climbLasts  = 5 * time.Minute
+	climbLeast  = 8.0 // °C
+	// °C, of a kiln that reads less than climbCoolBelow: a lid that was ajar for a moment gives less
+	climbLeastCool = 12.0
 	climbCoolBelow = 250
 	climbGoesOn    = 0.75             // of the rate of its first half a climb keeps in its second
 	onLeast        = 5.0              // °C above the hold at the usual top
@@ -99,7 +100,8 @@ func (w *StillHot) Look(d *Detector, usual Expected) {
 
 // reached reports whether the firing came as far as it usually does; without a usual one nobody knows.
 func (w *StillHot) reached() bool {
-	return w.usual.Of > 0 && w.peak >= w.usual.Top-endReached && w.peak <= w.usual.Top+100 // else it is another sort of firing
+	// else it is another sort of firing
+	return w.usual.Of > 0 && w.peak >= w.usual.Top-endReached && w.peak <= w.usual.Top+100
 }
 
 // ended reports whether the firing is past its end: it fell well below its top and, where that was not

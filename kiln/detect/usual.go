@@ -94,7 +94,8 @@ func (s sort) usuals(whole []kiln.Firing, control kiln.ChannelID, said []UsualSa
 		}
 	}
 	first, of := s.parted(whole, control, seconds, pinned)
-	e := Expected{Kind: s.kind, Atmosphere: s.atmosphere, HeatWork: kiln.NoTemperature(), Top: kiln.NoTemperature()}
+	e := Expected{Kind: s.kind, Atmosphere: s.atmosphere, HeatWork: kiln.NoTemperature(),
+		Top: kiln.NoTemperature()}
 	if len(first) > 0 {
 		e = usualOf(first, control, anew)
 	}
@@ -116,7 +117,8 @@ func (s sort) usuals(whole []kiln.Firing, control kiln.ChannelID, said []UsualSa
 
 // parted are the firings of the first usual one, and those of each second: within 40 °C of it, and nearer to it
 // than to what was usual when it was said.
-func (s sort) parted(whole []kiln.Firing, control kiln.ChannelID, seconds []UsualSaid, pinned kiln.Celsius) (first []kiln.Firing, of [][]kiln.Firing) {
+func (s sort) parted(whole []kiln.Firing, control kiln.ChannelID, seconds []UsualSaid,
+	pinned kiln.Celsius) (first []kiln.Firing, of [][]kiln.Firing) {
 	of = make([][]kiln.Firing, len(seconds))
 	for _, f := range whole {
 		w, at, apart := heatOf(f, control), -1, kiln.Celsius(usualWithin)

@@ -100,7 +100,8 @@ func (c *channelJudge) mark(r reading, j *FaultDetector) kiln.Fault {
 }
 
 // against judges a reading by what is expected of it, the seconds after the last believed one.
-func (c *channelJudge) against(r reading, j *FaultDetector, expected kiln.Celsius, seconds float64) kiln.Fault {
+func (c *channelJudge) against(r reading, j *FaultDetector, expected kiln.Celsius,
+	seconds float64) kiln.Fault {
 	near := func(t kiln.Celsius) bool { return math.Abs(float64(r.t-t)) <= c.doubtAt(seconds) }
 	if near(expected) && (seconds > 15 || near(c.ref.t)) {
 		c.sinks = 0

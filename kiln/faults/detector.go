@@ -183,7 +183,8 @@ func (j *FaultDetector) room() (kiln.Celsius, bool) {
 
 // others is what the other probes did that are believed at a moment: their mean change over the last
 // minutes, the mean of what they read now, and whether there are any.
-func (j *FaultDetector) others(than *channelJudge, at kiln.Stamp, minutes int) (change, now kiln.Celsius, ok bool) {
+func (j *FaultDetector) others(than *channelJudge, at kiln.Stamp, minutes int) (change,
+	now kiln.Celsius, ok bool) {
 	n := 0
 	for i := range j.channels {
 		c := &j.channels[i]

@@ -208,7 +208,8 @@ func ZonesOf(k kiln.Kiln, firings ...[]kiln.Envelope) ZonePast {
 		}
 		slices.Sort(minutes)
 		for _, after := range minutes {
-			j.Zones.See(kiln.Sample{Kiln: k.ID, At: kiln.Stamp{Boot: "past", Since: after + time.Minute}, Values: at[after]})
+			j.Zones.See(kiln.Sample{Kiln: k.ID, At: kiln.Stamp{Boot: "past", Since: after + time.Minute},
+				Values: at[after]})
 			j.Zones.Hot = false // that the firing is over is known
 		}
 		j.Zones.close()

@@ -52,7 +52,8 @@ func newConeScale(ends []ConeEnd) (*ConeScale, error) {
 			return nil, fmt.Errorf("the table of cones puts cone %s at %.1f °C, not above cone %s at %.1f °C; look for a mistyped end point",
 				rungLabels[i], tau[i], rungLabels[i-1], tau[i-1])
 		}
-		l.cones[i] = Cone{Label: rungLabels[i], Position: rungPosition(i), Tau: kiln.Celsius(tau[i]), S: kiln.Celsius(s[i])}
+		l.cones[i] = Cone{Label: rungLabels[i], Position: rungPosition(i), Tau: kiln.Celsius(tau[i]),
+			S: kiln.Celsius(s[i])}
 		tk := kiln.Celsius(tau[i]).Kelvin()
 		l.tauK[i] = tk
 		l.k[i] = tk*tk/s[i] - 2*tk

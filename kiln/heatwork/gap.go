@@ -19,8 +19,10 @@ const (
 	GapNearPeak = 150             // °C below the peak within which a gap can matter
 	GapToMark   = 5 * time.Minute // a gap longer than this near the top makes it an estimate
 	gapParts    = 25              // °C that a way through a gap is cut into
-	gapDeep     = 200             // °C below its hot end from which a way does next to nothing, and four times as wide parts will do
-	gapAbove    = 50              // °C that a kiln may have risen unheard above all it was heard at, for each hour
+	// °C below its hot end from which a way does next to nothing, and four times as wide parts will do
+	gapDeep = 200
+	// °C that a kiln may have risen unheard above all it was heard at, for each hour
+	gapAbove = 50
 )
 
 // advance moves s from one point to the next. In a gap near the top the three sets part:

@@ -78,7 +78,8 @@ const (
 // NewHeatGauge is a gauge at the beginning of a firing. limit is the kiln's limit, NaN for
 // none; it bounds what may have happened unheard in a gap.
 func NewHeatGauge(l *ConeScale, limit kiln.Celsius) *HeatGauge {
-	g := &HeatGauge{Rise: Steepest, Fall: Steepest, ladder: l, limit: limit, peak: math.Inf(-1), gapTop: math.Inf(-1)}
+	g := &HeatGauge{Rise: Steepest, Fall: Steepest, ladder: l, limit: limit, peak: math.Inf(-1),
+		gapTop: math.Inf(-1)}
 	g.live.most = [3]float64{-1, -1, -1}
 	return g
 }
@@ -187,8 +188,10 @@ func (g *HeatGauge) HeatWork() kiln.HeatWork {
 		w.Bias, w.BiasSD = g.Bias, g.BiasSD
 		return w
 	}
-	hw := kiln.HeatWork{C: kiln.NoTemperature(), Low: kiln.NoTemperature(), High: kiln.NoTemperature(), Position: most[heatCentral],
-		From: kiln.FromCurve, Model: kiln.HeatWorkModel, Bias: g.Bias, BiasSD: g.BiasSD, Estimate: g.gapTop >= math.Max(g.peak, g.live.at.t)-GapNearPeak}
+	hw := kiln.HeatWork{C: kiln.NoTemperature(), Low: kiln.NoTemperature(), High: kiln.NoTemperature(),
+		Position: most[heatCentral],
+		From:     kiln.FromCurve, Model: kiln.HeatWorkModel, Bias: g.Bias, BiasSD: g.BiasSD,
+		Estimate: g.gapTop >= math.Max(g.peak, g.live.at.t)-GapNearPeak}
 	own := math.Hypot(g.holdSD(), rateSD(g.rise.rate()))
 	hw.OwnSD = own
 	if g.live.split {

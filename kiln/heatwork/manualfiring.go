@@ -222,7 +222,8 @@ func conesPosterior(all []ConeSays) (mean, low, high kiln.Celsius, best float64)
 // part that could not be used.
 func HandWork(f kiln.Firing, cones []ConeReading, typed kiln.Curve, limit kiln.Celsius) (w kiln.HeatWork,
 	says []message.Message) {
-	h := ManualFiring{Cones: cones, Sitter: f.Told.Sitter, SitterSeries: f.Told.SitterSeries, Intended: f.Told.Intended, Typed: typed}
+	h := ManualFiring{Cones: cones, Sitter: f.Told.Sitter, SitterSeries: f.Told.SitterSeries,
+		Intended: f.Told.Intended, Typed: typed}
 	count := map[string]int{}
 	shelf := ""
 	for _, c := range cones {

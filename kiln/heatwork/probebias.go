@@ -23,9 +23,10 @@ const (
 
 // FiredCones is one firing of a probe's life with the cones that stood on its shelf.
 type FiredCones struct {
-	Firing      kiln.FiringID
-	AsIndicated kiln.Celsius // heat work of the uncorrected curve; NaN if there is no curve or it stayed below 022
-	OwnSD       float64      // its own doubt, °C (one sd): kiln.HeatWork.OwnSD
+	Firing kiln.FiringID
+	// heat work of the uncorrected curve; NaN if there is no curve or it stayed below 022
+	AsIndicated kiln.Celsius
+	OwnSD       float64 // its own doubt, °C (one sd): kiln.HeatWork.OwnSD
 	Readings    []ConeReading
 }
 

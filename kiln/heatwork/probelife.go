@@ -74,7 +74,8 @@ func (s ProbeStory) at(id kiln.FiringID) (ProbeBias, bool) {
 // StoriesOf works out, from all firings of a kiln in any order and the cones that were seen in
 // them (struck ones left out), what the cones tell of every life of every probe. lives may be in
 // any order and hold none; firings before the first life are one of a probe that nobody knows.
-func StoriesOf(l *ConeScale, k kiln.Kiln, lives []ProbeLife, firings []kiln.Firing, cones map[kiln.FiringID][]ConeReading) []ProbeStory {
+func StoriesOf(l *ConeScale, k kiln.Kiln, lives []ProbeLife, firings []kiln.Firing,
+	cones map[kiln.FiringID][]ConeReading) []ProbeStory {
 	ordered := slices.Clone(firings)
 	slices.SortStableFunc(ordered, func(a, b kiln.Firing) int { return a.Began.Wall.Compare(b.Began.Wall) })
 	var stories []ProbeStory
@@ -145,7 +146,8 @@ func lifeAt(spans []ProbeLife, at time.Time) int {
 
 // storiesOfLife is one story a shelf on which cones of this channel stood, and before them that of
 // the channel itself: the shelf with most cones, or nothing read at all.
-func storiesOfLife(l *ConeScale, k kiln.Kiln, life ProbeLife, firings []kiln.Firing, cones map[kiln.FiringID][]ConeReading) []ProbeStory {
+func storiesOfLife(l *ConeScale, k kiln.Kiln, life ProbeLife, firings []kiln.Firing,
+	cones map[kiln.FiringID][]ConeReading) []ProbeStory {
 	var shelves []string
 	for _, f := range firings {
 		for _, c := range cones[f.ID] {
@@ -170,7 +172,8 @@ func storiesOfLife(l *ConeScale, k kiln.Kiln, life ProbeLife, firings []kiln.Fir
 			}
 			fired = append(fired, one)
 		}
-		return ProbeStory{Place: kiln.Place{Channel: life.Channel, Shelf: shelf}, Of: shelf, Life: life, After: Refilter(l, life.Tolerance, fired)}
+		return ProbeStory{Place: kiln.Place{Channel: life.Channel, Shelf: shelf}, Of: shelf, Life: life,
+			After: Refilter(l, life.Tolerance, fired)}
 	}
 	if len(shelves) == 0 {
 		return []ProbeStory{tell("")}
@@ -263,7 +266,8 @@ func (w Witnessed) Same(other Witnessed) bool {
 // CorrectedHeatWork works out the heat work of one channel of a whole firing with a correction: what the cones say
 // of the probe is added to every reading and integrated again, since added to the result it would be up to 2 °C
 // off for 10 °C. Its range takes in the doubt of the probe.
-func CorrectedHeatWork(c kiln.Curve, channel kiln.ChannelID, limit kiln.Celsius, by Correction) kiln.HeatWork {
+func CorrectedHeatWork(c kiln.Curve, channel kiln.ChannelID, limit kiln.Celsius,
+	by Correction) kiln.HeatWork {
 	g := NewHeatGauge(MainConeScale(), limit)
 	g.Bias, g.BiasSD = by.Bias, by.SD
 	g.Play(c, channel)

@@ -63,7 +63,8 @@ func page(title string, high float64) string {
 
 // label is a share in per cent on an axis.
 func label(x, y float64, anchor string, share float64) string {
-	return fmt.Sprintf(`<text class="t2" x="%.1f" y="%.1f" text-anchor="%s">%.0f %%</text>`, x, y, anchor, 100*share)
+	return fmt.Sprintf(`<text class="t2" x="%.1f" y="%.1f" text-anchor="%s">%.0f %%</text>`, x, y,
+		anchor, 100*share)
 }
 
 // bar is what came of a cell: a dot, and a stroke over two standard errors to either side.

@@ -18,8 +18,9 @@ import (
 var Winter = time.Date(2026, 1, 13, 10, 0, 0, 0, time.UTC)
 
 // shapeKiln is a kiln with one probe.
-var BigBlue = kiln.Kiln{ID: "big-blue", Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}}, Control: "1",
-	Limit: kiln.NoTemperature(), KeepShut: 95}
+var BigBlue = kiln.Kiln{ID: "big-blue", Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}},
+	Control: "1",
+	Limit:   kiln.NoTemperature(), KeepShut: 95}
 
 // Leg of a programme: go to a temperature at a rate (°C/h), then hold.
 type Leg struct {

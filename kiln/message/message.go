@@ -377,7 +377,8 @@ func (t Time) Render(r Reader) string {
 		layout += " " + clock
 	}
 	text := t.At.Format(strings.NewReplacer("Mon", "\x01", "Jan", "\x02").Replace(layout))
-	return strings.NewReplacer("\x01", r.Word(t.At.Format("Mon")), "\x02", r.Word(t.At.Format("Jan"))).Replace(text)
+	return strings.NewReplacer("\x01", r.Word(t.At.Format("Mon")), "\x02",
+		r.Word(t.At.Format("Jan"))).Replace(text)
 }
 
 // Fill puts into each place {1} to {99} of a text, or [1], what with gives for it, counted from 0; a place

@@ -11,13 +11,14 @@ import (
 type FaultKind string
 
 const (
-	Garbled  FaultKind = "garbled"  // Share of the lines have bytes flipped, lost or doubled
-	Quiet    FaultKind = "quiet"    // nothing is said
-	Unplug   FaultKind = "unplug"   // the device goes, and comes back under another number
-	Open     FaultKind = "open"     // the couple is open: Text in place of the number
-	Spiked   FaultKind = "spiked"   // Share of the readings are By too high
-	Stuck    FaultKind = "stuck"    // the reading of the moment it began, to the last digit
-	Inverted FaultKind = "inverted" // the couple is on the wrong way round: falls below the room as the kiln rises
+	Garbled FaultKind = "garbled" // Share of the lines have bytes flipped, lost or doubled
+	Quiet   FaultKind = "quiet"   // nothing is said
+	Unplug  FaultKind = "unplug"  // the device goes, and comes back under another number
+	Open    FaultKind = "open"    // the couple is open: Text in place of the number
+	Spiked  FaultKind = "spiked"  // Share of the readings are By too high
+	Stuck   FaultKind = "stuck"   // the reading of the moment it began, to the last digit
+	// the couple is on the wrong way round: falls below the room as the kiln rises
+	Inverted FaultKind = "inverted"
 	Drifting FaultKind = "drifting" // By more, or less, with every hour
 	InF      FaultKind = "in-f"     // the controller was switched to °F and tells 1.8 times and 32
 )

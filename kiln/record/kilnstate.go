@@ -52,7 +52,8 @@ type lastHeard struct {
 }
 
 func newKilnState(k kiln.Kiln, r *Recorder) *kilnState {
-	d := &kilnState{kiln: k, rec: r, past: r.Past[k.ID], judge: faults.NewFaultDetector(k, r.Zones[k.ID]), faulty: make(map[kiln.Fault]int), taking: true}
+	d := &kilnState{kiln: k, rec: r, past: r.Past[k.ID], judge: faults.NewFaultDetector(k, r.Zones[k.ID]),
+		faulty: make(map[kiln.Fault]int), taking: true}
 	d.whole.every = k.Every
 	d.detector = detect.NewDetector(k, r.Rules, d.past)
 	if loads := r.Loads[k.ID]; len(loads) > 0 {
@@ -243,8 +244,9 @@ func (d *kilnState) begin(e detect.Event) {
 	if id == "" {
 		id = d.rec.NewID()
 	}
-	f := kiln.Firing{ID: id, Kiln: d.kiln.ID, Source: "serial", Status: kiln.Running, Began: e.At, Provisional: true,
-		Atmosphere: d.detector.Atmosphere(), Load: d.detector.Load(), Peak: kiln.NoTemperature()}
+	f := kiln.Firing{ID: id, Kiln: d.kiln.ID, Source: "serial", Status: kiln.Running, Began: e.At,
+		Provisional: true,
+		Atmosphere:  d.detector.Atmosphere(), Load: d.detector.Load(), Peak: kiln.NoTemperature()}
 	f.Kind, f.KindFrom = d.detector.Kind()
 	d.growing = newOpenFiring(d.kiln, f, d.rec.Ladder, d.past.Probes)
 	d.growing.speak(d.detector.Speaking())

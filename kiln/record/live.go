@@ -32,22 +32,23 @@ type Live struct {
 	ProbeSince kiln.Stamp     // when it began to speak in the place of the control probe; zero where it is that
 	Aside      faults.Aside   // the hottest reading that is held aside; the zero one if there is none
 
-	Firing      kiln.FiringID // "" when none is open
-	Number      int           // 0 until the store has given it one
-	Kind        kiln.Kind     // of the open firing or, before it, of the open load; "" when nobody knows
-	KindFrom    string        // fact, load, guessed, ""
-	Atmosphere  kiln.Atmosphere
-	Load        string
-	Began       kiln.Stamp
-	Elapsed     time.Duration // first rise to the last reading
-	ToTop       time.Duration // stands still once the top is passed; before it, Elapsed
-	UsualToTop  time.Duration // of the usual firing of its kind; 0 where there is none
-	TopPassed   bool
-	Peak        kiln.Celsius // of the open firing; NaN when none is open
-	HeatWork    map[kiln.ChannelID]kiln.HeatWork
-	Corrected   map[kiln.Place]kiln.HeatWork // by what the cones told of the probes; none where they told nothing of this heat
-	Provisional bool                         // the heat work may still grow
-	Stalled     bool                         // stopped climbing well short of the usual top
+	Firing     kiln.FiringID // "" when none is open
+	Number     int           // 0 until the store has given it one
+	Kind       kiln.Kind     // of the open firing or, before it, of the open load; "" when nobody knows
+	KindFrom   string        // fact, load, guessed, ""
+	Atmosphere kiln.Atmosphere
+	Load       string
+	Began      kiln.Stamp
+	Elapsed    time.Duration // first rise to the last reading
+	ToTop      time.Duration // stands still once the top is passed; before it, Elapsed
+	UsualToTop time.Duration // of the usual firing of its kind; 0 where there is none
+	TopPassed  bool
+	Peak       kiln.Celsius // of the open firing; NaN when none is open
+	HeatWork   map[kiln.ChannelID]kiln.HeatWork
+	// by what the cones told of the probes; none where they told nothing of this heat
+	Corrected   map[kiln.Place]kiln.HeatWork
+	Provisional bool // the heat work may still grow
+	Stalled     bool // stopped climbing well short of the usual top
 	FellEarly   bool
 	Undoable    *Stopped // whose record a person ended, while that can be undone; nil: none
 
@@ -172,8 +173,10 @@ func ageAt(at, now kiln.Stamp) time.Duration {
 // live is what the kiln is doing at now.
 func (d *kilnState) live(now kiln.Stamp) Live {
 	l := Live{Kiln: d.kiln.ID, State: d.detector.State(), T: kiln.NoTemperature(), LastT: kiln.NoTemperature(),
-		Rate: kiln.CelsiusPerHour(kiln.NoTemperature()), Peak: kiln.NoTemperature(), Hottest: kiln.NoTemperature(), Limit: d.kiln.Limit,
-		KeepShut: d.detector.KeptShutAbove(), Good: d.good, Faulty: d.counts(), Disagree: slices.Clone(d.off), Gaps: d.unheard,
+		Rate: kiln.CelsiusPerHour(kiln.NoTemperature()), Peak: kiln.NoTemperature(), Hottest: kiln.NoTemperature(),
+		Limit:    d.kiln.Limit,
+		KeepShut: d.detector.KeptShutAbove(), Good: d.good, Faulty: d.counts(), Disagree: slices.Clone(d.off),
+		Gaps: d.unheard,
 		Load: d.detector.Load(), Atmosphere: d.detector.Atmosphere(), Undoable: d.undoable(now)}
 	l.Kind, l.KindFrom = d.detector.Kind()
 	l.Probe, l.ProbeSince = d.detector.Speaks()
@@ -240,14 +243,16 @@ func (d *kilnState) liveFiring(l *Live) {
 	g := d.growing
 	if g == nil && d.reopened != nil {
 		f := d.reopened.Firing
-		l.Firing, l.Number, l.Kind, l.KindFrom, l.Atmosphere, l.Load, l.Began = f.ID, f.Number, f.Kind, f.KindFrom, f.Atmosphere, f.Load, f.Began
+		l.Firing, l.Number, l.Kind, l.KindFrom, l.Atmosphere, l.Load, l.Began = f.ID, f.Number, f.Kind, f.KindFrom,
+			f.Atmosphere, f.Load, f.Began
 	}
 	if g == nil {
 		return
 	}
 	c, _ := d.detector.Course()
 	f := g.summary(c)
-	l.Firing, l.Number, l.Kind, l.KindFrom, l.Atmosphere, l.Load = f.ID, f.Number, f.Kind, f.KindFrom, f.Atmosphere, f.Load
+	l.Firing, l.Number, l.Kind, l.KindFrom, l.Atmosphere, l.Load = f.ID, f.Number, f.Kind, f.KindFrom,
+		f.Atmosphere, f.Load
 	l.Began, l.Elapsed, l.TopPassed, l.Peak, l.HeatWork = f.Began, c.Length, c.Top, f.Peak, f.HeatWork
 	l.Corrected = f.Corrected
 	if usual, ok := d.past.UsualOf(d.kindNow()); ok {

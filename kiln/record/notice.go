@@ -143,5 +143,6 @@ func (n *Notices) Hear(e detect.Event, l Live) []Notice {
 }
 
 func noticeOf(l Live, event string, state NoticeState, at kiln.Stamp) Notice {
-	return Notice{Event: event, State: state, Kiln: l.Kiln, Firing: l.Firing, At: at, T: l.LastT, Age: l.Age, Aside: l.Aside, Probe: l.Probe}
+	return Notice{Event: event, State: state, Kiln: l.Kiln, Firing: l.Firing, At: at, T: l.LastT, Age: l.Age,
+		Aside: l.Aside, Probe: l.Probe}
 }

@@ -39,7 +39,8 @@ type openFiring struct {
 const tailLength = 10 * time.Minute
 
 func newOpenFiring(k kiln.Kiln, f kiln.Firing, l *heatwork.ConeScale, cones heatwork.Witnessed) *openFiring {
-	g := &openFiring{kiln: k, firing: f, speaks: k.Control, cones: cones, faulty: make(map[kiln.Fault]int), rejoin: make([]bool, len(k.Channels))}
+	g := &openFiring{kiln: k, firing: f, speaks: k.Control, cones: cones, faulty: make(map[kiln.Fault]int),
+		rejoin: make([]bool, len(k.Channels))}
 	for _, c := range k.Channels {
 		var gauge, helped *heatwork.HeatGauge
 		if c.Role == kiln.RoleProbe {

@@ -82,9 +82,11 @@ type Recorder struct {
 	NewID  func() kiln.FiringID            // makes UUIDv7
 	Tick   <-chan time.Time                // about once a second; its value is not looked at
 	Last   time.Duration                   // how long a stop waits for the Log to take what is left; 0: 1.5 s
-	Notify func(Notice)                    // told in order from a goroutine of its own, so it may block; nil: nobody
-	Peaked func(kiln.Firing)               // told in order when the Log has taken PassPeak; it must not block; nil: nobody
-	Ended  func(kiln.Firing)               // told in order, when the Log has taken the end of a firing, or that it was reopened; it must not block; nil: nobody
+	// told in order from a goroutine of its own, so it may block; nil: nobody
+	Notify func(Notice)
+	// told in order when the Log has taken PassPeak; it must not block; nil: nobody
+	Peaked func(kiln.Firing)
+	Ended  func(kiln.Firing) // told in order, when the Log has taken the end of a firing, or that it was reopened; it must not block; nil: nobody
 
 	once       sync.Once
 	facts      chan told

@@ -38,18 +38,21 @@ type Heard struct {
 type KilnHeard struct {
 	Kiln                              kiln.KilnID
 	Good, Garbled, Silent, Breakvalue uint64
-	Crowded                           uint64        // good lines left out because they came faster than asked for
-	GoodMinute, BadMinute             int           // lines of the last 60 s
-	Window                            time.Duration // those 60 s, or less where it was listened to for less
-	Ever                              bool          // a line with a good value was ever heard
-	Last                              kiln.Sample
-	BadLines                          []BadLine         // the last few
-	Hint                              message.Message   // what the form of the lines suggests
-	Absent                            []message.Message // channels of the settings that no line had
-	Orders                            []Decoded         // modbus: the last numbers of 32 bits, in every order of bytes
-	Question                          message.Message   // about the unit, while the kiln may be cold; nothing else
-	Sends                             []message.Message // all that is ever sent for it
-	bare                              []kiln.ChannelID  // channels that are no temperature
+	// good lines left out because they came faster than asked for
+	Crowded               uint64
+	GoodMinute, BadMinute int           // lines of the last 60 s
+	Window                time.Duration // those 60 s, or less where it was listened to for less
+	Ever                  bool          // a line with a good value was ever heard
+	Last                  kiln.Sample
+	BadLines              []BadLine         // the last few
+	Hint                  message.Message   // what the form of the lines suggests
+	Absent                []message.Message // channels of the settings that no line had
+	// modbus: the last numbers of 32 bits, in every order of bytes
+	Orders []Decoded
+	// about the unit, while the kiln may be cold; nothing else
+	Question message.Message
+	Sends    []message.Message // all that is ever sent for it
+	bare     []kiln.ChannelID  // channels that are no temperature
 }
 
 // BadLine is a line that made no sense.
@@ -137,7 +140,8 @@ func (k Kiln) absentInWords(none []Channel, line string) []message.Message {
 			says = message.New("{1}; the line has {2}", says, strings.Join(there, ", "))
 		}
 		if k.Reply == "json" {
-			says = message.New("{1}. A path is the keys with points between, the first of a list is 0: {2}", says, "probe.0.t")
+			says = message.New("{1}. A path is the keys with points between, the first of a list is 0: {2}",
+				says, "probe.0.t")
 		}
 		out = append(out, says)
 	}
@@ -168,7 +172,8 @@ func (k Kiln) question(last kiln.Sample) message.Message {
 				"the line is in {3}: set {4} for channel {5}", kiln.Tenth(v.T), kiln.Celsius(turned), name,
 				fmt.Sprintf("unit = %q", other), c.ID)
 		}
-		return message.New("now {1}: is that about the room? If the kiln is cold and it is, {2} is right", kiln.Tenth(v.T),
+		return message.New("now {1}: is that about the room? If the kiln is cold and it is, {2} is right",
+			kiln.Tenth(v.T),
 			fmt.Sprintf("unit = %q", c.Unit))
 	}
 	return message.Message{}

@@ -27,7 +27,8 @@ type request struct {
 }
 
 func (r request) Says() message.Message {
-	one, several := message.Key("holding register {1} of slave {2}"), message.Key("holding registers {1} to {2} of slave {3}")
+	one, several := message.Key("holding register {1} of slave {2}"),
+		message.Key("holding registers {1} to {2} of slave {3}")
 	if r.function == input {
 		one, several = "input register {1} of slave {2}", "input registers {1} to {2} of slave {3}"
 	}

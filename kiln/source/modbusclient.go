@@ -13,9 +13,10 @@ import (
 
 const (
 	slaveWithin = 500 * time.Millisecond // how long a slave may take to answer
-	restWithin  = 100 * time.Millisecond // how long an answer may pause; a USB adapter holds bytes for some 16 ms (from memory)
-	tries       = 3                      // of one question in one round
-	busyPause   = 100 * time.Millisecond // before a busy slave is asked again
+	// how long an answer may pause; a USB adapter holds bytes for some 16 ms (from memory)
+	restWithin = 100 * time.Millisecond
+	tries      = 3                      // of one question in one round
+	busyPause  = 100 * time.Millisecond // before a busy slave is asked again
 )
 
 // gap is the silence that must lie between two frames: 3.5 characters, and a fixed 1.750 ms above

@@ -18,9 +18,12 @@ var (
 // openWords are what controllers write in place of a temperature when the couple is open or out of
 // their range. Common practice, no source.
 var openWords = map[string]bool{
-	"": true, "nan": true, "-nan": true, "inf": true, "+inf": true, "-inf": true, "null": true, "none": true, "n/a": true, "na": true,
-	"open": true, "o.c.": true, "oc": true, "break": true, "burnout": true, "b.out": true, "fault": true, "fail": true,
-	"err": true, "error": true, "over": true, "under": true, "ovr": true, "udr": true, "ovfl": true, "or": true, "ur": true, "ol": true,
+	"": true, "nan": true, "-nan": true, "inf": true, "+inf": true, "-inf": true, "null": true, "none": true,
+	"n/a": true, "na": true,
+	"open": true, "o.c.": true, "oc": true, "break": true, "burnout": true, "b.out": true, "fault": true,
+	"fail": true,
+	"err":  true, "error": true, "over": true, "under": true, "ovr": true, "udr": true, "ovfl": true, "or": true,
+	"ur": true, "ol": true,
 	"hhhh": true, "hhh": true, "llll": true, "lll": true, "uuuu": true, "uuu": true, "nc": true, "invalid": true,
 }
 

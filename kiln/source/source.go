@@ -134,7 +134,8 @@ func (s *Source) once(ctx context.Context) (heard bool, err error) {
 		}
 	}()
 	if err := port.SetReadTimeout(readTimeout); err != nil {
-		return false, message.WrapError(err, "{1}: its read time-out cannot be set: {2}", s.settings.Port, message.Of(err))
+		return false, message.WrapError(err, "{1}: its read time-out cannot be set: {2}", s.settings.Port,
+			message.Of(err))
 	}
 	s.note(PortOpen, message.Message{})
 	l := &line{Source: s, port: port, guard: newSendAllowlist(port, s.settings)}

@@ -290,7 +290,8 @@ type Known struct {
 }
 
 // Know gathers the shrink, as for one lid. The error is that of rates.
-func (b *Checked) Know(rates shrinkage.Rates, at lid.Firing, companion shrinkage.SoFar) (known Known, err error) {
+func (b *Checked) Know(rates shrinkage.Rates, at lid.Firing,
+	companion shrinkage.SoFar) (known Known, err error) {
 	known.Measured = map[tiles.Stage]lid.Known{}
 	if known.Known, err = b.pots[0].Know(rates, at, companion); err != nil || len(b.gaps) == 0 {
 		return known, err

@@ -55,7 +55,8 @@ func inTurn(nu float64) [16]float64 {
 // of pots thrown to a gauge in place of that of a reading (below 0: none).
 func drawBoard(n int, pots []lid.Clearance, together shrinkage.Together, spread float64, lids int) draws {
 	b := draws{pots: len(pots), lids: lids}
-	b.low, b.high, b.least = make([]float64, n*len(pots)), make([]float64, n*len(pots)), make([]float64, n*len(pots))
+	b.low, b.high, b.least = make([]float64, n*len(pots)), make([]float64, n*len(pots)),
+		make([]float64, n*len(pots))
 	b.order = make([]uint8, n*len(pots))
 	b.factor, b.offset = make([]float64, n*lids), make([]float64, n*lids)
 	normal := normalStream{rand.New(rand.NewPCG(14, 1))}

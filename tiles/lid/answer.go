@@ -158,8 +158,10 @@ func Size(q Checked, known Known) (Answer, error) {
 	if err := f.check(q.question); err != nil {
 		return Answer{}, err
 	}
-	a := Answer{Asked: q.question, Question: q.Asks(), LeastPlay: tiles.Millimetre(f.fit.least), MostPlay: tiles.Millimetre(f.fit.most),
-		MeasureSD: tiles.Millimetre(q.readingSD(q.givenStage())), OutOfRound: q.outOfRound(), LidDifference: f.Part, LikelyLevel: tiles.LikelyLevel, Unusual: q.Unusual()}
+	a := Answer{Asked: q.question, Question: q.Asks(), LeastPlay: tiles.Millimetre(f.fit.least),
+		MostPlay:  tiles.Millimetre(f.fit.most),
+		MeasureSD: tiles.Millimetre(q.readingSD(q.givenStage())), OutOfRound: q.outOfRound(), LidDifference: f.Part,
+		LikelyLevel: tiles.LikelyLevel, Unusual: q.Unusual()}
 	s := newSteps(&f, float64(*q.Step))
 	a.limit(&f, s)
 	size := s.choose(q.Play)
@@ -270,8 +272,10 @@ func (a *Answer) fire(f *Clearance, size float64) {
 	w := size * f.Left[f.made]
 	v := f.causesAt(w).total()
 	play, half, sd := f.playOf(w), f.fit.likelyHalf(v, tiles.LikelyLevel), math.Sqrt(v.at(1))
-	a.Fired = FiredPair{Collar: tiles.Millimetre(f.given), Lid: tiles.Millimetre(w), Play: tiles.Millimetre(play), PlaySD: tiles.Millimetre(sd),
-		Likely: [2]tiles.Millimetre{tiles.Millimetre(play - half), tiles.Millimetre(play + half)}, LeastBearing: nan, Ledge: nan}
+	a.Fired = FiredPair{Collar: tiles.Millimetre(f.given), Lid: tiles.Millimetre(w),
+		Play: tiles.Millimetre(play), PlaySD: tiles.Millimetre(sd),
+		Likely:       [2]tiles.Millimetre{tiles.Millimetre(play - half), tiles.Millimetre(play + half)},
+		LeastBearing: nan, Ledge: nan}
 	if f.made == 0 {
 		a.Fired.Collar, a.Fired.Lid = a.Fired.Lid, a.Fired.Collar
 	}
@@ -287,7 +291,8 @@ func (a *Answer) doubt(f *Clearance, size float64) {
 		c.reading, c.throwing = c.reading+c.throwing, 0
 	}
 	sd := func(v float64) tiles.Millimetre { return tiles.Millimetre(math.Sqrt(max(v, 0))) }
-	a.Doubt = UncertaintyBudget{Piece: sd(c.piece), Position: sd(c.position), Reading: sd(c.reading), Throwing: sd(c.throwing),
+	a.Doubt = UncertaintyBudget{Piece: sd(c.piece), Position: sd(c.position), Reading: sd(c.reading),
+		Throwing:      sd(c.throwing),
 		LidDifference: sd(c.part), Rate: sd(c.rate + c.load), Gone: sd(c.gone)}
 }
 

@@ -30,7 +30,8 @@ const (
 )
 
 // cautionOrder is the order in which they are read.
-var cautionOrder = []string{WillFuse, WetGrinding, EyeProtection, RatesStated, NoUsualYet, LedgeTooNarrow, StepTooCoarse, LedgeNotGiven,
+var cautionOrder = []string{WillFuse, WetGrinding, EyeProtection, RatesStated, NoUsualYet, LedgeTooNarrow,
+	StepTooCoarse, LedgeNotGiven,
 	MeasureWet, LeatherGuessed, LeatherOwn, OutOfRound, PlayOutside, AskedUnusual, ShrinkVaries}
 
 // InOrder lists the cautions that were said, in the order in which they are read.
@@ -82,7 +83,8 @@ const ownLeather = 3
 const outOfRoundFrom tiles.Millimetre = 0.9
 
 // trustOrder is the order of the trust words, worst first.
-var trustOrder = []shrinkage.Reliability{shrinkage.OutsideTestedHeat, shrinkage.NoBars, shrinkage.MadeOrFiredDifferently, shrinkage.Old, shrinkage.FewBars, shrinkage.WellTested}
+var trustOrder = []shrinkage.Reliability{shrinkage.OutsideTestedHeat, shrinkage.NoBars,
+	shrinkage.MadeOrFiredDifferently, shrinkage.Old, shrinkage.FewBars, shrinkage.WellTested}
 
 // lessTrusted reports whether a is trusted less than b.
 func lessTrusted(a, b shrinkage.Reliability) bool {
@@ -165,7 +167,8 @@ func (f *Clearance) atCheck(q Checked, rest shrinkage.Pair) *AtCheck {
 	if whole.R[1] != 0 {
 		share = float64((whole.R[1] - rest.R[1]) / whole.R[1])
 	}
-	way.Part = Difference{Mean: f.Part.Mean * tiles.LogPercent(share), SD: f.Part.SD * tiles.LogPercent(share), BoardSD: f.Part.BoardSD * tiles.LogPercent(share)}
+	way.Part = Difference{Mean: f.Part.Mean * tiles.LogPercent(share), SD: f.Part.SD * tiles.LogPercent(share),
+		BoardSD: f.Part.BoardSD * tiles.LogPercent(share)}
 	way.Pair.R = [2]tiles.LogPercent{whole.R[0] - rest.R[0], whole.R[1] - rest.R[1]}
 	less := func(a, b shrinkage.Spread2) shrinkage.Spread2 {
 		var s shrinkage.Spread2
@@ -177,7 +180,8 @@ func (f *Clearance) atCheck(q Checked, rest shrinkage.Pair) *AtCheck {
 		s[1][0] = s[0][1]
 		return s
 	}
-	way.Pair.Rate, way.Pair.Batch, way.Pair.Load = less(whole.Rate, rest.Rate), less(whole.Batch, rest.Batch), less(whole.Load, rest.Load)
+	way.Pair.Rate, way.Pair.Batch, way.Pair.Load = less(whole.Rate, rest.Rate), less(whole.Batch, rest.Batch),
+		less(whole.Load, rest.Load)
 	way.Pair.Position, way.Pair.Piece = less(whole.Position, rest.Position), less(whole.Piece, rest.Piece)
 	way.Pair.Gone = rest.Gone
 	way.Left[0] = math.Exp(-float64(way.Pair.R[0]) / 100)
@@ -191,6 +195,7 @@ func (f *Clearance) atCheck(q Checked, rest shrinkage.Pair) *AtCheck {
 	way.given, way.reading = widths[first]*way.Left[0], vars[first]
 	w := float64(q.Lid) * way.Left[1]
 	play, half := way.playOf(w), f.fit.likelyHalf(way.causesAt(w).total(), tiles.LikelyLevel)
-	return &AtCheck{Stage: q.CheckStage, Play: tiles.Millimetre(play), Likely: [2]tiles.Millimetre{tiles.Millimetre(play - half), tiles.Millimetre(play + half)},
-		Wide: 2*half > f.fit.most-f.fit.least}
+	return &AtCheck{Stage: q.CheckStage, Play: tiles.Millimetre(play),
+		Likely: [2]tiles.Millimetre{tiles.Millimetre(play - half), tiles.Millimetre(play + half)},
+		Wide:   2*half > f.fit.most-f.fit.least}
 }

@@ -137,7 +137,8 @@ func (f *Clearance) measure(q Checked) {
 		}
 		f.ledgeShrinks()
 	case !f.Inner && first != other:
-		f.fit.bound = bound{f.fit.most + widths[other] - widths[first], variance{known: vars[first] + vars[other]}, variance{known: covPlay}}
+		f.fit.bound = bound{f.fit.most + widths[other] - widths[first], variance{known: vars[first] + vars[other]},
+			variance{known: covPlay}}
 	}
 }
 
@@ -240,7 +241,8 @@ type causes struct {
 }
 
 func (c causes) total() variance {
-	return variance{known: c.reading + c.throwing + c.part, fitted: c.piece + c.position + c.rate + c.load + c.gone}
+	return variance{known: c.reading + c.throwing + c.part,
+		fitted: c.piece + c.position + c.rate + c.load + c.gone}
 }
 
 // shared is what is not own.

@@ -45,7 +45,8 @@ const rateStays = 0.9
 // lid takes their mean. The limits are those kept with the board, else those of the first pot. The
 // error is InvalidFields.
 func (v Result) Expect(pots []ComparedPot) (ComparedResult, error) {
-	b := ComparedResult{Group: DifferenceGroup{v.Form, v.Body.Clay, v.Lid.Clay, v.Maker}, Sat: v.Sat, Plays: v.Plays, Ledge: nan}
+	b := ComparedResult{Group: DifferenceGroup{v.Form, v.Body.Clay, v.Lid.Clay, v.Maker}, Sat: v.Sat,
+		Plays: v.Plays, Ledge: nan}
 	if len(pots) == 0 {
 		return b, tiles.InvalidFields{{Field: "pots", Type: tiles.Missing,
 			Why: message.New("are needed: without the size of a pot its lids teach nothing")}}

@@ -51,7 +51,8 @@ const (
 // boardSDs are how far the boards of a form may differ among themselves beyond what is known of their loads,
 // log-percent, each with the belief in it before any lid (own): mostly not at all. Boards that contradict one
 // another make the larger ones likely, and then no single answer is as sure as their lids are many.
-var boardSDs = [...]struct{ sd, belief float64 }{{0, 0.95}, {0.2, 0.02}, {0.4, 0.015}, {0.7, 0.01}, {1.1, 0.005}}
+var boardSDs = [...]struct{ sd, belief float64 }{{0, 0.95}, {0.2, 0.02}, {0.4, 0.015}, {0.7, 0.01},
+	{1.1, 0.005}}
 
 func partAt(i int) float64 { return partStep * float64(i-partPoints/2) }
 
@@ -63,8 +64,9 @@ type Differences struct {
 }
 
 type partGroup struct {
-	log    [len(boardSDs)][]float64 // log likelihood on the grid for each of boardSDs, of the lid difference and the error of the rates in one
-	smooth []float64                // what it tells of the site
+	// log likelihood on the grid for each of boardSDs, of the lid difference and the error of the rates in one
+	log    [len(boardSDs)][]float64
+	smooth []float64 // what it tells of the site
 	fits   int
 	rate   float64 // sum of the variances of the rates' error over the boards, log-percent²
 	boards float64
@@ -131,7 +133,8 @@ func (p Differences) sorted() []DifferenceGroup {
 		keys = append(keys, k)
 	}
 	slices.SortFunc(keys, func(a, b DifferenceGroup) int {
-		return cmp.Or(cmp.Compare(a.Form, b.Form), cmp.Compare(a.Body, b.Body), cmp.Compare(a.Lid, b.Lid), cmp.Compare(a.Maker, b.Maker))
+		return cmp.Or(cmp.Compare(a.Form, b.Form), cmp.Compare(a.Body, b.Body), cmp.Compare(a.Lid, b.Lid),
+			cmp.Compare(a.Maker, b.Maker))
 	})
 	return keys
 }
@@ -217,7 +220,8 @@ func (p Differences) Of(g DifferenceGroup) Difference {
 	}
 	mean /= sum
 	d.Mean, d.SD = tiles.LogPercent(mean), tiles.LogPercent(math.Sqrt(max(square2/sum-mean*mean, 0)))
-	d.Low, d.High = partQuantile(weight, sum*(1-tiles.LikelyLevel)/2), partQuantile(weight, sum*(1+tiles.LikelyLevel)/2)
+	d.Low, d.High = partQuantile(weight, sum*(1-tiles.LikelyLevel)/2),
+		partQuantile(weight, sum*(1+tiles.LikelyLevel)/2)
 	return d
 }
 

@@ -85,7 +85,8 @@ func (f fitProbability) likelyHalf(v variance, level float64) float64 {
 func (f fitProbability) one(m float64, v variance) float64 {
 	var p float64
 	for _, s := range f.scales {
-		p += s.weight * f.normal(m, math.Sqrt(v.at(s.at)), f.bound.at, f.bound.variance.at(s.at), f.bound.cov.at(s.at))
+		p += s.weight * f.normal(m, math.Sqrt(v.at(s.at)), f.bound.at, f.bound.variance.at(s.at),
+			f.bound.cov.at(s.at))
 	}
 	return p
 }

@@ -37,7 +37,8 @@ type Difference struct {
 	Low, High tiles.LogPercent // a 90 % range
 	Fits      int              // lids looked at
 	RateSD    tiles.LogPercent // of the error of the rates that is part of it; 0 without a board
-	BoardSD   tiles.LogPercent // by which its boards differ among themselves for no known reason; 0 without a board
+	// by which its boards differ among themselves for no known reason; 0 without a board
+	BoardSD tiles.LogPercent
 }
 
 // variance is that of the difference on the next board, log-percent².
@@ -80,7 +81,8 @@ func (q *Question) checkRates(f *tiles.Faults) {
 
 func (q *Question) checkGone(f *tiles.Faults) {
 	if (q.MassWet != 0) != (q.MassNow != 0) {
-		f.Add(tiles.Missing, map[bool]string{true: "mass_wet_g", false: "mass_now_g"}[q.MassWet == 0], "is needed beside the other mass")
+		f.Add(tiles.Missing, map[bool]string{true: "mass_wet_g", false: "mass_now_g"}[q.MassWet == 0],
+			"is needed beside the other mass")
 	} else if q.MassWet != 0 {
 		f.Within("mass_wet_g", q.MassWet)
 		f.Within("mass_now_g", q.MassNow)
@@ -171,7 +173,8 @@ func (q *Checked) Know(rates shrinkage.Rates, at Firing, companion shrinkage.SoF
 // taken as one of the usual ones, which it may have missed.
 func (q *Checked) ofThisPot(rates shrinkage.Rates, at Firing, p shrinkage.Pair) (shrinkage.Pair, error) {
 	ask := func(ref tiles.BatchRef) shrinkage.Ask {
-		return shrinkage.Ask{BatchRef: ref, Forming: tiles.ThrownRing, Stage: tiles.Wet, Work: at.Work, WorkSD: at.WorkSD,
+		return shrinkage.Ask{BatchRef: ref, Forming: tiles.ThrownRing, Stage: tiles.Wet, Work: at.Work,
+			WorkSD:     at.WorkSD,
 			BisqueWork: at.BisqueWork, Kind: q.Kind, Probe: at.Probe, On: at.On}
 	}
 	if q.ClayOfLid().Clay == "" || q.LidStage != tiles.Wet {
@@ -197,9 +200,11 @@ const potFiringSD = 6
 const potOfBarSD = 0.15
 
 // pair is the shrink from the two stages to fired.
-func (q *Question) pair(rates shrinkage.Rates, at Firing, gone [2]shrinkage.SoFar, bodyStage, lidStage tiles.Stage) (shrinkage.Pair, error) {
+func (q *Question) pair(rates shrinkage.Rates, at Firing, gone [2]shrinkage.SoFar, bodyStage,
+	lidStage tiles.Stage) (shrinkage.Pair, error) {
 	ask := func(ref tiles.BatchRef, stage tiles.Stage, gone shrinkage.SoFar) shrinkage.Ask {
-		return shrinkage.Ask{BatchRef: ref, Forming: tiles.ThrownRing, Stage: stage, Gone: gone, Work: at.Work, WorkSD: at.WorkSD,
+		return shrinkage.Ask{BatchRef: ref, Forming: tiles.ThrownRing, Stage: stage, Gone: gone, Work: at.Work,
+			WorkSD:     at.WorkSD,
 			BisqueWork: at.BisqueWork, Kind: q.Kind, Probe: at.Probe, On: at.On}
 	}
 	bodyClay, lidClay := q.Body.Clay != "" && bodyStage != tiles.Fired, q.ClayOfLid().Clay != "" && lidStage != tiles.Fired
@@ -208,7 +213,8 @@ func (q *Question) pair(rates shrinkage.Rates, at Firing, gone [2]shrinkage.SoFa
 		return rates.Pair(body, lid, q.Together)
 	}
 	lidRates, shared := q.lidRates()
-	stated := shrinkage.StatedPair(shrinkage.StatedPart{Rates: q.BodyRates, Stage: bodyStage}, shrinkage.StatedPart{Rates: lidRates, Stage: lidStage}, *q.Doubt, shared, q.Together)
+	stated := shrinkage.StatedPair(shrinkage.StatedPart{Rates: q.BodyRates, Stage: bodyStage},
+		shrinkage.StatedPart{Rates: lidRates, Stage: lidStage}, *q.Doubt, shared, q.Together)
 	switch {
 	case bodyClay:
 		fit, err := rates.Pair(body, body, shrinkage.Apart)

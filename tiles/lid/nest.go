@@ -35,7 +35,8 @@ func Nest(set []Nested, p shrinkage.Pair, sd tiles.Millimetre) ([]NestGap, error
 		f.PieceOf(fmt.Sprintf("set[%d].outside_mm", i), s.Outside, "pot")
 		f.PieceOf(fmt.Sprintf("set[%d].inside_mm", i), s.Inside, "pot")
 		if s.Inside >= s.Outside {
-			f.Add(tiles.OutOfRange, fmt.Sprintf("set[%d].inside_mm", i), "not smaller than outside_mm: were they swapped?")
+			f.Add(tiles.OutOfRange, fmt.Sprintf("set[%d].inside_mm", i),
+				"not smaller than outside_mm: were they swapped?")
 		}
 		if i > 0 && s.Inside <= set[i-1].Outside {
 			f.Add(tiles.OutOfRange, fmt.Sprintf("set[%d].inside_mm", i),
@@ -92,7 +93,8 @@ func (s Shared) Says(unit tiles.LengthUnit) message.Message {
 // ShareLid works out one lid for several pots. pots are collars and lid the lid's width, as
 // measured; seat tells which is inside.
 func ShareLid(seat Seat, pots []tiles.Millimetre, lid tiles.Millimetre, p shrinkage.Pair, d Defaults) Shared {
-	body, l := tiles.Millimetre(math.Exp(-float64(p.R[0])/100)), lid*tiles.Millimetre(math.Exp(-float64(p.R[1])/100))
+	body, l := tiles.Millimetre(math.Exp(-float64(p.R[0])/100)),
+		lid*tiles.Millimetre(math.Exp(-float64(p.R[1])/100))
 	s := Shared{Least: tiles.Millimetre(math.Inf(1)), Most: tiles.Millimetre(math.Inf(-1))}
 	inner := tiles.Millimetre(math.Inf(1)) // fired width of the narrowest pot
 	for _, c := range pots {

@@ -76,7 +76,8 @@ func (q PieceQuestion) Check(d Defaults) (CheckedPiece, error) {
 		field string
 		mm    *tiles.Millimetre
 		ml    *float64
-	}{{"fired_mm", q.FiredMM, nil}, {"fired_ml", nil, q.FiredML}, {"wet_mm", q.WetMM, nil}, {"wet_ml", nil, q.WetML}} {
+	}{{"fired_mm", q.FiredMM, nil}, {"fired_ml", nil, q.FiredML}, {"wet_mm", q.WetMM, nil},
+		{"wet_ml", nil, q.WetML}} {
 		if s.mm == nil && s.ml == nil {
 			continue
 		}
@@ -141,12 +142,14 @@ func (q *CheckedPiece) KnowSet(rates shrinkage.Rates, at Firing) (shrinkage.Pair
 	return q.know(rates, at, shrinkage.SameLoad)
 }
 
-func (q *CheckedPiece) know(rates shrinkage.Rates, at Firing, together shrinkage.Together) (shrinkage.Pair, error) {
+func (q *CheckedPiece) know(rates shrinkage.Rates, at Firing,
+	together shrinkage.Together) (shrinkage.Pair, error) {
 	if q.Clay.Clay == "" {
 		part := shrinkage.StatedPart{Rates: q.Rates, Stage: q.Stage}
 		return shrinkage.StatedPair(part, part, *q.Doubt, true, together), nil
 	}
-	ask := shrinkage.Ask{BatchRef: q.Clay, Forming: tiles.ThrownRing, Stage: q.Stage, Work: at.Work, WorkSD: at.WorkSD, BisqueWork: at.BisqueWork, Kind: q.Kind, Probe: at.Probe, On: at.On}
+	ask := shrinkage.Ask{BatchRef: q.Clay, Forming: tiles.ThrownRing, Stage: q.Stage, Work: at.Work,
+		WorkSD: at.WorkSD, BisqueWork: at.BisqueWork, Kind: q.Kind, Probe: at.Probe, On: at.On}
 	if q.Rates.Leather != nil {
 		ask.Gone = shrinkage.SoFarByRatio(*q.Rates.Leather)
 	}
@@ -162,7 +165,8 @@ func SizePiece(q CheckedPiece, p shrinkage.Pair, fromBag bool) PieceAnswer {
 		v += s[0][0]
 	}
 	half := fitProbability{scales: fitScales(p.Nu)}.likelyHalf(variance{fitted: v}, tiles.LikelyLevel) / 100
-	a := PieceAnswer{Asked: q.pieceQuestion, Ratio: tiles.Ratio(left), VolumeRatio: tiles.Ratio(left * left * left), Millimetre: nan, Unrounded: nan,
+	a := PieceAnswer{Asked: q.pieceQuestion, Ratio: tiles.Ratio(left),
+		VolumeRatio: tiles.Ratio(left * left * left), Millimetre: nan, Unrounded: nan,
 		Likely: [2]tiles.Millimetre{nan, nan}, Millilitre: math.NaN(), LikelyML: [2]float64{math.NaN(), math.NaN()},
 		Trust: p.Standing[0].Trust, TrustWhy: p.Standing[0].Why}
 	turn := 1 / left

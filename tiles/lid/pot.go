@@ -79,8 +79,9 @@ func (p *PotCard) Validate() error {
 
 // Question is the lid question that starts from p, without the width of a lid.
 func (p PotCard) Question() Question {
-	q := Question{Seat: p.Seat, SeatGlazed: p.SeatGlazed, Together: p.Together, Collar: p.Collar, CollarStage: p.Stage,
-		Body: p.Body, LidClay: p.Lid, Form: p.Form, Maker: p.Mark}
+	q := Question{Seat: p.Seat, SeatGlazed: p.SeatGlazed, Together: p.Together, Collar: p.Collar,
+		CollarStage: p.Stage,
+		Body:        p.Body, LidClay: p.Lid, Form: p.Form, Maker: p.Mark}
 	if may, _ := p.Seat.opens(); may {
 		q.Opening = p.Opening
 	}

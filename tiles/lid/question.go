@@ -272,7 +272,8 @@ func (q *Question) checkTrim(f *tiles.Faults) {
 	case q.Asks() != AskWidth || q.LidStage != tiles.Wet:
 		f.Add(UnknownMember, "trim", "goes with the width of a lid that is thrown wet")
 	case !q.Seat.lidInside():
-		f.Add(UnknownMember, "trim", "has no meaning for the seat {1}: what is cut off its skirt makes it wider", string(q.Seat))
+		f.Add(UnknownMember, "trim", "has no meaning for the seat {1}: what is cut off its skirt makes it wider",
+			string(q.Seat))
 	case q.Body.Clay == "" && q.LidClay.Clay == "":
 		f.Add(tiles.Missing, "clay", "is needed for trim: how far it dries by leather-hard is learned from its bars")
 	}
@@ -295,7 +296,8 @@ func (q *Question) checkOpening(f *tiles.Faults) {
 	}
 	f.PieceOf("opening_mm", q.Opening, "opening")
 	if c := slices.Min(q.Collar); q.Opening >= c {
-		f.Add(OpeningWider, "opening_mm", "larger than collar_mm: opening {1}, collar {2}. Were they swapped?", tiles.MM.Of(q.Opening), tiles.MM.Of(c))
+		f.Add(OpeningWider, "opening_mm", "larger than collar_mm: opening {1}, collar {2}. Were they swapped?",
+			tiles.MM.Of(q.Opening), tiles.MM.Of(c))
 	}
 }
 
@@ -351,7 +353,8 @@ func (s Seat) Meant(field string, l tiles.Millimetre, unit tiles.LengthUnit) []s
 // meant reads the bare number of a length in other ways: with the point that was left out, in another unit, as
 // 32nds; what lies from low to high may be it.
 func meant(l tiles.Millimetre, unit tiles.LengthUnit, low, high tiles.Millimetre) (all []string) {
-	n := float64(l) / map[tiles.LengthUnit]float64{tiles.MM: 1, tiles.CM: 10, tiles.Inch: 25.4, tiles.Inch32nd: 25.4}[unit]
+	n := float64(l) / map[tiles.LengthUnit]float64{tiles.MM: 1, tiles.CM: 10, tiles.Inch: 25.4,
+		tiles.Inch32nd: 25.4}[unit]
 	n = math.Round(n*1e6) / 1e6
 	add := func(v float64, u tiles.LengthUnit) {
 		text := tiles.Decimal(v) + " " + string(u)

@@ -45,11 +45,12 @@ type Result struct {
 	Losses     Losses
 	Plays      []tiles.Millimetre // fired plays measured on this board, across
 	Thrown     []tiles.Millimetre // widths as thrown
-	Limits     *Limits            // in force when it was judged; kept, so that a changed setting changes nothing past
-	By         string             // who looked
-	At         time.Time
-	Trusted    bool // the clock could be trusted
-	Struck     *tiles.Act
+	// in force when it was judged; kept, so that a changed setting changes nothing past
+	Limits  *Limits
+	By      string // who looked
+	At      time.Time
+	Trusted bool // the clock could be trusted
+	Struck  *tiles.Act
 }
 
 // Limits is what made a lid good when it was judged, fired, in mm at that diameter.
@@ -98,7 +99,8 @@ func (v *Result) Validate() error {
 		n     int
 	}{
 		{"counts.too_big", v.Sat.TooBig}, {"counts.tight", v.Sat.Tight}, {"counts.good", v.Sat.Good},
-		{"counts.loose", v.Sat.Loose}, {"counts.drops_in", v.Sat.DropsIn}, {"counts.not_looked_at", v.Sat.NotLookedAt},
+		{"counts.loose", v.Sat.Loose}, {"counts.drops_in", v.Sat.DropsIn},
+		{"counts.not_looked_at", v.Sat.NotLookedAt},
 		{"losses.glued", v.Losses.Glued}, {"losses.rocks", v.Losses.Rocks},
 		{"losses.chipped", v.Losses.Chipped}, {"losses.dropped", v.Losses.Dropped},
 	}

@@ -75,5 +75,6 @@ func (r Rim) bowlFor(width tiles.Millimetre, step float64) *Bowl {
 	half := t * float64(r.SD) / 100
 	comes := before * grows
 	mm := func(x float64) tiles.Millimetre { return tiles.Millimetre(x) }
-	return &Bowl{mm(before), mm(comes), [2]tiles.Millimetre{mm(comes * math.Exp(-half)), mm(comes * math.Exp(half))}, r.Pairs}
+	return &Bowl{mm(before), mm(comes), [2]tiles.Millimetre{mm(comes * math.Exp(-half)),
+		mm(comes * math.Exp(half))}, r.Pairs}
 }

@@ -84,7 +84,8 @@ type Window struct {
 
 // At is the window at one fired diameter: both ends grow alike over 100 mm.
 func (w Window) At(diameter tiles.Millimetre) (least, most tiles.Millimetre) {
-	return max(w.Least, tiles.Millimetre(w.LeastRatio)*diameter), max(w.Most, tiles.Millimetre(w.MostRatio)*diameter)
+	return max(w.Least, tiles.Millimetre(w.LeastRatio)*diameter),
+		max(w.Most, tiles.Millimetre(w.MostRatio)*diameter)
 }
 
 // Defaults is what the settings say where a question says nothing.
@@ -106,7 +107,8 @@ func UsualDefaults() Defaults {
 	skirt := Window{Least: 1.0, Most: 3.0, LeastRatio: 0.010, MostRatio: 0.030}
 	plug := Window{Least: 0.3, Most: 1.0, LeastRatio: 0.003, MostRatio: 0.010}
 	return Defaults{
-		Windows:   map[Seat]Window{Inset: ledge, Flange: ledge, DropIn: ledge, Cap: skirt, Over: skirt, Stopper: plug},
+		Windows: map[Seat]Window{Inset: ledge, Flange: ledge, DropIn: ledge, Cap: skirt, Over: skirt,
+			Stopper: plug},
 		Bearing:   1.0,
 		GlazeFace: 0.3,
 		Step:      0.5,

@@ -13,8 +13,9 @@ import (
 // Trim is how a lid comes to its width in two steps: thrown a little large, then trimmed at leather-hard. A
 // lid that is too large can be trimmed, one too small is lost (common practice, no source).
 type Trim struct {
-	Throw     tiles.Millimetre // wet, on the step; NaN: the lid is at hand
-	To        tiles.Millimetre // width at leather-hard; with a lid at hand by what it and its pot lost, else by what is usual
+	Throw tiles.Millimetre // wet, on the step; NaN: the lid is at hand
+	// width at leather-hard; with a lid at hand by what it and its pot lost, else by what is usual
+	To        tiles.Millimetre
 	NotOver   tiles.Millimetre // wet: what is larger has too much to come off; NaN: the lid is at hand
 	Off       tiles.Millimetre // that comes off at leather-hard, across
 	FitChance float64
@@ -44,7 +45,8 @@ func (f *Clearance) trimmed(q Checked, whole, rest shrinkage.Pair) (t Clearance,
 	sees := q.drying(whole, rest)
 	lost := sees.mean[1]
 	width := (f.given - f.Glaze - (f.fit.least+f.fit.most)/2)
-	cut := 100 * float64(q.softSD) * f.Left[1] * math.Exp(lost/100) / width // of one reading at leather-hard, log-percent
+	// of one reading at leather-hard, log-percent
+	cut := 100 * float64(q.softSD) * f.Left[1] * math.Exp(lost/100) / width
 	t.Making = square(width/100) * (sees.cov[1][1] + cut*cut)
 	if sees.pot {
 		t.given *= math.Exp(sees.mean[0] / 100)
@@ -124,7 +126,8 @@ func (q *Checked) drying(whole, rest shrinkage.Pair) dried {
 	_ = chol.SolveVecTo(&x, b)
 	_ = chol.InverseTo(&c)
 	return dried{pot: pot, mean: [2]float64{x.AtVec(gallery), x.AtVec(goneLid)},
-		cov: [2][2]float64{{c.At(gallery, gallery), c.At(gallery, goneLid)}, {c.At(goneLid, gallery), c.At(goneLid, goneLid)}}}
+		cov: [2][2]float64{{c.At(gallery, gallery), c.At(gallery, goneLid)},
+			{c.At(goneLid, gallery), c.At(goneLid, goneLid)}}}
 }
 
 func mean(v []float64) (m float64) {

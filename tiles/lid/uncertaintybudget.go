@@ -17,7 +17,8 @@ type Contribution struct {
 
 // Causes are all causes of d, the largest first.
 func (d UncertaintyBudget) Causes() []Contribution {
-	all := []Contribution{{"piece", d.Piece}, {"position", d.Position}, {"reading", d.Reading}, {"throwing", d.Throwing},
+	all := []Contribution{{"piece", d.Piece}, {"position", d.Position}, {"reading", d.Reading},
+		{"throwing", d.Throwing},
 		{"lid_difference", d.LidDifference}, {"rate", d.Rate}, {"gone", d.Gone}}
 	slices.SortStableFunc(all, func(a, b Contribution) int { return int(math.Copysign(1, float64(b.SD-a.SD))) })
 	return all

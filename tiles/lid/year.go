@@ -55,7 +55,8 @@ func CountYear(from, to time.Time, loads []tiles.KeptLoad, firings []kiln.Firing
 		i := slices.IndexFunc(y.Firings, func(k KilnYear) bool { return k.Kiln == f.Kiln })
 		if i < 0 {
 			i = len(y.Firings)
-			y.Firings = append(y.Firings, KilnYear{Kiln: f.Kiln, Hottest: kiln.NoTemperature(), LowestWork: kiln.NoTemperature(), MostWork: kiln.NoTemperature()})
+			y.Firings = append(y.Firings, KilnYear{Kiln: f.Kiln, Hottest: kiln.NoTemperature(),
+				LowestWork: kiln.NoTemperature(), MostWork: kiln.NoTemperature()})
 		}
 		k := &y.Firings[i]
 		k.Firings++

@@ -87,7 +87,8 @@ func (m *Model) Minimise(ctx context.Context, start []float64, h *mat.SymDense) 
 // Polish takes quasi-Newton steps from a point near the minimum, beginning with an inverse
 // Hessian, until a step is shorter than tol. The gradient alone judges, so it comes closer
 // than the rounding of the objective would allow.
-func (m *Model) Polish(ctx context.Context, from Minimum, inverse *mat.SymDense, tol float64) (Minimum, error) {
+func (m *Model) Polish(ctx context.Context, from Minimum, inverse *mat.SymDense,
+	tol float64) (Minimum, error) {
 	n := len(m.Params)
 	if n == 0 {
 		return from, nil
@@ -168,7 +169,8 @@ func (m *Model) direction(x, g []float64, h *mat.SymDense) []float64 {
 
 // search halves the step until the objective falls enough (Armijo); fall is what the whole
 // step promises at first order. It is nil if it never does.
-func (m *Model) search(ctx context.Context, from *Solution, x, step []float64, fall float64) (*Solution, int, error) {
+func (m *Model) search(ctx context.Context, from *Solution, x, step []float64, fall float64) (*Solution,
+	int, error) {
 	for try, f := 1, 1.0; try <= mostHalvings; try, f = try+1, f/2 {
 		s, err := m.factor(ctx, m.within(x, step, f))
 		if ctx.Err() != nil {

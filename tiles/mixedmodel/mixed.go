@@ -155,7 +155,8 @@ func (d Data) model(rough float64) (m *Model, unit []float64, err error) {
 	largest := 0
 	for i, t := range d.Terms {
 		if len(t.Group) != n || t.Slopes != nil && len(t.Slopes) != n {
-			return nil, nil, fmt.Errorf("mixed model: term %q has %d groups and %d slopes for %d readings", t.Name, len(t.Group), len(t.Slopes), n)
+			return nil, nil, fmt.Errorf("mixed model: term %q has %d groups and %d slopes for %d readings", t.Name,
+				len(t.Group), len(t.Slopes), n)
 		}
 		if w, best := t.width(), d.Terms[largest]; len(t.levels()) > len(best.levels()) && w == 1 || best.width() > 1 {
 			largest = i
@@ -169,7 +170,8 @@ func (d Data) model(rough float64) (m *Model, unit []float64, err error) {
 			for r := range d.Y {
 				s := t.slopes(r)
 				if len(s) != k || !finite(s[j]) {
-					return nil, nil, fmt.Errorf("mixed model: term %q, reading %d: %d finite slopes are needed", t.Name, r, k)
+					return nil, nil, fmt.Errorf("mixed model: term %q, reading %d: %d finite slopes are needed",
+						t.Name, r, k)
 				}
 				size += s[j] * s[j] / float64(n)
 			}
@@ -254,7 +256,8 @@ func (d Data) read(best Minimum, inverse *mat.SymDense, unit []float64, p int) M
 			}
 		}
 		column += k * len(levels)
-		out.Covariance, out.Levels, out.Modes = append(out.Covariance, cov), append(out.Levels, levels), append(out.Modes, modes)
+		out.Covariance, out.Levels, out.Modes = append(out.Covariance, cov), append(out.Levels, levels),
+			append(out.Modes, modes)
 	}
 	for j := range unit {
 		z := Row{[]int{column + j}, []float64{1 / unit[j]}}

@@ -35,7 +35,8 @@ func (s *Solution) With(c Change) (*Solution, error) {
 			return nil, err
 		}
 	}
-	out := &Solution{Theta: s.Theta, Criterion: math.NaN(), Objective: math.NaN(), model: &m, scale: newScale(m.Columns, s.Theta)}
+	out := &Solution{Theta: s.Theta, Criterion: math.NaN(), Objective: math.NaN(), model: &m,
+		scale: newScale(m.Columns, s.Theta)}
 	out.grow(s, len(c.Columns))
 	for _, list := range [][]*Block{c.Take, c.Give} {
 		for _, b := range list {
@@ -59,7 +60,8 @@ func (s *Solution) With(c Change) (*Solution, error) {
 
 // grow copies s and puts new columns behind its dense ones.
 func (out *Solution) grow(s *Solution, more int) {
-	l := &layout{place: slices.Clone(s.model.lay.place), dense: slices.Clone(s.model.lay.dense), lone: slices.Clone(s.model.lay.lone)}
+	l := &layout{place: slices.Clone(s.model.lay.place), dense: slices.Clone(s.model.lay.dense),
+		lone: slices.Clone(s.model.lay.lone)}
 	q := s.q + more
 	out.q, out.c, out.v = q, make([]float64, q*q), make([]float64, q)
 	copy(out.v, s.v)

@@ -53,7 +53,8 @@ func unwrap(data []byte) ([]byte, error) {
 // What inflates and deflates takes half a megabyte to set up, so it is used again.
 var (
 	inflaters = sync.Pool{New: func() any { return flate.NewReader(nil) }}
-	deflaters = map[int]*sync.Pool{flate.HuffmanOnly: deflater(flate.HuffmanOnly), Searching: deflater(Searching)}
+	deflaters = map[int]*sync.Pool{flate.HuffmanOnly: deflater(flate.HuffmanOnly),
+		Searching: deflater(Searching)}
 )
 
 // Searching is the level of compress/flate that looks for repeats.

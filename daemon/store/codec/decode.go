@@ -53,7 +53,8 @@ func (b *Block) fault(state int) kiln.Fault {
 }
 
 func (s Stretch) Stamp(since int64) kiln.Stamp {
-	return kiln.Stamp{Boot: s.boot, Since: time.Duration(since), Wall: time.UnixMilli(s.Offset).UTC().Add(time.Duration(since)), Trusted: s.Trusted}
+	return kiln.Stamp{Boot: s.boot, Since: time.Duration(since),
+		Wall: time.UnixMilli(s.Offset).UTC().Add(time.Duration(since)), Trusted: s.Trusted}
 }
 
 // Cut leaves out what was heard after a firing was over, and reports whether there was any.

@@ -68,7 +68,8 @@ func ReadSummary(data []byte) (kiln.Firing, error) {
 		return kiln.Firing{}, fmt.Errorf("read a firing's summary: %w", err)
 	}
 	d := &decoder{b: body, whole: string(body)} // a dozen texts in one
-	f := kiln.Firing{ID: kiln.FiringID(d.text()), Kiln: kiln.KilnID(d.text()), Kind: kiln.Kind(d.text()), KindFrom: d.text(),
+	f := kiln.Firing{ID: kiln.FiringID(d.text()), Kiln: kiln.KilnID(d.text()), Kind: kiln.Kind(d.text()),
+		KindFrom:   d.text(),
 		Atmosphere: kiln.Atmosphere(d.text()), Source: d.text(), Load: d.text(), Note: d.text()}
 	f.Began, f.Over = d.stamp(), d.stamp()
 	f.Peak, f.PeakAfter, f.ToTop, f.Length = kiln.Celsius(d.float()), d.span(), d.span(), d.span()
@@ -117,7 +118,8 @@ func putWork(e *coder, w kiln.HeatWork) {
 }
 
 func takeWork(d *decoder) kiln.HeatWork {
-	w := kiln.HeatWork{C: kiln.Celsius(d.float()), Low: kiln.Celsius(d.float()), High: kiln.Celsius(d.float()), Position: d.float(), OwnSD: d.float(),
+	w := kiln.HeatWork{C: kiln.Celsius(d.float()), Low: kiln.Celsius(d.float()), High: kiln.Celsius(d.float()),
+		Position: d.float(), OwnSD: d.float(),
 		Bias: kiln.Celsius(d.float()), BiasSD: kiln.Celsius(d.float())}
 	w.Estimate, w.From, w.Model, w.Since = d.flag(), d.text(), d.text(), d.text()
 	return w
