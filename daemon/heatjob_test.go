@@ -566,7 +566,7 @@ func TestFiringByHandOverHTTP(t *testing.T) {
 	}
 }
 
-// Every bad entry of the issue is answered in words, with the field, and nothing is invented.
+// Every bad entry is answered in words, with the field, and nothing is invented.
 func TestBadConesInWords(t *testing.T) {
 	b := newHeatBench(t)
 	glaze := b.fire(2, glazeTo1206, kiln.Glaze)

@@ -48,8 +48,8 @@ func TestMain(m *testing.M) {
 	pgtest.Main(m)
 }
 
-// times is how often something is done: few in the ordinary tests, as many as the table of the design has in
-// the soak.
+// times is how often something is done: few in the ordinary tests, as many as DEVELOPERS.md tells in the
+// soak.
 func times(few, many int) int {
 	if os.Getenv("LIDWRIGHT_SOAK") != "" {
 		return many

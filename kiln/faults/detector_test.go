@@ -15,8 +15,7 @@ import (
 	"lidwright/kiln/practice"
 )
 
-// Limits in these tests are reliability goals 22 to 41 of the design: figures of our own, since
-// no standard says what a logger must believe.
+// Limits in these tests are goals of our own, since no standard says what a logger must believe.
 
 // line is a kiln with its probes, said to a judge one sample at a time.
 type line struct {

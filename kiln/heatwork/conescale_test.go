@@ -16,7 +16,7 @@ import (
 	"lidwright/kiln"
 )
 
-// Constants as the design recomputed them from the same table with an independent program:
+// Constants as a second program of our own worked them out from the same table, independent of this one:
 // tau, s in °C (0.01) and E in kJ/mol (1).
 func TestLadderConstants(t *testing.T) {
 	l := MainConeScale()
@@ -102,7 +102,7 @@ func TestPublishedEndPoints(t *testing.T) {
 	}
 	all.check(t, "all", 1.5, 3, 5)
 	for rate, want := range map[kiln.CelsiusPerHour][3]float64{15: {1.2, 1.6, 1.7}, 60: {1.0, 2.6, 3.8}, 150: {0.8, 1.6, 2.2}} {
-		// The design's own figures, rounded to 0.1.
+		// Figures of the second program, rounded to 0.1.
 		byRate[rate].check(t, fmt.Sprintf("%v °C/h", rate), want[0]+0.05, want[1]+0.06, want[2]+0.05)
 	}
 	for _, s := range []string{"read", "memory alone"} {
@@ -235,7 +235,7 @@ func TestLadderKeepsItsOrder(t *testing.T) {
 
 func TestConeText(t *testing.T) {
 	l := MainConeScale()
-	// The examples of the design.
+	// How places read, in our own notation.
 	for _, c := range []struct {
 		heat  kiln.Celsius
 		text  string
@@ -417,7 +417,7 @@ func TestSeriesAgainstMain(t *testing.T) {
 		}
 	}
 	if m := kiln.Median(apart["seger_a"]); math.Abs(m-17) > 3 {
-		t.Errorf("the European ladder lies a median of %.1f °C off, want about 17 (cones.md)", m)
+		t.Errorf("the European ladder lies a median of %.1f °C off, want about 17 (cones.md beside the table)", m)
 	}
 }
 

@@ -19,7 +19,7 @@ func mainCone(t *testing.T, label string) Cone {
 	return c
 }
 
-// The table of the design for s = 24, by hand: phi = 1 + ln tan(theta/2)/2.66.
+// For s = 24, by hand: phi = 1 + ln tan(theta/2)/2.66.
 func TestConeLean(t *testing.T) {
 	for _, row := range []struct{ tilt, phi, short, effect float64 }{
 		{20, 0.348, 25, 20}, {30, 0.505, 16, 9}, {45, 0.669, 10, 5}, {60, 0.793, 6, 3}, {75, 0.900, 3, 3}, {90, 1, 0, 2.4},
@@ -289,9 +289,10 @@ func TestProbeBiasReach(t *testing.T) {
 	}
 }
 
-// Simulated as in the design: bias N(0, 9²), drift 0.2 ± 0.15 °C a firing and a step of 0.3, one
+// Simulated: bias N(0, 9²), drift 0.2 ± 0.15 °C a firing and a step of 0.3, one
 // cone a firing. Expected rms error after 1, 3, 5 and 10 firings; a seeded sample of 4000 lives
-// knows an rms to about 1 %; the design rounds and had its own sample, so 6 % is allowed. The issue asks ± 3 °C (one sd) after 2 to 5.
+// knows an rms to about 1 %; the figures expected are rounded and of another sample of our own, so 6 % is
+// allowed. The goal is ± 3 °C (one sd) after 2 to 5.
 func TestProbeFilterSimulated(t *testing.T) {
 	const lives = 4000
 	for _, c := range []struct {
