@@ -230,7 +230,7 @@ func TestNoteIsCrossedOut(t *testing.T) {
 	b.post("/firing/"+firing+"/notes", url.Values{"strike": {note}, "back": {"#notes"}}, 422) // why?
 	b.post("/firing/"+firing+"/notes", url.Values{"strike": {note}, "why": {"another firing"}, "back": {"#notes"}}, 303)
 	text := b.page("/firing/" + firing)
-	has(t, text, `class="struck"`, "damper a third shut")
+	has(t, text, `<p class="grow struck">`, "damper a third shut")
 	if strings.Contains(text, `name="strike"`) {
 		t.Error("a note that is crossed out can be crossed out again")
 	}

@@ -166,8 +166,11 @@ func TestLengthsAsChosen(t *testing.T) {
 	for unit, want := range map[string][]string{"mm": {"104.5 mm", "92.5 mm"}, "cm": {"10.45 cm", "9.25 cm"}, "in": {"4.114 in", "3.642 in"}, "32nds": {"4 1/8 in", "3 21/32 in"}} {
 		for _, path := range []string{"/pot/" + pot, "/pots"} {
 			_, body := fetched(t, st.URL, path, "Cookie", speakCookie+"=en."+unit+".24")
-			for _, w := range want {
-				if path == "/pots" { // in a list they stand without their unit
+			for i, w := range want {
+				if path == "/pots" && i > 0 {
+					continue // a card in the list says how wide its gallery is
+				}
+				if path == "/pots" { // without the unit, which stands above
 					w = w[:strings.LastIndexByte(w, ' ')]
 				}
 				if !strings.Contains(body, w) {

@@ -127,5 +127,5 @@ func TestLoadThatTheRecorderMissed(t *testing.T) {
 	if l := b.json("POST", "/v1/loads/"+load+"/unpacked", `{"by":"KT"}`, 200); l["firing"] != firing || l["state"] != "done" {
 		t.Errorf("the load: %v", l)
 	}
-	has(t, b.page("/firing/"+firing), "Before it began", ">ticked</span>", ">not ticked</span>", ", KT")
+	has(t, b.page("/firing/"+firing), "Check list", ">ticked</span>", ">not ticked</span>", ", KT")
 }
