@@ -106,10 +106,10 @@ func TestOwnBarsAgainstThePool(t *testing.T) {
 	}
 }
 
-// TestSlipBesideOthersIsAsked: 24 studios that buy one body tell of it. Of a newcomer's first bar a fired length that
-// is misread by 5 to 10 mm is asked about at its entry, a true one seldom: by one bar nobody can tell a length
-// that was misread from another clay. Where it counts all the same, as of a bar of which all lengths tell 5
-// points more, her own bar is believed.
+// TestSlipBesideOthersIsAsked: 24 studios that buy one body tell of it. Of a newcomer's first bar a fired length
+// that is misread by 5 to 10 mm is asked about at its entry, with the wet one alone known, a true one seldom: by
+// one bar nobody can tell a length that was misread from another clay. Where it counts all the same, as of a bar
+// of which all lengths tell 5 points more, her own bar is believed.
 func TestSlipBesideOthersIsAsked(t *testing.T) {
 	body := tilestest.DrawBody(2707, 1, tilestest.Options{})
 	r := rand.New(rand.NewPCG(2707, 2))
@@ -148,7 +148,8 @@ func TestSlipBesideOthersIsAsked(t *testing.T) {
 		}
 		bar := m.Bars[at]
 		last := bar.Readings[len(bar.Readings)-1]
-		bar.Readings = bar.Readings[:len(bar.Readings)-1]
+		bar.Readings = slices.DeleteFunc(slices.Clone(bar.Readings),
+			func(r tiles.Reading) bool { return r.Stage != tiles.Wet })
 		if shrinkage.Judge(bar, &last, fit); last.Unusual {
 			askedTrue++
 		}
@@ -171,7 +172,7 @@ func TestSlipBesideOthersIsAsked(t *testing.T) {
 	}
 	t.Logf("of 72 slips %d are asked about, of 12 true lengths %d; of 12 bars 5 points off %d are believed", asked,
 		askedTrue, dropped)
-	if asked < 65 || askedTrue > 2 || dropped < 11 {
+	if asked < 70 || askedTrue > 1 || dropped < 11 {
 		t.Errorf("of 72 slips %d are asked about, of 12 true lengths %d; of 12 bars 5 points off %d are believed",
 			asked, askedTrue, dropped)
 	}
