@@ -167,8 +167,15 @@ func sizeAnswer(a lid.PieceAnswer) wire.Size {
 // SizeParameters are the names of a size question that a command line makes flags of, each with
 // its help.
 func SizeParameters() (names []string, help map[string]string) {
+	return parametersIn[wire.SizeParams]()
+}
+
+// SetParameters are those of the questions about a set of pots, but for its own sizes.
+func SetParameters() (names []string, help map[string]string) { return parametersIn[SetParams]() }
+
+func parametersIn[T any]() (names []string, help map[string]string) {
 	help = map[string]string{}
-	for _, f := range reflect.VisibleFields(reflect.TypeFor[wire.SizeParams]()) {
+	for _, f := range reflect.VisibleFields(reflect.TypeFor[T]()) {
 		if n, _, _ := strings.Cut(f.Tag.Get("query"), ","); n != "" {
 			names = append(names, n)
 			help[n] = f.Tag.Get("doc")

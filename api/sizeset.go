@@ -16,20 +16,9 @@ import (
 
 // SetParams say what a set of pots is made of; they are read by readSet.
 type SetParams struct {
-	Stage        string `query:"stage" doc:"When they were measured: wet (if not said), soft, leather, dry, bisque"`
-	Clay         string `query:"clay"`
-	Batch        string `query:"batch"`
-	Kind         string `query:"kind"`
-	Atmosphere   string `query:"atmosphere"`
-	HeatWorkC    string `query:"heat_work_c"`
-	Cone         string `query:"cone"`
-	Kiln         string `query:"kiln"`
-	DryingRatio  string `query:"drying_ratio"`
-	LeatherRatio string `query:"leather_ratio"`
-	BisqueRatio  string `query:"bisque_ratio"`
-	FiringRatio  string `query:"firing_ratio"`
-	DoubtRatio   string `query:"doubt_ratio"`
-	Unit         string `query:"unit"`
+	Stage string `query:"stage" doc:"When they were measured: wet (if not said), soft, leather, dry, bisque"`
+	wire.ShrinkParams
+	Unit string `query:"unit" doc:"mm, cm, in, 32nds: of bare lengths"`
 }
 
 // setOf takes the parameters that are not of the set's own out of values, and finds the shrink.

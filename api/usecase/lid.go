@@ -44,7 +44,11 @@ func NoFiring() FiringMeant { return FiringMeant{Firing: lid.Firing{Work: kiln.N
 // it rests on, and computes. A size outside what is believed is asked about first.
 func (s Lids) SizeLid(ctx context.Context, q lid.Question, open FromCards, at FiringAsk) (lid.Answer,
 	FiringMeant, error) {
-	if err := s.fromCards(ctx, &q, open); err != nil {
+	err := s.asForm(ctx, &q, open)
+	if err == nil {
+		err = s.asMaker(ctx, &q, open)
+	}
+	if err != nil {
 		return lid.Answer{}, FiringMeant{}, err
 	}
 	asked, err := checkLid(q, s.LidDefaults)
@@ -177,13 +181,6 @@ func (s Lids) restsOn(ctx context.Context, q lid.Question, at FiringAsk) (rest, 
 type FromCards struct {
 	Glazed bool // whether the seat is glazed
 	Trim   bool // whether the lid is trimmed at leather-hard
-}
-
-func (s Lids) fromCards(ctx context.Context, q *lid.Question, open FromCards) error {
-	if err := s.asForm(ctx, q, open); err != nil {
-		return err
-	}
-	return s.asMaker(ctx, q, open)
 }
 
 // asForm takes from the newest pot card of a form what a question about a pot of that form leaves

@@ -40,18 +40,8 @@ type SizeStage struct {
 	ML    *float64 `json:"ml,omitempty"`
 }
 
-// SizeParams names every parameter of the size question for the API document and the command.
-type SizeParams struct {
-	Fired        string `query:"fired" doc:"Fired length wanted: 62, 62mm, 2 1/2 in"`
-	FiredMm      string `query:"fired_mm" doc:"The same in mm, a number with a point alone"`
-	FiredMl      string `query:"fired_ml" doc:"Fired capacity wanted, to the fill line, ml"`
-	Wet          string `query:"wet" doc:"Unfired length, at stage"`
-	WetMm        string `query:"wet_mm" doc:"The same in mm, a number with a point alone"`
-	WetMl        string `query:"wet_ml" doc:"Unfired capacity, ml"`
-	Part         string `query:"part" doc:"plain; hole: a bought part of the fired size given goes into it; plug: it goes into a bought part"`
-	Play         string `query:"play" doc:"Between ours and the bought part, fired, across"`
-	PlayMm       string `query:"play_mm"`
-	Stage        string `query:"stage" doc:"Of the unfired side: wet (if not said), soft, leather, dry, bisque"`
+// ShrinkParams say of which clay and in which firing something shrinks, or by which rates.
+type ShrinkParams struct {
 	Clay         string `query:"clay"`
 	Batch        string `query:"batch" doc:"Newest open batch if not named"`
 	Kind         string `query:"kind" doc:"bisque, glaze, once, other; glaze if not said"`
@@ -64,7 +54,22 @@ type SizeParams struct {
 	BisqueRatio  string `query:"bisque_ratio" doc:"Share of the dry length"`
 	FiringRatio  string `query:"firing_ratio" doc:"Share of the dry length"`
 	DoubtRatio   string `query:"doubt_ratio" doc:"Doubt of each stated rate; 0.006 if not said"`
-	Step         string `query:"step" doc:"What the maker can set; 0: do not round"`
-	StepMm       string `query:"step_mm"`
-	Unit         string `query:"unit" doc:"mm, cm, in, 32nds: of bare lengths"`
+}
+
+// SizeParams names every parameter of the size question for the API document and the command.
+type SizeParams struct {
+	Fired   string `query:"fired" doc:"Fired length wanted: 62, 62mm, 2 1/2 in"`
+	FiredMm string `query:"fired_mm" doc:"The same in mm, a number with a point alone"`
+	FiredMl string `query:"fired_ml" doc:"Fired capacity wanted, to the fill line, ml"`
+	Wet     string `query:"wet" doc:"Unfired length, at stage"`
+	WetMm   string `query:"wet_mm" doc:"The same in mm, a number with a point alone"`
+	WetMl   string `query:"wet_ml" doc:"Unfired capacity, ml"`
+	Part    string `query:"part" doc:"plain; hole: a bought part of the fired size given goes into it; plug: it goes into a bought part"`
+	Play    string `query:"play" doc:"Between ours and the bought part, fired, across"`
+	PlayMm  string `query:"play_mm"`
+	Stage   string `query:"stage" doc:"Of the unfired side: wet (if not said), soft, leather, dry, bisque"`
+	ShrinkParams
+	Step   string `query:"step" doc:"What the maker can set; 0: do not round"`
+	StepMm string `query:"step_mm"`
+	Unit   string `query:"unit" doc:"mm, cm, in, 32nds: of bare lengths"`
 }

@@ -56,15 +56,8 @@ Tells its size at every stage, so that a spout's foot and its hole can be read l
 
 // setCommand asks about a set of pots, whose shrink is said as that of a size.
 func setCommand(use, short, example string, own ...string) *cobra.Command {
-	names := append([]string{}, own...)
-	all, help := api.SizeParameters()
-	for _, n := range all {
-		switch n {
-		case "fired", "fired_mm", "fired_ml", "wet", "wet_mm", "wet_ml", "part", "play", "play_mm", "step", "step_mm":
-		default:
-			names = append(names, n)
-		}
-	}
+	names, help := api.SetParameters()
+	names = append(names, own...)
 	c := &cobra.Command{
 		Use: use, Short: short, Example: example, Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
