@@ -47,7 +47,7 @@ generate:
 TAG := xx
 language:
 	@mkdir -p dist
-	awk '/^= / { print "= "; next } { print }' api/pages/words.de.txt > dist/words.$(TAG).txt
+	awk 'NR == 1 { print "# NAME 1.5"; next } /^= / { print "= "; next } { print }' api/pages/words.de.txt > dist/words.$(TAG).txt
 	@echo "dist/words.$(TAG).txt: `grep -c '^= ' dist/words.$(TAG).txt` texts"
 
 test: packages build vet

@@ -16,9 +16,9 @@ var CollectExample string
 
 // Collect are the settings of the collector's program.
 type Collect struct {
-	Name     string          `key:"name"` // as its pages and the studios that join are told
-	Zone     string          `key:"zone"` // of the times on its pages; "" that of the machine
-	Language string          `key:"language" words:"en de"`
+	Name     string          `key:"name"`     // as its pages and the studios that join are told
+	Zone     string          `key:"zone"`     // of the times on its pages; "" that of the machine
+	Language string          `key:"language"` // language tag
 	Listen   CollectListen   `key:"listen"`
 	Database CollectDatabase `key:"database"`
 	Owner    CollectOwner    `key:"owner"`
@@ -105,6 +105,9 @@ func (r *reader) collect(c *Collect) {
 	}
 	if _, err := time.LoadLocation(c.Zone); err != nil {
 		r.add("zone", "%q is no time zone, such as Europe/Berlin", c.Zone)
+	}
+	if !aLanguage.MatchString(c.Language) {
+		r.add("language", `is %q; must be a language tag as "en"`, c.Language)
 	}
 	if c.Keep.BackupDays < 0 {
 		r.add("keep.backup_days", "must be set: how many days a studio that was forgotten is still in your backups of the database; 0 if you make none")

@@ -120,7 +120,7 @@ func TestMessages(t *testing.T) {
 	}
 	calendar := regexp.MustCompile(`^(Mon|Tue|Wed|Thu|Fri|Sat|Sun|Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)$`)
 	for _, tongue := range Tongues[1:] {
-		w, err := readWords(tongue.Tag)
+		w, err := readWords(files, tongue.Tag)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -16,6 +16,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"io/fs"
 	"net/http"
 	"regexp"
 	"strconv"
@@ -127,10 +128,14 @@ type Set struct {
 // Load reads what there is. zone is the studio's own: times are shown in it. length writes a length in a
 // unit.
 func Load(zone *time.Location, length func(unit string, mm float64) string) (*Set, error) {
+	return load(files, zone, length)
+}
+
+func load(from fs.FS, zone *time.Location, length func(unit string, mm float64) string) (*Set, error) {
 	s := &Set{zone: zone, length: length, assets: map[string][]byte{}, words: map[string]*words{}, script: map[string]string{}}
 	sum := sha256.New()
 	for _, name := range []string{"style.css", "app.js", "icon.svg"} {
-		b, err := files.ReadFile(name)
+		b, err := fs.ReadFile(from, name)
 		if err != nil {
 			return nil, err
 		}
@@ -138,9 +143,9 @@ func Load(zone *time.Location, length func(unit string, mm float64) string) (*Se
 		sum.Write(b)
 	}
 	s.stamp = hex.EncodeToString(sum.Sum(nil))[:10]
-	for _, t := range Tongues {
+	for _, t := range tonguesIn(from) {
 		var err error
-		if s.words[t.Tag], err = readWords(t.Tag); err != nil {
+		if s.words[t.Tag], err = readWords(from, t.Tag); err != nil {
 			return nil, err
 		}
 		s.script[t.Tag] = s.scriptWords(t.Tag)

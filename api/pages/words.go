@@ -2,20 +2,41 @@ package pages
 
 import (
 	"fmt"
+	"io/fs"
 	"regexp"
 	"strings"
 
 	"lidwright/kiln/message"
 )
 
-// Tongues are the languages that pages speak, each under the name that it has for itself. English
-// stands in the templates and in the code; every other has its file words.<tag>.txt, in which an
-// English text is followed by its own, which begins with "= ". Texts that code has as keys of messages stand
-// behind the line "## Messages".
-var Tongues = []struct {
+// Tongue is a language that pages speak, under the name that it has for itself.
+type Tongue struct {
 	Tag, Name string
 	Comma     bool // before decimals, in place of a point
-}{{"en", "English", false}, {"de", "Deutsch", true}}
+}
+
+// Tongues are the languages that pages speak, English first. English stands in the templates and in the code;
+// every other is its file words.<tag>.txt and nothing else: its first line says what it is called and how it
+// writes one and a half, and in the rest an English text is followed by its own, which begins with "= ". Texts
+// that code has as keys of messages stand behind the line "## Messages".
+var Tongues = tonguesIn(files)
+
+var header = regexp.MustCompile(`^# (\S.*) 1([.,])5\n`)
+
+// tonguesIn are English and the languages of which there is a file.
+func tonguesIn(from fs.FS) []Tongue {
+	all := []Tongue{{Tag: "en", Name: "English"}}
+	names, _ := fs.Glob(from, "words.*.txt") // the pattern is right
+	for _, name := range names {
+		t := Tongue{Tag: strings.TrimSuffix(strings.TrimPrefix(name, "words."), ".txt")}
+		text, _ := fs.ReadFile(from, name) // readWords tells of a file that cannot be read
+		if m := header.FindSubmatch(text); m != nil {
+			t.Name, t.Comma = string(m[1]), string(m[2]) == ","
+		}
+		all = append(all, t)
+	}
+	return all
+}
 
 // words are the texts of one language by the English ones. Nil is English itself.
 type words struct {
@@ -23,18 +44,19 @@ type words struct {
 	exact map[string]string
 }
 
-func readWords(tag string) (*words, error) {
+func readWords(from fs.FS, tag string) (*words, error) {
 	if tag == "en" {
 		return nil, nil
 	}
-	text, err := files.ReadFile("words." + tag + ".txt")
+	text, err := fs.ReadFile(from, "words."+tag+".txt")
 	if err != nil {
 		return nil, err
 	}
-	w := &words{exact: map[string]string{}}
-	for _, t := range Tongues {
-		w.comma = w.comma || t.Tag == tag && t.Comma
+	first := header.FindSubmatch(text)
+	if first == nil {
+		return nil, fmt.Errorf("words.%s.txt: its first line must be like \"# Deutsch 1,5\"", tag)
 	}
+	w := &words{comma: string(first[2]) == ",", exact: map[string]string{}}
 	english := ""
 	for n, line := range strings.Split(string(text), "\n") {
 		says, own := strings.CutPrefix(line, "= ")
@@ -56,7 +78,7 @@ func readWords(tag string) (*words, error) {
 
 // Reader reads messages as a person does; it needs no page.
 func Reader(p Speak) (message.Reader, error) {
-	w, err := readWords(p.Tongue)
+	w, err := readWords(files, p.Tongue)
 	return w.reader(p), err
 }
 

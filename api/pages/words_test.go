@@ -11,8 +11,11 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"testing/fstest"
+	"time"
 
 	"lidwright/api/apitest"
+	"lidwright/kiln/message"
 )
 
 // textsOfCode are the string literals of the packages whose words come onto pages.
@@ -53,7 +56,7 @@ func TestNothingUnsaid(t *testing.T) {
 		onPages[string(m[1])] = "app.js"
 	}
 	for _, tongue := range Tongues[1:] {
-		w, err := readWords(tongue.Tag)
+		w, err := readWords(files, tongue.Tag)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -77,7 +80,7 @@ func TestNoLeaveToOpen(t *testing.T) {
 		texts = append(texts, text)
 	}
 	for _, tongue := range Tongues[1:] {
-		w, err := readWords(tongue.Tag)
+		w, err := readWords(files, tongue.Tag)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -133,4 +136,44 @@ func places(text string) []string {
 	}
 	slices.Sort(p)
 	return p
+}
+
+// A third language is its file and nothing else: it is offered, read with its decimal sign, and English where it
+// has no text.
+func TestFurtherLanguage(t *testing.T) {
+	from := fstest.MapFS{"words.zz.txt": {Data: []byte("# Zedish 1,5\n\nLanguage\n= Lingo\nabout {1}\n= zirka [1]\n")}}
+	for _, name := range []string{"style.css", "app.js", "icon.svg", "words.de.txt"} {
+		b, err := files.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		from[name] = &fstest.MapFile{Data: b}
+	}
+	if got, want := tonguesIn(from), (Tongue{"zz", "Zedish", true}); len(got) != 3 || got[2] != want || got[0].Tag != "en" {
+		t.Errorf("languages: %v", got)
+	}
+	set, err := load(from, time.UTC, func(string, float64) string { return "1.5 mm" })
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b strings.Builder
+	if err := set.Show(&b, LanguagePage{Frame: Frame{Speak: Speak{Tongue: "zz", Unit: "mm"}}}); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{`<html lang="zz"`, "<legend>Lingo</legend>", "<legend>Clock</legend>"} {
+		if !strings.Contains(b.String(), want) {
+			t.Errorf("the page has no %s", want)
+		}
+	}
+	l := set.Locale(Speak{Tongue: "zz", Unit: "mm"})
+	if got := l.Length(1.5); got != "1,5 mm" {
+		t.Errorf("a length is %s", got)
+	}
+	if got := l.Tell(message.New("about {1}", message.Number{Value: 2.5, Places: 1})); got != "zirka 2,5" {
+		t.Errorf("a message is %s", got)
+	}
+	from["words.yy.txt"] = &fstest.MapFile{Data: []byte("Language\n= Lingo\n")}
+	if _, err := load(from, time.UTC, nil); err == nil || !strings.Contains(err.Error(), "# Deutsch 1,5") {
+		t.Errorf("a file without its first line: %v", err)
+	}
 }
