@@ -477,7 +477,7 @@ func resultRow(l pages.Locale, v wire.LidResult, cards map[string]lid.PotCard) p
 		gaps = append(gaps, smallLength(l, p))
 	}
 	if len(gaps) > 0 {
-		row.Learned = l.T("gap {1}", strings.Join(gaps, "; "))
+		row.Learned = l.T("gap of {1}", strings.Join(gaps, "; "))
 		if v.ExpectedMM != nil {
 			row.Learned += ", " + l.T("by the rates alone {1}", smallLength(l, *v.ExpectedMM))
 		}

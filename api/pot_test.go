@@ -146,7 +146,7 @@ func TestLidResultPages(t *testing.T) {
 	form.Set("tight", "2")
 	to, _ := s.form("/lid-results", form, 303)
 	kept := s.get(to, 200, nil)
-	for _, want := range []string{"6 lids looked at", "4 good", "gap 1.6 mm", "fitted respirator",
+	for _, want := range []string{"6 lids looked at", "4 good", "gap of 1.6 mm", "fitted respirator",
 		"Eye protection", "Our own ranges held"} {
 		if !strings.Contains(kept, want) {
 			t.Errorf("after keeping, the page lacks %q", want)

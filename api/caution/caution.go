@@ -104,7 +104,7 @@ var All = []Caution{
 		message.New("Shelves are heavy: lift with two, sound ones only, on three firm posts; cracked ones out."), "practice"},
 	{TestVent, "Before and while it fires", message.New("Have the ventilation tested, keep the paper. (US EPA, five school kilns: all vented indoors at first, two fans did not work.) Wisconsin asks exhaust at the kiln, or a room of its own with 10 air changes an hour."), "EPA-7; CA; SPS 332.24(5), second hand"},
 	{Nudge, "When we tell you something", message.New("A notice is a nudge, never a safety device: phones sleep, Wi-Fi drops, probes lie."), "own"},
-	{Quiet, "When we tell you something", message.New("\"Quiet\" means that we cannot see the kiln, not that it is cold or off."), "own"},
+	{Quiet, "When we tell you something", message.New("\"No reading\" means that we cannot see the kiln, not that it is cold or off."), "own"},
 	{OverLimit, "When we tell you something", message.New("Over the limit: go to the kiln if it is safe, use its own switch and the wall isolator as its maker says. Smoke or fire: get out, call. CO2 extinguisher outside the room; people out first."), "own, practice"},
 	{OwnProtection, "When we tell you something",
 		message.New("This program cannot turn anything off and never will. Have the independent over-temperature protection that your maker offers fitted, by the maker or an electrician, and tested as the maker says."), "own, practice"},
