@@ -8,6 +8,7 @@ import (
 	"net/http/httptest"
 	"net/url"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -74,6 +75,17 @@ var fits = map[*store.Store]*shrinkage.Fit{}
 
 const glazeLoad = "0193a0b0-0000-7000-8000-00000000a001"
 
+// aMinuteOn is a clock on which a minute passes whenever it is read, by several at once too.
+func aMinuteOn(at kiln.Stamp) func() kiln.Stamp {
+	var mu sync.Mutex // guards at
+	return func() kiln.Stamp {
+		mu.Lock()
+		defer mu.Unlock()
+		at.Since, at.Wall = at.Since+time.Minute, at.Wall.Add(time.Minute)
+		return at
+	}
+}
+
 func testStudio(t testing.TB) *studio {
 	t.Helper()
 	ctx := context.Background()
@@ -84,7 +96,7 @@ func testStudio(t testing.TB) *studio {
 	now := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
 	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: usecase.StorageOf(st), Copies: noCopies{}, Recorder: nobody{}, Heat: cold{}, Shrink: barless{st},
 		Lines: func() []usecase.Line { return nil }, LidDefaults: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347",
-		Now: func() kiln.Stamp { now.Since += time.Minute; now.Wall = now.Wall.Add(time.Minute); return now }, Ready: func() error { return nil }}}
+		Now: aMinuteOn(now), Ready: func() error { return nil }}}
 	h, err := s.Handler()
 	if err != nil {
 		t.Fatal(err)
