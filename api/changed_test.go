@@ -72,6 +72,9 @@ func TestTwoAtOneForm(t *testing.T) {
 	tried := map[string]bool{}
 	for _, key := range slices.Sorted(maps.Keys(forms)) {
 		f := forms[key]
+		if f.method != "POST" || f.as != "" {
+			continue // asks, or takes a table that says itself what it is about
+		}
 		action := part.ReplaceAllString(f.action, "X")
 		action, _, _ = strings.Cut(action, "?")
 		kind := action

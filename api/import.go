@@ -319,7 +319,11 @@ func (s barRoutes) postImportPage(w http.ResponseWriter, r *http.Request) error 
 	status := http.StatusOK
 	refused := func(err error) error {
 		p := s.troubles.Problem(r.Context(), err)
+		if len(p.Fields) == 0 {
+			p.Fields = []wire.Field{{Name: "table", Says: p.Detail}}
+		}
 		data.Problem, status = onPage(p), p.Status
+		data.Form.Problem = data.Problem
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(status)
 		return s.show(w, data)

@@ -667,16 +667,24 @@ const listed = 50 // bars or loads on one page of their list
 
 // allBarsPage lists bars by code: of a clay, or those that wait to be measured.
 func (s barRoutes) allBarsPage(w http.ResponseWriter, r *http.Request) error {
-	if code := r.URL.Query().Get("code"); code != "" { // asked for by name
+	q := r.URL.Query()
+	data := pages.AllBarsPage{Frame: s.page(r.Context(), "bars").Frame, Clay: q.Get("clay"), Form: pages.Form{Values: q}}
+	status := http.StatusOK
+	if code := q.Get("code"); code != "" { // asked for by name
 		bar, err := s.Bars().Bar(r.Context(), wire.BarPath{Bar: code})
-		if err != nil {
+		if err == nil {
+			http.Redirect(w, r, "/bar/"+url.PathEscape(string(bar.Code)), http.StatusSeeOther)
+			return nil
+		}
+		p := s.troubles.Problem(r.Context(), err)
+		if p.Status >= http.StatusInternalServerError {
 			return err
 		}
-		http.Redirect(w, r, "/bar/"+url.PathEscape(string(bar.Code)), http.StatusSeeOther)
-		return nil
+		if len(p.Fields) == 0 {
+			p.Fields = []wire.Field{{Name: "bar", Says: p.Detail}}
+		}
+		data.Form.Problem, status = onPage(p), p.Status
 	}
-	q := r.URL.Query()
-	data := pages.AllBarsPage{Frame: s.page(r.Context(), "bars").Frame, Clay: q.Get("clay")}
 	l := s.pages.Locale(data.Frame.Speak)
 	clays, err := s.Clays().List(r.Context())
 	if err != nil {
@@ -700,6 +708,9 @@ func (s barRoutes) allBarsPage(w http.ResponseWriter, r *http.Request) error {
 			break
 		}
 		data.Bars = append(data.Bars, s.Bars().BarJSON(b.Bar))
+	}
+	if status != http.StatusOK {
+		w.WriteHeader(status)
 	}
 	return s.show(w, data)
 }

@@ -593,8 +593,9 @@ func (s lidRoutes) boardPage(w http.ResponseWriter, r *http.Request) error {
 		return s.show(w, d)
 	}
 	asked := maps.Clone(q)
+	opening := strings.TrimSpace(q.Get("opening"))
 	if asked.Del("opening"); d.Ledge {
-		asked.Set("galleries", pages.WithOpening(q.Get("galleries"), q.Get("opening")))
+		asked.Set("galleries", pages.WithOpening(q.Get("galleries"), opening))
 	}
 	if !q.Has("clay") && d.Clay != "" {
 		asked.Set("clay", d.Clay)
@@ -605,6 +606,11 @@ func (s lidRoutes) boardPage(w http.ResponseWriter, r *http.Request) error {
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
 		w.WriteHeader(p.Status)
 		return s.show(w, d)
+	}
+	if opening != "" && d.Ledge { // told once, beside its field, and not for each pot
+		if _, err := tiles.ParseLength("opening", opening, s.Unit()); err != nil {
+			return fail(err)
+		}
 	}
 	read, err := readBoard(asked, s.Unit())
 	if err != nil {

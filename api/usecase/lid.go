@@ -242,6 +242,10 @@ func aboutLid(is bool, err error) error {
 // companion is what a bar that was kept beside the pot says of the drying already gone.
 func (s Lids) companion(ctx context.Context, code tiles.Code) (shrinkage.SoFar, error) {
 	b, err := s.Archive.Bar(ctx, code, s.Channel)
+	if errors.Is(err, tiles.ErrNoBar) {
+		return shrinkage.SoFar{}, refuse("unknown-bar", message.New("Bar {1} is not here.", string(code)),
+			wire.Field{Name: "companion", Says: message.New("no such bar: write the code of a bar, such as BQ7")})
+	}
 	if err != nil {
 		return shrinkage.SoFar{}, err
 	}
