@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"net/http"
@@ -45,6 +46,26 @@ type trueBody struct {
 func (b trueBody) firing(heat float64) float64 {
 	return b.foot + b.rise*math.Exp(-math.Exp(-(heat-b.mid)/b.width))
 }
+
+// truth is what is true of a batch after a firing of a heat, log-percents: a blend is as its parents are, by
+// their shares.
+func (s *season) truth(clay, batch string, heat float64) (drying, firing float64) {
+	parts := map[string]float64{clay + "/" + batch: 1}
+	if clay+"/"+batch == theBlend {
+		parts = map[string]float64{"tern/A": 2, "wren/A": 1}
+	}
+	all := 0.0
+	for _, ref := range slices.Sorted(maps.Keys(parts)) {
+		of, _, _ := strings.Cut(ref, "/")
+		drying += parts[ref] * (s.clays[of].drying + s.batches[ref])
+		firing += parts[ref] * s.clays[of].firing(heat)
+		all += parts[ref]
+	}
+	return drying / all, firing / all
+}
+
+// theBlend is two parts of a clay and one of another.
+const theBlend = "tern/M"
 
 // seasonBar is a bar with what is true of it.
 type seasonBar struct {
@@ -152,9 +173,8 @@ func (s *season) newBars(n int, clay, batch, by string) (made []*seasonBar) {
 		codes = free.Items
 	}
 	for _, code := range codes {
-		body := s.clays[clay]
-		b := &seasonBar{code, clay, batch, by, 100 + 0.15*s.rng.NormFloat64(),
-			body.drying + s.batches[clay+"/"+batch] + 0.15*s.student(), 0}
+		drying, _ := s.truth(clay, batch, 0)
+		b := &seasonBar{code, clay, batch, by, 100 + 0.15*s.rng.NormFloat64(), drying + 0.15*s.student(), 0}
 		made = append(made, b)
 		s.measure("wet", []*seasonBar{b})
 	}
@@ -325,7 +345,7 @@ func (s *season) fires(f firingSeen, bars []*seasonBar) float64 {
 
 func (s *season) heat(heat float64, bars []*seasonBar) {
 	for _, b := range bars {
-		b.fired = s.clays[b.clay].firing(heat + 5*s.student())
+		_, b.fired = s.truth(b.clay, b.batch, heat+5*s.student())
 	}
 }
 
@@ -667,7 +687,7 @@ func (s *season) everyReading() {
 // everyRate holds each rate against the truth.
 func (s *season) everyRate() {
 	s.Helper()
-	for _, ref := range []string{"tern/A", "tern/B", "wren/A", "ivory/A"} {
+	for _, ref := range []string{"tern/A", "tern/B", theBlend, "wren/A", "ivory/A"} {
 		clay, batch, _ := strings.Cut(ref, "/")
 		var r struct {
 			Total float64 `json:"total_ratio"`
@@ -680,8 +700,8 @@ func (s *season) everyRate() {
 			}
 		}
 		s.get("/v1/clays/"+clay+"/shrinkage?"+url.Values{"batch": {batch}, "kind": {"glaze"}}.Encode(), &r)
-		body := s.clays[clay]
-		truth := 1 - math.Exp(-(body.drying+s.batches[ref]+body.firing(r.At.Work))/100)
+		drying, firing := s.truth(clay, batch, r.At.Work)
+		truth := 1 - math.Exp(-(drying+firing)/100)
 		s.Logf("%-8s at %.0f °C: %.2f %%, likely %.2f to %.2f, truth %.2f; %s (%s)", ref, r.At.Work,
 			100*r.Total, 100*r.Low, 100*r.High, 100*truth, r.Trust, r.Why)
 		if truth < r.Low || truth > r.High {
