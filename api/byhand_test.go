@@ -188,3 +188,44 @@ func TestFiringLoggedInTheNightOfTheClock(t *testing.T) {
 		t.Errorf("kept %s", kept)
 	}
 }
+
+// Bars that nobody packed are told with the firing that is logged: they come into a load of their own, which sent
+// again is the same. What is wrong with them is said beside their field before anything is kept, and bars that lie
+// in another load are asked about.
+func TestFiringLoggedByHandTakesBars(t *testing.T) {
+	b := handBench(t)
+	b.tern("BQ7")
+	b.json("PUT", "/v1/bars/BQ4", fmt.Sprintf(`{"id":%q,"clay":"tern"}`, b.id()), 201)
+	form := url.Values{"id": {b.id()}, "kiln": {"little-red"}, "kind": {"glaze"}, "intended_cone": {"6"}}
+	sent := func(bars string) (int, string) {
+		t.Helper()
+		form.Set("bars", bars)
+		r, page := b.send("POST", "/by-hand", "application/x-www-form-urlencoded", form.Encode())
+		return r.StatusCode, page
+	}
+	for bars, says := range map[string]string{"BQ7 BR7": "is not in the record", "B!": "B!", "BQ7@top BQ7": "BQ7"} {
+		status, page := sent(bars)
+		if status < 400 || !strings.Contains(page, `aria-describedby="wrong-bars"`) ||
+			!strings.Contains(page, says) || !strings.Contains(page, `value="`+bars+`"`) {
+			t.Errorf("%q: %d, %s", bars, status, page[strings.Index(page, "<form"):])
+		}
+		b.json("GET", "/v1/firings/"+form.Get("id"), "", 404)
+	}
+	other := b.id()
+	b.json("PUT", "/v1/loads/"+other, `{"kiln":"little-red","kind":"glaze","bars":[{"bar":"BQ4"}]}`, 201)
+	if status, page := sent("BQ7 BQ4"); status != 409 && status != 422 || !strings.Contains(page, `name="move"`) {
+		t.Errorf("a bar of another load: %d, %.2000s", status, page)
+	}
+	b.json("GET", "/v1/firings/"+form.Get("id"), "", 404)
+	form.Set("move", "yes")
+	for range 2 {
+		if status, page := sent("BQ7@top BQ4"); status >= 400 {
+			t.Fatalf("answered: %d %s", status, page)
+		}
+	}
+	said := asText(b.json("GET", "/v1/loads?limit=10", "", 200))
+	if strings.Count(said, `"id"`) != 2 || strings.Count(said, `"bar":"BQ7","shelf":"top"`) != 1 ||
+		strings.Count(said, `"BQ4"`) != 1 || !strings.Contains(said, form.Get("id")) {
+		t.Errorf("the loads: %s", said)
+	}
+}

@@ -311,6 +311,9 @@ func (f sentForm) filled() url.Values {
 			v.Set(o.name, enough[o.name])
 		}
 	}
+	if v.Get("load") != "" { // of a firing: a load, or its bars
+		v.Del("bars")
+	}
 	return v
 }
 

@@ -73,8 +73,7 @@ func (s homeRoutes) homePage(w http.ResponseWriter, r *http.Request) error {
 	for _, n := range s.Clays().NewsOnBoard(r.Context()) {
 		data.News = append(data.News, pages.HomeNews{Says: n.Says, Link: n.Link})
 	}
-	data.Lids, err = s.lastLids(r.Context(), l)
-	if err != nil {
+	if err := s.lidsAndBag(r.Context(), l, &data); err != nil {
 		return err
 	}
 	if data.First, err = s.firstVisit(r.Context(), len(data.Kilns) > 0); err != nil {
@@ -133,12 +132,34 @@ func (s homeRoutes) toMeasure(ctx context.Context, l tiles.KeptLoad) (pages.Load
 	return w, err
 }
 
-const lidsOnHome = 3
+// Rows on the first page at most.
+const (
+	lidsOnHome   = 3
+	boardsOnHome = 2
+)
 
-// lastLids are the last lids that were sized for a pot.
-func (s homeRoutes) lastLids(ctx context.Context, l pages.Locale) ([]pages.LidSized, error) {
-	pots, err := s.Archive.Pots(ctx, lid.PotFilter{Limit: 20})
-	var all []pages.LidSized
+// lidsAndBag fills in the boards that wait for a look, the lids that were sized last, and the bag in use.
+func (s homeRoutes) lidsAndBag(ctx context.Context, l pages.Locale, d *pages.HomePage) error {
+	pots, err := s.Archive.Pots(ctx, lid.PotFilter{Limit: shownCards})
+	if err != nil {
+		return err
+	}
+	if d.Boards, _, err = (resultRoutes{s.Server}).waitingBoards(ctx, pots); err != nil {
+		return err
+	}
+	d.Boards = d.Boards[:min(len(d.Boards), boardsOnHome)]
+	d.Lids = s.lastLids(l, pots)
+	clays, err := s.Clays().List(ctx)
+	if err != nil || len(clays) == 0 {
+		return err
+	}
+	used := clays[0] // the one that was used last
+	d.Bag = &pages.BagInUse{Clay: used.Clay, Name: used.Name, Batch: bagsInUse(used)}
+	return nil
+}
+
+// lastLids are the last lids that were sized for one of these pots, newest first.
+func (s homeRoutes) lastLids(l pages.Locale, pots []lid.KeptPot) (all []pages.LidSized) {
 	for _, p := range pots {
 		if p.Set == 0 || len(p.Collar) == 0 || len(all) == lidsOnHome {
 			continue
@@ -154,7 +175,7 @@ func (s homeRoutes) lastLids(ctx context.Context, l pages.Locale) ([]pages.LidSi
 		}
 		all = append(all, one)
 	}
-	return all, err
+	return all
 }
 
 // drawToday draws the firing under way on its usual ones for each width; nothing where none goes on.

@@ -146,12 +146,8 @@ func (s barRoutes) postLoad(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	b := wire.LoadBody{Kiln: form.Get("kiln"), Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"),
-		PackedBy: form.Get("by"), Move: form.Get("move") != ""}
+		PackedBy: form.Get("by"), Move: form.Get("move") != "", Bars: slotsIn(form.Get("bars"), form.Get("shelf"))}
 	b.Like = form.Get("like")
-	for _, code := range codesIn(form.Get("bars")) {
-		code, shelf, _ := strings.Cut(code, "@")
-		b.Bars = append(b.Bars, wire.Slot{Bar: code, Shelf: cmp.Or(shelf, form.Get("shelf"))})
-	}
 	if _, err := s.Loads().KeepLoad(r.Context(), form.Get("id"), b, usecase.Precondition{}); err != nil {
 		p, ok := s.again(w, r, err)
 		if !ok {
@@ -161,6 +157,15 @@ func (s barRoutes) postLoad(w http.ResponseWriter, r *http.Request) error {
 	}
 	http.Redirect(w, r, "/load/"+url.PathEscape(form.Get("id")), http.StatusSeeOther)
 	return nil
+}
+
+// slotsIn are codes with blanks or commas between them, each with its shelf after an @, or on shelf.
+func slotsIn(text, shelf string) (all []wire.Slot) {
+	for _, one := range codesIn(text) {
+		code, own, _ := strings.Cut(one, "@")
+		all = append(all, wire.Slot{Bar: code, Shelf: cmp.Or(own, shelf)})
+	}
+	return all
 }
 
 // codesIn are codes with blanks or commas between them.

@@ -279,7 +279,7 @@ func (s firingRoutes) showByHand(w http.ResponseWriter, r *http.Request, form pa
 		for _, field := range []string{"began_at", "ended_at", "dropped_at"} {
 			d.Twice[field] = usecase.CameTwice(form.Get(field), s.Site.Zone)
 		}
-		d.Asks = slices.ContainsFunc(form.Problem.Fields, func(f pages.FieldProblem) bool { return f.Name == "overlaps" })
+		d.Asks, d.Moves = form.Asks("overlaps"), form.Asks("move")
 	}
 	loads, err := s.Archive.Loads(ctx, tiles.LoadFilter{Open: true, Limit: 20})
 	if err != nil {
@@ -311,7 +311,8 @@ func (s firingRoutes) postByHand(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// keepHandForm keeps a firing by hand and the cones told with it. Sent again it keeps nothing twice.
+// keepHandForm keeps a firing by hand, the cones told with it and the bars that lay in it. Sent again it keeps
+// nothing twice.
 func (s firingRoutes) keepHandForm(ctx context.Context, form url.Values) error {
 	b := wire.FiringBody{Source: "hand", Kiln: form.Get("kiln"), Kind: form.Get("kind"),
 		Atmosphere: form.Get("atmosphere"), Note: form.Get("note"), By: form.Get("by"),
@@ -362,6 +363,13 @@ func (s firingRoutes) keepHandForm(ctx context.Context, form url.Values) error {
 		}
 		cones, ids = append(cones, c), append(ids, coneID(form.Get("id"), n))
 	}
+	load, err := handLoad(form)
+	if err == nil && load != nil { // so are the bars
+		err = s.Loads().CheckLoad(ctx, handLoadID(form.Get("id")), *load)
+	}
+	if err != nil {
+		return err
+	}
 	if _, err := s.Firings().KeepByHand(ctx, kiln.FiringID(form.Get("id")), b, len(cones) > 0); err != nil {
 		return err
 	}
@@ -371,7 +379,24 @@ func (s firingRoutes) keepHandForm(ctx context.Context, form url.Values) error {
 			return err
 		}
 	}
-	return nil
+	if load != nil {
+		_, err = s.Loads().KeepLoad(ctx, handLoadID(form.Get("id")), *load, usecase.Precondition{})
+	}
+	return err
+}
+
+// handLoad is the load of the bars that are told with a firing by hand; nil where none are.
+func handLoad(form url.Values) (*wire.LoadBody, error) {
+	bars := slotsIn(form.Get("bars"), "")
+	if len(bars) == 0 {
+		return nil, nil
+	}
+	if form.Get("load") != "" {
+		return nil, &tiles.Invalid{Field: "bars", Type: tiles.GivenTwice,
+			Why: message.New("and a load: choose the load, or write the bars")}
+	}
+	return &wire.LoadBody{Kiln: form.Get("kiln"), Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"),
+		PackedBy: form.Get("by"), Firing: form.Get("id"), Bars: bars, Move: form.Get("move") != ""}, nil
 }
 
 // ofCone says of which cone of the form a fault is.
@@ -445,4 +470,9 @@ func hoursOf(text string) (float64, error) {
 // twice tells of the same cones.
 func coneID(firing string, n int) string {
 	return uuid.NewSHA1(uuid.NameSpaceOID, fmt.Appendf(nil, "%s/cone/%d", firing, n)).String()
+}
+
+// handLoadID is the id of the load of the bars that are told with a firing.
+func handLoadID(firing string) string {
+	return uuid.NewSHA1(uuid.NameSpaceOID, fmt.Appendf(nil, "%s/load", firing)).String()
 }

@@ -143,7 +143,8 @@ func (r *reader) whole(name string, low, high int) (int, bool) {
 
 func trim(f float64) string { return strconv.FormatFloat(f, 'f', -1, 64) }
 
-// ratio is a share, 0.06 or 6%. A bare number over 0.3 could be a percentage: asked back.
+// ratio is a share: 0.06, or 6% or 6, for no share is 1 or more. A bare number between 0.3 and 1 could be either:
+// asked back.
 func (r *reader) ratio(name string, low, high float64) (tiles.Ratio, bool) {
 	v, ok := r.text(name)
 	if !ok {
@@ -156,9 +157,9 @@ func (r *reader) ratio(name string, low, high float64) (tiles.Ratio, bool) {
 	case err != nil && !errors.Is(err, strconv.ErrRange):
 		r.fault(name, "out-of-range", "not a share such as 0.06 or 6%")
 		return 0, false
-	case percent:
+	case percent || f >= 1:
 		f /= 100
-	case f > 0.3 && !math.IsInf(f, 0):
+	case f > 0.3:
 		r.fault(name, "unit-unclear", "a share is below 0.3; for per cent write {1}%", strings.TrimSpace(v))
 		return 0, false
 	}

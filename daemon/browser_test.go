@@ -25,31 +25,55 @@ import (
 	"lidwright/kiln/practice"
 )
 
-// studio is a daemon of this process on a loopback port, with a practice kiln on a pseudo-terminal
-// if it has one. Its clock runs twenty times as fast as ours.
+// studio is a daemon of this process on a loopback port, with practice kilns on pseudo-terminals
+// if it has some. Its clock runs twenty times as fast as ours.
 type studio struct {
 	t    testing.TB
 	d    *Daemon
 	site string
-	plug *practice.Plug
 	stop context.CancelFunc // ends the daemon
-	ends context.CancelFunc // ends what the kiln says
+	ends context.CancelFunc // ends what the kilns say
 }
 
 const studioFast = 20
 
+// openStudio opens one without anything in it, or with one kiln, two clays and four pairs of firings.
 func openStudio(t testing.TB, settings string, furnished bool) *studio {
 	t.Helper()
+	if !furnished {
+		return openStudioOf(t, settings, nil)
+	}
+	of := PracticeStudios()[0]
+	return openStudioOf(t, settings, &of)
+}
+
+// openWholeStudio opens the one that is shown to whoever tries the program: two kilns and four months of work.
+func openWholeStudio(t testing.TB) *studio {
+	t.Helper()
+	of := WholePracticeStudio()
+	return openStudioOf(t, "", &of)
+}
+
+func openStudioOf(t testing.TB, settings string, of *PracticeStudio) *studio {
+	t.Helper()
 	folder := t.TempDir()
-	s := &studio{t: t, plug: &practice.Plug{Link: filepath.Join(folder, "kiln")}}
+	s := &studio{t: t}
 	file := filepath.Join(folder, "lidwright.toml")
 	text := fmt.Sprintf("[store]\nfolder=%q\n[listen]\naddress=\"127.0.0.1:8573\"\nconnections=256\nconnections_per_address=200\n%s", filepath.Join(folder, "store"), settings)
-	if furnished {
-		if err := s.plug.Plug(); err != nil {
-			t.Fatal(err)
+	var plugs []*practice.Plug
+	if of != nil {
+		text = "[site]\nname=\"practice studio\"\nzone=\"Europe/London\"\natmosphere=\"oxidation\"\n[firing]\nquiet_after=\"300s\"\n" + text
+		for _, k := range []kiln.KilnID{of.Kiln, of.Cold} {
+			if k == "" {
+				continue
+			}
+			plug := &practice.Plug{Link: filepath.Join(folder, string(k))}
+			if err := plug.Plug(); err != nil {
+				t.Fatal(err)
+			}
+			plugs = append(plugs, plug)
+			text += fmt.Sprintf("[kiln.%[1]s]\nport=%[2]q\nreply=\"columns\"\nevery=\"20s\"\nlimit_c=1290\n[kiln.%[1]s.channel.1]\nfrom=\"1\"\nunit=\"c\"\n[kiln.%[1]s.probe.1]\ntype=\"K\"\n", k, plug.Link)
 		}
-		text = "[site]\nname=\"practice studio\"\nzone=\"Europe/London\"\natmosphere=\"oxidation\"\n[firing]\nquiet_after=\"300s\"\n" + text + fmt.Sprintf(
-			"[kiln.big-blue]\nport=%q\nreply=\"columns\"\nevery=\"20s\"\nlimit_c=1290\n[kiln.big-blue.channel.1]\nfrom=\"1\"\nunit=\"c\"\n[kiln.big-blue.probe.1]\ntype=\"K\"\n", s.plug.Link)
 	}
 	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
@@ -76,12 +100,15 @@ func openStudio(t testing.TB, settings string, furnished bool) *studio {
 	}
 	said, ends := context.WithCancel(ctx)
 	s.ends = ends
-	if furnished {
-		p, err := s.d.Furnish(ctx, "big-blue")
+	if of != nil {
+		p, err := s.d.FurnishAs(ctx, *of)
 		if err != nil {
 			t.Fatal(err)
 		}
-		go p.PlayOn(said, s.plug, s.d.Now)
+		go p.PlayOn(said, plugs[0], s.d.Now)
+		if len(plugs) > 1 {
+			go ColdKiln(s.d.Now()).PlayOn(said, plugs[1], s.d.Now)
+		}
 	}
 	ready, ended := make(chan string, 1), make(chan error, 1)
 	s.d.Ready = func(address string) { ready <- address }

@@ -338,7 +338,7 @@
       if (e.target.matches("input:not([type=radio])")) later();
     });
     f.addEventListener("change", e => { // asked already: nothing is exchanged under a finger that is on its way to a button
-      if (address() !== stands) ask(address(), {keep: true, shape: e.target.name === "seat" || e.target.name === "unit"});
+      if (address() !== stands) ask(address(), {keep: true, shape: ["seat", "unit", "clay"].includes(e.target.name)});
     });
     f.addEventListener("click", e => {
       const a = e.target.closest("a[data-ask=try]");
@@ -374,6 +374,7 @@
     const tell = () => { const n = text.value.split("\n").filter(l => l.trim()).length; told.textContent = n === 1 ? say("1 pot") : n ? say("{1} pots", n) : ""; };
     const key = (label, name, put) => {
       const b = make("button", {type: "button", textContent: label, className: name === "next" ? "save" : name === "back" ? "del" : ""});
+      b.dataset.key = label;
       if (name === "back") b.ariaLabel = say("one back");
       b.addEventListener("click", () => { text.value = put(text.value); text.scrollTop = text.scrollHeight; tell(); });
       pad.append(b);

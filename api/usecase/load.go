@@ -3,6 +3,7 @@ package usecase
 import (
 	"cmp"
 	"context"
+	"errors"
 	"log/slog"
 
 	"lidwright/api/wire"
@@ -46,54 +47,11 @@ func (s Loads) undoUntil(l tiles.KeptLoad) *string {
 	return nil
 }
 
-func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody,
-	m Precondition) (tiles.PutResult, error) {
-	l := tiles.Load{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind),
-		Atmosphere: kiln.Atmosphere(b.Atmosphere), Firing: kiln.FiringID(b.Firing),
-		PackedBy: b.PackedBy, Note: b.Note, Stated: kiln.NoTemperature()}
-	if b.HeatWorkC != 0 {
-		l.Stated = kiln.Celsius(b.HeatWorkC)
-	}
-	if b.Cone != "" {
-		var err error
-		if l.Stated, err = heatwork.MainConeScale().Parse(b.Cone); err != nil {
-			return tiles.PutResult{}, coneProblem("cone", err)
-		}
-		if b.HeatWorkC != 0 {
-			return tiles.PutResult{}, tiles.InvalidFields{{Field: "cone", Type: tiles.GivenTwice,
-				Why: message.New("and heat_work_c say the same thing: give one")}}
-		}
-	}
-	for _, p := range b.Bars {
-		code, err := s.Codes.Parse("bars.bar", p.Bar)
-		if err != nil {
-			return tiles.PutResult{}, err
-		}
-		l.Bars = append(l.Bars, tiles.Placed{Bar: code, Shelf: p.Shelf})
-	}
-	if b.Like != "" {
-		if err := s.likeAnother(ctx, &l, b.Like); err != nil {
-			return tiles.PutResult{}, err
-		}
-	}
-	if l.Atmosphere == "" {
-		l.Atmosphere = s.Site.atmosphere()
-	}
-	if names := s.KilnNames(); l.Kiln == "" && len(names) == 1 {
-		l.Kiln = names[0]
-	}
-	if err := l.Validate(); err != nil {
+// KeepLoad keeps a load, or what is changed about it.
+func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Precondition) (tiles.PutResult, error) {
+	l, err := s.readLoad(ctx, id, b)
+	if err != nil {
 		return tiles.PutResult{}, err
-	}
-	if _, ok := s.KilnNamed(l.Kiln); !ok && l.Firing == "" && !l.Stated.Known() {
-		return tiles.PutResult{}, refuse("unknown-kiln",
-			message.New("No kiln {1} in the settings; for a kiln without a line give the cone that it reached.",
-				b.Kiln), wire.Field{Name: "kiln", Says: message.New("not in the settings; if it has no line, give the cone that it reached")})
-	}
-	if !b.Move {
-		if err := s.packedElsewhere(ctx, l); err != nil {
-			return tiles.PutResult{}, err
-		}
 	}
 	k, err := s.Archive.PutLoad(ctx, l, m, s.Now())
 	if err != nil {
@@ -109,6 +67,75 @@ func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody,
 		s.TellLoads(ctx, l.Kiln)
 	}
 	return k, nil
+}
+
+// CheckLoad says what KeepLoad would refuse about a load, and keeps nothing.
+func (s Loads) CheckLoad(ctx context.Context, id string, b wire.LoadBody) error {
+	_, err := s.readLoad(ctx, id, b)
+	return err
+}
+
+// readLoad is a load as it was told, with each of its bars known.
+func (s Loads) readLoad(ctx context.Context, id string, b wire.LoadBody) (tiles.Load, error) {
+	l := tiles.Load{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere), Firing: kiln.FiringID(b.Firing),
+		PackedBy: b.PackedBy, Note: b.Note, Stated: kiln.NoTemperature()}
+	if b.HeatWorkC != 0 {
+		l.Stated = kiln.Celsius(b.HeatWorkC)
+	}
+	if b.Cone != "" {
+		var err error
+		if l.Stated, err = heatwork.MainConeScale().Parse(b.Cone); err != nil {
+			return l, coneProblem("cone", err)
+		}
+		if b.HeatWorkC != 0 {
+			return l, tiles.InvalidFields{{Field: "cone", Type: tiles.GivenTwice,
+				Why: message.New("and heat_work_c say the same thing: give one")}}
+		}
+	}
+	for _, p := range b.Bars {
+		code, err := s.Codes.Parse("bars.bar", p.Bar)
+		if err != nil {
+			return l, err
+		}
+		l.Bars = append(l.Bars, tiles.Placed{Bar: code, Shelf: p.Shelf})
+	}
+	if b.Like != "" {
+		if err := s.likeAnother(ctx, &l, b.Like); err != nil {
+			return l, err
+		}
+	}
+	if l.Atmosphere == "" {
+		l.Atmosphere = s.Site.atmosphere()
+	}
+	if names := s.KilnNames(); l.Kiln == "" && len(names) == 1 {
+		l.Kiln = names[0]
+	}
+	if err := l.Validate(); err != nil {
+		return l, err
+	}
+	if _, ok := s.KilnNamed(l.Kiln); !ok && l.Firing == "" && !l.Stated.Known() {
+		return l, refuse("unknown-kiln",
+			message.New("No kiln {1} in the settings; for a kiln without a line give the cone that it reached.", b.Kiln), wire.Field{Name: "kiln", Says: message.New("not in the settings; if it has no line, give the cone that it reached")})
+	}
+	if err := s.knownBars(ctx, l.Bars); err != nil || b.Move {
+		return l, err
+	}
+	return l, s.packedElsewhere(ctx, l)
+}
+
+// knownBars refuses bars that are not in the record.
+func (s Loads) knownBars(ctx context.Context, bars []tiles.Placed) error {
+	for _, p := range bars {
+		_, err := s.Archive.Bar(ctx, p.Bar, s.Channel)
+		if errors.Is(err, tiles.ErrNoBar) {
+			return refuse("unknown-bar", message.New("Bar {1} is not in the record: make it on the page of its clay first.", p.Bar),
+				wire.Field{Name: "bars.bar", Says: message.New("{1} is not in the record", p.Bar)})
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // likeAnother takes kiln, kind, atmosphere and shelves from an earlier load where l has none: not its bars.

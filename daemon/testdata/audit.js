@@ -57,7 +57,7 @@
   for (const i of document.querySelectorAll("img")) if (!i.hasAttribute("alt")) say("a picture without words", i);
   for (const g of document.querySelectorAll("main svg")) {
     if (g.getAttribute("aria-hidden") === "true") continue;
-    if (g.matches(".true") && g.getAttribute("aria-label")) continue; // a tool to print to scale, no chart
+    if (g.matches(".true,.picture") && g.getAttribute("aria-label")) continue; // a tool to print to scale, a picture that its label tells whole
     if (g.getAttribute("role") !== "img" || !(g.getAttribute("aria-label") || g.querySelector("title"))) say("a chart without a name", g);
     if (g.closest("[data-drawn]")) continue; // a card says it in figures and in a sentence; its kiln's page has the table
     let told = false; // beside it, before the next heading
