@@ -144,7 +144,7 @@ func (s homeRoutes) lidsAndBag(ctx context.Context, l pages.Locale, d *pages.Hom
 	if err != nil {
 		return err
 	}
-	if d.Boards, _, err = (resultRoutes{s.Server}).waitingBoards(ctx, pots); err != nil {
+	if d.Boards, _, err = resultRoutes(s).waitingBoards(ctx, pots); err != nil {
 		return err
 	}
 	d.Boards = d.Boards[:min(len(d.Boards), boardsOnHome)]
