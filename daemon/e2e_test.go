@@ -9,6 +9,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"lidwright/kiln/kilntest"
 	"log/slog"
 	"math"
 	"math/rand/v2"
@@ -143,8 +144,7 @@ func (w *world) start() {
 	w.cmd.Env = append(os.Environ(), childVar+"="+filepath.Join(w.folder, "lidwright.toml"), fmt.Sprintf("LIDWRIGHT_TEST_EPOCH=%d", w.epoch.UnixNano()), fmt.Sprintf("LIDWRIGHT_TEST_FACTOR=%d", cmp.Or(w.fast, factor)))
 	w.cmd.Env = append(w.cmd.Env, w.env...)
 	w.cmd.Stderr = &w.log
-	w.cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
-	if err := w.cmd.Start(); err != nil {
+	if err := kilntest.StartChild(w.cmd, syscall.SIGKILL); err != nil {
 		w.t.Fatal(err)
 	}
 	for end := time.Now().Add(hanging); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {

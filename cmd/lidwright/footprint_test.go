@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"lidwright/kiln/kilntest"
 	"net"
 	"net/http"
 	"os"
@@ -63,8 +64,7 @@ func BenchmarkFootprint(b *testing.B) {
 	start := func() *exec.Cmd {
 		cmd := exec.Command(binary, "run", "--config", file)
 		cmd.Env = slices.DeleteFunc(os.Environ(), func(v string) bool { return strings.HasPrefix(v, "LIDWRIGHT_") }) // settings of the tests are none of its own
-		cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
-		if err := cmd.Start(); err != nil {
+		if err := kilntest.StartChild(cmd, syscall.SIGKILL); err != nil {
 			b.Fatal(err)
 		}
 		b.Cleanup(func() { cmd.Process.Kill(); cmd.Wait() })

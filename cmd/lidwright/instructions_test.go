@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"io"
+	"lidwright/kiln/kilntest"
 	"maps"
 	"net"
 	"net/http"
@@ -193,8 +194,7 @@ func (w *weighed) start() uint64 {
 	w.cmd.Env = append(slices.DeleteFunc(os.Environ(), ours),
 		"NOTIFY_SOCKET="+w.manager.LocalAddr().String(), "GOMAXPROCS=1", "GOGC=off")
 	w.cmd.Stderr = w.t.Output()
-	w.cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
-	if err := w.cmd.Start(); err != nil {
+	if err := kilntest.StartChild(w.cmd, syscall.SIGKILL); err != nil {
 		w.t.Fatal(err)
 	}
 	w.t.Cleanup(func() { w.cmd.Process.Kill(); w.cmd.Wait() })

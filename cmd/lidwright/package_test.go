@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"lidwright/kiln/kilntest"
 	"net"
 	"net/http"
 	"os"
@@ -277,8 +278,7 @@ func serve(t *testing.T, binary, settings, text, state string) (site string) {
 	cmd.Env = append(slices.DeleteFunc(os.Environ(), func(v string) bool { return strings.HasPrefix(v, "LIDWRIGHT_") }), "STATE_DIRECTORY="+state)
 	var log bytes.Buffer
 	cmd.Stderr = &log
-	cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
-	if err := cmd.Start(); err != nil {
+	if err := kilntest.StartChild(cmd, syscall.SIGKILL); err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { cmd.Process.Kill(); cmd.Wait() })

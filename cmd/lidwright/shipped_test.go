@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"lidwright/kiln/kilntest"
 	"net"
 	"net/http"
 	"os"
@@ -62,8 +63,7 @@ func TestShippedBinary(t *testing.T) {
 	cmd := exec.Command(binary, "practice", "--folder", filepath.Join(folder, "run"), "--address", address)
 	cmd.Stdout, cmd.Stderr = os.Stdout, os.Stderr
 	cmd.Env = slices.DeleteFunc(os.Environ(), func(v string) bool { return strings.HasPrefix(v, "LIDWRIGHT_") }) // settings of the tests are none of its own
-	cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
-	if err := cmd.Start(); err != nil {
+	if err := kilntest.StartChild(cmd, syscall.SIGKILL); err != nil {
 		t.Fatal(err)
 	}
 	defer cmd.Process.Kill()

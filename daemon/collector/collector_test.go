@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"lidwright/kiln/kilntest"
 	"log/slog"
 	"math/rand/v2"
 	"net"
@@ -119,8 +120,7 @@ func child(t testing.TB, what string, env ...string) *exec.Cmd {
 	cmd := exec.Command(os.Args[0])
 	cmd.Env = append(append(os.Environ(), "LIDWRIGHT_CHILD="+what), env...)
 	cmd.Stderr = os.Stderr
-	cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
-	if err := cmd.Start(); err != nil {
+	if err := kilntest.StartChild(cmd, syscall.SIGKILL); err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { kill(cmd) })

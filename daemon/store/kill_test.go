@@ -3,6 +3,7 @@ package store
 import (
 	"bufio"
 	"errors"
+	"lidwright/kiln/kilntest"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -25,12 +26,11 @@ func TestKilled(t *testing.T) {
 		cmd := exec.Command(os.Args[0])
 		cmd.Env = append(os.Environ(), childVar+"="+folder, childCarries+"="+carries)
 		cmd.Stderr = os.Stderr
-		cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
 		out, err := cmd.StdoutPipe()
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := cmd.Start(); err != nil {
+		if err := kilntest.StartChild(cmd, syscall.SIGKILL); err != nil {
 			t.Fatal(err)
 		}
 		said.lives++

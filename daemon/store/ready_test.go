@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"lidwright/kiln/kilntest"
 	"net"
 	"os"
 	"os/exec"
@@ -52,9 +53,8 @@ func BenchmarkReady(b *testing.B) {
 				cmd.Env = append(slices.DeleteFunc(os.Environ(), func(v string) bool { return len(v) > 10 && v[:10] == "LIDWRIGHT_" }), "NOTIFY_SOCKET="+manager.LocalAddr().String())
 				var log bytes.Buffer
 				cmd.Stderr = &log
-				cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
 				began := time.Now()
-				if err := cmd.Start(); err != nil {
+				if err := kilntest.StartChild(cmd, syscall.SIGKILL); err != nil {
 					b.Fatal(err)
 				}
 				manager.SetReadDeadline(began.Add(5 * time.Second))

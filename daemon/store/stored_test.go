@@ -7,6 +7,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"lidwright/kiln/kilntest"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -265,8 +266,7 @@ func TestKilledInUpgrade(t *testing.T) {
 		cmd.Env = append(os.Environ(), childVar+"="+folder, childNext+"=1")
 		var trouble bytes.Buffer
 		cmd.Stderr = &trouble
-		cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
-		if err := cmd.Start(); err != nil {
+		if err := kilntest.StartChild(cmd, syscall.SIGKILL); err != nil {
 			t.Fatal(err)
 		}
 		timer := time.AfterFunc(time.Duration(rng.Int64N(int64(300*time.Millisecond))), func() { cmd.Process.Signal(syscall.SIGKILL) })
