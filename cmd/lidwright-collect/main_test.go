@@ -170,7 +170,7 @@ func TestTry(t *testing.T) {
 // bodies keeps the catalogue of bodies by its commands.
 func bodies(t *testing.T) {
 	t.Helper()
-	said := func(code int, want string, args ...string) string {
+	told := func(code int, want string, args ...string) string {
 		t.Helper()
 		got, text := asked(t, t.Context(), args...)
 		if got != code || !strings.Contains(text, want) {
@@ -178,18 +178,18 @@ func bodies(t *testing.T) {
 		}
 		return regexp.MustCompile(`[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}`).FindString(text)
 	}
-	said(exitDone, "No body is entered yet", "body", "list")
-	said(exitWrongUse, "", "body", "add", "Sandpit Clays", "1140", "Smooth stoneware", "sixty")
-	one := said(exitDone, "Its id is ", "body", "add", "Sandpit Clays", "1140", "Smooth stoneware", "6")
-	other := said(exitDone, "stays with the old one", "body", "split", one, "Smooth stoneware, recipe of 2026")
+	told(exitDone, "No body is entered yet", "body", "list")
+	told(exitWrongUse, "", "body", "add", "Sandpit Clays", "1140", "Smooth stoneware", "sixty")
+	one := told(exitDone, "Its id is ", "body", "add", "Sandpit Clays", "1140", "Smooth stoneware", "6")
+	other := told(exitDone, "stays with the old one", "body", "split", one, "Smooth stoneware, recipe of 2026")
 	if one == "" || other == "" || one == other {
 		t.Fatalf("of %q was split %q", one, other)
 	}
-	said(exitDone, "recipe of 2026  6     0        0     too few studios yet", "body", "list")
-	said(exitWrongUse, "is no id of a body", "body", "split", "Smooth", "Another")
-	said(exitDone, "They are one", "body", "merge", other, one)
-	said(exitDone, "merged into "+one, "body", "list")
-	said(exitWrongUse, "is no id of a body", "pool", "back", "Smooth")
+	told(exitDone, "recipe of 2026  6     0        0     too few studios yet", "body", "list")
+	told(exitWrongUse, "is no id of a body", "body", "split", "Smooth", "Another")
+	told(exitDone, "They are one", "body", "merge", other, one)
+	told(exitDone, "merged into "+one, "body", "list")
+	told(exitWrongUse, "is no id of a body", "pool", "back", "Smooth")
 	if code, text := asked(t, t.Context(), "pool", "back", one); code == exitDone || !strings.Contains(text, "no pool of it before") {
 		t.Errorf("back where nothing was told: %d %s", code, text)
 	}

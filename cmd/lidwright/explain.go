@@ -7,7 +7,9 @@ import (
 	"os"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -76,7 +78,11 @@ func explained(err error, asked *cobra.Command) (int, string) {
 func refused(p *wire.Problem, asked *cobra.Command) (int, string) {
 	says := p.Title.String()
 	for _, f := range p.Fields {
-		says += "; " + inFlags(asked, f.Name+": "+f.Says.String())
+		if what := tooLong(asked, f.Says.String()); what != "" {
+			says += "; " + what + ": " + f.Says.String()
+			continue
+		}
+		says += "; " + inFlags(asked, ofList.ReplaceAllString(f.Name, "")+": "+f.Says.String()) + whichOf(f.Name)
 	}
 	switch detail := p.Detail.String(); {
 	case len(p.Fields) > 0 || p.Detail.IsZero():
@@ -93,6 +99,54 @@ func refused(p *wire.Problem, asked *cobra.Command) (int, string) {
 		return exitWrongUse, says
 	}
 	return exitFailed, says
+}
+
+// ofList is which one of a list is meant, from 0.
+var ofList = regexp.MustCompile(`\[(\d+)\]`)
+
+// whichOf says which one of a list a field is, from the second on.
+func whichOf(field string) string {
+	m := ofList.FindStringSubmatch(field)
+	if m == nil || m[1] == "0" {
+		return ""
+	}
+	n, err := strconv.Atoi(m[1])
+	if err != nil {
+		return ""
+	}
+	return fmt.Sprintf(" (number %d)", n+1)
+}
+
+// atMost is a refusal of a text that is too long.
+var atMost = regexp.MustCompile(`^at most (\d+) characters$`)
+
+// tooLong is the flag or the word of the usage that was given more characters than a refusal says are the most;
+// empty where that is not what it says, or where it is not one alone.
+func tooLong(c *cobra.Command, says string) string {
+	m := atMost.FindStringSubmatch(says)
+	if m == nil {
+		return ""
+	}
+	most, err := strconv.Atoi(m[1])
+	if err != nil {
+		return ""
+	}
+	var all []string
+	c.Flags().Visit(func(f *pflag.Flag) {
+		if utf8.RuneCountInString(f.Value.String()) > most && f.Name != "site" {
+			all = append(all, "--"+f.Name)
+		}
+	})
+	words := strings.Fields(c.Use)[1:]
+	for i, typed := range c.Flags().Args() {
+		if utf8.RuneCountInString(typed) > most && len(words) > 0 {
+			all = append(all, strings.TrimSuffix(strings.Trim(words[min(i, len(words)-1)], "[]"), "..."))
+		}
+	}
+	if len(all) != 1 {
+		return ""
+	}
+	return all[0]
 }
 
 // called are names under which commands have fields of the API, beside its own with hyphens.
