@@ -189,9 +189,9 @@ func TestFiringLoggedInTheNightOfTheClock(t *testing.T) {
 	}
 }
 
-// Bars that nobody packed are told with the firing that is logged: they come into a load of their own, which sent
-// again is the same. What is wrong with them is said beside their field before anything is kept, and bars that lie
-// in another load are asked about.
+// Bars that nobody packed are told with the firing that is logged: they come into a load of their own, which
+// sent again is the same. What is wrong with them is said beside their field before anything is kept, and
+// bars that lie in another load are asked about.
 func TestFiringLoggedByHandTakesBars(t *testing.T) {
 	b := handBench(t)
 	b.tern("BQ7")

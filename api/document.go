@@ -94,8 +94,9 @@ func sentSchemas(a huma.API) map[string]bool {
 	return closed
 }
 
-// sayLimits puts what the table of limits says of each field into the document, by which requests are checked:
-// of the members that are sent to us, and of parameters. A limit that stands at the member itself is left alone.
+// sayLimits puts what the table of limits says of each field into the document, by which requests are
+// checked: of the members that are sent to us, and of parameters. A limit that stands at the member itself is
+// left alone.
 func sayLimits(a huma.API) {
 	schemas := a.OpenAPI().Components.Schemas.Map()
 	for name := range sentSchemas(a) {

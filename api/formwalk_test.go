@@ -295,7 +295,8 @@ func TestEveryFormWrong(t *testing.T) {
 
 const tooLong = 3000
 
-// filled is a form with each field that must be filled in filled in, and each box ticked that is not in the way.
+// filled is a form with each field that must be filled in filled in, and each box ticked that is not in the
+// way.
 func (f sentForm) filled() url.Values {
 	v := f.values()
 	if f.action == "/lid/board" {

@@ -15,9 +15,9 @@ import (
 // lists are fields that take many things, whose number is limited and not their length.
 var lists = []string{"bars", "marks", "galleries", "measured_lids", "typed", "table"}
 
-// TestLimitsAgree holds every text field of every page against the table of limits and the document of the API:
-// it says how long its text may be, the same as every member of that name says; a text one sign longer is
-// refused beside the field, and one that just fits is not too long.
+// TestLimitsAgree holds every text field of every page against the table of limits and the document of the
+// API: it says how long its text may be, the same as every member of that name says; a text one sign longer
+// is refused beside the field, and one that just fits is not too long.
 func TestLimitsAgree(t *testing.T) {
 	b, forms := walkedForms(t)
 	inDocument := b.longestInDocument(t)
@@ -38,8 +38,8 @@ func TestLimitsAgree(t *testing.T) {
 	}
 }
 
-// limitAgrees holds a field against the table and the document, and sends a text that just fits, or one that is a
-// sign longer.
+// limitAgrees holds a field against the table and the document, and sends a text that just fits, or one that
+// is a sign longer.
 func (b *bench) limitAgrees(t *testing.T, f sentForm, field formField, said map[int]bool, over bool) {
 	t.Helper()
 	if l, _ := tiles.LimitOf(field.name); l.Longest != field.longest {
@@ -108,8 +108,8 @@ func (b *bench) longestInDocument(t *testing.T) map[string]map[int]bool {
 	return all
 }
 
-// TestLimitsOfTheDocument: each text, number and list that is sent to the API says what it may hold, and what it
-// says is in the table of limits, but for what the trade answers better than a schema.
+// TestLimitsOfTheDocument: each text, number and list that is sent to the API says what it may hold, and what
+// it says is in the table of limits, but for what the trade answers better than a schema.
 func TestLimitsOfTheDocument(t *testing.T) {
 	b := newBench(t)
 	_, text := b.send("GET", "/v1/openapi.json", "", "")
@@ -179,8 +179,8 @@ func TestLimitsOfTheDocument(t *testing.T) {
 	}
 }
 
-// otherLength are members with a length of their own: a passcode is longer than the code of a bar, and a new name
-// of a kiln is shorter than the name of a load.
+// otherLength are members with a length of their own: a passcode is longer than the code of a bar, and a new
+// name of a kiln is shorter than the name of a load.
 var otherLength = map[string]bool{"SessionInputBody.code": true, "RenameBody.to": true}
 
 // anyNumber are members whose range hangs on others.

@@ -255,9 +255,9 @@ func TestMetricsOfALargeStudio(t *testing.T) {
 	}
 }
 
-// TestOthersAreTold: what other studios tell of a clay is in the metrics and in the answer of its rate, with where
-// the rate comes from: of a clay without bars, of one whose bars agree, and of one whose own bars tell another
-// rate and are believed. Without other studios there is none of it.
+// TestOthersAreTold: what other studios tell of a clay is in the metrics and in the answer of its rate, with
+// where the rate comes from: of a clay without bars, of one whose bars agree, and of one whose own bars tell
+// another rate and are believed. Without other studios there is none of it.
 func TestOthersAreTold(t *testing.T) {
 	s := newCrowd(t, 3)
 	c := s.Shrink.(*crowd)

@@ -311,8 +311,8 @@ func (s firingRoutes) postByHand(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// keepHandForm keeps a firing by hand, the cones told with it and the bars that lay in it. Sent again it keeps
-// nothing twice.
+// keepHandForm keeps a firing by hand, the cones told with it and the bars that lay in it. Sent again it
+// keeps nothing twice.
 func (s firingRoutes) keepHandForm(ctx context.Context, form url.Values) error {
 	b := wire.FiringBody{Source: "hand", Kiln: form.Get("kiln"), Kind: form.Get("kind"),
 		Atmosphere: form.Get("atmosphere"), Note: form.Get("note"), By: form.Get("by"),

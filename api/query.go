@@ -143,8 +143,8 @@ func (r *reader) whole(name string, low, high int) (int, bool) {
 
 func trim(f float64) string { return strconv.FormatFloat(f, 'f', -1, 64) }
 
-// ratio is a share: 0.06, or 6% or 6, for no share is 1 or more. A bare number between 0.3 and 1 could be either:
-// asked back.
+// ratio is a share: 0.06, or 6% or 6, for no share is 1 or more. A bare number between 0.3 and 1 could be
+// either: asked back.
 func (r *reader) ratio(name string, low, high float64) (tiles.Ratio, bool) {
 	v, ok := r.text(name)
 	if !ok {

@@ -170,7 +170,7 @@ func TestLengthsAsChosen(t *testing.T) {
 				if path == "/pots" && i > 0 {
 					continue // a card in the list says how wide its gallery is
 				}
-				if path == "/pots" { // without the unit, which stands above
+				if path == "/pots" { // in a list they stand without their unit
 					w = w[:strings.LastIndexByte(w, ' ')]
 				}
 				if !strings.Contains(body, w) {

@@ -47,7 +47,8 @@ func openStudio(t testing.TB, settings string, furnished bool) *studio {
 	return openStudioOf(t, settings, &of)
 }
 
-// openWholeStudio opens the one that is shown to whoever tries the program: two kilns and four months of work.
+// openWholeStudio opens the one that is shown to whoever tries the program: two kilns and four months of
+// work.
 func openWholeStudio(t testing.TB) *studio {
 	t.Helper()
 	of := WholePracticeStudio()

@@ -11,8 +11,8 @@ import (
 	"github.com/google/uuid"
 )
 
-// jobs are what a potter does on a phone of 390 by 844, and how many taps that takes at most. Each begins on Home
-// unless from says otherwise. Signs that are typed and steps of counters are counted apart.
+// jobs are what a potter does on a phone of 390 by 844, and how many taps that takes at most. Each begins on
+// Home unless from says otherwise. Signs that are typed and steps of counters are counted apart.
 var jobs = []struct {
 	name, from    string
 	taps, screens int // at most; screens 0: as many as taps
@@ -44,7 +44,8 @@ var firstJobs = []struct {
 // aKey is how long a key or a tap takes a person who is in no hurry.
 const aKey = 250 * time.Millisecond
 
-// hand does a job on a page as a hand does: it counts the taps, the signs typed, the steps of counters and the pages.
+// hand does a job on a page as a hand does: it counts the taps, the signs typed, the steps of counters and
+// the pages.
 type hand struct {
 	*tab
 	s                          *studio
@@ -310,8 +311,8 @@ func (h *hand) opensBag() {
 	}
 }
 
-// writesCards writes a card for each of six pots, as they stand at the wheel: numbers count on by themselves. What
-// is typed then finds them without a tap.
+// writesCards writes a card for each of six pots, as they stand at the wheel: numbers count on by themselves.
+// What is typed then finds them without a tap.
 func (h *hand) writesCards() {
 	h.types("#form", "sugar bowl")
 	h.types("#collar", "84,5")

@@ -11,9 +11,9 @@ import (
 	"lidwright/tiles/tilestest"
 )
 
-// TestOthersToldBefore: what other studios told, as the store keeps it, stands in the place of the supplier's figure
-// with no collector at all, also where it was told by the model before; by a model whose coefficients are others,
-// or with numbers that are no prior, it is not used.
+// TestOthersToldBefore: what other studios told, as the store keeps it, stands in the place of the supplier's
+// figure with no collector at all, also where it was told by the model before; by a model whose coefficients
+// are others, or with numbers that are no prior, it is not used.
 func TestOthersToldBefore(t *testing.T) {
 	m := tilestest.Make(2706, 0, tilestest.Options{Row: tilestest.Ten})
 	fit, err := m.Studio.Fit(t.Context(), nil)

@@ -4,7 +4,8 @@ import "math"
 
 // HeatWork is what a firing did to clay, as a cone shows it: time and temperature together.
 type HeatWork struct {
-	// heat_work_c: end point of a 60 °C/h firing that did the same work; NaN below cone 022 and where not known
+	// heat_work_c: end point of a 60 °C/h firing that did the same work; NaN below cone 022 and where not
+	// known
 	C   Celsius
 	Low Celsius // 90 % range; NaN where C is
 	// NaN means "at least C": no upper end is known. Where Position is NaN, what it was less than (95 %)

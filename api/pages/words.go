@@ -17,8 +17,8 @@ type Tongue struct {
 
 // Tongues are the languages that pages speak, English first. English stands in the templates and in the code;
 // every other is its file words.<tag>.txt and nothing else: its first line says what it is called and how it
-// writes one and a half, and in the rest an English text is followed by its own, which begins with "= ". Texts
-// that code has as keys of messages stand behind the line "## Messages".
+// writes one and a half, and in the rest an English text is followed by its own, which begins with "= ".
+// Texts that code has as keys of messages stand behind the line "## Messages".
 var Tongues = tonguesIn(files)
 
 var header = regexp.MustCompile(`^# (\S.*) 1([.,])5\n`)

@@ -138,8 +138,8 @@ func places(text string) []string {
 	return p
 }
 
-// A third language is its file and nothing else: it is offered, read with its decimal sign, and English where it
-// has no text.
+// A third language is its file and nothing else: it is offered, read with its decimal sign, and English where
+// it has no text.
 func TestFurtherLanguage(t *testing.T) {
 	from := fstest.MapFS{"words.zz.txt": {Data: []byte("# Zedish 1,5\n\nLanguage\n= Lingo\nabout {1}\n= zirka [1]\n")}}
 	for _, name := range []string{"style.css", "app.js", "icon.svg", "words.de.txt"} {

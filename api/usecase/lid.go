@@ -40,8 +40,8 @@ func stated() rest { return rest{at: NoFiring()} }
 // NoFiring is what a question is about that names no clay.
 func NoFiring() FiringMeant { return FiringMeant{Firing: lid.Firing{Work: kiln.NoTemperature()}} }
 
-// SizeLid answers a question about a lid: it takes from pot cards what its asker left open, checks it, loads what
-// it rests on, and computes. A size outside what is believed is asked about first.
+// SizeLid answers a question about a lid: it takes from pot cards what its asker left open, checks it, loads
+// what it rests on, and computes. A size outside what is believed is asked about first.
 func (s Lids) SizeLid(ctx context.Context, q lid.Question, open FromCards, at FiringAsk) (lid.Answer,
 	FiringMeant, error) {
 	err := s.asForm(ctx, &q, open)

@@ -84,7 +84,8 @@ func these[T ~string](words []T) completion {
 	}
 }
 
-// sayLimit has the help of a flag say what the table of limits says of its field, where that is no list of words.
+// sayLimit has the help of a flag say what the table of limits says of its field, where that is no list of
+// words.
 func sayLimit(f *pflag.Flag) {
 	l, _ := tiles.LimitOf(f.Name)
 	most, free := tiles.Decimal(l.Most), slices.Contains([]string{"by", "maker", "mark", "note", "why", "form", "shelf", "stamp"}, f.Name)

@@ -120,8 +120,8 @@ func whichOf(field string) string {
 // atMost is a refusal of a text that is too long.
 var atMost = regexp.MustCompile(`^at most (\d+) characters$`)
 
-// tooLong is the flag or the word of the usage that was given more characters than a refusal says are the most;
-// empty where that is not what it says, or where it is not one alone.
+// tooLong is the flag or the word of the usage that was given more characters than a refusal says are the
+// most; empty where that is not what it says, or where it is not one alone.
 func tooLong(c *cobra.Command, says string) string {
 	m := atMost.FindStringSubmatch(says)
 	if m == nil {

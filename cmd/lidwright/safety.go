@@ -14,7 +14,8 @@ func safetyTopic() *cobra.Command {
 	return topic("safety", "Cautions about kilns, fumes, dust and wires", safetyText)
 }
 
-// topic is a command that has a help alone, whose text is made when it is asked for: each start would pay for it.
+// topic is a command that has a help alone, whose text is made when it is asked for: each start would pay for
+// it.
 func topic(name, title string, text func() string) *cobra.Command {
 	c := &cobra.Command{Use: name, Short: title}
 	c.SetHelpFunc(func(c *cobra.Command, args []string) {

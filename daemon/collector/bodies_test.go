@@ -111,9 +111,9 @@ func TestStudioTellsOfABody(t *testing.T) {
 	}
 }
 
-// TestModelIsUpgraded: a studio comes to another shrink model. It sends its own summary anew, and what others tell by
-// the model before stays in force until enough of them came after it; those that did not are told by theirs. A
-// no takes it out of both.
+// TestModelIsUpgraded: a studio comes to another shrink model. It sends its own summary anew, and what others
+// tell by the model before stays in force until enough of them came after it; those that did not are told by
+// theirs. A no takes it out of both.
 func TestModelIsUpgraded(t *testing.T) {
 	models := shrinkage.PoolModels()
 	newest, before := models[0], models[1]

@@ -127,8 +127,9 @@ const memory = 28 << 20
 //	                          on one database the one that has the lease works them out
 //	fit of a record  mirrors  end of the record's use, or of Run: before the store is closed
 //
-// The first of the group that fails ends the others. Each record that is looked at has a lock of its own, which
-// keeps it open while a question is answered, and the others out while it is brought up to what arrived.
+// The first of the group that fails ends the others. Each record that is looked at has a lock of its own,
+// which keeps it open while a question is answered, and the others out while it is brought up to what
+// arrived.
 func (c *Collector) Run(ctx context.Context) error {
 	defer c.store.Close()
 	if c.Read != nil {

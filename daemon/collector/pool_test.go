@@ -175,8 +175,8 @@ func TestPoolOfBodies(t *testing.T) {
 	}
 }
 
-// TestTenPoolsAreKept: of twelve pools of a body the last ten are kept, no prior of an older one stays, and the
-// operator goes back through nine of them one by one; before the first that is kept there is none.
+// TestTenPoolsAreKept: of twelve pools of a body the last ten are kept, no prior of an older one stays, and
+// the operator goes back through nine of them one by one; before the first that is kept there is none.
 func TestTenPoolsAreKept(t *testing.T) {
 	r := start(t, pgtest.Database(t))
 	body := pooledBody(t, r) // the first
@@ -239,9 +239,9 @@ func TestTenPoolsAreKept(t *testing.T) {
 	}
 }
 
-// TestSplitBody: a body whose recipe changed is split. The new one has the same supplier, number and cone, a name
-// of its own and no studio; what was told stays with the old one, and is told of it. Who picks the new one tells
-// of that alone. A body that was merged, or is none, has nothing to be split.
+// TestSplitBody: a body whose recipe changed is split. The new one has the same supplier, number and cone, a
+// name of its own and no studio; what was told stays with the old one, and is told of it. Who picks the new
+// one tells of that alone. A body that was merged, or is none, has nothing to be split.
 func TestSplitBody(t *testing.T) {
 	r := start(t, pgtest.Database(t))
 	o := Owner{r.store}

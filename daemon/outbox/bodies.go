@@ -330,8 +330,8 @@ func (o *Outbox) poolClay(ctx context.Context, c *client, site string, clay tile
 	return nil
 }
 
-// toldBy is what others tell by the first model by which enough do: while studios come to another model one after
-// another, what is told by the one before stays in force. nil: too few tell by any.
+// toldBy is what others tell by the first model by which enough do: while studios come to another model one
+// after another, what is told by the one before stays in force. nil: too few tell by any.
 func (o *Outbox) toldBy(ctx context.Context, c *client, path string) (*wire.PoolAnswer, error) {
 	for _, model := range o.ShrinkModels {
 		var told wire.PoolAnswer

@@ -74,8 +74,8 @@ type Outbox struct {
 	TrustWait time.Duration
 
 	// Summarise is what the studio's own bars of a clay tell, for a maturing point; nil: no bar does. PoolsChanged
-	// says that other studios tell something else now. ShrinkModels are the numbers of the models by which others
-	// may tell, the first before the next.
+	// says that other studios tell something else now. ShrinkModels are the numbers of the models by which
+	// others may tell, the first before the next.
 	Summarise    func(ctx context.Context, clay tiles.ClayID, maturesC float64) (*wire.PoolSummary, error)
 	PoolsChanged func()
 	ShrinkModels []string

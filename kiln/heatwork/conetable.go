@@ -26,8 +26,9 @@ type ConeEnd struct {
 	Source string              // code in cones.md; M is from memory alone
 }
 
-// coneTable is the published end points that heat work rests on, in the order of the file, read once. It is part of the program and tested with
-// it, so that one that does not parse is a fault of the build and no input.
+// coneTable is the published end points that heat work rests on, in the order of the file, read once. It is
+// part of the program and tested with it, so that one that does not parse is a fault of the build and no
+// input.
 var coneTable = sync.OnceValue(func() []ConeEnd {
 	ends, err := readConeTable(bytes.NewReader(conesCSV))
 	if err != nil {

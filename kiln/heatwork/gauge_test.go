@@ -94,8 +94,8 @@ func TestGaugeHoldsAndCooling(t *testing.T) {
 		}
 		last = got
 	}
-	// To 1222 at 60 °C/h, held, and let fall at 400 °C/h: places in tenths, by the second program. Its 9+0.3 is
-	// 9.25 here, on the edge between two tenths, so a tenth's half and a little is allowed.
+	// To 1222 at 60 °C/h, held, and let fall at 400 °C/h: places in tenths, by the second program. Its 9+0.3
+	// is 9.25 here, on the edge between two tenths, so a tenth's half and a little is allowed.
 	for hold, want := range map[time.Duration]float64{0: 27.3, 30 * time.Minute: 28.6, 2 * time.Hour: 30.3, 8 * time.Hour: 31.6} {
 		w := curveWork(kilntest.ProgrammeFrom(390, 10*time.Second, kilntest.Leg{To: 1222, Rate: 60, Hold: hold}, kilntest.Leg{To: 500, Rate: 400, Hold: 0}))
 		if math.Abs(w.Position-want) > 0.051 {

@@ -263,9 +263,9 @@ func (w Witnessed) Same(other Witnessed) bool {
 	})
 }
 
-// CorrectedHeatWork works out the heat work of one channel of a whole firing with a correction: what the cones say
-// of the probe is added to every reading and integrated again, since added to the result it would be up to 2 °C
-// off for 10 °C. Its range takes in the doubt of the probe.
+// CorrectedHeatWork works out the heat work of one channel of a whole firing with a correction: what the
+// cones say of the probe is added to every reading and integrated again, since added to the result it would
+// be up to 2 °C off for 10 °C. Its range takes in the doubt of the probe.
 func CorrectedHeatWork(c kiln.Curve, channel kiln.ChannelID, limit kiln.Celsius,
 	by Correction) kiln.HeatWork {
 	g := NewHeatGauge(MainConeScale(), limit)

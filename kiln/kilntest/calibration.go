@@ -20,8 +20,8 @@ type Said struct {
 
 // Calibration draws what was said against what came true, a cell with two standard errors to either side, as
 // <name>.svg in the folder that LIDWRIGHT_CALIBRATION names (make calibration); without it nothing. Cells of
-// which one thing was said, as of ranges, lie below one another from the lowest to the highest, the others in a
-// square. The drawing has no words but what a pointer is told: it is shown on pages of any language.
+// which one thing was said, as of ranges, lie below one another from the lowest to the highest, the others in
+// a square. The drawing has no words but what a pointer is told: it is shown on pages of any language.
 func Calibration(name, title string, cells []Said) error {
 	dir := os.Getenv("LIDWRIGHT_CALIBRATION")
 	if dir == "" || len(cells) == 0 {
@@ -73,7 +73,8 @@ func (c Said) bar(x, y, dx, dy, radius float64) string {
 		c.tells(), x-dx, y-dy, 2*dx, 2*dy, x, y, radius)
 }
 
-// lines puts each cell on a line of its own under a scale in per cent, what was said as a stroke down its lines.
+// lines puts each cell on a line of its own under a scale in per cent, what was said as a stroke down its
+// lines.
 func lines(title string, cells []Said, low float64) string {
 	const top, row, left, right = 24.0, 6.0, 20.0, wide - 24.0
 	cells = slices.SortedFunc(slices.Values(cells), func(a, b Said) int {

@@ -10,8 +10,8 @@ import (
 
 // StartChild starts a program that the kernel ends with the signal when this one dies.
 //
-// The kernel takes the thread that started it for its parent, and Go ends threads whose goroutine was locked to
-// them, so a child would be ended in the middle of a test. The thread that starts it stays with it here.
+// The kernel takes the thread that started it for its parent, and Go ends threads whose goroutine was locked
+// to them, so a child would be ended in the middle of a test. The thread that starts it stays with it here.
 func StartChild(cmd *exec.Cmd, signal syscall.Signal) error {
 	if cmd.SysProcAttr == nil {
 		cmd.SysProcAttr = &syscall.SysProcAttr{}

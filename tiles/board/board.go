@@ -97,7 +97,8 @@ type Pair struct {
 	Set       tiles.Millimetre // the width still to throw; NaN with a lid
 }
 
-// Checked is a Question that can be answered: it has no fault, and every default in it. Check alone makes one.
+// Checked is a Question that can be answered: it has no fault, and every default in it. Check alone makes
+// one.
 type Checked struct {
 	question
 	pots []lid.Checked                 // the question of each pot alone

@@ -64,7 +64,8 @@ type Differences struct {
 }
 
 type partGroup struct {
-	// log likelihood on the grid for each of boardSDs, of the lid difference and the error of the rates in one
+	// log likelihood on the grid for each of boardSDs, of the lid difference and the error of the rates in
+	// one
 	log    [len(boardSDs)][]float64
 	smooth []float64 // what it tells of the site
 	fits   int

@@ -74,7 +74,8 @@ type Question struct {
 	Accuracy      string            // set by Check: "default", "learned" or "asked"
 }
 
-// Checked is a Question that can be answered: it has no fault, and every default in it. Check alone makes one.
+// Checked is a Question that can be answered: it has no fault, and every default in it. Check alone makes
+// one.
 type Checked struct {
 	question
 	told Question // without the defaults of the studio

@@ -284,9 +284,10 @@ func TestHottestHeatRules(t *testing.T) {
 	}
 }
 
-// TestWildBarOfAnotherClay: one bar of another clay that is millimetres off in all its later lengths, and that its
-// owner says was read right, leaves the ranges of a clay within a tenth of what they were: sds are shared, so that it
-// could widen all of them. Far off it is screened; some 2 mm off it is not, and counts most.
+// TestWildBarOfAnotherClay: one bar of another clay that is millimetres off in all its later lengths, and
+// that its owner says was read right, leaves the ranges of a clay within a tenth of what they were: sds are
+// shared, so that it could widen all of them. Far off it is screened; some 2 mm off it is not, and counts
+// most.
 func TestWildBarOfAnotherClay(t *testing.T) {
 	widths := func(by tiles.Millimetre) (rate, piece float64) {
 		for n := range uint64(6) {

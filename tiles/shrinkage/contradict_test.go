@@ -106,10 +106,10 @@ func TestOwnBarsAgainstThePool(t *testing.T) {
 	}
 }
 
-// TestSlipBesideOthersIsAsked: 24 studios that buy one body tell of it. Of a newcomer's first bar a fired length
-// that is misread by 5 to 10 mm is asked about at its entry, with the wet one alone known, a true one seldom: by
-// one bar nobody can tell a length that was misread from another clay. Where it counts all the same, as of a bar
-// of which all lengths tell 5 points more, her own bar is believed.
+// TestSlipBesideOthersIsAsked: 24 studios that buy one body tell of it. Of a newcomer's first bar a fired
+// length that is misread by 5 to 10 mm is asked about at its entry, with the wet one alone known, a true one
+// seldom: by one bar nobody can tell a length that was misread from another clay. Where it counts all the
+// same, as of a bar of which all lengths tell 5 points more, her own bar is believed.
 func TestSlipBesideOthersIsAsked(t *testing.T) {
 	body := tilestest.DrawBody(2707, 1, tilestest.Options{})
 	r := rand.New(rand.NewPCG(2707, 2))

@@ -16,9 +16,9 @@ import (
 // newcomer's own fit: the 90 % range of her clay where it matures holds, before her first bar and after one
 // and three, at every spread of studios, with none and 2 % of bad ones (3 log-percent off, as of another clay
 // under the name). Before the first bar it is narrower than 0.3 of the handbook's. Made-up studios with
-// curves that are not the model's; LIDWRIGHT_SEED takes others. Asked for are 86 to 97 % in each cell, which has
-// a standard error of .7: the long form reaches 87.0 to 96.1. With half as many newcomers (1.0) one of 18 cells was
-// at 85.7 with this seed, and none below 86.8 with another, 4217.
+// curves that are not the model's; LIDWRIGHT_SEED takes others. Asked for are 86 to 97 % in each cell, which
+// has a standard error of .7: the long form reaches 87.0 to 96.1. With half as many newcomers (1.0) one of 18
+// cells was at 85.7 with this seed, and none below 86.8 with another, 4217.
 func TestNewcomersByTheirBars(t *testing.T) {
 	pools, newcomers, seed := 5, 10, uint64(2710)
 	if soaking() { // 2,016 newcomers a cell, few of each pool, whose error they share

@@ -13,11 +13,11 @@ import (
 //	x_s = x + U u_s,  x ~ N(0, 1) in handbook sds,  u_s ~ N(0, T),  T = diag(drying^2, heat^2)
 //
 // drying in log-percent (how clay is wedged, dried, measured), heat in °C (how a controller reads). T is
-// averaged over a grid by the likelihood of all summaries (poolgrid.go), so that few studios leave the range wide.
-// A studio is of a wide kind with a chance of 5 % (a ruler, another clay under the name, inch for mm): T is then
-// diag(2.5^2, 40^2). Nobody is thrown out. It is a normal-normal random-effects meta-analysis (DerSimonian and
-// Laird, Controlled Clinical Trials 7, 1986) in 13 coefficients with a contaminated between-studio part. The
-// wide kind is our own.
+// averaged over a grid by the likelihood of all summaries (poolgrid.go), so that few studios leave the range
+// wide. A studio is of a wide kind with a chance of 5 % (a ruler, another clay under the name, inch for mm):
+// T is then diag(2.5^2, 40^2). Nobody is thrown out. It is a normal-normal random-effects meta-analysis
+// (DerSimonian and Laird, Controlled Clinical Trials 7, 1986) in 13 coefficients with a contaminated
+// between-studio part. The wide kind is our own.
 const (
 	wideChance           = 0.05
 	wideDrying, wideHeat = 2.5, 40.0
@@ -60,9 +60,9 @@ func betweenOf(drying, heat float64) between {
 	return between{square(drying / unitOfWay[0]), square(heat / unitOfWay[1])}
 }
 
-// cellOf works one cell out: who is of the wide kind, by EM, whose weight is bounded, and the log likelihood of it
-// all at the mean, with the term of Laplace that makes it exact where nobody is. Who is wide is found out in so
-// many rounds.
+// cellOf works one cell out: who is of the wide kind, by EM, whose weight is bounded, and the log likelihood
+// of it all at the mean, with the term of Laplace that makes it exact where nobody is. Who is wide is found
+// out in so many rounds.
 func cellOf(studios []Summary, t between, chance float64, rounds int) (c cell, like float64, err error) {
 	c = cell{t: t, wide: make([]float64, len(studios)), scale: make([]float64, len(studios))}
 	for i := range studios {

@@ -212,9 +212,9 @@ func TestPoolIsTheMixedModel(t *testing.T) {
 }
 
 // TestNewcomers holds the range that a pool of 24 studios gives a newcomer against her true rate: it holds 86 to
-// 97 % of them at every spread of studios, with none and 2 % bad ones (another clay under the name, marks four
-// inches apart taken for 100 mm, a rule 1 mm off), before her first bar and after one and three; and before the
-// first it is narrower than 0.3 of the handbook's.
+// 97 % of them at every spread of studios, with none and 2 % bad ones (another clay under the name, marks
+// four inches apart taken for 100 mm, a rule 1 mm off), before her first bar and after one and three; and
+// before the first it is narrower than 0.3 of the handbook's.
 func TestNewcomers(t *testing.T) {
 	pools, asking := 24, 42 // 1,008 newcomers; in the soak few of each pool, whose error they share
 	if os.Getenv("LIDWRIGHT_SOAK") != "" {
@@ -249,9 +249,9 @@ func TestNewcomers(t *testing.T) {
 // rowBars are the bars of a newcomer at which she asks.
 var rowBars = [3]int{0, 1, 3}
 
-// newcomers are the shares of so many newcomers to each of many pools of 24 studios, 2 % of them off, whose rate
-// lies in the range told, in per cent, by rowBars; and the mean half-width before the first bar, with the
-// handbook's.
+// newcomers are the shares of so many newcomers to each of many pools of 24 studios, 2 % of them off, whose
+// rate lies in the range told, in per cent, by rowBars; and the mean half-width before the first bar, with
+// the handbook's.
 func newcomers(t *testing.T, pools, asking int, sd float64, off wrong) (held [3]float64, width [2]float64, err error) {
 	const studios = 24
 	stream := uint64(1000*sd + 100*math.Abs(off.fired))
@@ -296,8 +296,8 @@ func newcomers(t *testing.T, pools, asking int, sd float64, off wrong) (held [3]
 	return held, width, nil
 }
 
-// TestSpreadIsFound: with many studios the grid closes in on the sds that they truly have, between the points of
-// the first grid too; with few it leaves them open.
+// TestSpreadIsFound: with many studios the grid closes in on the sds that they truly have, between the points
+// of the first grid too; with few it leaves them open.
 func TestSpreadIsFound(t *testing.T) {
 	for _, drying := range []float64{0.29, 0.53} {
 		for n, c := range []struct{ studios, off, doubt float64 }{{600, 0.12, 0.1}, {12, 0.6, 1}} {
@@ -387,8 +387,9 @@ func TestBadStudios(t *testing.T) {
 }
 
 // TestNoStudioWeighsTooMuch: numbers are sent, not bars, so that nobody can look at them. One studio whose
-// numbers say a hundred times what 5 bars do has at most a fifth of the weight of ten studios up, and four times
-// that of the middle one; at less than ten it is not bounded. Weight is how much of the doubt of all it takes away.
+// numbers say a hundred times what 5 bars do has at most a fifth of the weight of ten studios up, and four
+// times that of the middle one; at less than ten it is not bounded. Weight is how much of the doubt of all it
+// takes away.
 func TestNoStudioWeighsTooMuch(t *testing.T) {
 	for _, c := range []struct {
 		studios int

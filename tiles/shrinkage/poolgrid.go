@@ -6,10 +6,11 @@ import (
 	"math"
 )
 
-// The grid over the two sds of T, in their logs, and how it closes in on what the summaries leave possible. The sds
-// are half-normal beforehand, which lets studios be alike (Gelman, Bayesian Analysis 1, 2006, 515-533: no prior
-// that keeps such an sd away from 0); of heat about as wide as what one controller may read off: a thermocouple of
-// type K or N in class 2 is allowed 9 °C at 1222 °C (IEC 60584-1, from memory). That of drying is our own.
+// The grid over the two sds of T, in their logs, and how it closes in on what the summaries leave possible.
+// The sds are half-normal beforehand, which lets studios be alike (Gelman, Bayesian Analysis 1, 2006,
+// 515-533: no prior that keeps such an sd away from 0); of heat about as wide as what one controller may read
+// off: a thermocouple of type K or N in class 2 is allowed 9 °C at 1222 °C (IEC 60584-1, from memory). That
+// of drying is our own.
 const (
 	likelyDrying, likelyHeat = 0.8, 10.0 // scales of the two half-normals: log-percent, °C
 	leastDrying, mostDrying  = 0.04, 2.5 // of the first grid; what lies beyond does not matter
@@ -70,8 +71,8 @@ func (g grid) pool(ctx context.Context, studios []Summary, rounds int) (*Pool, e
 	return p, nil
 }
 
-// closed is the grid about the mass of p, which was worked out on g; never closer than where a step could have
-// hidden it, nor beyond the first.
+// closed is the grid about the mass of p, which was worked out on g; never closer than where a step could
+// have hidden it, nor beyond the first.
 func (g grid) closed(p *Pool) (out grid) {
 	steps := [2]float64{gridDrying - 1, gridHeat - 1}
 	whole := wholeGrid()

@@ -1,8 +1,8 @@
 // Package cluster starts a real PostgreSQL in a folder of its own, on a free port of loopback, for tests and
 // for trying the collector: Debian's programs, whoever may run them.
 //
-// In go a folder and what the servers are to be (a primary, standbys that follow it); out come the addresses of
-// databases, and the servers' processes by their ids, so that a test ends its own and no other.
+// In go a folder and what the servers are to be (a primary, standbys that follow it); out come the addresses
+// of databases, and the servers' processes by their ids, so that a test ends its own and no other.
 //
 // It starts no service of the machine and needs no root: PostgreSQL refuses root, and runs as nobody then.
 package cluster

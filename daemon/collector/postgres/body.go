@@ -162,8 +162,8 @@ func (s *Store) Pool(ctx context.Context, site, body, model string) (a wire.Pool
 	return a, err
 }
 
-// Told is the newest pool of a body in the first of these models that has one, as a studio is told it that sent
-// nothing, and what each year's studios say; nil: there is none.
+// Told is the newest pool of a body in the first of these models that has one, as a studio is told it that
+// sent nothing, and what each year's studios say; nil: there is none.
 func (s *Store) Told(ctx context.Context, body string, models []string) (prior []byte,
 	years []collectorpages.BodyYear, err error) {
 	err = s.read(ctx, func(q *pgxpool.Pool) error {
